@@ -1,0 +1,22 @@
+"""Trade units as multiples of the base units used inside: multiply on the way in, divide on the way out.
+
+The inch, the international pound-force and the conventional millimetre of mercury are exact by definition (NIST SP 811,
+appendix B); the inch of mercury is the conventional one at 0 degrees Celsius.
+"""
+
+import math
+
+MM = 1e-3
+INCH = 25.4e-3
+THOU = INCH / 1000
+LITRE = 1e-3
+CUBIC_INCH = INCH**3
+KG_PER_HOUR = 1 / 3600
+GRAM_PER_SECOND = 1e-3
+KPA = 1e3
+MM_HG = 133.322387415
+IN_HG = 25.4 * MM_HG
+REV_PER_MIN = 1 / 60
+DEGREE = math.pi / 180
+MINUTE = 60.0
+ZERO_CELSIUS = 273.15
