@@ -4,6 +4,7 @@ A bore goes by its cylinder number everywhere. A bank is a line of bores that sh
 at the stop bore and the couplers carry its motion outward, from bore to bore, towards both ends of the bank.
 """
 
+import itertools
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -59,7 +60,7 @@ class Bank:
         for near, far in zip(self.bores[at:], self.bores[at + 1 :], strict=False):
             yield Coupler(near, far)
         towards_front = self.bores[at::-1]
-        for near, far in zip(towards_front, towards_front[1:], strict=False):
+        for near, far in itertools.pairwise(towards_front):
             yield Coupler(near, far)
 
     def beyond(self, coupler: Coupler) -> tuple[int, ...]:
