@@ -1,0 +1,51 @@
+"""Every write carries a key made by whoever writes: the same one twice is stored once and answered alike."""
+
+import hashlib
+import json
+import uuid
+from collections.abc import Mapping
+from typing import TypeVar
+
+from sqlmodel import Session, select
+
+from app.shop.refusals import Conflict, Refused
+from app.shop.tables import Row
+
+T = TypeVar("T", bound=Row)
+
+
+def new_key() -> str:
+    """A key for a form that was made on the server."""
+    return str(uuid.uuid4())
+
+
+def part_key(key: str, part: str) -> str:
+    """The key of one row among several that are written under ``key``."""
+    return str(uuid.uuid5(uuid.UUID(key), part))
+
+
+def checked(key: str) -> str:
+    """``key`` in its usual spelling. Raises Refused when it is not a UUID."""
+    try:
+        return str(uuid.UUID(key))
+    except ValueError:
+        raise Refused({"key": "This form lost its key. Open the page again; what you typed is kept below."}) from None
+
+
+def fingerprint(**sent: object) -> str:
+    """A hash of what was sent, to tell a repeat from another write under the same key."""
+    return hashlib.sha256(json.dumps(sent, sort_keys=True, default=str).encode()).hexdigest()
+
+
+def earlier(session: Session, table: type[T], key: str, payload: str) -> T | None:
+    """The row stored under ``key`` before, if any. Raises Conflict when it was stored for something else."""
+    row = session.exec(select(table).where(table.key == key)).first()
+    if row is not None and row.payload != payload:
+        raise Conflict({"key": "This was already sent with other contents. Open the page again and look at it."})
+    return row
+
+
+def latest(rows: list[T], supersedes: Mapping[int, int | None]) -> list[T]:
+    """The rows that no later row supersedes, in their order. ``supersedes`` maps a row's id to the one it replaces."""
+    gone = {old for old in supersedes.values() if old is not None}
+    return [row for row in rows if row.ident not in gone]

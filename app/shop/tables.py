@@ -1,0 +1,200 @@
+"""The tables, as SQLModel classes. ``migrations/`` makes them; nothing here creates or changes a table.
+
+Every table is STRICT. Times are ISO 8601 text in UTC, because SQLite has no time type and SQLAlchemy's hands back naive
+ones. Hardware is in base units; a reading keeps the figure that the meter showed and its unit, because that is the
+evidence, and is converted when the brain is asked.
+
+Rows of every table but ``engine`` are never changed or deleted (triggers see to it): a correction is a new row that
+names the one it supersedes. ``key`` is made by whoever writes, so that the same write sent twice is stored once;
+``payload`` is a hash of what was sent under it.
+"""
+
+from sqlalchemy import REAL, CheckConstraint, MetaData, Text, UniqueConstraint
+from sqlmodel import Field, SQLModel
+
+NAMING = {
+    "ix": "ix_%(column_0_N_label)s",
+    "uq": "uq_%(table_name)s_%(column_0_N_name)s",
+    "ck": "ck_%(table_name)s_%(constraint_name)s",
+    "fk": "fk_%(table_name)s_%(column_0_N_name)s_%(referred_table_name)s",
+    "pk": "pk_%(table_name)s",
+}
+metadata = MetaData(naming_convention=NAMING)
+STRICT = {"sqlite_strict": True}
+
+
+class Row(SQLModel):
+    """What every table shares."""
+
+    metadata = metadata
+    id: int | None = Field(default=None, primary_key=True)
+    key: str = Field(sa_type=Text, unique=True)
+    payload: str = Field(sa_type=Text)
+
+    @property
+    def ident(self) -> int:
+        """The primary key of a row that has been stored. Raises LookupError before that."""
+        if self.id is None:
+            raise LookupError("this row has not been stored yet")
+        return self.id
+
+
+class Engine(Row, table=True):
+    """An engine and whom it belongs to. The one table whose rows may change; ``version`` counts the changes."""
+
+    __table_args__ = (STRICT,)
+    serial: str = Field(sa_type=Text)
+    serial_folded: str = Field(sa_type=Text, unique=True)
+    description: str = Field(sa_type=Text)
+    displacement: float = Field(sa_type=REAL)
+    displacement_unit: str = Field(sa_type=Text)
+    customer: str = Field(sa_type=Text)
+    vehicle: str = Field(sa_type=Text)
+    idle_speed: float = Field(sa_type=REAL)
+    registered_at: str = Field(sa_type=Text)
+    version: int = 1
+
+
+class Fitting(Row, table=True):
+    """What is fitted to an engine from ``at`` on: layout and hardware as JSON (see ``fittings``)."""
+
+    __table_args__ = (UniqueConstraint("engine_id", "number"), STRICT)
+    engine_id: int = Field(foreign_key="engine.id", ondelete="RESTRICT")
+    number: int
+    layout: str = Field(sa_type=Text)
+    hardware: str = Field(sa_type=Text)
+    why: str = Field(sa_type=Text)
+    at: str = Field(sa_type=Text)
+
+
+class MeterRow(Row, table=True):
+    """An instrument of the shop. ``step``, ``low`` and ``high`` are in its own unit."""
+
+    __tablename__ = "meter"
+    __table_args__ = (STRICT,)
+    name: str = Field(sa_type=Text)
+    quantity: str = Field(sa_type=Text)
+    unit: str = Field(sa_type=Text)
+    step: float = Field(sa_type=REAL)
+    low: float = Field(sa_type=REAL)
+    high: float = Field(sa_type=REAL)
+    repeatability: float = Field(sa_type=REAL)
+    repeatability_from: str = Field(sa_type=Text)
+
+
+class Visit(Row, table=True):
+    """One time the engine is worked on."""
+
+    __table_args__ = (UniqueConstraint("engine_id", "number"), STRICT)
+    engine_id: int = Field(foreign_key="engine.id", ondelete="RESTRICT")
+    fitting_id: int = Field(foreign_key="fitting.id", ondelete="RESTRICT")
+    meter_id: int = Field(foreign_key="meter.id", ondelete="RESTRICT")
+    number: int
+    place: str = Field(sa_type=Text)
+    job: str = Field(sa_type=Text)
+    why: str = Field(sa_type=Text)
+    by: str = Field(sa_type=Text)
+    opened_at: str = Field(sa_type=Text)
+
+
+class RoundRow(Row, table=True):
+    """One pass over the bores. ``opening`` is what holds the central lever off its rest [m], 0 at idle."""
+
+    __tablename__ = "round"
+    __table_args__ = (UniqueConstraint("visit_id", "number"), STRICT)
+    visit_id: int = Field(foreign_key="visit.id", ondelete="RESTRICT")
+    phase: str = Field(sa_type=Text)
+    number: int
+    opening: float = Field(sa_type=REAL)
+    begun_at: str = Field(sa_type=Text)
+
+
+class ReadingRow(Row, table=True):
+    """One meter value at one bore, or word that the bore was skipped (no value, a reason)."""
+
+    __tablename__ = "reading"
+    __table_args__ = (
+        CheckConstraint("(kind = 'skip') = (value IS NULL)", name="skip_has_no_value"),
+        CheckConstraint("kind IN ('turn', 'closing', 'again', 'skip')", name="kind"),
+        CheckConstraint("value IS NULL OR value BETWEEN 0 AND 100000", name="value"),
+        UniqueConstraint("supersedes_id"),
+        STRICT,
+    )
+    round_id: int = Field(foreign_key="round.id", ondelete="RESTRICT", index=True)
+    bore: int
+    kind: str = Field(sa_type=Text)
+    value: float | None = Field(default=None, sa_type=REAL)
+    unit: str = Field(sa_type=Text)
+    why: str = Field(default="", sa_type=Text)
+    by: str = Field(sa_type=Text)
+    at: str = Field(sa_type=Text)
+    supersedes_id: int | None = Field(default=None, foreign_key="reading.id", ondelete="RESTRICT")
+
+
+class MoveRow(Row, table=True):
+    """One adjustment actually made. ``amount`` is in turns, flats, or metres of blade, by ``kind``.
+
+    ``after_reading`` is the visit's newest reading when the move was stored (0 for none): it places the move among the
+    readings without asking a clock.
+    """
+
+    __tablename__ = "move"
+    __table_args__ = (
+        CheckConstraint("kind IN ('stop', 'blade', 'link', 'bypass')", name="kind"),
+        UniqueConstraint("supersedes_id"),
+        STRICT,
+    )
+    visit_id: int = Field(foreign_key="visit.id", ondelete="RESTRICT", index=True)
+    phase: str = Field(sa_type=Text)
+    kind: str = Field(sa_type=Text)
+    bank: str = Field(sa_type=Text)
+    near: int | None = None
+    far: int | None = None
+    amount: float = Field(sa_type=REAL)
+    leaves: str = Field(sa_type=Text)
+    advised: int
+    after_reading: int
+    by: str = Field(sa_type=Text)
+    at: str = Field(sa_type=Text)
+    supersedes_id: int | None = Field(default=None, foreign_key="move.id", ondelete="RESTRICT")
+
+
+class CheckRow(Row, table=True):
+    """One thing that a phase asks for, as recorded: ``number`` in the item's own unit, or ``text``."""
+
+    __tablename__ = "check"
+    __table_args__ = (UniqueConstraint("supersedes_id"), STRICT)
+    visit_id: int = Field(foreign_key="visit.id", ondelete="RESTRICT", index=True)
+    phase: str = Field(sa_type=Text)
+    item: str = Field(sa_type=Text)
+    number: float | None = Field(default=None, sa_type=REAL)
+    text: str = Field(default="", sa_type=Text)
+    by: str = Field(sa_type=Text)
+    at: str = Field(sa_type=Text)
+    supersedes_id: int | None = Field(default=None, foreign_key="check.id", ondelete="RESTRICT")
+
+
+class Override(Row, table=True):
+    """Word that a phase was passed with something missing, by whom and why. ``missing`` says what, as it was then."""
+
+    __table_args__ = (STRICT,)
+    visit_id: int = Field(foreign_key="visit.id", ondelete="RESTRICT", index=True)
+    phase: str = Field(sa_type=Text)
+    missing: str = Field(sa_type=Text)
+    why: str = Field(sa_type=Text)
+    by: str = Field(sa_type=Text)
+    at: str = Field(sa_type=Text)
+
+
+class SignOff(Row, table=True):
+    """A named person's word that the engine is fit to leave. It ends the visit."""
+
+    __tablename__ = "sign_off"
+    __table_args__ = (UniqueConstraint("visit_id"), STRICT)
+    visit_id: int = Field(foreign_key="visit.id", ondelete="RESTRICT")
+    name: str = Field(sa_type=Text)
+    at: str = Field(sa_type=Text)
+
+
+EVIDENCE = ("fitting", "meter", "visit", "round", "reading", "move", "check", "override", "sign_off")
+"""The tables whose rows are only ever added."""
