@@ -3,12 +3,12 @@
 import hashlib
 import json
 import uuid
-from collections.abc import Mapping
-from typing import TypeVar
+from collections.abc import Sequence
+from typing import Protocol, TypeVar
 
 from sqlmodel import Session, select
 
-from app.shop.refusals import Conflict, Refused
+from app.shop.refusals import ConflictError, RefusedError
 from app.shop.tables import Row
 
 T = TypeVar("T", bound=Row)
@@ -25,11 +25,11 @@ def part_key(key: str, part: str) -> str:
 
 
 def checked(key: str) -> str:
-    """``key`` in its usual spelling. Raises Refused when it is not a UUID."""
+    """``key`` in its usual spelling. Raises RefusedError when it is not a UUID."""
     try:
         return str(uuid.UUID(key))
     except ValueError:
-        raise Refused({"key": "This form lost its key. Open the page again; what you typed is kept below."}) from None
+        raise RefusedError({"key": "This form lost its key. Open the page again; what you typed is kept below."}) from None
 
 
 def fingerprint(**sent: object) -> str:
@@ -38,14 +38,26 @@ def fingerprint(**sent: object) -> str:
 
 
 def earlier(session: Session, table: type[T], key: str, payload: str) -> T | None:
-    """The row stored under ``key`` before, if any. Raises Conflict when it was stored for something else."""
+    """The row stored under ``key`` before, if any. Raises ConflictError when it was stored for something else."""
     row = session.exec(select(table).where(table.key == key)).first()
     if row is not None and row.payload != payload:
-        raise Conflict({"key": "This was already sent with other contents. Open the page again and look at it."})
+        raise ConflictError({"key": "This was already sent with other contents. Open the page again and look at it."})
     return row
 
 
-def latest(rows: list[T], supersedes: Mapping[int, int | None]) -> list[T]:
-    """The rows that no later row supersedes, in their order. ``supersedes`` maps a row's id to the one it replaces."""
-    gone = {old for old in supersedes.values() if old is not None}
+class Superseding(Protocol):
+    """A row that may replace an earlier one of its table."""
+
+    @property
+    def ident(self) -> int: ...
+
+    supersedes_id: int | None
+
+
+S = TypeVar("S", bound=Superseding)
+
+
+def current(rows: Sequence[S]) -> list[S]:
+    """The rows that no later row supersedes, in their order."""
+    gone = {row.supersedes_id for row in rows}
     return [row for row in rows if row.ident not in gone]

@@ -160,7 +160,10 @@ class MoveRow(Row, table=True):
 
 
 class CheckRow(Row, table=True):
-    """One thing that a phase asks for, as recorded: ``number`` in the item's own unit, or ``text``."""
+    """One thing that a phase asks for, as recorded: ``number`` in the item's own unit, or ``text``.
+
+    ``after_move`` is the visit's newest move when the check was stored (0 for none).
+    """
 
     __tablename__ = "check"
     __table_args__ = (UniqueConstraint("supersedes_id"), STRICT)
@@ -169,6 +172,7 @@ class CheckRow(Row, table=True):
     item: str = Field(sa_type=Text)
     number: float | None = Field(default=None, sa_type=REAL)
     text: str = Field(default="", sa_type=Text)
+    after_move: int
     by: str = Field(sa_type=Text)
     at: str = Field(sa_type=Text)
     supersedes_id: int | None = Field(default=None, foreign_key="check.id", ondelete="RESTRICT")
