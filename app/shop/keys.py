@@ -29,7 +29,7 @@ def checked(key: str) -> str:
     try:
         return str(uuid.UUID(key))
     except ValueError:
-        raise RefusedError({"key": "This form lost its key. Open the page again; what you typed is kept below."}) from None
+        raise RefusedError({"key": "This form lost its key. Open the page again."}) from None
 
 
 def fingerprint(**sent: object) -> str:

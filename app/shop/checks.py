@@ -1,0 +1,114 @@
+"""Checks: what a phase asks for, recorded with who and when; and the overrides that pass one with a reason."""
+
+import math
+from collections.abc import Mapping
+
+from app.shop import visits
+from app.shop.database import Database
+from app.shop.keys import checked, earlier, fingerprint, part_key
+from app.shop.phases import Item
+from app.shop.progress import items_of, progress, require_open
+from app.shop.refusals import RefusedError
+from app.shop.tables import CheckRow, Override
+
+LONGEST_REASON = 500
+
+
+def record(
+    shop: Database, visit_id: int, key: str, slug: str, values: Mapping[str, float | None], by: str, at: str
+) -> int:
+    """Store the items given, all or none, and return how many were new.
+
+    ``values`` maps an item to its number, or None for a tick. An item recorded before is superseded, when it differs
+    or has to be fresh. Raises RefusedError by item.
+    """
+    key = checked(key)
+    with shop.writing() as session:
+        story = visits.load(session, visit_id)
+        if values and all(
+            earlier(session, CheckRow, part_key(key, item), fingerprint(item=item, number=number))
+            for item, number in values.items()
+        ):
+            return 0
+        phase = require_open(story, slug)
+        asked = {item.slug: item for item in items_of(story, phase)}
+        problems = {item: _problem(asked.get(item), number) for item, number in values.items()}
+        if not by.strip():
+            problems["by"] = "Initials of whoever did it."
+        if not values:
+            problems["by"] = "Nothing was ticked or filled in."
+        if problems := {item: problem for item, problem in problems.items() if problem}:
+            raise RefusedError(problems)
+        new = 0
+        for item, number in values.items():
+            before = story.checks.get((slug, item))
+            if before is not None and before.number == number and before.after_move == story.last_move:
+                continue
+            new += 1
+            session.add(
+                CheckRow(
+                    key=part_key(key, item),
+                    payload=fingerprint(item=item, number=number),
+                    visit_id=visit_id,
+                    phase=slug,
+                    item=item,
+                    number=number,
+                    after_move=story.last_move,
+                    by=by.strip(),
+                    at=at,
+                    supersedes_id=before.ident if before else None,
+                )
+            )
+        return new
+
+
+def override(shop: Database, visit_id: int, key: str, slug: str, why: str, by: str, at: str) -> int:
+    """Pass a phase with something missing, for a reason that is kept and printed. Returns the row's id.
+
+    Raises RefusedError without a reason or initials, when nothing is missing, and when what is missing may not be
+    skipped.
+    """
+    key = checked(key)
+    sent = fingerprint(visit=visit_id, phase=slug, why=why)
+    with shop.writing() as session:
+        if again := earlier(session, Override, key, sent):
+            return again.ident
+        story = visits.load(session, visit_id)
+        phase = require_open(story, slug)
+        standing = next(s for s in progress(story) if s.phase is phase)
+        problems: dict[str, str] = {}
+        if not why.strip():
+            problems["why"] = "The reason is kept with the engine and printed on the sheet."
+        if len(why) > LONGEST_REASON:
+            problems["why"] = f"At most {LONGEST_REASON} characters fit here."
+        if not by.strip():
+            problems["override_by"] = "Initials of whoever decides it."
+        if must := [m.what for m in standing.missing if m.must]:
+            problems["why"] = "This may not be skipped: " + "; ".join(must) + "."
+        if not standing.missing:
+            problems["why"] = "Nothing is missing here. There is nothing to pass over."
+        if problems:
+            raise RefusedError(problems)
+        row = Override(
+            key=key,
+            payload=sent,
+            visit_id=visit_id,
+            phase=slug,
+            missing="; ".join(m.what for m in standing.missing),
+            why=why.strip(),
+            by=by.strip(),
+            at=at,
+        )
+        session.add(row)
+        session.flush()
+        return row.ident
+
+
+def _problem(item: Item | None, number: float | None) -> str:
+    if item is None:
+        return "This phase does not ask for that."
+    if item.kind == "tick":
+        return ""
+    if number is None or not math.isfinite(number) or not item.low <= number <= item.high:
+        return f"Between {item.low:g} and {item.high:g} {item.unit}."
+    return ""

@@ -1,0 +1,83 @@
+"""What the brain says of a story: the store's facts handed to ``app.sync``, its answers handed back."""
+
+from app.shop.phases import OPENINGS, Phase
+from app.shop.settings import BLADES
+from app.shop.story import Round, Story
+from app.shop.walk import opening_rounds
+from app.sync.advice import Advice
+from app.sync.banks import BankStory, Opening, balance
+from app.sync.planner import next_move
+from app.sync.rounds import Evenness, evenness
+
+PLATE_MOVES = ("stop", "blade", "bypass")
+
+
+def evenness_of(story: Story, one: Round, window: float) -> Evenness:
+    """How even the bores of a round stand, judged by a window given as a fraction of the mean."""
+    return evenness(story.layout, story.as_read(one), story.meter_as_read(), window)
+
+
+def next_of(story: Story, phase: Phase) -> Advice | None:
+    """The one next move of a phase that is read at idle; None in the others, and before anything was read."""
+    if phase.rounds == "coarse":
+        return _coarse(story, phase)
+    if phase.rounds not in ("fine", "last"):
+        return None
+    events = story.events()
+    return next_move(
+        story.layout,
+        story.hardware,
+        story.meter_as_read(),
+        events,
+        story.engine.idle_speed,
+        BLADES,
+        phase.window,
+        story.engine.displacement,
+    )
+
+
+def balance_of(story: Story) -> BankStory | None:
+    """How the banks stand off idle; None with one bank or before an idle round and an opening were read."""
+    idle = story.as_left() or next((r for r in reversed(story.rounds) if r.closed and r.row.opening == 0), None)
+    if len(story.layout.banks) < 2 or idle is None:
+        return None
+    mine = [r for r in story.rounds if r.row.phase == "part-throttle-bank-balance"]
+    openings = opening_rounds(story, mine)
+    read = [Opening(o, {r.bore: r.value for r in story.as_read(openings[o])}) for o in OPENINGS if o in openings]
+    if not read:
+        return None
+    at_idle = {r.bore: r.value for r in story.as_read(idle)}
+    proven = ("part-throttle-bank-balance", "free-play") in story.checks
+    return balance(story.layout, story.hardware, at_idle, read, story.meter_as_read(), proven)
+
+
+def needs_preset(story: Story) -> bool:
+    """Whether this visit starts cold: an engine's first one, and after other hardware was fitted."""
+    return story.before is None or story.before.fitting.ident != story.fitting.ident
+
+
+def satisfied_round(story: Story, phase: Phase) -> Round | None:
+    """The closed round that speaks for a phase: its last one, with no plate moved since."""
+    moved = ("stop", "blade", "link", "bypass") if phase.rounds == "last" else PLATE_MOVES
+    mine = [r for r in story.rounds if r.row.phase == phase.slug and r.closed and not story.moved_since(r, moved)]
+    return mine[-1] if mine else None
+
+
+def even_enough(story: Story, phase: Phase, one: Round) -> bool:
+    """Whether a closed round passes: even, or as even as meter, blades and hands can tell."""
+    if evenness_of(story, one, phase.window).verdict == "even":
+        return True
+    advice = next_of(story, phase)
+    return advice is not None and advice.kind == "done"
+
+
+def _coarse(story: Story, phase: Phase) -> Advice | None:
+    one = satisfied_round(story, phase)
+    if one is None:
+        return None
+    stopped = any(m.phase == phase.slug and m.kind == "stop" for m in story.moves)
+    found = evenness_of(story, one, phase.window)
+    low = min(found.bank_means, key=lambda name: found.bank_means[name])
+    if stopped or len(found.bank_means) < 2 or found.bank_means[low] >= found.mean * (1 - phase.window / 2):
+        return Advice("done", why="coarse")
+    return Advice("stop", why="coarse-bank", bank=low, turns=0.125, bores=story.layout.bank(low).bores)

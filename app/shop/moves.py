@@ -1,0 +1,97 @@
+"""Moves: what was actually turned or reset, as advised or otherwise."""
+
+import math
+from dataclasses import dataclass
+
+from app.shop import visits
+from app.shop.database import Database
+from app.shop.keys import checked, earlier, fingerprint
+from app.shop.progress import require_open
+from app.shop.refusals import RefusedError
+from app.shop.story import Story
+from app.shop.tables import MoveRow
+from app.sync.layout import Coupler
+from app.sync.units import THOU
+
+MOST = {"stop": 4.0, "link": 24.0, "bypass": 10.0}
+MOST_LEAVES = 2
+THINNEST, THICKEST = 0.5 * THOU, 60 * THOU
+
+
+@dataclass(frozen=True, slots=True)
+class NewMove:
+    """One adjustment made. ``amount`` is turns (stop, bypass) or flats (link); a blade's is the sum of its leaves [m].
+
+    ``bank`` names the bank of a stop or link; ``near`` and ``far`` the coupler of a blade; ``near`` the bore of a
+    bypass screw. ``advised`` says whether it was made as the card said.
+    """
+
+    phase: str
+    kind: str
+    bank: str
+    near: int | None
+    far: int | None
+    amount: float
+    leaves: tuple[float, ...]
+    advised: bool
+    by: str
+
+
+def make(shop: Database, visit_id: int, key: str, new: NewMove, at: str) -> int:
+    """Store a move that was made and return its id. Raises RefusedError, with nothing stored."""
+    key = checked(key)
+    sent = fingerprint(visit=visit_id, new=new)
+    with shop.writing() as session:
+        if again := earlier(session, MoveRow, key, sent):
+            return again.ident
+        story = visits.load(session, visit_id)
+        phase = require_open(story, new.phase)
+        if new.kind not in phase.moves:
+            raise RefusedError({"kind": f"Nothing of that kind is moved in {phase.title.lower()}."})
+        if problems := _problems(story, new):
+            raise RefusedError(problems)
+        row = MoveRow(
+            key=key,
+            payload=sent,
+            visit_id=visit_id,
+            phase=phase.slug,
+            kind=new.kind,
+            bank=new.bank or (story.layout.bank_of(new.near).name if new.near else ""),
+            near=new.near,
+            far=new.far,
+            amount=sum(new.leaves) if new.kind == "blade" else new.amount,
+            leaves=" ".join(f"{leaf:.9f}" for leaf in new.leaves),
+            advised=int(new.advised),
+            after_reading=story.last_reading,
+            by=new.by.strip() or story.visit.by,
+            at=at,
+        )
+        session.add(row)
+        session.flush()
+        return row.ident
+
+
+def _problems(story: Story, new: NewMove) -> dict[str, str]:
+    if new.kind == "blade":
+        return _blade_problems(story, new)
+    if new.kind == "bypass":
+        if new.near not in story.layout.bores:
+            return {"near": "A bore that this engine has."}
+    elif new.bank not in {bank.name for bank in story.layout.banks}:
+        return {"bank": "A bank that this engine has."}
+    most = MOST[new.kind]
+    unit = "flats" if new.kind == "link" else "turns"
+    if not math.isfinite(new.amount) or new.amount == 0 or abs(new.amount) > most:
+        return {"amount": f"More than 0 and at most {most:g} {unit}."}
+    return {}
+
+
+def _blade_problems(story: Story, new: NewMove) -> dict[str, str]:
+    known = story.layout.couplers()
+    if new.near is None or new.far is None or Coupler(new.near, new.far) not in known:
+        return {"near": "A coupler that this engine has."}
+    if not 1 <= len(new.leaves) <= MOST_LEAVES:
+        return {"leaves": "One leaf, or two stacked."}
+    if not all(math.isfinite(leaf) for leaf in new.leaves) or not THINNEST <= sum(new.leaves) <= THICKEST:
+        return {"leaves": "Between 0.0005 and 0.060 in, all leaves together."}
+    return {}

@@ -1,0 +1,212 @@
+"""The five phases: what each asks for, in which order, and what may not be skipped.
+
+What belongs here: the table of phases with the words the technician reads, and nothing that looks at a record. Whether
+a phase is done is worked out in ``progress`` from what was recorded; no column says so.
+
+The cautions are the trade's usual ones. They stand beside the maker's instructions, local codes and licensed practice,
+and give way to them.
+"""
+
+from dataclasses import dataclass
+from typing import Literal
+
+Place = Literal["test cell", "vehicle", "telephone"]
+PLACES: tuple[Place, ...] = ("test cell", "vehicle", "telephone")
+
+DEFER = (
+    "The maker's instructions, local codes and the rules of licensed practice come first. "
+    "Where they say otherwise, do as they say."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Item:
+    """One thing to record. A ``number`` lies within ``low`` and ``high`` in ``unit``; a ``tick`` is done or not.
+
+    ``must`` may not be passed over by an override. ``fresh`` counts only when recorded after the last move.
+    ``before_running`` stands ahead of the readings. ``when`` limits the item to engines that have the part, and
+    ``where`` to the places it makes sense in.
+    """
+
+    slug: str
+    ask: str
+    kind: Literal["tick", "number"] = "tick"
+    unit: str = ""
+    low: float = 0.0
+    high: float = 0.0
+    must: bool = False
+    fresh: bool = False
+    before_running: bool = True
+    when: Literal["always", "sensor", "two banks", "couplers"] = "always"
+    where: tuple[Place, ...] = PLACES
+
+
+@dataclass(frozen=True, slots=True)
+class Phase:
+    """One of the five. ``window`` is the half width, as a fraction of the mean, its rounds are judged by."""
+
+    slug: str
+    title: str
+    aim: str
+    steps: tuple[str, ...]
+    items: tuple[Item, ...]
+    cautions: tuple[str, ...]
+    rounds: Literal["none", "coarse", "fine", "openings", "last"]
+    moves: tuple[Literal["stop", "blade", "link", "bypass"], ...]
+    window: float = 0.0
+
+
+COLD_PRESET = Phase(
+    slug="cold-preset",
+    title="Cold preset",
+    aim="Every plate closed the same, every bank open by the same turns, before the engine is started.",
+    steps=(
+        "Hold the pedal fully down and look into every bore: all plates upright, both banks together.",
+        "Let go. Every plate comes back to its closed contact by itself.",
+        "Back each stop screw off, lay the base blade under it and bring the screw down to touch.",
+        "Take the blade out and turn each screw in by the turns advised. Both banks alike.",
+        "Rock every plate by hand against its neighbour: a coupler with slack is put right now.",
+    ),
+    items=(
+        Item("wide-open", "All plates stand upright at full pedal, both banks together", must=True),
+        Item("closed-contact", "Every plate closes to contact by itself", must=True),
+        Item("base-blade", "Base blade under each stop screw", "number", "thou", 0.5, 40),
+        Item("preset-turns", "Turns in from the blade, every stop screw alike", "number", "turns", 0, 6),
+        Item("stop-spring", "Springs hold the stop screws where they were set"),
+        Item("coupler-slack", "No slack to feel in any coupler", when="couplers"),
+        Item("sensor-closed", "Throttle sensor with the plates closed", "number", "V", 0, 6, when="sensor"),
+    ),
+    cautions=(
+        "Ignition off and its lead off the battery: nobody can start the engine while hands are at the plates.",
+        "A plate that snaps shut takes a fingertip. Hold the lever, not the plate.",
+        "Count every blade and screw back: what drops into a bore goes through the engine.",
+    ),
+    rounds="none",
+    moves=(),
+)
+
+FIRST_FIRE = Phase(
+    slug="first-fire",
+    title="First fire",
+    aim="The engine runs, safely, and one quick look says whether a bank is far off. The rest waits for heat.",
+    steps=(
+        "Go through the checks below before anyone turns the key.",
+        "Start. Watch oil pressure before anything else: none within seconds, stop the engine.",
+        "Leave the screws alone while it warms.",
+        "One quick round. Turn a stop screw only if a whole bank stands far off.",
+    ),
+    items=(
+        Item("kill-switch", "Kill switch within reach, and tried", must=True),
+        Item("exhaust-drawn", "Exhaust gas is drawn away", must=True),
+        Item("fuel-dry", "Fuel line under pressure and dry of leaks", must=True),
+        Item("throttle-returns", "Throttle comes back by itself from wide open", must=True),
+        Item("bores-clear", "Nothing loose near the open bores; face and hands clear of them", must=True),
+        Item("coolant-full", "Coolant topped up and bled"),
+        Item("wheels-chocked", "Wheels chocked and out of gear", must=True, where=("vehicle", "telephone")),
+        Item("oil-pressure", "Oil pressure within seconds of firing", "number", "kPa", 20, 1500, before_running=False),
+    ),
+    cautions=(
+        "A back-fire comes out of the open bores: face, hair and hands stay clear of them.",
+        "Belts, fan and exhaust burn and catch. Sleeves tight, nothing hanging.",
+        "Exhaust gas kills in a closed room. Draw it away before the start, not after.",
+        "No oil pressure within seconds, or any smell of fuel: stop the engine.",
+    ),
+    rounds="coarse",
+    moves=("stop",),
+    window=0.25,
+)
+
+HEAT_SOAKED = Phase(
+    slug="heat-soaked-recheck",
+    title="Heat-soaked recheck",
+    aim="The engine is hot right through and every bore breathes the same at idle.",
+    steps=(
+        "Run it until coolant and oil are up and steady. Metal that still warms still moves.",
+        "Hold fans, air conditioning and any idle control steady: they hide what the meter should see.",
+        "Read every bore in order, then the first one again.",
+        "Make the one move the card names, then read what it asks for.",
+    ),
+    items=(
+        Item("coolant", "Coolant", "number", "°C", 40, 130),
+        Item("oil", "Oil", "number", "°C", 40, 160),
+        Item("minutes-hot", "Minutes at running temperature", "number", "min", 0, 600),
+        Item("idle-speed", "Idle speed now", "number", "rev/min", 300, 3000),
+        Item("loads-steady", "Fans, air conditioning and idle control held steady"),
+    ),
+    cautions=(
+        "Everything is hot now. Gloves, and no hand between belt and pulley to reach a screw.",
+        "Keep face and hair clear of the bores while the engine runs.",
+        "Stop if the coolant climbs or the oil pressure falls.",
+    ),
+    rounds="fine",
+    moves=("stop", "blade", "bypass"),
+    window=0.08,
+)
+
+BANK_BALANCE = Phase(
+    slug="part-throttle-bank-balance",
+    title="Part-throttle bank balance",
+    aim="Both banks start to open together when the pedal leaves its rest.",
+    steps=(
+        "Engine off: feel for free play in both links. Without it a link holds its bank off the stop.",
+        "Lay the opening blade under the central lever and hold it steady; read every bore, then the first one again.",
+        "Do the same at the second opening.",
+        "Turn only the link that the card names, lock it, and read both openings again.",
+        "Take the blade out and see that idle still stands as it did.",
+    ),
+    items=(
+        Item("free-play", "Both links have free play at the stop, felt by hand with the engine off", when="two banks"),
+        Item("full-open", "Both banks reach full open together, engine off", when="two banks"),
+    ),
+    cautions=(
+        "Off idle needs a second person or a positive hold on the lever, never a hand reaching past the belts.",
+        "In a vehicle: wheels chocked, out of gear, nobody in front of it.",
+        "Stop the engine before a link is turned.",
+    ),
+    rounds="openings",
+    moves=("link", "stop"),
+    window=0.04,
+)
+
+LOCK_DOWN = Phase(
+    slug="lock-down",
+    title="Lock-down",
+    aim="Everything tight, marked, and read once more: tightening moves things.",
+    steps=(
+        "Engine off. Tighten every coupler, stop screw and link nut while holding it where it is.",
+        "Mark or bond the stop screws.",
+        "Start, let it settle, and read one last round. If it moved, go back to the heat-soaked recheck.",
+        "A named person signs it off.",
+    ),
+    items=(
+        Item("couplers-tight", "Every coupler tight", must=True, fresh=True, when="couplers"),
+        Item("links-tight", "Link nuts tight, free play still there", must=True, fresh=True, when="two banks"),
+        Item("stops-marked", "Stop screws locked and marked", must=True, fresh=True),
+        Item("throttle-returns-last", "Throttle comes back by itself from wide open", must=True, fresh=True),
+        Item("idle-left", "Idle speed as left", "number", "rev/min", 300, 3000, before_running=False),
+        Item("sensor-closed-left", "Throttle sensor, plates closed", "number", "V", 0, 6, when="sensor"),
+        Item("sensor-open-left", "Throttle sensor, wide open", "number", "V", 0, 6, when="sensor"),
+    ),
+    cautions=(
+        "Adhesive: eyes covered and air moving. Nothing of it into a bore.",
+        "A plate that does not come back by itself does not leave the shop.",
+        "Count the tools back before the last start.",
+    ),
+    rounds="last",
+    moves=(),
+    window=0.08,
+)
+
+PHASES: tuple[Phase, ...] = (COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, BANK_BALANCE, LOCK_DOWN)
+OPENINGS: tuple[float, ...] = (0.254e-3, 0.762e-3)
+"""Blades under the central lever for the bank balance [m]: 0.010 in and 0.030 in, which open the plates by about 0.6 and
+1.7 degrees on a one-inch lever. This program's own choice: two openings a factor of three apart tell a link's length
+from the ratio of its levers."""
+
+
+def phase(slug: str) -> Phase:
+    """The phase of that name. Raises KeyError when there is none."""
+    for one in PHASES:
+        if one.slug == slug:
+            return one
+    raise KeyError(slug)

@@ -1,0 +1,121 @@
+"""How far a visit is: what each phase still lacks, worked out from what was recorded, and what may be done now."""
+
+from dataclasses import dataclass
+
+from app.shop.judgement import balance_of, even_enough, needs_preset, satisfied_round
+from app.shop.phases import LOCK_DOWN, PHASES, Item, Phase, phase
+from app.shop.refusals import RefusedError
+from app.shop.story import Story
+from app.shop.tables import Override
+from app.shop.walk import next_opening
+
+
+@dataclass(frozen=True, slots=True)
+class Missing:
+    """One thing a phase still lacks. ``must``: no override passes over it."""
+
+    slug: str
+    what: str
+    must: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """Where a phase stands. ``spared`` says why nothing is asked of it this time, empty when something is."""
+
+    phase: Phase
+    missing: tuple[Missing, ...]
+    override: Override | None
+    spared: str = ""
+
+    @property
+    def done(self) -> bool:
+        """Nothing is missing, or what is may be passed over and was, with a reason."""
+        return not self.missing or (self.override is not None and not any(m.must for m in self.missing))
+
+
+def progress(story: Story) -> tuple[Standing, ...]:
+    """The five phases in order, each with what it lacks."""
+    return tuple(_standing(story, one) for one in PHASES)
+
+
+def current_phase(story: Story) -> Phase:
+    """The first phase that is not done; the last one when all are."""
+    return next((s.phase for s in progress(story) if not s.done), LOCK_DOWN)
+
+
+def items_of(story: Story, one: Phase) -> tuple[Item, ...]:
+    """What a phase asks of this engine in this place."""
+    has = {
+        "always": True,
+        "sensor": story.layout.sensor is not None,
+        "two banks": len(story.layout.banks) > 1,
+        "couplers": bool(story.layout.couplers()),
+    }
+    return tuple(i for i in one.items if has[i.when] and story.visit.place in i.where)
+
+
+def require_open(story: Story, slug: str) -> Phase:
+    """The phase named, when something may be recorded in it now.
+
+    Raises RefusedError once the visit is signed off, for a phase that does not exist, and while an earlier phase still
+    lacks something: this is the order of the phases, and nothing else says it.
+    """
+    if story.sign_off is not None:
+        raise RefusedError({"": "This visit is signed off. Open a new one to record more."})
+    try:
+        wanted = phase(slug)
+    except KeyError:
+        raise RefusedError({"phase": "There is no phase of that name."}) from None
+    for standing in progress(story):
+        if standing.phase is wanted:
+            return wanted
+        if not standing.done:
+            raise RefusedError({"": f"First finish {standing.phase.title.lower()}: {standing.missing[0].what}."})
+    raise AssertionError("a phase outside the table")
+
+
+def _standing(story: Story, one: Phase) -> Standing:
+    override = next((o for o in reversed(story.overrides) if o.phase == one.slug), None)
+    spared = _spared(story, one)
+    return Standing(one, () if spared else tuple(_missing(story, one)), override, spared)
+
+
+def _spared(story: Story, one: Phase) -> str:
+    if one.slug == "cold-preset" and not needs_preset(story):
+        return "Preset on an earlier visit, and nothing else was fitted since. As found comes before any move."
+    if one.rounds == "openings" and len(story.layout.banks) < 2:
+        return "One bank: there is nothing to balance."
+    return ""
+
+
+def _missing(story: Story, one: Phase) -> list[Missing]:
+    lacks: list[Missing] = []
+    for item in items_of(story, one):
+        check = story.checks.get((one.slug, item.slug))
+        if check is None or (item.fresh and check.after_move < story.last_move):
+            lacks.append(Missing(item.slug, item.ask, item.must))
+    return lacks + _missing_rounds(story, one)
+
+
+def _missing_rounds(story: Story, one: Phase) -> list[Missing]:
+    spoken = satisfied_round(story, one)
+    match one.rounds:
+        case "coarse":
+            if needs_preset(story) and spoken is None:
+                return [Missing("round", "One quick round, closed")]
+        case "fine" | "last":
+            if spoken is None:
+                return [Missing("round", "A closed round with nothing moved since")]
+            if not even_enough(story, one, spoken):
+                return [Missing("round", "A closed round that is even")]
+        case "openings":
+            mine = [r for r in story.rounds if r.row.phase == one.slug]
+            if next_opening(story, mine) is not None:
+                return [Missing("round", "A closed round at both openings, with no link turned since")]
+            found = balance_of(story)
+            if found is None or not found.balanced:
+                return [Missing("round", "Banks that open together at both openings")]
+        case "none":
+            pass
+    return []

@@ -1,0 +1,183 @@
+"""A visit as it was recorded: plain facts, in order, for the rules and the brain to look at. No SQL, no clock."""
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from app.shop.keys import current
+from app.shop.tables import (
+    CheckRow,
+    Engine,
+    Fitting,
+    MeterRow,
+    MoveRow,
+    Override,
+    ReadingRow,
+    RoundRow,
+    SignOff,
+    Visit,
+)
+from app.sync.events import (
+    BladeReset,
+    BypassTurn,
+    Event,
+    IdleSpeed,
+    LinkTurn,
+    Meter,
+    Move,
+    Reading,
+    StopTurn,
+)
+from app.sync.hardware import Hardware
+from app.sync.layout import Layout
+from app.sync.units import IN_HG, KG_PER_HOUR, KPA, MM_HG, REV_PER_MIN
+
+UNITS = {"kg/h": KG_PER_HOUR, "kPa": KPA, "inHg": IN_HG, "mmHg": MM_HG}
+"""What a meter may read in, as multiples of the base unit."""
+
+
+@dataclass(frozen=True, slots=True)
+class Round:
+    """One pass over the bores, with every reading ever entered in it, oldest first."""
+
+    row: RoundRow
+    entered: tuple[ReadingRow, ...]
+
+    @property
+    def readings(self) -> list[ReadingRow]:
+        """The readings that stand: not superseded, skips left out."""
+        return [r for r in current(self.entered) if r.value is not None]
+
+    @property
+    def skipped(self) -> dict[int, ReadingRow]:
+        """The bores skipped and not read after all."""
+        read = {r.bore for r in self.readings}
+        return {r.bore: r for r in current(self.entered) if r.value is None and r.bore not in read}
+
+    @property
+    def latest(self) -> dict[int, ReadingRow]:
+        """The newest standing reading of each bore, the closing one apart."""
+        return {r.bore: r for r in self.readings if r.kind != "closing"}
+
+    @property
+    def closing(self) -> ReadingRow | None:
+        """The reading that ended the round."""
+        return next((r for r in self.readings if r.kind == "closing"), None)
+
+    @property
+    def closed(self) -> bool:
+        """Whether the first bore was read again to end the round."""
+        return self.closing is not None
+
+    @property
+    def newest(self) -> int:
+        """The id of the newest reading entered, 0 when there is none."""
+        return max((r.ident for r in self.entered), default=0)
+
+    def first_bore(self) -> int | None:
+        """The bore read first, which the closing reading goes back to."""
+        return next((r.bore for r in self.readings), None)
+
+
+@dataclass(frozen=True, slots=True)
+class Story:
+    """Everything recorded of one visit, and how the engine was left by the one before."""
+
+    engine: Engine
+    fitting: Fitting
+    layout: Layout
+    hardware: Hardware
+    visit: Visit
+    meter: MeterRow
+    rounds: tuple[Round, ...]
+    all_moves: tuple[MoveRow, ...]
+    all_checks: tuple[CheckRow, ...]
+    overrides: tuple[Override, ...]
+    sign_off: SignOff | None
+    before: "Story | None"
+
+    @property
+    def moves(self) -> list[MoveRow]:
+        """The moves that stand."""
+        return current(self.all_moves)
+
+    @property
+    def checks(self) -> dict[tuple[str, str], CheckRow]:
+        """The checks that stand, by phase and item."""
+        return {(c.phase, c.item): c for c in current(self.all_checks)}
+
+    @property
+    def last_move(self) -> int:
+        """The id of the newest move, 0 when none was made."""
+        return max((m.ident for m in self.all_moves), default=0)
+
+    @property
+    def last_reading(self) -> int:
+        """The id of the newest reading, 0 when none was entered."""
+        return max((r.newest for r in self.rounds), default=0)
+
+    def moved_since(self, one: Round, kinds: tuple[str, ...] = ("stop", "blade", "link", "bypass")) -> bool:
+        """Whether a move of these kinds was made after the round's newest reading."""
+        return any(m.after_reading >= one.newest for m in self.moves if m.kind in kinds) and bool(one.entered)
+
+    def meter_as_read(self) -> Meter:
+        """The meter in base units, for the brain."""
+        size = UNITS[self.meter.unit]
+        return Meter(
+            "vacuum" if self.meter.quantity == "vacuum" else "flow", self.meter.step * size, self.meter.repeatability
+        )
+
+    def as_read(self, one: Round) -> list[Reading]:
+        """The standing readings of a round in base units, in the order they were entered."""
+        return [_reading(r) for r in one.readings]
+
+    def as_found(self) -> Round | None:
+        """The first closed idle round before any move; the coarse scan of a first fire only when there is no other."""
+        first_move = min((m.after_reading for m in self.moves), default=None)
+        before = [
+            r for r in self.rounds if r.closed and r.row.opening == 0 and (first_move is None or r.newest <= first_move)
+        ]
+        hot = [r for r in before if r.row.phase != "first-fire"]
+        return next(iter(hot or before), None)
+
+    def as_left(self) -> Round | None:
+        """The last closed idle round with no move after it."""
+        still = [r for r in self.rounds if r.closed and r.row.opening == 0 and not self.moved_since(r)]
+        return still[-1] if still else None
+
+    def events(self) -> list[Event]:
+        """Idle readings once hot, idle speeds and moves as the brain wants them, in the order they happened."""
+        hot = [r for r in self.rounds if r.row.opening == 0 and r.row.phase != "first-fire"]
+        stamped: list[tuple[tuple[int, int], Event]] = [
+            ((r.ident, 0), _reading(r)) for one in hot for r in one.readings
+        ]
+        place_of_move = {m.ident: m.after_reading for m in self.all_moves}
+        stamped += [((m.after_reading, m.ident), _move(m)) for m in self.moves if m.phase != "first-fire"]
+        for check in self.all_checks:
+            if check.item == "idle-speed" and check.number is not None:
+                at = (place_of_move.get(check.after_move, 0), check.after_move)
+                stamped.append((at, IdleSpeed(check.number * REV_PER_MIN, seconds(check.at))))
+        return [event for _, event in sorted(stamped, key=lambda pair: pair[0])]
+
+
+def seconds(at: str) -> float:
+    """Seconds of a stored time from a fixed start."""
+    return datetime.fromisoformat(at).timestamp()
+
+
+def _reading(row: ReadingRow) -> Reading:
+    if row.value is None:
+        raise ValueError("a skipped bore has no reading")
+    return Reading(row.bore, row.value * UNITS[row.unit], seconds(row.at), row.kind == "closing")
+
+
+def _move(row: MoveRow) -> Move:
+    at = seconds(row.at)
+    match row.kind:
+        case "stop":
+            return StopTurn(row.bank, row.amount, at)
+        case "link":
+            return LinkTurn(row.bank, row.amount, at)
+        case "bypass":
+            return BypassTurn(row.near or 0, row.amount, at)
+    leaves = tuple(float(leaf) for leaf in row.leaves.split())
+    return BladeReset(row.near or 0, row.far or 0, row.amount, leaves, at)

@@ -1,0 +1,59 @@
+"""Which bore is read next. A round goes front to rear, bank by bank, and ends where it began."""
+
+from dataclasses import dataclass
+from typing import Literal
+
+from app.shop.phases import OPENINGS, Phase
+from app.shop.story import Round, Story
+
+
+@dataclass(frozen=True, slots=True)
+class Due:
+    """The reading to take next in a phase: in which round, at which opening, which bore.
+
+    ``bore`` is None when the round is closed, or the phase has no rounds. ``follow`` are the bores after it.
+    ``current`` is the round as recorded so far, None before its first reading.
+    """
+
+    round_number: int
+    opening: float
+    bore: int | None
+    kind: Literal["turn", "closing"]
+    follow: tuple[int, ...]
+    current: Round | None
+
+
+def due(story: Story, phase: Phase) -> Due:
+    """What to read next in ``phase``. A move ends the round it was made in: what follows is a new one."""
+    mine = [r for r in story.rounds if r.row.phase == phase.slug]
+    newest = max((r.row.number for r in story.rounds), default=0)
+    current = mine[-1] if mine else None
+    if phase.rounds == "none" or (phase.rounds == "openings" and len(story.layout.banks) < 2):
+        return Due(newest, 0.0, None, "turn", (), None)
+    opening = next_opening(story, mine) if phase.rounds == "openings" else 0.0
+    done_here = current is not None and current.closed and phase.rounds == "openings" and opening is not None
+    if current is None or story.moved_since(current) or done_here:
+        bores = story.layout.bores
+        return Due(newest + 1, opening or 0.0, bores[0], "turn", bores[1:], None)
+    number, opening = current.row.number, current.row.opening
+    if current.closed:
+        return Due(number, opening, None, "closing", (), current)
+    left = [b for b in story.layout.bores if b not in current.latest and b not in current.skipped]
+    if left:
+        return Due(number, opening, left[0], "turn", tuple(left[1:]), current)
+    return Due(number, opening, current.first_bore(), "closing", (), current)
+
+
+def opening_rounds(story: Story, mine: list[Round]) -> dict[float, Round]:
+    """The closed round that stands for each opening: the newest one that no link or stop move came after."""
+    found: dict[float, Round] = {}
+    for one in mine:
+        if one.closed and not story.moved_since(one):
+            found[one.row.opening] = one
+    return found
+
+
+def next_opening(story: Story, mine: list[Round]) -> float | None:
+    """The opening still to be read, None when all were."""
+    read = opening_rounds(story, mine)
+    return next((o for o in OPENINGS if o not in read), None)

@@ -1,0 +1,170 @@
+"""What a person typed, read into numbers: every problem is a sentence beside its field, and nothing typed is lost."""
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field, fields
+
+from app.shop.engines import EngineFacts
+from app.shop.refusals import RefusedError
+from app.sync.hardware import Figure, Hardware, likely_hardware
+from app.sync.layout import Bank, Layout, LayoutError
+from app.sync.units import CUBIC_INCH, DEGREE, LITRE, MM, REV_PER_MIN
+
+LONGEST_FIELD = 1000
+DISPLACEMENT_UNITS = {"L": LITRE, "cu in": CUBIC_INCH}
+
+HARDWARE_FIELDS: dict[str, tuple[str, str, float, float, float]] = {
+    "bore_diameter": ("Bore", "mm", MM, 10, 120),
+    "shaft_diameter": ("Shaft", "mm", MM, 2, 30),
+    "closed_angle": ("Plate closed at", "degrees", DEGREE, 0, 25),
+    "stop_pitch": ("Stop screw, travel a turn", "mm", MM, 0.2, 3),
+    "stop_lever": ("Stop screw lever", "mm", MM, 5, 150),
+    "link_pitch": ("Link rod, travel a turn", "mm", MM, 0.1, 4),
+    "link_lever": ("Link lever", "mm", MM, 5, 150),
+}
+"""Name, unit, size of the unit in base units, and the range that can be, of each hardware figure."""
+
+
+@dataclass
+class Typed:
+    """One form as it came, with the problems found so far."""
+
+    values: Mapping[str, str]
+    problems: dict[str, str] = field(default_factory=dict)
+
+    def text(self, name: str) -> str:
+        """What stands in a field, without outer blanks."""
+        text = self.values.get(name, "").strip()
+        if len(text) > LONGEST_FIELD:
+            self.problems[name] = f"At most {LONGEST_FIELD} characters fit here."
+        return text[:LONGEST_FIELD]
+
+    def number(self, name: str, missing: str = "A number belongs here.") -> float:
+        """A field as a number; a comma counts as a point. 0 with a problem noted when it is none."""
+        text = self.text(name).replace(",", ".")
+        if not text:
+            self.problems[name] = missing
+            return 0.0
+        try:
+            value = float(text)
+        except ValueError:
+            value = math.nan
+        if not math.isfinite(value):
+            self.problems[name] = f"“{self.text(name)}” is not a number."
+            return 0.0
+        return value
+
+    def whole(self, name: str) -> int:
+        """A field as a whole number; 0 with a problem noted when it is none."""
+        value = self.number(name)
+        if value != int(value):
+            self.problems[name] = "A whole number belongs here."
+        return int(value)
+
+    def raise_problems(self, also: Mapping[str, str] | None = None) -> None:
+        """Raises RefusedError when anything is wrong."""
+        if problems := {**(also or {}), **self.problems}:
+            raise RefusedError(problems)
+
+
+def engine_facts(typed: Typed) -> EngineFacts:
+    """The facts of the engine form. Raises RefusedError with every problem at once."""
+    unit = typed.text("displacement_unit") or "L"
+    if unit not in DISPLACEMENT_UNITS:
+        typed.problems["displacement"] = "Litres or cubic inches."
+        unit = "L"
+    facts = EngineFacts(
+        serial=typed.text("serial"),
+        description=typed.text("description"),
+        displacement=typed.number("displacement", "Litres or cubic inches of the whole engine.")
+        * DISPLACEMENT_UNITS[unit],
+        displacement_unit=unit,
+        customer=typed.text("customer"),
+        vehicle=typed.text("vehicle"),
+        idle_speed=typed.number("idle_speed", "The idle speed wanted, in rev/min.") * REV_PER_MIN,
+    )
+    typed.problems = {**facts.problems(), **typed.problems}
+    return facts
+
+
+def layout(typed: Typed) -> Layout | None:
+    """The layout of the engine form; None with the problems noted when it cannot be."""
+    banks = [_bank(typed, name) for name in ("a", "b") if name == "a" or typed.text("b_bores")]
+    sensor = _numbers(typed, "sensor")
+    springless = _numbers(typed, "springless")
+    if len(sensor) > 1:
+        typed.problems["sensor"] = "One bore, or none."
+    if any(name in typed.problems for name in LAYOUT_NAMES):
+        return None
+    try:
+        return Layout(tuple(banks), sensor[0] if sensor else None, frozenset(springless))
+    except LayoutError as error:
+        typed.problems[_field_at_fault(error, banks)] = str(error)
+        return None
+
+
+LAYOUT_NAMES = ("a_bores", "a_stop", "a_drive", "b_bores", "b_stop", "b_drive", "sensor", "springless")
+
+
+def hardware(typed: Typed, displacement: float, bores: int) -> Hardware:
+    """The hardware figures of the engine form: what was left empty is the estimate for an engine of that size."""
+    likely = likely_hardware(displacement, bores)
+    figures: dict[str, Figure] = {}
+    for one in fields(Hardware):
+        _, unit, size, low, high = HARDWARE_FIELDS[one.name]
+        figures[one.name] = getattr(likely, one.name)
+        if typed.text(one.name):
+            value = typed.number(one.name)
+            if one.name not in typed.problems and not low <= value <= high:
+                typed.problems[one.name] = f"Between {low:g} and {high:g} {unit}."
+            figures[one.name] = Figure(value * size, measured=True)
+    if figures["shaft_diameter"].value >= figures["bore_diameter"].value:
+        typed.problems.setdefault("shaft_diameter", "The shaft is thinner than the bore.")
+    return Hardware(**figures)
+
+
+def hardware_as_typed(known: Hardware) -> dict[str, str]:
+    """The measured figures in the units of the form, to fill it with; estimates stay empty."""
+    filled: dict[str, str] = {}
+    for name, (_, _, size, _, _) in HARDWARE_FIELDS.items():
+        figure: Figure = getattr(known, name)
+        filled[name] = f"{figure.value / size:.4g}" if figure.measured else ""
+    return filled
+
+
+def layout_as_typed(known: Layout) -> dict[str, str]:
+    """A layout in the words of the form, to fill it with."""
+    filled = {"sensor": str(known.sensor or ""), "springless": " ".join(map(str, sorted(known.springless)))}
+    for name, bank in zip(("a", "b"), known.banks, strict=False):
+        filled[f"{name}_bores"] = " ".join(map(str, bank.bores))
+        filled[f"{name}_stop"] = str(bank.stop)
+        filled[f"{name}_drive"] = str(bank.drive)
+    return filled
+
+
+def _bank(typed: Typed, name: str) -> Bank:
+    bores = _numbers(typed, f"{name}_bores")
+    if not bores and f"{name}_bores" not in typed.problems:
+        typed.problems[f"{name}_bores"] = "The cylinder numbers of this bank, front of the engine first."
+    first = bores[0] if bores else 0
+    stop = typed.whole(f"{name}_stop") if typed.text(f"{name}_stop") else first
+    drive = typed.whole(f"{name}_drive") if typed.text(f"{name}_drive") else stop
+    return Bank(name.upper(), tuple(bores), stop, drive)
+
+
+def _numbers(typed: Typed, name: str) -> list[int]:
+    found: list[int] = []
+    for word in typed.text(name).replace(",", " ").split():
+        if not word.isdecimal() or len(word) > 3:
+            typed.problems[name] = f"“{word[:20]}” is not a cylinder number. Like this: 1 2 3 4"
+            return []
+        found.append(int(word))
+    return found
+
+
+def _field_at_fault(error: LayoutError, banks: list[Bank]) -> str:
+    if error.field in ("sensor", "springless"):
+        return error.field
+    part = error.field if error.field in ("stop", "drive") else "bores"
+    second = len(banks) > 1 and f"bank {banks[1].name}" in str(error)
+    return f"{'b' if second else 'a'}_{part}"

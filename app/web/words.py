@@ -1,0 +1,90 @@
+"""Stored figures as a person reads them: the template filters, and nothing that decides anything."""
+
+from datetime import datetime
+
+from app.shop.tables import Engine
+from app.sync.hardware import Figure, Hardware
+from app.sync.layout import Bank, Layout
+from app.sync.units import CUBIC_INCH, LITRE, REV_PER_MIN, THOU
+from app.web.forms import HARDWARE_FIELDS
+
+COUNTS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
+ORDINALS = ("", "first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth")
+
+
+def day(at: str) -> str:
+    """A stored time as a day: 3 Sep 2026."""
+    local = datetime.fromisoformat(at).astimezone()
+    return f"{local.day} {local:%b %Y}"
+
+
+def moment(at: str) -> str:
+    """A stored time as day and hour: 3 Sep 2026, 14:05."""
+    return f"{day(at)}, {datetime.fromisoformat(at).astimezone():%H:%M}"
+
+
+def ordinal(number: int) -> str:
+    """first, second, ... and 11th from there."""
+    return ORDINALS[number] if 0 < number < len(ORDINALS) else f"{number}th"
+
+
+def displacement(engine: Engine) -> str:
+    """An engine's displacement in both units, as typed first."""
+    litres = f"{engine.displacement / LITRE:.2f}".rstrip("0").rstrip(".")
+    litres = litres if "." in litres else f"{litres}.0"
+    inches = f"{engine.displacement / CUBIC_INCH:.0f}"
+    return f"{inches} cu in ({litres} L)" if engine.displacement_unit == "cu in" else f"{litres} L ({inches} cu in)"
+
+
+def litres(engine: Engine) -> str:
+    """An engine's displacement in the unit it was typed in."""
+    return displacement(engine).split(" (")[0]
+
+
+def idle(engine: Engine) -> str:
+    """The idle speed wanted."""
+    return f"{engine.idle_speed / REV_PER_MIN:.0f} rev/min"
+
+
+def layout_in_words(layout: Layout) -> str:
+    """Two banks of four; six in line."""
+    sizes = [len(bank.bores) for bank in layout.banks]
+    if len(sizes) == 1:
+        return f"{COUNTS[sizes[0]].capitalize()} in line"
+    if sizes[0] == sizes[1]:
+        return f"Two banks of {COUNTS[sizes[0]]}"
+    return f"Banks of {COUNTS[sizes[0]]} and {COUNTS[sizes[1]]}"
+
+
+def bank_in_words(bank: Bank) -> str:
+    """The bores of a bank, front first, with where its screw and link act."""
+    return f"{' '.join(map(str, bank.bores))}, stop screw at {bank.stop}, link at {bank.drive}"
+
+
+def figures(hardware: Hardware) -> list[tuple[str, str, bool]]:
+    """Each hardware figure: its name, its value with the unit, whether it was measured."""
+    rows: list[tuple[str, str, bool]] = []
+    for name, (label, unit, size, _, _) in HARDWARE_FIELDS.items():
+        figure: Figure = getattr(hardware, name)
+        rows.append((label, f"{figure.value / size:.3g} {unit}", figure.measured))
+    return rows
+
+
+def blade(metres: float) -> str:
+    """A blade's thickness: 0.003 in, with a fourth place only where it is a half."""
+    thou = metres / THOU
+    return f"{thou / 1000:.3f} in" if abs(thou - round(thou)) < 0.05 else f"{thou / 1000:.4f} in"
+
+
+FILTERS = {
+    "day": day,
+    "moment": moment,
+    "ordinal": ordinal,
+    "displacement": displacement,
+    "litres": litres,
+    "idle": idle,
+    "layout_in_words": layout_in_words,
+    "bank_in_words": bank_in_words,
+    "figures": figures,
+    "blade": blade,
+}
