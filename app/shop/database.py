@@ -136,9 +136,12 @@ class Database:
     def close(self) -> None:
         """Fold the journal into the file, so that the one file is the whole shop, and let the next process in."""
         self._reads.dispose()
-        if self.file.exists():
-            with closing(sqlite3.connect(self.file, timeout=BUSY_SECONDS)) as connection:
-                connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+        with closing(sqlite3.connect(self.file, timeout=BUSY_SECONDS)) as connection:
+            connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+        self.release()
+
+    def release(self) -> None:
+        """Let the next process in without touching the file."""
         self._held.close()
 
 

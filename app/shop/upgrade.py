@@ -1,0 +1,185 @@
+"""From a folder to a shop that is checked, copied and up to date: the only place that makes or changes tables.
+
+The order is the point. Take the lock; look at the file without changing it; copy it if a migration is due; migrate in
+one transaction with foreign keys off, because with them on a rebuilt parent table takes its children along; count rows
+and check foreign keys before the commit. Whatever fails, the file stays as it was and nothing is deleted.
+"""
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from datetime import UTC, datetime
+from pathlib import Path
+
+from alembic import command
+from alembic.config import Config
+from alembic.script import ScriptDirectory
+from sqlalchemy import Connection, NullPool, create_engine, event
+
+from app.places import migrations
+from app.shop import copies
+from app.shop.database import Database, ShopUnavailableError, plain_words
+
+APPLICATION_ID = 0x45764272
+"""Written into the head of every file of ours ("EvBr"), so that no other program's file is taken for a shop."""
+
+
+class DamagedShopError(ShopUnavailableError):
+    """The file is not a whole shop. The message says how to go on; the file stays as it is."""
+
+    def __init__(self, shop: Database, found: str) -> None:
+        newest = max(_copies(shop).glob("*.db"), key=lambda file: file.stat().st_mtime, default=None)
+        way_out = f"copy {newest} to {shop.file}" if newest else "start with an empty shop"
+        super().__init__(
+            f"{shop.file} is not a whole shop: {found}. It was left as it is. To go on, move it and every other file "
+            f"whose name begins with {shop.file.name} to another folder and keep them; then {way_out} and start again."
+        )
+
+
+class NewerShopError(ShopUnavailableError):
+    """The records were written by a later version of this program."""
+
+
+class UpgradeFailedError(ShopUnavailableError):
+    """A migration failed and was rolled back whole."""
+
+
+def open_shop(folder: Path, scripts: Path | None = None) -> Database:
+    """Open the shop in ``folder``, made or brought up to date first if need be.
+
+    Parameters: ``folder``, made when missing; ``scripts``, the migrations to use (the program's own by default).
+    Raises a ShopUnavailableError that says in plain words what is the matter and how to go on.
+    """
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise ShopUnavailableError(f"The folder {folder} cannot be made ({error.strerror}).") from error
+    shop = Database(folder)
+    try:
+        with plain_words():
+            _bring_up_to_date(shop, scripts or migrations())
+    except OSError as error:
+        shop.release()
+        raise ShopUnavailableError(f"The shop in {folder} cannot be opened: {error}.") from error
+    except BaseException:
+        shop.release()
+        raise
+    return shop
+
+
+def _bring_up_to_date(shop: Database, scripts: Path) -> None:
+    config = Config()
+    config.set_main_option("script_location", str(scripts).replace("%", "%%"))
+    directory = ScriptDirectory.from_config(config)
+    newest = directory.get_current_head()
+    if not shop.file.exists():
+        _make(shop, config)
+        return
+    present = _revision(shop)
+    if present not in {script.revision for script in directory.walk_revisions()}:
+        raise NewerShopError(
+            f"The shop in {shop.folder} was written by a later version of this program (its records are at {present}, "
+            f"this version knows up to {newest}). Update the program. Nothing was changed."
+        )
+    if present != newest:
+        kept = _keep_copy(shop, present)
+        with _told(f"{shop.file} could not be brought up to date", f"A copy from before is {kept}."):
+            migrate(shop.file, config)
+
+
+def _make(shop: Database, config: Config) -> None:
+    """A new shop grows under another name, so that a power cut cannot leave half of one."""
+    journal = shop.file.with_name(shop.file.name + "-wal")
+    if journal.exists():
+        raise DamagedShopError(shop, f"the file is missing, but its journal {journal.name} is there")
+    growing = shop.file.with_suffix(".part")
+    growing.unlink(missing_ok=True)
+    with _told(f"The shop in {shop.folder} could not be made", ""):
+        migrate(growing, config)
+    copies.sync_file(growing)
+    growing.replace(shop.file)
+    copies.sync_folder(shop.folder)
+
+
+def _revision(shop: Database) -> str:
+    """The revision of a file that passed every check. It is opened read-only, so a damaged one is not touched."""
+    if shop.file.stat().st_size == 0:  # SQLite takes it for a new database and throws its journal away
+        raise DamagedShopError(shop, "the file is empty")
+    try:
+        with closing(sqlite3.connect(f"{shop.file.absolute().as_uri()}?mode=ro", uri=True)) as connection:
+            found = copies.integrity(connection)
+            application = connection.execute("PRAGMA application_id").fetchone()[0]
+            if found != "ok":
+                raise DamagedShopError(shop, found)
+            if application != APPLICATION_ID:
+                raise DamagedShopError(shop, "it belongs to another program")
+            (revision,) = connection.execute("SELECT version_num FROM alembic_version").fetchone()
+            return str(revision)
+    except sqlite3.OperationalError:
+        raise  # the disk or another program, not the file
+    except sqlite3.DatabaseError as error:
+        raise DamagedShopError(shop, str(error)) from error
+
+
+def _copies(shop: Database) -> Path:
+    return shop.folder / "copies"
+
+
+def _keep_copy(shop: Database, revision: str) -> Path:
+    _copies(shop).mkdir(exist_ok=True)
+    target = _copies(shop) / f"shop-at-{revision}-{datetime.now(UTC):%Y%m%dT%H%M%S%fZ}.db"
+    with closing(sqlite3.connect(shop.file)) as connection:
+        copies.copy(connection, target)
+    return target
+
+
+@contextmanager
+def _told(what: str, afterwards: str) -> Iterator[None]:
+    try:
+        with plain_words():
+            yield
+    except ShopUnavailableError:
+        raise
+    except Exception as error:
+        raise UpgradeFailedError(
+            f"{what}: {error}. The records were left as they were. {afterwards} "
+            "Go on with the version that you had, and pass this message on to whoever looks after the program."
+        ) from error
+
+
+def migrate(file: Path, config: Config) -> None:
+    """Run the migrations that ``file`` lacks, all of them or none.
+
+    Raises whatever a migration raised, or RuntimeError when rows went missing or point nowhere; the file is then as it
+    was.
+    """
+    engine = create_engine(f"sqlite:///{file}", poolclass=NullPool)
+    event.listen(engine, "connect", _prepare)
+    event.listen(engine, "begin", _begin)
+    with engine.begin() as connection:
+        before = _row_counts(connection)
+        config.attributes["connection"] = connection
+        command.upgrade(config, "head")
+        connection.exec_driver_sql(f"PRAGMA application_id={APPLICATION_ID}")
+        after = _row_counts(connection)
+        lost = sorted(table for table, rows in before.items() if after.get(table, 0) < rows)
+        if lost:
+            raise RuntimeError(f"rows went missing from {', '.join(lost)}")
+        loose = connection.exec_driver_sql("PRAGMA foreign_key_check").all()
+        if loose:
+            raise RuntimeError(f"rows of {', '.join(sorted({row[0] for row in loose}))} point nowhere")
+
+
+def _row_counts(connection: Connection) -> dict[str, int]:
+    names = connection.exec_driver_sql("SELECT name FROM sqlite_schema WHERE type = 'table'").scalars().all()
+    return {name: connection.exec_driver_sql(f'SELECT count(*) FROM "{name}"').scalar_one() for name in names}
+
+
+def _prepare(connection: sqlite3.Connection, _record: object) -> None:
+    connection.isolation_level = None  # the driver's own commits before DDL would make a rollback partial
+    connection.execute("PRAGMA foreign_keys=OFF")  # inside a transaction it does nothing
+    connection.execute("PRAGMA synchronous=FULL")
+
+
+def _begin(connection: Connection) -> None:
+    connection.exec_driver_sql("BEGIN IMMEDIATE")
