@@ -1,0 +1,258 @@
+"""What stands between the network and the pages: whom the server answers, what it refuses, and how long it waits.
+
+Each guard is plain ASGI and does one thing. ``protect`` puts them on in the order in which they matter. None knows a
+page; each refusal is a small page of its own that says in a sentence what to do.
+"""
+
+import asyncio
+import re
+import socket
+from collections.abc import MutableMapping
+from functools import partial
+from ipaddress import ip_address
+from typing import Any
+
+from fastapi import FastAPI
+from starlette.datastructures import MutableHeaders
+from starlette.responses import HTMLResponse
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+BODY_LIMIT = 1024 * 1024
+"""The largest form taken [bytes]. The largest real one is a few thousand."""
+
+DRAIN_LIMIT = 64 * 1024 * 1024
+"""How much of a form that is too large is read and dropped, so that its sender gets the answer [bytes]."""
+
+TIME_LIMIT = 30.0
+"""The longest one request may take, from its first line to the answer [s]."""
+
+SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
+
+POLICY = (
+    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; "
+    "form-action 'self'; base-uri 'none'; frame-ancestors 'none'; object-src 'none'"
+)
+
+HEADERS = {
+    "Content-Security-Policy": POLICY,
+    "X-Content-Type-Options": "nosniff",
+    "Referrer-Policy": "same-origin",  # no-referrer would make forms send "Origin: null"
+    "Cross-Origin-Opener-Policy": "same-origin",
+}
+
+HOST = re.compile(r"(?P<name>\[[0-9a-f:.]+\]|[a-z0-9_.-]+)(?::[0-9]{1,5})?")
+
+
+def protect(app: FastAPI, *, lan_names: frozenset[str] = frozenset()) -> None:
+    """Put every guard on ``app``, the last one added being the first to see a request.
+
+    Parameters: ``lan_names``, the names besides its own that this computer is called by on its network.
+    """
+    for guard in (
+        LimitedBody,
+        SameOrigin,
+        partial(KnownHost, names=own_names() | lan_names),
+        LimitedTime,
+        Headers,
+    ):
+        app.add_middleware(guard)
+
+
+def refusal(status: int, title: str, sentence: str) -> HTMLResponse:
+    """A page that needs nothing else. ``title`` and ``sentence`` are ours, never what somebody sent."""
+    return HTMLResponse(
+        f'<!doctype html><html lang="en"><meta charset="utf-8"><meta name="viewport" content="width=device-width">'
+        f'<title>{title}</title><main><h1>{title}</h1><p>{sentence}</p><p><a href="/">Back to the board</a></p></main>',
+        status_code=status,
+    )
+
+
+def own_names() -> frozenset[str]:
+    """What this computer calls itself: its name, the first part of it, and that part on the local network."""
+    name = socket.gethostname().lower()
+    first = name.partition(".")[0]
+    return frozenset({"localhost", name, first, f"{first}.local"})
+
+
+def _sent(scope: Scope, header: bytes) -> list[str]:
+    return [value.decode("latin-1").strip() for name, value in scope["headers"] if name == header]
+
+
+class Headers:
+    """Every answer carries the headers that keep a page to itself. Answers to a mishap inside carry them too.
+
+    Pages are not to be kept by the browser: they are personal and soon out of date. Static files may be kept, but
+    are asked about each time, so that a new version of the program is never shown with the old one's style.
+    """
+
+    def __init__(self, app: ASGIApp) -> None:
+        self.app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] != "http":
+            await self.app(scope, receive, send)
+            return
+        started = False
+
+        async def with_headers(message: Message) -> None:
+            nonlocal started
+            if message["type"] == "http.response.start":
+                started = True
+                headers = MutableHeaders(scope=message)
+                for name, value in HEADERS.items():
+                    headers[name] = value
+                kept = "no-cache" if scope["path"].startswith("/static/") else "no-store"
+                headers.setdefault("Cache-Control", kept)
+            await send(message)
+
+        try:
+            await self.app(scope, receive, with_headers)
+        except Exception:
+            if not started:
+                page = refusal(
+                    500,
+                    "Something went wrong",
+                    "The program could not finish this. Go back and send it again: it is stored once only.",
+                )
+                await page(scope, receive, with_headers)
+            raise  # the server writes it to its log
+
+
+class LimitedTime:
+    """A request that takes longer than ``seconds`` gets a 503; the rest of the shop is not held up by it."""
+
+    def __init__(self, app: ASGIApp, seconds: float = TIME_LIMIT) -> None:
+        self.app = app
+        self.seconds = seconds
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] != "http":
+            await self.app(scope, receive, send)
+            return
+        started = False
+
+        async def noting(message: Message) -> None:
+            nonlocal started
+            started = True
+            await send(message)
+
+        try:
+            async with asyncio.timeout(self.seconds) as limit:
+                await self.app(scope, receive, noting)
+        except TimeoutError:
+            if started or not limit.expired():
+                raise
+            page = refusal(503, "That took too long", "Go back and send it again in a moment: it is stored once only.")
+            await page(scope, receive, send)
+
+
+class KnownHost:
+    """Only requests to an IP address or to one of ``names`` are answered.
+
+    Another site's name that was made to point here (DNS rebinding) would otherwise run its scripts against the shop.
+    It needs a name for that, so any address is safe to answer, and a new one from the router does not lock anyone out.
+    """
+
+    def __init__(self, app: ASGIApp, names: frozenset[str]) -> None:
+        self.app = app
+        self.names = frozenset(name.lower().rstrip(".") for name in names)
+
+    def knows(self, host: str) -> bool:
+        """Whether ``host``, a Host header's whole value, is one of ours."""
+        match = HOST.fullmatch(host.lower())
+        if match is None:
+            return False
+        name = match["name"]
+        if name.rstrip(".") in self.names:
+            return True
+        try:
+            address = ip_address(name.strip("[]"))
+        except ValueError:
+            return False
+        return (address.version == 6) == name.startswith("[")
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] == "http":
+            hosts = _sent(scope, b"host")
+            if len(hosts) != 1 or not self.knows(hosts[0]):
+                page = refusal(
+                    400,
+                    "Not known by this name",
+                    "This computer does not answer to the name in the address bar. Use the address that the program "
+                    "printed when it was started.",
+                )
+                await page(scope, receive, send)
+                return
+        await self.app(scope, receive, send)
+
+
+class SameOrigin:
+    """A request that may change something must come from a page of this very server."""
+
+    def __init__(self, app: ASGIApp) -> None:
+        self.app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] == "http" and scope["method"] not in SAFE_METHODS and not self.ours(scope):
+            page = refusal(
+                403,
+                "Not sent from this program",
+                "This form did not come from one of the program's own pages, so nothing was stored. Open the page "
+                "again at the address that the program printed, and send it from there.",
+            )
+            await page(scope, receive, send)
+            return
+        await self.app(scope, receive, send)
+
+    def ours(self, scope: MutableMapping[str, Any]) -> bool:
+        """Browsers send Origin with every POST; on plain http only some of them send Sec-Fetch-Site."""
+        origins, hosts, sites = (_sent(scope, name) for name in (b"origin", b"host", b"sec-fetch-site"))
+        return (
+            len(hosts) == 1
+            and [origin.lower() for origin in origins] == [f"{scope['scheme']}://{hosts[0]}".lower()]
+            and sites in ([], ["same-origin"])
+        )
+
+
+class LimitedBody:
+    """A form larger than ``limit`` bytes gets a 413, whether or not it said beforehand how large it is.
+
+    It is read to the end, up to ``DRAIN_LIMIT``, before it is refused: a browser that is still sending when the
+    server hangs up shows a broken connection instead of the answer.
+    """
+
+    def __init__(self, app: ASGIApp, limit: int = BODY_LIMIT) -> None:
+        self.app = app
+        self.limit = limit
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] != "http":
+            await self.app(scope, receive, send)
+            return
+        body = bytearray()
+        size = 0
+        more = True
+        while more and size <= DRAIN_LIMIT:
+            message = await receive()
+            if message["type"] == "http.disconnect":
+                return
+            chunk: bytes = message.get("body", b"")
+            size += len(chunk)
+            if size <= self.limit:
+                body += chunk
+            more = message.get("more_body", False)
+        if size > self.limit:
+            page = refusal(
+                413,
+                "Too much at once",
+                f"A form may hold {self.limit // 1024} kB and this one held more, so nothing was stored. "
+                "Go back, shorten what you typed, and send it again.",
+            )
+            await page(scope, receive, send)
+            return
+        waiting: list[Message] = [{"type": "http.request", "body": bytes(body), "more_body": False}]
+
+        async def again() -> Message:
+            return waiting.pop() if waiting else await receive()
+
+        await self.app(scope, again, send)
