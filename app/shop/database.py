@@ -134,7 +134,11 @@ class Database:
             self._turn.release()
 
     def close(self) -> None:
-        """Fold the journal into the file, so that the one file is the whole shop, and let the next process in."""
+        """Let the write under way finish, fold the journal into the file, and let the next process in.
+
+        The one file is the whole shop then. No write begins after this.
+        """
+        self._turn.acquire(timeout=TURN_SECONDS)
         self._reads.dispose()
         with closing(sqlite3.connect(self.file, timeout=BUSY_SECONDS)) as connection:
             connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")

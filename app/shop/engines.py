@@ -21,7 +21,7 @@ SLOWEST, FASTEST = 300 * REV_PER_MIN, 3000 * REV_PER_MIN
 
 @dataclass(frozen=True, slots=True)
 class EngineFacts:
-    """What an engine is and whose it is: displacement [m3] as typed in ``displacement_unit``, idle speed wanted [rev/s]."""
+    """What an engine is and whose it is: displacement [m3], typed in ``displacement_unit``; idle speed [rev/s]."""
 
     serial: str
     description: str
@@ -130,6 +130,12 @@ def open_visit(session: Session, engine_id: int) -> Visit | None:
     return session.exec(
         select(Visit).where(Visit.engine_id == engine_id, ~select(SignOff).where(SignOff.visit_id == Visit.id).exists())
     ).first()
+
+
+def newest_visit(session: Session, engine_id: int) -> Visit | None:
+    """The engine's last visit, open or not, if it ever had one."""
+    newest = select(Visit).where(Visit.engine_id == engine_id).order_by(col(Visit.number).desc())
+    return session.exec(newest).first()
 
 
 def find(session: Session, words: str, most: int = 50) -> list[Engine]:

@@ -1,6 +1,6 @@
 """What the brain says of a story: the store's facts handed to ``app.sync``, its answers handed back."""
 
-from app.shop.phases import OPENINGS, Phase
+from app.shop.phases import BANK_BALANCE, OPENINGS, Phase
 from app.shop.settings import BLADES
 from app.shop.story import Round, Story
 from app.shop.walk import opening_rounds
@@ -41,14 +41,20 @@ def balance_of(story: Story) -> BankStory | None:
     idle = story.as_left() or next((r for r in reversed(story.rounds) if r.closed and r.row.opening == 0), None)
     if len(story.layout.banks) < 2 or idle is None:
         return None
-    mine = [r for r in story.rounds if r.row.phase == "part-throttle-bank-balance"]
+    mine = [r for r in story.rounds if r.row.phase == BANK_BALANCE.slug]
     openings = opening_rounds(story, mine)
     read = [Opening(o, {r.bore: r.value for r in story.as_read(openings[o])}) for o in OPENINGS if o in openings]
     if not read:
         return None
     at_idle = {r.bore: r.value for r in story.as_read(idle)}
-    proven = ("part-throttle-bank-balance", "free-play") in story.checks
+    proven = (BANK_BALANCE.slug, "free-play") in story.checks
     return balance(story.layout, story.hardware, at_idle, read, story.meter_as_read(), proven)
+
+
+def balanced(found: BankStory) -> bool:
+    """Whether the banks stand close enough at every opening read, or nothing speaks against the links."""
+    off_idle = [d for d in found.differences if d.lever_travel > 0]
+    return found.cause == "nothing" or all(abs(d.percent) <= 100 * BANK_BALANCE.window for d in off_idle)
 
 
 def needs_preset(story: Story) -> bool:

@@ -199,9 +199,9 @@ LOCK_DOWN = Phase(
 
 PHASES: tuple[Phase, ...] = (COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, BANK_BALANCE, LOCK_DOWN)
 OPENINGS: tuple[float, ...] = (0.254e-3, 0.762e-3)
-"""Blades under the central lever for the bank balance [m]: 0.010 in and 0.030 in, which open the plates by about 0.6 and
-1.7 degrees on a one-inch lever. This program's own choice: two openings a factor of three apart tell a link's length
-from the ratio of its levers."""
+"""Blades under the central lever for the bank balance [m]: 0.010 in and 0.030 in, which open the plates by about 0.6
+and 1.7 degrees on a one-inch lever. This program's own choice: two openings a factor of three apart tell the length of
+a link from the ratio of its levers."""
 
 
 def phase(slug: str) -> Phase:

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from app.shop.judgement import balance_of, even_enough, needs_preset, satisfied_round
+from app.shop.judgement import balance_of, balanced, even_enough, needs_preset, satisfied_round
 from app.shop.phases import LOCK_DOWN, PHASES, Item, Phase, phase
 from app.shop.refusals import RefusedError
 from app.shop.story import Story
@@ -114,7 +114,7 @@ def _missing_rounds(story: Story, one: Phase) -> list[Missing]:
             if next_opening(story, mine) is not None:
                 return [Missing("round", "A closed round at both openings, with no link turned since")]
             found = balance_of(story)
-            if found is None or not found.balanced:
+            if found is None or not balanced(found):
                 return [Missing("round", "Banks that open together at both openings")]
         case "none":
             pass

@@ -132,6 +132,12 @@ def hardware_as_typed(known: Hardware) -> dict[str, str]:
     return filled
 
 
+def estimates_as_typed(displacement: float, bores: int) -> dict[str, str]:
+    """Our estimates for an engine of that size [m3], in the units of the form, to show beside empty fields."""
+    likely = likely_hardware(displacement, bores)
+    return {name: f"{getattr(likely, name).value / size:.3g}" for name, (_, _, size, _, _) in HARDWARE_FIELDS.items()}
+
+
 def layout_as_typed(known: Layout) -> dict[str, str]:
     """A layout in the words of the form, to fill it with."""
     filled = {"sensor": str(known.sensor or ""), "springless": " ".join(map(str, sorted(known.springless)))}

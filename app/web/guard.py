@@ -26,6 +26,9 @@ DRAIN_LIMIT = 64 * 1024 * 1024
 TIME_LIMIT = 30.0
 """The longest one request may take, from its first line to the answer [s]."""
 
+FILES = ("/static/", "/lib/")
+"""Where the files of the program and of the packages it uses are handed out."""
+
 SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
 
 POLICY = (
@@ -101,7 +104,7 @@ class Headers:
                 headers = MutableHeaders(scope=message)
                 for name, value in HEADERS.items():
                     headers[name] = value
-                kept = "no-cache" if scope["path"].startswith("/static/") else "no-store"
+                kept = "no-cache" if scope["path"].startswith(FILES) else "no-store"
                 headers.setdefault("Cache-Control", kept)
             await send(message)
 

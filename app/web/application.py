@@ -1,0 +1,54 @@
+"""Puts the application together: pages, files, guards, and what a refusal looks like."""
+
+from collections.abc import Callable
+from datetime import UTC, datetime
+
+from fastapi import FastAPI, Request
+from fastapi.responses import Response
+from starlette.exceptions import HTTPException
+from starlette.staticfiles import StaticFiles
+
+from app import places
+from app.shop.database import Database, ShopUnavailableError
+from app.shop.refusals import RefusedError
+from app.web import board, engines, moves, paper, readings, visits
+from app.web.context import Pages, environment
+from app.web.guard import protect
+from app.web.refusal import status_of
+
+
+def create_app(
+    shop: Database,
+    *,
+    lan_names: frozenset[str] = frozenset(),
+    clock: Callable[[], datetime] = lambda: datetime.now(UTC),
+) -> FastAPI:
+    """The application over one shop. ``lan_names`` are further host names it answers to; ``clock`` tells the time."""
+    app = FastAPI(docs_url=None, redoc_url=None, openapi_url=None)
+    app.state.shop = shop
+    app.state.clock = clock
+    app.state.templates = environment()
+    for pages in (board, engines, visits, readings, moves, paper):
+        app.include_router(pages.router)
+    app.mount("/static", StaticFiles(directory=places.static()), name="static")
+    app.mount("/lib", StaticFiles(packages=[("js_lib_htmx", "static/htmx")]), name="lib")
+    app.add_exception_handler(RefusedError, _refused)
+    app.add_exception_handler(HTTPException, _http)
+    app.add_exception_handler(ShopUnavailableError, _unavailable)
+    protect(app, lan_names=lan_names)
+    return app
+
+
+def _refused(request: Request, error: Exception) -> Response:
+    assert isinstance(error, RefusedError)
+    return Pages(request).show("refused.html", status_of(error), title="Not done", message=str(error))
+
+
+def _http(request: Request, error: Exception) -> Response:
+    assert isinstance(error, HTTPException)
+    message = "There is no such page here." if error.status_code == 404 else str(error.detail)
+    return Pages(request).show("refused.html", error.status_code, title="Not found", message=message)
+
+
+def _unavailable(request: Request, error: Exception) -> Response:
+    return Pages(request).show("refused.html", 503, title="Not saved", message=str(error))

@@ -1,0 +1,111 @@
+"""The words of the part-throttle page: what the banks do off idle, and what to turn or read next."""
+
+from app.shop.judgement import balanced
+from app.shop.keys import new_key
+from app.shop.story import Story
+from app.shop.walk import Due
+from app.sync.banks import BankStory
+from app.sync.units import DEGREE, INCH
+from app.web.drawing import in_unit, unit_of
+from app.web.views import Answer, Card, VerdictView
+
+CAUSES = {
+    "nothing": "Nothing speaks against the links.",
+    "length": "The difference stays the same as the lever opens: a link of the wrong length.",
+    "ratio": "The difference grows as the lever opens: the levers are unequal. Flow cannot size that.",
+    "slack": "Nothing at first, then the whole difference: lost motion, or a bank held off its stop.",
+    "unknown": "The readings fit more than one cause.",
+    "single": "One bank: there is nothing to balance.",
+}
+EXTRAS = {
+    "flow_meter": "Read both banks with a flow meter: a vacuum column says nothing here.",
+    "idle": "Read both banks at idle first, in the heat-soaked recheck.",
+    "free_play": "Engine off: feel that both links have free play at the stop, and record it.",
+    "opening": "Read both banks at a further opening.",
+    "wider_opening": "Read both banks at a wider opening.",
+    "both_ways": "Reach the same opening from above as well, and read it again.",
+    "angle_gauge": "Engine off: lay an angle gauge on both shafts through the whole travel.",
+    "again": "Read both openings again.",
+    "none": "",
+}
+
+
+def verdict(story: Story, found: BankStory | None, due: Due) -> VerdictView:
+    """How far the banks stand apart, at each opening that was read."""
+    if len(story.layout.banks) < 2:
+        return VerdictView("none", "One bank", "There is nothing to balance.")
+    if found is None:
+        return VerdictView("none", "Nothing to say yet", "Both banks, at two openings of the lever, each round closed.")
+    unit = unit_of(story.meter)
+    first, second = found.banks
+    said = []
+    for one in found.differences:
+        at = f"{one.lever_travel / INCH:.3f} in" if one.lever_travel else "idle"
+        said.append(f"{at}: {in_unit(one.difference, unit)} ({one.percent:+.1f} %)")
+    even = balanced(found)
+    return VerdictView(
+        "none",
+        "Banks open together" if even else f"Bank {second} less bank {first}",
+        f"{second} less {first}, {unit.name} a bore. {'; '.join(said)}." if even else f"{'; '.join(said)}.",
+    )
+
+
+def card(story: Story, found: BankStory | None, due: Due, here: str) -> Card:
+    """The next thing to read or turn."""
+    if len(story.layout.banks) < 2:
+        return Card("none", "Nothing to do here", "One bank has nothing to be balanced against.", (_go_on(story),))
+    if due.bore is not None and (found is None or due.current is not None or not found.flats):
+        lever = f"Lay {due.opening / INCH:.3f} in under the central lever and hold it there."
+        return Card("none", f"Read bore {due.bore}{' again' if due.kind == 'closing' else ''}", lever)
+    if found is None:
+        return Card("none", "Read both openings", "Each round ends with its first bore read again.")
+    if balanced(found):
+        return Card(
+            "none", "Leave the links alone", CAUSES["nothing"], (_go_on(story), *_more()), f"{here}/rounds", _key()
+        )
+    if found.flats and found.bank is not None:
+        return _turn(story, found, here)
+    reason = f"{CAUSES[found.cause]} {EXTRAS[found.extra]}".strip()
+    missing = Answer("Record it", True, href=here) if found.extra == "free_play" else None
+    answers = tuple(a for a in (missing, *_more()) if a)
+    return Card("none", "Cannot tell yet", reason, answers, f"{here}/rounds", _key())
+
+
+def _turn(story: Story, found: BankStory, here: str) -> Card:
+    way = "earlier" if found.flats > 0 else "later"
+    count = f"{abs(found.flats):g} flat{'' if abs(found.flats) == 1 else 's'}"
+    early = found.banks[1] if found.offset > 0 else found.banks[0]
+    reason = (
+        f"Bank {early} leaves {abs(found.offset) / DEGREE:.1f} degrees early. Engine off; idle is not touched. "
+        "Lock it, then read both openings again."
+    )
+    return Card(
+        "link",
+        f"Turn the link of bank {found.bank} by {count}, so that it opens {way}",
+        reason,
+        (
+            Answer("I made this move", True, name="advised", value="1"),
+            Answer("Made differently", href=f"{here}/moves/new?kind=link&place={found.bank}"),
+        ),
+        f"{here}/moves",
+        {
+            **_key(),
+            "kind": "link",
+            "place": found.bank or "",
+            "amount": f"{abs(found.flats):g}",
+            "way": "in" if found.flats > 0 else "out",
+            "by": story.visit.by,
+        },
+    )
+
+
+def _go_on(story: Story) -> Answer:
+    return Answer("Go on", True, href=f"/visits/{story.visit.ident}")
+
+
+def _more() -> tuple[Answer, ...]:
+    return (Answer("Read one more round", name="more", value="1"),)
+
+
+def _key() -> dict[str, str]:
+    return {"key": new_key()}

@@ -1,0 +1,73 @@
+"""What every route is handed: the shop, the time, the form that was sent, and the way to answer with a page."""
+
+from collections.abc import Callable
+from datetime import UTC, datetime
+from typing import Annotated, Any
+
+from fastapi import Depends, Request
+from fastapi.responses import HTMLResponse, RedirectResponse, Response
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+from app import places
+from app.shop.database import Database
+from app.shop.keys import new_key
+from app.web.forms import Typed
+from app.web.words import FILTERS
+
+
+def environment() -> Environment:
+    """The templates, with escaping on whatever the file is called and a stop at every name that is not there."""
+    templates = Environment(
+        loader=FileSystemLoader(places.templates()),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    templates.filters.update(FILTERS)
+    templates.globals["new_key"] = new_key
+    return templates
+
+
+def stamp(time: datetime) -> str:
+    """A time as the tables keep it: ISO 8601 in UTC, to the millisecond."""
+    return time.astimezone(UTC).isoformat(timespec="milliseconds")
+
+
+class Pages:
+    """Answers one request with a page."""
+
+    def __init__(self, request: Request) -> None:
+        self._request = request
+        self._templates: Environment = request.app.state.templates
+
+    def show(self, template: str, status: int = 200, **facts: Any) -> HTMLResponse:
+        """The page of that template."""
+        html = self._templates.get_template(template).render(request=self._request, **facts)
+        return HTMLResponse(html, status_code=status)
+
+    @staticmethod
+    def go(path: str) -> Response:
+        """See the page at ``path`` next: what was posted is stored, and a reload posts nothing again."""
+        return RedirectResponse(path, status_code=303)
+
+
+def _shop(request: Request) -> Database:
+    shop: Database = request.app.state.shop
+    return shop
+
+
+def _now(request: Request) -> str:
+    clock: Callable[[], datetime] = request.app.state.clock
+    return stamp(clock())
+
+
+async def _typed(request: Request) -> Typed:
+    form = await request.form(max_files=0, max_fields=300)
+    return Typed({name: value for name, value in form.items() if isinstance(value, str)})
+
+
+Shop = Annotated[Database, Depends(_shop)]
+Now = Annotated[str, Depends(_now)]
+Form = Annotated[Typed, Depends(_typed)]
+Page = Annotated[Pages, Depends(Pages)]

@@ -1,0 +1,371 @@
+"""The reading page: which bore is next, how the tiles stand, what the verdict and the card say.
+
+Everything here is worked out from the story; nothing is stored and nothing is judged that the brain has not judged.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Literal
+
+from app.shop.judgement import balance_of, evenness_of, next_of
+from app.shop.keys import new_key
+from app.shop.phases import Phase
+from app.shop.progress import progress
+from app.shop.story import Story
+from app.shop.tables import ReadingRow
+from app.shop.walk import Due, due
+from app.sync import words
+from app.sync.advice import Advice
+from app.sync.banks import BankStory
+from app.sync.rounds import Evenness
+from app.sync.units import THOU
+from app.web import bank_card
+from app.web.drawing import blades_of, by_bore, in_unit, shape_of, unit_of, value_of, word_of
+from app.web.forms import Typed
+from app.web.moves import place_name
+from app.web.views import Answer, Card, CouplerMark, EngineView, Keypad, Row, State, Tile, VerdictView
+
+SKIP_REASONS = ("Cannot be reached", "Not safe to reach", "Read later", "Plate is out of order")
+MOVE_MARKS = {"stop": "stop", "blade": "coupler", "link": "link", "bypass": "stop"}
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """What the person asked the page for: a bore out of turn, read again or corrected, or to skip it."""
+
+    bore: int | None = None
+    entry: Literal["", "again", "correct"] = ""
+    skip: bool = False
+
+    @staticmethod
+    def typed(form: Typed, skips: bool) -> "Wanted":
+        """What a refused form was about."""
+        bore = form.text("bore")
+        entry: Literal["", "again", "correct"] = "again" if form.text("kind") == "again" else ""
+        return Wanted(int(bore) if bore.isdecimal() else None, "correct" if form.text("supersedes") else entry, skips)
+
+
+class Desk:
+    """The reading page of one phase."""
+
+    def __init__(
+        self, story: Story, phase: Phase, wanted: Wanted, values: Mapping[str, str], problems: Mapping[str, str]
+    ) -> None:
+        self.story = story
+        self.phase = phase
+        self.wanted = wanted
+        self._values = values
+        self._problems = problems
+        self.unit = unit_of(story.meter)
+        self.here = f"/visits/{story.visit.ident}/{phase.slug}"
+
+    @cached_property
+    def due(self) -> Due:
+        """What the round asks for next."""
+        return due(self.story, self.phase)
+
+    @cached_property
+    def advice(self) -> Advice | None:
+        """The brain's next move, at idle."""
+        return next_of(self.story, self.phase)
+
+    @cached_property
+    def balance(self) -> BankStory | None:
+        """The brain's word on the banks, off idle."""
+        return balance_of(self.story) if self.phase.rounds == "openings" else None
+
+    @cached_property
+    def before_move(self) -> Mapping[int, ReadingRow]:
+        """The newest values from before the last move, at the opening now read: stale, but all there is."""
+        last = [r for r in self.story.rounds if r.row.opening == self.due.opening and r is not self.due.current]
+        moved = [r for r in last if self.story.moved_since(r)]
+        stale: dict[int, ReadingRow] = {}
+        for one in moved:
+            stale.update(one.latest)
+        return stale
+
+    @cached_property
+    def now(self) -> Mapping[int, ReadingRow]:
+        """The values of the round under way."""
+        return self.due.current.latest if self.due.current else {}
+
+    @cached_property
+    def judged(self) -> Evenness | None:
+        """How even the bores stand in the round under way, as far as it was read."""
+        current = self.due.current
+        if current is None or len(current.latest) < min(2, len(self.story.layout.bores)):
+            return None
+        return evenness_of(self.story, current, self.phase.window)
+
+    @property
+    def selected(self) -> int | None:
+        """The bore that the keypad enters."""
+        if self.wanted.bore in self.story.layout.bores:
+            return self.wanted.bore
+        if self.story.sign_off is not None:
+            return None
+        if self.advice is not None and self.advice.kind == "measure" and self.due.kind == "turn":
+            unread = [b for b in self.advice.bores if b not in self.now]
+            if unread and self.due.bore is not None:
+                return unread[0]
+        return self.due.bore
+
+    @property
+    def engine(self) -> EngineView:
+        """The engine from above."""
+        rows = []
+        for bank in self.story.layout.banks:
+            tiles = [self._tile(bore) for bore in bank.bores]
+            marks = [CouplerMark(self._moves_coupler(a, b)) for a, b in zip(bank.bores, bank.bores[1:], strict=False)]
+            advice = self.advice
+            turns_stop = advice is not None and advice.kind == "stop" and advice.bank == bank.name
+            rows.append(Row(bank.name, tuple(tiles), tuple(marks), bank.stop, turns_stop))
+        return EngineView(tuple(rows), tuple(self._strip()))
+
+    @property
+    def verdict(self) -> VerdictView:
+        """How even the round is, in a word and a sentence."""
+        if self.phase.rounds == "openings":
+            return bank_card.verdict(self.story, self.balance, self.due)
+        judged = self.judged
+        if judged is None:
+            title = f"Round {self.due.round_number}: nothing read yet"
+            return VerdictView("none", title, "The verdict comes with the readings.")
+        marks = {"even": "even", "not even": "not-even", "too close to call": "close"}
+        outside = [s for s in judged.standings if s.verdict != "even"]
+        return VerdictView(
+            marks.get(judged.verdict, "none"),  # type: ignore[arg-type]
+            words.verdict_title(judged),
+            words.verdict_sentence(judged, self.unit),
+            _ruler_marks(judged),
+            len(judged.standings) - len(outside),
+        )
+
+    @property
+    def card(self) -> Card:
+        """The one next move, or the question why a bore is skipped."""
+        if self.story.sign_off is not None:
+            sheet = Answer("Handover sheet", True, href=f"/visits/{self.story.visit.ident}/sheet")
+            return Card(
+                "none", "Signed off", f"By {self.story.sign_off.name}. Nothing more is recorded here.", (sheet,)
+            )
+        if self.wanted.skip and self.selected is not None:
+            return self._skip_card(self.selected)
+        if self.phase.rounds == "openings":
+            return bank_card.card(self.story, self.balance, self.due, self.here)
+        if self.due.bore is not None and (self.advice is None or self.advice.kind in ("measure", "done")):
+            return self._read_on()
+        if self.advice is None:
+            return Card("none", "Read the bores", "The next move comes with the readings.")
+        return self._advised(self.advice)
+
+    @property
+    def keypad(self) -> Keypad:
+        """The entry of the next reading."""
+        bore, current = self.selected, self.due.current
+        read = self.now.get(bore) if bore is not None else None
+        closed = current is not None and current.closed
+        if bore is None or self.story.sign_off is not None or self.phase.rounds == "none":
+            return self._closed_keypad()
+        kind, supersedes, other = "turn", "", None
+        heading = f"Bore {bore}"
+        if read is not None and self.wanted.bore == bore:
+            entry = self.wanted.entry or ("again" if closed else "correct")
+            if entry == "again":
+                kind, heading = "again", f"Bore {bore} once more"
+                other = Answer("Correct a mistyped value", href=f"{self.here}/readings?bore={bore}&entry=correct")
+            else:
+                kind, supersedes, heading = read.kind, str(read.ident), f"Bore {bore} corrected"
+                other = Answer("Read it once more", href=f"{self.here}/readings?bore={bore}&entry=again")
+        elif self.due.kind == "closing" and bore == self.due.bore:
+            kind, heading = "closing", f"Bore {bore} again"
+        return Keypad(
+            heading=heading,
+            unit=self.unit.name,
+            follows=self._follows(bore, kind),
+            keys=_keys_for(self.story.meter.step),
+            open=True,
+            action=f"{self.here}/readings",
+            hidden={
+                "key": self._values.get("key") if self._problems and "key" in self._values else new_key(),
+                "round": str(self.due.round_number),
+                "bore": str(bore),
+                "kind": kind,
+                "supersedes": supersedes,
+                "by": self.story.visit.by,
+            },
+            typed=self._values.get("value", ""),
+            message=" ".join(self._problems.values()),
+            other=other,
+        )
+
+    def _closed_keypad(self) -> Keypad:
+        number = self.due.round_number
+        heading = f"Round {number} closed" if self.due.current else "Nothing to read"
+        follows = "Tap a bore to read it once more" if self.due.current else ""
+        if self.story.sign_off is not None:
+            heading, follows = "Signed off", ""
+        keys = _keys_for(self.story.meter.step)
+        message = " ".join(self._problems.values())
+        return Keypad(heading, self.unit.name, follows, keys, False, f"{self.here}/readings", {}, "", message)
+
+    def _tile(self, bore: int) -> Tile:
+        reading, standing = self.now.get(bore), by_bore(self.judged).get(bore)
+        current = self.due.current
+        corner = ""
+        state: State
+        if bore == self.selected:
+            state = "closing" if self.due.kind == "closing" and bore == self.due.bore else "next"
+            corner = value_of(reading, self.story.meter) if reading else ""
+            word = "closing" if state == "closing" else "read now"
+        elif reading is not None:
+            state, word = "read", word_of(standing, self.unit) or "read"
+            old = current and next((r for r in current.entered if r.ident == reading.supersedes_id), None)
+            if old:
+                state, corner = "corrected", value_of(old, self.story.meter)
+            if self.judged is not None and bore in self.judged.suspicious:
+                state = "suspicious"
+        elif current is not None and bore in current.skipped:
+            state, word = "skipped", "skipped"
+        elif bore in self.before_move:
+            state, word, reading = "stale", "before move", self.before_move[bore]
+        else:
+            state, word = "to-read", "to read"
+        value = value_of(reading, self.story.meter) if reading else ""
+        even = standing is not None and standing.verdict == "even" and state in ("read", "corrected", "suspicious")
+        return Tile(
+            bore=bore,
+            value=value,
+            word=word,
+            state=state,
+            shape=shape_of(standing) if state in ("read", "corrected", "suspicious") else "none",
+            blades=blades_of(standing, self.judged.half_width) if self.judged else 0,
+            corner=corner,
+            href=f"{self.here}/readings?bore={bore}",
+            name=", ".join(part for part in (f"Bore {bore}", value, word, "saved" if reading else "") if part),
+            line_left=even,
+            line_right=even,
+        )
+
+    def _moves_coupler(self, a: int, b: int) -> bool:
+        advice = self.advice
+        return advice is not None and advice.kind == "blade" and {advice.near, advice.far} == {a, b}
+
+    def _strip(self) -> list[tuple[str, str]]:
+        current, bores = self.due.current, self.story.layout.bores
+        total = len(bores) + 1
+        if current is not None:
+            read = len(current.latest) + len(current.skipped) + int(current.closed)
+            said = f"closed, {read} of {total}" if current.closed else f"{read} of {total} read"
+        else:
+            said = f"0 of {total} read"
+        pairs = [(f"Round {self.due.round_number}", said)]
+        if self.due.opening:
+            pairs.append(("lever on", f"{self.due.opening / THOU / 1000:.3f} in"))
+        if self.judged is not None:
+            pairs.append(("mean", f"{in_unit(self.judged.mean, self.unit)} {self.unit.name}"))
+            if self.phase.rounds != "openings":
+                pairs.append(("window", f"±{in_unit(self.judged.half_width, self.unit)}"))
+        coolant = self.story.checks.get(("heat-soaked-recheck", "coolant"))
+        if coolant is not None and coolant.number is not None:
+            pairs.append(("coolant", f"{coolant.number:.0f} °C"))
+        return pairs
+
+    def _follows(self, bore: int, kind: str) -> str:
+        if kind == "closing":
+            return "Closes the round"
+        if kind == "again" or bore != self.due.bore:
+            return "Out of turn; the round goes on after it" if self.due.bore is not None else ""
+        first = self.due.current.first_bore() if self.due.current else None
+        then = [*map(str, self.due.follow[:3])]
+        more = ", ..." if len(self.due.follow) > 3 else ""
+        return f"Then {', '.join(then)}{more} and {first or bore} again" if then else f"Then {first or bore} again"
+
+    def _read_on(self) -> Card:
+        due_bore = self.selected
+        if self.due.kind == "closing":
+            return Card(
+                "none", f"Read bore {due_bore} again", "It closes the round and shows how far the engine drifted."
+            )
+        why = "Every bore once, then the first again: the verdict and the next move follow."
+        if self.advice is not None and self.advice.kind == "measure":
+            why = words.reason(self.advice, self.story.layout, self.unit)
+        return Card("none", f"Read bore {due_bore}", why)
+
+    def _advised(self, advice: Advice) -> Card:
+        title = words.title(advice, self.story.layout, self.unit)
+        reason = words.reason(advice, self.story.layout, self.unit)
+        if advice.kind == "done":
+            return Card("none", title, reason, (self._go_on(), _ONE_MORE), f"{self.here}/rounds", _round_key())
+        if advice.kind in ("measure", "cannot"):
+            return Card("none", title, reason, (_ONE_MORE,), f"{self.here}/rounds", _round_key())
+        if advice.kind not in self.phase.moves:
+            back = Answer("Back to the heat-soaked recheck", True, href=_phase_href(self.story, "heat-soaked-recheck"))
+            return Card(
+                "none", "It moved in tightening", reason, (back, _ONE_MORE), f"{self.here}/rounds", _round_key()
+            )
+        place = place_name(advice.kind, advice.bank, advice.near, advice.far)
+        otherwise = f"{self.here}/moves/new?kind={advice.kind}&place={place}"
+        made = Answer("I made this move", True, name="advised", value="1")
+        return Card(
+            MOVE_MARKS[advice.kind],  # type: ignore[arg-type]
+            title,
+            reason,
+            (made, Answer("Made differently", href=otherwise)),
+            f"{self.here}/moves",
+            _move_fields(advice, place, self.story.visit.by),
+        )
+
+    def _go_on(self) -> Answer:
+        standings = progress(self.story)
+        undone = next((s for s in standings if not s.done), None)
+        if undone is None:
+            return Answer("Sign it off", True, href=f"/visits/{self.story.visit.ident}/sign-off")
+        if undone.phase is self.phase:
+            return Answer("See what is missing", True, href=self.here)
+        return Answer(f"Go on to {undone.phase.title.lower()}", True, href=f"/visits/{self.story.visit.ident}")
+
+    def _skip_card(self, bore: int) -> Card:
+        answers = tuple(Answer(reason, name="why", value=reason) for reason in SKIP_REASONS)
+        keypad = self.keypad
+        hidden = {**keypad.hidden, "skip": "1"}
+        return Card("none", f"Why is bore {bore} skipped?", "", answers, f"{self.here}/readings", hidden)
+
+
+_ONE_MORE = Answer("Read one more round", name="more", value="1")
+
+
+def _round_key() -> dict[str, str]:
+    return {"key": new_key()}
+
+
+def _phase_href(story: Story, slug: str) -> str:
+    return f"/visits/{story.visit.ident}/{slug}/readings"
+
+
+def _move_fields(advice: Advice, place: str, by: str) -> dict[str, str]:
+    fields = {"key": new_key(), "kind": advice.kind, "place": place, "by": by}
+    if advice.kind == "blade":
+        thou = [f"{leaf / THOU:g}" for leaf in advice.leaves]
+        fields |= {"leaf": thou[0], "second_leaf": thou[1] if len(thou) > 1 else ""}
+    else:
+        amount = advice.flats if advice.kind == "link" else advice.turns
+        fields |= {"amount": f"{abs(amount):g}", "way": "in" if amount > 0 else "out"}
+    return fields
+
+
+def _keys_for(step: float) -> str:
+    named = {0.25: "quarter", 0.5: "half", 1.0: "whole"}
+    return named.get(step, "tenth")
+
+
+def _ruler_marks(judged: Evenness) -> tuple[tuple[int, float, int], ...]:
+    """Bores outside the window on a line three windows each way, stacked where they would lie on one another."""
+    marks: list[tuple[int, float, int]] = []
+    for standing in sorted((s for s in judged.standings if s.verdict != "even"), key=lambda s: s.deviation):
+        position = max(-1.0, min(1.0, standing.deviation / (3 * judged.half_width)))
+        near = [level for _, at, level in marks if abs(at - position) < 0.16]
+        level = next(n for n in range(13) if n not in near)
+        marks.append((standing.bore, position, min(level, 2)))
+    return tuple(marks)

@@ -1,0 +1,86 @@
+"""The engine from above, in its large form and its small ones, drawn from a story and a judgement."""
+
+import math
+from collections.abc import Mapping
+
+from app.shop.judgement import evenness_of
+from app.shop.phases import HEAT_SOAKED, Phase, phase
+from app.shop.progress import progress
+from app.shop.story import UNITS, Round, Story
+from app.shop.tables import MeterRow, ReadingRow
+from app.sync.rounds import Evenness, Standing
+from app.sync.words import Unit
+from app.web.views import PhaseView, Shape, SmallRow, SmallTile
+
+MOST_BLADES = 3
+
+
+def unit_of(meter: MeterRow) -> Unit:
+    """The unit a meter reads in, with as many places as its step has."""
+    text = f"{meter.step:g}"
+    return Unit(meter.unit, UNITS[meter.unit], len(text.partition(".")[2]))
+
+
+def in_unit(value: float, unit: Unit) -> str:
+    """A value in base units as the meter would show it."""
+    return f"{value / unit.size:.{unit.decimals}f}"
+
+
+def shape_of(standing: Standing | None) -> Shape:
+    """The form a bore is drawn in."""
+    if standing is None:
+        return "none"
+    if standing.verdict == "too close":
+        return "lean-wide" if standing.opening > 0 else "lean-tight"
+    return standing.verdict
+
+
+def blades_of(standing: Standing | None, half_width: float) -> int:
+    """How many blades a bore stands from even: one for each window beyond the first, three at most."""
+    if standing is None or standing.verdict not in ("wide", "tight"):
+        return 0
+    return min(MOST_BLADES, max(1, math.ceil(abs(standing.deviation) / half_width) - 1))
+
+
+def word_of(standing: Standing | None, unit: Unit) -> str:
+    """What stands under a reading."""
+    if standing is None:
+        return ""
+    if standing.verdict in ("wide", "tight"):
+        return f"{standing.verdict} {in_unit(abs(standing.deviation), unit)}"
+    return standing.verdict
+
+
+def by_bore(judged: Evenness | None) -> Mapping[int, Standing]:
+    """The standing of each bore that was read."""
+    return {s.bore: s for s in judged.standings} if judged else {}
+
+
+def phases(story: Story, shown: Phase | None) -> tuple[PhaseView, ...]:
+    """The five blades. A later phase can be looked at, and says on its page what comes before it."""
+    standings = progress(story)
+    current = next((s.phase for s in standings if not s.done), None)
+    views = []
+    for standing in standings:
+        state = "done" if standing.done else "current" if standing.phase is current else "to-come"
+        views.append(PhaseView(standing.phase.title, state, f"/visits/{story.visit.ident}/{standing.phase.slug}"))
+    return tuple(views)
+
+
+def small_rows(story: Story) -> tuple[SmallRow, ...]:
+    """The newest idle round in the small form."""
+    idle = [r for r in story.rounds if r.row.opening == 0 and r.readings]
+    judged = _judged(story, idle[-1]) if idle else None
+    standings = by_bore(judged)
+    return tuple(
+        SmallRow(tuple(SmallTile(shape_of(standings.get(bore))) for bore in bank.bores)) for bank in story.layout.banks
+    )
+
+
+def _judged(story: Story, one: Round) -> Evenness:
+    return evenness_of(story, one, phase(one.row.phase).window or HEAT_SOAKED.window)
+
+
+def value_of(reading: ReadingRow, meter: MeterRow) -> str:
+    """A reading as it was shown."""
+    return "" if reading.value is None else f"{reading.value:.{unit_of(meter).decimals}f}"

@@ -1,0 +1,92 @@
+"""Moves: made as the card said, with one tap, or differently, with a form."""
+
+from collections.abc import Mapping
+
+from fastapi import APIRouter
+from fastapi.responses import HTMLResponse, Response
+
+from app.shop import moves, visits
+from app.shop.keys import new_key
+from app.shop.moves import NewMove
+from app.shop.phases import Phase
+from app.shop.refusals import NotThereError, RefusedError
+from app.shop.settings import BLADES
+from app.shop.story import Story
+from app.sync.units import THOU
+from app.web.context import Form, Now, Page, Pages, Shop
+from app.web.drawing import phases
+from app.web.forms import Typed
+from app.web.refusal import status_of
+from app.web.visits import phase_of
+
+router = APIRouter()
+
+
+@router.get("/visits/{visit_id}/{slug}/moves/new")
+def made_otherwise(shop: Shop, page: Page, visit_id: int, slug: str, kind: str = "", place: str = "") -> HTMLResponse:
+    """The form for a move made differently, started from what the card said."""
+    with shop.reading() as session:
+        story = visits.load(session, visit_id)
+    values = {"key": new_key(), "kind": kind, "place": place, "amount": "", "leaf": "", "second_leaf": "", "way": ""}
+    return _form(page, story, phase_of(slug), values, {})
+
+
+@router.post("/visits/{visit_id}/{slug}/moves")
+def make(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: Now) -> Response:
+    """Keep the move as made."""
+    try:
+        moves.make(shop, visit_id, form.text("key"), _new_move(form, slug), now)
+    except NotThereError:
+        raise
+    except RefusedError as refusal:
+        with shop.reading() as session:
+            story = visits.load(session, visit_id)
+        return _form(page, story, phase_of(slug), form.values, refusal.problems, status_of(refusal))
+    return page.go(f"/visits/{visit_id}/{slug}/readings")
+
+
+def place_name(kind: str, bank: str | None, near: int | None, far: int | None) -> str:
+    """Where a move sits, as the form says it: ``A``, ``2-3``, ``4``."""
+    if kind == "blade":
+        return f"{near}-{far}"
+    return str(near) if kind == "bypass" else bank or ""
+
+
+def _new_move(form: Typed, slug: str) -> NewMove:
+    kind, place = form.text("kind"), form.text("place")
+    bank, near, far = "", None, None
+    if kind == "blade":
+        ends = [int(end) for end in place.split("-") if end.isdecimal()]
+        near, far = (ends[0], ends[1]) if len(ends) == 2 else (None, None)
+    elif kind == "bypass":
+        near = int(place) if place.isdecimal() else None
+    else:
+        bank = place
+    leaves = tuple(form.number(name) * THOU for name in ("leaf", "second_leaf") if form.text(name))
+    amount = 0.0
+    if kind != "blade":
+        amount = form.number("amount", "How far it was turned.")
+        if form.text("way") == "out":
+            amount = -amount
+    form.raise_problems()
+    return NewMove(slug, kind, bank, near, far, amount, leaves, bool(form.text("advised")), form.text("by"))
+
+
+def _form(
+    page: Pages,
+    story: Story,
+    phase: Phase,
+    values: Mapping[str, str],
+    problems: Mapping[str, str],
+    status: int = 200,
+) -> HTMLResponse:
+    return page.show(
+        "visit/move.html",
+        status,
+        story=story,
+        phase=phase,
+        phases=phases(story, phase),
+        values=values,
+        problems=problems,
+        leaves=[leaf / THOU for leaf in BLADES],
+    )

@@ -1,0 +1,99 @@
+"""The steps page of a phase: what is asked, what was recorded, and what a visit wants next, in words."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from app.shop.judgement import next_of
+from app.shop.phases import Item, Phase
+from app.shop.progress import items_of, progress
+from app.shop.story import Story
+from app.shop.tables import CheckRow, MoveRow
+from app.shop.walk import due
+from app.sync import words
+from app.sync.preset import Preset, starting_turns
+from app.web.drawing import unit_of
+from app.web.words import blade
+
+
+@dataclass(frozen=True, slots=True)
+class CheckLine:
+    """One item of a phase, with what was recorded and what is typed now. ``stale`` when a move came after it."""
+
+    item: Item
+    row: CheckRow | None
+    stale: bool
+    typed: str
+    problem: str
+
+    @property
+    def recorded(self) -> str:
+        """What was recorded, as a person reads it."""
+        if self.row is None:
+            return ""
+        return "done" if self.row.number is None else f"{self.row.number:g} {self.item.unit}"
+
+
+def check_lines(
+    story: Story, phase: Phase, values: Mapping[str, str], problems: Mapping[str, str]
+) -> tuple[CheckLine, ...]:
+    """The items of a phase in their order."""
+    lines = []
+    for item in items_of(story, phase):
+        row = story.checks.get((phase.slug, item.slug))
+        stale = row is not None and item.fresh and row.after_move < story.last_move
+        lines.append(CheckLine(item, row, stale, values.get(item.slug, ""), problems.get(item.slug, "")))
+    return tuple(lines)
+
+
+def done_lines(story: Story, phase: Phase) -> tuple[str, ...]:
+    """The moves made in a phase, each as a sentence."""
+    return tuple(move_words(m) for m in story.moves if m.phase == phase.slug)
+
+
+def move_words(move: MoveRow) -> str:
+    """A move that was made, as a sentence."""
+    if move.kind == "blade":
+        return f"Coupler {move.near}–{move.far} reset on {blade(move.amount)}."
+    way = "in" if move.amount > 0 else "out"
+    if move.kind == "stop":
+        return f"Stop screw of bank {move.bank} {way} by {words.turns(abs(move.amount))}."
+    if move.kind == "bypass":
+        return f"Bypass screw of bore {move.near} {way} by {words.turns(abs(move.amount))}."
+    way = "earlier" if move.amount > 0 else "later"
+    return f"Link of bank {move.bank} turned {abs(move.amount):g} flats, to open {way}."
+
+
+def advised_preset(story: Story) -> Preset:
+    """The turns to start from."""
+    engine = story.engine
+    return starting_turns(engine.displacement, len(story.layout.bores), engine.idle_speed, story.hardware)
+
+
+def lands_on(story: Story) -> str:
+    """The address where the visit goes on: a phase's steps, or its readings once nothing has to come before them."""
+    home = f"/visits/{story.visit.ident}"
+    if story.sign_off is not None:
+        return f"{home}/sheet"
+    undone = next((s for s in progress(story) if not s.done), None)
+    if undone is None:
+        return f"{home}/sign-off"
+    phase = undone.phase
+    before = {i.slug for i in items_of(story, phase) if i.before_running}
+    reads = any(m.slug == "round" for m in undone.missing)
+    waits = any(m.slug in before for m in undone.missing)
+    return f"{home}/{phase.slug}/readings" if reads and not waits else f"{home}/{phase.slug}"
+
+
+def next_step(story: Story) -> str:
+    """What the visit wants next, in a few words for the board."""
+    undone = next((s for s in progress(story) if not s.done), None)
+    if undone is None:
+        return "Sign it off"
+    first = undone.missing[0]
+    if first.slug != "round":
+        return first.what
+    now = due(story, undone.phase)
+    if now.bore is not None:
+        return f"Read bore {now.bore} again to close the round" if now.kind == "closing" else f"Read bore {now.bore}"
+    advice = next_of(story, undone.phase)
+    return words.title(advice, story.layout, unit_of(story.meter)) if advice else first.what

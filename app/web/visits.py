@@ -1,0 +1,159 @@
+"""A visit, phase by phase: what to do, what to record, what is missing; overrides and the sign-off."""
+
+from collections.abc import Mapping
+
+from fastapi import APIRouter
+from fastapi.responses import HTMLResponse, Response
+
+from app.shop import checks, visits
+from app.shop.keys import new_key
+from app.shop.phases import DEFER, PHASES, Item, Phase
+from app.shop.progress import current_phase, items_of, progress
+from app.shop.refusals import NotThereError, RefusedError
+from app.shop.story import Story
+from app.web.context import Form, Now, Page, Pages, Shop
+from app.web.drawing import phases
+from app.web.forms import Typed
+from app.web.history import since_left
+from app.web.refusal import status_of
+from app.web.steps import advised_preset, check_lines, done_lines, lands_on
+
+router = APIRouter()
+
+
+@router.get("/visits/{visit_id}")
+def visit(shop: Shop, page: Page, visit_id: int) -> Response:
+    """Go to where the visit is: the phase under way, at its readings once what comes before them is recorded."""
+    with shop.reading() as session:
+        story = visits.load(session, visit_id)
+    return page.go(lands_on(story))
+
+
+@router.get("/visits/{visit_id}/sign-off")
+def sign_off_form(shop: Shop, page: Page, visit_id: int) -> HTMLResponse:
+    """What was left undone, if anything, and the line for the name."""
+    with shop.reading() as session:
+        story = visits.load(session, visit_id)
+    return _sign_off(page, story, {"key": new_key(), "name": ""}, {})
+
+
+@router.post("/visits/{visit_id}/sign-off")
+def sign_off(shop: Shop, page: Page, form: Form, visit_id: int, now: Now) -> Response:
+    """End the visit by a named person's word, then show the sheet."""
+    try:
+        visits.sign_off(shop, visit_id, form.text("key"), form.text("name"), now)
+    except NotThereError:
+        raise
+    except RefusedError as refusal:
+        with shop.reading() as session:
+            story = visits.load(session, visit_id)
+        return _sign_off(page, story, form.values, refusal.problems, status_of(refusal))
+    return page.go(f"/visits/{visit_id}/sheet")
+
+
+@router.get("/visits/{visit_id}/{slug}")
+def steps(shop: Shop, page: Page, visit_id: int, slug: str) -> HTMLResponse:
+    """What a phase asks for."""
+    with shop.reading() as session:
+        story = visits.load(session, visit_id)
+    return _steps(page, story, phase_of(slug), _empty(story), {})
+
+
+@router.post("/visits/{visit_id}/{slug}/checks")
+def record(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: Now) -> Response:
+    """Store what was ticked and filled in, all of it or nothing."""
+    with shop.reading() as session:
+        story = visits.load(session, visit_id)
+    phase = phase_of(slug)
+    try:
+        values = _values(story, phase, form)
+        form.raise_problems()
+        checks.record(shop, visit_id, form.text("key"), slug, values, form.text("by"), now)
+    except RefusedError as refusal:
+        return _steps(page, story, phase, form.values, refusal.problems, status_of(refusal))
+    with shop.reading() as session:
+        story = visits.load(session, visit_id)
+    return page.go(lands_on(story))
+
+
+@router.post("/visits/{visit_id}/{slug}/overrides")
+def override(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: Now) -> Response:
+    """Pass the phase with something missing, for the reason typed."""
+    try:
+        checks.override(shop, visit_id, form.text("key"), slug, form.text("why"), form.text("override_by"), now)
+    except NotThereError:
+        raise
+    except RefusedError as refusal:
+        with shop.reading() as session:
+            story = visits.load(session, visit_id)
+        return _steps(page, story, phase_of(slug), form.values, refusal.problems, status_of(refusal))
+    return page.go(f"/visits/{visit_id}")
+
+
+def phase_of(slug: str) -> Phase:
+    """The phase an address names. Raises NotThereError."""
+    for one in PHASES:
+        if one.slug == slug:
+            return one
+    raise NotThereError("phase of that name")
+
+
+def _values(story: Story, phase: Phase, form: Typed) -> dict[str, float | None]:
+    values: dict[str, float | None] = {}
+    for item in items_of(story, phase):
+        if item.kind == "tick" and form.text(item.slug):
+            values[item.slug] = None
+        elif item.kind == "number" and form.text(item.slug) and not _unchanged(story, phase, item, form):
+            values[item.slug] = form.number(item.slug)
+    return values
+
+
+def _unchanged(story: Story, phase: Phase, item: Item, form: Typed) -> bool:
+    before = story.checks.get((phase.slug, item.slug))
+    return before is not None and before.number is not None and form.text(item.slug) == f"{before.number:g}"
+
+
+def _empty(story: Story) -> dict[str, str]:
+    return {"key": new_key(), "by": story.visit.by, "override_by": story.visit.by, "why": ""}
+
+
+def _steps(
+    page: Pages,
+    story: Story,
+    phase: Phase,
+    values: Mapping[str, str],
+    problems: Mapping[str, str],
+    status: int = 200,
+) -> HTMLResponse:
+    standing = next(s for s in progress(story) if s.phase is phase)
+    return page.show(
+        "visit/steps.html",
+        status,
+        story=story,
+        phase=phase,
+        phases=phases(story, phase),
+        standing=standing,
+        lines=check_lines(story, phase, values, problems),
+        done=done_lines(story, phase),
+        preset=advised_preset(story) if phase.slug == "cold-preset" else None,
+        since=since_left(story),
+        open_here=story.sign_off is None,
+        current=current_phase(story),
+        defer=DEFER,
+        values={**_empty(story), **values},
+        problems=problems,
+    )
+
+
+def _sign_off(
+    page: Pages, story: Story, values: Mapping[str, str], problems: Mapping[str, str], status: int = 200
+) -> HTMLResponse:
+    return page.show(
+        "visit/sign_off.html",
+        status,
+        story=story,
+        phases=phases(story, None),
+        standings=progress(story),
+        values=values,
+        problems=problems,
+    )
