@@ -1,0 +1,5 @@
+"""``python -m app`` is ``evenbore``."""
+
+from app.cli import main
+
+main()

@@ -1,0 +1,196 @@
+"""The command line: ``evenbore serve`` for the shop's own records, ``evenbore demo`` for a shop made up to try.
+
+What is heavy is imported where it is used, so that ``--help`` and a taken port answer at once.
+"""
+
+import errno
+import signal
+import socket
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from ipaddress import ip_address
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, NoReturn
+
+import typer
+
+if TYPE_CHECKING:
+    from app.shop.database import Database
+
+LOOPBACK = "127.0.0.1"
+EVERY_ADDRESS = ("0.0.0.0", "::")
+
+NOT_OURS = "{host} is not an address of this computer. Leave --host out, or use --host 0.0.0.0."
+
+GRACE_SECONDS = 3
+"""How long requests under way may take to finish when the program is told to stop."""
+
+Port = Annotated[int, typer.Option(min=0, max=65535, help="Port to listen on; 0 takes any free one.")]
+Host = Annotated[str, typer.Option(help="Address to listen on; 0.0.0.0 lets tablets on the same network in.")]
+Data = Annotated[Path | None, typer.Option(file_okay=False, help="Folder for the shop's records.", show_default=False)]
+
+cli = typer.Typer(no_args_is_help=True, add_completion=False, pretty_exceptions_enable=False)
+
+
+@cli.command()
+def serve(port: Port = 8000, host: Host = LOOPBACK, data: Data = None) -> None:
+    """Open the shop's own records, kept in the platform's usual place for user data."""
+    from app.places import default_data_folder
+
+    run(data or default_data_folder(), host, port, demonstration=False)
+
+
+@cli.command()
+def demo(port: Port = 8000, host: Host = LOOPBACK, data: Data = None) -> None:
+    """Open a shop made up to try things in. It is thrown away afterwards, unless --data names a folder to keep it."""
+    if data is not None:
+        run(data, host, port, demonstration=True)
+        return
+    with tempfile.TemporaryDirectory(prefix="evenbore-demo-") as folder:
+        run(Path(folder), host, port, demonstration=True)
+
+
+def main() -> None:
+    """The entry point that pyproject.toml names."""
+    cli()
+
+
+def run(folder: Path, host: str, port: int, *, demonstration: bool) -> None:
+    """Serve the shop in ``folder`` until Ctrl-C or SIGTERM, then close it.
+
+    Parameters: ``port`` 0 to 65535; ``demonstration`` fills a shop that has no engines with made-up ones.
+    """
+    signal.signal(signal.SIGTERM, signal.default_int_handler)  # closes the shop, as Ctrl-C does
+    try:
+        with listening(host, port) as door, opened(folder, demonstration=demonstration) as shop:
+            answer(shop, door, host)
+    except KeyboardInterrupt:
+        typer.echo("Evenbore is closed.")
+
+
+@contextmanager
+def listening(host: str, port: int) -> Iterator[socket.socket]:
+    """A socket that listens on ``host`` and ``port``; ends the program with a plain word when there can be none."""
+    try:
+        family = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)[0][0]
+    except OSError:
+        give_up(NOT_OURS.format(host=host))
+    try:
+        door = socket.create_server((host, port), family=family)
+    except OSError as error:
+        give_up(why_not(error, host, port))
+    with door:
+        yield door
+
+
+def why_not(error: OSError, host: str, port: int) -> str:
+    """What kept the server from listening, and what to do."""
+    if error.errno == errno.EADDRINUSE:
+        other = port + 1 if port < 65535 else 8000
+        return (
+            f"Port {port} is taken by another program, perhaps another Evenbore. Close that one, or choose another "
+            f"port: --port {other}, or --port 0 for any free one."
+        )
+    if error.errno == errno.EADDRNOTAVAIL:
+        return NOT_OURS.format(host=host)
+    if error.errno == errno.EACCES:
+        return f"Port {port} is kept for the system. Choose one above 1023, for instance --port 8000."
+    return f"Cannot listen on {host}, port {port}: {error.strerror}."
+
+
+@contextmanager
+def opened(folder: Path, *, demonstration: bool) -> Iterator["Database"]:
+    """The shop in ``folder``, closed on leaving; ends the program with a plain word when it cannot be opened."""
+    from app.shop.database import ShopUnavailableError
+    from app.shop.upgrade import open_shop
+
+    try:
+        shop = open_shop(folder)
+    except ShopUnavailableError as error:
+        give_up(str(error))
+    try:
+        if demonstration and is_empty(shop):
+            from app.shop.demo import fill
+
+            fill(shop)
+        yield shop
+    finally:
+        shop.close()
+
+
+def is_empty(shop: "Database") -> bool:
+    """Whether no engine has been registered yet."""
+    from sqlmodel import select
+
+    from app.shop.tables import Engine
+
+    with shop.reading() as session:
+        return session.exec(select(Engine.id).limit(1)).first() is None
+
+
+def answer(shop: "Database", door: socket.socket, host: str) -> None:
+    """Serve ``shop`` through ``door`` until a signal says to stop. One worker: one process has the shop open."""
+    import uvicorn
+
+    from app.web.application import create_app
+
+    server = uvicorn.Server(
+        uvicorn.Config(
+            create_app(shop, lan_names=names_in(host)),
+            http="h11",
+            ws="none",
+            log_level="warning",
+            access_log=False,
+            server_header=False,
+            proxy_headers=False,  # nothing stands in front; a header must not change the scheme that Origin is held to
+            timeout_graceful_shutdown=GRACE_SECONDS,
+        )
+    )
+    for line in addresses(host, door.getsockname()[1]):
+        typer.echo(line)
+    server.run(sockets=[door])
+
+
+def names_in(host: str) -> frozenset[str]:
+    """``host`` when it is a name: whoever starts the program under a name will open it under that name."""
+    try:
+        ip_address(host)
+    except ValueError:
+        return frozenset({host})
+    return frozenset()
+
+
+def addresses(host: str, port: int) -> list[str]:
+    """The lines that say where to open the program, on this computer and, if it lets others in, on a tablet."""
+    if host not in EVERY_ADDRESS:
+        shown = f"[{host}]" if ":" in host else host
+        return [f"Evenbore is open at http://{shown}:{port}/"]
+    lines = [f"Evenbore is open at http://{LOOPBACK}:{port}/"]
+    lan = lan_address()
+    if lan is None:
+        lines.append("This computer is on no network just now, so no tablet can reach it.")
+    else:
+        lines.append(f"On a tablet on the same network: http://{lan}:{port}/")
+    return lines
+
+
+def lan_address() -> str | None:
+    """This computer's address on its network, None when it has none.
+
+    Naming a peer to a datagram socket makes the system choose the address it would send from; nothing is sent.
+    The peer is in a block that belongs to no one (RFC 5737).
+    """
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        try:
+            probe.connect(("192.0.2.1", 9))
+        except OSError:
+            return None
+        address: str = probe.getsockname()[0]
+    return None if ip_address(address).is_loopback else address
+
+
+def give_up(message: str) -> NoReturn:
+    """End the program with ``message`` where errors go, and status 1."""
+    typer.echo(message, err=True)
+    raise typer.Exit(1)
