@@ -67,9 +67,10 @@ def require_open(story: Story, slug: str) -> Phase:
         wanted = phase(slug)
     except KeyError:
         raise RefusedError({"phase": "There is no phase of that name."}) from None
-    for standing in progress(story):
-        if standing.phase is wanted:
+    for one in PHASES:
+        if one is wanted:
             return wanted
+        standing = _standing(story, one)
         if not standing.done:
             raise RefusedError({"": f"First finish {standing.phase.title.lower()}: {standing.missing[0].what}."})
     raise AssertionError("a phase outside the table")

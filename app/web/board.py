@@ -1,5 +1,6 @@
 """The board: the engines in the shop, and the one search box."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from fastapi import APIRouter
@@ -12,49 +13,70 @@ from app.web.context import Page, Shop
 from app.web.drawing import phases, small_rows
 from app.web.steps import next_step
 from app.web.views import PhaseView, SmallRow
+from app.web.words import day, layout_in_words, litres, moment
 
 router = APIRouter()
 
 
 @dataclass(frozen=True, slots=True)
-class BoardRow:
-    """One engine in the shop."""
+class BoardLine:
+    """One engine as the board shows it; the whole line leads to ``href``."""
 
-    story: Story
-    rows: tuple[SmallRow, ...]
-    phases: tuple[PhaseView, ...]
-    phase: str
-    step: str
     href: str
-
-
-@dataclass(frozen=True, slots=True)
-class FoundRow:
-    """One engine that the search found, with its newest visit."""
-
-    engine: Engine
-    visit: Visit | None
-    open: bool
+    number: str
+    what: str
+    detail: str
+    rows: Sequence[SmallRow]
+    phases: Sequence[PhaseView]
+    phase: str
+    next: str
+    where: str
 
 
 @router.get("/")
-def board(shop: Shop, page: Page, q: str = "") -> HTMLResponse:
-    """The engines in the shop, or those that ``q`` finds among all that have ever been here."""
-    words = q.strip()[:200]
+def board(shop: Shop, page: Page, find: str = "") -> HTMLResponse:
+    """The engines in the shop, or those that ``find`` finds among all that have ever been here."""
+    words = find.strip()[:200]
     with shop.reading() as session:
-        stories = visits.in_the_shop(session) if not words else []
-        found = [_found(session, engine) for engine in engines.find(session, words)] if words else []
+        if words:
+            found = engines.find(session, words)
+            lines = [_found(engine, engines.newest_visit(session, engine.ident)) for engine in found]
+        else:
+            lines = [_worked_on(story) for story in visits.in_the_shop(session)]
         count = engines.count(session)
-    return page.show("board.html", q=words, rows=[_row(s) for s in stories], found=found, count=count)
+    return page.show("board.html", find=words, lines=lines, count=count)
 
 
-def _found(session: engines.Session, engine: Engine) -> FoundRow:
-    newest = engines.newest_visit(session, engine.ident)
-    still_open = engines.open_visit(session, engine.ident) is not None
-    return FoundRow(engine, newest, still_open)
+def _worked_on(story: Story) -> BoardLine:
+    shown = phases(story)
+    return BoardLine(
+        href=f"/visits/{story.visit.ident}",
+        number=story.engine.serial,
+        what=f"{layout_in_words(story.layout)}, {litres(story.engine)}",
+        detail=_joined(
+            f"Job {story.visit.job}" if story.visit.job else "", story.engine.vehicle, story.engine.customer
+        ),
+        rows=small_rows(story),
+        phases=shown,
+        phase=next((p.title for p in shown if p.state == "current"), "Ready to sign off"),
+        next=next_step(story),
+        where=_joined(story.visit.place.capitalize(), story.visit.by, moment(story.visit.opened_at)),
+    )
 
 
-def _row(story: Story) -> BoardRow:
-    shown = phases(story, None)
-    current = next((p.title for p in shown if p.state == "current"), shown[-1].title)
-    return BoardRow(story, small_rows(story), shown, current, next_step(story), f"/visits/{story.visit.ident}")
+def _found(engine: Engine, newest: Visit | None) -> BoardLine:
+    return BoardLine(
+        href=f"/engines/{engine.ident}",
+        number=engine.serial,
+        what=engine.description or litres(engine),
+        detail=_joined(engine.vehicle, engine.customer),
+        rows=(),
+        phases=(),
+        phase=f"Visit {newest.number}, {day(newest.opened_at)}" if newest else "Never visited",
+        next=newest.why if newest else "",
+        where=_joined(newest.place.capitalize(), f"job {newest.job}" if newest.job else "") if newest else "",
+    )
+
+
+def _joined(*parts: str) -> str:
+    return ", ".join(part for part in parts if part)

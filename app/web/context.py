@@ -25,13 +25,20 @@ def environment() -> Environment:
         lstrip_blocks=True,
     )
     templates.filters.update(FILTERS)
-    templates.globals["new_key"] = new_key
+    templates.globals.update(new_key=new_key, look="", hand="")
     return templates
 
 
 def stamp(time: datetime) -> str:
     """A time as the tables keep it: ISO 8601 in UTC, to the millisecond."""
     return time.astimezone(UTC).isoformat(timespec="milliseconds")
+
+
+class Kept(dict[str, str]):
+    """Typed values, or problems, by field: a field that has none is empty, not a mistake of the template."""
+
+    def __missing__(self, name: str) -> str:
+        return ""
 
 
 class Pages:
@@ -43,6 +50,8 @@ class Pages:
 
     def show(self, template: str, status: int = 200, **facts: Any) -> HTMLResponse:
         """The page of that template."""
+        for name in ("values", "problems"):
+            facts[name] = Kept(facts.get(name, {}))
         html = self._templates.get_template(template).render(request=self._request, **facts)
         return HTMLResponse(html, status_code=status)
 

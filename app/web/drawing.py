@@ -4,7 +4,7 @@ import math
 from collections.abc import Mapping
 
 from app.shop.judgement import evenness_of
-from app.shop.phases import HEAT_SOAKED, Phase, phase
+from app.shop.phases import HEAT_SOAKED, phase
 from app.shop.progress import progress
 from app.shop.story import UNITS, Round, Story
 from app.shop.tables import MeterRow, ReadingRow
@@ -56,7 +56,7 @@ def by_bore(judged: Evenness | None) -> Mapping[int, Standing]:
     return {s.bore: s for s in judged.standings} if judged else {}
 
 
-def phases(story: Story, shown: Phase | None) -> tuple[PhaseView, ...]:
+def phases(story: Story) -> tuple[PhaseView, ...]:
     """The five blades. A later phase can be looked at, and says on its page what comes before it."""
     standings = progress(story)
     current = next((s.phase for s in standings if not s.done), None)

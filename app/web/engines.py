@@ -168,7 +168,7 @@ def _form(
         layouts=LAYOUTS,
         chosen=layout,
         units=DISPLACEMENT_UNITS,
-        hardware_fields=HARDWARE_FIELDS,
+        hardware_fields_known=HARDWARE_FIELDS,
         likely=_estimates(values),
     )
 
@@ -183,7 +183,7 @@ def _fitting(
         engine=engine,
         values=values,
         problems=problems,
-        hardware_fields=HARDWARE_FIELDS,
+        hardware_fields_known=HARDWARE_FIELDS,
         likely=forms.estimates_as_typed(engine.displacement, max(bores, 1)),
     )
 

@@ -10,7 +10,6 @@ from app.shop.keys import new_key
 from app.shop.moves import NewMove
 from app.shop.phases import Phase
 from app.shop.refusals import NotThereError, RefusedError
-from app.shop.settings import BLADES
 from app.shop.story import Story
 from app.sync.units import THOU
 from app.web.context import Form, Now, Page, Pages, Shop
@@ -85,8 +84,28 @@ def _form(
         status,
         story=story,
         phase=phase,
-        phases=phases(story, phase),
+        phases=phases(story),
         values=values,
         problems=problems,
-        leaves=[leaf / THOU for leaf in BLADES],
+        places=_places(story, phase),
+        ways=_ways(phase),
     )
+
+
+def _places(story: Story, phase: Phase) -> list[tuple[str, str]]:
+    """Every place a move of this phase can sit at, as choices."""
+    layout = story.layout
+    found: list[tuple[str, str]] = []
+    if "blade" in phase.moves:
+        found += [(f"{c.near}-{c.far}", f"Coupler {c.near}–{c.far}") for c in layout.couplers()]
+    if "stop" in phase.moves or "link" in phase.moves:
+        found += [(bank.name, f"Bank {bank.name}") for bank in layout.banks]
+    if "bypass" in phase.moves:
+        found += [(str(bore), f"Bore {bore}") for bore in layout.bores]
+    return found
+
+
+def _ways(phase: Phase) -> tuple[tuple[str, str], tuple[str, str]]:
+    if "link" in phase.moves:
+        return ("in", "in, opens more or earlier"), ("out", "out, opens less or later")
+    return ("in", "in, opens"), ("out", "out, closes")

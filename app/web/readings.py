@@ -83,4 +83,4 @@ def _desk(
     status: int = 200,
 ) -> HTMLResponse:
     shown = Desk(story, phase, wanted, values or {}, problems or {})
-    return page.show("visit/readings.html", status, story=story, phase=phase, phases=phases(story, phase), desk=shown)
+    return page.show("visit/readings.html", status, story=story, phase=phase, phases=phases(story), desk=shown)

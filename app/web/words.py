@@ -2,10 +2,11 @@
 
 from datetime import datetime
 
-from app.shop.tables import Engine
+from app.shop.tables import Engine, MeterRow
 from app.sync.hardware import Figure, Hardware
 from app.sync.layout import Bank, Layout
 from app.sync.units import CUBIC_INCH, LITRE, REV_PER_MIN, THOU
+from app.sync.words import turns
 from app.web.forms import HARDWARE_FIELDS
 
 COUNTS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
@@ -76,7 +77,30 @@ def blade(metres: float) -> str:
     return f"{thou / 1000:.3f} in" if abs(thou - round(thou)) < 0.05 else f"{thou / 1000:.4f} in"
 
 
+def pair(value: object) -> tuple[object, object]:
+    """A choice that is its own label, with a capital."""
+    text = str(value)
+    return value, text[:1].upper() + text[1:]
+
+
+def meter_pair(meter: MeterRow) -> tuple[int, str]:
+    """A meter as a choice."""
+    return meter.ident, f"{meter.name}, {meter.unit}, steps of {meter.step:g}"
+
+
+MOVE_NAMES = {"stop": "Stop screw", "blade": "Coupler on a blade", "link": "Link", "bypass": "Bypass screw"}
+
+
+def move_pair(kind: str) -> tuple[str, str]:
+    """A kind of move as a choice."""
+    return kind, MOVE_NAMES[kind]
+
+
 FILTERS = {
+    "pair": pair,
+    "meter_pair": meter_pair,
+    "move_pair": move_pair,
+    "turns_in_words": turns,
     "day": day,
     "moment": moment,
     "ordinal": ordinal,
