@@ -18,7 +18,7 @@ from app.shop.engines import EngineFacts
 from app.shop.judgement import even_enough, next_of, satisfied_round
 from app.shop.moves import NewMove
 from app.shop.phases import BANK_BALANCE, COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN, Phase
-from app.shop.progress import items_of
+from app.shop.progress import Missing, items_of, progress
 from app.shop.readings import NewReading
 from app.shop.story import Story
 from app.shop.visits import NewVisit
@@ -43,9 +43,8 @@ TYPICAL: Mapping[str, float] = {
     "oil": 88,
     "minutes-hot": 22,
     "idle-speed": 850,
-    "idle-left": 850,
-    "sensor-closed-left": 0.52,
-    "sensor-open-left": 4.61,
+    "idle": 850,
+    "sensor-open": 4.61,
 }
 
 
@@ -129,18 +128,15 @@ class Hands:
 
     def read_round(self, visit_id: int, phase: Phase, bench: Bench, most: int = 99) -> None:
         """Read the bores the round asks for until it is closed, or ``most`` of them."""
-        story = self.story(visit_id)
-        if due(story, phase).bore is None:
+        now = due(self.story(visit_id), phase)
+        if now.bore is None:
             readings.begin_round(self.shop, visit_id, self.key(), phase.slug, self.at())
-        for _ in range(most):
             now = due(self.story(visit_id), phase)
-            if now.bore is None:
-                return
-            value = bench.read(now.bore, now.opening)
-            new = NewReading(phase.slug, now.round_number, now.bore, now.kind, value, self.by)
+        bores = bench.layout.bores
+        walk = [*((bore, "turn") for bore in bores), (bores[0], "closing")]
+        for bore, kind in walk[:most]:
+            new = NewReading(phase.slug, now.round_number, bore, kind, bench.read(bore, now.opening), self.by)
             readings.add(self.shop, visit_id, self.key(), new, self.at(18))
-            if now.kind == "closing":
-                return
 
     def even_out(self, visit_id: int, bench: Bench) -> None:
         """Read and move as the advice says until the round is even; what is left then is passed over with a reason."""
@@ -178,9 +174,9 @@ class Hands:
             why = "Within what the link nut can hold; looked at again on the road."
             checks.override(self.shop, visit_id, self.key(), BANK_BALANCE.slug, why, self.by, self.at())
 
-    def missing(self, visit_id: int, phase: Phase) -> tuple[visits.Missing, ...]:
+    def missing(self, visit_id: int, phase: Phase) -> tuple[Missing, ...]:
         """What a phase still lacks."""
-        return next(s.missing for s in visits.progress(self.story(visit_id)) if s.phase is phase)
+        return next(s.missing for s in progress(self.story(visit_id)) if s.phase is phase)
 
     def lock_down(self, visit_id: int, bench: Bench, name: str) -> None:
         """Tighten, read once more, sign off."""

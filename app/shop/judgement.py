@@ -17,13 +17,13 @@ def evenness_of(story: Story, one: Round, window: float) -> Evenness:
     return evenness(story.layout, story.as_read(one), story.meter_as_read(), window)
 
 
-def next_of(story: Story, phase: Phase) -> Advice | None:
-    """The one next move of a phase that is read at idle; None in the others, and before anything was read."""
+def next_of(story: Story, phase: Phase, until: Round | None = None) -> Advice | None:
+    """The one next move of a phase that is read at idle, as of the round ``until`` or of now; None in the others."""
     if phase.rounds == "coarse":
         return _coarse(story, phase)
     if phase.rounds not in ("fine", "last"):
         return None
-    events = story.events()
+    events = story.events(until)
     return next_move(
         story.layout,
         story.hardware,
@@ -59,13 +59,16 @@ def balanced(found: BankStory) -> bool:
 
 def needs_preset(story: Story) -> bool:
     """Whether this visit starts cold: an engine's first one, and after other hardware was fitted."""
-    return story.before is None or story.before.fitting.ident != story.fitting.ident
+    return story.fitted_before != story.fitting.ident
 
 
 def satisfied_round(story: Story, phase: Phase) -> Round | None:
-    """The closed round that speaks for a phase: its last one, with no plate moved since."""
-    moved = ("stop", "blade", "link", "bypass") if phase.rounds == "last" else PLATE_MOVES
-    mine = [r for r in story.rounds if r.row.phase == phase.slug and r.closed and not story.moved_since(r, moved)]
+    """The closed round that speaks for a phase: its last one, with no plate moved since. A coarse one only looked."""
+    mine = [r for r in story.rounds if r.row.phase == phase.slug and r.closed]
+    if phase.rounds == "fine":
+        mine = [r for r in mine if not story.moved_since(r, PLATE_MOVES)]
+    elif phase.rounds == "last":
+        mine = [r for r in mine if not story.moved_since(r)]
     return mine[-1] if mine else None
 
 
@@ -73,7 +76,7 @@ def even_enough(story: Story, phase: Phase, one: Round) -> bool:
     """Whether a closed round passes: even, or as even as meter, blades and hands can tell."""
     if evenness_of(story, one, phase.window).verdict == "even":
         return True
-    advice = next_of(story, phase)
+    advice = next_of(story, phase, one)
     return advice is not None and advice.kind == "done"
 
 

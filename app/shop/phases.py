@@ -40,6 +40,11 @@ class Item:
     when: Literal["always", "sensor", "two banks", "couplers"] = "always"
     where: tuple[Place, ...] = PLACES
 
+    @property
+    def short(self) -> str:
+        """The item in two words, for paper."""
+        return self.slug.replace("-", " ")
+
 
 @dataclass(frozen=True, slots=True)
 class Phase:
@@ -182,10 +187,10 @@ LOCK_DOWN = Phase(
         Item("couplers-tight", "Every coupler tight", must=True, fresh=True, when="couplers"),
         Item("links-tight", "Link nuts tight, free play still there", must=True, fresh=True, when="two banks"),
         Item("stops-marked", "Stop screws locked and marked", must=True, fresh=True),
-        Item("throttle-returns-last", "Throttle comes back by itself from wide open", must=True, fresh=True),
-        Item("idle-left", "Idle speed as left", "number", "rev/min", 300, 3000, before_running=False),
-        Item("sensor-closed-left", "Throttle sensor, plates closed", "number", "V", 0, 6, when="sensor"),
-        Item("sensor-open-left", "Throttle sensor, wide open", "number", "V", 0, 6, when="sensor"),
+        Item("throttle-returns", "Throttle comes back by itself from wide open", must=True, fresh=True),
+        Item("idle", "Idle speed as left", "number", "rev/min", 300, 3000, before_running=False),
+        Item("sensor-closed", "Throttle sensor, plates closed", "number", "V", 0, 6, when="sensor"),
+        Item("sensor-open", "Throttle sensor, wide open", "number", "V", 0, 6, when="sensor"),
     ),
     cautions=(
         "Adhesive: eyes covered and air moving. Nothing of it into a bore.",

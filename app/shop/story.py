@@ -80,7 +80,11 @@ class Round:
 
 @dataclass(frozen=True, slots=True)
 class Story:
-    """Everything recorded of one visit, and how the engine was left by the one before."""
+    """Everything recorded of one visit.
+
+    ``fitted_before`` is the fitting of the last visit signed off before it, None when there was none; ``before`` is that
+    whole visit, where somebody asked for it.
+    """
 
     engine: Engine
     fitting: Fitting
@@ -93,7 +97,8 @@ class Story:
     all_checks: tuple[CheckRow, ...]
     overrides: tuple[Override, ...]
     sign_off: SignOff | None
-    before: "Story | None"
+    fitted_before: int | None
+    before: "Story | None" = None
 
     @property
     def moves(self) -> list[MoveRow]:
@@ -144,14 +149,22 @@ class Story:
         still = [r for r in self.rounds if r.closed and r.row.opening == 0 and not self.moved_since(r)]
         return still[-1] if still else None
 
-    def events(self) -> list[Event]:
-        """Idle readings once hot, idle speeds and moves as the brain wants them, in the order they happened."""
-        hot = [r for r in self.rounds if r.row.opening == 0 and r.row.phase != "first-fire"]
+    def events(self, until: Round | None = None) -> list[Event]:
+        """Idle readings once hot, idle speeds and moves as the brain wants them, in the order they happened.
+
+        ``until`` leaves out what came after that round.
+        """
+        newest = until.newest if until else self.last_reading
+        hot = [r for r in self.rounds if r.row.opening == 0 and r.row.phase != "first-fire" and 0 < r.newest <= newest]
         stamped: list[tuple[tuple[int, int], Event]] = [
             ((r.ident, 0), _reading(r)) for one in hot for r in one.readings
         ]
         place_of_move = {m.ident: m.after_reading for m in self.all_moves}
-        stamped += [((m.after_reading, m.ident), _move(m)) for m in self.moves if m.phase != "first-fire"]
+        stamped += [
+            ((m.after_reading, m.ident), _move(m))
+            for m in self.moves
+            if m.phase != "first-fire" and (until is None or m.after_reading < newest)
+        ]
         for check in self.all_checks:
             if check.item == "idle-speed" and check.number is not None:
                 at = (place_of_move.get(check.after_move, 0), check.after_move)

@@ -105,25 +105,25 @@ def sign_off(shop: Database, visit_id: int, key: str, name: str, at: str) -> int
         return row.ident
 
 
-def load(session: Session, visit_id: int) -> Story:
-    """Everything recorded of a visit, with the one before it. Raises NotThereError."""
+def load(session: Session, visit_id: int, with_before: bool = False) -> Story:
+    """Everything recorded of a visit, and of the one before it when asked for. Raises NotThereError."""
     visit = session.get(Visit, visit_id)
     if visit is None:
         raise NotThereError("visit of that number")
-    return _story(session, visit, with_before=True)
+    return _story(session, visit, with_before)
 
 
 def of_engine(session: Session, engine_id: int) -> list[Story]:
     """The stories of an engine's visits, newest first."""
     visits = session.exec(select(Visit).where(Visit.engine_id == engine_id).order_by(col(Visit.number).desc()))
-    return [_story(session, visit, with_before=False) for visit in visits.all()]
+    return [_story(session, visit) for visit in visits.all()]
 
 
 def in_the_shop(session: Session) -> list[Story]:
     """The stories of all visits that are open, the one touched last on top."""
     signed = select(SignOff).where(SignOff.visit_id == Visit.id)
     visits = session.exec(select(Visit).where(~signed.exists()).order_by(col(Visit.id).desc()))
-    return [_story(session, visit, with_before=True) for visit in visits.all()]
+    return [_story(session, visit) for visit in visits.all()]
 
 
 def meters(session: Session) -> list[MeterRow]:
@@ -131,7 +131,8 @@ def meters(session: Session) -> list[MeterRow]:
     return list(session.exec(select(MeterRow).order_by(col(MeterRow.id))).all())
 
 
-def _story(session: Session, visit: Visit, with_before: bool) -> Story:
+def _story(session: Session, visit: Visit, with_before: bool = False) -> Story:
+    earlier_one = _visit_before(session, visit)
     fitting = session.get_one(Fitting, visit.fitting_id)
     rounds = session.exec(select(RoundRow).where(RoundRow.visit_id == visit.ident).order_by(col(RoundRow.number))).all()
     readings = session.exec(
@@ -152,7 +153,8 @@ def _story(session: Session, visit: Visit, with_before: bool) -> Story:
         all_checks=tuple(_of(session, CheckRow, visit)),
         overrides=tuple(_of(session, Override, visit)),
         sign_off=session.exec(select(SignOff).where(SignOff.visit_id == visit.ident)).first(),
-        before=_before(session, visit) if with_before else None,
+        fitted_before=earlier_one.fitting_id if earlier_one else None,
+        before=_story(session, earlier_one) if with_before and earlier_one else None,
     )
 
 
@@ -160,11 +162,10 @@ def _of(session: Session, table: type[T], visit: Visit) -> list[T]:
     return list(session.exec(select(table).where(table.visit_id == visit.ident).order_by(col(table.id))).all())
 
 
-def _before(session: Session, visit: Visit) -> Story | None:
-    earlier_one = session.exec(
+def _visit_before(session: Session, visit: Visit) -> Visit | None:
+    return session.exec(
         select(Visit)
         .join(SignOff)
         .where(Visit.engine_id == visit.engine_id, Visit.number < visit.number)
         .order_by(col(Visit.number).desc())
     ).first()
-    return _story(session, earlier_one, with_before=False) if earlier_one else None

@@ -28,7 +28,7 @@ def create_app(
     app.state.shop = shop
     app.state.clock = clock
     app.state.templates = environment()
-    for pages in (board, engines, visits, readings, moves, paper):
+    for pages in (board, engines, paper, readings, moves, visits):
         app.include_router(pages.router)
     app.mount("/static", StaticFiles(directory=places.static()), name="static")
     app.mount("/lib", StaticFiles(packages=[("js_lib_htmx", "static/htmx")]), name="lib")

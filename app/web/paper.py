@@ -5,7 +5,6 @@ from fastapi.responses import HTMLResponse
 
 from app.shop import visits
 from app.shop.phases import DEFER
-from app.shop.settings import RECHECK_KM, RECHECK_MONTHS
 from app.web.context import Page, Shop
 from app.web.sheet import sheet_of
 
@@ -22,5 +21,4 @@ def sheet(request: Request, shop: Shop, page: Page, visit_id: int) -> HTMLRespon
         story=story,
         sheet=sheet_of(story, f"{request.url.scheme}://{request.url.netloc}/engines/{story.engine.ident}"),
         defer=DEFER,
-        recheck=(RECHECK_KM, RECHECK_MONTHS),
     )

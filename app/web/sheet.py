@@ -8,6 +8,7 @@ from markupsafe import Markup
 from app.shop.judgement import balance_of
 from app.shop.phases import PHASES
 from app.shop.progress import items_of
+from app.shop.settings import RECHECK_KM, RECHECK_MONTHS
 from app.shop.story import Round, Story
 from app.shop.tables import CheckRow, Override
 from app.sync import words
@@ -17,6 +18,7 @@ from app.web.drawing import blades_of, by_bore, in_unit, shape_of, unit_of, word
 from app.web.history import judged
 from app.web.steps import move_words
 from app.web.views import Shape
+from app.web.words import bank_in_words, figures, moment
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +82,9 @@ class Sheet:
     moves: tuple[str, ...]
     checks: tuple[SheetCheck, ...]
     overrides: tuple[tuple[str, Override], ...]
-    moved_most: str
+    fitted: str
+    recheck: str
+    caution: str
     qr: Markup
 
 
@@ -100,10 +104,12 @@ def sheet_of(story: Story, address: str) -> Sheet:
         left=_round(story, "As left", left, as_left),
         banks=_banks(story),
         settings=_settings(story),
-        moves=tuple(move_words(m) for m in story.moves),
+        moves=_moves(story),
         checks=_checks(story),
         overrides=tuple((_title(o.phase), o) for o in story.overrides),
-        moved_most=_moved_most(story),
+        fitted=_fitted(story),
+        recheck=_recheck(story),
+        caution=CAUTION,
         qr=Markup(segno.make(address, error="m").svg_inline(scale=3, border=4, omitsize=True)),
     )
 
@@ -132,44 +138,53 @@ def _banks(story: Story) -> tuple[str, ...]:
     if found is None:
         return ("Not read off idle on this visit.",)
     unit, (first, second) = unit_of(story.meter), found.banks
-    lines = []
-    for one in found.differences:
-        at = f"lever on {one.lever_travel / INCH:.3f} in" if one.lever_travel else "at idle"
-        lines.append(
-            f"Bank {second} less {first}, {at}: {in_unit(one.difference, unit)} {unit.name} ({one.percent:+.1f} %)"
-        )
-    return tuple(lines)
+    off_idle = [d for d in found.differences if d.lever_travel > 0]
+    said = (f"{in_unit(d.difference, unit)} ({d.percent:+.1f} %) on {d.lever_travel / INCH:.3f} in" for d in off_idle)
+    return (f"Off idle, bank {second} less {first}, {unit.name} a bore: {'; '.join(said)} under the lever.",)
 
 
-SETTINGS = (
-    ("lock-down", "idle-left", "Idle as left"),
-    ("cold-preset", "base-blade", "Base blade"),
-    ("cold-preset", "preset-turns", "Turns from it"),
-    ("heat-soaked-recheck", "coolant", "Coolant"),
-    ("heat-soaked-recheck", "oil", "Oil"),
-    ("lock-down", "sensor-closed-left", "Sensor, closed"),
-    ("lock-down", "sensor-open-left", "Sensor, open"),
+MOST_MOVES = 7
+
+CAUTION = (
+    "A throttle that does not come back by itself: stop the engine, do not drive. A running engine burns, catches and "
+    "back-fires: keep clear of open bores, belts and fan."
 )
+
+SETTINGS: tuple[tuple[str, tuple[tuple[str, str, str], ...]], ...] = (
+    ("Idle", (("lock-down", "idle", "{}"),)),
+    ("Preset", (("cold-preset", "base-blade", "{} blade"), ("cold-preset", "preset-turns", "{} in"))),
+    ("Heat", (("heat-soaked-recheck", "coolant", "coolant {}"), ("heat-soaked-recheck", "oil", "oil {}"))),
+    ("Sensor", (("lock-down", "sensor-closed", "{} closed"), ("lock-down", "sensor-open", "{} open"))),
+)
+"""The settings line by line: a label, and which figures of which phase stand behind it."""
 
 
 def _settings(story: Story) -> tuple[tuple[str, str], ...]:
     units = {(p.slug, i.slug): i.unit for p in PHASES for i in p.items}
     lines = [("Meter", f"{story.meter.name}, steps of {story.meter.step:g} {story.meter.unit}")]
-    for phase, item, label in SETTINGS:
-        check = story.checks.get((phase, item))
-        if check is not None and check.number is not None:
-            lines.append((label, f"{check.number:g} {units[phase, item]}"))
+    for label, figures_of in SETTINGS:
+        said = []
+        for phase, item, words_for in figures_of:
+            check = story.checks.get((phase, item))
+            if check is not None and check.number is not None:
+                unit = units[phase, item]
+                said.append(
+                    words_for.format(f"{check.number:g} {'turn' if check.number == 1 and unit == 'turns' else unit}")
+                )
+        if said:
+            lines.append((label, ", ".join(said)))
     return tuple(lines)
 
 
 def _checks(story: Story) -> tuple[SheetCheck, ...]:
     lines = []
+    on_sheet = {(phase, item) for _, figures_of in SETTINGS for phase, item, _ in figures_of}
     for phase in PHASES:
         for item in items_of(story, phase):
             check: CheckRow | None = story.checks.get((phase.slug, item.slug))
-            if check is not None:
+            if check is not None and (phase.slug, item.slug) not in on_sheet:
                 result = "done" if check.number is None else f"{check.number:g} {item.unit}"
-                lines.append(SheetCheck(phase.title, item.ask, result, check.by, check.at))
+                lines.append(SheetCheck(phase.title, item.short, result, check.by, moment(check.at)))
     return tuple(lines)
 
 
@@ -177,9 +192,33 @@ def _title(slug: str) -> str:
     return next(p.title for p in PHASES if p.slug == slug)
 
 
-def _moved_most(story: Story) -> str:
+def _moves(story: Story) -> tuple[str, ...]:
+    """The moves in their order; a long list is cut, so that the sheet stays one page."""
+    lines = [move_words(m) for m in story.moves]
+    if len(lines) <= MOST_MOVES:
+        return tuple(lines)
+    return (*lines[: MOST_MOVES - 1], f"And {len(lines) - MOST_MOVES + 1} more, kept with the engine.")
+
+
+def _fitted(story: Story) -> str:
+    """What is fitted, in a line: the banks, then the figures that were measured."""
+    banks = "; ".join(f"bank {bank.name}: {bank_in_words(bank)}" for bank in story.layout.banks)
+    measured = ", ".join(f"{label.lower()} {value}" for label, value, known in figures(story.hardware) if known)
+    springless = " ".join(map(str, sorted(story.layout.springless)))
+    parts = [f"Fitted: {banks}"]
+    if story.layout.sensor is not None:
+        parts.append(f"throttle sensor at {story.layout.sensor}")
+    if springless:
+        parts.append(f"no return spring of their own: {springless}")
+    parts.append(f"measured: {measured}" if measured else "hardware figures estimated, none measured")
+    return "; ".join(parts) + "."
+
+
+def _recheck(story: Story) -> str:
+    """When to look again, and what would bring it back sooner."""
     blades = [m for m in story.moves if m.kind == "blade"]
-    if not blades:
-        return ""
-    last = blades[-1]
-    return f"Coupler {last.near}–{last.far} was reset on this visit: have it looked at first."
+    first = f" Coupler {blades[-1].near}–{blades[-1].far} was reset on this visit: look at it first." if blades else ""
+    return (
+        f"Hot, at {RECHECK_KM:,} km or after {RECHECK_MONTHS} months. Sooner if idle hunts when hot, one cylinder goes "
+        "quiet, it pops at light throttle, or a coupler, stop screw, link, sensor or the exhaust was touched." + first
+    )
