@@ -1,0 +1,71 @@
+"""A small engine for the store's tests, and short ways to record things of it."""
+
+import uuid
+from dataclasses import replace
+
+from app.shop import checks, engines, readings, visits
+from app.shop.database import Database
+from app.shop.engines import EngineFacts
+from app.shop.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, Phase
+from app.shop.progress import items_of
+from app.shop.readings import NewReading
+from app.shop.story import Story
+from app.shop.visits import NewVisit
+from app.shop.walk import due
+from app.sync.hardware import likely_hardware
+from app.sync.layout import Bank, Layout
+from app.sync.units import LITRE, REV_PER_MIN
+
+AT = "2026-11-25T10:00:00.000+00:00"
+V8 = Layout((Bank("A", (1, 2, 3, 4), 1, 1), Bank("B", (5, 6, 7, 8), 5, 5)), sensor=8)
+FOUR = Layout((Bank("A", (1, 2, 3, 4), 1, 1),))
+FACTS = EngineFacts("31-0217", "Eight", 3.9 * LITRE, "L", "C-104", "Blue coupe", 850 * REV_PER_MIN)
+
+
+def key() -> str:
+    return str(uuid.uuid4())
+
+
+def engine(shop: Database, layout: Layout = V8, serial: str = "31-0217") -> int:
+    facts = replace(FACTS, serial=serial)
+    return engines.register(shop, key(), facts, layout, likely_hardware(facts.displacement, len(layout.bores)), AT)
+
+
+def visit(shop: Database, engine_id: int, place: str = "test cell", job: str = "1184") -> int:
+    return visits.open_visit(shop, engine_id, key(), NewVisit(place, job, "First sync", "KM", 1), AT)
+
+
+def story(shop: Database, visit_id: int) -> Story:
+    with shop.reading() as session:
+        return visits.load(session, visit_id, with_before=True)
+
+
+def check_all(shop: Database, visit_id: int, phase: Phase) -> None:
+    """Record every item of a phase, numbers at the middle of what can be."""
+    values = {
+        item.slug: (item.low + item.high) / 2 if item.kind == "number" else None
+        for item in items_of(story(shop, visit_id), phase)
+    }
+    checks.record(shop, visit_id, key(), phase.slug, values, "KM", AT)
+
+
+def read(shop: Database, visit_id: int, phase: Phase, value: float = 6.5, bore: int | None = None) -> int:
+    """Keep one reading: the bore that is due, or ``bore``."""
+    now = due(story(shop, visit_id), phase)
+    new = NewReading(phase.slug, now.round_number, bore or now.bore or 0, now.kind, value, "KM")
+    return readings.add(shop, visit_id, key(), new, AT)
+
+
+def read_round(shop: Database, visit_id: int, phase: Phase, value: float = 6.5) -> None:
+    while due(story(shop, visit_id), phase).bore is not None:
+        read(shop, visit_id, phase, value)
+
+
+def heat_soaked(shop: Database, layout: Layout = V8) -> int:
+    """A first visit that has come as far as the fine round."""
+    visit_id = visit(shop, engine(shop, layout))
+    check_all(shop, visit_id, COLD_PRESET)
+    check_all(shop, visit_id, FIRST_FIRE)
+    read_round(shop, visit_id, FIRST_FIRE)
+    check_all(shop, visit_id, HEAT_SOAKED)
+    return visit_id
