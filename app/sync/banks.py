@@ -162,7 +162,7 @@ def balance(
     at_idle = _difference(layout, 0.0, idle, idle, meter)
     if at_idle is None:
         return BankStory("unknown", names, extra="idle")
-    read = sorted(openings, key=lambda opening: opening.lever_travel)
+    read = sorted((o for o in openings if o.lever_travel > 0), key=lambda opening: opening.lever_travel)
     pairs = [(o, d) for o in read if (d := _difference(layout, o.lever_travel, o.readings, idle, meter)) is not None]
     differences = (at_idle, *(difference for _, difference in pairs))
     if not pairs:
@@ -372,7 +372,7 @@ def _tell(
     extra, extra_travel = _what_next(cause, travels, belief, free_play_proven)
 
     flats = 0.0
-    if cause == "length" and free_play_proven and len(travels) > 1:
+    if cause == "length" and free_play_proven and len(np.unique(travels)) > 1:
         step = 0.25 if both_hands else 0.5
         length_offset, _ = _centre(OFFSETS, belief.offsets_if_length)
         flats = -step * round(abs(flats_for(length_offset, hardware, both_hands)) / step)
@@ -398,7 +398,7 @@ def _what_next(cause: Cause, travels: Floats, belief: _Belief, free_play_proven:
     """The reading or check that would tell most, and the lever travel [m] if it is an opening."""
     if not free_play_proven:
         return "free_play", 0.0
-    if len(travels) < 2:
+    if len(np.unique(travels)) < 2:
         only = float(travels[0])
         return "opening", (only / 3 if only >= NEXT_TRAVEL else max(3 * only, NEXT_TRAVEL))
     widest = float(travels.max())
