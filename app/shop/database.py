@@ -136,8 +136,10 @@ class Database:
     def close(self) -> None:
         """Let the write under way finish, fold the journal into the file, and let the next process in.
 
-        The one file is the whole shop then. No write begins after this.
+        The one file is the whole shop then. No write begins after this. Closing again does nothing.
         """
+        if self._held.closed:
+            return
         self._turn.acquire(timeout=TURN_SECONDS)
         self._reads.dispose()
         with closing(sqlite3.connect(self.file, timeout=BUSY_SECONDS)) as connection:

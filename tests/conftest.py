@@ -1,0 +1,47 @@
+"""What tests share: a shop of their own, and the real server over one."""
+
+import socket
+import threading
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import pytest
+import uvicorn
+
+from app.shop.database import Database
+from app.shop.upgrade import open_shop
+
+
+@pytest.fixture
+def shop(tmp_path: Path) -> Iterator[Database]:
+    """An empty shop, made by the migrations as every shop is."""
+    opened = open_shop(tmp_path / "shop")
+    yield opened
+    opened.close()
+
+
+@contextmanager
+def serving(shop: Database) -> Iterator[str]:
+    """The address at which the real server answers for ``shop``."""
+    from app.web.application import create_app  # here, so that tests of the records need no pages
+
+    with socket.create_server(("127.0.0.1", 0)) as door:
+        server = uvicorn.Server(uvicorn.Config(create_app(shop), log_level="warning", access_log=False, ws="none"))
+        thread = threading.Thread(target=server.run, kwargs={"sockets": [door]})
+        thread.start()
+        while thread.is_alive() and not server.started:
+            time.sleep(0.01)
+        try:
+            yield f"http://127.0.0.1:{door.getsockname()[1]}"
+        finally:
+            server.should_exit = True
+            thread.join()
+
+
+@pytest.fixture
+def server(shop: Database) -> Iterator[str]:
+    """The address of a server over the empty shop of this test."""
+    with serving(shop) as address:
+        yield address
