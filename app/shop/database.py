@@ -13,7 +13,7 @@ from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import IO
 
-from sqlalchemy import Connection, create_engine, event
+from sqlalchemy import URL, Connection, create_engine, event
 from sqlalchemy.exc import DBAPIError
 from sqlmodel import Session
 
@@ -103,7 +103,7 @@ class Database:
         self._held = _lock(folder / "shop.lock")
         self._turn = threading.Lock()
         self._reads = create_engine(
-            f"sqlite:///{self.file}",
+            URL.create("sqlite", database=str(self.file)),
             connect_args={"check_same_thread": False, "timeout": BUSY_SECONDS},
             max_overflow=-1,  # the server's threads are the limit
         )

@@ -14,7 +14,7 @@ from pathlib import Path
 from alembic import command
 from alembic.config import Config
 from alembic.script import ScriptDirectory
-from sqlalchemy import Connection, NullPool, create_engine, event
+from sqlalchemy import URL, Connection, NullPool, create_engine, event
 
 from app.places import migrations
 from app.shop import copies
@@ -113,8 +113,11 @@ def _revision(shop: Database) -> str:
                 raise DamagedShopError(shop, found)
             if application != APPLICATION_ID:
                 raise DamagedShopError(shop, "it belongs to another program")
-            (revision,) = connection.execute("SELECT version_num FROM alembic_version").fetchone()
-            return str(revision)
+            versioned = "SELECT count(*) FROM sqlite_schema WHERE name = 'alembic_version'"
+            if connection.execute(versioned).fetchone()[0]:
+                for (revision,) in connection.execute("SELECT version_num FROM alembic_version"):
+                    return str(revision)
+            raise DamagedShopError(shop, "it does not say which version of the records it holds")
     except sqlite3.OperationalError:
         raise  # the disk or another program, not the file
     except sqlite3.DatabaseError as error:
@@ -153,7 +156,7 @@ def migrate(file: Path, config: Config) -> None:
     Raises whatever a migration raised, or RuntimeError when rows went missing or point nowhere; the file is then as it
     was.
     """
-    engine = create_engine(f"sqlite:///{file}", poolclass=NullPool)
+    engine = create_engine(URL.create("sqlite", database=str(file)), poolclass=NullPool)
     event.listen(engine, "connect", _prepare)
     event.listen(engine, "begin", _begin)
     with engine.begin() as connection:
