@@ -231,14 +231,15 @@ def answers(*advised: bool) -> list[Facts]:
 @pytest.mark.parametrize("advised", [(True, False), (False, True)])
 def test_the_order_of_answers_never_follows_the_advice(advised: tuple[bool, bool]) -> None:
     card = Facts(mark="coupler", title="Reset", reason="Because", answers=answers(*advised))
-    html = piece("move", "move(card, '/moves', hidden)", card=card, hidden={"key": NASTY})
+    card.action, card.hidden = "/moves", {"key": NASTY}
+    html = piece("move", "move(card)", card=card)
     assert html.index("I made this move") < html.index("Read one more round")
     filled = re.search(r'is-advised"[^>]*>([^<]+)<', html)
     assert filled is not None
     assert filled[1] == ("I made this move" if advised[0] else "Read one more round")
     form = ElementTree.fromstring(closed(html)).find("form")
     assert form is not None
-    assert form.get("method") == "post"
+    assert (form.get("method"), form.get("action")) == ("post", "/moves")
     assert [(i.get("name"), i.get("value")) for i in form.iter("input")] == [("key", NASTY)]
 
 
