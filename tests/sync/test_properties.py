@@ -1,0 +1,228 @@
+"""What must hold for any plate, any air, any engine."""
+
+import math
+from collections.abc import Callable
+
+import numpy as np
+import pytest
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
+
+from app.sync import units
+from app.sync.air import air_factor, area_for, critical_ratio, flow_function, mass_flow, moist_air_density
+from app.sync.banks import Opening, balance
+from app.sync.drift import Pooled, slipped
+from app.sync.events import Meter
+from app.sync.hardware import Figure, Hardware, likely_hardware
+from app.sync.layout import Bank, Coupler, Layout, Link, StopScrew
+from app.sync.linkage import gap_after_turns, influence, stop_rotation, turns_between, turns_for
+from app.sync.plate import angle_at, area_of_gap, gap_at, open_area
+from app.sync.preset import starting_turns
+from app.sync.units import MM, THOU
+
+diameters = st.floats(20 * MM, 80 * MM)
+closed_angles = st.floats(0.0, 0.35)
+shares = st.floats(0.0, 0.4)
+parts = st.floats(0.0, 1.0)
+temperatures = st.floats(250.0, 330.0)
+pressures = st.floats(60e3, 110e3)
+
+
+@st.composite
+def layouts(draw: st.DrawFn, banks: int | None = None) -> Layout:
+    """Engines of one or two banks with bores numbered in any order."""
+    count = draw(st.integers(1, 2)) if banks is None else banks
+    sizes = [draw(st.integers(2, 4)) for _ in range(count)]
+    numbers = draw(st.permutations(range(1, sum(sizes) + 1)))
+    made, at = [], 0
+    for name, size in zip("AB", sizes, strict=False):
+        bores = tuple(numbers[at : at + size])
+        made.append(Bank(name, bores, stop=draw(st.sampled_from(bores)), drive=bores[0]))
+        at += size
+    return Layout(tuple(made))
+
+
+@st.composite
+def hardwares(draw: st.DrawFn) -> Hardware:
+    diameter = draw(diameters)
+    return Hardware(
+        Figure(diameter),
+        Figure(draw(shares) * diameter),
+        Figure(draw(closed_angles)),
+        Figure(draw(st.floats(0.4 * MM, 1.5 * MM))),
+        Figure(draw(st.floats(15 * MM, 60 * MM))),
+        Figure(draw(st.floats(0.4 * MM, 1.5 * MM))),
+        Figure(draw(st.floats(15 * MM, 60 * MM))),
+    )
+
+
+@given(diameter=diameters, closed=closed_angles, part=parts)
+def test_gap_and_angle_undo_one_another(diameter: float, closed: float, part: float) -> None:
+    gap = part * diameter / 2
+    assert gap_at(max(angle_at(gap, diameter, closed), closed), diameter, closed) == pytest.approx(gap, abs=1e-10)
+
+
+@given(diameter=diameters, share=shares, closed=closed_angles, one=parts, other=parts)
+def test_opening_a_plate_never_takes_area_away(
+    diameter: float, share: float, closed: float, one: float, other: float
+) -> None:
+    less, more = (closed + part * (math.pi / 2 - closed) for part in sorted((one, other)))
+    shut, open_ = (open_area(min(angle, math.pi / 2), diameter, share * diameter, closed) for angle in (less, more))
+    bore = math.pi * diameter**2 / 4
+    assert -1e-15 <= shut <= open_ + 1e-12 <= bore + 1e-11
+
+
+@given(diameter=diameters, share=shares, closed=closed_angles, gap=st.floats(0.1 * THOU, 20 * THOU))
+def test_the_shaft_only_takes_area_away(diameter: float, share: float, closed: float, gap: float) -> None:
+    with_shaft = area_of_gap(gap, diameter, share * diameter, closed)
+    assert 0 < with_shaft <= area_of_gap(gap, diameter, 0.0, closed) * (1 + 1e-12)
+
+
+@given(scale=st.floats(0.1, 10), diameter=diameters, share=shares, closed=closed_angles, part=parts)
+def test_area_grows_with_the_square_of_size(
+    scale: float, diameter: float, share: float, closed: float, part: float
+) -> None:
+    angle = min(closed + part * (math.pi / 2 - closed), math.pi / 2)
+    small = open_area(angle, diameter, share * diameter, closed)
+    large = open_area(angle, scale * diameter, share * scale * diameter, closed)
+    assert large == pytest.approx(scale**2 * small, rel=1e-6, abs=1e-12)
+
+
+@given(gamma=st.floats(1.05, 1.7), ratio=parts)
+def test_flow_never_falls_as_the_pressure_behind_falls(gamma: float, ratio: float) -> None:
+    assert flow_function(1.0, gamma) == 0.0
+    assert 0 <= flow_function(ratio, gamma) <= flow_function(critical_ratio(gamma), gamma) * (1 + 1e-12)
+    assert flow_function(ratio / 2, gamma) >= flow_function(ratio, gamma)
+
+
+@given(pressure=pressures, temperature=temperatures, area=st.floats(1e-7, 1e-3))
+def test_no_flow_at_equal_pressures(pressure: float, temperature: float, area: float) -> None:
+    assert mass_flow(area, pressure, pressure, temperature) == 0.0
+
+
+@given(pressure=pressures, temperature=temperatures, ratio=st.floats(0.0, 0.999), area=st.floats(1e-7, 1e-3))
+def test_area_and_flow_undo_one_another(pressure: float, temperature: float, ratio: float, area: float) -> None:
+    flow = mass_flow(area, pressure, ratio * pressure, temperature)
+    assert area_for(flow, pressure, ratio * pressure, temperature) == pytest.approx(area)
+
+
+@given(one=pressures, other=pressures, warm=temperatures, cold=temperatures, ratio=st.floats(0.1, 0.9))
+def test_another_days_air_is_the_flow_law_at_the_same_ratio(
+    one: float, other: float, warm: float, cold: float, ratio: float
+) -> None:
+    factor = air_factor(one, warm, other, cold)
+    assert mass_flow(1e-5, one, ratio * one, warm) * factor == pytest.approx(
+        mass_flow(1e-5, other, ratio * other, cold)
+    )
+    assert factor * air_factor(other, cold, one, warm) == pytest.approx(1.0)
+
+
+@given(temperature=st.floats(278.0, 313.0), pressure=pressures, humidity=parts)
+def test_moist_air_is_lighter_than_dry(temperature: float, pressure: float, humidity: float) -> None:
+    moist = moist_air_density(temperature, pressure, humidity)
+    dry = moist_air_density(temperature, pressure, 0.0)
+    assert moist <= dry
+    assert dry == pytest.approx(pressure / (287.05 * temperature), rel=2e-3)
+
+
+@given(hardware=hardwares(), turns=st.floats(-3, 3))
+def test_turns_and_rotation_undo_one_another(hardware: Hardware, turns: float) -> None:
+    assert turns_for(stop_rotation(turns, hardware), hardware) == pytest.approx(turns)
+
+
+@given(hardware=hardwares(), before=st.floats(1 * THOU, 15 * THOU), after=st.floats(1 * THOU, 15 * THOU))
+def test_turning_by_the_turns_between_two_gaps_gets_there(hardware: Hardware, before: float, after: float) -> None:
+    turned = gap_after_turns(before, turns_between(before, after, hardware), hardware)
+    assert turned == pytest.approx(after, abs=1e-9)
+
+
+def relabelled(layout: Layout, shift: Callable[[int], int]) -> Layout:
+    return Layout(
+        tuple(
+            Bank(bank.name, tuple(map(shift, bank.bores)), shift(bank.stop), shift(bank.drive)) for bank in layout.banks
+        )
+    )
+
+
+@given(layout=layouts(), hardware=hardwares())
+def test_relabelling_bores_changes_no_influence(layout: Layout, hardware: Hardware) -> None:
+    other = relabelled(layout, lambda bore: bore + 7)
+    assert np.array_equal(influence(layout, hardware).matrix, influence(other, hardware).matrix)
+
+
+@given(layout=layouts(), hardware=hardwares())
+def test_influence_is_a_tree(layout: Layout, hardware: Hardware) -> None:
+    found = influence(layout, hardware)
+    for adjuster in found.adjusters:
+        moved = set(found.of(adjuster))
+        if isinstance(adjuster, Coupler):
+            assert adjuster.far in moved
+            assert adjuster.near not in moved
+        else:
+            assert moved == set(layout.bank(adjuster.bank).bores)
+    # Each bore is held by its stop screw and by the couplers between the two.
+    for bore in layout.bores:
+        holds = [a for a in found.adjusters if not isinstance(a, Link) and bore in found.of(a)]
+        bank = layout.bank_of(bore)
+        assert len(holds) == 1 + abs(bank.bores.index(bore) - bank.bores.index(bank.stop))
+        assert holds[0] == StopScrew(bank.name)
+
+
+@given(layout=layouts(banks=2), data=st.data())
+@settings(max_examples=25, deadline=None)
+def test_relabelling_bores_tells_the_same_story(layout: Layout, data: st.DataObject) -> None:
+    noise = {bore: data.draw(st.floats(0.85, 1.15)) for bore in layout.bores}
+    left = {bore: Pooled(6.5 / 3600, 3) for bore in layout.bores}
+    found = {bore: Pooled(6.5 / 3600 * noise[bore], 2) for bore in layout.bores}
+    other = relabelled(layout, lambda bore: 40 - bore)
+    story = slipped(layout, left, found, Meter(), same_meter=True)
+    same = slipped(
+        other,
+        {40 - bore: pooled for bore, pooled in left.items()},
+        {40 - bore: pooled for bore, pooled in found.items()},
+        Meter(),
+        same_meter=True,
+    )
+    assert same.verdict == story.verdict
+    assert list(same.odds.values()) == pytest.approx(list(story.odds.values()))
+
+
+@given(layout=layouts(banks=2), offsets=st.lists(st.floats(0.9, 1.1), min_size=2, max_size=2))
+@settings(max_examples=25, deadline=None)
+def test_swapping_the_banks_turns_the_story_round(layout: Layout, offsets: list[float]) -> None:
+    swapped = Layout(layout.banks[::-1])
+    idle = dict.fromkeys(layout.bores, 6.5 / 3600)
+    second = layout.banks[1].bores
+    read = [
+        Opening(travel, {bore: flow / 3600 * (by if bore in second else 1.0) for bore in layout.bores})
+        for travel, flow, by in zip((0.25 * MM, 0.76 * MM), (7.5, 9.5), offsets, strict=True)
+    ]
+    hardware = likely_hardware(4e-3, 8)
+    one, other = (balance(engine, hardware, idle, read, Meter(), True) for engine in (layout, swapped))
+    assert sum(one.odds.values()) == pytest.approx(1.0)
+    assert other.offset == pytest.approx(-one.offset, abs=2e-4)
+    assume(one.cause != "unknown" and other.cause != "unknown")
+    assert (other.cause, other.flats, other.bank) == (one.cause, one.flats, one.bank)
+
+
+@given(
+    hardware=hardwares(),
+    displacement=st.floats(0.5e-3, 12e-3),
+    bores=st.integers(2, 12),
+    idle=st.floats(8.0, 30.0),
+    measured=st.booleans(),
+)
+def test_a_preset_lies_inside_its_band(
+    hardware: Hardware, displacement: float, bores: int, idle: float, measured: bool
+) -> None:
+    if measured:
+        hardware = Hardware(*(Figure(getattr(hardware, name).value, measured=True) for name in hardware.estimated()))
+    preset = starting_turns(displacement, bores, idle, hardware)
+    assert 0 < preset.low <= preset.turns <= preset.high
+    assert preset.basis == ("physics" if measured else "practice")
+
+
+@given(value=st.floats(1e-6, 1e6), name=st.sampled_from([name for name in vars(units) if name.isupper()]))
+def test_units_round_trip(value: float, name: str) -> None:
+    unit = getattr(units, name)
+    assert value * unit / unit == pytest.approx(value)
