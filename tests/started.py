@@ -1,0 +1,73 @@
+"""The program as a person starts it: a command in another process, from another folder.
+
+``python -m tests.started COMMAND...`` starts ``COMMAND... demo --port 0``, opens the first page and a file that it
+names, stops it with SIGTERM and checks that it went in good order.
+"""
+
+import re
+import subprocess
+import sys
+import tempfile
+import urllib.request
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+COMMAND = (sys.executable, "-m", "app")
+STOP_SECONDS = 10.0
+
+
+@dataclass
+class Started:
+    """A running program: its address, what it printed up to there, and the process."""
+
+    address: str
+    process: subprocess.Popen[str]
+
+    def fetch(self, path: str) -> str:
+        """The body at ``path``. Raises HTTPError for any status but 200."""
+        with urllib.request.urlopen(self.address + path.lstrip("/"), timeout=10) as answer:
+            return str(answer.read().decode())
+
+    def stop(self) -> int:
+        """End it as a service manager would. The exit status."""
+        self.process.terminate()
+        return self.process.wait(STOP_SECONDS)
+
+
+@contextmanager
+def started(
+    *arguments: str, command: Sequence[str] = COMMAND, cwd: Path | None = None, env: Mapping[str, str] | None = None
+) -> Iterator[Started]:
+    """The program started with ``arguments``, once it has said where it is open; killed on leaving if still there."""
+    with subprocess.Popen(
+        [*command, *arguments], cwd=cwd, env=env, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True
+    ) as process:
+        try:
+            assert process.stdout is not None
+            said = process.stdout.readline()
+            found = re.search(r"open at (http://\S+/)", said)
+            assert found is not None, said + process.stdout.read()
+            yield Started(found[1], process)
+        finally:
+            process.kill()
+
+
+def main() -> None:
+    """Start the command given, look at it, stop it."""
+    with tempfile.TemporaryDirectory() as elsewhere:
+        with started("demo", "--port", "0", command=sys.argv[1:], cwd=Path(elsewhere)) as program:
+            board = program.fetch("/")
+            style = re.search(r'href="(/static/[^"]+\.css)"', board)
+            script = re.search(r'src="(/lib/[^"]+\.js)"', board)
+            assert style is not None, board
+            assert script is not None, board
+            assert program.fetch(style[1])
+            assert program.fetch(script[1])
+            assert program.stop() == 0
+        print(f"{' '.join(sys.argv[1:])} started, showed its board with {style[1]} and {script[1]}, and closed")
+
+
+if __name__ == "__main__":
+    main()
