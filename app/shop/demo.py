@@ -31,7 +31,7 @@ STEP = 0.25
 NOISE = 0.012
 HAND = 0.25
 GAP, FLOW = 4.5, 6.5
-TURN = 16.0
+TURN = 4.2
 MOST_MOVES = 14
 
 TYPICAL: Mapping[str, float] = {
@@ -71,13 +71,13 @@ class Bench:
         if opening:
             late = self.link_late if len(self.layout.banks) > 1 and bore in self.layout.banks[1].bores else 0.0
             gap += max(0.0, opening / THOU - 3 - late) * 0.55
-        true = self.flow * (gap / GAP) ** 0.85
-        return round(true * self.rng.gauss(1, NOISE) / STEP) * STEP
+        true: float = self.flow * (gap / GAP) ** 0.85
+        return STEP * round(true * self.rng.gauss(1, NOISE) / STEP)
 
     def turn_stop(self, name: str, turns: float) -> None:
         """Turn a bank's stop screw."""
         for bore in self.layout.bank(name).bores:
-            self.gaps[bore] = max(1.0, self.gaps[bore] + turns * TURN * 0.5)
+            self.gaps[bore] = max(1.0, self.gaps[bore] + turns * TURN)
 
     def reset(self, coupler: Coupler, thou: float) -> None:
         """Reset a coupler with its far plate on a blade."""
@@ -193,7 +193,7 @@ class Hands:
 
 @dataclass(frozen=True)
 class Piece:
-    """One engine of the demonstration: its facts, and what happened to it. ``until`` leaves its last visit open there."""
+    """One engine of the demonstration and what happened to it. ``until`` leaves its last visit open there."""
 
     serial: str
     description: str

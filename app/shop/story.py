@@ -82,8 +82,8 @@ class Round:
 class Story:
     """Everything recorded of one visit.
 
-    ``fitted_before`` is the fitting of the last visit signed off before it, None when there was none; ``before`` is that
-    whole visit, where somebody asked for it.
+    ``fitted_before`` is the fitting of the last visit signed off before it, None when there was none; ``before`` is
+    that whole visit, where somebody asked for it.
     """
 
     engine: Engine

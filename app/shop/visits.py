@@ -133,7 +133,11 @@ def meters(session: Session) -> list[MeterRow]:
 
 def _story(session: Session, visit: Visit, with_before: bool = False) -> Story:
     earlier_one = _visit_before(session, visit)
-    fitting = session.get_one(Fitting, visit.fitting_id)
+    engine, fitting, meter = session.exec(
+        select(Engine, Fitting, MeterRow).where(
+            Engine.id == visit.engine_id, Fitting.id == visit.fitting_id, MeterRow.id == visit.meter_id
+        )
+    ).one()
     rounds = session.exec(select(RoundRow).where(RoundRow.visit_id == visit.ident).order_by(col(RoundRow.number))).all()
     readings = session.exec(
         select(ReadingRow)
@@ -142,12 +146,12 @@ def _story(session: Session, visit: Visit, with_before: bool = False) -> Story:
     ).all()
     entered = {round_id: tuple(rows) for round_id, rows in groupby(readings, key=lambda r: r.round_id)}
     return Story(
-        engine=session.get_one(Engine, visit.engine_id),
+        engine=engine,
         fitting=fitting,
         layout=layout_from_json(fitting.layout),
         hardware=hardware_from_json(fitting.hardware),
         visit=visit,
-        meter=session.get_one(MeterRow, visit.meter_id),
+        meter=meter,
         rounds=tuple(Round(r, entered.get(r.ident, ())) for r in rounds),
         all_moves=tuple(_of(session, MoveRow, visit)),
         all_checks=tuple(_of(session, CheckRow, visit)),

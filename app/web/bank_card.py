@@ -6,7 +6,7 @@ from app.shop.story import Story
 from app.shop.walk import Due
 from app.sync.banks import BankStory
 from app.sync.units import DEGREE, INCH
-from app.web.drawing import in_unit, unit_of
+from app.web.drawing import unit_of
 from app.web.views import Answer, Card, VerdictView
 
 CAUSES = {
@@ -41,7 +41,7 @@ def verdict(story: Story, found: BankStory | None, due: Due) -> VerdictView:
     said = []
     for one in found.differences:
         at = f"{one.lever_travel / INCH:.3f} in" if one.lever_travel else "idle"
-        said.append(f"{at}: {in_unit(one.difference, unit)} ({one.percent:+.1f} %)")
+        said.append(f"{at}: {unit.show(one.difference)} ({one.percent:+.1f} %)")
     even = balanced(found)
     return VerdictView(
         "none",

@@ -21,10 +21,10 @@ from app.sync.banks import BankStory
 from app.sync.rounds import Evenness
 from app.sync.units import THOU
 from app.web import bank_card
-from app.web.drawing import blades_of, by_bore, in_unit, shape_of, unit_of, value_of, word_of
+from app.web.drawing import blades_of, by_bore, shape_of, unit_of, value_of, word_of
 from app.web.forms import Typed
 from app.web.moves import place_name
-from app.web.views import Answer, Card, CouplerMark, EngineView, Keypad, Row, State, Tile, VerdictView
+from app.web.views import Answer, Card, CouplerMark, EngineView, Keypad, Keys, Row, State, Tile, VerdictView
 
 SKIP_REASONS = ("Cannot be reached", "Not safe to reach", "Read later", "Plate is out of order")
 MOVE_MARKS = {"stop": "stop", "blade": "coupler", "link": "link", "bypass": "stop"}
@@ -188,7 +188,7 @@ class Desk:
             open=True,
             action=f"{self.here}/readings",
             hidden={
-                "key": self._values.get("key") if self._problems and "key" in self._values else new_key(),
+                "key": self._values.get("key", "") or new_key(),
                 "round": str(self.due.round_number),
                 "bore": str(bore),
                 "kind": kind,
@@ -264,9 +264,9 @@ class Desk:
         if self.due.opening:
             pairs.append(("lever on", f"{self.due.opening / THOU / 1000:.3f} in"))
         if self.judged is not None:
-            pairs.append(("mean", f"{in_unit(self.judged.mean, self.unit)} {self.unit.name}"))
+            pairs.append(("mean", f"{self.unit.show(self.judged.mean)} {self.unit.name}"))
             if self.phase.rounds != "openings":
-                pairs.append(("window", f"±{in_unit(self.judged.half_width, self.unit)}"))
+                pairs.append(("window", f"±{self.unit.show(self.judged.half_width)}"))
         coolant = self.story.checks.get(("heat-soaked-recheck", "coolant"))
         if coolant is not None and coolant.number is not None:
             pairs.append(("coolant", f"{coolant.number:.0f} °C"))
@@ -290,12 +290,12 @@ class Desk:
             )
         why = "Every bore once, then the first again: the verdict and the next move follow."
         if self.advice is not None and self.advice.kind == "measure":
-            why = words.reason(self.advice, self.story.layout, self.unit)
+            why = words.reason(self.advice, self.unit)
         return Card("none", f"Read bore {due_bore}", why)
 
     def _advised(self, advice: Advice) -> Card:
-        title = words.title(advice, self.story.layout, self.unit)
-        reason = words.reason(advice, self.story.layout, self.unit)
+        title = words.title(advice, self.story.layout)
+        reason = words.reason(advice, self.unit)
         if advice.kind == "done":
             return Card("none", title, reason, (self._go_on(), _ONE_MORE), f"{self.here}/rounds", _round_key())
         if advice.kind in ("measure", "cannot"):
@@ -355,8 +355,8 @@ def _move_fields(advice: Advice, place: str, by: str) -> dict[str, str]:
     return fields
 
 
-def _keys_for(step: float) -> str:
-    named = {0.25: "quarter", 0.5: "half", 1.0: "whole"}
+def _keys_for(step: float) -> Keys:
+    named: dict[float, Keys] = {0.25: "quarter", 0.5: "half", 1.0: "whole"}
     return named.get(step, "tenth")
 
 

@@ -10,7 +10,7 @@ from app.shop.story import UNITS, Round, Story
 from app.shop.tables import MeterRow, ReadingRow
 from app.sync.rounds import Evenness, Standing
 from app.sync.words import Unit
-from app.web.views import PhaseView, Shape, SmallRow, SmallTile
+from app.web.views import PhaseState, PhaseView, Shape, SmallRow, SmallTile
 
 MOST_BLADES = 3
 
@@ -19,11 +19,6 @@ def unit_of(meter: MeterRow) -> Unit:
     """The unit a meter reads in, with as many places as its step has."""
     text = f"{meter.step:g}"
     return Unit(meter.unit, UNITS[meter.unit], len(text.partition(".")[2]))
-
-
-def in_unit(value: float, unit: Unit) -> str:
-    """A value in base units as the meter would show it."""
-    return f"{value / unit.size:.{unit.decimals}f}"
 
 
 def shape_of(standing: Standing | None) -> Shape:
@@ -47,7 +42,7 @@ def word_of(standing: Standing | None, unit: Unit) -> str:
     if standing is None:
         return ""
     if standing.verdict in ("wide", "tight"):
-        return f"{standing.verdict} {in_unit(abs(standing.deviation), unit)}"
+        return f"{standing.verdict} {unit.show(abs(standing.deviation))}"
     return standing.verdict
 
 
@@ -62,7 +57,7 @@ def phases(story: Story) -> tuple[PhaseView, ...]:
     current = next((s.phase for s in standings if not s.done), None)
     views = []
     for standing in standings:
-        state = "done" if standing.done else "current" if standing.phase is current else "to-come"
+        state: PhaseState = "done" if standing.done else "current" if standing.phase is current else "to-come"
         views.append(PhaseView(standing.phase.title, state, f"/visits/{story.visit.ident}/{standing.phase.slug}"))
     return tuple(views)
 

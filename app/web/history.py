@@ -6,7 +6,7 @@ from app.shop.judgement import evenness_of
 from app.shop.phases import HEAT_SOAKED
 from app.shop.story import Round, Story
 from app.sync.rounds import Evenness
-from app.web.drawing import in_unit, unit_of
+from app.web.drawing import unit_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +66,7 @@ def since_left(story: Story) -> SinceLeft | None:
     if not shared:
         return None
     changes = tuple(
-        Change(b, in_unit(then[b], unit), in_unit(now[b], unit), f"{(now[b] - then[b]) / unit.size:+.{unit.decimals}f}")
+        Change(b, unit.show(then[b]), unit.show(now[b]), f"{(now[b] - then[b]) / unit.size:+.{unit.decimals}f}")
         for b in shared
     )
     most = max(shared, key=lambda b: abs(now[b] - then[b]))

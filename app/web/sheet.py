@@ -14,7 +14,7 @@ from app.shop.tables import CheckRow, Override
 from app.sync import words
 from app.sync.rounds import Evenness
 from app.sync.units import INCH
-from app.web.drawing import blades_of, by_bore, in_unit, shape_of, unit_of, word_of
+from app.web.drawing import blades_of, by_bore, shape_of, unit_of, word_of
 from app.web.history import judged
 from app.web.steps import move_words
 from app.web.views import Shape
@@ -127,7 +127,7 @@ def _round(story: Story, title: str, one: Round | None, found: Evenness | None) 
             word = word_of(standing, unit) or "skipped"
             bores.append(SheetBore(bore, value, word, shape_of(standing), blades_of(standing, found.half_width)))
         rows.append(SheetRow(bank.name, tuple(bores), bank.stop))
-    mean = f"{in_unit(found.mean, unit)} {unit.name}"
+    mean = f"{unit.show(found.mean)} {unit.name}"
     return SheetRound(title, mean, words.verdict_title(found), tuple(rows))
 
 
@@ -139,7 +139,7 @@ def _banks(story: Story) -> tuple[str, ...]:
         return ("Not read off idle on this visit.",)
     unit, (first, second) = unit_of(story.meter), found.banks
     off_idle = [d for d in found.differences if d.lever_travel > 0]
-    said = (f"{in_unit(d.difference, unit)} ({d.percent:+.1f} %) on {d.lever_travel / INCH:.3f} in" for d in off_idle)
+    said = (f"{unit.show(d.difference)} ({d.percent:+.1f} %) on {d.lever_travel / INCH:.3f} in" for d in off_idle)
     return (f"Off idle, bank {second} less {first}, {unit.name} a bore: {'; '.join(said)} under the lever.",)
 
 

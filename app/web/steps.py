@@ -11,8 +11,6 @@ from app.shop.tables import CheckRow, MoveRow
 from app.shop.walk import due
 from app.sync import words
 from app.sync.preset import Preset, starting_turns
-from app.web.drawing import unit_of
-from app.web.words import blade
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +51,7 @@ def done_lines(story: Story, phase: Phase) -> tuple[str, ...]:
 def move_words(move: MoveRow) -> str:
     """A move that was made, as a sentence."""
     if move.kind == "blade":
-        return f"Coupler {move.near}–{move.far} reset on {blade(move.amount)}."
+        return f"Coupler {move.near}–{move.far} reset on {words.blade(move.amount)}."
     way = "in" if move.amount > 0 else "out"
     if move.kind == "stop":
         return f"Stop screw of bank {move.bank} {way} by {words.turns(abs(move.amount))}."
@@ -96,4 +94,4 @@ def next_step(story: Story) -> str:
     if now.bore is not None:
         return f"Read bore {now.bore} again to close the round" if now.kind == "closing" else f"Read bore {now.bore}"
     advice = next_of(story, undone.phase)
-    return words.title(advice, story.layout, unit_of(story.meter)) if advice else first.what
+    return words.title(advice, story.layout) if advice else first.what

@@ -5,6 +5,8 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 State = Literal["to-read", "next", "closing", "read", "corrected", "suspicious", "stale", "skipped"]
+PhaseState = Literal["done", "current", "to-come", "open"]
+Keys = Literal["quarter", "half", "tenth", "whole"]
 Shape = Literal["none", "even", "lean-wide", "lean-tight", "wide", "tight"]
 
 
@@ -75,7 +77,7 @@ class PhaseView:
     """One of the five blades at the head of a visit."""
 
     title: str
-    state: Literal["done", "current", "to-come", "open"]
+    state: PhaseState
     href: str
 
 
@@ -120,7 +122,7 @@ class Keypad:
     heading: str
     unit: str
     follows: str
-    keys: Literal["quarter", "half", "tenth", "whole"]
+    keys: Keys
     open: bool
     action: str
     hidden: Mapping[str, str]

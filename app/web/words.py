@@ -5,11 +5,10 @@ from datetime import datetime
 from app.shop.tables import Engine, MeterRow
 from app.sync.hardware import Figure, Hardware
 from app.sync.layout import Bank, Layout
-from app.sync.units import CUBIC_INCH, LITRE, REV_PER_MIN, THOU
-from app.sync.words import turns
+from app.sync.units import CUBIC_INCH, LITRE, REV_PER_MIN
+from app.sync.words import COUNTS, blade, turns
 from app.web.forms import HARDWARE_FIELDS
 
-COUNTS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
 ORDINALS = ("", "first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth")
 
 
@@ -69,12 +68,6 @@ def figures(hardware: Hardware) -> list[tuple[str, str, bool]]:
         figure: Figure = getattr(hardware, name)
         rows.append((label, f"{figure.value / size:.3g} {unit}", figure.measured))
     return rows
-
-
-def blade(metres: float) -> str:
-    """A blade's thickness: 0.003 in, with a fourth place only where it is a half."""
-    thou = metres / THOU
-    return f"{thou / 1000:.3f} in" if abs(thou - round(thou)) < 0.05 else f"{thou / 1000:.4f} in"
 
 
 def pair(value: object) -> tuple[object, object]:

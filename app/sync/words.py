@@ -1,0 +1,205 @@
+"""What the brain found, as a calm colleague would say it: titles of at most two short lines, sentences of one or two.
+
+Numbers stand in the meter's unit with its steps, blades in thousandths of an inch, turns in sixteenths in words. A stop
+screw turned in opens its bank.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from app.sync.advice import Advice
+from app.sync.layout import Layout
+from app.sync.rounds import Evenness
+from app.sync.units import INCH, THOU
+
+COUNTS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
+SIXTEENTHS = (
+    "",
+    "one sixteenth",
+    "one eighth",
+    "three sixteenths",
+    "one quarter",
+    "five sixteenths",
+    "three eighths",
+    "seven sixteenths",
+    "one half",
+    "nine sixteenths",
+    "five eighths",
+    "eleven sixteenths",
+    "three quarters",
+    "thirteen sixteenths",
+    "seven eighths",
+    "fifteen sixteenths",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Unit:
+    """The unit a meter shows: its name, its size in base units, and the places its step has."""
+
+    name: str
+    size: float
+    decimals: int
+
+    def show(self, value: float) -> str:
+        """A value in base units as the meter would show it."""
+        return f"{value / self.size:.{self.decimals}f}"
+
+
+def turns(amount: float) -> str:
+    """Turns of a screw in words, to the nearest sixteenth.
+
+    Parameters: ``amount`` of turns, 0 or more.
+
+    >>> turns(0.125), turns(1.0), turns(1.5)
+    ('one eighth', 'one turn', 'one turn and one half')
+    """
+    whole, part = divmod(round(amount * 16), 16)
+    if not whole:
+        return SIXTEENTHS[part] or "nothing"
+    said = "one turn" if whole == 1 else f"{COUNTS[whole] if whole < len(COUNTS) else whole} turns"
+    return f"{said} and {SIXTEENTHS[part]}" if part else said
+
+
+def blade(thickness: float) -> str:
+    """A blade's thickness, with a fourth place only where it needs one.
+
+    Parameters: ``thickness`` [m].
+
+    >>> blade(3 * THOU), blade(4.5 * THOU)
+    ('0.003\\xa0in', '0.0045\\xa0in')
+    """
+    places = 3 if abs(thickness / THOU - round(thickness / THOU)) < 0.05 else 4
+    return f"{thickness / INCH:.{places}f}\u00a0in"
+
+
+def bores_in_words(bores: Sequence[int]) -> str:
+    """Bores by number alone, for a sentence that began with the word.
+
+    Parameters: ``bores``, at least one.
+
+    >>> bores_in_words([3]), bores_in_words([3, 4]), bores_in_words([3, 4, 8])
+    ('3', '3 and 4', '3, 4 and 8')
+    """
+    said = [str(bore) for bore in bores]
+    return said[0] if len(said) == 1 else f"{', '.join(said[:-1])} and {said[-1]}"
+
+
+def title(advice: Advice, layout: Layout) -> str:
+    """The next move in a line or two.
+
+    Parameters: ``advice`` to say; ``layout`` it is about.
+    """
+    match advice.kind:
+        case "measure":
+            return f"Read bore {bores_in_words(advice.bores)}" if len(advice.bores) < 4 else "Read every bore"
+        case "stop":
+            way = "in" if advice.turns > 0 else "out"
+            bore = layout.bank(advice.bank or "").stop
+            return f"Turn the stop screw at bore {bore} {way} by {turns(abs(advice.turns))}"
+        case "blade":
+            leaves = " and ".join(blade(leaf) for leaf in advice.leaves)
+            stacked = " stacked" if len(advice.leaves) > 1 else ""
+            return f"Reset coupler {advice.near}–{advice.far} on {leaves}{stacked}"
+        case "link":
+            way = "earlier" if advice.flats > 0 else "later"
+            return f"Turn the link of bank {advice.bank} by {abs(advice.flats):g} flats, to open {way}"
+        case "bypass":
+            way = "in" if advice.turns > 0 else "out"
+            return f"Turn the bypass screw of bore {advice.near} {way} by {turns(abs(advice.turns))}"
+        case "done":
+            return "Leave the plates alone"
+    return "Look for the cause before turning more"
+
+
+REASONS: Mapping[str, str] = {
+    "first-round": "Every bore once, then the first again: the verdict and the next move follow.",
+    "after-move": "The move shifted it: what it did says what comes next.",
+    "unread": "It was not read yet in this round.",
+    "doubtful": "One more reading tells whether it needs a move, and costs less than one.",
+    "close-round": "It closes the round and shows how far the engine drifted.",
+    "misread": "It does not fit its neighbours. Read it again before anything is believed.",
+    "even": "Another move would gain less than the meter can see.",
+    "finest": "No blade owned and no hand sets it closer. The window asked for is finer than that.",
+    "coarse": "The banks stand close enough to warm it up. The rest waits for heat.",
+    "slop": "Readings scatter with nothing moved: look for slack in its coupler.",
+    "no-answer": "The last move did not act as the linkage says: slack, a plate that does not return, or a leak.",
+}
+"""What stands behind a reason's code, where nothing has to be worked out. A new code gets its line here."""
+
+
+def reason(advice: Advice, unit: Unit) -> str:
+    """Why, and what to expect, in one or two short sentences.
+
+    Parameters: ``advice`` to say; ``unit`` of the meter.
+    """
+    if advice.kind in ("stop", "blade", "bypass"):
+        said = [_what_moves(advice), _what_to_expect(advice, unit)]
+        return " ".join(part for part in said if part)
+    about = f"Bore {bores_in_words(advice.about)}: " if advice.about and advice.kind == "cannot" else ""
+    return about + REASONS.get(advice.why, "The readings so far ask for it.")
+
+
+def verdict_title(found: Evenness) -> str:
+    """How even a round is, in a word or three.
+
+    Parameters: ``found`` evenness of the round.
+    """
+    return {
+        "even": "Even",
+        "not even": "Not even yet",
+        "too close to call": "Too close to call",
+        "incomplete": "Even so far",
+    }[found.verdict]
+
+
+def verdict_sentence(found: Evenness, unit: Unit) -> str:
+    """What stands behind the verdict, at most 85 characters where the bores are few.
+
+    Parameters: ``found`` evenness of the round; ``unit`` of the meter.
+    """
+    if found.suspicious:
+        return f"Bore {bores_in_words(sorted(found.suspicious))} does not fit the others: read it again."
+    drift = ""
+    if found.drift_seen:
+        drift = f" The round {'rose' if found.drift > 0 else 'fell'} by {unit.show(abs(found.drift))}; taken out."
+    if found.verdict == "even":
+        return f"All stand within {unit.show(found.half_width)} with room for the meter.{drift}"
+    if found.verdict == "incomplete":
+        return f"None stands outside ±{unit.show(found.half_width)}. The round is not closed yet."
+    wide, tight = _of(found, "wide"), _of(found, "tight")
+    if not wide and not tight:
+        edge = [s.bore for s in found.standings if s.verdict == "too close"]
+        verb = "sits" if len(edge) == 1 else "sit"
+        return f"Bore {bores_in_words(edge)} {verb} on the edge of the window; the meter cannot tell.{drift}"
+    parts = [
+        f"{bores_in_words(bores)} {'stands' if len(bores) == 1 else 'stand'} {word}"
+        for bores, word in ((wide, "wide"), (tight, "tight"))
+        if bores
+    ]
+    return f"{', '.join(parts)}.{drift}"
+
+
+def _of(found: Evenness, verdict: str) -> list[int]:
+    return [s.bore for s in found.standings if s.verdict == verdict]
+
+
+def _what_moves(advice: Advice) -> str:
+    if advice.kind == "stop":
+        verb = "opens" if advice.turns > 0 else "closes"
+        return f"All of bank {advice.bank} {verb}."
+    if not advice.bores:
+        return ""
+    if len(advice.bores) == 1:
+        return f"Moves bore {advice.bores[0]} alone."
+    return f"Moves bore {bores_in_words(advice.bores)} together."
+
+
+def _what_to_expect(advice: Advice, unit: Unit) -> str:
+    said = [unit.show(advice.expected[bore].value) for bore in advice.bores if bore in advice.expected]
+    if not said or len(said) > 4:
+        return ""
+    if len(said) < len(advice.bores):
+        bore = next(b for b in advice.bores if b in advice.expected)
+        return f"Expect {said[0]} at bore {bore}."
+    return f"Expect {said[0] if len(said) == 1 else ', '.join(said[:-1]) + ' and ' + said[-1]}."
