@@ -134,9 +134,12 @@ def meters(session: Session) -> list[MeterRow]:
 def _story(session: Session, visit: Visit, with_before: bool = False) -> Story:
     earlier_one = _visit_before(session, visit)
     engine, fitting, meter = session.exec(
-        select(Engine, Fitting, MeterRow).where(
-            Engine.id == visit.engine_id, Fitting.id == visit.fitting_id, MeterRow.id == visit.meter_id
-        )
+        select(Engine, Fitting, MeterRow)
+        .select_from(Visit)
+        .join(Engine, col(Engine.id) == Visit.engine_id)
+        .join(Fitting, col(Fitting.id) == Visit.fitting_id)
+        .join(MeterRow, col(MeterRow.id) == Visit.meter_id)
+        .where(Visit.id == visit.ident)
     ).one()
     rounds = session.exec(select(RoundRow).where(RoundRow.visit_id == visit.ident).order_by(col(RoundRow.number))).all()
     readings = session.exec(

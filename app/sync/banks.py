@@ -9,6 +9,7 @@ against all of these at once, on a grid of offset and ratio, so that a bank stil
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cache
 from typing import Literal
 
 import numpy as np
@@ -202,7 +203,7 @@ def gain_curve(hardware: Hardware, idle_flow: float, gain: float | None = None) 
     start = angle_at(min(2 * past_plate / (math.pi * diameter), diameter / 4), diameter, closed)
     openings = np.linspace(0.0, min(WIDEST, math.pi / 2 - start), 201)
     areas = np.array([CONTRACTION * open_area(start + x, diameter, shaft, closed) + leakage for x in openings])
-    ratios = np.array([_runner_ratio(area / areas[0]) for area in areas])
+    ratios = np.interp(areas / areas[0], *_runner_table())
     damping = np.array([1 - (1 - SHARING) * pressure_sensitivity(ratio) for ratio in ratios])
     steps = np.diff(np.log(areas)) / ((damping[1:] + damping[:-1]) / 2)
     rise = np.concatenate([[0.0], np.cumsum(steps)])
@@ -211,21 +212,17 @@ def gain_curve(hardware: Hardware, idle_flow: float, gain: float | None = None) 
     return openings, rise
 
 
-def _runner_ratio(area_ratio: float) -> float:
-    """Runner pressure over ambient once the plates have opened to ``area_ratio`` times their idle area.
+@cache
+def _runner_table() -> tuple[Floats, Floats]:
+    """Area over idle area, and the runner pressure over ambient that the cylinders settle at behind it.
 
-    The cylinders draw in proportion to speed and runner pressure, and speed answers the air drawn.
+    The cylinders draw in proportion to speed and runner pressure, and speed answers the air drawn. Solved for the area
+    that a pressure needs, so that a table of it turned round gives the pressure for any area.
     """
     power = 1 / (1 - SPEED_ANSWER)
-    low, high = IDLE_RATIO, 1.0
-    for _ in range(40):
-        middle = (low + high) / 2
-        drawn = (middle / IDLE_RATIO) ** power
-        if area_ratio * flow_function(middle) / flow_function(IDLE_RATIO) > drawn:
-            low = middle
-        else:
-            high = middle
-    return max(low, critical_ratio())
+    ratios = np.linspace(max(IDLE_RATIO, critical_ratio()), 0.9999, 2000)
+    flows = np.array([flow_function(float(ratio)) for ratio in ratios])
+    return (ratios / IDLE_RATIO) ** power * flow_function(IDLE_RATIO) / flows, ratios
 
 
 def _shared(bores: Sequence[int], readings: Mapping[int, float], idle: Mapping[int, float]) -> list[int]:
