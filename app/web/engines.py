@@ -39,6 +39,15 @@ def new_engine(page: Page, layout: str = "v8") -> HTMLResponse:
     return _form(page, values, {}, layout=layout)
 
 
+@router.post("/engines/new")
+def other_layout(page: Page, form: Form) -> HTMLResponse:
+    """The form again with another layout filled in and everything else as typed."""
+    layout = form.text("layout")
+    filled = {"a_stop": "", "a_drive": "", "b_stop": "", "b_drive": "", "sensor": "", "springless": ""}
+    values = {**form.values, **filled, **LAYOUTS.get(layout, LAYOUTS["v8"])[1]}
+    return _form(page, values, {}, layout=layout)
+
+
 @router.post("/engines")
 def register(shop: Shop, page: Page, form: Form, now: Now) -> Response:
     """Register the engine typed, or show the form again with what is wrong beside each field."""
@@ -167,7 +176,6 @@ def _form(
         problems=problems,
         layouts=LAYOUTS,
         chosen=layout,
-        units=DISPLACEMENT_UNITS,
         hardware_fields_known=HARDWARE_FIELDS,
         likely=_estimates(values),
     )

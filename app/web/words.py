@@ -33,7 +33,8 @@ def displacement(engine: Engine) -> str:
     litres = f"{engine.displacement / LITRE:.2f}".rstrip("0").rstrip(".")
     litres = litres if "." in litres else f"{litres}.0"
     inches = f"{engine.displacement / CUBIC_INCH:.0f}"
-    return f"{inches} cu in ({litres} L)" if engine.displacement_unit == "cu in" else f"{litres} L ({inches} cu in)"
+    small, large = f"{litres}\u00a0L", f"{inches}\u00a0cu\u00a0in"
+    return f"{large} ({small})" if engine.displacement_unit == "cu in" else f"{small} ({large})"
 
 
 def litres(engine: Engine) -> str:
