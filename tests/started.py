@@ -8,6 +8,7 @@ import re
 import subprocess
 import sys
 import tempfile
+import threading
 import urllib.request
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
@@ -15,6 +16,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 COMMAND = (sys.executable, "-m", "app")
+START_SECONDS = 90.0  # many times what it takes, for a machine that is busy with something else
 STOP_SECONDS = 10.0
 
 
@@ -46,7 +48,10 @@ def started(
     ) as process:
         try:
             assert process.stdout is not None
+            watch = threading.Timer(START_SECONDS, process.kill)
+            watch.start()
             said = process.stdout.readline()
+            watch.cancel()
             found = re.search(r"open at (http://\S+/)", said)
             assert found is not None, said + process.stdout.read()
             yield Started(found[1], process)
