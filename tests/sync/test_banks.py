@@ -1,0 +1,193 @@
+"""Banks off idle: made-up engines whose links are known to be wrong, and what must never be offered."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from app.sync.banks import CENTRAL_LEVER, FREE_PLAY, BankStory, Opening, balance, gain_curve
+from app.sync.events import Meter
+from app.sync.hardware import Figure, likely_hardware
+from app.sync.layout import Bank, Layout
+from app.sync.linkage import link_rotation
+from app.sync.units import KPA, LITRE, MM
+
+EIGHT = Layout((Bank("A", (1, 2, 3, 4), stop=2, drive=2), Bank("B", (5, 6, 7, 8), stop=6, drive=6)))
+HARDWARE = likely_hardware(4 * LITRE, 8)
+IDLE_FLOW = 6.4 / 3600
+IDLE = dict.fromkeys(EIGHT.bores, IDLE_FLOW)
+
+
+def opened(milliradians: float, *, early: float = 0.0, ratio: float = 0.0, first: float = IDLE_FLOW) -> Opening:
+    """Flows at a lever opening when the second bank leaves ``early`` [mrad] and opens faster by ``ratio``."""
+    lever = milliradians * 1e-3
+    curve = gain_curve(HARDWARE, IDLE_FLOW)
+    one = max(0.0, lever - FREE_PLAY - max(early * 1e-3, 0.0))
+    other = max(0.0, lever * (1 + ratio) - FREE_PLAY + min(early * 1e-3, 0.0))
+    flow_one, flow_other = (first * math.exp(float(np.interp(x, *curve))) for x in (one, other))
+    return Opening(lever * CENTRAL_LEVER, {bore: flow_one if bore < 5 else flow_other for bore in EIGHT.bores})
+
+
+def told(openings: Sequence[Opening], *, proven: bool = True, both_hands: bool = False) -> BankStory:
+    return balance(EIGHT, HARDWARE, IDLE, openings, Meter(), proven, both_hands)
+
+
+def test_gain_of_an_idle_engine_falls_as_it_opens() -> None:
+    openings, rise = gain_curve(HARDWARE, IDLE_FLOW)
+    slopes = np.diff(rise) / np.diff(openings)
+    assert (np.diff(slopes) < 0).all()
+    # An independent engine simulation gave 19.7 per radian at idle and 11.0 at 30 mrad for these plates.
+    assert slopes[0] == pytest.approx(19.7, rel=0.15)
+    assert np.interp(0.030, openings[1:], slopes) == pytest.approx(11.0, rel=0.15)
+
+
+def test_a_learned_gain_rescales_the_curve() -> None:
+    openings, rise = gain_curve(HARDWARE, IDLE_FLOW, gain=16.0)
+    assert rise[1] / openings[1] == pytest.approx(16.0)
+
+
+def test_banks_that_agree() -> None:
+    story = told([opened(10), opened(30)])
+    assert story.cause == "nothing"
+    assert story.flats == 0.0
+    assert story.bank is None
+    assert story.extra == "none"
+    assert [round(difference.percent, 6) for difference in story.differences] == [0, 0, 0]
+
+
+@pytest.mark.parametrize("early", [9.0, -9.0])
+def test_a_link_of_the_wrong_length(early: float) -> None:
+    story = told([opened(10, early=early), opened(30, early=early)])
+    assert story.cause == "length"
+    assert story.offset * 1e3 == pytest.approx(early, abs=1.5)
+    assert 0.5 < story.offset_sd * 1e3 < 3.0
+    # The bank that leaves first is turned later; by hand 9 mrad at 4.44 mrad a flat are two flats.
+    assert story.bank == ("B" if early > 0 else "A")
+    assert story.or_bank == ("A" if early > 0 else "B")
+    assert story.flats == pytest.approx(-2.0)
+    # A wrong length keeps its difference in kg/h.
+    small, large = story.differences[1:]
+    assert large.difference == pytest.approx(small.difference, rel=0.35)
+
+
+def test_turning_the_flats_brings_the_banks_together() -> None:
+    story = told([opened(10, early=7), opened(30, early=7)])
+    left = 7 + link_rotation(story.flats, HARDWARE) * 1e3
+    assert abs(left) < abs(link_rotation(0.5, HARDWARE)) * 1e3
+    again = told([opened(10, early=left), opened(30, early=left)])
+    assert again.flats == 0.0
+
+
+def test_rods_with_two_hands_are_turned_in_quarters() -> None:
+    story = told([opened(10, early=6), opened(30, early=6)], both_hands=True)
+    assert story.cause == "length"
+    assert story.flats * 4 == round(story.flats * 4)
+    assert story.flats == pytest.approx(-0.75, abs=0.26)
+
+
+def test_a_ratio_grows_with_the_opening_and_is_left_to_the_angle_gauge() -> None:
+    story = told([opened(20, ratio=0.12), opened(60, ratio=0.12), opened(100, ratio=0.12)])
+    small, _, large = (difference.difference for difference in story.differences[1:])
+    assert large > 2 * small
+    assert story.odds["ratio"] > 0.2
+    assert story.extra == "angle_gauge"
+
+
+def test_a_bank_still_on_its_stop_shows_later() -> None:
+    story = told([opened(10, early=-25), opened(30, early=-25)])
+    assert story.cause in {"slack", "unknown"}
+    assert story.flats == 0.0
+    assert story.extra == "wider_opening"
+    wide = told([opened(10, early=-25), opened(30, early=-25), opened(60, early=-25)])
+    assert wide.offset * 1e3 == pytest.approx(-25, abs=3)
+    assert wide.extra == "both_ways"
+    tight = balance(
+        EIGHT,
+        HARDWARE,
+        IDLE,
+        [opened(at, early=-25) for at in (10, 30, 60)],
+        Meter(),
+        free_play_proven=True,
+        joints_tight=True,
+    )
+    assert tight.cause == "length"
+    assert tight.flats == pytest.approx(-25 / 4.44, abs=0.75)
+
+
+def test_no_flats_before_free_play_was_proven() -> None:
+    story = told([opened(10, early=9), opened(30, early=9)], proven=False)
+    assert (story.flats, story.bank, story.extra) == (0.0, None, "free_play")
+    assert story.odds["slack"] > told([opened(10, early=9), opened(30, early=9)]).odds["slack"]
+
+
+def test_no_flats_from_one_opening() -> None:
+    story = told([opened(10, early=9)])
+    assert (story.flats, story.extra) == (0.0, "opening")
+    assert story.extra_travel == pytest.approx(0.030 * CENTRAL_LEVER)
+    assert told([opened(60, early=9)]).extra_travel == pytest.approx(0.020 * CENTRAL_LEVER)
+    # The same opening twice is still one opening.
+    assert told([opened(10, early=9), opened(10, early=9)]).extra == "opening"
+
+
+def test_idle_unevenness_between_the_banks_is_taken_off() -> None:
+    idle = {bore: IDLE_FLOW * (1.05 if bore > 4 else 1.0) for bore in EIGHT.bores}
+    read = [opened(10), opened(30)]
+    uneven = [replace(o, readings={b: v * idle[b] / IDLE_FLOW for b, v in o.readings.items()}) for o in read]
+    story = balance(EIGHT, HARDWARE, idle, uneven, Meter(), free_play_proven=True)
+    assert story.cause == "nothing"
+    assert story.differences[0].percent == pytest.approx(200 * 0.05 / 2.05)
+
+
+def test_what_cannot_be_told() -> None:
+    single = Layout((Bank("A", (1, 2, 3, 4), stop=2, drive=2),))
+    assert balance(single, HARDWARE, IDLE, [opened(10)], Meter(), free_play_proven=True) == BankStory("single")
+    vacuum = Meter("vacuum", 0.25 * KPA, 0.01)
+    assert balance(EIGHT, HARDWARE, IDLE, [opened(10)], vacuum, free_play_proven=True).extra == "flow_meter"
+    assert balance(EIGHT, HARDWARE, {1: IDLE_FLOW}, [opened(10)], Meter(), free_play_proven=True).extra == "idle"
+    assert told([]).extra == "opening"
+    one_bank = Opening(0.25 * MM, dict.fromkeys((1, 2, 3, 4), 8 / 3600))
+    assert told([one_bank]).differences == told([]).differences
+
+
+def test_fewer_bores_say_less() -> None:
+    read = [opened(10, early=9), opened(30, early=9)]
+    stops = [replace(o, readings={bore: o.readings[bore] for bore in (2, 6)}) for o in read]
+    assert told(stops).offset_sd > told(read).offset_sd
+
+
+def test_odds_sum_to_one_and_names_follow_them() -> None:
+    for early in (0.0, 2.0, 5.0, -12.0, 40.0):
+        story = told([opened(10, early=early), opened(30, early=early)])
+        assert sum(story.odds.values()) == pytest.approx(1.0)
+        assert story.cause == "unknown" or story.odds[story.cause] == max(story.odds.values())
+
+
+def test_a_different_rod_needs_a_different_number_of_flats() -> None:
+    coarse = replace(HARDWARE, link_pitch=Figure(1.6 * MM))
+    read = [opened(10, early=9), opened(30, early=9)]
+    assert balance(EIGHT, coarse, IDLE, read, Meter(), free_play_proven=True).flats == pytest.approx(-1.0)
+
+
+def test_half_a_flat_is_reached_as_often_as_simulated() -> None:
+    """Noisy meter, bores that part off idle, links wrong by up to three flats: right to about half a flat."""
+    chance = np.random.default_rng(3)
+    meter = Meter()
+
+    def read(true: float) -> float:
+        return float(np.round(true * (1 + 0.02 * chance.normal()) / meter.step) * meter.step)
+
+    within = 0
+    for _ in range(100):
+        early = float(chance.uniform(-13, 13))
+        idle = {bore: float(np.mean([read(IDLE_FLOW) for _ in range(3)])) for bore in EIGHT.bores}
+        noisy = []
+        for at in (10, 30):
+            exact = opened(at, early=early)
+            parted = {bore: flow * math.exp(0.008 * chance.normal()) for bore, flow in exact.readings.items()}
+            noisy.append(replace(exact, readings={bore: read(flow) for bore, flow in parted.items()}))
+        story = balance(EIGHT, HARDWARE, idle, noisy, meter, free_play_proven=True)
+        turned = 0.0 if story.bank is None else math.copysign(story.flats, -1 if story.bank == "B" else 1)
+        within += abs(early * 1e-3 + link_rotation(turned, HARDWARE)) < link_rotation(1.0, HARDWARE)
+    assert within >= 90
