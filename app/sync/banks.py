@@ -296,8 +296,8 @@ def _weigh(
 ) -> _Belief:
     """Posterior over offset and ratio on a grid, for every cause at once; ``doubt`` in the gain is averaged over."""
     offset, ratio = OFFSETS[:, None, None], RATIOS[None, :, None]
-    first = np.maximum(0.0, lever - FREE_PLAY - np.maximum(offset, 0.0))
-    second = np.maximum(0.0, lever * (1 + ratio) - FREE_PLAY + np.minimum(offset, 0.0))
+    first = np.maximum(0.0, lever * (1 - ratio / 2) - FREE_PLAY - np.maximum(offset, 0.0))
+    second = np.maximum(0.0, lever * (1 + ratio / 2) - FREE_PLAY + np.minimum(offset, 0.0))
     predicted = np.interp(second, *curve) - np.interp(first, *curve)
     precision = np.linalg.inv(noise)
     deviates = np.linspace(-2, 2, 9)

@@ -122,6 +122,13 @@ def test_no_flats_before_free_play_was_proven() -> None:
     assert story.odds["slack"] > told([opened(10, early=9), opened(30, early=9)]).odds["slack"]
 
 
+def test_no_flats_before_free_play_was_proven_even_when_the_length_is_probable() -> None:
+    read = [opened(10, early=5), opened(30, early=5)]
+    story = balance(EIGHT, HARDWARE, IDLE, read, Meter(), free_play_proven=False, joints_tight=True)
+    assert story.cause == "length"
+    assert (story.flats, story.bank) == (0.0, None)
+
+
 def test_no_flats_from_one_opening() -> None:
     story = told([opened(10, early=9)])
     assert (story.flats, story.extra) == (0.0, "opening")
