@@ -15,7 +15,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
-COMMAND = (sys.executable, "-m", "app")
+COMMAND = (sys.executable, "-W", "error", "-m", "app")
 START_SECONDS = 90.0  # many times what it takes, for a machine that is busy with something else
 STOP_SECONDS = 10.0
 
@@ -50,10 +50,12 @@ def started(
             assert process.stdout is not None
             watch = threading.Timer(START_SECONDS, process.kill)
             watch.start()
-            said = process.stdout.readline()
+            said, found = "", None
+            while found is None and (line := process.stdout.readline()):
+                said += line
+                found = re.search(r"open at (http://\S+/)", line)
             watch.cancel()
-            found = re.search(r"open at (http://\S+/)", said)
-            assert found is not None, said + process.stdout.read()
+            assert found is not None, said
             yield Started(found[1], process)
         finally:
             process.kill()
