@@ -1,24 +1,60 @@
 """The one next move at idle: which adjuster, how far, or which bore to read first.
 
-A proportional rule: every bore beyond the guard is brought to the mean by the adjuster that acts at it, nearest to the
-stop screw first, since what is set there carries along everything beyond.
+Every bore's flow is the mean of its readings since it last moved; its edge gap is known from the last blade it was set
+on, moved along by whatever was turned since. Flow grows less than in proportion to the gap, so a gap has to move
+further than the flow it is to bring. Bores are put right outward from the stop bore, because what is set there carries
+along everything beyond; a bore whose readings cannot tell on which side of the window it stands is read again first,
+because a reading costs less than a move.
 """
 
 import itertools
-from collections.abc import Sequence
+import math
+import operator
+import statistics
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, field
+from functools import partial
 
 from app.sync.advice import Advice, Expected
-from app.sync.events import BladeReset, Event, IdleSpeed, Meter, Reading
+from app.sync.events import BladeReset, BypassTurn, Event, IdleSpeed, LinkTurn, Meter, Reading, StopTurn
 from app.sync.hardware import Hardware
-from app.sync.layout import Layout
-from app.sync.linkage import IDLE_GAP, turns_between
+from app.sync.layout import Coupler, Layout
+from app.sync.linkage import IDLE_GAP, gap_after_turns, turns_between
 from app.sync.rounds import reading_sd
+from app.sync.units import REV_PER_MIN
 
-GUARD = 0.8
-"""Part of the window beyond which a bore is put right: what is left is for meter and hand."""
+FLOW_POWER = 0.8
+"""Per cent of flow for one per cent of gap: with one plate per cylinder idle is not choked, and the runner fills behind
+the plate (from simulation; a power, so that it holds for large steps too)."""
+
+DOUBT = 1.28
+"""Standard deviations on either side of the window within which a bore is read again: nine in ten are clear of it."""
+
+MOST_READINGS = 3
+"""Readings of a bore at one setting after which its mean decides."""
+
+HAND = 0.06
+"""What a hand leaves of flow when it sets a blade: 0.4 thousandths at a gap of 4.5 (this program's choice)."""
+
+MOST_RESETS = 4
+"""Resets of one coupler that did not bring its bore right, after which the cause is looked for elsewhere."""
 
 SIXTEENTH = 1 / 16
 MOST_TURNS = 1.0
+SPEED_WINDOW = 60 * REV_PER_MIN
+SPEED_POWER = 0.8
+
+
+@dataclass
+class _Bore:
+    """What is known of one bore: readings since it last moved [kg/s or Pa], and its gap [m] when a blade set it."""
+
+    readings: list[float] = field(default_factory=list)
+    gap: float | None = None
+
+    @property
+    def value(self) -> float:
+        return statistics.fmean(self.readings)
 
 
 def next_move(
@@ -33,56 +69,187 @@ def next_move(
 ) -> Advice:
     """The one next step towards an even idle.
 
-    ``why`` is one of: ``first-round``, ``after-move``, ``close-round``, ``stop-bank``, ``blade``, ``even``, ``finest``.
+    ``why`` is one of: ``first-round``, ``after-move``, ``close-round``, ``doubtful``, ``stop-bank``, ``stop-speed``,
+    ``blade``, ``even``, ``finest``, ``no-answer``. A vacuum column is taken to fall as a flow would rise.
 
     Parameters: ``layout`` of the engine; ``hardware`` fitted; ``meter`` read with; ``events`` so far, oldest first;
     ``wanted_speed`` [rev/s]; ``blades`` owned, single leaves [m]; ``window`` half width as a fraction of the mean;
-    ``displacement`` [m3] of the whole engine.
+    ``displacement`` [m3] of the whole engine, above 0.
     """
-    latest = {e.bore: e for e in events if isinstance(e, Reading)}
-    moved_at = max((n for n, e in enumerate(events) if not isinstance(e, Reading | IdleSpeed)), default=-1)
-    since = [e for e in events[moved_at + 1 :] if isinstance(e, Reading)]
-    unread = tuple(bore for bore in layout.bores if bore not in {e.bore for e in since})
+    if displacement <= 0:
+        raise ValueError("an engine has a displacement")
+    bores = _follow(layout, hardware, events)
+    unread = tuple(bore for bore in layout.bores if not bores[bore].readings)
     if unread:
-        return Advice("measure", "first-round" if len(latest) < len(layout.bores) else "after-move", bores=unread)
-    if not any(e.closing for e in since):
-        return Advice("measure", "close-round", bores=(since[0].bore,))
-    mean = sum(latest[bore].value for bore in layout.bores) / len(layout.bores)
-    opening = {bore: _opening(latest[bore].value / mean, meter) for bore in layout.bores}
+        ever = {e.bore for e in events if isinstance(e, Reading)}
+        return Advice("measure", "after-move" if ever >= set(layout.bores) else "first-round", bores=unread)
+    opening = _openings(layout, bores, meter)
+    doubtful, outside = _sort(layout, bores, opening, meter, window)
+    if move := _move(layout, hardware, meter, events, bores, opening, outside, blades):
+        return move
+    if doubtful:
+        return Advice("measure", "doubtful", bores=doubtful)
+    since = _since_last_move(events)
+    if not any(isinstance(e, Reading) and e.closing for e in since):
+        read = {e.bore for e in since if isinstance(e, Reading)}
+        left = tuple(bore for bore in layout.bores if bore not in read)
+        return Advice("measure", "close-round", bores=left or (layout.bores[0],))
+    if move := _for_speed(layout, hardware, since, wanted_speed):
+        return move
+    return Advice("done", "finest" if outside else "even")
+
+
+def _follow(layout: Layout, hardware: Hardware, events: Sequence[Event]) -> dict[int, _Bore]:
+    """What every bore is known by after all events."""
+    bores = {bore: _Bore() for bore in layout.bores}
+    for event in events:
+        match event:
+            case Reading():
+                bores[event.bore].readings.append(event.value)
+            case StopTurn():
+                _shift(
+                    bores, layout.bank(event.bank).bores, partial(gap_after_turns, turns=event.turns, hardware=hardware)
+                )
+            case BladeReset():
+                beyond = layout.bank_of(event.far).beyond(Coupler(event.near, event.far))
+                before = bores[event.far].gap
+                change = math.nan if before is None else event.gap - before
+                _shift(bores, beyond, partial(operator.add, change))
+                bores[event.far].gap = event.gap
+            case BypassTurn():
+                bores[event.bore].readings.clear()
+            case IdleSpeed() | LinkTurn():
+                pass
+    return bores
+
+
+def _shift(bores: dict[int, _Bore], moved: Iterable[int], to: Callable[[float], float]) -> None:
+    for bore in moved:
+        known = bores[bore]
+        known.readings.clear()
+        gap = math.nan if known.gap is None else to(known.gap)
+        known.gap = gap if gap > 0 else None
+
+
+def _openings(layout: Layout, bores: dict[int, _Bore], meter: Meter) -> dict[int, float]:
+    """How far each plate stands from the middle of all, as a fraction of flow, positive when wide."""
+    target = statistics.median(bores[bore].value for bore in layout.bores)
+    sign = 1 if meter.quantity == "flow" else -1
+    return {bore: sign * (bores[bore].value / max(target, 1e-12) - 1) for bore in layout.bores}
+
+
+def _sort(
+    layout: Layout, bores: dict[int, _Bore], opening: dict[int, float], meter: Meter, window: float
+) -> tuple[tuple[int, ...], set[int]]:
+    """The bores to read again before anything is decided, and those that stand outside."""
+    mean = statistics.fmean(opening.values())
+    doubtful, outside = [], set()
+    for bore in layout.bores:
+        known = bores[bore]
+        off = abs(opening[bore] - mean)
+        sd = reading_sd(known.value, meter) / max(known.value, 1e-12) / math.sqrt(len(known.readings))
+        if abs(off - window) < DOUBT * sd and len(known.readings) < MOST_READINGS:
+            doubtful.append(bore)
+        elif off > window:
+            outside.add(bore)
+    return tuple(doubtful), outside
+
+
+def _move(
+    layout: Layout,
+    hardware: Hardware,
+    meter: Meter,
+    events: Sequence[Event],
+    bores: dict[int, _Bore],
+    opening: dict[int, float],
+    outside: set[int],
+    blades: Sequence[float],
+) -> Advice | None:
+    """The move nearest to a stop bore that brings a bore back inside."""
     for bank in layout.banks:
-        off = [opening[bore] for bore in bank.bores]
-        middle = (min(off) + max(off)) / 2
-        if len(layout.banks) > 1 and abs(middle) > GUARD * window or abs(opening[bank.stop]) > window:
-            wrong = middle if abs(middle) > GUARD * window else opening[bank.stop]
-            turns = SIXTEENTH * round(turns_between(IDLE_GAP * (1 + wrong), IDLE_GAP, hardware) / SIXTEENTH)
-            if 0 < abs(turns) <= MOST_TURNS:
-                return Advice("stop", "stop-bank", bank=bank.name, turns=turns, bores=bank.bores)
-    worst = next((c for c in layout.couplers() if abs(opening[c.far]) > GUARD * window), None)
+        if not outside & set(bank.bores):
+            continue
+        middle = (min(opening[b] for b in bank.bores) + max(opening[b] for b in bank.bores)) / 2
+        wrong = opening[bank.stop] if bank.stop in outside else middle if len(outside & set(bank.bores)) > 1 else 0.0
+        turns = _turns_for(wrong, bores[bank.stop].gap or IDLE_GAP, hardware)
+        if turns and (bank.stop in outside or _helps(wrong, [opening[b] for b in bank.bores])):
+            expected = {b: _expect(bores[b].value, wrong, meter) for b in bank.bores}
+            return Advice("stop", "stop-bank", bank=bank.name, turns=turns, bores=bank.bores, expected=expected)
     sizes = _stacks(blades)
-    if worst is None or not sizes:
-        return Advice("done", "even" if worst is None else "finest")
-    gap = _gap_now(events, worst.far) * (1 - opening[worst.far])
-    leaves = min(sizes, key=lambda stack: (abs(sum(stack) - gap), len(stack), stack))
-    carried = layout.bank_of(worst.far).beyond(worst)
-    value = latest[worst.far].value / (1 + (opening[worst.far] if meter.quantity == "flow" else -opening[worst.far]))
-    band = 2 * reading_sd(value, meter)
-    return Advice(
-        "blade", "blade", near=worst.near, far=worst.far, leaves=leaves, bores=carried,
-        expected={worst.far: Expected(value, value - band, value + band)},
-    )  # fmt: skip
+    for coupler in layout.couplers():
+        if coupler.far not in outside or not sizes:
+            continue
+        resets = sum(isinstance(e, BladeReset) and (e.near, e.far) == (coupler.near, coupler.far) for e in events)
+        if resets >= MOST_RESETS:
+            return Advice("cannot", "no-answer", near=coupler.near, far=coupler.far, about=(coupler.far,))
+        gap = _gap_wanted(bores, opening, coupler.far)
+        leaves = min(sizes, key=lambda stack: (abs(sum(stack) - gap), len(stack), stack))
+        carried = layout.bank_of(coupler.far).beyond(coupler)
+        value = _expect(bores[coupler.far].value, opening[coupler.far], meter)
+        return Advice(
+            "blade",
+            "blade",
+            near=coupler.near,
+            far=coupler.far,
+            leaves=leaves,
+            bores=carried,
+            expected={coupler.far: value},
+        )
+    return None
 
 
-def _opening(part: float, meter: Meter) -> float:
-    """How far a plate stands from the mean, as a fraction, positive when wide."""
-    return part - 1 if meter.quantity == "flow" else 1 - part
+def _helps(wrong: float, openings: Sequence[float]) -> bool:
+    """Whether taking ``wrong`` off a whole bank brings its worst bore much closer: a bank that is off as a whole."""
+    return max(abs(o - wrong) for o in openings) < 0.6 * max(abs(o) for o in openings)
 
 
-def _gap_now(events: Sequence[Event], bore: int) -> float:
-    """Gap a bore was last set to on a blade [m], or the usual one."""
-    return next((e.gap for e in reversed(events) if isinstance(e, BladeReset) and e.far == bore), IDLE_GAP)
+def _turns_for(wrong: float, gap: float, hardware: Hardware) -> float:
+    """Sixteenths of a turn that take a bank's flow from ``wrong`` beyond even to even."""
+    if wrong <= -0.9:
+        return MOST_TURNS
+    target = gap * (1 / (1 + wrong)) ** (1 / FLOW_POWER)
+    turns = SIXTEENTH * round(turns_between(gap, target, hardware) / SIXTEENTH)
+    return max(-MOST_TURNS, min(MOST_TURNS, turns))
 
 
-def _stacks(blades: Sequence[float]) -> tuple[tuple[float, ...], ...]:
-    """Every blade that one leaf or two make."""
-    leaves = sorted(set(blades))
-    return tuple((leaf,) for leaf in leaves) + tuple(itertools.combinations(leaves, 2))
+def _gap_wanted(bores: dict[int, _Bore], opening: dict[int, float], bore: int) -> float:
+    """The gap that brings a bore even: from its own last blade, else from what blades did at other bores."""
+    known = [(b.gap, opening[n]) for n, b in bores.items() if b.gap is not None]
+    own = bores[bore].gap
+    if own is not None:
+        return own / _flow_to_gap(1 + opening[bore])
+    if known:
+        return statistics.median(gap / _flow_to_gap(1 + off) for gap, off in known)
+    return IDLE_GAP
+
+
+def _flow_to_gap(part: float) -> float:
+    return float(max(part, 0.1) ** (1 / FLOW_POWER))
+
+
+def _expect(value: float, wrong: float, meter: Meter) -> Expected:
+    """The reading to expect once ``wrong`` is taken off the opening, and its band for meter and hand."""
+    to = value / (1 + wrong) if meter.quantity == "flow" else value / max(1 - wrong, 0.1)
+    band = 1.645 * math.hypot(reading_sd(to, meter), HAND * to)
+    return Expected(to, to - band, to + band)
+
+
+def _for_speed(layout: Layout, hardware: Hardware, since: Sequence[Event], wanted: float) -> Advice | None:
+    """One bank's part of bringing an even idle to the speed wanted, when the speed was read since the last move."""
+    speeds = [e.speed for e in since if isinstance(e, IdleSpeed)]
+    if not speeds or abs(speeds[-1] - wanted) <= SPEED_WINDOW:
+        return None
+    wrong = (speeds[-1] / wanted) ** (1 / SPEED_POWER) - 1
+    bank = layout.banks[0]
+    turns = _turns_for(wrong, IDLE_GAP, hardware)
+    return Advice("stop", "stop-speed", bank=bank.name, turns=turns, bores=bank.bores) if turns else None
+
+
+def _since_last_move(events: Sequence[Event]) -> Sequence[Event]:
+    last = max((n for n, e in enumerate(events) if not isinstance(e, Reading | IdleSpeed)), default=-1)
+    return events[last + 1 :]
+
+
+def _stacks(blades: Sequence[float]) -> list[tuple[float, ...]]:
+    """Every blade a hand can lay: one leaf, or two different ones stacked."""
+    return [(leaf,) for leaf in blades] + list(itertools.combinations(blades, 2))
