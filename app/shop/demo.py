@@ -15,7 +15,7 @@ from app.shop import checks, engines, moves, readings, visits
 from app.shop.checks import record
 from app.shop.database import Database
 from app.shop.engines import EngineFacts
-from app.shop.judgement import even_enough, next_of, satisfied_round
+from app.shop.judgement import next_of
 from app.shop.moves import NewMove
 from app.shop.phases import BANK_BALANCE, COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN, Phase
 from app.shop.progress import Missing, items_of, progress
@@ -23,6 +23,7 @@ from app.shop.readings import NewReading
 from app.shop.story import Story
 from app.shop.visits import NewVisit
 from app.shop.walk import due
+from app.sync.advice import Advice
 from app.sync.hardware import likely_hardware
 from app.sync.layout import Bank, Coupler, Layout
 from app.sync.units import CUBIC_INCH, LITRE, REV_PER_MIN, THOU
@@ -32,7 +33,7 @@ NOISE = 0.012
 HAND = 0.25
 GAP, FLOW = 4.5, 6.5
 TURN = 4.2
-MOST_MOVES = 14
+MOST_STEPS = 90
 
 TYPICAL: Mapping[str, float] = {
     "base-blade": 3,
@@ -139,22 +140,30 @@ class Hands:
             readings.add(self.shop, visit_id, self.key(), new, self.at(18))
 
     def even_out(self, visit_id: int, bench: Bench) -> None:
-        """Read and move as the advice says until the round is even; what is left then is passed over with a reason."""
-        for _ in range(MOST_MOVES):
-            self.read_round(visit_id, HEAT_SOAKED, bench)
-            story = self.story(visit_id)
-            spoken = satisfied_round(story, HEAT_SOAKED)
-            if spoken is not None and even_enough(story, HEAT_SOAKED, spoken):
-                return
-            self.follow(visit_id, bench)
-        why = "Bank left as it stands: the customer waits, and it idles well."
-        checks.override(self.shop, visit_id, self.key(), HEAT_SOAKED.slug, why, self.by, self.at())
+        """Read and move as the advice says until it says to leave the plates alone, or nothing helps any more."""
+        for _ in range(MOST_STEPS):
+            advice = next_of(self.story(visit_id), HEAT_SOAKED)
+            if advice is None or advice.kind in ("done", "cannot"):
+                break
+            if advice.kind == "measure":
+                self.measure(visit_id, bench, advice)
+            else:
+                self.follow(visit_id, bench, advice)
+        if self.missing(visit_id, HEAT_SOAKED):
+            why = "Left as it stands: the customer waits, and it idles well."
+            checks.override(self.shop, visit_id, self.key(), HEAT_SOAKED.slug, why, self.by, self.at())
 
-    def follow(self, visit_id: int, bench: Bench) -> None:
-        """Make the move that is advised, when one is."""
-        advice = next_of(self.story(visit_id), HEAT_SOAKED)
-        if advice is None or advice.kind not in ("stop", "blade"):
-            return
+    def measure(self, visit_id: int, bench: Bench, advice: Advice) -> None:
+        """Read the bores that the advice names, then the first one again when that closes the round."""
+        now = due(self.story(visit_id), HEAT_SOAKED)
+        read = now.current.latest if now.current else {}
+        for bore in advice.bores:
+            kind = now.kind if bore == now.bore else "again" if bore in read else "turn"
+            new = NewReading(HEAT_SOAKED.slug, now.round_number, bore, kind, bench.read(bore, 0.0), self.by)
+            readings.add(self.shop, visit_id, self.key(), new, self.at(18))
+
+    def follow(self, visit_id: int, bench: Bench, advice: Advice) -> None:
+        """Make the move that is advised."""
         bank, near, far = advice.bank or "", advice.near, advice.far
         if advice.kind == "stop":
             bench.turn_stop(bank, advice.turns)

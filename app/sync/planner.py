@@ -27,6 +27,9 @@ FLOW_POWER = 0.8
 """Per cent of flow for one per cent of gap: with one plate per cylinder idle is not choked, and the runner fills behind
 the plate (from simulation; a power, so that it holds for large steps too)."""
 
+EDGE = 0.85
+"""Part of the window that a bore is brought inside of: the rest is for what the readings could not see."""
+
 DOUBT = 1.28
 """Standard deviations on either side of the window within which a bore is read again: nine in ten are clear of it."""
 
@@ -36,8 +39,11 @@ MOST_READINGS = 3
 HAND = 0.06
 """What a hand leaves of flow when it sets a blade: 0.4 thousandths at a gap of 4.5 (this program's choice)."""
 
+HAND_OVER_BORE = 1.3
+"""How much more a hand scatters than bores differ, in flow at one and the same blade (from simulation)."""
+
 MOST_RESETS = 4
-"""Resets of one coupler that did not bring its bore right, after which the cause is looked for elsewhere."""
+"""Resets of one coupler in a row that did not bring its bore right, after which the cause is looked for."""
 
 SIXTEENTH = 1 / 16
 MOST_TURNS = 1.0
@@ -47,14 +53,26 @@ SPEED_POWER = 0.8
 
 @dataclass
 class _Bore:
-    """What is known of one bore: readings since it last moved [kg/s or Pa], and its gap [m] when a blade set it."""
+    """What is known of one bore: readings since it last moved [kg/s or Pa], and its gap [m] when a blade set it.
+
+    ``constants`` are what its blades taught: ln(flow) less FLOW_POWER ln(gap), one for each blade that was read after.
+    """
 
     readings: list[float] = field(default_factory=list)
     gap: float | None = None
+    on_blade: bool = False
+    constants: list[float] = field(default_factory=list)
 
     @property
     def value(self) -> float:
         return statistics.fmean(self.readings)
+
+    def leave(self, meter: Meter) -> None:
+        """Learn from the setting that ends now, and forget its readings."""
+        if self.on_blade and self.gap is not None and self.readings:
+            self.constants.append(math.log(_as_flow(self.value, meter)) - FLOW_POWER * math.log(self.gap))
+        self.readings.clear()
+        self.on_blade = False
 
 
 def next_move(
@@ -78,28 +96,28 @@ def next_move(
     """
     if displacement <= 0:
         raise ValueError("an engine has a displacement")
-    bores = _follow(layout, hardware, events)
+    bores = _follow(layout, hardware, meter, events)
     unread = tuple(bore for bore in layout.bores if not bores[bore].readings)
     if unread:
         ever = {e.bore for e in events if isinstance(e, Reading)}
         return Advice("measure", "after-move" if ever >= set(layout.bores) else "first-round", bores=unread)
-    opening = _openings(layout, bores, meter)
+    opening = _openings(layout, bores, meter, events, window)
     doubtful, outside = _sort(layout, bores, opening, meter, window)
     if move := _move(layout, hardware, meter, events, bores, opening, outside, blades):
         return move
     if doubtful:
         return Advice("measure", "doubtful", bores=doubtful)
     since = _since_last_move(events)
-    if not any(isinstance(e, Reading) and e.closing for e in since):
-        read = {e.bore for e in since if isinstance(e, Reading)}
-        left = tuple(bore for bore in layout.bores if bore not in read)
-        return Advice("measure", "close-round", bores=left or (layout.bores[0],))
+    read = [e for e in since if isinstance(e, Reading)]
+    if not any(e.closing for e in read):
+        left = tuple(bore for bore in layout.bores if bore not in {e.bore for e in read})
+        return Advice("measure", "close-round", bores=left or (read[0].bore,))
     if move := _for_speed(layout, hardware, since, wanted_speed):
         return move
     return Advice("done", "finest" if outside else "even")
 
 
-def _follow(layout: Layout, hardware: Hardware, events: Sequence[Event]) -> dict[int, _Bore]:
+def _follow(layout: Layout, hardware: Hardware, meter: Meter, events: Sequence[Event]) -> dict[int, _Bore]:
     """What every bore is known by after all events."""
     bores = {bore: _Bore() for bore in layout.bores}
     for event in events:
@@ -108,49 +126,61 @@ def _follow(layout: Layout, hardware: Hardware, events: Sequence[Event]) -> dict
                 bores[event.bore].readings.append(event.value)
             case StopTurn():
                 _shift(
-                    bores, layout.bank(event.bank).bores, partial(gap_after_turns, turns=event.turns, hardware=hardware)
+                    bores,
+                    layout.bank(event.bank).bores,
+                    meter,
+                    partial(gap_after_turns, turns=event.turns, hardware=hardware),
                 )
             case BladeReset():
                 beyond = layout.bank_of(event.far).beyond(Coupler(event.near, event.far))
                 before = bores[event.far].gap
                 change = math.nan if before is None else event.gap - before
-                _shift(bores, beyond, partial(operator.add, change))
-                bores[event.far].gap = event.gap
+                _shift(bores, beyond, meter, partial(operator.add, change))
+                bores[event.far].gap, bores[event.far].on_blade = event.gap, True
             case BypassTurn():
-                bores[event.bore].readings.clear()
+                bores[event.bore].leave(meter)
             case IdleSpeed() | LinkTurn():
                 pass
     return bores
 
 
-def _shift(bores: dict[int, _Bore], moved: Iterable[int], to: Callable[[float], float]) -> None:
+def _shift(bores: dict[int, _Bore], moved: Iterable[int], meter: Meter, to: Callable[[float], float]) -> None:
     for bore in moved:
         known = bores[bore]
-        known.readings.clear()
+        known.leave(meter)
         gap = math.nan if known.gap is None else to(known.gap)
         known.gap = gap if gap > 0 else None
 
 
-def _openings(layout: Layout, bores: dict[int, _Bore], meter: Meter) -> dict[int, float]:
-    """How far each plate stands from the middle of all, as a fraction of flow, positive when wide."""
-    target = statistics.median(bores[bore].value for bore in layout.bores)
+def _openings(
+    layout: Layout, bores: dict[int, _Bore], meter: Meter, events: Sequence[Event], window: float
+) -> dict[int, float]:
+    """How far each plate stands from the flow aimed at, as a fraction of it, positive when wide.
+
+    That flow is the mean of the bores that agree with the middle one, or with the stop bores once a move was made: a
+    blade never moves a stop bore, so the aim hardly wanders while the others are brought to it.
+    """
+    begun = any(isinstance(e, BladeReset | StopTurn) for e in events)
+    anchors = [bank.stop for bank in layout.banks] if begun else layout.bores
+    anchor = max(statistics.median(bores[bore].value for bore in anchors), 1e-12)
+    agreeing = [b.value for b in bores.values() if abs(b.value / anchor - 1) <= window]
+    target = statistics.fmean(agreeing) if agreeing else anchor
     sign = 1 if meter.quantity == "flow" else -1
-    return {bore: sign * (bores[bore].value / max(target, 1e-12) - 1) for bore in layout.bores}
+    return {bore: sign * (bores[bore].value / target - 1) for bore in layout.bores}
 
 
 def _sort(
     layout: Layout, bores: dict[int, _Bore], opening: dict[int, float], meter: Meter, window: float
 ) -> tuple[tuple[int, ...], set[int]]:
     """The bores to read again before anything is decided, and those that stand outside."""
-    mean = statistics.fmean(opening.values())
     doubtful, outside = [], set()
     for bore in layout.bores:
         known = bores[bore]
-        off = abs(opening[bore] - mean)
+        off = abs(opening[bore])
         sd = reading_sd(known.value, meter) / max(known.value, 1e-12) / math.sqrt(len(known.readings))
-        if abs(off - window) < DOUBT * sd and len(known.readings) < MOST_READINGS:
+        if abs(off - EDGE * window) < DOUBT * sd and len(known.readings) < MOST_READINGS:
             doubtful.append(bore)
-        elif off > window:
+        elif off > EDGE * window:
             outside.add(bore)
     return tuple(doubtful), outside
 
@@ -166,23 +196,28 @@ def _move(
     blades: Sequence[float],
 ) -> Advice | None:
     """The move nearest to a stop bore that brings a bore back inside."""
+    begun = any(isinstance(e, BladeReset) for e in events)
+    turned = {e.bank for e in events if isinstance(e, StopTurn)}
     for bank in layout.banks:
-        if not outside & set(bank.bores):
-            continue
-        middle = (min(opening[b] for b in bank.bores) + max(opening[b] for b in bank.bores)) / 2
-        wrong = opening[bank.stop] if bank.stop in outside else middle if len(outside & set(bank.bores)) > 1 else 0.0
+        off = [opening[b] for b in bank.bores]
+        whole = (
+            not begun
+            and bank.name not in turned
+            and len(outside & set(bank.bores)) > 1
+            and _helps(statistics.median(off), off)
+        )
+        wrong = statistics.median(off) if whole else opening[bank.stop]
         turns = _turns_for(wrong, bores[bank.stop].gap or IDLE_GAP, hardware)
-        if turns and (bank.stop in outside or _helps(wrong, [opening[b] for b in bank.bores])):
+        if turns and (whole or bank.stop in outside):
             expected = {b: _expect(bores[b].value, wrong, meter) for b in bank.bores}
             return Advice("stop", "stop-bank", bank=bank.name, turns=turns, bores=bank.bores, expected=expected)
     sizes = _stacks(blades)
     for coupler in layout.couplers():
         if coupler.far not in outside or not sizes:
             continue
-        resets = sum(isinstance(e, BladeReset) and (e.near, e.far) == (coupler.near, coupler.far) for e in events)
-        if resets >= MOST_RESETS:
+        if _in_vain(coupler, events):
             return Advice("cannot", "no-answer", near=coupler.near, far=coupler.far, about=(coupler.far,))
-        gap = _gap_wanted(bores, opening, coupler.far)
+        gap = _gap_wanted(bores, opening, meter, coupler.far)
         leaves = min(sizes, key=lambda stack: (abs(sum(stack) - gap), len(stack), stack))
         carried = layout.bank_of(coupler.far).beyond(coupler)
         value = _expect(bores[coupler.far].value, opening[coupler.far], meter)
@@ -196,6 +231,13 @@ def _move(
             expected={coupler.far: value},
         )
     return None
+
+
+def _in_vain(coupler: Coupler, events: Sequence[Event]) -> bool:
+    """Whether the last moves were all resets of this one coupler."""
+    last = [e for e in events if not isinstance(e, Reading | IdleSpeed)][-MOST_RESETS:]
+    here = [isinstance(e, BladeReset) and (e.near, e.far) == (coupler.near, coupler.far) for e in last]
+    return len(here) == MOST_RESETS and all(here)
 
 
 def _helps(wrong: float, openings: Sequence[float]) -> bool:
@@ -212,19 +254,35 @@ def _turns_for(wrong: float, gap: float, hardware: Hardware) -> float:
     return max(-MOST_TURNS, min(MOST_TURNS, turns))
 
 
-def _gap_wanted(bores: dict[int, _Bore], opening: dict[int, float], bore: int) -> float:
-    """The gap that brings a bore even: from its own last blade, else from what blades did at other bores."""
-    known = [(b.gap, opening[n]) for n, b in bores.items() if b.gap is not None]
-    own = bores[bore].gap
-    if own is not None:
-        return own / _flow_to_gap(1 + opening[bore])
-    if known:
-        return statistics.median(gap / _flow_to_gap(1 + off) for gap, off in known)
-    return IDLE_GAP
+def _gap_wanted(bores: dict[int, _Bore], opening: dict[int, float], meter: Meter, bore: int) -> float:
+    """The gap that brings a bore even, from what blades did on this engine and, less and less doubted, at this bore.
+
+    One blade at a bore says as much of the hand that laid it as of the bore, so its lesson counts in part only.
+    """
+    known = bores[bore]
+    wanted = math.log(_as_flow(known.value, meter) / max(1 + opening[bore], 0.1))
+    taught = {n: _constants(b, meter) for n, b in bores.items()}
+    everywhere = [constant for constants in taught.values() for constant in constants]
+    if not everywhere:
+        return IDLE_GAP
+    constant = statistics.fmean(everywhere)
+    if own := taught[bore]:
+        trust = len(own) / (len(own) + HAND_OVER_BORE**2)
+        constant += trust * (statistics.fmean(own) - constant)
+    return math.exp((wanted - constant) / FLOW_POWER)
 
 
-def _flow_to_gap(part: float) -> float:
-    return float(max(part, 0.1) ** (1 / FLOW_POWER))
+def _constants(bore: _Bore, meter: Meter) -> list[float]:
+    """What a bore's blades taught, the present one with them."""
+    if bore.on_blade and bore.gap is not None and bore.readings:
+        return [*bore.constants, math.log(_as_flow(bore.value, meter)) - FLOW_POWER * math.log(bore.gap)]
+    return bore.constants
+
+
+def _as_flow(value: float, meter: Meter) -> float:
+    """A reading as something that grows with the flow: a vacuum column falls as the flow rises."""
+    value = max(value, 1e-12)
+    return value if meter.quantity == "flow" else 1 / value
 
 
 def _expect(value: float, wrong: float, meter: Meter) -> Expected:

@@ -105,11 +105,10 @@ class Desk:
             return self.wanted.bore
         if self.story.sign_off is not None:
             return None
-        if self.advice is not None and self.advice.kind == "measure" and self.due.kind == "turn":
-            unread = [b for b in self.advice.bores if b not in self.now]
-            if unread and self.due.bore is not None:
-                return unread[0]
-        return self.due.bore
+        asked = self.advice.bores if self.advice is not None and self.advice.kind == "measure" else ()
+        if self.due.kind == "closing":
+            return asked[0] if self.due.bore is None and asked else self.due.bore
+        return next((bore for bore in asked if bore not in self.now), self.due.bore)
 
     @property
     def engine(self) -> EngineView:
@@ -170,7 +169,7 @@ class Desk:
             return self._closed_keypad()
         kind, supersedes, other = "turn", "", None
         heading = f"Bore {bore}"
-        if read is not None and self.wanted.bore == bore:
+        if read is not None and (self.wanted.bore == bore or closed):
             entry = self.wanted.entry or ("again" if closed else "correct")
             if entry == "again":
                 kind, heading = "again", f"Bore {bore} once more"

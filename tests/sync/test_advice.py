@@ -1,0 +1,90 @@
+"""The next move: only bores, blades and turns that exist, and an order a person can follow."""
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from app.sync.advice import Advice
+from app.sync.events import BladeReset, Event, Meter, Reading, StopTurn
+from app.sync.hardware import likely_hardware
+from app.sync.layout import Bank, Layout
+from app.sync.planner import SIXTEENTH, next_move
+from app.sync.units import KG_PER_HOUR, THOU
+
+V8 = Layout((Bank("A", (1, 2, 3, 4), 2, 1), Bank("B", (5, 6, 7, 8), 5, 5)))
+FOUR = Layout((Bank("A", (1, 2, 3, 4), 1, 1),))
+BLADES = tuple(t * THOU for t in (1.5, 2, 3, 4, 5, 6, 8, 10))
+
+
+def advised(events: list[Event], layout: Layout = V8, meter: Meter | None = None) -> Advice:
+    hardware = likely_hardware(0.5e-3 * len(layout.bores), len(layout.bores))
+    return next_move(layout, hardware, meter or Meter(), events, 15.0, BLADES, 0.08, 0.5e-3 * len(layout.bores))
+
+
+def a_round(values: list[float], layout: Layout = V8, unit: float = KG_PER_HOUR) -> list[Event]:
+    pairs = zip(layout.bores, values, strict=True)
+    read: list[Event] = [Reading(b, v * unit, 20.0 * n) for n, (b, v) in enumerate(pairs)]
+    return [*read, Reading(layout.bores[0], values[0] * unit, 20.0 * len(read), closing=True)]
+
+
+def test_the_first_thing_is_to_read_every_bore() -> None:
+    assert advised([]) == Advice("measure", "first-round", bores=V8.bores)
+
+
+def test_a_round_is_closed_before_anything_is_turned() -> None:
+    open_round = a_round([6.5, 6.5, 9.0, 6.5], FOUR)[:-1]
+    assert advised(open_round, FOUR) == Advice("measure", "close-round", bores=(1,))
+
+
+def test_after_a_move_the_bores_are_read_again() -> None:
+    found = advised([*a_round([6.5] * 8), StopTurn("A", 0.125, 200.0)])
+    assert (found.kind, found.why, found.bores) == ("measure", "after-move", V8.bores)
+
+
+def test_an_even_round_is_left_alone() -> None:
+    assert advised(a_round([6.5] * 8)) == Advice("done", "even")
+
+
+def test_a_wide_bore_is_closed_by_its_own_coupler_and_carries_what_lies_beyond() -> None:
+    found = advised(a_round([6.5, 6.5, 8.0, 6.5], FOUR), FOUR)
+    assert (found.kind, found.near, found.far, found.bores) == ("blade", 2, 3, (3, 4))
+    assert found.gap < 5 * THOU
+
+
+def test_a_high_vacuum_column_is_opened() -> None:
+    found = advised(a_round([33, 33, 38, 33], FOUR, 1000.0), FOUR, Meter("vacuum", 250.0, 0.01))
+    assert (found.kind, found.far) == ("blade", 3)
+    assert found.gap > 5 * THOU
+
+
+def test_a_bank_that_stands_tight_is_opened_at_its_stop_screw() -> None:
+    found = advised(a_round([5.5] * 4 + [7.5] * 4))
+    assert (found.kind, found.bank) == ("stop", "A")
+    assert found.turns > 0
+
+
+def test_a_stop_bore_out_of_the_window_that_no_sixteenth_mends_is_not_called_even() -> None:
+    coarse = likely_hardware(2e-3, 4)
+    off = a_round([9.5, 2.2, 9.5, 9.5], Layout((Bank("A", (1, 2, 3, 4), 2, 1),)))
+    layout = Layout((Bank("A", (1, 2, 3, 4), 2, 1),))
+    assert next_move(layout, coarse, Meter(), off, 15.0, (), 0.08, 2e-3).why != "even"
+
+
+@settings(max_examples=150, deadline=None)
+@given(
+    st.lists(st.floats(0.5, 20.0), min_size=8, max_size=8),
+    st.sampled_from([0.002, 0.02, 0.05]),
+    st.lists(st.sampled_from(BLADES), max_size=3),
+)
+def test_advice_names_only_what_exists(values: list[float], repeatability: float, set_before: list[float]) -> None:
+    before: list[Event] = [BladeReset(2, 3, gap, (gap,), -100.0) for gap in set_before]
+    found = advised([*before, *a_round(values)], meter=Meter(repeatability=repeatability))
+    assert set(found.bores) <= set(V8.bores)
+    assert set(found.expected) <= set(V8.bores)
+    if found.kind == "blade":
+        assert (found.near, found.far) in {(c.near, c.far) for c in V8.couplers()}
+        assert 1 <= len(found.leaves) <= 2
+        assert set(found.leaves) <= set(BLADES)
+    if found.kind == "stop":
+        assert found.bank in {"A", "B"}
+        assert found.turns != 0
+        assert found.turns / SIXTEENTH == round(found.turns / SIXTEENTH)

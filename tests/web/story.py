@@ -1,0 +1,94 @@
+"""A technician at the tablet: taps, forms and what stands on the page, by role and label as a person finds them."""
+
+import random
+import re
+from dataclasses import dataclass, field
+
+from playwright.sync_api import Locator, Page, expect
+
+from app.shop.demo import Bench
+from app.sync.layout import Bank, Coupler, Layout
+
+V8 = Layout((Bank("A", (1, 2, 3, 4), 1, 1), Bank("B", (5, 6, 7, 8), 5, 5)), sensor=8)
+FIGURES = {"thou": "3", "turns": "0.875", "V": "0.52", "kPa": "310", "°C": "84", "min": "22", "rev/min": "850"}
+MOST_STEPS = 200
+
+
+@dataclass
+class Technician:
+    """Drives one page of a real browser against an engine that answers with readings."""
+
+    page: Page
+    bench: Bench = field(default_factory=lambda: Bench(V8, random.Random(7)))
+    moves: int = 0
+
+    def press(self, name: str) -> None:
+        """Press a button or follow a link by its name."""
+        found = self.page.get_by_role("button", name=name, exact=True)
+        (found if found.count() else self.page.get_by_role("link", name=name, exact=True)).first.click()
+
+    def heading(self) -> str:
+        """What the entry box of the keypad is about."""
+        return self.page.locator("#entry-heading").inner_text()
+
+    def tap_reading(self, value: float) -> None:
+        """Type a reading on the keypad: the whole number, then the quarter key that keeps it."""
+        before = self.page.locator("form[data-keypad] input[name=key]").get_attribute("value")
+        for digit in str(int(value)):
+            self.page.get_by_role("button", name=digit, exact=True).click()
+        self.page.get_by_role("button", name=f".{round(value % 1 * 100):02d}", exact=True).click()
+        expect(self.page.locator(f"form[data-keypad] input[name=key][value='{before}']")).to_have_count(0)
+
+    def read_on(self, opening: float = 0.0) -> None:
+        """Read every bore the page asks for until the round is closed."""
+        for _ in range(MOST_STEPS):
+            named = re.fullmatch(r"Bore (\d+)( again)?", self.heading())
+            if named is None:
+                return
+            self.tap_reading(self.bench.read(int(named[1]), opening))
+
+    def follow(self) -> None:
+        """Make the moves the card names and read what it asks for, until it says to leave the plates alone."""
+        for _ in range(MOST_STEPS):
+            named = re.fullmatch(r"Bore (\d+)( again| once more)?", self.heading())
+            if self.page.get_by_role("heading", name="Leave the plates alone").count():
+                return
+            if self.page.get_by_role("button", name="I made this move").count():
+                self.make_move()
+            elif named is not None:
+                self.tap_reading(self.bench.read(int(named[1]), 0.0))
+            else:
+                self.press("Read one more round")
+        raise AssertionError("the engine never came even")
+
+    def make_move(self) -> None:
+        """Do at the engine what the card says, then say so."""
+        card = self.page.get_by_role("region").filter(has=self.page.get_by_role("button", name="I made this move"))
+        said = {name: self._hidden(card, name) for name in ("kind", "place", "amount", "way", "leaf", "second_leaf")}
+        if said["kind"] == "stop":
+            self.bench.turn_stop(said["place"], float(said["amount"]) * (1 if said["way"] == "in" else -1))
+        elif said["kind"] == "blade":
+            near, far = map(int, said["place"].split("-"))
+            self.bench.reset(Coupler(near, far), float(said["leaf"]) + float(said["second_leaf"] or 0))
+        else:
+            raise AssertionError(f"no move of this kind at idle: {said}")
+        self.moves += 1
+        self.press("I made this move")
+        expect(self.page.get_by_role("button", name="I made this move")).to_have_count(0)
+
+    def record_everything(self) -> None:
+        """Tick and fill in all that a steps page asks for, and keep it."""
+        form = self.page.get_by_role("form", name="What to record")
+        for box in form.get_by_role("checkbox").all():
+            if box.is_enabled():
+                box.check()
+        for line in form.get_by_role("listitem").all():
+            entry, unit = line.get_by_role("textbox"), line.locator(".unit")
+            if entry.count() and not entry.input_value():
+                entry.fill(FIGURES[unit.inner_text()])
+        self.press("Keep what is ticked and filled in")
+
+    @staticmethod
+    def _hidden(card: Locator, name: str) -> str:
+        found = card.locator(f"input[name={name}]")
+        return (found.first.get_attribute("value") or "") if found.count() else ""
