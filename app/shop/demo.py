@@ -142,25 +142,26 @@ class Hands:
     def even_out(self, visit_id: int, bench: Bench) -> None:
         """Read and move as the advice says until it says to leave the plates alone, or nothing helps any more."""
         for _ in range(MOST_STEPS):
-            advice = next_of(self.story(visit_id), HEAT_SOAKED)
+            story = self.story(visit_id)
+            advice = next_of(story, HEAT_SOAKED)
             if advice is None or advice.kind in ("done", "cannot"):
                 break
             if advice.kind == "measure":
-                self.measure(visit_id, bench, advice)
+                self.measure(story, bench, advice)
             else:
                 self.follow(visit_id, bench, advice)
         if self.missing(visit_id, HEAT_SOAKED):
             why = "Left as it stands: the customer waits, and it idles well."
             checks.override(self.shop, visit_id, self.key(), HEAT_SOAKED.slug, why, self.by, self.at())
 
-    def measure(self, visit_id: int, bench: Bench, advice: Advice) -> None:
+    def measure(self, story: Story, bench: Bench, advice: Advice) -> None:
         """Read the bores that the advice names, then the first one again when that closes the round."""
-        now = due(self.story(visit_id), HEAT_SOAKED)
+        now = due(story, HEAT_SOAKED)
         read = now.current.latest if now.current else {}
         for bore in advice.bores:
             kind = now.kind if bore == now.bore else "again" if bore in read else "turn"
             new = NewReading(HEAT_SOAKED.slug, now.round_number, bore, kind, bench.read(bore, 0.0), self.by)
-            readings.add(self.shop, visit_id, self.key(), new, self.at(18))
+            readings.add(self.shop, story.visit.ident, self.key(), new, self.at(18))
 
     def follow(self, visit_id: int, bench: Bench, advice: Advice) -> None:
         """Make the move that is advised."""

@@ -4,6 +4,7 @@ from collections.abc import Callable
 from datetime import UTC, datetime
 
 from fastapi import FastAPI, Request
+from fastapi.exceptions import RequestValidationError
 from fastapi.responses import Response
 from starlette.exceptions import HTTPException
 from starlette.staticfiles import StaticFiles
@@ -34,6 +35,7 @@ def create_app(
     app.mount("/lib", StaticFiles(packages=[("js_lib_htmx", "static/htmx")]), name="lib")
     app.add_exception_handler(RefusedError, _refused)
     app.add_exception_handler(HTTPException, _http)
+    app.add_exception_handler(RequestValidationError, _no_such_page)
     app.add_exception_handler(ShopUnavailableError, _unavailable)
     protect(app, lan_names=lan_names)
     return app
@@ -48,6 +50,10 @@ def _http(request: Request, error: Exception) -> Response:
     assert isinstance(error, HTTPException)
     message = "There is no such page here." if error.status_code == 404 else str(error.detail)
     return Pages(request).show("refused.html", error.status_code, title="Not found", message=message)
+
+
+def _no_such_page(request: Request, error: Exception) -> Response:
+    return Pages(request).show("refused.html", 404, title="Not found", message="There is no such page here.")
 
 
 def _unavailable(request: Request, error: Exception) -> Response:

@@ -169,8 +169,12 @@ def _numbers(typed: Typed, name: str) -> list[int]:
 
 
 def _field_at_fault(error: LayoutError, banks: list[Bank]) -> str:
+    """The field that a layout's fault stands beside: of the second bank when the first one alone would do."""
     if error.field in ("sensor", "springless"):
         return error.field
     part = error.field if error.field in ("stop", "drive") else "bores"
-    second = len(banks) > 1 and f"bank {banks[1].name}" in str(error)
-    return f"{'b' if second else 'a'}_{part}"
+    try:
+        Layout((banks[0],))
+    except LayoutError:
+        return f"a_{part}"
+    return f"{'b' if len(banks) > 1 else 'a'}_{part}"

@@ -79,6 +79,7 @@ class Technician:
     def record_everything(self) -> None:
         """Tick and fill in all that a steps page asks for, and keep it."""
         form = self.page.get_by_role("form", name="What to record")
+        sent = form.locator("input[name=key]").get_attribute("value")
         for box in form.get_by_role("checkbox").all():
             if box.is_enabled():
                 box.check()
@@ -87,6 +88,7 @@ class Technician:
             if entry.count() and not entry.input_value():
                 entry.fill(FIGURES[unit.inner_text()])
         self.press("Keep what is ticked and filled in")
+        expect(self.page.locator(f"input[name=key][value='{sent}']")).to_have_count(0)
 
     @staticmethod
     def _hidden(card: Locator, name: str) -> str:

@@ -144,6 +144,7 @@ def test_an_engine_goes_through_and_comes_back(
     hand.press("Open the visit")
     expect(page.get_by_role("heading", name="First fire")).to_be_visible()
     hand.record_everything()
+    expect(page.get_by_role("heading", name="Heat-soaked recheck")).to_be_visible()
     hand.record_everything()
     expect(page.locator("#entry-heading")).to_have_text("Bore 1")
     hand.read_on()
