@@ -1,5 +1,6 @@
 """The next move: only bores, blades and turns that exist, and an order a person can follow."""
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -7,6 +8,7 @@ from app.sync.advice import Advice
 from app.sync.events import BladeReset, Event, Meter, Reading, StopTurn
 from app.sync.hardware import likely_hardware
 from app.sync.layout import Bank, Layout
+from app.sync.linkage import IDLE_GAP
 from app.sync.planner import SIXTEENTH, next_move
 from app.sync.units import KG_PER_HOUR, THOU
 
@@ -30,28 +32,38 @@ def test_the_first_thing_is_to_read_every_bore() -> None:
     assert advised([]) == Advice("measure", "first-round", bores=V8.bores)
 
 
-def test_a_round_is_closed_before_anything_is_turned() -> None:
-    open_round = a_round([6.5, 6.5, 9.0, 6.5], FOUR)[:-1]
+def test_nothing_is_called_even_before_the_round_is_closed() -> None:
+    open_round = a_round([6.5] * 4, FOUR)[:-1]
     assert advised(open_round, FOUR) == Advice("measure", "close-round", bores=(1,))
 
 
-def test_after_a_move_the_bores_are_read_again() -> None:
+def test_after_a_move_the_bores_it_moved_are_read_again() -> None:
     found = advised([*a_round([6.5] * 8), StopTurn("A", 0.125, 200.0)])
-    assert (found.kind, found.why, found.bores) == ("measure", "after-move", V8.bores)
+    assert (found.kind, found.why, found.bores) == ("measure", "after-move", (1, 2, 3, 4))
 
 
 def test_an_even_round_is_left_alone() -> None:
     assert advised(a_round([6.5] * 8)) == Advice("done", "even")
 
 
-def test_a_wide_bore_is_closed_by_its_own_coupler_and_carries_what_lies_beyond() -> None:
+def test_a_wide_bore_is_reset_at_its_own_coupler_and_carries_what_lies_beyond() -> None:
     found = advised(a_round([6.5, 6.5, 8.0, 6.5], FOUR), FOUR)
     assert (found.kind, found.near, found.far, found.bores) == ("blade", 2, 3, (3, 4))
+    assert found.gap == pytest.approx(IDLE_GAP)
+
+
+def test_a_bore_still_wide_on_a_blade_gets_a_thinner_one() -> None:
+    reset = BladeReset(2, 3, 5 * THOU, (5 * THOU,), 200.0)
+    found = advised([*a_round([6.5, 6.5, 9.5, 6.5], FOUR), reset, *a_round([6.5, 6.5, 8.5, 6.5], FOUR)], FOUR)
+    assert (found.kind, found.far) == ("blade", 3)
     assert found.gap < 5 * THOU
 
 
-def test_a_high_vacuum_column_is_opened() -> None:
-    found = advised(a_round([33, 33, 38, 33], FOUR, 1000.0), FOUR, Meter("vacuum", 250.0, 0.01))
+def test_a_vacuum_column_still_high_on_a_blade_gets_a_thicker_one() -> None:
+    reset = BladeReset(2, 3, 5 * THOU, (5 * THOU,), 200.0)
+    meter = Meter("vacuum", 250.0, 0.01)
+    events = [*a_round([33, 33, 45, 33], FOUR, 1000.0), reset, *a_round([33, 33, 42, 33], FOUR, 1000.0)]
+    found = advised(events, FOUR, meter)
     assert (found.kind, found.far) == ("blade", 3)
     assert found.gap > 5 * THOU
 
