@@ -24,7 +24,7 @@ def next_of(story: Story, phase: Phase, until: Round | None = None) -> Advice | 
     if phase.rounds not in ("fine", "last"):
         return None
     events = story.events(until)
-    return next_move(
+    advice = next_move(
         story.layout,
         story.hardware,
         story.meter_as_read(),
@@ -34,6 +34,10 @@ def next_of(story: Story, phase: Phase, until: Round | None = None) -> Advice | 
         phase.window,
         story.engine.displacement,
     )
+    skipped = [b for b in advice.bores if story.rounds and b in story.rounds[-1].skipped]
+    if advice.kind == "measure" and skipped == list(advice.bores):
+        return Advice("cannot", "skipped", about=tuple(skipped))
+    return advice
 
 
 def balance_of(story: Story) -> BankStory | None:

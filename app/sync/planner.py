@@ -101,15 +101,18 @@ def next_move(
     if unread:
         ever = {e.bore for e in events if isinstance(e, Reading)}
         return Advice("measure", "after-move" if ever >= set(layout.bores) else "first-round", bores=unread)
+    since = _since_last_move(events)
+    read = [e for e in since if isinstance(e, Reading)]
+    closed = any(e.closing for e in read)
+    if not closed and len(since) == len(events):
+        return Advice("measure", "close-round", bores=(read[0].bore,))
     opening = _openings(layout, bores, meter, events, window)
     doubtful, outside = _sort(layout, bores, opening, meter, window)
     if move := _move(layout, hardware, meter, events, bores, opening, outside, blades):
         return move
     if doubtful:
         return Advice("measure", "doubtful", bores=doubtful)
-    since = _since_last_move(events)
-    read = [e for e in since if isinstance(e, Reading)]
-    if not any(e.closing for e in read):
+    if not closed:
         left = tuple(bore for bore in layout.bores if bore not in {e.bore for e in read})
         return Advice("measure", "close-round", bores=left or (read[0].bore,))
     if move := _for_speed(layout, hardware, since, wanted_speed):

@@ -109,6 +109,8 @@ def title(advice: Advice, layout: Layout) -> str:
             return f"Turn the bypass screw of bore {advice.near} {way} by {turns(abs(advice.turns))}"
         case "done":
             return "Leave the plates alone"
+    if advice.why == "skipped":
+        return f"Bore {bores_in_words(advice.about)} {'was' if len(advice.about) == 1 else 'were'} skipped"
     return "Look for the cause before turning more"
 
 
@@ -122,6 +124,7 @@ REASONS: Mapping[str, str] = {
     "even": "Another move would gain less than the meter can see.",
     "finest": "No blade owned and no hand sets it closer. The window asked for is finer than that.",
     "coarse": "The banks stand close enough to warm it up. The rest waits for heat.",
+    "skipped": "The others cannot be evened around a bore nobody has read. Read it, or go on with a reason.",
     "slop": "Readings scatter with nothing moved: look for slack in its coupler.",
     "no-answer": "The last move did not act as the linkage says: slack, a plate that does not return, or a leak.",
 }
@@ -136,7 +139,7 @@ def reason(advice: Advice, unit: Unit) -> str:
     if advice.kind in ("stop", "blade", "bypass"):
         said = [_what_moves(advice), _what_to_expect(advice, unit)]
         return " ".join(part for part in said if part)
-    about = f"Bore {bores_in_words(advice.about)}: " if advice.about and advice.kind == "cannot" else ""
+    about = f"Bore {bores_in_words(advice.about)}: " if advice.about and advice.why != "skipped" else ""
     return about + REASONS.get(advice.why, "The readings so far ask for it.")
 
 
