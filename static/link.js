@@ -17,4 +17,8 @@ function tell(bold, detail) {
 for (const name of ["htmx:sendError", "htmx:timeout"]) {
   document.addEventListener(name, () => tell("No link.", "Not saved; tap it again"));
 }
-document.addEventListener("htmx:responseError", () => tell("Not saved.", "The shop computer could not; tap it again"));
+document.addEventListener("htmx:responseError", (event) => {
+  const status = /** @type {CustomEvent} */ (event).detail.xhr.status;
+  if (status === 413) tell("Not saved.", "Too much for one form: shorten it and send it again");
+  else tell("Not saved.", "The shop computer could not; tap it again");
+});

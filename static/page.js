@@ -10,4 +10,10 @@ document.addEventListener("click", (event) => {
   if (event.target instanceof Element && event.target.closest("[data-print]")) window.print();
 });
 
-for (const button of document.querySelectorAll("[data-print]")) button.removeAttribute("hidden");
+/** Shows the buttons that only a script can serve. */
+function showPrint() {
+  for (const button of document.querySelectorAll("[data-print]")) button.removeAttribute("hidden");
+}
+
+document.addEventListener("htmx:load", showPrint);
+showPrint();

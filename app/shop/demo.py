@@ -64,7 +64,7 @@ class Bench:
             common = self.rng.gauss(0, 0.5)
             self.gaps[bank.stop] = GAP + common + self.rng.gauss(0, 0.3)
             for coupler in bank.couplers():
-                self.gaps[coupler.far] = max(1.5, self.gaps[coupler.near] + self.rng.gauss(0, 0.7))
+                self.gaps[coupler.far] = max(1.5, self.gaps[coupler.near] + self.rng.gauss(0, 0.5))
 
     def read(self, bore: int, opening: float) -> float:
         """What the meter shows at a bore."""

@@ -266,6 +266,9 @@ class Desk:
             pairs.append(("mean", f"{self.unit.show(self.judged.mean)} {self.unit.name}"))
             if self.phase.rounds != "openings":
                 pairs.append(("window", f"±{self.unit.show(self.judged.half_width)}"))
+            if len(self.judged.bank_means) > 1:
+                means = self.judged.bank_means.items()
+                pairs.append(("banks", ", ".join(f"{name} {self.unit.show(mean)}" for name, mean in means)))
         coolant = self.story.checks.get(("heat-soaked-recheck", "coolant"))
         if coolant is not None and coolant.number is not None:
             pairs.append(("coolant", f"{coolant.number:.0f} °C"))
