@@ -313,7 +313,7 @@ def fill(shop: Database, today: datetime | None = None) -> None:
     """Fill an empty shop. ``today`` is the day the open visits happen on; the real one when left out."""
     end = today or datetime.now(UTC)
     for number, piece in enumerate(PIECES):
-        _live(shop, piece, random.Random(1000 + number), end)
+        _live(shop, piece, random.Random(number), end)
 
 
 def _live(shop: Database, piece: Piece, rng: random.Random, end: datetime) -> None:
