@@ -6,6 +6,7 @@ screw turned in opens its bank.
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from fractions import Fraction
 
 from app.sync.advice import Advice
 from app.sync.layout import Layout
@@ -35,15 +36,21 @@ SIXTEENTHS = (
 
 @dataclass(frozen=True, slots=True)
 class Unit:
-    """The unit a meter shows: its name, its size in base units, and the places its step has."""
+    """The unit a meter shows: its name, its size in base units, the places its step has, and the step itself."""
 
     name: str
     size: float
     decimals: int
+    step: float = 0.0
 
     def show(self, value: float) -> str:
         """A value in base units as the meter would show it."""
         return f"{value / self.size:.{self.decimals}f}"
+
+    def nearest(self, value: float) -> str:
+        """A value in base units to the nearest step that the meter can show."""
+        step = self.step * self.size
+        return self.show(round(value / step) * step if step else value)
 
 
 def turns(amount: float) -> str:
@@ -59,6 +66,19 @@ def turns(amount: float) -> str:
         return SIXTEENTHS[part] or "nothing"
     said = "one turn" if whole == 1 else f"{COUNTS[whole] if whole < len(COUNTS) else whole} turns"
     return f"{said} and {SIXTEENTHS[part]}" if part else said
+
+
+def fraction(amount: float) -> str:
+    """Turns of a screw in figures, to the nearest sixteenth, for a title.
+
+    Parameters: ``amount`` of turns, 0 or more.
+
+    >>> fraction(0.1875), fraction(0.5), fraction(1.25)
+    ('3/16', '1/2', '1 1/4')
+    """
+    whole, part = divmod(Fraction(round(amount * 16), 16), 1)
+    said = [str(whole)] if whole or not part else []
+    return " ".join([*said, f"{part.numerator}/{part.denominator}"] if part else said)
 
 
 def blade(thickness: float) -> str:
@@ -96,7 +116,7 @@ def title(advice: Advice, layout: Layout) -> str:
         case "stop":
             way = "in" if advice.turns > 0 else "out"
             bore = layout.bank(advice.bank or "").stop
-            return f"Turn the stop screw at bore {bore} {way} by {turns(abs(advice.turns))}"
+            return f"Turn the stop screw at bore {bore} {way} by {fraction(abs(advice.turns))}\u00a0turn"
         case "blade":
             leaves = " and ".join(blade(leaf) for leaf in advice.leaves)
             stacked = " stacked" if len(advice.leaves) > 1 else ""
@@ -106,7 +126,7 @@ def title(advice: Advice, layout: Layout) -> str:
             return f"Turn the link of bank {advice.bank} by {abs(advice.flats):g} flats, to open {way}"
         case "bypass":
             way = "in" if advice.turns > 0 else "out"
-            return f"Turn the bypass screw of bore {advice.near} {way} by {turns(abs(advice.turns))}"
+            return f"Turn the bypass screw of bore {advice.near} {way} by {fraction(abs(advice.turns))}\u00a0turn"
         case "done":
             return "Leave the plates alone"
     if advice.why == "skipped":
@@ -199,7 +219,7 @@ def _what_moves(advice: Advice) -> str:
 
 
 def _what_to_expect(advice: Advice, unit: Unit) -> str:
-    said = [unit.show(advice.expected[bore].value) for bore in advice.bores if bore in advice.expected]
+    said = [unit.nearest(advice.expected[bore].value) for bore in advice.bores if bore in advice.expected]
     if not said or len(said) > 4:
         return ""
     if len(said) < len(advice.bores):

@@ -10,7 +10,7 @@ from typing import Literal
 
 from app.shop.judgement import balance_of, evenness_of, next_of
 from app.shop.keys import new_key
-from app.shop.phases import Phase
+from app.shop.phases import HEAT_SOAKED, Phase
 from app.shop.progress import progress
 from app.shop.story import Story
 from app.shop.tables import ReadingRow
@@ -263,14 +263,13 @@ class Desk:
         if self.due.opening:
             pairs.append(("lever on", f"{self.due.opening / THOU / 1000:.3f} in"))
         if self.judged is not None:
-            pairs.append(("mean", f"{self.unit.show(self.judged.mean)} {self.unit.name}"))
+            pairs.append(("mean", self.unit.show(self.judged.mean)))
             if self.phase.rounds != "openings":
                 pairs.append(("window", f"±{self.unit.show(self.judged.half_width)}"))
             if len(self.judged.bank_means) > 1:
-                means = self.judged.bank_means.items()
-                pairs.append(("banks", ", ".join(f"{name} {self.unit.show(mean)}" for name, mean in means)))
-        coolant = self.story.checks.get(("heat-soaked-recheck", "coolant"))
-        if coolant is not None and coolant.number is not None:
+                pairs += [(name, self.unit.show(mean)) for name, mean in self.judged.bank_means.items()]
+        coolant = self.story.checks.get((HEAT_SOAKED.slug, "coolant"))
+        if len(self.story.layout.banks) == 1 and coolant is not None and coolant.number is not None:
             pairs.append(("coolant", f"{coolant.number:.0f} °C"))
         return pairs
 
@@ -362,12 +361,22 @@ def _keys_for(step: float) -> Keys:
     return named.get(step, "tenth")
 
 
+NUDGES = (0.0, 0.16, -0.16, 0.32, -0.32)
+"""Where on the ruler a mark is tried, three to a stack, before it would lie on another."""
+
+
 def _ruler_marks(judged: Evenness) -> tuple[tuple[int, float, int], ...]:
-    """Bores outside the window on a line three windows each way, stacked where they would lie on one another."""
+    """Bores outside the window on a line three windows each way, stacked or set beside where they would meet."""
     marks: list[tuple[int, float, int]] = []
     for standing in sorted((s for s in judged.standings if s.verdict != "even"), key=lambda s: s.deviation):
         position = max(-1.0, min(1.0, standing.deviation / (3 * judged.half_width)))
-        near = [level for _, at, level in marks if abs(at - position) < 0.16]
-        level = next(n for n in range(13) if n not in near)
-        marks.append((standing.bore, position, min(level, 2)))
+        free = (
+            (at, level)
+            for nudge in NUDGES
+            for level in range(3)
+            if abs(at := position + nudge) <= 1
+            and not any(taken == level and abs(there - at) < 0.155 for _, there, taken in marks)
+        )
+        at, level = next(free, (position, 2))
+        marks.append((standing.bore, at, level))
     return tuple(marks)

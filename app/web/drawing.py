@@ -18,7 +18,7 @@ MOST_BLADES = 3
 def unit_of(meter: MeterRow) -> Unit:
     """The unit a meter reads in, with as many places as its step has."""
     text = f"{meter.step:g}"
-    return Unit(meter.unit, UNITS[meter.unit], len(text.partition(".")[2]))
+    return Unit(meter.unit, UNITS[meter.unit], len(text.partition(".")[2]), meter.step)
 
 
 def shape_of(standing: Standing | None) -> Shape:

@@ -1,4 +1,4 @@
-"""Fields, checks and drift charts, rendered with plain facts."""
+"""Fields and drift charts, rendered with plain facts."""
 
 import re
 from types import SimpleNamespace as Facts
@@ -36,19 +36,6 @@ def test_one_option_is_chosen(macro: str, chosen: str) -> None:
     assert len(re.findall(rf'value="2" {chosen}>', html)) == 1
     assert html.count(chosen) == 1
     assert "Say which" in html
-
-
-def test_a_recorded_check_says_who_and_when_and_asks_nothing() -> None:
-    item = Facts(name="idle", what="Idle", detail="", kind="number", unit="rev/min", value="850", by="MK", at="14:05")
-    item.done, item.typed, item.message = True, "", ""
-    done = piece("forms", "check(item, '/checks', {'key': 'k'})", item=item)
-    assert "850 rev/min" in done
-    assert "MK, 14:05" in done
-    assert "<form" not in done
-    item.done = False
-    due = piece("forms", "check(item, '/checks', {'key': 'k'})", item=item)
-    assert 'name="value"' in due
-    assert 'name="by" value="MK"' in due
 
 
 # Drift

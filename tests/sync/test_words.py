@@ -1,0 +1,71 @@
+"""Titles and sentences: short, in the meter's steps, blades in inches, turns in sixteenths."""
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from app.sync.advice import Advice, Expected
+from app.sync.events import Meter, Reading
+from app.sync.layout import Bank, Layout
+from app.sync.rounds import evenness
+from app.sync.units import KG_PER_HOUR, THOU
+from app.sync.words import REASONS, Unit, fraction, reason, title, turns, verdict_sentence, verdict_title
+
+V8 = Layout((Bank("A", (1, 2, 3, 4), 1, 1), Bank("B", (5, 6, 7, 8), 5, 5)))
+KGH = Unit("kg/h", KG_PER_HOUR, 2, 0.25)
+
+
+@pytest.mark.parametrize(
+    ("advice", "said"),
+    [
+        (Advice("measure", "first-round", bores=V8.bores), "Read every bore"),
+        (Advice("measure", "doubtful", bores=(3, 8)), "Read bore 3 and 8"),
+        (Advice("stop", "stop-bank", bank="B", turns=0.125), "Turn the stop screw at bore 5 in by 1/8\u00a0turn"),
+        (Advice("stop", "stop-bank", bank="A", turns=-0.1875), "Turn the stop screw at bore 1 out by 3/16\u00a0turn"),
+        (Advice("blade", "blade", near=2, far=3, leaves=(3 * THOU,)), "Reset coupler 2–3 on 0.003\u00a0in"),
+        (
+            Advice("blade", "blade", near=2, far=3, leaves=(3 * THOU, 1.5 * THOU)),
+            "Reset coupler 2–3 on 0.003\u00a0in and 0.0015\u00a0in stacked",
+        ),
+        (Advice("link", "link", bank="B", flats=-1.5), "Turn the link of bank B by 1.5 flats, to open later"),
+        (Advice("done", "even"), "Leave the plates alone"),
+        (Advice("cannot", "skipped", about=(3,)), "Bore 3 was skipped"),
+    ],
+)
+def test_a_title_says_what_where_and_how_much(advice: Advice, said: str) -> None:
+    assert title(advice, V8) == said
+    assert len(said) <= 60
+
+
+def test_what_to_expect_is_in_steps_the_meter_shows() -> None:
+    expected = {3: Expected(6.57 * KG_PER_HOUR, 0, 1), 4: Expected(6.2 * KG_PER_HOUR, 0, 1)}
+    advice = Advice("blade", "blade", near=2, far=3, leaves=(3 * THOU,), bores=(3, 4), expected=expected)
+    assert reason(advice, KGH) == "Moves bore 3 and 4 together. Expect 6.50 and 6.25."
+
+
+def test_every_reason_is_one_or_two_short_sentences() -> None:
+    for code, said in REASONS.items():
+        assert said.endswith("."), code
+        assert len(said) <= 110, code
+
+
+def test_the_verdict_names_who_stands_off_and_on_which_side() -> None:
+    values = [6.5, 6.5, 8.5, 8.5, 4.5, 6.5, 6.5, 6.5]
+    read = [Reading(b, v * KG_PER_HOUR, 20.0 * n) for n, (b, v) in enumerate(zip(V8.bores, values, strict=True))]
+    found = evenness(V8, [*read, Reading(1, 6.5 * KG_PER_HOUR, 160.0, closing=True)], Meter(), 0.08)
+    assert verdict_title(found) == "Not even yet"
+    assert verdict_sentence(found, KGH) == "3 and 4 stand wide, 5 stands tight."
+
+
+@given(st.integers(0, 64))
+def test_turns_in_words_and_figures_agree(sixteenths: int) -> None:
+    amount = sixteenths / 16
+    whole, _, part = fraction(amount).rpartition(" ")
+    figures = sum(eval_fraction(said) for said in (whole, part) if said)
+    assert figures == amount
+    assert turns(amount) != ""
+
+
+def eval_fraction(said: str) -> float:
+    top, _, bottom = said.partition("/")
+    return int(top) / int(bottom or 1)
