@@ -51,8 +51,16 @@ def balance_of(story: Story) -> BankStory | None:
     if not read:
         return None
     at_idle = {r.bore: r.value for r in story.as_read(idle)}
-    proven = (BANK_BALANCE.slug, "free-play") in story.checks
-    return balance(story.layout, story.hardware, at_idle, read, story.meter_as_read(), proven)
+    felt = {item for phase, item in story.checks if phase == BANK_BALANCE.slug}
+    return balance(
+        story.layout,
+        story.hardware,
+        at_idle,
+        read,
+        story.meter_as_read(),
+        free_play_proven="free-play" in felt,
+        joints_tight="joints-tight" in felt,
+    )
 
 
 def balanced(found: BankStory) -> bool:

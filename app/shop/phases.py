@@ -161,6 +161,7 @@ BANK_BALANCE = Phase(
     ),
     items=(
         Item("free-play", "Both links have free play at the stop, felt by hand with the engine off", when="two banks"),
+        Item("joints-tight", "No lost motion in the link joints, felt by hand with the engine off", when="two banks"),
         Item("full-open", "Both banks reach full open together, engine off", when="two banks"),
     ),
     cautions=(

@@ -24,8 +24,8 @@ from app.sync.rounds import reading_sd
 from app.sync.units import REV_PER_MIN
 
 FLOW_POWER = 0.8
-"""Per cent of flow for one per cent of gap: with one plate per cylinder idle is not choked, and the runner fills behind
-the plate (from simulation; a power, so that it holds for large steps too)."""
+"""Per cent of flow for one per cent of gap: less than one, because with one plate per cylinder idle is not choked and
+the runner fills behind the plate (this program's choice)."""
 
 EDGE = 0.85
 """Part of the window that a bore is brought inside of: the rest is for what the readings could not see."""
@@ -40,7 +40,7 @@ HAND = 0.06
 """What a hand leaves of flow when it sets a blade: 0.4 thousandths at a gap of 4.5 (this program's choice)."""
 
 HAND_OVER_BORE = 1.3
-"""How much more a hand scatters than bores differ, in flow at one and the same blade (from simulation)."""
+"""How much more a hand scatters than bores differ, in flow at one and the same blade (this program's choice)."""
 
 MOST_RESETS = 4
 """Resets of one coupler in a row that did not bring its bore right, after which the cause is looked for."""
