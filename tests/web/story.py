@@ -59,6 +59,7 @@ class Technician:
                 self.tap_reading(self.bench.read(int(named[1]), 0.0))
             else:
                 self.press("Read one more round")
+                expect(self.page.locator("#entry-heading")).to_have_text(re.compile("^Bore"))
         raise AssertionError("the engine never came even")
 
     def make_move(self) -> None:
