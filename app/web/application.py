@@ -35,7 +35,8 @@ def create_app(
     app.mount("/lib", StaticFiles(packages=[("js_lib_htmx", "static/htmx")]), name="lib")
     app.add_exception_handler(RefusedError, _refused)
     app.add_exception_handler(HTTPException, _http)
-    app.add_exception_handler(RequestValidationError, _no_such_page)
+    for unreadable in (RequestValidationError, OverflowError):  # not a number, or one no table can hold
+        app.add_exception_handler(unreadable, _no_such_page)
     app.add_exception_handler(ShopUnavailableError, _unavailable)
     protect(app, lan_names=lan_names)
     return app

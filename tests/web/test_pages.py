@@ -183,7 +183,9 @@ def test_a_form_of_eleven_megabytes_is_turned_away(client: TestClient, shop: Dat
     assert count(shop) == 0
 
 
-@pytest.mark.parametrize("path", ["/engines/999", "/visits/999", "/visits/999/sheet", "/nowhere", "/engines/x"])
+@pytest.mark.parametrize(
+    "path", ["/engines/999", "/visits/999", "/visits/999/sheet", "/nowhere", "/engines/x", f"/engines/{10**30}"]
+)
 def test_what_is_not_there_is_a_plain_page(client: TestClient, path: str) -> None:
     answer = client.get(path)
     assert answer.status_code in (404, 422)
