@@ -210,7 +210,7 @@ and 1.7 degrees on a one-inch lever. This program's own choice: two openings a f
 a link from the ratio of its levers."""
 
 
-def phase(slug: str) -> Phase:
+def phase_named(slug: str) -> Phase:
     """The phase of that name. Raises KeyError when there is none."""
     for one in PHASES:
         if one.slug == slug:

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from app.shop.judgement import balance_of, balanced, even_enough, needs_preset, satisfied_round
-from app.shop.phases import LOCK_DOWN, PHASES, Item, Phase, phase
+from app.shop.phases import LOCK_DOWN, PHASES, Item, Phase, phase_named
 from app.shop.refusals import RefusedError
 from app.shop.story import Story
 from app.shop.tables import Override
@@ -64,7 +64,7 @@ def require_open(story: Story, slug: str) -> Phase:
     if story.sign_off is not None:
         raise RefusedError({"": "This visit is signed off. Open a new one to record more."})
     try:
-        wanted = phase(slug)
+        wanted = phase_named(slug)
     except KeyError:
         raise RefusedError({"phase": "There is no phase of that name."}) from None
     for one in PHASES:

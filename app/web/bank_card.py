@@ -30,7 +30,7 @@ EXTRAS = {
 }
 
 
-def verdict(story: Story, found: BankStory | None, due: Due) -> VerdictView:
+def verdict(story: Story, found: BankStory | None) -> VerdictView:
     """How far the banks stand apart, at each opening that was read."""
     if len(story.layout.banks) < 2:
         return VerdictView("none", "One bank", "There is nothing to balance.")

@@ -126,7 +126,7 @@ class Desk:
     def verdict(self) -> VerdictView:
         """How even the round is, in a word and a sentence."""
         if self.phase.rounds == "openings":
-            return bank_card.verdict(self.story, self.balance, self.due)
+            return bank_card.verdict(self.story, self.balance)
         judged = self.judged
         if judged is None:
             title = f"Round {self.due.round_number}: nothing read yet"

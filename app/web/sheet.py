@@ -6,7 +6,7 @@ import segno
 from markupsafe import Markup
 
 from app.shop.judgement import balance_of
-from app.shop.phases import PHASES
+from app.shop.phases import PHASES, phase_named
 from app.shop.progress import items_of
 from app.shop.settings import RECHECK_KM, RECHECK_MONTHS
 from app.shop.story import Round, Story
@@ -106,7 +106,7 @@ def sheet_of(story: Story, address: str) -> Sheet:
         settings=_settings(story),
         moves=_moves(story),
         checks=_checks(story),
-        overrides=tuple((_title(o.phase), o) for o in story.overrides),
+        overrides=tuple((phase_named(o.phase).title, o) for o in story.overrides),
         fitted=_fitted(story),
         recheck=_recheck(story),
         caution=CAUTION,
@@ -186,10 +186,6 @@ def _checks(story: Story) -> tuple[SheetCheck, ...]:
                 result = "done" if check.number is None else f"{check.number:g} {item.unit}"
                 lines.append(SheetCheck(phase.title, item.short, result, check.by, moment(check.at)))
     return tuple(lines)
-
-
-def _title(slug: str) -> str:
-    return next(p.title for p in PHASES if p.slug == slug)
 
 
 def _moves(story: Story) -> tuple[str, ...]:

@@ -7,7 +7,7 @@ from fastapi.responses import HTMLResponse, Response
 
 from app.shop import checks, visits
 from app.shop.keys import new_key
-from app.shop.phases import DEFER, PHASES, Item, Phase
+from app.shop.phases import DEFER, Item, Phase, phase_named
 from app.shop.progress import current_phase, items_of, progress
 from app.shop.refusals import NotThereError, RefusedError
 from app.shop.story import Story
@@ -92,10 +92,10 @@ def override(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: 
 
 def phase_of(slug: str) -> Phase:
     """The phase an address names. Raises NotThereError."""
-    for one in PHASES:
-        if one.slug == slug:
-            return one
-    raise NotThereError("phase of that name")
+    try:
+        return phase_named(slug)
+    except KeyError:
+        raise NotThereError("phase of that name") from None
 
 
 def _values(story: Story, phase: Phase, form: Typed) -> dict[str, float | None]:
