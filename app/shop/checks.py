@@ -9,6 +9,7 @@ from app.shop.keys import checked, earlier, fingerprint, part_key
 from app.shop.phases import Item
 from app.shop.progress import items_of, progress, require_open
 from app.shop.refusals import RefusedError
+from app.shop.story import Story
 from app.shop.tables import CheckRow, Override
 
 LONGEST_REASON = 500
@@ -29,6 +30,8 @@ def record(
             earlier(session, CheckRow, part_key(key, item), fingerprint(item=item, number=number))
             for item, number in values.items()
         ):
+            return 0
+        if not values and _stored_under(key, story):
             return 0
         phase = require_open(story, slug)
         asked = {item.slug: item for item in items_of(story, phase)}
@@ -102,6 +105,11 @@ def override(shop: Database, visit_id: int, key: str, slug: str, why: str, by: s
         session.add(row)
         session.flush()
         return row.ident
+
+
+def _stored_under(key: str, story: Story) -> bool:
+    """Whether this very form was stored before: sent again, its figures differ from nothing that is recorded."""
+    return any(row.key == part_key(key, row.item) for row in story.all_checks)
 
 
 def _problem(item: Item | None, number: float | None) -> str:

@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from datetime import UTC, datetime
 from typing import Annotated, Any
+from urllib.parse import quote
 
 from fastapi import Depends, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
@@ -13,6 +14,10 @@ from app.shop.database import Database
 from app.shop.keys import new_key
 from app.web.forms import Typed
 from app.web.words import FILTERS
+
+OUTBOX, SAVED, NEXT, REFUSED = "X-Outbox", "X-Saved-Key", "X-Next", "X-Refused"
+"""Headers between a page's outbox and this server: who sends, which key was stored, the page after it, and why not
+(percent-encoded). A write leaves the outbox only when its own key comes back."""
 
 
 def environment() -> Environment:
@@ -53,12 +58,24 @@ class Pages:
         for name in ("values", "problems"):
             facts[name] = Kept(facts.get(name, {}))
         html = self._templates.get_template(template).render(request=self._request, **facts)
-        return HTMLResponse(html, status_code=status)
+        answer = HTMLResponse(html, status_code=status)
+        if status >= 400:
+            answer.headers[REFUSED] = quote(" ".join(facts["problems"].values()) or str(facts.get("message", "")))
+        return answer
 
     @staticmethod
     def go(path: str) -> Response:
-        """See the page at ``path`` next: what was posted is stored, and a reload posts nothing again."""
+        """See the page at ``path`` next."""
         return RedirectResponse(path, status_code=303)
+
+    def saved(self, path: str) -> Response:
+        """What was posted is stored: its key is echoed, and the page at ``path`` comes next.
+
+        A browser is sent there, so that a reload posts nothing again; the outbox of a page is only told where it is.
+        """
+        answer = Response(status_code=204, headers={NEXT: path}) if OUTBOX in self._request.headers else self.go(path)
+        answer.headers[SAVED] = quote(self._request.state.typed.text("key"))
+        return answer
 
 
 def _shop(request: Request) -> Database:
@@ -73,7 +90,9 @@ def _now(request: Request) -> str:
 
 async def _typed(request: Request) -> Typed:
     form = await request.form(max_files=0, max_fields=300)
-    return Typed({name: value for name, value in form.items() if isinstance(value, str)})
+    typed = Typed({name: value for name, value in form.items() if isinstance(value, str)})
+    request.state.typed = typed
+    return typed
 
 
 Shop = Annotated[Database, Depends(_shop)]

@@ -62,7 +62,7 @@ def register(shop: Shop, page: Page, form: Form, now: Now) -> Response:
         engine_id = engines.register(shop, form.text("key"), facts, layout, hardware, now)
     except RefusedError as refusal:
         return _form(page, form.values, refusal.problems, status=status_of(refusal))
-    return page.go(f"/engines/{engine_id}")
+    return page.saved(f"/engines/{engine_id}")
 
 
 @router.get("/engines/{engine_id}")
@@ -111,7 +111,7 @@ def change(shop: Shop, page: Page, form: Form, engine_id: int) -> Response:
             values={**form.values, "version": str(engine.version)},
             problems=refusal.problems,
         )
-    return page.go(f"/engines/{engine_id}")
+    return page.saved(f"/engines/{engine_id}")
 
 
 @router.get("/engines/{engine_id}/fitting")
@@ -144,7 +144,7 @@ def fit(shop: Shop, page: Page, form: Form, engine_id: int, now: Now) -> Respons
         engines.fit(shop, engine_id, form.text("key"), layout, hardware, form.text("why"), now)
     except RefusedError as refusal:
         return _fitting(page, engine, form.values, refusal.problems, status_of(refusal))
-    return page.go(f"/engines/{engine_id}")
+    return page.saved(f"/engines/{engine_id}")
 
 
 @router.get("/engines/{engine_id}/visits/new")
@@ -163,7 +163,7 @@ def open_visit(shop: Shop, page: Page, form: Form, engine_id: int, now: Now) -> 
         visit_id = visits.open_visit(shop, engine_id, form.text("key"), new, now)
     except RefusedError as refusal:
         return _visit_form(shop, page, engine_id, form.values, refusal.problems, status_of(refusal))
-    return page.go(f"/visits/{visit_id}")
+    return page.saved(f"/visits/{visit_id}")
 
 
 def _form(

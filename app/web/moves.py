@@ -41,7 +41,7 @@ def make(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: Now)
         with shop.reading() as session:
             story = visits.load(session, visit_id)
         return _form(page, story, phase_of(slug), form.values, refusal.problems, status_of(refusal))
-    return page.go(f"/visits/{visit_id}/{slug}/readings")
+    return page.saved(f"/visits/{visit_id}/{slug}/readings")
 
 
 def place_name(kind: str, bank: str | None, near: int | None, far: int | None) -> str:

@@ -63,14 +63,14 @@ def add(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: Now) 
             story = visits.load(session, visit_id)
         wanted = Wanted.typed(form, skips)
         return _desk(page, story, phase_of(slug), wanted, form.values, refusal.problems, status_of(refusal))
-    return page.go(here)
+    return page.saved(here)
 
 
 @router.post("/visits/{visit_id}/{slug}/rounds")
 def begin(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: Now) -> Response:
     """Begin one more round."""
     readings.begin_round(shop, visit_id, form.text("key"), slug, now)
-    return page.go(f"/visits/{visit_id}/{slug}/readings")
+    return page.saved(f"/visits/{visit_id}/{slug}/readings")
 
 
 def _desk(
@@ -83,4 +83,12 @@ def _desk(
     status: int = 200,
 ) -> HTMLResponse:
     shown = Desk(story, phase, wanted, values or {}, problems or {})
-    return page.show("visit/readings.html", status, story=story, phase=phase, phases=phases(story), desk=shown)
+    return page.show(
+        "visit/readings.html",
+        status,
+        story=story,
+        phase=phase,
+        phases=phases(story),
+        desk=shown,
+        problems=problems or {},
+    )

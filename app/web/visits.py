@@ -48,7 +48,7 @@ def sign_off(shop: Shop, page: Page, form: Form, visit_id: int, now: Now) -> Res
         with shop.reading() as session:
             story = visits.load(session, visit_id)
         return _sign_off(page, story, form.values, refusal.problems, status_of(refusal))
-    return page.go(f"/visits/{visit_id}/sheet")
+    return page.saved(f"/visits/{visit_id}/sheet")
 
 
 @router.get("/visits/{visit_id}/{slug}")
@@ -73,7 +73,7 @@ def record(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: No
         return _steps(page, story, phase, form.values, refusal.problems, status_of(refusal))
     with shop.reading() as session:
         story = visits.load(session, visit_id)
-    return page.go(lands_on(story))
+    return page.saved(lands_on(story))
 
 
 @router.post("/visits/{visit_id}/{slug}/overrides")
@@ -87,7 +87,7 @@ def override(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: 
         with shop.reading() as session:
             story = visits.load(session, visit_id)
         return _steps(page, story, phase_of(slug), form.values, refusal.problems, status_of(refusal))
-    return page.go(f"/visits/{visit_id}")
+    return page.saved(f"/visits/{visit_id}")
 
 
 def phase_of(slug: str) -> Phase:
