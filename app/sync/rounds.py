@@ -28,6 +28,9 @@ DRIFT_SD = 0.04
 MISREAD_TIMES = 3.0
 """A reading this many times the others', or this fraction of them, is asked for again (this program's choice)."""
 
+MISREAD_OTHERS = 2
+"""How many other bores it takes before one can be called far from them (this program's choice)."""
+
 Verdict = Literal["even", "too close", "wide", "tight"]
 Overall = Literal["even", "not even", "too close to call", "incomplete"]
 
@@ -116,8 +119,23 @@ def evenness(layout: Layout, readings: Sequence[Reading], meter: Meter, window: 
         standings=tuple(standings),
         bank_means=_bank_means(layout, by_bore),
         verdict=_overall(standings, complete),
-        suspicious=_suspicious(by_bore),
+        suspicious=suspicious(by_bore),
     )
+
+
+def suspicious(by_bore: Mapping[int, float]) -> frozenset[int]:
+    """The bores to read again before anything is believed: ``MISREAD_TIMES`` the middle one, or that fraction of it.
+
+    Parameters: ``by_bore``, a value for each bore, all in one unit, 0 or more; with fewer than two others beside a
+    bore none is suspicious.
+
+    >>> sorted(suspicious({1: 6.5, 2: 6.25, 3: 62.5}))
+    [3]
+    """
+    if len(by_bore) <= MISREAD_OTHERS:
+        return frozenset()
+    middle = float(np.median(list(by_bore.values())))
+    return frozenset(b for b, v in by_bore.items() if v > MISREAD_TIMES * middle or v * MISREAD_TIMES < middle)
 
 
 def reading_sd(value: float, meter: Meter) -> float:
@@ -179,11 +197,3 @@ def _bank_means(layout: Layout, by_bore: Mapping[int, float]) -> dict[str, float
         if read:
             means[bank.name] = sum(read) / len(read)
     return means
-
-
-def _suspicious(by_bore: Mapping[int, float]) -> frozenset[int]:
-    """Bores far from the middle one: three times it, or a third."""
-    if len(by_bore) < 3:
-        return frozenset()
-    middle = float(np.median(list(by_bore.values())))
-    return frozenset(b for b, v in by_bore.items() if v > MISREAD_TIMES * middle or v * MISREAD_TIMES < middle)
