@@ -1,10 +1,44 @@
 """What is fitted to an engine, as one versioned record: the layout and the hardware figures, kept as JSON text."""
 
 import json
+from collections.abc import Mapping
 from dataclasses import fields
 
-from app.sync.hardware import Figure, Hardware
+from app.shop.refusals import RefusedError
+from app.sync.hardware import Figure, Hardware, likely_hardware
 from app.sync.layout import Bank, Layout
+from app.sync.units import DEGREE, MM
+
+HARDWARE_FIELDS: dict[str, tuple[str, str, float, float, float]] = {
+    "bore_diameter": ("Bore", "mm", MM, 10, 120),
+    "shaft_diameter": ("Shaft", "mm", MM, 2, 30),
+    "closed_angle": ("Plate closed at", "degrees", DEGREE, 0, 25),
+    "stop_pitch": ("Stop screw, travel a turn", "mm", MM, 0.2, 3),
+    "stop_lever": ("Stop screw lever", "mm", MM, 5, 150),
+    "link_pitch": ("Link rod, travel a turn", "mm", MM, 0.1, 4),
+    "link_lever": ("Link lever", "mm", MM, 5, 150),
+}
+"""Name, unit, size of the unit in base units, and the range that can be, of each hardware figure."""
+
+
+def hardware_known(measured: Mapping[str, float], displacement: float, bores: int) -> Hardware:
+    """The hardware of an engine of that size [m3]: what was measured, and our estimates for the rest.
+
+    ``measured`` are figures in the units of HARDWARE_FIELDS. Raises RefusedError with every one that cannot be.
+    """
+    likely = likely_hardware(displacement, bores)
+    figures: dict[str, Figure] = {name: getattr(likely, name) for name in HARDWARE_FIELDS}
+    problems: dict[str, str] = {}
+    for name, value in measured.items():
+        _, unit, size, low, high = HARDWARE_FIELDS[name]
+        if not low <= value <= high:
+            problems[name] = f"Between {low:g} and {high:g} {unit}."
+        figures[name] = Figure(value * size, measured=True)
+    if figures["shaft_diameter"].value >= figures["bore_diameter"].value:
+        problems.setdefault("shaft_diameter", "The shaft is thinner than the bore.")
+    if problems:
+        raise RefusedError(problems)
+    return Hardware(**figures)
 
 
 def layout_to_json(layout: Layout) -> str:

@@ -6,7 +6,7 @@ from fastapi import APIRouter
 from fastapi.responses import HTMLResponse, Response
 
 from app.shop import engines, visits
-from app.shop.fittings import hardware_from_json, layout_from_json
+from app.shop.fittings import HARDWARE_FIELDS, hardware_from_json, layout_from_json
 from app.shop.keys import new_key
 from app.shop.phases import PLACES
 from app.shop.refusals import RefusedError
@@ -16,7 +16,7 @@ from app.sync.units import REV_PER_MIN
 from app.web import forms
 from app.web.context import Form, Now, Page, Pages, Shop
 from app.web.drawing import small_rows
-from app.web.forms import DISPLACEMENT_UNITS, HARDWARE_FIELDS, Typed
+from app.web.forms import DISPLACEMENT_UNITS, Typed
 from app.web.history import history
 from app.web.refusal import status_of
 

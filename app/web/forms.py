@@ -2,27 +2,17 @@
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field
 
 from app.shop.engines import EngineFacts
+from app.shop.fittings import HARDWARE_FIELDS, hardware_known
 from app.shop.refusals import RefusedError
 from app.sync.hardware import Figure, Hardware, likely_hardware
 from app.sync.layout import Bank, Layout, LayoutError
-from app.sync.units import CUBIC_INCH, DEGREE, LITRE, MM, REV_PER_MIN
+from app.sync.units import CUBIC_INCH, LITRE, REV_PER_MIN
 
 LONGEST_FIELD = 1000
 DISPLACEMENT_UNITS = {"L": LITRE, "cu in": CUBIC_INCH}
-
-HARDWARE_FIELDS: dict[str, tuple[str, str, float, float, float]] = {
-    "bore_diameter": ("Bore", "mm", MM, 10, 120),
-    "shaft_diameter": ("Shaft", "mm", MM, 2, 30),
-    "closed_angle": ("Plate closed at", "degrees", DEGREE, 0, 25),
-    "stop_pitch": ("Stop screw, travel a turn", "mm", MM, 0.2, 3),
-    "stop_lever": ("Stop screw lever", "mm", MM, 5, 150),
-    "link_pitch": ("Link rod, travel a turn", "mm", MM, 0.1, 4),
-    "link_lever": ("Link lever", "mm", MM, 5, 150),
-}
-"""Name, unit, size of the unit in base units, and the range that can be, of each hardware figure."""
 
 
 @dataclass
@@ -108,19 +98,13 @@ LAYOUT_NAMES = ("a_bores", "a_stop", "a_drive", "b_bores", "b_stop", "b_drive", 
 
 def hardware(typed: Typed, displacement: float, bores: int) -> Hardware:
     """The hardware figures of the engine form: what was left empty is the estimate for an engine of that size."""
-    likely = likely_hardware(displacement, bores)
-    figures: dict[str, Figure] = {}
-    for one in fields(Hardware):
-        _, unit, size, low, high = HARDWARE_FIELDS[one.name]
-        figures[one.name] = getattr(likely, one.name)
-        if typed.text(one.name):
-            value = typed.number(one.name)
-            if one.name not in typed.problems and not low <= value <= high:
-                typed.problems[one.name] = f"Between {low:g} and {high:g} {unit}."
-            figures[one.name] = Figure(value * size, measured=True)
-    if figures["shaft_diameter"].value >= figures["bore_diameter"].value:
-        typed.problems.setdefault("shaft_diameter", "The shaft is thinner than the bore.")
-    return Hardware(**figures)
+    filled = {name: typed.number(name) for name in HARDWARE_FIELDS if typed.text(name)}
+    numbers = {name: value for name, value in filled.items() if name not in typed.problems}
+    try:
+        return hardware_known(numbers, displacement, bores)
+    except RefusedError as refusal:
+        typed.problems = {**refusal.problems, **typed.problems}
+        return likely_hardware(displacement, bores)
 
 
 def hardware_as_typed(known: Hardware) -> dict[str, str]:

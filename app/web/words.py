@@ -2,12 +2,12 @@
 
 from datetime import datetime
 
+from app.shop.fittings import HARDWARE_FIELDS
 from app.shop.tables import Engine, MeterRow
 from app.sync.hardware import Figure, Hardware
 from app.sync.layout import Bank, Layout
 from app.sync.units import CUBIC_INCH, LITRE, REV_PER_MIN
 from app.sync.words import COUNTS, blade, turns
-from app.web.forms import HARDWARE_FIELDS
 
 ORDINALS = ("", "first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth")
 
