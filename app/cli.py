@@ -1,21 +1,30 @@
 """The command line: ``evenbore serve`` for the shop's own records, ``evenbore demo`` for a shop made up to try.
 
-What is heavy is imported where it is used, so that ``--help`` and a taken port answer at once.
+``app.keeping`` has the commands that look after the records. What is heavy is imported where it is used, so that
+``--help`` and a taken port answer at once.
 """
 
 import errno
 import signal
 import socket
 import tempfile
+import threading
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
+from datetime import UTC, datetime
+from functools import partial
 from ipaddress import ip_address
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, NoReturn
 
 import typer
 
+from app import keeping
+
 if TYPE_CHECKING:
+    from fastapi import FastAPI
+    from uvicorn import Server
+
     from app.shop.database import Database
 
 LOOPBACK = "127.0.0.1"
@@ -51,6 +60,10 @@ def demo(port: Port = 8000, host: Host = LOOPBACK, data: Data = None) -> None:
         run(Path(folder), host, port, demonstration=True)
 
 
+for command in (keeping.backup, keeping.restore, keeping.check):
+    cli.command()(command)
+
+
 def main() -> None:
     """The entry point that pyproject.toml names."""
     cli()
@@ -63,10 +76,37 @@ def run(folder: Path, host: str, port: int, *, demonstration: bool) -> None:
     """
     signal.signal(signal.SIGTERM, signal.default_int_handler)  # closes the shop, as Ctrl-C does
     try:
-        with listening(host, port) as door, opened(folder, demonstration=demonstration) as shop:
-            answer(shop, door, host)
+        with listening(host, port) as door:
+            while not keep_open(folder, door, host, demonstration=demonstration):
+                typer.echo("A copy was put in place of the damaged records.")
     except KeyboardInterrupt:
         typer.echo("Evenbore is closed.")
+
+
+def keep_open(folder: Path, door: socket.socket, host: str, *, demonstration: bool) -> bool:
+    """Serve the shop, or the page that says it is damaged. False when a copy was put in place there."""
+    from app.shop.backup import copying
+    from app.shop.upgrade import DamagedShopError
+    from app.web.application import create_app
+    from app.web.damaged import create_damaged_app
+
+    try:
+        by_itself = nullcontext() if demonstration else copying(folder, now, partial(typer.echo, err=True))
+        with opened(folder, demonstration=demonstration) as shop, by_itself:
+            answer(create_app(shop, lan_names=names_in(host)), door, host)
+    except DamagedShopError as damage:
+        typer.echo(str(damage), err=True)
+        again = threading.Event()
+        lan_names = names_in(host)
+        app = create_damaged_app(damage, start_again=again.set, clock=now, lan_names=lan_names)
+        answer(app, door, host, until=again)
+        return not again.is_set()
+    return True
+
+
+def now() -> datetime:
+    """The time, in UTC."""
+    return datetime.now(UTC)
 
 
 @contextmanager
@@ -101,12 +141,17 @@ def why_not(error: OSError, host: str, port: int) -> str:
 
 @contextmanager
 def opened(folder: Path, *, demonstration: bool) -> Iterator["Database"]:
-    """The shop in ``folder``, closed on leaving; ends the program with a plain word when it cannot be opened."""
+    """The shop in ``folder``, closed on leaving; ends the program with a plain word when it cannot be opened.
+
+    Raises DamagedShopError, which has a page of its own.
+    """
     from app.shop.database import ShopUnavailableError
-    from app.shop.upgrade import open_shop
+    from app.shop.upgrade import DamagedShopError, open_shop
 
     try:
         shop = open_shop(folder)
+    except DamagedShopError:
+        raise
     except ShopUnavailableError as error:
         give_up(str(error))
     try:
@@ -129,15 +174,13 @@ def is_empty(shop: "Database") -> bool:
         return session.exec(select(Engine.id).limit(1)).first() is None
 
 
-def answer(shop: "Database", door: socket.socket, host: str) -> None:
-    """Serve ``shop`` through ``door`` until a signal says to stop. One worker: one process has the shop open."""
+def answer(app: "FastAPI", door: socket.socket, host: str, until: threading.Event | None = None) -> None:
+    """Serve ``app`` through ``door`` until a signal says to stop, or ``until`` is set. One worker, one process."""
     import uvicorn
-
-    from app.web.application import create_app
 
     server = uvicorn.Server(
         uvicorn.Config(
-            create_app(shop, lan_names=names_in(host)),
+            app,
             http="h11",
             ws="none",
             log_level="warning",
@@ -149,7 +192,15 @@ def answer(shop: "Database", door: socket.socket, host: str) -> None:
     )
     for line in addresses(host, door.getsockname()[1]):
         typer.echo(line)
-    server.run(sockets=[door])
+    if until is not None:
+        threading.Thread(target=stop_when, args=(until, server), daemon=True).start()
+    server.run(sockets=[door.dup()])  # the server closes what it is handed
+
+
+def stop_when(over: threading.Event, server: "Server") -> None:
+    """Have ``server`` finish what it is answering and stop, once ``over`` is set."""
+    over.wait()
+    server.should_exit = True
 
 
 def names_in(host: str) -> frozenset[str]:

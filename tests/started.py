@@ -22,10 +22,11 @@ STOP_SECONDS = 10.0
 
 @dataclass
 class Started:
-    """A running program: its address, what it printed up to there, and the process."""
+    """A running program: its address, the process, and what it printed up to there."""
 
     address: str
     process: subprocess.Popen[str]
+    said: str
 
     def fetch(self, path: str) -> str:
         """The body at ``path``. Raises HTTPError for any status but 200."""
@@ -56,7 +57,7 @@ def started(
                 found = re.search(r"open at (http://\S+/)", line)
             watch.cancel()
             assert found is not None, said
-            yield Started(found[1], process)
+            yield Started(found[1], process, said)
         finally:
             process.kill()
 

@@ -2,9 +2,11 @@
 
 import os
 import re
+import shutil
 import socket
 import subprocess
 import sys
+import time
 import urllib.error
 import urllib.request
 from pathlib import Path
@@ -12,7 +14,9 @@ from pathlib import Path
 import pytest
 
 from app import cli, places
-from tests.started import COMMAND, started
+from app.shop.upgrade import open_shop
+from tests.shop.yard import heat_soaked
+from tests.started import COMMAND, START_SECONDS, started
 
 
 def refused(*arguments: str) -> str:
@@ -70,9 +74,90 @@ def test_the_shop_is_open_once(tmp_path: Path) -> None:
         assert "already open in another Evenbore" in refused("serve", "--port", "0", "--data", str(tmp_path))
 
 
-def test_a_damaged_shop_is_told_in_plain_words(tmp_path: Path) -> None:
+def shop_with_a_visit(folder: Path) -> None:
+    """A closed shop in ``folder`` with one visit open."""
+    shop = open_shop(folder)
+    heat_soaked(shop)
+    shop.close()
+
+
+def did(*arguments: str) -> str:
+    """What a command that succeeds prints."""
+    ended = subprocess.run([*COMMAND, *arguments], check=False, capture_output=True, text=True, timeout=60)
+    assert ended.returncode == 0, ended
+    return ended.stdout
+
+
+def answered(address: str, path: str = "", **headers: str) -> tuple[int, str]:
+    """Status and body of a request to a server that may say no; a POST when it has an Origin."""
+    method = "POST" if "Origin" in headers else "GET"
+    request = urllib.request.Request(address + path, headers=headers, method=method)
+    try:
+        with urllib.request.urlopen(request, timeout=10) as answer:
+            return answer.status, answer.read().decode()
+    except urllib.error.HTTPError as error:
+        with error:
+            return error.code, error.read().decode()
+
+
+def test_a_damaged_shop_has_a_page_that_says_the_way_out(tmp_path: Path) -> None:
+    """And its one button does it: the copy is in place, the damaged file aside, and the board opens."""
+    data = ("--data", str(tmp_path))
+    shop_with_a_visit(tmp_path)
+    assert "the copy is whole" in did("backup", *data)
+    (tmp_path / "shop.db").write_bytes(b"not a data base.")
+    with started("serve", "--port", "0", *data) as program:
+        status, page = answered(program.address, "visits/1")
+        assert status == 503
+        assert "The records are damaged" in page
+        assert "evenbore restore" in page
+        status, page = answered(program.address, "put-back", Origin=program.address.rstrip("/"))
+        assert status == 200
+        assert "The copy is in place" in page
+        deadline = time.monotonic() + START_SECONDS
+        while "Evenbore is open" not in (program.process.stdout or sys.stdin).readline():
+            assert time.monotonic() < deadline
+        assert 'href="/visits/1' in program.fetch("/")
+        assert program.stop() == 0
+    (aside,) = (tmp_path / "set-aside").iterdir()
+    assert (aside / "shop.db").read_bytes() == b"not a data base."
+
+
+def test_a_damaged_shop_is_told_in_plain_words_and_left_alone(tmp_path: Path) -> None:
     (tmp_path / "shop.db").touch()
-    assert "the file is empty" in refused("serve", "--port", "0", "--data", str(tmp_path))
+    with started("serve", "--port", "0", "--data", str(tmp_path)) as program:
+        assert "the file is empty" in program.said
+        assert f"evenbore restore --data {tmp_path} --empty" in program.said
+        assert program.stop() == 0
+    assert (tmp_path / "shop.db").read_bytes() == b""
+
+
+def test_backup_restore_and_check(tmp_path: Path) -> None:
+    data = ("--data", str(tmp_path / "shop"))
+    shop_with_a_visit(tmp_path / "shop")
+    with started("serve", "--port", "0", *data) as program:
+        did("backup", *data, "--to", str(tmp_path / "stick.db"))
+        assert "All is well" in did("check", *data)
+        assert "already open" in refused("restore", *data, str(tmp_path / "stick.db"))
+        assert program.stop() == 0
+    shutil.rmtree(tmp_path / "shop")
+    assert f"In place now: {tmp_path / 'stick.db'}" in did("restore", *data, str(tmp_path / "stick.db"))
+    with started("serve", "--port", "0", *data) as program:
+        assert 'href="/visits/1' in program.fetch("/")
+        assert program.stop() == 0
+    assert "auto-" in did("restore", *data)
+
+
+@pytest.mark.parametrize("command", ["backup", "check"])
+def test_a_folder_without_a_shop_is_told(command: str, tmp_path: Path) -> None:
+    assert f"There is no shop in {tmp_path}" in refused(command, "--data", str(tmp_path))
+
+
+def test_check_says_what_is_wrong_and_changes_nothing(tmp_path: Path) -> None:
+    (tmp_path / "shop.db").write_bytes(b"not a data base.")
+    assert "file is not a database" in refused("check", "--data", str(tmp_path))
+    assert (tmp_path / "shop.db").read_bytes() == b"not a data base."
+    assert "not both" in refused("restore", "--data", str(tmp_path), "--empty", "copy.db")
 
 
 def test_a_taken_port_is_told_and_nothing_is_made(tmp_path: Path) -> None:

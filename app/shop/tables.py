@@ -9,7 +9,7 @@ names the one it supersedes. ``key`` is made by whoever writes, so that the same
 ``payload`` is a hash of what was sent under it.
 """
 
-from sqlalchemy import REAL, CheckConstraint, MetaData, Text, UniqueConstraint
+from sqlalchemy import REAL, CheckConstraint, MetaData, Text, UniqueConstraint, text
 from sqlmodel import Field, SQLModel
 
 NAMING = {
@@ -39,6 +39,12 @@ class Row(SQLModel):
         return self.id
 
 
+class Evidence(Row):
+    """What every table shares whose rows are only ever added. ``seal`` is set when a row is stored: see ``seals``."""
+
+    seal: str = Field(default="", sa_type=Text, sa_column_kwargs={"server_default": text("''")})
+
+
 class Engine(Row, table=True):
     """An engine and whom it belongs to. The one table whose rows may change; ``version`` counts the changes."""
 
@@ -55,7 +61,7 @@ class Engine(Row, table=True):
     version: int = 1
 
 
-class Fitting(Row, table=True):
+class Fitting(Evidence, table=True):
     """What is fitted to an engine from ``at`` on: layout and hardware as JSON (see ``fittings``)."""
 
     __table_args__ = (UniqueConstraint("engine_id", "number"), STRICT)
@@ -67,7 +73,7 @@ class Fitting(Row, table=True):
     at: str = Field(sa_type=Text)
 
 
-class MeterRow(Row, table=True):
+class MeterRow(Evidence, table=True):
     """An instrument of the shop. ``step``, ``low`` and ``high`` are in its own unit."""
 
     __tablename__ = "meter"
@@ -82,7 +88,7 @@ class MeterRow(Row, table=True):
     repeatability_from: str = Field(sa_type=Text)
 
 
-class Visit(Row, table=True):
+class Visit(Evidence, table=True):
     """One time the engine is worked on."""
 
     __table_args__ = (UniqueConstraint("engine_id", "number"), STRICT)
@@ -97,7 +103,7 @@ class Visit(Row, table=True):
     opened_at: str = Field(sa_type=Text)
 
 
-class RoundRow(Row, table=True):
+class RoundRow(Evidence, table=True):
     """One pass over the bores. ``opening`` is what holds the central lever off its rest [m], 0 at idle."""
 
     __tablename__ = "round"
@@ -109,7 +115,7 @@ class RoundRow(Row, table=True):
     begun_at: str = Field(sa_type=Text)
 
 
-class ReadingRow(Row, table=True):
+class ReadingRow(Evidence, table=True):
     """One meter value at one bore, or word that the bore was skipped (no value, a reason)."""
 
     __tablename__ = "reading"
@@ -131,7 +137,7 @@ class ReadingRow(Row, table=True):
     supersedes_id: int | None = Field(default=None, foreign_key="reading.id", ondelete="RESTRICT")
 
 
-class MoveRow(Row, table=True):
+class MoveRow(Evidence, table=True):
     """One adjustment actually made. ``amount`` is in turns, flats, or metres of blade, by ``kind``.
 
     ``after_reading`` is the visit's newest reading when the move was stored (0 for none): it places the move among the
@@ -159,7 +165,7 @@ class MoveRow(Row, table=True):
     supersedes_id: int | None = Field(default=None, foreign_key="move.id", ondelete="RESTRICT")
 
 
-class CheckRow(Row, table=True):
+class CheckRow(Evidence, table=True):
     """One thing that a phase asks for, as recorded: ``number`` in the item's own unit, or ``text``.
 
     ``after_move`` is the visit's newest move when the check was stored (0 for none).
@@ -178,7 +184,7 @@ class CheckRow(Row, table=True):
     supersedes_id: int | None = Field(default=None, foreign_key="check.id", ondelete="RESTRICT")
 
 
-class Override(Row, table=True):
+class Override(Evidence, table=True):
     """Word that a phase was passed with something missing, by whom and why. ``missing`` says what, as it was then."""
 
     __table_args__ = (STRICT,)
@@ -190,7 +196,7 @@ class Override(Row, table=True):
     at: str = Field(sa_type=Text)
 
 
-class SignOff(Row, table=True):
+class SignOff(Evidence, table=True):
     """A named person's word that the engine is fit to leave. It ends the visit."""
 
     __tablename__ = "sign_off"

@@ -5,9 +5,10 @@ one transaction with foreign keys off, because with them on a rebuilt parent tab
 and check foreign keys before the commit. Whatever fails, the file stays as it was and nothing is deleted.
 """
 
+import shlex
 import sqlite3
 from collections.abc import Iterator
-from contextlib import closing, contextmanager
+from contextlib import closing, contextmanager, suppress
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -17,22 +18,28 @@ from alembic.script import ScriptDirectory
 from sqlalchemy import URL, Connection, NullPool, create_engine, event
 
 from app.places import migrations
-from app.shop import copies
+from app.shop import copies, seals
 from app.shop.database import Database, ShopUnavailableError, plain_words
-
-APPLICATION_ID = 0x45764272
-"""Written into the head of every file of ours ("EvBr"), so that no other program's file is taken for a shop."""
+from app.shop.examine import APPLICATION_ID, examine
 
 
 class DamagedShopError(ShopUnavailableError):
     """The file is not a whole shop. The message says how to go on; the file stays as it is."""
 
     def __init__(self, shop: Database, found: str) -> None:
-        newest = max(_copies(shop).glob("*.db"), key=lambda file: file.stat().st_mtime, default=None)
-        way_out = f"copy {newest} to {shop.file}" if newest else "start with an empty shop"
+        self.found = found
+        self.folder = shop.folder
+        self.newest = _newest_whole(shop.folder)
+        data = f"--data {shlex.quote(str(shop.folder))}"
+        if self.newest is not None:
+            way_out = f"To go on with the copy of {self.newest.at:%d %B %Y, %H:%M} UTC, type"
+            self.command = f"evenbore restore {data} {shlex.quote(str(self.newest.file))}"
+        else:
+            way_out = "No whole copy was found. To start with an empty shop, type"
+            self.command = f"evenbore restore {data} --empty"
         super().__init__(
-            f"{shop.file} is not a whole shop: {found}. It was left as it is. To go on, move it and every other file "
-            f"whose name begins with {shop.file.name} to another folder and keep them; then {way_out} and start again."
+            f"{shop.file} is not a whole shop: {found}. It was left as it is, and will be put aside, not thrown away. "
+            f"{way_out}: {self.command}"
         )
 
 
@@ -51,7 +58,7 @@ def open_shop(folder: Path, scripts: Path | None = None) -> Database:
     Raises a ShopUnavailableError that says in plain words what is the matter and how to go on.
     """
     try:
-        folder.mkdir(parents=True, exist_ok=True)
+        folder.mkdir(mode=0o700, parents=True, exist_ok=True)  # whose engine is whose is nobody else's business
     except OSError as error:
         raise ShopUnavailableError(f"The folder {folder} cannot be made ({error.strerror}).") from error
     shop = Database(folder)
@@ -102,35 +109,25 @@ def _make(shop: Database, config: Config) -> None:
 
 
 def _revision(shop: Database) -> str:
-    """The revision of a file that passed every check. It is opened read-only, so a damaged one is not touched."""
-    if shop.file.stat().st_size == 0:  # SQLite takes it for a new database and throws its journal away
-        raise DamagedShopError(shop, "the file is empty")
-    try:
-        with closing(sqlite3.connect(f"{shop.file.absolute().as_uri()}?mode=ro", uri=True)) as connection:
-            found = copies.integrity(connection)
-            application = connection.execute("PRAGMA application_id").fetchone()[0]
-            if found != "ok":
-                raise DamagedShopError(shop, found)
-            if application != APPLICATION_ID:
-                raise DamagedShopError(shop, "it belongs to another program")
-            versioned = "SELECT count(*) FROM sqlite_schema WHERE name = 'alembic_version'"
-            if connection.execute(versioned).fetchone()[0]:
-                for (revision,) in connection.execute("SELECT version_num FROM alembic_version"):
-                    return str(revision)
-            raise DamagedShopError(shop, "it does not say which version of the records it holds")
-    except sqlite3.OperationalError:
-        raise  # the disk or another program, not the file
-    except sqlite3.DatabaseError as error:
-        raise DamagedShopError(shop, str(error)) from error
+    """The revision of a file that passed every check."""
+    found = examine(shop.file)
+    if found.wrong:
+        raise DamagedShopError(shop, found.wrong)
+    return found.revision
 
 
-def _copies(shop: Database) -> Path:
-    return shop.folder / "copies"
+def _newest_whole(folder: Path) -> copies.Copy | None:
+    for copy in copies.held(copies.folder_of(folder)):
+        with suppress(OSError, sqlite3.Error):
+            if not examine(copy.file).wrong:
+                return copy
+    return None
 
 
 def _keep_copy(shop: Database, revision: str) -> Path:
-    _copies(shop).mkdir(exist_ok=True)
-    target = _copies(shop) / f"shop-at-{revision}-{datetime.now(UTC):%Y%m%dT%H%M%S%fZ}.db"
+    folder = copies.folder_of(shop.folder)
+    folder.mkdir(exist_ok=True)
+    target = copies.named(folder, f"shop-at-{revision}", datetime.now(UTC))
     with closing(sqlite3.connect(shop.file)) as connection:
         copies.copy(connection, target)
     return target
@@ -171,6 +168,10 @@ def migrate(file: Path, config: Config) -> None:
         loose = connection.exec_driver_sql("PRAGMA foreign_key_check").all()
         if loose:
             raise RuntimeError(f"rows of {', '.join(sorted({row[0] for row in loose}))} point nowhere")
+        driver = connection.connection.driver_connection
+        assert isinstance(driver, sqlite3.Connection)
+        if broken := seals.check(driver).broken:
+            raise RuntimeError(f"rows of {', '.join(sorted({table for table, _ in broken}))} do not match their seals")
 
 
 def _row_counts(connection: Connection) -> dict[str, int]:

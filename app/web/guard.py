@@ -9,7 +9,7 @@ import re
 import socket
 from collections.abc import MutableMapping
 from functools import partial
-from ipaddress import ip_address
+from ipaddress import IPv6Address, ip_address
 from typing import Any
 
 from fastapi import FastAPI
@@ -75,6 +75,16 @@ def own_names() -> frozenset[str]:
     name = socket.gethostname().lower()
     first = name.partition(".")[0]
     return frozenset({"localhost", name, first, f"{first}.local"})
+
+
+def at_this_computer(scope: MutableMapping[str, Any]) -> bool:
+    """Whether a request came from the shop computer itself. One without an address did not come over a network."""
+    try:
+        address = ip_address((scope.get("client") or ("",))[0])
+    except ValueError:
+        return True
+    mapped = address.ipv4_mapped if isinstance(address, IPv6Address) else None
+    return (mapped or address).is_loopback
 
 
 def _sent(scope: Scope, header: bytes) -> list[str]:
