@@ -9,7 +9,7 @@ from app.shop.keys import checked, earlier, fingerprint, part_key
 from app.shop.phases import Item
 from app.shop.progress import items_of, progress, require_open
 from app.shop.refusals import RefusedError
-from app.shop.story import Story
+from app.shop.story import TAKEN_BACK, Story
 from app.shop.tables import CheckRow, Override
 
 LONGEST_REASON = 500
@@ -44,8 +44,8 @@ def record(
             raise RefusedError(problems)
         new = 0
         for item, number in values.items():
-            before = story.checks.get((slug, item))
-            if before is not None and before.number == number and before.after_move == story.last_move:
+            standing, before = story.checks.get((slug, item)), story.newest_check(slug, item)
+            if standing is not None and standing.number == number and standing.after_move == story.last_move:
                 continue
             new += 1
             session.add(
@@ -63,6 +63,40 @@ def record(
                 )
             )
         return new
+
+
+def take_back(shop: Database, visit_id: int, key: str, slug: str, item: str, by: str, at: str) -> int:
+    """Take one item back, as if it had not been recorded; what was recorded stays in the history.
+
+    Returns the id of the row that takes it back. Raises RefusedError when there is nothing to take back.
+    """
+    key = checked(key)
+    sent = fingerprint(visit=visit_id, item=item, back=True)
+    with shop.writing() as session:
+        if again := earlier(session, CheckRow, key, sent):
+            return again.ident
+        story = visits.load(session, visit_id)
+        require_open(story, slug)
+        standing = story.checks.get((slug, item))
+        if standing is None:
+            raise RefusedError({item: "Nothing is recorded here that could be taken back."})
+        if not by.strip():
+            raise RefusedError({"by": "Initials of whoever takes it back."})
+        row = CheckRow(
+            key=key,
+            payload=sent,
+            visit_id=visit_id,
+            phase=slug,
+            item=item,
+            text=TAKEN_BACK,
+            after_move=story.last_move,
+            by=by.strip(),
+            at=at,
+            supersedes_id=standing.ident,
+        )
+        session.add(row)
+        session.flush()
+        return row.ident
 
 
 def override(shop: Database, visit_id: int, key: str, slug: str, why: str, by: str, at: str) -> int:

@@ -42,6 +42,7 @@ TYPICAL: Mapping[str, float] = {
     "oil-pressure": 310,
     "coolant": 84,
     "oil": 88,
+    "oil-pressure-hot": 190,
     "minutes-hot": 22,
     "idle-speed": 850,
     "idle": 850,

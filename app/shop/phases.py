@@ -7,11 +7,14 @@ The cautions are the trade's usual ones. They stand beside the maker's instructi
 and give way to them.
 """
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from typing import Literal
 
 Place = Literal["test cell", "vehicle", "telephone"]
 PLACES: tuple[Place, ...] = ("test cell", "vehicle", "telephone")
+
+Stops = Literal["", "oil pressure at the start", "oil pressure when hot", "coolant", "oil"]
 
 DEFER = (
     "The maker's instructions, local codes and the rules of licensed practice come first. "
@@ -25,7 +28,7 @@ class Item:
 
     ``must`` may not be passed over by an override. ``fresh`` counts only when recorded after the last move.
     ``before_running`` stands ahead of the readings. ``when`` limits the item to engines that have the part, and
-    ``where`` to the places it makes sense in.
+    ``where`` to the places it makes sense in. ``stops`` names the shop's limit beyond which the phase stops.
     """
 
     slug: str
@@ -39,6 +42,7 @@ class Item:
     before_running: bool = True
     when: Literal["always", "sensor", "two banks", "couplers"] = "always"
     where: tuple[Place, ...] = PLACES
+    stops: Stops = ""
 
     @property
     def short(self) -> str:
@@ -48,7 +52,10 @@ class Item:
 
 @dataclass(frozen=True, slots=True)
 class Phase:
-    """One of the five. ``window`` is the half width, as a fraction of the mean, its rounds are judged by."""
+    """One of the five. ``window`` is the half width, as a fraction of the mean, its rounds are judged by.
+
+    ``cautions`` stand at every place; ``cautions_in`` adds what one place has and the others have not.
+    """
 
     slug: str
     title: str
@@ -59,26 +66,37 @@ class Phase:
     rounds: Literal["none", "coarse", "fine", "openings", "last"]
     moves: tuple[Literal["stop", "blade", "link", "bypass"], ...]
     window: float = 0.0
+    cautions_in: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+
+    def cautions_at(self, place: str) -> tuple[str, ...]:
+        """What to beware of in this phase at that place."""
+        return self.cautions + self.cautions_in.get(place, ())
+
+
+ON_THE_TELEPHONE = (
+    "Nobody works alone on a running engine: whoever is on the telephone has a second person there, and puts the "
+    "telephone down before a hand goes near it."
+)
+IN_THE_VEHICLE: tuple[Place, ...] = ("vehicle", "telephone")
 
 
 COLD_PRESET = Phase(
     slug="cold-preset",
     title="Cold preset",
-    aim="Every plate closed the same, every bank open by the same turns, before the engine is started.",
+    aim="Every plate closed alike and every bank open by the same turns, before the first start.",
     steps=(
-        "Hold the pedal fully down and look into every bore: all plates upright, both banks together.",
-        "Let go. Every plate comes back to its closed contact by itself.",
-        "Back each stop screw off, lay the base blade under it and bring the screw down to touch.",
-        "Take the blade out and turn each screw in by the turns advised. Both banks alike.",
-        "Rock every plate by hand against its neighbour: a coupler with slack is put right now.",
+        "Pedal down: look into every bore. Let go: every plate closes by itself.",
+        "Back each stop screw off, base blade under it, screw down to touch.",
+        "Blade out, each screw in by the turns advised, both banks alike.",
+        "Rock each plate against its neighbour: slop is put right now.",
     ),
     items=(
         Item("wide-open", "All plates stand upright at full pedal, both banks together", must=True),
         Item("closed-contact", "Every plate closes to contact by itself", must=True),
         Item("base-blade", "Base blade under each stop screw", "number", "thou", 0.5, 40),
-        Item("preset-turns", "Turns in from the blade, every stop screw alike", "number", "turns", 0, 6),
-        Item("stop-spring", "Springs hold the stop screws where they were set"),
-        Item("coupler-slack", "No slack to feel in any coupler", when="couplers"),
+        Item("preset-turns", "Turns in from the blade, both banks alike", "number", "turns", 0, 6),
+        Item("stop-spring", "Springs hold every stop screw where it was set"),
+        Item("coupler-slack", "No slop to feel in any coupler", when="couplers"),
         Item("sensor-closed", "Throttle sensor with the plates closed", "number", "V", 0, 6, when="sensor"),
     ),
     cautions=(
@@ -86,6 +104,10 @@ COLD_PRESET = Phase(
         "A plate that snaps shut takes a fingertip. Hold the lever, not the plate.",
         "Count every blade and screw back: what drops into a bore goes through the engine.",
     ),
+    cautions_in={
+        "vehicle": ("Cold engine, key out, wheels chocked: nobody sits at the wheel.",),
+        "telephone": ("The key stays in the customer's pocket until hands and tools are clear.",),
+    },
     rounds="none",
     moves=(),
 )
@@ -93,22 +115,32 @@ COLD_PRESET = Phase(
 FIRST_FIRE = Phase(
     slug="first-fire",
     title="First fire",
-    aim="The engine runs, safely, and one quick look says whether a bank is far off. The rest waits for heat.",
+    aim="It runs, safely, and one quick round says whether a bank is far off. The rest waits for heat.",
     steps=(
-        "Go through the checks below before anyone turns the key.",
-        "Start. Watch oil pressure before anything else: none within seconds, stop the engine.",
+        "Tick everything at the right before anyone turns the key.",
+        "Start. Oil pressure within seconds, or stop the engine.",
         "Leave the screws alone while it warms.",
-        "One quick round. Turn a stop screw only if a whole bank stands far off.",
+        "On a first visit, one quick round. At most one turn of one bank's stop screw; the rest waits for heat.",
     ),
     items=(
         Item("kill-switch", "Kill switch within reach, and tried", must=True),
         Item("exhaust-drawn", "Exhaust gas is drawn away", must=True),
         Item("fuel-dry", "Fuel line under pressure and dry of leaks", must=True),
         Item("throttle-returns", "Throttle comes back by itself from wide open", must=True),
-        Item("bores-clear", "Nothing loose near the open bores; face and hands clear of them", must=True),
+        Item("bores-clear", "Nothing loose near the bores; face and hands clear", must=True),
         Item("coolant-full", "Coolant topped up and bled"),
-        Item("wheels-chocked", "Wheels chocked and out of gear", must=True, where=("vehicle", "telephone")),
-        Item("oil-pressure", "Oil pressure within seconds of firing", "number", "kPa", 20, 1500, before_running=False),
+        Item("wheels-chocked", "Wheels chocked, out of gear, nobody in front", must=True, where=IN_THE_VEHICLE),
+        Item("fan-clear", "Leads, sleeves and hands clear of fan and belts", must=True, where=IN_THE_VEHICLE),
+        Item(
+            "oil-pressure",
+            "Oil pressure within seconds of firing",
+            "number",
+            "kPa",
+            0,
+            1500,
+            before_running=False,
+            stops="oil pressure at the start",
+        ),
     ),
     cautions=(
         "A back-fire comes out of the open bores: face, hair and hands stay clear of them.",
@@ -116,6 +148,11 @@ FIRST_FIRE = Phase(
         "Exhaust gas kills in a closed room. Draw it away before the start, not after.",
         "No oil pressure within seconds, or any smell of fuel: stop the engine.",
     ),
+    cautions_in={
+        "test cell": ("Keep out of the plane of flywheel, damper and coupling shaft.",),
+        "vehicle": ("An electric fan starts by itself, also with the key off.",),
+        "telephone": ("Outdoors, or with the exhaust led outdoors: never in a closed garage.", ON_THE_TELEPHONE),
+    },
     rounds="coarse",
     moves=("stop",),
     window=0.25,
@@ -127,22 +164,30 @@ HEAT_SOAKED = Phase(
     aim="The engine is hot right through and every bore breathes the same at idle.",
     steps=(
         "Run it until coolant and oil are up and steady. Metal that still warms still moves.",
-        "Hold fans, air conditioning and any idle control steady: they hide what the meter should see.",
+        "Hold idle-speed control, idle spark control, fans and air conditioning steady: they hide what the meter "
+        "should see.",
         "Read every bore in order, then the first one again.",
         "Make the one move the card names, then read what it asks for.",
     ),
     items=(
-        Item("coolant", "Coolant", "number", "°C", 40, 130),
-        Item("oil", "Oil", "number", "°C", 40, 160),
+        Item("coolant", "Coolant", "number", "°C", 0, 170, stops="coolant"),
+        Item("oil", "Oil", "number", "°C", 0, 200, stops="oil"),
+        Item("oil-pressure-hot", "Oil pressure, hot at idle", "number", "kPa", 0, 1500, stops="oil pressure when hot"),
         Item("minutes-hot", "Minutes at running temperature", "number", "min", 0, 600),
         Item("idle-speed", "Idle speed now", "number", "rev/min", 300, 3000),
-        Item("loads-steady", "Fans, air conditioning and idle control held steady"),
+        Item("idle-control", "Idle-speed control and idle spark control held steady"),
+        Item("loads-steady", "Fans and air conditioning held steady, on or off"),
     ),
     cautions=(
         "Everything is hot now. Gloves, and no hand between belt and pulley to reach a screw.",
         "Keep face and hair clear of the bores while the engine runs.",
         "Stop if the coolant climbs or the oil pressure falls.",
+        "Engine off before a coupler is loosened, and no cap opened while it is hot.",
     ),
+    cautions_in={
+        "vehicle": ("Wheels chocked, out of gear. The fan may start at any moment.",),
+        "telephone": ("Wheels chocked, out of gear. The fan may start at any moment.", ON_THE_TELEPHONE),
+    },
     rounds="fine",
     moves=("stop", "blade", "bypass"),
     window=0.08,
@@ -155,20 +200,33 @@ BANK_BALANCE = Phase(
     steps=(
         "Engine off: feel for free play in both links. Without it a link holds its bank off the stop.",
         "Lay the opening blade under the central lever and hold it steady; read every bore, then the first one again.",
-        "Do the same at the second opening.",
-        "Turn only the link that the card names, lock it, and read both openings again.",
+        "Do the same at the next opening.",
+        "Turn only the link that the card names, lock it, and read the openings again.",
         "Take the blade out and see that idle still stands as it did.",
     ),
     items=(
-        Item("free-play", "Both links have free play at the stop, felt by hand with the engine off", when="two banks"),
-        Item("joints-tight", "No lost motion in the link joints, felt by hand with the engine off", when="two banks"),
+        Item("free-play", "Both links have free play at the stop, engine off", when="two banks"),
+        Item("joints-tight", "No lost motion in the link joints, engine off", when="two banks"),
         Item("full-open", "Both banks reach full open together, engine off", when="two banks"),
+        Item("lever-held", "A second person, or a positive hold on the lever", must=True, when="two banks"),
+        Item(
+            "wheels-chocked",
+            "Wheels chocked, out of gear, nobody in front",
+            must=True,
+            when="two banks",
+            where=IN_THE_VEHICLE,
+        ),
     ),
     cautions=(
         "Off idle needs a second person or a positive hold on the lever, never a hand reaching past the belts.",
-        "In a vehicle: wheels chocked, out of gear, nobody in front of it.",
+        "A blade that slips out lets the throttle snap: fingers off the linkage.",
+        "Face and hands clear of the bores: they can back-fire as the throttle moves.",
         "Stop the engine before a link is turned.",
     ),
+    cautions_in={
+        "vehicle": ("Wheels chocked, out of gear, nobody in front of it, clear of fan and belts.",),
+        "telephone": ("Wheels chocked, out of gear, nobody in front of it, clear of fan and belts.", ON_THE_TELEPHONE),
+    },
     rounds="openings",
     moves=("link", "stop"),
     window=0.04,
@@ -187,17 +245,25 @@ LOCK_DOWN = Phase(
     items=(
         Item("couplers-tight", "Every coupler tight", must=True, fresh=True, when="couplers"),
         Item("links-tight", "Link nuts tight, free play still there", must=True, fresh=True, when="two banks"),
-        Item("stops-marked", "Stop screws locked and marked", must=True, fresh=True),
+        Item("stops-marked", "Adhesive or a witness mark on every stop screw", must=True, fresh=True),
+        Item("tools-counted", "Tools, blades and rags counted back", must=True, fresh=True),
         Item("throttle-returns", "Throttle comes back by itself from wide open", must=True, fresh=True),
         Item("idle", "Idle speed as left", "number", "rev/min", 300, 3000, before_running=False),
         Item("sensor-closed", "Throttle sensor, plates closed", "number", "V", 0, 6, when="sensor"),
         Item("sensor-open", "Throttle sensor, wide open", "number", "V", 0, 6, when="sensor"),
     ),
     cautions=(
-        "Adhesive: eyes covered and air moving. Nothing of it into a bore.",
+        "Adhesive: eyes covered and air moving; read its label. Nothing of it into a bore or onto a hot engine.",
         "A plate that does not come back by itself does not leave the shop.",
-        "Count the tools back before the last start.",
+        "Count the tools back before the last start, then face and hands clear of the bores.",
     ),
+    cautions_in={
+        "vehicle": ("Wheels chocked, out of gear, clear of fan and belts, for the last round too.",),
+        "telephone": (
+            "Wheels chocked, out of gear, clear of fan and belts, for the last round too.",
+            ON_THE_TELEPHONE,
+        ),
+    },
     rounds="last",
     moves=(),
     window=0.08,

@@ -3,8 +3,10 @@
 from dataclasses import dataclass
 
 from app.shop.judgement import balance_of, balanced, even_enough, needs_preset, satisfied_round
+from app.shop.limits import instruction
 from app.shop.phases import LOCK_DOWN, PHASES, Item, Phase, phase_named
 from app.shop.refusals import RefusedError
+from app.shop.settings import LIMITS
 from app.shop.story import Story
 from app.shop.tables import Override
 from app.shop.walk import next_opening
@@ -21,12 +23,16 @@ class Missing:
 
 @dataclass(frozen=True, slots=True)
 class Standing:
-    """Where a phase stands. ``spared`` says why nothing is asked of it this time, empty when something is."""
+    """Where a phase stands. ``spared`` says why nothing is asked of it this time, empty when something is.
+
+    ``stops`` are the instructions of figures outside the shop's limits; they are among what is missing.
+    """
 
     phase: Phase
     missing: tuple[Missing, ...]
     override: Override | None
     spared: str = ""
+    stops: tuple[str, ...] = ()
 
     @property
     def done(self) -> bool:
@@ -76,10 +82,33 @@ def require_open(story: Story, slug: str) -> Phase:
     raise AssertionError("a phase outside the table")
 
 
+def require_ready(story: Story, one: Phase) -> None:
+    """Raises RefusedError while the engine may not be read in an open phase: stopped, or not yet safe to run."""
+    standing = _standing(story, one)
+    if standing.stops:
+        raise RefusedError({"value": standing.stops[0]})
+    before = {i.slug for i in items_of(story, one) if i.before_running}
+    waits = next((m for m in standing.missing if m.must and m.slug in before), None)
+    if waits is not None:
+        raise RefusedError({"value": f"First see to it, and tick it: {waits.what}."})
+
+
 def _standing(story: Story, one: Phase) -> Standing:
     override = next((o for o in reversed(story.overrides) if o.phase == one.slug), None)
-    spared = _spared(story, one)
-    return Standing(one, () if spared else tuple(_missing(story, one)), override, spared)
+    if spared := _spared(story, one):
+        return Standing(one, (), override, spared)
+    stops = _stops(story, one)
+    lacks = [Missing("stop", stop, must=True) for stop in stops] + _missing(story, one)
+    return Standing(one, tuple(lacks), override, "", stops)
+
+
+def _stops(story: Story, one: Phase) -> tuple[str, ...]:
+    said = []
+    for item in items_of(story, one):
+        check = story.checks.get((one.slug, item.slug))
+        if check is not None and check.number is not None:
+            said.append(instruction(item, check.number, LIMITS))
+    return tuple(filter(None, said))
 
 
 def _spared(story: Story, one: Phase) -> str:

@@ -9,7 +9,7 @@ from app.shop import visits
 from app.shop.database import Database
 from app.shop.keys import checked, current, earlier, fingerprint, part_key
 from app.shop.phases import Phase
-from app.shop.progress import require_open
+from app.shop.progress import require_open, require_ready
 from app.shop.refusals import ConflictError, RefusedError
 from app.shop.story import Round, Story
 from app.shop.tables import ReadingRow, RoundRow
@@ -45,6 +45,8 @@ def add(shop: Database, visit_id: int, key: str, new: NewReading, at: str) -> in
             return again.ident
         story = visits.load(session, visit_id)
         phase = require_open(story, new.phase)
+        if new.supersedes is None:
+            require_ready(story, phase)
         if problem := _problem(story, new):
             raise RefusedError({"value": problem})
         one = _round(session, story, phase, new, key, at)
@@ -76,6 +78,7 @@ def begin_round(shop: Database, visit_id: int, key: str, phase_slug: str, at: st
             return again.ident
         story = visits.load(session, visit_id)
         phase = require_open(story, phase_slug)
+        require_ready(story, phase)
         now = due(story, phase)
         if phase.rounds == "none":
             raise RefusedError({"": "Nothing is read with the meter in this phase."})

@@ -1,6 +1,8 @@
-"""What this shop works with, and where each default comes from."""
+"""What this shop works with, in base units, and where each default comes from."""
 
-from app.sync.units import THOU
+from dataclasses import dataclass
+
+from app.sync.units import KPA, THOU, ZERO_CELSIUS
 
 BASE_BLADE = 3 * THOU
 """Under each stop screw before the turns are given (common practice, no published source)."""
@@ -13,3 +15,19 @@ BLADES: tuple[float, ...] = tuple(
 RECHECK_KM = 5000
 RECHECK_MONTHS = 12
 """When the sync is to be looked at again, whichever comes first (this program's own choice)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """Beyond these the phase stops and the engine with it. Pressures [Pa] above ambient, temperatures [K].
+
+    The defaults are common practice, no published source: the maker's figures come first.
+    """
+
+    oil_pressure_start: float = 100 * KPA
+    oil_pressure_hot: float = 70 * KPA
+    coolant: float = 110 + ZERO_CELSIUS
+    oil: float = 135 + ZERO_CELSIUS
+
+
+LIMITS = Limits()

@@ -31,6 +31,9 @@ from app.sync.hardware import Hardware
 from app.sync.layout import Layout
 from app.sync.units import IN_HG, KG_PER_HOUR, KPA, MM_HG, REV_PER_MIN
 
+TAKEN_BACK = "taken back"
+"""The text of a check that takes back the one it supersedes."""
+
 UNITS = {"kg/h": KG_PER_HOUR, "kPa": KPA, "inHg": IN_HG, "mmHg": MM_HG}
 """What a meter may read in, as multiples of the base unit."""
 
@@ -107,8 +110,17 @@ class Story:
 
     @property
     def checks(self) -> dict[tuple[str, str], CheckRow]:
-        """The checks that stand, by phase and item."""
-        return {(c.phase, c.item): c for c in current(self.all_checks)}
+        """The checks that stand, by phase and item: neither superseded nor taken back."""
+        return {(c.phase, c.item): c for c in current(self.all_checks) if c.text != TAKEN_BACK}
+
+    @property
+    def taken_back(self) -> frozenset[int]:
+        """The ids of the checks that were taken back."""
+        return frozenset(c.supersedes_id for c in self.all_checks if c.text == TAKEN_BACK and c.supersedes_id)
+
+    def newest_check(self, phase: str, item: str) -> CheckRow | None:
+        """The newest row of an item, whether it stands or takes one back."""
+        return next((c for c in reversed(self.all_checks) if (c.phase, c.item) == (phase, item)), None)
 
     @property
     def last_move(self) -> int:
@@ -166,7 +178,7 @@ class Story:
             if m.phase != "first-fire" and (until is None or m.after_reading < newest)
         ]
         for check in self.all_checks:
-            if check.item == "idle-speed" and check.number is not None:
+            if check.item == "idle-speed" and check.number is not None and check.ident not in self.taken_back:
                 at = (place_of_move.get(check.after_move, 0), check.after_move)
                 stamped.append((at, IdleSpeed(check.number * REV_PER_MIN, seconds(check.at))))
         return [event for _, event in sorted(stamped, key=lambda pair: pair[0])]

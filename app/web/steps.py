@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from app.shop.judgement import next_of
 from app.shop.phases import Item, Phase
-from app.shop.progress import items_of, progress
+from app.shop.progress import Standing, items_of, progress
 from app.shop.story import Story
 from app.shop.tables import CheckRow, MoveRow
 from app.shop.walk import due
@@ -43,6 +43,30 @@ def check_lines(
     return tuple(lines)
 
 
+def left_of(standing: Standing, lines: tuple[CheckLine, ...]) -> str:
+    """How much of what is asked was not recorded yet, in a few words."""
+    open_ones = [line for line in lines if line.row is None or line.stale]
+    must = sum(line.item.must for line in open_ones)
+    if standing.spared or not lines:
+        return ""
+    if not open_ones:
+        return "all recorded"
+    return f"{len(open_ones)} left" + (f", {must} may not be skipped" if must else "")
+
+
+def beyond(standing: Standing) -> str:
+    """What a phase lacks besides its items, in a sentence without its stop."""
+    items = {item.slug for item in standing.phase.items}
+    lacks = [m.what for m in standing.missing if m.slug not in items and m.slug != "stop"]
+    return "Still missing: " + "; ".join(words[0].lower() + words[1:] for words in lacks) if lacks else ""
+
+
+def ready_to_read(standing: Standing) -> bool:
+    """Whether nothing stands before the readings any more."""
+    before = {item.slug for item in standing.phase.items if item.before_running}
+    return not standing.stops and not any(m.slug in before for m in standing.missing)
+
+
 def done_lines(story: Story, phase: Phase) -> tuple[str, ...]:
     """The moves made in a phase, each as a sentence."""
     return tuple(move_words(m) for m in story.moves if m.phase == phase.slug)
@@ -76,10 +100,8 @@ def lands_on(story: Story) -> str:
     if undone is None:
         return f"{home}/sign-off"
     phase = undone.phase
-    before = {i.slug for i in items_of(story, phase) if i.before_running}
     reads = any(m.slug == "round" for m in undone.missing)
-    waits = any(m.slug in before for m in undone.missing)
-    return f"{home}/{phase.slug}/readings" if reads and not waits else f"{home}/{phase.slug}"
+    return f"{home}/{phase.slug}/readings" if reads and ready_to_read(undone) else f"{home}/{phase.slug}"
 
 
 def next_step(story: Story) -> str:
@@ -88,6 +110,8 @@ def next_step(story: Story) -> str:
     if undone is None:
         return "Sign it off"
     first = undone.missing[0]
+    if first.slug == "stop":
+        return "Stopped: outside the shop's limits"
     if first.slug != "round":
         return first.what
     now = due(story, undone.phase)

@@ -16,7 +16,7 @@ from app.web.drawing import phases
 from app.web.forms import Typed
 from app.web.history import since_left
 from app.web.refusal import status_of
-from app.web.steps import advised_preset, check_lines, done_lines, lands_on
+from app.web.steps import advised_preset, beyond, check_lines, done_lines, lands_on, left_of, ready_to_read
 
 router = APIRouter()
 
@@ -76,6 +76,21 @@ def record(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: No
     return page.saved(lands_on(story))
 
 
+@router.post("/visits/{visit_id}/{slug}/checks/back")
+def take_back(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: Now) -> Response:
+    """Take one recorded item back."""
+    item = form.text("item")
+    try:
+        checks.take_back(shop, visit_id, form.text("key"), slug, item, form.text("by"), now)
+    except NotThereError:
+        raise
+    except RefusedError as refusal:
+        with shop.reading() as session:
+            story = visits.load(session, visit_id)
+        return _steps(page, story, phase_of(slug), _empty(story), refusal.problems, status_of(refusal))
+    return page.saved(f"/visits/{visit_id}/{slug}")
+
+
 @router.post("/visits/{visit_id}/{slug}/overrides")
 def override(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: Now) -> Response:
     """Pass the phase with something missing, for the reason typed."""
@@ -126,6 +141,7 @@ def _steps(
     status: int = 200,
 ) -> HTMLResponse:
     standing = next(s for s in progress(story) if s.phase is phase)
+    lines = check_lines(story, phase, values, problems)
     return page.show(
         "visit/steps.html",
         status,
@@ -133,7 +149,11 @@ def _steps(
         phase=phase,
         phases=phases(story),
         standing=standing,
-        lines=check_lines(story, phase, values, problems),
+        lines=lines,
+        left=left_of(standing, lines),
+        beyond=beyond(standing),
+        ready=ready_to_read(standing),
+        cautions_here=phase.cautions_at(story.visit.place),
         done=done_lines(story, phase),
         preset=advised_preset(story) if phase.slug == "cold-preset" else None,
         since=since_left(story),

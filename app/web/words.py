@@ -23,6 +23,11 @@ def moment(at: str) -> str:
     return f"{day(at)}, {datetime.fromisoformat(at).astimezone():%H:%M}"
 
 
+def clock(at: str) -> str:
+    """A stored time as the hour: 14:05."""
+    return f"{datetime.fromisoformat(at).astimezone():%H:%M}"
+
+
 def ordinal(number: int) -> str:
     """first, second, ... and 11th from there."""
     return ORDINALS[number] if 0 < number < len(ORDINALS) else f"{number}th"
@@ -97,6 +102,7 @@ FILTERS = {
     "turns_in_words": turns,
     "day": day,
     "moment": moment,
+    "clock": clock,
     "ordinal": ordinal,
     "displacement": displacement,
     "litres": litres,

@@ -171,7 +171,7 @@ def test_a_check_out_of_range_keeps_the_others_typed_and_stores_none(client: Tes
     sent = {"key": key(), "by": "KM", "coolant": "84", "oil": "9000"}
     answer = client.post(f"/visits/{visit_id}/{HEAT_SOAKED.slug}/checks", data=sent)
     assert answer.status_code == 422
-    assert "Between 40 and 160" in answer.text
+    assert "Between 0 and 200" in answer.text
     assert 'value="9000"' in answer.text
     before = story(shop, visit_id).checks[HEAT_SOAKED.slug, "coolant"]
     assert before.number != 84

@@ -1,0 +1,96 @@
+"""The steps page of each phase: its cautions at every place, ticks taken back, and the plain word to stop."""
+
+import html
+import re
+from collections.abc import Iterator
+
+import pytest
+from starlette.testclient import TestClient
+
+from app.shop.database import Database
+from app.shop.phases import COLD_PRESET, DEFER, FIRST_FIRE, PHASES, PLACES
+from app.web.application import create_app
+from tests.shop.yard import V8, check_all, engine, key, story, visit
+
+ORIGIN = "http://127.0.0.1"
+
+
+@pytest.fixture
+def client(shop: Database) -> Iterator[TestClient]:
+    with TestClient(create_app(shop), base_url=ORIGIN, headers={"Origin": ORIGIN}, follow_redirects=False) as opened:
+        yield opened
+
+
+@pytest.mark.parametrize("place", PLACES)
+def test_every_page_carries_the_cautions_of_its_place(client: TestClient, shop: Database, place: str) -> None:
+    visit_id = visit(shop, engine(shop, V8), place)
+    for phase in PHASES:
+        page = html.unescape(client.get(f"/visits/{visit_id}/{phase.slug}").text)
+        for words in (*phase.cautions, *phase.cautions_in.get(place, ()), DEFER):
+            assert words in page, phase.slug
+
+
+def test_a_vehicle_has_cautions_that_a_test_cell_has_not() -> None:
+    for phase in PHASES:
+        extra = set(phase.cautions_at("vehicle")) - set(phase.cautions_at("test cell"))
+        assert extra, phase.slug
+        assert "chocked" in " ".join(extra) or "fan" in " ".join(extra)
+
+
+@pytest.mark.parametrize(
+    ("slug", "words"),
+    [
+        ("first-fire", "Kill switch within reach, and tried"),
+        ("first-fire", "Exhaust gas is drawn away"),
+        ("first-fire", "Fuel line under pressure and dry of leaks"),
+        ("first-fire", "Throttle comes back by itself from wide open"),
+        ("first-fire", "Nothing loose near the bores; face and hands clear"),
+        ("first-fire", "Oil pressure within seconds of firing"),
+        ("first-fire", "Coolant topped up and bled"),
+        ("first-fire", "Wheels chocked, out of gear, nobody in front"),
+        ("first-fire", "Leads, sleeves and hands clear of fan and belts"),
+        ("cold-preset", "All plates stand upright at full pedal, both banks together"),
+        ("cold-preset", "Base blade under each stop screw"),
+        ("cold-preset", "Springs hold every stop screw where it was set"),
+        ("cold-preset", "No slop to feel in any coupler"),
+        ("heat-soaked-recheck", "Idle-speed control and idle spark control held steady"),
+        ("heat-soaked-recheck", "Fans and air conditioning held steady, on or off"),
+        ("part-throttle-bank-balance", "A second person, or a positive hold on the lever"),
+        ("lock-down", "Adhesive or a witness mark on every stop screw"),
+        ("lock-down", "Throttle sensor, wide open"),
+    ],
+)
+def test_each_thing_is_asked_for_in_the_vehicle(client: TestClient, shop: Database, slug: str, words: str) -> None:
+    visit_id = visit(shop, engine(shop, V8), "vehicle")
+    assert words in client.get(f"/visits/{visit_id}/{slug}").text
+
+
+def test_a_tick_is_taken_back_from_the_page(client: TestClient, shop: Database) -> None:
+    visit_id = visit(shop, engine(shop, V8))
+    there = f"/visits/{visit_id}/{COLD_PRESET.slug}"
+    client.post(f"{there}/checks", data={"key": key(), "by": "KM", "wide-open": "1"})
+    page = client.get(there).text
+    assert re.search(r'form="take-back" name="item" value="wide-open"', page)
+    assert "Take back: All plates stand upright" in page
+    answer = client.post(f"{there}/checks/back", data={"key": key(), "by": "KM", "item": "wide-open"})
+    assert answer.status_code == 303
+    assert 'value="wide-open"' not in client.get(there).text
+    assert story(shop, visit_id).checks == {}
+    again = client.post(f"{there}/checks/back", data={"key": key(), "by": "KM", "item": "wide-open"})
+    assert again.status_code == 422
+
+
+def test_no_oil_pressure_is_answered_with_stop(client: TestClient, shop: Database) -> None:
+    visit_id = visit(shop, engine(shop, V8))
+    check_all(shop, visit_id, COLD_PRESET)
+    check_all(shop, visit_id, FIRST_FIRE)
+    there = f"/visits/{visit_id}/{FIRST_FIRE.slug}"
+    answer = client.post(f"{there}/checks", data={"key": key(), "by": "KM", "oil-pressure": "20"})
+    assert answer.headers["location"] == there
+    assert "Stop the engine now. Oil pressure is 20 kPa" in client.get(there).text
+    assert "Stopped: outside the shop" in client.get("/").text
+    sent = {"key": key(), "round": "1", "bore": "1", "kind": "turn", "value": "6.5", "by": "KM"}
+    refused = client.post(f"{there}/readings", data=sent)
+    assert refused.status_code == 422
+    assert "Stop the engine now" in refused.text
+    assert 'value="6.5"' in refused.text
