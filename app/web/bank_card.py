@@ -4,6 +4,7 @@ from app.shop.judgement import balanced
 from app.shop.keys import new_key
 from app.shop.story import Story
 from app.shop.walk import Due
+from app.sync.advice import Advice
 from app.sync.banks import BankStory
 from app.sync.units import DEGREE, INCH
 from app.web.drawing import unit_of
@@ -50,50 +51,62 @@ def verdict(story: Story, found: BankStory | None) -> VerdictView:
     )
 
 
-def card(story: Story, found: BankStory | None, due: Due, here: str) -> Card:
+def said(story: Story, advice: Advice, found: BankStory | None, due: Due) -> tuple[str, str]:
+    """The next step off idle as a title and the reason for it."""
+    match advice.kind, advice.why:
+        case "done", "single":
+            return "Nothing to do here", CAUSES["single"]
+        case "done", _:
+            return "Leave the links alone", CAUSES["nothing"]
+        case "measure", _ if due.bore is not None:
+            lever = f"Lay {due.opening / INCH:.3f} in under the central lever and hold it there."
+            return f"Read bore {due.bore}{' again' if due.kind == 'closing' else ''}", lever
+        case "link", _ if found is not None:
+            way = "earlier" if advice.flats > 0 else "later"
+            count = f"{abs(advice.flats):g} flat{'' if abs(advice.flats) == 1 else 's'}"
+            early = found.banks[1] if found.offset > 0 else found.banks[0]
+            return (
+                f"Turn the link of bank {advice.bank} by {count}, so that it opens {way}",
+                f"Bank {early} leaves {abs(found.offset) / DEGREE:.1f} degrees early. Engine off; idle is not touched. "
+                "Lock it, then read both openings again.",
+            )
+    cause = f"{CAUSES[found.cause]} " if found is not None else ""
+    return "Cannot tell yet", f"{cause}{EXTRAS[advice.why]}".strip()
+
+
+def card(story: Story, advice: Advice, found: BankStory | None, due: Due, here: str) -> Card:
     """The next thing to read or turn."""
-    if len(story.layout.banks) < 2:
-        return Card("none", "Nothing to do here", "One bank has nothing to be balanced against.", (_go_on(story),))
-    if due.bore is not None and (found is None or due.current is not None or not found.flats):
-        lever = f"Lay {due.opening / INCH:.3f} in under the central lever and hold it there."
-        return Card("none", f"Read bore {due.bore}{' again' if due.kind == 'closing' else ''}", lever)
-    if found is None:
-        return Card("none", "Read both openings", "Each round ends with its first bore read again.")
-    if balanced(found):
-        return Card(
-            "none", "Leave the links alone", CAUSES["nothing"], (_go_on(story), *_more()), f"{here}/rounds", _key()
-        )
-    if found.flats and found.bank is not None:
-        return _turn(story, found, here)
-    reason = f"{CAUSES[found.cause]} {EXTRAS[found.extra]}".strip()
-    missing = Answer("Record it", True, href=here) if found.extra == "free_play" else None
+    title, reason = said(story, advice, found, due)
+    match advice.kind:
+        case "done" if advice.why == "single":
+            return Card("none", title, reason, (_go_on(story),))
+        case "done":
+            return Card("none", title, reason, (_go_on(story), *_more()), f"{here}/rounds", _key())
+        case "link":
+            return _turn(story, advice, title, reason, here)
+        case "measure" if due.bore is not None:
+            return Card("none", title, reason)
+    missing = Answer("Record it", True, href=here) if advice.why == "free_play" else None
     answers = tuple(a for a in (missing, *_more()) if a)
-    return Card("none", "Cannot tell yet", reason, answers, f"{here}/rounds", _key())
+    return Card("none", title, reason, answers, f"{here}/rounds", _key())
 
 
-def _turn(story: Story, found: BankStory, here: str) -> Card:
-    way = "earlier" if found.flats > 0 else "later"
-    count = f"{abs(found.flats):g} flat{'' if abs(found.flats) == 1 else 's'}"
-    early = found.banks[1] if found.offset > 0 else found.banks[0]
-    reason = (
-        f"Bank {early} leaves {abs(found.offset) / DEGREE:.1f} degrees early. Engine off; idle is not touched. "
-        "Lock it, then read both openings again."
-    )
+def _turn(story: Story, advice: Advice, title: str, reason: str, here: str) -> Card:
     return Card(
         "link",
-        f"Turn the link of bank {found.bank} by {count}, so that it opens {way}",
+        title,
         reason,
         (
             Answer("I made this move", True, name="advised", value="1"),
-            Answer("Made differently", href=f"{here}/moves/new?kind=link&place={found.bank}"),
+            Answer("Made differently", href=f"{here}/moves/new?kind=link&place={advice.bank}"),
         ),
         f"{here}/moves",
         {
             **_key(),
             "kind": "link",
-            "place": found.bank or "",
-            "amount": f"{abs(found.flats):g}",
-            "way": "in" if found.flats > 0 else "out",
+            "place": advice.bank or "",
+            "amount": f"{abs(advice.flats):g}",
+            "way": "in" if advice.flats > 0 else "out",
             "by": story.visit.by,
         },
     )

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Literal
 
+from app.shop.advising import next_step
 from app.shop.judgement import balance_of, evenness_of, next_of
 from app.shop.keys import new_key
 from app.shop.phases import HEAT_SOAKED, Phase
@@ -152,7 +153,8 @@ class Desk:
         if self.wanted.skip and self.selected is not None:
             return self._skip_card(self.selected)
         if self.phase.rounds == "openings":
-            return bank_card.card(self.story, self.balance, self.due, self.here)
+            step = next_step(self.story, self.phase)
+            return bank_card.card(self.story, step, self.balance, self.due, self.here)
         if self.due.bore is not None and (self.advice is None or self.advice.kind in ("measure", "done")):
             return self._read_on()
         if self.advice is None:

@@ -1,0 +1,95 @@
+"""The one next step in a phase, whichever phase it is: what to read, what to move, or why neither helps.
+
+Pages and programs ask here, so that both are told the same. How to say it is theirs.
+"""
+
+from dataclasses import dataclass
+from typing import Literal
+
+from app.shop.judgement import balance_of, balanced, needs_preset, next_of
+from app.shop.phases import Phase
+from app.shop.story import Story
+from app.shop.walk import Due, due
+from app.sync.advice import Advice
+from app.sync.preset import starting_turns
+
+
+@dataclass(frozen=True, slots=True)
+class ToRead:
+    """A reading that is asked for: which bore, as what, in the round of which number."""
+
+    round_number: int
+    bore: int
+    kind: Literal["turn", "closing", "again"]
+
+
+def next_step(story: Story, phase: Phase) -> Advice:
+    """The next step of a phase.
+
+    Beside the codes of the brain ``why`` is ``preset`` (turn every stop screw by that from the base blade: no bank is
+    named) and ``nothing-read`` where the meter is not used; ``tightening`` where something moved that may not be moved
+    here; ``single``, ``balanced``, ``link``, or the extra that would tell more of the banks, off idle.
+    """
+    now = due(story, phase)
+    if phase.rounds == "none":
+        return _preset(story, phase)
+    if phase.rounds == "openings":
+        return _off_idle(story, phase, now)
+    advice = next_of(story, phase)
+    if now.bore is not None and (advice is None or advice.kind in ("measure", "done")):
+        return _read_on(now, advice)
+    if advice is None:
+        return Advice("done", "coarse")
+    if advice.kind in ("stop", "blade", "link", "bypass") and advice.kind not in phase.moves:
+        return Advice("cannot", "tightening", about=advice.bores)
+    return advice
+
+
+def to_read(story: Story, phase: Phase, advice: Advice) -> tuple[ToRead, ...]:
+    """The readings that a step asks for, in their order; none when a round has to be begun first."""
+    now = due(story, phase)
+    if advice.kind != "measure" or (now.bore is None and phase.rounds == "openings"):
+        return ()
+    if now.kind == "closing" and now.bore is not None:
+        return (ToRead(now.round_number, now.bore, "closing"),)
+    read = now.current.latest if now.current is not None else {}
+    once_more = now.bore is None
+    return tuple(
+        ToRead(now.round_number, bore, "again" if once_more or bore in read else "turn") for bore in advice.bores
+    )
+
+
+def _read_on(now: Due, advice: Advice | None) -> Advice:
+    """What the round asks for: the bores that the brain doubts ahead of their turn, the rest in theirs."""
+    assert now.bore is not None
+    if now.kind == "closing":
+        return Advice("measure", "close-round", bores=(now.bore,))
+    read = now.current.latest if now.current is not None else {}
+    asked = tuple(bore for bore in advice.bores if bore not in read) if advice is not None else ()
+    if advice is not None and advice.kind == "measure" and asked:
+        return Advice("measure", advice.why, bores=asked, about=advice.about)
+    return Advice("measure", "unread" if now.current is not None else "first-round", bores=(now.bore, *now.follow))
+
+
+def _preset(story: Story, phase: Phase) -> Advice:
+    if not needs_preset(story) or (phase.slug, "preset-turns") in story.checks:
+        return Advice("done", "nothing-read")
+    engine, bores = story.engine, story.layout.bores
+    start = starting_turns(engine.displacement, len(bores), engine.idle_speed, story.hardware)
+    return Advice("stop", "preset", turns=start.turns, bores=bores)
+
+
+def _off_idle(story: Story, phase: Phase, now: Due) -> Advice:
+    if len(story.layout.banks) < 2:
+        return Advice("done", "single")
+    found = balance_of(story)
+    if now.bore is not None and (found is None or now.current is not None or not found.flats):
+        return _read_on(now, None)
+    if found is None:
+        return Advice("cannot", "idle")
+    if balanced(found):
+        return Advice("done", "balanced")
+    if found.flats and found.bank is not None:
+        bores = story.layout.bank(found.bank).bores
+        return Advice("link", "link", bank=found.bank, flats=found.flats, bores=bores)
+    return Advice("measure" if found.extra == "again" else "cannot", found.extra)
