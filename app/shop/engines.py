@@ -1,10 +1,12 @@
 """Engines: register one, change its facts, fit other hardware, find it again."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from sqlmodel import Session, col, func, or_, select
+from sqlmodel import Session, col, func, select, tuple_
 
+from app.shop import search
 from app.shop.database import Database
 from app.shop.fittings import hardware_to_json, layout_to_json
 from app.shop.keys import checked, earlier, fingerprint, part_key
@@ -132,30 +134,28 @@ def open_visit(session: Session, engine_id: int) -> Visit | None:
     ).first()
 
 
-def newest_visit(session: Session, engine_id: int) -> Visit | None:
-    """The engine's last visit, open or not, if it ever had one."""
-    newest = select(Visit).where(Visit.engine_id == engine_id).order_by(col(Visit.number).desc())
-    return session.exec(newest).first()
-
-
 def find(session: Session, words: str, most: int = 50) -> list[Engine]:
-    """Engines in which every word occurs in the serial, description, customer, vehicle or a job; newest first."""
-    query = select(Engine).order_by(col(Engine.id).desc()).limit(most)
-    for word in words.split():
-        like = f"%{_literal(word)}%"
-        fields = (Engine.serial, Engine.description, Engine.customer, Engine.vehicle)
-        jobs = select(Visit.engine_id).where(col(Visit.job).like(like, escape="\\"))
-        query = query.where(or_(*(col(f).like(like, escape="\\") for f in fields), col(Engine.id).in_(jobs)))
-    return list(session.exec(query).all())
+    """Engines in which every word occurs, one letter of each forgiven; those found as typed first (see ``search``)."""
+    hits = search.find(session, words, most)
+    return among(session, (*hits.exact, *hits.near))
+
+
+def among(session: Session, ids: Sequence[int]) -> list[Engine]:
+    """The engines of these ids, in their order; ids that no engine has are left out."""
+    found = {e.ident: e for e in session.exec(select(Engine).where(col(Engine.id).in_(ids))).all()}
+    return [found[one] for one in ids if one in found]
+
+
+def newest_visits(session: Session, ids: Sequence[int]) -> dict[int, Visit]:
+    """The last visit of each of these engines that ever had one."""
+    newest = select(Visit.engine_id, func.max(Visit.number)).where(col(Visit.engine_id).in_(ids))
+    last = tuple_(col(Visit.engine_id), col(Visit.number)).in_(newest.group_by(col(Visit.engine_id)))
+    return {v.engine_id: v for v in session.exec(select(Visit).where(last)).all()}
 
 
 def count(session: Session) -> int:
     """How many engines have been here."""
     return session.exec(select(func.count()).select_from(Engine)).one()
-
-
-def _literal(word: str) -> str:
-    return word.replace("\\", "\\\\").replace("%", "\\%").replace("_", "\\_")
 
 
 def _with_serial(session: Session, serial: str) -> Engine | None:

@@ -2,11 +2,13 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from urllib.parse import quote
 
 from fastapi import APIRouter
-from fastapi.responses import HTMLResponse
+from fastapi.responses import HTMLResponse, Response
 
-from app.shop import engines, visits
+from app.shop import engines, search, visits
+from app.shop.refusals import NotThereError
 from app.shop.story import Story
 from app.shop.tables import Engine, Visit
 from app.web.context import Page, Shop
@@ -16,6 +18,8 @@ from app.web.views import PhaseView, SmallRow
 from app.web.words import day, layout_in_words, litres, moment
 
 router = APIRouter()
+
+MOST_FOUND = 30
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,14 +41,27 @@ class BoardLine:
 def board(shop: Shop, page: Page, find: str = "") -> HTMLResponse:
     """The engines in the shop, or those that ``find`` finds among all that have ever been here."""
     words = find.strip()[:200]
+    near: list[BoardLine] = []
     with shop.reading() as session:
         if words:
-            found = engines.find(session, words)
-            lines = [_found(engine, engines.newest_visit(session, engine.ident)) for engine in found]
+            hits = search.find(session, words, MOST_FOUND)
+            newest = engines.newest_visits(session, (*hits.exact, *hits.near))
+            lines = [_found(e, newest.get(e.ident)) for e in engines.among(session, hits.exact)]
+            near = [_found(e, newest.get(e.ident)) for e in engines.among(session, hits.near)]
         else:
             lines = [_worked_on(story) for story in visits.in_the_shop(session)]
         count = engines.count(session)
-    return page.show("board.html", find=words, lines=lines, count=count)
+    return page.show("board.html", find=words, lines=lines, near=near, count=count, full=len(lines) == MOST_FOUND)
+
+
+@router.get("/tag/{tag}")
+def tag(shop: Shop, page: Page, tag: str) -> Response:
+    """The engine that carries a tag; the tag's QR code leads here. Of two with the same tag, a person chooses."""
+    with shop.reading() as session:
+        found = search.by_tag(session, tag)
+    if not found:
+        raise NotThereError(f"engine with the tag {tag[:40]}")
+    return page.go(f"/engines/{found[0]}" if len(found) == 1 else f"/?find={quote(tag)}")
 
 
 def _worked_on(story: Story) -> BoardLine:

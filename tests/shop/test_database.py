@@ -42,7 +42,7 @@ def counter(shop: Database) -> Database:
         ("foreign_keys", 1),
         ("busy_timeout", 5000),
         ("recursive_triggers", 1),
-        ("trusted_schema", 0),
+        ("trusted_schema", 1),
     ],
 )
 def test_every_connection_has_the_settings(shop: Database, pragma: str, value: object) -> None:

@@ -92,9 +92,15 @@ def refused(folder: Path, kind: type[ShopUnavailableError], scripts: Path | None
     return str(caught.value)
 
 
+def is_record(name: str | None, kind: str, _parents: object) -> bool:
+    """Whether a table holds records: the search index is made from them."""
+    return not (kind == "table" and name is not None and name.startswith("search_"))
+
+
 def test_the_migrations_make_exactly_the_tables(shop: Database) -> None:
     with create_engine(f"sqlite:///{shop.file}").connect() as connection:
-        context = MigrationContext.configure(connection, opts={"compare_server_default": True})
+        opts = {"compare_server_default": True, "include_name": is_record}
+        context = MigrationContext.configure(connection, opts=opts)
         assert compare_metadata(context, metadata) == []
 
 
@@ -171,14 +177,14 @@ def test_an_upgrade_keeps_the_rows_and_leaves_a_copy_from_before(folder: Path, s
 
 
 def test_the_copy_from_before_is_a_shop_that_opens(folder: Path, scripts: Path, head: str, tmp_path: Path) -> None:
-    add_revision(scripts, "next", head, "op.drop_column('engine', 'vehicle')")
+    add_revision(scripts, "next", head, "op.drop_column('engine', 'registered_at')")
     open_shop(folder, scripts).close()
     (copy,) = (folder / "copies").iterdir()
     (tmp_path / "again").mkdir()
     shutil.copy(copy, tmp_path / "again" / "shop.db")
     shop = open_shop(tmp_path / "again")
     with shop.reading() as session:
-        assert session.connection().exec_driver_sql("SELECT count(vehicle) FROM engine").scalar_one() == 3
+        assert session.connection().exec_driver_sql("SELECT count(registered_at) FROM engine").scalar_one() == 3
     shop.close()
 
 

@@ -1,0 +1,140 @@
+"""Finding an engine by whatever part of it somebody remembers, typing errors forgiven.
+
+The index is kept by triggers (see the migration that made it), from ``search_text``, one row an engine:
+``search_part`` holds every three letters in a row and answers for any part of a word; ``search_word`` holds whole words
+without their accents; ``search_term`` lists every word once, so that a mistyped one can be put right by looking up its
+few hundred neighbours.
+"""
+
+import json
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from sqlmodel import Session
+
+MOST_WORDS, LONGEST_WORD = 8, 40
+FORGIVEN_FROM = 4
+"""Letters from which on one wrong, missing, extra or swapped letter is forgiven."""
+FEW = 5
+"""With fewer engines than this found as typed, those found nearly as typed follow."""
+LETTERS = "abcdefghijklmnopqrstuvwxyz0123456789"
+SEPARATORS = re.compile(r"[\s\-_/.,;:()#]+")
+TAG = re.compile(r"([0-9a-f]{4})-?([0-9a-f]{4})")
+TAG_ADDRESS = re.compile(r"/tag/([0-9a-f]{4}-?[0-9a-f]{4})/?\s*$", re.IGNORECASE)
+
+
+@dataclass(frozen=True, slots=True)
+class Hits:
+    """Ids of the engines found as typed, and of those found when one letter of a word is taken for another."""
+
+    exact: tuple[int, ...]
+    near: tuple[int, ...]
+
+
+def tag_of(key: str) -> str:
+    """What stands on an engine's tag: the first eight digits of its key, the same in every shop it is known in.
+
+    >>> tag_of("3f2a91c0-7b1e-4c7e-9c55-0d3a5e1f2b4c")
+    '3f2a-91c0'
+    """
+    return f"{key[:4]}-{key[4:8]}"
+
+
+def by_tag(session: Session, tag: str) -> tuple[int, ...]:
+    """The engines that carry a tag: one, or none, or very rarely two."""
+    found = TAG.fullmatch(tag.strip().lower())
+    if found is None:
+        return ()
+    begins = found[1] + found[2]
+    return _ids(session, "SELECT id FROM engine WHERE key BETWEEN ? AND ? ORDER BY id DESC", begins, begins + "~")
+
+
+def find(session: Session, typed: str, most: int = 30) -> Hits:
+    """The engines in which every word typed occurs, in any order; the one of that serial or tag first, then newest."""
+    if scanned := TAG_ADDRESS.search(typed):
+        return Hits(by_tag(session, scanned[1]), ())
+    words = [word[:LONGEST_WORD] for word in "".join(c if c.isprintable() else " " for c in typed).split()][:MOST_WORDS]
+    if not words:
+        return Hits((), ())
+    exact = list(by_tag(session, words[0])) if len(words) == 1 else []
+    exact += _ids(session, "SELECT id FROM engine WHERE serial_folded = ?", "".join(words).casefold())
+    if len(words) == 1:
+        exact += _parts(session, words, most, "serial")
+    exact += _parts(session, words, most)
+    found = tuple(dict.fromkeys(exact))[:most]
+    if len(found) >= FEW:
+        return Hits(found, ())
+    near = (one for one in _near(session, words, most) if one not in found)
+    return Hits(found, tuple(near)[: most - len(found)])
+
+
+def neighbours(word: str) -> set[str]:
+    """Every word that one letter wrong, missing, extra or swapped with the next makes of ``word``, but itself.
+
+    >>> {"coup", "coupes", "copue", "caupe"} <= neighbours("coupe")
+    True
+    """
+    cuts = [(word[:at], word[at:]) for at in range(len(word) + 1)]
+    missing = {head + tail[1:] for head, tail in cuts if tail}
+    swapped = {head + tail[1] + tail[0] + tail[2:] for head, tail in cuts if len(tail) > 1}
+    wrong = {head + letter + tail[1:] for head, tail in cuts if tail for letter in LETTERS}
+    extra = {head + letter + tail for head, tail in cuts for letter in LETTERS}
+    return (missing | swapped | wrong | extra) - {word}
+
+
+def _parts(session: Session, words: Sequence[str], most: int, column: str = "") -> tuple[int, ...]:
+    """Engines, newest first, in which every word is a part of something. Words of one or two letters are compared."""
+    long = [word for word in words if len(word) > 2]
+    short = [word for word in words if len(word) <= 2]
+    if column and short:
+        return ()
+    where, sent = [], []
+    if long:
+        where.append("id IN (SELECT rowid FROM search_part WHERE search_part MATCH ? ORDER BY rowid DESC)")
+        sent.append((f"{column} : " if column else "") + "(" + " AND ".join(map(_quoted, long)) + ")")
+    for word in short:
+        where.append("serial || ' ' || about || ' ' || owner || ' ' || jobs LIKE ? ESCAPE '\\'")
+        sent.append("%" + re.sub(r"([%_\\])", r"\\\1", word) + "%")
+    if not short:
+        query = "SELECT rowid FROM search_part WHERE search_part MATCH ? ORDER BY rowid DESC LIMIT ?"
+        return _ids(session, query, *sent, most)
+    query = f"SELECT id FROM search_text WHERE {' AND '.join(where)} ORDER BY id DESC LIMIT ?"
+    return _ids(session, query, *sent, most)
+
+
+def _near(session: Session, words: Sequence[str], most: int) -> list[int]:
+    """Engines in which every word, or one that is a letter away, begins a word; whole words before beginnings."""
+    pieces = [piece.casefold() for word in words for piece in SEPARATORS.split(word) if piece]
+    if max(map(len, pieces), default=0) < FORGIVEN_FROM:
+        return []
+    found: dict[int, None] = {}
+    for star in ("", "*"):
+        wanted = []
+        for piece in pieces:
+            others = _known(session, piece, bool(star)) if len(piece) >= FORGIVEN_FROM else []
+            wanted.append(" OR ".join([f"{_quoted(piece)}*", *(_quoted(other) + star for other in others)]))
+        query = "SELECT rowid FROM search_word WHERE search_word MATCH ? ORDER BY rowid DESC LIMIT ?"
+        found |= dict.fromkeys(_ids(session, query, " AND ".join(f"({one})" for one in wanted), most))
+        if len(found) >= FEW:
+            break
+    return list(found)
+
+
+def _known(session: Session, word: str, beginnings: bool) -> list[str]:
+    """The neighbours of a word that are words somewhere in the shop, or begin one."""
+    last = "one.value || char(0x10FFFF)" if beginnings else "one.value"
+    query = (
+        "SELECT one.value FROM json_each(?) AS one "
+        f"WHERE EXISTS (SELECT 1 FROM search_term WHERE word BETWEEN one.value AND {last})"
+    )
+    sent = json.dumps(sorted(other for other in neighbours(word) if len(other) >= FORGIVEN_FROM - 1))
+    return [str(value) for value in session.connection().exec_driver_sql(query, (sent,)).scalars()]
+
+
+def _quoted(word: str) -> str:
+    return '"' + word.replace('"', '""') + '"'
+
+
+def _ids(session: Session, query: str, *sent: str | int) -> tuple[int, ...]:
+    return tuple(int(one) for one in session.connection().exec_driver_sql(query, sent).scalars())
