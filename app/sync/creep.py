@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from app.sync.drift import Pooled, log_changes, quiet_covariance
+from app.sync.changes import Pooled, log_changes, quiet_covariance
 from app.sync.events import Meter
 from app.sync.layout import Adjuster, Layout, StopScrew
 from app.sync.linkage import moved_bores

@@ -4,8 +4,8 @@ import random
 
 import pytest
 
+from app.sync.changes import Pooled
 from app.sync.creep import creeping, cusum, scores
-from app.sync.drift import Pooled
 from app.sync.events import Meter
 from app.sync.layout import Bank, Coupler, Layout, StopScrew
 
