@@ -7,7 +7,7 @@ from app.shop.walk import opening_rounds
 from app.sync.advice import Advice
 from app.sync.banks import BankStory, Opening, balance
 from app.sync.planner import next_move
-from app.sync.rounds import Evenness, evenness
+from app.sync.rounds import Evenness, evenness, suspicious
 
 PLATE_MOVES = ("stop", "blade", "bypass")
 
@@ -90,6 +90,12 @@ def even_enough(story: Story, phase: Phase, one: Round) -> bool:
         return True
     advice = next_of(story, phase, one)
     return advice is not None and advice.kind == "done"
+
+
+def far_off(one: Round, bore: int, value: float) -> bool:
+    """Whether a value for a bore stands so far from the others of its round that it is more likely a slip."""
+    others = {b: r.value for b, r in one.latest.items() if r.value is not None and b != bore}
+    return bore in suspicious({**others, bore: value})
 
 
 def _coarse(story: Story, phase: Phase) -> Advice | None:

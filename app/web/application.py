@@ -1,4 +1,4 @@
-"""Puts the application together: pages, files, guards, and what a refusal looks like."""
+"""Puts the application together: pages, the JSON interface, files, guards, and what a refusal looks like."""
 
 from collections.abc import Callable
 from datetime import UTC, datetime
@@ -13,6 +13,8 @@ from app import places
 from app.shop.database import Database, ShopUnavailableError
 from app.shop.refusals import RefusedError
 from app.web import board, engines, moves, paper, readings, visits
+from app.web.api import interface
+from app.web.api.problems import either
 from app.web.context import Pages, environment
 from app.web.guard import protect
 from app.web.refusal import status_of
@@ -31,13 +33,17 @@ def create_app(
     app.state.templates = environment()
     for pages in (board, engines, paper, readings, moves, visits):
         app.include_router(pages.router)
+    app.include_router(interface.router)
     app.mount("/static", StaticFiles(directory=places.static()), name="static")
     app.mount("/lib", StaticFiles(packages=[("js_lib_htmx", "static/htmx")]), name="lib")
-    app.add_exception_handler(RefusedError, _refused)
-    app.add_exception_handler(HTTPException, _http)
-    for unreadable in (RequestValidationError, OverflowError):  # not a number, or one no table can hold
-        app.add_exception_handler(unreadable, _no_such_page)
-    app.add_exception_handler(ShopUnavailableError, _unavailable)
+    for error, page in (
+        (RefusedError, _refused),
+        (HTTPException, _http),
+        (RequestValidationError, _no_such_page),
+        (OverflowError, _no_such_page),  # a number that no table can hold
+        (ShopUnavailableError, _unavailable),
+    ):
+        app.add_exception_handler(error, either(error, page))
     protect(app, lan_names=lan_names)
     return app
 

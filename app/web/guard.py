@@ -1,7 +1,7 @@
 """What stands between the network and the pages: whom the server answers, what it refuses, and how long it waits.
 
 Each guard is plain ASGI and does one thing. ``protect`` puts them on in the order in which they matter. None knows a
-page; each refusal is a small page of its own that says in a sentence what to do.
+page; each refusal is a small page of its own, or a problem document for a program, that says in a sentence what to do.
 """
 
 import asyncio
@@ -14,8 +14,10 @@ from typing import Any
 
 from fastapi import FastAPI
 from starlette.datastructures import MutableHeaders
-from starlette.responses import HTMLResponse
+from starlette.responses import HTMLResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from app.web.refusal import for_programs, problem
 
 BODY_LIMIT = 1024 * 1024
 """The largest form taken [bytes]. The largest real one is a few thousand."""
@@ -61,8 +63,13 @@ def protect(app: FastAPI, *, lan_names: frozenset[str] = frozenset()) -> None:
         app.add_middleware(guard)
 
 
-def refusal(status: int, title: str, sentence: str) -> HTMLResponse:
-    """A page that needs nothing else. ``title`` and ``sentence`` are ours, never what somebody sent."""
+def refusal(scope: Scope, status: int, title: str, sentence: str) -> Response:
+    """A page that needs nothing else, or a problem document where programs ask.
+
+    ``title`` and ``sentence`` are ours, never what somebody sent.
+    """
+    if for_programs(scope):
+        return problem(status, sentence)
     return HTMLResponse(
         f'<!doctype html><html lang="en"><meta charset="utf-8"><meta name="viewport" content="width=device-width">'
         f'<title>{title}</title><main><h1>{title}</h1><p>{sentence}</p><p><a href="/">Back to the board</a></p></main>',
@@ -123,6 +130,7 @@ class Headers:
         except Exception:
             if not started:
                 page = refusal(
+                    scope,
                     500,
                     "Something went wrong",
                     "The program could not finish this. Go back and send it again: it is stored once only.",
@@ -155,7 +163,9 @@ class LimitedTime:
         except TimeoutError:
             if started or not limit.expired():
                 raise
-            page = refusal(503, "That took too long", "Go back and send it again in a moment: it is stored once only.")
+            page = refusal(
+                scope, 503, "That took too long", "Go back and send it again in a moment: it is stored once only."
+            )
             await page(scope, receive, send)
 
 
@@ -189,6 +199,7 @@ class KnownHost:
             hosts = _sent(scope, b"host")
             if len(hosts) != 1 or not self.knows(hosts[0]):
                 page = refusal(
+                    scope,
                     400,
                     "Not known by this name",
                     "This computer does not answer to the name in the address bar. Use the address that the program "
@@ -200,19 +211,21 @@ class KnownHost:
 
 
 class SameOrigin:
-    """A request that may change something must come from a page of this very server."""
+    """A request that may change something must come from a page of this very server, or from a program."""
 
     def __init__(self, app: ASGIApp) -> None:
         self.app = app
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        if scope["type"] == "http" and scope["method"] not in SAFE_METHODS and not self.ours(scope):
-            page = refusal(
-                403,
-                "Not sent from this program",
-                "This form did not come from one of the program's own pages, so nothing was stored. Open the page "
-                "again at the address that the program printed, and send it from there.",
+        safe = scope["type"] != "http" or scope["method"] in SAFE_METHODS
+        if not safe and not self.ours(scope) and not self.by_a_program(scope):
+            ask = (
+                "Nothing was stored. Send JSON with Content-Type: application/json, and no Origin or this server's own."
+                if for_programs(scope)
+                else "This form did not come from one of the program's own pages, so nothing was stored. Open the page "
+                "again at the address that the program printed, and send it from there."
             )
+            page = refusal(scope, 403, "Not sent from this program", ask)
             await page(scope, receive, send)
             return
         await self.app(scope, receive, send)
@@ -225,6 +238,12 @@ class SameOrigin:
             and [origin.lower() for origin in origins] == [f"{scope['scheme']}://{hosts[0]}".lower()]
             and sites in ([], ["same-origin"])
         )
+
+    def by_a_program(self, scope: Scope) -> bool:
+        """No browser sends JSON without saying from where: it names the origin with every request of such a kind."""
+        types = [sent.partition(";")[0].strip().lower() for sent in _sent(scope, b"content-type")]
+        named = _sent(scope, b"origin") + _sent(scope, b"sec-fetch-site")
+        return for_programs(scope) and not named and types == ["application/json"]
 
 
 class LimitedBody:
@@ -256,6 +275,7 @@ class LimitedBody:
             more = message.get("more_body", False)
         if size > self.limit:
             page = refusal(
+                scope,
                 413,
                 "Too much at once",
                 f"A form may hold {self.limit // 1024} kB and this one held more, so nothing was stored. "

@@ -1,0 +1,243 @@
+"""The advice: the one next step of a phase, with what to expect of it; and what the banks do off idle."""
+
+import math
+from typing import Literal
+
+from fastapi import APIRouter
+from pydantic import Field
+
+from app.shop import visits
+from app.shop.advising import next_step, to_read
+from app.shop.judgement import balance_of, balanced
+from app.shop.phases import Phase, phase_named
+from app.shop.progress import progress, require_open, require_ready
+from app.shop.refusals import RefusedError
+from app.shop.story import Story
+from app.shop.walk import due
+from app.sync import words
+from app.sync.advice import Advice
+from app.sync.banks import BankStory
+from app.sync.units import DEGREE, THOU
+from app.web import bank_card
+from app.web.api.problems import NOT_THERE
+from app.web.api.shapes import Coupler, Id, MeterUnit, Slug, Told, meter_unit, shown, trade
+from app.web.context import Shop
+from app.web.drawing import unit_of
+
+router = APIRouter(prefix="/visits/{visit_id}", tags=["advice"])
+
+Kind = Literal["measure", "stop", "blade", "link", "bypass", "done", "cannot"]
+
+
+class ExpectedTold(Told):
+    """What the meter should show at a bore after the move, and the band it will show in nine cases of ten."""
+
+    bore: int
+    value: float
+    low: float
+    high: float
+
+
+class AskedTold(Told):
+    """A reading that is asked for, in the words of the reading's own fields."""
+
+    round: int
+    bore: int
+    kind: Literal["turn", "closing", "again"]
+
+
+class AdviceTold(Told):
+    """The one next step. The fields that its kind does not have are null or empty.
+
+    `measure`: take `readings`. `stop`: turn the stop screw of `bank` by `turns`; in cold preset, where `bank` is null,
+    every stop screw, from the base blade. `blade`: reset `coupler` on `leaves_thou`. `link`: turn the link of `bank` by
+    `flats`. `bypass`: turn the bypass screw of `bore` by `turns`. `done`: leave it as it is. `cannot`: moving more does
+    not help; `reason` says what to look for.
+    """
+
+    kind: Kind
+    why: str = Field(description="A short code for the reason.", examples=["blade"])
+    title: str = Field(description="The step in a line.")
+    reason: str = Field(description="Why, and what to expect, in a sentence or two.")
+    phase: Slug
+    waits_for: str = Field(description="What has to be seen to before the engine is read here; empty for nothing.")
+    bank: str | None
+    coupler: Coupler | None
+    bore: int | None
+    turns: float | None = Field(description="Positive is in, which opens.")
+    flats: float | None = Field(description="Sixths of a turn; positive makes the bank open earlier.")
+    leaves_thou: list[float] = Field(description="The one leaf, or the two to stack, in thousandths of an inch.")
+    moves_bores: list[int] = Field(description="The bores that move along, nearest first.")
+    expected: list[ExpectedTold] = Field(description="In `unit`, for bores that move.")
+    unit: MeterUnit
+    readings: list[AskedTold] = Field(
+        description="For `measure`, the readings to take, in order. Empty when a round has to be begun first."
+    )
+    lever_thou: float = Field(description="The blade to hold under the central lever meanwhile; 0 at idle.")
+    about: list[int] = Field(description="For `cannot`, the bores it is about.")
+
+
+class DifferenceTold(Told):
+    """Second bank less first bank at one opening, mean of a bore, in `unit`."""
+
+    lever_thou: float = Field(description="The blade under the central lever; 0 at idle.")
+    first: float
+    second: float
+    difference: float
+    sd: float = Field(description="Standard deviation of the difference.")
+    percent: float = Field(description="The difference in per cent of the mean of both banks.")
+
+
+Cause = Literal["single", "nothing", "length", "ratio", "slack", "unknown"]
+
+
+class BanksTold(Told):
+    """What the two banks do off idle, why, and what to turn."""
+
+    balanced: bool
+    cause: Cause
+    sentence: str
+    banks: list[str] = Field(description="First and second bank.")
+    unit: MeterUnit
+    differences: list[DifferenceTold]
+    odds: dict[Cause, float] = Field(description="Chance of each cause; they sum to 1.")
+    offset_deg: float = Field(description="How much earlier the second bank leaves, at its plates.")
+    offset_sd_deg: float | None = Field(description="Null when nothing is known of it.")
+    ratio_percent: float = Field(description="How much faster the second bank opens.")
+    ratio_sd_percent: float | None = Field(description="Null when nothing is known of it.")
+    bank: str | None = Field(description="Whose link to turn.")
+    flats: float = Field(description="By how many sixths of a turn; negative makes it open later. 0 for none.")
+    or_bank: str | None = Field(description="The bank at which the same flats with the other sign do as well.")
+    extra: str = Field(description="A short code for what would tell most next.")
+    extra_sentence: str
+    extra_lever_thou: float = Field(description="The blade under the central lever for that; 0 for none.")
+
+
+@router.get("/phases/{phase}/advice", summary="The next step", responses=NOT_THERE)
+def advice(shop: Shop, visit_id: Id, phase: Slug) -> AdviceTold:
+    """What to do next in a phase: read, move, leave it, or look for a cause. Ask again after every reading and move."""
+    with shop.reading() as session:
+        return _told(visits.load(session, visit_id), phase)
+
+
+@router.get("/banks", summary="The banks off idle", responses=NOT_THERE)
+def banks(shop: Shop, visit_id: Id) -> BanksTold | None:
+    """What the readings at both openings say. Null with one bank, or before an idle round and an opening were read."""
+    with shop.reading() as session:
+        story = visits.load(session, visit_id)
+    found = balance_of(story)
+    return _banks(story, found) if found is not None else None
+
+
+def _told(story: Story, slug: Slug) -> AdviceTold:
+    phase = phase_named(slug)
+    step = _step(story, phase)
+    title, reason = _said(story, phase, step)
+    turned = step.kind in ("stop", "bypass")
+    return AdviceTold(
+        kind=step.kind,
+        why=step.why,
+        title=title,
+        reason=reason,
+        phase=slug,
+        waits_for=_waits_for(story, phase),
+        bank=step.bank,
+        coupler=Coupler(near=step.near, far=step.far) if step.near is not None and step.far is not None else None,
+        bore=step.near if step.kind == "bypass" else None,
+        turns=trade(step.turns, 1) if turned else None,
+        flats=trade(step.flats, 1) if step.kind == "link" else None,
+        leaves_thou=[trade(leaf, THOU) for leaf in step.leaves],
+        moves_bores=[] if step.kind == "measure" else list(step.bores),
+        expected=[
+            ExpectedTold(
+                bore=bore,
+                value=shown(then.value, story.meter),
+                low=shown(then.low, story.meter),
+                high=shown(then.high, story.meter),
+            )
+            for bore, then in step.expected.items()
+        ],
+        unit=meter_unit(story.meter),
+        readings=[AskedTold(round=r.round_number, bore=r.bore, kind=r.kind) for r in to_read(story, phase, step)],
+        lever_thou=trade(due(story, phase).opening, THOU),
+        about=list(step.about),
+    )
+
+
+def _step(story: Story, phase: Phase) -> Advice:
+    if story.sign_off is not None:
+        return Advice("done", "signed-off")
+    return Advice("cannot", "stopped") if _stops(story, phase) else next_step(story, phase)
+
+
+def _stops(story: Story, phase: Phase) -> tuple[str, ...]:
+    return next(s.stops for s in progress(story) if s.phase is phase)
+
+
+def _said(story: Story, phase: Phase, step: Advice) -> tuple[str, str]:
+    match step.why:
+        case "signed-off" if story.sign_off is not None:
+            return "Signed off", f"By {story.sign_off.name}. Nothing more is recorded here."
+        case "stopped":
+            return "Stop the engine", " ".join(_stops(story, phase))
+    if phase.rounds == "openings":
+        return bank_card.said(story, step, balance_of(story), due(story, phase))
+    unit = unit_of(story.meter)
+    match step.why:
+        case "preset":
+            return (
+                f"Turn every stop screw in by {words.turns(step.turns)}",
+                "From where it touches the base blade; then take the blade out. Both banks alike.",
+            )
+        case "nothing-read":
+            return "Leave the plates alone", "Nothing is read with the meter in this phase."
+        case "tightening":
+            about = words.bores_in_words(step.about)
+            return "It moved in tightening", f"Bore {about}: go back to the heat-soaked recheck."
+    return words.title(step, story.layout), words.reason(step, unit)
+
+
+def _waits_for(story: Story, phase: Phase) -> str:
+    try:
+        require_open(story, phase.slug)
+        require_ready(story, phase)
+    except RefusedError as refusal:
+        return str(refusal)
+    return ""
+
+
+def _banks(story: Story, found: BankStory) -> BanksTold:
+    meter = story.meter
+    return BanksTold(
+        balanced=balanced(found),
+        cause=found.cause,
+        sentence=bank_card.CAUSES[found.cause],
+        banks=list(found.banks),
+        unit=meter_unit(meter),
+        differences=[
+            DifferenceTold(
+                lever_thou=trade(one.lever_travel, THOU),
+                first=shown(one.first, meter),
+                second=shown(one.second, meter),
+                difference=shown(one.difference, meter),
+                sd=shown(one.sd, meter),
+                percent=trade(one.percent, 1),
+            )
+            for one in found.differences
+        ],
+        odds={cause: trade(chance, 1) for cause, chance in found.odds.items()},
+        offset_deg=trade(found.offset, DEGREE),
+        offset_sd_deg=_finite(found.offset_sd, DEGREE),
+        ratio_percent=trade(found.ratio, 0.01),
+        ratio_sd_percent=_finite(found.ratio_sd, 0.01),
+        bank=found.bank,
+        flats=trade(found.flats, 1),
+        or_bank=found.or_bank,
+        extra=found.extra,
+        extra_sentence=bank_card.EXTRAS[found.extra],
+        extra_lever_thou=trade(found.extra_travel, THOU),
+    )
+
+
+def _finite(value: float, size: float) -> float | None:
+    return trade(value, size) if math.isfinite(value) else None

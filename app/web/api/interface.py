@@ -1,0 +1,84 @@
+"""The JSON interface put together, and the document that describes it."""
+
+from importlib.metadata import version
+from typing import Any
+
+from fastapi import APIRouter, Depends, HTTPException, Request
+from fastapi.openapi.utils import get_openapi
+from fastapi.responses import JSONResponse
+
+from app.web.api import advice, engines, meters, moves, phases, readings, story, visits
+from app.web.api.problems import OTHERS, Problem
+
+ABOUT = """
+Everything that a page can do in a visit, for a program at a test bench.
+
+1. Register the engine (`POST /api/engines`) or find it (`GET /api/engines?words=`), and open a visit.
+2. Ask where the visit stands (`GET /api/visits/{visit_id}`): `current` is the phase under way, `missing` what it lacks.
+3. Record its checks, and override what may be passed over.
+4. Ask for the advice of the phase, do what it says, say what was done: readings as the meter showed them, moves as they
+   were made. Ask again after each.
+5. When `current` is `sign-off`, sign the visit off.
+
+**Units** stand in the names of the fields or beside them: `_thou` is thousandths of an inch, `_rpm` revolutions a
+minute, `turns` and `flats` (sixths of a turn) are turned by hand; a reading is in the unit of the visit's meter.
+
+**Keys.** Every write carries a UUID that the sender makes. The same write sent again under its key is stored once and
+answered alike, so a program that got no answer sends it again.
+
+**Refusals** are problem documents (`application/problem+json`, RFC 9457). Nothing is stored by a write that was
+refused.
+
+**Who is answered.** Writes are JSON. A program need not send `Origin`; one that does sends this server's own.
+
+Running engines hurt people. A program that runs an engine keeps the phase's `cautions` and obeys its `stops`; the
+maker's instructions come first.
+"""
+
+TAGS = {
+    "engines": "What an engine is and what is fitted to it.",
+    "visits": "One time an engine is worked on, from the opening to the sign-off.",
+    "phases": "Cold preset, first fire, heat-soaked recheck, part-throttle bank balance, lock-down.",
+    "readings": "Rounds of readings, and how even they are.",
+    "moves": "What was turned or reset.",
+    "advice": "The one next step, and why.",
+    "shop": "What a visit works with.",
+}
+
+
+def json_only(request: Request) -> None:
+    """Refuses a body that is not said to be JSON. Raises HTTPException."""
+    sent = request.headers.get("content-type", "").partition(";")[0].strip().lower()
+    if request.method not in ("GET", "HEAD") and sent != "application/json":
+        raise HTTPException(415, "Send JSON, with the header Content-Type: application/json")
+
+
+router = APIRouter(
+    prefix="/api",
+    responses=OTHERS,
+    dependencies=[Depends(json_only)],
+    generate_unique_id_function=lambda route: route.name,
+)
+for resource in (engines, visits, phases, readings, moves, advice, story, meters):
+    router.include_router(resource.router)
+
+
+@router.get("/openapi.json", include_in_schema=False)
+def openapi() -> JSONResponse:
+    """The document that describes the interface."""
+    return JSONResponse(document())
+
+
+def document() -> dict[str, Any]:
+    """The interface as an OpenAPI document."""
+    described = get_openapi(
+        title="Evenbore",
+        version=version("evenbore"),
+        summary="The JSON interface of a shop's records.",
+        description=ABOUT.strip(),
+        tags=[{"name": name, "description": said} for name, said in TAGS.items()],
+        routes=router.routes,
+    )
+    problem = Problem.model_json_schema(ref_template="#/components/schemas/{model}")
+    described["components"]["schemas"] |= {**problem.pop("$defs"), "Problem": problem}
+    return described

@@ -1,0 +1,72 @@
+"""What a visit works with: the shop's meters and blades."""
+
+from typing import Literal
+
+from fastapi import APIRouter
+from pydantic import Field
+
+from app.shop import visits
+from app.shop.phases import OPENINGS
+from app.shop.settings import BASE_BLADE, BLADES
+from app.shop.tables import MeterRow
+from app.sync.units import THOU
+from app.web.api.shapes import MeterUnit, Told, trade
+from app.web.context import Shop
+
+router = APIRouter(tags=["shop"])
+
+
+class MeterTold(Told):
+    """An instrument of the shop. Every reading taken with it is in ``unit``."""
+
+    id: int
+    name: str
+    quantity: Literal["flow", "vacuum"] = Field(description="Of vacuum more is less open.")
+    unit: MeterUnit
+    step: float = Field(description="The smallest step it shows, in `unit`.")
+    low: float = Field(description="The least it shows, in `unit`.")
+    high: float = Field(description="The most it shows, in `unit`.")
+    repeatability_percent: float = Field(
+        description="Standard deviation of reading the same bore again, in per cent of the reading."
+    )
+
+    @staticmethod
+    def of(row: MeterRow) -> "MeterTold":
+        """From its row."""
+        return MeterTold.model_validate(
+            {
+                "id": row.ident,
+                "name": row.name,
+                "quantity": row.quantity,
+                "unit": row.unit,
+                "step": row.step,
+                "low": row.low,
+                "high": row.high,
+                "repeatability_percent": trade(row.repeatability, 0.01),
+            }
+        )
+
+
+class BladesTold(Told):
+    """The blades of the shop."""
+
+    leaves_thou: list[float] = Field(description="Single leaves, in thousandths of an inch; two may be stacked.")
+    base_thou: float = Field(description="The one held under each stop screw before the starting turns are given.")
+    openings_thou: list[float] = Field(description="Those laid under the central lever to balance the banks.")
+
+
+@router.get("/meters", summary="The shop's meters")
+def meters(shop: Shop) -> list[MeterTold]:
+    """One of them is named when a visit is opened."""
+    with shop.reading() as session:
+        return [MeterTold.of(row) for row in visits.meters(session)]
+
+
+@router.get("/blades", summary="The shop's blades")
+def blades() -> BladesTold:
+    """The leaves that advice is given in."""
+    return BladesTold(
+        leaves_thou=[trade(leaf, THOU) for leaf in BLADES],
+        base_thou=trade(BASE_BLADE, THOU),
+        openings_thou=[trade(opening, THOU) for opening in OPENINGS],
+    )

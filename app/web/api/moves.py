@@ -1,0 +1,134 @@
+"""Moves: what was actually turned or reset, as advised or otherwise."""
+
+from typing import Annotated, Literal
+
+from fastapi import APIRouter
+from pydantic import Field
+
+from app.shop import moves, visits
+from app.shop.moves import NewMove
+from app.shop.story import Story
+from app.shop.tables import MoveRow
+from app.sync.units import THOU
+from app.web.api.problems import REFUSALS, named
+from app.web.api.shapes import BankName, By, Coupler, Flats, Id, Key, Leaves, Sent, Slug, Told, Turns, trade
+from app.web.context import Now, Shop
+from app.web.steps import move_words
+
+router = APIRouter(prefix="/visits/{visit_id}/phases/{phase}/moves", tags=["moves"])
+
+
+class Moved(Sent):
+    """What every move says."""
+
+    key: Key
+    by: By
+    advised: bool = Field(default=False, description="Whether it was made as the advice said.")
+
+
+class StopTurned(Moved):
+    """A stop screw turned: it moves all bores of its bank."""
+
+    kind: Literal["stop"]
+    bank: BankName
+    turns: Turns
+
+
+class BladeReset(Moved):
+    """A coupler loosened, the far plate closed on a blade, the coupler tightened."""
+
+    kind: Literal["blade"]
+    coupler: Coupler
+    leaves_thou: Leaves
+
+
+class LinkTurned(Moved):
+    """A bank's link turned: it shifts the bank off idle."""
+
+    kind: Literal["link"]
+    bank: BankName
+    flats: Flats
+
+
+class BypassTurned(Moved):
+    """A bore's bypass screw turned."""
+
+    kind: Literal["bypass"]
+    bore: int = Field(examples=[3])
+    turns: Turns
+
+
+MoveSent = Annotated[StopTurned | BladeReset | LinkTurned | BypassTurned, Field(discriminator="kind")]
+
+
+class MoveTold(Told):
+    """One move as made; the fields that its kind does not have are null."""
+
+    id: int
+    phase: Slug
+    kind: Literal["stop", "blade", "link", "bypass"]
+    bank: str
+    coupler: Coupler | None
+    bore: int | None
+    turns: float | None
+    flats: float | None
+    leaves_thou: list[float] | None
+    advised: bool
+    sentence: str
+    after_reading: int = Field(description="The newest reading of the visit when it was made; 0 for none.")
+    by: str
+    at: str = Field(description="ISO 8601, UTC.")
+    stands: bool
+
+    @staticmethod
+    def of(row: MoveRow, story: Story) -> "MoveTold":
+        """From its row."""
+        leaves = [trade(float(leaf), THOU) for leaf in row.leaves.split()]
+        return MoveTold.model_validate(
+            {
+                "id": row.ident,
+                "phase": row.phase,
+                "kind": row.kind,
+                "bank": row.bank,
+                "coupler": Coupler(near=row.near, far=row.far) if row.near and row.far else None,
+                "bore": row.near if row.kind == "bypass" else None,
+                "turns": row.amount if row.kind in ("stop", "bypass") else None,
+                "flats": row.amount if row.kind == "link" else None,
+                "leaves_thou": leaves if row.kind == "blade" else None,
+                "advised": bool(row.advised),
+                "sentence": move_words(row),
+                "after_reading": row.after_reading,
+                "by": row.by,
+                "at": row.at,
+                "stands": any(m.ident == row.ident for m in story.moves),
+            }
+        )
+
+
+@router.post("", status_code=201, summary="Make a move", responses=REFUSALS)
+def make_move(shop: Shop, visit_id: Id, phase: Slug, body: MoveSent, now: Now) -> MoveTold:
+    """Keep a move that was made. The fields are named as in the advice."""
+    with named(near="bore" if body.kind == "bypass" else "coupler", leaves="leaves_thou", amount=_amount(body.kind)):
+        row_id = moves.make(shop, visit_id, body.key, _new(body, phase), now)
+    with shop.reading() as session:
+        return MoveTold.of(session.get_one(MoveRow, row_id), visits.load(session, visit_id))
+
+
+def _amount(kind: str) -> str:
+    return "flats" if kind == "link" else "turns"
+
+
+def _new(body: MoveSent, slug: str) -> NewMove:
+    bank, near, far, amount = "", None, None, 0.0
+    leaves: tuple[float, ...] = ()
+    match body:
+        case StopTurned():
+            bank, amount = body.bank, body.turns
+        case LinkTurned():
+            bank, amount = body.bank, body.flats
+        case BladeReset():
+            near, far = body.coupler.near, body.coupler.far
+            leaves = tuple(leaf * THOU for leaf in body.leaves_thou)
+        case BypassTurned():
+            near, amount = body.bore, body.turns
+    return NewMove(slug, body.kind, bank, near, far, amount, leaves, body.advised, body.by)

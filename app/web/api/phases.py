@@ -1,0 +1,204 @@
+"""A phase: what it asks for and what was recorded; checks, taking one back, and overrides."""
+
+from typing import Annotated, Literal
+
+from fastapi import APIRouter
+from pydantic import Field
+
+from app.shop import checks, visits
+from app.shop.database import Database
+from app.shop.phases import DEFER, Phase, phase_named
+from app.shop.progress import items_of, progress
+from app.shop.story import Story
+from app.shop.tables import CheckRow, Override
+from app.sync.preset import starting_turns
+from app.sync.units import THOU
+from app.web.api.problems import NOT_THERE, REFUSALS, named
+from app.web.api.shapes import By, Id, Key, Sent, Slug, Told, trade
+from app.web.api.visits import OverrideTold, StandingTold
+from app.web.context import Now, Shop
+
+router = APIRouter(prefix="/visits/{visit_id}/phases/{phase}", tags=["phases"])
+
+MoveKind = Literal["stop", "blade", "link", "bypass"]
+ItemSlug = Annotated[str, Field(max_length=60)]
+
+
+class ChecksSent(Sent):
+    """What was seen and measured, all of it stored or none."""
+
+    key: Key
+    ticks: list[ItemSlug] = Field(default=[], max_length=50, description="Items of kind `tick` that were seen to.")
+    numbers: dict[ItemSlug, float] = Field(
+        default={}, max_length=50, description="Items of kind `number`, each in the item's own unit."
+    )
+    by: By
+
+
+class TakeBackSent(Sent):
+    """An item that does not hold after all."""
+
+    key: Key
+    by: By
+
+
+class OverrideSent(Sent):
+    """The reason to pass a phase with something missing; it is kept and printed."""
+
+    key: Key
+    why: Annotated[str, Field(max_length=checks.LONGEST_REASON)]
+    by: By
+
+
+class CheckTold(Told):
+    """One item as recorded. ``number`` is in the item's unit, null for a tick."""
+
+    id: int
+    phase: Slug
+    item: str
+    number: float | None
+    by: str
+    at: str = Field(description="ISO 8601, UTC.")
+    supersedes: int | None = Field(description="The check it stands in place of.")
+    stands: bool = Field(description="False once it was superseded or taken back, and for the taking back itself.")
+
+    @staticmethod
+    def of(row: CheckRow, story: Story) -> "CheckTold":
+        """From its row."""
+        return CheckTold.model_validate(
+            {
+                "id": row.ident,
+                "phase": row.phase,
+                "item": row.item,
+                "number": row.number,
+                "by": row.by,
+                "at": row.at,
+                "supersedes": row.supersedes_id,
+                "stands": story.checks.get((row.phase, row.item)) is row,
+            }
+        )
+
+
+class ItemTold(Told):
+    """One thing that a phase asks for."""
+
+    item: str
+    ask: str = Field(description="What is asked, in words.")
+    kind: Literal["tick", "number"]
+    unit: str = Field(description="Of a number, and of its range; empty for a tick.")
+    low: float
+    high: float
+    must: bool = Field(description="Whether no override passes over it.")
+    fresh: bool = Field(description="Whether it counts only when recorded after the last move.")
+    before_running: bool = Field(description="Whether it comes ahead of the readings.")
+    recorded: CheckTold | None
+    missing: bool
+
+
+class PresetTold(Told):
+    """How far to turn each stop screw in from the base blade before the first start, with a band for nine in ten."""
+
+    turns: float
+    low_turns: float
+    high_turns: float
+    basis: Literal["practice", "physics"] = Field(description="On displacement alone, or on figures of this engine.")
+    base_blade_thou: float
+
+
+class PhaseTold(Told):
+    """Everything about one phase of a visit."""
+
+    standing: StandingTold
+    aim: str
+    steps: list[str]
+    cautions: list[str]
+    defer: str = Field(description="What comes before all of this.")
+    items: list[ItemTold]
+    moves: list[MoveKind] = Field(description="The kinds of move that may be made in this phase.")
+    window_percent: float = Field(description="Half width of the window its rounds are judged by; 0 for none.")
+    preset: PresetTold | None = Field(description="In cold preset only.")
+
+
+@router.get("", summary="One phase of a visit", responses=NOT_THERE)
+def show_phase(shop: Shop, visit_id: Id, phase: Slug) -> PhaseTold:
+    """What it asks for, what is recorded, and what it lacks."""
+    with shop.reading() as session:
+        return _told(visits.load(session, visit_id), phase_named(phase))
+
+
+@router.post("/checks", status_code=201, summary="Record checks", responses=REFUSALS)
+def record_checks(shop: Shop, visit_id: Id, phase: Slug, body: ChecksSent, now: Now) -> StandingTold:
+    """Store what was seen and measured; answers with what the phase lacks now. An item recorded before is superseded
+    when it differs, or when a move came after it and it has to be fresh."""
+    values: dict[str, float | None] = {**dict.fromkeys(body.ticks), **body.numbers}
+    with named(**{item: f"numbers/{item}" for item in body.numbers}):
+        checks.record(shop, visit_id, body.key, phase, values, body.by, now)
+    return _standing(shop, visit_id, phase)
+
+
+@router.post("/checks/{item}/taken-back", status_code=201, summary="Take a check back", responses=REFUSALS)
+def take_back_check(shop: Shop, visit_id: Id, phase: Slug, item: str, body: TakeBackSent, now: Now) -> StandingTold:
+    """As if it had not been recorded; what was recorded stays in the history."""
+    checks.take_back(shop, visit_id, body.key, phase, item, body.by, now)
+    return _standing(shop, visit_id, phase)
+
+
+@router.post("/overrides", status_code=201, summary="Pass a phase with something missing", responses=REFUSALS)
+def override_phase(shop: Shop, visit_id: Id, phase: Slug, body: OverrideSent, now: Now) -> OverrideTold:
+    """Refused for what keeps people from harm, and when nothing is missing."""
+    with named(override_by="by"):
+        row_id = checks.override(shop, visit_id, body.key, phase, body.why, body.by, now)
+    with shop.reading() as session:
+        return OverrideTold.of(session.get_one(Override, row_id))
+
+
+def _standing(shop: Database, visit_id: int, slug: str) -> StandingTold:
+    with shop.reading() as session:
+        story = visits.load(session, visit_id)
+    return StandingTold.of(next(s for s in progress(story) if s.phase.slug == slug))
+
+
+def _told(story: Story, phase: Phase) -> PhaseTold:
+    standing = next(s for s in progress(story) if s.phase is phase)
+    lacks = {missing.slug for missing in standing.missing}
+    items = []
+    for item in items_of(story, phase):
+        row = story.checks.get((phase.slug, item.slug))
+        items.append(
+            ItemTold(
+                item=item.slug,
+                ask=item.ask,
+                kind=item.kind,
+                unit=item.unit,
+                low=item.low,
+                high=item.high,
+                must=item.must,
+                fresh=item.fresh,
+                before_running=item.before_running,
+                recorded=CheckTold.of(row, story) if row else None,
+                missing=item.slug in lacks,
+            )
+        )
+    return PhaseTold(
+        standing=StandingTold.of(standing),
+        aim=phase.aim,
+        steps=list(phase.steps),
+        cautions=list(phase.cautions_at(story.visit.place)),
+        defer=DEFER,
+        items=items,
+        moves=list(phase.moves),
+        window_percent=trade(phase.window, 0.01),
+        preset=_preset(story) if phase.slug == "cold-preset" else None,
+    )
+
+
+def _preset(story: Story) -> PresetTold:
+    engine = story.engine
+    start = starting_turns(engine.displacement, len(story.layout.bores), engine.idle_speed, story.hardware)
+    return PresetTold(
+        turns=trade(start.turns, 1),
+        low_turns=trade(start.low, 1),
+        high_turns=trade(start.high, 1),
+        basis=start.basis,
+        base_blade_thou=trade(start.base_blade, THOU),
+    )

@@ -1,0 +1,115 @@
+"""Refusals as problem documents (RFC 9457): their shape, where they are documented, and who turns an error into one."""
+
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from typing import Any
+
+from fastapi import Request
+from fastapi.exceptions import RequestValidationError
+from fastapi.responses import Response
+from pydantic import Field
+from starlette.exceptions import HTTPException
+
+from app.shop.database import ShopUnavailableError
+from app.shop.refusals import RefusedError
+from app.web.api.shapes import Told
+from app.web.refusal import PROBLEM, for_programs, problem, status_of
+
+NOWHERE = "There is nothing at this address."
+
+Handler = Callable[[Request, Exception], Response]
+
+
+class Fault(Told):
+    """One field that is wrong."""
+
+    pointer: str = Field(description="JSON pointer to the field in the body that was sent.", examples=["#/value"])
+    detail: str = Field(description="What is wrong with it, in a sentence.", examples=["A number belongs here."])
+
+
+class Problem(Told):
+    """Why nothing was stored, or nothing found: a problem document, RFC 9457."""
+
+    type: str = Field(description="Always `about:blank`: the status tells the kinds apart.", examples=["about:blank"])
+    title: str = Field(description="The phrase of the status.", examples=["Unprocessable Content"])
+    status: int = Field(description="The status of the answer.", examples=[422])
+    detail: str = Field(description="What is wrong and what to do, in words.", examples=["A number belongs here."])
+    errors: list[Fault] | None = Field(default=None, description="The fields at fault, where fields are.")
+
+
+def _documented(description: str) -> dict[str, Any]:
+    return {"description": description, "content": {PROBLEM: {"schema": {"$ref": "#/components/schemas/Problem"}}}}
+
+
+OTHERS: dict[int | str, dict[str, Any]] = {
+    "default": _documented("Any other refusal, as a problem document: 400, 403, 404, 405, 413, 415, 500, 503.")
+}
+NOT_THERE: dict[int | str, dict[str, Any]] = {404: _documented("There is no such thing here.")}
+REFUSALS: dict[int | str, dict[str, Any]] = {
+    **NOT_THERE,
+    409: _documented("Somebody else wrote in between, or the key was used for something else. Nothing was stored."),
+    422: _documented("It cannot be stored as it is; `errors` names the fields. Nothing was stored."),
+}
+
+
+@contextmanager
+def named(**names: str) -> Iterator[None]:
+    """Give the fields of a refusal the names they have in the body: ``idle_speed="idle_speed_rpm"``."""
+    try:
+        yield
+    except RefusedError as refusal:
+        refusal.problems = {names.get(field, field): said for field, said in refusal.problems.items()}
+        raise
+
+
+def refused(request: Request, error: Exception) -> Response:
+    """The store said no."""
+    assert isinstance(error, RefusedError)
+    faults = {f"#/{field}": said for field, said in error.problems.items() if field}
+    return problem(status_of(error), str(error), faults)
+
+
+def http(request: Request, error: Exception) -> Response:
+    """The address or the method is none of ours, or the body is no JSON."""
+    assert isinstance(error, HTTPException)
+    detail = NOWHERE if error.status_code == 404 else f"{error.detail}."
+    return problem(error.status_code, detail, headers=error.headers)
+
+
+def unreadable(request: Request, error: Exception) -> Response:
+    """The body or the address is not of the shape that the interface documents."""
+    if not isinstance(error, RequestValidationError):
+        return problem(404, NOWHERE)  # a number that no table can hold
+    found = error.errors()
+    if any(one["loc"][0] == "path" for one in found):
+        return problem(404, NOWHERE)
+    faults = {_pointer(one["loc"]): f"{one['msg']}." for one in found}
+    return problem(422, "The request is not of the shape that /api/openapi.json describes.", faults)
+
+
+def unavailable(request: Request, error: Exception) -> Response:
+    """The records cannot be read or written just now."""
+    return problem(503, str(error))
+
+
+HANDLERS: Mapping[type[Exception], Handler] = {
+    RefusedError: refused,
+    HTTPException: http,
+    RequestValidationError: unreadable,
+    OverflowError: unreadable,
+    ShopUnavailableError: unavailable,
+}
+
+
+def either(error: type[Exception], page: Handler) -> Handler:
+    """A handler that answers programs with a problem document and everybody else with ``page``."""
+
+    def handle(request: Request, raised: Exception) -> Response:
+        return HANDLERS[error](request, raised) if for_programs(request.scope) else page(request, raised)
+
+    return handle
+
+
+def _pointer(place: tuple[int | str, ...]) -> str:
+    inside = place[1:] if place[0] == "body" else place
+    return "#/" + "/".join(str(part).replace("~", "~0").replace("/", "~1") for part in inside)

@@ -1,0 +1,237 @@
+"""Readings: begin a round, add a reading, correct one, skip a bore, read the rounds back."""
+
+from typing import Annotated, Literal
+
+from fastapi import APIRouter
+from pydantic import Field
+
+from app.shop import engines, readings, visits
+from app.shop.database import Database
+from app.shop.judgement import evenness_of, far_off
+from app.shop.phases import HEAT_SOAKED, phase_named
+from app.shop.readings import NewReading
+from app.shop.refusals import RefusedError
+from app.shop.story import Round, Story
+from app.shop.tables import ReadingRow
+from app.sync.rounds import Evenness
+from app.sync.units import THOU
+from app.sync.words import verdict_sentence
+from app.web.api.problems import NOT_THERE, REFUSALS
+from app.web.api.shapes import By, Id, Key, MeterUnit, Sent, Slug, Told, shown, trade
+from app.web.context import Now, Shop
+from app.web.drawing import unit_of
+
+router = APIRouter(prefix="/visits/{visit_id}", tags=["readings"])
+
+FAR_OFF = "Far from the other bores. Read it again, or send it with `sure` if the meter shows it."
+
+BoreNumber = Annotated[int, Field(ge=1, le=999, description="The bore, by its cylinder number.", examples=[3])]
+RoundNumber = Annotated[
+    int, Field(ge=1, le=999_999, description="The round, as the advice names it; its first reading begins it.")
+]
+Supersedes = Annotated[int | None, Field(description="The reading that was mistyped, when this one corrects it.")]
+
+
+class RoundSent(Sent):
+    """Word that one more round begins."""
+
+    key: Key
+
+
+class ValueSent(Sent):
+    """One value as the meter showed it, in the unit of the visit's meter."""
+
+    key: Key
+    kind: Literal["turn", "closing", "again"] = Field(
+        description="`turn`: the bore's turn in the round. `closing`: the first bore read again, which ends the round. "
+        "`again`: a further reading of a bore that was read. A correction repeats the kind of what it corrects."
+    )
+    round: RoundNumber
+    bore: BoreNumber
+    value: float = Field(description="In the unit of the visit's meter.", allow_inf_nan=False, examples=[6.25])
+    by: By
+    sure: bool = Field(default=False, description="Whether a value far from the other bores' was looked at again.")
+    supersedes: Supersedes = None
+
+
+class SkipSent(Sent):
+    """Word that a bore is not read, and why."""
+
+    key: Key
+    kind: Literal["skip"]
+    round: RoundNumber
+    bore: BoreNumber
+    why: Annotated[str, Field(min_length=1, max_length=engines.LONGEST, examples=["Cannot be reached"])]
+    by: By
+    supersedes: Supersedes = None
+
+
+ReadingSent = Annotated[ValueSent | SkipSent, Field(discriminator="kind")]
+
+
+class ReadingTold(Told):
+    """One reading as entered."""
+
+    id: int
+    bore: int
+    kind: Literal["turn", "closing", "again", "skip"]
+    value: float | None = Field(description="In `unit`, as the meter showed it; null for a bore skipped.")
+    unit: MeterUnit
+    why: str = Field(description="Why the bore was skipped.")
+    by: str
+    at: str = Field(description="ISO 8601, UTC.")
+    supersedes: int | None = Field(description="The reading it corrects.")
+    stands: bool = Field(description="False once it was corrected.")
+
+    @staticmethod
+    def of(row: ReadingRow, stands: bool) -> "ReadingTold":
+        """From its row."""
+        fields = ("bore", "kind", "value", "unit", "why", "by", "at")
+        return ReadingTold.model_validate(
+            {
+                "id": row.ident,
+                "supersedes": row.supersedes_id,
+                "stands": stands,
+                **{name: getattr(row, name) for name in fields},
+            }
+        )
+
+
+class BoreTold(Told):
+    """How one bore stands in a round, the idle's drift taken out, in the meter's unit."""
+
+    bore: int
+    value: float
+    deviation: float = Field(description="From the mean of all bores.")
+    uncertainty: float = Field(description="The guard band kept for the meter on both sides of the window.")
+    verdict: Literal["even", "too close", "wide", "tight"] = Field(description="`wide` is open too far.")
+
+
+class EvennessTold(Told):
+    """How even the bores of a round stand. Figures are in `unit`."""
+
+    verdict: Literal["even", "not even", "too close to call", "incomplete"]
+    sentence: str
+    unit: MeterUnit
+    mean: float
+    half_width: float = Field(description="Half width of the window around the mean.")
+    uncertainty: float
+    drift: float = Field(description="How much the idle rose over the round; taken out of the values.")
+    drift_seen: bool = Field(description="Whether the drift is more than the meter's own scatter.")
+    bank_means: dict[str, float]
+    misread: list[int] = Field(description="Bores to read again before anything is believed.")
+    bores: list[BoreTold]
+
+    @staticmethod
+    def of(story: Story, found: Evenness) -> "EvennessTold":
+        """From what the brain found."""
+        meter = story.meter
+        return EvennessTold.model_validate(
+            {
+                "verdict": found.verdict,
+                "sentence": verdict_sentence(found, unit_of(meter)),
+                "unit": meter.unit,
+                "mean": shown(found.mean, meter),
+                "half_width": shown(found.half_width, meter),
+                "uncertainty": shown(found.uncertainty, meter),
+                "drift": shown(found.drift, meter),
+                "drift_seen": found.drift_seen,
+                "bank_means": {name: shown(mean, meter) for name, mean in found.bank_means.items()},
+                "misread": sorted(found.suspicious),
+                "bores": [
+                    BoreTold(
+                        bore=one.bore,
+                        value=shown(one.value, meter),
+                        deviation=shown(one.deviation, meter),
+                        uncertainty=shown(one.uncertainty, meter),
+                        verdict=one.verdict,
+                    )
+                    for one in found.standings
+                ],
+            }
+        )
+
+
+class RoundTold(Told):
+    """One pass over the bores, with everything entered in it, oldest first."""
+
+    number: int
+    phase: Slug
+    lever_thou: float = Field(description="The blade under the central lever, in thousandths of an inch; 0 at idle.")
+    begun_at: str = Field(description="ISO 8601, UTC.")
+    closed: bool = Field(description="Whether the first bore was read again to end it.")
+    moved_since: bool = Field(description="Whether a move came after it, so that it speaks for nothing any more.")
+    readings: list[ReadingTold]
+    evenness: EvennessTold | None = Field(description="Null before the first reading.")
+
+    @staticmethod
+    def of(story: Story, one: Round) -> "RoundTold":
+        """From what was entered."""
+        standing = {row.ident for row in (*one.readings, *one.skipped.values())}
+        window = phase_named(one.row.phase).window or HEAT_SOAKED.window
+        return RoundTold.model_validate(
+            {
+                "number": one.row.number,
+                "phase": one.row.phase,
+                "lever_thou": trade(one.row.opening, THOU),
+                "begun_at": one.row.begun_at,
+                "closed": one.closed,
+                "moved_since": story.moved_since(one),
+                "readings": [ReadingTold.of(row, row.ident in standing) for row in one.entered],
+                "evenness": EvennessTold.of(story, evenness_of(story, one, window)) if one.readings else None,
+            }
+        )
+
+
+@router.get("/rounds", summary="The rounds of a visit", responses=NOT_THERE)
+def rounds(shop: Shop, visit_id: Id) -> list[RoundTold]:
+    """Every round in order, with how even it was."""
+    with shop.reading() as session:
+        story = visits.load(session, visit_id)
+    return [RoundTold.of(story, one) for one in story.rounds]
+
+
+@router.post("/phases/{phase}/rounds", status_code=201, summary="Begin one more round", responses=REFUSALS)
+def begin_round(shop: Shop, visit_id: Id, phase: Slug, body: RoundSent, now: Now) -> RoundTold:
+    """Begin a round beyond the one that the phase asks for. Refused while a round is open: the first reading of a
+    round that is asked for begins it by itself."""
+    row_id = readings.begin_round(shop, visit_id, body.key, phase, now)
+    with shop.reading() as session:
+        story = visits.load(session, visit_id)
+    return RoundTold.of(story, next(one for one in story.rounds if one.row.ident == row_id))
+
+
+@router.post("/phases/{phase}/readings", status_code=201, summary="Add a reading", responses=REFUSALS)
+def add_reading(shop: Shop, visit_id: Id, phase: Slug, body: ReadingSent, now: Now) -> ReadingTold:
+    """Keep one reading, correct one, or skip a bore. A value far from the other bores' is refused once, unless it says
+    that it is `sure`: it is usually a slip."""
+    new = NewReading(
+        phase=phase,
+        round_number=body.round,
+        bore=body.bore,
+        kind=body.kind,
+        value=body.value if isinstance(body, ValueSent) else None,
+        by=body.by,
+        why=body.why if isinstance(body, SkipSent) else "",
+        supersedes=body.supersedes,
+    )
+    if isinstance(body, ValueSent) and not body.sure:
+        _ask_if_far(shop, visit_id, body.key, new)
+    row_id = readings.add(shop, visit_id, body.key, new, now)
+    with shop.reading() as session:
+        row = session.get_one(ReadingRow, row_id)
+        stands = all(
+            row_id != later.supersedes_id for r in visits.load(session, visit_id).rounds for later in r.entered
+        )
+    return ReadingTold.of(row, stands)
+
+
+def _ask_if_far(shop: Database, visit_id: int, key: str, new: NewReading) -> None:
+    """Raises RefusedError for a value far from the other bores', unless it is stored already."""
+    with shop.reading() as session:
+        story = visits.load(session, visit_id)
+    one = next((r for r in story.rounds if r.row.number == new.round_number), None)
+    if one is None or new.value is None or any(row.key == key for row in one.entered):
+        return
+    if far_off(one, new.bore, new.value):
+        raise RefusedError({"value": FAR_OFF})

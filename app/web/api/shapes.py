@@ -1,0 +1,89 @@
+"""What the shapes of the JSON interface share.
+
+Every figure carries its unit in its name (``idle_speed_rpm``, ``leaves_thou``) or beside it (``unit``). They are the
+trade's units; ``thou`` is a thousandth of an inch.
+"""
+
+import re
+from typing import Annotated, Literal, cast
+
+from fastapi import Path
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field
+
+from app.shop.story import UNITS
+from app.shop.tables import MeterRow
+
+LARGEST_ID = 2**63 - 1
+
+
+class Sent(BaseModel):
+    """A body as a program sends it: no field that is not known, and no text where a number belongs."""
+
+    model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
+
+
+class Told(BaseModel):
+    """A body as it is answered."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+def _uuid(text: str) -> str:
+    if re.fullmatch("[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}", text, re.IGNORECASE) is None:
+        raise ValueError("a UUID in its usual spelling belongs here")
+    return text.lower()
+
+
+Key = Annotated[
+    str,
+    AfterValidator(_uuid),
+    Field(
+        description="A UUID that the sender makes, a new one for every write. The same write sent again under its key "
+        "is stored once and answered alike; other contents under a key that was used are refused with 409.",
+        json_schema_extra={"format": "uuid"},
+        examples=["7c9e6679-7425-40de-944b-e07fc1f90ae7"],
+    ),
+]
+By = Annotated[str, Field(max_length=120, description="Initials of whoever did it.", examples=["KM"])]
+Id = Annotated[int, Path(ge=1, le=LARGEST_ID)]
+Slug = Literal["cold-preset", "first-fire", "heat-soaked-recheck", "part-throttle-bank-balance", "lock-down"]
+MeterUnit = Literal["kg/h", "kPa", "inHg", "mmHg"]
+BankName = Annotated[str, Field(description="`A` or `B`, as under the engine's layout.", examples=["A"])]
+Turns = Annotated[
+    float,
+    Field(description="Turns of the screw; positive is in, which opens. Not 0.", allow_inf_nan=False, examples=[0.125]),
+]
+Flats = Annotated[
+    float,
+    Field(
+        description="Sixths of a turn of the link; positive makes its bank open earlier. Not 0.",
+        allow_inf_nan=False,
+        examples=[-2],
+    ),
+]
+Leaves = Annotated[
+    list[float],
+    Field(description="The one leaf, or the two stacked, in thousandths of an inch.", examples=[[4.5]]),
+]
+
+
+class Coupler(Sent):
+    """The coupler between two neighbouring bores; resetting it moves ``far`` and every bore beyond it."""
+
+    near: int = Field(description="The bore nearer to the bank's stop screw.", examples=[2])
+    far: int = Field(description="The bore whose plate is closed on the blade.", examples=[3])
+
+
+def trade(value: float, size: float) -> float:
+    """A figure in base units in a trade's unit of that size, without the last digits that the division made up."""
+    return float(f"{value / size:.9g}")
+
+
+def meter_unit(meter: MeterRow) -> MeterUnit:
+    """The unit that a meter reads in: the store knows no others."""
+    return cast(MeterUnit, meter.unit)
+
+
+def shown(value: float, meter: MeterRow) -> float:
+    """A reading in base units [kg/s or Pa] in the unit of the meter."""
+    return trade(value, UNITS[meter.unit])

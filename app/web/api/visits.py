@@ -1,0 +1,175 @@
+"""Visits: open one, see where it stands, sign it off."""
+
+from typing import Annotated, Literal
+
+from fastapi import APIRouter
+from pydantic import Field
+
+from app.shop import engines, visits
+from app.shop.phases import Place
+from app.shop.progress import Standing, progress
+from app.shop.story import Story
+from app.shop.tables import Override
+from app.shop.visits import NewVisit
+from app.web.api.meters import MeterTold
+from app.web.api.problems import NOT_THERE, REFUSALS, named
+from app.web.api.shapes import By, Id, Key, Sent, Slug, Told
+from app.web.context import Now, Shop
+
+router = APIRouter(tags=["visits"])
+
+Line = Annotated[str, Field(max_length=engines.LONGEST)]
+
+
+class VisitSent(Sent):
+    """Why the engine is here."""
+
+    key: Key
+    place: Place
+    job: Line = Field(default="", description="The number of the job.", examples=["1184"])
+    why: Line = Field(default="", description="The complaint or the reason.", examples=["First sync"])
+    by: By
+    meter_id: int = Field(description="The meter that its readings are taken with.", examples=[1])
+
+
+class SignOffSent(Sent):
+    """A named person's word that the engine is fit to leave."""
+
+    key: Key
+    name: Line = Field(description="The full name of whoever answers for it.", examples=["Foreman of the yard"])
+
+
+class SignOffTold(Told):
+    """Who answers for the engine, from when."""
+
+    name: str
+    at: str = Field(description="ISO 8601, UTC.")
+
+
+class MissingTold(Told):
+    """One thing that a phase still lacks."""
+
+    item: str = Field(
+        description="The item that is not recorded; `round` for readings, `stop` for a figure too far out."
+    )
+    what: str
+    must: bool = Field(description="Whether no override passes over it.")
+
+
+class OverrideTold(Told):
+    """Word that a phase was passed with something missing."""
+
+    id: int
+    phase: Slug
+    missing: str = Field(description="What was missing then.")
+    why: str
+    by: str
+    at: str = Field(description="ISO 8601, UTC.")
+
+    @staticmethod
+    def of(row: Override) -> "OverrideTold":
+        """From its row."""
+        return OverrideTold.model_validate({name: getattr(row, name) for name in OverrideTold.model_fields})
+
+
+class StandingTold(Told):
+    """Where a phase stands."""
+
+    phase: Slug
+    title: str
+    done: bool
+    missing: list[MissingTold]
+    stops: list[str] = Field(description="What to do at once about figures outside the shop's limits.")
+    spared: str = Field(description="Why nothing is asked of this phase this time; empty when something is.")
+    override: OverrideTold | None
+
+    @staticmethod
+    def of(standing: Standing) -> "StandingTold":
+        """From what the store works out."""
+        return StandingTold.model_validate(
+            {
+                "phase": standing.phase.slug,
+                "title": standing.phase.title,
+                "done": standing.done,
+                "missing": [MissingTold(item=m.slug, what=m.what, must=m.must) for m in standing.missing],
+                "stops": list(standing.stops),
+                "spared": standing.spared,
+                "override": OverrideTold.of(standing.override) if standing.override else None,
+            }
+        )
+
+
+class VisitTold(Told):
+    """A visit and how far it is."""
+
+    id: int
+    engine_id: int
+    fitting_id: int = Field(description="What was fitted then.")
+    number: int = Field(description="Counts the engine's visits from 1.")
+    place: Place
+    job: str
+    why: str
+    by: str
+    opened_at: str = Field(description="ISO 8601, UTC.")
+    meter: MeterTold
+    phases: list[StandingTold] = Field(description="The five phases in their order.")
+    current: Slug | Literal["sign-off"] | None = Field(
+        description="The first phase that is not done, `sign-off` when all are, null once it is signed off."
+    )
+    sign_off: SignOffTold | None
+
+    @staticmethod
+    def of(story: Story) -> "VisitTold":
+        """From everything recorded of it."""
+        visit, signed, standings = story.visit, story.sign_off, progress(story)
+        undone = next((s.phase.slug for s in standings if not s.done), "sign-off")
+        return VisitTold.model_validate(
+            {
+                "id": visit.ident,
+                "engine_id": visit.engine_id,
+                "fitting_id": visit.fitting_id,
+                "number": visit.number,
+                "place": visit.place,
+                "job": visit.job,
+                "why": visit.why,
+                "by": visit.by,
+                "opened_at": visit.opened_at,
+                "meter": MeterTold.of(story.meter),
+                "phases": [StandingTold.of(standing) for standing in standings],
+                "current": undone if signed is None else None,
+                "sign_off": SignOffTold(name=signed.name, at=signed.at) if signed else None,
+            }
+        )
+
+
+@router.post("/engines/{engine_id}/visits", status_code=201, summary="Open a visit", responses=REFUSALS)
+def open_visit(shop: Shop, engine_id: Id, body: VisitSent, now: Now) -> VisitTold:
+    """Open a visit. An engine has one open visit at a time."""
+    new = NewVisit(body.place, body.job, body.why, body.by, body.meter_id)
+    with named(meter="meter_id"):
+        visit_id = visits.open_visit(shop, engine_id, body.key, new, now)
+    return show_visit(shop, visit_id)
+
+
+@router.get("/visits", summary="Open visits")
+def open_visits(shop: Shop) -> list[VisitTold]:
+    """The visits that are not signed off, the newest first."""
+    with shop.reading() as session:
+        return [VisitTold.of(story) for story in visits.in_the_shop(session)]
+
+
+@router.get("/visits/{visit_id}", summary="One visit", responses=NOT_THERE)
+def show_visit(shop: Shop, visit_id: Id) -> VisitTold:
+    """What it is for, and what each phase still lacks."""
+    with shop.reading() as session:
+        return VisitTold.of(visits.load(session, visit_id))
+
+
+@router.post("/visits/{visit_id}/sign-off", status_code=201, summary="Sign a visit off", responses=REFUSALS)
+def sign_off(shop: Shop, visit_id: Id, body: SignOffSent, now: Now) -> SignOffTold:
+    """End the visit by a named person's word. Refused while a phase has something missing."""
+    visits.sign_off(shop, visit_id, body.key, body.name, now)
+    with shop.reading() as session:
+        signed = visits.load(session, visit_id).sign_off
+    assert signed is not None
+    return SignOffTold(name=signed.name, at=signed.at)
