@@ -1,0 +1,153 @@
+"""Faults of the computer: the disk full, the folder read-only, another program on the file, the clock put back."""
+
+import os
+import sqlite3
+import subprocess
+import sys
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+
+from app.shop import database
+from app.shop.upgrade import open_shop
+from tests.conftest import serving
+from tests.faults.bench import Ledger, Tablet, audit, readings_path, shop_with_visits
+from tests.shop.yard import AT
+
+HERE = readings_path(1)
+
+
+@contextmanager
+def small_disk(place: Path, size: str) -> Iterator[Path]:
+    """A disk of that size in memory, mounted at ``place``. Skips the test where that is not allowed."""
+    place.mkdir()
+    if sys.platform != "linux" or os.geteuid() != 0:
+        pytest.skip("only root may mount a small disk")
+    mounted = subprocess.run(
+        ["mount", "-t", "tmpfs", "-o", f"size={size}", "tmpfs", str(place)], check=False, capture_output=True, text=True
+    )
+    if mounted.returncode:
+        pytest.skip(f"no small disk may be mounted here: {mounted.stderr.strip()}")
+    try:
+        yield place
+    finally:
+        subprocess.run(["umount", "--lazy", str(place)], check=True)
+
+
+def fill(place: Path) -> Path:
+    """Take up all the space that is left on a disk."""
+    ballast = place / "ballast"
+    with ballast.open("wb", buffering=0) as file:
+        try:
+            while True:
+                file.write(bytes(4096))
+        except OSError:
+            return ballast
+
+
+def test_a_full_disk_refuses_and_harms_nothing(tmp_path: Path) -> None:
+    with small_disk(tmp_path / "disk", "4m") as disk:
+        folder = disk / "shop"
+        before = shop_with_visits(folder)
+        ledger = Ledger()
+        shop = open_shop(folder)
+        with serving(shop) as address, Tablet(address) as tablet:
+            for number in range(5):
+                fields = ledger.new_reading(number)
+                assert ledger.note(fields["key"], tablet.post(HERE, fields))
+            ballast = fill(disk)
+            for number in range(500):
+                fields = ledger.new_reading(number)
+                answer = tablet.post(HERE, fields)
+                if not ledger.note(fields["key"], answer):
+                    break
+            assert answer.status == 503
+            assert "The disk is full. Free some space, then try again. Nothing was stored." in answer.page
+            assert tablet.get(HERE).status == 200
+            ballast.unlink()
+            assert ledger.note(fields["key"], tablet.post(HERE, fields))
+        shop.close()
+        audit(folder, before, ledger)
+
+
+SERVE_AS_NOBODY = """
+import os, sys
+from pathlib import Path
+from app import cli
+from app.shop.upgrade import open_shop
+import app.web.application, app.web.damaged, app.shop.backup, encodings.idna, uvicorn  # what nobody may not read
+open_shop(Path(sys.argv[2])).close()
+if os.geteuid() == 0:
+    os.setgid(65534)
+    os.setuid(65534)
+cli.cli(["serve", "--port", "0", "--data", sys.argv[1]])
+"""
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="needs POSIX users and modes")
+def test_a_folder_that_is_read_only_is_told_at_the_start(tmp_path: Path) -> None:
+    folder = tmp_path / "shop"
+    before = shop_with_visits(folder)
+    for place in (folder, *folder.parents[:3]):  # pytest keeps its folders to their owner
+        place.chmod(0o555 if place == folder else place.stat().st_mode | 0o005)
+    ended = subprocess.run(
+        [sys.executable, "-c", SERVE_AS_NOBODY, str(folder), str(tmp_path / "first")],
+        check=False,
+        capture_output=True,
+        text=True,
+        timeout=120,
+    )
+    assert ended.returncode == 1
+    assert "may not be written to" in ended.stderr
+    assert "Traceback" not in ended.stderr
+    folder.chmod(0o755)
+    audit(folder, before, Ledger())
+
+
+def test_another_program_on_the_file_is_told_and_the_retry_is_stored_once(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(database, "PRAGMAS", [*database.PRAGMAS, "busy_timeout=100"])
+    before = shop_with_visits(tmp_path)
+    ledger = Ledger()
+    shop = open_shop(tmp_path)
+    other_program = closing(sqlite3.connect(shop.file, isolation_level=None))
+    with serving(shop) as address, Tablet(address) as tablet, other_program as other:
+        fields = ledger.new_reading(0)
+        other.execute("BEGIN IMMEDIATE")
+        for _ in range(2):
+            answer = tablet.post(HERE, fields)
+            assert answer.status == 503
+            assert answer.saved is None
+            assert "Another program is holding the shop" in answer.page
+            assert "Close it, then try again" in answer.page
+            assert tablet.get(HERE).status == 200  # reading goes on
+        other.execute("ROLLBACK")
+        assert ledger.note(fields["key"], tablet.post(HERE, fields))
+    shop.close()
+    audit(tmp_path, before, ledger)
+
+
+def test_a_clock_put_back_an_hour_changes_no_order(tmp_path: Path) -> None:
+    before = shop_with_visits(tmp_path)
+    ledger = Ledger()
+    noon = datetime.fromisoformat(AT).astimezone(UTC) + timedelta(hours=2)
+    time_now = [noon]
+    shop = open_shop(tmp_path)
+    with serving(shop, lambda: time_now[0]) as address, Tablet(address) as tablet:
+        for number in range(8):
+            if number == 4:
+                time_now[0] = noon - timedelta(hours=1)
+            time_now[0] += timedelta(seconds=20)
+            fields = ledger.new_reading(number)
+            assert ledger.note(fields["key"], tablet.post(HERE, fields))
+            assert tablet.get(HERE).status == 200
+    shop.close()
+    audit(tmp_path, before, ledger)
+    with closing(sqlite3.connect(tmp_path / "shop.db")) as connection:
+        rows = connection.execute("SELECT key, at FROM reading ORDER BY id DESC LIMIT 8").fetchall()
+    assert [key for key, _ in reversed(rows)] == ledger.acknowledged
+    assert sorted(at for _, at in rows) != [at for _, at in reversed(rows)]  # the clock did go back
