@@ -7,16 +7,17 @@
 const WHOLE_DIGITS = 4;
 
 /** @returns {HTMLFormElement | null} the keypad that is open for a reading */
-function openKeypad() {
+export function openKeypad() {
   return document.querySelector("form[data-keypad]:not(.is-closed)");
 }
 
 /**
  * @param {HTMLFormElement} form
- * @returns {HTMLInputElement} the field that carries the value to the shop computer
+ * @param {string} name
+ * @returns {HTMLInputElement} one of its fields
  */
-function valueField(form) {
-  return /** @type {HTMLInputElement} */ (form.elements.namedItem("value"));
+function field(form, name) {
+  return /** @type {HTMLInputElement} */ (form.elements.namedItem(name));
 }
 
 /**
@@ -24,8 +25,8 @@ function valueField(form) {
  * @param {HTMLFormElement} form
  * @param {string} typed
  */
-function show(form, typed) {
-  valueField(form).value = typed;
+export function show(form, typed) {
+  field(form, "value").value = typed;
   const output = form.querySelector("[data-typed]");
   if (output) output.textContent = typed;
   const tile = document.querySelector("[data-typing]");
@@ -36,9 +37,22 @@ function show(form, typed) {
  * @param {HTMLFormElement} form
  * @param {string} words
  */
-function say(form, words) {
+export function say(form, words) {
   const message = form.querySelector("[data-message]");
   if (message) message.textContent = words;
+}
+
+/**
+ * Shows a question in place of the keys.
+ * @param {HTMLFormElement} form
+ * @param {string} question "skip", "far", or "" for the keys
+ */
+export function ask(form, question) {
+  form.querySelector("[data-keypad-keys]")?.toggleAttribute("hidden", question !== "");
+  for (const panel of /** @type {NodeListOf<HTMLElement>} */ (form.querySelectorAll("[data-asked]"))) {
+    panel.toggleAttribute("hidden", panel.dataset.asked !== question);
+  }
+  form.toggleAttribute("data-asking", question !== "");
 }
 
 /**
@@ -47,7 +61,7 @@ function say(form, words) {
  * @param {string} key
  */
 function type(form, key) {
-  const typed = valueField(form).value;
+  const typed = field(form, "value").value;
   const [whole, part] = typed.split(".");
   if (key === "." && (part !== undefined || form.dataset.keys === "whole")) return;
   if (key !== "." && part === undefined && whole.length >= WHOLE_DIGITS) return;
@@ -58,17 +72,48 @@ function type(form, key) {
 }
 
 /**
+ * Whether a value stands so far from the other bores that it is asked about: the rule of app/sync/rounds.py, here
+ * because the question must come while the meter is still on the bore.
+ * @param {HTMLFormElement} form
+ * @param {number} value
+ */
+function farOff(form, value) {
+  const bore = field(form, "bore")?.value;
+  const tiles = /** @type {NodeListOf<HTMLElement>} */ (document.querySelectorAll("a.tile[data-value]"));
+  const others = [...tiles].filter((tile) => tile.dataset.bore !== bore).map((tile) => Number(tile.dataset.value));
+  const times = Number(form.dataset.times);
+  if (others.length < Number(form.dataset.others) || !times) return false;
+  const all = [...others, value].sort((a, b) => a - b);
+  const middle = (all[(all.length - 1) >> 1] + all[all.length >> 1]) / 2;
+  return value > times * middle || value * times < middle;
+}
+
+/**
  * Ends the value and submits it. The whole number comes first, so one stray tap keeps nothing.
  * @param {HTMLFormElement} form
  * @param {string} end ".25" and the like; "" keeps the value as typed
  */
 function keep(form, end) {
-  const typed = valueField(form).value;
+  const typed = field(form, "value").value;
   if (typed === "") {
     say(form, "Type the whole number first.");
     return;
   }
-  show(form, end === "" ? typed.replace(/\.$/, "") : typed.split(".")[0] + end);
+  const ended = end === "" ? typed.replace(/\.$/, "") : typed.split(".")[0] + end;
+  const value = Number(ended);
+  if (form.dataset.range && !(value >= Number(form.dataset.low) && value <= Number(form.dataset.high))) {
+    say(form, form.dataset.range);
+    return;
+  }
+  const sure = field(form, "sure");
+  if (sure && sure.value === "" && farOff(form, value)) {
+    show(form, ended);
+    /** @type {HTMLElement} */ (form.querySelector("[data-far]")).textContent = ended;
+    ask(form, "far");
+    return;
+  }
+  if (sure) sure.value = "1";
+  show(form, ended);
   form.setAttribute("data-sent", "");
   form.requestSubmit();
 }
@@ -78,31 +123,51 @@ function keep(form, end) {
  * @param {string} key a digit, ".", or "back"
  */
 function press(form, key) {
-  if (key === "back") show(form, valueField(form).value.slice(0, -1));
+  if (key === "back") show(form, field(form, "value").value.slice(0, -1));
   else type(form, key);
 }
 
-/** Turns the plain form into the keypad. @param {ParentNode} root */
-function dress(root) {
+/**
+ * Turns the plain form into the keypad.
+ * @param {ParentNode} root
+ */
+export function dress(root) {
   for (const form of /** @type {NodeListOf<HTMLFormElement>} */ (root.querySelectorAll("form[data-keypad]"))) {
     form.querySelector("[data-keypad-keys]")?.removeAttribute("hidden");
     form.querySelector("[data-plain]")?.setAttribute("hidden", "");
     form.querySelector(".entry-typed")?.removeAttribute("hidden");
-    if (form === openKeypad()) show(form, valueField(form).value);
+    if (form === openKeypad()) show(form, field(form, "value").value);
   }
 }
 
+/**
+ * @param {HTMLFormElement} form
+ * @param {HTMLElement} button
+ */
+function answer(form, button) {
+  if (button.dataset.sure !== undefined) {
+    field(form, "sure").value = "1";
+    ask(form, "");
+    keep(form, "");
+  } else {
+    ask(form, button.dataset.ask ?? "");
+  }
+}
+
+const BUTTONS = "[data-key], [data-keep], [data-ask], [data-sure]";
+
 document.addEventListener("click", (event) => {
-  const button = event.target instanceof Element ? event.target.closest("[data-key], [data-keep]") : null;
+  const button = event.target instanceof Element ? event.target.closest(BUTTONS) : null;
   const form = button?.closest("form");
   if (!(button instanceof HTMLElement) || !form || form.hasAttribute("data-sent")) return;
   if (button.dataset.keep !== undefined) keep(form, button.dataset.keep);
-  else press(form, button.dataset.key ?? "");
+  else if (button.dataset.key !== undefined) press(form, button.dataset.key);
+  else answer(form, button);
 });
 
 document.addEventListener("keydown", (event) => {
   const form = openKeypad();
-  if (!form || form.hasAttribute("data-sent") || event.ctrlKey || event.altKey || event.metaKey) return;
+  if (!form || form.matches("[data-sent], [data-asking]") || event.ctrlKey || event.altKey || event.metaKey) return;
   const focus = document.activeElement;
   if (focus instanceof HTMLElement && focus.matches("input, select, textarea, [contenteditable]")) return;
   const key = event.key === "," ? "." : event.key === "Backspace" ? "back" : event.key;

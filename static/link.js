@@ -1,24 +1,141 @@
-// When the shop computer does not answer, the page says so and keeps what was typed; the same tap sends it again under
-// the same key, so nothing is stored twice.
+// The bar at the head of every page: what is saved, what waits on this tablet and why, and what was not taken.
 
-/** @param {string} bold @param {string} detail */
-function tell(bold, detail) {
+import { fieldOf, forget, held, reached, tryAgain, waiting } from "./outbox.js";
+
+/** What a write is called, by the last part of its address: one, several. @type {Record<string, [string, string]>} */
+const NAMES = {
+  readings: ["reading", "readings"],
+  rounds: ["new round", "new rounds"],
+  moves: ["move", "moves"],
+  checks: ["record of steps", "records of steps"],
+  overrides: ["step passed over", "steps passed over"],
+  settle: ["answer", "answers"],
+  "sign-off": ["sign-off", "sign-offs"],
+};
+
+/** @param {import("./queue.js").Write} write */
+function kindOf(write) {
+  return write.url.split("/").pop() ?? "";
+}
+
+/** "2 readings and 1 move". @param {import("./queue.js").Write[]} writes */
+export function counted(writes) {
+  /** @type {Map<string, number>} */
+  const counts = new Map();
+  for (const write of writes) counts.set(kindOf(write), (counts.get(kindOf(write)) ?? 0) + 1);
+  const parts = [...counts].map(([kind, n]) => `${n} ${(NAMES[kind] ?? ["entry", "entries"])[n === 1 ? 0 : 1]}`);
+  return parts.length < 2 ? parts.join("") : `${parts.slice(0, -1).join(", ")} and ${parts.at(-1)}`;
+}
+
+/** One write in words: "Bore 3, 6.25". @param {import("./queue.js").Write} write */
+function named(write) {
+  const bore = fieldOf(write, "bore");
+  if (bore) return `Bore ${bore}, ${fieldOf(write, "why") || fieldOf(write, "value")}`;
+  const [one] = NAMES[kindOf(write)] ?? ["entry"];
+  return one[0].toUpperCase() + one.slice(1);
+}
+
+/** What the bar says of a form that went straight over and was not saved. @type {[string, string, boolean] | null} */
+let unsaved = null;
+
+/** @returns {[string, string, boolean]} what the bar says: bold words, the rest, and whether something is not settled */
+function words() {
+  if (unsaved) return unsaved;
+  const waits = waiting();
+  const refused = held.writes.filter((write) => write.reason !== "");
+  if (waits.length > 0 && held.slow) {
+    const bold = held.trouble === "link" ? "No link." : "Not saved yet.";
+    /** @type {Record<string, string>} */
+    const why = { server: ": the shop computer could not store it", stranger: ": something else answers" };
+    return [bold, `${counted(waits)} held here, not yet saved${why[held.trouble] ?? ""}`, true];
+  }
+  if (waits.length > 0) return ["Sending", `${counted(waits)}`, false];
+  if (refused.length > 0) return ["Not kept.", `${counted(refused)} came back`, true];
+  if (held.trouble === "link") return ["No link.", "Nothing is held here", true];
+  return ["All saved", "on the shop computer", false];
+}
+
+/** @param {string} bold @param {string} detail @param {boolean} unsettled */
+function say(bold, detail, unsettled) {
   const state = document.getElementById("link-state");
-  if (!state) return;
-  state.classList.add("is-held");
-  const words = state.querySelector("span");
-  if (!words) return;
+  const text = state?.querySelector("span");
+  if (!state || !text) return;
+  state.classList.toggle("is-held", unsettled);
+  if (text.textContent === bold + detail) return;
   const strong = document.createElement("b");
   strong.textContent = bold;
-  words.replaceChildren(strong, detail);
+  text.replaceChildren(strong, detail);
+}
+
+/**
+ * @param {string} label
+ * @param {(button: HTMLButtonElement) => void} act
+ */
+function button(label, act) {
+  const made = document.createElement("button");
+  made.type = "button";
+  made.className = "button";
+  made.textContent = label;
+  made.addEventListener("click", () => act(made));
+  return made;
+}
+
+/** What was refused and stands in no form of this page: each with its reason, to be looked at or dropped. */
+function listRefused() {
+  const list = document.getElementById("refused");
+  if (!list) return;
+  const here = new Set([...document.querySelectorAll("input[name=key]")].map((one) => /** @type {any} */ (one).value));
+  const back = held.writes.filter((write) => write.reason !== "" && !here.has(write.key));
+  list.replaceChildren(
+    ...back.map((write) => {
+      const line = document.createElement("li");
+      const text = document.createElement("span");
+      const strong = document.createElement("b");
+      strong.textContent = `Not kept: ${named(write)}. `;
+      text.append(strong, write.reason);
+      const drop = button("Drop it", (made) => {
+        if (made.dataset.sure === undefined) {
+          made.dataset.sure = "";
+          made.textContent = "Drop it for good";
+        } else {
+          void forget(write);
+        }
+      });
+      line.append(text, button("Send again", () => void tryAgain(write)), drop);
+      return line;
+    }),
+  );
+  list.toggleAttribute("hidden", back.length === 0);
+}
+
+function draw() {
+  say(...words());
+  listRefused();
+}
+
+/** A form that went straight over was not saved: it may be sent again. @param {string} bold @param {string} detail */
+function notSaved(bold, detail) {
+  unsaved = [bold, detail, true];
+  draw();
   for (const form of document.querySelectorAll("form[data-sent]")) form.removeAttribute("data-sent");
 }
 
+document.addEventListener("outbox:changed", draw);
+document.addEventListener("htmx:load", draw);
+document.addEventListener("htmx:afterRequest", (event) => {
+  if (!(/** @type {CustomEvent} */ (event).detail.successful)) return;
+  unsaved = null;
+  reached(true);
+});
 for (const name of ["htmx:sendError", "htmx:timeout"]) {
-  document.addEventListener(name, () => tell("No link.", "Not saved; tap it again"));
+  document.addEventListener(name, (event) => {
+    reached(false);
+    const { verb } = /** @type {CustomEvent} */ (event).detail.requestConfig;
+    if (verb !== "get") notSaved("No link.", "Not saved; tap it again");
+  });
 }
 document.addEventListener("htmx:responseError", (event) => {
   const status = /** @type {CustomEvent} */ (event).detail.xhr.status;
-  if (status === 413) tell("Not saved.", "Too much for one form: shorten it and send it again");
-  else tell("Not saved.", "The shop computer could not; tap it again");
+  if (status === 413) notSaved("Not saved.", "Too much for one form: shorten it and send it again");
+  else notSaved("Not saved.", "The shop computer could not; tap it again");
 });

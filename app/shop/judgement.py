@@ -76,7 +76,7 @@ def needs_preset(story: Story) -> bool:
 
 def satisfied_round(story: Story, phase: Phase) -> Round | None:
     """The closed round that speaks for a phase: its last one, with no plate moved since. A coarse one only looked."""
-    mine = [r for r in story.rounds if r.row.phase == phase.slug and r.closed]
+    mine = [r for r in story.rounds if r.row.phase == phase.slug and r.closed and not r.in_question]
     if phase.rounds == "fine":
         mine = [r for r in mine if not story.moved_since(r, PLATE_MOVES)]
     elif phase.rounds == "last":

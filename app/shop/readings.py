@@ -1,4 +1,8 @@
-"""Readings: enter one, correct one, skip a bore, begin another round."""
+"""Readings: enter one, correct one, skip a bore, say which of two counts, begin another round.
+
+A bore's turn that comes in for a bore already read was taken on another tablet that had not seen that value yet. It is
+a measurement like the first, so it is kept, and both stand in question until a person says which counts.
+"""
 
 import math
 from dataclasses import dataclass
@@ -12,10 +16,12 @@ from app.shop.phases import Phase
 from app.shop.progress import require_open, require_ready
 from app.shop.refusals import ConflictError, RefusedError
 from app.shop.story import Round, Story
-from app.shop.tables import ReadingRow, RoundRow
+from app.shop.tables import MeterRow, ReadingRow, RoundRow
 from app.shop.walk import due
 
 KINDS = ("turn", "closing", "again", "skip")
+COUNTS = ("older", "newer", "both")
+SET_ASIDE = "Set aside: another value of this bore counts"
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,7 +29,7 @@ class NewReading:
     """One value as the meter showed it, in its own unit; None skips the bore and wants a reason.
 
     ``supersedes`` names the reading that was mistyped. ``kind`` is one of KINDS; a ``turn`` is the bore's turn in the
-    round, ``again`` a further reading of a bore that was read.
+    round, as seen by somebody who saw no value of it yet, ``again`` a further reading of a bore that was read.
     """
 
     phase: str
@@ -69,6 +75,48 @@ def add(shop: Database, visit_id: int, key: str, new: NewReading, at: str) -> in
         return row.ident
 
 
+def settle(
+    shop: Database, visit_id: int, key: str, phase_slug: str, pair: tuple[int, int], counts: str, by: str, at: str
+) -> int:
+    """Say which of two readings of one bore counts, and return the id of the row that says so.
+
+    ``pair`` are the older and the newer one, as ``Round.in_question`` has them; ``counts`` is one of COUNTS. The one
+    that does not count is set aside by a skip that supersedes it; where both do, the newer becomes a further reading.
+    Raises ConflictError when somebody settled it meanwhile.
+    """
+    key = checked(key)
+    sent = fingerprint(visit=visit_id, pair=pair, counts=counts)
+    with shop.writing() as session:
+        if again := earlier(session, ReadingRow, key, sent):
+            return again.ident
+        story = visits.load(session, visit_id)
+        phase = require_open(story, phase_slug)
+        one = due(story, phase).current
+        found = next((p for p in one.in_question if (p[0].ident, p[1].ident) == pair), None) if one else None
+        if found is None:
+            raise ConflictError({"counts": "This was settled meanwhile, or something was moved since."})
+        older, newer = found
+        if counts not in COUNTS:
+            raise RefusedError({"counts": "The older value, the newer one, or both."})
+        replaced = older if counts == "newer" else newer
+        row = ReadingRow(
+            key=key,
+            payload=sent,
+            round_id=replaced.round_id,
+            bore=replaced.bore,
+            kind="again" if counts == "both" else "skip",
+            value=replaced.value if counts == "both" else None,
+            unit=replaced.unit,
+            why="" if counts == "both" else SET_ASIDE,
+            by=by.strip() or story.visit.by,
+            at=at,
+            supersedes_id=replaced.ident,
+        )
+        session.add(row)
+        session.flush()
+        return row.ident
+
+
 def begin_round(shop: Database, visit_id: int, key: str, phase_slug: str, at: str) -> int:
     """Begin one more round in a phase whose round is closed, and return its id. Raises RefusedError."""
     key = checked(key)
@@ -87,6 +135,11 @@ def begin_round(shop: Database, visit_id: int, key: str, phase_slug: str, at: st
         return _begin(session, story, phase, key, sent, now.opening, at).row.ident
 
 
+def range_of(meter: MeterRow) -> str:
+    """What a meter can show, as a sentence."""
+    return f"{meter.name} reads from {meter.low:g} to {meter.high:g} {meter.unit}."
+
+
 def _problem(story: Story, new: NewReading) -> str:
     meter = story.meter
     if new.bore not in story.layout.bores:
@@ -96,7 +149,7 @@ def _problem(story: Story, new: NewReading) -> str:
     if new.value is None:
         return "" if new.why.strip() else f"Say why bore {new.bore} is skipped."
     if not math.isfinite(new.value) or not meter.low <= new.value <= meter.high:
-        return f"{meter.name} reads from {meter.low:g} to {meter.high:g} {meter.unit}."
+        return range_of(meter)
     return ""
 
 
@@ -104,7 +157,10 @@ def _round(session: Session, story: Story, phase: Phase, new: NewReading, key: s
     now = due(story, phase)
     known = next((r for r in story.rounds if r.row.number == new.round_number), None)
     if known is not None and known.row.phase == phase.slug:
-        if new.kind != "again" and known.closed and new.supersedes is None:
+        if story.moved_since(known):
+            moved = f"Something was moved after round {new.round_number}: read it in a new round."
+            raise ConflictError({"value": moved})
+        if known is not now.current and new.kind != "again" and known.closed and new.supersedes is None:
             raise ConflictError(
                 {"value": f"Round {new.round_number} was closed meanwhile. Look at it, then read again."}
             )
@@ -131,15 +187,6 @@ def _begin(session: Session, story: Story, phase: Phase, key: str, sent: str, op
 
 
 def _may_supersede(one: Round, new: NewReading) -> None:
-    standing = current(one.entered)
-    if new.supersedes is not None:
-        if not any(r.ident == new.supersedes and r.bore == new.bore for r in standing):
-            raise ConflictError({"value": f"Bore {new.bore} was corrected meanwhile. Look at it, then correct again."})
-        return
-    taken = {r.bore for r in standing if r.kind in ("turn", "again")}
-    if new.kind == "turn" and new.bore in taken:
-        raise ConflictError(
-            {"value": f"Bore {new.bore} was read meanwhile. Look at it, then read it again if need be."}
-        )
-    if new.kind == "closing" and one.closed:
-        raise ConflictError({"value": f"Round {one.row.number} was closed meanwhile."})
+    standing = {(r.ident, r.bore) for r in current(one.entered)}
+    if new.supersedes is not None and (new.supersedes, new.bore) not in standing:
+        raise ConflictError({"value": f"Bore {new.bore} was corrected meanwhile. Look at it, then correct again."})

@@ -76,9 +76,21 @@ class Round:
         """The id of the newest reading entered, 0 when there is none."""
         return max((r.ident for r in self.entered), default=0)
 
+    @property
+    def in_question(self) -> list[tuple[ReadingRow, ReadingRow]]:
+        """Pairs of readings of one bore's turn, older first, each entered without sight of the other."""
+        first: dict[tuple[str, int], ReadingRow] = {}
+        pairs = []
+        for reading in self.readings:
+            if reading.kind in ("turn", "closing"):
+                older = first.setdefault((reading.kind, reading.bore), reading)
+                if older is not reading:
+                    pairs.append((older, reading))
+        return pairs
+
     def first_bore(self) -> int | None:
-        """The bore read first, which the closing reading goes back to."""
-        return next((r.bore for r in self.readings), None)
+        """The bore read first, which the closing reading goes back to; a correction of it changes nothing in that."""
+        return next((r.bore for r in self.entered if r.bore in self.latest and r.value is not None), None)
 
 
 @dataclass(frozen=True, slots=True)

@@ -48,7 +48,7 @@ def opening_rounds(story: Story, mine: list[Round]) -> dict[float, Round]:
     """The closed round that stands for each opening: the newest one that no link or stop move came after."""
     found: dict[float, Round] = {}
     for one in mine:
-        if one.closed and not story.moved_since(one):
+        if one.closed and not one.in_question and not story.moved_since(one):
             found[one.row.opening] = one
     return found
 

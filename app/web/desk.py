@@ -13,19 +13,21 @@ from app.shop.judgement import balance_of, evenness_of, next_of
 from app.shop.keys import new_key
 from app.shop.phases import HEAT_SOAKED, Phase
 from app.shop.progress import progress
+from app.shop.readings import range_of
 from app.shop.story import Story
 from app.shop.tables import ReadingRow
 from app.shop.walk import Due, due
 from app.sync import words
 from app.sync.advice import Advice
 from app.sync.banks import BankStory
-from app.sync.rounds import Evenness
+from app.sync.rounds import MISREAD_OTHERS, MISREAD_TIMES, Evenness, suspicious
 from app.sync.units import THOU
 from app.web import bank_card
 from app.web.drawing import blades_of, by_bore, shape_of, unit_of, value_of, word_of
 from app.web.forms import Typed
 from app.web.moves import place_name
 from app.web.views import Answer, Card, CouplerMark, EngineView, Keypad, Keys, Row, State, Tile, VerdictView
+from app.web.words import clock
 
 SKIP_REASONS = ("Cannot be reached", "Not safe to reach", "Read later", "Plate is out of order")
 MOVE_MARKS = {"stop": "stop", "blade": "coupler", "link": "link", "bypass": "stop"}
@@ -99,6 +101,11 @@ class Desk:
             return None
         return evenness_of(self.story, current, self.phase.window)
 
+    def far_off(self, bore: int, value: float) -> bool:
+        """Whether a value for a bore would stand so far from the others that it is asked about once."""
+        others = {b: r.value for b, r in self.now.items() if r.value is not None and b != bore}
+        return bore in suspicious({**others, bore: value})
+
     @property
     def selected(self) -> int | None:
         """The bore that the keypad enters."""
@@ -110,6 +117,18 @@ class Desk:
         if self.due.kind == "closing":
             return asked[0] if self.due.bore is None and asked else self.due.bore
         return next((bore for bore in asked if bore not in self.now), self.due.bore)
+
+    @property
+    def blanks(self) -> tuple[Tile, ...]:
+        """Empty tiles that the script of the page fills in while the shop computer does not answer."""
+        words: dict[State, str] = {
+            "to-read": "to read",
+            "next": "read now",
+            "closing": "closing",
+            "held": "waiting",
+            "refused": "not kept",
+        }
+        return tuple(Tile(0, "", word, state, "none", 0, "", "", "") for state, word in words.items())
 
     @property
     def engine(self) -> EngineView:
@@ -124,8 +143,16 @@ class Desk:
         return EngineView(tuple(rows), tuple(self._strip()))
 
     @property
+    def question(self) -> tuple[ReadingRow, ReadingRow] | None:
+        """Two readings of one bore, older first, of which a person has to say which counts."""
+        return next(iter(self.due.current.in_question), None) if self.due.current else None
+
+    @property
     def verdict(self) -> VerdictView:
         """How even the round is, in a word and a sentence."""
+        if self.question is not None:
+            title = f"Bore {self.question[0].bore} has two values"
+            return VerdictView("none", title, "The verdict comes once it is said which of them counts.")
         if self.phase.rounds == "openings":
             return bank_card.verdict(self.story, self.balance)
         judged = self.judged
@@ -150,6 +177,8 @@ class Desk:
             return Card(
                 "none", "Signed off", f"By {self.story.sign_off.name}. Nothing more is recorded here.", (sheet,)
             )
+        if self.question is not None:
+            return self._question_card(*self.question)
         if self.wanted.skip and self.selected is not None:
             return self._skip_card(self.selected)
         if self.phase.rounds == "openings":
@@ -195,11 +224,32 @@ class Desk:
                 "kind": kind,
                 "supersedes": supersedes,
                 "by": self.story.visit.by,
+                "sure": self._values.get("sure", ""),
             },
             typed=self._values.get("value", ""),
             message=" ".join(self._problems.values()),
             other=other,
+            reasons=SKIP_REASONS,
+            facts=self._facts,
         )
+
+    @property
+    def _facts(self) -> dict[str, str]:
+        """What the script of the page needs to go on through the round by itself."""
+        now = self.due
+        first = now.current.first_bore() if now.current else None
+        left = (now.bore, *now.follow) if now.kind == "turn" and now.bore is not None else ()
+        return {
+            "round": str(now.round_number),
+            "walk": " ".join(map(str, left)),
+            "first": str(first or ""),
+            "ends": "" if now.current is not None and now.current.closed else "1",
+            "low": f"{self.story.meter.low:g}",
+            "high": f"{self.story.meter.high:g}",
+            "range": range_of(self.story.meter),
+            "times": f"{MISREAD_TIMES:g}",
+            "others": str(MISREAD_OTHERS),
+        }
 
     def _closed_keypad(self) -> Keypad:
         number = self.due.round_number
@@ -209,7 +259,18 @@ class Desk:
             heading, follows = "Signed off", ""
         keys = _keys_for(self.story.meter.step)
         message = " ".join(self._problems.values())
-        return Keypad(heading, self.unit.name, follows, keys, False, f"{self.here}/readings", {}, "", message)
+        return Keypad(
+            heading,
+            self.unit.name,
+            follows,
+            keys,
+            False,
+            f"{self.here}/readings",
+            {},
+            "",
+            message,
+            facts=self._facts,
+        )
 
     def _tile(self, bore: int) -> Tile:
         reading, standing = self.now.get(bore), by_bore(self.judged).get(bore)
@@ -227,6 +288,9 @@ class Desk:
                 state, corner = "corrected", value_of(old, self.story.meter)
             if self.judged is not None and bore in self.judged.suspicious:
                 state = "suspicious"
+            for pair in current.in_question if current else ():
+                if pair[0].bore == bore:
+                    state, word = "suspicious", " or ".join(value_of(r, self.story.meter) for r in pair)
         elif current is not None and bore in current.skipped:
             state, word = "skipped", "skipped"
         elif bore in self.before_move:
@@ -328,6 +392,19 @@ class Desk:
         if undone.phase is self.phase:
             return Answer("See what is missing", True, href=self.here)
         return Answer(f"Go on to {undone.phase.title.lower()}", True, href=f"/visits/{self.story.visit.ident}")
+
+    def _question_card(self, older: ReadingRow, newer: ReadingRow) -> Card:
+        meter = self.story.meter
+        said = [f"{value_of(r, meter)} at {clock(r.at)}" for r in (older, newer)]
+        answers = (
+            Answer(f"{value_of(older, meter)} counts", name="counts", value="older"),
+            Answer(f"{value_of(newer, meter)} counts", name="counts", value="newer"),
+            Answer("Both count", name="counts", value="both"),
+        )
+        hidden = {"key": new_key(), "older": str(older.ident), "newer": str(newer.ident), "by": self.story.visit.by}
+        title = f"Which value of bore {older.bore} counts?"
+        reason = f"Two tablets kept one: {said[0]} and {said[1]}."
+        return Card("none", title, reason, answers, f"{self.here}/settle", hidden)
 
     def _skip_card(self, bore: int) -> Card:
         answers = tuple(Answer(reason, name="why", value=reason) for reason in SKIP_REASONS)

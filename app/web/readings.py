@@ -4,13 +4,13 @@ from collections.abc import Mapping
 from typing import Literal
 
 from fastapi import APIRouter
-from fastapi.responses import HTMLResponse, Response
+from fastapi.responses import HTMLResponse, PlainTextResponse, Response
 
 from app.shop import readings, visits
-from app.shop.phases import Phase
+from app.shop.database import Database
+from app.shop.news import version
 from app.shop.readings import NewReading
 from app.shop.refusals import NotThereError, RefusedError
-from app.shop.story import Story
 from app.web.context import Form, Now, Page, Pages, Shop
 from app.web.desk import Desk, Wanted
 from app.web.drawing import phases
@@ -18,6 +18,8 @@ from app.web.refusal import status_of
 from app.web.visits import phase_of
 
 router = APIRouter()
+
+FAR_OFF = "Far from the other bores. Keep it if the meter shows it, or correct it."
 
 
 @router.get("/visits/{visit_id}/{slug}/readings")
@@ -31,16 +33,22 @@ def desk(
     skip: bool = False,
 ) -> HTMLResponse:
     """Read the bores. ``bore`` picks one out of turn, ``entry`` says what for, ``skip`` asks why to skip it."""
+    return _desk(shop, page, visit_id, slug, Wanted(bore, entry, skip))
+
+
+@router.get("/visits/{visit_id}/news")
+def news(shop: Shop, visit_id: int, since: str = "") -> Response:
+    """Whether anything was recorded of a visit since a page of that version was made: 200 when it was, else 204."""
     with shop.reading() as session:
-        story = visits.load(session, visit_id)
-    return _desk(page, story, phase_of(slug), Wanted(bore, entry, skip))
+        now = version(session, visit_id)
+    return Response(status_code=204) if now == since else PlainTextResponse(now)
 
 
 @router.post("/visits/{visit_id}/{slug}/readings")
 def add(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: Now) -> Response:
     """Keep one reading, or show the page again with what is wrong beside the keypad."""
     here = f"/visits/{visit_id}/{slug}/readings"
-    skips = bool(form.text("skip"))
+    skips = bool(form.text("skip") or form.text("why"))
     if skips and not form.text("why"):
         return page.go(f"{here}?bore={form.whole('bore')}&skip=true")
     try:
@@ -55,15 +63,25 @@ def add(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: Now) 
             supersedes=form.whole("supersedes") if form.text("supersedes") else None,
         )
         form.raise_problems()
+        if new.value is not None and not form.text("sure"):
+            _ask_if_far(shop, visit_id, new)
         readings.add(shop, visit_id, form.text("key"), new, now)
     except NotThereError:
         raise
     except RefusedError as refusal:
-        with shop.reading() as session:
-            story = visits.load(session, visit_id)
         wanted = Wanted.typed(form, skips)
-        return _desk(page, story, phase_of(slug), wanted, form.values, refusal.problems, status_of(refusal))
+        values = {**form.values, "sure": "1"} if FAR_OFF in refusal.problems.values() else form.values
+        return _desk(shop, page, visit_id, slug, wanted, values, refusal.problems, status_of(refusal))
     return page.saved(here)
+
+
+@router.post("/visits/{visit_id}/{slug}/settle")
+def settle(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: Now) -> Response:
+    """Keep which of two readings of one bore counts."""
+    pair = (form.whole("older"), form.whole("newer"))
+    form.raise_problems()
+    readings.settle(shop, visit_id, form.text("key"), slug, pair, form.text("counts"), form.text("by"), now)
+    return page.saved(f"/visits/{visit_id}/{slug}/readings")
 
 
 @router.post("/visits/{visit_id}/{slug}/rounds")
@@ -73,15 +91,27 @@ def begin(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: Now
     return page.saved(f"/visits/{visit_id}/{slug}/readings")
 
 
+def _ask_if_far(shop: Database, visit_id: int, new: NewReading) -> None:
+    """Raises RefusedError, once, for a value far from the other bores': the form comes back with ``sure`` set."""
+    with shop.reading() as session:
+        story = visits.load(session, visit_id)
+    if Desk(story, phase_of(new.phase), Wanted(), {}, {}).far_off(new.bore, new.value or 0.0):
+        raise RefusedError({"value": FAR_OFF})
+
+
 def _desk(
+    shop: Database,
     page: Pages,
-    story: Story,
-    phase: Phase,
+    visit_id: int,
+    slug: str,
     wanted: Wanted,
     values: Mapping[str, str] | None = None,
     problems: Mapping[str, str] | None = None,
     status: int = 200,
 ) -> HTMLResponse:
+    phase = phase_of(slug)
+    with shop.reading() as session:
+        story, made_at = visits.load(session, visit_id), version(session, visit_id)
     shown = Desk(story, phase, wanted, values or {}, problems or {})
     return page.show(
         "visit/readings.html",
@@ -90,5 +120,6 @@ def _desk(
         phase=phase,
         phases=phases(story),
         desk=shown,
+        version=made_at,
         problems=problems or {},
     )

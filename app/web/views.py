@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
-State = Literal["to-read", "next", "closing", "read", "corrected", "suspicious", "stale", "skipped"]
+State = Literal["to-read", "next", "closing", "read", "corrected", "suspicious", "stale", "skipped", "held", "refused"]
 PhaseState = Literal["done", "current", "to-come", "open"]
 Keys = Literal["quarter", "half", "tenth", "whole"]
 Shape = Literal["none", "even", "lean-wide", "lean-tight", "wide", "tight"]
@@ -117,7 +117,11 @@ class Card:
 
 @dataclass(frozen=True, slots=True)
 class Keypad:
-    """The entry of one reading. ``other`` is a second meaning of the entry: a label and where it leads."""
+    """The entry of one reading. ``other`` is a second meaning of the entry: a label and where it leads.
+
+    ``reasons`` are those a bore may be skipped for. ``facts`` are what the page's script goes by when the shop computer
+    does not answer: the round, the bores still to read, the meter's range.
+    """
 
     heading: str
     unit: str
@@ -129,3 +133,5 @@ class Keypad:
     typed: str = ""
     message: str = ""
     other: Answer | None = None
+    reasons: tuple[str, ...] = ()
+    facts: Mapping[str, str] = field(default_factory=dict)

@@ -20,7 +20,7 @@ def day(at: str) -> str:
 
 def moment(at: str) -> str:
     """A stored time as day and hour: 3 Sep 2026, 14:05."""
-    return f"{day(at)}, {datetime.fromisoformat(at).astimezone():%H:%M}"
+    return f"{day(at)}, {clock(at)}"
 
 
 def clock(at: str) -> str:

@@ -6,6 +6,7 @@ from sqlmodel import text
 
 from app.shop import moves, readings
 from app.shop.database import Database
+from app.shop.judgement import satisfied_round
 from app.shop.moves import NewMove
 from app.shop.phases import FIRST_FIRE, HEAT_SOAKED
 from app.shop.readings import NewReading
@@ -77,11 +78,68 @@ def test_a_correction_supersedes_and_both_stay(shop: Database) -> None:
         readings.add(shop, visit_id, key(), new(1, 6.75, supersedes=first), AT)
 
 
-def test_the_same_bore_from_two_tablets_is_told_to_the_second(shop: Database) -> None:
+def in_question(shop: Database, visit_id: int) -> list[tuple[float | None, float | None]]:
+    """The values of the pairs in question in the newest round."""
+    return [(older.value, newer.value) for older, newer in story(shop, visit_id).rounds[-1].in_question]
+
+
+def twice(shop: Database, visit_id: int) -> tuple[int, int]:
+    """Bore 1 from two tablets that did not see each other's value."""
+    return readings.add(shop, visit_id, key(), new(1, 6.5), AT), readings.add(shop, visit_id, key(), new(1, 7.0), AT)
+
+
+@pytest.mark.parametrize(("counts", "values"), [("older", [6.5]), ("newer", [7.0]), ("both", [6.5, 7.0])])
+def test_the_same_bore_from_two_tablets_stands_twice_until_a_person_says_which_counts(
+    shop: Database, counts: str, values: list[float]
+) -> None:
     visit_id = heat_soaked(shop)
-    readings.add(shop, visit_id, key(), new(1, 6.5), AT)
+    pair = twice(shop, visit_id)
+    assert in_question(shop, visit_id) == [(6.5, 7.0)]
+    sent = key()
+    first = readings.settle(shop, visit_id, sent, HEAT_SOAKED.slug, pair, counts, "KM", AT)
+    assert readings.settle(shop, visit_id, sent, HEAT_SOAKED.slug, pair, counts, "KM", AT) == first
+    one = story(shop, visit_id).rounds[-1]
+    assert (one.in_question, one.skipped) == ([], {})
+    assert [r.value for r in one.readings] == values
+    assert len(one.entered) == 3
     with pytest.raises(ConflictError):
-        readings.add(shop, visit_id, key(), new(1, 7.0), AT)
+        readings.settle(shop, visit_id, key(), HEAT_SOAKED.slug, pair, counts, "KM", AT)
+
+
+def test_a_round_in_question_proves_nothing_until_it_is_settled(shop: Database) -> None:
+    visit_id = heat_soaked(shop)
+    pair = twice(shop, visit_id)
+    read_round(shop, visit_id, HEAT_SOAKED)
+    assert satisfied_round(story(shop, visit_id), HEAT_SOAKED) is None
+    readings.settle(shop, visit_id, key(), HEAT_SOAKED.slug, pair, "older", "KM", AT)
+    assert satisfied_round(story(shop, visit_id), HEAT_SOAKED) is not None
+
+
+def test_a_second_closing_reading_and_a_late_turn_stand_in_question_too(shop: Database) -> None:
+    visit_id = heat_soaked(shop)
+    read_round(shop, visit_id, HEAT_SOAKED, 6.5)
+    readings.add(shop, visit_id, key(), new(1, 7.0, "closing"), AT)
+    readings.add(shop, visit_id, key(), new(3, 7.25), AT)
+    assert in_question(shop, visit_id) == [(6.5, 7.0), (6.5, 7.25)]
+    assert story(shop, visit_id).rounds[-1].closed
+
+
+def test_a_value_of_before_a_move_does_not_bring_its_round_back(shop: Database) -> None:
+    visit_id = heat_soaked(shop)
+    first = readings.add(shop, visit_id, key(), new(1), AT)
+    moves.make(shop, visit_id, key(), NewMove(HEAT_SOAKED.slug, "stop", "A", None, None, 0.125, (), True, "KM"), AT)
+    for late in (new(2), new(1, 7.0), new(1, 7.0, supersedes=first), new(1, kind="again")):
+        with pytest.raises(ConflictError, match="moved after round 2"):
+            readings.add(shop, visit_id, key(), late, AT)
+    assert due(story(shop, visit_id), HEAT_SOAKED).round_number == 3
+
+
+def test_a_correction_of_the_first_bore_does_not_change_where_the_round_ends(shop: Database) -> None:
+    visit_id = heat_soaked(shop)
+    first = read(shop, visit_id, HEAT_SOAKED)
+    read(shop, visit_id, HEAT_SOAKED)
+    readings.add(shop, visit_id, key(), new(1, 6.75, supersedes=first), AT)
+    assert story(shop, visit_id).rounds[-1].first_bore() == 1
 
 
 def test_a_skipped_bore_keeps_its_reason_and_lets_the_round_close(shop: Database) -> None:

@@ -38,6 +38,7 @@ class Technician:
             self.page.get_by_role("button", name=digit, exact=True).click()
         self.page.get_by_role("button", name=f".{round(value % 1 * 100):02d}", exact=True).click()
         expect(self.page.locator(f"form[data-keypad] input[name=key][value='{before}']")).to_have_count(0)
+        expect(self.page.locator("main[aria-busy=true]")).to_have_count(0)
 
     def read_on(self, opening: float = 0.0) -> None:
         """Read every bore the page asks for until the round is closed."""

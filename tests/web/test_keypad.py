@@ -5,9 +5,10 @@ from collections.abc import Iterator
 from types import SimpleNamespace as Facts
 
 import pytest
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page, expect, sync_playwright
 
 from app.places import static
+from app.sync.rounds import suspicious
 from tests.browser import launch
 from tests.web.pieces import NASTY, piece
 
@@ -25,6 +26,8 @@ def pad(**changed: object) -> Facts:
         "typed": "",
         "message": "",
         "other": None,
+        "reasons": ("Cannot be reached", "Read later"),
+        "facts": {"low": "0", "high": "99", "range": "The meter reads from 0 to 99.", "times": "3", "others": "2"},
     }
     return Facts(**(facts | changed))
 
@@ -81,7 +84,8 @@ def show(page: Page, **changed: object) -> None:
     """A keypad with its script and the tile of the bore; what is submitted is kept in the page."""
     page.set_content(piece("keypad", "keypad(pad)", pad=pad(**changed)) + "<p data-typing></p>")
     page.add_script_tag(content=KEPT)
-    page.add_script_tag(path=static() / "keypad.js")
+    page.add_script_tag(path=static() / "keypad.js", type="module")
+    expect(page.get_by_role("button", name="Skip")).to_be_visible()
 
 
 def kept(page: Page) -> list[str]:
@@ -120,10 +124,54 @@ def test_back_takes_the_last_digit(page: Page) -> None:
     assert kept(page) == ["10.50"]
 
 
-def test_skip_is_sent_as_such(page: Page) -> None:
+def test_skip_asks_why_in_place_of_the_keys(page: Page) -> None:
     show(page)
     page.get_by_role("button", name="Skip").click()
-    assert page.evaluate("window.kept[0].skip") == "1"
+    expect(page.get_by_role("button", name="6", exact=True)).to_be_hidden()
+    page.get_by_role("button", name="Back to the keys").click()
+    expect(page.get_by_role("button", name="6", exact=True)).to_be_visible()
+    page.get_by_role("button", name="Skip").click()
+    page.get_by_role("button", name="Cannot be reached").click()
+    assert page.evaluate("window.kept.map((form) => form.why)") == ["Cannot be reached"]
+
+
+def test_what_the_meter_cannot_show_is_said_at_once(page: Page) -> None:
+    show(page)
+    page.keyboard.type("100")
+    page.get_by_role("button", name=".00").click()
+    assert kept(page) == []
+    expect(page.get_by_text("The meter reads from 0 to 99.")).to_be_visible()
+    assert page.locator("[data-typed]").inner_text() == "100"
+
+
+OTHERS = "".join(
+    f'<a class="tile" data-bore="{bore}" data-value="{value}"></a>' for bore, value in ((1, 6.5), (2, 6.25))
+)
+
+
+def far(page: Page, value: str) -> None:
+    """Type a value on a keypad beside two bores that were read."""
+    show(page, keys="tenth", hidden={"key": "k-1", "bore": "6", "sure": ""})
+    page.evaluate("(tiles) => document.body.insertAdjacentHTML('beforeend', tiles)", OTHERS)
+    page.keyboard.type(value)
+    page.keyboard.press("Enter")
+
+
+@pytest.mark.parametrize("value", ["0.5", "2", "2.08", "2.1", "6.25", "19", "19.49", "19.51", "62.5"])
+def test_the_keypad_asks_by_the_brains_own_rule(page: Page, value: str) -> None:
+    far(page, value)
+    asked = page.get_by_role("group", name="Far from the other bores").is_visible()
+    assert asked == (6 in suspicious({1: 6.5, 2: 6.25, 6: float(value)}))
+    assert kept(page) == ([] if asked else [value])
+
+
+def test_a_value_far_from_the_others_is_asked_about_once(page: Page) -> None:
+    far(page, "62.5")
+    page.get_by_role("button", name="Correct it").click()
+    assert page.locator("[data-typed]").inner_text() == "62.5"
+    page.keyboard.press("Enter")
+    page.get_by_role("button", name="Keep it, the meter shows it").click()
+    assert page.evaluate("window.kept.map((form) => [form.value, form.sure])") == [["62.5", "1"]]
 
 
 def test_keys_of_a_real_keyboard_work(page: Page) -> None:
@@ -150,4 +198,4 @@ def test_no_field_takes_the_focus_so_the_tablets_own_keyboard_stays_away(page: P
 def test_what_was_typed_before_is_kept_in_sight(page: Page) -> None:
     show(page, typed="61", message="Far from the other bores. Read it again.")
     assert page.locator("[data-typed]").inner_text() == "61"
-    assert page.get_by_text("Far from the other bores").is_visible()
+    assert page.get_by_text("Read it again.").is_visible()

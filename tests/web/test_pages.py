@@ -209,14 +209,19 @@ def test_everything_typed_is_escaped_on_paper_too(client: TestClient, shop: Data
         assert "&lt;script&gt;alert(1)&lt;/script&gt;" in page, path
 
 
-def test_the_same_bore_kept_meanwhile_is_told(client: TestClient, shop: Database) -> None:
+def test_the_same_bore_kept_meanwhile_is_asked_about(client: TestClient, shop: Database) -> None:
     visit_id = heat_soaked(shop, FOUR)
     there = f"/visits/{visit_id}/{HEAT_SOAKED.slug}/readings"
     sent = {"round": "2", "bore": "1", "kind": "turn", "by": "KM"}
     client.post(there, data={**sent, "key": key(), "value": "6.5"})
-    answer = client.post(there, data={**sent, "key": key(), "value": "7.5"})
-    assert answer.status_code == 409
-    assert "read meanwhile" in answer.text
+    assert client.post(there, data={**sent, "key": key(), "value": "7.5"}).status_code == 303
+    page = client.get(there).text
+    assert "Which value of bore 1 counts?" in page
+    fields = dict(re.findall(r'name="(older|newer)" value="(\d+)"', page))
+    settled = client.post(there.replace("/readings", "/settle"), data={"key": key(), "counts": "newer", **fields})
+    assert settled.status_code == 303
+    assert "Which value" not in client.get(there).text
+    assert story(shop, visit_id).rounds[-1].latest[1].value == 7.5
 
 
 def test_an_override_is_printed_with_its_reason(client: TestClient, shop: Database) -> None:

@@ -1,0 +1,78 @@
+// After a write: the page it leads to, once the shop computer has it, or the page that says why not.
+
+import { held, reached, seen } from "./outbox.js";
+
+const ANSWER_MS = 4000;
+
+/**
+ * The page at a path. Throws when the shop computer does not answer with one.
+ * @param {string} path
+ */
+export async function fetchPage(path) {
+  const stop = new AbortController();
+  const timer = setTimeout(() => stop.abort(), ANSWER_MS);
+  try {
+    const answer = await fetch(path, { cache: "no-store", signal: stop.signal });
+    if (!answer.ok) throw new Error(`${answer.status}`);
+    const html = await answer.text();
+    reached(true);
+    return html;
+  } catch (error) {
+    reached(false);
+    throw error;
+  } finally {
+    clearTimeout(timer);
+  }
+}
+
+/**
+ * Shows a page in place of this one.
+ * @param {string} html
+ * @param {string} path "" leaves the address as it is
+ */
+function put(html, path) {
+  htmx.swap(document.body, html, { swapStyle: "innerHTML" });
+  if (path) history.pushState({ htmx: true }, "", path);
+  scrollTo(0, 0);
+}
+
+/** Where the page has still to go, "" when it is there. */
+let wanted = "";
+
+async function go() {
+  if (!wanted) return;
+  const path = wanted;
+  const begun = performance.now();
+  try {
+    const html = await fetchPage(path);
+    if (path !== wanted) return;
+    wanted = "";
+    seen(begun);
+    put(html, path);
+  } catch {
+    // reached() has said so; the next answer of the shop computer brings this here again
+  }
+}
+
+document.addEventListener("outbox:rest", (event) => {
+  const { next } = /** @type {CustomEvent} */ (event).detail;
+  const desk = document.querySelector("[data-version]");
+  if (!next || (desk && new URL(next, location.href).pathname === location.pathname)) return;
+  wanted = next;
+  void go();
+});
+
+document.addEventListener("outbox:refused", (event) => {
+  const { page, origin, write } = /** @type {CustomEvent} */ (event).detail;
+  if (!origin?.isConnected) return;
+  origin.inert = false;
+  const typing = origin.matches("[data-keypad]") && origin.elements.namedItem("value")?.value;
+  if (!typing && page.includes(`value="${write.key}"`)) put(page, "");
+});
+
+document.addEventListener("outbox:changed", () => {
+  if (wanted && held.trouble === "") void go();
+});
+
+// Whoever goes elsewhere by hand is not taken back.
+document.addEventListener("htmx:beforeRequest", () => (wanted = ""));

@@ -1,0 +1,241 @@
+// Every write of a visit goes through here: it is held on this tablet first, then sent, in order, until the shop
+// computer says that it has it. What it refuses is kept with the reason until the person has dealt with it.
+//
+// One sender for each page, the oldest write first, so a new reading never overtakes an old one. Two tabs may both send
+// the same write: it carries its key, and the shop computer stores a key once. A write is let go only when its own key
+// comes back; any other answer, even a page that looks well, may be from somebody else.
+//
+// The rest of the page hears of it by events on the document: outbox:changed (something is held, sent or in trouble),
+// outbox:refused, and outbox:rest (nothing waits any more).
+
+import * as queue from "./queue.js";
+
+const ANSWER_MS = 5000;
+const FIRST_MS = 1000;
+const LONGEST_MS = 15000;
+const SLOW_MS = 700;
+const OF_A_VISIT = /^\/visits\/\d+\//;
+const TRY_AGAIN = [401, 408, 425, 429];
+
+/**
+ * What stands where. `writes` are held; `saved` went over and may not be in the page yet; `trouble` is why the last
+ * attempt failed ("link", "server", "stranger", or ""); `slow` when something has waited long enough to speak of it.
+ * @type {{writes: queue.Write[], saved: (queue.Write & {savedAt: number})[], trouble: string, slow: boolean}}
+ */
+export const held = { writes: [], saved: [], trouble: "", slow: false };
+
+/** What on this page each write came from: its form, or the page itself. @type {Map<string, HTMLElement>} */
+const origins = new Map();
+const tabs = new BroadcastChannel("evenbore");
+
+/** @param {queue.Write} write @param {string} name */
+export function fieldOf(write, name) {
+  return write.fields.find(([one]) => one === name)?.[1] ?? "";
+}
+
+/** The writes that wait for the shop computer, oldest first. */
+export function waiting() {
+  return held.writes.filter((write) => write.reason === "");
+}
+
+/** @param {string} name @param {object} detail */
+function tell(name, detail = {}) {
+  document.dispatchEvent(new CustomEvent(name, { detail }));
+}
+
+/** Looks at the queue and tells the page. */
+async function changed() {
+  held.writes = await queue.all();
+  const oldest = waiting()[0];
+  const age = oldest ? Date.now() - oldest.at : 0;
+  held.slow = oldest !== undefined && (held.trouble !== "" || age >= SLOW_MS || age < 0);
+  if (oldest && !held.slow) setTimeout(changed, SLOW_MS - age);
+  tell("outbox:changed");
+}
+
+/** The same, in every tab of this tablet. */
+async function changedHere() {
+  tabs.postMessage("changed");
+  await changed();
+}
+
+/** @param {EventTarget | null} target @returns {HTMLFormElement | null} the form, when this outbox takes it */
+function taken(target) {
+  if (!(target instanceof HTMLFormElement) || target.hasAttribute("data-direct")) return null;
+  const path = new URL(target.getAttribute("action") ?? "", location.href).pathname;
+  const keyed = target.querySelector("input[name=key]");
+  return target.method === "post" && OF_A_VISIT.test(path) && keyed ? target : null;
+}
+
+/**
+ * Holds what a form says. Only once it is on the tablet's disk does the page go on.
+ * @param {HTMLFormElement} form
+ * @param {HTMLElement | null} submitter
+ */
+async function hold(form, submitter) {
+  if (form.hasAttribute("data-holding")) return;
+  form.setAttribute("data-holding", "");
+  const fields = [...new FormData(form)].map(([name, value]) => /** @type {[string, string]} */ ([name, `${value}`]));
+  if (submitter instanceof HTMLButtonElement && submitter.name) fields.push([submitter.name, submitter.value]);
+  const write = {
+    key: /** @type {HTMLInputElement} */ (form.querySelector("input[name=key]")).value,
+    url: form.getAttribute("action") ?? "",
+    fields,
+    at: Date.now(),
+    reason: "",
+  };
+  try {
+    await queue.add(write);
+  } catch {
+    sendDirectly(form, submitter);
+    return;
+  } finally {
+    form.removeAttribute("data-holding");
+  }
+  origins.set(write.key, form);
+  if (!form.matches("[data-keypad]")) form.inert = true;
+  await changedHere();
+  void drain();
+}
+
+/** The tablet keeps nothing (a private window, a full disk): the form goes straight over and says what became of it. */
+function sendDirectly(/** @type {HTMLFormElement} */ form, /** @type {HTMLElement | null} */ submitter) {
+  form.setAttribute("data-direct", "");
+  form.requestSubmit(submitter);
+  form.removeAttribute("data-direct");
+}
+
+/**
+ * Sends one write once.
+ * @param {queue.Write} write
+ * @returns {Promise<{next?: string, reason?: string, page?: string, trouble?: string}>} what became of it
+ */
+async function send(write) {
+  const stop = new AbortController();
+  const timer = setTimeout(() => stop.abort(), ANSWER_MS);
+  try {
+    const answer = await fetch(write.url, {
+      method: "POST",
+      body: new URLSearchParams(write.fields),
+      headers: { "X-Outbox": "1" },
+      redirect: "manual",
+      cache: "no-store",
+      signal: stop.signal,
+    });
+    if (answer.ok && answer.headers.get("X-Saved-Key") === write.key) return { next: answer.headers.get("X-Next") ?? "" };
+    if (answer.status >= 400 && answer.status < 500 && !TRY_AGAIN.includes(answer.status)) {
+      const said = decodeURIComponent(answer.headers.get("X-Refused") ?? "");
+      return { reason: said || `The shop computer did not take it (${answer.status}).`, page: await answer.text() };
+    }
+    return { trouble: answer.status >= 400 ? "server" : "stranger" };
+  } catch {
+    return { trouble: "link" };
+  } finally {
+    clearTimeout(timer);
+  }
+}
+
+let sending = false;
+let asked = false;
+let pause = 0;
+/** @type {number | undefined} */
+let timer;
+
+/** Sends what waits, oldest first, until nothing does or the link fails; then tries again after a while. */
+export async function drain() {
+  asked = true;
+  if (sending) return;
+  sending = true;
+  clearTimeout(timer);
+  try {
+    while (asked) {
+      asked = false;
+      if (!(await sendAll())) {
+        pause = Math.min(Math.max(FIRST_MS, pause * 2), LONGEST_MS);
+        timer = setTimeout(drain, pause);
+        return;
+      }
+      pause = 0;
+    }
+  } finally {
+    sending = false;
+  }
+}
+
+/** @returns {Promise<boolean>} whether nothing waits any more */
+async function sendAll() {
+  let next = "";
+  let came = false;
+  for (let write; (write = (await queue.all()).find((one) => one.reason === "")); ) {
+    const { next: after, reason, page, trouble } = await send(write);
+    held.trouble = trouble ?? "";
+    if (trouble) {
+      await changed();
+      return false;
+    }
+    came = true;
+    const origin = origins.get(write.key);
+    origins.delete(write.key);
+    if (reason !== undefined) {
+      await queue.refuse(write, reason);
+      await changedHere();
+      tell("outbox:refused", { write, page, origin });
+    } else {
+      held.saved.push({ ...write, savedAt: performance.now() });
+      await queue.drop(write);
+      if (origin?.isConnected && after) next = after;
+      await changedHere();
+    }
+  }
+  if (came) tell("outbox:rest", { next });
+  return true;
+}
+
+/** A page that was asked for at `begun` is here: what went over before that is in it. @param {number} begun */
+export function seen(begun) {
+  held.saved = held.saved.filter((write) => write.savedAt > begun);
+}
+
+/** Something else of the page reached the shop computer, or did not. @param {boolean} well */
+export function reached(well) {
+  const was = held.trouble;
+  if (well && was === "link") {
+    held.trouble = "";
+    void changed();
+    void drain();
+  } else if (!well && was === "") {
+    held.trouble = "link";
+    void changed();
+  }
+}
+
+/** Sends a refused write once more and goes to where it stands then. @param {queue.Write} write */
+export async function tryAgain(write) {
+  origins.set(write.key, document.body);
+  await queue.refuse(write, "");
+  await changedHere();
+  void drain();
+}
+
+/** Drops a refused write for good. @param {queue.Write} write */
+export async function forget(write) {
+  await queue.drop(write);
+  await changedHere();
+}
+
+document.addEventListener(
+  "submit",
+  (event) => {
+    const form = taken(event.target);
+    if (!form) return;
+    event.preventDefault();
+    event.stopPropagation();
+    void hold(form, event.submitter);
+  },
+  true,
+);
+tabs.onmessage = () => void changed();
+window.addEventListener("online", () => void drain());
+window.addEventListener("pageshow", () => void drain());
+document.addEventListener("visibilitychange", () => document.visibilityState === "visible" && void drain());
+void changed().catch(() => {});

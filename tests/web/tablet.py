@@ -1,0 +1,66 @@
+"""A tablet at the reading page behind a bad link: what a technician does there, and what the page says."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+
+from playwright.sync_api import Browser, BrowserContext, Locator, Page, expect
+
+from app.shop.database import Database
+from app.shop.phases import HEAT_SOAKED
+from tests.shop.yard import story
+
+SIZE = (1280, 800)
+
+
+@dataclass
+class Tablet:
+    """One tab of one tablet."""
+
+    page: Page
+    context: BrowserContext
+
+    def open(self, address: str, visit_id: int) -> None:
+        """Open the readings of the heat-soaked recheck."""
+        self.page.goto(f"{address}/visits/{visit_id}/{HEAT_SOAKED.slug}/readings")
+        expect(self.page.get_by_role("button", name="Skip")).to_be_visible()
+
+    def tap(self, value: str) -> None:
+        """Tap a reading such as 6.25: digits, then the key that keeps it. The page may take its time to go on."""
+        whole, part = value.split(".")
+        for digit in whole:
+            self.page.get_by_role("button", name=digit, exact=True).click()
+        self.page.get_by_role("button", name=f".{part}", exact=True).click()
+
+    def read(self, value: str, then: str) -> None:
+        """Tap a reading, and see the keypad go on to ``then``."""
+        self.tap(value)
+        expect(self.page.locator("#entry-heading")).to_have_text(then)
+
+    def tile(self, bore: int) -> Locator:
+        """The tile of a bore."""
+        return self.page.locator(f"a.tile[data-bore='{bore}']")
+
+    @property
+    def bar(self) -> Locator:
+        """Where the readings are."""
+        return self.page.locator("#link-state")
+
+    def is_saved(self) -> None:
+        """Everything that was held has gone over."""
+        expect(self.bar).to_contain_text("All saved", timeout=20_000)
+
+
+@contextmanager
+def tablet(browser: Browser) -> Iterator[Tablet]:
+    """A tablet with an empty memory."""
+    context = browser.new_context(viewport={"width": SIZE[0], "height": SIZE[1]}, has_touch=True)
+    context.set_default_timeout(15_000)
+    yield Tablet(context.new_page(), context)
+    context.close()
+
+
+def entered(shop: Database, visit_id: int) -> list[tuple[int, str, float | None]]:
+    """Every reading of the visit's hot rounds in the order stored: bore, kind, value."""
+    rounds = [one for one in story(shop, visit_id).rounds if one.row.phase == HEAT_SOAKED.slug]
+    return [(r.bore, r.kind, r.value) for one in rounds for r in one.entered]

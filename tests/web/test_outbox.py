@@ -1,0 +1,251 @@
+"""Nothing written is lost or doubled, whatever the link does; the page says what waits and goes on meanwhile."""
+
+import re
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, expect, sync_playwright
+
+from app.shop import moves
+from app.shop.database import Database
+from app.shop.moves import NewMove
+from app.shop.phases import HEAT_SOAKED
+from app.shop.upgrade import open_shop
+from tests.browser import launch
+from tests.proxy import Proxy, proxied
+from tests.shop.yard import AT, FOUR, heat_soaked, key, read_round, story
+from tests.started import started
+from tests.web.tablet import Tablet, entered, tablet
+
+LOG_IN = b"<main>Log in</main>"
+HANG_UP = b"Connection: close\r\nContent-Length: %d\r\n\r\n"
+STRANGER = b"HTTP/1.1 200 OK\r\nContent-Type: text/html\r\n" + HANG_UP % len(LOG_IN) + LOG_IN
+FAULTS: dict[str, tuple[str | bytes, str]] = {
+    "refused": ("refuse", "No link."),
+    "request cut": ("cut", "No link."),
+    "answer lost": ("drop", "No link."),
+    "never answered": ("hang", "Not saved yet."),
+    "status 500": (b"HTTP/1.1 500 x\r\n" + HANG_UP % 0, "could not store it"),
+    "status 503": (b"HTTP/1.1 503 x\r\n" + HANG_UP % 0, "could not store it"),
+    "somebody else's page": (STRANGER, "something else answers"),
+}
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    with sync_playwright() as playwright, launch(playwright) as one:
+        yield one
+
+
+@pytest.fixture
+def hand(browser: Browser) -> Iterator[Tablet]:
+    with tablet(browser) as one:
+        yield one
+
+
+@pytest.fixture
+def link(server: str) -> Iterator[Proxy]:
+    with proxied(server) as proxy:
+        yield proxy
+
+
+@pytest.mark.parametrize("name", FAULTS)
+def test_a_reading_outlives_every_fault_and_is_there_once(name: str, hand: Tablet, link: Proxy, shop: Database) -> None:
+    visit_id = heat_soaked(shop, FOUR)
+    fault, said = FAULTS[name]
+    hand.open(link.address, visit_id)
+    link.fault, link.only = fault, b"POST"
+    hand.read("6.25", then="Bore 2")
+    expect(hand.tile(1)).to_have_attribute("aria-label", "Bore 1, 6.25, waiting")
+    expect(hand.bar).to_contain_text(said)
+    expect(hand.bar).to_contain_text("1 reading held here, not yet saved")
+    assert len(entered(shop, visit_id)) == (1 if fault == "drop" else 0)
+    link.fault = "pass"
+    hand.is_saved()
+    expect(hand.tile(1)).to_have_attribute("aria-label", re.compile("saved$"))
+    assert entered(shop, visit_id) == [(1, "turn", 6.25)]
+
+
+def test_the_rest_of_the_round_is_read_without_a_link(hand: Tablet, server: str, shop: Database) -> None:
+    visit_id = heat_soaked(shop, FOUR)
+    hand.open(server, visit_id)
+    hand.read("6.25", then="Bore 2")
+    hand.is_saved()
+    hand.context.set_offline(True)
+    for value, then in (("6.50", "Bore 3"), ("6.75", "Bore 4"), ("7.00", "Bore 1 again"), ("6.50", "Round 2 read")):
+        hand.read(value, then=then)
+    expect(hand.bar).to_contain_text("No link.")
+    expect(hand.bar).to_contain_text("4 readings held here, not yet saved")
+    expect(hand.page.get_by_role("heading", name="The verdict waits")).to_be_visible()
+    expect(hand.page.get_by_text("1 of 5 read, 4 waiting")).to_be_visible()
+    expect(hand.page.get_by_role("button", name="I made this move")).to_have_count(0)
+    assert len(entered(shop, visit_id)) == 1
+    hand.context.set_offline(False)
+    hand.is_saved()
+    expect(hand.page.get_by_text("closed, 5 of 5")).to_be_visible()
+    expect(hand.page.get_by_role("heading", name="The verdict waits")).to_have_count(0)
+    assert entered(shop, visit_id) == [
+        *((bore, "turn", 6.0 + 0.25 * bore) for bore in (1, 2, 3, 4)),
+        (1, "closing", 6.5),
+    ]
+
+
+def test_a_reload_keeps_what_waits_and_reads_on(hand: Tablet, link: Proxy, shop: Database) -> None:
+    visit_id = heat_soaked(shop, FOUR)
+    hand.open(link.address, visit_id)
+    link.fault, link.only = FAULTS["status 503"][0], b"POST"
+    hand.read("6.25", then="Bore 2")
+    hand.page.get_by_role("button", name="Skip").click()
+    hand.page.get_by_role("button", name="Cannot be reached").click()
+    expect(hand.page.locator("#entry-heading")).to_have_text("Bore 3")
+    hand.page.reload()
+    expect(hand.page.locator("#entry-heading")).to_have_text("Bore 3")
+    expect(hand.tile(1)).to_contain_text("waiting")
+    expect(hand.tile(2)).to_contain_text("skipped")
+    hand.read("6.75", then="Bore 4")
+    expect(hand.bar).to_contain_text("3 readings held here, not yet saved")
+    link.fault = "pass"
+    hand.is_saved()
+    assert entered(shop, visit_id) == [(1, "turn", 6.25), (2, "skip", None), (3, "turn", 6.75)]
+
+
+def test_two_tabs_send_one_queue_once(hand: Tablet, link: Proxy, shop: Database) -> None:
+    visit_id = heat_soaked(shop, FOUR)
+    hand.open(link.address, visit_id)
+    link.fault, link.only = "refuse", b"POST"
+    hand.read("6.25", then="Bore 2")
+    hand.read("6.50", then="Bore 3")
+    other = Tablet(hand.context.new_page(), hand.context)
+    other.open(link.address, visit_id)
+    expect(other.bar).to_contain_text("2 readings held here")
+    expect(other.page.locator("#entry-heading")).to_have_text("Bore 3")
+    link.fault = "pass"
+    hand.is_saved()
+    other.is_saved()
+    assert entered(shop, visit_id) == [(1, "turn", 6.25), (2, "turn", 6.5)]
+
+
+def test_a_server_killed_in_the_middle_of_a_round_costs_nothing(hand: Tablet, tmp_path: Path) -> None:
+    shop = open_shop(tmp_path / "killed")
+    visit_id = heat_soaked(shop, FOUR)
+    shop.close()
+    arguments = ("serve", "--port", "0", "--data", str(tmp_path / "killed"))
+    with started(*arguments) as program, proxied(program.address) as link:
+        hand.open(link.address, visit_id)
+        hand.read("6.25", then="Bore 2")
+        hand.is_saved()
+        link.fault, link.only = "drop", b"POST"
+        hand.read("6.50", then="Bore 3")
+        expect(hand.bar).to_contain_text("No link.")
+        program.process.kill()
+        program.process.wait()
+        link.fault = "pass"
+        hand.read("6.75", then="Bore 4")
+        expect(hand.bar).to_contain_text("2 readings held here")
+        with started(*arguments) as again:
+            host, port = again.address.removeprefix("http://").strip("/").split(":")
+            link.target = (host, int(port))
+            hand.is_saved()
+            assert again.stop() == 0
+    shop = open_shop(tmp_path / "killed")
+    assert entered(shop, visit_id) == [(1, "turn", 6.25), (2, "turn", 6.5), (3, "turn", 6.75)]
+    shop.close()
+    shutil.rmtree(tmp_path / "killed")
+
+
+def test_what_is_refused_comes_back_with_its_reason_and_what_was_typed(
+    hand: Tablet, link: Proxy, shop: Database
+) -> None:
+    visit_id = heat_soaked(shop, FOUR)
+    hand.open(link.address, visit_id)
+    hand.read("6.25", then="Bore 2")
+    hand.is_saved()
+    link.fault = "refuse"
+    hand.read("6.50", then="Bore 3")
+    hand.page.get_by_role("button", name="7", exact=True).click()
+    moves.make(shop, visit_id, key(), NewMove(HEAT_SOAKED.slug, "stop", "A", None, None, 0.125, (), True, "KM"), AT)
+    link.fault = "pass"
+    back = hand.page.get_by_role("list", name="Not kept").get_by_role("listitem")
+    expect(back).to_contain_text("Not kept: Bore 2, 6.50.", timeout=20_000)
+    expect(back).to_contain_text("moved")
+    expect(hand.page.locator("[data-typed]")).to_have_text("7")
+    assert entered(shop, visit_id) == [(1, "turn", 6.25)]
+    hand.page.reload()
+    expect(back).to_contain_text("Bore 2, 6.50")
+    back.get_by_role("button", name="Drop it").click()
+    back.get_by_role("button", name="Drop it for good").click()
+    expect(back).to_have_count(0)
+    hand.is_saved()
+    assert entered(shop, visit_id) == [(1, "turn", 6.25)]
+
+
+def test_a_move_made_without_a_link_waits_its_turn(hand: Tablet, server: str, shop: Database) -> None:
+    visit_id = heat_soaked(shop, FOUR)
+    hand.open(server, visit_id)
+    for value, then in (("4.25", "Bore 2"), ("6.50", "Bore 3"), ("6.50", "Bore 4"), ("6.50", "Bore 1 again")):
+        hand.read(value, then=then)
+    hand.read("4.25", then="Round 2 closed")
+    made = hand.page.get_by_role("button", name="I made this move")
+    expect(made).to_be_visible()
+    hand.context.set_offline(True)
+    made.click()
+    expect(hand.bar).to_contain_text("1 move held here, not yet saved")
+    expect(hand.page.get_by_role("heading", name="The verdict waits")).to_be_visible()
+    assert story(shop, visit_id).moves == []
+    hand.context.set_offline(False)
+    hand.is_saved()
+    expect(hand.page.locator("#entry-heading")).to_have_text("Bore 1")
+    assert len(story(shop, visit_id).moves) == 1
+
+
+def test_steps_recorded_without_a_link_go_over_and_the_page_goes_on(hand: Tablet, link: Proxy, shop: Database) -> None:
+    visit_id = heat_soaked(shop, FOUR)
+    read_round(shop, visit_id, HEAT_SOAKED)
+    hand.page.goto(f"{link.address}/visits/{visit_id}/{HEAT_SOAKED.slug}")
+    form = hand.page.get_by_role("form", name="What to record")
+    form.locator("input[name=coolant]").fill("91")
+    link.fault, link.only = "drop", b"POST"
+    form.get_by_role("button", name="Keep what is ticked and filled in").click()
+    expect(hand.bar).to_contain_text("1 record of steps held here, not yet saved")
+    link.fault = "pass"
+    hand.is_saved()
+    assert story(shop, visit_id).checks[(HEAT_SOAKED.slug, "coolant")].number == 91
+    rows = [c for c in story(shop, visit_id).all_checks if c.item == "coolant"]
+    assert len(rows) == 2
+
+
+def test_steps_refused_come_back_beside_their_fields(hand: Tablet, server: str, shop: Database) -> None:
+    visit_id = heat_soaked(shop, FOUR)
+    hand.page.goto(f"{server}/visits/{visit_id}/{HEAT_SOAKED.slug}")
+    form = hand.page.get_by_role("form", name="What to record")
+    form.locator("input[name=coolant]").fill("9000")
+    form.get_by_role("button", name="Keep what is ticked and filled in").click()
+    expect(form.get_by_text(re.compile("^Between "))).to_be_visible()
+    expect(form.locator("input[name=coolant]")).to_have_value("9000")
+    form.locator("input[name=coolant]").fill("91")
+    form.get_by_role("button", name="Keep what is ticked and filled in").click()
+    hand.is_saved()
+    expect(hand.page.get_by_role("list", name="Not kept")).to_be_hidden()
+    assert story(shop, visit_id).checks[(HEAT_SOAKED.slug, "coolant")].number == 91
+
+
+def test_a_tablet_that_keeps_nothing_sends_straight_away(hand: Tablet, server: str, shop: Database) -> None:
+    visit_id = heat_soaked(shop, FOUR)
+    hand.page.add_init_script("Object.defineProperty(window, 'indexedDB', { value: undefined })")
+    hand.open(server, visit_id)
+    hand.read("6.25", then="Bore 2")
+    assert entered(shop, visit_id) == [(1, "turn", 6.25)]
+
+
+def test_without_script_a_reading_is_a_plain_form(browser: Browser, server: str, shop: Database) -> None:
+    visit_id = heat_soaked(shop, FOUR)
+    context = browser.new_context(java_script_enabled=False)
+    page = context.new_page()
+    page.goto(f"{server}/visits/{visit_id}/{HEAT_SOAKED.slug}/readings")
+    page.get_by_role("textbox").fill("6.25")
+    page.get_by_role("button", name="Keep").click()
+    expect(page.locator("#entry-heading")).to_have_text("Bore 2")
+    assert entered(shop, visit_id) == [(1, "turn", 6.25)]
+    context.close()
