@@ -1,6 +1,7 @@
 """Visits: open one, read everything recorded of it, sign it off."""
 
-from dataclasses import dataclass
+from collections.abc import Sequence, Set
+from dataclasses import dataclass, replace
 from itertools import groupby
 from typing import TypeVar
 
@@ -27,7 +28,8 @@ from app.shop.tables import (
     Visit,
 )
 
-T = TypeVar("T", MoveRow, CheckRow, Override)
+R = TypeVar("R", Engine, Fitting, MeterRow)
+T = TypeVar("T", RoundRow, MoveRow, CheckRow, Override, SignOff)
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,20 +112,22 @@ def load(session: Session, visit_id: int, with_before: bool = False) -> Story:
     visit = session.get(Visit, visit_id)
     if visit is None:
         raise NotThereError("visit of that number")
-    return _story(session, visit, with_before)
+    (story,) = stories(session, [visit])
+    before = _signed_before(session, visit) if with_before else None
+    return replace(story, before=stories(session, [before])[0]) if before else story
 
 
 def of_engine(session: Session, engine_id: int) -> list[Story]:
     """The stories of an engine's visits, newest first."""
-    visits = session.exec(select(Visit).where(Visit.engine_id == engine_id).order_by(col(Visit.number).desc()))
-    return [_story(session, visit) for visit in visits.all()]
+    rows = session.exec(select(Visit).where(Visit.engine_id == engine_id).order_by(col(Visit.number).desc()))
+    return stories(session, rows.all())
 
 
 def in_the_shop(session: Session) -> list[Story]:
     """The stories of all visits that are open, the one touched last on top."""
     signed = select(SignOff).where(SignOff.visit_id == Visit.id)
-    visits = session.exec(select(Visit).where(~signed.exists()).order_by(col(Visit.id).desc()))
-    return [_story(session, visit) for visit in visits.all()]
+    rows = session.exec(select(Visit).where(~signed.exists()).order_by(col(Visit.id).desc()))
+    return stories(session, rows.all())
 
 
 def meters(session: Session) -> list[MeterRow]:
@@ -131,45 +135,71 @@ def meters(session: Session) -> list[MeterRow]:
     return list(session.exec(select(MeterRow).order_by(col(MeterRow.id))).all())
 
 
-def _story(session: Session, visit: Visit, with_before: bool = False) -> Story:
-    earlier_one = _visit_before(session, visit)
-    engine, fitting, meter = session.exec(
-        select(Engine, Fitting, MeterRow)
-        .select_from(Visit)
-        .join(Engine, col(Engine.id) == Visit.engine_id)
-        .join(Fitting, col(Fitting.id) == Visit.fitting_id)
-        .join(MeterRow, col(MeterRow.id) == Visit.meter_id)
-        .where(Visit.id == visit.ident)
-    ).one()
-    rounds = session.exec(select(RoundRow).where(RoundRow.visit_id == visit.ident).order_by(col(RoundRow.number))).all()
+def stories(session: Session, rows: Sequence[Visit]) -> list[Story]:
+    """Everything recorded of these visits, in their order, with as many queries as one visit takes."""
+    if not rows:
+        return []
+    ids = [visit.ident for visit in rows]
+    engines_of = _by_id(session, Engine, {visit.engine_id for visit in rows})
+    fittings = _by_id(session, Fitting, {visit.fitting_id for visit in rows})
+    meters_of = _by_id(session, MeterRow, {visit.meter_id for visit in rows})
+    known = {f.ident: (layout_from_json(f.layout), hardware_from_json(f.hardware)) for f in fittings.values()}
+    mine = select(RoundRow.id).where(col(RoundRow.visit_id).in_(ids))
     readings = session.exec(
         select(ReadingRow)
-        .where(col(ReadingRow.round_id).in_([r.ident for r in rounds]))
+        .where(col(ReadingRow.round_id).in_(mine))
         .order_by(col(ReadingRow.round_id), col(ReadingRow.id))
     ).all()
-    entered = {round_id: tuple(rows) for round_id, rows in groupby(readings, key=lambda r: r.round_id)}
-    return Story(
-        engine=engine,
-        fitting=fitting,
-        layout=layout_from_json(fitting.layout),
-        hardware=hardware_from_json(fitting.hardware),
-        visit=visit,
-        meter=meter,
-        rounds=tuple(Round(r, entered.get(r.ident, ())) for r in rounds),
-        all_moves=tuple(_of(session, MoveRow, visit)),
-        all_checks=tuple(_of(session, CheckRow, visit)),
-        overrides=tuple(_of(session, Override, visit)),
-        sign_off=session.exec(select(SignOff).where(SignOff.visit_id == visit.ident)).first(),
-        fitted_before=earlier_one.fitting_id if earlier_one else None,
-        before=_story(session, earlier_one) if with_before and earlier_one else None,
-    )
+    entered = {round_id: tuple(taken) for round_id, taken in groupby(readings, key=lambda r: r.round_id)}
+    rounds, moves, checks = _of(session, RoundRow, ids), _of(session, MoveRow, ids), _of(session, CheckRow, ids)
+    overrides, signed = _of(session, Override, ids), _of(session, SignOff, ids)
+    fitted_before = _fitted_before(session, rows)
+    return [
+        Story(
+            engine=engines_of[visit.engine_id],
+            fitting=fittings[visit.fitting_id],
+            layout=known[visit.fitting_id][0],
+            hardware=known[visit.fitting_id][1],
+            visit=visit,
+            meter=meters_of[visit.meter_id],
+            rounds=tuple(Round(r, entered.get(r.ident, ())) for r in rounds.get(visit.ident, ())),
+            all_moves=moves.get(visit.ident, ()),
+            all_checks=checks.get(visit.ident, ()),
+            overrides=overrides.get(visit.ident, ()),
+            sign_off=next(iter(signed.get(visit.ident, ())), None),
+            fitted_before=fitted_before.get(visit.ident),
+        )
+        for visit in rows
+    ]
 
 
-def _of(session: Session, table: type[T], visit: Visit) -> list[T]:
-    return list(session.exec(select(table).where(table.visit_id == visit.ident).order_by(col(table.id))).all())
+def _by_id(session: Session, table: type[R], ids: Set[int]) -> dict[int, R]:
+    return {row.ident: row for row in session.exec(select(table).where(col(table.id).in_(ids))).all()}
 
 
-def _visit_before(session: Session, visit: Visit) -> Visit | None:
+def _of(session: Session, table: type[T], ids: Sequence[int]) -> dict[int, tuple[T, ...]]:
+    """The rows of each visit, in the order they were stored; a visit's rounds are numbered in that order."""
+    mine = select(table).where(col(table.visit_id).in_(ids)).order_by(col(table.visit_id), col(table.id))
+    return {visit_id: tuple(rows) for visit_id, rows in groupby(session.exec(mine).all(), key=lambda r: r.visit_id)}
+
+
+def _fitted_before(session: Session, rows: Sequence[Visit]) -> dict[int, int]:
+    """By visit id, what was fitted at the last visit signed off before it."""
+    signed = session.exec(
+        select(Visit.engine_id, Visit.number, Visit.fitting_id)
+        .join(SignOff)
+        .where(col(Visit.engine_id).in_({visit.engine_id for visit in rows}))
+        .order_by(col(Visit.number))
+    ).all()
+    found: dict[int, int] = {}
+    for visit in rows:
+        for engine_id, number, fitting_id in signed:
+            if engine_id == visit.engine_id and number < visit.number:
+                found[visit.ident] = fitting_id
+    return found
+
+
+def _signed_before(session: Session, visit: Visit) -> Visit | None:
     return session.exec(
         select(Visit)
         .join(SignOff)

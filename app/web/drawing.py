@@ -17,8 +17,12 @@ MOST_BLADES = 3
 
 def unit_of(meter: MeterRow) -> Unit:
     """The unit a meter reads in, with as many places as its step has."""
-    text = f"{meter.step:g}"
-    return Unit(meter.unit, UNITS[meter.unit], len(text.partition(".")[2]), meter.step)
+    return unit_named(meter.unit, meter.step)
+
+
+def unit_named(name: str, step: float) -> Unit:
+    """A unit by its name, with as many places as ``step`` has."""
+    return Unit(name, UNITS[name], len(f"{step:g}".partition(".")[2]), step)
 
 
 def shape_of(standing: Standing | None) -> Shape:

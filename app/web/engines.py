@@ -5,19 +5,19 @@ from collections.abc import Mapping
 from fastapi import APIRouter
 from fastapi.responses import HTMLResponse, Response
 
-from app.shop import engines, visits
+from app.shop import engines, recall, visits
 from app.shop.fittings import HARDWARE_FIELDS, hardware_from_json, layout_from_json
 from app.shop.keys import new_key
 from app.shop.phases import PLACES
 from app.shop.refusals import RefusedError
+from app.shop.search import tag_of
 from app.shop.tables import Engine
 from app.shop.visits import NewVisit
 from app.sync.units import REV_PER_MIN
 from app.web import forms
 from app.web.context import Form, Now, Page, Pages, Shop
-from app.web.drawing import small_rows
 from app.web.forms import DISPLACEMENT_UNITS, Typed
-from app.web.history import history
+from app.web.past import past_of
 from app.web.refusal import status_of
 
 router = APIRouter()
@@ -70,18 +70,17 @@ def show(shop: Shop, page: Page, engine_id: int) -> HTMLResponse:
     """What the engine is, what is fitted, and every visit."""
     with shop.reading() as session:
         engine = engines.get(session, engine_id)
-        fitting = engines.fitting_now(session, engine_id)
-        stories = visits.of_engine(session, engine_id)
+        memory = recall.of_engine(session, engine_id)
+    fitting = memory.fittings[-1]
     return page.show(
         "engine.html",
         engine=engine,
+        tag=tag_of(engine.key),
         fitting=fitting,
         layout=layout_from_json(fitting.layout),
         hardware=hardware_from_json(fitting.hardware),
-        stories=stories,
-        lines=history(stories),
-        rows=small_rows(stories[0]) if stories else (),
-        open_visit=next((s.visit for s in stories if s.sign_off is None), None),
+        past=past_of(memory),
+        open_visit=next((visit for visit in memory.visits if not visit.signed), None),
     )
 
 

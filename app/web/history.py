@@ -1,17 +1,24 @@
 """An engine's visits as lines to read in a second, and this visit set against how the engine was left."""
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from app.shop.judgement import evenness_of
+from app.shop.memory import Remembered, Stand
 from app.shop.phases import HEAT_SOAKED
 from app.shop.story import Round, Story
 from app.sync.rounds import Evenness
-from app.web.drawing import unit_of
+from app.sync.words import Unit
+from app.web.drawing import unit_named, unit_of
+from app.web.slips import Telling
 
 
 @dataclass(frozen=True, slots=True)
 class VisitLine:
-    """One visit: spreads are widest less tightest, in the meter's unit; empty when there was no such round."""
+    """One visit: spreads are widest less tightest, in the meter's unit; empty when there was no such round.
+
+    ``moves`` counts them and ``moved`` says what they were; ``slipped`` is what had slipped by the time it began.
+    """
 
     number: int
     opened_at: str
@@ -22,10 +29,13 @@ class VisitLine:
     left: str
     unit: str
     moves: int
+    moved: str
     href: str
     sheet: str
     by: str
     signed: str
+    slipped: str
+    odds: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,9 +59,14 @@ class SinceLeft:
     sentence: str
 
 
-def history(stories: list[Story]) -> tuple[VisitLine, ...]:
-    """The visits of an engine, in the order given."""
-    return tuple(_line(story) for story in stories)
+def history(visits: Sequence[Remembered], slips: Mapping[int, Telling]) -> tuple[VisitLine, ...]:
+    """The visits of an engine, newest first. ``slips`` by visit id."""
+    return tuple(_line(visit, slips.get(visit.visit_id)) for visit in reversed(visits))
+
+
+def unit_remembered(visit: Remembered) -> Unit:
+    """The unit that a visit was read in."""
+    return unit_named(visit.unit, visit.step)
 
 
 def since_left(story: Story) -> SinceLeft | None:
@@ -83,31 +98,42 @@ def judged(story: Story, one: Round | None) -> Evenness | None:
     return evenness_of(story, one, HEAT_SOAKED.window) if one is not None else None
 
 
-def _line(story: Story) -> VisitLine:
-    visit, unit = story.visit, unit_of(story.meter)
-    found, left = _spread(story, story.as_found()), _spread(story, story.as_left() if story.sign_off else None)
+def _line(visit: Remembered, slip: Telling | None) -> VisitLine:
+    left = _spread(visit, visit.left)
+    here = f"/visits/{visit.visit_id}"
     return VisitLine(
         number=visit.number,
         opened_at=visit.opened_at,
         place=visit.place,
         why=visit.why,
         job=visit.job,
-        found=found,
-        left=left or ("none" if story.sign_off else "open"),
-        unit=unit.name,
-        moves=len(story.moves),
-        href=f"/visits/{visit.ident}" if story.sign_off is None else f"/visits/{visit.ident}/heat-soaked-recheck",
-        sheet=f"/visits/{visit.ident}/sheet" if story.sign_off is not None else "",
+        found=_spread(visit, visit.found),
+        left=left or ("none" if visit.signed else "open"),
+        unit=visit.unit,
+        moves=len(visit.moves),
+        moved=_moved(visit),
+        href=f"{here}/heat-soaked-recheck" if visit.signed else here,
+        sheet=f"{here}/sheet" if visit.signed else "",
         by=visit.by,
-        signed=story.sign_off.name if story.sign_off else "",
+        signed=visit.signed,
+        slipped=slip.title if slip else "",
+        odds=slip.odds if slip else "",
     )
 
 
-def _spread(story: Story, one: Round | None) -> str:
-    if one is None or not one.latest:
-        return ""
-    values = [r.value for r in one.latest.values() if r.value is not None]
-    return f"{max(values) - min(values):.{unit_of(story.meter).decimals}f}"
+def _spread(visit: Remembered, stand: Stand | None) -> str:
+    return unit_remembered(visit).nearest(stand.spread) if stand else ""
+
+
+def _moved(visit: Remembered) -> str:
+    """What was moved, each once: couplers 2–3 and 3–4, stop screw A."""
+    couplers = dict.fromkeys(f"{m.near}–{m.far}" for m in visit.moves if m.kind == "blade")
+    said = [f"{'coupler' if len(couplers) == 1 else 'couplers'} {', '.join(couplers)}"] if couplers else []
+    for kind, name in (("stop", "stop screw"), ("link", "link"), ("bypass", "bypass screw")):
+        where = dict.fromkeys(m.bank or str(m.near) for m in visit.moves if m.kind == kind)
+        if where:
+            said.append(f"{name} {', '.join(where)}")
+    return ", ".join(said)
 
 
 def _means(story: Story, one: Round) -> dict[int, float]:
