@@ -220,7 +220,7 @@ class SameOrigin:
         safe = scope["type"] != "http" or scope["method"] in SAFE_METHODS
         if not safe and not self.ours(scope) and not self.by_a_program(scope):
             ask = (
-                "Nothing was stored. Send JSON with Content-Type: application/json, and no Origin or this server's own."
+                "Nothing was stored. Send no Origin and no Sec-Fetch-Site, or this server's own."
                 if for_programs(scope)
                 else "This form did not come from one of the program's own pages, so nothing was stored. Open the page "
                 "again at the address that the program printed, and send it from there."
@@ -240,10 +240,11 @@ class SameOrigin:
         )
 
     def by_a_program(self, scope: Scope) -> bool:
-        """No browser sends JSON without saying from where: it names the origin with every request of such a kind."""
-        types = [sent.partition(";")[0].strip().lower() for sent in _sent(scope, b"content-type")]
-        named = _sent(scope, b"origin") + _sent(scope, b"sec-fetch-site")
-        return for_programs(scope) and not named and types == ["application/json"]
+        """Browsers name the origin with every such request; programs do not, and are answered where JSON is taken.
+
+        What a foreign page could send without asking first, a form or plain text, is not taken there.
+        """
+        return for_programs(scope) and not _sent(scope, b"origin") and not _sent(scope, b"sec-fetch-site")
 
 
 class LimitedBody:

@@ -29,7 +29,7 @@ def for_programs(scope: Scope) -> bool:
 def problem(
     status: int, detail: str, faults: Mapping[str, str] | None = None, headers: Mapping[str, str] | None = None
 ) -> JSONResponse:
-    """A problem document. ``faults`` maps the JSON pointer of a field to what is wrong with it.
+    """A problem document. ``faults`` maps the JSON pointer of a field, or a parameter, to what is wrong with it.
 
     The type is ``about:blank``, so the title is the status's own phrase, as RFC 9457 section 4.2.1 asks.
     """
@@ -40,5 +40,8 @@ def problem(
         "detail": detail,
     }
     if faults:
-        document["errors"] = [{"pointer": pointer, "detail": said} for pointer, said in faults.items()]
+        document["errors"] = [
+            {"pointer" if place.startswith("#") else "parameter": place, "detail": said}
+            for place, said in faults.items()
+        ]
     return JSONResponse(document, status, headers, PROBLEM)

@@ -13,7 +13,7 @@ from app.shop.story import Story
 from app.shop.tables import CheckRow, Override
 from app.sync.preset import starting_turns
 from app.sync.units import THOU
-from app.web.api.problems import NOT_THERE, REFUSALS, named
+from app.web.api.problems import NOT_THERE, REFUSALS, escaped, named
 from app.web.api.shapes import By, Id, Key, Sent, Slug, Told, trade
 from app.web.api.visits import OverrideTold, StandingTold
 from app.web.context import Now, Shop
@@ -131,7 +131,9 @@ def record_checks(shop: Shop, visit_id: Id, phase: Slug, body: ChecksSent, now: 
     """Store what was seen and measured; answers with what the phase lacks now. An item recorded before is superseded
     when it differs, or when a move came after it and it has to be fresh."""
     values: dict[str, float | None] = {**dict.fromkeys(body.ticks), **body.numbers}
-    with named(**{item: f"numbers/{item}" for item in body.numbers}):
+    places = {item: f"ticks/{n}" for n, item in enumerate(body.ticks)}
+    places |= {item: f"numbers/{escaped(item)}" for item in body.numbers}
+    with named(**places):
         checks.record(shop, visit_id, body.key, phase, values, body.by, now)
     return _standing(shop, visit_id, phase)
 
@@ -139,7 +141,8 @@ def record_checks(shop: Shop, visit_id: Id, phase: Slug, body: ChecksSent, now: 
 @router.post("/checks/{item}/taken-back", status_code=201, summary="Take a check back", responses=REFUSALS)
 def take_back_check(shop: Shop, visit_id: Id, phase: Slug, item: str, body: TakeBackSent, now: Now) -> StandingTold:
     """As if it had not been recorded; what was recorded stays in the history."""
-    checks.take_back(shop, visit_id, body.key, phase, item, body.by, now)
+    with named(**{item: ""}):
+        checks.take_back(shop, visit_id, body.key, phase, item, body.by, now)
     return _standing(shop, visit_id, phase)
 
 

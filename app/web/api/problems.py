@@ -9,6 +9,7 @@ from fastapi.exceptions import RequestValidationError
 from fastapi.responses import Response
 from pydantic import Field
 from starlette.exceptions import HTTPException
+from starlette.routing import Match
 
 from app.shop.database import ShopUnavailableError
 from app.shop.refusals import RefusedError
@@ -21,9 +22,10 @@ Handler = Callable[[Request, Exception], Response]
 
 
 class Fault(Told):
-    """One field that is wrong."""
+    """One field of the body, or one parameter of the address, that is wrong."""
 
-    pointer: str = Field(description="JSON pointer to the field in the body that was sent.", examples=["#/value"])
+    pointer: str | None = Field(default=None, description="JSON pointer to the field.", examples=["#/value"])
+    parameter: str | None = Field(default=None, description="Name of the parameter.", examples=["most"])
     detail: str = Field(description="What is wrong with it, in a sentence.", examples=["A number belongs here."])
 
 
@@ -54,12 +56,17 @@ REFUSALS: dict[int | str, dict[str, Any]] = {
 
 @contextmanager
 def named(**names: str) -> Iterator[None]:
-    """Give the fields of a refusal the names they have in the body: ``idle_speed="idle_speed_rpm"``."""
+    """Give the fields of a refusal their places in the body: ``idle_speed="idle_speed_rpm"``; none when empty."""
     try:
         yield
     except RefusedError as refusal:
         refusal.problems = {names.get(field, field): said for field, said in refusal.problems.items()}
         raise
+
+
+def escaped(part: str) -> str:
+    """One part of a JSON pointer (RFC 6901, section 3)."""
+    return part.replace("~", "~0").replace("/", "~1")
 
 
 def refused(request: Request, error: Exception) -> Response:
@@ -72,6 +79,9 @@ def refused(request: Request, error: Exception) -> Response:
 def http(request: Request, error: Exception) -> Response:
     """The address or the method is none of ours, or the body is no JSON."""
     assert isinstance(error, HTTPException)
+    if error.status_code == 405:
+        allowed = ", ".join(_methods_of(request))
+        return problem(405, f"This address takes {allowed} only.", headers={"Allow": allowed})
     detail = NOWHERE if error.status_code == 404 else f"{error.detail}."
     return problem(error.status_code, detail, headers=error.headers)
 
@@ -83,7 +93,9 @@ def unreadable(request: Request, error: Exception) -> Response:
     found = error.errors()
     if any(one["loc"][0] == "path" for one in found):
         return problem(404, NOWHERE)
-    faults = {_pointer(one["loc"]): f"{one['msg']}." for one in found}
+    if any(one["type"] == "json_invalid" for one in found):
+        return problem(400, "The body is not JSON.")
+    faults = {_place(one["loc"], error.body): f"{one['msg']}." for one in found}
     return problem(422, "The request is not of the shape that /api/openapi.json describes.", faults)
 
 
@@ -110,6 +122,21 @@ def either(error: type[Exception], page: Handler) -> Handler:
     return handle
 
 
-def _pointer(place: tuple[int | str, ...]) -> str:
-    inside = place[1:] if place[0] == "body" else place
-    return "#/" + "/".join(str(part).replace("~", "~0").replace("/", "~1") for part in inside)
+def _methods_of(request: Request) -> list[str]:
+    """The methods of an address; the framework names only those of the first route that it finds there."""
+    routes = request.app.router.routes
+    return [
+        method
+        for method in ("GET", "POST", "PUT")
+        if any(route.matches({**request.scope, "method": method})[0] is Match.FULL for route in routes)
+    ]
+
+
+def _place(place: tuple[int | str, ...], body: Any) -> str:
+    """The pointer to a field of the body, or the name of a parameter of the address."""
+    if place[0] != "body":
+        return str(place[-1])
+    inside = place[1:]
+    if isinstance(body, dict) and inside and inside[0] == body.get("kind"):
+        inside = inside[1:]  # the framework names the alternative that was taken
+    return "#" + "".join(f"/{escaped(str(part))}" for part in inside)

@@ -16,7 +16,7 @@ from app.shop.tables import ReadingRow
 from app.sync.rounds import Evenness
 from app.sync.units import THOU
 from app.sync.words import verdict_sentence
-from app.web.api.problems import NOT_THERE, REFUSALS
+from app.web.api.problems import NOT_THERE, REFUSALS, named
 from app.web.api.shapes import By, Id, Key, MeterUnit, Sent, Slug, Told, shown, trade
 from app.web.context import Now, Shop
 from app.web.drawing import unit_of
@@ -195,7 +195,8 @@ def rounds(shop: Shop, visit_id: Id) -> list[RoundTold]:
 def begin_round(shop: Shop, visit_id: Id, phase: Slug, body: RoundSent, now: Now) -> RoundTold:
     """Begin a round beyond the one that the phase asks for. Refused while a round is open: the first reading of a
     round that is asked for begins it by itself."""
-    row_id = readings.begin_round(shop, visit_id, body.key, phase, now)
+    with named(value=""):
+        row_id = readings.begin_round(shop, visit_id, body.key, phase, now)
     with shop.reading() as session:
         story = visits.load(session, visit_id)
     return RoundTold.of(story, next(one for one in story.rounds if one.row.ident == row_id))
