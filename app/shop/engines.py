@@ -75,7 +75,10 @@ def register(shop: Database, key: str, facts: EngineFacts, layout: Layout, hardw
 
 
 def change(shop: Database, engine_id: int, version: int, facts: EngineFacts) -> None:
-    """Change an engine's facts. Raises ConflictError when somebody changed it since ``version`` was shown."""
+    """Change an engine's facts; the same change sent again changes nothing.
+
+    Raises ConflictError when somebody changed it otherwise since ``version`` was shown.
+    """
     with shop.writing() as session:
         engine = get(session, engine_id)
         problems = facts.problems()
@@ -84,9 +87,12 @@ def change(shop: Database, engine_id: int, version: int, facts: EngineFacts) -> 
             problems["serial"] = f"Serial {facts.serial.strip()} is taken by another engine."
         if problems:
             raise RefusedError(problems)
+        changed = _columns(facts)
+        if engine.version == version + 1 and all(getattr(engine, name) == value for name, value in changed.items()):
+            return
         if engine.version != version:
             raise ConflictError({"version": "Somebody changed this engine meanwhile. Theirs is shown beside yours."})
-        for name, value in _columns(facts).items():
+        for name, value in changed.items():
             setattr(engine, name, value)
         engine.version = version + 1
         session.add(engine)
@@ -98,7 +104,7 @@ def fit(shop: Database, engine_id: int, key: str, layout: Layout, hardware: Hard
     Raises RefusedError without a reason, or while a visit is open: a visit points at the hardware as it was then.
     """
     key = checked(key)
-    sent = fingerprint(layout=layout_to_json(layout), hardware=hardware_to_json(hardware), why=why)
+    sent = fingerprint(engine=engine_id, layout=layout_to_json(layout), hardware=hardware_to_json(hardware), why=why)
     with shop.writing() as session:
         if again := earlier(session, Fitting, key, sent):
             return again.ident

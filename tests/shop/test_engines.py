@@ -88,6 +88,22 @@ def test_the_later_of_two_corrections_is_told(shop: Database) -> None:
         assert engines.get(session, engine_id).vehicle == "Red coupe"
 
 
+def test_a_correction_sent_twice_is_one_correction(shop: Database) -> None:
+    engine_id = engine(shop)
+    engines.change(shop, engine_id, 1, replace(FACTS, vehicle="Red coupe"))
+    engines.change(shop, engine_id, 1, replace(FACTS, vehicle="Red coupe"))
+    with shop.reading() as session:
+        assert engines.get(session, engine_id).version == 2
+
+
+def test_a_key_that_fitted_one_engine_fits_no_other(shop: Database) -> None:
+    sent = key()
+    first, second = engine(shop), engine(shop, serial="31-0218")
+    engines.fit(shop, first, sent, V8, HARDWARE, "Bores measured", AT)
+    with pytest.raises(ConflictError):
+        engines.fit(shop, second, sent, V8, HARDWARE, "Bores measured", AT)
+
+
 def test_a_visit_keeps_the_hardware_as_it_was(shop: Database) -> None:
     engine_id = engine(shop)
     with pytest.raises(RefusedError):
