@@ -6,6 +6,7 @@
 import argparse
 import math
 import random
+import re
 import sys
 import tempfile
 import threading
@@ -16,7 +17,7 @@ from pathlib import Path
 from app.shop.phases import HEAT_SOAKED
 from app.shop.upgrade import open_shop
 from tests.conftest import serving
-from tests.faults.bench import Ledger, Tablet, audit, readings_path, rows_of, shop_with_visits
+from tests.faults.bench import Answer, Ledger, Tablet, audit, readings_path, rows_of, shop_with_visits
 
 TABLETS = 4
 
@@ -34,6 +35,7 @@ class Hand(threading.Thread):
         self.answers: Counter[int] = Counter()
         self.trouble: BaseException | None = None
         self.number = seed
+        self.round = 2
         self.start()
 
     def run(self) -> None:
@@ -44,12 +46,19 @@ class Hand(threading.Thread):
         except BaseException as error:
             self.trouble = error
 
+    def look(self) -> Answer:
+        """See the page, and which round is read now: a move ends the one before it."""
+        answer = self.tablet.get(readings_path(1))
+        found = re.search(r'data-round="(\d+)"', answer.page)
+        self.round = int(found[1]) if found else self.round
+        return answer
+
     def act(self) -> None:
         """One thing, chosen by chance."""
         self.number += 1
         what = self.chance.random()
         if what < 0.1:
-            self.answers[self.tablet.get(readings_path(1)).status] += 1
+            self.answers[self.look().status] += 1
             return
         if what < 0.15:
             key = self.ledger.new_reading(0)["key"]
@@ -60,7 +69,7 @@ class Hand(threading.Thread):
             )
             self.answers[answer.status] += 1
             return
-        fields = self.ledger.new_reading(self.number)
+        fields = self.ledger.new_reading(self.number, self.round)
         if what < 0.3:
             fields["supersedes"] = str(self.chance.randint(1, 40))  # often one that another tablet corrected
         answer = self.tablet.post(readings_path(1), fields)
@@ -68,6 +77,8 @@ class Hand(threading.Thread):
         stored = self.ledger.note(fields["key"], answer)
         if stored == (answer.status >= 400):
             raise AssertionError(f"{answer.status} and a key of {answer.saved}")
+        if answer.status == 409:
+            self.look()
         if stored and what > 0.9:  # an answer that got lost on the way back
             self.ledger.note(fields["key"], self.tablet.post(readings_path(1), fields))
 
