@@ -206,5 +206,22 @@ class SignOff(Evidence, table=True):
     at: str = Field(sa_type=Text)
 
 
-EVIDENCE = ("fitting", "meter", "visit", "round", "reading", "move", "check", "override", "sign_off")
+class Correction(Evidence, table=True):
+    """Word that something recorded was wrong, after the sign-off. The rows stored with it supersede what was wrong.
+
+    ``number`` is the issue of the handover sheet that it makes, from 2. ``after_reading`` and ``after_check`` are the
+    visit's newest rows before it (0 for none), so that an earlier issue can be shown as it was.
+    """
+
+    __table_args__ = (UniqueConstraint("visit_id", "number"), STRICT)
+    visit_id: int = Field(foreign_key="visit.id", ondelete="RESTRICT")
+    number: int
+    after_reading: int
+    after_check: int
+    why: str = Field(sa_type=Text)
+    by: str = Field(sa_type=Text)
+    at: str = Field(sa_type=Text)
+
+
+EVIDENCE = ("fitting", "meter", "visit", "round", "reading", "move", "check", "override", "sign_off", "correction")
 """The tables whose rows are only ever added."""
