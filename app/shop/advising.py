@@ -27,12 +27,15 @@ def next_step(story: Story, phase: Phase) -> Advice:
     """The next step of a phase.
 
     Beside the codes of the brain ``why`` is ``preset`` (turn every stop screw by that from the base blade: no bank is
-    named) and ``nothing-read`` where the meter is not used; ``tightening`` where something moved that may not be moved
-    here; ``single``, ``balanced``, ``link``, or the extra that would tell more of the banks, off idle.
+    named) and ``nothing-read`` where the meter is not used; ``in-question`` while a bore has two values of which nobody
+    has said which counts; ``tightening`` where something moved that may not be moved here; ``single``, ``balanced``,
+    ``link``, or the extra that would tell more of the banks, off idle.
     """
     now = due(story, phase)
     if phase.rounds == "none":
         return _preset(story, phase)
+    if now.current is not None and now.current.in_question:
+        return Advice("cannot", "in-question", about=tuple(older.bore for older, _ in now.current.in_question))
     if phase.rounds == "openings":
         return _off_idle(story, phase, now)
     advice = next_of(story, phase)

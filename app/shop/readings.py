@@ -11,6 +11,7 @@ from sqlmodel import Session, func, select
 
 from app.shop import visits
 from app.shop.database import Database
+from app.shop.judgement import far_off
 from app.shop.keys import checked, current, earlier, fingerprint, part_key
 from app.shop.phases import Phase
 from app.shop.progress import require_open, require_ready
@@ -21,6 +22,7 @@ from app.shop.walk import due
 
 KINDS = ("turn", "closing", "again", "skip")
 COUNTS = ("older", "newer", "both")
+FAR_OFF = "Far from the other bores. Keep it if the meter shows it, or correct it."
 SET_ASIDE = "Set aside: another value of this bore counts"
 
 
@@ -115,6 +117,17 @@ def settle(
         session.add(row)
         session.flush()
         return row.ident
+
+
+def ask_if_far(shop: Database, visit_id: int, key: str, new: NewReading) -> None:
+    """Raises RefusedError for a value far from the other bores', which is more likely a slip, unless it is stored."""
+    with shop.reading() as session:
+        story = visits.load(session, visit_id)
+    one = next((r for r in story.rounds if r.row.number == new.round_number), None)
+    if one is None or new.value is None or any(row.key == key for row in one.entered):
+        return
+    if far_off(one, new.bore, new.value):
+        raise RefusedError({"value": FAR_OFF})
 
 
 def begin_round(shop: Database, visit_id: int, key: str, phase_slug: str, at: str) -> int:

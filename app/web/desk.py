@@ -20,7 +20,7 @@ from app.shop.walk import Due, due
 from app.sync import words
 from app.sync.advice import Advice
 from app.sync.banks import BankStory
-from app.sync.rounds import MISREAD_OTHERS, MISREAD_TIMES, Evenness, suspicious
+from app.sync.rounds import MISREAD_OTHERS, MISREAD_TIMES, Evenness
 from app.sync.units import THOU
 from app.web import bank_card
 from app.web.drawing import blades_of, by_bore, shape_of, unit_of, value_of, word_of
@@ -100,11 +100,6 @@ class Desk:
         if current is None or len(current.latest) < min(2, len(self.story.layout.bores)):
             return None
         return evenness_of(self.story, current, self.phase.window)
-
-    def far_off(self, bore: int, value: float) -> bool:
-        """Whether a value for a bore would stand so far from the others that it is asked about once."""
-        others = {b: r.value for b, r in self.now.items() if r.value is not None and b != bore}
-        return bore in suspicious({**others, bore: value})
 
     @property
     def selected(self) -> int | None:

@@ -9,7 +9,7 @@ from fastapi.responses import HTMLResponse, PlainTextResponse, Response
 from app.shop import readings, visits
 from app.shop.database import Database
 from app.shop.news import version
-from app.shop.readings import NewReading
+from app.shop.readings import FAR_OFF, NewReading
 from app.shop.refusals import NotThereError, RefusedError
 from app.web.context import Form, Now, Page, Pages, Shop
 from app.web.desk import Desk, Wanted
@@ -18,8 +18,6 @@ from app.web.refusal import status_of
 from app.web.visits import phase_of
 
 router = APIRouter()
-
-FAR_OFF = "Far from the other bores. Keep it if the meter shows it, or correct it."
 
 
 @router.get("/visits/{visit_id}/{slug}/readings")
@@ -64,7 +62,7 @@ def add(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: Now) 
         )
         form.raise_problems()
         if new.value is not None and not form.text("sure"):
-            _ask_if_far(shop, visit_id, new)
+            readings.ask_if_far(shop, visit_id, form.text("key"), new)
         readings.add(shop, visit_id, form.text("key"), new, now)
     except NotThereError:
         raise
@@ -89,14 +87,6 @@ def begin(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: Now
     """Begin one more round."""
     readings.begin_round(shop, visit_id, form.text("key"), slug, now)
     return page.saved(f"/visits/{visit_id}/{slug}/readings")
-
-
-def _ask_if_far(shop: Database, visit_id: int, new: NewReading) -> None:
-    """Raises RefusedError, once, for a value far from the other bores': the form comes back with ``sure`` set."""
-    with shop.reading() as session:
-        story = visits.load(session, visit_id)
-    if Desk(story, phase_of(new.phase), Wanted(), {}, {}).far_off(new.bore, new.value or 0.0):
-        raise RefusedError({"value": FAR_OFF})
 
 
 def _desk(

@@ -180,6 +180,9 @@ def _said(story: Story, phase: Phase, step: Advice) -> tuple[str, str]:
             return "Signed off", f"By {story.sign_off.name}. Nothing more is recorded here."
         case "stopped":
             return "Stop the engine", " ".join(_stops(story, phase))
+        case "in-question":
+            about = words.bores_in_words(step.about)
+            return f"Bore {about} has two values", "The next step comes once it is said which of them counts."
     if phase.rounds == "openings":
         return bank_card.said(story, step, balance_of(story), due(story, phase))
     unit = unit_of(story.meter)

@@ -7,10 +7,9 @@ from pydantic import Field
 
 from app.shop import engines, readings, visits
 from app.shop.database import Database
-from app.shop.judgement import evenness_of, far_off
+from app.shop.judgement import evenness_of
 from app.shop.phases import HEAT_SOAKED, phase_named
 from app.shop.readings import NewReading
-from app.shop.refusals import RefusedError
 from app.shop.story import Round, Story
 from app.shop.tables import ReadingRow
 from app.sync.rounds import Evenness
@@ -22,8 +21,6 @@ from app.web.context import Now, Shop
 from app.web.drawing import unit_of
 
 router = APIRouter(prefix="/visits/{visit_id}", tags=["readings"])
-
-FAR_OFF = "Far from the other bores. Read it again, or send it with `sure` if the meter shows it."
 
 BoreNumber = Annotated[int, Field(ge=1, le=999, description="The bore, by its cylinder number.", examples=[3])]
 RoundNumber = Annotated[
@@ -67,6 +64,16 @@ class SkipSent(Sent):
 
 
 ReadingSent = Annotated[ValueSent | SkipSent, Field(discriminator="kind")]
+
+
+class SettledSent(Sent):
+    """Which of two readings of one bore's turn counts, each entered without sight of the other."""
+
+    key: Key
+    older: int = Field(description="The one entered first.")
+    newer: int = Field(description="The one entered after it.")
+    counts: Literal["older", "newer", "both"]
+    by: By
 
 
 class ReadingTold(Told):
@@ -152,6 +159,14 @@ class EvennessTold(Told):
         )
 
 
+class QuestionTold(Told):
+    """Two readings of one bore's turn, of which somebody has to say which counts."""
+
+    bore: int
+    older: int
+    newer: int
+
+
 class RoundTold(Told):
     """One pass over the bores, with everything entered in it, oldest first."""
 
@@ -162,6 +177,7 @@ class RoundTold(Told):
     closed: bool = Field(description="Whether the first bore was read again to end it.")
     moved_since: bool = Field(description="Whether a move came after it, so that it speaks for nothing any more.")
     readings: list[ReadingTold]
+    in_question: list[QuestionTold] = Field(description="A round speaks for nothing while two of its values are.")
     evenness: EvennessTold | None = Field(description="Null before the first reading.")
 
     @staticmethod
@@ -178,6 +194,10 @@ class RoundTold(Told):
                 "closed": one.closed,
                 "moved_since": story.moved_since(one),
                 "readings": [ReadingTold.of(row, row.ident in standing) for row in one.entered],
+                "in_question": [
+                    QuestionTold(bore=older.bore, older=older.ident, newer=newer.ident)
+                    for older, newer in one.in_question
+                ],
                 "evenness": EvennessTold.of(story, evenness_of(story, one, window)) if one.readings else None,
             }
         )
@@ -217,22 +237,23 @@ def add_reading(shop: Shop, visit_id: Id, phase: Slug, body: ReadingSent, now: N
         supersedes=body.supersedes,
     )
     if isinstance(body, ValueSent) and not body.sure:
-        _ask_if_far(shop, visit_id, body.key, new)
+        readings.ask_if_far(shop, visit_id, body.key, new)
     row_id = readings.add(shop, visit_id, body.key, new, now)
+    return _stored(shop, visit_id, row_id)
+
+
+@router.post(
+    "/phases/{phase}/readings/settled", status_code=201, summary="Say which reading counts", responses=REFUSALS
+)
+def settle_readings(shop: Shop, visit_id: Id, phase: Slug, body: SettledSent, now: Now) -> ReadingTold:
+    """Answers with the row that says so. The reading that does not count stays in the history."""
+    pair = (body.older, body.newer)
+    row_id = readings.settle(shop, visit_id, body.key, phase, pair, body.counts, body.by, now)
+    return _stored(shop, visit_id, row_id)
+
+
+def _stored(shop: Database, visit_id: int, row_id: int) -> ReadingTold:
     with shop.reading() as session:
         row = session.get_one(ReadingRow, row_id)
-        stands = all(
-            row_id != later.supersedes_id for r in visits.load(session, visit_id).rounds for later in r.entered
-        )
-    return ReadingTold.of(row, stands)
-
-
-def _ask_if_far(shop: Database, visit_id: int, key: str, new: NewReading) -> None:
-    """Raises RefusedError for a value far from the other bores', unless it is stored already."""
-    with shop.reading() as session:
         story = visits.load(session, visit_id)
-    one = next((r for r in story.rounds if r.row.number == new.round_number), None)
-    if one is None or new.value is None or any(row.key == key for row in one.entered):
-        return
-    if far_off(one, new.bore, new.value):
-        raise RefusedError({"value": FAR_OFF})
+    return ReadingTold.of(row, all(row_id != later.supersedes_id for one in story.rounds for later in one.entered))

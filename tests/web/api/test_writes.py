@@ -1,0 +1,211 @@
+"""Every write of the interface: what it stores, what it answers, and that a repeat under its key does neither again."""
+
+from collections.abc import Callable, Iterator
+from typing import Any
+
+import pytest
+from sqlmodel import func, select
+from starlette.testclient import TestClient
+
+from app.shop.database import Database
+from app.shop.phases import COLD_PRESET, HEAT_SOAKED
+from app.shop.tables import (
+    CheckRow,
+    Engine,
+    Fitting,
+    MoveRow,
+    Override,
+    ReadingRow,
+    RoundRow,
+    SignOff,
+    Visit,
+)
+from app.web.application import create_app
+from tests.shop.yard import FOUR, check_all, engine, heat_soaked, key, read, read_round, story, visit
+
+TABLES = (Engine, Fitting, Visit, RoundRow, ReadingRow, MoveRow, CheckRow, Override, SignOff)
+COLD, HOT = "/api/visits/1/phases/cold-preset", "/api/visits/1/phases/heat-soaked-recheck"
+FACTS = {"serial": "31-0217", "displacement": 427, "displacement_unit": "cu in", "idle_speed_rpm": 850}
+FITTED = {"layout": {"banks": [{"bores": [1, 2, 3, 4], "stop": 2}], "springless": [3]}}
+
+
+@pytest.fixture
+def client(shop: Database) -> Iterator[TestClient]:
+    with TestClient(create_app(shop), base_url="http://127.0.0.1") as opened:
+        yield opened
+
+
+def rows(shop: Database) -> int:
+    with shop.reading() as session:
+        return sum(session.exec(select(func.count()).select_from(table)).one() for table in TABLES)
+
+
+def nothing(shop: Database) -> None:
+    pass
+
+
+def registered(shop: Database) -> None:
+    engine(shop, FOUR)
+
+
+def cold(shop: Database) -> None:
+    visit(shop, engine(shop, FOUR))
+
+
+def cold_checked(shop: Database) -> None:
+    cold(shop)
+    check_all(shop, 1, COLD_PRESET)
+
+
+def hot(shop: Database) -> None:
+    heat_soaked(shop, FOUR)
+
+
+def hot_begun(shop: Database) -> None:
+    hot(shop)
+    read(shop, 1, HEAT_SOAKED)
+
+
+def hot_read(shop: Database) -> None:
+    hot(shop)
+    read_round(shop, 1, HEAT_SOAKED)
+
+
+TURN = {"kind": "turn", "round": 2, "bore": 1, "value": 6.25, "by": "KM"}
+WRITES: list[tuple[Callable[[Database], None], str, dict[str, Any], int]] = [
+    (nothing, "/api/engines", {**FACTS, **FITTED}, 2),
+    (registered, "/api/engines/1/fittings", {**FITTED, "why": "Bores measured"}, 1),
+    (registered, "/api/engines/1/visits", {"place": "test cell", "by": "KM", "meter_id": 1}, 1),
+    (cold, f"{COLD}/checks", {"ticks": ["wide-open"], "numbers": {"base-blade": 3}, "by": "KM"}, 2),
+    (cold_checked, f"{COLD}/checks/wide-open/taken-back", {"by": "KM"}, 1),
+    (hot, f"{HOT}/readings", TURN, 2),
+    (hot, f"{HOT}/readings", {"kind": "skip", "round": 2, "bore": 1, "why": "Cannot be reached", "by": "KM"}, 2),
+    (hot_read, f"{HOT}/readings", {**TURN, "kind": "again"}, 1),
+    (hot_read, f"{HOT}/rounds", {}, 1),
+    (hot, f"{HOT}/overrides", {"why": "The customer waits.", "by": "KM"}, 1),
+    (hot_read, f"{HOT}/moves", {"kind": "stop", "bank": "A", "turns": -0.125, "by": "KM"}, 1),
+    (
+        hot_read,
+        f"{HOT}/moves",
+        {"kind": "blade", "coupler": {"near": 2, "far": 3}, "leaves_thou": [3, 1.5], "by": "KM"},
+        1,
+    ),
+    (hot_read, f"{HOT}/moves", {"kind": "bypass", "bore": 3, "turns": 0.5, "by": "KM"}, 1),
+]
+
+
+@pytest.mark.parametrize(("come_so_far", "path", "body", "stored"), WRITES)
+def test_a_write_sent_again_is_stored_once_and_answered_alike(
+    client: TestClient,
+    shop: Database,
+    come_so_far: Callable[[Database], None],
+    path: str,
+    body: dict[str, Any],
+    stored: int,
+) -> None:
+    come_so_far(shop)
+    before = rows(shop)
+    sent = {**body, "key": key()}
+    first, again = client.post(path, json=sent), client.post(path, json=sent)
+    assert first.status_code == 201, first.text
+    assert (again.status_code, again.json()) == (201, first.json())
+    assert rows(shop) == before + stored
+
+
+def test_a_correction_of_an_engine_sent_again_is_one(client: TestClient, shop: Database) -> None:
+    engine(shop, FOUR)
+    sent = {**FACTS, "vehicle": "Red coupe", "version": 1}
+    first, again = client.put("/api/engines/1", json=sent), client.put("/api/engines/1", json=sent)
+    assert (first.status_code, first.json()["version"], first.json()["vehicle"]) == (200, 2, "Red coupe")
+    assert again.json() == first.json()
+
+
+def test_an_engine_comes_back_as_it_was_sent(client: TestClient) -> None:
+    hardware = {"bore_diameter_mm": 46.5, "closed_angle_deg": 6.5}
+    sent = {**FACTS, **FITTED, "description": "Eight", "key": key(), "hardware": hardware}
+    told = client.post("/api/engines", json=sent).json()
+    assert {name: told[name] for name in FACTS} == FACTS
+    assert told["fitting"]["layout"]["banks"] == [{"name": "A", "bores": [1, 2, 3, 4], "stop": 2, "drive": 2}]
+    assert told["fitting"]["layout"]["springless"] == [3]
+    figures = told["fitting"]["hardware"]
+    assert {name: figures[name] for name in hardware} == {
+        name: {"value": value, "measured": True} for name, value in hardware.items()
+    }
+    assert figures["stop_lever_mm"] == {"value": 25.4, "measured": False}
+    assert [one["serial"] for one in client.get("/api/engines?words=31-02").json()] == ["31-0217"]
+    assert client.get("/api/engines?words=nothing").json() == []
+
+
+def test_a_correction_stands_in_place_of_what_was_mistyped(client: TestClient, shop: Database) -> None:
+    hot_begun(shop)
+    wrong = story(shop, 1).rounds[-1].latest[1].ident
+    right = client.post(f"{HOT}/readings", json={**TURN, "key": key(), "supersedes": wrong}).json()
+    assert (right["supersedes"], right["value"], right["unit"], right["stands"]) == (wrong, 6.25, "kg/h", True)
+    told = client.get("/api/visits/1/rounds").json()[-1]["readings"]
+    assert [(one["id"], one["stands"]) for one in told] == [(wrong, False), (right["id"], True)]
+
+
+def test_it_is_said_which_of_two_values_counts(client: TestClient, shop: Database) -> None:
+    hot_begun(shop)
+    read(shop, 1, HEAT_SOAKED, 7.5, bore=1)
+    advice = client.get(f"{HOT}/advice").json()
+    assert (advice["kind"], advice["why"], advice["about"]) == ("cannot", "in-question", [1])
+    asked = client.get("/api/visits/1/rounds").json()[-1]["in_question"]
+    assert [one["bore"] for one in asked] == [1]
+    body = {"older": asked[0]["older"], "newer": asked[0]["newer"], "counts": "older", "by": "KM", "key": key()}
+    first = client.post(f"{HOT}/readings/settled", json=body)
+    again = client.post(f"{HOT}/readings/settled", json=body)
+    assert (first.status_code, again.status_code) == (201, 201)
+    assert again.json() == first.json()
+    assert client.get(f"{HOT}/advice").json()["kind"] == "measure"
+
+
+def test_a_move_is_told_in_the_fields_of_its_kind(client: TestClient, shop: Database) -> None:
+    hot_read(shop)
+    body = {"kind": "blade", "coupler": {"near": 2, "far": 3}, "leaves_thou": [3, 1.5], "by": "KM", "key": key()}
+    told = client.post(f"{HOT}/moves", json=body).json()
+    assert (told["coupler"], told["leaves_thou"], told["bank"]) == ({"near": 2, "far": 3}, [3.0, 1.5], "A")
+    assert (told["turns"], told["flats"], told["bore"], told["stands"]) == (None, None, None, True)
+    assert client.get("/api/visits/1/story").json()["moves"] == [told]
+
+
+def test_an_expectation_is_in_the_unit_of_the_meter_with_its_band(client: TestClient, shop: Database) -> None:
+    hot(shop)
+    for bore, value in ((1, 6.5), (2, 6.5), (3, 6.5), (4, 3.5), (1, 6.5)):
+        read(shop, 1, HEAT_SOAKED, value, bore)
+    for _ in range(6):
+        advice = client.get(f"{HOT}/advice").json()
+        if advice["kind"] != "measure":
+            break
+        for asked in advice["readings"]:
+            value = 3.5 if asked["bore"] == 4 else 6.5
+            assert client.post(f"{HOT}/readings", json={**asked, "value": value, "by": "KM", "key": key()}).is_success
+    assert (advice["kind"], advice["coupler"], advice["moves_bores"]) == ("blade", {"near": 3, "far": 4}, [4])
+    assert 1 <= len(advice["leaves_thou"]) <= 2
+    assert set(advice["leaves_thou"]) <= set(client.get("/api/blades").json()["leaves_thou"])
+    (expected,) = advice["expected"]
+    assert expected["bore"] == 4
+    assert 3.5 < expected["low"] < expected["value"] < expected["high"] < 12
+    assert advice["unit"] == "kg/h"
+
+
+def test_a_figure_outside_the_limits_stops_the_advice_too(client: TestClient, shop: Database) -> None:
+    hot_read(shop)
+    body = {"numbers": {"coolant": 150}, "by": "KM", "key": key()}
+    standing = client.post(f"{HOT}/checks", json=body).json()
+    assert "Stop the engine now" in standing["stops"][0]
+    advice = client.get(f"{HOT}/advice").json()
+    assert (advice["kind"], advice["why"], advice["readings"]) == ("cannot", "stopped", [])
+    assert "Stop the engine now" in advice["reason"]
+
+
+def test_a_phase_tells_its_items_cautions_and_starting_turns(client: TestClient, shop: Database) -> None:
+    cold(shop)
+    told = client.get(COLD).json()
+    assert told["cautions"]
+    assert "maker's instructions" in told["defer"]
+    assert {item["item"] for item in told["items"]} >= {"wide-open", "base-blade", "preset-turns"}
+    assert all(item["missing"] and item["recorded"] is None for item in told["items"])
+    assert told["preset"]["low_turns"] < told["preset"]["turns"] < told["preset"]["high_turns"]
+    advice = client.get(f"{COLD}/advice").json()
+    assert (advice["kind"], advice["bank"], advice["turns"]) == ("stop", None, told["preset"]["turns"])
