@@ -13,9 +13,11 @@ from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import IO
 
-from sqlalchemy import URL, Connection, create_engine, event
+from sqlalchemy import URL, Connection, Engine, create_engine, event
 from sqlalchemy.exc import DBAPIError
 from sqlmodel import Session
+
+from app.shop.kept import Memory
 
 BUSY_SECONDS = 5.0
 """How long a statement waits for another program that holds the file, such as a copying tool."""
@@ -102,10 +104,12 @@ class Database:
         self.file = folder / "shop.db"
         self._held = _lock(folder / "shop.lock")
         self._turn = threading.Lock()
+        self._memory = Memory()
         self._reads = create_engine(
             URL.create("sqlite", database=str(self.file)),
             connect_args={"check_same_thread": False, "timeout": BUSY_SECONDS},
             max_overflow=-1,  # the server's threads are the limit
+            hide_parameters=True,  # an error goes to the log, and whose engine it was about does not
         )
         self._writes = self._reads.execution_options(writes=True)
         event.listen(self._reads, "connect", _prepare)
@@ -114,8 +118,9 @@ class Database:
     @contextmanager
     def reading(self) -> Iterator[Session]:
         """A session that sees one moment of the records. Writing in it raises; nothing is committed."""
-        with plain_words(), Session(self._reads, expire_on_commit=False) as session:
+        with plain_words(), self._session(self._reads) as session:
             yield session
+            self._keep(session)
 
     @contextmanager
     def writing(self) -> Iterator[Session]:
@@ -127,11 +132,20 @@ class Database:
         if not self._turn.acquire(timeout=TURN_SECONDS):
             raise ShopUnavailableError("The write before this one is stuck. Start the program again.")
         try:
-            with plain_words(), Session(self._writes, expire_on_commit=False) as session:
+            with plain_words(), self._session(self._writes) as session:
                 yield session
                 session.commit()
+                self._keep(session)
         finally:
             self._turn.release()
+
+    def _session(self, engine: Engine) -> Session:
+        """``info`` has what was read before, and what this session read or stored: see ``visits.load``."""
+        return Session(engine, expire_on_commit=False, info={"memory": self._memory, "fresh": {}})
+
+    def _keep(self, session: Session) -> None:
+        for key, value in session.info["fresh"].items():
+            self._memory.put(key, value)
 
     def close(self) -> None:
         """Let the write under way finish, fold the journal into the file, and let the next process in.

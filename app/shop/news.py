@@ -1,22 +1,63 @@
-"""How far the records of a visit go, told cheaply: a page asks it every second whether it is out of date."""
+"""How far the records of a visit go, told cheaply: a page asks it every second whether it is out of date.
 
-from sqlmodel import Session, col, func, select
+Evidence is only ever added, so the newest ids say whether anything was added; an engine's facts have their version.
+"""
+
+from typing import NamedTuple
+
+from sqlmodel import Session
 
 from app.shop.refusals import NotThereError
-from app.shop.tables import CheckRow, MoveRow, Override, ReadingRow, RoundRow, SignOff, Visit
+from app.shop.story import Story
 
-OF_A_VISIT = (RoundRow, MoveRow, CheckRow, Override, SignOff)
+QUERY = """
+SELECT e.version,
+  coalesce((SELECT max(r.id) FROM round o JOIN reading r ON r.round_id = o.id WHERE o.visit_id = v.id), 0),
+  coalesce((SELECT max(id) FROM round WHERE visit_id = v.id), 0),
+  coalesce((SELECT max(id) FROM move WHERE visit_id = v.id), 0),
+  coalesce((SELECT max(id) FROM "check" WHERE visit_id = v.id), 0),
+  coalesce((SELECT max(id) FROM override WHERE visit_id = v.id), 0),
+  coalesce((SELECT max(id) FROM sign_off WHERE visit_id = v.id), 0),
+  coalesce((SELECT max(id) FROM correction WHERE visit_id = v.id), 0)
+FROM visit v JOIN engine e ON e.id = v.engine_id WHERE v.id = ?
+"""
+
+
+class Marks(NamedTuple):
+    """The version of a visit's engine, and the newest id of each table that a visit has rows in, 0 for none."""
+
+    engine: int
+    reading: int
+    round: int
+    move: int
+    check: int
+    override: int
+    sign_off: int
+    correction: int
+
+
+def marks(session: Session, visit_id: int) -> Marks:
+    """How far the records of a visit go now. Raises NotThereError."""
+    row = session.connection().exec_driver_sql(QUERY, (visit_id,)).first()
+    if row is None:
+        raise NotThereError("visit of that number")
+    return Marks(*row)
+
+
+def marks_of(story: Story) -> Marks:
+    """How far the records went when ``story`` was read."""
+    return Marks(
+        story.engine.version,
+        story.last_reading,
+        max((one.row.ident for one in story.rounds), default=0),
+        story.last_move,
+        max((one.ident for one in story.all_checks), default=0),
+        max((one.ident for one in story.overrides), default=0),
+        story.sign_off.ident if story.sign_off else 0,
+        max((one.ident for one in story.corrections), default=0),
+    )
 
 
 def version(session: Session, visit_id: int) -> str:
     """A short text that changes with every row added to a visit. Raises NotThereError."""
-    if session.get(Visit, visit_id) is None:
-        raise NotThereError("visit of that number")
-    newest = [
-        session.exec(select(func.max(ReadingRow.id)).join(RoundRow).where(RoundRow.visit_id == visit_id)).one(),
-        *(
-            session.exec(select(func.max(col(table.id))).where(table.visit_id == visit_id)).one()
-            for table in OF_A_VISIT
-        ),
-    ]
-    return ".".join(str(number or 0) for number in newest)
+    return ".".join(map(str, marks(session, visit_id)))

@@ -84,11 +84,12 @@ def require_open(story: Story, slug: str) -> Phase:
 
 def require_ready(story: Story, one: Phase) -> None:
     """Raises RefusedError while the engine may not be read in an open phase: stopped, or not yet safe to run."""
-    standing = _standing(story, one)
-    if standing.stops:
-        raise RefusedError({"value": standing.stops[0]})
+    if _spared(story, one):
+        return
+    if stops := _stops(story, one):
+        raise RefusedError({"value": stops[0]})
     before = {i.slug for i in items_of(story, one) if i.before_running}
-    waits = next((m for m in standing.missing if m.must and m.slug in before), None)
+    waits = next((m for m in _missing_items(story, one) if m.must and m.slug in before), None)
     if waits is not None:
         raise RefusedError({"value": f"First see to it, and tick it: {waits.what}."})
 
@@ -120,12 +121,16 @@ def _spared(story: Story, one: Phase) -> str:
 
 
 def _missing(story: Story, one: Phase) -> list[Missing]:
+    return _missing_items(story, one) + _missing_rounds(story, one)
+
+
+def _missing_items(story: Story, one: Phase) -> list[Missing]:
     lacks: list[Missing] = []
     for item in items_of(story, one):
         check = story.checks.get((one.slug, item.slug))
         if check is None or (item.fresh and check.after_move < story.last_move):
             lacks.append(Missing(item.slug, item.ask, item.must))
-    return lacks + _missing_rounds(story, one)
+    return lacks
 
 
 def _missing_rounds(story: Story, one: Phase) -> list[Missing]:

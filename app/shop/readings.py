@@ -16,6 +16,7 @@ from app.shop.keys import checked, current, earlier, fingerprint, part_key
 from app.shop.phases import Phase
 from app.shop.progress import require_open, require_ready
 from app.shop.refusals import ConflictError, RefusedError
+from app.shop.seals import store
 from app.shop.story import Round, Story
 from app.shop.tables import MeterRow, ReadingRow, RoundRow
 from app.shop.walk import due
@@ -72,8 +73,8 @@ def add(shop: Database, visit_id: int, key: str, new: NewReading, at: str) -> in
             at=at,
             supersedes_id=new.supersedes,
         )
-        session.add(row)
-        session.flush()
+        store(session, row)
+        visits.remember(session, story.with_round(Round(one.row, (*one.entered, row))))
         return row.ident
 
 

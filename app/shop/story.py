@@ -1,5 +1,6 @@
 """A visit as it was recorded: plain facts, in order, for the rules and the brain to look at. No SQL, no clock."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import cached_property
@@ -15,6 +16,7 @@ from app.shop.tables import (
     Override,
     ReadingRow,
     RoundRow,
+    Row,
     SignOff,
     Visit,
 )
@@ -136,6 +138,15 @@ class Story:
     def newest_check(self, phase: str, item: str) -> CheckRow | None:
         """The newest row of an item, whether it stands or takes one back."""
         return next((c for c in reversed(self.all_checks) if (c.phase, c.item) == (phase, item)), None)
+
+    def rows(self) -> Iterator[Row]:
+        """Every row that the story is made of, but for the visit before."""
+        yield from (self.engine, self.fitting, self.visit, self.meter)
+        for one in self.rounds:
+            yield from (one.row, *one.entered)
+        yield from (*self.all_moves, *self.all_checks, *self.overrides, *self.corrections)
+        if self.sign_off is not None:
+            yield self.sign_off
 
     def with_round(self, one: Round) -> "Story":
         """This story with ``one`` in the place of the round of its number, or after the others."""

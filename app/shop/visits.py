@@ -131,9 +131,7 @@ def _kept(session: Session, visit_id: int) -> Story:
     if isinstance(kept, Story) and marks_of(kept) == now:
         return kept
     (story,) = stories(session, [session.exec(select(Visit).where(Visit.id == visit_id)).one()])
-    rows = (story.engine, story.fitting, story.meter, story.visit, *story.all_moves, *story.all_checks)
-    rounds = (row for one in story.rounds for row in (one.row, *one.entered))
-    for row in (*rows, *rounds, *story.overrides, *((story.sign_off,) if story.sign_off else ())):
+    for row in story.rows():
         session.expunge(row)  # what is kept outlives the session, whatever becomes of it
     remember(session, story)
     return story

@@ -78,14 +78,21 @@ class Pages:
         return answer
 
 
-def _shop(request: Request) -> Database:
+# What waits for nothing is async: FastAPI would hand anything else to a thread, which takes longer than doing it.
+
+
+async def _shop(request: Request) -> Database:
     shop: Database = request.app.state.shop
     return shop
 
 
-def _now(request: Request) -> str:
+async def _now(request: Request) -> str:
     clock: Callable[[], datetime] = request.app.state.clock
     return stamp(clock())
+
+
+async def _page(request: Request) -> Pages:
+    return Pages(request)
 
 
 async def _typed(request: Request) -> Typed:
@@ -98,4 +105,4 @@ async def _typed(request: Request) -> Typed:
 Shop = Annotated[Database, Depends(_shop)]
 Now = Annotated[str, Depends(_now)]
 Form = Annotated[Typed, Depends(_typed)]
-Page = Annotated[Pages, Depends(Pages)]
+Page = Annotated[Pages, Depends(_page)]

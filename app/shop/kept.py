@@ -1,0 +1,31 @@
+"""What this process keeps in mind of what it read, so that it is not read again: the newest things, up to a number."""
+
+import threading
+from collections import OrderedDict
+from collections.abc import Hashable
+
+MOST = 200
+
+
+class Memory:
+    """Values by key, the least lately used ones forgotten first. Whoever asks has to know that a value still holds."""
+
+    def __init__(self, most: int = MOST) -> None:
+        self.most = most
+        self._kept: OrderedDict[Hashable, object] = OrderedDict()
+        self._turn = threading.Lock()
+
+    def get(self, key: Hashable) -> object | None:
+        """The value kept under ``key``."""
+        with self._turn:
+            if key in self._kept:
+                self._kept.move_to_end(key)
+            return self._kept.get(key)
+
+    def put(self, key: Hashable, value: object) -> None:
+        """Keep ``value`` under ``key``."""
+        with self._turn:
+            self._kept[key] = value
+            self._kept.move_to_end(key)
+            while len(self._kept) > self.most:
+                self._kept.popitem(last=False)
