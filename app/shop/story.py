@@ -1,9 +1,7 @@
 """A visit as it was recorded: plain facts, in order, for the rules and the brain to look at. No SQL, no clock."""
 
-from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime
-from functools import cached_property
 
 from app.shop.keys import current
 from app.shop.tables import (
@@ -16,7 +14,6 @@ from app.shop.tables import (
     Override,
     ReadingRow,
     RoundRow,
-    Row,
     SignOff,
     Visit,
 )
@@ -42,14 +39,14 @@ UNITS = {"kg/h": KG_PER_HOUR, "kPa": KPA, "inHg": IN_HG, "mmHg": MM_HG}
 """What a meter may read in, as multiples of the base unit."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Round:
     """One pass over the bores, with every reading ever entered in it, oldest first."""
 
     row: RoundRow
     entered: tuple[ReadingRow, ...]
 
-    @cached_property
+    @property
     def readings(self) -> list[ReadingRow]:
         """The readings that stand: not superseded, skips left out."""
         return [r for r in current(self.entered) if r.value is not None]
@@ -60,12 +57,12 @@ class Round:
         read = {r.bore for r in self.readings}
         return {r.bore: r for r in current(self.entered) if r.value is None and r.bore not in read}
 
-    @cached_property
+    @property
     def latest(self) -> dict[int, ReadingRow]:
         """The newest standing reading of each bore, the closing one apart."""
         return {r.bore: r for r in self.readings if r.kind != "closing"}
 
-    @cached_property
+    @property
     def closing(self) -> ReadingRow | None:
         """The reading that ended the round."""
         return next((r for r in self.readings if r.kind == "closing"), None)
@@ -75,7 +72,7 @@ class Round:
         """Whether the first bore was read again to end the round."""
         return self.closing is not None
 
-    @cached_property
+    @property
     def newest(self) -> int:
         """The id of the newest reading entered, 0 when there is none."""
         return max((r.ident for r in self.entered), default=0)
@@ -97,7 +94,7 @@ class Round:
         return next((r.bore for r in self.entered if r.bore in self.latest and r.value is not None), None)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Story:
     """Everything recorded of one visit.
 
@@ -120,12 +117,12 @@ class Story:
     before: "Story | None" = None
     corrections: tuple[Correction, ...] = ()
 
-    @cached_property
+    @property
     def moves(self) -> list[MoveRow]:
         """The moves that stand."""
         return current(self.all_moves)
 
-    @cached_property
+    @property
     def checks(self) -> dict[tuple[str, str], CheckRow]:
         """The checks that stand, by phase and item: neither superseded nor taken back."""
         return {(c.phase, c.item): c for c in current(self.all_checks) if c.text != TAKEN_BACK}
@@ -138,20 +135,6 @@ class Story:
     def newest_check(self, phase: str, item: str) -> CheckRow | None:
         """The newest row of an item, whether it stands or takes one back."""
         return next((c for c in reversed(self.all_checks) if (c.phase, c.item) == (phase, item)), None)
-
-    def rows(self) -> Iterator[Row]:
-        """Every row that the story is made of, but for the visit before."""
-        yield from (self.engine, self.fitting, self.visit, self.meter)
-        for one in self.rounds:
-            yield from (one.row, *one.entered)
-        yield from (*self.all_moves, *self.all_checks, *self.overrides, *self.corrections)
-        if self.sign_off is not None:
-            yield self.sign_off
-
-    def with_round(self, one: Round) -> "Story":
-        """This story with ``one`` in the place of the round of its number, or after the others."""
-        others = [r for r in self.rounds if r.row.number != one.row.number]
-        return replace(self, rounds=tuple(sorted([*others, one], key=lambda r: r.row.number)))
 
     @property
     def last_move(self) -> int:
