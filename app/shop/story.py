@@ -1,7 +1,9 @@
 """A visit as it was recorded: plain facts, in order, for the rules and the brain to look at. No SQL, no clock."""
 
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 from datetime import datetime
+from functools import cached_property
 
 from app.shop.keys import current
 from app.shop.tables import (
@@ -14,6 +16,7 @@ from app.shop.tables import (
     Override,
     ReadingRow,
     RoundRow,
+    Row,
     SignOff,
     Visit,
 )
@@ -39,14 +42,14 @@ UNITS = {"kg/h": KG_PER_HOUR, "kPa": KPA, "inHg": IN_HG, "mmHg": MM_HG}
 """What a meter may read in, as multiples of the base unit."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Round:
     """One pass over the bores, with every reading ever entered in it, oldest first."""
 
     row: RoundRow
     entered: tuple[ReadingRow, ...]
 
-    @property
+    @cached_property
     def readings(self) -> list[ReadingRow]:
         """The readings that stand: not superseded, skips left out."""
         return [r for r in current(self.entered) if r.value is not None]
@@ -57,12 +60,12 @@ class Round:
         read = {r.bore for r in self.readings}
         return {r.bore: r for r in current(self.entered) if r.value is None and r.bore not in read}
 
-    @property
+    @cached_property
     def latest(self) -> dict[int, ReadingRow]:
         """The newest standing reading of each bore, the closing one apart."""
         return {r.bore: r for r in self.readings if r.kind != "closing"}
 
-    @property
+    @cached_property
     def closing(self) -> ReadingRow | None:
         """The reading that ended the round."""
         return next((r for r in self.readings if r.kind == "closing"), None)
@@ -72,7 +75,7 @@ class Round:
         """Whether the first bore was read again to end the round."""
         return self.closing is not None
 
-    @property
+    @cached_property
     def newest(self) -> int:
         """The id of the newest reading entered, 0 when there is none."""
         return max((r.ident for r in self.entered), default=0)
@@ -94,7 +97,7 @@ class Round:
         return next((r.bore for r in self.entered if r.bore in self.latest and r.value is not None), None)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Story:
     """Everything recorded of one visit.
 
@@ -117,12 +120,12 @@ class Story:
     before: "Story | None" = None
     corrections: tuple[Correction, ...] = ()
 
-    @property
+    @cached_property
     def moves(self) -> list[MoveRow]:
         """The moves that stand."""
         return current(self.all_moves)
 
-    @property
+    @cached_property
     def checks(self) -> dict[tuple[str, str], CheckRow]:
         """The checks that stand, by phase and item: neither superseded nor taken back."""
         return {(c.phase, c.item): c for c in current(self.all_checks) if c.text != TAKEN_BACK}
@@ -135,6 +138,20 @@ class Story:
     def newest_check(self, phase: str, item: str) -> CheckRow | None:
         """The newest row of an item, whether it stands or takes one back."""
         return next((c for c in reversed(self.all_checks) if (c.phase, c.item) == (phase, item)), None)
+
+    def rows(self) -> Iterator[Row]:
+        """Every row that the story is made of, but for the visit before."""
+        yield from (self.engine, self.fitting, self.visit, self.meter)
+        for one in self.rounds:
+            yield from (one.row, *one.entered)
+        yield from (*self.all_moves, *self.all_checks, *self.overrides, *self.corrections)
+        if self.sign_off is not None:
+            yield self.sign_off
+
+    def with_round(self, one: Round) -> "Story":
+        """This story with ``one`` in the place of the round of its number, or after the others."""
+        others = [r for r in self.rounds if r.row.number != one.row.number]
+        return replace(self, rounds=tuple(sorted([*others, one], key=lambda r: r.row.number)))
 
     @property
     def last_move(self) -> int:

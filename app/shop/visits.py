@@ -11,9 +11,10 @@ from app.shop import engines
 from app.shop.database import Database
 from app.shop.fittings import hardware_from_json, layout_from_json
 from app.shop.keys import checked, earlier, fingerprint
+from app.shop.news import marks, marks_of
 from app.shop.phases import PLACES
 from app.shop.progress import progress
-from app.shop.refusals import NotThereError, RefusedError
+from app.shop.refusals import RefusedError
 from app.shop.story import Round, Story
 from app.shop.tables import (
     CheckRow,
@@ -109,13 +110,31 @@ def sign_off(shop: Database, visit_id: int, key: str, name: str, at: str) -> int
 
 
 def load(session: Session, visit_id: int, with_before: bool = False) -> Story:
-    """Everything recorded of a visit, and of the one before it when asked for. Raises NotThereError."""
-    visit = session.get(Visit, visit_id)
-    if visit is None:
-        raise NotThereError("visit of that number")
-    (story,) = stories(session, [visit])
-    before = _signed_before(session, visit) if with_before else None
-    return replace(story, before=stories(session, [before])[0]) if before else story
+    """Everything recorded of a visit, and of the one before it when asked for. Raises NotThereError.
+
+    A story that was read before is handed out again while nothing was added to it.
+    """
+    story = _kept(session, visit_id)
+    before = _signed_before(session, story.visit) if with_before else None
+    return replace(story, before=_kept(session, before.ident)) if before else story
+
+
+def remember(session: Session, story: Story) -> None:
+    """Hand out ``story``, of rows that were stored in this very session, once the session is committed."""
+    fresh: dict[int, Story] = session.info["fresh"]
+    fresh[story.visit.ident] = story
+
+
+def _kept(session: Session, visit_id: int) -> Story:
+    now = marks(session, visit_id)
+    kept = session.info["memory"].get(visit_id)
+    if isinstance(kept, Story) and marks_of(kept) == now:
+        return kept
+    (story,) = stories(session, [session.exec(select(Visit).where(Visit.id == visit_id)).one()])
+    for row in story.rows():
+        session.expunge(row)  # what is kept outlives the session, whatever becomes of it
+    remember(session, story)
+    return story
 
 
 def of_engine(session: Session, engine_id: int) -> list[Story]:
