@@ -16,20 +16,29 @@ LONGEST_REASON = 500
 
 
 def record(
-    shop: Database, visit_id: int, key: str, slug: str, values: Mapping[str, float | None], by: str, at: str
+    shop: Database,
+    visit_id: int,
+    key: str,
+    slug: str,
+    values: Mapping[str, float | None],
+    by: str,
+    at: str,
+    read_at: str = "",
 ) -> int:
     """Store the items given, all or none, and return how many were new.
 
-    ``values`` maps an item to its number, or None for a tick. An item recorded before is superseded, when it differs
-    or has to be fresh. Raises RefusedError by item.
+    ``values`` maps an item to its number, or None for a tick. An item recorded before is superseded, when it differs,
+    has to be fresh, or is kept over time; ``read_at`` is when those were read, if it was before ``at``. Raises
+    RefusedError by item.
     """
     key = checked(key)
     with shop.writing() as session:
         story = visits.load(session, visit_id)
-        if values and all(
+        stored = [
             earlier(session, CheckRow, part_key(key, item), fingerprint(item=item, number=number))
             for item, number in values.items()
-        ):
+        ]
+        if any(stored):  # all or none was stored, save what was recorded already
             return 0
         if not values and _stored_under(key, story):
             return 0
@@ -45,7 +54,8 @@ def record(
         new = 0
         for item, number in values.items():
             standing, before = story.checks.get((slug, item)), story.newest_check(slug, item)
-            if standing is not None and standing.number == number and standing.after_move == story.last_move:
+            same = standing is not None and (standing.number, standing.after_move) == (number, story.last_move)
+            if same and not asked[item].over_time:
                 continue
             new += 1
             session.add(
@@ -56,6 +66,7 @@ def record(
                     phase=slug,
                     item=item,
                     number=number,
+                    text=read_at if asked[item].over_time else "",
                     after_move=story.last_move,
                     by=by.strip(),
                     at=at,
@@ -99,20 +110,25 @@ def take_back(shop: Database, visit_id: int, key: str, slug: str, item: str, by:
         return row.ident
 
 
-def override(shop: Database, visit_id: int, key: str, slug: str, why: str, by: str, at: str) -> int:
+def override(
+    shop: Database, visit_id: int, key: str, slug: str, why: str, by: str, at: str, gate: str | None = None
+) -> int:
     """Pass a phase with something missing, for a reason that is kept and printed. Returns the row's id.
+
+    With a ``gate`` only that one thing is passed over: the fine round may then be read before the engine is hot.
 
     Raises RefusedError without a reason or initials, when nothing is missing, and when what is missing may not be
     skipped.
     """
     key = checked(key)
-    sent = fingerprint(visit=visit_id, phase=slug, why=why)
+    sent = fingerprint(visit=visit_id, phase=slug, why=why, gate=gate)
     with shop.writing() as session:
         if again := earlier(session, Override, key, sent):
             return again.ident
         story = visits.load(session, visit_id)
         phase = require_open(story, slug)
         standing = next(s for s in progress(story) if s.phase is phase)
+        missing = [m for m in standing.missing if gate is None or m.slug == gate]
         problems: dict[str, str] = {}
         if not why.strip():
             problems["why"] = "The reason is kept with the engine and printed on the sheet."
@@ -120,9 +136,9 @@ def override(shop: Database, visit_id: int, key: str, slug: str, why: str, by: s
             problems["why"] = f"At most {LONGEST_REASON} characters fit here."
         if not by.strip():
             problems["override_by"] = "Initials of whoever decides it."
-        if must := [m.what for m in standing.missing if m.must]:
+        if must := [m.what for m in missing if m.must]:
             problems["why"] = "This may not be skipped: " + "; ".join(must) + "."
-        if not standing.missing:
+        if not missing:
             problems["why"] = "Nothing is missing here. There is nothing to pass over."
         if problems:
             raise RefusedError(problems)
@@ -131,8 +147,9 @@ def override(shop: Database, visit_id: int, key: str, slug: str, why: str, by: s
             payload=sent,
             visit_id=visit_id,
             phase=slug,
-            missing="; ".join(m.what for m in standing.missing),
+            missing="; ".join(m.what for m in missing),
             why=why.strip(),
+            gate=gate,
             by=by.strip(),
             at=at,
         )

@@ -41,9 +41,9 @@ TYPICAL: Mapping[str, float] = {
     "sensor-closed": 0.52,
     "oil-pressure": 310,
     "coolant": 84,
-    "oil": 88,
+    "oil": 87,
     "oil-pressure-hot": 190,
-    "minutes-hot": 22,
+    "pulls": 4,
     "idle-speed": 850,
     "idle": 850,
     "sensor-open": 4.61,
@@ -122,11 +122,20 @@ class Hands:
         return visits.open_visit(self.shop, engine_id, self.key(), new, self.at())
 
     def check(self, visit_id: int, phase: Phase, **figures: float) -> None:
-        """Record everything a phase asks for."""
+        """Record everything a phase asks for, the temperatures as they climb."""
+        if phase is HEAT_SOAKED:
+            self.warm(visit_id)
         values: dict[str, float | None] = {}
         for item in items_of(self.story(visit_id), phase):
             values[item.slug] = {**TYPICAL, **figures}[item.slug] if item.kind == "number" else None
         record(self.shop, visit_id, self.key(), phase.slug, values, self.by, self.at(90))
+
+    def warm(self, visit_id: int) -> None:
+        """Read the gauges every few minutes while the engine warms: oil lags behind coolant."""
+        for coolant, oil in ((31, 27), (58, 41), (77, 58), (84, 72), (85, 81), (84, 86), (84, 87)):
+            gauges = {"coolant": float(coolant), "oil": float(oil)}
+            record(self.shop, visit_id, self.key(), HEAT_SOAKED.slug, gauges, self.by, self.at(300))
+        self.now += timedelta(seconds=150)
 
     def read_round(self, visit_id: int, phase: Phase, bench: Bench, most: int = 99) -> None:
         """Read the bores the round asks for until it is closed, or ``most`` of them."""

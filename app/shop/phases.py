@@ -28,7 +28,9 @@ class Item:
 
     ``must`` may not be passed over by an override. ``fresh`` counts only when recorded after the last move.
     ``before_running`` stands ahead of the readings. ``when`` limits the item to engines that have the part, and
-    ``where`` to the places it makes sense in. ``stops`` names the shop's limit beyond which the phase stops.
+    ``where`` to the places it makes sense in. ``stops`` names the shop's limit beyond which the phase stops. A figure
+    ``over_time`` is asked for again and again, and every one counts. Outside the places of ``needed`` it is recorded
+    where there is a gauge, and not missed where there is none.
     """
 
     slug: str
@@ -43,6 +45,8 @@ class Item:
     when: Literal["always", "sensor", "two banks", "couplers"] = "always"
     where: tuple[Place, ...] = PLACES
     stops: Stops = ""
+    over_time: bool = False
+    needed: tuple[Place, ...] = PLACES
 
     @property
     def short(self) -> str:
@@ -83,7 +87,7 @@ IN_THE_VEHICLE: tuple[Place, ...] = ("vehicle", "telephone")
 COLD_PRESET = Phase(
     slug="cold-preset",
     title="Cold preset",
-    aim="Every plate closed alike and every bank open by the same turns, before the first start.",
+    aim="Every plate closed alike, every bank open by the same turns.",
     steps=(
         "Pedal down: look into every bore. Let go: every plate closes by itself.",
         "Back each stop screw off, base blade under it, screw down to touch.",
@@ -140,6 +144,14 @@ FIRST_FIRE = Phase(
             1500,
             before_running=False,
             stops="oil pressure at the start",
+            needed=("test cell",),
+        ),
+        Item(
+            "oil-lamp",
+            "Oil lamp out, or pressure up, within seconds of firing",
+            must=True,
+            before_running=False,
+            where=IN_THE_VEHICLE,
         ),
     ),
     cautions=(
@@ -163,30 +175,37 @@ HEAT_SOAKED = Phase(
     title="Heat-soaked recheck",
     aim="The engine is hot right through and every bore breathes the same at idle.",
     steps=(
-        "Run it until coolant and oil are up and steady. Metal that still warms still moves.",
+        "Run it with short pulls; read the gauges every few minutes until they hold still.",
         "Hold idle-speed control, idle spark control, fans and air conditioning steady: they hide what the meter "
         "should see.",
-        "Read every bore in order, then the first one again.",
-        "Make the one move the card names, then read what it asks for.",
     ),
     items=(
-        Item("coolant", "Coolant", "number", "°C", 0, 170, stops="coolant"),
-        Item("oil", "Oil", "number", "°C", 0, 200, stops="oil"),
-        Item("oil-pressure-hot", "Oil pressure, hot at idle", "number", "kPa", 0, 1500, stops="oil pressure when hot"),
-        Item("minutes-hot", "Minutes at running temperature", "number", "min", 0, 600),
+        Item("coolant", "Coolant", "number", "°C", 0, 170, stops="coolant", over_time=True),
+        Item("oil", "Oil", "number", "°C", 0, 200, stops="oil", over_time=True, needed=("test cell",)),
+        Item("pulls", "Short pulls made, up and back", "number", "pulls", 0, 50),
+        Item(
+            "oil-pressure-hot",
+            "Oil pressure, hot at idle",
+            "number",
+            "kPa",
+            0,
+            1500,
+            stops="oil pressure when hot",
+            needed=("test cell",),
+        ),
         Item("idle-speed", "Idle speed now", "number", "rev/min", 300, 3000),
         Item("idle-control", "Idle-speed control and idle spark control held steady"),
         Item("loads-steady", "Fans and air conditioning held steady, on or off"),
     ),
     cautions=(
-        "Everything is hot now. Gloves, and no hand between belt and pulley to reach a screw.",
-        "Keep face and hair clear of the bores while the engine runs.",
+        "All is hot now: gloves, no hand between belt and pulley.",
+        "Face and hair clear of the bores while it runs.",
         "Stop if the coolant climbs or the oil pressure falls.",
-        "Engine off before a coupler is loosened, and no cap opened while it is hot.",
+        "Engine off before a coupler is loosened; no hot cap opened.",
     ),
     cautions_in={
-        "vehicle": ("Wheels chocked, out of gear. The fan may start at any moment.",),
-        "telephone": ("Wheels chocked, out of gear. The fan may start at any moment.", ON_THE_TELEPHONE),
+        "vehicle": ("Wheels chocked, out of gear; the fan starts by itself.",),
+        "telephone": ("Wheels chocked, out of gear; the fan starts by itself.", ON_THE_TELEPHONE),
     },
     rounds="fine",
     moves=("stop", "blade", "bypass"),

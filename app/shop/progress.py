@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from app.shop.heat import GATE, lacks_of
 from app.shop.judgement import balance_of, balanced, even_enough, needs_preset, satisfied_round
 from app.shop.limits import instruction
 from app.shop.phases import LOCK_DOWN, PHASES, Item, Phase, phase_named
@@ -88,6 +89,8 @@ def require_ready(story: Story, one: Phase) -> None:
         return
     if stops := _stops(story, one):
         raise RefusedError({"value": stops[0]})
+    if one.rounds == "fine" and _override(story, one) is None and (lacks := lacks_of(story)):
+        raise RefusedError({"value": f"Not hot right through yet: {lacks[0]}. The round opens by itself when it is."})
     before = {i.slug for i in items_of(story, one) if i.before_running}
     waits = next((m for m in _missing_items(story, one) if m.must and m.slug in before), None)
     if waits is not None:
@@ -95,12 +98,17 @@ def require_ready(story: Story, one: Phase) -> None:
 
 
 def _standing(story: Story, one: Phase) -> Standing:
-    override = next((o for o in reversed(story.overrides) if o.phase == one.slug), None)
+    override = _override(story, one)
     if spared := _spared(story, one):
         return Standing(one, (), override, spared)
     stops = _stops(story, one)
     lacks = [Missing("stop", stop, must=True) for stop in stops] + _missing(story, one)
     return Standing(one, tuple(lacks), override, "", stops)
+
+
+def _override(story: Story, one: Phase) -> Override | None:
+    """The newest override of the whole phase."""
+    return next((o for o in reversed(story.overrides) if o.phase == one.slug and not o.gate), None)
 
 
 def _stops(story: Story, one: Phase) -> tuple[str, ...]:
@@ -128,8 +136,12 @@ def _missing_items(story: Story, one: Phase) -> list[Missing]:
     lacks: list[Missing] = []
     for item in items_of(story, one):
         check = story.checks.get((one.slug, item.slug))
+        if check is None and story.visit.place not in item.needed:
+            continue
         if check is None or (item.fresh and check.after_move < story.last_move):
             lacks.append(Missing(item.slug, item.ask, item.must))
+    if one.rounds == "fine" and (cold := lacks_of(story)):
+        lacks.append(Missing(GATE, "Hot right through: " + ", ".join(cold)))
     return lacks
 
 

@@ -2,7 +2,8 @@
 
 from dataclasses import dataclass
 
-from app.sync.units import KPA, THOU, ZERO_CELSIUS
+from app.sync.heat import HeatRule
+from app.sync.units import KPA, MINUTE, THOU, ZERO_CELSIUS
 
 BASE_BLADE = 3 * THOU
 """Under each stop screw before the turns are given (common practice, no published source)."""
@@ -31,3 +32,17 @@ class Limits:
 
 
 LIMITS = Limits()
+
+HEAT = HeatRule(
+    least_time=15 * MINUTE,
+    coolant=70 + ZERO_CELSIUS,
+    oil=65 + ZERO_CELSIUS,
+    steady_for=5 * MINUTE,
+    steady_within=2.0,
+)
+"""When an engine counts as hot right through. Oil of at least 60 degrees before idle checks stands in public service
+sheets; the rest is this program's own choice, for no published rate of heat soak was found."""
+
+PULLS = 3
+"""Short pulls off idle before the fine round, to carry heat into plates and shafts (common practice, no published
+source)."""

@@ -153,6 +153,11 @@ class Story:
         others = [r for r in self.rounds if r.row.number != one.row.number]
         return replace(self, rounds=tuple(sorted([*others, one], key=lambda r: r.row.number)))
 
+    def series(self, phase: str, item: str) -> list[tuple[float, float]]:
+        """Every figure ever recorded of an item with when it was read [s], in that order; none that was taken back."""
+        rows = [c for c in self.all_checks if (c.phase, c.item) == (phase, item) and c.ident not in self.taken_back]
+        return sorted((seconds(c.text or c.at), c.number) for c in rows if c.number is not None)
+
     @property
     def last_move(self) -> int:
         """The id of the newest move, 0 when none was made."""

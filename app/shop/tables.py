@@ -166,7 +166,9 @@ class MoveRow(Evidence, table=True):
 
 
 class CheckRow(Evidence, table=True):
-    """One thing that a phase asks for, as recorded: ``number`` in the item's own unit, or ``text``.
+    """One thing that a phase asks for, as recorded: ``number`` in the item's own unit.
+
+    ``text`` takes an item back, or says when a figure was read that was entered later.
 
     ``after_move`` is the visit's newest move when the check was stored (0 for none).
     """
@@ -185,13 +187,17 @@ class CheckRow(Evidence, table=True):
 
 
 class Override(Evidence, table=True):
-    """Word that a phase was passed with something missing, by whom and why. ``missing`` says what, as it was then."""
+    """Word that a phase was passed with something missing, by whom and why. ``missing`` says what, as it was then.
+
+    ``gate`` names the one thing that was passed over when it was not the whole phase.
+    """
 
     __table_args__ = (STRICT,)
     visit_id: int = Field(foreign_key="visit.id", ondelete="RESTRICT", index=True)
     phase: str = Field(sa_type=Text)
     missing: str = Field(sa_type=Text)
     why: str = Field(sa_type=Text)
+    gate: str | None = Field(default=None, sa_type=Text)
     by: str = Field(sa_type=Text)
     at: str = Field(sa_type=Text)
 

@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from app.shop.heat import GATE
 from app.shop.judgement import next_of
 from app.shop.phases import Item, Phase
 from app.shop.progress import Standing, items_of, progress
@@ -15,20 +16,31 @@ from app.sync.preset import Preset, starting_turns
 
 @dataclass(frozen=True, slots=True)
 class CheckLine:
-    """One item of a phase, with what was recorded and what is typed now. ``stale`` when a move came after it."""
+    """One item of a phase, with what was recorded and what is typed now.
+
+    ``stale`` when a move came after it; ``needed`` when the phase lacks it as long as it is not recorded.
+    """
 
     item: Item
     row: CheckRow | None
     stale: bool
     typed: str
     problem: str
+    needed: bool = True
 
     @property
-    def recorded(self) -> str:
-        """What was recorded, as a person reads it."""
-        if self.row is None:
+    def shown(self) -> str:
+        """What stands in the box of a figure: what is typed, or what was recorded unless it is asked for again."""
+        if self.typed or self.row is None or self.row.number is None or self.item.over_time:
+            return self.typed
+        return f"{self.row.number:g}"
+
+    @property
+    def last(self) -> str:
+        """The newest figure of one that is kept over time."""
+        if self.row is None or self.row.number is None or not self.item.over_time:
             return ""
-        return "done" if self.row.number is None else f"{self.row.number:g} {self.item.unit}"
+        return f"{self.row.number:g} {self.item.unit}"
 
 
 def check_lines(
@@ -39,13 +51,14 @@ def check_lines(
     for item in items_of(story, phase):
         row = story.checks.get((phase.slug, item.slug))
         stale = row is not None and item.fresh and row.after_move < story.last_move
-        lines.append(CheckLine(item, row, stale, values.get(item.slug, ""), problems.get(item.slug, "")))
+        needed = story.visit.place in item.needed
+        lines.append(CheckLine(item, row, stale, values.get(item.slug, ""), problems.get(item.slug, ""), needed))
     return tuple(lines)
 
 
 def left_of(standing: Standing, lines: tuple[CheckLine, ...]) -> str:
     """How much of what is asked was not recorded yet, in a few words."""
-    open_ones = [line for line in lines if line.row is None or line.stale]
+    open_ones = [line for line in lines if line.stale or (line.row is None and line.needed)]
     must = sum(line.item.must for line in open_ones)
     if standing.spared or not lines:
         return ""
@@ -57,13 +70,13 @@ def left_of(standing: Standing, lines: tuple[CheckLine, ...]) -> str:
 def beyond(standing: Standing) -> str:
     """What a phase lacks besides its items, in a sentence without its stop."""
     items = {item.slug for item in standing.phase.items}
-    lacks = [m.what for m in standing.missing if m.slug not in items and m.slug != "stop"]
-    return "Still missing: " + "; ".join(words[0].lower() + words[1:] for words in lacks) if lacks else ""
+    lacks = [m.what for m in standing.missing if m.slug not in items and m.slug not in ("stop", GATE)]
+    return "Still missing: " + "; ".join(what[0].lower() + what[1:] for what in lacks) if lacks else ""
 
 
 def ready_to_read(standing: Standing) -> bool:
     """Whether nothing stands before the readings any more."""
-    before = {item.slug for item in standing.phase.items if item.before_running}
+    before = {GATE, *(item.slug for item in standing.phase.items if item.before_running)}
     return not standing.stops and not any(m.slug in before for m in standing.missing)
 
 

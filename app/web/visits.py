@@ -1,6 +1,7 @@
 """A visit, phase by phase: what to do, what to record, what is missing; overrides and the sign-off."""
 
 from collections.abc import Mapping
+from datetime import datetime, timedelta
 
 from fastapi import APIRouter
 from fastapi.responses import HTMLResponse, Response
@@ -11,14 +12,18 @@ from app.shop.phases import DEFER, Item, Phase, phase_named
 from app.shop.progress import current_phase, items_of, progress
 from app.shop.refusals import NotThereError, RefusedError
 from app.shop.story import Story
-from app.web.context import Form, Now, Page, Pages, Shop
+from app.web.context import Form, Now, Page, Pages, Shop, stamp
 from app.web.drawing import phases
 from app.web.forms import Typed
+from app.web.heat import heat_view
 from app.web.history import since_left
 from app.web.refusal import status_of
 from app.web.steps import advised_preset, beyond, check_lines, done_lines, lands_on, left_of, ready_to_read
 
 router = APIRouter()
+
+LONGEST_AGO = 720
+"""Minutes between a figure being read and being entered, at most."""
 
 
 @router.get("/visits/{visit_id}")
@@ -67,8 +72,9 @@ def record(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: No
     phase = phase_of(slug)
     try:
         values = _values(story, phase, form)
+        read_at = _read_at(form, now)
         form.raise_problems()
-        checks.record(shop, visit_id, form.text("key"), slug, values, form.text("by"), now)
+        checks.record(shop, visit_id, form.text("key"), slug, values, form.text("by"), now, read_at)
     except RefusedError as refusal:
         return _steps(page, story, phase, form.values, refusal.problems, status_of(refusal))
     with shop.reading() as session:
@@ -95,7 +101,8 @@ def take_back(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now:
 def override(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: Now) -> Response:
     """Pass the phase with something missing, for the reason typed."""
     try:
-        checks.override(shop, visit_id, form.text("key"), slug, form.text("why"), form.text("override_by"), now)
+        why, by, gate = form.text("why"), form.text("override_by"), form.text("gate")
+        checks.override(shop, visit_id, form.text("key"), slug, why, by, now, gate or None)
     except NotThereError:
         raise
     except RefusedError as refusal:
@@ -123,13 +130,29 @@ def _values(story: Story, phase: Phase, form: Typed) -> dict[str, float | None]:
     return values
 
 
+def _read_at(form: Typed, now: str) -> str:
+    """When the figures typed were read, if that was some minutes before ``now``."""
+    if not form.text("ago"):
+        return ""
+    ago = form.number("ago")
+    if not 0 <= ago <= LONGEST_AGO:
+        form.problems.setdefault("ago", f"Between 0 and {LONGEST_AGO} minutes.")
+        return ""
+    return stamp(datetime.fromisoformat(now) - timedelta(minutes=ago)) if ago else ""
+
+
 def _unchanged(story: Story, phase: Phase, item: Item, form: Typed) -> bool:
     before = story.checks.get((phase.slug, item.slug))
-    return before is not None and before.number is not None and form.text(item.slug) == f"{before.number:g}"
+    return (
+        not item.over_time
+        and before is not None
+        and before.number is not None
+        and form.text(item.slug) == f"{before.number:g}"
+    )
 
 
 def _empty(story: Story) -> dict[str, str]:
-    return {"key": new_key(), "by": story.visit.by, "override_by": story.visit.by, "why": ""}
+    return {"key": new_key(), "by": story.visit.by, "override_by": story.visit.by}
 
 
 def _steps(
@@ -159,6 +182,7 @@ def _steps(
         since=since_left(story),
         open_here=story.sign_off is None,
         current=current_phase(story),
+        heat=heat_view(story) if phase.rounds == "fine" else None,
         defer=DEFER,
         values={**_empty(story), **values},
         problems=problems,

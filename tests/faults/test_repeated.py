@@ -67,6 +67,10 @@ class Job:
             item.slug: "on" if item.kind == "tick" else f"{(item.low + item.high) / 2:g}"
             for item in items_of(story(self.shop, 1), phase)
         }
+        for ago in ("20", "10") if phase.rounds == "fine" else ():
+            self.send(f"{visit}/{phase.slug}/checks", by="KM", coolant="84", oil="84", ago=ago)
+        if phase.rounds == "fine":
+            items |= {"coolant": "84", "oil": "84"}
         if items:
             self.send(f"{visit}/{phase.slug}/checks", by="KM", **items)
         self.read(visit, phase)

@@ -2,6 +2,7 @@
 
 import uuid
 from dataclasses import replace
+from datetime import datetime, timedelta
 
 from app.shop import checks, engines, readings, visits
 from app.shop.database import Database
@@ -26,6 +27,11 @@ def key() -> str:
     return str(uuid.uuid4())
 
 
+def before(minutes: float) -> str:
+    """A time so many minutes before AT."""
+    return (datetime.fromisoformat(AT) - timedelta(minutes=minutes)).isoformat(timespec="milliseconds")
+
+
 def engine(shop: Database, layout: Layout = V8, serial: str = "31-0217") -> int:
     facts = replace(FACTS, serial=serial)
     return engines.register(shop, key(), facts, layout, likely_hardware(facts.displacement, len(layout.bores)), AT)
@@ -41,11 +47,14 @@ def story(shop: Database, visit_id: int) -> Story:
 
 
 def check_all(shop: Database, visit_id: int, phase: Phase) -> None:
-    """Record every item of a phase, numbers at the middle of what can be."""
+    """Record every item of a phase, numbers at the middle of what can be; heat over twenty minutes."""
     values = {
         item.slug: (item.low + item.high) / 2 if item.kind == "number" else None
         for item in items_of(story(shop, visit_id), phase)
     }
+    for minutes in (20, 10) if phase.rounds == "fine" else ():
+        warm = {item: values[item] for item in ("coolant", "oil")}
+        checks.record(shop, visit_id, key(), phase.slug, warm, "KM", AT, before(minutes))
     checks.record(shop, visit_id, key(), phase.slug, values, "KM", AT)
 
 

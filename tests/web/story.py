@@ -10,7 +10,7 @@ from app.shop.demo import Bench
 from app.sync.layout import Bank, Coupler, Layout
 
 V8 = Layout((Bank("A", (1, 2, 3, 4), 1, 1), Bank("B", (5, 6, 7, 8), 5, 5)), sensor=8)
-FIGURES = {"thou": "3", "turns": "0.875", "V": "0.52", "kPa": "310", "°C": "84", "min": "22", "rev/min": "850"}
+FIGURES = {"thou": "3", "turns": "0.875", "V": "0.52", "kPa": "310", "°C": "84", "pulls": "3", "rev/min": "850"}
 MOST_STEPS = 200
 
 
@@ -79,7 +79,10 @@ class Technician:
         expect(self.page.get_by_role("button", name="I made this move")).to_have_count(0)
 
     def record_everything(self) -> None:
-        """Tick and fill in all that a steps page asks for, and keep it."""
+        """Tick and fill in all that a steps page asks for, and keep it; on the heat page, minute by minute."""
+        if self.page.get_by_label("Read, minutes ago").count():
+            for ago in ("20", "10"):
+                self.read_gauges(ago)
         form = self.page.get_by_role("form", name="What to record")
         sent = form.locator("input[name=key]").get_attribute("value")
         for box in form.get_by_role("checkbox").all():
@@ -89,6 +92,15 @@ class Technician:
             entry, unit = line.get_by_role("textbox"), line.locator(".unit")
             if entry.count() and not entry.input_value():
                 entry.fill(FIGURES[unit.inner_text()])
+        self.press("Keep what is ticked and filled in")
+        expect(self.page.locator(f"input[name=key][value='{sent}']")).to_have_count(0)
+
+    def read_gauges(self, ago: str, coolant: str = "84", oil: str = "84") -> None:
+        """Enter coolant and oil as they stood some minutes ago."""
+        form = self.page.get_by_role("form", name="What to record")
+        sent = form.locator("input[name=key]").get_attribute("value")
+        for label, value in (("Coolant", coolant), ("Oil", oil), ("Read, minutes ago", ago)):
+            form.get_by_label(re.compile(rf"^{label}(, last| if|$)")).fill(value)
         self.press("Keep what is ticked and filled in")
         expect(self.page.locator(f"input[name=key][value='{sent}']")).to_have_count(0)
 

@@ -8,9 +8,9 @@ import pytest
 from starlette.testclient import TestClient
 
 from app.shop.database import Database
-from app.shop.phases import COLD_PRESET, DEFER, FIRST_FIRE, PHASES, PLACES
+from app.shop.phases import COLD_PRESET, DEFER, FIRST_FIRE, HEAT_SOAKED, PHASES, PLACES
 from app.web.application import create_app
-from tests.shop.yard import V8, check_all, engine, key, story, visit
+from tests.shop.yard import FOUR, V8, check_all, engine, heat_soaked, key, read_round, story, visit
 
 ORIGIN = "http://127.0.0.1"
 
@@ -94,3 +94,39 @@ def test_no_oil_pressure_is_answered_with_stop(client: TestClient, shop: Databas
     assert refused.status_code == 422
     assert "Stop the engine now" in refused.text
     assert 'value="6.5"' in refused.text
+
+
+def test_the_heat_soak_is_drawn_and_opens_the_round(client: TestClient, shop: Database) -> None:
+    visit_id = visit(shop, engine(shop, FOUR))
+    check_all(shop, visit_id, COLD_PRESET)
+    check_all(shop, visit_id, FIRST_FIRE)
+    read_round(shop, visit_id, FIRST_FIRE)
+    there = f"/visits/{visit_id}/{HEAT_SOAKED.slug}"
+    for ago, coolant, oil in (("20", "40", "30"), ("10", "84", "70"), ("2,5", "84", "83")):
+        sent = {"key": key(), "by": "KM", "coolant": coolant, "oil": oil, "ago": ago}
+        assert client.post(f"{there}/checks", data=sent).headers["location"] == there
+    page = client.get(there).text
+    assert "Not hot through yet" in page
+    assert "oil steady: it moved 13 °C in the last 5 minutes" in page
+    assert [len(points.split()) for points in re.findall(r'points="([^"]*)"', page)] == [3, 3]
+    rest = {"pulls": "3", "idle-speed": "850", "oil-pressure-hot": "190", "idle-control": "1", "loads-steady": "1"}
+    client.post(f"{there}/checks", data={"key": key(), "by": "KM", **rest})
+    refused = client.post(f"{there}/overrides", data={"key": key(), "gate": "heat", "why": "", "override_by": "KM"})
+    assert refused.status_code == 422
+    sent = {"key": key(), "gate": "heat", "why": "The cell is needed", "override_by": "KM"}
+    assert client.post(f"{there}/overrides", data=sent).status_code == 303
+    assert client.get(f"/visits/{visit_id}").headers["location"] == f"{there}/readings"
+    assert "The cell is needed" in client.get(there).text
+    assert "The cell is needed" in client.get(f"/visits/{visit_id}/sheet").text
+
+
+@pytest.mark.parametrize("ago", ["-3", "5000", "soon"])
+def test_a_time_that_cannot_be_stays_beside_its_field(client: TestClient, shop: Database, ago: str) -> None:
+    visit_id = heat_soaked(shop, FOUR)
+    count = len(story(shop, visit_id).all_checks)
+    there = f"/visits/{visit_id}/{HEAT_SOAKED.slug}/checks"
+    answer = client.post(there, data={"key": key(), "by": "KM", "coolant": "84", "ago": ago})
+    assert answer.status_code == 422
+    assert 'id="ago-message"' in answer.text
+    assert f'value="{ago}"' in answer.text
+    assert len(story(shop, visit_id).all_checks) == count

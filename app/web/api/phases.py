@@ -48,6 +48,7 @@ class OverrideSent(Sent):
     key: Key
     why: Annotated[str, Field(max_length=checks.LONGEST_REASON)]
     by: By
+    gate: Literal["heat"] | None = Field(None, description="To read the fine round before the engine is hot, no more.")
 
 
 class CheckTold(Told):
@@ -150,7 +151,7 @@ def take_back_check(shop: Shop, visit_id: Id, phase: Slug, item: str, body: Take
 def override_phase(shop: Shop, visit_id: Id, phase: Slug, body: OverrideSent, now: Now) -> OverrideTold:
     """Refused for what keeps people from harm, and when nothing is missing."""
     with named(override_by="by"):
-        row_id = checks.override(shop, visit_id, body.key, phase, body.why, body.by, now)
+        row_id = checks.override(shop, visit_id, body.key, phase, body.why, body.by, now, body.gate)
     with shop.reading() as session:
         return OverrideTold.of(session.get_one(Override, row_id))
 

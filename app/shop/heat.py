@@ -1,0 +1,55 @@
+"""Heat soak: the temperatures recorded of a visit, judged by the shop's rule, and what is still wanted in words."""
+
+from app.shop.phases import HEAT_SOAKED
+from app.shop.settings import HEAT, PULLS
+from app.shop.story import Story
+from app.sync.heat import Heat, HeatPoint, Lack, heat_soaked
+from app.sync.units import MINUTE, ZERO_CELSIUS
+
+GATE = "heat"
+"""The name of the gate, in an override that opened it."""
+
+
+def points_of(story: Story) -> tuple[HeatPoint, ...]:
+    """The looks at the gauges in the order of time."""
+    coolant, oil = (dict(story.series(HEAT_SOAKED.slug, item)) for item in ("coolant", "oil"))
+    return tuple(
+        HeatPoint(at, *(one[at] + ZERO_CELSIUS if at in one else None for one in (coolant, oil)))
+        for at in sorted(coolant.keys() | oil.keys())
+    )
+
+
+def heat_of(story: Story) -> Heat:
+    """Whether the engine is hot right through. Oil is asked for in the test cell only, where it has a gauge."""
+    return heat_soaked(points_of(story), HEAT, with_oil=story.visit.place == "test cell")
+
+
+def lacks_of(story: Story) -> tuple[str, ...]:
+    """What the fine round still waits for, in words; empty once the gate holds or was opened for a reason."""
+    if any(o.gate == GATE for o in story.overrides):
+        return ()
+    said = [_words(lack) for lack in heat_of(story).lacks]
+    pulls = story.checks.get((HEAT_SOAKED.slug, "pulls"))
+    if pulls is None or (pulls.number or 0) < PULLS:
+        said.append(f"{PULLS} short pulls made")
+    return tuple(said)
+
+
+def _words(lack: Lack) -> str:
+    what = lack.what or ""
+    match lack.why:
+        case "time":
+            return f"{_minutes(lack.by)} more of running"
+        case "unread":
+            return f"{what} temperature read"
+        case "low":
+            return f"{what} {lack.by:.0f} °C hotter"
+        case "short":
+            return f"{what} read again in {_minutes(lack.by)}"
+        case "moving":
+            return f"{what} steady: it moved {lack.by:.0f} °C in the last {_minutes(HEAT.steady_for)}"
+
+
+def _minutes(seconds: float) -> str:
+    whole = max(1, round(seconds / MINUTE))
+    return f"{whole} minute{'' if whole == 1 else 's'}"

@@ -1,0 +1,138 @@
+"""Whether an engine is hot right through: temperatures that were reached, and that have stopped moving.
+
+A plate and its shaft follow the metal around them, and metal follows coolant and oil with a lag, so a temperature that
+was reached says less than one that has held still. No published rate was found; what counts as steady is the shop's
+rule, handed in.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+What = Literal["coolant", "oil"]
+Why = Literal["time", "unread", "low", "short", "moving"]
+
+
+@dataclass(frozen=True, slots=True)
+class HeatPoint:
+    """One look at the gauges at ``at`` [s]: coolant and oil [K], None where it was not read."""
+
+    at: float
+    coolant: float | None = None
+    oil: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class HeatRule:
+    """What counts as hot right through.
+
+    ``least_time`` [s] of running since the first figure; ``coolant`` and ``oil`` [K] to be reached; over the last
+    ``steady_for`` [s] neither may have moved by more than ``steady_within`` [K].
+    """
+
+    least_time: float
+    coolant: float
+    oil: float
+    steady_for: float
+    steady_within: float
+
+
+@dataclass(frozen=True, slots=True)
+class Lack:
+    """One thing still wanting, of coolant, of oil or (``what`` None) of the whole.
+
+    ``by`` is how much: seconds for ``time`` and ``short``, kelvin for ``low`` and ``moving``, 0 for ``unread``.
+    """
+
+    why: Why
+    what: What | None = None
+    by: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Heat:
+    """Whether the fine round may be read, and what it still wants. ``time`` is how long the engine ran [s]."""
+
+    holds: bool
+    time: float
+    lacks: tuple[Lack, ...]
+
+
+def heat_soaked(points: Sequence[HeatPoint], rule: HeatRule, with_oil: bool = True) -> Heat:
+    """Whether the engine is hot right through, by figures kept with their time.
+
+    Once it was, it stays so until a figure below the temperatures wanted says that it cooled: a thermostat that opens
+    or a fan that starts takes nothing back.
+
+    Parameters: ``points`` in the order of time; ``rule`` of the shop; ``with_oil`` False where oil has no gauge, and
+    then oil is judged only if somebody read it.
+
+    Source: the rule is the caller's; this only applies it.
+
+    >>> rule = HeatRule(900.0, 343.15, 343.15, 300.0, 2.0)
+    >>> warm = [HeatPoint(60.0 * m, 355.0 - 40 * 0.8**m) for m in range(31)]
+    >>> heat_soaked(warm[:10], rule, with_oil=False).lacks[0]
+    Lack(why='time', what=None, by=360.0)
+    >>> heat_soaked(warm, rule, with_oil=False).holds
+    True
+    """
+    held = False
+    lacks: tuple[Lack, ...] = (Lack("unread", "coolant"),)
+    for count in range(1, len(points) + 1):
+        seen = points[:count]
+        lacks = _lacks(seen, rule, with_oil or any(p.oil is not None for p in seen))
+        if not lacks:
+            held = True
+        elif any(lack.why == "low" for lack in lacks):
+            held = False
+    time = points[-1].at - points[0].at if points else 0.0
+    return Heat(held, time, () if held else lacks)
+
+
+def swing(series: Sequence[tuple[float, float]], over: float) -> float | None:
+    """How far a figure moved within the last ``over`` [s]: largest less smallest, in its own unit.
+
+    The stretch begins at the newest point that lies at least ``over`` before the last one; None when no point does,
+    because nothing can then be said.
+
+    Parameters: ``series`` of time [s] and value, in the order of time; ``over`` [s], above 0.
+
+    Source: definition.
+
+    >>> swing([(0, 350.0), (200, 354.0), (400, 355.0), (600, 354.5)], 300)
+    1.0
+    >>> swing([(0, 350.0), (200, 354.0)], 300) is None
+    True
+    """
+    if not series:
+        return None
+    begin = series[-1][0] - over
+    first = max((index for index, (at, _) in enumerate(series) if at <= begin), default=None)
+    if first is None:
+        return None
+    values = [value for _, value in series[first:]]
+    return max(values) - min(values)
+
+
+def _lacks(points: Sequence[HeatPoint], rule: HeatRule, with_oil: bool) -> tuple[Lack, ...]:
+    found: list[Lack] = []
+    ran = points[-1].at - points[0].at
+    if ran < rule.least_time:
+        found.append(Lack("time", None, rule.least_time - ran))
+    coolant = [(p.at, p.coolant) for p in points if p.coolant is not None]
+    oil = [(p.at, p.oil) for p in points if p.oil is not None]
+    found += _of_one("coolant", coolant, rule.coolant, rule)
+    if with_oil:
+        found += _of_one("oil", oil, rule.oil, rule)
+    return tuple(found)
+
+
+def _of_one(what: What, series: Sequence[tuple[float, float]], least: float, rule: HeatRule) -> list[Lack]:
+    if not series:
+        return [Lack("unread", what)]
+    if series[-1][1] < least:
+        return [Lack("low", what, least - series[-1][1])]
+    moved = swing(series, rule.steady_for)
+    if moved is None:
+        return [Lack("short", what, rule.steady_for - (series[-1][0] - series[0][0]))]
+    return [Lack("moving", what, moved)] if moved > rule.steady_within else []
