@@ -229,5 +229,47 @@ class Correction(Evidence, table=True):
     at: str = Field(sa_type=Text)
 
 
-EVIDENCE = ("fitting", "meter", "visit", "round", "reading", "move", "check", "override", "sign_off", "correction")
+class Person(Evidence, table=True):
+    """Someone who signs off. A changed PIN, and a leaving (``active`` 0), is a row that supersedes the one before.
+
+    ``pin`` is a slow hash with its own salt, never the PIN.
+    """
+
+    __table_args__ = (UniqueConstraint("supersedes_id"), STRICT)
+    name: str = Field(sa_type=Text)
+    pin: str = Field(sa_type=Text)
+    active: int
+    at: str = Field(sa_type=Text)
+    supersedes_id: int | None = Field(default=None, foreign_key="person.id", ondelete="RESTRICT")
+
+
+class PinTry(Evidence, table=True):
+    """One time somebody gave a PIN: for whom, and whether it was ``right``. The name is that of the person row."""
+
+    __tablename__ = "pin_try"
+    __table_args__ = (STRICT,)
+    name: str = Field(sa_type=Text, index=True)
+    right: int
+    at: str = Field(sa_type=Text)
+
+
+class Tablet(Evidence, table=True):
+    """A tablet that was let in. A new name, and its removal (``active`` 0), is a row that supersedes the one before.
+
+    ``token`` is the SHA-256 of what the tablet keeps in its cookie: 256 random bits need no slower hash.
+    """
+
+    __table_args__ = (UniqueConstraint("supersedes_id"), STRICT)
+    name: str = Field(sa_type=Text)
+    token: str = Field(sa_type=Text)
+    active: int
+    paired_at: str = Field(sa_type=Text)
+    at: str = Field(sa_type=Text)
+    supersedes_id: int | None = Field(default=None, foreign_key="tablet.id", ondelete="RESTRICT")
+
+
+EVIDENCE = (
+    *("fitting", "meter", "visit", "round", "reading", "move", "check", "override", "sign_off", "correction"),
+    *("person", "pin_try", "tablet"),
+)
 """The tables whose rows are only ever added."""

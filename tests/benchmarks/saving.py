@@ -130,8 +130,9 @@ def saving(tablet: Tablet, path: str, ledger: Ledger, number: int) -> Callable[[
     fields = ledger.new_reading(number)
 
     def send() -> None:
-        if tablet.post(path, fields).status != 303:
-            raise AssertionError(f"{path} did not store it")
+        answer = tablet.post(path, fields)
+        if answer.status != 303:
+            raise AssertionError(f"{path} was answered with {answer.status}: {answer.page}")
 
     return send
 
