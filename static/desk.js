@@ -1,107 +1,19 @@
-// The reading page: what waits is drawn on it, the keypad goes on through the round by itself, and what was written
-// elsewhere appears. The judging is the shop computer's: what waits has a value and no verdict.
+// The reading page: what waits is drawn on it, and the keypad goes on through the round by itself. The judging is the
+// shop computer's: what waits has a value and no verdict.
 
-import { ask, dress, openKeypad, say, show } from "./keypad.js";
-import { fetchPage } from "./follow.js";
+import { openKeypad, show } from "./keypad.js";
 import { counted } from "./link.js";
-import { fieldOf, held, reached, seen, waiting } from "./outbox.js";
-
-const LOOK_MS = 1000;
-const ANSWER_MS = 5000;
-
-/** @typedef {import("./queue.js").Write} Write */
-/** @typedef {{bore: string, kind: "turn" | "closing" | ""}} Next what the keypad enters next; no bore closes it */
-
-/** @returns {HTMLFormElement | null} */
-function keypad() {
-  return document.querySelector("form[data-keypad]");
-}
+import { fieldOf, held, waiting } from "./outbox.js";
+import { advance, choose, close, input, isSkip, keypad, nextOf, readings } from "./round.js";
 
 /** @returns {HTMLElement | null} the page, when it shows a round */
-function desk() {
+export function desk() {
   return document.querySelector("main[data-version]");
 }
 
-/** A key for one more write. `randomUUID` is not there on plain http. */
-function newKey() {
-  const bytes = crypto.getRandomValues(new Uint8Array(16));
-  bytes[6] = (bytes[6] & 0x0f) | 0x40;
-  bytes[8] = (bytes[8] & 0x3f) | 0x80;
-  const hex = [...bytes].map((byte) => byte.toString(16).padStart(2, "0")).join("");
-  return [hex.slice(0, 8), hex.slice(8, 12), hex.slice(12, 16), hex.slice(16, 20), hex.slice(20)].join("-");
-}
-
-/** @param {HTMLFormElement} form @param {string} name */
-function input(form, name) {
-  return /** @type {HTMLInputElement | null} */ (form.querySelector(`input[name="${name}"]`));
-}
-
-/**
- * The readings of the form's round that the page as served does not show, oldest first.
- * @param {HTMLFormElement} form
- */
-function readings(form) {
-  const newest = [...held.saved, ...held.writes];
-  return newest.filter((w) => w.url === form.getAttribute("action") && fieldOf(w, "round") === form.dataset.round);
-}
-
-/** @param {Write} write */
-function isSkip(write) {
-  return fieldOf(write, "why") !== "";
-}
-
-/**
- * What the keypad enters once these readings are in: null when it stands right already.
- * @param {HTMLFormElement} form
- * @param {Write[]} done
- * @returns {Next | null}
- */
-function nextOf(form, done) {
-  const [bore, kind, key] = ["bore", "kind", "key"].map((name) => input(form, name)?.value);
-  const same = (/** @type {Write} */ w) => fieldOf(w, "bore") === bore && fieldOf(w, "kind") === kind;
-  if (!done.some((w) => w.key === key || (kind !== "again" && !input(form, "supersedes")?.value && same(w)))) return null;
-  const turns = done.filter((w) => fieldOf(w, "kind") !== "closing");
-  const walk = (form.dataset.walk ?? "").split(" ").filter(Boolean);
-  const left = walk.find((one) => !turns.some((w) => fieldOf(w, "bore") === one));
-  if (left) return { bore: left, kind: "turn" };
-  const first = turns.find((w) => !isSkip(w));
-  const start = form.dataset.first || (first ? fieldOf(first, "bore") : "");
-  const ends = form.dataset.ends === "1" && turns.length === done.length;
-  return ends && start ? { bore: start, kind: "closing" } : { bore: "", kind: "" };
-}
-
-/**
- * Sets the keypad to what comes next.
- * @param {HTMLFormElement} form
- * @param {Next} next
- * @param {Write[]} done
- */
-function advance(form, next, done) {
-  const heading = form.querySelector(".entry-heading");
-  const follows = form.querySelector(".entry-follows");
-  form.removeAttribute("data-sent");
-  form.querySelector(".entry-other")?.remove();
-  ask(form, "");
-  say(form, "");
-  if (!heading || !follows) return;
-  if (next.bore === "") {
-    show(form, "");
-    form.classList.add("is-closed");
-    for (const key of form.querySelectorAll("button")) key.disabled = true;
-    heading.textContent = `Round ${form.dataset.round} read`;
-    follows.textContent = "Waits for the shop computer";
-    return;
-  }
-  const fields = { ...next, key: newKey(), supersedes: "", sure: "", value: "" };
-  for (const [name, value] of Object.entries(fields)) /** @type {HTMLInputElement} */ (input(form, name)).value = value;
-  heading.textContent = next.kind === "closing" ? `Bore ${next.bore} again` : `Bore ${next.bore}`;
-  const read = new Set([next.bore, ...done.map((w) => fieldOf(w, "bore"))]);
-  const then = (form.dataset.walk ?? "").split(" ").filter((one) => one && !read.has(one));
-  const first = form.dataset.first || fieldOf(done.find((w) => !isSkip(w)) ?? done[0], "bore");
-  const soon = [...then.slice(0, 3), ...(then.length > 3 ? ["..."] : [])].join(", ");
-  const turn = `Then ${soon}${soon ? " and " : ""}${first} again`;
-  follows.textContent = next.kind === "closing" ? "Closes the round" : turn;
-  show(form, "");
+/** @param {string | undefined} bore @returns {HTMLElement | null} */
+function tileOf(bore) {
+  return document.querySelector(`a.tile[data-bore="${bore}"]`);
 }
 
 /**
@@ -111,7 +23,7 @@ function advance(form, next, done) {
  * @param {{value?: string, word?: string, corner?: string, read?: boolean}} says
  */
 function draw(bore, state, { value = "", word = "", corner = "", read = false } = {}) {
-  const tile = /** @type {HTMLElement | null} */ (document.querySelector(`a.tile[data-bore="${bore}"]`));
+  const tile = tileOf(bore);
   const blank = /** @type {HTMLTemplateElement | null} */ (document.querySelector(`template[data-blank="${state}"]`));
   const drawn = /** @type {HTMLElement | undefined} */ (blank?.content.firstElementChild?.cloneNode(true));
   if (!tile || !drawn) return;
@@ -139,7 +51,7 @@ function mark(form) {
   for (const tile of /** @type {NodeListOf<HTMLElement>} */ (document.querySelectorAll("a.tile[aria-current]"))) {
     if (tile.dataset.bore !== bore) draw(tile.dataset.bore ?? "", "to-read");
   }
-  const tile = /** @type {HTMLElement | null} */ (document.querySelector(`a.tile[data-bore="${bore}"]`));
+  const tile = tileOf(bore);
   if (!bore || !tile || tile.classList.contains(`is-${state}`)) return;
   draw(bore, state, { corner: tile.dataset.value });
   show(form, input(form, "value")?.value ?? "");
@@ -177,7 +89,7 @@ function wait() {
 }
 
 /** Draws on the page as served what is not in it yet. */
-function lay() {
+export function lay() {
   const form = keypad();
   if (!form || !desk()) return;
   const mine = readings(form);
@@ -189,6 +101,9 @@ function lay() {
       if (document.querySelector(`a.tile.is-to-read[data-bore="${bore}"]`)) draw(bore, "refused", { value });
     } else if (isSkip(w)) {
       draw(bore, "held", { value: "–", word: "skipped", read: saved });
+    } else if (fieldOf(w, "kind") === "closing") {
+      const turn = tileOf(bore)?.dataset.value;
+      draw(bore, "held", { value: turn ?? value, word: `closing ${value}`, read: saved });
     } else {
       draw(bore, "held", { value, word: saved ? "saved" : "waiting", read: saved });
     }
@@ -199,146 +114,28 @@ function lay() {
     if (next && !typing) advance(form, next, done);
   }
   const others = waiting().filter((w) => w.url.split("/")[2] === form.action.split("/")[4] && !mine.includes(w));
-  if (others.length > 0 && form === openKeypad()) advance(form, { bore: "", kind: "" }, done);
+  if (others.length > 0 && form === openKeypad()) close(form);
   mark(form);
   desk()?.setAttribute("aria-busy", String(waiting().length + held.saved.length > 0));
   count(held.slow ? done.filter((w) => !("savedAt" in w)).length : 0);
   wait();
 }
 
-let pressed = false;
-/** @type {(() => void)[]} */
-const released = [];
-document.addEventListener("pointerdown", () => (pressed = true), true);
-for (const name of ["pointerup", "pointercancel"]) {
-  document.addEventListener(
-    name,
-    () =>
-      setTimeout(() => {
-        pressed = false;
-        for (const go of released.splice(0)) go();
-      }),
-    true,
-  );
-}
-
-/** A part taken away under a finger would swallow the tap: wait until the finger is up. */
-function fingerUp() {
-  return pressed ? new Promise((resolve) => released.push(() => resolve(undefined))) : Promise.resolve();
-}
-
-/** @param {HTMLFormElement} form what it enters, to tell whether two keypads are the same */
-function entry(form) {
-  const names = ["bore", "kind", "supersedes"];
-  return [form.dataset.round, form.className, ...names.map((name) => input(form, name)?.value ?? "")].join();
-}
-
-/**
- * Puts a newer keypad in place of the old one, unless a person is typing in that.
- * @param {HTMLFormElement} old
- * @param {HTMLFormElement} fresh
- */
-function renewKeypad(old, fresh) {
-  const done = readings(fresh).filter((w) => w.reason === "");
-  const next = nextOf(fresh, done);
-  if (next) advance(fresh, next, done);
-  const typing = old.hasAttribute("data-asking") || (input(old, "value")?.value ?? "") !== "";
-  if (typing && old.dataset.round !== fresh.dataset.round) {
-    say(old, "Something was moved elsewhere: a new round begins.");
-    return;
-  }
-  if (typing) {
-    const bore = input(old, "bore")?.value ?? "";
-    const turn = input(old, "kind")?.value === "turn" && !input(old, "supersedes")?.value;
-    if (turn && !fresh.dataset.walk?.split(" ").includes(bore)) say(old, `Bore ${bore} was read elsewhere meanwhile.`);
-  } else if (entry(old) !== entry(fresh)) {
-    old.replaceWith(fresh);
-    htmx.process(fresh);
-    dress(document);
-    return;
-  }
-  Object.assign(old.dataset, { ...fresh.dataset });
-  const [before, after] = [old, fresh].map((form) => form.querySelector(".entry-follows"));
-  if (before && after) before.textContent = after.textContent;
-}
-
-/** Takes over the parts of a newer page. @param {Document} page */
-function renew(page) {
-  const [now, fresh] = [desk(), /** @type {HTMLElement | null} */ (page.querySelector("main[data-version]"))];
-  if (!now || !fresh) return;
-  const focused = document.activeElement?.closest("a.tile")?.getAttribute("data-bore");
-  for (const part of [":scope > nav", ":scope > .engine", ":scope > .verdict", ":scope > .move"]) {
-    const [old, one] = [now.querySelector(part), fresh.querySelector(part)];
-    if (!old || !one) continue;
-    old.replaceWith(one);
-    htmx.process(one);
-  }
-  const [old, one] = [now, fresh].map((main) => /** @type {HTMLFormElement | null} */ (main.querySelector("form[data-keypad]")));
-  if (old && one) renewKeypad(old, one);
-  now.dataset.version = fresh.dataset.version;
-  if (focused) /** @type {HTMLElement | null} */ (now.querySelector(`a.tile[data-bore="${focused}"]`))?.focus();
-  const form = keypad();
-  if (form && form === openKeypad()) show(form, input(form, "value")?.value ?? "");
-}
-
-let renewing = false;
-let again = "";
-
-/** Fetches this page anew and takes over what changed. @param {string} path */
-async function refresh(path) {
-  again = path;
-  if (renewing) return;
-  renewing = true;
-  try {
-    while (again) {
-      const wanted = again;
-      again = "";
-      const begun = performance.now();
-      const html = await fetchPage(wanted);
-      await fingerUp();
-      if (again || new URL(wanted, location.href).pathname !== location.pathname) continue;
-      seen(begun);
-      renew(new DOMParser().parseFromString(html, "text/html"));
-      history.replaceState(history.state, "", wanted);
-      lay();
-    }
-  } catch {
-    // the page stays as it is; the next look finds it out of date and tries again
-  } finally {
-    renewing = false;
-  }
-}
-
-/** Asks whether anything was written since this page was made. */
-async function look() {
-  const page = desk();
-  if (page && document.visibilityState === "visible" && !renewing) {
-    const stop = new AbortController();
-    const timer = setTimeout(() => stop.abort(), ANSWER_MS);
-    try {
-      const { version = "", news = "" } = page.dataset;
-      const answer = await fetch(`${news}?since=${version}`, { cache: "no-store", signal: stop.signal });
-      reached(answer.ok);
-      if (answer.status === 200 && page.isConnected && page.dataset.version === version) void refresh(here());
-    } catch {
-      reached(false);
-    } finally {
-      clearTimeout(timer);
-    }
-  }
-  setTimeout(look, LOOK_MS);
-}
-
-function here() {
-  return location.pathname + location.search;
-}
+// Without a link a tap on a bore is served here; with one the shop computer knows better what may be entered.
+document.addEventListener(
+  "click",
+  (event) => {
+    const tile = event.target instanceof Element ? event.target.closest("a.tile") : null;
+    const form = keypad();
+    if (!(tile instanceof HTMLElement) || !form || held.trouble !== "link" || !input(form, "bore")) return;
+    event.preventDefault();
+    event.stopPropagation();
+    if (tile.hasAttribute("aria-current")) return;
+    choose(form, tile);
+    mark(form);
+  },
+  true,
+);
 
 document.addEventListener("outbox:changed", lay);
 document.addEventListener("htmx:load", lay);
-document.addEventListener("outbox:rest", (event) => {
-  const { next } = /** @type {CustomEvent} */ (event).detail;
-  if (!desk()) return;
-  if (!next) void refresh(here());
-  else if (new URL(next, location.href).pathname === location.pathname) void refresh(next);
-});
-void look();

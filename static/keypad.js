@@ -30,7 +30,7 @@ export function show(form, typed) {
   const output = form.querySelector("[data-typed]");
   if (output) output.textContent = typed;
   const tile = document.querySelector("[data-typing]");
-  if (tile) tile.textContent = typed === "" ? "–" : `${typed}…`;
+  if (tile) tile.textContent = typed === "" ? "–" : typed.length > 3 ? typed : `${typed}…`;
 }
 
 /**

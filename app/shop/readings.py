@@ -78,6 +78,18 @@ def add(shop: Database, visit_id: int, key: str, new: NewReading, at: str) -> in
         return row.ident
 
 
+def stored_under(shop: Database, key: str) -> int:
+    """The id of the reading stored under a key, by which a tablet names one whose id it does not know yet.
+
+    Raises ConflictError when there is none.
+    """
+    with shop.reading() as session:
+        found = session.exec(select(ReadingRow.id).where(ReadingRow.key == checked(key))).first()
+    if found is None:
+        raise ConflictError({"value": "The value that this one corrects was not kept. Read the bore once more."})
+    return found
+
+
 def settle(
     shop: Database, visit_id: int, key: str, phase_slug: str, pair: tuple[int, int], counts: str, by: str, at: str
 ) -> int:

@@ -304,6 +304,7 @@ class Desk:
             corner=corner,
             href=f"{self.here}/readings?bore={bore}",
             name=", ".join(part for part in (f"Bore {bore}", value, word, "saved" if reading else "") if part),
+            reading=f"{reading.ident} {reading.kind}" if reading and state != "stale" else "",
             line_left=even,
             line_right=even,
         )

@@ -14,6 +14,7 @@ from app.shop.refusals import NotThereError, RefusedError
 from app.web.context import Form, Now, Page, Pages, Shop
 from app.web.desk import Desk, Wanted
 from app.web.drawing import phases
+from app.web.forms import Typed
 from app.web.refusal import status_of
 from app.web.visits import phase_of
 
@@ -58,7 +59,7 @@ def add(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: Now) 
             value=None if skips else form.number("value", "Nothing was typed."),
             by=form.text("by"),
             why=form.text("why"),
-            supersedes=form.whole("supersedes") if form.text("supersedes") else None,
+            supersedes=_superseded(shop, form),
         )
         form.raise_problems()
         if new.value is not None and not form.text("sure"):
@@ -87,6 +88,14 @@ def begin(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: Now
     """Begin one more round."""
     readings.begin_round(shop, visit_id, form.text("key"), slug, now)
     return page.saved(f"/visits/{visit_id}/{slug}/readings")
+
+
+def _superseded(shop: Database, form: Typed) -> int | None:
+    """The reading that is corrected, named by its id, or by its key when it was kept while there was no link."""
+    named = form.text("supersedes")
+    if not named:
+        return None
+    return form.whole("supersedes") if named.isdecimal() else readings.stored_under(shop, named)
 
 
 def _desk(

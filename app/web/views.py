@@ -12,7 +12,10 @@ Shape = Literal["none", "even", "lean-wide", "lean-tight", "wide", "tight"]
 
 @dataclass(frozen=True, slots=True)
 class Tile:
-    """One bore seen from above; ``name`` says aloud what the drawing shows."""
+    """One bore seen from above; ``name`` says aloud what the drawing shows.
+
+    ``reading`` is the id and kind of the reading shown, empty for none.
+    """
 
     bore: int
     value: str
@@ -23,6 +26,7 @@ class Tile:
     corner: str
     href: str
     name: str
+    reading: str = ""
     line_left: bool = False
     line_right: bool = False
 

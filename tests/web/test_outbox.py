@@ -92,6 +92,31 @@ def test_the_rest_of_the_round_is_read_without_a_link(hand: Tablet, server: str,
     ]
 
 
+def test_without_a_link_a_bore_is_chosen_and_a_value_corrected(hand: Tablet, server: str, shop: Database) -> None:
+    visit_id = heat_soaked(shop, FOUR)
+    hand.open(server, visit_id)
+    hand.read("6.25", then="Bore 2")
+    hand.is_saved()
+    expect(hand.tile(1)).to_have_attribute("aria-label", re.compile("saved$"))
+    hand.context.set_offline(True)
+    hand.read("6.50", then="Bore 3")
+    expect(hand.bar).to_contain_text("No link.")
+    hand.tile(4).click()
+    expect(hand.page.locator("#entry-heading")).to_have_text("Bore 4")
+    hand.read("7.00", then="Bore 3")
+    for bore, value in ((2, "6.75"), (1, "6.00")):
+        hand.tile(bore).click()
+        expect(hand.page.locator("#entry-heading")).to_have_text(f"Bore {bore} corrected")
+        hand.read(value, then="Bore 3")
+        expect(hand.tile(bore)).to_contain_text(value)
+    hand.context.set_offline(False)
+    hand.is_saved()
+    expect(hand.page.get_by_text("3 of 5 read")).to_be_visible()
+    latest = story(shop, visit_id).rounds[-1].latest
+    assert {bore: row.value for bore, row in latest.items()} == {1: 6.0, 2: 6.75, 4: 7.0}
+    assert len(entered(shop, visit_id)) == 5
+
+
 def test_a_reload_keeps_what_waits_and_reads_on(hand: Tablet, link: Proxy, shop: Database) -> None:
     visit_id = heat_soaked(shop, FOUR)
     hand.open(link.address, visit_id)

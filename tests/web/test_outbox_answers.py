@@ -117,6 +117,20 @@ def test_a_refusal_says_why_and_echoes_no_key(
     assert rows(shop) == before
 
 
+def test_a_correction_may_name_the_key_of_what_it_corrects(client: TestClient, shop: Database) -> None:
+    heat_soaked(shop)
+    first = {**reading(), "key": key()}
+    client.post(f"{HERE}/readings", data=first)
+    second = {**reading(value="6.75", supersedes=first["key"]), "key": key()}
+    for _ in range(2):
+        assert client.post(f"{HERE}/readings", data=second).status_code == 303
+    assert story(shop, 1).rounds[-1].latest[1].value == 6.75
+    for unknown in (key(), "no-key"):
+        answer = client.post(f"{HERE}/readings", data={**reading(supersedes=unknown), "key": key()})
+        assert answer.status_code in (409, 422)
+    assert len(story(shop, 1).rounds[-1].entered) == 2
+
+
 def test_a_question_is_not_a_saved_write(client: TestClient, shop: Database) -> None:
     heat_soaked(shop)
     answer = client.post(f"{HERE}/readings", data={**reading(value="", skip="1"), "key": key()})

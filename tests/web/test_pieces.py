@@ -21,6 +21,7 @@ def tile(bore: int = 3, **changed: object) -> Facts:
         "corner": "",
         "href": f"?bore={bore}",
         "name": f"Bore {bore}, 6.25, even, saved",
+        "reading": "12 turn",
         "line_left": True,
         "line_right": True,
     }

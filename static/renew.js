@@ -1,0 +1,140 @@
+// What was written elsewhere appears on the reading page: it asks every second whether it is out of date, and takes over
+// what changed without disturbing whoever is typing or about to tap.
+
+import { desk, lay } from "./desk.js";
+import { fetchPage } from "./follow.js";
+import { dress, openKeypad, say, show } from "./keypad.js";
+import { reached, seen } from "./outbox.js";
+import { advance, entry, input, keypad, nextOf, readings } from "./round.js";
+
+const LOOK_MS = 1000;
+const ANSWER_MS = 5000;
+
+let pressed = false;
+/** @type {(() => void)[]} */
+const released = [];
+document.addEventListener("pointerdown", () => (pressed = true), true);
+for (const name of ["pointerup", "pointercancel"]) {
+  document.addEventListener(
+    name,
+    () =>
+      setTimeout(() => {
+        pressed = false;
+        for (const go of released.splice(0)) go();
+      }),
+    true,
+  );
+}
+
+/** A part taken away under a finger would swallow the tap: wait until the finger is up. */
+function fingerUp() {
+  return pressed ? new Promise((resolve) => released.push(() => resolve(undefined))) : Promise.resolve();
+}
+
+/**
+ * Puts a newer keypad in place of the old one, unless a person is typing in that.
+ * @param {HTMLFormElement} old
+ * @param {HTMLFormElement} fresh
+ */
+function renewKeypad(old, fresh) {
+  const done = readings(fresh).filter((w) => w.reason === "");
+  const next = nextOf(fresh, done);
+  if (next) advance(fresh, next, done);
+  const typing = old.hasAttribute("data-asking") || (input(old, "value")?.value ?? "") !== "";
+  if (typing && old.dataset.round !== fresh.dataset.round) {
+    say(old, "Something was moved elsewhere: a new round begins.");
+    return;
+  }
+  if (typing) {
+    const bore = input(old, "bore")?.value ?? "";
+    const turn = input(old, "kind")?.value === "turn" && !input(old, "supersedes")?.value;
+    if (turn && !fresh.dataset.walk?.split(" ").includes(bore)) say(old, `Bore ${bore} was read elsewhere meanwhile.`);
+  } else if (entry(old) !== entry(fresh)) {
+    old.replaceWith(fresh);
+    htmx.process(fresh);
+    dress(document);
+    return;
+  }
+  Object.assign(old.dataset, { ...fresh.dataset });
+  const [before, after] = [old, fresh].map((form) => form.querySelector(".entry-follows"));
+  if (before && after) before.textContent = after.textContent;
+}
+
+/** Takes over the parts of a newer page. @param {Document} page */
+function renew(page) {
+  const [now, fresh] = [desk(), /** @type {HTMLElement | null} */ (page.querySelector("main[data-version]"))];
+  if (!now || !fresh) return;
+  const focused = document.activeElement?.closest("a.tile")?.getAttribute("data-bore");
+  for (const part of [":scope > nav", ":scope > .engine", ":scope > .verdict", ":scope > .move"]) {
+    const [old, one] = [now.querySelector(part), fresh.querySelector(part)];
+    if (!old || !one) continue;
+    old.replaceWith(one);
+    htmx.process(one);
+  }
+  const [old, one] = [now, fresh].map((main) => /** @type {HTMLFormElement | null} */ (main.querySelector("form[data-keypad]")));
+  if (old && one) renewKeypad(old, one);
+  now.dataset.version = fresh.dataset.version;
+  if (focused) /** @type {HTMLElement | null} */ (now.querySelector(`a.tile[data-bore="${focused}"]`))?.focus();
+  const form = keypad();
+  if (form && form === openKeypad()) show(form, input(form, "value")?.value ?? "");
+}
+
+let renewing = false;
+let again = "";
+
+/** Fetches this page anew and takes over what changed. @param {string} path */
+async function refresh(path) {
+  again = path;
+  if (renewing) return;
+  renewing = true;
+  try {
+    while (again) {
+      const wanted = again;
+      again = "";
+      const begun = performance.now();
+      const html = await fetchPage(wanted);
+      await fingerUp();
+      if (again || new URL(wanted, location.href).pathname !== location.pathname) continue;
+      seen(begun);
+      renew(new DOMParser().parseFromString(html, "text/html"));
+      history.replaceState(history.state, "", wanted);
+      lay();
+    }
+  } catch {
+    // the page stays as it is; the next look finds it out of date and tries again
+  } finally {
+    renewing = false;
+  }
+}
+
+/** Asks whether anything was written since this page was made. */
+async function look() {
+  const page = desk();
+  if (page && document.visibilityState === "visible" && !renewing) {
+    const stop = new AbortController();
+    const timer = setTimeout(() => stop.abort(), ANSWER_MS);
+    try {
+      const { version = "", news = "" } = page.dataset;
+      const answer = await fetch(`${news}?since=${version}`, { cache: "no-store", signal: stop.signal });
+      reached(answer.ok);
+      if (answer.status === 200 && page.isConnected && page.dataset.version === version) void refresh(here());
+    } catch {
+      reached(false);
+    } finally {
+      clearTimeout(timer);
+    }
+  }
+  setTimeout(look, LOOK_MS);
+}
+
+function here() {
+  return location.pathname + location.search;
+}
+
+document.addEventListener("outbox:rest", (event) => {
+  const { next } = /** @type {CustomEvent} */ (event).detail;
+  if (!desk()) return;
+  if (!next) void refresh(here());
+  else if (new URL(next, location.href).pathname === location.pathname) void refresh(next);
+});
+void look();
