@@ -46,7 +46,11 @@ function words() {
   if (waits.length > 0 && held.slow) {
     const bold = held.trouble === "link" ? "No link." : "Not saved yet.";
     /** @type {Record<string, string>} */
-    const why = { server: ": the shop computer could not store it", stranger: ": something else answers" };
+    const why = {
+      server: ": the shop computer could not store it",
+      door: ": this tablet has to be let in again",
+      stranger: ": something else answers",
+    };
     return [bold, `${counted(waits)} held here, not yet saved${why[held.trouble] ?? ""}`, true];
   }
   if (waits.length > 0) return ["Sending", `${counted(waits)}`, false];

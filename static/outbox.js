@@ -19,7 +19,7 @@ const TRY_AGAIN = [401, 408, 425, 429];
 
 /**
  * What stands where. `writes` are held; `saved` went over and may not be in the page yet; `trouble` is why the last
- * attempt failed ("link", "server", "stranger", or ""); `slow` when something has waited long enough to speak of it.
+ * attempt failed ("link", "server", "door", "stranger", or ""); `slow` when something has waited long enough to speak of it.
  * @type {{writes: queue.Write[], saved: (queue.Write & {savedAt: number})[], trouble: string, slow: boolean}}
  */
 export const held = { writes: [], saved: [], trouble: "", slow: false };
@@ -127,6 +127,7 @@ async function send(write) {
       const said = decodeURIComponent(answer.headers.get("X-Refused") ?? "");
       return { reason: said || `The shop computer did not take it (${answer.status}).`, page: await answer.text() };
     }
+    if (answer.status === 401) return { trouble: "door" };
     return { trouble: answer.status >= 400 ? "server" : "stranger" };
   } catch {
     return { trouble: "link" };

@@ -29,6 +29,7 @@ FAULTS: dict[str, tuple[str | bytes, str]] = {
     "never answered": ("hang", "Not saved yet."),
     "status 500": (b"HTTP/1.1 500 x\r\n" + HANG_UP % 0, "could not store it"),
     "status 503": (b"HTTP/1.1 503 x\r\n" + HANG_UP % 0, "could not store it"),
+    "status 401": (b"HTTP/1.1 401 x\r\n" + HANG_UP % 0, "this tablet has to be let in again"),
     "somebody else's page": (STRANGER, "something else answers"),
 }
 
