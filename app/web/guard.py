@@ -22,6 +22,10 @@ from app.web.refusal import for_programs, problem
 BODY_LIMIT = 1024 * 1024
 """The largest form taken [bytes]. The largest real one is a few thousand."""
 
+FILE_LIMIT = 16 * 1024 * 1024
+FILES_TAKEN = frozenset({"/exchange/look"})
+"""Where a whole engine may be sent as a file, and the largest one taken there [bytes]."""
+
 DRAIN_LIMIT = 64 * 1024 * 1024
 """How much of a form that is too large is read and dropped, so that its sender gets the answer [bytes]."""
 
@@ -262,6 +266,7 @@ class LimitedBody:
         if scope["type"] != "http":
             await self.app(scope, receive, send)
             return
+        limit = FILE_LIMIT if scope["path"] in FILES_TAKEN else self.limit
         body = bytearray()
         size = 0
         more = True
@@ -271,15 +276,15 @@ class LimitedBody:
                 return
             chunk: bytes = message.get("body", b"")
             size += len(chunk)
-            if size <= self.limit:
+            if size <= limit:
                 body += chunk
             more = message.get("more_body", False)
-        if size > self.limit:
+        if size > limit:
             page = refusal(
                 scope,
                 413,
                 "Too much at once",
-                f"A form may hold {self.limit // 1024} kB and this one held more, so nothing was stored. "
+                f"A form may hold {limit // 1024} kB and this one held more, so nothing was stored. "
                 "Go back, shorten what you typed, and send it again.",
             )
             await page(scope, receive, send)
