@@ -14,7 +14,8 @@ CAUSES = {
     "nothing": "Nothing speaks against the links.",
     "length": "The difference stays the same as the lever opens: a link of the wrong length.",
     "ratio": "The difference grows as the lever opens: the levers are unequal. Flow cannot size that.",
-    "slack": "Nothing at first, then the whole difference: lost motion, or a bank held off its stop.",
+    "slack": "Late on the way up and not on the way down: lost motion in a joint. Mend that, not the link.",
+    "held": "A link holds its bank off the stop.",
     "unknown": "The readings fit more than one cause.",
     "single": "One bank: there is nothing to balance.",
 }
@@ -24,7 +25,7 @@ EXTRAS = {
     "free_play": "Engine off: feel that both links have free play at the stop, and record it.",
     "opening": "Read both banks at a further opening.",
     "wider_opening": "Read both banks at a wider opening.",
-    "both_ways": "Reach the same opening from above as well, and read it again.",
+    "both_ways": "Engine off: feel the link joints for lost motion, and record it.",
     "angle_gauge": "Engine off: lay an angle gauge on both shafts through the whole travel.",
     "again": "Read both openings again.",
     "none": "",
@@ -86,7 +87,7 @@ def card(story: Story, advice: Advice, found: BankStory | None, due: Due, here: 
             return _turn(story, advice, title, reason, here)
         case "measure" if due.bore is not None:
             return Card("none", title, reason)
-    missing = Answer("Record it", True, href=here) if advice.why == "free_play" else None
+    missing = Answer("Record it", True, href=here) if advice.why in ("free_play", "both_ways") else None
     answers = tuple(a for a in (missing, *_more()) if a)
     return Card("none", title, reason, answers, f"{here}/rounds", _key())
 

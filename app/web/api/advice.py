@@ -88,7 +88,7 @@ class DifferenceTold(Told):
     percent: float = Field(description="The difference in per cent of the mean of both banks.")
 
 
-Cause = Literal["single", "nothing", "length", "ratio", "slack", "unknown"]
+Cause = Literal["single", "nothing", "length", "ratio", "slack", "held", "unknown"]
 
 
 class BanksTold(Told):

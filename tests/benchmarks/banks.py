@@ -1,0 +1,242 @@
+"""Two banks just off idle: how well a wrong link is recovered, and whether the right cause is named or asked for.
+
+``python -m tests.benchmarks.banks [--engines N] [--seed S]`` prints the tables. Idle is the mean of three rounds, every
+bore is read once at two openings (10 and 30 mrad of the lever). The lever's own free play, its opening and the plates'
+parting off idle are the engine's; nobody tells the fit.
+"""
+
+import argparse
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from app.sync.banks import CENTRAL_LEVER, LEAST_TRAVEL, NEXT_TRAVEL, BankStory, Opening, balance
+from app.sync.hardware import likely_hardware
+from app.sync.layout import Layout
+from app.sync.link_stories import Cause
+from app.sync.linkage import link_rotation
+from app.sync.units import LITRE
+from tests.benchmarks.returning import Fleet, Floats, Rough, layout_of, share
+
+TESTING = 4_000_000
+IDLE_ROUNDS, ASKED = 3, 5
+LENGTH_ERROR, RATIO_ERROR, HANDS = 0.008, 0.02, 0.12
+HARDWARE = likely_hardware(4 * LITRE, 8)
+PAIR = (LEAST_TRAVEL, NEXT_TRAVEL)
+# What tells the true cause from the strongest other one. A wider opening also shows a ratio, and a very late bank.
+TELLS: dict[frozenset[Cause], frozenset[str]] = {
+    frozenset({"length", "slack"}): frozenset({"both_ways", "wider_opening"}),
+    frozenset({"nothing", "slack"}): frozenset({"both_ways", "again"}),
+    frozenset({"ratio", "slack"}): frozenset({"both_ways", "angle_gauge", "wider_opening"}),
+    frozenset({"ratio", "length"}): frozenset({"angle_gauge", "wider_opening"}),
+    frozenset({"ratio", "nothing"}): frozenset({"angle_gauge", "wider_opening"}),
+    frozenset({"length", "nothing"}): frozenset({"again"}),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Links:
+    """What is truly wrong: how much earlier the second bank leaves [rad], how much faster it opens, as fractions; lost
+    motion of the second bank [rad]; which bank, if any, its link holds off the stop.
+    """
+
+    offset: Floats
+    ratio: Floats
+    slack: Floats
+    held: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Followed:
+    """What the tool said after the two openings, and after it was given what it asked for."""
+
+    first: BankStory
+    last: BankStory
+    asked: tuple[str, ...]
+
+
+class Shed:
+    """Engines whose idle was read, ready to be read at any opening."""
+
+    def __init__(self, layout: Layout, rough: Rough, links: Links, seed: int) -> None:
+        count = len(links.offset)
+        self.layout, self.rough, self.links = layout, rough, links
+        self.rng = np.random.default_rng([seed, len(layout.bores), count])
+        self.fleet = Fleet(layout, count, self.rng, rough)
+        self.second = np.array([bore in layout.banks[1].bores for bore in layout.bores])
+        self.free_play = self.rng.uniform(0.001, 0.006, count)
+        rounds = [self.fleet.read(self.fleet.flow, self.fleet.scale) for _ in range(IDLE_ROUNDS)]
+        self.idle = np.mean(rounds, axis=0)
+        self.gain = self.fleet.gain() * (1 + 0.05 * self.rng.standard_normal(count))
+
+    def read(self, travel: float, from_above: bool = False) -> list[Opening]:
+        """Every bore once, with the lever on a blade of so much travel [m]."""
+        links, rng = self.links, self.rng
+        blade = travel / CENTRAL_LEVER * (1 + 0.02 * rng.standard_normal(len(links.offset)))
+        lever = (blade + 0.0005 * rng.standard_normal(len(blade)))[:, None]
+        wander = 0.0005 * rng.standard_normal(self.fleet.shape)
+        play = self.free_play[:, None]
+        slack = 0.0 if from_above else links.slack[:, None]
+        offset = links.offset[:, None]
+        late = np.where(self.second, np.maximum(-offset, 0.0) + slack, np.maximum(offset, 0.0)) + play
+        if links.held:  # the held bank moves at once, the other after its own free play
+            late = np.where(self.second == (offset > 0), 0.0, np.abs(offset))
+        faster = 1 + np.where(self.second, 0.5, -0.5) * links.ratio[:, None]
+        opened = np.maximum(faster * lever - late, 0.0) + np.where(faster * lever > late, wander, 0.0)
+        flow, _ = self.fleet.breathe(self.fleet.angle + opened, self.fleet.day)
+        shown = self.fleet.read(flow, self.fleet.scale)
+        return [Opening(travel, self._named(row), from_above=from_above) for row in shown]
+
+    def tell(
+        self,
+        engine: int,
+        openings: Sequence[Opening],
+        free_play: bool = True,
+        gauged: float | None = None,
+        both_hands: bool = False,
+        joints_tight: bool = False,
+    ) -> BankStory:
+        """The tool's story of one engine, whose gain at idle was learned to 5 %."""
+        return balance(
+            self.layout,
+            HARDWARE,
+            self._named(self.idle[engine]),
+            openings,
+            self.rough.meter,
+            free_play,
+            both_hands,
+            gain=float(self.gain[engine]),
+            joints_tight=joints_tight,
+            idle_times=IDLE_ROUNDS,
+            gauged_ratio=gauged,
+        )
+
+    def follow(self, travels: Sequence[float] = PAIR) -> list[Followed]:
+        """Read the openings, then whatever the tool asks for."""
+        rounds = {(travel, False): self.read(travel) for travel in travels}
+        followed = []
+        for engine in range(len(self.links.offset)):
+            openings = [row[engine] for row in rounds.values()]
+            proven, gauged, asked = not self.links.held, None, list[str]()
+            first = story = self.tell(engine, openings, proven)
+            while len(asked) < ASKED and story.extra not in ("none", "free_play"):
+                asked.append(story.extra)
+                if story.extra == "angle_gauge":
+                    gauged = float(self.links.ratio[engine]) + 0.004 * float(self.rng.standard_normal())
+                else:
+                    above = story.extra == "both_ways"
+                    wider = story.extra in ("opening", "wider_opening")
+                    for travel in (story.extra_travel,) if wider else travels:
+                        openings.append(self.read(travel, above)[engine])
+                story = self.tell(engine, openings, proven, gauged)
+            followed.append(Followed(first, story, tuple(asked)))
+        return followed
+
+    def _named(self, values: Floats) -> dict[int, float]:
+        return dict(zip(self.layout.bores, values.tolist(), strict=True))
+
+
+def wrong_links(count: int, seed: int) -> Links:
+    """Links wrong by 8 mrad and levers unequal by 2 %, as standard deviations."""
+    rng = np.random.default_rng([seed, count, 1])
+    return Links(LENGTH_ERROR * rng.standard_normal(count), RATIO_ERROR * rng.standard_normal(count), np.zeros(count))
+
+
+def one_wrong(count: int, seed: int, offset: float, ratio: float, slack: float, held: bool = False) -> Links:
+    """The same thing wrong on every engine, either way."""
+    rng = np.random.default_rng([seed, count, 2])
+    signs = rng.choice([-1.0, 1.0], (2, count))
+    return Links(offset * signs[0], ratio * signs[1], np.full(count, slack), held)
+
+
+def recovery(
+    name: str, layout: Layout, rough: Rough, engines: int, seed: int, both_hands: bool, times: int = 1
+) -> None:
+    """Error of the offset after two openings, and what the flats leave, in halves of a flat."""
+    half = link_rotation(0.5, HARDWARE, both_hands)
+    shed = Shed(layout, rough, wrong_links(engines, seed), TESTING + seed)
+    hands = np.random.default_rng([seed, engines, 3])
+    start = shed.links.offset.copy()
+    error, stated, left = np.zeros(engines), np.zeros(engines), []
+    for correction in range(2):
+        rounds = [shed.read(travel) for travel in PAIR for _ in range(times)]
+        turned = np.zeros(engines)
+        for engine in range(engines):
+            story = shed.tell(engine, [row[engine] for row in rounds], both_hands=both_hands, joints_tight=True)
+            if correction == 0:
+                error[engine], stated[engine] = story.offset - start[engine], story.offset_sd
+            if story.bank is not None:
+                flats = story.flats + HANDS * hands.standard_normal()
+                turned[engine] = link_rotation(flats, HARDWARE, both_hands) * (1 if story.bank == "B" else -1)
+        shed.links = replace(shed.links, offset=shed.links.offset + turned)
+        left.append(np.abs(shed.links.offset))
+    print(
+        f"{name:<28} {share(np.abs(error) <= half):6.3f} {share(np.abs(error) <= 2 * half):6.3f} "
+        f"{1e3 * error.std():6.2f} {1e3 * np.sqrt(np.mean(stated**2)):6.2f} | "
+        f"{share(left[0] <= 2 * half):6.3f} {share(left[1] <= 2 * half):6.3f}"
+    )
+
+
+def right_reading(story: BankStory, truth: Cause) -> bool:
+    """Whether what was asked for tells the true cause from the strongest other one."""
+    if story.extra == "free_play":
+        return truth == "held"
+    rival = max((cause for cause in story.odds if cause != truth), key=lambda cause: story.odds[cause])
+    return story.extra in TELLS.get(frozenset({truth, rival}), frozenset())
+
+
+def naming(name: str, truth: Cause, layout: Layout, rough: Rough, links: Links, seed: int) -> None:
+    """How often the cause is named rightly, wrongly, or the right reading is asked for."""
+    followed = Shed(layout, rough, links, TESTING + seed + 1).follow()
+    count = len(followed)
+    print(f"{name:<28}", end="")
+    for stories in ([one.first for one in followed], [one.last for one in followed]):
+        named = [story for story in stories if story.cause != "unknown"]
+        right = [story.cause == truth for story in named]
+        asked = [right_reading(story, truth) for story in stories if story.cause == "unknown"]
+        print(
+            f" {sum(right) / count:6.3f} {sum(asked) / count:6.3f} {len(right) / count - sum(right) / count:6.3f} |",
+            end="",
+        )
+    print(f" {np.mean([len(one.asked) for one in followed]):.1f}")
+
+
+CASES: tuple[tuple[str, Cause, tuple[float, float, float], bool], ...] = (
+    ("nothing wrong", "nothing", (0.0, 0.0, 0.0), False),
+    ("length 5 mrad", "length", (0.005, 0.0, 0.0), False),
+    ("length 9 mrad", "length", (0.009, 0.0, 0.0), False),
+    ("length 15 mrad", "length", (0.015, 0.0, 0.0), False),
+    ("ratio 5 %", "ratio", (0.0, 0.05, 0.0), False),
+    ("ratio 8 %", "ratio", (0.0, 0.08, 0.0), False),
+    ("lost motion 9 mrad", "slack", (0.0, 0.0, 0.009), False),
+    ("held off its stop 8 mrad", "held", (0.008, 0.0, 0.0), True),
+)
+
+
+def main(engines: int, seed: int) -> None:
+    """Print both tables."""
+    rough = Rough()
+    doubled = replace(rough, repeatability=2 * rough.repeatability)
+    print(f"Recovery of the offset, links wrong by 8 mrad (sd), levers by 2 %; {engines} engines a row")
+    print(f"{'':<28} half a flat, a flat; error sd, stated [mrad] | left within a flat after one, two corrections")
+    for bores in (4, 6, 8, 12):
+        recovery(f"{bores} bores, single thread", layout_of(bores), rough, engines, seed, False)
+    recovery("8, left/right rod", layout_of(8), rough, engines, seed, True)
+    recovery("8, read twice", layout_of(8), rough, engines, seed, False, 2)
+    recovery("8, noise doubled", layout_of(8), doubled, engines, seed, False)
+    recovery("8, doubled, left/right rod", layout_of(8), doubled, engines, seed, True)
+    print("\nCause after two openings, and after what was asked for: right, right reading asked, nothing said, wrong")
+    for name, truth, wrong, held in CASES:
+        naming(name, truth, layout_of(8), rough, one_wrong(engines, seed, *wrong, held), seed)
+    nine = one_wrong(engines, seed, 0.009, 0.0, 0.0)
+    for name, bores, other in (("noise doubled", 8, doubled), ("4 bores", 4, rough), ("12 bores", 12, rough)):
+        naming(f"length 9 mrad, {name}", "length", layout_of(bores), other, nine, seed)
+
+
+if __name__ == "__main__":
+    arguments = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    arguments.add_argument("--engines", type=int, default=200)
+    arguments.add_argument("--seed", type=int, default=0)
+    chosen = arguments.parse_args()
+    main(chosen.engines, chosen.seed)

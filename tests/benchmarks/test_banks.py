@@ -1,0 +1,34 @@
+"""The banks benchmark on few engines: it runs, and the figures are not far off."""
+
+import numpy as np
+
+from app.sync.banks import BankStory
+from tests.benchmarks.banks import PAIR, Shed, one_wrong, right_reading
+from tests.benchmarks.returning import Rough, layout_of, share
+
+ENGINES = 20
+
+
+def test_a_wrong_length_is_recovered_within_a_flat_and_waits_for_the_joints() -> None:
+    links = one_wrong(ENGINES, 1, 0.009, 0.0, 0.0)
+    shed = Shed(layout_of(8), Rough(), links, 1)
+    rounds = [shed.read(travel) for travel in PAIR]
+    read = [[row[engine] for row in rounds] for engine in range(ENGINES)]
+    tight = [shed.tell(engine, read[engine], joints_tight=True) for engine in range(ENGINES)]
+    errors = np.abs([story.offset for story in tight] - links.offset)
+    assert share(errors < 0.0044) >= 0.8
+    assert share([story.cause == "length" for story in tight]) >= 0.8
+    felt_nothing = [shed.tell(engine, read[engine]) for engine in range(ENGINES)]
+    assert share([story.cause == "unknown" and right_reading(story, "length") for story in felt_nothing]) >= 0.8
+
+
+def test_lost_motion_is_told_by_reaching_the_opening_from_above() -> None:
+    followed = Shed(layout_of(8), Rough(), one_wrong(6, 2, 0.0, 0.0, 0.009), 2).follow()
+    assert share([one.last.cause == "slack" for one in followed]) >= 0.8
+    assert all("both_ways" in one.asked for one in followed if one.last.cause == "slack")
+
+
+def test_only_a_reading_that_tells_the_two_apart_counts_as_right() -> None:
+    story = BankStory("unknown", odds={"length": 0.6, "slack": 0.3, "nothing": 0.1}, extra="both_ways")
+    assert right_reading(story, "length")
+    assert not right_reading(BankStory("unknown", odds=story.odds, extra="again"), "length")
