@@ -18,6 +18,7 @@ Floats = NDArray[np.float64]
 COMMON_SPREAD, COMMON_FREE = 0.012, 1.0  # of ln(flow), same meter and another meter
 AGEING, NOT_SOAKED = 0.007, 0.03  # of a bore's ln(flow) between two visits
 DISAGREE, STRAY = 3 * math.sqrt(2), 3.0  # two readings apart, one reading from the median, in repeatabilities
+MISREAD_SPREAD = 0.15  # by how much of ln(flow) a value is wrong that was misread
 
 # Runner pressure changes by 0.545 % for 1 % of a bore's flow in simulation; to be learned from moves.
 PRESSURE_PER_FLOW = 0.545
@@ -106,6 +107,8 @@ def log_changes(
 ) -> tuple[tuple[int, ...], Floats, Floats]:
     """Bores read both times, their ln(found / left) in terms of flow, and its variance without the common part.
 
+    Where readings of a bore contradict one another, the bore counts for next to nothing.
+
     Parameters: ``layout`` of the engine; ``left`` and ``found`` pooled readings per bore; ``meter`` they were read
     with; ``heat_soaked`` False when one of the rounds was not taken hot, which lets every bore stray further.
 
@@ -123,7 +126,8 @@ def log_changes(
     for bore in bores:
         (was, was_sd), (now, now_sd) = log_flow(left[bore].mean, meter), log_flow(found[bore].mean, meter)
         changes.append(now - was)
-        variances.append(was_sd**2 / left[bore].n + now_sd**2 / found[bore].n + ageing**2)
+        contradicted = sum(MISREAD_SPREAD**2 for pooled in (left[bore], found[bore]) if not pooled.agreed)
+        variances.append(was_sd**2 / left[bore].n + now_sd**2 / found[bore].n + ageing**2 + contradicted)
     return bores, np.array(changes), np.array(variances)
 
 

@@ -41,8 +41,7 @@ __all__ = [
 LOOK_FROM, DOUBTFUL_FROM, SLIPPED_FROM = 0.08, 0.27, 0.75
 NAMED_FROM, SETTLED_FROM, UNLIKELY_BELOW = 0.6, 0.9, 0.2
 REREADS, TOLD = 4, 5
-# Odds against a sound value, of one reading that was never repeated and of readings that contradict one another.
-MISREAD, CONTRADICTED = 0.01, 20.0
+MISREAD = 0.01  # odds against one reading that was never repeated
 SLIP_TO_TELL, TOLD_APART = 0.10, 1.0  # a slip of 10 % that moves the evidence by less than one sigma is not told apart
 USUAL_GAIN = 20.0  # ln(flow) per radian at idle, until it was learned on the engine
 
@@ -163,7 +162,7 @@ def slipped(
     if not bores:
         return DriftStory("unknown", 1 - COUNT_ODDS[0], {}, None, None, (), (), (), {}, None, {})
     quiet = quiet_covariance(variances, same_meter)
-    doubts = {bore: _misread_odds(left[bore]) + _misread_odds(found[bore]) for bore in bores}
+    doubts = {bore: MISREAD * sum(one[bore].n == 1 and one[bore].agreed for one in (left, found)) for bore in bores}
     fit = Fit(layout, bores, changes - expected_common, variances, quiet, doubts)
     any_slip, odds = fit.any_slip(), fit.odds()
     ranked = sorted(odds, key=lambda suspect: -odds[suspect])
@@ -178,9 +177,10 @@ def slipped(
     open_questions = any(UNLIKELY_BELOW <= chance < SETTLED_FROM for chance in odds.values())
     settled = any_slip < LOOK_FROM or (verdict == "slipped" and not open_questions)
     scores = _reread_scores(fit, variances, np.array([found[bore].n for bore in bores]))
-    contradicted = [not found[bore].agreed for bore in bores]
-    order = np.lexsort((-scores, ~np.array(contradicted)))
-    asked = () if settled and not any(contradicted) else tuple(int(at) for at in order[:REREADS])
+    contradicted = np.array([not found[bore].agreed for bore in bores])
+    order = np.lexsort((-scores, ~contradicted))
+    asked = () if settled and not contradicted.any() else tuple(int(at) for at in order[:REREADS])
+    misread = np.maximum(fit.misread(), [not (left[bore].agreed and found[bore].agreed) for bore in bores])
     return DriftStory(
         verdict=verdict,
         any_slip=any_slip,
@@ -192,14 +192,8 @@ def slipped(
         alike=_alike(layout, fit, named.suspect, same_meter) if named else (),
         changes=dict(zip(bores, changes.tolist(), strict=True)),
         between=_between(fit, best, stories, asked[0]) if asked else None,
-        misread={bore: float(chance) for bore, chance in zip(bores, fit.misread(), strict=True) if chance > 0},
+        misread={bore: float(chance) for bore, chance in zip(bores, misread, strict=True) if chance > 0},
     )
-
-
-def _misread_odds(pooled: Pooled) -> float:
-    if not pooled.agreed:
-        return CONTRADICTED
-    return MISREAD if pooled.n == 1 else 0.0
 
 
 def _story(fit: Fit, at: int, bores: tuple[int, ...], gain: float) -> Story:

@@ -15,12 +15,12 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 
-from app.sync.changes import Floats
+from app.sync.changes import MISREAD_SPREAD, Floats
 from app.sync.layout import Adjuster, Layout, StopScrew
 from app.sync.linkage import moved_bores
 
 # Sizes as they stood best in simulation; the odds they give were right or slightly modest there.
-SLIP_SPREAD, MISREAD_SPREAD = 0.08, 0.15  # of ln(flow)
+SLIP_SPREAD = 0.08  # of ln(flow)
 COUNT_ODDS = (0.75, 0.17, 0.06, 0.02)  # that none, one, two or three things slipped
 BORE_SHARE = 0.15  # how likely the bore itself is, against one coupler
 MOST = len(COUNT_ODDS) - 1

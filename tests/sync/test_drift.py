@@ -126,6 +126,7 @@ def test_a_slip_alone_does_not_stay_in_doubt_for_want_of_a_misread_value() -> No
     """One value far off is as likely misread as slipped; once it was read again alike, it is believed."""
     once = story({4: 0.2}, n=1)
     assert once.misread[4] > 0.25
+    assert once.stories[1].misread == 4 or once.stories[0].misread == 4
     assert once.named is None
     assert once.between is not None
     assert once.between[0].slips != once.between[1].slips
@@ -148,9 +149,8 @@ def test_readings_that_contradict_one_another_are_read_again_before_anything_is_
     told = slipped(EIGHT, left, found, meter, same_meter=True)
     assert told.named is None
     assert told.verdict == "quiet"
-    assert told.misread[1] > 0.5
+    assert told.misread == {1: 1.0}
     assert told.reread[0] == 1
-    assert told.stories[0].misread == 1
     settled = slipped(EIGHT, left, found | {1: pool([FLOW, 1.25 * FLOW, FLOW], meter)}, meter, same_meter=True)
     assert (settled.verdict, settled.reread) == ("quiet", ())
 
