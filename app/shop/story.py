@@ -33,12 +33,12 @@ from app.sync.events import (
 )
 from app.sync.hardware import Hardware
 from app.sync.layout import Layout
-from app.sync.units import IN_HG, KG_PER_HOUR, KPA, MM_HG, REV_PER_MIN
+from app.sync.units import CFM, IN_HG, KG_PER_HOUR, KPA, MM_HG, REV_PER_MIN
 
 TAKEN_BACK = "taken back"
 """The text of a check that takes back the one it supersedes."""
 
-UNITS = {"kg/h": KG_PER_HOUR, "kPa": KPA, "inHg": IN_HG, "mmHg": MM_HG}
+UNITS = {"kg/h": KG_PER_HOUR, "cfm": CFM, "kPa": KPA, "inHg": IN_HG, "mmHg": MM_HG}
 """What a meter may read in, as multiples of the base unit."""
 
 
@@ -102,7 +102,8 @@ class Story:
     """Everything recorded of one visit.
 
     ``fitted_before`` is the fitting of the last visit signed off before it, None when there was none; ``before`` is
-    that whole visit, where somebody asked for it.
+    that whole visit, where somebody asked for it. ``repeatability`` is what the meter repeats by its studies up to the
+    sign-off; ``studied`` the newest reading of any study when this was read.
     """
 
     engine: Engine
@@ -119,6 +120,8 @@ class Story:
     fitted_before: int | None
     before: "Story | None" = None
     corrections: tuple[Correction, ...] = ()
+    repeatability: float | None = None
+    studied: int = 0
 
     @cached_property
     def moves(self) -> list[MoveRow]:
@@ -175,9 +178,8 @@ class Story:
     def meter_as_read(self) -> Meter:
         """The meter in base units, for the brain."""
         size = UNITS[self.meter.unit]
-        return Meter(
-            "vacuum" if self.meter.quantity == "vacuum" else "flow", self.meter.step * size, self.meter.repeatability
-        )
+        repeats = self.meter.repeatability if self.repeatability is None else self.repeatability
+        return Meter("vacuum" if self.meter.quantity == "vacuum" else "flow", self.meter.step * size, repeats)
 
     def as_read(self, one: Round) -> list[Reading]:
         """The standing readings of a round in base units, in the order they were entered."""

@@ -88,6 +88,46 @@ class MeterRow(Evidence, table=True):
     repeatability_from: str = Field(sa_type=Text)
 
 
+class Study(Evidence, table=True):
+    """A study of a meter: one bore read again and again, or, with ``other_id``, bores read with both meters.
+
+    ``place`` says at which engine and bore.
+    """
+
+    __table_args__ = (STRICT,)
+    meter_id: int = Field(foreign_key="meter.id", ondelete="RESTRICT")
+    other_id: int | None = Field(default=None, foreign_key="meter.id", ondelete="RESTRICT")
+    place: str = Field(sa_type=Text)
+    by: str = Field(sa_type=Text)
+    at: str = Field(sa_type=Text)
+
+
+class StudyReading(Evidence, table=True):
+    """One value of a study, in the meter's unit. ``place`` counts readings, or bores of a comparison, from 1."""
+
+    __tablename__ = "study_reading"
+    __table_args__ = (UniqueConstraint("supersedes_id"), STRICT)
+    study_id: int = Field(foreign_key="study.id", ondelete="RESTRICT", index=True)
+    meter_id: int = Field(foreign_key="meter.id", ondelete="RESTRICT")
+    place: int
+    value: float = Field(sa_type=REAL)
+    by: str = Field(sa_type=Text)
+    at: str = Field(sa_type=Text)
+    supersedes_id: int | None = Field(default=None, foreign_key="study_reading.id", ondelete="RESTRICT")
+
+
+class MeterDue(Evidence, table=True):
+    """The day on which a meter is to be checked next (ISO); the newest row of a meter counts."""
+
+    __tablename__ = "meter_due"
+    __table_args__ = (STRICT,)
+    meter_id: int = Field(foreign_key="meter.id", ondelete="RESTRICT")
+    due: str = Field(sa_type=Text)
+    why: str = Field(sa_type=Text)
+    by: str = Field(sa_type=Text)
+    at: str = Field(sa_type=Text)
+
+
 class Visit(Evidence, table=True):
     """One time the engine is worked on."""
 
@@ -203,13 +243,17 @@ class Override(Evidence, table=True):
 
 
 class SignOff(Evidence, table=True):
-    """A named person's word that the engine is fit to leave. It ends the visit."""
+    """A named person's word that the engine is fit to leave. It ends the visit.
+
+    ``after_study`` is the newest reading of any meter's study by then: the visit stays judged by what was known.
+    """
 
     __tablename__ = "sign_off"
     __table_args__ = (UniqueConstraint("visit_id"), STRICT)
     visit_id: int = Field(foreign_key="visit.id", ondelete="RESTRICT")
     name: str = Field(sa_type=Text)
     at: str = Field(sa_type=Text)
+    after_study: int | None = None
 
 
 class Correction(Evidence, table=True):
@@ -270,6 +314,7 @@ class Tablet(Evidence, table=True):
 
 EVIDENCE = (
     *("fitting", "meter", "visit", "round", "reading", "move", "check", "override", "sign_off", "correction"),
+    *("study", "study_reading", "meter_due"),
     *("person", "pin_try", "tablet"),
 )
 """The tables whose rows are only ever added."""

@@ -7,7 +7,7 @@ from typing import TypeVar
 
 from sqlmodel import Session, col, func, select
 
-from app.shop import engines
+from app.shop import engines, meters
 from app.shop.database import Database
 from app.shop.fittings import hardware_from_json, layout_from_json
 from app.shop.keys import checked, earlier, fingerprint
@@ -103,7 +103,8 @@ def sign_off(shop: Database, visit_id: int, key: str, name: str, at: str) -> int
         undone = [standing.phase.title for standing in progress(story) if not standing.done]
         if undone:
             raise RefusedError({"name": "Not yet: " + ", ".join(undone) + ". See what is missing there."})
-        row = SignOff(key=key, payload=sent, visit_id=visit_id, name=name.strip(), at=at)
+        studied = meters.newest_reading(session)
+        row = SignOff(key=key, payload=sent, visit_id=visit_id, name=name.strip(), at=at, after_study=studied)
         session.add(row)
         session.flush()
         return row.ident
@@ -150,11 +151,6 @@ def in_the_shop(session: Session) -> list[Story]:
     return stories(session, rows.all())
 
 
-def meters(session: Session) -> list[MeterRow]:
-    """The meters of the shop, first one first."""
-    return list(session.exec(select(MeterRow).order_by(col(MeterRow.id))).all())
-
-
 def stories(session: Session, rows: Sequence[Visit]) -> list[Story]:
     """Everything recorded of these visits, in their order, with as many queries as one visit takes."""
     if not rows:
@@ -175,6 +171,8 @@ def stories(session: Session, rows: Sequence[Visit]) -> list[Story]:
     overrides, signed = _of(session, Override, ids), _of(session, SignOff, ids)
     corrected = _of(session, Correction, ids)
     fitted_before = _fitted_before(session, rows)
+    studied = meters.newest_reading(session)
+    repeats = _Repeats(session, studied)
     return [
         Story(
             engine=engines_of[visit.engine_id],
@@ -190,9 +188,28 @@ def stories(session: Session, rows: Sequence[Visit]) -> list[Story]:
             sign_off=next(iter(signed.get(visit.ident, ())), None),
             fitted_before=fitted_before.get(visit.ident),
             corrections=corrected.get(visit.ident, ()),
+            repeatability=repeats.of(meters_of[visit.meter_id], next(iter(signed.get(visit.ident, ())), None)),
+            studied=studied,
         )
         for visit in rows
     ]
+
+
+class _Repeats:
+    """What meters repeat, as known at a visit's sign-off or by now; each asked once."""
+
+    def __init__(self, session: Session, studied: int) -> None:
+        self._session = session
+        self._studied = studied
+        self._known: dict[tuple[int, int], float] = {}
+
+    def of(self, meter: MeterRow, signed: SignOff | None) -> float:
+        """The figure of a meter for a visit."""
+        until = self._studied if signed is None else signed.after_study or 0
+        if (meter.ident, until) not in self._known:
+            figure = meters.repeatability_of(self._session, meter, until) if until else meter.repeatability
+            self._known[meter.ident, until] = figure
+        return self._known[meter.ident, until]
 
 
 def _by_id(session: Session, table: type[R], ids: Set[int]) -> dict[int, R]:

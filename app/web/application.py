@@ -12,7 +12,7 @@ from starlette.staticfiles import StaticFiles
 from app import places
 from app.shop.database import Database, ShopUnavailableError
 from app.shop.refusals import RefusedError
-from app.web import board, engines, moves, paper, readings, visits
+from app.web import board, engines, meters, moves, paper, readings, visits
 from app.web.api import interface
 from app.web.api.problems import either
 from app.web.context import Pages, environment
@@ -31,7 +31,7 @@ def create_app(
     app.state.shop = shop
     app.state.clock = clock
     app.state.templates = environment()
-    for pages in (board, engines, paper, readings, moves, visits):
+    for pages in (board, engines, meters, paper, readings, moves, visits):
         app.include_router(pages.router)
     app.include_router(interface.router)
     app.mount("/static", StaticFiles(directory=places.static()), name="static")

@@ -17,6 +17,7 @@ from app.sync.units import REV_PER_MIN
 from app.web import forms
 from app.web.context import Form, Now, Page, Pages, Shop
 from app.web.forms import DISPLACEMENT_UNITS, Typed
+from app.web.meters import meter_choices
 from app.web.past import past_of
 from app.web.refusal import status_of
 
@@ -147,9 +148,9 @@ def fit(shop: Shop, page: Page, form: Form, engine_id: int, now: Now) -> Respons
 
 
 @router.get("/engines/{engine_id}/visits/new")
-def new_visit(shop: Shop, page: Page, engine_id: int) -> HTMLResponse:
+def new_visit(shop: Shop, page: Page, engine_id: int, now: Now) -> HTMLResponse:
     """The form that opens a visit."""
-    return _visit_form(shop, page, engine_id, {"key": new_key(), "place": "", "job": "", "why": "", "by": ""}, {})
+    return _visit_form(shop, page, engine_id, now, {"key": new_key()}, {})
 
 
 @router.post("/engines/{engine_id}/visits")
@@ -161,7 +162,7 @@ def open_visit(shop: Shop, page: Page, form: Form, engine_id: int, now: Now) -> 
         form.raise_problems()
         visit_id = visits.open_visit(shop, engine_id, form.text("key"), new, now)
     except RefusedError as refusal:
-        return _visit_form(shop, page, engine_id, form.values, refusal.problems, status_of(refusal))
+        return _visit_form(shop, page, engine_id, now, form.values, refusal.problems, status_of(refusal))
     return page.saved(f"/visits/{visit_id}")
 
 
@@ -220,11 +221,17 @@ def _facts_as_typed(engine: Engine) -> dict[str, str]:
 
 
 def _visit_form(
-    shop: Shop, page: Pages, engine_id: int, values: Mapping[str, str], problems: Mapping[str, str], status: int = 200
+    shop: Shop,
+    page: Pages,
+    engine_id: int,
+    now: str,
+    values: Mapping[str, str],
+    problems: Mapping[str, str],
+    status: int = 200,
 ) -> HTMLResponse:
     with shop.reading() as session:
         engine = engines.get(session, engine_id)
-        meters = visits.meters(session)
+        choices = meter_choices(session, now[:10])
     return page.show(
-        "visit_new.html", status, engine=engine, meters=meters, places=PLACES, values=values, problems=problems
+        "visit_new.html", status, engine=engine, meters=choices, places=PLACES, values=values, problems=problems
     )

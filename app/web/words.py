@@ -3,7 +3,7 @@
 from datetime import datetime
 
 from app.shop.fittings import HARDWARE_FIELDS
-from app.shop.tables import Engine, MeterRow
+from app.shop.tables import Engine
 from app.sync.hardware import Figure, Hardware
 from app.sync.layout import Bank, Layout
 from app.sync.units import CUBIC_INCH, LITRE, REV_PER_MIN
@@ -82,11 +82,6 @@ def pair(value: object) -> tuple[object, object]:
     return value, text[:1].upper() + text[1:]
 
 
-def meter_pair(meter: MeterRow) -> tuple[int, str]:
-    """A meter as a choice."""
-    return meter.ident, f"{meter.name}, {meter.unit}, steps of {meter.step:g}"
-
-
 MOVE_NAMES = {"stop": "Stop screw", "blade": "Coupler on a blade", "link": "Link", "bypass": "Bypass screw"}
 
 
@@ -97,7 +92,6 @@ def move_pair(kind: str) -> tuple[str, str]:
 
 FILTERS = {
     "pair": pair,
-    "meter_pair": meter_pair,
     "move_pair": move_pair,
     "turns_in_words": turns,
     "day": day,

@@ -5,7 +5,7 @@ from typing import Literal
 from fastapi import APIRouter
 from pydantic import Field
 
-from app.shop import visits
+from app.shop import meters
 from app.shop.phases import OPENINGS
 from app.shop.settings import BASE_BLADE, BLADES
 from app.shop.tables import MeterRow
@@ -31,7 +31,7 @@ class MeterTold(Told):
     )
 
     @staticmethod
-    def of(row: MeterRow) -> "MeterTold":
+    def of(row: MeterRow, repeatability: float) -> "MeterTold":
         """From its row."""
         return MeterTold.model_validate(
             {
@@ -42,7 +42,7 @@ class MeterTold(Told):
                 "step": row.step,
                 "low": row.low,
                 "high": row.high,
-                "repeatability_percent": trade(row.repeatability, 0.01),
+                "repeatability_percent": trade(repeatability, 0.01),
             }
         )
 
@@ -56,10 +56,10 @@ class BladesTold(Told):
 
 
 @router.get("/meters", summary="The shop's meters")
-def meters(shop: Shop) -> list[MeterTold]:
+def show_meters(shop: Shop) -> list[MeterTold]:
     """One of them is named when a visit is opened."""
     with shop.reading() as session:
-        return [MeterTold.of(row) for row in visits.meters(session)]
+        return [MeterTold.of(one.row, one.repeatability) for one in meters.all_of(session)]
 
 
 @router.get("/blades", summary="The shop's blades")

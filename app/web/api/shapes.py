@@ -47,7 +47,7 @@ Key = Annotated[
 By = Annotated[str, Field(max_length=120, description="Initials of whoever did it.", examples=["KM"])]
 Id = Annotated[int, Path(ge=1, le=LARGEST_ID)]
 Slug = Literal["cold-preset", "first-fire", "heat-soaked-recheck", "part-throttle-bank-balance", "lock-down"]
-MeterUnit = Literal["kg/h", "kPa", "inHg", "mmHg"]
+MeterUnit = Literal["kg/h", "cfm", "kPa", "inHg", "mmHg"]
 BankName = Annotated[str, Field(description="`A` or `B`, as under the engine's layout.", examples=["A"])]
 Turns = Annotated[
     float,

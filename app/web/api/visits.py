@@ -134,7 +134,7 @@ class VisitTold(Told):
                 "why": visit.why,
                 "by": visit.by,
                 "opened_at": visit.opened_at,
-                "meter": MeterTold.of(story.meter),
+                "meter": MeterTold.of(story.meter, story.meter_as_read().repeatability),
                 "phases": [StandingTold.of(standing) for standing in standings],
                 "current": undone if signed is None else None,
                 "sign_off": SignOffTold(name=signed.name, at=signed.at) if signed else None,

@@ -1,0 +1,202 @@
+"""What a meter repeats, and whether two meters agree: a few readings of one bore, off and on, and nothing assumed.
+
+Scatter is taken as a fraction of the reading, because the scatter of flow through a funnel grows with the flow. Series
+of several days are pooled by their degrees of freedom (NIST/SEMATECH e-Handbook of Statistical Methods, 2.4.4.4); how
+sure the figure is follows from the chi-square law (the same, 7.2.3.1).
+"""
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+LEAST_READINGS = 2
+BAND = 0.95
+"""Confidence of the bands given here (common practice)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Repeatability:
+    """The standard deviation of reading the same bore again, as a fraction of the reading.
+
+    ``scatter`` is what was seen, pooled over all series, with its band ``low`` to ``high``; ``own`` is the same with
+    the rounding to the meter's step taken out, for whoever adds the step again. ``freedom`` counts the differences it
+    rests on.
+    """
+
+    scatter: float
+    low: float
+    high: float
+    own: float
+    freedom: int
+
+
+@dataclass(frozen=True, slots=True)
+class Agreement:
+    """Two meters on the same bores. ``ratio`` is the second over the first, with its band ``low`` to ``high``."""
+
+    ratio: float
+    low: float
+    high: float
+    pairs: int
+
+    @property
+    def agree(self) -> bool:
+        """Whether nothing speaks against the two reading alike."""
+        return self.low <= 1 <= self.high
+
+
+def pooled_deviation(series: Sequence[Sequence[float]]) -> tuple[float, int]:
+    """Standard deviation within several series of one quantity each, and its degrees of freedom.
+
+    s^2 = sum of (x - mean of its series)^2 / sum of (n - 1); a series of one reading says nothing.
+
+    Parameters: ``series`` of readings in any one unit. Raises ValueError when no series has two readings.
+
+    Source: NIST/SEMATECH e-Handbook, 2.4.4.4.
+
+    >>> pooled_deviation([[1.0, 3.0], [11.0, 13.0]])
+    (1.4142135623730951, 2)
+    """
+    squares, freedom = 0.0, 0
+    for one in series:
+        if len(one) >= LEAST_READINGS:
+            mean = sum(one) / len(one)
+            squares += sum((x - mean) ** 2 for x in one)
+            freedom += len(one) - 1
+    if freedom == 0:
+        raise ValueError("no series has two readings")
+    return math.sqrt(squares / freedom), freedom
+
+
+def repeatability(series: Sequence[Sequence[float]], step: float) -> Repeatability:
+    """What a meter repeats, from readings of one bore at a time, off and on between them.
+
+    The scatter seen holds the rounding to the step, whose variance is step^2 / 12 (Sheppard's correction); it is taken
+    out of ``own``, but never below what so few differences cannot tell from nothing: a variance of v known from f
+    differences is uncertain by v sqrt(2 / f).
+
+    Parameters: ``series`` of readings above 0 in the meter's unit, one series a bore and day; ``step`` of the meter in
+    the same unit, above 0. Raises ValueError when no series has two readings.
+
+    Source: NIST/SEMATECH e-Handbook, 2.4.4.4 (pooling) and 7.2.3.1 (band); W. F. Sheppard, 1898 (rounding).
+
+    >>> found = repeatability([[6.50, 6.25, 6.50, 6.75, 6.50, 6.25, 6.50, 6.50, 6.75, 6.50]], 0.25)
+    >>> round(100 * found.scatter, 1), round(100 * found.low, 1), round(100 * found.high, 1), found.freedom
+    (2.6, 1.8, 4.7, 9)
+    >>> round(100 * found.own, 1)
+    2.3
+    """
+    counted = [one for one in series if len(one) >= LEAST_READINGS]
+    relative = [[x / (sum(one) / len(one)) for x in one] for one in counted]
+    scatter, freedom = pooled_deviation(relative)
+    values = [x for one in counted for x in one]
+    rounding = (step / (sum(values) / len(values))) ** 2 / 12
+    tail = (1 - BAND) / 2
+    known = max(scatter**2, rounding)
+    own = max(scatter**2 - rounding, known * min(1.0, math.sqrt(2 / freedom)))
+    return Repeatability(
+        scatter,
+        scatter * math.sqrt(freedom / chi_square_quantile(1 - tail, freedom)),
+        scatter * math.sqrt(freedom / chi_square_quantile(tail, freedom)),
+        math.sqrt(own),
+        freedom,
+    )
+
+
+def agreement(first: Sequence[float], second: Sequence[float]) -> Agreement:
+    """Whether two meters read alike, from the same bores read with both, bore by bore.
+
+    The logarithm of each ratio is one observation; their mean has a band by Student's law.
+
+    Parameters: ``first`` and ``second`` readings above 0 in one unit, in the same order, three pairs or more. Raises
+    ValueError otherwise.
+
+    Source: Student, "The probable error of a mean", Biometrika 6 (1908) 1-25.
+
+    >>> found = agreement([6.5, 7.0, 6.0, 6.75], [6.75, 7.25, 6.25, 7.0])
+    >>> round(found.ratio, 3), found.agree
+    (1.038, False)
+    """
+    if len(first) != len(second) or len(first) < 3:
+        raise ValueError("three pairs at least")
+    logs = [math.log(b / a) for a, b in zip(first, second, strict=True)]
+    mean = sum(logs) / len(logs)
+    deviation, freedom = pooled_deviation([logs])
+    half = student_quantile(1 - (1 - BAND) / 2, freedom) * deviation / math.sqrt(len(logs))
+    return Agreement(math.exp(mean), math.exp(mean - half), math.exp(mean + half), len(logs))
+
+
+def chi_square_quantile(probability: float, freedom: int) -> float:
+    """The value below which a chi-square of ``freedom`` degrees lies with ``probability``.
+
+    P(x) = the regularized incomplete gamma function at freedom/2 and x/2, turned round by halving.
+
+    Parameters: ``probability`` between 0 and 1, both excluded; ``freedom`` at least 1.
+
+    Source: NIST/SEMATECH e-Handbook, 1.3.6.6.6.
+
+    >>> round(chi_square_quantile(0.95, 10), 3)
+    18.307
+    """
+    high = freedom + 10.0
+    while _lower_gamma(freedom / 2, high / 2) < probability:
+        high *= 2
+    return _halved(lambda x: _lower_gamma(freedom / 2, x / 2), probability, 0.0, high)
+
+
+def student_quantile(probability: float, freedom: int) -> float:
+    """The value below which Student's t of ``freedom`` degrees lies with ``probability``.
+
+    The distribution function is a finite sum for whole degrees of freedom, turned round by halving.
+
+    Parameters: ``probability`` of 0.5 to 1, 1 excluded; ``freedom`` at least 1.
+
+    Source: M. Abramowitz and I. A. Stegun, Handbook of Mathematical Functions (1964), 26.7.3 and 26.7.4.
+
+    >>> round(student_quantile(0.975, 9), 3)
+    2.262
+    """
+    high = 2.0
+    while _student(high, freedom) < probability:
+        high *= 2
+    return _halved(lambda x: _student(x, freedom), probability, 0.0, high)
+
+
+def _halved(rises: Callable[[float], float], wanted: float, low: float, high: float) -> float:
+    for _ in range(200):
+        middle = (low + high) / 2
+        if rises(middle) < wanted:
+            low = middle
+        else:
+            high = middle
+    return (low + high) / 2
+
+
+def _lower_gamma(shape: float, x: float) -> float:
+    """Regularized lower incomplete gamma function by its series, Abramowitz and Stegun 6.5.29."""
+    if x <= 0:
+        return 0.0
+    term = total = 1 / shape
+    count = 0
+    while term > total * 1e-16:
+        count += 1
+        term *= x / (shape + count)
+        total += term
+    return min(1.0, total * math.exp(shape * math.log(x) - x - math.lgamma(shape)))
+
+
+def _student(t: float, freedom: int) -> float:
+    """Probability below ``t``, 0 or more."""
+    angle = math.atan(t / math.sqrt(freedom))
+    cosine, sine = math.cos(angle), math.sin(angle)
+    if freedom % 2:
+        term, total = cosine, cosine if freedom > 1 else 0.0
+        for k in range(3, freedom, 2):
+            term *= (k - 1) / k * cosine**2
+            total += term
+        return 0.5 + (angle + sine * total) / math.pi
+    term = total = 1.0
+    for k in range(2, freedom, 2):
+        term *= (k - 1) / k * cosine**2
+        total += term
+    return 0.5 + sine * total / 2
