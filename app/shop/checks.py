@@ -35,7 +35,7 @@ def record(
     with shop.writing() as session:
         story = visits.load(session, visit_id)
         stored = [
-            earlier(session, CheckRow, part_key(key, item), fingerprint(item=item, number=number))
+            earlier(session, CheckRow, part_key(key, item), _payload(visit_id, slug, item, number))
             for item, number in values.items()
         ]
         if any(stored):  # all or none was stored, save what was recorded already
@@ -61,7 +61,7 @@ def record(
             session.add(
                 CheckRow(
                     key=part_key(key, item),
-                    payload=fingerprint(item=item, number=number),
+                    payload=_payload(visit_id, slug, item, number),
                     visit_id=visit_id,
                     phase=slug,
                     item=item,
@@ -156,6 +156,10 @@ def override(
         session.add(row)
         session.flush()
         return row.ident
+
+
+def _payload(visit_id: int, slug: str, item: str, number: float | None) -> str:
+    return fingerprint(visit=visit_id, phase=slug, item=item, number=number)
 
 
 def _stored_under(key: str, story: Story) -> bool:

@@ -1,5 +1,6 @@
 """A phase: what it asks for and what was recorded; checks, taking one back, and overrides."""
 
+from datetime import UTC, datetime, timedelta
 from typing import Annotated, Literal
 
 from fastapi import APIRouter
@@ -7,16 +8,18 @@ from pydantic import Field
 
 from app.shop import checks, visits
 from app.shop.database import Database
+from app.shop.heat import lacks_of, points_of
 from app.shop.phases import DEFER, Phase, phase_named
 from app.shop.progress import items_of, progress
 from app.shop.story import Story
 from app.shop.tables import CheckRow, Override
 from app.sync.preset import starting_turns
-from app.sync.units import THOU
+from app.sync.units import THOU, ZERO_CELSIUS
 from app.web.api.problems import NOT_THERE, REFUSALS, escaped, named
 from app.web.api.shapes import By, Id, Key, Sent, Slug, Told, trade
 from app.web.api.visits import OverrideTold, StandingTold
-from app.web.context import Now, Shop
+from app.web.context import Now, Shop, stamp
+from app.web.visits import LONGEST_AGO
 
 router = APIRouter(prefix="/visits/{visit_id}/phases/{phase}", tags=["phases"])
 
@@ -31,6 +34,9 @@ class ChecksSent(Sent):
     ticks: list[ItemSlug] = Field(default=[], max_length=50, description="Items of kind `tick` that were seen to.")
     numbers: dict[ItemSlug, float] = Field(
         default={}, max_length=50, description="Items of kind `number`, each in the item's own unit."
+    )
+    minutes_ago: float = Field(
+        default=0, ge=0, le=LONGEST_AGO, description="How long before this was sent the figures were read."
     )
     by: By
 
@@ -92,6 +98,7 @@ class ItemTold(Told):
     must: bool = Field(description="Whether no override passes over it.")
     fresh: bool = Field(description="Whether it counts only when recorded after the last move.")
     before_running: bool = Field(description="Whether it comes ahead of the readings.")
+    over_time: bool = Field(description="Whether it is asked for again and again, every figure counting.")
     recorded: CheckTold | None
     missing: bool
 
@@ -106,6 +113,22 @@ class PresetTold(Told):
     base_blade_thou: float
 
 
+class GaugesTold(Told):
+    """One look at the gauges; null where one was not read."""
+
+    at: str = Field(description="ISO 8601, UTC.")
+    coolant_c: float | None = Field(description="Degrees Celsius.")
+    oil_c: float | None = Field(description="Degrees Celsius.")
+
+
+class HeatTold(Told):
+    """Whether the engine is hot right through, which the fine round waits for."""
+
+    hot: bool
+    lacks: list[str] = Field(description="What it still waits for, in words.")
+    gauges: list[GaugesTold]
+
+
 class PhaseTold(Told):
     """Everything about one phase of a visit."""
 
@@ -118,6 +141,7 @@ class PhaseTold(Told):
     moves: list[MoveKind] = Field(description="The kinds of move that may be made in this phase.")
     window_percent: float = Field(description="Half width of the window its rounds are judged by; 0 for none.")
     preset: PresetTold | None = Field(description="In cold preset only.")
+    heat: HeatTold | None = Field(description="In the heat-soaked recheck only.")
 
 
 @router.get("", summary="One phase of a visit", responses=NOT_THERE)
@@ -135,7 +159,7 @@ def record_checks(shop: Shop, visit_id: Id, phase: Slug, body: ChecksSent, now: 
     places = {item: f"ticks/{n}" for n, item in enumerate(body.ticks)}
     places |= {item: f"numbers/{escaped(item)}" for item in body.numbers}
     with named(**places):
-        checks.record(shop, visit_id, body.key, phase, values, body.by, now)
+        checks.record(shop, visit_id, body.key, phase, values, body.by, now, _read_at(body, now))
     return _standing(shop, visit_id, phase)
 
 
@@ -154,6 +178,10 @@ def override_phase(shop: Shop, visit_id: Id, phase: Slug, body: OverrideSent, no
         row_id = checks.override(shop, visit_id, body.key, phase, body.why, body.by, now, body.gate)
     with shop.reading() as session:
         return OverrideTold.of(session.get_one(Override, row_id))
+
+
+def _read_at(body: ChecksSent, now: str) -> str:
+    return stamp(datetime.fromisoformat(now) - timedelta(minutes=body.minutes_ago)) if body.minutes_ago else ""
 
 
 def _standing(shop: Database, visit_id: int, slug: str) -> StandingTold:
@@ -179,6 +207,7 @@ def _told(story: Story, phase: Phase) -> PhaseTold:
                 must=item.must,
                 fresh=item.fresh,
                 before_running=item.before_running,
+                over_time=item.over_time,
                 recorded=CheckTold.of(row, story) if row else None,
                 missing=item.slug in lacks,
             )
@@ -193,6 +222,7 @@ def _told(story: Story, phase: Phase) -> PhaseTold:
         moves=list(phase.moves),
         window_percent=trade(phase.window, 0.01),
         preset=_preset(story) if phase.slug == "cold-preset" else None,
+        heat=_heat(story) if phase.rounds == "fine" else None,
     )
 
 
@@ -205,4 +235,20 @@ def _preset(story: Story) -> PresetTold:
         high_turns=trade(start.high, 1),
         basis=start.basis,
         base_blade_thou=trade(start.base_blade, THOU),
+    )
+
+
+def _heat(story: Story) -> HeatTold:
+    lacks = lacks_of(story)
+    return HeatTold(
+        hot=not lacks,
+        lacks=list(lacks),
+        gauges=[
+            GaugesTold(
+                at=stamp(datetime.fromtimestamp(point.at, UTC)),
+                coolant_c=None if point.coolant is None else trade(point.coolant - ZERO_CELSIUS, 1),
+                oil_c=None if point.oil is None else trade(point.oil - ZERO_CELSIUS, 1),
+            )
+            for point in points_of(story)
+        ],
     )

@@ -62,6 +62,7 @@ class OverrideTold(Told):
     id: int
     phase: Slug
     missing: str = Field(description="What was missing then.")
+    gate: Literal["heat"] | None = Field(description="The one thing passed over, where it was not the whole phase.")
     why: str
     by: str
     at: str = Field(description="ISO 8601, UTC.")

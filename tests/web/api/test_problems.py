@@ -144,6 +144,14 @@ def test_a_key_that_was_used_for_something_else(client: TestClient) -> None:
     assert at_fault(said) == ["#/key"]
 
 
+def test_a_key_of_one_visit_records_nothing_in_another(client: TestClient, shop: Database) -> None:
+    visit(shop, engine(shop))
+    visit(shop, engine(shop, FOUR, serial="22-0098"))
+    body = {"key": key(), "ticks": ["wide-open"], "by": "KM"}
+    assert client.post("/api/visits/1/phases/cold-preset/checks", json=body).status_code == 201
+    problem(client.post("/api/visits/2/phases/cold-preset/checks", json=body), 409)
+
+
 def test_two_corrections_that_crossed(client: TestClient, shop: Database) -> None:
     engine(shop)
     facts = {name: ENGINE[name] for name in ("serial", "displacement", "idle_speed_rpm")}

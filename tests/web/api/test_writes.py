@@ -1,6 +1,7 @@
 """Every write of the interface: what it stores, what it answers, and that a repeat under its key does neither again."""
 
 from collections.abc import Callable, Iterator
+from datetime import UTC, datetime
 from typing import Any
 
 import pytest
@@ -197,6 +198,17 @@ def test_a_figure_outside_the_limits_stops_the_advice_too(client: TestClient, sh
     advice = client.get(f"{HOT}/advice").json()
     assert (advice["kind"], advice["why"], advice["readings"]) == ("cannot", "stopped", [])
     assert "Stop the engine now" in advice["reason"]
+
+
+def test_gauges_may_be_told_of_minutes_after_they_were_read(shop: Database) -> None:
+    hot(shop)
+    now = datetime(2026, 11, 25, 11, tzinfo=UTC)
+    with TestClient(create_app(shop, clock=lambda: now), base_url="http://127.0.0.1") as client:
+        body = {"numbers": {"coolant": 88.5}, "minutes_ago": 3, "by": "KM", "key": key()}
+        assert client.post(f"{HOT}/checks", json=body).status_code == 201
+        heat = client.get(HOT).json()["heat"]
+    told = {"at": "2026-11-25T10:57:00.000+00:00", "coolant_c": 88.5, "oil_c": None}
+    assert told in heat["gauges"]
 
 
 def test_a_phase_tells_its_items_cautions_and_starting_turns(client: TestClient, shop: Database) -> None:

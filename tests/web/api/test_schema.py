@@ -1,0 +1,89 @@
+"""The interface against its own description: whatever is sent, no answer breaks down or differs from what it says."""
+
+import json
+import uuid
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+import schemathesis
+from hypothesis import HealthCheck, settings
+from schemathesis.python import asgi
+
+from app.shop.phases import HEAT_SOAKED
+from app.shop.upgrade import open_shop
+from app.web.api.interface import document
+from app.web.application import create_app
+from tests.shop.yard import FOUR, engine, heat_soaked, read_round, visit
+
+EXAMPLE_KEY = "7c9e6679-7425-40de-944b-e07fc1f90ae7"
+ACCEPTED = ["2xx", "404", "409", "422"]
+"""What well-formed data is answered with: whether it can be stored depends on what is recorded already."""
+
+described = document()
+schema = schemathesis.openapi.from_dict(
+    described,
+    config=schemathesis.Config.from_dict({"checks": {"positive_data_acceptance": {"expected-statuses": ACCEPTED}}}),
+)
+
+
+@schema.hook
+def map_path_parameters(
+    context: schemathesis.HookContext, path_parameters: dict[str, Any] | None
+) -> dict[str, Any] | None:
+    """Most numbers lead to an engine or a visit that is there."""
+    return path_parameters and {
+        name: 1 + value % 3 if isinstance(value, int) and value > 0 else value
+        for name, value in path_parameters.items()
+    }
+
+
+@schema.hook
+def map_body(context: schemathesis.HookContext, body: Any) -> Any:
+    """Bodies that take their key from the description get one of their own, as the description asks."""
+    if isinstance(body, dict) and body.get("key") == EXAMPLE_KEY:
+        return {**body, "key": str(uuid.uuid5(uuid.NAMESPACE_OID, json.dumps(body, default=str)))}
+    return body
+
+
+@pytest.fixture(scope="module")
+def client(tmp_path_factory: pytest.TempPathFactory) -> Iterator[asgi.ASGIClient]:
+    """A shop with a visit that is hot and read, and one that has only begun."""
+    shop = open_shop(tmp_path_factory.mktemp("shop"))
+    read_round(shop, heat_soaked(shop), HEAT_SOAKED)
+    visit(shop, engine(shop, FOUR, serial="22-0098"))
+    with asgi.get_client(create_app(shop)) as opened:  # type: ignore[arg-type]  # it asks for dict where ASGI has a mapping
+        yield opened
+    shop.close()
+
+
+@schema.parametrize()
+@settings(max_examples=12, derandomize=True, deadline=None, suppress_health_check=list(HealthCheck))
+def test_answers_are_as_described(case: schemathesis.Case[Any], client: asgi.ASGIClient) -> None:
+    case.call_and_validate(session=client, base_url="http://127.0.0.1")
+
+
+def test_the_description_is_of_the_interface_alone_and_says_what_everything_is() -> None:
+    assert all(path.startswith("/api/") for path in described["paths"])
+    for path, operations in described["paths"].items():
+        for operation in operations.values():
+            assert operation["summary"], path
+            assert operation["description"], path
+            assert operation["tags"], path
+            assert "default" in operation["responses"], path
+    tags = {tag["name"] for tag in described["tags"]}
+    assert {tag for ops in described["paths"].values() for op in ops.values() for tag in op["tags"]} == tags
+
+
+def test_every_write_carries_a_key_or_a_version() -> None:
+    shapes = described["components"]["schemas"]
+    for path, operations in described["paths"].items():
+        for method in operations.keys() - {"get"}:
+            sent = operations[method]["requestBody"]["content"]["application/json"]["schema"]
+            alternatives = [one["$ref"] for one in sent.get("oneOf", [sent])]
+            for name in (reference.rpartition("/")[2] for reference in alternatives):
+                assert {"key", "version"} & set(shapes[name]["required"]), (path, name)
+
+
+def test_the_description_is_handed_out(client: asgi.ASGIClient) -> None:
+    assert client.get("http://127.0.0.1/api/openapi.json").json() == described
