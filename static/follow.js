@@ -5,7 +5,7 @@ import { held, reached, seen } from "./outbox.js";
 const ANSWER_MS = 4000;
 
 /**
- * The page at a path. Throws when the shop computer does not answer with one.
+ * The page at a path, and the path it was found at in the end. Throws when the shop computer does not answer with one.
  * @param {string} path
  */
 export async function fetchPage(path) {
@@ -14,9 +14,9 @@ export async function fetchPage(path) {
   try {
     const answer = await fetch(path, { cache: "no-store", signal: stop.signal });
     if (!answer.ok) throw new Error(`${answer.status}`);
-    const html = await answer.text();
+    const page = { html: await answer.text(), path: new URL(answer.url).pathname + new URL(answer.url).search };
     reached(true);
-    return html;
+    return page;
   } catch (error) {
     reached(false);
     throw error;
@@ -44,11 +44,11 @@ async function go() {
   const path = wanted;
   const begun = performance.now();
   try {
-    const html = await fetchPage(path);
+    const page = await fetchPage(path);
     if (path !== wanted) return;
     wanted = "";
     seen(begun);
-    put(html, path);
+    put(page.html, page.path);
   } catch {
     // reached() has said so; the next answer of the shop computer brings this here again
   }

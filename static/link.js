@@ -8,6 +8,7 @@ const NAMES = {
   rounds: ["new round", "new rounds"],
   moves: ["move", "moves"],
   checks: ["record of steps", "records of steps"],
+  back: ["step taken back", "steps taken back"],
   overrides: ["step passed over", "steps passed over"],
   settle: ["answer", "answers"],
   "sign-off": ["sign-off", "sign-offs"],

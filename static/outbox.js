@@ -117,7 +117,7 @@ async function send(write) {
     const answer = await fetch(write.url, {
       method: "POST",
       body: new URLSearchParams(write.fields),
-      headers: { "X-Outbox": "1" },
+      headers: { "X-Outbox": `${Math.max(0, Date.now() - write.at) / 1000}` },
       redirect: "manual",
       cache: "no-store",
       signal: stop.signal,

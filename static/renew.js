@@ -92,7 +92,7 @@ async function refresh(path) {
       const wanted = again;
       again = "";
       const begun = performance.now();
-      const html = await fetchPage(wanted);
+      const { html } = await fetchPage(wanted);
       await fingerUp();
       if (again || new URL(wanted, location.href).pathname !== location.pathname) continue;
       seen(begun);

@@ -1,7 +1,7 @@
 """What every route is handed: the shop, the time, the form that was sent, and the way to answer with a page."""
 
 from collections.abc import Callable
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from typing import Annotated, Any
 from urllib.parse import quote
 
@@ -16,8 +16,11 @@ from app.web.forms import Typed
 from app.web.words import FILTERS
 
 OUTBOX, SAVED, NEXT, REFUSED = "X-Outbox", "X-Saved-Key", "X-Next", "X-Refused"
-"""Headers between a page's outbox and this server: who sends, which key was stored, the page after it, and why not
-(percent-encoded). A write leaves the outbox only when its own key comes back."""
+"""Headers between a page's outbox and this server: for how many seconds the write was held, which key was stored, the
+page after it, and why not (percent-encoded). A write leaves the outbox only when its own key comes back."""
+
+LONGEST_HELD = 7 * 24 * 3600.0
+"""What was held for longer than this [s] was more likely kept by a tablet whose clock was set meanwhile."""
 
 
 def environment() -> Environment:
@@ -87,8 +90,13 @@ async def _shop(request: Request) -> Database:
 
 
 async def _now(request: Request) -> str:
+    """When it was done: now, less the time for which the tablet held it because there was no link."""
     clock: Callable[[], datetime] = request.app.state.clock
-    return stamp(clock())
+    try:
+        held = float(request.headers.get(OUTBOX, "0"))
+    except ValueError:
+        held = 0.0
+    return stamp(clock() - timedelta(seconds=held if 0 <= held <= LONGEST_HELD else 0.0))
 
 
 async def _page(request: Request) -> Pages:

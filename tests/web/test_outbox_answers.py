@@ -1,18 +1,26 @@
 """What the server tells an outbox: the key of what it stored, the page after it, and why it refused the rest."""
 
+import importlib
+import inspect
+import pkgutil
+import re
 from collections.abc import Callable, Iterator
+from datetime import datetime
 from urllib.parse import unquote
 
 import pytest
+from fastapi.routing import APIRoute
 from sqlmodel import func, select
 from starlette.testclient import TestClient
 
+import app.web
+from app.places import static
 from app.shop.database import Database
 from app.shop.phases import COLD_PRESET, HEAT_SOAKED
 from app.shop.tables import CheckRow, MoveRow, Override, ReadingRow, RoundRow
 from app.web.application import create_app
 from app.web.context import NEXT, OUTBOX, REFUSED, SAVED
-from tests.shop.yard import engine, heat_soaked, key, read, read_round, story, visit
+from tests.shop.yard import AT, engine, heat_soaked, key, read, read_round, story, visit
 
 ORIGIN = "http://127.0.0.1"
 ROWS = (ReadingRow, RoundRow, MoveRow, CheckRow, Override)
@@ -129,6 +137,41 @@ def test_a_correction_may_name_the_key_of_what_it_corrects(client: TestClient, s
         answer = client.post(f"{HERE}/readings", data={**reading(supersedes=unknown), "key": key()})
         assert answer.status_code in (409, 422)
     assert len(story(shop, 1).rounds[-1].entered) == 2
+
+
+@pytest.mark.parametrize(
+    ("held", "at"),
+    [
+        ("300.5", "2026-11-25T09:54:59.500+00:00"),
+        ("0", AT),
+        ("-60", AT),
+        ("nan", AT),
+        ("soon", AT),
+        ("1e9", AT),
+    ],
+)
+def test_what_was_held_is_dated_to_when_it_was_done(shop: Database, held: str, at: str) -> None:
+    heat_soaked(shop)
+    dated = create_app(shop, clock=lambda: datetime.fromisoformat(AT))
+    with TestClient(dated, base_url=ORIGIN, headers={"Origin": ORIGIN}) as client:
+        answer = client.post(f"{HERE}/readings", data={**reading(), "key": key()}, headers={OUTBOX: held})
+        assert answer.status_code == 204
+    assert story(shop, 1).rounds[-1].entered[0].at == at
+
+
+def test_every_form_of_a_visit_is_answered_so_that_it_can_leave_the_outbox() -> None:
+    names = (static() / "link.js").read_text()
+    modules = [importlib.import_module(f"app.web.{found.name}") for found in pkgutil.iter_modules(app.web.__path__)]
+    routes = [route for module in modules if hasattr(module, "router") for route in module.router.routes]
+    posts = [
+        route
+        for route in routes
+        if isinstance(route, APIRoute) and route.path.startswith("/visits/") and "POST" in (route.methods or ())
+    ]
+    assert len(posts) >= 8
+    for route in posts:
+        assert "return page.saved(" in inspect.getsource(route.endpoint), route.path
+        assert re.search(rf'"?{route.path.rsplit("/")[-1]}"?: \["', names), f"the bar has no word for {route.path}"
 
 
 def test_a_question_is_not_a_saved_write(client: TestClient, shop: Database) -> None:
