@@ -1,24 +1,87 @@
-"""Paper: the handover sheet, one page for the customer."""
+"""Paper: the handover sheet and its page of readings, the tag, the blank worksheet, and what else can be taken away."""
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse
 
-from app.shop import visits
+from app.shop import engines, recall, visits
+from app.shop.corrections import as_issued, issue_of
+from app.shop.fittings import layout_from_json
 from app.shop.phases import DEFER
+from app.shop.search import tag_of
+from app.shop.tables import Engine
+from app.web import correct, exchange
 from app.web.context import Page, Shop
-from app.web.sheet import sheet_of
+from app.web.file_page import file_page
+from app.web.sheet import qr_code, sheet_of
+from app.web.worksheet import worksheet_of
 
 router = APIRouter()
+router.include_router(correct.router)
+router.include_router(exchange.router)
+
+LOOPBACK = ("127.0.0.1", "localhost", "[::1]")
+
+
+@router.get("/engines/{engine_id}/paper")
+def papers(shop: Shop, page: Page, engine_id: int) -> HTMLResponse:
+    """Everything of an engine that can be printed or taken away."""
+    with shop.reading() as session:
+        engine = engines.get(session, engine_id)
+        memory = recall.of_engine(session, engine_id)
+    return page.show("paper.html", engine=engine, tag=tag_of(engine.key), visits=tuple(reversed(memory.visits)))
+
+
+@router.get("/engines/{engine_id}/tag")
+def tag(request: Request, shop: Shop, page: Page, engine_id: int) -> HTMLResponse:
+    """The tag that hangs on the engine: its QR code opens the engine on any tablet of the shop."""
+    with shop.reading() as session:
+        engine = engines.get(session, engine_id)
+        layout = layout_from_json(engines.fitting_now(session, engine_id).layout)
+    address = _address(request, engine)
+    return page.show(
+        "tag.html",
+        engine=engine,
+        layout=layout,
+        tag=tag_of(engine.key),
+        address=address,
+        qr=qr_code(address),
+        only_here=request.url.hostname in LOOPBACK,
+    )
+
+
+@router.get("/engines/{engine_id}/worksheet")
+def worksheet(request: Request, shop: Shop, page: Page, engine_id: int) -> HTMLResponse:
+    """A blank sheet for a visit away from the shop, with this engine's layout, last figures and order of steps."""
+    with shop.reading() as session:
+        engine = engines.get(session, engine_id)
+        memory = recall.of_engine(session, engine_id)
+    return page.show(
+        "worksheet.html",
+        engine=engine,
+        sheet=worksheet_of(memory, engine),
+        qr=qr_code(_address(request, engine)),
+        defer=DEFER,
+    )
 
 
 @router.get("/visits/{visit_id}/sheet")
-def sheet(request: Request, shop: Shop, page: Page, visit_id: int) -> HTMLResponse:
-    """The handover sheet of a visit; marked as a draft until it is signed off."""
+def sheet(request: Request, shop: Shop, page: Page, visit_id: int, issue: int = 0) -> HTMLResponse:
+    """The handover sheet of a visit, its newest issue or an earlier one; marked as a draft until it is signed off."""
     with shop.reading() as session:
         story = visits.load(session, visit_id)
+    newest = issue_of(story)
+    shown = as_issued(story, issue) if 0 < issue < newest else story
     return page.show(
         "sheet.html",
-        story=story,
-        sheet=sheet_of(story, f"{request.url.scheme}://{request.url.netloc}/engines/{story.engine.ident}"),
+        story=shown,
+        sheet=sheet_of(shown, _address(request, story.engine)),
+        file=file_page(shown),
+        issue=issue_of(shown),
+        newest=newest,
         defer=DEFER,
     )
+
+
+def _address(request: Request, engine: Engine) -> str:
+    """Where an engine's code leads: to its tag, which is the same in every shop."""
+    return f"{request.url.scheme}://{request.url.netloc}/tag/{tag_of(engine.key)}"

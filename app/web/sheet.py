@@ -1,10 +1,13 @@
 """What the handover sheet says, gathered from a story."""
 
+from calendar import monthrange
 from dataclasses import dataclass
+from datetime import datetime
 
 import segno
 from markupsafe import Markup
 
+from app.shop.corrections import corrected
 from app.shop.judgement import balance_of
 from app.shop.phases import PHASES, phase_named
 from app.shop.progress import items_of
@@ -18,7 +21,7 @@ from app.web.drawing import blades_of, by_bore, shape_of, unit_of, word_of
 from app.web.history import judged
 from app.web.steps import move_words
 from app.web.views import Shape
-from app.web.words import bank_in_words, figures, moment
+from app.web.words import bank_in_words, day, figures, moment
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,6 +88,7 @@ class Sheet:
     fitted: str
     recheck: str
     caution: str
+    issued: tuple[str, ...]
     qr: Markup
 
 
@@ -110,8 +114,39 @@ def sheet_of(story: Story, address: str) -> Sheet:
         fitted=_fitted(story),
         recheck=_recheck(story),
         caution=CAUTION,
-        qr=Markup(segno.make(address, error="m").svg_inline(scale=3, border=4, omitsize=True)),
+        issued=_issued(story),
+        qr=qr_code(address),
     )
+
+
+def qr_code(address: str) -> Markup:
+    """A QR code as a drawing, with the quiet zone of four modules that ISO/IEC 18004 asks for."""
+    return Markup(segno.make(address, error="m").svg_inline(scale=3, border=4, omitsize=True))
+
+
+def sheet_round(story: Story, title: str, one: Round | None) -> SheetRound | None:
+    """A round as paper draws it, judged by the fine window; None without a round."""
+    return _round(story, title, one, judged(story, one))
+
+
+def _issued(story: Story) -> tuple[str, ...]:
+    """What this issue replaces, and what was put right in it and those before; empty for the first."""
+    said = []
+    for one in reversed(story.corrections):
+        before = next((c.at for c in story.corrections if c.number == one.number - 1), None)
+        before = before or (story.sign_off.at if story.sign_off else one.at)
+        put_right = "; ".join(
+            f"{c.what}: {_figure(c.now)} instead of {_figure(c.was)} {c.unit}" for c in corrected(story, one)
+        )
+        said.append(
+            f"Issue {one.number} of {moment(one.at)} replaces issue {one.number - 1} of {moment(before)}. "
+            f"Put right: {put_right}. {one.why.rstrip('.')}. {one.by}."
+        )
+    return tuple(said)
+
+
+def _figure(value: float | None) -> str:
+    return "none" if value is None else f"{value:g}"
 
 
 def _round(story: Story, title: str, one: Round | None, found: Evenness | None) -> SheetRound | None:
@@ -214,7 +249,16 @@ def _recheck(story: Story) -> str:
     """When to look again, and what would bring it back sooner."""
     blades = [m for m in story.moves if m.kind == "blade"]
     first = f" Coupler {blades[-1].near}–{blades[-1].far} was reset on this visit: look at it first." if blades else ""
+    by = f"by {day(_later(story.sign_off.at, RECHECK_MONTHS))}" if story.sign_off else f"after {RECHECK_MONTHS} months"
     return (
-        f"Hot, at {RECHECK_KM:,} km or after {RECHECK_MONTHS} months. Sooner if idle hunts when hot, one cylinder goes "
+        f"Hot, at {RECHECK_KM:,} km or {by}. Sooner if idle hunts when hot, one cylinder goes "
         "quiet, it pops at light throttle, or a coupler, stop screw, link, sensor or the exhaust was touched." + first
     )
+
+
+def _later(at: str, months: int) -> str:
+    """A stored time so many months on; a day that month does not have becomes its last."""
+    then = datetime.fromisoformat(at)
+    year, month = divmod(then.year * 12 + then.month - 1 + months, 12)
+    last = monthrange(year, month + 1)[1]
+    return then.replace(year=year, month=month + 1, day=min(then.day, last)).isoformat()

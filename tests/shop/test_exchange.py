@@ -16,6 +16,7 @@ from app.shop.corrections import NewCorrection, correct
 from app.shop.database import Database
 from app.shop.exchange_in import bring_in, plan, read
 from app.shop.exchange_out import engine_file, readings_csv, table_csv, written
+from app.shop.exchange_rows import Writer
 from app.shop.exchange_v1 import EngineFile
 from app.shop.fittings import hardware_from_json
 from app.shop.refusals import ConflictError, RefusedError
@@ -133,14 +134,14 @@ def test_a_later_file_adds_what_is_new(shop: Database, other: Database) -> None:
 def test_what_fails_half_way_leaves_nothing(shop: Database, other: Database, monkeypatch: pytest.MonkeyPatch) -> None:
     file = read(out(shop, with_past(shop)))
     before = rows(other)
-    real = exchange_in.Writer._visit
+    real = Writer._visit
 
-    def breaks(self: exchange_in.Writer, visit: Any, *rest: int) -> None:
+    def breaks(self: Writer, visit: Any, *rest: int) -> None:
         real(self, visit, *rest)
         if visit.number == 2:
             raise OSError("the power went")
 
-    monkeypatch.setattr(exchange_in.Writer, "_visit", breaks)
+    monkeypatch.setattr(Writer, "_visit", breaks)
     with pytest.raises(OSError, match="power"):
         bring_in(other, file, {})
     assert rows(other) == before

@@ -1,0 +1,94 @@
+"""The blank worksheet for a visit away from the shop: the engine's layout, how it was left, and the order of steps."""
+
+from dataclasses import dataclass
+
+from app.shop.fittings import layout_from_json
+from app.shop.memory import Remembered
+from app.shop.phases import OPENINGS, PHASES
+from app.shop.recall import EngineMemory
+from app.shop.tables import Engine
+from app.sync.layout import Layout
+from app.sync.units import INCH
+from app.web.history import unit_remembered
+from app.web.past import past_of
+from app.web.words import day, displacement, idle, layout_in_words
+
+
+@dataclass(frozen=True, slots=True)
+class WorksheetRow:
+    """One bank: its bores front first, each with what it read as left, and where its stop screw and link act."""
+
+    name: str
+    bores: tuple[tuple[int, str], ...]
+    stop: int
+    drive: int
+
+
+@dataclass(frozen=True, slots=True)
+class WorksheetPhase:
+    """One phase in its order: what to do, and what to beware of away from the shop."""
+
+    title: str
+    steps: tuple[str, ...]
+    cautions: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Worksheet:
+    """Everything on the worksheet that is known beforehand."""
+
+    name: str
+    left: str
+    unit: str
+    rows: tuple[WorksheetRow, ...]
+    window: str
+    first: str
+    steps: tuple[WorksheetPhase, ...]
+    openings: tuple[str, ...]
+
+
+def worksheet_of(memory: EngineMemory, engine: Engine) -> Worksheet:
+    """The worksheet of an engine as it was last left; without figures when it never was."""
+    layout = layout_from_json(memory.fittings[-1].layout)
+    last = next((v for v in reversed(memory.visits) if v.left is not None and v.layout.banks == layout.banks), None)
+    values = _left(last)
+    return Worksheet(
+        name=f"{layout_in_words(layout).lower()}, {displacement(engine)}, idle {idle(engine)}",
+        left=f"As left, visit {last.number}, {day(last.opened_at)}" if last else "As left",
+        unit=last.unit if last else "",
+        rows=tuple(
+            WorksheetRow(bank.name, tuple((b, values.get(b, "")) for b in bank.bores), bank.stop, bank.drive)
+            for bank in layout.banks
+        ),
+        window=_window(last),
+        first=past_of(memory).first,
+        steps=_steps(layout),
+        openings=tuple(f"{one / INCH:.3f} in" for one in OPENINGS) if len(layout.banks) > 1 else (),
+    )
+
+
+def _left(last: Remembered | None) -> dict[int, str]:
+    if last is None or last.left is None:
+        return {}
+    unit = unit_remembered(last)
+    return {bore: unit.nearest(pooled.mean) for bore, pooled in last.left.pooled.items()}
+
+
+def _window(last: Remembered | None) -> str:
+    if last is None or last.left is None:
+        return "Even: every bore within 8 % of the mean, with room for the meter."
+    unit = unit_remembered(last)
+    judged = last.left.judged
+    return (
+        f"Mean as left {unit.show(judged.mean)} {unit.name}; even is within {unit.show(judged.half_width)} of it, "
+        "with room for the meter."
+    )
+
+
+def _steps(layout: Layout) -> tuple[WorksheetPhase, ...]:
+    """The phases in order; the bank balance is nothing for one bank."""
+    return tuple(
+        WorksheetPhase(p.title, p.steps, p.cautions_at("vehicle"))
+        for p in PHASES
+        if not (p.rounds == "openings" and len(layout.banks) < 2)
+    )
