@@ -10,7 +10,7 @@ import socket
 import tempfile
 import threading
 from collections.abc import Iterator
-from contextlib import contextmanager, nullcontext
+from contextlib import contextmanager, nullcontext, suppress
 from datetime import UTC, datetime
 from functools import partial
 from ipaddress import ip_address
@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from uvicorn import Server
 
     from app.shop.database import Database
+    from app.web.pairing import Pairing
 
 LOOPBACK = "127.0.0.1"
 EVERY_ADDRESS = ("0.0.0.0", "::")
@@ -36,23 +37,25 @@ GRACE_SECONDS = 3
 """How long requests under way may take to finish when the program is told to stop."""
 
 Port = Annotated[int, typer.Option(min=0, max=65535, help="Port to listen on; 0 takes any free one.")]
-Host = Annotated[str, typer.Option(help="Address to listen on; 0.0.0.0 lets tablets on the same network in.")]
+Host = Annotated[str, typer.Option(help="Address to listen on.")]
+Lan = Annotated[bool, typer.Option("--lan", help="Let tablets on the same network in, once they are paired.")]
 Data = Annotated[Path | None, typer.Option(file_okay=False, help="Folder for the shop's records.", show_default=False)]
 
 cli = typer.Typer(no_args_is_help=True, add_completion=False, pretty_exceptions_enable=False)
 
 
 @cli.command()
-def serve(port: Port = 8000, host: Host = LOOPBACK, data: Data = None) -> None:
+def serve(port: Port = 8000, host: Host = LOOPBACK, lan: Lan = False, data: Data = None) -> None:
     """Open the shop's own records, kept in the platform's usual place for user data."""
     from app.places import default_data_folder
 
-    run(data or default_data_folder(), host, port, demonstration=False)
+    run(data or default_data_folder(), "0.0.0.0" if lan else host, port, demonstration=False)
 
 
 @cli.command()
-def demo(port: Port = 8000, host: Host = LOOPBACK, data: Data = None) -> None:
+def demo(port: Port = 8000, host: Host = LOOPBACK, lan: Lan = False, data: Data = None) -> None:
     """Open a shop made up to try things in. It is thrown away afterwards, unless --data names a folder to keep it."""
+    host = "0.0.0.0" if lan else host
     if data is not None:
         run(data, host, port, demonstration=True)
         return
@@ -93,7 +96,8 @@ def keep_open(folder: Path, door: socket.socket, host: str, *, demonstration: bo
     try:
         by_itself = nullcontext() if demonstration else copying(folder, now, partial(typer.echo, err=True))
         with opened(folder, demonstration=demonstration) as shop, by_itself:
-            answer(create_app(shop, lan_names=names_in(host)), door, host)
+            pairing = pairing_for(host, door.getsockname()[1])
+            answer(create_app(shop, lan_names=names_in(host), pairing=pairing), door, host, pairing)
     except DamagedShopError as damage:
         typer.echo(str(damage), err=True)
         again = threading.Event()
@@ -174,7 +178,13 @@ def is_empty(shop: "Database") -> bool:
         return session.exec(select(Engine.id).limit(1)).first() is None
 
 
-def answer(app: "FastAPI", door: socket.socket, host: str, until: threading.Event | None = None) -> None:
+def answer(
+    app: "FastAPI",
+    door: socket.socket,
+    host: str,
+    pairing: "Pairing | None" = None,
+    until: threading.Event | None = None,
+) -> None:
     """Serve ``app`` through ``door`` until a signal says to stop, or ``until`` is set. One worker, one process."""
     import uvicorn
 
@@ -192,9 +202,40 @@ def answer(app: "FastAPI", door: socket.socket, host: str, until: threading.Even
     )
     for line in addresses(host, door.getsockname()[1]):
         typer.echo(line)
+    if pairing is not None and pairing.home:
+        pairing.new()
     if until is not None:
         threading.Thread(target=stop_when, args=(until, server), daemon=True).start()
     server.run(sockets=[door.dup()])  # the server closes what it is handed
+
+
+def pairing_for(host: str, port: int) -> "Pairing":
+    """What lets tablets in; nobody but this computer when the program listens to nobody else."""
+    from app.web.pairing import Pairing
+
+    home = home_on_the_network(host, port)
+    return Pairing(home, show_code) if home else Pairing()
+
+
+def home_on_the_network(host: str, port: int) -> str:
+    """The address that a tablet opens, empty when there is none."""
+    if host in EVERY_ADDRESS:
+        lan = lan_address()
+        return f"http://{lan}:{port}/" if lan else ""
+    with suppress(ValueError):
+        if ip_address(host).is_loopback:
+            return ""
+    shown = f"[{host}]" if ":" in host else host
+    return "" if host == "localhost" else f"http://{shown}:{port}/"
+
+
+def show_code(code: str, address: str) -> None:
+    """Show a pairing code on the terminal, as text and as a picture that a tablet scans."""
+    import segno
+
+    typer.echo(f"To pair a tablet, scan this or type the code {code} there. Good once, for ten minutes.")
+    with suppress(UnicodeEncodeError):  # a terminal without block characters has the code in letters
+        segno.make(address, error="l").terminal(compact=True)
 
 
 def stop_when(over: threading.Event, server: "Server") -> None:

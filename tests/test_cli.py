@@ -15,6 +15,7 @@ import pytest
 
 from app import cli, places
 from app.shop.upgrade import open_shop
+from app.web.pairing import Pairing
 from tests.shop.yard import heat_soaked
 from tests.started import COMMAND, START_SECONDS, started
 
@@ -200,6 +201,39 @@ def test_it_says_where_to_open_it(monkeypatch: pytest.MonkeyPatch) -> None:
         ]
     monkeypatch.setattr(cli, "lan_address", lambda: None)
     assert "no network" in cli.addresses("0.0.0.0", 8000)[1]
+
+
+@pytest.mark.parametrize("host", ["127.0.0.1", "::1", "localhost"])
+def test_a_program_open_to_this_computer_only_lets_no_tablet_in(host: str) -> None:
+    assert cli.home_on_the_network(host, 8000) == ""
+
+
+def test_where_a_tablet_opens_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(cli, "lan_address", lambda: "192.168.7.20")
+    assert cli.home_on_the_network("0.0.0.0", 8000) == "http://192.168.7.20:8000/"
+    assert cli.home_on_the_network("bench-pc", 8000) == "http://bench-pc:8000/"
+    assert cli.home_on_the_network("fd00::7", 8000) == "http://[fd00::7]:8000/"
+
+
+def test_a_pairing_code_is_shown_in_the_terminal(capsys: pytest.CaptureFixture[str]) -> None:
+    codes = Pairing("http://192.168.7.20:8000/", cli.show_code)
+    codes.new()
+    shown = capsys.readouterr().out
+    assert f"{codes.code[:4]}-{codes.code[4:]}" in shown
+    assert "\u2588" in shown  # the picture that a tablet scans
+    assert codes.address == f"http://192.168.7.20:8000/pair#{codes.code}"
+
+
+def test_open_to_the_network_it_shows_a_code_and_lets_nobody_else_in(tmp_path: Path) -> None:
+    """By an address of this computer that is not loopback, a request is one from the network."""
+    lan = cli.lan_address()
+    if lan is None:
+        pytest.skip("this computer is on no network")
+    with started("serve", "--port", "0", "--lan", "--data", str(tmp_path)) as program:
+        assert program.fetch("/shop")
+        from_the_network = program.address.replace("127.0.0.1", lan)
+        assert answered(from_the_network, "shop")[0] == 401
+        assert "Pair this tablet" in answered(from_the_network)[1]
 
 
 def test_a_name_it_was_started_under_is_answered_to() -> None:

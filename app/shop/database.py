@@ -32,6 +32,7 @@ PRAGMAS = (
     f"busy_timeout={BUSY_SECONDS * 1000:.0f}",
     "recursive_triggers=ON",  # without it INSERT OR REPLACE goes past the triggers that keep evidence
     "trusted_schema=ON",  # SQLite 3.40 lets no trigger keep a full-text index otherwise; the schema is our own
+    "secure_delete=ON",  # a customer who was taken out is overwritten, not only let go of
 )
 
 

@@ -7,7 +7,7 @@ from typing import TypeVar
 
 from sqlmodel import Session, col, func, select
 
-from app.shop import engines, meters
+from app.shop import engines, meters, people
 from app.shop.database import Database
 from app.shop.fittings import hardware_from_json, layout_from_json
 from app.shop.keys import checked, earlier, fingerprint
@@ -86,10 +86,14 @@ def open_visit(shop: Database, engine_id: int, key: str, new: NewVisit, at: str)
         return visit.ident
 
 
-def sign_off(shop: Database, visit_id: int, key: str, name: str, at: str) -> int:
-    """End a visit by a named person's word. Raises RefusedError while a phase has something missing."""
+def sign_off(shop: Database, visit_id: int, key: str, name: str, at: str, pin: str = "") -> int:
+    """End a visit by a named person's word. Raises RefusedError while a phase has something missing.
+
+    Once people are listed in the shop, ``name`` has to be one of theirs and ``pin`` that person's.
+    """
     key = checked(key)
     sent = fingerprint(visit=visit_id, name=name)
+    name = people.prove(shop, name, pin, at) or name
     with shop.writing() as session:
         if again := earlier(session, SignOff, key, sent):
             return again.ident

@@ -12,11 +12,12 @@ from starlette.staticfiles import StaticFiles
 from app import places
 from app.shop.database import Database, ShopUnavailableError
 from app.shop.refusals import RefusedError
-from app.web import board, engines, meters, moves, paper, readings, visits
+from app.web import audit, board, engines, keeping, meters, moves, paper, people, readings, tablets, visits
 from app.web.api import interface
 from app.web.api.problems import either
 from app.web.context import Pages, environment
 from app.web.guard import protect
+from app.web.pairing import Pairing
 from app.web.refusal import status_of
 
 
@@ -25,13 +26,19 @@ def create_app(
     *,
     lan_names: frozenset[str] = frozenset(),
     clock: Callable[[], datetime] = lambda: datetime.now(UTC),
+    pairing: Pairing | None = None,
 ) -> FastAPI:
-    """The application over one shop. ``lan_names`` are further host names it answers to; ``clock`` tells the time."""
+    """The application over one shop.
+
+    ``lan_names`` are further host names it answers to; ``clock`` tells the time; ``pairing`` lets tablets in.
+    """
     app = FastAPI(docs_url=None, redoc_url=None, openapi_url=None)
     app.state.shop = shop
     app.state.clock = clock
     app.state.templates = environment()
-    for pages in (board, engines, meters, paper, readings, moves, visits):
+    app.state.pairing = pairing or Pairing()
+    app.state.admission = tablets.admission(shop)
+    for pages in (board, engines, meters, paper, readings, moves, visits, keeping, people, tablets, audit):
         app.include_router(pages.router)
     app.include_router(interface.router)
     app.mount("/static", StaticFiles(directory=places.static()), name="static")
@@ -44,7 +51,7 @@ def create_app(
         (ShopUnavailableError, _unavailable),
     ):
         app.add_exception_handler(error, either(error, page))
-    protect(app, lan_names=lan_names)
+    protect(app, lan_names=lan_names, admits=lambda token: app.state.admission.admits(token, clock()))
     return app
 
 
@@ -56,7 +63,8 @@ def _refused(request: Request, error: Exception) -> Response:
 def _http(request: Request, error: Exception) -> Response:
     assert isinstance(error, HTTPException)
     message = "There is no such page here." if error.status_code == 404 else str(error.detail)
-    return Pages(request).show("refused.html", error.status_code, title="Not found", message=message)
+    title = "Not found" if error.status_code == 404 else "Not done"
+    return Pages(request).show("refused.html", error.status_code, title=title, message=message)
 
 
 def _no_such_page(request: Request, error: Exception) -> Response:

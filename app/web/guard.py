@@ -7,14 +7,14 @@ page; each refusal is a small page of its own, or a problem document for a progr
 import asyncio
 import re
 import socket
-from collections.abc import MutableMapping
+from collections.abc import Callable, MutableMapping
 from functools import partial
 from ipaddress import IPv6Address, ip_address
 from typing import Any
 
 from fastapi import FastAPI
 from starlette.datastructures import MutableHeaders
-from starlette.responses import HTMLResponse, Response
+from starlette.responses import HTMLResponse, RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from app.web.refusal import for_programs, problem
@@ -49,16 +49,26 @@ HEADERS = {
     "Cross-Origin-Opener-Policy": "same-origin",
 }
 
+TABLET = "evenbore_tablet"
+"""The cookie that a paired tablet keeps its token in."""
+
+TO_BE_PAIRED = frozenset({"/pair", "/pair/code"})
+"""What a tablet may ask for before it is paired, besides FILES."""
+
 HOST = re.compile(r"(?P<name>\[[0-9a-f:.]+\]|[a-z0-9_.-]+)(?::[0-9]{1,5})?")
 
 
-def protect(app: FastAPI, *, lan_names: frozenset[str] = frozenset()) -> None:
+def protect(
+    app: FastAPI, *, lan_names: frozenset[str] = frozenset(), admits: Callable[[str], bool] = lambda token: True
+) -> None:
     """Put every guard on ``app``, the last one added being the first to see a request.
 
-    Parameters: ``lan_names``, the names besides its own that this computer is called by on its network.
+    Parameters: ``lan_names``, the names besides its own that this computer is called by on its network; ``admits``,
+    whether a token is that of a paired tablet.
     """
     for guard in (
         LimitedBody,
+        partial(Paired, admits=admits),
         SameOrigin,
         partial(KnownHost, names=own_names() | lan_names),
         LimitedTime,
@@ -96,6 +106,11 @@ def at_this_computer(scope: MutableMapping[str, Any]) -> bool:
         return True
     mapped = address.ipv4_mapped if isinstance(address, IPv6Address) else None
     return (mapped or address).is_loopback
+
+
+def _cookies(scope: Scope) -> list[str]:
+    pairs = (pair.strip().partition("=") for line in _sent(scope, b"cookie") for pair in line.split(";"))
+    return [value for name, _, value in pairs if name == TABLET]
 
 
 def _sent(scope: Scope, header: bytes) -> list[str]:
@@ -249,6 +264,43 @@ class SameOrigin:
         What a foreign page could send without asking first, a form or plain text, is not taken there.
         """
         return for_programs(scope) and not _sent(scope, b"origin") and not _sent(scope, b"sec-fetch-site")
+
+
+class Paired:
+    """Over the network, only a tablet that was paired is answered. The shop computer itself needs no pairing.
+
+    Whoever sits at the shop computer could read the file itself; a tablet shows by its cookie that somebody who stood
+    before that computer's screen let it in.
+    """
+
+    def __init__(self, app: ASGIApp, admits: Callable[[str], bool]) -> None:
+        self.app = app
+        self.admits = admits
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] != "http" or self.may(scope):
+            await self.app(scope, receive, send)
+            return
+        if scope["method"] in SAFE_METHODS and not for_programs(scope) and scope["path"] == "/":
+            await RedirectResponse("/pair", 303)(scope, receive, send)
+            return
+        page = refusal(
+            scope,
+            401,
+            "This tablet is not paired",
+            "Nothing was stored. Open the board to pair this tablet; what it holds is kept until then.",
+        )
+        await page(scope, receive, send)
+
+    def may(self, scope: Scope) -> bool:
+        """Whether a request is answered."""
+        path: str = scope["path"]
+        return (
+            at_this_computer(scope)
+            or path in TO_BE_PAIRED
+            or path.startswith(FILES)
+            or any(self.admits(token) for token in _cookies(scope))
+        )
 
 
 class LimitedBody:

@@ -1,17 +1,18 @@
 """A visit, phase by phase: what to do, what to record, what is missing; overrides and the sign-off."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import datetime, timedelta
 
 from fastapi import APIRouter
 from fastapi.responses import HTMLResponse, Response
 
-from app.shop import checks, visits
+from app.shop import checks, people, visits
 from app.shop.keys import new_key
 from app.shop.phases import DEFER, Item, Phase, phase_named
 from app.shop.progress import current_phase, items_of, progress
 from app.shop.refusals import NotThereError, RefusedError
 from app.shop.story import Story
+from app.shop.tables import Person
 from app.web.context import Form, Now, Page, Pages, Shop, stamp
 from app.web.drawing import phases
 from app.web.forms import Typed
@@ -38,21 +39,21 @@ def visit(shop: Shop, page: Page, visit_id: int) -> Response:
 def sign_off_form(shop: Shop, page: Page, visit_id: int) -> HTMLResponse:
     """What was left undone, if anything, and the line for the name."""
     with shop.reading() as session:
-        story = visits.load(session, visit_id)
-    return _sign_off(page, story, {"key": new_key(), "name": ""}, {})
+        story, names = visits.load(session, visit_id), people.everyone(session)
+    return _sign_off(page, story, names, {"key": new_key(), "name": ""}, {})
 
 
 @router.post("/visits/{visit_id}/sign-off")
 def sign_off(shop: Shop, page: Page, form: Form, visit_id: int, now: Now) -> Response:
     """End the visit by a named person's word, then show the sheet."""
     try:
-        visits.sign_off(shop, visit_id, form.text("key"), form.text("name"), now)
+        visits.sign_off(shop, visit_id, form.text("key"), form.text("name"), now, form.text("pin"))
     except NotThereError:
         raise
     except RefusedError as refusal:
         with shop.reading() as session:
-            story = visits.load(session, visit_id)
-        return _sign_off(page, story, form.values, refusal.problems, status_of(refusal))
+            story, names = visits.load(session, visit_id), people.everyone(session)
+        return _sign_off(page, story, names, form.values, refusal.problems, status_of(refusal))
     return page.saved(f"/visits/{visit_id}/sheet")
 
 
@@ -190,7 +191,12 @@ def _steps(
 
 
 def _sign_off(
-    page: Pages, story: Story, values: Mapping[str, str], problems: Mapping[str, str], status: int = 200
+    page: Pages,
+    story: Story,
+    names: Sequence[Person],
+    values: Mapping[str, str],
+    problems: Mapping[str, str],
+    status: int = 200,
 ) -> HTMLResponse:
     return page.show(
         "visit/sign_off.html",
@@ -198,6 +204,7 @@ def _sign_off(
         story=story,
         phases=phases(story),
         standings=progress(story),
+        people=[("", "Choose a name"), *((one.name, one.name) for one in names)] if names else [],
         values=values,
         problems=problems,
     )

@@ -37,6 +37,7 @@ class SignOffSent(Sent):
 
     key: Key
     name: Line = Field(description="The full name of whoever answers for it.", examples=["Foreman of the yard"])
+    pin: str = Field("", max_length=12, description="That person's PIN, in a shop that lists people.")
 
 
 class SignOffTold(Told):
@@ -169,7 +170,7 @@ def show_visit(shop: Shop, visit_id: Id) -> VisitTold:
 @router.post("/visits/{visit_id}/sign-off", status_code=201, summary="Sign a visit off", responses=REFUSALS)
 def sign_off(shop: Shop, visit_id: Id, body: SignOffSent, now: Now) -> SignOffTold:
     """End the visit by a named person's word. Refused while a phase has something missing."""
-    visits.sign_off(shop, visit_id, body.key, body.name, now)
+    visits.sign_off(shop, visit_id, body.key, body.name, now, body.pin)
     with shop.reading() as session:
         signed = visits.load(session, visit_id).sign_off
     assert signed is not None
