@@ -1,6 +1,9 @@
 // The bar at the head of every page: what is saved, what waits on this tablet and why, and what was not taken.
 
-import { fieldOf, forget, held, reached, tryAgain, waiting } from "./outbox.js";
+import { fieldOf, forget, held, reached, setAside, tryAgain, waiting } from "./outbox.js";
+
+const HOLDS_UP = 3;
+const LONG_MS = 10 * 60 * 1000;
 
 /** What a write is called, by the last part of its address: one, several. @type {Record<string, [string, string]>} */
 const NAMES = {
@@ -39,6 +42,15 @@ function named(write) {
 /** What the bar says of a form that went straight over and was not saved. @type {[string, string, boolean] | null} */
 let unsaved = null;
 
+/** Since when the oldest has been held, once that is long. @param {number} at */
+function since(at) {
+  if (Date.now() - at < LONG_MS) return "";
+  const then = new Date(at);
+  const today = then.toDateString() === new Date().toDateString();
+  const clock = `${then.getHours()}:${String(then.getMinutes()).padStart(2, "0")}`;
+  return ` since ${today ? clock : then.toLocaleDateString()}`;
+}
+
 /** @returns {[string, string, boolean]} what the bar says: bold words, the rest, and whether something is not settled */
 function words() {
   if (unsaved) return unsaved;
@@ -52,7 +64,7 @@ function words() {
       door: ": this tablet has to be let in again",
       stranger: ": something else answers",
     };
-    return [bold, `${counted(waits)} held here, not yet saved${why[held.trouble] ?? ""}`, true];
+    return [bold, `${counted(waits)} held here${since(waits[0].at)}, not yet saved${why[held.trouble] ?? ""}`, true];
   }
   if (waits.length > 0) return ["Sending", `${counted(waits)}`, false];
   if (refused.length > 0) return ["Not kept.", `${counted(refused)} came back`, true];
@@ -85,32 +97,48 @@ function button(label, act) {
   return made;
 }
 
-/** What was refused and stands in no form of this page: each with its reason, to be looked at or dropped. */
+/**
+ * @param {string} bold
+ * @param {string} words
+ * @param {HTMLButtonElement[]} answers
+ */
+function line(bold, words, ...answers) {
+  const made = document.createElement("li");
+  const text = document.createElement("span");
+  const strong = document.createElement("b");
+  strong.textContent = `${bold} `;
+  text.append(strong, words);
+  made.append(text, ...answers);
+  return made;
+}
+
+/** The refused write in a line: to be sent again, or dropped by two taps. @param {import("./queue.js").Write} write */
+function refusedLine(write) {
+  const drop = button("Drop it", (made) => {
+    if (made.dataset.sure !== undefined) void forget(write);
+    made.dataset.sure = "";
+    made.textContent = "Drop it for good";
+  });
+  return line(`Not kept: ${named(write)}.`, write.reason, button("Send again", () => void tryAgain(write)), drop);
+}
+
+/** What holds all the others up. @returns {HTMLLIElement[]} */
+function stuckLine() {
+  const [oldest] = waiting();
+  if (!oldest || held.trouble !== "server" || held.failed < HOLDS_UP) return [];
+  const words = "The shop computer could not store it, and the rest waits behind it.";
+  return [line(`Still here: ${named(oldest)}.`, words, button("Set it aside", () => void setAside(oldest)))];
+}
+
+/** What was refused and stands in no form of this page, each with its reason. */
 function listRefused() {
   const list = document.getElementById("refused");
   if (!list) return;
   const here = new Set([...document.querySelectorAll("input[name=key]")].map((one) => /** @type {any} */ (one).value));
   const back = held.writes.filter((write) => write.reason !== "" && !here.has(write.key));
-  list.replaceChildren(
-    ...back.map((write) => {
-      const line = document.createElement("li");
-      const text = document.createElement("span");
-      const strong = document.createElement("b");
-      strong.textContent = `Not kept: ${named(write)}. `;
-      text.append(strong, write.reason);
-      const drop = button("Drop it", (made) => {
-        if (made.dataset.sure === undefined) {
-          made.dataset.sure = "";
-          made.textContent = "Drop it for good";
-        } else {
-          void forget(write);
-        }
-      });
-      line.append(text, button("Send again", () => void tryAgain(write)), drop);
-      return line;
-    }),
-  );
-  list.toggleAttribute("hidden", back.length === 0);
+  const lines = [...stuckLine(), ...back.map(refusedLine)];
+  list.replaceChildren(...lines);
+  list.toggleAttribute("hidden", lines.length === 0);
 }
 
 function draw() {

@@ -19,10 +19,11 @@ const TRY_AGAIN = [401, 408, 425, 429];
 
 /**
  * What stands where. `writes` are held; `saved` went over and may not be in the page yet; `trouble` is why the last
- * attempt failed ("link", "server", "door", "stranger", or ""); `slow` when something has waited long enough to speak of it.
- * @type {{writes: queue.Write[], saved: (queue.Write & {savedAt: number})[], trouble: string, slow: boolean}}
+ * attempt failed ("link", "server", "door", "stranger", or ""), `failed` how often in a row; `slow` when something has waited long enough to speak of it.
+ * @type {{writes: queue.Write[], saved: (queue.Write & {savedAt: number})[], trouble: string, failed: number,
+ *   slow: boolean}}
  */
-export const held = { writes: [], saved: [], trouble: "", slow: false };
+export const held = { writes: [], saved: [], trouble: "", failed: 0, slow: false };
 
 /** What on this page each write came from: its form, or the page itself. @type {Map<string, HTMLElement>} */
 const origins = new Map();
@@ -170,6 +171,7 @@ async function sendAll() {
   for (let write; (write = (await queue.all()).find((one) => one.reason === "")); ) {
     const { next: after, reason, page, trouble } = await send(write);
     held.trouble = trouble ?? "";
+    held.failed = trouble ? held.failed + 1 : 0;
     if (trouble) {
       await changed();
       return false;
@@ -214,6 +216,13 @@ export function reached(well) {
 export async function tryAgain(write) {
   origins.set(write.key, document.body);
   await queue.refuse(write, "");
+  await changedHere();
+  void drain();
+}
+
+/** Lets the others go first: a write that the shop computer cannot store is put with the refused ones. @param {queue.Write} write */
+export async function setAside(write) {
+  await queue.refuse(write, "The shop computer could not store it.");
   await changedHere();
   void drain();
 }

@@ -33,10 +33,14 @@ def as_root() -> bool:
     return hasattr(os, "geteuid") and os.geteuid() == 0
 
 
+def flags() -> list[str]:
+    """What a test browser is started with."""
+    return [*QUIET, "--no-sandbox"] if as_root() else list(QUIET)
+
+
 def launch(playwright: Playwright) -> Browser:
     """A headless Chromium. It goes without its sandbox only as root, where it has to."""
-    flags = [*QUIET, "--no-sandbox"] if as_root() else list(QUIET)
-    return playwright.chromium.launch(executable_path=installed(), args=flags)
+    return playwright.chromium.launch(executable_path=installed(), args=flags())
 
 
 def main() -> None:

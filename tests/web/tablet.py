@@ -1,13 +1,18 @@
 """A tablet at the reading page behind a bad link: what a technician does there, and what the page says."""
 
+import os
+import signal
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
+from pathlib import Path
 
-from playwright.sync_api import Browser, BrowserContext, Locator, Page, expect
+from playwright.sync_api import Browser, BrowserContext, Locator, Page, Playwright, expect
+from playwright.sync_api import Error as PlaywrightError
 
 from app.shop.database import Database
 from app.shop.phases import HEAT_SOAKED
+from tests.browser import flags, installed
 from tests.shop.yard import story
 
 SIZE = (1280, 800)
@@ -58,6 +63,24 @@ def tablet(browser: Browser) -> Iterator[Tablet]:
     context.set_default_timeout(15_000)
     yield Tablet(context.new_page(), context)
     context.close()
+
+
+@contextmanager
+def started_tablet(playwright: Playwright, memory: Path) -> Iterator[Tablet]:
+    """A tablet that remembers in a folder, in a browser of its own."""
+    context = playwright.chromium.launch_persistent_context(memory, executable_path=installed(), args=flags())
+    context.set_default_timeout(15_000)
+    yield Tablet(context.new_page(), context)
+    with suppress(PlaywrightError):  # it may have been killed
+        context.close()
+
+
+def kill_browser(memory: Path) -> None:
+    """End every process of the browser that remembers in a folder, as a battery does. Needs /proc."""
+    for found in Path("/proc").glob("[0-9]*/cmdline"):
+        with suppress(OSError):
+            if f"--user-data-dir={memory}".encode() in found.read_bytes().split(b"\0"):
+                os.kill(int(found.parent.name), signal.SIGKILL)
 
 
 def entered(shop: Database, visit_id: int) -> list[tuple[int, str, float | None]]:

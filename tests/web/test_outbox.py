@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, expect, sync_playwright
+from playwright.sync_api import Browser, Playwright, expect, sync_playwright
 
 from app.shop import moves
 from app.shop.database import Database
@@ -17,7 +17,7 @@ from tests.browser import launch
 from tests.proxy import Proxy, proxied
 from tests.shop.yard import AT, FOUR, heat_soaked, key, read_round, story
 from tests.started import started
-from tests.web.tablet import Tablet, entered, tablet
+from tests.web.tablet import Tablet, entered, kill_browser, started_tablet, tablet
 
 LOG_IN = b"<main>Log in</main>"
 HANG_UP = b"Connection: close\r\nContent-Length: %d\r\n\r\n"
@@ -35,8 +35,14 @@ FAULTS: dict[str, tuple[str | bytes, str]] = {
 
 
 @pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with sync_playwright() as playwright, launch(playwright) as one:
+def playwright() -> Iterator[Playwright]:
+    with sync_playwright() as one:
+        yield one
+
+
+@pytest.fixture(scope="module")
+def browser(playwright: Playwright) -> Iterator[Browser]:
+    with launch(playwright) as one:
         yield one
 
 
@@ -205,6 +211,45 @@ def test_what_is_refused_comes_back_with_its_reason_and_what_was_typed(
     expect(back).to_have_count(0)
     hand.is_saved()
     assert entered(shop, visit_id) == [(1, "turn", 6.25)]
+
+
+def test_what_the_server_cannot_store_does_not_hold_the_rest_up_for_ever(
+    hand: Tablet, link: Proxy, shop: Database
+) -> None:
+    visit_id = heat_soaked(shop, FOUR)
+    hand.open(link.address, visit_id)
+    link.fault, link.only = FAULTS["status 500"][0], b"POST"
+    hand.read("6.25", then="Bore 2")
+    hand.read("6.50", then="Bore 3")
+    listed = hand.page.get_by_role("list", name="Not kept").get_by_role("listitem")
+    expect(listed).to_contain_text("Still here: Bore 1, 6.25.", timeout=20_000)
+    listed.get_by_role("button", name="Set it aside").click()
+    expect(listed.get_by_role("button", name="Send again")).to_be_visible()
+    link.fault = "pass"
+    expect(hand.bar).to_contain_text("1 reading came back", timeout=20_000)
+    assert entered(shop, visit_id) == [(2, "turn", 6.5)]
+    listed.get_by_role("button", name="Send again").click()
+    hand.is_saved()
+    assert entered(shop, visit_id) == [(2, "turn", 6.5), (1, "turn", 6.25)]
+
+
+@pytest.mark.skipif(not Path("/proc").exists(), reason="finds the browser's processes in /proc")
+def test_a_browser_killed_on_the_spot_has_kept_what_was_tapped(
+    playwright: Playwright, tmp_path: Path, link: Proxy, shop: Database
+) -> None:
+    visit_id = heat_soaked(shop, FOUR)
+    memory = tmp_path / "memory"
+    link.fault, link.only = "refuse", b"POST"
+    with started_tablet(playwright, memory) as hand:
+        hand.open(link.address, visit_id)
+        hand.read("6.25", then="Bore 2")
+        hand.read("6.50", then="Bore 3")
+        kill_browser(memory)
+    link.fault = "pass"
+    with started_tablet(playwright, memory) as hand:
+        hand.page.goto(f"{link.address}/")
+        hand.is_saved()
+    assert entered(shop, visit_id) == [(1, "turn", 6.25), (2, "turn", 6.5)]
 
 
 def test_a_move_made_without_a_link_waits_its_turn(hand: Tablet, server: str, shop: Database) -> None:
