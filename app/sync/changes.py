@@ -16,7 +16,7 @@ from app.sync.rounds import reading_sd
 Floats = NDArray[np.float64]
 
 COMMON_SPREAD, COMMON_FREE = 0.012, 1.0  # of ln(flow), same meter and another meter
-AGEING, NOT_SOAKED = 0.007, 0.03  # of a bore's ln(flow) between two visits
+AGEING, NOT_SOAKED = 0.008, 0.03  # of a bore's ln(flow) between two visits
 DISAGREE, STRAY = 3 * math.sqrt(2), 3.0  # two readings apart, one reading from the median, in repeatabilities
 MISREAD_SPREAD = 0.15  # by how much of ln(flow) a value is wrong that was misread
 
@@ -112,7 +112,7 @@ def log_changes(
     Parameters: ``layout`` of the engine; ``left`` and ``found`` pooled readings per bore; ``meter`` they were read
     with; ``heat_soaked`` False when one of the rounds was not taken hot, which lets every bore stray further.
 
-    Source: repeatability and step of the meter, and 0.7 % of ageing (judgement).
+    Source: repeatability and step of the meter, and 0.8 % of ageing and warmth (judgement).
 
     >>> from app.sync.layout import Bank
     >>> pair = Layout((Bank("A", (1, 2), stop=1, drive=1),))

@@ -13,7 +13,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from app.sync.changes import Conditions, Floats, Pooled, expected_common, log_changes, log_flow, pool, quiet_covariance
+from app.sync.changes import Conditions, Floats, Pooled, expected_common, log_changes, pool, quiet_covariance
 from app.sync.events import Meter
 from app.sync.layout import Coupler, Layout, Link, StopScrew
 from app.sync.linkage import moved_bores
@@ -29,17 +29,14 @@ __all__ = [
     "Story",
     "Suspect",
     "expected_common",
-    "log_changes",
-    "log_flow",
     "pool",
-    "quiet_covariance",
     "slipped",
 ]
 
 # Chances that anything slipped: from which more readings are worth while, and what is said of it. In simulation one
 # quiet visit in twenty reaches the second and one in three hundred the third. A suspect is named from the fourth.
-LOOK_FROM, DOUBTFUL_FROM, SLIPPED_FROM = 0.08, 0.27, 0.75
-NAMED_FROM, SETTLED_FROM, UNLIKELY_BELOW = 0.6, 0.9, 0.2
+LOOK_FROM, DOUBTFUL_FROM, SLIPPED_FROM = 0.08, 0.27, 0.85
+NAMED_FROM, SETTLED_FROM, UNLIKELY_BELOW = 0.7, 0.9, 0.2
 REREADS, TOLD = 4, 5
 MISREAD = 0.01  # odds against one reading that was never repeated
 SLIP_TO_TELL, TOLD_APART = 0.10, 1.0  # a slip of 10 % that moves the evidence by less than one sigma is not told apart

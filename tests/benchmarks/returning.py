@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from app.sync.air import ATMOSPHERE, GAS_CONSTANT, SHOP_TEMPERATURE, critical_ratio
-from app.sync.drift import Conditions
+from app.sync.changes import Conditions
 from app.sync.events import Meter
 from app.sync.layout import Bank, Layout
 from app.sync.units import DEGREE, KG_PER_HOUR, MM, REV_PER_MIN

@@ -6,7 +6,7 @@ from app.sync.banks import BankStory
 from tests.benchmarks.banks import PAIR, Shed, one_wrong, right_reading
 from tests.benchmarks.returning import Rough, layout_of, share
 
-ENGINES = 20
+ENGINES = 10
 
 
 def test_a_wrong_length_is_recovered_within_a_flat_and_waits_for_the_joints() -> None:

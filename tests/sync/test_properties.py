@@ -11,7 +11,8 @@ from hypothesis import strategies as st
 from app.sync import units
 from app.sync.air import air_factor, area_for, critical_ratio, flow_function, mass_flow, moist_air_density
 from app.sync.banks import Opening, balance
-from app.sync.drift import Pooled, slipped
+from app.sync.changes import Pooled
+from app.sync.drift import slipped
 from app.sync.events import Meter
 from app.sync.hardware import Figure, Hardware, likely_hardware
 from app.sync.layout import Bank, Coupler, Layout, Link, StopScrew
