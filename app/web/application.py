@@ -12,7 +12,22 @@ from starlette.staticfiles import StaticFiles
 from app import places
 from app.shop.database import Database, ShopUnavailableError
 from app.shop.refusals import RefusedError
-from app.web import audit, board, engines, keeping, meters, moves, paper, people, readings, tablets, visits
+from app.web import (
+    audit,
+    board,
+    correct,
+    engines,
+    exchange,
+    keeping,
+    meters,
+    moves,
+    paper,
+    people,
+    readings,
+    statistics,
+    tablets,
+    visits,
+)
 from app.web.api import interface
 from app.web.api.problems import either
 from app.web.context import Pages, environment
@@ -38,7 +53,22 @@ def create_app(
     app.state.templates = environment()
     app.state.pairing = pairing or Pairing()
     app.state.admission = tablets.admission(shop)
-    for pages in (board, engines, meters, paper, readings, moves, visits, keeping, people, tablets, audit):
+    for pages in (
+        board,
+        engines,
+        meters,
+        statistics,
+        correct,
+        exchange,
+        paper,
+        readings,
+        moves,
+        visits,
+        keeping,
+        people,
+        tablets,
+        audit,
+    ):
         app.include_router(pages.router)
     app.include_router(interface.router)
     app.mount("/static", StaticFiles(directory=places.static()), name="static")

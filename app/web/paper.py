@@ -9,15 +9,12 @@ from app.shop.fittings import layout_from_json
 from app.shop.phases import DEFER
 from app.shop.search import tag_of
 from app.shop.tables import Engine
-from app.web import correct, exchange
 from app.web.context import Page, Shop
 from app.web.file_page import file_page
 from app.web.sheet import qr_code, sheet_of
 from app.web.worksheet import worksheet_of
 
 router = APIRouter()
-router.include_router(correct.router)
-router.include_router(exchange.router)
 
 LOOPBACK = ("127.0.0.1", "localhost", "[::1]")
 
