@@ -12,6 +12,7 @@ const NAMES = {
   moves: ["move", "moves"],
   checks: ["record of steps", "records of steps"],
   back: ["step taken back", "steps taken back"],
+  correct: ["correction", "corrections"],
   overrides: ["step passed over", "steps passed over"],
   settle: ["answer", "answers"],
   "sign-off": ["sign-off", "sign-offs"],
@@ -153,6 +154,14 @@ function notSaved(bold, detail) {
   for (const form of document.querySelectorAll("form[data-sent]")) form.removeAttribute("data-sent");
 }
 
+document.addEventListener("outbox:first", (event) => {
+  const { writes } = /** @type {CustomEvent} */ (event).detail;
+  notSaved("Not yet.", `First ${counted(writes)} held here must go over`);
+});
+document.addEventListener("outbox:rest", () => {
+  unsaved = null;
+  draw();
+});
 document.addEventListener("outbox:changed", draw);
 document.addEventListener("htmx:load", draw);
 document.addEventListener("htmx:afterRequest", (event) => {

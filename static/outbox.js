@@ -6,7 +6,7 @@
 // comes back; any other answer, even a page that looks well, may be from somebody else.
 //
 // The rest of the page hears of it by events on the document: outbox:changed (something is held, sent or in trouble),
-// outbox:refused, and outbox:rest (nothing waits any more).
+// outbox:refused, outbox:rest (nothing waits any more), and outbox:first (a form has to wait for what is held).
 
 import * as queue from "./queue.js";
 
@@ -66,6 +66,11 @@ function taken(target) {
   const path = new URL(target.getAttribute("action") ?? "", location.href).pathname;
   const keyed = target.querySelector("input[name=key]");
   return target.method === "post" && OF_A_VISIT.test(path) && keyed ? target : null;
+}
+
+/** A PIN is not written down on a tablet: such a form goes straight over. @param {HTMLFormElement} form */
+function isSecret(form) {
+  return form.querySelector("input[type=password]") !== null;
 }
 
 /**
@@ -237,10 +242,12 @@ document.addEventListener(
   "submit",
   (event) => {
     const form = taken(event.target);
-    if (!form) return;
+    const first = waiting();
+    if (!form || (isSecret(form) && first.length === 0)) return;
     event.preventDefault();
     event.stopPropagation();
-    void hold(form, event.submitter);
+    if (isSecret(form)) tell("outbox:first", { writes: first });
+    else void hold(form, event.submitter);
   },
   true,
 );

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, Playwright, expect, sync_playwright
 
-from app.shop import moves
+from app.shop import moves, people
 from app.shop.database import Database
 from app.shop.moves import NewMove
 from app.shop.phases import HEAT_SOAKED
@@ -301,6 +301,27 @@ def test_steps_refused_come_back_beside_their_fields(hand: Tablet, server: str, 
     hand.is_saved()
     expect(hand.page.get_by_role("list", name="Not kept")).to_be_hidden()
     assert story(shop, visit_id).checks[(HEAT_SOAKED.slug, "coolant")].number == 91
+
+
+def test_a_pin_is_never_held_and_waits_for_what_is(hand: Tablet, link: Proxy, shop: Database) -> None:
+    visit_id = heat_soaked(shop, FOUR)
+    people.add(shop, key(), "Kim Marlow", "1928", "1928", AT)
+    hand.open(link.address, visit_id)
+    link.fault, link.only = "refuse", b"POST"
+    hand.read("6.25", then="Bore 2")
+    hand.page.goto(f"{link.address}/visits/{visit_id}/sign-off")
+    expect(hand.bar).to_contain_text("1 reading held here")
+    hand.page.get_by_label("Whoever answers for it").select_option("Kim Marlow")
+    hand.page.get_by_label("PIN").fill("1928")
+    hand.page.get_by_role("button", name="Sign it off").click()
+    expect(hand.bar).to_contain_text("Not yet.First 1 reading held here must go over")
+    link.fault = "pass"
+    hand.is_saved()
+    assert entered(shop, visit_id) == [(1, "turn", 6.25)]
+    hand.page.get_by_role("button", name="Sign it off").click()
+    expect(hand.page.get_by_text(re.compile("^Not yet: Heat-soaked recheck"))).to_be_visible()
+    expect(hand.page.get_by_role("list", name="Not kept")).to_be_hidden()
+    assert story(shop, visit_id).sign_off is None
 
 
 def test_a_tablet_that_keeps_nothing_sends_straight_away(hand: Tablet, server: str, shop: Database) -> None:
