@@ -2,7 +2,7 @@
 
 from app.sync.creep import LIMIT
 from app.sync.layout import Coupler, StopScrew
-from tests.benchmarks.creep import VISITS, highest, histories, seen, single, summed
+from tests.benchmarks.creep import VISITS, Scores, highest, histories, seen, single, summed
 from tests.benchmarks.returning import Rough, layout_of, share
 
 
@@ -15,7 +15,7 @@ def test_creep_of_two_sigma_a_visit_is_seen_and_named() -> None:
 
 def test_the_highest_limit_is_the_last_one_that_still_alarms() -> None:
     a, b = StopScrew("A"), Coupler(2, 3)
-    visits = [{a: 1.0, b: 0.0}, {a: 2.0, b: -3.5}, {a: 2.0, b: 0.5}]
+    visits: Scores = [{a: 1.0, b: 0.0}, {a: 2.0, b: -3.5}, {a: 2.0, b: 0.5}]
     for rule in (single, summed):
         limit = highest(rule, visits)
         assert seen(rule, visits, limit - 0.01)[0] <= 3
