@@ -106,7 +106,7 @@ class DriftStory:
     reread
         Bores whose re-reading would settle most, best first; empty when nothing is in doubt.
     alike
-        Suspects the named one cannot be told from by any round at idle.
+        When something slipped, what the likeliest suspect cannot be told from by any round at idle.
     changes
         ln(found / left) per bore that was read both times.
     between
@@ -186,7 +186,7 @@ def slipped(
         runner_up=ranked[1] if len(ranked) > 1 else None,
         stories=stories,
         reread=tuple(bores[at] for at in asked),
-        alike=_alike(layout, fit, named.suspect, same_meter) if named else (),
+        alike=_alike(layout, fit, ranked[0], same_meter) if verdict == "slipped" else (),
         changes=dict(zip(bores, changes.tolist(), strict=True)),
         between=_between(fit, best, stories, asked[0]) if asked else None,
         misread={bore: float(chance) for bore, chance in zip(bores, misread, strict=True) if chance > 0},

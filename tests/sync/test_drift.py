@@ -104,6 +104,9 @@ def test_with_another_meter_one_stop_cannot_be_told_from_the_other() -> None:
     told = story(dict.fromkeys((1, 2, 3, 4), 0.12), same_meter=False)
     assert told.verdict == "slipped"
     assert told.odds[StopScrew("A")] == pytest.approx(told.odds[StopScrew("B")], rel=0.05)
+    assert told.named is None
+    pair = {StopScrew("A"), StopScrew("B")}
+    assert any({alike.one, alike.other} == pair and alike.told_by == "same_meter" for alike in told.alike)
 
 
 def test_what_no_round_at_idle_can_tell_apart() -> None:
