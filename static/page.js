@@ -1,4 +1,5 @@
-// Small helps that pages can do without: a scanner's first key finds the search box; a button prints.
+// Small helps that pages can do without: a scanner's first key finds the search box; a button prints; a visit keeps the
+// screen awake where the browser lets it.
 
 document.addEventListener("keydown", (event) => {
   const search = document.querySelector("input[data-scan]");
@@ -15,5 +16,26 @@ function showPrint() {
   for (const button of document.querySelectorAll("[data-print]")) button.removeAttribute("hidden");
 }
 
-document.addEventListener("htmx:load", showPrint);
-showPrint();
+/** @type {WakeLockSentinel | undefined} */
+let awake;
+
+/** A visit's page keeps the screen on, as long as it is looked at. Plain http over a network has no such thing. */
+async function stayAwake() {
+  const wanted = document.querySelector("main.visit") !== null && document.visibilityState === "visible";
+  if (wanted === (awake !== undefined && !awake.released)) return;
+  try {
+    if (wanted) awake = await navigator.wakeLock?.request("screen");
+    else await awake?.release();
+  } catch {
+    // the tablet's own setting decides then
+  }
+}
+
+function arrive() {
+  showPrint();
+  void stayAwake();
+}
+
+document.addEventListener("htmx:load", arrive);
+document.addEventListener("visibilitychange", stayAwake);
+arrive();

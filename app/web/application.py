@@ -19,6 +19,7 @@ from app.web import (
     engines,
     exchange,
     keeping,
+    look,
     meters,
     moves,
     paper,
@@ -68,6 +69,7 @@ def create_app(
         people,
         tablets,
         audit,
+        look,
     ):
         app.include_router(pages.router)
     app.include_router(interface.router)

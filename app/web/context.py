@@ -12,6 +12,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from app import places
 from app.shop.database import Database
 from app.shop.keys import new_key
+from app.web.choices import chosen
 from app.web.forms import Typed
 from app.web.words import FILTERS
 
@@ -33,7 +34,7 @@ def environment() -> Environment:
         lstrip_blocks=True,
     )
     templates.filters.update(FILTERS)
-    templates.globals.update(new_key=new_key, look="", hand="")
+    templates.globals.update(new_key=new_key, **chosen({}))
     return templates
 
 
@@ -60,6 +61,7 @@ class Pages:
         """The page of that template."""
         for name in ("values", "problems"):
             facts[name] = Kept(facts.get(name, {}))
+        facts = {**chosen(self._request.cookies), **facts}
         html = self._templates.get_template(template).render(request=self._request, **facts)
         answer = HTMLResponse(html, status_code=status)
         if status >= 400:

@@ -1,0 +1,26 @@
+"""The page on which a tablet's look is chosen."""
+
+from fastapi import APIRouter
+from fastapi.responses import HTMLResponse, Response
+
+from app.web.choices import CHOICES, chosen
+from app.web.context import Form, Page
+
+router = APIRouter()
+
+YEAR = 365 * 24 * 3600
+
+
+@router.get("/look")
+def look(page: Page) -> HTMLResponse:
+    """The choices, as they stand on this tablet."""
+    return page.show("look.html", choices_of={name: tuple(ways.items()) for name, ways in CHOICES.items()})
+
+
+@router.post("/look")
+def choose(page: Page, form: Form) -> Response:
+    """Keep the choices on this tablet."""
+    answer = page.go("/look")
+    for name, value in chosen(form.values).items():
+        answer.set_cookie(name, value, max_age=YEAR, httponly=True, samesite="lax")
+    return answer
