@@ -90,7 +90,7 @@ def _off_idle(story: Story, phase: Phase, now: Due) -> Advice:
         return _read_on(now, None)
     if found is None:
         return Advice("cannot", "idle")
-    if balanced(found):
+    if balanced(story, found):
         return Advice("done", "balanced")
     if found.flats and found.bank is not None:
         bores = story.layout.bank(found.bank).bores

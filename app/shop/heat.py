@@ -1,9 +1,8 @@
 """Heat soak: the temperatures recorded of a visit, judged by the shop's rule, and what is still wanted in words."""
 
 from app.shop.phases import HEAT_SOAKED
-from app.shop.settings import HEAT, PULLS
 from app.shop.story import Story
-from app.sync.heat import Heat, HeatPoint, Lack, heat_soaked
+from app.sync.heat import Heat, HeatPoint, HeatRule, Lack, heat_soaked
 from app.sync.units import MINUTE, ZERO_CELSIUS
 
 GATE = "heat"
@@ -21,21 +20,22 @@ def points_of(story: Story) -> tuple[HeatPoint, ...]:
 
 def heat_of(story: Story) -> Heat:
     """Whether the engine is hot right through. Oil is asked for in the test cell only, where it has a gauge."""
-    return heat_soaked(points_of(story), HEAT, with_oil=story.visit.place == "test cell")
+    return heat_soaked(points_of(story), story.settings.heat, with_oil=story.visit.place == "test cell")
 
 
 def lacks_of(story: Story) -> tuple[str, ...]:
     """What the fine round still waits for, in words; empty once the gate holds or was opened for a reason."""
     if any(o.gate == GATE for o in story.overrides):
         return ()
-    said = [_words(lack) for lack in heat_of(story).lacks]
+    rule, wanted = story.settings.heat, story.settings.pulls
+    said = [_words(lack, rule) for lack in heat_of(story).lacks]
     pulls = story.checks.get((HEAT_SOAKED.slug, "pulls"))
-    if pulls is None or (pulls.number or 0) < PULLS:
-        said.append(f"{PULLS} short pulls made")
+    if wanted and (pulls is None or (pulls.number or 0) < wanted):
+        said.append(f"{wanted:g} short pulls made")
     return tuple(said)
 
 
-def _words(lack: Lack) -> str:
+def _words(lack: Lack, rule: HeatRule) -> str:
     what = lack.what or ""
     match lack.why:
         case "time":
@@ -47,7 +47,7 @@ def _words(lack: Lack) -> str:
         case "short":
             return f"{what} read again in {_minutes(lack.by)}"
         case "moving":
-            return f"{what} steady: it moved {lack.by:.0f} °C in the last {_minutes(HEAT.steady_for)}"
+            return f"{what} steady: it moved {lack.by:.0f} °C in the last {_minutes(rule.steady_for)}"
 
 
 def _minutes(seconds: float) -> str:

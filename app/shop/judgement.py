@@ -1,7 +1,6 @@
 """What the brain says of a story: the store's facts handed to ``app.sync``, its answers handed back."""
 
-from app.shop.phases import BANK_BALANCE, OPENINGS, Phase
-from app.shop.settings import BLADES
+from app.shop.phases import BANK_BALANCE, Phase
 from app.shop.story import Round, Story
 from app.shop.walk import opening_rounds
 from app.sync.advice import Advice
@@ -30,8 +29,8 @@ def next_of(story: Story, phase: Phase, until: Round | None = None) -> Advice | 
         story.meter_as_read(),
         events,
         story.engine.idle_speed,
-        BLADES,
-        phase.window,
+        story.settings.blades,
+        story.settings.window(phase.slug),
         story.engine.displacement,
     )
     skipped = [b for b in advice.bores if story.rounds and b in story.rounds[-1].skipped]
@@ -47,7 +46,8 @@ def balance_of(story: Story) -> BankStory | None:
         return None
     mine = [r for r in story.rounds if r.row.phase == BANK_BALANCE.slug]
     openings = opening_rounds(story, mine)
-    read = [Opening(o, {r.bore: r.value for r in story.as_read(openings[o])}) for o in OPENINGS if o in openings]
+    wanted = story.settings.openings
+    read = [Opening(o, {r.bore: r.value for r in story.as_read(openings[o])}) for o in wanted if o in openings]
     if not read:
         return None
     at_idle = {r.bore: r.value for r in story.as_read(idle)}
@@ -63,10 +63,10 @@ def balance_of(story: Story) -> BankStory | None:
     )
 
 
-def balanced(found: BankStory) -> bool:
+def balanced(story: Story, found: BankStory) -> bool:
     """Whether the banks stand close enough at every opening read, or nothing speaks against the links."""
     off_idle = [d for d in found.differences if d.lever_travel > 0]
-    return found.cause == "nothing" or all(abs(d.percent) <= 100 * BANK_BALANCE.window for d in off_idle)
+    return found.cause == "nothing" or all(abs(d.percent) <= 100 * story.settings.bank_window for d in off_idle)
 
 
 def needs_preset(story: Story) -> bool:
@@ -86,7 +86,7 @@ def satisfied_round(story: Story, phase: Phase) -> Round | None:
 
 def even_enough(story: Story, phase: Phase, one: Round) -> bool:
     """Whether a closed round passes: even, or as even as meter, blades and hands can tell."""
-    if evenness_of(story, one, phase.window).verdict == "even":
+    if evenness_of(story, one, story.settings.window(phase.slug)).verdict == "even":
         return True
     advice = next_of(story, phase, one)
     return advice is not None and advice.kind == "done"
@@ -103,8 +103,12 @@ def _coarse(story: Story, phase: Phase) -> Advice | None:
     if one is None:
         return None
     stopped = any(m.phase == phase.slug and m.kind == "stop" for m in story.moves)
-    found = evenness_of(story, one, phase.window)
+    found = evenness_of(story, one, story.settings.window(phase.slug))
     low = min(found.bank_means, key=lambda name: found.bank_means[name])
-    if stopped or len(found.bank_means) < 2 or found.bank_means[low] >= found.mean * (1 - phase.window / 2):
+    if (
+        stopped
+        or len(found.bank_means) < 2
+        or found.bank_means[low] >= found.mean * (1 - story.settings.coarse_window / 2)
+    ):
         return Advice("done", why="coarse")
     return Advice("stop", why="coarse-bank", bank=low, turns=0.125, bores=story.layout.bank(low).bores)

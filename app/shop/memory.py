@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 from app.shop.judgement import evenness_of
-from app.shop.phases import FIRST_FIRE, HEAT_SOAKED
+from app.shop.phases import FIRST_FIRE
 from app.shop.story import Round, Story
 from app.sync.creep import Creep, creeping, scores
 from app.sync.drift import Conditions, DriftStory, Pooled, expected_common, pool, slipped
@@ -204,13 +204,13 @@ def _stand(story: Story, speaks: Round, together: Sequence[Round]) -> Stand:
     values: dict[int, list[float]] = defaultdict(list)
     for one in alike:
         readings = story.as_read(one)
-        drift = evenness_of(story, one, HEAT_SOAKED.window).drift
+        drift = evenness_of(story, one, story.settings.fine_window).drift
         first, last = readings[0].at, max(r.at for r in readings)
         for at, reading in enumerate(readings):
             share = (reading.at - first) / (last - first) if last > first else at / max(1, len(readings) - 1)
             values[reading.bore].append(reading.value - drift * (share - 0.5))
     pooled = {bore: pool(taken, meter) for bore, taken in values.items()}
-    return Stand(evenness_of(story, speaks, HEAT_SOAKED.window), pooled, hot)
+    return Stand(evenness_of(story, speaks, story.settings.fine_window), pooled, hot)
 
 
 def _air(story: Story) -> Conditions | None:

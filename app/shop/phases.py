@@ -56,7 +56,7 @@ class Item:
 
 @dataclass(frozen=True, slots=True)
 class Phase:
-    """One of the five. ``window`` is the half width, as a fraction of the mean, its rounds are judged by.
+    """One of the five.
 
     ``cautions`` stand at every place; ``cautions_in`` adds what one place has and the others have not.
     """
@@ -69,7 +69,6 @@ class Phase:
     cautions: tuple[str, ...]
     rounds: Literal["none", "coarse", "fine", "openings", "last"]
     moves: tuple[Literal["stop", "blade", "link", "bypass"], ...]
-    window: float = 0.0
     cautions_in: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
     def cautions_at(self, place: str) -> tuple[str, ...]:
@@ -167,7 +166,6 @@ FIRST_FIRE = Phase(
     },
     rounds="coarse",
     moves=("stop",),
-    window=0.25,
 )
 
 HEAT_SOAKED = Phase(
@@ -209,7 +207,6 @@ HEAT_SOAKED = Phase(
     },
     rounds="fine",
     moves=("stop", "blade", "bypass"),
-    window=0.08,
 )
 
 BANK_BALANCE = Phase(
@@ -248,7 +245,6 @@ BANK_BALANCE = Phase(
     },
     rounds="openings",
     moves=("link", "stop"),
-    window=0.04,
 )
 
 LOCK_DOWN = Phase(
@@ -285,14 +281,9 @@ LOCK_DOWN = Phase(
     },
     rounds="last",
     moves=(),
-    window=0.08,
 )
 
 PHASES: tuple[Phase, ...] = (COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, BANK_BALANCE, LOCK_DOWN)
-OPENINGS: tuple[float, ...] = (0.254e-3, 0.762e-3)
-"""Blades under the central lever for the bank balance [m]: 0.010 in and 0.030 in, which open the plates by about 0.6
-and 1.7 degrees on a one-inch lever. This program's own choice: two openings a factor of three apart tell the length of
-a link from the ratio of its levers."""
 
 
 def phase_named(slug: str) -> Phase:

@@ -7,7 +7,6 @@ from app.shop.judgement import balance_of, balanced, even_enough, needs_preset, 
 from app.shop.limits import instruction
 from app.shop.phases import LOCK_DOWN, PHASES, Item, Phase, phase_named
 from app.shop.refusals import RefusedError
-from app.shop.settings import LIMITS
 from app.shop.story import Story
 from app.shop.tables import Override
 from app.shop.walk import next_opening
@@ -116,7 +115,7 @@ def _stops(story: Story, one: Phase) -> tuple[str, ...]:
     for item in items_of(story, one):
         check = story.checks.get((one.slug, item.slug))
         if check is not None and check.number is not None:
-            said.append(instruction(item, check.number, LIMITS))
+            said.append(instruction(item, check.number, story.settings.limits))
     return tuple(filter(None, said))
 
 
@@ -161,7 +160,7 @@ def _missing_rounds(story: Story, one: Phase) -> list[Missing]:
             if next_opening(story, mine) is not None:
                 return [Missing("round", "A closed round at both openings, with no link turned since")]
             found = balance_of(story)
-            if found is None or not balanced(found):
+            if found is None or not balanced(story, found):
                 return [Missing("round", "Banks that open together at both openings")]
         case "none":
             pass

@@ -1,29 +1,22 @@
-"""What this shop works with, in base units, and where each default comes from."""
+"""What this shop works with, in base units. A visit is judged by the settings it was opened under.
 
-from dataclasses import dataclass
+Here stand the settings with their defaults and where each default comes from; ``setups`` stores and finds them.
+"""
+
+import json
+from dataclasses import asdict, dataclass, field, fields, replace
+from typing import Any
 
 from app.sync.heat import HeatRule
 from app.sync.units import KPA, MINUTE, THOU, ZERO_CELSIUS
 
-BASE_BLADE = 3 * THOU
-"""Under each stop screw before the turns are given (common practice, no published source)."""
-
-BLADES: tuple[float, ...] = tuple(
-    t * THOU for t in (1.5, 2, 2.5, 3, 3.5, 4, 4.5, 5, 6, 7, 8, 9, 10, 12, 14, 16, 18, 20, 25)
-)
-"""The leaves of the usual inch set [m] (common practice, no published source)."""
-
-RECHECK_KM = 5000
-RECHECK_MONTHS = 12
-"""When the sync is to be looked at again, whichever comes first (this program's own choice)."""
+PRACTICE = "common practice, no published source"
+OWN = "this program's own choice"
 
 
 @dataclass(frozen=True, slots=True)
 class Limits:
-    """Beyond these the phase stops and the engine with it. Pressures [Pa] above ambient, temperatures [K].
-
-    The defaults are common practice, no published source: the maker's figures come first.
-    """
+    """Beyond these the phase stops and the engine with it. Pressures [Pa] above ambient, temperatures [K]."""
 
     oil_pressure_start: float = 100 * KPA
     oil_pressure_hot: float = 70 * KPA
@@ -31,18 +24,82 @@ class Limits:
     oil: float = 135 + ZERO_CELSIUS
 
 
-LIMITS = Limits()
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """What a shop may set: windows as fractions of the mean, lengths [m], temperatures [K], times [s].
 
-HEAT = HeatRule(
-    least_time=15 * MINUTE,
-    coolant=70 + ZERO_CELSIUS,
-    oil=65 + ZERO_CELSIUS,
-    steady_for=5 * MINUTE,
-    steady_within=2.0,
-)
-"""When an engine counts as hot right through. Oil of at least 60 degrees before idle checks stands in public service
-sheets; the rest is this program's own choice, for no published rate of heat soak was found."""
+    ``openings`` are the blades under the central lever for the bank balance, two or three; 0.010 in and 0.030 in open
+    the plates by about 0.6 and 1.7 degrees on a one-inch lever, and a factor of three tells the length of a link from
+    the ratio of its levers. Oil of at least 60 degrees before idle checks stands in public service sheets; no published
+    rate of heat soak, limit between bores or set of blades was found, so the rest is common practice or this program's
+    own choice, as ``SOURCES`` says.
+    """
 
-PULLS = 3
-"""Short pulls off idle before the fine round, to carry heat into plates and shafts (common practice, no published
-source)."""
+    coarse_window: float = 0.25
+    fine_window: float = 0.08
+    bank_window: float = 0.04
+    openings: tuple[float, ...] = (10 * THOU, 30 * THOU)
+    base_blade: float = 3 * THOU
+    blades: tuple[float, ...] = tuple(
+        t * THOU for t in (1.5, 2, 2.5, 3, 3.5, 4, 4.5, 5, 6, 7, 8, 9, 10, 12, 14, 16, 18, 20, 25)
+    )
+    recheck_km: float = 5000
+    recheck_months: float = 12
+    pulls: float = 3
+    limits: Limits = field(default_factory=Limits)
+    heat: HeatRule = field(
+        default_factory=lambda: HeatRule(
+            least_time=15 * MINUTE,
+            coolant=70 + ZERO_CELSIUS,
+            oil=65 + ZERO_CELSIUS,
+            steady_for=5 * MINUTE,
+            steady_within=2.0,
+        )
+    )
+
+    def window(self, phase: str) -> float:
+        """Half width of the window that the rounds of a phase are judged by."""
+        return {"first-fire": self.coarse_window, "part-throttle-bank-balance": self.bank_window}.get(
+            phase, self.fine_window
+        )
+
+
+DEFAULTS = Settings()
+"""What holds in a shop that set nothing."""
+
+SOURCES: dict[str, str] = {
+    "coarse_window": OWN,
+    "fine_window": OWN,
+    "bank_window": OWN,
+    "openings": OWN,
+    "base_blade": PRACTICE,
+    "blades": f"the usual inch set, {PRACTICE}",
+    "recheck_km": OWN,
+    "recheck_months": OWN,
+    "pulls": PRACTICE,
+    "oil_pressure_start": f"{PRACTICE}; the maker's figure comes first",
+    "oil_pressure_hot": f"{PRACTICE}; the maker's figure comes first",
+    "coolant_most": f"{PRACTICE}; the maker's figure comes first",
+    "oil_most": f"{PRACTICE}; the maker's figure comes first",
+    "least_time": OWN,
+    "coolant_least": OWN,
+    "oil_least": "a little over the 60 °C of public service sheets",
+    "steady_for": OWN,
+    "steady_within": OWN,
+}
+"""Where each default comes from."""
+
+
+def to_json(settings: Settings) -> str:
+    """Text of the settings, stable under sorting of keys."""
+    return json.dumps(asdict(settings), sort_keys=True)
+
+
+def from_json(text: str) -> Settings:
+    """The settings that ``to_json`` wrote; what an older version did not know yet is at its default."""
+    read: dict[str, Any] = json.loads(text)
+    known = {f.name for f in fields(Settings)}
+    values: dict[str, Any] = {n: tuple(v) if isinstance(v, list) else v for n, v in read.items() if n in known}
+    for name in ("limits", "heat"):
+        values[name] = replace(getattr(DEFAULTS, name), **values.get(name, {}))
+    return replace(DEFAULTS, **values)

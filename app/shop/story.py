@@ -6,6 +6,7 @@ from datetime import datetime
 from functools import cached_property
 
 from app.shop.keys import current
+from app.shop.settings import DEFAULTS, Settings
 from app.shop.tables import (
     CheckRow,
     Correction,
@@ -103,7 +104,8 @@ class Story:
 
     ``fitted_before`` is the fitting of the last visit signed off before it, None when there was none; ``before`` is
     that whole visit, where somebody asked for it. ``repeatability`` is what the meter repeats by its studies up to the
-    sign-off; ``studied`` the newest reading of any study when this was read.
+    sign-off; ``studied`` the newest reading of any study when this was read; ``settings`` are the shop's as they were
+    when the visit was opened.
     """
 
     engine: Engine
@@ -121,6 +123,7 @@ class Story:
     before: "Story | None" = None
     corrections: tuple[Correction, ...] = ()
     repeatability: float | None = None
+    settings: Settings = DEFAULTS
     studied: int = 0
 
     @cached_property

@@ -88,6 +88,16 @@ class MeterRow(Evidence, table=True):
     repeatability_from: str = Field(sa_type=Text)
 
 
+class Setup(Evidence, table=True):
+    """One version of the shop's settings, as JSON (see ``settings``); the newest one holds."""
+
+    __table_args__ = (STRICT,)
+    said: str = Field(sa_type=Text)
+    why: str = Field(sa_type=Text)
+    by: str = Field(sa_type=Text)
+    at: str = Field(sa_type=Text)
+
+
 class Study(Evidence, table=True):
     """A study of a meter: one bore read again and again, or, with ``other_id``, bores read with both meters.
 
@@ -129,7 +139,7 @@ class MeterDue(Evidence, table=True):
 
 
 class Visit(Evidence, table=True):
-    """One time the engine is worked on."""
+    """One time the engine is worked on. ``setup`` is the version of the settings it is judged by, None the defaults."""
 
     __table_args__ = (UniqueConstraint("engine_id", "number"), STRICT)
     engine_id: int = Field(foreign_key="engine.id", ondelete="RESTRICT")
@@ -141,6 +151,7 @@ class Visit(Evidence, table=True):
     why: str = Field(sa_type=Text)
     by: str = Field(sa_type=Text)
     opened_at: str = Field(sa_type=Text)
+    setup: int | None = None
 
 
 class RoundRow(Evidence, table=True):
@@ -314,7 +325,7 @@ class Tablet(Evidence, table=True):
 
 EVIDENCE = (
     *("fitting", "meter", "visit", "round", "reading", "move", "check", "override", "sign_off", "correction"),
-    *("study", "study_reading", "meter_due"),
+    *("study", "study_reading", "meter_due", "setup"),
     *("person", "pin_try", "tablet"),
 )
 """The tables whose rows are only ever added."""

@@ -7,7 +7,7 @@ from typing import TypeVar
 
 from sqlmodel import Session, col, func, select
 
-from app.shop import engines, meters, people
+from app.shop import engines, meters, people, setups
 from app.shop.database import Database
 from app.shop.fittings import hardware_from_json, layout_from_json
 from app.shop.keys import checked, earlier, fingerprint
@@ -15,6 +15,7 @@ from app.shop.news import marks, marks_of
 from app.shop.phases import PLACES
 from app.shop.progress import progress
 from app.shop.refusals import RefusedError
+from app.shop.settings import DEFAULTS
 from app.shop.story import Round, Story
 from app.shop.tables import (
     CheckRow,
@@ -80,6 +81,7 @@ def open_visit(shop: Database, engine_id: int, key: str, new: NewVisit, at: str)
             why=new.why.strip(),
             by=new.by.strip(),
             opened_at=at,
+            setup=setups.now(session)[0] or None,
         )
         session.add(visit)
         session.flush()
@@ -177,6 +179,7 @@ def stories(session: Session, rows: Sequence[Visit]) -> list[Story]:
     fitted_before = _fitted_before(session, rows)
     studied = meters.newest_reading(session)
     repeats = _Repeats(session, studied)
+    settings = setups.by_id(session, {visit.setup for visit in rows if visit.setup})
     return [
         Story(
             engine=engines_of[visit.engine_id],
@@ -194,6 +197,7 @@ def stories(session: Session, rows: Sequence[Visit]) -> list[Story]:
             corrections=corrected.get(visit.ident, ()),
             repeatability=repeats.of(meters_of[visit.meter_id], next(iter(signed.get(visit.ident, ())), None)),
             studied=studied,
+            settings=settings.get(visit.setup or 0, DEFAULTS),
         )
         for visit in rows
     ]

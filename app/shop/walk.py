@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import Literal
 
-from app.shop.phases import OPENINGS, Phase
+from app.shop.phases import Phase
 from app.shop.story import Round, Story
 
 
@@ -56,4 +56,4 @@ def opening_rounds(story: Story, mine: list[Round]) -> dict[float, Round]:
 def next_opening(story: Story, mine: list[Round]) -> float | None:
     """The opening still to be read, None when all were."""
     read = opening_rounds(story, mine)
-    return next((o for o in OPENINGS if o not in read), None)
+    return next((o for o in story.settings.openings if o not in read), None)

@@ -15,9 +15,13 @@ from app.shop.refusals import RefusedError
 from app.web import (
     audit,
     board,
+<<<<<<< ours
     correct,
     engines,
     exchange,
+=======
+    engines,
+>>>>>>> theirs
     keeping,
     look,
     meters,
@@ -25,7 +29,11 @@ from app.web import (
     paper,
     people,
     readings,
+<<<<<<< ours
     statistics,
+=======
+    settings,
+>>>>>>> theirs
     tablets,
     visits,
 )
@@ -54,6 +62,7 @@ def create_app(
     app.state.templates = environment()
     app.state.pairing = pairing or Pairing()
     app.state.admission = tablets.admission(shop)
+<<<<<<< ours
     for pages in (
         board,
         engines,
@@ -71,6 +80,9 @@ def create_app(
         audit,
         look,
     ):
+=======
+    for pages in (board, engines, meters, paper, readings, moves, settings, visits, keeping, people, tablets, audit):
+>>>>>>> theirs
         app.include_router(pages.router)
     app.include_router(interface.router)
     app.mount("/static", StaticFiles(directory=places.static()), name="static")

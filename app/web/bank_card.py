@@ -44,7 +44,7 @@ def verdict(story: Story, found: BankStory | None) -> VerdictView:
     for one in found.differences:
         at = f"{one.lever_travel / INCH:.3f} in" if one.lever_travel else "idle"
         said.append(f"{at}: {unit.show(one.difference)} ({one.percent:+.1f} %)")
-    even = balanced(found)
+    even = balanced(story, found)
     return VerdictView(
         "none",
         "Banks open together" if even else f"Bank {second} less bank {first}",

@@ -99,7 +99,7 @@ class Desk:
         current = self.due.current
         if current is None or len(current.latest) < min(2, len(self.story.layout.bores)):
             return None
-        return evenness_of(self.story, current, self.phase.window)
+        return evenness_of(self.story, current, self.story.settings.window(self.phase.slug))
 
     @property
     def selected(self) -> int | None:

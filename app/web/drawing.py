@@ -4,7 +4,6 @@ import math
 from collections.abc import Mapping
 
 from app.shop.judgement import evenness_of
-from app.shop.phases import HEAT_SOAKED, phase_named
 from app.shop.progress import progress
 from app.shop.story import UNITS, Round, Story
 from app.shop.tables import MeterRow, ReadingRow
@@ -77,7 +76,7 @@ def small_rows(story: Story) -> tuple[SmallRow, ...]:
 
 
 def _judged(story: Story, one: Round) -> Evenness:
-    return evenness_of(story, one, phase_named(one.row.phase).window or HEAT_SOAKED.window)
+    return evenness_of(story, one, story.settings.window(one.row.phase))
 
 
 def value_of(reading: ReadingRow, meter: MeterRow) -> str:

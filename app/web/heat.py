@@ -5,7 +5,6 @@ from dataclasses import dataclass
 from typing import Literal
 
 from app.shop.heat import GATE, heat_of, lacks_of, points_of
-from app.shop.settings import HEAT
 from app.shop.story import Story
 from app.shop.tables import Override
 from app.sync.units import MINUTE, ZERO_CELSIUS
@@ -46,14 +45,14 @@ class HeatView:
 def heat_view(story: Story) -> HeatView:
     """The heat soak of a visit, to be drawn."""
     points = points_of(story)
-    heat = heat_of(story)
+    heat, rule = heat_of(story), story.settings.heat
     begin = points[0].at if points else 0.0
     span = max(LEAST_SPAN, points[-1].at - begin) if points else LEAST_SPAN
     coolant = [(p.at - begin, p.coolant) for p in points if p.coolant is not None]
     oil = [(p.at - begin, p.oil) for p in points if p.oil is not None]
     lines = (
-        Line("coolant", _placed(coolant, span), _down(HEAT.coolant)),
-        Line("oil", _placed(oil, span), _down(HEAT.oil)),
+        Line("coolant", _placed(coolant, span), _down(rule.coolant)),
+        Line("oil", _placed(oil, span), _down(rule.oil)),
     )
     every = next(e for e in (5, 10, 20, 60, 240, 1440, 10080) if span / MINUTE / e <= 8 or e == 10080)
     waits = lacks_of(story)

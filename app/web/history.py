@@ -5,7 +5,6 @@ from dataclasses import dataclass
 
 from app.shop.judgement import evenness_of
 from app.shop.memory import Remembered, Stand
-from app.shop.phases import HEAT_SOAKED
 from app.shop.story import Round, Story
 from app.sync.rounds import Evenness
 from app.sync.words import Unit
@@ -95,7 +94,7 @@ def since_left(story: Story) -> SinceLeft | None:
 
 def judged(story: Story, one: Round | None) -> Evenness | None:
     """How even a round was, by the fine window."""
-    return evenness_of(story, one, HEAT_SOAKED.window) if one is not None else None
+    return evenness_of(story, one, story.settings.fine_window) if one is not None else None
 
 
 def _line(visit: Remembered, slip: Telling | None) -> VisitLine:

@@ -3,7 +3,7 @@
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse
 
-from app.shop import engines, recall, visits
+from app.shop import engines, recall, setups, visits
 from app.shop.corrections import as_issued, issue_of
 from app.shop.fittings import layout_from_json
 from app.shop.phases import DEFER
@@ -52,10 +52,11 @@ def worksheet(request: Request, shop: Shop, page: Page, engine_id: int) -> HTMLR
     with shop.reading() as session:
         engine = engines.get(session, engine_id)
         memory = recall.of_engine(session, engine_id)
+        _, held = setups.now(session)
     return page.show(
         "worksheet.html",
         engine=engine,
-        sheet=worksheet_of(memory, engine),
+        sheet=worksheet_of(memory, engine, held.openings),
         qr=qr_code(_address(request, engine)),
         defer=DEFER,
     )

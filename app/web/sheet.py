@@ -11,7 +11,6 @@ from app.shop.corrections import corrected
 from app.shop.judgement import balance_of
 from app.shop.phases import PHASES, phase_named
 from app.shop.progress import items_of
-from app.shop.settings import RECHECK_KM, RECHECK_MONTHS
 from app.shop.story import Round, Story
 from app.shop.tables import CheckRow, Override
 from app.sync import words
@@ -249,9 +248,11 @@ def _recheck(story: Story) -> str:
     """When to look again, and what would bring it back sooner."""
     blades = [m for m in story.moves if m.kind == "blade"]
     first = f" Coupler {blades[-1].near}–{blades[-1].far} was reset on this visit: look at it first." if blades else ""
-    by = f"by {day(_later(story.sign_off.at, RECHECK_MONTHS))}" if story.sign_off else f"after {RECHECK_MONTHS} months"
+    held = story.settings
+    months = round(held.recheck_months)
+    by = f"by {day(_later(story.sign_off.at, months))}" if story.sign_off else f"after {months} months"
     return (
-        f"Hot, at {RECHECK_KM:,} km or {by}. Sooner if idle hunts when hot, one cylinder goes "
+        f"Hot, at {held.recheck_km:,.0f} km or {by}. Sooner if idle hunts when hot, one cylinder goes "
         "quiet, it pops at light throttle, or a coupler, stop screw, link, sensor or the exhaust was touched." + first
     )
 

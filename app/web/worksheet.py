@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from app.shop.fittings import layout_from_json
 from app.shop.memory import Remembered
-from app.shop.phases import OPENINGS, PHASES
+from app.shop.phases import PHASES
 from app.shop.recall import EngineMemory
 from app.shop.tables import Engine
 from app.sync.layout import Layout
@@ -47,8 +47,8 @@ class Worksheet:
     openings: tuple[str, ...]
 
 
-def worksheet_of(memory: EngineMemory, engine: Engine) -> Worksheet:
-    """The worksheet of an engine as it was last left; without figures when it never was."""
+def worksheet_of(memory: EngineMemory, engine: Engine, openings: tuple[float, ...]) -> Worksheet:
+    """The worksheet of an engine as it was last left; ``openings`` are the blades for the bank balance [m]."""
     layout = layout_from_json(memory.fittings[-1].layout)
     last = next((v for v in reversed(memory.visits) if v.left is not None and v.layout.banks == layout.banks), None)
     values = _left(last)
@@ -63,7 +63,7 @@ def worksheet_of(memory: EngineMemory, engine: Engine) -> Worksheet:
         window=_window(last),
         first=past_of(memory).first,
         steps=_steps(layout),
-        openings=tuple(f"{one / INCH:.3f} in" for one in OPENINGS) if len(layout.banks) > 1 else (),
+        openings=tuple(f"{one / INCH:.3f} in" for one in openings) if len(layout.banks) > 1 else (),
     )
 
 

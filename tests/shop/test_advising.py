@@ -6,7 +6,8 @@ from app.shop import moves, readings
 from app.shop.advising import ToRead, next_step, to_read
 from app.shop.database import Database
 from app.shop.moves import NewMove
-from app.shop.phases import BANK_BALANCE, COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN, OPENINGS, Phase
+from app.shop.phases import BANK_BALANCE, COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN, Phase
+from app.shop.settings import DEFAULTS
 from app.sync.advice import Advice
 from app.sync.preset import starting_turns
 from tests.shop.yard import AT, FOUR, V8, check_all, engine, heat_soaked, key, read, read_round, story, visit
@@ -60,7 +61,7 @@ def test_both_openings_are_read_before_anything_is_said_of_the_banks(shop: Datab
     visit_id = heat_soaked(shop)
     read_round(shop, visit_id, HEAT_SOAKED)
     check_all(shop, visit_id, BANK_BALANCE)
-    for number in range(len(OPENINGS)):
+    for number in range(len(DEFAULTS.openings)):
         advice, asked = step(shop, visit_id, BANK_BALANCE)
         assert advice.kind == "measure"
         assert asked == tuple(ToRead(3 + number, bore, "turn") for bore in V8.bores)

@@ -10,7 +10,7 @@ from pypdf import PdfReader
 
 from app.shop import visits
 from app.shop.database import Database
-from app.shop.phases import OPENINGS
+from app.shop.settings import DEFAULTS
 from tests.browser import launch
 from tests.web.story import Technician
 
@@ -96,7 +96,7 @@ def test_an_engine_goes_through_and_comes_back(
 
     expect(page.get_by_role("heading", name="Part-throttle bank balance")).to_be_visible()
     hand.record_everything()
-    for opening in OPENINGS:
+    for opening in DEFAULTS.openings:
         expect(page.get_by_text(f"{opening / 25.4e-3:.3f} in under the central lever")).to_be_visible()
         for _ in range(9):
             hand.tap_reading(hand.bench.read(int(hand.heading().split()[1]), opening))

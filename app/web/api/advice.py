@@ -212,7 +212,7 @@ def _waits_for(story: Story, phase: Phase) -> str:
 def _banks(story: Story, found: BankStory) -> BanksTold:
     meter = story.meter
     return BanksTold(
-        balanced=balanced(found),
+        balanced=balanced(story, found),
         cause=found.cause,
         sentence=bank_card.CAUSES[found.cause],
         banks=list(found.banks),

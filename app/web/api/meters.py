@@ -5,9 +5,7 @@ from typing import Literal
 from fastapi import APIRouter
 from pydantic import Field
 
-from app.shop import meters
-from app.shop.phases import OPENINGS
-from app.shop.settings import BASE_BLADE, BLADES
+from app.shop import meters, setups
 from app.shop.tables import MeterRow
 from app.sync.units import THOU
 from app.web.api.shapes import MeterUnit, Told, trade
@@ -63,10 +61,12 @@ def show_meters(shop: Shop) -> list[MeterTold]:
 
 
 @router.get("/blades", summary="The shop's blades")
-def blades() -> BladesTold:
+def blades(shop: Shop) -> BladesTold:
     """The leaves that advice is given in."""
+    with shop.reading() as session:
+        _, settings = setups.now(session)
     return BladesTold(
-        leaves_thou=[trade(leaf, THOU) for leaf in BLADES],
-        base_thou=trade(BASE_BLADE, THOU),
-        openings_thou=[trade(opening, THOU) for opening in OPENINGS],
+        leaves_thou=[trade(leaf, THOU) for leaf in settings.blades],
+        base_thou=trade(settings.base_blade, THOU),
+        openings_thou=[trade(opening, THOU) for opening in settings.openings],
     )

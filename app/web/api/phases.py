@@ -220,7 +220,7 @@ def _told(story: Story, phase: Phase) -> PhaseTold:
         defer=DEFER,
         items=items,
         moves=list(phase.moves),
-        window_percent=trade(phase.window, 0.01),
+        window_percent=trade(story.settings.window(phase.slug) if phase.rounds != "none" else 0, 0.01),
         preset=_preset(story) if phase.slug == "cold-preset" else None,
         heat=_heat(story) if phase.rounds == "fine" else None,
     )

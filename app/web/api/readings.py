@@ -8,7 +8,6 @@ from pydantic import Field
 from app.shop import engines, readings, visits
 from app.shop.database import Database
 from app.shop.judgement import evenness_of
-from app.shop.phases import HEAT_SOAKED, phase_named
 from app.shop.readings import NewReading
 from app.shop.story import Round, Story
 from app.shop.tables import ReadingRow
@@ -184,7 +183,7 @@ class RoundTold(Told):
     def of(story: Story, one: Round) -> "RoundTold":
         """From what was entered."""
         standing = {row.ident for row in (*one.readings, *one.skipped.values())}
-        window = phase_named(one.row.phase).window or HEAT_SOAKED.window
+        window = story.settings.window(one.row.phase)
         return RoundTold.model_validate(
             {
                 "number": one.row.number,

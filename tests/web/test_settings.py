@@ -1,0 +1,85 @@
+"""The settings page: every figure with its default's source, bad input beside its field, changes told."""
+
+import re
+from collections.abc import Iterator
+
+import pytest
+from starlette.testclient import TestClient
+
+from app.shop import setups
+from app.shop.database import Database
+from app.shop.settings import DEFAULTS, SOURCES
+from app.web.application import create_app
+from tests.shop.yard import key
+
+ORIGIN = "http://127.0.0.1"
+
+
+@pytest.fixture
+def client(shop: Database) -> Iterator[TestClient]:
+    with TestClient(create_app(shop), base_url=ORIGIN, headers={"Origin": ORIGIN}, follow_redirects=False) as opened:
+        yield opened
+
+
+def filled(client: TestClient) -> dict[str, str]:
+    """The form as the page shows it."""
+    page = client.get("/settings").text
+    return {**dict(re.findall(r'name="(\w+)" value="([^"]*)"', page)), "key": key(), "by": "KM"}
+
+
+def test_the_page_sent_back_as_it_stands_changes_nothing(client: TestClient, shop: Database) -> None:
+    assert client.post("/settings", data=filled(client)).status_code == 303
+    with shop.reading() as session:
+        _, held = setups.now(session)
+    for name in ("coarse_window", "openings", "blades", "recheck_km"):
+        assert getattr(held, name) == pytest.approx(getattr(DEFAULTS, name))
+    assert held.heat.coolant == pytest.approx(DEFAULTS.heat.coolant)
+    assert held.limits.oil_pressure_hot == pytest.approx(DEFAULTS.limits.oil_pressure_hot)
+
+
+def test_every_figure_says_where_its_default_comes_from(client: TestClient) -> None:
+    page = client.get("/settings").text
+    for name in SOURCES:
+        assert f'id="{name}-hint"' in page, name
+    assert "common practice, no published source" in page
+    assert "public service sheets" in page
+
+
+@pytest.mark.parametrize(
+    ("field", "typed", "said"),
+    [
+        ("fine_window", "wide", "is not a number"),
+        ("fine_window", "40", "Between 1 and 30 %"),
+        ("coolant_most", "300", "Between 80 and 140 °C"),
+        ("blades", "2 three 4", "is not a thickness"),
+        ("openings", "10", "Two or three"),
+        ("by", "", "Initials"),
+    ],
+)
+def test_bad_input_stays_beside_its_field(
+    client: TestClient, shop: Database, field: str, typed: str, said: str
+) -> None:
+    answer = client.post("/settings", data={**filled(client), field: typed})
+    assert answer.status_code == 422
+    message = re.search(rf'id="{field}-message">([^<]*)<', answer.text)
+    assert message is not None
+    assert said in message[1]
+    assert f'name="{field}" value="{typed}"' in answer.text
+    with shop.reading() as session:
+        assert setups.now(session)[0] == 0
+
+
+def test_a_change_is_told_with_who_and_why(client: TestClient) -> None:
+    client.post("/settings", data={**filled(client), "fine_window": "6,5", "why": "The customer asked"})
+    page = client.get("/settings").text
+    assert 'name="fine_window" value="6.5"' in page
+    assert "The customer asked" in page
+    assert "fine window" in page
+
+
+def test_settings_changed_meanwhile_are_not_overwritten(client: TestClient) -> None:
+    mine = filled(client)
+    client.post("/settings", data={**filled(client), "pulls": "5"})
+    answer = client.post("/settings", data={**mine, "pulls": "7"})
+    assert answer.status_code == 409
+    assert "meanwhile" in answer.text
