@@ -3,60 +3,19 @@
 from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Query
-from pydantic import ConfigDict, Field
+from pydantic import Field
 
 from app.shop import engines, visits
 from app.shop.engines import EngineFacts
-from app.shop.fittings import HARDWARE_FIELDS, hardware_from_json, hardware_known, layout_from_json
-from app.shop.refusals import RefusedError
-from app.shop.tables import Engine, Fitting
-from app.sync.hardware import Figure, Hardware
-from app.sync.layout import Bank, Layout, LayoutError
+from app.shop.tables import Engine
 from app.sync.units import REV_PER_MIN
+from app.web.api.fittings import FittedSent, FittingTold
 from app.web.api.problems import NOT_THERE, REFUSALS, named
-from app.web.api.shapes import Id, Key, Sent, Told, trade
+from app.web.api.shapes import Id, Key, Line, Sent, Told, example, trade
 from app.web.context import Now, Shop
 from app.web.forms import DISPLACEMENT_UNITS
 
 router = APIRouter(prefix="/engines", tags=["engines"])
-
-Line = Annotated[str, Field(max_length=engines.LONGEST)]
-Bore = Annotated[int, Field(ge=1, le=999)]
-
-JSON_NAMES = {name: f"{name}_{'deg' if unit == 'degrees' else unit}" for name, (_, unit, *_) in HARDWARE_FIELDS.items()}
-"""The names of the hardware figures, with their units."""
-
-
-class BankSent(Sent):
-    """One line of bores that share a stop screw. The first bank is called A, the second B."""
-
-    bores: list[Bore] = Field(max_length=12, description="Cylinder numbers, front of the engine first.")
-    stop: Bore | None = Field(
-        default=None, description="The bore at which the stop screw acts; the first when left out."
-    )
-    drive: Bore | None = Field(
-        default=None, description="The bore at which the link acts; the stop bore when left out."
-    )
-
-
-class LayoutSent(Sent):
-    """Where the bores sit, and which adjusters hang them together: 1 to 12 bores in one bank or two."""
-
-    banks: list[BankSent] = Field(min_length=1, max_length=2)
-    sensor: Bore | None = Field(default=None, description="The bore whose shaft carries the throttle sensor.")
-    springless: list[Bore] = Field(default=[], max_length=12, description="Bores without a return spring of their own.")
-
-
-class HardwareSent(Sent):
-    """Figures measured on this engine. What is left out is estimated from the engine's size."""
-
-    bore_diameter_mm: float | None = None
-    shaft_diameter_mm: float | None = None
-    closed_angle_deg: float | None = Field(default=None, description="Angle of a closed plate to the bore's section.")
-    stop_pitch_mm: float | None = Field(default=None, description="Travel of a stop screw in one turn.")
-    stop_lever_mm: float | None = Field(default=None, description="Arm on which the stop screw acts.")
-    link_pitch_mm: float | None = Field(default=None, description="Change of a link's length in one turn.")
-    link_lever_mm: float | None = Field(default=None, description="Arm on which the link acts.")
 
 
 class FactsSent(Sent):
@@ -83,42 +42,21 @@ class FactsSent(Sent):
         )
 
 
-class FittedSent(Sent):
-    """What is fitted."""
-
-    layout: LayoutSent
-    hardware: HardwareSent = HardwareSent()
-
-    def fitted(self, displacement: float) -> tuple[Layout, Hardware]:
-        """Layout and hardware of an engine of that size [m3]. Raises RefusedError by field of the body."""
-        layout = _layout(self.layout)
-        given = self.hardware.model_dump(exclude_none=True)
-        measured = {name: given[called] for name, called in JSON_NAMES.items() if called in given}
-        with named(**{name: f"hardware/{called}" for name, called in JSON_NAMES.items()}):
-            return layout, hardware_known(measured, displacement, len(layout.bores))
-
-
 class EngineSent(FactsSent, FittedSent):
     """A new engine."""
 
     key: Key
-    model_config = ConfigDict(
-        json_schema_extra={
-            "examples": [
-                {
-                    "key": "7c9e6679-7425-40de-944b-e07fc1f90ae7",
-                    "serial": "31-0217",
-                    "description": "Eight with raised intakes",
-                    "customer": "C-104",
-                    "vehicle": "Blue coupe",
-                    "displacement": 3.9,
-                    "displacement_unit": "L",
-                    "idle_speed_rpm": 850,
-                    "layout": {"banks": [{"bores": [1, 2, 3, 4]}, {"bores": [5, 6, 7, 8]}], "sensor": 8},
-                    "hardware": {"bore_diameter_mm": 46.5, "shaft_diameter_mm": 8.0},
-                }
-            ]
-        }
+    model_config = example(
+        key="7c9e6679-7425-40de-944b-e07fc1f90ae7",
+        serial="31-0217",
+        description="Eight with raised intakes",
+        customer="C-104",
+        vehicle="Blue coupe",
+        displacement=3.9,
+        displacement_unit="L",
+        idle_speed_rpm=850,
+        layout={"banks": [{"bores": [1, 2, 3, 4]}, {"bores": [5, 6, 7, 8]}], "sensor": 8},
+        hardware={"bore_diameter_mm": 46.5, "shaft_diameter_mm": 8.0},
     )
 
 
@@ -126,77 +64,16 @@ class FactsChanged(FactsSent):
     """Corrected facts of an engine, all of them."""
 
     version: int = Field(description="The `version` of the engine that was corrected, so that no correction is lost.")
-
-
-class FittingSent(FittedSent):
-    """Other hardware, or hardware that is known better, from now on."""
-
-    key: Key
-    why: Annotated[str, Field(max_length=engines.LONGEST)] = Field(description="What changed or was measured.")
-
-
-class BankTold(Told):
-    """One line of bores that share a stop screw."""
-
-    name: str
-    bores: list[int] = Field(description="Cylinder numbers, front of the engine first.")
-    stop: int = Field(description="The bore at which the stop screw acts.")
-    drive: int = Field(description="The bore at which the link acts.")
-
-
-class LayoutTold(Told):
-    """Where the bores sit."""
-
-    banks: list[BankTold]
-    sensor: int | None
-    springless: list[int]
-
-
-class FigureTold(Told):
-    """A hardware figure in the unit that its name ends with."""
-
-    value: float
-    measured: bool = Field(description="False for our estimate from the engine's size.")
-
-
-class HardwareTold(Told):
-    """The hardware figures."""
-
-    bore_diameter_mm: FigureTold
-    shaft_diameter_mm: FigureTold
-    closed_angle_deg: FigureTold
-    stop_pitch_mm: FigureTold
-    stop_lever_mm: FigureTold
-    link_pitch_mm: FigureTold
-    link_lever_mm: FigureTold
-
-
-class FittingTold(Told):
-    """What is fitted from ``at`` on; each change is one more, numbered."""
-
-    id: int
-    number: int
-    why: str
-    at: str = Field(description="ISO 8601, UTC.")
-    layout: LayoutTold
-    hardware: HardwareTold
-
-    @staticmethod
-    def of(row: Fitting) -> "FittingTold":
-        """From its row."""
-        layout, hardware = layout_from_json(row.layout), hardware_from_json(row.hardware)
-        return FittingTold(
-            id=row.ident,
-            number=row.number,
-            why=row.why,
-            at=row.at,
-            layout=LayoutTold(
-                banks=[BankTold(name=b.name, bores=list(b.bores), stop=b.stop, drive=b.drive) for b in layout.banks],
-                sensor=layout.sensor,
-                springless=sorted(layout.springless),
-            ),
-            hardware=_hardware_told(hardware),
-        )
+    model_config = example(
+        serial="31-0217",
+        description="Eight with raised intakes",
+        customer="C-104",
+        vehicle="Red coupe",
+        displacement=3.9,
+        displacement_unit="L",
+        idle_speed_rpm=850,
+        version=1,
+    )
 
 
 class EngineTold(Told):
@@ -290,17 +167,6 @@ def change_engine(shop: Shop, engine_id: Id, body: FactsChanged) -> EngineShown:
     return _shown(shop, engine_id)
 
 
-@router.post("/{engine_id}/fittings", status_code=201, summary="Record what is fitted", responses=REFUSALS)
-def fit_engine(shop: Shop, engine_id: Id, body: FittingSent, now: Now) -> FittingTold:
-    """Record other hardware, or hardware that is known better. Refused while a visit is open."""
-    with shop.reading() as session:
-        displacement = engines.get(session, engine_id).displacement
-    layout, hardware = body.fitted(displacement)
-    fitting_id = engines.fit(shop, engine_id, body.key, layout, hardware, body.why, now)
-    with shop.reading() as session:
-        return FittingTold.of(session.get_one(Fitting, fitting_id))
-
-
 def _shown(shop: Shop, engine_id: int) -> EngineShown:
     with shop.reading() as session:
         engine = engines.get(session, engine_id)
@@ -319,26 +185,3 @@ def _shown(shop: Shop, engine_id: int) -> EngineShown:
         for story in stories
     ]
     return EngineShown(**EngineTold.facts_of(engine), fitting=FittingTold.of(fitting), visits=lines)
-
-
-def _layout(sent: LayoutSent) -> Layout:
-    for number, bank in enumerate(sent.banks):
-        if not bank.bores:
-            raise RefusedError({f"layout/banks/{number}/bores": "A bank has at least one bore."})
-    banks = [
-        Bank(name, tuple(b.bores), b.stop or b.bores[0], b.drive or b.stop or b.bores[0])
-        for name, b in zip("AB", sent.banks, strict=False)
-    ]
-    try:
-        return Layout(tuple(banks), sent.sensor, frozenset(sent.springless))
-    except LayoutError as error:
-        field = error.field if error.field in ("sensor", "springless") else "banks"
-        raise RefusedError({f"layout/{field}": str(error)}) from None
-
-
-def _hardware_told(hardware: Hardware) -> HardwareTold:
-    told = {}
-    for name, (_, _, size, _, _) in HARDWARE_FIELDS.items():
-        figure: Figure = getattr(hardware, name)
-        told[JSON_NAMES[name]] = FigureTold(value=trade(figure.value, size), measured=figure.measured)
-    return HardwareTold(**told)

@@ -11,7 +11,7 @@ from app.shop.story import Story
 from app.shop.tables import MoveRow
 from app.sync.units import THOU
 from app.web.api.problems import REFUSALS, named
-from app.web.api.shapes import BankName, By, Coupler, Flats, Id, Key, Leaves, Sent, Slug, Told, Turns, trade
+from app.web.api.shapes import BankName, By, Coupler, Flats, Id, Key, Leaves, Sent, Slug, Told, Turns, example, trade
 from app.web.context import Now, Shop
 from app.web.steps import move_words
 
@@ -32,6 +32,9 @@ class StopTurned(Moved):
     kind: Literal["stop"]
     bank: BankName
     turns: Turns
+    model_config = example(
+        key="8a7d1c52-5f4e-4b0a-8a55-1d1c5b0e6d04", kind="stop", bank="A", turns=0.125, by="KM", advised=True
+    )
 
 
 class BladeReset(Moved):
@@ -40,6 +43,14 @@ class BladeReset(Moved):
     kind: Literal["blade"]
     coupler: Coupler
     leaves_thou: Leaves
+    model_config = example(
+        key="3e9a4b7c-7d21-4f7d-b7b0-2b9d0c1f8e05",
+        kind="blade",
+        coupler={"near": 1, "far": 2},
+        leaves_thou=[3, 1.5],
+        by="KM",
+        advised=True,
+    )
 
 
 class LinkTurned(Moved):
@@ -48,6 +59,9 @@ class LinkTurned(Moved):
     kind: Literal["link"]
     bank: BankName
     flats: Flats
+    model_config = example(
+        key="6b0e2d93-0f43-4c8e-9d3f-4c8e1f2a9b06", kind="link", bank="A", flats=-2, by="KM", advised=True
+    )
 
 
 class BypassTurned(Moved):

@@ -16,7 +16,7 @@ from app.shop.tables import CheckRow, Override
 from app.sync.preset import starting_turns
 from app.sync.units import THOU, ZERO_CELSIUS
 from app.web.api.problems import NOT_THERE, REFUSALS, escaped, named
-from app.web.api.shapes import By, Id, Key, Sent, Slug, Told, trade
+from app.web.api.shapes import By, Id, Key, Sent, Slug, Told, example, trade
 from app.web.api.visits import OverrideTold, StandingTold
 from app.web.context import Now, Shop, stamp
 from app.web.visits import LONGEST_AGO
@@ -39,6 +39,13 @@ class ChecksSent(Sent):
         default=0, ge=0, le=LONGEST_AGO, description="How long before this was sent the figures were read."
     )
     by: By
+    model_config = example(
+        key="4f0c8a54-14a4-4f6e-8d0b-1f0a8f0f7a01",
+        ticks=["idle-control", "loads-steady"],
+        numbers={"coolant": 88.5, "oil": 92, "idle-speed": 850},
+        minutes_ago=0,
+        by="KM",
+    )
 
 
 class TakeBackSent(Sent):

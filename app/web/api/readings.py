@@ -15,7 +15,7 @@ from app.sync.rounds import Evenness
 from app.sync.units import THOU
 from app.sync.words import verdict_sentence
 from app.web.api.problems import NOT_THERE, REFUSALS, named
-from app.web.api.shapes import By, Id, Key, MeterUnit, Sent, Slug, Told, shown, trade
+from app.web.api.shapes import By, Id, Key, MeterUnit, Sent, Slug, Told, example, shown, trade
 from app.web.context import Now, Shop
 from app.web.drawing import unit_of
 
@@ -48,6 +48,9 @@ class ValueSent(Sent):
     by: By
     sure: bool = Field(default=False, description="Whether a value far from the other bores' was looked at again.")
     supersedes: Supersedes = None
+    model_config = example(
+        key="0d6f7a8e-98c1-4c39-9c9e-6f4d5b0c2a02", kind="turn", round=2, bore=1, value=6.25, by="KM"
+    )
 
 
 class SkipSent(Sent):
@@ -60,6 +63,9 @@ class SkipSent(Sent):
     why: Annotated[str, Field(min_length=1, max_length=engines.LONGEST, examples=["Cannot be reached"])]
     by: By
     supersedes: Supersedes = None
+    model_config = example(
+        key="5c1b9b1e-2c0f-4a7e-9a55-7b6a3d9e4c03", kind="skip", round=2, bore=1, why="Cannot be reached", by="KM"
+    )
 
 
 ReadingSent = Annotated[ValueSent | SkipSent, Field(discriminator="kind")]

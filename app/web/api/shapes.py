@@ -5,11 +5,12 @@ trade's units; ``thou`` is a thousandth of an inch.
 """
 
 import re
-from typing import Annotated, Literal, cast
+from typing import Annotated, Any, Literal, cast
 
 from fastapi import Path
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field
 
+from app.shop.engines import LONGEST
 from app.shop.story import UNITS
 from app.shop.tables import MeterRow
 
@@ -44,7 +45,8 @@ Key = Annotated[
         examples=["7c9e6679-7425-40de-944b-e07fc1f90ae7"],
     ),
 ]
-By = Annotated[str, Field(max_length=120, description="Initials of whoever did it.", examples=["KM"])]
+Line = Annotated[str, Field(max_length=LONGEST)]
+By = Annotated[str, Field(max_length=LONGEST, description="Initials of whoever did it.", examples=["KM"])]
 Id = Annotated[int, Path(ge=1, le=LARGEST_ID)]
 Slug = Literal["cold-preset", "first-fire", "heat-soaked-recheck", "part-throttle-bank-balance", "lock-down"]
 MeterUnit = Literal["kg/h", "cfm", "kPa", "inHg", "mmHg"]
@@ -72,6 +74,11 @@ class Coupler(Sent):
 
     near: int = Field(description="The bore nearer to the bank's stop screw.", examples=[2])
     far: int = Field(description="The bore whose plate is closed on the blade.", examples=[3])
+
+
+def example(**body: Any) -> ConfigDict:
+    """The configuration of a body that shows one in the description."""
+    return ConfigDict(json_schema_extra={"examples": [body]})
 
 
 def trade(value: float, size: float) -> float:

@@ -4,7 +4,7 @@ from fastapi import APIRouter
 from pydantic import Field
 
 from app.shop import visits
-from app.web.api.engines import FittingTold
+from app.web.api.fittings import FittingTold
 from app.web.api.moves import MoveTold
 from app.web.api.phases import CheckTold
 from app.web.api.problems import NOT_THERE

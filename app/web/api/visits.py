@@ -1,11 +1,11 @@
 """Visits: open one, see where it stands, sign it off."""
 
-from typing import Annotated, Literal
+from typing import Literal
 
 from fastapi import APIRouter
 from pydantic import Field
 
-from app.shop import engines, visits
+from app.shop import visits
 from app.shop.phases import Place
 from app.shop.progress import Standing, progress
 from app.shop.story import Story
@@ -13,12 +13,10 @@ from app.shop.tables import Override
 from app.shop.visits import NewVisit
 from app.web.api.meters import MeterTold
 from app.web.api.problems import NOT_THERE, REFUSALS, named
-from app.web.api.shapes import By, Id, Key, Sent, Slug, Told
+from app.web.api.shapes import By, Id, Key, Line, Sent, Slug, Told, example
 from app.web.context import Now, Shop
 
 router = APIRouter(tags=["visits"])
-
-Line = Annotated[str, Field(max_length=engines.LONGEST)]
 
 
 class VisitSent(Sent):
@@ -30,6 +28,14 @@ class VisitSent(Sent):
     why: Line = Field(default="", description="The complaint or the reason.", examples=["First sync"])
     by: By
     meter_id: int = Field(description="The meter that its readings are taken with.", examples=[1])
+    model_config = example(
+        key="9b2f6d0e-6a1c-4c55-8f0e-3f3b0a2f6c11",
+        place="test cell",
+        job="1184",
+        why="First sync",
+        by="KM",
+        meter_id=1,
+    )
 
 
 class SignOffSent(Sent):

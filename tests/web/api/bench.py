@@ -1,5 +1,6 @@
 """A bench program and the small engine on its stand. It knows of the shop only what the JSON interface tells it."""
 
+import math
 import random
 import uuid
 from collections.abc import Callable
@@ -9,8 +10,9 @@ from typing import Any
 
 import httpx2
 
-from app.shop.demo import TYPICAL, Bench
+from app.shop.demo import GAP, NOISE, STEP, TYPICAL, Bench
 from app.sync.layout import Bank, Coupler, Layout
+from app.sync.units import THOU
 
 V8 = Layout((Bank("A", (1, 2, 3, 4), 1, 1), Bank("B", (5, 6, 7, 8), 5, 5)), sensor=8)
 FOUR = Layout((Bank("A", (1, 2, 3, 4), 1, 1),))
@@ -18,6 +20,12 @@ FOUR = Layout((Bank("A", (1, 2, 3, 4), 1, 1),))
 FLAT = 4.4
 """What one flat of a link does, in thousandths of an inch under the central lever: a rod of 0.8 mm pitch on a lever of
 30 mm beside one of an inch."""
+
+RISE = 0.016
+"""Rise of the logarithm of a bore's flow with each of them, beyond the free play: the usual engine of the estimate."""
+
+PLAY = 3.0
+"""Free play of the links, in the same thousandths."""
 
 
 @dataclass
@@ -38,6 +46,13 @@ class Clock:
 @dataclass
 class Engine(Bench):
     """The engine of the demonstration, with links that can be turned."""
+
+    def read(self, bore: int, opening: float) -> float:
+        """What the meter shows at a bore, the central lever on a blade of that thickness [m]."""
+        late = self.link_late if bore in self.layout.banks[-1].bores else 0.0
+        lifted = max(0.0, opening / THOU - PLAY - late)
+        true: float = self.flow * (self.gaps[bore] / GAP) ** 0.85 * math.exp(RISE * lifted)
+        return STEP * round(true * self.rng.gauss(1, NOISE) / STEP)
 
     def turn_link(self, bank: str, flats: float) -> None:
         """Turn the link of a bank; positive makes it open earlier."""
@@ -127,7 +142,7 @@ class Program:
             if not advice["readings"]:
                 self.post(f"{path}/rounds")
             for asked in advice["readings"]:
-                value = self.bench.read(asked["bore"], advice["lever_thou"] * 25.4e-6)
+                value = self.bench.read(asked["bore"], advice["lever_thou"] * THOU)
                 self.post(f"{path}/readings", **asked, value=value, by="KM")
             return
         made: dict[str, Any] = {"kind": advice["kind"], "advised": True, "by": "KM"}
