@@ -9,7 +9,7 @@ from app.shop import engines, recall, visits
 from app.shop.fittings import HARDWARE_FIELDS, hardware_from_json, layout_from_json
 from app.shop.keys import new_key
 from app.shop.phases import PLACES
-from app.shop.refusals import RefusedError
+from app.shop.refusals import ConflictError, RefusedError
 from app.shop.search import tag_of
 from app.shop.tables import Engine
 from app.shop.visits import NewVisit
@@ -31,6 +31,17 @@ LAYOUTS: dict[str, tuple[str, dict[str, str]]] = {
     "v12": ("Two banks of six", {"a_bores": "1 2 3 4 5 6", "b_bores": "7 8 9 10 11 12"}),
 }
 """Layouts to start from; every number can be changed after."""
+
+FACTS = {
+    "serial": "Serial",
+    "description": "Description",
+    "displacement": "Displacement",
+    "displacement_unit": "Displacement in",
+    "customer": "Customer",
+    "vehicle": "Vehicle",
+    "idle_speed": "Idle speed wanted, rev/min",
+}
+"""The fields of an engine's facts, as the page that compares two versions of them names them."""
 
 
 @router.get("/engines/new")
@@ -85,12 +96,25 @@ def show(shop: Shop, page: Page, engine_id: int) -> HTMLResponse:
     )
 
 
+@router.get("/visits/{visit_id}/slipped")
+def slipped(shop: Shop, page: Page, visit_id: int) -> HTMLResponse:
+    """What had slipped by the time a visit began, from the readings to the verdict."""
+    with shop.reading() as session:
+        engine = engines.get(session, visits.load(session, visit_id).engine.ident)
+        memory = recall.of_engine(session, engine.ident)
+    number = next(visit.number for visit in memory.visits if visit.visit_id == visit_id)
+    one = next((slip for slip in past_of(memory).slips if slip.number == number), None)
+    if one is None:
+        raise NotThereError("earlier visit to set this one against")
+    return page.show("visit/slipped.html", engine=engine, one=one)
+
+
 @router.get("/engines/{engine_id}/change")
 def change_form(shop: Shop, page: Page, engine_id: int) -> HTMLResponse:
     """The engine's facts, to be corrected."""
     with shop.reading() as session:
         engine = engines.get(session, engine_id)
-    return page.show("engine_change.html", engine=engine, values=_facts_as_typed(engine), problems={})
+    return page.show("engine_change.html", engine=engine, differing=(), values=_facts_as_typed(engine), problems={})
 
 
 @router.post("/engines/{engine_id}/change")
@@ -104,11 +128,16 @@ def change(shop: Shop, page: Page, form: Form, engine_id: int) -> Response:
     except RefusedError as refusal:
         with shop.reading() as session:
             engine = engines.get(session, engine_id)
+        theirs = _facts_as_typed(engine) if isinstance(refusal, ConflictError) else {}
         return page.show(
             "engine_change.html",
             status_of(refusal),
             engine=engine,
-            values={**form.values, "version": str(engine.version)},
+            differing=_differing(theirs, form) if theirs else (),
+            values={
+                **form.values,
+                **({"version": theirs["version"]} if theirs else {}),
+            },  # it was seen now
             problems=refusal.problems,
         )
     return page.saved(f"/engines/{engine_id}")
@@ -204,6 +233,12 @@ def _estimates(values: Mapping[str, str]) -> dict[str, str]:
     if displacement <= 0 or bores == 0:
         return {}
     return forms.estimates_as_typed(displacement, bores)
+
+
+def _differing(theirs: Mapping[str, str], form: Typed) -> list[tuple[str, str, str]]:
+    """What somebody else stored meanwhile beside what was typed here, by the name of the field."""
+    both = [(label, theirs[name], form.text(name)) for name, label in FACTS.items()]
+    return [(label, stored, typed) for label, stored, typed in both if stored != typed]
 
 
 def _facts_as_typed(engine: Engine) -> dict[str, str]:
