@@ -15,13 +15,9 @@ from app.shop.refusals import RefusedError
 from app.web import (
     audit,
     board,
-<<<<<<< ours
     correct,
     engines,
     exchange,
-=======
-    engines,
->>>>>>> theirs
     keeping,
     look,
     meters,
@@ -29,11 +25,8 @@ from app.web import (
     paper,
     people,
     readings,
-<<<<<<< ours
-    statistics,
-=======
     settings,
->>>>>>> theirs
+    statistics,
     tablets,
     visits,
 )
@@ -62,7 +55,6 @@ def create_app(
     app.state.templates = environment()
     app.state.pairing = pairing or Pairing()
     app.state.admission = tablets.admission(shop)
-<<<<<<< ours
     for pages in (
         board,
         engines,
@@ -78,11 +70,9 @@ def create_app(
         people,
         tablets,
         audit,
+        settings,
         look,
     ):
-=======
-    for pages in (board, engines, meters, paper, readings, moves, settings, visits, keeping, people, tablets, audit):
->>>>>>> theirs
         app.include_router(pages.router)
     app.include_router(interface.router)
     app.mount("/static", StaticFiles(directory=places.static()), name="static")
