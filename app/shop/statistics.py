@@ -32,7 +32,8 @@ Cell = str | int | float
 class Table:
     """One table: ``columns`` with their units, ``rows`` of as many cells.
 
-    ``bar`` is the column that a plot draws; ``share`` says that it is a part of 1.
+    ``bar`` is the column that a plot draws; ``share`` says that it is a part of 1, ``of`` which column counts what it
+    is a share of (0 when that is the same for all).
     """
 
     slug: str
@@ -41,6 +42,7 @@ class Table:
     rows: tuple[tuple[Cell, ...], ...]
     bar: int
     share: bool
+    of: int = 0
     note: str = ""
 
 
@@ -69,8 +71,8 @@ def tables(engines: Sequence[Sequence[Remembered]]) -> tuple[Table, ...]:
         _by("hardware", "Which bore sizes slip most", "Bore [mm]", changed, _bore_size),
         _lasts(changed),
         _moves(left),
-        _work("meters", "By meter", "Meter", left, lambda v: f"{v.meter_name}, {v.unit}"),
-        _work("people", "By person", "Initials", left, lambda v: v.by),
+        _work("meters", "Moves a visit, by meter", "Meter", left, lambda v: f"{v.meter_name}, {v.unit}"),
+        _work("people", "Moves a visit, by person", "Initials", left, lambda v: v.by),
     )
 
 
@@ -104,6 +106,7 @@ def _adjusters(changed: Sequence[Change]) -> Table:
         tuple(rows),
         bar=3,
         share=True,
+        of=1,
         note="A coupler is counted by its place outward from the stop screw. Slipped: named at a return, with the "
         "odds that the engine's page shows.",
     )
@@ -132,7 +135,7 @@ def _by(slug: str, title: str, what: str, changed: Sequence[Change], name_of: Ca
     for change in changed:
         counts[name_of(change)].append(change.story is not None and change.story.verdict == "slipped")
     rows = tuple((name, len(all_), sum(all_), _share(sum(all_), len(all_))) for name, all_ in sorted(counts.items()))
-    return Table(slug, title, (what, "Returns", "Something slipped", "Share"), rows, bar=3, share=True)
+    return Table(slug, title, (what, "Returns", "Something slipped", "Share"), rows, bar=3, share=True, of=1)
 
 
 def _bore_size(change: Change) -> str:
@@ -161,6 +164,7 @@ def _lasts(changed: Sequence[Change]) -> Table:
         tuple(rows),
         bar=4,
         share=True,
+        of=1,
         note="Engines that never came back are not in it: most of those may be well.",
     )
 

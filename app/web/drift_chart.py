@@ -7,30 +7,19 @@ from functools import partial
 
 from app.shop.memory import Change, Remembered, Stand, repeatability
 from app.sync.stories import moves
+from app.web.drift_trace import Point, Trace, trace
 
 OTHER_AIR = 0.02
 """Change of ln(flow) by air and speed from which a visit is marked (this program's choice: one repeatability)."""
 
 
 @dataclass(frozen=True, slots=True)
-class Point:
-    """One visit in a chart: as found and as left in windows from the mean, wide positive; letters of what changed."""
-
-    visit: int
-    found: float | None
-    left: float | None
-    marks: str = ""
-    year: str = ""
-
-
-@dataclass(frozen=True, slots=True)
 class DriftChart:
-    """One bore, or one bank, over the visits; ``band`` is what the meter repeats within, in windows."""
+    """One bore, or one bank, over the visits: a word for it, bold when it ``drifts``, and what it says aloud."""
 
     label: str
     word: str
-    points: tuple[Point, ...]
-    band: float
+    trace: Trace
     drifts: bool
     name: str
 
@@ -82,7 +71,7 @@ def drift_charts(visits: Sequence[Remembered], changed: Mapping[int, Change]) ->
             for visit in read
         )
         word, drifts = (slipped[bore], True) if bore in slipped else _word(points, band, bool(slipped))
-        return DriftChart(label, word, points, band, drifts, f"{aloud}, {word}: {_aloud(points)}")
+        return DriftChart(label, word, trace(points, band), drifts, f"{aloud}, {word}: {_aloud(points)}")
 
     banks = []
     for bank in layout.banks:

@@ -11,6 +11,9 @@ from app.web.drift_chart import DriftCharts, drift_charts
 from app.web.history import VisitLine, history, unit_remembered
 from app.web.slips import Telling, creeping_words, suspect_name, telling
 
+SHOWN = 3
+"""What slipped is shown with its working at this many of the latest returns; each has a page of its own besides."""
+
 FEWEST = 3
 """Visits that it takes to speak of creep."""
 
@@ -24,6 +27,8 @@ class Slipped:
     before: int
     telling: Telling
     now: bool
+    href: str
+    shown: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,8 +47,16 @@ def past_of(memory: EngineMemory) -> Past:
     changed = changes(memory.visits)
     tellings = {one: telling(change, unit_remembered(change.after)) for one, change in changed.items()}
     slips = tuple(
-        Slipped(c.after.number, c.after.opened_at, c.before.number, tellings[c.after.visit_id], not c.after.signed)
-        for c in reversed(changed.values())
+        Slipped(
+            c.after.number,
+            c.after.opened_at,
+            c.before.number,
+            tellings[c.after.visit_id],
+            not c.after.signed,
+            f"/visits/{c.after.visit_id}/slipped",
+            at < SHOWN,
+        )
+        for at, c in enumerate(reversed(changed.values()))
     )
     ordered = list(changed.values())
     return Past(

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 from app.shop.memory import Change
 from app.sync.changes import log_changes
@@ -58,6 +59,7 @@ class Telling:
     sure: bool
 
 
+@lru_cache(maxsize=4096)
 def telling(change: Change, unit: Unit) -> Telling:
     """The words for one change since an engine was left."""
     story, layout = change.story, change.after.layout

@@ -1,5 +1,6 @@
 """Across engines: tables with a plot each, and each as a file for a spreadsheet."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from fastapi import APIRouter
@@ -57,6 +58,13 @@ def _plot(table: Table) -> Plot:
     longest = 1.0 if table.share else max(values, default=0.0) or 1.0
     bars = []
     for row, value in zip(table.rows, values, strict=True):
-        words = f"{100 * value:.0f} %" if table.share else f"{value:g}"
-        bars.append(Bar(str(row[0]), value / longest, words))
+        bars.append(Bar(str(row[0]), value / longest, _words(table, row, value)))
     return Plot(table, tuple(bars))
+
+
+def _words(table: Table, row: Sequence[object], value: float) -> str:
+    if not table.share:
+        return f"{value:g}"
+    if table.of and not row[table.of]:
+        return "none"
+    return f"{100 * value:.0f} %" + (f" of {row[table.of]}" if table.of else "")

@@ -1,11 +1,12 @@
 """Fields and drift charts, rendered with plain facts."""
 
 import re
-from types import SimpleNamespace as Facts
 from xml.etree import ElementTree
 
 import pytest
 
+from app.web.drift_chart import DriftChart
+from app.web.drift_trace import Point, trace
 from tests.web.pieces import NASTY, closed, piece
 
 
@@ -41,20 +42,30 @@ def test_one_option_is_chosen(macro: str, chosen: str) -> None:
 # Drift
 
 
+def chart(*seen: tuple[float | None, float | None], drifts: bool = False) -> DriftChart:
+    points = [Point(visit, found, left) for visit, (found, left) in enumerate(seen, 1)]
+    return DriftChart("3", "drifts wide", trace(points, 0.5), drifts, "Bore 3, drifts wide")
+
+
 def test_drift_draws_found_left_and_the_way_between() -> None:
-    seen = [(2.0, 0.0), (1.0, None), (9.0, 0.0)]
-    points = [Facts(visit=i, found=found, left=left) for i, (found, left) in enumerate(seen, 1)]
-    html = piece("drift", "drift_chart(3, 'drifts wide', points, true)", points=points)
-    assert html.count("draw-found") == 3
-    assert html.count("draw-left") == 2
-    assert html.count("draw-adjusted") == 2
-    assert html.count("draw-use") == 2
+    drawn = chart((2.0, 0.0), (1.0, None), (9.0, 0.0), drifts=True)
+    html = piece("drift", "drift_chart(chart)", chart=drawn)
+    paths = dict(re.findall(r'class="draw-(\w+)" d="([^"]+)"', html))
+    assert paths["found"].count("M") == 3
+    assert paths["left"].count("M") == 2
+    assert paths["adjusted"].count("M") == 2
+    assert paths["use"].count("M") == 2
     assert "is-drifting" in html
-    highest = min(float(y) for y in re.findall(r'draw-found" d="M\S+ (\S+?)h', html))
+    highest = min(float(y) for y in re.findall(r"M\S+ (\S+?)h", paths["found"]))
     assert highest >= 0  # far out is drawn at the edge, not beyond it
 
 
 def test_drift_of_a_bore_never_read_is_an_empty_chart() -> None:
-    html = piece("drift", "drift_chart(3, 'not read', [])")
+    html = piece("drift", "drift_chart(chart)", chart=chart((None, None)))
     assert "draw-found" not in html
-    assert 'aria-label="Bore 3, not read"' in html
+    assert 'aria-label="Bore 3, drifts wide"' in html
+
+
+def test_drift_over_many_visits_keeps_its_numbers_apart() -> None:
+    points = [Point(n, 0.0, 0.0, year="2024" if n == 1 else "2025" if n == 9 else "") for n in range(1, 41)]
+    assert [tick for tick in trace(points, 0.5).ticks if any(tick)] == [("1", "’24"), ("40", "")]

@@ -10,7 +10,8 @@ from app.shop import engines
 from app.shop.database import Database
 from app.shop.fittings import hardware_from_json
 from app.web.application import create_app
-from app.web.drift_chart import Point, going_one_way
+from app.web.drift_chart import going_one_way
+from app.web.drift_trace import Point
 from tests.shop.past import Past
 from tests.shop.yard import AT, V8, key
 
@@ -79,6 +80,18 @@ def test_hardware_meter_and_air_are_marked_in_the_charts(client: TestClient, sho
     assert "<li><b>H</b>other hardware, or better known</li>" in shown
     assert "<li><b>A</b>other air or idle speed</li>" in shown
     assert "<b>M</b>" not in shown
+
+
+def test_earlier_slips_are_a_line_with_a_page_of_their_own(client: TestClient, shop: Database) -> None:
+    past = Past(shop)
+    for found in (EVEN, SLIPPED, EVEN, EVEN, EVEN):
+        past.visit(found, EVEN)
+    shown = page(client, past)
+    assert shown.count("<details") == 4  # what is fitted, and three returns
+    assert 'href="/visits/2/slipped">Visit 1 to 2' in shown
+    assert "Coupler 2–3 moves bores 3 and 4" in client.get("/visits/2/slipped").text
+    assert client.get("/visits/1/slipped").status_code == 404
+    assert client.get("/visits/99/slipped").status_code == 404
 
 
 def test_what_was_typed_is_escaped_here_too(client: TestClient, shop: Database) -> None:

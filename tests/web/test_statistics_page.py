@@ -32,7 +32,7 @@ def test_every_table_has_a_plot_and_a_file(client: TestClient, shop: Database) -
     slugs = re.findall(r'href="/statistics/(\w+)\.csv"', page)
     assert slugs == ["adjusters", "layouts", "hardware", "lasts", "moves", "meters", "people"]
     assert page.count('<svg class="plot"') == len(slugs)
-    assert 'aria-label="Which layouts slip most: 4 + 4 100 %"' in page
+    assert 'aria-label="Which layouts slip most: 4 + 4 100 % of 1"' in page
     for slug in slugs:
         answer = client.get(f"/statistics/{slug}.csv")
         assert answer.status_code == 200
