@@ -9,7 +9,7 @@ from app.shop import engines, recall, visits
 from app.shop.fittings import HARDWARE_FIELDS, hardware_from_json, layout_from_json
 from app.shop.keys import new_key
 from app.shop.phases import PLACES
-from app.shop.refusals import ConflictError, RefusedError
+from app.shop.refusals import ConflictError, NotThereError, RefusedError
 from app.shop.search import tag_of
 from app.shop.tables import Engine
 from app.shop.visits import NewVisit
