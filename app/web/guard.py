@@ -288,7 +288,9 @@ class Paired:
             scope,
             401,
             "This tablet is not paired",
-            "Nothing was stored. Open the board to pair this tablet; what it holds is kept until then.",
+            "Nothing was stored. Pair this program at /pair and send the cookie that it is given."
+            if for_programs(scope)
+            else "Nothing was stored. Open the board to pair this tablet; what it holds is kept until then.",
         )
         await page(scope, receive, send)
 

@@ -7,7 +7,7 @@ from fastapi import APIRouter, Depends, HTTPException, Request
 from fastapi.openapi.utils import get_openapi
 from fastapi.responses import JSONResponse
 
-from app.web.api import advice, engines, fittings, meters, moves, phases, readings, story, visits
+from app.web.api import advice, corrections, engines, fittings, meters, moves, phases, readings, story, visits
 from app.web.api.problems import OTHERS, Problem
 
 ABOUT = """
@@ -29,7 +29,8 @@ answered alike, so a program that got no answer sends it again.
 **Refusals** are problem documents (`application/problem+json`, RFC 9457). Nothing is stored by a write that was
 refused.
 
-**Who is answered.** Writes are JSON. A program need not send `Origin`; one that does sends this server's own.
+**Who is answered.** A program on the shop computer itself. One elsewhere is paired as a tablet is, at `/pair`, and
+sends the cookie that it was given. A program need not send `Origin`; one that does sends this server's own.
 
 Running engines hurt people. A program that runs an engine keeps the phase's `cautions` and obeys its `stops`; the
 maker's instructions come first.
@@ -59,7 +60,7 @@ router = APIRouter(
     dependencies=[Depends(json_only)],
     generate_unique_id_function=lambda route: route.name,
 )
-for resource in (engines, fittings, visits, phases, readings, moves, advice, story, meters):
+for resource in (engines, fittings, visits, phases, readings, moves, advice, story, corrections, meters):
     router.include_router(resource.router)
 
 

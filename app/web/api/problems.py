@@ -44,7 +44,7 @@ def _documented(description: str) -> dict[str, Any]:
 
 
 OTHERS: dict[int | str, dict[str, Any]] = {
-    "default": _documented("Any other refusal, as a problem document: 400, 403, 404, 405, 413, 415, 500, 503.")
+    "default": _documented("Any other refusal, as a problem document: 400, 401, 403, 404, 405, 413, 415, 500, 503.")
 }
 NOT_THERE: dict[int | str, dict[str, Any]] = {404: _documented("There is no such thing here.")}
 REFUSALS: dict[int | str, dict[str, Any]] = {

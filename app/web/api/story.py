@@ -4,6 +4,7 @@ from fastapi import APIRouter
 from pydantic import Field
 
 from app.shop import visits
+from app.web.api.corrections import CorrectionTold
 from app.web.api.fittings import FittingTold
 from app.web.api.moves import MoveTold
 from app.web.api.phases import CheckTold
@@ -25,6 +26,7 @@ class StoryTold(Told):
     moves: list[MoveTold]
     checks: list[CheckTold]
     overrides: list[OverrideTold]
+    corrections: list[CorrectionTold] = Field(description="What was put right after the sign-off.")
     as_found: int | None = Field(description="The number of the first idle round before any move.")
     as_left: int | None = Field(description="The number of the last idle round with no move after it.")
 
@@ -42,6 +44,7 @@ def visit_story(shop: Shop, visit_id: Id) -> StoryTold:
         moves=[MoveTold.of(row, known) for row in known.all_moves],
         checks=[CheckTold.of(row, known) for row in known.all_checks],
         overrides=[OverrideTold.of(row) for row in known.overrides],
+        corrections=[CorrectionTold.of(row, known) for row in known.corrections],
         as_found=found.row.number if found else None,
         as_left=left.row.number if left else None,
     )

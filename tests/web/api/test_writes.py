@@ -22,7 +22,7 @@ from app.shop.tables import (
     Visit,
 )
 from app.web.application import create_app
-from tests.shop.yard import FOUR, check_all, engine, heat_soaked, key, read, read_round, story, visit
+from tests.shop.yard import AT, FOUR, check_all, engine, heat_soaked, key, read, read_round, story, visit
 
 TABLES = (Engine, Fitting, Visit, RoundRow, ReadingRow, MoveRow, CheckRow, Override, SignOff)
 COLD, HOT = "/api/visits/1/phases/cold-preset", "/api/visits/1/phases/heat-soaked-recheck"
@@ -198,6 +198,23 @@ def test_a_figure_outside_the_limits_stops_the_advice_too(client: TestClient, sh
     advice = client.get(f"{HOT}/advice").json()
     assert (advice["kind"], advice["why"], advice["readings"]) == ("cannot", "stopped", [])
     assert "Stop the engine now" in advice["reason"]
+
+
+def test_what_was_mistyped_is_put_right_after_the_sign_off(client: TestClient, shop: Database) -> None:
+    hot_read(shop)
+    wrong = story(shop, 1).rounds[-1].latest[1].ident
+    body = {"why": "Mistyped", "by": "KM", "readings": [{"id": wrong, "value": 6.25}], "key": key()}
+    assert client.post("/api/visits/1/corrections", json=body).status_code == 422  # still open
+    with shop.writing() as session:
+        session.add(SignOff(key=key(), payload="", visit_id=1, name="Foreman of the yard", at=AT))
+    first, again = (client.post("/api/visits/1/corrections", json=body) for _ in range(2))
+    assert (first.status_code, again.json()) == (201, first.json())
+    told = first.json()
+    assert (told["issue"], [(one["was"], one["now"]) for one in told["corrected"]]) == (2, [(6.5, 6.25)])
+    assert client.get("/api/visits/1/story").json()["corrections"] == [told]
+    far = {**body, "readings": [{"id": wrong + 1, "value": 500}], "key": key()}
+    refused = client.post("/api/visits/1/corrections", json=far)
+    assert (refused.status_code, refused.json()["errors"][0]["pointer"]) == (422, "#/readings/0/value")
 
 
 def test_gauges_may_be_told_of_minutes_after_they_were_read(shop: Database) -> None:
