@@ -1,78 +1,76 @@
 """The one next move at idle: which adjuster, how far, or which bore to read first.
 
-Every bore's flow is the mean of its readings since it last moved; its edge gap is known from the last blade it was set
-on, moved along by whatever was turned since. Flow grows less than in proportion to the gap, so a gap has to move
-further than the flow it is to bring. Bores are put right outward from the stop bore, because what is set there carries
-along everything beyond; a bore whose readings cannot tell on which side of the window it stands is read again first,
-because a reading costs less than a move.
+What is believed of the engine (``estimate``) is put against the cheapest set of moves (``plan``), of which only the
+first is advised; after each reading and each move everything is thought through again. A bore is read before two
+minutes are spent on it when its chance of standing outside is undecided, and after a blade when more blades wait beyond
+it; everything else waits for the last round, most doubtful bore first, so that what failed shows early.
 """
 
-import itertools
 import math
-import operator
-import statistics
-from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, field
-from functools import partial
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 from app.sync.advice import Advice, Expected
-from app.sync.events import BladeReset, BypassTurn, Event, IdleSpeed, LinkTurn, Meter, Reading, StopTurn
+from app.sync.breathing import usual_breathing
+from app.sync.estimate import Belief, after_move, follow, shown_by, usual_belief
+from app.sync.events import BladeReset, Event, IdleSpeed, Meter, Move, Reading, StopTurn
 from app.sync.hardware import Hardware
-from app.sync.layout import Coupler, Layout
-from app.sync.linkage import IDLE_GAP, gap_after_turns, turns_between
-from app.sync.rounds import reading_sd
-from app.sync.units import REV_PER_MIN
+from app.sync.layout import Adjuster, Coupler, Layout, StopScrew
+from app.sync.outcome import READ_MINUTES, SIXTEENTH, Outcomes, Task, finest_window, nothing, outcomes, stacks_of
+from app.sync.plan import Plan, cheapest
+from app.sync.repeats import disagree, scattered
+from app.sync.rounds import reading_sd, suspicious
 
-FLOW_POWER = 0.8
-"""Per cent of flow for one per cent of gap: less than one, because with one plate per cylinder idle is not choked and
-the runner fills behind the plate (this program's choice)."""
+ENOUGH = 0.88
+"""Chance that everything is inside at which to stop: below, engines leave uneven, above, minutes go into noise."""
 
-EDGE = 0.85
-"""Part of the window that a bore is brought inside of: the rest is for what the readings could not see."""
+DEAR = 2.0
+RISING = 1.0
+"""Price of leaving a bore as it is against one that was set and missed, and how it grows with each reading past a whole
+round with no move, so that dithering ends."""
 
-DOUBT = 1.28
-"""Standard deviations on either side of the window within which a bore is read again: nine in ten are clear of it."""
+LOST = 0.65
+"""Chance of being outside from which no reading will help any more: the price then grows until some move pays."""
 
-MOST_READINGS = 3
-"""Readings of a bore at one setting after which its mean decides."""
+UNDECIDED = (0.15, 0.85)
+"""Chance of standing outside between which a bore is read before a blade is spent on it."""
 
-HAND = 0.06
-"""What a hand leaves of flow when it sets a blade: 0.4 thousandths at a gap of 4.5 (this program's choice)."""
+DOUBT_AFTER_BLADE = 0.25
+"""Chance of having missed from which a bore is read before the next blade: what it teaches of this engine's gain
+aims that one better."""
 
-HAND_OVER_BORE = 1.3
-"""How much more a hand scatters than bores differ, in flow at one and the same blade (this program's choice)."""
+MOST_EXTRA = 10
+"""Readings past a whole round with no move after which what stands is called the finest that can be reached."""
 
-MOST_RESETS = 4
-"""Resets of one coupler in a row that did not bring its bore right, after which the cause is looked for."""
+MOST_UNMOVED = 2
+"""Moves of one adjuster in a row that moved nothing, after which the cause is looked for."""
 
-SIXTEENTH = 1 / 16
-MOST_TURNS = 1.0
-SPEED_WINDOW = 60 * REV_PER_MIN
-SPEED_POWER = 0.8
+MOST_REMEMBERED = 24
+"""Moves that are looked back on: what was before them was overtaken since."""
+
+ENOUGH_FOR_SLOP = 4
+"""Readings of one bore with nothing moved that have to scatter before slack is spoken of."""
 
 
-@dataclass
-class _Bore:
-    """What is known of one bore: readings since it last moved [kg/s or Pa], and its gap [m] when a blade set it.
+@dataclass(frozen=True)
+class _Bench:
+    """All that one piece of advice is drawn from. ``read`` are the bores read since the last move, in order."""
 
-    ``constants`` are what its blades taught: ln(flow) less FLOW_POWER ln(gap), one for each blade that was read after.
-    """
-
-    readings: list[float] = field(default_factory=list)
-    gap: float | None = None
-    on_blade: bool = False
-    constants: list[float] = field(default_factory=list)
+    belief: Belief
+    meter: Meter
+    task: Task
+    standing: Outcomes
+    events: Sequence[Event]
+    read: Sequence[int]
 
     @property
-    def value(self) -> float:
-        return statistics.fmean(self.readings)
+    def layout(self) -> Layout:
+        return self.belief.layout
 
-    def leave(self, meter: Meter) -> None:
-        """Learn from the setting that ends now, and forget its readings."""
-        if self.on_blade and self.gap is not None and self.readings:
-            self.constants.append(math.log(_as_flow(self.value, meter)) - FLOW_POWER * math.log(self.gap))
-        self.readings.clear()
-        self.on_blade = False
+    def outside(self, bore: int) -> float:
+        """Chance that a bore stands outside as it is."""
+        return float(self.standing.outside[0, self.belief.row(bore)])
 
 
 def next_move(
@@ -84,226 +82,148 @@ def next_move(
     blades: Sequence[float],
     window: float,
     displacement: float,
+    start: Belief | None = None,
 ) -> Advice:
     """The one next step towards an even idle.
 
-    ``why`` is one of: ``first-round``, ``after-move``, ``close-round``, ``doubtful``, ``stop-bank``, ``stop-speed``,
-    ``blade``, ``even``, ``finest``, ``no-answer``. A vacuum column is taken to fall as a flow would rise.
+    ``why`` is one of: ``first-round``, ``close-round``, ``misread``, ``after-move``, ``doubtful``, ``stop-bank``,
+    ``stop-speed``, ``blade``, ``even``, ``finest``, ``slop``, ``no-answer``.
 
     Parameters: ``layout`` of the engine; ``hardware`` fitted; ``meter`` read with; ``events`` so far, oldest first;
     ``wanted_speed`` [rev/s]; ``blades`` owned, single leaves [m]; ``window`` half width as a fraction of the mean;
-    ``displacement`` [m3] of the whole engine, above 0.
+    ``displacement`` [m3] of the whole engine, above 0; ``start`` what an earlier visit left, the usual belief when
+    None.
     """
     if displacement <= 0:
         raise ValueError("an engine has a displacement")
-    bores = _follow(layout, hardware, meter, events)
-    unread = tuple(bore for bore in layout.bores if not bores[bore].readings)
+    read_ever = {e.bore for e in events if isinstance(e, Reading)}
+    unread = tuple(bore for bore in layout.bores if bore not in read_ever)
     if unread:
-        ever = {e.bore for e in events if isinstance(e, Reading)}
-        return Advice("measure", "after-move" if ever >= set(layout.bores) else "first-round", bores=unread)
-    since = _since_last_move(events)
-    read = [e for e in since if isinstance(e, Reading)]
-    closed = any(e.closing for e in read)
-    if not closed and len(since) == len(events):
-        return Advice("measure", "close-round", bores=(read[0].bore,))
-    opening = _openings(layout, bores, meter, events, window)
-    doubtful, outside = _sort(layout, bores, opening, meter, window)
-    if move := _move(layout, hardware, meter, events, bores, opening, outside, blades):
-        return move
-    if doubtful:
-        return Advice("measure", "doubtful", bores=doubtful)
-    if not closed:
-        left = tuple(bore for bore in layout.bores if bore not in {e.bore for e in read})
-        return Advice("measure", "close-round", bores=left or (read[0].bore,))
-    if move := _for_speed(layout, hardware, since, wanted_speed):
-        return move
-    return Advice("done", "finest" if outside else "even")
+        return Advice("measure", "first-round", bores=unread)
+    since = [e for e in _since_last_move(events) if isinstance(e, Reading)]
+    if again := _to_read_again(layout, meter, since):
+        return again
+    if len(since) and not any(e.closing for e in since) and not _moved_yet(events):
+        return Advice("measure", "close-round", bores=(since[0].bore,))
+    if start is None:
+        start = usual_belief(layout, hardware, usual_breathing(len(layout.bores), displacement, wanted_speed))
+    belief = follow(start, meter, _remembered(events, layout))
+    extra = max(len(since) - len(layout.bores) - 1, 0)
+    reachable = max(window, finest_window(belief))
+    task = Task(
+        stacks_of(blades),
+        reachable,
+        any(isinstance(e, IdleSpeed) for e in events),
+        DEAR + RISING * extra,
+        READ_MINUTES * len({e.bore for e in since}),
+    )
+    standing = outcomes(belief, task, [nothing(layout)])
+    bench = _Bench(belief, meter, task, standing, events, [e.bore for e in since])
+    if plan := _plan(bench):
+        return _first_of(plan, bench)
+    return _last_round(bench, any(e.closing for e in since), finer=window < reachable)
 
 
-def _follow(layout: Layout, hardware: Hardware, meter: Meter, events: Sequence[Event]) -> dict[int, _Bore]:
-    """What every bore is known by after all events."""
-    bores = {bore: _Bore() for bore in layout.bores}
-    for event in events:
-        match event:
-            case Reading():
-                bores[event.bore].readings.append(event.value)
-            case StopTurn():
-                _shift(
-                    bores,
-                    layout.bank(event.bank).bores,
-                    meter,
-                    partial(gap_after_turns, turns=event.turns, hardware=hardware),
-                )
-            case BladeReset():
-                beyond = layout.bank_of(event.far).beyond(Coupler(event.near, event.far))
-                before = bores[event.far].gap
-                change = math.nan if before is None else event.gap - before
-                _shift(bores, beyond, meter, partial(operator.add, change))
-                bores[event.far].gap, bores[event.far].on_blade = event.gap, True
-            case BypassTurn():
-                bores[event.bore].leave(meter)
-            case IdleSpeed() | LinkTurn():
-                pass
-    return bores
+def _to_read_again(layout: Layout, meter: Meter, since: Sequence[Reading]) -> Advice | None:
+    """A bore whose readings cannot all be right, before anything is believed."""
+    by_bore = {bore: [e.value for e in since if e.bore == bore] for bore in layout.bores}
+    for bore, values in by_bore.items():
+        if len(values) >= ENOUGH_FOR_SLOP and scattered(values, meter):
+            return Advice("cannot", "slop", about=(bore,))
+        if disagree(values, meter):
+            return Advice("measure", "misread", bores=(bore,))
+    odd = suspicious({bore: values[0] for bore, values in by_bore.items() if values})
+    once = tuple(bore for bore in layout.bores if bore in odd and len(by_bore[bore]) == 1)
+    return Advice("measure", "misread", bores=once) if once else None
 
 
-def _shift(bores: dict[int, _Bore], moved: Iterable[int], meter: Meter, to: Callable[[float], float]) -> None:
-    for bore in moved:
-        known = bores[bore]
-        known.leave(meter)
-        gap = math.nan if known.gap is None else to(known.gap)
-        known.gap = gap if gap > 0 else None
+def _plan(bench: _Bench) -> Plan:
+    """The cheapest moves; where a bore is lost without one, the price of leaving it grows until some move pays."""
+    task = bench.task
+    lost = max(float(bench.standing.outside.max()), float(bench.standing.off_speed[0])) > LOST
+    if not lost:
+        return cheapest(bench.belief, task)
+    task = replace(task, restart=0.0)
+    for _ in range(5):
+        if plan := cheapest(bench.belief, task):
+            break
+        task = replace(task, dearness=1.6 * task.dearness)
+    return plan
 
 
-def _openings(
-    layout: Layout, bores: dict[int, _Bore], meter: Meter, events: Sequence[Event], window: float
-) -> dict[int, float]:
-    """How far each plate stands from the flow aimed at, as a fraction of it, positive when wide.
-
-    That flow is the mean of the bores that agree with the middle one, or with the stop bores once a move was made: a
-    blade never moves a stop bore, so the aim hardly wanders while the others are brought to it.
-    """
-    begun = any(isinstance(e, BladeReset | StopTurn) for e in events)
-    anchors = [bank.stop for bank in layout.banks] if begun else layout.bores
-    anchor = max(statistics.median(bores[bore].value for bore in anchors), 1e-12)
-    agreeing = [b.value for b in bores.values() if abs(b.value / anchor - 1) <= window]
-    target = statistics.fmean(agreeing) if agreeing else anchor
-    sign = 1 if meter.quantity == "flow" else -1
-    return {bore: sign * (bores[bore].value / target - 1) for bore in layout.bores}
-
-
-def _sort(
-    layout: Layout, bores: dict[int, _Bore], opening: dict[int, float], meter: Meter, window: float
-) -> tuple[tuple[int, ...], set[int]]:
-    """The bores to read again before anything is decided, and those that stand outside."""
-    doubtful, outside = [], set()
-    for bore in layout.bores:
-        known = bores[bore]
-        off = abs(opening[bore])
-        sd = reading_sd(known.value, meter) / max(known.value, 1e-12) / math.sqrt(len(known.readings))
-        if abs(off - EDGE * window) < DOUBT * sd and len(known.readings) < MOST_READINGS:
-            doubtful.append(bore)
-        elif off > EDGE * window:
-            outside.add(bore)
-    return tuple(doubtful), outside
+def _first_of(plan: Plan, bench: _Bench) -> Advice:
+    """The first move of a plan, or the reading to take before it."""
+    if plan.turns:
+        name, sixteenths = plan.turns[0]
+        if _in_vain(StopScrew(name), bench):
+            return Advice("cannot", "no-answer", bank=name, about=(bench.layout.bank(name).stop,))
+        turn = StopTurn(name, sixteenths * SIXTEENTH, 0.0)
+        moved = bench.layout.bank(name).bores
+        why = "stop-speed" if bench.standing.off_speed[0] > 0.5 else "stop-bank"
+        return Advice("stop", why, bank=name, turns=turn.turns, bores=moved, expected=_expected(bench, turn, moved))
+    coupler, size = plan.blades[0]
+    if first := _read_before(coupler, bench):
+        return first
+    if _in_vain(coupler, bench):
+        return Advice("cannot", "no-answer", near=coupler.near, far=coupler.far, about=(coupler.far,))
+    leaves = bench.task.stacks[size]
+    reset = BladeReset(coupler.near, coupler.far, sum(leaves), leaves, 0.0)
+    moved = bench.layout.bank_of(coupler.far).beyond(coupler)
+    return Advice(
+        "blade",
+        "blade",
+        near=coupler.near,
+        far=coupler.far,
+        leaves=leaves,
+        bores=moved,
+        expected=_expected(bench, reset, moved),
+    )
 
 
-def _move(
-    layout: Layout,
-    hardware: Hardware,
-    meter: Meter,
-    events: Sequence[Event],
-    bores: dict[int, _Bore],
-    opening: dict[int, float],
-    outside: set[int],
-    blades: Sequence[float],
-) -> Advice | None:
-    """The move nearest to a stop bore that brings a bore back inside."""
-    begun = any(isinstance(e, BladeReset) for e in events)
-    turned = {e.bank for e in events if isinstance(e, StopTurn)}
-    for bank in layout.banks:
-        off = [opening[b] for b in bank.bores]
-        whole = (
-            not begun
-            and bank.name not in turned
-            and len(outside & set(bank.bores)) > 1
-            and _helps(statistics.median(off), off)
-        )
-        wrong = statistics.median(off) if whole else opening[bank.stop]
-        turns = _turns_for(wrong, bores[bank.stop].gap or IDLE_GAP, hardware)
-        if turns and (whole or bank.stop in outside):
-            expected = {b: _expect(bores[b].value, wrong, meter) for b in bank.bores}
-            return Advice("stop", "stop-bank", bank=bank.name, turns=turns, bores=bank.bores, expected=expected)
-    sizes = _stacks(blades)
-    for coupler in layout.couplers():
-        if coupler.far not in outside or not sizes:
-            continue
-        if _in_vain(coupler, events):
-            return Advice("cannot", "no-answer", near=coupler.near, far=coupler.far, about=(coupler.far,))
-        gap = _gap_wanted(bores, opening, meter, coupler.far)
-        leaves = min(sizes, key=lambda stack: (abs(sum(stack) - gap), len(stack), stack))
-        carried = layout.bank_of(coupler.far).beyond(coupler)
-        value = _expect(bores[coupler.far].value, opening[coupler.far], meter)
-        return Advice(
-            "blade",
-            "blade",
-            near=coupler.near,
-            far=coupler.far,
-            leaves=leaves,
-            bores=carried,
-            expected={coupler.far: value},
-        )
+def _read_before(coupler: Coupler, bench: _Bench) -> Advice | None:
+    """The reading that is worth more than going straight on to a blade at this coupler."""
+    moves = [e for e in bench.events if not isinstance(e, Reading | IdleSpeed)]
+    last = moves[-1] if moves else None
+    if isinstance(last, BladeReset) and last.far not in bench.read and bench.outside(last.far) > DOUBT_AFTER_BLADE:
+        return Advice("measure", "after-move", bores=(last.far,))
+    low, high = UNDECIDED
+    if low < bench.outside(coupler.far) < high and bench.read.count(coupler.far) < 2:
+        return Advice("measure", "doubtful", bores=(coupler.far,))
     return None
 
 
-def _in_vain(coupler: Coupler, events: Sequence[Event]) -> bool:
-    """Whether the last moves were all resets of this one coupler."""
-    last = [e for e in events if not isinstance(e, Reading | IdleSpeed)][-MOST_RESETS:]
-    here = [isinstance(e, BladeReset) and (e.near, e.far) == (coupler.near, coupler.far) for e in last]
-    return len(here) == MOST_RESETS and all(here)
+def _last_round(bench: _Bench, closed: bool, finer: bool) -> Advice:
+    """Where no move pays: what is left to read, or that it is done."""
+    by_doubt = sorted(bench.layout.bores, key=lambda bore: -bench.outside(bore))
+    unread = tuple(bore for bore in by_doubt if bore not in bench.read)
+    if unread:
+        return Advice("measure", "after-move", bores=unread)
+    if not closed:
+        return Advice("measure", "close-round", bores=(bench.read[0],))
+    if bench.standing.all_inside[0] >= ENOUGH:
+        return Advice("done", "finest" if finer else "even")
+    if len(bench.read) - len(bench.layout.bores) - 1 >= MOST_EXTRA:
+        return Advice("done", "finest")
+    times = Counter(bench.read)
+    chances = {bore: bench.outside(bore) for bore in by_doubt}
+    return Advice("measure", "doubtful", bores=(max(by_doubt, key=lambda b: chances[b] * (1 - chances[b]) / times[b]),))
 
 
-def _helps(wrong: float, openings: Sequence[float]) -> bool:
-    """Whether taking ``wrong`` off a whole bank brings its worst bore much closer: a bank that is off as a whole."""
-    return max(abs(o - wrong) for o in openings) < 0.6 * max(abs(o) for o in openings)
+def _in_vain(adjuster: Adjuster, bench: _Bench) -> bool:
+    """Whether moving this one again has shown to be of no use."""
+    return bench.belief.unmoved.get(adjuster, 0) >= MOST_UNMOVED
 
 
-def _turns_for(wrong: float, gap: float, hardware: Hardware) -> float:
-    """Sixteenths of a turn that take a bank's flow from ``wrong`` beyond even to even."""
-    if wrong <= -0.9:
-        return MOST_TURNS
-    target = gap * (1 / (1 + wrong)) ** (1 / FLOW_POWER)
-    turns = SIXTEENTH * round(turns_between(gap, target, hardware) / SIXTEENTH)
-    return max(-MOST_TURNS, min(MOST_TURNS, turns))
-
-
-def _gap_wanted(bores: dict[int, _Bore], opening: dict[int, float], meter: Meter, bore: int) -> float:
-    """The gap that brings a bore even, from what blades did on this engine and, less and less doubted, at this bore.
-
-    One blade at a bore says as much of the hand that laid it as of the bore, so its lesson counts in part only.
-    """
-    known = bores[bore]
-    wanted = math.log(_as_flow(known.value, meter) / max(1 + opening[bore], 0.1))
-    taught = {n: _constants(b, meter) for n, b in bores.items()}
-    everywhere = [constant for constants in taught.values() for constant in constants]
-    if not everywhere:
-        return IDLE_GAP
-    constant = statistics.fmean(everywhere)
-    if own := taught[bore]:
-        trust = len(own) / (len(own) + HAND_OVER_BORE**2)
-        constant += trust * (statistics.fmean(own) - constant)
-    return math.exp((wanted - constant) / FLOW_POWER)
-
-
-def _constants(bore: _Bore, meter: Meter) -> list[float]:
-    """What a bore's blades taught, the present one with them."""
-    if bore.on_blade and bore.gap is not None and bore.readings:
-        return [*bore.constants, math.log(_as_flow(bore.value, meter)) - FLOW_POWER * math.log(bore.gap)]
-    return bore.constants
-
-
-def _as_flow(value: float, meter: Meter) -> float:
-    """A reading as something that grows with the flow: a vacuum column falls as the flow rises."""
-    value = max(value, 1e-12)
-    return value if meter.quantity == "flow" else 1 / value
-
-
-def _expect(value: float, wrong: float, meter: Meter) -> Expected:
-    """The reading to expect once ``wrong`` is taken off the opening, and its band for meter and hand."""
-    to = value / (1 + wrong) if meter.quantity == "flow" else value / max(1 - wrong, 0.1)
-    band = 1.645 * math.hypot(reading_sd(to, meter), HAND * to)
-    return Expected(to, to - band, to + band)
-
-
-def _for_speed(layout: Layout, hardware: Hardware, since: Sequence[Event], wanted: float) -> Advice | None:
-    """One bank's part of bringing an even idle to the speed wanted, when the speed was read since the last move."""
-    speeds = [e.speed for e in since if isinstance(e, IdleSpeed)]
-    if not speeds or abs(speeds[-1] - wanted) <= SPEED_WINDOW:
-        return None
-    wrong = (speeds[-1] / wanted) ** (1 / SPEED_POWER) - 1
-    bank = layout.banks[0]
-    turns = _turns_for(wrong, IDLE_GAP, hardware)
-    return Advice("stop", "stop-speed", bank=bank.name, turns=turns, bores=bank.bores) if turns else None
+def _expected(bench: _Bench, move: Move, moved: Sequence[int]) -> dict[int, Expected]:
+    """The reading to expect at each bore that moves, and its band in nine cases of ten."""
+    after = after_move(bench.belief, move)
+    shown, spread = shown_by(after, bench.meter)
+    found = {}
+    for bore in moved:
+        value = float(shown[after.row(bore)])
+        band = 1.645 * math.hypot(reading_sd(value, bench.meter), float(spread[after.row(bore)]))
+        found[bore] = Expected(value, max(value - band, 0.0), value + band)
+    return found
 
 
 def _since_last_move(events: Sequence[Event]) -> Sequence[Event]:
@@ -311,6 +231,14 @@ def _since_last_move(events: Sequence[Event]) -> Sequence[Event]:
     return events[last + 1 :]
 
 
-def _stacks(blades: Sequence[float]) -> list[tuple[float, ...]]:
-    """Every blade a hand can lay: one leaf, or two different ones stacked."""
-    return [(leaf,) for leaf in blades] + list(itertools.combinations(blades, 2))
+def _remembered(events: Sequence[Event], layout: Layout) -> Sequence[Event]:
+    """The events since the last moves that are remembered, if every bore was read since; otherwise all."""
+    moves = [n for n, e in enumerate(events) if not isinstance(e, Reading | IdleSpeed)]
+    if len(moves) <= MOST_REMEMBERED:
+        return events
+    recent = events[moves[-MOST_REMEMBERED] :]
+    return recent if {e.bore for e in recent if isinstance(e, Reading)} >= set(layout.bores) else events
+
+
+def _moved_yet(events: Sequence[Event]) -> bool:
+    return any(not isinstance(e, Reading | IdleSpeed) for e in events)

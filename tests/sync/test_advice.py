@@ -1,6 +1,5 @@
 """The next move: only bores, blades and turns that exist, and an order a person can follow."""
 
-import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -8,8 +7,8 @@ from app.sync.advice import Advice
 from app.sync.events import BladeReset, Event, Meter, Reading, StopTurn
 from app.sync.hardware import likely_hardware
 from app.sync.layout import Bank, Layout
-from app.sync.linkage import IDLE_GAP
-from app.sync.planner import SIXTEENTH, next_move
+from app.sync.outcome import SIXTEENTH
+from app.sync.planner import next_move
 from app.sync.units import KG_PER_HOUR, THOU
 
 V8 = Layout((Bank("A", (1, 2, 3, 4), 2, 1), Bank("B", (5, 6, 7, 8), 5, 5)))
@@ -37,9 +36,11 @@ def test_nothing_is_called_even_before_the_round_is_closed() -> None:
     assert advised(open_round, FOUR) == Advice("measure", "close-round", bores=(1,))
 
 
-def test_after_a_move_the_bores_it_moved_are_read_again() -> None:
-    found = advised([*a_round([6.5] * 8), StopTurn("A", 0.125, 200.0)])
-    assert (found.kind, found.why, found.bores) == ("measure", "after-move", (1, 2, 3, 4))
+def test_after_a_move_every_bore_is_read_again_the_most_doubtful_first() -> None:
+    reset = BladeReset(3, 4, 5 * THOU, (5 * THOU,), 200.0)
+    found = advised([*a_round([6.5, 6.5, 6.5, 8.0], FOUR), reset], FOUR)
+    assert (found.kind, found.why, set(found.bores)) == ("measure", "after-move", {1, 2, 3, 4})
+    assert found.bores[0] == 4
 
 
 def test_an_even_round_is_left_alone() -> None:
@@ -47,14 +48,17 @@ def test_an_even_round_is_left_alone() -> None:
 
 
 def test_a_wide_bore_is_reset_at_its_own_coupler_and_carries_what_lies_beyond() -> None:
-    found = advised(a_round([6.5, 6.5, 8.0, 6.5], FOUR), FOUR)
+    found = advised(a_round([6.5, 6.5, 8.0, *[6.5] * 5]))
     assert (found.kind, found.near, found.far, found.bores) == ("blade", 2, 3, (3, 4))
-    assert found.gap == pytest.approx(IDLE_GAP)
+    assert 3 * THOU < found.gap < 6 * THOU
+    assert found.expected[3].low < 6.5 * KG_PER_HOUR < found.expected[3].high
+    assert found.expected[4].value < 6.5 * KG_PER_HOUR
 
 
 def test_a_bore_still_wide_on_a_blade_gets_a_thinner_one() -> None:
     reset = BladeReset(2, 3, 5 * THOU, (5 * THOU,), 200.0)
-    found = advised([*a_round([6.5, 6.5, 9.5, 6.5], FOUR), reset, *a_round([6.5, 6.5, 8.5, 6.5], FOUR)], FOUR)
+    before, after = a_round([6.5, 6.5, 9.5, *[6.5] * 5]), a_round([6.5, 6.5, 8.0, *[6.5] * 5])
+    found = advised([*before, reset, *after])
     assert (found.kind, found.far) == ("blade", 3)
     assert found.gap < 5 * THOU
 
@@ -100,3 +104,35 @@ def test_advice_names_only_what_exists(values: list[float], repeatability: float
         assert found.bank in {"A", "B"}
         assert found.turns != 0
         assert found.turns / SIXTEENTH == round(found.turns / SIXTEENTH)
+
+
+def test_a_value_that_does_not_fit_is_read_again_before_anything_is_believed() -> None:
+    found = advised(a_round([6.5, 6.5, 65.0, *[6.5] * 5]))
+    assert found == Advice("measure", "misread", bores=(3,))
+
+
+def test_two_readings_that_cannot_both_be_right_ask_for_a_third() -> None:
+    found = advised([*a_round([6.5] * 8), Reading(3, 9.5 * KG_PER_HOUR, 300.0)])
+    assert found == Advice("measure", "misread", bores=(3,))
+
+
+def test_readings_that_scatter_with_nothing_moved_point_at_slack() -> None:
+    again: list[Event] = [Reading(3, v * KG_PER_HOUR, 300.0) for v in (7.25, 6.0, 7.25, 6.0)]
+    found = advised([*a_round([6.5] * 8), *again])
+    assert (found.kind, found.why, found.about) == ("cannot", "slop", (3,))
+
+
+def test_a_screw_that_twice_moved_nothing_is_not_turned_again() -> None:
+    low = a_round([5.0] * 4 + [7.0] * 4)
+    events = [*low, StopTurn("A", 0.375, 200.0), *low, StopTurn("A", 0.375, 400.0), *low]
+    assert (advised(events).kind, advised(events).why) == ("cannot", "no-answer")
+
+
+def test_a_window_finer_than_hands_can_set_is_said_to_be_finer() -> None:
+    hardware = likely_hardware(4e-3, 8)
+    found = next_move(V8, hardware, Meter(), a_round([6.5] * 8), 15.0, BLADES, 0.01, 4e-3)
+    for _ in range(3):
+        if found.kind != "measure":
+            break
+        found = next_move(V8, hardware, Meter(), a_round([6.5] * 8) * 2, 15.0, BLADES, 0.01, 4e-3)
+    assert (found.kind, found.why) == ("done", "finest")

@@ -1,0 +1,407 @@
+"""What is believed of an engine at idle, and how readings and moves change it.
+
+The belief is Gaussian over two numbers per bore and two for the engine: the edge gap, what leaks past beside it (as an
+area, with all that is particular to the bore), the meter's scale and the engine's demand, both as logarithms. A reading
+narrows it, by an iterated extended Kalman step through the flow model; the tachometer is a reading of all the air
+together. A move shifts it: a stop turn every gap of its bank, a blade sets one gap outright and carries what lies
+beyond, so that it forgets the old gap and keeps the leak, which is how a blade is a measurement too. Gaps are not
+independent to begin with: the error of a coupler is shared by every bore beyond it.
+
+Source of the step: B. M. Bell and F. W. Cathey, "The iterated Kalman filter update as a Gauss-Newton method", IEEE
+Transactions on Automatic Control 38 (1993) 294-297.
+"""
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from app.sync.air import ATMOSPHERE
+from app.sync.breathing import Breathing, Settled, Slopes, settle, slopes
+from app.sync.events import BladeReset, BypassTurn, Event, IdleSpeed, LinkTurn, Meter, Move, Reading, StopTurn
+from app.sync.hardware import Hardware
+from app.sync.layout import Adjuster, Bank, Coupler, Layout, StopScrew
+from app.sync.linkage import IDLE_GAP, stop_rotation
+from app.sync.plate import closed_leakage, gap_rate
+from app.sync.repeats import believed
+from app.sync.units import THOU
+
+Floats = NDArray[np.float64]
+
+# What is believed before anything was read; all this program's choice, the spreads as scatter usually found.
+BANK_SPREAD = 0.008  # rad, common to a bank
+COUPLER_SPREAD = 0.010  # rad, of each coupler, carried by everything beyond it
+LEAK_SHARE = 0.3  # of the leak of the one plate that was measured
+LEAK_SPREAD = 0.45  # of that leak
+SCALE_SPREAD = 0.10  # of the meter against another
+DEMAND_SPREAD = 0.15  # of the engine against others of its size
+
+# How well a hand and a screw do what was asked.
+HAND = 0.4 * THOU
+TURN = 0.012  # of a turn
+TRAVEL_SPREAD = 0.05  # of what the drawing says a turn does
+REST = 0.06 * THOU  # where the plates of a handled bank come to rest
+HEAT = 0.04 * THOU  # what heat moves every plate by between two moves
+BYPASS_SPREAD = 1.0e-6  # m2, what a bypass screw turned may let by
+
+WANDER = 0.007  # of the idle, from one round to the next
+ROUND_DRIFT = 0.01  # of the idle over one round
+SPEED_SPREAD = 0.008  # tachometer and wander together
+
+MOST_STEPS = 4
+STILL = 0.5 * THOU
+"""A change of gap below which the flow model is straight enough not to be linearised again."""
+
+LEAST_GAP = 0.1 * THOU
+SURPRISE = 2.2
+"""Standard deviations from what was foretold at which it is asked whether the move before moved anything."""
+
+NOT_MOVED = 3.0
+"""Log-likelihood by which "it did not move" must lead over "it moved" before that is believed (odds of 20)."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Belief:
+    """A Gaussian over gaps [m], leaks [m2], ln(meter scale) and ln(demand), in this order; bores in walking order.
+
+    ``mean`` has shape (2 bores + 2,), ``cov`` its square; ``places`` is where each bore stands. ``unmoved`` counts for
+    each adjuster how many times in a row it was moved and the readings say that nothing moved.
+    """
+
+    layout: Layout
+    hardware: Hardware
+    engine: Breathing
+    mean: Floats
+    cov: Floats
+    places: Mapping[int, int]
+    unmoved: dict[Adjuster, int] = field(default_factory=dict)
+
+    @property
+    def bores(self) -> int:
+        """How many bores there are."""
+        return len(self.places)
+
+    @property
+    def gaps(self) -> Floats:
+        """Edge gaps [m], none less than a plate that leaks only."""
+        return np.maximum(self.mean[: self.bores], LEAST_GAP)
+
+    @property
+    def leaks(self) -> Floats:
+        """Areas beside the gaps [m2]."""
+        return self.mean[self.bores : 2 * self.bores]
+
+    @property
+    def width(self) -> float:
+        """Area that one metre of gap opens [m]: half the bore's circumference, to 0.5 % at idle."""
+        return math.pi * self.hardware.bore_diameter.value / 2
+
+    @property
+    def areas(self) -> Floats:
+        """Open areas [m2], above 0."""
+        return np.maximum(self.width * self.gaps + self.leaks, self.width * LEAST_GAP)
+
+    @property
+    def log_demand(self) -> float:
+        """What the engine needs beyond the nominal demand, as a logarithm."""
+        return float(self.mean[-1])
+
+    def row(self, bore: int) -> int:
+        """Where a bore stands in walking order. Raises KeyError for a bore there is not."""
+        return self.places[bore]
+
+
+class Misfit(NamedTuple):
+    """Readings less what a belief foretells, relative to it; how that answers to the state; and the noise."""
+
+    off: Floats
+    answer: Floats
+    noise: Floats
+
+    def spread(self, cov: Floats) -> Floats:
+        """Covariance of the misfit under a belief of covariance ``cov``."""
+        return np.asarray(self.answer @ cov @ self.answer.T + self.noise)
+
+
+def usual_belief(layout: Layout, hardware: Hardware, engine: Breathing) -> Belief:
+    """What is believed of an engine nobody has read: physics, and the scatter of parts.
+
+    Parameters: ``layout`` of the engine; ``hardware`` fitted; ``engine`` how it draws air.
+    """
+    n = len(layout.bores)
+    rate = gap_rate(IDLE_GAP, hardware.bore_diameter.value, hardware.closed_angle.value)
+    leak = LEAK_SHARE * closed_leakage(hardware.bore_diameter.value)
+    cov = np.zeros((2 * n + 2, 2 * n + 2))
+    for bank in layout.banks:
+        rows = [layout.bores.index(bore) for bore in bank.bores]
+        cov[np.ix_(rows, rows)] += (BANK_SPREAD * rate) ** 2
+        for coupler in bank.couplers():
+            rows = [layout.bores.index(bore) for bore in bank.beyond(coupler)]
+            cov[np.ix_(rows, rows)] += (COUPLER_SPREAD * rate) ** 2
+    cov[range(n, 2 * n), range(n, 2 * n)] = (LEAK_SPREAD * leak) ** 2
+    cov[-2, -2], cov[-1, -1] = SCALE_SPREAD**2, DEMAND_SPREAD**2
+    width = math.pi * hardware.bore_diameter.value / 2
+    usual = engine.demand / n / (engine.conductance * 0.64) / width - leak / width
+    mean = np.concatenate([np.full(n, max(usual, 2 * THOU)), np.full(n, leak), [0.0, 0.0]])
+    return Belief(layout, hardware, engine, mean, cov, {bore: at for at, bore in enumerate(layout.bores)})
+
+
+def next_visit(belief: Belief, *, same_meter: bool, fresh: Belief) -> Belief:
+    """What an earlier visit leaves to start the next one from: leaks, demand and scale, but no gap.
+
+    Parameters: ``belief`` at its end; ``same_meter`` whether the meter is the same; ``fresh`` the usual belief of the
+    engine as it is now, which must have the same bores.
+    """
+    n = belief.bores
+    keep = [*range(n, 2 * n), *([2 * n] if same_meter else []), 2 * n + 1]
+    mean, cov = fresh.mean.copy(), fresh.cov.copy()
+    mean[keep] = belief.mean[keep]
+    cov[np.ix_(keep, keep)] = 1.5 * belief.cov[np.ix_(keep, keep)]
+    return replace(fresh, mean=mean, cov=cov)
+
+
+def follow(belief: Belief, meter: Meter, events: Sequence[Event]) -> Belief:
+    """What is believed after all of this happened.
+
+    Readings between two moves are taken together, because nothing stood elsewhere meanwhile. Where they say that the
+    move before them moved nothing, that is believed and counted.
+
+    Parameters: ``belief`` before; ``meter`` read with; ``events`` oldest first.
+    """
+    before: Belief | None = None
+    moved: Move | None = None
+    pending: list[Reading | IdleSpeed] = []
+    for event in events:
+        if isinstance(event, Reading | IdleSpeed):
+            pending.append(event)
+            continue
+        belief = _learn(belief, before, moved, meter, pending)
+        pending, before, moved = [], belief, event
+        belief = after_move(belief, event)
+    return _learn(belief, before, moved, meter, pending)
+
+
+def after_move(belief: Belief, move: Move) -> Belief:
+    """What is believed once a move was made, before anything is read.
+
+    Parameters: ``belief`` before; ``move`` made. A link does nothing at idle.
+    """
+    match move:
+        case StopTurn():
+            return _after_stop(belief, move)
+        case BladeReset():
+            return _after_blade(belief, move)
+        case BypassTurn():
+            cov = belief.cov.copy()
+            leak = belief.bores + belief.row(move.bore)
+            cov[leak, leak] += BYPASS_SPREAD**2
+            return replace(belief, cov=cov)
+        case LinkTurn():
+            return belief
+
+
+def observe(belief: Belief, meter: Meter, seen: Sequence[Reading | IdleSpeed]) -> Belief:
+    """What is believed once readings were taken with nothing moved between them.
+
+    Parameters: ``belief`` before; ``meter`` read with; ``seen`` at least one, in the order taken.
+    """
+    misfit = _misfit(belief, meter, seen)
+    return _settled_on(belief, meter, seen, misfit, misfit.spread(belief.cov))
+
+
+def shown_by(belief: Belief, meter: Meter) -> tuple[Floats, Floats]:
+    """What the meter is to show at each bore [kg/s or Pa], and how well that is known (standard deviation).
+
+    Parameters: ``belief`` about the engine; ``meter`` read with. The meter's own noise comes on top.
+    """
+    seen = [Reading(bore, 0.0, 0.0) for bore in belief.layout.bores]
+    misfit = _misfit(belief, meter, seen)
+    settled = settle(belief.engine, belief.areas, belief.log_demand)
+    shown, _, _ = _shown(meter, settled, slopes(belief.engine, belief.areas, settled))
+    shown = shown * math.exp(float(belief.mean[2 * belief.bores]))
+    known = np.sqrt(np.maximum(np.diag(misfit.answer @ belief.cov @ misfit.answer.T), 0.0))
+    return shown, known * shown
+
+
+def rates(belief: Belief, gaps: Floats) -> Floats:
+    """``app.sync.plate.gap_rate`` of many gaps at once [m/rad].
+
+    Parameters: ``belief`` about the engine; ``gaps`` [m].
+    """
+    diameter, closed = belief.hardware.bore_diameter.value, belief.hardware.closed_angle.value
+    cosine = math.cos(closed) * (1 - 2 * gaps / diameter)
+    return np.asarray(diameter / 2 * np.sqrt(1 - cosine**2) / math.cos(closed))
+
+
+def turned(belief: Belief, gaps: Floats, rotation: Floats | float) -> Floats:
+    """Gaps [m] after their plates turned, closed at the least.
+
+    Parameters: ``belief`` about the engine; ``gaps`` [m] before; ``rotation`` [rad], positive opening.
+    """
+    diameter, closed = belief.hardware.bore_diameter.value, belief.hardware.closed_angle.value
+    angle = np.arccos(math.cos(closed) * (1 - 2 * gaps / diameter)) + rotation
+    return np.maximum(diameter / 2 * (1 - np.cos(np.maximum(angle, closed)) / math.cos(closed)), LEAST_GAP)
+
+
+def rotation_between(belief: Belief, before: Floats | float, after: Floats | float) -> Floats:
+    """Angle [rad] that takes plates from one gap to another, positive opening.
+
+    Parameters: ``belief`` about the engine; ``before`` and ``after``, gaps [m].
+    """
+    diameter, closed = belief.hardware.bore_diameter.value, belief.hardware.closed_angle.value
+    cosine = math.cos(closed)
+    return np.asarray(
+        np.arccos(cosine * (1 - 2 * np.asarray(after) / diameter))
+        - np.arccos(cosine * (1 - 2 * np.asarray(before) / diameter))
+    )
+
+
+def turn_noise(belief: Belief, turns: float) -> float:
+    """Standard deviation of the angle [rad] that so many turns of a stop screw give.
+
+    Parameters: ``belief`` about the engine; ``turns`` of the screw.
+    """
+    return abs(stop_rotation(math.hypot(TURN, TRAVEL_SPREAD * turns), belief.hardware))
+
+
+def _after_stop(belief: Belief, move: StopTurn) -> Belief:
+    bank = belief.layout.bank(move.bank)
+    rows = [belief.row(bore) for bore in bank.bores]
+    before = belief.gaps[rows]
+    after = turned(belief, before, stop_rotation(move.turns, belief.hardware))
+    rate_after = rates(belief, after)
+    stretch = rate_after / rates(belief, before)
+    shaken = rate_after * turn_noise(belief, move.turns)
+    mean, cov = belief.mean.copy(), belief.cov.copy()
+    mean[rows] = after
+    cov[rows] *= stretch[:, None]
+    cov[:, rows] *= stretch
+    cov[np.ix_(rows, rows)] += np.outer(shaken, shaken)
+    _unsettle(belief, cov, bank)
+    return replace(belief, mean=mean, cov=cov)
+
+
+def _after_blade(belief: Belief, move: BladeReset) -> Belief:
+    bank = belief.layout.bank_of(move.far)
+    rows = [belief.row(bore) for bore in bank.beyond(Coupler(move.near, move.far))]
+    before = belief.gaps[rows]
+    after = turned(belief, before, rotation_between(belief, before[0], move.gap))
+    after[0] = move.gap
+    rate_before, rate_after = rates(belief, before), rates(belief, after)
+    change = np.eye(len(belief.mean))[rows]
+    change[range(len(rows)), rows] = rate_after / rate_before
+    change[:, rows[0]] -= rate_after / rate_before[0]
+    change[0] = 0.0
+    hand = HAND * rate_after / rate_after[0]
+    mean, cov = belief.mean.copy(), belief.cov.copy()
+    mean[rows] = after
+    cov[rows] = change @ cov
+    cov[:, rows] = cov @ change.T
+    cov[np.ix_(rows, rows)] += np.outer(hand, hand)
+    _unsettle(belief, cov, bank)
+    cov[rows[0], rows[0]] = HAND**2
+    return replace(belief, mean=mean, cov=cov)
+
+
+def _unsettle(belief: Belief, cov: Floats, bank: Bank) -> None:
+    """Add to ``cov`` what handling a bank and the heat meanwhile do."""
+    handled = [belief.row(bore) for bore in bank.bores]
+    every = range(belief.bores)
+    cov[handled, handled] += REST**2
+    cov[every, every] += HEAT**2
+
+
+def _learn(
+    belief: Belief, before: Belief | None, move: Move | None, meter: Meter, seen: Sequence[Reading | IdleSpeed]
+) -> Belief:
+    """Observe what was read after a move, or after the start."""
+    if not seen:
+        return belief
+    seen = _believable(seen, meter)
+    misfit = _misfit(belief, meter, seen)
+    if before is None or move is None or isinstance(move, BypassTurn | LinkTurn):
+        return _settled_on(belief, meter, seen, misfit, misfit.spread(belief.cov))
+    adjuster = StopScrew(move.bank) if isinstance(move, StopTurn) else Coupler(move.near, move.far)
+    unmoved = dict(belief.unmoved)
+    spread = misfit.spread(belief.cov)
+    if (misfit.off**2 > SURPRISE**2 * np.diag(spread)).any():  # a cheap look before the dear one
+        other = _misfit(before, meter, seen)
+        spread_before = other.spread(before.cov)
+        if _log_density(other.off, spread_before) - _log_density(misfit.off, spread) > NOT_MOVED:
+            unmoved[adjuster] = unmoved.get(adjuster, 0) + 1
+            return replace(_settled_on(before, meter, seen, other, spread_before), unmoved=unmoved)
+    unmoved.pop(adjuster, None)
+    return replace(_settled_on(belief, meter, seen, misfit, spread), unmoved=unmoved)
+
+
+def _believable(seen: Sequence[Reading | IdleSpeed], meter: Meter) -> Sequence[Reading | IdleSpeed]:
+    """Without the readings that others of the same bore speak against."""
+    by_bore: dict[int, list[float]] = {}
+    for one in seen:
+        if isinstance(one, Reading):
+            by_bore.setdefault(one.bore, []).append(one.value)
+    if all(len(values) < 3 for values in by_bore.values()):
+        return seen
+    kept = {bore: believed(values, meter) for bore, values in by_bore.items()}
+    return [one for one in seen if isinstance(one, IdleSpeed) or one.value in kept[one.bore]]
+
+
+def _settled_on(
+    belief: Belief, meter: Meter, seen: Sequence[Reading | IdleSpeed], misfit: Misfit, spread: Floats
+) -> Belief:
+    """The belief once readings with that misfit are taken in, linearised again until it stands still."""
+    prior, cov = belief.mean, belief.cov
+    mean = prior
+    for left in reversed(range(MOST_STEPS)):
+        gain = np.linalg.solve(spread, misfit.answer @ cov).T
+        new = prior + gain @ (misfit.off - misfit.answer @ (prior - mean))
+        new[: belief.bores] = np.maximum(new[: belief.bores], LEAST_GAP)
+        still = np.abs(new - mean)[: belief.bores].max() < STILL
+        mean = new
+        if still or not left:
+            break
+        misfit = _misfit(replace(belief, mean=mean), meter, seen)
+        spread = misfit.spread(cov)
+    cov = cov - gain @ (misfit.answer @ cov)
+    return replace(belief, mean=mean, cov=(cov + cov.T) / 2)
+
+
+def _log_density(off: Floats, spread: Floats) -> float:
+    """How well readings were foretold, up to a constant."""
+    return float(-0.5 * (off @ np.linalg.solve(spread, off) + np.linalg.slogdet(spread)[1]))
+
+
+def _misfit(belief: Belief, meter: Meter, seen: Sequence[Reading | IdleSpeed]) -> Misfit:
+    n, areas = belief.bores, belief.areas
+    settled = settle(belief.engine, areas, belief.log_demand)
+    found = slopes(belief.engine, areas, settled)
+    shown, by_area, by_demand = _shown(meter, settled, found)
+    shown = shown * math.exp(float(belief.mean[2 * n]))
+    rows = np.array([-1 if isinstance(one, IdleSpeed) else belief.row(one.bore) for one in seen])
+    values = np.array([one.speed if isinstance(one, IdleSpeed) else one.value for one in seen])
+    read = rows >= 0
+    speed = belief.engine.speed * math.exp(float(settled.log_speed))
+    foretold = np.where(read, shown[rows], speed)
+    by = np.where(read[:, None], by_area[rows], found.log_speed[:n])
+    answer = np.zeros((len(seen), 2 * n + 2))
+    answer[:, :n], answer[:, n : 2 * n] = by * (belief.width / areas), by / areas
+    answer[:, 2 * n] = read
+    answer[:, 2 * n + 1] = np.where(read, by_demand[rows], found.log_speed[n])
+    noise = np.where(read, meter.repeatability**2 + (meter.step / foretold) ** 2 / 12, SPEED_SPREAD**2)
+    at = np.array([one.at for one in seen])
+    ramp = read * (at - at.sum() / len(at)) / (float(at.max() - at.min()) or 1.0)
+    shared = np.outer(read, read) * WANDER**2 + np.outer(ramp, ramp) * ROUND_DRIFT**2
+    return Misfit(values / foretold - 1, answer, shared + np.diag(noise))
+
+
+def _shown(meter: Meter, settled: Settled, found: Slopes) -> tuple[Floats, Floats, Floats]:
+    """What a meter of scale 1 shows at each bore, and its relative answer to areas and to demand."""
+    n = len(settled.flows)
+    if meter.quantity == "flow":
+        return settled.flows, found.flows[:, :n], found.flows[:, n]
+    deep = ATMOSPHERE * (1 - settled.ratios)
+    lever = -(settled.ratios / (1 - settled.ratios))
+    return deep, lever[:, None] * found.ratios[:, :n], lever * found.ratios[:, n]

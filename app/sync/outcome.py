@@ -1,0 +1,264 @@
+"""What a set of moves would lead to: every bore's chance of ending outside the window, and what that costs.
+
+A choice is a row of whole numbers: sixteenths of a turn for each stop screw, then for each coupler which of the blades
+owned it is reset on, or ``LEFT``. Many choices are judged at once, all bores together: a bore's chance depends on the
+mean of the others.
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from itertools import combinations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from app.sync.breathing import settle, slopes
+from app.sync.estimate import HAND, LEAST_GAP, Belief, rates, rotation_between, turn_noise, turned
+from app.sync.layout import Coupler, Layout
+from app.sync.linkage import stop_rotation
+from app.sync.units import REV_PER_MIN
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Choice = tuple[int, ...]
+
+LEFT = -1
+SIXTEENTH = 1 / 16
+STOP_MINUTES = 1.0
+BLADE_MINUTES = 2.3
+READ_MINUTES = 0.3
+SPEED_WINDOW = 60 * REV_PER_MIN
+
+# Prices of what ends outside, in minutes. A bore costs at least what putting it right costs, or the plan would leave it
+# out for ever: a blade and a reading, again when that misses, and what hangs on it is disturbed as well.
+BEYOND_PRICE = 0.6
+STOP_BORE_PRICE = 5.0
+SPEED_PRICE = 2.0
+FLOW_PER_AREA = 0.8
+
+
+@dataclass(frozen=True, slots=True)
+class Task:
+    """What is to be reached, and with what.
+
+    ``stacks`` are the blades that can be laid, each its leaves [m], thinnest first; ``window`` the half width as a
+    fraction of the mean; ``speed_known`` whether anybody read the idle speed: if not, it is to stay as it is.
+    ``dearness`` is the price of a bore that no blade is laid at against one that was set and missed: above 1, so that
+    what stands outside is put right in the end.
+    ``restart`` is what any move costs beside itself [min]: the readings of a last round under way that it undoes.
+    """
+
+    stacks: tuple[tuple[float, ...], ...]
+    window: float
+    speed_known: bool
+    dearness: float = 2.0
+    restart: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Outcomes:
+    """What each of several choices leads to. Shapes (choices,) or (choices, bores), bores in walking order.
+
+    ``cost`` in minutes, risks included; ``outside`` the chance of each bore, ``off_speed`` that of the idle speed;
+    ``flows`` [kg/s] with their relative spread.
+    """
+
+    cost: Floats
+    outside: Floats
+    off_speed: Floats
+    flows: Floats
+    spread: Floats
+
+    @property
+    def all_inside(self) -> Floats:
+        """The chance that every bore and the speed end inside."""
+        return np.asarray(np.prod(1 - self.outside, axis=-1) * (1 - self.off_speed))
+
+
+def stacks_of(blades: Sequence[float]) -> tuple[tuple[float, ...], ...]:
+    """Every blade a hand can lay, one leaf or two, thinnest first; of equal ones the one with fewer leaves.
+
+    Parameters: ``blades`` owned, single leaves [m].
+
+    >>> stacks_of([1e-4, 2e-4, 3e-4])
+    ((0.0001,), (0.0002,), (0.0003,), (0.0001, 0.0003), (0.0002, 0.0003))
+    """
+    found: dict[int, tuple[float, ...]] = {}
+    for stack in [(leaf,) for leaf in blades] + list(combinations(blades, 2)):
+        found.setdefault(round(sum(stack) * 1e8), stack)
+    return tuple(found[size] for size in sorted(found))
+
+
+def nothing(layout: Layout) -> Choice:
+    """The choice to leave everything as it is.
+
+    Parameters: ``layout`` of the engine.
+    """
+    return (0,) * len(layout.banks) + (LEFT,) * len(layout.couplers())
+
+
+def outcomes(belief: Belief, task: Task, choices: Sequence[Choice]) -> Outcomes:
+    """What each choice leads to, all bores together.
+
+    Parameters: ``belief`` before; ``task``; ``choices`` at least one.
+    """
+    n, width = belief.bores, belief.width
+    picked = np.array(choices, dtype=np.int64)
+    after = _After(belief, task, picked)
+    areas = after.areas
+    settled = settle(belief.engine, areas, belief.log_demand)
+    found = slopes(belief.engine, areas, settled)
+    scaled = after.lever * (width / areas)[..., None]
+    cov = np.zeros((len(choices), n + 1, n + 1))
+    cov[:, :n, :n] = scaled @ belief.cov @ scaled.swapaxes(1, 2)
+    cov[:, :n, :n] += after.noise * width**2 / (areas[:, :, None] * areas[:, None, :])
+    cov[:, :n, n] = cov[:, n, :n] = scaled @ belief.cov[:, -1]
+    cov[:, n, n] = belief.cov[-1, -1]
+    share = settled.flows / settled.flows.sum(axis=1, keepdims=True)
+    from_mean = found.flows - share[:, None, :] @ found.flows
+    outside = outside_of(n * share - 1, _spread(from_mean, cov), task.window)
+    wanted, speed_spread = 0.0, _spread(found.log_speed[:, None, :], cov)[:, 0]
+    if not task.speed_known:
+        wanted, speed_spread = float(settle(belief.engine, belief.areas, belief.log_demand).log_speed), np.array(0.01)
+    off_speed = outside_of(np.expm1(settled.log_speed - wanted), speed_spread, SPEED_WINDOW / belief.engine.speed)
+    banks = len(belief.layout.banks)
+    minutes = STOP_MINUTES * (picked[:, :banks] != 0).sum(axis=1) + BLADE_MINUTES * (picked[:, banks:] != LEFT).sum(
+        axis=1
+    )
+    minutes = minutes + task.restart * (minutes > 0)
+    price = prices(belief, task) * np.where(after.origin == np.arange(n), 1.0, task.dearness)
+    risk = (price * outside).sum(axis=1) + task.dearness * SPEED_PRICE * off_speed
+    return Outcomes(minutes + risk, outside, off_speed, settled.flows, _spread(found.flows, cov))
+
+
+def outside_of(off: Floats, spread: Floats, window: float) -> Floats:
+    """Chance of ending outside a window for something ``off`` its middle, known to within ``spread``, all relative.
+
+    Parameters: ``off`` and ``spread`` (standard deviation) of equal shape; ``window`` half width.
+
+    >>> outside_of(np.array([0.0, 0.08]), np.array([0.04, 0.01]), 0.08).round(3)
+    array([0.046, 0.5  ])
+    """
+    return np.asarray(below((-window - off) / spread) + below((off - window) / spread))
+
+
+def below(z: Floats) -> Floats:
+    """The normal distribution function, to 1.5e-7.
+
+    Parameters: ``z`` any.
+
+    Source: Abramowitz and Stegun, Handbook of Mathematical Functions, 1964, 7.1.26.
+    """
+    x = np.abs(z) / math.sqrt(2)
+    t = 1 / (1 + 0.3275911 * x)
+    poly = t * (0.254829592 + t * (-0.284496736 + t * (1.421413741 + t * (-1.453152027 + t * 1.061405429))))
+    upper = 0.5 * poly * np.exp(-np.minimum(x**2, 500.0))
+    return np.where(z > 0, 1 - upper, upper)
+
+
+def prices(belief: Belief, task: Task) -> Floats:
+    """What it costs that each bore ends outside [min], in walking order.
+
+    A blade and a reading, and again where that misses: ``work / (1 - chance of a miss)``.
+
+    Parameters: ``belief`` about the engine; ``task``.
+    """
+    n = belief.bores
+    leak_variance = np.diag(belief.cov)[n : 2 * n] / belief.width**2
+    spread = FLOW_PER_AREA * belief.width * np.sqrt(HAND**2 + leak_variance) / belief.areas.mean()
+    price = BLADE_MINUTES / (1 - outside_of(np.zeros(n), spread, task.window))
+    for bank in belief.layout.banks:
+        price[belief.row(bank.stop)] = STOP_BORE_PRICE + BEYOND_PRICE * max(len(bank.bores) - 4, 0)
+        for coupler in bank.couplers():
+            price[belief.row(coupler.far)] += BEYOND_PRICE * (len(bank.beyond(coupler)) - 1)
+    return price
+
+
+def finest_window(belief: Belief) -> float:
+    """The half width, as a fraction of the mean, that a well-aimed blade meets every other time.
+
+    Parameters: ``belief`` about the engine.
+    """
+    return 0.6745 * FLOW_PER_AREA * belief.width * HAND / float(belief.areas.mean())
+
+
+@dataclass(frozen=True, eq=False)
+class _After:
+    """Where the plates stand after each choice. Shapes begin (choices, bores).
+
+    ``origin`` is the row of the bore whose blade sets a bore, -1 where none does. ``lever`` says how a gap answers to
+    the belief's state, ``noise`` what hands add [m2].
+    """
+
+    belief: Belief
+    task: Task
+    picked: Ints
+
+    @cached_property
+    def _banks(self) -> Ints:
+        return np.array([at for at, bank in enumerate(self.belief.layout.banks) for _ in bank.bores])
+
+    @cached_property
+    def origin(self) -> Ints:
+        belief = self.belief
+        found = np.full((len(self.picked), belief.bores), -1)
+        for at, coupler in enumerate(belief.layout.couplers(), start=len(belief.layout.banks)):
+            rows = _rows_beyond(belief, coupler)
+            found[:, rows] = np.where((self.picked[:, at] != LEFT)[:, None], rows[0], found[:, rows])
+        return found
+
+    @cached_property
+    def gaps(self) -> Floats:
+        belief = self.belief
+        rows = np.arange(belief.bores)
+        sizes = np.array([sum(stack) for stack in self.task.stacks] + [belief.gaps.mean()])  # the last for LEFT
+        blade = np.zeros(self.origin.shape)
+        for at, coupler in enumerate(belief.layout.couplers(), start=len(belief.layout.banks)):
+            blade[:, belief.row(coupler.far)] = sizes[self.picked[:, at]]
+        turn = stop_rotation(SIXTEENTH, belief.hardware) * self.picked[:, self._banks]
+        swings = rotation_between(belief, belief.gaps, np.maximum(blade, LEAST_GAP))
+        swing = np.where(self.origin < 0, turn, np.take_along_axis(swings, np.maximum(self.origin, 0), axis=1))
+        return np.where(self.origin == rows, blade, turned(belief, belief.gaps, swing))
+
+    @property
+    def areas(self) -> Floats:
+        belief = self.belief
+        return np.maximum(belief.width * self.gaps + belief.leaks, belief.width * LEAST_GAP)
+
+    @cached_property
+    def _rates(self) -> Floats:
+        return rates(self.belief, self.gaps)
+
+    @property
+    def lever(self) -> Floats:
+        belief, n = self.belief, self.belief.bores
+        rows, before = np.arange(n), rates(belief, belief.gaps)
+        found = np.zeros((len(self.picked), n, 2 * n + 2))
+        found[:, rows, n + rows] = 1 / belief.width
+        found[:, rows, rows] = np.where(self.origin == rows, 0.0, self._rates / before)
+        carried = (self.origin >= 0) & (self.origin != rows)
+        choice, row = np.nonzero(carried)
+        origin = self.origin[choice, row]
+        found[choice, row, origin] -= self._rates[choice, row] / before[origin]
+        return found
+
+    @property
+    def noise(self) -> Floats:
+        banks, turns = self._banks, self.picked[:, : len(self.belief.layout.banks)]
+        shaken = np.array([[turn_noise(self.belief, SIXTEENTH * t) if t else 0.0 for t in row] for row in turns])
+        at_origin = np.take_along_axis(self._rates, np.maximum(self.origin, 0), axis=1)
+        by_hand = np.where(self.origin < 0, shaken[:, banks], HAND / at_origin)
+        together = (self.origin[:, :, None] == self.origin[:, None, :]) & (banks[:, None] == banks[None, :])
+        moved = by_hand * self._rates
+        return np.where(together, moved[:, :, None] * moved[:, None, :], 0.0)
+
+
+def _rows_beyond(belief: Belief, coupler: Coupler) -> list[int]:
+    return [belief.row(bore) for bore in belief.layout.bank_of(coupler.far).beyond(coupler)]
+
+
+def _spread(answer: Floats, cov: Floats) -> Floats:
+    """Standard deviations of linear answers, shapes (choices, answers, states) and (choices, states, states)."""
+    return np.asarray(np.sqrt(np.maximum(((answer @ cov) * answer).sum(axis=-1), 1e-12)))

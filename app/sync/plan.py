@@ -1,0 +1,94 @@
+"""The cheapest set of moves: the best for each flow that may be aimed at, then trimmed with all bores together."""
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from app.sync.estimate import Belief
+from app.sync.layout import Coupler, Layout
+from app.sync.outcome import LEFT, Choice, Floats, Task, nothing, outcomes
+from app.sync.search import MOST_SIXTEENTHS, best_for_each_target
+
+BEST_FEW = 3
+"""Choices that are trimmed."""
+
+MOST_TRIMS = 8
+WORTH = 0.02
+"""Minutes below which one choice is no better than another."""
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """A set of moves: sixteenths of a turn by bank, blades as an index into the stacks owned by coupler; those made
+    only, in the order to make them. ``cost`` in minutes, risks included."""
+
+    turns: tuple[tuple[str, int], ...]
+    blades: tuple[tuple[Coupler, int], ...]
+    cost: float
+
+    def __bool__(self) -> bool:
+        return bool(self.turns or self.blades)
+
+
+def cheapest(belief: Belief, task: Task) -> Plan:
+    """The set of moves that costs least, risks included; an empty one where no move pays.
+
+    Parameters: ``belief`` about the engine; ``task`` to do.
+    """
+    layout = belief.layout
+    leave = nothing(layout)
+    if not task.stacks:
+        few = [leave]
+    else:
+        choices = [leave, *best_for_each_target(belief, task)]
+        order = np.argsort(outcomes(belief, task, choices).cost)
+        few = [choices[at] for at in order[:BEST_FEW]]
+    if leave not in few:
+        few.append(leave)
+    sizes = np.array([sum(stack) for stack in task.stacks])
+    likely = _likely_sizes(belief, sizes)
+    best, cost = few[0], float("inf")
+    tried: set[Choice] = set()
+    for _ in range(MOST_TRIMS):
+        fresh = [choice for choice in dict.fromkeys(few) if choice not in tried]
+        if not fresh:
+            break
+        tried.update(fresh)
+        found = outcomes(belief, task, fresh).cost
+        least = int(found.argmin())
+        if found[least] > cost - WORTH:
+            break
+        best, cost = fresh[least], float(found[least])
+        leaders = fresh if len(tried) == len(fresh) else [best]
+        few = [variant for choice in leaders for variant in _variants(choice, layout, likely, len(sizes))]
+    return _as_plan(best, cost, layout)
+
+
+def _likely_sizes(belief: Belief, sizes: Floats) -> list[int]:
+    """For each coupler the blade that would bring its bore to the mean area."""
+    if not len(sizes):
+        return [LEFT for _ in belief.layout.couplers()]
+    wanted = (belief.areas.mean() - belief.leaks) / belief.width
+    return [int(np.abs(sizes - wanted[belief.row(coupler.far)]).argmin()) for coupler in belief.layout.couplers()]
+
+
+def _variants(choice: Choice, layout: Layout, likely: Iterable[int], sizes: int) -> Iterator[Choice]:
+    """A choice with one move left out, one added, or one a step more or less."""
+    banks = len(layout.banks)
+    for at in range(banks):
+        for turn in {0, choice[at] - 1, choice[at] + 1} - {choice[at]}:
+            if abs(turn) <= MOST_SIXTEENTHS:
+                yield (*choice[:at], turn, *choice[at + 1 :])
+    for at, size in enumerate(likely, start=banks):
+        now = choice[at]
+        for blade in {LEFT, size} if now == LEFT else {LEFT, now - 1, now + 1}:
+            if blade != now and LEFT <= blade < sizes:
+                yield (*choice[:at], blade, *choice[at + 1 :])
+
+
+def _as_plan(choice: Choice, cost: float, layout: Layout) -> Plan:
+    banks = len(layout.banks)
+    turns = tuple((bank.name, turn) for bank, turn in zip(layout.banks, choice[:banks], strict=True) if turn)
+    blades = tuple((c, size) for c, size in zip(layout.couplers(), choice[banks:], strict=True) if size != LEFT)
+    return Plan(turns, blades, cost)

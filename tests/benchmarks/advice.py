@@ -1,0 +1,130 @@
+"""Advice against a technician's rules and against an oracle: ``python -m tests.benchmarks.advice``.
+
+Minutes are the work's (stop 0.7, blade reset 2, reading 0.3, a first and a last round with their closing readings
+included); success is true flow within 8 % of the mean on every bore and idle within 60 rev/min of the one wanted.
+Engines 2000 and up are for this table; settings were chosen on engines 3000 to 3099.
+"""
+
+import argparse
+import multiprocessing
+import os
+import statistics
+import time
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from functools import partial
+
+import numpy as np
+
+from app.sync.planner import next_move
+from app.sync.units import REV_PER_MIN
+from tests.benchmarks.engine import PER_BORE, SPEED_WINDOW, WANTED, WINDOW, Roughness, Stand, layout_of
+from tests.benchmarks.people import BLADES, adviser, oracle, plain_technician
+
+TEST_SEEDS = 2000
+
+Worker = Callable[[Stand], str]
+WHO: dict[str, Worker] = {"technician": plain_technician, "adviser": adviser, "oracle": oracle}
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """How one engine ended. ``worst`` is a fraction of the mean, ``fast_by`` in rev/s."""
+
+    minutes: float
+    moves: int
+    readings: int
+    worst: float
+    worst_at_first: float
+    fast_by: float
+    said: str
+
+    def within(self, window: float) -> bool:
+        """Whether every bore is inside a window, and idle speed inside its own."""
+        return self.worst <= window and abs(self.fast_by) <= SPEED_WINDOW
+
+
+def one_engine(seed: int, who: str, bores: int, banks: int, rough: Roughness) -> Outcome:
+    """Let somebody work at one engine."""
+    stand = Stand(layout_of(bores, banks), seed, rough)
+    said = WHO[who](stand)
+    return Outcome(
+        stand.minutes, stand.moves, stand.readings, stand.worst(), stand.worst_at_first, stand.fast_by(), said
+    )
+
+
+def rows(engines: int, start: int, jobs: int) -> Iterator[tuple[str, str, list[Outcome]]]:
+    """Every row of the table: setting, who, and how each engine ended."""
+    usual = Roughness()
+    twice = replace(usual, repeatability=2 * usual.repeatability)
+    rough_hands = replace(usual, blade=2 * usual.blade, turn=2 * usual.turn)
+    settings = [
+        ("8 bores, two banks", 8, 2, usual, engines),
+        ("4, one bank", 4, 1, usual, engines // 3),
+        ("6, one bank", 6, 1, usual, engines // 3),
+        ("6, two banks", 6, 2, usual, engines // 3),
+        ("12, two banks", 12, 2, usual, engines // 3),
+        ("8, meter noise doubled", 8, 2, twice, engines // 3),
+        ("8, hands twice as rough", 8, 2, rough_hands, engines // 3),
+    ]
+    with multiprocessing.get_context("spawn").Pool(jobs) as pool:
+        for name, bores, banks, rough, count in settings:
+            for who in WHO:
+                work = partial(one_engine, who=who, bores=bores, banks=banks, rough=rough)
+                yield name, who, pool.map(work, range(start, start + max(count, 2)), chunksize=4)
+
+
+def line(setting: str, who: str, found: list[Outcome]) -> str:
+    """One row as text."""
+    minutes = [one.minutes for one in found]
+    share = [np.mean([one.within(window) for one in found]) for window in (WINDOW, 0.10)]
+    worse = np.mean([one.worst > max(one.worst_at_first, WINDOW) for one in found])
+    return (
+        f"{setting:24} {who:11} {len(found):4} {statistics.median(minutes):7.1f} {np.percentile(minutes, 90):6.1f} "
+        f"{statistics.median(one.moves for one in found):6.1f} {statistics.median(one.readings for one in found):8.1f} "
+        f"{share[0]:8.1%} {share[1]:8.1%} {worse:6.1%}"
+    )
+
+
+def speed(calls: int = 200) -> str:
+    """How long one piece of advice takes with twelve bores and forty rounds behind it, on one core."""
+    stand = Stand(layout_of(12, 2), TEST_SEEDS)
+    couplers = stand.layout.couplers()
+    for number in range(40):
+        for bore in (*stand.layout.bores, stand.layout.bores[0]):
+            stand.read(bore)
+        stand.read_speed()
+        if number < 39:
+            stand.reset(couplers[number % len(couplers)], (BLADES[6],))
+    taken = []
+    for _ in range(calls):
+        begun = time.perf_counter()
+        next_move(stand.layout, stand.hardware, stand.meter, stand.events, WANTED, BLADES, WINDOW, 12 * PER_BORE)
+        taken.append(time.perf_counter() - begun)
+    return (
+        f"advice for 12 bores with 40 rounds behind it: median {1e3 * statistics.median(taken):.1f} ms, "
+        f"p95 {1e3 * float(np.percentile(taken, 95)):.1f} ms ({calls} calls)"
+    )
+
+
+def main() -> None:
+    """Print the table."""
+    options = argparse.ArgumentParser(description=__doc__)
+    options.add_argument("--engines", type=int, default=200, help="of eight bores; other rows take a third")
+    options.add_argument("--seed", type=int, default=TEST_SEEDS, help="number of the first engine")
+    options.add_argument("--jobs", type=int, default=os.cpu_count() or 1)
+    options.add_argument("--speed-only", action="store_true")
+    chosen = options.parse_args()
+    print(speed(), flush=True)
+    if chosen.speed_only:
+        return
+    print(f"idle wanted {WANTED / REV_PER_MIN:.0f} rev/min, window {WINDOW:.0%}")
+    print(f"{'':24} {'who':11} {'n':>4} {'minutes':>7} {'p90':>6} {'moves':>6} {'readings':>8} {'in 8 %':>8} "
+          f"{'in 10 %':>8} {'worse':>6}")  # fmt: skip
+    for setting, who, found in rows(chosen.engines, chosen.seed, chosen.jobs):
+        print(line(setting, who, found), flush=True)
+
+
+if __name__ == "__main__":
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    main()

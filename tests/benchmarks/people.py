@@ -1,0 +1,114 @@
+"""Who works at the stand: a technician by rules of thumb, the adviser, and an oracle that knows every plate."""
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+
+from app.sync.advice import Advice
+from app.sync.breathing import settle, usual_breathing
+from app.sync.estimate import Belief, usual_belief
+from app.sync.layout import Coupler
+from app.sync.outcome import SIXTEENTH, Task, stacks_of
+from app.sync.plan import cheapest
+from app.sync.planner import next_move
+from app.sync.units import THOU
+from tests.benchmarks.engine import SPEED_WINDOW, WANTED, WINDOW, Stand
+
+BLADES = tuple(t * THOU for t in (1.5, 2, 2.5, 3, 3.5, 4, 4.5, 5, 6, 7, 8, 9, 10, 12, 14, 16, 18, 20, 25))
+MOST_STEPS = 250
+
+
+def plain_technician(stand: Stand) -> str:
+    """Highest reading is the target; stop screws first, an eighth at a time; outward from the stop, 0.008 in first,
+    then one size at a time; speed last."""
+    layout = stand.layout
+    values = {bore: stand.read(bore) for bore in layout.bores}
+    stand.read(layout.bores[0], closing=True)
+    for _ in range(3):
+        target = max(values.values())
+        for bank in layout.banks:
+            for _ in range(8):
+                if abs(values[bank.stop] / target - 1) <= WINDOW:
+                    break
+                stand.turn(bank.name, 0.125 if values[bank.stop] < target else -0.125)
+                values[bank.stop] = stand.read(bank.stop)
+            for coupler in bank.couplers():
+                values[coupler.far] = stand.read(coupler.far)
+                size, tried = BLADES.index(8 * THOU), set()
+                while abs(values[coupler.far] / target - 1) > WINDOW and size not in tried and 0 <= size < len(BLADES):
+                    tried.add(size)
+                    stand.reset(coupler, (BLADES[size],))
+                    values[coupler.far] = stand.read(coupler.far)
+                    size += 1 if values[coupler.far] < target else -1
+        for _ in range(8):
+            if abs(stand.read_speed() - WANTED) <= SPEED_WINDOW:
+                break
+            for bank in layout.banks:
+                stand.turn(bank.name, 0.125 if stand.fast_by() < 0 else -0.125)
+        values = {bore: stand.read(bore) for bore in layout.bores}
+        stand.read(layout.bores[0], closing=True)
+        mean = float(np.mean(list(values.values())))
+        if max(abs(value / mean - 1) for value in values.values()) <= WINDOW:
+            return "done"
+    return "gave up"
+
+
+def adviser(stand: Stand, advise: Callable[..., Advice] = next_move) -> str:
+    """Does what the advice says."""
+    layout = stand.layout
+    stand.read_speed()
+    for _ in range(MOST_STEPS):
+        n = len(layout.bores)
+        advice = advise(layout, stand.hardware, stand.meter, stand.events, WANTED, BLADES, WINDOW, 0.5e-3 * n)
+        if advice.kind in ("done", "cannot"):
+            return f"{advice.kind} {advice.why}"
+        if advice.kind == "measure":
+            stand.read(advice.bores[0], closing=advice.why == "close-round")
+        elif advice.kind == "stop" and advice.bank is not None:
+            stand.turn(advice.bank, advice.turns)
+            stand.read_speed()
+        elif advice.near is not None and advice.far is not None:
+            stand.reset(Coupler(advice.near, advice.far), advice.leaves)
+            stand.read_speed()
+    return "no end"
+
+
+def oracle(stand: Stand) -> str:
+    """Sees the true plates, plans the cheapest moves, and is held back by blades and hands only. It reads a first and a
+    last round."""
+    layout = stand.layout
+    for bore in (*layout.bores, layout.bores[0]):
+        stand.read(bore)
+    task = Task(stacks_of(BLADES), WINDOW, speed_known=True)
+    for _ in range(MOST_STEPS):
+        if stand.worst() <= WINDOW and abs(stand.fast_by()) <= SPEED_WINDOW:
+            break
+        plan = cheapest(_known(stand), task)
+        while not plan.turns and not plan.blades:
+            task = replace(task, dearness=1.5 * task.dearness)
+            plan = cheapest(_known(stand), task)
+        if plan.turns:
+            name, sixteenths = plan.turns[0]
+            stand.turn(name, sixteenths * SIXTEENTH)
+        else:
+            coupler, size = plan.blades[0]
+            stand.reset(coupler, task.stacks[size])
+    for bore in (*layout.bores, layout.bores[0]):
+        stand.read(bore)
+    return "done"
+
+
+def _known(stand: Stand) -> Belief:
+    """The truth as a belief with hardly any doubt: gaps as they are, leaks that make the model breathe as it does."""
+    n = len(stand.layout.bores)
+    flows, speed = stand.breathe()
+    belief = usual_belief(stand.layout, stand.hardware, usual_breathing(n, 0.5e-3 * n, WANTED))
+    mean = belief.mean.copy()
+    mean[:n] = stand.gaps()
+    for _ in range(30):
+        belief = replace(belief, mean=mean.copy(), cov=1e-9 * np.diag(np.diag(belief.cov)))
+        settled = settle(belief.engine, belief.areas, belief.log_demand)
+        mean[n : 2 * n] += 0.9 * belief.areas * np.log(flows / settled.flows)
+        mean[-1] -= np.log(speed / WANTED) - float(settled.log_speed)
+    return replace(belief, mean=mean)

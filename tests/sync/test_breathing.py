@@ -1,0 +1,73 @@
+"""Breathing: against solving the same balance by bisection with the flow law itself, and against finite differences."""
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from app.sync.air import flow_function
+from app.sync.breathing import SHARING, flow_function_of, own_ratio, settle, slopes, usual_breathing
+
+ENGINE = usual_breathing(4, 2e-3, 850 / 60)
+AREAS = np.array([7.0, 9.0, 10.5, 13.0]) * 1e-6
+
+
+def by_bisection(area: float, log_speed: float) -> float:
+    """Runner over ambient pressure at which what comes in is what the cylinder takes."""
+    low, high = 1e-6, 1 - 1e-9
+    for _ in range(80):
+        middle = (low + high) / 2
+        comes_in = ENGINE.conductance * area * flow_function(middle)
+        low, high = (middle, high) if comes_in > ENGINE.filling * np.exp(log_speed) * middle else (low, middle)
+    return (low + high) / 2
+
+
+@pytest.mark.parametrize("area", [3e-6, 8e-6, 1.2e-5, 2.5e-5])
+def test_a_runner_settles_where_what_comes_in_is_taken(area: float) -> None:
+    assert own_ratio(ENGINE, np.array([area]), 0.1)[0] == pytest.approx(by_bisection(area, 0.1), abs=1e-4)
+
+
+@given(st.floats(0.01, 0.9999))
+def test_the_table_is_the_flow_law(ratio: float) -> None:
+    assert flow_function_of(np.array([ratio]))[0] == pytest.approx(flow_function(ratio), abs=2e-4)
+
+
+def test_a_settled_idle_balances_flow_pressure_and_speed() -> None:
+    found = settle(ENGINE, AREAS, 0.05)
+    own = np.array([by_bisection(float(area), float(found.log_speed)) for area in AREAS])
+    mixed = (1 - SHARING) * own + SHARING * own.mean()
+    flows = [ENGINE.conductance * a * flow_function(float(r)) for a, r in zip(AREAS, mixed, strict=True)]
+    assert found.ratios == pytest.approx(mixed, abs=3e-4)
+    assert found.flows == pytest.approx(flows, rel=1e-3)
+    assert float(found.log_speed) == pytest.approx(0.8 * (np.log(sum(flows) / ENGINE.demand) - 0.05), abs=1e-3)
+
+
+def test_slopes_are_what_small_changes_do() -> None:
+    settled = settle(ENGINE, AREAS)
+    found = slopes(ENGINE, AREAS, settled)
+    small = 1e-3
+    for bore in range(4):
+        changed = AREAS.copy()
+        changed[bore] *= 1 + small
+        after = settle(ENGINE, changed)
+        assert np.log(after.flows / settled.flows) / small == pytest.approx(found.flows[:, bore], abs=4e-3)
+        assert np.log(after.ratios / settled.ratios) / small == pytest.approx(found.ratios[:, bore], abs=4e-3)
+        assert (after.log_speed - settled.log_speed) / small == pytest.approx(found.log_speed[bore], abs=4e-3)
+    after = settle(ENGINE, AREAS, small)
+    assert np.log(after.flows / settled.flows) / small == pytest.approx(found.flows[:, 4], abs=4e-3)
+    assert (after.log_speed - settled.log_speed) / small == pytest.approx(found.log_speed[4], abs=4e-3)
+
+
+def test_many_idles_at_once_are_each_as_one_alone() -> None:
+    both = np.stack([AREAS, AREAS[::-1]])
+    together = settle(ENGINE, both, 0.02)
+    slope = slopes(ENGINE, both, together)
+    for row, areas in enumerate(both):
+        alone = settle(ENGINE, areas, 0.02)
+        assert together.flows[row] == pytest.approx(alone.flows)
+        assert slope.flows[row] == pytest.approx(slopes(ENGINE, areas, alone).flows)
+
+
+def test_flow_answers_less_than_in_proportion_to_area() -> None:
+    settled = settle(ENGINE, AREAS)
+    assert (np.diag(slopes(ENGINE, AREAS, settled).flows[:, :4]) < 1).all()
