@@ -29,12 +29,19 @@ IDLE_RATIO = 0.674  # runner over ambient pressure at 33 kPa of vacuum, within t
 class Pooled:
     """All readings of one bore taken together: their mean [kg/s, or Pa of vacuum] and how many there were.
 
-    ``agreed`` is False when the readings contradict one another and nobody can say yet which of them is wrong.
+    ``agreed`` is False when the readings contradict one another and nobody can say yet which of them is wrong;
+    ``strays`` were left out as misread.
     """
 
     mean: float
     n: int
     agreed: bool = True
+    strays: int = 0
+
+    @property
+    def thin(self) -> bool:
+        """Whether one more misread value would be enough for the mean to be wrong: a single reading, or two to one."""
+        return self.agreed and (self.n == 1 or self.n <= 2 * self.strays)
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +78,7 @@ def pool(values: Sequence[float], meter: Meter) -> Pooled:
     if len(values) < 3:
         return Pooled(mean, len(values), max(values) - min(values) <= DISAGREE * sd)
     kept = [value for value in values if abs(value - middle) <= STRAY * sd] or [middle]
-    return Pooled(sum(kept) / len(kept), len(kept), len(kept) > 1)
+    return Pooled(sum(kept) / len(kept), len(kept), len(kept) > 1, len(values) - len(kept))
 
 
 def expected_common(left: Conditions, found: Conditions, ratio: float = IDLE_RATIO) -> float:

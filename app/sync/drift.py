@@ -38,7 +38,7 @@ __all__ = [
 LOOK_FROM, DOUBTFUL_FROM, SLIPPED_FROM = 0.08, 0.27, 0.85
 NAMED_FROM, SETTLED_FROM, UNLIKELY_BELOW = 0.7, 0.9, 0.2
 REREADS, TOLD = 4, 5
-MISREAD = 0.01  # odds against one reading that was never repeated
+MISREAD = 0.01  # odds against one reading that was never repeated, or against two that outvoted a third
 SLIP_TO_TELL, TOLD_APART = 0.10, 1.0  # a slip of 10 % that moves the evidence by less than one sigma is not told apart
 USUAL_GAIN = 20.0  # ln(flow) per radian at idle, until it was learned on the engine
 
@@ -159,7 +159,7 @@ def slipped(
     if not bores:
         return DriftStory("unknown", 1 - COUNT_ODDS[0], {}, None, None, (), (), (), {}, None, {})
     quiet = quiet_covariance(variances, same_meter)
-    doubts = {bore: MISREAD * sum(one[bore].n == 1 and one[bore].agreed for one in (left, found)) for bore in bores}
+    doubts = {bore: MISREAD * sum(one[bore].thin for one in (left, found)) for bore in bores}
     fit = Fit(layout, bores, changes - expected_common, variances, quiet, doubts)
     any_slip, odds = fit.any_slip(), fit.odds()
     ranked = sorted(odds, key=lambda suspect: -odds[suspect])
