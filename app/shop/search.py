@@ -17,7 +17,8 @@ MOST_WORDS, LONGEST_WORD = 8, 40
 FORGIVEN_FROM = 4
 """Letters from which on one wrong, missing, extra or swapped letter is forgiven."""
 FEW = 5
-"""With fewer engines than this found as typed, those found nearly as typed follow."""
+"""With fewer engines than this found by one word as typed, those found nearly as typed follow; several words that
+occur together are hardly mistyped."""
 LETTERS = "abcdefghijklmnopqrstuvwxyz0123456789"
 SEPARATORS = re.compile(r"[\s\-_/.,;:()#]+")
 TAG = re.compile(r"([0-9a-f]{4})-?([0-9a-f]{4})")
@@ -63,7 +64,7 @@ def find(session: Session, typed: str, most: int = 30) -> Hits:
         exact += _parts(session, words, most, "serial")
     exact += _parts(session, words, most)
     found = tuple(dict.fromkeys(exact))[:most]
-    if len(found) >= FEW:
+    if len(found) >= FEW or (found and len(words) > 1):
         return Hits(found, ())
     near = (one for one in _near(session, words, most) if one not in found)
     return Hits(found, tuple(near)[: most - len(found)])
@@ -104,21 +105,37 @@ def _parts(session: Session, words: Sequence[str], most: int, column: str = "") 
 
 
 def _near(session: Session, words: Sequence[str], most: int) -> list[int]:
-    """Engines in which every word, or one that is a letter away, begins a word; whole words before beginnings."""
+    """Engines in which every word, or one that is a letter away, begins a word; whole words before beginnings.
+
+    Words that nothing here begins with are forgiven first, and the others only when that finds nothing.
+    """
     pieces = [piece.casefold() for word in words for piece in SEPARATORS.split(word) if piece]
     if max(map(len, pieces), default=0) < FORGIVEN_FROM:
         return []
-    found: dict[int, None] = {}
-    for star in ("", "*"):
-        wanted = []
-        for piece in pieces:
-            others = _known(session, piece, bool(star)) if len(piece) >= FORGIVEN_FROM else []
-            wanted.append(" OR ".join([f"{_quoted(piece)}*", *(_quoted(other) + star for other in others)]))
-        query = "SELECT rowid FROM search_word WHERE search_word MATCH ? ORDER BY rowid DESC LIMIT ?"
-        found |= dict.fromkeys(_ids(session, query, " AND ".join(f"({one})" for one in wanted), most))
-        if len(found) >= FEW:
-            break
-    return list(found)
+    strange = [piece for piece in pieces if not _begins(session, piece)]
+    for forgiven in (strange, pieces) if 0 < len(strange) < len(pieces) else (pieces,):
+        found: dict[int, None] = {}
+        for star in ("", "*"):
+            wanted = (_alternatives(session, piece, star, piece in forgiven) for piece in pieces)
+            query = "SELECT rowid FROM search_word WHERE search_word MATCH ? ORDER BY rowid DESC LIMIT ?"
+            found |= dict.fromkeys(_ids(session, query, " AND ".join(f"({one})" for one in wanted), most))
+            if len(found) >= FEW:
+                break
+        if found:
+            return list(found)
+    return []
+
+
+def _alternatives(session: Session, piece: str, star: str, forgiven: bool) -> str:
+    """A word as the beginning of one, or any that it may have been meant for; with ``star``, the beginning of that."""
+    others = _known(session, piece, bool(star)) if forgiven and len(piece) >= FORGIVEN_FROM else []
+    return " OR ".join([f"{_quoted(piece)}*", *(_quoted(other) + star for other in others)])
+
+
+def _begins(session: Session, piece: str) -> bool:
+    """Whether a word somewhere in the shop begins like this."""
+    query = "SELECT 1 FROM search_term WHERE word BETWEEN ? AND ? || char(0x10FFFF) LIMIT 1"
+    return session.connection().exec_driver_sql(query, (piece, piece)).first() is not None
 
 
 def _known(session: Session, word: str, beginnings: bool) -> list[str]:

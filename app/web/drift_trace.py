@@ -1,4 +1,4 @@
-"""The lines of a drift chart as paths, 176 by 140: a window is 20 high, three each way fit, farther ones at the edge."""
+"""The lines of a drift chart as paths, 176 by 140: a window is 20 high, three fit each way, the rest at the edge."""
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
