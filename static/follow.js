@@ -66,7 +66,8 @@ document.addEventListener("outbox:refused", (event) => {
   const { page, origin, write } = /** @type {CustomEvent} */ (event).detail;
   if (!origin?.isConnected) return;
   origin.inert = false;
-  const typing = origin.matches("[data-keypad]") && origin.elements.namedItem("value")?.value;
+  const busy = origin.hasAttribute("data-asking") || origin.elements?.namedItem("value")?.value;
+  const typing = origin.matches("[data-keypad]") && busy;
   if (!typing && page.includes(`value="${write.key}"`)) put(page, "");
 });
 
