@@ -146,6 +146,12 @@ def find(session: Session, words: str, most: int = 50) -> list[Engine]:
     return among(session, (*hits.exact, *hits.near))
 
 
+def newest(session: Session, most: int, before: int | None = None) -> list[Engine]:
+    """The engines registered last, newest first; with ``before`` those older than the engine of that id."""
+    query = select(Engine).order_by(col(Engine.id).desc()).limit(most)
+    return list(session.exec(query if before is None else query.where(col(Engine.id) < before)).all())
+
+
 def among(session: Session, ids: Sequence[int]) -> list[Engine]:
     """The engines of these ids, in their order; ids that no engine has are left out."""
     found = {e.ident: e for e in session.exec(select(Engine).where(col(Engine.id).in_(ids))).all()}

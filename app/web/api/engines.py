@@ -11,7 +11,7 @@ from app.shop.tables import Engine
 from app.sync.units import REV_PER_MIN
 from app.web.api.fittings import FittedSent, FittingTold
 from app.web.api.problems import NOT_THERE, REFUSALS, named
-from app.web.api.shapes import Id, Key, Line, Sent, Told, example, trade
+from app.web.api.shapes import LARGEST_ID, Id, Key, Line, Sent, Told, example, trade
 from app.web.context import Now, Shop
 from app.web.forms import DISPLACEMENT_UNITS
 
@@ -136,10 +136,15 @@ def find_engines(
         ),
     ] = "",
     most: Annotated[int, Query(ge=1, le=50, description="At most so many.")] = 50,
+    before: Annotated[
+        int | None, Query(ge=1, le=LARGEST_ID, description="Without words: those older than the engine of this id.")
+    ] = None,
 ) -> list[EngineTold]:
-    """The engines in which every word occurs, or all of them, newest first, when no word is given."""
+    """The engines in which every word occurs, one letter of a word forgiven; without words all of them, newest first,
+    page by page."""
     with shop.reading() as session:
-        return [EngineTold(**EngineTold.facts_of(row)) for row in engines.find(session, words, most)]
+        found = engines.find(session, words, most) if words.strip() else engines.newest(session, most, before)
+        return [EngineTold(**EngineTold.facts_of(row)) for row in found]
 
 
 @router.post("", status_code=201, summary="Register an engine", responses=REFUSALS)

@@ -137,6 +137,14 @@ def test_an_engine_comes_back_as_it_was_sent(client: TestClient) -> None:
     assert client.get("/api/engines?words=nothing").json() == []
 
 
+def test_all_engines_are_told_page_by_page_newest_first(client: TestClient, shop: Database) -> None:
+    for number in range(5):
+        engine(shop, FOUR, serial=f"31-000{number}")
+    first = client.get("/api/engines?most=3").json()
+    then = client.get(f"/api/engines?most=3&before={first[-1]['id']}").json()
+    assert [one["serial"][-1] for one in first + then] == ["4", "3", "2", "1", "0"]
+
+
 def test_a_correction_stands_in_place_of_what_was_mistyped(client: TestClient, shop: Database) -> None:
     hot_begun(shop)
     wrong = story(shop, 1).rounds[-1].latest[1].ident
