@@ -1,5 +1,7 @@
 """What the brain says of a story: the store's facts handed to ``app.sync``, its answers handed back."""
 
+from functools import lru_cache
+
 from app.shop.phases import BANK_BALANCE, Phase
 from app.shop.story import Round, Story
 from app.shop.walk import opening_rounds
@@ -9,6 +11,9 @@ from app.sync.planner import next_move
 from app.sync.rounds import Evenness, evenness, suspicious
 
 PLATE_MOVES = ("stop", "blade", "bypass")
+
+_next_move = lru_cache(maxsize=128)(next_move)
+"""The same facts are judged several times for one page: by the phase that is open, by the card, by what is missing."""
 
 
 def evenness_of(story: Story, one: Round, window: float) -> Evenness:
@@ -22,14 +27,13 @@ def next_of(story: Story, phase: Phase, until: Round | None = None) -> Advice | 
         return _coarse(story, phase)
     if phase.rounds not in ("fine", "last"):
         return None
-    events = story.events(until)
-    advice = next_move(
+    advice = _next_move(
         story.layout,
         story.hardware,
         story.meter_as_read(),
-        events,
+        tuple(story.events(until)),
         story.engine.idle_speed,
-        story.settings.blades,
+        tuple(story.settings.blades),
         story.settings.window(phase.slug),
         story.engine.displacement,
     )

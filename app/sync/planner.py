@@ -119,7 +119,7 @@ def next_move(
     )
     standing = outcomes(belief, task, [nothing(layout)])
     bench = _Bench(belief, meter, task, standing, events, [e.bore for e in since])
-    if plan := _plan(bench):
+    if standing.all_inside[0] < ENOUGH and (plan := _plan(bench)):
         return _first_of(plan, bench)
     return _last_round(bench, any(e.closing for e in since), finer=window < reachable)
 
