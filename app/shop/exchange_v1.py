@@ -6,6 +6,9 @@ server. A file of this version must be read for ever: what a later version needs
 Rows name one another by key, because ids differ from shop to shop. Readings, moves and checks stand in the order in
 which they were stored; a move or check names what was newest when it was stored, null for nothing. Engine and fitting
 are in base units (metre, cubic metre, radian, revolutions per second); a reading is in the unit of its meter.
+
+A shop's settings, studies of its meters, people and tablets stay with it: the other shop judges the same readings by
+its own.
 """
 
 import re
@@ -173,13 +176,14 @@ class Check(Part):
 
 
 class Override(Part):
-    """Word that a phase was passed with something missing."""
+    """Word that a phase was passed with something missing; ``gate`` names the one thing when it was not all of it."""
 
     key: Key
     payload: Hash
     phase: Slug
     missing: Text
     why: Text
+    gate: Short | None
     by: Text
     at: Time
 

@@ -76,7 +76,7 @@ def _left(last: Remembered | None) -> dict[int, str]:
 
 def _window(last: Remembered | None) -> str:
     if last is None or last.left is None:
-        return "Even: every bore within 8 % of the mean, with room for the meter."
+        return "Even: every bore within the window of the mean, with room for the meter."
     unit = unit_remembered(last)
     judged = last.left.judged
     return (
