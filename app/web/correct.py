@@ -53,6 +53,8 @@ def correction(shop: Shop, page: Page, form: Form, visit_id: int, now: Now) -> R
     """Store a correction; the sheet is shown as a new issue."""
     with shop.reading() as session:
         story = visits.load(session, visit_id)
+    if story.sign_off is None:
+        raise NotThereError("sheet of this visit to correct: it is not signed off")
     try:
         new = NewCorrection(
             form.text("why"),
