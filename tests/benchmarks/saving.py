@@ -149,21 +149,22 @@ def side_by_side(folder: Path, times: int) -> dict[str, list[float]]:
         connection.execute(INSERT, (str(random.random()), 1, 6.5))
         connection.execute("COMMIT")
 
+    def turn(what: str, address: str, number: int, kept: list[float]) -> None:
+        with Tablet(address) as tablet:  # a connection of its own: the server hangs up on one that is idle too long
+            for one in range(-1, TURN):
+                path = readings_path(1 + one % VISITS) if what == "page" else "/"
+                took = timed(saving(tablet, path, ledger, number + one))
+                if one >= 0:
+                    kept.append(took)
+
     with ExitStack() as held:
-        tablets = {
-            what: held.enter_context(
-                Tablet(held.enter_context(served(what, folder / "page" if what == "page" else folder)))
-            )
-            for what in ("sqlite", "orm", "page")
-        }
+        folders = {"sqlite": folder, "orm": folder, "page": folder / "page"}
+        served_at = {what: held.enter_context(served(what, place)) for what, place in folders.items()}
         for number in range(-TURN, times, TURN):  # the first turn warms up and is not counted
-            for _ in range(TURN):
-                kept = found if number >= 0 else {name: [] for name in found}
-                kept["bare commit"].append(timed(commit))
-            for what, tablet in tablets.items():
-                for one in range(TURN):
-                    path = readings_path(1 + one % VISITS) if what == "page" else "/"
-                    kept[what].append(timed(saving(tablet, path, ledger, number + one)))
+            kept = found if number >= 0 else {name: [] for name in found}
+            kept["bare commit"] += [timed(commit) for _ in range(TURN)]
+            for what, address in served_at.items():
+                turn(what, address, number, kept[what])
     connection.close()
     return found
 
