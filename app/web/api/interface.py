@@ -7,7 +7,7 @@ from fastapi import APIRouter, Depends, HTTPException, Request
 from fastapi.openapi.utils import get_openapi
 from fastapi.responses import JSONResponse
 
-from app.web.api import advice, corrections, engines, fittings, meters, moves, phases, readings, story, visits
+from app.web.api import advice, corrections, engines, fittings, meters, moves, phases, readings, slips, story, visits
 from app.web.api.problems import OTHERS, Problem
 
 ABOUT = """
@@ -60,7 +60,7 @@ router = APIRouter(
     dependencies=[Depends(json_only)],
     generate_unique_id_function=lambda route: route.name,
 )
-for resource in (engines, fittings, visits, phases, readings, moves, advice, story, corrections, meters):
+for resource in (engines, fittings, visits, phases, readings, moves, advice, story, slips, corrections, meters):
     router.include_router(resource.router)
 
 

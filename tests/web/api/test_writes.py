@@ -1,5 +1,6 @@
 """Every write of the interface: what it stores, what it answers, and that a repeat under its key does neither again."""
 
+import math
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
 from typing import Any
@@ -22,6 +23,7 @@ from app.shop.tables import (
     Visit,
 )
 from app.web.application import create_app
+from tests.shop.past import Past
 from tests.shop.yard import AT, FOUR, check_all, engine, heat_soaked, key, read, read_round, story, visit
 
 TABLES = (Engine, Fitting, Visit, RoundRow, ReadingRow, MoveRow, CheckRow, Override, SignOff)
@@ -223,6 +225,21 @@ def test_what_was_mistyped_is_put_right_after_the_sign_off(client: TestClient, s
     far = {**body, "readings": [{"id": wrong + 1, "value": 500}], "key": key()}
     refused = client.post("/api/visits/1/corrections", json=far)
     assert (refused.status_code, refused.json()["errors"][0]["pointer"]) == (422, "#/readings/0/value")
+
+
+def test_what_slipped_since_last_time_is_told_with_its_odds(client: TestClient, shop: Database) -> None:
+    past = Past(shop)
+    past.visit([6.5] * 8, [6.5] * 8)
+    assert client.get("/api/visits/1/slipped").status_code == 404
+    past.visit([6.5, 6.5, 7.75, 7.75, 6.5, 6.5, 6.5, 6.5], [6.5] * 8)
+    told = client.get("/api/visits/2/slipped").json()
+    coupler = {"kind": "coupler", "name": "coupler 2–3", "bank": None, "coupler": {"near": 2, "far": 3}, "bore": None}
+    assert (told["since_visit_id"], told["verdict"], told["named"]["suspect"]) == (1, "slipped", coupler)
+    assert told["named"]["change_percent"] > 0
+    assert told["odds"][0]["suspect"] == coupler
+    assert told["sentences"]
+    moved = {one["bore"]: one["change_percent"] for one in told["bores"]}
+    assert moved[3] == pytest.approx(100 * math.log(7.75 / 6.5), rel=0.05)
 
 
 def test_gauges_may_be_told_of_minutes_after_they_were_read(shop: Database) -> None:
