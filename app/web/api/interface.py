@@ -1,5 +1,6 @@
 """The JSON interface put together, and the document that describes it."""
 
+from functools import cache
 from importlib.metadata import version
 from typing import Any
 
@@ -70,6 +71,7 @@ def openapi() -> JSONResponse:
     return JSONResponse(document())
 
 
+@cache
 def document() -> dict[str, Any]:
     """The interface as an OpenAPI document."""
     described = get_openapi(

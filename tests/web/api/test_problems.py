@@ -208,6 +208,15 @@ def test_a_page_of_this_server_may_write_too(client: TestClient) -> None:
     assert client.post("/api/engines", json={**ENGINE, "key": key()}, headers=headers).status_code == 201
 
 
+def test_a_program_elsewhere_is_told_how_it_is_let_in(shop: Database) -> None:
+    app = create_app(shop)
+    with TestClient(app, base_url="http://192.168.7.20", client=("192.168.7.31", 50000)) as client:
+        for answer in (client.get("/api/engines"), client.post("/api/engines", json={**ENGINE, "key": key()})):
+            assert "/pair" in problem(answer, 401)["detail"]
+    with TestClient(app, base_url="http://127.0.0.1") as client:
+        assert client.get("/api/engines").json() == []
+
+
 def test_too_much_at_once(client: TestClient) -> None:
     problem(client.post("/api/engines", json={**ENGINE, "description": "x" * 2_000_000}), 413)
 

@@ -4,16 +4,19 @@ import json
 import re
 import uuid
 from collections.abc import Iterator
-from typing import Any
+from typing import Any, get_args
 
 import pytest
 import schemathesis
 from hypothesis import HealthCheck, settings
 from schemathesis.python import asgi
 
-from app.shop.phases import HEAT_SOAKED
+from app.shop.phases import HEAT_SOAKED, PHASES
+from app.shop.story import UNITS
 from app.shop.upgrade import open_shop
+from app.web.api.fittings import JSON_NAMES, HardwareSent, HardwareTold
 from app.web.api.interface import document
+from app.web.api.shapes import MeterUnit, Slug
 from app.web.application import create_app
 from tests.shop.yard import FOUR, engine, heat_soaked, read_round, visit
 
@@ -74,6 +77,12 @@ def test_the_description_is_of_the_interface_alone_and_says_what_everything_is()
             assert "default" in operation["responses"], path
     tags = {tag["name"] for tag in described["tags"]}
     assert {tag for ops in described["paths"].values() for op in ops.values() for tag in op["tags"]} == tags
+
+
+def test_what_may_be_chosen_is_what_the_store_knows() -> None:
+    assert get_args(Slug) == tuple(phase.slug for phase in PHASES)
+    assert set(get_args(MeterUnit)) == set(UNITS)
+    assert list(HardwareSent.model_fields) == list(HardwareTold.model_fields) == list(JSON_NAMES.values())
 
 
 def test_every_write_carries_a_key_or_a_version() -> None:
