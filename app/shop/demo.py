@@ -20,12 +20,14 @@ from app.shop.moves import NewMove
 from app.shop.phases import BANK_BALANCE, COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN, Phase
 from app.shop.progress import Missing, items_of, progress
 from app.shop.readings import NewReading
+from app.shop.snap import snap_items
 from app.shop.story import Story
 from app.shop.visits import NewVisit
 from app.shop.walk import due
 from app.sync.advice import Advice
 from app.sync.hardware import likely_hardware
 from app.sync.layout import Bank, Coupler, Layout
+from app.sync.snap import BLIPS
 from app.sync.units import CUBIC_INCH, LITRE, REV_PER_MIN, THOU
 
 STEP = 0.25
@@ -127,6 +129,8 @@ class Hands:
             self.warm(visit_id)
         values: dict[str, float | None] = {}
         for item in items_of(self.story(visit_id), phase):
+            if not item.needed:
+                continue
             values[item.slug] = {**TYPICAL, **figures}[item.slug] if item.kind == "number" else None
         record(self.shop, visit_id, self.key(), phase.slug, values, self.by, self.at(90))
 
@@ -160,9 +164,17 @@ class Hands:
                 self.measure(story, bench, advice)
             else:
                 self.follow(visit_id, bench, advice)
+        self.blip(visit_id, bench)
         if self.missing(visit_id, HEAT_SOAKED):
             why = "Left as it stands: the customer waits, and it idles well."
             checks.override(self.shop, visit_id, self.key(), HEAT_SOAKED.slug, why, self.by, self.at())
+
+    def blip(self, visit_id: int, bench: Bench) -> None:
+        """Blip the throttle and read the suspect bores, three times."""
+        items = snap_items(self.story(visit_id))
+        for _ in range(BLIPS if items else 0):
+            figures = {item.slug: bench.read(int(item.slug.removeprefix("snap-")), 0.0) for item in items}
+            record(self.shop, visit_id, self.key(), HEAT_SOAKED.slug, figures, self.by, self.at(40))
 
     def measure(self, story: Story, bench: Bench, advice: Advice) -> None:
         """Read the bores that the advice names, then the first one again when that closes the round."""

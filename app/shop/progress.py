@@ -2,11 +2,13 @@
 
 from dataclasses import dataclass
 
+from app.shop import snap
 from app.shop.heat import GATE, lacks_of
 from app.shop.judgement import balance_of, balanced, even_enough, needs_preset, satisfied_round
 from app.shop.limits import instruction
 from app.shop.phases import LOCK_DOWN, PHASES, Item, Phase, phase_named
 from app.shop.refusals import RefusedError
+from app.shop.snap import snap_items
 from app.shop.story import Story
 from app.shop.tables import Override
 from app.shop.walk import next_opening
@@ -58,7 +60,8 @@ def items_of(story: Story, one: Phase) -> tuple[Item, ...]:
         "two banks": len(story.layout.banks) > 1,
         "couplers": bool(story.layout.couplers()),
     }
-    return tuple(i for i in one.items if has[i.when] and story.visit.place in i.where)
+    mine = tuple(i for i in one.items if has[i.when] and story.visit.place in i.where)
+    return mine + snap_items(story) if one.rounds == "fine" else mine
 
 
 def require_open(story: Story, slug: str) -> Phase:
@@ -155,6 +158,8 @@ def _missing_rounds(story: Story, one: Phase) -> list[Missing]:
                 return [Missing("round", "A closed round with nothing moved since")]
             if not even_enough(story, one, spoken):
                 return [Missing("round", "A closed round that is even")]
+            if one.rounds == "fine":
+                return [Missing(item, what) for item, what in snap.lacks_of(story)]
         case "openings":
             mine = [r for r in story.rounds if r.row.phase == one.slug]
             if next_opening(story, mine) is not None:

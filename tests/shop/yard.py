@@ -10,6 +10,7 @@ from app.shop.engines import EngineFacts
 from app.shop.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, Phase
 from app.shop.progress import items_of
 from app.shop.readings import NewReading
+from app.shop.snap import snap_items
 from app.shop.story import Story
 from app.shop.visits import NewVisit
 from app.shop.walk import due
@@ -51,6 +52,7 @@ def check_all(shop: Database, visit_id: int, phase: Phase) -> None:
     values = {
         item.slug: (item.low + item.high) / 2 if item.kind == "number" else None
         for item in items_of(story(shop, visit_id), phase)
+        if item.needed
     }
     for minutes in (20, 10) if phase.rounds == "fine" else ():
         warm = {item: values[item] for item in ("coolant", "oil")}
@@ -68,6 +70,16 @@ def read(shop: Database, visit_id: int, phase: Phase, value: float = 6.5, bore: 
 def read_round(shop: Database, visit_id: int, phase: Phase, value: float = 6.5) -> None:
     while due(story(shop, visit_id), phase).bore is not None:
         read(shop, visit_id, phase, value)
+    if phase.rounds == "fine":
+        blip(shop, visit_id, value)
+
+
+def blip(shop: Database, visit_id: int, *values: float) -> None:
+    """Read every suspect bore three times after a blip, each time ``values`` in turn."""
+    for value in (values * 3)[:3]:
+        items = {item.slug: value for item in snap_items(story(shop, visit_id))}
+        if items:
+            checks.record(shop, visit_id, key(), HEAT_SOAKED.slug, items, "KM", AT)
 
 
 def heat_soaked(shop: Database, layout: Layout = V8) -> int:

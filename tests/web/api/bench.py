@@ -116,6 +116,7 @@ class Program:
                 break
             self.follow(path, advice)
         self.kinds.append(advice["kind"])
+        self.check(path)
         if self.ask(path)["standing"]["missing"]:
             self.post(f"{path}/overrides", why="As near as it comes today.", by="KM")
 
@@ -129,11 +130,16 @@ class Program:
                 return
             asked = missing or [item for item in phase["items"] if item["kind"] == "number"]
             ticks = [item["item"] for item in asked if item["kind"] == "tick"]
-            numbers = {item["item"]: TYPICAL[item["item"]] for item in asked if item["kind"] == "number"}
+            numbers = {item["item"]: self.figure(item["item"]) for item in asked if item["kind"] == "number"}
             if "preset-turns" in numbers:
                 numbers["preset-turns"] = phase["preset"]["turns"]
             self.post(f"{path}/checks", ticks=ticks, numbers=numbers, by="KM")
             self.clock.wait(minutes=3)
+
+    def figure(self, item: str) -> float:
+        """What somebody at the stand reads for an item: after a blip, the meter at that bore."""
+        blipped = item.removeprefix("snap-")
+        return self.bench.read(int(blipped), 0.0) if blipped != item else TYPICAL[item]
 
     def follow(self, path: str, advice: dict[str, Any]) -> None:
         """Do what the advice says, and say that it was done."""
