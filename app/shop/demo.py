@@ -38,6 +38,8 @@ TURN = 4.2
 MOST_STEPS = 90
 
 TYPICAL: Mapping[str, float] = {
+    "air-pressure": 101.3,
+    "air-temperature": 21,
     "base-blade": 3,
     "preset-turns": 1,
     "sensor-closed": 0.52,

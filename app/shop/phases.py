@@ -192,6 +192,8 @@ HEAT_SOAKED = Phase(
             needed=("test cell",),
         ),
         Item("idle-speed", "Idle speed now", "number", "rev/min", 300, 3000),
+        Item("air-pressure", "Air pressure of the day", "number", "kPa abs.", 50, 115, needed=()),
+        Item("air-temperature", "Air at the intake", "number", "°C", -40, 90, needed=()),
         Item("idle-control", "Idle-speed control and idle spark control held steady"),
         Item("loads-steady", "Fans and air conditioning held steady, on or off"),
     ),

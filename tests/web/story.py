@@ -10,7 +10,16 @@ from app.shop.demo import Bench
 from app.sync.layout import Bank, Coupler, Layout
 
 V8 = Layout((Bank("A", (1, 2, 3, 4), 1, 1), Bank("B", (5, 6, 7, 8), 5, 5)), sensor=8)
-FIGURES = {"thou": "3", "turns": "0.875", "V": "0.52", "kPa": "310", "°C": "84", "pulls": "3", "rev/min": "850"}
+FIGURES = {
+    "thou": "3",
+    "turns": "0.875",
+    "V": "0.52",
+    "kPa": "310",
+    "kPa abs.": "101.3",
+    "°C": "84",
+    "pulls": "3",
+    "rev/min": "850",
+}
 MOST_STEPS = 200
 
 
