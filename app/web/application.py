@@ -7,6 +7,7 @@ from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import Response
 from starlette.exceptions import HTTPException
+from starlette.middleware.gzip import GZipMiddleware
 from starlette.staticfiles import StaticFiles
 
 from app import places
@@ -85,6 +86,7 @@ def create_app(
         (ShopUnavailableError, _unavailable),
     ):
         app.add_exception_handler(error, either(error, page))
+    app.add_middleware(GZipMiddleware, minimum_size=1000)
     protect(app, lan_names=lan_names, admits=lambda token: app.state.admission.admits(token, clock()))
     return app
 

@@ -16,6 +16,7 @@ from tests.browser import flags, installed
 from tests.shop.yard import story
 
 SIZE = (1280, 800)
+expect.set_options(timeout=15_000)  # a machine that is busy with something else
 
 
 @dataclass
