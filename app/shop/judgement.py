@@ -1,8 +1,9 @@
 """What the brain says of a story: the store's facts handed to ``app.sync``, its answers handed back."""
 
+import math
 from functools import lru_cache
 
-from app.shop.phases import BANK_BALANCE, Phase
+from app.shop.phases import BANK_BALANCE, HEAT_SOAKED, Phase
 from app.shop.story import Round, Story
 from app.shop.walk import opening_rounds
 from app.sync.advice import Advice
@@ -71,6 +72,24 @@ def balanced(story: Story, found: BankStory) -> bool:
     """Whether the banks stand close enough at every opening read, or nothing speaks against the links."""
     off_idle = [d for d in found.differences if d.lever_travel > 0]
     return found.cause == "nothing" or all(abs(d.percent) <= 100 * story.settings.bank_window for d in off_idle)
+
+
+def held_off(story: Story) -> str:
+    """The bank that a link turned too far holds off its stop; empty when idle stands as it did before, or was not read.
+
+    Told from the ratio of the banks' means at idle, before the link was turned and after.
+    """
+    mine = [r for r in story.rounds if r.row.phase == BANK_BALANCE.slug]
+    before, after = satisfied_round(story, HEAT_SOAKED), opening_rounds(story, mine).get(0.0)
+    if before is None or after is None or len(story.layout.banks) < 2:
+        return ""
+    first, second = (bank.name for bank in story.layout.banks)
+    then, now = (evenness_of(story, one, story.settings.bank_window).bank_means for one in (before, after))
+    change = math.log(now[second] / now[first] * then[first] / then[second])
+    if abs(change) <= story.settings.bank_window:
+        return ""
+    opened = change > 0 if story.meter.quantity == "flow" else change < 0
+    return second if opened else first
 
 
 def needs_preset(story: Story) -> bool:

@@ -54,6 +54,11 @@ def opening_rounds(story: Story, mine: list[Round]) -> dict[float, Round]:
 
 
 def next_opening(story: Story, mine: list[Round]) -> float | None:
-    """The opening still to be read, None when all were."""
+    """The opening still to be read, None when all were; idle (0) comes last, once a link was turned.
+
+    A link that was made too short holds its bank off the stop, and only idle shows that.
+    """
     read = opening_rounds(story, mine)
-    return next((o for o in story.settings.openings if o not in read), None)
+    turned = any(m.kind == "link" for m in story.moves)
+    wanted = (*story.settings.openings, 0.0) if turned else story.settings.openings
+    return next((o for o in wanted if o not in read), None)

@@ -60,7 +60,9 @@ def said(story: Story, advice: Advice, found: BankStory | None, due: Due) -> tup
         case "done", _:
             return "Leave the links alone", CAUSES["nothing"]
         case "measure", _ if due.bore is not None:
-            lever = f"Lay {due.opening / INCH:.3f} in under the central lever and hold it there."
+            lever = "Blade out, pedal released: idle once more, since a link was turned."
+            if due.opening:
+                lever = f"Lay {due.opening / INCH:.3f} in under the central lever and hold it there."
             return f"Read bore {due.bore}{' again' if due.kind == 'closing' else ''}", lever
         case "link", _ if found is not None:
             way = "earlier" if advice.flats > 0 else "later"

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from app.shop.heat import GATE
 from app.shop.judgement import next_of
 from app.shop.phases import Item, Phase
-from app.shop.progress import Standing, items_of, progress
+from app.shop.progress import Standing, items_of, next_standing
 from app.shop.story import Story
 from app.shop.tables import CheckRow, MoveRow
 from app.shop.walk import due
@@ -109,7 +109,7 @@ def lands_on(story: Story) -> str:
     home = f"/visits/{story.visit.ident}"
     if story.sign_off is not None:
         return f"{home}/sheet"
-    undone = next((s for s in progress(story) if not s.done), None)
+    undone = next_standing(story)
     if undone is None:
         return f"{home}/sign-off"
     phase = undone.phase
@@ -119,7 +119,7 @@ def lands_on(story: Story) -> str:
 
 def next_step(story: Story) -> str:
     """What the visit wants next, in a few words for the board."""
-    undone = next((s for s in progress(story) if not s.done), None)
+    undone = next_standing(story)
     if undone is None:
         return "Sign it off"
     first = undone.missing[0]

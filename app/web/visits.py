@@ -8,8 +8,8 @@ from fastapi.responses import HTMLResponse, Response
 
 from app.shop import checks, people, visits
 from app.shop.keys import new_key
-from app.shop.phases import DEFER, Item, Phase, phase_named
-from app.shop.progress import current_phase, items_of, progress
+from app.shop.phases import DEFER, HEAT_SOAKED, Item, Phase, phase_named
+from app.shop.progress import current_phase, items_of, leads_to_banks, progress
 from app.shop.refusals import NotThereError, RefusedError
 from app.shop.story import Story
 from app.shop.tables import Person
@@ -183,6 +183,7 @@ def _steps(
         since=since_left(story),
         open_here=story.sign_off is None,
         current=current_phase(story),
+        to_banks=phase is HEAT_SOAKED and not standing.done and leads_to_banks(story),
         heat=heat_view(story) if phase.rounds == "fine" else None,
         defer=DEFER,
         values={**_empty(story), **values},

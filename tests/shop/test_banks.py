@@ -1,0 +1,106 @@
+"""The bank balance in a visit: idle read again after a link was turned, and a complaint that leads there at once."""
+
+import pytest
+
+from app.shop import checks, moves, visits
+from app.shop.database import Database
+from app.shop.moves import NewMove
+from app.shop.phases import BANK_BALANCE, COLD_PRESET, FIRST_FIRE, HEAT_SOAKED
+from app.shop.progress import next_standing, progress
+from app.shop.refusals import RefusedError
+from app.shop.visits import NewVisit
+from app.shop.walk import due
+from tests.shop.yard import AT, FOUR, V8, check_all, engine, heat_soaked, key, read, read_round, story
+
+
+def at_the_banks(shop: Database) -> int:
+    visit_id = heat_soaked(shop, V8)
+    read_round(shop, visit_id, HEAT_SOAKED)
+    check_all(shop, visit_id, BANK_BALANCE)
+    return visit_id
+
+
+def read_openings(shop: Database, visit_id: int, second: float = 1.0) -> list[float]:
+    """Read every round that is asked for, bank B ``second`` times bank A at idle, both alike off idle."""
+    read_at = []
+    for _ in range(4):
+        now = due(story(shop, visit_id), BANK_BALANCE)
+        if now.bore is None:
+            break
+        read_at.append(now.opening)
+        while (now := due(story(shop, visit_id), BANK_BALANCE)).bore is not None and now.opening == read_at[-1]:
+            factor = second if now.bore > 4 and now.opening == 0 else 1.0
+            read(shop, visit_id, BANK_BALANCE, round(6.5 * factor * (1 + 400 * now.opening) * 4) / 4)
+    return read_at
+
+
+def lacks(shop: Database, visit_id: int) -> list[str]:
+    return [m.what for m in next(s for s in progress(story(shop, visit_id)) if s.phase is BANK_BALANCE).missing]
+
+
+def turn_link(shop: Database, visit_id: int) -> None:
+    moves.make(shop, visit_id, key(), NewMove(BANK_BALANCE.slug, "link", "B", None, None, 1.0, (), True, "KM"), AT)
+
+
+def test_without_a_link_turned_idle_is_not_read_again(shop: Database) -> None:
+    visit_id = at_the_banks(shop)
+    assert [round(1e6 * o) for o in read_openings(shop, visit_id)] == [254, 762]
+    assert lacks(shop, visit_id) == []
+
+
+def test_after_a_link_was_turned_idle_comes_last(shop: Database) -> None:
+    visit_id = at_the_banks(shop)
+    read_openings(shop, visit_id)
+    turn_link(shop, visit_id)
+    assert lacks(shop, visit_id) == ["A closed round at every opening, with no link turned since"]
+    assert [round(1e6 * o) for o in read_openings(shop, visit_id)] == [254, 762, 0]
+    assert lacks(shop, visit_id) == []
+
+
+def test_a_link_too_short_is_seen_at_idle(shop: Database) -> None:
+    visit_id = at_the_banks(shop)
+    turn_link(shop, visit_id)
+    read_openings(shop, visit_id, second=1.12)
+    assert lacks(shop, visit_id) == ["Bank B back on its stop: its link holds it open at idle"]
+
+
+def complaint(shop: Database, why: str, layout: object = V8) -> int:
+    assert layout in (V8, FOUR)
+    engine_id = engine(shop, V8 if layout is V8 else FOUR)
+    visit_id = visits.open_visit(shop, engine_id, key(), NewVisit("vehicle", "", why, "KM", 1), AT)
+    check_all(shop, visit_id, COLD_PRESET)
+    check_all(shop, visit_id, FIRST_FIRE)
+    read_round(shop, visit_id, FIRST_FIRE)
+    check_all(shop, visit_id, HEAT_SOAKED)
+    return visit_id
+
+
+def read_uneven(shop: Database, visit_id: int) -> None:
+    while (now := due(story(shop, visit_id), HEAT_SOAKED)).bore is not None:
+        read(shop, visit_id, HEAT_SOAKED, 8.0 if now.bore == 3 else 6.5)
+
+
+def test_popping_leads_to_the_banks_once_as_found_is_read(shop: Database) -> None:
+    visit_id = complaint(shop, "Pops at light throttle")
+    with pytest.raises(RefusedError):
+        check_all(shop, visit_id, BANK_BALANCE)  # as found comes before anything else
+    read_uneven(shop, visit_id)
+    standing = next_standing(story(shop, visit_id))
+    assert standing is not None
+    assert standing.phase is BANK_BALANCE
+    check_all(shop, visit_id, BANK_BALANCE)
+    read_openings(shop, visit_id)
+    standing = next_standing(story(shop, visit_id))
+    assert standing is not None
+    assert standing.phase is HEAT_SOAKED  # and then it is evened after all
+
+
+@pytest.mark.parametrize(("why", "layout"), [("Rough when hot", V8), ("Popping", FOUR)])
+def test_other_complaints_keep_the_order(shop: Database, why: str, layout: object) -> None:
+    visit_id = complaint(shop, why, layout)
+    read_uneven(shop, visit_id)
+    standing = next_standing(story(shop, visit_id))
+    assert standing is not None
+    assert standing.phase is HEAT_SOAKED
+    with pytest.raises(RefusedError):
+        checks.record(shop, visit_id, key(), BANK_BALANCE.slug, {"free-play": None}, "KM", AT)
