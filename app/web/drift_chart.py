@@ -78,7 +78,7 @@ def drift_charts(visits: Sequence[Remembered], changed: Mapping[int, Change]) ->
         bores = tuple(chart(str(b), f"Bore {b}", partial(_bore, b), b) for b in bank.bores)
         whole = None
         if len(layout.banks) > 1:
-            whole = chart(f"all {bank.name}", f"Bank {bank.name} against all bores", partial(_bank, bank.name))
+            whole = chart(bank.name, f"Bank {bank.name} against all bores", partial(_bank, bank.name))
         banks.append(DriftBank(bank.name, bores, whole))
     return DriftCharts(tuple(banks), {k: v for k, v in LETTERS.items() if any(k in m for m in marks.values())})
 

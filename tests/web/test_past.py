@@ -88,7 +88,7 @@ def test_earlier_slips_are_a_line_with_a_page_of_their_own(client: TestClient, s
         past.visit(found, EVEN)
     shown = page(client, past)
     assert shown.count("<details") == 4  # what is fitted, and three returns
-    assert 'href="/visits/2/slipped">Visit 1 to 2' in shown
+    assert 'href="/visits/2/slipped"><span>Visit 1 to 2' in shown
     assert "Coupler 2–3 moves bores 3 and 4" in client.get("/visits/2/slipped").text
     assert client.get("/visits/1/slipped").status_code == 404
     assert client.get("/visits/99/slipped").status_code == 404
