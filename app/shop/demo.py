@@ -131,7 +131,7 @@ class Hands:
             self.warm(visit_id)
         values: dict[str, float | None] = {}
         for item in items_of(self.story(visit_id), phase):
-            if not item.needed:
+            if not item.needed and item.slug not in TYPICAL:
                 continue
             values[item.slug] = {**TYPICAL, **figures}[item.slug] if item.kind == "number" else None
         record(self.shop, visit_id, self.key(), phase.slug, values, self.by, self.at(90))
