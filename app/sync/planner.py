@@ -46,7 +46,7 @@ MOST_EXTRA = 10
 MOST_UNMOVED = 2
 """Moves of one adjuster in a row that moved nothing, after which the cause is looked for."""
 
-MOST_REMEMBERED = 24
+MOST_REMEMBERED = 16
 """Moves that are looked back on: what was before them was overtaken since."""
 
 ENOUGH_FOR_SLOP = 4
@@ -86,8 +86,8 @@ def next_move(
 ) -> Advice:
     """The one next step towards an even idle.
 
-    ``why`` is one of: ``first-round``, ``close-round``, ``misread``, ``after-move``, ``doubtful``, ``stop-bank``,
-    ``stop-speed``, ``blade``, ``even``, ``finest``, ``slop``, ``no-answer``.
+    ``why`` is one of: ``first-round``, ``close-round``, ``misread``, ``after-move``, ``last-round``, ``doubtful``,
+    ``stop-bank``, ``stop-speed``, ``blade``, ``even``, ``finest``, ``slop``, ``no-answer``.
 
     Parameters: ``layout`` of the engine; ``hardware`` fitted; ``meter`` read with; ``events`` so far, oldest first;
     ``wanted_speed`` [rev/s]; ``blades`` owned, single leaves [m]; ``window`` half width as a fraction of the mean;
@@ -197,7 +197,7 @@ def _last_round(bench: _Bench, closed: bool, finer: bool) -> Advice:
     by_doubt = sorted(bench.layout.bores, key=lambda bore: -bench.outside(bore))
     unread = tuple(bore for bore in by_doubt if bore not in bench.read)
     if unread:
-        return Advice("measure", "after-move", bores=unread)
+        return Advice("measure", "last-round", bores=unread)
     if not closed:
         return Advice("measure", "close-round", bores=(bench.read[0],))
     if bench.standing.all_inside[0] >= ENOUGH:

@@ -137,6 +137,7 @@ def title(advice: Advice, layout: Layout) -> str:
 REASONS: Mapping[str, str] = {
     "first-round": "Every bore once, then the first again: the verdict and the next move follow.",
     "after-move": "The move shifted it: what it did says what comes next.",
+    "last-round": "No move is needed by what is known. Every bore once more, the most doubtful first, proves it.",
     "unread": "It was not read yet in this round.",
     "doubtful": "One more reading tells whether it needs a move, and costs less than one.",
     "close-round": "It closes the round and shows how far the engine drifted.",
