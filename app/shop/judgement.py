@@ -1,13 +1,16 @@
 """What the brain says of a story: the store's facts handed to ``app.sync``, its answers handed back."""
 
 import math
+from collections.abc import Iterable
 from functools import lru_cache
+from statistics import fmean
 
 from app.shop.phases import BANK_BALANCE, HEAT_SOAKED, Phase
 from app.shop.story import Round, Story
 from app.shop.walk import opening_rounds
 from app.sync.advice import Advice
 from app.sync.banks import BankStory, Opening, balance
+from app.sync.events import Reading
 from app.sync.planner import next_move
 from app.sync.rounds import Evenness, evenness, suspicious
 
@@ -55,17 +58,26 @@ def balance_of(story: Story) -> BankStory | None:
     read = [Opening(o, {r.bore: r.value for r in story.as_read(openings[o])}) for o in wanted if o in openings]
     if not read:
         return None
-    at_idle = {r.bore: r.value for r in story.as_read(idle)}
+    at_idle = _pooled(story.as_read(idle))
     felt = {item for phase, item in story.checks if phase == BANK_BALANCE.slug}
     return balance(
         story.layout,
         story.hardware,
-        at_idle,
+        {bore: fmean(values) for bore, values in at_idle.items()},
         read,
         story.meter_as_read(),
         free_play_proven="free-play" in felt,
         joints_tight="joints-tight" in felt,
+        idle_times=min((len(values) for values in at_idle.values()), default=1),
     )
+
+
+def _pooled(readings: Iterable[Reading]) -> dict[int, list[float]]:
+    """Everything read at each bore."""
+    found: dict[int, list[float]] = {}
+    for reading in readings:
+        found.setdefault(reading.bore, []).append(reading.value)
+    return found
 
 
 def balanced(story: Story, found: BankStory) -> bool:
