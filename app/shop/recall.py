@@ -1,4 +1,4 @@
-"""The memory of an engine out of the records. A visit that nobody wrote to since is not read again."""
+"""The memory of an engine out of the records. A visit that was signed off is not read again until it is corrected."""
 
 from collections import OrderedDict
 from collections.abc import Sequence
@@ -63,7 +63,8 @@ def of_visits(session: Session, rows: Sequence[Visit]) -> tuple[Remembered, ...]
     for story in visits.stories(session, new):
         visit = remember(story)
         known[visit.visit_id] = visit
-        _kept.put((visit.key, stamps[visit.visit_id]), visit)
+        if visit.signed:  # an open one is judged by what is known of its meter by now
+            _kept.put((visit.key, stamps[visit.visit_id]), visit)
     return tuple(found for row in rows if (found := known[row.ident]) is not None)
 
 
