@@ -3,6 +3,7 @@
 import threading
 from collections import OrderedDict
 from collections.abc import Hashable
+from typing import Any
 
 MOST = 200
 
@@ -12,17 +13,17 @@ class Memory:
 
     def __init__(self, most: int = MOST) -> None:
         self.most = most
-        self._kept: OrderedDict[Hashable, object] = OrderedDict()
+        self._kept: OrderedDict[Hashable, Any] = OrderedDict()
         self._turn = threading.Lock()
 
-    def get(self, key: Hashable) -> object | None:
-        """The value kept under ``key``."""
+    def get(self, key: Hashable) -> Any:
+        """The value kept under ``key``, None when there is none."""
         with self._turn:
             if key in self._kept:
                 self._kept.move_to_end(key)
             return self._kept.get(key)
 
-    def put(self, key: Hashable, value: object) -> None:
+    def put(self, key: Hashable, value: Any) -> None:
         """Keep ``value`` under ``key``."""
         with self._turn:
             self._kept[key] = value

@@ -45,8 +45,11 @@ class NewReading:
     supersedes: int | None = None
 
 
-def add(shop: Database, visit_id: int, key: str, new: NewReading, at: str) -> int:
-    """Store a reading and return its id; the first one of a round begins it. Raises RefusedError, ConflictError."""
+def add(shop: Database, visit_id: int, key: str, new: NewReading, at: str, *, sure: bool = True) -> int:
+    """Store a reading and return its id; the first one of a round begins it. Raises RefusedError, ConflictError.
+
+    Not ``sure``, a value far from the other bores' is refused, with FAR_OFF: it is more likely a slip.
+    """
     key = checked(key)
     sent = fingerprint(visit=visit_id, new=new)
     with shop.writing() as session:
@@ -60,6 +63,8 @@ def add(shop: Database, visit_id: int, key: str, new: NewReading, at: str) -> in
             raise RefusedError({"value": problem})
         one = _round(session, story, phase, new, key, at)
         _may_supersede(one, new)
+        if not sure and new.value is not None and far_off(one, new.bore, new.value):
+            raise RefusedError({"value": FAR_OFF})
         row = ReadingRow(
             key=key,
             payload=sent,
@@ -130,17 +135,6 @@ def settle(
         session.add(row)
         session.flush()
         return row.ident
-
-
-def ask_if_far(shop: Database, visit_id: int, key: str, new: NewReading) -> None:
-    """Raises RefusedError for a value far from the other bores', which is more likely a slip, unless it is stored."""
-    with shop.reading() as session:
-        story = visits.load(session, visit_id)
-    one = next((r for r in story.rounds if r.row.number == new.round_number), None)
-    if one is None or new.value is None or any(row.key == key for row in one.entered):
-        return
-    if far_off(one, new.bore, new.value):
-        raise RefusedError({"value": FAR_OFF})
 
 
 def begin_round(shop: Database, visit_id: int, key: str, phase_slug: str, at: str) -> int:

@@ -136,7 +136,7 @@ class Story:
         """The checks that stand, by phase and item: neither superseded nor taken back."""
         return {(c.phase, c.item): c for c in current(self.all_checks) if c.text != TAKEN_BACK}
 
-    @property
+    @cached_property
     def taken_back(self) -> frozenset[int]:
         """The ids of the checks that were taken back."""
         return frozenset(c.supersedes_id for c in self.all_checks if c.text == TAKEN_BACK and c.supersedes_id)

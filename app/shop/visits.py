@@ -11,7 +11,7 @@ from app.shop import engines, meters, people, setups
 from app.shop.database import Database
 from app.shop.fittings import hardware_from_json, layout_from_json
 from app.shop.keys import checked, earlier, fingerprint
-from app.shop.news import marks, marks_of
+from app.shop.news import Marks, marks, marks_of
 from app.shop.phases import PLACES
 from app.shop.progress import progress
 from app.shop.refusals import RefusedError
@@ -128,15 +128,15 @@ def load(session: Session, visit_id: int, with_before: bool = False) -> Story:
 
 def remember(session: Session, story: Story) -> None:
     """Hand out ``story``, of rows that were stored in this very session, once the session is committed."""
-    fresh: dict[int, Story] = session.info["fresh"]
-    fresh[story.visit.ident] = story
+    fresh: dict[int, tuple[Marks, Story]] = session.info["fresh"]
+    fresh[story.visit.ident] = (marks_of(story), story)
 
 
 def _kept(session: Session, visit_id: int) -> Story:
     now = marks(session, visit_id)
-    kept = session.info["memory"].get(visit_id)
-    if isinstance(kept, Story) and marks_of(kept) == now:
-        return kept
+    kept: tuple[Marks, Story] | None = session.info["memory"].get(visit_id)
+    if kept is not None and kept[0] == now:
+        return kept[1]
     (story,) = stories(session, [session.exec(select(Visit).where(Visit.id == visit_id)).one()])
     for row in story.rows():
         session.expunge(row)  # what is kept outlives the session, whatever becomes of it

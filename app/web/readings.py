@@ -62,9 +62,7 @@ def add(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: Now) 
             supersedes=_superseded(shop, form),
         )
         form.raise_problems()
-        if new.value is not None and not form.text("sure"):
-            readings.ask_if_far(shop, visit_id, form.text("key"), new)
-        readings.add(shop, visit_id, form.text("key"), new, now)
+        readings.add(shop, visit_id, form.text("key"), new, now, sure=bool(form.text("sure")))
     except NotThereError:
         raise
     except RefusedError as refusal:

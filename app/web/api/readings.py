@@ -241,9 +241,8 @@ def add_reading(shop: Shop, visit_id: Id, phase: Slug, body: ReadingSent, now: N
         why=body.why if isinstance(body, SkipSent) else "",
         supersedes=body.supersedes,
     )
-    if isinstance(body, ValueSent) and not body.sure:
-        readings.ask_if_far(shop, visit_id, body.key, new)
-    row_id = readings.add(shop, visit_id, body.key, new, now)
+    sure = not isinstance(body, ValueSent) or body.sure
+    row_id = readings.add(shop, visit_id, body.key, new, now, sure=sure)
     return _stored(shop, visit_id, row_id)
 
 
