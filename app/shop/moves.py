@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from app.shop import visits
 from app.shop.database import Database
+from app.shop.judgement import needs_preset
 from app.shop.keys import checked, earlier, fingerprint
 from app.shop.progress import require_open
 from app.shop.refusals import RefusedError
@@ -48,6 +49,8 @@ def make(shop: Database, visit_id: int, key: str, new: NewMove, at: str) -> int:
         phase = require_open(story, new.phase)
         if new.kind not in phase.moves:
             raise RefusedError({"kind": f"Nothing of that kind is moved in {phase.title.lower()}."})
+        if phase.rounds == "fine" and not needs_preset(story) and story.as_found() is None:
+            raise RefusedError({"kind": "As found comes first: read every bore and close the round, then move."})
         if problems := _problems(story, new):
             raise RefusedError(problems)
         row = MoveRow(

@@ -8,6 +8,7 @@ from app.shop.heat import GATE, lacks_of
 from app.shop.judgement import balance_of, balanced, even_enough, held_off, needs_preset, satisfied_round
 from app.shop.limits import instruction
 from app.shop.phases import BANK_BALANCE, HEAT_SOAKED, LOCK_DOWN, PHASES, Item, Phase, phase_named
+from app.shop.recheck import reasons
 from app.shop.refusals import RefusedError
 from app.shop.snap import snap_items
 from app.shop.story import Story
@@ -182,7 +183,9 @@ def _missing_rounds(story: Story, one: Phase) -> list[Missing]:
                 return [Missing("round", "One quick round, closed")]
         case "fine" | "last":
             if spoken is None:
-                return [Missing("round", "A closed round with nothing moved since")]
+                never = one.rounds == "fine" and not any(r.closed for r in story.rounds if r.row.phase == one.slug)
+                must = never and bool(reasons(story))
+                return [Missing("round", "A closed round with nothing moved since", must)]
             if not even_enough(story, one, spoken):
                 return [Missing("round", "A closed round that is even")]
             if one.rounds == "fine":

@@ -123,6 +123,7 @@ class Story:
     before: "Story | None" = None
     corrections: tuple[Correction, ...] = ()
     repeatability: float | None = None
+    place_before: str = ""
     settings: Settings = DEFAULTS
     studied: int = 0
 

@@ -139,7 +139,10 @@ class MeterDue(Evidence, table=True):
 
 
 class Visit(Evidence, table=True):
-    """One time the engine is worked on. ``setup`` is the version of the settings it is judged by, None the defaults."""
+    """One time the engine is worked on. ``setup`` is the version of the settings it is judged by, None the defaults.
+
+    ``changed`` names what was changed since the last sign-off, with commas between.
+    """
 
     __table_args__ = (UniqueConstraint("engine_id", "number"), STRICT)
     engine_id: int = Field(foreign_key="engine.id", ondelete="RESTRICT")
@@ -152,6 +155,7 @@ class Visit(Evidence, table=True):
     by: str = Field(sa_type=Text)
     opened_at: str = Field(sa_type=Text)
     setup: int | None = None
+    changed: str | None = Field(default=None, sa_type=Text)
 
 
 class RoundRow(Evidence, table=True):

@@ -14,6 +14,7 @@ from app.shop.keys import checked, earlier, fingerprint
 from app.shop.news import Marks, marks, marks_of
 from app.shop.phases import PLACES
 from app.shop.progress import progress
+from app.shop.recheck import CHANGES
 from app.shop.refusals import RefusedError
 from app.shop.settings import DEFAULTS
 from app.shop.story import Round, Story
@@ -37,13 +38,17 @@ T = TypeVar("T", RoundRow, MoveRow, CheckRow, Override, SignOff, Correction)
 
 @dataclass(frozen=True, slots=True)
 class NewVisit:
-    """Why the engine is here: the place, the job number, the complaint or reason, who opens it, which meter."""
+    """Why the engine is here: the place, the job number, the complaint or reason, who opens it, which meter.
+
+    ``changed`` are those of CHANGES that were changed since the last sign-off.
+    """
 
     place: str
     job: str
     why: str
     by: str
     meter_id: int
+    changed: tuple[str, ...] = ()
 
 
 def open_visit(shop: Database, engine_id: int, key: str, new: NewVisit, at: str) -> int:
@@ -62,6 +67,8 @@ def open_visit(shop: Database, engine_id: int, key: str, new: NewVisit, at: str)
         for name in ("job", "why", "by"):
             if len(getattr(new, name)) > engines.LONGEST:
                 problems[name] = f"At most {engines.LONGEST} characters fit here."
+        if not set(new.changed) <= set(CHANGES):
+            problems["changed"] = "One of " + ", ".join(CHANGES) + "."
         if session.get(MeterRow, new.meter_id) is None:
             problems["meter"] = "There is no such meter in the shop."
         if engines.open_visit(session, engine_id) is not None:
@@ -82,6 +89,7 @@ def open_visit(shop: Database, engine_id: int, key: str, new: NewVisit, at: str)
             by=new.by.strip(),
             opened_at=at,
             setup=setups.now(session)[0] or None,
+            changed=", ".join(new.changed) or None,
         )
         session.add(visit)
         session.flush()
@@ -193,7 +201,8 @@ def stories(session: Session, rows: Sequence[Visit]) -> list[Story]:
             all_checks=checks.get(visit.ident, ()),
             overrides=overrides.get(visit.ident, ()),
             sign_off=next(iter(signed.get(visit.ident, ())), None),
-            fitted_before=fitted_before.get(visit.ident),
+            fitted_before=fitted_before[visit.ident][0] if visit.ident in fitted_before else None,
+            place_before=fitted_before[visit.ident][1] if visit.ident in fitted_before else "",
             corrections=corrected.get(visit.ident, ()),
             repeatability=repeats.of(meters_of[visit.meter_id], next(iter(signed.get(visit.ident, ())), None)),
             studied=studied,
@@ -230,19 +239,19 @@ def _of(session: Session, table: type[T], ids: Sequence[int]) -> dict[int, tuple
     return {visit_id: tuple(rows) for visit_id, rows in groupby(session.exec(mine).all(), key=lambda r: r.visit_id)}
 
 
-def _fitted_before(session: Session, rows: Sequence[Visit]) -> dict[int, int]:
-    """By visit id, what was fitted at the last visit signed off before it."""
+def _fitted_before(session: Session, rows: Sequence[Visit]) -> dict[int, tuple[int, str]]:
+    """By visit id, what was fitted at the last visit signed off before it, and where that was."""
     signed = session.exec(
-        select(Visit.engine_id, Visit.number, Visit.fitting_id)
+        select(Visit.engine_id, Visit.number, Visit.fitting_id, Visit.place)
         .join(SignOff)
         .where(col(Visit.engine_id).in_({visit.engine_id for visit in rows}))
         .order_by(col(Visit.number))
     ).all()
-    found: dict[int, int] = {}
+    found: dict[int, tuple[int, str]] = {}
     for visit in rows:
-        for engine_id, number, fitting_id in signed:
+        for engine_id, number, fitting_id, place in signed:
             if engine_id == visit.engine_id and number < visit.number:
-                found[visit.ident] = fitting_id
+                found[visit.ident] = fitting_id, place
     return found
 
 

@@ -9,6 +9,7 @@ from app.shop import engines, recall, visits
 from app.shop.fittings import HARDWARE_FIELDS, hardware_from_json, layout_from_json
 from app.shop.keys import new_key
 from app.shop.phases import PLACES
+from app.shop.recheck import CHANGES
 from app.shop.refusals import ConflictError, NotThereError, RefusedError
 from app.shop.search import tag_of
 from app.shop.tables import Engine
@@ -187,7 +188,8 @@ def open_visit(shop: Shop, page: Page, form: Form, engine_id: int, now: Now) -> 
     """Open the visit, or show the form again with what is wrong."""
     try:
         meter = form.whole("meter") if form.text("meter") else 0
-        new = NewVisit(form.text("place"), form.text("job"), form.text("why"), form.text("by"), meter)
+        changed = tuple(what for what in CHANGES if form.text(f"changed {what}"))
+        new = NewVisit(form.text("place"), form.text("job"), form.text("why"), form.text("by"), meter, changed)
         form.raise_problems()
         visit_id = visits.open_visit(shop, engine_id, form.text("key"), new, now)
     except RefusedError as refusal:
@@ -267,6 +269,14 @@ def _visit_form(
     with shop.reading() as session:
         engine = engines.get(session, engine_id)
         choices = meter_choices(session, now[:10])
+        changes = CHANGES if engines.newest_visits(session, [engine_id]) else ()
     return page.show(
-        "visit_new.html", status, engine=engine, meters=choices, places=PLACES, values=values, problems=problems
+        "visit_new.html",
+        status,
+        engine=engine,
+        meters=choices,
+        changes=changes,
+        places=PLACES,
+        values=values,
+        problems=problems,
     )

@@ -10,6 +10,7 @@ from app.shop import checks, people, visits
 from app.shop.keys import new_key
 from app.shop.phases import DEFER, HEAT_SOAKED, Item, Phase, phase_named
 from app.shop.progress import current_phase, items_of, leads_to_banks, progress
+from app.shop.recheck import recheck
 from app.shop.refusals import NotThereError, RefusedError
 from app.shop.story import Story
 from app.shop.tables import Person
@@ -184,6 +185,7 @@ def _steps(
         open_here=story.sign_off is None,
         current=current_phase(story),
         to_banks=phase is HEAT_SOAKED and not standing.done and leads_to_banks(story),
+        recheck=recheck(story) if phase.rounds in ("coarse", "fine") and not standing.done else "",
         heat=heat_view(story) if phase.rounds == "fine" else None,
         defer=DEFER,
         values={**_empty(story), **values},

@@ -7,10 +7,11 @@ from collections.abc import Iterator
 import pytest
 from starlette.testclient import TestClient
 
+from app.shop import visits
 from app.shop.database import Database
-from app.shop.phases import COLD_PRESET, DEFER, FIRST_FIRE, HEAT_SOAKED, PHASES, PLACES
+from app.shop.phases import COLD_PRESET, DEFER, FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN, PHASES, PLACES
 from app.web.application import create_app
-from tests.shop.yard import FOUR, V8, check_all, engine, heat_soaked, key, read_round, story, visit
+from tests.shop.yard import AT, FOUR, V8, check_all, engine, heat_soaked, key, read_round, story, visit
 
 ORIGIN = "http://127.0.0.1"
 
@@ -130,3 +131,18 @@ def test_a_time_that_cannot_be_stays_beside_its_field(client: TestClient, shop: 
     assert 'id="ago-message"' in answer.text
     assert f'value="{ago}"' in answer.text
     assert len(story(shop, visit_id).all_checks) == count
+
+
+def test_what_changed_is_asked_when_the_visit_opens_and_said_in_it(client: TestClient, shop: Database) -> None:
+    visit_id = heat_soaked(shop, FOUR)
+    read_round(shop, visit_id, HEAT_SOAKED)
+    check_all(shop, visit_id, LOCK_DOWN)
+    read_round(shop, visit_id, LOCK_DOWN)
+    visits.sign_off(shop, visit_id, key(), "Foreman of the yard", AT)
+    engine_id = story(shop, visit_id).engine.ident
+    assert "Changed since the last sign-off" in client.get(f"/engines/{engine_id}/visits/new").text
+    sent = {"key": key(), "place": "vehicle", "by": "KM", "meter": "1", "changed exhaust": "1"}
+    there = client.post(f"/engines/{engine_id}/visits", data=sent).headers["location"]
+    for slug in (FIRST_FIRE.slug, HEAT_SOAKED.slug):
+        page = client.get(f"{there}/{slug}").text
+        assert "Since the last sign-off: exhaust changed; it is in the vehicle now" in page, slug
