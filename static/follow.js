@@ -64,11 +64,11 @@ document.addEventListener("outbox:rest", (event) => {
 
 document.addEventListener("outbox:refused", (event) => {
   const { page, origin, write } = /** @type {CustomEvent} */ (event).detail;
-  if (!origin?.isConnected) return;
-  origin.inert = false;
-  const busy = origin.hasAttribute("data-asking") || origin.elements?.namedItem("value")?.value;
-  const typing = origin.matches("[data-keypad]") && busy;
-  if (!typing && page.includes(`value="${write.key}"`)) put(page, "");
+  if (origin?.form) origin.form.inert = false;
+  const pad = /** @type {HTMLFormElement | null} */ (document.querySelector("form[data-keypad]"));
+  const typed = /** @type {HTMLInputElement | null | undefined} */ (pad?.elements.namedItem("value"))?.value;
+  const busy = typed || pad?.hasAttribute("data-asking");
+  if (origin?.path === location.pathname && !busy && page.includes(`value="${write.key}"`)) put(page, "");
 });
 
 document.addEventListener("outbox:changed", () => {

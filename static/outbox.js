@@ -25,7 +25,10 @@ const TRY_AGAIN = [401, 408, 425, 429];
  */
 export const held = { writes: [], saved: [], trouble: "", failed: 0, slow: false };
 
-/** What on this page each write came from: its form, or the page itself. @type {Map<string, HTMLElement>} */
+/**
+ * Where on this page each write came from: its form, and the address that the page had.
+ * @type {Map<string, {form?: HTMLElement, path: string}>}
+ */
 const origins = new Map();
 const tabs = new BroadcastChannel("evenbore");
 
@@ -98,7 +101,7 @@ async function hold(form, submitter) {
   } finally {
     form.removeAttribute("data-holding");
   }
-  origins.set(write.key, form);
+  origins.set(write.key, { form, path: location.pathname });
   if (!form.matches("[data-keypad]")) form.inert = true;
   await changedHere();
   void drain();
@@ -191,7 +194,7 @@ async function sendAll() {
     } else {
       held.saved.push({ ...write, savedAt: performance.now() });
       await queue.drop(write);
-      if (origin?.isConnected && after) next = after;
+      if (origin?.path === location.pathname && after) next = after;
       await changedHere();
     }
   }
@@ -219,7 +222,7 @@ export function reached(well) {
 
 /** Sends a refused write once more and goes to where it stands then. @param {queue.Write} write */
 export async function tryAgain(write) {
-  origins.set(write.key, document.body);
+  origins.set(write.key, { path: location.pathname });
   await queue.refuse(write, "");
   await changedHere();
   void drain();

@@ -8,7 +8,7 @@ from app.shop.database import Database
 from app.shop.judgement import needs_preset
 from app.shop.keys import checked, earlier, fingerprint
 from app.shop.progress import require_open
-from app.shop.refusals import RefusedError
+from app.shop.refusals import ConflictError, RefusedError
 from app.shop.story import Story
 from app.shop.tables import MoveRow
 from app.sync.layout import Coupler
@@ -17,6 +17,7 @@ from app.sync.units import THOU
 MOST = {"stop": 4.0, "link": 24.0, "bypass": 10.0}
 MOST_LEAVES = 2
 THINNEST, THICKEST = 0.5 * THOU, 60 * THOU
+TOLD_TWICE = "Another tablet kept a move meanwhile. Keep this one only if it was made as well; then read a new round."
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,8 +39,12 @@ class NewMove:
     by: str
 
 
-def make(shop: Database, visit_id: int, key: str, new: NewMove, at: str) -> int:
-    """Store a move that was made and return its id. Raises RefusedError, with nothing stored."""
+def make(shop: Database, visit_id: int, key: str, new: NewMove, at: str, seen: int | None = None) -> int:
+    """Store a move that was made and return its id. Raises RefusedError, with nothing stored.
+
+    ``seen`` is the newest move of the visit that whoever made this one knew of, 0 for none: when there is a newer one,
+    both may be the same turn of the same screw, told by two tablets, and ConflictError asks. None asks nothing.
+    """
     key = checked(key)
     sent = fingerprint(visit=visit_id, new=new)
     with shop.writing() as session:
@@ -53,6 +58,8 @@ def make(shop: Database, visit_id: int, key: str, new: NewMove, at: str) -> int:
             raise RefusedError({"kind": "As found comes first: read every bore and close the round, then move."})
         if problems := _problems(story, new):
             raise RefusedError(problems)
+        if seen is not None and seen != story.last_move:
+            raise ConflictError({"": TOLD_TWICE})
         row = MoveRow(
             key=key,
             payload=sent,

@@ -111,6 +111,7 @@ def _turn(story: Story, advice: Advice, title: str, reason: str, here: str) -> C
             "amount": f"{abs(advice.flats):g}",
             "way": "in" if advice.flats > 0 else "out",
             "by": story.visit.by,
+            "seen": str(story.last_move),
         },
     )
 

@@ -377,7 +377,7 @@ class Desk:
             reason,
             (made, Answer("Made differently", href=otherwise)),
             f"{self.here}/moves",
-            _move_fields(advice, place, self.story.visit.by),
+            {**_move_fields(advice, place, self.story.visit.by), "seen": str(self.story.last_move)},
         )
 
     def _go_on(self) -> Answer:

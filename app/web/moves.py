@@ -34,7 +34,8 @@ def made_otherwise(shop: Shop, page: Page, visit_id: int, slug: str, kind: str =
 def make(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: Now) -> Response:
     """Keep the move as made."""
     try:
-        moves.make(shop, visit_id, form.text("key"), _new_move(form, slug), now)
+        seen = form.whole("seen") if form.text("seen") else None
+        moves.make(shop, visit_id, form.text("key"), _new_move(form, slug), now, seen)
     except NotThereError:
         raise
     except RefusedError as refusal:

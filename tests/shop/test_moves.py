@@ -6,7 +6,7 @@ from app.shop import moves
 from app.shop.database import Database
 from app.shop.moves import NewMove
 from app.shop.phases import BANK_BALANCE, HEAT_SOAKED
-from app.shop.refusals import RefusedError
+from app.shop.refusals import ConflictError, RefusedError
 from app.sync.events import BladeReset, StopTurn
 from app.sync.units import THOU
 from tests.shop.yard import AT, heat_soaked, key, read, read_round, story
@@ -75,3 +75,16 @@ def test_a_link_is_turned_in_the_bank_balance(shop: Database) -> None:
     first = moves.make(shop, visit_id, sent, new, AT)
     assert moves.make(shop, visit_id, sent, new, AT) == first
     assert len(story(shop, visit_id).moves) == 1
+
+
+def test_a_move_told_by_somebody_who_did_not_know_of_another_is_asked_about(shop: Database) -> None:
+    visit_id = heat_soaked(shop)
+    sent = key()
+    first = moves.make(shop, visit_id, sent, stop("A", 0.125), AT, seen=0)
+    assert moves.make(shop, visit_id, sent, stop("A", 0.125), AT, seen=0) == first
+    late = key()
+    with pytest.raises(ConflictError, match="Another tablet kept a move"):
+        moves.make(shop, visit_id, late, stop("A", 0.125), AT, seen=0)
+    assert len(story(shop, visit_id).moves) == 1
+    moves.make(shop, visit_id, late, stop("A", 0.125), AT, seen=first)
+    assert len(story(shop, visit_id).moves) == 2

@@ -74,6 +74,26 @@ def test_a_tablet_that_was_away_hides_nothing_of_what_it_read(pair: tuple[Tablet
     assert entered(shop, 1) == [(1, "turn", 6.25), (1, "turn", 6.0)]
 
 
+def test_a_move_told_by_both_is_asked_about(pair: tuple[Tablet, Tablet], shop: Database) -> None:
+    one, other = pair
+    for value, then in (("4.25", "Bore 2"), ("6.50", "Bore 3"), ("6.50", "Bore 4"), ("6.50", "Bore 1 again")):
+        one.read(value, then=then)
+    one.read("4.25", then="Round 2 closed")
+    for hand in pair:
+        expect(hand.page.get_by_role("button", name="I made this move")).to_be_visible()
+    other.context.set_offline(True)
+    other.page.get_by_role("button", name="I made this move").click()
+    expect(other.bar).to_contain_text("1 move held here")
+    one.page.get_by_role("button", name="I made this move").click()
+    expect(one.page.locator("#entry-heading")).to_have_text("Bore 1")
+    other.context.set_offline(False)
+    expect(other.page.get_by_text("Another tablet kept a move meanwhile.")).to_be_visible()
+    assert len(story(shop, 1).moves) == 1
+    other.page.get_by_role("button", name="Keep this move").click()
+    expect(other.page.locator("#entry-heading")).to_have_text("Bore 1")
+    assert len(story(shop, 1).moves) == 2
+
+
 def test_a_look_that_finds_nothing_new_fetches_nothing(pair: tuple[Tablet, Tablet]) -> None:
     one, _ = pair
     asked: list[str] = []
