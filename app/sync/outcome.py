@@ -25,6 +25,7 @@ Ints = NDArray[np.int64]
 Choice = tuple[int, ...]
 
 LEFT = -1
+PLAUSIBLE = 2.5
 SIXTEENTH = 1 / 16
 STOP_MINUTES = 1.0
 BLADE_MINUTES = 2.3
@@ -89,6 +90,15 @@ def stacks_of(blades: Sequence[float]) -> tuple[tuple[float, ...], ...]:
     for stack in [(leaf,) for leaf in blades] + list(combinations(blades, 2)):
         found.setdefault(round(sum(stack) * 1e8), stack)
     return tuple(found[size] for size in sorted(found))
+
+
+def likely_stacks(blades: Sequence[float], belief: Belief) -> tuple[tuple[float, ...], ...]:
+    """Those of ``stacks_of`` that a plate of this engine may be set on: within a factor of ``PLAUSIBLE`` of its gaps.
+
+    Parameters: ``blades`` owned, single leaves [m]; ``belief`` about the engine.
+    """
+    middle = float(np.median(belief.gaps))
+    return tuple(stack for stack in stacks_of(blades) if middle / PLAUSIBLE <= sum(stack) <= middle * PLAUSIBLE)
 
 
 def nothing(layout: Layout) -> Choice:

@@ -17,7 +17,7 @@ from app.sync.estimate import Belief, after_move, follow, shown_by, usual_belief
 from app.sync.events import BladeReset, Event, IdleSpeed, Meter, Move, Reading, StopTurn
 from app.sync.hardware import Hardware
 from app.sync.layout import Adjuster, Coupler, Layout, StopScrew
-from app.sync.outcome import READ_MINUTES, SIXTEENTH, Outcomes, Task, finest_window, nothing, outcomes, stacks_of
+from app.sync.outcome import READ_MINUTES, SIXTEENTH, Outcomes, Task, finest_window, likely_stacks, nothing, outcomes
 from app.sync.plan import Plan, cheapest
 from app.sync.repeats import disagree, scattered
 from app.sync.rounds import reading_sd, suspicious
@@ -111,7 +111,7 @@ def next_move(
     extra = max(len(since) - len(layout.bores) - 1, 0)
     reachable = max(window, finest_window(belief))
     task = Task(
-        stacks_of(blades),
+        likely_stacks(blades, belief),
         reachable,
         any(isinstance(e, IdleSpeed) for e in events),
         DEAR + RISING * extra,
