@@ -9,6 +9,7 @@ from app.shop.phases import Item, Phase
 from app.shop.progress import Standing, items_of, next_standing
 from app.shop.story import Story
 from app.shop.tables import CheckRow, MoveRow
+from app.shop.telephone import Say, say
 from app.shop.walk import due
 from app.sync import words
 from app.sync.preset import Preset, starting_turns
@@ -78,6 +79,15 @@ def ready_to_read(standing: Standing) -> bool:
     """Whether nothing stands before the readings any more."""
     before = {GATE, *(item.slug for item in standing.phase.items if item.before_running)}
     return not standing.stops and not any(m.slug in before for m in standing.missing)
+
+
+def to_say(story: Story, lines: tuple[CheckLine, ...]) -> Say | None:
+    """What to read out next over the telephone; None at the bench, and once everything asked for is recorded."""
+    if story.visit.place != "telephone" or story.sign_off is not None:
+        return None
+    due = next((line for line in lines if line.problem and line.typed), None)
+    due = due or next((line for line in lines if line.stale or (line.row is None and line.needed)), None)
+    return say(due.item) if due else None
 
 
 def done_lines(story: Story, phase: Phase) -> tuple[str, ...]:

@@ -14,13 +14,14 @@ from app.shop.recheck import recheck
 from app.shop.refusals import NotThereError, RefusedError
 from app.shop.story import Story
 from app.shop.tables import Person
+from app.shop.telephone import in_items_unit
 from app.web.context import Form, Now, Page, Pages, Shop, stamp
 from app.web.drawing import phases
 from app.web.forms import Typed
 from app.web.heat import heat_view
 from app.web.history import since_left
 from app.web.refusal import status_of
-from app.web.steps import advised_preset, beyond, check_lines, done_lines, lands_on, left_of, ready_to_read
+from app.web.steps import advised_preset, beyond, check_lines, done_lines, lands_on, left_of, ready_to_read, to_say
 
 router = APIRouter()
 
@@ -128,8 +129,18 @@ def _values(story: Story, phase: Phase, form: Typed) -> dict[str, float | None]:
         if item.kind == "tick" and form.text(item.slug):
             values[item.slug] = None
         elif item.kind == "number" and form.text(item.slug) and not _unchanged(story, phase, item, form):
-            values[item.slug] = form.number(item.slug)
+            number = form.number(item.slug)
+            values[item.slug] = _as_asked(item, number, form) if item.slug not in form.problems else None
     return values
+
+
+def _as_asked(item: Item, number: float, form: Typed) -> float:
+    """A number in the item's unit; over the telephone it may have been read out in another."""
+    try:
+        return in_items_unit(item, number, form.text("said_unit"))
+    except KeyError:
+        form.problems[item.slug] = f"In {item.unit}, or a unit that is offered."
+        return number
 
 
 def _read_at(form: Typed, now: str) -> str:
@@ -185,6 +196,7 @@ def _steps(
         open_here=story.sign_off is None,
         current=current_phase(story),
         to_banks=phase is HEAT_SOAKED and not standing.done and leads_to_banks(story),
+        say=to_say(story, lines),
         recheck=recheck(story) if phase.rounds in ("coarse", "fine") and not standing.done else "",
         heat=heat_view(story) if phase.rounds == "fine" else None,
         defer=DEFER,

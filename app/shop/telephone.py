@@ -1,0 +1,79 @@
+"""What is said over the telephone: one instruction at a time, in plain words, with both unit systems.
+
+Whoever answers at the shop reads the sentence out and enters what the customer reads back, in the customer's units.
+"""
+
+from dataclasses import dataclass
+
+from app.shop.phases import Item
+
+PLAIN: dict[str, str] = {
+    "wide-open": "Key out. Press the pedal right down: is the flap in every intake straight up, both sides alike?",
+    "closed-contact": "Let the pedal go. Does every flap close by itself, without a push?",
+    "base-blade": "Which feeler blade did you lay under the stop screw? It should be 0.003 inch, that is 0.08 mm.",
+    "preset-turns": "Take the blade out. How many turns did you screw each stop screw in, the same on both sides?",
+    "stop-spring": "Does a spring hold every stop screw, so that it does not turn by itself?",
+    "coupler-slack": "Rock each flap against the next one with a finger. Is there no play between them?",
+    "sensor-closed": "With the pedal up, what does the throttle sensor read, in volts?",
+    "sensor-open": "Key on, engine off, pedal right down: what does the throttle sensor read, in volts?",
+    "kill-switch": "Is somebody at the key, and have you tried that the key stops it?",
+    "exhaust-drawn": "Are you outdoors, or is the exhaust led outdoors?",
+    "fuel-dry": "Key on, engine off: is every fuel joint dry?",
+    "throttle-returns": "Press the pedal right down and let go: does it come back by itself?",
+    "bores-clear": "Is nothing loose near the open intakes, and are your face and hands away from them?",
+    "coolant-full": "Is the coolant full, and the air let out?",
+    "wheels-chocked": "Are the wheels chocked, the gear out, and nobody in front of the car?",
+    "fan-clear": "Are leads, sleeves and hands away from fan and belts? The fan starts by itself.",
+    "oil-pressure": "If there is a gauge: what did oil pressure show within seconds of the start?",
+    "oil-lamp": "Did the oil lamp go out within seconds of the start? If not, stop it now.",
+    "coolant": "What does the coolant gauge read now?",
+    "oil": "If there is an oil temperature gauge, what does it read now?",
+    "pulls": "Raise the engine speed briefly and let it fall. How many times did you do that?",
+    "oil-pressure-hot": "If there is a gauge: what is oil pressure at idle now that it is hot?",
+    "idle-speed": "How fast does it idle now, in turns a minute?",
+    "idle-control": "Is idle control switched off or unplugged as we agreed, so that it does not correct?",
+    "loads-steady": "Are fans and air conditioning all off, or all on, and staying so?",
+    "free-play": "Engine off. Wiggle the rod to each side: is there a little play at both?",
+    "joints-tight": "Do the rod ends have no play of their own?",
+    "full-open": "Press the pedal right down: do both sides reach the end together?",
+    "lever-held": "Is a second person there to hold the lever, or is it wedged safely?",
+    "couplers-tight": "Engine off. Is every coupler tight?",
+    "links-tight": "Are the nuts on both rods tight, with the little play still there?",
+    "stops-marked": "Is every stop screw locked and marked with a dab of paint?",
+    "tools-counted": "Are all tools, blades and rags back in the box? Count them.",
+    "air-temperature": "How warm is the air that the engine draws in?",
+    "air-pressure": "If there is a barometer or a weather report: what is the air pressure today?",
+    "idle": "How fast does it idle as you leave it, in turns a minute?",
+}
+"""What to ask for each item, in words for somebody who never did this."""
+
+SAYS: dict[str, tuple[tuple[str, float, float], ...]] = {
+    "°C": (("°C", 1.0, 0.0), ("°F", 5 / 9, -32 * 5 / 9)),
+    "kPa": (("kPa", 1.0, 0.0), ("psi", 6.894757293168, 0.0), ("bar", 100.0, 0.0)),
+    "thou": (("thou", 1.0, 0.0), ("mm", 1 / 0.0254, 0.0)),
+}
+"""The units a customer may read in: number times the first figure plus the second is the item's own unit. The pound is
+the international one and the inch 25.4 mm, exact by definition (NIST SP 811, appendix B)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Say:
+    """The one instruction to read out now: its item, the words, and the units the answer may come in."""
+
+    item: Item
+    words: str
+    units: tuple[str, ...]
+
+
+def say(item: Item) -> Say:
+    """An item as it is asked over the telephone."""
+    units = tuple(name for name, _, _ in SAYS.get(item.unit, ())) or ((item.unit,) if item.unit else ())
+    return Say(item, PLAIN.get(item.slug, item.ask), units)
+
+
+def in_items_unit(item: Item, number: float, unit: str) -> float:
+    """A number read out in ``unit``, in the item's own. Raises KeyError for a unit it is not read in."""
+    if unit in ("", item.unit):
+        return number
+    size, zero = {name: (size, zero) for name, size, zero in SAYS.get(item.unit, ())}[unit]
+    return round(number * size + zero, 4)

@@ -1,0 +1,81 @@
+"""Over the telephone: one instruction at a time in plain words, the answer in whatever unit the customer reads."""
+
+import re
+from collections.abc import Iterator
+
+import pytest
+from starlette.testclient import TestClient
+
+from app.shop.database import Database
+from app.shop.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, PHASES, PLACES
+from app.shop.telephone import PLAIN, in_items_unit
+from app.web.application import create_app
+from tests.shop.yard import V8, check_all, engine, key, read_round, story, visit
+
+ORIGIN = "http://127.0.0.1"
+
+
+@pytest.fixture
+def client(shop: Database) -> Iterator[TestClient]:
+    with TestClient(create_app(shop), base_url=ORIGIN, headers={"Origin": ORIGIN}, follow_redirects=False) as opened:
+        yield opened
+
+
+def said(page: str) -> str:
+    found = re.search(r'class="telephone-words">([^<]*)<', page)
+    return found[1] if found else ""
+
+
+def test_everything_asked_for_has_plain_words() -> None:
+    asked = {item.slug for phase in PHASES for item in phase.items if "telephone" in item.where}
+    assert asked <= PLAIN.keys()
+
+
+def test_one_instruction_follows_the_other(client: TestClient, shop: Database) -> None:
+    there = f"/visits/{visit(shop, engine(shop, V8), 'telephone')}/{COLD_PRESET.slug}"
+    assert said(client.get(there).text) == PLAIN["wide-open"]
+    sent = {"key": key(), "by": "KM", "said": "wide-open", "wide-open": "1"}
+    assert client.post(f"{there}/checks", data=sent).status_code == 303
+    assert said(client.get(there).text) == PLAIN["closed-contact"]
+
+
+@pytest.mark.parametrize("place", [p for p in PLACES if p != "telephone"])
+def test_at_the_bench_nothing_is_read_out(client: TestClient, shop: Database, place: str) -> None:
+    there = f"/visits/{visit(shop, engine(shop, V8), place)}/{COLD_PRESET.slug}"
+    assert said(client.get(there).text) == ""
+
+
+@pytest.mark.parametrize(
+    ("unit", "read", "expected"),
+    [("°F", "185", 85.0), ("°C", "85", 85.0), ("°F", "212", 100.0)],  # water boils at 212 F and 100 C, by definition
+)
+def test_a_temperature_is_taken_in_either_unit(
+    client: TestClient, shop: Database, unit: str, read: str, expected: float
+) -> None:
+    visit_id = visit(shop, engine(shop, V8), "telephone")
+    check_all(shop, visit_id, COLD_PRESET)
+    check_all(shop, visit_id, FIRST_FIRE)
+    read_round(shop, visit_id, FIRST_FIRE)
+    there = f"/visits/{visit_id}/{HEAT_SOAKED.slug}"
+    assert '<input type="radio" name="said_unit" value="°F"' in client.get(there).text
+    sent = {"key": key(), "by": "KM", "said": "coolant", "coolant": read, "said_unit": unit}
+    assert client.post(f"{there}/checks", data=sent).status_code == 303
+    assert story(shop, visit_id).checks[HEAT_SOAKED.slug, "coolant"].number == pytest.approx(expected)
+
+
+def test_a_number_nobody_can_read_stays_in_its_box(client: TestClient, shop: Database) -> None:
+    visit_id = visit(shop, engine(shop, V8), "telephone")
+    there = f"/visits/{visit_id}/{COLD_PRESET.slug}"
+    for sent in ({"base-blade": "90"}, {"base-blade": "about three"}, {"base-blade": "3", "said_unit": "furlong"}):
+        answer = client.post(f"{there}/checks", data={"key": key(), "by": "KM", "said": "base-blade", **sent})
+        assert answer.status_code == 422
+        assert f'value="{sent["base-blade"]}"' in answer.text
+        assert said(answer.text) == PLAIN["base-blade"]
+    assert story(shop, visit_id).checks == {}
+
+
+def test_pressures_and_blades_convert_by_their_definitions() -> None:
+    items = {item.slug: item for phase in PHASES for item in phase.items}
+    assert in_items_unit(items["oil-pressure"], 14.5, "psi") == pytest.approx(99.974, abs=1e-3)  # 1 psi = 6.894757 kPa
+    assert in_items_unit(items["oil-pressure"], 3, "bar") == 300
+    assert in_items_unit(items["base-blade"], 0.0762, "mm") == pytest.approx(3)  # 0.003 in of 25.4 mm
