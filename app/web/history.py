@@ -1,5 +1,6 @@
 """An engine's visits as lines to read in a second, and this visit set against how the engine was left."""
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -69,16 +70,24 @@ def unit_remembered(visit: Remembered) -> Unit:
 
 
 def since_left(story: Story) -> SinceLeft | None:
-    """What changed since the engine was last left; None before this visit's first round, and on a first visit."""
+    """What changed since the engine was last left; None before this visit's first round, and on a first visit.
+
+    Another meter, such as a customer's own, has a scale of its own: it is learnt from all bores together and taken out,
+    so that what is left is what one bore did against the others.
+    """
     found, before = story.as_found(), story.before
     left = before.as_left() if before else None
-    if found is None or before is None or left is None or before.meter.unit != story.meter.unit:
+    if found is None or before is None or left is None or before.meter.quantity != story.meter.quantity:
         return None
     then, now = _means(before, left), _means(story, found)
     unit = unit_of(story.meter)
-    shared = [bore for bore in story.layout.bores if bore in then and bore in now]
+    shared = [bore for bore in story.layout.bores if then.get(bore, 0.0) > 0 and now.get(bore, 0.0) > 0]
     if not shared:
         return None
+    scale = 1.0
+    if before.meter.ident != story.meter.ident:
+        scale = math.exp(sum(math.log(now[b] / then[b]) for b in shared) / len(shared))
+        then = {b: scale * then[b] for b in shared}
     changes = tuple(
         Change(b, unit.show(then[b]), unit.show(now[b]), f"{(now[b] - then[b]) / unit.size:+.{unit.decimals}f}")
         for b in shared
@@ -89,6 +98,8 @@ def since_left(story: Story) -> SinceLeft | None:
         f"Bore {most} changed most, by {(now[most] - then[most]) / unit.size:+.{unit.decimals}f}; "
         f"all bores together by {common / unit.size:+.{unit.decimals}f} on average."
     )
+    if before.meter.ident != story.meter.ident:
+        sentence += f" Read with another meter: {scale:.2f} times the last one's figures, taken out here."
     return SinceLeft(before.visit.opened_at, before.visit.number, unit.name, changes, sentence)
 
 
