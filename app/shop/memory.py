@@ -201,16 +201,18 @@ def _stand(story: Story, speaks: Round, together: Sequence[Round]) -> Stand:
     hot = speaks.row.phase != FIRST_FIRE.slug
     alike = [r for r in together if (r.row.phase != FIRST_FIRE.slug) == hot] or [speaks]
     meter = story.meter_as_read()
+    rounds = {one.row.ident: one for one in (*alike, speaks)}
+    judged = {ident: evenness_of(story, one, story.settings.fine_window) for ident, one in rounds.items()}
     values: dict[int, list[float]] = defaultdict(list)
     for one in alike:
         readings = story.as_read(one)
-        drift = evenness_of(story, one, story.settings.fine_window).drift
+        drift = judged[one.row.ident].drift
         first, last = readings[0].at, max(r.at for r in readings)
         for at, reading in enumerate(readings):
             share = (reading.at - first) / (last - first) if last > first else at / max(1, len(readings) - 1)
             values[reading.bore].append(reading.value - drift * (share - 0.5))
     pooled = {bore: pool(taken, meter) for bore, taken in values.items()}
-    return Stand(evenness_of(story, speaks, story.settings.fine_window), pooled, hot)
+    return Stand(judged[speaks.row.ident], pooled, hot)
 
 
 def _air(story: Story) -> Conditions | None:
