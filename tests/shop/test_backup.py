@@ -2,6 +2,7 @@
 
 import sqlite3
 import threading
+import time
 from collections.abc import Callable
 from contextlib import closing
 from datetime import UTC, datetime, timedelta
@@ -239,8 +240,10 @@ def test_copies_are_made_while_the_program_runs(worked: Database, monkeypatch: p
     with backup.copying(worked.folder, lambda: NOW, tell):
         assert heard.wait(10)
         folder.unlink()
+        deadline = time.monotonic() + 30
         while not folder.exists() or not copies.held(folder):
-            pass
+            assert time.monotonic() < deadline
+            time.sleep(0.005)
     assert len(told) == 1
     assert "No copy was made" in told[0]
     assert len(copies.held(folder)) == 1
