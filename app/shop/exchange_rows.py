@@ -25,6 +25,8 @@ from app.shop.tables import (
 )
 from app.sync.hardware import Figure, Hardware
 
+OF_VISIT = ("key", "payload", "place", "job", "why", "by", "opened_at", "changed")
+
 
 class Writer:
     """One import: ``known`` are the keys of the engine's rows that are here already."""
@@ -93,7 +95,7 @@ class Writer:
         if visit.key in self.known:
             visit_id = self._ident(Visit, visit.key)
         else:
-            own = {name: getattr(visit, name) for name in ("key", "payload", "place", "job", "why", "by", "opened_at")}
+            own = {name: getattr(visit, name) for name in OF_VISIT}
             number = self._number(Visit, engine_id, visit.number)
             refers: dict[str, Any] = {
                 "engine_id": engine_id,

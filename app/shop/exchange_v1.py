@@ -211,7 +211,7 @@ class Correction(Part):
 
 
 class Visit(Part):
-    """One time the engine was worked on, with everything recorded then."""
+    """One time the engine was worked on, with everything recorded then; ``changed`` names what was since the last."""
 
     key: Key
     payload: Hash
@@ -223,6 +223,7 @@ class Visit(Part):
     why: Short
     by: Short
     opened_at: Time
+    changed: Text | None
     rounds: list[Round]
     readings: list[Reading]
     moves: list[Move]
