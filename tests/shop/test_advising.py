@@ -10,6 +10,7 @@ from app.shop.phases import BANK_BALANCE, COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, 
 from app.shop.settings import DEFAULTS
 from app.sync.advice import Advice
 from app.sync.preset import starting_turns
+from app.sync.units import THOU
 from tests.shop.yard import AT, FOUR, V8, check_all, engine, heat_soaked, key, read, read_round, story, visit
 
 
@@ -105,7 +106,7 @@ def test_what_moved_in_tightening_is_not_turned_in_lock_down(shop: Database) -> 
 def test_after_a_move_a_new_round_is_asked_for(shop: Database) -> None:
     visit_id = heat_soaked(shop, FOUR)
     read_round(shop, visit_id, HEAT_SOAKED)
-    new = NewMove(HEAT_SOAKED.slug, "stop", "A", None, None, 0.25, (), False, "KM")
+    new = NewMove(HEAT_SOAKED.slug, "blade", "", 3, 4, 0.0, (5 * THOU,), False, "KM")
     moves.make(shop, visit_id, key(), new, AT)
     advice, asked = step(shop, visit_id, HEAT_SOAKED)
     assert advice.kind == "measure"
