@@ -7,6 +7,7 @@ from typing import Annotated
 import segno
 from fastapi import APIRouter, Depends, HTTPException, Request
 from fastapi.responses import HTMLResponse, Response
+from markupsafe import Markup
 
 from app.shop import tablets
 from app.shop.database import Database
@@ -133,6 +134,6 @@ def _list(
         here=here,
         home=codes.home,
         code=spaced(codes.code) if shown else "",
-        drawn=segno.make(codes.address, error="m").svg_inline(scale=5, border=4) if shown else "",
+        drawn=Markup(segno.make(codes.address, error="m").svg_inline(scale=5, border=4)) if shown else "",
         problems=problems,
     )
