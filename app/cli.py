@@ -10,7 +10,7 @@ import socket
 import tempfile
 import threading
 from collections.abc import Iterator
-from contextlib import contextmanager, nullcontext, suppress
+from contextlib import ExitStack, contextmanager, nullcontext, suppress
 from datetime import UTC, datetime
 from functools import partial
 from ipaddress import ip_address
@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from uvicorn import Server
 
     from app.shop.database import Database
+    from app.tls import Secured
     from app.web.pairing import Pairing
 
 LOOPBACK = "127.0.0.1"
@@ -39,17 +40,20 @@ GRACE_SECONDS = 3
 Port = Annotated[int, typer.Option(min=0, max=65535, help="Port to listen on; 0 takes any free one.")]
 Host = Annotated[str, typer.Option(help="Address to listen on.")]
 Lan = Annotated[bool, typer.Option("--lan", help="Let tablets on the same network in, once they are paired.")]
+Tls = Annotated[
+    bool, typer.Option("--tls", help="Speak https, by a certificate of its own that each tablet is told to trust once.")
+]
 Data = Annotated[Path | None, typer.Option(file_okay=False, help="Folder for the shop's records.", show_default=False)]
 
 cli = typer.Typer(no_args_is_help=True, add_completion=False, pretty_exceptions_enable=False)
 
 
 @cli.command()
-def serve(port: Port = 8000, host: Host = LOOPBACK, lan: Lan = False, data: Data = None) -> None:
+def serve(port: Port = 8000, host: Host = LOOPBACK, lan: Lan = False, tls: Tls = False, data: Data = None) -> None:
     """Open the shop's own records, kept in the platform's usual place for user data."""
     from app.places import default_data_folder
 
-    run(data or default_data_folder(), "0.0.0.0" if lan else host, port, demonstration=False)
+    run(data or default_data_folder(), "0.0.0.0" if lan else host, port, demonstration=False, tls=tls)
 
 
 @cli.command()
@@ -72,21 +76,26 @@ def main() -> None:
     cli()
 
 
-def run(folder: Path, host: str, port: int, *, demonstration: bool) -> None:
+def run(folder: Path, host: str, port: int, *, demonstration: bool, tls: bool = False) -> None:
     """Serve the shop in ``folder`` until Ctrl-C or SIGTERM, then close it.
 
-    Parameters: ``port`` 0 to 65535; ``demonstration`` fills a shop that has no engines with made-up ones.
+    Parameters: ``port`` 0 to 65535; ``demonstration`` fills a shop that has no engines with made-up ones; ``tls`` is
+    for https.
     """
     signal.signal(signal.SIGTERM, signal.default_int_handler)  # closes the shop, as Ctrl-C does
     try:
-        with listening(host, port) as door:
-            while not keep_open(folder, door, host, demonstration=demonstration):
+        with ExitStack() as both:
+            door = both.enter_context(listening(host, port))
+            secured = both.enter_context(securing(folder, door, host)) if tls else None
+            while not keep_open(folder, door, host, demonstration=demonstration, secured=secured):
                 typer.echo("A copy was put in place of the damaged records.")
     except KeyboardInterrupt:
         typer.echo("Evenbore is closed.")
 
 
-def keep_open(folder: Path, door: socket.socket, host: str, *, demonstration: bool) -> bool:
+def keep_open(
+    folder: Path, door: socket.socket, host: str, *, demonstration: bool, secured: "Secured | None" = None
+) -> bool:
     """Serve the shop, or the page that says it is damaged. False when a copy was put in place there."""
     from app.shop.backup import copying
     from app.shop.upgrade import DamagedShopError
@@ -96,16 +105,41 @@ def keep_open(folder: Path, door: socket.socket, host: str, *, demonstration: bo
     try:
         by_itself = nullcontext() if demonstration else copying(folder, now, partial(typer.echo, err=True))
         with opened(folder, demonstration=demonstration) as shop, by_itself:
-            pairing = pairing_for(host, door.getsockname()[1])
-            answer(create_app(shop, lan_names=names_in(host), pairing=pairing), door, host, pairing)
+            pairing = pairing_for(host, door.getsockname()[1], scheme_of(secured))
+            trust = secured.trust if secured else None
+            app = create_app(shop, lan_names=names_in(host), pairing=pairing, trusting=trust)
+            answer(app, door, host, pairing, secured=secured)
     except DamagedShopError as damage:
         typer.echo(str(damage), err=True)
         again = threading.Event()
         lan_names = names_in(host)
         app = create_damaged_app(damage, start_again=again.set, clock=now, lan_names=lan_names)
-        answer(app, door, host, until=again)
+        answer(app, door, host, until=again, secured=secured)
         return not again.is_set()
     return True
+
+
+@contextmanager
+def securing(folder: Path, door: socket.socket, host: str) -> Iterator["Secured"]:
+    """What https needs, with the page about it open; ends the program with a plain word when there can be none."""
+    from app.certificates import CertificateError
+    from app.tls import secured
+    from app.web.guard import own_names
+
+    lan = lan_address() if host in EVERY_ADDRESS else host
+    numbers = {LOOPBACK, "::1", *({lan} - names_in(lan) if lan else ())}
+    port = door.getsockname()[1]
+    home = home_on_the_network(host, port, "https") or f"https://{LOOPBACK}:{port}/"
+    try:
+        with secured(folder / "https", door, home, own_names() | names_in(host), numbers, now()) as all_of_it:
+            yield all_of_it
+    except CertificateError as error:
+        give_up(str(error))
+
+
+def scheme_of(secured: "Secured | None") -> str:
+    """What addresses begin with."""
+    return "https" if secured else "http"
 
 
 def now() -> datetime:
@@ -184,6 +218,7 @@ def answer(
     host: str,
     pairing: "Pairing | None" = None,
     until: threading.Event | None = None,
+    secured: "Secured | None" = None,
 ) -> None:
     """Serve ``app`` through ``door`` until a signal says to stop, or ``until`` is set. One worker, one process."""
     import uvicorn
@@ -198,9 +233,12 @@ def answer(
             server_header=False,
             proxy_headers=False,  # nothing stands in front; a header must not change the scheme that Origin is held to
             timeout_graceful_shutdown=GRACE_SECONDS,
+            ssl_certfile=secured.file if secured else None,
         )
     )
-    for line in addresses(host, door.getsockname()[1]):
+    for line in addresses(host, door.getsockname()[1], scheme_of(secured)):
+        typer.echo(line)
+    for line in secured.words if secured else ():
         typer.echo(line)
     if pairing is not None and pairing.home:
         pairing.new()
@@ -209,24 +247,24 @@ def answer(
     server.run(sockets=[door.dup()])  # the server closes what it is handed
 
 
-def pairing_for(host: str, port: int) -> "Pairing":
+def pairing_for(host: str, port: int, scheme: str = "http") -> "Pairing":
     """What lets tablets in; nobody but this computer when the program listens to nobody else."""
     from app.web.pairing import Pairing
 
-    home = home_on_the_network(host, port)
+    home = home_on_the_network(host, port, scheme)
     return Pairing(home, show_code) if home else Pairing()
 
 
-def home_on_the_network(host: str, port: int) -> str:
+def home_on_the_network(host: str, port: int, scheme: str = "http") -> str:
     """The address that a tablet opens, empty when there is none."""
     if host in EVERY_ADDRESS:
         lan = lan_address()
-        return f"http://{lan}:{port}/" if lan else ""
+        return f"{scheme}://{lan}:{port}/" if lan else ""
     with suppress(ValueError):
         if ip_address(host).is_loopback:
             return ""
     shown = f"[{host}]" if ":" in host else host
-    return "" if host == "localhost" else f"http://{shown}:{port}/"
+    return "" if host == "localhost" else f"{scheme}://{shown}:{port}/"
 
 
 def show_code(code: str, address: str) -> None:
@@ -253,17 +291,17 @@ def names_in(host: str) -> frozenset[str]:
     return frozenset()
 
 
-def addresses(host: str, port: int) -> list[str]:
+def addresses(host: str, port: int, scheme: str = "http") -> list[str]:
     """The lines that say where to open the program, on this computer and, if it lets others in, on a tablet."""
     if host not in EVERY_ADDRESS:
         shown = f"[{host}]" if ":" in host else host
-        return [f"Evenbore is open at http://{shown}:{port}/"]
-    lines = [f"Evenbore is open at http://{LOOPBACK}:{port}/"]
+        return [f"Evenbore is open at {scheme}://{shown}:{port}/"]
+    lines = [f"Evenbore is open at {scheme}://{LOOPBACK}:{port}/"]
     lan = lan_address()
     if lan is None:
         lines.append("This computer is on no network just now, so no tablet can reach it.")
     else:
-        lines.append(f"On a tablet on the same network: http://{lan}:{port}/")
+        lines.append(f"On a tablet on the same network: {scheme}://{lan}:{port}/")
     return lines
 
 

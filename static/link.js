@@ -33,7 +33,7 @@ export function counted(writes) {
 }
 
 /** One write in words: "Bore 3, 6.25". @param {import("./queue.js").Write} write */
-function named(write) {
+export function named(write) {
   const bore = fieldOf(write, "bore");
   if (bore) return `Bore ${bore}, ${fieldOf(write, "why") || fieldOf(write, "value")}`;
   const [one] = NAMES[kindOf(write)] ?? ["entry"];

@@ -54,7 +54,7 @@ def started(
             said, found = "", None
             while found is None and (line := process.stdout.readline()):
                 said += line
-                found = re.search(r"open at (http://\S+/)", line)
+                found = re.search(r"open at (https?://\S+/)", line)
             watch.cancel()
             assert found is not None, said
             yield Started(found[1], process, said)

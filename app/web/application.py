@@ -23,12 +23,14 @@ from app.web import (
     look,
     meters,
     moves,
+    offline,
     paper,
     people,
     readings,
     settings,
     statistics,
     tablets,
+    trust,
     visits,
 )
 from app.web.api import interface
@@ -45,16 +47,19 @@ def create_app(
     lan_names: frozenset[str] = frozenset(),
     clock: Callable[[], datetime] = lambda: datetime.now(UTC),
     pairing: Pairing | None = None,
+    trusting: trust.Trust | None = None,
 ) -> FastAPI:
     """The application over one shop.
 
-    ``lan_names`` are further host names it answers to; ``clock`` tells the time; ``pairing`` lets tablets in.
+    ``lan_names`` are further host names it answers to; ``clock`` tells the time; ``pairing`` lets tablets in;
+    ``trusting`` is what they have to trust, when the server speaks https.
     """
     app = FastAPI(docs_url=None, redoc_url=None, openapi_url=None)
     app.state.shop = shop
     app.state.clock = clock
     app.state.templates = environment()
     app.state.pairing = pairing or Pairing()
+    app.state.trust = trusting
     app.state.admission = tablets.admission(shop)
     for pages in (
         board,
@@ -73,6 +78,8 @@ def create_app(
         audit,
         settings,
         look,
+        trust,
+        offline,
     ):
         app.include_router(pages.router)
     app.include_router(interface.router)

@@ -39,7 +39,8 @@ SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
 
 POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; "
-    "form-action 'self'; base-uri 'none'; frame-ancestors 'none'; object-src 'none'"
+    "worker-src 'self'; manifest-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'; "
+    "object-src 'none'"
 )
 
 HEADERS = {
@@ -52,8 +53,11 @@ HEADERS = {
 TABLET = "evenbore_tablet"
 """The cookie that a paired tablet keeps its token in."""
 
-TO_BE_PAIRED = frozenset({"/pair", "/pair/code"})
-"""What a tablet may ask for before it is paired, besides FILES."""
+TRUST_FILE, WORKER = "/evenbore.crt", "/worker.js"
+"""The certificate that a tablet takes in, and the script that lets it start without a link."""
+
+TO_BE_PAIRED = frozenset({"/pair", "/pair/code", "/trust", TRUST_FILE, "/offline", WORKER})
+"""What a tablet may ask for before it is paired, besides FILES. None of it holds anything of the shop."""
 
 HOST = re.compile(r"(?P<name>\[[0-9a-f:.]+\]|[a-z0-9_.-]+)(?::[0-9]{1,5})?")
 

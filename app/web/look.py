@@ -1,6 +1,6 @@
 """The page on which a tablet's look is chosen."""
 
-from fastapi import APIRouter
+from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 
 from app.web.choices import CHOICES, chosen
@@ -18,9 +18,10 @@ def look(page: Page) -> HTMLResponse:
 
 
 @router.post("/look")
-def choose(page: Page, form: Form) -> Response:
+def choose(page: Page, form: Form, request: Request) -> Response:
     """Keep the choices on this tablet."""
     answer = page.go("/look")
     for name, value in chosen(form.values).items():
-        answer.set_cookie(name, value, max_age=YEAR, httponly=True, samesite="lax")
+        secure = request.url.scheme == "https"
+        answer.set_cookie(name, value, max_age=YEAR, httponly=True, samesite="lax", secure=secure)
     return answer

@@ -1,0 +1,38 @@
+// The page that stands in for any other while the shop computer does not answer: what waits, and going on once it does.
+
+import { counted, named } from "./link.js";
+import { reached, waiting } from "./outbox.js";
+
+const LOOK_MS = 3000;
+
+function draw() {
+  const waits = waiting();
+  const said = document.getElementById("held");
+  const list = document.getElementById("waits");
+  if (!said || !list) return;
+  said.textContent = waits.length
+    ? `${counted(waits)} held here. Sent by itself, in order, when the link is back.`
+    : "Nothing waits here to be sent.";
+  const lines = waits.map((write) => {
+    const line = document.createElement("li");
+    line.textContent = named(write);
+    return line;
+  });
+  list.replaceChildren(...lines);
+}
+
+/** Opens what was asked for as soon as anything answers; the outbox of that page sends what waits. */
+async function look() {
+  try {
+    await fetch("/offline", { cache: "no-store", signal: AbortSignal.timeout(LOOK_MS) });
+    location.reload();
+  } catch {
+    setTimeout(look, LOOK_MS);
+  }
+}
+
+document.addEventListener("outbox:changed", draw);
+if (location.pathname !== "/offline") {
+  reached(false);
+  setTimeout(look, LOOK_MS);
+}

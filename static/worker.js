@@ -1,0 +1,63 @@
+// Shows a page of its own when the shop computer does not answer. It keeps that page and the files it needs, and nothing
+// else: no page of a visit, no record. What is entered waits in the outbox of the pages, which this has no part in.
+//
+// The server puts a line with VERSION in front.
+
+const KEPT = [
+  "/offline",
+  "/static/favicon.svg",
+  "/static/link.js",
+  "/static/offline.js",
+  "/static/outbox.js",
+  "/static/pages.css",
+  "/static/pieces.css",
+  "/static/queue.js",
+  "/static/tokens.css",
+];
+const CACHE = `evenbore-${VERSION}`;
+const PATIENCE_MS = 10000;
+
+async function keep() {
+  const cache = await caches.open(CACHE);
+  await cache.addAll(KEPT.map((path) => new Request(path, { cache: "reload" })));
+  await self.skipWaiting();
+}
+
+async function takeOver() {
+  for (const name of await caches.keys()) if (name !== CACHE) await caches.delete(name);
+  await self.clients.claim();
+}
+
+/** @param {string} path */
+async function kept(path) {
+  return (await (await caches.open(CACHE)).match(path)) ?? Response.error();
+}
+
+/** The page that was asked for, or the kept one when nothing answers for long. @param {Request} request */
+async function page(request) {
+  const late = new Promise((_, fail) => setTimeout(fail, PATIENCE_MS));
+  try {
+    return await Promise.race([fetch(request), late]);
+  } catch {
+    return kept("/offline");
+  }
+}
+
+/** A file from the shop computer, so that it is never an old one, or the kept one. @param {Request} request */
+async function file(request) {
+  try {
+    return await fetch(request);
+  } catch {
+    return kept(new URL(request.url).pathname);
+  }
+}
+
+self.addEventListener("install", (event) => event.waitUntil(keep()));
+self.addEventListener("activate", (event) => event.waitUntil(takeOver()));
+self.addEventListener("fetch", (event) => {
+  const { request } = event;
+  const { origin, pathname } = new URL(request.url);
+  if (request.method !== "GET" || origin !== location.origin) return;
+  if (request.mode === "navigate") event.respondWith(page(request));
+  else if (pathname.startsWith("/static/") && KEPT.includes(pathname)) event.respondWith(file(request));
+});
