@@ -14,7 +14,7 @@ from sqlmodel import Session, col, func, select
 
 from app.shop import recall
 from app.shop.memory import Change, Remembered, changes
-from app.shop.tables import Visit
+from app.shop.tables import Practice, Visit
 from app.sync.drift import Bore, Slip
 from app.sync.layout import Coupler, Layout, StopScrew
 from app.sync.units import MM
@@ -47,9 +47,10 @@ class Table:
 
 
 def gather(session: Session) -> list[tuple[Remembered, ...]]:
-    """The visits of the engines worked on last, oldest first within each engine."""
+    """The visits of the engines worked on last, oldest first within each engine; none of those to practise on."""
     newest = func.max(Visit.id)
-    latest = select(Visit.engine_id).group_by(col(Visit.engine_id)).order_by(newest.desc()).limit(MOST_ENGINES)
+    real = select(Visit.engine_id).where(col(Visit.engine_id).not_in(select(Practice.engine_id)))
+    latest = real.group_by(col(Visit.engine_id)).order_by(newest.desc()).limit(MOST_ENGINES)
     ids = session.exec(latest).all()
     rows = session.exec(
         select(Visit).where(col(Visit.engine_id).in_(ids)).order_by(col(Visit.engine_id), col(Visit.number))

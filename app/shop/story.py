@@ -215,7 +215,7 @@ class Story:
         ]
         place_of_move = {m.ident: m.after_reading for m in self.all_moves}
         stamped += [
-            ((m.after_reading, m.ident), _move(m))
+            ((m.after_reading, m.ident), move_of(m))
             for m in self.moves
             if m.phase != "first-fire" and (until is None or m.after_reading < newest)
         ]
@@ -237,7 +237,8 @@ def _reading(row: ReadingRow) -> Reading:
     return Reading(row.bore, row.value * UNITS[row.unit], seconds(row.at), row.kind == "closing")
 
 
-def _move(row: MoveRow) -> Move:
+def move_of(row: MoveRow) -> Move:
+    """A move as the brain wants it."""
     at = seconds(row.at)
     match row.kind:
         case "stop":

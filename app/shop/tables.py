@@ -73,6 +73,17 @@ class Fitting(Evidence, table=True):
     at: str = Field(sa_type=Text)
 
 
+class Practice(Evidence, table=True):
+    """Word that an engine is simulated, to practise on. What it is follows from ``seed`` and ``trouble`` (see
+    ``app.sync.stand``); where it stands, from the readings and moves of its visits."""
+
+    __table_args__ = (UniqueConstraint("engine_id"), STRICT)
+    engine_id: int = Field(foreign_key="engine.id", ondelete="RESTRICT")
+    seed: int
+    trouble: str = Field(sa_type=Text)
+    at: str = Field(sa_type=Text)
+
+
 class MeterRow(Evidence, table=True):
     """An instrument of the shop. ``step``, ``low`` and ``high`` are in its own unit."""
 
@@ -329,7 +340,7 @@ class Tablet(Evidence, table=True):
 
 EVIDENCE = (
     *("fitting", "meter", "visit", "round", "reading", "move", "check", "override", "sign_off", "correction"),
-    *("study", "study_reading", "meter_due", "setup"),
+    *("study", "study_reading", "meter_due", "setup", "practice"),
     *("person", "pin_try", "tablet"),
 )
 """The tables whose rows are only ever added."""

@@ -289,6 +289,22 @@ def replay(stand: Stand, done: Iterable[Event]) -> Stand:
     return stand
 
 
+def fit_to_practise(stand: Stand) -> bool:
+    """Whether an engine is worth practising on: not even, but such as comes into a shop that presets its plates.
+
+    Parameters: ``stand`` as it was made. Worst bore 10 to 50 % off the mean, gaps of two to nine thousandths of an
+    inch, idle within 150 rev/min of the one wanted (judgement).
+
+    >>> from app.sync.layout import Bank
+    >>> four = Layout((Bank("A", (1, 2, 3, 4), stop=2, drive=2),))
+    >>> [fit_to_practise(Stand(four, seed, trouble="slipped")) for seed in (2, 160455711)]
+    [True, False]
+    """
+    gaps = stand.gaps()
+    tame = gaps.min() >= 2 * THOU and gaps.max() <= 9 * THOU and abs(stand.fast_by()) <= 150 * REV_PER_MIN
+    return bool(tame) and 0.1 <= stand.worst_at_first <= 0.5
+
+
 def _psi(ratio: Floats) -> Floats:
     """Isentropic flow function of many ratios; ``app.sync.air.flow_function`` is the same for one."""
     throat = np.maximum(ratio, critical_ratio())

@@ -8,7 +8,7 @@ import numpy as np
 from app.sync.advice import Advice
 from app.sync.breathing import settle, usual_breathing
 from app.sync.estimate import Belief, usual_belief
-from app.sync.layout import Coupler
+from app.sync.expert import MOST_STEPS, follow_advice
 from app.sync.outcome import SIXTEENTH, Task, stacks_of
 from app.sync.plan import cheapest
 from app.sync.planner import next_move
@@ -16,7 +16,6 @@ from app.sync.units import THOU
 from tests.benchmarks.engine import SPEED_WINDOW, WANTED, WINDOW, Stand
 
 BLADES = tuple(t * THOU for t in (1.5, 2, 2.5, 3, 3.5, 4, 4.5, 5, 6, 7, 8, 9, 10, 12, 14, 16, 18, 20, 25))
-MOST_STEPS = 250
 
 
 def plain_technician(stand: Stand) -> str:
@@ -56,22 +55,7 @@ def plain_technician(stand: Stand) -> str:
 
 def adviser(stand: Stand, advise: Callable[..., Advice] = next_move) -> str:
     """Does what the advice says."""
-    layout = stand.layout
-    stand.read_speed()
-    for _ in range(MOST_STEPS):
-        n = len(layout.bores)
-        advice = advise(layout, stand.hardware, stand.meter, stand.events, WANTED, BLADES, WINDOW, 0.5e-3 * n)
-        if advice.kind in ("done", "cannot"):
-            return f"{advice.kind} {advice.why}"
-        if advice.kind == "measure":
-            stand.read(advice.bores[0], closing=advice.why == "close-round")
-        elif advice.kind == "stop" and advice.bank is not None:
-            stand.turn(advice.bank, advice.turns)
-            stand.read_speed()
-        elif advice.near is not None and advice.far is not None:
-            stand.reset(Coupler(advice.near, advice.far), advice.leaves)
-            stand.read_speed()
-    return "no end"
+    return follow_advice(stand, BLADES, WINDOW, advise)
 
 
 def oracle(stand: Stand) -> str:
