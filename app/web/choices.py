@@ -12,6 +12,19 @@ CHOICES: Mapping[str, Mapping[str, str]] = {
 }
 
 
-def chosen(cookies: Mapping[str, str]) -> dict[str, str]:
-    """What a tablet chose; anything that is no choice counts as none."""
-    return {name: found if (found := cookies.get(name, "")) in ways else "" for name, ways in CHOICES.items()}
+def chosen(values: Mapping[str, str]) -> dict[str, str]:
+    """What was chosen; anything that is no choice counts as none."""
+    return {name: found if (found := values.get(name, "")) in ways else "" for name, ways in CHOICES.items()}
+
+
+def cookie(name: str, scheme: str) -> str:
+    """The name of a cookie: another one under https, by which browsers hold it to that scheme and this very host.
+
+    Under one name a cookie made on https could be neither read nor replaced after going back to plain http.
+    """
+    return f"__Host-{name}" if scheme == "https" else name
+
+
+def kept(cookies: Mapping[str, str], scheme: str) -> dict[str, str]:
+    """What a tablet chose before."""
+    return chosen({name: cookies.get(cookie(name, scheme), "") for name in CHOICES})

@@ -12,7 +12,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from app import places
 from app.shop.database import Database
 from app.shop.keys import new_key
-from app.web.choices import chosen
+from app.web.choices import chosen, kept
 from app.web.forms import Typed
 from app.web.words import FILTERS
 
@@ -61,7 +61,7 @@ class Pages:
         """The page of that template."""
         for name in ("values", "problems"):
             facts[name] = Kept(facts.get(name, {}))
-        facts = {**chosen(self._request.cookies), **facts}
+        facts = {**kept(self._request.cookies, self._request.url.scheme), **facts}
         html = self._templates.get_template(template).render(request=self._request, **facts)
         answer = HTMLResponse(html, status_code=status)
         if status >= 400:

@@ -17,6 +17,7 @@ from starlette.datastructures import MutableHeaders
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from app.web.choices import cookie
 from app.web.refusal import for_programs, problem
 
 BODY_LIMIT = 1024 * 1024
@@ -114,7 +115,7 @@ def at_this_computer(scope: MutableMapping[str, Any]) -> bool:
 
 def _cookies(scope: Scope) -> list[str]:
     pairs = (pair.strip().partition("=") for line in _sent(scope, b"cookie") for pair in line.split(";"))
-    return [value for name, _, value in pairs if name == TABLET]
+    return [value for name, _, value in pairs if name in (TABLET, cookie(TABLET, "https"))]
 
 
 def _sent(scope: Scope, header: bytes) -> list[str]:

@@ -3,7 +3,7 @@
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 
-from app.web.choices import CHOICES, chosen
+from app.web.choices import CHOICES, chosen, cookie
 from app.web.context import Form, Page
 
 router = APIRouter()
@@ -21,7 +21,8 @@ def look(page: Page) -> HTMLResponse:
 def choose(page: Page, form: Form, request: Request) -> Response:
     """Keep the choices on this tablet."""
     answer = page.go("/look")
-    for name, value in chosen(form.values).items():
-        secure = request.url.scheme == "https"
-        answer.set_cookie(name, value, max_age=YEAR, httponly=True, samesite="lax", secure=secure)
+    scheme = request.url.scheme
+    for choice, value in chosen(form.values).items():
+        name = cookie(choice, scheme)
+        answer.set_cookie(name, value, max_age=YEAR, httponly=True, samesite="lax", secure=scheme == "https")
     return answer

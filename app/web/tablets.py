@@ -14,6 +14,7 @@ from app.shop.database import Database
 from app.shop.keys import new_key
 from app.shop.refusals import RefusedError
 from app.shop.tablets import LASTS, Admission
+from app.web.choices import cookie
 from app.web.context import Form, Now, Page, Pages, Shop
 from app.web.guard import TABLET, at_this_computer
 from app.web.pairing import Pairing, spaced
@@ -75,7 +76,7 @@ def pair(shop: Shop, page: Page, form: Form, request: Request, codes: Codes, now
     request.app.state.admission = admission(shop)
     answer = page.go("/")
     answer.set_cookie(
-        TABLET,
+        cookie(TABLET, request.url.scheme),
         token,
         max_age=int(LASTS.total_seconds()),
         httponly=True,

@@ -6,8 +6,10 @@ plain http, by an application of its own that has nothing else.
 
 from dataclasses import dataclass
 
+import segno
 from fastapi import APIRouter, FastAPI, Request
 from fastapi.responses import HTMLResponse
+from markupsafe import Markup
 from starlette.responses import PlainTextResponse, RedirectResponse, Response
 from starlette.staticfiles import StaticFiles
 
@@ -36,7 +38,8 @@ class Trust:
 def explain(page: Page, request: Request) -> HTMLResponse:
     """What to do on the tablet; without https, what to do before it."""
     trust: Trust | None = getattr(request.app.state, "trust", None)
-    return page.show("trust.html", trust=trust, file=TRUST_FILE)
+    drawn = Markup(segno.make(trust.page, error="m").svg_inline(scale=5, border=4)) if trust else ""
+    return page.show("trust.html", trust=trust, file=TRUST_FILE, drawn=drawn)
 
 
 async def authority(request: Request) -> Response:

@@ -24,8 +24,10 @@ from app.shop.database import Database
 from app.shop.upgrade import open_shop
 from app.web import offline
 from app.web.application import create_app
+from app.web.choices import CHOICES
+from app.web.pairing import Pairing
 from tests.browser import flags, installed
-from tests.shop.yard import heat_soaked
+from tests.shop.yard import heat_soaked, key
 from tests.started import Started, started
 from tests.web.tablet import SIZE, Tablet, entered
 from tests.web.test_axe import faults
@@ -86,8 +88,31 @@ def test_a_form_of_the_program_s_own_page_is_taken_and_its_cookies_go_over_https
         taken = client.post("/look", data={"look": "dark"}, headers={"Origin": origin})
         assert taken.status_code == 303
         cookies = taken.headers.get_list("Set-Cookie")
-        assert cookies
-        assert all("Secure" in cookie for cookie in cookies)
+        assert len(cookies) == len(CHOICES)
+        for cookie in cookies:  # what browsers ask of a cookie with that prefix
+            assert cookie.startswith("__Host-")
+            assert "Secure" in cookie
+            assert "Path=/" in cookie
+            assert "Domain" not in cookie
+        assert 'data-look="dark"' in client.get("/").text
+
+
+def test_a_tablet_paired_under_https_can_be_paired_again_on_plain_http(shop: Database) -> None:
+    """A browser never lets plain http replace a cookie of the same name that was made under https."""
+    codes = Pairing(f"{HTTPS}/")
+    app = create_app(shop, pairing=codes)
+    names = []
+    for address in (HTTPS, HTTPS.replace("https", "http")):
+        origin = {"Origin": address}
+        tablet = TestClient(
+            app, base_url=address, client=("192.168.7.31", 40000), headers=origin, follow_redirects=False
+        )
+        codes.new()
+        said = tablet.post("/pair", data={"key": key(), "code": codes.code, "name": "test cell"}).headers["Set-Cookie"]
+        assert ("Secure" in said) == (address == HTTPS)
+        assert tablet.get("/shop").status_code == 200
+        names.append(said.partition("=")[0])
+    assert names[0] != names[1]
 
 
 def test_the_door_on_plain_http_says_how_to_trust_and_nothing_of_the_shop(over_https: Secure) -> None:
