@@ -135,6 +135,6 @@ def _list(
         here=here,
         home=codes.home,
         code=spaced(codes.code) if shown else "",
-        drawn=Markup(segno.make(codes.address, error="m").svg_inline(scale=5, border=4)) if shown else "",
+        drawn=Markup(segno.make(codes.address, error="m").svg_inline(scale=5, border=4, light="#fff")) if shown else "",
         problems=problems,
     )

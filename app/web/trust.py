@@ -38,7 +38,7 @@ class Trust:
 def explain(page: Page, request: Request) -> HTMLResponse:
     """What to do on the tablet; without https, what to do before it."""
     trust: Trust | None = getattr(request.app.state, "trust", None)
-    drawn = Markup(segno.make(trust.page, error="m").svg_inline(scale=5, border=4)) if trust else ""
+    drawn = Markup(segno.make(trust.page, error="m").svg_inline(scale=5, border=4, light="#fff")) if trust else ""
     return page.show("trust.html", trust=trust, file=TRUST_FILE, drawn=drawn)
 
 

@@ -143,6 +143,17 @@ def test_the_page_says_that_nothing_may_wait_before_the_address_changes(over_htt
     assert "Certificate Trust Settings" not in plain
 
 
+def test_pictures_to_scan_stand_on_white_in_the_dark_look_too(over_https: Secure, shop: Database) -> None:
+    """A camera finds no code that is dark on dark."""
+    codes = Pairing(f"{HTTPS}/")
+    codes.new()
+    here = TestClient(create_app(shop, pairing=codes), base_url="http://127.0.0.1:8000", client=("127.0.0.1", 40000))
+    for page in (httpx2.get(over_https.page).text, here.get("/tablets").text):
+        ground = re.search(r'<path fill="#fff" d="M0 0h(\d+)v(\d+)', page)
+        assert ground is not None
+        assert ground[1] == ground[2]
+
+
 def test_an_app_and_its_worker_are_offered_under_https_alone(shop: Database) -> None:
     app = create_app(shop)
     for address, offered in ((HTTPS, True), ("http://127.0.0.1:8000", False)):
