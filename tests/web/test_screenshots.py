@@ -1,0 +1,30 @@
+"""The pictures are of every page there is."""
+
+import re
+
+from app.shop.database import Database
+from app.web.application import create_app
+from tests.screenshots import name_of, pages
+
+NO_PICTURE = {
+    "/tag/{tag}",  # leads on to the engine
+    "/visits/{visit_id}/news",
+    "/statistics/{slug}.csv",
+    "/engines/{engine_id}/export.json",
+    "/engines/{engine_id}/readings.csv",
+}
+"""What is a file, says one word to a script, or leads elsewhere."""
+
+
+def test_there_is_a_picture_of_every_page(shop: Database) -> None:
+    described = create_app(shop).openapi()["paths"]
+    routes = {path for path, verbs in described.items() if "get" in verbs and not path.startswith("/api/")}
+    assert routes >= NO_PICTURE
+    for route in routes - NO_PICTURE:
+        pattern = re.sub(r"\{slug\}", "[a-z-]+", re.sub(r"\{\w+_id\}", r"\\d+", route))
+        assert any(re.fullmatch(pattern, path) for path in pages()), route
+
+
+def test_no_picture_is_written_over_another() -> None:
+    names = [name_of(path) for path in pages()]
+    assert len(set(names)) == len(names)
