@@ -17,7 +17,7 @@ from starlette.types import Receive, Scope, Send
 from app.shop import database, engines, people, tablets, visits
 from app.shop.database import Database
 from app.shop.upgrade import open_shop
-from app.web import context, guard, pairing
+from app.web import context, guard, pairing, trust
 from app.web.api.interface import json_only
 from app.web.application import create_app
 from app.web.forms import Typed
@@ -221,6 +221,19 @@ def _off_cookie(patch: pytest.MonkeyPatch, bench: Bench) -> None:
 def the_cookie_is_out_of_reach_of_scripts_and_other_sites(bench: Bench) -> bool:
     said = bench.pair().headers["Set-Cookie"]
     return "HttpOnly" in said and "SameSite=strict" in said
+
+
+@rule(_off_cookie)
+def a_cookie_made_under_https_goes_over_https_only(bench: Bench) -> bool:
+    bench.tablet.base_url, bench.tablet.headers["Origin"] = HOME.replace("http", "https"), HOME.replace("http", "https")
+    said = bench.pair().headers["Set-Cookie"]
+    return said.startswith("__Host-") and "Secure" in said
+
+
+@rule(without(trust, "protect", lambda *_, **__: None))
+def the_door_without_https_answers_no_foreign_name(bench: Bench) -> bool:
+    door = TestClient(trust.create_trust_app(trust.Trust(b"", "", HOME, HOME)), base_url=HOME)
+    return door.get("/trust", headers={"Host": "other.example"}).status_code == 400
 
 
 @rule(without(tablets, "hashed", lambda token: token))
