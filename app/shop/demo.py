@@ -7,21 +7,22 @@ it), seeded, so that the shop is the same each time.
 
 import random
 import uuid
-from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 
-from app.shop import checks, engines, moves, readings, visits
+from app.shop import checks, engines, moves, practice, readings, visits
 from app.shop.checks import record
 from app.shop.database import Database
 from app.shop.engines import EngineFacts
 from app.shop.judgement import next_of
 from app.shop.moves import NewMove
 from app.shop.phases import BANK_BALANCE, COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN, Phase
+from app.shop.practice import NewPractice
 from app.shop.progress import Missing, items_of, progress
 from app.shop.readings import NewReading
 from app.shop.snap import snap_items
 from app.shop.story import Story
+from app.shop.typical import TYPICAL
 from app.shop.visits import NewVisit
 from app.shop.walk import due
 from app.sync.advice import Advice
@@ -36,22 +37,6 @@ HAND = 0.25
 GAP, FLOW = 4.5, 6.5
 TURN = 4.2
 MOST_STEPS = 90
-
-TYPICAL: Mapping[str, float] = {
-    "air-pressure": 101.3,
-    "air-temperature": 21,
-    "base-blade": 3,
-    "preset-turns": 1,
-    "sensor-closed": 0.52,
-    "oil-pressure": 310,
-    "coolant": 84,
-    "oil": 87,
-    "oil-pressure-hot": 190,
-    "pulls": 4,
-    "idle-speed": 850,
-    "idle": 850,
-    "sensor-open": 4.61,
-}
 
 
 @dataclass
@@ -334,10 +319,15 @@ PIECES = (
 
 
 def fill(shop: Database, today: datetime | None = None) -> None:
-    """Fill an empty shop. ``today`` is the day the open visits happen on; the real one when left out."""
+    """Fill an empty shop, with an engine to practise on at the top.
+
+    ``today`` is the day the open visits happen on; the real one when left out.
+    """
     end = today or datetime.now(UTC)
     for number, piece in enumerate(PIECES):
         _live(shop, piece, random.Random(number), end)
+    key = str(uuid.UUID(int=random.Random(len(PIECES)).getrandbits(128), version=4))
+    practice.start(shop, key, NewPractice("4", "slipped", "hot", "you"), end.isoformat(timespec="milliseconds"))
 
 
 def _live(shop: Database, piece: Piece, rng: random.Random, end: datetime) -> None:

@@ -16,7 +16,6 @@ from sqlmodel import Session, func, select
 
 from app.shop import checks, engines, readings, visits
 from app.shop.database import Database
-from app.shop.demo import TYPICAL
 from app.shop.engines import EngineFacts, folded
 from app.shop.keys import checked, earlier, fingerprint, part_key
 from app.shop.phases import BANK_BALANCE, COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, Phase, phase_named
@@ -25,6 +24,7 @@ from app.shop.readings import NewReading
 from app.shop.refusals import NotThereError, RefusedError
 from app.shop.story import UNITS, Story, move_of
 from app.shop.tables import Engine, MeterRow, Practice, ReadingRow
+from app.shop.typical import TYPICAL
 from app.shop.visits import NewVisit
 from app.shop.walk import due
 from app.sync.events import Event, Reading

@@ -6,7 +6,7 @@ from typing import Literal
 from fastapi import APIRouter
 from fastapi.responses import HTMLResponse, PlainTextResponse, Response
 
-from app.shop import readings, visits
+from app.shop import practice, readings, visits
 from app.shop.database import Database
 from app.shop.news import version
 from app.shop.readings import FAR_OFF, NewReading
@@ -47,7 +47,7 @@ def news(shop: Shop, visit_id: int, since: str = "") -> Response:
 def add(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: Now) -> Response:
     """Keep one reading, or show the page again with what is wrong beside the keypad."""
     here = f"/visits/{visit_id}/{slug}/readings"
-    skips = bool(form.text("skip") or form.text("why"))
+    skips, simulated = bool(form.text("skip") or form.text("why")), bool(form.text("practice"))
     if skips and not form.text("why"):
         return page.go(f"{here}?bore={form.whole('bore')}&skip=true")
     try:
@@ -56,13 +56,16 @@ def add(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: Now) 
             round_number=form.whole("round"),
             bore=form.whole("bore"),
             kind="skip" if skips else form.text("kind"),
-            value=None if skips else form.number("value", "Nothing was typed."),
+            value=None if skips or simulated else form.number("value", "Nothing was typed."),
             by=form.text("by"),
             why=form.text("why"),
             supersedes=_superseded(shop, form),
         )
         form.raise_problems()
-        readings.add(shop, visit_id, form.text("key"), new, now, sure=bool(form.text("sure")))
+        if simulated:
+            practice.read(shop, visit_id, form.text("key"), new, now)
+        else:
+            readings.add(shop, visit_id, form.text("key"), new, now, sure=bool(form.text("sure")))
     except NotThereError:
         raise
     except RefusedError as refusal:
@@ -109,6 +112,7 @@ def _desk(
     phase = phase_of(slug)
     with shop.reading() as session:
         story, made_at = visits.load(session, visit_id), version(session, visit_id)
+        simulated = practice.of_engine(session, story.engine.ident) is not None
     shown = Desk(story, phase, wanted, values or {}, problems or {})
     return page.show(
         "visit/readings.html",
@@ -118,5 +122,6 @@ def _desk(
         phases=phases(story),
         desk=shown,
         version=made_at,
+        simulated=simulated,
         problems=problems or {},
     )
