@@ -13,13 +13,13 @@ from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager, nullcontext, suppress
 from datetime import UTC, datetime
 from functools import partial
-from ipaddress import ip_address
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, NoReturn
 
 import typer
 
 from app import keeping
+from app.network import LOOPBACK, addresses, home_on_the_network, names_in, numbers_of
 
 if TYPE_CHECKING:
     from fastapi import FastAPI
@@ -28,9 +28,6 @@ if TYPE_CHECKING:
     from app.shop.database import Database
     from app.tls import Secured
     from app.web.pairing import Pairing
-
-LOOPBACK = "127.0.0.1"
-EVERY_ADDRESS = ("0.0.0.0", "::")
 
 NOT_OURS = "{host} is not an address of this computer. Leave --host out, or use --host 0.0.0.0."
 
@@ -126,12 +123,10 @@ def securing(folder: Path, door: socket.socket, host: str) -> Iterator["Secured"
     from app.tls import secured
     from app.web.guard import own_names
 
-    lan = lan_address() if host in EVERY_ADDRESS else host
-    numbers = {LOOPBACK, "::1", *({lan} - names_in(lan) if lan else ())}
     port = door.getsockname()[1]
     home = home_on_the_network(host, port, "https") or f"https://{LOOPBACK}:{port}/"
     try:
-        with secured(folder / "https", door, home, own_names() | names_in(host), numbers, now()) as all_of_it:
+        with secured(folder / "https", door, home, own_names() | names_in(host), numbers_of(host), now()) as all_of_it:
             yield all_of_it
     except CertificateError as error:
         give_up(str(error))
@@ -255,18 +250,6 @@ def pairing_for(host: str, port: int, scheme: str = "http") -> "Pairing":
     return Pairing(home, show_code) if home else Pairing()
 
 
-def home_on_the_network(host: str, port: int, scheme: str = "http") -> str:
-    """The address that a tablet opens, empty when there is none."""
-    if host in EVERY_ADDRESS:
-        lan = lan_address()
-        return f"{scheme}://{lan}:{port}/" if lan else ""
-    with suppress(ValueError):
-        if ip_address(host).is_loopback:
-            return ""
-    shown = f"[{host}]" if ":" in host else host
-    return "" if host == "localhost" else f"{scheme}://{shown}:{port}/"
-
-
 def show_code(code: str, address: str) -> None:
     """Show a pairing code on the terminal, as text and as a picture that a tablet scans."""
     import segno
@@ -280,44 +263,6 @@ def stop_when(over: threading.Event, server: "Server") -> None:
     """Have ``server`` finish what it is answering and stop, once ``over`` is set."""
     over.wait()
     server.should_exit = True
-
-
-def names_in(host: str) -> frozenset[str]:
-    """``host`` when it is a name: whoever starts the program under a name will open it under that name."""
-    try:
-        ip_address(host)
-    except ValueError:
-        return frozenset({host})
-    return frozenset()
-
-
-def addresses(host: str, port: int, scheme: str = "http") -> list[str]:
-    """The lines that say where to open the program, on this computer and, if it lets others in, on a tablet."""
-    if host not in EVERY_ADDRESS:
-        shown = f"[{host}]" if ":" in host else host
-        return [f"Evenbore is open at {scheme}://{shown}:{port}/"]
-    lines = [f"Evenbore is open at {scheme}://{LOOPBACK}:{port}/"]
-    lan = lan_address()
-    if lan is None:
-        lines.append("This computer is on no network just now, so no tablet can reach it.")
-    else:
-        lines.append(f"On a tablet on the same network: {scheme}://{lan}:{port}/")
-    return lines
-
-
-def lan_address() -> str | None:
-    """This computer's address on its network, None when it has none.
-
-    Naming a peer to a datagram socket makes the system choose the address it would send from; nothing is sent.
-    The peer is in a block that belongs to no one (RFC 5737).
-    """
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
-        try:
-            probe.connect(("192.0.2.1", 9))
-        except OSError:
-            return None
-        address: str = probe.getsockname()[0]
-    return None if ip_address(address).is_loopback else address
 
 
 def give_up(message: str) -> NoReturn:

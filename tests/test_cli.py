@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from app import cli, places
+from app import cli, network, places
 from app.shop.upgrade import open_shop
 from app.web.pairing import Pairing
 from tests.shop.yard import heat_soaked
@@ -190,29 +190,29 @@ def test_the_guards_are_on(tmp_path: Path) -> None:
 
 
 def test_it_says_where_to_open_it(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(cli, "lan_address", lambda: "192.168.7.20")
-    assert cli.addresses("127.0.0.1", 8000) == ["Evenbore is open at http://127.0.0.1:8000/"]
-    assert cli.addresses("192.168.7.20", 8001) == ["Evenbore is open at http://192.168.7.20:8001/"]
-    assert cli.addresses("::1", 8000) == ["Evenbore is open at http://[::1]:8000/"]
+    monkeypatch.setattr(network, "lan_address", lambda: "192.168.7.20")
+    assert network.addresses("127.0.0.1", 8000) == ["Evenbore is open at http://127.0.0.1:8000/"]
+    assert network.addresses("192.168.7.20", 8001) == ["Evenbore is open at http://192.168.7.20:8001/"]
+    assert network.addresses("::1", 8000) == ["Evenbore is open at http://[::1]:8000/"]
     for every in ("0.0.0.0", "::"):
-        assert cli.addresses(every, 8000) == [
+        assert network.addresses(every, 8000) == [
             "Evenbore is open at http://127.0.0.1:8000/",
             "On a tablet on the same network: http://192.168.7.20:8000/",
         ]
-    monkeypatch.setattr(cli, "lan_address", lambda: None)
-    assert "no network" in cli.addresses("0.0.0.0", 8000)[1]
+    monkeypatch.setattr(network, "lan_address", lambda: None)
+    assert "no network" in network.addresses("0.0.0.0", 8000)[1]
 
 
 @pytest.mark.parametrize("host", ["127.0.0.1", "::1", "localhost"])
 def test_a_program_open_to_this_computer_only_lets_no_tablet_in(host: str) -> None:
-    assert cli.home_on_the_network(host, 8000) == ""
+    assert network.home_on_the_network(host, 8000) == ""
 
 
 def test_where_a_tablet_opens_it(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(cli, "lan_address", lambda: "192.168.7.20")
-    assert cli.home_on_the_network("0.0.0.0", 8000) == "http://192.168.7.20:8000/"
-    assert cli.home_on_the_network("bench-pc", 8000) == "http://bench-pc:8000/"
-    assert cli.home_on_the_network("fd00::7", 8000) == "http://[fd00::7]:8000/"
+    monkeypatch.setattr(network, "lan_address", lambda: "192.168.7.20")
+    assert network.home_on_the_network("0.0.0.0", 8000) == "http://192.168.7.20:8000/"
+    assert network.home_on_the_network("bench-pc", 8000) == "http://bench-pc:8000/"
+    assert network.home_on_the_network("fd00::7", 8000) == "http://[fd00::7]:8000/"
 
 
 def test_a_pairing_code_is_shown_in_the_terminal(capsys: pytest.CaptureFixture[str]) -> None:
@@ -226,7 +226,7 @@ def test_a_pairing_code_is_shown_in_the_terminal(capsys: pytest.CaptureFixture[s
 
 def test_open_to_the_network_it_shows_a_code_and_lets_nobody_else_in(tmp_path: Path) -> None:
     """By an address of this computer that is not loopback, a request is one from the network."""
-    lan = cli.lan_address()
+    lan = network.lan_address()
     if lan is None:
         pytest.skip("this computer is on no network")
     with started("serve", "--port", "0", "--lan", "--data", str(tmp_path)) as program:
@@ -237,8 +237,8 @@ def test_open_to_the_network_it_shows_a_code_and_lets_nobody_else_in(tmp_path: P
 
 
 def test_a_name_it_was_started_under_is_answered_to() -> None:
-    assert cli.names_in("bench-pc") == {"bench-pc"}
-    assert cli.names_in("0.0.0.0") == frozenset()
+    assert network.names_in("bench-pc") == {"bench-pc"}
+    assert network.names_in("0.0.0.0") == frozenset()
 
 
 @pytest.mark.parametrize("place", [places.templates, places.static, places.migrations])

@@ -29,6 +29,7 @@ from app.web.pairing import Pairing
 from tests.browser import flags, installed
 from tests.shop.yard import heat_soaked, key
 from tests.started import Started, started
+from tests.test_cli import refused
 from tests.web.tablet import SIZE, Tablet, entered
 from tests.web.test_axe import faults
 
@@ -132,6 +133,12 @@ def test_the_file_is_what_tablets_take_for_a_certificate(over_https: Secure) -> 
     assert answer.headers["Content-Type"] == "application/x-x509-ca-cert"
     assert "evenbore.crt" in answer.headers["Content-Disposition"]
     assert bytes.fromhex(over_https.fingerprint) == hashlib.sha256(answer.content).digest()
+
+
+def test_a_certificate_that_cannot_be_read_stops_the_start_with_a_word(tmp_path: Path) -> None:
+    (tmp_path / "https").mkdir()
+    (tmp_path / "https/authority.pem").write_text("not a key")
+    assert "cannot be read as a key" in refused("serve", "--tls", "--port", "0", "--data", str(tmp_path))
 
 
 def test_the_page_says_that_nothing_may_wait_before_the_address_changes(over_https: Secure, shop: Database) -> None:

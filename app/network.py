@@ -1,0 +1,64 @@
+"""Where the program is reached: the addresses and names that it is opened under, here and from a tablet."""
+
+import socket
+from contextlib import suppress
+from ipaddress import ip_address
+
+LOOPBACK = "127.0.0.1"
+EVERY_ADDRESS = ("0.0.0.0", "::")
+
+
+def addresses(host: str, port: int, scheme: str = "http") -> list[str]:
+    """The lines that say where to open the program, on this computer and, if it lets others in, on a tablet."""
+    if host not in EVERY_ADDRESS:
+        shown = f"[{host}]" if ":" in host else host
+        return [f"Evenbore is open at {scheme}://{shown}:{port}/"]
+    lines = [f"Evenbore is open at {scheme}://{LOOPBACK}:{port}/"]
+    lan = lan_address()
+    if lan is None:
+        lines.append("This computer is on no network just now, so no tablet can reach it.")
+    else:
+        lines.append(f"On a tablet on the same network: {scheme}://{lan}:{port}/")
+    return lines
+
+
+def home_on_the_network(host: str, port: int, scheme: str = "http") -> str:
+    """The address that a tablet opens, empty when there is none."""
+    if host in EVERY_ADDRESS:
+        lan = lan_address()
+        return f"{scheme}://{lan}:{port}/" if lan else ""
+    with suppress(ValueError):
+        if ip_address(host).is_loopback:
+            return ""
+    shown = f"[{host}]" if ":" in host else host
+    return "" if host == "localhost" else f"{scheme}://{shown}:{port}/"
+
+
+def names_in(host: str) -> frozenset[str]:
+    """``host`` when it is a name: whoever starts the program under a name will open it under that name."""
+    try:
+        ip_address(host)
+    except ValueError:
+        return frozenset({host})
+    return frozenset()
+
+
+def numbers_of(host: str) -> frozenset[str]:
+    """The addresses that this computer is called by when the program listens on ``host``."""
+    reached = lan_address() if host in EVERY_ADDRESS else host
+    return frozenset({LOOPBACK, "::1", *({reached} - names_in(reached) if reached else ())})
+
+
+def lan_address() -> str | None:
+    """This computer's address on its network, None when it has none.
+
+    Naming a peer to a datagram socket makes the system choose the address it would send from; nothing is sent.
+    The peer is in a block that belongs to no one (RFC 5737).
+    """
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        try:
+            probe.connect(("192.0.2.1", 9))
+        except OSError:
+            return None
+        address: str = probe.getsockname()[0]
+    return None if ip_address(address).is_loopback else address
