@@ -120,7 +120,7 @@ FIRST_FIRE = Phase(
     title="First fire",
     aim="It runs, safely, and one quick round says whether a bank is far off. The rest waits for heat.",
     steps=(
-        "Tick everything at the right before anyone turns the key.",
+        "Tick the whole list before anyone turns the key.",
         "Start. Oil pressure within seconds, or stop the engine.",
         "Leave the screws alone while it warms.",
         "On a first visit, one quick round. At most one turn of one bank's stop screw; the rest waits for heat.",
