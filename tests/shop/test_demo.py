@@ -17,3 +17,4 @@ def test_the_demonstration_has_six_engines_and_more_with_several_visits(shop: Da
     assert all(one.sign_off for told in several for one in told[1:])
     assert all(one.as_left() is not None for told in several for one in told[1:])
     assert len(waiting) >= 5
+    assert waiting[0].engine.serial == "Practice 1"  # how the board opens
