@@ -308,4 +308,6 @@ def test_a_certificate_that_was_only_clicked_through_costs_nothing_but_the_start
         page.goto(over_https.program.address)
         expect(page.locator("#link-state")).to_contain_text("All saved")
         assert wrong == []
+        tried = "navigator.serviceWorker.register('/worker.js').then(() => 'taken', (error) => error.name)"
+        assert page.evaluate(tried) == "SecurityError"
         browser.close()
