@@ -130,7 +130,7 @@ def main() -> None:
         for place in PLACES:
             for path, name in through_the_phases(shop, place):
                 take(around, address, path, name, folder)
-    print(f"{len(list(folder.glob('*.png')))} pictures in {folder}")
+    print(f"The pictures are in {folder}")
 
 
 if __name__ == "__main__":
