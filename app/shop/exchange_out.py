@@ -8,9 +8,10 @@ from typing import TypeVar
 
 from sqlmodel import Session, SQLModel, col, select
 
-from app.shop import engines, visits
+from app.shop import engines, practice, visits
 from app.shop import exchange_v1 as v1
 from app.shop.keys import current
+from app.shop.refusals import RefusedError
 from app.shop.story import Story
 from app.shop.tables import Fitting, MeterRow
 
@@ -26,8 +27,10 @@ FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
 
 def engine_file(session: Session, engine_id: int, at: str) -> v1.EngineFile:
-    """One engine with everything ever recorded of it. Raises NotThereError."""
+    """One engine with everything ever recorded of it. Raises NotThereError, RefusedError for one to practise on."""
     engine = engines.get(session, engine_id)
+    if practice.of_engine(session, engine_id) is not None:
+        raise RefusedError({"": "A practice engine stays in its shop: elsewhere it would pass for a real one."})
     fittings = session.exec(select(Fitting).where(Fitting.engine_id == engine_id).order_by(col(Fitting.number))).all()
     stories = list(reversed(visits.of_engine(session, engine_id)))
     meters: dict[int, MeterRow] = {story.meter.ident: story.meter for story in stories}

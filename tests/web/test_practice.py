@@ -96,6 +96,13 @@ def test_a_practice_engine_says_so_wherever_it_is_named(client: TestClient) -> N
         assert "Practice 1" in client.get(path).text, path
 
 
+def test_a_practice_engine_does_not_leave_the_shop_as_a_real_one(client: TestClient) -> None:
+    client.post("/practice", data=chosen())
+    answer = client.get("/engines/1/export.json")
+    assert answer.status_code == 422
+    assert "stays in its shop" in answer.text
+
+
 def test_a_real_visit_has_no_such_key_and_no_such_page(client: TestClient, shop: Database) -> None:
     heat_soaked(shop)
     here = f"/visits/1/{SLUG}/readings"
@@ -144,8 +151,7 @@ def test_a_practice_on_a_tablet(page: Page, server: str, shop: Database) -> None
         smallest = min(one.bounding_box()["height"] for one in page.locator(".key:visible").all())  # type: ignore[index]
         assert smallest >= 72
         read.click()
-    expect(page.locator("main[aria-busy=true]")).to_have_count(0)
-    expect(page.locator("#link-state")).to_contain_text("All saved")
+    expect(page.get_by_text("closed, 9 of 9")).to_be_visible()  # as the shop computer says it, all of it stored
     entered = story(shop, 1).rounds[0].entered
     assert [(r.bore, r.kind) for r in entered] == [*((bore, "turn") for bore in range(1, 9)), (1, "closing")]
     assert all(r.value for r in entered)
