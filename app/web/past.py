@@ -100,15 +100,14 @@ def _first(visits: Sequence[Remembered], changed: Sequence[Change], slips: Seque
     newest = visits[-1]
     if not newest.signed and slips and slips[0].number == newest.number:
         return slips[0].telling.look
-    said = []
+    whys: dict[str, list[str]] = {}
     if found := _creep(changed):
-        said.append(f"{suspect_name(found.adjuster)}, which creeps")
-    named = _named(changed)
-    if named:
-        said.append(f"{named.most_common(1)[0][0]}, which slipped before")
-    resets = [move for visit in visits for move in visit.moves if move.kind == "blade"]
-    if resets:
-        said.append(f"coupler {resets[-1].near}–{resets[-1].far}, which was reset last")
+        whys.setdefault(suspect_name(found.adjuster), []).append("creeps")
+    if named := _named(changed):
+        whys.setdefault(named.most_common(1)[0][0], []).append("slipped before")
+    if resets := [move for visit in visits for move in visit.moves if move.kind == "blade"]:
+        whys.setdefault(f"coupler {resets[-1].near}–{resets[-1].far}", []).append("was reset last")
+    said = [f"{name}, which {' and '.join(why)}" for name, why in whys.items()]
     if not said:
         return "Nothing stands out. Read a round before anything is turned."
     return f"Read a round before anything is turned; then look at {said[0]}" + (

@@ -44,7 +44,7 @@ def test_from_readings_to_the_verdict(client: TestClient, shop: Database) -> Non
     assert re.search(r"Coupler 2–3 moves bores 3 and 4: 1\d % wider, give or take \d, about \d\.\d thou", shown)
     assert "Coupler 2–3 had slipped before the last visit." in shown
     assert shown.count("slipped wide</span>") == 2
-    assert "look at coupler 2–3, which slipped before, and at coupler 2–3, which was reset last" in shown
+    assert "look at coupler 2–3, which slipped before and was reset last." in shown
 
 
 def test_a_quiet_engine_says_so(client: TestClient, shop: Database) -> None:
