@@ -55,12 +55,13 @@ def by_bore(judged: Evenness | None) -> Mapping[int, Standing]:
 
 
 def phases(story: Story) -> tuple[PhaseView, ...]:
-    """The five blades. A later phase can be looked at, and says on its page what comes before it."""
+    """The five blades. A later phase can be looked at, and says on its page what comes before it; one with nothing to
+    do on this engine counts as done once the others before it are."""
     standings = progress(story)
-    current = next((s.phase for s in standings if not s.done), None)
+    current = next((at for at, s in enumerate(standings) if not s.done), len(standings))
     views = []
-    for standing in standings:
-        state: PhaseState = "done" if standing.done else "current" if standing.phase is current else "to-come"
+    for at, standing in enumerate(standings):
+        state: PhaseState = "done" if at < current else "current" if at == current else "to-come"
         views.append(PhaseView(standing.phase.title, state, f"/visits/{story.visit.ident}/{standing.phase.slug}"))
     return tuple(views)
 
