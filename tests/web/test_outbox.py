@@ -256,9 +256,9 @@ def test_a_browser_killed_on_the_spot_has_kept_what_was_tapped(
 def test_a_move_made_without_a_link_waits_its_turn(hand: Tablet, server: str, shop: Database) -> None:
     visit_id = heat_soaked(shop, FOUR)
     hand.open(server, visit_id)
-    for value, then in (("4.25", "Bore 2"), ("6.50", "Bore 3"), ("6.50", "Bore 4"), ("6.50", "Bore 1 again")):
+    for value, then in (("6.50", "Bore 2"), ("6.50", "Bore 3"), ("6.50", "Bore 4"), ("12.00", "Bore 1 again")):
         hand.read(value, then=then)
-    hand.read("4.25", then="Round 2 closed")
+    hand.read("6.50", then="Round 2 closed")
     made = hand.page.get_by_role("button", name="I made this move")
     expect(made).to_be_visible()
     hand.context.set_offline(True)
