@@ -25,7 +25,7 @@ from app.sync.events import BladeReset, BypassTurn, Event, IdleSpeed, LinkTurn, 
 from app.sync.hardware import Hardware
 from app.sync.layout import Adjuster, Bank, Coupler, Layout, StopScrew
 from app.sync.linkage import IDLE_GAP, stop_rotation
-from app.sync.plate import closed_leakage, gap_rate
+from app.sync.plate import FIT, closed_leakage, gap_rate
 from app.sync.repeats import believed
 from app.sync.units import THOU
 
@@ -34,8 +34,7 @@ Floats = NDArray[np.float64]
 # What is believed before anything was read; all this program's choice, the spreads as scatter usually found.
 BANK_SPREAD = 0.008  # rad, common to a bank
 COUPLER_SPREAD = 0.010  # rad, of each coupler, carried by everything beyond it
-LEAK_SHARE = 0.3  # of the leak of the one plate that was measured
-LEAK_SPREAD = 0.45  # of that leak
+LEAK_SPREAD = 0.45  # of the usual leak
 SCALE_SPREAD = 0.10  # of the meter against another
 DEMAND_SPREAD = 0.15  # of the engine against others of its size
 
@@ -133,7 +132,7 @@ def usual_belief(layout: Layout, hardware: Hardware, engine: Breathing) -> Belie
     """
     n = len(layout.bores)
     rate = gap_rate(IDLE_GAP, hardware.bore_diameter.value, hardware.closed_angle.value)
-    leak = LEAK_SHARE * closed_leakage(hardware.bore_diameter.value)
+    leak = FIT * closed_leakage(hardware.bore_diameter.value)
     cov = np.zeros((2 * n + 2, 2 * n + 2))
     for bank in layout.banks:
         rows = [layout.bores.index(bore) for bore in bank.bores]
@@ -217,13 +216,9 @@ def shown_by(belief: Belief, meter: Meter) -> tuple[Floats, Floats]:
 
     Parameters: ``belief`` about the engine; ``meter`` read with. The meter's own noise comes on top.
     """
-    seen = [Reading(bore, 0.0, 0.0) for bore in belief.layout.bores]
-    misfit = _misfit(belief, meter, seen)
-    settled = settle(belief.engine, belief.areas, belief.log_demand)
-    shown, _, _ = _shown(meter, settled, slopes(belief.engine, belief.areas, settled))
-    shown = shown * math.exp(float(belief.mean[2 * belief.bores]))
-    known = np.sqrt(np.maximum(np.diag(misfit.answer @ belief.cov @ misfit.answer.T), 0.0))
-    return shown, known * shown
+    told = _foretold(belief, meter)
+    known = np.sqrt(np.maximum(np.diag(told.answer @ belief.cov @ told.answer.T), 0.0))[:-1]
+    return told.values[:-1], known * told.values[:-1]
 
 
 def rates(belief: Belief, gaps: Floats) -> Floats:
@@ -322,11 +317,11 @@ def _learn(
         return belief
     seen = _believable(seen, meter)
     misfit = _misfit(belief, meter, seen)
+    spread = misfit.spread(belief.cov)
     if before is None or move is None or isinstance(move, BypassTurn | LinkTurn):
-        return _settled_on(belief, meter, seen, misfit, misfit.spread(belief.cov))
+        return _settled_on(belief, meter, seen, misfit, spread)
     adjuster = StopScrew(move.bank) if isinstance(move, StopTurn) else Coupler(move.near, move.far)
     unmoved = dict(belief.unmoved)
-    spread = misfit.spread(belief.cov)
     if (misfit.off**2 > SURPRISE**2 * np.diag(spread)).any():  # a cheap look before the dear one
         other = _misfit(before, meter, seen)
         spread_before = other.spread(before.cov)
@@ -375,26 +370,37 @@ def _log_density(off: Floats, spread: Floats) -> float:
 
 
 def _misfit(belief: Belief, meter: Meter, seen: Sequence[Reading | IdleSpeed]) -> Misfit:
-    n, areas = belief.bores, belief.areas
-    settled = settle(belief.engine, areas, belief.log_demand)
-    found = slopes(belief.engine, areas, settled)
-    shown, by_area, by_demand = _shown(meter, settled, found)
-    shown = shown * math.exp(float(belief.mean[2 * n]))
+    told = _foretold(belief, meter)
     rows = np.array([-1 if isinstance(one, IdleSpeed) else belief.row(one.bore) for one in seen])
     values = np.array([one.speed if isinstance(one, IdleSpeed) else one.value for one in seen])
     read = rows >= 0
-    speed = belief.engine.speed * math.exp(float(settled.log_speed))
-    foretold = np.where(read, shown[rows], speed)
-    by = np.where(read[:, None], by_area[rows], found.log_speed[:n])
-    answer = np.zeros((len(seen), 2 * n + 2))
-    answer[:, :n], answer[:, n : 2 * n] = by * (belief.width / areas), by / areas
-    answer[:, 2 * n] = read
-    answer[:, 2 * n + 1] = np.where(read, by_demand[rows], found.log_speed[n])
+    foretold = told.values[rows]
     noise = np.where(read, meter.repeatability**2 + (meter.step / foretold) ** 2 / 12, SPEED_SPREAD**2)
     at = np.array([one.at for one in seen])
     ramp = read * (at - at.sum() / len(at)) / (float(at.max() - at.min()) or 1.0)
     shared = np.outer(read, read) * WANDER**2 + np.outer(ramp, ramp) * ROUND_DRIFT**2
-    return Misfit(values / foretold - 1, answer, shared + np.diag(noise))
+    return Misfit(values / foretold - 1, told.answer[rows], shared + np.diag(noise))
+
+
+class _Foretold(NamedTuple):
+    """What is to be read at each bore and, last, on the tachometer; and its relative answer to the state."""
+
+    values: Floats
+    answer: Floats
+
+
+def _foretold(belief: Belief, meter: Meter) -> _Foretold:
+    n, areas = belief.bores, belief.areas
+    settled = settle(belief.engine, areas, belief.log_demand)
+    found = slopes(belief.engine, areas, settled)
+    shown, by_area, by_demand = _shown(meter, settled, found)
+    scale, speed = math.exp(float(belief.mean[2 * n])), math.exp(float(settled.log_speed))
+    by = np.vstack([by_area, found.log_speed[:n]])
+    answer = np.empty((n + 1, 2 * n + 2))
+    answer[:, :n], answer[:, n : 2 * n] = by * (belief.width / areas), by / areas
+    answer[:n, 2 * n], answer[n, 2 * n] = 1.0, 0.0
+    answer[:n, 2 * n + 1], answer[n, 2 * n + 1] = by_demand, found.log_speed[n]
+    return _Foretold(np.append(shown * scale, belief.engine.speed * speed), answer)
 
 
 def _shown(meter: Meter, settled: Settled, found: Slopes) -> tuple[Floats, Floats, Floats]:

@@ -6,18 +6,16 @@ from functools import cache
 import numpy as np
 
 from app.sync.air import ATMOSPHERE, area_for, critical_ratio, flow_function, pressure_sensitivity
+from app.sync.breathing import SHARING, SPEED_POWER
 from app.sync.changes import Floats
 from app.sync.hardware import Hardware
-from app.sync.plate import angle_at, closed_leakage, open_area
+from app.sync.plate import FIT, angle_at, closed_leakage, open_area
 from app.sync.units import KPA
 
 # How the engine breathes around idle. Vacuum lies in the published 15 to 40 kPa for one throttle per cylinder and
 # contraction in the published 0.60 to 0.84; the rest is judgement.
 IDLE_RATIO = (ATMOSPHERE - 33 * KPA) / ATMOSPHERE
 CONTRACTION = 0.72
-LEAKAGE_SHARE = 0.3  # of the usual closed-plate leakage, for plates seated by hand
-SHARING = 0.3  # how much of a runner's pressure the plenum evens out
-SPEED_ANSWER = 0.8  # per cent of idle speed for one per cent of air
 WIDEST = 0.3  # opening up to which the gain is worked out [rad]
 
 
@@ -39,7 +37,7 @@ def gain_curve(hardware: Hardware, idle_flow: float, gain: float | None = None) 
     """
     diameter, shaft = hardware.bore_diameter.value, hardware.shaft_diameter.value
     closed = hardware.closed_angle.value
-    leakage = LEAKAGE_SHARE * closed_leakage(diameter)
+    leakage = FIT * closed_leakage(diameter)
     effective = area_for(idle_flow, ATMOSPHERE, ATMOSPHERE * IDLE_RATIO)
     past_plate = max(effective - leakage, effective / 4) / CONTRACTION
     start = angle_at(min(2 * past_plate / (math.pi * diameter), diameter / 4), diameter, closed)
@@ -61,7 +59,7 @@ def _runner_table() -> tuple[Floats, Floats]:
     The cylinders draw in proportion to speed and runner pressure, and speed answers the air drawn. Solved for the area
     that a pressure needs, so that a table of it turned round gives the pressure for any area.
     """
-    power = 1 / (1 - SPEED_ANSWER)
+    power = 1 / (1 - SPEED_POWER)
     ratios = np.linspace(max(IDLE_RATIO, critical_ratio()), 0.9999, 2000)
     flows = np.array([flow_function(float(ratio)) for ratio in ratios])
     return (ratios / IDLE_RATIO) ** power * flow_function(IDLE_RATIO) / flows, ratios

@@ -27,9 +27,9 @@ Choice = tuple[int, ...]
 LEFT = -1
 PLAUSIBLE = 2.5
 SIXTEENTH = 1 / 16
-STOP_MINUTES = 1.0
-BLADE_MINUTES = 2.3
 READ_MINUTES = 0.3
+STOP_MINUTES = 0.7 + READ_MINUTES  # a move is as good as always read after
+BLADE_MINUTES = 2.0 + READ_MINUTES
 SPEED_WINDOW = 60 * REV_PER_MIN
 
 # Prices of what ends outside, in minutes. A bore costs at least what putting it right costs, or the plan would leave it

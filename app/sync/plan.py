@@ -13,7 +13,7 @@ from app.sync.search import MOST_SIXTEENTHS, best_for_each_target
 BEST_FEW = 3
 """Choices that are trimmed."""
 
-MOST_TRIMS = 8
+MOST_TRIMS = 7
 WORTH = 0.02
 """Minutes below which one choice is no better than another."""
 
@@ -38,20 +38,17 @@ def cheapest(belief: Belief, task: Task) -> Plan:
     """
     layout = belief.layout
     leave = nothing(layout)
-    if not task.stacks:
-        few = [leave]
-    else:
-        choices = [leave, *best_for_each_target(belief, task)]
-        order = np.argsort(outcomes(belief, task, choices).cost)
-        few = [choices[at] for at in order[:BEST_FEW]]
-    if leave not in few:
-        few.append(leave)
+    choices = [leave, *(best_for_each_target(belief, task) if task.stacks else ())]
+    costs = outcomes(belief, task, choices).cost
+    order = np.argsort(costs)
+    best, cost = choices[order[0]], float(costs[order[0]])
+    leaders = list(dict.fromkeys([*(choices[at] for at in order[:BEST_FEW]), leave]))
     sizes = np.array([sum(stack) for stack in task.stacks])
     likely = _likely_sizes(belief, sizes)
-    best, cost = few[0], float("inf")
-    tried: set[Choice] = set()
+    tried = set(leaders)
     for _ in range(MOST_TRIMS):
-        fresh = [choice for choice in dict.fromkeys(few) if choice not in tried]
+        variants = (variant for choice in leaders for variant in _variants(choice, layout, likely, len(sizes)))
+        fresh = [variant for variant in dict.fromkeys(variants) if variant not in tried]
         if not fresh:
             break
         tried.update(fresh)
@@ -60,8 +57,7 @@ def cheapest(belief: Belief, task: Task) -> Plan:
         if found[least] > cost - WORTH:
             break
         best, cost = fresh[least], float(found[least])
-        leaders = fresh if len(tried) == len(fresh) else [best]
-        few = [variant for choice in leaders for variant in _variants(choice, layout, likely, len(sizes))]
+        leaders = [best]
     return _as_plan(best, cost, layout)
 
 

@@ -103,7 +103,7 @@ def next_move(
     since = [e for e in _since_last_move(events) if isinstance(e, Reading)]
     if again := _to_read_again(layout, meter, since):
         return again
-    if len(since) and not any(e.closing for e in since) and not _moved_yet(events):
+    if since and not any(e.closing for e in since) and not _moves_at(events):
         return Advice("measure", "close-round", bores=(since[0].bore,))
     if start is None:
         start = usual_belief(layout, hardware, usual_breathing(len(layout.bores), displacement, wanted_speed))
@@ -182,8 +182,8 @@ def _first_of(plan: Plan, bench: _Bench) -> Advice:
 
 def _read_before(coupler: Coupler, bench: _Bench) -> Advice | None:
     """The reading that is worth more than going straight on to a blade at this coupler."""
-    moves = [e for e in bench.events if not isinstance(e, Reading | IdleSpeed)]
-    last = moves[-1] if moves else None
+    moves = _moves_at(bench.events)
+    last = bench.events[moves[-1]] if moves else None
     if isinstance(last, BladeReset) and last.far not in bench.read and bench.outside(last.far) > DOUBT_AFTER_BLADE:
         return Advice("measure", "after-move", bores=(last.far,))
     low, high = UNDECIDED
@@ -226,19 +226,20 @@ def _expected(bench: _Bench, move: Move, moved: Sequence[int]) -> dict[int, Expe
     return found
 
 
+def _moves_at(events: Sequence[Event]) -> list[int]:
+    """Where among the events the moves stand."""
+    return [at for at, event in enumerate(events) if not isinstance(event, Reading | IdleSpeed)]
+
+
 def _since_last_move(events: Sequence[Event]) -> Sequence[Event]:
-    last = max((n for n, e in enumerate(events) if not isinstance(e, Reading | IdleSpeed)), default=-1)
-    return events[last + 1 :]
+    moves = _moves_at(events)
+    return events[moves[-1] + 1 :] if moves else events
 
 
 def _remembered(events: Sequence[Event], layout: Layout) -> Sequence[Event]:
     """The events since the last moves that are remembered, if every bore was read since; otherwise all."""
-    moves = [n for n, e in enumerate(events) if not isinstance(e, Reading | IdleSpeed)]
+    moves = _moves_at(events)
     if len(moves) <= MOST_REMEMBERED:
         return events
     recent = events[moves[-MOST_REMEMBERED] :]
     return recent if {e.bore for e in recent if isinstance(e, Reading)} >= set(layout.bores) else events
-
-
-def _moved_yet(events: Sequence[Event]) -> bool:
-    return any(not isinstance(e, Reading | IdleSpeed) for e in events)

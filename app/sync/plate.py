@@ -11,6 +11,9 @@ import math
 # file); that is a slit of 0.0276 mm all round. Other published engines lie between a fifth and twice of this.
 CLOSED_SLIT = 7.2066e-6 / (math.pi * 83e-3)
 
+FIT = 0.3
+"""What plates seated by hand leak against that one plate (our judgement)."""
+
 
 def open_area(angle: float, diameter: float, shaft: float, closed: float) -> float:
     """Area left open beside plate and shaft, seen along the bore [m2].

@@ -126,5 +126,4 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     main()
