@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from app.sync.events import Meter
 from app.sync.layout import Coupler, Layout
 from app.sync.meters import chi_square_quantile
+from app.sync.rounds import reading_sd
 
 BLIPS = 3
 """Blips of each suspect bore (common practice, no published source)."""
@@ -68,7 +69,7 @@ def snap(layout: Layout, bore: int, even: float, blips: Sequence[float], meter: 
     values = [even, *blips]
     mean = sum(values) / len(values)
     squares = sum((value - mean) ** 2 for value in values)
-    expected = (meter.repeatability**2 + (meter.step / mean) ** 2 / 12) ** 0.5
+    expected = reading_sd(mean, meter) / mean
     scatter = (squares / len(blips)) ** 0.5 / mean
     beyond_a_step = max(values) - min(values) > 1.5 * meter.step
     loose = beyond_a_step and squares / (expected * mean) ** 2 > chi_square_quantile(SURE, len(blips))
