@@ -57,13 +57,20 @@ function mark(form) {
   show(form, input(form, "value")?.value ?? "");
 }
 
-/** The strip between the banks counts what waits, too. @param {number} count */
-function count(count) {
+/**
+ * The strip between the banks counts what is saved and not in the page yet, and what waits.
+ * @param {import("./queue.js").Write[]} done
+ */
+function count(done) {
+  const fresh = done.filter((w) => !fieldOf(w, "supersedes") && fieldOf(w, "kind") !== "again");
+  const saved = fresh.filter((w) => "savedAt" in w).length;
+  const waits = held.slow ? done.filter((w) => !("savedAt" in w)).length : 0;
   for (const term of document.querySelectorAll(".strip dt")) {
     const said = /** @type {HTMLElement} */ (term.nextElementSibling);
     if (!/^Round/.test(term.textContent ?? "")) continue;
     said.dataset.read ??= said.textContent ?? "";
-    said.textContent = said.dataset.read + (count > 0 ? `, ${count} waiting` : "");
+    const read = said.dataset.read.replace(/^\d+(?= of)/, (served) => String(Number(served) + saved));
+    said.textContent = read + (waits > 0 ? `, ${waits} waiting` : "");
   }
 }
 
@@ -117,7 +124,7 @@ export function lay() {
   if (others.length > 0 && form === openKeypad()) close(form);
   mark(form);
   desk()?.setAttribute("aria-busy", String(waiting().length + held.saved.length > 0));
-  count(held.slow ? done.filter((w) => !("savedAt" in w)).length : 0);
+  count(done);
   wait();
 }
 

@@ -99,6 +99,21 @@ def test_the_rest_of_the_round_is_read_without_a_link(hand: Tablet, server: str,
     ]
 
 
+def test_what_was_saved_counts_before_the_page_is_served_anew(hand: Tablet, link: Proxy, shop: Database) -> None:
+    visit_id = heat_soaked(shop, FOUR)
+    hand.open(link.address, visit_id)
+    link.fault, link.only = "refuse", b"GET"
+    hand.read("6.25", then="Bore 2")
+    expect(hand.page.get_by_text("1 of 5 read")).to_be_visible()
+    assert entered(shop, visit_id) == [(1, "turn", 6.25)]
+    link.only = b""
+    hand.read("6.50", then="Bore 3")
+    expect(hand.page.get_by_text("1 of 5 read, 1 waiting")).to_be_visible()
+    link.fault = "pass"
+    hand.is_saved()
+    expect(hand.page.get_by_text("2 of 5 read")).to_be_visible()
+
+
 def test_without_a_link_a_bore_is_chosen_and_a_value_corrected(hand: Tablet, server: str, shop: Database) -> None:
     visit_id = heat_soaked(shop, FOUR)
     hand.open(server, visit_id)
