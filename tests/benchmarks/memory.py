@@ -10,6 +10,7 @@ without a network, and include the write to the disk.
 
 import argparse
 import random
+import shutil
 import sqlite3
 import tempfile
 import time
@@ -211,16 +212,16 @@ def questions(shop: Database, rng: random.Random) -> tuple[list[str], list[str]]
     return plain[:ASKED], mistyped[:ASKED]
 
 
-def measure(count: int, folder: Path) -> Line:
-    """Fill a shop with that many engines and ask it."""
-    rng = random.Random(count)
+def measure(count: int, kept: Path, work: Path) -> Line:
+    """Fill a shop with that many engines, unless ``kept`` has it already, and ask a copy of it made in ``work``."""
     begun = time.perf_counter()
-    open_shop(folder).close()
-    fill(folder / "shop.db", count, rng)
+    if not (kept / "shop.db").exists():
+        open_shop(kept).close()
+        fill(kept / "shop.db", count, random.Random(count))
     filled = time.perf_counter() - begun
-    shop = Database(folder)
+    shop = Database(shutil.copytree(kept, work / "asked"))
     try:
-        return _asked(shop, count, filled, rng)
+        return _asked(shop, count, filled, random.Random(count))
     finally:
         shop.close()
 
@@ -286,12 +287,12 @@ def main() -> None:
     """Measure every size asked for and print the table as it grows."""
     wanted = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else "")
     wanted.add_argument("--engines", type=int, nargs="*", default=list(SIZES), help="sizes to measure")
-    wanted.add_argument("--folder", type=Path, help="an empty folder for the shops, kept afterwards")
+    wanted.add_argument("--folder", type=Path, help="where filled shops are kept for the next time")
     asked = wanted.parse_args()
     lines = []
     for count in asked.engines:
         with tempfile.TemporaryDirectory() as made:
-            lines.append(measure(count, (asked.folder or Path(made)) / f"{count}-engines"))
+            lines.append(measure(count, (asked.folder or Path(made)) / f"{count}-engines", Path(made)))
         print(f"{count:,} engines done", flush=True)
     print("\n".join(printed(lines)))
 
