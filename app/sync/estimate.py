@@ -254,12 +254,12 @@ def rotation_between(belief: Belief, before: Floats | float, after: Floats | flo
     )
 
 
-def turn_noise(belief: Belief, turns: float) -> float:
+def turn_noise(belief: Belief, turns: Floats | float) -> Floats:
     """Standard deviation of the angle [rad] that so many turns of a stop screw give.
 
     Parameters: ``belief`` about the engine; ``turns`` of the screw.
     """
-    return abs(stop_rotation(math.hypot(TURN, TRAVEL_SPREAD * turns), belief.hardware))
+    return np.abs(stop_rotation(1.0, belief.hardware) * np.hypot(TURN, TRAVEL_SPREAD * np.asarray(turns)))
 
 
 def _after_stop(belief: Belief, move: StopTurn) -> Belief:

@@ -8,15 +8,16 @@ mean of the others.
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from itertools import combinations
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from app.sync.breathing import settle, slopes
 from app.sync.estimate import HAND, LEAST_GAP, Belief, rates, rotation_between, turn_noise, turned
-from app.sync.layout import Coupler, Layout
+from app.sync.layout import Layout
 from app.sync.linkage import stop_rotation
 from app.sync.units import REV_PER_MIN
 
@@ -38,6 +39,43 @@ BEYOND_PRICE = 0.6
 STOP_BORE_PRICE = 5.0
 SPEED_PRICE = 2.0
 FLOW_PER_AREA = 0.8
+
+
+class Tree(NamedTuple):
+    """What hangs on what, as numbers. ``bank`` of each bore; ``stops`` and ``far`` the rows of the stop bores and of
+    each coupler's far bore; ``beyond`` the number of each coupler, from 1, at the bores beyond it, 0 at the others;
+    ``weight`` what hangs on each bore, as a price [min]."""
+
+    bank: Ints
+    stops: Ints
+    far: Ints
+    beyond: Ints
+    weight: Floats
+
+
+@lru_cache(maxsize=64)
+def tree_of(layout: Layout) -> Tree:
+    """What hangs on what in an engine; not to be written to.
+
+    Parameters: ``layout`` of the engine.
+    """
+    rows = {bore: at for at, bore in enumerate(layout.bores)}
+    couplers = layout.couplers()
+    beyond = np.zeros((len(couplers), len(rows)), dtype=np.int64)
+    weight = np.zeros(len(rows))
+    for number, coupler in enumerate(couplers, start=1):
+        carried = [rows[bore] for bore in layout.bank_of(coupler.far).beyond(coupler)]
+        beyond[number - 1, carried] = number
+        weight[rows[coupler.far]] = BEYOND_PRICE * (len(carried) - 1)
+    for bank in layout.banks:
+        weight[rows[bank.stop]] = STOP_BORE_PRICE + BEYOND_PRICE * max(len(bank.bores) - 4, 0)
+    return Tree(
+        np.array([at for at, bank in enumerate(layout.banks) for _ in bank.bores]),
+        np.array([rows[bank.stop] for bank in layout.banks]),
+        np.array([rows[coupler.far] for coupler in couplers], dtype=np.int64),
+        beyond,
+        weight,
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -178,12 +216,10 @@ def prices(belief: Belief, task: Task) -> Floats:
     n = belief.bores
     leak_variance = np.diag(belief.cov)[n : 2 * n] / belief.width**2
     spread = FLOW_PER_AREA * belief.width * np.sqrt(HAND**2 + leak_variance) / belief.areas.mean()
+    tree = tree_of(belief.layout)
     price = BLADE_MINUTES / (1 - outside_of(np.zeros(n), spread, task.window))
-    for bank in belief.layout.banks:
-        price[belief.row(bank.stop)] = STOP_BORE_PRICE + BEYOND_PRICE * max(len(bank.bores) - 4, 0)
-        for coupler in bank.couplers():
-            price[belief.row(coupler.far)] += BEYOND_PRICE * (len(bank.beyond(coupler)) - 1)
-    return price
+    price[tree.stops] = 0.0
+    return price + tree.weight
 
 
 def finest_window(belief: Belief) -> float:
@@ -207,30 +243,38 @@ class _After:
     picked: Ints
 
     @cached_property
-    def _banks(self) -> Ints:
-        return np.array([at for at, bank in enumerate(self.belief.layout.banks) for _ in bank.bores])
+    def _tree(self) -> Tree:
+        return tree_of(self.belief.layout)
+
+    @cached_property
+    def _before(self) -> Floats:
+        return self.belief.gaps
+
+    @cached_property
+    def _turns(self) -> Ints:
+        return self.picked[:, : len(self._tree.stops)]
+
+    @cached_property
+    def _blades(self) -> Ints:
+        return self.picked[:, len(self._tree.stops) :]
 
     @cached_property
     def origin(self) -> Ints:
-        belief = self.belief
-        found = np.full((len(self.picked), belief.bores), -1)
-        for at, coupler in enumerate(belief.layout.couplers(), start=len(belief.layout.banks)):
-            rows = _rows_beyond(belief, coupler)
-            found[:, rows] = np.where((self.picked[:, at] != LEFT)[:, None], rows[0], found[:, rows])
-        return found
+        if not len(self._tree.far):
+            return np.full((len(self.picked), self.belief.bores), -1)
+        numbers = (self._tree.beyond * (self._blades != LEFT)[:, :, None]).max(axis=1)  # the nearest one upstream
+        return np.asarray(np.append(-1, self._tree.far)[numbers])
 
     @cached_property
     def gaps(self) -> Floats:
-        belief = self.belief
-        rows = np.arange(belief.bores)
-        sizes = np.array([sum(stack) for stack in self.task.stacks] + [belief.gaps.mean()])  # the last for LEFT
-        blade = np.zeros(self.origin.shape)
-        for at, coupler in enumerate(belief.layout.couplers(), start=len(belief.layout.banks)):
-            blade[:, belief.row(coupler.far)] = sizes[self.picked[:, at]]
-        turn = stop_rotation(SIXTEENTH, belief.hardware) * self.picked[:, self._banks]
-        swings = rotation_between(belief, belief.gaps, np.maximum(blade, LEAST_GAP))
+        belief, tree = self.belief, self._tree
+        sizes = np.array([sum(stack) for stack in self.task.stacks] + [self._before.mean()])  # the last for LEFT
+        blade = np.full(self.origin.shape, LEAST_GAP)
+        blade[:, tree.far] = sizes[self._blades]
+        turn = stop_rotation(SIXTEENTH, belief.hardware) * self._turns[:, tree.bank]
+        swings = rotation_between(belief, self._before, blade)
         swing = np.where(self.origin < 0, turn, np.take_along_axis(swings, np.maximum(self.origin, 0), axis=1))
-        return np.where(self.origin == rows, blade, turned(belief, belief.gaps, swing))
+        return np.where(self.origin == np.arange(belief.bores), blade, turned(belief, self._before, swing))
 
     @property
     def areas(self) -> Floats:
@@ -244,29 +288,24 @@ class _After:
     @property
     def lever(self) -> Floats:
         belief, n = self.belief, self.belief.bores
-        rows, before = np.arange(n), rates(belief, belief.gaps)
-        found = np.zeros((len(self.picked), n, 2 * n + 2))
+        rows, before = np.arange(n), rates(belief, self._before)
+        found = np.zeros((len(self.picked), n, len(belief.mean)))
         found[:, rows, n + rows] = 1 / belief.width
         found[:, rows, rows] = np.where(self.origin == rows, 0.0, self._rates / before)
-        carried = (self.origin >= 0) & (self.origin != rows)
-        choice, row = np.nonzero(carried)
+        choice, row = np.nonzero((self.origin >= 0) & (self.origin != rows))
         origin = self.origin[choice, row]
         found[choice, row, origin] -= self._rates[choice, row] / before[origin]
         return found
 
     @property
     def noise(self) -> Floats:
-        banks, turns = self._banks, self.picked[:, : len(self.belief.layout.banks)]
-        shaken = np.array([[turn_noise(self.belief, SIXTEENTH * t) if t else 0.0 for t in row] for row in turns])
+        bank = self._tree.bank
+        shaken = np.where(self._turns, turn_noise(self.belief, np.asarray(self._turns * SIXTEENTH)), 0.0)
         at_origin = np.take_along_axis(self._rates, np.maximum(self.origin, 0), axis=1)
-        by_hand = np.where(self.origin < 0, shaken[:, banks], HAND / at_origin)
-        together = (self.origin[:, :, None] == self.origin[:, None, :]) & (banks[:, None] == banks[None, :])
+        by_hand = np.where(self.origin < 0, shaken[:, bank], HAND / at_origin)
+        together = (self.origin[:, :, None] == self.origin[:, None, :]) & (bank[:, None] == bank)
         moved = by_hand * self._rates
         return np.where(together, moved[:, :, None] * moved[:, None, :], 0.0)
-
-
-def _rows_beyond(belief: Belief, coupler: Coupler) -> list[int]:
-    return [belief.row(bore) for bore in belief.layout.bank_of(coupler.far).beyond(coupler)]
 
 
 def _spread(answer: Floats, cov: Floats) -> Floats:

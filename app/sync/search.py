@@ -16,7 +16,7 @@ import numpy as np
 
 from app.sync.breathing import SHARING, SPEED_POWER, flow_function_of, own_ratio, settle
 from app.sync.estimate import HAND, Belief, rates, rotation_between, turn_noise, turned
-from app.sync.layout import Bank, Coupler
+from app.sync.layout import Bank
 from app.sync.linkage import stop_rotation
 from app.sync.outcome import (
     BLADE_MINUTES,
@@ -29,9 +29,13 @@ from app.sync.outcome import (
     Task,
     below,
     prices,
+    tree_of,
 )
 
 MOST_SIXTEENTHS = 16
+STEPS: Ints = np.arange(-MOST_SIXTEENTHS, MOST_SIXTEENTHS + 1)
+TURNS: Floats = np.asarray(STEPS * SIXTEENTH)
+"""What a stop screw may be turned by, in sixteenths and in turns."""
 
 SPEEDS = (-0.05, -0.038, -0.026, -0.013, 0.0, 0.012, 0.024, 0.036, 0.045)
 """Idle speeds aimed at, relative to the one wanted; where nobody read it, flows 1.5 times as far from the mean."""
@@ -52,7 +56,10 @@ def best_for_each_target(belief: Belief, task: Task) -> list[Choice]:
     Parameters: ``belief`` about the engine; ``task`` to do, which owns at least one blade.
     """
     aim = _Aim(belief, task)
-    banks = [_of_bank(aim, bank) for bank in belief.layout.banks]
+    banks, number = [], 0
+    for bank in belief.layout.banks:
+        banks.append(_of_bank(aim, bank, number))
+        number += len(bank.bores) - 1
     total = sum(cost for cost, _, _ in banks)
     found: dict[Choice, None] = {}
     for target in np.argsort(total):
@@ -113,85 +120,94 @@ class _Aim:
         )
         return bounds[:, 0], bounds[:, 1]
 
-    def risk(self, row: int, gaps: Floats, variance: Floats | float) -> Floats:
-        """Price times chance of a bore ending outside; ``variance`` is that of its area over its width [m2]."""
+    def risk(self, rows: Ints, gaps: Floats, variance: Floats) -> Floats:
+        """Price times chance of bores ending outside, shape (bores, targets, gaps).
+
+        ``rows`` of the bores, ``gaps`` of each [m], ``variance`` of their areas over their width [m2].
+        """
         low, high = self.limits
-        areas = self.belief.width * gaps + self.belief.leaks[row]
-        spread = self.belief.width * np.sqrt(variance) + 1e-12
+        areas = (self.belief.width * gaps + self.belief.leaks[rows][:, None])[:, None, :]
+        spread = (self.belief.width * np.sqrt(variance) + 1e-12)[:, None, :]
         outside = below((low[:, None] - areas) / spread) + below((areas - high[:, None]) / spread)
-        return np.asarray(self.price[row] * outside)
+        return np.asarray(self.price[rows][:, None, None] * outside)
 
-    def set_on_blade(self, row: int) -> Floats:
-        """Risk of a bore that a blade sets, per blade."""
-        leak = self.belief.bores + row
-        return self.risk(row, self.sizes, HAND**2 + float(self._cov[leak, leak]) / self.belief.width**2)
+    @cached_property
+    def on_blades(self) -> dict[tuple[int, int], Floats]:
+        """Risk of the bore at a row when the coupler of a number is reset, per target and blade.
 
-    def carried(self, row: int, origin: int) -> Floats:
-        """Risk of a bore carried along when the bore at row ``origin`` is set on a blade, per blade."""
-        belief = self.belief
-        gaps = turned(belief, belief.gaps[row], rotation_between(belief, belief.gaps[origin], self.sizes))
-        before = rates(belief, belief.gaps)
-        ratio = float(before[row] / before[origin])
-        variance = self._variance(row, origin, ratio) + (HAND * ratio) ** 2
-        return self.task.dearness * self.risk(row, gaps, variance)
+        The far bore stands where the blade sets it, those beyond are carried along.
+        """
+        belief, tree = self.belief, tree_of(self.belief.layout)
+        numbers, rows = np.nonzero(tree.beyond)
+        origins, each = tree.far[numbers], np.arange(len(rows))
+        before, opened = belief.gaps, rates(belief, belief.gaps)
+        gaps = turned(belief, before[rows, None], rotation_between(belief, before[origins, None], self.sizes))
+        ratio = opened[rows] / opened[origins]
+        lever = np.zeros((len(rows), len(belief.mean)))
+        lever[each, rows], lever[each, belief.bores + rows] = 1.0, 1 / belief.width
+        lever[each, origins] -= ratio
+        variance = np.maximum(((lever @ self._cov) * lever).sum(axis=1), 0.0) + (HAND * ratio) ** 2
+        risk = self.risk(rows, gaps, variance[:, None])
+        risk *= np.where(rows == origins, 1.0, self.task.dearness)[:, None, None]
+        return {(int(number), int(row)): one for number, row, one in zip(numbers, rows, risk, strict=True)}
 
-    def turned(self, row: int, rotation: Floats, shaken: Floats) -> Floats:
-        """Risk of a bore that only its stop screw moves, per turn."""
-        gaps = turned(self.belief, self.belief.gaps[row], rotation)
-        variance = self._variance(row) + (shaken * rates(self.belief, gaps)) ** 2
-        return self.task.dearness * self.risk(row, gaps, variance)
-
-    def _variance(self, row: int, origin: int | None = None, ratio: float = 0.0) -> float:
-        """Variance of a bore's area over its width, less ``ratio`` times the gap of the bore it follows."""
-        belief = self.belief
-        lever = np.zeros(len(belief.mean))
-        lever[row], lever[belief.bores + row] = 1.0, 1 / belief.width
-        if origin is not None:
-            lever[origin] -= ratio
-        return max(float(lever @ self._cov @ lever), 0.0)
+    @cached_property
+    def by_stop(self) -> Floats:
+        """Risk of every bore when only its stop screw moves it, per target and turn."""
+        belief, n = self.belief, self.belief.bores
+        rows, width = np.arange(n), belief.width
+        rotation = stop_rotation(1.0, belief.hardware) * TURNS
+        shaken = np.where(STEPS, turn_noise(belief, TURNS), 0.0)
+        gaps = turned(belief, belief.gaps[:, None], rotation)
+        own = np.diag(self._cov)
+        leak = own[n : 2 * n] / width**2 + 2 * self._cov[rows, n + rows] / width
+        variance = np.maximum(own[:n] + leak, 0.0)[:, None] + (shaken * rates(belief, gaps)) ** 2
+        return self.task.dearness * self.risk(rows, gaps, variance)
 
 
-def _of_bank(aim: _Aim, bank: Bank) -> tuple[Floats, list[int], list[list[int]]]:
-    """Per target: cost of one bank, sixteenths of its stop screw, and the blade of each of its couplers."""
-    hardware = aim.belief.hardware
-    steps = np.arange(-MOST_SIXTEENTHS, MOST_SIXTEENTHS + 1)
-    rotation: Floats = np.asarray(stop_rotation(SIXTEENTH, hardware) * steps, dtype=np.float64)
-    shaken = np.array([turn_noise(aim.belief, SIXTEENTH * float(step)) if step else 0.0 for step in steps])
-    cost = np.where(steps, STOP_MINUTES, 0.0) + aim.turned(aim.belief.row(bank.stop), rotation, shaken)
-    sides = _sides(bank)
-    tails = [_tails(aim, side) for side in sides]
+def _of_bank(aim: _Aim, bank: Bank, number: int) -> tuple[Floats, list[int], list[list[int]]]:
+    """Per target: cost of one bank, sixteenths of its stop screw, and the blade of each of its couplers.
+
+    ``number`` is that of its first coupler.
+    """
+    couplers = list(bank.couplers())
+    cost = np.where(STEPS, STOP_MINUTES, 0.0) + aim.by_stop[aim.belief.row(bank.stop)]
+    sides = _sides(bank, number)
+    rows = {at: aim.belief.row(coupler.far) for at, coupler in enumerate(couplers, start=number)}
+    tails = [_tails(aim, [(at, rows[at]) for at in side]) for side in sides]
     first = []
     for side, tail in zip(sides, tails, strict=True):
         ways, unset = [], np.zeros_like(cost)
-        for coupler, reset in zip(side, tail, strict=True):
+        for at, reset in zip(side, tail, strict=True):
             ways.append(unset + reset.cost[:, None])
-            unset = unset + aim.turned(aim.belief.row(coupler.far), rotation, shaken)
+            unset = unset + aim.by_stop[rows[at]]
         stacked = np.stack([*ways, unset])
         first.append(stacked.argmin(axis=0))
         cost = cost + stacked.min(axis=0)
     best = cost.argmin(axis=1)
     blades = []
     for target, turn in enumerate(best):
-        chosen = dict.fromkeys(bank.couplers(), LEFT)
+        chosen = [LEFT] * len(couplers)
         for side, tail, choice in zip(sides, tails, first, strict=True):
             at = int(choice[target, turn])
             while at < len(side):
-                chosen[side[at]] = int(tail[at].size[target])
+                chosen[side[at] - number] = int(tail[at].size[target])
                 at = int(tail[at].following[target])
-        blades.append(list(chosen.values()))
-    return cost.min(axis=1), [int(steps[turn]) for turn in best], blades
+        blades.append(chosen)
+    return cost.min(axis=1), [int(STEPS[turn]) for turn in best], blades
 
 
-def _tails(aim: _Aim, side: Sequence[Coupler]) -> list[_Tail]:
-    """For each coupler of a side, nearest first: reset it, and do the best beyond."""
-    rows = [aim.belief.row(coupler.far) for coupler in side]
+def _tails(aim: _Aim, side: Sequence[tuple[int, int]]) -> list[_Tail]:
+    """For each coupler of a side, nearest first, by its number and the row of its far bore: reset it, and do the best
+    beyond."""
     tails: dict[int, _Tail] = {}
     for at in reversed(range(len(side))):
-        own = BLADE_MINUTES + aim.set_on_blade(rows[at])
+        number, row = side[at]
+        own = BLADE_MINUTES + aim.on_blades[number, row]
         ways, carried = [], np.zeros_like(own)
         for further in range(at + 1, len(side)):
             ways.append(carried + tails[further].cost[:, None])
-            carried = carried + aim.carried(rows[further], rows[at])
+            carried = carried + aim.on_blades[number, side[further][1]]
         stacked = np.stack([*ways, carried])
         total = own + stacked.min(axis=0)
         size = total.argmin(axis=1)
@@ -200,8 +216,10 @@ def _tails(aim: _Aim, side: Sequence[Coupler]) -> list[_Tail]:
     return [tails[at] for at in range(len(side))]
 
 
-def _sides(bank: Bank) -> list[list[Coupler]]:
-    """The couplers of a bank, outward from the stop bore, one list for each side of it."""
+def _sides(bank: Bank, number: int) -> list[list[int]]:
+    """The numbers of a bank's couplers, outward from the stop bore, one list for each side of it."""
     at = bank.bores.index(bank.stop)
-    grouped = itertools.groupby(bank.couplers(), lambda coupler: bank.bores.index(coupler.far) > at)
-    return [list(side) for _, side in grouped]
+    grouped = itertools.groupby(
+        enumerate(bank.couplers(), start=number), lambda coupler: bank.bores.index(coupler[1].far) > at
+    )
+    return [[found for found, _ in side] for _, side in grouped]
