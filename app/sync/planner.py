@@ -10,6 +10,7 @@ import math
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 from app.sync.advice import Advice, Expected
 from app.sync.breathing import usual_breathing
@@ -46,8 +47,9 @@ MOST_EXTRA = 10
 MOST_UNMOVED = 2
 """Moves of one adjuster in a row that moved nothing, after which the cause is looked for."""
 
-MOST_REMEMBERED = 16
-"""Moves that are looked back on: what was before them was overtaken since."""
+MOST_REMEMBERED, FORGOTTEN_AT_ONCE = 16, 8
+"""Moves that are looked back on at the least, because what was before them was overtaken since; and how many older ones
+are dropped together, so that what was worked out of the rest may be kept meanwhile."""
 
 ENOUGH_FOR_SLOP = 4
 """Readings of one bore with nothing moved that have to scatter before slack is spoken of."""
@@ -106,8 +108,8 @@ def next_move(
     if since and not any(e.closing for e in since) and not _moves_at(events):
         return Advice("measure", "close-round", bores=(since[0].bore,))
     if start is None:
-        start = usual_belief(layout, hardware, usual_breathing(len(layout.bores), displacement, wanted_speed))
-    belief = follow(start, meter, _remembered(events, layout))
+        start = _usual(layout, hardware, displacement, wanted_speed)
+    belief = _followed(start, meter, tuple(_remembered(events, layout)))
     extra = max(len(since) - len(layout.bores) - 1, 0)
     reachable = max(window, finest_window(belief))
     task = Task(
@@ -122,6 +124,24 @@ def next_move(
     if standing.all_inside[0] < ENOUGH and (plan := _plan(bench)):
         return _first_of(plan, bench)
     return _last_round(bench, any(e.closing for e in since), finer=window < reachable)
+
+
+@lru_cache(maxsize=64)
+def _usual(layout: Layout, hardware: Hardware, displacement: float, wanted_speed: float) -> Belief:
+    return usual_belief(layout, hardware, usual_breathing(len(layout.bores), displacement, wanted_speed))
+
+
+def _followed(start: Belief, meter: Meter, events: tuple[Event, ...]) -> Belief:
+    """``estimate.follow``, with what was believed before the last move kept from when it was asked before."""
+    moves = _moves_at(events)
+    return (
+        follow(_before_move(start, meter, events[: moves[-1]]), meter, events[moves[-1] :])
+        if moves
+        else follow(start, meter, events)
+    )
+
+
+_before_move = lru_cache(maxsize=256)(_followed)
 
 
 def _to_read_again(layout: Layout, meter: Meter, since: Sequence[Reading]) -> Advice | None:
@@ -239,7 +259,8 @@ def _since_last_move(events: Sequence[Event]) -> Sequence[Event]:
 def _remembered(events: Sequence[Event], layout: Layout) -> Sequence[Event]:
     """The events since the last moves that are remembered, if every bore was read since; otherwise all."""
     moves = _moves_at(events)
-    if len(moves) <= MOST_REMEMBERED:
+    dropped = (len(moves) - MOST_REMEMBERED) // FORGOTTEN_AT_ONCE * FORGOTTEN_AT_ONCE
+    if dropped <= 0:
         return events
-    recent = events[moves[-MOST_REMEMBERED] :]
+    recent = events[moves[dropped] :]
     return recent if {e.bore for e in recent if isinstance(e, Reading)} >= set(layout.bores) else events
