@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from app.shop import visits
 from app.shop.database import Database
 from app.shop.keys import checked, earlier, fingerprint, part_key
+from app.shop.measures import RECORDED, Units
 from app.shop.phases import Item
 from app.shop.progress import items_of, progress, require_open
 from app.shop.refusals import RefusedError
@@ -24,12 +25,13 @@ def record(
     by: str,
     at: str,
     read_at: str = "",
+    units: Units = RECORDED,
 ) -> int:
     """Store the items given, all or none, and return how many were new.
 
     ``values`` maps an item to its number, or None for a tick. An item recorded before is superseded, when it differs,
     has to be fresh, or is kept over time; ``read_at`` is when those were read, if it was before ``at``. Raises
-    RefusedError by item.
+    RefusedError by item, worded in ``units``.
     """
     key = checked(key)
     with shop.writing() as session:
@@ -44,7 +46,7 @@ def record(
             return 0
         phase = require_open(story, slug)
         asked = {item.slug: item for item in items_of(story, phase)}
-        problems = {item: _problem(asked.get(item), number) for item, number in values.items()}
+        problems = {item: _problem(asked.get(item), number, units) for item, number in values.items()}
         if not by.strip():
             problems["by"] = "Initials of whoever did it."
         if not values:
@@ -167,11 +169,11 @@ def _stored_under(key: str, story: Story) -> bool:
     return any(row.key == part_key(key, row.item) for row in story.all_checks)
 
 
-def _problem(item: Item | None, number: float | None) -> str:
+def _problem(item: Item | None, number: float | None, units: Units) -> str:
     if item is None:
         return "This phase does not ask for that."
     if item.kind == "tick":
         return ""
     if number is None or not math.isfinite(number) or not item.low <= number <= item.high:
-        return f"Between {item.low:g} and {item.high:g} {item.unit}."
+        return item.range_in(units)
     return ""

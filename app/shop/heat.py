@@ -1,5 +1,6 @@
 """Heat soak: the temperatures recorded of a visit, judged by the shop's rule, and what is still wanted in words."""
 
+from app.shop.measures import Measure
 from app.shop.phases import HEAT_SOAKED
 from app.shop.story import Story
 from app.sync.heat import Heat, HeatPoint, HeatRule, Lack, heat_soaked
@@ -28,14 +29,15 @@ def lacks_of(story: Story) -> tuple[str, ...]:
     if any(o.gate == GATE for o in story.overrides):
         return ()
     rule, wanted = story.settings.heat, story.settings.pulls
-    said = [_words(lack, rule) for lack in heat_of(story).lacks]
+    degrees = story.units.of("temperature")
+    said = [_words(lack, rule, degrees) for lack in heat_of(story).lacks]
     pulls = story.checks.get((HEAT_SOAKED.slug, "pulls"))
     if wanted and (pulls is None or (pulls.number or 0) < wanted):
         said.append(f"{wanted:g} short pulls made")
     return tuple(said)
 
 
-def _words(lack: Lack, rule: HeatRule) -> str:
+def _words(lack: Lack, rule: HeatRule, degrees: Measure) -> str:
     what = lack.what or ""
     match lack.why:
         case "time":
@@ -43,11 +45,11 @@ def _words(lack: Lack, rule: HeatRule) -> str:
         case "unread":
             return f"{what} temperature read"
         case "low":
-            return f"{what} {lack.by:.0f} °C hotter"
+            return f"{what} {degrees.apart(lack.by)} hotter"
         case "short":
             return f"{what} read again in {_minutes(lack.by)}"
         case "moving":
-            return f"{what} steady: it moved {lack.by:.0f} °C in the last {_minutes(rule.steady_for)}"
+            return f"{what} steady: it moved {degrees.apart(lack.by)} in the last {_minutes(rule.steady_for)}"
 
 
 def _minutes(seconds: float) -> str:

@@ -19,14 +19,15 @@ SELECT e.version,
   coalesce((SELECT max(id) FROM override WHERE visit_id = v.id), 0),
   coalesce((SELECT max(id) FROM sign_off WHERE visit_id = v.id), 0),
   coalesce((SELECT max(id) FROM correction WHERE visit_id = v.id), 0),
-  coalesce((SELECT max(id) FROM study_reading), 0)
+  coalesce((SELECT max(id) FROM study_reading), 0),
+  coalesce((SELECT max(id) FROM setup), 0)
 FROM visit v JOIN engine e ON e.id = v.engine_id WHERE v.id = ?
 """
 
 
 class Marks(NamedTuple):
     """The version of a visit's engine, and the newest id of each table that a visit has rows in, 0 for none;
-    ``study`` is the newest reading of any meter's study."""
+    ``study`` is the newest reading of any meter's study, ``setup`` the newest settings of the shop."""
 
     engine: int
     reading: int
@@ -37,6 +38,7 @@ class Marks(NamedTuple):
     sign_off: int
     correction: int
     study: int
+    setup: int
 
 
 def marks(session: Session, visit_id: int) -> Marks:
@@ -59,6 +61,7 @@ def marks_of(story: Story) -> Marks:
         story.sign_off.ident if story.sign_off else 0,
         max((one.ident for one in story.corrections), default=0),
         story.studied,
+        story.setup,
     )
 
 

@@ -11,6 +11,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
+from app.shop.measures import Quantity, Units
+
 Place = Literal["test cell", "vehicle", "telephone"]
 PLACES: tuple[Place, ...] = ("test cell", "vehicle", "telephone")
 
@@ -30,7 +32,8 @@ class Item:
     ``before_running`` stands ahead of the readings. ``when`` limits the item to engines that have the part, and
     ``where`` to the places it makes sense in. ``stops`` names the shop's limit beyond which the phase stops. A figure
     ``over_time`` is asked for again and again, and every one counts. Outside the places of ``needed`` it is recorded
-    where there is a gauge, and not missed where there is none.
+    where there is a gauge, and not missed where there is none. A ``quantity`` is shown and typed in the unit that the
+    shop chose for it, and recorded in ``unit``.
     """
 
     slug: str
@@ -47,11 +50,32 @@ class Item:
     stops: Stops = ""
     over_time: bool = False
     needed: tuple[Place, ...] = PLACES
+    quantity: Quantity | None = None
 
     @property
     def short(self) -> str:
         """The item in two words, for paper."""
         return self.slug.replace("-", " ")
+
+    def unit_in(self, units: Units) -> str:
+        """The unit it is shown and typed in."""
+        return units.of(self.quantity).name if self.quantity else self.unit
+
+    def shown(self, number: float, units: Units) -> str:
+        """A recorded figure of it as it is typed."""
+        return units.of(self.quantity).shown(number) if self.quantity else f"{number:g}"
+
+    def says(self, number: float, units: Units) -> str:
+        """A recorded figure of it with the unit."""
+        return f"{self.shown(number, units)} {self.unit_in(units)}"
+
+    def kept(self, typed: float, units: Units) -> float:
+        """A typed figure of it as it is recorded."""
+        return units.of(self.quantity).kept(typed) if self.quantity else typed
+
+    def range_in(self, units: Units) -> str:
+        """What a figure of it may be, as a sentence."""
+        return f"Between {self.shown(self.low, units)} and {self.says(self.high, units)}."
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,7 +120,7 @@ COLD_PRESET = Phase(
     items=(
         Item("wide-open", "All plates stand upright at full pedal, both banks together", must=True),
         Item("closed-contact", "Every plate closes to contact by itself", must=True),
-        Item("base-blade", "Base blade under each stop screw", "number", "thou", 0.5, 40),
+        Item("base-blade", "Base blade under each stop screw", "number", "thou", 0.5, 40, quantity="blade"),
         Item("preset-turns", "Turns in from the blade, both banks alike", "number", "turns", 0, 6),
         Item("stop-spring", "Springs hold every stop screw where it was set"),
         Item("coupler-slack", "No slop to feel in any coupler", when="couplers"),
@@ -144,6 +168,7 @@ FIRST_FIRE = Phase(
             before_running=False,
             stops="oil pressure at the start",
             needed=("test cell",),
+            quantity="oil_pressure",
         ),
         Item(
             "oil-lamp",
@@ -178,8 +203,19 @@ HEAT_SOAKED = Phase(
         "should see.",
     ),
     items=(
-        Item("coolant", "Coolant", "number", "°C", 0, 170, stops="coolant", over_time=True),
-        Item("oil", "Oil", "number", "°C", 0, 200, stops="oil", over_time=True, needed=("test cell",)),
+        Item("coolant", "Coolant", "number", "°C", 0, 170, stops="coolant", over_time=True, quantity="temperature"),
+        Item(
+            "oil",
+            "Oil",
+            "number",
+            "°C",
+            0,
+            200,
+            stops="oil",
+            over_time=True,
+            needed=("test cell",),
+            quantity="temperature",
+        ),
         Item("pulls", "Short pulls made, up and back", "number", "pulls", 0, 50),
         Item(
             "oil-pressure-hot",
@@ -190,10 +226,20 @@ HEAT_SOAKED = Phase(
             1500,
             stops="oil pressure when hot",
             needed=("test cell",),
+            quantity="oil_pressure",
         ),
         Item("idle-speed", "Idle speed now", "number", "rev/min", 300, 3000),
-        Item("air-pressure", "Air pressure of the day", "number", "kPa abs.", 50, 115, needed=()),
-        Item("air-temperature", "Air at the intake", "number", "°C", -40, 90, needed=()),
+        Item(
+            "air-pressure",
+            "Air pressure of the day",
+            "number",
+            "kPa abs.",
+            50,
+            115,
+            needed=(),
+            quantity="air_pressure",
+        ),
+        Item("air-temperature", "Air at the intake", "number", "°C", -40, 90, needed=(), quantity="temperature"),
         Item("idle-control", "Idle-speed control and idle spark control held steady"),
         Item("loads-steady", "Fans and air conditioning held steady, on or off"),
     ),

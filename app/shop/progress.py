@@ -146,7 +146,7 @@ def _stops(story: Story, one: Phase) -> tuple[str, ...]:
     for item in items_of(story, one):
         check = story.checks.get((one.slug, item.slug))
         if check is not None and check.number is not None:
-            said.append(instruction(item, check.number, story.settings.limits))
+            said.append(instruction(item, check.number, story.settings.limits, story.units))
     return tuple(filter(None, said))
 
 

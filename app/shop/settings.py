@@ -7,11 +7,13 @@ import json
 from dataclasses import asdict, dataclass, field, fields, replace
 from typing import Any
 
+from app.shop.measures import Units
 from app.sync.heat import HeatRule
 from app.sync.units import KPA, MINUTE, THOU, ZERO_CELSIUS
 
 PRACTICE = "common practice, no published source"
 OWN = "this program's own choice"
+SI = f"a unit of the SI or used with it; {OWN}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +48,7 @@ class Settings:
     recheck_km: float = 5000
     recheck_months: float = 12
     pulls: float = 3
+    units: Units = field(default_factory=Units)
     limits: Limits = field(default_factory=Limits)
     heat: HeatRule = field(
         default_factory=lambda: HeatRule(
@@ -86,6 +89,10 @@ SOURCES: dict[str, str] = {
     "oil_least": "a little over the 60 °C of public service sheets",
     "steady_for": OWN,
     "steady_within": OWN,
+    "temperature": SI,
+    "oil_pressure": SI,
+    "air_pressure": SI,
+    "blade": f"as feeler blades are marked in the usual inch set, {PRACTICE}",
 }
 """Where each default comes from."""
 
@@ -100,6 +107,6 @@ def from_json(text: str) -> Settings:
     read: dict[str, Any] = json.loads(text)
     known = {f.name for f in fields(Settings)}
     values: dict[str, Any] = {n: tuple(v) if isinstance(v, list) else v for n, v in read.items() if n in known}
-    for name in ("limits", "heat"):
+    for name in ("limits", "heat", "units"):
         values[name] = replace(getattr(DEFAULTS, name), **values.get(name, {}))
     return replace(DEFAULTS, **values)

@@ -8,6 +8,7 @@ from sqlmodel import Session, col, select
 
 from app.shop.database import Database
 from app.shop.keys import checked, earlier, fingerprint
+from app.shop.measures import RECORDED, Measure, Units
 from app.shop.refusals import ConflictError, RefusedError
 from app.shop.settings import DEFAULTS, Settings, from_json, to_json
 from app.shop.tables import Setup
@@ -15,45 +16,48 @@ from app.sync.units import KPA, MINUTE, THOU, ZERO_CELSIUS
 
 LONGEST = 200
 MOST_BLADES = 60
+PER_CENT = Measure("%")
 
 
-def problems(new: Settings) -> dict[str, str]:
-    """What is wrong with settings, by field."""
+def problems(new: Settings, units: Units = RECORDED) -> dict[str, str]:
+    """What is wrong with settings, by field, in ``units``."""
     wrong: dict[str, str] = {}
 
+    blade, pressure, degrees = units.of("blade"), units.of("oil_pressure"), units.of("temperature")
+
     def within(
-        name: str, value: float, low: float, high: float, unit: str, size: float = 1.0, zero: float = 0.0
+        name: str, value: float, low: float, high: float, unit: Measure, size: float = 1.0, zero: float = 0.0
     ) -> None:
         if not (math.isfinite(value) and low <= value <= high):
-            wrong[name] = f"Between {(low - zero) / size:g} and {(high - zero) / size:g} {unit}."
+            wrong[name] = f"Between {unit.shown((low - zero) / size)} and {unit.says((high - zero) / size)}."
 
-    within("coarse_window", new.coarse_window, 0.05, 0.6, "%", 0.01)
-    within("fine_window", new.fine_window, 0.01, 0.3, "%", 0.01)
-    within("bank_window", new.bank_window, 0.01, 0.3, "%", 0.01)
+    within("coarse_window", new.coarse_window, 0.05, 0.6, PER_CENT, 0.01)
+    within("fine_window", new.fine_window, 0.01, 0.3, PER_CENT, 0.01)
+    within("bank_window", new.bank_window, 0.01, 0.3, PER_CENT, 0.01)
     if "fine_window" not in wrong and new.fine_window > new.coarse_window:
         wrong["fine_window"] = "No wider than the coarse one."
     for opening in new.openings:
-        within("openings", opening, 2 * THOU, 120 * THOU, "thou", THOU)
+        within("openings", opening, 2 * THOU, 120 * THOU, blade, THOU)
     if not 2 <= len(new.openings) <= 3 or list(new.openings) != sorted(set(new.openings)):
         wrong["openings"] = "Two or three different blades, the thinnest first."
-    within("base_blade", new.base_blade, 0.5 * THOU, 40 * THOU, "thou", THOU)
-    for blade in new.blades:
-        within("blades", blade, 0.5 * THOU, 60 * THOU, "thou", THOU)
+    within("base_blade", new.base_blade, 0.5 * THOU, 40 * THOU, blade, THOU)
+    for leaf in new.blades:
+        within("blades", leaf, 0.5 * THOU, 60 * THOU, blade, THOU)
     if not 1 <= len(new.blades) <= MOST_BLADES:
         wrong["blades"] = f"One blade at least, {MOST_BLADES} at most."
-    within("recheck_km", new.recheck_km, 100, 100_000, "km")
-    within("recheck_months", new.recheck_months, 1, 120, "months")
-    within("pulls", new.pulls, 0, 20, "pulls")
-    within("oil_pressure_start", new.limits.oil_pressure_start, 0, 600 * KPA, "kPa", KPA)
-    within("oil_pressure_hot", new.limits.oil_pressure_hot, 0, 600 * KPA, "kPa", KPA)
+    within("recheck_km", new.recheck_km, 100, 100_000, Measure("km"))
+    within("recheck_months", new.recheck_months, 1, 120, Measure("months"))
+    within("pulls", new.pulls, 0, 20, Measure("pulls"))
+    within("oil_pressure_start", new.limits.oil_pressure_start, 0, 600 * KPA, pressure, KPA)
+    within("oil_pressure_hot", new.limits.oil_pressure_hot, 0, 600 * KPA, pressure, KPA)
     cold = ZERO_CELSIUS
-    within("coolant_most", new.limits.coolant, 80 + cold, 140 + cold, "°C", 1, cold)
-    within("oil_most", new.limits.oil, 90 + cold, 170 + cold, "°C", 1, cold)
-    within("least_time", new.heat.least_time, 0, 120 * MINUTE, "minutes", MINUTE)
-    within("coolant_least", new.heat.coolant, 40 + cold, 110 + cold, "°C", 1, cold)
-    within("oil_least", new.heat.oil, 40 + cold, 120 + cold, "°C", 1, cold)
-    within("steady_for", new.heat.steady_for, MINUTE, 30 * MINUTE, "minutes", MINUTE)
-    within("steady_within", new.heat.steady_within, 0.5, 10, "°C")
+    within("coolant_most", new.limits.coolant, 80 + cold, 140 + cold, degrees, 1, cold)
+    within("oil_most", new.limits.oil, 90 + cold, 170 + cold, degrees, 1, cold)
+    within("least_time", new.heat.least_time, 0, 120 * MINUTE, Measure("minutes"), MINUTE)
+    within("coolant_least", new.heat.coolant, 40 + cold, 110 + cold, degrees, 1, cold)
+    within("oil_least", new.heat.oil, 40 + cold, 120 + cold, degrees, 1, cold)
+    within("steady_for", new.heat.steady_for, MINUTE, 30 * MINUTE, Measure("minutes"), MINUTE)
+    within("steady_within", new.heat.steady_within, 0.5, 10, degrees.span)
     return wrong
 
 

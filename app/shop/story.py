@@ -6,6 +6,7 @@ from datetime import datetime
 from functools import cached_property
 
 from app.shop.keys import current
+from app.shop.measures import RECORDED, Units
 from app.shop.settings import DEFAULTS, Settings
 from app.shop.tables import (
     CheckRow,
@@ -105,7 +106,7 @@ class Story:
     ``fitted_before`` is the fitting of the last visit signed off before it, None when there was none; ``before`` is
     that whole visit, where somebody asked for it. ``repeatability`` is what the meter repeats by its studies up to the
     sign-off; ``studied`` the newest reading of any study when this was read; ``settings`` are the shop's as they were
-    when the visit was opened.
+    when the visit was opened, ``units`` those it shows figures in by now, as of its newest ``setup``.
     """
 
     engine: Engine
@@ -126,6 +127,8 @@ class Story:
     place_before: str = ""
     settings: Settings = DEFAULTS
     studied: int = 0
+    units: Units = RECORDED
+    setup: int = 0
 
     @cached_property
     def moves(self) -> list[MoveRow]:

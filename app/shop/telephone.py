@@ -5,12 +5,14 @@ Whoever answers at the shop reads the sentence out and enters what the customer 
 
 from dataclasses import dataclass
 
+from app.shop.measures import CHOICES, Units
 from app.shop.phases import Item
+from app.sync.units import INCH, MM
 
 PLAIN: dict[str, str] = {
     "wide-open": "Key out. Press the pedal right down: is the flap in every intake straight up, both sides alike?",
     "closed-contact": "Let the pedal go. Does every flap close by itself, without a push?",
-    "base-blade": "Which feeler blade did you lay under the stop screw? It should be 0.003 inch, that is 0.08 mm.",
+    "base-blade": "Which feeler blade did you lay under the stop screw? It should be {inch} inch, that is {mm} mm.",
     "preset-turns": "Take the blade out. How many turns did you screw each stop screw in, the same on both sides?",
     "stop-spring": "Does a spring hold every stop screw, so that it does not turn by itself?",
     "coupler-slack": "Rock each flap against the next one with a finger. Is there no play between them?",
@@ -45,15 +47,7 @@ PLAIN: dict[str, str] = {
     "air-pressure": "If there is a barometer or a weather report: what is the air pressure today?",
     "idle": "How fast does it idle as you leave it, in turns a minute?",
 }
-"""What to ask for each item, in words for somebody who never did this."""
-
-SAYS: dict[str, tuple[tuple[str, float, float], ...]] = {
-    "°C": (("°C", 1.0, 0.0), ("°F", 5 / 9, -32 * 5 / 9)),
-    "kPa": (("kPa", 1.0, 0.0), ("psi", 6.894757293168, 0.0), ("bar", 100.0, 0.0)),
-    "thou": (("thou", 1.0, 0.0), ("mm", 1 / 0.0254, 0.0)),
-}
-"""The units a customer may read in: number times the first figure plus the second is the item's own unit. The pound is
-the international one and the inch 25.4 mm, exact by definition (NIST SP 811, appendix B)."""
+"""What to ask for each item, in words for somebody who never did this; the base blade stands in both units."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,15 +59,10 @@ class Say:
     units: tuple[str, ...]
 
 
-def say(item: Item) -> Say:
-    """An item as it is asked over the telephone."""
-    units = tuple(name for name, _, _ in SAYS.get(item.unit, ())) or ((item.unit,) if item.unit else ())
-    return Say(item, PLAIN.get(item.slug, item.ask), units)
-
-
-def in_items_unit(item: Item, number: float, unit: str) -> float:
-    """A number read out in ``unit``, in the item's own. Raises KeyError for a unit it is not read in."""
-    if unit in ("", item.unit):
-        return number
-    size, zero = {name: (size, zero) for name, size, zero in SAYS.get(item.unit, ())}[unit]
-    return round(number * size + zero, 4)
+def say(item: Item, base_blade: float, units: Units) -> Say:
+    """An item as it is asked over the telephone, the shop's own unit first; ``base_blade`` [m] is the shop's."""
+    words = PLAIN.get(item.slug, item.ask).format(inch=f"{base_blade / INCH:.3f}", mm=f"{base_blade / MM:.2f}")
+    if item.quantity is None:
+        return Say(item, words, (item.unit,) if item.unit else ())
+    first = item.unit_in(units)
+    return Say(item, words, (first, *(unit for unit in CHOICES[item.quantity] if unit != first)))

@@ -188,6 +188,7 @@ def stories(session: Session, rows: Sequence[Visit]) -> list[Story]:
     studied = meters.newest_reading(session)
     repeats = _Repeats(session, studied)
     settings = setups.by_id(session, {visit.setup for visit in rows if visit.setup})
+    setup, held = setups.now(session)
     return [
         Story(
             engine=engines_of[visit.engine_id],
@@ -207,6 +208,8 @@ def stories(session: Session, rows: Sequence[Visit]) -> list[Story]:
             repeatability=repeats.of(meters_of[visit.meter_id], next(iter(signed.get(visit.ident, ())), None)),
             studied=studied,
             settings=settings.get(visit.setup or 0, DEFAULTS),
+            units=held.units,
+            setup=setup,
         )
         for visit in rows
     ]

@@ -11,7 +11,7 @@ from fractions import Fraction
 from app.sync.advice import Advice
 from app.sync.layout import Layout
 from app.sync.rounds import Evenness
-from app.sync.units import INCH, THOU
+from app.sync.units import INCH, MM, THOU
 
 COUNTS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
 SIXTEENTHS = (
@@ -81,14 +81,19 @@ def fraction(amount: float) -> str:
     return " ".join([*said, f"{part.numerator}/{part.denominator}"] if part else said)
 
 
-def blade(thickness: float) -> str:
-    """A blade's thickness, with a fourth place only where it needs one.
+def blade(thickness: float, metric: bool = False) -> str:
+    """A blade's thickness, with a last place only where it needs one.
 
-    Parameters: ``thickness`` [m].
+    Parameters: ``thickness`` [m]; ``metric`` for millimetres instead of inches.
 
     >>> blade(3 * THOU), blade(4.5 * THOU)
     ('0.003\\xa0in', '0.0045\\xa0in')
+    >>> blade(0.1 * MM, metric=True), blade(3 * THOU, metric=True)
+    ('0.10\\xa0mm', '0.076\\xa0mm')
     """
+    if metric:
+        places = 2 if abs(thickness / MM * 100 - round(thickness / MM * 100)) < 0.05 else 3
+        return f"{thickness / MM:.{places}f}\u00a0mm"
     places = 3 if abs(thickness / THOU - round(thickness / THOU)) < 0.05 else 4
     return f"{thickness / INCH:.{places}f}\u00a0in"
 
@@ -105,10 +110,10 @@ def bores_in_words(bores: Sequence[int]) -> str:
     return said[0] if len(said) == 1 else f"{', '.join(said[:-1])} and {said[-1]}"
 
 
-def title(advice: Advice, layout: Layout) -> str:
+def title(advice: Advice, layout: Layout, metric: bool = False) -> str:
     """The next move in a line or two.
 
-    Parameters: ``advice`` to say; ``layout`` it is about.
+    Parameters: ``advice`` to say; ``layout`` it is about; ``metric`` for blades in millimetres.
     """
     match advice.kind:
         case "measure":
@@ -118,7 +123,7 @@ def title(advice: Advice, layout: Layout) -> str:
             bore = layout.bank(advice.bank or "").stop
             return f"Turn the stop screw at bore {bore} {way} by {fraction(abs(advice.turns))}\u00a0turn"
         case "blade":
-            leaves = " and ".join(blade(leaf) for leaf in advice.leaves)
+            leaves = " and ".join(blade(leaf, metric) for leaf in advice.leaves)
             stacked = " stacked" if len(advice.leaves) > 1 else ""
             return f"Reset coupler {advice.near}–{advice.far} on {leaves}{stacked}"
         case "link":

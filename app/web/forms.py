@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 
 from app.shop.engines import EngineFacts
 from app.shop.fittings import HARDWARE_FIELDS, hardware_known
+from app.shop.measures import RECORDED, Units
 from app.shop.refusals import RefusedError
 from app.sync.hardware import Figure, Hardware, likely_hardware
 from app.sync.layout import Bank, Layout, LayoutError
@@ -50,6 +51,15 @@ class Typed:
         if value != int(value):
             self.problems[name] = "A whole number belongs here."
         return int(value)
+
+    @property
+    def units(self) -> Units:
+        """The units that stood beside the boxes; those of the records where the form carries none."""
+        try:
+            return Units.coded(self.text("units")) if self.text("units") else RECORDED
+        except ValueError:
+            self.problems[""] = "The units of this page are not known. Open it again."
+            return RECORDED
 
     def raise_problems(self, also: Mapping[str, str] | None = None) -> None:
         """Raises RefusedError when anything is wrong."""

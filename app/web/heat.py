@@ -12,6 +12,7 @@ from app.sync.units import MINUTE, ZERO_CELSIUS
 WIDTH, HEIGHT, LEFT, BOTTOM = 600.0, 120.0, 40.0, 24.0
 COLDEST, HOTTEST = 0.0, 120.0
 LEAST_SPAN = 20 * MINUTE
+TICKS = {"°C": (20, 60, 100), "°F": (50, 100, 150, 200)}
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +35,8 @@ class HeatView:
 
     lines: tuple[Line, ...]
     minutes: tuple[tuple[float, int], ...]
-    degrees: tuple[tuple[float, int], ...]
+    degrees: tuple[tuple[float, str], ...]
+    unit: str
     open: bool
     waits: tuple[str, ...]
     early: Override | None
@@ -56,10 +58,12 @@ def heat_view(story: Story) -> HeatView:
     )
     every = next(e for e in (5, 10, 20, 60, 240, 1440, 10080) if span / MINUTE / e <= 8 or e == 10080)
     waits = lacks_of(story)
+    degrees = story.units.of("temperature")
     return HeatView(
         tuple(line for line in lines if line.points),
         tuple((_across(m * MINUTE, span), m) for m in range(0, int(span / MINUTE) + 1, every)),
-        tuple((_down(t + ZERO_CELSIUS), t) for t in (20, 60, 100)),
+        tuple((_down(degrees.kept(t) + ZERO_CELSIUS), f"{t}") for t in TICKS[degrees.name]),
+        degrees.name,
         not waits,
         waits,
         next((o for o in reversed(story.overrides) if o.gate == GATE), None),

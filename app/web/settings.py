@@ -8,6 +8,7 @@ from fastapi.responses import HTMLResponse, Response
 
 from app.shop import setups
 from app.shop.keys import new_key
+from app.shop.measures import CHOICES, Measure, Quantity, Units
 from app.shop.refusals import RefusedError
 from app.shop.settings import DEFAULTS, SOURCES, Settings
 from app.sync.units import KPA, MINUTE, THOU, ZERO_CELSIUS
@@ -20,19 +21,38 @@ router = APIRouter()
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """One setting of the form: a figure in base units is ``size`` times the typed one, plus ``zero``."""
+    """One setting of the form: a figure in base units is ``size`` times the typed one, plus ``zero``.
+
+    A ``quantity`` is typed in the unit the page was shown in; ``span`` is a difference of two such figures.
+    """
 
     name: str
     label: str
     unit: str
     size: float = 1.0
     zero: float = 0.0
+    quantity: Quantity | None = None
+    span: bool = False
 
-    def typed(self, value: float) -> str:
+    def measure(self, units: Units) -> Measure:
+        """What turns a figure in the line's own unit into a typed one, and back."""
+        if self.quantity is None:
+            return Measure(self.unit, places=4)
+        return units.of(self.quantity).span if self.span else units.of(self.quantity)
+
+    def typed(self, value: float, units: Units) -> str:
         """A figure in base units as the form shows it."""
-        return f"{(value - self.zero) / self.size:.6g}"
+        return self.measure(units).shown((value - self.zero) / self.size)
+
+    def read(self, form: Typed, held: float, units: Units) -> float:
+        """What was typed, in base units; ``held`` to the last place when the box came back as it was shown."""
+        if form.text(self.name) == self.typed(held, units):
+            return held
+        return self.measure(units).kept(form.number(self.name)) * self.size + self.zero
 
 
+DEGREES: Quantity = "temperature"
+PRESSURE: Quantity = "oil_pressure"
 GROUPS: tuple[tuple[str, tuple[Line, ...]], ...] = (
     (
         "Windows, half width, in per cent of the mean",
@@ -47,19 +67,19 @@ GROUPS: tuple[tuple[str, tuple[Line, ...]], ...] = (
         (
             Line("least_time", "Running at least", "min", MINUTE),
             Line("pulls", "Short pulls at least", ""),
-            Line("coolant_least", "Coolant at least", "°C", 1.0, ZERO_CELSIUS),
-            Line("oil_least", "Oil at least", "°C", 1.0, ZERO_CELSIUS),
-            Line("steady_within", "Moving by no more than", "°C"),
+            Line("coolant_least", "Coolant at least", "°C", 1.0, ZERO_CELSIUS, DEGREES),
+            Line("oil_least", "Oil at least", "°C", 1.0, ZERO_CELSIUS, DEGREES),
+            Line("steady_within", "Moving by no more than", "°C", quantity=DEGREES, span=True),
             Line("steady_for", "over", "min", MINUTE),
         ),
     ),
     (
         "Stop the engine",
         (
-            Line("oil_pressure_start", "Oil pressure at the start under", "kPa", KPA),
-            Line("oil_pressure_hot", "Oil pressure when hot under", "kPa", KPA),
-            Line("coolant_most", "Coolant over", "°C", 1.0, ZERO_CELSIUS),
-            Line("oil_most", "Oil over", "°C", 1.0, ZERO_CELSIUS),
+            Line("oil_pressure_start", "Oil pressure at the start under", "kPa", KPA, quantity=PRESSURE),
+            Line("oil_pressure_hot", "Oil pressure when hot under", "kPa", KPA, quantity=PRESSURE),
+            Line("coolant_most", "Coolant over", "°C", 1.0, ZERO_CELSIUS, DEGREES),
+            Line("oil_most", "Oil over", "°C", 1.0, ZERO_CELSIUS, DEGREES),
         ),
     ),
     (
@@ -67,8 +87,15 @@ GROUPS: tuple[tuple[str, tuple[Line, ...]], ...] = (
         (Line("recheck_km", "After", "km"), Line("recheck_months", "or after", "months")),
     ),
 )
-BLADES = (Line("base_blade", "Base blade under the stop screws", "thou", THOU),)
+BLADES = (Line("base_blade", "Base blade under the stop screws", "thou", THOU, quantity="blade"),)
+LINES = tuple(line for _, lines in (*GROUPS, ("", BLADES)) for line in lines)
 LISTS = {"openings": "Opening blades under the central lever", "blades": "Blades owned"}
+UNIT_LABELS: dict[Quantity, str] = {
+    "temperature": "Temperatures",
+    "oil_pressure": "Oil pressure",
+    "air_pressure": "Air pressure of the day",
+    "blade": "Blades",
+}
 
 
 @router.get("/settings")
@@ -80,9 +107,11 @@ def show(shop: Shop, page: Page) -> HTMLResponse:
 @router.post("/settings")
 def change(shop: Shop, page: Page, form: Form, now: Now) -> Response:
     """Store another version."""
+    with shop.reading() as session:
+        _, held = setups.now(session)
     try:
-        new = _settings(form)
-        form.raise_problems({k: v for k, v in setups.problems(new).items() if k not in form.problems})
+        new = _settings(form, held)
+        form.raise_problems({k: v for k, v in setups.problems(new, form.units).items() if k not in form.problems})
         version = form.whole("version")
         setups.change(shop, form.text("key"), version, new, form.text("why"), form.text("by"), now)
     except RefusedError as refusal:
@@ -90,23 +119,21 @@ def change(shop: Shop, page: Page, form: Form, now: Now) -> Response:
     return page.saved("/settings")
 
 
-def _settings(form: Typed) -> Settings:
-    """The settings typed; what cannot be read stays at its default, with the problem noted."""
-    figures = {
-        line.name: form.number(line.name) * line.size + line.zero
-        for _, lines in (*GROUPS, ("", BLADES))
-        for line in lines
-    }
+def _settings(form: Typed, held: Settings) -> Settings:
+    """The settings typed, in the units that stood beside the boxes; a box that shows ``held`` keeps it as it is."""
+    units, values = form.units, _in_base_units(held)
+    figures = {line.name: line.read(form, values[line.name], units) for line in LINES}
     return Settings(
         coarse_window=figures["coarse_window"],
         fine_window=figures["fine_window"],
         bank_window=figures["bank_window"],
-        openings=_blades(form, "openings"),
+        openings=_blades(form, "openings", held.openings, units),
         base_blade=figures["base_blade"],
-        blades=_blades(form, "blades"),
+        blades=_blades(form, "blades", held.blades, units),
         recheck_km=figures["recheck_km"],
         recheck_months=figures["recheck_months"],
         pulls=figures["pulls"],
+        units=_units(form, held.units),
         limits=replace(
             DEFAULTS.limits,
             oil_pressure_start=figures["oil_pressure_start"],
@@ -125,51 +152,89 @@ def _settings(form: Typed) -> Settings:
     )
 
 
-def _blades(form: Typed, name: str) -> tuple[float, ...]:
+def _units(form: Typed, held: Units) -> Units:
+    """The units chosen; those the form says nothing of stay."""
+    chosen = held
+    for quantity, names in CHOICES.items():
+        unit = form.text(quantity)
+        if unit in names:
+            chosen = replace(chosen, **{quantity: unit})
+        elif unit:
+            form.problems[quantity] = "One of " + ", ".join(names) + "."
+    return chosen
+
+
+def _blades(form: Typed, name: str, held: tuple[float, ...], units: Units) -> tuple[float, ...]:
+    measure = units.of("blade")
+    known = {measure.shown(one / THOU): one for one in held}
     found = []
     for word in form.text(name).replace(";", " ").replace(", ", " ").split():
         try:
-            found.append(float(word.replace(",", ".")) * THOU)
+            found.append(known[word] if word in known else measure.kept(float(word.replace(",", "."))) * THOU)
         except ValueError:
-            form.problems[name] = f"“{word[:20]}” is not a thickness. Like this: 2 2.5 3"
+            example = " ".join(measure.shown(one) for one in (2, 2.5, 3))
+            form.problems[name] = f"“{word[:20]}” is not a thickness. Like this: {example}"
             return ()
     return tuple(found)
 
 
-def _as_typed(held: Settings) -> dict[str, str]:
-    values = {
-        **{
-            name: getattr(held, name) for name in ("coarse_window", "fine_window", "bank_window", "base_blade", "pulls")
-        },
-        **{name: getattr(held, name) for name in ("recheck_km", "recheck_months")},
-        **{name: getattr(held.limits, name) for name in ("oil_pressure_start", "oil_pressure_hot")},
-        **{name: getattr(held.heat, name) for name in ("least_time", "steady_for", "steady_within")},
+def _in_base_units(held: Settings) -> dict[str, float]:
+    """The figure behind each line."""
+    return {
+        "coarse_window": held.coarse_window,
+        "fine_window": held.fine_window,
+        "bank_window": held.bank_window,
+        "base_blade": held.base_blade,
+        "pulls": held.pulls,
+        "recheck_km": held.recheck_km,
+        "recheck_months": held.recheck_months,
+        "oil_pressure_start": held.limits.oil_pressure_start,
+        "oil_pressure_hot": held.limits.oil_pressure_hot,
         "coolant_most": held.limits.coolant,
         "oil_most": held.limits.oil,
+        "least_time": held.heat.least_time,
         "coolant_least": held.heat.coolant,
         "oil_least": held.heat.oil,
+        "steady_for": held.heat.steady_for,
+        "steady_within": held.heat.steady_within,
     }
-    typed = {line.name: line.typed(values[line.name]) for _, lines in (*GROUPS, ("", BLADES)) for line in lines}
-    typed["openings"] = " ".join(f"{blade / THOU:g}" for blade in held.openings)
-    typed["blades"] = " ".join(f"{blade / THOU:g}" for blade in held.blades)
-    return typed
+
+
+def _as_typed(held: Settings, units: Units) -> dict[str, str]:
+    values, blade = _in_base_units(held), units.of("blade")
+    return {
+        **{line.name: line.typed(values[line.name], units) for line in LINES},
+        "openings": " ".join(blade.shown(one / THOU) for one in held.openings),
+        "blades": " ".join(blade.shown(one / THOU) for one in held.blades),
+        **{quantity: getattr(held.units, quantity) for quantity in CHOICES},
+    }
 
 
 def _page(
     shop: Shop, page: Pages, values: Mapping[str, str], problems: Mapping[str, str], status: int = 200
 ) -> HTMLResponse:
+    """The page, its figures in the units of the form that was sent, or in those of the shop."""
     with shop.reading() as session:
         version, held = setups.now(session)
         changes = setups.history(session)
-    usual = _as_typed(DEFAULTS)
+    units = Typed(values).units if values.get("units") else held.units
+    usual = _as_typed(DEFAULTS, units)
     return page.show(
         "shop/settings.html",
         status,
         groups=GROUPS,
         blades=BLADES,
         lists=LISTS,
+        units=units,
+        choices_of={quantity: (label, CHOICES[quantity]) for quantity, label in UNIT_LABELS.items()},
         hints={name: f"{usual[name]}: {source}" for name, source in SOURCES.items()},
         changes=changes,
-        values={**_as_typed(held), **values, "version": str(version), "key": values.get("key") or new_key()},
+        values={
+            **_as_typed(held, units),
+            **values,
+            "version": str(version),
+            "units": units.code,
+            "key": values.get("key") or new_key(),
+        },
         problems=problems,
     )

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from app.shop.heat import GATE
 from app.shop.judgement import next_of
+from app.shop.measures import RECORDED, Units
 from app.shop.phases import Item, Phase
 from app.shop.progress import Standing, items_of, next_standing
 from app.shop.story import Story
@@ -19,7 +20,8 @@ from app.sync.preset import Preset, starting_turns
 class CheckLine:
     """One item of a phase, with what was recorded and what is typed now.
 
-    ``stale`` when a move came after it; ``needed`` when the phase lacks it as long as it is not recorded.
+    ``stale`` when a move came after it; ``needed`` when the phase lacks it as long as it is not recorded. Figures are
+    in ``units``.
     """
 
     item: Item
@@ -28,32 +30,38 @@ class CheckLine:
     typed: str
     problem: str
     needed: bool = True
+    units: Units = RECORDED
+
+    @property
+    def unit(self) -> str:
+        """The unit beside the box."""
+        return self.item.unit_in(self.units)
 
     @property
     def shown(self) -> str:
         """What stands in the box of a figure: what is typed, or what was recorded unless it is asked for again."""
         if self.typed or self.row is None or self.row.number is None or self.item.over_time:
             return self.typed
-        return f"{self.row.number:g}"
+        return self.item.shown(self.row.number, self.units)
 
     @property
     def last(self) -> str:
         """The newest figure of one that is kept over time."""
         if self.row is None or self.row.number is None or not self.item.over_time:
             return ""
-        return f"{self.row.number:g} {self.item.unit}"
+        return self.item.says(self.row.number, self.units)
 
 
 def check_lines(
-    story: Story, phase: Phase, values: Mapping[str, str], problems: Mapping[str, str]
+    story: Story, phase: Phase, values: Mapping[str, str], problems: Mapping[str, str], units: Units
 ) -> tuple[CheckLine, ...]:
-    """The items of a phase in their order."""
+    """The items of a phase in their order, figures in ``units``."""
     lines = []
     for item in items_of(story, phase):
         row = story.checks.get((phase.slug, item.slug))
         stale = row is not None and item.fresh and row.after_move < story.last_move
         needed = story.visit.place in item.needed
-        lines.append(CheckLine(item, row, stale, values.get(item.slug, ""), problems.get(item.slug, ""), needed))
+        lines.append(CheckLine(item, row, stale, values.get(item.slug, ""), problems.get(item.slug, ""), needed, units))
     return tuple(lines)
 
 
@@ -87,18 +95,18 @@ def to_say(story: Story, lines: tuple[CheckLine, ...]) -> Say | None:
         return None
     due = next((line for line in lines if line.problem and line.typed), None)
     due = due or next((line for line in lines if line.stale or (line.row is None and line.needed)), None)
-    return say(due.item) if due else None
+    return say(due.item, story.settings.base_blade, due.units) if due else None
 
 
 def done_lines(story: Story, phase: Phase) -> tuple[str, ...]:
     """The moves made in a phase, each as a sentence."""
-    return tuple(move_words(m) for m in story.moves if m.phase == phase.slug)
+    return tuple(move_words(m, story.units.metric) for m in story.moves if m.phase == phase.slug)
 
 
-def move_words(move: MoveRow) -> str:
-    """A move that was made, as a sentence."""
+def move_words(move: MoveRow, metric: bool = False) -> str:
+    """A move that was made, as a sentence; ``metric`` for blades in millimetres."""
     if move.kind == "blade":
-        return f"Coupler {move.near}–{move.far} reset on {words.blade(move.amount)}."
+        return f"Coupler {move.near}–{move.far} reset on {words.blade(move.amount, metric)}."
     way = "in" if move.amount > 0 else "out"
     if move.kind == "stop":
         return f"Stop screw of bank {move.bank} {way} by {words.turns(abs(move.amount))}."
@@ -141,4 +149,4 @@ def next_step(story: Story) -> str:
     if now.bore is not None:
         return f"Read bore {now.bore} again to close the round" if now.kind == "closing" else f"Read bore {now.bore}"
     advice = next_of(story, undone.phase)
-    return words.title(advice, story.layout) if advice else first.what
+    return words.title(advice, story.layout, story.units.metric) if advice else first.what

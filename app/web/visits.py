@@ -1,6 +1,7 @@
 """A visit, phase by phase: what to do, what to record, what is missing; overrides and the sign-off."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from datetime import datetime, timedelta
 
 from fastapi import APIRouter
@@ -8,13 +9,13 @@ from fastapi.responses import HTMLResponse, Response
 
 from app.shop import checks, people, visits
 from app.shop.keys import new_key
+from app.shop.measures import CHOICES, Units
 from app.shop.phases import DEFER, HEAT_SOAKED, Item, Phase, phase_named
 from app.shop.progress import current_phase, items_of, leads_to_banks, progress
 from app.shop.recheck import recheck
 from app.shop.refusals import NotThereError, RefusedError
 from app.shop.story import Story
 from app.shop.tables import Person
-from app.shop.telephone import in_items_unit
 from app.web.context import Form, Now, Page, Pages, Shop, stamp
 from app.web.drawing import phases
 from app.web.forms import Typed
@@ -74,10 +75,11 @@ def record(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: No
         story = visits.load(session, visit_id)
     phase = phase_of(slug)
     try:
-        values = _values(story, phase, form)
+        units = _units(story, phase, form)
+        values = _values(story, phase, form, units)
         read_at = _read_at(form, now)
         form.raise_problems()
-        checks.record(shop, visit_id, form.text("key"), slug, values, form.text("by"), now, read_at)
+        checks.record(shop, visit_id, form.text("key"), slug, values, form.text("by"), now, read_at, units)
     except RefusedError as refusal:
         return _steps(page, story, phase, form.values, refusal.problems, status_of(refusal))
     with shop.reading() as session:
@@ -123,24 +125,27 @@ def phase_of(slug: str) -> Phase:
         raise NotThereError("phase of that name") from None
 
 
-def _values(story: Story, phase: Phase, form: Typed) -> dict[str, float | None]:
+def _units(story: Story, phase: Phase, form: Typed) -> Units:
+    """What the figures of a form are in: the units beside its boxes, or the one a customer read this one out in."""
+    unit, said = form.text("said_unit"), form.text("said")
+    item = next((one for one in items_of(story, phase) if one.slug == said), None)
+    if not unit or item is None:
+        return form.units
+    if item.quantity is None or unit not in CHOICES[item.quantity]:
+        form.problems[said] = f"In {item.unit}, or a unit that is offered."
+        return form.units
+    return replace(form.units, **{item.quantity: unit})
+
+
+def _values(story: Story, phase: Phase, form: Typed, units: Units) -> dict[str, float | None]:
     values: dict[str, float | None] = {}
     for item in items_of(story, phase):
-        if item.kind == "tick" and form.text(item.slug):
+        typed = form.text(item.slug)
+        if item.kind == "tick" and typed:
             values[item.slug] = None
-        elif item.kind == "number" and form.text(item.slug) and not _unchanged(story, phase, item, form):
-            number = form.number(item.slug)
-            values[item.slug] = _as_asked(item, number, form) if item.slug not in form.problems else None
+        elif item.kind == "number" and typed and not _unchanged(story, phase, item, typed, units):
+            values[item.slug] = item.kept(form.number(item.slug), units)
     return values
-
-
-def _as_asked(item: Item, number: float, form: Typed) -> float:
-    """A number in the item's unit; over the telephone it may have been read out in another."""
-    try:
-        return in_items_unit(item, number, form.text("said_unit"))
-    except KeyError:
-        form.problems[item.slug] = f"In {item.unit}, or a unit that is offered."
-        return number
 
 
 def _read_at(form: Typed, now: str) -> str:
@@ -154,13 +159,13 @@ def _read_at(form: Typed, now: str) -> str:
     return stamp(datetime.fromisoformat(now) - timedelta(minutes=ago)) if ago else ""
 
 
-def _unchanged(story: Story, phase: Phase, item: Item, form: Typed) -> bool:
+def _unchanged(story: Story, phase: Phase, item: Item, typed: str, units: Units) -> bool:
     before = story.checks.get((phase.slug, item.slug))
     return (
         not item.over_time
         and before is not None
         and before.number is not None
-        and form.text(item.slug) == f"{before.number:g}"
+        and typed == item.shown(before.number, units)
     )
 
 
@@ -177,7 +182,8 @@ def _steps(
     status: int = 200,
 ) -> HTMLResponse:
     standing = next(s for s in progress(story) if s.phase is phase)
-    lines = check_lines(story, phase, values, problems)
+    units = Typed(values).units if values.get("units") else story.units
+    lines = check_lines(story, phase, values, problems, units)
     return page.show(
         "visit/steps.html",
         status,
@@ -186,6 +192,7 @@ def _steps(
         phases=phases(story),
         standing=standing,
         lines=lines,
+        units=units,
         left=left_of(standing, lines),
         beyond=beyond(standing),
         ready=ready_to_read(standing),

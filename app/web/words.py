@@ -82,6 +82,11 @@ def pair(value: object) -> tuple[object, object]:
     return value, text[:1].upper() + text[1:]
 
 
+def twice(value: str) -> tuple[str, str]:
+    """A choice that is its own label as it is."""
+    return value, value
+
+
 MOVE_NAMES = {"stop": "Stop screw", "blade": "Coupler on a blade", "link": "Link", "bypass": "Bypass screw"}
 
 
@@ -92,6 +97,7 @@ def move_pair(kind: str) -> tuple[str, str]:
 
 FILTERS = {
     "pair": pair,
+    "twice": twice,
     "move_pair": move_pair,
     "turns_in_words": turns,
     "day": day,

@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Iterator
+from dataclasses import replace
 
 import pytest
 from starlette.testclient import TestClient
@@ -24,7 +25,9 @@ def client(shop: Database) -> Iterator[TestClient]:
 def filled(client: TestClient) -> dict[str, str]:
     """The form as the page shows it."""
     page = client.get("/settings").text
-    return {**dict(re.findall(r'name="(\w+)" value="([^"]*)"', page)), "key": key(), "by": "KM"}
+    boxes = dict(re.findall(r'name="(\w+)" value="([^"]*)"', page))
+    chosen = dict(re.findall(r'name="(\w+)" value="([^"]*)" checked', page))
+    return {**boxes, **chosen, "key": key(), "by": "KM"}
 
 
 def test_the_page_sent_back_as_it_stands_changes_nothing(client: TestClient, shop: Database) -> None:
@@ -83,3 +86,44 @@ def test_settings_changed_meanwhile_are_not_overwritten(client: TestClient) -> N
     answer = client.post("/settings", data={**mine, "pulls": "7"})
     assert answer.status_code == 409
     assert "meanwhile" in answer.text
+
+
+OTHERS = {"temperature": "°F", "oil_pressure": "psi", "air_pressure": "inHg abs.", "blade": "mm"}
+
+
+def test_units_are_chosen_with_where_each_default_comes_from(client: TestClient, shop: Database) -> None:
+    page = client.get("/settings").text
+    for name, unit in OTHERS.items():
+        assert f'name="{name}" value="{unit}"' in page
+        assert f'id="{name}-hint"' in page
+    assert "Usual °C: a unit of the SI" in page
+    client.post("/settings", data={**filled(client), **OTHERS})
+    shown = filled(client)
+    assert (shown["coolant_most"], shown["oil_pressure_hot"], shown["base_blade"]) == ("230", "10.2", "0.076")
+    assert shown["openings"] == "0.254 0.762"
+    assert shown["steady_within"] == "3.6"  # a difference of 2 K
+    client.post("/settings", data=shown)
+    with shop.reading() as session:
+        _, held = setups.now(session)
+    assert replace(held, units=DEFAULTS.units) == DEFAULTS  # to the last place, through boxes that round
+
+
+def test_a_figure_is_read_in_the_unit_that_stood_beside_it(client: TestClient, shop: Database) -> None:
+    mine = filled(client)
+    client.post("/settings", data={**mine, **OTHERS, "coolant_most": "105"})
+    with shop.reading() as session:
+        version, held = setups.now(session)
+    assert held.limits.coolant == pytest.approx(105 + 273.15)
+    late = client.post("/settings", data={**mine, "version": str(version), "key": key(), "coolant_most": "300"})
+    assert late.status_code == 422
+    assert "Between 80 and 140 °C." in late.text  # the page of the old units, shown again in them
+    assert 'value="300"' in late.text
+    wrong = client.post("/settings", data={**filled(client), "coolant_most": "300"})
+    assert "Between 176 and 284 °F." in wrong.text
+
+
+def test_a_unit_nobody_knows_is_refused(client: TestClient, shop: Database) -> None:
+    for sent in ({"temperature": "warm"}, {"units": "°F,psi"}):
+        assert client.post("/settings", data={**filled(client), **sent}).status_code == 422
+    with shop.reading() as session:
+        assert setups.now(session)[0] == 0

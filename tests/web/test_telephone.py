@@ -8,7 +8,7 @@ from starlette.testclient import TestClient
 
 from app.shop.database import Database
 from app.shop.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, PHASES, PLACES
-from app.shop.telephone import PLAIN, in_items_unit
+from app.shop.telephone import PLAIN
 from app.web.application import create_app
 from tests.shop.yard import V8, check_all, engine, key, read_round, story, visit
 
@@ -70,12 +70,5 @@ def test_a_number_nobody_can_read_stays_in_its_box(client: TestClient, shop: Dat
         answer = client.post(f"{there}/checks", data={"key": key(), "by": "KM", "said": "base-blade", **sent})
         assert answer.status_code == 422
         assert f'value="{sent["base-blade"]}"' in answer.text
-        assert said(answer.text) == PLAIN["base-blade"]
+        assert said(answer.text) == PLAIN["base-blade"].format(inch="0.003", mm="0.08")
     assert story(shop, visit_id).checks == {}
-
-
-def test_pressures_and_blades_convert_by_their_definitions() -> None:
-    items = {item.slug: item for phase in PHASES for item in phase.items}
-    assert in_items_unit(items["oil-pressure"], 14.5, "psi") == pytest.approx(99.974, abs=1e-3)  # 1 psi = 6.894757 kPa
-    assert in_items_unit(items["oil-pressure"], 3, "bar") == 300
-    assert in_items_unit(items["base-blade"], 0.0762, "mm") == pytest.approx(3)  # 0.003 in of 25.4 mm
