@@ -16,7 +16,7 @@ from app.shop import recall
 from app.shop.memory import Change, Remembered, changes
 from app.shop.tables import Practice, Visit
 from app.sync.drift import Bore, Slip
-from app.sync.layout import Coupler, Layout, StopScrew
+from app.sync.layout import Adjuster, Bypass, Coupler, Layout, StopScrew
 from app.sync.units import MM
 
 MOST_ENGINES = 200
@@ -92,7 +92,8 @@ def _adjusters(changed: Sequence[Change]) -> Table:
     slips: dict[str, list[Slip]] = defaultdict(list)
     for change in changed:
         layout = change.after.layout
-        for name in {_place(layout, one) for one in (*layout.couplers(), *(StopScrew(b.name) for b in layout.banks))}:
+        stops: list[Adjuster] = [StopScrew(bank.name) for bank in layout.banks]
+        for name in {_place(layout, one) for one in (*layout.couplers(), *layout.bypass_screws, *stops)}:
             asked[name] += 1
         if (slip := _named(change)) is not None:
             slips[_place(layout, slip.suspect)].append(slip)
@@ -126,6 +127,8 @@ def _place(layout: Layout, suspect: object) -> str:
             return f"coupler {away} from the stop screw"
         case StopScrew():
             return "stop screw"
+        case Bypass():
+            return "bypass screw"
         case Bore():
             return "bore itself"
     return "link"

@@ -1,9 +1,9 @@
 """How an engine draws its air at idle: from the open area of each plate to flows, runner pressures and speed.
 
 Each cylinder draws from its own runner, so with a plate per cylinder the pressure behind a plate is that plate's own
-business, but for the share that passes between runners. What a plate lets in is what its cylinder takes:
-``conductance psi(ratio) = filling speed ratio``, and speed in turn answers to all the air together,
-``speed = wanted (total / demand) ** 0.8``. Hence flow grows less than in proportion to the area.
+business, but for the share that passes between runners, most of it where a balance plenum joins them. What a plate lets
+in is what its cylinder takes: ``conductance psi(ratio) = filling speed ratio``, and speed in turn answers to all the
+air together, ``speed = wanted (total / demand) ** 0.8``. Hence flow grows less than in proportion to the area.
 """
 
 import math
@@ -26,6 +26,10 @@ IDLE_RATIO = 0.67
 
 SHARING = 0.3
 """Part of a runner's pressure that all runners share (this program's choice; 0 to 0.6 makes no visible loss)."""
+
+PLENUM_SHARING = 0.8
+"""The same where a common balance plenum joins the runners (this program's choice). With nearly one pressure behind all
+plates each flow follows its own gap more closely, and a vacuum column says less of one bore."""
 
 SPEED_POWER = 0.8
 """Per cent of idle speed for one per cent of air (this program's choice)."""
@@ -60,28 +64,30 @@ class Breathing:
 
     ``conductance`` [kg/(s m2)] of an opening at unit flow function, contraction included; ``filling`` [kg/s] a bore
     would draw at the wanted speed with its runner at ambient pressure; ``demand`` [kg/s] of all bores at the wanted
-    ``speed`` [rev/s].
+    ``speed`` [rev/s]; ``sharing`` the part of a runner's pressure that all runners share.
     """
 
     conductance: float
     filling: float
     demand: float
     speed: float
+    sharing: float = SHARING
 
 
-def usual_breathing(bores: int, displacement: float, speed: float) -> Breathing:
+def usual_breathing(bores: int, displacement: float, speed: float, plenum: bool = False) -> Breathing:
     """Constants to start from when nothing was measured.
 
     Half a litre at 850 rev/min idles on some 6.5 kg/h (common practice, no published source), others in proportion.
 
-    Parameters: ``bores`` at least 1; ``displacement`` [m3] of the whole engine, above 0; ``speed`` wanted [rev/s].
+    Parameters: ``bores`` at least 1; ``displacement`` [m3] of the whole engine, above 0; ``speed`` wanted [rev/s];
+    ``plenum`` whether a common balance plenum joins the runners.
 
     >>> round(usual_breathing(8, 4e-3, 850 / 60).demand * 3600, 1)  # kg/h
     52.0
     """
     flow = 6.5 * KG_PER_HOUR * displacement / bores / (0.5 * LITRE) * speed / (850 * REV_PER_MIN)
     conductance = DISCHARGE * ATMOSPHERE / math.sqrt(GAS_CONSTANT * SHOP_TEMPERATURE)
-    return Breathing(conductance, flow / IDLE_RATIO, bores * flow, speed)
+    return Breathing(conductance, flow / IDLE_RATIO, bores * flow, speed, PLENUM_SHARING if plenum else SHARING)
 
 
 def settle(engine: Breathing, areas: Floats, log_demand: Floats | float = 0.0) -> Settled:
@@ -97,7 +103,7 @@ def settle(engine: Breathing, areas: Floats, log_demand: Floats | float = 0.0) -
     log_speed = np.zeros(areas.shape[:-1])
     for _ in range(3):
         own = np.interp(pull + log_speed[..., None], _LOG_PULL, _RATIOS)
-        ratios = (1 - SHARING) * own + SHARING / n * own.sum(axis=-1, keepdims=True)
+        ratios = (1 - engine.sharing) * own + engine.sharing / n * own.sum(axis=-1, keepdims=True)
         flows = open_ * flow_function_of(ratios)
         answer = SPEED_POWER * (np.log(flows.sum(axis=-1)) - nominal)
         log_speed = np.minimum(np.maximum(log_speed + (answer - log_speed) / 0.8, -1.5), 1.5)
@@ -122,7 +128,7 @@ def slopes(engine: Breathing, areas: Floats, settled: Settled) -> Slopes:
     n = areas.shape[-1]
     own = own_ratio(engine, areas, settled.log_speed[..., None])
     own_change = own / (1 - _sensitivity(own))  # of the own ratio per relative change of area over speed
-    mixed = (1 - SHARING) * own_change[..., None] * np.eye(n) + SHARING / n * own_change[..., None, :]
+    mixed = (1 - engine.sharing) * own_change[..., None] * np.eye(n) + engine.sharing / n * own_change[..., None, :]
     mixed = mixed / settled.ratios[..., None]
     answer = _sensitivity(settled.ratios)
     by_area = np.eye(n) + answer[..., None] * mixed

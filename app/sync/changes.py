@@ -22,6 +22,7 @@ MISREAD_SPREAD = 0.15  # by how much of ln(flow) a value is wrong that was misre
 
 # Runner pressure changes by 0.545 % for 1 % of a bore's flow in simulation; to be learned from moves.
 PRESSURE_PER_FLOW = 0.545
+PLENUM_PRESSURE_PER_FLOW = 0.14  # the same where a balance plenum joins the runners, by the flow law of ``breathing``
 IDLE_RATIO = 0.674  # runner over ambient pressure at 33 kPa of vacuum, within the published 15 to 40 kPa
 
 
@@ -131,19 +132,21 @@ def log_changes(
     ageing = AGEING if heat_soaked else NOT_SOAKED
     changes, variances = [], []
     for bore in bores:
-        (was, was_sd), (now, now_sd) = log_flow(left[bore].mean, meter), log_flow(found[bore].mean, meter)
+        was, was_sd = log_flow(left[bore].mean, meter, layout.plenum)
+        now, now_sd = log_flow(found[bore].mean, meter, layout.plenum)
         changes.append(now - was)
         contradicted = sum(MISREAD_SPREAD**2 for pooled in (left[bore], found[bore]) if not pooled.agreed)
         variances.append(was_sd**2 / left[bore].n + now_sd**2 / found[bore].n + ageing**2 + contradicted)
     return bores, np.array(changes), np.array(variances)
 
 
-def log_flow(value: float, meter: Meter) -> tuple[float, float]:
+def log_flow(value: float, meter: Meter, plenum: bool = False) -> tuple[float, float]:
     """ln(flow) up to a constant, and the standard deviation of one reading of it.
 
     A vacuum column is turned into runner pressure first, against a standard barometer.
 
-    Parameters: ``value`` read [kg/s, or Pa of vacuum], above 0; ``meter`` it was read with.
+    Parameters: ``value`` read [kg/s, or Pa of vacuum], above 0; ``meter`` it was read with; ``plenum`` whether a common
+    balance plenum joins the runners, which evens out the pressure behind them.
 
     >>> round(log_flow(6.4 / 3600, Meter())[1], 3)
     0.023
@@ -152,7 +155,8 @@ def log_flow(value: float, meter: Meter) -> tuple[float, float]:
     if meter.quantity == "flow":
         return math.log(value), sd / value
     runner = ATMOSPHERE - value
-    return math.log(runner) / PRESSURE_PER_FLOW, sd / runner / PRESSURE_PER_FLOW
+    per_flow = PLENUM_PRESSURE_PER_FLOW if plenum else PRESSURE_PER_FLOW
+    return math.log(runner) / per_flow, sd / runner / per_flow
 
 
 def quiet_covariance(variances: Floats, same_meter: bool) -> Floats:

@@ -68,7 +68,7 @@ def scores(
     heat_soaked: bool = True,
     expected_common: float = 0.0,
 ) -> Mapping[Adjuster, float]:
-    """How strongly one visit's changes point at each stop screw and coupler alone, in standard deviations.
+    """How strongly a visit's changes point at each stop screw, coupler and bypass screw alone, in standard deviations.
 
     ``h' V^-1 r / sqrt(h' V^-1 h)`` with r the changes, h the bores an adjuster moves and V the noise of a quiet visit.
     Positive when it opened. Adjusters without a bore read both times are left out.
@@ -84,7 +84,7 @@ def scores(
     precision = np.linalg.inv(quiet_covariance(variances, same_meter))
     stops: list[Adjuster] = [StopScrew(bank.name) for bank in layout.banks]
     found_scores: dict[Adjuster, float] = {}
-    for adjuster in (*stops, *layout.couplers()):
+    for adjuster in (*stops, *layout.couplers(), *layout.bypass_screws):
         moved = np.array([float(bore in moved_bores(layout, adjuster)) for bore in bores])
         if moved.any():
             pull = float(moved @ precision @ (changes - expected_common))

@@ -1,8 +1,9 @@
 """What slipped since last time: as left against as found, explained by the fewest adjusters.
 
 A bore's change is ln(found / left). A slipped stop screw lifts or lowers a whole bank, a slipped coupler its far bore
-and all beyond, another day's air all bores alike, and one misread value a single bore until it is read again. Every
-story of at most three such things is weighed against the changes (see ``stories``); what is said follows its odds.
+and all beyond, a bypass screw one bore, another day's air all bores alike, and one misread value a single bore until it
+is read again. Every story of at most three such things is weighed against the changes (see ``stories``); what is said
+follows its odds.
 """
 
 import math
@@ -15,7 +16,7 @@ from numpy.typing import NDArray
 
 from app.sync.changes import Conditions, Floats, Pooled, expected_common, log_changes, pool, quiet_covariance
 from app.sync.events import Meter
-from app.sync.layout import Coupler, Layout, Link, StopScrew
+from app.sync.layout import Bypass, Coupler, Layout, Link, StopScrew
 from app.sync.linkage import moved_bores
 from app.sync.stories import COUNT_ODDS, Bore, Fit, Suspect
 
@@ -43,7 +44,7 @@ SLIP_TO_TELL, TOLD_APART = 0.10, 1.0  # a slip of 10 % that moves the evidence b
 USUAL_GAIN = 20.0  # ln(flow) per radian at idle, until it was learned on the engine
 
 Verdict = Literal["unknown", "quiet", "doubtful", "slipped"]
-ToldBy = Literal["stop_marks", "same_meter", "bore_check", "stop_test", "reread"]
+ToldBy = Literal["stop_marks", "same_meter", "bore_check", "bypass_count", "stop_test", "reread"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +80,8 @@ class Alike:
 
     told_by
         ``stop_marks`` (paint marks on both stop screws, the throttle sensor, or an off-idle round), ``same_meter`` (the
-        meter of the last visit), ``bore_check`` (a leak test, a wipe of the plate), ``stop_test`` (back the stop out an
+        meter of the last visit), ``bore_check`` (a leak test, a wipe of the plate), ``bypass_count`` (the turns of the
+        bypass screw, counted to its seat and back, against those recorded), ``stop_test`` (back the stop out an
         eighth of a turn and see whether the bank follows), ``reread`` (the bores between them once more).
     """
 
@@ -233,10 +235,15 @@ def _alike(layout: Layout, fit: Fit, named: Suspect, same_meter: bool) -> tuple[
         if SLIP_TO_TELL * math.sqrt(float(gap @ fit.quiet_precision @ gap)) < TOLD_APART:
             found.append(Alike(named, other, _told_by(named, other, same_meter)))
     if isinstance(named, Coupler) and len(moved_bores(layout, named)) == 1:
+        if named.far in layout.bypass:
+            found.append(Alike(named, Bypass(named.far), "bypass_count"))
         found.append(Alike(named, Bore(named.far), "bore_check"))
-    if isinstance(named, Bore):
+    if isinstance(named, Bypass):
+        found.append(Alike(named, Bore(named.bore), "bypass_count"))
+    if isinstance(named, Bore | Bypass) and len(layout.bank_of(named.bore).shaft(named.bore)) == 1:
         holder, *beyond = _holders(layout, named.bore)
-        found.append(Alike(named, holder, "bore_check", tuple(beyond)))
+        told_by: ToldBy = "bore_check" if isinstance(named, Bore) else "bypass_count"
+        found.append(Alike(named, holder, told_by, tuple(beyond)))
     if isinstance(named, StopScrew) and len(layout.banks) > 1:
         found.append(Alike(named, Link(named.bank), "stop_test"))
     return tuple(found)
@@ -253,6 +260,8 @@ def _holders(layout: Layout, bore: int) -> tuple[StopScrew | Coupler, ...]:
 def _told_by(one: Suspect, other: Suspect, same_meter: bool) -> ToldBy:
     if isinstance(one, StopScrew) and isinstance(other, StopScrew):
         return "stop_marks" if same_meter else "same_meter"
+    if isinstance(one, Bypass) or isinstance(other, Bypass):
+        return "bypass_count"
     if isinstance(one, Bore) or isinstance(other, Bore):
         return "bore_check"
     return "reread"

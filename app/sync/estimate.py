@@ -1,11 +1,12 @@
 """What is believed of an engine at idle, and how readings and moves change it.
 
 The belief is Gaussian over two numbers per bore and two for the engine: the edge gap, what leaks past beside it (as an
-area, with all that is particular to the bore), the meter's scale and the engine's demand, both as logarithms. A reading
-narrows it, by an iterated extended Kalman step through the flow model; the tachometer is a reading of all the air
-together. A move shifts it: a stop turn every gap of its bank, a blade sets one gap outright and carries what lies
-beyond, so that it forgets the old gap and keeps the leak, which is how a blade is a measurement too. Gaps are not
-independent to begin with: the error of a coupler is shared by every bore beyond it.
+area, with all that is particular to the bore), the meter's scale and the engine's demand, both as logarithms; and what
+a turn of each coupler's screw and bypass screw does, where there are such (``gears``). A reading narrows it, by an
+iterated extended Kalman step through the flow model; the tachometer is a reading of all the air together. A move shifts
+it: a stop turn every gap of its bank, a blade sets one gap outright and carries what lies beyond, so that it forgets
+the old gap and keeps the leak, which is how a blade is a measurement too. Gaps are not independent to begin with: the
+error of a coupler is shared by every bore beyond it.
 
 Source of the step: B. M. Bell and F. W. Cathey, "The iterated Kalman filter update as a Gauss-Newton method", IEEE
 Transactions on Automatic Control 38 (1993) 294-297.
@@ -21,10 +22,22 @@ from numpy.typing import NDArray
 
 from app.sync.air import ATMOSPHERE
 from app.sync.breathing import Breathing, Settled, Slopes, settle, slopes
-from app.sync.events import BladeReset, BypassTurn, Event, IdleSpeed, LinkTurn, Meter, Move, Reading, StopTurn
+from app.sync.events import (
+    BladeReset,
+    BypassTurn,
+    Event,
+    IdleSpeed,
+    LinkTurn,
+    Meter,
+    Move,
+    Reading,
+    ScrewTurn,
+    StopTurn,
+)
+from app.sync.gears import BYPASS_BASE, SURE_OF_WAY, geared, usual_gains
 from app.sync.hardware import Hardware
-from app.sync.layout import Adjuster, Bank, Coupler, Layout, StopScrew
-from app.sync.linkage import IDLE_GAP, stop_rotation
+from app.sync.layout import Adjuster, Bank, Bypass, Coupler, Layout, StopScrew
+from app.sync.linkage import BYPASS_AREA, IDLE_GAP, coupler_rotation, gap_width, stop_rotation
 from app.sync.plate import FIT, closed_leakage, gap_rate
 from app.sync.repeats import believed
 from app.sync.units import THOU
@@ -34,6 +47,7 @@ Floats = NDArray[np.float64]
 # What is believed before anything was read; all this program's choice, the spreads as scatter usually found.
 BANK_SPREAD = 0.008  # rad, common to a bank
 COUPLER_SPREAD = 0.010  # rad, of each coupler, carried by everything beyond it
+SHAFT_SPREAD = 0.004  # rad, between two plates on one shaft
 LEAK_SPREAD = 0.45  # of the usual leak
 SCALE_SPREAD = 0.10  # of the meter against another
 DEMAND_SPREAD = 0.15  # of the engine against others of its size
@@ -44,7 +58,6 @@ TURN = 0.012  # of a turn
 TRAVEL_SPREAD = 0.05  # of what the drawing says a turn does
 REST = 0.06 * THOU  # where the plates of a handled bank come to rest
 HEAT = 0.04 * THOU  # what heat moves every plate by between two moves
-BYPASS_SPREAD = 1.0e-6  # m2, what a bypass screw turned may let by
 
 WANDER = 0.007  # of the idle, from one round to the next
 ROUND_DRIFT = 0.01  # of the idle over one round
@@ -64,10 +77,11 @@ NOT_MOVED = 3.0
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Belief:
-    """A Gaussian over gaps [m], leaks [m2], ln(meter scale) and ln(demand), in this order; bores in walking order.
+    """A Gaussian over gaps [m], leaks [m2], gains, ln(meter scale) and ln(demand), in this order; bores as walked.
 
-    ``mean`` has shape (2 bores + 2,), ``cov`` its square; ``places`` is where each bore stands. ``unmoved`` counts for
-    each adjuster how many times in a row it was moved and the readings say that nothing moved.
+    Gains are what a turn of each of ``gears.geared`` does. ``mean`` has shape (2 bores + gains + 2,), ``cov`` its
+    square; ``places`` is where each bore stands. ``unmoved`` counts for each adjuster how many times in a row it was
+    moved and the readings say that nothing moved.
     """
 
     layout: Layout
@@ -96,7 +110,7 @@ class Belief:
     @property
     def width(self) -> float:
         """Area that one metre of gap opens [m]: half the bore's circumference, to 0.5 % at idle."""
-        return math.pi * self.hardware.bore_diameter.value / 2
+        return gap_width(self.hardware)
 
     @property
     def areas(self) -> Floats:
@@ -111,6 +125,15 @@ class Belief:
     def row(self, bore: int) -> int:
         """Where a bore stands in walking order. Raises KeyError for a bore there is not."""
         return self.places[bore]
+
+    def at_gain(self, screw: Coupler | Bypass) -> int:
+        """Where in the state it stands what a turn of a screw does. Raises ValueError for one there is not."""
+        return 2 * self.bores + geared(self.layout).index(screw)
+
+    def knows_way(self, coupler: Coupler) -> bool:
+        """Whether it is known which way the screw of a coupler opens what lies beyond."""
+        at = self.at_gain(coupler)
+        return abs(float(self.mean[at])) > SURE_OF_WAY * math.sqrt(float(self.cov[at, at]))
 
 
 class Misfit(NamedTuple):
@@ -133,18 +156,23 @@ def usual_belief(layout: Layout, hardware: Hardware, engine: Breathing) -> Belie
     n = len(layout.bores)
     rate = gap_rate(IDLE_GAP, hardware.bore_diameter.value, hardware.closed_angle.value)
     leak = FIT * closed_leakage(hardware.bore_diameter.value)
-    cov = np.zeros((2 * n + 2, 2 * n + 2))
+    gains, gain_cov = usual_gains(layout, hardware)
+    size = 2 * n + len(gains) + 2
+    cov = np.zeros((size, size))
     for bank in layout.banks:
         rows = [layout.bores.index(bore) for bore in bank.bores]
         cov[np.ix_(rows, rows)] += (BANK_SPREAD * rate) ** 2
-        for coupler in bank.couplers():
-            rows = [layout.bores.index(bore) for bore in bank.beyond(coupler)]
-            cov[np.ix_(rows, rows)] += (COUPLER_SPREAD * rate) ** 2
+        for joint in bank.outward:
+            rows = [layout.bores.index(bore) for bore in bank.beyond(joint)]
+            cov[np.ix_(rows, rows)] += ((SHAFT_SPREAD if joint.kind == "shaft" else COUPLER_SPREAD) * rate) ** 2
     cov[range(n, 2 * n), range(n, 2 * n)] = (LEAK_SPREAD * leak) ** 2
+    bypass = np.array([BYPASS_BASE * BYPASS_AREA if bore in layout.bypass else 0.0 for bore in layout.bores])
+    cov[range(n, 2 * n), range(n, 2 * n)] += bypass**2 / 4
+    cov[2 * n : -2, 2 * n : -2] = gain_cov
     cov[-2, -2], cov[-1, -1] = SCALE_SPREAD**2, DEMAND_SPREAD**2
-    width = math.pi * hardware.bore_diameter.value / 2
-    usual = engine.demand / n / (engine.conductance * 0.64) / width - leak / width
-    mean = np.concatenate([np.full(n, max(usual, 2 * THOU)), np.full(n, leak), [0.0, 0.0]])
+    width = gap_width(hardware)
+    usual = engine.demand / n / (engine.conductance * 0.64) / width - (leak + bypass) / width
+    mean = np.concatenate([np.maximum(usual, 2 * THOU), leak + bypass, gains, [0.0, 0.0]])
     return Belief(layout, hardware, engine, mean, cov, {bore: at for at, bore in enumerate(layout.bores)})
 
 
@@ -155,7 +183,8 @@ def next_visit(belief: Belief, *, same_meter: bool, fresh: Belief) -> Belief:
     engine as it is now, which must have the same bores.
     """
     n = belief.bores
-    keep = [*range(n, 2 * n), *([2 * n] if same_meter else []), 2 * n + 1]
+    last = len(fresh.mean) - 1
+    keep = [*range(n, last - 1), *([last - 1] if same_meter else []), last]
     mean, cov = fresh.mean.copy(), fresh.cov.copy()
     mean[keep] = belief.mean[keep]
     cov[np.ix_(keep, keep)] = 1.5 * belief.cov[np.ix_(keep, keep)]
@@ -193,11 +222,10 @@ def after_move(belief: Belief, move: Move) -> Belief:
             return _after_stop(belief, move)
         case BladeReset():
             return _after_blade(belief, move)
+        case ScrewTurn():
+            return _after_screw(belief, move)
         case BypassTurn():
-            cov = belief.cov.copy()
-            leak = belief.bores + belief.row(move.bore)
-            cov[leak, leak] += BYPASS_SPREAD**2
-            return replace(belief, cov=cov)
+            return _after_bypass(belief, move)
         case LinkTurn():
             return belief
 
@@ -301,6 +329,67 @@ def _after_blade(belief: Belief, move: BladeReset) -> Belief:
     return replace(belief, mean=mean, cov=cov)
 
 
+def _after_screw(belief: Belief, move: ScrewTurn) -> Belief:
+    coupler = Coupler(move.near, move.far)
+    bank, gain = belief.layout.bank_of(move.far), belief.at_gain(coupler)
+    rows = [belief.row(bore) for bore in bank.beyond(coupler)]
+    before = belief.gaps[rows]
+    after = turned(belief, before, float(belief.mean[gain]) * move.turns)
+    rate_after = rates(belief, after)
+    change = np.eye(len(belief.mean))[rows]
+    change[range(len(rows)), rows] = rate_after / rates(belief, before)
+    change[:, gain] = rate_after * move.turns
+    mean, cov = belief.mean.copy(), belief.cov.copy()
+    mean[rows] = after
+    within = change @ belief.cov @ change.T
+    cov[rows] = change @ cov
+    cov[:, rows] = cov[rows].T
+    shaken = rate_after * TURN * gain_size(belief, coupler)
+    cov[np.ix_(rows, rows)] = within + np.outer(shaken, shaken)
+    _unsettle(belief, cov, bank)
+    return replace(belief, mean=mean, cov=cov)
+
+
+def _after_bypass(belief: Belief, move: BypassTurn) -> Belief:
+    if move.bore not in belief.layout.bypass:  # recorded before it was known what is fitted
+        return belief
+    screw = Bypass(move.bore)
+    leak, gain = belief.bores + belief.row(move.bore), belief.at_gain(screw)
+    mean, cov = belief.mean.copy(), belief.cov.copy()
+    mean[leak] = max(mean[leak] + mean[gain] * move.turns, 0.0)
+    cov[leak] += move.turns * cov[gain]
+    cov[:, leak] += move.turns * cov[:, gain]
+    cov[leak, leak] += (TURN * gain_size(belief, screw)) ** 2
+    cov[range(belief.bores), range(belief.bores)] += HEAT**2
+    return replace(belief, mean=mean, cov=cov)
+
+
+def gain_size(belief: Belief, screw: Coupler | Bypass) -> float:
+    """How much a turn of a screw is believed to do, whichever way: radians at the plates, or square metres.
+
+    Parameters: ``belief`` about the engine; ``screw`` one of ``gears.geared``.
+    """
+    if isinstance(screw, Coupler) and not belief.knows_way(screw):
+        return coupler_rotation(1.0, belief.hardware)
+    return abs(float(belief.mean[belief.at_gain(screw)]))
+
+
+def adjuster_of(move: Move) -> Adjuster | None:
+    """What a move was made at; None for a link, which does nothing at idle.
+
+    Parameters: ``move`` made.
+    """
+    match move:
+        case StopTurn(bank):
+            return StopScrew(bank)
+        case BladeReset(near, far) | ScrewTurn(near, far):
+            return Coupler(near, far)
+        case BypassTurn(bore):
+            return Bypass(bore)
+        case LinkTurn():
+            return None
+
+
 def _unsettle(belief: Belief, cov: Floats, bank: Bank) -> None:
     """Add to ``cov`` what handling a bank and the heat meanwhile do."""
     handled = [belief.row(bore) for bore in bank.bores]
@@ -318,9 +407,9 @@ def _learn(
     seen = _believable(seen, meter)
     misfit = _misfit(belief, meter, seen)
     spread = misfit.spread(belief.cov)
-    if before is None or move is None or isinstance(move, BypassTurn | LinkTurn):
+    adjuster = None if move is None else adjuster_of(move)
+    if before is None or adjuster is None:
         return _settled_on(belief, meter, seen, misfit, spread)
-    adjuster = StopScrew(move.bank) if isinstance(move, StopTurn) else Coupler(move.near, move.far)
     unmoved = dict(belief.unmoved)
     if (misfit.off**2 > SURPRISE**2 * np.diag(spread)).any():  # a cheap look before the dear one
         other = _misfit(before, meter, seen)
@@ -394,12 +483,12 @@ def _foretold(belief: Belief, meter: Meter) -> _Foretold:
     settled = settle(belief.engine, areas, belief.log_demand)
     found = slopes(belief.engine, areas, settled)
     shown, by_area, by_demand = _shown(meter, settled, found)
-    scale, speed = math.exp(float(belief.mean[2 * n])), math.exp(float(settled.log_speed))
+    scale, speed = math.exp(float(belief.mean[-2])), math.exp(float(settled.log_speed))
     by = np.vstack([by_area, found.log_speed[:n]])
-    answer = np.empty((n + 1, 2 * n + 2))
+    answer = np.zeros((n + 1, len(belief.mean)))
     answer[:, :n], answer[:, n : 2 * n] = by * (belief.width / areas), by / areas
-    answer[:n, 2 * n], answer[n, 2 * n] = 1.0, 0.0
-    answer[:n, 2 * n + 1], answer[n, 2 * n + 1] = by_demand, found.log_speed[n]
+    answer[:n, -2] = 1.0
+    answer[:n, -1], answer[n, -1] = by_demand, found.log_speed[n]
     return _Foretold(np.append(shown * scale, belief.engine.speed * speed), answer)
 
 

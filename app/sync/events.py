@@ -1,7 +1,8 @@
 """What happened at the engine, in the order it happened: readings, idle speeds and moves.
 
 ``at`` is seconds from any fixed start; only differences count. Signs: a positive turn of a stop screw opens the bank, a
-positive turn of a link makes its bank open earlier.
+positive turn of a link makes its bank open earlier, a positive turn of a bypass screw lets more air past its plate. A
+coupler's screw is positive inward, because not every engine's is known to open one way.
 """
 
 from dataclasses import dataclass
@@ -62,6 +63,16 @@ class BladeReset:
 
 
 @dataclass(frozen=True, slots=True)
+class ScrewTurn:
+    """The screw of a coupler turned; ``turns`` positive inward, whichever way that opens what lies beyond."""
+
+    near: int
+    far: int
+    turns: float
+    at: float
+
+
+@dataclass(frozen=True, slots=True)
 class LinkTurn:
     """A bank's link turned; ``flats`` are sixths of a turn, positive opens the bank earlier."""
 
@@ -72,12 +83,12 @@ class LinkTurn:
 
 @dataclass(frozen=True, slots=True)
 class BypassTurn:
-    """A bore's bypass screw turned; positive lets more air past its plate."""
+    """A bore's bypass screw turned; positive lets more air past its plate, which is outward."""
 
     bore: int
     turns: float
     at: float
 
 
-Move = StopTurn | BladeReset | LinkTurn | BypassTurn
+Move = StopTurn | BladeReset | ScrewTurn | LinkTurn | BypassTurn
 Event = Reading | IdleSpeed | Move

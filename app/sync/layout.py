@@ -1,12 +1,15 @@
 """Where the bores sit, and which adjusters hang them together.
 
 A bore goes by its cylinder number everywhere. A bank is a line of bores that share one stop screw; the stop screw acts
-at the stop bore and the couplers carry its motion outward, from bore to bore, towards both ends of the bank.
+at the stop bore and the joints carry its motion outward, from bore to bore, towards both ends of the bank. A joint is a
+coupler, reset on a blade or turned by a screw of its own, or no joint at all: two plates on one shaft move as one, and
+only the air that a bypass screw lets past each of them sets them apart.
 """
 
-import itertools
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cached_property
+from typing import Literal
 
 MOST_BORES = 12
 MOST_BANKS = 2
@@ -42,44 +45,97 @@ class Link:
     bank: str
 
 
-Adjuster = StopScrew | Coupler | Link
+@dataclass(frozen=True, slots=True)
+class Bypass:
+    """The screw that lets air past one plate; it changes that bore alone and turns no plate."""
+
+    bore: int
+
+
+Adjuster = StopScrew | Coupler | Link | Bypass
+
+JointKind = Literal["blade", "screw", "screw-in", "screw-out", "shaft"]
+"""How two neighbours are joined: a coupler reset on a blade; a coupler that a screw sets, where nobody knows which way
+opens what lies beyond it, or turned in, or turned out does; both plates on one shaft."""
 
 
 @dataclass(frozen=True, slots=True)
+class Joint:
+    """What joins two neighbours, seen from the stop bore."""
+
+    near: int
+    far: int
+    kind: JointKind
+
+
+@dataclass(frozen=True)
 class Bank:
-    """One line of bores, front of the engine first, with the bores its stop screw and its link act at."""
+    """One line of bores, front of the engine first, with the bores its stop screw and its link act at.
+
+    ``joints`` says how each bore is joined to the next one, front first; empty where every joint is a coupler reset on
+    a blade.
+    """
 
     name: str
     bores: tuple[int, ...]
     stop: int
     drive: int
+    joints: tuple[JointKind, ...] = ()
+
+    def __post_init__(self) -> None:
+        if set(self.joints) == {"blade"} and len(self.joints) == len(self.bores) - 1:
+            object.__setattr__(self, "joints", ())
+
+    @cached_property
+    def outward(self) -> tuple[Joint, ...]:
+        """The joints outward from the stop bore: towards the rear first, then towards the front."""
+        at = self.bores.index(self.stop)
+        usual: tuple[JointKind, ...] = ("blade",)
+        kinds = self.joints or usual * (len(self.bores) - 1)
+        rear = [Joint(self.bores[n], self.bores[n + 1], kinds[n]) for n in range(at, len(self.bores) - 1)]
+        front = [Joint(self.bores[n], self.bores[n - 1], kinds[n - 1]) for n in range(at, 0, -1)]
+        return (*rear, *front)
 
     def couplers(self) -> Iterator[Coupler]:
         """The couplers outward from the stop bore: towards the rear first, then towards the front."""
-        at = self.bores.index(self.stop)
-        for near, far in zip(self.bores[at:], self.bores[at + 1 :], strict=False):
-            yield Coupler(near, far)
-        towards_front = self.bores[at::-1]
-        for near, far in itertools.pairwise(towards_front):
-            yield Coupler(near, far)
+        for joint in self.outward:
+            if joint.kind != "shaft":
+                yield Coupler(joint.near, joint.far)
 
-    def beyond(self, coupler: Coupler) -> tuple[int, ...]:
+    def beyond(self, coupler: Coupler | Joint) -> tuple[int, ...]:
         """The bores that follow when ``coupler`` is reset: its far bore first, then outward."""
         near, far = self.bores.index(coupler.near), self.bores.index(coupler.far)
         return self.bores[far:] if far > near else self.bores[far::-1]
 
+    def shaft(self, bore: int) -> tuple[int, ...]:
+        """The bores whose plates sit on the shaft of ``bore``, front first; itself alone where it shares none."""
+        at = first = last = self.bores.index(bore)
+        while first > 0 and self.joints and self.joints[first - 1] == "shaft":
+            first -= 1
+        while last < len(self.joints) and self.joints[last] == "shaft":
+            last += 1
+        return self.bores[first : last + 1] if last > first else (self.bores[at],)
 
-@dataclass(frozen=True, slots=True)
+    def carrier(self, bore: int) -> Coupler | None:
+        """The coupler that carries a bore's shaft; None where the stop screw holds it."""
+        shaft = self.shaft(bore)
+        return next((coupler for coupler in self.couplers() if coupler.far in shaft), None)
+
+
+@dataclass(frozen=True)
 class Layout:
     """All bores of an engine in one or two banks.
 
     ``sensor`` is the bore whose shaft carries the throttle sensor; ``springless`` are the bores whose plate has no
-    return spring of its own. Raises LayoutError when the parts do not make an engine.
+    return spring of its own; ``bypass`` those with a bypass screw; ``plenum`` says whether all runners share a balance
+    plenum behind the plates. Raises LayoutError when the parts do not make an engine.
     """
 
     banks: tuple[Bank, ...]
     sensor: int | None = None
     springless: frozenset[int] = frozenset()
+    bypass: frozenset[int] = frozenset()
+    plenum: bool = False
 
     def __post_init__(self) -> None:
         if not 1 <= len(self.banks) <= MOST_BANKS:
@@ -91,6 +147,8 @@ class Layout:
                 raise LayoutError("stop", f"The stop screw of bank {bank.name} must sit at one of its own bores.")
             if bank.drive not in bank.bores:
                 raise LayoutError("drive", f"The drive of bank {bank.name} must sit at one of its own bores.")
+            if bank.joints and len(bank.joints) != len(bank.bores) - 1:
+                raise LayoutError("joints", f"Bank {bank.name} has one joint fewer than bores.")
         names = [bank.name for bank in self.banks]
         if len(set(names)) < len(names):
             raise LayoutError("banks", "Two banks have the same name.")
@@ -104,8 +162,10 @@ class Layout:
             raise LayoutError("sensor", "The throttle sensor must sit at a bore that exists.")
         if not self.springless <= set(self.bores):
             raise LayoutError("springless", "A plate without its own return spring must be a bore that exists.")
+        if not self.bypass <= set(self.bores):
+            raise LayoutError("bypass", "A bypass screw must sit at a bore that exists.")
 
-    @property
+    @cached_property
     def bores(self) -> tuple[int, ...]:
         """Cylinder numbers in walking order: bank by bank, front to rear."""
         return tuple(bore for bank in self.banks for bore in bank.bores)
@@ -127,3 +187,35 @@ class Layout:
     def couplers(self) -> tuple[Coupler, ...]:
         """Every coupler of the engine, bank by bank, outward from each stop bore."""
         return tuple(coupler for bank in self.banks for coupler in bank.couplers())
+
+    def joint(self, coupler: Coupler) -> JointKind:
+        """How a coupler is set. Raises KeyError when the engine has no such coupler."""
+        for bank in self.banks:
+            for joint in bank.outward:
+                if (joint.near, joint.far) == (coupler.near, coupler.far) and joint.kind != "shaft":
+                    return joint.kind
+        raise KeyError(coupler)
+
+    def by_screw(self, coupler: Coupler) -> bool:
+        """Whether a screw sets a coupler, and no blade. Raises KeyError when the engine has no such coupler."""
+        return self.joint(coupler) != "blade"
+
+    @property
+    def bypass_screws(self) -> tuple[Bypass, ...]:
+        """The bypass screws in walking order."""
+        return tuple(Bypass(bore) for bore in self.bores if bore in self.bypass)
+
+    @cached_property
+    def blades_alone(self) -> bool:
+        """Whether every joint is a coupler reset on a blade, and there is no bypass screw."""
+        return not self.bypass and not any(bank.joints for bank in self.banks)
+
+    def own_adjuster(self, bore: int) -> Adjuster | None:
+        """What evens a bore against the others: its bypass screw, else what carries its shaft. None where another plate
+        on that shaft has no bypass screw either: nothing sets those two apart."""
+        if bore in self.bypass:
+            return Bypass(bore)
+        bank = self.bank_of(bore)
+        if any(other not in self.bypass for other in bank.shaft(bore) if other != bore):
+            return None
+        return bank.carrier(bore) or StopScrew(bank.name)

@@ -1,10 +1,12 @@
 """From screw, blade and rod to the plates: which adjuster moves which bore, which way and how far.
 
-A stop screw turns every plate of its bank; a reset coupler turns its far plate and all beyond; a link turns every plate
-of its bank once that bank has left its stop. Levers are treated as straight (``angle = travel / lever``): up to one
-turn of the usual screws the ball and flat contacts differ from that by less than 0.05 %.
+A stop screw turns every plate of its bank; a coupler, reset on a blade or turned by its screw, its far plate and all
+beyond; a link turns every plate of its bank once that bank has left its stop. A bypass screw turns no plate: what it
+lets past one of them counts as if that edge gap had changed. Levers are treated as straight (``angle = travel /
+lever``): up to one turn of the usual screws the ball and flat contacts differ from that by less than 0.05 %.
 """
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -12,20 +14,32 @@ import numpy as np
 from numpy.typing import NDArray
 
 from app.sync.hardware import Hardware
-from app.sync.layout import Adjuster, Coupler, Layout, Link, StopScrew
+from app.sync.layout import Adjuster, Bypass, Coupler, JointKind, Layout, Link, StopScrew
 from app.sync.plate import angle_at, gap_at, gap_rate
-from app.sync.units import THOU
+from app.sync.units import MM, THOU
 
 FLATS_PER_TURN = 6
 IDLE_GAP = 5 * THOU
+
+COUPLER_LEVER = 20 * MM
+"""Arm that a coupler's screw acts on, its thread taken to be that of the stop screw (this program's choice; what the
+screw does is learned from the readings after it was turned)."""
+
+BYPASS_AREA = 0.5e-6
+"""Area that one turn of a bypass screw opens [m2]: about one twentieth of what a bore draws at idle (this program's
+choice; learned from the readings after it was turned)."""
+
+WAYS: Mapping[JointKind, int] = {"screw-in": 1, "screw-out": -1}
+"""Which way a coupler's screw, turned in, moves the plates beyond it: opens them, or closes them."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Influence:
     """Change of edge gap per unit of each adjuster: one row a bore, one column an adjuster.
 
-    Units: metres of gap per turn of a stop screw, per metre of blade thickness at a coupler, per flat of a link. A link
-    acts only off idle: at idle the stop screw holds the bank.
+    Units: metres of gap per turn of a stop screw or of a coupler's screw inward, per metre of blade thickness at a
+    coupler, per turn of a bypass screw outward, per flat of a link. A link acts only off idle: at idle the stop screw
+    holds the bank. Where nobody knows which way a coupler's screw opens, it stands here as if inward did.
     """
 
     bores: tuple[int, ...]
@@ -39,13 +53,19 @@ class Influence:
 
 
 def adjusters(layout: Layout) -> tuple[Adjuster, ...]:
-    """Every adjuster of an engine, bank by bank: stop screw, couplers outward from the stop bore, link.
+    """Every adjuster of an engine, bank by bank: stop screw, couplers outward from the stop bore, bypass screws, link.
 
     Parameters: ``layout`` of the engine. A single bank has no link to balance against another.
+
+    >>> from app.sync.layout import Bank
+    >>> twins = Bank("A", (1, 2, 3, 4), stop=2, drive=2, joints=("shaft", "screw", "shaft"))
+    >>> adjusters(Layout((twins,), bypass=frozenset({1, 4})))
+    (StopScrew(bank='A'), Coupler(near=2, far=3), Bypass(bore=1), Bypass(bore=4))
     """
     found: list[Adjuster] = []
     for bank in layout.banks:
         found += [StopScrew(bank.name), *bank.couplers()]
+        found += [screw for screw in layout.bypass_screws if screw.bore in bank.bores]
         if len(layout.banks) > 1:
             found.append(Link(bank.name))
     return tuple(found)
@@ -58,6 +78,8 @@ def moved_bores(layout: Layout, adjuster: Adjuster) -> tuple[int, ...]:
     """
     if isinstance(adjuster, Coupler):
         return layout.bank_of(adjuster.near).beyond(adjuster)
+    if isinstance(adjuster, Bypass):
+        return (adjuster.bore,)
     return layout.bank(adjuster.bank).bores
 
 
@@ -86,6 +108,10 @@ def influence(layout: Layout, hardware: Hardware, gap: float = IDLE_GAP) -> Infl
             per_unit = stop_rotation(1.0, hardware) * per_radian
         elif isinstance(adjuster, Link):
             per_unit = link_rotation(1.0, hardware) * per_radian
+        elif isinstance(adjuster, Bypass):
+            per_unit = BYPASS_AREA / gap_width(hardware)
+        elif layout.by_screw(adjuster):
+            per_unit = WAYS.get(layout.joint(adjuster), 1) * coupler_rotation(1.0, hardware) * per_radian
         else:
             per_unit = 1.0
         for bore in moved_bores(layout, adjuster):
@@ -117,6 +143,32 @@ def turns_for(rotation: float, hardware: Hardware) -> float:
     0.032
     """
     return rotation * hardware.stop_lever.value / hardware.stop_pitch.value
+
+
+def coupler_rotation(turns: float, hardware: Hardware) -> float:
+    """Angle by which a coupler's screw turns the plates beyond it [rad]; its sign is the engine's own (see ``WAYS``).
+
+    Parameters: ``turns`` of the screw; ``hardware`` fitted.
+
+    Source: ``pitch turns / lever``, with ``COUPLER_LEVER``.
+
+    >>> from app.sync.hardware import likely_hardware
+    >>> round(coupler_rotation(0.25, likely_hardware(4e-3, 8)) * 1e3, 1)  # milliradians
+    10.0
+    """
+    return turns * hardware.stop_pitch.value / COUPLER_LEVER
+
+
+def gap_width(hardware: Hardware) -> float:
+    """Area that one metre of edge gap opens [m]: half the bore's circumference, to 0.5 % at idle.
+
+    Parameters: ``hardware`` fitted.
+
+    >>> from app.sync.hardware import likely_hardware
+    >>> round(gap_width(likely_hardware(4e-3, 8)) * 1e3, 1)  # millimetres
+    75.4
+    """
+    return math.pi * hardware.bore_diameter.value / 2
 
 
 def link_rotation(flats: float, hardware: Hardware, both_hands: bool = False) -> float:

@@ -14,7 +14,7 @@ from functools import cached_property
 
 import numpy as np
 
-from app.sync.breathing import SHARING, SPEED_POWER, flow_function_of, own_ratio, settle
+from app.sync.breathing import SPEED_POWER, flow_function_of, own_ratio, settle
 from app.sync.estimate import HAND, Belief, rates, rotation_between, turn_noise, turned
 from app.sync.layout import Bank
 from app.sync.linkage import stop_rotation
@@ -113,7 +113,9 @@ class _Aim:
         middle = flow / (engine.conductance * flow_function_of(common))
         areas = middle[:, None] * np.exp(np.linspace(-3 * window, 3 * window, 13))
         own = own_ratio(engine, areas, log_speed[:, None])
-        passed = engine.conductance * areas * flow_function_of((1 - SHARING) * own + SHARING * common[:, None])
+        passed = (
+            engine.conductance * areas * flow_function_of((1 - engine.sharing) * own + engine.sharing * common[:, None])
+        )
         inside = np.array([1 - window, 1 + window])
         bounds = np.array(
             [np.interp(inside, row / wanted, area) for row, wanted, area in zip(passed, flow, areas, strict=True)]

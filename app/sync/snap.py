@@ -22,7 +22,8 @@ SURE = 0.99
 @dataclass(frozen=True, slots=True)
 class Snap:
     """What the blips of one bore say. ``scatter`` and ``expected`` are standard deviations as fractions of the reading:
-    seen, and by meter and step alone. ``coupler`` is the one that carries the bore, None at a stop bore."""
+    seen, and by meter and step alone. ``coupler`` is the one that carries the bore's shaft, None where the stop screw
+    holds it."""
 
     bore: int
     loose: bool
@@ -73,5 +74,4 @@ def snap(layout: Layout, bore: int, even: float, blips: Sequence[float], meter: 
     scatter = (squares / len(blips)) ** 0.5 / mean
     beyond_a_step = max(values) - min(values) > 1.5 * meter.step
     loose = beyond_a_step and squares / (expected * mean) ** 2 > chi_square_quantile(SURE, len(blips))
-    coupler = next((c for c in layout.couplers() if c.far == bore), None)
-    return Snap(bore, loose, scatter, expected, coupler)
+    return Snap(bore, loose, scatter, expected, layout.bank_of(bore).carrier(bore))

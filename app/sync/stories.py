@@ -1,9 +1,9 @@
 """Every story of what may have slipped, weighed against the changes of the bores at once.
 
-A story is a set of at most three suspects (stop screws, couplers, bores themselves), or of at most one suspect and one
-misread value. All of them shift the bores by Gaussian amounts, so that each story's likelihood is closed: with the
-changes r, the noise of a quiet visit Q and the story's columns H (scaled by how far each usually slips), it takes no
-more than the three by three matrix 1 + H'Q^-1 H.
+A story is a set of at most three suspects (stop screws, couplers, bypass screws, bores themselves), or of at most one
+suspect and one misread value. All of them shift the bores by Gaussian amounts, so that each story's likelihood is
+closed: with the changes r, the noise of a quiet visit Q and the story's columns H (scaled by how far each usually
+slips), it takes no more than the three by three matrix 1 + H'Q^-1 H.
 """
 
 import itertools
@@ -16,13 +16,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from app.sync.changes import MISREAD_SPREAD, Floats
-from app.sync.layout import Adjuster, Layout, StopScrew
+from app.sync.layout import Adjuster, Bypass, Layout, StopScrew
 from app.sync.linkage import moved_bores
 
 # Sizes as they stood best in simulation; the odds they give were right or slightly modest there.
 SLIP_SPREAD = 0.08  # of ln(flow)
 COUNT_ODDS = (0.75, 0.17, 0.06, 0.02)  # that none, one, two or three things slipped
 BORE_SHARE = 0.15  # how likely the bore itself is, against one coupler
+BYPASS_SHARE = 0.5  # how likely a bypass screw is, dirt and leaks of its bore included (this program's choice)
 MOST = len(COUNT_ODDS) - 1
 
 
@@ -37,15 +38,17 @@ Suspect = Adjuster | Bore
 
 
 def suspects_of(layout: Layout) -> tuple[Suspect, ...]:
-    """Stop screws, couplers, and the inner bores themselves; the outermost bore cannot be told from its coupler.
+    """Stop screws, couplers, and what changes one bore alone: its bypass screw, or the bore itself where it has none.
+
+    A bore that a coupler moves alone cannot be told from that coupler, so it is none of them.
 
     Parameters: ``layout`` of the engine.
     """
     stops: list[Suspect] = [StopScrew(bank.name) for bank in layout.banks]
     couplers = layout.couplers()
     outermost = {coupler.far for coupler in couplers if len(moved_bores(layout, coupler)) == 1}
-    inner = [Bore(bore) for bore in layout.bores if bore not in outermost and len(layout.bank_of(bore).bores) > 1]
-    return (*stops, *couplers, *inner)
+    alone = [bore for bore in layout.bores if bore not in outermost and len(layout.bank_of(bore).bores) > 1]
+    return (*stops, *couplers, *(Bypass(bore) if bore in layout.bypass else Bore(bore) for bore in alone))
 
 
 def moves(layout: Layout, suspect: Suspect) -> tuple[int, ...]:
@@ -84,7 +87,7 @@ class Fit:
         self.columns = np.array([[float(bore in those) for those in moved] for bore in bores])
         self.quiet_precision = np.linalg.inv(quiet)
         self.doubted = [at for at, bore in enumerate(bores) if misread.get(bore, 0.0) > 0]
-        shares = tuple(BORE_SHARE if isinstance(suspect, Bore) else 1.0 for suspect in self.suspects)
+        shares = tuple(_share(suspect) for suspect in self.suspects)
         self.members, log_prior = _sets(shares, tuple(misread[bores[at]] for at in self.doubted))
         scale = np.r_[np.full(count, SLIP_SPREAD), np.full(len(self.doubted), MISREAD_SPREAD), 0.0]
         alone = np.eye(len(bores))[:, self.doubted]
@@ -153,6 +156,12 @@ class Fit:
         """Variance, over the stories, of what they say each bore's true change is."""
         variance: Floats = self.weight @ (self.fitted - self.weight @ self.fitted) ** 2
         return variance
+
+
+def _share(suspect: Suspect) -> float:
+    if isinstance(suspect, Bypass):
+        return BYPASS_SHARE
+    return BORE_SHARE if isinstance(suspect, Bore) else 1.0
 
 
 def _inverse(matrices: Floats) -> tuple[Floats, Floats]:

@@ -8,7 +8,7 @@ from app.shop.memory import Change
 from app.sync.changes import log_changes
 from app.sync.creep import Creep
 from app.sync.drift import Alike, Bore, DriftStory, Slip, Story, Suspect
-from app.sync.layout import Coupler, Layout, Link, StopScrew
+from app.sync.layout import Bypass, Coupler, Layout, Link, StopScrew
 from app.sync.linkage import IDLE_GAP, turns_for
 from app.sync.plate import gap_rate
 from app.sync.stories import moves
@@ -24,6 +24,7 @@ TOLD_BY: Mapping[str, str] = {
     "stop_marks": "the marks on both stop screws, the throttle sensor's voltage, or a round off idle",
     "same_meter": "the meter of the last visit",
     "bore_check": "a look at the bore itself: leak test, then wipe the plate",
+    "bypass_count": "the turns of its bypass screw, counted down to the seat and back, against those recorded",
     "stop_test": "backing the stop screw out an eighth: a bank that does not follow hangs on its link",
     "reread": "reading the bores between them once more",
 }
@@ -81,6 +82,8 @@ def suspect_name(suspect: Suspect) -> str:
             return f"coupler {near}–{far}"
         case StopScrew(bank):
             return f"stop screw {bank}"
+        case Bypass(bore):
+            return f"bypass screw {bore}"
         case Link(bank):
             return f"link {bank}"
         case Bore(bore):
@@ -215,6 +218,8 @@ def _amount(change: Change, slip: Slip) -> str:
     hardware = change.after.hardware
     if isinstance(slip.suspect, StopScrew):
         return f"{flow}, about {turns(abs(turns_for(slip.rotation, hardware)))} of the screw"
+    if isinstance(slip.suspect, Bypass):
+        return flow
     per_radian = gap_rate(IDLE_GAP, hardware.bore_diameter.value, hardware.closed_angle.value)
     return f"{flow}, about {abs(slip.rotation) * per_radian / THOU:.1f} thou"
 

@@ -7,6 +7,7 @@ from hypothesis import strategies as st
 
 from app.sync.air import flow_function
 from app.sync.breathing import SHARING, flow_function_of, own_ratio, settle, slopes, usual_breathing
+from app.sync.changes import PLENUM_PRESSURE_PER_FLOW, PRESSURE_PER_FLOW
 from app.sync.plate import area_of_gap, closed_leakage
 from app.sync.units import DEGREE, KG_PER_HOUR, MM, THOU
 
@@ -81,3 +82,25 @@ def test_many_idles_at_once_are_each_as_one_alone() -> None:
 def test_flow_answers_less_than_in_proportion_to_area() -> None:
     settled = settle(ENGINE, AREAS)
     assert (np.diag(slopes(ENGINE, AREAS, settled).flows[:, :4]) < 1).all()
+
+
+def test_behind_a_common_plenum_a_bores_flow_follows_its_own_gap_and_a_column_hardly_does() -> None:
+    apart, joined = usual_breathing(4, 2e-3, 850 / 60), usual_breathing(4, 2e-3, 850 / 60, plenum=True)
+    flow, pressure = [], []
+    for engine in (apart, joined):
+        found = slopes(engine, AREAS, settle(engine, AREAS))
+        flow.append(found.flows[3, 3] - found.flows[2, 3])  # beyond what all bores do together
+        pressure.append(found.ratios[3, 3] - found.ratios[2, 3])
+    assert flow[1] > 1.1 * flow[0]
+    assert pressure[1] < 0.5 * pressure[0]
+
+
+def test_a_column_turned_into_flow_goes_by_what_the_plenum_leaves_of_the_difference() -> None:
+    """The flow law solved for one of eight bores opened by one per cent; the rest is what all share."""
+    for plenum, per_flow in ((False, PRESSURE_PER_FLOW), (True, PLENUM_PRESSURE_PER_FLOW)):
+        engine = usual_breathing(8, 4e-3, 850 / 60, plenum)
+        areas = np.full(8, engine.demand / 8 / (engine.conductance * 0.64))
+        before, after = settle(engine, areas), settle(engine, areas * np.array([1.01, *[1.0] * 7]))
+        rise = np.log(after.ratios / before.ratios), np.log(after.flows / before.flows)
+        one, other = (float(change[0] - change[1]) for change in rise)
+        assert one / other == pytest.approx(per_flow, rel=0.15)

@@ -10,7 +10,7 @@ from app.sync.air import ATMOSPHERE
 from app.sync.changes import Conditions, Pooled, expected_common, log_flow, pool
 from app.sync.drift import Alike, DriftStory, slipped
 from app.sync.events import Meter
-from app.sync.layout import Bank, Coupler, Layout, Link, StopScrew
+from app.sync.layout import Bank, Bypass, Coupler, Layout, Link, StopScrew
 from app.sync.linkage import moved_bores
 from app.sync.stories import Bore, Fit, Suspect
 from app.sync.units import KPA
@@ -196,6 +196,26 @@ def test_one_bore_alone_may_be_its_couplers_gone_opposite_ways() -> None:
     assert Alike(Bore(3), Coupler(2, 3), "bore_check", (Coupler(3, 4),)) in inner.alike
     stop = story({2: 0.16})
     assert Alike(Bore(2), StopScrew("A"), "bore_check", (Coupler(2, 3), Coupler(2, 1))) in stop.alike
+
+
+TWINS = Layout((Bank("A", (1, 2, 3, 4), 2, 2, ("shaft", "screw", "shaft")),), bypass=frozenset({1, 4}))
+
+
+def test_plates_on_one_shaft_leave_no_coupler_to_blame() -> None:
+    assert named(story({3: 0.12, 4: 0.12}, TWINS)) == Coupler(2, 3)
+    for alone in (1, 4):
+        told = story({alone: 0.12}, TWINS)
+        assert named(told) == Bypass(alone)
+        assert told.alike == (Alike(Bypass(alone), Bore(alone), "bypass_count"),)
+    assert named(story({3: 0.12}, TWINS)) == Bore(3)
+    assert set(story({}, TWINS).odds) == {StopScrew("A"), Coupler(2, 3), Bypass(1), Bore(2), Bore(3), Bypass(4)}
+
+
+def test_a_bypass_screw_at_the_end_of_a_bank_is_named_beside_the_coupler_it_looks_like() -> None:
+    layout = Layout((Bank("A", (1, 2, 3, 4), stop=2, drive=2),), bypass=frozenset({4}))
+    told = story({4: 0.12}, layout)
+    assert named(told) == Coupler(3, 4)
+    assert Alike(Coupler(3, 4), Bypass(4), "bypass_count") in told.alike
 
 
 def test_every_story_weighed_by_hand() -> None:

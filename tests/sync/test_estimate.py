@@ -1,5 +1,6 @@
 """The belief: what readings teach, what moves do to it, and that it knows how much it knows."""
 
+import math
 from dataclasses import replace
 
 import numpy as np
@@ -7,10 +8,10 @@ import pytest
 
 from app.sync.breathing import settle, usual_breathing
 from app.sync.estimate import HAND, Belief, after_move, follow, next_visit, observe, shown_by, usual_belief
-from app.sync.events import BladeReset, BypassTurn, IdleSpeed, LinkTurn, Meter, Reading, StopTurn
+from app.sync.events import BladeReset, BypassTurn, IdleSpeed, LinkTurn, Meter, Reading, ScrewTurn, StopTurn
 from app.sync.hardware import likely_hardware
-from app.sync.layout import Bank, Coupler, Layout, StopScrew
-from app.sync.linkage import gap_after_turns
+from app.sync.layout import Bank, Bypass, Coupler, Layout, StopScrew
+from app.sync.linkage import BYPASS_AREA, gap_after_turns
 from app.sync.units import THOU
 
 FOUR = Layout((Bank("A", (1, 2, 3, 4), 2, 1),))
@@ -100,8 +101,55 @@ def test_a_stop_turn_moves_the_bank_as_the_screw_says() -> None:
     assert (spreads(after)[:4] > spreads(fresh())[:4]).all()
 
 
-def test_a_bypass_screw_adds_doubt_to_its_bore_and_a_link_does_nothing_at_idle() -> None:
-    assert spreads(after_move(fresh(), BypassTurn(3, 0.5, 0.0)))[6] > spreads(fresh())[6]
+TWINS = Layout(
+    (Bank("A", (1, 2, 3, 4), 2, 2, ("shaft", "screw", "shaft")),), bypass=frozenset({1, 3})
+)  # plates 1 and 2 on one shaft, 3 and 4 on the other
+
+
+def twins() -> Belief:
+    return usual_belief(TWINS, HARDWARE, usual_breathing(4, 2e-3, SPEED))
+
+
+def test_a_bypass_screw_turned_out_lets_more_past_its_bore_alone_and_the_reading_teaches_what_a_turn_does() -> None:
+    before = observe(twins(), FINE, _as_shown(twins()))
+    after = after_move(before, BypassTurn(3, 1.0, 0.0))
+    assert after.leaks - before.leaks == pytest.approx([0, 0, BYPASS_AREA, 0], rel=0.3)
+    assert after.gaps == pytest.approx(before.gaps)
+    assert spreads(after)[6] > spreads(before)[6]
+    shown, _ = shown_by(after, FINE)
+    less = [Reading(b, float(v) * (0.98 if b == 3 else 1), 0.0) for b, v in zip(TWINS.bores, shown, strict=True)]
+    learned = observe(after, FINE, less)
+    other, at = (after.at_gain(Bypass(bore)) for bore in (1, 3))
+    assert learned.mean[at] < 0.8 * after.mean[at]
+    assert spreads(learned)[at] < 0.7 * spreads(after)[at]
+    assert learned.mean[other] < 0.9 * after.mean[other]  # screws of one kind are alike
+
+
+@pytest.mark.parametrize("opens", [1, -1])
+def test_which_way_a_couplers_screw_opens_is_learned_from_a_reading_after_a_little_turn(opens: int) -> None:
+    coupler = Coupler(2, 3)
+    before = observe(twins(), Meter(), _as_shown(twins()))
+    assert not before.knows_way(coupler)
+    after = after_move(before, ScrewTurn(2, 3, 1 / 8, 0.0))
+    assert after.gaps == pytest.approx(before.gaps, rel=1e-3)
+    shown, _ = shown_by(after, Meter())
+    seen = [Reading(b, float(v) * (1 + 0.08 * opens * (b > 2)), 0.0) for b, v in zip(TWINS.bores, shown, strict=True)]
+    learned = follow(before, Meter(), [ScrewTurn(2, 3, 1 / 8, 0.0), *seen])
+    assert learned.knows_way(coupler)
+    assert math.copysign(1, learned.mean[learned.at_gain(coupler)]) == opens
+    assert (learned.gaps[2:] - before.gaps[2:]) * opens == pytest.approx([0.4 * THOU] * 2, rel=0.5)
+
+
+def test_two_plates_on_one_shaft_are_believed_closer_than_two_joined_by_a_coupler() -> None:
+    def apart(one: int, other: int) -> float:
+        cov = twins().cov
+        return float(cov[one, one] + cov[other, other] - 2 * cov[one, other])
+
+    assert apart(0, 1) == pytest.approx(apart(2, 3))
+    assert apart(0, 1) < apart(1, 2) / 4
+
+
+def test_a_link_does_nothing_at_idle() -> None:
     assert after_move(fresh(), LinkTurn("A", 1, 0.0)).cov == pytest.approx(fresh().cov)
 
 

@@ -3,7 +3,7 @@
 import pytest
 
 from app.sync.hardware import Figure, likely_hardware
-from app.sync.layout import Bank, Coupler, Layout, LayoutError
+from app.sync.layout import Bank, Bypass, Coupler, Layout, LayoutError, StopScrew
 from app.sync.units import LITRE, MM
 
 FRONT = Bank("A", (1, 2, 3, 4, 5, 6), stop=3, drive=3)
@@ -64,6 +64,47 @@ def test_what_cannot_be_an_engine(banks: tuple[Bank, ...], field: str) -> None:
     with pytest.raises(LayoutError) as refused:
         Layout(banks)
     assert refused.value.field == field
+
+
+TWINS = Bank("A", (1, 2, 3, 4, 5), 2, 2, ("shaft", "screw", "shaft", "blade"))
+
+
+def test_plates_on_one_shaft_have_no_coupler_between_them_and_hang_on_the_one_that_carries_the_shaft() -> None:
+    assert list(TWINS.couplers()) == [Coupler(2, 3), Coupler(4, 5)]
+    assert [TWINS.shaft(bore) for bore in TWINS.bores] == [(1, 2), (1, 2), (3, 4), (3, 4), (5,)]
+    assert [TWINS.carrier(bore) for bore in TWINS.bores] == [None, None, *[Coupler(2, 3)] * 2, Coupler(4, 5)]
+    assert TWINS.beyond(Coupler(2, 3)) == (3, 4, 5)
+
+
+def test_how_a_coupler_is_set() -> None:
+    layout = Layout((TWINS,))
+    assert layout.by_screw(Coupler(2, 3))
+    assert not layout.by_screw(Coupler(4, 5))
+    for stranger in (Coupler(1, 2), Coupler(3, 2)):
+        with pytest.raises(KeyError):
+            layout.by_screw(stranger)
+
+
+def test_a_plate_is_evened_by_its_bypass_screw_or_by_what_carries_its_shaft_alone() -> None:
+    layout = Layout((TWINS,), bypass=frozenset({1}))
+    own = [layout.own_adjuster(bore) for bore in layout.bores]
+    assert own == [Bypass(1), StopScrew("A"), None, None, Coupler(4, 5)]
+    assert not layout.blades_alone
+
+
+def test_a_bank_that_says_of_every_joint_what_is_usual_is_the_same_bank() -> None:
+    said = Bank("A", (1, 2, 3), 2, 2, ("blade", "blade"))
+    assert said == Bank("A", (1, 2, 3), 2, 2)
+    assert Layout((said,)).blades_alone
+
+
+def test_joints_and_bypass_screws_that_cannot_be() -> None:
+    with pytest.raises(LayoutError) as refused:
+        Layout((Bank("A", (1, 2), 1, 1, ("shaft", "blade")),))
+    assert refused.value.field == "joints"
+    with pytest.raises(LayoutError) as refused:
+        Layout((bank(),), bypass=frozenset({3}))
+    assert refused.value.field == "bypass"
 
 
 def test_sensor_and_springless_plates_sit_at_bores_that_exist() -> None:

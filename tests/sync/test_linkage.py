@@ -8,7 +8,7 @@ import pytest
 
 from app.sync.air import mass_flow
 from app.sync.hardware import Figure, Hardware, likely_hardware
-from app.sync.layout import Bank, Coupler, Layout, Link, StopScrew
+from app.sync.layout import Bank, Bypass, Coupler, Layout, Link, StopScrew
 from app.sync.linkage import (
     adjusters,
     flats_for,
@@ -96,6 +96,17 @@ def test_influence_has_one_row_a_bore_and_one_column_an_adjuster() -> None:
     assert found.of(Link("B")) == pytest.approx(dict.fromkeys((5, 6, 7, 8), 0.62 * THOU), rel=5e-3)
     with pytest.raises(ValueError, match="not in tuple"):
         found.of(StopScrew("C"))
+
+
+def test_a_couplers_screw_moves_all_beyond_by_its_lever_and_a_bypass_screw_counts_as_a_gap_of_its_own_bore() -> None:
+    twins = Bank("A", (1, 2, 3, 4), 2, 2, ("shaft", "screw-out", "shaft"))
+    layout = Layout((twins,), bypass=frozenset({1, 3}))
+    assert adjusters(layout) == (StopScrew("A"), Coupler(2, 3), Bypass(1), Bypass(3))
+    found = influence(layout, hardware())
+    # By hand: 0.8 mm / 20 mm = 40 mrad a turn, 3.54 um of gap a milliradian at five thou; turned out it opens.
+    assert found.of(Coupler(2, 3)) == pytest.approx(dict.fromkeys((3, 4), -5.57 * THOU), rel=5e-3)
+    # By hand: 0.5 mm2 over half the circumference of a 48 mm bore, 75.4 mm.
+    assert found.of(Bypass(3)) == pytest.approx({3: 6.63e-6}, rel=1e-3)
 
 
 def test_influence_is_the_slope_of_the_exact_move() -> None:

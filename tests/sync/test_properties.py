@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Callable
+from typing import get_args
 
 import numpy as np
 import pytest
@@ -15,7 +16,7 @@ from app.sync.changes import Pooled
 from app.sync.drift import slipped
 from app.sync.events import Meter
 from app.sync.hardware import Figure, Hardware, likely_hardware
-from app.sync.layout import Bank, Coupler, Layout, Link, StopScrew
+from app.sync.layout import Bank, Bypass, Coupler, JointKind, Layout, Link, StopScrew
 from app.sync.linkage import gap_after_turns, influence, stop_rotation, turns_between, turns_for
 from app.sync.plate import angle_at, area_of_gap, gap_at, open_area
 from app.sync.preset import starting_turns
@@ -25,22 +26,24 @@ diameters = st.floats(20 * MM, 80 * MM)
 closed_angles = st.floats(0.0, 0.35)
 shares = st.floats(0.0, 0.4)
 parts = st.floats(0.0, 1.0)
+JOINTS: tuple[JointKind, ...] = get_args(JointKind)
 temperatures = st.floats(250.0, 330.0)
 pressures = st.floats(60e3, 110e3)
 
 
 @st.composite
 def layouts(draw: st.DrawFn, banks: int | None = None) -> Layout:
-    """Engines of one or two banks with bores numbered in any order."""
+    """Engines of one or two banks, bores numbered in any order, joined in any way, with bypass screws or without."""
     count = draw(st.integers(1, 2)) if banks is None else banks
     sizes = [draw(st.integers(2, 4)) for _ in range(count)]
     numbers = draw(st.permutations(range(1, sum(sizes) + 1)))
     made, at = [], 0
     for name, size in zip("AB", sizes, strict=False):
         bores = tuple(numbers[at : at + size])
-        made.append(Bank(name, bores, stop=draw(st.sampled_from(bores)), drive=bores[0]))
+        joints = tuple(draw(st.sampled_from(JOINTS)) for _ in bores[1:])
+        made.append(Bank(name, bores, draw(st.sampled_from(bores)), bores[0], joints))
         at += size
-    return Layout(tuple(made))
+    return Layout(tuple(made), bypass=frozenset(draw(st.sets(st.sampled_from(numbers)))), plenum=draw(st.booleans()))
 
 
 @st.composite
@@ -140,8 +143,11 @@ def test_turning_by_the_turns_between_two_gaps_gets_there(hardware: Hardware, be
 def relabelled(layout: Layout, shift: Callable[[int], int]) -> Layout:
     return Layout(
         tuple(
-            Bank(bank.name, tuple(map(shift, bank.bores)), shift(bank.stop), shift(bank.drive)) for bank in layout.banks
-        )
+            Bank(bank.name, tuple(map(shift, bank.bores)), shift(bank.stop), shift(bank.drive), bank.joints)
+            for bank in layout.banks
+        ),
+        bypass=frozenset(map(shift, layout.bypass)),
+        plenum=layout.plenum,
     )
 
 
@@ -159,13 +165,17 @@ def test_influence_is_a_tree(layout: Layout, hardware: Hardware) -> None:
         if isinstance(adjuster, Coupler):
             assert adjuster.far in moved
             assert adjuster.near not in moved
+        elif isinstance(adjuster, Bypass):
+            assert moved == {adjuster.bore}
         else:
             assert moved == set(layout.bank(adjuster.bank).bores)
     # Each bore is held by its stop screw and by the couplers between the two.
     for bore in layout.bores:
-        holds = [a for a in found.adjusters if not isinstance(a, Link) and bore in found.of(a)]
+        holds = [a for a in found.adjusters if not isinstance(a, Link | Bypass) and bore in found.of(a)]
         bank = layout.bank_of(bore)
-        assert len(holds) == 1 + abs(bank.bores.index(bore) - bank.bores.index(bank.stop))
+        between = sorted((bank.bores.index(bore), bank.bores.index(bank.stop)))
+        shafts = bank.joints[slice(*between)].count("shaft")
+        assert len(holds) == 1 + between[1] - between[0] - shafts
         assert holds[0] == StopScrew(bank.name)
 
 

@@ -52,3 +52,9 @@ def test_a_coarse_step_is_no_lost_motion() -> None:
 def test_without_a_blip_nothing_can_be_said() -> None:
     with pytest.raises(ValueError, match="blip"):
         snap(EIGHT, 8, 6.5, [], FINE)
+
+
+def test_a_plate_that_shares_a_shaft_is_carried_by_the_coupler_of_that_shaft() -> None:
+    twins = Layout((Bank("A", (1, 2, 3, 4), 1, 1, ("shaft", "screw", "shaft")),), springless=frozenset({2, 4}))
+    found = [snap(twins, bore, 6.5, [6.5], Meter()).coupler for bore in (2, 4)]
+    assert found == [None, Coupler(2, 3)]

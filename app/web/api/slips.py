@@ -9,8 +9,8 @@ from app.shop import recall, visits
 from app.shop.memory import Change, changes
 from app.shop.refusals import NotThereError
 from app.sync.drift import Bore, Slip, Suspect
+from app.sync.layout import Bypass, Link, StopScrew
 from app.sync.layout import Coupler as CouplerJoint
-from app.sync.layout import Link, StopScrew
 from app.web.api.problems import NOT_THERE
 from app.web.api.shapes import Coupler, Id, Told, trade
 from app.web.context import Shop
@@ -23,8 +23,8 @@ router = APIRouter(prefix="/visits/{visit_id}/slipped", tags=["visits"])
 class SuspectTold(Told):
     """What may have slipped. The fields that its kind does not have are null."""
 
-    kind: Literal["stop", "coupler", "link", "bore"] = Field(
-        description="`bore` is the bore itself: dirt, a leak or a loose plate."
+    kind: Literal["stop", "coupler", "link", "bypass", "bore"] = Field(
+        description="`bypass` is the bypass screw of `bore`; `bore` is the bore itself: dirt, a leak or a loose plate."
     )
     name: str
     bank: str | None
@@ -34,10 +34,11 @@ class SuspectTold(Told):
     @staticmethod
     def of(suspect: Suspect) -> "SuspectTold":
         """From the brain's."""
-        kinds: dict[type, Literal["stop", "coupler", "link", "bore"]] = {
+        kinds: dict[type, Literal["stop", "coupler", "link", "bypass", "bore"]] = {
             StopScrew: "stop",
             CouplerJoint: "coupler",
             Link: "link",
+            Bypass: "bypass",
             Bore: "bore",
         }
         joint = suspect if isinstance(suspect, CouplerJoint) else None
@@ -46,7 +47,7 @@ class SuspectTold(Told):
             name=suspect_name(suspect),
             bank=suspect.bank if isinstance(suspect, StopScrew | Link) else None,
             coupler=Coupler(near=joint.near, far=joint.far) if joint else None,
-            bore=suspect.bore if isinstance(suspect, Bore) else None,
+            bore=suspect.bore if isinstance(suspect, Bore | Bypass) else None,
         )
 
 
