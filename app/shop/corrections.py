@@ -11,6 +11,7 @@ from dataclasses import dataclass, field, replace
 from app.shop import visits
 from app.shop.database import Database
 from app.shop.keys import checked, current, earlier, fingerprint, part_key
+from app.shop.measures import RECORDED, Quantity, Units
 from app.shop.phases import PHASES
 from app.shop.readings import range_of
 from app.shop.refusals import ConflictError, RefusedError
@@ -33,19 +34,20 @@ class NewCorrection:
 
 @dataclass(frozen=True, slots=True)
 class Corrected:
-    """One figure that a correction put right. ``unit`` is the meter's or the item's own."""
+    """One figure that a correction put right. ``unit`` is the meter's or the item's own; ``quantity`` the item's."""
 
     what: str
     was: float | None
     now: float | None
     unit: str
+    quantity: Quantity | None = None
 
 
-def correct(shop: Database, visit_id: int, key: str, new: NewCorrection, at: str) -> int:
+def correct(shop: Database, visit_id: int, key: str, new: NewCorrection, at: str, units: Units = RECORDED) -> int:
     """Store a correction with the rows that supersede what was wrong, and return the number of the new issue.
 
     Raises RefusedError when the visit is not signed off, nothing changes, or a figure cannot be; ConflictError when a
-    row was corrected meanwhile. All of it is stored or nothing.
+    row was corrected meanwhile. All of it is stored or nothing. ``units`` are what refusals are worded in.
     """
     key = checked(key)
     sent = fingerprint(visit=visit_id, new=new)
@@ -53,7 +55,7 @@ def correct(shop: Database, visit_id: int, key: str, new: NewCorrection, at: str
         if again := earlier(session, Correction, key, sent):
             return again.number
         story = visits.load(session, visit_id)
-        if problems := _problems(story, new):
+        if problems := _problems(story, new, units):
             raise RefusedError(problems)
         readings, checks = _standing(story, new)
         row = Correction(
@@ -140,11 +142,12 @@ def corrected(story: Story, one: Correction) -> tuple[Corrected, ...]:
         if check.ident > one.after_check and check.supersedes_id in checks:
             item = items.get((check.phase, check.item))
             name, unit = (item.ask.lower(), item.unit) if item else (check.item, "")
-            said.append(Corrected(name, checks[check.supersedes_id].number, check.number, unit))
+            quantity = item.quantity if item else None
+            said.append(Corrected(name, checks[check.supersedes_id].number, check.number, unit, quantity))
     return tuple(said)
 
 
-def _problems(story: Story, new: NewCorrection) -> dict[str, str]:
+def _problems(story: Story, new: NewCorrection, units: Units) -> dict[str, str]:
     problems: dict[str, str] = {}
     if story.sign_off is None:
         problems[""] = "This visit is still open: correct it on its own pages."
@@ -163,7 +166,7 @@ def _problems(story: Story, new: NewCorrection) -> dict[str, str]:
         item = items.get((check.phase, check.item))
         figure = new.checks.get(check.ident)
         if item is not None and figure is not None and not item.low <= figure <= item.high:
-            problems[f"check-{check.ident}"] = f"Between {item.low:g} and {item.high:g} {item.unit}."
+            problems[f"check-{check.ident}"] = item.range_in(units)
     return problems
 
 

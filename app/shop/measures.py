@@ -39,8 +39,8 @@ class Measure:
         return replace(self, zero=0.0)
 
     def kept(self, typed: float) -> float:
-        """A typed figure as it is recorded, to four places."""
-        return round(typed * self.size + self.zero, 4)
+        """A typed figure as it is recorded, to six places."""
+        return round(typed * self.size + self.zero, 6)
 
 
 MEASURES: dict[Quantity, tuple[Measure, ...]] = {

@@ -13,6 +13,7 @@ from app.shop.story import Story
 from app.shop.tables import MoveRow
 from app.sync.layout import Coupler
 from app.sync.units import THOU
+from app.sync.words import blade
 
 MOST = {"stop": 4.0, "link": 24.0, "bypass": 10.0}
 MOST_LEAVES = 2
@@ -103,5 +104,6 @@ def _blade_problems(story: Story, new: NewMove) -> dict[str, str]:
     if not 1 <= len(new.leaves) <= MOST_LEAVES:
         return {"leaves": "One leaf, or two stacked."}
     if not all(math.isfinite(leaf) for leaf in new.leaves) or not THINNEST <= sum(new.leaves) <= THICKEST:
-        return {"leaves": "Between 0.0005 and 0.060 in, all leaves together."}
+        metric = story.units.metric
+        return {"leaves": f"Between {blade(THINNEST, metric)} and {blade(THICKEST, metric)}, all leaves together."}
     return {}

@@ -4,9 +4,10 @@ from app.shop.judgement import balanced
 from app.shop.keys import new_key
 from app.shop.story import Story
 from app.shop.walk import Due
+from app.sync import words
 from app.sync.advice import Advice
 from app.sync.banks import BankStory
-from app.sync.units import DEGREE, INCH
+from app.sync.units import DEGREE
 from app.web.drawing import unit_of
 from app.web.views import Answer, Card, VerdictView
 
@@ -42,7 +43,7 @@ def verdict(story: Story, found: BankStory | None) -> VerdictView:
     first, second = found.banks
     said = []
     for one in found.differences:
-        at = f"{one.lever_travel / INCH:.3f} in" if one.lever_travel else "idle"
+        at = words.blade(one.lever_travel, story.units.metric) if one.lever_travel else "idle"
         said.append(f"{at}: {unit.show(one.difference)} ({one.percent:+.1f} %)")
     even = balanced(story, found)
     return VerdictView(
@@ -62,7 +63,7 @@ def said(story: Story, advice: Advice, found: BankStory | None, due: Due) -> tup
         case "measure", _ if due.bore is not None:
             lever = "Blade out, pedal released: idle once more, since a link was turned."
             if due.opening:
-                lever = f"Lay {due.opening / INCH:.3f} in under the central lever and hold it there."
+                lever = f"Lay {words.blade(due.opening, story.units.metric)} under the central lever and hold it there."
             return f"Read bore {due.bore}{' again' if due.kind == 'closing' else ''}", lever
         case "link", _ if found is not None:
             way = "earlier" if advice.flats > 0 else "later"

@@ -9,9 +9,11 @@ from fastapi.responses import HTMLResponse, Response
 from app.shop import visits
 from app.shop.corrections import NewCorrection, correct
 from app.shop.keys import current, new_key
+from app.shop.measures import Units
 from app.shop.phases import PHASES
 from app.shop.refusals import NotThereError, RefusedError
 from app.shop.story import Story
+from app.sync.words import blade
 from app.web.context import Form, Now, Page, Pages, Shop
 from app.web.forms import Typed
 from app.web.refusal import status_of
@@ -60,10 +62,10 @@ def correction(shop: Shop, page: Page, form: Form, visit_id: int, now: Now) -> R
             form.text("why"),
             form.text("by"),
             dict(_changed(form, "reading", [f for group in _rounds(story) for f in group.figures])),
-            dict(_changed(form, "check", _checks(story).figures)),
+            _in_their_own(form, dict(_changed(form, "check", _checks(story, form.units).figures)), story),
         )
         form.raise_problems()
-        correct(shop, visit_id, form.text("key"), new, now)
+        correct(shop, visit_id, form.text("key"), new, now, form.units)
     except RefusedError as refusal:
         with shop.reading() as session:
             story = visits.load(session, visit_id)
@@ -76,7 +78,7 @@ def _rounds(story: Story) -> list[Group]:
     for one in story.rounds:
         title = f"Round {one.row.number}, {one.row.phase.replace('-', ' ')}"
         if one.row.opening:
-            title += f", {one.row.opening * 1e3:.3f} mm under the lever"
+            title += f", {blade(one.row.opening, story.units.metric)} under the lever"
         figures = tuple(
             Figure(
                 f"reading-{r.ident}",
@@ -93,14 +95,16 @@ def _rounds(story: Story) -> list[Group]:
     return groups
 
 
-def _checks(story: Story) -> Group:
+def _checks(story: Story, units: Units) -> Group:
+    """The checks with a figure, in ``units``."""
     items = {(p.slug, i.slug): (p.title, i) for p in PHASES for i in p.items}
     figures = []
     for place, check in story.checks.items():
         if check.number is not None and place in items:
             phase, item = items[place]
             label = f"{phase}: {item.ask}"
-            figures.append(Figure(f"check-{check.ident}", check.ident, label, f"{check.number:g}", item.unit))
+            shown = item.shown(check.number, units)
+            figures.append(Figure(f"check-{check.ident}", check.ident, label, shown, item.unit_in(units)))
     return Group("Checks", tuple(figures))
 
 
@@ -118,14 +122,23 @@ def _changed(form: Typed, kind: str, figures: Sequence[Figure]) -> Iterator[tupl
             yield int(ident), form.number(name)
 
 
+def _in_their_own(form: Typed, typed: Mapping[int, float], story: Story) -> dict[int, float]:
+    """Figures of checks as they are recorded, out of the units that stood beside the boxes."""
+    items = {i.slug: i for p in PHASES for i in p.items}
+    of = {check.ident: items.get(check.item) for check in story.all_checks}
+    return {i: item.kept(value, form.units) if (item := of.get(i)) else value for i, value in typed.items()}
+
+
 def _correction(
     page: Pages, story: Story, values: Mapping[str, str], problems: Mapping[str, str], status: int = 200
 ) -> HTMLResponse:
+    units = Typed(values).units if values.get("units") else story.units
     return page.show(
         "visit/correct.html",
         status,
         story=story,
-        groups=[*_rounds(story), _checks(story)],
+        units=units,
+        groups=[*_rounds(story), _checks(story, units)],
         values=values,
         problems=problems,
     )

@@ -323,7 +323,7 @@ class Desk:
             said = f"0 of {total} read"
         pairs = [(f"Round {self.due.round_number}", said)]
         if self.due.opening:
-            pairs.append(("lever on", f"{self.due.opening / THOU / 1000:.3f} in"))
+            pairs.append(("lever on", words.blade(self.due.opening, self.story.units.metric)))
         if self.judged is not None:
             pairs.append(("mean", self.unit.show(self.judged.mean)))
             if self.phase.rounds != "openings":
@@ -332,7 +332,7 @@ class Desk:
                 pairs += [(name, self.unit.show(mean)) for name, mean in self.judged.bank_means.items()]
         coolant = self.story.checks.get((HEAT_SOAKED.slug, "coolant"))
         if len(self.story.layout.banks) == 1 and coolant is not None and coolant.number is not None:
-            pairs.append(("coolant", f"{coolant.number:.0f} °C"))
+            pairs.append(("coolant", self.story.units.of("temperature").says(coolant.number)))
         return pairs
 
     def _follows(self, bore: int, kind: str) -> str:
@@ -357,7 +357,7 @@ class Desk:
         return Card("none", f"Read bore {due_bore}", why)
 
     def _advised(self, advice: Advice) -> Card:
-        title = words.title(advice, self.story.layout)
+        title = words.title(advice, self.story.layout, self.story.units.metric)
         reason = words.reason(advice, self.unit)
         if advice.kind == "done":
             return Card("none", title, reason, (self._go_on(), _ONE_MORE), f"{self.here}/rounds", _round_key())

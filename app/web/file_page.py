@@ -5,7 +5,6 @@ from dataclasses import dataclass
 from app.shop.phases import phase_named
 from app.shop.story import Round, Story
 from app.sync import words
-from app.sync.units import INCH
 from app.web.drawing import unit_of
 from app.web.history import judged
 from app.web.steps import move_words
@@ -50,10 +49,10 @@ def file_page(story: Story) -> FilePage:
     for one in story.rounds:
         if one.entered:
             begun = min(r.ident for r in one.entered)
-            lines += [FileLine(None, move_words(m)) for m in waiting if m.after_reading < begun]
+            lines += [FileLine(None, move_words(m, story.units.metric)) for m in waiting if m.after_reading < begun]
             waiting = [m for m in waiting if m.after_reading >= begun]
             lines.append(FileLine(_round(story, one)))
-    lines += [FileLine(None, move_words(m)) for m in waiting]
+    lines += [FileLine(None, move_words(m, story.units.metric)) for m in waiting]
     return FilePage(unit_of(story.meter).name, story.layout.bores, tuple(lines), tuple(_remarks(story)))
 
 
@@ -67,7 +66,7 @@ def _round(story: Story, one: Round) -> FileRound:
     values = [r.value for r in latest.values() if r.value is not None]
     title = phase_named(one.row.phase).title
     if one.row.opening:
-        title += f", {one.row.opening / INCH:.3f} in"
+        title += f", {words.blade(one.row.opening, story.units.metric)}"
     found = judged(story, one) if one.closed and one.row.opening == 0 else None
     return FileRound(
         number=one.row.number,

@@ -62,7 +62,8 @@ def _new_move(form: Typed, slug: str) -> NewMove:
         near = int(place) if place.isdecimal() else None
     else:
         bank = place
-    leaves = tuple(form.number(name) * THOU for name in ("leaf", "second_leaf") if form.text(name))
+    blade = form.units.of("blade")
+    leaves = tuple(blade.kept(form.number(name)) * THOU for name in ("leaf", "second_leaf") if form.text(name))
     amount = 0.0
     if kind != "blade":
         amount = form.number("amount", "How far it was turned.")
@@ -84,6 +85,7 @@ def _form(
         "visit/move.html",
         status,
         story=story,
+        units=Typed(values).units if "leaf" in values and status != 200 else story.units,
         phase=phase,
         phases=phases(story),
         values=values,

@@ -56,7 +56,7 @@ def worksheet(request: Request, shop: Shop, page: Page, engine_id: int) -> HTMLR
     return page.show(
         "worksheet.html",
         engine=engine,
-        sheet=worksheet_of(memory, engine, held.openings),
+        sheet=worksheet_of(memory, engine, held),
         qr=qr_code(_address(request, engine)),
         defer=DEFER,
     )

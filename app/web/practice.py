@@ -9,6 +9,7 @@ from fastapi.responses import HTMLResponse, Response
 from app.shop import practice, visits
 from app.shop.database import Database
 from app.shop.keys import new_key
+from app.shop.measures import Measure
 from app.shop.phases import HEAT_SOAKED
 from app.shop.practice import NewPractice, Truth
 from app.shop.refusals import NotThereError, RefusedError
@@ -42,7 +43,7 @@ STARTS: Mapping[str, str] = {
 
 @dataclass(frozen=True, slots=True)
 class BoreLine:
-    """One bore as it really stands, in words: flow [kg/h], per cent off the mean, gap [thou], wide, tight or even."""
+    """One bore as it really stands, in words: flow [kg/h], per cent off the mean, gap, wide, tight or even."""
 
     bore: int
     flow: str
@@ -108,7 +109,8 @@ def _truth(shop: Database, page: Pages, visit_id: int, with_expert: bool) -> HTM
         story=story,
         found=found,
         headline=_headline(found, window) if found else "",
-        lines=_lines(found, window) if found else [],
+        gap=story.units.blade,
+        lines=_lines(found, window, story.units.of("blade")) if found else [],
         hidden=_hidden(found) if found else [],
         work=work,
         compared=_compared(found, work, story) if found and work else "",
@@ -125,7 +127,7 @@ def _headline(found: Truth, window: float) -> str:
     return f"Not even in truth: bore {far.bore} stands {way} by {100 * abs(far.off):.0f} % of the mean."
 
 
-def _lines(found: Truth, window: float) -> list[BoreLine]:
+def _lines(found: Truth, window: float, unit: Measure) -> list[BoreLine]:
     def word(off: float) -> str:
         if abs(off) <= window:
             return "even"
@@ -136,7 +138,7 @@ def _lines(found: Truth, window: float) -> list[BoreLine]:
             one.bore,
             f"{one.flow / KG_PER_HOUR:.2f}",
             f"{100 * one.off:+.0f} %",
-            f"{one.gap / THOU:.1f}",
+            unit.shown(one.gap / THOU),
             word(one.off),
         )
         for one in found.bores

@@ -7,15 +7,15 @@ from datetime import datetime
 import segno
 from markupsafe import Markup
 
-from app.shop.corrections import corrected
+from app.shop.corrections import Corrected, corrected
 from app.shop.judgement import balance_of
+from app.shop.measures import Measure, Units
 from app.shop.phases import PHASES, phase_named
 from app.shop.progress import items_of
 from app.shop.story import Round, Story
 from app.shop.tables import CheckRow, Override
 from app.sync import words
 from app.sync.rounds import Evenness
-from app.sync.units import INCH
 from app.web.drawing import blades_of, by_bore, shape_of, unit_of, word_of
 from app.web.history import judged
 from app.web.steps import move_words
@@ -134,9 +134,7 @@ def _issued(story: Story) -> tuple[str, ...]:
     for one in reversed(story.corrections):
         before = next((c.at for c in story.corrections if c.number == one.number - 1), None)
         before = before or (story.sign_off.at if story.sign_off else one.at)
-        put_right = "; ".join(
-            f"{c.what}: {_figure(c.now)} instead of {_figure(c.was)} {c.unit}" for c in corrected(story, one)
-        )
+        put_right = "; ".join(f"{c.what}: {_put_right(c, story.units)}" for c in corrected(story, one))
         said.append(
             f"Issue {one.number} of {moment(one.at)} replaces issue {one.number - 1} of {moment(before)}. "
             f"Put right: {put_right}. {one.why.rstrip('.')}. {one.by}."
@@ -144,8 +142,10 @@ def _issued(story: Story) -> tuple[str, ...]:
     return tuple(said)
 
 
-def _figure(value: float | None) -> str:
-    return "none" if value is None else f"{value:g}"
+def _put_right(one: Corrected, units: Units) -> str:
+    measure = units.of(one.quantity) if one.quantity else Measure(one.unit, places=4)
+    now, was = ("none" if value is None else measure.shown(value) for value in (one.now, one.was))
+    return f"{now} instead of {was} {measure.name}"
 
 
 def _round(story: Story, title: str, one: Round | None, found: Evenness | None) -> SheetRound | None:
@@ -173,7 +173,10 @@ def _banks(story: Story) -> tuple[str, ...]:
         return ("Not read off idle on this visit.",)
     unit, (first, second) = unit_of(story.meter), found.banks
     off_idle = [d for d in found.differences if d.lever_travel > 0]
-    said = (f"{unit.show(d.difference)} ({d.percent:+.1f} %) on {d.lever_travel / INCH:.3f} in" for d in off_idle)
+    said = (
+        f"{unit.show(d.difference)} ({d.percent:+.1f} %) on {words.blade(d.lever_travel, story.units.metric)}"
+        for d in off_idle
+    )
     return (f"Off idle, bank {second} less {first}, {unit.name} a bore: {'; '.join(said)} under the lever.",)
 
 
@@ -194,17 +197,15 @@ SETTINGS: tuple[tuple[str, tuple[tuple[str, str, str], ...]], ...] = (
 
 
 def _settings(story: Story) -> tuple[tuple[str, str], ...]:
-    units = {(p.slug, i.slug): i.unit for p in PHASES for i in p.items}
+    items = {(p.slug, i.slug): i for p in PHASES for i in p.items}
     lines = [("Meter", f"{story.meter.name}, steps of {story.meter.step:g} {story.meter.unit}")]
     for label, figures_of in SETTINGS:
         said = []
         for phase, item, words_for in figures_of:
             check = story.checks.get((phase, item))
             if check is not None and check.number is not None:
-                unit = units[phase, item]
-                said.append(
-                    words_for.format(f"{check.number:g} {'turn' if check.number == 1 and unit == 'turns' else unit}")
-                )
+                figure = items[phase, item].says(check.number, story.units)
+                said.append(words_for.format("1 turn" if figure == "1 turns" else figure))
         if said:
             lines.append((label, ", ".join(said)))
     return tuple(lines)
@@ -217,14 +218,14 @@ def _checks(story: Story) -> tuple[SheetCheck, ...]:
         for item in items_of(story, phase):
             check: CheckRow | None = story.checks.get((phase.slug, item.slug))
             if check is not None and (phase.slug, item.slug) not in on_sheet:
-                result = "done" if check.number is None else f"{check.number:g} {item.unit}"
+                result = "done" if check.number is None else item.says(check.number, story.units)
                 lines.append(SheetCheck(phase.title, item.short, result, check.by, moment(check.at)))
     return tuple(lines)
 
 
 def _moves(story: Story) -> tuple[str, ...]:
     """The moves in their order; a long list is cut, so that the sheet stays one page."""
-    lines = [move_words(m) for m in story.moves]
+    lines = [move_words(m, story.units.metric) for m in story.moves]
     if len(lines) <= MOST_MOVES:
         return tuple(lines)
     return (*lines[: MOST_MOVES - 1], f"And {len(lines) - MOST_MOVES + 1} more, kept with the engine.")

@@ -6,9 +6,11 @@ from app.shop.fittings import layout_from_json
 from app.shop.memory import Remembered
 from app.shop.phases import PHASES
 from app.shop.recall import EngineMemory
+from app.shop.settings import Settings
 from app.shop.tables import Engine
 from app.sync.layout import Layout
-from app.sync.units import INCH
+from app.sync.units import MM
+from app.sync.words import blade
 from app.web.history import unit_remembered
 from app.web.past import past_of
 from app.web.words import day, displacement, idle, layout_in_words
@@ -45,10 +47,15 @@ class Worksheet:
     first: str
     steps: tuple[WorksheetPhase, ...]
     openings: tuple[str, ...]
+    asked: tuple[str, ...]
 
 
-def worksheet_of(memory: EngineMemory, engine: Engine, openings: tuple[float, ...]) -> Worksheet:
-    """The worksheet of an engine as it was last left; ``openings`` are the blades for the bank balance [m]."""
+ASKED = ("Coolant °C/°F", "Oil °C/°F", "Minutes hot", "Idle rev/min", "Air, with unit", "Air °C/°F")
+"""What is written down of the day. Whoever fills it in strikes out the unit that it is not."""
+
+
+def worksheet_of(memory: EngineMemory, engine: Engine, held: Settings) -> Worksheet:
+    """The worksheet of an engine as it was last left, in a shop with these settings."""
     layout = layout_from_json(memory.fittings[-1].layout)
     last = next((v for v in reversed(memory.visits) if v.left is not None and v.layout.banks == layout.banks), None)
     values = _left(last)
@@ -63,8 +70,14 @@ def worksheet_of(memory: EngineMemory, engine: Engine, openings: tuple[float, ..
         window=_window(last),
         first=past_of(memory).first,
         steps=_steps(layout),
-        openings=tuple(f"{one / INCH:.3f} in" for one in openings) if len(layout.banks) > 1 else (),
+        openings=tuple(_both(one) for one in held.openings) if len(layout.banks) > 1 else (),
+        asked=ASKED,
     )
+
+
+def _both(thickness: float) -> str:
+    """A blade [m] in both units: who lays it may own either set."""
+    return f"{blade(thickness)} ({thickness / MM:.2f}\u00a0mm)"
 
 
 def _left(last: Remembered | None) -> dict[int, str]:

@@ -23,6 +23,8 @@ Everything that a page can do in a visit, for a program at a test bench.
 
 **Units** stand in the names of the fields or beside them: `_thou` is thousandths of an inch, `_rpm` revolutions a
 minute, `turns` and `flats` (sixths of a turn) are turned by hand; a reading is in the unit of the visit's meter.
+They are the same whatever units the shop sees and types on its pages; only sentences that are meant for people (`what`,
+`stops`, `lacks`, `title`, `sentence`) are worded in those.
 
 **Keys.** Every write carries a UUID that the sender makes. The same write sent again under its key is stored once and
 answered alike, so a program that got no answer sends it again.
