@@ -12,7 +12,7 @@ from app.sync.layout import Bypass, Coupler, Layout, Link, StopScrew
 from app.sync.linkage import IDLE_GAP, turns_for
 from app.sync.plate import gap_rate
 from app.sync.stories import moves
-from app.sync.units import THOU
+from app.sync.units import MM, THOU
 from app.sync.words import Unit, bores_in_words, turns
 
 WORTH_SAYING = 0.05
@@ -221,7 +221,8 @@ def _amount(change: Change, slip: Slip) -> str:
     if isinstance(slip.suspect, Bypass):
         return flow
     per_radian = gap_rate(IDLE_GAP, hardware.bore_diameter.value, hardware.closed_angle.value)
-    return f"{flow}, about {abs(slip.rotation) * per_radian / THOU:.1f} thou"
+    gap = abs(slip.rotation) * per_radian
+    return f"{flow}, about {gap / THOU:.1f} thou ({gap / MM:.2f} mm)"
 
 
 def _alike(one: Alike) -> str:
