@@ -1,6 +1,8 @@
 """What tests share: a shop of their own, and the real server over one."""
 
+import shutil
 import socket
+import stat
 import threading
 import time
 from collections.abc import Callable, Iterator
@@ -15,10 +17,21 @@ from app.shop.database import Database
 from app.shop.upgrade import open_shop
 
 
+@pytest.fixture(scope="session")
+def newly_made(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The file of an empty shop, made by the migrations as every shop is."""
+    made = open_shop(tmp_path_factory.mktemp("newly-made"))
+    made.close()
+    return made.file
+
+
 @pytest.fixture
-def shop(tmp_path: Path) -> Iterator[Database]:
-    """An empty shop, made by the migrations as every shop is."""
-    opened = open_shop(tmp_path / "shop")
+def shop(tmp_path: Path, newly_made: Path) -> Iterator[Database]:
+    """An empty shop: a copy of the one that the migrations made, since they take longer than most tests."""
+    folder = tmp_path / "shop"
+    folder.mkdir(mode=0o700)
+    shutil.copyfile(newly_made, folder / newly_made.name)
+    opened = open_shop(folder)
     yield opened
     opened.close()
 
@@ -48,3 +61,11 @@ def server(shop: Database) -> Iterator[str]:
     """The address of a server over the empty shop of this test."""
     with serving(shop) as address:
         yield address
+
+
+def let_others_reach(folder: Path) -> None:
+    """Anybody may go down to ``folder``, which pytest keeps to the owner of its folders."""
+    for place in folder.parents:
+        mode = place.stat().st_mode
+        if not mode & stat.S_IXOTH:
+            place.chmod(mode | stat.S_IXOTH | stat.S_IROTH)

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
+from functools import cache
 from typing import Annotated, Any
 from urllib.parse import quote
 
@@ -24,8 +25,12 @@ LONGEST_HELD = 7 * 24 * 3600.0
 """What was held for longer than this [s] was more likely kept by a tablet whose clock was set meanwhile."""
 
 
+@cache
 def environment() -> Environment:
-    """The templates, with escaping on whatever the file is called and a stop at every name that is not there."""
+    """The templates, with escaping on whatever the file is called and a stop at every name that is not there.
+
+    One for the process, since compiling them takes a second; it holds nothing of a shop.
+    """
     templates = Environment(
         loader=FileSystemLoader(places.templates()),
         autoescape=True,

@@ -13,7 +13,7 @@ import pytest
 
 from app.shop import database
 from app.shop.upgrade import open_shop
-from tests.conftest import serving
+from tests.conftest import let_others_reach, serving
 from tests.faults.bench import Ledger, Tablet, audit, readings_path, shop_with_visits
 from tests.shop.yard import AT
 
@@ -91,8 +91,8 @@ cli.cli(["serve", "--port", "0", "--data", sys.argv[1]])
 def test_a_folder_that_is_read_only_is_told_at_the_start(tmp_path: Path) -> None:
     folder = tmp_path / "shop"
     before = shop_with_visits(folder)
-    for place in (folder, *folder.parents[:3]):  # pytest keeps its folders to their owner
-        place.chmod(0o555 if place == folder else place.stat().st_mode | 0o005)
+    let_others_reach(folder)
+    folder.chmod(0o555)
     ended = subprocess.run(
         [sys.executable, "-c", SERVE_AS_NOBODY, str(folder), str(tmp_path / "first")],
         check=False,

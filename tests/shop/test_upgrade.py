@@ -3,7 +3,6 @@
 import shlex
 import shutil
 import sqlite3
-import stat
 import subprocess
 import sys
 from collections.abc import Callable
@@ -30,6 +29,7 @@ from app.shop.upgrade import (
     UpgradeFailedError,
     open_shop,
 )
+from tests.conftest import let_others_reach
 
 ENGINE = (
     "INSERT INTO engine (key, payload, serial, serial_folded, description, displacement, displacement_unit, customer, "
@@ -393,8 +393,7 @@ with shop.writing() as session:
 @pytest.mark.parametrize("locked", ["folder", "file"])
 def test_a_shop_that_may_not_be_written_to_is_named(folder: Path, locked: str) -> None:
     """In a child that has become nobody by the time it opens the shop: root may write anywhere."""
-    for place in (folder, *folder.parents[:3]):  # pytest keeps its folders to their owner
-        place.chmod(place.stat().st_mode | stat.S_IXOTH | stat.S_IROTH)
+    let_others_reach(folder)
     if locked == "file":
         folder.chmod(0o777)
         (folder / "shop.lock").chmod(0o666)
