@@ -65,7 +65,7 @@ function renew(page) {
   const [now, fresh] = [desk(), /** @type {HTMLElement | null} */ (page.querySelector("main[data-version]"))];
   if (!now || !fresh) return;
   const focused = document.activeElement?.closest("a.tile")?.getAttribute("data-bore");
-  for (const part of [":scope > nav", ":scope > .engine", ":scope > .verdict", ":scope > .move"]) {
+  for (const part of [":scope > nav", ":scope > .engine", ":scope > .verdict", ":scope > .move", ":scope > .linkage"]) {
     const [old, one] = [now.querySelector(part), fresh.querySelector(part)];
     if (!old || !one) continue;
     old.replaceWith(one);

@@ -6,51 +6,103 @@ from app.shop.story import Story
 from app.shop.walk import Due
 from app.sync import words
 from app.sync.advice import Advice
-from app.sync.banks import BankStory
+from app.sync.banks import BankStory, Extra
 from app.sync.units import DEGREE
 from app.web.drawing import unit_of
+from app.web.linkage import flats, openings, way
 from app.web.views import Answer, Card, VerdictView
 
 CAUSES = {
     "nothing": "Nothing speaks against the links.",
-    "length": "The difference stays the same as the lever opens: a link of the wrong length.",
-    "ratio": "The difference grows as the lever opens: the levers are unequal. Flow cannot size that.",
+    "length": "The difference stays as the lever opens: a link of the wrong length.",
+    "ratio": "The difference grows as the lever opens: unequal levers. Flow cannot size that.",
     "slack": "Late on the way up and not on the way down: lost motion in a joint. Mend that, not the link.",
     "held": "A link holds its bank off the stop.",
     "unknown": "The readings fit more than one cause.",
     "single": "One bank: there is nothing to balance.",
 }
 EXTRAS = {
-    "flow_meter": "Read both banks with a flow meter: a vacuum column says nothing here.",
-    "idle": "Read both banks at idle first, in the heat-soaked recheck.",
-    "free_play": "Engine off: feel that both links have free play at the stop, and record it.",
-    "opening": "Read both banks at a further opening.",
-    "wider_opening": "Read both banks at a wider opening.",
-    "both_ways": "Engine off: feel the link joints for lost motion, and record it.",
-    "angle_gauge": "Engine off: lay an angle gauge on both shafts through the whole travel.",
-    "again": "Read both openings again.",
-    "none": "",
+    "flow_meter": ("Read both banks with a flow meter", "A vacuum column says nothing off idle."),
+    "idle": ("Read both banks at idle first", "In the heat-soaked recheck: what the openings are held against."),
+    "free_play": ("Feel both links for free play", "Engine off, pedal released: both must have some. Then record it."),
+    "opening": ("Read both banks at a further opening", "One opening does not tell a length from a lever."),
+    "wider_opening": (
+        "Read both banks at a wider opening",
+        "One is still on its stop. A wider blade among the shop's opening blades counts from the next visit on.",
+    ),
+    "both_ways": ("Feel the link joints for lost motion", "Engine off. None there: record it. Some: mend the joint."),
+    "angle_gauge": (
+        "Lay an angle gauge on both shafts",
+        "Engine off, from rest to full pedal: flow cannot tell whether the levers are equal.",
+    ),
+    "again": ("Read both openings again", "The readings fit more than one cause."),
+    "none": ("Leave the links alone", "What is left is less than a flat can put right."),
 }
+"""What would tell most next, as a title and a reason."""
+
+MENDS = {
+    "slack": "Mend the joint, not the link",
+    "ratio": "Make the levers equal",
+    "held": "Give the link free play",
+}
+"""What is put right where flats are not the cure."""
 
 
-def verdict(story: Story, found: BankStory | None) -> VerdictView:
+LATE = 0.6
+"""Part of the widest difference below which the first one says that a bank was still on its stop (judgement)."""
+
+
+def verdict(story: Story, found: BankStory | None, due: Due) -> VerdictView:
     """How far the banks stand apart, at each opening that was read."""
     if len(story.layout.banks) < 2:
         return VerdictView("none", "One bank", "There is nothing to balance.")
-    if found is None:
-        return VerdictView("none", "Nothing to say yet", "Both banks, at two openings of the lever, each round closed.")
+    marks = openings(story, found, due)
+    first, second = (bank.name for bank in story.layout.banks)
+    ends = (f"{first} wider", f"{second} wider")
+    if found is None or not found.differences:
+        title, sentence = "Nothing to say yet", "Both banks, at two openings of the lever, each round closed."
+        return VerdictView("none", title, sentence, openings=marks, ends=ends)
+    title, sentence = _told(story, found, due)
+    return VerdictView("none", title, sentence, openings=marks, ends=ends, spoken=_spoken(story, found))
+
+
+def extra_sentence(extra: Extra) -> str:
+    """What would tell most next, in a sentence or two; empty for nothing."""
+    return "" if extra == "none" else "{}. {}".format(*EXTRAS[extra])
+
+
+def _told(story: Story, found: BankStory, due: Due) -> tuple[str, str]:
+    """What the banks do off idle, as a title and a sentence."""
+    if balanced(story, found):
+        return "Banks open together", f"Within {100 * story.settings.bank_window:g} % at every opening read."
+    first, second = found.banks
+    early, fast = (second if found.offset > 0 else first), (second if found.ratio > 0 else first)
+    off_idle = [abs(d.difference) for d in found.differences if d.lever_travel > 0]
+    if due.bore is not None and len(off_idle) < 2:
+        return "One opening is read", "The next one tells whether the difference stays or grows."
+    titles = {
+        "length": f"Bank {early} opens first",
+        "ratio": f"Bank {fast} opens faster",
+        "slack": "A joint has lost motion",
+        "held": f"Bank {early} is off its stop",
+    }
+    said = CAUSES[found.cause]
+    if found.cause == "length" and off_idle[0] < LATE * off_idle[-1]:
+        late = first if early == second else second
+        said = f"Little at first: bank {late} was on its stop still. A link's length does that."
+    return titles.get(found.cause, "The cause is not sure"), said
+
+
+def _spoken(story: Story, found: BankStory) -> str:
+    """The differences in a sentence."""
     unit = unit_of(story.meter)
     first, second = found.banks
-    said = []
-    for one in found.differences:
-        at = words.blade(one.lever_travel, story.units.metric) if one.lever_travel else "idle"
-        said.append(f"{at}: {unit.show(one.difference)} ({one.percent:+.1f} %)")
-    even = balanced(story, found)
-    return VerdictView(
-        "none",
-        "Banks open together" if even else f"Bank {second} less bank {first}",
-        f"{second} less {first}, {unit.name} a bore. {'; '.join(said)}." if even else f"{'; '.join(said)}.",
-    )
+    said = [
+        f"{words.blade(d.lever_travel, story.units.metric) if d.lever_travel else 'idle'}: "
+        f"{unit.show(d.difference)} ({d.percent:+.1f} %)"
+        for d in found.differences
+    ]
+    return f"Bank {second} less bank {first}, {unit.name} a bore. {'; '.join(said)}."
 
 
 def said(story: Story, advice: Advice, found: BankStory | None, due: Due) -> tuple[str, str]:
@@ -66,16 +118,16 @@ def said(story: Story, advice: Advice, found: BankStory | None, due: Due) -> tup
                 lever = f"Lay {words.blade(due.opening, story.units.metric)} under the central lever and hold it there."
             return f"Read bore {due.bore}{' again' if due.kind == 'closing' else ''}", lever
         case "link", _ if found is not None:
-            way = "earlier" if advice.flats > 0 else "later"
-            count = f"{abs(advice.flats):g} flat{'' if abs(advice.flats) == 1 else 's'}"
             early = found.banks[1] if found.offset > 0 else found.banks[0]
             return (
-                f"Turn the link of bank {advice.bank} by {count}, so that it opens {way}",
-                f"Bank {early} leaves {abs(found.offset) / DEGREE:.1f} degrees early. Engine off; idle is not touched. "
-                "Lock it, then read both openings again.",
+                f"Turn link {advice.bank} by {flats(abs(advice.flats))}, to open {way(advice)}",
+                f"Bank {early} leaves {abs(found.offset) / DEGREE:.1f} degrees early. Engine off. "
+                "Lock it, then read the openings again.",
             )
-    cause = f"{CAUSES[found.cause]} " if found is not None else ""
-    return "Cannot tell yet", f"{cause}{EXTRAS[advice.why]}".strip()
+    if found is not None and found.cause in MENDS and advice.why == "none":
+        return MENDS[found.cause], CAUSES[found.cause]
+    title, reason = EXTRAS[advice.why]
+    return title, reason
 
 
 def card(story: Story, advice: Advice, found: BankStory | None, due: Due, here: str) -> Card:
@@ -89,7 +141,7 @@ def card(story: Story, advice: Advice, found: BankStory | None, due: Due, here: 
         case "link":
             return _turn(story, advice, title, reason, here)
         case "measure" if due.bore is not None:
-            return Card("none", title, reason)
+            return Card("lever" if due.opening else "none", title, reason)
     missing = Answer("Record it", True, href=here) if advice.why in ("free_play", "both_ways") else None
     answers = tuple(a for a in (missing, *_more()) if a)
     return Card("none", title, reason, answers, f"{here}/rounds", _key())

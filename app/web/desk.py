@@ -25,8 +25,21 @@ from app.sync.units import THOU
 from app.web import bank_card
 from app.web.drawing import blades_of, by_bore, shape_of, unit_of, value_of, word_of
 from app.web.forms import Typed
+from app.web.linkage import linkage
 from app.web.moves import place_name
-from app.web.views import Answer, Card, CouplerMark, EngineView, Keypad, Keys, Row, State, Tile, VerdictView
+from app.web.views import (
+    Answer,
+    Card,
+    CouplerMark,
+    EngineView,
+    Keypad,
+    Keys,
+    LinkageView,
+    Row,
+    State,
+    Tile,
+    VerdictView,
+)
 from app.web.words import clock
 
 SKIP_REASONS = ("Cannot be reached", "Not safe to reach", "Read later", "Plate is out of order")
@@ -149,7 +162,7 @@ class Desk:
             title = f"Bore {self.question[0].bore} has two values"
             return VerdictView("none", title, "The verdict comes once it is said which of them counts.")
         if self.phase.rounds == "openings":
-            return bank_card.verdict(self.story, self.balance)
+            return bank_card.verdict(self.story, self.balance, self.due)
         judged = self.judged
         if judged is None:
             title = f"Round {self.due.round_number}: nothing read yet"
@@ -163,6 +176,13 @@ class Desk:
             _ruler_marks(judged),
             len(judged.standings) - len(outside),
         )
+
+    @property
+    def linkage(self) -> LinkageView | None:
+        """Lever and links, off idle."""
+        if self.phase.rounds != "openings" or self.story.sign_off is not None:
+            return None
+        return linkage(self.story, next_step(self.story, self.phase), self.balance, self.due)
 
     @property
     def card(self) -> Card:
@@ -325,8 +345,8 @@ class Desk:
         if self.due.opening:
             pairs.append(("lever on", words.blade(self.due.opening, self.story.units.metric)))
         if self.judged is not None:
-            pairs.append(("mean", self.unit.show(self.judged.mean)))
             if self.phase.rounds != "openings":
+                pairs.append(("mean", self.unit.show(self.judged.mean)))
                 pairs.append(("window", f"±{self.unit.show(self.judged.half_width)}"))
             if len(self.judged.bank_means) > 1:
                 pairs += [(name, self.unit.show(mean)) for name, mean in self.judged.bank_means.items()]

@@ -86,14 +86,65 @@ class PhaseView:
 
 
 @dataclass(frozen=True, slots=True)
+class OpeningMark:
+    """The banks apart at one opening of the lever: where on the line from -1 to 1, half the window on that line, and
+    the difference in figures. ``label`` is the opening."""
+
+    label: str
+    state: Literal["read", "next", "to-read"]
+    position: float = 0.0
+    half: float = 0.0
+    shown: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Rod:
+    """A bank's end of the linkage: the bore its rod drives, how far along the bank (0 front, 1 rear), how that plate
+    stands against the other bank off idle. ``worn`` joints, ``lifted`` off its stop, ``short`` lever at its shaft."""
+
+    bank: str
+    bore: int
+    at: float
+    shape: Shape = "none"
+    blades: int = 0
+    worn: bool = False
+    lifted: bool = False
+    short: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class LinkageView:
+    """Central lever and both rods. ``line``: unbroken where the banks open together, dashed where it is not known.
+
+    ``turn`` is the bank whose rod is turned, by ``count`` in words, ``way`` earlier or later. ``ask`` names the parts
+    to read or feel next, ``lever`` what lies under the central lever. ``title`` and ``steps`` are the words beside it.
+    """
+
+    rods: tuple[Rod, ...]
+    line: Literal["even", "firm", "doubt"]
+    turn: str = ""
+    flats: float = 0.0
+    count: str = ""
+    way: str = ""
+    ask: Literal["", "plates", "bank joints", "joints", "shafts", "lever"] = ""
+    lever: str = ""
+    title: str = ""
+    steps: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class VerdictView:
-    """How even, in a word, a sentence and a ruler of the bores outside the window."""
+    """How even, in a word, a sentence and a ruler: of the bores outside the window, or of the banks by ``openings``,
+    whose figures are ``spoken`` as well. ``ends`` are the names of the ruler's ends."""
 
     mark: Literal["even", "not-even", "close", "none"]
     title: str
     sentence: str
     marks: tuple[tuple[int, float, int], ...] = ()
     inside: int = 0
+    openings: tuple[OpeningMark, ...] = ()
+    ends: tuple[str, str] = ("tight", "wide")
+    spoken: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,7 +162,7 @@ class Answer:
 class Card:
     """The next move. ``action`` and ``hidden`` serve the answers that send something."""
 
-    mark: Literal["coupler", "stop", "link", "none"]
+    mark: Literal["coupler", "stop", "link", "lever", "none"]
     title: str
     reason: str
     answers: tuple[Answer, ...] = ()

@@ -216,7 +216,7 @@ def test_a_ruler_without_marks_counts_all_inside() -> None:
 
 @pytest.mark.parametrize(("mark", "drawings"), [("even", 2), ("not-even", 2), ("close", 2), ("none", 0)])
 def test_the_verdict_draws_its_mark_and_ruler(mark: str, drawings: int) -> None:
-    view = Facts(mark=mark, title=NASTY, sentence=NASTY, marks=[], inside=4)
+    view = Facts(mark=mark, title=NASTY, sentence=NASTY, marks=[], inside=4, openings=())
     html = piece("verdict", "verdict(view)", view=view)
     assert html.count("<svg") == drawings
     assert "<script" not in html

@@ -237,7 +237,7 @@ def _banks(story: Story, found: BankStory) -> BanksTold:
         flats=trade(found.flats, 1),
         or_bank=found.or_bank,
         extra=found.extra,
-        extra_sentence=bank_card.EXTRAS[found.extra],
+        extra_sentence=bank_card.extra_sentence(found.extra),
         extra_lever_thou=trade(found.extra_travel, THOU),
     )
 
