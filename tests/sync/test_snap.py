@@ -24,7 +24,7 @@ def test_the_coupler_is_the_one_towards_the_stop_bore(bore: int, coupler: Couple
 def test_a_tight_plate_is_sent_for_a_look_one_time_in_a_hundred() -> None:
     """Readings drawn by the meter's own law: the share found loose is 1 - SURE within four standard errors."""
     rng = np.random.default_rng(5)
-    draws = 6.5 * (1 + FINE.repeatability * rng.standard_normal((20_000, 4)))
+    draws = 6.5 * (1 + FINE.repeatability * rng.standard_normal((5_000, 4)))
     share = np.mean([snap(EIGHT, 8, d[0], d[1:], FINE).loose for d in draws.tolist()])
     expected = 1 - SURE
     assert abs(share - expected) < 4 * (expected * SURE / len(draws)) ** 0.5
@@ -32,7 +32,7 @@ def test_a_tight_plate_is_sent_for_a_look_one_time_in_a_hundred() -> None:
 
 def test_lost_motion_of_five_times_the_meter_is_found_nine_times_in_ten() -> None:
     rng = np.random.default_rng(6)
-    draws = 6.5 * (1 + 5 * FINE.repeatability * rng.standard_normal((2_000, 4)))
+    draws = 6.5 * (1 + 5 * FINE.repeatability * rng.standard_normal((500, 4)))
     assert np.mean([snap(EIGHT, 8, d[0], d[1:], FINE).loose for d in draws.tolist()]) > 0.9
 
 
