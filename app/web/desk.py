@@ -63,11 +63,18 @@ class Wanted:
 
 
 class Desk:
-    """The reading page of one phase."""
+    """The reading page of one phase; ``simulated`` for a practice engine."""
 
     def __init__(
-        self, story: Story, phase: Phase, wanted: Wanted, values: Mapping[str, str], problems: Mapping[str, str]
+        self,
+        story: Story,
+        phase: Phase,
+        wanted: Wanted,
+        values: Mapping[str, str],
+        problems: Mapping[str, str],
+        simulated: bool = False,
     ) -> None:
+        self.simulated = simulated
         self.story = story
         self.phase = phase
         self.wanted = wanted
@@ -380,7 +387,8 @@ class Desk:
         title = words.title(advice, self.story.layout, self.story.units.metric)
         reason = words.reason(advice, self.unit)
         if advice.kind == "done":
-            return Card("none", title, reason, (self._go_on(), _ONE_MORE), f"{self.here}/rounds", _round_key())
+            more = self._truth() if self.simulated else _ONE_MORE
+            return Card("none", title, reason, (self._go_on(), more), f"{self.here}/rounds", _round_key())
         if advice.kind in ("measure", "cannot"):
             return Card("none", title, reason, (_ONE_MORE,), f"{self.here}/rounds", _round_key())
         if advice.kind not in self.phase.moves:
@@ -408,6 +416,10 @@ class Desk:
         if undone.phase is self.phase:
             return Answer("See what is missing", True, href=self.here)
         return Answer(f"Go on to {undone.phase.title.lower()}", True, href=f"/visits/{self.story.visit.ident}")
+
+    def _truth(self) -> Answer:
+        """How a practice engine really stands, with the minutes somebody careful would have needed."""
+        return Answer("See the true state", href=f"/practice/{self.story.visit.ident}/expert", takes_long=True)
 
     def _question_card(self, older: ReadingRow, newer: ReadingRow) -> Card:
         meter = self.story.meter

@@ -113,7 +113,7 @@ def _desk(
     with shop.reading() as session:
         story, made_at = visits.load(session, visit_id), version(session, visit_id)
         simulated = practice.of_engine(session, story.engine.ident) is not None
-    shown = Desk(story, phase, wanted, values or {}, problems or {})
+    shown = Desk(story, phase, wanted, values or {}, problems or {}, simulated)
     return page.show(
         "visit/readings.html",
         status,

@@ -149,13 +149,14 @@ class VerdictView:
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """One large answer of a card: a way to go, or what to send."""
+    """One large answer of a card: a way to go, or what to send. One that ``takes_long`` is left to the browser."""
 
     label: str
     advised: bool = False
     href: str = ""
     name: str = ""
     value: str = ""
+    takes_long: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -59,6 +59,7 @@ def test_a_whole_practice_without_script(client: TestClient, shop: Database) -> 
         assert (sent.status_code, sent.headers["location"]) == (303, here)
     else:
         raise AssertionError("the engine never came even")
+    assert re.search(r'<a class="answer" href="/practice/1/expert" hx-boost="false">See the true state</a>', page)
     told = story(shop, 1)
     assert all(one.advised for one in told.all_moves)
     truth = client.get("/practice/1").text
