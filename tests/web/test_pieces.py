@@ -225,7 +225,7 @@ def test_the_verdict_draws_its_mark_and_ruler(mark: str, drawings: int) -> None:
 def answers(*advised: bool) -> list[Facts]:
     """Two answers: one that sends, one that leads on."""
     sends = Facts(label="I made this move", advised=advised[0], href="", name="made", value="1")
-    leads = Facts(label="Read one more round", advised=advised[1], href="/more?a=1&b=2", name="", value="", takes_long=False)
+    leads = Facts(label="Read one more round", advised=advised[1], href="/more?a=1&b=2", takes_long=False)
     return [sends, leads]
 
 
