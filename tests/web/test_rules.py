@@ -35,7 +35,7 @@ class Bench:
     def __init__(self, folder: Path) -> None:
         self.folder = folder
         self.overrides: dict[Callable[..., Any], Callable[..., Any]] = {}
-        self.escaping = True
+        self.templates = context.environment()
         self.seconds = 1000.0
 
     def start(self) -> "Bench":
@@ -43,7 +43,7 @@ class Bench:
         visit(self.shop, engine(self.shop))
         self.codes = Pairing(f"{HOME}/", ticks=lambda: self.seconds)
         self.app: FastAPI = create_app(self.shop, pairing=self.codes)
-        self.app.state.templates.autoescape = self.escaping
+        self.app.state.templates = self.templates
         self.app.dependency_overrides = self.overrides
         self.app.add_api_route("/slow", slow)
         self.here = self.client("127.0.0.1")
@@ -195,7 +195,7 @@ def a_form_has_a_largest_number_of_fields(bench: Bench) -> bool:
 
 
 def _off_escaping(patch: pytest.MonkeyPatch, bench: Bench) -> None:
-    bench.escaping = False
+    bench.templates = context.environment().overlay(autoescape=False)
 
 
 @rule(_off_escaping)
