@@ -11,9 +11,9 @@ import threading
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
-from typing import IO
+from typing import IO, Any
 
-from sqlalchemy import URL, Connection, Engine, create_engine, event
+from sqlalchemy import URL, Connection, Engine, StaticPool, create_engine, event
 from sqlalchemy.exc import DBAPIError
 from sqlmodel import Session
 
@@ -106,15 +106,13 @@ class Database:
         self._held = _lock(folder / "shop.lock")
         self._turn = threading.Lock()
         self._memory = Memory()
-        self._reads = create_engine(
-            URL.create("sqlite", database=str(self.file)),
-            connect_args={"check_same_thread": False, "timeout": BUSY_SECONDS},
-            max_overflow=-1,  # the server's threads are the limit
-            hide_parameters=True,  # an error goes to the log, and whose engine it was about does not
-        )
-        self._writes = self._reads.execution_options(writes=True)
-        event.listen(self._reads, "connect", _prepare)
+        # The server's threads are the limit of the readers; the one used last still has its pages at hand.
+        self._reads = _engine(self.file, max_overflow=-1, pool_use_lifo=True)
+        event.listen(self._reads, "connect", _prepare_to_read)
         event.listen(self._reads, "begin", _begin)
+        # One connection for all writes: what it knows of the file is never out of date, and nothing has to be asked.
+        self._writes = _engine(self.file, poolclass=StaticPool)
+        event.listen(self._writes, "connect", _prepare)
 
     @contextmanager
     def reading(self) -> Iterator[Session]:
@@ -133,12 +131,27 @@ class Database:
         if not self._turn.acquire(timeout=TURN_SECONDS):
             raise ShopUnavailableError("The write before this one is stuck. Start the program again.")
         try:
-            with plain_words(), self._session(self._writes) as session:
+            with plain_words(), self._transaction() as connection, self._session(self._writes) as session:
+                session.info["wire"] = connection
                 yield session
                 session.commit()
+                if connection.in_transaction:  # the ORM ends what it took part in, and nothing else
+                    connection.commit()
                 self._keep(session)
         finally:
             self._turn.release()
+
+    @contextmanager
+    def _transaction(self) -> Iterator[sqlite3.Connection]:
+        """The connection for writes, in a transaction that is taken back unless it is committed inside."""
+        connection = self._writes.raw_connection().driver_connection
+        assert isinstance(connection, sqlite3.Connection)
+        connection.execute("BEGIN IMMEDIATE")
+        try:
+            yield connection
+        finally:
+            if connection.in_transaction:
+                connection.rollback()
 
     def _session(self, engine: Engine) -> Session:
         """``info`` has what was read before, and what this session read or stored: see ``visits.load``."""
@@ -157,6 +170,7 @@ class Database:
             return
         self._turn.acquire(timeout=TURN_SECONDS)
         self._reads.dispose()
+        self._writes.dispose()
         with closing(sqlite3.connect(self.file, timeout=BUSY_SECONDS)) as connection:
             connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
         self.release()
@@ -166,13 +180,32 @@ class Database:
         self._held.close()
 
 
+def wire(session: Session) -> sqlite3.Connection:
+    """SQLite's own connection under a session, in its transaction, for the few statements that have to be fast."""
+    connection = session.info.get("wire") or session.connection().connection.driver_connection
+    assert isinstance(connection, sqlite3.Connection)
+    return connection
+
+
+def _engine(file: Path, **pool: Any) -> Engine:
+    return create_engine(
+        URL.create("sqlite", database=str(file)),
+        connect_args={"check_same_thread": False, "timeout": BUSY_SECONDS},
+        hide_parameters=True,  # an error goes to the log, and whose engine it was about does not
+        **pool,
+    )
+
+
 def _prepare(connection: sqlite3.Connection, _record: object) -> None:
     connection.isolation_level = None  # the driver must not begin for us; set before the pragmas
     for pragma in PRAGMAS:
         connection.execute(f"PRAGMA {pragma}")
 
 
+def _prepare_to_read(connection: sqlite3.Connection, record: object) -> None:
+    _prepare(connection, record)
+    connection.execute("PRAGMA query_only=ON")
+
+
 def _begin(connection: Connection) -> None:
-    writes = bool(connection.get_execution_options().get("writes"))
-    connection.exec_driver_sql(f"PRAGMA query_only={'OFF' if writes else 'ON'}")
-    connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+    connection.exec_driver_sql("BEGIN")

@@ -8,6 +8,7 @@ from typing import Protocol, TypeVar
 
 from sqlmodel import Session
 
+from app.shop.database import wire
 from app.shop.refusals import ConflictError, RefusedError
 from app.shop.tables import Row
 
@@ -40,7 +41,7 @@ def fingerprint(**sent: object) -> str:
 def earlier(session: Session, table: type[T], key: str, payload: str) -> T | None:
     """The row stored under ``key`` before, if any. Raises ConflictError when it was stored for something else."""
     query = f'SELECT id FROM "{table.__tablename__}" WHERE key = ?'
-    found = session.connection().exec_driver_sql(query, (key,)).first()  # nearly always none: no need for the ORM
+    found = wire(session).execute(query, (key,)).fetchone()  # nearly always none: no need for the ORM
     row = None if found is None else session.get(table, found[0])
     if row is not None and row.payload != payload:
         raise ConflictError({"key": "This was already sent with other contents. Open the page again and look at it."})

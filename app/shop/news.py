@@ -7,6 +7,7 @@ from typing import NamedTuple
 
 from sqlmodel import Session
 
+from app.shop.database import wire
 from app.shop.refusals import NotThereError
 from app.shop.story import Story
 
@@ -43,7 +44,7 @@ class Marks(NamedTuple):
 
 def marks(session: Session, visit_id: int) -> Marks:
     """How far the records of a visit go now. Raises NotThereError."""
-    row = session.connection().exec_driver_sql(QUERY, (visit_id,)).first()
+    row = wire(session).execute(QUERY, (visit_id,)).fetchone()
     if row is None:
         raise NotThereError("visit of that number")
     return Marks(*row)

@@ -62,7 +62,8 @@ def add(shop: Database, visit_id: int, key: str, new: NewReading, at: str, *, su
         if problem := _problem(story, new):
             raise RefusedError({"value": problem})
         one = _round(session, story, phase, new, key, at)
-        _may_supersede(one, new)
+        if new.supersedes is not None:
+            _may_supersede(one, new.supersedes, new.bore)
         if not sure and new.value is not None and far_off(one, new.bore, new.value):
             raise RefusedError({"value": FAR_OFF})
         row = ReadingRow(
@@ -206,7 +207,6 @@ def _begin(session: Session, story: Story, phase: Phase, key: str, sent: str, op
     return Round(row, ())
 
 
-def _may_supersede(one: Round, new: NewReading) -> None:
-    standing = {(r.ident, r.bore) for r in current(one.entered)}
-    if new.supersedes is not None and (new.supersedes, new.bore) not in standing:
-        raise ConflictError({"value": f"Bore {new.bore} was corrected meanwhile. Look at it, then correct again."})
+def _may_supersede(one: Round, reading: int, bore: int) -> None:
+    if (reading, bore) not in {(r.ident, r.bore) for r in current(one.entered)}:
+        raise ConflictError({"value": f"Bore {bore} was corrected meanwhile. Look at it, then correct again."})

@@ -7,13 +7,15 @@ that was edited by hand; neither passes this one. It is no protection from someb
 import hashlib
 import json
 import sqlite3
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
-from sqlalchemy import REAL, Integer, event
+from sqlalchemy import REAL, Column, Integer, event
 from sqlmodel import Session
 
+from app.shop.database import wire
 from app.shop.tables import Evidence
 
 NOT_SEALED = frozenset({"id", "seal"})
@@ -62,12 +64,8 @@ def store(session: Session, row: Evidence) -> None:
     """Insert a row without the unit of work of the ORM, which takes longer than the disk. Sets its ``id``."""
     values = _columns(row)
     row.seal = values["seal"] = seal(values)
-    names = [name for name in values if name != "id"]
-    statement = (
-        f'INSERT INTO "{row.__tablename__}" ({", ".join(chr(34) + name + chr(34) for name in names)}) '
-        f"VALUES ({', '.join('?' * len(names))})"
-    )
-    row.id = session.connection().exec_driver_sql(statement, tuple(values[name] for name in names)).lastrowid
+    del values["id"]
+    row.id = wire(session).execute(_insert(type(row)), tuple(values.values())).lastrowid
 
 
 @event.listens_for(Evidence, "before_insert", propagate=True)
@@ -77,11 +75,23 @@ def _set(_mapper: object, _connection: object, row: Evidence) -> None:
 
 def _columns(row: Evidence) -> dict[str, Any]:
     kept: dict[str, Any] = {}
-    for column in row.__table__.columns:  # type: ignore[attr-defined]
-        value = getattr(row, column.key)
-        if value is not None and isinstance(column.type, REAL):
-            value = float(value)
-        elif value is not None and isinstance(column.type, Integer):
-            value = int(value)
-        kept[column.name] = value
+    for name, key, number in _shape(type(row)):
+        value = getattr(row, key)
+        kept[name] = value if value is None or number is None else number(value)
     return kept
+
+
+@cache
+def _shape(table: type[Evidence]) -> list[tuple[str, str, type[float] | type[int] | None]]:
+    """Each column's name, the attribute that holds it, and what SQLite makes of a number in it."""
+    columns: Iterable[Column[Any]] = table.__table__.columns  # type: ignore[attr-defined]
+    return [
+        (c.name, c.key, float if isinstance(c.type, REAL) else int if isinstance(c.type, Integer) else None)
+        for c in columns
+    ]
+
+
+@cache
+def _insert(table: type[Evidence]) -> str:
+    names = [f'"{name}"' for name, _, _ in _shape(table) if name != "id"]
+    return f'INSERT INTO "{table.__tablename__}" ({", ".join(names)}) VALUES ({", ".join("?" * len(names))})'
