@@ -10,6 +10,7 @@ the two nobody can tell.
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from statistics import median
 from typing import Literal
 
 import numpy as np
@@ -134,7 +135,7 @@ def suspicious(by_bore: Mapping[int, float]) -> frozenset[int]:
     """
     if len(by_bore) <= MISREAD_OTHERS:
         return frozenset()
-    middle = float(np.median(list(by_bore.values())))
+    middle = median(by_bore.values())
     return frozenset(b for b, v in by_bore.items() if v > MISREAD_TIMES * middle or v * MISREAD_TIMES < middle)
 
 
