@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Mapping
+from dataclasses import replace
 
 from app.shop import visits
 from app.shop.database import Database
@@ -53,14 +54,13 @@ def record(
             problems["by"] = "Nothing was ticked or filled in."
         if problems := {item: problem for item, problem in problems.items() if problem}:
             raise RefusedError(problems)
-        new = 0
+        rows: list[CheckRow] = []
         for item, number in values.items():
             standing, before = story.checks.get((slug, item)), story.newest_check(slug, item)
             same = standing is not None and (standing.number, standing.after_move) == (number, story.last_move)
             if same and not asked[item].over_time:
                 continue
-            new += 1
-            session.add(
+            rows.append(
                 CheckRow(
                     key=part_key(key, item),
                     payload=_payload(visit_id, slug, item, number),
@@ -75,7 +75,10 @@ def record(
                     supersedes_id=before.ident if before else None,
                 )
             )
-        return new
+        session.add_all(rows)
+        session.flush()
+        visits.remember(session, replace(story, all_checks=(*story.all_checks, *rows)))
+        return len(rows)
 
 
 def take_back(shop: Database, visit_id: int, key: str, slug: str, item: str, by: str, at: str) -> int:

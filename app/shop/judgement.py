@@ -10,7 +10,9 @@ from app.shop.story import Round, Story
 from app.shop.walk import opening_rounds
 from app.sync.advice import Advice
 from app.sync.banks import BankStory, Opening, balance
-from app.sync.events import Reading
+from app.sync.events import Meter, Reading
+from app.sync.hardware import Hardware
+from app.sync.layout import Layout
 from app.sync.planner import next_move
 from app.sync.rounds import Evenness, evenness, suspicious
 
@@ -18,6 +20,27 @@ PLATE_MOVES = ("stop", "blade", "bypass")
 
 _next_move = lru_cache(maxsize=128)(next_move)
 """The same facts are judged several times for one page: by the phase that is open, by the card, by what is missing."""
+
+Values = tuple[tuple[int, float], ...]
+"""By bore."""
+
+
+@lru_cache(maxsize=128)
+def _balance(
+    layout: Layout, hardware: Hardware, idle: Values, read: tuple[tuple[float, Values], ...], meter: Meter,
+    free_play_proven: bool, joints_tight: bool, idle_times: int,
+) -> BankStory:  # fmt: skip
+    openings = [Opening(lever, dict(values)) for lever, values in read]
+    return balance(
+        layout,
+        hardware,
+        dict(idle),
+        openings,
+        meter,
+        free_play_proven=free_play_proven,
+        joints_tight=joints_tight,
+        idle_times=idle_times,
+    )
 
 
 def evenness_of(story: Story, one: Round, window: float) -> Evenness:
@@ -55,20 +78,20 @@ def balance_of(story: Story) -> BankStory | None:
     mine = [r for r in story.rounds if r.row.phase == BANK_BALANCE.slug]
     openings = opening_rounds(story, mine)
     wanted = story.settings.openings
-    read = [Opening(o, {r.bore: r.value for r in story.as_read(openings[o])}) for o in wanted if o in openings]
+    read = tuple((o, tuple((r.bore, r.value) for r in story.as_read(openings[o]))) for o in wanted if o in openings)
     if not read:
         return None
     at_idle = _pooled(story.as_read(idle))
     felt = {item for phase, item in story.checks if phase == BANK_BALANCE.slug}
-    return balance(
+    return _balance(
         story.layout,
         story.hardware,
-        {bore: fmean(values) for bore, values in at_idle.items()},
+        tuple((bore, fmean(values)) for bore, values in at_idle.items()),
         read,
         story.meter_as_read(),
-        free_play_proven="free-play" in felt,
-        joints_tight="joints-tight" in felt,
-        idle_times=min((len(values) for values in at_idle.values()), default=1),
+        "free-play" in felt,
+        "joints-tight" in felt,
+        min((len(values) for values in at_idle.values()), default=1),
     )
 
 

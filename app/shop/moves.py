@@ -1,7 +1,7 @@
 """Moves: what was actually turned or reset, as advised or otherwise."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from app.shop import visits
 from app.shop.database import Database
@@ -79,6 +79,7 @@ def make(shop: Database, visit_id: int, key: str, new: NewMove, at: str, seen: i
         )
         session.add(row)
         session.flush()
+        visits.remember(session, replace(story, all_moves=(*story.all_moves, row)))
         return row.ident
 
 

@@ -82,7 +82,7 @@ class Round:
         """The id of the newest reading entered, 0 when there is none."""
         return max((r.ident for r in self.entered), default=0)
 
-    @property
+    @cached_property
     def in_question(self) -> list[tuple[ReadingRow, ReadingRow]]:
         """Pairs of readings of one bore's turn, older first, each entered without sight of the other."""
         first: dict[tuple[str, int], ReadingRow] = {}
