@@ -1,5 +1,7 @@
 """Heat soak: the temperatures recorded of a visit, judged by the shop's rule, and what is still wanted in words."""
 
+from functools import lru_cache
+
 from app.shop.measures import Measure
 from app.shop.phases import HEAT_SOAKED
 from app.shop.story import Story
@@ -8,6 +10,10 @@ from app.sync.units import MINUTE, ZERO_CELSIUS
 
 GATE = "heat"
 """The name of the gate, in an override that opened it."""
+
+
+_heat_soaked = lru_cache(maxsize=128)(heat_soaked)
+"""The same figures are judged again with every reading that comes in."""
 
 
 def points_of(story: Story) -> tuple[HeatPoint, ...]:
@@ -21,7 +27,7 @@ def points_of(story: Story) -> tuple[HeatPoint, ...]:
 
 def heat_of(story: Story) -> Heat:
     """Whether the engine is hot right through. Oil is asked for in the test cell only, where it has a gauge."""
-    return heat_soaked(points_of(story), story.settings.heat, with_oil=story.visit.place == "test cell")
+    return _heat_soaked(points_of(story), story.settings.heat, with_oil=story.visit.place == "test cell")
 
 
 def lacks_of(story: Story) -> tuple[str, ...]:

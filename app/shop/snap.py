@@ -1,5 +1,7 @@
 """The snap test of a visit: which bores are blipped, what was read after, and what to do about lost motion."""
 
+from functools import cache
+
 from app.shop.judgement import PLATE_MOVES, satisfied_round
 from app.shop.phases import HEAT_SOAKED, Item
 from app.shop.story import UNITS, Story
@@ -16,20 +18,13 @@ def snap_items(story: Story) -> tuple[Item, ...]:
     if satisfied_round(story, HEAT_SOAKED) is None:
         return ()
     meter = story.meter
-    return tuple(
-        Item(
-            slug_of(bore),
-            f"Bore {bore} after a blip, {BLIPS} times",
-            "number",
-            meter.unit,
-            meter.low,
-            meter.high,
-            before_running=False,
-            over_time=True,
-            needed=(),
-        )
-        for bore in suspects(story.layout)
-    )
+    return tuple(_blip(bore, meter.unit, meter.low, meter.high) for bore in suspects(story.layout))
+
+
+@cache
+def _blip(bore: int, unit: str, low: float, high: float) -> Item:
+    asked = f"Bore {bore} after a blip, {BLIPS} times"
+    return Item(slug_of(bore), asked, "number", unit, low, high, before_running=False, over_time=True, needed=())
 
 
 def blips_of(story: Story, bore: int) -> list[float]:

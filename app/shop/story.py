@@ -161,12 +161,22 @@ class Story:
     def with_round(self, one: Round) -> "Story":
         """This story with ``one`` in the place of the round of its number, or after the others."""
         others = [r for r in self.rounds if r.row.number != one.row.number]
-        return replace(self, rounds=tuple(sorted([*others, one], key=lambda r: r.row.number)))
+        later = replace(self, rounds=tuple(sorted([*others, one], key=lambda r: r.row.number)))
+        vars(later).update({name: vars(self)[name] for name in APART_FROM_ROUNDS if name in vars(self)})
+        return later
+
+    @cached_property
+    def figures(self) -> dict[tuple[str, str], list[tuple[float, float]]]:
+        """By phase and item, every figure ever recorded with when it was read [s], in that order; none taken back."""
+        found: dict[tuple[str, str], list[tuple[float, float]]] = {}
+        for check in self.all_checks:
+            if check.number is not None and check.ident not in self.taken_back:
+                found.setdefault((check.phase, check.item), []).append((seconds(check.text or check.at), check.number))
+        return {item: sorted(read) for item, read in found.items()}
 
     def series(self, phase: str, item: str) -> list[tuple[float, float]]:
-        """Every figure ever recorded of an item with when it was read [s], in that order; none that was taken back."""
-        rows = [c for c in self.all_checks if (c.phase, c.item) == (phase, item) and c.ident not in self.taken_back]
-        return sorted((seconds(c.text or c.at), c.number) for c in rows if c.number is not None)
+        """The ``figures`` of one item."""
+        return self.figures.get((phase, item), [])
 
     @property
     def last_move(self) -> int:
@@ -227,6 +237,10 @@ class Story:
                 at = (place_of_move.get(check.after_move, 0), check.after_move)
                 stamped.append((at, IdleSpeed(check.number * REV_PER_MIN, seconds(check.at))))
         return [event for _, event in sorted(stamped, key=lambda pair: pair[0])]
+
+
+APART_FROM_ROUNDS = ("moves", "checks", "taken_back", "figures")
+"""What is worked out once for a story and stays true of it when a reading comes in."""
 
 
 def seconds(at: str) -> float:
