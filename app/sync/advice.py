@@ -4,7 +4,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
-Kind = Literal["measure", "stop", "blade", "link", "bypass", "done", "cannot"]
+from app.sync.events import BladeReset, BypassTurn, LinkTurn, Move, ScrewTurn, StopTurn
+
+Kind = Literal["measure", "stop", "blade", "screw", "link", "bypass", "done", "cannot"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,8 +24,9 @@ class Advice:
 
     kind
         ``measure`` (read ``bores``), ``stop`` (turn the stop screw of ``bank`` by ``turns``), ``blade`` (reset coupler
-        ``near``-``far`` on ``leaves`` [m]), ``link`` (turn the link of ``bank`` by ``flats``), ``bypass`` (turn the
-        bypass screw of ``near`` by ``turns``), ``done``, or ``cannot``.
+        ``near``-``far`` on ``leaves`` [m]), ``screw`` (turn the screw of coupler ``near``-``far`` by ``turns``, inward
+        where positive), ``link`` (turn the link of ``bank`` by ``flats``), ``bypass`` (turn the bypass screw of
+        ``near`` by ``turns``, outward where positive, which lets more air past), ``done``, or ``cannot``.
     bores
         For ``measure``, the bores to read, in order; otherwise the bores the move carries along, nearest first.
     expected
@@ -48,3 +51,25 @@ class Advice:
     def gap(self) -> float:
         """Thickness of the blade [m], all leaves together."""
         return sum(self.leaves)
+
+
+def move_of(advice: Advice) -> Move | None:
+    """The move that an advice asks for; None where it asks for none.
+
+    Parameters: ``advice`` to follow.
+
+    >>> move_of(Advice("bypass", "bypass", near=3, turns=0.25))
+    BypassTurn(bore=3, turns=0.25, at=0.0)
+    """
+    match advice:
+        case Advice(kind="stop", bank=str(bank), turns=turns):
+            return StopTurn(bank, turns, 0.0)
+        case Advice(kind="link", bank=str(bank), flats=flats):
+            return LinkTurn(bank, flats, 0.0)
+        case Advice(kind="blade", near=int(near), far=int(far), leaves=leaves):
+            return BladeReset(near, far, sum(leaves), leaves, 0.0)
+        case Advice(kind="screw", near=int(near), far=int(far), turns=turns):
+            return ScrewTurn(near, far, turns, 0.0)
+        case Advice(kind="bypass", near=int(bore), turns=turns):
+            return BypassTurn(bore, turns, 0.0)
+    return None

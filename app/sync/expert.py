@@ -4,8 +4,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from statistics import median
 
-from app.sync.advice import Advice
-from app.sync.layout import Coupler
+from app.sync.advice import Advice, move_of
 from app.sync.planner import next_move
 from app.sync.stand import PER_BORE, WANTED, Stand
 
@@ -40,11 +39,8 @@ def follow_advice(
             return f"{advice.kind} {advice.why}"
         if advice.kind == "measure":
             stand.read(advice.bores[0], closing=advice.why == "close-round")
-        elif advice.kind == "stop" and advice.bank is not None:
-            stand.turn(advice.bank, advice.turns)
-            stand.read_speed()
-        elif advice.near is not None and advice.far is not None:
-            stand.reset(Coupler(advice.near, advice.far), advice.leaves)
+        elif (move := move_of(advice)) is not None:
+            stand.make(move)
             stand.read_speed()
     return "no end"
 

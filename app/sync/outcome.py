@@ -1,13 +1,14 @@
 """What a set of moves would lead to: every bore's chance of ending outside the window, and what that costs.
 
 A choice is a row of whole numbers: sixteenths of a turn for each stop screw, then for each coupler which of the blades
-owned it is reset on, or ``LEFT``. Many choices are judged at once, all bores together: a bore's chance depends on the
+owned it is reset on, or ``LEFT``, or where a screw sets it sixteenths of a turn, then eighths of a turn for each bypass
+screw. Many choices are judged at once, all bores together: a bore's chance depends on the
 mean of the others.
 """
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from functools import cached_property, lru_cache
 from itertools import combinations
 from typing import NamedTuple
@@ -19,6 +20,7 @@ from app.sync.breathing import settle, slopes
 from app.sync.estimate import HAND, LEAST_GAP, Belief, rates, rotation_between, turn_noise, turned
 from app.sync.layout import Layout
 from app.sync.linkage import stop_rotation
+from app.sync.screws import EIGHTH, Turned, joined
 from app.sync.units import REV_PER_MIN
 
 Floats = NDArray[np.float64]
@@ -26,8 +28,8 @@ Ints = NDArray[np.int64]
 Choice = tuple[int, ...]
 
 LEFT = -1
-PLAUSIBLE = 2.5
 SIXTEENTH = 1 / 16
+PLAUSIBLE = 2.5
 READ_MINUTES = 0.3
 STOP_MINUTES = 0.7 + READ_MINUTES  # a move is as good as always read after
 BLADE_MINUTES = 2.0 + READ_MINUTES
@@ -37,6 +39,7 @@ SPEED_WINDOW = 60 * REV_PER_MIN
 # out for ever: a blade and a reading, again when that misses, and what hangs on it is disturbed as well.
 BEYOND_PRICE = 0.6
 STOP_BORE_PRICE = 5.0
+SCREW_PRICE = 2.0  # of a bore that a screw of its own evens: it is turned and read, and now and then again
 SPEED_PRICE = 2.0
 FLOW_PER_AREA = 0.8
 
@@ -87,6 +90,8 @@ class Task:
     ``dearness`` is the price of a bore that no blade is laid at against one that was set and missed: above 1, so that
     what stands outside is put right in the end.
     ``restart`` is what any move costs beside itself [min]: the readings of a last round under way that it undoes.
+    ``opened`` are turns by which bypass screws stand out further than after the preset, by bore; ``helpless`` are the
+    bores that nothing of their own evens any more: what carries them may still set them less far off.
     """
 
     stacks: tuple[tuple[float, ...], ...]
@@ -94,6 +99,8 @@ class Task:
     speed_known: bool
     dearness: float = 2.0
     restart: float = 0.0
+    opened: Mapping[int, float] = field(default_factory=dict)
+    helpless: frozenset[int] = frozenset()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -144,7 +151,8 @@ def nothing(layout: Layout) -> Choice:
 
     Parameters: ``layout`` of the engine.
     """
-    return (0,) * len(layout.banks) + (LEFT,) * len(layout.couplers())
+    couplers = (0 if layout.by_screw(coupler) else LEFT for coupler in layout.couplers())
+    return (*(0,) * len(layout.banks), *couplers, *(0,) * len(layout.bypass_screws))
 
 
 def outcomes(belief: Belief, task: Task, choices: Sequence[Choice]) -> Outcomes:
@@ -171,12 +179,9 @@ def outcomes(belief: Belief, task: Task, choices: Sequence[Choice]) -> Outcomes:
     if not task.speed_known:
         wanted, speed_spread = float(settle(belief.engine, belief.areas, belief.log_demand).log_speed), np.array(0.01)
     off_speed = outside_of(np.expm1(settled.log_speed - wanted), speed_spread, SPEED_WINDOW / belief.engine.speed)
-    banks = len(belief.layout.banks)
-    minutes = STOP_MINUTES * (picked[:, :banks] != 0).sum(axis=1) + BLADE_MINUTES * (picked[:, banks:] != LEFT).sum(
-        axis=1
-    )
-    minutes = minutes + task.restart * (minutes > 0)
-    price = prices(belief, task) * np.where(after.origin == np.arange(n), 1.0, task.dearness)
+    minutes = after.minutes + task.restart * (after.minutes > 0)
+    helpless = np.array([bore in task.helpless for bore in belief.layout.bores])
+    price = prices(belief, task) * np.where(after.set_anew | helpless, 1.0, task.dearness)
     risk = (price * outside).sum(axis=1) + task.dearness * SPEED_PRICE * off_speed
     return Outcomes(minutes + risk, outside, off_speed, settled.flows, _spread(found.flows, cov))
 
@@ -219,14 +224,16 @@ def prices(belief: Belief, task: Task) -> Floats:
     tree = tree_of(belief.layout)
     price = BLADE_MINUTES / (1 - outside_of(np.zeros(n), spread, task.window))
     price[tree.stops] = 0.0
-    return price + tree.weight
+    return np.where(joined(belief.layout).owned, SCREW_PRICE, price + tree.weight)
 
 
 def finest_window(belief: Belief) -> float:
-    """The half width, as a fraction of the mean, that a well-aimed blade meets every other time.
+    """The half width, as a fraction of the mean, that a well-aimed blade meets every other time; 0 without blades.
 
     Parameters: ``belief`` about the engine.
     """
+    if belief.layout.couplers() and all(map(belief.layout.by_screw, belief.layout.couplers())):
+        return 0.0
     return 0.6745 * FLOW_PER_AREA * belief.width * HAND / float(belief.areas.mean())
 
 
@@ -255,8 +262,39 @@ class _After:
         return self.picked[:, : len(self._tree.stops)]
 
     @cached_property
+    def _couplers(self) -> Ints:
+        first = len(self._tree.stops)
+        return self.picked[:, first : first + len(self._tree.far)]
+
+    @cached_property
     def _blades(self) -> Ints:
-        return self.picked[:, len(self._tree.stops) :]
+        by_screw = joined(self.belief.layout).couplers
+        if not len(by_screw):
+            return self._couplers
+        blades = self._couplers.copy()
+        blades[:, by_screw] = LEFT
+        return blades
+
+    @cached_property
+    def _screws(self) -> Turned | None:
+        """What is turned beside the stop screws; None where there is nothing of the kind."""
+        if self.belief.layout.blades_alone:
+            return None
+        by_screw = self._couplers[:, joined(self.belief.layout).couplers]
+        bypass = self.picked[:, len(self._tree.stops) + len(self._tree.far) :]
+        return Turned(self.belief, np.asarray(by_screw * SIXTEENTH), np.asarray(bypass * EIGHTH), self.origin)
+
+    @property
+    def minutes(self) -> Floats:
+        """What the moves take, shape (choices,)."""
+        turned = (self._turns != 0).sum(axis=1) + (self._screws.count if self._screws else 0)
+        return np.asarray(STOP_MINUTES * turned + BLADE_MINUTES * (self._blades != LEFT).sum(axis=1))
+
+    @property
+    def set_anew(self) -> NDArray[np.bool_]:
+        """Bores that a blade or a screw of their own sets."""
+        on_blade = np.asarray(self.origin == np.arange(self.belief.bores))
+        return on_blade | self._screws.moved if self._screws else on_blade
 
     @cached_property
     def origin(self) -> Ints:
@@ -274,12 +312,15 @@ class _After:
         turn = stop_rotation(SIXTEENTH, belief.hardware) * self._turns[:, tree.bank]
         swings = rotation_between(belief, self._before, blade)
         swing = np.where(self.origin < 0, turn, np.take_along_axis(swings, np.maximum(self.origin, 0), axis=1))
+        if self._screws:
+            swing = swing + self._screws.rotation
         return np.where(self.origin == np.arange(belief.bores), blade, turned(belief, self._before, swing))
 
     @property
     def areas(self) -> Floats:
         belief = self.belief
-        return np.maximum(belief.width * self.gaps + belief.leaks, belief.width * LEAST_GAP)
+        leaks = np.maximum(belief.leaks + self._screws.leaks, 0.0) if self._screws else belief.leaks
+        return np.maximum(belief.width * self.gaps + leaks, belief.width * LEAST_GAP)
 
     @cached_property
     def _rates(self) -> Floats:
@@ -295,6 +336,8 @@ class _After:
         choice, row = np.nonzero((self.origin >= 0) & (self.origin != rows))
         origin = self.origin[choice, row]
         found[choice, row, origin] -= self._rates[choice, row] / before[origin]
+        if self._screws:
+            self._screws.add_answer(found, self._rates)
         return found
 
     @property
@@ -305,7 +348,8 @@ class _After:
         by_hand = np.where(self.origin < 0, shaken[:, bank], HAND / at_origin)
         together = (self.origin[:, :, None] == self.origin[:, None, :]) & (bank[:, None] == bank)
         moved = by_hand * self._rates
-        return np.where(together, moved[:, :, None] * moved[:, None, :], 0.0)
+        hands = np.where(together, moved[:, :, None] * moved[:, None, :], 0.0)
+        return hands + self._screws.noise(self._rates) if self._screws else hands
 
 
 def _spread(answer: Floats, cov: Floats) -> Floats:

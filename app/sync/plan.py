@@ -1,4 +1,8 @@
-"""The cheapest set of moves: the best for each flow that may be aimed at, then trimmed with all bores together."""
+"""The cheapest set of moves: the best for each flow that may be aimed at, then trimmed with all bores together.
+
+Where every joint is a coupler on a blade, the best of them is found exactly (``search``); elsewhere a good one is
+walked out (``walk_out``) and trimmed for longer.
+"""
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
@@ -9,26 +13,30 @@ from app.sync.estimate import Belief
 from app.sync.layout import Coupler, Layout
 from app.sync.outcome import LEFT, Choice, Floats, Task, nothing, outcomes
 from app.sync.search import MOST_SIXTEENTHS, best_for_each_target
+from app.sync.walk_out import around, starts
 
 BEST_FEW = 3
 """Choices that are trimmed."""
 
-MOST_TRIMS = 7
+MOST_TRIMS, MOST_TRIMS_WALKED = 7, 16
 WORTH = 0.02
 """Minutes below which one choice is no better than another."""
 
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """A set of moves: sixteenths of a turn by bank, blades as an index into the stacks owned by coupler; those made
-    only, in the order to make them. ``cost`` in minutes, risks included."""
+    """A set of moves: sixteenths of a turn by bank, blades as an index into the stacks owned by coupler, sixteenths of
+    a turn by coupler where a screw sets it, eighths by bore for bypass screws; those made only, in the order to make
+    them: couplers outward, whichever way they are set. ``cost`` in minutes, risks included."""
 
     turns: tuple[tuple[str, int], ...]
     blades: tuple[tuple[Coupler, int], ...]
     cost: float
+    screws: tuple[tuple[Coupler, int], ...] = ()
+    bypass: tuple[tuple[int, int], ...] = ()
 
     def __bool__(self) -> bool:
-        return bool(self.turns or self.blades)
+        return bool(self.turns or self.blades or self.screws or self.bypass)
 
 
 def cheapest(belief: Belief, task: Task) -> Plan:
@@ -38,7 +46,11 @@ def cheapest(belief: Belief, task: Task) -> Plan:
     """
     layout = belief.layout
     leave = nothing(layout)
-    choices = [leave, *(best_for_each_target(belief, task) if task.stacks else ())]
+    exact = layout.blades_alone
+    if exact:
+        choices = [leave, *(best_for_each_target(belief, task) if task.stacks else ())]
+    else:
+        choices = [leave, *starts(belief, task)]
     costs = outcomes(belief, task, choices).cost
     order = np.argsort(costs)
     best, cost = choices[order[0]], float(costs[order[0]])
@@ -46,8 +58,12 @@ def cheapest(belief: Belief, task: Task) -> Plan:
     sizes = np.array([sum(stack) for stack in task.stacks])
     likely = _likely_sizes(belief, sizes)
     tried = set(leaders)
-    for _ in range(MOST_TRIMS):
-        variants = (variant for choice in leaders for variant in _variants(choice, layout, likely, len(sizes)))
+    for _ in range(MOST_TRIMS if exact else MOST_TRIMS_WALKED):
+        variants = (
+            variant
+            for choice in leaders
+            for variant in (_variants(choice, layout, likely, len(sizes)) if exact else around(choice, belief, task))
+        )
         fresh = [variant for variant in dict.fromkeys(variants) if variant not in tried]
         if not fresh:
             break
@@ -85,6 +101,10 @@ def _variants(choice: Choice, layout: Layout, likely: Iterable[int], sizes: int)
 
 def _as_plan(choice: Choice, cost: float, layout: Layout) -> Plan:
     banks = len(layout.banks)
+    couplers = layout.couplers()
     turns = tuple((bank.name, turn) for bank, turn in zip(layout.banks, choice[:banks], strict=True) if turn)
-    blades = tuple((c, size) for c, size in zip(layout.couplers(), choice[banks:], strict=True) if size != LEFT)
-    return Plan(turns, blades, cost)
+    picked = list(zip(couplers, choice[banks : banks + len(couplers)], strict=True))
+    blades = tuple((c, size) for c, size in picked if size != LEFT and not layout.by_screw(c))
+    screws = tuple((c, turn) for c, turn in picked if turn and layout.by_screw(c))
+    bypass = zip(layout.bypass_screws, choice[banks + len(couplers) :], strict=True)
+    return Plan(turns, blades, cost, screws, tuple((screw.bore, turn) for screw, turn in bypass if turn))

@@ -12,16 +12,18 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
-from app.sync.advice import Advice, Expected
+from app.sync.advice import Advice, Expected, move_of
 from app.sync.breathing import usual_breathing
 from app.sync.estimate import Belief, after_move, follow, shown_by, usual_belief
-from app.sync.events import BladeReset, Event, IdleSpeed, Meter, Move, Reading, StopTurn
+from app.sync.events import BladeReset, BypassTurn, Event, IdleSpeed, Meter, Reading, ScrewTurn
+from app.sync.gears import A_LITTLE
 from app.sync.hardware import Hardware
-from app.sync.layout import Adjuster, Coupler, Layout, StopScrew
+from app.sync.layout import Adjuster, Bypass, Coupler, Layout, StopScrew
 from app.sync.outcome import READ_MINUTES, SIXTEENTH, Outcomes, Task, finest_window, likely_stacks, nothing, outcomes
 from app.sync.plan import Plan, cheapest
 from app.sync.repeats import disagree, scattered
 from app.sync.rounds import reading_sd, suspicious
+from app.sync.screws import EIGHTH, as_if_known, bypass_room
 
 ENOUGH = 0.88
 """Chance that everything is inside at which to stop: below, engines leave uneven, above, minutes go into noise."""
@@ -50,6 +52,10 @@ MOST_UNMOVED = 2
 MOST_REMEMBERED, FORGOTTEN_AT_ONCE = 16, 8
 """Moves that are looked back on at the least, because what was before them was overtaken since; and how many older ones
 are dropped together, so that what was worked out of the rest may be kept meanwhile."""
+
+SEATED = 1 / 4
+"""Turns left to a bypass screw from which it is taken to have come to its end: what is left of them moves too little to
+go back and forth for."""
 
 ENOUGH_FOR_SLOP = 4
 """Readings of one bore with nothing moved that have to scatter before slack is spoken of."""
@@ -89,7 +95,9 @@ def next_move(
     """The one next step towards an even idle.
 
     ``why`` is one of: ``first-round``, ``close-round``, ``misread``, ``after-move``, ``last-round``, ``doubtful``,
-    ``stop-bank``, ``stop-speed``, ``blade``, ``even``, ``finest``, ``slop``, ``no-answer``.
+    ``stop-bank``, ``stop-speed``, ``blade``, ``screw``, ``way`` (which way the screw of a coupler opens is not known:
+    a little of it tells), ``bypass``, ``even``, ``finest``, ``slop``, ``no-answer``, ``bypass-end`` (no more of its
+    turns help), ``no-adjuster`` (nothing sets two plates on one shaft apart).
 
     Parameters: ``layout`` of the engine; ``hardware`` fitted; ``meter`` read with; ``events`` so far, oldest first;
     ``wanted_speed`` [rev/s]; ``blades`` owned, single leaves [m]; ``window`` half width as a fraction of the mean;
@@ -118,6 +126,7 @@ def next_move(
         any(isinstance(e, IdleSpeed) for e in events),
         DEAR + RISING * extra,
         READ_MINUTES * len({e.bore for e in since}),
+        _opened(events),
     )
     standing = outcomes(belief, task, [nothing(layout)])
     bench = _Bench(belief, meter, task, standing, events, [e.bore for e in since])
@@ -128,7 +137,7 @@ def next_move(
 
 @lru_cache(maxsize=64)
 def _usual(layout: Layout, hardware: Hardware, displacement: float, wanted_speed: float) -> Belief:
-    return usual_belief(layout, hardware, usual_breathing(len(layout.bores), displacement, wanted_speed))
+    return usual_belief(layout, hardware, usual_breathing(len(layout.bores), displacement, wanted_speed, layout.plenum))
 
 
 def _followed(start: Belief, meter: Meter, events: tuple[Event, ...]) -> Belief:
@@ -159,13 +168,14 @@ def _to_read_again(layout: Layout, meter: Meter, since: Sequence[Reading]) -> Ad
 
 def _plan(bench: _Bench) -> Plan:
     """The cheapest moves; where a bore is lost without one, the price of leaving it grows until some move pays."""
-    task = bench.task
-    lost = max(float(bench.standing.outside.max()), float(bench.standing.off_speed[0])) > LOST
-    if not lost:
-        return cheapest(bench.belief, task)
+    helpless = frozenset(bore for bore in bench.layout.bores if _helpless(bore, bench))
+    task, belief = replace(bench.task, helpless=helpless), as_if_known(bench.belief)
+    helped = (bench.outside(bore) for bore in bench.layout.bores if bore not in helpless)
+    if max([*helped, float(bench.standing.off_speed[0])]) <= LOST:
+        return cheapest(belief, task)
     task = replace(task, restart=0.0)
     for _ in range(5):
-        if plan := cheapest(bench.belief, task):
+        if plan := cheapest(belief, task):
             break
         task = replace(task, dearness=1.6 * task.dearness)
     return plan
@@ -173,43 +183,91 @@ def _plan(bench: _Bench) -> Plan:
 
 def _first_of(plan: Plan, bench: _Bench) -> Advice:
     """The first move of a plan, or the reading to take before it."""
+    last = _last_move(bench)
+    if isinstance(last, ScrewTurn) and last.far not in bench.read and _first_tried(last, bench):
+        return Advice("measure", "after-move", bores=(last.far,))
     if plan.turns:
         name, sixteenths = plan.turns[0]
         if _in_vain(StopScrew(name), bench):
             return Advice("cannot", "no-answer", bank=name, about=(bench.layout.bank(name).stop,))
-        turn = StopTurn(name, sixteenths * SIXTEENTH, 0.0)
         moved = bench.layout.bank(name).bores
         why = "stop-speed" if bench.standing.off_speed[0] > 0.5 else "stop-bank"
-        return Advice("stop", why, bank=name, turns=turn.turns, bores=moved, expected=_expected(bench, turn, moved))
-    coupler, size = plan.blades[0]
-    if first := _read_before(coupler, bench):
+        return _with_expected(Advice("stop", why, bank=name, turns=sixteenths * SIXTEENTH, bores=moved), bench)
+    places = bench.layout.couplers()
+    if plan.blades or plan.screws:
+        coupler, amount = min((*plan.blades, *plan.screws), key=lambda one: places.index(one[0]))
+        return _at_coupler(coupler, amount, bench)
+    bore, eighths = plan.bypass[0]
+    if first := _read_before(bore, bench):
+        return first
+    if _in_vain(Bypass(bore), bench):
+        return Advice("cannot", "no-answer", near=bore, about=(bore,))
+    return _with_expected(Advice("bypass", "bypass", near=bore, turns=eighths * EIGHTH, bores=(bore,)), bench)
+
+
+def _at_coupler(coupler: Coupler, amount: int, bench: _Bench) -> Advice:
+    """The move at a coupler, or the reading to take before it. ``amount`` as in ``Plan``."""
+    near, far = coupler.near, coupler.far
+    if first := _read_before(far, bench):
         return first
     if _in_vain(coupler, bench):
-        return Advice("cannot", "no-answer", near=coupler.near, far=coupler.far, about=(coupler.far,))
-    leaves = bench.task.stacks[size]
-    reset = BladeReset(coupler.near, coupler.far, sum(leaves), leaves, 0.0)
-    moved = bench.layout.bank_of(coupler.far).beyond(coupler)
-    return Advice(
-        "blade",
-        "blade",
-        near=coupler.near,
-        far=coupler.far,
-        leaves=leaves,
-        bores=moved,
-        expected=_expected(bench, reset, moved),
-    )
+        return Advice("cannot", "no-answer", near=near, far=far, about=(far,))
+    moved = bench.layout.bank_of(far).beyond(coupler)
+    if not bench.layout.by_screw(coupler):
+        leaves = bench.task.stacks[amount]
+        return _with_expected(Advice("blade", "blade", near=near, far=far, leaves=leaves, bores=moved), bench)
+    if bench.belief.knows_way(coupler):
+        turns = amount * SIXTEENTH
+        return _with_expected(Advice("screw", "screw", near=near, far=far, turns=turns, bores=moved), bench)
+    return Advice("screw", "way", near=near, far=far, turns=A_LITTLE, bores=moved)
 
 
-def _read_before(coupler: Coupler, bench: _Bench) -> Advice | None:
-    """The reading that is worth more than going straight on to a blade at this coupler."""
-    moves = _moves_at(bench.events)
-    last = bench.events[moves[-1]] if moves else None
-    if isinstance(last, BladeReset) and last.far not in bench.read and bench.outside(last.far) > DOUBT_AFTER_BLADE:
-        return Advice("measure", "after-move", bores=(last.far,))
+def _read_before(bore: int, bench: _Bench) -> Advice | None:
+    """The reading that is worth more than going straight on to a move that is to set this bore."""
+    last = _last_move(bench)
+    set_last = last.far if isinstance(last, BladeReset | ScrewTurn) else None
+    if isinstance(last, BypassTurn):
+        set_last = last.bore
+    if set_last is not None and set_last not in bench.read and bench.outside(set_last) > DOUBT_AFTER_BLADE:
+        return Advice("measure", "after-move", bores=(set_last,))
     low, high = UNDECIDED
-    if low < bench.outside(coupler.far) < high and bench.read.count(coupler.far) < 2:
-        return Advice("measure", "doubtful", bores=(coupler.far,))
+    if low < bench.outside(bore) < high and bench.read.count(bore) < 2:
+        return Advice("measure", "doubtful", bores=(bore,))
     return None
+
+
+def _first_tried(turn: ScrewTurn, bench: _Bench) -> bool:
+    """Whether a screw of unknown way was turned for the first time: the reading after it is what it was turned for."""
+    coupler = Coupler(turn.near, turn.far)
+    before = [e for e in bench.events if isinstance(e, ScrewTurn) and (e.near, e.far) == (turn.near, turn.far)]
+    return bench.layout.joint(coupler) == "screw" and len(before) == 1
+
+
+def _last_move(bench: _Bench) -> Event | None:
+    moves = _moves_at(bench.events)
+    return bench.events[moves[-1]] if moves else None
+
+
+def _opened(events: Sequence[Event]) -> dict[int, float]:
+    """How far each bypass screw was turned out, all turns together."""
+    opened: dict[int, float] = {}
+    for event in events:
+        if isinstance(event, BypassTurn):
+            opened[event.bore] = opened.get(event.bore, 0.0) + event.turns
+    return opened
+
+
+def _helpless(bore: int, bench: _Bench) -> str:
+    """Why no move can even a bore against the others; empty where one can."""
+    own = bench.layout.own_adjuster(bore)
+    if own is None:
+        return "no-adjuster"
+    if not isinstance(own, Bypass):
+        return ""
+    least, most = bypass_room(bench.layout, bench.task.opened)[bench.layout.bypass_screws.index(own)]
+    flows = bench.standing.flows[0]
+    left = -least if flows[bench.belief.row(bore)] > flows.mean() else most
+    return "bypass-end" if left * EIGHTH <= SEATED else ""
 
 
 def _last_round(bench: _Bench, closed: bool, finer: bool) -> Advice:
@@ -222,6 +280,9 @@ def _last_round(bench: _Bench, closed: bool, finer: bool) -> Advice:
         return Advice("measure", "close-round", bores=(bench.read[0],))
     if bench.standing.all_inside[0] >= ENOUGH:
         return Advice("done", "finest" if finer else "even")
+    for bore in by_doubt:
+        if bench.outside(bore) > LOST and (why := _helpless(bore, bench)):
+            return Advice("cannot", why, near=bore, about=(bore,))
     if len(bench.read) - len(bench.layout.bores) - 1 >= MOST_EXTRA:
         return Advice("done", "finest")
     times = Counter(bench.read)
@@ -234,16 +295,18 @@ def _in_vain(adjuster: Adjuster, bench: _Bench) -> bool:
     return bench.belief.unmoved.get(adjuster, 0) >= MOST_UNMOVED
 
 
-def _expected(bench: _Bench, move: Move, moved: Sequence[int]) -> dict[int, Expected]:
-    """The reading to expect at each bore that moves, and its band in nine cases of ten."""
+def _with_expected(advice: Advice, bench: _Bench) -> Advice:
+    """The advice with the reading to expect at each bore that moves, and its band in nine cases of ten."""
+    move = move_of(advice)
+    assert move is not None
     after = after_move(bench.belief, move)
     shown, spread = shown_by(after, bench.meter)
     found = {}
-    for bore in moved:
+    for bore in advice.bores:
         value = float(shown[after.row(bore)])
         band = 1.645 * math.hypot(reading_sd(value, bench.meter), float(spread[after.row(bore)]))
         found[bore] = Expected(value, max(value - band, 0.0), value + band)
-    return found
+    return replace(advice, expected=found)
 
 
 def _moves_at(events: Sequence[Event]) -> list[int]:

@@ -69,6 +69,14 @@ def best_for_each_target(belief: Belief, task: Task) -> list[Choice]:
     return list(found)
 
 
+def areas_to_aim_at(belief: Belief, task: Task) -> tuple[Floats, Floats]:
+    """Areas [m2] between which a bore's flow is inside the window, for each flow that may be aimed at.
+
+    Parameters: ``belief`` about the engine; ``task`` to do.
+    """
+    return _Aim(belief, task).limits
+
+
 @dataclass(frozen=True, eq=False)
 class _Aim:
     """The chance of one bore by itself, for each target. Arrays run over targets first, then over gaps."""

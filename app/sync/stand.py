@@ -1,11 +1,12 @@
 """A simulated engine to train on and to measure the advice by, richer than the model the advice assumes.
 
 Every plate has its own closed angle, leak, discharge and cylinder behind it; plates grow with heat, couplers have lost
-motion, screws do not travel quite as drawn; idle speed and runner pressure answer to total air; the idle wanders. The
-meter has a scale of its own, noise and steps, and hands are hands. How large each of these is is our own judgement.
+motion, screws do not travel quite as drawn, bypass and coupler screws do what their maker gave them; idle speed and
+runner pressure answer to total air; the idle wanders. The meter has a scale of its own, noise and steps, and hands are
+hands. How large each of these is is our own judgement.
 
-What an engine is follows from its seed, and how meter and hands fell from the order of what was done, so doing the
-same again leads to the same state: nothing but the seed and what was recorded has to be kept.
+What an engine is follows from its seed, and how meter and hands fell from the order of what was done, so doing the same
+again leads to the same state: nothing but the seed and what was recorded has to be kept.
 """
 
 import math
@@ -18,21 +19,30 @@ import numpy as np
 from app.sync.air import ATMOSPHERE, GAS_CONSTANT, SHOP_TEMPERATURE, critical_ratio
 from app.sync.banks import CENTRAL_LEVER
 from app.sync.changes import Floats
-from app.sync.events import BladeReset, BypassTurn, Event, IdleSpeed, LinkTurn, Meter, Move, Reading, StopTurn
+from app.sync.events import (
+    BladeReset,
+    BypassTurn,
+    Event,
+    IdleSpeed,
+    LinkTurn,
+    Meter,
+    Move,
+    Reading,
+    ScrewTurn,
+    StopTurn,
+)
+from app.sync.gears import BYPASS_BASE
 from app.sync.hardware import Hardware, likely_hardware
 from app.sync.layout import Coupler, Layout
 from app.sync.link_stories import FREE_PLAY
-from app.sync.linkage import link_rotation, stop_rotation
+from app.sync.linkage import BYPASS_AREA, WAYS, coupler_rotation, link_rotation, stop_rotation
 from app.sync.plate import open_area
 from app.sync.units import DEGREE, KG_PER_HOUR, LITRE, REV_PER_MIN, THOU
 
 WANTED = 850 * REV_PER_MIN
 PER_BORE = 0.5 * LITRE
 STOP_MINUTES, BLADE_MINUTES, READING_MINUTES = 0.7, 2.0, 0.3
-"""What the work takes (judgement); a link or a bypass screw takes as long as a stop screw."""
-
-BYPASS_AREA = 0.5e-6
-"""Effective area that a turn of a bypass screw opens [m2] (judgement)."""
+"""What the work takes (judgement); any other screw and a link take as long as a stop screw."""
 
 Trouble = Literal["sound", "loose", "slipped"]
 """What ails an engine beyond not being even: nothing; one coupler with much lost motion; one that slipped on an engine
@@ -92,16 +102,42 @@ class Stand:
         for bank in self.layout.banks:
             common = rng.normal(0.041, 0.006)
             self.angle[self.place[bank.stop]] = common
-            for coupler in bank.couplers():
-                self.angle[self.place[coupler.far]] = self.angle[self.place[coupler.near]] + rng.normal(0, 0.009)
+            for joint in bank.outward:
+                near, far = self.place[joint.near], self.place[joint.far]
+                apart = rng.normal(0, 0.009)
+                if joint.kind == "shaft":  # its maker set the plates of one shaft together
+                    apart /= 4
+                    self.closed[far] += 0.7 * (self.closed[near] - self.closed[far])
+                    self.leak[far] += 0.5 * (self.leak[near] - self.leak[far])
+                self.angle[far] = self.angle[near] + apart
+        self._screws(np.random.default_rng([self.seed, n, 13]))
         self.heat = rng.normal(0, 0.0008, n)  # still to come, over about twenty minutes
-        nominal = 0.75 * (math.pi * 0.024 * 5 * THOU + 1.2e-6) * self._per_area() * 0.64
+        past_plates = 1.2e-6 + BYPASS_BASE * BYPASS_AREA * len(self.layout.bypass) / n
+        nominal = 0.75 * (math.pi * 0.024 * 5 * THOU + past_plates) * self._per_area() * 0.64
         ratio = rng.normal(0.67, 0.03)  # runner pressure at idle
         self.filling = nominal / (ratio * WANTED) * (1 + 0.02 * rng.standard_normal(n))
         self.demand = n * nominal * (1 + 0.08 * rng.standard_normal())
         self.wander = 0.0
         self._trouble(np.random.default_rng([self.seed, n, 11]))
         self.worst_at_first = self.worst()
+
+    def _screws(self, rng: np.random.Generator) -> None:
+        """What a turn of each coupler's screw and bypass screw does on this engine, and how far the latter stand out;
+        drawn apart so that an engine without any is the same as before."""
+        if self.layout.plenum:
+            self.sharing = rng.uniform(0.6, 0.95)
+        size = coupler_rotation(1.0, self.hardware) * math.exp(0.25 * rng.standard_normal())
+        unknown = int(rng.choice([-1, 1]))
+        self.per_turn = {
+            coupler: WAYS.get(self.layout.joint(coupler), unknown) * size * math.exp(0.1 * rng.standard_normal())
+            for coupler in self.layout.couplers()
+            if self.layout.by_screw(coupler)
+        }
+        area = BYPASS_AREA * math.exp(0.3 * rng.standard_normal())
+        self.opens = {one.bore: area * math.exp(0.1 * rng.standard_normal()) for one in self.layout.bypass_screws}
+        self.turned_out = {bore: BYPASS_BASE + 0.2 * float(rng.standard_normal()) for bore in self.opens}
+        for bore, out in self.turned_out.items():
+            self.leak[self.place[bore]] += self.opens[bore] * out
 
     def _trouble(self, rng: np.random.Generator) -> None:
         """What ails this engine, drawn apart so that the engine is the same without it."""
@@ -235,13 +271,26 @@ class Stand:
         self.link[bank] += link_rotation(flats + 6 * self.rough.turn * self.rng.standard_normal(), self.hardware)
         self.events.append(LinkTurn(bank, flats, self.minutes * 60))
 
-    def turn_bypass(self, bore: int, turns: float) -> None:
-        """Turn a bore's bypass screw; it closes no further than tight."""
+    def turn_screw(self, coupler: Coupler, turns: float) -> None:
+        """Turn a coupler's own screw, inward where positive. Raises KeyError where a blade sets it."""
+        per_turn = self.per_turn[coupler]
         self._spend(STOP_MINUTES)
         self.moves += 1
-        at = self.place[bore]
-        real = turns + self.rough.turn * self.rng.standard_normal()
-        self.leak[at] = max(self.leak[at] + BYPASS_AREA * real, 0.1e-6)
+        bank = self.layout.bank_of(coupler.far)
+        real = per_turn * (turns + self.rough.turn * self.rng.standard_normal())
+        rows = [self.place[bore] for bore in bank.beyond(coupler)]
+        self.angle[rows] = np.maximum(self.angle[rows] + real, 0.0)
+        self._settle_slack(bank.name, self.rng)
+        self.events.append(ScrewTurn(coupler.near, coupler.far, turns, self.minutes * 60))
+
+    def turn_bypass(self, bore: int, turns: float) -> None:
+        """Turn a bore's bypass screw, outward where positive; it closes no further than its seat. Raises KeyError where
+        there is none."""
+        opens, out = self.opens[bore], self.turned_out[bore]
+        self._spend(STOP_MINUTES)
+        self.moves += 1
+        self.turned_out[bore] = max(out + turns + self.rough.turn * float(self.rng.standard_normal()), 0.0)
+        self.leak[self.place[bore]] += opens * (self.turned_out[bore] - out)
         self.events.append(BypassTurn(bore, turns, self.minutes * 60))
 
     def make(self, move: Move) -> None:
@@ -251,9 +300,11 @@ class Stand:
                 self.turn(move.bank, move.turns)
             case BladeReset():
                 self.reset(Coupler(move.near, move.far), move.leaves)
+            case ScrewTurn():
+                self.turn_screw(Coupler(move.near, move.far), move.turns)
             case LinkTurn():
                 self.turn_link(move.bank, move.flats)
-            case BypassTurn():
+            case BypassTurn() if move.bore in self.opens:  # else recorded where there is none: nothing moved
                 self.turn_bypass(move.bore, move.turns)
 
     def _settle_slack(self, bank: str, rng: np.random.Generator) -> None:

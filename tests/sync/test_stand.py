@@ -25,7 +25,6 @@ def worked_on(layout: Layout) -> Stand:
     stand.read(3)
     stand.reset(Coupler(2, 3), (3 * THOU, 2 * THOU))
     stand.turn_link("A", 1.5)
-    stand.turn_bypass(4, 0.5)
     stand.read(3, opening=30 * THOU)
     return stand
 
@@ -129,11 +128,28 @@ def test_a_link_made_too_short_holds_its_bank_off_the_stop_at_idle() -> None:
     assert list(wider) == [False] * 4 + [True] * 4
 
 
-def test_a_bypass_screw_lets_more_air_past_one_plate() -> None:
-    stand = Stand(FOUR, 2, STILL, heated=1e6)
+def test_a_bypass_screw_lets_more_air_past_one_plate_and_closes_no_further_than_its_seat() -> None:
+    twins = Layout((Bank("A", (1, 2, 3, 4), 2, 2, ("shaft", "blade", "shaft")),), bypass=frozenset({1, 3}))
+    stand = Stand(twins, 2, STILL, heated=1e6)
     before, _ = stand.breathe()
     stand.make(BypassTurn(3, 1.0, 0.0))
     after, _ = stand.breathe()
     assert after[2] > 1.02 * before[2]
     assert after[0] == pytest.approx(before[0], rel=0.02)
-    assert np.array_equal(Stand(FOUR, 2, STILL, heated=1e6).gaps(), stand.gaps())
+    assert np.array_equal(Stand(twins, 2, STILL, heated=1e6).gaps(), stand.gaps())
+    for _ in range(2):
+        stand.turn_bypass(3, -9.0)
+    assert stand.turned_out[3] == 0
+    with pytest.raises(KeyError):
+        stand.turn_bypass(4, 1.0)
+
+
+def test_a_couplers_screw_moves_what_lies_beyond_its_own_way() -> None:
+    screws = Layout((Bank("A", (1, 2, 3, 4), 2, 2, ("screw-in", "screw-out", "shaft")),))
+    stand = Stand(screws, 2, STILL, heated=1e6)
+    before = stand.gaps()
+    stand.turn_screw(Coupler(2, 3), 0.125)
+    assert (stand.gaps()[2:] < before[2:] - 0.2 * THOU).all()
+    assert stand.gaps()[:2] == pytest.approx(before[:2])
+    stand.turn_screw(Coupler(2, 1), 0.125)
+    assert stand.gaps()[0] > before[0] + 0.2 * THOU

@@ -26,7 +26,7 @@ from app.web.drawing import unit_of
 
 router = APIRouter(prefix="/visits/{visit_id}", tags=["advice"])
 
-Kind = Literal["measure", "stop", "blade", "link", "bypass", "done", "cannot"]
+Kind = Literal["measure", "stop", "blade", "screw", "link", "bypass", "done", "cannot"]
 
 
 class ExpectedTold(Told):
@@ -50,9 +50,9 @@ class AdviceTold(Told):
     """The one next step. The fields that its kind does not have are null or empty.
 
     `measure`: take `readings`. `stop`: turn the stop screw of `bank` by `turns`; in cold preset, where `bank` is null,
-    every stop screw, from the base blade. `blade`: reset `coupler` on `leaves_thou`. `link`: turn the link of `bank` by
-    `flats`. `bypass`: turn the bypass screw of `bore` by `turns`. `done`: leave it as it is. `cannot`: moving more does
-    not help; `reason` says what to look for.
+    every stop screw, from the base blade. `blade`: reset `coupler` on `leaves_thou`. `screw`: turn the screw of
+    `coupler` by `turns`. `link`: turn the link of `bank` by `flats`. `bypass`: turn the bypass screw of `bore` by
+    `turns`. `done`: leave it as it is. `cannot`: moving more does not help; `reason` says what to look for.
     """
 
     kind: Kind
@@ -64,7 +64,10 @@ class AdviceTold(Told):
     bank: str | None
     coupler: Coupler | None
     bore: int | None
-    turns: float | None = Field(description="Positive is in, which opens.")
+    turns: float | None = Field(
+        description="Of a stop screw, positive is in, which opens its bank; of a coupler's screw, positive is in, "
+        "whichever way that opens; of a bypass screw, positive is out, which lets more air past."
+    )
     flats: float | None = Field(description="Sixths of a turn; positive makes the bank open earlier.")
     leaves_thou: list[float] = Field(description="The one leaf, or the two to stack, in thousandths of an inch.")
     moves_bores: list[int] = Field(description="The bores that move along, nearest first.")
@@ -133,7 +136,7 @@ def _told(story: Story, slug: Slug) -> AdviceTold:
     phase = phase_named(slug)
     step = _step(story, phase)
     title, reason = _said(story, phase, step)
-    turned = step.kind in ("stop", "bypass")
+    turned = step.kind in ("stop", "screw", "bypass")
     return AdviceTold(
         kind=step.kind,
         why=step.why,
