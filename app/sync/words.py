@@ -1,7 +1,7 @@
 """What the brain found, as a calm colleague would say it: titles of at most two short lines, sentences of one or two.
 
 Numbers stand in the meter's unit with its steps, blades in thousandths of an inch, turns in sixteenths in words. A stop
-screw turned in opens its bank.
+screw turned in opens its bank; a bypass screw turned out lets more air past its plate.
 """
 
 from collections.abc import Mapping, Sequence
@@ -129,8 +129,12 @@ def title(advice: Advice, layout: Layout, metric: bool = False) -> str:
         case "link":
             way = "earlier" if advice.flats > 0 else "later"
             return f"Turn the link of bank {advice.bank} by {abs(advice.flats):g} flats, to open {way}"
+        case "screw":
+            way, read = "in" if advice.turns > 0 else "out", ", and read" if advice.why == "way" else ""
+            amount = fraction(abs(advice.turns))
+            return f"Turn the screw of coupler {advice.near}–{advice.far} {way} by {amount}\u00a0turn{read}"
         case "bypass":
-            way = "in" if advice.turns > 0 else "out"
+            way = "out" if advice.turns > 0 else "in"
             return f"Turn the bypass screw of bore {advice.near} {way} by {fraction(abs(advice.turns))}\u00a0turn"
         case "done":
             return "Leave the plates alone"
@@ -151,8 +155,11 @@ REASONS: Mapping[str, str] = {
     "finest": "No blade owned and no hand sets it closer. The window asked for is finer than that.",
     "coarse": "The banks stand close enough to warm it up. The rest waits for heat.",
     "skipped": "The others cannot be evened around a bore nobody has read. Read it, or go on with a reason.",
-    "slop": "Readings scatter with nothing moved: look for slack in its coupler.",
+    "slop": "Readings scatter with nothing moved: look for slack in what carries its plate.",
     "no-answer": "The last move did not act as the linkage says: slack, a plate that does not return, or a leak.",
+    "way": "Nobody knows yet which way it opens what lies beyond: a little of it, and the next reading tells.",
+    "bypass-end": "its bypass screw has come to its end. Look for dirt, a leak, or a plate askew on the shaft.",
+    "no-adjuster": "no screw sets it apart from its mate on the shaft. Look for dirt, a leak, or a plate askew.",
 }
 """What stands behind a reason's code, where nothing has to be worked out. A new code gets its line here."""
 
@@ -162,7 +169,7 @@ def reason(advice: Advice, unit: Unit) -> str:
 
     Parameters: ``advice`` to say; ``unit`` of the meter.
     """
-    if advice.kind in ("stop", "blade", "bypass"):
+    if advice.kind in ("stop", "blade", "screw", "bypass") and advice.why != "way":
         said = [_what_moves(advice), _what_to_expect(advice, unit)]
         return " ".join(part for part in said if part)
     about = f"Bore {bores_in_words(advice.about)}: " if advice.about and advice.why != "skipped" else ""
@@ -217,6 +224,8 @@ def _what_moves(advice: Advice) -> str:
     if advice.kind == "stop":
         verb = "opens" if advice.turns > 0 else "closes"
         return f"All of bank {advice.bank} {verb}."
+    if advice.kind == "bypass":
+        return f"Lets {'more' if advice.turns > 0 else 'less'} air past bore {advice.near} alone."
     if not advice.bores:
         return ""
     if len(advice.bores) == 1:

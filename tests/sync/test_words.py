@@ -28,6 +28,13 @@ KGH = Unit("kg/h", KG_PER_HOUR, 2, 0.25)
             "Reset coupler 2–3 on 0.003\u00a0in and 0.0015\u00a0in stacked",
         ),
         (Advice("link", "link", bank="B", flats=-1.5), "Turn the link of bank B by 1.5 flats, to open later"),
+        (Advice("bypass", "bypass", near=3, turns=0.25), "Turn the bypass screw of bore 3 out by 1/4\u00a0turn"),
+        (Advice("bypass", "bypass", near=3, turns=-1.5), "Turn the bypass screw of bore 3 in by 1 1/2\u00a0turn"),
+        (Advice("screw", "screw", near=2, far=3, turns=-0.0625), "Turn the screw of coupler 2–3 out by 1/16\u00a0turn"),
+        (
+            Advice("screw", "way", near=2, far=3, turns=0.125),
+            "Turn the screw of coupler 2–3 in by 1/8\u00a0turn, and read",
+        ),
         (Advice("done", "even"), "Leave the plates alone"),
         (Advice("cannot", "skipped", about=(3,)), "Bore 3 was skipped"),
     ],
@@ -41,6 +48,18 @@ def test_what_to_expect_is_in_steps_the_meter_shows() -> None:
     expected = {3: Expected(6.57 * KG_PER_HOUR, 0, 1), 4: Expected(6.2 * KG_PER_HOUR, 0, 1)}
     advice = Advice("blade", "blade", near=2, far=3, leaves=(3 * THOU,), bores=(3, 4), expected=expected)
     assert reason(advice, KGH) == "Moves bore 3 and 4 together. Expect 6.50 and 6.25."
+
+
+def test_a_bypass_screw_says_what_it_does_to_one_bore() -> None:
+    advice = Advice(
+        "bypass", "bypass", near=3, turns=-0.5, bores=(3,), expected={3: Expected(6.57 * KG_PER_HOUR, 0, 1)}
+    )
+    assert reason(advice, KGH) == "Lets less air past bore 3 alone. Expect 6.50."
+
+
+def test_a_screw_of_unknown_way_says_why_it_is_turned_and_promises_no_reading() -> None:
+    advice = Advice("screw", "way", near=2, far=3, turns=0.125, bores=(3, 4))
+    assert reason(advice, KGH) == REASONS["way"]
 
 
 def test_every_reason_is_one_or_two_short_sentences() -> None:
