@@ -4,17 +4,24 @@ import math
 from collections.abc import Iterable
 from functools import lru_cache
 from statistics import fmean
+from typing import NamedTuple
 
 from app.shop.phases import BANK_BALANCE, HEAT_SOAKED, Phase
+from app.shop.recheck import same_air
 from app.shop.story import Round, Story
 from app.shop.walk import opening_rounds
 from app.sync.advice import Advice
 from app.sync.banks import BankStory, Opening, balance
-from app.sync.events import Meter, Reading
+from app.sync.estimate import Belief, follow
+from app.sync.events import Event, Meter, Reading
 from app.sync.hardware import Hardware
 from app.sync.layout import Layout
-from app.sync.planner import next_move
+from app.sync.lessons import next_visit
+from app.sync.planner import next_move, usual_start
 from app.sync.rounds import Evenness, evenness, suspicious
+
+LESSONS_BACK = 3
+"""Earlier visits that are learned from; what was before them counts for little by now."""
 
 PLATE_MOVES = ("stop", "blade", "bypass")
 
@@ -63,11 +70,60 @@ def next_of(story: Story, phase: Phase, until: Round | None = None) -> Advice | 
         tuple(story.settings.blades),
         story.settings.window(phase.slug),
         story.engine.displacement,
+        lessons_of(story),
     )
     skipped = [b for b in advice.bores if story.rounds and b in story.rounds[-1].skipped]
     if advice.kind == "measure" and skipped == list(advice.bores):
         return Advice("cannot", "skipped", about=tuple(skipped))
     return advice
+
+
+def lessons_of(story: Story, back: int = LESSONS_BACK) -> Belief | None:
+    """What the visits signed off before this one taught of the engine and its meter; None where there was none.
+
+    The very same object comes back while nothing of it has changed.
+    """
+    before = story.before
+    if before is None or back == 0:
+        return None
+    return _taught(
+        _Bench(before.layout, before.hardware, before.meter_as_read()),
+        before.all_events,
+        lessons_of(before, back - 1),
+        _Bench(story.layout, story.hardware, story.meter_as_read()),
+        story.engine.displacement,
+        story.engine.idle_speed,
+        story.meter.ident == before.meter.ident,
+        same_air(story),
+    )
+
+
+class _Bench(NamedTuple):
+    """What a visit is worked on and with."""
+
+    layout: Layout
+    hardware: Hardware
+    meter: Meter
+
+
+@lru_cache(maxsize=512)
+def _taught(
+    then: _Bench,
+    events: tuple[Event, ...],
+    start: Belief | None,
+    now: _Bench,
+    displacement: float,
+    speed: float,
+    same_meter: bool,
+    air: bool,
+) -> Belief | None:
+    """What a visit of these ``events`` taught, and those before it, as ``start``."""
+    if start is None and not any(isinstance(event, Reading) for event in events):
+        return None
+    start = start or usual_start(then.layout, then.hardware, displacement, speed)
+    fresh = usual_start(now.layout, now.hardware, displacement, speed)
+    alike = same_meter and then.meter.quantity == now.meter.quantity
+    return next_visit(follow(start, then.meter, events), fresh, same_meter=alike, same_air=air)
 
 
 def balance_of(story: Story) -> BankStory | None:

@@ -21,14 +21,17 @@ SELECT e.version,
   coalesce((SELECT max(id) FROM sign_off WHERE visit_id = v.id), 0),
   coalesce((SELECT max(id) FROM correction WHERE visit_id = v.id), 0),
   coalesce((SELECT max(id) FROM study_reading), 0),
-  coalesce((SELECT max(id) FROM setup), 0)
+  coalesce((SELECT max(id) FROM setup), 0),
+  coalesce((SELECT max(c.id) FROM visit b JOIN correction c ON c.visit_id = b.id
+            WHERE b.engine_id = v.engine_id AND b.number < v.number), 0)
 FROM visit v JOIN engine e ON e.id = v.engine_id WHERE v.id = ?
 """
 
 
 class Marks(NamedTuple):
     """The version of a visit's engine, and the newest id of each table that a visit has rows in, 0 for none;
-    ``study`` is the newest reading of any meter's study, ``setup`` the newest settings of the shop."""
+    ``study`` is the newest reading of any meter's study, ``setup`` the newest settings of the shop and
+    ``corrected_before`` the newest correction of an earlier visit of the engine."""
 
     engine: int
     reading: int
@@ -40,6 +43,7 @@ class Marks(NamedTuple):
     correction: int
     study: int
     setup: int
+    corrected_before: int
 
 
 def marks(session: Session, visit_id: int) -> Marks:
@@ -63,6 +67,7 @@ def marks_of(story: Story) -> Marks:
         max((one.ident for one in story.corrections), default=0),
         story.studied,
         story.setup,
+        story.corrected_before,
     )
 
 

@@ -5,6 +5,9 @@ from app.shop.story import Story
 CHANGES = ("stop screw", "exhaust", "linkage", "throttle sensor", "intake or air filter")
 """What changes the sync when it is touched (common practice, no published source)."""
 
+AIR = ("exhaust", "intake or air filter")
+"""Those of CHANGES that change how much air an engine needs to idle."""
+
 PLACES = {"test cell": "it is in the test cell now", "vehicle": "it is in the vehicle now", "telephone": ""}
 
 
@@ -19,6 +22,14 @@ def reasons(story: Story) -> tuple[str, ...]:
     if here and story.place_before not in ("", "telephone", story.visit.place):
         said.append(f"{here}: other exhaust, heat under the bonnet and idle speed" if "vehicle" in here else here)
     return tuple(said)
+
+
+def same_air(story: Story) -> bool:
+    """Whether the engine breathes through the same parts in the same place as at the last sign-off."""
+    said = (story.visit.changed or "").split(", ")
+    here, there = story.visit.place, story.place_before
+    moved = "telephone" not in (here, there) and here != there
+    return not moved and not any(what in said for what in AIR)
 
 
 def recheck(story: Story) -> str:

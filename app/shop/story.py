@@ -104,9 +104,10 @@ class Story:
     """Everything recorded of one visit.
 
     ``fitted_before`` is the fitting of the last visit signed off before it, None when there was none; ``before`` is
-    that whole visit, where somebody asked for it. ``repeatability`` is what the meter repeats by its studies up to the
-    sign-off; ``studied`` the newest reading of any study when this was read; ``settings`` are the shop's as they were
-    when the visit was opened, ``units`` those it shows figures in by now, as of its newest ``setup``.
+    that whole visit, with some before it, and ``corrected_before`` the newest correction of any visit before.
+    ``repeatability`` is what the meter repeats by its studies up to the sign-off; ``studied`` the newest reading of any
+    study when this was read; ``settings`` are the shop's as they were when the visit was opened, ``units`` those it
+    shows figures in by now, as of its newest ``setup``.
     """
 
     engine: Engine
@@ -129,6 +130,7 @@ class Story:
     studied: int = 0
     units: Units = RECORDED
     setup: int = 0
+    corrected_before: int = 0
 
     @cached_property
     def moves(self) -> list[MoveRow]:
@@ -148,6 +150,13 @@ class Story:
     def newest_check(self, phase: str, item: str) -> CheckRow | None:
         """The newest row of an item, whether it stands or takes one back."""
         return next((c for c in reversed(self.all_checks) if (c.phase, c.item) == (phase, item)), None)
+
+    def back(self) -> Iterator["Story"]:
+        """This visit and the ones before it, newest first."""
+        one: Story | None = self
+        while one is not None:
+            yield one
+            one = one.before
 
     def rows(self) -> Iterator[Row]:
         """Every row that the story is made of, but for the visit before."""
@@ -215,6 +224,11 @@ class Story:
         """The last closed idle round with no move after it."""
         still = [r for r in self.rounds if r.closed and r.row.opening == 0 and not self.moved_since(r)]
         return still[-1] if still else None
+
+    @cached_property
+    def all_events(self) -> tuple[Event, ...]:
+        """Everything that the brain may learn from the visit: see ``events``."""
+        return tuple(self.events())
 
     def events(self, until: Round | None = None) -> list[Event]:
         """Idle readings once hot, idle speeds and moves as the brain wants them, in the order they happened.

@@ -32,6 +32,9 @@ from app.shop.tables import (
     Visit,
 )
 
+LOOKED_BACK = 3
+"""Visits before the one asked for that are read with it."""
+
 R = TypeVar("R", Engine, Fitting, MeterRow)
 T = TypeVar("T", RoundRow, MoveRow, CheckRow, Override, SignOff, Correction)
 
@@ -124,14 +127,26 @@ def sign_off(shop: Database, visit_id: int, key: str, name: str, at: str, pin: s
         return row.ident
 
 
-def load(session: Session, visit_id: int, with_before: bool = False) -> Story:
-    """Everything recorded of a visit, and of the one before it when asked for. Raises NotThereError.
+def load(session: Session, visit_id: int) -> Story:
+    """Everything recorded of a visit, and of the ones signed off before it, ``LOOKED_BACK`` at most. Raises
+    NotThereError.
 
     A story that was read before is handed out again while nothing was added to it.
     """
-    story = _kept(session, visit_id)
-    before = _signed_before(session, story.visit) if with_before else None
-    return replace(story, before=_kept(session, before.ident)) if before else story
+    now = marks(session, visit_id)
+    kept: tuple[Marks, Story] | None = session.info["memory"].get(visit_id)
+    if kept is not None and kept[0] == now:
+        return kept[1]
+    (story,) = stories(session, [session.exec(select(Visit).where(Visit.id == visit_id)).one()])
+    if kept is not None and _of_before(kept[0]) == _of_before(now):
+        story = replace(story, before=kept[1].before)
+    else:
+        story = replace(story, before=_before(session, story.visit))
+    for row in {id(row): row for one in story.back() for row in one.rows()}.values():
+        if row in session:
+            session.expunge(row)  # what is kept outlives the session, whatever becomes of it
+    remember(session, story)
+    return story
 
 
 def remember(session: Session, story: Story) -> None:
@@ -140,29 +155,44 @@ def remember(session: Session, story: Story) -> None:
     fresh[story.visit.ident] = (marks_of(story), story)
 
 
-def _kept(session: Session, visit_id: int) -> Story:
-    now = marks(session, visit_id)
-    kept: tuple[Marks, Story] | None = session.info["memory"].get(visit_id)
-    if kept is not None and kept[0] == now:
-        return kept[1]
-    (story,) = stories(session, [session.exec(select(Visit).where(Visit.id == visit_id)).one()])
-    for row in story.rows():
-        session.expunge(row)  # what is kept outlives the session, whatever becomes of it
-    remember(session, story)
-    return story
-
-
 def of_engine(session: Session, engine_id: int) -> list[Story]:
     """The stories of an engine's visits, newest first."""
     rows = session.exec(select(Visit).where(Visit.engine_id == engine_id).order_by(col(Visit.number).desc()))
-    return stories(session, rows.all())
+    return _linked(stories(session, rows.all()))
 
 
 def in_the_shop(session: Session) -> list[Story]:
     """The stories of all visits that are open, the one touched last on top."""
     signed = select(SignOff).where(SignOff.visit_id == Visit.id)
-    rows = session.exec(select(Visit).where(~signed.exists()).order_by(col(Visit.id).desc()))
-    return stories(session, rows.all())
+    rows = session.exec(select(Visit.id).where(~signed.exists()).order_by(col(Visit.id).desc()))
+    return [load(session, visit_id) for visit_id in rows.all() if visit_id is not None]
+
+
+def _of_before(marks: Marks) -> tuple[int, ...]:
+    """What the visits before depend on, of the marks of one."""
+    return marks.engine, marks.setup, marks.corrected_before
+
+
+def _before(session: Session, visit: Visit) -> Story | None:
+    """The visit signed off before this one, with the ones before that."""
+    rows = session.exec(
+        select(Visit)
+        .join(SignOff)
+        .where(Visit.engine_id == visit.engine_id, Visit.number < visit.number)
+        .order_by(col(Visit.number).desc())
+        .limit(LOOKED_BACK)
+    ).all()
+    return next(iter(_linked(stories(session, rows))), None)
+
+
+def _linked(told: Sequence[Story]) -> list[Story]:
+    """The stories of one engine's visits, newest first, each with the one signed off before it."""
+    found: list[Story] = []
+    before: Story | None = None
+    for story in reversed(told):
+        found.append(replace(story, before=before))
+        before = found[-1] if story.sign_off is not None else before
+    return found[::-1]
 
 
 def stories(session: Session, rows: Sequence[Visit]) -> list[Story]:
@@ -184,6 +214,7 @@ def stories(session: Session, rows: Sequence[Visit]) -> list[Story]:
     rounds, moves, checks = _of(session, RoundRow, ids), _of(session, MoveRow, ids), _of(session, CheckRow, ids)
     overrides, signed = _of(session, Override, ids), _of(session, SignOff, ids)
     corrected = _of(session, Correction, ids)
+    corrected_before = _corrected_before(session, rows)
     fitted_before = _fitted_before(session, rows)
     studied = meters.newest_reading(session)
     repeats = _Repeats(session, studied)
@@ -207,6 +238,7 @@ def stories(session: Session, rows: Sequence[Visit]) -> list[Story]:
             corrections=corrected.get(visit.ident, ()),
             repeatability=repeats.of(meters_of[visit.meter_id], next(iter(signed.get(visit.ident, ())), None)),
             studied=studied,
+            corrected_before=corrected_before[visit.ident],
             settings=settings.get(visit.setup or 0, DEFAULTS),
             units=held.units,
             setup=setup,
@@ -258,10 +290,14 @@ def _fitted_before(session: Session, rows: Sequence[Visit]) -> dict[int, tuple[i
     return found
 
 
-def _signed_before(session: Session, visit: Visit) -> Visit | None:
-    return session.exec(
-        select(Visit)
-        .join(SignOff)
-        .where(Visit.engine_id == visit.engine_id, Visit.number < visit.number)
-        .order_by(col(Visit.number).desc())
-    ).first()
+def _corrected_before(session: Session, rows: Sequence[Visit]) -> dict[int, int]:
+    """By visit id, the newest correction of an earlier visit of the engine, 0 for none."""
+    corrected = session.exec(
+        select(Visit.engine_id, Visit.number, Correction.id)
+        .join(Correction)
+        .where(col(Visit.engine_id).in_({visit.engine_id for visit in rows}))
+    ).all()
+    return {
+        visit.ident: max((one or 0 for e, n, one in corrected if e == visit.engine_id and n < visit.number), default=0)
+        for visit in rows
+    }

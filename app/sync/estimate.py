@@ -176,21 +176,6 @@ def usual_belief(layout: Layout, hardware: Hardware, engine: Breathing) -> Belie
     return Belief(layout, hardware, engine, mean, cov, {bore: at for at, bore in enumerate(layout.bores)})
 
 
-def next_visit(belief: Belief, *, same_meter: bool, fresh: Belief) -> Belief:
-    """What an earlier visit leaves to start the next one from: leaks, demand and scale, but no gap.
-
-    Parameters: ``belief`` at its end; ``same_meter`` whether the meter is the same; ``fresh`` the usual belief of the
-    engine as it is now, which must have the same bores.
-    """
-    n = belief.bores
-    last = len(fresh.mean) - 1
-    keep = [*range(n, last - 1), *([last - 1] if same_meter else []), last]
-    mean, cov = fresh.mean.copy(), fresh.cov.copy()
-    mean[keep] = belief.mean[keep]
-    cov[np.ix_(keep, keep)] = 1.5 * belief.cov[np.ix_(keep, keep)]
-    return replace(fresh, mean=mean, cov=cov)
-
-
 def follow(belief: Belief, meter: Meter, events: Sequence[Event]) -> Belief:
     """What is believed after all of this happened.
 

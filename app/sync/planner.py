@@ -116,7 +116,7 @@ def next_move(
     if since and not any(e.closing for e in since) and not _moves_at(events):
         return Advice("measure", "close-round", bores=(since[0].bore,))
     if start is None:
-        start = _usual(layout, hardware, displacement, wanted_speed)
+        start = usual_start(layout, hardware, displacement, wanted_speed)
     belief = _followed(start, meter, tuple(_remembered(events, layout)))
     extra = max(len(since) - len(layout.bores) - 1, 0)
     reachable = max(window, finest_window(belief))
@@ -136,7 +136,12 @@ def next_move(
 
 
 @lru_cache(maxsize=64)
-def _usual(layout: Layout, hardware: Hardware, displacement: float, wanted_speed: float) -> Belief:
+def usual_start(layout: Layout, hardware: Hardware, displacement: float, wanted_speed: float) -> Belief:
+    """What is believed of an engine of that size before anybody read it; the same object for the same engine.
+
+    Parameters: ``layout`` of the engine; ``hardware`` fitted; ``displacement`` [m3] of the whole engine, above 0;
+    ``wanted_speed`` [rev/s].
+    """
     return usual_belief(layout, hardware, usual_breathing(len(layout.bores), displacement, wanted_speed, layout.plenum))
 
 

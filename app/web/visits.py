@@ -64,7 +64,7 @@ def sign_off(shop: Shop, page: Page, form: Form, visit_id: int, now: Now) -> Res
 def steps(shop: Shop, page: Page, visit_id: int, slug: str) -> HTMLResponse:
     """What a phase asks for."""
     with shop.reading() as session:
-        story = visits.load(session, visit_id, with_before=True)
+        story = visits.load(session, visit_id)
     return _steps(page, story, phase_of(slug), _empty(story), {})
 
 

@@ -44,7 +44,7 @@ def visit(shop: Database, engine_id: int, place: str = "test cell", job: str = "
 
 def story(shop: Database, visit_id: int) -> Story:
     with shop.reading() as session:
-        return visits.load(session, visit_id, with_before=True)
+        return visits.load(session, visit_id)
 
 
 def check_all(shop: Database, visit_id: int, phase: Phase) -> None:

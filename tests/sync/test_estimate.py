@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from app.sync.breathing import settle, usual_breathing
-from app.sync.estimate import HAND, Belief, after_move, follow, next_visit, observe, shown_by, usual_belief
+from app.sync.estimate import HAND, Belief, after_move, follow, observe, shown_by, usual_belief
 from app.sync.events import BladeReset, BypassTurn, IdleSpeed, LinkTurn, Meter, Reading, ScrewTurn, StopTurn
 from app.sync.hardware import likely_hardware
 from app.sync.layout import Bank, Bypass, Coupler, Layout, StopScrew
@@ -178,15 +178,6 @@ def test_one_misread_of_three_is_not_believed() -> None:
     after = observe(fresh(), Meter(), [Reading(3, float(shown[2]), 0.0)] * 2)
     with_misread = follow(fresh(), Meter(), [Reading(3, float(v), 0.0) for v in values])
     assert with_misread.gaps == pytest.approx(after.gaps, rel=1e-3)
-
-
-def test_an_earlier_visit_leaves_leaks_and_demand_but_no_gap() -> None:
-    known = observe(fresh(), Meter(), [*_as_shown(fresh()), IdleSpeed(0.93 * SPEED, 0.0)])
-    carried = next_visit(known, same_meter=True, fresh=fresh())
-    assert carried.gaps == pytest.approx(fresh().gaps)
-    assert carried.mean[4:] == pytest.approx(known.mean[4:])
-    assert spreads(carried)[9] < spreads(fresh())[9]
-    assert next_visit(known, same_meter=False, fresh=fresh()).mean[8] == 0.0
 
 
 def test_a_vacuum_column_falls_as_a_plate_opens() -> None:
