@@ -17,6 +17,8 @@ from playwright.sync_api import Page, ViewportSize, expect, sync_playwright
 
 from app.shop import checks, demo, engines, meters, readings
 from app.shop.database import Database
+from app.shop.demo_bench import Bench
+from app.shop.demo_hands import Hands
 from app.shop.engines import EngineFacts
 from app.shop.phases import BANK_BALANCE, HEAT_SOAKED, PHASES, PLACES, Phase, Place
 from app.shop.readings import NewReading
@@ -40,8 +42,8 @@ SOME = 5
 
 
 def pages() -> list[str]:
-    """An address of every page."""
-    return [*paths(), "/studies/1"]
+    """An address of every page; of the studies one done, a comparison, and one under way."""
+    return [*paths(), "/studies/1", "/studies/3", "/studies/4"]
 
 
 def name_of(path: str) -> str:
@@ -72,7 +74,7 @@ def take(around: dict[str, Page], address: str, path: str, name: str, folder: Pa
         page.screenshot(path=folder / f"{name}-{seen}.png", full_page=True)
 
 
-def read(hands: demo.Hands, visit_id: int, phase: Phase, bench: demo.Bench, most: int = 99) -> None:
+def read(hands: Hands, visit_id: int, phase: Phase, bench: Bench, most: int = 99) -> None:
     """Read the bores that are due, ``most`` of them."""
     for _ in range(most):
         now = due(hands.story(visit_id), phase)
@@ -86,7 +88,7 @@ def read(hands: demo.Hands, visit_id: int, phase: Phase, bench: demo.Bench, most
 def through_the_phases(shop: Database, place: Place) -> Iterator[tuple[str, str]]:
     """An engine goes through all phases in a place. Stops wherever there is a page to take: its address and name."""
     rng = random.Random(place)
-    hands, bench = demo.Hands(shop, rng, datetime.now(UTC)), demo.Bench(LAYOUT, rng)
+    hands, bench = Hands(shop, rng, datetime.now(UTC)), Bench(LAYOUT, rng)
     facts = EngineFacts(f"40-{place}", "Eight", 3.9 * LITRE, "L", "C-200", "Grey tourer", 850 * REV_PER_MIN)
     hardware = likely_hardware(facts.displacement, len(LAYOUT.bores))
     engine_id = engines.register(shop, hands.key(), facts, LAYOUT, hardware, hands.at())
@@ -121,7 +123,7 @@ def main() -> None:
         shop = open_shop(Path(records) / "shop")
         opened.callback(shop.close)
         demo.fill(shop)
-        hands = demo.Hands(shop, random.Random(0), datetime.now(UTC))
+        hands = Hands(shop, random.Random(0), datetime.now(UTC))
         meters.begin_study(shop, 1, hands.key(), None, "31-0217, bore 3", hands.by, hands.at())
         address = opened.enter_context(serving(shop))
         around = opened.enter_context(cameras(address))

@@ -2,7 +2,7 @@
 
 from datetime import UTC, datetime
 
-from app.shop import demo, engines, visits
+from app.shop import demo, engines, meters, visits
 from app.shop.database import Database
 
 
@@ -11,10 +11,17 @@ def test_the_demonstration_has_six_engines_and_more_with_several_visits(shop: Da
     with shop.reading() as session:
         stories = [visits.of_engine(session, e.ident) for e in engines.find(session, "-")]
         waiting = visits.in_the_shop(session)
+        known = {one.row.name: one for one in meters.all_of(session)}
     several = [told for told in stories if len(told) > 1]
     assert len(several) >= 6
     assert {told[0].visit.place for told in stories} >= {"test cell", "vehicle"}
     assert all(one.sign_off for told in several for one in told[1:])
     assert all(one.as_left() is not None for told in several for one in told[1:])
     assert len(waiting) >= 5
+    bench, road = known["Bench meter"], known["Road meter"]
+    assert bench.found is not None
+    assert road.found is not None
+    compared = next(study for study in bench.studies if study.other is not None)
+    assert compared.agreement is not None
+    assert bench.due is not None
     assert waiting[0].engine.serial == "Practice 1"  # how the board opens

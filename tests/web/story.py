@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 
 from playwright.sync_api import Locator, Page, expect
 
-from app.shop.demo import Bench
+from app.shop.demo_bench import Bench
 from app.sync.layout import Bank, Coupler, Layout
 
 V8 = Layout((Bank("A", (1, 2, 3, 4), 1, 1), Bank("B", (5, 6, 7, 8), 5, 5)), sensor=8)

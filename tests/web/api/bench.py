@@ -10,7 +10,7 @@ from typing import Any
 
 import httpx2
 
-from app.shop.demo import GAP, NOISE, STEP, Bench
+from app.shop.demo_bench import GAP, NOISE, STEP, Bench
 from app.shop.typical import TYPICAL
 from app.sync.layout import Bank, Coupler, Layout
 from app.sync.units import THOU
