@@ -3,6 +3,7 @@
 Evidence is only ever added, so the newest ids say whether anything was added; an engine's facts have their version.
 """
 
+from collections.abc import Sequence
 from typing import NamedTuple
 
 from sqlmodel import Session
@@ -10,6 +11,7 @@ from sqlmodel import Session
 from app.shop.database import wire
 from app.shop.refusals import NotThereError
 from app.shop.story import Story
+from app.shop.tables import Row
 
 QUERY = """
 SELECT e.version,
@@ -59,16 +61,21 @@ def marks_of(story: Story) -> Marks:
     return Marks(
         story.engine.version,
         story.last_reading,
-        max((one.row.ident for one in story.rounds), default=0),
-        story.last_move,
-        max((one.ident for one in story.all_checks), default=0),
-        max((one.ident for one in story.overrides), default=0),
+        story.rounds[-1].row.ident if story.rounds else 0,
+        _newest(story.all_moves),
+        _newest(story.all_checks),
+        _newest(story.overrides),
         story.sign_off.ident if story.sign_off else 0,
-        max((one.ident for one in story.corrections), default=0),
+        _newest(story.corrections),
         story.studied,
         story.setup,
         story.corrected_before,
     )
+
+
+def _newest(rows: Sequence[Row]) -> int:
+    """The id of the last of rows that stand in the order they were stored."""
+    return rows[-1].ident if rows else 0
 
 
 def version(session: Session, visit_id: int) -> str:

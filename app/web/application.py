@@ -63,6 +63,7 @@ def create_app(
     app.state.trust = trusting
     app.state.admission = tablets.admission(shop)
     for pages in (
+        readings,  # asked for most by far, and routes are tried in this order
         board,
         engines,
         meters,
@@ -71,7 +72,6 @@ def create_app(
         exchange,
         paper,
         practice,
-        readings,
         moves,
         visits,
         keeping,
