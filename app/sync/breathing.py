@@ -37,6 +37,7 @@ SPEED_POWER = 0.8
 _RATIOS = 1 - np.linspace(0.0, 1.0, 1200)[1:-1] ** 2  # close together where the flow law is steep
 _PSI = np.array([flow_function(float(ratio)) for ratio in _RATIOS])
 _LOG_PULL = np.log(_PSI / _RATIOS)  # rises as the ratio falls
+_RISING, _PSI_RISING = _RATIOS[::-1].copy(), _PSI[::-1].copy()
 
 
 class Settled(NamedTuple):
@@ -50,12 +51,21 @@ class Settled(NamedTuple):
 class Slopes(NamedTuple):
     """Changes per relative change of each bore's area (columns) and, in the last column, of the demand.
 
-    ``flows`` is d ln flow, one row a bore; ``ratios`` d ln ratio likewise; ``log_speed`` one row.
+    ``flows`` is d ln flow, one row a bore; ``log_speed`` one row. ``mixed`` is d ln ratio by the areas at a given
+    speed, ``together`` its sum over the bores.
     """
 
     flows: Floats
-    ratios: Floats
     log_speed: Floats
+    mixed: Floats
+    together: Floats
+
+    @property
+    def ratios(self) -> Floats:
+        """d ln ratio, one row a bore."""
+        found = -self.together[..., None] * self.log_speed[..., None, :]
+        found[..., :-1] += self.mixed
+        return np.asarray(found)
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,23 +136,25 @@ def slopes(engine: Breathing, areas: Floats, settled: Settled) -> Slopes:
     shape (..., bores, bores + 1), that of the speed (..., bores + 1).
     """
     n = areas.shape[-1]
+    every = np.arange(n)
     own = own_ratio(engine, areas, settled.log_speed[..., None])
     own_change = own / (1 - _sensitivity(own))  # of the own ratio per relative change of area over speed
-    mixed = (1 - engine.sharing) * own_change[..., None] * np.eye(n) + engine.sharing / n * own_change[..., None, :]
-    mixed = mixed / settled.ratios[..., None]
+    mixed = np.empty((*areas.shape, n))
+    mixed[...] = (engine.sharing / n * own_change)[..., None, :]
+    mixed[..., every, every] += (1 - engine.sharing) * own_change
+    mixed /= settled.ratios[..., None]
     answer = _sensitivity(settled.ratios)
-    by_area = np.eye(n) + answer[..., None] * mixed
+    flows = np.zeros((*areas.shape, n + 1))
+    flows[..., :n] = answer[..., None] * mixed
+    flows[..., every, every] += 1.0
     together = mixed.sum(axis=-1)
     by_speed = -answer * together
     share = settled.flows / settled.flows.sum(axis=-1, keepdims=True)
-    gain = SPEED_POWER / (1 - SPEED_POWER * (share * by_speed).sum(axis=-1))
-    nothing = np.zeros((*areas.shape, 1))
-    log_speed = gain[..., None] * np.concatenate(
-        [(share[..., None, :] @ by_area)[..., 0, :], -np.ones((*areas.shape[:-1], 1))], axis=-1
-    )
-    flows = np.concatenate([by_area, nothing], axis=-1) + by_speed[..., None] * log_speed[..., None, :]
-    ratios = np.concatenate([mixed, nothing], axis=-1) - together[..., None] * log_speed[..., None, :]
-    return Slopes(flows, ratios, log_speed)
+    log_speed = (share[..., None, :] @ flows)[..., 0, :]
+    log_speed[..., n] = -1.0
+    log_speed *= (SPEED_POWER / (1 - SPEED_POWER * (share * by_speed).sum(axis=-1)))[..., None]
+    flows += by_speed[..., None] * log_speed[..., None, :]
+    return Slopes(flows, log_speed, mixed, together)
 
 
 def flow_function_of(ratios: Floats) -> Floats:
@@ -150,7 +162,7 @@ def flow_function_of(ratios: Floats) -> Floats:
 
     Parameters: ``ratios`` of downstream to upstream pressure, 0 to 1.
     """
-    return np.asarray(np.interp(ratios, _RATIOS[::-1], _PSI[::-1]))
+    return np.asarray(np.interp(ratios, _RISING, _PSI_RISING))
 
 
 def _sensitivity(ratios: Floats) -> Floats:

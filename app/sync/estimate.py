@@ -43,6 +43,8 @@ from app.sync.repeats import believed
 from app.sync.units import THOU
 
 Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
 
 # What is believed before anything was read; all this program's choice, the spreads as scatter usually found.
 BANK_SPREAD = 0.008  # rad, common to a bank
@@ -220,8 +222,9 @@ def observe(belief: Belief, meter: Meter, seen: Sequence[Reading | IdleSpeed]) -
 
     Parameters: ``belief`` before; ``meter`` read with; ``seen`` at least one, in the order taken.
     """
-    misfit = _misfit(belief, meter, seen)
-    return _settled_on(belief, meter, seen, misfit, misfit.spread(belief.cov))
+    taken = _taken(belief, seen)
+    misfit = _misfit(belief, meter, taken)
+    return _settled_on(belief, meter, taken, misfit, misfit.spread(belief.cov))
 
 
 def shown_by(belief: Belief, meter: Meter) -> tuple[Floats, Floats]:
@@ -299,15 +302,13 @@ def _after_blade(belief: Belief, move: BladeReset) -> Belief:
     after = turned(belief, before, rotation_between(belief, before[0], move.gap))
     after[0] = move.gap
     rate_before, rate_after = rates(belief, before), rates(belief, after)
-    change = np.eye(len(belief.mean))[rows]
-    change[range(len(rows)), rows] = rate_after / rate_before
-    change[:, rows[0]] -= rate_after / rate_before[0]
-    change[0] = 0.0
+    stretch, follow_first = (rate_after / rate_before)[:, None], (rate_after / rate_before[0])[:, None]
     hand = HAND * rate_after / rate_after[0]
     mean, cov = belief.mean.copy(), belief.cov.copy()
     mean[rows] = after
-    cov[rows] = change @ cov
-    cov[:, rows] = cov @ change.T
+    for side in (cov, cov.T):  # what lies beyond keeps its distance from the first, which forgets where it was
+        side[rows] = stretch * side[rows] - follow_first * side[rows[0]]
+        side[rows[0]] = 0.0
     cov[np.ix_(rows, rows)] += np.outer(hand, hand)
     _unsettle(belief, cov, bank)
     cov[rows[0], rows[0]] = HAND**2
@@ -389,21 +390,21 @@ def _learn(
     """Observe what was read after a move, or after the start."""
     if not seen:
         return belief
-    seen = _believable(seen, meter)
-    misfit = _misfit(belief, meter, seen)
+    taken = _taken(belief, _believable(seen, meter))
+    misfit = _misfit(belief, meter, taken)
     spread = misfit.spread(belief.cov)
     adjuster = None if move is None else adjuster_of(move)
     if before is None or adjuster is None:
-        return _settled_on(belief, meter, seen, misfit, spread)
+        return _settled_on(belief, meter, taken, misfit, spread)
     unmoved = dict(belief.unmoved)
     if (misfit.off**2 > SURPRISE**2 * np.diag(spread)).any():  # a cheap look before the dear one
-        other = _misfit(before, meter, seen)
+        other = _misfit(before, meter, taken)
         spread_before = other.spread(before.cov)
         if _log_density(other.off, spread_before) - _log_density(misfit.off, spread) > NOT_MOVED:
             unmoved[adjuster] = unmoved.get(adjuster, 0) + 1
-            return replace(_settled_on(before, meter, seen, other, spread_before), unmoved=unmoved)
+            return replace(_settled_on(before, meter, taken, other, spread_before), unmoved=unmoved)
     unmoved.pop(adjuster, None)
-    return replace(_settled_on(belief, meter, seen, misfit, spread), unmoved=unmoved)
+    return replace(_settled_on(belief, meter, taken, misfit, spread), unmoved=unmoved)
 
 
 def _believable(seen: Sequence[Reading | IdleSpeed], meter: Meter) -> Sequence[Reading | IdleSpeed]:
@@ -418,9 +419,7 @@ def _believable(seen: Sequence[Reading | IdleSpeed], meter: Meter) -> Sequence[R
     return [one for one in seen if isinstance(one, IdleSpeed) or one.value in kept[one.bore]]
 
 
-def _settled_on(
-    belief: Belief, meter: Meter, seen: Sequence[Reading | IdleSpeed], misfit: Misfit, spread: Floats
-) -> Belief:
+def _settled_on(belief: Belief, meter: Meter, taken: "_Taken", misfit: Misfit, spread: Floats) -> Belief:
     """The belief once readings with that misfit are taken in, linearised again until it stands still."""
     prior, cov = belief.mean, belief.cov
     mean = prior
@@ -432,7 +431,7 @@ def _settled_on(
         mean = new
         if still or not left:
             break
-        misfit = _misfit(replace(belief, mean=mean), meter, seen)
+        misfit = _misfit(replace(belief, mean=mean), meter, taken)
         spread = misfit.spread(cov)
     cov = cov - gain @ (misfit.answer @ cov)
     return replace(belief, mean=mean, cov=(cov + cov.T) / 2)
@@ -443,17 +442,34 @@ def _log_density(off: Floats, spread: Floats) -> float:
     return float(-0.5 * (off @ np.linalg.solve(spread, off) + np.linalg.slogdet(spread)[1]))
 
 
-def _misfit(belief: Belief, meter: Meter, seen: Sequence[Reading | IdleSpeed]) -> Misfit:
-    told = _foretold(belief, meter)
+class _Taken(NamedTuple):
+    """Readings as numbers: the row of each bore, -1 for the tachometer; ``read`` tells those of the meter; ``shared``
+    is the noise that they have in common, and that of the tachometer."""
+
+    rows: Ints
+    values: Floats
+    read: Bools
+    shared: Floats
+
+
+def _taken(belief: Belief, seen: Sequence[Reading | IdleSpeed]) -> _Taken:
     rows = np.array([-1 if isinstance(one, IdleSpeed) else belief.row(one.bore) for one in seen])
     values = np.array([one.speed if isinstance(one, IdleSpeed) else one.value for one in seen])
-    read = rows >= 0
-    foretold = told.values[rows]
-    noise = np.where(read, meter.repeatability**2 + (meter.step / foretold) ** 2 / 12, SPEED_SPREAD**2)
     at = np.array([one.at for one in seen])
+    read = rows >= 0
     ramp = read * (at - at.sum() / len(at)) / (float(at.max() - at.min()) or 1.0)
-    shared = np.outer(read, read) * WANDER**2 + np.outer(ramp, ramp) * ROUND_DRIFT**2
-    return Misfit(values / foretold - 1, told.answer[rows], shared + np.diag(noise))
+    shared = WANDER**2 * (read[:, None] & read) + ROUND_DRIFT**2 * ramp[:, None] * ramp
+    each = np.arange(len(rows))
+    shared[each, each] += np.where(read, 0.0, SPEED_SPREAD**2)
+    return _Taken(rows, values, read, shared)
+
+
+def _misfit(belief: Belief, meter: Meter, taken: _Taken) -> Misfit:
+    told = _foretold(belief, meter)
+    foretold = told.values[taken.rows]
+    noise, each = taken.shared.copy(), np.arange(len(foretold))
+    noise[each, each] += taken.read * (meter.repeatability**2 + (meter.step / foretold) ** 2 / 12)
+    return Misfit(taken.values / foretold - 1, told.answer[taken.rows], noise)
 
 
 class _Foretold(NamedTuple):

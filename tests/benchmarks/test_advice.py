@@ -5,6 +5,7 @@ import statistics
 import pytest
 
 from app.sync.layout import Bank, Layout
+from tests.benchmarks import lessons
 from tests.benchmarks.advice import one_engine
 from tests.benchmarks.engine import Roughness, Stand, layout_of
 from tests.benchmarks.people import adviser
@@ -22,6 +23,12 @@ def test_following_the_advice_evens_engines_in_fewer_minutes_than_rules_of_thumb
     by_rules = [one_engine(seed, "technician", 8, 2, Roughness()) for seed in SEEDS]
     assert statistics.median(o.minutes for o in advised) < 0.6 * statistics.median(o.minutes for o in by_rules)
     assert all(o.said.startswith("done") and o.within(0.12) for o in advised)
+
+
+def test_a_visit_taught_by_another_is_the_same_engine_with_the_same_hands() -> None:
+    usual, taught = lessons.one_engine(3002, 4, 1, same_meter=True)
+    assert usual.worst_at_first == taught.worst_at_first
+    assert taught.said.startswith("done")
 
 
 ALONE = Layout((Bank("A", (1,), 1, 1),))
