@@ -84,8 +84,9 @@ class Technician:
         else:
             raise AssertionError(f"no move of this kind at idle: {said}")
         self.moves += 1
+        sent = self._hidden(card, "key")
         self.press("I made this move")
-        expect(self.page.get_by_role("button", name="I made this move")).to_have_count(0)
+        expect(self.page.locator(f"input[name=key][value='{sent}']")).to_have_count(0)
 
     def record_everything(self) -> None:
         """Tick and fill in all that a steps page asks for, and keep it; on the heat page, minute by minute."""
