@@ -8,6 +8,9 @@ from app.sync.events import BladeReset, BypassTurn, LinkTurn, Move, ScrewTurn, S
 
 Kind = Literal["measure", "stop", "blade", "screw", "link", "bypass", "done", "cannot"]
 
+MOST_THEN = 2
+"""Moves that are told beside the next one: more would change before their turn comes."""
+
 
 @dataclass(frozen=True, slots=True)
 class Expected:
@@ -33,6 +36,9 @@ class Advice:
         Reading to expect per bore that moves [kg/s or Pa].
     why
         Facts for the words: a short code that ``words`` turns into a sentence, and what it is about.
+    then
+        The moves of the same plan that are likely to follow, at most ``MOST_THEN``; each is thought through again once
+        the one before it was made.
     """
 
     kind: Kind
@@ -46,6 +52,7 @@ class Advice:
     bores: tuple[int, ...] = ()
     expected: Mapping[int, Expected] = field(default_factory=dict)
     about: tuple[int, ...] = ()
+    then: tuple["Advice", ...] = ()
 
     @property
     def gap(self) -> float:

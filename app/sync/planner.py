@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
-from app.sync.advice import Advice, Expected, move_of
+from app.sync.advice import MOST_THEN, Advice, Expected, move_of
 from app.sync.breathing import usual_breathing
 from app.sync.estimate import Belief, after_move, follow, shown_by, usual_belief
 from app.sync.events import BladeReset, BypassTurn, Event, IdleSpeed, Meter, Reading, ScrewTurn
@@ -131,7 +131,8 @@ def next_move(
     standing = outcomes(belief, task, [nothing(layout)])
     bench = _Bench(belief, meter, task, standing, events, [e.bore for e in since])
     if standing.all_inside[0] < ENOUGH and (plan := _plan(bench)):
-        return _first_of(plan, bench)
+        first = _first_of(plan, bench)
+        return first if move_of(first) is None else replace(first, then=_then(plan, bench))
     return _last_round(bench, any(e.closing for e in since), finer=window < reachable)
 
 
@@ -208,6 +209,19 @@ def _first_of(plan: Plan, bench: _Bench) -> Advice:
     if _in_vain(Bypass(bore), bench):
         return Advice("cannot", "no-answer", near=bore, about=(bore,))
     return _with_expected(Advice("bypass", "bypass", near=bore, turns=eighths * EIGHTH, bores=(bore,)), bench)
+
+
+def _then(plan: Plan, bench: _Bench) -> tuple[Advice, ...]:
+    """What follows the first move of a plan, in its order and at most ``MOST_THEN``."""
+    layout, places = bench.layout, bench.layout.couplers()
+    moves = [Advice("stop", "then", bank=bank, turns=sixteenths * SIXTEENTH) for bank, sixteenths in plan.turns]
+    for at, amount in sorted((*plan.blades, *plan.screws), key=lambda one: places.index(one[0])):
+        if layout.by_screw(at):
+            moves.append(Advice("screw", "then", near=at.near, far=at.far, turns=amount * SIXTEENTH))
+        else:
+            moves.append(Advice("blade", "then", near=at.near, far=at.far, leaves=bench.task.stacks[amount]))
+    moves += [Advice("bypass", "then", near=bore, turns=eighths * EIGHTH) for bore, eighths in plan.bypass]
+    return tuple(moves[1 : 1 + MOST_THEN])
 
 
 def _at_coupler(coupler: Coupler, amount: int, bench: _Bench) -> Advice:

@@ -170,7 +170,7 @@ def reason(advice: Advice, unit: Unit) -> str:
     Parameters: ``advice`` to say; ``unit`` of the meter.
     """
     if advice.kind in ("stop", "blade", "screw", "bypass") and advice.why != "way":
-        said = [_what_moves(advice), _what_to_expect(advice, unit)]
+        said = [_what_moves(advice), _what_to_expect(advice, unit), _what_then(advice)]
         return " ".join(part for part in said if part)
     about = f"Bore {bores_in_words(advice.about)}: " if advice.about and advice.why != "skipped" else ""
     return about + REASONS.get(advice.why, "The readings so far ask for it.")
@@ -241,3 +241,17 @@ def _what_to_expect(advice: Advice, unit: Unit) -> str:
         bore = next(b for b in advice.bores if b in advice.expected)
         return f"Expect {said[0]} at bore {bore}."
     return f"Expect {said[0] if len(said) == 1 else ', '.join(said[:-1]) + ' and ' + said[-1]}."
+
+
+def _what_then(advice: Advice) -> str:
+    """The moves likely to follow, without their amounts: those are worked out anew."""
+    said = []
+    for kind, what in (("stop", "the stop screw of bank"), ("blade", "a blade at"), ("screw", "the screw of coupler")):
+        places = [one.bank or f"{one.near}–{one.far}" for one in advice.then if one.kind == kind]
+        if places:
+            many = what.replace("a blade", "blades").replace("screw", "screws") if len(places) > 1 else what
+            said.append(f"{many} {' and '.join(places)}")
+    bores = [one.near for one in advice.then if one.kind == "bypass" and one.near is not None]
+    if bores:
+        said.append(f"the bypass screw{'s' if len(bores) > 1 else ''} of bore {bores_in_words(bores)}")
+    return f"Then likely {' and '.join(said)}." if said else ""

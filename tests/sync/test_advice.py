@@ -144,3 +144,10 @@ def test_the_low_ones_are_raised_to_the_high_ones_where_idle_speed_allows() -> N
     found = advised(events)
     assert (found.kind, found.bank) == ("stop", "B")
     assert found.turns > 0
+
+
+def test_the_moves_that_follow_the_first_are_told_with_it() -> None:
+    found = advised(a_round([6.5] * 4 + [7.5] * 3 + [6.5]))
+    assert (found.kind, found.bank) == ("stop", "B")
+    assert [(one.kind, one.near, one.far) for one in found.then] == [("blade", 7, 8)]
+    assert advised(a_round([6.5, 6.5, 6.5, 8.5, *[6.5] * 4])).then == ()

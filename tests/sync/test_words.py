@@ -1,5 +1,7 @@
 """Titles and sentences: short, in the meter's steps, blades in inches, turns in sixteenths."""
 
+from dataclasses import replace
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -66,6 +68,16 @@ def test_every_reason_is_one_or_two_short_sentences() -> None:
     for code, said in REASONS.items():
         assert said.endswith("."), code
         assert len(said) <= 110, code
+
+
+def test_the_moves_that_follow_are_named_without_their_amounts() -> None:
+    blades = [Advice("blade", "then", near=3, far=4), Advice("blade", "then", near=2, far=1)]
+    other = (Advice("stop", "then", bank="B"), Advice("bypass", "then", near=8))
+    first = Advice("stop", "stop-bank", bank="A", turns=0.125)
+    assert reason(replace(first, then=tuple(blades)), KGH).endswith("opens. Then likely blades at 3–4 and 2–1.")
+    said = "Then likely the stop screw of bank B and the bypass screw of bore 8."
+    assert reason(replace(first, then=other), KGH).endswith(said)
+    assert "Then" not in reason(first, KGH)
 
 
 def test_the_verdict_names_who_stands_off_and_on_which_side() -> None:
