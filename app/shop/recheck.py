@@ -8,7 +8,12 @@ CHANGES = ("stop screw", "exhaust", "linkage", "throttle sensor", "intake or air
 AIR = ("exhaust", "intake or air filter")
 """Those of CHANGES that change how much air an engine needs to idle."""
 
-PLACES = {"test cell": "it is in the test cell now", "vehicle": "it is in the vehicle now", "telephone": ""}
+IN_USE = "other exhaust, heat under the bonnet and idle speed"
+PLACES = {
+    "test cell": "it is in the test cell now",
+    "vehicle": f"it is in the vehicle now: {IN_USE}",
+    "telephone": f"it was fitted away from the shop: {IN_USE}",
+}
 
 
 def reasons(story: Story) -> tuple[str, ...]:
@@ -18,18 +23,21 @@ def reasons(story: Story) -> tuple[str, ...]:
     said = [f"{what} changed" for what in (story.visit.changed or "").split(", ") if what]
     if story.fitted_before != story.fitting.ident:
         said.append("other hardware is on record")
-    here = PLACES.get(story.visit.place, "")
-    if here and story.place_before not in ("", "telephone", story.visit.place):
-        said.append(f"{here}: other exhaust, heat under the bonnet and idle speed" if "vehicle" in here else here)
+    if _moved(story):
+        said.append(PLACES[story.visit.place])
     return tuple(said)
 
 
 def same_air(story: Story) -> bool:
     """Whether the engine breathes through the same parts in the same place as at the last sign-off."""
     said = (story.visit.changed or "").split(", ")
+    return not _moved(story) and not any(what in said for what in AIR)
+
+
+def _moved(story: Story) -> bool:
+    """Whether it went into the test cell or out of it since; who is rung up has it in the vehicle."""
     here, there = story.visit.place, story.place_before
-    moved = "telephone" not in (here, there) and here != there
-    return not moved and not any(what in said for what in AIR)
+    return there != "" and (here == "test cell") != (there == "test cell")
 
 
 def recheck(story: Story) -> str:

@@ -7,7 +7,7 @@ from app.shop.database import Database
 from app.shop.fittings import hardware_from_json
 from app.shop.moves import NewMove
 from app.shop.phases import FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN
-from app.shop.recheck import reasons, recheck
+from app.shop.recheck import reasons, recheck, same_air
 from app.shop.refusals import RefusedError
 from app.shop.visits import NewVisit
 from tests.shop.yard import AT, FOUR, check_all, heat_soaked, key, read_round, story
@@ -39,6 +39,13 @@ def test_another_place_is_seen_without_being_asked(shop: Database) -> None:
     told = story(shop, back(shop, signed(shop), "vehicle"))
     assert "it is in the vehicle now" in recheck(told)
     assert "as found before anything is moved" in recheck(told)
+
+
+def test_an_engine_fitted_by_the_customer_is_seen_when_he_rings(shop: Database) -> None:
+    engine_id = signed(shop)
+    told = story(shop, back(shop, engine_id, "telephone"))
+    assert reasons(told) == ("it was fitted away from the shop: other exhaust, heat under the bonnet and idle speed",)
+    assert not same_air(told)
 
 
 @pytest.mark.parametrize("what", ["stop screw", "exhaust", "linkage", "throttle sensor"])
