@@ -191,10 +191,10 @@ class Stand:
             [open_area(float(c + x), diameter, shaft, float(c)) for c, x in zip(self.closed, stand, strict=True)]
         )
         conductance = self.discharge * (area + self.leak) * self._per_area()
-        speed, own = WANTED, np.full(len(area), 0.67)
+        speed = WANTED
         for _ in range(12):
-            for _ in range(12):  # runner pressure: what comes in is what the cylinder takes
-                own += 0.6 * (np.clip(conductance * _psi(own) / (self.filling * speed), 0.02, 0.9999) - own)
+            # Runner pressure: what comes in is what the cylinder takes.
+            own = np.interp(np.log(self.filling * speed / conductance), _LOG_PULL, _RATIOS)
             flow = conductance * _psi((1 - self.sharing) * own + self.sharing * own.mean())
             answer = WANTED * (flow.sum() / self.demand) ** self.speed_power
             if abs(answer - speed) < 1e-4 * speed:
@@ -360,3 +360,7 @@ def _psi(ratio: Floats) -> Floats:
     """Isentropic flow function of many ratios; ``app.sync.air.flow_function`` is the same for one."""
     throat = np.maximum(ratio, critical_ratio())
     return np.asarray(np.sqrt(7.0 * np.maximum(throat ** (2 / 1.4) - throat ** (2.4 / 1.4), 0.0)))
+
+
+_RATIOS = 1 - np.linspace(0.0, 1.0, 6000)[1:-1] ** 2  # close together where the flow law is steep
+_LOG_PULL = np.log(_psi(_RATIOS) / _RATIOS)  # rises as the ratio falls

@@ -1,13 +1,16 @@
 """The simulated engine: the same work leads to the same state, and noise, slack and links answer as they are told."""
 
+import math
 from dataclasses import replace
 
 import numpy as np
 import pytest
 
+from app.sync.air import ATMOSPHERE, GAS_CONSTANT, SHOP_TEMPERATURE, flow_function
 from app.sync.banks import Opening, balance
 from app.sync.events import BypassTurn, LinkTurn
 from app.sync.layout import Bank, Coupler, Layout
+from app.sync.plate import open_area
 from app.sync.stand import Roughness, Stand, Trouble, replay
 from app.sync.units import THOU
 
@@ -153,3 +156,19 @@ def test_a_couplers_screw_moves_what_lies_beyond_its_own_way() -> None:
     assert stand.gaps()[:2] == pytest.approx(before[:2])
     stand.turn_screw(Coupler(2, 1), 0.125)
     assert stand.gaps()[0] > before[0] + 0.2 * THOU
+
+
+@pytest.mark.parametrize("seed", [3101, 3161, 3196])
+def test_every_cylinder_takes_what_its_plate_lets_in_however_far_apart_they_stand(seed: int) -> None:
+    """By the exact opening and flow law, for runners that share nothing: the balance itself, not a figure of ours."""
+    stand = Stand(V8, seed)
+    stand.sharing = 0.0
+    flow, speed = stand.breathe()
+    per_area = ATMOSPHERE / math.sqrt(GAS_CONSTANT * SHOP_TEMPERATURE)
+    diameter, shaft = stand.hardware.bore_diameter.value, stand.hardware.shaft_diameter.value
+    for at, angle in enumerate(stand.angles()):
+        closed = float(stand.closed[at])
+        area = open_area(closed + float(angle), diameter, shaft, closed) + stand.leak[at]
+        ratio = float(flow[at] / (stand.filling[at] * speed))
+        let_in = stand.discharge[at] * area * per_area * flow_function(ratio)
+        assert let_in == pytest.approx(flow[at], rel=2e-3)
