@@ -23,6 +23,7 @@ PARTS = (
     "'reading', r.id FROM reading r JOIN round o ON o.id = r.round_id JOIN visit v ON v.id = o.visit_id",
     "SELECT m.at, m.\"by\", CASE WHEN m.supersedes_id IS NOT NULL THEN 'Corrected: ' ELSE '' END "
     "|| CASE m.kind WHEN 'blade' THEN printf('coupler %d-%d reset', m.near, m.far) "
+    "WHEN 'screw' THEN printf('screw of coupler %d-%d turned', m.near, m.far) "
     "WHEN 'bypass' THEN printf('bypass screw of bore %d turned', m.near) "
     "WHEN 'link' THEN printf('link of bank %s turned', m.bank) "
     "ELSE printf('stop screw of bank %s turned', m.bank) END, m.visit_id, v.engine_id, 'move', m.id "

@@ -14,7 +14,8 @@ from pydantic import ValidationError
 from sqlalchemy.exc import IntegrityError
 from sqlmodel import Session, select
 
-from app.shop import exchange_v1 as v1
+from app.shop import exchange_v1
+from app.shop import exchange_v2 as v2
 from app.shop.database import Database
 from app.shop.engines import EngineFacts, folded
 from app.shop.exchange_out import engine_file
@@ -23,12 +24,12 @@ from app.shop.fittings import layout_from_json
 from app.shop.refusals import ConflictError, RefusedError
 from app.shop.tables import Engine, MeterRow, Visit
 from app.sync.hardware import Hardware
-from app.sync.layout import LayoutError
+from app.sync.layout import Layout, LayoutError
 
 LARGEST = 12 * 1024 * 1024
 """The longest file that is read [bytes]; an engine with forty visits of three rounds takes about one megabyte."""
 MOST_SAID = 5
-Keyed = v1.Round | v1.Reading | v1.Move | v1.Check | v1.Override | v1.Correction | v1.SignOff
+Keyed = v2.Round | v2.Reading | v2.Move | v2.Check | v2.Override | v2.Correction | v2.SignOff
 FACTS = ("serial", "description", "displacement", "displacement_unit", "customer", "vehicle", "idle_speed")
 
 
@@ -52,7 +53,7 @@ class Plan:
     conflicts: tuple[Conflict, ...]
 
 
-def read(text: str) -> v1.EngineFile:
+def read(text: str) -> v2.EngineFile:
     """The file that a text is. Raises RefusedError with what is wrong with it, in a sentence or a few."""
     if len(text.encode()) > LARGEST:
         raise RefusedError({"file": f"The file is longer than {LARGEST // 1024 // 1024} MB."})
@@ -62,11 +63,14 @@ def read(text: str) -> v1.EngineFile:
         raise RefusedError({"file": "This is not an engine's file: it is no JSON."}) from None
     if not isinstance(found, dict) or found.get("format") != "evenbore-engine":
         raise RefusedError({"file": "This is not an engine's file."})
-    if found.get("version") != 1:
+    if found.get("version") not in (1, 2):
         version = str(found.get("version"))[:20]
-        raise RefusedError({"file": f"The file is of version {version}; this program reads version 1. Update it."})
+        raise RefusedError({"file": f"The file is of version {version}; this program reads 1 and 2. Update it."})
     try:
-        file = v1.EngineFile.model_validate_json(text)
+        if found["version"] == 1:
+            file = v2.from_v1(exchange_v1.EngineFile.model_validate_json(text))
+        else:
+            file = v2.EngineFile.model_validate_json(text)
     except ValidationError as error:
         said = [f"{'.'.join(map(str, one['loc']))}: {one['msg']}" for one in error.errors()[:MOST_SAID]]
         raise RefusedError({"file": "The file is not as its schema says. " + "; ".join(said)}) from None
@@ -75,7 +79,7 @@ def read(text: str) -> v1.EngineFile:
     return file
 
 
-def plan(session: Session, file: v1.EngineFile, choices: Mapping[str, str]) -> Plan:
+def plan(session: Session, file: v2.EngineFile, choices: Mapping[str, str]) -> Plan:
     """What ``file`` would add and what is still to be chosen. Raises RefusedError when the two cannot go together."""
     ours, conflicts = _engine(session, file, choices)
     mine = engine_file(session, ours.ident, file.exported_at) if ours else None
@@ -90,7 +94,7 @@ def plan(session: Session, file: v1.EngineFile, choices: Mapping[str, str]) -> P
     return Plan(ours.ident if ours else None, adds, asked)
 
 
-def bring_in(shop: Database, file: v1.EngineFile, choices: Mapping[str, str]) -> int:
+def bring_in(shop: Database, file: v2.EngineFile, choices: Mapping[str, str]) -> int:
     """Store what is not here yet and return the engine's id; again, and nothing more is stored.
 
     Raises ConflictError while something is still to be chosen, RefusedError when it cannot be; nothing is stored then.
@@ -106,7 +110,7 @@ def bring_in(shop: Database, file: v1.EngineFile, choices: Mapping[str, str]) ->
             raise ConflictError({"file": "A part of this file belongs to another engine here."}) from None
 
 
-def _engine(session: Session, file: v1.EngineFile, choices: Mapping[str, str]) -> tuple[Engine | None, list[Conflict]]:
+def _engine(session: Session, file: v2.EngineFile, choices: Mapping[str, str]) -> tuple[Engine | None, list[Conflict]]:
     """The engine here that the file belongs to, by key or by a person's word."""
     by_key = session.exec(select(Engine).where(Engine.key == file.engine.key)).first()
     if by_key is not None:
@@ -124,7 +128,7 @@ def _engine(session: Session, file: v1.EngineFile, choices: Mapping[str, str]) -
     return (taken if choices.get("same") == "join" else None), [conflict]
 
 
-def _facts(file: v1.EngineFile, mine: v1.EngineFile | None) -> list[Conflict]:
+def _facts(file: v2.EngineFile, mine: v2.EngineFile | None) -> list[Conflict]:
     if mine is None or all(getattr(mine.engine, name) == getattr(file.engine, name) for name in FACTS):
         return []
     both = [(str(getattr(mine.engine, n)), str(getattr(file.engine, n))) for n in FACTS]
@@ -140,7 +144,7 @@ def _facts(file: v1.EngineFile, mine: v1.EngineFile | None) -> list[Conflict]:
     ]
 
 
-def _meters(session: Session, file: v1.EngineFile, mine: v1.EngineFile | None) -> list[Conflict]:
+def _meters(session: Session, file: v2.EngineFile, mine: v2.EngineFile | None) -> list[Conflict]:
     """Meters of one key in two shops: the one that every shop begins with is hardly the same instrument."""
     conflicts = []
     known = {v.key for v in mine.visits} if mine else set()
@@ -150,7 +154,7 @@ def _meters(session: Session, file: v1.EngineFile, mine: v1.EngineFile | None) -
         if here is None or not new:
             continue
         used = session.exec(select(Visit).where(Visit.meter_id == here.ident)).first()
-        same = all(getattr(here, name) == getattr(meter, name) for name in v1.Meter.model_fields)
+        same = all(getattr(here, name) == getattr(meter, name) for name in v2.Meter.model_fields)
         if used is not None or not same:
             conflicts.append(
                 Conflict(
@@ -164,7 +168,7 @@ def _meters(session: Session, file: v1.EngineFile, mine: v1.EngineFile | None) -
     return conflicts
 
 
-def _numbers(file: v1.EngineFile, mine: v1.EngineFile | None) -> list[Conflict]:
+def _numbers(file: v2.EngineFile, mine: v2.EngineFile | None) -> list[Conflict]:
     if mine is None:
         return []
     ours = {v.number: v.key for v in mine.visits} | {-f.number: f.key for f in mine.fittings}
@@ -184,7 +188,7 @@ def _numbers(file: v1.EngineFile, mine: v1.EngineFile | None) -> list[Conflict]:
     ]
 
 
-def _same_rows(file: v1.EngineFile, mine: v1.EngineFile | None) -> None:
+def _same_rows(file: v2.EngineFile, mine: v2.EngineFile | None) -> None:
     """Raises RefusedError for a row that is here under the same key and says something else."""
     if mine is None:
         return
@@ -195,7 +199,7 @@ def _same_rows(file: v1.EngineFile, mine: v1.EngineFile | None) -> None:
             raise RefusedError({"file": f"{what} Nothing was done."})
 
 
-def _rows(file: v1.EngineFile) -> list[tuple[str, tuple[str, object]]]:
+def _rows(file: v2.EngineFile) -> list[tuple[str, tuple[str, object]]]:
     """Every row of evidence but meters by its key: what it is and what it says, numbers given by a shop left out."""
     aside = {"number", "meter", "rounds", "readings", "moves", "checks", "overrides", "sign_off", "corrections"}
     rows: list[tuple[str, tuple[str, object]]] = [
@@ -216,23 +220,23 @@ def _rows(file: v1.EngineFile) -> list[tuple[str, tuple[str, object]]]:
     return rows
 
 
-def _named_keys(file: v1.EngineFile) -> list[tuple[str, str]]:
+def _named_keys(file: v2.EngineFile) -> list[tuple[str, str]]:
     return [("engine", file.engine.key), *((said[0], key) for key, said in _rows(file))]
 
 
-def _keys(file: v1.EngineFile | None) -> set[str]:
+def _keys(file: v2.EngineFile | None) -> set[str]:
     return {key for _, key in _named_keys(file)} if file else set()
 
 
-def _nonsense(file: v1.EngineFile) -> list[str]:
+def _nonsense(file: v2.EngineFile) -> list[str]:
     """What no shop can have written."""
     wrong = [f"engine.{name}: {words}" for name, words in _as_facts(file.engine).problems().items()]
     keys = Counter(key for _, key in _named_keys(file))
     wrong += [f"the key {key} stands twice" for key, times in keys.items() if times > 1]
-    bores: dict[str, set[int]] = {}
+    layouts: dict[str, Layout] = {}
     for fitting in file.fittings:
         try:
-            bores[fitting.key] = set(layout_from_json(fitting.layout.model_dump_json()).bores)
+            layouts[fitting.key] = layout_from_json(fitting.layout.model_dump_json())
         except LayoutError as error:
             wrong.append(f"fitting {fitting.number}: {error}")
         if set(fitting.hardware) != {f.name for f in fields(Hardware)}:
@@ -243,16 +247,23 @@ def _nonsense(file: v1.EngineFile) -> list[str]:
         if sorted(set(numbers)) != numbers:
             wrong.append("numbers are not in order")
     for visit in file.visits:
-        wrong += [f"visit {visit.number}: {words}" for words in _visit_nonsense(visit, bores, meters)]
+        wrong += [f"visit {visit.number}: {words}" for words in _visit_nonsense(visit, layouts, meters)]
     if any(v.sign_off is None for v in file.visits[:-1]):
         wrong.append("a visit was opened before the one before it was signed off")
     return wrong
 
 
-def _visit_nonsense(visit: v1.Visit, bores: Mapping[str, set[int]], meters: Mapping[str, v1.Meter]) -> list[str]:
-    wrong = []
-    if visit.fitting not in bores or visit.meter not in meters:
+def _visit_nonsense(visit: v2.Visit, layouts: Mapping[str, Layout], meters: Mapping[str, v2.Meter]) -> list[str]:
+    wrong: list[str] = []
+    if visit.fitting not in layouts or visit.meter not in meters:
         return ["its fitting or its meter is not in the file"]
+    layout = layouts[visit.fitting]
+    by_screw = {(c.near, c.far) for c in layout.couplers() if layout.by_screw(c)}
+    wrong += [
+        f"no screw sets a coupler {move.near}-{move.far}"
+        for move in visit.moves
+        if move.kind == "screw" and (move.near, move.far) not in by_screw
+    ]
     rounds = {r.key for r in visit.rounds}
     if len({r.number for r in visit.rounds}) < len(rounds):
         wrong.append("two rounds have one number")
@@ -272,7 +283,7 @@ def _visit_nonsense(visit: v1.Visit, bores: Mapping[str, set[int]], meters: Mapp
     for reading in visit.readings:
         if reading.round not in rounds:
             wrong.append("a reading belongs to no round")
-        if reading.bore not in bores[visit.fitting]:
+        if reading.bore not in layout.bores:
             wrong.append(f"there is no bore {reading.bore}")
         if (reading.kind == "skip") != (reading.value is None):
             wrong.append("a skip has no value, and only a skip")
@@ -288,7 +299,7 @@ def _visit_nonsense(visit: v1.Visit, bores: Mapping[str, set[int]], meters: Mapp
     return wrong
 
 
-def _as_facts(engine: v1.Engine) -> EngineFacts:
+def _as_facts(engine: v2.Engine) -> EngineFacts:
     return EngineFacts(**{name: getattr(engine, name) for name in FACTS})
 
 

@@ -9,13 +9,13 @@ from typing import TypeVar
 from sqlmodel import Session, SQLModel, col, select
 
 from app.shop import engines, practice, visits
-from app.shop import exchange_v1 as v1
+from app.shop import exchange_v2 as v2
 from app.shop.keys import current
 from app.shop.refusals import RefusedError
 from app.shop.story import Story
 from app.shop.tables import Fitting, MeterRow
 
-P = TypeVar("P", bound=v1.Part)
+P = TypeVar("P", bound=v2.Part)
 
 CSV_COLUMNS = (
     "visit", "place", "job", "opened_at", "meter", "round", "phase", "opening_m", "bore", "kind", "value", "unit",
@@ -26,7 +26,7 @@ FORMULA = ("=", "+", "-", "@", "\t", "\r")
 """Beginnings that a spreadsheet may take for a formula (OWASP, CSV injection)."""
 
 
-def engine_file(session: Session, engine_id: int, at: str) -> v1.EngineFile:
+def engine_file(session: Session, engine_id: int, at: str) -> v2.EngineFile:
     """One engine with everything ever recorded of it. Raises NotThereError, RefusedError for one to practise on."""
     engine = engines.get(session, engine_id)
     if practice.of_engine(session, engine_id) is not None:
@@ -35,18 +35,21 @@ def engine_file(session: Session, engine_id: int, at: str) -> v1.EngineFile:
     stories = list(reversed(visits.of_engine(session, engine_id)))
     meters: dict[int, MeterRow] = {story.meter.ident: story.meter for story in stories}
     keys = {f.ident: f.key for f in fittings}
-    return v1.EngineFile(
+    return v2.EngineFile(
         format="evenbore-engine",
-        version=1,
+        version=2,
         exported_at=at,
-        engine=_part(v1.Engine, engine),
-        meters=[_part(v1.Meter, meter) for _, meter in sorted(meters.items())],
-        fittings=[_part(v1.Fitting, f, layout=json.loads(f.layout), hardware=json.loads(f.hardware)) for f in fittings],
+        engine=_part(v2.Engine, engine),
+        meters=[_part(v2.Meter, meter) for _, meter in sorted(meters.items())],
+        fittings=[
+            _part(v2.Fitting, f, layout=v2.whole(json.loads(f.layout)), hardware=json.loads(f.hardware))
+            for f in fittings
+        ],
         visits=[_visit(story, keys) for story in stories],
     )
 
 
-def written(file: v1.EngineFile) -> str:
+def written(file: v2.EngineFile) -> str:
     """The text of a file, the same for the same contents."""
     return json.dumps(file.model_dump(mode="json"), indent=1, ensure_ascii=False) + "\n"
 
@@ -90,24 +93,24 @@ def _part(part: type[P], row: SQLModel, **others: object) -> P:
     return part.model_validate({**same, **others})
 
 
-def _visit(story: Story, fittings: Mapping[int, str]) -> v1.Visit:
+def _visit(story: Story, fittings: Mapping[int, str]) -> v2.Visit:
     rounds = {r.row.ident: r.row.key for r in story.rounds}
     entered = sorted((e for r in story.rounds for e in r.entered), key=lambda e: e.ident)
     readings: dict[int | None, str] = {e.ident: e.key for e in entered}
     moves: dict[int | None, str] = {m.ident: m.key for m in story.all_moves}
     checks: dict[int | None, str] = {c.ident: c.key for c in story.all_checks}
     return _part(
-        v1.Visit,
+        v2.Visit,
         story.visit,
         fitting=fittings[story.visit.fitting_id],
         meter=story.meter.key,
-        rounds=[_part(v1.Round, r.row) for r in story.rounds],
+        rounds=[_part(v2.Round, r.row) for r in story.rounds],
         readings=[
-            _part(v1.Reading, e, round=rounds[e.round_id], supersedes=readings.get(e.supersedes_id)) for e in entered
+            _part(v2.Reading, e, round=rounds[e.round_id], supersedes=readings.get(e.supersedes_id)) for e in entered
         ],
         moves=[
             _part(
-                v1.Move,
+                v2.Move,
                 m,
                 advised=bool(m.advised),
                 after_reading=readings.get(m.after_reading),
@@ -116,14 +119,14 @@ def _visit(story: Story, fittings: Mapping[int, str]) -> v1.Visit:
             for m in story.all_moves
         ],
         checks=[
-            _part(v1.Check, c, after_move=moves.get(c.after_move), supersedes=checks.get(c.supersedes_id))
+            _part(v2.Check, c, after_move=moves.get(c.after_move), supersedes=checks.get(c.supersedes_id))
             for c in story.all_checks
         ],
-        overrides=[_part(v1.Override, o) for o in story.overrides],
-        sign_off=_part(v1.SignOff, story.sign_off) if story.sign_off else None,
+        overrides=[_part(v2.Override, o) for o in story.overrides],
+        sign_off=_part(v2.SignOff, story.sign_off) if story.sign_off else None,
         corrections=[
             _part(
-                v1.Correction,
+                v2.Correction,
                 c,
                 after_reading=readings.get(c.after_reading),
                 after_check=checks.get(c.after_check),

@@ -42,25 +42,28 @@ def hardware_known(measured: Mapping[str, float], displacement: float, bores: in
 
 
 def layout_to_json(layout: Layout) -> str:
-    """Text of a layout, stable under sorting of keys."""
-    return json.dumps(
-        {
-            "banks": [
-                {"name": bank.name, "bores": bank.bores, "stop": bank.stop, "drive": bank.drive}
-                for bank in layout.banks
-            ],
-            "sensor": layout.sensor,
-            "springless": sorted(layout.springless),
-        },
-        sort_keys=True,
-    )
+    """Text of a layout, stable under sorting of keys. What an engine has not is left out, as in rows from before it was
+    known."""
+    banks: list[dict[str, object]] = []
+    for bank in layout.banks:
+        said = {"name": bank.name, "bores": bank.bores, "stop": bank.stop, "drive": bank.drive}
+        banks.append(said | ({"joints": bank.joints} if bank.joints else {}))
+    told: dict[str, object] = {"banks": banks, "sensor": layout.sensor, "springless": sorted(layout.springless)}
+    if layout.bypass:
+        told["bypass"] = sorted(layout.bypass)
+    if layout.plenum:
+        told["plenum"] = True
+    return json.dumps(told, sort_keys=True)
 
 
 def layout_from_json(text: str) -> Layout:
     """The layout that ``layout_to_json`` wrote. Raises LayoutError when it is none."""
     read = json.loads(text)
-    banks = tuple(Bank(b["name"], tuple(b["bores"]), b["stop"], b["drive"]) for b in read["banks"])
-    return Layout(banks, read["sensor"], frozenset(read["springless"]))
+    banks = tuple(
+        Bank(b["name"], tuple(b["bores"]), b["stop"], b["drive"], tuple(b.get("joints", ()))) for b in read["banks"]
+    )
+    bypass, plenum = frozenset(read.get("bypass", ())), read.get("plenum", False)
+    return Layout(banks, read["sensor"], frozenset(read["springless"]), bypass, plenum)
 
 
 def hardware_to_json(hardware: Hardware) -> str:

@@ -23,7 +23,7 @@ from app.sync.rounds import Evenness, evenness, suspicious
 LESSONS_BACK = 3
 """Earlier visits that are learned from; what was before them counts for little by now."""
 
-PLATE_MOVES = ("stop", "blade", "bypass")
+PLATE_MOVES = ("stop", "blade", "screw", "bypass")
 
 _next_move = lru_cache(maxsize=128)(next_move)
 """The same facts are judged several times for one page: by the phase that is open, by the card, by what is missing."""

@@ -15,7 +15,7 @@ from app.sync.layout import Coupler
 from app.sync.units import THOU
 from app.sync.words import blade
 
-MOST = {"stop": 4.0, "link": 24.0, "bypass": 10.0}
+MOST = {"stop": 4.0, "screw": 4.0, "link": 24.0, "bypass": 10.0}
 MOST_LEAVES = 2
 THINNEST, THICKEST = 0.5 * THOU, 60 * THOU
 TOLD_TWICE = "Another tablet kept a move meanwhile. Keep this one only if it was made as well; then read a new round."
@@ -23,10 +23,10 @@ TOLD_TWICE = "Another tablet kept a move meanwhile. Keep this one only if it was
 
 @dataclass(frozen=True, slots=True)
 class NewMove:
-    """One adjustment made. ``amount`` is turns (stop, bypass) or flats (link); a blade's is the sum of its leaves [m].
+    """One adjustment made. ``amount`` is turns (stop, screw, bypass) or flats (link); a blade's, all its leaves [m].
 
-    ``bank`` names the bank of a stop or link; ``near`` and ``far`` the coupler of a blade; ``near`` the bore of a
-    bypass screw. ``advised`` says whether it was made as the card said.
+    ``bank`` names the bank of a stop or link; ``near`` and ``far`` the coupler of a blade or screw; ``near`` the bore
+    of a bypass screw. ``advised`` says whether it was made as the card said.
     """
 
     phase: str
@@ -84,12 +84,13 @@ def make(shop: Database, visit_id: int, key: str, new: NewMove, at: str, seen: i
 
 
 def _problems(story: Story, new: NewMove) -> dict[str, str]:
+    if new.kind in ("blade", "screw") and (wrong := _coupler_problem(story, new)):
+        return {"near": wrong}
     if new.kind == "blade":
-        return _blade_problems(story, new)
-    if new.kind == "bypass":
-        if new.near not in story.layout.bores:
-            return {"near": "A bore that this engine has."}
-    elif new.bank not in {bank.name for bank in story.layout.banks}:
+        return _leaves_problems(story, new)
+    if new.kind == "bypass" and new.near not in story.layout.bypass:
+        return {"near": "A bore with a bypass screw that this engine has."}
+    if new.kind in ("stop", "link") and new.bank not in {bank.name for bank in story.layout.banks}:
         return {"bank": "A bank that this engine has."}
     most = MOST[new.kind]
     unit = "flats" if new.kind == "link" else "turns"
@@ -98,10 +99,19 @@ def _problems(story: Story, new: NewMove) -> dict[str, str]:
     return {}
 
 
-def _blade_problems(story: Story, new: NewMove) -> dict[str, str]:
-    known = story.layout.couplers()
-    if new.near is None or new.far is None or Coupler(new.near, new.far) not in known:
-        return {"near": "A coupler that this engine has."}
+def _coupler_problem(story: Story, new: NewMove) -> str:
+    """What is wrong with the coupler that a move names; empty for nothing."""
+    if new.near is None or new.far is None or Coupler(new.near, new.far) not in story.layout.couplers():
+        return "A coupler that this engine has."
+    by_screw = story.layout.by_screw(Coupler(new.near, new.far))
+    if by_screw and new.kind == "blade":
+        return "A screw sets that coupler, and no blade."
+    if not by_screw and new.kind == "screw":
+        return "No screw sets that coupler: it is reset on a blade."
+    return ""
+
+
+def _leaves_problems(story: Story, new: NewMove) -> dict[str, str]:
     if not 1 <= len(new.leaves) <= MOST_LEAVES:
         return {"leaves": "One leaf, or two stacked."}
     if not all(math.isfinite(leaf) for leaf in new.leaves) or not THINNEST <= sum(new.leaves) <= THICKEST:

@@ -7,14 +7,17 @@ The cautions are the trade's usual ones. They stand beside the maker's instructi
 and give way to them.
 """
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
 from app.shop.measures import Quantity, Units
+from app.shop.parts import Part
 
 Place = Literal["test cell", "vehicle", "telephone"]
 PLACES: tuple[Place, ...] = ("test cell", "vehicle", "telephone")
+
+MoveKind = Literal["stop", "blade", "screw", "link", "bypass"]
 
 Stops = Literal["", "oil pressure at the start", "oil pressure when hot", "coolant", "oil"]
 
@@ -45,7 +48,7 @@ class Item:
     must: bool = False
     fresh: bool = False
     before_running: bool = True
-    when: Literal["always", "sensor", "two banks", "couplers"] = "always"
+    when: Part = "always"
     where: tuple[Place, ...] = PLACES
     stops: Stops = ""
     over_time: bool = False
@@ -82,7 +85,8 @@ class Item:
 class Phase:
     """One of the five.
 
-    ``cautions`` stand at every place; ``cautions_in`` adds what one place has and the others have not.
+    ``cautions`` stand at every place; ``cautions_in`` adds what one place has and the others have not. ``steps_with``
+    and ``cautions_with`` are for engines that have the part.
     """
 
     slug: str
@@ -92,12 +96,24 @@ class Phase:
     items: tuple[Item, ...]
     cautions: tuple[str, ...]
     rounds: Literal["none", "coarse", "fine", "openings", "last"]
-    moves: tuple[Literal["stop", "blade", "link", "bypass"], ...]
+    moves: tuple[MoveKind, ...]
     cautions_in: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    steps_with: Mapping[Part, tuple[str, ...]] = field(default_factory=dict)
+    cautions_with: Mapping[Part, tuple[str, ...]] = field(default_factory=dict)
 
-    def cautions_at(self, place: str) -> tuple[str, ...]:
-        """What to beware of in this phase at that place."""
-        return self.cautions + self.cautions_in.get(place, ())
+    def steps_for(self, parts: Collection[Part]) -> tuple[str, ...]:
+        """What to do in this phase at an engine that has those parts."""
+        return self.steps + tuple(said for part, those in self.steps_with.items() if part in parts for said in those)
+
+    def moves_for(self, parts: Collection[Part]) -> tuple[MoveKind, ...]:
+        """The kinds of move that may be made in this phase at an engine that has those parts."""
+        needs: dict[MoveKind, Part] = {"blade": "blades", "screw": "screws", "bypass": "bypass", "link": "two banks"}
+        return tuple(kind for kind in self.moves if needs.get(kind, "always") in parts)
+
+    def cautions_at(self, place: str, parts: Collection[Part]) -> tuple[str, ...]:
+        """What to beware of in this phase at that place and at an engine that has those parts."""
+        more = tuple(said for part, those in self.cautions_with.items() if part in parts for said in those)
+        return self.cautions + self.cautions_in.get(place, ()) + more
 
 
 ON_THE_TELEPHONE = (
@@ -122,6 +138,16 @@ COLD_PRESET = Phase(
         Item("closed-contact", "Every plate closes to contact by itself", must=True),
         Item("base-blade", "Base blade under each stop screw", "number", "thou", 0.5, 40, quantity="blade"),
         Item("preset-turns", "Turns in from the blade, both banks alike", "number", "turns", 0, 6),
+        Item(
+            "bypass-turns",
+            "Bypass screws lightly seated, then out by turns, all alike",
+            "number",
+            "turns",
+            0,
+            6,
+            when="bypass",
+        ),
+        Item("shaft-plates", "Plates on one shaft close together; none rubs", when="shafts"),
         Item("stop-spring", "Springs hold every stop screw where it was set"),
         Item("coupler-slack", "No slop to feel in any coupler", when="couplers"),
         Item("sensor-closed", "Throttle sensor with the plates closed", "number", "V", 0, 6, when="sensor"),
@@ -134,6 +160,18 @@ COLD_PRESET = Phase(
     cautions_in={
         "vehicle": ("Cold engine, key out, wheels chocked: nobody sits at the wheel.",),
         "telephone": ("The key stays in the customer's pocket until hands and tools are clear.",),
+    },
+    steps_with={
+        "shafts": ("Two plates on one shaft: look whether both close. They are set to each other by their maker.",),
+        "bypass": ("Seat every bypass screw lightly, then turn all of them out alike, by one turn and a half.",),
+        "screws": ("Couplers with a screw: leave it where it stands; look which way it opens what lies beyond.",),
+    },
+    cautions_with={
+        "shafts": (
+            "Plate screws are staked: never loosen one to even two plates on a shaft. A lost one goes through the "
+            "engine.",
+        ),
+        "bypass": ("Two fingers seat a bypass screw: forced, it spoils its seat.",),
     },
     rounds="none",
     moves=(),
@@ -254,7 +292,19 @@ HEAT_SOAKED = Phase(
         "telephone": ("Wheels chocked, out of gear; the fan starts by itself.", ON_THE_TELEPHONE),
     },
     rounds="fine",
-    moves=("stop", "blade", "bypass"),
+    moves=("stop", "blade", "screw", "bypass"),
+    steps_with={
+        "shafts": ("Two plates on one shaft move as one: only bypass screws set them apart.",),
+        "plenum": (
+            "A common plenum evens out what a vacuum column shows: go by an air flow meter where there is one.",
+        ),
+    },
+    cautions_with={
+        "bypass": (
+            "A bypass screw is turned while it runs: a long screwdriver, sleeves tight, face beside the bores and not "
+            "over them.",
+        ),
+    },
 )
 
 BANK_BALANCE = Phase(
@@ -307,6 +357,13 @@ LOCK_DOWN = Phase(
     ),
     items=(
         Item("couplers-tight", "Every coupler tight", must=True, fresh=True, when="couplers"),
+        Item(
+            "bypass-held",
+            "Every bypass screw held where it is by spring, nut or cap",
+            must=True,
+            fresh=True,
+            when="bypass",
+        ),
         Item("links-tight", "Link nuts tight, free play still there", must=True, fresh=True, when="two banks"),
         Item("stops-marked", "Adhesive or a witness mark on every stop screw", must=True, fresh=True),
         Item("tools-counted", "Tools, blades and rags counted back", must=True, fresh=True),

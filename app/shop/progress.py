@@ -7,6 +7,7 @@ from app.shop import snap
 from app.shop.heat import GATE, lacks_of
 from app.shop.judgement import balance_of, balanced, even_enough, held_off, needs_preset, satisfied_round
 from app.shop.limits import instruction
+from app.shop.parts import parts_of
 from app.shop.phases import BANK_BALANCE, HEAT_SOAKED, LOCK_DOWN, PHASES, Item, Phase, phase_named
 from app.shop.recheck import reasons
 from app.shop.refusals import RefusedError
@@ -59,13 +60,8 @@ def current_phase(story: Story) -> Phase:
 
 def items_of(story: Story, one: Phase) -> tuple[Item, ...]:
     """What a phase asks of this engine in this place."""
-    has = {
-        "always": True,
-        "sensor": story.layout.sensor is not None,
-        "two banks": len(story.layout.banks) > 1,
-        "couplers": bool(story.layout.couplers()),
-    }
-    mine = tuple(i for i in one.items if has[i.when] and story.visit.place in i.where)
+    has = parts_of(story.layout)
+    mine = tuple(i for i in one.items if i.when in has and story.visit.place in i.where)
     return mine + snap_items(story) if one.rounds == "fine" else mine
 
 

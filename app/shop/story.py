@@ -31,6 +31,7 @@ from app.sync.events import (
     Meter,
     Move,
     Reading,
+    ScrewTurn,
     StopTurn,
 )
 from app.sync.hardware import Hardware
@@ -197,7 +198,7 @@ class Story:
         """The id of the newest reading, 0 when none was entered."""
         return max((r.newest for r in self.rounds), default=0)
 
-    def moved_since(self, one: Round, kinds: tuple[str, ...] = ("stop", "blade", "link", "bypass")) -> bool:
+    def moved_since(self, one: Round, kinds: tuple[str, ...] = ("stop", "blade", "screw", "link", "bypass")) -> bool:
         """Whether a move of these kinds was made after the round's newest reading."""
         return any(m.after_reading >= one.newest for m in self.moves if m.kind in kinds) and bool(one.entered)
 
@@ -276,6 +277,8 @@ def move_of(row: MoveRow) -> Move:
             return StopTurn(row.bank, row.amount, at)
         case "link":
             return LinkTurn(row.bank, row.amount, at)
+        case "screw":
+            return ScrewTurn(row.near or 0, row.far or 0, row.amount, at)
         case "bypass":
             return BypassTurn(row.near or 0, row.amount, at)
     leaves = tuple(float(leaf) for leaf in row.leaves.split())

@@ -7,6 +7,7 @@ TYPICAL: Mapping[str, float] = {
     "air-temperature": 21,
     "base-blade": 3,
     "preset-turns": 1,
+    "bypass-turns": 1.5,
     "sensor-closed": 0.52,
     "oil-pressure": 310,
     "coolant": 84,

@@ -337,11 +337,12 @@ def _after_screw(belief: Belief, move: ScrewTurn) -> Belief:
 
 
 def _after_bypass(belief: Belief, move: BypassTurn) -> Belief:
-    if move.bore not in belief.layout.bypass:  # recorded before it was known what is fitted
-        return belief
+    leak, cov = belief.bores + belief.row(move.bore), belief.cov.copy()
+    if move.bore not in belief.layout.bypass:  # kept before it was known what is fitted: nobody knows what it did
+        cov[leak, leak] += (2 * BYPASS_AREA * move.turns) ** 2
+        return replace(belief, cov=cov)
     screw = Bypass(move.bore)
-    leak, gain = belief.bores + belief.row(move.bore), belief.at_gain(screw)
-    mean, cov = belief.mean.copy(), belief.cov.copy()
+    mean, gain = belief.mean.copy(), belief.at_gain(screw)
     mean[leak] = max(mean[leak] + mean[gain] * move.turns, 0.0)
     cov[leak] += move.turns * cov[gain]
     cov[:, leak] += move.turns * cov[:, gain]

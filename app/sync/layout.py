@@ -86,12 +86,16 @@ class Bank:
         if set(self.joints) == {"blade"} and len(self.joints) == len(self.bores) - 1:
             object.__setattr__(self, "joints", ())
 
+    @property
+    def kinds(self) -> tuple[JointKind, ...]:
+        """How each bore is joined to the next one, front first, said of every joint."""
+        usual: tuple[JointKind, ...] = ("blade",)
+        return self.joints or usual * (len(self.bores) - 1)
+
     @cached_property
     def outward(self) -> tuple[Joint, ...]:
         """The joints outward from the stop bore: towards the rear first, then towards the front."""
-        at = self.bores.index(self.stop)
-        usual: tuple[JointKind, ...] = ("blade",)
-        kinds = self.joints or usual * (len(self.bores) - 1)
+        at, kinds = self.bores.index(self.stop), self.kinds
         rear = [Joint(self.bores[n], self.bores[n + 1], kinds[n]) for n in range(at, len(self.bores) - 1)]
         front = [Joint(self.bores[n], self.bores[n - 1], kinds[n - 1]) for n in range(at, 0, -1)]
         return (*rear, *front)

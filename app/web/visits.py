@@ -10,6 +10,7 @@ from fastapi.responses import HTMLResponse, Response
 from app.shop import checks, people, visits
 from app.shop.keys import new_key
 from app.shop.measures import CHOICES, Units
+from app.shop.parts import parts_of
 from app.shop.phases import DEFER, HEAT_SOAKED, Item, Phase, phase_named
 from app.shop.progress import current_phase, items_of, leads_to_banks, progress
 from app.shop.recheck import recheck
@@ -196,7 +197,8 @@ def _steps(
         left=left_of(standing, lines),
         beyond=beyond(standing),
         ready=ready_to_read(standing),
-        cautions_here=phase.cautions_at(story.visit.place),
+        cautions_here=phase.cautions_at(story.visit.place, parts_of(story.layout)),
+        steps_here=phase.steps_for(parts_of(story.layout)),
         done=done_lines(story, phase),
         preset=advised_preset(story) if phase.slug == "cold-preset" else None,
         since=since_left(story),

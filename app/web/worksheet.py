@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 from app.shop.fittings import layout_from_json
 from app.shop.memory import Remembered
+from app.shop.parts import parts_of
 from app.shop.phases import PHASES
 from app.shop.recall import EngineMemory
 from app.shop.settings import Settings
@@ -100,8 +101,9 @@ def _window(last: Remembered | None) -> str:
 
 def _steps(layout: Layout) -> tuple[WorksheetPhase, ...]:
     """The phases in order; the bank balance is nothing for one bank."""
+    parts = parts_of(layout)
     return tuple(
-        WorksheetPhase(p.title, p.steps, p.cautions_at("vehicle"))
+        WorksheetPhase(p.title, p.steps_for(parts), p.cautions_at("vehicle", parts))
         for p in PHASES
         if not (p.rounds == "openings" and len(layout.banks) < 2)
     )

@@ -4,26 +4,31 @@ import csv
 import io
 import json
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
+from pydantic import BaseModel
 from sqlalchemy import text
 
 from app.places import static
-from app.shop import engines, exchange_in, tables, visits
-from app.shop import exchange_v1 as v1
+from app.shop import engines, exchange_in, exchange_v1, meters, tables, visits
+from app.shop import exchange_v2 as v2
 from app.shop.corrections import NewCorrection, correct
 from app.shop.database import Database
 from app.shop.exchange_in import bring_in, plan, read
 from app.shop.exchange_out import engine_file, readings_csv, table_csv, written
 from app.shop.exchange_rows import Writer
-from app.shop.exchange_v1 import EngineFile
-from app.shop.fittings import hardware_from_json
+from app.shop.exchange_v2 import EngineFile, from_v1
+from app.shop.fittings import hardware_from_json, layout_from_json
+from app.shop.meters import NewMeter
 from app.shop.refusals import ConflictError, RefusedError
 from app.shop.seals import check
 from app.shop.tables import ReadingRow
 from app.shop.upgrade import open_shop
+from app.shop.visits import NewVisit
+from app.sync.events import BypassTurn, ScrewTurn
 from tests.shop.past import Past
 from tests.shop.yard import AT, V8, engine, key, story
 
@@ -223,7 +228,9 @@ def _set(*path: str | int, to: object) -> Callable[[Any], None]:
     ("change", "said"),
     [
         (_set("format", to="other"), "not an engine's file"),
-        (_set("version", to=2), "version 2"),
+        (_set("version", to=3), "version 3"),
+        (_set("fittings", 0, "layout", "banks", 0, "joints", to=["shaft"]), "one joint fewer than bores"),
+        (_set("visits", 0, "moves", 0, "kind", to="screw"), "no screw sets a coupler 2-3"),
         (_set("more", to=1), "more: Extra inputs"),
         (_set("engine", "serial", to=""), "found again by its serial"),
         (_set("engine", "displacement", to="3.9"), "engine.displacement"),
@@ -270,9 +277,10 @@ def test_a_file_longer_than_any_engine_is_refused(monkeypatch: pytest.MonkeyPatc
         read(" " * 101)
 
 
-def test_the_schema_that_is_handed_out_is_the_one_that_is_checked() -> None:
-    handed_out = json.loads((static() / "exchange" / "engine-1.schema.json").read_text())
-    assert handed_out == EngineFile.model_json_schema()
+@pytest.mark.parametrize(("version", "model"), [(1, exchange_v1.EngineFile), (2, EngineFile)])
+def test_the_schema_that_is_handed_out_is_the_one_that_is_checked(version: int, model: type[BaseModel]) -> None:
+    handed_out = json.loads((static() / "exchange" / f"engine-{version}.schema.json").read_text())
+    assert handed_out == model.model_json_schema()
 
 
 LEFT_OUT = {"id", "seal", "serial_folded", "version", "setup", "after_study", "engine_id", "visit_id"}
@@ -284,20 +292,20 @@ OTHERWISE = {"supersedes_id", "round_id", "fitting_id", "meter_id"}
 @pytest.mark.parametrize(
     ("table", "part"),
     [
-        (tables.Engine, v1.Engine),
-        (tables.Fitting, v1.Fitting),
-        (tables.MeterRow, v1.Meter),
-        (tables.Visit, v1.Visit),
-        (tables.RoundRow, v1.Round),
-        (tables.ReadingRow, v1.Reading),
-        (tables.MoveRow, v1.Move),
-        (tables.CheckRow, v1.Check),
-        (tables.Override, v1.Override),
-        (tables.SignOff, v1.SignOff),
-        (tables.Correction, v1.Correction),
+        (tables.Engine, v2.Engine),
+        (tables.Fitting, v2.Fitting),
+        (tables.MeterRow, v2.Meter),
+        (tables.Visit, v2.Visit),
+        (tables.RoundRow, v2.Round),
+        (tables.ReadingRow, v2.Reading),
+        (tables.MoveRow, v2.Move),
+        (tables.CheckRow, v2.Check),
+        (tables.Override, v2.Override),
+        (tables.SignOff, v2.SignOff),
+        (tables.Correction, v2.Correction),
     ],
 )
-def test_no_column_is_forgotten(table: type[tables.Row], part: type[v1.Part]) -> None:
+def test_no_column_is_forgotten(table: type[tables.Row], part: type[v2.Part]) -> None:
     """A column that is added later needs a newer version of the file, or word that it stays with the shop."""
     assert set(table.model_fields) - LEFT_OUT - OTHERWISE <= set(part.model_fields)
 
@@ -310,12 +318,39 @@ def test_a_file_of_every_version_still_comes_in(shop: Database, fixture: Path) -
     with shop.reading() as session:
         file = json.loads(held)
         assert len(visits.of_engine(session, engine_id)) == len(file["visits"])
-        if file["version"] == 1:
-            assert written(engine_file(session, engine_id, file["exported_at"])) == held
+        goes_out = engine_file(session, engine_id, file["exported_at"])
+    if file["version"] == 1:
+        assert goes_out == from_v1(exchange_v1.EngineFile.model_validate_json(held))
+    else:
+        assert written(goes_out) == held
 
 
 def test_there_is_a_file_of_this_version() -> None:
-    assert (FIXTURES / "engine-1.json").exists()
+    assert (FIXTURES / "engine-2.json").exists()
+
+
+def test_a_file_of_version_1_is_one_with_couplers_on_blades() -> None:
+    file = read((FIXTURES / "engine-1.json").read_text())
+    layout = layout_from_json(file.fittings[0].layout.model_dump_json())
+    assert layout.blades_alone
+    assert not layout.plenum
+
+
+def test_an_engine_read_in_cubic_feet_goes_out_and_comes_in(shop: Database, other: Database) -> None:
+    meter_id = meters.register(shop, key(), NewMeter("Bell", "cfm", 0.1, 0, 40))
+    visits.open_visit(shop, engine(shop), key(), NewVisit("test cell", "", "", "KM", meter_id), AT)
+    bring_in(other, read(out(shop)), {})
+    assert out(other) == out(shop)
+
+
+def test_joints_bypass_screws_and_their_turns_come_through(shop: Database) -> None:
+    engine_id = bring_in(shop, read((FIXTURES / "engine-2.json").read_text()), {})
+    with shop.reading() as session:
+        (one,) = visits.of_engine(session, engine_id)
+    assert [bank.joints for bank in one.layout.banks] == [("shaft", "screw-in", "shaft")]
+    assert (one.layout.bypass, one.layout.plenum) == (frozenset({1, 4}), True)
+    moved = [event for event in one.events() if isinstance(event, ScrewTurn | BypassTurn)]
+    assert [replace(move, at=0.0) for move in moved] == [ScrewTurn(2, 3, -0.125, 0.0), BypassTurn(4, 0.5, 0.0)]
 
 
 def test_readings_for_a_spreadsheet(shop: Database) -> None:

@@ -15,6 +15,7 @@ from alembic.config import Config
 from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
 from sqlalchemy import create_engine
+from sqlalchemy.exc import IntegrityError
 from sqlmodel import Session
 
 from app.cli import cli
@@ -30,6 +31,7 @@ from app.shop.upgrade import (
     open_shop,
 )
 from tests.conftest import let_others_reach
+from tests.shop.past import Past
 
 ENGINE = (
     "INSERT INTO engine (key, payload, serial, serial_folded, description, displacement, displacement_unit, customer, "
@@ -185,6 +187,29 @@ def test_the_copy_from_before_is_a_shop_that_opens(folder: Path, scripts: Path, 
     shop = open_shop(tmp_path / "again")
     with shop.reading() as session:
         assert session.connection().exec_driver_sql("SELECT count(registered_at) FROM engine").scalar_one() == 3
+    shop.close()
+
+
+def test_moves_from_before_couplers_had_screws_are_kept_as_they_were(scripts: Path, tmp_path: Path) -> None:
+    (tmp_path / "aside").mkdir()
+    later = [one for one in (scripts / "versions").glob("0*.py") if one.name > "0011"]
+    aside = [one.rename(tmp_path / "aside" / one.name) for one in later]
+    old = open_shop(tmp_path / "old", scripts)
+    Past(old).visit([6.5] * 8, [6.5] * 8)
+    old.close()
+    rows = "SELECT group_concat(id || key || kind || amount || seal) FROM move"
+    before = ask(old.file, rows)
+    for one in aside:
+        one.rename(scripts / "versions" / one.name)
+    shop = open_shop(tmp_path / "old", scripts)
+    assert ask(shop.file, rows) == before
+    screw = "INSERT INTO move SELECT 99, 'k', payload, visit_id, phase, '{}', bank, near, far, amount, leaves, "
+    screw += "advised, after_reading, \"by\", at, NULL, '' FROM move LIMIT 1"
+    with shop.writing() as session:
+        run(session, screw.format("screw"))
+        for statement in (screw.format("other"), "UPDATE move SET amount = 1", "DELETE FROM move"):
+            with pytest.raises(IntegrityError):
+                run(session, statement)
     shop.close()
 
 

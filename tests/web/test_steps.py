@@ -33,7 +33,7 @@ def test_every_page_carries_the_cautions_of_its_place(client: TestClient, shop: 
 
 def test_a_vehicle_has_cautions_that_a_test_cell_has_not() -> None:
     for phase in PHASES:
-        extra = set(phase.cautions_at("vehicle")) - set(phase.cautions_at("test cell"))
+        extra = set(phase.cautions_at("vehicle", ())) - set(phase.cautions_at("test cell", ()))
         assert extra, phase.slug
         assert "chocked" in " ".join(extra) or "fan" in " ".join(extra)
 

@@ -10,7 +10,7 @@ from app.shop.fittings import HARDWARE_FIELDS, hardware_from_json, hardware_know
 from app.shop.refusals import RefusedError
 from app.shop.tables import Fitting
 from app.sync.hardware import Figure, Hardware
-from app.sync.layout import Bank, Layout, LayoutError
+from app.sync.layout import Bank, JointKind, Layout, LayoutError
 from app.web.api.problems import REFUSALS, named
 from app.web.api.shapes import Id, Key, Line, Sent, Told, example, trade
 from app.web.context import Now, Shop
@@ -23,6 +23,13 @@ JSON_NAMES = {name: f"{name}_{'deg' if unit == 'degrees' else unit}" for name, (
 """The names of the hardware figures, with their units."""
 
 
+JOINTS = (
+    "How each bore is joined to the next one, front first, one fewer than bores: `blade` a coupler reset on a blade, "
+    "`screw` a coupler that a screw of its own sets, `screw-in` or `screw-out` where it is known which way, turned, it "
+    "opens what lies beyond it seen from the stop bore, `shaft` no coupler: both plates sit on one shaft."
+)
+
+
 class BankSent(Sent):
     """One line of bores that share a stop screw. The first bank is called A, the second B."""
 
@@ -33,6 +40,7 @@ class BankSent(Sent):
     drive: Bore | None = Field(
         default=None, description="The bore at which the link acts; the stop bore when left out."
     )
+    joints: list[JointKind] = Field(default=[], max_length=11, description=JOINTS + " Blades when left out.")
 
 
 class LayoutSent(Sent):
@@ -41,6 +49,8 @@ class LayoutSent(Sent):
     banks: list[BankSent] = Field(min_length=1, max_length=2)
     sensor: Bore | None = Field(default=None, description="The bore whose shaft carries the throttle sensor.")
     springless: list[Bore] = Field(default=[], max_length=12, description="Bores without a return spring of their own.")
+    bypass: list[Bore] = Field(default=[], max_length=12, description="Bores with a bypass screw.")
+    plenum: bool = Field(default=False, description="Whether a common balance plenum joins the runners.")
 
 
 class HardwareSent(Sent):
@@ -90,6 +100,7 @@ class BankTold(Told):
     bores: list[int] = Field(description="Cylinder numbers, front of the engine first.")
     stop: int = Field(description="The bore at which the stop screw acts.")
     drive: int = Field(description="The bore at which the link acts.")
+    joints: list[JointKind] = Field(description=JOINTS)
 
 
 class LayoutTold(Told):
@@ -98,6 +109,22 @@ class LayoutTold(Told):
     banks: list[BankTold]
     sensor: int | None
     springless: list[int]
+    bypass: list[int]
+    plenum: bool
+
+    @staticmethod
+    def of(layout: Layout) -> "LayoutTold":
+        """From the brain's."""
+        return LayoutTold(
+            banks=[
+                BankTold(name=b.name, bores=list(b.bores), stop=b.stop, drive=b.drive, joints=list(b.kinds))
+                for b in layout.banks
+            ],
+            sensor=layout.sensor,
+            springless=sorted(layout.springless),
+            bypass=sorted(layout.bypass),
+            plenum=layout.plenum,
+        )
 
 
 class FigureTold(Told):
@@ -138,11 +165,7 @@ class FittingTold(Told):
             number=row.number,
             why=row.why,
             at=row.at,
-            layout=LayoutTold(
-                banks=[BankTold(name=b.name, bores=list(b.bores), stop=b.stop, drive=b.drive) for b in layout.banks],
-                sensor=layout.sensor,
-                springless=sorted(layout.springless),
-            ),
+            layout=LayoutTold.of(layout),
             hardware=_hardware_told(hardware),
         )
 
@@ -163,13 +186,13 @@ def _layout(sent: LayoutSent) -> Layout:
         if not bank.bores:
             raise RefusedError({f"layout/banks/{number}/bores": "A bank has at least one bore."})
     banks = [
-        Bank(name, tuple(b.bores), b.stop or b.bores[0], b.drive or b.stop or b.bores[0])
+        Bank(name, tuple(b.bores), b.stop or b.bores[0], b.drive or b.stop or b.bores[0], tuple(b.joints))
         for name, b in zip("AB", sent.banks, strict=False)
     ]
     try:
-        return Layout(tuple(banks), sent.sensor, frozenset(sent.springless))
+        return Layout(tuple(banks), sent.sensor, frozenset(sent.springless), frozenset(sent.bypass), sent.plenum)
     except LayoutError as error:
-        field = error.field if error.field in ("sensor", "springless") else "banks"
+        field = error.field if error.field in ("sensor", "springless", "bypass") else "banks"
         raise RefusedError({f"layout/{field}": str(error)}) from None
 
 

@@ -7,11 +7,28 @@ from pydantic import Field
 
 from app.shop import moves, visits
 from app.shop.moves import NewMove
+from app.shop.phases import MoveKind
 from app.shop.story import Story
 from app.shop.tables import MoveRow
 from app.sync.units import THOU
 from app.web.api.problems import REFUSALS, named
-from app.web.api.shapes import BankName, By, Coupler, Flats, Id, Key, Leaves, Sent, Slug, Told, Turns, example, trade
+from app.web.api.shapes import (
+    BankName,
+    By,
+    Coupler,
+    Flats,
+    Id,
+    Key,
+    Leaves,
+    Sent,
+    Slug,
+    Told,
+    Turns,
+    TurnsIn,
+    TurnsOut,
+    example,
+    trade,
+)
 from app.web.context import Now, Shop
 from app.web.steps import move_words
 
@@ -53,6 +70,14 @@ class BladeReset(Moved):
     )
 
 
+class ScrewTurned(Moved):
+    """A coupler's own screw turned: it moves the far bore and every bore beyond it."""
+
+    kind: Literal["screw"]
+    coupler: Coupler
+    turns: TurnsIn
+
+
 class LinkTurned(Moved):
     """A bank's link turned: it shifts the bank off idle."""
 
@@ -65,14 +90,14 @@ class LinkTurned(Moved):
 
 
 class BypassTurned(Moved):
-    """A bore's bypass screw turned."""
+    """A bore's bypass screw turned; positive is out, which lets more air past its plate."""
 
     kind: Literal["bypass"]
     bore: int = Field(examples=[3])
-    turns: Turns
+    turns: TurnsOut
 
 
-MoveSent = Annotated[StopTurned | BladeReset | LinkTurned | BypassTurned, Field(discriminator="kind")]
+MoveSent = Annotated[StopTurned | BladeReset | ScrewTurned | LinkTurned | BypassTurned, Field(discriminator="kind")]
 
 
 class MoveTold(Told):
@@ -80,7 +105,7 @@ class MoveTold(Told):
 
     id: int
     phase: Slug
-    kind: Literal["stop", "blade", "link", "bypass"]
+    kind: MoveKind
     bank: str
     coupler: Coupler | None
     bore: int | None
@@ -106,7 +131,7 @@ class MoveTold(Told):
                 "bank": row.bank,
                 "coupler": Coupler(near=row.near, far=row.far) if row.near and row.far else None,
                 "bore": row.near if row.kind == "bypass" else None,
-                "turns": row.amount if row.kind in ("stop", "bypass") else None,
+                "turns": row.amount if row.kind in ("stop", "screw", "bypass") else None,
                 "flats": row.amount if row.kind == "link" else None,
                 "leaves_thou": leaves if row.kind == "blade" else None,
                 "advised": bool(row.advised),
@@ -140,6 +165,8 @@ def _new(body: MoveSent, slug: str) -> NewMove:
             bank, amount = body.bank, body.turns
         case LinkTurned():
             bank, amount = body.bank, body.flats
+        case ScrewTurned():
+            near, far, amount = body.coupler.near, body.coupler.far, body.turns
         case BladeReset():
             near, far = body.coupler.near, body.coupler.far
             leaves = tuple(leaf * THOU for leaf in body.leaves_thou)

@@ -9,7 +9,8 @@ from pydantic import Field
 from app.shop import checks, visits
 from app.shop.database import Database
 from app.shop.heat import lacks_of, points_of
-from app.shop.phases import DEFER, Phase, phase_named
+from app.shop.parts import parts_of
+from app.shop.phases import DEFER, MoveKind, Phase, phase_named
 from app.shop.progress import items_of, progress
 from app.shop.story import Story
 from app.shop.tables import CheckRow, Override
@@ -23,7 +24,6 @@ from app.web.visits import LONGEST_AGO
 
 router = APIRouter(prefix="/visits/{visit_id}/phases/{phase}", tags=["phases"])
 
-MoveKind = Literal["stop", "blade", "link", "bypass"]
 ItemSlug = Annotated[str, Field(max_length=60)]
 
 
@@ -219,14 +219,15 @@ def _told(story: Story, phase: Phase) -> PhaseTold:
                 missing=item.slug in lacks,
             )
         )
+    parts = parts_of(story.layout)
     return PhaseTold(
         standing=StandingTold.of(standing),
         aim=phase.aim,
-        steps=list(phase.steps),
-        cautions=list(phase.cautions_at(story.visit.place)),
+        steps=list(phase.steps_for(parts)),
+        cautions=list(phase.cautions_at(story.visit.place, parts)),
         defer=DEFER,
         items=items,
-        moves=list(phase.moves),
+        moves=list(phase.moves_for(parts)),
         window_percent=trade(story.settings.window(phase.slug) if phase.rounds != "none" else 0, 0.01),
         preset=_preset(story) if phase.slug == "cold-preset" else None,
         heat=_heat(story) if phase.rounds == "fine" else None,

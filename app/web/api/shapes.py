@@ -55,6 +55,22 @@ Turns = Annotated[
     float,
     Field(description="Turns of the screw; positive is in, which opens. Not 0.", allow_inf_nan=False, examples=[0.125]),
 ]
+TurnsIn = Annotated[
+    float,
+    Field(
+        description="Turns of the screw; positive is in, whichever way that opens. Not 0.",
+        allow_inf_nan=False,
+        examples=[-0.0625],
+    ),
+]
+TurnsOut = Annotated[
+    float,
+    Field(
+        description="Turns of the screw; positive is out, which lets more air past. Not 0.",
+        allow_inf_nan=False,
+        examples=[0.25],
+    ),
+]
 Flats = Annotated[
     float,
     Field(

@@ -24,7 +24,7 @@ from app.shop.tables import (
 )
 from app.web.application import create_app
 from tests.shop.past import Past
-from tests.shop.yard import AT, FOUR, check_all, engine, heat_soaked, key, read, read_round, story, visit
+from tests.shop.yard import AT, FOUR, TWINS, check_all, engine, heat_soaked, key, read, read_round, story, visit
 
 TABLES = (Engine, Fitting, Visit, RoundRow, ReadingRow, MoveRow, CheckRow, Override, SignOff)
 COLD, HOT = "/api/visits/1/phases/cold-preset", "/api/visits/1/phases/heat-soaked-recheck"
@@ -74,6 +74,11 @@ def hot_read(shop: Database) -> None:
     read_round(shop, 1, HEAT_SOAKED)
 
 
+def twins_read(shop: Database) -> None:
+    heat_soaked(shop, TWINS)
+    read_round(shop, 1, HEAT_SOAKED)
+
+
 TURN = {"kind": "turn", "round": 2, "bore": 1, "value": 6.25, "by": "KM"}
 WRITES: list[tuple[Callable[[Database], None], str, dict[str, Any], int]] = [
     (nothing, "/api/engines", {**FACTS, **FITTED}, 2),
@@ -93,7 +98,8 @@ WRITES: list[tuple[Callable[[Database], None], str, dict[str, Any], int]] = [
         {"kind": "blade", "coupler": {"near": 2, "far": 3}, "leaves_thou": [3, 1.5], "by": "KM"},
         1,
     ),
-    (hot_read, f"{HOT}/moves", {"kind": "bypass", "bore": 3, "turns": 0.5, "by": "KM"}, 1),
+    (twins_read, f"{HOT}/moves", {"kind": "bypass", "bore": 4, "turns": 0.5, "by": "KM"}, 1),
+    (twins_read, f"{HOT}/moves", {"kind": "screw", "coupler": {"near": 2, "far": 3}, "turns": -0.125, "by": "KM"}, 1),
 ]
 
 
@@ -115,6 +121,17 @@ def test_a_write_sent_again_is_stored_once_and_answered_alike(
     assert rows(shop) == before + stored
 
 
+def test_joints_bypass_screws_and_a_plenum_come_back_as_they_were_sent(client: TestClient) -> None:
+    joined = {"bores": [1, 2, 3, 4], "stop": 2, "drive": 2, "joints": ["shaft", "screw-out", "shaft"]}
+    layout = {"banks": [joined], "sensor": None, "springless": [], "bypass": [1, 4], "plenum": True}
+    sent = {**FACTS, "layout": layout, "key": key()}
+    told = client.post("/api/engines", json=sent).json()["fitting"]["layout"]
+    assert told == {**layout, "banks": [{"name": "A", **joined}]}
+    for wrong, field in (({"bypass": [9]}, "bypass"), ({"banks": [{**joined, "joints": ["shaft"]}]}, "banks")):
+        refused = client.post("/api/engines", json={**FACTS, "layout": {**layout, **wrong}, "key": key()})
+        assert (refused.status_code, f"layout/{field}" in refused.text) == (422, True)
+
+
 def test_a_correction_of_an_engine_sent_again_is_one(client: TestClient, shop: Database) -> None:
     engine(shop, FOUR)
     sent = {**FACTS, "vehicle": "Red coupe", "version": 1}
@@ -128,7 +145,9 @@ def test_an_engine_comes_back_as_it_was_sent(client: TestClient) -> None:
     sent = {**FACTS, **FITTED, "description": "Eight", "key": key(), "hardware": hardware}
     told = client.post("/api/engines", json=sent).json()
     assert {name: told[name] for name in FACTS} == FACTS
-    assert told["fitting"]["layout"]["banks"] == [{"name": "A", "bores": [1, 2, 3, 4], "stop": 2, "drive": 2}]
+    assert told["fitting"]["layout"]["banks"] == [
+        {"name": "A", "bores": [1, 2, 3, 4], "stop": 2, "drive": 2, "joints": ["blade"] * 3}
+    ]
     assert told["fitting"]["layout"]["springless"] == [3]
     figures = told["fitting"]["hardware"]
     assert {name: figures[name] for name in hardware} == {
