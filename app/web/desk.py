@@ -43,6 +43,7 @@ from app.web.views import (
 from app.web.words import clock
 
 SKIP_REASONS = ("Cannot be reached", "Not safe to reach", "Read later", "Plate is out of order")
+MOST_IN_A_ROW = 6
 MOVE_MARKS = {"stop": "stop", "blade": "coupler", "link": "link", "bypass": "stop"}
 
 
@@ -147,14 +148,19 @@ class Desk:
 
     @property
     def engine(self) -> EngineView:
-        """The engine from above."""
-        rows = []
+        """The engine from above; a long bank that is alone is folded in two, so that its figures keep their size."""
+        rows: list[Row] = []
         for bank in self.story.layout.banks:
-            tiles = [self._tile(bore) for bore in bank.bores]
-            marks = [CouplerMark(self._moves_coupler(a, b)) for a, b in zip(bank.bores, bank.bores[1:], strict=False)]
+            tiles = tuple(self._tile(bore) for bore in bank.bores)
+            pairs = zip(bank.bores, bank.bores[1:], strict=False)
+            marks = tuple(CouplerMark(self._moves_coupler(a, b)) for a, b in pairs)
             advice = self.advice
             turns_stop = advice is not None and advice.kind == "stop" and advice.bank == bank.name
-            rows.append(Row(bank.name, tuple(tiles), tuple(marks), bank.stop, turns_stop))
+            alone = len(self.story.layout.banks) == 1
+            half = (len(tiles) + 1) // 2 if alone and len(tiles) > MOST_IN_A_ROW else len(tiles)
+            rows.append(Row(bank.name, tiles[:half], marks[:half], bank.stop, turns_stop))
+            if tiles[half:]:
+                rows.append(Row(f"{bank.name}, rear", tiles[half:], marks[half:], bank.stop, turns_stop))
         return EngineView(tuple(rows), tuple(self._strip()))
 
     @property

@@ -40,7 +40,10 @@ class CouplerMark:
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """One bank, front first. ``stop_at`` is the stop bore; ``stop_adjuster`` when the next move turns its screw."""
+    """One bank, front first, or half of a long one: its first half ends in the coupler that leads on to the second.
+
+    ``stop_at`` is the stop bore; ``stop_adjuster`` when the next move turns its screw.
+    """
 
     name: str
     tiles: tuple[Tile, ...]
