@@ -32,8 +32,8 @@ function draw(bore, state, { value = "", word = "", corner = "", read = false } 
   if (value) (part(".tile-value s") ?? part(".tile-value")).textContent = value;
   if (word) part(".tile-word").textContent = word;
   if (corner || read) part(".tile-corner").textContent = corner;
-  const stop = tile.querySelector("[data-stop]");
-  if (stop) part("svg").append(stop);
+  for (const fixed of tile.querySelectorAll("[data-stop], [data-bypass]")) part("svg").append(fixed);
+  for (const shaft of tile.querySelectorAll("[data-shaft]")) part("svg").prepend(shaft);
   tile.className = read ? "tile is-read" : drawn.className;
   tile.replaceChildren(...drawn.childNodes);
   const spoken = [`Bore ${bore}`, value, tile.querySelector(".tile-word")?.textContent];

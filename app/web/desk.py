@@ -23,7 +23,7 @@ from app.sync.banks import BankStory
 from app.sync.rounds import MISREAD_OTHERS, MISREAD_TIMES, Evenness
 from app.sync.units import THOU
 from app.web import bank_card
-from app.web.drawing import blades_of, by_bore, shape_of, unit_of, value_of, word_of
+from app.web.drawing import blades_of, by_bore, joint_kind, shape_of, unit_of, value_of, word_of
 from app.web.forms import Typed
 from app.web.linkage import linkage
 from app.web.moves import place_name
@@ -44,7 +44,7 @@ from app.web.words import clock
 
 SKIP_REASONS = ("Cannot be reached", "Not safe to reach", "Read later", "Plate is out of order")
 MOST_IN_A_ROW = 6
-MOVE_MARKS = {"stop": "stop", "blade": "coupler", "link": "link", "bypass": "stop"}
+MOVE_MARKS = {"stop": "stop", "blade": "coupler", "screw": "screw", "link": "link", "bypass": "bypass"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,8 +152,8 @@ class Desk:
         rows: list[Row] = []
         for bank in self.story.layout.banks:
             tiles = tuple(self._tile(bore) for bore in bank.bores)
-            pairs = zip(bank.bores, bank.bores[1:], strict=False)
-            marks = tuple(CouplerMark(self._moves_coupler(a, b)) for a, b in pairs)
+            pairs = zip(bank.bores, bank.bores[1:], bank.kinds, strict=False)
+            marks = tuple(CouplerMark(self._moves_coupler(a, b), joint_kind(kind)) for a, b, kind in pairs)
             advice = self.advice
             turns_stop = advice is not None and advice.kind == "stop" and advice.bank == bank.name
             alone = len(self.story.layout.banks) == 1
@@ -327,6 +327,7 @@ class Desk:
             state, word = "to-read", "to read"
         value = value_of(reading, self.story.meter) if reading else ""
         even = standing is not None and standing.verdict == "even" and state in ("read", "corrected", "suspicious")
+        shaft, advice = self.story.layout.bank_of(bore).shaft(bore), self.advice
         return Tile(
             bore=bore,
             value=value,
@@ -340,11 +341,15 @@ class Desk:
             reading=f"{reading.ident} {reading.kind}" if reading and state != "stale" else "",
             line_left=even,
             line_right=even,
+            shaft_front=len(shaft) > 1 and bore != shaft[0],
+            shaft_rear=len(shaft) > 1 and bore != shaft[-1],
+            bypass=bore in self.story.layout.bypass,
+            bypass_adjuster=advice is not None and advice.kind == "bypass" and advice.near == bore,
         )
 
     def _moves_coupler(self, a: int, b: int) -> bool:
         advice = self.advice
-        return advice is not None and advice.kind == "blade" and {advice.near, advice.far} == {a, b}
+        return advice is not None and advice.kind in ("blade", "screw") and {advice.near, advice.far} == {a, b}
 
     def _strip(self) -> list[tuple[str, str]]:
         current, bores = self.due.current, self.story.layout.bores
@@ -465,7 +470,8 @@ def _move_fields(advice: Advice, place: str, by: str) -> dict[str, str]:
         fields |= {"leaf": thou[0], "second_leaf": thou[1] if len(thou) > 1 else ""}
     else:
         amount = advice.flats if advice.kind == "link" else advice.turns
-        fields |= {"amount": f"{abs(amount):g}", "way": "in" if amount > 0 else "out"}
+        inward = amount < 0 if advice.kind == "bypass" else amount > 0
+        fields |= {"amount": f"{abs(amount):g}", "way": "in" if inward else "out"}
     return fields
 
 

@@ -2,11 +2,13 @@
 
 import math
 from collections.abc import Mapping
+from typing import Literal
 
 from app.shop.judgement import evenness_of
 from app.shop.progress import progress
 from app.shop.story import UNITS, Round, Story
 from app.shop.tables import MeterRow, ReadingRow
+from app.sync.layout import JointKind
 from app.sync.rounds import Evenness, Standing
 from app.sync.words import Unit
 from app.web.views import PhaseState, PhaseView, Shape, SmallRow, SmallTile
@@ -47,6 +49,11 @@ def word_of(standing: Standing | None, unit: Unit) -> str:
     if standing.verdict in ("wide", "tight"):
         return f"{standing.verdict} {unit.show(abs(standing.deviation))}"
     return standing.verdict
+
+
+def joint_kind(kind: JointKind) -> Literal["blade", "screw", "shaft"]:
+    """How two plates are joined, as it is drawn: which way a screw opens is not seen from above."""
+    return kind if kind in ("blade", "shaft") else "screw"
 
 
 def by_bore(judged: Evenness | None) -> Mapping[int, Standing]:

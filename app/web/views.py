@@ -14,7 +14,9 @@ Shape = Literal["none", "even", "lean-wide", "lean-tight", "wide", "tight"]
 class Tile:
     """One bore seen from above; ``name`` says aloud what the drawing shows.
 
-    ``reading`` is the id and kind of the reading shown, empty for none.
+    ``reading`` is the id and kind of the reading shown, empty for none. The plate's shaft goes on to the next bore
+    towards the front or the rear where ``shaft_front`` or ``shaft_rear``; ``bypass`` where it has a bypass screw, and
+    ``bypass_adjuster`` when the next move turns it.
     """
 
     bore: int
@@ -29,13 +31,24 @@ class Tile:
     reading: str = ""
     line_left: bool = False
     line_right: bool = False
+    shaft_front: bool = False
+    shaft_rear: bool = False
+    bypass: bool = False
+    bypass_adjuster: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class CouplerMark:
-    """The coupler between two tiles; ``adjuster`` when the next move is made there."""
+    """What joins two tiles: a coupler set by a blade or by a screw, or one shaft; ``adjuster`` when the next move is
+    made there."""
 
     adjuster: bool = False
+    kind: Literal["blade", "screw", "shaft"] = "blade"
+
+    @property
+    def spoken(self) -> str:
+        """What it is, where that is not what is usual."""
+        return {"blade": "", "screw": "coupler set by its screw", "shaft": "one shaft"}[self.kind]
 
 
 @dataclass(frozen=True, slots=True)
@@ -166,7 +179,7 @@ class Answer:
 class Card:
     """The next move. ``action`` and ``hidden`` serve the answers that send something."""
 
-    mark: Literal["coupler", "stop", "link", "lever", "none"]
+    mark: Literal["coupler", "stop", "link", "lever", "screw", "bypass", "none"]
     title: str
     reason: str
     answers: tuple[Answer, ...] = ()

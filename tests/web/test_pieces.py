@@ -24,13 +24,18 @@ def tile(bore: int = 3, **changed: object) -> Facts:
         "reading": "12 turn",
         "line_left": True,
         "line_right": True,
+        "shaft_front": False,
+        "shaft_rear": False,
+        "bypass": False,
+        "bypass_adjuster": False,
     }
     return Facts(**(facts | changed))
 
 
-def row(*tiles: Facts, adjuster: int = -1, stop_at: int = 0, stop_adjuster: bool = False) -> Facts:
-    """A bank; ``adjuster`` is the index of the coupler that the next move is made at."""
-    couplers = [Facts(adjuster=i == adjuster) for i in range(len(tiles) - 1)]
+def row(*tiles: Facts, adjuster: int = -1, stop_at: int = 0, stop_adjuster: bool = False, kind: str = "blade") -> Facts:
+    """A bank; ``adjuster`` is the index of the coupler that the next move is made at, ``kind`` what all of them are."""
+    spoken = "" if kind == "blade" else f"a {kind}"
+    couplers = [Facts(adjuster=i == adjuster, kind=kind, spoken=spoken) for i in range(len(tiles) - 1)]
     stop = stop_at or tiles[0].bore
     return Facts(name="A", tiles=tiles, couplers=couplers, stop_at=stop, stop_adjuster=stop_adjuster)
 
@@ -151,6 +156,32 @@ def test_the_next_move_is_marked_at_its_coupler_alone() -> None:
     assert html.count("draw-standing") == 1
     assert html.index("draw-standing") > html.index('data-bore="2"')
     assert html.index("draw-standing") < html.index('data-bore="3"')
+
+
+def test_two_plates_on_one_shaft_are_drawn_on_one_bar_without_a_coupler() -> None:
+    html = engine_of(row(tile(1, shaft_rear=True), tile(2, shaft_front=True), kind="shaft"))
+    assert html.count("M-99 -5H99V5H-99z") == 1  # in the gap
+    assert html.count("M110 55H720") == html.count("M10 55H-600") == 1  # out of each tile towards it
+    assert "M-4 -15v30M4 -15v30" not in html
+    assert "a shaft" in html
+    apart = engine_of(row(tile(1), tile(2)))
+    assert "M-4 -15v30M4 -15v30" in apart
+    assert "H720V65" not in apart
+
+
+def test_a_coupler_with_a_screw_of_its_own_shows_its_head_and_is_marked_like_any_other() -> None:
+    html = engine_of(row(tile(1), tile(2), kind="screw", adjuster=0))
+    assert "M-4 -15v30M4 -15v30" in html
+    assert 'cy="-24"' in html
+    assert html.count("draw-standing") == 1
+
+
+@pytest.mark.parametrize("adjuster", [False, True])
+def test_a_bypass_screw_sits_at_its_bore_and_is_marked_when_it_is_to_be_turned(adjuster: bool) -> None:
+    html = engine_of(row(tile(1), tile(2, bypass=True, bypass_adjuster=adjuster)))
+    assert html.count("data-bypass") == 1
+    assert html.index("data-bypass") > html.index('data-bore="2"')
+    assert html.count("draw-standing") == adjuster
 
 
 @pytest.mark.parametrize(("stop_at", "in_tile"), [(1, False), (2, True)])
