@@ -55,7 +55,7 @@ def make(shop: Database, visit_id: int, key: str, new: NewMove, at: str, seen: i
         phase = require_open(story, new.phase)
         if new.kind not in phase.moves:
             raise RefusedError({"kind": f"Nothing of that kind is moved in {phase.title.lower()}."})
-        if phase.rounds == "fine" and not needs_preset(story) and story.as_found() is None:
+        if not needs_preset(story) and story.as_found() is None:
             raise RefusedError({"kind": "As found comes first: read every bore and close the round, then move."})
         if problems := _problems(story, new):
             raise RefusedError(problems)

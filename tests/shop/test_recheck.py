@@ -1,5 +1,7 @@
 """What changed since the last sign-off asks for a recheck by itself, and that recheck cannot be passed over unread."""
 
+from dataclasses import replace
+
 import pytest
 
 from app.shop import checks, engines, moves, visits
@@ -84,7 +86,8 @@ def test_a_returning_engine_is_read_as_found_before_anything_is_moved(shop: Data
     check_all(shop, visit_id, FIRST_FIRE)
     check_all(shop, visit_id, HEAT_SOAKED)
     turn = NewMove(HEAT_SOAKED.slug, "stop", "A", None, None, 0.125, (), True, "KM")
-    with pytest.raises(RefusedError, match="As found comes first"):
-        moves.make(shop, visit_id, key(), turn, AT)
+    for phase in (FIRST_FIRE, HEAT_SOAKED):
+        with pytest.raises(RefusedError, match="As found comes first"):
+            moves.make(shop, visit_id, key(), replace(turn, phase=phase.slug), AT)
     read_round(shop, visit_id, HEAT_SOAKED)
     moves.make(shop, visit_id, key(), turn, AT)
