@@ -11,7 +11,7 @@ from app.shop.phases import Phase
 from app.shop.story import Story
 from app.shop.walk import Due, due
 from app.sync.advice import Advice
-from app.sync.preset import starting_turns
+from app.sync.preset import Preset, starting_turns
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,9 +77,15 @@ def _read_on(now: Due, advice: Advice | None) -> Advice:
 def _preset(story: Story, phase: Phase) -> Advice:
     if not needs_preset(story) or (phase.slug, "preset-turns") in story.checks:
         return Advice("done", "nothing-read")
-    engine, bores = story.engine, story.layout.bores
-    start = starting_turns(engine.displacement, len(bores), engine.idle_speed, story.hardware)
-    return Advice("stop", "preset", turns=start.turns, bores=bores)
+    return Advice("stop", "preset", turns=starting(story).turns, bores=story.layout.bores)
+
+
+def starting(story: Story) -> Preset:
+    """The turns to start a cold engine from, counted from the base blade of the shop."""
+    engine, held = story.engine, story.settings
+    return starting_turns(
+        engine.displacement, len(story.layout.bores), engine.idle_speed, story.hardware, held.base_blade
+    )
 
 
 def _off_idle(story: Story, phase: Phase, now: Due) -> Advice:

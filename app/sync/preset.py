@@ -51,17 +51,20 @@ class Preset:
     base_blade: float = BASE_BLADE
 
 
-def starting_turns(displacement: float, bores: int, idle_speed: float, hardware: Hardware) -> Preset:
+def starting_turns(
+    displacement: float, bores: int, idle_speed: float, hardware: Hardware, base_blade: float = BASE_BLADE
+) -> Preset:
     """Turns of each stop screw from the base blade contact to a first start.
 
     Common practice knows how far the screws of usual hardware are turned in for a displacement, hence how much area
-    each plate of it opens. With every figure still an estimate that is the answer. Once a figure that matters was
-    measured, geometry finds the turns that open the same area here, in proportion to the idle speed wanted. Each figure
-    still estimated widens the band. Practice lies at the top of published idle demands: a first start idles fast rather
-    than stalls.
+    each plate of it opens, counted from the usual base blade. With every figure still an estimate that is the answer.
+    Once a figure that matters was measured, geometry finds the turns that open the same area here, in proportion to the
+    idle speed wanted. Each figure still estimated widens the band. Practice lies at the top of published idle demands:
+    a first start idles fast rather than stalls.
 
     Parameters: ``displacement`` [m3] of the whole engine, above 0; ``bores`` at least 1; ``idle_speed`` wanted [rev/s],
-    above 0; ``hardware`` fitted. Raises ValueError outside.
+    above 0; ``hardware`` fitted; ``base_blade`` [m] that the turns are counted from, 0 or more. Raises ValueError
+    outside.
 
     Source: the constants of this module, each with its own.
 
@@ -69,7 +72,7 @@ def starting_turns(displacement: float, bores: int, idle_speed: float, hardware:
     >>> preset.basis, round(preset.turns, 2), preset.low < 0.8, preset.high > 1.3
     ('practice', 1.0, True, True)
     """
-    if displacement <= 0 or bores < 1 or idle_speed <= 0:
+    if displacement <= 0 or bores < 1 or idle_speed <= 0 or base_blade < 0:
         raise ValueError("An engine has displacement, bores and an idle speed.")
     usual = likely_hardware(displacement, bores)
     by_practice = (displacement / bores / PRACTICE_DISPLACEMENT) ** PRACTICE_POWER
@@ -79,21 +82,21 @@ def starting_turns(displacement: float, bores: int, idle_speed: float, hardware:
         area *= idle_speed / PRACTICE_IDLE
     else:
         basis, hardware = "practice", usual
-    likely = _turns_to_open(area, hardware)
-    changes = [math.log(trial / likely) for trial in _trials(area, hardware)]
+    likely = _turns_to_open(area, hardware, base_blade)
+    changes = [math.log(trial / likely) for trial in _trials(area, hardware, base_blade)]
     down = math.hypot(*(change for change in changes if change < 0))
     up = math.hypot(*(change for change in changes if change > 0))
-    return Preset(likely, likely * math.exp(-down), likely * math.exp(up), basis)
+    return Preset(likely, likely * math.exp(-down), likely * math.exp(up), basis, base_blade)
 
 
-def _trials(area: float, hardware: Hardware) -> list[float]:
+def _trials(area: float, hardware: Hardware, base_blade: float) -> list[float]:
     """The turns with one doubtful thing at a time moved to either end of its range."""
-    trials = [_turns_to_open(area / NEED_SPREAD, hardware), _turns_to_open(area * NEED_SPREAD, hardware)]
+    trials = [_turns_to_open(need, hardware, base_blade) for need in (area / NEED_SPREAD, area * NEED_SPREAD)]
     for name, doubt in DOUBT.items():
         figure: Figure = getattr(hardware, name)
         if not figure.measured:
             for value in (max(figure.value - doubt, figure.value / 2), figure.value + doubt):
-                trials.append(_turns_to_open(area, replace(hardware, **{name: Figure(value)})))
+                trials.append(_turns_to_open(area, replace(hardware, **{name: Figure(value)}), base_blade))
     return trials
 
 
@@ -107,8 +110,8 @@ def _gap_after(turns: float, hardware: Hardware) -> float:
     return gap_at(closed + max(rotation, 0.0), diameter, closed)
 
 
-def _turns_to_open(area: float, hardware: Hardware) -> float:
+def _turns_to_open(area: float, hardware: Hardware, base_blade: float) -> float:
     """Turns from the base blade contact until gap times diameter reaches ``area`` [m2]."""
     diameter, closed = hardware.bore_diameter.value, hardware.closed_angle.value
     rotation = angle_at(min(area / diameter, diameter / 2), diameter, closed) - closed
-    return turns_for(rotation + BASE_BLADE / hardware.stop_lever.value, hardware)
+    return turns_for(rotation + base_blade / hardware.stop_lever.value, hardware)

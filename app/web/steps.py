@@ -13,7 +13,6 @@ from app.shop.tables import CheckRow, MoveRow
 from app.shop.telephone import Say, say
 from app.shop.walk import due
 from app.sync import words
-from app.sync.preset import Preset, starting_turns
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,12 +113,6 @@ def move_words(move: MoveRow, metric: bool = False) -> str:
         return f"Bypass screw of bore {move.near} {way} by {words.turns(abs(move.amount))}."
     way = "earlier" if move.amount > 0 else "later"
     return f"Link of bank {move.bank} turned {abs(move.amount):g} flats, to open {way}."
-
-
-def advised_preset(story: Story) -> Preset:
-    """The turns to start from."""
-    engine = story.engine
-    return starting_turns(engine.displacement, len(story.layout.bores), engine.idle_speed, story.hardware)
 
 
 def lands_on(story: Story) -> str:

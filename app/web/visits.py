@@ -8,6 +8,7 @@ from fastapi import APIRouter
 from fastapi.responses import HTMLResponse, Response
 
 from app.shop import checks, people, visits
+from app.shop.advising import starting
 from app.shop.keys import new_key
 from app.shop.measures import CHOICES, Units
 from app.shop.parts import parts_of
@@ -23,7 +24,7 @@ from app.web.forms import Typed
 from app.web.heat import heat_view
 from app.web.history import since_left
 from app.web.refusal import status_of
-from app.web.steps import advised_preset, beyond, check_lines, done_lines, lands_on, left_of, ready_to_read, to_say
+from app.web.steps import beyond, check_lines, done_lines, lands_on, left_of, ready_to_read, to_say
 
 router = APIRouter()
 
@@ -200,7 +201,7 @@ def _steps(
         cautions_here=phase.cautions_at(story.visit.place, parts_of(story.layout)),
         steps_here=phase.steps_for(parts_of(story.layout)),
         done=done_lines(story, phase),
-        preset=advised_preset(story) if phase.slug == "cold-preset" else None,
+        preset=starting(story) if phase.slug == "cold-preset" else None,
         since=since_left(story),
         open_here=story.sign_off is None,
         current=current_phase(story),

@@ -7,6 +7,7 @@ from fastapi import APIRouter
 from pydantic import Field
 
 from app.shop import checks, visits
+from app.shop.advising import starting
 from app.shop.database import Database
 from app.shop.heat import lacks_of, points_of
 from app.shop.parts import parts_of
@@ -14,7 +15,6 @@ from app.shop.phases import DEFER, MoveKind, Phase, phase_named
 from app.shop.progress import items_of, progress
 from app.shop.story import Story
 from app.shop.tables import CheckRow, Override
-from app.sync.preset import starting_turns
 from app.sync.units import THOU, ZERO_CELSIUS
 from app.web.api.problems import NOT_THERE, REFUSALS, escaped, named
 from app.web.api.shapes import By, Id, Key, Sent, Slug, Told, example, trade
@@ -235,8 +235,7 @@ def _told(story: Story, phase: Phase) -> PhaseTold:
 
 
 def _preset(story: Story) -> PresetTold:
-    engine = story.engine
-    start = starting_turns(engine.displacement, len(story.layout.bores), engine.idle_speed, story.hardware)
+    start = starting(story)
     return PresetTold(
         turns=trade(start.turns, 1),
         low_turns=trade(start.low, 1),
