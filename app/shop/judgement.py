@@ -175,9 +175,10 @@ def held_off(story: Story) -> str:
     if before is None or after is None or len(story.layout.banks) < 2:
         return ""
     first, second = (bank.name for bank in story.layout.banks)
-    then, now = (evenness_of(story, one, story.settings.bank_window).bank_means for one in (before, after))
+    window = story.settings.idle_bank_window
+    then, now = (evenness_of(story, one, window).bank_means for one in (before, after))
     change = math.log(now[second] / now[first] * then[first] / then[second])
-    if abs(change) <= story.settings.bank_window:
+    if abs(change) <= window:
         return ""
     opened = change > 0 if story.meter.quantity == "flow" else change < 0
     return second if opened else first

@@ -30,6 +30,9 @@ class Limits:
 class Settings:
     """What a shop may set: windows as fractions of the mean, lengths [m], temperatures [K], times [s].
 
+    ``bank_window`` holds for the banks off idle, ``idle_bank_window`` for the ratio of their means at idle before and
+    after a link was turned. ``people`` are initials and full names.
+
     ``openings`` are the blades under the central lever for the bank balance, two or three; 0.010 in and 0.030 in open
     the plates by about 0.6 and 1.7 degrees on a one-inch lever, and a factor of three tells the length of a link from
     the ratio of its levers. Oil of at least 60 degrees before idle checks stands in public service sheets; no published
@@ -40,6 +43,7 @@ class Settings:
     coarse_window: float = 0.25
     fine_window: float = 0.08
     bank_window: float = 0.04
+    idle_bank_window: float = 0.04
     openings: tuple[float, ...] = (10 * THOU, 30 * THOU)
     base_blade: float = 3 * THOU
     blades: tuple[float, ...] = tuple(
@@ -48,6 +52,7 @@ class Settings:
     recheck_km: float = 5000
     recheck_months: float = 12
     pulls: float = 3
+    people: tuple[tuple[str, str], ...] = ()
     units: Units = field(default_factory=Units)
     limits: Limits = field(default_factory=Limits)
     heat: HeatRule = field(
@@ -74,12 +79,14 @@ SOURCES: dict[str, str] = {
     "coarse_window": OWN,
     "fine_window": OWN,
     "bank_window": OWN,
+    "idle_bank_window": OWN,
     "openings": OWN,
     "base_blade": PRACTICE,
     "blades": f"the usual inch set, {PRACTICE}",
     "recheck_km": OWN,
     "recheck_months": OWN,
     "pulls": PRACTICE,
+    "people": "nobody; initials are taken as they are typed",
     "oil_pressure_start": f"{PRACTICE}; the maker's figure comes first",
     "oil_pressure_hot": f"{PRACTICE}; the maker's figure comes first",
     "coolant_most": f"{PRACTICE}; the maker's figure comes first",
@@ -107,6 +114,7 @@ def from_json(text: str) -> Settings:
     read: dict[str, Any] = json.loads(text)
     known = {f.name for f in fields(Settings)}
     values: dict[str, Any] = {n: tuple(v) if isinstance(v, list) else v for n, v in read.items() if n in known}
+    values["people"] = tuple((initials, name) for initials, name in values.get("people", ()))
     for name in ("limits", "heat", "units"):
         values[name] = replace(getattr(DEFAULTS, name), **values.get(name, {}))
     return replace(DEFAULTS, **values)

@@ -16,6 +16,7 @@ from app.sync.units import KPA, MINUTE, THOU, ZERO_CELSIUS
 
 LONGEST = 200
 MOST_BLADES = 60
+MOST_PEOPLE, MOST_INITIALS = 60, 5
 PER_CENT = Measure("%")
 
 
@@ -34,6 +35,7 @@ def problems(new: Settings, units: Units = RECORDED) -> dict[str, str]:
     within("coarse_window", new.coarse_window, 0.05, 0.6, PER_CENT, 0.01)
     within("fine_window", new.fine_window, 0.01, 0.3, PER_CENT, 0.01)
     within("bank_window", new.bank_window, 0.01, 0.3, PER_CENT, 0.01)
+    within("idle_bank_window", new.idle_bank_window, 0.01, 0.3, PER_CENT, 0.01)
     if "fine_window" not in wrong and new.fine_window > new.coarse_window:
         wrong["fine_window"] = "No wider than the coarse one."
     for opening in new.openings:
@@ -58,6 +60,14 @@ def problems(new: Settings, units: Units = RECORDED) -> dict[str, str]:
     within("oil_least", new.heat.oil, 40 + cold, 120 + cold, degrees, 1, cold)
     within("steady_for", new.heat.steady_for, MINUTE, 30 * MINUTE, Measure("minutes"), MINUTE)
     within("steady_within", new.heat.steady_within, 0.5, 10, degrees.span)
+    initials = [one for one, _ in new.people]
+    if any(not one or not name or len(one) > MOST_INITIALS or len(name) > LONGEST for one, name in new.people):
+        wrong["people"] = f"On each line initials of at most {MOST_INITIALS} characters, then a name: KM Kim Miller"
+    elif len(set(initials)) < len(initials):
+        twice = next(one for one in initials if initials.count(one) > 1)
+        wrong["people"] = f"{twice} stands for two people. Give one of them another letter."
+    elif len(initials) > MOST_PEOPLE:
+        wrong["people"] = f"At most {MOST_PEOPLE} people."
     return wrong
 
 

@@ -11,7 +11,7 @@ from app.shop.search import tag_of
 from app.shop.tables import Engine
 from app.web.context import Page, Shop
 from app.web.file_page import file_page
-from app.web.sheet import qr_code, sheet_of
+from app.web.sheet import CAUTION, qr_code, sheet_of
 from app.web.worksheet import worksheet_of
 
 router = APIRouter()
@@ -58,6 +58,7 @@ def worksheet(request: Request, shop: Shop, page: Page, engine_id: int) -> HTMLR
         engine=engine,
         sheet=worksheet_of(memory, engine, held),
         qr=qr_code(_address(request, engine)),
+        caution=CAUTION,
         defer=DEFER,
     )
 
@@ -67,12 +68,13 @@ def sheet(request: Request, shop: Shop, page: Page, visit_id: int, issue: int = 
     """The handover sheet of a visit, its newest issue or an earlier one; marked as a draft until it is signed off."""
     with shop.reading() as session:
         story = visits.load(session, visit_id)
+        _, held = setups.now(session)
     newest = issue_of(story)
     shown = as_issued(story, issue) if 0 < issue < newest else story
     return page.show(
         "sheet.html",
         story=shown,
-        sheet=sheet_of(shown, _address(request, story.engine)),
+        sheet=sheet_of(shown, _address(request, story.engine), dict(held.people)),
         file=file_page(shown),
         issue=issue_of(shown),
         newest=newest,

@@ -60,6 +60,7 @@ GROUPS: tuple[tuple[str, tuple[Line, ...]], ...] = (
             Line("coarse_window", "First fire", "%", 0.01),
             Line("fine_window", "Heat-soaked and lock-down", "%", 0.01),
             Line("bank_window", "Banks off idle", "%", 0.01),
+            Line("idle_bank_window", "Banks at idle, before and after a link was turned", "%", 0.01),
         ),
     ),
     (
@@ -127,6 +128,8 @@ def _settings(form: Typed, held: Settings) -> Settings:
         coarse_window=figures["coarse_window"],
         fine_window=figures["fine_window"],
         bank_window=figures["bank_window"],
+        idle_bank_window=figures["idle_bank_window"],
+        people=_people(form.text("people")),
         openings=_blades(form, "openings", held.openings, units),
         base_blade=figures["base_blade"],
         blades=_blades(form, "blades", held.blades, units),
@@ -164,6 +167,12 @@ def _units(form: Typed, held: Units) -> Units:
     return chosen
 
 
+def _people(typed: str) -> tuple[tuple[str, str], ...]:
+    """Initials and name, out of a line each."""
+    words = [line.split(maxsplit=1) for line in typed.splitlines() if line.strip()]
+    return tuple((one[0], one[1].strip() if len(one) > 1 else "") for one in words)
+
+
 def _blades(form: Typed, name: str, held: tuple[float, ...], units: Units) -> tuple[float, ...]:
     measure = units.of("blade")
     known = {measure.shown(one / THOU): one for one in held}
@@ -184,6 +193,7 @@ def _in_base_units(held: Settings) -> dict[str, float]:
         "coarse_window": held.coarse_window,
         "fine_window": held.fine_window,
         "bank_window": held.bank_window,
+        "idle_bank_window": held.idle_bank_window,
         "base_blade": held.base_blade,
         "pulls": held.pulls,
         "recheck_km": held.recheck_km,
@@ -205,6 +215,7 @@ def _as_typed(held: Settings, units: Units) -> dict[str, str]:
     return {
         **{line.name: line.typed(values[line.name], units) for line in LINES},
         "openings": " ".join(blade.shown(one / THOU) for one in held.openings),
+        "people": "\n".join(" ".join(one) for one in held.people),
         "blades": " ".join(blade.shown(one / THOU) for one in held.blades),
         **{quantity: getattr(held.units, quantity) for quantity in CHOICES},
     }
@@ -227,7 +238,7 @@ def _page(
         lists=LISTS,
         units=units,
         choices_of={quantity: (label, CHOICES[quantity]) for quantity, label in UNIT_LABELS.items()},
-        hints={name: f"{usual[name]}: {source}" for name, source in SOURCES.items()},
+        hints={name: f"{usual[name]}: {source}" if usual[name] else source for name, source in SOURCES.items()},
         changes=changes,
         values={
             **_as_typed(held, units),

@@ -1,6 +1,7 @@
 """What the handover sheet says, gathered from a story."""
 
 from calendar import monthrange
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -83,6 +84,7 @@ class Sheet:
     settings: tuple[tuple[str, str], ...]
     moves: tuple[str, ...]
     checks: tuple[SheetCheck, ...]
+    initials: str
     overrides: tuple[tuple[str, Override], ...]
     fitted: str
     recheck: str
@@ -91,8 +93,8 @@ class Sheet:
     qr: Markup
 
 
-def sheet_of(story: Story, address: str) -> Sheet:
-    """The sheet of a visit. ``address`` is where its QR code leads."""
+def sheet_of(story: Story, address: str, people: Mapping[str, str]) -> Sheet:
+    """The sheet of a visit. ``address`` is where its QR code leads; ``people`` are the names behind initials."""
     unit = unit_of(story.meter)
     found, left = story.as_found(), story.as_left()
     as_left = judged(story, left)
@@ -109,6 +111,7 @@ def sheet_of(story: Story, address: str) -> Sheet:
         settings=_settings(story),
         moves=_moves(story),
         checks=_checks(story),
+        initials=_initials(story, people),
         overrides=tuple((phase_named(o.phase).title, o) for o in story.overrides),
         fitted=_fitted(story),
         recheck=_recheck(story),
@@ -221,6 +224,14 @@ def _checks(story: Story) -> tuple[SheetCheck, ...]:
                 result = "done" if check.number is None else item.says(check.number, story.units)
                 lines.append(SheetCheck(phase.title, item.short, result, check.by, moment(check.at)))
     return tuple(lines)
+
+
+def _initials(story: Story, people: Mapping[str, str]) -> str:
+    """Whose initials stand on the sheet, as far as the shop's list says."""
+    used = [story.visit.by, *(c.by for c in story.checks.values()), *(m.by for m in story.moves)]
+    used += [*(o.by for o in story.overrides), *(c.by for c in story.corrections)]
+    said = (f"{one}: {people[one]}" for one in dict.fromkeys(used) if one in people)
+    return ", ".join(said)
 
 
 def _moves(story: Story) -> tuple[str, ...]:

@@ -49,10 +49,19 @@ class Worksheet:
     steps: tuple[WorksheetPhase, ...]
     openings: tuple[str, ...]
     asked: tuple[str, ...]
+    away: tuple[str, ...]
 
 
 ASKED = ("Coolant °C/°F", "Oil °C/°F", "Minutes hot", "Idle rev/min", "Air, with unit", "Air °C/°F")
 """What is written down of the day. Whoever fills it in strikes out the unit that it is not."""
+
+
+AWAY = tuple(
+    dict.fromkeys(
+        words for phase in PHASES for words in phase.cautions_in.get("telephone", ()) if "chocked" not in words
+    )
+)
+"""What somebody at home has to mind before everything else; each phase has its own cautions beside it."""
 
 
 def worksheet_of(memory: EngineMemory, engine: Engine, held: Settings) -> Worksheet:
@@ -73,6 +82,7 @@ def worksheet_of(memory: EngineMemory, engine: Engine, held: Settings) -> Worksh
         steps=_steps(layout),
         openings=tuple(_both(one) for one in held.openings) if len(layout.banks) > 1 else (),
         asked=ASKED,
+        away=AWAY,
     )
 
 

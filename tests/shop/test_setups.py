@@ -22,7 +22,7 @@ def change(shop: Database, new: Settings) -> int:
 
 
 def test_settings_survive_their_text() -> None:
-    other = replace(DEFAULTS, fine_window=0.05, blades=(2 * THOU, 3 * THOU), pulls=0)
+    other = replace(DEFAULTS, people=(("KM", "First of all"),), fine_window=0.05, blades=(2 * THOU, 3 * THOU), pulls=0)
     assert from_json(to_json(other)) == other
     assert from_json("{}") == DEFAULTS
 
@@ -72,6 +72,8 @@ def test_the_same_change_sent_twice_is_one_version(shop: Database) -> None:
         ("coarse_window", 0.9),
         ("fine_window", 0.3),
         ("bank_window", 0.0),
+        ("idle_bank_window", 0.5),
+        ("people", (("KMKMKM", "Long"),)),
         ("openings", (10 * THOU,)),
         ("openings", (30 * THOU, 10 * THOU)),
         ("openings", (10 * THOU, 20 * THOU, 30 * THOU, 40 * THOU)),

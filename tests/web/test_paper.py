@@ -11,6 +11,7 @@ from pypdf import PdfReader
 
 from app.shop import engines
 from app.shop.database import Database
+from app.shop.phases import DEFER
 from app.shop.search import tag_of
 from app.sync.layout import Bank, Layout
 from tests.browser import launch
@@ -67,6 +68,9 @@ def test_the_handover_sheet_is_one_page_and_its_readings_a_second(
     assert "by 25 Nov 2027" in customer  # twelve months after it was signed off
     for words in ("Readings for the file", "7.75", "Coupler 2–3 reset", "1 again"):
         assert words in file, words
+    for side in (customer, file):
+        for caution in ("stop the engine, do not drive", "keep clear of open bores, belts and fan", DEFER):
+            assert " ".join(caution.split()) in " ".join(side.split()), caution
 
 
 def test_every_code_on_paper_opens_the_engine(browser_page: Page, server: str, shop: Database) -> None:
@@ -101,6 +105,15 @@ def test_the_worksheet_has_the_last_figures_and_the_order_of_steps(
     assert form.count("6.50") >= len(layout.bores)
     for words in ("As left, visit 1", "even is within 0.52", "coupler 2–3, which was reset last", "0.010 in"):
         assert words in form, words
+    for caution in ("stop the engine, do not drive", "back-fires"):
+        assert caution in form, caution
+    for caution in (
+        "never in a closed garage",
+        "a second person there",
+        "Adhesive: eyes covered and air moving",
+        DEFER,
+    ):
+        assert " ".join(caution.split()) in " ".join(steps.split()), caution
     found = [steps.index(title) for title in ("Cold preset", "First fire", "Heat-soaked recheck", "Lock-down")]
     assert found == sorted(found)
 

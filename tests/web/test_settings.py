@@ -11,7 +11,7 @@ from app.shop import setups
 from app.shop.database import Database
 from app.shop.settings import DEFAULTS, SOURCES
 from app.web.application import create_app
-from tests.shop.yard import key
+from tests.shop.yard import engine, key, visit
 
 ORIGIN = "http://127.0.0.1"
 
@@ -86,6 +86,23 @@ def test_settings_changed_meanwhile_are_not_overwritten(client: TestClient) -> N
     answer = client.post("/settings", data={**mine, "pulls": "7"})
     assert answer.status_code == 409
     assert "meanwhile" in answer.text
+
+
+def test_people_have_initials_that_the_sheet_explains(client: TestClient, shop: Database) -> None:
+    for wrong, said in (
+        ("KM", "then a name"),
+        ("KM First of all\nKM Second of all", "stands for two people"),
+    ):
+        answer = client.post("/settings", data={**filled(client), "people": wrong})
+        assert answer.status_code == 422
+        assert said in answer.text
+        assert f">{wrong}</textarea>" in answer.text
+    client.post("/settings", data={**filled(client), "people": "KM First of the yard\nAL Second of the yard"})
+    assert ">KM First of the yard\nAL Second of the yard</textarea>" in client.get("/settings").text
+    visit_id = visit(shop, engine(shop))
+    sheet = client.get(f"/visits/{visit_id}/sheet").text
+    assert "KM: First of the yard." in sheet
+    assert "Second of the yard" not in sheet  # whose initials are nowhere on it
 
 
 OTHERS = {"temperature": "°F", "oil_pressure": "psi", "air_pressure": "inHg abs.", "blade": "mm"}
