@@ -7,13 +7,18 @@ from dataclasses import dataclass
 
 from app.shop.measures import CHOICES, Units
 from app.shop.phases import Item
+from app.sync.advice import Advice
+from app.sync.layout import Layout
 from app.sync.units import INCH, MM
+from app.sync.words import turns
 
 PLAIN: dict[str, str] = {
     "wide-open": "Key out. Press the pedal right down: is the flap in every intake straight up, both sides alike?",
     "closed-contact": "Let the pedal go. Does every flap close by itself, without a push?",
     "base-blade": "Which feeler blade did you lay under the stop screw? It should be {inch} inch, that is {mm} mm.",
     "preset-turns": "Take the blade out. How many turns did you screw each stop screw in, the same on both sides?",
+    "bypass-turns": "Seat each bypass screw lightly, no more. How many turns did you screw each one out, all alike?",
+    "shaft-plates": "Let the pedal go. Do the flaps on one shaft close together, and does none of them rub?",
     "stop-spring": "Does a spring hold every stop screw, so that it does not turn by itself?",
     "coupler-slack": "Rock each flap against the next one with a finger. Is there no play between them?",
     "sensor-closed": "With the pedal up, what does the throttle sensor read, in volts?",
@@ -42,6 +47,7 @@ PLAIN: dict[str, str] = {
     "couplers-tight": "Engine off. Is every coupler tight?",
     "links-tight": "Are the nuts on both rods tight, with the little play still there?",
     "stops-marked": "Is every stop screw locked and marked with a dab of paint?",
+    "bypass-held": "Is every bypass screw held where it is, by its spring, its nut or its cap?",
     "tools-counted": "Are all tools, blades and rags back in the box? Count them.",
     "air-temperature": "How warm is the air that the engine draws in?",
     "air-pressure": "If there is a barometer or a weather report: what is the air pressure today?",
@@ -66,3 +72,48 @@ def say(item: Item, base_blade: float, units: Units) -> Say:
         return Say(item, words, (item.unit,) if item.unit else ())
     first = item.unit_in(units)
     return Say(item, words, (first, *(unit for unit in CHOICES[item.quantity] if unit != first)))
+
+
+def spoken(advice: Advice, layout: Layout, bore: int | None, lever: float) -> str:
+    """A step of the readings as it is read out; empty where there is nothing for a customer to do.
+
+    ``bore`` is the one to read next; ``lever`` the blade under the central lever meanwhile [m], 0 at idle.
+    """
+    match advice.kind:
+        case "measure" if bore is not None:
+            held = f"With the {_both(lever)} blade under the lever, hold" if lever else "Hold"
+            return f"{held} the meter on intake {bore} until it stands still. What does it show?"
+        case "stop":
+            where = f"the stop screw at intake {layout.bank(advice.bank or '').stop}"
+            return f"{OFF} Turn {where} {_turned(advice.turns)}. {START}"
+        case "blade":
+            blade = " and ".join(_both(leaf) for leaf in advice.leaves)
+            return (
+                f"{OFF} Loosen the coupler between intakes {advice.near} and {advice.far}. Let the flap of intake "
+                f"{advice.far} close on a blade of {blade}, tighten the coupler, take the blade out. {START}"
+            )
+        case "link":
+            flats, way = f"{abs(advice.flats):g}", "earlier" if advice.flats > 0 else "later"
+            turn = f"Turn the rod of bank {advice.bank} by {flats} of the six flats of its nut"
+            return f"{OFF} {turn}, so that this side opens {way}, and lock it. {START}"
+        case "screw":
+            where = f"the screw of the coupler between intakes {advice.near} and {advice.far}"
+            return f"{OFF} Turn {where} {_turned(advice.turns)}. {START}"
+        case "bypass":
+            where = f"the bypass screw of intake {advice.near}"
+            return f"{CLEAR} Turn {where} {_turned(-advice.turns)}."
+    return ""
+
+
+OFF = "Stop the engine."
+CLEAR = "Keep sleeves and hands clear of fan and belts."
+START = "Hands and tools away, then start it again and tell me when it idles steadily."
+
+
+def _turned(inward: float) -> str:
+    way = "in, clockwise," if inward > 0 else "out, anticlockwise,"
+    return f"{way} by {turns(abs(inward))}{' of a turn' if abs(inward) < 1 else ''}"
+
+
+def _both(thickness: float) -> str:
+    return f"{thickness / INCH:.3f} inch, that is {thickness / MM:.2f} mm,"

@@ -7,10 +7,15 @@ from fastapi import APIRouter
 from fastapi.responses import HTMLResponse, PlainTextResponse, Response
 
 from app.shop import practice, readings, visits
+from app.shop.advising import next_step
 from app.shop.database import Database
 from app.shop.news import version
+from app.shop.parts import parts_of
+from app.shop.phases import Phase
 from app.shop.readings import FAR_OFF, NewReading
 from app.shop.refusals import NotThereError, RefusedError
+from app.shop.story import Story
+from app.shop.telephone import spoken
 from app.web.context import Form, Now, Page, Pages, Shop
 from app.web.desk import Desk, Wanted
 from app.web.drawing import phases
@@ -99,6 +104,13 @@ def _superseded(shop: Database, form: Typed) -> int | None:
     return form.whole("supersedes") if named.isdecimal() else readings.stored_under(shop, named)
 
 
+def _spoken(story: Story, phase: Phase, shown: Desk) -> str:
+    """What whoever answers the telephone reads out here; empty anywhere else."""
+    if story.visit.place != "telephone" or story.sign_off is not None or phase.rounds == "none":
+        return ""
+    return spoken(next_step(story, phase), story.layout, shown.selected, shown.due.opening)
+
+
 def _desk(
     shop: Database,
     page: Pages,
@@ -123,5 +135,7 @@ def _desk(
         desk=shown,
         version=made_at,
         simulated=simulated,
+        cautions_here=phase.cautions_at(story.visit.place, parts_of(story.layout)),
+        say=_spoken(story, phase, shown),
         problems=problems or {},
     )

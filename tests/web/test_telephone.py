@@ -63,6 +63,15 @@ def test_a_temperature_is_taken_in_either_unit(
     assert story(shop, visit_id).checks[HEAT_SOAKED.slug, "coolant"].number == pytest.approx(expected)
 
 
+def test_the_readings_are_asked_for_in_plain_words_too(client: TestClient, shop: Database) -> None:
+    for place, serial in (("telephone", "31-0217"), ("vehicle", "another")):
+        visit_id = visit(shop, engine(shop, V8, serial=serial), place)
+        check_all(shop, visit_id, COLD_PRESET)
+        check_all(shop, visit_id, FIRST_FIRE)
+        page = client.get(f"/visits/{visit_id}/{FIRST_FIRE.slug}/readings").text
+        assert ("Read this out:</b> Hold the meter on intake 1 " in page) is (place == "telephone")
+
+
 def test_a_number_nobody_can_read_stays_in_its_box(client: TestClient, shop: Database) -> None:
     visit_id = visit(shop, engine(shop, V8), "telephone")
     there = f"/visits/{visit_id}/{COLD_PRESET.slug}"
