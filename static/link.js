@@ -70,7 +70,7 @@ function words() {
   if (waits.length > 0) return ["Sending", `${counted(waits)}`, false];
   if (refused.length > 0) return ["Not kept.", `${counted(refused)} came back`, true];
   if (held.trouble === "link") return ["No link.", "Nothing is held here", true];
-  return ["All saved", "on the shop computer", false];
+  return ["All saved", "", false];
 }
 
 /** @param {string} bold @param {string} detail @param {boolean} unsettled */
