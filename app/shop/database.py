@@ -134,8 +134,9 @@ class Database:
             with plain_words(), self._transaction() as connection, self._session(self._writes) as session:
                 session.info["wire"] = connection
                 yield session
-                session.commit()
-                if connection.in_transaction:  # the ORM ends what it took part in, and nothing else
+                if session.in_transaction():
+                    session.commit()
+                if connection.in_transaction:  # the ORM took no part in it
                     connection.commit()
                 self._keep(session)
         finally:

@@ -1,5 +1,6 @@
 """Which parts an engine has, as far as phases ask for different things of it."""
 
+from functools import lru_cache
 from typing import Literal
 
 from app.sync.layout import Layout
@@ -9,6 +10,7 @@ Part = Literal["always", "sensor", "two banks", "couplers", "blades", "screws", 
 more than one plate."""
 
 
+@lru_cache(maxsize=128)
 def parts_of(layout: Layout) -> frozenset[Part]:
     """The parts that an engine has; ``always`` is among them."""
     by_screw = [layout.by_screw(coupler) for coupler in layout.couplers()]

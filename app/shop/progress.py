@@ -2,12 +2,13 @@
 
 import re
 from dataclasses import dataclass
+from functools import cache
 
 from app.shop import snap
 from app.shop.heat import GATE, lacks_of
 from app.shop.judgement import balance_of, balanced, even_enough, held_off, needs_preset, satisfied_round
 from app.shop.limits import instruction
-from app.shop.parts import parts_of
+from app.shop.parts import Part, parts_of
 from app.shop.phases import BANK_BALANCE, HEAT_SOAKED, LOCK_DOWN, PHASES, Item, Phase, phase_named
 from app.shop.recheck import reasons
 from app.shop.refusals import RefusedError
@@ -60,9 +61,13 @@ def current_phase(story: Story) -> Phase:
 
 def items_of(story: Story, one: Phase) -> tuple[Item, ...]:
     """What a phase asks of this engine in this place."""
-    has = parts_of(story.layout)
-    mine = tuple(i for i in one.items if i.when in has and story.visit.place in i.where)
+    mine = _asked(one.slug, story.visit.place, parts_of(story.layout))
     return mine + snap_items(story) if one.rounds == "fine" else mine
+
+
+@cache
+def _asked(slug: str, place: str, has: frozenset[Part]) -> tuple[Item, ...]:
+    return tuple(i for i in phase_named(slug).items if i.when in has and place in i.where)
 
 
 def require_open(story: Story, slug: str) -> Phase:
@@ -140,7 +145,7 @@ def _override(story: Story, one: Phase) -> Override | None:
 def _stops(story: Story, one: Phase) -> tuple[str, ...]:
     said = []
     for item in items_of(story, one):
-        check = story.checks.get((one.slug, item.slug))
+        check = story.checks.get((one.slug, item.slug)) if item.stops else None
         if check is not None and check.number is not None:
             said.append(instruction(item, check.number, story.settings.limits, story.units))
     return tuple(filter(None, said))
