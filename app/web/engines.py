@@ -30,6 +30,12 @@ LAYOUTS: dict[str, tuple[str, dict[str, str]]] = {
     "six": ("Six in line", {"a_bores": "1 2 3 4 5 6", "b_bores": ""}),
     "v6": ("Two banks of three", {"a_bores": "1 2 3", "b_bores": "4 5 6"}),
     "v12": ("Two banks of six", {"a_bores": "1 2 3 4 5 6", "b_bores": "7 8 9 10 11 12"}),
+    "opposed4": ("Opposed four", {"a_bores": "1 3", "b_bores": "2 4"}),
+    "opposed6": ("Opposed six", {"a_bores": "1 3 5", "b_bores": "2 4 6"}),
+    "twins": (
+        "Four on two shafts",
+        {"a_bores": "1 2 3 4", "a_stop": "2", "shafts": "1-2 3-4", "screws": "2-3", "bypass": "1 2 3 4"},
+    ),
 }
 """Layouts to start from; every number can be changed after."""
 
@@ -56,7 +62,7 @@ def new_engine(page: Page, layout: str = "v8") -> HTMLResponse:
 def other_layout(page: Page, form: Form) -> HTMLResponse:
     """The form again with another layout filled in and everything else as typed."""
     layout = form.text("layout")
-    filled = {"a_stop": "", "a_drive": "", "b_stop": "", "b_drive": "", "sensor": "", "springless": ""}
+    filled = dict.fromkeys(forms.LAYOUT_NAMES, "")
     values = {**form.values, **filled, **LAYOUTS.get(layout, LAYOUTS["v8"])[1]}
     return _form(page, values, {}, layout=layout)
 

@@ -2,14 +2,14 @@
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from app.shop.engines import EngineFacts
 from app.shop.fittings import HARDWARE_FIELDS, hardware_known
 from app.shop.measures import RECORDED, Units
 from app.shop.refusals import RefusedError
 from app.sync.hardware import Figure, Hardware, likely_hardware
-from app.sync.layout import Bank, Layout, LayoutError
+from app.sync.layout import Bank, JointKind, Layout, LayoutError
 from app.sync.units import CUBIC_INCH, LITRE, REV_PER_MIN
 
 LONGEST_FIELD = 1000
@@ -92,18 +92,37 @@ def layout(typed: Typed) -> Layout | None:
     banks = [_bank(typed, name) for name in ("a", "b") if name == "a" or typed.text("b_bores")]
     sensor = _numbers(typed, "sensor")
     springless = _numbers(typed, "springless")
+    bypass = _numbers(typed, "bypass")
+    joined = _joined(typed, banks)
     if len(sensor) > 1:
         typed.problems["sensor"] = "One bore, or none."
     if any(name in typed.problems for name in LAYOUT_NAMES):
         return None
     try:
-        return Layout(tuple(banks), sensor[0] if sensor else None, frozenset(springless))
+        return Layout(
+            tuple(joined),
+            sensor[0] if sensor else None,
+            frozenset(springless),
+            frozenset(bypass),
+            typed.text("plenum") == "yes",
+        )
     except LayoutError as error:
         typed.problems[_field_at_fault(error, banks)] = str(error)
         return None
 
 
-LAYOUT_NAMES = ("a_bores", "a_stop", "a_drive", "b_bores", "b_stop", "b_drive", "sensor", "springless")
+JOINTS: dict[str, JointKind] = {
+    "shafts": "shaft",
+    "screws": "screw",
+    "screws_in": "screw-in",
+    "screws_out": "screw-out",
+}
+"""The fields that say how two neighbours are joined where that is not by a coupler on a blade."""
+
+LAYOUT_NAMES = (
+    *("a_bores", "a_stop", "a_drive", "b_bores", "b_stop", "b_drive", "sensor", "springless"),
+    *(*JOINTS, "bypass", "plenum"),
+)
 
 
 def hardware(typed: Typed, displacement: float, bores: int) -> Hardware:
@@ -134,7 +153,20 @@ def estimates_as_typed(displacement: float, bores: int) -> dict[str, str]:
 
 def layout_as_typed(known: Layout) -> dict[str, str]:
     """A layout in the words of the form, to fill it with."""
-    filled = {"sensor": str(known.sensor or ""), "springless": " ".join(map(str, sorted(known.springless)))}
+    filled = {
+        "sensor": str(known.sensor or ""),
+        "springless": " ".join(map(str, sorted(known.springless))),
+        "bypass": " ".join(map(str, sorted(known.bypass))),
+        "plenum": "yes" if known.plenum else "no",
+    }
+    for name, kind in JOINTS.items():
+        pairs = (
+            f"{one}-{other}"
+            for bank in known.banks
+            for one, other, joint in zip(bank.bores, bank.bores[1:], bank.kinds, strict=False)
+            if joint == kind
+        )
+        filled[name] = " ".join(pairs)
     for name, bank in zip(("a", "b"), known.banks, strict=False):
         filled[f"{name}_bores"] = " ".join(map(str, bank.bores))
         filled[f"{name}_stop"] = str(bank.stop)
@@ -152,6 +184,38 @@ def _bank(typed: Typed, name: str) -> Bank:
     return Bank(name.upper(), tuple(bores), stop, drive)
 
 
+def _joined(typed: Typed, banks: list[Bank]) -> list[Bank]:
+    """The banks with how their neighbours are joined; problems noted where a typed pair is none."""
+    kinds = {bank.name: list(bank.kinds) for bank in banks}
+    seen: set[tuple[int, int]] = set()
+    for name, kind in JOINTS.items():
+        for pair in _pairs(typed, name):
+            bank = next((b for b in banks if pair in zip(b.bores, b.bores[1:], strict=False)), None)
+            if bank is None:
+                typed.problems[name] = f"{pair[0]} and {pair[1]} are no neighbours in one bank."
+            elif pair in seen:
+                typed.problems[name] = f"{pair[0]}-{pair[1]} stands in two of these fields."
+            else:
+                kinds[bank.name][bank.bores.index(pair[0])] = kind
+            seen.add(pair)
+    return [replace(bank, joints=tuple(kinds[bank.name])) for bank in banks]
+
+
+def _pairs(typed: Typed, name: str) -> list[tuple[int, int]]:
+    """Pairs of neighbours, front one first as in the bank however typed."""
+    order = [bore for bank in ("a", "b") for bore in typed.text(f"{bank}_bores").replace(",", " ").split()]
+    found: list[tuple[int, int]] = []
+    for word in typed.text(name).replace(",", " ").replace("–", "-").split():
+        ends = word.split("-")
+        if len(ends) != 2 or not all(end.isdecimal() and len(end) <= 3 for end in ends):
+            typed.problems[name] = f"“{word[:20]}” is no pair of cylinder numbers. Like this: 1-2 3-4"
+            return []
+        if all(end in order for end in ends):
+            ends.sort(key=order.index)
+        found.append((int(ends[0]), int(ends[1])))
+    return found
+
+
 def _numbers(typed: Typed, name: str) -> list[int]:
     found: list[int] = []
     for word in typed.text(name).replace(",", " ").split():
@@ -164,7 +228,7 @@ def _numbers(typed: Typed, name: str) -> list[int]:
 
 def _field_at_fault(error: LayoutError, banks: list[Bank]) -> str:
     """The field that a layout's fault stands beside: of the second bank when the first one alone would do."""
-    if error.field in ("sensor", "springless"):
+    if error.field in ("sensor", "springless", "bypass"):
         return error.field
     part = error.field if error.field in ("stop", "drive") else "bores"
     try:

@@ -1,6 +1,6 @@
 """Moves: made as the card said, with one tap, or differently, with a form."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 
 from fastapi import APIRouter
 from fastapi.responses import HTMLResponse, Response
@@ -8,9 +8,11 @@ from fastapi.responses import HTMLResponse, Response
 from app.shop import moves, visits
 from app.shop.keys import new_key
 from app.shop.moves import NewMove
-from app.shop.phases import Phase
+from app.shop.parts import parts_of
+from app.shop.phases import MoveKind, Phase
 from app.shop.refusals import NotThereError, RefusedError
 from app.shop.story import Story
+from app.sync.layout import Layout
 from app.sync.units import THOU
 from app.web.context import Form, Now, Page, Pages, Shop
 from app.web.drawing import phases
@@ -47,7 +49,7 @@ def make(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: Now)
 
 def place_name(kind: str, bank: str | None, near: int | None, far: int | None) -> str:
     """Where a move sits, as the form says it: ``A``, ``2-3``, ``4``."""
-    if kind == "blade":
+    if kind in ("blade", "screw"):
         return f"{near}-{far}"
     return str(near) if kind == "bypass" else bank or ""
 
@@ -55,7 +57,7 @@ def place_name(kind: str, bank: str | None, near: int | None, far: int | None) -
 def _new_move(form: Typed, slug: str) -> NewMove:
     kind, place = form.text("kind"), form.text("place")
     bank, near, far = "", None, None
-    if kind == "blade":
+    if kind in ("blade", "screw"):
         ends = [int(end) for end in place.split("-") if end.isdecimal()]
         near, far = (ends[0], ends[1]) if len(ends) == 2 else (None, None)
     elif kind == "bypass":
@@ -67,7 +69,7 @@ def _new_move(form: Typed, slug: str) -> NewMove:
     amount = 0.0
     if kind != "blade":
         amount = form.number("amount", "How far it was turned.")
-        if form.text("way") == "out":
+        if (form.text("way") == "out") != (kind == "bypass"):
             amount = -amount
     form.raise_problems()
     return NewMove(slug, kind, bank, near, far, amount, leaves, bool(form.text("advised")), form.text("by"))
@@ -90,25 +92,28 @@ def _form(
         phases=phases(story),
         values=values,
         problems=problems,
-        places=_places(story, phase),
-        ways=_ways(phase),
+        kinds=phase.moves_for(parts_of(story.layout)),
+        places=_places(story.layout, phase.moves_for(parts_of(story.layout))),
+        ways=_ways(phase.moves_for(parts_of(story.layout))),
     )
 
 
-def _places(story: Story, phase: Phase) -> list[tuple[str, str]]:
-    """Every place a move of this phase can sit at, as choices."""
-    layout = story.layout
+def _places(layout: Layout, kinds: Collection[MoveKind]) -> list[tuple[str, str]]:
+    """Every place that a move of these kinds can sit at, as choices."""
     found: list[tuple[str, str]] = []
-    if "blade" in phase.moves:
+    if "blade" in kinds or "screw" in kinds:
         found += [(f"{c.near}-{c.far}", f"Coupler {c.near}–{c.far}") for c in layout.couplers()]
-    if "stop" in phase.moves or "link" in phase.moves:
+    if "stop" in kinds or "link" in kinds:
         found += [(bank.name, f"Bank {bank.name}") for bank in layout.banks]
-    if "bypass" in phase.moves:
-        found += [(str(bore), f"Bore {bore}") for bore in layout.bores]
+    if "bypass" in kinds:
+        found += [(str(screw.bore), f"Bore {screw.bore}") for screw in layout.bypass_screws]
     return found
 
 
-def _ways(phase: Phase) -> tuple[tuple[str, str], tuple[str, str]]:
-    if "link" in phase.moves:
+def _ways(kinds: Collection[MoveKind]) -> tuple[tuple[str, str], tuple[str, str]]:
+    """Which way a screw was turned, with what that does where all of them do it alike."""
+    if "link" in kinds:
         return ("in", "in, opens more or earlier"), ("out", "out, opens less or later")
+    if "bypass" in kinds or "screw" in kinds:
+        return ("in", "in"), ("out", "out")
     return ("in", "in, opens"), ("out", "out, closes")

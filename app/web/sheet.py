@@ -4,6 +4,7 @@ from calendar import monthrange
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Literal
 
 import segno
 from markupsafe import Markup
@@ -17,7 +18,7 @@ from app.shop.story import Round, Story
 from app.shop.tables import CheckRow, Override
 from app.sync import words
 from app.sync.rounds import Evenness
-from app.web.drawing import blades_of, by_bore, shape_of, unit_of, word_of
+from app.web.drawing import blades_of, by_bore, joint_kind, shape_of, unit_of, word_of
 from app.web.history import judged
 from app.web.steps import move_words
 from app.web.views import Shape
@@ -26,22 +27,24 @@ from app.web.words import bank_in_words, day, figures, moment
 
 @dataclass(frozen=True, slots=True)
 class SheetBore:
-    """One bore of one round on paper."""
+    """One bore of one round on paper; ``bypass`` where it has a bypass screw."""
 
     bore: int
     value: str
     word: str
     shape: Shape
     blades: int
+    bypass: bool
 
 
 @dataclass(frozen=True, slots=True)
 class SheetRow:
-    """One bank on paper, front first."""
+    """One bank on paper, front first; ``joints`` say how each bore is joined to the next one."""
 
     name: str
     bores: tuple[SheetBore, ...]
     stop_at: int
+    joints: tuple[Literal["blade", "screw", "shaft"], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,8 +165,17 @@ def _round(story: Story, title: str, one: Round | None, found: Evenness | None) 
             reading, standing = one.latest.get(bore), standings.get(bore)
             value = f"{reading.value:.{unit.decimals}f}" if reading and reading.value is not None else "–"
             word = word_of(standing, unit) or "skipped"
-            bores.append(SheetBore(bore, value, word, shape_of(standing), blades_of(standing, found.half_width)))
-        rows.append(SheetRow(bank.name, tuple(bores), bank.stop))
+            bores.append(
+                SheetBore(
+                    bore,
+                    value,
+                    word,
+                    shape_of(standing),
+                    blades_of(standing, found.half_width),
+                    bore in story.layout.bypass,
+                )
+            )
+        rows.append(SheetRow(bank.name, tuple(bores), bank.stop, tuple(map(joint_kind, bank.kinds))))
     mean = f"{unit.show(found.mean)} {unit.name}"
     return SheetRound(title, mean, words.verdict_title(found), tuple(rows))
 
@@ -252,14 +264,18 @@ def _fitted(story: Story) -> str:
         parts.append(f"throttle sensor at {story.layout.sensor}")
     if springless:
         parts.append(f"no return spring of their own: {springless}")
+    if story.layout.bypass:
+        parts.append(f"bypass screws at {' '.join(map(str, sorted(story.layout.bypass)))}")
+    if story.layout.plenum:
+        parts.append("a common balance plenum")
     parts.append(f"measured: {measured}" if measured else "hardware figures estimated, none measured")
     return "; ".join(parts) + "."
 
 
 def _recheck(story: Story) -> str:
     """When to look again, and what would bring it back sooner."""
-    blades = [m for m in story.moves if m.kind == "blade"]
-    first = f" Coupler {blades[-1].near}–{blades[-1].far} was reset on this visit: look at it first." if blades else ""
+    reset = [m for m in story.moves if m.kind in ("blade", "screw")]
+    first = f" Coupler {reset[-1].near}–{reset[-1].far} was reset on this visit: look at it first." if reset else ""
     held = story.settings
     months = round(held.recheck_months)
     by = f"by {day(_later(story.sign_off.at, months))}" if story.sign_off else f"after {months} months"

@@ -106,7 +106,9 @@ def move_words(move: MoveRow, metric: bool = False) -> str:
     """A move that was made, as a sentence; ``metric`` for blades in millimetres."""
     if move.kind == "blade":
         return f"Coupler {move.near}–{move.far} reset on {words.blade(move.amount, metric)}."
-    way = "in" if move.amount > 0 else "out"
+    way = "in" if (move.amount > 0) != (move.kind == "bypass") else "out"
+    if move.kind == "screw":
+        return f"Screw of coupler {move.near}–{move.far} {way} by {words.turns(abs(move.amount))}."
     if move.kind == "stop":
         return f"Stop screw of bank {move.bank} {way} by {words.turns(abs(move.amount))}."
     if move.kind == "bypass":

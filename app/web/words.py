@@ -7,7 +7,7 @@ from app.shop.tables import Engine
 from app.sync.hardware import Figure, Hardware
 from app.sync.layout import Bank, Layout
 from app.sync.units import CUBIC_INCH, LITRE, REV_PER_MIN
-from app.sync.words import COUNTS, blade, turns
+from app.sync.words import COUNTS, blade, bores_in_words, turns
 
 ORDINALS = ("", "first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth")
 
@@ -63,8 +63,34 @@ def layout_in_words(layout: Layout) -> str:
 
 
 def bank_in_words(bank: Bank) -> str:
-    """The bores of a bank, front first, with where its screw and link act."""
-    return f"{' '.join(map(str, bank.bores))}, stop screw at {bank.stop}, link at {bank.drive}"
+    """The bores of a bank, front first, with where its screw and link act, and how they are joined where that is not
+    by couplers on blades."""
+    acting = f"{' '.join(map(str, bank.bores))}, stop screw at {bank.stop}, link at {bank.drive}"
+    return ", ".join([acting, *joints_in_words(bank)])
+
+
+def joints_in_words(bank: Bank) -> list[str]:
+    """How plates are joined where no blade sets the coupler: 1 and 2 on one shaft; coupler 2–3 set by its screw."""
+    said = []
+    for bore in bank.bores:
+        shaft = bank.shaft(bore)
+        if len(shaft) > 1 and bore == shaft[0]:
+            said.append(f"{bores_in_words(shaft)} on one shaft")
+    ways = {"screw": "", "screw-in": ", which opens turned in", "screw-out": ", which opens turned out"}
+    for joint in bank.outward:
+        if joint.kind in ways:
+            said.append(f"coupler {joint.near}–{joint.far} set by its screw{ways[joint.kind]}")
+    return said
+
+
+def other_hardware(layout: Layout) -> str:
+    """What is other than couplers on blades, in a sentence without its stop; empty for nothing."""
+    said = [words for bank in layout.banks for words in joints_in_words(bank)]
+    if layout.bypass:
+        said.append(f"bypass screws at {' '.join(map(str, sorted(layout.bypass)))}")
+    if layout.plenum:
+        said.append("a common balance plenum")
+    return "; ".join(said)
 
 
 def figures(hardware: Hardware) -> list[tuple[str, str, bool]]:
@@ -87,7 +113,13 @@ def twice(value: str) -> tuple[str, str]:
     return value, value
 
 
-MOVE_NAMES = {"stop": "Stop screw", "blade": "Coupler on a blade", "link": "Link", "bypass": "Bypass screw"}
+MOVE_NAMES = {
+    "stop": "Stop screw",
+    "blade": "Coupler on a blade",
+    "screw": "Screw of a coupler",
+    "link": "Link",
+    "bypass": "Bypass screw",
+}
 
 
 def move_pair(kind: str) -> tuple[str, str]:

@@ -14,7 +14,7 @@ from app.sync.units import MM
 from app.sync.words import blade
 from app.web.history import unit_remembered
 from app.web.past import past_of
-from app.web.words import day, displacement, idle, layout_in_words
+from app.web.words import day, displacement, idle, layout_in_words, other_hardware
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +47,7 @@ class Worksheet:
     window: str
     first: str
     steps: tuple[WorksheetPhase, ...]
+    joined: str
     openings: tuple[str, ...]
     asked: tuple[str, ...]
     away: tuple[str, ...]
@@ -80,6 +81,7 @@ def worksheet_of(memory: EngineMemory, engine: Engine, held: Settings) -> Worksh
         window=_window(last),
         first=past_of(memory).first,
         steps=_steps(layout),
+        joined=other_hardware(layout),
         openings=tuple(_both(one) for one in held.openings) if len(layout.banks) > 1 else (),
         asked=ASKED,
         away=AWAY,

@@ -7,10 +7,11 @@ import pytest
 from tests.web.pieces import piece
 
 
-def sheet_round(title: str, *shapes: str) -> Facts:
+def sheet_round(title: str, *shapes: str, joint: str = "blade", bypass: bool = False) -> Facts:
     """A round on paper with one bank, whose stop screw is at its second bore."""
-    bores = [Facts(bore=i, value="6.25", word=s, shape=s, blades=2) for i, s in enumerate(shapes, 1)]
-    return Facts(title=title, mean="6.25 kg/h", verdict="not even", rows=[Facts(name="A", bores=bores, stop_at=2)])
+    bores = [Facts(bore=i, value="6.25", word=s, shape=s, blades=2, bypass=bypass) for i, s in enumerate(shapes, 1)]
+    rows = [Facts(name="A", bores=tuple(bores), stop_at=2, joints=(joint,) * (len(bores) - 1))]
+    return Facts(title=title, mean="6.25 kg/h", verdict="not even", rows=rows)
 
 
 def test_paper_draws_found_beside_left() -> None:
@@ -21,6 +22,24 @@ def test_paper_draws_found_beside_left() -> None:
     assert first.count("draw-blade-tight") == 2
     assert second.count("sheet-even") == 2
     assert "draw-blade" not in second
+
+
+@pytest.mark.parametrize(
+    ("joint", "bypass", "says"),
+    [
+        ("blade", False, ""),
+        ("shaft", False, "one shaft"),
+        ("screw", False, "set by its screw"),
+        ("blade", True, "bypass screw"),
+    ],
+)
+def test_paper_draws_what_joins_two_plates_and_says_what_that_is(joint: str, bypass: bool, says: str) -> None:
+    left = sheet_round("As left", "even", "even", joint=joint, bypass=bypass)
+    html = piece("sheet_engine", "sheet_engines(none, left)", left=left)
+    legend = html.split("sheet-legend")[1]
+    assert [words in legend for words in ("one shaft", "set by its screw", "bypass screw")].count(True) == bool(says)
+    assert says in legend
+    assert (html.count("draw-shaft") == 3) is (joint == "shaft")  # each plate's own, and the bar between
 
 
 @pytest.mark.parametrize("call", ["sheet_table(none, left, 'kg/h')", "sheet_table(left, none, 'kg/h')"])
