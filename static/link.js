@@ -79,6 +79,7 @@ function say(bold, detail, unsettled) {
   const text = state?.querySelector("span");
   if (!state || !text) return;
   state.classList.toggle("is-held", unsettled);
+  state.classList.add("is-told");
   if (text.textContent === bold + detail) return;
   const strong = document.createElement("b");
   strong.textContent = bold;
@@ -143,6 +144,7 @@ function listRefused() {
 }
 
 function draw() {
+  if (!held.known) return; // as served it says that all is saved, and is not shown before it is known to be true
   say(...words());
   listRefused();
 }

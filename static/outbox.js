@@ -19,11 +19,12 @@ const TRY_AGAIN = [401, 408, 425, 429];
 
 /**
  * What stands where. `writes` are held; `saved` went over and may not be in the page yet; `trouble` is why the last
- * attempt failed ("link", "server", "door", "stranger", or ""), `failed` how often in a row; `slow` when something has waited long enough to speak of it.
+ * attempt failed ("link", "server", "door", "stranger", or ""), `failed` how often in a row; `slow` when something has
+ * waited long enough to speak of it; `known` once the tablet was asked what it holds.
  * @type {{writes: queue.Write[], saved: (queue.Write & {savedAt: number})[], trouble: string, failed: number,
- *   slow: boolean}}
+ *   slow: boolean, known: boolean}}
  */
-export const held = { writes: [], saved: [], trouble: "", failed: 0, slow: false };
+export const held = { writes: [], saved: [], trouble: "", failed: 0, slow: false, known: false };
 
 /**
  * Where on this page each write came from: its form, and the address that the page had.
@@ -54,6 +55,7 @@ async function changed() {
   const age = oldest ? Date.now() - oldest.at : 0;
   held.slow = oldest !== undefined && (held.trouble !== "" || age >= SLOW_MS || age < 0);
   if (oldest && !held.slow) setTimeout(changed, SLOW_MS - age);
+  held.known = true;
   tell("outbox:changed");
 }
 
@@ -258,4 +260,7 @@ tabs.onmessage = () => void changed();
 window.addEventListener("online", () => void drain());
 window.addEventListener("pageshow", () => void drain());
 document.addEventListener("visibilitychange", () => document.visibilityState === "visible" && void drain());
-void changed().catch(() => {});
+void changed().catch(() => {
+  held.known = true; // a tablet that keeps nothing holds nothing
+  tell("outbox:changed");
+});

@@ -2,7 +2,7 @@
 
 import shutil
 import socket
-import stat
+import tempfile
 import threading
 import time
 from collections.abc import Callable, Iterator
@@ -63,9 +63,9 @@ def server(shop: Database) -> Iterator[str]:
         yield address
 
 
-def let_others_reach(folder: Path) -> None:
-    """Anybody may go down to ``folder``, which pytest keeps to the owner of its folders."""
-    for place in folder.parents:
-        mode = place.stat().st_mode
-        if not mode & stat.S_IXOTH:
-            place.chmod(mode | stat.S_IXOTH | stat.S_IROTH)
+@pytest.fixture
+def open_path() -> Iterator[Path]:
+    """A folder that anybody may go down to, which pytest's own are not."""
+    with tempfile.TemporaryDirectory() as made:
+        Path(made).chmod(0o755)
+        yield Path(made)

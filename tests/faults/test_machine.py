@@ -13,7 +13,7 @@ import pytest
 
 from app.shop import database
 from app.shop.upgrade import open_shop
-from tests.conftest import let_others_reach, serving
+from tests.conftest import serving
 from tests.faults.bench import Ledger, Tablet, audit, readings_path, shop_with_visits
 from tests.shop.yard import AT
 
@@ -88,13 +88,12 @@ cli.cli(["serve", "--port", "0", "--data", sys.argv[1]])
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="needs POSIX users and modes")
-def test_a_folder_that_is_read_only_is_told_at_the_start(tmp_path: Path) -> None:
-    folder = tmp_path / "shop"
+def test_a_folder_that_is_read_only_is_told_at_the_start(open_path: Path) -> None:
+    folder = open_path / "shop"
     before = shop_with_visits(folder)
-    let_others_reach(folder)
     folder.chmod(0o555)
     ended = subprocess.run(
-        [sys.executable, "-c", SERVE_AS_NOBODY, str(folder), str(tmp_path / "first")],
+        [sys.executable, "-c", SERVE_AS_NOBODY, str(folder), str(open_path / "first")],
         check=False,
         capture_output=True,
         text=True,

@@ -30,7 +30,6 @@ from app.shop.upgrade import (
     UpgradeFailedError,
     open_shop,
 )
-from tests.conftest import let_others_reach
 from tests.shop.past import Past
 
 ENGINE = (
@@ -416,9 +415,9 @@ with shop.writing() as session:
 
 @pytest.mark.skipif(sys.platform == "win32", reason="needs POSIX users and modes")
 @pytest.mark.parametrize("locked", ["folder", "file"])
-def test_a_shop_that_may_not_be_written_to_is_named(folder: Path, locked: str) -> None:
+def test_a_shop_that_may_not_be_written_to_is_named(folder: Path, open_path: Path, locked: str) -> None:
     """In a child that has become nobody by the time it opens the shop: root may write anywhere."""
-    let_others_reach(folder)
+    folder = shutil.copytree(folder, open_path / "shop")
     if locked == "file":
         folder.chmod(0o777)
         (folder / "shop.lock").chmod(0o666)
