@@ -8,10 +8,11 @@ import pytest
 from starlette.testclient import TestClient
 
 from app.shop import visits
+from app.shop.advising import next_step
 from app.shop.database import Database
 from app.shop.phases import COLD_PRESET, DEFER, FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN, PHASES, PLACES
 from app.web.application import create_app
-from tests.shop.yard import AT, FOUR, V8, check_all, engine, heat_soaked, key, read_round, story, visit
+from tests.shop.yard import AT, FOUR, V8, check_all, engine, heat_soaked, key, read, read_round, story, visit
 
 ORIGIN = "http://127.0.0.1"
 
@@ -29,6 +30,53 @@ def test_every_page_carries_the_cautions_of_its_place(client: TestClient, shop: 
         page = html.unescape(client.get(f"/visits/{visit_id}/{phase.slug}").text)
         for words in (*phase.cautions, *phase.cautions_in.get(place, ()), DEFER):
             assert words in page, phase.slug
+        if phase.rounds == "none":
+            continue
+        page = html.unescape(client.get(f"/visits/{visit_id}/{phase.slug}/readings").text)
+        for words in (*phase.cautions, *phase.cautions_in.get(place, ())):
+            assert words in page, phase.slug
+
+
+@pytest.mark.parametrize(
+    ("slug", "place", "words"),
+    [
+        ("first-fire", "test cell", "back-fire comes out of the open bores: face, hair and hands stay clear"),
+        ("first-fire", "test cell", "No oil pressure within seconds, or any smell of fuel: stop the engine"),
+        ("first-fire", "test cell", "Exhaust gas kills in a closed room"),
+        ("heat-soaked-recheck", "vehicle", "Wheels chocked, out of gear; the fan starts by itself"),
+        ("part-throttle-bank-balance", "test cell", "a second person or a positive hold on the lever"),
+        ("part-throttle-bank-balance", "vehicle", "clear of fan and belts"),
+        ("lock-down", "test cell", "Adhesive: eyes covered and air moving"),
+        ("lock-down", "telephone", "Nobody works alone on a running engine"),
+        (
+            "cold-preset",
+            "test cell",
+            "The maker's instructions, local codes and the rules of licensed practice come first",
+        ),
+    ],
+)
+def test_what_is_dangerous_is_said_where_it_is_done(
+    client: TestClient, shop: Database, slug: str, place: str, words: str
+) -> None:
+    visit_id = visit(shop, engine(shop, V8), place)
+    assert words in html.unescape(client.get(f"/visits/{visit_id}/{slug}").text)
+
+
+def test_what_moved_in_tightening_leads_back_one_phase(client: TestClient, shop: Database) -> None:
+    visit_id = heat_soaked(shop, FOUR)
+    read_round(shop, visit_id, HEAT_SOAKED)
+    check_all(shop, visit_id, LOCK_DOWN)
+    for value in (6.5, 6.5, 9.5, 9.5, 6.5):
+        read(shop, visit_id, LOCK_DOWN, value)
+    for _ in range(2):  # read again where it is doubted, until it is certain
+        asked = next_step(story(shop, visit_id), LOCK_DOWN)
+        for bore in asked.bores if asked.kind == "measure" else ():
+            read(shop, visit_id, LOCK_DOWN, 9.5 if bore > 2 else 6.5, bore)
+    page = client.get(f"/visits/{visit_id}/{LOCK_DOWN.slug}/readings").text
+    assert "It moved in tightening" in page
+    assert re.search(
+        rf'href="/visits/{visit_id}/{HEAT_SOAKED.slug}/readings"[^>]*>Back to the heat-soaked recheck', page
+    )
 
 
 def test_a_vehicle_has_cautions_that_a_test_cell_has_not() -> None:
@@ -51,13 +99,20 @@ def test_a_vehicle_has_cautions_that_a_test_cell_has_not() -> None:
         ("first-fire", "Wheels chocked, out of gear, nobody in front"),
         ("first-fire", "Leads, sleeves and hands clear of fan and belts"),
         ("cold-preset", "All plates stand upright at full pedal, both banks together"),
+        ("cold-preset", "Every plate closes to contact by itself"),
+        ("cold-preset", "Turns in from the blade, both banks alike"),
+        ("cold-preset", "Throttle sensor with the plates closed"),
         ("cold-preset", "Base blade under each stop screw"),
         ("cold-preset", "Springs hold every stop screw where it was set"),
         ("cold-preset", "No slop to feel in any coupler"),
         ("heat-soaked-recheck", "Idle-speed control and idle spark control held steady"),
         ("heat-soaked-recheck", "Fans and air conditioning held steady, on or off"),
+        ("part-throttle-bank-balance", "Both links have free play at the stop, engine off"),
         ("part-throttle-bank-balance", "A second person, or a positive hold on the lever"),
         ("lock-down", "Adhesive or a witness mark on every stop screw"),
+        ("lock-down", "Every coupler tight"),
+        ("lock-down", "Throttle comes back by itself from wide open"),
+        ("lock-down", "Throttle sensor, plates closed"),
         ("lock-down", "Throttle sensor, wide open"),
     ],
 )
