@@ -13,7 +13,7 @@ from app.sync.units import KPA, MINUTE, THOU, ZERO_CELSIUS
 
 PRACTICE = "common practice, no published source"
 OWN = "this program's own choice"
-SI = f"a unit of the SI or used with it; {OWN}"
+SI = f"the SI's; {OWN}"
 
 
 @dataclass(frozen=True, slots=True)

@@ -113,7 +113,7 @@ def test_units_are_chosen_with_where_each_default_comes_from(client: TestClient,
     for name, unit in OTHERS.items():
         assert f'name="{name}" value="{unit}"' in page
         assert f'id="{name}-hint"' in page
-    assert "Usual °C: a unit of the SI" in page
+    assert "Usual °C: the SI" in page
     client.post("/settings", data={**filled(client), **OTHERS})
     shown = filled(client)
     assert (shown["coolant_most"], shown["oil_pressure_hot"], shown["base_blade"]) == ("230", "10.2", "0.076")
