@@ -138,7 +138,7 @@ def _lines(found: Truth, window: float, unit: Measure) -> list[BoreLine]:
             one.bore,
             f"{one.flow / KG_PER_HOUR:.2f}",
             f"{100 * one.off:+.0f} %",
-            unit.shown(one.gap / THOU),
+            f"{one.gap / THOU / unit.size:.{unit.places - 1}f}",
             word(one.off),
         )
         for one in found.bores
