@@ -140,7 +140,7 @@ COLD_PRESET = Phase(
         Item("preset-turns", "Turns in from the blade, both banks alike", "number", "turns", 0, 6),
         Item(
             "bypass-turns",
-            "Bypass screws lightly seated, then out by turns, all alike",
+            "Bypass screws out from their seat, all alike",
             "number",
             "turns",
             0,

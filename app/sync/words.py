@@ -121,7 +121,7 @@ def title(advice: Advice, layout: Layout, metric: bool = False) -> str:
         case "stop":
             way = "in" if advice.turns > 0 else "out"
             bore = layout.bank(advice.bank or "").stop
-            return f"Turn the stop screw at bore {bore} {way} by {fraction(abs(advice.turns))}\u00a0turn"
+            return f"Turn the stop screw at bore {bore} {way} by {_turned(advice.turns)}"
         case "blade":
             leaves = " and ".join(blade(leaf, metric) for leaf in advice.leaves)
             stacked = " stacked" if len(advice.leaves) > 1 else ""
@@ -131,11 +131,10 @@ def title(advice: Advice, layout: Layout, metric: bool = False) -> str:
             return f"Turn the link of bank {advice.bank} by {abs(advice.flats):g} flats, to open {way}"
         case "screw":
             way, read = "in" if advice.turns > 0 else "out", ", and read" if advice.why == "way" else ""
-            amount = fraction(abs(advice.turns))
-            return f"Turn the screw of coupler {advice.near}–{advice.far} {way} by {amount}\u00a0turn{read}"
+            return f"Turn coupler screw {advice.near}–{advice.far} {way} by {_turned(advice.turns)}{read}"
         case "bypass":
             way = "out" if advice.turns > 0 else "in"
-            return f"Turn the bypass screw of bore {advice.near} {way} by {fraction(abs(advice.turns))}\u00a0turn"
+            return f"Turn bypass screw {advice.near} {way} by {_turned(advice.turns)}"
         case "done":
             return "Leave the plates alone"
     if advice.why == "skipped":
@@ -218,6 +217,10 @@ def verdict_sentence(found: Evenness, unit: Unit) -> str:
 
 def _of(found: Evenness, verdict: str) -> list[int]:
     return [s.bore for s in found.standings if s.verdict == verdict]
+
+
+def _turned(turns: float) -> str:
+    return f"{fraction(abs(turns))}\u00a0{'turns' if abs(turns) > 1 else 'turn'}"
 
 
 def _what_moves(advice: Advice) -> str:

@@ -22,7 +22,7 @@ from app.web.drawing import blades_of, by_bore, joint_kind, shape_of, unit_of, w
 from app.web.history import judged
 from app.web.steps import move_words
 from app.web.views import Shape
-from app.web.words import bank_in_words, day, figures, moment
+from app.web.words import bank_in_words, day, figures, moment, other_hardware
 
 
 @dataclass(frozen=True, slots=True)
@@ -264,10 +264,8 @@ def _fitted(story: Story) -> str:
         parts.append(f"throttle sensor at {story.layout.sensor}")
     if springless:
         parts.append(f"no return spring of their own: {springless}")
-    if story.layout.bypass:
-        parts.append(f"bypass screws at {' '.join(map(str, sorted(story.layout.bypass)))}")
-    if story.layout.plenum:
-        parts.append("a common balance plenum")
+    if joined := other_hardware(story.layout):
+        parts.append(joined)
     parts.append(f"measured: {measured}" if measured else "hardware figures estimated, none measured")
     return "; ".join(parts) + "."
 

@@ -63,10 +63,8 @@ def layout_in_words(layout: Layout) -> str:
 
 
 def bank_in_words(bank: Bank) -> str:
-    """The bores of a bank, front first, with where its screw and link act, and how they are joined where that is not
-    by couplers on blades."""
-    acting = f"{' '.join(map(str, bank.bores))}, stop screw at {bank.stop}, link at {bank.drive}"
-    return ", ".join([acting, *joints_in_words(bank)])
+    """The bores of a bank, front first, with where its screw and link act."""
+    return f"{' '.join(map(str, bank.bores))}, stop screw at {bank.stop}, link at {bank.drive}"
 
 
 def joints_in_words(bank: Bank) -> list[str]:
@@ -141,6 +139,7 @@ FILTERS = {
     "idle": idle,
     "layout_in_words": layout_in_words,
     "bank_in_words": bank_in_words,
+    "other_hardware": other_hardware,
     "figures": figures,
     "blade": blade,
 }
