@@ -95,9 +95,10 @@ def next_move(
     """The one next step towards an even idle.
 
     ``why`` is one of: ``first-round``, ``close-round``, ``misread``, ``after-move``, ``last-round``, ``doubtful``,
-    ``stop-bank``, ``stop-speed``, ``blade``, ``screw``, ``way`` (which way the screw of a coupler opens is not known:
-    a little of it tells), ``bypass``, ``even``, ``finest``, ``slop``, ``no-answer``, ``bypass-end`` (no more of its
-    turns help), ``no-adjuster`` (nothing sets two plates on one shaft apart).
+    ``stop-bank``, ``stop-speed``, ``wide`` and ``tight`` (the bore to be set stands so), ``follows`` (it is set to what
+    comes before it), ``way`` (which way the screw of a coupler opens is not known: a little of it tells), ``even``,
+    ``finest``, ``slop``, ``no-answer``, ``bypass-end`` (no more of its turns help), ``no-adjuster`` (nothing sets two
+    plates on one shaft apart).
 
     Parameters: ``layout`` of the engine; ``hardware`` fitted; ``meter`` read with; ``events`` so far, oldest first;
     ``wanted_speed`` [rev/s]; ``blades`` owned, single leaves [m]; ``window`` half width as a fraction of the mean;
@@ -208,7 +209,8 @@ def _first_of(plan: Plan, bench: _Bench) -> Advice:
         return first
     if _in_vain(Bypass(bore), bench):
         return Advice("cannot", "no-answer", near=bore, about=(bore,))
-    return _with_expected(Advice("bypass", "bypass", near=bore, turns=eighths * EIGHTH, bores=(bore,)), bench)
+    why = _why_set(bore, bench)
+    return _with_expected(Advice("bypass", why, near=bore, turns=eighths * EIGHTH, bores=(bore,)), bench)
 
 
 def _then(plan: Plan, bench: _Bench) -> tuple[Advice, ...]:
@@ -231,14 +233,22 @@ def _at_coupler(coupler: Coupler, amount: int, bench: _Bench) -> Advice:
         return first
     if _in_vain(coupler, bench):
         return Advice("cannot", "no-answer", near=near, far=far, about=(far,))
-    moved = bench.layout.bank_of(far).beyond(coupler)
+    moved, why = bench.layout.bank_of(far).beyond(coupler), _why_set(far, bench)
     if not bench.layout.by_screw(coupler):
         leaves = bench.task.stacks[amount]
-        return _with_expected(Advice("blade", "blade", near=near, far=far, leaves=leaves, bores=moved), bench)
+        return _with_expected(Advice("blade", why, near=near, far=far, leaves=leaves, bores=moved), bench)
     if bench.belief.knows_way(coupler):
         turns = amount * SIXTEENTH
-        return _with_expected(Advice("screw", "screw", near=near, far=far, turns=turns, bores=moved), bench)
+        return _with_expected(Advice("screw", why, near=near, far=far, turns=turns, bores=moved), bench)
     return Advice("screw", "way", near=near, far=far, turns=A_LITTLE, bores=moved)
+
+
+def _why_set(bore: int, bench: _Bench) -> str:
+    """Why a bore is set: how it stands, or that it follows others that are."""
+    if bench.outside(bore) <= 0.5:
+        return "follows"
+    flows = bench.standing.flows[0]
+    return "wide" if flows[bench.belief.row(bore)] > flows.mean() else "tight"
 
 
 def _read_before(bore: int, bench: _Bench) -> Advice | None:

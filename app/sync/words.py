@@ -169,7 +169,7 @@ def reason(advice: Advice, unit: Unit) -> str:
     Parameters: ``advice`` to say; ``unit`` of the meter.
     """
     if advice.kind in ("stop", "blade", "screw", "bypass") and advice.why != "way":
-        said = [_what_moves(advice), _what_to_expect(advice, unit), _what_then(advice)]
+        said = [_why_moved(advice), _what_moves(advice), _what_to_expect(advice, unit), _what_then(advice)]
         return " ".join(part for part in said if part)
     about = f"Bore {bores_in_words(advice.about)}: " if advice.about and advice.why != "skipped" else ""
     return about + REASONS.get(advice.why, "The readings so far ask for it.")
@@ -223,6 +223,20 @@ def _turned(turns: float) -> str:
     return f"{fraction(abs(turns))}\u00a0{'turns' if abs(turns) > 1 else 'turn'}"
 
 
+def _why_moved(advice: Advice) -> str:
+    bore = advice.near if advice.kind == "bypass" else advice.far
+    match advice.why:
+        case "wide" | "tight":
+            return f"Bore {bore} stands {advice.why}."
+        case "follows":
+            return f"Bore {bore} is set to those before it."
+        case "stop-speed":
+            return f"Idle is too {'slow' if advice.turns > 0 else 'fast'}."
+        case "stop-bank":
+            return "It leaves the fewest plates to set."
+    return ""
+
+
 def _what_moves(advice: Advice) -> str:
     if advice.kind == "stop":
         verb = "opens" if advice.turns > 0 else "closes"
@@ -233,17 +247,21 @@ def _what_moves(advice: Advice) -> str:
         return ""
     if len(advice.bores) == 1:
         return f"Moves bore {advice.bores[0]} alone."
-    return f"Moves bore {bores_in_words(advice.bores)} together."
+    return f"Moves bores {bores_in_words(advice.bores)} together."
 
 
 def _what_to_expect(advice: Advice, unit: Unit) -> str:
-    said = [unit.nearest(advice.expected[bore].value) for bore in advice.bores if bore in advice.expected]
-    if not said or len(said) > 4:
+    """The readings to come, and the wider half of their bands where it is a step of the meter or more."""
+    known = [advice.expected[bore] for bore in advice.bores if bore in advice.expected]
+    if not known or len(known) > 4:
         return ""
+    said = [unit.nearest(one.value) for one in known]
+    wide = unit.nearest(max(max(one.high - one.value, one.value - one.low) for one in known))
+    band = f", give or take {wide}" if float(wide) > 0 else ""
     if len(said) < len(advice.bores):
         bore = next(b for b in advice.bores if b in advice.expected)
-        return f"Expect {said[0]} at bore {bore}."
-    return f"Expect {said[0] if len(said) == 1 else ', '.join(said[:-1]) + ' and ' + said[-1]}."
+        return f"Expect {said[0]} at bore {bore}{band}."
+    return f"Expect {said[0] if len(said) == 1 else ', '.join(said[:-1]) + ' and ' + said[-1]}{band}."
 
 
 def _what_then(advice: Advice) -> str:

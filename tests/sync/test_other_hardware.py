@@ -77,7 +77,7 @@ def test_a_screw_of_unknown_way_is_turned_a_little_and_read_and_then_the_right_w
 
         def advise(*facts: object, stand: Stand = stand, said: list[Advice] = said) -> Advice:
             found = next_move(*facts)  # type: ignore[arg-type]
-            if found.why == "screw" and found.near is not None and found.far is not None:
+            if found.kind == "screw" and found.why != "way" and found.near is not None and found.far is not None:
                 opens = found.turns * stand.per_turn[Coupler(found.near, found.far)] > 0
                 read = next(e.value for e in reversed(stand.events) if isinstance(e, Reading) and e.bore == found.far)
                 right.append(opens == (found.expected[found.far].value > read))

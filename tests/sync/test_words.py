@@ -46,17 +46,27 @@ def test_a_title_says_what_where_and_how_much(advice: Advice, said: str) -> None
     assert len(said) <= 60
 
 
+BANDS = {3: (6.57, 6.3, 6.84), 4: (6.2, 5.74, 6.66)}
+
+
 def test_what_to_expect_is_in_steps_the_meter_shows() -> None:
-    expected = {3: Expected(6.57 * KG_PER_HOUR, 0, 1), 4: Expected(6.2 * KG_PER_HOUR, 0, 1)}
-    advice = Advice("blade", "blade", near=2, far=3, leaves=(3 * THOU,), bores=(3, 4), expected=expected)
-    assert reason(advice, KGH) == "Moves bore 3 and 4 together. Expect 6.50 and 6.25."
+    expected = {bore: Expected(*(v * KG_PER_HOUR for v in band)) for bore, band in BANDS.items()}
+    advice = Advice("blade", "tight", near=2, far=3, leaves=(3 * THOU,), bores=(3, 4), expected=expected)
+    said = "Bore 3 stands tight. Moves bores 3 and 4 together. Expect 6.50 and 6.25, give or take 0.50."
+    assert reason(advice, KGH) == said
+
+
+def test_a_band_within_a_step_of_the_meter_is_not_told() -> None:
+    expected = {3: Expected(*(v * KG_PER_HOUR for v in (6.57, 6.5, 6.65)))}
+    advice = Advice("blade", "follows", near=2, far=3, leaves=(3 * THOU,), bores=(3,), expected=expected)
+    assert reason(advice, KGH) == "Bore 3 is set to those before it. Moves bore 3 alone. Expect 6.50."
 
 
 def test_a_bypass_screw_says_what_it_does_to_one_bore() -> None:
-    advice = Advice(
-        "bypass", "bypass", near=3, turns=-0.5, bores=(3,), expected={3: Expected(6.57 * KG_PER_HOUR, 0, 1)}
-    )
-    assert reason(advice, KGH) == "Lets less air past bore 3 alone. Expect 6.50."
+    expected = {3: Expected(*(v * KG_PER_HOUR for v in BANDS[3]))}
+    advice = Advice("bypass", "wide", near=3, turns=-0.5, bores=(3,), expected=expected)
+    said = "Bore 3 stands wide. Lets less air past bore 3 alone. Expect 6.50, give or take 0.25."
+    assert reason(advice, KGH) == said
 
 
 def test_a_screw_of_unknown_way_says_why_it_is_turned_and_promises_no_reading() -> None:

@@ -56,7 +56,7 @@ class AdviceTold(Told):
     """
 
     kind: Kind
-    why: str = Field(description="A short code for the reason.", examples=["blade"])
+    why: str = Field(description="A short code for the reason.", examples=["wide"])
     title: str = Field(description="The step in a line.")
     reason: str = Field(description="Why, and what to expect, in a sentence or two.")
     phase: Slug
