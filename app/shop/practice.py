@@ -5,7 +5,7 @@ made by recording it, and the simulated hand makes it imperfectly; every value e
 """
 
 import uuid
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import lru_cache
@@ -30,7 +30,7 @@ from app.shop.walk import due
 from app.sync.events import Event, Reading
 from app.sync.expert import Careful, careful
 from app.sync.hardware import likely_hardware
-from app.sync.layout import Bank, Coupler, Layout
+from app.sync.layout import Bank, Coupler, JointKind, Layout
 from app.sync.linkage import link_rotation
 from app.sync.stand import (
     BLADE_MINUTES,
@@ -46,16 +46,28 @@ from app.sync.stand import (
 )
 from app.sync.units import REV_PER_MIN
 
-SHAPES: Mapping[str, tuple[tuple[int, ...], ...]] = {
-    "4": ((1, 2, 3, 4),),
-    "4-two": ((1, 2), (3, 4)),
-    "6": ((1, 2, 3, 4, 5, 6),),
-    "6-two": ((1, 2, 3), (4, 5, 6)),
-    "8": ((1, 2, 3, 4, 5, 6, 7, 8),),
-    "8-two": ((1, 2, 3, 4), (5, 6, 7, 8)),
-    "12-two": ((1, 2, 3, 4, 5, 6), (7, 8, 9, 10, 11, 12)),
+
+def _layout(*banks: tuple[int, ...], joints: tuple[JointKind, ...] = (), bypass: Iterable[int] = ()) -> Layout:
+    """Banks with the stop screw near their middle and the link at their front."""
+    made = (
+        Bank(name, bores, bores[(len(bores) - 1) // 2], bores[0], joints)
+        for name, bores in zip("AB", banks, strict=False)
+    )
+    return Layout(tuple(made), bypass=frozenset(bypass))
+
+
+SHAPES: Mapping[str, Layout] = {
+    "4": _layout((1, 2, 3, 4)),
+    "4-two": _layout((1, 2), (3, 4)),
+    "6": _layout((1, 2, 3, 4, 5, 6)),
+    "6-two": _layout((1, 2, 3), (4, 5, 6)),
+    "8": _layout((1, 2, 3, 4, 5, 6, 7, 8)),
+    "8-two": _layout((1, 2, 3, 4), (5, 6, 7, 8)),
+    "12-two": _layout((1, 2, 3, 4, 5, 6), (7, 8, 9, 10, 11, 12)),
+    "4-screws": _layout((1, 2, 3, 4), joints=("screw", "screw", "screw")),
+    "4-twins": _layout((1, 2, 3, 4), joints=("shaft", "screw-in", "shaft"), bypass=(1, 2, 3, 4)),
 }
-"""The engines there are to practise on, by their banks."""
+"""The engines there are to practise on."""
 
 TROUBLES: tuple[Trouble, ...] = get_args(Trouble)
 MOST_SEEDS = 200
@@ -138,12 +150,7 @@ def start(shop: Database, key: str, new: NewPractice, at: str) -> int:
         problems["by"] = f"At most {engines.LONGEST} characters fit here."
     if problems:
         raise RefusedError(problems)
-    layout = Layout(
-        tuple(
-            Bank(name, bores, bores[(len(bores) - 1) // 2], bores[0])
-            for name, bores in zip("AB", SHAPES[new.shape], strict=False)
-        )
-    )
+    layout = SHAPES[new.shape]
     engine_id = _register(shop, key, layout, at)
     _mark(shop, part_key(key, "practice"), engine_id, layout, new.trouble, at)
     with shop.reading() as session:

@@ -29,6 +29,8 @@ SHAPES: Mapping[str, str] = {
     "8": "8 in line",
     "8-two": "8 in two banks",
     "12-two": "12 in two banks",
+    "4-screws": "4 in line, a screw in every coupler",
+    "4-twins": "4 on two shafts, with bypass screws",
 }
 TROUBLES: Mapping[str, str] = {
     "sound": "A sound engine that is not even",

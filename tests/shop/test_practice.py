@@ -70,6 +70,17 @@ def test_a_start_sent_twice_is_one_engine_and_another_one_the_next(shop: Databas
         assert session.exec(select(func.count()).select_from(Practice)).one() == 2
 
 
+def test_twin_plates_to_practise_on_answer_their_bypass_screws(shop: Database) -> None:
+    visit_id = begin(shop, "4-twins")
+    before = read_round(shop, visit_id)
+    turned = NewMove(HEAT_SOAKED.slug, "bypass", "", 3, None, 2.0, (), False, "KM")
+    moves.make(shop, visit_id, key(), turned, AT)
+    after = read_round(shop, visit_id)
+    assert after[2] > before[2]
+    with shop.reading() as session:
+        assert practice.expert(session, visit_id).even >= 2
+
+
 @pytest.mark.parametrize(
     ("new", "field"),
     [
