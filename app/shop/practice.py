@@ -200,6 +200,20 @@ def read(shop: Database, visit_id: int, key: str, new: NewReading, at: str) -> i
     return readings.add(shop, visit_id, key, taken, at)
 
 
+def read_speed(shop: Database, visit_id: int, key: str, slug: str, item: str, by: str, at: str) -> int:
+    """Look at the practice engine's tachometer and keep what it shows under an item of a phase.
+
+    Raises RefusedError for an engine that is real, NotThereError.
+    """
+    with shop.reading() as session:
+        story = visits.load(session, visit_id)
+        practice = of_engine(session, story.engine.ident)
+        if practice is None:
+            raise RefusedError({"value": "This engine is real: read its tachometer."})
+        stand = as_it_stands(session, practice, story)
+    return checks.record(shop, visit_id, key, slug, {item: round(stand.read_speed() / REV_PER_MIN)}, by, at)
+
+
 def as_it_stands(session: Session, practice: Practice, story: Story) -> Stand:
     """The engine after everything recorded at it. ``story`` is the visit under way, whose meter it is read with.
 

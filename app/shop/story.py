@@ -41,6 +41,9 @@ from app.sync.units import CFM, IN_HG, KG_PER_HOUR, KPA, MM_HG, REV_PER_MIN
 TAKEN_BACK = "taken back"
 """The text of a check that takes back the one it supersedes."""
 
+SPEEDS = ("idle-speed", "idle")
+"""The items, of any phase, that tell how fast the engine idles: rev/min."""
+
 UNITS = {"kg/h": KG_PER_HOUR, "cfm": CFM, "kPa": KPA, "inHg": IN_HG, "mmHg": MM_HG}
 """What a meter may read in, as multiples of the base unit."""
 
@@ -248,7 +251,7 @@ class Story:
             if m.phase != "first-fire" and (until is None or m.after_reading < newest)
         ]
         for check in self.all_checks:
-            if check.item == "idle-speed" and check.number is not None and check.ident not in self.taken_back:
+            if check.item in SPEEDS and check.number is not None and check.ident not in self.taken_back:
                 at = (place_of_move.get(check.after_move, 0), check.after_move)
                 stamped.append((at, IdleSpeed(check.number * REV_PER_MIN, seconds(check.at))))
         return [event for _, event in sorted(stamped, key=lambda pair: pair[0])]

@@ -4,27 +4,24 @@ Everything here is worked out from the story; nothing is stored and nothing is j
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from functools import cached_property
-from typing import Literal
 
 from app.shop.advising import next_step
 from app.shop.judgement import balance_of, evenness_of, next_of
 from app.shop.keys import new_key
 from app.shop.phases import HEAT_SOAKED, Phase
 from app.shop.progress import progress
-from app.shop.readings import range_of
 from app.shop.story import Story
 from app.shop.tables import ReadingRow
 from app.shop.walk import Due, due
 from app.sync import words
 from app.sync.advice import Advice
 from app.sync.banks import BankStory
-from app.sync.rounds import MISREAD_OTHERS, MISREAD_TIMES, Evenness
+from app.sync.rounds import Evenness
 from app.sync.units import THOU
 from app.web import bank_card
 from app.web.drawing import blades_of, by_bore, joint_kind, shape_of, unit_of, value_of, word_of
-from app.web.forms import Typed
+from app.web.keypad import SKIP_REASONS, Pad, Wanted, speed_item
 from app.web.linkage import linkage
 from app.web.moves import place_name
 from app.web.views import (
@@ -33,7 +30,6 @@ from app.web.views import (
     CouplerMark,
     EngineView,
     Keypad,
-    Keys,
     LinkageView,
     Row,
     State,
@@ -42,25 +38,9 @@ from app.web.views import (
 )
 from app.web.words import clock
 
-SKIP_REASONS = ("Cannot be reached", "Not safe to reach", "Read later", "Plate is out of order")
 MOST_IN_A_ROW = 6
+SPEED_SAYS = "The tachometer reads the air of all bores at once: after a move it tells how much more they let in."
 MOVE_MARKS = {"stop": "stop", "blade": "coupler", "screw": "screw", "link": "link", "bypass": "bypass"}
-
-
-@dataclass(frozen=True, slots=True)
-class Wanted:
-    """What the person asked the page for: a bore out of turn, read again or corrected, or to skip it."""
-
-    bore: int | None = None
-    entry: Literal["", "again", "correct"] = ""
-    skip: bool = False
-
-    @staticmethod
-    def typed(form: Typed, skips: bool) -> "Wanted":
-        """What a refused form was about."""
-        bore = form.text("bore")
-        entry: Literal["", "again", "correct"] = "again" if form.text("kind") == "again" else ""
-        return Wanted(int(bore) if bore.isdecimal() else None, "correct" if form.text("supersedes") else entry, skips)
 
 
 class Desk:
@@ -125,6 +105,8 @@ class Desk:
     @property
     def selected(self) -> int | None:
         """The bore that the keypad enters."""
+        if self.wanted.entry == "speed":
+            return None
         if self.wanted.bore in self.story.layout.bores:
             return self.wanted.bore
         if self.story.sign_off is not None:
@@ -207,6 +189,8 @@ class Desk:
             )
         if self.question is not None:
             return self._question_card(*self.question)
+        if self.wanted.entry == "speed" and speed_item(self.story, self.phase) is not None:
+            return Card("none", "Type the idle speed", SPEED_SAYS)
         if self.wanted.skip and self.selected is not None:
             return self._skip_card(self.selected)
         if self.phase.rounds == "openings":
@@ -220,85 +204,8 @@ class Desk:
 
     @property
     def keypad(self) -> Keypad:
-        """The entry of the next reading."""
-        bore, current = self.selected, self.due.current
-        read = self.now.get(bore) if bore is not None else None
-        closed = current is not None and current.closed
-        if bore is None or self.story.sign_off is not None or self.phase.rounds == "none":
-            return self._closed_keypad()
-        kind, supersedes, other = "turn", "", None
-        heading = f"Bore {bore}"
-        if read is not None and (self.wanted.bore == bore or closed):
-            entry = self.wanted.entry or ("again" if closed else "correct")
-            if entry == "again":
-                kind, heading = "again", f"Bore {bore} once more"
-                other = Answer("Correct a mistyped value", href=f"{self.here}/readings?bore={bore}&entry=correct")
-            else:
-                kind, supersedes, heading = read.kind, str(read.ident), f"Bore {bore} corrected"
-                other = Answer("Read it once more", href=f"{self.here}/readings?bore={bore}&entry=again")
-        elif self.due.kind == "closing" and bore == self.due.bore:
-            kind, heading = "closing", f"Bore {bore} again"
-        return Keypad(
-            heading=heading,
-            unit=self.unit.name,
-            follows=self._follows(bore, kind),
-            keys=_keys_for(self.story.meter.step),
-            open=True,
-            action=f"{self.here}/readings",
-            hidden={
-                "key": self._values.get("key", "") or new_key(),
-                "round": str(self.due.round_number),
-                "bore": str(bore),
-                "kind": kind,
-                "supersedes": supersedes,
-                "by": self.story.visit.by,
-                "sure": self._values.get("sure", ""),
-            },
-            typed=self._values.get("value", ""),
-            message=" ".join(self._problems.values()),
-            other=other,
-            reasons=SKIP_REASONS,
-            facts=self._facts,
-        )
-
-    @property
-    def _facts(self) -> dict[str, str]:
-        """What the script of the page needs to go on through the round by itself."""
-        now = self.due
-        first = now.current.first_bore() if now.current else None
-        left = (now.bore, *now.follow) if now.kind == "turn" and now.bore is not None else ()
-        return {
-            "round": str(now.round_number),
-            "walk": " ".join(map(str, left)),
-            "first": str(first or ""),
-            "ends": "" if now.current is not None and now.current.closed else "1",
-            "low": f"{self.story.meter.low:g}",
-            "high": f"{self.story.meter.high:g}",
-            "range": range_of(self.story.meter),
-            "times": f"{MISREAD_TIMES:g}",
-            "others": str(MISREAD_OTHERS),
-        }
-
-    def _closed_keypad(self) -> Keypad:
-        number = self.due.round_number
-        heading = f"Round {number} closed" if self.due.current else "Nothing to read"
-        follows = "Tap a bore to read it once more" if self.due.current else ""
-        if self.story.sign_off is not None:
-            heading, follows = "Signed off", ""
-        keys = _keys_for(self.story.meter.step)
-        message = " ".join(self._problems.values())
-        return Keypad(
-            heading,
-            self.unit.name,
-            follows,
-            keys,
-            False,
-            f"{self.here}/readings",
-            {},
-            "",
-            message,
-            facts=self._facts,
-        )
+        """The entry of the next reading, or of the idle speed."""
+        return Pad(self.story, self.phase, self.due, self.selected, self.wanted, self._values, self._problems).view
 
     def _tile(self, bore: int) -> Tile:
         reading, standing = self.now.get(bore), by_bore(self.judged).get(bore)
@@ -372,16 +279,6 @@ class Desk:
         if len(self.story.layout.banks) == 1 and coolant is not None and coolant.number is not None:
             pairs.append(("coolant", self.story.units.of("temperature").says(coolant.number)))
         return pairs
-
-    def _follows(self, bore: int, kind: str) -> str:
-        if kind == "closing":
-            return "Closes the round"
-        if kind == "again" or bore != self.due.bore:
-            return "Out of turn; the round goes on after it" if self.due.bore is not None else ""
-        first = self.due.current.first_bore() if self.due.current else None
-        then = [*map(str, self.due.follow[:3])]
-        more = ", ..." if len(self.due.follow) > 3 else ""
-        return f"Then {', '.join(then)}{more} and {first or bore} again" if then else f"Then {first or bore} again"
 
     def _read_on(self) -> Card:
         due_bore = self.selected
@@ -473,11 +370,6 @@ def _move_fields(advice: Advice, place: str, by: str) -> dict[str, str]:
         inward = amount < 0 if advice.kind == "bypass" else amount > 0
         fields |= {"amount": f"{abs(amount):g}", "way": "in" if inward else "out"}
     return fields
-
-
-def _keys_for(step: float) -> Keys:
-    named: dict[float, Keys] = {0.25: "quarter", 0.5: "half", 1.0: "whole"}
-    return named.get(step, "tenth")
 
 
 NUDGES = (0.0, 0.16, -0.16, 0.32, -0.32)

@@ -1,12 +1,11 @@
 """The reading page of a phase: the engine from above, the keypad, the verdict, the one next move."""
 
 from collections.abc import Mapping
-from typing import Literal
 
 from fastapi import APIRouter
 from fastapi.responses import HTMLResponse, PlainTextResponse, Response
 
-from app.shop import practice, readings, visits
+from app.shop import checks, practice, readings, visits
 from app.shop.advising import next_step
 from app.shop.database import Database
 from app.shop.news import version
@@ -17,9 +16,10 @@ from app.shop.refusals import NotThereError, RefusedError
 from app.shop.story import Story
 from app.shop.telephone import spoken
 from app.web.context import Form, Now, Page, Pages, Shop
-from app.web.desk import Desk, Wanted
+from app.web.desk import Desk
 from app.web.drawing import phases
 from app.web.forms import Typed
+from app.web.keypad import Entry, Wanted, speed_item
 from app.web.refusal import status_of
 from app.web.visits import phase_of
 
@@ -33,7 +33,7 @@ def desk(
     visit_id: int,
     slug: str,
     bore: int | None = None,
-    entry: Literal["", "again", "correct"] = "",
+    entry: Entry = "",
     skip: bool = False,
 ) -> HTMLResponse:
     """Read the bores. ``bore`` picks one out of turn, ``entry`` says what for, ``skip`` asks why to skip it."""
@@ -78,6 +78,29 @@ def add(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: Now) 
         values = {**form.values, "sure": "1"} if FAR_OFF in refusal.problems.values() else form.values
         return _desk(shop, page, visit_id, slug, wanted, values, refusal.problems, status_of(refusal))
     return page.saved(here)
+
+
+@router.post("/visits/{visit_id}/{slug}/speed")
+def add_speed(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: Now) -> Response:
+    """Keep the idle speed with what the phase asks for, or show the page again with what is wrong."""
+    phase, by, key = phase_of(slug), form.text("by"), form.text("key")
+    with shop.reading() as session:
+        item = speed_item(visits.load(session, visit_id), phase)
+    if item is None:
+        raise RefusedError({"value": "Nothing is kept of the idle speed here."})
+    try:
+        if form.text("practice"):
+            practice.read_speed(shop, visit_id, key, slug, item.slug, by, now)
+        else:
+            speed = form.number("value", "Nothing was typed.")
+            form.raise_problems()
+            checks.record(shop, visit_id, key, slug, {item.slug: speed}, by, now)
+    except NotThereError:
+        raise
+    except RefusedError as refusal:
+        wanted = Wanted(entry="speed")
+        return _desk(shop, page, visit_id, slug, wanted, form.values, refusal.problems, status_of(refusal))
+    return page.saved(f"/visits/{visit_id}/{slug}/readings")
 
 
 @router.post("/visits/{visit_id}/{slug}/settle")

@@ -5,7 +5,8 @@ import pytest
 from app.shop.database import Database
 from app.shop.phases import HEAT_SOAKED
 from app.sync.layout import Bank, Layout
-from app.web.desk import Desk, Wanted
+from app.web.desk import Desk
+from app.web.keypad import Wanted
 from tests.shop.yard import engine, story, visit
 from tests.web.pieces import piece
 

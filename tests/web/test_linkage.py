@@ -11,7 +11,8 @@ from app.shop.phases import BANK_BALANCE, HEAT_SOAKED
 from app.shop.readings import NewReading
 from app.shop.walk import due
 from app.sync.units import THOU
-from app.web.desk import Desk, Wanted
+from app.web.desk import Desk
+from app.web.keypad import Wanted
 from tests.shop.yard import AT, FOUR, heat_soaked, key, read_round, story
 from tests.web.pieces import piece
 

@@ -11,7 +11,8 @@ from app.shop.database import Database
 from app.shop.moves import NewMove
 from app.shop.phases import BANK_BALANCE, FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN, Phase
 from app.sync.units import THOU
-from app.web.desk import Desk, Wanted
+from app.web.desk import Desk
+from app.web.keypad import Wanted
 from tests.shop.yard import AT, V8, check_all, heat_soaked, key, read, read_round, story
 
 
