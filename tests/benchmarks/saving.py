@@ -1,9 +1,12 @@
 """How long saving a reading takes, beside the least that a server could do, in one run on one disk.
 
 ``python -m tests.benchmarks.saving`` prints, side by side: SQLite's bare commit of one row; a bare FastAPI endpoint
-that takes the same form and commits one row, once by ``sqlite3`` and once by the ORM; and the page's own route. Then
-the same route with 40 tablets at once. Every part has the same settings (WAL, synchronous=FULL) and its own file in
-the same folder; the parts take turns, so that whatever else the machine does falls on all of them.
+that takes a form and commits one row, once by ``sqlite3`` and once by the ORM; and the page's own route. Then the same
+route with 40 tablets at once. Every part has the same settings (WAL, synchronous=FULL) and its own file in the same
+folder; the parts take turns, so that whatever else the machine does falls on all of them.
+
+The goal is read against the endpoint by ``sqlite3``, the least there can be: it looks nothing up, keeps no rule, has
+no guard before it. That by the ORM shows what the packages alone take that the program is written with.
 """
 
 import argparse
@@ -215,9 +218,9 @@ def main() -> None:
     print(f"{'':32}{'p50 ms':>8}{'p95 ms':>8}")
     for what, words in named.items():
         print(f"{words:32}{share(found[what], 0.5):8.2f}{share(found[what], 0.95):8.2f}")
-    for what in ("sqlite", "orm"):
-        times = share(found["page"], 0.95) / share(found[what], 0.95)
-        print(f"p95 beside {named[what]}: {times:.2f} times (goal 1.5)")
+    for what, goal in (("sqlite", " (goal 1.5)"), ("orm", "")):
+        p50, p95 = (share(found["page"], part) / share(found[what], part) for part in (0.5, 0.95))
+        print(f"beside {named[what]}: p95 {p95:.2f} times{goal}, p50 {p50:.2f} times")
     print(
         f"{asked.tablets} tablets at once: p50 {share(crowd, 0.5):.0f} ms, p95 {share(crowd, 0.95):.0f} ms (goal 250)"
     )
