@@ -7,17 +7,21 @@ import pytest
 from playwright.sync_api import Page, expect, sync_playwright
 from starlette.testclient import TestClient
 
-from app.shop import engines
+from app.shop import engines, practice
 from app.shop.database import Database
 from app.shop.fittings import layout_from_json
 from app.shop.phases import COLD_PRESET, HEAT_SOAKED
+from app.shop.practice import NewPractice
+from app.shop.readings import NewReading
 from app.sync.layout import Layout
 from app.web.application import create_app
 from tests.browser import launch
 from tests.shop.past import Past
-from tests.shop.yard import FOUR, TWINS, V8, engine, heat_soaked, key, read, story, visit
+from tests.shop.yard import AT, FOUR, TWINS, V8, engine, heat_soaked, key, read, story, visit
 
 ORIGIN = "http://127.0.0.1"
+PLATES_APART = "11111111-2222-4333-8444-000000000004"
+"""The key of a practice engine that only its bypass screws even."""
 HOT = f"/visits/1/{HEAT_SOAKED.slug}"
 
 
@@ -203,6 +207,34 @@ def test_a_program_is_told_to_turn_a_bypass_screw(client: TestClient, shop: Data
     sent = {"key": key(), "kind": "bypass", "bore": told["bore"], "turns": told["turns"], "by": "KM", "advised": True}
     kept = client.post(f"/api/visits/1/phases/{HEAT_SOAKED.slug}/moves", json=sent).json()
     assert (kept["bore"], kept["turns"]) == (4, told["turns"])
+
+
+def test_a_program_brings_twin_plates_to_even_by_what_it_is_told(client: TestClient, shop: Database) -> None:
+    """Told by the JSON interface alone, at a simulated engine two of whose plates stand apart on their shaft."""
+    phase = f"/api/visits/1/phases/{HEAT_SOAKED.slug}"
+    assert practice.start(shop, PLATES_APART, NewPractice("4-twins", "sound", "hot", "KM"), AT) == 1
+    kinds = set()
+    for _ in range(60):
+        told = client.get(f"{phase}/advice").json()
+        kinds.add(told["kind"])
+        sent = {"key": key(), "by": "KM"}
+        if told["kind"] in ("done", "cannot"):
+            break
+        if told["kind"] != "measure":
+            parts = ("kind", "bank", "bore", "coupler", "turns")
+            named = {part: told[part] for part in parts if told[part] is not None}
+            assert client.post(f"{phase}/moves", json={**sent, **named, "advised": True}).status_code == 201
+        elif not told["readings"]:
+            assert client.post(f"{phase}/rounds", json=sent).status_code == 201
+        else:
+            asked = told["readings"][0]
+            new = NewReading(HEAT_SOAKED.slug, asked["round"], asked["bore"], asked["kind"], None, "KM")
+            practice.read(shop, 1, key(), new, AT)
+    assert told["kind"] == "done", told["reason"]
+    assert {"measure", "bypass", "done"} <= kinds <= {"measure", "stop", "screw", "bypass", "done"}
+    with shop.reading() as session:
+        truth = practice.truth(session, 1)
+    assert truth.worst <= 0.1 < truth.worst_at_first
 
 
 def test_paper_follows(client: TestClient, shop: Database) -> None:
