@@ -90,7 +90,8 @@ class Technician:
 
     def record_everything(self) -> None:
         """Tick and fill in all that a steps page asks for, and keep it; on the heat page, minute by minute."""
-        if self.page.get_by_label("Read, minutes ago").count():
+        self.open_the_list()
+        if self.page.get_by_label("Read, minutes ago").is_visible():
             for ago in ("20", "10"):
                 self.read_gauges(ago)
         form = self.page.get_by_role("form", name="What to record")
@@ -104,6 +105,11 @@ class Technician:
                 entry.fill(FIGURES[unit.inner_text()])
         self.press("Keep what is ticked and filled in")
         expect(self.page.locator(f"input[name=key][value='{sent}']")).to_have_count(0)
+
+    def open_the_list(self) -> None:
+        """Over the telephone one thing is asked at a time; show the whole list."""
+        for closed in self.page.locator("details:not([open])").get_by_text("The whole list", exact=True).all():
+            closed.click()
 
     def read_gauges(self, ago: str, coolant: str = "84", oil: str = "84") -> None:
         """Enter coolant and oil as they stood some minutes ago."""

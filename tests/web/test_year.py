@@ -222,6 +222,8 @@ def rung_up_a_year_later(yard: Yard) -> None:
     page.get_by_label("What the customer reads").fill("176")
     page.get_by_label("°F").check()
     hand.press("Keep it")
+    expect(words).to_have_text(re.compile("^Raise the engine speed briefly"))
+    hand.open_the_list()
     expect(page.get_by_text("last 80 °C")).to_be_visible()
     hands.check(3, HEAT_SOAKED)
     yard.see("/visits/3/heat-soaked-recheck/readings")
