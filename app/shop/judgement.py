@@ -35,7 +35,7 @@ Values = tuple[tuple[int, float], ...]
 @lru_cache(maxsize=128)
 def _balance(
     layout: Layout, hardware: Hardware, idle: Values, read: tuple[tuple[float, Values], ...], meter: Meter,
-    free_play_proven: bool, joints_tight: bool, idle_times: int,
+    free_play_proven: bool, joints_tight: bool, idle_times: int, both_hands: bool, gauged_ratio: float | None,
 ) -> BankStory:  # fmt: skip
     openings = [Opening(lever, dict(values)) for lever, values in read]
     return balance(
@@ -47,6 +47,8 @@ def _balance(
         free_play_proven=free_play_proven,
         joints_tight=joints_tight,
         idle_times=idle_times,
+        both_hands=both_hands,
+        gauged_ratio=gauged_ratio,
     )
 
 
@@ -148,7 +150,16 @@ def balance_of(story: Story) -> BankStory | None:
         "free-play" in felt,
         "joints-tight" in felt,
         min((len(values) for values in at_idle.values()), default=1),
+        "both-hands" in felt,
+        _gauged_ratio(story),
     )
+
+
+def _gauged_ratio(story: Story) -> float | None:
+    """How much further the second bank's shaft turns than the first's, as a fraction; None until both were gauged."""
+    gauged = [story.checks.get((BANK_BALANCE.slug, f"gauged-{which}")) for which in ("first", "second")]
+    first, second = (check.number if check is not None else None for check in gauged)
+    return second / first - 1 if first and second else None
 
 
 def _pooled(readings: Iterable[Reading]) -> dict[int, list[float]]:

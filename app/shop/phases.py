@@ -19,6 +19,9 @@ PLACES: tuple[Place, ...] = ("test cell", "vehicle", "telephone")
 
 MoveKind = Literal["stop", "blade", "screw", "link", "bypass"]
 
+AT_THE_ENGINE: tuple[Place, ...] = ("test cell", "vehicle")
+"""Where a gauge can be laid on a shaft; nobody asks that over the telephone."""
+
 Stops = Literal["", "oil pressure at the start", "oil pressure when hot", "coolant", "oil"]
 
 DEFER = (
@@ -322,6 +325,27 @@ BANK_BALANCE = Phase(
         Item("free-play", "Both links have free play at the stop, engine off", when="two banks"),
         Item("joints-tight", "No lost motion in the link joints, engine off", when="two banks"),
         Item("full-open", "Both banks reach full open together, engine off", when="two banks"),
+        Item(
+            "both-hands",
+            "The rods are turnbuckles: a left-hand and a right-hand thread",
+            needed=(),
+            when="two banks",
+            where=AT_THE_ENGINE,
+        ),
+        *(
+            Item(
+                f"gauged-{which}",
+                f"Angle gauge, engine off: {which} bank's shaft, stop to full open",
+                "number",
+                "degrees",
+                40,
+                100,
+                needed=(),
+                when="two banks",
+                where=AT_THE_ENGINE,
+            )
+            for which in ("first", "second")
+        ),
         Item("lever-held", "A second person, or a positive hold on the lever", must=True, when="two banks"),
         Item(
             "wheels-chocked",

@@ -33,7 +33,7 @@ EXTRAS = {
     "both_ways": ("Feel the link joints for lost motion", "Engine off. None there: record it. Some: mend the joint."),
     "angle_gauge": (
         "Lay an angle gauge on both shafts",
-        "Engine off, from rest to full pedal: flow cannot tell whether the levers are equal.",
+        "Engine off, rest to full pedal; record both under Steps. Flow cannot tell whether the levers are equal.",
     ),
     "again": ("Read both openings again", "The readings fit more than one cause."),
     "none": ("Leave the links alone", "What is left is less than a flat can put right."),

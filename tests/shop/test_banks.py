@@ -4,6 +4,7 @@ import pytest
 
 from app.shop import checks, moves, visits
 from app.shop.database import Database
+from app.shop.judgement import balance_of
 from app.shop.moves import NewMove
 from app.shop.phases import BANK_BALANCE, COLD_PRESET, FIRST_FIRE, HEAT_SOAKED
 from app.shop.progress import next_standing, progress
@@ -104,3 +105,35 @@ def test_other_complaints_keep_the_order(shop: Database, why: str, layout: objec
     assert standing.phase is HEAT_SOAKED
     with pytest.raises(RefusedError):
         checks.record(shop, visit_id, key(), BANK_BALANCE.slug, {"free-play": None}, "KM", AT)
+
+
+def read_with_one_bank_early(shop: Database, visit_id: int) -> None:
+    for opening in (8.0, 15.0):
+        for bore in (*V8.bores, 1):
+            read(shop, visit_id, BANK_BALANCE, opening + (2.0 if bore > 4 else 0.0), bore)
+
+
+def test_turnbuckles_take_half_the_flats(shop: Database) -> None:
+    """A rod with a left-hand and a right-hand thread changes length twice as fast (lever arms and thread, by hand)."""
+    visit_id = at_the_banks(shop)
+    read_with_one_bank_early(shop, visit_id)
+    single = balance_of(story(shop, visit_id))
+    checks.record(shop, visit_id, key(), BANK_BALANCE.slug, {"both-hands": None}, "KM", AT)
+    double = balance_of(story(shop, visit_id))
+    assert single is not None
+    assert double is not None
+    assert single.flats < 0
+    assert double.flats == pytest.approx(single.flats / 2, abs=0.25)
+
+
+def test_gauged_shafts_settle_whether_the_levers_are_alike(shop: Database) -> None:
+    visit_id = at_the_banks(shop)
+    read_with_one_bank_early(shop, visit_id)
+    checks.record(shop, visit_id, key(), BANK_BALANCE.slug, {"gauged-first": 80.0}, "KM", AT)
+    one_only = balance_of(story(shop, visit_id))
+    checks.record(shop, visit_id, key(), BANK_BALANCE.slug, {"gauged-second": 84.0}, "KM", AT)
+    both = balance_of(story(shop, visit_id))
+    assert one_only is not None
+    assert both is not None
+    assert abs(one_only.ratio) < 0.04
+    assert both.ratio == pytest.approx(84 / 80 - 1)
