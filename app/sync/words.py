@@ -110,6 +110,22 @@ def bores_in_words(bores: Sequence[int]) -> str:
     return said[0] if len(said) == 1 else f"{', '.join(said[:-1])} and {said[-1]}"
 
 
+def named_bores(bores: Sequence[int]) -> str:
+    """Bores by number, with the word before them.
+
+    Parameters: ``bores``, at least one.
+
+    >>> named_bores([3]), named_bores([3, 4])
+    ('bore 3', 'bores 3 and 4')
+    """
+    return f"{'bore' if len(bores) == 1 else 'bores'} {bores_in_words(bores)}"
+
+
+def sentence(words: str) -> str:
+    """Words as they begin a sentence."""
+    return words[0].upper() + words[1:]
+
+
 def title(advice: Advice, layout: Layout, metric: bool = False) -> str:
     """The next move in a line or two.
 
@@ -117,7 +133,7 @@ def title(advice: Advice, layout: Layout, metric: bool = False) -> str:
     """
     match advice.kind:
         case "measure":
-            return f"Read bore {bores_in_words(advice.bores)}" if len(advice.bores) < 4 else "Read every bore"
+            return f"Read {named_bores(advice.bores)}" if len(advice.bores) < 4 else "Read every bore"
         case "stop":
             way = "in" if advice.turns > 0 else "out"
             bore = layout.bank(advice.bank or "").stop
@@ -138,7 +154,7 @@ def title(advice: Advice, layout: Layout, metric: bool = False) -> str:
         case "done":
             return "Leave the plates alone"
     if advice.why == "skipped":
-        return f"Bore {bores_in_words(advice.about)} {'was' if len(advice.about) == 1 else 'were'} skipped"
+        return f"{sentence(named_bores(advice.about))} {'was' if len(advice.about) == 1 else 'were'} skipped"
     return "Look for the cause before turning more"
 
 
@@ -171,7 +187,7 @@ def reason(advice: Advice, unit: Unit) -> str:
     if advice.kind in ("stop", "blade", "screw", "bypass") and advice.why != "way":
         said = [_why_moved(advice), _what_moves(advice), _what_to_expect(advice, unit), _what_then(advice)]
         return " ".join(part for part in said if part)
-    about = f"Bore {bores_in_words(advice.about)}: " if advice.about and advice.why != "skipped" else ""
+    about = f"{sentence(named_bores(advice.about))}: " if advice.about and advice.why != "skipped" else ""
     return about + REASONS.get(advice.why, "The readings so far ask for it.")
 
 
@@ -194,7 +210,9 @@ def verdict_sentence(found: Evenness, unit: Unit) -> str:
     Parameters: ``found`` evenness of the round; ``unit`` of the meter.
     """
     if found.suspicious:
-        return f"Bore {bores_in_words(sorted(found.suspicious))} does not fit the others: read it again."
+        odd = sorted(found.suspicious)
+        fit, it = ("does not fit", "it") if len(odd) == 1 else ("do not fit", "them")
+        return f"{sentence(named_bores(odd))} {fit} the others: read {it} again."
     drift = ""
     if found.drift_seen:
         drift = f" The round {'rose' if found.drift > 0 else 'fell'} by {unit.show(abs(found.drift))}; taken out."
@@ -206,7 +224,7 @@ def verdict_sentence(found: Evenness, unit: Unit) -> str:
     if not wide and not tight:
         edge = [s.bore for s in found.standings if s.verdict == "too close"]
         verb = "sits" if len(edge) == 1 else "sit"
-        return f"Bore {bores_in_words(edge)} {verb} on the edge of the window; the meter cannot tell.{drift}"
+        return f"{sentence(named_bores(edge))} {verb} on the edge of the window; the meter cannot tell.{drift}"
     parts = [
         f"{bores_in_words(bores)} {'stands' if len(bores) == 1 else 'stand'} {word}"
         for bores, word in ((wide, "wide"), (tight, "tight"))
@@ -247,7 +265,7 @@ def _what_moves(advice: Advice) -> str:
         return ""
     if len(advice.bores) == 1:
         return f"Moves bore {advice.bores[0]} alone."
-    return f"Moves bores {bores_in_words(advice.bores)} together."
+    return f"Moves {named_bores(advice.bores)} together."
 
 
 def _what_to_expect(advice: Advice, unit: Unit) -> str:
@@ -274,5 +292,5 @@ def _what_then(advice: Advice) -> str:
             said.append(f"{many} {' and '.join(places)}")
     bores = [one.near for one in advice.then if one.kind == "bypass" and one.near is not None]
     if bores:
-        said.append(f"the bypass screw{'s' if len(bores) > 1 else ''} of bore {bores_in_words(bores)}")
+        said.append(f"the bypass screw{'s' if len(bores) > 1 else ''} of {named_bores(bores)}")
     return f"Then likely {' and '.join(said)}." if said else ""

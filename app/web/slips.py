@@ -13,7 +13,7 @@ from app.sync.linkage import IDLE_GAP, turns_for
 from app.sync.plate import gap_rate
 from app.sync.stories import moves
 from app.sync.units import MM, THOU
-from app.sync.words import Unit, bores_in_words, turns
+from app.sync.words import Unit, named_bores, turns
 
 WORTH_SAYING = 0.05
 """Odds below which a suspect is not mentioned."""
@@ -110,7 +110,7 @@ def percent(change: float) -> str:
 
 def creeping_words(creep: Creep, layout: Layout, first_visit: int) -> str:
     """What goes one way visit after visit."""
-    followers = _named(moves(layout, creep.adjuster))
+    followers = named_bores(moves(layout, creep.adjuster))
     way = "wide" if creep.opening else "tight"
     return (
         f"{_capital(suspect_name(creep.adjuster))} creeps: since visit {first_visit} {followers} went {way} little by "
@@ -186,7 +186,7 @@ def _step_bores(lines: Sequence[BoreLine]) -> str:
     seen = [line.bore for line in lines if line.seen]
     if not seen:
         return "Beyond that no bore changed by more than the meter repeats within."
-    return f"Beyond that {_named(seen)} changed by more than the meter repeats within."
+    return f"Beyond that {named_bores(seen)} changed by more than the meter repeats within."
 
 
 def _step_stories(change: Change, story: DriftStory) -> list[str]:
@@ -199,7 +199,7 @@ def _step_stories(change: Change, story: DriftStory) -> list[str]:
     elif not best.slips:
         said.append(f"The likeliest story is one misread value at bore {best.misread}: {chances(best.odds)}.")
     for slip in best.slips:
-        followers = _named(moves(layout, slip.suspect))
+        followers = named_bores(moves(layout, slip.suspect))
         said.append(
             f"{_capital(suspect_name(slip.suspect))} moves {followers}: {_amount(change, slip)} "
             f"({chances(story.odds[slip.suspect])})."
@@ -247,7 +247,7 @@ def _doubts(change: Change, story: DriftStory) -> list[str]:
 
 
 def _look(story: DriftStory, layout: Layout) -> str:
-    reread = f"Read {_named(sorted(story.reread))} once more" if story.reread else ""
+    reread = f"Read {named_bores(sorted(story.reread))} once more" if story.reread else ""
     if story.verdict == "quiet":
         return f"{reread}; nothing else stands out." if reread else "Nothing stands out: read on as usual."
     first = _likeliest(story)[:1]
@@ -255,10 +255,6 @@ def _look(story: DriftStory, layout: Layout) -> str:
     if story.verdict == "doubtful":
         return f"{reread or 'Read one more round'} before anything is believed; then look at {named}."
     return f"{reread}, then look at {named}." if reread else f"Look at {named} before anything is turned."
-
-
-def _named(bores: Sequence[int]) -> str:
-    return f"{'bore' if len(bores) == 1 else 'bores'} {bores_in_words(bores)}"
 
 
 def _capital(text: str) -> str:

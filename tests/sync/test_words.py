@@ -21,7 +21,7 @@ KGH = Unit("kg/h", KG_PER_HOUR, 2, 0.25)
     ("advice", "said"),
     [
         (Advice("measure", "first-round", bores=V8.bores), "Read every bore"),
-        (Advice("measure", "doubtful", bores=(3, 8)), "Read bore 3 and 8"),
+        (Advice("measure", "doubtful", bores=(3, 8)), "Read bores 3 and 8"),
         (Advice("stop", "stop-bank", bank="B", turns=0.125), "Turn the stop screw at bore 5 in by 1/8\u00a0turn"),
         (Advice("stop", "stop-bank", bank="A", turns=-0.1875), "Turn the stop screw at bore 1 out by 3/16\u00a0turn"),
         (Advice("blade", "blade", near=2, far=3, leaves=(3 * THOU,)), "Reset coupler 2–3 on 0.003\u00a0in"),

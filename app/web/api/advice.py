@@ -184,8 +184,9 @@ def _said(story: Story, phase: Phase, step: Advice) -> tuple[str, str]:
         case "stopped":
             return "Stop the engine", " ".join(_stops(story, phase))
         case "in-question":
-            about = words.bores_in_words(step.about)
-            return f"Bore {about} has two values", "The next step comes once it is said which of them counts."
+            has = "has" if len(step.about) == 1 else "have"
+            about = words.sentence(words.named_bores(step.about))
+            return f"{about} {has} two values", "The next step comes once it is said which of them counts."
     if phase.rounds == "openings":
         return bank_card.said(story, step, balance_of(story), due(story, phase))
     unit = unit_of(story.meter)
@@ -198,8 +199,8 @@ def _said(story: Story, phase: Phase, step: Advice) -> tuple[str, str]:
         case "nothing-read":
             return "Leave the plates alone", "Nothing is read with the meter in this phase."
         case "tightening":
-            about = words.bores_in_words(step.about)
-            return "It moved in tightening", f"Bore {about}: go back to the heat-soaked recheck."
+            about = words.sentence(words.named_bores(step.about))
+            return "It moved in tightening", f"{about}: go back to the heat-soaked recheck."
     return words.title(step, story.layout), words.reason(step, unit)
 
 
