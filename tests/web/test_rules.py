@@ -2,7 +2,8 @@
 
 import asyncio
 import re
-from collections.abc import Callable
+import shutil
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -38,7 +39,7 @@ class Bench:
         self.templates = context.environment()
         self.seconds = 1000.0
 
-    def start(self) -> "Bench":
+    def start(self) -> None:
         self.shop: Database = open_shop(self.folder)
         visit(self.shop, engine(self.shop))
         self.codes = Pairing(f"{HOME}/", ticks=lambda: self.seconds)
@@ -48,7 +49,6 @@ class Bench:
         self.app.add_api_route("/slow", slow)
         self.here = self.client("127.0.0.1")
         self.tablet = self.client("192.168.7.31")
-        return self
 
     def client(self, address: str) -> TestClient:
         headers = {"Origin": HOME}
@@ -350,28 +350,31 @@ def a_customer_who_was_taken_out_is_not_left_in_the_file(bench: Bench) -> bool:
     return b"Ada of Number 7" not in bench.held()
 
 
+@pytest.fixture
+def bench(tmp_path: Path, newly_made: Path) -> Iterator[Bench]:
+    shutil.copyfile(newly_made, tmp_path / newly_made.name)
+    made = Bench(tmp_path)
+    yield made
+    made.shop.close()
+
+
 @pytest.mark.parametrize("name", RULES)
 @pytest.mark.parametrize("on", [True, False], ids=["on", "off"])
-def test_the_rule(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, name: str, on: bool) -> None:
+def test_the_rule(bench: Bench, monkeypatch: pytest.MonkeyPatch, name: str, on: bool) -> None:
     holds, off = RULES[name]
-    bench = Bench(tmp_path)
     monkeypatch.setattr(
         guard.LimitedTime.__init__, "__defaults__", (0.1 if name == "a_request_has_a_longest_time" else 30,)
     )
     if not on:
         off(monkeypatch, bench)
     bench.start()
-    try:
-        assert holds(bench) is on
-    finally:
-        bench.shop.close()
+    assert holds(bench) is on
 
 
-def test_the_shop_computer_needs_no_pairing(tmp_path: Path) -> None:
-    bench = Bench(tmp_path).start()
+def test_the_shop_computer_needs_no_pairing(bench: Bench) -> None:
+    bench.start()
     assert bench.here.get("/engines/1").status_code == 200
     assert bench.tablet.get("/").headers["Location"] == "/pair"
     assert bench.pair().headers["Location"] == "/"
     assert bench.tablet.get("/engines/1").status_code == 200
     assert bench.client("192.168.7.99").get("/engines/1").status_code == 401
-    bench.shop.close()
