@@ -29,6 +29,7 @@ from app.web.views import (
     Card,
     CouplerMark,
     EngineView,
+    Entered,
     Keypad,
     LinkageView,
     Row,
@@ -159,6 +160,8 @@ class Desk:
         if self.phase.rounds == "openings":
             return bank_card.verdict(self.story, self.balance, self.due)
         judged = self.judged
+        if judged is None and self.story.sign_off is not None:
+            return VerdictView("none", "No round stands here", "A move came after the last. The sheet has them all.")
         if judged is None:
             title = f"Round {self.due.round_number}: nothing read yet"
             return VerdictView("none", title, "The verdict comes with the readings.")
@@ -193,6 +196,9 @@ class Desk:
             return Card("none", "Type the idle speed", SPEED_SAYS)
         if self.wanted.skip and self.selected is not None:
             return self._skip_card(self.selected)
+        if len(entered := self._entered(self.wanted.bore)) > 1:
+            reason = "Struck: another value took its place. Nothing is lost."
+            return Card("none", f"Bore {self.wanted.bore} in this round", reason, values=entered)
         if self.phase.rounds == "openings":
             step = next_step(self.story, self.phase)
             return bank_card.card(self.story, step, self.balance, self.due, self.here)
@@ -266,7 +272,8 @@ class Desk:
             said = f"closed, {read} of {total}" if current.closed else f"{read} of {total} read"
         else:
             said = f"0 of {total} read"
-        pairs = [(f"Round {self.due.round_number}", said)]
+        ended = current is None and self.story.sign_off is not None
+        pairs = [] if ended else [(f"Round {self.due.round_number}", said)]
         if self.due.opening:
             pairs.append(("lever on", words.blade(self.due.opening, self.story.units.metric)))
         if self.judged is not None:
@@ -314,6 +321,16 @@ class Desk:
             (made, Answer("Made differently", href=otherwise)),
             f"{self.here}/moves",
             {**_move_fields(advice, place, self.story.visit.by), "seen": str(self.story.last_move)},
+        )
+
+    def _entered(self, bore: int | None) -> tuple[Entered, ...]:
+        """Every value of a bore in the round under way, oldest first."""
+        rows = self.due.current.entered if self.due.current else ()
+        replaced = {row.supersedes_id for row in rows}
+        return tuple(
+            Entered(value_of(row, self.story.meter), f"{row.by}, {clock(row.at)}", row.ident in replaced)
+            for row in rows
+            if row.bore == bore and row.value is not None
         )
 
     def _go_on(self) -> Answer:

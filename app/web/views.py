@@ -176,8 +176,17 @@ class Answer:
 
 
 @dataclass(frozen=True, slots=True)
+class Entered:
+    """One value of a bore as it was entered, by whom and when; ``struck`` where another one took its place."""
+
+    value: str
+    who: str
+    struck: bool
+
+
+@dataclass(frozen=True, slots=True)
 class Card:
-    """The next move. ``action`` and ``hidden`` serve the answers that send something."""
+    """The next move. ``action`` and ``hidden`` serve the answers that send something; ``values`` are a bore's own."""
 
     mark: Literal["coupler", "stop", "link", "lever", "screw", "bypass", "none"]
     title: str
@@ -185,6 +194,7 @@ class Card:
     answers: tuple[Answer, ...] = ()
     action: str = ""
     hidden: Mapping[str, str] = field(default_factory=dict)
+    values: tuple[Entered, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

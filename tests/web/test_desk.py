@@ -4,10 +4,11 @@ import pytest
 
 from app.shop.database import Database
 from app.shop.phases import HEAT_SOAKED
+from app.shop.readings import NewReading, add
 from app.sync.layout import Bank, Layout
 from app.web.desk import Desk
 from app.web.keypad import Wanted
-from tests.shop.yard import engine, story, visit
+from tests.shop.yard import AT, engine, heat_soaked, key, read, story, visit
 from tests.web.pieces import piece
 
 
@@ -31,3 +32,20 @@ def test_a_long_bank_alone_is_folded_in_two(shop: Database, banks: tuple[int, ..
     drawn = piece("engine", "engine(view)", view=view)
     assert drawn.count('class="coupler"') == sum(banks) - len(banks)
     assert drawn.count("M-44 -9") == len(banks)  # one stop screw a bank
+
+
+def test_what_was_entered_before_stays_in_sight_struck(shop: Database) -> None:
+    visit_id = heat_soaked(shop)
+    first = read(shop, visit_id, HEAT_SOAKED, 8.0)
+    assert Desk(story(shop, visit_id), HEAT_SOAKED, Wanted(bore=1), {}, {}).card.values == ()
+    corrected = NewReading(HEAT_SOAKED.slug, 2, 1, "turn", 6.5, "AB", supersedes=first)
+    add(shop, visit_id, key(), corrected, AT)
+    card = Desk(story(shop, visit_id), HEAT_SOAKED, Wanted(bore=1), {}, {}).card
+    assert [(one.value, one.who[:2], one.struck) for one in card.values] == [
+        ("8.00", "KM", True),
+        ("6.50", "AB", False),
+    ]
+    drawn = piece("move", "move(card)", card=card)
+    assert drawn.count("<s>") == 1
+    assert "<s>8.00</s>" in drawn
+    assert Desk(story(shop, visit_id), HEAT_SOAKED, Wanted(), {}, {}).card.values == ()
