@@ -189,7 +189,7 @@ def _bank_curves(
     Plates gain nearly the same air per angle, whatever they idle with, so one that idles with less climbs by more.
     """
     mean = (at_idle.first + at_idle.second) / 2
-    openings, rise = gain_curve(hardware, mean, gain)
+    openings, rise = gain_curve(hardware, mean, gain, layout.plenum)
     first, second = (
         np.mean([np.log1p(mean / idle[bore] * np.expm1(rise)) for bore in _shared(bank.bores, idle, idle)], axis=0)
         for bank in layout.banks

@@ -6,7 +6,7 @@ from functools import cache
 import numpy as np
 
 from app.sync.air import ATMOSPHERE, area_for, critical_ratio, flow_function, pressure_sensitivity
-from app.sync.breathing import SHARING, SPEED_POWER
+from app.sync.breathing import PLENUM_SHARING, SHARING, SPEED_POWER
 from app.sync.changes import Floats
 from app.sync.hardware import Hardware
 from app.sync.plate import FIT, angle_at, closed_leakage, open_area
@@ -19,14 +19,16 @@ CONTRACTION = 0.72
 WIDEST = 0.3  # opening up to which the gain is worked out [rad]
 
 
-def gain_curve(hardware: Hardware, idle_flow: float, gain: float | None = None) -> tuple[Floats, Floats]:
+def gain_curve(
+    hardware: Hardware, idle_flow: float, gain: float | None = None, plenum: bool = False
+) -> tuple[Floats, Floats]:
     """How the logarithm of a bore's flow climbs as its bank opens, the other bank standing still.
 
     Returned as openings beyond idle [rad] and rise of ln(flow) from idle. The area follows from the plate; its effect
     is dampened because the runner behind it fills, the more the nearer it comes to ambient pressure.
 
     Parameters: ``hardware`` fitted; ``idle_flow`` of one bore [kg/s], above 0; ``gain`` [1/rad] at idle when learned on
-    this engine, which rescales the curve.
+    this engine, which rescales the curve; ``plenum`` whether a common balance plenum joins the runners.
 
     Source: plate geometry and isentropic flow; the engine's breathing is judgement.
 
@@ -44,7 +46,8 @@ def gain_curve(hardware: Hardware, idle_flow: float, gain: float | None = None) 
     openings = np.linspace(0.0, min(WIDEST, math.pi / 2 - start), 201)
     areas = np.array([CONTRACTION * open_area(start + x, diameter, shaft, closed) + leakage for x in openings])
     ratios = np.interp(areas / areas[0], *_runner_table())
-    damping = np.array([1 - (1 - SHARING) * pressure_sensitivity(ratio) for ratio in ratios])
+    own = 1 - (PLENUM_SHARING if plenum else SHARING)
+    damping = np.array([1 - own * pressure_sensitivity(ratio) for ratio in ratios])
     steps = np.diff(np.log(areas)) / ((damping[1:] + damping[:-1]) / 2)
     rise = np.concatenate([[0.0], np.cumsum(steps)])
     if gain is not None:

@@ -12,10 +12,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from app.sync.estimate import Belief, rotation_between, turned
-from app.sync.layout import Bank, Bypass, Coupler, Layout, StopScrew
+from app.sync.layout import Bank, Coupler, Layout, StopScrew
 from app.sync.linkage import stop_rotation
-from app.sync.outcome import LEFT, SIXTEENTH, Choice, Floats, Task
-from app.sync.screws import EIGHTH, bypass_room
+from app.sync.outcome import LEFT, SIXTEENTH, Choice, Floats, Ints, Task
+from app.sync.screws import EIGHTH, bypass_room, joined
 from app.sync.search import MOST_SIXTEENTHS, areas_to_aim_at
 
 NEAR = 0.5
@@ -28,7 +28,11 @@ def starts(belief: Belief, task: Task) -> list[Choice]:
     Parameters: ``belief`` about the engine; ``task`` to do.
     """
     low, high = areas_to_aim_at(belief, task)
-    walks = (_Walk(belief, task, float(area), whole) for area in (low + high) / 2 for whole in (False, True))
+    bounds = np.array(bypass_room(belief.layout, task.opened, task.helpless), dtype=np.int64).reshape(-1, 2)
+    sizes = np.array([sum(stack) for stack in task.stacks])
+    walks = (
+        _Walk(belief, task, sizes, bounds, float(area), whole) for area in (low + high) / 2 for whole in (False, True)
+    )
     return list(dict.fromkeys(walk.choice() for walk in walks))
 
 
@@ -57,30 +61,33 @@ def _values(layout: Layout, task: Task) -> list[range]:
 
 @dataclass
 class _Walk:
-    """One way outward, towards ``area`` [m2] at every bore; ``whole`` to set a stop screw by all bores of its bank."""
+    """One way outward, towards ``area`` [m2] at every bore; ``whole`` to set a stop screw by all bores of its bank.
+
+    ``sizes`` are the blades [m], ``bounds`` how far each bypass screw may be turned, in steps.
+    """
 
     belief: Belief
     task: Task
+    sizes: Floats
+    bounds: Ints
     area: float
     whole: bool
 
     def choice(self) -> Choice:
         """What is set on the way."""
         layout = self.belief.layout
-        self.gaps = self.belief.gaps.copy()
-        self.sizes = np.array([sum(stack) for stack in self.task.stacks])
+        self.gaps, self.leaks, self.width = self.belief.gaps.copy(), self.belief.leaks, self.belief.width
         stops = [self._stop(bank) for bank in layout.banks]
         couplers = [self._coupler(coupler) for coupler in layout.couplers()]
-        room = bypass_room(layout, self.task.opened, self.task.helpless)
-        bypass = [self._bypass(one, least, most) for one, (least, most) in zip(layout.bypass_screws, room, strict=True)]
-        return (*stops, *couplers, *bypass)
+        return (*stops, *couplers, *self._bypass())
 
     def _off(self, rows: Sequence[int]) -> float:
         """How far the gaps of some bores stand from those aimed at, on average [m]."""
-        return float(np.mean((self.area - self.belief.leaks[rows]) / self.belief.width - self.gaps[rows]))
+        beyond = sum(float(self.leaks[row]) / self.width + float(self.gaps[row]) for row in rows)
+        return self.area / self.width - beyond / len(rows)
 
     def _near(self, rows: Sequence[int]) -> bool:
-        return abs(self._off(rows)) * self.belief.width <= NEAR * self.task.window * self.area
+        return abs(self._off(rows)) * self.width <= NEAR * self.task.window * self.area
 
     def _rows(self, bores: Sequence[int]) -> list[int]:
         """Rows of those bores that have no bypass screw of their own, or of all when each has one."""
@@ -124,10 +131,14 @@ class _Walk:
         self._carry(bank.beyond(coupler), rotation)
         return steps
 
-    def _bypass(self, screw: Bypass, least: int, most: int) -> int:
-        rows = [self.belief.row(screw.bore)]
-        if self._near(rows):
-            return 0
-        per_step = EIGHTH * float(self.belief.mean[self.belief.at_gain(screw)])
-        steps = round(self._off(rows) * self.belief.width / per_step) if per_step > 0 else 0
-        return min(max(steps, least), most)
+    def _bypass(self) -> list[int]:
+        """Steps of every bypass screw."""
+        n, rows = self.belief.bores, joined(self.belief.layout).bypass
+        if not len(rows):
+            return []
+        lacks = self.area - self.leaks[rows] - self.gaps[rows] * self.width
+        per_step = EIGHTH * self.belief.mean[2 * n : -2][-len(rows) :]
+        steps = np.where(per_step > 0, np.rint(lacks / np.maximum(per_step, 1e-12)), 0.0)
+        steps = np.where(np.abs(lacks) <= NEAR * self.task.window * self.area, 0.0, steps)
+        found: list[int] = np.clip(steps, self.bounds[:, 0], self.bounds[:, 1]).astype(int).tolist()
+        return found

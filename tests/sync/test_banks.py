@@ -59,6 +59,13 @@ def test_a_learned_gain_rescales_the_curve() -> None:
     assert rise[1] / openings[1] == pytest.approx(16.0)
 
 
+def test_behind_a_common_plenum_a_bank_climbs_faster_because_its_runners_do_not_fill_for_it_alone() -> None:
+    openings, rise = gain_curve(HARDWARE, IDLE_FLOW)
+    _, joined = gain_curve(HARDWARE, IDLE_FLOW, plenum=True)
+    assert (joined[1:] > 1.05 * rise[1:]).all()
+    assert openings[0] == joined[0] == 0
+
+
 def test_banks_that_agree() -> None:
     story = told([opened(10), opened(30)])
     assert story.cause == "nothing"
