@@ -1,4 +1,4 @@
-"""The units a shop sees and types temperatures, pressures and blades in. What is recorded stays in the item's own unit.
+"""The units a shop sees and types in: temperatures, pressures, blades, distances. Records keep the item's own unit.
 
 A figure is turned from one into the other by a ``Measure`` and nowhere else. What a shop chose changes how figures are
 worded, on every visit at once, and nothing of how they are judged.
@@ -7,9 +7,9 @@ worded, on every visit at once, and nothing of how they are judged.
 from dataclasses import dataclass, fields, replace
 from typing import Literal
 
-from app.sync.units import BAR, IN_HG, KPA, MILLIBAR, MM, PSI, THOU
+from app.sync.units import BAR, IN_HG, INCH, KPA, MILLIBAR, MM, PSI, THOU
 
-Quantity = Literal["temperature", "oil_pressure", "air_pressure", "blade"]
+Quantity = Literal["temperature", "oil_pressure", "air_pressure", "blade", "distance"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,9 +52,10 @@ MEASURES: dict[Quantity, tuple[Measure, ...]] = {
         Measure("mbar abs.", MILLIBAR / KPA, places=0),
     ),
     "blade": (Measure("thou", places=2), Measure("mm", MM / THOU, places=3)),
+    "distance": (Measure("km", places=0), Measure("miles", 63360 * INCH / 1000, places=0)),
 }
-"""The units of each quantity; the first one is what is recorded in. Pounds and inches are exact by definition (NIST
-SP 811, appendix B), and so is the degree Fahrenheit."""
+"""The units of each quantity; the first one is what is recorded in. Pounds, inches, miles of 63,360 of them and the
+degree Fahrenheit are exact by definition (NIST SP 811, appendix B)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +66,7 @@ class Units:
     oil_pressure: str = "kPa"
     air_pressure: str = "kPa abs."
     blade: str = "thou"
+    distance: str = "km"
 
     def __post_init__(self) -> None:
         for quantity, names in CHOICES.items():

@@ -99,6 +99,7 @@ SOURCES: dict[str, str] = {
     "temperature": SI,
     "oil_pressure": SI,
     "air_pressure": SI,
+    "distance": SI,
     "blade": f"as feeler blades are marked in the usual inch set, {PRACTICE}",
 }
 """Where each default comes from."""

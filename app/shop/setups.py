@@ -47,7 +47,7 @@ def problems(new: Settings, units: Units = RECORDED) -> dict[str, str]:
         within("blades", leaf, 0.5 * THOU, 60 * THOU, blade, THOU)
     if not 1 <= len(new.blades) <= MOST_BLADES:
         wrong["blades"] = f"One blade at least, {MOST_BLADES} at most."
-    within("recheck_km", new.recheck_km, 100, 100_000, Measure("km"))
+    within("recheck_km", new.recheck_km, 100, 100_000, units.of("distance"))
     within("recheck_months", new.recheck_months, 1, 120, Measure("months"))
     within("pulls", new.pulls, 0, 20, Measure("pulls"))
     within("oil_pressure_start", new.limits.oil_pressure_start, 0, 600 * KPA, pressure, KPA)

@@ -85,7 +85,7 @@ GROUPS: tuple[tuple[str, tuple[Line, ...]], ...] = (
     ),
     (
         "Looked at again",
-        (Line("recheck_km", "After", "km"), Line("recheck_months", "or after", "months")),
+        (Line("recheck_km", "After", "km", quantity="distance"), Line("recheck_months", "or after", "months")),
     ),
 )
 BLADES = (Line("base_blade", "Base blade under the stop screws", "thou", THOU, quantity="blade"),)
@@ -96,6 +96,7 @@ UNIT_LABELS: dict[Quantity, str] = {
     "oil_pressure": "Oil pressure",
     "air_pressure": "Air pressure of the day",
     "blade": "Blades",
+    "distance": "Distances",
 }
 
 

@@ -274,12 +274,13 @@ def _recheck(story: Story) -> str:
     """When to look again, and what would bring it back sooner."""
     reset = [m for m in story.moves if m.kind in ("blade", "screw")]
     first = f" Coupler {reset[-1].near}–{reset[-1].far} was reset on this visit: look at it first." if reset else ""
-    held = story.settings
+    held, far = story.settings, story.units.of("distance")
     months = round(held.recheck_months)
     by = f"by {day(_later(story.sign_off.at, months))}" if story.sign_off else f"after {months} months"
     return (
-        f"Hot, at {held.recheck_km:,.0f} km or {by}. Sooner if idle hunts when hot, one cylinder goes "
-        "quiet, it pops at light throttle, or a coupler, stop screw, link, sensor or the exhaust was touched." + first
+        f"Hot, at {float(far.shown(held.recheck_km)):,.0f} {far.name} or {by}. Sooner if idle hunts when hot, one "
+        "cylinder goes quiet, it pops at light throttle, or a coupler, stop screw, link, sensor or the exhaust was touched."
+        + first
     )
 
 

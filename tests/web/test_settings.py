@@ -105,7 +105,7 @@ def test_people_have_initials_that_the_sheet_explains(client: TestClient, shop: 
     assert "Second of the yard" not in sheet  # whose initials are nowhere on it
 
 
-OTHERS = {"temperature": "°F", "oil_pressure": "psi", "air_pressure": "inHg abs.", "blade": "mm"}
+OTHERS = {"temperature": "°F", "oil_pressure": "psi", "air_pressure": "inHg abs.", "blade": "mm", "distance": "miles"}
 
 
 def test_units_are_chosen_with_where_each_default_comes_from(client: TestClient, shop: Database) -> None:
@@ -118,6 +118,7 @@ def test_units_are_chosen_with_where_each_default_comes_from(client: TestClient,
     shown = filled(client)
     assert (shown["coolant_most"], shown["oil_pressure_hot"], shown["base_blade"]) == ("230", "10.2", "0.076")
     assert shown["openings"] == "0.254 0.762"
+    assert shown["recheck_km"] == "3107"
     assert shown["steady_within"] == "3.6"  # a difference of 2 K
     client.post("/settings", data=shown)
     with shop.reading() as session:

@@ -19,8 +19,8 @@ from tests.shop.yard import AT, V8, check_all, engine, heat_soaked, key, read_ro
 from tests.web.test_axe import paths
 
 ORIGIN = "http://127.0.0.1"
-OTHERS = Units("°F", "psi", "inHg abs.", "mm")
-USUAL = re.compile(r"°C|\bkPa\b|\bthou\b|\bthousandth|\d(?:\xa0| )in\b(?! by)")
+OTHERS = Units("°F", "psi", "inHg abs.", "mm", "miles")
+USUAL = re.compile(r"°C|\bkPa\b|\bkm\b|\bthou\b|\bthousandth|\d(?:\xa0| )in\b(?! by)")
 BOTH = re.compile(r"/worksheet$|^/meters|^/settings")
 """Pages that say both: what goes to a customer, a meter's own unit, and where units are chosen."""
 
