@@ -425,8 +425,8 @@ def _settled_on(belief: Belief, meter: Meter, taken: "_Taken", misfit: Misfit, s
     prior, cov = belief.mean, belief.cov
     mean = prior
     for left in reversed(range(MOST_STEPS)):
-        gain = np.linalg.solve(spread, misfit.answer @ cov).T
-        new = prior + gain @ (misfit.off - misfit.answer @ (prior - mean))
+        from_prior = misfit._replace(off=misfit.off - misfit.answer @ (prior - mean))
+        new, narrowed = combined(prior, cov, from_prior, spread)
         new[: belief.bores] = np.maximum(new[: belief.bores], LEAST_GAP)
         still = np.abs(new - mean)[: belief.bores].max() < STILL
         mean = new
@@ -434,8 +434,22 @@ def _settled_on(belief: Belief, meter: Meter, taken: "_Taken", misfit: Misfit, s
             break
         misfit = _misfit(replace(belief, mean=mean), meter, taken)
         spread = misfit.spread(cov)
-    cov = cov - gain @ (misfit.answer @ cov)
-    return replace(belief, mean=mean, cov=(cov + cov.T) / 2)
+    return replace(belief, mean=mean, cov=(narrowed + narrowed.T) / 2)
+
+
+def combined(mean: Floats, cov: Floats, misfit: Misfit, spread: Floats) -> tuple[Floats, Floats]:
+    """Mean and covariance of a Gaussian once readings were taken in that answer to it in a straight line.
+
+    Parameters: ``mean`` of shape (n,) and ``cov`` (n, n) before; ``misfit`` of the readings from that mean; ``spread``
+    its covariance, ``misfit.spread(cov)``.
+
+    >>> near = Misfit(np.array([1.0]), np.array([[1.0]]), np.array([[1.0]]))  # read 1 higher, as well known as before
+    >>> mean, cov = combined(np.array([10.0]), np.array([[1.0]]), near, near.spread(np.array([[1.0]])))
+    >>> float(mean[0]), float(cov[0, 0])
+    (10.5, 0.5)
+    """
+    gain = np.linalg.solve(spread, misfit.answer @ cov).T
+    return mean + gain @ misfit.off, cov - gain @ (misfit.answer @ cov)
 
 
 def _log_density(off: Floats, spread: Floats) -> float:

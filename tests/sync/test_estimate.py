@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from app.sync.breathing import settle, usual_breathing
-from app.sync.estimate import HAND, Belief, after_move, follow, observe, shown_by, usual_belief
+from app.sync.estimate import HAND, Belief, Misfit, after_move, combined, follow, observe, shown_by, usual_belief
 from app.sync.events import BladeReset, BypassTurn, IdleSpeed, LinkTurn, Meter, Reading, ScrewTurn, StopTurn
 from app.sync.hardware import likely_hardware
 from app.sync.layout import Bank, Bypass, Coupler, Layout, StopScrew
@@ -47,6 +47,22 @@ def test_one_reading_is_the_textbook_update_of_a_gaussian() -> None:
     shown_after, known_after = shown_by(after, Meter())
     assert shown_after[2] - shown[2] == pytest.approx(weight * (value - shown[2]), rel=0.02)
     assert known_after[2] == pytest.approx(known[2] * np.sqrt(1 - weight), rel=0.02)
+
+
+def test_a_calibration_line_comes_out_as_in_the_guide() -> None:
+    """GUM, JCGM 100:2008, annex H.3: eleven corrections b of a thermometer against t - 20; intercept -0.1712 (0.0029),
+    slope 0.00218 (0.00067), correlation -0.930, and -0.1494 (0.0041) at 30, with a scatter of 0.0035."""
+    t = np.array([21.521, 22.012, 22.512, 23.003, 23.507, 23.999, 24.513, 25.002, 25.503, 26.010, 26.511]) - 20
+    b = -np.array([0.171, 0.169, 0.166, 0.159, 0.164, 0.165, 0.156, 0.157, 0.159, 0.161, 0.160])
+    vague = 1e4 * np.eye(2)
+    misfit = Misfit(b, np.column_stack([np.ones(11), t]), 0.0035**2 * np.eye(11))
+    mean, cov = combined(np.zeros(2), vague, misfit, misfit.spread(vague))
+    sd = np.sqrt(np.diag(cov))
+    at_30 = np.array([1.0, 10.0])
+    assert mean == pytest.approx([-0.1712, 0.00218], abs=5e-5)
+    assert sd == pytest.approx([0.0029, 0.00067], rel=0.02)
+    assert cov[0, 1] / sd.prod() == pytest.approx(-0.930, abs=5e-4)
+    assert (at_30 @ mean, np.sqrt(at_30 @ cov @ at_30)) == pytest.approx((-0.1494, 0.0041), abs=5e-5)
 
 
 def test_readings_pull_a_wide_bore_wide_and_leave_the_meter_in_doubt() -> None:

@@ -57,6 +57,25 @@ def test_a_quarter_turn_all_the_way_to_air() -> None:
     assert more == pytest.approx(1.381013e-6, rel=2e-4)
 
 
+@pytest.mark.parametrize("shorter", [-0.5 * MM, -0.1 * MM, 0.1 * MM, 0.5 * MM])
+def test_a_rod_of_another_length_turns_its_bank_as_a_four_bar_does(shorter: float) -> None:
+    """Levers of 30 mm square to a rod of 100 mm: the angle at which Freudenstein's equation closes (A. Ghosal, "The
+    Freudenstein equation", Resonance, August 2010), against travel over arm."""
+    lever, ground = 30 * MM, 100 * MM
+    rod, first = ground - shorter, math.pi / 2
+
+    def open_by(angle: float) -> float:
+        k = (lever**2 - rod**2 + lever**2 + ground**2) / (2 * lever**2)
+        return ground / lever * (math.cos(angle) - math.cos(first)) + k - math.cos(first - angle)
+
+    low, high = first - 0.1, first + 0.1
+    for _ in range(60):
+        middle = (low + high) / 2
+        low, high = (middle, high) if (open_by(middle) > 0) == (open_by(low) > 0) else (low, middle)
+    flats = 6 * shorter / (0.8 * MM)
+    assert link_rotation(flats, hardware()) == pytest.approx(low - first, rel=2e-3)
+
+
 # Rods worked by hand: travel per flat over the arm, square to it.
 @pytest.mark.parametrize(
     ("pitch", "arm", "both_hands", "milliradians"),

@@ -35,6 +35,11 @@ def test_the_normal_distribution_is_the_standard_librarys(z: float) -> None:
     assert float(below(np.array(z))) == pytest.approx(NormalDist().cdf(z), abs=2e-7)
 
 
+def test_the_chance_of_a_true_value_inside_is_the_guides() -> None:
+    """JCGM 106:2012, worked example (from memory): limit -5.40, measured -5.47 with 0.05; conforms with 0.9192."""
+    assert float(below(np.array((5.47 - 5.40) / 0.05))) == pytest.approx(0.9192, abs=5e-5)
+
+
 def test_the_chance_of_ending_outside_is_that_of_two_tails() -> None:
     normal = NormalDist(0.03, 0.02)
     wanted = normal.cdf(-0.08) + 1 - normal.cdf(0.08)

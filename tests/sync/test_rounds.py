@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from app.sync import rounds
 from app.sync.events import Meter, Reading
 from app.sync.layout import Bank, Layout
-from app.sync.rounds import Evenness, evenness, reading_sd
+from app.sync.rounds import Evenness, _verdict, evenness, reading_sd
 from app.sync.units import KG_PER_HOUR
 
 V8 = Layout((Bank("A", (1, 2, 3, 4), 1, 1), Bank("B", (5, 6, 7, 8), 5, 5)))
@@ -39,6 +39,14 @@ def test_the_edge_of_the_window_is_too_close_to_call() -> None:
     found = judged([6.5, 6.5, 7.0, 6.5, 6.5, 6.5, 6.5, 6.5], 6.5)
     assert found.verdict == "too close to call"
     assert next(s for s in found.standings if s.bore == 3).verdict == "too close"
+
+
+@pytest.mark.parametrize(
+    ("deviation", "verdict"), [(0.0019, "even"), (-0.0019, "even"), (0.0021, "too close"), (0.0041, "wide")]
+)
+def test_what_the_meter_does_not_know_counts_against_even(deviation: float, verdict: str) -> None:
+    """ILAC-G8:09/2019, example: a limit of 0.003 and an uncertainty of 0.0010 accept within 0.0020."""
+    assert _verdict(deviation, 0.003, 0.0010) == verdict
 
 
 def test_an_unclosed_round_is_never_even() -> None:
