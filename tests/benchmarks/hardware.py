@@ -45,7 +45,7 @@ HARDWARE: dict[str, Layout] = {
 
 
 def one_engine(seed: int, name: str) -> tuple[Stand, str, list[float]]:
-    """Follow the advice at one engine; the engine as it ends, the last word, and the processor time each advice took [s]."""
+    """Follow the advice at one engine: the engine as it ends, the last word, processor time of each advice [s]."""
     took: list[float] = []
 
     def advise(*facts: object) -> Advice:
