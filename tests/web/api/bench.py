@@ -125,17 +125,23 @@ class Program:
         """Record every item of a phase, and go on recording until the figures are steady."""
         for _ in range(12):
             phase = self.ask(path)
-            missing = [item for item in phase["items"] if item["missing"] or item["recorded"] is None]
+            unread = (item for item in phase["items"] if item["missing"] or item["recorded"] is None)
+            missing = [item for item in unread if item["missing"] or self.is_there(item)]
             lacks = {lack["item"] for lack in phase["standing"]["missing"]} - {"round"}
             if not lacks:
                 return
-            asked = missing or [item for item in phase["items"] if item["kind"] == "number"]
+            asked = missing or [item for item in phase["items"] if item["kind"] == "number" and self.is_there(item)]
             ticks = [item["item"] for item in asked if item["kind"] == "tick"]
             numbers = {item["item"]: self.figure(item["item"]) for item in asked if item["kind"] == "number"}
             if "preset-turns" in numbers:
                 numbers["preset-turns"] = phase["preset"]["turns"]
             self.post(f"{path}/checks", ticks=ticks, numbers=numbers, by="KM")
             self.clock.wait(minutes=3)
+
+    @staticmethod
+    def is_there(item: dict[str, Any]) -> bool:
+        """Whether the stand has what an item is read on: not every one that may be recorded has to be."""
+        return item["kind"] == "tick" or item["item"] in TYPICAL or str(item["item"]).startswith("snap-")
 
     def figure(self, item: str) -> float:
         """What somebody at the stand reads for an item: after a blip, the meter at that bore."""
