@@ -279,8 +279,8 @@ def _recheck(story: Story) -> str:
     by = f"by {day(_later(story.sign_off.at, months))}" if story.sign_off else f"after {months} months"
     return (
         f"Hot, at {float(far.shown(held.recheck_km)):,.0f} {far.name} or {by}. Sooner if idle hunts when hot, one "
-        "cylinder goes quiet, it pops at light throttle, or a coupler, stop screw, link, sensor or the exhaust was touched."
-        + first
+        "cylinder goes quiet, it pops at light throttle, or a coupler, stop screw, link, sensor or the exhaust was "
+        f"touched.{first}"
     )
 
 
