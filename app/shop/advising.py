@@ -43,7 +43,7 @@ def next_step(story: Story, phase: Phase) -> Advice:
         return _read_on(now, advice)
     if advice is None:
         return Advice("done", "coarse")
-    if advice.kind in ("stop", "blade", "link", "bypass") and advice.kind not in phase.moves:
+    if advice.kind not in ("measure", "done", "cannot", *phase.moves):
         return Advice("cannot", "tightening", about=advice.bores)
     return advice
 

@@ -105,7 +105,7 @@ def _first(visits: Sequence[Remembered], changed: Sequence[Change], slips: Seque
         whys.setdefault(suspect_name(found.adjuster), []).append("creeps")
     if named := _named(changed):
         whys.setdefault(named.most_common(1)[0][0], []).append("slipped before")
-    if resets := [move for visit in visits for move in visit.moves if move.kind == "blade"]:
+    if resets := [move for visit in visits for move in visit.moves if move.kind in ("blade", "screw")]:
         whys.setdefault(f"coupler {resets[-1].near}–{resets[-1].far}", []).append("was reset last")
     said = [f"{name}, which {' and '.join(why)}" for name, why in whys.items()]
     if not said:

@@ -9,6 +9,7 @@ from app.shop.moves import NewMove
 from app.shop.phases import BANK_BALANCE, COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN, Phase
 from app.shop.settings import DEFAULTS
 from app.sync.advice import Advice
+from app.sync.layout import Bank, Layout
 from app.sync.preset import starting_turns
 from app.sync.units import THOU
 from tests.shop.yard import AT, FOUR, V8, check_all, engine, heat_soaked, key, read, read_round, story, visit
@@ -84,8 +85,12 @@ def test_a_bank_that_leaves_early_has_its_link_turned_later(shop: Database, earl
     assert advice.flats < 0
 
 
-def test_what_moved_in_tightening_is_not_turned_in_lock_down(shop: Database) -> None:
-    visit_id = heat_soaked(shop, FOUR)
+SCREWS = Layout((Bank("A", (1, 2, 3, 4), 1, 1, ("screw-in", "screw-in", "screw-in")),))
+
+
+@pytest.mark.parametrize("layout", [FOUR, SCREWS], ids=["blades", "screws"])
+def test_what_moved_in_tightening_is_not_turned_in_lock_down(shop: Database, layout: Layout) -> None:
+    visit_id = heat_soaked(shop, layout)
     read_round(shop, visit_id, HEAT_SOAKED)
     check_all(shop, visit_id, LOCK_DOWN)
     for bore in (1, 2, 3, 4, 1):
