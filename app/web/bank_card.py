@@ -40,6 +40,9 @@ EXTRAS = {
 }
 """What would tell most next, as a title and a reason."""
 
+RECORDED = ("free_play", "both_ways", "angle_gauge")
+"""Of these, those that are felt or measured by hand and recorded as a step of the phase."""
+
 MENDS = {
     "slack": "Mend the joint, not the link",
     "ratio": "Make the levers equal",
@@ -142,7 +145,7 @@ def card(story: Story, advice: Advice, found: BankStory | None, due: Due, here: 
             return _turn(story, advice, title, reason, here)
         case "measure" if due.bore is not None:
             return Card("lever" if due.opening else "none", title, reason)
-    missing = Answer("Record it", True, href=here) if advice.why in ("free_play", "both_ways") else None
+    missing = Answer("Record it", True, href=here) if advice.why in RECORDED else None
     answers = tuple(a for a in (missing, *_more()) if a)
     return Card("none", title, reason, answers, f"{here}/rounds", _key())
 

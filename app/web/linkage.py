@@ -4,6 +4,7 @@ import math
 from typing import Literal
 
 from app.shop.judgement import balanced
+from app.shop.phases import BANK_BALANCE
 from app.shop.story import Story
 from app.shop.walk import Due
 from app.sync.advice import Advice
@@ -112,9 +113,9 @@ def _mean(one: BankDifference) -> float:
 
 
 def _rod(story: Story, bank: Bank, found: BankStory | None, even: bool) -> Rod:
-    at = bank.bores.index(bank.drive) / max(len(bank.bores) - 1, 1)
+    at, twin = bank.bores.index(bank.drive) / max(len(bank.bores) - 1, 1), _turnbuckles(story)
     if found is None or not found.banks:
-        return Rod(bank.name, bank.drive, at)
+        return Rod(bank.name, bank.drive, at, twin=twin)
     second = bank.name == found.banks[1]
     widest = max((d.percent for d in found.differences if d.lever_travel > 0), key=abs, default=0.0)
     beyond = (widest if second else -widest) / 100 / story.settings.bank_window
@@ -128,18 +129,25 @@ def _rod(story: Story, bank: Bank, found: BankStory | None, even: bool) -> Rod:
         at,
         shape,
         min(MOST_BLADES, max(1, math.ceil(abs(beyond)) - 1)),
+        twin=twin,
         worn=found.cause == "slack" and not first_to_open,
         lifted=found.cause == "held" and first_to_open,
         short=found.cause == "ratio" and (found.ratio > 0) == second,
     )
 
 
+def _turnbuckles(story: Story) -> bool:
+    """Whether the rods have a thread at either end, as was recorded."""
+    return (BANK_BALANCE.slug, "both-hands") in story.checks
+
+
 def _turning(story: Story, turn: Advice, found: BankStory) -> tuple[str, tuple[str, ...]]:
     """Which link is turned, and how, a step each."""
     drive = story.layout.bank(turn.bank or "").drive
     gives, other = ("gives more", "earlier") if turn.flats < 0 else ("takes up", "later")
+    nuts = "both lock nuts; one is left-handed" if _turnbuckles(story) else "the lock nut at its threaded end"
     steps = [
-        f"Engine off. Rod to bore {drive}: loosen the lock nut at its threaded end.",
+        f"Engine off. Rod to bore {drive}: loosen {nuts}.",
         f"Turn it by {flats(abs(turn.flats))}, the way that {gives} free play at the stop.",
         "Hold the joint while locking: the nut turns the rod.",
     ]

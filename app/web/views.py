@@ -116,13 +116,17 @@ class OpeningMark:
 @dataclass(frozen=True, slots=True)
 class Rod:
     """A bank's end of the linkage: the bore its rod drives, how far along the bank (0 front, 1 rear), how that plate
-    stands against the other bank off idle. ``worn`` joints, ``lifted`` off its stop, ``short`` lever at its shaft."""
+    stands against the other bank off idle.
+
+    ``twin`` threads, one at either end; ``worn`` joints; ``lifted`` off its stop; a ``short`` lever at its shaft.
+    """
 
     bank: str
     bore: int
     at: float
     shape: Shape = "none"
     blades: int = 0
+    twin: bool = False
     worn: bool = False
     lifted: bool = False
     short: bool = False

@@ -20,7 +20,15 @@ FELT = ("free-play", "joints-tight")
 
 
 def rod(bank: str, bore: int, **changed: object) -> Facts:
-    facts: dict[str, object] = {"at": 0.0, "shape": "none", "blades": 1, "worn": False, "lifted": False, "short": False}
+    facts: dict[str, object] = {
+        "at": 0.0,
+        "shape": "none",
+        "blades": 1,
+        "twin": False,
+        "worn": False,
+        "lifted": False,
+        "short": False,
+    }
     return Facts(bank=bank, bore=bore, **(facts | changed))
 
 
@@ -118,6 +126,15 @@ def test_a_wrong_length_names_rod_flats_and_way(shop: Database) -> None:
     assert view.count in desk.card.title
     assert desk.card.hidden["way"] == "out"
     assert [m.shown for m in desk.verdict.openings] == ["+0.00", "+1.00", "+1.00"]
+
+
+def test_a_turnbuckle_has_two_nuts_and_finer_steps(shop: Database) -> None:
+    view = balance(shop, (1.0, 1.0), (*FELT, "both-hands")).linkage
+    assert view is not None
+    assert view.turn == "B"
+    assert "both lock nuts" in view.steps[0]
+    nuts = "h18v8h-18z"
+    assert drawn(rod("A", 1, twin=True)).count(nuts) == drawn().count(nuts) + 1
 
 
 def test_banks_that_agree_are_drawn_even(shop: Database) -> None:
