@@ -194,7 +194,8 @@ def outside_of(off: Floats, spread: Floats, window: float) -> Floats:
     >>> outside_of(np.array([0.0, 0.08]), np.array([0.04, 0.01]), 0.08).round(3)
     array([0.046, 0.5  ])
     """
-    return np.asarray(below((-window - off) / spread) + below((off - window) / spread))
+    below_one = below(np.stack([-window - off, off - window]) / spread)
+    return np.asarray(below_one[0] + below_one[1])
 
 
 def below(z: Floats) -> Floats:
@@ -218,11 +219,17 @@ def prices(belief: Belief, task: Task) -> Floats:
 
     Parameters: ``belief`` about the engine; ``task``.
     """
+    return _prices(belief, task.window)
+
+
+@lru_cache(maxsize=16)
+def _prices(belief: Belief, window: float) -> Floats:
+    """``prices``, asked for several times about one belief; not to be written to."""
     n = belief.bores
     leak_variance = np.diag(belief.cov)[n : 2 * n] / belief.width**2
     spread = FLOW_PER_AREA * belief.width * np.sqrt(HAND**2 + leak_variance) / belief.areas.mean()
     tree = tree_of(belief.layout)
-    price = BLADE_MINUTES / (1 - outside_of(np.zeros(n), spread, task.window))
+    price = BLADE_MINUTES / (1 - outside_of(np.zeros(n), spread, window))
     price[tree.stops] = 0.0
     return np.where(joined(belief.layout).owned, SCREW_PRICE, price + tree.weight)
 
