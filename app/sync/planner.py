@@ -23,7 +23,7 @@ from app.sync.outcome import READ_MINUTES, SIXTEENTH, Outcomes, Task, finest_win
 from app.sync.plan import Plan, cheapest
 from app.sync.repeats import disagree, scattered
 from app.sync.rounds import reading_sd, suspicious
-from app.sync.screws import EIGHTH, as_if_known, bypass_room
+from app.sync.screws import EIGHTH, as_if_known, bypass_room, turned_out
 
 ENOUGH = 0.88
 """Chance that everything is inside at which to stop: below, engines leave uneven, above, minutes go into noise."""
@@ -129,7 +129,7 @@ def next_move(
         any(isinstance(e, IdleSpeed) for e in events),
         DEAR + RISING * extra,
         READ_MINUTES * len({e.bore for e in since}),
-        _opened(events),
+        _opened(start, events),
     )
     standing = outcomes(belief, task, [nothing(layout)])
     bench = _Bench(belief, meter, task, standing, events, [e.bore for e in since])
@@ -279,9 +279,10 @@ def _last_move(bench: _Bench) -> Event | None:
     return bench.events[moves[-1]] if moves else None
 
 
-def _opened(events: Sequence[Event]) -> dict[int, float]:
-    """How far each bypass screw was turned out, all turns together."""
-    opened: dict[int, float] = {}
+def _opened(start: Belief, events: Sequence[Event]) -> dict[int, float]:
+    """Turns by which each bypass screw stands out further than after the preset: as an earlier visit left it, and all
+    turns of this one."""
+    opened = turned_out(start)
     for event in events:
         if isinstance(event, BypassTurn):
             opened[event.bore] = opened.get(event.bore, 0.0) + event.turns

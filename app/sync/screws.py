@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from app.sync.estimate import TURN, Belief, gain_size
 from app.sync.gears import BYPASS_BASE, BYPASS_MOST, geared
 from app.sync.layout import Bypass, Layout
+from app.sync.plate import FIT, closed_leakage
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -137,9 +138,24 @@ def bypass_room(layout: Layout, opened: Mapping[int, float], helpless: Container
     room = []
     for screw in layout.bypass_screws:
         out = BYPASS_BASE + opened.get(screw.bore, 0.0)
-        least, most = -max(int(out / EIGHTH), 0), max(int((BYPASS_MOST - out) / EIGHTH), 0)
-        room.append((0, 0) if screw.bore in helpless else (least, most))
+        least, most = (-max(int(one / EIGHTH + 1e-6), 0) for one in (out, BYPASS_MOST - out))
+        room.append((0, 0) if screw.bore in helpless else (least, -most))
     return room
+
+
+def turned_out(belief: Belief) -> dict[int, float]:
+    """Turns by which each bypass screw seems to stand out further than after the preset, by bore: 0 for a usual belief.
+
+    Told from what leaks past its plate; the plate's own leak cannot be told from it, so it is right to a turn or so.
+
+    Parameters: ``belief`` about the engine.
+    """
+    closed = FIT * closed_leakage(belief.hardware.bore_diameter.value)
+    found = {}
+    for screw in belief.layout.bypass_screws:
+        beyond = float(belief.leaks[belief.row(screw.bore)]) - closed
+        found[screw.bore] = beyond / gain_size(belief, screw) - BYPASS_BASE
+    return found
 
 
 def as_if_known(belief: Belief) -> Belief:

@@ -7,14 +7,16 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from app.sync.advice import Advice
-from app.sync.events import BladeReset, Event, IdleSpeed, Meter, Reading, ScrewTurn
+from app.sync.breathing import usual_breathing
+from app.sync.estimate import after_move, usual_belief
+from app.sync.events import BladeReset, BypassTurn, Event, IdleSpeed, Meter, Reading, ScrewTurn
 from app.sync.expert import follow_advice
 from app.sync.gears import A_LITTLE, BYPASS_BASE, BYPASS_MOST
 from app.sync.hardware import likely_hardware
 from app.sync.layout import Bank, Bypass, Coupler, JointKind, Layout
 from app.sync.linkage import adjusters, moved_bores
 from app.sync.planner import next_move
-from app.sync.screws import EIGHTH
+from app.sync.screws import EIGHTH, bypass_room, turned_out
 from app.sync.stand import WANTED, Stand
 from app.sync.units import KG_PER_HOUR, THOU
 from tests.sync.test_properties import layouts
@@ -124,6 +126,14 @@ def test_a_plate_that_leaks_more_than_its_bypass_screw_can_take_away_is_said_to_
     assert follow_advice(stand, tuple(BLADES), 0.08) == "cannot bypass-end"
     assert stand.turned_out[4] < 0.5
     assert stand.moves < 12
+
+
+def test_how_far_a_bypass_screw_stands_out_is_remembered_from_an_earlier_visit() -> None:
+    usual = usual_belief(TWINS, likely_hardware(2e-3, 4), usual_breathing(4, 2e-3, WANTED))
+    assert turned_out(usual) == pytest.approx(dict.fromkeys((1, 2, 3, 4), 0.0), abs=1e-9)
+    left = after_move(after_move(usual, BypassTurn(3, 2.0, 0.0)), BypassTurn(4, -1.0, 0.0))
+    assert turned_out(left) == pytest.approx({1: 0.0, 2: 0.0, 3: 2.0, 4: -1.0}, abs=1e-9)
+    assert bypass_room(TWINS, turned_out(left))[2:] == [(-28, 4), (-4, 28)]
 
 
 @settings(max_examples=80, deadline=None)
