@@ -88,10 +88,9 @@ def spoken(advice: Advice, layout: Layout, bore: int | None, lever: float) -> st
             return f"{OFF} Turn {where} {_turned(advice.turns)}. {START}"
         case "blade":
             blade = " and ".join(_both(leaf) for leaf in advice.leaves)
-            return (
-                f"{OFF} Loosen the coupler between intakes {advice.near} and {advice.far}. Let the flap of intake "
-                f"{advice.far} close on a blade of {blade}, tighten the coupler, take the blade out. {START}"
-            )
+            between = f"between intakes {advice.near} and {advice.far}"
+            laid = f"let flap {advice.far} close on a blade of {blade}, tighten it, blade out"
+            return f"{OFF} Loosen the coupler {between}, {laid}. {START}"
         case "link":
             flats, way = f"{abs(advice.flats):g}", "earlier" if advice.flats > 0 else "later"
             turn = f"Turn the rod of bank {advice.bank} by {flats} of the six flats of its nut"
@@ -107,7 +106,7 @@ def spoken(advice: Advice, layout: Layout, bore: int | None, lever: float) -> st
 
 OFF = "Stop the engine."
 CLEAR = "Keep sleeves and hands clear of fan and belts."
-START = "Hands and tools away, then start it again and tell me when it idles steadily."
+START = "Hands clear, then start it again."
 
 
 def _turned(inward: float) -> str:
@@ -116,4 +115,4 @@ def _turned(inward: float) -> str:
 
 
 def _both(thickness: float) -> str:
-    return f"{thickness / INCH:.3f} inch, that is {thickness / MM:.2f} mm,"
+    return f"{thickness / INCH:.3f} inch ({thickness / MM:.2f} mm)"

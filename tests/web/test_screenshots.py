@@ -3,8 +3,9 @@
 import re
 
 from app.shop.database import Database
+from app.shop.phases import PHASES
 from app.web.application import create_app
-from tests.screenshots import name_of, pages
+from tests.screenshots import name_of, pages, through_the_phases
 
 NO_PICTURE = {
     "/tag/{tag}",  # leads on to the engine
@@ -28,3 +29,10 @@ def test_there_is_a_picture_of_every_page(shop: Database) -> None:
 def test_no_picture_is_written_over_another() -> None:
     names = [name_of(path) for path in pages()]
     assert len(set(names)) == len(names)
+
+
+def test_there_is_a_picture_of_every_phase_before_within_and_after_its_round(shop: Database) -> None:
+    taken = [name for _, name in through_the_phases(shop, "telephone")]
+    for phase in PHASES:
+        ends = ("steps",) if phase.rounds == "none" else ("steps", "readings", "round-read")
+        assert [name for name in taken if phase.slug in name] == [f"telephone-{phase.slug}-{end}" for end in ends]
