@@ -82,9 +82,14 @@ def _preset(story: Story, phase: Phase) -> Advice:
 
 def starting(story: Story) -> Preset:
     """The turns to start a cold engine from, counted from the base blade of the shop."""
-    engine, held = story.engine, story.settings
+    engine, layout = story.engine, story.layout
     return starting_turns(
-        engine.displacement, len(story.layout.bores), engine.idle_speed, story.hardware, held.base_blade
+        engine.displacement,
+        len(layout.bores),
+        engine.idle_speed,
+        story.hardware,
+        story.settings.base_blade,
+        len(layout.bypass),
     )
 
 

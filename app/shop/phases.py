@@ -134,7 +134,6 @@ COLD_PRESET = Phase(
         "Pedal down: look into every bore. Let go: every plate closes by itself.",
         "Back each stop screw off, base blade under it, screw down to touch.",
         "Blade out, each screw in by the turns advised, both banks alike.",
-        "Rock each plate against its neighbour: slop is put right now.",
     ),
     items=(
         Item("wide-open", "All plates stand upright at full pedal, both banks together", must=True),
@@ -165,6 +164,7 @@ COLD_PRESET = Phase(
         "telephone": ("The key stays in the customer's pocket until hands and tools are clear.",),
     },
     steps_with={
+        "couplers": ("Rock each plate against its neighbour: slop is put right now.",),
         "shafts": ("Two plates on one shaft: look whether both close. They are set to each other by their maker.",),
         "bypass": ("Seat every bypass screw lightly, then turn all of them out alike, by one turn and a half.",),
         "screws": ("Couplers with a screw: leave it where it stands; look which way it opens what lies beyond.",),

@@ -8,8 +8,9 @@ import math
 from dataclasses import dataclass, replace
 from typing import Literal
 
+from app.sync.gears import BYPASS_BASE
 from app.sync.hardware import Figure, Hardware, likely_hardware
-from app.sync.linkage import stop_rotation, turns_for
+from app.sync.linkage import BYPASS_AREA, stop_rotation, turns_for
 from app.sync.plate import angle_at, gap_at
 from app.sync.units import DEGREE, LITRE, MM, REV_PER_MIN, THOU
 
@@ -52,7 +53,12 @@ class Preset:
 
 
 def starting_turns(
-    displacement: float, bores: int, idle_speed: float, hardware: Hardware, base_blade: float = BASE_BLADE
+    displacement: float,
+    bores: int,
+    idle_speed: float,
+    hardware: Hardware,
+    base_blade: float = BASE_BLADE,
+    bypass_screws: int = 0,
 ) -> Preset:
     """Turns of each stop screw from the base blade contact to a first start.
 
@@ -63,8 +69,8 @@ def starting_turns(
     a first start idles fast rather than stalls.
 
     Parameters: ``displacement`` [m3] of the whole engine, above 0; ``bores`` at least 1; ``idle_speed`` wanted [rev/s],
-    above 0; ``hardware`` fitted; ``base_blade`` [m] that the turns are counted from, 0 or more. Raises ValueError
-    outside.
+    above 0; ``hardware`` fitted; ``base_blade`` [m] that the turns are counted from, 0 or more; ``bypass_screws`` how
+    many bores have one, which lets by a part of the air as it stands after the preset. Raises ValueError outside.
 
     Source: the constants of this module, each with its own.
 
@@ -82,6 +88,8 @@ def starting_turns(
         area *= idle_speed / PRACTICE_IDLE
     else:
         basis, hardware = "practice", usual
+    past_plates = BYPASS_BASE * BYPASS_AREA * bypass_screws / bores
+    area = max(area - past_plates * 2 / math.pi, area / 4)
     likely = _turns_to_open(area, hardware, base_blade)
     changes = [math.log(trial / likely) for trial in _trials(area, hardware, base_blade)]
     down = math.hypot(*(change for change in changes if change < 0))

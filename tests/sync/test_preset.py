@@ -18,6 +18,7 @@ def measured(hardware: Hardware) -> Hardware:
 
 
 USUAL = likely_hardware(5.7 * LITRE, 8)
+SMALL = likely_hardware(2 * LITRE, 4)
 
 
 def test_common_practice() -> None:
@@ -31,6 +32,14 @@ def test_common_practice() -> None:
     assert 1.25 <= large.turns <= 1.5
     assert large.low < 1.25
     assert large.high > 1.5
+
+
+def test_what_bypass_screws_let_by_comes_off_what_the_plates_have_to_open() -> None:
+    none, all_of_them = (starting_turns(2 * LITRE, 4, PRACTICE_IDLE, SMALL, bypass_screws=n) for n in (0, 4))
+    # By hand: a turn and a half of 0.5 mm2 over half the circumference of a 48 mm bore is 9.9 um of gap; with the plate
+    # near 7 degrees a turn opens 24 mm sin 7 = 2.92 mm a radian times 31.5 mrad, 92 um.
+    assert none.turns - all_of_them.turns == pytest.approx(9.9 / 92, rel=0.1)
+    assert all_of_them.low < all_of_them.turns < all_of_them.high
 
 
 def test_practice_looks_at_displacement_alone() -> None:
