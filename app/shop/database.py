@@ -113,6 +113,7 @@ class Database:
         # One connection for all writes: what it knows of the file is never out of date, and nothing has to be asked.
         self._writes = _engine(self.file, poolclass=StaticPool)
         event.listen(self._writes, "connect", _prepare)
+        event.listen(self._writes, "begin", _begun)
 
     @contextmanager
     def reading(self) -> Iterator[Session]:
@@ -134,6 +135,7 @@ class Database:
             with plain_words(), self._transaction() as connection, self._session(self._writes) as session:
                 session.info["wire"] = connection
                 yield session
+                _require_transaction(connection)
                 if session.in_transaction():
                     session.commit()
                 if connection.in_transaction:  # the ORM took no part in it
@@ -145,14 +147,16 @@ class Database:
     @contextmanager
     def _transaction(self) -> Iterator[sqlite3.Connection]:
         """The connection for writes, in a transaction that is taken back unless it is committed inside."""
-        connection = self._writes.raw_connection().driver_connection
+        held = self._writes.raw_connection()
+        connection = held.driver_connection
         assert isinstance(connection, sqlite3.Connection)
-        connection.execute("BEGIN IMMEDIATE")
         try:
+            connection.execute("BEGIN IMMEDIATE")
             yield connection
         finally:
             if connection.in_transaction:
                 connection.rollback()
+            held.close()
 
     def _session(self, engine: Engine) -> Session:
         """``info`` has what was read before, and what this session read or stored: see ``visits.load``."""
@@ -210,3 +214,15 @@ def _prepare_to_read(connection: sqlite3.Connection, record: object) -> None:
 
 def _begin(connection: Connection) -> None:
     connection.exec_driver_sql("BEGIN")
+
+
+def _begun(connection: Connection) -> None:
+    driver = connection.connection.driver_connection
+    assert isinstance(driver, sqlite3.Connection)
+    _require_transaction(driver)
+
+
+def _require_transaction(connection: sqlite3.Connection) -> None:
+    """Outside the one transaction of a write, statements would be stored one by one, or are gone already."""
+    if not connection.in_transaction:
+        raise RuntimeError("this write was ended before it was left")

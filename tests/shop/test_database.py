@@ -4,7 +4,7 @@ import multiprocessing
 import multiprocessing.pool
 import sqlite3
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing
 from pathlib import Path
@@ -14,7 +14,7 @@ from sqlalchemy import text
 from sqlmodel import Session
 
 from app.shop import database
-from app.shop.database import Database, ShopTakenError, ShopUnavailableError
+from app.shop.database import Database, ShopTakenError, ShopUnavailableError, wire
 
 
 def run(session: Session, statement: str) -> None:
@@ -101,6 +101,46 @@ def test_an_exception_takes_all_of_a_write_back(counter: Database) -> None:
         assert number(session, "SELECT n FROM counter") == 0
 
 
+def test_a_write_past_the_orm_is_kept_and_taken_back_like_any_other(counter: Database) -> None:
+    def half() -> None:
+        with counter.writing() as session:
+            wire(session).execute("UPDATE counter SET n = 6")
+            raise KeyError("half-way")
+
+    with counter.writing() as session:
+        wire(session).execute("UPDATE counter SET n = 5")
+    with closing(sqlite3.connect(counter.file)) as other:
+        assert other.execute("SELECT n FROM counter").fetchone() == (5,)
+    with pytest.raises(KeyError):
+        half()
+    with counter.writing() as session:
+        wire(session).execute("UPDATE counter SET n = n + 1")
+        run(session, "UPDATE counter SET n = n + 1")
+    with counter.reading() as session:
+        assert wire(session).execute("SELECT n FROM counter").fetchone() == (7,)
+        assert number(session, "SELECT n FROM counter") == 7
+
+
+@pytest.mark.parametrize("end", [Session.rollback, Session.commit])
+def test_a_write_that_was_ended_inside_goes_no_further(counter: Database, end: Callable[[Session], None]) -> None:
+    def goes_on() -> None:
+        with counter.writing() as session:
+            number(session, "SELECT n FROM counter")
+            end(session)
+            run(session, "UPDATE counter SET n = 5")
+
+    def keeps_silent() -> None:
+        with counter.writing() as session:
+            run(session, "UPDATE counter SET n = 5")
+            wire(session).rollback()  # as SQLite itself does when the disk is full
+
+    for ended in (goes_on, keeps_silent):
+        with pytest.raises(RuntimeError, match="ended before"):
+            ended()
+    with counter.reading() as session:
+        assert number(session, "SELECT n FROM counter") == 0
+
+
 def test_a_commit_that_fails_is_not_answered_as_stored(counter: Database, monkeypatch: pytest.MonkeyPatch) -> None:
     def fails(_: Session) -> None:
         raise RuntimeError("the commit did not happen")
@@ -138,7 +178,7 @@ def test_another_program_that_holds_the_file_is_named_as_the_trouble(
     counter: Database, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(database, "PRAGMAS", [*database.PRAGMAS, "busy_timeout=50"])
-    counter._reads.dispose()
+    counter._writes.dispose()
     with closing(sqlite3.connect(counter.file, isolation_level=None)) as other:
         other.execute("BEGIN IMMEDIATE")
         with pytest.raises(ShopUnavailableError, match=r"Another program is holding .* Nothing was stored"):
