@@ -52,7 +52,8 @@ MENDS = {
 
 
 LATE = 0.6
-"""Part of the widest difference below which the first one says that a bank was still on its stop (judgement)."""
+"""Part of the widest difference that the first one stays below where it grew, and part of the other bank's rise that a
+bank still on its stop stays below (judgement)."""
 
 
 def verdict(story: Story, found: BankStory | None, due: Due) -> VerdictView:
@@ -92,8 +93,18 @@ def _told(story: Story, found: BankStory, due: Due) -> tuple[str, str]:
     said = CAUSES[found.cause]
     if found.cause == "length" and off_idle[0] < LATE * off_idle[-1]:
         late = first if early == second else second
-        said = f"Little at first: bank {late} was on its stop still. A link's length does that."
+        said = "It grows as the lever opens: a link's length for the most part, perhaps the levers too."
+        if _on_its_stop(found, late):
+            said = f"Little at first: bank {late} was on its stop still. A link's length does that."
     return titles.get(found.cause, "The cause is not sure"), said
+
+
+def _on_its_stop(found: BankStory, late: str) -> bool:
+    """Whether a bank hardly rose from idle at the first opening, against the other one."""
+    idle, opened = found.differences[0], found.differences[1]
+    rises = (opened.first - idle.first, opened.second - idle.second)
+    own, other = rises if late == found.banks[0] else rises[::-1]
+    return own < LATE * other
 
 
 def _spoken(story: Story, found: BankStory) -> str:

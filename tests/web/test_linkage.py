@@ -151,6 +151,13 @@ def test_what_was_not_felt_yet_is_asked_for(shop: Database, ticks: tuple[str, ..
     assert desk.card.title.startswith("Feel")
 
 
+@pytest.mark.parametrize(
+    ("apart", "said"), [((1.0, 1.0), "stays"), ((0.25, 1.5), "grows"), ((-2.25, -4.0), "on its stop still")]
+)
+def test_the_sentence_fits_the_figures(shop: Database, apart: tuple[float, float], said: str) -> None:
+    assert said in balance(shop, apart).verdict.sentence
+
+
 def test_one_opening_does_not_name_a_cause(shop: Database) -> None:
     desk = balance(shop, (1.0, 1.0), most=10)
     assert desk.verdict.title == "One opening is read"
