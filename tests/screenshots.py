@@ -20,7 +20,8 @@ from app.shop.database import Database
 from app.shop.demo_bench import Bench
 from app.shop.demo_hands import Hands
 from app.shop.engines import EngineFacts
-from app.shop.phases import BANK_BALANCE, HEAT_SOAKED, PHASES, PLACES, Phase, Place
+from app.shop.items import PLACES, Phase, Place
+from app.shop.phases import BANK_BALANCE, HEAT_SOAKED, PHASES
 from app.shop.readings import NewReading
 from app.shop.upgrade import open_shop
 from app.shop.walk import due

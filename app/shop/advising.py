@@ -6,8 +6,8 @@ Pages and programs ask here, so that both are told the same. How to say it is th
 from dataclasses import dataclass
 from typing import Literal
 
+from app.shop.items import Phase
 from app.shop.judgement import balance_of, balanced, needs_preset, next_of
-from app.shop.phases import Phase
 from app.shop.story import Story
 from app.shop.walk import Due, due
 from app.sync.advice import Advice

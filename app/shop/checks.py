@@ -6,9 +6,9 @@ from dataclasses import replace
 
 from app.shop import visits
 from app.shop.database import Database
+from app.shop.items import Item
 from app.shop.keys import checked, earlier, fingerprint, part_key
 from app.shop.measures import RECORDED, Units
-from app.shop.phases import Item
 from app.shop.progress import items_of, progress, require_open
 from app.shop.refusals import RefusedError
 from app.shop.story import TAKEN_BACK, Story

@@ -9,9 +9,10 @@ from app.shop import checks, moves, readings, visits
 from app.shop.checks import record
 from app.shop.database import Database
 from app.shop.demo_bench import Bench
+from app.shop.items import Phase
 from app.shop.judgement import next_of
 from app.shop.moves import NewMove
-from app.shop.phases import BANK_BALANCE, HEAT_SOAKED, LOCK_DOWN, Phase
+from app.shop.phases import BANK_BALANCE, HEAT_SOAKED, LOCK_DOWN
 from app.shop.progress import Missing, items_of, progress
 from app.shop.readings import NewReading
 from app.shop.snap import snap_items

@@ -6,7 +6,8 @@ from functools import lru_cache
 from statistics import fmean
 from typing import NamedTuple
 
-from app.shop.phases import BANK_BALANCE, HEAT_SOAKED, Phase
+from app.shop.items import Phase
+from app.shop.phases import BANK_BALANCE, HEAT_SOAKED
 from app.shop.recheck import same_air
 from app.shop.story import Round, Story
 from app.shop.walk import opening_rounds

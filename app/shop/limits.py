@@ -1,7 +1,7 @@
 """When a figure that was read stops the work, and the plain instruction for it."""
 
+from app.shop.items import Item
 from app.shop.measures import RECORDED, Measure, Units
-from app.shop.phases import Item
 from app.shop.settings import Limits
 from app.sync.units import KPA, ZERO_CELSIUS
 

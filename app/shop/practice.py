@@ -17,8 +17,9 @@ from sqlmodel import Session, func, select
 from app.shop import checks, engines, readings, visits
 from app.shop.database import Database
 from app.shop.engines import EngineFacts, folded
+from app.shop.items import Phase
 from app.shop.keys import checked, earlier, fingerprint, part_key
-from app.shop.phases import BANK_BALANCE, COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, Phase, phase_named
+from app.shop.phases import BANK_BALANCE, COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, phase_named
 from app.shop.progress import items_of
 from app.shop.readings import NewReading
 from app.shop.refusals import NotThereError, RefusedError

@@ -6,10 +6,11 @@ from functools import cache
 
 from app.shop import snap
 from app.shop.heat import GATE, lacks_of
+from app.shop.items import Item, Phase
 from app.shop.judgement import balance_of, balanced, even_enough, held_off, needs_preset, satisfied_round
 from app.shop.limits import instruction
 from app.shop.parts import Part, parts_of
-from app.shop.phases import BANK_BALANCE, HEAT_SOAKED, LOCK_DOWN, PHASES, Item, Phase, phase_named
+from app.shop.phases import BANK_BALANCE, HEAT_SOAKED, LOCK_DOWN, PHASES, phase_named
 from app.shop.recheck import reasons
 from app.shop.refusals import RefusedError
 from app.shop.snap import snap_items

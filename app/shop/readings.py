@@ -11,9 +11,9 @@ from sqlmodel import Session, func, select
 
 from app.shop import visits
 from app.shop.database import Database
+from app.shop.items import Phase
 from app.shop.judgement import far_off
 from app.shop.keys import checked, current, earlier, fingerprint, part_key
-from app.shop.phases import Phase
 from app.shop.progress import require_open, require_ready
 from app.shop.refusals import ConflictError, RefusedError
 from app.shop.seals import store

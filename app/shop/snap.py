@@ -2,8 +2,9 @@
 
 from functools import cache
 
+from app.shop.items import Item
 from app.shop.judgement import PLATE_MOVES, satisfied_round
-from app.shop.phases import HEAT_SOAKED, Item
+from app.shop.phases import HEAT_SOAKED
 from app.shop.story import UNITS, Story
 from app.sync.snap import BLIPS, Snap, snap, suspects
 

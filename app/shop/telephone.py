@@ -5,8 +5,8 @@ Whoever answers at the shop reads the sentence out and enters what the customer 
 
 from dataclasses import dataclass
 
+from app.shop.items import Item
 from app.shop.measures import CHOICES, Units
-from app.shop.phases import Item
 from app.sync.advice import Advice
 from app.sync.layout import Layout
 from app.sync.units import INCH, MM

@@ -10,9 +10,9 @@ from sqlmodel import Session, col, func, select
 from app.shop import engines, meters, people, setups
 from app.shop.database import Database
 from app.shop.fittings import hardware_from_json, layout_from_json
+from app.shop.items import PLACES
 from app.shop.keys import checked, earlier, fingerprint
 from app.shop.news import Marks, marks, marks_of
-from app.shop.phases import PLACES
 from app.shop.progress import progress
 from app.shop.recheck import CHANGES
 from app.shop.refusals import RefusedError

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import Literal
 
-from app.shop.phases import Phase
+from app.shop.items import Phase
 from app.shop.story import Round, Story
 
 

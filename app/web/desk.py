@@ -7,9 +7,10 @@ from collections.abc import Mapping
 from functools import cached_property
 
 from app.shop.advising import next_step
+from app.shop.items import Phase
 from app.shop.judgement import balance_of, evenness_of, next_of
 from app.shop.keys import new_key
-from app.shop.phases import HEAT_SOAKED, Phase
+from app.shop.phases import HEAT_SOAKED
 from app.shop.progress import progress
 from app.shop.story import Story
 from app.shop.tables import ReadingRow

@@ -7,8 +7,8 @@ from fastapi.responses import HTMLResponse, Response
 
 from app.shop import engines, recall, visits
 from app.shop.fittings import HARDWARE_FIELDS, hardware_from_json, layout_from_json
+from app.shop.items import PLACES
 from app.shop.keys import new_key
-from app.shop.phases import PLACES
 from app.shop.recheck import CHANGES
 from app.shop.refusals import ConflictError, NotThereError, RefusedError
 from app.shop.search import tag_of

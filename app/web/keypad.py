@@ -7,8 +7,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
+from app.shop.items import Item, Phase
 from app.shop.keys import new_key
-from app.shop.phases import Item, Phase
 from app.shop.progress import items_of
 from app.shop.readings import range_of
 from app.shop.story import SPEEDS, Story

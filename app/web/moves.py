@@ -6,10 +6,10 @@ from fastapi import APIRouter
 from fastapi.responses import HTMLResponse, Response
 
 from app.shop import moves, visits
+from app.shop.items import MoveKind, Phase
 from app.shop.keys import new_key
 from app.shop.moves import NewMove
 from app.shop.parts import parts_of
-from app.shop.phases import MoveKind, Phase
 from app.shop.refusals import NotThereError, RefusedError
 from app.shop.story import Story
 from app.sync.layout import Layout

@@ -6,7 +6,7 @@ from fastapi.responses import HTMLResponse
 from app.shop import engines, recall, setups, visits
 from app.shop.corrections import as_issued, issue_of
 from app.shop.fittings import layout_from_json
-from app.shop.phases import DEFER
+from app.shop.items import DEFER
 from app.shop.search import tag_of
 from app.shop.tables import Engine
 from app.web.context import Page, Shop

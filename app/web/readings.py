@@ -8,9 +8,9 @@ from fastapi.responses import HTMLResponse, PlainTextResponse, Response
 from app.shop import checks, practice, readings, visits
 from app.shop.advising import next_step
 from app.shop.database import Database
+from app.shop.items import Phase
 from app.shop.news import version
 from app.shop.parts import parts_of
-from app.shop.phases import Phase
 from app.shop.readings import FAR_OFF, NewReading
 from app.shop.refusals import NotThereError, RefusedError
 from app.shop.story import Story

@@ -4,9 +4,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from app.shop.heat import GATE
+from app.shop.items import Item, Phase
 from app.shop.judgement import next_of
 from app.shop.measures import RECORDED, Units
-from app.shop.phases import Item, Phase
 from app.shop.progress import Standing, items_of, next_standing
 from app.shop.story import Story
 from app.shop.tables import CheckRow, MoveRow

@@ -9,10 +9,11 @@ from fastapi.responses import HTMLResponse, Response
 
 from app.shop import checks, people, visits
 from app.shop.advising import starting
+from app.shop.items import DEFER, Item, Phase
 from app.shop.keys import new_key
 from app.shop.measures import CHOICES, Units
 from app.shop.parts import parts_of
-from app.shop.phases import DEFER, HEAT_SOAKED, Item, Phase, phase_named
+from app.shop.phases import HEAT_SOAKED, phase_named
 from app.shop.progress import current_phase, items_of, leads_to_banks, progress
 from app.shop.recheck import recheck
 from app.shop.refusals import NotThereError, RefusedError

@@ -10,7 +10,8 @@ from pathlib import Path
 import pytest
 
 from app.shop.database import Database
-from app.shop.phases import PHASES, Phase
+from app.shop.items import Phase
+from app.shop.phases import PHASES
 from app.shop.progress import items_of, progress
 from app.shop.upgrade import open_shop
 from app.shop.walk import due

@@ -5,8 +5,9 @@ import pytest
 from app.shop import moves, readings
 from app.shop.advising import ToRead, next_step, to_read
 from app.shop.database import Database
+from app.shop.items import Phase
 from app.shop.moves import NewMove
-from app.shop.phases import BANK_BALANCE, COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN, Phase
+from app.shop.phases import BANK_BALANCE, COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN
 from app.shop.settings import DEFAULTS
 from app.sync.advice import Advice
 from app.sync.layout import Bank, Layout

@@ -5,9 +5,10 @@ from sqlmodel import func, select
 
 from app.shop import checks, engines, moves, practice, statistics
 from app.shop.database import Database
+from app.shop.items import Phase
 from app.shop.keys import part_key
 from app.shop.moves import NewMove
-from app.shop.phases import BANK_BALANCE, HEAT_SOAKED, Phase
+from app.shop.phases import BANK_BALANCE, HEAT_SOAKED
 from app.shop.practice import NewPractice
 from app.shop.progress import current_phase
 from app.shop.readings import NewReading

@@ -7,7 +7,8 @@ from datetime import datetime, timedelta
 from app.shop import checks, engines, readings, visits
 from app.shop.database import Database
 from app.shop.engines import EngineFacts
-from app.shop.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, Phase
+from app.shop.items import Phase
+from app.shop.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED
 from app.shop.progress import items_of
 from app.shop.readings import NewReading
 from app.shop.snap import snap_items

@@ -11,7 +11,7 @@ from pypdf import PdfReader
 
 from app.shop import engines
 from app.shop.database import Database
-from app.shop.phases import DEFER
+from app.shop.items import DEFER
 from app.shop.search import tag_of
 from app.sync.layout import Bank, Layout
 from tests.browser import launch

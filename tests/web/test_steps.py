@@ -10,7 +10,8 @@ from starlette.testclient import TestClient
 from app.shop import visits
 from app.shop.advising import next_step
 from app.shop.database import Database
-from app.shop.phases import COLD_PRESET, DEFER, FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN, PHASES, PLACES
+from app.shop.items import DEFER, PLACES
+from app.shop.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN, PHASES
 from app.web.application import create_app
 from tests.shop.yard import AT, FOUR, V8, check_all, engine, heat_soaked, key, read, read_round, story, visit
 

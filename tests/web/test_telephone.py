@@ -7,7 +7,8 @@ import pytest
 from starlette.testclient import TestClient
 
 from app.shop.database import Database
-from app.shop.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, PHASES, PLACES
+from app.shop.items import PLACES
+from app.shop.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, PHASES
 from app.shop.telephone import PLAIN
 from app.web.application import create_app
 from tests.shop.yard import V8, check_all, engine, key, read_round, story, visit

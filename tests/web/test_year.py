@@ -16,7 +16,8 @@ from app.shop import checks
 from app.shop.database import Database
 from app.shop.demo_bench import Bench
 from app.shop.demo_hands import Hands
-from app.shop.phases import BANK_BALANCE, FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN, Phase
+from app.shop.items import Phase
+from app.shop.phases import BANK_BALANCE, FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN
 from app.sync.layout import Bank, Coupler, Layout
 from tests.browser import launch
 from tests.conftest import serving

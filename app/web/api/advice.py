@@ -8,8 +8,9 @@ from pydantic import Field
 
 from app.shop import visits
 from app.shop.advising import next_step, to_read
+from app.shop.items import Phase
 from app.shop.judgement import balance_of, balanced
-from app.shop.phases import Phase, phase_named
+from app.shop.phases import phase_named
 from app.shop.progress import progress, require_open, require_ready
 from app.shop.refusals import RefusedError
 from app.shop.story import Story

@@ -6,8 +6,8 @@ from fastapi import APIRouter
 from pydantic import Field
 
 from app.shop import moves, visits
+from app.shop.items import MoveKind
 from app.shop.moves import NewMove
-from app.shop.phases import MoveKind
 from app.shop.story import Story
 from app.shop.tables import MoveRow
 from app.sync.units import THOU

@@ -10,8 +10,9 @@ from app.shop import checks, visits
 from app.shop.advising import starting
 from app.shop.database import Database
 from app.shop.heat import lacks_of, points_of
+from app.shop.items import DEFER, MoveKind, Phase
 from app.shop.parts import parts_of
-from app.shop.phases import DEFER, MoveKind, Phase, phase_named
+from app.shop.phases import phase_named
 from app.shop.progress import items_of, progress
 from app.shop.story import Story
 from app.shop.tables import CheckRow, Override

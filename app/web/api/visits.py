@@ -6,7 +6,7 @@ from fastapi import APIRouter
 from pydantic import Field
 
 from app.shop import visits
-from app.shop.phases import Place
+from app.shop.items import Place
 from app.shop.progress import Standing, progress
 from app.shop.story import Story
 from app.shop.tables import Override

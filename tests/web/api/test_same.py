@@ -8,8 +8,9 @@ import pytest
 from app.shop import moves
 from app.shop.advising import next_step, to_read
 from app.shop.database import Database
+from app.shop.items import Phase
 from app.shop.moves import NewMove
-from app.shop.phases import BANK_BALANCE, FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN, Phase
+from app.shop.phases import BANK_BALANCE, FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN
 from app.sync.units import THOU
 from app.web.desk import Desk
 from app.web.keypad import Wanted
