@@ -122,7 +122,10 @@ def named_bores(bores: Sequence[int]) -> str:
 
 
 def sentence(words: str) -> str:
-    """Words as they begin a sentence."""
+    """Words as they begin a sentence.
+
+    Parameters: ``words``, one letter at least.
+    """
     return words[0].upper() + words[1:]
 
 

@@ -19,7 +19,10 @@ FIGURES = {
     "°C": "84",
     "pulls": "3",
     "rev/min": "850",
+    "degrees": "",
 }
+"""What is filled in, by unit; nobody lays an angle gauge here."""
+
 MOST_STEPS = 200
 
 
