@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Callable
+from dataclasses import replace
 from typing import get_args
 
 import numpy as np
@@ -201,7 +202,7 @@ def test_relabelling_bores_tells_the_same_story(layout: Layout, data: st.DataObj
 @given(layout=layouts(banks=2), offsets=st.lists(st.floats(0.9, 1.1), min_size=2, max_size=2))
 @settings(max_examples=25, deadline=None)
 def test_swapping_the_banks_turns_the_story_round(layout: Layout, offsets: list[float]) -> None:
-    swapped = Layout(layout.banks[::-1])
+    swapped = replace(layout, banks=layout.banks[::-1])
     idle = dict.fromkeys(layout.bores, 6.5 / 3600)
     second = layout.banks[1].bores
     read = [
