@@ -117,7 +117,7 @@ class Pad:
 
     def _of_speed(self, item: Item) -> Keypad:
         kept = self.story.checks.get((self.phase.slug, item.slug))
-        last = f"{kept.number:g} at last. " if kept is not None and kept.number is not None else ""
+        last = f"Last {kept.number:g}. " if kept is not None and kept.number is not None else ""
         return Keypad(
             heading="Idle speed",
             unit=item.unit,
