@@ -13,7 +13,8 @@ from app.shop.story import Round, Story
 from app.shop.walk import opening_rounds
 from app.sync.advice import Advice
 from app.sync.banks import BankStory, Opening, balance
-from app.sync.estimate import Belief, follow
+from app.sync.belief import Belief
+from app.sync.estimate import follow
 from app.sync.events import Event, Meter, Reading
 from app.sync.hardware import Hardware
 from app.sync.layout import Layout

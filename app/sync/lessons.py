@@ -8,7 +8,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from app.sync.estimate import Belief
+from app.sync.belief import Belief
 from app.sync.plate import FIT, closed_leakage
 
 # How far what was learned may be off by the next visit; this program's choice.

@@ -16,8 +16,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from app.sync.belief import HAND, LEAST_GAP, Belief, rates, rotation_between, turn_noise, turned
 from app.sync.breathing import settle, slopes
-from app.sync.estimate import HAND, LEAST_GAP, Belief, rates, rotation_between, turn_noise, turned
 from app.sync.layout import Layout
 from app.sync.linkage import stop_rotation
 from app.sync.screws import EIGHTH, Turned, joined

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from app.sync.estimate import Belief
+from app.sync.belief import Belief
 from app.sync.layout import Coupler, Layout
 from app.sync.outcome import LEFT, Choice, Floats, Task, nothing, outcomes
 from app.sync.search import MOST_SIXTEENTHS, best_for_each_target

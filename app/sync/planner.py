@@ -13,12 +13,14 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 
 from app.sync.advice import MOST_THEN, Advice, Expected, move_of
+from app.sync.belief import Belief, usual_belief
 from app.sync.breathing import usual_breathing
-from app.sync.estimate import Belief, after_move, follow, shown_by, usual_belief
+from app.sync.estimate import follow, shown_by
 from app.sync.events import BladeReset, BypassTurn, Event, IdleSpeed, Meter, Reading, ScrewTurn
 from app.sync.gears import A_LITTLE
 from app.sync.hardware import Hardware
 from app.sync.layout import Adjuster, Bypass, Coupler, Layout, StopScrew
+from app.sync.moved import after_move
 from app.sync.outcome import READ_MINUTES, SIXTEENTH, Outcomes, Task, finest_window, likely_stacks, nothing, outcomes
 from app.sync.plan import Plan, cheapest
 from app.sync.repeats import disagree, scattered

@@ -12,7 +12,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from app.sync.estimate import TURN, Belief, gain_size
+from app.sync.belief import TURN, Belief, gain_size
 from app.sync.gears import BYPASS_BASE, BYPASS_MOST, geared
 from app.sync.layout import Bypass, Layout
 from app.sync.plate import FIT, closed_leakage

@@ -14,8 +14,8 @@ from functools import cached_property
 
 import numpy as np
 
+from app.sync.belief import HAND, Belief, rates, rotation_between, turn_noise, turned
 from app.sync.breathing import SPEED_POWER, flow_function_of, own_ratio, settle
-from app.sync.estimate import HAND, Belief, rates, rotation_between, turn_noise, turned
 from app.sync.layout import Bank
 from app.sync.linkage import stop_rotation
 from app.sync.outcome import (

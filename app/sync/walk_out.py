@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from app.sync.estimate import Belief, rotation_between, turned
+from app.sync.belief import Belief, rotation_between, turned
 from app.sync.layout import Bank, Coupler, Layout, StopScrew
 from app.sync.linkage import stop_rotation
 from app.sync.outcome import LEFT, SIXTEENTH, Choice, Floats, Ints, Task

@@ -16,8 +16,8 @@ from functools import partial
 
 import numpy as np
 
+from app.sync.belief import usual_belief
 from app.sync.breathing import usual_breathing
-from app.sync.estimate import usual_belief
 from app.sync.planner import next_move
 from app.sync.units import REV_PER_MIN
 from tests.benchmarks.engine import PER_BORE, SPEED_WINDOW, WANTED, WINDOW, Roughness, Stand, layout_of

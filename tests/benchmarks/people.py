@@ -6,8 +6,8 @@ from dataclasses import replace
 import numpy as np
 
 from app.sync.advice import Advice
+from app.sync.belief import Belief, usual_belief
 from app.sync.breathing import settle, usual_breathing
-from app.sync.estimate import Belief, usual_belief
 from app.sync.expert import MOST_STEPS, follow_advice
 from app.sync.outcome import SIXTEENTH, Task, stacks_of
 from app.sync.plan import cheapest

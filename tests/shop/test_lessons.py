@@ -11,7 +11,7 @@ from app.shop.judgement import lessons_of, next_of
 from app.shop.phases import HEAT_SOAKED
 from app.shop.story import Story
 from app.shop.tables import MeterRow, Visit
-from app.sync.estimate import Belief
+from app.sync.belief import Belief
 from app.sync.planner import next_move
 from tests.shop.past import Past
 from tests.shop.yard import AT, key, story

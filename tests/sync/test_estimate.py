@@ -6,12 +6,14 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from app.sync.belief import HAND, Belief, usual_belief
 from app.sync.breathing import settle, usual_breathing
-from app.sync.estimate import HAND, Belief, Misfit, after_move, combined, follow, observe, shown_by, usual_belief
+from app.sync.estimate import Misfit, combined, follow, observe, shown_by
 from app.sync.events import BladeReset, BypassTurn, IdleSpeed, LinkTurn, Meter, Reading, ScrewTurn, StopTurn
 from app.sync.hardware import likely_hardware
 from app.sync.layout import Bank, Bypass, Coupler, Layout, StopScrew
 from app.sync.linkage import BYPASS_AREA, gap_after_turns
+from app.sync.moved import after_move
 from app.sync.units import THOU
 
 FOUR = Layout((Bank("A", (1, 2, 3, 4), 2, 1),))

@@ -5,8 +5,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from app.sync.belief import Belief, usual_belief
 from app.sync.breathing import usual_breathing
-from app.sync.estimate import Belief, observe, shown_by, usual_belief
+from app.sync.estimate import observe, shown_by
 from app.sync.events import IdleSpeed, Meter, Reading
 from app.sync.hardware import Figure, likely_hardware
 from app.sync.layout import Bank, Layout

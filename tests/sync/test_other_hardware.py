@@ -7,14 +7,15 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from app.sync.advice import Advice
+from app.sync.belief import usual_belief
 from app.sync.breathing import usual_breathing
-from app.sync.estimate import after_move, usual_belief
 from app.sync.events import BladeReset, BypassTurn, Event, IdleSpeed, Meter, Reading, ScrewTurn
 from app.sync.expert import follow_advice
 from app.sync.gears import A_LITTLE, BYPASS_BASE, BYPASS_MOST
 from app.sync.hardware import likely_hardware
 from app.sync.layout import Bank, Bypass, Coupler, JointKind, Layout
 from app.sync.linkage import adjusters, moved_bores
+from app.sync.moved import after_move
 from app.sync.planner import next_move
 from app.sync.screws import EIGHTH, bypass_room, turned_out
 from app.sync.stand import WANTED, Stand

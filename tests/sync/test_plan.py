@@ -8,11 +8,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from app.sync.belief import Belief, usual_belief
 from app.sync.breathing import usual_breathing
-from app.sync.estimate import Belief, after_move, follow, usual_belief
+from app.sync.estimate import follow
 from app.sync.events import BladeReset, Event, IdleSpeed, Meter, Reading, StopTurn
 from app.sync.hardware import likely_hardware
 from app.sync.layout import Bank, Layout
+from app.sync.moved import after_move
 from app.sync.outcome import LEFT, SIXTEENTH, Task, below, finest_window, nothing, outcomes, outside_of, stacks_of
 from app.sync.plan import cheapest
 from app.sync.search import best_for_each_target
