@@ -9,6 +9,7 @@ const LONG_MS = 10 * 60 * 1000;
 const NAMES = {
   readings: ["reading", "readings"],
   rounds: ["new round", "new rounds"],
+  speed: ["idle speed", "idle speeds"],
   moves: ["move", "moves"],
   checks: ["record of steps", "records of steps"],
   back: ["step taken back", "steps taken back"],
