@@ -9,6 +9,7 @@ lever``): up to one turn of the usual screws the ball and flat contacts differ f
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -81,6 +82,24 @@ def moved_bores(layout: Layout, adjuster: Adjuster) -> tuple[int, ...]:
     if isinstance(adjuster, Bypass):
         return (adjuster.bore,)
     return layout.bank(adjuster.bank).bores
+
+
+@lru_cache(maxsize=64)
+def carried(layout: Layout) -> NDArray[np.bool_]:
+    """Which bores hang on each coupler: one row a coupler, one column a bore as walked; not to be written to.
+
+    Parameters: ``layout`` of the engine.
+
+    >>> from app.sync.layout import Bank
+    >>> carried(Layout((Bank("A", (1, 2, 3), 1, 1),))).astype(int)
+    array([[0, 1, 1],
+           [0, 0, 1]])
+    """
+    couplers = layout.couplers()
+    found = np.zeros((len(couplers), len(layout.bores)), dtype=bool)
+    for at, coupler in enumerate(couplers):
+        found[at, [layout.bores.index(bore) for bore in layout.bank_of(coupler.far).beyond(coupler)]] = True
+    return found
 
 
 def influence(layout: Layout, hardware: Hardware, gap: float = IDLE_GAP) -> Influence:

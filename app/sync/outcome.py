@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from app.sync.belief import HAND, LEAST_GAP, Belief, rates, rotation_between, turn_noise, turned
 from app.sync.breathing import settle, slopes
 from app.sync.layout import Layout
-from app.sync.linkage import stop_rotation
+from app.sync.linkage import carried, stop_rotation
 from app.sync.screws import EIGHTH, Turned, joined
 from app.sync.units import REV_PER_MIN
 
@@ -63,20 +63,17 @@ def tree_of(layout: Layout) -> Tree:
     Parameters: ``layout`` of the engine.
     """
     rows = {bore: at for at, bore in enumerate(layout.bores)}
-    couplers = layout.couplers()
-    beyond = np.zeros((len(couplers), len(rows)), dtype=np.int64)
+    hanging = carried(layout)
+    far = np.array([rows[coupler.far] for coupler in layout.couplers()], dtype=np.int64)
     weight = np.zeros(len(rows))
-    for number, coupler in enumerate(couplers, start=1):
-        carried = [rows[bore] for bore in layout.bank_of(coupler.far).beyond(coupler)]
-        beyond[number - 1, carried] = number
-        weight[rows[coupler.far]] = BEYOND_PRICE * (len(carried) - 1)
+    weight[far] = BEYOND_PRICE * (hanging.sum(axis=1) - 1)
     for bank in layout.banks:
         weight[rows[bank.stop]] = STOP_BORE_PRICE + BEYOND_PRICE * max(len(bank.bores) - 4, 0)
     return Tree(
         np.array([at for at, bank in enumerate(layout.banks) for _ in bank.bores]),
         np.array([rows[bank.stop] for bank in layout.banks]),
-        np.array([rows[coupler.far] for coupler in couplers], dtype=np.int64),
-        beyond,
+        far,
+        hanging * np.arange(1, len(far) + 1)[:, None],
         weight,
     )
 
@@ -101,6 +98,11 @@ class Task:
     restart: float = 0.0
     opened: Mapping[int, float] = field(default_factory=dict)
     helpless: frozenset[int] = frozenset()
+
+    @property
+    def sizes(self) -> Floats:
+        """Thickness of every stack [m]."""
+        return np.array([sum(stack) for stack in self.stacks])
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -313,7 +315,7 @@ class _After:
     @cached_property
     def gaps(self) -> Floats:
         belief, tree = self.belief, self._tree
-        sizes = np.array([sum(stack) for stack in self.task.stacks] + [self._before.mean()])  # the last for LEFT
+        sizes = np.append(self.task.sizes, self._before.mean())  # the last for LEFT
         blade = np.full(self.origin.shape, LEAST_GAP)
         blade[:, tree.far] = sizes[self._blades]
         turn = stop_rotation(SIXTEENTH, belief.hardware) * self._turns[:, tree.bank]

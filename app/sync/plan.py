@@ -55,7 +55,7 @@ def cheapest(belief: Belief, task: Task) -> Plan:
     order = np.argsort(costs)
     best, cost = choices[order[0]], float(costs[order[0]])
     leaders = list(dict.fromkeys([*(choices[at] for at in order[:BEST_FEW]), leave]))
-    sizes = np.array([sum(stack) for stack in task.stacks])
+    sizes = task.sizes
     likely = _likely_sizes(belief, sizes)
     tried = set(leaders)
     for _ in range(MOST_TRIMS if exact else MOST_TRIMS_WALKED):

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from app.sync.belief import TURN, Belief, gain_size
 from app.sync.gears import BYPASS_BASE, BYPASS_MOST, geared
 from app.sync.layout import Bypass, Layout
+from app.sync.linkage import carried
 from app.sync.plate import FIT, closed_leakage
 
 Floats = NDArray[np.float64]
@@ -43,14 +44,12 @@ def joined(layout: Layout) -> Joined:
     Parameters: ``layout`` of the engine.
     """
     rows = {bore: at for at, bore in enumerate(layout.bores)}
-    couplers = layout.couplers()
-    by_screw = [at for at, coupler in enumerate(couplers) if layout.by_screw(coupler)]
-    beyond = np.zeros((len(by_screw), len(rows)), dtype=bool)
-    for number, at in enumerate(by_screw):
-        beyond[number, [rows[bore] for bore in layout.bank_of(couplers[at].far).beyond(couplers[at])]] = True
+    by_screw = np.array(
+        [at for at, coupler in enumerate(layout.couplers()) if layout.by_screw(coupler)], dtype=np.int64
+    )
     owned = [layout.own_adjuster(bore) in geared(layout) for bore in layout.bores]
     bypass = np.array([rows[screw.bore] for screw in layout.bypass_screws], dtype=np.int64)
-    return Joined(np.array(by_screw, dtype=np.int64), beyond, bypass, np.array(owned, dtype=bool))
+    return Joined(by_screw, carried(layout)[by_screw], bypass, np.array(owned, dtype=bool))
 
 
 @dataclass(frozen=True, eq=False)

@@ -93,11 +93,6 @@ class _Aim:
         return np.asarray(cov - shared @ np.linalg.solve(cov[np.ix_(common, common)], shared.T))
 
     @cached_property
-    def sizes(self) -> Floats:
-        """Thickness of every stack [m]."""
-        return np.array([sum(stack) for stack in self.task.stacks])
-
-    @cached_property
     def price(self) -> Floats:
         return prices(self.belief, self.task)
 
@@ -151,7 +146,7 @@ class _Aim:
         numbers, rows = np.nonzero(tree.beyond)
         origins, each = tree.far[numbers], np.arange(len(rows))
         before, opened = belief.gaps, rates(belief, belief.gaps)
-        gaps = turned(belief, before[rows, None], rotation_between(belief, before[origins, None], self.sizes))
+        gaps = turned(belief, before[rows, None], rotation_between(belief, before[origins, None], self.task.sizes))
         ratio = opened[rows] / opened[origins]
         lever = np.zeros((len(rows), len(belief.mean)))
         lever[each, rows], lever[each, belief.bores + rows] = 1.0, 1 / belief.width

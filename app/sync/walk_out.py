@@ -29,7 +29,7 @@ def starts(belief: Belief, task: Task) -> list[Choice]:
     """
     low, high = areas_to_aim_at(belief, task)
     bounds = np.array(bypass_room(belief.layout, task.opened, task.helpless), dtype=np.int64).reshape(-1, 2)
-    sizes = np.array([sum(stack) for stack in task.stacks])
+    sizes = task.sizes
     walks = (
         _Walk(belief, task, sizes, bounds, float(area), whole) for area in (low + high) / 2 for whole in (False, True)
     )
