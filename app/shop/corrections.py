@@ -15,7 +15,7 @@ from app.shop.measures import RECORDED, Quantity, Units
 from app.shop.phases import PHASES
 from app.shop.readings import range_of
 from app.shop.refusals import ConflictError, RefusedError
-from app.shop.story import Round, Story
+from app.shop.story import MeterReading, Round, Story
 from app.shop.tables import CheckRow, Correction, ReadingRow
 
 
@@ -170,7 +170,9 @@ def _problems(story: Story, new: NewCorrection, units: Units) -> dict[str, str]:
     return problems
 
 
-def _standing(story: Story, new: NewCorrection) -> tuple[list[tuple[ReadingRow, float]], list[tuple[CheckRow, float]]]:
+def _standing(
+    story: Story, new: NewCorrection
+) -> tuple[list[tuple[MeterReading, float]], list[tuple[CheckRow, float]]]:
     """The rows to supersede and what is right, without those that stay as they are."""
     readings = {r.ident: r for one in story.rounds for r in current(one.entered) if r.value is not None}
     checks = {c.ident: c for c in story.checks.values() if c.number is not None}

@@ -6,7 +6,7 @@ import json
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import TypeVar
 
-from sqlmodel import Session, SQLModel, col, select
+from sqlmodel import Session, col, select
 
 from app.shop import engines, practice, visits
 from app.shop import exchange_v2 as v2
@@ -87,7 +87,7 @@ def _rows(story: Story) -> Iterator[tuple[object, ...]]:
             )  # fmt: skip
 
 
-def _part(part: type[P], row: SQLModel, **others: object) -> P:
+def _part(part: type[P], row: object, **others: object) -> P:
     """A part of the file from the columns of a row that it has by the same name, and from ``others``."""
     same = {name: getattr(row, name) for name in part.model_fields if hasattr(row, name)}
     return part.model_validate({**same, **others})

@@ -54,7 +54,8 @@ class Superseding(Protocol):
     @property
     def ident(self) -> int: ...
 
-    supersedes_id: int | None
+    @property
+    def supersedes_id(self) -> int | None: ...
 
 
 S = TypeVar("S", bound=Superseding)

@@ -6,6 +6,7 @@ a measurement like the first, so it is kept, and both stand in question until a 
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 from sqlmodel import Session, func, select
 
@@ -17,7 +18,7 @@ from app.shop.keys import checked, current, earlier, fingerprint, part_key
 from app.shop.progress import require_open, require_ready
 from app.shop.refusals import ConflictError, RefusedError
 from app.shop.seals import store
-from app.shop.story import Round, Story
+from app.shop.story import MeterReading, Round, Story
 from app.shop.tables import MeterRow, ReadingRow, RoundRow
 from app.shop.walk import due
 
@@ -66,22 +67,22 @@ def add(shop: Database, visit_id: int, key: str, new: NewReading, at: str, *, su
             _may_supersede(one, new.supersedes, new.bore)
         if not sure and new.value is not None and far_off(one, new.bore, new.value):
             raise RefusedError({"value": FAR_OFF})
-        row = ReadingRow(
-            key=key,
-            payload=sent,
-            round_id=one.row.ident,
-            bore=new.bore,
-            kind=new.kind,
-            value=new.value,
-            unit=story.meter.unit,
-            why=new.why.strip(),
-            by=new.by.strip() or story.visit.by,
-            at=at,
-            supersedes_id=new.supersedes,
-        )
-        store(session, row)
-        visits.remember(session, story.with_round(Round(one.row, (*one.entered, row))))
-        return row.ident
+        row: dict[str, Any] = {
+            "key": key,
+            "payload": sent,
+            "round_id": one.row.ident,
+            "bore": new.bore,
+            "kind": new.kind,
+            "value": new.value,
+            "unit": story.meter.unit,
+            "why": new.why.strip(),
+            "by": new.by.strip() or story.visit.by,
+            "at": at,
+            "supersedes_id": new.supersedes,
+        }
+        entered = MeterReading(store(session, ReadingRow, row), **row)
+        visits.remember(session, story.with_round(Round(one.row, (*one.entered, entered))))
+        return entered.ident
 
 
 def stored_under(shop: Database, key: str) -> int:

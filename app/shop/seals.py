@@ -7,9 +7,9 @@ that was edited by hand; neither passes this one. It is no protection from someb
 import hashlib
 import json
 import sqlite3
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, partial
 from typing import Any
 
 from sqlalchemy import REAL, Column, Integer, event
@@ -60,24 +60,31 @@ def check(connection: sqlite3.Connection) -> Seals:
     return Seals(sound, unsealed, tuple(broken))
 
 
-def store(session: Session, row: Evidence) -> None:
-    """Insert a row without the unit of work of the ORM, which takes longer than the disk. Sets its ``id``."""
-    values = _columns(row)
-    row.seal = values["seal"] = seal(values)
-    del values["id"]
-    row.id = wire(session).execute(_insert(type(row)), tuple(values.values())).lastrowid
+def store(session: Session, table: type[Evidence], said: Mapping[str, object]) -> int:
+    """Insert a row past the ORM, which takes longer than the disk, and return its id.
+
+    ``said`` has every column but ``id`` and ``seal``. Raises KeyError when one is missing.
+    """
+    values = _columns(table, said.__getitem__, NOT_SEALED)
+    values["seal"] = seal(values)
+    added = wire(session).execute(_insert(table), values).lastrowid
+    assert added is not None
+    return added
 
 
 @event.listens_for(Evidence, "before_insert", propagate=True)
 def _set(_mapper: object, _connection: object, row: Evidence) -> None:
-    row.seal = seal(_columns(row))
+    row.seal = seal(_columns(type(row), partial(getattr, row)))
 
 
-def _columns(row: Evidence) -> dict[str, Any]:
+def _columns(
+    table: type[Evidence], value_of: Callable[[str], Any], without: frozenset[str] = frozenset()
+) -> dict[str, Any]:
     kept: dict[str, Any] = {}
-    for name, key, number in _shape(type(row)):
-        value = getattr(row, key)
-        kept[name] = value if value is None or number is None else number(value)
+    for name, key, number in _shape(table):
+        if name not in without:
+            value = value_of(key)
+            kept[name] = value if value is None or number is None else number(value)
     return kept
 
 
@@ -93,5 +100,6 @@ def _shape(table: type[Evidence]) -> list[tuple[str, str, type[float] | type[int
 
 @cache
 def _insert(table: type[Evidence]) -> str:
-    names = [f'"{name}"' for name, _, _ in _shape(table) if name != "id"]
-    return f'INSERT INTO "{table.__tablename__}" ({", ".join(names)}) VALUES ({", ".join("?" * len(names))})'
+    names = [name for name, _, _ in _shape(table) if name != "id"]
+    columns, values = ", ".join(f'"{name}"' for name in names), ", ".join(f":{name}" for name in names)
+    return f'INSERT INTO "{table.__tablename__}" ({columns}) VALUES ({values})'

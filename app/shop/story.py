@@ -16,7 +16,6 @@ from app.shop.tables import (
     MeterRow,
     MoveRow,
     Override,
-    ReadingRow,
     RoundRow,
     Row,
     SignOff,
@@ -48,31 +47,53 @@ UNITS = {"kg/h": KG_PER_HOUR, "cfm": CFM, "kPa": KPA, "inHg": IN_HG, "mmHg": MM_
 """What a meter may read in, as multiples of the base unit."""
 
 
+@dataclass(frozen=True, slots=True)
+class MeterReading:
+    """A row of the table ``reading``: one value as the meter showed it, or word that the bore was skipped.
+
+    There are more of these than of all other rows together, and they are looked at most, so the story holds them as
+    plain values. The fields are in the order of ``visits.READINGS``.
+    """
+
+    ident: int
+    key: str
+    payload: str
+    round_id: int
+    bore: int
+    kind: str
+    value: float | None
+    unit: str
+    why: str
+    by: str
+    at: str
+    supersedes_id: int | None
+
+
 @dataclass(frozen=True)
 class Round:
     """One pass over the bores, with every reading ever entered in it, oldest first."""
 
     row: RoundRow
-    entered: tuple[ReadingRow, ...]
+    entered: tuple[MeterReading, ...]
 
     @cached_property
-    def readings(self) -> list[ReadingRow]:
+    def readings(self) -> list[MeterReading]:
         """The readings that stand: not superseded, skips left out."""
         return [r for r in current(self.entered) if r.value is not None]
 
     @property
-    def skipped(self) -> dict[int, ReadingRow]:
+    def skipped(self) -> dict[int, MeterReading]:
         """The bores skipped and not read after all."""
         read = {r.bore for r in self.readings}
         return {r.bore: r for r in current(self.entered) if r.value is None and r.bore not in read}
 
     @cached_property
-    def latest(self) -> dict[int, ReadingRow]:
+    def latest(self) -> dict[int, MeterReading]:
         """The newest standing reading of each bore, the closing one apart."""
         return {r.bore: r for r in self.readings if r.kind != "closing"}
 
     @cached_property
-    def closing(self) -> ReadingRow | None:
+    def closing(self) -> MeterReading | None:
         """The reading that ended the round."""
         return next((r for r in self.readings if r.kind == "closing"), None)
 
@@ -87,9 +108,9 @@ class Round:
         return max((r.ident for r in self.entered), default=0)
 
     @cached_property
-    def in_question(self) -> list[tuple[ReadingRow, ReadingRow]]:
+    def in_question(self) -> list[tuple[MeterReading, MeterReading]]:
         """Pairs of readings of one bore's turn, older first, each entered without sight of the other."""
-        first: dict[tuple[str, int], ReadingRow] = {}
+        first: dict[tuple[str, int], MeterReading] = {}
         pairs = []
         for reading in self.readings:
             if reading.kind in ("turn", "closing"):
@@ -163,10 +184,9 @@ class Story:
             one = one.before
 
     def rows(self) -> Iterator[Row]:
-        """Every row that the story is made of, but for the visit before."""
+        """The rows that the story is made of, but for the readings and the visit before."""
         yield from (self.engine, self.fitting, self.visit, self.meter)
-        for one in self.rounds:
-            yield from (one.row, *one.entered)
+        yield from (one.row for one in self.rounds)
         yield from (*self.all_moves, *self.all_checks, *self.overrides, *self.corrections)
         if self.sign_off is not None:
             yield self.sign_off
@@ -266,7 +286,7 @@ def seconds(at: str) -> float:
     return datetime.fromisoformat(at).timestamp()
 
 
-def _reading(row: ReadingRow) -> Reading:
+def _reading(row: MeterReading) -> Reading:
     if row.value is None:
         raise ValueError("a skipped bore has no reading")
     return Reading(row.bore, row.value * UNITS[row.unit], seconds(row.at), row.kind == "closing")

@@ -8,7 +8,7 @@ from typing import TypeVar
 from sqlmodel import Session, col, func, select
 
 from app.shop import engines, meters, people, setups
-from app.shop.database import Database
+from app.shop.database import Database, wire
 from app.shop.fittings import hardware_from_json, layout_from_json
 from app.shop.items import PLACES
 from app.shop.keys import checked, earlier, fingerprint
@@ -17,7 +17,7 @@ from app.shop.progress import progress
 from app.shop.recheck import CHANGES
 from app.shop.refusals import RefusedError
 from app.shop.settings import DEFAULTS
-from app.shop.story import Round, Story
+from app.shop.story import MeterReading, Round, Story
 from app.shop.tables import (
     CheckRow,
     Correction,
@@ -26,7 +26,6 @@ from app.shop.tables import (
     MeterRow,
     MoveRow,
     Override,
-    ReadingRow,
     RoundRow,
     SignOff,
     Visit,
@@ -34,6 +33,11 @@ from app.shop.tables import (
 
 LOOKED_BACK = 3
 """Visits before the one asked for that are read with it."""
+
+READINGS = """
+SELECT r.id, r.key, r.payload, r.round_id, r.bore, r.kind, r.value, r.unit, r.why, r."by", r.at, r.supersedes_id
+FROM round o JOIN reading r ON r.round_id = o.id
+"""
 
 R = TypeVar("R", Engine, Fitting, MeterRow)
 T = TypeVar("T", RoundRow, MoveRow, CheckRow, Override, SignOff, Correction)
@@ -204,13 +208,7 @@ def stories(session: Session, rows: Sequence[Visit]) -> list[Story]:
     fittings = _by_id(session, Fitting, {visit.fitting_id for visit in rows})
     meters_of = _by_id(session, MeterRow, {visit.meter_id for visit in rows})
     known = {f.ident: (layout_from_json(f.layout), hardware_from_json(f.hardware)) for f in fittings.values()}
-    mine = select(RoundRow.id).where(col(RoundRow.visit_id).in_(ids))
-    readings = session.exec(
-        select(ReadingRow)
-        .where(col(ReadingRow.round_id).in_(mine))
-        .order_by(col(ReadingRow.round_id), col(ReadingRow.id))
-    ).all()
-    entered = {round_id: tuple(taken) for round_id, taken in groupby(readings, key=lambda r: r.round_id)}
+    entered = _entered(session, ids)
     rounds, moves, checks = _of(session, RoundRow, ids), _of(session, MoveRow, ids), _of(session, CheckRow, ids)
     overrides, signed = _of(session, Override, ids), _of(session, SignOff, ids)
     corrected = _of(session, Correction, ids)
@@ -262,6 +260,14 @@ class _Repeats:
             figure = meters.repeatability_of(self._session, meter, until) if until else meter.repeatability
             self._known[meter.ident, until] = figure
         return self._known[meter.ident, until]
+
+
+def _entered(session: Session, ids: Sequence[int]) -> dict[int, tuple[MeterReading, ...]]:
+    """The readings of the visits by round, in the order they were stored."""
+    marks = ", ".join("?" * len(ids))
+    rows = wire(session).execute(f"{READINGS} WHERE o.visit_id IN ({marks}) ORDER BY r.round_id, r.id", tuple(ids))
+    taken = (MeterReading(*row) for row in rows)
+    return {round_id: tuple(mine) for round_id, mine in groupby(taken, key=lambda r: r.round_id)}
 
 
 def _by_id(session: Session, table: type[R], ids: Set[int]) -> dict[int, R]:

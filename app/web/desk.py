@@ -12,8 +12,7 @@ from app.shop.judgement import balance_of, evenness_of, next_of
 from app.shop.keys import new_key
 from app.shop.phases import HEAT_SOAKED
 from app.shop.progress import progress
-from app.shop.story import Story
-from app.shop.tables import ReadingRow
+from app.shop.story import MeterReading, Story
 from app.shop.walk import Due, due
 from app.sync import words
 from app.sync.advice import Advice
@@ -82,17 +81,17 @@ class Desk:
         return balance_of(self.story) if self.phase.rounds == "openings" else None
 
     @cached_property
-    def before_move(self) -> Mapping[int, ReadingRow]:
+    def before_move(self) -> Mapping[int, MeterReading]:
         """The newest values from before the last move, at the opening now read: stale, but all there is."""
         last = [r for r in self.story.rounds if r.row.opening == self.due.opening and r is not self.due.current]
         moved = [r for r in last if self.story.moved_since(r)]
-        stale: dict[int, ReadingRow] = {}
+        stale: dict[int, MeterReading] = {}
         for one in moved:
             stale.update(one.latest)
         return stale
 
     @cached_property
-    def now(self) -> Mapping[int, ReadingRow]:
+    def now(self) -> Mapping[int, MeterReading]:
         """The values of the round under way."""
         return self.due.current.latest if self.due.current else {}
 
@@ -148,7 +147,7 @@ class Desk:
         return EngineView(tuple(rows), tuple(self._strip()))
 
     @property
-    def question(self) -> tuple[ReadingRow, ReadingRow] | None:
+    def question(self) -> tuple[MeterReading, MeterReading] | None:
         """Two readings of one bore, older first, of which a person has to say which counts."""
         return next(iter(self.due.current.in_question), None) if self.due.current else None
 
@@ -347,7 +346,7 @@ class Desk:
         """How a practice engine really stands, with the minutes somebody careful would have needed."""
         return Answer("See the true state", href=f"/practice/{self.story.visit.ident}/expert", takes_long=True)
 
-    def _question_card(self, older: ReadingRow, newer: ReadingRow) -> Card:
+    def _question_card(self, older: MeterReading, newer: MeterReading) -> Card:
         meter = self.story.meter
         said = [f"{value_of(r, meter)} at {clock(r.at)}" for r in (older, newer)]
         answers = (

@@ -6,8 +6,8 @@ from typing import Literal
 
 from app.shop.judgement import evenness_of
 from app.shop.progress import progress
-from app.shop.story import UNITS, Round, Story
-from app.shop.tables import MeterRow, ReadingRow
+from app.shop.story import UNITS, MeterReading, Round, Story
+from app.shop.tables import MeterRow
 from app.sync.layout import JointKind
 from app.sync.rounds import Evenness, Standing
 from app.sync.words import Unit
@@ -87,6 +87,6 @@ def _judged(story: Story, one: Round) -> Evenness:
     return evenness_of(story, one, story.settings.window(one.row.phase))
 
 
-def value_of(reading: ReadingRow, meter: MeterRow) -> str:
+def value_of(reading: MeterReading, meter: MeterRow) -> str:
     """A reading as it was shown."""
     return "" if reading.value is None else f"{reading.value:.{unit_of(meter).decimals}f}"

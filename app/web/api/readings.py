@@ -9,8 +9,7 @@ from app.shop import engines, readings, visits
 from app.shop.database import Database
 from app.shop.judgement import evenness_of
 from app.shop.readings import NewReading
-from app.shop.story import Round, Story
-from app.shop.tables import ReadingRow
+from app.shop.story import MeterReading, Round, Story
 from app.sync.rounds import Evenness
 from app.sync.units import THOU
 from app.sync.words import verdict_sentence
@@ -96,7 +95,7 @@ class ReadingTold(Told):
     stands: bool = Field(description="False once it was corrected.")
 
     @staticmethod
-    def of(row: ReadingRow, stands: bool) -> "ReadingTold":
+    def of(row: MeterReading, stands: bool) -> "ReadingTold":
         """From its row."""
         fields = ("bore", "kind", "value", "unit", "why", "by", "at")
         return ReadingTold.model_validate(
@@ -258,6 +257,7 @@ def settle_readings(shop: Shop, visit_id: Id, phase: Slug, body: SettledSent, no
 
 def _stored(shop: Database, visit_id: int, row_id: int) -> ReadingTold:
     with shop.reading() as session:
-        row = session.get_one(ReadingRow, row_id)
         story = visits.load(session, visit_id)
-    return ReadingTold.of(row, all(row_id != later.supersedes_id for one in story.rounds for later in one.entered))
+    entered = [reading for one in story.rounds for reading in one.entered]
+    row = next(reading for reading in entered if reading.ident == row_id)
+    return ReadingTold.of(row, all(row_id != later.supersedes_id for later in entered))
