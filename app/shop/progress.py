@@ -62,8 +62,13 @@ def current_phase(story: Story) -> Phase:
 
 def items_of(story: Story, one: Phase) -> tuple[Item, ...]:
     """What a phase asks of this engine in this place."""
-    mine = _asked(one.slug, story.visit.place, parts_of(story.layout))
+    mine = _asked_from_the_start(story, one)
     return mine + snap_items(story) if one.rounds == "fine" else mine
+
+
+def _asked_from_the_start(story: Story, one: Phase) -> tuple[Item, ...]:
+    """Those of the items that are asked for from the start, whatever was read; the others stop nothing."""
+    return _asked(one.slug, story.visit.place, parts_of(story.layout))
 
 
 @cache
@@ -117,19 +122,34 @@ def next_standing(story: Story) -> Standing | None:
 
 def require_ready(story: Story, one: Phase) -> None:
     """Raises RefusedError while the engine may not be read in an open phase: stopped, or not yet safe to run."""
+    if one.slug not in story.waits:
+        story.waits[one.slug] = _waits(story, one)
+    if waits := story.waits[one.slug]:
+        raise RefusedError({"value": waits})
+
+
+def _waits(story: Story, one: Phase) -> str:
+    """What has to be seen to before the engine is read, as a sentence; empty for nothing. No reading changes it."""
     if _spared(story, one):
-        return
+        return ""
     if stops := _stops(story, one):
-        raise RefusedError({"value": stops[0]})
+        return stops[0]
     if one.rounds == "fine" and _override(story, one) is None and (lacks := lacks_of(story)):
-        raise RefusedError({"value": f"Not hot right through yet: {lacks[0]}. The round opens by itself when it is."})
-    before = {i.slug for i in items_of(story, one) if i.before_running}
-    waits = next((m for m in _missing_items(story, one) if m.must and m.slug in before), None)
-    if waits is not None:
-        raise RefusedError({"value": f"First see to it, and tick it: {waits.what}."})
+        return f"Not hot right through yet: {lacks[0]}. The round opens by itself when it is."
+    before = (item for item in _asked_from_the_start(story, one) if item.before_running and item.must)
+    undone = next((item for item in before if _lacks(story, one, item)), None)
+    return f"First see to it, and tick it: {undone.ask}." if undone else ""
 
 
 def _standing(story: Story, one: Phase) -> Standing:
+    """How far a phase is, worked out once for a story, and not again for readings taken in a phase after it."""
+    if one.slug not in story.standings:
+        story.standings[one.slug] = _worked_out(story, one)
+    found: Standing = story.standings[one.slug]
+    return found
+
+
+def _worked_out(story: Story, one: Phase) -> Standing:
     override = _override(story, one)
     if spared := _spared(story, one):
         return Standing(one, (), override, spared)
@@ -145,7 +165,7 @@ def _override(story: Story, one: Phase) -> Override | None:
 
 def _stops(story: Story, one: Phase) -> tuple[str, ...]:
     said = []
-    for item in items_of(story, one):
+    for item in _asked_from_the_start(story, one):
         check = story.checks.get((one.slug, item.slug)) if item.stops else None
         if check is not None and check.number is not None:
             said.append(instruction(item, check.number, story.settings.limits, story.units))
@@ -165,16 +185,18 @@ def _missing(story: Story, one: Phase) -> list[Missing]:
 
 
 def _missing_items(story: Story, one: Phase) -> list[Missing]:
-    lacks: list[Missing] = []
-    for item in items_of(story, one):
-        check = story.checks.get((one.slug, item.slug))
-        if check is None and story.visit.place not in item.needed:
-            continue
-        if check is None or (item.fresh and check.after_move < story.last_move):
-            lacks.append(Missing(item.slug, item.ask, item.must))
+    lacks = [Missing(item.slug, item.ask, item.must) for item in items_of(story, one) if _lacks(story, one, item)]
     if one.rounds == "fine" and (cold := lacks_of(story)):
         lacks.append(Missing(GATE, "Hot right through: " + ", ".join(cold)))
     return lacks
+
+
+def _lacks(story: Story, one: Phase, item: Item) -> bool:
+    """Whether an item still has to be recorded."""
+    check = story.checks.get((one.slug, item.slug))
+    if check is None:
+        return story.visit.place in item.needed
+    return item.fresh and check.after_move < story.last_move
 
 
 def _missing_rounds(story: Story, one: Phase) -> list[Missing]:

@@ -4,9 +4,12 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import cached_property
+from itertools import takewhile
+from typing import Any
 
 from app.shop.keys import current
 from app.shop.measures import RECORDED, Units
+from app.shop.phases import PHASES
 from app.shop.settings import DEFAULTS, Settings
 from app.shop.tables import (
     CheckRow,
@@ -196,7 +199,19 @@ class Story:
         others = [r for r in self.rounds if r.row.number != one.row.number]
         later = replace(self, rounds=tuple(sorted([*others, one], key=lambda r: r.row.number)))
         vars(later).update({name: vars(self)[name] for name in APART_FROM_ROUNDS if name in vars(self)})
+        before = takewhile(lambda phase: phase.slug != one.row.phase, PHASES)
+        later.standings.update({p.slug: self.standings[p.slug] for p in before if p.slug in self.standings})
         return later
+
+    @cached_property
+    def standings(self) -> dict[str, Any]:
+        """Room for how far each phase is, by its name: see ``progress``."""
+        return {}
+
+    @cached_property
+    def waits(self) -> dict[str, str]:
+        """Room for what has to be seen to before the engine is read in a phase, by its name: see ``progress``."""
+        return {}
 
     @cached_property
     def figures(self) -> dict[tuple[str, str], list[tuple[float, float]]]:
@@ -277,7 +292,7 @@ class Story:
         return [event for _, event in sorted(stamped, key=lambda pair: pair[0])]
 
 
-APART_FROM_ROUNDS = ("moves", "checks", "taken_back", "figures")
+APART_FROM_ROUNDS = ("moves", "checks", "taken_back", "figures", "waits")
 """What is worked out once for a story and stays true of it when a reading comes in."""
 
 

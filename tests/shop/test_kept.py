@@ -10,10 +10,12 @@ from app.shop.database import Database
 from app.shop.kept import Memory
 from app.shop.moves import NewMove
 from app.shop.news import marks, marks_of
-from app.shop.phases import HEAT_SOAKED
+from app.shop.phases import BANK_BALANCE, HEAT_SOAKED, LOCK_DOWN
+from app.shop.progress import progress
 from app.shop.story import Story
+from app.shop.walk import due
 from app.sync.units import THOU
-from tests.shop.yard import AT, FACTS, heat_soaked, key, read, read_round
+from tests.shop.yard import AT, FACTS, blip, check_all, heat_soaked, key, read, read_round
 
 
 def load(shop: Database, visit_id: int) -> Story:
@@ -68,6 +70,27 @@ def test_what_is_kept_is_what_another_look_would_find(shop: Database) -> None:
     assert found is not kept
     assert [one.row.model_dump() for one in found.rounds] == [one.row.model_dump() for one in kept.rounds]
     assert [one.entered for one in found.rounds] == [one.entered for one in kept.rounds]
+
+
+def test_how_far_the_phases_are_is_what_another_look_would_find(shop: Database) -> None:
+    """What was worked out before is carried on from reading to reading, as long as that cannot have changed."""
+    visit_id = heat_soaked(shop)
+    done = []
+    for phase in (HEAT_SOAKED, BANK_BALANCE, HEAT_SOAKED, BANK_BALANCE, LOCK_DOWN):
+        if phase is not HEAT_SOAKED:
+            check_all(shop, visit_id, phase)
+        elif done:
+            make_move(shop, visit_id)
+        while due(load(shop, visit_id), phase).bore is not None:
+            read(shop, visit_id, phase)
+            kept, memory = progress(load(shop, visit_id)), shop._memory
+            shop._memory = Memory()
+            assert progress(load(shop, visit_id)) == kept
+            shop._memory = memory
+        if phase is HEAT_SOAKED:
+            blip(shop, visit_id, 6.5)
+        done.append([standing.done for standing in progress(load(shop, visit_id))])
+    assert [sum(phases) for phases in done] == [3, 4, 3, 4, 5]
 
 
 def test_a_write_that_failed_is_not_kept_in_mind(shop: Database, monkeypatch: pytest.MonkeyPatch) -> None:
