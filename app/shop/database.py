@@ -10,6 +10,7 @@ import sys
 import threading
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
+from functools import cached_property
 from pathlib import Path
 from typing import IO, Any
 
@@ -132,8 +133,7 @@ class Database:
         if not self._turn.acquire(timeout=TURN_SECONDS):
             raise ShopUnavailableError("The write before this one is stuck. Start the program again.")
         try:
-            with plain_words(), self._transaction() as connection, self._session(self._writes) as session:
-                session.info["wire"] = connection
+            with plain_words(), self._transaction() as connection, self._scribing(connection) as session:
                 yield session
                 _require_transaction(connection)
                 if session.in_transaction():
@@ -147,16 +147,36 @@ class Database:
     @contextmanager
     def _transaction(self) -> Iterator[sqlite3.Connection]:
         """The connection for writes, in a transaction that is taken back unless it is committed inside."""
-        held = self._writes.raw_connection()
-        connection = held.driver_connection
-        assert isinstance(connection, sqlite3.Connection)
+        connection = self._pen
         try:
             connection.execute("BEGIN IMMEDIATE")
             yield connection
         finally:
             if connection.in_transaction:
                 connection.rollback()
-            held.close()
+
+    @cached_property
+    def _pen(self) -> sqlite3.Connection:
+        """The one connection of the engine for writes, under the ORM."""
+        with closing(self._writes.raw_connection()) as held:
+            connection = held.driver_connection
+        assert isinstance(connection, sqlite3.Connection)
+        return connection
+
+    @contextmanager
+    def _scribing(self, connection: sqlite3.Connection) -> Iterator[Session]:
+        """The one session of all writes, as if it were new: making one takes longer than many a write."""
+        session = self._scribe
+        session.info.update(wire=connection, fresh={})
+        try:
+            yield session
+        finally:
+            if session.in_transaction() or session.identity_map:
+                session.close()
+
+    @cached_property
+    def _scribe(self) -> Session:
+        return self._session(self._writes)
 
     def _session(self, engine: Engine) -> Session:
         """``info`` has what was read before, and what this session read or stored: see ``visits.load``."""

@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from functools import cache
-from typing import Annotated, Any
+from typing import Annotated, Any, NamedTuple
 from urllib.parse import quote
 
 from fastapi import Depends, Request
@@ -117,7 +117,21 @@ async def _typed(request: Request) -> Typed:
     return typed
 
 
+class Sent(NamedTuple):
+    """All that the route of a form is handed, by one dependency: four of them take as long as the guards together."""
+
+    shop: Database
+    page: Pages
+    form: Typed
+    now: str
+
+
+async def _sent(request: Request) -> Sent:
+    return Sent(await _shop(request), await _page(request), await _typed(request), await _now(request))
+
+
 Shop = Annotated[Database, Depends(_shop)]
 Now = Annotated[str, Depends(_now)]
 Form = Annotated[Typed, Depends(_typed)]
 Page = Annotated[Pages, Depends(_page)]
+Posted = Annotated[Sent, Depends(_sent)]

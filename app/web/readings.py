@@ -15,7 +15,7 @@ from app.shop.readings import FAR_OFF, NewReading
 from app.shop.refusals import NotThereError, RefusedError
 from app.shop.story import Story
 from app.shop.telephone import spoken
-from app.web.context import Form, Now, Page, Pages, Shop
+from app.web.context import Form, Now, Page, Pages, Posted, Shop
 from app.web.desk import Desk
 from app.web.drawing import phases
 from app.web.forms import Typed
@@ -49,8 +49,9 @@ def news(shop: Shop, visit_id: int, since: str = "") -> Response:
 
 
 @router.post("/visits/{visit_id}/{slug}/readings")
-def add(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: Now) -> Response:
+def add(posted: Posted, visit_id: int, slug: str) -> Response:
     """Keep one reading, or show the page again with what is wrong beside the keypad."""
+    shop, page, form, now = posted
     here = f"/visits/{visit_id}/{slug}/readings"
     skips, simulated = bool(form.text("skip") or form.text("why")), bool(form.text("practice"))
     if skips and not form.text("why"):

@@ -174,11 +174,8 @@ def write_five(counter: Database) -> None:
         run(session, "UPDATE counter SET n = 5")
 
 
-def test_another_program_that_holds_the_file_is_named_as_the_trouble(
-    counter: Database, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.setattr(database, "PRAGMAS", [*database.PRAGMAS, "busy_timeout=50"])
-    counter._writes.dispose()
+def test_another_program_that_holds_the_file_is_named_as_the_trouble(counter: Database) -> None:
+    counter._pen.execute("PRAGMA busy_timeout=50")
     with closing(sqlite3.connect(counter.file, isolation_level=None)) as other:
         other.execute("BEGIN IMMEDIATE")
         with pytest.raises(ShopUnavailableError, match=r"Another program is holding .* Nothing was stored"):
