@@ -60,12 +60,14 @@ class BankDifference:
     """Second bank less first bank at one opening: mean flow per bore [kg/s], its error, and per cent of their mean.
 
     ``lever_travel`` [m] is 0 at idle; ``first`` and ``second`` are the banks' mean flows per bore [kg/s].
+    ``from_above`` as in ``Opening``.
     """
 
     lever_travel: float
     first: float
     second: float
     sd: float
+    from_above: bool = False
 
     @property
     def difference(self) -> float:
@@ -98,7 +100,7 @@ class BankStory:
     extra
         What would tell most next: ``flow_meter`` (a vacuum column says nothing here), ``idle`` (readings at idle on
         both banks), ``free_play`` (prove it on both links), ``opening`` or ``wider_opening`` (read both banks at
-        ``extra_travel`` [m] under the central lever), ``both_ways`` (the same opening reached from above as well),
+        ``extra_travel`` [m] under the central lever), ``both_ways`` (that opening reached from above as well),
         ``angle_gauge`` (engine off, on both shafts), ``again`` (read more bores or read them again), ``none``.
     """
 
@@ -218,7 +220,7 @@ def _difference(layout: Layout, opening: Opening, idle: Mapping[int, float], met
             return None
         means.append(sum(values) / len(values))
         variance += sum(reading_sd(value, meter) ** 2 for value in values) / opening.times / len(values) ** 2
-    return BankDifference(opening.lever_travel, means[0], means[1], math.sqrt(variance))
+    return BankDifference(opening.lever_travel, means[0], means[1], math.sqrt(variance), opening.from_above)
 
 
 def _noise(
@@ -270,7 +272,7 @@ def _tell(
         cause = "unknown"
     offset, offset_sd = _centre(OFFSETS, belief.offsets)
     ratio, ratio_sd = _centre(belief.ratio_grid, belief.ratios)
-    extra, extra_travel = _what_next(cause, travels, belief, free_play_proven)
+    extra, extra_travel = _what_next(cause, differences, travels, belief, free_play_proven)
 
     flats = 0.0
     if cause == "length" and free_play_proven and len(np.unique(travels)) > 1:
@@ -295,7 +297,9 @@ def _tell(
     )
 
 
-def _what_next(cause: Cause, travels: Floats, belief: Belief, free_play_proven: bool) -> tuple[Extra, float]:
+def _what_next(
+    cause: Cause, differences: tuple[BankDifference, ...], travels: Floats, belief: Belief, free_play_proven: bool
+) -> tuple[Extra, float]:
     """The reading or check that would tell most, and the lever travel [m] if it is an opening."""
     if not free_play_proven:
         return "free_play", 0.0
@@ -308,8 +312,10 @@ def _what_next(cause: Cause, travels: Floats, belief: Belief, free_play_proven: 
         return "wider_opening", max(2 * widest, WIDE_TRAVEL)
     if cause in ("nothing", "slack"):
         return "none", 0.0
-    if belief.odds["slack"] > LOOKS_ALIKE:
-        return "both_ways", 0.0
+    come_back = {d.lever_travel for d in differences if d.from_above}
+    one_way = [d for d in differences if d.lever_travel > 0 and d.lever_travel not in come_back]
+    if belief.odds["slack"] > LOOKS_ALIKE and one_way:
+        return "both_ways", max(one_way, key=lambda d: abs(d.percent)).lever_travel
     if belief.unequal > RATIO_DOUBT and len(belief.ratio_grid) > 1:
         return "angle_gauge", 0.0
     return ("again" if cause == "unknown" else "none"), 0.0

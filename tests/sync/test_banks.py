@@ -153,6 +153,21 @@ def test_lost_motion_looks_like_a_wrong_length_until_the_opening_is_reached_from
     assert (slack.cause, slack.flats) == ("slack", 0.0)
 
 
+@pytest.mark.parametrize(("early", "cause"), [(-9.0, "length"), (0.0, "slack")])
+def test_the_opening_where_most_shows_is_asked_for_from_above_and_settles_it(early: float, cause: str) -> None:
+    opening = [opened(10, early=-9), opened(30, early=-9)]
+    asked = told(opening, tight=False)
+    assert asked.extra_travel == opening[0].lever_travel  # a late bank shows most, in per cent, where little is open
+    settled = told([*opening, replace(opened(10, early=early), from_above=True)], tight=False)
+    assert (settled.cause, settled.extra) == (cause, "none")
+
+
+def test_what_was_read_both_ways_is_not_asked_for_again() -> None:
+    opening = [opened(10, early=-9), opened(30, early=-9)]
+    half_way = replace(opened(10, early=-4.5), from_above=True)
+    assert told([*opening, half_way], tight=False).extra_travel in (0.0, opening[1].lever_travel)
+
+
 def test_an_angle_gauge_settles_the_levers() -> None:
     read = [opened(20, ratio=0.12), opened(60, ratio=0.12), opened(100, ratio=0.12)]
     unequal = told(read, gauged=0.12)
