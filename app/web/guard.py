@@ -8,7 +8,7 @@ import asyncio
 import re
 import socket
 from collections.abc import Callable, MutableMapping
-from functools import partial
+from functools import lru_cache, partial
 from ipaddress import IPv6Address, ip_address
 from typing import Any
 
@@ -50,6 +50,9 @@ HEADERS = {
     "Referrer-Policy": "same-origin",  # no-referrer would make forms send "Origin: null"
     "Cross-Origin-Opener-Policy": "same-origin",
 }
+
+ENCODED = {name.lower().encode(): value.encode() for name, value in HEADERS.items()}
+"""The same as they are sent."""
 
 TABLET = "evenbore_tablet"
 """The cookie that a paired tablet keeps its token in."""
@@ -105,8 +108,13 @@ def own_names() -> frozenset[str]:
 
 def at_this_computer(scope: MutableMapping[str, Any]) -> bool:
     """Whether a request came from the shop computer itself. One without an address did not come over a network."""
+    return _loopback((scope.get("client") or ("",))[0])
+
+
+@lru_cache(maxsize=256)
+def _loopback(client: str) -> bool:
     try:
-        address = ip_address((scope.get("client") or ("",))[0])
+        address = ip_address(client)
     except ValueError:
         return True
     mapped = address.ipv4_mapped if isinstance(address, IPv6Address) else None
@@ -142,11 +150,10 @@ class Headers:
             nonlocal started
             if message["type"] == "http.response.start":
                 started = True
-                headers = MutableHeaders(scope=message)
-                for name, value in HEADERS.items():
-                    headers[name] = value
+                theirs = [header for header in message["headers"] if header[0] not in ENCODED]
+                message["headers"] = [*theirs, *ENCODED.items()]
                 kept = "no-cache" if scope["path"].startswith(FILES) else "no-store"
-                headers.setdefault("Cache-Control", kept)
+                MutableHeaders(scope=message).setdefault("Cache-Control", kept)
             await send(message)
 
         try:
@@ -207,16 +214,7 @@ class KnownHost:
     def knows(self, host: str) -> bool:
         """Whether ``host``, a Host header's whole value, is one of ours."""
         match = HOST.fullmatch(host.lower())
-        if match is None:
-            return False
-        name = match["name"]
-        if name.rstrip(".") in self.names:
-            return True
-        try:
-            address = ip_address(name.strip("[]"))
-        except ValueError:
-            return False
-        return (address.version == 6) == name.startswith("[")
+        return match is not None and (match["name"].rstrip(".") in self.names or _is_address(match["name"]))
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] == "http":
@@ -232,6 +230,16 @@ class KnownHost:
                 await page(scope, receive, send)
                 return
         await self.app(scope, receive, send)
+
+
+@lru_cache(maxsize=256)
+def _is_address(name: str) -> bool:
+    """Whether a host's name is an IP address, in brackets when it is one of version 6."""
+    try:
+        address = ip_address(name.strip("[]"))
+    except ValueError:
+        return False
+    return (address.version == 6) == name.startswith("[")
 
 
 class SameOrigin:
