@@ -62,6 +62,15 @@ def to_read(story: Story, phase: Phase, advice: Advice) -> tuple[ToRead, ...]:
     )
 
 
+def lever(story: Story, phase: Phase, advice: Advice) -> tuple[float, bool]:
+    """What holds the central lever for a step [m], 0 at idle, and whether it is reached from above.
+
+    A step whose ``why`` is ``both_ways`` asks for a round to be begun that way.
+    """
+    now, found = due(story, phase), balance_of(story) if advice.why == "both_ways" else None
+    return (found.extra_travel, True) if found is not None else (now.opening, now.from_above)
+
+
 def _read_on(now: Due, advice: Advice | None) -> Advice:
     """What the round asks for: the bores that the brain doubts ahead of their turn, the rest in theirs."""
     assert now.bore is not None
@@ -106,4 +115,4 @@ def _off_idle(story: Story, phase: Phase, now: Due) -> Advice:
     if found.flats and found.bank is not None:
         bores = story.layout.bank(found.bank).bores
         return Advice("link", "link", bank=found.bank, flats=found.flats, bores=bores)
-    return Advice("measure" if found.extra == "again" else "cannot", found.extra)
+    return Advice("measure" if found.extra in ("again", "both_ways") else "cannot", found.extra)

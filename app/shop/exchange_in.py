@@ -14,8 +14,8 @@ from pydantic import ValidationError
 from sqlalchemy.exc import IntegrityError
 from sqlmodel import Session, select
 
-from app.shop import exchange_v1
-from app.shop import exchange_v2 as v2
+from app.shop import exchange_v1, exchange_v2
+from app.shop import exchange_v3 as v3
 from app.shop.database import Database
 from app.shop.engines import EngineFacts, folded
 from app.shop.exchange_out import engine_file
@@ -29,7 +29,7 @@ from app.sync.layout import Layout, LayoutError
 LARGEST = 12 * 1024 * 1024
 """The longest file that is read [bytes]; an engine with forty visits of three rounds takes about one megabyte."""
 MOST_SAID = 5
-Keyed = v2.Round | v2.Reading | v2.Move | v2.Check | v2.Override | v2.Correction | v2.SignOff
+Keyed = v3.Round | v3.Reading | v3.Move | v3.Check | v3.Override | v3.Correction | v3.SignOff
 FACTS = ("serial", "description", "displacement", "displacement_unit", "customer", "vehicle", "idle_speed")
 
 
@@ -53,7 +53,7 @@ class Plan:
     conflicts: tuple[Conflict, ...]
 
 
-def read(text: str) -> v2.EngineFile:
+def read(text: str) -> v3.EngineFile:
     """The file that a text is. Raises RefusedError with what is wrong with it, in a sentence or a few."""
     if len(text.encode()) > LARGEST:
         raise RefusedError({"file": f"The file is longer than {LARGEST // 1024 // 1024} MB."})
@@ -63,14 +63,17 @@ def read(text: str) -> v2.EngineFile:
         raise RefusedError({"file": "This is not an engine's file: it is no JSON."}) from None
     if not isinstance(found, dict) or found.get("format") != "evenbore-engine":
         raise RefusedError({"file": "This is not an engine's file."})
-    if found.get("version") not in (1, 2):
+    if found.get("version") not in (1, 2, 3):
         version = str(found.get("version"))[:20]
-        raise RefusedError({"file": f"The file is of version {version}; this program reads 1 and 2. Update it."})
+        raise RefusedError({"file": f"The file is of version {version}; this program reads 1 to 3. Update it."})
     try:
-        if found["version"] == 1:
-            file = v2.from_v1(exchange_v1.EngineFile.model_validate_json(text))
-        else:
-            file = v2.EngineFile.model_validate_json(text)
+        match found["version"]:
+            case 1:
+                file = v3.from_v1(exchange_v1.EngineFile.model_validate_json(text))
+            case 2:
+                file = v3.from_v2(exchange_v2.EngineFile.model_validate_json(text))
+            case _:
+                file = v3.EngineFile.model_validate_json(text)
     except ValidationError as error:
         said = [f"{'.'.join(map(str, one['loc']))}: {one['msg']}" for one in error.errors()[:MOST_SAID]]
         raise RefusedError({"file": "The file is not as its schema says. " + "; ".join(said)}) from None
@@ -79,7 +82,7 @@ def read(text: str) -> v2.EngineFile:
     return file
 
 
-def plan(session: Session, file: v2.EngineFile, choices: Mapping[str, str]) -> Plan:
+def plan(session: Session, file: v3.EngineFile, choices: Mapping[str, str]) -> Plan:
     """What ``file`` would add and what is still to be chosen. Raises RefusedError when the two cannot go together."""
     ours, conflicts = _engine(session, file, choices)
     mine = engine_file(session, ours.ident, file.exported_at) if ours else None
@@ -94,7 +97,7 @@ def plan(session: Session, file: v2.EngineFile, choices: Mapping[str, str]) -> P
     return Plan(ours.ident if ours else None, adds, asked)
 
 
-def bring_in(shop: Database, file: v2.EngineFile, choices: Mapping[str, str]) -> int:
+def bring_in(shop: Database, file: v3.EngineFile, choices: Mapping[str, str]) -> int:
     """Store what is not here yet and return the engine's id; again, and nothing more is stored.
 
     Raises ConflictError while something is still to be chosen, RefusedError when it cannot be; nothing is stored then.
@@ -110,7 +113,7 @@ def bring_in(shop: Database, file: v2.EngineFile, choices: Mapping[str, str]) ->
             raise ConflictError({"file": "A part of this file belongs to another engine here."}) from None
 
 
-def _engine(session: Session, file: v2.EngineFile, choices: Mapping[str, str]) -> tuple[Engine | None, list[Conflict]]:
+def _engine(session: Session, file: v3.EngineFile, choices: Mapping[str, str]) -> tuple[Engine | None, list[Conflict]]:
     """The engine here that the file belongs to, by key or by a person's word."""
     by_key = session.exec(select(Engine).where(Engine.key == file.engine.key)).first()
     if by_key is not None:
@@ -128,7 +131,7 @@ def _engine(session: Session, file: v2.EngineFile, choices: Mapping[str, str]) -
     return (taken if choices.get("same") == "join" else None), [conflict]
 
 
-def _facts(file: v2.EngineFile, mine: v2.EngineFile | None) -> list[Conflict]:
+def _facts(file: v3.EngineFile, mine: v3.EngineFile | None) -> list[Conflict]:
     if mine is None or all(getattr(mine.engine, name) == getattr(file.engine, name) for name in FACTS):
         return []
     both = [(str(getattr(mine.engine, n)), str(getattr(file.engine, n))) for n in FACTS]
@@ -144,7 +147,7 @@ def _facts(file: v2.EngineFile, mine: v2.EngineFile | None) -> list[Conflict]:
     ]
 
 
-def _meters(session: Session, file: v2.EngineFile, mine: v2.EngineFile | None) -> list[Conflict]:
+def _meters(session: Session, file: v3.EngineFile, mine: v3.EngineFile | None) -> list[Conflict]:
     """Meters of one key in two shops: the one that every shop begins with is hardly the same instrument."""
     conflicts = []
     known = {v.key for v in mine.visits} if mine else set()
@@ -154,7 +157,7 @@ def _meters(session: Session, file: v2.EngineFile, mine: v2.EngineFile | None) -
         if here is None or not new:
             continue
         used = session.exec(select(Visit).where(Visit.meter_id == here.ident)).first()
-        same = all(getattr(here, name) == getattr(meter, name) for name in v2.Meter.model_fields)
+        same = all(getattr(here, name) == getattr(meter, name) for name in v3.Meter.model_fields)
         if used is not None or not same:
             conflicts.append(
                 Conflict(
@@ -168,7 +171,7 @@ def _meters(session: Session, file: v2.EngineFile, mine: v2.EngineFile | None) -
     return conflicts
 
 
-def _numbers(file: v2.EngineFile, mine: v2.EngineFile | None) -> list[Conflict]:
+def _numbers(file: v3.EngineFile, mine: v3.EngineFile | None) -> list[Conflict]:
     if mine is None:
         return []
     ours = {v.number: v.key for v in mine.visits} | {-f.number: f.key for f in mine.fittings}
@@ -188,7 +191,7 @@ def _numbers(file: v2.EngineFile, mine: v2.EngineFile | None) -> list[Conflict]:
     ]
 
 
-def _same_rows(file: v2.EngineFile, mine: v2.EngineFile | None) -> None:
+def _same_rows(file: v3.EngineFile, mine: v3.EngineFile | None) -> None:
     """Raises RefusedError for a row that is here under the same key and says something else."""
     if mine is None:
         return
@@ -199,7 +202,7 @@ def _same_rows(file: v2.EngineFile, mine: v2.EngineFile | None) -> None:
             raise RefusedError({"file": f"{what} Nothing was done."})
 
 
-def _rows(file: v2.EngineFile) -> list[tuple[str, tuple[str, object]]]:
+def _rows(file: v3.EngineFile) -> list[tuple[str, tuple[str, object]]]:
     """Every row of evidence but meters by its key: what it is and what it says, numbers given by a shop left out."""
     aside = {"number", "meter", "rounds", "readings", "moves", "checks", "overrides", "sign_off", "corrections"}
     rows: list[tuple[str, tuple[str, object]]] = [
@@ -220,15 +223,15 @@ def _rows(file: v2.EngineFile) -> list[tuple[str, tuple[str, object]]]:
     return rows
 
 
-def _named_keys(file: v2.EngineFile) -> list[tuple[str, str]]:
+def _named_keys(file: v3.EngineFile) -> list[tuple[str, str]]:
     return [("engine", file.engine.key), *((said[0], key) for key, said in _rows(file))]
 
 
-def _keys(file: v2.EngineFile | None) -> set[str]:
+def _keys(file: v3.EngineFile | None) -> set[str]:
     return {key for _, key in _named_keys(file)} if file else set()
 
 
-def _nonsense(file: v2.EngineFile) -> list[str]:
+def _nonsense(file: v3.EngineFile) -> list[str]:
     """What no shop can have written."""
     wrong = [f"engine.{name}: {words}" for name, words in _as_facts(file.engine).problems().items()]
     keys = Counter(key for _, key in _named_keys(file))
@@ -253,7 +256,7 @@ def _nonsense(file: v2.EngineFile) -> list[str]:
     return wrong
 
 
-def _visit_nonsense(visit: v2.Visit, layouts: Mapping[str, Layout], meters: Mapping[str, v2.Meter]) -> list[str]:
+def _visit_nonsense(visit: v3.Visit, layouts: Mapping[str, Layout], meters: Mapping[str, v3.Meter]) -> list[str]:
     wrong: list[str] = []
     if visit.fitting not in layouts or visit.meter not in meters:
         return ["its fitting or its meter is not in the file"]
@@ -267,6 +270,8 @@ def _visit_nonsense(visit: v2.Visit, layouts: Mapping[str, Layout], meters: Mapp
     rounds = {r.key for r in visit.rounds}
     if len({r.number for r in visit.rounds}) < len(rounds):
         wrong.append("two rounds have one number")
+    if any(r.from_above and r.opening <= 0 for r in visit.rounds):
+        wrong.append("idle is not reached from above")
     for rows, refers in (
         (visit.readings, ()),
         (visit.moves, (("after_reading", {r.key for r in visit.readings}),)),
@@ -299,7 +304,7 @@ def _visit_nonsense(visit: v2.Visit, layouts: Mapping[str, Layout], meters: Mapp
     return wrong
 
 
-def _as_facts(engine: v2.Engine) -> EngineFacts:
+def _as_facts(engine: v3.Engine) -> EngineFacts:
     return EngineFacts(**{name: getattr(engine, name) for name in FACTS})
 
 

@@ -9,24 +9,24 @@ from typing import TypeVar
 from sqlmodel import Session, col, select
 
 from app.shop import engines, practice, visits
-from app.shop import exchange_v2 as v2
+from app.shop import exchange_v3 as v3
 from app.shop.keys import current
 from app.shop.refusals import RefusedError
 from app.shop.story import Story
 from app.shop.tables import Fitting, MeterRow
 
-P = TypeVar("P", bound=v2.Part)
+P = TypeVar("P", bound=v3.Part)
 
 CSV_COLUMNS = (
     "visit", "place", "job", "opened_at", "meter", "round", "phase", "opening_m", "bore", "kind", "value", "unit",
-    "stands", "why", "by", "at",
+    "stands", "why", "by", "at", "from_above",
 )  # fmt: skip
 
 FORMULA = ("=", "+", "-", "@", "\t", "\r")
 """Beginnings that a spreadsheet may take for a formula (OWASP, CSV injection)."""
 
 
-def engine_file(session: Session, engine_id: int, at: str) -> v2.EngineFile:
+def engine_file(session: Session, engine_id: int, at: str) -> v3.EngineFile:
     """One engine with everything ever recorded of it. Raises NotThereError, RefusedError for one to practise on."""
     engine = engines.get(session, engine_id)
     if practice.of_engine(session, engine_id) is not None:
@@ -35,21 +35,21 @@ def engine_file(session: Session, engine_id: int, at: str) -> v2.EngineFile:
     stories = list(reversed(visits.of_engine(session, engine_id)))
     meters: dict[int, MeterRow] = {story.meter.ident: story.meter for story in stories}
     keys = {f.ident: f.key for f in fittings}
-    return v2.EngineFile(
+    return v3.EngineFile(
         format="evenbore-engine",
-        version=2,
+        version=3,
         exported_at=at,
-        engine=_part(v2.Engine, engine),
-        meters=[_part(v2.Meter, meter) for _, meter in sorted(meters.items())],
+        engine=_part(v3.Engine, engine),
+        meters=[_part(v3.Meter, meter) for _, meter in sorted(meters.items())],
         fittings=[
-            _part(v2.Fitting, f, layout=v2.whole(json.loads(f.layout)), hardware=json.loads(f.hardware))
+            _part(v3.Fitting, f, layout=v3.whole(json.loads(f.layout)), hardware=json.loads(f.hardware))
             for f in fittings
         ],
         visits=[_visit(story, keys) for story in stories],
     )
 
 
-def written(file: v2.EngineFile) -> str:
+def written(file: v3.EngineFile) -> str:
     """The text of a file, the same for the same contents."""
     return json.dumps(file.model_dump(mode="json"), indent=1, ensure_ascii=False) + "\n"
 
@@ -83,7 +83,7 @@ def _rows(story: Story) -> Iterator[tuple[object, ...]]:
             yield (
                 visit.number, visit.place, visit.job, visit.opened_at, story.meter.name, one.row.number, one.row.phase,
                 one.row.opening, r.bore, r.kind, r.value, r.unit, "yes" if r.ident in standing else "no", r.why, r.by,
-                r.at,
+                r.at, "yes" if one.row.from_above else "no",
             )  # fmt: skip
 
 
@@ -93,24 +93,24 @@ def _part(part: type[P], row: object, **others: object) -> P:
     return part.model_validate({**same, **others})
 
 
-def _visit(story: Story, fittings: Mapping[int, str]) -> v2.Visit:
+def _visit(story: Story, fittings: Mapping[int, str]) -> v3.Visit:
     rounds = {r.row.ident: r.row.key for r in story.rounds}
     entered = sorted((e for r in story.rounds for e in r.entered), key=lambda e: e.ident)
     readings: dict[int | None, str] = {e.ident: e.key for e in entered}
     moves: dict[int | None, str] = {m.ident: m.key for m in story.all_moves}
     checks: dict[int | None, str] = {c.ident: c.key for c in story.all_checks}
     return _part(
-        v2.Visit,
+        v3.Visit,
         story.visit,
         fitting=fittings[story.visit.fitting_id],
         meter=story.meter.key,
-        rounds=[_part(v2.Round, r.row) for r in story.rounds],
+        rounds=[_part(v3.Round, r.row, from_above=bool(r.row.from_above)) for r in story.rounds],
         readings=[
-            _part(v2.Reading, e, round=rounds[e.round_id], supersedes=readings.get(e.supersedes_id)) for e in entered
+            _part(v3.Reading, e, round=rounds[e.round_id], supersedes=readings.get(e.supersedes_id)) for e in entered
         ],
         moves=[
             _part(
-                v2.Move,
+                v3.Move,
                 m,
                 advised=bool(m.advised),
                 after_reading=readings.get(m.after_reading),
@@ -119,14 +119,14 @@ def _visit(story: Story, fittings: Mapping[int, str]) -> v2.Visit:
             for m in story.all_moves
         ],
         checks=[
-            _part(v2.Check, c, after_move=moves.get(c.after_move), supersedes=checks.get(c.supersedes_id))
+            _part(v3.Check, c, after_move=moves.get(c.after_move), supersedes=checks.get(c.supersedes_id))
             for c in story.all_checks
         ],
-        overrides=[_part(v2.Override, o) for o in story.overrides],
-        sign_off=_part(v2.SignOff, story.sign_off) if story.sign_off else None,
+        overrides=[_part(v3.Override, o) for o in story.overrides],
+        sign_off=_part(v3.SignOff, story.sign_off) if story.sign_off else None,
         corrections=[
             _part(
-                v2.Correction,
+                v3.Correction,
                 c,
                 after_reading=readings.get(c.after_reading),
                 after_check=checks.get(c.after_check),

@@ -36,10 +36,10 @@ Values = tuple[tuple[int, float], ...]
 
 @lru_cache(maxsize=128)
 def _balance(
-    layout: Layout, hardware: Hardware, idle: Values, read: tuple[tuple[float, Values], ...], meter: Meter,
+    layout: Layout, hardware: Hardware, idle: Values, read: tuple[tuple[float, bool, Values], ...], meter: Meter,
     free_play_proven: bool, joints_tight: bool, idle_times: int, both_hands: bool, gauged_ratio: float | None,
 ) -> BankStory:  # fmt: skip
-    openings = [Opening(lever, dict(values)) for lever, values in read]
+    openings = [Opening(lever, dict(values), from_above=above) for lever, above, values in read]
     return balance(
         layout,
         hardware,
@@ -136,9 +136,13 @@ def balance_of(story: Story) -> BankStory | None:
     if len(story.layout.banks) < 2 or idle is None:
         return None
     mine = [r for r in story.rounds if r.row.phase == BANK_BALANCE.slug]
-    openings = opening_rounds(story, mine)
-    wanted = story.settings.openings
-    read = tuple((o, tuple((r.bore, r.value) for r in story.as_read(openings[o]))) for o in wanted if o in openings)
+    ways = [(above, opening_rounds(story, mine, above)) for above in (False, True)]
+    read = tuple(
+        (opening, above, tuple((r.bore, r.value) for r in story.as_read(found[opening])))
+        for opening in story.settings.openings
+        for above, found in ways
+        if opening in found
+    )
     if not read:
         return None
     at_idle = _pooled(story.as_read(idle))
@@ -152,9 +156,14 @@ def balance_of(story: Story) -> BankStory | None:
         "free-play" in felt,
         "joints-tight" in felt,
         min((len(values) for values in at_idle.values()), default=1),
-        "both-hands" in felt,
+        two_threads(story),
         _gauged_ratio(story),
     )
+
+
+def two_threads(story: Story) -> bool:
+    """Whether the rods have a thread at either end, one of them left-handed, as was recorded."""
+    return (BANK_BALANCE.slug, "both-hands") in story.checks
 
 
 def _gauged_ratio(story: Story) -> float | None:

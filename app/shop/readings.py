@@ -5,7 +5,7 @@ a measurement like the first, so it is kept, and both stand in question until a 
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 from sqlmodel import Session, func, select
@@ -25,6 +25,8 @@ from app.shop.walk import due
 KINDS = ("turn", "closing", "again", "skip")
 COUNTS = ("older", "newer", "both")
 FAR_OFF = "Far from the other bores. Keep it if the meter shows it, or correct it."
+SAME_BLADE = 1e-7
+"""Two openings this near are one [m]: what is told of one is rounded."""
 SET_ASIDE = "Set aside: another value of this bore counts"
 
 
@@ -34,6 +36,7 @@ class NewReading:
 
     ``supersedes`` names the reading that was mistyped. ``kind`` is one of KINDS; a ``turn`` is the bore's turn in the
     round, as seen by somebody who saw no value of it yet, ``again`` a further reading of a bore that was read.
+    ``from_above`` says how the opening was reached, None for as the round is: the first reading begins it that way.
     """
 
     phase: str
@@ -44,6 +47,7 @@ class NewReading:
     by: str
     why: str = ""
     supersedes: int | None = None
+    from_above: bool | None = field(default=None, repr=False)  # apart, so that what was sent before it was is a repeat
 
 
 def add(shop: Database, visit_id: int, key: str, new: NewReading, at: str, *, sure: bool = True) -> int:
@@ -52,7 +56,8 @@ def add(shop: Database, visit_id: int, key: str, new: NewReading, at: str, *, su
     Not ``sure``, a value far from the other bores' is refused, with FAR_OFF: it is more likely a slip.
     """
     key = checked(key)
-    sent = fingerprint(visit=visit_id, new=new)
+    reached = {} if new.from_above is None else {"from_above": new.from_above}
+    sent = fingerprint(visit=visit_id, new=new, **reached)
     with shop.writing() as session:
         if again := earlier(session, ReadingRow, key, sent):
             return again.ident
@@ -139,10 +144,13 @@ def settle(
         return row.ident
 
 
-def begin_round(shop: Database, visit_id: int, key: str, phase_slug: str, at: str) -> int:
-    """Begin one more round in a phase whose round is closed, and return its id. Raises RefusedError."""
+def begin_round(shop: Database, visit_id: int, key: str, phase_slug: str, at: str, above: float | None = None) -> int:
+    """Begin one more round in a phase whose round is closed, and return its id. Raises RefusedError.
+
+    ``above`` is the opening that is reached from above [m], one of the shop's; None for the last round's once more.
+    """
     key = checked(key)
-    sent = fingerprint(visit=visit_id, phase=phase_slug)
+    sent = fingerprint(visit=visit_id, phase=phase_slug, **({} if above is None else {"above": above}))
     with shop.writing() as session:
         if again := earlier(session, RoundRow, key, sent):
             return again.ident
@@ -154,7 +162,9 @@ def begin_round(shop: Database, visit_id: int, key: str, phase_slug: str, at: st
             raise RefusedError({"": "Nothing is read with the meter in this phase."})
         if now.bore is not None:
             raise RefusedError({"": f"Round {now.round_number} is still open: read bore {now.bore} first."})
-        return _begin(session, story, phase, key, sent, now.opening, at).row.ident
+        blades = story.settings.openings
+        opening = now.opening if above is None else next((b for b in blades if abs(b - above) < SAME_BLADE), above)
+        return _begin(session, story, phase, key, sent, opening, above is not None, at).row.ident
 
 
 def range_of(meter: MeterRow) -> str:
@@ -186,13 +196,20 @@ def _round(session: Session, story: Story, phase: Phase, new: NewReading, key: s
             raise ConflictError(
                 {"value": f"Round {new.round_number} was closed meanwhile. Look at it, then read again."}
             )
+        if new.supersedes is None and new.from_above is (not known.row.from_above):
+            reached = "from above" if known.row.from_above else "without coming from above"
+            raise ConflictError({"value": f"Round {new.round_number} is read {reached}. Look, then read again."})
         return known
     if now.current is None and now.bore is not None and new.round_number == now.round_number:
-        return _begin(session, story, phase, part_key(key, "round"), "", now.opening, at)
+        return _begin(session, story, phase, part_key(key, "round"), "", now.opening, bool(new.from_above), at)
     raise ConflictError({"value": f"The page was behind: round {now.round_number} is the one being read now."})
 
 
-def _begin(session: Session, story: Story, phase: Phase, key: str, sent: str, opening: float, at: str) -> Round:
+def _begin(
+    session: Session, story: Story, phase: Phase, key: str, sent: str, opening: float, above: bool, at: str
+) -> Round:
+    if above and (phase.rounds != "openings" or opening not in story.settings.openings):
+        raise RefusedError({"from_above": "Only one of the shop's opening blades is reached from above."})
     newest = session.exec(select(func.max(RoundRow.number)).where(RoundRow.visit_id == story.visit.ident)).one()
     row = RoundRow(
         key=key,
@@ -202,6 +219,7 @@ def _begin(session: Session, story: Story, phase: Phase, key: str, sent: str, op
         number=(newest or 0) + 1,
         opening=opening,
         begun_at=at,
+        from_above=1 if above else None,
     )
     session.add(row)
     session.flush()

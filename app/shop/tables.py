@@ -170,15 +170,23 @@ class Visit(Evidence, table=True):
 
 
 class RoundRow(Evidence, table=True):
-    """One pass over the bores. ``opening`` is what holds the central lever off its rest [m], 0 at idle."""
+    """One pass over the bores. ``opening`` is what holds the central lever off its rest [m], 0 at idle.
+
+    ``from_above`` is 1 where the lever was opened further first and brought back, None where it was opened up to there.
+    """
 
     __tablename__ = "round"
-    __table_args__ = (UniqueConstraint("visit_id", "number"), STRICT)
+    __table_args__ = (
+        CheckConstraint("from_above IS NULL OR (from_above = 1 AND opening > 0)", name="from_above"),
+        UniqueConstraint("visit_id", "number"),
+        STRICT,
+    )
     visit_id: int = Field(foreign_key="visit.id", ondelete="RESTRICT")
     phase: str = Field(sa_type=Text)
     number: int
     opening: float = Field(sa_type=REAL)
     begun_at: str = Field(sa_type=Text)
+    from_above: int | None = None
 
 
 class ReadingRow(Evidence, table=True):

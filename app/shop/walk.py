@@ -12,7 +12,8 @@ class Due:
     """The reading to take next in a phase: in which round, at which opening, which bore.
 
     ``bore`` is None when the round is closed, or the phase has no rounds. ``follow`` are the bores after it.
-    ``current`` is the round as recorded so far, None before its first reading.
+    ``current`` is the round as recorded so far, None before its first reading. ``from_above``: the lever is opened
+    further first and brought back onto the blade.
     """
 
     round_number: int
@@ -21,6 +22,7 @@ class Due:
     kind: Literal["turn", "closing"]
     follow: tuple[int, ...]
     current: Round | None
+    from_above: bool = False
 
 
 def due(story: Story, phase: Phase) -> Due:
@@ -35,20 +37,20 @@ def due(story: Story, phase: Phase) -> Due:
     if current is None or story.moved_since(current) or done_here:
         bores = story.layout.bores
         return Due(newest + 1, opening or 0.0, bores[0], "turn", bores[1:], None)
-    number, opening = current.row.number, current.row.opening
+    number, opening, above = current.row.number, current.row.opening, bool(current.row.from_above)
     if current.closed:
-        return Due(number, opening, None, "closing", (), current)
+        return Due(number, opening, None, "closing", (), current, above)
     left = [b for b in story.layout.bores if b not in current.latest and b not in current.skipped]
     if left:
-        return Due(number, opening, left[0], "turn", tuple(left[1:]), current)
-    return Due(number, opening, current.first_bore(), "closing", (), current)
+        return Due(number, opening, left[0], "turn", tuple(left[1:]), current, above)
+    return Due(number, opening, current.first_bore(), "closing", (), current, above)
 
 
-def opening_rounds(story: Story, mine: list[Round]) -> dict[float, Round]:
-    """The closed round that stands for each opening: the newest one that no link or stop move came after."""
+def opening_rounds(story: Story, mine: list[Round], from_above: bool = False) -> dict[float, Round]:
+    """The closed round that stands for each opening reached that way: the newest one that no move came after."""
     found: dict[float, Round] = {}
     for one in mine:
-        if one.closed and not one.in_question and not story.moved_since(one):
+        if bool(one.row.from_above) is from_above and one.closed and not one.in_question and not story.moved_since(one):
             found[one.row.opening] = one
     return found
 

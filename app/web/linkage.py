@@ -3,8 +3,7 @@
 import math
 from typing import Literal
 
-from app.shop.judgement import balanced
-from app.shop.phases import BANK_BALANCE
+from app.shop.judgement import balanced, two_threads
 from app.shop.story import Story
 from app.shop.walk import Due
 from app.sync.advice import Advice
@@ -113,7 +112,7 @@ def _mean(one: BankDifference) -> float:
 
 
 def _rod(story: Story, bank: Bank, found: BankStory | None, even: bool) -> Rod:
-    at, twin = bank.bores.index(bank.drive) / max(len(bank.bores) - 1, 1), _turnbuckles(story)
+    at, twin = bank.bores.index(bank.drive) / max(len(bank.bores) - 1, 1), two_threads(story)
     if found is None or not found.banks:
         return Rod(bank.name, bank.drive, at, twin=twin)
     second = bank.name == found.banks[1]
@@ -136,16 +135,11 @@ def _rod(story: Story, bank: Bank, found: BankStory | None, even: bool) -> Rod:
     )
 
 
-def _turnbuckles(story: Story) -> bool:
-    """Whether the rods have a thread at either end, as was recorded."""
-    return (BANK_BALANCE.slug, "both-hands") in story.checks
-
-
 def _turning(story: Story, turn: Advice, found: BankStory) -> tuple[str, tuple[str, ...]]:
     """Which link is turned, and how, a step each."""
     drive = story.layout.bank(turn.bank or "").drive
     gives, other = ("gives more", "earlier") if turn.flats < 0 else ("takes up", "later")
-    nuts = "both lock nuts; one is left-handed" if _turnbuckles(story) else "the lock nut at its threaded end"
+    nuts = "both lock nuts; one is left-handed" if two_threads(story) else "the lock nut at its threaded end"
     steps = [
         f"Engine off. Rod to bore {drive}: loosen {nuts}.",
         f"Turn it by {flats(abs(turn.flats))}, the way that {gives} free play at the stop.",

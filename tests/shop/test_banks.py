@@ -1,16 +1,20 @@
 """The bank balance in a visit: idle read again after a link was turned, and a complaint that leads there at once."""
 
 import pytest
+from sqlalchemy.exc import IntegrityError
 
-from app.shop import checks, moves, visits
+from app.shop import checks, moves, readings, visits
+from app.shop.advising import lever, next_step
 from app.shop.database import Database
 from app.shop.judgement import balance_of
 from app.shop.moves import NewMove
 from app.shop.phases import BANK_BALANCE, COLD_PRESET, FIRST_FIRE, HEAT_SOAKED
 from app.shop.progress import next_standing, progress
-from app.shop.refusals import RefusedError
+from app.shop.readings import NewReading
+from app.shop.refusals import ConflictError, RefusedError
 from app.shop.visits import NewVisit
 from app.shop.walk import due
+from app.sync.units import THOU
 from tests.shop.yard import AT, FOUR, V8, check_all, engine, heat_soaked, key, read, read_round, story
 
 
@@ -137,3 +141,93 @@ def test_gauged_shafts_settle_whether_the_levers_are_alike(shop: Database) -> No
     assert both is not None
     assert abs(one_only.ratio) < 0.04
     assert both.ratio == pytest.approx(84 / 80 - 1)
+
+
+def loose(shop: Database) -> int:
+    """A visit whose joints nobody felt, both openings read with bank B ahead."""
+    visit_id = at_the_banks(shop)
+    checks.take_back(shop, visit_id, key(), BANK_BALANCE.slug, "joints-tight", "KM", AT)
+    read_with_one_bank_early(shop, visit_id)
+    return visit_id
+
+
+@pytest.mark.parametrize(("apart", "cause", "kind"), [(0.0, "slack", "cannot"), (2.0, "length", "link")])
+def test_the_opening_that_is_asked_for_from_above_tells_lost_motion_from_a_wrong_length(
+    shop: Database, apart: float, cause: str, kind: str
+) -> None:
+    visit_id = loose(shop)
+    step = next_step(story(shop, visit_id), BANK_BALANCE)
+    assert (step.kind, step.why) == ("measure", "both_ways")
+    assert lever(story(shop, visit_id), BANK_BALANCE, step) == (10 * THOU, True)
+    asked = key()
+    row_id = readings.begin_round(shop, visit_id, asked, BANK_BALANCE.slug, AT, 10 * THOU)
+    assert readings.begin_round(shop, visit_id, asked, BANK_BALANCE.slug, AT, 10 * THOU) == row_id
+    now = due(story(shop, visit_id), BANK_BALANCE)
+    assert (now.opening, now.from_above, now.bore) == (10 * THOU, True, 1)
+    for bore in (*V8.bores, 1):
+        read(shop, visit_id, BANK_BALANCE, 8.0 + (apart if bore > 4 else 0.0), bore)
+    found = balance_of(story(shop, visit_id))
+    assert found is not None
+    assert found.cause == cause
+    step = next_step(story(shop, visit_id), BANK_BALANCE)
+    assert (step.kind, bool(step.flats)) == (kind, kind == "link")
+    assert due(story(shop, visit_id), BANK_BALANCE).bore is None
+
+
+def turn(above: bool | None, bore: int = 1) -> NewReading:
+    """A bore's turn in the first round off idle, the third of the visit."""
+    return NewReading(BANK_BALANCE.slug, 3, bore, "turn", 8.0, "KM", from_above=above)
+
+
+def test_the_first_reading_begins_a_round_from_above_and_says_the_same_when_sent_again(shop: Database) -> None:
+    visit_id = at_the_banks(shop)
+    new = turn(True)
+    sent = key()
+    row_id = readings.add(shop, visit_id, sent, new, AT)
+    assert readings.add(shop, visit_id, sent, new, AT) == row_id
+    one = story(shop, visit_id).rounds[-1]
+    assert (one.row.from_above, len(one.entered)) == (1, 1)
+    with pytest.raises(ConflictError, match="already sent with other contents"):
+        readings.add(shop, visit_id, sent, turn(False), AT)
+
+
+@pytest.mark.parametrize("above", [True, False])
+def test_one_round_is_not_read_both_ways(shop: Database, above: bool) -> None:
+    visit_id = at_the_banks(shop)
+    readings.add(shop, visit_id, key(), turn(above), AT)
+    with pytest.raises(ConflictError, match="without coming from above" if not above else "from above"):
+        readings.add(shop, visit_id, key(), turn(not above, 2), AT)
+    readings.add(shop, visit_id, key(), turn(None, 2), AT)  # who does not say goes with the round
+    assert [bool(one.row.from_above) for one in story(shop, visit_id).rounds][2:] == [above]
+
+
+def test_what_was_read_from_above_only_is_still_read_the_usual_way(shop: Database) -> None:
+    visit_id = at_the_banks(shop)
+    for bore in V8.bores:
+        readings.add(shop, visit_id, key(), turn(True, bore), AT)
+    read(shop, visit_id, BANK_BALANCE, 8.0)
+    now = due(story(shop, visit_id), BANK_BALANCE)
+    assert (now.opening, now.from_above, now.current) == (10 * THOU, False, None)
+
+
+def test_idle_is_never_reached_from_above(shop: Database) -> None:
+    visit_id = heat_soaked(shop)
+    new = NewReading(HEAT_SOAKED.slug, 2, 1, "turn", 6.5, "KM", from_above=True)
+    with pytest.raises(RefusedError, match="opening blades"):
+        readings.add(shop, visit_id, key(), new, AT)
+    read_round(shop, visit_id, HEAT_SOAKED)
+    for phase in (HEAT_SOAKED, FIRST_FIRE):
+        with pytest.raises(RefusedError, match="opening blades"):
+            readings.begin_round(shop, visit_id, key(), phase.slug, AT, 10 * THOU)
+    rows = "INSERT INTO round SELECT 99, 'k', payload, visit_id, phase, 99, {}, begun_at, '', {} FROM round LIMIT 1"
+    with shop.writing() as session:
+        for opening, above in ((0.0, 1), (0.001, 0)):
+            with pytest.raises(IntegrityError):
+                session.connection().exec_driver_sql(rows.format(opening, above))
+        session.connection().exec_driver_sql(rows.format(0.001, 1))
+
+
+def test_only_an_opening_of_the_shop_is_reached_from_above(shop: Database) -> None:
+    visit_id = loose(shop)
+    with pytest.raises(RefusedError, match="opening blades"):
+        readings.begin_round(shop, visit_id, key(), BANK_BALANCE.slug, AT, 20 * THOU)

@@ -13,24 +13,29 @@ from pydantic import BaseModel
 from sqlalchemy import text
 
 from app.places import static
-from app.shop import engines, exchange_in, exchange_v1, meters, tables, visits
-from app.shop import exchange_v2 as v2
+from app.shop import engines, exchange_in, exchange_v1, exchange_v2, meters, readings, tables, visits
+from app.shop import exchange_v3 as v3
 from app.shop.corrections import NewCorrection, correct
 from app.shop.database import Database
 from app.shop.exchange_in import bring_in, plan, read
 from app.shop.exchange_out import engine_file, readings_csv, table_csv, written
 from app.shop.exchange_rows import Writer
-from app.shop.exchange_v2 import EngineFile, from_v1
+from app.shop.exchange_v3 import EngineFile, from_v1, from_v2
 from app.shop.fittings import hardware_from_json, layout_from_json
+from app.shop.judgement import balance_of
 from app.shop.meters import NewMeter
+from app.shop.phases import BANK_BALANCE
 from app.shop.refusals import ConflictError, RefusedError
 from app.shop.seals import check
 from app.shop.tables import ReadingRow
 from app.shop.upgrade import open_shop
 from app.shop.visits import NewVisit
 from app.sync.events import BypassTurn, ScrewTurn
+from app.sync.units import THOU
 from tests.shop.past import Past
+from tests.shop.test_banks import at_the_banks, read_with_one_bank_early
 from tests.shop.yard import AT, V8, engine, key, story
+from tests.shop.yard import read as read_bore
 
 EVEN = [6.5] * 8
 SLIPPED = [6.5, 6.5, 7.75, 7.75, 6.5, 6.5, 6.5, 6.5]
@@ -70,6 +75,16 @@ def with_past(shop: Database) -> int:
     past.visit(SLIPPED, EVEN)
     past.visit(EVEN, signed=False)
     return past.engine_id
+
+
+def from_above(shop: Database) -> int:
+    """A visit whose second opening was read, and then the first once more from above."""
+    visit_id = at_the_banks(shop)
+    read_with_one_bank_early(shop, visit_id)
+    readings.begin_round(shop, visit_id, key(), BANK_BALANCE.slug, AT, 10 * THOU)
+    for bore in (*V8.bores, 1):
+        read_bore(shop, visit_id, BANK_BALANCE, 8.0, bore)
+    return visit_id
 
 
 def out(shop: Database, engine_id: int = 1) -> str:
@@ -228,9 +243,10 @@ def _set(*path: str | int, to: object) -> Callable[[Any], None]:
     ("change", "said"),
     [
         (_set("format", to="other"), "not an engine's file"),
-        (_set("version", to=3), "version 3"),
+        (_set("version", to=4), "version 4"),
         (_set("fittings", 0, "layout", "banks", 0, "joints", to=["shaft"]), "one joint fewer than bores"),
         (_set("visits", 0, "moves", 0, "kind", to="screw"), "no screw sets a coupler 2-3"),
+        (_set("visits", 0, "rounds", 0, "from_above", to=True), "idle is not reached from above"),
         (_set("more", to=1), "more: Extra inputs"),
         (_set("engine", "serial", to=""), "found again by its serial"),
         (_set("engine", "displacement", to="3.9"), "engine.displacement"),
@@ -277,7 +293,9 @@ def test_a_file_longer_than_any_engine_is_refused(monkeypatch: pytest.MonkeyPatc
         read(" " * 101)
 
 
-@pytest.mark.parametrize(("version", "model"), [(1, exchange_v1.EngineFile), (2, EngineFile)])
+@pytest.mark.parametrize(
+    ("version", "model"), [(1, exchange_v1.EngineFile), (2, exchange_v2.EngineFile), (3, EngineFile)]
+)
 def test_the_schema_that_is_handed_out_is_the_one_that_is_checked(version: int, model: type[BaseModel]) -> None:
     handed_out = json.loads((static() / "exchange" / f"engine-{version}.schema.json").read_text())
     assert handed_out == model.model_json_schema()
@@ -292,20 +310,20 @@ OTHERWISE = {"supersedes_id", "round_id", "fitting_id", "meter_id"}
 @pytest.mark.parametrize(
     ("table", "part"),
     [
-        (tables.Engine, v2.Engine),
-        (tables.Fitting, v2.Fitting),
-        (tables.MeterRow, v2.Meter),
-        (tables.Visit, v2.Visit),
-        (tables.RoundRow, v2.Round),
-        (tables.ReadingRow, v2.Reading),
-        (tables.MoveRow, v2.Move),
-        (tables.CheckRow, v2.Check),
-        (tables.Override, v2.Override),
-        (tables.SignOff, v2.SignOff),
-        (tables.Correction, v2.Correction),
+        (tables.Engine, v3.Engine),
+        (tables.Fitting, v3.Fitting),
+        (tables.MeterRow, v3.Meter),
+        (tables.Visit, v3.Visit),
+        (tables.RoundRow, v3.Round),
+        (tables.ReadingRow, v3.Reading),
+        (tables.MoveRow, v3.Move),
+        (tables.CheckRow, v3.Check),
+        (tables.Override, v3.Override),
+        (tables.SignOff, v3.SignOff),
+        (tables.Correction, v3.Correction),
     ],
 )
-def test_no_column_is_forgotten(table: type[tables.Row], part: type[v2.Part]) -> None:
+def test_no_column_is_forgotten(table: type[tables.Row], part: type[v3.Part]) -> None:
     """A column that is added later needs a newer version of the file, or word that it stays with the shop."""
     assert set(table.model_fields) - LEFT_OUT - OTHERWISE <= set(part.model_fields)
 
@@ -319,14 +337,17 @@ def test_a_file_of_every_version_still_comes_in(shop: Database, fixture: Path) -
         file = json.loads(held)
         assert len(visits.of_engine(session, engine_id)) == len(file["visits"])
         goes_out = engine_file(session, engine_id, file["exported_at"])
-    if file["version"] == 1:
-        assert goes_out == from_v1(exchange_v1.EngineFile.model_validate_json(held))
-    else:
-        assert written(goes_out) == held
+    match file["version"]:
+        case 1:
+            assert goes_out == from_v1(exchange_v1.EngineFile.model_validate_json(held))
+        case 2:
+            assert goes_out == from_v2(exchange_v2.EngineFile.model_validate_json(held))
+        case _:
+            assert written(goes_out) == held
 
 
 def test_there_is_a_file_of_this_version() -> None:
-    assert (FIXTURES / "engine-2.json").exists()
+    assert (FIXTURES / "engine-3.json").exists()
 
 
 def test_a_file_of_version_1_is_one_with_couplers_on_blades() -> None:
@@ -334,6 +355,19 @@ def test_a_file_of_version_1_is_one_with_couplers_on_blades() -> None:
     layout = layout_from_json(file.fittings[0].layout.model_dump_json())
     assert layout.blades_alone
     assert not layout.plenum
+
+
+def test_what_was_reached_from_above_is_so_in_the_other_shop(shop: Database, other: Database) -> None:
+    visit_id = from_above(shop)
+    engine_id = bring_in(other, read(out(shop)), {})
+    with other.reading() as session:
+        (there,) = visits.of_engine(session, engine_id)
+        driver = session.connection().connection.driver_connection
+        assert driver is not None
+        assert check(driver).broken == ()
+    assert [bool(one.row.from_above) for one in there.rounds][-2:] == [False, True]
+    assert balance_of(there) == balance_of(story(shop, visit_id))
+    assert out(other) == out(shop)
 
 
 def test_an_engine_read_in_cubic_feet_goes_out_and_comes_in(shop: Database, other: Database) -> None:

@@ -189,14 +189,19 @@ def test_the_copy_from_before_is_a_shop_that_opens(folder: Path, scripts: Path, 
     shop.close()
 
 
-def test_moves_from_before_couplers_had_screws_are_kept_as_they_were(scripts: Path, tmp_path: Path) -> None:
+def test_moves_and_rounds_from_before_a_migration_are_kept_as_they_were(scripts: Path, tmp_path: Path) -> None:
     (tmp_path / "aside").mkdir()
     later = [one for one in (scripts / "versions").glob("0*.py") if one.name > "0011"]
     aside = [one.rename(tmp_path / "aside" / one.name) for one in later]
     old = open_shop(tmp_path / "old", scripts)
+    with old.writing() as session:
+        run(session, "ALTER TABLE round ADD COLUMN from_above INTEGER")  # what is written with knows it
     Past(old).visit([6.5] * 8, [6.5] * 8)
+    with old.writing() as session:
+        run(session, "ALTER TABLE round DROP COLUMN from_above")
     old.close()
-    rows = "SELECT group_concat(id || key || kind || amount || seal) FROM move"
+    rows = "SELECT (SELECT group_concat(id || key || kind || amount || seal) FROM move) || "
+    rows += "(SELECT group_concat(id || key || opening || seal) FROM round)"
     before = ask(old.file, rows)
     for one in aside:
         one.rename(scripts / "versions" / one.name)
