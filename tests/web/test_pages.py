@@ -240,3 +240,10 @@ def test_every_phase_page_opens_at_every_place(client: TestClient, shop: Databas
             page = client.get(f"/visits/{visit_id}/{slug}")
             assert page.status_code == 200
             assert "come first" in page.text
+
+
+def test_a_move_of_the_only_kind_a_phase_has_is_chosen_already(client: TestClient, shop: Database) -> None:
+    at = visit(shop, engine(shop))
+    kinds = re.compile(r'type="radio" name="kind" value="(\w+)"( checked)?')
+    assert kinds.findall(client.get(f"/visits/{at}/first-fire/moves/new").text) == [("stop", " checked")]
+    assert ("stop", "") in kinds.findall(client.get(f"/visits/{at}/heat-soaked-recheck/moves/new").text)
