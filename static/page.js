@@ -1,5 +1,5 @@
-// Small helps that pages can do without: a scanner's first key finds the search box; a button prints; a visit keeps the
-// screen awake where the browser lets it.
+// Small helps that pages can do without: a scanner's first key finds the search box; a button prints, another fills a
+// field; a visit keeps the screen awake where the browser lets it.
 
 document.addEventListener("keydown", (event) => {
   const search = document.querySelector("input[data-scan]");
@@ -9,6 +9,12 @@ document.addEventListener("keydown", (event) => {
 
 document.addEventListener("click", (event) => {
   if (event.target instanceof Element && event.target.closest("[data-print]")) window.print();
+});
+
+document.addEventListener("click", (event) => {
+  const button = event.target instanceof Element ? event.target.closest("button[data-fill]") : null;
+  const input = button instanceof HTMLElement ? document.getElementById(button.dataset.fill ?? "") : null;
+  if (input instanceof HTMLInputElement) input.value = button.textContent.trim();
 });
 
 /** Shows the buttons that only a script can serve. */

@@ -11,6 +11,7 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from app import places
+from app.shop import setups
 from app.shop.database import Database
 from app.shop.keys import new_key
 from app.web.choices import chosen, kept
@@ -66,12 +67,19 @@ class Pages:
         """The page of that template."""
         for name in ("values", "problems"):
             facts[name] = Kept(facts.get(name, {}))
+        facts["known_initials"] = self._known_initials
         facts = {**kept(self._request.cookies, self._request.url.scheme), **facts}
         html = self._templates.get_template(template).render(request=self._request, **facts)
         answer = HTMLResponse(html, status_code=status)
         if status >= 400:
             answer.headers[REFUSED] = quote(" ".join(facts["problems"].values()) or str(facts.get("message", "")))
         return answer
+
+    def _known_initials(self) -> list[str]:
+        """The initials in the shop's settings, read only by a page that asks for some."""
+        shop: Database = self._request.app.state.shop
+        with shop.reading() as session:
+            return [initials for initials, _ in setups.now(session)[1].people]
 
     @staticmethod
     def go(path: str) -> Response:
