@@ -29,6 +29,7 @@ export function show(form, typed) {
   field(form, "value").value = typed;
   const output = form.querySelector("[data-typed]");
   if (output) output.textContent = typed;
+  output?.parentElement?.classList.toggle("is-long", typed.length > 2);
   const tile = document.querySelector("[data-typing]");
   if (tile) tile.textContent = typed === "" ? "–" : typed.length > 3 ? typed : `${typed}…`;
 }

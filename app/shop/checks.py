@@ -51,7 +51,7 @@ def record(
         if not by.strip():
             problems["by"] = "Initials of whoever did it."
         if not values:
-            problems["by"] = "Nothing was ticked or filled in."
+            problems["nothing"] = "Nothing was ticked or filled in."
         if problems := {item: problem for item, problem in problems.items() if problem}:
             raise RefusedError(problems)
         rows: list[CheckRow] = []

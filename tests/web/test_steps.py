@@ -202,3 +202,12 @@ def test_what_changed_is_asked_when_the_visit_opens_and_said_in_it(client: TestC
     for slug in (FIRST_FIRE.slug, HEAT_SOAKED.slug):
         page = client.get(f"{there}/{slug}").text
         assert "Since the last sign-off: exhaust changed; it is in the vehicle now" in page, slug
+
+
+def test_nothing_ticked_is_said_beside_the_button_and_blames_no_field(client: TestClient, shop: Database) -> None:
+    at = visit(shop, engine(shop))
+    answer = client.post(f"/visits/{at}/cold-preset/checks", data={"key": key(), "by": "KM"})
+    assert answer.status_code == 422
+    assert "Nothing was ticked or filled in." in answer.text
+    assert "aria-invalid" not in answer.text
+    assert 'name="by" value="KM"' in answer.text
