@@ -71,7 +71,7 @@ def left_of(standing: Standing, lines: tuple[CheckLine, ...]) -> str:
     if standing.spared or not lines:
         return ""
     if not open_ones:
-        return "all recorded"
+        return "All recorded"
     return f"{len(open_ones)} left" + (f", {must} may not be skipped" if must else "")
 
 

@@ -211,3 +211,11 @@ def test_nothing_ticked_is_said_beside_the_button_and_blames_no_field(client: Te
     assert "Nothing was ticked or filled in." in answer.text
     assert "aria-invalid" not in answer.text
     assert 'name="by" value="KM"' in answer.text
+
+
+def test_the_sign_off_page_says_what_is_missing_and_leads_there(client: TestClient, shop: Database) -> None:
+    at = visit(shop, engine(shop))
+    page = client.get(f"/visits/{at}/sign-off").text
+    assert page.count("still missing: <a") == len(PHASES)
+    for phase in PHASES:
+        assert f'still missing: <a class="text-link" href="/visits/{at}/{phase.slug}">' in page
