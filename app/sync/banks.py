@@ -25,6 +25,7 @@ from app.sync.units import INCH
 
 CENTRAL_LEVER = 1.0 * INCH  # a rounded guess serves: the difference hardly depends on the exact opening
 LEAST_TRAVEL, NEXT_TRAVEL, WIDE_TRAVEL = 0.010 * CENTRAL_LEVER, 0.030 * CENTRAL_LEVER, 0.060 * CENTRAL_LEVER
+BETWEEN_TRAVEL = 0.020 * CENTRAL_LEVER  # where a bank that was still on its stop at the first opening has left it
 
 GAIN_DOUBT, GAIN_DOUBT_LEARNED = 0.15, 0.05
 
@@ -35,6 +36,9 @@ MISMATCH, MISMATCH_AT, MISMATCH_POWER, MISMATCH_SHARED = 0.012, 0.020, 0.5, 0.5
 # see does no harm (5 % of ratio costs at most 2.5 % between the banks), so nothing at all is named earlier.
 NAMED_FROM, NOTHING_FROM = 0.6, 0.5
 LOOKS_ALIKE, RATIO_DOUBT = 0.05, 0.45
+
+# Flats are good to half a flat when 1.96 standard deviations are no more; an opening counts as read within 20 %.
+SURE, SAME_OPENING = 1.96, 0.2
 
 Extra = Literal[
     "none", "flow_meter", "idle", "free_play", "opening", "wider_opening", "both_ways", "angle_gauge", "again"
@@ -95,6 +99,11 @@ class BankStory:
         Sixths of a turn of the link of ``bank``, negative making it open later; the same number with the other sign at
         ``or_bank`` does as well. Zero when nothing should be turned. ``bank`` is the one that leaves first: turning it
         later adds free play, turning the other earlier uses it up.
+    flats_sd
+        Standard deviation of ``flats`` before rounding; infinite when none are offered.
+    sharper_travel
+        Where flats are offered that may be off by more than half a flat: the lever travel [m] at which both banks, read
+        once more, tell most about them. 0 when they are good enough, or that opening was read already.
     odds
         Chance of each cause, summing to 1. ``length`` includes a link that is wrong together with the ratio.
     extra
@@ -117,6 +126,8 @@ class BankStory:
     or_bank: str | None = None
     extra: Extra = "none"
     extra_travel: float = 0.0
+    flats_sd: float = math.inf
+    sharper_travel: float = 0.0
 
 
 def balance(
@@ -274,11 +285,15 @@ def _tell(
     ratio, ratio_sd = _centre(belief.ratio_grid, belief.ratios)
     extra, extra_travel = _what_next(cause, differences, travels, belief, free_play_proven)
 
-    flats = 0.0
+    flats, flats_sd, sharper = 0.0, math.inf, 0.0
     if cause == "length" and free_play_proven and len(np.unique(travels)) > 1:
         step = 0.25 if both_hands else 0.5
-        length_offset, _ = _centre(OFFSETS, belief.offsets_if_length)
+        length_offset, length_sd = _centre(OFFSETS, belief.offsets_if_length)
         flats = -step * round(abs(flats_for(length_offset, hardware, both_hands)) / step)
+        if flats:
+            flats_sd = abs(flats_for(length_sd, hardware, both_hands))
+            read = np.abs(travels - BETWEEN_TRAVEL) <= SAME_OPENING * BETWEEN_TRAVEL
+            sharper = BETWEEN_TRAVEL if SURE * flats_sd > 0.5 and not read.any() else 0.0
     early, late = (names[1], names[0]) if offset > 0 else (names[0], names[1])
     return BankStory(
         cause,
@@ -294,6 +309,8 @@ def _tell(
         late if flats else None,
         extra,
         extra_travel,
+        flats_sd,
+        sharper,
     )
 
 

@@ -270,3 +270,19 @@ def test_half_a_flat_is_reached_as_often_as_simulated() -> None:
         turned = 0.0 if story.bank is None else math.copysign(story.flats, -1 if story.bank == "B" else 1)
         within += abs(early * 1e-3 + link_rotation(turned, HARDWARE)) < link_rotation(1.0, HARDWARE)
     assert within >= 90
+
+
+def test_flats_that_may_be_off_by_more_than_half_ask_for_the_opening_between() -> None:
+    two = told([opened(10, early=-9), opened(30, early=-9)])
+    assert two.flats == pytest.approx(-2.0)
+    assert 0.2 < two.flats_sd < 1.0
+    assert two.sharper_travel == pytest.approx(0.020 * CENTRAL_LEVER)
+    three = told([opened(at, early=-9) for at in (10, 20, 30)])
+    assert three.flats_sd < two.flats_sd
+    assert three.sharper_travel == 0.0
+    # A rod with two hands moves twice as far a flat, so that the same readings are good enough.
+    turned = told([opened(10, early=9), opened(30, early=9)], both_hands=True)
+    assert turned.flats_sd < two.flats_sd
+    assert turned.sharper_travel == 0.0
+    nothing = told([opened(10), opened(30)])
+    assert (nothing.flats_sd, nothing.sharper_travel) == (math.inf, 0.0)
