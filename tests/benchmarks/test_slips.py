@@ -5,8 +5,9 @@ import pytest
 
 from app.sync.layout import Coupler, StopScrew
 from app.sync.plate import open_area
+from tests.benchmarks.hardware import HARDWARE
 from tests.benchmarks.returning import DIAMETER, SHAFT, Fleet, Rough, layout_of, plate_area, share
-from tests.benchmarks.slips import TESTING, Setting, carrier, visits
+from tests.benchmarks.slips import SHARED, TESTING, Setting, carrier, knowing, visits
 
 
 def test_the_simulator_agrees_with_the_plate_of_the_brain() -> None:
@@ -36,3 +37,13 @@ def test_large_slips_are_named_and_quiet_visits_are_left_alone() -> None:
     plain = setting.tell("most changed", seen)
     firsts = [share([one.first in visit.truth for one, visit in zip(who, seen, strict=True)]) for who in (told, plain)]
     assert firsts[0] > firsts[1]
+
+
+def test_who_knows_the_size_of_a_slip_names_it_on_shared_shafts_too() -> None:
+    layout, meter = HARDWARE[SHARED[0]], Rough().meter
+    counts = [3] * len(layout.bores)
+    quiet = [knowing(layout, one, meter, counts, 6.0).alarm for one in visits(layout, Rough(), 30, TESTING + 6, 0)]
+    seen = visits(layout, Rough(), 30, TESTING + 6, 1, 6.0)
+    told = [knowing(layout, visit, meter, counts, 6.0) for visit in seen]
+    assert share([one.first in visit.truth for one, visit in zip(told, seen, strict=True)]) >= 0.7
+    assert np.median([one.alarm for one in told]) > max(quiet)
