@@ -153,7 +153,7 @@ def test_every_answer_carries_the_headers(method: str, path: str, headers: dict[
     answer = client.request(method, path, headers=headers)
     assert answer.status_code == status
     for name, value in guard.HEADERS.items():
-        assert answer.headers[name] == value
+        assert answer.headers[name.decode()] == value.decode()
     assert answer.headers["cache-control"] == "no-store"
 
 
