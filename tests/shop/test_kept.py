@@ -75,7 +75,7 @@ def test_what_is_kept_is_what_another_look_would_find(shop: Database) -> None:
 def test_how_far_the_phases_are_is_what_another_look_would_find(shop: Database) -> None:
     """What was worked out before is carried on from reading to reading, as long as that cannot have changed."""
     visit_id = heat_soaked(shop)
-    done = []
+    done: list[list[bool]] = []
     for phase in (HEAT_SOAKED, BANK_BALANCE, HEAT_SOAKED, BANK_BALANCE, LOCK_DOWN):
         if phase is not HEAT_SOAKED:
             check_all(shop, visit_id, phase)
