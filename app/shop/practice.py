@@ -113,8 +113,8 @@ class Truth:
     """What nobody sees at a real engine.
 
     ``worst`` and ``worst_at_first`` are fractions of the mean, ``scale`` what the meter shows over what flows, ``late``
-    the bank whose link is late against the other and by how many flats. ``minutes`` are those at idle, ``bank_minutes``
-    those off idle.
+    the bank whose link is late against the other and by how many flats, ``worn`` the bank with lost motion in a joint
+    of its link and what that is good for in flats. ``minutes`` are those at idle, ``bank_minutes`` those off idle.
     """
 
     bores: tuple[TrueBore, ...]
@@ -125,6 +125,7 @@ class Truth:
     worst_at_first: float
     slack: Slack | None
     slipped: Coupler | None
+    worn: tuple[str, float] | None
     late: tuple[str, float] | None
     minutes: float
     bank_minutes: float
@@ -143,6 +144,8 @@ def start(shop: Database, key: str, new: NewPractice, at: str) -> int:
         problems["shape"] = "One of the engines listed."
     if new.trouble not in TROUBLES:
         problems["trouble"] = "One of the choices listed."
+    elif new.trouble == "worn" and len(SHAPES.get(new.shape, SHAPES["8-two"]).banks) < 2:
+        problems["trouble"] = "One bank has no links: choose an engine with two."
     if new.start not in STARTS:
         problems["start"] = "At the readings, or at the cold preset."
     if not new.by.strip():
@@ -194,10 +197,11 @@ def read(shop: Database, visit_id: int, key: str, new: NewReading, at: str) -> i
         stand = as_it_stands(session, practice, story)
     size = UNITS[story.meter.unit]
     step = story.meter.step
-    shown = step * round(stand.read(new.bore, opening=_opening(story, new)) / size / step)
+    opening, above = _opening(story, new)
+    shown = step * round(stand.read(new.bore, opening=opening, from_above=above) / size / step)
     value = min(max(shown, story.meter.low), story.meter.high)
     kind = "again" if new.supersedes is not None else new.kind
-    taken = NewReading(new.phase, new.round_number, new.bore, kind, value, new.by)
+    taken = NewReading(new.phase, new.round_number, new.bore, kind, value, new.by, from_above=new.from_above)
     return readings.add(shop, visit_id, key, taken, at)
 
 
@@ -231,7 +235,7 @@ def truth(session: Session, visit_id: int) -> Truth:
     story, practice = _practised(session, visit_id)
     stand = as_it_stands(session, practice, story)
     flow, speed = stand.breathe()
-    mean = float(flow.mean())
+    mean, flat = float(flow.mean()), link_rotation(1.0, stand.hardware)
     bores = tuple(
         TrueBore(bore, float(one), float(one) / mean - 1, float(gap))
         for bore, one, gap in zip(story.layout.bores, flow, stand.gaps(), strict=True)
@@ -248,6 +252,7 @@ def truth(session: Session, visit_id: int) -> Truth:
         worst_at_first=stand.worst_at_first,
         slack=_slack(stand) if practice.trouble == "loose" else None,
         slipped=stand.suspect if practice.trouble == "slipped" else None,
+        worn=next(((bank, lost / flat) for bank, lost in stand.joint.items() if lost), None),
         late=_late(stand),
         minutes=minutes_of(story) - bank_minutes,
         bank_minutes=bank_minutes,
@@ -301,13 +306,13 @@ def _done(story: Story) -> list[Event]:
     return [event for _, event in sorted(stamped, key=lambda pair: pair[0])]
 
 
-def _opening(story: Story, new: NewReading) -> float:
-    """What holds the lever in the round that is read [m]."""
+def _opening(story: Story, new: NewReading) -> tuple[float, bool]:
+    """What holds the lever in the round that is read [m], and whether it is reached from above."""
     known = next((one for one in story.rounds if one.row.number == new.round_number), None)
     if known is not None:
-        return known.row.opening
+        return known.row.opening, bool(known.row.from_above)
     try:
-        return due(story, phase_named(new.phase)).opening
+        return due(story, phase_named(new.phase)).opening, bool(new.from_above)
     except KeyError:
         raise NotThereError("phase of that name") from None
 

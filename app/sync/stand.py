@@ -44,9 +44,9 @@ PER_BORE = 0.5 * LITRE
 STOP_MINUTES, BLADE_MINUTES, READING_MINUTES = 0.7, 2.0, 0.3
 """What the work takes (judgement); any other screw and a link take as long as a stop screw."""
 
-Trouble = Literal["sound", "loose", "slipped"]
+Trouble = Literal["sound", "loose", "slipped", "worn"]
 """What ails an engine beyond not being even: nothing; one coupler with much lost motion; one that slipped on an engine
-that was even before."""
+that was even before; a worn joint in one of two banks' links, of the right length."""
 
 
 @dataclass(frozen=True)
@@ -98,6 +98,7 @@ class Stand:
         self.slack = dict(zip(self.layout.couplers(), rng.uniform(0, self.rough.lost_motion, n), strict=False))
         self.held = dict.fromkeys(self.slack, 0.0)
         self.link = {bank.name: 0.0 for bank in self.layout.banks}  # how much earlier each bank leaves its stop
+        self.joint = {bank.name: 0.0 for bank in self.layout.banks}  # lost motion of each bank's link
         self.angle = np.zeros(n)  # beyond closed, before heat and slack
         for bank in self.layout.banks:
             common = rng.normal(0.041, 0.006)
@@ -143,8 +144,10 @@ class Stand:
         """What ails this engine, drawn apart so that the engine is the same without it."""
         at, size = rng.integers(max(len(self.slack), 1)), rng.uniform(0.012, 0.02) * rng.choice([-1, 1])
         late, flats = rng.integers(len(self.layout.banks)), rng.uniform(1, 3)
-        self.suspect = list(self.slack)[at] if self.slack and self.trouble != "sound" else None
-        if self.links_off and len(self.layout.banks) > 1:
+        self.suspect = list(self.slack)[at] if self.slack and self.trouble in ("loose", "slipped") else None
+        if self.trouble == "worn" and len(self.layout.banks) > 1:
+            self.joint[self.layout.banks[late].name] = link_rotation(flats, self.hardware)
+        elif self.links_off and len(self.layout.banks) > 1:
             self.link[self.layout.banks[late].name] = -link_rotation(flats, self.hardware)
         if self.suspect is not None and self.trouble == "loose":
             self.slack[self.suspect] = abs(size)
@@ -165,8 +168,11 @@ class Stand:
     def _per_area() -> float:
         return ATMOSPHERE / math.sqrt(GAS_CONSTANT * SHOP_TEMPERATURE)
 
-    def angles(self, opening: float = 0.0) -> Floats:
-        """Where the plates truly stand beyond closed [rad], with ``opening`` [m] under the central lever."""
+    def angles(self, opening: float = 0.0, from_above: bool = False) -> Floats:
+        """Where the plates truly stand beyond closed [rad], with ``opening`` [m] under the central lever.
+
+        Lost motion in a link is taken up last on the way up, and already taken up when the lever comes ``from_above``.
+        """
         slack = np.zeros(len(self.place))
         for coupler, held in self.held.items():
             for bore in self.layout.bank_of(coupler.far).beyond(coupler):
@@ -175,7 +181,8 @@ class Stand:
         off_stop = np.zeros(len(self.place))
         for bank in self.layout.banks:
             rows = [self.place[bore] for bore in bank.bores]
-            off_stop[rows] = max(0.0, opening / CENTRAL_LEVER - FREE_PLAY + self.link[bank.name])
+            lost = 0.0 if from_above else self.joint[bank.name]
+            off_stop[rows] = max(0.0, opening / CENTRAL_LEVER - FREE_PLAY - lost + self.link[bank.name])
         return np.maximum(self.angle + slack + warm, 0.0) + off_stop
 
     def gaps(self) -> Floats:
@@ -216,10 +223,11 @@ class Stand:
         """The meter as the shop knows it."""
         return Meter("flow", self.rough.step, self.rough.repeatability)
 
-    def read(self, bore: int, closing: bool = False, opening: float = 0.0) -> float:
-        """Read one bore [kg/s], with ``opening`` [m] under the central lever; the idle wanders on meanwhile."""
+    def read(self, bore: int, closing: bool = False, opening: float = 0.0, from_above: bool = False) -> float:
+        """Read one bore [kg/s], with ``opening`` [m] under the central lever, as ``angles`` has it; the idle wanders on
+        meanwhile."""
         noise = self.pass_by()
-        flow, _ = self.breathe(self.angles(opening))
+        flow, _ = self.breathe(self.angles(opening, from_above))
         shown = flow[self.place[bore]] * self.scale * (1 + self.wander)
         shown *= 1 + self.rough.repeatability * noise
         value = max(self.rough.step * round(float(shown) / self.rough.step), 0.0)

@@ -36,6 +36,7 @@ TROUBLES: Mapping[str, str] = {
     "sound": "A sound engine that is not even",
     "slipped": "It was even, then a coupler slipped",
     "loose": "One coupler has lost motion",
+    "worn": "A link joint is worn, on two banks",
 }
 STARTS: Mapping[str, str] = {
     "hot": "At the readings: it is hot, everything before is recorded",
@@ -162,7 +163,13 @@ def _hidden(found: Truth) -> list[str]:
             f"Coupler {coupler.near}-{coupler.far} has lost motion, good for {100 * found.slack.swing:.0f} % of the "
             "flow beyond it. It rests elsewhere after every move; no setting cures that."
         )
-    if found.late is not None:
+    if found.worn is not None:
+        bank, flats = found.worn
+        said.append(
+            f"A joint in the link of bank {bank} has lost motion: opened up to a blade the bank is {flats:.1f} flats "
+            "late, from above it is not. Mend the joint; no flat cures it."
+        )
+    if found.late is not None and (found.worn is None or found.late[1] >= 0.5):
         bank, flats = found.late
         said.append(
             f"The link of bank {bank} is late by {flats:.1f} flats. Idle does not show it; the openings do."

@@ -3,7 +3,7 @@
 import pytest
 from sqlmodel import func, select
 
-from app.shop import checks, engines, moves, practice, statistics
+from app.shop import checks, engines, moves, practice, readings, statistics
 from app.shop.database import Database
 from app.shop.items import Phase
 from app.shop.keys import part_key
@@ -210,3 +210,25 @@ def test_an_expert_evens_the_same_engine(shop: Database) -> None:
     assert work.runs == 3
     assert work.even >= 2
     assert 0.3 * 5 <= work.minutes < 60
+
+
+def test_a_worn_joint_shows_at_the_practice_engine_and_not_from_above(shop: Database) -> None:
+    visit_id = begin(shop, trouble="worn")
+    read_round(shop, visit_id)
+    checks.override(shop, visit_id, key(), HEAT_SOAKED.slug, "To the links", "KM", AT)
+    check_all(shop, visit_id, BANK_BALANCE)
+    with shop.reading() as session:
+        told = practice.truth(session, visit_id)
+    assert told.worn is not None
+    up = read_round(shop, visit_id, BANK_BALANCE)
+    read_round(shop, visit_id, BANK_BALANCE)
+    readings.begin_round(shop, visit_id, key(), BANK_BALANCE.slug, AT, 10 * THOU)
+    back = read_round(shop, visit_id, BANK_BALANCE)
+    worn = slice(0, 4) if told.worn[0] == "A" else slice(4, 8)
+    assert sum(back[worn]) > 1.05 * sum(up[worn])
+    assert sum(back[:8]) - sum(back[worn]) == pytest.approx(sum(up[:8]) - sum(up[worn]), rel=0.05)
+
+
+def test_one_bank_has_no_link_to_wear(shop: Database) -> None:
+    with pytest.raises(RefusedError, match="One bank has no links"):
+        begin(shop, "4", "worn")

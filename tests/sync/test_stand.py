@@ -123,6 +123,17 @@ def test_banks_off_idle_tell_of_the_link_and_a_turned_link_mends_it(seed: int) -
     assert abs(stand.link["B"] - stand.link["A"]) < 0.0044
 
 
+@pytest.mark.parametrize("seed", [3, 4, 5])
+def test_a_worn_joint_holds_its_bank_back_on_the_way_up_and_not_from_above(seed: int) -> None:
+    stand = Stand(V8, seed, STILL, "worn", heated=1e6, links_off=True)
+    assert set(stand.link.values()) == {0.0}
+    (late,) = (bank for bank in V8.banks if stand.joint[bank.name])
+    held_back = stand.angles(30 * THOU, from_above=True) - stand.angles(30 * THOU)
+    for bore, behind in zip(V8.bores, held_back, strict=True):
+        assert behind == pytest.approx(stand.joint[late.name] if bore in late.bores else 0.0)
+    assert stand.angles() == pytest.approx(stand.angles(from_above=True))
+
+
 def test_a_link_made_too_short_holds_its_bank_off_the_stop_at_idle() -> None:
     stand = Stand(V8, 2, STILL, heated=1e6)
     before = stand.gaps()
