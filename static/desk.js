@@ -124,6 +124,9 @@ export function lay() {
   if (others.length > 0 && form === openKeypad()) close(form);
   mark(form);
   desk()?.setAttribute("aria-busy", String(waiting().length + held.saved.length > 0));
+  for (const way of /** @type {NodeListOf<HTMLInputElement>} */ (document.querySelectorAll(".ways input"))) {
+    way.disabled = done.length > 0 && !way.checked;
+  }
   count(done);
   wait();
 }

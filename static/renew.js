@@ -60,14 +60,24 @@ function renewKeypad(old, fresh) {
   if (before && after) before.textContent = after.textContent;
 }
 
+/** The way that was chosen to reach an opening stays chosen. @param {Element} old @param {Element} fresh */
+function keepWay(old, fresh) {
+  const chosen = /** @type {HTMLInputElement | null} */ (old.querySelector(".ways input:checked"));
+  const same = /** @type {HTMLInputElement | null} */ (fresh.querySelector(`.ways input[value="${chosen?.value}"]`));
+  if (same) same.checked = true;
+}
+
 /** Takes over the parts of a newer page. @param {Document} page */
 function renew(page) {
   const [now, fresh] = [desk(), /** @type {HTMLElement | null} */ (page.querySelector("main[data-version]"))];
   if (!now || !fresh) return;
   const focused = document.activeElement?.closest("a.tile")?.getAttribute("data-bore");
+  const [before, after] = [now, fresh].map((main) => main.querySelector("form[data-keypad]")?.getAttribute("data-round"));
+  const sameRound = before === after;
   for (const part of [":scope > nav", ":scope > .engine", ":scope > .verdict", ":scope > .move", ":scope > .linkage"]) {
     const [old, one] = [now.querySelector(part), fresh.querySelector(part)];
     if (!old || !one) continue;
+    if (sameRound) keepWay(old, one);
     old.replaceWith(one);
     htmx.process(one);
   }

@@ -68,7 +68,9 @@ def lever(story: Story, phase: Phase, advice: Advice) -> tuple[float, bool]:
     A step whose ``why`` is ``both_ways`` asks for a round to be begun that way.
     """
     now, found = due(story, phase), balance_of(story) if advice.why == "both_ways" else None
-    return (found.extra_travel, True) if found is not None else (now.opening, now.from_above)
+    if found is not None:
+        return found.extra_travel, True
+    return now.opening, now.from_above and now.bore is not None
 
 
 def _read_on(now: Due, advice: Advice | None) -> Advice:

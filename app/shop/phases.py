@@ -210,7 +210,8 @@ BANK_BALANCE = Phase(
     steps=(
         "Engine off: feel for free play in both links. Without it a link holds its bank off the stop.",
         "Lay the opening blade under the central lever and hold it steady; read every bore, then the first one again.",
-        "Do the same at the next opening.",
+        "Do the same at the next opening. From above, where the card asks: open well past, come back onto the blade, "
+        "never nudge up.",
         "Turn only the link that the card names, lock it, and read the openings again.",
         "Take the blade out and see that idle still stands as it did.",
     ),

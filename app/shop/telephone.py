@@ -74,14 +74,17 @@ def say(item: Item, base_blade: float, units: Units) -> Say:
     return Say(item, words, (first, *(unit for unit in CHOICES[item.quantity] if unit != first)))
 
 
-def spoken(advice: Advice, layout: Layout, bore: int | None, lever: float) -> str:
+def spoken(advice: Advice, layout: Layout, bore: int | None, lever: float, above: bool = False) -> str:
     """A step of the readings as it is read out; empty where there is nothing for a customer to do.
 
-    ``bore`` is the one to read next; ``lever`` the blade under the central lever meanwhile [m], 0 at idle.
+    ``bore`` is the one to read next; ``lever`` the blade under the central lever meanwhile [m], 0 at idle, reached from
+    ``above`` where the lever is opened further first.
     """
     match advice.kind:
         case "measure" if bore is not None:
             held = f"With the {_both(lever)} blade under the lever, hold" if lever else "Hold"
+            if lever and above:
+                held = f"Open the lever well past it, then let it come back onto the {_both(lever)} blade. Hold"
             return f"{held} the meter on intake {bore} until it stands still. What does it show?"
         case "stop":
             where = f"the stop screw at intake {layout.bank(advice.bank or '').stop}"

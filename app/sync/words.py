@@ -98,6 +98,17 @@ def blade(thickness: float, metric: bool = False) -> str:
     return f"{thickness / INCH:.{places}f}\u00a0in"
 
 
+def opening(thickness: float, from_above: bool, metric: bool = False) -> str:
+    """What holds the central lever, and whether it was reached from further open.
+
+    Parameters: ``thickness`` [m] of the blade; ``from_above``; ``metric`` for millimetres instead of inches.
+
+    >>> opening(30 * THOU, True), opening(30 * THOU, False)
+    ('0.030\\xa0in, from above', '0.030\\xa0in')
+    """
+    return f"{blade(thickness, metric)}{', from above' if from_above else ''}"
+
+
 def bores_in_words(bores: Sequence[int]) -> str:
     """Bores by number alone, for a sentence that began with the word.
 

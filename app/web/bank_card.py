@@ -1,5 +1,7 @@
 """The words of the part-throttle page: what the banks do off idle, and what to turn or read next."""
 
+from typing import Literal
+
 from app.shop.judgement import balanced
 from app.shop.keys import new_key
 from app.shop.story import Story
@@ -7,7 +9,7 @@ from app.shop.walk import Due
 from app.sync import words
 from app.sync.advice import Advice
 from app.sync.banks import BankStory, Extra
-from app.sync.units import DEGREE
+from app.sync.units import DEGREE, THOU
 from app.web.drawing import unit_of
 from app.web.linkage import flats, openings, way
 from app.web.views import Answer, Card, VerdictView
@@ -16,7 +18,7 @@ CAUSES = {
     "nothing": "Nothing speaks against the links.",
     "length": "The difference stays as the lever opens: a link of the wrong length.",
     "ratio": "The difference grows as the lever opens: unequal levers. Flow cannot size that.",
-    "slack": "Late on the way up and not on the way down: lost motion in a joint. Mend that, not the link.",
+    "slack": "Late on the way up, not on the way down: mend the joint, not the link.",
     "held": "A link holds its bank off the stop.",
     "unknown": "The readings fit more than one cause.",
     "single": "One bank: there is nothing to balance.",
@@ -30,7 +32,10 @@ EXTRAS = {
         "Read both banks at a wider opening",
         "One is still on its stop. A wider blade among the shop's opening blades counts from the next visit on.",
     ),
-    "both_ways": ("Feel the link joints for lost motion", "Engine off. None there: record it. Some: mend the joint."),
+    "both_ways": (
+        "Read it again from above",
+        "Open well past, come back onto the blade, never nudge up. Or feel the joints, engine off: any lost motion?",
+    ),
     "angle_gauge": (
         "Lay an angle gauge on both shafts",
         "Engine off, rest to full pedal; record both under Steps. Flow cannot tell whether the levers are equal.",
@@ -39,6 +44,8 @@ EXTRAS = {
     "none": ("Leave the links alone", "What is left is less than a flat can put right."),
 }
 """What would tell most next, as a title and a reason."""
+
+FROM_ABOVE = "From above: open well past {}, come back onto it, never nudge up; hold it there."
 
 RECORDED = ("free_play", "both_ways", "angle_gauge")
 """Of these, those that are felt or measured by hand and recorded as a step of the phase."""
@@ -81,7 +88,7 @@ def _told(story: Story, found: BankStory, due: Due) -> tuple[str, str]:
         return "Banks open together", f"Within {100 * story.settings.bank_window:g} % at every opening read."
     first, second = found.banks
     early, fast = (second if found.offset > 0 else first), (second if found.ratio > 0 else first)
-    off_idle = [abs(d.difference) for d in found.differences if d.lever_travel > 0]
+    off_idle = [abs(d.difference) for d in found.differences if d.lever_travel > 0 and not d.from_above]
     if due.bore is not None and len(off_idle) < 2:
         return "One opening is read", "The next one tells whether the difference stays or grows."
     titles = {
@@ -91,7 +98,7 @@ def _told(story: Story, found: BankStory, due: Due) -> tuple[str, str]:
         "held": f"Bank {early} is off its stop",
     }
     said = CAUSES[found.cause]
-    if found.cause == "length" and off_idle[0] < LATE * off_idle[-1]:
+    if found.cause == "length" and off_idle and off_idle[0] < LATE * off_idle[-1]:
         late = first if early == second else second
         said = "It grows as the lever opens: a link's length for the most part, perhaps the levers too."
         if _on_its_stop(found, late):
@@ -101,7 +108,7 @@ def _told(story: Story, found: BankStory, due: Due) -> tuple[str, str]:
 
 def _on_its_stop(found: BankStory, late: str) -> bool:
     """Whether a bank hardly rose from idle at the first opening, against the other one."""
-    idle, opened = found.differences[0], found.differences[1]
+    idle, opened = [d for d in found.differences if not d.from_above][:2]
     rises = (opened.first - idle.first, opened.second - idle.second)
     own, other = rises if late == found.banks[0] else rises[::-1]
     return own < LATE * other
@@ -112,7 +119,7 @@ def _spoken(story: Story, found: BankStory) -> str:
     unit = unit_of(story.meter)
     first, second = found.banks
     said = [
-        f"{words.blade(d.lever_travel, story.units.metric) if d.lever_travel else 'idle'}: "
+        f"{words.opening(d.lever_travel, d.from_above, story.units.metric) if d.lever_travel else 'idle'}: "
         f"{unit.show(d.difference)} ({d.percent:+.1f} %)"
         for d in found.differences
     ]
@@ -129,7 +136,9 @@ def said(story: Story, advice: Advice, found: BankStory | None, due: Due) -> tup
         case "measure", _ if due.bore is not None:
             lever = "Blade out, pedal released: idle once more, since a link was turned."
             if due.opening:
-                lever = f"Lay {words.blade(due.opening, story.units.metric)} under the central lever and hold it there."
+                laid = words.blade(due.opening, story.units.metric)
+                lever = f"Lay {laid} under the central lever and hold it there."
+                lever = FROM_ABOVE.format(laid) if due.from_above else lever
             return f"Read bore {due.bore}{' again' if due.kind == 'closing' else ''}", lever
         case "link", _ if found is not None:
             early = found.banks[1] if found.offset > 0 else found.banks[0]
@@ -141,11 +150,13 @@ def said(story: Story, advice: Advice, found: BankStory | None, due: Due) -> tup
     if found is not None and found.cause in MENDS and advice.why == "none":
         return MENDS[found.cause], CAUSES[found.cause]
     title, reason = EXTRAS[advice.why]
+    if found is not None and advice.why == "both_ways":
+        title = f"Read {words.blade(found.extra_travel, story.units.metric)} again, from above"
     return title, reason
 
 
-def card(story: Story, advice: Advice, found: BankStory | None, due: Due, here: str) -> Card:
-    """The next thing to read or turn."""
+def card(story: Story, advice: Advice, found: BankStory | None, due: Due, here: str, above: bool = False) -> Card:
+    """The next thing to read or turn. ``above``: a round that is begun is to be reached that way."""
     title, reason = said(story, advice, found, due)
     match advice.kind:
         case "done" if advice.why == "single":
@@ -155,10 +166,20 @@ def card(story: Story, advice: Advice, found: BankStory | None, due: Due, here: 
         case "link":
             return _turn(story, advice, title, reason, here)
         case "measure" if due.bore is not None:
-            return Card("lever" if due.opening else "none", title, reason)
+            asks = due.opening and due.current is None
+            ways: Literal["", "up", "above"] = ("above" if above else "up") if asks else ""
+            return Card("lever" if due.opening else "none", title, reason, ways=ways)
+        case "measure" if found is not None and advice.why == "both_ways":
+            return _from_above(found, title, reason, here)
     missing = Answer("Record it", True, href=here) if advice.why in RECORDED else None
     answers = tuple(a for a in (missing, *_more()) if a)
     return Card("none", title, reason, answers, f"{here}/rounds", _key())
+
+
+def _from_above(found: BankStory, title: str, reason: str, here: str) -> Card:
+    """The round that tells lost motion from a wrong length, or the joints felt instead."""
+    begin = Answer("Begin it from above", True, name="above", value=f"{found.extra_travel / THOU:.9g}")
+    return Card("lever", title, reason, (begin, Answer("Joints felt: record it", href=here)), f"{here}/rounds", _key())
 
 
 def _turn(story: Story, advice: Advice, title: str, reason: str, here: str) -> Card:

@@ -13,7 +13,7 @@ from app.shop.measures import Units
 from app.shop.phases import PHASES
 from app.shop.refusals import NotThereError, RefusedError
 from app.shop.story import Story
-from app.sync.words import blade
+from app.sync.words import opening
 from app.web.context import Form, Now, Page, Pages, Shop
 from app.web.forms import Typed
 from app.web.refusal import status_of
@@ -78,7 +78,7 @@ def _rounds(story: Story) -> list[Group]:
     for one in story.rounds:
         title = f"Round {one.row.number}, {one.row.phase.replace('-', ' ')}"
         if one.row.opening:
-            title += f", {blade(one.row.opening, story.units.metric)} under the lever"
+            title += f", {opening(one.row.opening, bool(one.row.from_above), story.units.metric)} under the lever"
         figures = tuple(
             Figure(
                 f"reading-{r.ident}",

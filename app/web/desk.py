@@ -201,7 +201,7 @@ class Desk:
             return Card("none", f"Bore {self.wanted.bore} in this round", reason, values=entered)
         if self.phase.rounds == "openings":
             step = next_step(self.story, self.phase)
-            return bank_card.card(self.story, step, self.balance, self.due, self.here)
+            return bank_card.card(self.story, step, self.balance, self.due, self.here, self.wanted.above)
         if self.due.bore is not None and (self.advice is None or self.advice.kind in ("measure", "done")):
             return self._read_on()
         if self.advice is None:
@@ -275,7 +275,8 @@ class Desk:
         ended = current is None and self.story.sign_off is not None
         pairs = [] if ended else [(f"Round {self.due.round_number}", said)]
         if self.due.opening:
-            pairs.append(("lever on", words.blade(self.due.opening, self.story.units.metric)))
+            lever = words.opening(self.due.opening, self.due.from_above, self.story.units.metric)
+            pairs.append(("lever on", lever))
         if self.judged is not None:
             if self.phase.rounds != "openings":
                 pairs.append(("mean", self.unit.show(self.judged.mean)))

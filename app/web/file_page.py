@@ -66,7 +66,7 @@ def _round(story: Story, one: Round) -> FileRound:
     values = [r.value for r in latest.values() if r.value is not None]
     title = phase_named(one.row.phase).title
     if one.row.opening:
-        title += f", {words.blade(one.row.opening, story.units.metric)}"
+        title += f", {words.opening(one.row.opening, bool(one.row.from_above), story.units.metric)}"
     found = judged(story, one) if one.closed and one.row.opening == 0 else None
     return FileRound(
         number=one.row.number,

@@ -25,18 +25,27 @@ Entry = Literal["", "again", "correct", "speed"]
 
 @dataclass(frozen=True, slots=True)
 class Wanted:
-    """What the person asked the page for: a bore out of turn, again or corrected, to skip it, or the idle speed."""
+    """What the person asked the page for: a bore out of turn, again or corrected, to skip it, or the idle speed.
+
+    ``above``: the round that is begun reaches its opening from above.
+    """
 
     bore: int | None = None
     entry: Entry = ""
     skip: bool = False
+    above: bool = False
 
     @staticmethod
     def typed(form: Typed, skips: bool) -> "Wanted":
         """What a refused form was about."""
         bore = form.text("bore")
         entry: Entry = "again" if form.text("kind") == "again" else ""
-        return Wanted(int(bore) if bore.isdecimal() else None, "correct" if form.text("supersedes") else entry, skips)
+        return Wanted(
+            int(bore) if bore.isdecimal() else None,
+            "correct" if form.text("supersedes") else entry,
+            skips,
+            form.text("from_above") == "1",
+        )
 
 
 def speed_item(story: Story, phase: Phase) -> Item | None:
@@ -107,6 +116,7 @@ class Pad:
                 "supersedes": supersedes,
                 "by": self.story.visit.by,
                 "sure": self.values.get("sure", ""),
+                **self._reached,
             },
             typed=self.values.get("value", ""),
             message=" ".join(self.problems.values()),
@@ -114,6 +124,14 @@ class Pad:
             reasons=SKIP_REASONS,
             facts=self._facts,
         )
+
+    @property
+    def _reached(self) -> dict[str, str]:
+        """How the opening is reached, once that is said: before the first reading the card asks for it."""
+        if not self.due.opening or (self.due.current is None and not self.wanted.skip):
+            return {}
+        above = self.due.from_above if self.due.current is not None else self.wanted.above
+        return {"from_above": str(int(above))}
 
     def _of_speed(self, item: Item) -> Keypad:
         kept = self.story.checks.get((self.phase.slug, item.slug))

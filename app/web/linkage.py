@@ -88,19 +88,23 @@ def way(advice: Advice) -> str:
 
 
 def openings(story: Story, found: BankStory | None, due: Due) -> tuple[OpeningMark, ...]:
-    """Second bank less first on one line for each opening, each with its window; an opening still to read is empty."""
-    read = {d.lever_travel: d for d in found.differences} if found is not None else {}
-    wanted = sorted({0.0, *story.settings.openings, *read}) if read else sorted(story.settings.openings)
+    """Second bank less first on one line for each opening, each with its window; an opening still to read is empty.
+
+    An opening that is reached from above as well stands below the same one reached the usual way.
+    """
+    read = {(d.lever_travel, d.from_above): d for d in found.differences} if found is not None else {}
+    now = (due.opening, due.from_above) if due.bore is not None and due.opening else None
+    asked = {(one, False) for one in story.settings.openings} | ({now} if now else set())
+    wanted = sorted({(0.0, False), *asked, *read}) if read else sorted(asked)
     unit, window = unit_of(story.meter), story.settings.bank_window
     widths = [abs(d.difference) for d in read.values()] + [1.5 * window * _mean(d) for d in read.values()]
     scale = max(widths, default=1.0)
     marks = []
-    for opening in wanted:
-        label = blade(opening, story.units.metric) if opening else "idle"
-        one = read.get(opening)
+    for opening, above in wanted:
+        label = "from above" if above else blade(opening, story.units.metric) if opening else "idle"
+        one = read.get((opening, above))
         if one is None:
-            now = due.bore is not None and due.opening == opening
-            marks.append(OpeningMark(label, "next" if now else "to-read"))
+            marks.append(OpeningMark(label, "next" if now == (opening, above) else "to-read"))
         else:
             shown = f"{'+' if one.difference >= 0 else '−'}{unit.show(abs(one.difference))}"
             marks.append(OpeningMark(label, "read", one.difference / scale, window * _mean(one) / scale, shown))

@@ -15,6 +15,7 @@ from app.shop.readings import FAR_OFF, NewReading
 from app.shop.refusals import NotThereError, RefusedError
 from app.shop.story import Story
 from app.shop.telephone import spoken
+from app.sync.units import THOU
 from app.web.context import Form, Now, Page, Pages, Posted, Shop
 from app.web.desk import Desk
 from app.web.drawing import phases
@@ -35,9 +36,11 @@ def desk(
     bore: int | None = None,
     entry: Entry = "",
     skip: bool = False,
+    above: bool = False,
 ) -> HTMLResponse:
-    """Read the bores. ``bore`` picks one out of turn, ``entry`` says what for, ``skip`` asks why to skip it."""
-    return _desk(shop, page, visit_id, slug, Wanted(bore, entry, skip))
+    """Read the bores. ``bore`` picks one out of turn, ``entry`` says what for, ``skip`` asks why to skip it; ``above``:
+    the round that is begun reaches its opening from above."""
+    return _desk(shop, page, visit_id, slug, Wanted(bore, entry, skip, above))
 
 
 @router.get("/visits/{visit_id}/news")
@@ -55,7 +58,8 @@ def add(posted: Posted, visit_id: int, slug: str) -> Response:
     here = f"/visits/{visit_id}/{slug}/readings"
     skips, simulated = bool(form.text("skip") or form.text("why")), bool(form.text("practice"))
     if skips and not form.text("why"):
-        return page.go(f"{here}?bore={form.whole('bore')}&skip=true")
+        above = "&above=true" if form.text("from_above") == "1" else ""
+        return page.go(f"{here}?bore={form.whole('bore')}&skip=true{above}")
     try:
         new = NewReading(
             phase=slug,
@@ -66,6 +70,7 @@ def add(posted: Posted, visit_id: int, slug: str) -> Response:
             by=form.text("by"),
             why=form.text("why"),
             supersedes=_superseded(shop, form),
+            from_above={"0": False, "1": True}.get(form.text("from_above")),
         )
         form.raise_problems()
         if simulated:
@@ -115,8 +120,10 @@ def settle(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: No
 
 @router.post("/visits/{visit_id}/{slug}/rounds")
 def begin(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: Now) -> Response:
-    """Begin one more round."""
-    readings.begin_round(shop, visit_id, form.text("key"), slug, now)
+    """Begin one more round: the last one's opening again, or one that is reached from above."""
+    above = form.number("above") * THOU if form.text("above") else None
+    form.raise_problems()
+    readings.begin_round(shop, visit_id, form.text("key"), slug, now, above)
     return page.saved(f"/visits/{visit_id}/{slug}/readings")
 
 
@@ -132,7 +139,8 @@ def _spoken(story: Story, phase: Phase, shown: Desk) -> str:
     """What whoever answers the telephone reads out here; empty anywhere else."""
     if story.visit.place != "telephone" or story.sign_off is not None or phase.rounds == "none":
         return ""
-    return spoken(next_step(story, phase), story.layout, shown.selected, shown.due.opening)
+    above = shown.due.from_above or (shown.due.current is None and shown.wanted.above)
+    return spoken(next_step(story, phase), story.layout, shown.selected, shown.due.opening, above)
 
 
 def _desk(

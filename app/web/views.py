@@ -190,7 +190,10 @@ class Entered:
 
 @dataclass(frozen=True, slots=True)
 class Card:
-    """The next move. ``action`` and ``hidden`` serve the answers that send something; ``values`` are a bore's own."""
+    """The next move. ``action`` and ``hidden`` serve the answers that send something; ``values`` are a bore's own.
+
+    ``ways`` asks how the opening is reached, with the way that is chosen: ``up`` to it, or from ``above``.
+    """
 
     mark: Literal["coupler", "stop", "link", "lever", "screw", "bypass", "none"]
     title: str
@@ -199,6 +202,7 @@ class Card:
     action: str = ""
     hidden: Mapping[str, str] = field(default_factory=dict)
     values: tuple[Entered, ...] = ()
+    ways: Literal["", "up", "above"] = ""
 
 
 @dataclass(frozen=True, slots=True)

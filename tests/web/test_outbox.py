@@ -11,10 +11,11 @@ from playwright.sync_api import Browser, Playwright, expect, sync_playwright
 from app.shop import moves, people
 from app.shop.database import Database
 from app.shop.moves import NewMove
-from app.shop.phases import HEAT_SOAKED
+from app.shop.phases import BANK_BALANCE, HEAT_SOAKED
 from app.shop.upgrade import open_shop
 from tests.browser import launch
 from tests.proxy import Proxy, proxied
+from tests.shop.test_banks import at_the_banks
 from tests.shop.yard import AT, FOUR, heat_soaked, key, read_round, story
 from tests.started import started
 from tests.web.tablet import Tablet, entered, kill_browser, started_tablet, tablet
@@ -97,6 +98,26 @@ def test_the_rest_of_the_round_is_read_without_a_link(hand: Tablet, server: str,
         *((bore, "turn", 6.0 + 0.25 * bore) for bore in (1, 2, 3, 4)),
         (1, "closing", 6.5),
     ]
+
+
+def test_how_an_opening_is_reached_is_kept_without_a_link(hand: Tablet, server: str, shop: Database) -> None:
+    visit_id = at_the_banks(shop)
+    hand.page.goto(f"{server}/visits/{visit_id}/{BANK_BALANCE.slug}/readings")
+    hand.context.set_offline(True)
+    way = hand.page.get_by_text("From above", exact=True)
+    box = way.locator("..").bounding_box()
+    assert box is not None
+    assert min(box["width"], box["height"]) >= 56
+    way.click()
+    expect(hand.page.get_by_text("never nudge up")).to_be_visible()
+    hand.read("8.00", then="Bore 2")
+    expect(hand.page.get_by_role("radio", name="Straight up")).to_be_disabled()
+    hand.read("8.25", then="Bore 3")
+    hand.context.set_offline(False)
+    hand.is_saved()
+    expect(hand.page.get_by_text("0.010\u00a0in, from above")).to_be_visible()
+    one = story(shop, visit_id).rounds[-1]
+    assert (one.row.from_above, [r.value for r in one.readings]) == (1, [8.0, 8.25])
 
 
 def test_what_was_saved_counts_before_the_page_is_served_anew(hand: Tablet, link: Proxy, shop: Database) -> None:

@@ -262,7 +262,7 @@ def answers(*advised: bool) -> list[Facts]:
 
 @pytest.mark.parametrize("advised", [(True, False), (False, True)])
 def test_the_order_of_answers_never_follows_the_advice(advised: tuple[bool, bool]) -> None:
-    card = Facts(mark="coupler", title="Reset", reason="Because", answers=answers(*advised), values=())
+    card = Facts(mark="coupler", title="Reset", reason="Because", answers=answers(*advised), values=(), ways="")
     card.action, card.hidden = "/moves", {"key": NASTY}
     html = piece("move", "move(card)", card=card)
     assert html.index("I made this move") < html.index("Read one more round")
@@ -276,7 +276,7 @@ def test_the_order_of_answers_never_follows_the_advice(advised: tuple[bool, bool
 
 
 def test_a_card_without_answers_has_no_form() -> None:
-    card = Facts(mark="none", title="Read bore 1", reason="", answers=[], values=())
+    card = Facts(mark="none", title="Read bore 1", reason="", answers=[], values=(), ways="")
     html = piece("move", "move(card)", card=card)
     assert "<form" not in html
     assert "<svg" not in html

@@ -7,7 +7,7 @@ from fastapi import APIRouter
 from pydantic import Field
 
 from app.shop import visits
-from app.shop.advising import next_step, to_read
+from app.shop.advising import lever, next_step, to_read
 from app.shop.items import Phase
 from app.shop.judgement import balance_of, balanced
 from app.shop.phases import phase_named
@@ -78,6 +78,10 @@ class AdviceTold(Told):
         description="For `measure`, the readings to take, in order. Empty when a round has to be begun first."
     )
     lever_thou: float = Field(description="The blade to hold under the central lever meanwhile; 0 at idle.")
+    from_above: bool = Field(
+        description="Whether the lever is opened well past that blade first, then brought back onto it, never nudged "
+        "up. With `why` `both_ways` such a round has to be begun first."
+    )
     about: list[int] = Field(description="For `cannot`, the bores it is about.")
 
 
@@ -85,6 +89,7 @@ class DifferenceTold(Told):
     """Second bank less first bank at one opening, mean of a bore, in `unit`."""
 
     lever_thou: float = Field(description="The blade under the central lever; 0 at idle.")
+    from_above: bool
     first: float
     second: float
     difference: float
@@ -137,6 +142,7 @@ def _told(story: Story, slug: Slug) -> AdviceTold:
     phase = phase_named(slug)
     step = _step(story, phase)
     title, reason = _said(story, phase, step)
+    held, above = lever(story, phase, step)
     turned = step.kind in ("stop", "screw", "bypass")
     return AdviceTold(
         kind=step.kind,
@@ -163,7 +169,8 @@ def _told(story: Story, slug: Slug) -> AdviceTold:
         ],
         unit=meter_unit(story.meter),
         readings=[AskedTold(round=r.round_number, bore=r.bore, kind=r.kind) for r in to_read(story, phase, step)],
-        lever_thou=trade(due(story, phase).opening, THOU),
+        lever_thou=trade(held, THOU),
+        from_above=above,
         about=list(step.about),
     )
 
@@ -225,6 +232,7 @@ def _banks(story: Story, found: BankStory) -> BanksTold:
         differences=[
             DifferenceTold(
                 lever_thou=trade(one.lever_travel, THOU),
+                from_above=one.from_above,
                 first=shown(one.first, meter),
                 second=shown(one.second, meter),
                 difference=shown(one.difference, meter),

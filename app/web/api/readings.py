@@ -27,10 +27,27 @@ RoundNumber = Annotated[
 Supersedes = Annotated[int | None, Field(description="The reading that was mistyped, when this one corrects it.")]
 
 
+FromAbove = Annotated[
+    bool | None,
+    Field(
+        description="Whether the lever was opened further first and brought back onto the blade. The first reading "
+        "of a round begins it that way, and the others have to agree; null goes with the round."
+    ),
+]
+
+
 class RoundSent(Sent):
     """Word that one more round begins."""
 
     key: Key
+    from_above_thou: float | None = Field(
+        default=None,
+        gt=0,
+        allow_inf_nan=False,
+        description="The opening blade, in thousandths of an inch, when the opening is reached from above: the lever "
+        "opened well past it, then brought back onto the blade, never nudged up. Null for the last round's once more.",
+        examples=[10],
+    )
 
 
 class ValueSent(Sent):
@@ -47,6 +64,7 @@ class ValueSent(Sent):
     by: By
     sure: bool = Field(default=False, description="Whether a value far from the other bores' was looked at again.")
     supersedes: Supersedes = None
+    from_above: FromAbove = None
     model_config = example(
         key="0d6f7a8e-98c1-4c39-9c9e-6f4d5b0c2a02", kind="turn", round=2, bore=1, value=6.25, by="KM"
     )
@@ -62,6 +80,7 @@ class SkipSent(Sent):
     why: Annotated[str, Field(min_length=1, max_length=engines.LONGEST, examples=["Cannot be reached"])]
     by: By
     supersedes: Supersedes = None
+    from_above: FromAbove = None
     model_config = example(
         key="5c1b9b1e-2c0f-4a7e-9a55-7b6a3d9e4c03", kind="skip", round=2, bore=1, why="Cannot be reached", by="KM"
     )
@@ -177,6 +196,7 @@ class RoundTold(Told):
     number: int
     phase: Slug
     lever_thou: float = Field(description="The blade under the central lever, in thousandths of an inch; 0 at idle.")
+    from_above: bool = Field(description="Whether the lever was opened further first and brought back onto the blade.")
     begun_at: str = Field(description="ISO 8601, UTC.")
     closed: bool = Field(description="Whether the first bore was read again to end it.")
     moved_since: bool = Field(description="Whether a move came after it, so that it speaks for nothing any more.")
@@ -194,6 +214,7 @@ class RoundTold(Told):
                 "number": one.row.number,
                 "phase": one.row.phase,
                 "lever_thou": trade(one.row.opening, THOU),
+                "from_above": bool(one.row.from_above),
                 "begun_at": one.row.begun_at,
                 "closed": one.closed,
                 "moved_since": story.moved_since(one),
@@ -217,10 +238,11 @@ def rounds(shop: Shop, visit_id: Id) -> list[RoundTold]:
 
 @router.post("/phases/{phase}/rounds", status_code=201, summary="Begin one more round", responses=REFUSALS)
 def begin_round(shop: Shop, visit_id: Id, phase: Slug, body: RoundSent, now: Now) -> RoundTold:
-    """Begin a round beyond the one that the phase asks for. Refused while a round is open: the first reading of a
-    round that is asked for begins it by itself."""
-    with named(value=""):
-        row_id = readings.begin_round(shop, visit_id, body.key, phase, now)
+    """Begin a round beyond the one that the phase asks for: the last one's opening again, or one that is reached from
+    above. Refused while a round is open: the first reading of a round that is asked for begins it by itself."""
+    above = None if body.from_above_thou is None else body.from_above_thou * THOU
+    with named(value="", from_above="from_above_thou"):
+        row_id = readings.begin_round(shop, visit_id, body.key, phase, now, above)
     with shop.reading() as session:
         story = visits.load(session, visit_id)
     return RoundTold.of(story, next(one for one in story.rounds if one.row.ident == row_id))
@@ -239,6 +261,7 @@ def add_reading(shop: Shop, visit_id: Id, phase: Slug, body: ReadingSent, now: N
         by=body.by,
         why=body.why if isinstance(body, SkipSent) else "",
         supersedes=body.supersedes,
+        from_above=body.from_above,
     )
     sure = not isinstance(body, ValueSent) or body.sure
     row_id = readings.add(shop, visit_id, body.key, new, now, sure=sure)

@@ -153,7 +153,8 @@ class Program:
         self.kinds.append(advice["kind"])
         if advice["kind"] == "measure":
             if not advice["readings"]:
-                self.post(f"{path}/rounds")
+                above = {"from_above_thou": advice["lever_thou"]} if advice["from_above"] else {}
+                self.post(f"{path}/rounds", **above)
             for asked in advice["readings"]:
                 value = self.bench.read(asked["bore"], advice["lever_thou"] * THOU)
                 self.post(f"{path}/readings", **asked, value=value, by="KM")
