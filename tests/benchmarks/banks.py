@@ -237,7 +237,7 @@ def right_reading(story: BankStory, truth: Cause) -> bool:
 
 
 def naming(name: str, truth: Cause, layout: Layout, rough: Rough, links: Links, seed: int) -> None:
-    """How often the cause is named rightly, wrongly, or the right reading is asked for."""
+    """How often the cause is named rightly, the right reading asked for, nothing seen, or the wrong one named."""
     followed = Shed(layout, rough, links, TESTING + seed + 1).follow()
     count = len(followed)
     print(f"{name:<28}", end="")
@@ -245,10 +245,9 @@ def naming(name: str, truth: Cause, layout: Layout, rough: Rough, links: Links, 
         named = [story for story in stories if story.cause != "unknown"]
         right = [story.cause == truth for story in named]
         asked = [right_reading(story, truth) for story in stories if story.cause == "unknown"]
-        print(
-            f" {sum(right) / count:6.3f} {sum(asked) / count:6.3f} {len(right) / count - sum(right) / count:6.3f} |",
-            end="",
-        )
+        missed = sum(story.cause == "nothing" != truth for story in named)
+        shares = (sum(right), sum(asked), missed, len(named) - sum(right) - missed)
+        print("".join(f" {number / count:6.3f}" for number in shares), end=" |")
     print(f" {np.mean([len(one.asked) for one in followed]):.1f}")
 
 
@@ -279,7 +278,7 @@ def main(engines: int, seed: int) -> None:
     recovery("8, read twice", layout_of(8), rough, engines, seed, False, 2)
     recovery("8, noise doubled", layout_of(8), doubled, engines, seed, False)
     recovery("8, doubled, left/right rod", layout_of(8), doubled, engines, seed, True)
-    print("\nCause after two openings, and after what was asked for: right, right reading asked, nothing said, wrong")
+    print("\nCause after two openings, and after what was asked for: right, right reading asked, nothing seen, wrong")
     for name, truth, wrong, held in CASES:
         naming(name, truth, layout_of(8), rough, one_wrong(engines, seed, *wrong, held), seed)
     nine = one_wrong(engines, seed, 0.009, 0.0, 0.0)
