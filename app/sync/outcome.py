@@ -40,7 +40,7 @@ SPEED_WINDOW = 60 * REV_PER_MIN
 BEYOND_PRICE = 0.6
 STOP_BORE_PRICE = 5.0
 SCREW_PRICE = 2.0  # of a bore that a screw of its own evens: it is turned and read, and now and then again
-SPEED_PRICE = 2.0
+SPEED_PRICE = 4.0  # of an idle speed that ends outside: a stop turn a bank, and the last round again
 FLOW_PER_AREA = 0.8
 
 

@@ -10,7 +10,7 @@ import multiprocessing
 import os
 import statistics
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 
@@ -59,7 +59,9 @@ def outcome_of(stand: Stand, said: str) -> Outcome:
     )
 
 
-def rows(engines: int, start: int, jobs: int) -> Iterator[tuple[str, str, list[Outcome]]]:
+def rows(
+    engines: int, start: int, jobs: int, workers: Sequence[str] = tuple(WHO)
+) -> Iterator[tuple[str, str, list[Outcome]]]:
     """Every row of the table: setting, who, and how each engine ended."""
     usual = Roughness()
     twice = replace(usual, repeatability=2 * usual.repeatability)
@@ -75,7 +77,7 @@ def rows(engines: int, start: int, jobs: int) -> Iterator[tuple[str, str, list[O
     ]
     with multiprocessing.get_context("spawn").Pool(jobs) as pool:
         for name, bores, banks, rough, count in settings:
-            for who in WHO:
+            for who in workers:
                 work = partial(one_engine, who=who, bores=bores, banks=banks, rough=rough)
                 yield name, who, pool.map(work, range(start, start + max(count, 2)), chunksize=4)
 
@@ -137,6 +139,7 @@ def main() -> None:
     options.add_argument("--engines", type=int, default=200, help="of eight bores; other rows take a third")
     options.add_argument("--seed", type=int, default=TEST_SEEDS, help="number of the first engine")
     options.add_argument("--jobs", type=int, default=os.cpu_count() or 1)
+    options.add_argument("--who", nargs="+", choices=WHO, default=tuple(WHO), help="works at the engines")
     options.add_argument("--speed-only", action="store_true")
     chosen = options.parse_args()
     print(speed(), flush=True)
@@ -145,7 +148,7 @@ def main() -> None:
     print(f"idle wanted {WANTED / REV_PER_MIN:.0f} rev/min, window {WINDOW:.0%}")
     print(f"{'':24} {'who':11} {'n':>4} {'minutes':>7} {'p90':>6} {'moves':>6} {'readings':>8} {'in 8 %':>8} "
           f"{'in 10 %':>8} {'worse':>6}")  # fmt: skip
-    for setting, who, found in rows(chosen.engines, chosen.seed, chosen.jobs):
+    for setting, who, found in rows(chosen.engines, chosen.seed, chosen.jobs, chosen.who):
         print(line(setting, who, found), flush=True)
 
 
