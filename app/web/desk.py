@@ -83,7 +83,9 @@ class Desk:
     @cached_property
     def before_move(self) -> Mapping[int, MeterReading]:
         """The newest values from before the last move, at the opening now read: stale, but all there is."""
-        last = [r for r in self.story.rounds if r.row.opening == self.due.opening and r is not self.due.current]
+        here = (self.due.opening, self.due.from_above)
+        rounds = (r for r in self.story.rounds if r is not self.due.current)
+        last = [r for r in rounds if (r.row.opening, bool(r.row.from_above)) == here]
         moved = [r for r in last if self.story.moved_since(r)]
         stale: dict[int, MeterReading] = {}
         for one in moved:
