@@ -74,7 +74,7 @@ def _round(story: Story, one: Round) -> FileRound:
         at=moment(one.row.begun_at),
         values=tuple(shown(latest[b].value) if b in latest else "" for b in story.layout.bores),
         closing=shown(one.closing.value) if one.closing else "",
-        spread=shown(max(values) - min(values)) if values else "",
+        spread=shown(max(values) - min(values)) if len(values) > 1 else "",
         verdict=words.verdict_title(found) if found else "",
     )
 

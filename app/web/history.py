@@ -11,6 +11,7 @@ from app.sync.rounds import Evenness
 from app.sync.words import Unit
 from app.web.drawing import unit_named, unit_of
 from app.web.slips import Telling
+from app.web.words import signed
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,14 +90,14 @@ def since_left(story: Story) -> SinceLeft | None:
         scale = math.exp(sum(math.log(now[b] / then[b]) for b in shared) / len(shared))
         then = {b: scale * then[b] for b in shared}
     changes = tuple(
-        Change(b, unit.show(then[b]), unit.show(now[b]), f"{(now[b] - then[b]) / unit.size:+.{unit.decimals}f}")
+        Change(b, unit.show(then[b]), unit.show(now[b]), signed((now[b] - then[b]) / unit.size, unit.decimals))
         for b in shared
     )
     most = max(shared, key=lambda b: abs(now[b] - then[b]))
     common = sum(now[b] - then[b] for b in shared) / len(shared)
     sentence = (
-        f"Bore {most} changed most, by {(now[most] - then[most]) / unit.size:+.{unit.decimals}f}; "
-        f"all bores together by {common / unit.size:+.{unit.decimals}f} on average."
+        f"Bore {most} changed most, by {signed((now[most] - then[most]) / unit.size, unit.decimals)}; "
+        f"all bores together by {signed(common / unit.size, unit.decimals)} on average."
     )
     if before.meter.ident != story.meter.ident:
         sentence += f" Read with another meter: {scale:.2f} times the last one's figures, taken out here."

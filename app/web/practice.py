@@ -18,6 +18,7 @@ from app.sync.expert import Careful
 from app.sync.units import KG_PER_HOUR, REV_PER_MIN, THOU
 from app.web.context import Form, Now, Page, Pages, Shop
 from app.web.refusal import status_of
+from app.web.words import signed
 
 router = APIRouter()
 
@@ -140,7 +141,7 @@ def _lines(found: Truth, window: float, unit: Measure) -> list[BoreLine]:
         BoreLine(
             one.bore,
             f"{one.flow / KG_PER_HOUR:.2f}",
-            f"{100 * one.off:+.0f} %",
+            f"{signed(100 * one.off, 0)} %",
             f"{one.gap / THOU / unit.size:.{unit.places - 1}f}",
             word(one.off),
         )

@@ -14,6 +14,7 @@ from app.sync.plate import gap_rate
 from app.sync.stories import moves
 from app.sync.units import MM, THOU
 from app.sync.words import Unit, named_bores, turns
+from app.web.words import signed
 
 WORTH_SAYING = 0.05
 """Odds below which a suspect is not mentioned."""
@@ -102,10 +103,10 @@ def chances(odds: float) -> str:
 def percent(change: float) -> str:
     """A change as per cent with its sign; nothing is never negative.
 
-    >>> percent(0.1234), percent(-0.0001)
-    ('+12.3 %', '+0.0 %')
+    >>> percent(0.1234), percent(-0.1234), percent(-0.0001)
+    ('+12.3 %', '−12.3 %', '0.0 %')
     """
-    return f"{round(100 * change, 1) + 0.0:+.1f} %"
+    return f"{signed(100 * change, 1)} %"
 
 
 def creeping_words(creep: Creep, layout: Layout, first_visit: int) -> str:
@@ -174,7 +175,7 @@ def _bores(change: Change, story: DriftStory, together: float, unit: Unit) -> tu
 
 
 def _step_common(change: Change, together: float) -> str:
-    amount = f"All bores together went by {percent(together)}"
+    amount = f"All bores together changed by {percent(together)}"
     if not change.same_meter:
         return f"{amount}. Another meter was used, so that says nothing about the engine."
     if change.common is not None:

@@ -7,7 +7,7 @@ from app.shop.tables import Engine
 from app.sync.hardware import Figure, Hardware
 from app.sync.layout import Bank, Layout
 from app.sync.units import CUBIC_INCH, LITRE, REV_PER_MIN
-from app.sync.words import COUNTS, blade, bores_in_words, turns
+from app.sync.words import COUNTS, blade, bores_in_words, fraction
 
 ORDINALS = ("", "first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth")
 
@@ -21,6 +21,18 @@ def day(at: str) -> str:
 def moment(at: str) -> str:
     """A stored time as day and hour: 3 Sep 2026, 14:05."""
     return f"{day(at)}, {clock(at)}"
+
+
+def signed(value: float, decimals: int) -> str:
+    """A change with its sign, a minus as wide as the plus; what shows as nothing has none.
+
+    >>> signed(0.64, 1), signed(-0.64, 1), signed(-0.04, 1)
+    ('+0.6', '−0.6', '0.0')
+    """
+    size = f"{abs(value):.{decimals}f}"
+    if not float(size):
+        return size
+    return f"{'+' if value > 0 else '−'}{size}"
 
 
 def clock(at: str) -> str:
@@ -129,7 +141,7 @@ FILTERS = {
     "pair": pair,
     "twice": twice,
     "move_pair": move_pair,
-    "turns_in_words": turns,
+    "turns_in_figures": fraction,
     "day": day,
     "moment": moment,
     "clock": clock,

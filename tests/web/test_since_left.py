@@ -34,7 +34,7 @@ def test_the_scale_of_another_meter_is_learnt_and_taken_out(shop: Database) -> N
     assert told is not None
     assert told.sentence.startswith("Bore 3 changed most")
     assert "another meter" in told.sentence
-    changes = [float(change.change) for change in told.changes]
+    changes = [float(change.change.replace("−", "-")) for change in told.changes]
     assert changes[2] > 0 > changes[0]
     assert changes[0] == pytest.approx(changes[3], abs=0.11)
     assert told.unit == "cfm"

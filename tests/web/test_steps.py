@@ -219,3 +219,15 @@ def test_the_sign_off_page_says_what_is_missing_and_leads_there(client: TestClie
     assert page.count("still missing: <a") == len(PHASES)
     for phase in PHASES:
         assert f'still missing: <a class="text-link" href="/visits/{at}/{phase.slug}">' in page
+
+
+def test_turns_of_a_stop_screw_are_figures(client: TestClient, shop: Database) -> None:
+    page = client.get(f"/visits/{visit(shop, engine(shop, V8))}/cold-preset").text
+    assert re.search(r"turn every stop screw in by <b>[\d /]+&nbsp;turns?</b>", page)
+    assert re.search(r">[\d /]+ to [\d /]+ turns;", page)
+
+
+def test_the_spread_of_a_single_reading_is_not_nothing(client: TestClient, shop: Database) -> None:
+    visit_id = heat_soaked(shop)
+    read(shop, visit_id, HEAT_SOAKED)
+    assert re.search(r"6\.50</td>.*–</td></tr>", client.get(f"/visits/{visit_id}/sheet").text)
