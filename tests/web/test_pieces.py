@@ -242,7 +242,8 @@ def test_marks_of_a_higher_level_stand_higher() -> None:
 
 
 def test_a_ruler_without_marks_counts_all_inside() -> None:
-    assert "8 inside" in piece("ruler", "ruler([], 8)")
+    assert "8 bores inside" in piece("ruler", "ruler([], 8)")
+    assert "1 bore inside" in piece("ruler", "ruler([], 1)")
 
 
 @pytest.mark.parametrize(("mark", "drawings"), [("even", 2), ("not-even", 2), ("close", 2), ("none", 0)])
