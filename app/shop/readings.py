@@ -186,13 +186,13 @@ def _problem(story: Story, new: NewReading) -> str:
 
 
 def _round(session: Session, story: Story, phase: Phase, new: NewReading, key: str, at: str) -> Round:
-    now = due(story, phase)
     known = next((r for r in story.rounds if r.row.number == new.round_number), None)
     if known is not None and known.row.phase == phase.slug:
         if story.moved_since(known):
             moved = f"Something was moved after round {new.round_number}: read it in a new round."
             raise ConflictError({"value": moved})
-        if known is not now.current and new.kind != "again" and known.closed and new.supersedes is None:
+        once = new.kind != "again" and new.supersedes is None
+        if known.closed and once and known is not due(story, phase).current:
             raise ConflictError(
                 {"value": f"Round {new.round_number} was closed meanwhile. Look at it, then read again."}
             )
@@ -200,6 +200,7 @@ def _round(session: Session, story: Story, phase: Phase, new: NewReading, key: s
             reached = "from above" if known.row.from_above else "without coming from above"
             raise ConflictError({"value": f"Round {new.round_number} is read {reached}. Look, then read again."})
         return known
+    now = due(story, phase)
     if now.current is None and now.bore is not None and new.round_number == now.round_number:
         return _begin(session, story, phase, part_key(key, "round"), "", now.opening, bool(new.from_above), at)
     raise ConflictError({"value": f"The page was behind: round {now.round_number} is the one being read now."})
