@@ -4,6 +4,15 @@ import { held, reached, seen } from "./outbox.js";
 
 const ANSWER_MS = 4000;
 
+/** The shop computer answered, but not with the page. */
+class BrokenError extends Error {}
+
+/** The shop computer answered, with the page or without. @param {boolean} well */
+function came(well) {
+  document.dispatchEvent(new CustomEvent("page:came", { detail: { well } }));
+  reached(true);
+}
+
 /**
  * The page at a path, and the path it was found at in the end. Throws when the shop computer does not answer with one.
  * @param {string} path
@@ -13,12 +22,13 @@ export async function fetchPage(path) {
   const timer = setTimeout(() => stop.abort(), ANSWER_MS);
   try {
     const answer = await fetch(path, { cache: "no-store", signal: stop.signal });
-    if (!answer.ok) throw new Error(`${answer.status}`);
+    if (!answer.ok) throw new BrokenError(`${answer.status}`);
     const page = { html: await answer.text(), path: new URL(answer.url).pathname + new URL(answer.url).search };
-    reached(true);
+    came(true);
     return page;
   } catch (error) {
-    reached(false);
+    if (error instanceof BrokenError) came(false);
+    else reached(false);
     throw error;
   } finally {
     clearTimeout(timer);

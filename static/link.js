@@ -44,6 +44,9 @@ export function named(write) {
 /** What the bar says of a form that went straight over and was not saved. @type {[string, string, boolean] | null} */
 let unsaved = null;
 
+/** Whether the last page was asked for in vain: the shop computer answered without it. */
+let broken = false;
+
 /** Since when the oldest has been held, once that is long. @param {number} at */
 function since(at) {
   if (Date.now() - at < LONG_MS) return "";
@@ -71,6 +74,7 @@ function words() {
   if (waits.length > 0) return ["Sending", `${counted(waits)}`, false];
   if (refused.length > 0) return ["Not kept.", `${counted(refused)} came back`, true];
   if (held.trouble === "link") return ["No link.", "Nothing is held here", true];
+  if (broken) return ["All saved.", "The page after it did not come: load this one anew", true];
   return ["All saved", "", false];
 }
 
@@ -166,10 +170,15 @@ document.addEventListener("outbox:rest", () => {
   draw();
 });
 document.addEventListener("outbox:changed", draw);
+document.addEventListener("page:came", (event) => {
+  broken = !(/** @type {CustomEvent} */ (event).detail.well);
+  draw();
+});
 document.addEventListener("htmx:load", draw);
 document.addEventListener("htmx:afterRequest", (event) => {
   if (!(/** @type {CustomEvent} */ (event).detail.successful)) return;
   unsaved = null;
+  broken = false;
   reached(true);
 });
 for (const name of ["htmx:sendError", "htmx:timeout"]) {

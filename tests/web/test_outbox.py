@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, Playwright, expect, sync_playwright
+from playwright.sync_api import Browser, Playwright, Route, expect, sync_playwright
 
 from app.shop import moves, people
 from app.shop.database import Database
@@ -339,6 +339,30 @@ def test_steps_refused_come_back_beside_their_fields(hand: Tablet, server: str, 
     hand.is_saved()
     expect(hand.page.get_by_role("list", name="Not kept")).to_be_hidden()
     assert story(shop, visit_id).checks[(HEAT_SOAKED.slug, "coolant")].number == 91
+
+
+def test_a_page_that_does_not_come_after_a_record_leaves_no_doubt_that_it_is_kept(
+    hand: Tablet, server: str, shop: Database
+) -> None:
+    visit_id = heat_soaked(shop, FOUR)
+    hand.page.goto(f"{server}/visits/{visit_id}/{HEAT_SOAKED.slug}")
+    hand.page.route(re.compile("/visits/"), broken_page)
+    form = hand.page.get_by_role("form", name="What to record")
+    form.locator("input[name=coolant]").fill("91")
+    form.get_by_role("button", name="Keep what is ticked and filled in").click()
+    expect(hand.bar).to_have_text("All saved.The page after it did not come: load this one anew")
+    assert story(shop, visit_id).checks[(HEAT_SOAKED.slug, "coolant")].number == 91
+    hand.page.unroute_all()
+    hand.page.reload()
+    expect(hand.bar).to_have_text("All saved")
+
+
+def broken_page(route: Route) -> None:
+    """Pages break down on the way out, records do not."""
+    if route.request.method == "GET":
+        route.fulfill(status=500, body="a mistake inside")
+    else:
+        route.continue_()
 
 
 def test_a_pin_is_never_held_and_waits_for_what_is(hand: Tablet, link: Proxy, shop: Database) -> None:
