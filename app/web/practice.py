@@ -157,11 +157,11 @@ def _hidden(found: Truth) -> list[str]:
         "Evenness does not mind: it shows so at every bore."
     ]
     if found.slipped is not None:
-        said.append(f"Coupler {found.slipped.near}-{found.slipped.far} had slipped; the rest was even before.")
+        said.append(f"Coupler {found.slipped.near}–{found.slipped.far} had slipped; the rest was even before.")
     if found.slack is not None:
         coupler = found.slack.coupler
         said.append(
-            f"Coupler {coupler.near}-{coupler.far} has lost motion, good for {100 * found.slack.swing:.0f} % of the "
+            f"Coupler {coupler.near}–{coupler.far} has lost motion, good for {100 * found.slack.swing:.0f} % of the "
             "flow beyond it. It rests elsewhere after every move; no setting cures that."
         )
     if found.worn is not None:
