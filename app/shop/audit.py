@@ -8,7 +8,21 @@ from dataclasses import dataclass
 
 from sqlmodel import Session
 
-ROUND = "printf('round %d of %s', o.number, replace(o.phase, '-', ' '))"
+from app.shop.phases import PHASES
+
+TITLES = {phase.slug: phase.title.lower() for phase in PHASES}
+UNITS = {item.slug: f" {item.unit}" for phase in PHASES for item in phase.items if item.unit}
+
+
+def _one_of(column: str, words: dict[str, str], otherwise: str) -> str:
+    """The SQL that turns a column's value into words."""
+    cases = " ".join(f"WHEN '{value}' THEN '{said}'" for value, said in words.items())
+    return f"CASE {column} {cases} ELSE {otherwise} END"
+
+
+PHASE = _one_of("o.phase", TITLES, "o.phase")
+UNIT = _one_of("c.item", UNITS, "''")
+ROUND = f"printf('round %d of %s', o.number, {PHASE})"
 
 PARTS = (
     "SELECT registered_at AS at, '' AS who, 'Engine ' || serial || ' registered' AS what, 0 AS visit, id AS engine, "
@@ -30,9 +44,10 @@ PARTS = (
     "FROM move m JOIN visit v ON v.id = m.visit_id",
     "SELECT c.at, c.\"by\", CASE WHEN c.supersedes_id IS NOT NULL THEN 'Again: ' ELSE '' END "
     "|| replace(c.item, '-', ' ') || CASE WHEN c.number IS NOT NULL THEN printf(' %g', c.number) "
+    f"|| {UNIT} "
     "WHEN c.text <> '' THEN ' ' || c.text ELSE ' ticked' END, c.visit_id, v.engine_id, 'check', c.id "
     'FROM "check" c JOIN visit v ON v.id = c.visit_id',
-    "SELECT o.at, o.\"by\", 'Passed over in ' || replace(o.phase, '-', ' ') || ': ' || o.why, o.visit_id, "
+    f"SELECT o.at, o.\"by\", 'Passed over in ' || {PHASE} || ': ' || o.why, o.visit_id, "
     "v.engine_id, 'override', o.id FROM override o JOIN visit v ON v.id = o.visit_id",
     "SELECT s.at, s.name, 'Signed off', s.visit_id, v.engine_id, 'sign_off', s.id "
     "FROM sign_off s JOIN visit v ON v.id = s.visit_id",

@@ -1,5 +1,6 @@
 """The shop's own pages: people, tablets, copies, who did what."""
 
+import re
 from collections.abc import Iterator
 from datetime import UTC, datetime
 
@@ -127,12 +128,13 @@ def test_who_did_what_is_read_from_the_evidence(here: TestClient, shop: Database
     told = {(line.who, line.what) for line in everything}
     assert ("", "Engine 31-0217 registered") in told
     assert ("KM", "Visit 1 opened, test cell") in told
-    assert ("", "Round 2 of heat soaked recheck begun") in told
-    assert ("NA", f"Corrected: bore {wrong.bore} read 7.25 kg/h, round 2 of heat soaked recheck") in told
+    assert ("", "Round 2 of heat-soaked recheck begun") in told
+    assert ("NA", f"Corrected: bore {wrong.bore} read 7.25 kg/h, round 2 of heat-soaked recheck") in told
     assert ("NA", "coupler 2-3 reset") in told
-    assert ("KM", "Passed over in heat soaked recheck: Shown to an apprentice") in told
+    assert ("KM", "Passed over in heat-soaked recheck: Shown to an apprentice") in told
     assert ("", "Tablet test cell let in") in told
     assert ("KM", "wide open ticked") in told
+    assert any(re.fullmatch(r"coolant [\d.]+ °C", what) for _, what in told)
     assert {line.visit for line in of_visit} == {visit_id}
     rows = shop_rows(shop)
     assert len(everything) == rows
