@@ -65,11 +65,11 @@ def to_read(story: Story, phase: Phase, advice: Advice) -> tuple[ToRead, ...]:
 def lever(story: Story, phase: Phase, advice: Advice) -> tuple[float, bool]:
     """What holds the central lever for a step [m], 0 at idle, and whether it is reached from above.
 
-    A step whose ``why`` is ``both_ways`` asks for a round to be begun that way.
+    A step whose ``why`` is ``both_ways`` or ``wider_opening`` asks for a round to be begun like that.
     """
-    now, found = due(story, phase), balance_of(story) if advice.why == "both_ways" else None
-    if found is not None:
-        return found.extra_travel, True
+    now, found = due(story, phase), balance_of(story) if advice.why in ("both_ways", "wider_opening") else None
+    if found is not None and now.bore is None:
+        return found.extra_travel, advice.why == "both_ways"
     return now.opening, now.from_above and now.bore is not None
 
 
@@ -117,4 +117,5 @@ def _off_idle(story: Story, phase: Phase, now: Due) -> Advice:
     if found.flats and found.bank is not None:
         bores = story.layout.bank(found.bank).bores
         return Advice("link", "link", bank=found.bank, flats=found.flats, bores=bores)
-    return Advice("measure" if found.extra in ("again", "both_ways") else "cannot", found.extra)
+    read = found.extra in ("again", "both_ways", "wider_opening")
+    return Advice("measure" if read else "cannot", found.extra)

@@ -139,7 +139,7 @@ def balance_of(story: Story) -> BankStory | None:
     ways = [(above, opening_rounds(story, mine, above)) for above in (False, True)]
     read = tuple(
         (opening, above, tuple((r.bore, r.value) for r in story.as_read(found[opening])))
-        for opening in story.settings.openings
+        for opening in sorted({opening for _, found in ways for opening in found if opening > 0})
         for above, found in ways
         if opening in found
     )

@@ -18,6 +18,7 @@ from app.shop.keys import checked, current, earlier, fingerprint, part_key
 from app.shop.progress import require_open, require_ready
 from app.shop.refusals import ConflictError, RefusedError
 from app.shop.seals import store
+from app.shop.settings import OPENINGS
 from app.shop.story import MeterReading, Round, Story
 from app.shop.tables import MeterRow, ReadingRow, RoundRow
 from app.shop.walk import due
@@ -144,13 +145,23 @@ def settle(
         return row.ident
 
 
-def begin_round(shop: Database, visit_id: int, key: str, phase_slug: str, at: str, above: float | None = None) -> int:
+def begin_round(
+    shop: Database,
+    visit_id: int,
+    key: str,
+    phase_slug: str,
+    at: str,
+    wanted: float | None = None,
+    *,
+    from_above: bool = False,
+) -> int:
     """Begin one more round in a phase whose round is closed, and return its id. Raises RefusedError.
 
-    ``above`` is the opening that is reached from above [m], one of the shop's; None for the last round's once more.
+    ``wanted`` is what is laid under the central lever [m]; None for the last round's opening once more.
     """
     key = checked(key)
-    sent = fingerprint(visit=visit_id, phase=phase_slug, **({} if above is None else {"above": above}))
+    chosen = {} if wanted is None and not from_above else {"opening": wanted, "from_above": from_above}
+    sent = fingerprint(visit=visit_id, phase=phase_slug, **chosen)
     with shop.writing() as session:
         if again := earlier(session, RoundRow, key, sent):
             return again.ident
@@ -162,9 +173,11 @@ def begin_round(shop: Database, visit_id: int, key: str, phase_slug: str, at: st
             raise RefusedError({"": "Nothing is read with the meter in this phase."})
         if now.bore is not None:
             raise RefusedError({"": f"Round {now.round_number} is still open: read bore {now.bore} first."})
-        blades = story.settings.openings
-        opening = now.opening if above is None else next((b for b in blades if abs(b - above) < SAME_BLADE), above)
-        return _begin(session, story, phase, key, sent, opening, above is not None, at).row.ident
+        known = (*story.settings.openings, *(one.row.opening for one in story.rounds))
+        opening = now.opening if wanted is None else next((o for o in known if abs(o - wanted) < SAME_BLADE), wanted)
+        if wanted is not None and not (phase.rounds == "openings" and OPENINGS[0] <= opening <= OPENINGS[1]):
+            raise RefusedError({"opening": "Between 0.002 and 0.12 in under the central lever, in the bank balance."})
+        return _begin(session, story, phase, key, sent, opening, from_above, at).row.ident
 
 
 def range_of(meter: MeterRow) -> str:
@@ -209,8 +222,8 @@ def _round(session: Session, story: Story, phase: Phase, new: NewReading, key: s
 def _begin(
     session: Session, story: Story, phase: Phase, key: str, sent: str, opening: float, above: bool, at: str
 ) -> Round:
-    if above and (phase.rounds != "openings" or opening not in story.settings.openings):
-        raise RefusedError({"from_above": "Only one of the shop's opening blades is reached from above."})
+    if above and (phase.rounds != "openings" or not opening):
+        raise RefusedError({"from_above": "Only an opening of the bank balance is reached from above."})
     newest = session.exec(select(func.max(RoundRow.number)).where(RoundRow.visit_id == story.visit.ident)).one()
     row = RoundRow(
         key=key,

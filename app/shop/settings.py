@@ -15,6 +15,9 @@ PRACTICE = "common practice, no published source"
 OWN = "this program's own choice"
 SI = f"the SI's; {OWN}"
 
+OPENINGS = (2 * THOU, 120 * THOU)
+"""What may be laid under the central lever for the bank balance, from and to [m]."""
+
 
 @dataclass(frozen=True, slots=True)
 class Limits:

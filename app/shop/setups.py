@@ -10,7 +10,7 @@ from app.shop.database import Database
 from app.shop.keys import checked, earlier, fingerprint
 from app.shop.measures import RECORDED, Measure, Units
 from app.shop.refusals import ConflictError, RefusedError
-from app.shop.settings import DEFAULTS, Settings, from_json, to_json
+from app.shop.settings import DEFAULTS, OPENINGS, Settings, from_json, to_json
 from app.shop.tables import Setup
 from app.sync.units import KPA, MINUTE, THOU, ZERO_CELSIUS
 
@@ -39,7 +39,7 @@ def problems(new: Settings, units: Units = RECORDED) -> dict[str, str]:
     if "fine_window" not in wrong and new.fine_window > new.coarse_window:
         wrong["fine_window"] = "No wider than the coarse one."
     for opening in new.openings:
-        within("openings", opening, 2 * THOU, 120 * THOU, blade, THOU)
+        within("openings", opening, *OPENINGS, blade, THOU)
     if not 2 <= len(new.openings) <= 3 or list(new.openings) != sorted(set(new.openings)):
         wrong["openings"] = "Two or three different blades, the thinnest first."
     within("base_blade", new.base_blade, 0.5 * THOU, 40 * THOU, blade, THOU)

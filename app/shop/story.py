@@ -272,7 +272,7 @@ class Story:
     def events(self, until: Round | None = None) -> list[Event]:
         """Idle readings once hot, idle speeds and moves as the brain wants them, in the order they happened.
 
-        ``until`` leaves out what came after that round.
+        ``until`` leaves out what came after that round, an idle speed of a later phase too.
         """
         newest = until.newest if until else self.last_reading
         hot = [r for r in self.rounds if r.row.opening == 0 and r.row.phase != "first-fire" and 0 < r.newest <= newest]
@@ -285,7 +285,11 @@ class Story:
             for m in self.moves
             if m.phase != "first-fire" and (until is None or m.after_reading < newest)
         ]
+        phases = [phase.slug for phase in PHASES]
+        so_far = phases if until is None else phases[: phases.index(until.row.phase) + 1]
         for check in self.all_checks:
+            if check.phase not in so_far:
+                continue
             if check.item in SPEEDS and check.number is not None and check.ident not in self.taken_back:
                 at = (place_of_move.get(check.after_move, 0), check.after_move)
                 stamped.append((at, IdleSpeed(check.number * REV_PER_MIN, seconds(check.at))))

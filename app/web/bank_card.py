@@ -30,7 +30,7 @@ EXTRAS = {
     "opening": ("Read both banks at a further opening", "One opening does not tell a length from a lever."),
     "wider_opening": (
         "Read both banks at a wider opening",
-        "One is still on its stop. A wider blade among the shop's opening blades counts from the next visit on.",
+        "One is still on its stop. A blade or the shank of a drill, held under the central lever.",
     ),
     "both_ways": (
         "Read it again from above",
@@ -142,16 +142,19 @@ def said(story: Story, advice: Advice, found: BankStory | None, due: Due) -> tup
             return f"Read bore {due.bore}{' again' if due.kind == 'closing' else ''}", lever
         case "link", _ if found is not None:
             early = found.banks[1] if found.offset > 0 else found.banks[0]
+            give = max(0.25, 1.96 * found.flats_sd)
             return (
                 f"Turn link {advice.bank} by {flats(abs(advice.flats))}, to open {way(advice)}",
-                f"Bank {early} leaves {abs(found.offset) / DEGREE:.1f} degrees early. Engine off. "
-                "Lock it, then read the openings again.",
+                f"Bank {early} leaves {abs(found.offset) / DEGREE:.1f} degrees early; give or take {flats(give)}. "
+                "Engine off. Lock it, then read the openings again.",
             )
     if found is not None and found.cause in MENDS and advice.why == "none":
         return MENDS[found.cause], CAUSES[found.cause]
     title, reason = EXTRAS[advice.why]
     if found is not None and advice.why == "both_ways":
         title = f"Read {words.blade(found.extra_travel, story.units.metric)} again, from above"
+    if found is not None and advice.why == "wider_opening":
+        title = f"Read both banks at {words.blade(found.extra_travel, story.units.metric)}"
     return title, reason
 
 
@@ -171,6 +174,9 @@ def card(story: Story, advice: Advice, found: BankStory | None, due: Due, here: 
             return Card("lever" if due.opening else "none", title, reason, ways=ways)
         case "measure" if found is not None and advice.why == "both_ways":
             return _from_above(found, title, reason, here)
+        case "measure" if found is not None and advice.why == "wider_opening":
+            begin = Answer("Begin it", True, name="opening", value=_thou(found.extra_travel))
+            return Card("lever", title, reason, (begin, *_more()), f"{here}/rounds", _key())
     missing = Answer("Record it", True, href=here) if advice.why in RECORDED else None
     answers = tuple(a for a in (missing, *_more()) if a)
     return Card("none", title, reason, answers, f"{here}/rounds", _key())
@@ -178,7 +184,7 @@ def card(story: Story, advice: Advice, found: BankStory | None, due: Due, here: 
 
 def _from_above(found: BankStory, title: str, reason: str, here: str) -> Card:
     """The round that tells lost motion from a wrong length, or the joints felt instead."""
-    begin = Answer("Begin it from above", True, name="above", value=f"{found.extra_travel / THOU:.9g}")
+    begin = Answer("Begin it from above", True, name="above", value=_thou(found.extra_travel))
     return Card("lever", title, reason, (begin, Answer("Joints felt: record it", href=here)), f"{here}/rounds", _key())
 
 
@@ -210,6 +216,11 @@ def _go_on(story: Story) -> Answer:
 
 def _more() -> tuple[Answer, ...]:
     return (Answer("Read one more round", name="more", value="1"),)
+
+
+def _thou(travel: float) -> str:
+    """An opening as the form that begins a round at it carries it."""
+    return f"{travel / THOU:.9g}"
 
 
 def _key() -> dict[str, str]:

@@ -120,10 +120,12 @@ def settle(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: No
 
 @router.post("/visits/{visit_id}/{slug}/rounds")
 def begin(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: Now) -> Response:
-    """Begin one more round: the last one's opening again, or one that is reached from above."""
-    above = form.number("above") * THOU if form.text("above") else None
+    """Begin one more round: the last one's opening again, or another [thou], straight up or from above."""
+    above = bool(form.text("above"))
+    named = "above" if above else "opening"
+    wanted = form.number(named) * THOU if form.text(named) else None
     form.raise_problems()
-    readings.begin_round(shop, visit_id, form.text("key"), slug, now, above)
+    readings.begin_round(shop, visit_id, form.text("key"), slug, now, wanted, from_above=above)
     return page.saved(f"/visits/{visit_id}/{slug}/readings")
 
 

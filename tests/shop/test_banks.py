@@ -160,8 +160,10 @@ def test_the_opening_that_is_asked_for_from_above_tells_lost_motion_from_a_wrong
     assert (step.kind, step.why) == ("measure", "both_ways")
     assert lever(story(shop, visit_id), BANK_BALANCE, step) == (10 * THOU, True)
     asked = key()
-    row_id = readings.begin_round(shop, visit_id, asked, BANK_BALANCE.slug, AT, 10 * THOU)
-    assert readings.begin_round(shop, visit_id, asked, BANK_BALANCE.slug, AT, 10 * THOU) == row_id
+    first, again = (
+        readings.begin_round(shop, visit_id, asked, BANK_BALANCE.slug, AT, 10 * THOU, from_above=True) for _ in range(2)
+    )
+    assert first == again
     now = due(story(shop, visit_id), BANK_BALANCE)
     assert (now.opening, now.from_above, now.bore) == (10 * THOU, True, 1)
     for bore in (*V8.bores, 1):
@@ -172,6 +174,35 @@ def test_the_opening_that_is_asked_for_from_above_tells_lost_motion_from_a_wrong
     step = next_step(story(shop, visit_id), BANK_BALANCE)
     assert (step.kind, bool(step.flats)) == (kind, kind == "link")
     assert due(story(shop, visit_id), BANK_BALANCE).bore is None
+
+
+def late(shop: Database) -> int:
+    """A visit whose joints nobody felt, both openings read with bank B on its stop still."""
+    visit_id = at_the_banks(shop)
+    for first, second in ((9.5, 6.5), (16.0, 6.75)):
+        for bore in (*V8.bores, 1):
+            read(shop, visit_id, BANK_BALANCE, second if bore > 4 else first, bore)
+    checks.take_back(shop, visit_id, key(), BANK_BALANCE.slug, "joints-tight", "KM", AT)
+    return visit_id
+
+
+def test_a_bank_that_is_still_on_its_stop_is_read_at_a_wider_opening_in_the_same_visit(shop: Database) -> None:
+    visit_id = late(shop)
+    step = next_step(story(shop, visit_id), BANK_BALANCE)
+    assert (step.kind, step.why) == ("measure", "wider_opening")
+    wide, above = lever(story(shop, visit_id), BANK_BALANCE, step)
+    assert wide > 30 * THOU
+    assert not above
+    for wrong in (1 * THOU, 200 * THOU):
+        with pytest.raises(RefusedError, match="central lever"):
+            readings.begin_round(shop, visit_id, key(), BANK_BALANCE.slug, AT, wrong)
+    readings.begin_round(shop, visit_id, key(), BANK_BALANCE.slug, AT, wide)
+    for bore in (*V8.bores, 1):
+        read(shop, visit_id, BANK_BALANCE, 18.0 if bore > 4 else 27.0, bore)
+    found = balance_of(story(shop, visit_id))
+    assert found is not None
+    assert wide in {one.lever_travel for one in found.differences}
+    assert found.extra != "wider_opening"
 
 
 def turn(above: bool | None, bore: int = 1) -> NewReading:
@@ -213,11 +244,11 @@ def test_what_was_read_from_above_only_is_still_read_the_usual_way(shop: Databas
 def test_idle_is_never_reached_from_above(shop: Database) -> None:
     visit_id = heat_soaked(shop)
     new = NewReading(HEAT_SOAKED.slug, 2, 1, "turn", 6.5, "KM", from_above=True)
-    with pytest.raises(RefusedError, match="opening blades"):
+    with pytest.raises(RefusedError, match="bank balance"):
         readings.add(shop, visit_id, key(), new, AT)
     read_round(shop, visit_id, HEAT_SOAKED)
     for phase in (HEAT_SOAKED, FIRST_FIRE):
-        with pytest.raises(RefusedError, match="opening blades"):
+        with pytest.raises(RefusedError, match="bank balance"):
             readings.begin_round(shop, visit_id, key(), phase.slug, AT, 10 * THOU)
     rows = "INSERT INTO round SELECT 99, 'k', payload, visit_id, phase, 99, {}, begun_at, '', {} FROM round LIMIT 1"
     with shop.writing() as session:
@@ -225,9 +256,3 @@ def test_idle_is_never_reached_from_above(shop: Database) -> None:
             with pytest.raises(IntegrityError):
                 session.connection().exec_driver_sql(rows.format(opening, above))
         session.connection().exec_driver_sql(rows.format(0.001, 1))
-
-
-def test_only_an_opening_of_the_shop_is_reached_from_above(shop: Database) -> None:
-    visit_id = loose(shop)
-    with pytest.raises(RefusedError, match="opening blades"):
-        readings.begin_round(shop, visit_id, key(), BANK_BALANCE.slug, AT, 20 * THOU)

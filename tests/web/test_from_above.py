@@ -11,7 +11,7 @@ from app.shop.phases import BANK_BALANCE
 from app.shop.walk import due
 from app.web.application import create_app
 from app.web.file_page import file_page
-from tests.shop.test_banks import at_the_banks, loose
+from tests.shop.test_banks import at_the_banks, late, loose
 from tests.shop.yard import V8, key, read, story
 
 ORIGIN = "http://127.0.0.1"
@@ -97,7 +97,7 @@ def test_the_card_asks_for_the_round_and_the_verdict_uses_it(client: TestClient,
     assert "0.010\u00a0in, from above: 0.00 (+0.0 %)" in page
 
 
-@pytest.mark.parametrize("above", ["20", "x", "-10", "nan"])
+@pytest.mark.parametrize("above", ["1", "x", "-10", "nan", "500"])
 def test_what_is_no_opening_of_the_shop_is_refused(client: TestClient, shop: Database, above: str) -> None:
     visit_id = loose(shop)
     answer = client.post(path(visit_id, "rounds"), data={"key": key(), "above": above})
@@ -113,9 +113,9 @@ def test_a_program_is_asked_for_the_round_and_begins_it(client: TestClient, shop
     assert asked == {"kind": "measure", "why": "both_ways", "lever_thou": 10, "from_above": True, "readings": []}
     banks = client.get(f"/api/visits/{visit_id}/banks").json()
     assert (banks["extra"], banks["extra_lever_thou"]) == ("both_ways", 10)
-    wrong = client.post(f"{here}/rounds", json={"key": key(), "from_above_thou": 20})
-    assert (wrong.status_code, [one["pointer"] for one in wrong.json()["errors"]]) == (422, ["#/from_above_thou"])
-    sent = {"key": key(), "from_above_thou": advice["lever_thou"]}
+    wrong = client.post(f"{here}/rounds", json={"key": key(), "lever_thou": 500, "from_above": True})
+    assert (wrong.status_code, [one["pointer"] for one in wrong.json()["errors"]]) == (422, ["#/lever_thou"])
+    sent = {"key": key(), "lever_thou": advice["lever_thou"], "from_above": True}
     first, again = (client.post(f"{here}/rounds", json=sent) for _ in range(2))
     assert (first.status_code, first.json()) == (201, again.json())
     assert (first.json()["lever_thou"], first.json()["from_above"]) == (10, True)
@@ -135,3 +135,15 @@ def test_a_program_is_asked_for_the_round_and_begins_it(client: TestClient, shop
         (10, True),
         (30, False),
     ]
+
+
+def test_a_wider_opening_is_begun_by_the_card_in_the_same_visit(client: TestClient, shop: Database) -> None:
+    visit_id = late(shop)
+    page = client.get(path(visit_id)).text
+    (wide,) = re.findall(r'name="opening" value="([\d.]+)"', page)
+    assert f"Read both banks at {float(wide) / 1000:.3f}\u00a0in" in page
+    advice = client.get(f"/api/visits/{visit_id}/phases/{BANK_BALANCE.slug}/advice").json()
+    assert (advice["why"], advice["lever_thou"], advice["from_above"]) == ("wider_opening", float(wide), False)
+    begun = client.post(path(visit_id, "rounds"), data={"key": key(), "opening": wide}).text
+    assert f"Lay {float(wide) / 1000:.3f}\u00a0in under the central lever and hold it there." in begun
+    assert chosen(begun) == ""

@@ -40,13 +40,17 @@ class RoundSent(Sent):
     """Word that one more round begins."""
 
     key: Key
-    from_above_thou: float | None = Field(
+    lever_thou: float | None = Field(
         default=None,
         gt=0,
         allow_inf_nan=False,
-        description="The opening blade, in thousandths of an inch, when the opening is reached from above: the lever "
-        "opened well past it, then brought back onto the blade, never nudged up. Null for the last round's once more.",
+        description="What is laid under the central lever in the bank balance, in thousandths of an inch. Null for the "
+        "last round's opening once more.",
         examples=[10],
+    )
+    from_above: bool = Field(
+        default=False,
+        description="Whether the lever is opened well past it, then brought back onto the blade, never nudged up.",
     )
 
 
@@ -238,11 +242,11 @@ def rounds(shop: Shop, visit_id: Id) -> list[RoundTold]:
 
 @router.post("/phases/{phase}/rounds", status_code=201, summary="Begin one more round", responses=REFUSALS)
 def begin_round(shop: Shop, visit_id: Id, phase: Slug, body: RoundSent, now: Now) -> RoundTold:
-    """Begin a round beyond the one that the phase asks for: the last one's opening again, or one that is reached from
-    above. Refused while a round is open: the first reading of a round that is asked for begins it by itself."""
-    above = None if body.from_above_thou is None else body.from_above_thou * THOU
-    with named(value="", from_above="from_above_thou"):
-        row_id = readings.begin_round(shop, visit_id, body.key, phase, now, above)
+    """Begin a round beyond the one that the phase asks for: the last one's opening again, or another one. Refused while
+    a round is open: the first reading of a round that is asked for begins it by itself."""
+    wanted = None if body.lever_thou is None else body.lever_thou * THOU
+    with named(value="", opening="lever_thou"):
+        row_id = readings.begin_round(shop, visit_id, body.key, phase, now, wanted, from_above=body.from_above)
     with shop.reading() as session:
         story = visits.load(session, visit_id)
     return RoundTold.of(story, next(one for one in story.rounds if one.row.ident == row_id))

@@ -153,8 +153,7 @@ class Program:
         self.kinds.append(advice["kind"])
         if advice["kind"] == "measure":
             if not advice["readings"]:
-                above = {"from_above_thou": advice["lever_thou"]} if advice["from_above"] else {}
-                self.post(f"{path}/rounds", **above)
+                self.post(f"{path}/rounds", lever_thou=advice["lever_thou"] or None, from_above=advice["from_above"])
             for asked in advice["readings"]:
                 value = self.bench.read(asked["bore"], advice["lever_thou"] * THOU)
                 self.post(f"{path}/readings", **asked, value=value, by="KM")
