@@ -81,7 +81,7 @@ def from_above(shop: Database) -> int:
     """A visit whose second opening was read, and then the first once more from above."""
     visit_id = at_the_banks(shop)
     read_with_one_bank_early(shop, visit_id)
-    readings.begin_round(shop, visit_id, key(), BANK_BALANCE.slug, AT, 10 * THOU)
+    readings.begin_round(shop, visit_id, key(), BANK_BALANCE.slug, AT, 10 * THOU, from_above=True)
     for bore in (*V8.bores, 1):
         read_bore(shop, visit_id, BANK_BALANCE, 8.0, bore)
     return visit_id

@@ -222,7 +222,7 @@ def test_a_worn_joint_shows_at_the_practice_engine_and_not_from_above(shop: Data
     assert told.worn is not None
     up = read_round(shop, visit_id, BANK_BALANCE)
     read_round(shop, visit_id, BANK_BALANCE)
-    readings.begin_round(shop, visit_id, key(), BANK_BALANCE.slug, AT, 10 * THOU)
+    readings.begin_round(shop, visit_id, key(), BANK_BALANCE.slug, AT, 10 * THOU, from_above=True)
     back = read_round(shop, visit_id, BANK_BALANCE)
     worn = slice(0, 4) if told.worn[0] == "A" else slice(4, 8)
     assert sum(back[worn]) > 1.05 * sum(up[worn])
