@@ -11,7 +11,7 @@ from sqlmodel import Session
 from app.shop.phases import PHASES
 
 TITLES = {phase.slug: phase.title.lower() for phase in PHASES}
-UNITS = {item.slug: f" {item.unit}" for phase in PHASES for item in phase.items if item.unit}
+UNITS = {i.slug: f" {i.unit}" for phase in PHASES for i in phase.items if i.unit and i.unit != i.slug}
 
 
 def _one_of(column: str, words: dict[str, str], otherwise: str) -> str:
