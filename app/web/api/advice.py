@@ -116,6 +116,11 @@ class BanksTold(Told):
     ratio_sd_percent: float | None = Field(description="Null when nothing is known of it.")
     bank: str | None = Field(description="Whose link to turn.")
     flats: float = Field(description="By how many sixths of a turn; negative makes it open later. 0 for none.")
+    flats_sd: float | None = Field(description="Standard deviation of `flats`. Null when none are offered.")
+    sharper_lever_thou: float = Field(
+        description="The blade under the central lever at which one more round tells most about `flats`, where they may be "
+        "off by more than half a flat; 0 where that is not so or it was read. Begin that round with `lever_thou`."
+    )
     or_bank: str | None = Field(description="The bank at which the same flats with the other sign do as well.")
     extra: str = Field(description="A short code for what would tell most next.")
     extra_sentence: str
@@ -248,6 +253,8 @@ def _banks(story: Story, found: BankStory) -> BanksTold:
         ratio_sd_percent=_finite(found.ratio_sd, 0.01),
         bank=found.bank,
         flats=trade(found.flats, 1),
+        flats_sd=_finite(found.flats_sd, 1),
+        sharper_lever_thou=trade(found.sharper_travel, THOU),
         or_bank=found.or_bank,
         extra=found.extra,
         extra_sentence=bank_card.extra_sentence(found.extra),
