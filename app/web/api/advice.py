@@ -119,7 +119,7 @@ class BanksTold(Told):
     flats_sd: float | None = Field(description="Standard deviation of `flats`. Null when none are offered.")
     sharper_lever_thou: float = Field(
         description="The blade under the central lever at which one more round tells most about `flats`, where they "
-        "may be off by more than half a flat; 0 where that is not so or it was read. Begin that round with `lever_thou`."
+        "may be off by more than half a flat; 0 where that is not so or it was read. Begin it with `lever_thou`."
     )
     or_bank: str | None = Field(description="The bank at which the same flats with the other sign do as well.")
     extra: str = Field(description="A short code for what would tell most next.")
