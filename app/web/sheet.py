@@ -22,7 +22,7 @@ from app.web.drawing import blades_of, by_bore, joint_kind, shape_of, unit_of, w
 from app.web.history import judged
 from app.web.steps import move_words
 from app.web.views import Shape
-from app.web.words import bank_in_words, day, figures, moment, other_hardware
+from app.web.words import bank_in_words, day, figures, moment, other_hardware, signed
 
 
 @dataclass(frozen=True, slots=True)
@@ -189,7 +189,8 @@ def _banks(story: Story) -> tuple[str, ...]:
     unit, (first, second) = unit_of(story.meter), found.banks
     off_idle = [d for d in found.differences if d.lever_travel > 0]
     said = (
-        f"{unit.show(d.difference)} ({d.percent:+.1f} %) on {words.blade(d.lever_travel, story.units.metric)}"
+        f"{signed(d.difference / unit.size, unit.decimals)} ({signed(d.percent, 1)} %) on "
+        f"{words.blade(d.lever_travel, story.units.metric)}"
         for d in off_idle
     )
     return (f"Off idle, bank {second} less {first}, {unit.name} a bore: {'; '.join(said)} under the lever.",)

@@ -9,14 +9,17 @@ import zxingcpp
 from playwright.sync_api import Page, expect, sync_playwright
 from pypdf import PdfReader
 
-from app.shop import engines
+from app.shop import checks, engines, moves, visits
 from app.shop.database import Database
 from app.shop.items import DEFER
+from app.shop.moves import NewMove
+from app.shop.phases import BANK_BALANCE, HEAT_SOAKED, LOCK_DOWN
 from app.shop.search import tag_of
 from app.sync.layout import Bank, Layout
+from app.sync.units import THOU
 from tests.browser import launch
 from tests.shop.past import Past
-from tests.shop.yard import V8, story
+from tests.shop.yard import AT, V8, check_all, heat_soaked, key, read_round, story
 
 V12 = Layout((Bank("A", (1, 2, 3, 4, 5, 6), 3, 3), Bank("B", (7, 8, 9, 10, 11, 12), 9, 9)))
 PAPERS = ("A4", "Letter")
@@ -71,6 +74,31 @@ def test_the_handover_sheet_is_one_page_and_its_readings_a_second(
     for side in (customer, file):
         for caution in ("stop the engine, do not drive", "keep clear of open bores, belts and fan", DEFER):
             assert " ".join(caution.split()) in " ".join(side.split()), caution
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+def test_a_crowded_sheet_keeps_its_signatures_on_the_page(
+    browser_page: Page, server: str, shop: Database, paper: str
+) -> None:
+    visit_id = heat_soaked(shop, V12)
+    for joint in V12.couplers()[:8]:
+        read_round(shop, visit_id, HEAT_SOAKED)
+        moves.make(shop, visit_id, key(), reset(joint.near, joint.far), AT)
+    read_round(shop, visit_id, HEAT_SOAKED)
+    check_all(shop, visit_id, BANK_BALANCE)
+    why = "The second person was called away; both openings are read on the road, before the week is out"
+    checks.override(shop, visit_id, key(), BANK_BALANCE.slug, why, "KM", AT)
+    check_all(shop, visit_id, LOCK_DOWN)
+    checks.override(shop, visit_id, key(), LOCK_DOWN.slug, why, "KM", AT)
+    visits.sign_off(shop, visit_id, key(), "Foreman of the yard", AT)
+    browser_page.goto(f"{server}/visits/{visit_id}/sheet")
+    customer, _ = printed(browser_page, paper)
+    assert "Received by" in customer
+
+
+def reset(near: int, far: int) -> NewMove:
+    """A reset of a coupler of bank A on three thousandths."""
+    return NewMove(HEAT_SOAKED.slug, "blade", "A", near, far, 0.0, (3 * THOU,), False, "KM")
 
 
 def test_every_code_on_paper_opens_the_engine(browser_page: Page, server: str, shop: Database) -> None:
