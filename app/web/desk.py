@@ -165,7 +165,9 @@ class Desk:
         if judged is None and self.story.sign_off is not None:
             return VerdictView("none", "No round stands here", "A move came after the last. The sheet has them all.")
         if judged is None:
-            title = f"Round {self.due.round_number}: nothing read yet"
+            number, current = self.due.round_number, self.due.current
+            begun = current is not None and current.row.number == number and bool(current.latest)
+            title = f"Round {number}: too few read yet" if begun else f"Round {number}: nothing read yet"
             return VerdictView("none", title, "The verdict comes with the readings.")
         marks = {"even": "even", "not even": "not-even", "too close to call": "close"}
         outside = [s for s in judged.standings if s.verdict != "even"]

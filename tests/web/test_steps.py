@@ -231,3 +231,11 @@ def test_the_spread_of_a_single_reading_is_not_nothing(client: TestClient, shop:
     visit_id = heat_soaked(shop)
     read(shop, visit_id, HEAT_SOAKED)
     assert re.search(r"6\.50</td>.*–</td></tr>", client.get(f"/visits/{visit_id}/sheet").text)
+
+
+def test_a_first_reading_is_not_nothing(client: TestClient, shop: Database) -> None:
+    visit_id = heat_soaked(shop)
+    path = f"/visits/{visit_id}/{HEAT_SOAKED.slug}/readings"
+    assert "nothing read yet" in client.get(path).text
+    read(shop, visit_id, HEAT_SOAKED)
+    assert "too few read yet" in client.get(path).text
