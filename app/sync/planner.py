@@ -98,11 +98,11 @@ def next_move(
 ) -> Advice:
     """The one next step towards an even idle.
 
-    ``why`` is one of: ``first-round``, ``close-round``, ``misread``, ``after-move``, ``last-round``, ``doubtful``,
-    ``stop-bank``, ``stop-speed``, ``wide`` and ``tight`` (the bore to be set stands so), ``follows`` (it is set to what
-    comes before it), ``way`` (which way the screw of a coupler opens is not known: a little of it tells), ``even``,
-    ``finest``, ``slop``, ``no-answer``, ``bypass-end`` (no more of its turns help), ``no-adjuster`` (nothing sets two
-    plates on one shaft apart).
+    ``why`` is one of: ``first-round``, ``close-round``, ``misread`` (far from the other bores), ``disagree`` (far from
+    what the bore read itself), ``after-move``, ``last-round``, ``doubtful``, ``stop-bank``, ``stop-speed``, ``wide``
+    and ``tight`` (the bore to be set stands so), ``follows`` (it is set to what comes before it), ``way`` (which way
+    the screw of a coupler opens is not known: a little of it tells), ``even``, ``finest``, ``slop``, ``no-answer``,
+    ``bypass-end`` (no more of its turns help), ``no-adjuster`` (nothing sets two plates on one shaft apart).
 
     Parameters: ``layout`` of the engine; ``hardware`` fitted; ``meter`` read with; ``events`` so far, oldest first;
     ``wanted_speed`` [rev/s]; ``blades`` owned, single leaves [m]; ``window`` half width as a fraction of the mean;
@@ -171,7 +171,7 @@ def _to_read_again(layout: Layout, meter: Meter, since: Sequence[Reading]) -> Ad
         if len(values) >= ENOUGH_FOR_SLOP and scattered(values, meter):
             return Advice("cannot", "slop", about=(bore,))
         if disagree(values, meter):
-            return Advice("measure", "misread", bores=(bore,))
+            return Advice("measure", "disagree", bores=(bore,))
     odd = suspicious({bore: values[0] for bore, values in by_bore.items() if values})
     once = tuple(bore for bore in layout.bores if bore in odd and len(by_bore[bore]) == 1)
     return Advice("measure", "misread", bores=once) if once else None

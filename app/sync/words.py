@@ -180,6 +180,7 @@ REASONS: Mapping[str, str] = {
     "doubtful": "One more reading tells whether it needs a move, and costs less than one.",
     "close-round": "It closes the round and shows how far the engine drifted.",
     "misread": "It does not fit its neighbours. Read it again before anything is believed.",
+    "disagree": "Its readings do not agree, and nothing was moved between. Read it again.",
     "even": "Another move would gain less than the meter can see.",
     "finest": "No blade owned and no hand sets it closer. The window asked for is finer than that.",
     "coarse": "The banks stand close enough to warm it up. The rest waits for heat.",

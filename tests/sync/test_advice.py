@@ -113,7 +113,7 @@ def test_a_value_that_does_not_fit_is_read_again_before_anything_is_believed() -
 
 def test_two_readings_that_cannot_both_be_right_ask_for_a_third() -> None:
     found = advised([*a_round([6.5] * 8), Reading(3, 9.5 * KG_PER_HOUR, 300.0)])
-    assert found == Advice("measure", "misread", bores=(3,))
+    assert found == Advice("measure", "disagree", bores=(3,))
 
 
 def test_readings_that_scatter_with_nothing_moved_point_at_slack() -> None:
