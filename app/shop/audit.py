@@ -8,20 +8,21 @@ from dataclasses import dataclass
 
 from sqlmodel import Session
 
+from app.shop import setups
+from app.shop.measures import Measure, Units
 from app.shop.phases import PHASES
 
-TITLES = {phase.slug: phase.title.lower() for phase in PHASES}
-UNITS = {i.slug: f" {i.unit}" for phase in PHASES for i in phase.items if i.unit and i.unit != i.slug}
+TITLES = {phase.slug: f"'{phase.title.lower()}'" for phase in PHASES}
+ITEMS = {item.slug: item for phase in PHASES for item in phase.items if item.kind == "number"}
 
 
 def _one_of(column: str, words: dict[str, str], otherwise: str) -> str:
-    """The SQL that turns a column's value into words."""
-    cases = " ".join(f"WHEN '{value}' THEN '{said}'" for value, said in words.items())
+    """The SQL that has for each value of a column an expression of its own."""
+    cases = " ".join(f"WHEN '{value}' THEN {said}" for value, said in words.items())
     return f"CASE {column} {cases} ELSE {otherwise} END"
 
 
 PHASE = _one_of("o.phase", TITLES, "o.phase")
-UNIT = _one_of("c.item", UNITS, "''")
 ROUND = f"printf('round %d of %s', o.number, {PHASE})"
 
 PARTS = (
@@ -43,8 +44,7 @@ PARTS = (
     "ELSE printf('stop screw of bank %s turned', m.bank) END, m.visit_id, v.engine_id, 'move', m.id "
     "FROM move m JOIN visit v ON v.id = m.visit_id",
     "SELECT c.at, c.\"by\", CASE WHEN c.supersedes_id IS NOT NULL THEN 'Again: ' ELSE '' END "
-    "|| replace(c.item, '-', ' ') || CASE WHEN c.number IS NOT NULL THEN printf(' %g', c.number) "
-    f"|| {UNIT} "
+    "|| replace(c.item, '-', ' ') || CASE WHEN c.number IS NOT NULL THEN ' ' || {figure} "
     "WHEN c.text <> '' THEN ' ' || c.text ELSE ' ticked' END, c.visit_id, v.engine_id, 'check', c.id "
     'FROM "check" c JOIN visit v ON v.id = c.visit_id',
     f"SELECT o.at, o.\"by\", 'Passed over in ' || {PHASE} || ': ' || o.why, o.visit_id, "
@@ -59,6 +59,16 @@ PARTS = (
     "SELECT at, '', 'Tablet ' || name || CASE WHEN active = 0 THEN ' shut out' WHEN supersedes_id IS NULL "
     "THEN ' let in' ELSE ' renamed' END, 0, 0, 'tablet', id FROM tablet",
 )
+
+
+def _figure(units: Units) -> str:
+    """The SQL that says a check's figure in the units that the shop shows."""
+    said = {}
+    for slug, item in ITEMS.items():
+        one = units.of(item.quantity) if item.quantity else Measure(item.unit, places=6)
+        number = f"printf('%g', round((c.number - ({one.zero!r})) / {one.size!r}, {one.places}))"
+        said[slug] = number if one.name in ("", slug) else f"{number} || ' {one.name}'"
+    return _one_of("c.item", said, "printf('%g', c.number)")
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,8 +86,9 @@ class Line:
 def lines(session: Session, most: int, skip: int = 0, visit: int | None = None) -> list[Line]:
     """What was done last, newest first: ``most`` lines after the first ``skip``, of one visit or of everything."""
     wanted = "WHERE d.visit = :visit" if visit is not None else ""
+    parts = " UNION ALL ".join(PARTS).replace("{figure}", _figure(setups.now(session)[1].units))
     query = (
-        f"SELECT d.at, d.who, d.what, d.visit, d.engine, coalesce(e.serial, '') FROM ({' UNION ALL '.join(PARTS)}) d "
+        f"SELECT d.at, d.who, d.what, d.visit, d.engine, coalesce(e.serial, '') FROM ({parts}) d "
         f"LEFT JOIN engine e ON e.id = d.engine {wanted} ORDER BY d.at DESC, d.part, d.id DESC LIMIT :most OFFSET :skip"
     )
     found = session.connection().exec_driver_sql(query, {"visit": visit, "most": most, "skip": skip})

@@ -20,7 +20,7 @@ from tests.shop.past import Past
 from tests.shop.yard import AT, FOUR, TWINS, V8, engine, heat_soaked, key, read, story, visit
 
 ORIGIN = "http://127.0.0.1"
-PLATES_APART = "11111111-2222-4333-8444-000000000004"
+PLATES_APART = "11111111-2222-4333-8444-000000000001"
 """The key of a practice engine that only its bypass screws even."""
 HOT = f"/visits/1/{HEAT_SOAKED.slug}"
 

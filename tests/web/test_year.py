@@ -235,7 +235,7 @@ def rung_up_a_year_later(yard: Yard) -> None:
     times = re.search(r"meter: (\d\.\d\d) times", learnt.inner_text())
     assert times is not None
     assert float(times[1]) == pytest.approx(SCALE, abs=0.08)  # its four bores together, one of which slipped
-    expect(page.get_by_text("Bore 4 changed most, by -")).to_be_visible()
+    expect(page.get_by_text("Bore 4 changed most, by −")).to_be_visible()
     hands.even_out(3, hand.bench)
     yard.see("/visits/3/heat-soaked-recheck/readings", "Leave the plates alone")
     balance(yard, 3)
