@@ -37,8 +37,10 @@ MISMATCH, MISMATCH_AT, MISMATCH_POWER, MISMATCH_SHARED = 0.012, 0.020, 0.5, 0.5
 NAMED_FROM, NOTHING_FROM = 0.6, 0.5
 LOOKS_ALIKE, RATIO_DOUBT = 0.05, 0.45
 
-# Flats are good to half a flat when 1.96 standard deviations are no more; an opening counts as read within 20 %.
-SURE, SAME_OPENING = 1.96, 0.2
+SURE = 1.96
+"""Standard deviations that flats are good to, at 95 %."""
+
+SAME_OPENING = 0.2  # an opening counts as read within that part of it
 
 Extra = Literal[
     "none", "flow_meter", "idle", "free_play", "opening", "wider_opening", "both_ways", "angle_gauge", "again"

@@ -8,7 +8,7 @@ from app.shop.story import Story
 from app.shop.walk import Due
 from app.sync import words
 from app.sync.advice import Advice
-from app.sync.banks import BankStory, Extra
+from app.sync.banks import SURE, BankStory, Extra
 from app.sync.units import DEGREE, THOU
 from app.web.drawing import unit_of
 from app.web.linkage import flats, openings, way
@@ -142,7 +142,7 @@ def said(story: Story, advice: Advice, found: BankStory | None, due: Due) -> tup
             return f"Read bore {due.bore}{' again' if due.kind == 'closing' else ''}", lever
         case "link", _ if found is not None:
             early = found.banks[1] if found.offset > 0 else found.banks[0]
-            give = max(0.25, 1.96 * found.flats_sd)
+            give = max(0.25, SURE * found.flats_sd)
             return (
                 f"Turn link {advice.bank} by {flats(abs(advice.flats))}, to open {way(advice)}",
                 f"Bank {early} leaves {abs(found.offset) / DEGREE:.1f} degrees early; give or take {flats(give)}. "

@@ -190,7 +190,7 @@ def _banks(story: Story) -> tuple[str, ...]:
     off_idle = [d for d in found.differences if d.lever_travel > 0]
     said = (
         f"{signed(d.difference / unit.size, unit.decimals)} ({signed(d.percent, 1)} %) on "
-        f"{words.blade(d.lever_travel, story.units.metric)}"
+        f"{words.opening(d.lever_travel, d.from_above, story.units.metric)}"
         for d in off_idle
     )
     return (f"Off idle, bank {second} less {first}, {unit.name} a bore: {'; '.join(said)} under the lever.",)

@@ -135,6 +135,8 @@ def test_a_program_is_asked_for_the_round_and_begins_it(client: TestClient, shop
         (10, True),
         (30, False),
     ]
+    paper = client.get(f"/visits/{visit_id}/sheet").text
+    assert [paper.count(f"on 0.010\u00a0in{end}") for end in (";", ", from above;")] == [1, 1]
 
 
 def test_a_wider_opening_is_begun_by_the_card_in_the_same_visit(client: TestClient, shop: Database) -> None:
