@@ -35,7 +35,10 @@ def checked(key: str) -> str:
 
 def fingerprint(**sent: object) -> str:
     """A hash of what was sent, to tell a repeat from another write under the same key."""
-    return hashlib.sha256(json.dumps(sent, sort_keys=True, default=str).encode()).hexdigest()
+    return hashlib.sha256(_ENCODER.encode(sent).encode()).hexdigest()
+
+
+_ENCODER = json.JSONEncoder(sort_keys=True, default=str)
 
 
 def earlier(session: Session, table: type[T], key: str, payload: str) -> T | None:

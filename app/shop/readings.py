@@ -87,7 +87,7 @@ def add(shop: Database, visit_id: int, key: str, new: NewReading, at: str, *, su
             "supersedes_id": new.supersedes,
         }
         entered = MeterReading(store(session, ReadingRow, row), **row)
-        visits.remember(session, story.with_round(Round(one.row, (*one.entered, entered))))
+        visits.remember(session, story.with_round(one.plus(entered)))
         return entered.ident
 
 

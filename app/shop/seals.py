@@ -28,7 +28,10 @@ def seal(row: Mapping[str, object]) -> str:
     Columns without a value are left out, so that a later migration may add one that old rows have nothing for.
     """
     said = {name: value for name, value in row.items() if value is not None and name not in NOT_SEALED}
-    return hashlib.sha256(json.dumps(said, sort_keys=True).encode()).hexdigest()
+    return hashlib.sha256(_ENCODER.encode(said).encode()).hexdigest()
+
+
+_ENCODER = json.JSONEncoder(sort_keys=True)
 
 
 @dataclass(frozen=True, slots=True)

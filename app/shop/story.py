@@ -79,6 +79,17 @@ class Round:
     row: RoundRow
     entered: tuple[MeterReading, ...]
 
+    def plus(self, entered: MeterReading) -> "Round":
+        """This round with one more reading, and with what is asked of every round, worked out from what it was here."""
+        later = Round(self.row, (*self.entered, entered))
+        known: dict[str, object] = {"newest": entered.ident}
+        if entered.supersedes_id is None and entered.value is not None:
+            known["readings"] = [*self.readings, entered]
+            known["latest"] = self.latest if entered.kind == "closing" else {**self.latest, entered.bore: entered}
+            known["closing"] = self.closing or (entered if entered.kind == "closing" else None)
+        vars(later).update(known)
+        return later
+
     @cached_property
     def readings(self) -> list[MeterReading]:
         """The readings that stand: not superseded, skips left out."""
@@ -196,8 +207,8 @@ class Story:
 
     def with_round(self, one: Round) -> "Story":
         """This story with ``one`` in the place of the round of its number, or after the others."""
-        others = [r for r in self.rounds if r.row.number != one.row.number]
-        later = replace(self, rounds=tuple(sorted([*others, one], key=lambda r: r.row.number)))
+        rounds = {r.row.number: r for r in self.rounds} | {one.row.number: one}
+        later = replace(self, rounds=tuple(rounds.values()))
         vars(later).update({name: vars(self)[name] for name in APART_FROM_ROUNDS if name in vars(self)})
         before = takewhile(lambda phase: phase.slug != one.row.phase, PHASES)
         later.standings.update({p.slug: self.standings[p.slug] for p in before if p.slug in self.standings})

@@ -39,6 +39,14 @@ SELECT r.id, r.key, r.payload, r.round_id, r.bore, r.kind, r.value, r.unit, r.wh
 FROM round o JOIN reading r ON r.round_id = o.id
 """
 
+BEFORE = """
+SELECT visit, id FROM (
+  SELECT v.id AS visit, b.id, row_number() OVER (PARTITION BY v.id ORDER BY b.number DESC) AS back
+  FROM visit v JOIN visit b ON b.engine_id = v.engine_id AND b.number < v.number JOIN sign_off s ON s.visit_id = b.id
+  WHERE v.id IN ({several})
+) WHERE back <= ? ORDER BY visit, back
+"""
+
 R = TypeVar("R", Engine, Fitting, MeterRow)
 T = TypeVar("T", RoundRow, MoveRow, CheckRow, Override, SignOff, Correction)
 
@@ -137,20 +145,38 @@ def load(session: Session, visit_id: int) -> Story:
 
     A story that was read before is handed out again while nothing was added to it.
     """
+    return _kept(session, visit_id) or _read(session, [visit_id])[visit_id]
+
+
+def load_all(session: Session, ids: Sequence[int]) -> list[Story]:
+    """The same of several visits, in their order. Those that have to be read take as many queries as one would."""
+    told = {visit_id: _kept(session, visit_id) for visit_id in ids}
+    read = _read(session, [visit_id for visit_id in ids if told[visit_id] is None])
+    return [told[visit_id] or read[visit_id] for visit_id in ids]
+
+
+def _kept(session: Session, visit_id: int) -> Story | None:
     now = marks(session, visit_id)
     kept: tuple[Marks, Story] | None = session.info["memory"].get(visit_id)
-    if kept is not None and kept[0] == now:
-        return kept[1]
-    (story,) = stories(session, [session.exec(select(Visit).where(Visit.id == visit_id)).one()])
-    if kept is not None and _of_before(kept[0]) == _of_before(now):
-        story = replace(story, before=kept[1].before)
-    else:
-        story = replace(story, before=_before(session, story.visit))
-    for row in {id(row): row for one in story.back() for row in one.rows()}.values():
+    return kept[1] if kept is not None and kept[0] == now else None
+
+
+def _read(session: Session, ids: Sequence[int]) -> dict[int, Story]:
+    """Visits as they are in the file; the ones before each are not read again when nothing of them can have changed."""
+    told = {s.visit.ident: s for s in stories(session, session.exec(select(Visit).where(col(Visit.id).in_(ids))).all())}
+    before: dict[int, Story | None] = {}
+    for visit_id, story in told.items():
+        kept: tuple[Marks, Story] | None = session.info["memory"].get(visit_id)
+        if kept is not None and _of_before(kept[0]) == _of_before(marks_of(story)):
+            before[visit_id] = kept[1].before
+    before |= _before(session, [visit_id for visit_id in told if visit_id not in before])
+    told = {visit_id: replace(story, before=before.get(visit_id)) for visit_id, story in told.items()}
+    for row in {id(row): row for story in told.values() for one in story.back() for row in one.rows()}.values():
         if row in session:
             session.expunge(row)  # what is kept outlives the session, whatever becomes of it
-    remember(session, story)
-    return story
+    for story in told.values():
+        remember(session, story)
+    return told
 
 
 def remember(session: Session, story: Story) -> None:
@@ -169,7 +195,7 @@ def in_the_shop(session: Session) -> list[Story]:
     """The stories of all visits that are open, the one touched last on top."""
     signed = select(SignOff).where(SignOff.visit_id == Visit.id)
     rows = session.exec(select(Visit.id).where(~signed.exists()).order_by(col(Visit.id).desc()))
-    return [load(session, visit_id) for visit_id in rows.all() if visit_id is not None]
+    return load_all(session, [visit_id for visit_id in rows.all() if visit_id is not None])
 
 
 def _of_before(marks: Marks) -> tuple[int, ...]:
@@ -177,16 +203,18 @@ def _of_before(marks: Marks) -> tuple[int, ...]:
     return marks.engine, marks.setup, marks.corrected_before
 
 
-def _before(session: Session, visit: Visit) -> Story | None:
-    """The visit signed off before this one, with the ones before that."""
-    rows = session.exec(
-        select(Visit)
-        .join(SignOff)
-        .where(Visit.engine_id == visit.engine_id, Visit.number < visit.number)
-        .order_by(col(Visit.number).desc())
-        .limit(LOOKED_BACK)
-    ).all()
-    return next(iter(_linked(stories(session, rows))), None)
+def _before(session: Session, ids: Sequence[int]) -> dict[int, Story]:
+    """By visit, the one signed off before it, with the ones before that. A visit that has none is left out."""
+    if not ids:
+        return {}
+    several = ", ".join("?" * len(ids))
+    found = wire(session).execute(BEFORE.format(several=several), (*ids, LOOKED_BACK)).fetchall()
+    rows = session.exec(select(Visit).where(col(Visit.id).in_({before for _, before in found}))).all()
+    told = {story.visit.ident: story for story in stories(session, rows)}
+    return {
+        visit_id: _linked([told[before] for _, before in mine])[0]
+        for visit_id, mine in groupby(found, key=lambda pair: pair[0])
+    }
 
 
 def _linked(told: Sequence[Story]) -> list[Story]:

@@ -1,6 +1,7 @@
 """Puts the application together: pages, the JSON interface, files, guards, and what a refusal looks like."""
 
-from collections.abc import Callable
+from collections.abc import AsyncIterator, Callable
+from contextlib import asynccontextmanager, suppress
 from datetime import UTC, datetime
 
 from fastapi import FastAPI, Request
@@ -9,10 +10,12 @@ from fastapi.responses import Response
 from starlette.exceptions import HTTPException
 from starlette.middleware.gzip import GZipMiddleware
 from starlette.staticfiles import StaticFiles
+from starlette.types import Receive, Scope, Send
 
 from app import places
 from app.shop.database import Database, ShopUnavailableError
 from app.shop.refusals import RefusedError
+from app.shop.visits import in_the_shop
 from app.web import (
     audit,
     board,
@@ -37,9 +40,17 @@ from app.web import (
 from app.web.api import interface
 from app.web.api.problems import either
 from app.web.context import Pages, environment
-from app.web.guard import protect
+from app.web.guard import SAFE_METHODS, protect
 from app.web.pairing import Pairing
 from app.web.refusal import status_of
+
+
+class Gzip(GZipMiddleware):
+    """Shortens what is read. A write is answered by a line: looking whether to shorten that takes longer than it."""
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        shortens = scope["type"] == "http" and scope["method"] in SAFE_METHODS
+        await (super().__call__ if shortens else self.app)(scope, receive, send)
 
 
 def create_app(
@@ -55,7 +66,13 @@ def create_app(
     ``lan_names`` are further host names it answers to; ``clock`` tells the time; ``pairing`` lets tablets in;
     ``trusting`` is what they have to trust, when the server speaks https.
     """
-    app = FastAPI(docs_url=None, redoc_url=None, openapi_url=None)
+    app = FastAPI(
+        docs_url=None,
+        redoc_url=None,
+        openapi_url=None,
+        lifespan=_awake,
+        telemetry={"tracing": False, "metrics": False, "logs": False, "auto_configure": False},  # nothing is told on
+    )
     app.state.shop = shop
     app.state.clock = clock
     app.state.templates = environment()
@@ -95,9 +112,18 @@ def create_app(
         (ShopUnavailableError, _unavailable),
     ):
         app.add_exception_handler(error, either(error, page))
-    app.add_middleware(GZipMiddleware, minimum_size=1000)
+    app.add_middleware(Gzip, minimum_size=1000)
     protect(app, lan_names=lan_names, admits=lambda token: app.state.admission.admits(token, clock()))
     return app
+
+
+@asynccontextmanager
+async def _awake(app: FastAPI) -> AsyncIterator[None]:
+    """Have the visits under way in mind before the first request: all tablets may be waiting to send what they hold."""
+    shop: Database = app.state.shop
+    with suppress(ShopUnavailableError), shop.reading() as session:
+        in_the_shop(session)
+    yield
 
 
 def _refused(request: Request, error: Exception) -> Response:

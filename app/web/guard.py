@@ -13,7 +13,6 @@ from ipaddress import IPv6Address, ip_address
 from typing import Any
 
 from fastapi import FastAPI
-from starlette.datastructures import MutableHeaders
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
@@ -150,8 +149,9 @@ class Headers:
                 started = True
                 theirs = [header for header in message["headers"] if header[0] not in HEADERS]
                 message["headers"] = [*theirs, *HEADERS.items()]
-                kept = "no-cache" if scope["path"].startswith(FILES) else "no-store"
-                MutableHeaders(scope=message).setdefault("Cache-Control", kept)
+                if not any(name == b"cache-control" for name, _ in theirs):
+                    kept = b"no-cache" if scope["path"].startswith(FILES) else b"no-store"
+                    message["headers"].append((b"cache-control", kept))
             await send(message)
 
         try:

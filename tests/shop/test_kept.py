@@ -3,6 +3,7 @@
 from collections.abc import Callable
 
 import pytest
+from fastapi.testclient import TestClient
 from sqlmodel import Session
 
 from app.shop import checks, engines, moves, readings, visits
@@ -12,10 +13,13 @@ from app.shop.moves import NewMove
 from app.shop.news import marks, marks_of
 from app.shop.phases import BANK_BALANCE, HEAT_SOAKED, LOCK_DOWN
 from app.shop.progress import progress
-from app.shop.story import Story
+from app.shop.readings import NewReading
+from app.shop.story import Round, Story
 from app.shop.walk import due
 from app.sync.units import THOU
-from tests.shop.yard import AT, FACTS, blip, check_all, heat_soaked, key, read, read_round
+from app.web.application import create_app
+from tests.shop.past import Past
+from tests.shop.yard import AT, FACTS, FOUR, blip, check_all, heat_soaked, key, read, read_round
 
 
 def load(shop: Database, visit_id: int) -> Story:
@@ -61,15 +65,59 @@ def test_a_story_is_read_again_when_something_was_added(shop: Database, write: C
 
 
 def test_what_is_kept_is_what_another_look_would_find(shop: Database) -> None:
-    """Readings are added to the story in mind; a shop opened afresh reads them from the file."""
-    visit_id = heat_soaked(shop)
-    read_round(shop, visit_id, HEAT_SOAKED)
-    kept = load(shop, visit_id)
+    """Readings are added to the story in mind; a shop opened afresh reads them, and works out the rest, from the file:
+    after a bore's turn, a skip, a correction, a further reading, the closing one, and one in question."""
+    visit_id = heat_soaked(shop, FOUR)
+    sent = [(1, "turn", 6.5), (2, "turn", 6.0), (3, "skip", None), (4, "turn", 7.0), (2, "again", 6.25)]
+    sent += [(1, "closing", 6.75), (4, "turn", 7.25)]
+    newest, number = 0, due(load(shop, visit_id), HEAT_SOAKED).round_number
+    for bore, kind, value in [*sent, (4, "again", 6.75)]:
+        why, corrects = ("No adapter" if value is None else ""), (newest if kind == "again" else None)
+        new = NewReading(HEAT_SOAKED.slug, number, bore, kind, value, "KM", why, corrects if bore == 4 else None)
+        newest = readings.add(shop, visit_id, key(), new, AT)
+        kept, memory = load(shop, visit_id), shop._memory
+        shop._memory = Memory()
+        found = load(shop, visit_id)
+        shop._memory = memory
+        assert found is not kept
+        assert [told(one) for one in found.rounds] == [told(one) for one in kept.rounds]
+    assert [r.value for r in kept.rounds[-1].readings] == [6.5, 6.0, 7.0, 6.25, 6.75, 6.75]
+
+
+def told(one: Round) -> tuple[object, ...]:
+    """Everything that is asked of a round."""
+    worked_out = (one.readings, list(one.latest.items()), one.closing, one.newest, one.in_question, one.skipped)
+    return one.row.model_dump(), one.entered, *worked_out
+
+
+def test_several_visits_are_read_as_each_would_be(shop: Database) -> None:
+    """Those with visits before them, more than are looked back on, those without, and in any order."""
+    long, short = Past(shop), Past(shop, serial="31-0218")
+    returns = [long.visit((6.5,) * 8) for _ in range(visits.LOOKED_BACK + 2)]
+    long.visit((6.25,) * 8, signed=False)
+    asked = [returns[1], short.visit((6.75,) * 8, signed=False), long.visits[-1]]
+    with shop.reading() as session:
+        together = visits.load_all(session, asked)
     shop._memory = Memory()
-    found = load(shop, visit_id)
-    assert found is not kept
-    assert [one.row.model_dump() for one in found.rounds] == [one.row.model_dump() for one in kept.rounds]
-    assert [one.entered for one in found.rounds] == [one.entered for one in kept.rounds]
+    alone = [load(shop, visit_id) for visit_id in asked]
+    assert [[s.visit.ident for s in one.back()] for one in together] == [
+        [returns[1], returns[0]],
+        [asked[1]],
+        [long.visits[-1], *reversed(returns[-visits.LOOKED_BACK :])],
+    ]
+    assert [[shown(s) for s in one.back()] for one in together] == [[shown(s) for s in one.back()] for one in alone]
+
+
+def shown(one: Story) -> list[object]:
+    return [*(row.model_dump() for row in one.rows()), *(r.entered for r in one.rounds), one.settings, one.units]
+
+
+def test_a_server_that_starts_has_the_visits_under_way_in_mind(shop: Database) -> None:
+    """All tablets may be waiting to send what they hold."""
+    visit_id = heat_soaked(shop)
+    shop._memory = Memory()
+    with TestClient(create_app(shop)):
+        assert shop._memory.get(visit_id) is not None
 
 
 def test_how_far_the_phases_are_is_what_another_look_would_find(shop: Database) -> None:
