@@ -161,10 +161,10 @@ def test_what_was_held_is_dated_to_when_it_was_done(shop: Database, held: str, a
 
 def _source(endpoint: Callable[..., object]) -> str:
     """What an endpoint does, with the functions of its own module that it hands the work to."""
-    code, module = inspect.unwrap(endpoint).__code__, inspect.getmodule(endpoint)
-    own = (getattr(module, name, None) for name in code.co_names)
-    handed = [one for one in own if inspect.isfunction(one) and one.__module__ == endpoint.__module__]
-    return "".join(inspect.getsource(one) for one in (endpoint, *handed))
+    names = inspect.unwrap(endpoint).__code__.co_names
+    own = inspect.getmembers(inspect.getmodule(endpoint), inspect.isfunction)
+    handed = [one for name, one in own if name in names and one.__module__ == endpoint.__module__]
+    return inspect.getsource(endpoint) + "".join(inspect.getsource(one) for one in handed)
 
 
 def test_every_form_of_a_visit_is_answered_so_that_it_can_leave_the_outbox() -> None:
