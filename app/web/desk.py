@@ -4,6 +4,7 @@ Everything here is worked out from the story; nothing is stored and nothing is j
 """
 
 from collections.abc import Mapping
+from dataclasses import replace
 from functools import cached_property
 
 from app.shop.advising import next_step
@@ -205,7 +206,8 @@ class Desk:
             return Card("none", f"Bore {self.wanted.bore} in this round", reason, values=entered)
         if self.phase.rounds == "openings":
             step = next_step(self.story, self.phase)
-            return bank_card.card(self.story, step, self.balance, self.due, self.here, self.wanted.above)
+            card = bank_card.card(self.story, step, self.balance, self.due, self.here, self.wanted.above)
+            return replace(card, answers=(*card.answers, *self._leave()))
         if self.due.bore is not None and (self.advice is None or self.advice.kind in ("measure", "done")):
             return self._read_on()
         if self.advice is None:
@@ -301,7 +303,7 @@ class Desk:
         why = "Every bore once, then the first again: the verdict and the next move follow."
         if self.advice is not None and self.advice.kind == "measure":
             why = words.reason(self.advice, self.unit)
-        return Card("none", f"Read bore {due_bore}", why)
+        return Card("none", f"Read bore {due_bore}", why, self._leave())
 
     def _advised(self, advice: Advice) -> Card:
         title = words.title(advice, self.story.layout, self.story.units.metric)
@@ -346,6 +348,14 @@ class Desk:
         if undone.phase is self.phase:
             return Answer("See what is missing", True, href=self.here)
         return Answer(f"Go on to {undone.phase.title.lower()}", True, href=f"/visits/{self.story.visit.ident}")
+
+    def _leave(self) -> tuple[Answer, ...]:
+        """The way on, where a round was begun in a finished phase and nothing is in it: it may stay as it is."""
+        current = self.due.current
+        if current is None or current.entered or current.skipped:
+            return ()
+        done = any(standing.done for standing in progress(self.story) if standing.phase is self.phase)
+        return (replace(self._go_on(), advised=False),) if done else ()
 
     def _truth(self) -> Answer:
         """How a practice engine really stands, with the minutes somebody careful would have needed."""

@@ -8,6 +8,7 @@ from functools import partial
 from app.shop.memory import Change, Remembered, Stand, repeatability
 from app.sync.stories import moves
 from app.web.drift_trace import Point, Trace, trace
+from app.web.words import signed
 
 OTHER_AIR = 0.02
 """Change of ln(flow) by air and speed from which a visit is marked (this program's choice: one repeatability)."""
@@ -126,7 +127,9 @@ def _aloud(points: Sequence[Point]) -> str:
     said = []
     for point in points[-6:]:
         ends = [
-            f"{how} {value:+.1f}" for how, value in (("found", point.found), ("left", point.left)) if value is not None
+            f"{how} {signed(value, 1)}"
+            for how, value in (("found", point.found), ("left", point.left))
+            if value is not None
         ]
         if ends:
             said.append(f"visit {point.visit} {', '.join(ends)}")

@@ -138,10 +138,11 @@ def _spread(visit: Remembered, stand: Stand | None) -> str:
 
 def _moved(visit: Remembered) -> str:
     """What was moved, each once: couplers 2–3 and 3–4, stop screw A."""
-    couplers = dict.fromkeys(f"{m.near}–{m.far}" for m in visit.moves if m.kind in ("blade", "screw"))
+    moves = sorted(visit.moves, key=lambda move: (move.bank or "", move.near or 0))
+    couplers = dict.fromkeys(f"{m.near}–{m.far}" for m in moves if m.kind in ("blade", "screw"))
     said = [f"{'coupler' if len(couplers) == 1 else 'couplers'} {', '.join(couplers)}"] if couplers else []
     for kind, name in (("stop", "stop screw"), ("link", "link"), ("bypass", "bypass screw")):
-        where = dict.fromkeys(m.bank or str(m.near) for m in visit.moves if m.kind == kind)
+        where = dict.fromkeys(m.bank or str(m.near) for m in moves if m.kind == kind)
         if where:
             said.append(f"{name} {', '.join(where)}")
     return ", ".join(said)

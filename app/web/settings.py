@@ -45,10 +45,14 @@ class Line:
         return self.measure(units).shown((value - self.zero) / self.size)
 
     def read(self, form: Typed, held: float, units: Units) -> float:
-        """What was typed, in base units; ``held`` to the last place when the box came back as it was shown."""
+        """What was typed, in base units; ``held`` to the last place when the box came back as it was shown.
+
+        ``held`` too when it is no number, so that no other box is blamed for it.
+        """
         if form.text(self.name) == self.typed(held, units):
             return held
-        return self.measure(units).kept(form.number(self.name)) * self.size + self.zero
+        typed = form.number(self.name)
+        return held if self.name in form.problems else self.measure(units).kept(typed) * self.size + self.zero
 
 
 DEGREES: Quantity = "temperature"

@@ -3,12 +3,13 @@
 import pytest
 
 from app.shop.database import Database
-from app.shop.phases import HEAT_SOAKED
-from app.shop.readings import NewReading, add
+from app.shop.items import Phase
+from app.shop.phases import BANK_BALANCE, HEAT_SOAKED
+from app.shop.readings import NewReading, add, begin_round
 from app.sync.layout import Bank, Layout
 from app.web.desk import Desk
 from app.web.keypad import Wanted
-from tests.shop.yard import AT, engine, heat_soaked, key, read, story, visit
+from tests.shop.yard import AT, check_all, engine, heat_soaked, key, read, read_round, story, visit
 from tests.web.pieces import piece
 
 
@@ -49,3 +50,21 @@ def test_what_was_entered_before_stays_in_sight_struck(shop: Database) -> None:
     assert drawn.count("<s>") == 1
     assert "<s>8.00</s>" in drawn
     assert Desk(story(shop, visit_id), HEAT_SOAKED, Wanted(), {}, {}).card.values == ()
+
+
+def ways_on(shop: Database, visit_id: int, phase: Phase) -> list[str]:
+    """Where the card's answers lead, as they are labelled."""
+    return [answer.label for answer in Desk(story(shop, visit_id), phase, Wanted(), {}, {}).card.answers]
+
+
+def test_a_round_begun_by_mistake_may_be_left(shop: Database) -> None:
+    visit_id = heat_soaked(shop)
+    assert ways_on(shop, visit_id, HEAT_SOAKED) == []  # the phase wants this round
+    for phase, on in ((HEAT_SOAKED, "Go on to part-throttle bank balance"), (BANK_BALANCE, "Go on to lock-down")):
+        check_all(shop, visit_id, phase)
+        for _ in story(shop, visit_id).settings.openings if phase is BANK_BALANCE else (0,):
+            read_round(shop, visit_id, phase)
+        begin_round(shop, visit_id, key(), phase.slug, AT)
+        assert ways_on(shop, visit_id, phase) == [on]
+    read(shop, visit_id, HEAT_SOAKED)
+    assert ways_on(shop, visit_id, HEAT_SOAKED) == []  # something is in it now

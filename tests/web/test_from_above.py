@@ -94,7 +94,7 @@ def test_the_card_asks_for_the_round_and_the_verdict_uses_it(client: TestClient,
     page = client.get(path(visit_id)).text
     assert "A joint has lost motion" in page
     assert "Mend the joint, not the link" in page
-    assert "0.010\u00a0in, from above: 0.00 (+0.0 %)" in page
+    assert "0.010\u00a0in, from above: 0.00 (0.0 %)" in page
 
 
 @pytest.mark.parametrize("above", ["1", "x", "-10", "nan", "500"])

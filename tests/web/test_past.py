@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Iterator
+from dataclasses import replace
 
 import pytest
 from starlette.testclient import TestClient
@@ -9,11 +10,13 @@ from starlette.testclient import TestClient
 from app.shop import engines
 from app.shop.database import Database
 from app.shop.fittings import hardware_from_json
+from app.shop.memory import Moved, remember
 from app.web.application import create_app
 from app.web.drift_chart import going_one_way
 from app.web.drift_trace import Point
+from app.web.history import history
 from tests.shop.past import Past
-from tests.shop.yard import AT, V8, key
+from tests.shop.yard import AT, V8, key, story
 
 ORIGIN = "http://127.0.0.1"
 EVEN = [6.5] * 8
@@ -92,6 +95,16 @@ def test_earlier_slips_are_a_line_with_a_page_of_their_own(client: TestClient, s
     assert "Coupler 2–3 moves bores 3 and 4" in client.get("/visits/2/slipped").text
     assert client.get("/visits/1/slipped").status_code == 404
     assert client.get("/visits/99/slipped").status_code == 404
+
+
+def test_what_was_moved_is_told_each_once_and_in_order(shop: Database) -> None:
+    remembered = remember(story(shop, Past(shop).visit(EVEN)))
+    couplers = [Moved("blade", "", near, near + 1, 0.0) for near in (3, 2, 3)]
+    screws = [Moved("stop", bank, None, None, 0.25) for bank in ("B", "A")]
+    bypasses = [Moved("bypass", "", bore, None, 0.25) for bore in (10, 9)]
+    (line,) = history([replace(remembered, moves=(*couplers, *screws, *bypasses))], {})
+    assert line.moves == 7
+    assert line.moved == "couplers 2–3, 3–4, stop screw A, B, bypass screw 9, 10"
 
 
 def test_what_was_typed_is_escaped_here_too(client: TestClient, shop: Database) -> None:

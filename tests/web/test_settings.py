@@ -72,6 +72,11 @@ def test_bad_input_stays_beside_its_field(
         assert setups.now(session)[0] == 0
 
 
+def test_what_is_no_number_is_not_blamed_on_its_neighbour(client: TestClient) -> None:
+    answer = client.post("/settings", data={**filled(client), "coarse_window": "wide"})
+    assert re.findall(r'id="(\w+)-message">[^<]', answer.text) == ["coarse_window"]
+
+
 def test_a_change_is_told_with_who_and_why(client: TestClient) -> None:
     client.post("/settings", data={**filled(client), "fine_window": "6,5", "why": "The customer asked"})
     page = client.get("/settings").text
