@@ -1,15 +1,17 @@
 """The words of the part-throttle page: what the banks do off idle, and what to turn or read next."""
 
+from dataclasses import replace
 from typing import Literal
 
+from app.shop.items import Phase
 from app.shop.judgement import balanced
-from app.shop.keys import new_key
 from app.shop.story import Story
 from app.shop.walk import Due
 from app.sync import words
 from app.sync.advice import Advice
 from app.sync.banks import SURE, BankStory, Extra
 from app.sync.units import DEGREE, THOU
+from app.web.answers import ONE_MORE, begins_round, go_on, here_of, leave, move_card
 from app.web.drawing import unit_of
 from app.web.linkage import flats, openings, way
 from app.web.views import Answer, Card, VerdictView
@@ -159,70 +161,31 @@ def said(story: Story, advice: Advice, found: BankStory | None, due: Due) -> tup
     return title, reason
 
 
-def card(story: Story, advice: Advice, found: BankStory | None, due: Due, here: str, above: bool = False) -> Card:
+def card(story: Story, phase: Phase, advice: Advice, found: BankStory | None, due: Due, above: bool = False) -> Card:
     """The next thing to read or turn. ``above``: a round that is begun is to be reached that way."""
     title, reason = said(story, advice, found, due)
     match advice.kind:
         case "done" if advice.why == "single":
-            return Card("none", title, reason, (_go_on(story),))
+            return Card("none", title, reason, (go_on(story, phase),))
         case "done":
-            return Card("none", title, reason, (_go_on(story), *_more()), f"{here}/rounds", _key())
+            return begins_round(story, phase, title, reason, go_on(story, phase), ONE_MORE)
         case "link":
-            return _turn(story, advice, title, reason, here)
+            return move_card(story, phase, advice, title, reason)
         case "measure" if due.bore is not None:
             asks = due.opening and due.current is None
             ways: Literal["", "up", "above"] = ("above" if above else "up") if asks else ""
-            return Card("lever" if due.opening else "none", title, reason, ways=ways)
+            return Card("lever" if due.opening else "none", title, reason, leave(story, phase, due), ways=ways)
         case "measure" if found is not None and advice.why == "both_ways":
-            return _from_above(found, title, reason, here)
+            begin = Answer("Begin it from above", True, name="above", value=_thou(found.extra_travel))
+            felt = Answer("Joints felt: record it", href=here_of(story, phase))
+            return replace(begins_round(story, phase, title, reason, begin, felt), mark="lever")
         case "measure" if found is not None and advice.why == "wider_opening":
             begin = Answer("Begin it", True, name="opening", value=_thou(found.extra_travel))
-            return Card("lever", title, reason, (begin, *_more()), f"{here}/rounds", _key())
-    missing = Answer("Record it", True, href=here) if advice.why in RECORDED else None
-    answers = tuple(a for a in (missing, *_more()) if a)
-    return Card("none", title, reason, answers, f"{here}/rounds", _key())
-
-
-def _from_above(found: BankStory, title: str, reason: str, here: str) -> Card:
-    """The round that tells lost motion from a wrong length, or the joints felt instead."""
-    begin = Answer("Begin it from above", True, name="above", value=_thou(found.extra_travel))
-    return Card("lever", title, reason, (begin, Answer("Joints felt: record it", href=here)), f"{here}/rounds", _key())
-
-
-def _turn(story: Story, advice: Advice, title: str, reason: str, here: str) -> Card:
-    return Card(
-        "link",
-        title,
-        reason,
-        (
-            Answer("I made this move", True, name="advised", value="1"),
-            Answer("Made differently", href=f"{here}/moves/new?kind=link&place={advice.bank}"),
-        ),
-        f"{here}/moves",
-        {
-            **_key(),
-            "kind": "link",
-            "place": advice.bank or "",
-            "amount": f"{abs(advice.flats):g}",
-            "way": "in" if advice.flats > 0 else "out",
-            "by": story.visit.by,
-            "seen": str(story.last_move),
-        },
-    )
-
-
-def _go_on(story: Story) -> Answer:
-    return Answer("Go on", True, href=f"/visits/{story.visit.ident}")
-
-
-def _more() -> tuple[Answer, ...]:
-    return (Answer("Read one more round", name="more", value="1"),)
+            return replace(begins_round(story, phase, title, reason, begin, ONE_MORE), mark="lever")
+    record = (Answer("Record it", True, href=here_of(story, phase)),) if advice.why in RECORDED else ()
+    return begins_round(story, phase, title, reason, *record, ONE_MORE)
 
 
 def _thou(travel: float) -> str:
     """An opening as the form that begins a round at it carries it."""
     return f"{travel / THOU:.9g}"
-
-
-def _key() -> dict[str, str]:
-    return {"key": new_key()}

@@ -4,7 +4,6 @@ Everything here is worked out from the story; nothing is stored and nothing is j
 """
 
 from collections.abc import Mapping
-from dataclasses import replace
 from functools import cached_property
 
 from app.shop.advising import next_step
@@ -12,19 +11,17 @@ from app.shop.items import Phase
 from app.shop.judgement import balance_of, evenness_of, next_of
 from app.shop.keys import new_key
 from app.shop.phases import HEAT_SOAKED
-from app.shop.progress import progress
 from app.shop.story import MeterReading, Story
 from app.shop.walk import Due, due
 from app.sync import words
 from app.sync.advice import Advice
 from app.sync.banks import BankStory
 from app.sync.rounds import Evenness
-from app.sync.units import THOU
 from app.web import bank_card
+from app.web.answers import ONE_MORE, begins_round, go_on, here_of, leave, move_card
 from app.web.drawing import blades_of, by_bore, joint_kind, shape_of, unit_of, value_of, word_of
 from app.web.keypad import SKIP_REASONS, Pad, Wanted, speed_item
 from app.web.linkage import linkage
-from app.web.moves import place_name
 from app.web.views import (
     Answer,
     Card,
@@ -42,7 +39,6 @@ from app.web.words import clock
 
 MOST_IN_A_ROW = 6
 SPEED_SAYS = "The tachometer reads the air of all bores at once: after a move it tells how much more they let in."
-MOVE_MARKS = {"stop": "stop", "blade": "coupler", "screw": "screw", "link": "link", "bypass": "bypass"}
 
 
 class Desk:
@@ -64,7 +60,7 @@ class Desk:
         self._values = values
         self._problems = problems
         self.unit = unit_of(story.meter)
-        self.here = f"/visits/{story.visit.ident}/{phase.slug}"
+        self.here = here_of(story, phase)
 
     @cached_property
     def due(self) -> Due:
@@ -206,8 +202,7 @@ class Desk:
             return Card("none", f"Bore {self.wanted.bore} in this round", reason, values=entered)
         if self.phase.rounds == "openings":
             step = next_step(self.story, self.phase)
-            card = bank_card.card(self.story, step, self.balance, self.due, self.here, self.wanted.above)
-            return replace(card, answers=(*card.answers, *self._leave()))
+            return bank_card.card(self.story, self.phase, step, self.balance, self.due, self.wanted.above)
         if self.due.bore is not None and (self.advice is None or self.advice.kind in ("measure", "done")):
             return self._read_on()
         if self.advice is None:
@@ -303,32 +298,24 @@ class Desk:
         why = "Every bore once, then the first again: the verdict and the next move follow."
         if self.advice is not None and self.advice.kind == "measure":
             why = words.reason(self.advice, self.unit)
-        return Card("none", f"Read bore {due_bore}", why, self._leave())
+        return Card("none", f"Read bore {due_bore}", why, leave(self.story, self.phase, self.due))
 
     def _advised(self, advice: Advice) -> Card:
+        """The move that the brain asks for, or its word that none is needed."""
         title = words.title(advice, self.story.layout, self.story.units.metric)
         reason = words.reason(advice, self.unit)
         if advice.kind == "done":
-            more = self._truth() if self.simulated else _ONE_MORE
-            return Card("none", title, reason, (self._go_on(), more), f"{self.here}/rounds", _round_key())
+            truth = Answer("See the true state", href=f"/practice/{self.story.visit.ident}/expert", takes_long=True)
+            ways = (go_on(self.story, self.phase), truth if self.simulated else ONE_MORE)
+            return begins_round(self.story, self.phase, title, reason, *ways)
         if advice.kind in ("measure", "cannot"):
-            return Card("none", title, reason, (_ONE_MORE,), f"{self.here}/rounds", _round_key())
+            return begins_round(self.story, self.phase, title, reason, ONE_MORE)
         if advice.kind not in self.phase.moves:
-            back = Answer("Back to the heat-soaked recheck", True, href=_phase_href(self.story, "heat-soaked-recheck"))
-            return Card(
-                "none", "It moved in tightening", reason, (back, _ONE_MORE), f"{self.here}/rounds", _round_key()
+            back = Answer(
+                f"Back to the {HEAT_SOAKED.title.lower()}", True, f"{here_of(self.story, HEAT_SOAKED)}/readings"
             )
-        place = place_name(advice.kind, advice.bank, advice.near, advice.far)
-        otherwise = f"{self.here}/moves/new?kind={advice.kind}&place={place}"
-        made = Answer("I made this move", True, name="advised", value="1")
-        return Card(
-            MOVE_MARKS[advice.kind],  # type: ignore[arg-type]
-            title,
-            reason,
-            (made, Answer("Made differently", href=otherwise)),
-            f"{self.here}/moves",
-            {**_move_fields(advice, place, self.story.visit.by), "seen": str(self.story.last_move)},
-        )
+            return begins_round(self.story, self.phase, "It moved in tightening", reason, back, ONE_MORE)
+        return move_card(self.story, self.phase, advice, title, reason)
 
     def _entered(self, bore: int | None) -> tuple[Entered, ...]:
         """Every value of a bore in the round under way, oldest first."""
@@ -339,27 +326,6 @@ class Desk:
             for row in rows
             if row.bore == bore and row.value is not None
         )
-
-    def _go_on(self) -> Answer:
-        standings = progress(self.story)
-        undone = next((s for s in standings if not s.done), None)
-        if undone is None:
-            return Answer("Sign it off", True, href=f"/visits/{self.story.visit.ident}/sign-off")
-        if undone.phase is self.phase:
-            return Answer("See what is missing", True, href=self.here)
-        return Answer(f"Go on to {undone.phase.title.lower()}", True, href=f"/visits/{self.story.visit.ident}")
-
-    def _leave(self) -> tuple[Answer, ...]:
-        """The way on, where a round was begun in a finished phase and nothing is in it: it may stay as it is."""
-        current = self.due.current
-        if current is None or current.entered or current.skipped:
-            return ()
-        done = any(standing.done for standing in progress(self.story) if standing.phase is self.phase)
-        return (replace(self._go_on(), advised=False),) if done else ()
-
-    def _truth(self) -> Answer:
-        """How a practice engine really stands, with the minutes somebody careful would have needed."""
-        return Answer("See the true state", href=f"/practice/{self.story.visit.ident}/expert", takes_long=True)
 
     def _question_card(self, older: MeterReading, newer: MeterReading) -> Card:
         meter = self.story.meter
@@ -379,29 +345,6 @@ class Desk:
         keypad = self.keypad
         hidden = {**keypad.hidden, "skip": "1"}
         return Card("none", f"Why is bore {bore} skipped?", "", answers, f"{self.here}/readings", hidden)
-
-
-_ONE_MORE = Answer("Read one more round", name="more", value="1")
-
-
-def _round_key() -> dict[str, str]:
-    return {"key": new_key()}
-
-
-def _phase_href(story: Story, slug: str) -> str:
-    return f"/visits/{story.visit.ident}/{slug}/readings"
-
-
-def _move_fields(advice: Advice, place: str, by: str) -> dict[str, str]:
-    fields = {"key": new_key(), "kind": advice.kind, "place": place, "by": by}
-    if advice.kind == "blade":
-        thou = [f"{leaf / THOU:g}" for leaf in advice.leaves]
-        fields |= {"leaf": thou[0], "second_leaf": thou[1] if len(thou) > 1 else ""}
-    else:
-        amount = advice.flats if advice.kind == "link" else advice.turns
-        inward = amount < 0 if advice.kind == "bypass" else amount > 0
-        fields |= {"amount": f"{abs(amount):g}", "way": "in" if inward else "out"}
-    return fields
 
 
 NUDGES = (0.0, 0.16, -0.16, 0.32, -0.32)

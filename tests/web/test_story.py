@@ -101,7 +101,7 @@ def test_an_engine_goes_through_and_comes_back(
         expect(page.get_by_text(f"{opening / 25.4e-3:.3f} in under the central lever")).to_be_visible()
         for _ in range(9):
             hand.tap_reading(hand.bench.read(int(hand.heading().split()[1]), opening))
-    hand.press("Go on")
+    hand.press("Go on to lock-down")
 
     expect(page.get_by_role("heading", name="Lock-down")).to_be_visible()
     hand.record_everything()
