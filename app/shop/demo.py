@@ -7,7 +7,7 @@ import random
 import uuid
 from datetime import UTC, datetime, timedelta
 
-from app.shop import engines, meters, practice
+from app.shop import engines, meters, practice_start
 from app.shop.database import Database
 from app.shop.demo_bench import NOISE, Bench
 from app.shop.demo_engines import PIECES, Piece
@@ -15,7 +15,7 @@ from app.shop.demo_hands import Hands
 from app.shop.engines import EngineFacts
 from app.shop.meters import NewMeter
 from app.shop.phases import BANK_BALANCE, COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN
-from app.shop.practice import NewPractice
+from app.shop.practice_start import NewPractice
 from app.sync.hardware import likely_hardware
 from app.sync.layout import Bank, Coupler, Layout
 from app.sync.units import CUBIC_INCH, LITRE, REV_PER_MIN
@@ -34,7 +34,7 @@ def fill(shop: Database, today: datetime | None = None) -> None:
         _live(shop, piece, random.Random(number), end)
     _study(shop, random.Random(len(PIECES) + 1), end - timedelta(days=STUDIED))
     key = str(uuid.UUID(int=random.Random(len(PIECES)).getrandbits(128), version=4))
-    practice.start(shop, key, NewPractice("4", "slipped", "hot", "you"), end.isoformat(timespec="milliseconds"))
+    practice_start.start(shop, key, NewPractice("4", "slipped", "hot", "you"), end.isoformat(timespec="milliseconds"))
 
 
 def _study(shop: Database, rng: random.Random, when: datetime) -> None:

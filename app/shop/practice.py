@@ -4,90 +4,40 @@ Its state is worked out each time from its seed and from what was recorded at it
 made by recording it, and the simulated hand makes it imperfectly; every value entered counts as a reading taken.
 """
 
-import uuid
-from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from datetime import datetime, timedelta
 from functools import lru_cache
 from typing import get_args
 
 import numpy as np
-from sqlmodel import Session, func, select
+from sqlmodel import Session, select
 
-from app.shop import checks, engines, readings, visits
+from app.shop import checks, readings, visits
 from app.shop.database import Database
-from app.shop.engines import EngineFacts, folded
-from app.shop.items import Phase
-from app.shop.keys import checked, earlier, fingerprint, part_key
-from app.shop.phases import BANK_BALANCE, COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, phase_named
-from app.shop.progress import items_of
+from app.shop.keys import checked
+from app.shop.phases import BANK_BALANCE, HEAT_SOAKED, phase_named
 from app.shop.readings import NewReading
 from app.shop.refusals import NotThereError, RefusedError
 from app.shop.story import UNITS, Story, move_of
-from app.shop.tables import Engine, MeterRow, Practice, ReadingRow
-from app.shop.typical import TYPICAL
-from app.shop.visits import NewVisit
+from app.shop.tables import Practice, ReadingRow
 from app.shop.walk import due
 from app.sync.events import Event, Reading
 from app.sync.expert import Careful, careful
-from app.sync.hardware import likely_hardware
-from app.sync.layout import Bank, Coupler, JointKind, Layout
+from app.sync.layout import Coupler, Layout
 from app.sync.linkage import link_rotation
 from app.sync.stand import (
     BLADE_MINUTES,
-    PER_BORE,
     READING_MINUTES,
     STOP_MINUTES,
-    WANTED,
     Roughness,
     Stand,
     Trouble,
-    fit_to_practise,
     replay,
 )
 from app.sync.units import REV_PER_MIN
 
-
-def _layout(*banks: tuple[int, ...], joints: tuple[JointKind, ...] = (), bypass: Iterable[int] = ()) -> Layout:
-    """Banks with the stop screw near their middle and the link at their front."""
-    made = (
-        Bank(name, bores, bores[(len(bores) - 1) // 2], bores[0], joints)
-        for name, bores in zip("AB", banks, strict=False)
-    )
-    return Layout(tuple(made), bypass=frozenset(bypass))
-
-
-SHAPES: Mapping[str, Layout] = {
-    "4": _layout((1, 2, 3, 4)),
-    "4-two": _layout((1, 2), (3, 4)),
-    "6": _layout((1, 2, 3, 4, 5, 6)),
-    "6-two": _layout((1, 2, 3), (4, 5, 6)),
-    "8": _layout((1, 2, 3, 4, 5, 6, 7, 8)),
-    "8-two": _layout((1, 2, 3, 4), (5, 6, 7, 8)),
-    "12-two": _layout((1, 2, 3, 4, 5, 6), (7, 8, 9, 10, 11, 12)),
-    "4-screws": _layout((1, 2, 3, 4), joints=("screw", "screw", "screw")),
-    "4-twins": _layout((1, 2, 3, 4), joints=("shaft", "screw-in", "shaft"), bypass=(1, 2, 3, 4)),
-}
-"""The engines there are to practise on."""
-
 TROUBLES: tuple[Trouble, ...] = get_args(Trouble)
-MOST_SEEDS = 200
-STARTS = ("hot", "cold")
 RAN_BEFORE = 40.0
 """Minutes that a practice engine ran before: it is hot right through."""
-
-GAUGES = ((20, 83.0, 85.0), (10, 84.0, 86.0), (0, 84.0, 86.0))
-"""Minutes before the start, coolant and oil [°C]: what was read while it warmed."""
-
-
-@dataclass(frozen=True, slots=True)
-class NewPractice:
-    """An engine to practise on: one of SHAPES, what ails it, whether to begin ``hot`` at the readings or ``cold``."""
-
-    shape: str
-    trouble: str
-    start: str
-    by: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,39 +81,6 @@ class Truth:
     bank_minutes: float
     readings: int
     moves: int
-
-
-def start(shop: Database, key: str, new: NewPractice, at: str) -> int:
-    """Register a practice engine, open its visit, and return the visit's id. Sent again it goes on where it stopped.
-
-    Begun ``hot``, everything before the first fine reading is recorded as done. Raises RefusedError.
-    """
-    key = checked(key)
-    problems = {}
-    if new.shape not in SHAPES:
-        problems["shape"] = "One of the engines listed."
-    if new.trouble not in TROUBLES:
-        problems["trouble"] = "One of the choices listed."
-    elif new.trouble == "worn" and len(SHAPES.get(new.shape, SHAPES["8-two"]).banks) < 2:
-        problems["trouble"] = "One bank has no links: choose an engine with two."
-    if new.start not in STARTS:
-        problems["start"] = "At the readings, or at the cold preset."
-    if not new.by.strip():
-        problems["by"] = "Initials of whoever practises."
-    if len(new.by) > engines.LONGEST:
-        problems["by"] = f"At most {engines.LONGEST} characters fit here."
-    if problems:
-        raise RefusedError(problems)
-    layout = SHAPES[new.shape]
-    engine_id = _register(shop, key, layout, at)
-    _mark(shop, part_key(key, "practice"), engine_id, layout, new.trouble, at)
-    with shop.reading() as session:
-        meter_id = _flow_meter(session)
-    opened = NewVisit("test cell", "", "Practice", new.by, meter_id)
-    visit_id = visits.open_visit(shop, engine_id, part_key(key, "visit"), opened, at)
-    if new.start == "hot":
-        _warm_up(shop, key, visit_id, new.by, at)
-    return visit_id
 
 
 def of_engine(session: Session, engine_id: int) -> Practice | None:
@@ -227,7 +144,7 @@ def as_it_stands(session: Session, practice: Practice, story: Story) -> Stand:
     told = sorted(visits.of_engine(session, practice.engine_id), key=lambda one: one.visit.number)
     if any(one.layout != story.layout for one in told):
         raise RefusedError({"value": "Its layout was changed: this practice engine answers no more. Start another."})
-    return replay(_fresh(practice, story), [event for one in told for event in _done(one)])
+    return replay(fresh(practice, story), [event for one in told for event in _done(one)])
 
 
 def truth(session: Session, visit_id: int) -> Truth:
@@ -280,14 +197,16 @@ def minutes_of(story: Story) -> float:
 def _careful(
     layout: Layout, seed: int, rough: Roughness, trouble: str, blades: tuple[float, ...], window: float
 ) -> Careful:
-    return careful(_stand(layout, seed, rough, trouble), blades, window)
+    return careful(stand_of(layout, seed, rough, trouble), blades, window)
 
 
-def _fresh(practice: Practice, story: Story) -> Stand:
-    return _stand(story.layout, practice.seed, _rough(story), practice.trouble)
+def fresh(practice: Practice, story: Story) -> Stand:
+    """A practice engine before anything was done at it, read with the meter of ``story``."""
+    return stand_of(story.layout, practice.seed, _rough(story), practice.trouble)
 
 
-def _stand(layout: Layout, seed: int, rough: Roughness, trouble: str) -> Stand:
+def stand_of(layout: Layout, seed: int, rough: Roughness, trouble: str) -> Stand:
+    """The simulated engine of a seed, hot, with links that somebody set by eye."""
     ails = next(one for one in TROUBLES if one == trouble)
     return Stand(layout, seed, rough, ails, heated=RAN_BEFORE, links_off=True)
 
@@ -344,72 +263,3 @@ def _late(stand: Stand) -> tuple[str, float] | None:
     (first, one), (second, other) = stand.link.items()
     flats = (other - one) / link_rotation(1.0, stand.hardware)
     return (second, -flats) if flats < 0 else (first, flats)
-
-
-def _register(shop: Database, key: str, layout: Layout, at: str) -> int:
-    n = len(layout.bores)
-    with shop.reading() as session:
-        before = session.exec(select(Engine).where(Engine.key == key)).first()
-        serial = before.serial if before else _free_serial(session)
-    facts = EngineFacts(
-        serial, "Practice engine: simulated", PER_BORE * n, "L", "Practice", "Nothing of it is real", WANTED
-    )
-    return engines.register(shop, key, facts, layout, likely_hardware(facts.displacement, n), at)
-
-
-def _free_serial(session: Session) -> str:
-    number = session.exec(select(func.count()).select_from(Practice)).one() + 1
-    while session.exec(select(Engine.id).where(Engine.serial_folded == folded(f"Practice {number}"))).first():
-        number += 1
-    return f"Practice {number}"
-
-
-def _mark(shop: Database, key: str, engine_id: int, layout: Layout, trouble: str, at: str) -> None:
-    sent = fingerprint(engine=engine_id, trouble=trouble)
-    seed = _seed_for(layout, trouble, uuid.UUID(key).int % 2**31)
-    with shop.writing() as session:
-        if not earlier(session, Practice, key, sent):
-            session.add(Practice(key=key, payload=sent, engine_id=engine_id, seed=seed, trouble=trouble, at=at))
-
-
-def _seed_for(layout: Layout, trouble: str, first: int) -> int:
-    """The first seed from ``first`` on that gives an engine worth practising on."""
-    seeds = range(first, first + MOST_SEEDS)
-    return next((seed for seed in seeds if fit_to_practise(_stand(layout, seed, Roughness(), trouble))), first)
-
-
-def _flow_meter(session: Session) -> int:
-    """The shop's first flow meter, which every shop has had from the start."""
-    return session.exec(select(MeterRow).where(MeterRow.quantity == "flow").order_by(MeterRow.id)).all()[0].ident  # type: ignore[arg-type]
-
-
-def _warm_up(shop: Database, key: str, visit_id: int, by: str, at: str) -> None:
-    """Record what comes before the first fine reading; the quick round of a first fire is passed over, and said so."""
-
-    def record(phase: Phase, values: Mapping[str, float | None], part: str, read_at: str = "") -> None:
-        checks.record(shop, visit_id, part_key(key, part), phase.slug, values, by, at, read_at)
-
-    with shop.reading() as session:
-        story = visits.load(session, visit_id)
-        practice = of_engine(session, story.engine.ident)
-        assert practice is not None
-        speed = 10 * round(_fresh(practice, story).breathe()[1] / REV_PER_MIN / 10)
-    typical = {**TYPICAL, "idle-speed": float(speed)}
-    for phase in (COLD_PRESET, FIRST_FIRE):
-        record(phase, _answers(story, phase, typical), phase.slug)
-    why = "Practice: the engine was warmed up before, and its first look is left to the readings."
-    checks.override(shop, visit_id, part_key(key, "override"), FIRST_FIRE.slug, why, by, at)
-    for minutes, coolant, oil in GAUGES:
-        read_at = datetime.fromisoformat(at) - timedelta(minutes=minutes)
-        gauges = {"coolant": coolant, "oil": oil}
-        record(HEAT_SOAKED, gauges, f"gauges {minutes}", read_at.isoformat(timespec="milliseconds"))
-    rest = {item: n for item, n in _answers(story, HEAT_SOAKED, typical).items() if item not in ("coolant", "oil")}
-    record(HEAT_SOAKED, rest, HEAT_SOAKED.slug)
-
-
-def _answers(story: Story, phase: Phase, typical: Mapping[str, float]) -> dict[str, float | None]:
-    return {
-        item.slug: typical[item.slug] if item.kind == "number" else None
-        for item in items_of(story, phase)
-        if item.needed
-    }

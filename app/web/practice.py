@@ -6,12 +6,13 @@ from dataclasses import dataclass
 from fastapi import APIRouter
 from fastapi.responses import HTMLResponse, Response
 
-from app.shop import practice, visits
+from app.shop import practice, practice_start, visits
 from app.shop.database import Database
 from app.shop.keys import new_key
 from app.shop.measures import Measure
 from app.shop.phases import HEAT_SOAKED
-from app.shop.practice import NewPractice, Truth
+from app.shop.practice import Truth
+from app.shop.practice_start import NewPractice
 from app.shop.refusals import NotThereError, RefusedError
 from app.shop.story import Story
 from app.sync.expert import Careful
@@ -69,7 +70,7 @@ def start(shop: Shop, page: Page, form: Form, now: Now) -> Response:
     new = NewPractice(form.text("shape"), form.text("trouble"), form.text("start"), form.text("by"))
     try:
         form.raise_problems()
-        visit_id = practice.start(shop, form.text("key"), new, now)
+        visit_id = practice_start.start(shop, form.text("key"), new, now)
     except RefusedError as refusal:
         return _choose(page, form.values, refusal.problems, status_of(refusal))
     return page.saved(f"/visits/{visit_id}")

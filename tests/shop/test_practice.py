@@ -3,13 +3,13 @@
 import pytest
 from sqlmodel import func, select
 
-from app.shop import checks, engines, moves, practice, readings, statistics
+from app.shop import checks, engines, moves, practice, practice_start, readings, statistics
 from app.shop.database import Database
 from app.shop.items import Phase
 from app.shop.keys import part_key
 from app.shop.moves import NewMove
 from app.shop.phases import BANK_BALANCE, HEAT_SOAKED
-from app.shop.practice import NewPractice
+from app.shop.practice_start import NewPractice
 from app.shop.progress import current_phase
 from app.shop.readings import NewReading
 from app.shop.refusals import NotThereError, RefusedError
@@ -22,7 +22,7 @@ KEY = "11111111-2222-4333-8444-555555555555"
 
 
 def begin(shop: Database, shape: str = "8-two", trouble: str = "sound", sent: str = KEY) -> int:
-    return practice.start(shop, sent, NewPractice(shape, trouble, "hot", "KM"), AT)
+    return practice_start.start(shop, sent, NewPractice(shape, trouble, "hot", "KM"), AT)
 
 
 def read_next(shop: Database, visit_id: int, phase: Phase = HEAT_SOAKED, sent: str = "") -> float:
@@ -59,7 +59,7 @@ def test_a_start_leads_to_the_first_fine_reading(shop: Database) -> None:
 
 
 def test_a_cold_start_leaves_everything_to_whoever_practises(shop: Database) -> None:
-    visit_id = practice.start(shop, key(), NewPractice("4", "sound", "cold", "KM"), AT)
+    visit_id = practice_start.start(shop, key(), NewPractice("4", "sound", "cold", "KM"), AT)
     assert story(shop, visit_id).all_checks == ()
 
 
@@ -94,7 +94,7 @@ def test_twin_plates_to_practise_on_answer_their_bypass_screws(shop: Database) -
 )
 def test_a_start_that_cannot_be_says_why_beside_the_field(shop: Database, new: NewPractice, field: str) -> None:
     with pytest.raises(RefusedError) as refused:
-        practice.start(shop, key(), new, AT)
+        practice_start.start(shop, key(), new, AT)
     assert set(refused.value.problems) == {field}
     with shop.reading() as session:
         assert engines.count(session) == 0

@@ -7,11 +7,11 @@ import pytest
 from playwright.sync_api import Page, expect, sync_playwright
 from starlette.testclient import TestClient
 
-from app.shop import engines, practice
+from app.shop import engines, practice, practice_start
 from app.shop.database import Database
 from app.shop.fittings import layout_from_json
 from app.shop.phases import COLD_PRESET, HEAT_SOAKED
-from app.shop.practice import NewPractice
+from app.shop.practice_start import NewPractice
 from app.shop.readings import NewReading
 from app.sync.layout import Layout
 from app.web.application import create_app
@@ -212,7 +212,7 @@ def test_a_program_is_told_to_turn_a_bypass_screw(client: TestClient, shop: Data
 def test_a_program_brings_twin_plates_to_even_by_what_it_is_told(client: TestClient, shop: Database) -> None:
     """Told by the JSON interface alone, at a simulated engine two of whose plates stand apart on their shaft."""
     phase = f"/api/visits/1/phases/{HEAT_SOAKED.slug}"
-    assert practice.start(shop, PLATES_APART, NewPractice("4-twins", "sound", "hot", "KM"), AT) == 1
+    assert practice_start.start(shop, PLATES_APART, NewPractice("4-twins", "sound", "hot", "KM"), AT) == 1
     kinds = set()
     for _ in range(60):
         told = client.get(f"{phase}/advice").json()
