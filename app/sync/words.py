@@ -34,6 +34,20 @@ SIXTEENTHS = (
 )
 
 
+def signed(value: float, decimals: int) -> str:
+    """A change with its sign, a minus as wide as the plus; what shows as nothing has none.
+
+    Parameters: ``value`` in any unit; ``decimals`` to show.
+
+    >>> signed(0.64, 1), signed(-0.64, 1), signed(-0.04, 1)
+    ('+0.6', '−0.6', '0.0')
+    """
+    size = f"{abs(value):.{decimals}f}"
+    if not float(size):
+        return size
+    return f"{'+' if value > 0 else '−'}{size}"
+
+
 @dataclass(frozen=True, slots=True)
 class Unit:
     """The unit a meter shows: its name, its size in base units, the places its step has, and the step itself."""
@@ -46,6 +60,10 @@ class Unit:
     def show(self, value: float) -> str:
         """A value in base units as the meter would show it."""
         return f"{value / self.size:.{self.decimals}f}"
+
+    def change(self, value: float) -> str:
+        """A difference in base units with its sign."""
+        return signed(value / self.size, self.decimals)
 
     def nearest(self, value: float) -> str:
         """A value in base units to the nearest step that the meter can show."""
@@ -238,8 +256,10 @@ def verdict_sentence(found: Evenness, unit: Unit) -> str:
     wide, tight = _of(found, "wide"), _of(found, "tight")
     if not wide and not tight:
         edge = [s.bore for s in found.standings if s.verdict == "too close"]
-        verb = "sits" if len(edge) == 1 else "sit"
-        return f"{sentence(named_bores(edge))} {verb} on the edge of the window; the meter cannot tell.{drift}"
+        stand = "stands" if len(edge) == 1 else "stand"
+        return (
+            f"None is clearly outside; {bores_in_words(edge)} {stand} too near the edge for the meter to tell.{drift}"
+        )
     parts = [
         f"{bores_in_words(bores)} {'stands' if len(bores) == 1 else 'stand'} {word}"
         for bores, word in ((wide, "wide"), (tight, "tight"))

@@ -15,7 +15,6 @@ from app.web.answers import ONE_MORE, begins_round, go_on, here_of, leave, move_
 from app.web.drawing import unit_of
 from app.web.linkage import flats, openings, way
 from app.web.views import Answer, Card, VerdictView
-from app.web.words import signed
 
 CAUSES = {
     "nothing": "Nothing speaks against the links.",
@@ -123,7 +122,7 @@ def _spoken(story: Story, found: BankStory) -> str:
     first, second = found.banks
     said = [
         f"{words.opening(d.lever_travel, d.from_above, story.units.metric) if d.lever_travel else 'idle'}: "
-        f"{unit.show(d.difference)} ({signed(d.percent, 1)} %)"
+        f"{unit.change(d.difference)} ({words.signed(d.percent, 1)} %)"
         for d in found.differences
     ]
     return f"Bank {second} less bank {first}, {unit.name} a bore. {'; '.join(said)}."

@@ -7,8 +7,8 @@ from functools import partial
 
 from app.shop.memory import Change, Remembered, Stand, repeatability
 from app.sync.stories import moves
+from app.sync.words import signed
 from app.web.drift_trace import Point, Trace, trace
-from app.web.words import signed
 
 OTHER_AIR = 0.02
 """Change of ln(flow) by air and speed from which a visit is marked (this program's choice: one repeatability)."""

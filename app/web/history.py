@@ -11,7 +11,6 @@ from app.sync.rounds import Evenness
 from app.sync.words import Unit
 from app.web.drawing import unit_named, unit_of
 from app.web.slips import Telling
-from app.web.words import signed
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,15 +88,12 @@ def since_left(story: Story) -> SinceLeft | None:
     if before.meter.ident != story.meter.ident:
         scale = math.exp(sum(math.log(now[b] / then[b]) for b in shared) / len(shared))
         then = {b: scale * then[b] for b in shared}
-    changes = tuple(
-        Change(b, unit.show(then[b]), unit.show(now[b]), signed((now[b] - then[b]) / unit.size, unit.decimals))
-        for b in shared
-    )
+    changes = tuple(Change(b, unit.show(then[b]), unit.show(now[b]), unit.change(now[b] - then[b])) for b in shared)
     most = max(shared, key=lambda b: abs(now[b] - then[b]))
     common = sum(now[b] - then[b] for b in shared) / len(shared)
     sentence = (
-        f"Bore {most} changed most, by {signed((now[most] - then[most]) / unit.size, unit.decimals)}; "
-        f"all bores together by {signed(common / unit.size, unit.decimals)} on average."
+        f"Bore {most} changed most, by {unit.change(now[most] - then[most])}; "
+        f"all bores together by {unit.change(common)} on average."
     )
     if before.meter.ident != story.meter.ident:
         sentence += f" Read with another meter: {scale:.2f} times the last one's figures, taken out here."

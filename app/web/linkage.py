@@ -106,8 +106,8 @@ def openings(story: Story, found: BankStory | None, due: Due) -> tuple[OpeningMa
         if one is None:
             marks.append(OpeningMark(label, "next" if now == (opening, above) else "to-read"))
         else:
-            shown = f"{'+' if one.difference >= 0 else '−'}{unit.show(abs(one.difference))}"
-            marks.append(OpeningMark(label, "read", one.difference / scale, window * _mean(one) / scale, shown))
+            there, half_width = one.difference / scale, window * _mean(one) / scale
+            marks.append(OpeningMark(label, "read", there, half_width, unit.change(one.difference)))
     return tuple(marks)
 
 

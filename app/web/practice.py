@@ -17,9 +17,9 @@ from app.shop.refusals import NotThereError, RefusedError
 from app.shop.story import Story
 from app.sync.expert import Careful
 from app.sync.units import KG_PER_HOUR, REV_PER_MIN, THOU
+from app.sync.words import signed
 from app.web.context import Form, Now, Page, Pages, Shop
 from app.web.refusal import status_of
-from app.web.words import signed
 
 router = APIRouter()
 

@@ -22,7 +22,7 @@ from app.web.drawing import blades_of, by_bore, joint_kind, shape_of, unit_of, w
 from app.web.history import judged
 from app.web.steps import move_words
 from app.web.views import Shape
-from app.web.words import bank_in_words, day, figures, moment, other_hardware, signed
+from app.web.words import bank_in_words, day, figures, moment, other_hardware
 
 
 @dataclass(frozen=True, slots=True)
@@ -189,7 +189,7 @@ def _banks(story: Story) -> tuple[str, ...]:
     unit, (first, second) = unit_of(story.meter), found.banks
     off_idle = [d for d in found.differences if d.lever_travel > 0]
     said = (
-        f"{signed(d.difference / unit.size, unit.decimals)} ({signed(d.percent, 1)} %) on "
+        f"{unit.change(d.difference)} ({words.signed(d.percent, 1)} %) on "
         f"{words.opening(d.lever_travel, d.from_above, story.units.metric)}"
         for d in off_idle
     )

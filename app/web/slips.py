@@ -13,8 +13,7 @@ from app.sync.linkage import IDLE_GAP, turns_for
 from app.sync.plate import gap_rate
 from app.sync.stories import moves
 from app.sync.units import MM, THOU
-from app.sync.words import Unit, named_bores, turns
-from app.web.words import signed
+from app.sync.words import Unit, named_bores, signed, turns
 
 WORTH_SAYING = 0.05
 """Odds below which a suspect is not mentioned."""

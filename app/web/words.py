@@ -23,18 +23,6 @@ def moment(at: str) -> str:
     return f"{day(at)}, {clock(at)}"
 
 
-def signed(value: float, decimals: int) -> str:
-    """A change with its sign, a minus as wide as the plus; what shows as nothing has none.
-
-    >>> signed(0.64, 1), signed(-0.64, 1), signed(-0.04, 1)
-    ('+0.6', '−0.6', '0.0')
-    """
-    size = f"{abs(value):.{decimals}f}"
-    if not float(size):
-        return size
-    return f"{'+' if value > 0 else '−'}{size}"
-
-
 def clock(at: str) -> str:
     """A stored time as the hour: 14:05."""
     return f"{datetime.fromisoformat(at).astimezone():%H:%M}"

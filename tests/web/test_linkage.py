@@ -125,7 +125,7 @@ def test_a_wrong_length_names_rod_flats_and_way(shop: Database) -> None:
     assert "bore 5" in view.steps[0]
     assert view.count in desk.card.title
     assert desk.card.hidden["way"] == "out"
-    assert [m.shown for m in desk.verdict.openings] == ["+0.00", "+1.00", "+1.00"]
+    assert [m.shown for m in desk.verdict.openings] == ["0.00", "+1.00", "+1.00"]
 
 
 def test_a_turnbuckle_has_two_nuts_and_finer_steps(shop: Database) -> None:
