@@ -34,6 +34,10 @@ SIXTEENTHS = (
 )
 
 
+MOST_NAMED = 3
+"""Bores named in a sentence of which all are alike; more are counted."""
+
+
 def signed(value: float, decimals: int) -> str:
     """A change with its sign, a minus as wide as the plus; what shows as nothing has none.
 
@@ -256,10 +260,9 @@ def verdict_sentence(found: Evenness, unit: Unit) -> str:
     wide, tight = _of(found, "wide"), _of(found, "tight")
     if not wide and not tight:
         edge = [s.bore for s in found.standings if s.verdict == "too close"]
-        stand = "stands" if len(edge) == 1 else "stand"
-        return (
-            f"None is clearly outside; {bores_in_words(edge)} {stand} too near the edge for the meter to tell.{drift}"
-        )
+        near = bores_in_words(edge) if len(edge) <= MOST_NAMED else f"{len(edge)} of {len(found.standings)}"
+        verb = "is" if len(edge) == 1 else "are"
+        return f"None is clearly outside; {near} {verb} too near the edge to tell.{drift}"
     parts = [
         f"{bores_in_words(bores)} {'stands' if len(bores) == 1 else 'stand'} {word}"
         for bores, word in ((wide, "wide"), (tight, "tight"))

@@ -110,3 +110,14 @@ def test_turns_in_words_and_figures_agree(sixteenths: int) -> None:
 def eval_fraction(said: str) -> float:
     top, _, bottom = said.partition("/")
     return int(top) / int(bottom or 1)
+
+
+@pytest.mark.parametrize(
+    ("high", "near"), [((3,), "3 is"), ((3, 4), "3 and 4 are"), ((1, 2, 3, 4), "8 of 8 are"), ((1, 2), "1 and 2 are")]
+)
+def test_what_is_too_close_is_named_or_counted_and_never_blamed(high: tuple[int, ...], near: str) -> None:
+    values = [7.0 if bore in high else 6.25 for bore in V8.bores]
+    read = [Reading(b, v * KG_PER_HOUR, 20.0 * n) for n, (b, v) in enumerate(zip(V8.bores, values, strict=True))]
+    found = evenness(V8, [*read, Reading(1, values[0] * KG_PER_HOUR, 160.0, closing=True)], Meter(), 0.08)
+    assert found.verdict == "too close to call"
+    assert verdict_sentence(found, KGH) == f"None is clearly outside; {near} too near the edge to tell."
