@@ -55,19 +55,28 @@ PLAIN: dict[str, str] = {
 }
 """What to ask for each item, in words for somebody who never did this; the base blade stands in both units."""
 
+NOT_SO = "Then stop the engine if it runs, key out, and put that right first."
+NO_FURTHER = "We go no further before it is so."
+OR_PASSED = "If it cannot be put right today, tell me why, and I write that down."
+"""What is read out when the answer is no: beside what keeps people from harm nothing is passed over."""
+
 
 @dataclass(frozen=True, slots=True)
 class Say:
-    """The one instruction to read out now: its item, the words, and the units the answer may come in."""
+    """The one instruction to read out now: its item, the words, the units the answer may come in, and what to say
+    ``otherwise``, when the answer is no; empty where a figure is asked for."""
 
     item: Item
     words: str
     units: tuple[str, ...]
+    otherwise: str = ""
 
 
 def say(item: Item, base_blade: float, units: Units) -> Say:
     """An item as it is asked over the telephone, the shop's own unit first; ``base_blade`` [m] is the shop's."""
     words = PLAIN.get(item.slug, item.ask).format(inch=f"{base_blade / INCH:.3f}", mm=f"{base_blade / MM:.2f}")
+    if item.kind == "tick":
+        return Say(item, words, (), f"{NOT_SO} {NO_FURTHER if item.must else OR_PASSED}")
     if item.quantity is None:
         return Say(item, words, (item.unit,) if item.unit else ())
     first = item.unit_in(units)

@@ -8,8 +8,10 @@ from starlette.testclient import TestClient
 
 from app.shop.database import Database
 from app.shop.items import PLACES
+from app.shop.measures import Units
 from app.shop.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, PHASES
-from app.shop.telephone import PLAIN
+from app.shop.telephone import PLAIN, say
+from app.sync.units import THOU
 from app.web.application import create_app
 from tests.shop.yard import V8, check_all, engine, key, read_round, story, visit
 
@@ -38,6 +40,14 @@ def test_one_instruction_follows_the_other(client: TestClient, shop: Database) -
     sent = {"key": key(), "by": "KM", "said": "wide-open", "wide-open": "1"}
     assert client.post(f"{there}/checks", data=sent).status_code == 303
     assert said(client.get(there).text) == PLAIN["closed-contact"]
+
+
+def test_a_no_has_its_own_words_and_what_keeps_people_from_harm_is_not_passed_over() -> None:
+    for phase in PHASES:
+        for item in phase.items:
+            told = say(item, 3 * THOU, Units()).otherwise
+            assert bool(told) is (item.kind == "tick"), item.slug
+            assert ("no further" in told) is (item.must and item.kind == "tick"), item.slug
 
 
 @pytest.mark.parametrize("place", [p for p in PLACES if p != "telephone"])
