@@ -1,6 +1,6 @@
 """The one next step in a phase, whichever phase it is: what to read, what to move, or why neither helps.
 
-Pages and programs ask here, so that both are told the same. How to say it is theirs.
+Pages and programs ask here, so that both are told the same.
 """
 
 from dataclasses import dataclass
@@ -8,6 +8,8 @@ from typing import Literal
 
 from app.shop.items import Phase
 from app.shop.judgement import balance_of, balanced, needs_preset, next_of
+from app.shop.progress import progress, require_open, require_ready
+from app.shop.refusals import RefusedError
 from app.shop.story import Story
 from app.shop.walk import Due, due
 from app.sync.advice import Advice
@@ -26,11 +28,16 @@ class ToRead:
 def next_step(story: Story, phase: Phase) -> Advice:
     """The next step of a phase.
 
-    Beside the codes of the brain ``why`` is ``preset`` (turn every stop screw by that from the base blade: no bank is
-    named) and ``nothing-read`` where the meter is not used; ``in-question`` while a bore has two values of which nobody
-    has said which counts; ``tightening`` where something moved that may not be moved here; ``single``, ``balanced``,
-    ``link``, or the extra that would tell more of the banks, off idle.
+    Beside the codes of the brain ``why`` is ``signed-off``, and ``stopped`` while a figure is outside the shop's
+    limits, whatever else there would be to do; ``preset`` (turn every stop screw by that from the base blade: no bank
+    is named) and ``nothing-read`` where the meter is not used; ``in-question`` while a bore has two values of which
+    nobody has said which counts; ``tightening`` where something moved that may not be moved here; ``single``,
+    ``balanced``, ``link``, or the extra that would tell more of the banks, off idle.
     """
+    if story.sign_off is not None:
+        return Advice("done", "signed-off")
+    if stops_of(story, phase):
+        return Advice("cannot", "stopped")
     now = due(story, phase)
     if phase.rounds == "none":
         return _preset(story, phase)
@@ -46,6 +53,21 @@ def next_step(story: Story, phase: Phase) -> Advice:
     if advice.kind not in ("measure", "done", "cannot", *phase.moves):
         return Advice("cannot", "tightening", about=advice.bores)
     return advice
+
+
+def stops_of(story: Story, phase: Phase) -> tuple[str, ...]:
+    """What a figure of the phase outside the shop's limits asks for, as instructions."""
+    return next(standing.stops for standing in progress(story) if standing.phase is phase)
+
+
+def waits_for(story: Story, phase: Phase) -> str:
+    """What has to be seen to before the engine is read in a phase, as a sentence; empty for nothing."""
+    try:
+        require_open(story, phase.slug)
+        require_ready(story, phase)
+    except RefusedError as refusal:
+        return str(refusal)
+    return ""
 
 
 def to_read(story: Story, phase: Phase, advice: Advice) -> tuple[ToRead, ...]:

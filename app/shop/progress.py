@@ -95,7 +95,8 @@ def require_open(story: Story, slug: str) -> Phase:
             continue
         standing = _standing(story, one)
         if not standing.done:
-            raise RefusedError({"": f"First finish {standing.phase.title.lower()}: {standing.missing[0].what}."})
+            what = standing.missing[0].what.rstrip(".")
+            raise RefusedError({"": f"First finish {standing.phase.title.lower()}: {what}."})
     raise AssertionError("a phase outside the table")
 
 

@@ -34,6 +34,7 @@ SIXTEENTHS = (
 )
 
 
+QUARTERS = {0.25: "¼", 0.5: "½", 0.75: "¾"}
 MOST_NAMED = 3
 """Bores named in a sentence of which all are alike; more are counted."""
 
@@ -101,6 +102,19 @@ def fraction(amount: float) -> str:
     whole, part = divmod(Fraction(round(amount * 16), 16), 1)
     said = [str(whole)] if whole or not part else []
     return " ".join([*said, f"{part.numerator}/{part.denominator}"] if part else said)
+
+
+def flats(count: float) -> str:
+    """Sixths of a turn of a rod as a person says them.
+
+    Parameters: ``count`` above 0, to the nearest quarter.
+
+    >>> flats(1.5), flats(0.5), flats(1.0), flats(2.25)
+    ('1½ flats', '½ flat', '1 flat', '2¼ flats')
+    """
+    whole, part = divmod(round(count * 4) / 4, 1)
+    said = f"{int(whole) if whole else ''}{QUARTERS.get(part, '')}"
+    return f"{said} {'flat' if count <= 1 else 'flats'}"
 
 
 def blade(thickness: float, metric: bool = False) -> str:
@@ -180,7 +194,7 @@ def title(advice: Advice, layout: Layout, metric: bool = False) -> str:
             return f"Reset coupler {advice.near}–{advice.far} on {leaves}{stacked}"
         case "link":
             way = "earlier" if advice.flats > 0 else "later"
-            return f"Turn the link of bank {advice.bank} by {abs(advice.flats):g} flats, to open {way}"
+            return f"Turn link {advice.bank} by {flats(abs(advice.flats))}, to open {way}"
         case "screw":
             way, read = "in" if advice.turns > 0 else "out", ", and read" if advice.why == "way" else ""
             return f"Turn coupler screw {advice.near}–{advice.far} {way} by {_turned(advice.turns)}{read}"
@@ -198,7 +212,7 @@ REASONS: Mapping[str, str] = {
     "first-round": "Every bore once, then the first again: the verdict and the next move follow.",
     "after-move": "The move shifted it: what it did says what comes next.",
     "last-round": "No move is needed by what is known. Every bore once more, the most doubtful first, proves it.",
-    "unread": "It was not read yet in this round.",
+    "unread": "Every bore once, then the first again.",
     "doubtful": "One more reading tells whether it needs a move, and costs less than one.",
     "close-round": "It closes the round and shows how far the engine drifted.",
     "misread": "It does not fit its neighbours. Read it again before anything is believed.",

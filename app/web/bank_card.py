@@ -1,4 +1,4 @@
-"""The words of the part-throttle page: what the banks do off idle, and what to turn or read next."""
+"""The verdict and the card of the part-throttle page."""
 
 from dataclasses import replace
 from typing import Literal
@@ -9,56 +9,16 @@ from app.shop.story import Story
 from app.shop.walk import Due
 from app.sync import words
 from app.sync.advice import Advice
-from app.sync.banks import SURE, BankStory, Extra
-from app.sync.units import DEGREE, THOU
+from app.sync.banks import BankStory
+from app.sync.units import THOU
+from app.web import bank_words
 from app.web.answers import ONE_MORE, begins_round, go_on, here_of, leave, move_card
 from app.web.drawing import unit_of
-from app.web.linkage import flats, openings, way
+from app.web.linkage import openings
 from app.web.views import Answer, Card, VerdictView
 
-CAUSES = {
-    "nothing": "Nothing speaks against the links.",
-    "length": "The difference stays as the lever opens: a link of the wrong length.",
-    "ratio": "The difference grows as the lever opens: unequal levers. Flow cannot size that.",
-    "slack": "Late on the way up, not on the way down: mend the joint, not the link.",
-    "held": "A link holds its bank off the stop.",
-    "unknown": "The readings fit more than one cause.",
-    "single": "One bank: there is nothing to balance.",
-}
-EXTRAS = {
-    "flow_meter": ("Read both banks with a flow meter", "A vacuum column says nothing off idle."),
-    "idle": ("Read both banks at idle first", "In the heat-soaked recheck: what the openings are held against."),
-    "free_play": ("Feel both links for free play", "Engine off, pedal released: both must have some. Then record it."),
-    "opening": ("Read both banks at a further opening", "One opening does not tell a length from a lever."),
-    "wider_opening": (
-        "Read both banks at a wider opening",
-        "One is still on its stop. A blade or the shank of a drill, held under the central lever.",
-    ),
-    "both_ways": (
-        "Read it again from above",
-        "Open well past, come back onto the blade, never nudge up. Or feel the joints, engine off: any lost motion?",
-    ),
-    "angle_gauge": (
-        "Lay an angle gauge on both shafts",
-        "Engine off, rest to full pedal; record both under Steps. Flow cannot tell whether the levers are equal.",
-    ),
-    "again": ("Read both openings again", "The readings fit more than one cause."),
-    "none": ("Leave the links alone", "What is left is less than a flat can put right."),
-}
-"""What would tell most next, as a title and a reason."""
-
-FROM_ABOVE = "From above: open well past {}, come back onto it, never nudge up; hold it there."
-
 RECORDED = ("free_play", "both_ways", "angle_gauge")
-"""Of these, those that are felt or measured by hand and recorded as a step of the phase."""
-
-MENDS = {
-    "slack": "Mend the joint, not the link",
-    "ratio": "Make the levers equal",
-    "held": "Give the link free play",
-}
-"""What is put right where flats are not the cure."""
-
+"""What would tell most next and is felt or measured by hand: recorded as a step of the phase."""
 
 LATE = 0.6
 """Part of the widest difference that the first one stays below where it grew, and part of the other bank's rise that a
@@ -79,11 +39,6 @@ def verdict(story: Story, found: BankStory | None, due: Due) -> VerdictView:
     return VerdictView("none", title, sentence, openings=marks, ends=ends, spoken=_spoken(story, found))
 
 
-def extra_sentence(extra: Extra) -> str:
-    """What would tell most next, in a sentence or two; empty for nothing."""
-    return "" if extra == "none" else "{}. {}".format(*EXTRAS[extra])
-
-
 def _told(story: Story, found: BankStory, due: Due) -> tuple[str, str]:
     """What the banks do off idle, as a title and a sentence."""
     if balanced(story, found):
@@ -99,7 +54,7 @@ def _told(story: Story, found: BankStory, due: Due) -> tuple[str, str]:
         "slack": "A joint has lost motion",
         "held": f"Bank {early} is off its stop",
     }
-    said = CAUSES[found.cause]
+    said = bank_words.CAUSES[found.cause]
     if found.cause == "length" and off_idle and off_idle[0] < LATE * off_idle[-1]:
         late = first if early == second else second
         said = "It grows as the lever opens: a link's length for the most part, perhaps the levers too."
@@ -128,41 +83,17 @@ def _spoken(story: Story, found: BankStory) -> str:
     return f"Bank {second} less bank {first}, {unit.name} a bore. {'; '.join(said)}."
 
 
-def said(story: Story, advice: Advice, found: BankStory | None, due: Due) -> tuple[str, str]:
-    """The next step off idle as a title and the reason for it."""
-    match advice.kind, advice.why:
-        case "done", "single":
-            return "Nothing to do here", CAUSES["single"]
-        case "done", _:
-            return "Leave the links alone", CAUSES["nothing"]
-        case "measure", _ if due.bore is not None:
-            lever = "Blade out, pedal released: idle once more, since a link was turned."
-            if due.opening:
-                laid = words.blade(due.opening, story.units.metric)
-                lever = f"Lay {laid} under the central lever and hold it there."
-                lever = FROM_ABOVE.format(laid) if due.from_above else lever
-            return f"Read bore {due.bore}{' again' if due.kind == 'closing' else ''}", lever
-        case "link", _ if found is not None:
-            early = found.banks[1] if found.offset > 0 else found.banks[0]
-            give = max(0.25, SURE * found.flats_sd)
-            return (
-                f"Turn link {advice.bank} by {flats(abs(advice.flats))}, to open {way(advice)}",
-                f"Bank {early} leaves {abs(found.offset) / DEGREE:.1f} degrees early; give or take {flats(give)}. "
-                "Engine off. Lock it, then read the openings again.",
-            )
-    if found is not None and found.cause in MENDS and advice.why == "none":
-        return MENDS[found.cause], CAUSES[found.cause]
-    title, reason = EXTRAS[advice.why]
-    if found is not None and advice.why == "both_ways":
-        title = f"Read {words.blade(found.extra_travel, story.units.metric)} again, from above"
-    if found is not None and advice.why == "wider_opening":
-        title = f"Read both banks at {words.blade(found.extra_travel, story.units.metric)}"
-    return title, reason
-
-
-def card(story: Story, phase: Phase, advice: Advice, found: BankStory | None, due: Due, above: bool = False) -> Card:
-    """The next thing to read or turn. ``above``: a round that is begun is to be reached that way."""
-    title, reason = said(story, advice, found, due)
+def card(
+    story: Story,
+    phase: Phase,
+    advice: Advice,
+    told: tuple[str, str],
+    found: BankStory | None,
+    due: Due,
+    above: bool = False,
+) -> Card:
+    """The next thing to read or turn. ``told`` says it; ``above``: a round that is begun is to be reached that way."""
+    title, reason = told
     match advice.kind:
         case "done" if advice.why == "single":
             return Card("none", title, reason, (go_on(story, phase),))

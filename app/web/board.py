@@ -13,7 +13,7 @@ from app.shop.story import Story
 from app.shop.tables import Engine, Visit
 from app.web.context import Page, Shop
 from app.web.drawing import phases, small_rows
-from app.web.steps import next_step
+from app.web.steps import wanted_next
 from app.web.views import PhaseView, SmallRow
 from app.web.words import day, layout_in_words, litres, moment
 
@@ -76,7 +76,7 @@ def _worked_on(story: Story) -> BoardLine:
         rows=small_rows(story),
         phases=shown,
         phase=next((p.title for p in shown if p.state == "current"), "Ready to sign off"),
-        next=next_step(story),
+        next=wanted_next(story),
         where=_joined(story.visit.place.capitalize(), story.visit.by, moment(story.visit.opened_at)),
     )
 

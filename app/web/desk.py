@@ -6,9 +6,9 @@ Everything here is worked out from the story; nothing is stored and nothing is j
 from collections.abc import Mapping
 from functools import cached_property
 
-from app.shop.advising import next_step
+from app.shop.advising import next_step, waits_for
 from app.shop.items import Phase
-from app.shop.judgement import balance_of, evenness_of, next_of
+from app.shop.judgement import balance_of, evenness_of
 from app.shop.keys import new_key
 from app.shop.phases import HEAT_SOAKED
 from app.shop.story import MeterReading, Story
@@ -22,6 +22,7 @@ from app.web.answers import ONE_MORE, begins_round, go_on, here_of, leave, move_
 from app.web.drawing import blades_of, by_bore, joint_kind, shape_of, unit_of, value_of, word_of
 from app.web.keypad import SKIP_REASONS, Pad, Wanted, speed_item
 from app.web.linkage import linkage
+from app.web.step_words import said
 from app.web.views import (
     Answer,
     Card,
@@ -68,9 +69,14 @@ class Desk:
         return due(self.story, self.phase)
 
     @cached_property
-    def advice(self) -> Advice | None:
-        """The brain's next move, at idle."""
-        return next_of(self.story, self.phase)
+    def step(self) -> Advice:
+        """The one next step."""
+        return next_step(self.story, self.phase)
+
+    @cached_property
+    def waits(self) -> str:
+        """What comes before any reading here, as a sentence; empty for nothing, and once the visit is signed off."""
+        return "" if self.story.sign_off is not None else waits_for(self.story, self.phase)
 
     @cached_property
     def balance(self) -> BankStory | None:
@@ -104,17 +110,14 @@ class Desk:
 
     @property
     def selected(self) -> int | None:
-        """The bore that the keypad enters."""
-        if self.wanted.entry == "speed":
+        """The bore that the keypad enters; none while something comes first, but what was refused stays in sight."""
+        if self.wanted.entry == "speed" or (self.waits and not self._problems):
             return None
         if self.wanted.bore in self.story.layout.bores:
             return self.wanted.bore
         if self.story.sign_off is not None:
             return None
-        asked = self.advice.bores if self.advice is not None and self.advice.kind == "measure" else ()
-        if self.due.kind == "closing":
-            return asked[0] if self.due.bore is None and asked else self.due.bore
-        return next((bore for bore in asked if bore not in self.now), self.due.bore)
+        return self.step.bores[0] if self.step.kind == "measure" and self.step.bores else self.due.bore
 
     @property
     def blanks(self) -> tuple[Tile, ...]:
@@ -136,8 +139,7 @@ class Desk:
             tiles = tuple(self._tile(bore) for bore in bank.bores)
             pairs = zip(bank.bores, bank.bores[1:], bank.kinds, strict=False)
             marks = tuple(CouplerMark(self._moves_coupler(a, b), joint_kind(kind)) for a, b, kind in pairs)
-            advice = self.advice
-            turns_stop = advice is not None and advice.kind == "stop" and advice.bank == bank.name
+            turns_stop = self.step.kind == "stop" and self.step.bank == bank.name
             alone = len(self.story.layout.banks) == 1
             half = (len(tiles) + 1) // 2 if alone and len(tiles) > MOST_IN_A_ROW else len(tiles)
             rows.append(Row(bank.name, tiles[:half], marks[:half], bank.stop, turns_stop))
@@ -181,16 +183,15 @@ class Desk:
         """Lever and links, off idle."""
         if self.phase.rounds != "openings" or self.story.sign_off is not None:
             return None
-        return linkage(self.story, next_step(self.story, self.phase), self.balance, self.due)
+        return linkage(self.story, self.step, self.balance, self.due)
 
     @property
     def card(self) -> Card:
         """The one next move, or the question why a bore is skipped."""
+        title, reason = said(self.story, self.phase, self.step)
         if self.story.sign_off is not None:
             sheet = Answer("Handover sheet", True, href=f"/visits/{self.story.visit.ident}/sheet")
-            return Card(
-                "none", "Signed off", f"By {self.story.sign_off.name}. Nothing more is recorded here.", (sheet,)
-            )
+            return Card("none", title, reason, (sheet,))
         if self.question is not None:
             return self._question_card(*self.question)
         if self.wanted.entry == "speed" and speed_item(self.story, self.phase) is not None:
@@ -198,21 +199,27 @@ class Desk:
         if self.wanted.skip and self.selected is not None:
             return self._skip_card(self.selected)
         if len(entered := self._entered(self.wanted.bore)) > 1:
-            reason = "Struck: another value took its place. Nothing is lost."
-            return Card("none", f"Bore {self.wanted.bore} in this round", reason, values=entered)
+            struck = "Struck: another value took its place. Nothing is lost."
+            return Card("none", f"Bore {self.wanted.bore} in this round", struck, values=entered)
+        if self.step.why == "stopped":
+            return Card("none", title, reason, (Answer("See what was recorded", True, href=self.here),))
+        if self.waits:
+            return Card("none", "Not yet", self.waits, (go_on(self.story, self.phase),))
         if self.phase.rounds == "openings":
-            step = next_step(self.story, self.phase)
-            return bank_card.card(self.story, self.phase, step, self.balance, self.due, self.wanted.above)
-        if self.due.bore is not None and (self.advice is None or self.advice.kind in ("measure", "done")):
-            return self._read_on()
-        if self.advice is None:
-            return Card("none", "Read the bores", "The next move comes with the readings.")
-        return self._advised(self.advice)
+            told = title, reason
+            return bank_card.card(self.story, self.phase, self.step, told, self.balance, self.due, self.wanted.above)
+        if self.phase.rounds == "none":
+            return Card("none", title, reason, (Answer("Steps", True, href=self.here),))
+        if self.step.kind == "measure" and self.due.bore is not None:
+            again = " again" if self.due.kind == "closing" else ""
+            return Card("none", f"Read bore {self.selected}{again}", reason, leave(self.story, self.phase, self.due))
+        return self._advised(title, reason)
 
     @property
     def keypad(self) -> Keypad:
         """The entry of the next reading, or of the idle speed."""
-        return Pad(self.story, self.phase, self.due, self.selected, self.wanted, self._values, self._problems).view
+        typed = self._values, self._problems
+        return Pad(self.story, self.phase, self.due, self.selected, self.wanted, *typed, bool(self.waits)).view
 
     def _tile(self, bore: int) -> Tile:
         reading, standing = self.now.get(bore), by_bore(self.judged).get(bore)
@@ -241,7 +248,7 @@ class Desk:
             state, word = "to-read", "to read"
         value = value_of(reading, self.story.meter) if reading else ""
         even = standing is not None and standing.verdict == "even" and state in ("read", "corrected", "suspicious")
-        shaft, advice = self.story.layout.bank_of(bore).shaft(bore), self.advice
+        shaft = self.story.layout.bank_of(bore).shaft(bore)
         return Tile(
             bore=bore,
             value=value,
@@ -258,12 +265,11 @@ class Desk:
             shaft_front=len(shaft) > 1 and bore != shaft[0],
             shaft_rear=len(shaft) > 1 and bore != shaft[-1],
             bypass=bore in self.story.layout.bypass,
-            bypass_adjuster=advice is not None and advice.kind == "bypass" and advice.near == bore,
+            bypass_adjuster=self.step.kind == "bypass" and self.step.near == bore,
         )
 
     def _moves_coupler(self, a: int, b: int) -> bool:
-        advice = self.advice
-        return advice is not None and advice.kind in ("blade", "screw") and {advice.near, advice.far} == {a, b}
+        return self.step.kind in ("blade", "screw") and {self.step.near, self.step.far} == {a, b}
 
     def _strip(self) -> list[tuple[str, str]]:
         current, bores = self.due.current, self.story.layout.bores
@@ -289,33 +295,19 @@ class Desk:
             pairs.append(("coolant", self.story.units.of("temperature").says(coolant.number)))
         return pairs
 
-    def _read_on(self) -> Card:
-        due_bore = self.selected
-        if self.due.kind == "closing":
-            return Card(
-                "none", f"Read bore {due_bore} again", "It closes the round and shows how far the engine drifted."
-            )
-        why = "Every bore once, then the first again: the verdict and the next move follow."
-        if self.advice is not None and self.advice.kind == "measure":
-            why = words.reason(self.advice, self.unit)
-        return Card("none", f"Read bore {due_bore}", why, leave(self.story, self.phase, self.due))
-
-    def _advised(self, advice: Advice) -> Card:
-        """The move that the brain asks for, or its word that none is needed."""
-        title = words.title(advice, self.story.layout, self.story.units.metric)
-        reason = words.reason(advice, self.unit)
-        if advice.kind == "done":
+    def _advised(self, title: str, reason: str) -> Card:
+        """The move that is asked for, or the word that none is needed or helps."""
+        if self.step.kind == "done":
             truth = Answer("See the true state", href=f"/practice/{self.story.visit.ident}/expert", takes_long=True)
             ways = (go_on(self.story, self.phase), truth if self.simulated else ONE_MORE)
             return begins_round(self.story, self.phase, title, reason, *ways)
-        if advice.kind in ("measure", "cannot"):
+        if self.step.why == "tightening":
+            recheck = f"{here_of(self.story, HEAT_SOAKED)}/readings"
+            back = Answer(f"Back to the {HEAT_SOAKED.title.lower()}", True, recheck)
+            return begins_round(self.story, self.phase, title, reason, back, ONE_MORE)
+        if self.step.kind in ("measure", "cannot"):
             return begins_round(self.story, self.phase, title, reason, ONE_MORE)
-        if advice.kind not in self.phase.moves:
-            back = Answer(
-                f"Back to the {HEAT_SOAKED.title.lower()}", True, f"{here_of(self.story, HEAT_SOAKED)}/readings"
-            )
-            return begins_round(self.story, self.phase, "It moved in tightening", reason, back, ONE_MORE)
-        return move_card(self.story, self.phase, advice, title, reason)
+        return move_card(self.story, self.phase, self.step, title, reason)
 
     def _entered(self, bore: int | None) -> tuple[Entered, ...]:
         """Every value of a bore in the round under way, oldest first."""
@@ -329,7 +321,7 @@ class Desk:
 
     def _question_card(self, older: MeterReading, newer: MeterReading) -> Card:
         meter = self.story.meter
-        said = [f"{value_of(r, meter)} at {clock(r.at)}" for r in (older, newer)]
+        entered = [f"{value_of(r, meter)} at {clock(r.at)}" for r in (older, newer)]
         answers = (
             Answer(f"{value_of(older, meter)} counts", name="counts", value="older"),
             Answer(f"{value_of(newer, meter)} counts", name="counts", value="newer"),
@@ -337,7 +329,7 @@ class Desk:
         )
         hidden = {"key": new_key(), "older": str(older.ident), "newer": str(newer.ident), "by": self.story.visit.by}
         title = f"Which value of bore {older.bore} counts?"
-        reason = f"Two tablets kept one: {said[0]} and {said[1]}."
+        reason = f"Two tablets kept one: {entered[0]} and {entered[1]}."
         return Card("none", title, reason, answers, f"{self.here}/settle", hidden)
 
     def _skip_card(self, bore: int) -> Card:

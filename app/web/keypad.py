@@ -59,7 +59,8 @@ def speed_item(story: Story, phase: Phase) -> Item | None:
 class Pad:
     """What the keypad is drawn from.
 
-    ``selected`` is the bore that it enters, None for none; ``values`` and ``problems`` are those of a refused form.
+    ``selected`` is the bore that it enters, None for none; ``values`` and ``problems`` are those of a refused form;
+    ``waits`` while something comes before any entry.
     """
 
     story: Story
@@ -69,6 +70,7 @@ class Pad:
     wanted: Wanted
     values: Mapping[str, str]
     problems: Mapping[str, str]
+    waits: bool
 
     @property
     def here(self) -> str:
@@ -156,7 +158,7 @@ class Pad:
 
     def _to_speed(self, item: Item | None) -> Answer | None:
         """The way to the idle speed: once after each move, and at the end of a round; never while a round is read."""
-        if item is None:
+        if item is None or self.waits:
             return None
         kept, current = self.story.checks.get((self.phase.slug, item.slug)), self.due.current
         known = kept is not None and kept.after_move == self.story.last_move
@@ -183,8 +185,10 @@ class Pad:
         }
 
     def _closed(self, other: Answer | None) -> Keypad:
-        heading = f"Round {self.due.round_number} closed" if self.due.current else "Nothing to read"
-        follows = "Tap a bore to read it once more" if self.due.current else ""
+        heading, follows = "Nothing to read yet" if self.waits else "Nothing to read", ""
+        if self.due.current is not None and self.due.current.closed:
+            heading = f"Round {self.due.round_number} closed"
+            follows = "" if self.waits else "Tap a bore to read it once more"
         if self.story.sign_off is not None:
             heading, follows = "Signed off", ""
         return Keypad(

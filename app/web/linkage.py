@@ -10,7 +10,7 @@ from app.sync.advice import Advice
 from app.sync.banks import BankDifference, BankStory, Extra
 from app.sync.layout import Bank
 from app.sync.link_stories import Cause
-from app.sync.words import blade
+from app.sync.words import blade, flats
 from app.web.drawing import MOST_BLADES, unit_of
 from app.web.views import LinkageView, OpeningMark, Rod, Shape
 
@@ -42,21 +42,6 @@ SHOWN: dict[Cause, tuple[str, tuple[str, ...]]] = {
 }
 """What the drawing shows, by what is asked for or by the cause: a title and a sentence."""
 
-PARTS = {0.25: "¼", 0.5: "½", 0.75: "¾"}
-
-
-def flats(count: float) -> str:
-    """Sixths of a turn of a rod as a person says them.
-
-    Parameters: ``count`` above 0, to the nearest quarter.
-
-    >>> flats(1.5), flats(0.5), flats(1.0), flats(2.25)
-    ('1½ flats', '½ flat', '1 flat', '2¼ flats')
-    """
-    whole, part = divmod(round(count * 4) / 4, 1)
-    said = f"{int(whole) if whole else ''}{PARTS.get(part, '')}"
-    return f"{said} {'flat' if count <= 1 else 'flats'}"
-
 
 def linkage(story: Story, advice: Advice, found: BankStory | None, due: Due) -> LinkageView | None:
     """The drawing with its words; None where one bank has nothing to balance."""
@@ -74,17 +59,12 @@ def linkage(story: Story, advice: Advice, found: BankStory | None, due: Due) -> 
         turn=turn.bank or "" if turn else "",
         flats=abs(turn.flats) if turn else 0.0,
         count=flats(abs(turn.flats)).split()[0] if turn else "",
-        way=way(turn) if turn else "",
+        way=("earlier" if turn.flats > 0 else "later") if turn else "",
         ask=asked,
         lever=blade(lever, story.units.metric) if lever else "",
         title=title,
         steps=steps,
     )
-
-
-def way(advice: Advice) -> str:
-    """Which way a link is turned, by what it does."""
-    return "earlier" if advice.flats > 0 else "later"
 
 
 def openings(story: Story, found: BankStory | None, due: Due) -> tuple[OpeningMark, ...]:

@@ -7,7 +7,6 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, PlainTextResponse, Response
 
 from app.shop import checks, practice, readings, visits
-from app.shop.advising import next_step
 from app.shop.database import Database
 from app.shop.items import Phase
 from app.shop.news import version
@@ -146,10 +145,10 @@ def _superseded(shop: Database, form: Typed) -> int | None:
 
 def _spoken(story: Story, phase: Phase, shown: Desk) -> str:
     """What whoever answers the telephone reads out here; empty anywhere else."""
-    if story.visit.place != "telephone" or story.sign_off is not None or phase.rounds == "none":
+    if story.visit.place != "telephone" or story.sign_off is not None or phase.rounds == "none" or shown.waits:
         return ""
     above = shown.due.from_above or (shown.due.current is None and shown.wanted.above)
-    return spoken(next_step(story, phase), story.layout, shown.selected, shown.due.opening, above)
+    return spoken(shown.step, story.layout, shown.selected, shown.due.opening, above)
 
 
 def _desk(

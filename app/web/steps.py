@@ -3,9 +3,9 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from app.shop.advising import next_step
 from app.shop.heat import GATE
 from app.shop.items import Item, Phase
-from app.shop.judgement import next_of
 from app.shop.measures import RECORDED, Units
 from app.shop.progress import Standing, items_of, next_standing
 from app.shop.story import Story
@@ -13,6 +13,7 @@ from app.shop.tables import CheckRow, MoveRow
 from app.shop.telephone import Say, say
 from app.shop.walk import due
 from app.sync import words
+from app.web.step_words import said
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,7 +131,7 @@ def lands_on(story: Story) -> str:
     return f"{home}/{phase.slug}/readings" if reads and ready_to_read(undone) else f"{home}/{phase.slug}"
 
 
-def next_step(story: Story) -> str:
+def wanted_next(story: Story) -> str:
     """What the visit wants next, in a few words for the board."""
     undone = next_standing(story)
     if undone is None:
@@ -140,8 +141,7 @@ def next_step(story: Story) -> str:
         return "Stopped: outside the shop's limits"
     if first.slug != "round":
         return first.what
-    now = due(story, undone.phase)
-    if now.bore is not None:
-        return f"Read bore {now.bore} again to close the round" if now.kind == "closing" else f"Read bore {now.bore}"
-    advice = next_of(story, undone.phase)
-    return words.title(advice, story.layout, story.units.metric) if advice else first.what
+    step, now = next_step(story, undone.phase), due(story, undone.phase)
+    if step.kind == "measure" and now.bore is not None:
+        return f"Read bore {step.bores[0]}{' again to close the round' if now.kind == 'closing' else ''}"
+    return first.what if step.kind == "done" else said(story, undone.phase, step)[0]

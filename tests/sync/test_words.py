@@ -29,7 +29,7 @@ KGH = Unit("kg/h", KG_PER_HOUR, 2, 0.25)
             Advice("blade", "blade", near=2, far=3, leaves=(3 * THOU, 1.5 * THOU)),
             "Reset coupler 2–3 on 0.003\u00a0in and 0.0015\u00a0in stacked",
         ),
-        (Advice("link", "link", bank="B", flats=-1.5), "Turn the link of bank B by 1.5 flats, to open later"),
+        (Advice("link", "link", bank="B", flats=-1.5), "Turn link B by 1½ flats, to open later"),
         (Advice("bypass", "bypass", near=3, turns=0.25), "Turn bypass screw 3 out by 1/4\u00a0turn"),
         (Advice("bypass", "bypass", near=3, turns=-1.5), "Turn bypass screw 3 in by 1 1/2\u00a0turns"),
         (Advice("screw", "screw", near=2, far=3, turns=-0.0625), "Turn coupler screw 2–3 out by 1/16\u00a0turn"),

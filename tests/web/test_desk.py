@@ -2,9 +2,10 @@
 
 import pytest
 
+from app.shop import checks
 from app.shop.database import Database
 from app.shop.items import Phase
-from app.shop.phases import BANK_BALANCE, HEAT_SOAKED
+from app.shop.phases import BANK_BALANCE, COLD_PRESET, FIRST_FIRE, HEAT_SOAKED
 from app.shop.readings import NewReading, add, begin_round
 from app.sync.layout import Bank, Layout
 from app.web.desk import Desk
@@ -68,3 +69,24 @@ def test_a_round_begun_by_mistake_may_be_left(shop: Database) -> None:
         assert ways_on(shop, visit_id, phase) == [on]
     read(shop, visit_id, HEAT_SOAKED)
     assert ways_on(shop, visit_id, HEAT_SOAKED) == []  # something is in it now
+
+
+def test_before_its_turn_a_phase_says_what_comes_first_and_nothing_is_typed(shop: Database) -> None:
+    visit_id = visit(shop, engine(shop))
+    check_all(shop, visit_id, COLD_PRESET)
+    early = Desk(story(shop, visit_id), HEAT_SOAKED, Wanted(bore=2), {}, {})
+    assert (early.card.title, early.selected, early.keypad.open) == ("Not yet", None, False)
+    assert early.card.reason.startswith("First finish first fire: ")
+    assert [answer.label for answer in early.card.answers] == ["Go on to first fire"]
+    refused = Desk(story(shop, visit_id), HEAT_SOAKED, Wanted(bore=2), {"value": "6.5"}, {"value": "Not yet."})
+    assert (refused.selected, refused.keypad.open, refused.keypad.typed) == (2, True, "6.5")
+
+
+def test_a_figure_outside_the_limits_stops_the_reading_until_another_one_is_recorded(shop: Database) -> None:
+    visit_id = visit(shop, engine(shop))
+    check_all(shop, visit_id, COLD_PRESET)
+    check_all(shop, visit_id, FIRST_FIRE)
+    for pressure, title, bore in ((20.0, "Stop the engine", None), (310.0, "Read bore 1", 1)):
+        checks.record(shop, visit_id, key(), FIRST_FIRE.slug, {"oil-pressure": pressure}, "KM", AT)
+        now = Desk(story(shop, visit_id), FIRST_FIRE, Wanted(), {}, {})
+        assert (now.card.title, now.selected, now.keypad.open) == (title, bore, bore is not None)

@@ -7,23 +7,17 @@ from fastapi import APIRouter
 from pydantic import Field
 
 from app.shop import visits
-from app.shop.advising import lever, next_step, to_read
-from app.shop.items import Phase
+from app.shop.advising import lever, next_step, to_read, waits_for
 from app.shop.judgement import balance_of, balanced
 from app.shop.phases import phase_named
-from app.shop.progress import progress, require_open, require_ready
-from app.shop.refusals import RefusedError
 from app.shop.story import Story
-from app.shop.walk import due
-from app.sync import words
-from app.sync.advice import Advice
 from app.sync.banks import BankStory
 from app.sync.units import DEGREE, THOU
-from app.web import bank_card
+from app.web import bank_words
 from app.web.api.problems import NOT_THERE
 from app.web.api.shapes import Coupler, Id, MeterUnit, Slug, Told, meter_unit, shown, trade
 from app.web.context import Shop
-from app.web.drawing import unit_of
+from app.web.step_words import said
 
 router = APIRouter(prefix="/visits/{visit_id}", tags=["advice"])
 
@@ -145,8 +139,8 @@ def banks(shop: Shop, visit_id: Id) -> BanksTold | None:
 
 def _told(story: Story, slug: Slug) -> AdviceTold:
     phase = phase_named(slug)
-    step = _step(story, phase)
-    title, reason = _said(story, phase, step)
+    step = next_step(story, phase)
+    title, reason = said(story, phase, step)
     held, above = lever(story, phase, step)
     turned = step.kind in ("stop", "screw", "bypass")
     return AdviceTold(
@@ -155,7 +149,7 @@ def _told(story: Story, slug: Slug) -> AdviceTold:
         title=title,
         reason=reason,
         phase=slug,
-        waits_for=_waits_for(story, phase),
+        waits_for=waits_for(story, phase),
         bank=step.bank,
         coupler=Coupler(near=step.near, far=step.far) if step.near is not None and step.far is not None else None,
         bore=step.near if step.kind == "bypass" else None,
@@ -180,58 +174,12 @@ def _told(story: Story, slug: Slug) -> AdviceTold:
     )
 
 
-def _step(story: Story, phase: Phase) -> Advice:
-    if story.sign_off is not None:
-        return Advice("done", "signed-off")
-    return Advice("cannot", "stopped") if _stops(story, phase) else next_step(story, phase)
-
-
-def _stops(story: Story, phase: Phase) -> tuple[str, ...]:
-    return next(s.stops for s in progress(story) if s.phase is phase)
-
-
-def _said(story: Story, phase: Phase, step: Advice) -> tuple[str, str]:
-    match step.why:
-        case "signed-off" if story.sign_off is not None:
-            return "Signed off", f"By {story.sign_off.name}. Nothing more is recorded here."
-        case "stopped":
-            return "Stop the engine", " ".join(_stops(story, phase))
-        case "in-question":
-            has = "has" if len(step.about) == 1 else "have"
-            about = words.sentence(words.named_bores(step.about))
-            return f"{about} {has} two values", "The next step comes once it is said which of them counts."
-    if phase.rounds == "openings":
-        return bank_card.said(story, step, balance_of(story), due(story, phase))
-    unit = unit_of(story.meter)
-    match step.why:
-        case "preset":
-            return (
-                f"Turn every stop screw in by {words.turns(step.turns)}",
-                "From where it touches the base blade; then take the blade out. Both banks alike.",
-            )
-        case "nothing-read":
-            return "Leave the plates alone", "Nothing is read with the meter in this phase."
-        case "tightening":
-            about = words.sentence(words.named_bores(step.about))
-            return "It moved in tightening", f"{about}: go back to the heat-soaked recheck."
-    return words.title(step, story.layout), words.reason(step, unit)
-
-
-def _waits_for(story: Story, phase: Phase) -> str:
-    try:
-        require_open(story, phase.slug)
-        require_ready(story, phase)
-    except RefusedError as refusal:
-        return str(refusal)
-    return ""
-
-
 def _banks(story: Story, found: BankStory) -> BanksTold:
     meter = story.meter
     return BanksTold(
         balanced=balanced(story, found),
         cause=found.cause,
-        sentence=bank_card.CAUSES[found.cause],
+        sentence=bank_words.CAUSES[found.cause],
         banks=list(found.banks),
         unit=meter_unit(meter),
         differences=[
@@ -257,7 +205,7 @@ def _banks(story: Story, found: BankStory) -> BanksTold:
         sharper_lever_thou=trade(found.sharper_travel, THOU),
         or_bank=found.or_bank,
         extra=found.extra,
-        extra_sentence=bank_card.extra_sentence(found.extra),
+        extra_sentence=bank_words.extra_sentence(found.extra),
         extra_lever_thou=trade(found.extra_travel, THOU),
     )
 
