@@ -146,6 +146,7 @@ export function dress(root) {
  * @param {HTMLElement} button
  */
 function answer(form, button) {
+  button.blur(); // it goes out of sight, and until the next frame Enter would still be taken for a press of it
   if (button.dataset.sure !== undefined) {
     field(form, "sure").value = "1";
     ask(form, "");

@@ -198,9 +198,8 @@ class Desk:
             return Card("none", "Type the idle speed", SPEED_SAYS)
         if self.wanted.skip and self.selected is not None:
             return self._skip_card(self.selected)
-        if len(entered := self._entered(self.wanted.bore)) > 1:
-            struck = "Struck: another value took its place. Nothing is lost."
-            return Card("none", f"Bore {self.wanted.bore} in this round", struck, values=entered)
+        if entered := self._entered(self.wanted.bore):
+            return self._entered_card(entered)
         if self.step.why == "stopped":
             return Card("none", title, reason, (Answer("See what was recorded", True, href=self.here),))
         if self.waits:
@@ -318,6 +317,14 @@ class Desk:
             for row in rows
             if row.bore == bore and row.value is not None
         )
+
+    def _entered_card(self, entered: tuple[Entered, ...]) -> Card:
+        """What a bore that is entered out of turn has had so far, and what becomes of it."""
+        says = "What is typed takes the place of the last one, which stays in sight, struck."
+        if self.keypad.hidden.get("kind") == "again":
+            says = "What is typed counts beside what stands here: the bore goes with their mean."
+        back = Answer("Back to the round", href=f"{self.here}/readings")
+        return Card("none", f"Bore {self.wanted.bore} in this round", says, (back,), values=entered)
 
     def _question_card(self, older: MeterReading, newer: MeterReading) -> Card:
         meter = self.story.meter

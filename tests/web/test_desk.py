@@ -39,7 +39,12 @@ def test_a_long_bank_alone_is_folded_in_two(shop: Database, banks: tuple[int, ..
 def test_what_was_entered_before_stays_in_sight_struck(shop: Database) -> None:
     visit_id = heat_soaked(shop)
     first = read(shop, visit_id, HEAT_SOAKED, 8.0)
-    assert Desk(story(shop, visit_id), HEAT_SOAKED, Wanted(bore=1), {}, {}).card.values == ()
+    alone = Desk(story(shop, visit_id), HEAT_SOAKED, Wanted(bore=1), {}, {}).card
+    assert [(one.value, one.struck) for one in alone.values] == [("8.00", False)]
+    assert "takes the place" in alone.reason
+    again = Desk(story(shop, visit_id), HEAT_SOAKED, Wanted(1, "again"), {}, {}).card
+    assert "their mean" in again.reason
+    assert [answer.href for answer in again.answers] == [f"/visits/{visit_id}/{HEAT_SOAKED.slug}/readings"]
     corrected = NewReading(HEAT_SOAKED.slug, 2, 1, "turn", 6.5, "AB", supersedes=first)
     add(shop, visit_id, key(), corrected, AT)
     card = Desk(story(shop, visit_id), HEAT_SOAKED, Wanted(bore=1), {}, {}).card

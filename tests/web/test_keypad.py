@@ -174,6 +174,18 @@ def test_a_value_far_from_the_others_is_asked_about_once(page: Page) -> None:
     assert page.evaluate("window.kept.map((form) => [form.value, form.sure])") == [["62.5", "1"]]
 
 
+def test_an_answer_that_goes_out_of_sight_keeps_no_focus(page: Page) -> None:
+    """In one frame: a browser takes the focus from what is hidden only with the next, and Enter would go to it."""
+    far(page, "62.5")
+    page.evaluate("""() => {
+      const correct = [...document.querySelectorAll("button")].find((one) => one.textContent.trim() === "Correct it");
+      correct.focus();
+      correct.click();
+      document.activeElement.dispatchEvent(new KeyboardEvent("keydown", { key: "Enter", bubbles: true }));
+    }""")
+    assert page.get_by_role("group", name="Far from the other bores").is_visible()
+
+
 def test_keys_of_a_real_keyboard_work(page: Page) -> None:
     show(page, keys="tenth")
     for key in ("1", "2", "Backspace", ",", "5", "Enter"):
