@@ -90,7 +90,7 @@ async function hold(form, submitter) {
   if (submitter instanceof HTMLButtonElement && submitter.name) fields.push([submitter.name, submitter.value]);
   const write = {
     key: /** @type {HTMLInputElement} */ (form.querySelector("input[name=key]")).value,
-    url: form.getAttribute("action") ?? "",
+    url: submitter?.getAttribute("formaction") ?? form.getAttribute("action") ?? "",
     fields,
     at: Date.now(),
     reason: "",

@@ -152,12 +152,13 @@ def balance(
     others are passed over.
 
     Parameters: ``layout`` of the engine; ``hardware`` fitted; ``idle`` flow per bore [kg/s] of the evened engine, on
-    the same meter; ``openings`` read, in any order; ``meter`` they were read with; ``free_play_proven`` True when both
-    links were felt to have play with the pedal released; ``both_hands`` True for rods with a left-hand and a right-hand
-    thread; ``gain`` of ln(flow) per opening [1/rad] learned on this engine at idle, None when not learned;
-    ``joints_tight`` True when lost motion was ruled out by hand; ``idle_times`` readings per bore behind ``idle``;
-    ``gauged_ratio`` how much faster the second bank's shaft turns than the first's, as a fraction, measured over the
-    whole travel with an angle gauge and the engine off, None when it was not.
+    the same meter; ``openings`` read, in any order; ``meter`` they were read with; ``free_play_proven`` True when
+    both links were felt to have play with the pedal released; ``both_hands`` True for rods with a left-hand and a
+    right-hand thread; ``gain`` of ln(flow) per opening [1/rad] learned on this engine at idle, None when not learned;
+    ``joints_tight`` True when no lost motion was felt by hand, which readings both ways may overrule; ``idle_times``
+    readings per bore behind ``idle``; ``gauged_ratio`` how much faster the second bank's shaft turns than the
+    first's, as a fraction, measured over the whole travel with an angle gauge and the engine off, None when it was
+    not.
 
     Source: plate geometry and a simulated engine; priors and thresholds are judgement.
 
@@ -190,7 +191,7 @@ def balance(
         _noise(layout, usable, idle, idle_times, meter),
         _bank_curves(layout, hardware, at_idle, idle, gain),
         GAIN_DOUBT if gain is None else GAIN_DOUBT_LEARNED,
-        expected_shares(free_play_proven, joints_tight, gauged_ratio),
+        expected_shares(free_play_proven, joints_tight, gauged_ratio, any(o.from_above for o in usable)),
         RATIOS if gauged_ratio is None else np.array([gauged_ratio]),
     )
     return _tell(names, differences, travels, belief, hardware, free_play_proven, both_hands)

@@ -129,17 +129,25 @@ def _square(
     return np.concatenate(squares)
 
 
-def expected_shares(free_play_proven: bool, joints_tight: bool, gauged_ratio: float | None) -> Mapping[str, float]:
+SLACK, FELT_WRONG = 0.06, 0.05
+"""Pairs of links with lost motion in a joint, and the part of it that fingers miss (judgement)."""
+
+
+def expected_shares(
+    free_play_proven: bool, joints_tight: bool, gauged_ratio: float | None, both_ways: bool = False
+) -> Mapping[str, float]:
     """What to expect before any reading, by judgement.
 
     Parameters: ``free_play_proven`` at both links rules out a bank held off its stop, not slack in a joint;
-    ``joints_tight`` rules out the slack; ``gauged_ratio`` from an angle gauge settles whether the levers are equal.
+    ``joints_tight``, felt by hand, rules out the slack, but where an opening was read ``both_ways`` it leaves it
+    FELT_WRONG of its share: such readings tell by themselves, and a finger may err; ``gauged_ratio`` from an angle
+    gauge settles whether the levers are equal.
     """
     equal = {"nothing": 0.40, "length": 0.24, "ratio": 0.20, "both": 0.10}
     if gauged_ratio is not None:
         unequal = abs(gauged_ratio) > GAUGED_RATIO
         equal |= {"nothing": 0.0, "length": 0.0} if unequal else {"ratio": 0.0, "both": 0.0}
-    slack = 0.0 if joints_tight else 0.06
+    slack = SLACK * ((FELT_WRONG if both_ways else 0.0) if joints_tight else 1.0)
     shares = equal | {"slack": slack, "held": 0.0 if free_play_proven else 0.15}
     total = sum(shares.values())
     return {name: share / total for name, share in shares.items()}

@@ -42,7 +42,10 @@ def verdict(story: Story, found: BankStory | None, due: Due) -> VerdictView:
 def _told(story: Story, found: BankStory, due: Due) -> tuple[str, str]:
     """What the banks do off idle, as a title and a sentence."""
     if balanced(story, found):
-        return "Banks open together", f"Within {100 * story.settings.bank_window:g} % at every opening read."
+        window = 100 * story.settings.bank_window
+        if all(abs(d.percent) <= window for d in found.differences if d.lever_travel > 0):
+            return "Banks open together", f"Within {window:g} % at every opening read."
+        return "Banks open together", f"Over {window:g} % apart at an opening, no more than the readings scatter."
     first, second = found.banks
     early, fast = (second if found.offset > 0 else first), (second if found.ratio > 0 else first)
     off_idle = [abs(d.difference) for d in found.differences if d.lever_travel > 0 and not d.from_above]
@@ -100,7 +103,8 @@ def card(
         case "done":
             return begins_round(story, phase, title, reason, go_on(story, phase), ONE_MORE)
         case "link":
-            return move_card(story, phase, advice, title, reason)
+            turn = move_card(story, phase, advice, title, reason)
+            return replace(turn, answers=(*turn.answers, *_sharper(story, phase, found)))
         case "measure" if due.bore is not None:
             asks = due.opening and due.current is None
             ways: Literal["", "up", "above"] = ("above" if above else "up") if asks else ""
@@ -114,6 +118,15 @@ def card(
             return replace(begins_round(story, phase, title, reason, begin, ONE_MORE), mark="lever")
     record = (Answer("Record it", True, href=here_of(story, phase)),) if advice.why in RECORDED else ()
     return begins_round(story, phase, title, reason, *record, ONE_MORE)
+
+
+def _sharper(story: Story, phase: Phase, found: BankStory | None) -> tuple[Answer, ...]:
+    """One more opening before the link is turned, where it would tell the flats closer."""
+    if found is None or not found.sharper_travel:
+        return ()
+    laid = words.blade(found.sharper_travel, story.units.metric)
+    begins = f"{here_of(story, phase)}/rounds"
+    return (Answer(f"First read {laid}", name="opening", value=_thou(found.sharper_travel), action=begins),)
 
 
 def _thou(travel: float) -> str:

@@ -169,13 +169,18 @@ class VerdictView:
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """One large answer of a card: a way to go, or what to send. One that ``takes_long`` is left to the browser."""
+    """One large answer of a card: a way to go, or what to send.
+
+    ``action`` is where it is sent, when that is elsewhere than the card's others go. One that ``takes_long`` is left to
+    the browser.
+    """
 
     label: str
     advised: bool = False
     href: str = ""
     name: str = ""
     value: str = ""
+    action: str = ""
     takes_long: bool = False
 
 

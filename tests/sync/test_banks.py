@@ -139,6 +139,15 @@ def test_a_bank_held_off_its_stop_looks_like_a_wrong_length() -> None:
     assert (story.cause, story.flats, story.bank, story.extra) == ("unknown", 0.0, None, "free_play")
 
 
+@pytest.mark.parametrize("early", [-6, -8, -12])
+def test_readings_both_ways_overrule_a_finger_that_felt_nothing(early: float) -> None:
+    late = [opened(at, early=early) for at in (10, 30)]
+    together = [replace(opened(at), from_above=True) for at in (10, 30)]
+    assert told(late).cause == "length"
+    found = told([*late, *together])
+    assert (found.cause, found.flats, found.extra) == ("slack", 0.0, "none")
+
+
 def test_lost_motion_looks_like_a_wrong_length_until_the_opening_is_reached_from_above() -> None:
     opening = [opened(10, early=-9), opened(30, early=-9)]
     story = told(opening, tight=False)

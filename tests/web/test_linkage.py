@@ -1,14 +1,16 @@
 """Lever and links: what is drawn for each state of the banks, and what the words say to turn, feel or read."""
 
 import re
+from dataclasses import replace
 from types import SimpleNamespace as Facts
 
 import pytest
 
-from app.shop import checks, readings
+from app.shop import checks, readings, setups
 from app.shop.database import Database
 from app.shop.phases import BANK_BALANCE, HEAT_SOAKED
 from app.shop.readings import NewReading
+from app.shop.settings import DEFAULTS
 from app.shop.walk import due
 from app.sync.units import THOU
 from app.web.desk import Desk
@@ -126,6 +128,14 @@ def test_a_wrong_length_names_rod_flats_and_way(shop: Database) -> None:
     assert view.count in desk.card.title
     assert desk.card.hidden["way"] == "out"
     assert [m.shown for m in desk.verdict.openings] == ["0.00", "+1.00", "+1.00"]
+
+
+@pytest.mark.parametrize(("window", "says"), [(0.04, "Within 4 %"), (0.02, "Over 2 % apart at an opening, no more")])
+def test_banks_open_together_within_the_window_or_within_the_scatter(shop: Database, window: float, says: str) -> None:
+    setups.change(shop, key(), 0, replace(DEFAULTS, bank_window=window), "Tried", "KM", AT)
+    verdict = balance(shop, (0.25, 0.0)).verdict  # 2.7 % and nothing
+    assert verdict.title == "Banks open together"
+    assert verdict.sentence.startswith(says)
 
 
 def test_a_turnbuckle_has_two_nuts_and_finer_steps(shop: Database) -> None:

@@ -13,12 +13,14 @@ from app.shop.database import Database
 from app.shop.moves import NewMove
 from app.shop.phases import BANK_BALANCE, HEAT_SOAKED
 from app.shop.upgrade import open_shop
+from app.sync.units import THOU
 from tests.browser import launch
 from tests.proxy import Proxy, proxied
 from tests.shop.test_banks import at_the_banks
 from tests.shop.yard import AT, FOUR, heat_soaked, key, read_round, story
 from tests.started import started
 from tests.web.tablet import Tablet, entered, kill_browser, started_tablet, tablet
+from tests.web.test_linkage import balance
 
 LOG_IN = b"<main>Log in</main>"
 HANG_UP = b"Connection: close\r\nContent-Length: %d\r\n\r\n"
@@ -98,6 +100,22 @@ def test_the_rest_of_the_round_is_read_without_a_link(hand: Tablet, server: str,
         *((bore, "turn", 6.0 + 0.25 * bore) for bore in (1, 2, 3, 4)),
         (1, "closing", 6.5),
     ]
+
+
+def test_an_answer_that_goes_elsewhere_than_its_card_is_held_and_gets_there(
+    hand: Tablet, server: str, shop: Database
+) -> None:
+    visit_id = balance(shop, (1.0, 1.0)).story.visit.ident
+    hand.page.goto(f"{server}/visits/{visit_id}/{BANK_BALANCE.slug}/readings")
+    hand.context.set_offline(True)
+    hand.page.get_by_role("button", name="First read 0.020\u00a0in").click()
+    expect(hand.bar).to_contain_text("No link.")
+    hand.context.set_offline(False)
+    hand.is_saved()
+    expect(hand.page.get_by_text("Lay 0.020\u00a0in under the central lever")).to_be_visible()
+    now = story(shop, visit_id)
+    assert now.rounds[-1].row.opening == pytest.approx(20 * THOU)
+    assert not now.moves
 
 
 def test_how_an_opening_is_reached_is_kept_without_a_link(hand: Tablet, server: str, shop: Database) -> None:
