@@ -256,7 +256,7 @@ def test_the_verdict_draws_its_mark_and_ruler(mark: str, drawings: int) -> None:
 
 def answers(*advised: bool) -> list[Facts]:
     """Two answers: one that sends, one that leads on."""
-    sends = Facts(label="I made this move", advised=advised[0], href="", name="made", value="1")
+    sends = Facts(label="I made this move", advised=advised[0], href="", name="made", value="1", action="/rounds")
     leads = Facts(label="Read one more round", advised=advised[1], href="/more?a=1&b=2", takes_long=False)
     return [sends, leads]
 
@@ -273,6 +273,7 @@ def test_the_order_of_answers_never_follows_the_advice(advised: tuple[bool, bool
     form = ElementTree.fromstring(closed(html)).find("form")
     assert form is not None
     assert (form.get("method"), form.get("action")) == ("post", "/moves")
+    assert [button.get("formaction") for button in form.iter("button")] == ["/rounds"]
     assert [(i.get("name"), i.get("value")) for i in form.iter("input")] == [("key", NASTY)]
 
 
