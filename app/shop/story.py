@@ -283,6 +283,9 @@ class Story:
     def events(self, until: Round | None = None) -> list[Event]:
         """Idle readings once hot, idle speeds and moves as the brain wants them, in the order they happened.
 
+        Of the idle speeds typed between two moves only the last counts: one typed before it was mistyped, or the engine
+        not as hot.
+
         ``until`` leaves out what came after that round, an idle speed of a later phase too.
         """
         newest = until.newest if until else self.last_reading
@@ -298,11 +301,10 @@ class Story:
         ]
         phases = [phase.slug for phase in PHASES]
         so_far = phases if until is None else phases[: phases.index(until.row.phase) + 1]
-        for check in self.all_checks:
-            if check.phase not in so_far:
-                continue
-            if check.item in SPEEDS and check.number is not None and check.ident not in self.taken_back:
-                at = (place_of_move.get(check.after_move, 0), check.after_move)
+        typed = (c for c in self.all_checks if c.item in SPEEDS and c.phase in so_far and c.number is not None)
+        for after, check in {c.after_move: c for c in typed}.items():
+            if check.number is not None and check.ident not in self.taken_back:
+                at = (place_of_move.get(after, 0), after)
                 stamped.append((at, IdleSpeed(check.number * REV_PER_MIN, seconds(check.at))))
         return [event for _, event in sorted(stamped, key=lambda pair: pair[0])]
 

@@ -2,13 +2,16 @@
 
 import pytest
 
-from app.shop import checks
+from app.shop import checks, moves
 from app.shop.database import Database
 from app.shop.limits import instruction
+from app.shop.moves import NewMove
 from app.shop.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN, PHASES
 from app.shop.progress import current_phase, progress
 from app.shop.refusals import RefusedError
 from app.shop.settings import Limits
+from app.sync.events import IdleSpeed
+from app.sync.units import REV_PER_MIN, THOU
 from tests.shop.yard import AT, FOUR, check_all, engine, heat_soaked, key, read, read_round, story, visit
 
 
@@ -47,6 +50,25 @@ def test_an_idle_speed_taken_back_tells_the_brain_nothing(shop: Database) -> Non
     before = len(story(shop, visit_id).events())
     checks.take_back(shop, visit_id, key(), HEAT_SOAKED.slug, "idle-speed", "KM", AT)
     assert len(story(shop, visit_id).events()) == before - 1
+
+
+def test_of_the_idle_speeds_between_two_moves_the_last_counts(shop: Database) -> None:
+    def speeds() -> list[int]:
+        found = story(shop, visit_id).events()
+        return [round(one.speed / REV_PER_MIN) for one in found if isinstance(one, IdleSpeed)]
+
+    visit_id = heat_soaked(shop, FOUR)
+    for mistyped, meant in ((1850.0, 850.0), (800.0, 870.0)):
+        for typed in (mistyped, meant):
+            checks.record(shop, visit_id, key(), HEAT_SOAKED.slug, {"idle-speed": typed}, "KM", AT)
+        read_round(shop, visit_id, HEAT_SOAKED)
+        new = NewMove(HEAT_SOAKED.slug, "blade", "", 1, 2, 0.0, (8 * THOU,), False, "KM")
+        moves.make(shop, visit_id, key(), new, AT)
+    assert speeds() == [850, 870]
+    checks.record(shop, visit_id, key(), HEAT_SOAKED.slug, {"idle-speed": 890.0}, "KM", AT)
+    assert speeds() == [850, 870, 890]
+    checks.take_back(shop, visit_id, key(), HEAT_SOAKED.slug, "idle-speed", "KM", AT)
+    assert speeds() == [850, 870]
 
 
 @pytest.mark.parametrize(
