@@ -217,12 +217,12 @@ def _rough(story: Story) -> Roughness:
 
 
 def _done(story: Story) -> list[Event]:
-    """The readings and moves of a visit in their order, also those that were corrected later: they were made."""
+    """The preset of bypass screws, then readings and moves in their order, corrected ones too: they were made."""
     stamped: list[tuple[tuple[int, int], Event]] = [
         ((r.ident, 0), Reading(r.bore, 0.0, 0.0)) for one in story.rounds for r in one.entered if r.value is not None
     ]
     stamped += [((m.after_reading, m.ident), move_of(m)) for m in story.all_moves]
-    return [event for _, event in sorted(stamped, key=lambda pair: pair[0])]
+    return [*story.bypass_preset(), *(event for _, event in sorted(stamped, key=lambda pair: pair[0]))]
 
 
 def _opening(story: Story, new: NewReading) -> tuple[float, bool]:

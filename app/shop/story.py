@@ -9,7 +9,7 @@ from typing import Any
 
 from app.shop.keys import current
 from app.shop.measures import RECORDED, Units
-from app.shop.phases import PHASES
+from app.shop.phases import COLD_PRESET, PHASES
 from app.shop.settings import DEFAULTS, Settings
 from app.shop.tables import (
     CheckRow,
@@ -36,6 +36,7 @@ from app.sync.events import (
     ScrewTurn,
     StopTurn,
 )
+from app.sync.gears import BYPASS_BASE
 from app.sync.hardware import Hardware
 from app.sync.layout import Layout
 from app.sync.units import CFM, IN_HG, KG_PER_HOUR, KPA, MM_HG, REV_PER_MIN
@@ -306,7 +307,14 @@ class Story:
             if check.number is not None and check.ident not in self.taken_back:
                 at = (place_of_move.get(after, 0), after)
                 stamped.append((at, IdleSpeed(check.number * REV_PER_MIN, seconds(check.at))))
-        return [event for _, event in sorted(stamped, key=lambda pair: pair[0])]
+        return [*self.bypass_preset(), *(event for _, event in sorted(stamped, key=lambda pair: pair[0]))]
+
+    def bypass_preset(self) -> Iterator[BypassTurn]:
+        """Bypass screws that were preset otherwise than the brain takes them to be, as turns from there."""
+        out = self.checks.get((COLD_PRESET.slug, "bypass-turns"))
+        if out is not None and out.number is not None and out.number != BYPASS_BASE:
+            for bore in sorted(self.layout.bypass):
+                yield BypassTurn(bore, out.number - BYPASS_BASE, seconds(out.at))
 
 
 APART_FROM_ROUNDS = ("moves", "checks", "taken_back", "figures", "waits")

@@ -10,9 +10,9 @@ from app.shop.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN, PHA
 from app.shop.progress import current_phase, progress
 from app.shop.refusals import RefusedError
 from app.shop.settings import Limits
-from app.sync.events import IdleSpeed
+from app.sync.events import BypassTurn, IdleSpeed
 from app.sync.units import REV_PER_MIN, THOU
-from tests.shop.yard import AT, FOUR, check_all, engine, heat_soaked, key, read, read_round, story, visit
+from tests.shop.yard import AT, FOUR, TWINS, check_all, engine, heat_soaked, key, read, read_round, story, visit
 
 
 def record(shop: Database, visit_id: int, slug: str, **values: float | None) -> None:
@@ -69,6 +69,14 @@ def test_of_the_idle_speeds_between_two_moves_the_last_counts(shop: Database) ->
     assert speeds() == [850, 870, 890]
     checks.take_back(shop, visit_id, key(), HEAT_SOAKED.slug, "idle-speed", "KM", AT)
     assert speeds() == [850, 870]
+
+
+def test_where_bypass_screws_were_preset_otherwise_the_brain_is_told(shop: Database) -> None:
+    visit_id = visit(shop, engine(shop, TWINS))
+    for out, told in ((1.5, []), (0.75, [(1, -0.75), (4, -0.75)])):  # 1.5 is what the brain takes for granted
+        checks.record(shop, visit_id, key(), COLD_PRESET.slug, {"bypass-turns": out}, "KM", AT)
+        found = story(shop, visit_id).events()
+        assert [(one.bore, one.turns) for one in found if isinstance(one, BypassTurn)] == told
 
 
 @pytest.mark.parametrize(

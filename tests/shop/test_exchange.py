@@ -27,6 +27,7 @@ from app.shop.meters import NewMeter
 from app.shop.phases import BANK_BALANCE
 from app.shop.refusals import ConflictError, RefusedError
 from app.shop.seals import check
+from app.shop.story import move_of
 from app.shop.tables import ReadingRow
 from app.shop.upgrade import open_shop
 from app.shop.visits import NewVisit
@@ -383,7 +384,7 @@ def test_joints_bypass_screws_and_their_turns_come_through(shop: Database) -> No
         (one,) = visits.of_engine(session, engine_id)
     assert [bank.joints for bank in one.layout.banks] == [("shaft", "screw-in", "shaft")]
     assert (one.layout.bypass, one.layout.plenum) == (frozenset({1, 4}), True)
-    moved = [event for event in one.events() if isinstance(event, ScrewTurn | BypassTurn)]
+    moved = [move_of(move) for move in one.moves]
     assert [replace(move, at=0.0) for move in moved] == [ScrewTurn(2, 3, -0.125, 0.0), BypassTurn(4, 0.5, 0.0)]
 
 
