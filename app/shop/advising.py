@@ -8,12 +8,14 @@ from typing import Literal
 
 from app.shop.items import Phase
 from app.shop.judgement import balance_of, balanced, needs_preset, next_of
+from app.shop.phases import COLD_PRESET
 from app.shop.progress import progress, require_open, require_ready
 from app.shop.refusals import RefusedError
 from app.shop.story import Story
 from app.shop.walk import Due, due
 from app.sync.advice import Advice
 from app.sync.preset import Preset, starting_turns
+from app.sync.units import THOU
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,14 +116,15 @@ def _preset(story: Story, phase: Phase) -> Advice:
 
 
 def starting(story: Story) -> Preset:
-    """The turns to start a cold engine from, counted from the base blade of the shop."""
+    """The turns to start a cold engine from, counted from the blade recorded under the stop screws, else the shop's."""
     engine, layout = story.engine, story.layout
+    laid = story.checks.get((COLD_PRESET.slug, "base-blade"))
     return starting_turns(
         engine.displacement,
         len(layout.bores),
         engine.idle_speed,
         story.hardware,
-        story.settings.base_blade,
+        laid.number * THOU if laid is not None and laid.number else story.settings.base_blade,
         len(layout.bypass),
     )
 

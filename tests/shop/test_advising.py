@@ -2,7 +2,7 @@
 
 import pytest
 
-from app.shop import moves, readings
+from app.shop import checks, moves, readings
 from app.shop.advising import ToRead, next_step, to_read
 from app.shop.database import Database
 from app.shop.items import Phase
@@ -30,6 +30,9 @@ def test_a_cold_engine_gets_its_starting_turns_until_they_are_recorded(shop: Dat
     advice, asked = step(shop, visit_id, COLD_PRESET)
     assert (advice.kind, advice.why, advice.bank, advice.turns) == ("stop", "preset", None, start.turns)
     assert asked == ()
+    checks.record(shop, visit_id, key(), COLD_PRESET.slug, {"base-blade": 5.0}, "KM", AT)
+    thicker = starting_turns(known.engine.displacement, 8, known.engine.idle_speed, known.hardware, 5 * THOU)
+    assert step(shop, visit_id, COLD_PRESET)[0].turns == thicker.turns > start.turns  # the screw stands further off
     check_all(shop, visit_id, COLD_PRESET)
     assert step(shop, visit_id, COLD_PRESET)[0].kind == "done"
 
