@@ -51,6 +51,7 @@ def cheapest(belief: Belief, task: Task) -> Plan:
         choices = [leave, *(best_for_each_target(belief, task) if task.stacks else ())]
     else:
         choices = [leave, *starts(belief, task)]
+    choices = [choice for choice in choices if _may(choice, layout, task)]
     costs = outcomes(belief, task, choices).cost
     order = np.argsort(costs)
     best, cost = choices[order[0]], float(costs[order[0]])
@@ -64,7 +65,7 @@ def cheapest(belief: Belief, task: Task) -> Plan:
             for choice in leaders
             for variant in (_variants(choice, layout, likely, len(sizes)) if exact else around(choice, belief, task))
         )
-        fresh = [variant for variant in dict.fromkeys(variants) if variant not in tried]
+        fresh = [one for one in dict.fromkeys(variants) if one not in tried and _may(one, layout, task)]
         if not fresh:
             break
         tried.update(fresh)
@@ -75,6 +76,12 @@ def cheapest(belief: Belief, task: Task) -> Plan:
         best, cost = fresh[least], float(found[least])
         leaders = [best]
     return _as_plan(best, cost, layout)
+
+
+def _may(choice: Choice, layout: Layout, task: Task) -> bool:
+    """Whether no stop screw goes a way that it is not to go."""
+    turns = zip(layout.banks, choice, strict=False)
+    return not any(turn * task.no_way.get(bank.name, 0) > 0 for bank, turn in turns)
 
 
 def _likely_sizes(belief: Belief, sizes: Floats) -> list[int]:

@@ -16,7 +16,7 @@ from app.sync.advice import MOST_THEN, Advice, Expected, move_of
 from app.sync.belief import Belief, usual_belief
 from app.sync.breathing import usual_breathing
 from app.sync.estimate import follow, shown_by
-from app.sync.events import BladeReset, BypassTurn, Event, IdleSpeed, Meter, Reading, ScrewTurn
+from app.sync.events import BladeReset, BypassTurn, Event, IdleSpeed, Meter, Reading, ScrewTurn, StopTurn
 from app.sync.gears import A_LITTLE
 from app.sync.hardware import Hardware
 from app.sync.layout import Adjuster, Bypass, Coupler, Layout, StopScrew
@@ -132,6 +132,7 @@ def next_move(
         DEAR + RISING * extra,
         READ_MINUTES * len({e.bore for e in since}),
         _opened(start, events),
+        no_way=_not_back(events, layout),
     )
     standing = outcomes(belief, task, [nothing(layout)])
     bench = _Bench(belief, meter, task, standing, events, [e.bore for e in since])
@@ -289,6 +290,26 @@ def _opened(start: Belief, events: Sequence[Event]) -> dict[int, float]:
         if isinstance(event, BypassTurn):
             opened[event.bore] = opened.get(event.bore, 0.0) + event.turns
     return opened
+
+
+def _not_back(events: Sequence[Event], layout: Layout) -> dict[str, int]:
+    """The way that a stop screw is not to be turned, by bank: 1 in, -1 out.
+
+    Not back while nothing was seen since it was turned, and not to and fro twice with nothing else moved: no more is
+    known then than when it was turned, and another way round has only come out of the search.
+    """
+    found = {}
+    moves = _moves_at(events)
+    for bank in layout.banks:
+        own = [at for at in moves if isinstance(one := events[at], StopTurn) and one.bank == bank.name]
+        ways = [1 if one.turns > 0 else -1 for at in own[-2:] if isinstance(one := events[at], StopTurn)]
+        if not own:
+            continue
+        seen = any(isinstance(event, _SEEN) for event in events[own[-1] :])
+        to_and_fro = own[-2:] == moves[-2:] and len(ways) == 2 and ways[0] != ways[1]
+        if not seen or to_and_fro:
+            found[bank.name] = -ways[-1]
+    return found
 
 
 def _helpless(bore: int, bench: _Bench) -> str:
