@@ -88,8 +88,8 @@ class Task:
     what stands outside is put right in the end.
     ``restart`` is what any move costs beside itself [min]: the readings of a last round under way that it undoes.
     ``opened`` are turns by which bypass screws stand out further than after the preset, by bore; ``helpless`` are the
-    bores that nothing of their own evens any more: what carries them may still set them less far off. ``no_way`` is the
-    way that a bank's stop screw is not to be turned, by bank: 1 in, -1 out.
+    bores that nothing of their own evens any more: what carries them may still set them less far off. ``no_way`` are
+    the banks whose stop screw is not to be turned, each with the way: 1 in, -1 out.
     """
 
     stacks: tuple[tuple[float, ...], ...]
@@ -99,7 +99,7 @@ class Task:
     restart: float = 0.0
     opened: Mapping[int, float] = field(default_factory=dict)
     helpless: frozenset[int] = frozenset()
-    no_way: Mapping[str, int] = field(default_factory=dict)
+    no_way: frozenset[tuple[str, int]] = frozenset()
 
     @property
     def sizes(self) -> Floats:

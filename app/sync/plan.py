@@ -81,7 +81,7 @@ def cheapest(belief: Belief, task: Task) -> Plan:
 def _may(choice: Choice, layout: Layout, task: Task) -> bool:
     """Whether no stop screw goes a way that it is not to go."""
     turns = zip(layout.banks, choice, strict=False)
-    return not any(turn * task.no_way.get(bank.name, 0) > 0 for bank, turn in turns)
+    return not any((bank.name, 1 if turn > 0 else -1) in task.no_way for bank, turn in turns if turn)
 
 
 def _likely_sizes(belief: Belief, sizes: Floats) -> list[int]:

@@ -132,7 +132,7 @@ def next_move(
         DEAR + RISING * extra,
         READ_MINUTES * len({e.bore for e in since}),
         _opened(start, events),
-        no_way=_not_back(events, layout),
+        no_way=_not_again(events, layout),
     )
     standing = outcomes(belief, task, [nothing(layout)])
     bench = _Bench(belief, meter, task, standing, events, [e.bore for e in since])
@@ -292,24 +292,22 @@ def _opened(start: Belief, events: Sequence[Event]) -> dict[int, float]:
     return opened
 
 
-def _not_back(events: Sequence[Event], layout: Layout) -> dict[str, int]:
-    """The way that a stop screw is not to be turned, by bank: 1 in, -1 out.
+def _not_again(events: Sequence[Event], layout: Layout) -> frozenset[tuple[str, int]]:
+    """The stop screws that are not to be turned, by bank, each with the way: 1 in, -1 out.
 
-    Not back while nothing was seen since it was turned, and not to and fro twice with nothing else moved: no more is
-    known then than when it was turned, and another way round has only come out of the search.
+    Neither way while nothing was seen since it was turned, and not to and fro twice with nothing else moved: no more is
+    known then than when it was turned, and that another turn looks better has only come out of the search.
     """
-    found = {}
+    found: set[tuple[str, int]] = set()
     moves = _moves_at(events)
     for bank in layout.banks:
-        own = [at for at in moves if isinstance(one := events[at], StopTurn) and one.bank == bank.name]
-        ways = [1 if one.turns > 0 else -1 for at in own[-2:] if isinstance(one := events[at], StopTurn)]
-        if not own:
-            continue
-        seen = any(isinstance(event, _SEEN) for event in events[own[-1] :])
-        to_and_fro = own[-2:] == moves[-2:] and len(ways) == 2 and ways[0] != ways[1]
-        if not seen or to_and_fro:
-            found[bank.name] = -ways[-1]
-    return found
+        own = [(at, one) for at in moves if isinstance(one := events[at], StopTurn) and one.bank == bank.name]
+        ways = [1 if one.turns > 0 else -1 for _, one in own[-2:]]
+        if own and not any(isinstance(event, _SEEN) for event in events[own[-1][0] :]):
+            found |= {(bank.name, 1), (bank.name, -1)}
+        elif [at for at, _ in own[-2:]] == moves[-2:] and set(ways) == {1, -1}:
+            found.add((bank.name, -ways[-1]))
+    return frozenset(found)
 
 
 def _helpless(bore: int, bench: _Bench) -> str:
