@@ -1,21 +1,15 @@
 """The next move: only bores, blades and turns that exist, and an order a person can follow."""
 
-from dataclasses import replace
-from random import Random
-
-import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from app.shop.demo_bench import Bench
-from app.shop.settings import DEFAULTS
-from app.sync.advice import Advice, move_of
+from app.sync.advice import Advice
 from app.sync.events import BladeReset, Event, IdleSpeed, Meter, Reading, StopTurn
 from app.sync.hardware import likely_hardware
-from app.sync.layout import Bank, Coupler, Layout
+from app.sync.layout import Bank, Layout
 from app.sync.outcome import SIXTEENTH
 from app.sync.planner import _not_again, next_move
-from app.sync.units import KG_PER_HOUR, LITRE, REV_PER_MIN, THOU
+from app.sync.units import KG_PER_HOUR, THOU
 
 V8 = Layout((Bank("A", (1, 2, 3, 4), 2, 1), Bank("B", (5, 6, 7, 8), 5, 5)))
 FOUR = Layout((Bank("A", (1, 2, 3, 4), 1, 1),))
@@ -171,27 +165,3 @@ def test_a_stop_screw_is_not_turned_again_unseen_nor_to_and_fro_twice() -> None:
     assert _not_again([turns[0], reading, turns[1], reading], V8) == {("A", 1)}
     assert _not_again([turns[0], reading, turns[1], reading, reset, reading], V8) == set()
     assert _not_again([turns[0], reading, turns[2], reading], V8) == set()
-
-
-@pytest.mark.parametrize("seed", [5, 10])
-def test_on_an_engine_unlike_the_one_believed_in_no_screw_is_turned_again_unseen(seed: int) -> None:
-    """Engines that answer with another law than the planner's, on which it once turned to and fro without end."""
-    bank = Layout((Bank("A", (1, 2, 3, 4, 5, 6), 3, 1),))
-    bench, hardware = Bench(bank, Random(seed)), likely_hardware(3.9 * LITRE, 6)
-    events: list[Event] = [IdleSpeed(850 * REV_PER_MIN, 0.0)]
-    told: Advice | None = None
-    while told is None or told.kind != "done":
-        assert len(events) < 150
-        told = next_move(bank, hardware, Meter(), events, 850 * REV_PER_MIN, DEFAULTS.blades, 0.08, 3.9 * LITRE)
-        move, at = move_of(told), 20.0 * len(events)
-        if told.kind == "measure":
-            shown = bench.read(told.bores[0], 0.0) * KG_PER_HOUR
-            events.append(Reading(told.bores[0], shown, at, told.why == "close-round"))
-        elif isinstance(move, StopTurn):
-            assert not isinstance(events[-1], StopTurn)
-            bench.turn_stop("A", move.turns)
-            events.append(replace(move, at=at))
-        elif isinstance(move, BladeReset):
-            bench.reset(Coupler(move.near, move.far), move.gap / THOU)
-            events.append(replace(move, at=at))
-    assert told.why in ("even", "finest")
