@@ -1,5 +1,6 @@
 """Two tablets in one visit: each sees what the other wrote, typing is not disturbed, and no value hides another."""
 
+import re
 from collections.abc import Iterator
 
 import pytest
@@ -90,7 +91,7 @@ def test_a_move_told_by_both_is_asked_about(pair: tuple[Tablet, Tablet], shop: D
     expect(other.page.get_by_text("Another tablet kept a move meanwhile.")).to_be_visible()
     assert len(story(shop, 1).moves) == 1
     other.page.get_by_role("button", name="Keep this move").click()
-    expect(other.page.locator("#entry-heading")).to_have_text("Bore 1")
+    expect(other.page.locator("#entry-heading")).to_have_text(re.compile(r"^Bore \d$"))  # back at the readings
     assert len(story(shop, 1).moves) == 2
 
 
