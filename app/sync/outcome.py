@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from app.sync.belief import HAND, LEAST_GAP, Belief, rates, rotation_between, turn_noise, turned
 from app.sync.breathing import settle, slopes
-from app.sync.layout import Layout
+from app.sync.layout import Adjuster, Layout
 from app.sync.linkage import carried, stop_rotation
 from app.sync.screws import EIGHTH, Turned, joined
 from app.sync.units import REV_PER_MIN
@@ -89,7 +89,7 @@ class Task:
     ``restart`` is what any move costs beside itself [min]: the readings of a last round under way that it undoes.
     ``opened`` are turns by which bypass screws stand out further than after the preset, by bore; ``helpless`` are the
     bores that nothing of their own evens any more: what carries them may still set them less far off. ``no_way`` are
-    the banks whose stop screw is not to be turned, each with the way: 1 in, -1 out.
+    the screws that are not to be turned, each with the way: the sign of its turns.
     """
 
     stacks: tuple[tuple[float, ...], ...]
@@ -99,7 +99,7 @@ class Task:
     restart: float = 0.0
     opened: Mapping[int, float] = field(default_factory=dict)
     helpless: frozenset[int] = frozenset()
-    no_way: frozenset[tuple[str, int]] = frozenset()
+    no_way: frozenset[tuple[Adjuster, int]] = frozenset()
 
     @property
     def sizes(self) -> Floats:

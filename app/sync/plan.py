@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from app.sync.belief import Belief
-from app.sync.layout import Coupler, Layout
+from app.sync.layout import Coupler, Layout, StopScrew
 from app.sync.outcome import LEFT, Choice, Floats, Task, nothing, outcomes
 from app.sync.search import MOST_SIXTEENTHS, best_for_each_target
 from app.sync.walk_out import around, starts
@@ -79,9 +79,10 @@ def cheapest(belief: Belief, task: Task) -> Plan:
 
 
 def _may(choice: Choice, layout: Layout, task: Task) -> bool:
-    """Whether no stop screw goes a way that it is not to go."""
-    turns = zip(layout.banks, choice, strict=False)
-    return not any((bank.name, 1 if turn > 0 else -1) in task.no_way for bank, turn in turns if turn)
+    """Whether no screw goes a way that it is not to go."""
+    places = (*(StopScrew(bank.name) for bank in layout.banks), *layout.couplers(), *layout.bypass_screws)
+    made = ((place, amount > 0) for place, amount in zip(places, choice, strict=True) if amount)
+    return not task.no_way or not any((place, 1 if more else -1) in task.no_way for place, more in made)
 
 
 def _likely_sizes(belief: Belief, sizes: Floats) -> list[int]:

@@ -11,6 +11,7 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from itertools import takewhile
 
 from app.sync.advice import MOST_THEN, Advice, Expected, move_of
 from app.sync.belief import Belief, usual_belief
@@ -20,7 +21,7 @@ from app.sync.events import BladeReset, BypassTurn, Event, IdleSpeed, Meter, Rea
 from app.sync.gears import A_LITTLE
 from app.sync.hardware import Hardware
 from app.sync.layout import Adjuster, Bypass, Coupler, Layout, StopScrew
-from app.sync.moved import after_move
+from app.sync.moved import adjuster_of, after_move
 from app.sync.outcome import READ_MINUTES, SIXTEENTH, Outcomes, Task, finest_window, likely_stacks, nothing, outcomes
 from app.sync.plan import Plan, cheapest
 from app.sync.repeats import disagree, scattered
@@ -60,6 +61,7 @@ SEATED = 1 / 4
 go back and forth for."""
 
 _SEEN = (Reading, IdleSpeed)
+_TURNS = (StopTurn, ScrewTurn, BypassTurn)
 
 ENOUGH_FOR_SLOP = 4
 """Readings of one bore with nothing moved that have to scatter before slack is spoken of."""
@@ -132,7 +134,7 @@ def next_move(
         DEAR + RISING * extra,
         READ_MINUTES * len({e.bore for e in since}),
         _opened(start, events),
-        no_way=_not_again(events, layout),
+        no_way=_not_again(events),
     )
     standing = outcomes(belief, task, [nothing(layout)])
     bench = _Bench(belief, meter, task, standing, events, [e.bore for e in since])
@@ -292,21 +294,23 @@ def _opened(start: Belief, events: Sequence[Event]) -> dict[int, float]:
     return opened
 
 
-def _not_again(events: Sequence[Event], layout: Layout) -> frozenset[tuple[str, int]]:
-    """The stop screws that are not to be turned, by bank, each with the way: 1 in, -1 out.
+def _not_again(events: Sequence[Event]) -> frozenset[tuple[Adjuster, int]]:
+    """The screws that are not to be turned, each with the way: the sign of its turns.
 
-    Neither way while nothing was seen since it was turned, and not to and fro twice with nothing else moved: no more is
-    known then than when it was turned, and that another turn looks better has only come out of the search.
+    Neither way while nothing was seen since it was turned, and not back again where it went to and fro with nothing
+    else moved: no more is known then than when it was turned, and that another turn looks better has only come out of
+    the search.
     """
-    found: set[tuple[str, int]] = set()
-    moves = _moves_at(events)
-    for bank in layout.banks:
-        own = [(at, one) for at in moves if isinstance(one := events[at], StopTurn) and one.bank == bank.name]
-        ways = [1 if one.turns > 0 else -1 for _, one in own[-2:]]
-        if own and not any(isinstance(event, _SEEN) for event in events[own[-1][0] :]):
-            found |= {(bank.name, 1), (bank.name, -1)}
-        elif [at for at, _ in own[-2:]] == moves[-2:] and set(ways) == {1, -1}:
-            found.add((bank.name, -ways[-1]))
+    found: set[tuple[Adjuster, int]] = set()
+    for event in _since_last_seen(events):
+        if isinstance(event, _TURNS) and (place := adjuster_of(event)) is not None:
+            found |= {(place, 1), (place, -1)}
+    made = [event for event in reversed(events) if not isinstance(event, _SEEN)]
+    last = adjuster_of(made[0]) if made else None
+    run = takewhile(lambda one: adjuster_of(one) == last, made)
+    ways = [1 if one.turns > 0 else -1 for one in run if isinstance(one, _TURNS)]
+    if last is not None and set(ways) == {1, -1}:
+        found.add((last, -ways[0]))
     return frozenset(found)
 
 
@@ -365,6 +369,11 @@ def _with_expected(advice: Advice, bench: _Bench) -> Advice:
 def _moves_at(events: Sequence[Event]) -> list[int]:
     """Where among the events the moves stand."""
     return [at for at, event in enumerate(events) if not isinstance(event, _SEEN)]
+
+
+def _since_last_seen(events: Sequence[Event]) -> Sequence[Event]:
+    newest = (at for at in reversed(range(len(events))) if isinstance(events[at], _SEEN))
+    return events[next(newest, -1) + 1 :]
 
 
 def _since_last_move(events: Sequence[Event]) -> Sequence[Event]:

@@ -4,9 +4,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from app.sync.advice import Advice
-from app.sync.events import BladeReset, Event, IdleSpeed, Meter, Reading, StopTurn
+from app.sync.events import BladeReset, BypassTurn, Event, IdleSpeed, Meter, Reading, ScrewTurn, StopTurn
 from app.sync.hardware import likely_hardware
-from app.sync.layout import Bank, Layout
+from app.sync.layout import Bank, Bypass, Coupler, Layout, StopScrew
 from app.sync.outcome import SIXTEENTH
 from app.sync.planner import _not_again, next_move
 from app.sync.units import KG_PER_HOUR, THOU
@@ -153,15 +153,17 @@ def test_the_moves_that_follow_the_first_are_told_with_it() -> None:
     assert advised(a_round([6.5, 6.5, 6.5, 8.5, *[6.5] * 4])).then == ()
 
 
-def test_a_stop_screw_is_not_turned_again_unseen_nor_to_and_fro_twice() -> None:
-    turns = [StopTurn("A", by * SIXTEENTH, 10.0 * at) for at, by in enumerate((1, -1, 1))]
+def test_a_screw_is_not_turned_again_unseen_nor_back_again_after_to_and_fro() -> None:
+    more, less = (StopTurn("A", by * SIXTEENTH, 10.0) for by in (1, -1))
     reading, reset = Reading(3, 6.5 * KG_PER_HOUR, 5.0), BladeReset(2, 3, 4 * THOU, (4 * THOU,), 5.0)
-    neither = {("A", 1), ("A", -1)}
-    assert _not_again([], V8) == set()
-    assert _not_again([reading, turns[0]], V8) == neither
-    assert _not_again([turns[0], reset], V8) == neither
-    assert _not_again([turns[0], reading], V8) == set()
-    assert _not_again([turns[0], StopTurn("B", SIXTEENTH, 5.0)], V8) == neither | {("B", 1), ("B", -1)}
-    assert _not_again([turns[0], reading, turns[1], reading], V8) == {("A", 1)}
-    assert _not_again([turns[0], reading, turns[1], reading, reset, reading], V8) == set()
-    assert _not_again([turns[0], reading, turns[2], reading], V8) == set()
+    stop = StopScrew("A")
+    neither = {(stop, 1), (stop, -1)}
+    assert _not_again([]) == set()
+    assert _not_again([reading, more]) == _not_again([more, reset]) == neither
+    assert _not_again([more, reading]) == _not_again([more, reading, more, reading]) == set()
+    assert _not_again([more, reading, less, reading]) == {(stop, 1)}
+    assert _not_again([more, more, reading, less, less, reading]) == {(stop, 1)}
+    assert _not_again([more, reading, less, reading, reset, reading]) == set()
+    assert _not_again([ScrewTurn(2, 3, 0.25, 5.0), BypassTurn(4, -0.5, 5.0)]) == {
+        (place, way) for place in (Coupler(2, 3), Bypass(4)) for way in (1, -1)
+    }
