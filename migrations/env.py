@@ -1,11 +1,11 @@
-"""Alembic's environment. ``app.shop.upgrade`` passes the connection, with its transaction begun and foreign keys off.
+"""Alembic's environment. ``app.shop.store.upgrade`` passes the connection, its transaction begun, foreign keys off.
 
 Alembic neither begins nor commits here: the transaction is the caller's, who checks the result before committing it.
 """
 
 from alembic import context
 
-from app.shop.tables import metadata
+from app.shop.store.tables import metadata
 
 context.configure(
     connection=context.config.attributes["connection"],

@@ -73,7 +73,7 @@ function type(form, key) {
 }
 
 /**
- * Whether a value stands so far from the other bores that it is asked about: the rule of app/sync/rounds.py, here
+ * Whether a value stands so far from the other bores that it is asked about: the rule of app/sync/readings/rounds.py, here
  * because the question must come while the meter is still on the bore.
  * @param {HTMLFormElement} form
  * @param {number} value

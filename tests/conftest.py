@@ -13,8 +13,8 @@ from pathlib import Path
 import pytest
 import uvicorn
 
-from app.shop.database import Database
-from app.shop.upgrade import open_shop
+from app.shop.store.database import Database
+from app.shop.store.upgrade import open_shop
 
 
 @pytest.fixture(scope="session")

@@ -15,22 +15,25 @@ from pathlib import Path
 
 from playwright.sync_api import Page, ViewportSize, expect, sync_playwright
 
-from app.shop import checks, demo, engines, meters, practice, readings, visits
-from app.shop.database import Database
-from app.shop.demo_bench import Bench
-from app.shop.demo_hands import Hands
-from app.shop.engines import EngineFacts
-from app.shop.items import PLACES, Phase, Place
-from app.shop.phases import BANK_BALANCE, HEAT_SOAKED, PHASES
-from app.shop.readings import NewReading
-from app.shop.upgrade import open_shop
-from app.shop.walk import due
-from app.sync.hardware import likely_hardware
-from app.sync.layout import Bank, Layout
-from app.sync.units import LITRE, REV_PER_MIN
+from app.shop.commands import checks, engines, meters, readings
+from app.shop.commands.engines import EngineFacts
+from app.shop.commands.readings import NewReading
+from app.shop.demo import demo_shop
+from app.shop.demo.engine_model import Bench
+from app.shop.demo.technician import Hands
+from app.shop.procedure.items import PLACES, Phase, Place
+from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED, PHASES
+from app.shop.procedure.read_order import due
+from app.shop.record import visits
+from app.shop.store.database import Database
+from app.shop.store.upgrade import open_shop
+from app.shop.training import training
+from app.sync.engine.hardware import likely_hardware
+from app.sync.engine.layout import Bank, Layout
+from app.sync.engine.units import LITRE, REV_PER_MIN
 from tests.browser import launch
 from tests.conftest import serving
-from tests.web.test_axe import paths
+from tests.web.scripts.test_axe import paths
 
 LOOKS = ("bright", "dark")
 ORIENTATIONS: dict[str, ViewportSize] = {
@@ -78,11 +81,11 @@ def take(around: dict[str, Page], address: str, path: str, name: str, folder: Pa
 def practised(shop: Database, hands: Hands) -> int:
     """The visit of the engine there is to practise on, with a round read on it."""
     with shop.reading() as session:
-        engine_id = next(iter(practice.ids(session)))
+        engine_id = next(iter(training.ids(session)))
         visit_id = visits.of_engine(session, engine_id)[0].visit.ident
     while (now := due(hands.story(visit_id), HEAT_SOAKED)).bore is not None:
         new = NewReading(HEAT_SOAKED.slug, now.round_number, now.bore, now.kind, None, hands.by)
-        practice.read(shop, visit_id, hands.key(), new, hands.at())
+        training.read(shop, visit_id, hands.key(), new, hands.at())
     return visit_id
 
 
@@ -134,7 +137,7 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as records, ExitStack() as opened:
         shop = open_shop(Path(records) / "shop")
         opened.callback(shop.close)
-        demo.fill(shop)
+        demo_shop.fill(shop)
         hands = Hands(shop, random.Random(0), datetime.now(UTC))
         meters.begin_study(shop, 1, hands.key(), None, "31-0217, bore 3", hands.by, hands.at())
         address = opened.enter_context(serving(shop))

@@ -15,7 +15,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
-COMMAND = (sys.executable, "-W", "error", "-m", "app")
+COMMAND = (sys.executable, "-W", "error", "-m", "app.server")
 START_SECONDS = 90.0  # many times what it takes, for a machine that is busy with something else
 STOP_SECONDS = 10.0
 

@@ -13,36 +13,29 @@ from starlette.staticfiles import StaticFiles
 from starlette.types import Receive, Scope, Send
 
 from app import places
-from app.shop.database import Database, ShopUnavailableError
-from app.shop.refusals import RefusedError
-from app.shop.visits import in_the_shop
-from app.web import (
-    audit,
-    board,
-    correct,
-    engines,
-    exchange,
-    keeping,
-    look,
-    meters,
-    moves,
-    offline,
-    paper,
-    people,
-    practice,
-    readings,
-    settings,
-    statistics,
-    tablets,
-    trust,
-    visits,
-)
+from app.shop.errors import RefusedError
+from app.shop.record.visits import in_the_shop
+from app.shop.store.database import Database, ShopUnavailableError
 from app.web.api import interface
 from app.web.api.problems import either
 from app.web.context import Pages, environment
-from app.web.guard import SAFE_METHODS, protect
-from app.web.pairing import Pairing
-from app.web.refusal import status_of
+from app.web.error_responses import status_of
+from app.web.pages.engine import engines, engines_page, exchange, paper, training
+from app.web.pages.shop import (
+    activity,
+    display_page,
+    meters,
+    offline,
+    people,
+    settings,
+    shop_page,
+    statistics,
+    tablets,
+    trust,
+)
+from app.web.pages.visit import corrections, moves, readings, visits
+from app.web.security.middleware import SAFE_METHODS, protect
+from app.web.security.pairing import Pairing
 
 
 class Gzip(GZipMiddleware):
@@ -81,22 +74,22 @@ def create_app(
     app.state.admission = tablets.admission(shop)
     for pages in (
         readings,  # asked for most by far, and routes are tried in this order
-        board,
+        engines_page,
         engines,
         meters,
         statistics,
-        correct,
+        corrections,
         exchange,
         paper,
-        practice,
+        training,
         moves,
         visits,
-        keeping,
+        shop_page,
         people,
         tablets,
-        audit,
+        activity,
         settings,
-        look,
+        display_page,
         trust,
         offline,
     ):

@@ -11,12 +11,12 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from app import places
-from app.shop import setups
-from app.shop.database import Database
-from app.shop.keys import new_key
-from app.web.choices import chosen, kept
+from app.shop.commands import settings_versions
+from app.shop.store.database import Database
+from app.shop.store.idempotency import new_key
+from app.web.display_options import chosen, kept
 from app.web.forms import Typed
-from app.web.words import FILTERS
+from app.web.presenters.filters import FILTERS
 
 OUTBOX, SAVED, NEXT, REFUSED = "X-Outbox", "X-Saved-Key", "X-Next", "X-Refused"
 """Headers between a page's outbox and this server: for how many seconds the write was held, which key was stored, the
@@ -79,7 +79,7 @@ class Pages:
         """The initials in the shop's settings, read only by a page that asks for some."""
         shop: Database = self._request.app.state.shop
         with shop.reading() as session:
-            return [initials for initials, _ in setups.now(session)[1].people]
+            return [initials for initials, _ in settings_versions.now(session)[1].people]
 
     @staticmethod
     def go(path: str) -> Response:

@@ -4,13 +4,13 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
-from app.shop.engines import EngineFacts
-from app.shop.fittings import HARDWARE_FIELDS, hardware_known
-from app.shop.measures import RECORDED, Units
-from app.shop.refusals import RefusedError
-from app.sync.hardware import Figure, Hardware, likely_hardware
-from app.sync.layout import Bank, JointKind, Layout, LayoutError
-from app.sync.units import CUBIC_INCH, LITRE, REV_PER_MIN
+from app.shop.commands.engines import EngineFacts
+from app.shop.errors import RefusedError
+from app.shop.record.fittings import HARDWARE_FIELDS, hardware_known
+from app.shop.record.measures import RECORDED, Units
+from app.sync.engine.hardware import Figure, Hardware, likely_hardware
+from app.sync.engine.layout import Bank, JointKind, Layout, LayoutError
+from app.sync.engine.units import CUBIC_INCH, LITRE, REV_PER_MIN
 
 LONGEST_FIELD = 1000
 DISPLACEMENT_UNITS = {"L": LITRE, "cu in": CUBIC_INCH}

@@ -7,7 +7,7 @@ Revises: 0001
 import sqlalchemy as sa
 from alembic import op
 
-from app.shop.seals import seal
+from app.shop.store.row_hashes import seal
 
 revision = "0002"
 down_revision = "0001"

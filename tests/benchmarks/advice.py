@@ -16,10 +16,10 @@ from functools import partial
 
 import numpy as np
 
-from app.sync.belief import usual_belief
-from app.sync.breathing import usual_breathing
-from app.sync.planner import next_move
-from app.sync.units import REV_PER_MIN
+from app.sync.engine.idle_flow import usual_breathing
+from app.sync.engine.units import REV_PER_MIN
+from app.sync.estimation.posterior import usual_belief
+from app.sync.planning.planner import next_move
 from tests.benchmarks.engine import PER_BORE, SPEED_WINDOW, WANTED, WINDOW, Roughness, Stand, layout_of
 from tests.benchmarks.people import BLADES, adviser, oracle, plain_technician
 

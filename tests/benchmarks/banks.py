@@ -12,12 +12,20 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from app.sync.banks import BETWEEN_TRAVEL, CENTRAL_LEVER, LEAST_TRAVEL, NEXT_TRAVEL, BankStory, Opening, balance
-from app.sync.hardware import likely_hardware
-from app.sync.layout import Layout
-from app.sync.link_stories import Cause
-from app.sync.linkage import link_rotation
-from app.sync.units import LITRE
+from app.sync.banks.banks import (
+    BETWEEN_TRAVEL,
+    CENTRAL_LEVER,
+    LEAST_TRAVEL,
+    NEXT_TRAVEL,
+    BankStory,
+    Opening,
+    balance,
+)
+from app.sync.banks.link_hypotheses import Cause
+from app.sync.engine.hardware import likely_hardware
+from app.sync.engine.layout import Layout
+from app.sync.engine.linkage import link_rotation
+from app.sync.engine.units import LITRE
 from tests.benchmarks.returning import Fleet, Floats, Rough, layout_of, share
 
 TESTING = 4_000_000

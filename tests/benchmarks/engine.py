@@ -1,8 +1,8 @@
 """The simulated engines that the advice is measured on: their layouts, and what counts as done."""
 
-from app.sync.layout import Bank, Layout
-from app.sync.stand import PER_BORE, WANTED, Roughness, Stand
-from app.sync.units import REV_PER_MIN
+from app.sync.engine.layout import Bank, Layout
+from app.sync.engine.units import REV_PER_MIN
+from app.sync.simulation.simulator import PER_BORE, WANTED, Roughness, Stand
 
 __all__ = ["PER_BORE", "SPEED_WINDOW", "WANTED", "WINDOW", "Roughness", "Stand", "layout_of"]
 

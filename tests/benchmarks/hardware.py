@@ -15,12 +15,12 @@ from functools import partial
 
 import numpy as np
 
-from app.sync.advice import Advice
-from app.sync.expert import follow_advice
-from app.sync.layout import Bank, JointKind, Layout
-from app.sync.planner import next_move
-from app.sync.stand import Stand
-from app.sync.units import REV_PER_MIN, THOU
+from app.sync.engine.layout import Bank, JointKind, Layout
+from app.sync.engine.units import REV_PER_MIN, THOU
+from app.sync.planning.advice import Advice
+from app.sync.planning.planner import next_move
+from app.sync.simulation.reference_run import follow_advice
+from app.sync.simulation.simulator import Stand
 from tests.benchmarks.engine import SPEED_WINDOW, WINDOW
 
 BLADES = tuple(t * THOU / 2 for t in range(3, 20))

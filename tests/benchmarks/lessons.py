@@ -15,9 +15,9 @@ from functools import partial
 
 import numpy as np
 
-from app.sync.estimate import follow
-from app.sync.lessons import next_visit
-from app.sync.planner import next_move, usual_start
+from app.sync.estimation.filter import follow
+from app.sync.estimation.prior_transfer import next_visit
+from app.sync.planning.planner import next_move, usual_start
 from tests.benchmarks.advice import TEST_SEEDS, Outcome, line, outcome_of
 from tests.benchmarks.engine import PER_BORE, WANTED, Stand, layout_of
 from tests.benchmarks.people import adviser

@@ -22,12 +22,12 @@ from pathlib import Path
 
 from starlette.testclient import TestClient
 
-from app.shop.database import Database
-from app.shop.fittings import hardware_to_json, layout_to_json
-from app.shop.phases import FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN
-from app.shop.upgrade import open_shop
-from app.sync.hardware import likely_hardware
-from app.sync.units import LITRE
+from app.shop.procedure.phases import FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN
+from app.shop.record.fittings import hardware_to_json, layout_to_json
+from app.shop.store.database import Database
+from app.shop.store.upgrade import open_shop
+from app.sync.engine.hardware import likely_hardware
+from app.sync.engine.units import LITRE
 from app.web.application import create_app
 from tests.shop.yard import V8, check_all
 

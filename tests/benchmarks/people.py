@@ -5,14 +5,14 @@ from dataclasses import replace
 
 import numpy as np
 
-from app.sync.advice import Advice
-from app.sync.belief import Belief, usual_belief
-from app.sync.breathing import settle, usual_breathing
-from app.sync.expert import MOST_STEPS, follow_advice
-from app.sync.outcome import SIXTEENTH, Task, stacks_of
-from app.sync.plan import cheapest
-from app.sync.planner import next_move
-from app.sync.units import THOU
+from app.sync.engine.idle_flow import settle, usual_breathing
+from app.sync.engine.units import THOU
+from app.sync.estimation.posterior import Belief, usual_belief
+from app.sync.planning.advice import Advice
+from app.sync.planning.evaluation import SIXTEENTH, Task, stacks_of
+from app.sync.planning.optimize import cheapest
+from app.sync.planning.planner import next_move
+from app.sync.simulation.reference_run import MOST_STEPS, follow_advice
 from tests.benchmarks.engine import SPEED_WINDOW, WANTED, WINDOW, Stand
 
 BLADES = tuple(t * THOU for t in (1.5, 2, 2.5, 3, 3.5, 4, 4.5, 5, 6, 7, 8, 9, 10, 12, 14, 16, 18, 20, 25))

@@ -11,11 +11,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from app.sync.air import ATMOSPHERE, GAS_CONSTANT, SHOP_TEMPERATURE, critical_ratio
-from app.sync.changes import Conditions
-from app.sync.events import Meter
-from app.sync.layout import Bank, Layout
-from app.sync.units import DEGREE, KG_PER_HOUR, MM, REV_PER_MIN
+from app.sync.engine.air import ATMOSPHERE, GAS_CONSTANT, SHOP_TEMPERATURE, critical_ratio
+from app.sync.engine.events import Meter
+from app.sync.engine.layout import Bank, Layout
+from app.sync.engine.units import DEGREE, KG_PER_HOUR, MM, REV_PER_MIN
+from app.sync.slips.changes import Conditions
 
 Floats = NDArray[np.float64]
 Places = NDArray[np.int64]
@@ -71,7 +71,7 @@ class Air:
 
 
 def plate_area(angle: Floats, closed: Floats) -> Floats:
-    """Open area of every plate [m2] by the exact geometry of ``app.sync.plate.open_area``, for arrays."""
+    """Open area of every plate [m2] by the exact geometry of ``app.sync.engine.plate.open_area``, for arrays."""
     thin = SHAFT / DIAMETER
     squeeze = np.cos(np.minimum(angle, 1.35)) / np.cos(closed)
     beside = (
@@ -85,7 +85,7 @@ def plate_area(angle: Floats, closed: Floats) -> Floats:
 
 
 def flow_function(ratio: Floats) -> Floats:
-    """``app.sync.air.flow_function`` for arrays."""
+    """``app.sync.engine.air.flow_function`` for arrays."""
     throat = np.clip(ratio, critical_ratio(), 1.0)
     psi: Floats = np.sqrt(7.0 * np.maximum(throat ** (1 / 0.7) - throat ** (2.4 / 1.4), 0.0))
     return psi

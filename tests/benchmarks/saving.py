@@ -28,8 +28,8 @@ from fastapi.responses import RedirectResponse
 from sqlalchemy import Text
 from sqlmodel import Field, Session, SQLModel, create_engine
 
-from app.shop.database import PRAGMAS
-from app.shop.upgrade import open_shop
+from app.shop.store.database import PRAGMAS
+from app.shop.store.upgrade import open_shop
 from tests.faults.bench import Ledger, Tablet, readings_path, shop_with_visits
 
 ROW = "CREATE TABLE row (id INTEGER PRIMARY KEY, key TEXT UNIQUE, bore INTEGER, value REAL) STRICT"
@@ -93,7 +93,7 @@ def bare_orm(file: Path) -> FastAPI:
 
 def serve(what: str, folder: Path) -> None:
     """Serve one part with the program's own server settings, in this process."""
-    from app.cli import answer
+    from app.server.cli import answer
     from app.web.application import create_app
 
     with socket.create_server(("127.0.0.1", 0)) as door:

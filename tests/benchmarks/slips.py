@@ -14,12 +14,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from app.sync.changes import Pooled, expected_common, log_changes, pool, quiet_covariance
-from app.sync.drift import DriftStory, slipped
-from app.sync.events import Meter
-from app.sync.layout import Adjuster, Layout, StopScrew
-from app.sync.linkage import moved_bores
-from app.sync.stories import Suspect
+from app.sync.engine.events import Meter
+from app.sync.engine.layout import Adjuster, Layout, StopScrew
+from app.sync.engine.linkage import moved_bores
+from app.sync.slips.changes import Pooled, expected_common, log_changes, pool, quiet_covariance
+from app.sync.slips.slip_detection import DriftStory, slipped
+from app.sync.slips.slip_hypotheses import Suspect
 from tests.benchmarks.hardware import HARDWARE
 from tests.benchmarks.returning import REPEATABILITY, Fleet, Floats, Rough, layout_of, share
 

@@ -4,7 +4,7 @@ import statistics
 
 import pytest
 
-from app.sync.layout import Bank, Layout
+from app.sync.engine.layout import Bank, Layout
 from tests.benchmarks import lessons
 from tests.benchmarks.advice import one_engine
 from tests.benchmarks.engine import Roughness, Stand, layout_of

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from app.sync.banks import BankStory
+from app.sync.banks.banks import BankStory
 from tests.benchmarks.banks import PAIR, Shed, one_wrong, right_reading
 from tests.benchmarks.returning import Rough, layout_of, share
 

@@ -1,7 +1,7 @@
 """The creep benchmark on few engines: it runs, and the figures are not far off."""
 
-from app.sync.creep import LIMIT
-from app.sync.layout import Coupler, StopScrew
+from app.sync.engine.layout import Coupler, StopScrew
+from app.sync.slips.creep import LIMIT
 from tests.benchmarks.creep import VISITS, Scores, highest, histories, seen, single, summed
 from tests.benchmarks.returning import Rough, layout_of, share
 

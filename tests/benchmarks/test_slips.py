@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from app.sync.layout import Coupler, StopScrew
-from app.sync.plate import open_area
+from app.sync.engine.layout import Coupler, StopScrew
+from app.sync.engine.plate import open_area
 from tests.benchmarks.hardware import HARDWARE
 from tests.benchmarks.returning import DIAMETER, SHAFT, Fleet, Rough, layout_of, plate_area, share
 from tests.benchmarks.slips import SHARED, TESTING, Setting, carrier, knowing, visits

@@ -10,14 +10,14 @@ from random import Random
 
 import numpy as np
 
-from app.shop.demo_bench import Bench
-from app.shop.settings import DEFAULTS
-from app.sync.advice import move_of
-from app.sync.events import BladeReset, Event, IdleSpeed, Meter, Reading, StopTurn
-from app.sync.hardware import likely_hardware
-from app.sync.layout import Bank, Coupler, Layout
-from app.sync.planner import next_move
-from app.sync.units import KG_PER_HOUR, LITRE, REV_PER_MIN, THOU
+from app.shop.demo.engine_model import Bench
+from app.shop.record.settings import DEFAULTS
+from app.sync.engine.events import BladeReset, Event, IdleSpeed, Meter, Reading, StopTurn
+from app.sync.engine.hardware import likely_hardware
+from app.sync.engine.layout import Bank, Coupler, Layout
+from app.sync.engine.units import KG_PER_HOUR, LITRE, REV_PER_MIN, THOU
+from app.sync.planning.advice import move_of
+from app.sync.planning.planner import next_move
 
 LAYOUTS = {
     "6, one bank": Layout((Bank("A", (1, 2, 3, 4, 5, 6), 3, 1),)),

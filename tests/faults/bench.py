@@ -11,9 +11,9 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from urllib.parse import urlencode, urlsplit
 
-from app.shop.examine import examine, orphans, read_only
-from app.shop.phases import HEAT_SOAKED
-from app.shop.upgrade import open_shop
+from app.shop.procedure.phases import HEAT_SOAKED
+from app.shop.store.integrity import examine, orphans, read_only
+from app.shop.store.upgrade import open_shop
 from app.web.context import SAVED
 from tests.shop.yard import FOUR, check_all, engine, read_round, visit
 
@@ -102,7 +102,7 @@ def readings_path(visit_id: int) -> str:
 
 def shop_with_visits(folder: Path, visits: int = 1) -> set[str]:
     """A closed shop of engines that have each been read once around; the keys of those readings."""
-    from app.shop.phases import COLD_PRESET, FIRST_FIRE
+    from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE
 
     shop = open_shop(folder)
     for number in range(visits):

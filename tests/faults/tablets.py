@@ -12,8 +12,8 @@ import time
 from collections import Counter
 from pathlib import Path
 
-from app.shop.phases import HEAT_SOAKED
-from app.shop.upgrade import open_shop
+from app.shop.procedure.phases import HEAT_SOAKED
+from app.shop.store.upgrade import open_shop
 from tests.conftest import serving
 from tests.faults.bench import Answer, Ledger, Tablet, audit, readings_path, rows_of, shop_with_visits
 

@@ -10,10 +10,10 @@ import pytest
 from fastapi.routing import APIRoute
 from starlette.testclient import TestClient
 
-import app.web
+import app.web.pages
 from app import places
-from app.shop.database import Database
-from app.shop.phases import PHASES
+from app.shop.procedure.phases import PHASES
+from app.shop.store.database import Database
 from app.web.application import create_app
 from tests.faults.bench import assert_whole
 from tests.shop.yard import heat_soaked, key
@@ -74,7 +74,9 @@ def browser(shop: Database) -> Iterator[TestClient]:
 
 def pages(method: str) -> list[str]:
     """The paths of every page module that answer to ``method``."""
-    modules = [importlib.import_module(f"app.web.{found.name}") for found in pkgutil.iter_modules(app.web.__path__)]
+    modules = [
+        importlib.import_module(found.name) for found in pkgutil.walk_packages(app.web.pages.__path__, "app.web.pages.")
+    ]
     routes = [route for module in modules if hasattr(module, "router") for route in module.router.routes]
     return sorted({r.path for r in routes if isinstance(r, APIRoute) and method in (r.methods or ())})
 

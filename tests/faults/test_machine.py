@@ -11,8 +11,8 @@ from pathlib import Path
 
 import pytest
 
-from app.shop import database
-from app.shop.upgrade import open_shop
+from app.shop.store import database
+from app.shop.store.upgrade import open_shop
 from tests.conftest import serving
 from tests.faults.bench import Ledger, Tablet, audit, readings_path, shop_with_visits
 from tests.shop.yard import AT
@@ -76,9 +76,10 @@ def test_a_full_disk_refuses_and_harms_nothing(tmp_path: Path) -> None:
 SERVE_AS_NOBODY = """
 import os, sys
 from pathlib import Path
-from app import cli
-from app.shop.upgrade import open_shop
-import app.web.application, app.web.damaged, app.shop.backup, encodings.idna, uvicorn  # what nobody may not read
+from app.server import cli
+from app.shop.store.upgrade import open_shop
+import app.web.application, app.web.pages.shop.damaged, app.shop.store.backup  # what nobody may not read
+import encodings.idna, uvicorn
 open_shop(Path(sys.argv[2])).close()
 if os.geteuid() == 0:
     os.setgid(65534)

@@ -9,12 +9,12 @@ from pathlib import Path
 
 import pytest
 
-from app.shop.database import Database
-from app.shop.items import Phase
-from app.shop.phases import PHASES
-from app.shop.progress import items_of, progress
-from app.shop.upgrade import open_shop
-from app.shop.walk import due
+from app.shop.assessment.progress import items_of, progress
+from app.shop.procedure.items import Phase
+from app.shop.procedure.phases import PHASES
+from app.shop.procedure.read_order import due
+from app.shop.store.database import Database
+from app.shop.store.upgrade import open_shop
 from tests.conftest import serving
 from tests.faults.bench import Answer, Ledger, Tablet, assert_whole, audit, readings_path, rows_of, shop_with_visits
 from tests.shop.yard import story

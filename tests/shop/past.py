@@ -6,11 +6,11 @@ from datetime import datetime, timedelta
 
 from sqlmodel import Session
 
-from app.shop import engines
-from app.shop.database import Database
-from app.shop.phases import HEAT_SOAKED, LOCK_DOWN
-from app.shop.tables import CheckRow, MoveRow, ReadingRow, RoundRow, SignOff, Visit
-from app.sync.layout import Layout
+from app.shop.commands import engines
+from app.shop.procedure.phases import HEAT_SOAKED, LOCK_DOWN
+from app.shop.store.database import Database
+from app.shop.store.tables import CheckRow, MoveRow, ReadingRow, RoundRow, SignOff, Visit
+from app.sync.engine.layout import Layout
 from tests.shop.yard import AT, V8, engine, key
 
 Values = Mapping[int, float] | Sequence[float]

@@ -4,20 +4,21 @@ import uuid
 from dataclasses import replace
 from datetime import datetime, timedelta
 
-from app.shop import checks, engines, readings, visits
-from app.shop.database import Database
-from app.shop.engines import EngineFacts
-from app.shop.items import Phase
-from app.shop.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED
-from app.shop.progress import items_of
-from app.shop.readings import NewReading
-from app.shop.snap import snap_items
-from app.shop.story import Story
-from app.shop.visits import NewVisit
-from app.shop.walk import due
-from app.sync.hardware import likely_hardware
-from app.sync.layout import Bank, Layout
-from app.sync.units import LITRE, REV_PER_MIN
+from app.shop.assessment.progress import items_of
+from app.shop.assessment.snap import snap_items
+from app.shop.commands import checks, engines, readings
+from app.shop.commands.engines import EngineFacts
+from app.shop.commands.readings import NewReading
+from app.shop.procedure.items import Phase
+from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED
+from app.shop.procedure.read_order import due
+from app.shop.record import visits
+from app.shop.record.visit_record import Story
+from app.shop.record.visits import NewVisit
+from app.shop.store.database import Database
+from app.sync.engine.hardware import likely_hardware
+from app.sync.engine.layout import Bank, Layout
+from app.sync.engine.units import LITRE, REV_PER_MIN
 
 AT = "2026-11-25T10:00:00.000+00:00"
 V8 = Layout((Bank("A", (1, 2, 3, 4), 1, 1), Bank("B", (5, 6, 7, 8), 5, 5)), sensor=8)

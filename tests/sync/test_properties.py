@@ -10,18 +10,18 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from app.sync import units
-from app.sync.air import air_factor, area_for, critical_ratio, flow_function, mass_flow, moist_air_density
-from app.sync.banks import Opening, balance
-from app.sync.changes import Pooled
-from app.sync.drift import slipped
-from app.sync.events import Meter
-from app.sync.hardware import Figure, Hardware, likely_hardware
-from app.sync.layout import Bank, Bypass, Coupler, JointKind, Layout, Link, StopScrew
-from app.sync.linkage import gap_after_turns, influence, stop_rotation, turns_between, turns_for
-from app.sync.plate import angle_at, area_of_gap, gap_at, open_area
-from app.sync.preset import starting_turns
-from app.sync.units import MM, THOU
+from app.sync.banks.banks import Opening, balance
+from app.sync.engine import units
+from app.sync.engine.air import air_factor, area_for, critical_ratio, flow_function, mass_flow, moist_air_density
+from app.sync.engine.events import Meter
+from app.sync.engine.hardware import Figure, Hardware, likely_hardware
+from app.sync.engine.layout import Bank, Bypass, Coupler, JointKind, Layout, Link, StopScrew
+from app.sync.engine.linkage import gap_after_turns, influence, stop_rotation, turns_between, turns_for
+from app.sync.engine.plate import angle_at, area_of_gap, gap_at, open_area
+from app.sync.engine.units import MM, THOU
+from app.sync.planning.preset import starting_turns
+from app.sync.slips.changes import Pooled
+from app.sync.slips.slip_detection import slipped
 
 diameters = st.floats(20 * MM, 80 * MM)
 closed_angles = st.floats(0.0, 0.35)

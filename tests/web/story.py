@@ -6,8 +6,8 @@ from dataclasses import dataclass, field
 
 from playwright.sync_api import Locator, Page, expect
 
-from app.shop.demo_bench import Bench
-from app.sync.layout import Bank, Coupler, Layout
+from app.shop.demo.engine_model import Bench
+from app.sync.engine.layout import Bank, Coupler, Layout
 
 V8 = Layout((Bank("A", (1, 2, 3, 4), 1, 1), Bank("B", (5, 6, 7, 8), 5, 5)), sensor=8)
 FIGURES = {

@@ -10,8 +10,8 @@ from pathlib import Path
 from playwright.sync_api import Browser, BrowserContext, Locator, Page, Playwright, expect
 from playwright.sync_api import Error as PlaywrightError
 
-from app.shop.database import Database
-from app.shop.phases import HEAT_SOAKED
+from app.shop.procedure.phases import HEAT_SOAKED
+from app.shop.store.database import Database
 from tests.browser import flags, installed
 from tests.shop.yard import story
 

@@ -6,18 +6,18 @@ from typing import Literal
 from fastapi import APIRouter
 from pydantic import Field
 
-from app.shop import visits
-from app.shop.advising import lever, next_step, to_read, waits_for
-from app.shop.judgement import balance_of, balanced
-from app.shop.phases import phase_named
-from app.shop.story import Story
-from app.sync.banks import BankStory
-from app.sync.units import DEGREE, THOU
-from app.web import bank_words
+from app.shop.assessment.advising import lever, next_step, to_read, waits_for
+from app.shop.assessment.verdicts import balance_of, balanced
+from app.shop.procedure.phases import phase_named
+from app.shop.record import visits
+from app.shop.record.visit_record import Story
+from app.sync.banks.banks import BankStory
+from app.sync.engine.units import DEGREE, THOU
 from app.web.api.problems import NOT_THERE
 from app.web.api.shapes import Coupler, Id, MeterUnit, Slug, Told, meter_unit, shown, trade
 from app.web.context import Shop
-from app.web.step_words import said
+from app.wording import bank_words
+from app.wording.step_words import said
 
 router = APIRouter(prefix="/visits/{visit_id}", tags=["advice"])
 

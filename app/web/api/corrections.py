@@ -5,10 +5,11 @@ from typing import Annotated
 from fastapi import APIRouter
 from pydantic import Field
 
-from app.shop import corrections, visits
-from app.shop.corrections import NewCorrection, corrected
-from app.shop.story import Story
-from app.shop.tables import Correction
+from app.shop.commands import corrections
+from app.shop.commands.corrections import NewCorrection, corrected
+from app.shop.record import visits
+from app.shop.record.visit_record import Story
+from app.shop.store.tables import Correction
 from app.web.api.problems import REFUSALS, named
 from app.web.api.shapes import By, Id, Key, Line, Sent, Told, example
 from app.web.context import Now, Shop

@@ -5,10 +5,11 @@ from typing import Annotated, Any, Literal
 from fastapi import APIRouter, Query
 from pydantic import Field
 
-from app.shop import engines, visits
-from app.shop.engines import EngineFacts
-from app.shop.tables import Engine
-from app.sync.units import REV_PER_MIN
+from app.shop.commands import engines
+from app.shop.commands.engines import EngineFacts
+from app.shop.record import visits
+from app.shop.store.tables import Engine
+from app.sync.engine.units import REV_PER_MIN
 from app.web.api.fittings import FittedSent, FittingTold
 from app.web.api.problems import NOT_THERE, REFUSALS, named
 from app.web.api.shapes import LARGEST_ID, Id, Key, Line, Sent, Told, example, trade

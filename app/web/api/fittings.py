@@ -5,12 +5,12 @@ from typing import Annotated
 from fastapi import APIRouter
 from pydantic import Field
 
-from app.shop import engines
-from app.shop.fittings import HARDWARE_FIELDS, hardware_from_json, hardware_known, layout_from_json
-from app.shop.refusals import RefusedError
-from app.shop.tables import Fitting
-from app.sync.hardware import Figure, Hardware
-from app.sync.layout import Bank, JointKind, Layout, LayoutError
+from app.shop.commands import engines
+from app.shop.errors import RefusedError
+from app.shop.record.fittings import HARDWARE_FIELDS, hardware_from_json, hardware_known, layout_from_json
+from app.shop.store.tables import Fitting
+from app.sync.engine.hardware import Figure, Hardware
+from app.sync.engine.layout import Bank, JointKind, Layout, LayoutError
 from app.web.api.problems import REFUSALS, named
 from app.web.api.shapes import Id, Key, Line, Sent, Told, example, trade
 from app.web.context import Now, Shop

@@ -5,9 +5,9 @@ from typing import Literal
 from fastapi import APIRouter
 from pydantic import Field
 
-from app.shop import meters, setups
-from app.shop.tables import MeterRow
-from app.sync.units import THOU
+from app.shop.commands import meters, settings_versions
+from app.shop.store.tables import MeterRow
+from app.sync.engine.units import THOU
 from app.web.api.shapes import MeterUnit, Told, trade
 from app.web.context import Shop
 
@@ -64,7 +64,7 @@ def show_meters(shop: Shop) -> list[MeterTold]:
 def blades(shop: Shop) -> BladesTold:
     """The leaves that advice is given in."""
     with shop.reading() as session:
-        _, settings = setups.now(session)
+        _, settings = settings_versions.now(session)
     return BladesTold(
         leaves_thou=[trade(leaf, THOU) for leaf in settings.blades],
         base_thou=trade(settings.base_blade, THOU),

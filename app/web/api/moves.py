@@ -5,12 +5,13 @@ from typing import Annotated, Literal
 from fastapi import APIRouter
 from pydantic import Field
 
-from app.shop import moves, visits
-from app.shop.items import MoveKind
-from app.shop.moves import NewMove
-from app.shop.story import Story
-from app.shop.tables import MoveRow
-from app.sync.units import THOU
+from app.shop.commands import moves
+from app.shop.commands.moves import NewMove
+from app.shop.procedure.items import MoveKind
+from app.shop.record import visits
+from app.shop.record.visit_record import Story
+from app.shop.store.tables import MoveRow
+from app.sync.engine.units import THOU
 from app.web.api.problems import REFUSALS, named
 from app.web.api.shapes import (
     BankName,
@@ -30,7 +31,7 @@ from app.web.api.shapes import (
     trade,
 )
 from app.web.context import Now, Shop
-from app.web.steps import move_words
+from app.web.presenters.steps import move_words
 
 router = APIRouter(prefix="/visits/{visit_id}/phases/{phase}/moves", tags=["moves"])
 

@@ -6,22 +6,23 @@ from typing import Annotated, Literal
 from fastapi import APIRouter
 from pydantic import Field
 
-from app.shop import checks, visits
-from app.shop.advising import starting
-from app.shop.database import Database
-from app.shop.heat import lacks_of, points_of
-from app.shop.items import DEFER, MoveKind, Phase
-from app.shop.parts import parts_of
-from app.shop.phases import phase_named
-from app.shop.progress import items_of, progress
-from app.shop.story import Story
-from app.shop.tables import CheckRow, Override
-from app.sync.units import THOU, ZERO_CELSIUS
+from app.shop.assessment.advising import starting
+from app.shop.assessment.progress import items_of, progress
+from app.shop.commands import checks
+from app.shop.procedure.heat import lacks_of, points_of
+from app.shop.procedure.items import DEFER, MoveKind, Phase
+from app.shop.procedure.parts import parts_of
+from app.shop.procedure.phases import phase_named
+from app.shop.record import visits
+from app.shop.record.visit_record import Story
+from app.shop.store.database import Database
+from app.shop.store.tables import CheckRow, Override
+from app.sync.engine.units import THOU, ZERO_CELSIUS
 from app.web.api.problems import NOT_THERE, REFUSALS, escaped, named
 from app.web.api.shapes import By, Id, Key, Sent, Slug, Told, example, trade
 from app.web.api.visits import OverrideTold, StandingTold
 from app.web.context import Now, Shop, stamp
-from app.web.visits import LONGEST_AGO
+from app.web.pages.visit.visits import LONGEST_AGO
 
 router = APIRouter(prefix="/visits/{visit_id}/phases/{phase}", tags=["phases"])
 

@@ -11,10 +11,10 @@ from pydantic import Field
 from starlette.exceptions import HTTPException
 from starlette.routing import Match
 
-from app.shop.database import ShopUnavailableError
-from app.shop.refusals import RefusedError
+from app.shop.errors import RefusedError
+from app.shop.store.database import ShopUnavailableError
 from app.web.api.shapes import Told
-from app.web.refusal import PROBLEM, for_programs, problem, status_of
+from app.web.error_responses import PROBLEM, for_programs, problem, status_of
 
 NOWHERE = "There is nothing at this address."
 

@@ -5,18 +5,19 @@ from typing import Annotated, Literal
 from fastapi import APIRouter
 from pydantic import Field
 
-from app.shop import engines, readings, visits
-from app.shop.database import Database
-from app.shop.judgement import evenness_of
-from app.shop.readings import NewReading
-from app.shop.story import MeterReading, Round, Story
-from app.sync.rounds import Evenness
-from app.sync.units import THOU
-from app.sync.words import verdict_sentence
+from app.shop.assessment.verdicts import evenness_of
+from app.shop.commands import engines, readings
+from app.shop.commands.readings import NewReading
+from app.shop.record import visits
+from app.shop.record.visit_record import MeterReading, Round, Story
+from app.shop.store.database import Database
+from app.sync.engine.units import THOU
+from app.sync.readings.rounds import Evenness
 from app.web.api.problems import NOT_THERE, REFUSALS, named
 from app.web.api.shapes import By, Id, Key, MeterUnit, Sent, Slug, Told, example, shown, trade
 from app.web.context import Now, Shop
-from app.web.drawing import unit_of
+from app.web.presenters.drawing import unit_of
+from app.wording.words import verdict_sentence
 
 router = APIRouter(prefix="/visits/{visit_id}", tags=["readings"])
 

@@ -10,9 +10,9 @@ from typing import Annotated, Any, Literal, cast
 from fastapi import Path
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field
 
-from app.shop.engines import LONGEST
-from app.shop.story import UNITS
-from app.shop.tables import MeterRow
+from app.shop.commands.engines import LONGEST
+from app.shop.record.visit_record import UNITS
+from app.shop.store.tables import MeterRow
 
 LARGEST_ID = 2**63 - 1
 

@@ -5,17 +5,18 @@ from typing import Literal
 from fastapi import APIRouter
 from pydantic import Field
 
-from app.shop import recall, visits
-from app.shop.memory import Change, changes
-from app.shop.refusals import NotThereError
-from app.sync.drift import Bore, Slip, Suspect
-from app.sync.layout import Bypass, Link, StopScrew
-from app.sync.layout import Coupler as CouplerJoint
+from app.shop.errors import NotThereError
+from app.shop.queries import history_cache
+from app.shop.queries.engine_history import Change, changes
+from app.shop.record import visits
+from app.sync.engine.layout import Bypass, Link, StopScrew
+from app.sync.engine.layout import Coupler as CouplerJoint
+from app.sync.slips.slip_detection import Bore, Slip, Suspect
 from app.web.api.problems import NOT_THERE
 from app.web.api.shapes import Coupler, Id, Told, trade
 from app.web.context import Shop
-from app.web.history import unit_remembered
-from app.web.slips import suspect_name, telling
+from app.web.presenters.history.history import unit_remembered
+from app.web.presenters.history.slip_report import suspect_name, telling
 
 router = APIRouter(prefix="/visits/{visit_id}/slipped", tags=["visits"])
 
@@ -102,7 +103,7 @@ class SlippedTold(Told):
 def visit_slipped(shop: Shop, visit_id: Id) -> SlippedTold:
     """Not there before the visit's first closed round, and on an engine's first visit."""
     with shop.reading() as session:
-        memory = recall.of_engine(session, visits.load(session, visit_id).engine.ident)
+        memory = history_cache.of_engine(session, visits.load(session, visit_id).engine.ident)
     change = changes(memory.visits).get(visit_id)
     if change is None:
         raise NotThereError("earlier visit to set this one against")

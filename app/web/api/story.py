@@ -3,7 +3,7 @@
 from fastapi import APIRouter
 from pydantic import Field
 
-from app.shop import visits
+from app.shop.record import visits
 from app.web.api.corrections import CorrectionTold
 from app.web.api.fittings import FittingTold
 from app.web.api.moves import MoveTold

@@ -5,12 +5,12 @@ from typing import Literal
 from fastapi import APIRouter
 from pydantic import Field
 
-from app.shop import visits
-from app.shop.items import Place
-from app.shop.progress import Standing, progress
-from app.shop.story import Story
-from app.shop.tables import Override
-from app.shop.visits import NewVisit
+from app.shop.assessment.progress import Standing, progress
+from app.shop.procedure.items import Place
+from app.shop.record import visits
+from app.shop.record.visit_record import Story
+from app.shop.record.visits import NewVisit
+from app.shop.store.tables import Override
 from app.web.api.meters import MeterTold
 from app.web.api.problems import NOT_THERE, REFUSALS, named
 from app.web.api.shapes import By, Id, Key, Line, Sent, Slug, Told, example

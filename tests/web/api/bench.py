@@ -10,10 +10,10 @@ from typing import Any
 
 import httpx2
 
-from app.shop.demo_bench import GAP, NOISE, STEP, Bench
-from app.shop.typical import TYPICAL
-from app.sync.layout import Bank, Coupler, Layout
-from app.sync.units import THOU
+from app.shop.demo.engine_model import GAP, NOISE, STEP, Bench
+from app.shop.demo.typical import TYPICAL
+from app.sync.engine.layout import Bank, Coupler, Layout
+from app.sync.engine.units import THOU
 
 V8 = Layout((Bank("A", (1, 2, 3, 4), 1, 1), Bank("B", (5, 6, 7, 8), 5, 5)), sensor=8)
 FOUR = Layout((Bank("A", (1, 2, 3, 4), 1, 1),))

@@ -7,11 +7,11 @@ from typing import Any
 import pytest
 from starlette.testclient import TestClient
 
-from app.shop.database import Database, ShopUnavailableError
-from app.shop.phases import HEAT_SOAKED
+from app.shop.procedure.phases import HEAT_SOAKED
+from app.shop.store.database import Database, ShopUnavailableError
 from app.web.api.interface import document
 from app.web.application import create_app
-from app.web.refusal import PROBLEM
+from app.web.error_responses import PROBLEM
 from tests.shop.yard import FOUR, engine, heat_soaked, key, read, read_round, story, visit
 
 HOT = "/api/visits/1/phases/heat-soaked-recheck"

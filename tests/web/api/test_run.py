@@ -7,7 +7,7 @@ import httpx2
 import pytest
 from starlette.testclient import TestClient
 
-from app.shop.database import Database
+from app.shop.store.database import Database
 from app.web.application import create_app
 from tests.web.api.bench import FOUR, V8, Clock, Program, engine
 

@@ -5,15 +5,15 @@ from collections.abc import Callable
 
 import pytest
 
-from app.shop import moves
-from app.shop.advising import next_step, to_read
-from app.shop.database import Database
-from app.shop.items import Phase
-from app.shop.moves import NewMove
-from app.shop.phases import BANK_BALANCE, FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN
-from app.sync.units import THOU
-from app.web.desk import Desk
-from app.web.keypad import Wanted
+from app.shop.assessment.advising import next_step, to_read
+from app.shop.commands import moves
+from app.shop.commands.moves import NewMove
+from app.shop.procedure.items import Phase
+from app.shop.procedure.phases import BANK_BALANCE, FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN
+from app.shop.store.database import Database
+from app.sync.engine.units import THOU
+from app.web.presenters.reading.keypad import Wanted
+from app.web.presenters.reading.reading_page import Desk
 from tests.shop.yard import AT, V8, check_all, heat_soaked, key, read, read_round, story
 
 

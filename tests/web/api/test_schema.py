@@ -11,9 +11,9 @@ import schemathesis
 from hypothesis import HealthCheck, settings
 from schemathesis.python import asgi
 
-from app.shop.phases import HEAT_SOAKED, PHASES
-from app.shop.story import UNITS
-from app.shop.upgrade import open_shop
+from app.shop.procedure.phases import HEAT_SOAKED, PHASES
+from app.shop.record.visit_record import UNITS
+from app.shop.store.upgrade import open_shop
 from app.web.api.fittings import JSON_NAMES, HardwareSent, HardwareTold
 from app.web.api.interface import document
 from app.web.api.shapes import MeterUnit, Slug

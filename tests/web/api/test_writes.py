@@ -9,19 +9,9 @@ import pytest
 from sqlmodel import func, select
 from starlette.testclient import TestClient
 
-from app.shop.database import Database
-from app.shop.phases import COLD_PRESET, HEAT_SOAKED
-from app.shop.tables import (
-    CheckRow,
-    Engine,
-    Fitting,
-    MoveRow,
-    Override,
-    ReadingRow,
-    RoundRow,
-    SignOff,
-    Visit,
-)
+from app.shop.procedure.phases import COLD_PRESET, HEAT_SOAKED
+from app.shop.store.database import Database
+from app.shop.store.tables import CheckRow, Engine, Fitting, MoveRow, Override, ReadingRow, RoundRow, SignOff, Visit
 from app.web.application import create_app
 from tests.shop.past import Past
 from tests.shop.yard import AT, FOUR, TWINS, check_all, engine, heat_soaked, key, read, read_round, story, visit

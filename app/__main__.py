@@ -1,5 +1,0 @@
-"""``python -m app`` is ``evenbore``."""
-
-from app.cli import main
-
-main()

@@ -1,0 +1,90 @@
+"""Everything that ``serve --tls`` adds: the certificate, and a second door on plain http that says how to trust it."""
+
+import socket
+import threading
+from collections.abc import Collection, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from urllib.parse import urlsplit
+
+import uvicorn
+
+from app.server.certificates import Certificate, ready
+from app.web.pages.shop.trust import Trust, create_trust_app
+
+CLOSING_SECONDS = 3
+"""How long requests at the second door may take to finish."""
+
+
+@dataclass(frozen=True)
+class Secured:
+    """``file`` holds the server's key and certificate as PEM; ``words`` are the lines that the terminal shows."""
+
+    file: Path
+    trust: Trust
+    words: tuple[str, ...]
+
+
+@contextmanager
+def secured(
+    folder: Path,
+    door: socket.socket,
+    home: str,
+    names: frozenset[str],
+    numbers: Collection[str],
+    now: datetime,
+) -> Iterator[Secured]:
+    """What https needs, the second door being open meanwhile.
+
+    Parameters: ``folder`` for the certificates; ``door``, where the program itself listens; ``home``, the address that
+    a tablet opens; ``names`` and ``numbers`` that this computer is called by. Raises CertificateError.
+    """
+    certificate = ready(folder, names, numbers, now)
+    with beside(door) as second:
+        place = urlsplit(home).netloc.rpartition(":")[0]
+        page = f"http://{place}:{second.getsockname()[1]}/trust"
+        trust = Trust(certificate.authority, certificate.fingerprint, home, page)
+        server = uvicorn.Server(
+            uvicorn.Config(
+                create_trust_app(trust, lan_names=names),
+                http="h11",
+                ws="none",
+                log_level="warning",
+                access_log=False,
+                server_header=False,
+                proxy_headers=False,
+                timeout_graceful_shutdown=CLOSING_SECONDS,
+            )
+        )
+        thread = threading.Thread(target=server.run, kwargs={"sockets": [second.dup()]})
+        thread.start()
+        try:
+            yield Secured(certificate.file, trust, words(certificate, page))
+        finally:
+            server.should_exit = True
+            thread.join()
+
+
+def beside(door: socket.socket) -> socket.socket:
+    """A socket that listens where ``door`` does, one port further or, when that one is taken, on any free one."""
+    host, port = door.getsockname()[:2]
+    try:
+        return socket.create_server((host, port + 1), family=door.family)
+    except (OSError, OverflowError):
+        return socket.create_server((host, 0), family=door.family)
+
+
+def words(certificate: Certificate, page: str) -> tuple[str, ...]:
+    """What is said on the terminal about trusting this computer."""
+    pairs = certificate.fingerprint.split(" ")
+    lines = (
+        f"Each tablet has to trust this computer once: open {page} on it. The fingerprint there must be",
+        f"  {' '.join(pairs[:16])}",
+        f"  {' '.join(pairs[16:])}",
+    )
+    if not certificate.left_out:
+        return lines
+    left_out = ", ".join(certificate.left_out)
+    return (*lines, f"Not covered, so a tablet warns there: {left_out}. The certificate is for private addresses only.")

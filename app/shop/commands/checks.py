@@ -1,0 +1,182 @@
+"""Checks: what a phase asks for, recorded with who and when; and the overrides that pass one with a reason."""
+
+import math
+from collections.abc import Mapping
+from dataclasses import replace
+
+from app.shop.assessment.progress import items_of, progress, require_open
+from app.shop.errors import RefusedError
+from app.shop.procedure.items import Item
+from app.shop.record import visits
+from app.shop.record.measures import RECORDED, Units
+from app.shop.record.visit_record import TAKEN_BACK, Story
+from app.shop.store.database import Database
+from app.shop.store.idempotency import checked, earlier, fingerprint, part_key
+from app.shop.store.tables import CheckRow, Override
+
+LONGEST_REASON = 500
+
+
+def record(
+    shop: Database,
+    visit_id: int,
+    key: str,
+    slug: str,
+    values: Mapping[str, float | None],
+    by: str,
+    at: str,
+    read_at: str = "",
+    units: Units = RECORDED,
+) -> int:
+    """Store the items given, all or none, and return how many were new.
+
+    ``values`` maps an item to its number, or None for a tick. An item recorded before is superseded, when it differs,
+    has to be fresh, or is kept over time; ``read_at`` is when those were read, if it was before ``at``. Raises
+    RefusedError by item, worded in ``units``.
+    """
+    key = checked(key)
+    with shop.writing() as session:
+        story = visits.load(session, visit_id)
+        stored = [
+            earlier(session, CheckRow, part_key(key, item), _payload(visit_id, slug, item, number))
+            for item, number in values.items()
+        ]
+        if any(stored):  # all or none was stored, save what was recorded already
+            return 0
+        if not values and _stored_under(key, story):
+            return 0
+        phase = require_open(story, slug)
+        asked = {item.slug: item for item in items_of(story, phase)}
+        problems = {item: _problem(asked.get(item), number, units) for item, number in values.items()}
+        if not by.strip():
+            problems["by"] = "Initials of whoever did it."
+        if not values:
+            problems["nothing"] = "Nothing was ticked or filled in."
+        if problems := {item: problem for item, problem in problems.items() if problem}:
+            raise RefusedError(problems)
+        rows: list[CheckRow] = []
+        for item, number in values.items():
+            standing, before = story.checks.get((slug, item)), story.newest_check(slug, item)
+            same = standing is not None and (standing.number, standing.after_move) == (number, story.last_move)
+            if same and not asked[item].over_time:
+                continue
+            rows.append(
+                CheckRow(
+                    key=part_key(key, item),
+                    payload=_payload(visit_id, slug, item, number),
+                    visit_id=visit_id,
+                    phase=slug,
+                    item=item,
+                    number=number,
+                    text=read_at if asked[item].over_time else "",
+                    after_move=story.last_move,
+                    by=by.strip(),
+                    at=at,
+                    supersedes_id=before.ident if before else None,
+                )
+            )
+        session.add_all(rows)
+        session.flush()
+        visits.remember(session, replace(story, all_checks=(*story.all_checks, *rows)))
+        return len(rows)
+
+
+def take_back(shop: Database, visit_id: int, key: str, slug: str, item: str, by: str, at: str) -> int:
+    """Take one item back, as if it had not been recorded; what was recorded stays in the history.
+
+    Returns the id of the row that takes it back. Raises RefusedError when there is nothing to take back.
+    """
+    key = checked(key)
+    sent = fingerprint(visit=visit_id, item=item, back=True)
+    with shop.writing() as session:
+        if again := earlier(session, CheckRow, key, sent):
+            return again.ident
+        story = visits.load(session, visit_id)
+        require_open(story, slug)
+        standing = story.checks.get((slug, item))
+        if standing is None:
+            raise RefusedError({item: "Nothing is recorded here that could be taken back."})
+        if not by.strip():
+            raise RefusedError({"by": "Initials of whoever takes it back."})
+        row = CheckRow(
+            key=key,
+            payload=sent,
+            visit_id=visit_id,
+            phase=slug,
+            item=item,
+            text=TAKEN_BACK,
+            after_move=story.last_move,
+            by=by.strip(),
+            at=at,
+            supersedes_id=standing.ident,
+        )
+        session.add(row)
+        session.flush()
+        return row.ident
+
+
+def override(
+    shop: Database, visit_id: int, key: str, slug: str, why: str, by: str, at: str, gate: str | None = None
+) -> int:
+    """Pass a phase with something missing, for a reason that is kept and printed. Returns the row's id.
+
+    With a ``gate`` only that one thing is passed over: the fine round may then be read before the engine is hot.
+
+    Raises RefusedError without a reason or initials, when nothing is missing, and when what is missing may not be
+    skipped.
+    """
+    key = checked(key)
+    sent = fingerprint(visit=visit_id, phase=slug, why=why, gate=gate)
+    with shop.writing() as session:
+        if again := earlier(session, Override, key, sent):
+            return again.ident
+        story = visits.load(session, visit_id)
+        phase = require_open(story, slug)
+        standing = next(s for s in progress(story) if s.phase is phase)
+        missing = [m for m in standing.missing if gate is None or m.slug == gate]
+        problems: dict[str, str] = {}
+        if not why.strip():
+            problems["why"] = "The reason is kept with the engine and printed on the sheet."
+        if len(why) > LONGEST_REASON:
+            problems["why"] = f"At most {LONGEST_REASON} characters fit here."
+        if not by.strip():
+            problems["override_by"] = "Initials of whoever decides it."
+        if must := [m.what for m in missing if m.must]:
+            problems["why"] = "This may not be skipped: " + "; ".join(must) + "."
+        if not missing:
+            problems["why"] = "Nothing is missing here. There is nothing to pass over."
+        if problems:
+            raise RefusedError(problems)
+        row = Override(
+            key=key,
+            payload=sent,
+            visit_id=visit_id,
+            phase=slug,
+            missing="; ".join(m.what for m in missing),
+            why=why.strip(),
+            gate=gate,
+            by=by.strip(),
+            at=at,
+        )
+        session.add(row)
+        session.flush()
+        return row.ident
+
+
+def _payload(visit_id: int, slug: str, item: str, number: float | None) -> str:
+    return fingerprint(visit=visit_id, phase=slug, item=item, number=number)
+
+
+def _stored_under(key: str, story: Story) -> bool:
+    """Whether this very form was stored before: sent again, its figures differ from nothing that is recorded."""
+    return any(row.key == part_key(key, row.item) for row in story.all_checks)
+
+
+def _problem(item: Item | None, number: float | None, units: Units) -> str:
+    if item is None:
+        return "This phase does not ask for that."
+    if item.kind == "tick":
+        return ""
+    if number is None or not math.isfinite(number) or not item.low <= number <= item.high:
+        return item.range_in(units)
+    return ""

@@ -1,0 +1,185 @@
+"""Corrections after the sign-off: what was recorded wrong, put right by a new row, as a new issue of the sheet.
+
+A visit that was signed off is not opened again: nothing can be read or moved in it. But a figure that was mistyped can
+be put right with a reason, and whoever holds the earlier sheet can be told what replaced it.
+"""
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+
+from app.shop.commands.readings import range_of
+from app.shop.errors import ConflictError, RefusedError
+from app.shop.procedure.phases import PHASES
+from app.shop.record import visits
+from app.shop.record.measures import RECORDED, Quantity, Units
+from app.shop.record.visit_record import MeterReading, Round, Story
+from app.shop.store.database import Database
+from app.shop.store.idempotency import checked, current, earlier, fingerprint, part_key
+from app.shop.store.tables import CheckRow, Correction, ReadingRow
+
+
+@dataclass(frozen=True, slots=True)
+class NewCorrection:
+    """What is right: readings by the id of the row that was wrong, in the meter's unit; checks likewise, in their own.
+
+    ``why`` says what went wrong, ``by`` whose word it is.
+    """
+
+    why: str
+    by: str
+    readings: Mapping[int, float] = field(default_factory=dict)
+    checks: Mapping[int, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Corrected:
+    """One figure that a correction put right. ``unit`` is the meter's or the item's own; ``quantity`` the item's."""
+
+    what: str
+    was: float | None
+    now: float | None
+    unit: str
+    quantity: Quantity | None = None
+
+
+def correct(shop: Database, visit_id: int, key: str, new: NewCorrection, at: str, units: Units = RECORDED) -> int:
+    """Store a correction with the rows that supersede what was wrong, and return the number of the new issue.
+
+    Raises RefusedError when the visit is not signed off, nothing changes, or a figure cannot be; ConflictError when a
+    row was corrected meanwhile. All of it is stored or nothing. ``units`` are what refusals are worded in.
+    """
+    key = checked(key)
+    sent = fingerprint(visit=visit_id, new=new)
+    with shop.writing() as session:
+        if again := earlier(session, Correction, key, sent):
+            return again.number
+        story = visits.load(session, visit_id)
+        if problems := _problems(story, new, units):
+            raise RefusedError(problems)
+        readings, checks = _standing(story, new)
+        row = Correction(
+            key=key,
+            payload=sent,
+            visit_id=visit_id,
+            number=issue_of(story) + 1,
+            after_reading=story.last_reading,
+            after_check=max((c.ident for c in story.all_checks), default=0),
+            why=new.why.strip(),
+            by=new.by.strip(),
+            at=at,
+        )
+        session.add(row)
+        for old, value in readings:
+            session.add(
+                ReadingRow(
+                    key=part_key(key, f"reading {old.ident}"),
+                    payload=sent,
+                    round_id=old.round_id,
+                    bore=old.bore,
+                    kind=old.kind,
+                    value=value,
+                    unit=old.unit,
+                    why=new.why.strip(),
+                    by=row.by,
+                    at=at,
+                    supersedes_id=old.ident,
+                )
+            )
+        for check, value in checks:
+            session.add(
+                CheckRow(
+                    key=part_key(key, f"check {check.ident}"),
+                    payload=sent,
+                    visit_id=visit_id,
+                    phase=check.phase,
+                    item=check.item,
+                    number=value,
+                    text="",
+                    after_move=check.after_move,
+                    by=row.by,
+                    at=at,
+                    supersedes_id=check.ident,
+                )
+            )
+        session.flush()
+        return row.number
+
+
+def issue_of(story: Story) -> int:
+    """The newest issue of a visit's sheet, from 1."""
+    return max((c.number for c in story.corrections), default=1)
+
+
+def as_issued(story: Story, issue: int) -> Story:
+    """The visit as its sheet of that issue had it. An issue later than the newest is the newest."""
+    later = next((c for c in story.corrections if c.number == issue + 1), None)
+    if later is None:
+        return story
+    return replace(
+        story,
+        rounds=tuple(Round(r.row, tuple(e for e in r.entered if e.ident <= later.after_reading)) for r in story.rounds),
+        all_checks=tuple(c for c in story.all_checks if c.ident <= later.after_check),
+        corrections=tuple(c for c in story.corrections if c.number <= issue),
+    )
+
+
+def corrected(story: Story, one: Correction) -> tuple[Corrected, ...]:
+    """What a correction put right, in the order of the visit."""
+    issued = as_issued(story, one.number)
+    said = []
+    for round_ in issued.rounds:
+        was = {e.ident: e for e in round_.entered}
+        for entered in round_.entered:
+            if entered.ident > one.after_reading and entered.supersedes_id in was:
+                old = was[entered.supersedes_id]
+                again = " again" if entered.kind == "closing" else ""
+                what = f"bore {entered.bore}{again}, round {round_.row.number}"
+                said.append(Corrected(what, old.value, entered.value, entered.unit))
+    items = {(p.slug, i.slug): i for p in PHASES for i in p.items}
+    checks = {c.ident: c for c in issued.all_checks}
+    for check in issued.all_checks:
+        if check.ident > one.after_check and check.supersedes_id in checks:
+            item = items.get((check.phase, check.item))
+            name, unit = (item.ask.lower(), item.unit) if item else (check.item, "")
+            quantity = item.quantity if item else None
+            said.append(Corrected(name, checks[check.supersedes_id].number, check.number, unit, quantity))
+    return tuple(said)
+
+
+def _problems(story: Story, new: NewCorrection, units: Units) -> dict[str, str]:
+    problems: dict[str, str] = {}
+    if story.sign_off is None:
+        problems[""] = "This visit is still open: correct it on its own pages."
+    if not new.why.strip():
+        problems["why"] = "Say what went wrong; it is printed on the new sheet."
+    if not new.by.strip():
+        problems["by"] = "Initials of whoever corrects it."
+    for name in ("why", "by"):
+        if len(getattr(new, name)) > 120:
+            problems[name] = "At most 120 characters fit here."
+    for ident, value in new.readings.items():
+        if not math.isfinite(value) or not story.meter.low <= value <= story.meter.high:
+            problems[f"reading-{ident}"] = range_of(story.meter)
+    items = {(p.slug, i.slug): i for p in PHASES for i in p.items}
+    for check in story.all_checks:
+        item = items.get((check.phase, check.item))
+        figure = new.checks.get(check.ident)
+        if item is not None and figure is not None and not item.low <= figure <= item.high:
+            problems[f"check-{check.ident}"] = item.range_in(units)
+    return problems
+
+
+def _standing(
+    story: Story, new: NewCorrection
+) -> tuple[list[tuple[MeterReading, float]], list[tuple[CheckRow, float]]]:
+    """The rows to supersede and what is right, without those that stay as they are."""
+    readings = {r.ident: r for one in story.rounds for r in current(one.entered) if r.value is not None}
+    checks = {c.ident: c for c in story.checks.values() if c.number is not None}
+    if set(new.readings) - set(readings) or set(new.checks) - set(checks):
+        raise ConflictError({"": "One of these was corrected meanwhile. Look at it, then correct again."})
+    wrong = [(readings[i], value) for i, value in sorted(new.readings.items()) if readings[i].value != value]
+    off = [(checks[i], value) for i, value in sorted(new.checks.items()) if checks[i].number != value]
+    if not wrong and not off:
+        raise RefusedError({"": "Nothing was changed: type the right figure over the wrong one."})
+    return wrong, off

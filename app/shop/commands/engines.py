@@ -1,0 +1,206 @@
+"""Engines: register one, change its facts, fit other hardware, find it again."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from sqlmodel import Session, col, func, select, tuple_
+
+from app.shop.errors import ConflictError, NotThereError, RefusedError
+from app.shop.queries import search
+from app.shop.record.fittings import hardware_to_json, layout_to_json
+from app.shop.store.database import Database
+from app.shop.store.idempotency import checked, earlier, fingerprint, part_key
+from app.shop.store.tables import Engine, Fitting, SignOff, Visit
+from app.sync.engine.hardware import Hardware
+from app.sync.engine.layout import Layout
+from app.sync.engine.units import LITRE, REV_PER_MIN
+
+LONGEST = 120
+SMALLEST, LARGEST = 0.05 * LITRE, 30 * LITRE
+SLOWEST, FASTEST = 300 * REV_PER_MIN, 3000 * REV_PER_MIN
+
+
+@dataclass(frozen=True, slots=True)
+class EngineFacts:
+    """What an engine is and whose it is: displacement [m3], typed in ``displacement_unit``; idle speed [rev/s]."""
+
+    serial: str
+    description: str
+    displacement: float
+    displacement_unit: str
+    customer: str
+    vehicle: str
+    idle_speed: float
+
+    def problems(self) -> dict[str, str]:
+        """What is wrong, by field."""
+        wrong: dict[str, str] = {}
+        if not self.serial.strip():
+            wrong["serial"] = (
+                "An engine is found again by its serial. Type what is stamped on it, or a number of your own."
+            )
+        for name in ("serial", "description", "customer", "vehicle"):
+            if len(getattr(self, name)) > LONGEST:
+                wrong[name] = f"At most {LONGEST} characters fit here."
+        if not SMALLEST <= self.displacement <= LARGEST:
+            wrong["displacement"] = "Between 0.05 and 30 litres (3 and 1830 cubic inches)."
+        if not SLOWEST <= self.idle_speed <= FASTEST:
+            wrong["idle_speed"] = "Between 300 and 3000 rev/min."
+        return wrong
+
+
+def folded(serial: str) -> str:
+    """A serial as it is compared: case and spaces do not tell two engines apart."""
+    return "".join(serial.split()).casefold()
+
+
+def register(shop: Database, key: str, facts: EngineFacts, layout: Layout, hardware: Hardware, at: str) -> int:
+    """Store a new engine with what is fitted, and return its id. Raises RefusedError, ConflictError."""
+    key = checked(key)
+    sent = fingerprint(facts=facts, layout=layout_to_json(layout), hardware=hardware_to_json(hardware))
+    with shop.writing() as session:
+        if again := earlier(session, Engine, key, sent):
+            return again.ident
+        problems = facts.problems()
+        if not problems.get("serial") and _with_serial(session, facts.serial):
+            problems["serial"] = f"Serial {facts.serial.strip()} is taken: that engine is here already."
+        if problems:
+            raise RefusedError(problems)
+        engine = Engine(key=key, payload=sent, registered_at=at, **_columns(facts))
+        session.add(engine)
+        session.flush()
+        _fit(session, engine, part_key(key, "fitting"), sent, layout, hardware, "as registered", at)
+        return engine.ident
+
+
+def change(shop: Database, engine_id: int, version: int, facts: EngineFacts) -> None:
+    """Change an engine's facts; the same change sent again changes nothing.
+
+    Raises ConflictError when somebody changed it otherwise since ``version`` was shown.
+    """
+    with shop.writing() as session:
+        engine = get(session, engine_id)
+        problems = facts.problems()
+        other = _with_serial(session, facts.serial)
+        if other is not None and other.ident != engine_id:
+            problems["serial"] = f"Serial {facts.serial.strip()} is taken by another engine."
+        if problems:
+            raise RefusedError(problems)
+        changed = _columns(facts)
+        if engine.version == version + 1 and all(getattr(engine, name) == value for name, value in changed.items()):
+            return
+        if engine.version != version:
+            raise ConflictError({"version": "Somebody changed this engine meanwhile. Theirs is shown beside yours."})
+        for name, value in changed.items():
+            setattr(engine, name, value)
+        engine.version = version + 1
+        session.add(engine)
+
+
+def fit(shop: Database, engine_id: int, key: str, layout: Layout, hardware: Hardware, why: str, at: str) -> int:
+    """Record that other hardware, or better known hardware, is fitted from now on. Returns the fitting's id.
+
+    Raises RefusedError without a reason, or while a visit is open: a visit points at the hardware as it was then.
+    """
+    key = checked(key)
+    sent = fingerprint(engine=engine_id, layout=layout_to_json(layout), hardware=hardware_to_json(hardware), why=why)
+    with shop.writing() as session:
+        if again := earlier(session, Fitting, key, sent):
+            return again.ident
+        engine = get(session, engine_id)
+        if not why.strip():
+            raise RefusedError({"why": "Say what changed or was measured; it stands in the engine's history."})
+        if open_visit(session, engine_id) is not None:
+            raise RefusedError({"why": "A visit is open. Sign it off first, then record what is fitted."})
+        return _fit(session, engine, key, sent, layout, hardware, why.strip(), at).ident
+
+
+def get(session: Session, engine_id: int) -> Engine:
+    """One engine. Raises NotThereError."""
+    engine = session.get(Engine, engine_id)
+    if engine is None:
+        raise NotThereError("engine of that number")
+    return engine
+
+
+def fitting_now(session: Session, engine_id: int) -> Fitting:
+    """What is fitted to an engine now. Raises NotThereError."""
+    newest = select(Fitting).where(Fitting.engine_id == engine_id).order_by(col(Fitting.number).desc())
+    fitting = session.exec(newest).first()
+    if fitting is None:
+        raise NotThereError("engine of that number")
+    return fitting
+
+
+def open_visit(session: Session, engine_id: int) -> Visit | None:
+    """The engine's visit that is not signed off, if any."""
+    return session.exec(
+        select(Visit).where(Visit.engine_id == engine_id, ~select(SignOff).where(SignOff.visit_id == Visit.id).exists())
+    ).first()
+
+
+def find(session: Session, words: str, most: int = 50) -> list[Engine]:
+    """Engines in which every word occurs, one letter of each forgiven; those found as typed first (see ``search``)."""
+    hits = search.find(session, words, most)
+    return among(session, (*hits.exact, *hits.near))
+
+
+def newest(session: Session, most: int, before: int | None = None) -> list[Engine]:
+    """The engines registered last, newest first; with ``before`` those older than the engine of that id."""
+    query = select(Engine).order_by(col(Engine.id).desc()).limit(most)
+    return list(session.exec(query if before is None else query.where(col(Engine.id) < before)).all())
+
+
+def among(session: Session, ids: Sequence[int]) -> list[Engine]:
+    """The engines of these ids, in their order; ids that no engine has are left out."""
+    found = {e.ident: e for e in session.exec(select(Engine).where(col(Engine.id).in_(ids))).all()}
+    return [found[one] for one in ids if one in found]
+
+
+def newest_visits(session: Session, ids: Sequence[int]) -> dict[int, Visit]:
+    """The last visit of each of these engines that ever had one."""
+    newest = select(Visit.engine_id, func.max(Visit.number)).where(col(Visit.engine_id).in_(ids))
+    last = tuple_(col(Visit.engine_id), col(Visit.number)).in_(newest.group_by(col(Visit.engine_id)))
+    return {v.engine_id: v for v in session.exec(select(Visit).where(last)).all()}
+
+
+def count(session: Session) -> int:
+    """How many engines have been here."""
+    return session.exec(select(func.count()).select_from(Engine)).one()
+
+
+def _with_serial(session: Session, serial: str) -> Engine | None:
+    return session.exec(select(Engine).where(Engine.serial_folded == folded(serial))).first()
+
+
+def _columns(facts: EngineFacts) -> dict[str, Any]:
+    return {
+        "serial": facts.serial.strip(),
+        "serial_folded": folded(facts.serial),
+        "description": facts.description.strip(),
+        "displacement": facts.displacement,
+        "displacement_unit": facts.displacement_unit,
+        "customer": facts.customer.strip(),
+        "vehicle": facts.vehicle.strip(),
+        "idle_speed": facts.idle_speed,
+    }
+
+
+def _fit(
+    session: Session, engine: Engine, key: str, sent: str, layout: Layout, hardware: Hardware, why: str, at: str
+) -> Fitting:
+    newest = session.exec(select(func.max(Fitting.number)).where(Fitting.engine_id == engine.ident)).one()
+    fitting = Fitting(
+        key=key,
+        payload=sent,
+        engine_id=engine.ident,
+        number=(newest or 0) + 1,
+        layout=layout_to_json(layout),
+        hardware=hardware_to_json(hardware),
+        why=why,
+        at=at,
+    )
+    session.add(fitting)
+    session.flush()
+    return fitting

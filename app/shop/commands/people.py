@@ -1,0 +1,170 @@
+"""People who sign off: who they are, and proof by a PIN that it is them.
+
+A PIN of a few digits is no secret from somebody who holds the file; it says who of those let in is at the tablet. So
+guessing is slowed down, in rows that a restart does not forget.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from itertools import pairwise
+
+from argon2 import PasswordHasher
+from argon2.exceptions import InvalidHashError, VerifyMismatchError
+from sqlmodel import Session, col, select
+
+from app.shop.commands.engines import LONGEST
+from app.shop.errors import ConflictError, NotThereError, RefusedError
+from app.shop.store.database import Database
+from app.shop.store.idempotency import checked, current, earlier, fingerprint, new_key
+from app.shop.store.tables import Person, PinTry
+
+SHORTEST_PIN, LONGEST_PIN = 4, 12
+FREE_TRIES = 5
+"""Wrong PINs in a row before waiting begins."""
+
+FIRST_WAIT = timedelta(seconds=30)
+LONGEST_WAIT = timedelta(hours=1)
+
+HASHER = PasswordHasher(time_cost=2, memory_cost=19 * 1024, parallelism=1)
+"""Argon2id with the least that OWASP's password storage cheat sheet asks for: 19 MiB, two passes, one lane."""
+
+
+@dataclass(frozen=True, slots=True)
+class Try:
+    """One PIN given: when, and whether it was right."""
+
+    at: datetime
+    right: bool
+
+
+def wait(tries: Sequence[Try], now: datetime) -> timedelta:
+    """How long to wait before the next try, given those before in order; nothing below FREE_TRIES wrong in a row.
+
+    The wait doubles with each further one, up to LONGEST_WAIT. It is counted from the last try, and by no more than
+    the wait itself when the clock was put back.
+    """
+    wrong = 0
+    for one in reversed(tries):
+        if one.right:
+            break
+        wrong += 1
+    if wrong < FREE_TRIES:
+        return timedelta(0)
+    whole: timedelta = min(FIRST_WAIT * 2 ** min(wrong - FREE_TRIES, 20), LONGEST_WAIT)
+    gone = max(now - tries[-1].at, timedelta(0))
+    return max(whole - gone, timedelta(0))
+
+
+def everyone(session: Session) -> list[Person]:
+    """The people who may sign off, by name."""
+    rows = session.exec(select(Person).order_by(col(Person.id))).all()
+    return sorted((row for row in current(rows) if row.active), key=lambda row: row.name.casefold())
+
+
+def add(shop: Database, key: str, name: str, pin: str, again: str, at: str) -> int:
+    """Add somebody and return the row's id. Raises RefusedError."""
+    key = checked(key)
+    sent = fingerprint(name=name)
+    with shop.writing() as session:
+        if before := earlier(session, Person, key, sent):
+            return before.ident
+        problems = _pin_problems(pin, again)
+        if not name.strip():
+            problems["name"] = "The full name, as it stands on the handover sheet."
+        elif len(name) > LONGEST:
+            problems["name"] = f"At most {LONGEST} characters fit here."
+        elif _named(session, name) is not None:
+            problems["name"] = f"{name.strip()} is here already."
+        if problems:
+            raise RefusedError(problems)
+        row = Person(key=key, payload=sent, name=name.strip(), pin=HASHER.hash(pin), active=1, at=at)
+        session.add(row)
+        session.flush()
+        return row.ident
+
+
+def change_pin(shop: Database, key: str, person_id: int, pin: str, again: str, at: str) -> int:
+    """Give somebody another PIN. Raises RefusedError, NotThereError, ConflictError."""
+    if problems := _pin_problems(pin, again):
+        raise RefusedError(problems)
+    return _supersede(shop, key, person_id, HASHER.hash(pin), 1, at)
+
+
+def remove(shop: Database, key: str, person_id: int, at: str) -> int:
+    """Let somebody sign off no more; what they signed stays. Raises NotThereError, ConflictError."""
+    return _supersede(shop, key, person_id, "", 0, at)
+
+
+def prove(shop: Database, name: str, pin: str, at: str) -> str | None:
+    """The name, as it is written in the list, of whoever gave the right PIN; None in a shop without a list.
+
+    Raises RefusedError beside ``name`` or ``pin``. A wrong PIN is noted before that.
+    """
+    now = datetime.fromisoformat(at)
+    with shop.writing() as session:  # one at a time: two tries at once are not one try
+        if not everyone(session):
+            return None
+        person = _named(session, name)
+        if person is None:
+            raise RefusedError({"name": "Choose a name from the list of people."})
+        if not pin:
+            raise RefusedError({"pin": "Your PIN: it says that it is you."})
+        held = wait(_tries(session, person.name), now)
+        if not held:
+            right = _matches(person, pin)
+            key = new_key()
+            session.add(PinTry(key=key, payload=fingerprint(key=key), name=person.name, right=int(right), at=at))
+    if held:
+        raise RefusedError({"pin": f"Too many wrong PINs. Try again in {_in_words(held)}."})
+    if not right:
+        raise RefusedError({"pin": "That is not the PIN."})
+    return person.name
+
+
+def _matches(person: Person, pin: str) -> bool:
+    try:
+        return HASHER.verify(person.pin, pin)
+    except (VerifyMismatchError, InvalidHashError):
+        return False
+
+
+def _named(session: Session, name: str) -> Person | None:
+    folded = " ".join(name.split()).casefold()
+    return next((one for one in everyone(session) if " ".join(one.name.split()).casefold() == folded), None)
+
+
+def _tries(session: Session, name: str) -> list[Try]:
+    newest = select(PinTry).where(PinTry.name == name).order_by(col(PinTry.id).desc()).limit(40)
+    return [Try(datetime.fromisoformat(row.at), bool(row.right)) for row in reversed(session.exec(newest).all())]
+
+
+def _supersede(shop: Database, key: str, person_id: int, pin: str, active: int, at: str) -> int:
+    key = checked(key)
+    sent = fingerprint(person=person_id, active=active)
+    with shop.writing() as session:
+        if before := earlier(session, Person, key, sent):
+            return before.ident
+        person = session.get(Person, person_id)
+        if person is None:
+            raise NotThereError("person of that number")
+        if person.ident not in {one.ident for one in everyone(session)}:
+            raise ConflictError({"": f"{person.name} was changed meanwhile. Look at the list, then do it again."})
+        row = Person(key=key, payload=sent, name=person.name, pin=pin, active=active, at=at, supersedes_id=person.ident)
+        session.add(row)
+        session.flush()
+        return row.ident
+
+
+def _pin_problems(pin: str, again: str) -> dict[str, str]:
+    if not pin.isascii() or not pin.isdecimal() or not SHORTEST_PIN <= len(pin) <= LONGEST_PIN:
+        return {"pin": f"{SHORTEST_PIN} to {LONGEST_PIN} digits."}
+    steps = {int(b) - int(a) for a, b in pairwise(pin)}
+    if steps in ({0}, {1}, {-1}):
+        return {"pin": "Not one digit over and over, and no row like 1234: those are tried first."}
+    return {} if pin == again else {"again": "The two are not the same."}
+
+
+def _in_words(held: timedelta) -> str:
+    seconds = max(1, round(held.total_seconds()))
+    return f"{seconds} seconds" if seconds < 90 else f"{round(seconds / 60)} minutes"

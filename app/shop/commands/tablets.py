@@ -1,0 +1,102 @@
+"""The tablets that were let in: named, listed, and shut out again."""
+
+import hashlib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from sqlmodel import Session, col, select
+
+from app.shop.commands.engines import LONGEST
+from app.shop.errors import ConflictError, NotThereError, RefusedError
+from app.shop.store.database import Database
+from app.shop.store.idempotency import checked, current, earlier, fingerprint
+from app.shop.store.tables import Tablet
+
+LASTS = timedelta(days=365)
+"""How long a tablet is let in before it has to be paired again."""
+
+
+def hashed(token: str) -> str:
+    """What is kept of a token."""
+    return hashlib.sha256(token.encode()).hexdigest()
+
+
+@dataclass(frozen=True, slots=True)
+class Admission:
+    """Who is let in: the time of pairing of each token, by its hash."""
+
+    paired: Mapping[str, datetime]
+
+    @staticmethod
+    def of(rows: Sequence[Tablet]) -> "Admission":
+        """The tablets that are let in by these rows."""
+        return Admission({row.token: datetime.fromisoformat(row.paired_at) for row in rows})
+
+    def admits(self, token: str, now: datetime) -> bool:
+        """Whether a tablet with that token is let in. A clock put back shuts nobody out."""
+        paired = self.paired.get(hashed(token))
+        return paired is not None and now - paired < LASTS
+
+
+def let_in(session: Session) -> list[Tablet]:
+    """The tablets that are let in, in the order in which they were paired."""
+    return [row for row in current(session.exec(select(Tablet).order_by(col(Tablet.id))).all()) if row.active]
+
+
+def pair(shop: Database, key: str, name: str, token: str, at: str) -> int:
+    """Let a tablet in that has proved itself. Raises RefusedError."""
+    key = checked(key)
+    sent = fingerprint(token=hashed(token))
+    with shop.writing() as session:
+        if before := earlier(session, Tablet, key, sent):
+            return before.ident
+        row = Tablet(key=key, payload=sent, name=_name(name), token=hashed(token), active=1, paired_at=at, at=at)
+        session.add(row)
+        session.flush()
+        return row.ident
+
+
+def rename(shop: Database, key: str, tablet_id: int, name: str, at: str) -> int:
+    """Call a tablet something else. Raises RefusedError, NotThereError, ConflictError."""
+    return _supersede(shop, key, tablet_id, _name(name), 1, at)
+
+
+def remove(shop: Database, key: str, tablet_id: int, at: str) -> int:
+    """Shut a tablet out. Raises NotThereError, ConflictError."""
+    return _supersede(shop, key, tablet_id, None, 0, at)
+
+
+def _name(typed: str) -> str:
+    name = typed.strip()
+    if not name:
+        raise RefusedError({"name": "A name to know it by, such as: test cell 2."})
+    if len(name) > LONGEST:
+        raise RefusedError({"name": f"At most {LONGEST} characters fit here."})
+    return name
+
+
+def _supersede(shop: Database, key: str, tablet_id: int, name: str | None, active: int, at: str) -> int:
+    key = checked(key)
+    sent = fingerprint(tablet=tablet_id, name=name, active=active)
+    with shop.writing() as session:
+        if again := earlier(session, Tablet, key, sent):
+            return again.ident
+        before = session.get(Tablet, tablet_id)
+        if before is None:
+            raise NotThereError("tablet of that number")
+        if before.ident not in {one.ident for one in let_in(session)}:
+            raise ConflictError({"": f"{before.name} was changed meanwhile. Look at the list, then do it again."})
+        row = Tablet(
+            key=key,
+            payload=sent,
+            name=before.name if name is None else name,
+            token=before.token,
+            active=active,
+            paired_at=before.paired_at,
+            at=at,
+            supersedes_id=before.ident,
+        )
+        session.add(row)
+        session.flush()
+        return row.ident

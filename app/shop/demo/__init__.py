@@ -1,0 +1,1 @@
+"""A demonstration shop in an invented setting."""

@@ -1,0 +1,157 @@
+"""The people of the demonstration at work, through the store's own verbs, as the pages do it."""
+
+import random
+import uuid
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from app.shop.assessment.progress import Missing, items_of, progress
+from app.shop.assessment.snap import snap_items
+from app.shop.assessment.verdicts import next_of
+from app.shop.commands import checks, moves, readings
+from app.shop.commands.checks import record
+from app.shop.commands.moves import NewMove
+from app.shop.commands.readings import NewReading
+from app.shop.demo.engine_model import Bench
+from app.shop.demo.typical import TYPICAL
+from app.shop.procedure.items import Phase
+from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED, LOCK_DOWN
+from app.shop.procedure.read_order import due
+from app.shop.record import visits
+from app.shop.record.visit_record import Story
+from app.shop.record.visits import NewVisit
+from app.shop.store.database import Database
+from app.sync.engine.layout import Coupler
+from app.sync.engine.units import THOU
+from app.sync.planning.advice import Advice
+from app.sync.readings.snap import BLIPS
+
+MOST_STEPS = 90
+
+
+@dataclass
+class Hands:
+    """Somebody of the yard at work: makes keys, lets time pass, and writes through the store's verbs."""
+
+    shop: Database
+    rng: random.Random
+    now: datetime
+    by: str = "KM"
+
+    def key(self) -> str:
+        """A key of its own for every write, the same in every demonstration shop."""
+        return str(uuid.UUID(int=self.rng.getrandbits(128), version=4))
+
+    def at(self, seconds: float = 20) -> str:
+        """The time, a little later than before."""
+        self.now += timedelta(seconds=seconds)
+        return self.now.isoformat(timespec="milliseconds")
+
+    def story(self, visit_id: int) -> Story:
+        """What is recorded of a visit by now."""
+        with self.shop.reading() as session:
+            return visits.load(session, visit_id)
+
+    def open(self, engine_id: int, place: str, job: str, why: str) -> int:
+        """Open a visit."""
+        new = NewVisit(place, job, why, self.by, meter_id=1)
+        return visits.open_visit(self.shop, engine_id, self.key(), new, self.at())
+
+    def check(self, visit_id: int, phase: Phase, **figures: float) -> None:
+        """Record everything a phase asks for, the temperatures as they climb."""
+        if phase is HEAT_SOAKED:
+            self.warm(visit_id)
+        values: dict[str, float | None] = {}
+        for item in items_of(self.story(visit_id), phase):
+            if not item.needed and item.slug not in TYPICAL:
+                continue
+            values[item.slug] = {**TYPICAL, **figures}[item.slug] if item.kind == "number" else None
+        record(self.shop, visit_id, self.key(), phase.slug, values, self.by, self.at(90))
+
+    def warm(self, visit_id: int) -> None:
+        """Read the gauges every few minutes while the engine warms: oil lags behind coolant."""
+        for coolant, oil in ((31, 27), (58, 41), (77, 58), (84, 72), (85, 81), (84, 86), (84, 87)):
+            gauges = {"coolant": float(coolant), "oil": float(oil)}
+            record(self.shop, visit_id, self.key(), HEAT_SOAKED.slug, gauges, self.by, self.at(300))
+        self.now += timedelta(seconds=150)
+
+    def read_round(self, visit_id: int, phase: Phase, bench: Bench, most: int = 99) -> None:
+        """Read the bores the round asks for until it is closed, or ``most`` of them."""
+        now = due(self.story(visit_id), phase)
+        if now.bore is None:
+            readings.begin_round(self.shop, visit_id, self.key(), phase.slug, self.at())
+            now = due(self.story(visit_id), phase)
+        bores = bench.layout.bores
+        walk = [*((bore, "turn") for bore in bores), (bores[0], "closing")]
+        for bore, kind in walk[:most]:
+            new = NewReading(phase.slug, now.round_number, bore, kind, bench.read(bore, now.opening), self.by)
+            readings.add(self.shop, visit_id, self.key(), new, self.at(18))
+
+    def even_out(self, visit_id: int, bench: Bench) -> None:
+        """Read and move as the advice says until it says to leave the plates alone, or nothing helps any more."""
+        for _ in range(MOST_STEPS):
+            story = self.story(visit_id)
+            advice = next_of(story, HEAT_SOAKED)
+            if advice is None or advice.kind in ("done", "cannot"):
+                break
+            if advice.kind == "measure":
+                self.measure(story, bench, advice)
+            else:
+                self.follow(visit_id, bench, advice)
+        self.blip(visit_id, bench)
+        if self.missing(visit_id, HEAT_SOAKED):
+            why = "Left as it stands: the customer waits, and it idles well."
+            checks.override(self.shop, visit_id, self.key(), HEAT_SOAKED.slug, why, self.by, self.at())
+
+    def blip(self, visit_id: int, bench: Bench) -> None:
+        """Blip the throttle and read the suspect bores, three times."""
+        items = snap_items(self.story(visit_id))
+        for _ in range(BLIPS if items else 0):
+            figures = {item.slug: bench.read(int(item.slug.removeprefix("snap-")), 0.0) for item in items}
+            record(self.shop, visit_id, self.key(), HEAT_SOAKED.slug, figures, self.by, self.at(40))
+
+    def measure(self, story: Story, bench: Bench, advice: Advice) -> None:
+        """Read the bores that the advice names, then the first one again when that closes the round."""
+        now = due(story, HEAT_SOAKED)
+        read = now.current.latest if now.current else {}
+        for bore in advice.bores:
+            kind = now.kind if bore == now.bore else "again" if bore in read else "turn"
+            new = NewReading(HEAT_SOAKED.slug, now.round_number, bore, kind, bench.read(bore, 0.0), self.by)
+            readings.add(self.shop, story.visit.ident, self.key(), new, self.at(18))
+
+    def follow(self, visit_id: int, bench: Bench, advice: Advice) -> None:
+        """Make the move that is advised."""
+        bank, near, far = advice.bank or "", advice.near, advice.far
+        if advice.kind == "stop":
+            bench.turn_stop(bank, advice.turns)
+        elif near is not None and far is not None:
+            bench.reset(Coupler(near, far), advice.gap / THOU)
+        new = NewMove(HEAT_SOAKED.slug, advice.kind, bank, near, far, advice.turns, advice.leaves, True, self.by)
+        moves.make(self.shop, visit_id, self.key(), new, self.at(120))
+
+    def balance(self, visit_id: int, bench: Bench) -> None:
+        """Read both openings off idle."""
+        if len(bench.layout.banks) < 2:
+            return
+        self.check(visit_id, BANK_BALANCE)
+        for _ in range(2):
+            self.read_round(visit_id, BANK_BALANCE, bench)
+        if any(m.slug == "round" for m in self.missing(visit_id, BANK_BALANCE)):
+            why = "Within what the link nut can hold; looked at again on the road."
+            checks.override(self.shop, visit_id, self.key(), BANK_BALANCE.slug, why, self.by, self.at())
+
+    def missing(self, visit_id: int, phase: Phase) -> tuple[Missing, ...]:
+        """What a phase still lacks."""
+        return next(s.missing for s in progress(self.story(visit_id)) if s.phase is phase)
+
+    def lock_down(self, visit_id: int, bench: Bench, name: str) -> None:
+        """Tighten, read once more, sign off."""
+        self.check(visit_id, LOCK_DOWN)
+        for _ in range(3):
+            self.read_round(visit_id, LOCK_DOWN, bench)
+            if not self.missing(visit_id, LOCK_DOWN):
+                break
+        else:
+            why = "Read three times; the last round stands as it is."
+            checks.override(self.shop, visit_id, self.key(), LOCK_DOWN.slug, why, self.by, self.at())
+        visits.sign_off(self.shop, visit_id, self.key(), name, self.at(300))

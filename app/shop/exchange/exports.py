@@ -1,0 +1,138 @@
+"""An engine out of the shop: its whole history as a file for another shop, and its readings for a spreadsheet."""
+
+import csv
+import io
+import json
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from typing import TypeVar
+
+from sqlmodel import Session, col, select
+
+from app.shop.commands import engines
+from app.shop.errors import RefusedError
+from app.shop.exchange import v3 as v3
+from app.shop.record import visits
+from app.shop.record.visit_record import Story
+from app.shop.store.idempotency import current
+from app.shop.store.tables import Fitting, MeterRow
+from app.shop.training import training
+
+P = TypeVar("P", bound=v3.Part)
+
+CSV_COLUMNS = (
+    "visit", "place", "job", "opened_at", "meter", "round", "phase", "opening_m", "bore", "kind", "value", "unit",
+    "stands", "why", "by", "at", "from_above",
+)  # fmt: skip
+
+FORMULA = ("=", "+", "-", "@", "\t", "\r")
+"""Beginnings that a spreadsheet may take for a formula (OWASP, CSV injection)."""
+
+
+def engine_file(session: Session, engine_id: int, at: str) -> v3.EngineFile:
+    """One engine with everything ever recorded of it. Raises NotThereError, RefusedError for one to practise on."""
+    engine = engines.get(session, engine_id)
+    if training.of_engine(session, engine_id) is not None:
+        raise RefusedError({"": "A practice engine stays in its shop: elsewhere it would pass for a real one."})
+    fittings = session.exec(select(Fitting).where(Fitting.engine_id == engine_id).order_by(col(Fitting.number))).all()
+    stories = list(reversed(visits.of_engine(session, engine_id)))
+    meters: dict[int, MeterRow] = {story.meter.ident: story.meter for story in stories}
+    keys = {f.ident: f.key for f in fittings}
+    return v3.EngineFile(
+        format="evenbore-engine",
+        version=3,
+        exported_at=at,
+        engine=_part(v3.Engine, engine),
+        meters=[_part(v3.Meter, meter) for _, meter in sorted(meters.items())],
+        fittings=[
+            _part(v3.Fitting, f, layout=v3.whole(json.loads(f.layout)), hardware=json.loads(f.hardware))
+            for f in fittings
+        ],
+        visits=[_visit(story, keys) for story in stories],
+    )
+
+
+def written(file: v3.EngineFile) -> str:
+    """The text of a file, the same for the same contents."""
+    return json.dumps(file.model_dump(mode="json"), indent=1, ensure_ascii=False) + "\n"
+
+
+def readings_csv(stories: Sequence[Story]) -> str:
+    """Every reading of the visits, in the order entered. Text that could be taken for a formula is marked as text."""
+    return table_csv(CSV_COLUMNS, (row for story in stories for row in _rows(story)))
+
+
+def table_csv(columns: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
+    """A table for a spreadsheet: a comma between, as RFC 4180 has it; text that looks like a formula begins with an
+    apostrophe. A number is left alone, negative or not."""
+    text = io.StringIO()
+    writer = csv.writer(text)
+    writer.writerow(columns)
+    writer.writerows([_safe(cell) for cell in row] for row in rows)
+    return text.getvalue()
+
+
+def _safe(cell: object) -> object:
+    if isinstance(cell, str) and cell.lstrip(" ").startswith(FORMULA):
+        return "'" + cell
+    return "" if cell is None else cell
+
+
+def _rows(story: Story) -> Iterator[tuple[object, ...]]:
+    visit = story.visit
+    for one in story.rounds:
+        standing = {r.ident for r in current(one.entered)}
+        for r in one.entered:
+            yield (
+                visit.number, visit.place, visit.job, visit.opened_at, story.meter.name, one.row.number, one.row.phase,
+                one.row.opening, r.bore, r.kind, r.value, r.unit, "yes" if r.ident in standing else "no", r.why, r.by,
+                r.at, "yes" if one.row.from_above else "no",
+            )  # fmt: skip
+
+
+def _part(part: type[P], row: object, **others: object) -> P:
+    """A part of the file from the columns of a row that it has by the same name, and from ``others``."""
+    same = {name: getattr(row, name) for name in part.model_fields if hasattr(row, name)}
+    return part.model_validate({**same, **others})
+
+
+def _visit(story: Story, fittings: Mapping[int, str]) -> v3.Visit:
+    rounds = {r.row.ident: r.row.key for r in story.rounds}
+    entered = sorted((e for r in story.rounds for e in r.entered), key=lambda e: e.ident)
+    readings: dict[int | None, str] = {e.ident: e.key for e in entered}
+    moves: dict[int | None, str] = {m.ident: m.key for m in story.all_moves}
+    checks: dict[int | None, str] = {c.ident: c.key for c in story.all_checks}
+    return _part(
+        v3.Visit,
+        story.visit,
+        fitting=fittings[story.visit.fitting_id],
+        meter=story.meter.key,
+        rounds=[_part(v3.Round, r.row, from_above=bool(r.row.from_above)) for r in story.rounds],
+        readings=[
+            _part(v3.Reading, e, round=rounds[e.round_id], supersedes=readings.get(e.supersedes_id)) for e in entered
+        ],
+        moves=[
+            _part(
+                v3.Move,
+                m,
+                advised=bool(m.advised),
+                after_reading=readings.get(m.after_reading),
+                supersedes=moves.get(m.supersedes_id),
+            )
+            for m in story.all_moves
+        ],
+        checks=[
+            _part(v3.Check, c, after_move=moves.get(c.after_move), supersedes=checks.get(c.supersedes_id))
+            for c in story.all_checks
+        ],
+        overrides=[_part(v3.Override, o) for o in story.overrides],
+        sign_off=_part(v3.SignOff, story.sign_off) if story.sign_off else None,
+        corrections=[
+            _part(
+                v3.Correction,
+                c,
+                after_reading=readings.get(c.after_reading),
+                after_check=checks.get(c.after_check),
+            )
+            for c in story.corrections
+        ],
+    )

@@ -1,0 +1,154 @@
+"""Writes the rows of an engine's file that a shop does not have yet, with ids of its own in the file's order."""
+
+import uuid
+from collections.abc import Mapping, Set
+from typing import Any
+
+from sqlmodel import Session, select
+
+from app.shop.commands.engines import folded, get
+from app.shop.exchange import v3 as v3
+from app.shop.record.fittings import hardware_to_json, layout_from_json, layout_to_json
+from app.shop.store.tables import (
+    CheckRow,
+    Correction,
+    Engine,
+    Fitting,
+    MeterRow,
+    MoveRow,
+    Override,
+    ReadingRow,
+    RoundRow,
+    Row,
+    SignOff,
+    Visit,
+)
+from app.sync.engine.hardware import Figure, Hardware
+
+OF_VISIT = ("key", "payload", "place", "job", "why", "by", "opened_at", "changed")
+
+
+class Writer:
+    """One import: ``known`` are the keys of the engine's rows that are here already."""
+
+    def __init__(self, session: Session, file: v3.EngineFile, choices: Mapping[str, str], known: Set[str]) -> None:
+        self.session, self.file, self.choices, self.known = session, file, choices, known
+
+    def write(self, engine_id: int | None) -> int:
+        """Everything that is not here yet, for the engine of that id or a new one; the engine's id."""
+        engine_id = self._engine(engine_id)
+        meters = {meter.key: self._meter(meter) for meter in self.file.meters}
+        fittings = {fitting.key: self._fitting(fitting, engine_id) for fitting in self.file.fittings}
+        for visit in self.file.visits:
+            self._visit(visit, engine_id, fittings[visit.fitting], meters[visit.meter])
+        return engine_id
+
+    def _engine(self, engine_id: int | None) -> int:
+        theirs = self.file.engine.model_dump()
+        if engine_id is None:
+            serial = self._free_serial(self.file.engine.serial)
+            return self._add(Engine(**{**theirs, "serial": serial, "serial_folded": folded(serial), "version": 1}))
+        if self.choices.get("facts") == "theirs":
+            engine = get(self.session, engine_id)
+            for name, value in theirs.items():
+                if name not in ("key", "payload", "registered_at"):
+                    setattr(engine, name, value)
+            engine.serial_folded = folded(engine.serial)
+            engine.version += 1
+            self.session.add(engine)
+        return engine_id
+
+    def _free_serial(self, serial: str) -> str:
+        """The serial, or with a number behind it when a person said that the one here is another engine."""
+        tried, at = serial, 1
+        while self.session.exec(select(Engine).where(Engine.serial_folded == folded(tried))).first():
+            at += 1
+            tried = f"{serial} ({at})"
+        return tried
+
+    def _meter(self, meter: v3.Meter) -> int:
+        facts = meter.model_dump()
+        if self.choices.get(f"meter-{meter.key}") == "apart":
+            key = str(uuid.uuid5(uuid.UUID(meter.key), self.file.engine.key))
+            facts |= {"key": key, "name": f"{meter.name}, another shop's"}
+        here = self.session.exec(select(MeterRow).where(MeterRow.key == facts["key"])).first()
+        return here.ident if here else self._add(MeterRow(**facts))
+
+    def _fitting(self, fitting: v3.Fitting, engine_id: int) -> int:
+        if fitting.key in self.known:
+            return self._ident(Fitting, fitting.key)
+        hardware = Hardware(**{name: Figure(f.value, f.measured) for name, f in fitting.hardware.items()})
+        return self._add(
+            Fitting(
+                key=fitting.key,
+                payload=fitting.payload,
+                engine_id=engine_id,
+                number=self._number(Fitting, engine_id, fitting.number),
+                layout=layout_to_json(layout_from_json(fitting.layout.model_dump_json())),
+                hardware=hardware_to_json(hardware),
+                why=fitting.why,
+                at=fitting.at,
+            )
+        )
+
+    def _visit(self, visit: v3.Visit, engine_id: int, fitting_id: int, meter_id: int) -> None:
+        if visit.key in self.known:
+            visit_id = self._ident(Visit, visit.key)
+        else:
+            own = {name: getattr(visit, name) for name in OF_VISIT}
+            number = self._number(Visit, engine_id, visit.number)
+            refers: dict[str, Any] = {
+                "engine_id": engine_id,
+                "fitting_id": fitting_id,
+                "meter_id": meter_id,
+                "number": number,
+            }
+            visit_id = self._add(Visit(**own, **refers))
+        rounds = {
+            r.key: self._row(RoundRow, r, visit_id=visit_id, from_above=1 if r.from_above else None)
+            for r in visit.rounds
+        }
+        readings: dict[str | None, int] = {}
+        for reading in visit.readings:
+            before = readings.get(reading.supersedes)
+            readings[reading.key] = self._row(ReadingRow, reading, round_id=rounds[reading.round], supersedes_id=before)
+        moves: dict[str | None, int] = {}
+        for move in visit.moves:
+            after, before = readings.get(move.after_reading, 0), moves.get(move.supersedes)
+            moves[move.key] = self._row(
+                MoveRow, move, visit_id=visit_id, after_reading=after, supersedes_id=before, advised=int(move.advised)
+            )
+        checks: dict[str | None, int] = {}
+        for check in visit.checks:
+            after, before = moves.get(check.after_move, 0), checks.get(check.supersedes)
+            checks[check.key] = self._row(CheckRow, check, visit_id=visit_id, after_move=after, supersedes_id=before)
+        for override in visit.overrides:
+            self._row(Override, override, visit_id=visit_id)
+        if visit.sign_off:
+            self._row(SignOff, visit.sign_off, visit_id=visit_id)
+        for one in visit.corrections:
+            after, check_after = readings.get(one.after_reading, 0), checks.get(one.after_check, 0)
+            self._row(Correction, one, visit_id=visit_id, after_reading=after, after_check=check_after)
+
+    def _row(self, table: type[Row], part: v3.Part, **refers: Any) -> int:
+        """The id of the row of a part, written unless it is here."""
+        facts = part.model_dump(
+            exclude={"supersedes", "round", "after_reading", "after_move", "after_check", "advised", "from_above"}
+        )
+        if facts["key"] in self.known:
+            return self._ident(table, str(facts["key"]))
+        return self._add(table(**facts, **refers))
+
+    def _add(self, row: Row) -> int:
+        self.session.add(row)
+        self.session.flush()
+        return row.ident
+
+    def _ident(self, table: type[Row], key: str) -> int:
+        return self.session.exec(select(table).where(table.key == key)).one().ident
+
+    def _number(self, table: type[Visit] | type[Fitting], engine_id: int, wanted: int) -> int:
+        """The number wanted, or the one after the last when it is taken."""
+        column: Any = table.number
+        taken = set(self.session.exec(select(column).where(table.engine_id == engine_id)).all())
+        return wanted if wanted not in taken else max(taken) + 1

@@ -1,0 +1,1 @@
+"""What is asked across visits and engines: search, history, statistics, the activity log."""

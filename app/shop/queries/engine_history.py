@@ -1,0 +1,224 @@
+"""What an engine's visits say together: each as found and as left, and what changed while nobody worked on it.
+
+``remember`` takes what counts of one visit out of its story; ``changes`` sets each visit against the one before it and
+asks the brain what slipped. Nothing here reads the records (see ``recall``), so that a visit is worked out once.
+"""
+
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+
+from app.shop.assessment.verdicts import evenness_of
+from app.shop.procedure.phases import FIRST_FIRE
+from app.shop.record.visit_record import Round, Story
+from app.sync.engine.events import Meter
+from app.sync.engine.hardware import Hardware
+from app.sync.engine.layout import Adjuster, Layout
+from app.sync.engine.units import KPA, REV_PER_MIN, ZERO_CELSIUS
+from app.sync.readings.rounds import Evenness, reading_sd
+from app.sync.slips.creep import Creep, creeping, scores
+from app.sync.slips.slip_detection import Conditions, DriftStory, Pooled, expected_common, pool, slipped
+
+AIR = ("air-pressure", "air-temperature", "idle-speed")
+"""The checks, of any phase, that tell one day's air and speed from another's: kPa, degrees Celsius, rev/min."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Stand:
+    """How the bores stood at one end of a visit.
+
+    ``judged`` is the round that speaks for it; ``pooled`` every reading of every round that may be taken together,
+    the idle's drift taken out; ``hot`` says whether they were all taken heat-soaked.
+    """
+
+    judged: Evenness
+    pooled: Mapping[int, Pooled]
+    hot: bool
+
+    @property
+    def spread(self) -> float:
+        """Widest less tightest [kg/s or Pa]."""
+        values = [s.value for s in self.judged.standings]
+        return max(values) - min(values)
+
+
+@dataclass(frozen=True, slots=True)
+class Moved:
+    """One move that was made, as the records name it."""
+
+    kind: str
+    bank: str
+    near: int | None
+    far: int | None
+    amount: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Remembered:
+    """What counts of one visit. ``left`` is None until it is signed off, ``found`` before its first closed round."""
+
+    key: str
+    visit_id: int
+    number: int
+    opened_at: str
+    place: str
+    job: str
+    why: str
+    by: str
+    signed: str
+    meter_id: int
+    meter_name: str
+    unit: str
+    step: float
+    meter: Meter
+    fitting_id: int
+    layout: Layout
+    hardware: Hardware
+    found: Stand | None
+    left: Stand | None
+    moves: tuple[Moved, ...]
+    rounds: int
+    air: Conditions | None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Change:
+    """What changed from one visit's as left to a later one's as found.
+
+    ``story`` is what the brain makes of it, None when the two cannot be set side by side; ``why_not`` then says why.
+    ``common`` is the change of ln(flow) that air and speed explain, None when they were not recorded at both.
+    """
+
+    before: Remembered
+    after: Remembered
+    same_meter: bool
+    same_fitting: bool
+    hot: bool
+    common: float | None
+    story: DriftStory | None
+    why_not: str = ""
+
+
+def remember(story: Story) -> Remembered:
+    """What counts of a visit, from everything recorded of it."""
+    visit, meter = story.visit, story.meter
+    found = story.as_found()
+    left = story.as_left() if story.sign_off else None
+    return Remembered(
+        key=visit.key,
+        visit_id=visit.ident,
+        number=visit.number,
+        opened_at=visit.opened_at,
+        place=visit.place,
+        job=visit.job,
+        why=visit.why,
+        by=visit.by,
+        signed=story.sign_off.name if story.sign_off else "",
+        meter_id=meter.ident,
+        meter_name=meter.name,
+        unit=meter.unit,
+        step=meter.step,
+        meter=story.meter_as_read(),
+        fitting_id=story.fitting.ident,
+        layout=story.layout,
+        hardware=story.hardware,
+        found=_stand(story, found, _before_any_move(story)) if found else None,
+        left=_stand(story, left, [r for r in _idle(story) if not story.moved_since(r)]) if left else None,
+        moves=tuple(Moved(m.kind, m.bank, m.near, m.far, m.amount) for m in story.moves),
+        rounds=sum(r.closed for r in story.rounds),
+        air=_air(story),
+    )
+
+
+def changes(visits: Sequence[Remembered]) -> dict[int, Change]:
+    """By visit id, the change since the engine was last left. ``visits`` oldest first."""
+    found: dict[int, Change] = {}
+    before: Remembered | None = None
+    for visit in visits:
+        if before is not None and visit.found is not None:
+            found[visit.visit_id] = change(before, visit)
+        if visit.left is not None:
+            before = visit
+    return found
+
+
+@lru_cache(maxsize=4096)
+def change(before: Remembered, after: Remembered) -> Change:
+    """What the brain says of one visit's as found against an earlier one's as left."""
+    left, found = before.left, after.found
+    same_meter = before.meter_id == after.meter_id
+    hot = left is not None and found is not None and left.hot and found.hot
+    common = None
+    if before.air is not None and after.air is not None:
+        common = expected_common(before.air, after.air)
+    why_not = ""
+    if left is None or found is None:
+        why_not = "There is no closed round on both sides."
+    elif before.meter.quantity != after.meter.quantity:
+        why_not = "One was read by flow and one by vacuum: they cannot be set side by side."
+    elif set(before.layout.bores) != set(after.layout.bores):
+        why_not = "Another layout was fitted in between."
+    elif min(p.mean for p in (*left.pooled.values(), *found.pooled.values())) <= 0:
+        why_not = "A bore read nothing at all."
+    story = None
+    if not why_not and left is not None and found is not None:
+        story = slipped(after.layout, left.pooled, found.pooled, after.meter, same_meter, hot, common or 0.0)
+    return Change(before, after, same_meter, before.fitting_id == after.fitting_id, hot, common, story, why_not)
+
+
+def creep(changed: Sequence[Change]) -> Creep | None:
+    """The adjuster that goes one way visit after visit, if any. ``changed`` oldest first."""
+    told = [one for one in changed if one.story is not None and one.same_fitting]
+    return creeping([_scores(one) for one in told]) if told else None
+
+
+@lru_cache(maxsize=4096)
+def _scores(one: Change) -> Mapping[Adjuster, float]:
+    assert one.before.left is not None
+    assert one.after.found is not None
+    left, found = one.before.left.pooled, one.after.found.pooled
+    return scores(one.after.layout, left, found, one.after.meter, one.same_meter, one.hot, one.common or 0.0)
+
+
+def repeatability(stand: Stand, meter: Meter) -> float:
+    """How far a bore may read from where it stands with nothing changed: twice the standard deviation of one reading,
+    in windows of the round."""
+    return 2 * reading_sd(stand.judged.mean, meter) / stand.judged.half_width
+
+
+def _idle(story: Story) -> list[Round]:
+    return [r for r in story.rounds if r.closed and r.row.opening == 0]
+
+
+def _before_any_move(story: Story) -> list[Round]:
+    first = min((m.after_reading for m in story.moves), default=None)
+    return [r for r in _idle(story) if first is None or r.newest <= first]
+
+
+def _stand(story: Story, speaks: Round, together: Sequence[Round]) -> Stand:
+    """Hot rounds are taken together with hot ones, a coarse look only with others of its kind."""
+    hot = speaks.row.phase != FIRST_FIRE.slug
+    alike = [r for r in together if (r.row.phase != FIRST_FIRE.slug) == hot] or [speaks]
+    meter = story.meter_as_read()
+    rounds = {one.row.ident: one for one in (*alike, speaks)}
+    judged = {ident: evenness_of(story, one, story.settings.fine_window) for ident, one in rounds.items()}
+    values: dict[int, list[float]] = defaultdict(list)
+    for one in alike:
+        readings = story.as_read(one)
+        drift = judged[one.row.ident].drift
+        first, last = readings[0].at, max(r.at for r in readings)
+        for at, reading in enumerate(readings):
+            share = (reading.at - first) / (last - first) if last > first else at / max(1, len(readings) - 1)
+            values[reading.bore].append(reading.value - drift * (share - 0.5))
+    pooled = {bore: pool(taken, meter) for bore, taken in values.items()}
+    return Stand(judged[speaks.row.ident], pooled, hot)
+
+
+def _air(story: Story) -> Conditions | None:
+    """The air and speed of a visit, when all three were recorded."""
+    seen = {c.item: c.number for c in story.checks.values() if c.item in AIR and c.number is not None}
+    if set(seen) != set(AIR):
+        return None
+    pressure, temperature, speed = (seen[item] for item in AIR)
+    return Conditions(pressure * KPA, temperature + ZERO_CELSIUS, speed * REV_PER_MIN)

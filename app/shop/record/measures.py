@@ -1,0 +1,108 @@
+"""The units a shop sees and types in: temperatures, pressures, blades, distances. Records keep the item's own unit.
+
+A figure is turned from one into the other by a ``Measure`` and nowhere else. What a shop chose changes how figures are
+worded, on every visit at once, and nothing of how they are judged.
+"""
+
+from dataclasses import dataclass, fields, replace
+from typing import Literal
+
+from app.sync.engine.units import BAR, IN_HG, INCH, KPA, MILLIBAR, MM, PSI, THOU
+
+Quantity = Literal["temperature", "oil_pressure", "air_pressure", "blade", "distance"]
+
+
+@dataclass(frozen=True, slots=True)
+class Measure:
+    """One unit: ``size`` of the recorded unit is one of it, counted from ``zero``; shown to so many ``places``."""
+
+    name: str
+    size: float = 1.0
+    zero: float = 0.0
+    places: int = 1
+
+    def shown(self, kept: float) -> str:
+        """A recorded figure as it is typed."""
+        return f"{round((kept - self.zero) / self.size, self.places):g}"
+
+    def says(self, kept: float) -> str:
+        """A recorded figure with the unit."""
+        return f"{self.shown(kept)} {self.name}"
+
+    def apart(self, difference: float) -> str:
+        """A difference of two recorded figures, to the nearest whole one, with the unit."""
+        return f"{difference / self.size:.0f} {self.name}"
+
+    @property
+    def span(self) -> "Measure":
+        """The same unit for differences, which count from nothing."""
+        return replace(self, zero=0.0)
+
+    def kept(self, typed: float) -> float:
+        """A typed figure as it is recorded, to six places."""
+        return round(typed * self.size + self.zero, 6)
+
+
+MEASURES: dict[Quantity, tuple[Measure, ...]] = {
+    "temperature": (Measure("°C"), Measure("°F", 5 / 9, -32 * 5 / 9)),
+    "oil_pressure": (Measure("kPa"), Measure("psi", PSI / KPA), Measure("bar", BAR / KPA, places=2)),
+    "air_pressure": (
+        Measure("kPa abs."),
+        Measure("inHg abs.", IN_HG / KPA, places=2),
+        Measure("mbar abs.", MILLIBAR / KPA, places=0),
+    ),
+    "blade": (Measure("thou", places=2), Measure("mm", MM / THOU, places=3)),
+    "distance": (Measure("km", places=0), Measure("miles", 63360 * INCH / 1000, places=0)),
+}
+"""The units of each quantity; the first one is what is recorded in. Pounds, inches, miles of 63,360 of them and the
+degree Fahrenheit are exact by definition (NIST SP 811, appendix B)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Units:
+    """The names of the units chosen, by quantity. Raises ValueError for one that is none of ``MEASURES``."""
+
+    temperature: str = "°C"
+    oil_pressure: str = "kPa"
+    air_pressure: str = "kPa abs."
+    blade: str = "thou"
+    distance: str = "km"
+
+    def __post_init__(self) -> None:
+        for quantity, names in CHOICES.items():
+            if getattr(self, quantity) not in names:
+                raise ValueError(f"{getattr(self, quantity)} is no unit of {quantity}")
+
+    def of(self, quantity: Quantity) -> Measure:
+        """The unit chosen for a quantity."""
+        return named(quantity, getattr(self, quantity))
+
+    @property
+    def metric(self) -> bool:
+        """Whether blades are in millimetres."""
+        return self.blade == "mm"
+
+    @property
+    def code(self) -> str:
+        """All of them in a line, which a form carries along so that its figures are read in what stood beside them."""
+        return ",".join(getattr(self, f.name) for f in fields(self))
+
+    @staticmethod
+    def coded(code: str) -> "Units":
+        """The units of such a line. Raises ValueError when it is none."""
+        names = code.split(",")
+        if len(names) != len(MEASURES):
+            raise ValueError("a unit for every quantity")
+        return Units(*names)
+
+
+CHOICES: dict[Quantity, tuple[str, ...]] = {
+    quantity: tuple(measure.name for measure in measures) for quantity, measures in MEASURES.items()
+}
+RECORDED = Units()
+"""The units of the records."""
+
+
+def named(quantity: Quantity, unit: str) -> Measure:
+    """The unit of that name. Raises KeyError when the quantity has none."""
+    return {measure.name: measure for measure in MEASURES[quantity]}[unit]

@@ -1,0 +1,83 @@
+"""How far the records of a visit go, told cheaply: a page asks it every second whether it is out of date.
+
+Evidence is only ever added, so the newest ids say whether anything was added; an engine's facts have their version.
+"""
+
+from collections.abc import Sequence
+from typing import NamedTuple
+
+from sqlmodel import Session
+
+from app.shop.errors import NotThereError
+from app.shop.record.visit_record import Story
+from app.shop.store.database import wire
+from app.shop.store.tables import Row
+
+QUERY = """
+SELECT e.version,
+  coalesce((SELECT max(r.id) FROM round o JOIN reading r ON r.round_id = o.id WHERE o.visit_id = v.id), 0),
+  coalesce((SELECT max(id) FROM round WHERE visit_id = v.id), 0),
+  coalesce((SELECT max(id) FROM move WHERE visit_id = v.id), 0),
+  coalesce((SELECT max(id) FROM "check" WHERE visit_id = v.id), 0),
+  coalesce((SELECT max(id) FROM override WHERE visit_id = v.id), 0),
+  coalesce((SELECT max(id) FROM sign_off WHERE visit_id = v.id), 0),
+  coalesce((SELECT max(id) FROM correction WHERE visit_id = v.id), 0),
+  coalesce((SELECT max(id) FROM study_reading), 0),
+  coalesce((SELECT max(id) FROM setup), 0),
+  coalesce((SELECT max(c.id) FROM visit b JOIN correction c ON c.visit_id = b.id
+            WHERE b.engine_id = v.engine_id AND b.number < v.number), 0)
+FROM visit v JOIN engine e ON e.id = v.engine_id WHERE v.id = ?
+"""
+
+
+class Marks(NamedTuple):
+    """The version of a visit's engine, and the newest id of each table that a visit has rows in, 0 for none;
+    ``study`` is the newest reading of any meter's study, ``setup`` the newest settings of the shop and
+    ``corrected_before`` the newest correction of an earlier visit of the engine."""
+
+    engine: int
+    reading: int
+    round: int
+    move: int
+    check: int
+    override: int
+    sign_off: int
+    correction: int
+    study: int
+    setup: int
+    corrected_before: int
+
+
+def marks(session: Session, visit_id: int) -> Marks:
+    """How far the records of a visit go now. Raises NotThereError."""
+    row = wire(session).execute(QUERY, (visit_id,)).fetchone()
+    if row is None:
+        raise NotThereError("visit of that number")
+    return Marks(*row)
+
+
+def marks_of(story: Story) -> Marks:
+    """How far the records went when ``story`` was read."""
+    return Marks(
+        story.engine.version,
+        story.last_reading,
+        story.rounds[-1].row.ident if story.rounds else 0,
+        _newest(story.all_moves),
+        _newest(story.all_checks),
+        _newest(story.overrides),
+        story.sign_off.ident if story.sign_off else 0,
+        _newest(story.corrections),
+        story.studied,
+        story.setup,
+        story.corrected_before,
+    )
+
+
+def _newest(rows: Sequence[Row]) -> int:
+    """The id of the last of rows that stand in the order they were stored."""
+    return rows[-1].ident if rows else 0
+
+
+def version(session: Session, visit_id: int) -> str:
+    """A short text that changes with every row added to a visit. Raises NotThereError."""
+    return ".".join(map(str, marks(session, visit_id)))

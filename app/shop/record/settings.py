@@ -1,0 +1,124 @@
+"""What this shop works with, in base units. A visit is judged by the settings it was opened under.
+
+Here stand the settings with their defaults and where each default comes from; ``setups`` stores and finds them.
+"""
+
+import json
+from dataclasses import asdict, dataclass, field, fields, replace
+from typing import Any
+
+from app.shop.record.measures import Units
+from app.sync.engine.units import KPA, MINUTE, THOU, ZERO_CELSIUS
+from app.sync.readings.heat import HeatRule
+
+PRACTICE = "common practice, no published source"
+OWN = "this program's own choice"
+SI = f"the SI's; {OWN}"
+
+OPENINGS = (2 * THOU, 120 * THOU)
+"""What may be laid under the central lever for the bank balance, from and to [m]."""
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """Beyond these the phase stops and the engine with it. Pressures [Pa] above ambient, temperatures [K]."""
+
+    oil_pressure_start: float = 100 * KPA
+    oil_pressure_hot: float = 70 * KPA
+    coolant: float = 110 + ZERO_CELSIUS
+    oil: float = 135 + ZERO_CELSIUS
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """What a shop may set: windows as fractions of the mean, lengths [m], temperatures [K], times [s].
+
+    ``bank_window`` holds for the banks off idle, ``idle_bank_window`` for the ratio of their means at idle before and
+    after a link was turned. ``people`` are initials and full names.
+
+    ``openings`` are the blades under the central lever for the bank balance, two or three; 0.010 in and 0.030 in open
+    the plates by about 0.6 and 1.7 degrees on a one-inch lever, and a factor of three tells the length of a link from
+    the ratio of its levers. Oil of at least 60 degrees before idle checks stands in public service sheets; no published
+    rate of heat soak, limit between bores or set of blades was found, so the rest is common practice or this program's
+    own choice, as ``SOURCES`` says.
+    """
+
+    coarse_window: float = 0.25
+    fine_window: float = 0.08
+    bank_window: float = 0.04
+    idle_bank_window: float = 0.04
+    openings: tuple[float, ...] = (10 * THOU, 30 * THOU)
+    base_blade: float = 3 * THOU
+    blades: tuple[float, ...] = tuple(
+        t * THOU for t in (1.5, 2, 2.5, 3, 3.5, 4, 4.5, 5, 6, 7, 8, 9, 10, 12, 14, 16, 18, 20, 25)
+    )
+    recheck_km: float = 5000
+    recheck_months: float = 12
+    pulls: float = 3
+    people: tuple[tuple[str, str], ...] = ()
+    units: Units = field(default_factory=Units)
+    limits: Limits = field(default_factory=Limits)
+    heat: HeatRule = field(
+        default_factory=lambda: HeatRule(
+            least_time=15 * MINUTE,
+            coolant=70 + ZERO_CELSIUS,
+            oil=65 + ZERO_CELSIUS,
+            steady_for=5 * MINUTE,
+            steady_within=2.0,
+        )
+    )
+
+    def window(self, phase: str) -> float:
+        """Half width of the window that the rounds of a phase are judged by."""
+        return {"first-fire": self.coarse_window, "part-throttle-bank-balance": self.bank_window}.get(
+            phase, self.fine_window
+        )
+
+
+DEFAULTS = Settings()
+"""What holds in a shop that set nothing."""
+
+SOURCES: dict[str, str] = {
+    "coarse_window": OWN,
+    "fine_window": OWN,
+    "bank_window": OWN,
+    "idle_bank_window": OWN,
+    "openings": OWN,
+    "base_blade": PRACTICE,
+    "blades": f"the usual inch set, {PRACTICE}",
+    "recheck_km": OWN,
+    "recheck_months": OWN,
+    "pulls": PRACTICE,
+    "people": "nobody; initials are taken as they are typed",
+    "oil_pressure_start": f"{PRACTICE}; the maker's figure comes first",
+    "oil_pressure_hot": f"{PRACTICE}; the maker's figure comes first",
+    "coolant_most": f"{PRACTICE}; the maker's figure comes first",
+    "oil_most": f"{PRACTICE}; the maker's figure comes first",
+    "least_time": OWN,
+    "coolant_least": OWN,
+    "oil_least": "a little over the 60 °C of public service sheets",
+    "steady_for": OWN,
+    "steady_within": OWN,
+    "temperature": SI,
+    "oil_pressure": SI,
+    "air_pressure": SI,
+    "distance": SI,
+    "blade": f"as feeler blades are marked in the usual inch set, {PRACTICE}",
+}
+"""Where each default comes from."""
+
+
+def to_json(settings: Settings) -> str:
+    """Text of the settings, stable under sorting of keys."""
+    return json.dumps(asdict(settings), sort_keys=True)
+
+
+def from_json(text: str) -> Settings:
+    """The settings that ``to_json`` wrote; what an older version did not know yet is at its default."""
+    read: dict[str, Any] = json.loads(text)
+    known = {f.name for f in fields(Settings)}
+    values: dict[str, Any] = {n: tuple(v) if isinstance(v, list) else v for n, v in read.items() if n in known}
+    values["people"] = tuple((initials, name) for initials, name in values.get("people", ()))
+    for name in ("limits", "heat", "units"):
+        values[name] = replace(getattr(DEFAULTS, name), **values.get(name, {}))
+    return replace(DEFAULTS, **values)

@@ -1,0 +1,70 @@
+"""Every write carries a key made by whoever writes: the same one twice is stored once and answered alike."""
+
+import hashlib
+import json
+import uuid
+from collections.abc import Sequence
+from typing import Protocol, TypeVar
+
+from sqlmodel import Session
+
+from app.shop.errors import ConflictError, RefusedError
+from app.shop.store.database import wire
+from app.shop.store.tables import Row
+
+T = TypeVar("T", bound=Row)
+
+
+def new_key() -> str:
+    """A key for a form that was made on the server."""
+    return str(uuid.uuid4())
+
+
+def part_key(key: str, part: str) -> str:
+    """The key of one row among several that are written under ``key``."""
+    return str(uuid.uuid5(uuid.UUID(key), part))
+
+
+def checked(key: str) -> str:
+    """``key`` in its usual spelling. Raises RefusedError when it is not a UUID."""
+    try:
+        return str(uuid.UUID(key))
+    except ValueError:
+        raise RefusedError({"key": "This form lost its key. Open the page again."}) from None
+
+
+def fingerprint(**sent: object) -> str:
+    """A hash of what was sent, to tell a repeat from another write under the same key."""
+    return hashlib.sha256(_ENCODER.encode(sent).encode()).hexdigest()
+
+
+_ENCODER = json.JSONEncoder(sort_keys=True, default=str)
+
+
+def earlier(session: Session, table: type[T], key: str, payload: str) -> T | None:
+    """The row stored under ``key`` before, if any. Raises ConflictError when it was stored for something else."""
+    query = f'SELECT id FROM "{table.__tablename__}" WHERE key = ?'
+    found = wire(session).execute(query, (key,)).fetchone()  # nearly always none: no need for the ORM
+    row = None if found is None else session.get(table, found[0])
+    if row is not None and row.payload != payload:
+        raise ConflictError({"key": "This was already sent with other contents. Open the page again and look at it."})
+    return row
+
+
+class Superseding(Protocol):
+    """A row that may replace an earlier one of its table."""
+
+    @property
+    def ident(self) -> int: ...
+
+    @property
+    def supersedes_id(self) -> int | None: ...
+
+
+S = TypeVar("S", bound=Superseding)
+
+
+def current(rows: Sequence[S]) -> list[S]:
+    """The rows that no later row supersedes, in their order."""
+    gone = {row.supersedes_id for row in rows}
+    return [row for row in rows if row.ident not in gone]

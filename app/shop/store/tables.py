@@ -1,0 +1,355 @@
+"""The tables, as SQLModel classes. ``migrations/`` makes them; nothing here creates or changes a table.
+
+Every table is STRICT. Times are ISO 8601 text in UTC, because SQLite has no time type and SQLAlchemy's hands back naive
+ones. Hardware is in base units; a reading keeps the figure that the meter showed and its unit, because that is the
+evidence, and is converted when the brain is asked.
+
+Rows of every table but ``engine`` are never changed or deleted (triggers see to it): a correction is a new row that
+names the one it supersedes. ``key`` is made by whoever writes, so that the same write sent twice is stored once;
+``payload`` is a hash of what was sent under it.
+"""
+
+from sqlalchemy import REAL, CheckConstraint, MetaData, Text, UniqueConstraint, text
+from sqlmodel import Field, SQLModel
+
+NAMING = {
+    "ix": "ix_%(column_0_N_label)s",
+    "uq": "uq_%(table_name)s_%(column_0_N_name)s",
+    "ck": "ck_%(table_name)s_%(constraint_name)s",
+    "fk": "fk_%(table_name)s_%(column_0_N_name)s_%(referred_table_name)s",
+    "pk": "pk_%(table_name)s",
+}
+metadata = MetaData(naming_convention=NAMING)
+STRICT = {"sqlite_strict": True}
+
+
+class Row(SQLModel):
+    """What every table shares."""
+
+    metadata = metadata
+    id: int | None = Field(default=None, primary_key=True)
+    key: str = Field(sa_type=Text, unique=True)
+    payload: str = Field(sa_type=Text)
+
+    @property
+    def ident(self) -> int:
+        """The primary key of a row that has been stored. Raises LookupError before that."""
+        if self.id is None:
+            raise LookupError("this row has not been stored yet")
+        return self.id
+
+
+class Evidence(Row):
+    """What every table shares whose rows are only ever added. ``seal`` is set when a row is stored: see ``seals``."""
+
+    seal: str = Field(default="", sa_type=Text, sa_column_kwargs={"server_default": text("''")})
+
+
+class Engine(Row, table=True):
+    """An engine and whom it belongs to. The one table whose rows may change; ``version`` counts the changes."""
+
+    __table_args__ = (STRICT,)
+    serial: str = Field(sa_type=Text)
+    serial_folded: str = Field(sa_type=Text, unique=True)
+    description: str = Field(sa_type=Text)
+    displacement: float = Field(sa_type=REAL)
+    displacement_unit: str = Field(sa_type=Text)
+    customer: str = Field(sa_type=Text)
+    vehicle: str = Field(sa_type=Text)
+    idle_speed: float = Field(sa_type=REAL)
+    registered_at: str = Field(sa_type=Text)
+    version: int = 1
+
+
+class Fitting(Evidence, table=True):
+    """What is fitted to an engine from ``at`` on: layout and hardware as JSON (see ``fittings``)."""
+
+    __table_args__ = (UniqueConstraint("engine_id", "number"), STRICT)
+    engine_id: int = Field(foreign_key="engine.id", ondelete="RESTRICT")
+    number: int
+    layout: str = Field(sa_type=Text)
+    hardware: str = Field(sa_type=Text)
+    why: str = Field(sa_type=Text)
+    at: str = Field(sa_type=Text)
+
+
+class Practice(Evidence, table=True):
+    """Word that an engine is simulated, to practise on. What it is follows from ``seed`` and ``trouble`` (see
+    ``app.sync.simulation.simulator``); where it stands, from the readings and moves of its visits."""
+
+    __table_args__ = (UniqueConstraint("engine_id"), STRICT)
+    engine_id: int = Field(foreign_key="engine.id", ondelete="RESTRICT")
+    seed: int
+    trouble: str = Field(sa_type=Text)
+    at: str = Field(sa_type=Text)
+
+
+class MeterRow(Evidence, table=True):
+    """An instrument of the shop. ``step``, ``low`` and ``high`` are in its own unit."""
+
+    __tablename__ = "meter"
+    __table_args__ = (STRICT,)
+    name: str = Field(sa_type=Text)
+    quantity: str = Field(sa_type=Text)
+    unit: str = Field(sa_type=Text)
+    step: float = Field(sa_type=REAL)
+    low: float = Field(sa_type=REAL)
+    high: float = Field(sa_type=REAL)
+    repeatability: float = Field(sa_type=REAL)
+    repeatability_from: str = Field(sa_type=Text)
+
+
+class Setup(Evidence, table=True):
+    """One version of the shop's settings, as JSON (see ``settings``); the newest one holds."""
+
+    __table_args__ = (STRICT,)
+    said: str = Field(sa_type=Text)
+    why: str = Field(sa_type=Text)
+    by: str = Field(sa_type=Text)
+    at: str = Field(sa_type=Text)
+
+
+class Study(Evidence, table=True):
+    """A study of a meter: one bore read again and again, or, with ``other_id``, bores read with both meters.
+
+    ``place`` says at which engine and bore.
+    """
+
+    __table_args__ = (STRICT,)
+    meter_id: int = Field(foreign_key="meter.id", ondelete="RESTRICT")
+    other_id: int | None = Field(default=None, foreign_key="meter.id", ondelete="RESTRICT")
+    place: str = Field(sa_type=Text)
+    by: str = Field(sa_type=Text)
+    at: str = Field(sa_type=Text)
+
+
+class StudyReading(Evidence, table=True):
+    """One value of a study, in the meter's unit. ``place`` counts readings, or bores of a comparison, from 1."""
+
+    __tablename__ = "study_reading"
+    __table_args__ = (UniqueConstraint("supersedes_id"), STRICT)
+    study_id: int = Field(foreign_key="study.id", ondelete="RESTRICT", index=True)
+    meter_id: int = Field(foreign_key="meter.id", ondelete="RESTRICT")
+    place: int
+    value: float = Field(sa_type=REAL)
+    by: str = Field(sa_type=Text)
+    at: str = Field(sa_type=Text)
+    supersedes_id: int | None = Field(default=None, foreign_key="study_reading.id", ondelete="RESTRICT")
+
+
+class MeterDue(Evidence, table=True):
+    """The day on which a meter is to be checked next (ISO); the newest row of a meter counts."""
+
+    __tablename__ = "meter_due"
+    __table_args__ = (STRICT,)
+    meter_id: int = Field(foreign_key="meter.id", ondelete="RESTRICT")
+    due: str = Field(sa_type=Text)
+    why: str = Field(sa_type=Text)
+    by: str = Field(sa_type=Text)
+    at: str = Field(sa_type=Text)
+
+
+class Visit(Evidence, table=True):
+    """One time the engine is worked on. ``setup`` is the version of the settings it is judged by, None the defaults.
+
+    ``changed`` names what was changed since the last sign-off, with commas between.
+    """
+
+    __table_args__ = (UniqueConstraint("engine_id", "number"), STRICT)
+    engine_id: int = Field(foreign_key="engine.id", ondelete="RESTRICT")
+    fitting_id: int = Field(foreign_key="fitting.id", ondelete="RESTRICT")
+    meter_id: int = Field(foreign_key="meter.id", ondelete="RESTRICT")
+    number: int
+    place: str = Field(sa_type=Text)
+    job: str = Field(sa_type=Text)
+    why: str = Field(sa_type=Text)
+    by: str = Field(sa_type=Text)
+    opened_at: str = Field(sa_type=Text)
+    setup: int | None = None
+    changed: str | None = Field(default=None, sa_type=Text)
+
+
+class RoundRow(Evidence, table=True):
+    """One pass over the bores. ``opening`` is what holds the central lever off its rest [m], 0 at idle.
+
+    ``from_above`` is 1 where the lever was opened further first and brought back, None where it was opened up to there.
+    """
+
+    __tablename__ = "round"
+    __table_args__ = (
+        CheckConstraint("from_above IS NULL OR (from_above = 1 AND opening > 0)", name="from_above"),
+        UniqueConstraint("visit_id", "number"),
+        STRICT,
+    )
+    visit_id: int = Field(foreign_key="visit.id", ondelete="RESTRICT")
+    phase: str = Field(sa_type=Text)
+    number: int
+    opening: float = Field(sa_type=REAL)
+    begun_at: str = Field(sa_type=Text)
+    from_above: int | None = None
+
+
+class ReadingRow(Evidence, table=True):
+    """One meter value at one bore, or word that the bore was skipped (no value, a reason)."""
+
+    __tablename__ = "reading"
+    __table_args__ = (
+        CheckConstraint("(kind = 'skip') = (value IS NULL)", name="skip_has_no_value"),
+        CheckConstraint("kind IN ('turn', 'closing', 'again', 'skip')", name="kind"),
+        CheckConstraint("value IS NULL OR value BETWEEN 0 AND 100000", name="value"),
+        UniqueConstraint("supersedes_id"),
+        STRICT,
+    )
+    round_id: int = Field(foreign_key="round.id", ondelete="RESTRICT", index=True)
+    bore: int
+    kind: str = Field(sa_type=Text)
+    value: float | None = Field(default=None, sa_type=REAL)
+    unit: str = Field(sa_type=Text)
+    why: str = Field(default="", sa_type=Text)
+    by: str = Field(sa_type=Text)
+    at: str = Field(sa_type=Text)
+    supersedes_id: int | None = Field(default=None, foreign_key="reading.id", ondelete="RESTRICT")
+
+
+class MoveRow(Evidence, table=True):
+    """One adjustment actually made. ``amount`` is in turns, flats, or metres of blade, by ``kind``: turns of a stop
+    screw or of a coupler's own screw are positive inward, those of a bypass screw outward.
+
+    ``after_reading`` is the visit's newest reading when the move was stored (0 for none): it places the move among the
+    readings without asking a clock.
+    """
+
+    __tablename__ = "move"
+    __table_args__ = (
+        CheckConstraint("kind IN ('stop', 'blade', 'screw', 'link', 'bypass')", name="kind"),
+        UniqueConstraint("supersedes_id"),
+        STRICT,
+    )
+    visit_id: int = Field(foreign_key="visit.id", ondelete="RESTRICT", index=True)
+    phase: str = Field(sa_type=Text)
+    kind: str = Field(sa_type=Text)
+    bank: str = Field(sa_type=Text)
+    near: int | None = None
+    far: int | None = None
+    amount: float = Field(sa_type=REAL)
+    leaves: str = Field(sa_type=Text)
+    advised: int
+    after_reading: int
+    by: str = Field(sa_type=Text)
+    at: str = Field(sa_type=Text)
+    supersedes_id: int | None = Field(default=None, foreign_key="move.id", ondelete="RESTRICT")
+
+
+class CheckRow(Evidence, table=True):
+    """One thing that a phase asks for, as recorded: ``number`` in the item's own unit.
+
+    ``text`` takes an item back, or says when a figure was read that was entered later.
+
+    ``after_move`` is the visit's newest move when the check was stored (0 for none).
+    """
+
+    __tablename__ = "check"
+    __table_args__ = (UniqueConstraint("supersedes_id"), STRICT)
+    visit_id: int = Field(foreign_key="visit.id", ondelete="RESTRICT", index=True)
+    phase: str = Field(sa_type=Text)
+    item: str = Field(sa_type=Text)
+    number: float | None = Field(default=None, sa_type=REAL)
+    text: str = Field(default="", sa_type=Text)
+    after_move: int
+    by: str = Field(sa_type=Text)
+    at: str = Field(sa_type=Text)
+    supersedes_id: int | None = Field(default=None, foreign_key="check.id", ondelete="RESTRICT")
+
+
+class Override(Evidence, table=True):
+    """Word that a phase was passed with something missing, by whom and why. ``missing`` says what, as it was then.
+
+    ``gate`` names the one thing that was passed over when it was not the whole phase.
+    """
+
+    __table_args__ = (STRICT,)
+    visit_id: int = Field(foreign_key="visit.id", ondelete="RESTRICT", index=True)
+    phase: str = Field(sa_type=Text)
+    missing: str = Field(sa_type=Text)
+    why: str = Field(sa_type=Text)
+    gate: str | None = Field(default=None, sa_type=Text)
+    by: str = Field(sa_type=Text)
+    at: str = Field(sa_type=Text)
+
+
+class SignOff(Evidence, table=True):
+    """A named person's word that the engine is fit to leave. It ends the visit.
+
+    ``after_study`` is the newest reading of any meter's study by then: the visit stays judged by what was known.
+    """
+
+    __tablename__ = "sign_off"
+    __table_args__ = (UniqueConstraint("visit_id"), STRICT)
+    visit_id: int = Field(foreign_key="visit.id", ondelete="RESTRICT")
+    name: str = Field(sa_type=Text)
+    at: str = Field(sa_type=Text)
+    after_study: int | None = None
+
+
+class Correction(Evidence, table=True):
+    """Word that something recorded was wrong, after the sign-off. The rows stored with it supersede what was wrong.
+
+    ``number`` is the issue of the handover sheet that it makes, from 2. ``after_reading`` and ``after_check`` are the
+    visit's newest rows before it (0 for none), so that an earlier issue can be shown as it was.
+    """
+
+    __table_args__ = (UniqueConstraint("visit_id", "number"), STRICT)
+    visit_id: int = Field(foreign_key="visit.id", ondelete="RESTRICT")
+    number: int
+    after_reading: int
+    after_check: int
+    why: str = Field(sa_type=Text)
+    by: str = Field(sa_type=Text)
+    at: str = Field(sa_type=Text)
+
+
+class Person(Evidence, table=True):
+    """Someone who signs off. A changed PIN, and a leaving (``active`` 0), is a row that supersedes the one before.
+
+    ``pin`` is a slow hash with its own salt, never the PIN.
+    """
+
+    __table_args__ = (UniqueConstraint("supersedes_id"), STRICT)
+    name: str = Field(sa_type=Text)
+    pin: str = Field(sa_type=Text)
+    active: int
+    at: str = Field(sa_type=Text)
+    supersedes_id: int | None = Field(default=None, foreign_key="person.id", ondelete="RESTRICT")
+
+
+class PinTry(Evidence, table=True):
+    """One time somebody gave a PIN: for whom, and whether it was ``right``. The name is that of the person row."""
+
+    __tablename__ = "pin_try"
+    __table_args__ = (STRICT,)
+    name: str = Field(sa_type=Text, index=True)
+    right: int
+    at: str = Field(sa_type=Text)
+
+
+class Tablet(Evidence, table=True):
+    """A tablet that was let in. A new name, and its removal (``active`` 0), is a row that supersedes the one before.
+
+    ``token`` is the SHA-256 of what the tablet keeps in its cookie: 256 random bits need no slower hash.
+    """
+
+    __table_args__ = (UniqueConstraint("supersedes_id"), STRICT)
+    name: str = Field(sa_type=Text)
+    token: str = Field(sa_type=Text)
+    active: int
+    paired_at: str = Field(sa_type=Text)
+    at: str = Field(sa_type=Text)
+    supersedes_id: int | None = Field(default=None, foreign_key="tablet.id", ondelete="RESTRICT")
+
+
+EVIDENCE = (
+    *("fitting", "meter", "visit", "round", "reading", "move", "check", "override", "sign_off", "correction"),
+    *("study", "study_reading", "meter_due", "setup", "practice"),
+    *("person", "pin_try", "tablet"),
+)
+"""The tables whose rows are only ever added."""

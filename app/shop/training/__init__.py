@@ -1,0 +1,1 @@
+"""Simulated engines to train on, worked from a seed and what was recorded at them."""

@@ -1,0 +1,266 @@
+"""Practice: a simulated engine in the shop, to train on.
+
+Its state is worked out each time from its seed and from what was recorded at it, like everything else here. A move is
+made by recording it, and the simulated hand makes it imperfectly; every value entered counts as a reading taken.
+"""
+
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import get_args
+
+import numpy as np
+from sqlmodel import Session, select
+
+from app.shop.commands import checks, readings
+from app.shop.commands.readings import NewReading
+from app.shop.errors import NotThereError, RefusedError
+from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED, phase_named
+from app.shop.procedure.read_order import due
+from app.shop.record import visits
+from app.shop.record.visit_record import UNITS, Story, move_of
+from app.shop.store.database import Database
+from app.shop.store.idempotency import checked
+from app.shop.store.tables import Practice, ReadingRow
+from app.sync.engine.events import Event, Reading
+from app.sync.engine.layout import Coupler, Layout
+from app.sync.engine.linkage import link_rotation
+from app.sync.engine.units import REV_PER_MIN
+from app.sync.simulation.reference_run import Careful, careful
+from app.sync.simulation.simulator import (
+    BLADE_MINUTES,
+    READING_MINUTES,
+    STOP_MINUTES,
+    Roughness,
+    Stand,
+    Trouble,
+    replay,
+)
+
+TROUBLES: tuple[Trouble, ...] = get_args(Trouble)
+RAN_BEFORE = 40.0
+"""Minutes that a practice engine ran before: it is hot right through."""
+
+
+@dataclass(frozen=True, slots=True)
+class TrueBore:
+    """One bore as it really stands: flow [kg/s], how far from the mean as a fraction, edge gap [m]."""
+
+    bore: int
+    flow: float
+    off: float
+    gap: float
+
+
+@dataclass(frozen=True, slots=True)
+class Slack:
+    """Lost motion of a coupler, as the fraction of its far bore's flow that it is good for from one rest to another."""
+
+    coupler: Coupler
+    swing: float
+
+
+@dataclass(frozen=True, slots=True)
+class Truth:
+    """What nobody sees at a real engine.
+
+    ``worst`` and ``worst_at_first`` are fractions of the mean, ``scale`` what the meter shows over what flows, ``late``
+    the bank whose link is late against the other and by how many flats, ``worn`` the bank with lost motion in a joint
+    of its link and what that is good for in flats. ``minutes`` are those at idle, ``bank_minutes`` those off idle.
+    """
+
+    bores: tuple[TrueBore, ...]
+    mean: float
+    speed: float
+    scale: float
+    worst: float
+    worst_at_first: float
+    slack: Slack | None
+    slipped: Coupler | None
+    worn: tuple[str, float] | None
+    late: tuple[str, float] | None
+    minutes: float
+    bank_minutes: float
+    readings: int
+    moves: int
+
+
+def of_engine(session: Session, engine_id: int) -> Practice | None:
+    """Word that an engine is simulated; None for a real one."""
+    return session.exec(select(Practice).where(Practice.engine_id == engine_id)).first()
+
+
+def ids(session: Session) -> frozenset[int]:
+    """The engines that are simulated."""
+    return frozenset(session.exec(select(Practice.engine_id)).all())
+
+
+def read(shop: Database, visit_id: int, key: str, new: NewReading, at: str) -> int:
+    """Read a bore of the practice engine and keep what the meter shows, whatever ``value`` says. Returns its id.
+
+    Raises RefusedError for an engine that is real, NotThereError.
+    """
+    key = checked(key)
+    with shop.reading() as session:
+        kept = session.exec(select(ReadingRow.id).where(ReadingRow.key == key)).first()
+        story = visits.load(session, visit_id)
+        practice = of_engine(session, story.engine.ident)
+        if kept is not None:
+            return kept
+        if practice is None:
+            raise RefusedError({"value": "This engine is real: read it with the meter."})
+        if story.meter.quantity != "flow":
+            raise RefusedError({"value": "The practice engine answers a flow meter only."})
+        if new.bore not in story.layout.bores:
+            raise RefusedError({"value": f"This engine has no bore {new.bore}."})
+        stand = as_it_stands(session, practice, story)
+    size = UNITS[story.meter.unit]
+    step = story.meter.step
+    opening, above = _opening(story, new)
+    shown = step * round(stand.read(new.bore, opening=opening, from_above=above) / size / step)
+    value = min(max(shown, story.meter.low), story.meter.high)
+    kind = "again" if new.supersedes is not None else new.kind
+    taken = NewReading(new.phase, new.round_number, new.bore, kind, value, new.by, from_above=new.from_above)
+    return readings.add(shop, visit_id, key, taken, at)
+
+
+def read_speed(shop: Database, visit_id: int, key: str, slug: str, item: str, by: str, at: str) -> int:
+    """Look at the practice engine's tachometer and keep what it shows under an item of a phase.
+
+    Raises RefusedError for an engine that is real, NotThereError.
+    """
+    with shop.reading() as session:
+        story = visits.load(session, visit_id)
+        practice = of_engine(session, story.engine.ident)
+        if practice is None:
+            raise RefusedError({"value": "This engine is real: read its tachometer."})
+        stand = as_it_stands(session, practice, story)
+    return checks.record(shop, visit_id, key, slug, {item: round(stand.read_speed() / REV_PER_MIN)}, by, at)
+
+
+def as_it_stands(session: Session, practice: Practice, story: Story) -> Stand:
+    """The engine after everything recorded at it. ``story`` is the visit under way, whose meter it is read with.
+
+    Raises RefusedError when it was said that other bores are fitted: the simulated engine cannot follow.
+    """
+    told = sorted(visits.of_engine(session, practice.engine_id), key=lambda one: one.visit.number)
+    if any(one.layout != story.layout for one in told):
+        raise RefusedError({"value": "Its layout was changed: this practice engine answers no more. Start another."})
+    return replay(fresh(practice, story), [event for one in told for event in _done(one)])
+
+
+def truth(session: Session, visit_id: int) -> Truth:
+    """How the practice engine of a visit really stands. Raises NotThereError for a real engine."""
+    story, practice = _practised(session, visit_id)
+    stand = as_it_stands(session, practice, story)
+    flow, speed = stand.breathe()
+    mean, flat = float(flow.mean()), link_rotation(1.0, stand.hardware)
+    bores = tuple(
+        TrueBore(bore, float(one), float(one) / mean - 1, float(gap))
+        for bore, one, gap in zip(story.layout.bores, flow, stand.gaps(), strict=True)
+    )
+    off_idle = [m for m in story.all_moves if m.phase == BANK_BALANCE.slug]
+    read_off = [r for one in story.rounds if one.row.phase == BANK_BALANCE.slug for r in one.entered if r.value]
+    bank_minutes = READING_MINUTES * len(read_off) + STOP_MINUTES * len(off_idle)
+    return Truth(
+        bores=bores,
+        mean=mean,
+        speed=speed,
+        scale=float(stand.scale),
+        worst=stand.worst(),
+        worst_at_first=stand.worst_at_first,
+        slack=_slack(stand) if practice.trouble == "loose" else None,
+        slipped=stand.suspect if practice.trouble == "slipped" else None,
+        worn=next(((bank, lost / flat) for bank, lost in stand.joint.items() if lost), None),
+        late=_late(stand),
+        minutes=minutes_of(story) - bank_minutes,
+        bank_minutes=bank_minutes,
+        readings=sum(r.value is not None for one in story.rounds for r in one.entered),
+        moves=len(story.all_moves),
+    )
+
+
+def expert(session: Session, visit_id: int) -> Careful:
+    """What somebody careful would have needed to even the same engine at idle. Takes some seconds the first time."""
+    story, practice = _practised(session, visit_id)
+    settings = story.settings
+    window = settings.window(HEAT_SOAKED.slug)
+    return _careful(story.layout, practice.seed, _rough(story), practice.trouble, tuple(settings.blades), window)
+
+
+def minutes_of(story: Story) -> float:
+    """The work of a visit in minutes: what its readings and moves take."""
+    taken = sum(r.value is not None for one in story.rounds for r in one.entered)
+    moved = sum(BLADE_MINUTES if m.kind == "blade" else STOP_MINUTES for m in story.all_moves)
+    return READING_MINUTES * taken + moved
+
+
+@lru_cache(maxsize=64)
+def _careful(
+    layout: Layout, seed: int, rough: Roughness, trouble: str, blades: tuple[float, ...], window: float
+) -> Careful:
+    return careful(stand_of(layout, seed, rough, trouble), blades, window)
+
+
+def fresh(practice: Practice, story: Story) -> Stand:
+    """A practice engine before anything was done at it, read with the meter of ``story``."""
+    return stand_of(story.layout, practice.seed, _rough(story), practice.trouble)
+
+
+def stand_of(layout: Layout, seed: int, rough: Roughness, trouble: str) -> Stand:
+    """The simulated engine of a seed, hot, with links that somebody set by eye."""
+    ails = next(one for one in TROUBLES if one == trouble)
+    return Stand(layout, seed, rough, ails, heated=RAN_BEFORE, links_off=True)
+
+
+def _rough(story: Story) -> Roughness:
+    meter = story.meter_as_read()
+    return Roughness(repeatability=meter.repeatability, step=meter.step)
+
+
+def _done(story: Story) -> list[Event]:
+    """The preset of bypass screws, then readings and moves in their order, corrected ones too: they were made."""
+    stamped: list[tuple[tuple[int, int], Event]] = [
+        ((r.ident, 0), Reading(r.bore, 0.0, 0.0)) for one in story.rounds for r in one.entered if r.value is not None
+    ]
+    stamped += [((m.after_reading, m.ident), move_of(m)) for m in story.all_moves]
+    return [*story.bypass_preset(), *(event for _, event in sorted(stamped, key=lambda pair: pair[0]))]
+
+
+def _opening(story: Story, new: NewReading) -> tuple[float, bool]:
+    """What holds the lever in the round that is read [m], and whether it is reached from above."""
+    known = next((one for one in story.rounds if one.row.number == new.round_number), None)
+    if known is not None:
+        return known.row.opening, bool(known.row.from_above)
+    try:
+        return due(story, phase_named(new.phase)).opening, bool(new.from_above)
+    except KeyError:
+        raise NotThereError("phase of that name") from None
+
+
+def _practised(session: Session, visit_id: int) -> tuple[Story, Practice]:
+    story = visits.load(session, visit_id)
+    practice = of_engine(session, story.engine.ident)
+    if practice is None:
+        raise NotThereError("practice engine in that visit")
+    return story, practice
+
+
+def _slack(stand: Stand) -> Slack | None:
+    if stand.suspect is None:
+        return None
+    coupler = stand.suspect
+    rows = [stand.place[bore] for bore in stand.layout.bank_of(coupler.far).beyond(coupler)]
+    flows = []
+    for rest in (-0.5, 0.5):
+        angles = stand.angles()
+        angles[rows] = np.maximum(angles[rows] - stand.held[coupler] + rest * stand.slack[coupler], 0.0)
+        flows.append(float(stand.breathe(angles)[0][stand.place[coupler.far]]))
+    return Slack(coupler, 2 * (flows[1] - flows[0]) / (flows[0] + flows[1]))
+
+
+def _late(stand: Stand) -> tuple[str, float] | None:
+    if len(stand.layout.banks) < 2:
+        return None
+    (first, one), (second, other) = stand.link.items()
+    flats = (other - one) / link_rotation(1.0, stand.hardware)
+    return (second, -flats) if flats < 0 else (first, flats)

@@ -1,0 +1,171 @@
+"""The practice engines there are, and one of them put into the shop with a visit begun.
+
+It is registered, fitted and read like any engine: what tells it from a real one is a row that says what ails it.
+"""
+
+import uuid
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from sqlmodel import Session, func, select
+
+from app.shop.assessment.progress import items_of
+from app.shop.commands import checks, engines
+from app.shop.commands.engines import EngineFacts, folded
+from app.shop.demo.typical import TYPICAL
+from app.shop.errors import RefusedError
+from app.shop.procedure.items import Phase
+from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED
+from app.shop.record import visits
+from app.shop.record.visit_record import Story
+from app.shop.record.visits import NewVisit
+from app.shop.store.database import Database
+from app.shop.store.idempotency import checked, earlier, fingerprint, part_key
+from app.shop.store.tables import Engine, MeterRow, Practice
+from app.shop.training.training import TROUBLES, fresh, of_engine, stand_of
+from app.sync.engine.hardware import likely_hardware
+from app.sync.engine.layout import Bank, JointKind, Layout
+from app.sync.engine.units import REV_PER_MIN
+from app.sync.simulation.simulator import PER_BORE, WANTED, Roughness, fit_to_practise
+
+
+def _layout(*banks: tuple[int, ...], joints: tuple[JointKind, ...] = (), bypass: Iterable[int] = ()) -> Layout:
+    """Banks with the stop screw near their middle and the link at their front."""
+    made = (
+        Bank(name, bores, bores[(len(bores) - 1) // 2], bores[0], joints)
+        for name, bores in zip("AB", banks, strict=False)
+    )
+    return Layout(tuple(made), bypass=frozenset(bypass))
+
+
+SHAPES: Mapping[str, Layout] = {
+    "4": _layout((1, 2, 3, 4)),
+    "4-two": _layout((1, 2), (3, 4)),
+    "6": _layout((1, 2, 3, 4, 5, 6)),
+    "6-two": _layout((1, 2, 3), (4, 5, 6)),
+    "8": _layout((1, 2, 3, 4, 5, 6, 7, 8)),
+    "8-two": _layout((1, 2, 3, 4), (5, 6, 7, 8)),
+    "12-two": _layout((1, 2, 3, 4, 5, 6), (7, 8, 9, 10, 11, 12)),
+    "4-screws": _layout((1, 2, 3, 4), joints=("screw", "screw", "screw")),
+    "4-twins": _layout((1, 2, 3, 4), joints=("shaft", "screw-in", "shaft"), bypass=(1, 2, 3, 4)),
+}
+"""The engines there are to practise on."""
+
+MOST_SEEDS = 200
+STARTS = ("hot", "cold")
+
+GAUGES = ((20, 83.0, 85.0), (10, 84.0, 86.0), (0, 84.0, 86.0))
+"""Minutes before the start, coolant and oil [°C]: what was read while it warmed."""
+
+
+@dataclass(frozen=True, slots=True)
+class NewPractice:
+    """An engine to practise on: one of SHAPES, what ails it, whether to begin ``hot`` at the readings or ``cold``."""
+
+    shape: str
+    trouble: str
+    start: str
+    by: str
+
+
+def start(shop: Database, key: str, new: NewPractice, at: str) -> int:
+    """Register a practice engine, open its visit, and return the visit's id. Sent again it goes on where it stopped.
+
+    Begun ``hot``, everything before the first fine reading is recorded as done. Raises RefusedError.
+    """
+    key = checked(key)
+    problems = {}
+    if new.shape not in SHAPES:
+        problems["shape"] = "One of the engines listed."
+    if new.trouble not in TROUBLES:
+        problems["trouble"] = "One of the choices listed."
+    elif new.trouble == "worn" and len(SHAPES.get(new.shape, SHAPES["8-two"]).banks) < 2:
+        problems["trouble"] = "One bank has no links: choose an engine with two."
+    if new.start not in STARTS:
+        problems["start"] = "At the readings, or at the cold preset."
+    if not new.by.strip():
+        problems["by"] = "Initials of whoever practises."
+    if len(new.by) > engines.LONGEST:
+        problems["by"] = f"At most {engines.LONGEST} characters fit here."
+    if problems:
+        raise RefusedError(problems)
+    layout = SHAPES[new.shape]
+    engine_id = _register(shop, key, layout, at)
+    _mark(shop, part_key(key, "practice"), engine_id, layout, new.trouble, at)
+    with shop.reading() as session:
+        meter_id = _flow_meter(session)
+    opened = NewVisit("test cell", "", "Practice", new.by, meter_id)
+    visit_id = visits.open_visit(shop, engine_id, part_key(key, "visit"), opened, at)
+    if new.start == "hot":
+        _warm_up(shop, key, visit_id, new.by, at)
+    return visit_id
+
+
+def _register(shop: Database, key: str, layout: Layout, at: str) -> int:
+    n = len(layout.bores)
+    with shop.reading() as session:
+        before = session.exec(select(Engine).where(Engine.key == key)).first()
+        serial = before.serial if before else _free_serial(session)
+    facts = EngineFacts(
+        serial, "Practice engine: simulated", PER_BORE * n, "L", "Practice", "Nothing of it is real", WANTED
+    )
+    return engines.register(shop, key, facts, layout, likely_hardware(facts.displacement, n), at)
+
+
+def _free_serial(session: Session) -> str:
+    number = session.exec(select(func.count()).select_from(Practice)).one() + 1
+    while session.exec(select(Engine.id).where(Engine.serial_folded == folded(f"Practice {number}"))).first():
+        number += 1
+    return f"Practice {number}"
+
+
+def _mark(shop: Database, key: str, engine_id: int, layout: Layout, trouble: str, at: str) -> None:
+    sent = fingerprint(engine=engine_id, trouble=trouble)
+    seed = _seed_for(layout, trouble, uuid.UUID(key).int % 2**31)
+    with shop.writing() as session:
+        if not earlier(session, Practice, key, sent):
+            session.add(Practice(key=key, payload=sent, engine_id=engine_id, seed=seed, trouble=trouble, at=at))
+
+
+def _seed_for(layout: Layout, trouble: str, first: int) -> int:
+    """The first seed from ``first`` on that gives an engine worth practising on."""
+    seeds = range(first, first + MOST_SEEDS)
+    return next((seed for seed in seeds if fit_to_practise(stand_of(layout, seed, Roughness(), trouble))), first)
+
+
+def _flow_meter(session: Session) -> int:
+    """The shop's first flow meter, which every shop has had from the start."""
+    return session.exec(select(MeterRow).where(MeterRow.quantity == "flow").order_by(MeterRow.id)).all()[0].ident  # type: ignore[arg-type]
+
+
+def _warm_up(shop: Database, key: str, visit_id: int, by: str, at: str) -> None:
+    """Record what comes before the first fine reading; the quick round of a first fire is passed over, and said so."""
+
+    def record(phase: Phase, values: Mapping[str, float | None], part: str, read_at: str = "") -> None:
+        checks.record(shop, visit_id, part_key(key, part), phase.slug, values, by, at, read_at)
+
+    with shop.reading() as session:
+        story = visits.load(session, visit_id)
+        practice = of_engine(session, story.engine.ident)
+        assert practice is not None
+        speed = 10 * round(fresh(practice, story).breathe()[1] / REV_PER_MIN / 10)
+    typical = {**TYPICAL, "idle-speed": float(speed)}
+    for phase in (COLD_PRESET, FIRST_FIRE):
+        record(phase, _answers(story, phase, typical), phase.slug)
+    why = "Practice: the engine was warmed up before, and its first look is left to the readings."
+    checks.override(shop, visit_id, part_key(key, "override"), FIRST_FIRE.slug, why, by, at)
+    for minutes, coolant, oil in GAUGES:
+        read_at = datetime.fromisoformat(at) - timedelta(minutes=minutes)
+        gauges = {"coolant": coolant, "oil": oil}
+        record(HEAT_SOAKED, gauges, f"gauges {minutes}", read_at.isoformat(timespec="milliseconds"))
+    rest = {item: n for item, n in _answers(story, HEAT_SOAKED, typical).items() if item not in ("coolant", "oil")}
+    record(HEAT_SOAKED, rest, HEAT_SOAKED.slug)
+
+
+def _answers(story: Story, phase: Phase, typical: Mapping[str, float]) -> dict[str, float | None]:
+    return {
+        item.slug: typical[item.slug] if item.kind == "number" else None
+        for item in items_of(story, phase)
+        if item.needed
+    }

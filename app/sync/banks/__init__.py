@@ -1,0 +1,1 @@
+"""The two banks just off idle, and which cause parts them."""

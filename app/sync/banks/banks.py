@@ -1,0 +1,341 @@
+"""The two banks just off idle: does one leave its stop before the other, and is its link to blame?
+
+Once off its stop a bank stands where its link puts it: opening less free play, times its lever ratio. Two errors look
+different as the lever opens. A link of the wrong length keeps the same difference in kg/h; a wrong lever ratio lets it
+grow; a bank still on its stop shows next to nothing first and the whole difference later. The readings are weighed
+against all of these at once, on a grid of offset and ratio, so that a bank still on its stop needs no special case.
+"""
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Literal
+
+import numpy as np
+
+from app.sync.banks.link_hypotheses import FREE_PLAY, OFFSETS, RATIOS, Belief, Cause, expected_shares, weigh
+from app.sync.engine.events import Meter
+from app.sync.engine.hardware import Hardware
+from app.sync.engine.layout import Layout
+from app.sync.engine.linkage import flats_for
+from app.sync.engine.off_idle import gain_curve
+from app.sync.engine.units import INCH
+from app.sync.readings.rounds import reading_sd
+from app.sync.slips.changes import Floats
+
+CENTRAL_LEVER = 1.0 * INCH  # a rounded guess serves: the difference hardly depends on the exact opening
+LEAST_TRAVEL, NEXT_TRAVEL, WIDE_TRAVEL = 0.010 * CENTRAL_LEVER, 0.030 * CENTRAL_LEVER, 0.060 * CENTRAL_LEVER
+BETWEEN_TRAVEL = 0.020 * CENTRAL_LEVER  # where a bank that was still on its stop at the first opening has left it
+
+GAIN_DOUBT, GAIN_DOUBT_LEARNED = 0.15, 0.05
+
+# Bores even at idle part company off idle: 1.2 % of flow at 20 mrad, 2.1 % at 60 mrad in simulation.
+MISMATCH, MISMATCH_AT, MISMATCH_POWER, MISMATCH_SHARED = 0.012, 0.020, 0.5, 0.5
+
+# A cause is named from these odds. Readings of flow can hardly rule out a small ratio error, and one that they cannot
+# see does no harm (5 % of ratio costs at most 2.5 % between the banks), so nothing at all is named earlier.
+NAMED_FROM, NOTHING_FROM = 0.6, 0.5
+LOOKS_ALIKE, RATIO_DOUBT = 0.05, 0.45
+
+SURE = 1.96
+"""Standard deviations that flats are good to, at 95 %."""
+
+SAME_OPENING = 0.2  # an opening counts as read within that part of it
+
+Extra = Literal[
+    "none", "flow_meter", "idle", "free_play", "opening", "wider_opening", "both_ways", "angle_gauge", "again"
+]
+
+
+@dataclass(frozen=True, slots=True)
+class Opening:
+    """One part-throttle opening: the blade under the central lever [m] and the readings taken there [kg/s].
+
+    ``readings`` are means of ``times`` readings per bore. ``from_above``: the lever was opened further first and came
+    back, so that lost motion in a joint no longer holds its bank back.
+    """
+
+    lever_travel: float
+    readings: Mapping[int, float]
+    times: int = 1
+    from_above: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class BankDifference:
+    """Second bank less first bank at one opening: mean flow per bore [kg/s], its error, and per cent of their mean.
+
+    ``lever_travel`` [m] is 0 at idle; ``first`` and ``second`` are the banks' mean flows per bore [kg/s].
+    ``from_above`` as in ``Opening``.
+    """
+
+    lever_travel: float
+    first: float
+    second: float
+    sd: float
+    from_above: bool = False
+
+    @property
+    def difference(self) -> float:
+        """Second less first [kg/s]."""
+        return self.second - self.first
+
+    @property
+    def percent(self) -> float:
+        """The difference in per cent of the mean of both banks."""
+        return 200 * self.difference / (self.first + self.second)
+
+
+@dataclass(frozen=True, slots=True)
+class BankStory:
+    """What the banks do off idle, why, and what to turn.
+
+    cause
+        ``single`` (one bank: nothing to balance), ``nothing`` (they agree), ``length`` of a link, lever ``ratio``,
+        ``slack`` (lost motion in a joint), ``held`` (a link that holds its bank off the stop), ``unknown``.
+    offset
+        How much earlier the second bank leaves [rad at its plates], with ``offset_sd``; negative when it leaves later.
+    ratio
+        How much faster the second bank opens, as a fraction, with ``ratio_sd``.
+    flats
+        Sixths of a turn of the link of ``bank``, negative making it open later; the same number with the other sign at
+        ``or_bank`` does as well. Zero when nothing should be turned. ``bank`` is the one that leaves first: turning it
+        later adds free play, turning the other earlier uses it up.
+    flats_sd
+        Standard deviation of ``flats`` before rounding; infinite when none are offered.
+    sharper_travel
+        Where flats are offered that may be off by more than half a flat: the lever travel [m] at which both banks, read
+        once more, tell most about them. 0 when they are good enough, or that opening was read already.
+    odds
+        Chance of each cause, summing to 1. ``length`` includes a link that is wrong together with the ratio.
+    extra
+        What would tell most next: ``flow_meter`` (a vacuum column says nothing here), ``idle`` (readings at idle on
+        both banks), ``free_play`` (prove it on both links), ``opening`` or ``wider_opening`` (read both banks at
+        ``extra_travel`` [m] under the central lever), ``both_ways`` (that opening reached from above as well),
+        ``angle_gauge`` (engine off, on both shafts), ``again`` (read more bores or read them again), ``none``.
+    """
+
+    cause: Cause
+    banks: tuple[str, ...] = ()
+    differences: tuple[BankDifference, ...] = ()
+    offset: float = 0.0
+    offset_sd: float = math.inf
+    ratio: float = 0.0
+    ratio_sd: float = math.inf
+    odds: Mapping[Cause, float] = field(default_factory=dict)
+    flats: float = 0.0
+    bank: str | None = None
+    or_bank: str | None = None
+    extra: Extra = "none"
+    extra_travel: float = 0.0
+    flats_sd: float = math.inf
+    sharper_travel: float = 0.0
+
+
+def balance(
+    layout: Layout,
+    hardware: Hardware,
+    idle: Mapping[int, float],
+    openings: Sequence[Opening],
+    meter: Meter,
+    free_play_proven: bool,
+    both_hands: bool = False,
+    gain: float | None = None,
+    joints_tight: bool = False,
+    idle_times: int = 1,
+    gauged_ratio: float | None = None,
+) -> BankStory:
+    """What the readings at a few part-throttle openings say about the two banks.
+
+    Flats are offered only when the free play of both links was proven, lost motion ruled out, at least two openings
+    read on both banks and the length of a link is the probable cause. Bores read at idle and at the opening count;
+    others are passed over.
+
+    Parameters: ``layout`` of the engine; ``hardware`` fitted; ``idle`` flow per bore [kg/s] of the evened engine, on
+    the same meter; ``openings`` read, in any order; ``meter`` they were read with; ``free_play_proven`` True when
+    both links were felt to have play with the pedal released; ``both_hands`` True for rods with a left-hand and a
+    right-hand thread; ``gain`` of ln(flow) per opening [1/rad] learned on this engine at idle, None when not learned;
+    ``joints_tight`` True when no lost motion was felt by hand, which readings both ways may overrule; ``idle_times``
+    readings per bore behind ``idle``; ``gauged_ratio`` how much faster the second bank's shaft turns than the
+    first's, as a fraction, measured over the whole travel with an angle gauge and the engine off, None when it was
+    not.
+
+    Source: plate geometry and a simulated engine; priors and thresholds are judgement.
+
+    >>> from app.sync.engine.hardware import likely_hardware
+    >>> from app.sync.engine.layout import Bank
+    >>> single = Layout((Bank("A", (1, 2, 3, 4), stop=2, drive=2),))
+    >>> balance(single, likely_hardware(2e-3, 4), {}, [], Meter(), free_play_proven=True).cause
+    'single'
+    """
+    if len(layout.banks) < 2:
+        return BankStory("single")
+    names = tuple(bank.name for bank in layout.banks)
+    if meter.quantity != "flow":
+        return BankStory("unknown", names, extra="flow_meter")
+    at_idle = _difference(layout, Opening(0.0, idle, idle_times), idle, meter)
+    if at_idle is None:
+        return BankStory("unknown", names, extra="idle")
+    read = sorted((o for o in openings if o.lever_travel > 0), key=lambda opening: opening.lever_travel)
+    pairs = [(o, d) for o in read if (d := _difference(layout, o, idle, meter)) is not None]
+    differences = (at_idle, *(difference for _, difference in pairs))
+    if not pairs:
+        return BankStory("unknown", names, differences, extra="opening", extra_travel=LEAST_TRAVEL)
+    usable = [opening for opening, _ in pairs]
+    travels = np.array([opening.lever_travel for opening in usable])
+    observed = np.array([_log_difference(layout, opening.readings, idle) for opening in usable])
+    belief = weigh(
+        travels / CENTRAL_LEVER,
+        np.array([opening.from_above for opening in usable]),
+        observed,
+        _noise(layout, usable, idle, idle_times, meter),
+        _bank_curves(layout, hardware, at_idle, idle, gain),
+        GAIN_DOUBT if gain is None else GAIN_DOUBT_LEARNED,
+        expected_shares(free_play_proven, joints_tight, gauged_ratio, any(o.from_above for o in usable)),
+        RATIOS if gauged_ratio is None else np.array([gauged_ratio]),
+    )
+    return _tell(names, differences, travels, belief, hardware, free_play_proven, both_hands)
+
+
+def _bank_curves(
+    layout: Layout, hardware: Hardware, at_idle: BankDifference, idle: Mapping[int, float], gain: float | None
+) -> tuple[Floats, Floats, Floats]:
+    """Openings and the mean rise of ln(flow) of either bank, as its bores stand at idle.
+
+    Plates gain nearly the same air per angle, whatever they idle with, so one that idles with less climbs by more.
+    """
+    mean = (at_idle.first + at_idle.second) / 2
+    openings, rise = gain_curve(hardware, mean, gain, layout.plenum)
+    first, second = (
+        np.mean([np.log1p(mean / idle[bore] * np.expm1(rise)) for bore in _shared(bank.bores, idle, idle)], axis=0)
+        for bank in layout.banks
+    )
+    return openings, first, second
+
+
+def _shared(bores: Sequence[int], readings: Mapping[int, float], idle: Mapping[int, float]) -> list[int]:
+    return [bore for bore in bores if readings.get(bore, 0.0) > 0 and idle.get(bore, 0.0) > 0]
+
+
+def _log_difference(layout: Layout, readings: Mapping[int, float], idle: Mapping[int, float]) -> float:
+    """Second bank less first, in ln(flow), less the same at idle."""
+    first, second = (
+        [math.log(readings[bore] / idle[bore]) for bore in _shared(bank.bores, readings, idle)] for bank in layout.banks
+    )
+    return sum(second) / len(second) - sum(first) / len(first)
+
+
+def _difference(layout: Layout, opening: Opening, idle: Mapping[int, float], meter: Meter) -> BankDifference | None:
+    """The banks side by side at one opening, or None when one of them was not read."""
+    means, variance = [], 0.0
+    for bank in layout.banks:
+        values = [opening.readings[bore] for bore in _shared(bank.bores, opening.readings, idle)]
+        if not values:
+            return None
+        means.append(sum(values) / len(values))
+        variance += sum(reading_sd(value, meter) ** 2 for value in values) / opening.times / len(values) ** 2
+    return BankDifference(opening.lever_travel, means[0], means[1], math.sqrt(variance), opening.from_above)
+
+
+def _noise(
+    layout: Layout, openings: Sequence[Opening], idle: Mapping[int, float], idle_times: int, meter: Meter
+) -> Floats:
+    """Covariance of the log differences: meter, the idle reference they share, and bores that part off idle."""
+    count = len(openings)
+    covariance = np.zeros((count, count))
+    for row, one in enumerate(openings):
+        for column, other in enumerate(openings):
+            for bank in layout.banks:
+                here, there = (_shared(bank.bores, opening.readings, idle) for opening in (one, other))
+                both = [bore for bore in here if bore in there]
+                alike = one.lever_travel == other.lever_travel
+                parted = _mismatch(one) * _mismatch(other) * (1.0 if alike else MISMATCH_SHARED)
+                common = sum((reading_sd(idle[bore], meter) / idle[bore]) ** 2 / idle_times + parted for bore in both)
+                own = sum((reading_sd(one.readings[bore], meter) / one.readings[bore]) ** 2 for bore in here)
+                covariance[row, column] += (common + (own / one.times if row == column else 0.0)) / (
+                    len(here) * len(there)
+                )
+    return covariance
+
+
+def _mismatch(opening: Opening) -> float:
+    return MISMATCH * float((opening.lever_travel / CENTRAL_LEVER / MISMATCH_AT) ** MISMATCH_POWER)
+
+
+def _centre(grid: Floats, weights: Floats) -> tuple[float, float]:
+    """Mean and standard deviation of a spread on a grid."""
+    mean = float(grid @ weights)
+    return mean, math.sqrt(float((grid - mean) ** 2 @ weights))
+
+
+def _tell(
+    names: tuple[str, ...],
+    differences: tuple[BankDifference, ...],
+    travels: Floats,
+    belief: Belief,
+    hardware: Hardware,
+    free_play_proven: bool,
+    both_hands: bool,
+) -> BankStory:
+    """Put the belief into words the page can show: cause, flats, and what to read next."""
+    leading = max(belief.odds, key=lambda cause: belief.odds[cause])
+    enough = NOTHING_FROM if leading == "nothing" else NAMED_FROM
+    cause: Cause = leading if belief.odds[leading] >= enough else "unknown"
+    # A wrong length, lost motion and a bank held off its stop look the same while opening.
+    if cause != "nothing" and sum(belief.odds[one] > LOOKS_ALIKE for one in ("length", "slack", "held")) > 1:
+        cause = "unknown"
+    offset, offset_sd = _centre(OFFSETS, belief.offsets)
+    ratio, ratio_sd = _centre(belief.ratio_grid, belief.ratios)
+    extra, extra_travel = _what_next(cause, differences, travels, belief, free_play_proven)
+
+    flats, flats_sd, sharper = 0.0, math.inf, 0.0
+    if cause == "length" and free_play_proven and len(np.unique(travels)) > 1:
+        step = 0.25 if both_hands else 0.5
+        length_offset, length_sd = _centre(OFFSETS, belief.offsets_if_length)
+        flats = -step * round(abs(flats_for(length_offset, hardware, both_hands)) / step)
+        if flats:
+            flats_sd = abs(flats_for(length_sd, hardware, both_hands))
+            read = np.abs(travels - BETWEEN_TRAVEL) <= SAME_OPENING * BETWEEN_TRAVEL
+            sharper = BETWEEN_TRAVEL if SURE * flats_sd > 0.5 and not read.any() else 0.0
+    early, late = (names[1], names[0]) if offset > 0 else (names[0], names[1])
+    return BankStory(
+        cause,
+        names,
+        differences,
+        offset,
+        offset_sd,
+        ratio,
+        ratio_sd,
+        belief.odds,
+        flats or 0.0,
+        early if flats else None,
+        late if flats else None,
+        extra,
+        extra_travel,
+        flats_sd,
+        sharper,
+    )
+
+
+def _what_next(
+    cause: Cause, differences: tuple[BankDifference, ...], travels: Floats, belief: Belief, free_play_proven: bool
+) -> tuple[Extra, float]:
+    """The reading or check that would tell most, and the lever travel [m] if it is an opening."""
+    if not free_play_proven:
+        return "free_play", 0.0
+    if len(np.unique(travels)) < 2:
+        only = float(travels[0])
+        return "opening", (only / 3 if only >= NEXT_TRAVEL else max(3 * only, NEXT_TRAVEL))
+    widest = float(travels.max())
+    still_on_stop = np.abs(OFFSETS) > widest / CENTRAL_LEVER - FREE_PLAY
+    if float(belief.offsets[still_on_stop].sum()) > 0.1:
+        return "wider_opening", max(2 * widest, WIDE_TRAVEL)
+    if cause in ("nothing", "slack"):
+        return "none", 0.0
+    come_back = {d.lever_travel for d in differences if d.from_above}
+    one_way = [d for d in differences if d.lever_travel > 0 and d.lever_travel not in come_back]
+    if belief.odds["slack"] > LOOKS_ALIKE and one_way:
+        return "both_ways", max(one_way, key=lambda d: abs(d.percent)).lever_travel
+    if belief.unequal > RATIO_DOUBT and len(belief.ratio_grid) > 1:
+        return "angle_gauge", 0.0
+    return ("again" if cause == "unknown" else "none"), 0.0

@@ -1,0 +1,400 @@
+"""The one next move at idle: which adjuster, how far, or which bore to read first.
+
+What is believed of the engine (``estimate``) is put against the cheapest set of moves (``plan``), of which only the
+first is advised; after each reading and each move everything is thought through again. A bore is read before two
+minutes are spent on it when its chance of standing outside is undecided, and after a blade when more blades wait beyond
+it; everything else waits for the last round, most doubtful bore first, so that what failed shows early.
+"""
+
+import math
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from itertools import takewhile
+
+from app.sync.engine.events import BladeReset, BypassTurn, Event, IdleSpeed, Meter, Reading, ScrewTurn, StopTurn
+from app.sync.engine.hardware import Hardware
+from app.sync.engine.idle_flow import usual_breathing
+from app.sync.engine.layout import Adjuster, Bypass, Coupler, Layout, StopScrew
+from app.sync.estimation.filter import follow, shown_by
+from app.sync.estimation.posterior import Belief, usual_belief
+from app.sync.estimation.predict import adjuster_of, after_move
+from app.sync.estimation.uncertain_gains import A_LITTLE
+from app.sync.planning.advice import MOST_THEN, Advice, Expected, move_of
+from app.sync.planning.evaluation import (
+    READ_MINUTES,
+    SIXTEENTH,
+    Outcomes,
+    Task,
+    finest_window,
+    likely_stacks,
+    nothing,
+    outcomes,
+)
+from app.sync.planning.optimize import Plan, cheapest
+from app.sync.planning.uncertain_screws import EIGHTH, as_if_known, bypass_room, turned_out
+from app.sync.readings.repeat_checks import disagree, scattered
+from app.sync.readings.rounds import reading_sd, suspicious
+
+ENOUGH = 0.88
+"""Chance that everything is inside at which to stop: below, engines leave uneven, above, minutes go into noise."""
+
+DEAR = 2.0
+RISING = 1.0
+"""Price of leaving a bore as it is against one that was set and missed, and how it grows with each reading past a whole
+round with no move, so that dithering ends."""
+
+LOST = 0.65
+"""Chance of being outside from which no reading will help any more: the price then grows until some move pays."""
+
+UNDECIDED = (0.15, 0.85)
+"""Chance of standing outside between which a bore is read before a blade is spent on it."""
+
+DOUBT_AFTER_BLADE = 0.25
+"""Chance of having missed from which a bore is read before the next blade: what it teaches of this engine's gain
+aims that one better."""
+
+MOST_EXTRA = 10
+"""Readings past a whole round with no move after which what stands is called the finest that can be reached."""
+
+MOST_UNMOVED = 2
+"""Moves of one adjuster in a row that moved nothing, after which the cause is looked for."""
+
+MOST_REMEMBERED, FORGOTTEN_AT_ONCE = 16, 8
+"""Moves that are looked back on at the least, because what was before them was overtaken since; and how many older ones
+are dropped together, so that what was worked out of the rest may be kept meanwhile."""
+
+SEATED = 1 / 4
+"""Turns left to a bypass screw from which it is taken to have come to its end: what is left of them moves too little to
+go back and forth for."""
+
+_SEEN = (Reading, IdleSpeed)
+_TURNS = (StopTurn, ScrewTurn, BypassTurn)
+
+ENOUGH_FOR_SLOP = 4
+"""Readings of one bore with nothing moved that have to scatter before slack is spoken of."""
+
+
+@dataclass(frozen=True)
+class _Bench:
+    """All that one piece of advice is drawn from. ``read`` are the bores read since the last move, in order."""
+
+    belief: Belief
+    meter: Meter
+    task: Task
+    standing: Outcomes
+    events: Sequence[Event]
+    read: Sequence[int]
+
+    @property
+    def layout(self) -> Layout:
+        return self.belief.layout
+
+    def outside(self, bore: int) -> float:
+        """Chance that a bore stands outside as it is."""
+        return float(self.standing.outside[0, self.belief.row(bore)])
+
+
+def next_move(
+    layout: Layout,
+    hardware: Hardware,
+    meter: Meter,
+    events: Sequence[Event],
+    wanted_speed: float,
+    blades: Sequence[float],
+    window: float,
+    displacement: float,
+    start: Belief | None = None,
+) -> Advice:
+    """The one next step towards an even idle.
+
+    ``why`` is one of: ``first-round``, ``close-round``, ``misread`` (far from the other bores), ``disagree`` (far from
+    what the bore read itself), ``after-move``, ``last-round``, ``doubtful``, ``stop-bank``, ``stop-speed``, ``wide``
+    and ``tight`` (the bore to be set stands so), ``follows`` (it is set to what comes before it), ``way`` (which way
+    the screw of a coupler opens is not known: a little of it tells), ``even``, ``finest``, ``slop``, ``no-answer``,
+    ``bypass-end`` (no more of its turns help), ``no-adjuster`` (nothing sets two plates on one shaft apart).
+
+    Parameters: ``layout`` of the engine; ``hardware`` fitted; ``meter`` read with; ``events`` so far, oldest first;
+    ``wanted_speed`` [rev/s]; ``blades`` owned, single leaves [m]; ``window`` half width as a fraction of the mean;
+    ``displacement`` [m3] of the whole engine, above 0; ``start`` what an earlier visit left, the usual belief when
+    None.
+    """
+    if displacement <= 0:
+        raise ValueError("an engine has a displacement")
+    read_ever = {e.bore for e in events if isinstance(e, Reading)}
+    unread = tuple(bore for bore in layout.bores if bore not in read_ever)
+    if unread:
+        return Advice("measure", "first-round", bores=unread)
+    since = [e for e in _since_last_move(events) if isinstance(e, Reading)]
+    if again := _to_read_again(layout, meter, since):
+        return again
+    if since and not any(e.closing for e in since) and not _moves_at(events):
+        return Advice("measure", "close-round", bores=(since[0].bore,))
+    if start is None:
+        start = usual_start(layout, hardware, displacement, wanted_speed)
+    belief = _followed(start, meter, tuple(_remembered(events, layout)))
+    extra = max(len(since) - len(layout.bores) - 1, 0)
+    reachable = max(window, finest_window(belief))
+    task = Task(
+        likely_stacks(blades, belief),
+        reachable,
+        any(isinstance(e, IdleSpeed) for e in events),
+        DEAR + RISING * extra,
+        READ_MINUTES * len({e.bore for e in since}),
+        _opened(start, events),
+        no_way=_not_again(events),
+    )
+    standing = outcomes(belief, task, [nothing(layout)])
+    bench = _Bench(belief, meter, task, standing, events, [e.bore for e in since])
+    if standing.all_inside[0] < ENOUGH and (plan := _plan(bench)):
+        first = _first_of(plan, bench)
+        return first if move_of(first) is None else replace(first, then=_then(plan, bench))
+    return _last_round(bench, any(e.closing for e in since), finer=window < reachable)
+
+
+@lru_cache(maxsize=64)
+def usual_start(layout: Layout, hardware: Hardware, displacement: float, wanted_speed: float) -> Belief:
+    """What is believed of an engine of that size before anybody read it; the same object for the same engine.
+
+    Parameters: ``layout`` of the engine; ``hardware`` fitted; ``displacement`` [m3] of the whole engine, above 0;
+    ``wanted_speed`` [rev/s].
+    """
+    return usual_belief(layout, hardware, usual_breathing(len(layout.bores), displacement, wanted_speed, layout.plenum))
+
+
+def _followed(start: Belief, meter: Meter, events: tuple[Event, ...]) -> Belief:
+    """``estimate.follow``, with what was believed before the last move kept from when it was asked before."""
+    moves = _moves_at(events)
+    return (
+        follow(_before_move(start, meter, events[: moves[-1]]), meter, events[moves[-1] :])
+        if moves
+        else follow(start, meter, events)
+    )
+
+
+_before_move = lru_cache(maxsize=256)(_followed)
+
+
+def _to_read_again(layout: Layout, meter: Meter, since: Sequence[Reading]) -> Advice | None:
+    """A bore whose readings cannot all be right, before anything is believed."""
+    by_bore = {bore: [e.value for e in since if e.bore == bore] for bore in layout.bores}
+    for bore, values in by_bore.items():
+        if len(values) >= ENOUGH_FOR_SLOP and scattered(values, meter):
+            return Advice("cannot", "slop", about=(bore,))
+        if disagree(values, meter):
+            return Advice("measure", "disagree", bores=(bore,))
+    odd = suspicious({bore: values[0] for bore, values in by_bore.items() if values})
+    once = tuple(bore for bore in layout.bores if bore in odd and len(by_bore[bore]) == 1)
+    return Advice("measure", "misread", bores=once) if once else None
+
+
+def _plan(bench: _Bench) -> Plan:
+    """The cheapest moves; where a bore is lost without one, the price of leaving it grows until some move pays."""
+    helpless = frozenset(bore for bore in bench.layout.bores if _helpless(bore, bench))
+    task, belief = replace(bench.task, helpless=helpless), as_if_known(bench.belief)
+    helped = (bench.outside(bore) for bore in bench.layout.bores if bore not in helpless)
+    if max([*helped, float(bench.standing.off_speed[0])]) <= LOST:
+        return cheapest(belief, task)
+    task = replace(task, restart=0.0)
+    for _ in range(5):
+        if plan := cheapest(belief, task):
+            break
+        task = replace(task, dearness=1.6 * task.dearness)
+    return plan
+
+
+def _first_of(plan: Plan, bench: _Bench) -> Advice:
+    """The first move of a plan, or the reading to take before it."""
+    last = _last_move(bench)
+    if isinstance(last, ScrewTurn) and last.far not in bench.read and _first_tried(last, bench):
+        return Advice("measure", "after-move", bores=(last.far,))
+    if plan.turns:
+        name, sixteenths = plan.turns[0]
+        if _in_vain(StopScrew(name), bench):
+            return Advice("cannot", "no-answer", bank=name, about=(bench.layout.bank(name).stop,))
+        moved = bench.layout.bank(name).bores
+        why = "stop-speed" if bench.standing.off_speed[0] > 0.5 else "stop-bank"
+        return _with_expected(Advice("stop", why, bank=name, turns=sixteenths * SIXTEENTH, bores=moved), bench)
+    places = bench.layout.couplers()
+    if plan.blades or plan.screws:
+        coupler, amount = min((*plan.blades, *plan.screws), key=lambda one: places.index(one[0]))
+        return _at_coupler(coupler, amount, bench)
+    bore, eighths = plan.bypass[0]
+    if first := _read_before(bore, bench):
+        return first
+    if _in_vain(Bypass(bore), bench):
+        return Advice("cannot", "no-answer", near=bore, about=(bore,))
+    why = _why_set(bore, bench)
+    return _with_expected(Advice("bypass", why, near=bore, turns=eighths * EIGHTH, bores=(bore,)), bench)
+
+
+def _then(plan: Plan, bench: _Bench) -> tuple[Advice, ...]:
+    """What follows the first move of a plan, in its order and at most ``MOST_THEN``."""
+    layout, places = bench.layout, bench.layout.couplers()
+    moves = [Advice("stop", "then", bank=bank, turns=sixteenths * SIXTEENTH) for bank, sixteenths in plan.turns]
+    for at, amount in sorted((*plan.blades, *plan.screws), key=lambda one: places.index(one[0])):
+        if layout.by_screw(at):
+            moves.append(Advice("screw", "then", near=at.near, far=at.far, turns=amount * SIXTEENTH))
+        else:
+            moves.append(Advice("blade", "then", near=at.near, far=at.far, leaves=bench.task.stacks[amount]))
+    moves += [Advice("bypass", "then", near=bore, turns=eighths * EIGHTH) for bore, eighths in plan.bypass]
+    return tuple(moves[1 : 1 + MOST_THEN])
+
+
+def _at_coupler(coupler: Coupler, amount: int, bench: _Bench) -> Advice:
+    """The move at a coupler, or the reading to take before it. ``amount`` as in ``Plan``."""
+    near, far = coupler.near, coupler.far
+    if first := _read_before(far, bench):
+        return first
+    if _in_vain(coupler, bench):
+        return Advice("cannot", "no-answer", near=near, far=far, about=(far,))
+    moved, why = bench.layout.bank_of(far).beyond(coupler), _why_set(far, bench)
+    if not bench.layout.by_screw(coupler):
+        leaves = bench.task.stacks[amount]
+        return _with_expected(Advice("blade", why, near=near, far=far, leaves=leaves, bores=moved), bench)
+    if bench.belief.knows_way(coupler):
+        turns = amount * SIXTEENTH
+        return _with_expected(Advice("screw", why, near=near, far=far, turns=turns, bores=moved), bench)
+    return Advice("screw", "way", near=near, far=far, turns=A_LITTLE, bores=moved)
+
+
+def _why_set(bore: int, bench: _Bench) -> str:
+    """Why a bore is set: how it stands, or that it follows others that are."""
+    if bench.outside(bore) <= 0.5:
+        return "follows"
+    flows = bench.standing.flows[0]
+    return "wide" if flows[bench.belief.row(bore)] > flows.mean() else "tight"
+
+
+def _read_before(bore: int, bench: _Bench) -> Advice | None:
+    """The reading that is worth more than going straight on to a move that is to set this bore."""
+    last = _last_move(bench)
+    set_last = last.far if isinstance(last, BladeReset | ScrewTurn) else None
+    if isinstance(last, BypassTurn):
+        set_last = last.bore
+    if set_last is not None and set_last not in bench.read and bench.outside(set_last) > DOUBT_AFTER_BLADE:
+        return Advice("measure", "after-move", bores=(set_last,))
+    low, high = UNDECIDED
+    if low < bench.outside(bore) < high and bench.read.count(bore) < 2:
+        return Advice("measure", "doubtful", bores=(bore,))
+    return None
+
+
+def _first_tried(turn: ScrewTurn, bench: _Bench) -> bool:
+    """Whether a screw of unknown way was turned for the first time: the reading after it is what it was turned for."""
+    coupler = Coupler(turn.near, turn.far)
+    before = [e for e in bench.events if isinstance(e, ScrewTurn) and (e.near, e.far) == (turn.near, turn.far)]
+    return bench.layout.joint(coupler) == "screw" and len(before) == 1
+
+
+def _last_move(bench: _Bench) -> Event | None:
+    moves = _moves_at(bench.events)
+    return bench.events[moves[-1]] if moves else None
+
+
+def _opened(start: Belief, events: Sequence[Event]) -> dict[int, float]:
+    """Turns by which each bypass screw stands out further than after the preset: as an earlier visit left it, and all
+    turns of this one."""
+    opened = turned_out(start)
+    for event in events:
+        if isinstance(event, BypassTurn):
+            opened[event.bore] = opened.get(event.bore, 0.0) + event.turns
+    return opened
+
+
+def _not_again(events: Sequence[Event]) -> frozenset[tuple[Adjuster, int]]:
+    """The screws that are not to be turned, each with the way: the sign of its turns.
+
+    Neither way while nothing was seen since it was turned, and not back again where it went to and fro with nothing
+    else moved: no more is known then than when it was turned, and that another turn looks better has only come out of
+    the search.
+    """
+    found: set[tuple[Adjuster, int]] = set()
+    for event in _since_last_seen(events):
+        if isinstance(event, _TURNS) and (place := adjuster_of(event)) is not None:
+            found |= {(place, 1), (place, -1)}
+    made = [event for event in reversed(events) if not isinstance(event, _SEEN)]
+    last = adjuster_of(made[0]) if made else None
+    run = takewhile(lambda one: adjuster_of(one) == last, made)
+    ways = [1 if one.turns > 0 else -1 for one in run if isinstance(one, _TURNS)]
+    if last is not None and set(ways) == {1, -1}:
+        found.add((last, -ways[0]))
+    return frozenset(found)
+
+
+def _helpless(bore: int, bench: _Bench) -> str:
+    """Why no move can even a bore against the others; empty where one can."""
+    own = bench.layout.own_adjuster(bore)
+    if own is None:
+        return "no-adjuster"
+    if not isinstance(own, Bypass):
+        return ""
+    least, most = bypass_room(bench.layout, bench.task.opened)[bench.layout.bypass_screws.index(own)]
+    flows = bench.standing.flows[0]
+    left = -least if flows[bench.belief.row(bore)] > flows.mean() else most
+    return "bypass-end" if left * EIGHTH <= SEATED else ""
+
+
+def _last_round(bench: _Bench, closed: bool, finer: bool) -> Advice:
+    """Where no move pays: what is left to read, or that it is done."""
+    by_doubt = sorted(bench.layout.bores, key=lambda bore: -bench.outside(bore))
+    unread = tuple(bore for bore in by_doubt if bore not in bench.read)
+    if unread:
+        return Advice("measure", "last-round", bores=unread)
+    if not closed:
+        return Advice("measure", "close-round", bores=(bench.read[0],))
+    if bench.standing.all_inside[0] >= ENOUGH:
+        return Advice("done", "finest" if finer else "even")
+    for bore in by_doubt:
+        if bench.outside(bore) > LOST and (why := _helpless(bore, bench)):
+            return Advice("cannot", why, near=bore, about=(bore,))
+    if len(bench.read) - len(bench.layout.bores) - 1 >= MOST_EXTRA:
+        return Advice("done", "finest")
+    times = Counter(bench.read)
+    chances = {bore: bench.outside(bore) for bore in by_doubt}
+    return Advice("measure", "doubtful", bores=(max(by_doubt, key=lambda b: chances[b] * (1 - chances[b]) / times[b]),))
+
+
+def _in_vain(adjuster: Adjuster, bench: _Bench) -> bool:
+    """Whether moving this one again has shown to be of no use."""
+    return bench.belief.unmoved.get(adjuster, 0) >= MOST_UNMOVED
+
+
+def _with_expected(advice: Advice, bench: _Bench) -> Advice:
+    """The advice with the reading to expect at each bore that moves, and its band in nine cases of ten."""
+    move = move_of(advice)
+    assert move is not None
+    after = after_move(bench.belief, move)
+    shown, spread = shown_by(after, bench.meter)
+    found = {}
+    for bore in advice.bores:
+        value = float(shown[after.row(bore)])
+        band = 1.645 * math.hypot(reading_sd(value, bench.meter), float(spread[after.row(bore)]))
+        found[bore] = Expected(value, max(value - band, 0.0), value + band)
+    return replace(advice, expected=found)
+
+
+def _moves_at(events: Sequence[Event]) -> list[int]:
+    """Where among the events the moves stand."""
+    return [at for at, event in enumerate(events) if not isinstance(event, _SEEN)]
+
+
+def _since_last_seen(events: Sequence[Event]) -> Sequence[Event]:
+    newest = (at for at in reversed(range(len(events))) if isinstance(events[at], _SEEN))
+    return events[next(newest, -1) + 1 :]
+
+
+def _since_last_move(events: Sequence[Event]) -> Sequence[Event]:
+    newest = (at for at in reversed(range(len(events))) if not isinstance(events[at], _SEEN))
+    return events[next(newest, -1) + 1 :]
+
+
+def _remembered(events: Sequence[Event], layout: Layout) -> Sequence[Event]:
+    """The events since the last moves that are remembered, if every bore was read since; otherwise all."""
+    moves = _moves_at(events)
+    dropped = (len(moves) - MOST_REMEMBERED) // FORGOTTEN_AT_ONCE * FORGOTTEN_AT_ONCE
+    if dropped <= 0:
+        return events
+    recent = events[moves[dropped] :]
+    return recent if {e.bore for e in recent if isinstance(e, Reading)} >= set(layout.bores) else events

@@ -1,0 +1,1 @@
+"""What readings show: rounds, repeats, meters, the heat soak and the snap test."""

@@ -1,0 +1,67 @@
+"""The same bore read again with nothing moved: which readings to believe, and when they scatter beyond the meter."""
+
+import statistics
+from collections.abc import Sequence
+
+from app.sync.engine.events import Meter
+from app.sync.readings.rounds import reading_sd
+
+FAR = 4.0
+"""Standard deviations of the meter from the middle reading beyond which one is a misread."""
+
+SLOP_ODDS = 3.3
+"""Standard normal value beyond which scatter is not the meter's: five times in ten thousand with a sound throttle."""
+
+
+def disagree(values: Sequence[float], meter: Meter) -> bool:
+    """Whether two readings, or three of which no two agree, cannot be of the same setting.
+
+    Parameters: ``values`` of one bore with nothing moved [kg/s or Pa]; ``meter`` read with.
+
+    >>> disagree([6.5, 9.5], Meter(step=0.25)), disagree([6.5, 9.5, 6.25], Meter(step=0.25))
+    (True, False)
+    """
+    if len(values) == 2:
+        one, other = sorted(values)
+        return other - one > FAR * 2**0.5 * reading_sd((one + other) / 2, meter)
+    return len(values) == 3 and len(believed(values, meter)) < 2
+
+
+def believed(values: Sequence[float], meter: Meter) -> list[float]:
+    """The readings to go by: all of two, of more those near the middle one.
+
+    Parameters: ``values`` of one bore with nothing moved [kg/s or Pa]; ``meter`` read with.
+
+    >>> believed([6.5, 9.5, 6.25], Meter(step=0.25))
+    [6.5, 6.25]
+    """
+    if len(values) < 3:
+        return list(values)
+    middle = statistics.median(values)
+    return [value for value in values if abs(value - middle) <= FAR * reading_sd(middle, meter)]
+
+
+def scattered(values: Sequence[float], meter: Meter) -> bool:
+    """Whether readings scatter more than the meter does, one misread left out: something is loose.
+
+    Parameters: ``values`` of one bore with nothing moved [kg/s or Pa], at least three to say anything; ``meter``.
+
+    Source: chi-square of the scatter with the cube-root approximation of E. B. Wilson and M. M. Hilferty, Proceedings
+    of the National Academy of Sciences 17 (1931) 684-688.
+
+    >>> scattered([6.5, 6.25, 6.5, 6.75], Meter(step=0.25)), scattered([6.0, 7.0, 6.0, 7.0], Meter(step=0.25))
+    (False, True)
+    """
+    near = believed(values, meter)
+    if len(near) < len(values) - 1:  # one far away is a misread, two are scatter
+        near = list(values)
+    freedom = len(near) - 1
+    if freedom < 2:
+        return False
+    mean = statistics.fmean(near)
+    sd = reading_sd(mean, meter)
+    if sd <= 0:
+        return False
+    squares = sum((value - mean) ** 2 for value in near) / sd**2
+    wide = 2 / (9 * freedom)
+    return bool(((squares / freedom) ** (1 / 3) - (1 - wide)) / wide**0.5 > SLOP_ODDS)

@@ -1,0 +1,72 @@
+"""What somebody careful would have needed at a simulated engine: the advice, followed to its end by other hands."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from statistics import median
+
+from app.sync.planning.advice import Advice, move_of
+from app.sync.planning.planner import next_move
+from app.sync.simulation.simulator import PER_BORE, WANTED, Stand
+
+MOST_STEPS = 250
+
+
+@dataclass(frozen=True, slots=True)
+class Careful:
+    """The work of somebody careful, as medians of ``runs``: minutes, moves, readings. ``even`` of the runs ended with
+    every bore truly inside the window."""
+
+    minutes: float
+    moves: float
+    readings: float
+    even: int
+    runs: int
+
+
+def follow_advice(
+    stand: Stand, blades: tuple[float, ...], window: float, advise: Callable[..., Advice] = next_move
+) -> str:
+    """Do at an engine what the advice says until it says to stop, and return its last word.
+
+    Parameters: ``stand`` to work at, which it changes; ``blades`` there are [m]; ``window`` as a fraction of the mean;
+    ``advise`` the adviser to ask.
+    """
+    layout, displacement = stand.layout, PER_BORE * len(stand.layout.bores)
+    stand.read_speed()
+    for _ in range(MOST_STEPS):
+        advice = advise(layout, stand.hardware, stand.meter, stand.events, WANTED, blades, window, displacement)
+        if advice.kind in ("done", "cannot"):
+            return f"{advice.kind} {advice.why}"
+        if advice.kind == "measure":
+            stand.read(advice.bores[0], closing=advice.why == "close-round")
+        elif (move := move_of(advice)) is not None:
+            stand.make(move)
+            stand.read_speed()
+    return "no end"
+
+
+def careful(stand: Stand, blades: Sequence[float], window: float, runs: int = 3) -> Careful:
+    """What somebody careful would have needed to even an engine at idle, from where it stood at first.
+
+    Parameters: ``stand`` whose engine it is, left as it is; ``blades`` there are [m]; ``window`` as a fraction of the
+    mean; ``runs`` at least 1, each with another meter noise and other hands.
+
+    >>> from app.sync.engine.layout import Bank, Layout
+    >>> from app.sync.engine.units import THOU
+    >>> four = Layout((Bank("A", (1, 2, 3, 4), stop=2, drive=2),))
+    >>> work = careful(Stand(four, seed=2003), [t * THOU / 2 for t in range(3, 20)], 0.08, runs=1)
+    >>> work.minutes >= 0.3 * 5  # a round and its closing reading at least
+    True
+    """
+    ends: list[Stand] = []
+    for hand in range(1, runs + 1):
+        fresh = replace(stand, hand=hand, events=[], minutes=0.0, readings=0, moves=0)
+        follow_advice(fresh, tuple(blades), window)
+        ends.append(fresh)
+    return Careful(
+        float(median(one.minutes for one in ends)),
+        float(median(one.moves for one in ends)),
+        float(median(one.readings for one in ends)),
+        sum(one.worst() <= window for one in ends),
+        runs,
+    )

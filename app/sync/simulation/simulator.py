@@ -1,0 +1,374 @@
+"""A simulated engine to train on and to measure the advice by, richer than the model the advice assumes.
+
+Every plate has its own closed angle, leak, discharge and cylinder behind it; plates grow with heat, couplers have lost
+motion, screws do not travel quite as drawn, bypass and coupler screws do what their maker gave them; idle speed and
+runner pressure answer to total air; the idle wanders. The meter has a scale of its own, noise and steps, and hands are
+hands. How large each of these is is our own judgement.
+
+What an engine is follows from its seed, and how meter and hands fell from the order of what was done, so doing the same
+again leads to the same state: nothing but the seed and what was recorded has to be kept.
+"""
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from typing import Literal
+
+import numpy as np
+
+from app.sync.banks.banks import CENTRAL_LEVER
+from app.sync.banks.link_hypotheses import FREE_PLAY
+from app.sync.engine.air import ATMOSPHERE, GAS_CONSTANT, SHOP_TEMPERATURE, critical_ratio
+from app.sync.engine.events import (
+    BladeReset,
+    BypassTurn,
+    Event,
+    IdleSpeed,
+    LinkTurn,
+    Meter,
+    Move,
+    Reading,
+    ScrewTurn,
+    StopTurn,
+)
+from app.sync.engine.hardware import Hardware, likely_hardware
+from app.sync.engine.layout import Coupler, Layout
+from app.sync.engine.linkage import BYPASS_AREA, WAYS, coupler_rotation, link_rotation, stop_rotation
+from app.sync.engine.plate import open_area
+from app.sync.engine.units import DEGREE, KG_PER_HOUR, LITRE, REV_PER_MIN, THOU
+from app.sync.estimation.uncertain_gains import BYPASS_BASE
+from app.sync.slips.changes import Floats
+
+WANTED = 850 * REV_PER_MIN
+PER_BORE = 0.5 * LITRE
+STOP_MINUTES, BLADE_MINUTES, READING_MINUTES = 0.7, 2.0, 0.3
+"""What the work takes (judgement); any other screw and a link take as long as a stop screw."""
+
+Trouble = Literal["sound", "loose", "slipped", "worn"]
+"""What ails an engine beyond not being even: nothing; one coupler with much lost motion; one that slipped on an engine
+that was even before; a worn joint in one of two banks' links, of the right length."""
+
+
+@dataclass(frozen=True)
+class Roughness:
+    """How rough meter and hands are: the spread of one reading, its step, of a blade and of a screw."""
+
+    repeatability: float = 0.02
+    step: float = 0.25 * KG_PER_HOUR
+    blade: float = 0.4 * THOU
+    turn: float = 0.01
+    lost_motion: float = 0.0006
+    tachometer: float = 3 * REV_PER_MIN
+
+
+@dataclass
+class Stand:
+    """One engine, drawn from ``seed``, with the work done at it: events as the adviser sees them, and minutes.
+
+    ``hand`` draws another meter and other hands at the same engine. ``heated`` is for how long it ran before [minutes].
+    ``links_off`` makes one bank's link too long: that bank
+    leaves its stop late.
+    """
+
+    layout: Layout
+    seed: int
+    rough: Roughness = field(default_factory=Roughness)
+    trouble: Trouble = "sound"
+    hand: int = 0
+    heated: float = 0.0
+    links_off: bool = False
+    events: list[Event] = field(default_factory=list)
+    minutes: float = 0.0
+    readings: int = 0
+    moves: int = 0
+
+    def __post_init__(self) -> None:
+        rng = np.random.default_rng([self.seed, len(self.layout.bores)])
+        n = len(self.layout.bores)
+        self.rng = np.random.default_rng([self.seed, n, 7, *([self.hand] if self.hand else [])])
+        self.place = {bore: at for at, bore in enumerate(self.layout.bores)}
+        self.hardware: Hardware = likely_hardware(PER_BORE * n, n)
+        self.scale = rng.uniform(0.85, 1.15)
+        self.closed = 6 * DEGREE + 0.3 * DEGREE * rng.standard_normal(n)
+        self.leak = np.clip(1.2e-6 + 0.5e-6 * rng.standard_normal(n), 0.2e-6, None)
+        self.discharge = 0.75 * (1 + 0.04 * rng.standard_normal()) * (1 + 0.02 * rng.standard_normal(n))
+        self.sharing = rng.uniform(0.0, 0.6)
+        self.speed_power = rng.uniform(0.7, 0.9)
+        self.travel = 1 + 0.04 * rng.standard_normal(len(self.layout.banks))
+        self.slack = dict(zip(self.layout.couplers(), rng.uniform(0, self.rough.lost_motion, n), strict=False))
+        self.held = dict.fromkeys(self.slack, 0.0)
+        self.link = {bank.name: 0.0 for bank in self.layout.banks}  # how much earlier each bank leaves its stop
+        self.joint = {bank.name: 0.0 for bank in self.layout.banks}  # lost motion of each bank's link
+        self.angle = np.zeros(n)  # beyond closed, before heat and slack
+        for bank in self.layout.banks:
+            common = rng.normal(0.041, 0.006)
+            self.angle[self.place[bank.stop]] = common
+            for joint in bank.outward:
+                near, far = self.place[joint.near], self.place[joint.far]
+                apart = rng.normal(0, 0.009)
+                if joint.kind == "shaft":  # its maker set the plates of one shaft together
+                    apart /= 4
+                    self.closed[far] += 0.7 * (self.closed[near] - self.closed[far])
+                    self.leak[far] += 0.5 * (self.leak[near] - self.leak[far])
+                self.angle[far] = self.angle[near] + apart
+        self._screws(np.random.default_rng([self.seed, n, 13]))
+        self.heat = rng.normal(0, 0.0008, n)  # still to come, over about twenty minutes
+        past_plates = 1.2e-6 + BYPASS_BASE * BYPASS_AREA * len(self.layout.bypass) / n
+        nominal = 0.75 * (math.pi * 0.024 * 5 * THOU + past_plates) * self._per_area() * 0.64
+        ratio = rng.normal(0.67, 0.03)  # runner pressure at idle
+        self.filling = nominal / (ratio * WANTED) * (1 + 0.02 * rng.standard_normal(n))
+        self.demand = n * nominal * (1 + 0.08 * rng.standard_normal())
+        self.wander = 0.0
+        self._trouble(np.random.default_rng([self.seed, n, 11]))
+        self.worst_at_first = self.worst()
+
+    def _screws(self, rng: np.random.Generator) -> None:
+        """What a turn of each coupler's screw and bypass screw does on this engine, and how far the latter stand out;
+        drawn apart so that an engine without any is the same as before."""
+        if self.layout.plenum:
+            self.sharing = rng.uniform(0.6, 0.95)
+        size = coupler_rotation(1.0, self.hardware) * math.exp(0.25 * rng.standard_normal())
+        unknown = int(rng.choice([-1, 1]))
+        self.per_turn = {
+            coupler: WAYS.get(self.layout.joint(coupler), unknown) * size * math.exp(0.1 * rng.standard_normal())
+            for coupler in self.layout.couplers()
+            if self.layout.by_screw(coupler)
+        }
+        area = BYPASS_AREA * math.exp(0.3 * rng.standard_normal())
+        self.opens = {one.bore: area * math.exp(0.1 * rng.standard_normal()) for one in self.layout.bypass_screws}
+        self.turned_out = {bore: BYPASS_BASE + 0.2 * float(rng.standard_normal()) for bore in self.opens}
+        for bore, out in self.turned_out.items():
+            self.leak[self.place[bore]] += self.opens[bore] * out
+
+    def _trouble(self, rng: np.random.Generator) -> None:
+        """What ails this engine, drawn apart so that the engine is the same without it."""
+        at, size = rng.integers(max(len(self.slack), 1)), rng.uniform(0.012, 0.02) * rng.choice([-1, 1])
+        late, flats = rng.integers(len(self.layout.banks)), rng.uniform(1, 3)
+        self.suspect = list(self.slack)[at] if self.slack and self.trouble in ("loose", "slipped") else None
+        if self.trouble == "worn" and len(self.layout.banks) > 1:
+            self.joint[self.layout.banks[late].name] = link_rotation(flats, self.hardware)
+        elif self.links_off and len(self.layout.banks) > 1:
+            self.link[self.layout.banks[late].name] = -link_rotation(flats, self.hardware)
+        if self.suspect is not None and self.trouble == "loose":
+            self.slack[self.suspect] = abs(size)
+            self._settle_slack(self.layout.bank_of(self.suspect.far).name, rng)
+        elif self.suspect is not None:
+            self._even()
+            rows = [self.place[bore] for bore in self.layout.bank_of(self.suspect.far).beyond(self.suspect)]
+            self.angle[rows] = np.maximum(self.angle[rows] + size, 0.006)
+
+    def _even(self) -> None:
+        """Every plate where all bores breathe alike, at the idle speed wanted."""
+        for _ in range(20):
+            flow, _ = self.breathe()
+            self.angle = np.maximum(self.angle - 0.03 * np.log(flow / flow.mean()), 0.006)
+        self.demand = float(self.breathe()[0].sum())
+
+    @staticmethod
+    def _per_area() -> float:
+        return ATMOSPHERE / math.sqrt(GAS_CONSTANT * SHOP_TEMPERATURE)
+
+    def angles(self, opening: float = 0.0, from_above: bool = False) -> Floats:
+        """Where the plates truly stand beyond closed [rad], with ``opening`` [m] under the central lever.
+
+        Lost motion in a link is taken up last on the way up, and already taken up when the lever comes ``from_above``.
+        """
+        slack = np.zeros(len(self.place))
+        for coupler, held in self.held.items():
+            for bore in self.layout.bank_of(coupler.far).beyond(coupler):
+                slack[self.place[bore]] += held
+        warm = self.heat * (1 - math.exp(-(self.heated + self.minutes) / 8))
+        off_stop = np.zeros(len(self.place))
+        for bank in self.layout.banks:
+            rows = [self.place[bore] for bore in bank.bores]
+            lost = 0.0 if from_above else self.joint[bank.name]
+            off_stop[rows] = max(0.0, opening / CENTRAL_LEVER - FREE_PLAY - lost + self.link[bank.name])
+        return np.maximum(self.angle + slack + warm, 0.0) + off_stop
+
+    def gaps(self) -> Floats:
+        """Edge gap of every plate at idle [m]."""
+        radius = self.hardware.bore_diameter.value / 2
+        return radius * (1 - np.cos(self.closed + self.angles()) / np.cos(self.closed))
+
+    def breathe(self, angles: Floats | None = None) -> tuple[Floats, float]:
+        """True flow of every bore [kg/s] and idle speed [rev/s], at the angles it stands at unless told others."""
+        stand = self.angles() if angles is None else angles
+        diameter, shaft = self.hardware.bore_diameter.value, self.hardware.shaft_diameter.value
+        area = np.array(
+            [open_area(float(c + x), diameter, shaft, float(c)) for c, x in zip(self.closed, stand, strict=True)]
+        )
+        conductance = self.discharge * (area + self.leak) * self._per_area()
+        speed = WANTED
+        for _ in range(12):
+            # Runner pressure: what comes in is what the cylinder takes.
+            own = np.interp(np.log(self.filling * speed / conductance), _LOG_PULL, _RATIOS)
+            flow = conductance * _psi((1 - self.sharing) * own + self.sharing * own.mean())
+            answer = WANTED * (flow.sum() / self.demand) ** self.speed_power
+            if abs(answer - speed) < 1e-4 * speed:
+                break
+            speed += 0.8 * (answer - speed)
+        return flow, float(speed)
+
+    def worst(self) -> float:
+        """How far the worst bore's true flow stands from the mean, as a fraction."""
+        flow, _ = self.breathe()
+        return float(np.abs(flow / flow.mean() - 1).max())
+
+    def fast_by(self) -> float:
+        """How far idle speed stands from the one wanted [rev/s]."""
+        return self.breathe()[1] - WANTED
+
+    @property
+    def meter(self) -> Meter:
+        """The meter as the shop knows it."""
+        return Meter("flow", self.rough.step, self.rough.repeatability)
+
+    def read(self, bore: int, closing: bool = False, opening: float = 0.0, from_above: bool = False) -> float:
+        """Read one bore [kg/s], with ``opening`` [m] under the central lever, as ``angles`` has it; the idle wanders on
+        meanwhile."""
+        noise = self.pass_by()
+        flow, _ = self.breathe(self.angles(opening, from_above))
+        shown = flow[self.place[bore]] * self.scale * (1 + self.wander)
+        shown *= 1 + self.rough.repeatability * noise
+        value = max(self.rough.step * round(float(shown) / self.rough.step), 0.0)
+        self.events.append(Reading(bore, value, self.minutes * 60, closing))
+        return value
+
+    def pass_by(self) -> float:
+        """Let a reading go by whose value is known already; its noise, in standard deviations."""
+        self._spend(READING_MINUTES)
+        self.readings += 1
+        return float(self.rng.standard_normal())
+
+    def read_speed(self) -> float:
+        """Look at the tachometer, which costs nothing."""
+        speed = self.breathe()[1] * (1 + self.wander) + self.rough.tachometer * self.rng.standard_normal()
+        self.events.append(IdleSpeed(speed, self.minutes * 60))
+        return speed
+
+    def turn(self, bank: str, turns: float) -> None:
+        """Turn a stop screw."""
+        self._spend(STOP_MINUTES)
+        self.moves += 1
+        at = [b.name for b in self.layout.banks].index(bank)
+        real = stop_rotation(turns + self.rough.turn * self.rng.standard_normal(), self.hardware) * self.travel[at]
+        rows = [self.place[bore] for bore in self.layout.bank(bank).bores]
+        self.angle[rows] = np.maximum(self.angle[rows] + real, 0.0)
+        self._settle_slack(bank, self.rng)
+        self.events.append(StopTurn(bank, turns, self.minutes * 60))
+
+    def reset(self, coupler: Coupler, leaves: tuple[float, ...]) -> None:
+        """Reset a coupler with its far plate closed on a blade."""
+        self._spend(BLADE_MINUTES)
+        self.moves += 1
+        gap = max(sum(leaves) + self.rough.blade * self.rng.standard_normal(), 0.2 * THOU)
+        at = self.place[coupler.far]
+        bank = self.layout.bank_of(coupler.far)
+        self._settle_slack(bank.name, self.rng)
+        radius = self.hardware.bore_diameter.value / 2
+        wanted = math.acos(math.cos(self.closed[at]) * (1 - gap / radius)) - self.closed[at]
+        change = wanted - self.angles()[at]
+        rows = [self.place[bore] for bore in bank.beyond(coupler)]
+        self.angle[rows] += change
+        self.events.append(BladeReset(coupler.near, coupler.far, sum(leaves), leaves, self.minutes * 60))
+
+    def turn_link(self, bank: str, flats: float) -> None:
+        """Turn a bank's link, as many sixths of a turn."""
+        self._spend(STOP_MINUTES)
+        self.moves += 1
+        self.link[bank] += link_rotation(flats + 6 * self.rough.turn * self.rng.standard_normal(), self.hardware)
+        self.events.append(LinkTurn(bank, flats, self.minutes * 60))
+
+    def turn_screw(self, coupler: Coupler, turns: float) -> None:
+        """Turn a coupler's own screw, inward where positive. Raises KeyError where a blade sets it."""
+        per_turn = self.per_turn[coupler]
+        self._spend(STOP_MINUTES)
+        self.moves += 1
+        bank = self.layout.bank_of(coupler.far)
+        real = per_turn * (turns + self.rough.turn * self.rng.standard_normal())
+        rows = [self.place[bore] for bore in bank.beyond(coupler)]
+        self.angle[rows] = np.maximum(self.angle[rows] + real, 0.0)
+        self._settle_slack(bank.name, self.rng)
+        self.events.append(ScrewTurn(coupler.near, coupler.far, turns, self.minutes * 60))
+
+    def turn_bypass(self, bore: int, turns: float) -> None:
+        """Turn a bore's bypass screw, outward where positive; it closes no further than its seat. Raises KeyError where
+        there is none."""
+        opens, out = self.opens[bore], self.turned_out[bore]
+        self._spend(STOP_MINUTES)
+        self.moves += 1
+        self.turned_out[bore] = max(out + turns + self.rough.turn * float(self.rng.standard_normal()), 0.0)
+        self.leak[self.place[bore]] += opens * (self.turned_out[bore] - out)
+        self.events.append(BypassTurn(bore, turns, self.minutes * 60))
+
+    def make(self, move: Move) -> None:
+        """Make a move as recorded; the hand makes it imperfectly."""
+        match move:
+            case StopTurn():
+                self.turn(move.bank, move.turns)
+            case BladeReset():
+                self.reset(Coupler(move.near, move.far), move.leaves)
+            case ScrewTurn():
+                self.turn_screw(Coupler(move.near, move.far), move.turns)
+            case LinkTurn():
+                self.turn_link(move.bank, move.flats)
+            case BypassTurn() if move.bore in self.opens:  # else recorded where there is none: nothing moved
+                self.turn_bypass(move.bore, move.turns)
+
+    def _settle_slack(self, bank: str, rng: np.random.Generator) -> None:
+        """A handled throttle comes to rest somewhere else within its lost motion."""
+        for coupler, slack in self.slack.items():
+            if self.layout.bank_of(coupler.far).name == bank:
+                self.held[coupler] = slack * rng.uniform(-0.5, 0.5)
+
+    def _spend(self, minutes: float) -> None:
+        self.minutes += minutes
+        keep = math.exp(-minutes / 3)
+        self.wander = keep * self.wander + 0.007 * math.sqrt(1 - keep**2) * self.rng.standard_normal()
+
+
+def replay(stand: Stand, done: Iterable[Event]) -> Stand:
+    """Bring an engine to where it stands after what was done at it, and return it.
+
+    Parameters: ``stand`` as it was made; ``done`` the readings and moves in their order. A look at the tachometer
+    changes nothing. Readings are not taken again: only their time passes, and the noise that was used up.
+
+    >>> from app.sync.engine.layout import Bank
+    >>> four = Layout((Bank("A", (1, 2, 3, 4), stop=2, drive=2),))
+    >>> first = Stand(four, seed=5)
+    >>> _ = first.read(1), first.turn("A", 0.125)
+    >>> replay(Stand(four, seed=5), first.events).read(1) == first.read(1)
+    True
+    """
+    for event in done:
+        if isinstance(event, Reading):
+            stand.pass_by()
+        elif not isinstance(event, IdleSpeed):
+            stand.make(event)
+    return stand
+
+
+def fit_to_practise(stand: Stand) -> bool:
+    """Whether an engine is worth practising on: not even, but such as comes into a shop that presets its plates.
+
+    Parameters: ``stand`` as it was made. Worst bore 10 to 50 % off the mean, gaps of two to nine thousandths of an
+    inch, idle within 150 rev/min of the one wanted (judgement).
+
+    >>> from app.sync.engine.layout import Bank
+    >>> four = Layout((Bank("A", (1, 2, 3, 4), stop=2, drive=2),))
+    >>> [fit_to_practise(Stand(four, seed, trouble="slipped")) for seed in (2, 160455711)]
+    [True, False]
+    """
+    gaps = stand.gaps()
+    tame = gaps.min() >= 2 * THOU and gaps.max() <= 9 * THOU and abs(stand.fast_by()) <= 150 * REV_PER_MIN
+    return bool(tame) and 0.1 <= stand.worst_at_first <= 0.5
+
+
+def _psi(ratio: Floats) -> Floats:
+    """Isentropic flow function of many ratios; ``app.sync.engine.air.flow_function`` is the same for one."""
+    throat = np.maximum(ratio, critical_ratio())
+    return np.asarray(np.sqrt(7.0 * np.maximum(throat ** (2 / 1.4) - throat ** (2.4 / 1.4), 0.0)))
+
+
+_RATIOS = 1 - np.linspace(0.0, 1.0, 6000)[1:-1] ** 2  # close together where the flow law is steep
+_LOG_PULL = np.log(_psi(_RATIOS) / _RATIOS)  # rises as the ratio falls

@@ -1,0 +1,1 @@
+"""What slipped between two visits, and what creeps over many."""

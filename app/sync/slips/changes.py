@@ -1,0 +1,172 @@
+"""As left against as found, bore by bore: readings pooled, their change in ln(flow), and what air and speed explain."""
+
+import math
+import statistics
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from app.sync.engine.air import ATMOSPHERE, pressure_sensitivity
+from app.sync.engine.events import Meter
+from app.sync.engine.layout import Layout
+from app.sync.readings.rounds import reading_sd
+
+Floats = NDArray[np.float64]
+
+COMMON_SPREAD, COMMON_FREE = 0.012, 1.0  # of ln(flow), same meter and another meter
+AGEING, NOT_SOAKED = 0.008, 0.03  # of a bore's ln(flow) between two visits
+DISAGREE, STRAY = 3 * math.sqrt(2), 3.0  # two readings apart, one reading from the median, in repeatabilities
+MISREAD_SPREAD = 0.15  # by how much of ln(flow) a value is wrong that was misread
+
+# Runner pressure changes by 0.545 % for 1 % of a bore's flow in simulation; to be learned from moves.
+PRESSURE_PER_FLOW = 0.545
+PLENUM_PRESSURE_PER_FLOW = 0.14  # the same where a balance plenum joins the runners, by the flow law of ``breathing``
+IDLE_RATIO = 0.674  # runner over ambient pressure at 33 kPa of vacuum, within the published 15 to 40 kPa
+
+
+@dataclass(frozen=True, slots=True)
+class Pooled:
+    """All readings of one bore taken together: their mean [kg/s, or Pa of vacuum] and how many there were.
+
+    ``agreed`` is False when the readings contradict one another and nobody can say yet which of them is wrong;
+    ``strays`` were left out as misread.
+    """
+
+    mean: float
+    n: int
+    agreed: bool = True
+    strays: int = 0
+
+    @property
+    def thin(self) -> bool:
+        """Whether one more misread value would be enough for the mean to be wrong: a single reading, or two to one."""
+        return self.agreed and (self.n == 1 or self.n <= 2 * self.strays)
+
+
+@dataclass(frozen=True, slots=True)
+class Conditions:
+    """Air and speed of a visit's round: ``pressure`` [Pa], ``temperature`` [K], idle ``speed`` [rev/s]."""
+
+    pressure: float
+    temperature: float
+    speed: float
+
+
+def pool(values: Sequence[float], meter: Meter) -> Pooled:
+    """Readings of one bore taken together, without those that were misread.
+
+    Two readings that lie further apart than three standard deviations of their difference contradict one another. From
+    three on, those further than three repeatabilities from the median are left out.
+
+    Parameters: ``values`` read at one bore [kg/s, or Pa of vacuum], at least one; ``meter`` they were read with.
+    Raises ValueError without a reading.
+
+    Source: median and three-sigma rejection, as usual for a few repeated readings.
+
+    >>> pool([6.5 / 3600, 8.0 / 3600], Meter()).agreed
+    False
+    >>> pooled = pool([6.5 / 3600, 8.0 / 3600, 6.5 / 3600], Meter())
+    >>> round(pooled.mean * 3600, 2), pooled.n, pooled.agreed
+    (6.5, 2, True)
+    """
+    if not values:
+        raise ValueError("There is nothing to pool without a reading.")
+    middle = statistics.median(values)
+    mean = sum(values) / len(values)
+    sd = reading_sd(middle, meter)
+    if len(values) < 3:
+        return Pooled(mean, len(values), max(values) - min(values) <= DISAGREE * sd)
+    kept = [value for value in values if abs(value - middle) <= STRAY * sd] or [middle]
+    return Pooled(sum(kept) / len(kept), len(kept), len(kept) > 1, len(values) - len(kept))
+
+
+def expected_common(left: Conditions, found: Conditions, ratio: float = IDLE_RATIO) -> float:
+    """Change of ln(flow) that air and idle speed alone bring to every bore.
+
+    ``ln(p'/p) - (1 - b)/2 ln(T'/T) + b ln(n'/n)`` with b from the flow law at the runner's pressure ratio; b is 0 when
+    choked, where only the air counts.
+
+    Parameters: ``left`` conditions as left; ``found`` conditions as found; ``ratio`` runner over ambient pressure at
+    idle, 0 to 1.
+
+    Source: isentropic flow into cylinders that draw in proportion to speed and runner pressure.
+
+    >>> day = Conditions(101325, 293.15, 15.0)
+    >>> round(expected_common(day, Conditions(99000, 303.15, 15.0)), 3)
+    -0.035
+    """
+    sensitivity = pressure_sensitivity(ratio)
+    answer = -sensitivity / (1 - sensitivity)
+    return (
+        math.log(found.pressure / left.pressure)
+        - (1 - answer) / 2 * math.log(found.temperature / left.temperature)
+        + answer * math.log(found.speed / left.speed)
+    )
+
+
+def log_changes(
+    layout: Layout,
+    left: Mapping[int, Pooled],
+    found: Mapping[int, Pooled],
+    meter: Meter,
+    heat_soaked: bool = True,
+) -> tuple[tuple[int, ...], Floats, Floats]:
+    """Bores read both times, their ln(found / left) in terms of flow, and its variance without the common part.
+
+    Where readings of a bore contradict one another, the bore counts for next to nothing.
+
+    Parameters: ``layout`` of the engine; ``left`` and ``found`` pooled readings per bore; ``meter`` they were read
+    with; ``heat_soaked`` False when one of the rounds was not taken hot, which lets every bore stray further.
+
+    Source: repeatability and step of the meter, and 0.8 % of ageing and warmth (judgement).
+
+    >>> from app.sync.engine.layout import Bank
+    >>> pair = Layout((Bank("A", (1, 2), stop=1, drive=1),))
+    >>> bores, changes, _ = log_changes(pair, {1: Pooled(2e-3, 3)}, {1: Pooled(2.2e-3, 2), 2: Pooled(2e-3, 2)}, Meter())
+    >>> bores, changes.round(3).tolist()
+    ((1,), [0.095])
+    """
+    bores = tuple(bore for bore in layout.bores if bore in left and bore in found)
+    ageing = AGEING if heat_soaked else NOT_SOAKED
+    changes, variances = [], []
+    for bore in bores:
+        was, was_sd = log_flow(left[bore].mean, meter, layout.plenum)
+        now, now_sd = log_flow(found[bore].mean, meter, layout.plenum)
+        changes.append(now - was)
+        contradicted = sum(MISREAD_SPREAD**2 for pooled in (left[bore], found[bore]) if not pooled.agreed)
+        variances.append(was_sd**2 / left[bore].n + now_sd**2 / found[bore].n + ageing**2 + contradicted)
+    return bores, np.array(changes), np.array(variances)
+
+
+def log_flow(value: float, meter: Meter, plenum: bool = False) -> tuple[float, float]:
+    """ln(flow) up to a constant, and the standard deviation of one reading of it.
+
+    A vacuum column is turned into runner pressure first, against a standard barometer.
+
+    Parameters: ``value`` read [kg/s, or Pa of vacuum], above 0; ``meter`` it was read with; ``plenum`` whether a common
+    balance plenum joins the runners, which evens out the pressure behind them.
+
+    >>> round(log_flow(6.4 / 3600, Meter())[1], 3)
+    0.023
+    """
+    sd = reading_sd(value, meter)
+    if meter.quantity == "flow":
+        return math.log(value), sd / value
+    runner = ATMOSPHERE - value
+    per_flow = PLENUM_PRESSURE_PER_FLOW if plenum else PRESSURE_PER_FLOW
+    return math.log(runner) / per_flow, sd / runner / per_flow
+
+
+def quiet_covariance(variances: Floats, same_meter: bool) -> Floats:
+    """Covariance of the changes when nothing slipped: each bore's own noise and what all bores share.
+
+    Parameters: ``variances`` of each bore's change of ln(flow); ``same_meter`` False when the scale may differ freely.
+
+    >>> quiet_covariance(np.array([1e-4, 1e-4]), same_meter=False).round(2).tolist()
+    [[1.0, 1.0], [1.0, 1.0]]
+    """
+    common = COMMON_SPREAD if same_meter else COMMON_FREE
+    covariance: Floats = np.diag(variances) + common**2
+    return covariance

@@ -1,0 +1,267 @@
+"""What slipped since last time: as left against as found, explained by the fewest adjusters.
+
+A bore's change is ln(found / left). A slipped stop screw lifts or lowers a whole bank, a slipped coupler its far bore
+and all beyond, a bypass screw one bore, another day's air all bores alike, and one misread value a single bore until it
+is read again. Every story of at most three such things is weighed against the changes (see ``stories``); what is said
+follows its odds.
+"""
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from app.sync.engine.events import Meter
+from app.sync.engine.layout import Bypass, Coupler, Layout, Link, StopScrew
+from app.sync.engine.linkage import moved_bores
+from app.sync.slips.changes import Conditions, Floats, Pooled, expected_common, log_changes, pool, quiet_covariance
+from app.sync.slips.slip_hypotheses import COUNT_ODDS, Bore, Fit, Suspect
+
+__all__ = [
+    "Alike",
+    "Bore",
+    "Conditions",
+    "DriftStory",
+    "Pooled",
+    "Slip",
+    "Story",
+    "Suspect",
+    "expected_common",
+    "pool",
+    "slipped",
+]
+
+# Chances that anything slipped: from which more readings are worth while, and what is said of it. In simulation one
+# quiet visit in twenty reaches the second and one in three hundred the third. A suspect is named from the fourth.
+LOOK_FROM, DOUBTFUL_FROM, SLIPPED_FROM = 0.08, 0.27, 0.85
+NAMED_FROM, SETTLED_FROM, UNLIKELY_BELOW = 0.7, 0.9, 0.2
+REREADS, TOLD = 4, 5
+MISREAD = 0.01  # odds against one reading that was never repeated, or against two that outvoted a third
+SLIP_TO_TELL, TOLD_APART = 0.10, 1.0  # a slip of 10 % that moves the evidence by less than one sigma is not told apart
+USUAL_GAIN = 20.0  # ln(flow) per radian at idle, until it was learned on the engine
+
+Verdict = Literal["unknown", "quiet", "doubtful", "slipped"]
+ToldBy = Literal["stop_marks", "same_meter", "bore_check", "bypass_count", "stop_test", "reread"]
+
+
+@dataclass(frozen=True, slots=True)
+class Slip:
+    """One thing that slipped in a story: change of ln(flow) with its error, positive when it opened.
+
+    ``rotation`` is the same as an angle of the plates [rad].
+    """
+
+    suspect: Suspect
+    change: float
+    sd: float
+    rotation: float
+
+
+@dataclass(frozen=True, slots=True)
+class Story:
+    """A set of slips that may explain the changes, with its odds. No slips: nothing moved.
+
+    ``misread`` is the bore of which this story holds one value to be wrong, if it does.
+    """
+
+    slips: tuple[Slip, ...]
+    odds: float
+    misread: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Alike:
+    """Two suspects that a round at idle cannot tell apart, and what can.
+
+    ``also`` must have slipped with ``other``, by as much and the other way, to look like ``one``.
+
+    told_by
+        ``stop_marks`` (paint marks on both stop screws, the throttle sensor, or an off-idle round), ``same_meter`` (the
+        meter of the last visit), ``bore_check`` (a leak test, a wipe of the plate), ``bypass_count`` (the turns of the
+        bypass screw, counted to its seat and back, against those recorded), ``stop_test`` (back the stop out an
+        eighth of a turn and see whether the bank follows), ``reread`` (the bores between them once more).
+    """
+
+    one: Suspect
+    other: Suspect
+    told_by: ToldBy
+    also: tuple[Suspect, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class DriftStory:
+    """What slipped, how sure that is, and what to read again.
+
+    verdict
+        ``unknown`` (no bore read both times), ``quiet``, ``doubtful``, or ``slipped``.
+    any_slip
+        Chance that anything slipped at all.
+    odds
+        Chance per suspect that it is among what slipped.
+    named, runner_up
+        The slip to name, only when something slipped and this one is more likely than not, and the next best suspect.
+    stories
+        The most likely stories, best first.
+    reread
+        Bores whose re-reading would settle most, best first; empty when nothing is in doubt.
+    alike
+        When something slipped, what the likeliest suspect cannot be told from by any round at idle.
+    changes
+        ln(found / left) per bore that was read both times.
+    between
+        The two stories that the first re-reading would tell apart best.
+    misread
+        Chance per bore, where there is any, that one of its values was misread.
+    """
+
+    verdict: Verdict
+    any_slip: float
+    odds: Mapping[Suspect, float]
+    named: Slip | None
+    runner_up: Suspect | None
+    stories: tuple[Story, ...]
+    reread: tuple[int, ...]
+    alike: tuple[Alike, ...]
+    changes: Mapping[int, float]
+    between: tuple[Story, Story] | None
+    misread: Mapping[int, float]
+
+
+def slipped(
+    layout: Layout,
+    left: Mapping[int, Pooled],
+    found: Mapping[int, Pooled],
+    meter: Meter,
+    same_meter: bool,
+    heat_soaked: bool = True,
+    expected_common: float = 0.0,
+    gain: float | None = None,
+) -> DriftStory:
+    """The stories that explain the change from as left to as found, with their odds.
+
+    Parameters: ``layout`` of the engine; ``left`` and ``found`` pooled readings per bore (see ``pool``), the round's
+    trend removed; ``meter`` they were read with; ``same_meter`` False when the two visits used different meters, whose
+    scales may differ by any factor; ``heat_soaked`` False when one of the rounds was not taken hot; ``expected_common``
+    change of ln(flow) from air and speed (see the function of that name); ``gain`` [1/rad] learned at idle on this
+    engine.
+
+    Source: Bayesian comparison of stories; sizes and odds from a simulated engine.
+
+    >>> from app.sync.engine.layout import Bank
+    >>> four = Layout((Bank("A", (1, 2, 3, 4), stop=2, drive=2),))
+    >>> left = {bore: Pooled(6.5 / 3600, 3) for bore in four.bores}
+    >>> found = {1: Pooled(6.5 / 3600, 2), 2: Pooled(6.5 / 3600, 2), 3: Pooled(5.5 / 3600, 2), 4: Pooled(5.5 / 3600, 2)}
+    >>> slipped(four, left, found, Meter(), same_meter=True).named.suspect
+    Coupler(near=2, far=3)
+    """
+    bores, changes, variances = log_changes(layout, left, found, meter, heat_soaked)
+    if not bores:
+        return DriftStory("unknown", 1 - COUNT_ODDS[0], {}, None, None, (), (), (), {}, None, {})
+    quiet = quiet_covariance(variances, same_meter)
+    doubts = {bore: MISREAD * sum(one[bore].thin for one in (left, found)) for bore in bores}
+    fit = Fit(layout, bores, changes - expected_common, variances, quiet, doubts)
+    any_slip, odds = fit.any_slip(), fit.odds()
+    ranked = sorted(odds, key=lambda suspect: -odds[suspect])
+    best = fit.best(TOLD)
+    stories = tuple(_story(fit, at, bores, USUAL_GAIN if gain is None else gain) for at in best)
+    verdict: Verdict = "quiet"
+    if any_slip >= DOUBTFUL_FROM:
+        verdict = "slipped" if any_slip >= SLIPPED_FROM else "doubtful"
+    named = None
+    if verdict == "slipped" and odds[ranked[0]] >= NAMED_FROM:
+        named = next((slip for story in stories for slip in story.slips if slip.suspect == ranked[0]), None)
+    open_questions = any(UNLIKELY_BELOW <= chance < SETTLED_FROM for chance in odds.values())
+    settled = any_slip < LOOK_FROM or (verdict == "slipped" and not open_questions)
+    scores = _reread_scores(fit, variances, np.array([found[bore].n for bore in bores]))
+    contradicted = np.array([not found[bore].agreed for bore in bores])
+    order = np.lexsort((-scores, ~contradicted))
+    asked = () if settled and not contradicted.any() else tuple(int(at) for at in order[:REREADS])
+    misread = np.maximum(fit.misread(), [not (left[bore].agreed and found[bore].agreed) for bore in bores])
+    return DriftStory(
+        verdict=verdict,
+        any_slip=any_slip,
+        odds=odds,
+        named=named,
+        runner_up=ranked[1] if len(ranked) > 1 else None,
+        stories=stories,
+        reread=tuple(bores[at] for at in asked),
+        alike=_alike(layout, fit, ranked[0], same_meter) if verdict == "slipped" else (),
+        changes=dict(zip(bores, changes.tolist(), strict=True)),
+        between=_between(fit, best, stories, asked[0]) if asked else None,
+        misread={bore: float(chance) for bore, chance in zip(bores, misread, strict=True) if chance > 0},
+    )
+
+
+def _story(fit: Fit, at: int, bores: tuple[int, ...], gain: float) -> Story:
+    slips = []
+    for suspect in fit.slipped(at):
+        change, sd = fit.size(at, suspect)
+        slips.append(Slip(fit.suspects[suspect], change, sd, change / gain))
+    wrong = fit.misread_in(at)
+    return Story(tuple(slips), fit.story_odds(fit.slipped(at)), None if wrong is None else bores[wrong])
+
+
+def _reread_scores(fit: Fit, variances: Floats, counts: NDArray[np.int64]) -> Floats:
+    """How much the stories disagree on each bore, for what one more reading takes off its noise."""
+    scores: Floats = fit.disagreement() * (1 / counts - 1 / (counts + 1)) / variances
+    return scores
+
+
+def _between(fit: Fit, best: list[int], stories: tuple[Story, ...], bore: int) -> tuple[Story, Story] | None:
+    """The likeliest story, and the one that a reading of this bore would set apart from it for most odds."""
+    if len(best) < 2:
+        return None
+    apart = [
+        (fit.fitted[at, bore] - fit.fitted[best[0], bore]) ** 2 * story.odds
+        for at, story in zip(best, stories, strict=True)
+    ]
+    return stories[0], stories[int(np.argmax(apart[1:])) + 1]
+
+
+def _alike(layout: Layout, fit: Fit, named: Suspect, same_meter: bool) -> tuple[Alike, ...]:
+    """What cannot be told from the named suspect at idle, with what would tell them apart."""
+    column = fit.columns[:, fit.suspects.index(named)]
+    found = []
+    for at, other in enumerate(fit.suspects):
+        theirs = fit.columns[:, at]
+        if other == named or not theirs.any():
+            continue
+        # Distance between a slip of the one and the best-fitting slip of the other.
+        towards = fit.quiet_precision @ theirs
+        gap = column - theirs * float(towards @ column) / float(towards @ theirs)
+        if SLIP_TO_TELL * math.sqrt(float(gap @ fit.quiet_precision @ gap)) < TOLD_APART:
+            found.append(Alike(named, other, _told_by(named, other, same_meter)))
+    if isinstance(named, Coupler) and len(moved_bores(layout, named)) == 1:
+        if named.far in layout.bypass:
+            found.append(Alike(named, Bypass(named.far), "bypass_count"))
+        found.append(Alike(named, Bore(named.far), "bore_check"))
+    if isinstance(named, Bypass):
+        found.append(Alike(named, Bore(named.bore), "bypass_count"))
+    if isinstance(named, Bore | Bypass) and len(layout.bank_of(named.bore).shaft(named.bore)) == 1:
+        holder, *beyond = _holders(layout, named.bore)
+        told_by: ToldBy = "bore_check" if isinstance(named, Bore) else "bypass_count"
+        found.append(Alike(named, holder, told_by, tuple(beyond)))
+    if isinstance(named, StopScrew) and len(layout.banks) > 1:
+        found.append(Alike(named, Link(named.bank), "stop_test"))
+    return tuple(found)
+
+
+def _holders(layout: Layout, bore: int) -> tuple[StopScrew | Coupler, ...]:
+    """The adjuster that carries a bore and all beyond it, then the couplers that carry those beyond it."""
+    bank = layout.bank_of(bore)
+    into: list[StopScrew | Coupler] = [coupler for coupler in bank.couplers() if coupler.far == bore]
+    beyond = [coupler for coupler in bank.couplers() if coupler.near == bore]
+    return (*(into or [StopScrew(bank.name)]), *beyond)
+
+
+def _told_by(one: Suspect, other: Suspect, same_meter: bool) -> ToldBy:
+    if isinstance(one, StopScrew) and isinstance(other, StopScrew):
+        return "stop_marks" if same_meter else "same_meter"
+    if isinstance(one, Bypass) or isinstance(other, Bypass):
+        return "bypass_count"
+    if isinstance(one, Bore) or isinstance(other, Bore):
+        return "bore_check"
+    return "reread"

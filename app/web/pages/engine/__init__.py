@@ -1,0 +1,1 @@
+"""Pages of the engines: the list and the search, one engine, its paper, its file, the training engines."""

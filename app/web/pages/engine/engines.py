@@ -1,0 +1,290 @@
+"""Engines: register one, look at it, correct its facts, record what is fitted, open a visit."""
+
+from collections.abc import Mapping
+
+from fastapi import APIRouter
+from fastapi.responses import HTMLResponse, Response
+
+from app.shop.commands import engines
+from app.shop.errors import ConflictError, NotThereError, RefusedError
+from app.shop.procedure.items import PLACES
+from app.shop.procedure.recheck import CHANGES
+from app.shop.queries import history_cache
+from app.shop.queries.search import tag_of
+from app.shop.record import visits
+from app.shop.record.fittings import HARDWARE_FIELDS, hardware_from_json, layout_from_json
+from app.shop.record.visits import NewVisit
+from app.shop.store.idempotency import new_key
+from app.shop.store.tables import Engine
+from app.sync.engine.units import REV_PER_MIN
+from app.web import forms
+from app.web.context import Form, Now, Page, Pages, Shop
+from app.web.error_responses import status_of
+from app.web.forms import DISPLACEMENT_UNITS, Typed
+from app.web.pages.shop.meters import meter_choices
+from app.web.presenters.history.history_cards import past_of
+
+router = APIRouter()
+
+LAYOUTS: dict[str, tuple[str, dict[str, str]]] = {
+    "v8": ("Two banks of four", {"a_bores": "1 2 3 4", "b_bores": "5 6 7 8"}),
+    "four": ("Four in line", {"a_bores": "1 2 3 4", "b_bores": ""}),
+    "six": ("Six in line", {"a_bores": "1 2 3 4 5 6", "b_bores": ""}),
+    "v6": ("Two banks of three", {"a_bores": "1 2 3", "b_bores": "4 5 6"}),
+    "v12": ("Two banks of six", {"a_bores": "1 2 3 4 5 6", "b_bores": "7 8 9 10 11 12"}),
+    "opposed4": ("Opposed four", {"a_bores": "1 3", "b_bores": "2 4"}),
+    "opposed6": ("Opposed six", {"a_bores": "1 3 5", "b_bores": "2 4 6"}),
+    "twins": (
+        "Four on two shafts",
+        {"a_bores": "1 2 3 4", "a_stop": "2", "shafts": "1-2 3-4", "screws": "2-3", "bypass": "1 2 3 4"},
+    ),
+}
+"""Layouts to start from; every number can be changed after."""
+
+FACTS = {
+    "serial": "Serial",
+    "description": "Description",
+    "displacement": "Displacement",
+    "displacement_unit": "Displacement in",
+    "customer": "Customer",
+    "vehicle": "Vehicle",
+    "idle_speed": "Idle speed wanted, rev/min",
+}
+"""The fields of an engine's facts, as the page that compares two versions of them names them."""
+
+
+@router.get("/engines/new")
+def new_engine(page: Page, layout: str = "v8") -> HTMLResponse:
+    """The empty form, filled with the layout chosen."""
+    values = {"displacement_unit": "L", "idle_speed": "", "key": new_key(), **LAYOUTS.get(layout, LAYOUTS["v8"])[1]}
+    return _form(page, values, {}, layout=layout)
+
+
+@router.post("/engines/new")
+def other_layout(page: Page, form: Form) -> HTMLResponse:
+    """The form again with another layout filled in and everything else as typed."""
+    layout = form.text("layout")
+    filled = dict.fromkeys(forms.LAYOUT_NAMES, "")
+    values = {**form.values, **filled, **LAYOUTS.get(layout, LAYOUTS["v8"])[1]}
+    return _form(page, values, {}, layout=layout)
+
+
+@router.post("/engines")
+def register(shop: Shop, page: Page, form: Form, now: Now) -> Response:
+    """Register the engine typed, or show the form again with what is wrong beside each field."""
+    try:
+        facts = forms.engine_facts(form)
+        layout = forms.layout(form)
+        if layout is None or "displacement" in form.problems:
+            form.raise_problems()
+        assert layout is not None
+        hardware = forms.hardware(form, facts.displacement, len(layout.bores))
+        form.raise_problems()
+        engine_id = engines.register(shop, form.text("key"), facts, layout, hardware, now)
+    except RefusedError as refusal:
+        return _form(page, form.values, refusal.problems, status=status_of(refusal))
+    return page.saved(f"/engines/{engine_id}")
+
+
+@router.get("/engines/{engine_id}")
+def show(shop: Shop, page: Page, engine_id: int) -> HTMLResponse:
+    """What the engine is, what is fitted, and every visit."""
+    with shop.reading() as session:
+        engine = engines.get(session, engine_id)
+        memory = history_cache.of_engine(session, engine_id)
+    fitting = memory.fittings[-1]
+    return page.show(
+        "engine.html",
+        engine=engine,
+        tag=tag_of(engine.key),
+        fitting=fitting,
+        layout=layout_from_json(fitting.layout),
+        hardware=hardware_from_json(fitting.hardware),
+        past=past_of(memory),
+        open_visit=next((visit for visit in memory.visits if not visit.signed), None),
+    )
+
+
+@router.get("/visits/{visit_id}/slipped")
+def slipped(shop: Shop, page: Page, visit_id: int) -> HTMLResponse:
+    """What had slipped by the time a visit began, from the readings to the verdict."""
+    with shop.reading() as session:
+        engine = engines.get(session, visits.load(session, visit_id).engine.ident)
+        memory = history_cache.of_engine(session, engine.ident)
+    number = next(visit.number for visit in memory.visits if visit.visit_id == visit_id)
+    one = next((slip for slip in past_of(memory).slips if slip.number == number), None)
+    if one is None:
+        raise NotThereError("earlier visit to set this one against")
+    return page.show("visit/slipped.html", engine=engine, one=one)
+
+
+@router.get("/engines/{engine_id}/change")
+def change_form(shop: Shop, page: Page, engine_id: int) -> HTMLResponse:
+    """The engine's facts, to be corrected."""
+    with shop.reading() as session:
+        engine = engines.get(session, engine_id)
+    return page.show("engine_change.html", engine=engine, differing=(), values=_facts_as_typed(engine), problems={})
+
+
+@router.post("/engines/{engine_id}/change")
+def change(shop: Shop, page: Page, form: Form, engine_id: int) -> Response:
+    """Store corrected facts."""
+    try:
+        facts = forms.engine_facts(form)
+        version = form.whole("version")
+        form.raise_problems()
+        engines.change(shop, engine_id, version, facts)
+    except RefusedError as refusal:
+        with shop.reading() as session:
+            engine = engines.get(session, engine_id)
+        theirs = _facts_as_typed(engine) if isinstance(refusal, ConflictError) else {}
+        return page.show(
+            "engine_change.html",
+            status_of(refusal),
+            engine=engine,
+            differing=_differing(theirs, form) if theirs else (),
+            values={
+                **form.values,
+                **({"version": theirs["version"]} if theirs else {}),
+            },  # it was seen now
+            problems=refusal.problems,
+        )
+    return page.saved(f"/engines/{engine_id}")
+
+
+@router.get("/engines/{engine_id}/fitting")
+def fitting_form(shop: Shop, page: Page, engine_id: int) -> HTMLResponse:
+    """What is fitted, to be measured better or recorded as changed."""
+    with shop.reading() as session:
+        engine = engines.get(session, engine_id)
+        fitting = engines.fitting_now(session, engine_id)
+    known = hardware_from_json(fitting.hardware)
+    values = {
+        **forms.layout_as_typed(layout_from_json(fitting.layout)),
+        **forms.hardware_as_typed(known),
+        "key": new_key(),
+    }
+    return _fitting(page, engine, values, {})
+
+
+@router.post("/engines/{engine_id}/fitting")
+def fit(shop: Shop, page: Page, form: Form, engine_id: int, now: Now) -> Response:
+    """Record what is fitted from now on."""
+    with shop.reading() as session:
+        engine = engines.get(session, engine_id)
+    try:
+        layout = forms.layout(form)
+        if layout is None:
+            form.raise_problems()
+        assert layout is not None
+        hardware = forms.hardware(form, engine.displacement, len(layout.bores))
+        form.raise_problems()
+        engines.fit(shop, engine_id, form.text("key"), layout, hardware, form.text("why"), now)
+    except RefusedError as refusal:
+        return _fitting(page, engine, form.values, refusal.problems, status_of(refusal))
+    return page.saved(f"/engines/{engine_id}")
+
+
+@router.get("/engines/{engine_id}/visits/new")
+def new_visit(shop: Shop, page: Page, engine_id: int, now: Now) -> HTMLResponse:
+    """The form that opens a visit."""
+    return _visit_form(shop, page, engine_id, now, {"key": new_key()}, {})
+
+
+@router.post("/engines/{engine_id}/visits")
+def open_visit(shop: Shop, page: Page, form: Form, engine_id: int, now: Now) -> Response:
+    """Open the visit, or show the form again with what is wrong."""
+    try:
+        meter = form.whole("meter") if form.text("meter") else 0
+        changed = tuple(what for what in CHANGES if form.text(f"changed {what}"))
+        new = NewVisit(form.text("place"), form.text("job"), form.text("why"), form.text("by"), meter, changed)
+        form.raise_problems()
+        visit_id = visits.open_visit(shop, engine_id, form.text("key"), new, now)
+    except RefusedError as refusal:
+        return _visit_form(shop, page, engine_id, now, form.values, refusal.problems, status_of(refusal))
+    return page.saved(f"/visits/{visit_id}")
+
+
+def _form(
+    page: Pages, values: Mapping[str, str], problems: Mapping[str, str], layout: str = "", status: int = 200
+) -> HTMLResponse:
+    return page.show(
+        "engine_new.html",
+        status,
+        values=values,
+        problems=problems,
+        layouts=LAYOUTS,
+        chosen=layout,
+        hardware_fields_known=HARDWARE_FIELDS,
+        likely=_estimates(values),
+    )
+
+
+def _fitting(
+    page: Pages, engine: Engine, values: Mapping[str, str], problems: Mapping[str, str], status: int = 200
+) -> HTMLResponse:
+    bores = len(" ".join((values.get("a_bores", ""), values.get("b_bores", ""))).split())
+    return page.show(
+        "fitting.html",
+        status,
+        engine=engine,
+        values=values,
+        problems=problems,
+        hardware_fields_known=HARDWARE_FIELDS,
+        likely=forms.estimates_as_typed(engine.displacement, max(bores, 1)),
+    )
+
+
+def _estimates(values: Mapping[str, str]) -> dict[str, str]:
+    typed = Typed(values)
+    size = DISPLACEMENT_UNITS.get(typed.text("displacement_unit"), 0.0)
+    displacement = typed.number("displacement") * size if typed.text("displacement") else 0.0
+    bores = len(" ".join((typed.text("a_bores"), typed.text("b_bores"))).split())
+    if displacement <= 0 or bores == 0:
+        return {}
+    return forms.estimates_as_typed(displacement, bores)
+
+
+def _differing(theirs: Mapping[str, str], form: Typed) -> list[tuple[str, str, str]]:
+    """What somebody else stored meanwhile beside what was typed here, by the name of the field."""
+    both = [(label, theirs[name], form.text(name)) for name, label in FACTS.items()]
+    return [(label, stored, typed) for label, stored, typed in both if stored != typed]
+
+
+def _facts_as_typed(engine: Engine) -> dict[str, str]:
+    size = DISPLACEMENT_UNITS[engine.displacement_unit]
+    return {
+        "serial": engine.serial,
+        "description": engine.description,
+        "displacement": f"{engine.displacement / size:.6g}",
+        "displacement_unit": engine.displacement_unit,
+        "customer": engine.customer,
+        "vehicle": engine.vehicle,
+        "idle_speed": f"{engine.idle_speed / REV_PER_MIN:.6g}",
+        "version": str(engine.version),
+    }
+
+
+def _visit_form(
+    shop: Shop,
+    page: Pages,
+    engine_id: int,
+    now: str,
+    values: Mapping[str, str],
+    problems: Mapping[str, str],
+    status: int = 200,
+) -> HTMLResponse:
+    with shop.reading() as session:
+        engine = engines.get(session, engine_id)
+        choices = meter_choices(session, now[:10])
+        changes = CHANGES if engines.newest_visits(session, [engine_id]) else ()
+    return page.show(
+        "visit_new.html",
+        status,
+        engine=engine,
+        meters=choices,
+        changes=changes,
+        places=PLACES,
+        values=values,
+        problems=problems,
+    )

@@ -1,0 +1,145 @@
+"""In and out: one engine as a file for another shop, its readings for a spreadsheet, and a file brought in."""
+
+import base64
+import binascii
+import re
+import zlib
+from collections.abc import Mapping
+from typing import Annotated
+
+from fastapi import APIRouter, Depends, Request
+from fastapi.responses import HTMLResponse, Response
+from starlette.datastructures import UploadFile
+
+from app.shop.commands import engines
+from app.shop.errors import RefusedError
+from app.shop.exchange.exports import engine_file, readings_csv, written
+from app.shop.exchange.imports import LARGEST, bring_in, plan, read
+from app.shop.record import visits
+from app.shop.store.database import Database
+from app.web.context import Form, Now, Page, Pages, Shop
+from app.web.error_responses import status_of
+
+router = APIRouter()
+
+NAMES = {
+    "engine": ("engine", "engines"),
+    "fitting": ("fitting", "fittings"),
+    "visit": ("visit", "visits"),
+    "round": ("round", "rounds"),
+    "reading": ("reading", "readings"),
+    "move": ("move", "moves"),
+    "check": ("check", "checks"),
+    "override": ("override", "overrides"),
+    "signoff": ("sign-off", "sign-offs"),
+    "correction": ("correction", "corrections"),
+}
+
+
+async def _sent(request: Request) -> str | None:
+    """The text of the file that was sent; None when there is none or it is no text."""
+    async with request.form(max_files=1, max_fields=5) as form:
+        file = form.get("file")
+        if not isinstance(file, UploadFile) or not file.size:
+            return None
+        try:
+            return (await file.read(LARGEST + 1)).decode()
+        except UnicodeDecodeError:
+            return None
+
+
+@router.get("/engines/{engine_id}/export.json")
+def export(shop: Shop, engine_id: int, now: Now) -> Response:
+    """One engine with its whole history, for another shop."""
+    with shop.reading() as session:
+        file = engine_file(session, engine_id, now)
+    return download(written(file), f"{file.engine.serial}.json", "application/json")
+
+
+@router.get("/engines/{engine_id}/readings.csv")
+def readings(shop: Shop, engine_id: int) -> Response:
+    """Every reading of an engine, for a spreadsheet."""
+    with shop.reading() as session:
+        engine = engines.get(session, engine_id)
+        stories = list(reversed(visits.of_engine(session, engine_id)))
+    return download(readings_csv(stories), f"{engine.serial} readings.csv", "text/csv; charset=utf-8")
+
+
+@router.get("/exchange")
+def choose(page: Page) -> HTMLResponse:
+    """The form that takes a file."""
+    return page.show("exchange.html", file=None, plan=None)
+
+
+@router.post("/exchange/look")
+def look(shop: Shop, page: Page, text: Annotated[str | None, Depends(_sent)]) -> HTMLResponse:
+    """What a file would add here, before anything is stored."""
+    if text is None:
+        return _refused(page, RefusedError({"file": "Choose an engine's file first: it ends in .json."}))
+    return _asked(shop, page, text, {}, {})
+
+
+@router.post("/exchange")
+def bring(shop: Shop, page: Page, form: Form) -> Response:
+    """Bring in the file that was looked at, or ask again what is still to be chosen."""
+    try:
+        text = unpacked(form.values.get("held", ""))
+        file = read(text)
+    except RefusedError as refusal:
+        return _refused(page, refusal)
+    choices = {name: value for name, value in form.values.items() if name != "held"}
+    try:
+        engine_id = bring_in(shop, file, choices)
+    except RefusedError as refusal:
+        return _asked(shop, page, text, choices, refusal.problems, status_of(refusal))
+    return page.go(f"/engines/{engine_id}")
+
+
+def packed(text: str) -> str:
+    """A file that waits in the page for a person's answer, so that the server keeps nothing."""
+    return base64.b64encode(zlib.compress(text.encode(), 9)).decode()
+
+
+def unpacked(held: str) -> str:
+    """The file that ``packed`` held. Raises RefusedError when it is none, or longer than any file may be."""
+    lost = RefusedError({"file": "The page lost the file. Choose it once more."})
+    try:
+        squeezed = zlib.decompressobj()
+        text = squeezed.decompress(base64.b64decode(held, validate=True), LARGEST + 1)
+        if squeezed.unconsumed_tail or not squeezed.eof:
+            raise lost
+        return text.decode()
+    except (binascii.Error, zlib.error, UnicodeDecodeError, ValueError):
+        raise lost from None
+
+
+def download(text: str, name: str, kind: str) -> Response:
+    """A file to keep, under a name that every system takes."""
+    safe = re.sub(r"[^A-Za-z0-9 ._()-]+", "_", name).strip(". ") or "file"
+    return Response(text.encode(), media_type=kind, headers={"Content-Disposition": f'attachment; filename="{safe}"'})
+
+
+def _refused(page: Pages, refusal: RefusedError) -> HTMLResponse:
+    return page.show("exchange.html", status_of(refusal), file=None, plan=None, problems=refusal.problems)
+
+
+def _asked(
+    shop: Database, page: Pages, text: str, choices: Mapping[str, str], problems: Mapping[str, str], status: int = 200
+) -> HTMLResponse:
+    try:
+        file = read(text)
+        with shop.reading() as session:
+            made = plan(session, file, choices)
+    except RefusedError as refusal:
+        return _refused(page, refusal)
+    adds = [f"{count} {NAMES[name][count != 1]}" for name, count in made.adds.items()]
+    return page.show(
+        "exchange.html",
+        status,
+        file=file,
+        plan=made,
+        adds=adds,
+        held=packed(text),
+        chosen={name: choices[name] for name in choices if name not in {c.name for c in made.conflicts}},
+        problems=problems,
+    )

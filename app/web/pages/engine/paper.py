@@ -1,0 +1,89 @@
+"""Paper: the handover sheet and its page of readings, the tag, the blank worksheet, and what else can be taken away."""
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse
+
+from app.shop.commands import engines, settings_versions
+from app.shop.commands.corrections import as_issued, issue_of
+from app.shop.procedure.items import DEFER
+from app.shop.queries import history_cache
+from app.shop.queries.search import tag_of
+from app.shop.record import visits
+from app.shop.record.fittings import layout_from_json
+from app.shop.store.tables import Engine
+from app.web.context import Page, Shop
+from app.web.presenters.paper.file_page import file_page
+from app.web.presenters.paper.sheet import CAUTION, qr_code, sheet_of
+from app.web.presenters.paper.worksheet import worksheet_of
+
+router = APIRouter()
+
+LOOPBACK = ("127.0.0.1", "localhost", "[::1]")
+
+
+@router.get("/engines/{engine_id}/paper")
+def papers(shop: Shop, page: Page, engine_id: int) -> HTMLResponse:
+    """Everything of an engine that can be printed or taken away."""
+    with shop.reading() as session:
+        engine = engines.get(session, engine_id)
+        memory = history_cache.of_engine(session, engine_id)
+    return page.show("paper.html", engine=engine, tag=tag_of(engine.key), visits=tuple(reversed(memory.visits)))
+
+
+@router.get("/engines/{engine_id}/tag")
+def tag(request: Request, shop: Shop, page: Page, engine_id: int) -> HTMLResponse:
+    """The tag that hangs on the engine: its QR code opens the engine on any tablet of the shop."""
+    with shop.reading() as session:
+        engine = engines.get(session, engine_id)
+        layout = layout_from_json(engines.fitting_now(session, engine_id).layout)
+    address = _address(request, engine)
+    return page.show(
+        "tag.html",
+        engine=engine,
+        layout=layout,
+        tag=tag_of(engine.key),
+        address=address,
+        qr=qr_code(address),
+        only_here=request.url.hostname in LOOPBACK,
+    )
+
+
+@router.get("/engines/{engine_id}/worksheet")
+def worksheet(request: Request, shop: Shop, page: Page, engine_id: int) -> HTMLResponse:
+    """A blank sheet for a visit away from the shop, with this engine's layout, last figures and order of steps."""
+    with shop.reading() as session:
+        engine = engines.get(session, engine_id)
+        memory = history_cache.of_engine(session, engine_id)
+        _, held = settings_versions.now(session)
+    return page.show(
+        "worksheet.html",
+        engine=engine,
+        sheet=worksheet_of(memory, engine, held),
+        qr=qr_code(_address(request, engine)),
+        caution=CAUTION,
+        defer=DEFER,
+    )
+
+
+@router.get("/visits/{visit_id}/sheet")
+def sheet(request: Request, shop: Shop, page: Page, visit_id: int, issue: int = 0) -> HTMLResponse:
+    """The handover sheet of a visit, its newest issue or an earlier one; marked as a draft until it is signed off."""
+    with shop.reading() as session:
+        story = visits.load(session, visit_id)
+        _, held = settings_versions.now(session)
+    newest = issue_of(story)
+    shown = as_issued(story, issue) if 0 < issue < newest else story
+    return page.show(
+        "sheet.html",
+        story=shown,
+        sheet=sheet_of(shown, _address(request, story.engine), dict(held.people)),
+        file=file_page(shown),
+        issue=issue_of(shown),
+        newest=newest,
+        defer=DEFER,
+    )
+
+
+def _address(request: Request, engine: Engine) -> str:
+    """Where an engine's code leads: to its tag, which is the same in every shop."""
+    return f"{request.url.scheme}://{request.url.netloc}/tag/{tag_of(engine.key)}"

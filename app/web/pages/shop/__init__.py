@@ -1,0 +1,1 @@
+"""Pages of the shop itself: settings, meters, people, tablets, backups, statistics, and this tablet."""

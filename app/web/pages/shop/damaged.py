@@ -1,0 +1,55 @@
+"""What is shown in place of every page when the shop's records are damaged: what was found, and the way out."""
+
+import sqlite3
+from collections.abc import Callable
+from datetime import datetime
+
+from fastapi import FastAPI, Request
+from fastapi.responses import HTMLResponse, Response
+from starlette.staticfiles import StaticFiles
+
+from app import places
+from app.shop.store.backup import restore
+from app.shop.store.database import ShopUnavailableError
+from app.shop.store.upgrade import DamagedShopError
+from app.web.context import Pages, environment
+from app.web.security.middleware import at_this_computer, protect
+
+
+def create_damaged_app(
+    damage: DamagedShopError,
+    *,
+    start_again: Callable[[], None],
+    clock: Callable[[], datetime],
+    lan_names: frozenset[str] = frozenset(),
+) -> FastAPI:
+    """The application over a shop that cannot be opened.
+
+    The newest whole copy can be put in place from the shop computer itself; ``start_again`` is called after that.
+    """
+    app = FastAPI(docs_url=None, redoc_url=None, openapi_url=None)
+    app.state.templates = environment()
+    app.mount("/static", StaticFiles(directory=places.static()), name="static")
+    app.mount("/lib", StaticFiles(packages=[("js_lib_htmx", "static/htmx")]), name="lib")
+
+    def page(request: Request, status: int, problem: str = "") -> HTMLResponse:
+        here = at_this_computer(request.scope)
+        return Pages(request).show("damaged.html", status, damage=damage, here=here, problem=problem)
+
+    @app.post("/put-back")
+    def put_back(request: Request) -> Response:
+        if not at_this_computer(request.scope):
+            return page(request, 403, "This can be done on the shop computer itself only.")
+        try:
+            aside = restore(damage.folder, damage.newest.file if damage.newest else None, clock())
+        except (ShopUnavailableError, sqlite3.Error) as error:
+            return page(request, 503, str(error))
+        start_again()
+        return Pages(request).show("put_back.html", aside=aside, copy=damage.newest)
+
+    @app.api_route("/{path:path}", methods=["GET", "HEAD", "POST", "PUT", "PATCH", "DELETE"])
+    def anything(request: Request) -> HTMLResponse:
+        return page(request, 503)
+
+    protect(app, lan_names=lan_names)
+    return app

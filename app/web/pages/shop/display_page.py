@@ -1,0 +1,28 @@
+"""The page on which a tablet's look is chosen."""
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse, Response
+
+from app.web.context import Form, Page
+from app.web.display_options import CHOICES, chosen, cookie
+
+router = APIRouter()
+
+YEAR = 365 * 24 * 3600
+
+
+@router.get("/look")
+def look(page: Page) -> HTMLResponse:
+    """The choices, as they stand on this tablet."""
+    return page.show("look.html", choices_of={name: tuple(ways.items()) for name, ways in CHOICES.items()})
+
+
+@router.post("/look")
+def choose(page: Page, form: Form, request: Request) -> Response:
+    """Keep the choices on this tablet."""
+    answer = page.go("/look")
+    scheme = request.url.scheme
+    for choice, value in chosen(form.values).items():
+        name = cookie(choice, scheme)
+        answer.set_cookie(name, value, max_age=YEAR, httponly=True, samesite="lax", secure=scheme == "https")
+    return answer

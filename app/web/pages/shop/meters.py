@@ -1,0 +1,215 @@
+"""The shop's meters: what each repeats, a guided study of it, two compared, and the day of the next check."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from fastapi import APIRouter
+from fastapi.responses import HTMLResponse, Response
+from sqlmodel import Session
+
+from app.shop.commands import meters
+from app.shop.commands.meters import PAIRS, READINGS, UNITS_OF, MeterStory, NewMeter, StudyStory
+from app.shop.errors import NotThereError, RefusedError
+from app.shop.store.idempotency import new_key
+from app.web.context import Form, Now, Page, Pages, Shop
+from app.web.error_responses import status_of
+from app.web.presenters.drawing import unit_of
+
+router = APIRouter()
+
+
+@dataclass(frozen=True, slots=True)
+class MeterLine:
+    """A meter as the list shows it, every figure in words."""
+
+    number: int
+    name: str
+    reads: str
+    repeats: str
+    known_from: str
+    due: str
+    overdue: bool
+
+
+@router.get("/meters")
+def show_all(shop: Shop, page: Page, now: Now) -> HTMLResponse:
+    """The meters of the shop, and the form for one more."""
+    return _all(shop, page, now, {"key": new_key()}, {})
+
+
+@router.post("/meters")
+def register(shop: Shop, page: Page, form: Form, now: Now) -> Response:
+    """Register a meter."""
+    try:
+        step, low, high = (form.number(name) for name in ("step", "low", "high"))
+        new = NewMeter(form.text("name"), form.text("unit"), step, low, high)
+        form.raise_problems({k: v for k, v in new.problems().items() if k in ("name", "unit")} if form.problems else {})
+        meter_id = meters.register(shop, form.text("key"), new)
+    except RefusedError as refusal:
+        return _all(shop, page, now, form.values, refusal.problems, status_of(refusal))
+    return page.saved(f"/meters/{meter_id}")
+
+
+@router.get("/meters/{meter_id}")
+def show(shop: Shop, page: Page, meter_id: int, now: Now) -> HTMLResponse:
+    """One meter with its studies."""
+    return _one(shop, page, meter_id, now, {}, {})
+
+
+@router.post("/meters/{meter_id}/studies")
+def begin(shop: Shop, page: Page, form: Form, meter_id: int, now: Now) -> Response:
+    """Begin a repeatability study, or a comparison with another meter."""
+    try:
+        other = form.whole("other") if form.text("other") else None
+        form.raise_problems()
+        where, by = form.text("where"), form.text("study_by")
+        study_id = meters.begin_study(shop, meter_id, form.text("key"), other, where, by, now)
+    except NotThereError:
+        raise
+    except RefusedError as refusal:
+        return _one(shop, page, meter_id, now, form.values, refusal.problems, status_of(refusal))
+    return page.saved(f"/studies/{study_id}")
+
+
+@router.post("/meters/{meter_id}/due")
+def due(shop: Shop, page: Page, form: Form, meter_id: int, now: Now) -> Response:
+    """Say when the meter is to be checked next."""
+    try:
+        why, by = form.text("due_why"), form.text("due_by")
+        meters.set_due(shop, meter_id, form.text("key"), form.text("due"), why, by, now)
+    except NotThereError:
+        raise
+    except RefusedError as refusal:
+        return _one(shop, page, meter_id, now, form.values, refusal.problems, status_of(refusal))
+    return page.saved(f"/meters/{meter_id}")
+
+
+@router.get("/studies/{study_id}")
+def study(shop: Shop, page: Page, study_id: int, again: int | None = None) -> HTMLResponse:
+    """The next reading of a study; ``again`` corrects one that was mistyped."""
+    return _study(shop, page, study_id, {"supersedes": str(again or "")}, {})
+
+
+@router.post("/studies/{study_id}")
+def read(shop: Shop, page: Page, form: Form, study_id: int, now: Now) -> Response:
+    """Keep the next reading of a study."""
+    try:
+        value = form.number("value", "What the meter shows.")
+        supersedes = form.whole("supersedes") if form.text("supersedes") else None
+        form.raise_problems()
+        meters.read(shop, study_id, form.text("key"), value, form.text("by"), now, supersedes)
+    except NotThereError:
+        raise
+    except RefusedError as refusal:
+        return _study(shop, page, study_id, form.values, refusal.problems, status_of(refusal))
+    return page.saved(f"/studies/{study_id}")
+
+
+def line_of(meter: MeterStory, today: str) -> MeterLine:
+    """A meter in words."""
+    row, found = meter.row, meter.found
+    known = row.repeatability_from
+    if found is not None:
+        known = f"{found.freedom + sum(1 for s in meter.studies if s.other is None and s.finished)} readings"
+        known += f": scatter {_percent(found.scatter)}, between {_percent(found.low)} and {_percent(found.high)}"
+    return MeterLine(
+        row.ident,
+        row.name,
+        f"{row.quantity}, {row.low:g} to {row.high:g} {row.unit}, steps of {row.step:g}",
+        _percent(meter.repeatability),
+        known,
+        meter.due.due if meter.due else "",
+        meter.overdue(today),
+    )
+
+
+def meter_choices(session: Session, today: str) -> list[tuple[int, str]]:
+    """The meters to choose from when a visit is opened, with word of a check that is overdue."""
+    return [
+        (
+            m.row.ident,
+            f"{m.row.name}, {m.row.unit}" + (f", check was due {m.due.due}" if m.due and m.overdue(today) else ""),
+        )
+        for m in meters.all_of(session)
+    ]
+
+
+def _percent(fraction: float) -> str:
+    return f"{100 * fraction:.1f} %"
+
+
+def _all(
+    shop: Shop, page: Pages, now: str, values: Mapping[str, str], problems: Mapping[str, str], status: int = 200
+) -> HTMLResponse:
+    with shop.reading() as session:
+        lines = [line_of(meter, now[:10]) for meter in meters.all_of(session)]
+    units = [(unit, f"{unit}, {quantity}") for quantity, names in UNITS_OF.items() for unit in names]
+    return page.show("shop/meters.html", status, lines=lines, units=units, values=values, problems=problems)
+
+
+def _one(
+    shop: Shop,
+    page: Pages,
+    meter_id: int,
+    now: str,
+    values: Mapping[str, str],
+    problems: Mapping[str, str],
+    status: int = 200,
+) -> HTMLResponse:
+    with shop.reading() as session:
+        meter = meters.story(session, meter_id)
+        others = [m.row for m in meters.all_of(session) if m.row.unit == meter.row.unit and m.row.ident != meter_id]
+    return page.show(
+        "shop/meter.html",
+        status,
+        meter=meter,
+        line=line_of(meter, now[:10]),
+        others=[(o.ident, o.name) for o in others],
+        studies=[(s, _said(s)) for s in reversed(meter.studies)],
+        readings=READINGS,
+        pairs=PAIRS,
+        values=values,
+        problems=problems,
+    )
+
+
+def _said(study: StudyStory) -> str:
+    done = len(study.readings)
+    if not study.finished:
+        return f"{done} of {study.wanted} read"
+    if study.other is None:
+        return f"{done} readings of one bore"
+    found = study.agreement
+    assert found is not None
+    said = f"reads {found.ratio:.3f} of it, between {found.low:.3f} and {found.high:.3f}"
+    return f"{study.other.name} {said}: " + ("they agree" if found.agree else "they differ; stay with one in a visit")
+
+
+def _study(
+    shop: Shop,
+    page: Pages,
+    study_id: int,
+    values: Mapping[str, str],
+    problems: Mapping[str, str],
+    status: int = 200,
+) -> HTMLResponse:
+    with shop.reading() as session:
+        told = meters.study_story(session, study_id)
+        meter = meters.story(session, told.meter.ident)
+    old = next((r for r in told.readings if str(r.ident) == values.get("supersedes", "")), None)
+    reads_with = told.next_meter
+    if old is not None and told.other is not None and old.meter_id == told.other.ident:
+        reads_with = told.other
+    unit = unit_of(told.meter)
+    return page.show(
+        "shop/study.html",
+        status,
+        study=told,
+        old=old,
+        reads_with=reads_with,
+        shown=[(r, f"{r.value:.{unit.decimals}f}") for r in told.readings],
+        said=_said(told),
+        line=line_of(meter, ""),
+        values={"key": new_key(), **values},
+        problems=problems,
+    )

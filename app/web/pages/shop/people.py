@@ -1,0 +1,64 @@
+"""People: who may sign off."""
+
+from collections.abc import Mapping
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse, Response
+
+from app.shop.commands import people
+from app.shop.errors import RefusedError
+from app.shop.store.database import Database
+from app.web.context import Form, Now, Page, Pages, Shop
+from app.web.error_responses import status_of
+from app.web.pages.shop.tablets import Here
+from app.web.security.middleware import at_this_computer
+
+router = APIRouter()
+
+
+@router.get("/people")
+def show(shop: Shop, page: Page, request: Request) -> HTMLResponse:
+    """Who may sign off; on the shop computer also the forms to change that."""
+    return _list(shop, page, request, {}, {})
+
+
+@router.post("/people", dependencies=[Here])
+def add(shop: Shop, page: Page, form: Form, request: Request, now: Now) -> Response:
+    """Add somebody."""
+    try:
+        people.add(shop, form.text("key"), form.text("name"), form.text("pin"), form.text("again"), now)
+    except RefusedError as refusal:
+        return _list(shop, page, request, {"name": form.text("name")}, refusal.problems, status_of(refusal))
+    return page.go("/people")
+
+
+@router.post("/people/{person_id}/pin", dependencies=[Here])
+def change_pin(shop: Shop, page: Page, form: Form, request: Request, person_id: int, now: Now) -> Response:
+    """Give somebody another PIN."""
+    try:
+        people.change_pin(shop, form.text("key"), person_id, form.text("pin"), form.text("again"), now)
+    except RefusedError as refusal:
+        words = {"": " ".join(refusal.problems.values())}
+        return _list(shop, page, request, {}, words, status_of(refusal))
+    return page.go("/people")
+
+
+@router.post("/people/{person_id}/remove", dependencies=[Here])
+def remove(shop: Shop, page: Page, form: Form, person_id: int, now: Now) -> Response:
+    """Let somebody sign off no more."""
+    people.remove(shop, form.text("key"), person_id, now)
+    return page.go("/people")
+
+
+def _list(
+    shop: Database,
+    page: Pages,
+    request: Request,
+    values: Mapping[str, str],
+    problems: Mapping[str, str],
+    status: int = 200,
+) -> HTMLResponse:
+    with shop.reading() as session:
+        rows = people.everyone(session)
+    here = at_this_computer(request.scope)
+    return page.show("people.html", status, people=rows, here=here, values=values, problems=problems)

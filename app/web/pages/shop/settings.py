@@ -1,0 +1,258 @@
+"""The shop's settings: each with its unit, its default and where that comes from; every change is a version."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+from fastapi import APIRouter
+from fastapi.responses import HTMLResponse, Response
+
+from app.shop.commands import settings_versions
+from app.shop.errors import RefusedError
+from app.shop.record.measures import CHOICES, Measure, Quantity, Units
+from app.shop.record.settings import DEFAULTS, SOURCES, Settings
+from app.shop.store.idempotency import new_key
+from app.sync.engine.units import KPA, MINUTE, THOU, ZERO_CELSIUS
+from app.web.context import Form, Now, Page, Pages, Shop
+from app.web.error_responses import status_of
+from app.web.forms import Typed
+
+router = APIRouter()
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One setting of the form: a figure in base units is ``size`` times the typed one, plus ``zero``.
+
+    A ``quantity`` is typed in the unit the page was shown in; ``span`` is a difference of two such figures.
+    """
+
+    name: str
+    label: str
+    unit: str
+    size: float = 1.0
+    zero: float = 0.0
+    quantity: Quantity | None = None
+    span: bool = False
+
+    def measure(self, units: Units) -> Measure:
+        """What turns a figure in the line's own unit into a typed one, and back."""
+        if self.quantity is None:
+            return Measure(self.unit, places=4)
+        return units.of(self.quantity).span if self.span else units.of(self.quantity)
+
+    def typed(self, value: float, units: Units) -> str:
+        """A figure in base units as the form shows it."""
+        return self.measure(units).shown((value - self.zero) / self.size)
+
+    def read(self, form: Typed, held: float, units: Units) -> float:
+        """What was typed, in base units; ``held`` to the last place when the box came back as it was shown.
+
+        ``held`` too when it is no number, so that no other box is blamed for it.
+        """
+        if form.text(self.name) == self.typed(held, units):
+            return held
+        typed = form.number(self.name)
+        return held if self.name in form.problems else self.measure(units).kept(typed) * self.size + self.zero
+
+
+DEGREES: Quantity = "temperature"
+PRESSURE: Quantity = "oil_pressure"
+GROUPS: tuple[tuple[str, tuple[Line, ...]], ...] = (
+    (
+        "Windows, half width, in per cent of the mean",
+        (
+            Line("coarse_window", "First fire", "%", 0.01),
+            Line("fine_window", "Heat-soaked and lock-down", "%", 0.01),
+            Line("bank_window", "Banks off idle", "%", 0.01),
+            Line("idle_bank_window", "Banks at idle, before and after a link was turned", "%", 0.01),
+        ),
+    ),
+    (
+        "Hot right through",
+        (
+            Line("least_time", "Running at least", "min", MINUTE),
+            Line("pulls", "Short pulls at least", ""),
+            Line("coolant_least", "Coolant at least", "°C", 1.0, ZERO_CELSIUS, DEGREES),
+            Line("oil_least", "Oil at least", "°C", 1.0, ZERO_CELSIUS, DEGREES),
+            Line("steady_within", "Moving by no more than", "°C", quantity=DEGREES, span=True),
+            Line("steady_for", "over", "min", MINUTE),
+        ),
+    ),
+    (
+        "Stop the engine",
+        (
+            Line("oil_pressure_start", "Oil pressure at the start under", "kPa", KPA, quantity=PRESSURE),
+            Line("oil_pressure_hot", "Oil pressure when hot under", "kPa", KPA, quantity=PRESSURE),
+            Line("coolant_most", "Coolant over", "°C", 1.0, ZERO_CELSIUS, DEGREES),
+            Line("oil_most", "Oil over", "°C", 1.0, ZERO_CELSIUS, DEGREES),
+        ),
+    ),
+    (
+        "Looked at again",
+        (Line("recheck_km", "After", "km", quantity="distance"), Line("recheck_months", "or after", "months")),
+    ),
+)
+BLADES = (Line("base_blade", "Base blade under the stop screws", "thou", THOU, quantity="blade"),)
+LINES = tuple(line for _, lines in (*GROUPS, ("", BLADES)) for line in lines)
+LISTS = {"openings": "Opening blades under the central lever", "blades": "Blades owned"}
+UNIT_LABELS: dict[Quantity, str] = {
+    "temperature": "Temperatures",
+    "oil_pressure": "Oil pressure",
+    "air_pressure": "Air pressure of the day",
+    "blade": "Blades",
+    "distance": "Distances",
+}
+
+
+@router.get("/settings")
+def show(shop: Shop, page: Page) -> HTMLResponse:
+    """What holds now."""
+    return _page(shop, page, {}, {})
+
+
+@router.post("/settings")
+def change(shop: Shop, page: Page, form: Form, now: Now) -> Response:
+    """Store another version."""
+    with shop.reading() as session:
+        _, held = settings_versions.now(session)
+    try:
+        new = _settings(form, held)
+        form.raise_problems(
+            {k: v for k, v in settings_versions.problems(new, form.units).items() if k not in form.problems}
+        )
+        version = form.whole("version")
+        settings_versions.change(shop, form.text("key"), version, new, form.text("why"), form.text("by"), now)
+    except RefusedError as refusal:
+        return _page(shop, page, form.values, refusal.problems, status_of(refusal))
+    return page.saved("/settings")
+
+
+def _settings(form: Typed, held: Settings) -> Settings:
+    """The settings typed, in the units that stood beside the boxes; a box that shows ``held`` keeps it as it is."""
+    units, values = form.units, _in_base_units(held)
+    figures = {line.name: line.read(form, values[line.name], units) for line in LINES}
+    return Settings(
+        coarse_window=figures["coarse_window"],
+        fine_window=figures["fine_window"],
+        bank_window=figures["bank_window"],
+        idle_bank_window=figures["idle_bank_window"],
+        people=_people(form.text("people")),
+        openings=_blades(form, "openings", held.openings, units),
+        base_blade=figures["base_blade"],
+        blades=_blades(form, "blades", held.blades, units),
+        recheck_km=figures["recheck_km"],
+        recheck_months=figures["recheck_months"],
+        pulls=figures["pulls"],
+        units=_units(form, held.units),
+        limits=replace(
+            DEFAULTS.limits,
+            oil_pressure_start=figures["oil_pressure_start"],
+            oil_pressure_hot=figures["oil_pressure_hot"],
+            coolant=figures["coolant_most"],
+            oil=figures["oil_most"],
+        ),
+        heat=replace(
+            DEFAULTS.heat,
+            least_time=figures["least_time"],
+            coolant=figures["coolant_least"],
+            oil=figures["oil_least"],
+            steady_for=figures["steady_for"],
+            steady_within=figures["steady_within"],
+        ),
+    )
+
+
+def _units(form: Typed, held: Units) -> Units:
+    """The units chosen; those the form says nothing of stay."""
+    chosen = held
+    for quantity, names in CHOICES.items():
+        unit = form.text(quantity)
+        if unit in names:
+            chosen = replace(chosen, **{quantity: unit})
+        elif unit:
+            form.problems[quantity] = "One of " + ", ".join(names) + "."
+    return chosen
+
+
+def _people(typed: str) -> tuple[tuple[str, str], ...]:
+    """Initials and name, out of a line each."""
+    words = [line.split(maxsplit=1) for line in typed.splitlines() if line.strip()]
+    return tuple((one[0], one[1].strip() if len(one) > 1 else "") for one in words)
+
+
+def _blades(form: Typed, name: str, held: tuple[float, ...], units: Units) -> tuple[float, ...]:
+    measure = units.of("blade")
+    known = {measure.shown(one / THOU): one for one in held}
+    found = []
+    for word in form.text(name).replace(";", " ").replace(", ", " ").split():
+        try:
+            found.append(known[word] if word in known else measure.kept(float(word.replace(",", "."))) * THOU)
+        except ValueError:
+            example = " ".join(measure.shown(one) for one in (2, 2.5, 3))
+            form.problems[name] = f"“{word[:20]}” is not a thickness. Like this: {example}"
+            return ()
+    return tuple(found)
+
+
+def _in_base_units(held: Settings) -> dict[str, float]:
+    """The figure behind each line."""
+    return {
+        "coarse_window": held.coarse_window,
+        "fine_window": held.fine_window,
+        "bank_window": held.bank_window,
+        "idle_bank_window": held.idle_bank_window,
+        "base_blade": held.base_blade,
+        "pulls": held.pulls,
+        "recheck_km": held.recheck_km,
+        "recheck_months": held.recheck_months,
+        "oil_pressure_start": held.limits.oil_pressure_start,
+        "oil_pressure_hot": held.limits.oil_pressure_hot,
+        "coolant_most": held.limits.coolant,
+        "oil_most": held.limits.oil,
+        "least_time": held.heat.least_time,
+        "coolant_least": held.heat.coolant,
+        "oil_least": held.heat.oil,
+        "steady_for": held.heat.steady_for,
+        "steady_within": held.heat.steady_within,
+    }
+
+
+def _as_typed(held: Settings, units: Units) -> dict[str, str]:
+    values, blade = _in_base_units(held), units.of("blade")
+    return {
+        **{line.name: line.typed(values[line.name], units) for line in LINES},
+        "openings": " ".join(blade.shown(one / THOU) for one in held.openings),
+        "people": "\n".join(" ".join(one) for one in held.people),
+        "blades": " ".join(blade.shown(one / THOU) for one in held.blades),
+        **{quantity: getattr(held.units, quantity) for quantity in CHOICES},
+    }
+
+
+def _page(
+    shop: Shop, page: Pages, values: Mapping[str, str], problems: Mapping[str, str], status: int = 200
+) -> HTMLResponse:
+    """The page, its figures in the units of the form that was sent, or in those of the shop."""
+    with shop.reading() as session:
+        version, held = settings_versions.now(session)
+        changes = settings_versions.history(session)
+    units = Typed(values).units if values.get("units") else held.units
+    usual = _as_typed(DEFAULTS, units)
+    return page.show(
+        "shop/settings.html",
+        status,
+        groups=GROUPS,
+        blades=BLADES,
+        lists=LISTS,
+        units=units,
+        choices_of={quantity: (label, CHOICES[quantity]) for quantity, label in UNIT_LABELS.items()},
+        hints={name: f"{usual[name]}: {source}" if usual[name] else source for name, source in SOURCES.items()},
+        changes=changes,
+        values={
+            **_as_typed(held, units),
+            **values,
+            "version": str(version),
+            "units": units.code,
+            "key": values.get("key") or new_key(),
+        },
+        problems=problems,
+    )

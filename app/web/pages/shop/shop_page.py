@@ -1,0 +1,31 @@
+"""The shop: how its records are, the copies of them, and the way to people, tablets and who did what."""
+
+from datetime import datetime
+
+from fastapi import APIRouter
+from fastapi.responses import HTMLResponse, Response
+
+from app.shop.store import backup, copies, health
+from app.web.context import Now, Page, Shop
+from app.web.pages.shop.tablets import Here
+
+router = APIRouter()
+
+MOST_SHOWN = 20
+
+
+@router.get("/shop")
+def show(shop: Shop, page: Page) -> HTMLResponse:
+    """How the records are, and their copies."""
+    folder = copies.folder_of(shop.folder)
+    return page.show(
+        "shop.html", health=health.look(shop.folder), copies=copies.held(folder)[:MOST_SHOWN], folder=folder
+    )
+
+
+@router.post("/shop/copies", dependencies=[Here])
+def copy(shop: Shop, page: Page, now: Now) -> Response:
+    """Make a copy now."""
+    folder = copies.folder_of(shop.folder)
+    backup.back_up(shop.folder, copies.named(folder, copies.BY_HAND, datetime.fromisoformat(now)))
+    return page.go("/shop")

@@ -1,0 +1,140 @@
+"""Tablets: pair this one, and the list of those that were let in."""
+
+import secrets
+from collections.abc import Mapping
+from typing import Annotated
+
+import segno
+from fastapi import APIRouter, Depends, HTTPException, Request
+from fastapi.responses import HTMLResponse, Response
+from markupsafe import Markup
+
+from app.shop.commands import tablets
+from app.shop.commands.tablets import LASTS, Admission
+from app.shop.errors import RefusedError
+from app.shop.store.database import Database
+from app.shop.store.idempotency import new_key
+from app.web.context import Form, Now, Page, Pages, Shop
+from app.web.display_options import cookie
+from app.web.error_responses import status_of
+from app.web.security.middleware import TABLET, at_this_computer
+from app.web.security.pairing import Pairing, spaced
+
+router = APIRouter()
+
+
+def admission(shop: Database) -> Admission:
+    """Who is let in now."""
+    with shop.reading() as session:
+        return Admission.of(tablets.let_in(session))
+
+
+async def only_here(request: Request) -> None:
+    """Refuses what is done at the shop computer itself only. Raises HTTPException."""
+    if not at_this_computer(request.scope):
+        raise HTTPException(403, "This is done on the shop computer itself, at the address it printed first.")
+
+
+Here = Depends(only_here)
+
+
+async def _pairing(request: Request) -> Pairing:
+    pairing: Pairing = request.app.state.pairing
+    return pairing
+
+
+Codes = Annotated[Pairing, Depends(_pairing)]
+
+
+@router.get("/pair")
+def pair_form(page: Page) -> HTMLResponse:
+    """Where a tablet gives the code that the shop computer shows."""
+    return page.show("pair.html", values={"key": new_key()}, problems={})
+
+
+@router.post("/pair/code")
+def show_code(page: Page, codes: Codes) -> Response:
+    """Have the shop computer show a code."""
+    try:
+        codes.asked_over_the_network()
+    except RefusedError as refusal:
+        return page.show("pair.html", 429, values={"key": new_key()}, problems=refusal.problems)
+    return page.go("/pair")
+
+
+@router.post("/pair")
+def pair(shop: Shop, page: Page, form: Form, request: Request, codes: Codes, now: Now) -> Response:
+    """Let this tablet in, for the code."""
+    token = secrets.token_urlsafe(32)
+    try:
+        if not form.text("name"):
+            raise RefusedError({"name": "A name to know it by, such as: test cell 2."})
+        codes.take(form.text("code"))
+        tablets.pair(shop, form.text("key"), form.text("name"), token, now)
+    except RefusedError as refusal:
+        return page.show("pair.html", status_of(refusal), values=form.values, problems=refusal.problems)
+    request.app.state.admission = admission(shop)
+    answer = page.go("/")
+    answer.set_cookie(
+        cookie(TABLET, request.url.scheme),
+        token,
+        max_age=int(LASTS.total_seconds()),
+        httponly=True,
+        samesite="strict",
+        secure=request.url.scheme == "https",
+    )
+    return answer
+
+
+@router.get("/tablets")
+def show(shop: Shop, page: Page, request: Request, codes: Codes) -> HTMLResponse:
+    """The tablets that are let in; on the shop computer also the code for the next one."""
+    return _list(shop, page, request, codes, {})
+
+
+@router.post("/tablets/code", dependencies=[Here])
+def new_code(page: Page, codes: Codes) -> Response:
+    """Show a code, on this page and in the terminal."""
+    codes.new()
+    return page.go("/tablets")
+
+
+@router.post("/tablets/{tablet_id}/name", dependencies=[Here])
+def rename(shop: Shop, page: Page, form: Form, request: Request, codes: Codes, tablet_id: int, now: Now) -> Response:
+    """Call a tablet something else."""
+    try:
+        tablets.rename(shop, form.text("key"), tablet_id, form.text("name"), now)
+    except RefusedError as refusal:
+        return _list(shop, page, request, codes, refusal.problems, status_of(refusal))
+    request.app.state.admission = admission(shop)
+    return page.go("/tablets")
+
+
+@router.post("/tablets/{tablet_id}/remove", dependencies=[Here])
+def remove(shop: Shop, page: Page, form: Form, request: Request, codes: Codes, tablet_id: int, now: Now) -> Response:
+    """Shut a tablet out. It is not answered from the next request on."""
+    try:
+        tablets.remove(shop, form.text("key"), tablet_id, now)
+    except RefusedError as refusal:
+        return _list(shop, page, request, codes, refusal.problems, status_of(refusal))
+    request.app.state.admission = admission(shop)
+    return page.go("/tablets")
+
+
+def _list(
+    shop: Database, page: Pages, request: Request, codes: Pairing, problems: Mapping[str, str], status: int = 200
+) -> HTMLResponse:
+    here = at_this_computer(request.scope)
+    with shop.reading() as session:
+        rows = tablets.let_in(session)
+    shown = here and codes.home and codes.code
+    return page.show(
+        "tablets.html",
+        status,
+        tablets=rows,
+        here=here,
+        home=codes.home,
+        code=spaced(codes.code) if shown else "",
+        drawn=Markup(segno.make(codes.address, error="m").svg_inline(scale=5, border=4, light="#fff")) if shown else "",
+        problems=problems,
+    )

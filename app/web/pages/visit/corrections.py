@@ -1,0 +1,144 @@
+"""Putting right, after the sign-off, what was typed wrong: the form, and the new issue of the sheet it makes."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+from fastapi import APIRouter
+from fastapi.responses import HTMLResponse, Response
+
+from app.shop.commands.corrections import NewCorrection, correct
+from app.shop.errors import NotThereError, RefusedError
+from app.shop.procedure.phases import PHASES
+from app.shop.record import visits
+from app.shop.record.measures import Units
+from app.shop.record.visit_record import Story
+from app.shop.store.idempotency import current, new_key
+from app.web.context import Form, Now, Page, Pages, Shop
+from app.web.error_responses import status_of
+from app.web.forms import Typed
+from app.wording.words import opening
+
+router = APIRouter()
+
+
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """One figure that stands: the field it is typed into, what it is, and its value as it would be typed."""
+
+    field: str
+    ident: int
+    label: str
+    value: str
+    unit: str
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """The figures of one round, or those of the checks."""
+
+    title: str
+    figures: tuple[Figure, ...]
+
+
+@router.get("/visits/{visit_id}/correct")
+def correction_form(shop: Shop, page: Page, visit_id: int) -> HTMLResponse:
+    """Every figure of a visit that was signed off, to type the right one over the wrong one."""
+    with shop.reading() as session:
+        story = visits.load(session, visit_id)
+    if story.sign_off is None:
+        raise NotThereError("sheet of this visit to correct: it is not signed off")
+    return _correction(page, story, {"key": new_key(), "why": "", "by": ""}, {})
+
+
+@router.post("/visits/{visit_id}/correct")
+def correction(shop: Shop, page: Page, form: Form, visit_id: int, now: Now) -> Response:
+    """Store a correction; the sheet is shown as a new issue."""
+    with shop.reading() as session:
+        story = visits.load(session, visit_id)
+    if story.sign_off is None:
+        raise NotThereError("sheet of this visit to correct: it is not signed off")
+    try:
+        new = NewCorrection(
+            form.text("why"),
+            form.text("by"),
+            dict(_changed(form, "reading", [f for group in _rounds(story) for f in group.figures])),
+            _in_their_own(form, dict(_changed(form, "check", _checks(story, form.units).figures)), story),
+        )
+        form.raise_problems()
+        correct(shop, visit_id, form.text("key"), new, now, form.units)
+    except RefusedError as refusal:
+        with shop.reading() as session:
+            story = visits.load(session, visit_id)
+        return _correction(page, story, dict(form.values), refusal.problems, status_of(refusal))
+    return page.saved(f"/visits/{visit_id}/sheet")
+
+
+def _rounds(story: Story) -> list[Group]:
+    groups = []
+    for one in story.rounds:
+        title = f"Round {one.row.number}, {one.row.phase.replace('-', ' ')}"
+        if one.row.opening:
+            title += f", {opening(one.row.opening, bool(one.row.from_above), story.units.metric)} under the lever"
+        figures = tuple(
+            Figure(
+                f"reading-{r.ident}",
+                r.ident,
+                f"Bore {r.bore}{' again' if r.kind in ('closing', 'again') else ''}",
+                f"{r.value:g}",
+                r.unit,
+            )
+            for r in current(one.entered)
+            if r.value is not None
+        )
+        if figures:
+            groups.append(Group(title, figures))
+    return groups
+
+
+def _checks(story: Story, units: Units) -> Group:
+    """The checks with a figure, in ``units``."""
+    items = {(p.slug, i.slug): (p.title, i) for p in PHASES for i in p.items}
+    figures = []
+    for place, check in story.checks.items():
+        if check.number is not None and place in items:
+            phase, item = items[place]
+            label = f"{phase}: {item.ask}"
+            shown = item.shown(check.number, units)
+            figures.append(Figure(f"check-{check.ident}", check.ident, label, shown, item.unit_in(units)))
+    return Group("Checks", tuple(figures))
+
+
+def _changed(form: Typed, kind: str, figures: Sequence[Figure]) -> Iterator[tuple[int, float]]:
+    """What was typed over a figure; a field that came back as it was, or empty, changes nothing.
+
+    Figures that no longer stand are passed on too, so that the store can say that they were corrected meanwhile.
+    """
+    known = {figure.field: figure for figure in figures}
+    for name in form.values:
+        start, _, ident = name.partition("-")
+        if start == kind and ident.isdecimal() and len(ident) < 19 and form.text(name):
+            if name in known and form.text(name) == known[name].value:
+                continue
+            yield int(ident), form.number(name)
+
+
+def _in_their_own(form: Typed, typed: Mapping[int, float], story: Story) -> dict[int, float]:
+    """Figures of checks as they are recorded, out of the units that stood beside the boxes."""
+    items = {i.slug: i for p in PHASES for i in p.items}
+    of = {check.ident: items.get(check.item) for check in story.all_checks}
+    return {i: item.kept(value, form.units) if (item := of.get(i)) else value for i, value in typed.items()}
+
+
+def _correction(
+    page: Pages, story: Story, values: Mapping[str, str], problems: Mapping[str, str], status: int = 200
+) -> HTMLResponse:
+    units = Typed(values).units if values.get("units") else story.units
+    return page.show(
+        "visit/correct.html",
+        status,
+        story=story,
+        units=units,
+        groups=[*_rounds(story), _checks(story, units)],
+        values=values,
+        problems=problems,
+    )

@@ -1,0 +1,183 @@
+"""The reading page of a phase: the engine from above, the keypad, the verdict, the one next move."""
+
+from asyncio import get_running_loop
+from collections.abc import Mapping
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse, PlainTextResponse, Response
+
+from app.shop.commands import checks, readings
+from app.shop.commands.readings import FAR_OFF, NewReading
+from app.shop.errors import NotThereError, RefusedError
+from app.shop.procedure.items import Phase
+from app.shop.procedure.parts import parts_of
+from app.shop.record import visits
+from app.shop.record.revision import version
+from app.shop.record.visit_record import Story
+from app.shop.store.database import Database
+from app.shop.training import training
+from app.sync.engine.units import THOU
+from app.web.context import Form, Now, Page, Pages, Sent, Shop
+from app.web.error_responses import status_of
+from app.web.forms import Typed
+from app.web.pages.visit.visits import phase_of
+from app.web.presenters.drawing import phases
+from app.web.presenters.reading.keypad import Entry, Wanted, speed_item
+from app.web.presenters.reading.reading_page import Desk
+from app.wording.telephone import spoken
+
+router = APIRouter()
+
+
+@router.post("/visits/{visit_id}/{slug}/readings")  # the first, as routes are tried in this order
+async def add(request: Request, visit_id: int, slug: str) -> Response:
+    """Keep one reading, or show the page again with what is wrong beside the keypad."""
+    sent = await Sent.by(request)
+    # left to FastAPI, handing it to a thread takes a tenth of a millisecond longer
+    return await get_running_loop().run_in_executor(None, _add, sent, visit_id, slug)
+
+
+@router.get("/visits/{visit_id}/{slug}/readings")
+def desk(
+    shop: Shop,
+    page: Page,
+    visit_id: int,
+    slug: str,
+    bore: int | None = None,
+    entry: Entry = "",
+    skip: bool = False,
+    above: bool = False,
+) -> HTMLResponse:
+    """Read the bores. ``bore`` picks one out of turn, ``entry`` says what for, ``skip`` asks why to skip it; ``above``:
+    the round that is begun reaches its opening from above."""
+    return _desk(shop, page, visit_id, slug, Wanted(bore, entry, skip, above))
+
+
+@router.get("/visits/{visit_id}/news")
+def news(shop: Shop, visit_id: int, since: str = "") -> Response:
+    """Whether anything was recorded of a visit since a page of that version was made: 200 when it was, else 204."""
+    with shop.reading() as session:
+        now = version(session, visit_id)
+    return Response(status_code=204) if now == since else PlainTextResponse(now)
+
+
+@router.post("/visits/{visit_id}/{slug}/speed")
+def add_speed(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: Now) -> Response:
+    """Keep the idle speed with what the phase asks for, or show the page again with what is wrong."""
+    phase, by, key = phase_of(slug), form.text("by"), form.text("key")
+    with shop.reading() as session:
+        item = speed_item(visits.load(session, visit_id), phase)
+    if item is None:
+        raise RefusedError({"value": "Nothing is kept of the idle speed here."})
+    try:
+        if form.text("practice"):
+            training.read_speed(shop, visit_id, key, slug, item.slug, by, now)
+        else:
+            speed = form.number("value", "Nothing was typed.")
+            form.raise_problems()
+            checks.record(shop, visit_id, key, slug, {item.slug: speed}, by, now)
+    except NotThereError:
+        raise
+    except RefusedError as refusal:
+        wanted = Wanted(entry="speed")
+        return _desk(shop, page, visit_id, slug, wanted, form.values, refusal.problems, status_of(refusal))
+    return page.saved(f"/visits/{visit_id}/{slug}/readings")
+
+
+@router.post("/visits/{visit_id}/{slug}/settle")
+def settle(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: Now) -> Response:
+    """Keep which of two readings of one bore counts."""
+    pair = (form.whole("older"), form.whole("newer"))
+    form.raise_problems()
+    readings.settle(shop, visit_id, form.text("key"), slug, pair, form.text("counts"), form.text("by"), now)
+    return page.saved(f"/visits/{visit_id}/{slug}/readings")
+
+
+@router.post("/visits/{visit_id}/{slug}/rounds")
+def begin(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: Now) -> Response:
+    """Begin one more round: the last one's opening again, or another [thou], straight up or from above."""
+    above = bool(form.text("above"))
+    named = "above" if above else "opening"
+    wanted = form.number(named) * THOU if form.text(named) else None
+    form.raise_problems()
+    readings.begin_round(shop, visit_id, form.text("key"), slug, now, wanted, from_above=above)
+    return page.saved(f"/visits/{visit_id}/{slug}/readings")
+
+
+def _add(sent: Sent, visit_id: int, slug: str) -> Response:
+    shop, page, form, now = sent
+    here = f"/visits/{visit_id}/{slug}/readings"
+    skips, simulated = bool(form.text("skip") or form.text("why")), bool(form.text("practice"))
+    if skips and not form.text("why"):
+        above = "&above=true" if form.text("from_above") == "1" else ""
+        return page.go(f"{here}?bore={form.whole('bore')}&skip=true{above}")
+    try:
+        new = NewReading(
+            phase=slug,
+            round_number=form.whole("round"),
+            bore=form.whole("bore"),
+            kind="skip" if skips else form.text("kind"),
+            value=None if skips or simulated else form.number("value", "Nothing was typed."),
+            by=form.text("by"),
+            why=form.text("why"),
+            supersedes=_superseded(shop, form),
+            from_above={"0": False, "1": True}.get(form.text("from_above")),
+        )
+        form.raise_problems()
+        if simulated:
+            training.read(shop, visit_id, form.text("key"), new, now)
+        else:
+            readings.add(shop, visit_id, form.text("key"), new, now, sure=bool(form.text("sure")))
+    except NotThereError:
+        raise
+    except RefusedError as refusal:
+        wanted = Wanted.typed(form, skips)
+        values = {**form.values, "sure": "1"} if FAR_OFF in refusal.problems.values() else form.values
+        return _desk(shop, page, visit_id, slug, wanted, values, refusal.problems, status_of(refusal))
+    return page.saved(here)
+
+
+def _superseded(shop: Database, form: Typed) -> int | None:
+    """The reading that is corrected, named by its id, or by its key when it was kept while there was no link."""
+    named = form.text("supersedes")
+    if not named:
+        return None
+    return form.whole("supersedes") if named.isdecimal() else readings.stored_under(shop, named)
+
+
+def _spoken(story: Story, phase: Phase, shown: Desk) -> str:
+    """What whoever answers the telephone reads out here; empty anywhere else."""
+    if story.visit.place != "telephone" or story.sign_off is not None or phase.rounds == "none" or shown.waits:
+        return ""
+    above = shown.due.from_above or (shown.due.current is None and shown.wanted.above)
+    return spoken(shown.step, story.layout, shown.selected, shown.due.opening, above)
+
+
+def _desk(
+    shop: Database,
+    page: Pages,
+    visit_id: int,
+    slug: str,
+    wanted: Wanted,
+    values: Mapping[str, str] | None = None,
+    problems: Mapping[str, str] | None = None,
+    status: int = 200,
+) -> HTMLResponse:
+    phase = phase_of(slug)
+    with shop.reading() as session:
+        story, made_at = visits.load(session, visit_id), version(session, visit_id)
+        simulated = training.of_engine(session, story.engine.ident) is not None
+    shown = Desk(story, phase, wanted, values or {}, problems or {}, simulated)
+    return page.show(
+        "visit/readings.html",
+        status,
+        story=story,
+        phase=phase,
+        phases=phases(story),
+        desk=shown,
+        version=made_at,
+        simulated=simulated,
+        cautions_here=phase.cautions_at(story.visit.place, parts_of(story.layout)),
+        say=_spoken(story, phase, shown),
+        problems=problems or {},
+    )

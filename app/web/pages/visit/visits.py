@@ -1,0 +1,237 @@
+"""A visit, phase by phase: what to do, what to record, what is missing; overrides and the sign-off."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from datetime import datetime, timedelta
+
+from fastapi import APIRouter
+from fastapi.responses import HTMLResponse, Response
+
+from app.shop.assessment.advising import starting
+from app.shop.assessment.progress import current_phase, items_of, leads_to_banks, progress
+from app.shop.commands import checks, people
+from app.shop.errors import NotThereError, RefusedError
+from app.shop.procedure.items import DEFER, Item, Phase
+from app.shop.procedure.parts import parts_of
+from app.shop.procedure.phases import HEAT_SOAKED, phase_named
+from app.shop.procedure.recheck import recheck
+from app.shop.record import visits
+from app.shop.record.measures import CHOICES, Units
+from app.shop.record.visit_record import Story
+from app.shop.store.idempotency import new_key
+from app.shop.store.tables import Person
+from app.web.context import Form, Now, Page, Pages, Shop, stamp
+from app.web.error_responses import status_of
+from app.web.forms import Typed
+from app.web.presenters.drawing import phases
+from app.web.presenters.heat_curve import heat_view
+from app.web.presenters.history.history import since_left
+from app.web.presenters.steps import beyond, check_lines, done_lines, lands_on, left_of, ready_to_read, to_say
+
+router = APIRouter()
+
+LONGEST_AGO = 720
+"""Minutes between a figure being read and being entered, at most."""
+
+
+@router.get("/visits/{visit_id}")
+def visit(shop: Shop, page: Page, visit_id: int) -> Response:
+    """Go to where the visit is: the phase under way, at its readings once what comes before them is recorded."""
+    with shop.reading() as session:
+        story = visits.load(session, visit_id)
+    return page.go(lands_on(story))
+
+
+@router.get("/visits/{visit_id}/sign-off")
+def sign_off_form(shop: Shop, page: Page, visit_id: int) -> HTMLResponse:
+    """What was left undone, if anything, and the line for the name."""
+    with shop.reading() as session:
+        story, names = visits.load(session, visit_id), people.everyone(session)
+    return _sign_off(page, story, names, {"key": new_key(), "name": ""}, {})
+
+
+@router.post("/visits/{visit_id}/sign-off")
+def sign_off(shop: Shop, page: Page, form: Form, visit_id: int, now: Now) -> Response:
+    """End the visit by a named person's word, then show the sheet."""
+    try:
+        visits.sign_off(shop, visit_id, form.text("key"), form.text("name"), now, form.text("pin"))
+    except NotThereError:
+        raise
+    except RefusedError as refusal:
+        with shop.reading() as session:
+            story, names = visits.load(session, visit_id), people.everyone(session)
+        return _sign_off(page, story, names, form.values, refusal.problems, status_of(refusal))
+    return page.saved(f"/visits/{visit_id}/sheet")
+
+
+@router.get("/visits/{visit_id}/{slug}")
+def steps(shop: Shop, page: Page, visit_id: int, slug: str) -> HTMLResponse:
+    """What a phase asks for."""
+    with shop.reading() as session:
+        story = visits.load(session, visit_id)
+    return _steps(page, story, phase_of(slug), _empty(story), {})
+
+
+@router.post("/visits/{visit_id}/{slug}/checks")
+def record(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: Now) -> Response:
+    """Store what was ticked and filled in, all of it or nothing."""
+    with shop.reading() as session:
+        story = visits.load(session, visit_id)
+    phase = phase_of(slug)
+    try:
+        units = _units(story, phase, form)
+        values = _values(story, phase, form, units)
+        read_at = _read_at(form, now)
+        form.raise_problems()
+        checks.record(shop, visit_id, form.text("key"), slug, values, form.text("by"), now, read_at, units)
+    except RefusedError as refusal:
+        return _steps(page, story, phase, form.values, refusal.problems, status_of(refusal))
+    with shop.reading() as session:
+        story = visits.load(session, visit_id)
+    return page.saved(lands_on(story))
+
+
+@router.post("/visits/{visit_id}/{slug}/checks/back")
+def take_back(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: Now) -> Response:
+    """Take one recorded item back."""
+    item = form.text("item")
+    try:
+        checks.take_back(shop, visit_id, form.text("key"), slug, item, form.text("by"), now)
+    except NotThereError:
+        raise
+    except RefusedError as refusal:
+        with shop.reading() as session:
+            story = visits.load(session, visit_id)
+        return _steps(page, story, phase_of(slug), _empty(story), refusal.problems, status_of(refusal))
+    return page.saved(f"/visits/{visit_id}/{slug}")
+
+
+@router.post("/visits/{visit_id}/{slug}/overrides")
+def override(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: Now) -> Response:
+    """Pass the phase with something missing, for the reason typed."""
+    try:
+        why, by, gate = form.text("why"), form.text("override_by"), form.text("gate")
+        checks.override(shop, visit_id, form.text("key"), slug, why, by, now, gate or None)
+    except NotThereError:
+        raise
+    except RefusedError as refusal:
+        with shop.reading() as session:
+            story = visits.load(session, visit_id)
+        return _steps(page, story, phase_of(slug), form.values, refusal.problems, status_of(refusal))
+    return page.saved(f"/visits/{visit_id}")
+
+
+def phase_of(slug: str) -> Phase:
+    """The phase an address names. Raises NotThereError."""
+    try:
+        return phase_named(slug)
+    except KeyError:
+        raise NotThereError("phase of that name") from None
+
+
+def _units(story: Story, phase: Phase, form: Typed) -> Units:
+    """What the figures of a form are in: the units beside its boxes, or the one a customer read this one out in."""
+    unit, said = form.text("said_unit"), form.text("said")
+    item = next((one for one in items_of(story, phase) if one.slug == said), None)
+    if not unit or item is None:
+        return form.units
+    if item.quantity is None or unit not in CHOICES[item.quantity]:
+        form.problems[said] = f"In {item.unit}, or a unit that is offered."
+        return form.units
+    return replace(form.units, **{item.quantity: unit})
+
+
+def _values(story: Story, phase: Phase, form: Typed, units: Units) -> dict[str, float | None]:
+    values: dict[str, float | None] = {}
+    for item in items_of(story, phase):
+        typed = form.text(item.slug)
+        if item.kind == "tick" and typed:
+            values[item.slug] = None
+        elif item.kind == "number" and typed and not _unchanged(story, phase, item, typed, units):
+            values[item.slug] = item.kept(form.number(item.slug), units)
+    return values
+
+
+def _read_at(form: Typed, now: str) -> str:
+    """When the figures typed were read, if that was some minutes before ``now``."""
+    if not form.text("ago"):
+        return ""
+    ago = form.number("ago")
+    if not 0 <= ago <= LONGEST_AGO:
+        form.problems.setdefault("ago", f"Between 0 and {LONGEST_AGO} minutes.")
+        return ""
+    return stamp(datetime.fromisoformat(now) - timedelta(minutes=ago)) if ago else ""
+
+
+def _unchanged(story: Story, phase: Phase, item: Item, typed: str, units: Units) -> bool:
+    before = story.checks.get((phase.slug, item.slug))
+    return (
+        not item.over_time
+        and before is not None
+        and before.number is not None
+        and typed == item.shown(before.number, units)
+    )
+
+
+def _empty(story: Story) -> dict[str, str]:
+    return {"key": new_key(), "by": story.visit.by, "override_by": story.visit.by}
+
+
+def _steps(
+    page: Pages,
+    story: Story,
+    phase: Phase,
+    values: Mapping[str, str],
+    problems: Mapping[str, str],
+    status: int = 200,
+) -> HTMLResponse:
+    standing = next(s for s in progress(story) if s.phase is phase)
+    units = Typed(values).units if values.get("units") else story.units
+    lines = check_lines(story, phase, values, problems, units)
+    return page.show(
+        "visit/steps.html",
+        status,
+        story=story,
+        phase=phase,
+        phases=phases(story),
+        standing=standing,
+        lines=lines,
+        units=units,
+        left=left_of(standing, lines),
+        beyond=beyond(standing),
+        ready=ready_to_read(standing),
+        cautions_here=phase.cautions_at(story.visit.place, parts_of(story.layout)),
+        steps_here=phase.steps_for(parts_of(story.layout)),
+        done=done_lines(story, phase),
+        preset=starting(story) if phase.slug == "cold-preset" else None,
+        since=since_left(story),
+        open_here=story.sign_off is None,
+        current=current_phase(story),
+        to_banks=phase is HEAT_SOAKED and not standing.done and leads_to_banks(story),
+        say=to_say(story, lines),
+        recheck=recheck(story) if phase.rounds in ("coarse", "fine") and not standing.done else "",
+        heat=heat_view(story) if phase.rounds == "fine" else None,
+        defer=DEFER,
+        values={**_empty(story), **values},
+        problems=problems,
+    )
+
+
+def _sign_off(
+    page: Pages,
+    story: Story,
+    names: Sequence[Person],
+    values: Mapping[str, str],
+    problems: Mapping[str, str],
+    status: int = 200,
+) -> HTMLResponse:
+    return page.show(
+        "visit/sign_off.html",
+        status,
+        story=story,
+        phases=phases(story),
+        standings=progress(story),
+        people=[("", "Choose a name"), *((one.name, one.name) for one in names)] if names else [],
+        values=values,
+        problems=problems,
+    )

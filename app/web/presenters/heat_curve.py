@@ -1,0 +1,84 @@
+"""The heat soak as a curve: coolant and oil over the minutes since the first figure, and what the gate waits for."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from app.shop.procedure.heat import GATE, heat_of, lacks_of, points_of
+from app.shop.record.visit_record import Story
+from app.shop.store.tables import Override
+from app.sync.engine.units import MINUTE, ZERO_CELSIUS
+
+WIDTH, HEIGHT, LEFT, BOTTOM = 600.0, 120.0, 40.0, 24.0
+COLDEST, HOTTEST = 0.0, 120.0
+LEAST_SPAN = 20 * MINUTE
+TICKS = {"°C": (20, 60, 100), "°F": (50, 100, 150, 200)}
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One temperature: its name, its points in the units of the drawing, and how high is hot enough."""
+
+    name: Literal["coolant", "oil"]
+    points: tuple[tuple[float, float], ...]
+    enough: float
+
+    @property
+    def path(self) -> str:
+        """The points as an SVG polyline wants them."""
+        return " ".join(f"{x:.1f},{y:.1f}" for x, y in self.points)
+
+
+@dataclass(frozen=True, slots=True)
+class HeatView:
+    """The curve with its ticks, whether the gate is open, what it waits for, and by whom it was opened early."""
+
+    lines: tuple[Line, ...]
+    minutes: tuple[tuple[float, int], ...]
+    degrees: tuple[tuple[float, str], ...]
+    unit: str
+    open: bool
+    waits: tuple[str, ...]
+    early: Override | None
+    said: str
+    height: float = HEIGHT
+
+
+def heat_view(story: Story) -> HeatView:
+    """The heat soak of a visit, to be drawn."""
+    points = points_of(story)
+    heat, rule = heat_of(story), story.settings.heat
+    begin = points[0].at if points else 0.0
+    span = max(LEAST_SPAN, points[-1].at - begin) if points else LEAST_SPAN
+    coolant = [(p.at - begin, p.coolant) for p in points if p.coolant is not None]
+    oil = [(p.at - begin, p.oil) for p in points if p.oil is not None]
+    lines = (
+        Line("coolant", _placed(coolant, span), _down(rule.coolant)),
+        Line("oil", _placed(oil, span), _down(rule.oil)),
+    )
+    every = next(e for e in (5, 10, 20, 60, 240, 1440, 10080) if span / MINUTE / e <= 8 or e == 10080)
+    waits = lacks_of(story)
+    degrees = story.units.of("temperature")
+    return HeatView(
+        tuple(line for line in lines if line.points),
+        tuple((_across(m * MINUTE, span), m) for m in range(0, int(span / MINUTE) + 1, every)),
+        tuple((_down(degrees.kept(t) + ZERO_CELSIUS), f"{t}") for t in TICKS[degrees.name]),
+        degrees.name,
+        not waits,
+        waits,
+        next((o for o in reversed(story.overrides) if o.gate == GATE), None),
+        f"{heat.time / MINUTE:.0f} minutes of running on record" if len(points) > 1 else "",
+    )
+
+
+def _placed(series: Sequence[tuple[float, float]], span: float) -> tuple[tuple[float, float], ...]:
+    return tuple((_across(after, span), _down(kelvin)) for after, kelvin in series)
+
+
+def _across(after: float, span: float) -> float:
+    return LEFT + (WIDTH - LEFT - 10) * after / span
+
+
+def _down(kelvin: float) -> float:
+    share = (min(max(kelvin - ZERO_CELSIUS, COLDEST), HOTTEST) - COLDEST) / (HOTTEST - COLDEST)
+    return (HEIGHT - BOTTOM - 4) * (1 - share) + 4

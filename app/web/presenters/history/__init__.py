@@ -1,0 +1,1 @@
+"""What an engine page says of earlier visits: what slipped, how it drifted, and the charts."""

@@ -1,0 +1,175 @@
+"""The drift charts: each bore and each bank over the visits, as found and as left, with what else changed marked."""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from functools import partial
+
+from app.shop.queries.engine_history import Change, Remembered, Stand, repeatability
+from app.sync.slips.slip_hypotheses import moves
+from app.web.presenters.history.drift_trace import Point, Trace, trace
+from app.wording.words import signed
+
+OTHER_AIR = 0.02
+"""Change of ln(flow) by air and speed from which a visit is marked (this program's choice: one repeatability)."""
+
+
+@dataclass(frozen=True, slots=True)
+class DriftChart:
+    """One bore, or one bank, over the visits: a word for it, bold when it ``drifts``, and what it says aloud."""
+
+    label: str
+    word: str
+    trace: Trace
+    drifts: bool
+    name: str
+
+
+@dataclass(frozen=True, slots=True)
+class DriftBank:
+    """The charts of one bank: its bores front first, and the bank itself against the mean of all bores."""
+
+    name: str
+    bores: tuple[DriftChart, ...]
+    whole: DriftChart | None
+
+
+@dataclass(frozen=True, slots=True)
+class DriftCharts:
+    """All charts of an engine, placed as in the engine, and the letters that occur with what they mean."""
+
+    banks: tuple[DriftBank, ...]
+    letters: Mapping[str, str] = field(default_factory=dict)
+
+
+LETTERS = {"H": "other hardware, or better known", "M": "another meter", "A": "other air or idle speed"}
+
+
+def drift_charts(visits: Sequence[Remembered], changed: Mapping[int, Change]) -> DriftCharts | None:
+    """The charts of the visits that were read, oldest first; None before the first one."""
+    read = [visit for visit in visits if visit.found or visit.left]
+    if not read:
+        return None
+    layout = read[-1].layout
+    marks = _marks(read, changed)
+    last = read[-1].found or read[-1].left
+    band = repeatability(last, read[-1].meter) if last else 0.0
+    years = _years(read)
+
+    slipped = _slipped(changed)
+
+    def chart(
+        label: str, aloud: str, height: Callable[[Stand, Remembered], float | None], bore: int | None = None
+    ) -> DriftChart:
+        points = tuple(
+            Point(
+                visit.number,
+                height(visit.found, visit) if visit.found else None,
+                height(visit.left, visit) if visit.left else None,
+                marks[visit.visit_id],
+                years[visit.visit_id],
+            )
+            for visit in read
+        )
+        word, drifts = (slipped[bore], True) if bore in slipped else _word(points, band, bool(slipped))
+        return DriftChart(label, word, trace(points, band), drifts, f"{aloud}, {word}: {_aloud(points)}")
+
+    banks = []
+    for bank in layout.banks:
+        bores = tuple(chart(str(b), f"Bore {b}", partial(_bore, b), b) for b in bank.bores)
+        whole = None
+        if len(layout.banks) > 1:
+            whole = chart(bank.name, f"Bank {bank.name} against all bores", partial(_bank, bank.name))
+        banks.append(DriftBank(bank.name, bores, whole))
+    return DriftCharts(tuple(banks), {k: v for k, v in LETTERS.items() if any(k in m for m in marks.values())})
+
+
+def going_one_way(points: Sequence[Point], band: float) -> str:
+    """``wide`` or ``tight`` when every step in use went that way, at least twice, and further than the meter repeats.
+
+    This program's own rule for a word beside the chart; the odds of what slipped come from the brain.
+    """
+    steps = []
+    left: float | None = None
+    for point in points:
+        if point.found is not None and left is not None:
+            steps.append(point.found - left)
+        ends = (point.left, point.found, left)
+        left = next((end for end in ends if end is not None), None)
+    if len(steps) < 2 or abs(sum(steps)) <= band:
+        return ""
+    if all(step > 0 for step in steps):
+        return "wide"
+    return "tight" if all(step < 0 for step in steps) else ""
+
+
+def _slipped(changed: Mapping[int, Change]) -> dict[int | None, str]:
+    """The bores that a slip moved which had a name, with a word for the way they went the last time."""
+    words: dict[int | None, str] = {}
+    for change in changed.values():
+        if change.story is not None and (named := change.story.named) is not None:
+            for bore in moves(change.after.layout, named.suspect):
+                words[bore] = f"slipped {'wide' if named.change > 0 else 'tight'}"
+    return words
+
+
+def _word(points: Sequence[Point], band: float, others_slipped: bool) -> tuple[str, bool]:
+    """Where others slipped, the mean went with them, and a bore that stood still seems to go the other way."""
+    if not others_slipped and (way := going_one_way(points, band)):
+        return f"drifts {way}", True
+    newest = next((p.found if p.left is None else p.left for p in reversed(points)), None)
+    if newest is not None and abs(newest) > 1:
+        return ("stands wide" if newest > 0 else "stands tight"), False
+    return "steady", False
+
+
+def _aloud(points: Sequence[Point]) -> str:
+    said = []
+    for point in points[-6:]:
+        ends = [
+            f"{how} {signed(value, 1)}"
+            for how, value in (("found", point.found), ("left", point.left))
+            if value is not None
+        ]
+        if ends:
+            said.append(f"visit {point.visit} {', '.join(ends)}")
+    return "; ".join(said) + ", in windows from the mean"
+
+
+def _bore(bore: int, stand: Stand, _visit: Remembered) -> float | None:
+    found = next((s for s in stand.judged.standings if s.bore == bore), None)
+    return found.opening / stand.judged.half_width if found else None
+
+
+def _bank(name: str, stand: Stand, visit: Remembered) -> float | None:
+    if name not in stand.judged.bank_means:
+        return None
+    flips = -1.0 if visit.meter.quantity == "vacuum" else 1.0
+    return flips * (stand.judged.bank_means[name] - stand.judged.mean) / stand.judged.half_width
+
+
+def _marks(read: Sequence[Remembered], changed: Mapping[int, Change]) -> dict[int, str]:
+    marks = {}
+    before: Remembered | None = None
+    for visit in read:
+        letters = ""
+        change = changed.get(visit.visit_id)
+        if before is not None and before.fitting_id != visit.fitting_id:
+            letters += "H"
+        if before is not None and before.meter_id != visit.meter_id:
+            letters += "M"
+        if change is not None and change.common is not None and abs(change.common) > OTHER_AIR:
+            letters += "A"
+        marks[visit.visit_id] = letters
+        before = visit
+    return marks
+
+
+def _years(read: Sequence[Remembered]) -> dict[int, str]:
+    """The year under the first visit of each."""
+    years, seen = {}, ""
+    for visit in read:
+        year = str(datetime.fromisoformat(visit.opened_at).astimezone().year)
+        years[visit.visit_id] = "" if year == seen else year
+        seen = year
+    return years

@@ -1,0 +1,149 @@
+"""An engine's visits as lines to read in a second, and this visit set against how the engine was left."""
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from app.shop.assessment.verdicts import evenness_of
+from app.shop.queries.engine_history import Remembered, Stand
+from app.shop.record.visit_record import Round, Story
+from app.sync.readings.rounds import Evenness
+from app.web.presenters.drawing import unit_named, unit_of
+from app.web.presenters.history.slip_report import Telling
+from app.wording.words import Unit
+
+
+@dataclass(frozen=True, slots=True)
+class VisitLine:
+    """One visit: spreads are widest less tightest, in the meter's unit; empty when there was no such round.
+
+    ``moves`` counts them and ``moved`` says what they were; ``slipped`` is what had slipped by the time it began.
+    """
+
+    number: int
+    opened_at: str
+    place: str
+    why: str
+    job: str
+    found: str
+    left: str
+    unit: str
+    moves: int
+    moved: str
+    href: str
+    sheet: str
+    by: str
+    signed: str
+    slipped: str
+    odds: str
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """One bore as it was left, as it was found, and the change, in the meter's unit with its sign."""
+
+    bore: int
+    left: str
+    found: str
+    change: str
+
+
+@dataclass(frozen=True, slots=True)
+class SinceLeft:
+    """This visit's first round against the last one left."""
+
+    left_at: str
+    visit_number: int
+    unit: str
+    changes: tuple[Change, ...]
+    sentence: str
+
+
+def history(visits: Sequence[Remembered], slips: Mapping[int, Telling]) -> tuple[VisitLine, ...]:
+    """The visits of an engine, newest first. ``slips`` by visit id."""
+    return tuple(_line(visit, slips.get(visit.visit_id)) for visit in reversed(visits))
+
+
+def unit_remembered(visit: Remembered) -> Unit:
+    """The unit that a visit was read in."""
+    return unit_named(visit.unit, visit.step)
+
+
+def since_left(story: Story) -> SinceLeft | None:
+    """What changed since the engine was last left; None before this visit's first round, and on a first visit.
+
+    Another meter, such as a customer's own, has a scale of its own: it is learnt from all bores together and taken out,
+    so that what is left is what one bore did against the others.
+    """
+    found, before = story.as_found(), story.before
+    left = before.as_left() if before else None
+    if found is None or before is None or left is None or before.meter.quantity != story.meter.quantity:
+        return None
+    then, now = _means(before, left), _means(story, found)
+    unit = unit_of(story.meter)
+    shared = [bore for bore in story.layout.bores if then.get(bore, 0.0) > 0 and now.get(bore, 0.0) > 0]
+    if not shared:
+        return None
+    scale = 1.0
+    if before.meter.ident != story.meter.ident:
+        scale = math.exp(sum(math.log(now[b] / then[b]) for b in shared) / len(shared))
+        then = {b: scale * then[b] for b in shared}
+    changes = tuple(Change(b, unit.show(then[b]), unit.show(now[b]), unit.change(now[b] - then[b])) for b in shared)
+    most = max(shared, key=lambda b: abs(now[b] - then[b]))
+    common = sum(now[b] - then[b] for b in shared) / len(shared)
+    sentence = (
+        f"Bore {most} changed most, by {unit.change(now[most] - then[most])}; "
+        f"all bores together by {unit.change(common)} on average."
+    )
+    if before.meter.ident != story.meter.ident:
+        sentence += f" Read with another meter: {scale:.2f} times the last one's figures, taken out here."
+    return SinceLeft(before.visit.opened_at, before.visit.number, unit.name, changes, sentence)
+
+
+def judged(story: Story, one: Round | None) -> Evenness | None:
+    """How even a round was, by the fine window."""
+    return evenness_of(story, one, story.settings.fine_window) if one is not None else None
+
+
+def _line(visit: Remembered, slip: Telling | None) -> VisitLine:
+    left = _spread(visit, visit.left)
+    here = f"/visits/{visit.visit_id}"
+    return VisitLine(
+        number=visit.number,
+        opened_at=visit.opened_at,
+        place=visit.place,
+        why=visit.why,
+        job=visit.job,
+        found=_spread(visit, visit.found),
+        left=left or ("none" if visit.signed else "open"),
+        unit=visit.unit,
+        moves=len(visit.moves),
+        moved=_moved(visit),
+        href=f"{here}/heat-soaked-recheck" if visit.signed else here,
+        sheet=f"{here}/sheet" if visit.signed else "",
+        by=visit.by,
+        signed=visit.signed,
+        slipped=slip.title if slip else "",
+        odds=slip.odds if slip else "",
+    )
+
+
+def _spread(visit: Remembered, stand: Stand | None) -> str:
+    return unit_remembered(visit).nearest(stand.spread) if stand else ""
+
+
+def _moved(visit: Remembered) -> str:
+    """What was moved, each once: couplers 2–3 and 3–4, stop screw A."""
+    moves = sorted(visit.moves, key=lambda move: (move.bank or "", move.near or 0))
+    couplers = dict.fromkeys(f"{m.near}–{m.far}" for m in moves if m.kind in ("blade", "screw"))
+    said = [f"{'coupler' if len(couplers) == 1 else 'couplers'} {', '.join(couplers)}"] if couplers else []
+    for kind, name in (("stop", "stop screw"), ("link", "link"), ("bypass", "bypass screw")):
+        where = dict.fromkeys(m.bank or str(m.near) for m in moves if m.kind == kind)
+        if where:
+            said.append(f"{name} {', '.join(where)}")
+    return ", ".join(said)
+
+
+def _means(story: Story, one: Round) -> dict[int, float]:
+    found = judged(story, one)
+    return {s.bore: s.value for s in found.standings} if found else {}

@@ -1,0 +1,121 @@
+"""The blank worksheet for a visit away from the shop: the engine's layout, how it was left, and the order of steps."""
+
+from dataclasses import dataclass
+
+from app.shop.procedure.parts import parts_of
+from app.shop.procedure.phases import PHASES
+from app.shop.queries.engine_history import Remembered
+from app.shop.queries.history_cache import EngineMemory
+from app.shop.record.fittings import layout_from_json
+from app.shop.record.settings import Settings
+from app.shop.store.tables import Engine
+from app.sync.engine.layout import Layout
+from app.sync.engine.units import MM
+from app.web.presenters.filters import day, displacement, idle, layout_in_words, other_hardware
+from app.web.presenters.history.history import unit_remembered
+from app.web.presenters.history.history_cards import past_of
+from app.wording.words import blade
+
+
+@dataclass(frozen=True, slots=True)
+class WorksheetRow:
+    """One bank: its bores front first, each with what it read as left, and where its stop screw and link act."""
+
+    name: str
+    bores: tuple[tuple[int, str], ...]
+    stop: int
+    drive: int
+
+
+@dataclass(frozen=True, slots=True)
+class WorksheetPhase:
+    """One phase in its order: what to do, and what to beware of away from the shop."""
+
+    title: str
+    steps: tuple[str, ...]
+    cautions: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Worksheet:
+    """Everything on the worksheet that is known beforehand."""
+
+    name: str
+    left: str
+    unit: str
+    rows: tuple[WorksheetRow, ...]
+    window: str
+    first: str
+    steps: tuple[WorksheetPhase, ...]
+    joined: str
+    openings: tuple[str, ...]
+    asked: tuple[str, ...]
+    away: tuple[str, ...]
+
+
+ASKED = ("Coolant °C/°F", "Oil °C/°F", "Minutes hot", "Idle rev/min", "Air, with unit", "Air °C/°F")
+"""What is written down of the day. Whoever fills it in strikes out the unit that it is not."""
+
+
+AWAY = tuple(
+    dict.fromkeys(
+        words for phase in PHASES for words in phase.cautions_in.get("telephone", ()) if "chocked" not in words
+    )
+)
+"""What somebody at home has to mind before everything else; each phase has its own cautions beside it."""
+
+
+def worksheet_of(memory: EngineMemory, engine: Engine, held: Settings) -> Worksheet:
+    """The worksheet of an engine as it was last left, in a shop with these settings."""
+    layout = layout_from_json(memory.fittings[-1].layout)
+    last = next((v for v in reversed(memory.visits) if v.left is not None and v.layout.banks == layout.banks), None)
+    values = _left(last)
+    return Worksheet(
+        name=f"{layout_in_words(layout).lower()}, {displacement(engine)}, idle {idle(engine)}",
+        left=f"As left, visit {last.number}, {day(last.opened_at)}" if last else "As left",
+        unit=last.unit if last else "",
+        rows=tuple(
+            WorksheetRow(bank.name, tuple((b, values.get(b, "")) for b in bank.bores), bank.stop, bank.drive)
+            for bank in layout.banks
+        ),
+        window=_window(last),
+        first=past_of(memory).first,
+        steps=_steps(layout),
+        joined=other_hardware(layout),
+        openings=tuple(_both(one) for one in held.openings) if len(layout.banks) > 1 else (),
+        asked=ASKED,
+        away=AWAY,
+    )
+
+
+def _both(thickness: float) -> str:
+    """A blade [m] in both units: who lays it may own either set."""
+    return f"{blade(thickness)} ({thickness / MM:.2f}\u00a0mm)"
+
+
+def _left(last: Remembered | None) -> dict[int, str]:
+    if last is None or last.left is None:
+        return {}
+    unit = unit_remembered(last)
+    return {bore: unit.nearest(pooled.mean) for bore, pooled in last.left.pooled.items()}
+
+
+def _window(last: Remembered | None) -> str:
+    if last is None or last.left is None:
+        return "Even: every bore within the window of the mean, with room for the meter."
+    unit = unit_remembered(last)
+    judged = last.left.judged
+    return (
+        f"Mean as left {unit.show(judged.mean)} {unit.name}; even is within {unit.show(judged.half_width)} of it, "
+        "with room for the meter."
+    )
+
+
+def _steps(layout: Layout) -> tuple[WorksheetPhase, ...]:
+    """The phases in order; the bank balance is nothing for one bank."""
+    parts = parts_of(layout)
+    return tuple(
+        WorksheetPhase(p.title, p.steps_for(parts), p.cautions_at("vehicle", parts))
+        for p in PHASES
+        if not (p.rounds == "openings" and len(layout.banks) < 2)
+    )

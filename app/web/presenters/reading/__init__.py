@@ -1,0 +1,1 @@
+"""The reading page: engine drawing, keypad, verdict, card, and the linkage off idle."""

@@ -1,0 +1,221 @@
+"""The keypad of the reading page: the entry of the next reading, or once, of the idle speed.
+
+Everything here is worked out from the story and from what the person asked the page for.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+from app.shop.assessment.progress import items_of
+from app.shop.commands.readings import range_of
+from app.shop.procedure.items import Item, Phase
+from app.shop.procedure.read_order import Due
+from app.shop.record.visit_record import SPEEDS, Story
+from app.shop.store.idempotency import new_key
+from app.sync.readings.rounds import MISREAD_OTHERS, MISREAD_TIMES
+from app.web.forms import Typed
+from app.web.presenters.drawing import unit_of
+from app.web.presenters.views import Answer, Keypad, Keys
+
+SKIP_REASONS = ("Cannot be reached", "Not safe to reach", "Read later", "Plate is out of order")
+
+Entry = Literal["", "again", "correct", "speed"]
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """What the person asked the page for: a bore out of turn, again or corrected, to skip it, or the idle speed.
+
+    ``above``: the round that is begun reaches its opening from above.
+    """
+
+    bore: int | None = None
+    entry: Entry = ""
+    skip: bool = False
+    above: bool = False
+
+    @staticmethod
+    def typed(form: Typed, skips: bool) -> "Wanted":
+        """What a refused form was about."""
+        bore = form.text("bore")
+        entry: Entry = "again" if form.text("kind") == "again" else ""
+        return Wanted(
+            int(bore) if bore.isdecimal() else None,
+            "correct" if form.text("supersedes") else entry,
+            skips,
+            form.text("from_above") == "1",
+        )
+
+
+def speed_item(story: Story, phase: Phase) -> Item | None:
+    """The item under which a phase keeps the idle speed; None where it asks for none, or nothing may be kept."""
+    if story.sign_off is not None:
+        return None
+    return next((item for item in items_of(story, phase) if item.slug in SPEEDS), None)
+
+
+@dataclass(frozen=True, eq=False)
+class Pad:
+    """What the keypad is drawn from.
+
+    ``selected`` is the bore that it enters, None for none; ``values`` and ``problems`` are those of a refused form;
+    ``waits`` while something comes before any entry.
+    """
+
+    story: Story
+    phase: Phase
+    due: Due
+    selected: int | None
+    wanted: Wanted
+    values: Mapping[str, str]
+    problems: Mapping[str, str]
+    waits: bool
+
+    @property
+    def here(self) -> str:
+        """Where its forms go."""
+        return f"/visits/{self.story.visit.ident}/{self.phase.slug}"
+
+    @property
+    def view(self) -> Keypad:
+        """The keypad as it is drawn."""
+        speed = speed_item(self.story, self.phase)
+        if self.wanted.entry == "speed" and speed is not None:
+            return self._of_speed(speed)
+        if self.selected is None or self.story.sign_off is not None or self.phase.rounds == "none":
+            return self._closed(self._to_speed(speed))
+        return self._of_bore(self.selected, self._to_speed(speed))
+
+    def _of_bore(self, bore: int, other: Answer | None) -> Keypad:
+        current = self.due.current
+        read = current.latest.get(bore) if current else None
+        closed = current is not None and current.closed
+        kind, supersedes = "turn", ""
+        heading = f"Bore {bore}"
+        if read is not None and (self.wanted.bore == bore or closed):
+            entry = self.wanted.entry or ("again" if closed else "correct")
+            if entry == "again":
+                kind, heading = "again", f"Bore {bore} once more"
+                other = Answer("Correct a mistyped value", href=f"{self.here}/readings?bore={bore}&entry=correct")
+            else:
+                kind, supersedes, heading = read.kind, str(read.ident), f"Bore {bore} corrected"
+                other = Answer("Read it once more", href=f"{self.here}/readings?bore={bore}&entry=again")
+        elif self.due.kind == "closing" and bore == self.due.bore:
+            kind, heading = "closing", f"Bore {bore} again"
+        return Keypad(
+            heading=heading,
+            unit=unit_of(self.story.meter).name,
+            follows=self._follows(bore, kind),
+            keys=keys_for(self.story.meter.step),
+            open=True,
+            action=f"{self.here}/readings",
+            hidden={
+                "key": self.values.get("key", "") or new_key(),
+                "round": str(self.due.round_number),
+                "bore": str(bore),
+                "kind": kind,
+                "supersedes": supersedes,
+                "by": self.story.visit.by,
+                "sure": self.values.get("sure", ""),
+                **self._reached,
+            },
+            typed=self.values.get("value", ""),
+            message=" ".join(self.problems.values()),
+            other=other,
+            reasons=SKIP_REASONS,
+            facts=self._facts,
+        )
+
+    @property
+    def _reached(self) -> dict[str, str]:
+        """How the opening is reached, once that is said: before the first reading the card asks for it."""
+        if not self.due.opening or (self.due.current is None and not self.wanted.skip):
+            return {}
+        above = self.due.from_above if self.due.current is not None else self.wanted.above
+        return {"from_above": str(int(above))}
+
+    def _of_speed(self, item: Item) -> Keypad:
+        kept = self.story.checks.get((self.phase.slug, item.slug))
+        last = f"Last {kept.number:g}. " if kept is not None and kept.number is not None else ""
+        return Keypad(
+            heading="Idle speed",
+            unit=item.unit,
+            follows=f"{last}The round goes on after it",
+            keys="whole",
+            open=True,
+            action=f"{self.here}/speed",
+            hidden={"key": self.values.get("key", "") or new_key(), "by": self.story.visit.by},
+            typed=self.values.get("value", ""),
+            message=" ".join(self.problems.values()),
+            other=Answer("Back to the bores", href=f"{self.here}/readings"),
+            facts={
+                "low": f"{item.low:g}",
+                "high": f"{item.high:g}",
+                "range": f"Between {item.low:g} and {item.high:g} {item.unit}.",
+            },
+        )
+
+    def _to_speed(self, item: Item | None) -> Answer | None:
+        """The way to the idle speed: once after each move, and at the end of a round; never while a round is read."""
+        if item is None or self.waits:
+            return None
+        kept, current = self.story.checks.get((self.phase.slug, item.slug)), self.due.current
+        known = kept is not None and kept.after_move == self.story.last_move
+        if known and (current is None or not current.closed):
+            return None
+        return Answer("Type the idle speed", href=f"{self.here}/readings?entry=speed")
+
+    @property
+    def _facts(self) -> dict[str, str]:
+        """What the script of the page needs to go on through the round by itself."""
+        now = self.due
+        first = now.current.first_bore() if now.current else None
+        left = (now.bore, *now.follow) if now.kind == "turn" and now.bore is not None else ()
+        return {
+            "round": str(now.round_number),
+            "walk": " ".join(map(str, left)),
+            "first": str(first or ""),
+            "ends": "" if now.current is not None and now.current.closed else "1",
+            "low": f"{self.story.meter.low:g}",
+            "high": f"{self.story.meter.high:g}",
+            "range": range_of(self.story.meter),
+            "times": f"{MISREAD_TIMES:g}",
+            "others": str(MISREAD_OTHERS),
+        }
+
+    def _closed(self, other: Answer | None) -> Keypad:
+        heading, follows = "Nothing to read yet" if self.waits else "Nothing to read", ""
+        if self.due.current is not None and self.due.current.closed:
+            heading = f"Round {self.due.round_number} closed"
+            follows = "" if self.waits else "Tap a bore to read it once more"
+        if self.story.sign_off is not None:
+            heading, follows = "Signed off", ""
+        return Keypad(
+            heading,
+            unit_of(self.story.meter).name,
+            follows,
+            keys_for(self.story.meter.step),
+            False,
+            f"{self.here}/readings",
+            {},
+            message=" ".join(self.problems.values()),
+            other=other,
+            facts=self._facts,
+        )
+
+    def _follows(self, bore: int, kind: str) -> str:
+        if kind == "closing":
+            return "Closes the round"
+        if kind == "again" or bore != self.due.bore:
+            return "Out of turn; the round goes on after it" if self.due.bore is not None else ""
+        first = self.due.current.first_bore() if self.due.current else None
+        then = [*map(str, self.due.follow[:3])]
+        more = ", ..." if len(self.due.follow) > 3 else ""
+        return f"Then {', '.join(then)}{more} and {first or bore} again" if then else f"Then {first or bore} again"
+
+
+def keys_for(step: float) -> Keys:
+    """The last column of keys for a meter of that step."""
+    named: dict[float, Keys] = {0.25: "quarter", 0.5: "half", 1.0: "whole"}
+    return named.get(step, "tenth")

@@ -1,0 +1,362 @@
+"""What stands between the network and the pages: whom the server answers, what it refuses, and how long it waits.
+
+Each guard is plain ASGI and does one thing. ``protect`` puts them on in the order in which they matter. None knows a
+page; each refusal is a small page of its own, or a problem document for a program, that says in a sentence what to do.
+"""
+
+import asyncio
+import re
+import socket
+from collections.abc import Callable, MutableMapping
+from functools import lru_cache, partial
+from ipaddress import IPv6Address, ip_address
+from typing import Any
+
+from fastapi import FastAPI
+from starlette.responses import HTMLResponse, RedirectResponse, Response
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from app.web.display_options import cookie
+from app.web.error_responses import for_programs, problem
+
+BODY_LIMIT = 1024 * 1024
+"""The largest form taken [bytes]. The largest real one is a few thousand."""
+
+FILE_LIMIT = 16 * 1024 * 1024
+FILES_TAKEN = frozenset({"/exchange/look"})
+"""Where a whole engine may be sent as a file, and the largest one taken there [bytes]."""
+
+DRAIN_LIMIT = 64 * 1024 * 1024
+"""How much of a form that is too large is read and dropped, so that its sender gets the answer [bytes]."""
+
+TIME_LIMIT = 30.0
+"""The longest one request may take, from its first line to the answer [s]."""
+
+FILES = ("/static/", "/lib/")
+"""Where the files of the program and of the packages it uses are handed out."""
+
+SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
+
+POLICY = (
+    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; "
+    "worker-src 'self'; manifest-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'; "
+    "object-src 'none'"
+)
+
+HEADERS = {
+    b"content-security-policy": POLICY.encode(),
+    b"x-content-type-options": b"nosniff",
+    b"referrer-policy": b"same-origin",  # no-referrer would make forms send "Origin: null"
+    b"cross-origin-opener-policy": b"same-origin",
+}
+"""As they are sent."""
+
+TABLET = "evenbore_tablet"
+"""The cookie that a paired tablet keeps its token in."""
+
+TRUST_FILE, WORKER = "/evenbore.crt", "/worker.js"
+"""The certificate that a tablet takes in, and the script that lets it start without a link."""
+
+TO_BE_PAIRED = frozenset({"/pair", "/pair/code", "/trust", TRUST_FILE, "/offline", WORKER})
+"""What a tablet may ask for before it is paired, besides FILES. None of it holds anything of the shop."""
+
+HOST = re.compile(r"(?P<name>\[[0-9a-f:.]+\]|[a-z0-9_.-]+)(?::[0-9]{1,5})?")
+
+
+def protect(
+    app: FastAPI, *, lan_names: frozenset[str] = frozenset(), admits: Callable[[str], bool] = lambda token: True
+) -> None:
+    """Put every guard on ``app``, the last one added being the first to see a request.
+
+    Parameters: ``lan_names``, the names besides its own that this computer is called by on its network; ``admits``,
+    whether a token is that of a paired tablet.
+    """
+    for guard in (
+        LimitedBody,
+        partial(Paired, admits=admits),
+        SameOrigin,
+        partial(KnownHost, names=own_names() | lan_names),
+        LimitedTime,
+        Headers,
+    ):
+        app.add_middleware(guard)
+
+
+def refusal(scope: Scope, status: int, title: str, sentence: str) -> Response:
+    """A page that needs nothing else, or a problem document where programs ask.
+
+    ``title`` and ``sentence`` are ours, never what somebody sent.
+    """
+    if for_programs(scope):
+        return problem(status, sentence)
+    return HTMLResponse(
+        f'<!doctype html><html lang="en"><meta charset="utf-8"><meta name="viewport" content="width=device-width">'
+        f'<title>{title}</title><main><h1>{title}</h1><p>{sentence}</p><p><a href="/">Back to the board</a></p></main>',
+        status_code=status,
+    )
+
+
+def own_names() -> frozenset[str]:
+    """What this computer calls itself: its name, the first part of it, and that part on the local network."""
+    name = socket.gethostname().lower()
+    first = name.partition(".")[0]
+    return frozenset({"localhost", name, first, f"{first}.local"})
+
+
+def at_this_computer(scope: MutableMapping[str, Any]) -> bool:
+    """Whether a request came from the shop computer itself. One without an address did not come over a network."""
+    return _loopback((scope.get("client") or ("",))[0])
+
+
+@lru_cache(maxsize=256)
+def _loopback(client: str) -> bool:
+    try:
+        address = ip_address(client)
+    except ValueError:
+        return True
+    mapped = address.ipv4_mapped if isinstance(address, IPv6Address) else None
+    return (mapped or address).is_loopback
+
+
+def _cookies(scope: Scope) -> list[str]:
+    pairs = (pair.strip().partition("=") for line in _sent(scope, b"cookie") for pair in line.split(";"))
+    return [value for name, _, value in pairs if name in (TABLET, cookie(TABLET, "https"))]
+
+
+def _sent(scope: Scope, header: bytes) -> list[str]:
+    return [value.decode("latin-1").strip() for name, value in scope["headers"] if name == header]
+
+
+class Headers:
+    """Every answer carries the headers that keep a page to itself. Answers to a mishap inside carry them too.
+
+    Pages are not to be kept by the browser: they are personal and soon out of date. Static files may be kept, but
+    are asked about each time, so that a new version of the program is never shown with the old one's style.
+    """
+
+    def __init__(self, app: ASGIApp) -> None:
+        self.app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] != "http":
+            await self.app(scope, receive, send)
+            return
+        started = False
+
+        async def with_headers(message: Message) -> None:
+            nonlocal started
+            if message["type"] == "http.response.start":
+                started = True
+                theirs = [header for header in message["headers"] if header[0] not in HEADERS]
+                message["headers"] = [*theirs, *HEADERS.items()]
+                if not any(name == b"cache-control" for name, _ in theirs):
+                    kept = b"no-cache" if scope["path"].startswith(FILES) else b"no-store"
+                    message["headers"].append((b"cache-control", kept))
+            await send(message)
+
+        try:
+            await self.app(scope, receive, with_headers)
+        except Exception:
+            if not started:
+                page = refusal(
+                    scope,
+                    500,
+                    "Something went wrong",
+                    "The program could not finish this. Go back and send it again: it is stored once only.",
+                )
+                await page(scope, receive, with_headers)
+            raise  # the server writes it to its log
+
+
+class LimitedTime:
+    """A request that takes longer than ``seconds`` gets a 503; the rest of the shop is not held up by it."""
+
+    def __init__(self, app: ASGIApp, seconds: float = TIME_LIMIT) -> None:
+        self.app = app
+        self.seconds = seconds
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] != "http":
+            await self.app(scope, receive, send)
+            return
+        started = False
+
+        async def noting(message: Message) -> None:
+            nonlocal started
+            started = True
+            await send(message)
+
+        try:
+            async with asyncio.timeout(self.seconds) as limit:
+                await self.app(scope, receive, noting)
+        except TimeoutError:
+            if started or not limit.expired():
+                raise
+            page = refusal(
+                scope, 503, "That took too long", "Go back and send it again in a moment: it is stored once only."
+            )
+            await page(scope, receive, send)
+
+
+class KnownHost:
+    """Only requests to an IP address or to one of ``names`` are answered.
+
+    Another site's name that was made to point here (DNS rebinding) would otherwise run its scripts against the shop.
+    It needs a name for that, so any address is safe to answer, and a new one from the router does not lock anyone out.
+    """
+
+    def __init__(self, app: ASGIApp, names: frozenset[str]) -> None:
+        self.app = app
+        self.names = frozenset(name.lower().rstrip(".") for name in names)
+
+    def knows(self, host: str) -> bool:
+        """Whether ``host``, a Host header's whole value, is one of ours."""
+        match = HOST.fullmatch(host.lower())
+        return match is not None and (match["name"].rstrip(".") in self.names or _is_address(match["name"]))
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] == "http":
+            hosts = _sent(scope, b"host")
+            if len(hosts) != 1 or not self.knows(hosts[0]):
+                page = refusal(
+                    scope,
+                    400,
+                    "Not known by this name",
+                    "This computer does not answer to the name in the address bar. Use the address that the program "
+                    "printed when it was started.",
+                )
+                await page(scope, receive, send)
+                return
+        await self.app(scope, receive, send)
+
+
+@lru_cache(maxsize=256)
+def _is_address(name: str) -> bool:
+    """Whether a host's name is an IP address, in brackets when it is one of version 6."""
+    try:
+        address = ip_address(name.strip("[]"))
+    except ValueError:
+        return False
+    return (address.version == 6) == name.startswith("[")
+
+
+class SameOrigin:
+    """A request that may change something must come from a page of this very server, or from a program."""
+
+    def __init__(self, app: ASGIApp) -> None:
+        self.app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        safe = scope["type"] != "http" or scope["method"] in SAFE_METHODS
+        if not safe and not self.ours(scope) and not self.by_a_program(scope):
+            ask = (
+                "Nothing was stored. Send no Origin and no Sec-Fetch-Site, or this server's own."
+                if for_programs(scope)
+                else "This form did not come from one of the program's own pages, so nothing was stored. Open the page "
+                "again at the address that the program printed, and send it from there."
+            )
+            page = refusal(scope, 403, "Not sent from this program", ask)
+            await page(scope, receive, send)
+            return
+        await self.app(scope, receive, send)
+
+    def ours(self, scope: MutableMapping[str, Any]) -> bool:
+        """Browsers send Origin with every POST; on plain http only some of them send Sec-Fetch-Site."""
+        origins, hosts, sites = (_sent(scope, name) for name in (b"origin", b"host", b"sec-fetch-site"))
+        return (
+            len(hosts) == 1
+            and [origin.lower() for origin in origins] == [f"{scope['scheme']}://{hosts[0]}".lower()]
+            and sites in ([], ["same-origin"])
+        )
+
+    def by_a_program(self, scope: Scope) -> bool:
+        """Browsers name the origin with every such request; programs do not, and are answered where JSON is taken.
+
+        What a foreign page could send without asking first, a form or plain text, is not taken there.
+        """
+        return for_programs(scope) and not _sent(scope, b"origin") and not _sent(scope, b"sec-fetch-site")
+
+
+class Paired:
+    """Over the network, only a tablet that was paired is answered. The shop computer itself needs no pairing.
+
+    Whoever sits at the shop computer could read the file itself; a tablet shows by its cookie that somebody who stood
+    before that computer's screen let it in.
+    """
+
+    def __init__(self, app: ASGIApp, admits: Callable[[str], bool]) -> None:
+        self.app = app
+        self.admits = admits
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] != "http" or self.may(scope):
+            await self.app(scope, receive, send)
+            return
+        if scope["method"] in SAFE_METHODS and not for_programs(scope) and scope["path"] == "/":
+            await RedirectResponse("/pair", 303)(scope, receive, send)
+            return
+        page = refusal(
+            scope,
+            401,
+            "This tablet is not paired",
+            "Nothing was stored. Pair this program at /pair and send the cookie that it is given."
+            if for_programs(scope)
+            else "Nothing was stored. Open the board to pair this tablet; what it holds is kept until then.",
+        )
+        await page(scope, receive, send)
+
+    def may(self, scope: Scope) -> bool:
+        """Whether a request is answered."""
+        path: str = scope["path"]
+        return (
+            at_this_computer(scope)
+            or path in TO_BE_PAIRED
+            or path.startswith(FILES)
+            or any(self.admits(token) for token in _cookies(scope))
+        )
+
+
+class LimitedBody:
+    """A form larger than ``limit`` bytes gets a 413, whether or not it said beforehand how large it is.
+
+    It is read to the end, up to ``DRAIN_LIMIT``, before it is refused: a browser that is still sending when the
+    server hangs up shows a broken connection instead of the answer.
+    """
+
+    def __init__(self, app: ASGIApp, limit: int = BODY_LIMIT) -> None:
+        self.app = app
+        self.limit = limit
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] != "http":
+            await self.app(scope, receive, send)
+            return
+        limit = FILE_LIMIT if scope["path"] in FILES_TAKEN else self.limit
+        body = bytearray()
+        size = 0
+        more = True
+        while more and size <= DRAIN_LIMIT:
+            message = await receive()
+            if message["type"] == "http.disconnect":
+                return
+            chunk: bytes = message.get("body", b"")
+            size += len(chunk)
+            if size <= limit:
+                body += chunk
+            more = message.get("more_body", False)
+        if size > limit:
+            page = refusal(
+                scope,
+                413,
+                "Too much at once",
+                f"A form may hold {limit // 1024} kB and this one held more, so nothing was stored. "
+                "Go back, shorten what you typed, and send it again.",
+            )
+            await page(scope, receive, send)
+            return
+        waiting: list[Message] = [{"type": "http.request", "body": bytes(body), "more_body": False}]
+
+        async def again() -> Message:
+            return waiting.pop() if waiting else await receive()
+
+        await self.app(scope, again, send)

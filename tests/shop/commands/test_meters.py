@@ -1,0 +1,150 @@
+"""Meters of the shop: registered, studied, compared, due; and their figure in every verdict, as it was known then."""
+
+import math
+
+import pytest
+
+from app.shop.commands import meters
+from app.shop.commands.meters import NewMeter
+from app.shop.errors import ConflictError, RefusedError
+from app.shop.procedure.phases import HEAT_SOAKED, LOCK_DOWN
+from app.shop.record import visits
+from app.shop.store.database import Database
+from app.sync.readings.rounds import evenness
+from tests.shop.yard import AT, FOUR, check_all, engine, heat_soaked, key, read_round, story, visit
+
+TEN = (6.5, 6.25, 6.5, 6.75, 6.5, 6.25, 6.5, 6.5, 6.75, 6.5)
+
+
+def study(shop: Database, values: tuple[float, ...] = TEN, meter_id: int = 1) -> int:
+    study_id = meters.begin_study(shop, meter_id, key(), None, "31-0217, bore 3", "KM", AT)
+    for value in values:
+        meters.read(shop, study_id, key(), value, "KM", AT)
+    return study_id
+
+
+def column(shop: Database, name: str = "Tall column") -> int:
+    return meters.register(shop, key(), NewMeter(name, "mmHg", 2, 0, 760))
+
+
+def test_a_study_gives_the_figure_that_every_verdict_counts_with(shop: Database) -> None:
+    visit_id = heat_soaked(shop, FOUR)
+    read_round(shop, visit_id, HEAT_SOAKED)
+    assert story(shop, visit_id).meter_as_read().repeatability == 0.02  # the estimate that the meter came with
+    study(shop, TEN[:9])
+    assert story(shop, visit_id).meter_as_read().repeatability == 0.02  # not complete yet
+    study(shop)
+    told = story(shop, visit_id)
+    assert told.meter_as_read().repeatability == pytest.approx(
+        math.sqrt(0.25 / 9 - 0.25**2 / 12) / 6.5
+    )  # four of ten a step off, by hand
+    found = evenness(told.layout, told.as_read(told.rounds[-1]), told.meter_as_read(), 0.08)
+    with shop.reading() as session:
+        known = meters.story(session, 1)
+    assert known.found is not None
+    assert known.found.freedom == 9
+    assert found.uncertainty > 0
+
+
+def test_a_signed_visit_stays_judged_by_what_was_known_then(shop: Database) -> None:
+    visit_id = heat_soaked(shop, FOUR)
+    read_round(shop, visit_id, HEAT_SOAKED)
+    check_all(shop, visit_id, LOCK_DOWN)
+    read_round(shop, visit_id, LOCK_DOWN)
+    study(shop, TEN)
+    then = story(shop, visit_id).meter_as_read()
+    visits.sign_off(shop, visit_id, key(), "Foreman of the yard", AT)
+    study(shop, (5.0, 6.0, 7.0, 8.0, 9.0, 5.0, 6.0, 7.0, 8.0, 9.0))
+    assert story(shop, visit_id).meter_as_read() == then
+    later = visit(shop, story(shop, visit_id).engine.ident)
+    assert story(shop, later).meter_as_read().repeatability > 5 * then.repeatability
+
+
+def test_a_study_takes_ten_and_no_more(shop: Database) -> None:
+    study_id = study(shop)
+    with pytest.raises(ConflictError):
+        meters.read(shop, study_id, key(), 6.5, "KM", AT)
+    with shop.reading() as session:
+        first = meters.study_story(session, study_id).readings[0]
+    meters.read(shop, study_id, key(), 6.75, "KM", AT, supersedes=first.ident)
+    with shop.reading() as session:
+        told = meters.study_story(session, study_id)
+    assert told.of_meter(1)[0] == 6.75
+    assert len(told.readings) == 10
+    with pytest.raises(ConflictError):
+        meters.read(shop, study_id, key(), 6.25, "AL", AT, supersedes=first.ident)
+
+
+def test_a_reading_sent_twice_is_there_once(shop: Database) -> None:
+    study_id = meters.begin_study(shop, 1, key(), None, "", "KM", AT)
+    sent = key()
+    for _ in range(2):
+        meters.read(shop, study_id, sent, 6.5, "KM", AT)
+    with shop.reading() as session:
+        assert len(meters.study_story(session, study_id).entered) == 1
+
+
+def test_two_meters_are_compared_bore_by_bore(shop: Database) -> None:
+    other = meters.register(shop, key(), NewMeter("Second funnel", "kg/h", 0.25, 0, 40))
+    study_id = meters.begin_study(shop, 1, key(), other, "", "KM", AT)
+    for bore in range(5):
+        for meter_id, factor in ((1, 1.0), (other, 1.08)):
+            with shop.reading() as session:
+                assert meters.study_story(session, study_id).next_meter.ident == meter_id
+            meters.read(shop, study_id, key(), (6.0 + bore / 4 + bore % 2 / 100) * factor, "KM", AT)
+    with shop.reading() as session:
+        found = meters.study_story(session, study_id).agreement
+        repeats = meters.story(session, 1).found
+    assert found is not None
+    assert found.ratio == pytest.approx(1.08)
+    assert not found.agree
+    assert repeats is None  # a comparison is no study of one meter
+
+
+def test_what_cannot_be_compared_is_said(shop: Database) -> None:
+    for other, said in ((1, "Another meter"), (99, "Another meter"), (column(shop), "cannot be compared")):
+        with pytest.raises(RefusedError) as refusal:
+            meters.begin_study(shop, 1, key(), other, "", "KM", AT)
+        assert said in refusal.value.problems["other"]
+
+
+@pytest.mark.parametrize(
+    ("new", "field"),
+    [
+        (NewMeter(" ", "kg/h", 0.25, 0, 40), "name"),
+        (NewMeter("Bench meter", "kg/h", 0.25, 0, 40), "name"),
+        (NewMeter("Odd", "furlongs", 0.25, 0, 40), "unit"),
+        (NewMeter("Odd", "cfm", 0, 0, 40), "step"),
+        (NewMeter("Odd", "cfm", 30, 0, 40), "step"),
+        (NewMeter("Odd", "cfm", 0.25, 40, 40), "high"),
+        (NewMeter("Odd", "cfm", 0.25, -1, 40), "high"),
+        (NewMeter("Odd", "cfm", float("nan"), 0, 40), "step"),
+    ],
+)
+def test_a_meter_that_cannot_be_is_refused(shop: Database, new: NewMeter, field: str) -> None:
+    with pytest.raises(RefusedError) as refusal:
+        meters.register(shop, key(), new)
+    assert field in refusal.value.problems
+
+
+@pytest.mark.parametrize("unit", ["kg/h", "cfm", "kPa", "inHg", "mmHg"])
+def test_a_visit_is_read_with_any_meter(shop: Database, unit: str) -> None:
+    meter_id = meters.register(shop, key(), NewMeter("One more", unit, 0.5, 0, 300))
+    new = visits.NewVisit("test cell", "", "", "KM", meter_id)
+    visit_id = visits.open_visit(shop, engine(shop, FOUR), key(), new, AT)
+    read_as = story(shop, visit_id).meter_as_read()
+    assert read_as.quantity == ("flow" if unit in ("kg/h", "cfm") else "vacuum")
+    assert read_as.step > 0
+
+
+def test_the_newest_day_of_a_check_counts(shop: Database) -> None:
+    meters.set_due(shop, 1, key(), "2026-05-01", "Against the reference", "KM", AT)
+    meters.set_due(shop, 1, key(), "2027-05-01", "Sent away", "KM", AT)
+    with shop.reading() as session:
+        told = meters.story(session, 1)
+    assert told.due is not None
+    assert told.due.due == "2027-05-01"
+    assert told.overdue("2027-05-02")
+    assert not told.overdue("2027-05-01")
+    with pytest.raises(RefusedError):
+        meters.set_due(shop, 1, key(), "soon", "", "KM", AT)

@@ -1,0 +1,109 @@
+"""People and their PINs: who may sign off, and how guessing is slowed down."""
+
+from datetime import UTC, datetime, timedelta
+
+import pytest
+
+from app.shop.commands import people
+from app.shop.commands.people import Try, wait
+from app.shop.errors import ConflictError, NotThereError, RefusedError
+from app.shop.store.database import Database
+from app.shop.store.upgrade import open_shop
+from tests.shop.yard import AT, key
+
+NOW = datetime.fromisoformat(AT).astimezone(UTC)
+PIN = "2580"
+
+
+def at(seconds: float) -> str:
+    return (NOW + timedelta(seconds=seconds)).isoformat()
+
+
+def add(shop: Database, name: str = "Kim Marlow", pin: str = PIN) -> int:
+    return people.add(shop, key(), name, pin, pin, AT)
+
+
+def said(shop: Database, name: str, pin: str, when: str = AT) -> dict[str, str]:
+    with pytest.raises(RefusedError) as caught:
+        people.prove(shop, name, pin, when)
+    return caught.value.problems
+
+
+def test_a_shop_without_people_asks_for_no_proof(shop: Database) -> None:
+    assert people.prove(shop, "anybody", "", AT) is None
+
+
+def test_the_right_pin_proves_who_it_is(shop: Database) -> None:
+    add(shop)
+    assert people.prove(shop, " kim  marlow ", PIN, AT) == "Kim Marlow"
+    assert said(shop, "Kim Marlow", "2581") == {"pin": "That is not the PIN."}
+    assert "pin" in said(shop, "Kim Marlow", "")
+    assert "name" in said(shop, "Somebody else", PIN)
+
+
+def test_the_pin_itself_is_nowhere_in_the_file(shop: Database) -> None:
+    add(shop, pin="77301942")
+    people.prove(shop, "Kim Marlow", "77301942", AT)
+    shop.close()
+    assert b"77301942" not in shop.file.read_bytes()
+    assert b"$argon2id$v=19$m=19456,t=2,p=1$" in shop.file.read_bytes()
+
+
+@pytest.mark.parametrize("pin", ["", "123", "1234", "9876", "0000", "12a4", "1234567890123", "１２５８", "25 80"])
+def test_a_pin_that_is_none_is_refused(shop: Database, pin: str) -> None:
+    with pytest.raises(RefusedError) as caught:
+        add(shop, pin=pin)
+    assert list(caught.value.problems) == ["pin"]
+
+
+def test_two_that_differ_are_refused(shop: Database) -> None:
+    with pytest.raises(RefusedError, match="not the same"):
+        people.add(shop, key(), "Kim Marlow", PIN, "2581", AT)
+
+
+def test_guessing_is_slowed_down_and_a_restart_does_not_help(shop: Database) -> None:
+    add(shop)
+    for number in range(people.FREE_TRIES):
+        assert "not the PIN" in said(shop, "Kim Marlow", "1111")["pin"], number
+    assert "30 seconds" in said(shop, "Kim Marlow", PIN)["pin"]  # even the right one has to wait
+    shop.close()
+    again = open_shop(shop.folder)
+    assert "10 seconds" in said(again, "Kim Marlow", PIN, at(20))["pin"]
+    assert "not the PIN" in said(again, "Kim Marlow", "1111", at(31))["pin"]
+    assert "60 seconds" in said(again, "Kim Marlow", PIN, at(31))["pin"]
+    assert "60 seconds" in said(again, "Kim Marlow", PIN, at(-3600))["pin"]  # the clock was put back an hour
+    assert people.prove(again, "Kim Marlow", PIN, at(92)) == "Kim Marlow"
+    assert "not the PIN" in said(again, "Kim Marlow", "1111", at(93))["pin"]
+    again.close()
+
+
+def test_the_wait_doubles_to_an_hour() -> None:
+    tries = [Try(NOW, False)] * 4
+    waits = []
+    for _ in range(12):
+        tries = [*tries, Try(NOW, False)]
+        waits.append(wait(tries, NOW).total_seconds())
+    assert waits == [30, 60, 120, 240, 480, 960, 1920, 3600, 3600, 3600, 3600, 3600]
+    assert wait([*tries, Try(NOW, True)], NOW) == timedelta(0)
+
+
+def test_one_who_left_signs_no_more_and_a_new_pin_replaces_the_old(shop: Database) -> None:
+    first = add(shop)
+    add(shop, "Noor Adel", "4711")
+    second = people.change_pin(shop, key(), first, "9042", "9042", AT)
+    assert said(shop, "Kim Marlow", PIN) == {"pin": "That is not the PIN."}
+    assert people.prove(shop, "Kim Marlow", "9042", AT) == "Kim Marlow"
+    with pytest.raises(ConflictError):
+        people.remove(shop, key(), first, AT)
+    people.remove(shop, key(), second, AT)
+    assert "name" in said(shop, "Kim Marlow", "9042")
+    with pytest.raises(NotThereError):
+        people.remove(shop, key(), 99, AT)
+
+
+def test_the_same_name_twice_is_refused_and_the_same_form_twice_is_one_person(shop: Database) -> None:
+    sent = key()
+    ids = {people.add(shop, sent, "Kim Marlow", PIN, PIN, AT) for _ in range(2)}
+    assert len(ids) == 1
+    with pytest.raises(RefusedError, match="is here already"):
+        add(shop, "KIM marlow")

@@ -1,0 +1,105 @@
+"""Settings of the shop: kept version by version, judged by as they were when the visit was opened."""
+
+from dataclasses import replace
+
+import pytest
+
+from app.shop.assessment.verdicts import evenness_of
+from app.shop.commands import settings_versions
+from app.shop.errors import ConflictError, RefusedError
+from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED
+from app.shop.procedure.read_order import next_opening
+from app.shop.record.settings import DEFAULTS, SOURCES, Settings, from_json, to_json
+from app.shop.store.database import Database
+from app.sync.engine.units import THOU
+from tests.shop.yard import AT, FOUR, V8, check_all, engine, heat_soaked, key, read_round, story, visit
+
+
+def change(shop: Database, new: Settings) -> int:
+    with shop.reading() as session:
+        version, _ = settings_versions.now(session)
+    return settings_versions.change(shop, key(), version, new, "", "KM", AT)
+
+
+def test_settings_survive_their_text() -> None:
+    other = replace(DEFAULTS, people=(("KM", "First of all"),), fine_window=0.05, blades=(2 * THOU, 3 * THOU), pulls=0)
+    assert from_json(to_json(other)) == other
+    assert from_json("{}") == DEFAULTS
+
+
+def test_every_default_says_where_it_comes_from() -> None:
+    assert settings_versions.problems(DEFAULTS) == {}
+    assert all(SOURCES.values())
+
+
+def test_an_open_visit_keeps_the_settings_it_was_opened_under(shop: Database) -> None:
+    visit_id = heat_soaked(shop, FOUR)
+    read_round(shop, visit_id, HEAT_SOAKED)
+    change(shop, replace(DEFAULTS, fine_window=0.02))
+    told = story(shop, visit_id)
+    assert told.settings == DEFAULTS
+    later = visit(shop, engine(shop, FOUR, serial="another"))
+    assert story(shop, later).settings.fine_window == 0.02
+    wide, narrow = (evenness_of(told, told.rounds[-1], w).half_width for w in (told.settings.fine_window, 0.02))
+    assert wide == pytest.approx(4 * narrow)
+
+
+def test_a_limit_of_the_shop_stops_the_phase(shop: Database) -> None:
+    change(shop, replace(DEFAULTS, limits=replace(DEFAULTS.limits, coolant=273.15 + 84)))
+    with pytest.raises(RefusedError, match="Stop the engine now"):
+        read_round(shop, heat_soaked(shop, FOUR), HEAT_SOAKED)  # its coolant is at 85
+
+
+def test_somebody_elses_change_is_not_overwritten(shop: Database) -> None:
+    change(shop, replace(DEFAULTS, pulls=5))
+    with pytest.raises(ConflictError):
+        settings_versions.change(shop, key(), 0, replace(DEFAULTS, pulls=7), "", "AL", AT)
+    with shop.reading() as session:
+        assert settings_versions.now(session)[1].pulls == 5
+
+
+def test_the_same_change_sent_twice_is_one_version(shop: Database) -> None:
+    sent = key()
+    first, second = (
+        settings_versions.change(shop, sent, 0, replace(DEFAULTS, pulls=5), "", "KM", AT) for _ in range(2)
+    )
+    assert first == second
+    with shop.reading() as session:
+        assert [names for _, names in settings_versions.history(session)] == [("pulls",)]
+
+
+@pytest.mark.parametrize(
+    ("name", "value"),
+    [
+        ("coarse_window", 0.9),
+        ("fine_window", 0.3),
+        ("bank_window", 0.0),
+        ("idle_bank_window", 0.5),
+        ("people", (("KMKMKM", "Long"),)),
+        ("openings", (10 * THOU,)),
+        ("openings", (30 * THOU, 10 * THOU)),
+        ("openings", (10 * THOU, 20 * THOU, 30 * THOU, 40 * THOU)),
+        ("base_blade", float("nan")),
+        ("blades", ()),
+        ("blades", (200 * THOU,)),
+        ("recheck_km", 0),
+        ("pulls", -1),
+    ],
+)
+def test_what_cannot_be_is_refused(shop: Database, name: str, value: object) -> None:
+    with pytest.raises(RefusedError) as refusal:
+        change(shop, replace(DEFAULTS, **{name: value}))  # type: ignore[arg-type]
+    assert name in refusal.value.problems
+
+
+def test_three_openings_are_read_when_the_shop_has_three(shop: Database) -> None:
+    change(shop, replace(DEFAULTS, openings=(10 * THOU, 20 * THOU, 30 * THOU)))
+    visit_id = heat_soaked(shop, V8)
+    read_round(shop, visit_id, HEAT_SOAKED)
+    check_all(shop, visit_id, BANK_BALANCE)
+    for _ in range(3):
+        read_round(shop, visit_id, BANK_BALANCE)
+    told = story(shop, visit_id)
+    mine = [r for r in told.rounds if r.row.phase == BANK_BALANCE.slug]
+    assert [round(r.row.opening / THOU) for r in mine] == [10, 20, 30]
+    assert next_opening(told, mine) is None

@@ -1,0 +1,54 @@
+"""Tablets: let in, named, shut out."""
+
+from datetime import datetime, timedelta
+
+import pytest
+
+from app.shop.commands import tablets
+from app.shop.commands.tablets import LASTS, Admission
+from app.shop.errors import ConflictError, NotThereError, RefusedError
+from app.shop.store.database import Database
+from tests.shop.yard import AT, key
+
+NOW = datetime.fromisoformat(AT)
+
+
+def admission(shop: Database) -> Admission:
+    with shop.reading() as session:
+        return Admission.of(tablets.let_in(session))
+
+
+def test_a_paired_tablet_is_let_in_until_it_is_removed(shop: Database) -> None:
+    first = tablets.pair(shop, key(), "test cell", "a token", AT)
+    tablets.pair(shop, key(), "office", "another", AT)
+    renamed = tablets.rename(shop, key(), first, "test cell 2", AT)
+    assert admission(shop).admits("a token", NOW)
+    assert not admission(shop).admits("a guess", NOW)
+    with shop.reading() as session:
+        assert [row.name for row in tablets.let_in(session)] == ["office", "test cell 2"]
+    with pytest.raises(ConflictError):
+        tablets.remove(shop, key(), first, AT)
+    tablets.remove(shop, key(), renamed, AT)
+    assert not admission(shop).admits("a token", NOW)
+    assert admission(shop).admits("another", NOW)
+
+
+def test_a_pairing_ends_after_a_year_and_no_clock_shuts_everybody_out(shop: Database) -> None:
+    tablets.pair(shop, key(), "test cell", "a token", AT)
+    found = admission(shop)
+    assert found.admits("a token", NOW + LASTS - timedelta(seconds=1))
+    assert not found.admits("a token", NOW + LASTS)
+    assert found.admits("a token", NOW - timedelta(hours=1))
+
+
+def test_the_token_itself_is_nowhere_in_the_file(shop: Database) -> None:
+    tablets.pair(shop, key(), "test cell", "a token of 256 bits", AT)
+    shop.close()
+    assert b"a token of 256 bits" not in shop.file.read_bytes()
+
+
+def test_what_cannot_be_is_refused(shop: Database) -> None:
+    with pytest.raises(RefusedError, match="A name"):
+        tablets.pair(shop, key(), " ", "a token", AT)
+    with pytest.raises(NotThereError):
+        tablets.remove(shop, key(), 7, AT)

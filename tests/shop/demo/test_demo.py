@@ -1,0 +1,29 @@
+"""The demonstration shop is made through the store's verbs and is the same each time."""
+
+from datetime import UTC, datetime
+
+from app.shop.commands import engines, meters
+from app.shop.demo import demo_shop
+from app.shop.record import visits
+from app.shop.store.database import Database
+
+
+def test_the_demonstration_has_six_engines_and_more_with_several_visits(shop: Database) -> None:
+    demo_shop.fill(shop, datetime(2026, 11, 25, 12, tzinfo=UTC))
+    with shop.reading() as session:
+        stories = [visits.of_engine(session, e.ident) for e in engines.find(session, "-")]
+        waiting = visits.in_the_shop(session)
+        known = {one.row.name: one for one in meters.all_of(session)}
+    several = [told for told in stories if len(told) > 1]
+    assert len(several) >= 6
+    assert {told[0].visit.place for told in stories} >= {"test cell", "vehicle"}
+    assert all(one.sign_off for told in several for one in told[1:])
+    assert all(one.as_left() is not None for told in several for one in told[1:])
+    assert len(waiting) >= 5
+    bench, road = known["Bench meter"], known["Road meter"]
+    assert bench.found is not None
+    assert road.found is not None
+    compared = next(study for study in bench.studies if study.other is not None)
+    assert compared.agreement is not None
+    assert bench.due is not None
+    assert waiting[0].engine.serial == "Practice 1"  # how the board opens

@@ -1,0 +1,419 @@
+"""An engine from one shop to another: nothing changed, all or nothing, twice is once, a conflict is for a person."""
+
+import csv
+import io
+import json
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import pytest
+from pydantic import BaseModel
+from sqlalchemy import text
+
+from app.places import static
+from app.shop.assessment.verdicts import balance_of
+from app.shop.commands import engines, meters, readings
+from app.shop.commands.corrections import NewCorrection, correct
+from app.shop.commands.meters import NewMeter
+from app.shop.errors import ConflictError, RefusedError
+from app.shop.exchange import imports, v1, v2
+from app.shop.exchange import v3 as v3
+from app.shop.exchange.exports import engine_file, readings_csv, table_csv, written
+from app.shop.exchange.imports import bring_in, plan, read
+from app.shop.exchange.rows import Writer
+from app.shop.exchange.v3 import EngineFile, from_v1, from_v2
+from app.shop.procedure.phases import BANK_BALANCE
+from app.shop.record import visits
+from app.shop.record.fittings import hardware_from_json, layout_from_json
+from app.shop.record.visit_record import move_of
+from app.shop.record.visits import NewVisit
+from app.shop.store import tables
+from app.shop.store.database import Database
+from app.shop.store.row_hashes import check
+from app.shop.store.tables import ReadingRow
+from app.shop.store.upgrade import open_shop
+from app.sync.engine.events import BypassTurn, ScrewTurn
+from app.sync.engine.units import THOU
+from tests.shop.assessment.test_banks import at_the_banks, read_with_one_bank_early
+from tests.shop.past import Past
+from tests.shop.yard import AT, V8, engine, key, story
+from tests.shop.yard import read as read_bore
+
+EVEN = [6.5] * 8
+SLIPPED = [6.5, 6.5, 7.75, 7.75, 6.5, 6.5, 6.5, 6.5]
+FIXTURES = Path(__file__).parent
+TABLES = (
+    "engine",
+    "fitting",
+    "meter",
+    "visit",
+    "round",
+    "reading",
+    "move",
+    "check",
+    "override",
+    "sign_off",
+    "correction",
+)
+
+
+@pytest.fixture
+def other(tmp_path: Path) -> Iterator[Database]:
+    opened = open_shop(tmp_path / "other")
+    yield opened
+    opened.close()
+
+
+def with_past(shop: Database) -> int:
+    """An engine with three visits, one of them corrected, one still open; a refit in between."""
+    past = Past(shop)
+    first = past.visit(SLIPPED, EVEN)
+    left = story(shop, first).as_left()
+    assert left is not None
+    correct(shop, first, key(), NewCorrection("Typed in the wrong row", "KM", {left.latest[3].ident: 6.75}), AT)
+    with shop.reading() as session:
+        fitted = engines.fitting_now(session, past.engine_id)
+    engines.fit(shop, past.engine_id, key(), V8, hardware_from_json(fitted.hardware), "=Plates measured", AT)
+    past.visit(SLIPPED, EVEN)
+    past.visit(EVEN, signed=False)
+    return past.engine_id
+
+
+def from_above(shop: Database) -> int:
+    """A visit whose second opening was read, and then the first once more from above."""
+    visit_id = at_the_banks(shop)
+    read_with_one_bank_early(shop, visit_id)
+    readings.begin_round(shop, visit_id, key(), BANK_BALANCE.slug, AT, 10 * THOU, from_above=True)
+    for bore in (*V8.bores, 1):
+        read_bore(shop, visit_id, BANK_BALANCE, 8.0, bore)
+    return visit_id
+
+
+def out(shop: Database, engine_id: int = 1) -> str:
+    with shop.reading() as session:
+        return written(engine_file(session, engine_id, AT))
+
+
+def rows(shop: Database) -> dict[str, int]:
+    with shop.reading() as session:
+        return {t: int(session.execute(text(f'SELECT count(*) FROM "{t}"')).scalar_one()) for t in TABLES}
+
+
+def asked(shop: Database, file: EngineFile, **choices: str) -> list[str]:
+    with shop.reading() as session:
+        return [one.name.partition("-")[0] for one in plan(session, file, choices).conflicts]
+
+
+def test_a_round_trip_between_two_folders_changes_nothing(shop: Database, other: Database) -> None:
+    sent = out(shop, with_past(shop))
+    brought = bring_in(other, read(sent), {})
+    assert out(other, brought) == sent
+    assert rows(other) == rows(shop)
+    with other.reading() as session:
+        driver = session.connection().connection.driver_connection
+        assert driver is not None
+        assert check(driver).broken == ()
+
+
+def test_what_the_engine_was_reads_the_same_in_the_other_shop(shop: Database, other: Database) -> None:
+    engine(other, serial="in the way")
+    engine_id = bring_in(other, read(out(shop, with_past(shop))), {})
+    assert engine_id == 2
+    with other.reading() as session:
+        there = list(reversed(visits.of_engine(session, engine_id)))
+    with shop.reading() as session:
+        here = list(reversed(visits.of_engine(session, 1)))
+    for one, two in zip(here, there, strict=True):
+        for ours, theirs in ((one.as_found(), two.as_found()), (one.as_left(), two.as_left())):
+            assert (ours is None) == (theirs is None)
+            if ours and theirs:
+                assert one.as_read(ours) == two.as_read(theirs)
+        assert one.events() == two.events()
+
+
+def test_twice_is_once(shop: Database, other: Database) -> None:
+    file = read(out(shop, with_past(shop)))
+    first = bring_in(other, file, {})
+    before = rows(other)
+    assert bring_in(other, file, {}) == first
+    assert rows(other) == before
+    with other.reading() as session:
+        assert sum(plan(session, file, {}).adds.values()) == 0
+
+
+def test_a_later_file_adds_what_is_new(shop: Database, other: Database) -> None:
+    past = Past(shop)
+    past.visit(SLIPPED, EVEN)
+    bring_in(other, read(out(shop)), {})
+    past.visit(SLIPPED, EVEN)
+    later = out(shop)
+    with other.reading() as session:
+        meter = plan(session, read(later), {}).conflicts
+    assert [one.name.partition("-")[0] for one in meter] == ["meter"]
+    bring_in(other, read(later), {meter[0].name: "same"})
+    assert out(other) == later
+
+
+def test_what_fails_half_way_leaves_nothing(shop: Database, other: Database, monkeypatch: pytest.MonkeyPatch) -> None:
+    file = read(out(shop, with_past(shop)))
+    before = rows(other)
+    real = Writer._visit
+
+    def breaks(self: Writer, visit: Any, *rest: int) -> None:
+        real(self, visit, *rest)
+        if visit.number == 2:
+            raise OSError("the power went")
+
+    monkeypatch.setattr(Writer, "_visit", breaks)
+    with pytest.raises(OSError, match="power"):
+        bring_in(other, file, {})
+    assert rows(other) == before
+
+
+def test_facts_that_differ_are_for_a_person_to_choose(shop: Database, other: Database) -> None:
+    Past(shop).visit(EVEN, EVEN)
+    bring_in(other, read(out(shop)), {})
+    with shop.reading() as session:
+        here = engines.get(session, 1)
+    facts = engines.EngineFacts(
+        here.serial, here.description, here.displacement, "L", here.customer, "Red van", here.idle_speed
+    )
+    engines.change(shop, 1, 1, facts)
+    file = read(out(shop))
+    assert asked(other, file) == ["facts"]
+    with pytest.raises(ConflictError):
+        bring_in(other, file, {})
+    for choice, vehicle in (("mine", "Blue coupe"), ("theirs", "Red van")):
+        bring_in(other, file, {"facts": choice})
+        with other.reading() as session:
+            assert engines.get(session, 1).vehicle == vehicle
+            assert len(engines.find(session, vehicle)) == 1
+
+
+@pytest.mark.parametrize(("choice", "engines_after", "visits_after"), [("join", 1, 2), ("apart", 2, 1)])
+def test_an_engine_of_the_same_serial_may_be_the_same_or_another(
+    shop: Database, other: Database, choice: str, engines_after: int, visits_after: int
+) -> None:
+    Past(shop).visit(EVEN, EVEN)
+    Past(other).visit(EVEN, EVEN)
+    file = read(out(shop))
+    assert "same" in asked(other, file)
+    choices = {"same": choice, "numbers": "append", **{f"meter-{m.key}": "apart" for m in file.meters}}
+    engine_id = bring_in(other, file, choices)
+    assert rows(other)["engine"] == engines_after
+    assert rows(other)["meter"] == 2
+    with other.reading() as session:
+        there = visits.of_engine(session, engine_id)
+        assert len(there) == visits_after
+        assert {s.engine.serial for s in there} == {"31-0217" if choice == "join" else "31-0217 (2)"}
+        assert sorted(s.visit.number for s in there) == list(range(1, visits_after + 1))
+
+
+def test_two_open_visits_do_not_go_together(shop: Database, other: Database) -> None:
+    past = Past(shop)
+    past.visit(EVEN, EVEN)
+    bring_in(other, read(out(shop)), {})
+    past.visit(EVEN, signed=False)
+    apart = Past.__new__(Past)
+    apart.shop, apart.layout, apart.engine_id, apart.visits = other, V8, 1, [1]
+    apart.visit(EVEN, signed=False)
+    with pytest.raises(RefusedError, match="Sign one of them off"):
+        asked(other, read(out(shop)))
+
+
+def test_evidence_that_says_something_else_is_refused(shop: Database, other: Database) -> None:
+    Past(shop).visit(EVEN, EVEN)
+    bring_in(other, read(out(shop)), {})
+    forged = json.loads(out(shop))
+    forged["visits"][0]["readings"][2]["value"] = 6.25
+    before = rows(other)
+    with pytest.raises(RefusedError, match="A reading in the file is not what is stored here"):
+        bring_in(other, read(json.dumps(forged)), {})
+    assert rows(other) == before
+
+
+def _set(*path: str | int, to: object) -> Callable[[Any], None]:
+    def change(file: Any) -> None:
+        for step in path[:-1]:
+            file = file[step]
+        file[path[-1]] = to
+
+    return change
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        (_set("format", to="other"), "not an engine's file"),
+        (_set("version", to=4), "version 4"),
+        (_set("fittings", 0, "layout", "banks", 0, "joints", to=["shaft"]), "one joint fewer than bores"),
+        (_set("visits", 0, "moves", 0, "kind", to="screw"), "no screw sets a coupler 2-3"),
+        (_set("visits", 0, "rounds", 0, "from_above", to=True), "idle is not reached from above"),
+        (_set("more", to=1), "more: Extra inputs"),
+        (_set("engine", "serial", to=""), "found again by its serial"),
+        (_set("engine", "displacement", to="3.9"), "engine.displacement"),
+        (_set("engine", "displacement", to=9.0), "Between 0.05 and 30 litres"),
+        (_set("visits", 0, "readings", 0, "value", to=-1), "greater than or equal to 0"),
+        (_set("visits", 0, "readings", 0, "bore", to=99), "there is no bore 99"),
+        (_set("visits", 0, "readings", 0, "unit", to="kPa"), "not in the unit of its meter"),
+        (_set("visits", 0, "readings", 0, "kind", to="skip"), "a skip has no value"),
+        (_set("visits", 0, "readings", 0, "supersedes", to=None), ""),
+        (_set("visits", 0, "readings", 1, "round", to="0" * 8 + "-0000-0000-0000-" + "0" * 12), "belongs to no round"),
+        (_set("visits", 0, "opened_at", to="yesterday"), "visits.0.opened_at"),
+        (_set("visits", 0, "fitting", to="0" * 8 + "-0000-0000-0000-" + "0" * 12), "fitting or its meter"),
+        (_set("visits", 0, "sign_off", to=None), "before the one before it was signed off"),
+        (_set("visits", 1, "number", to=1), "numbers are not in order"),
+        (_set("fittings", 0, "layout", "banks", 0, "stop", to=7), "one of its own bores"),
+        (_set("fittings", 0, "hardware", to={}), "not the figures of an engine"),
+    ],
+)
+def test_a_file_that_makes_no_sense_says_why(shop: Database, change: Callable[[Any], None], said: str) -> None:
+    past = Past(shop)
+    past.visit(SLIPPED, EVEN)
+    past.visit(SLIPPED, EVEN)
+    file = json.loads(out(shop))
+    change(file)
+    if not said:
+        read(json.dumps(file))
+        return
+    with pytest.raises(RefusedError) as refusal:
+        read(json.dumps(file))
+    assert said in str(refusal.value)
+
+
+@pytest.mark.parametrize(
+    "typed", ["", "{", "[]", "null", '{"format": 1}', "[" * 100_000, '{"format": "evenbore-engine"}']
+)
+def test_what_is_no_file_is_refused(typed: str) -> None:
+    with pytest.raises(RefusedError):
+        read(typed)
+
+
+def test_a_file_longer_than_any_engine_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(imports, "LARGEST", 100)
+    with pytest.raises(RefusedError, match="longer than"):
+        read(" " * 101)
+
+
+@pytest.mark.parametrize(("version", "model"), [(1, v1.EngineFile), (2, v2.EngineFile), (3, EngineFile)])
+def test_the_schema_that_is_handed_out_is_the_one_that_is_checked(version: int, model: type[BaseModel]) -> None:
+    handed_out = json.loads((static() / "exchange" / f"engine-{version}.schema.json").read_text())
+    assert handed_out == model.model_json_schema()
+
+
+LEFT_OUT = {"id", "seal", "serial_folded", "version", "setup", "after_study", "engine_id", "visit_id"}
+"""Made anew in the other shop, or the shop's own: its ids, its settings, its studies."""
+OTHERWISE = {"supersedes_id", "round_id", "fitting_id", "meter_id"}
+"""Named by key instead."""
+
+
+@pytest.mark.parametrize(
+    ("table", "part"),
+    [
+        (tables.Engine, v3.Engine),
+        (tables.Fitting, v3.Fitting),
+        (tables.MeterRow, v3.Meter),
+        (tables.Visit, v3.Visit),
+        (tables.RoundRow, v3.Round),
+        (tables.ReadingRow, v3.Reading),
+        (tables.MoveRow, v3.Move),
+        (tables.CheckRow, v3.Check),
+        (tables.Override, v3.Override),
+        (tables.SignOff, v3.SignOff),
+        (tables.Correction, v3.Correction),
+    ],
+)
+def test_no_column_is_forgotten(table: type[tables.Row], part: type[v3.Part]) -> None:
+    """A column that is added later needs a newer version of the file, or word that it stays with the shop."""
+    assert set(table.model_fields) - LEFT_OUT - OTHERWISE <= set(part.model_fields)
+
+
+@pytest.mark.parametrize("fixture", sorted(FIXTURES.glob("engine-*.json")), ids=lambda path: path.name)
+def test_a_file_of_every_version_still_comes_in(shop: Database, fixture: Path) -> None:
+    """Written when its version was the newest, and never again."""
+    held = fixture.read_text()
+    engine_id = bring_in(shop, read(held), {})
+    with shop.reading() as session:
+        file = json.loads(held)
+        assert len(visits.of_engine(session, engine_id)) == len(file["visits"])
+        goes_out = engine_file(session, engine_id, file["exported_at"])
+    match file["version"]:
+        case 1:
+            assert goes_out == from_v1(v1.EngineFile.model_validate_json(held))
+        case 2:
+            assert goes_out == from_v2(v2.EngineFile.model_validate_json(held))
+        case _:
+            assert written(goes_out) == held
+
+
+def test_there_is_a_file_of_this_version() -> None:
+    assert (FIXTURES / "engine-3.json").exists()
+
+
+def test_a_file_of_version_1_is_one_with_couplers_on_blades() -> None:
+    file = read((FIXTURES / "engine-1.json").read_text())
+    layout = layout_from_json(file.fittings[0].layout.model_dump_json())
+    assert layout.blades_alone
+    assert not layout.plenum
+
+
+def test_what_was_reached_from_above_is_so_in_the_other_shop(shop: Database, other: Database) -> None:
+    visit_id = from_above(shop)
+    engine_id = bring_in(other, read(out(shop)), {})
+    with other.reading() as session:
+        (there,) = visits.of_engine(session, engine_id)
+        driver = session.connection().connection.driver_connection
+        assert driver is not None
+        assert check(driver).broken == ()
+    assert [bool(one.row.from_above) for one in there.rounds][-2:] == [False, True]
+    assert balance_of(there) == balance_of(story(shop, visit_id))
+    assert out(other) == out(shop)
+
+
+def test_an_engine_read_in_cubic_feet_goes_out_and_comes_in(shop: Database, other: Database) -> None:
+    meter_id = meters.register(shop, key(), NewMeter("Bell", "cfm", 0.1, 0, 40))
+    visits.open_visit(shop, engine(shop), key(), NewVisit("test cell", "", "", "KM", meter_id), AT)
+    bring_in(other, read(out(shop)), {})
+    assert out(other) == out(shop)
+
+
+def test_joints_bypass_screws_and_their_turns_come_through(shop: Database) -> None:
+    engine_id = bring_in(shop, read((FIXTURES / "engine-2.json").read_text()), {})
+    with shop.reading() as session:
+        (one,) = visits.of_engine(session, engine_id)
+    assert [bank.joints for bank in one.layout.banks] == [("shaft", "screw-in", "shaft")]
+    assert (one.layout.bypass, one.layout.plenum) == (frozenset({1, 4}), True)
+    moved = [move_of(move) for move in one.moves]
+    assert [replace(move, at=0.0) for move in moved] == [ScrewTurn(2, 3, -0.125, 0.0), BypassTurn(4, 0.5, 0.0)]
+
+
+def test_readings_for_a_spreadsheet(shop: Database) -> None:
+    visit_id = Past(shop).visit(SLIPPED, EVEN, by="=KM()")
+    with shop.writing() as session:
+        old = story(shop, visit_id).rounds[0].entered[0]
+        session.add(
+            ReadingRow(
+                key=key(), payload="", round_id=old.round_id, bore=1, kind="turn", value=6.25, unit="kg/h",
+                why='=HYPERLINK("http://x","y")', by="KM", at=AT, supersedes_id=old.ident,
+            )
+        )  # fmt: skip
+    with shop.reading() as session:
+        found = list(csv.DictReader(io.StringIO(readings_csv(list(reversed(visits.of_engine(session, 1)))))))
+    assert len(found) == 19
+    assert [row["stands"] for row in found[:1]] == ["no"]
+    corrected = next(row for row in found if row["why"])
+    assert corrected["why"] == '\'=HYPERLINK("http://x","y")'
+    assert float(corrected["value"]) == 6.25
+
+
+@pytest.mark.parametrize("text", ["=1+1", "+1", "-1", "@SUM(A1)", "\t=1", "\r=1", " =1"])
+def test_no_text_is_taken_for_a_formula(text: str) -> None:
+    """The beginnings that OWASP names for CSV injection."""
+    (_, (cell,)) = list(csv.reader(io.StringIO(table_csv(["x"], [(text,)]), newline="")))
+    assert cell == "'" + text
+
+
+def test_a_number_stays_a_number() -> None:
+    assert table_csv(["x", "y"], [(-1.5, None)]) == "x,y\r\n-1.5,\r\n"

@@ -1,0 +1,138 @@
+"""What an engine's visits say together, on engines whose past is known because the test wrote it."""
+
+import pytest
+
+from app.shop.commands import engines
+from app.shop.queries import history_cache
+from app.shop.queries.engine_history import Change, Remembered, changes, creep
+from app.shop.record.fittings import hardware_from_json
+from app.shop.store.database import Database
+from app.shop.store.tables import ReadingRow, SignOff
+from app.sync.engine.layout import Coupler
+from app.sync.engine.units import KG_PER_HOUR
+from tests.shop.past import Past
+from tests.shop.yard import AT, FOUR, V8, key, visit
+
+EVEN = [6.5] * 8
+SLIPPED = [6.5, 6.5, 7.75, 7.75, 6.5, 6.5, 6.5, 6.5]
+
+
+def remembered(past: Past) -> tuple[Remembered, ...]:
+    with past.shop.reading() as session:
+        return history_cache.of_engine(session, past.engine_id).visits
+
+
+def changed(past: Past) -> list[Change]:
+    return list(changes(remembered(past)).values())
+
+
+def test_each_visit_is_remembered_as_found_and_as_left(shop: Database) -> None:
+    past = Past(shop)
+    past.visit(SLIPPED, EVEN)
+    (visit,) = remembered(past)
+    assert visit.found is not None
+    assert visit.left is not None
+    assert visit.found.spread == pytest.approx(1.25 * KG_PER_HOUR)
+    assert visit.left.spread == pytest.approx(0)
+    assert [(m.kind, m.near, m.far) for m in visit.moves] == [("blade", 2, 3)]
+    assert visit.rounds == 2
+
+
+def test_all_rounds_that_nothing_moved_between_are_taken_together(shop: Database) -> None:
+    past = Past(shop)
+    past.visit(EVEN, EVEN, rounds=3)
+    (visit,) = remembered(past)
+    assert visit.left is not None
+    assert {p.n for p in visit.left.pooled.values()} == {3, 6}  # the first bore closes each round as well
+    assert visit.left.pooled[4].mean == pytest.approx(6.5 * KG_PER_HOUR)
+
+
+def test_a_slipped_coupler_is_named(shop: Database) -> None:
+    past = Past(shop)
+    past.visit(EVEN, EVEN)
+    past.visit(SLIPPED, EVEN)
+    (one,) = changed(past)
+    assert one.story is not None
+    assert one.story.named is not None
+    assert one.story.named.suspect == Coupler(2, 3)
+
+
+def test_an_engine_that_was_left_alone_shows_no_slip(shop: Database) -> None:
+    past = Past(shop)
+    past.visit(EVEN, EVEN)
+    past.visit([6.5, 6.25, 6.5, 6.5, 6.75, 6.5, 6.5, 6.5], EVEN)
+    (one,) = changed(past)
+    assert one.story is not None
+    assert one.story.verdict == "quiet"
+
+
+def test_a_visit_that_was_not_read_is_passed_over(shop: Database) -> None:
+    past = Past(shop)
+    past.visit(EVEN, EVEN)
+    visit(shop, past.engine_id, "telephone")
+    with shop.writing() as session:
+        session.add(SignOff(key=key(), payload="", visit_id=2, name="Foreman of the yard", at=AT))
+    past.visits.append(2)
+    past.visit(SLIPPED, signed=False)
+    (one,) = changed(past)
+    assert (one.before.number, one.after.number) == (1, 3)
+    assert one.after.left is None
+
+
+def test_another_layout_cannot_be_set_beside_it(shop: Database) -> None:
+    past = Past(shop)
+    past.visit(EVEN, EVEN)
+    with shop.reading() as session:
+        facts = engines.fitting_now(session, past.engine_id)
+    engines.fit(shop, past.engine_id, key(), FOUR, hardware_from_json(facts.hardware), "Rebuilt", AT)
+    past.layout = FOUR
+    past.visit([6.5] * 4)
+    (one,) = changed(past)
+    assert one.story is None
+    assert "layout" in one.why_not
+
+
+AIR = {"air-pressure": 101.3, "air-temperature": 20.0, "idle-speed": 850.0}
+
+
+def test_thin_air_is_no_slip(shop: Database) -> None:
+    """Ten per cent less air pressure takes ten per cent off every bore: the flow law's own proportion."""
+    past = Past(shop)
+    past.visit(EVEN, EVEN, air=AIR)
+    past.visit([5.75] * 8, EVEN, air={**AIR, "air-pressure": 90.0})
+    (one,) = changed(past)
+    assert one.common == pytest.approx(-0.118, abs=0.003)  # ln(90 / 101.3)
+    assert one.story is not None
+    assert one.story.verdict == "quiet"
+
+
+def test_what_is_added_to_a_visit_is_seen_the_next_time(shop: Database) -> None:
+    past = Past(shop, V8)
+    past.visit(EVEN, EVEN)
+    visit_id = past.visit(EVEN, signed=False)
+    assert changed(past)[0].story.verdict == "quiet"  # type: ignore[union-attr]
+    with shop.writing() as session:
+        for bore in (3, 4):
+            round_id, old = session.connection().exec_driver_sql(
+                "SELECT round_id, reading.id FROM reading JOIN round ON round.id = round_id "
+                "WHERE visit_id = ? AND bore = ? AND kind = 'turn'", (visit_id, bore),
+            ).one()  # fmt: skip
+            row = ReadingRow(
+                key=key(), payload="", round_id=round_id, bore=bore, kind="turn", value=7.75, unit="kg/h", by="KM",
+                at="2027-05-26T10:20:00.000+00:00", supersedes_id=old,
+            )  # fmt: skip
+            session.add(row)
+    assert changed(past)[0].story.verdict == "slipped"  # type: ignore[union-attr]
+
+
+def test_creep_is_seen_over_visits_that_each_look_quiet(shop: Database) -> None:
+    past = Past(shop)
+    past.visit(EVEN, EVEN, rounds=3)
+    for _ in range(8):
+        past.visit([6.5, 6.5, 6.75, 6.75, 6.5, 6.5, 6.5, 6.5], EVEN, rounds=3)
+    found = changed(past)
+    assert all(one.story is not None and one.story.verdict != "slipped" for one in found)
+    crept = creep(found)
+    assert crept is not None
+    assert crept.adjuster == Coupler(2, 3)
+    assert crept.opening

@@ -1,0 +1,89 @@
+"""The units a shop chose: figures go out and come back by the units' definitions, and sentences follow."""
+
+from dataclasses import replace
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from app.shop.commands import checks, settings_versions
+from app.shop.procedure.heat import lacks_of
+from app.shop.procedure.limits import instruction
+from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, PHASES
+from app.shop.record.measures import CHOICES, MEASURES, RECORDED, Quantity, Units, named
+from app.shop.record.settings import DEFAULTS, SOURCES, Limits, from_json, to_json
+from app.shop.store.database import Database
+from tests.shop.yard import AT, FOUR, check_all, engine, key, read_round, story, visit
+
+ITEMS = {item.slug: item for phase in PHASES for item in phase.items}
+ALL = [(quantity, unit) for quantity, units in CHOICES.items() for unit in units]
+OTHERS = Units("°F", "psi", "inHg abs.", "mm", "miles")
+
+
+@pytest.mark.parametrize(
+    ("quantity", "unit", "typed", "kept"),
+    [
+        ("temperature", "°F", 212, 100.0),  # water boils at 212 F and 100 C, by definition
+        ("temperature", "°F", -40, -40.0),  # where both scales meet
+        ("oil_pressure", "psi", 14.5, 99.974),  # NIST SP 811: 1 psi = 6.894757 kPa
+        ("oil_pressure", "bar", 3, 300.0),
+        ("air_pressure", "inHg abs.", 29.92, 101.3208),  # NIST SP 811: 1 inHg = 3.386389 kPa
+        ("air_pressure", "mbar abs.", 1013.25, 101.325),
+        ("distance", "miles", 3000, 4828.032),  # NIST SP 811: 1 mi = 1.609344 km
+        ("blade", "mm", 0.0762, 3.0),  # 0.003 in of 25.4 mm
+    ],
+)
+def test_a_typed_figure_is_recorded_by_the_units_definition(
+    quantity: Quantity, unit: str, typed: float, kept: float
+) -> None:
+    assert named(quantity, unit).kept(typed) == pytest.approx(kept, abs=1e-3)
+
+
+@pytest.mark.parametrize(("quantity", "unit"), ALL)
+@given(steps=st.integers(0, 2000))
+def test_what_was_typed_is_what_is_shown(quantity: Quantity, unit: str, steps: int) -> None:
+    one = named(quantity, unit)
+    typed = round(steps / 10**one.places, one.places)
+    assert float(one.shown(one.kept(typed))) == typed
+
+
+@pytest.mark.parametrize("quantity", MEASURES)
+def test_what_is_recorded_in_is_kept_as_typed(quantity: Quantity) -> None:
+    assert RECORDED.of(quantity).kept(83.25) == 83.25
+    asked = {item.unit for item in ITEMS.values() if item.quantity == quantity}
+    assert asked == ({RECORDED.of(quantity).name} if quantity != "distance" else set())  # no phase asks for one
+    assert SOURCES[quantity]
+
+
+def test_units_survive_their_line_and_their_text() -> None:
+    assert Units.coded(OTHERS.code) == OTHERS
+    assert from_json(to_json(replace(DEFAULTS, units=OTHERS))).units == OTHERS
+    for wrong in ("", "°F", "°F,psi,inHg abs.,cubit,km"):
+        with pytest.raises(ValueError, match="unit"):
+            Units.coded(wrong)
+
+
+def test_the_instruction_to_stop_is_in_the_units_of_the_shop() -> None:
+    said = instruction(ITEMS["oil-pressure-hot"], 40, Limits(), OTHERS)
+    assert "Oil pressure is 5.8 psi, the shop's least is 10.2." in said
+    assert "Coolant is at 248 °F, the shop's most is 230." in instruction(ITEMS["coolant"], 120, Limits(), OTHERS)
+
+
+def test_units_chosen_today_word_a_visit_opened_before(shop: Database) -> None:
+    visit_id = visit(shop, engine(shop, FOUR))
+    told = story(shop, visit_id)
+    settings_versions.change(shop, key(), 0, replace(DEFAULTS, units=OTHERS, pulls=9), "", "KM", AT)
+    later = story(shop, visit_id)
+    assert (told.units, later.units) == (RECORDED, OTHERS)
+    assert later.settings.pulls == told.settings.pulls
+
+
+def test_a_difference_of_temperatures_has_no_zero(shop: Database) -> None:
+    visit_id = visit(shop, engine(shop, FOUR))
+    for phase in (COLD_PRESET, FIRST_FIRE):
+        check_all(shop, visit_id, phase)
+    read_round(shop, visit_id, FIRST_FIRE)
+    checks.record(shop, visit_id, key(), HEAT_SOAKED.slug, {"coolant": 60}, "KM", AT)
+    assert any(said == "coolant 10 °C hotter" for said in lacks_of(story(shop, visit_id)))
+    settings_versions.change(shop, key(), 0, replace(DEFAULTS, units=OTHERS), "", "KM", AT)
+    assert any(said == "coolant 18 °F hotter" for said in lacks_of(story(shop, visit_id)))  # 10 K are 18 F

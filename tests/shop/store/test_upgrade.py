@@ -1,0 +1,434 @@
+"""Opening a shop: new, old, damaged, taken, newer, and cut off half-way."""
+
+import shlex
+import shutil
+import sqlite3
+import subprocess
+import sys
+from collections.abc import Callable
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+from alembic.autogenerate import compare_metadata
+from alembic.config import Config
+from alembic.migration import MigrationContext
+from alembic.script import ScriptDirectory
+from sqlalchemy import create_engine
+from sqlalchemy.exc import IntegrityError
+from sqlmodel import Session
+
+from app.places import migrations
+from app.server.cli import cli
+from app.shop.store import copies
+from app.shop.store.database import Database, ShopTakenError, ShopUnavailableError
+from app.shop.store.integrity import APPLICATION_ID
+from app.shop.store.tables import EVIDENCE, metadata
+from app.shop.store.upgrade import DamagedShopError, NewerShopError, UpgradeFailedError, open_shop
+from tests.shop.past import Past
+
+ENGINE = (
+    "INSERT INTO engine (key, payload, serial, serial_folded, description, displacement, displacement_unit, customer, "
+    "vehicle, idle_speed, registered_at, version) "
+    "VALUES ('{key}', '', '{key}', '{key}', '', 5.0, 'L', '', '', 900.0, '2026-01-01T00:00:00Z', 1)"
+)
+
+
+def run(session: Session, statement: str) -> None:
+    session.connection().exec_driver_sql(statement)
+
+
+def ask(file: Path, query: str) -> object:
+    with closing(sqlite3.connect(f"{file.as_uri()}?mode=ro", uri=True)) as connection:
+        return connection.execute(query).fetchone()[0]
+
+
+def add_revision(scripts: Path, name: str, after: str, body: str) -> None:
+    (scripts / "versions" / f"{name}.py").write_text(
+        "import sqlalchemy as sa\nfrom alembic import op\n"
+        f"revision = {name!r}\ndown_revision = {after!r}\ndef upgrade() -> None:\n    {body}\n"
+    )
+
+
+@pytest.fixture
+def scripts(tmp_path: Path) -> Path:
+    """A copy of the program's migrations that a test may add to."""
+    return Path(shutil.copytree(migrations(), tmp_path / "scripts", ignore=shutil.ignore_patterns("__pycache__")))
+
+
+@pytest.fixture
+def head(scripts: Path) -> str:
+    """The newest revision that the program has."""
+    config = Config()
+    config.set_main_option("script_location", str(scripts))
+    newest = ScriptDirectory.from_config(config).get_current_head()
+    assert newest is not None
+    return newest
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    """A folder with a closed shop of three engines in it."""
+    shop = open_shop(tmp_path / "shop")
+    with shop.writing() as session:
+        for key in ("a", "b", "c"):
+            run(session, ENGINE.format(key=key))
+    shop.close()
+    return shop.folder
+
+
+def refused(folder: Path, kind: type[ShopUnavailableError], scripts: Path | None = None) -> str:
+    """What opening the shop says no with. Being refused lets the next try have its lock."""
+    messages = set()
+    for _ in range(2):
+        with pytest.raises(kind) as caught:
+            open_shop(folder, scripts)
+        messages.add(type(caught.value))
+    assert messages == {kind}
+    return str(caught.value)
+
+
+def is_record(name: str | None, kind: str, _parents: object) -> bool:
+    """Whether a table holds records: the search index is made from them."""
+    return not (kind == "table" and name is not None and name.startswith("search_"))
+
+
+def test_the_migrations_make_exactly_the_tables(shop: Database) -> None:
+    with create_engine(f"sqlite:///{shop.file}").connect() as connection:
+        opts = {"compare_server_default": True, "include_name": is_record}
+        context = MigrationContext.configure(connection, opts=opts)
+        assert compare_metadata(context, metadata) == []
+
+
+def test_every_table_is_strict_and_every_check_is_there(shop: Database) -> None:
+    """What Alembic's comparison does not look at: STRICT and CHECK."""
+    with create_engine("sqlite://").connect() as fresh, shop.reading() as session:
+        metadata.create_all(fresh)
+        for name, table in metadata.tables.items():
+            described = "SELECT strict FROM pragma_table_list WHERE schema = 'main' AND name = ?"
+            assert session.connection().exec_driver_sql(described, (name,)).scalar_one() == 1, name
+            query = "SELECT sql FROM sqlite_schema WHERE name = ?"
+            written = str(session.connection().exec_driver_sql(query, (name,)).scalar_one())
+            declared = str(fresh.exec_driver_sql(query, (name,)).scalar_one())
+            assert written.count("CHECK") == declared.count("CHECK"), name
+            for constraint in table.constraints:
+                assert str(constraint.name) in written or constraint.name is None, name
+
+
+@pytest.mark.parametrize("table", EVIDENCE)
+def test_evidence_can_only_be_added(shop: Database, table: str) -> None:
+    """A migration that rebuilds a table drops its triggers: this fails when it does not make them again."""
+    with shop.reading() as session:
+        found = session.connection().exec_driver_sql(
+            "SELECT sql FROM sqlite_schema WHERE type = 'trigger' AND tbl_name = ?", (table,)
+        )
+        triggers = " ".join(found.scalars())
+    assert f'BEFORE UPDATE ON "{table}"' in triggers
+    assert f'BEFORE DELETE ON "{table}"' in triggers
+
+
+def test_evidence_cannot_be_replaced_either(shop: Database) -> None:
+    def replace() -> None:
+        with shop.writing() as session:
+            run(session, "INSERT OR REPLACE INTO meter SELECT * FROM meter")
+
+    with pytest.raises(Exception, match="only ever added"):
+        replace()
+
+
+def test_a_new_shop_is_marked_as_ours_and_leaves_nothing_beside_it(tmp_path: Path) -> None:
+    open_shop(tmp_path / "deep" / "shop").close()
+    assert sorted(file.name for file in (tmp_path / "deep" / "shop").iterdir()) == ["shop.db", "shop.lock"]
+    assert ask(tmp_path / "deep" / "shop" / "shop.db", "PRAGMA application_id") == APPLICATION_ID
+
+
+def test_a_folder_with_awkward_letters_works(tmp_path: Path) -> None:
+    awkward = tmp_path / "100% naïve #1 ?mode=ro & more"
+    for _ in range(2):
+        open_shop(awkward).close()
+    assert (awkward / "shop.db").exists()
+
+
+def test_opening_again_changes_nothing(folder: Path) -> None:
+    before = (folder / "shop.db").read_bytes()
+    open_shop(folder).close()
+    assert (folder / "shop.db").read_bytes() == before
+    assert not (folder / "copies").exists()
+
+
+def test_a_shop_that_is_open_is_refused(shop: Database) -> None:
+    assert "Close that one first" in refused(shop.folder, ShopTakenError)
+
+
+def test_an_upgrade_keeps_the_rows_and_leaves_a_copy_from_before(folder: Path, scripts: Path, head: str) -> None:
+    add_revision(scripts, "next", head, "op.add_column('engine', sa.Column('note', sa.Text(), nullable=True))")
+    shop = open_shop(folder, scripts)
+    shop.close()
+    assert ask(shop.file, "SELECT version_num FROM alembic_version") == "next"
+    assert ask(shop.file, "SELECT count(*) FROM engine WHERE note IS NULL") == 3
+    (copy,) = (folder / "copies").iterdir()
+    assert ask(copy, "SELECT version_num FROM alembic_version") == head
+    assert ask(copy, "SELECT count(*) FROM engine") == 3
+    assert ask(copy, "PRAGMA journal_mode") == "delete"
+
+
+def test_the_copy_from_before_is_a_shop_that_opens(folder: Path, scripts: Path, head: str, tmp_path: Path) -> None:
+    add_revision(scripts, "next", head, "op.drop_column('engine', 'registered_at')")
+    open_shop(folder, scripts).close()
+    (copy,) = (folder / "copies").iterdir()
+    (tmp_path / "again").mkdir()
+    shutil.copy(copy, tmp_path / "again" / "shop.db")
+    shop = open_shop(tmp_path / "again")
+    with shop.reading() as session:
+        assert session.connection().exec_driver_sql("SELECT count(registered_at) FROM engine").scalar_one() == 3
+    shop.close()
+
+
+def test_moves_and_rounds_from_before_a_migration_are_kept_as_they_were(scripts: Path, tmp_path: Path) -> None:
+    (tmp_path / "aside").mkdir()
+    later = [one for one in (scripts / "versions").glob("0*.py") if one.name > "0011"]
+    aside = [one.rename(tmp_path / "aside" / one.name) for one in later]
+    old = open_shop(tmp_path / "old", scripts)
+    with old.writing() as session:
+        run(session, "ALTER TABLE round ADD COLUMN from_above INTEGER")  # what is written with knows it
+    Past(old).visit([6.5] * 8, [6.5] * 8)
+    with old.writing() as session:
+        run(session, "ALTER TABLE round DROP COLUMN from_above")
+    old.close()
+    rows = "SELECT (SELECT group_concat(id || key || kind || amount || seal) FROM move) || "
+    rows += "(SELECT group_concat(id || key || opening || seal) FROM round)"
+    before = ask(old.file, rows)
+    for one in aside:
+        one.rename(scripts / "versions" / one.name)
+    shop = open_shop(tmp_path / "old", scripts)
+    assert ask(shop.file, rows) == before
+    screw = "INSERT INTO move SELECT 99, 'k', payload, visit_id, phase, '{}', bank, near, far, amount, leaves, "
+    screw += "advised, after_reading, \"by\", at, NULL, '' FROM move LIMIT 1"
+    with shop.writing() as session:
+        run(session, screw.format("screw"))
+        for statement in (screw.format("other"), "UPDATE move SET amount = 1", "DELETE FROM move"):
+            with pytest.raises(IntegrityError):
+                run(session, statement)
+    shop.close()
+
+
+HALF_WAY = (
+    "op.add_column('engine', sa.Column('note', sa.Text(), nullable=True)); "
+    "op.create_table('more', sa.Column('id', sa.Integer())); "
+    "op.execute('UPDATE engine SET serial = 0'); "
+)
+
+
+@pytest.mark.parametrize(
+    ("breaks", "says"),
+    [
+        ("raise ValueError('no such thing')", "no such thing"),
+        ("op.execute('SELECT * FROM nowhere')", "no such table"),
+        ("op.execute('DELETE FROM engine WHERE key = 0 OR 1')", "rows went missing from engine"),
+        ("op.drop_table('engine')", "rows went missing from engine"),
+        (
+            "op.execute(\"INSERT INTO fitting VALUES (1, 'k', '', 99, 1, '', '', '', '', '')\")",
+            "rows of fitting point nowhere",
+        ),
+        (
+            'op.execute("DROP TRIGGER meter_no_update"); op.execute("UPDATE meter SET name = \'Other\'")',
+            "rows of meter do not match their seals",
+        ),
+    ],
+    ids=["raises", "bad statement", "rows deleted", "table dropped", "loose rows", "changed rows"],
+)
+def test_an_upgrade_that_fails_leaves_the_file_as_it_was(
+    folder: Path, scripts: Path, head: str, breaks: str, says: str
+) -> None:
+    """Two revisions: the first works, the second does half its work and breaks. Neither may leave a trace."""
+    before = (folder / "shop.db").read_bytes()
+    add_revision(scripts, "next", head, "op.create_table('extra', sa.Column('id', sa.Integer()))")
+    add_revision(scripts, "worse", "next", HALF_WAY + breaks)
+    message = refused(folder, UpgradeFailedError, scripts)
+    assert says in message
+    assert "left as they were" in message
+    assert str(folder / "copies") in message
+    assert (folder / "shop.db").read_bytes() == before
+    assert not list(folder.glob("shop.db-*"))
+    open_shop(folder).close()  # the version from before goes on with it
+
+
+def test_a_new_shop_that_fails_leaves_no_shop(tmp_path: Path, scripts: Path, head: str) -> None:
+    add_revision(scripts, "worse", head, HALF_WAY + "raise ValueError('no such thing')")
+    assert "could not be made" in refused(tmp_path / "shop", UpgradeFailedError, scripts)
+    assert not (tmp_path / "shop" / "shop.db").exists()
+    open_shop(tmp_path / "shop").close()
+
+
+def test_a_new_shop_that_was_cut_off_is_begun_afresh(tmp_path: Path) -> None:
+    (tmp_path / "shop.part").write_bytes(b"half of one")
+    open_shop(tmp_path).close()
+    assert sorted(file.name for file in tmp_path.iterdir()) == ["shop.db", "shop.lock"]
+
+
+def test_a_disk_that_fills_during_the_copy_stops_the_upgrade(
+    folder: Path, scripts: Path, head: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(*_: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    add_revision(scripts, "next", head, "pass")
+    before = (folder / "shop.db").read_bytes()
+    monkeypatch.setattr(copies, "sync_file", full)
+    assert "No space left" in refused(folder, ShopUnavailableError, scripts)
+    assert (folder / "shop.db").read_bytes() == before
+    assert not list((folder / "copies").iterdir())
+
+
+def test_a_newer_shop_says_update_the_program(folder: Path, scripts: Path, head: str) -> None:
+    add_revision(scripts, "next", head, "pass")
+    open_shop(folder, scripts).close()
+    before = (folder / "shop.db").read_bytes()
+    message = refused(folder, NewerShopError)
+    assert "Update the program" in message
+    assert "next" in message
+    assert (folder / "shop.db").read_bytes() == before
+
+
+def empty(file: Path) -> None:
+    file.write_bytes(b"")
+
+
+def cut(file: Path) -> None:
+    file.write_bytes(file.read_bytes()[: file.stat().st_size // 2])
+
+
+def bad_head(file: Path) -> None:
+    file.write_bytes(b"not a data base." + file.read_bytes()[16:])
+
+
+def blank_page(file: Path) -> None:
+    held = bytearray(file.read_bytes())
+    held[4096:8192] = bytes(4096)
+    file.write_bytes(held)
+
+
+def foreign(file: Path) -> None:
+    file.unlink()
+    with closing(sqlite3.connect(file)) as connection:
+        connection.execute("CREATE TABLE address_book (name TEXT)")
+
+
+def unversioned(file: Path) -> None:
+    with closing(sqlite3.connect(file)) as connection, connection:
+        connection.execute("DROP TABLE alembic_version")
+
+
+def versionless(file: Path) -> None:
+    with closing(sqlite3.connect(file)) as connection, connection:
+        connection.execute("DELETE FROM alembic_version")
+
+
+def flipped_bit(file: Path) -> None:
+    """Inside a stored value, which SQLite's own check does not see."""
+    held = file.read_bytes()
+    assert held.count(b"Bench meter") == 1
+    file.write_bytes(held.replace(b"Bench meter", b"Bench metes"))
+
+
+@pytest.mark.parametrize("damage", [flipped_bit, empty, cut, bad_head, blank_page, foreign, unversioned, versionless])
+def test_a_damaged_shop_is_refused_with_the_way_out_and_left_alone(
+    folder: Path, damage: Callable[[Path], None]
+) -> None:
+    damage(folder / "shop.db")
+    left = (folder / "shop.db").read_bytes()
+    message = refused(folder, DamagedShopError)
+    assert "left as it is" in message
+    assert f"evenbore restore --data {folder} --empty" in message
+    assert (folder / "shop.db").read_bytes() == left
+
+
+def test_the_way_out_of_a_damaged_shop_works(
+    folder: Path, scripts: Path, head: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Done as the message says: the command, as it stands there."""
+    add_revision(scripts, "next", head, "pass")
+    open_shop(folder, scripts).close()
+    cut(folder / "shop.db")
+    damaged = (folder / "shop.db").read_bytes()
+    message = refused(folder, DamagedShopError, scripts)
+    typed = message.partition("type: evenbore ")[2]
+    with pytest.raises(SystemExit) as ended:
+        cli(shlex.split(typed))
+    assert ended.value.code == 0, capsys.readouterr().err
+    assert (next((folder / "set-aside").iterdir()) / "shop.db").read_bytes() == damaged
+    shop = open_shop(folder, scripts)
+    with shop.reading() as session:
+        assert session.connection().exec_driver_sql("SELECT count(*) FROM engine").scalar_one() == 3
+    shop.close()
+
+
+def test_a_journal_without_its_file_is_not_taken_for_a_new_shop(tmp_path: Path) -> None:
+    (tmp_path / "shop.db-wal").write_bytes(b"what may still be saved")
+    assert "journal" in refused(tmp_path, DamagedShopError)
+    assert (tmp_path / "shop.db-wal").read_bytes() == b"what may still be saved"
+
+
+KILLED = f"""
+import os, signal, sys
+from pathlib import Path
+from app.shop.store.upgrade import open_shop
+shop = open_shop(Path(sys.argv[1]))
+with shop.writing() as session:
+    session.connection().exec_driver_sql({ENGINE.format(key="stored")!r})
+with shop.writing() as session:
+    session.connection().exec_driver_sql({ENGINE.format(key="not stored")!r})
+    os.kill(os.getpid(), signal.SIGKILL)
+"""
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="kills the process by a signal")
+def test_what_was_stored_before_a_kill_is_there_afterwards(folder: Path) -> None:
+    killed = subprocess.run([sys.executable, "-c", KILLED, str(folder)], check=False)
+    assert killed.returncode == -9
+    assert (folder / "shop.db-wal").stat().st_size > 0
+    shop = open_shop(folder)
+    with shop.reading() as session:
+        keys = session.connection().exec_driver_sql("SELECT key FROM engine ORDER BY id").scalars().all()
+    shop.close()
+    assert keys == ["a", "b", "c", "stored"]
+
+
+def test_a_file_that_a_folder_cannot_be_made_under_is_named(tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("in the way")
+    assert str(tmp_path / "file" / "shop") in refused(tmp_path / "file" / "shop", ShopUnavailableError)
+
+
+AS_NOBODY = """
+import os, sys
+from pathlib import Path
+from app.shop.store.upgrade import open_shop
+open_shop(Path(sys.argv[2])).close()  # loads what nobody may not read
+if os.geteuid() == 0:
+    os.setgid(65534)
+    os.setuid(65534)
+shop = open_shop(Path(sys.argv[1]))
+with shop.writing() as session:
+    session.connection().exec_driver_sql("UPDATE engine SET description = 'changed'")
+"""
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="needs POSIX users and modes")
+@pytest.mark.parametrize("locked", ["folder", "file"])
+def test_a_shop_that_may_not_be_written_to_is_named(folder: Path, open_path: Path, locked: str) -> None:
+    """In a child that has become nobody by the time it opens the shop: root may write anywhere."""
+    folder = shutil.copytree(folder, open_path / "shop")
+    if locked == "file":
+        folder.chmod(0o777)
+        (folder / "shop.lock").chmod(0o666)
+        (folder / "shop.db").chmod(0o444)
+    else:
+        folder.chmod(0o555)
+    child = subprocess.run(
+        [sys.executable, "-c", AS_NOBODY, str(folder), str(folder.parent / "first")],
+        check=False,
+        capture_output=True,
+        text=True,
+    )
+    assert child.returncode == 1
+    assert "may not be written to" in child.stderr

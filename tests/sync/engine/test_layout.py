@@ -1,0 +1,124 @@
+"""Banks, bores and couplers: what follows what, and what cannot be an engine."""
+
+import pytest
+
+from app.sync.engine.hardware import Figure, likely_hardware
+from app.sync.engine.layout import Bank, Bypass, Coupler, Layout, LayoutError, StopScrew
+from app.sync.engine.units import LITRE, MM
+
+FRONT = Bank("A", (1, 2, 3, 4, 5, 6), stop=3, drive=3)
+REAR = Bank("B", (7, 8, 9, 10, 11, 12), stop=7, drive=8)
+
+
+def test_couplers_run_outward_from_the_stop_bore() -> None:
+    assert list(FRONT.couplers()) == [
+        Coupler(3, 4),
+        Coupler(4, 5),
+        Coupler(5, 6),
+        Coupler(3, 2),
+        Coupler(2, 1),
+    ]
+    assert [coupler.far for coupler in REAR.couplers()] == [8, 9, 10, 11, 12]
+
+
+def test_every_bore_but_the_stop_bore_is_the_far_bore_of_one_coupler() -> None:
+    layout = Layout((FRONT, REAR))
+    assert sorted(c.far for c in layout.couplers()) == sorted(set(layout.bores) - {FRONT.stop, REAR.stop})
+
+
+def test_beyond() -> None:
+    assert FRONT.beyond(Coupler(4, 5)) == (5, 6)
+    assert FRONT.beyond(Coupler(3, 2)) == (2, 1)
+    assert FRONT.beyond(Coupler(2, 1)) == (1,)
+
+
+def test_finding_banks() -> None:
+    layout = Layout((FRONT, REAR), sensor=9, springless=frozenset({1, 12}))
+    assert layout.bank("B") is REAR
+    assert layout.bank_of(4) is FRONT
+    with pytest.raises(KeyError):
+        layout.bank("C")
+    with pytest.raises(KeyError):
+        layout.bank_of(13)
+
+
+def bank(name: str = "A", bores: tuple[int, ...] = (1, 2), stop: int = 1, drive: int = 1) -> Bank:
+    return Bank(name, bores, stop, drive)
+
+
+@pytest.mark.parametrize(
+    ("banks", "field"),
+    [
+        ((), "banks"),
+        ((bank("A"), bank("B", (3,), 3, 3), bank("C", (4,), 4, 4)), "banks"),
+        ((bank(bores=()),), "bores"),
+        ((bank(stop=3),), "stop"),
+        ((bank(drive=3),), "drive"),
+        ((bank("A"), bank("A", (3,), 3, 3)), "banks"),
+        ((bank(bores=tuple(range(1, 14))),), "bores"),
+        ((bank("A"), bank("B", (2,), 2, 2)), "bores"),
+        ((bank(bores=(0, 1)),), "bores"),
+    ],
+)
+def test_what_cannot_be_an_engine(banks: tuple[Bank, ...], field: str) -> None:
+    with pytest.raises(LayoutError) as refused:
+        Layout(banks)
+    assert refused.value.field == field
+
+
+TWINS = Bank("A", (1, 2, 3, 4, 5), 2, 2, ("shaft", "screw", "shaft", "blade"))
+
+
+def test_plates_on_one_shaft_have_no_coupler_between_them_and_hang_on_the_one_that_carries_the_shaft() -> None:
+    assert list(TWINS.couplers()) == [Coupler(2, 3), Coupler(4, 5)]
+    assert [TWINS.shaft(bore) for bore in TWINS.bores] == [(1, 2), (1, 2), (3, 4), (3, 4), (5,)]
+    assert [TWINS.carrier(bore) for bore in TWINS.bores] == [None, None, *[Coupler(2, 3)] * 2, Coupler(4, 5)]
+    assert TWINS.beyond(Coupler(2, 3)) == (3, 4, 5)
+
+
+def test_how_a_coupler_is_set() -> None:
+    layout = Layout((TWINS,))
+    assert layout.by_screw(Coupler(2, 3))
+    assert not layout.by_screw(Coupler(4, 5))
+    for stranger in (Coupler(1, 2), Coupler(3, 2)):
+        with pytest.raises(KeyError):
+            layout.by_screw(stranger)
+
+
+def test_a_plate_is_evened_by_its_bypass_screw_or_by_what_carries_its_shaft_alone() -> None:
+    layout = Layout((TWINS,), bypass=frozenset({1}))
+    own = [layout.own_adjuster(bore) for bore in layout.bores]
+    assert own == [Bypass(1), StopScrew("A"), None, None, Coupler(4, 5)]
+    assert not layout.blades_alone
+
+
+def test_a_bank_that_says_of_every_joint_what_is_usual_is_the_same_bank() -> None:
+    said = Bank("A", (1, 2, 3), 2, 2, ("blade", "blade"))
+    assert said == Bank("A", (1, 2, 3), 2, 2)
+    assert Layout((said,)).blades_alone
+
+
+def test_joints_and_bypass_screws_that_cannot_be() -> None:
+    with pytest.raises(LayoutError) as refused:
+        Layout((Bank("A", (1, 2), 1, 1, ("shaft", "blade")),))
+    assert refused.value.field == "joints"
+    with pytest.raises(LayoutError) as refused:
+        Layout((bank(),), bypass=frozenset({3}))
+    assert refused.value.field == "bypass"
+
+
+def test_sensor_and_springless_plates_sit_at_bores_that_exist() -> None:
+    with pytest.raises(LayoutError) as refused:
+        Layout((bank(),), sensor=3)
+    assert refused.value.field == "sensor"
+    with pytest.raises(LayoutError) as refused:
+        Layout((bank(),), springless=frozenset({3}))
+    assert refused.value.field == "springless"
+
+
+def test_likely_hardware_is_all_estimates_and_stays_in_reason() -> None:
+    usual = likely_hardware(4 * LITRE, 8)
+    assert usual.bore_diameter == Figure(48 * MM)
+    assert len(usual.estimated()) == 7
+    assert likely_hardware(0.1 * LITRE, 4).bore_diameter.value == pytest.approx(26 * MM)
+    assert likely_hardware(20 * LITRE, 8).bore_diameter.value == pytest.approx(70 * MM)

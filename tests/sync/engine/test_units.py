@@ -1,0 +1,41 @@
+"""Trade units against their definitions."""
+
+import math
+
+import pytest
+
+from app.sync.engine import units
+
+
+@pytest.mark.parametrize(
+    ("unit", "definition"),
+    [
+        # NIST SP 811, appendix B: exact or as printed there.
+        (units.INCH, 0.0254),
+        (units.THOU, 2.54e-5),
+        (units.CUBIC_INCH, 1.6387064e-5),
+        (units.LITRE, 1e-3),
+        (units.MM_HG, 133.3224),
+        (units.IN_HG, 3386.389),
+        (units.DEGREE, 0.01745329),
+        (units.ZERO_CELSIUS, 273.15),
+        (units.KG_PER_HOUR, 2.777778e-4),
+        (units.GRAM_PER_SECOND, 1e-3),
+        (units.REV_PER_MIN, 1 / 60),
+    ],
+)
+def test_a_unit_is_what_it_is_defined_as(unit: float, definition: float) -> None:
+    assert unit == pytest.approx(definition, rel=3e-7)
+
+
+@pytest.mark.parametrize(
+    ("amount", "elsewhere"),
+    [
+        (units.GRAM_PER_SECOND / units.KG_PER_HOUR, 3.6),
+        (units.KPA / units.MM_HG, 7.500616),  # conventional millimetre of mercury
+        (360 * units.DEGREE, 2 * math.pi),
+        (582 * units.CUBIC_INCH / units.LITRE, 9.537270),  # by hand: 582 x 16.387064 cm3
+    ],
+)
+def test_units_agree_with_one_another(amount: float, elsewhere: float) -> None:
+    assert amount == pytest.approx(elsewhere, rel=1e-6)

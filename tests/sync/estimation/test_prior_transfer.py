@@ -1,0 +1,80 @@
+"""What earlier visits taught: carried where it still holds, in doubt where it may not."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from app.sync.engine.events import IdleSpeed, Meter, Reading
+from app.sync.engine.hardware import Figure, likely_hardware
+from app.sync.engine.idle_flow import usual_breathing
+from app.sync.engine.layout import Bank, Layout
+from app.sync.estimation.filter import observe, shown_by
+from app.sync.estimation.posterior import Belief, usual_belief
+from app.sync.estimation.prior_transfer import next_visit
+
+FOUR = Layout((Bank("A", (1, 2, 3, 4), 2, 1),))
+HARDWARE = likely_hardware(2e-3, 4)
+SPEED = 850 / 60
+LEAKS, SCALE, DEMAND = slice(4, 8), -2, -1
+
+
+def fresh() -> Belief:
+    return usual_belief(FOUR, HARDWARE, usual_breathing(4, 2e-3, SPEED))
+
+
+def known() -> Belief:
+    """An engine that was read: a meter that shows a tenth too much, an idle below the one wanted."""
+    shown, _ = shown_by(fresh(), Meter())
+    seen = [Reading(b, 1.1 * float(v), 0.0) for b, v in zip(FOUR.bores, shown, strict=True)]
+    return observe(fresh(), Meter(), [*seen, IdleSpeed(0.93 * SPEED, 0.0)])
+
+
+def spreads(belief: Belief) -> np.ndarray:
+    return np.sqrt(np.diag(belief.cov))
+
+
+def test_leaks_scale_and_demand_are_carried_and_gaps_are_not() -> None:
+    carried = next_visit(known(), fresh(), same_meter=True, same_air=True)
+    assert carried.gaps == pytest.approx(fresh().gaps)
+    assert carried.mean[4:] == pytest.approx(known().mean[4:])
+    assert (spreads(known())[4:] < spreads(carried)[4:]).all()
+    assert spreads(carried)[DEMAND] < spreads(fresh())[DEMAND]
+
+
+def test_another_meter_has_a_scale_of_its_own() -> None:
+    carried = next_visit(known(), fresh(), same_meter=False, same_air=True)
+    assert carried.mean[SCALE] == 0.0
+    assert spreads(carried)[SCALE] == spreads(fresh())[SCALE]
+    assert carried.cov[SCALE, :SCALE] == pytest.approx(0.0)
+    assert carried.mean[DEMAND] == known().mean[DEMAND]
+
+
+def test_another_exhaust_leaves_the_demand_in_doubt() -> None:
+    carried = next_visit(known(), fresh(), same_meter=True, same_air=False)
+    assert carried.mean[DEMAND] == 0.0
+    assert spreads(carried)[DEMAND] == spreads(fresh())[DEMAND]
+    assert carried.mean[LEAKS] == pytest.approx(known().mean[LEAKS])
+
+
+@pytest.mark.parametrize(
+    "other",
+    [
+        usual_belief(FOUR, replace(HARDWARE, bore_diameter=Figure(0.05, True)), usual_breathing(4, 2e-3, SPEED)),
+        usual_belief(Layout((Bank("A", (1, 2, 3, 4), 1, 1),)), HARDWARE, usual_breathing(4, 2e-3, SPEED)),
+        usual_belief(Layout((Bank("A", (1, 2), 1, 1),)), HARDWARE, usual_breathing(2, 1e-3, SPEED)),
+    ],
+)
+def test_other_parts_leave_nothing_but_the_meters_scale(other: Belief) -> None:
+    carried = next_visit(known(), other, same_meter=True, same_air=True)
+    assert carried.mean[:SCALE] == pytest.approx(other.mean[:SCALE])
+    assert carried.mean[DEMAND] == other.mean[DEMAND]
+    assert spreads(carried)[:SCALE] == pytest.approx(spreads(other)[:SCALE])
+    assert carried.mean[SCALE] == known().mean[SCALE]
+
+
+def test_a_visit_without_the_meter_teaches_nothing_and_only_ages_what_was_known() -> None:
+    once = next_visit(known(), fresh(), same_meter=True, same_air=True)
+    twice = next_visit(once, fresh(), same_meter=True, same_air=True)
+    assert twice.mean == pytest.approx(once.mean)
+    assert (spreads(twice)[4:] > spreads(once)[4:]).all()

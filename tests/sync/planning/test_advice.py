@@ -1,0 +1,169 @@
+"""The next move: only bores, blades and turns that exist, and an order a person can follow."""
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from app.sync.engine.events import BladeReset, BypassTurn, Event, IdleSpeed, Meter, Reading, ScrewTurn, StopTurn
+from app.sync.engine.hardware import likely_hardware
+from app.sync.engine.layout import Bank, Bypass, Coupler, Layout, StopScrew
+from app.sync.engine.units import KG_PER_HOUR, THOU
+from app.sync.planning.advice import Advice
+from app.sync.planning.evaluation import SIXTEENTH
+from app.sync.planning.planner import _not_again, next_move
+
+V8 = Layout((Bank("A", (1, 2, 3, 4), 2, 1), Bank("B", (5, 6, 7, 8), 5, 5)))
+FOUR = Layout((Bank("A", (1, 2, 3, 4), 1, 1),))
+BLADES = tuple(t * THOU for t in (1.5, 2, 3, 4, 5, 6, 8, 10))
+
+
+def advised(events: list[Event], layout: Layout = V8, meter: Meter | None = None) -> Advice:
+    hardware = likely_hardware(0.5e-3 * len(layout.bores), len(layout.bores))
+    return next_move(layout, hardware, meter or Meter(), events, 15.0, BLADES, 0.08, 0.5e-3 * len(layout.bores))
+
+
+def a_round(values: list[float], layout: Layout = V8, unit: float = KG_PER_HOUR) -> list[Event]:
+    pairs = zip(layout.bores, values, strict=True)
+    read: list[Event] = [Reading(b, v * unit, 20.0 * n) for n, (b, v) in enumerate(pairs)]
+    return [*read, Reading(layout.bores[0], values[0] * unit, 20.0 * len(read), closing=True)]
+
+
+def test_the_first_thing_is_to_read_every_bore() -> None:
+    assert advised([]) == Advice("measure", "first-round", bores=V8.bores)
+
+
+def test_nothing_is_called_even_before_the_round_is_closed() -> None:
+    open_round = a_round([6.5] * 4, FOUR)[:-1]
+    assert advised(open_round, FOUR) == Advice("measure", "close-round", bores=(1,))
+
+
+def test_after_a_move_every_bore_is_read_again_the_most_doubtful_first() -> None:
+    reset = BladeReset(3, 4, 5 * THOU, (5 * THOU,), 200.0)
+    found = advised([*a_round([6.5, 6.5, 6.5, 8.0], FOUR), reset], FOUR)
+    assert (found.kind, found.why, set(found.bores)) == ("measure", "last-round", {1, 2, 3, 4})
+    assert found.bores[0] == 4
+
+
+def test_an_even_round_is_left_alone() -> None:
+    assert advised(a_round([6.5] * 8)) == Advice("done", "even")
+
+
+def test_a_wide_bore_is_reset_at_its_own_coupler_and_carries_what_lies_beyond() -> None:
+    found = advised(a_round([6.5, 6.5, 8.0, *[6.5] * 5]))
+    assert (found.kind, found.near, found.far, found.bores) == ("blade", 2, 3, (3, 4))
+    assert 3 * THOU < found.gap < 6 * THOU
+    assert found.expected[3].low < 6.5 * KG_PER_HOUR < found.expected[3].high
+    assert found.expected[4].value < 6.5 * KG_PER_HOUR
+
+
+def test_a_bore_still_wide_on_a_blade_gets_a_thinner_one() -> None:
+    reset = BladeReset(2, 3, 5 * THOU, (5 * THOU,), 200.0)
+    before, after = a_round([6.5, 6.5, 9.5, *[6.5] * 5]), a_round([6.5, 6.5, 8.0, *[6.5] * 5])
+    found = advised([*before, reset, *after])
+    assert (found.kind, found.far) == ("blade", 3)
+    assert found.gap < 5 * THOU
+
+
+def test_a_vacuum_column_still_high_on_a_blade_gets_a_thicker_one() -> None:
+    reset = BladeReset(2, 3, 5 * THOU, (5 * THOU,), 200.0)
+    meter = Meter("vacuum", 250.0, 0.01)
+    events = [*a_round([33, 33, 45, 33], FOUR, 1000.0), reset, *a_round([33, 33, 42, 33], FOUR, 1000.0)]
+    found = advised(events, FOUR, meter)
+    assert (found.kind, found.far) == ("blade", 3)
+    assert found.gap > 5 * THOU
+
+
+def test_a_bank_that_stands_tight_is_opened_at_its_stop_screw() -> None:
+    found = advised(a_round([5.5] * 4 + [7.5] * 4))
+    assert (found.kind, found.bank) == ("stop", "A")
+    assert found.turns > 0
+
+
+def test_a_stop_bore_out_of_the_window_that_no_sixteenth_mends_is_not_called_even() -> None:
+    coarse = likely_hardware(2e-3, 4)
+    off = a_round([9.5, 2.2, 9.5, 9.5], Layout((Bank("A", (1, 2, 3, 4), 2, 1),)))
+    layout = Layout((Bank("A", (1, 2, 3, 4), 2, 1),))
+    assert next_move(layout, coarse, Meter(), off, 15.0, (), 0.08, 2e-3).why != "even"
+
+
+@settings(max_examples=150, deadline=None)
+@given(
+    st.lists(st.floats(0.5, 20.0), min_size=8, max_size=8),
+    st.sampled_from([0.002, 0.02, 0.05]),
+    st.lists(st.sampled_from(BLADES), max_size=3),
+)
+def test_advice_names_only_what_exists(values: list[float], repeatability: float, set_before: list[float]) -> None:
+    before: list[Event] = [BladeReset(2, 3, gap, (gap,), -100.0) for gap in set_before]
+    found = advised([*before, *a_round(values)], meter=Meter(repeatability=repeatability))
+    assert set(found.bores) <= set(V8.bores)
+    assert set(found.expected) <= set(V8.bores)
+    if found.kind == "blade":
+        assert (found.near, found.far) in {(c.near, c.far) for c in V8.couplers()}
+        assert 1 <= len(found.leaves) <= 2
+        assert set(found.leaves) <= set(BLADES)
+    if found.kind == "stop":
+        assert found.bank in {"A", "B"}
+        assert found.turns != 0
+        assert found.turns / SIXTEENTH == round(found.turns / SIXTEENTH)
+
+
+def test_a_value_that_does_not_fit_is_read_again_before_anything_is_believed() -> None:
+    found = advised(a_round([6.5, 6.5, 65.0, *[6.5] * 5]))
+    assert found == Advice("measure", "misread", bores=(3,))
+
+
+def test_two_readings_that_cannot_both_be_right_ask_for_a_third() -> None:
+    found = advised([*a_round([6.5] * 8), Reading(3, 9.5 * KG_PER_HOUR, 300.0)])
+    assert found == Advice("measure", "disagree", bores=(3,))
+
+
+def test_readings_that_scatter_with_nothing_moved_point_at_slack() -> None:
+    again: list[Event] = [Reading(3, v * KG_PER_HOUR, 300.0) for v in (7.25, 6.0, 7.25, 6.0)]
+    found = advised([*a_round([6.5] * 8), *again])
+    assert (found.kind, found.why, found.about) == ("cannot", "slop", (3,))
+
+
+def test_a_screw_that_twice_moved_nothing_is_not_turned_again() -> None:
+    low = a_round([5.0] * 4 + [7.0] * 4)
+    events = [*low, StopTurn("A", 0.375, 200.0), *low, StopTurn("A", 0.375, 400.0), *low]
+    assert (advised(events).kind, advised(events).why) == ("cannot", "no-answer")
+
+
+def test_a_window_finer_than_hands_can_set_is_said_to_be_finer() -> None:
+    hardware = likely_hardware(4e-3, 8)
+    found = next_move(V8, hardware, Meter(), a_round([6.5] * 8), 15.0, BLADES, 0.01, 4e-3)
+    for _ in range(3):
+        if found.kind != "measure":
+            break
+        found = next_move(V8, hardware, Meter(), a_round([6.5] * 8) * 2, 15.0, BLADES, 0.01, 4e-3)
+    assert (found.kind, found.why) == ("done", "finest")
+
+
+def test_the_low_ones_are_raised_to_the_high_ones_where_idle_speed_allows() -> None:
+    """Some bores at 10 and others at 6 kg/h: common practice, no published source."""
+    events: list[Event] = [IdleSpeed(0.84 * 15.0, 0.0), *a_round([10.0] * 4 + [6.0] * 4)]
+    found = advised(events)
+    assert (found.kind, found.bank) == ("stop", "B")
+    assert found.turns > 0
+
+
+def test_the_moves_that_follow_the_first_are_told_with_it() -> None:
+    found = advised(a_round([6.5] * 4 + [7.5] * 3 + [6.5]))
+    assert (found.kind, found.bank) == ("stop", "B")
+    assert [(one.kind, one.near, one.far) for one in found.then] == [("blade", 7, 8)]
+    assert advised(a_round([6.5, 6.5, 6.5, 8.5, *[6.5] * 4])).then == ()
+
+
+def test_a_screw_is_not_turned_again_unseen_nor_back_again_after_to_and_fro() -> None:
+    more, less = (StopTurn("A", by * SIXTEENTH, 10.0) for by in (1, -1))
+    reading, reset = Reading(3, 6.5 * KG_PER_HOUR, 5.0), BladeReset(2, 3, 4 * THOU, (4 * THOU,), 5.0)
+    stop = StopScrew("A")
+    neither = {(stop, 1), (stop, -1)}
+    assert _not_again([]) == set()
+    assert _not_again([reading, more]) == _not_again([more, reset]) == neither
+    assert _not_again([more, reading]) == _not_again([more, reading, more, reading]) == set()
+    assert _not_again([more, reading, less, reading]) == {(stop, 1)}
+    assert _not_again([more, more, reading, less, less, reading]) == {(stop, 1)}
+    assert _not_again([more, reading, less, reading, reset, reading]) == set()
+    assert _not_again([ScrewTurn(2, 3, 0.25, 5.0), BypassTurn(4, -0.5, 5.0)]) == {
+        (place, way) for place in (Coupler(2, 3), Bypass(4)) for way in (1, -1)
+    }

@@ -1,0 +1,114 @@
+"""What a meter repeats and whether two agree, held against published figures."""
+
+import math
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from app.sync.readings.meters import agreement, chi_square_quantile, pooled_deviation, repeatability, student_quantile
+
+SIRSTV = (
+    (196.3052, 196.1240, 196.1890, 196.2569, 196.3403),
+    (196.3042, 196.3825, 196.1669, 196.3257, 196.0422),
+    (196.1303, 196.2005, 196.2889, 196.0343, 196.1811),
+    (196.2795, 196.1748, 196.1494, 196.1485, 195.9885),
+    (196.2119, 196.1051, 196.1850, 196.0052, 196.2090),
+)
+"""NIST Statistical Reference Datasets, SiRstv: five instruments, five readings each."""
+
+SLEEP = ((0.7, -1.6, -0.2, -1.2, -0.1, 3.4, 3.7, 0.8, 0.0, 2.0), (1.9, 0.8, 1.1, 0.1, -0.1, 4.4, 5.5, 1.6, 4.6, 3.4))
+"""Student 1908, additional hours of sleep of ten patients by two drugs."""
+
+
+def test_the_pooled_deviation_is_the_one_that_nist_certifies() -> None:
+    deviation, freedom = pooled_deviation(SIRSTV)
+    assert deviation == pytest.approx(0.104076068334656, rel=1e-9)  # certified residual standard deviation
+    assert freedom == 20
+
+
+def test_sums_of_squares_pool_as_in_the_handbook() -> None:
+    """NIST e-Handbook 2.4.4.4: five artefacts of 60 degrees of freedom each pool to 0.10290.
+
+    Each series here is two equal halves about its mean, which gives it the handbook's sum of squares.
+    """
+    squares = (0.48115, 0.69209, 0.48483, 1.21752, 0.30076)
+    series = [[5.0, *([5.0 + math.sqrt(s / 60)] * 30), *([5.0 - math.sqrt(s / 60)] * 30)] for s in squares]
+    deviation, freedom = pooled_deviation(series)
+    assert freedom == 300
+    assert deviation == pytest.approx(0.10290, abs=5e-6)
+
+
+@pytest.mark.parametrize(
+    ("probability", "freedom", "expected"),
+    [  # the usual table of every statistics text, from memory; the last two stand in NIST e-Handbook 1.3.5.8 as well
+        (0.975, 1, 5.024),
+        (0.025, 9, 2.700),
+        (0.975, 9, 19.023),
+        (0.95, 9, 16.919),
+        (0.025, 99, 73.361),
+        (0.975, 99, 128.422),
+    ],
+)
+def test_chi_square_quantiles_are_the_tables(probability: float, freedom: int, expected: float) -> None:
+    assert chi_square_quantile(probability, freedom) == pytest.approx(expected, abs=6e-4)
+
+
+@pytest.mark.parametrize(
+    ("probability", "freedom", "expected"),
+    [  # the usual table, from memory; 326 degrees: NIST e-Handbook 1.3.5.3; one degree is tan(0.475 pi), exact
+        (0.975, 1, 12.7062),
+        (0.975, 2, 4.3027),
+        (0.975, 5, 2.5706),
+        (0.975, 9, 2.2622),
+        (0.975, 326, 1.9673),
+    ],
+)
+def test_student_quantiles_are_the_tables(probability: float, freedom: int, expected: float) -> None:
+    assert student_quantile(probability, freedom) == pytest.approx(expected, abs=6e-5)
+
+
+def test_two_meters_compare_as_student_compared_his_drugs() -> None:
+    """His differences have mean 1.58, standard deviation 1.23 and t = 4.06; the band follows from these."""
+    first, second = ([math.exp(x) for x in one] for one in SLEEP)
+    found = agreement(first, second)
+    half = math.log(found.high / found.ratio)
+    assert math.log(found.ratio) == pytest.approx(1.58, abs=1e-9)
+    assert 1.58 / (half / student_quantile(0.975, 9)) == pytest.approx(4.06, abs=0.005)
+    assert not found.agree
+    assert found.pairs == 10
+
+
+@given(st.lists(st.floats(5, 8), min_size=3, max_size=12), st.floats(0.8, 1.25))
+def test_a_meter_that_always_reads_so_much_more_is_found_out(values: list[float], factor: float) -> None:
+    found = agreement(values, [factor * value for value in values])
+    assert found.ratio == pytest.approx(factor)
+    assert found.low == pytest.approx(factor)
+
+
+@given(st.lists(st.lists(st.floats(4, 9), min_size=2, max_size=10), min_size=1, max_size=4), st.floats(0.1, 10))
+def test_the_figure_does_not_depend_on_the_unit(series: list[list[float]], size: float) -> None:
+    one = repeatability(series, 0.25)
+    other = repeatability([[size * x for x in each] for each in series], 0.25 * size)
+    assert other.own == pytest.approx(one.own, rel=1e-6)
+    assert other.scatter == pytest.approx(one.scatter, rel=1e-6, abs=1e-12)
+    assert one.low <= one.scatter <= one.high
+
+
+def test_ten_equal_readings_do_not_make_a_perfect_meter() -> None:
+    found = repeatability([[6.5] * 10], 0.25)
+    assert found.scatter == 0
+    assert found.own == pytest.approx(0.25 / 6.5 / math.sqrt(12) * (2 / 9) ** 0.25)  # by the rule stated
+
+
+def test_fine_steps_change_nothing() -> None:
+    series = [[6.40, 6.52, 6.49, 6.61, 6.55]]
+    found = repeatability(series, 1e-6)
+    assert found.own == pytest.approx(found.scatter)
+
+
+def test_one_reading_says_nothing() -> None:
+    with pytest.raises(ValueError, match="two readings"):
+        repeatability([[6.5], [7.0]], 0.25)
+    with pytest.raises(ValueError, match="three pairs"):
+        agreement([6.5, 6.5], [6.5, 6.5])

@@ -1,0 +1,91 @@
+"""The meters' pages: one registered, a study guided reading by reading, a check that is due said where it matters."""
+
+import re
+from collections.abc import Iterator
+
+import pytest
+from starlette.testclient import TestClient
+
+from app.shop.store.database import Database
+from app.web.application import create_app
+from tests.shop.yard import FOUR, engine, key
+
+ORIGIN = "http://127.0.0.1"
+
+
+@pytest.fixture
+def client(shop: Database) -> Iterator[TestClient]:
+    with TestClient(create_app(shop), base_url=ORIGIN, headers={"Origin": ORIGIN}, follow_redirects=False) as opened:
+        yield opened
+
+
+def register(client: TestClient, **changes: str) -> str:
+    sent = {"key": key(), "name": "Tall column", "unit": "mmHg", "step": "2", "low": "0", "high": "760", **changes}
+    return client.post("/meters", data=sent).headers["location"]
+
+
+def test_a_meter_is_registered_and_offered_when_a_visit_opens(client: TestClient, shop: Database) -> None:
+    register(client)
+    assert "vacuum, 0 to 760 mmHg, steps of 2" in client.get("/meters").text
+    assert "Tall column, mmHg" in client.get(f"/engines/{engine(shop, FOUR)}/visits/new").text
+
+
+@pytest.mark.parametrize(
+    ("field", "typed", "said"),
+    [
+        ("step", "fine", "is not a number"),
+        ("step", "", "A number belongs here"),
+        ("name", "", "A name"),
+        ("high", "0", "range"),
+    ],
+)
+def test_bad_input_stays_beside_its_field(client: TestClient, field: str, typed: str, said: str) -> None:
+    sent = {"key": key(), "name": "Odd", "unit": "mmHg", "step": "2", "low": "0", "high": "760", field: typed}
+    answer = client.post("/meters", data=sent)
+    assert answer.status_code == 422
+    message = re.search(rf'id="{field}-message">([^<]*)<', answer.text)
+    assert message is not None
+    assert said in message[1]
+    assert f'name="{field}" value="{typed}"' in answer.text
+
+
+def test_a_study_is_guided_to_its_end(client: TestClient) -> None:
+    begun = client.post("/meters/1/studies", data={"key": key(), "study_by": "KM", "where": "31-0217, bore 3"})
+    there = begun.headers["location"]
+    for number, value in enumerate(("6,5", "6.25", "6.5", "6.75", "6.5", "6.25", "6.5", "6.5", "6.75", "6.5"), 1):
+        assert f"Reading {number} of 10" in client.get(there).text
+        assert client.post(there, data={"key": key(), "value": value}).status_code == 303
+    page = client.get(there).text
+    assert "Complete" in page
+    assert "repeats within <b>2.3 %</b>" in page
+    assert "10 readings: scatter 2.6 %, between 1.8 % and 4.7 %" in client.get("/meters/1").text
+    assert client.post(there, data={"key": key(), "value": "6.5"}).status_code == 409
+
+
+def test_a_value_that_cannot_be_is_kept_in_its_box(client: TestClient) -> None:
+    begun = client.post("/meters/1/studies", data={"key": key(), "study_by": "KM", "where": ""})
+    answer = client.post(begun.headers["location"], data={"key": key(), "value": "65"})
+    assert answer.status_code == 422
+    assert "reads from 0 to 40 kg/h" in answer.text
+    assert 'value="65"' in answer.text
+
+
+def test_a_study_without_initials_is_not_begun(client: TestClient) -> None:
+    answer = client.post("/meters/1/studies", data={"key": key(), "study_by": "", "where": "bore 3"})
+    assert answer.status_code == 422
+    assert 'id="study_by-message"' in answer.text
+    assert 'value="bore 3"' in answer.text
+
+
+def test_a_check_that_is_overdue_is_said_when_a_visit_opens(client: TestClient, shop: Database) -> None:
+    engine_id = engine(shop, FOUR)
+    assert "check was due" not in client.get(f"/engines/{engine_id}/visits/new").text
+    sent = {"key": key(), "due": "2020-01-31", "due_why": "Sent away", "due_by": "KM"}
+    assert client.post("/meters/1/due", data=sent).status_code == 303
+    assert "check was due 2020-01-31" in client.get(f"/engines/{engine_id}/visits/new").text
+    assert "check was due 2020-01-31" in client.get("/meters").text
+
+
+def test_pages_that_are_not_there_say_so(client: TestClient) -> None:
+    for path in ("/meters/99", "/studies/99"):
+        assert client.get(path).status_code == 404

@@ -1,0 +1,249 @@
+"""Pages over plain HTTP: bad input stays beside its field, keeps what was typed and changes nothing; all is escaped."""
+
+import re
+from collections.abc import Iterator
+from dataclasses import replace
+
+import pytest
+from starlette.testclient import TestClient
+
+from app.shop.commands import engines
+from app.shop.procedure.phases import FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN
+from app.shop.store.database import Database
+from app.sync.engine.hardware import likely_hardware
+from app.web.application import create_app
+from tests.shop.yard import AT, FACTS, FOUR, V8, check_all, engine, heat_soaked, key, read_round, story, visit
+
+ORIGIN = "http://127.0.0.1"
+NASTY = "<script>alert(1)</script>"
+
+
+@pytest.fixture
+def client(shop: Database) -> Iterator[TestClient]:
+    with TestClient(create_app(shop), base_url=ORIGIN, headers={"Origin": ORIGIN}, follow_redirects=False) as opened:
+        yield opened
+
+
+def form(**changes: str) -> dict[str, str]:
+    return {
+        "key": key(),
+        "serial": "31-0217",
+        "description": "Eight",
+        "displacement": "3.9",
+        "displacement_unit": "L",
+        "customer": "C-104",
+        "vehicle": "Blue coupe",
+        "idle_speed": "850",
+        "a_bores": "1 2 3 4",
+        "b_bores": "5 6 7 8",
+        **changes,
+    }
+
+
+def count(shop: Database) -> int:
+    with shop.reading() as session:
+        return engines.count(session)
+
+
+def test_an_engine_is_registered_and_shown(client: TestClient, shop: Database) -> None:
+    answer = client.post("/engines", data=form(bore_diameter="45,5"))
+    assert answer.status_code == 303
+    page = client.get(answer.headers["location"]).text
+    assert "45.5 mm" in page
+    assert page.count("estimate</span>") == 6
+    assert count(shop) == 1
+
+
+@pytest.mark.parametrize(
+    ("field", "typed", "said"),
+    [
+        ("serial", "", "found again by its serial"),
+        ("displacement", "big", "is not a number"),
+        ("displacement", "", "Litres or cubic inches"),
+        ("displacement", "900", "Between 0.05 and 30 litres"),
+        ("displacement", "nan", "is not a number"),
+        ("idle_speed", "fast", "is not a number"),
+        ("idle_speed", "90000", "Between 300 and 3000"),
+        ("a_bores", "1 2 x", "is not a cylinder number"),
+        ("a_bores", "", "front of the engine first"),
+        ("a_bores", "1 1 2", "stands twice"),
+        ("b_bores", "5 6 7 8 9 10 11 12 13", "At most 12"),
+        ("b_stop", "4", "one of its own bores"),
+        ("a_drive", "9", "one of its own bores"),
+        ("sensor", "99", "bore that exists"),
+        ("springless", "3 77", "bore that exists"),
+        ("bore_diameter", "wide", "is not a number"),
+        ("bore_diameter", "4000", "Between 10 and 120 mm"),
+        ("shaft_diameter", "-3", "Between 2 and 30 mm"),
+        ("serial", "x" * 200, "At most 120 characters"),
+    ],
+)
+def test_bad_input_is_answered_beside_its_field(
+    client: TestClient, shop: Database, field: str, typed: str, said: str
+) -> None:
+    answer = client.post("/engines", data=form(**{field: typed}))
+    assert answer.status_code == 422
+    message = re.search(rf'id="{field}-message">([^<]*)<', answer.text)
+    assert message is not None, answer.text
+    assert said in message[1]
+    assert f'value="{typed}"' in answer.text
+    assert 'value="Blue coupe"' in answer.text
+    assert count(shop) == 0
+
+
+def test_a_serial_that_is_taken_is_said_to_be(client: TestClient, shop: Database) -> None:
+    client.post("/engines", data=form())
+    answer = client.post("/engines", data=form(vehicle="Another"))
+    assert answer.status_code == 422
+    assert "is taken" in answer.text
+    assert 'value="Another"' in answer.text
+    assert count(shop) == 1
+
+
+def test_another_layout_keeps_what_was_typed(client: TestClient) -> None:
+    answer = client.post("/engines/new", data=form(layout="six", serial="kept"))
+    assert 'value="kept"' in answer.text
+    assert 'value="1 2 3 4 5 6"' in answer.text
+
+
+@pytest.mark.parametrize("banks", [("1", ""), ("1 2 3", ""), ("2 1", "3 4 5"), ("1 2 3 4 5 6 7 8 9 10 11 12", "")])
+def test_any_layout_of_one_to_twelve_bores_fits(client: TestClient, banks: tuple[str, str]) -> None:
+    made = client.post("/engines", data=form(a_bores=banks[0], b_bores=banks[1])).headers["location"]
+    assert client.get(made).status_code == 200
+    opened = client.post(f"{made}/visits", data={"key": key(), "place": "vehicle", "by": "KM", "meter": "1"})
+    visit_at = opened.headers["location"]
+    for slug in ("cold-preset", "first-fire/readings", "part-throttle-bank-balance/readings", "sheet", "sign-off"):
+        assert client.get(f"{visit_at}/{slug}").status_code == 200, slug
+
+
+@pytest.mark.parametrize(
+    ("typed", "said"),
+    [
+        ("-3", "reads from 0 to 40 kg/h"),
+        ("4000", "reads from 0 to 40 kg/h"),
+        ("wide open", "is not a number"),
+        ("", "Nothing was typed"),
+    ],
+)
+def test_a_reading_that_cannot_be_keeps_what_was_typed(
+    client: TestClient, shop: Database, typed: str, said: str
+) -> None:
+    visit_id = heat_soaked(shop, FOUR)
+    sent = {"key": key(), "round": "2", "bore": "1", "kind": "turn", "value": typed, "by": "KM"}
+    answer = client.post(f"/visits/{visit_id}/{HEAT_SOAKED.slug}/readings", data=sent)
+    assert answer.status_code == 422
+    message = re.search(r'id="entry-message"[^>]*>([^<]*)<', answer.text)
+    assert message is not None
+    assert said in message[1]
+    assert f'value="{typed}"' in answer.text
+    assert sum(len(r.entered) for r in story(shop, visit_id).rounds if r.row.phase == HEAT_SOAKED.slug) == 0
+
+
+def test_a_bore_that_does_not_exist_is_refused(client: TestClient, shop: Database) -> None:
+    visit_id = heat_soaked(shop, FOUR)
+    sent = {"key": key(), "round": "2", "bore": "9", "kind": "turn", "value": "6.5", "by": "KM"}
+    answer = client.post(f"/visits/{visit_id}/{HEAT_SOAKED.slug}/readings", data=sent)
+    assert answer.status_code == 422
+    assert "no bore 9" in answer.text
+
+
+def test_a_reading_posted_twice_is_there_once(client: TestClient, shop: Database) -> None:
+    visit_id = heat_soaked(shop, FOUR)
+    sent = {"key": key(), "round": "2", "bore": "1", "kind": "turn", "value": "6.5", "by": "KM"}
+    for _ in range(2):
+        assert client.post(f"/visits/{visit_id}/{HEAT_SOAKED.slug}/readings", data=sent).status_code == 303
+    assert len(story(shop, visit_id).rounds[-1].entered) == 1
+
+
+def test_a_skip_asks_why_once(client: TestClient, shop: Database) -> None:
+    visit_id = heat_soaked(shop, FOUR)
+    there = f"/visits/{visit_id}/{HEAT_SOAKED.slug}/readings"
+    sent = {"key": key(), "round": "2", "bore": "1", "kind": "turn", "value": "", "by": "KM", "skip": "1"}
+    asked = client.post(there, data=sent)
+    assert asked.status_code == 303
+    assert "Why is bore 1 skipped?" in client.get(asked.headers["location"]).text
+    assert client.post(there, data={**sent, "why": "Cannot be reached"}).status_code == 303
+    assert 1 in story(shop, visit_id).rounds[-1].skipped
+
+
+def test_a_check_out_of_range_keeps_the_others_typed_and_stores_none(client: TestClient, shop: Database) -> None:
+    visit_id = heat_soaked(shop, FOUR)
+    sent = {"key": key(), "by": "KM", "coolant": "84", "oil": "9000"}
+    answer = client.post(f"/visits/{visit_id}/{HEAT_SOAKED.slug}/checks", data=sent)
+    assert answer.status_code == 422
+    assert "Between 0 and 200" in answer.text
+    assert 'value="9000"' in answer.text
+    before = story(shop, visit_id).checks[HEAT_SOAKED.slug, "coolant"]
+    assert before.number != 84
+
+
+def test_a_form_of_eleven_megabytes_is_turned_away(client: TestClient, shop: Database) -> None:
+    answer = client.post("/engines", data=form(description="x" * 11 * 1024 * 1024))
+    assert answer.status_code == 413
+    assert count(shop) == 0
+
+
+@pytest.mark.parametrize(
+    "path", ["/engines/999", "/visits/999", "/visits/999/sheet", "/nowhere", "/engines/x", f"/engines/{10**30}"]
+)
+def test_what_is_not_there_is_a_plain_page(client: TestClient, path: str) -> None:
+    answer = client.get(path)
+    assert answer.status_code in (404, 422)
+    assert "<!doctype html>" in answer.text.lower()
+
+
+def test_everything_typed_is_escaped_on_paper_too(client: TestClient, shop: Database) -> None:
+    facts = replace(FACTS, serial=NASTY, description=NASTY, customer=NASTY, vehicle=NASTY)
+    engine_id = engines.register(shop, key(), facts, FOUR, likely_hardware(facts.displacement, 4), AT)
+    visit_id = visit(shop, engine_id, job=NASTY)
+    paths = (
+        "/",
+        f"/?find={NASTY}",
+        f"/engines/{engine_id}",
+        f"/engines/{engine_id}/change",
+        f"/visits/{visit_id}/sheet",
+    )
+    for path in (*paths, f"/visits/{visit_id}/cold-preset", f"/visits/{visit_id}/sign-off"):
+        page = client.get(path).text
+        assert NASTY not in page, path
+        assert "&lt;script&gt;alert(1)&lt;/script&gt;" in page, path
+
+
+def test_the_same_bore_kept_meanwhile_is_asked_about(client: TestClient, shop: Database) -> None:
+    visit_id = heat_soaked(shop, FOUR)
+    there = f"/visits/{visit_id}/{HEAT_SOAKED.slug}/readings"
+    sent = {"round": "2", "bore": "1", "kind": "turn", "by": "KM"}
+    client.post(there, data={**sent, "key": key(), "value": "6.5"})
+    assert client.post(there, data={**sent, "key": key(), "value": "7.5"}).status_code == 303
+    page = client.get(there).text
+    assert "Which value of bore 1 counts?" in page
+    fields = dict(re.findall(r'name="(older|newer)" value="(\d+)"', page))
+    settled = client.post(there.replace("/readings", "/settle"), data={"key": key(), "counts": "newer", **fields})
+    assert settled.status_code == 303
+    assert "Which value" not in client.get(there).text
+    assert story(shop, visit_id).rounds[-1].latest[1].value == 7.5
+
+
+def test_an_override_is_printed_with_its_reason(client: TestClient, shop: Database) -> None:
+    visit_id = heat_soaked(shop, FOUR)
+    read_round(shop, visit_id, HEAT_SOAKED)
+    check_all(shop, visit_id, LOCK_DOWN)
+    sent = {"key": key(), "why": "The customer waits", "override_by": "KM"}
+    assert client.post(f"/visits/{visit_id}/{LOCK_DOWN.slug}/overrides", data=sent).status_code == 303
+    assert "The customer waits" in client.get(f"/visits/{visit_id}/sheet").text
+
+
+def test_every_phase_page_opens_at_every_place(client: TestClient, shop: Database) -> None:
+    for number, place in enumerate(("test cell", "vehicle", "telephone")):
+        visit_id = visit(shop, engine(shop, V8, serial=str(number)), place)
+        for slug in ("cold-preset", FIRST_FIRE.slug, HEAT_SOAKED.slug, "part-throttle-bank-balance", LOCK_DOWN.slug):
+            page = client.get(f"/visits/{visit_id}/{slug}")
+            assert page.status_code == 200
+            assert "come first" in page.text
+
+
+def test_a_move_of_the_only_kind_a_phase_has_is_chosen_already(client: TestClient, shop: Database) -> None:
+    at = visit(shop, engine(shop))
+    kinds = re.compile(r'type="radio" name="kind" value="(\w+)"( checked)?')
+    assert kinds.findall(client.get(f"/visits/{at}/first-fire/moves/new").text) == [("stop", " checked")]
+    assert ("stop", "") in kinds.findall(client.get(f"/visits/{at}/heat-soaked-recheck/moves/new").text)

@@ -1,0 +1,164 @@
+"""The settings page: every figure with its default's source, bad input beside its field, changes told."""
+
+import re
+from collections.abc import Iterator
+from dataclasses import replace
+
+import pytest
+from starlette.testclient import TestClient
+
+from app.shop.commands import settings_versions
+from app.shop.record.settings import DEFAULTS, SOURCES
+from app.shop.store.database import Database
+from app.web.application import create_app
+from tests.shop.yard import engine, key, visit
+
+ORIGIN = "http://127.0.0.1"
+
+
+@pytest.fixture
+def client(shop: Database) -> Iterator[TestClient]:
+    with TestClient(create_app(shop), base_url=ORIGIN, headers={"Origin": ORIGIN}, follow_redirects=False) as opened:
+        yield opened
+
+
+def filled(client: TestClient) -> dict[str, str]:
+    """The form as the page shows it."""
+    page = client.get("/settings").text
+    boxes = dict(re.findall(r'name="(\w+)" value="([^"]*)"', page))
+    chosen = dict(re.findall(r'name="(\w+)" value="([^"]*)" checked', page))
+    return {**boxes, **chosen, "key": key(), "by": "KM"}
+
+
+def test_the_page_sent_back_as_it_stands_changes_nothing(client: TestClient, shop: Database) -> None:
+    assert client.post("/settings", data=filled(client)).status_code == 303
+    with shop.reading() as session:
+        _, held = settings_versions.now(session)
+    for name in ("coarse_window", "openings", "blades", "recheck_km"):
+        assert getattr(held, name) == pytest.approx(getattr(DEFAULTS, name))
+    assert held.heat.coolant == pytest.approx(DEFAULTS.heat.coolant)
+    assert held.limits.oil_pressure_hot == pytest.approx(DEFAULTS.limits.oil_pressure_hot)
+
+
+def test_every_figure_says_where_its_default_comes_from(client: TestClient) -> None:
+    page = client.get("/settings").text
+    for name in SOURCES:
+        assert f'id="{name}-hint"' in page, name
+    assert "common practice, no published source" in page
+    assert "public service sheets" in page
+
+
+@pytest.mark.parametrize(
+    ("field", "typed", "said"),
+    [
+        ("fine_window", "wide", "is not a number"),
+        ("fine_window", "40", "Between 1 and 30 %"),
+        ("coolant_most", "300", "Between 80 and 140 °C"),
+        ("blades", "2 three 4", "is not a thickness"),
+        ("openings", "10", "Two or three"),
+        ("by", "", "Initials"),
+    ],
+)
+def test_bad_input_stays_beside_its_field(
+    client: TestClient, shop: Database, field: str, typed: str, said: str
+) -> None:
+    answer = client.post("/settings", data={**filled(client), field: typed})
+    assert answer.status_code == 422
+    message = re.search(rf'id="{field}-message">([^<]*)<', answer.text)
+    assert message is not None
+    assert said in message[1]
+    assert f'name="{field}" value="{typed}"' in answer.text
+    with shop.reading() as session:
+        assert settings_versions.now(session)[0] == 0
+
+
+def test_what_is_no_number_is_not_blamed_on_its_neighbour(client: TestClient) -> None:
+    answer = client.post("/settings", data={**filled(client), "coarse_window": "wide"})
+    assert re.findall(r'id="(\w+)-message">[^<]', answer.text) == ["coarse_window"]
+
+
+def test_a_change_is_told_with_who_and_why(client: TestClient) -> None:
+    client.post("/settings", data={**filled(client), "fine_window": "6,5", "why": "The customer asked"})
+    page = client.get("/settings").text
+    assert 'name="fine_window" value="6.5"' in page
+    assert "The customer asked" in page
+    assert "fine window" in page
+
+
+def test_settings_changed_meanwhile_are_not_overwritten(client: TestClient) -> None:
+    mine = filled(client)
+    client.post("/settings", data={**filled(client), "pulls": "5"})
+    answer = client.post("/settings", data={**mine, "pulls": "7"})
+    assert answer.status_code == 409
+    assert "meanwhile" in answer.text
+
+
+def test_people_have_initials_that_the_sheet_explains(client: TestClient, shop: Database) -> None:
+    for wrong, said in (
+        ("KM", "then a name"),
+        ("KM First of all\nKM Second of all", "stands for two people"),
+    ):
+        answer = client.post("/settings", data={**filled(client), "people": wrong})
+        assert answer.status_code == 422
+        assert said in answer.text
+        assert f">{wrong}</textarea>" in answer.text
+    client.post("/settings", data={**filled(client), "people": "KM First of the yard\nAL Second of the yard"})
+    assert ">KM First of the yard\nAL Second of the yard</textarea>" in client.get("/settings").text
+    visit_id = visit(shop, engine(shop))
+    sheet = client.get(f"/visits/{visit_id}/sheet").text
+    assert "KM: First of the yard." in sheet
+    assert "Second of the yard" not in sheet  # whose initials are nowhere on it
+
+
+OTHERS = {"temperature": "°F", "oil_pressure": "psi", "air_pressure": "inHg abs.", "blade": "mm", "distance": "miles"}
+
+
+def test_units_are_chosen_with_where_each_default_comes_from(client: TestClient, shop: Database) -> None:
+    page = client.get("/settings").text
+    for name, unit in OTHERS.items():
+        assert f'name="{name}" value="{unit}"' in page
+        assert f'id="{name}-hint"' in page
+    assert "Usual °C: the SI" in page
+    client.post("/settings", data={**filled(client), **OTHERS})
+    shown = filled(client)
+    assert (shown["coolant_most"], shown["oil_pressure_hot"], shown["base_blade"]) == ("230", "10.2", "0.076")
+    assert shown["openings"] == "0.254 0.762"
+    assert shown["recheck_km"] == "3107"
+    assert shown["steady_within"] == "3.6"  # a difference of 2 K
+    client.post("/settings", data=shown)
+    with shop.reading() as session:
+        _, held = settings_versions.now(session)
+    assert replace(held, units=DEFAULTS.units) == DEFAULTS  # to the last place, through boxes that round
+
+
+def test_a_figure_is_read_in_the_unit_that_stood_beside_it(client: TestClient, shop: Database) -> None:
+    mine = filled(client)
+    client.post("/settings", data={**mine, **OTHERS, "coolant_most": "105"})
+    with shop.reading() as session:
+        version, held = settings_versions.now(session)
+    assert held.limits.coolant == pytest.approx(105 + 273.15)
+    late = client.post("/settings", data={**mine, "version": str(version), "key": key(), "coolant_most": "300"})
+    assert late.status_code == 422
+    assert "Between 80 and 140 °C." in late.text  # the page of the old units, shown again in them
+    assert 'value="300"' in late.text
+    wrong = client.post("/settings", data={**filled(client), "coolant_most": "300"})
+    assert "Between 176 and 284 °F." in wrong.text
+
+
+def test_a_unit_nobody_knows_is_refused(client: TestClient, shop: Database) -> None:
+    for sent in ({"temperature": "warm"}, {"units": "°F,psi"}):
+        assert client.post("/settings", data={**filled(client), **sent}).status_code == 422
+    with shop.reading() as session:
+        assert settings_versions.now(session)[0] == 0
+
+
+def test_known_initials_are_a_tap_wherever_initials_are_asked(client: TestClient, shop: Database) -> None:
+    at = visit(shop, engine(shop))
+    asked = ["/engines/1/visits/new", f"/visits/{at}/cold-preset", "/meters/1", "/practice", "/settings"]
+    assert not any("data-fill" in client.get(path).text for path in asked)
+    client.post("/settings", data={**filled(client), "people": "KM First of the yard\nAL Second of the yard"})
+    for path in asked:
+        page = client.get(path).text
+        buttons = re.findall(r'type="button" data-fill="([^"]+)" aria-label="[^"]+">(\w+)</button>', page)
+        assert {initials for _, initials in buttons} == {"KM", "AL"}, path
+        assert all(f'<input class="input" id="{field}"' in page for field, _ in buttons), path

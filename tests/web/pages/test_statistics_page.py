@@ -1,0 +1,48 @@
+"""The page across engines, and its tables as files."""
+
+import csv
+import io
+import re
+from collections.abc import Iterator
+
+import pytest
+from starlette.testclient import TestClient
+
+from app.shop.store.database import Database
+from app.web.application import create_app
+from tests.shop.past import Past
+
+ORIGIN = "http://127.0.0.1"
+EVEN = [6.5] * 8
+SLIPPED = [6.5, 6.5, 7.75, 7.75, 6.5, 6.5, 6.5, 6.5]
+
+
+@pytest.fixture
+def client(shop: Database) -> Iterator[TestClient]:
+    with TestClient(create_app(shop), base_url=ORIGIN) as opened:
+        yield opened
+
+
+def test_every_table_has_a_plot_and_a_file(client: TestClient, shop: Database) -> None:
+    past = Past(shop)
+    past.visit(EVEN, EVEN, by="=KM")
+    past.visit(SLIPPED, EVEN, by="=KM")
+    page = client.get("/statistics").text
+    assert "1 engine<" in page
+    slugs = re.findall(r'href="/statistics/(\w+)\.csv"', page)
+    assert slugs == ["adjusters", "layouts", "hardware", "lasts", "moves", "meters", "people"]
+    assert page.count('<svg class="plot"') == len(slugs)
+    assert 'aria-label="Which layouts slip most: 4 + 4 100 % of 1"' in page
+    for slug in slugs:
+        answer = client.get(f"/statistics/{slug}.csv")
+        assert answer.status_code == 200
+        assert answer.headers["content-type"].startswith("text/csv")
+        head, *rows = csv.reader(io.StringIO(answer.text))
+        assert rows
+        assert {len(row) for row in rows} == {len(head)}
+    assert "'=KM" in client.get("/statistics/people.csv").text
+
+
+def test_a_table_that_is_not_there_and_an_empty_shop(client: TestClient) -> None:
+    assert client.get("/statistics/nothing.csv").status_code == 404
+    assert "No engine has come back yet" in client.get("/statistics").text

@@ -1,0 +1,162 @@
+"""Practice by its pages: started, read with one key, moved, and the truth at the end; with and without script."""
+
+import re
+from collections.abc import Iterator
+
+import pytest
+from playwright.sync_api import Page, expect, sync_playwright
+from starlette.testclient import TestClient
+
+from app.shop.procedure.phases import HEAT_SOAKED
+from app.shop.store.database import Database
+from app.web.application import create_app
+from tests.browser import launch
+from tests.shop.yard import heat_soaked, key, story
+from tests.web.scripts.test_axe import faults
+from tests.web.tablet import SIZE
+
+ORIGIN = "http://127.0.0.1"
+SLUG = HEAT_SOAKED.slug
+MOST_STEPS = 120
+
+
+@pytest.fixture
+def client(shop: Database) -> Iterator[TestClient]:
+    with TestClient(create_app(shop), base_url=ORIGIN, headers={"Origin": ORIGIN}, follow_redirects=False) as opened:
+        yield opened
+
+
+def chosen(**changes: str) -> dict[str, str]:
+    return {"key": key(), "shape": "4", "trouble": "slipped", "start": "hot", "by": "KM", **changes}
+
+
+def hidden(html: str, form: str) -> dict[str, str]:
+    """The hidden fields of the form that posts to ``form``."""
+    found = re.search(rf'<form[^>]*action="{form}".*?</form>', html, re.DOTALL)
+    assert found is not None, form
+    return dict(re.findall(r'<input type="hidden" name="(\w+)" value="([^"]*)">', found[0]))
+
+
+def test_a_whole_practice_without_script(client: TestClient, shop: Database) -> None:
+    """As a browser without JavaScript does it: forms, as the page gives them, until the card is content."""
+    answer = client.post("/practice", data=chosen())
+    assert (answer.status_code, answer.headers["location"]) == (303, "/visits/1")
+    here = f"/visits/1/{SLUG}/readings"
+    assert client.get("/visits/1").headers["location"] == here
+    assert "Read a round first" in client.get("/practice/1").text
+    for _ in range(MOST_STEPS):
+        page = client.get(here).text
+        if "Leave the plates alone" in page:
+            break
+        if "I made this move" in page:
+            action = f"/visits/1/{SLUG}/moves"
+            sent = client.post(action, data={**hidden(page, action), "advised": "1"})
+        elif ">Read the practice engine</button>" in page:
+            sent = client.post(here, data={**hidden(page, here), "value": "", "practice": "1"})
+        else:
+            action = f"/visits/1/{SLUG}/rounds"
+            sent = client.post(action, data=hidden(page, action))
+        assert (sent.status_code, sent.headers["location"]) == (303, here)
+    else:
+        raise AssertionError("the engine never came even")
+    assert re.search(r'<a class="answer" href="/practice/1/expert" hx-boost="false">See the true state</a>', page)
+    told = story(shop, 1)
+    assert all(one.advised for one in told.all_moves)
+    truth = client.get("/practice/1").text
+    assert "had slipped" in truth
+    assert re.search(r"The meter shows \d+ % (more|less) than flows", truth)
+    assert f"{len(told.all_moves)} move" in truth
+    assert "A careful expert" not in truth
+    assert re.search(r"A careful expert: <b>\d+ minutes</b>", client.get("/practice/1/expert").text)
+
+
+@pytest.mark.parametrize(
+    ("field", "typed", "said"),
+    [
+        ("shape", "5", "One of the engines listed"),
+        ("trouble", "", "One of the choices listed"),
+        ("start", "warm", "At the readings, or at the cold preset"),
+        ("by", "", "Initials of whoever practises"),
+        ("key", "no", "lost its key"),
+    ],
+)
+def test_a_start_that_cannot_be_says_why_and_keeps_what_was_chosen(
+    client: TestClient, field: str, typed: str, said: str
+) -> None:
+    answer = client.post("/practice", data=chosen(trouble="loose") | {field: typed})
+    assert answer.status_code == 422
+    assert said in answer.text
+    if field != "trouble":
+        assert 'value="loose" checked' in answer.text
+    assert "No engine is being worked on" in client.get("/").text
+
+
+def test_a_practice_engine_says_so_wherever_it_is_named(client: TestClient) -> None:
+    client.post("/practice", data=chosen())
+    for path in ("/", "/?find=practice", "/engines/1", f"/visits/1/{SLUG}", f"/visits/1/{SLUG}/readings"):
+        assert "Practice 1" in client.get(path).text, path
+
+
+def test_a_practice_engine_does_not_leave_the_shop_as_a_real_one(client: TestClient) -> None:
+    client.post("/practice", data=chosen())
+    answer = client.get("/engines/1/export.json")
+    assert answer.status_code == 422
+    assert "stays in its shop" in answer.text
+
+
+def test_a_real_visit_has_no_such_key_and_no_such_page(client: TestClient, shop: Database) -> None:
+    heat_soaked(shop)
+    here = f"/visits/1/{SLUG}/readings"
+    page = client.get(here).text
+    assert "practice" not in page.replace("/static/practice.css", "")
+    for path in ("/practice/1", "/practice/1/expert", "/practice/99"):
+        assert client.get(path).status_code == 404
+    answer = client.post(here, data={**hidden(page, here), "practice": "1"})
+    assert answer.status_code == 422
+    assert "This engine is real" in answer.text
+
+
+def test_a_bore_read_again_by_the_key_is_a_further_reading_not_a_correction(client: TestClient, shop: Database) -> None:
+    client.post("/practice", data=chosen())
+    here = f"/visits/1/{SLUG}/readings"
+    for path in (here, f"{here}?bore=1"):
+        client.post(here, data={**hidden(client.get(path).text, here), "practice": "1"})
+    assert [(r.bore, r.kind, r.supersedes_id) for r in story(shop, 1).rounds[0].entered] == [
+        (1, "turn", None),
+        (1, "again", None),
+    ]
+
+
+@pytest.fixture(scope="module")
+def page() -> Iterator[Page]:
+    with sync_playwright() as playwright, launch(playwright) as browser:
+        context = browser.new_context(viewport={"width": SIZE[0], "height": SIZE[1]}, has_touch=True)
+        context.set_default_timeout(15_000)
+        yield context.new_page()
+
+
+def test_a_practice_on_a_tablet(page: Page, server: str, shop: Database) -> None:
+    """From the board to the truth by taps, a round of two banks read, nothing scrolled, nothing that axe finds."""
+    page.goto(server)
+    page.get_by_role("link", name="Practise").click()
+    page.get_by_label("8 in two banks").check()
+    page.get_by_label("One coupler has lost motion").check()
+    page.get_by_label("Your initials").fill("KM")
+    assert faults(page) == []
+    page.get_by_role("button", name="Start").click()
+    read = page.get_by_role("button", name="Read the practice engine")
+    heading = page.locator("#entry-heading")
+    for said in (*(f"Bore {bore}" for bore in range(1, 9)), "Bore 1 again"):
+        expect(heading).to_have_text(said)
+        assert page.evaluate("document.documentElement.scrollHeight <= innerHeight")
+        smallest = min(one.bounding_box()["height"] for one in page.locator(".key:visible").all())  # type: ignore[index]
+        assert smallest >= 72
+        read.click()
+    expect(page.get_by_text("closed, 9 of 9")).to_be_visible()  # as the shop computer says it, all of it stored
+    entered = story(shop, 1).rounds[0].entered
+    assert [(r.bore, r.kind) for r in entered] == [*((bore, "turn") for bore in range(1, 9)), (1, "closing")]
+    assert all(r.value for r in entered)
+    page.get_by_role("link", name="True state").click()
+    expect(page.get_by_role("heading", name="What you could not see")).to_be_visible()
+    expect(page.get_by_text("has lost motion, good for")).to_be_visible()
+    assert faults(page) == []

@@ -1,0 +1,213 @@
+"""The keypad: a plain form without script; with it, two taps keep a reading."""
+
+import re
+from collections.abc import Iterator
+from types import SimpleNamespace as Facts
+
+import pytest
+from playwright.sync_api import Browser, Page, expect, sync_playwright
+
+from app.places import static
+from app.sync.readings.rounds import suspicious
+from tests.browser import launch
+from tests.web.pieces import NASTY, piece
+
+
+def pad(**changed: object) -> Facts:
+    """An open keypad for a meter with steps of a quarter."""
+    facts: dict[str, object] = {
+        "heading": "Bore 6",
+        "unit": "kg/h",
+        "follows": "Then 7, 8, and 1 again",
+        "keys": "quarter",
+        "open": True,
+        "action": "/visits/1/readings",
+        "hidden": {"key": "k-1", "bore": "6"},
+        "typed": "",
+        "message": "",
+        "other": None,
+        "reasons": ("Cannot be reached", "Read later"),
+        "facts": {"low": "0", "high": "99", "range": "The meter reads from 0 to 99.", "times": "3", "others": "2"},
+    }
+    return Facts(**(facts | changed))
+
+
+@pytest.mark.parametrize(
+    ("keys", "ends"),
+    [("quarter", [".00", ".25", ".50", ".75"]), ("half", [".0", ".5"]), ("tenth", ["Keep"]), ("whole", ["Keep"])],
+)
+def test_the_last_column_follows_the_step_of_the_meter(keys: str, ends: list[str]) -> None:
+    html = piece("keypad", "keypad(pad)", pad=pad(keys=keys))
+    assert re.findall(r'data-keep="[^"]*">([^<]+)<', html) == ends
+    assert sorted(re.findall(r'data-key="(\d)"', html)) == list("0123456789")
+
+
+def test_without_script_there_is_a_plain_form() -> None:
+    html = piece("keypad", "keypad(pad)", pad=pad(typed=NASTY, message=NASTY, hidden={"key": NASTY}))
+    assert "<script" not in html
+    assert re.search(r'<div class="keys" hidden', html)
+    assert '<button class="answer is-advised is-short">Keep</button>' in html
+    assert 'aria-invalid="true"' in html
+
+
+def test_a_closed_round_takes_no_value() -> None:
+    html = piece("keypad", "keypad(pad)", pad=pad(open=False, heading="Round 4 closed"))
+    assert 'name="value"' not in html
+    assert html.count("<button") == html.count(" disabled>")
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    """A browser for the tests of the keypad's script."""
+    with sync_playwright() as playwright, launch(playwright) as one:
+        yield one
+
+
+@pytest.fixture
+def page(browser: Browser) -> Iterator[Page]:
+    """An empty page."""
+    one = browser.new_page()
+    yield one
+    one.close()
+
+
+KEPT = """
+window.kept = [];
+document.addEventListener("submit", (event) => {
+  event.preventDefault();
+  window.kept.push(Object.fromEntries(new FormData(event.target, event.submitter)));
+});
+"""
+
+
+def show(page: Page, **changed: object) -> None:
+    """A keypad with its script and the tile of the bore; what is submitted is kept in the page."""
+    page.set_content(piece("keypad", "keypad(pad)", pad=pad(**changed)) + "<p data-typing></p>")
+    page.add_script_tag(content=KEPT)
+    page.add_script_tag(path=static() / "keypad.js", type="module")
+    expect(page.get_by_role("button", name="Skip")).to_be_visible()
+
+
+def kept(page: Page) -> list[str]:
+    """The values that were submitted."""
+    values: list[str] = page.evaluate("window.kept.map((form) => form.value)")
+    return values
+
+
+def test_two_taps_keep_a_reading(page: Page) -> None:
+    show(page)
+    page.get_by_role("button", name="6", exact=True).click()
+    assert page.locator("[data-typing]").inner_text() == "6…"
+    page.get_by_role("button", name=".25").click()
+    assert page.evaluate("window.kept") == [{"key": "k-1", "bore": "6", "value": "6.25"}]
+
+
+def test_a_second_tap_on_the_last_key_keeps_nothing_more(page: Page) -> None:
+    show(page)
+    page.get_by_role("button", name="6", exact=True).click()
+    page.get_by_role("button", name=".25").dblclick()
+    assert kept(page) == ["6.25"]
+
+
+def test_a_stray_quarter_keeps_nothing(page: Page) -> None:
+    show(page)
+    page.get_by_role("button", name=".75").click()
+    assert kept(page) == []
+    assert page.get_by_text("Type the whole number first.").is_visible()
+
+
+def test_back_takes_the_last_digit(page: Page) -> None:
+    show(page)
+    for name in ("1", "2", "Back", "0"):
+        page.get_by_role("button", name=name, exact=True).click()
+    page.get_by_role("button", name=".50").click()
+    assert kept(page) == ["10.50"]
+
+
+def test_skip_asks_why_in_place_of_the_keys(page: Page) -> None:
+    show(page)
+    page.get_by_role("button", name="Skip").click()
+    expect(page.get_by_role("button", name="6", exact=True)).to_be_hidden()
+    page.get_by_role("button", name="Back to the keys").click()
+    expect(page.get_by_role("button", name="6", exact=True)).to_be_visible()
+    page.get_by_role("button", name="Skip").click()
+    page.get_by_role("button", name="Cannot be reached").click()
+    assert page.evaluate("window.kept.map((form) => form.why)") == ["Cannot be reached"]
+
+
+def test_what_the_meter_cannot_show_is_said_at_once(page: Page) -> None:
+    show(page)
+    page.keyboard.type("100")
+    page.get_by_role("button", name=".00").click()
+    assert kept(page) == []
+    expect(page.get_by_text("The meter reads from 0 to 99.")).to_be_visible()
+    assert page.locator("[data-typed]").inner_text() == "100"
+
+
+OTHERS = "".join(
+    f'<a class="tile" data-bore="{bore}" data-value="{value}"></a>' for bore, value in ((1, 6.5), (2, 6.25))
+)
+
+
+def far(page: Page, value: str) -> None:
+    """Type a value on a keypad beside two bores that were read."""
+    show(page, keys="tenth", hidden={"key": "k-1", "bore": "6", "sure": ""})
+    page.evaluate("(tiles) => document.body.insertAdjacentHTML('beforeend', tiles)", OTHERS)
+    page.keyboard.type(value)
+    page.keyboard.press("Enter")
+
+
+@pytest.mark.parametrize("value", ["0.5", "2", "2.08", "2.1", "6.25", "19", "19.49", "19.51", "62.5"])
+def test_the_keypad_asks_by_the_brains_own_rule(page: Page, value: str) -> None:
+    far(page, value)
+    asked = page.get_by_role("group", name="Far from the other bores").is_visible()
+    assert asked == (6 in suspicious({1: 6.5, 2: 6.25, 6: float(value)}))
+    assert kept(page) == ([] if asked else [value])
+
+
+def test_a_value_far_from_the_others_is_asked_about_once(page: Page) -> None:
+    far(page, "62.5")
+    page.get_by_role("button", name="Correct it").click()
+    assert page.locator("[data-typed]").inner_text() == "62.5"
+    page.keyboard.press("Enter")
+    page.get_by_role("button", name="Keep it, the meter shows it").click()
+    assert page.evaluate("window.kept.map((form) => [form.value, form.sure])") == [["62.5", "1"]]
+
+
+def test_an_answer_that_goes_out_of_sight_keeps_no_focus(page: Page) -> None:
+    """In one frame: a browser takes the focus from what is hidden only with the next, and Enter would go to it."""
+    far(page, "62.5")
+    page.evaluate("""() => {
+      const correct = [...document.querySelectorAll("button")].find((one) => one.textContent.trim() === "Correct it");
+      correct.focus();
+      correct.click();
+      document.activeElement.dispatchEvent(new KeyboardEvent("keydown", { key: "Enter", bubbles: true }));
+    }""")
+    assert page.get_by_role("group", name="Far from the other bores").is_visible()
+
+
+def test_keys_of_a_real_keyboard_work(page: Page) -> None:
+    show(page, keys="tenth")
+    for key in ("1", "2", "Backspace", ",", "5", "Enter"):
+        page.keyboard.press(key)
+    assert kept(page) == ["1.5"]
+
+
+def test_a_whole_number_meter_has_no_point(page: Page) -> None:
+    show(page, keys="whole")
+    page.keyboard.type("4.2")
+    page.keyboard.press("Enter")
+    assert kept(page) == ["42"]
+
+
+def test_no_field_takes_the_focus_so_the_tablets_own_keyboard_stays_away(page: Page) -> None:
+    show(page)
+    assert page.locator("input[name=value]").is_hidden()
+    page.get_by_role("button", name="6", exact=True).click()
+    assert page.evaluate("document.activeElement.tagName") == "BUTTON"
+
+
+def test_what_was_typed_before_is_kept_in_sight(page: Page) -> None:
+    show(page, typed="61", message="Far from the other bores. Read it again.")
+    assert page.locator("[data-typed]").inner_text() == "61"
+    assert page.get_by_text("Read it again.").is_visible()

@@ -1,0 +1,183 @@
+"""Lever and links: what is drawn for each state of the banks, and what the words say to turn, feel or read."""
+
+import re
+from dataclasses import replace
+from types import SimpleNamespace as Facts
+
+import pytest
+
+from app.shop.commands import checks, readings, settings_versions
+from app.shop.commands.readings import NewReading
+from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED
+from app.shop.procedure.read_order import due
+from app.shop.record.settings import DEFAULTS
+from app.shop.store.database import Database
+from app.sync.engine.units import THOU
+from app.web.presenters.reading.keypad import Wanted
+from app.web.presenters.reading.reading_page import Desk
+from tests.shop.yard import AT, FOUR, heat_soaked, key, read_round, story
+from tests.web.pieces import piece
+
+FELT = ("free-play", "joints-tight")
+
+
+def rod(bank: str, bore: int, **changed: object) -> Facts:
+    facts: dict[str, object] = {
+        "at": 0.0,
+        "shape": "none",
+        "blades": 1,
+        "twin": False,
+        "worn": False,
+        "lifted": False,
+        "short": False,
+    }
+    return Facts(bank=bank, bore=bore, **(facts | changed))
+
+
+def drawn(first: Facts | None = None, front: str = "left", **changed: object) -> str:
+    """The linkage with those facts."""
+    facts: dict[str, object] = {
+        "line": "firm",
+        "turn": "",
+        "flats": 0.0,
+        "count": "",
+        "way": "",
+        "ask": "",
+        "lever": "",
+    }
+    view = Facts(rods=(first or rod("A", 1), rod("B", 5)), title="", steps=(), **(facts | changed))
+    return piece("linkage", "linkage_drawing(view, front)", view=view, front=front)
+
+
+def test_even_banks_are_one_unbroken_line() -> None:
+    assert drawn(line="even").count("draw-axis-even") == 6  # two shafts, two rods, and the levers at their ends
+    assert "draw-axis-even" not in drawn(line="firm") + drawn(line="doubt")
+
+
+def test_what_is_not_known_is_dashed() -> None:
+    assert drawn(line="doubt").count("draw-dashed") == 2
+    assert "draw-dashed" not in drawn(line="firm") + drawn(line="even")
+
+
+@pytest.mark.parametrize(("count", "heavy"), [(0.5, 1), (1.0, 1), (1.5, 2), (2.25, 3), (9.0, 6)])
+def test_as_many_sides_of_the_hexagon_are_heavy_as_flats_are_turned(count: float, heavy: int) -> None:
+    html = drawn(turn="B", flats=count, count="x", way="later")
+    assert html.count("draw-heavy") == heavy
+    assert html.count("draw-standing") == 1
+
+
+@pytest.mark.parametrize(
+    ("ask", "mark", "times"),
+    [
+        ("bank joints", "draw-ask", 2),
+        ("joints", "draw-ask", 4),
+        ("shafts", "draw-ask", 2),
+        ("plates", "draw-disc-now", 2),
+        ("lever", "draw-standing", 1),
+    ],
+)
+def test_what_is_asked_for_is_marked_where_it_sits(ask: str, mark: str, times: int) -> None:
+    assert drawn(ask=ask, lever="0.030 in" if ask == "lever" else "").count(mark) == times
+    assert mark not in drawn()
+
+
+@pytest.mark.parametrize(
+    ("fault", "word"), [("worn", "lost motion"), ("lifted", "off its stop"), ("short", "opens faster")]
+)
+def test_a_fault_is_drawn_and_named_at_its_bank(fault: str, word: str) -> None:
+    html = drawn(rod("A", 1, **{fault: True}))
+    assert html.count(word) == 1
+    assert html.replace(word, "link at bore 1") != drawn()
+
+
+def test_the_drawing_turns_with_the_engine() -> None:
+    def plates(html: str) -> list[float]:
+        return [float(x) for x in re.findall(r"translate\((\S+) \d+\) scale", html)]
+
+    near_front = plates(drawn(rod("A", 1, at=0.0)))[0]
+    assert plates(drawn(rod("A", 1, at=1.0), front="right"))[0] == near_front < plates(drawn(rod("A", 1, at=1.0)))[0]
+
+
+def balance(shop: Database, apart: tuple[float, float], ticks: tuple[str, ...] = FELT, most: int = 99) -> Desk:
+    """The page after idle was read even and both openings with bank B higher by so much."""
+    visit_id = heat_soaked(shop)
+    read_round(shop, visit_id, HEAT_SOAKED)
+    values: dict[str, float | None] = dict.fromkeys((*ticks, "lever-held"))
+    checks.record(shop, visit_id, key(), BANK_BALANCE.slug, values, "KM", AT)
+    for _ in range(most):
+        now = due(story(shop, visit_id), BANK_BALANCE)
+        if now.bore is None:
+            break
+        first = now.opening == pytest.approx(10 * THOU)
+        value = (9.0 if first else 13.5) + (apart[not first] if now.bore > 4 else 0.0)
+        new = NewReading(BANK_BALANCE.slug, now.round_number, now.bore, now.kind, value, "KM")
+        readings.add(shop, visit_id, key(), new, AT)
+    return Desk(story(shop, visit_id), BANK_BALANCE, Wanted(), {}, {})
+
+
+def test_a_wrong_length_names_rod_flats_and_way(shop: Database) -> None:
+    desk = balance(shop, (1.0, 1.0))
+    view = desk.linkage
+    assert view is not None
+    assert (view.turn, view.way, view.line) == ("B", "later", "firm")
+    assert view.flats > 0
+    assert [r.shape for r in view.rods] == ["tight", "wide"]
+    assert f"by {view.count} flat" in view.steps[1]
+    assert "more free play" in view.steps[1]
+    assert "bore 5" in view.steps[0]
+    assert view.count in desk.card.title
+    assert desk.card.hidden["way"] == "out"
+    assert [m.shown for m in desk.verdict.openings] == ["0.00", "+1.00", "+1.00"]
+
+
+@pytest.mark.parametrize(("window", "says"), [(0.04, "Within 4 %"), (0.02, "Over 2 % apart at an opening, no more")])
+def test_banks_open_together_within_the_window_or_within_the_scatter(shop: Database, window: float, says: str) -> None:
+    settings_versions.change(shop, key(), 0, replace(DEFAULTS, bank_window=window), "Tried", "KM", AT)
+    verdict = balance(shop, (0.25, 0.0)).verdict  # 2.7 % and nothing
+    assert verdict.title == "Banks open together"
+    assert verdict.sentence.startswith(says)
+
+
+def test_a_turnbuckle_has_two_nuts_and_finer_steps(shop: Database) -> None:
+    view = balance(shop, (1.0, 1.0), (*FELT, "both-hands")).linkage
+    assert view is not None
+    assert view.turn == "B"
+    assert "both lock nuts" in view.steps[0]
+    nuts = "h18v8h-18z"
+    assert drawn(rod("A", 1, twin=True)).count(nuts) == drawn().count(nuts) + 1
+
+
+def test_banks_that_agree_are_drawn_even(shop: Database) -> None:
+    view = balance(shop, (0.0, 0.0)).linkage
+    assert view is not None
+    assert (view.line, view.turn, view.ask) == ("even", "", "")
+
+
+@pytest.mark.parametrize(("ticks", "ask"), [((), "bank joints"), (("free-play",), "joints")])
+def test_what_was_not_felt_yet_is_asked_for(shop: Database, ticks: tuple[str, ...], ask: str) -> None:
+    desk = balance(shop, (-0.75, -0.75), ticks)
+    assert desk.linkage is not None
+    assert (desk.linkage.ask, desk.linkage.turn) == (ask, "")
+    assert "Feel" in desk.card.title or "feel the joints" in desk.card.reason
+
+
+@pytest.mark.parametrize(
+    ("apart", "said"), [((1.0, 1.0), "stays"), ((0.25, 1.5), "grows"), ((-2.25, -4.0), "on its stop still")]
+)
+def test_the_sentence_fits_the_figures(shop: Database, apart: tuple[float, float], said: str) -> None:
+    assert said in balance(shop, apart).verdict.sentence
+
+
+def test_one_opening_does_not_name_a_cause(shop: Database) -> None:
+    desk = balance(shop, (1.0, 1.0), most=10)
+    assert desk.verdict.title == "One opening is read"
+    assert [m.state for m in desk.verdict.openings] == ["read", "read", "next"]
+    assert desk.linkage is not None
+    assert desk.linkage.lever == "0.030\u00a0in"
+
+
+def test_one_bank_has_no_links(shop: Database) -> None:
+    visit_id = heat_soaked(shop, FOUR)
+    desk = Desk(story(shop, visit_id), BANK_BALANCE, Wanted(), {}, {})
+    assert desk.linkage is None
+    assert desk.verdict.openings == ()

@@ -1,0 +1,38 @@
+"""The pictures are of every page there is."""
+
+import re
+
+from app.shop.procedure.phases import PHASES
+from app.shop.store.database import Database
+from app.web.application import create_app
+from tests.screenshots import name_of, pages, through_the_phases
+
+NO_PICTURE = {
+    "/tag/{tag}",  # leads on to the engine
+    "/visits/{visit_id}/news",
+    "/statistics/{slug}.csv",
+    "/engines/{engine_id}/export.json",
+    "/engines/{engine_id}/readings.csv",
+}
+"""What is a file, says one word to a script, or leads elsewhere."""
+
+
+def test_there_is_a_picture_of_every_page(shop: Database) -> None:
+    described = create_app(shop).openapi()["paths"]
+    routes = {path for path, verbs in described.items() if "get" in verbs and not path.startswith("/api/")}
+    assert routes >= NO_PICTURE
+    for route in routes - NO_PICTURE:
+        pattern = re.sub(r"\{slug\}", "[a-z-]+", re.sub(r"\{\w+_id\}", r"\\d+", route))
+        assert any(re.fullmatch(pattern, path) for path in pages()), route
+
+
+def test_no_picture_is_written_over_another() -> None:
+    names = [name_of(path) for path in pages()]
+    assert len(set(names)) == len(names)
+
+
+def test_there_is_a_picture_of_every_phase_before_within_and_after_its_round(shop: Database) -> None:
+    taken = [name for _, name in through_the_phases(shop, "telephone")]
+    for phase in PHASES:
+        ends = ("steps",) if phase.rounds == "none" else ("steps", "readings", "round-read")
+        assert [name for name in taken if phase.slug in name] == [f"telephone-{phase.slug}-{end}" for end in ends]

@@ -1,0 +1,31 @@
+"""What a page weighs on the wire, files and all, in a browser that has nothing of it yet."""
+
+from playwright.sync_api import Page, Request, sync_playwright
+
+from app.shop.procedure.phases import HEAT_SOAKED
+from app.shop.store.database import Database
+from tests.browser import launch
+from tests.shop.yard import heat_soaked
+
+MOST = 100_000
+"""Bytes: a second or so of a poor Wi-Fi at 1 Mbit/s (this program's choice)."""
+
+
+def fetched(page: Page, address: str) -> list[Request]:
+    """Everything a page asks for until it is whole."""
+    asked: list[Request] = []
+    page.on("requestfinished", lambda request: asked.append(request))
+    page.goto(address)
+    page.wait_for_function("() => document.fonts.status === 'loaded' && document.readyState === 'complete'")
+    return list(asked)
+
+
+def test_the_first_page_is_light_and_comes_from_here_alone(server: str, shop: Database) -> None:
+    visit_id = heat_soaked(shop)
+    with sync_playwright() as playwright, launch(playwright) as browser:
+        for path in ("/", f"/visits/{visit_id}/{HEAT_SOAKED.slug}/readings"):
+            asked = fetched(browser.new_context().new_page(), server + path)
+            sizes = [request.sizes() for request in asked]
+            assert len(asked) > 10
+            assert all(request.url.startswith(server) for request in asked)
+            assert sum(one["responseBodySize"] + one["responseHeadersSize"] for one in sizes) < MOST

@@ -1,0 +1,156 @@
+"""One engine goes all the way through, on a tablet, and comes back."""
+
+from collections.abc import Iterator
+from io import BytesIO
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
+from pypdf import PdfReader
+
+from app.shop.record import visits
+from app.shop.record.settings import DEFAULTS
+from app.shop.store.database import Database
+from tests.browser import launch
+from tests.web.story import Technician
+
+LANDSCAPE, PORTRAIT = (1280, 800), (800, 1280)
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    with sync_playwright() as playwright, launch(playwright) as started:
+        yield started
+
+
+@pytest.fixture(params=[LANDSCAPE, PORTRAIT], ids=["landscape", "portrait"])
+def tablet(browser: Browser, request: pytest.FixtureRequest) -> Iterator[BrowserContext]:
+    width, height = request.param
+    context = browser.new_context(viewport={"width": width, "height": height}, has_touch=True)
+    context.set_default_timeout(15_000)
+    yield context
+    context.close()
+
+
+def quiet(page: Page, server: str) -> list[str]:
+    """What must stay empty: requests that leave the server, console errors, errors of a script."""
+    heard: list[str] = []
+    page.on("request", lambda r: None if r.url.startswith((server, "data:")) else heard.append(f"left: {r.url}"))
+    page.on("console", lambda m: heard.append(f"console: {m.text}") if m.type in ("error", "warning") else None)
+    page.on("pageerror", lambda error: heard.append(f"script: {error}"))
+    return heard
+
+
+def fits(page: Page) -> bool:
+    """Whether the page needs no scrolling."""
+    size = page.evaluate(
+        "() => [document.documentElement.scrollHeight - innerHeight, document.documentElement.scrollWidth - innerWidth]"
+    )
+    return bool(size[0] <= 0 and size[1] <= 0)
+
+
+def test_an_engine_goes_through_and_comes_back(
+    tablet: BrowserContext, server: str, shop: Database, tmp_path: Path
+) -> None:
+    page = tablet.new_page()
+    heard = quiet(page, server)
+    hand = Technician(page)
+    page.goto(server)
+
+    hand.press("New engine")
+    page.get_by_label("Serial").fill("31-0217")
+    page.get_by_label("Description").fill("Eight with raised intakes")
+    page.get_by_label("Displacement").fill("238")
+    page.get_by_label("cubic inches").check()
+    page.get_by_label("Idle speed wanted").fill("850")
+    page.get_by_label("Customer reference").fill("C-104")
+    page.get_by_label("Vehicle").fill("Blue coupe")
+    page.get_by_label("Throttle sensor on the shaft of bore").fill("8")
+    hand.press("Register this engine")
+    expect(page.get_by_role("heading", name="Engine 31-0217")).to_be_visible()
+    expect(page.get_by_text("238\u00a0cu\u00a0in (3.9\u00a0L)")).to_be_visible()
+    expect(page.get_by_text("estimate", exact=True)).to_have_count(7)
+
+    hand.press("Open a visit")
+    page.get_by_label("Test cell").check()
+    page.get_by_label("Job").fill("1184")
+    page.get_by_label("What for").fill("First sync")
+    page.get_by_label("Your initials").fill("KM")
+    hand.press("Open the visit")
+
+    expect(page.get_by_role("heading", name="Cold preset")).to_be_visible()
+    hand.record_everything()
+    expect(page.get_by_role("heading", name="First fire")).to_be_visible()
+    hand.record_everything()
+    expect(page.locator("#entry-heading")).to_have_text("Bore 1")
+    assert fits(page)
+    hand.read_on()
+    hand.press("Go on to heat-soaked recheck")
+
+    expect(page.get_by_role("heading", name="Heat-soaked recheck")).to_be_visible()
+    hand.record_everything()
+    expect(page.locator("#entry-heading")).to_have_text("Bore 1")
+    hand.follow()
+    assert fits(page)
+    hand.press("See what is missing")
+    hand.blip()
+
+    expect(page.get_by_role("heading", name="Part-throttle bank balance")).to_be_visible()
+    hand.record_everything()
+    for opening in DEFAULTS.openings:
+        expect(page.get_by_text(f"{opening / 25.4e-3:.3f} in under the central lever")).to_be_visible()
+        for _ in range(9):
+            hand.tap_reading(hand.bench.read(int(hand.heading().split()[1]), opening))
+    hand.press("Go on to lock-down")
+
+    expect(page.get_by_role("heading", name="Lock-down")).to_be_visible()
+    hand.record_everything()
+    hand.read_on()
+    if page.get_by_role("link", name="Sign it off").count() == 0:
+        page.goto(f"{server}/visits/1/lock-down")
+        page.get_by_text("Go on without it", exact=True).click()
+        page.get_by_label("Reason, kept and printed").fill("The last round sits on the edge of the window")
+        hand.press("Pass it over for this reason")
+    else:
+        hand.press("Sign it off")
+    page.get_by_label("Full name of whoever answers for it").fill("Foreman of the yard")
+    hand.press("Sign it off")
+
+    expect(page.get_by_role("heading", name="Handover sheet").first).to_be_visible()
+    for paper in ("A4", "Letter"):
+        printed = PdfReader(BytesIO(page.pdf(format=paper)))
+        assert len(printed.pages) >= 2, paper  # the customer's page, then the readings for the file
+        text = printed.pages[0].extract_text()
+        for words in ("31-0217", "As found", "As left", "Foreman of the yard", "KM", "Have it looked at again", "1184"):
+            assert words in text, words
+    with shop.reading() as session:
+        story = visits.load(session, 1)
+    assert story.sign_off is not None
+    assert len(story.moves) == hand.moves
+    found, left = story.as_found(), story.as_left()
+    assert found is not None
+    assert left is not None
+    assert left.row.phase == "lock-down"
+
+    for words in ("0217", "c-104", "coupe", "118"):
+        page.goto(server)
+        page.get_by_label("Find an engine").fill(words)
+        hand.press("Find")
+        expect(page.get_by_role("link", name="31-0217")).to_be_visible()
+    page.get_by_role("link", name="31-0217").click()
+    hand.bench.slip(next(iter(hand.bench.layout.couplers())), 1.5)
+    hand.press("Open a visit")
+    page.get_by_label("Vehicle").check()
+    page.get_by_label("Your initials").fill("KM")
+    hand.press("Open the visit")
+    expect(page.get_by_role("heading", name="First fire")).to_be_visible()
+    hand.record_everything()
+    expect(page.get_by_role("heading", name="Heat-soaked recheck")).to_be_visible()
+    hand.record_everything()
+    expect(page.locator("#entry-heading")).to_have_text("Bore 1")
+    hand.read_on()
+    hand.press("Steps")
+    expect(page.get_by_role("heading", name="Against visit 1 as left")).to_be_visible()
+    expect(page.get_by_role("row")).to_have_count(9)
+
+    assert heard == []
