@@ -19,11 +19,11 @@ from app.shop.commands import checks, engines, meters, readings
 from app.shop.commands.engines import EngineFacts
 from app.shop.commands.readings import NewReading
 from app.shop.demo import demo_shop
-from app.shop.demo.engine_model import Bench
-from app.shop.demo.technician import Hands
+from app.shop.demo.engine_model import DemoEngineModel
+from app.shop.demo.technician import DemoTechnician
 from app.shop.procedure.items import PLACES, Phase, Place
 from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED, PHASES
-from app.shop.procedure.read_order import due
+from app.shop.procedure.read_order import next_reading
 from app.shop.record import visits
 from app.shop.store.database import Database
 from app.shop.store.upgrade import open_shop
@@ -78,21 +78,21 @@ def take(around: dict[str, Page], address: str, path: str, name: str, folder: Pa
         page.screenshot(path=folder / f"{name}-{seen}.png", full_page=True)
 
 
-def practised(shop: Database, hands: Hands) -> int:
+def practised(shop: Database, hands: DemoTechnician) -> int:
     """The visit of the engine there is to practise on, with a round read on it."""
     with shop.reading() as session:
         engine_id = next(iter(training.ids(session)))
         visit_id = visits.of_engine(session, engine_id)[0].visit.ident
-    while (now := due(hands.story(visit_id), HEAT_SOAKED)).bore is not None:
+    while (now := next_reading(hands.record(visit_id), HEAT_SOAKED)).bore is not None:
         new = NewReading(HEAT_SOAKED.slug, now.round_number, now.bore, now.kind, None, hands.by)
         training.read(shop, visit_id, hands.key(), new, hands.at())
     return visit_id
 
 
-def read(hands: Hands, visit_id: int, phase: Phase, bench: Bench, most: int = 99) -> None:
+def read(hands: DemoTechnician, visit_id: int, phase: Phase, bench: DemoEngineModel, most: int = 99) -> None:
     """Read the bores that are due, ``most`` of them."""
     for _ in range(most):
-        now = due(hands.story(visit_id), phase)
+        now = next_reading(hands.record(visit_id), phase)
         if now.bore is None:
             break
         value = bench.read(now.bore, now.opening)
@@ -103,7 +103,7 @@ def read(hands: Hands, visit_id: int, phase: Phase, bench: Bench, most: int = 99
 def through_the_phases(shop: Database, place: Place) -> Iterator[tuple[str, str]]:
     """An engine goes through all phases in a place. Stops wherever there is a page to take: its address and name."""
     rng = random.Random(place)
-    hands, bench = Hands(shop, rng, datetime.now(UTC)), Bench(LAYOUT, rng)
+    hands, bench = DemoTechnician(shop, rng, datetime.now(UTC)), DemoEngineModel(LAYOUT, rng)
     facts = EngineFacts(f"40-{place}", "Eight", 3.9 * LITRE, "L", "C-200", "Grey tourer", 850 * REV_PER_MIN)
     hardware = likely_hardware(facts.displacement, len(LAYOUT.bores))
     engine_id = engines.register(shop, hands.key(), facts, LAYOUT, hardware, hands.at())
@@ -125,7 +125,7 @@ def through_the_phases(shop: Database, place: Place) -> Iterator[tuple[str, str]
         elif phase is BANK_BALANCE:
             hands.read_round(visit_id, phase, bench)
             if hands.missing(visit_id, phase):
-                checks.override(shop, visit_id, hands.key(), phase.slug, "Within the link nut", hands.by, hands.at())
+                checks.waive(shop, visit_id, hands.key(), phase.slug, "Within the link nut", hands.by, hands.at())
 
 
 def main() -> None:
@@ -138,7 +138,7 @@ def main() -> None:
         shop = open_shop(Path(records) / "shop")
         opened.callback(shop.close)
         demo_shop.fill(shop)
-        hands = Hands(shop, random.Random(0), datetime.now(UTC))
+        hands = DemoTechnician(shop, random.Random(0), datetime.now(UTC))
         meters.begin_study(shop, 1, hands.key(), None, "31-0217, bore 3", hands.by, hands.at())
         address = opened.enter_context(serving(shop))
         around = opened.enter_context(cameras(address))

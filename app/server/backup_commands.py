@@ -42,7 +42,7 @@ def restore(
 
     folder = _folder(data)
     if copy is None and not empty:
-        held = copies.held(copies.folder_of(folder))
+        held = copies.listed(copies.folder_of(folder))
         typer.echo(f"Copies in {copies.folder_of(folder)}, newest first:" if held else f"No copies in {folder} yet.")
         for one in held:
             typer.echo(f"  {one.file.name}  {one.at:%Y-%m-%d %H:%M} UTC  {one.size / 1024 / 1024:.1f} MB")

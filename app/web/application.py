@@ -13,7 +13,7 @@ from starlette.staticfiles import StaticFiles
 from starlette.types import Receive, Scope, Send
 
 from app import places
-from app.shop.errors import RefusedError
+from app.shop.errors import RejectedError
 from app.shop.record.visits import in_the_shop
 from app.shop.store.database import Database, ShopUnavailableError
 from app.web.api import interface
@@ -98,7 +98,7 @@ def create_app(
     app.mount("/static", StaticFiles(directory=places.static()), name="static")
     app.mount("/lib", StaticFiles(packages=[("js_lib_htmx", "static/htmx")]), name="lib")
     for error, page in (
-        (RefusedError, _refused),
+        (RejectedError, _refused),
         (HTTPException, _http),
         (RequestValidationError, _no_such_page),
         (OverflowError, _no_such_page),  # a number that no table can hold
@@ -120,7 +120,7 @@ async def _awake(app: FastAPI) -> AsyncIterator[None]:
 
 
 def _refused(request: Request, error: Exception) -> Response:
-    assert isinstance(error, RefusedError)
+    assert isinstance(error, RejectedError)
     return Pages(request).show("refused.html", status_of(error), title="Not done", message=str(error))
 
 

@@ -49,7 +49,7 @@ def stamp(time: datetime) -> str:
     return time.astimezone(UTC).isoformat(timespec="milliseconds")
 
 
-class Kept(dict[str, str]):
+class FieldValues(dict[str, str]):
     """Typed values, or problems, by field: a field that has none is empty, not a mistake of the template."""
 
     def __missing__(self, name: str) -> str:
@@ -66,7 +66,7 @@ class Pages:
     def show(self, template: str, status: int = 200, **facts: Any) -> HTMLResponse:
         """The page of that template."""
         for name in ("values", "problems"):
-            facts[name] = Kept(facts.get(name, {}))
+            facts[name] = FieldValues(facts.get(name, {}))
         facts["known_initials"] = self._known_initials
         facts = {**kept(self._request.cookies, self._request.url.scheme), **facts}
         html = self._templates.get_template(template).render(request=self._request, **facts)
@@ -125,7 +125,7 @@ async def _typed(request: Request) -> Typed:
     return typed
 
 
-class Sent(NamedTuple):
+class PostedForm(NamedTuple):
     """What ``Shop``, ``Page``, ``Form`` and ``Now`` would hand to a route, asked for by the route itself: as four
     dependencies they take longer than all guards together."""
 
@@ -135,7 +135,7 @@ class Sent(NamedTuple):
     now: str
 
     @classmethod
-    async def by(cls, request: Request) -> "Sent":
+    async def by(cls, request: Request) -> "PostedForm":
         """What was sent with a request."""
         return cls(await _shop(request), await _page(request), await _typed(request), await _now(request))
 

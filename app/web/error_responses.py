@@ -7,15 +7,15 @@ from typing import Any
 from fastapi.responses import JSONResponse
 from starlette.types import Scope
 
-from app.shop.errors import ConflictError, NotThereError, RefusedError
+from app.shop.errors import ConflictError, NotFoundError, RejectedError
 
-STATUS = {NotThereError: 404, ConflictError: 409, RefusedError: 422}
+STATUS = {NotFoundError: 404, ConflictError: 409, RejectedError: 422}
 PROBLEM = "application/problem+json"
 PHRASES = {413: "Content Too Large", 422: "Unprocessable Content"}
 """Statuses that RFC 9110 names otherwise than Python before 3.13 does."""
 
 
-def status_of(refusal: RefusedError) -> int:
+def status_of(refusal: RejectedError) -> int:
     """The status that a refusal answers with."""
     return next(status for kind, status in STATUS.items() if isinstance(refusal, kind))
 

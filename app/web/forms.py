@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 from app.shop.commands.engines import EngineFacts
-from app.shop.errors import RefusedError
+from app.shop.errors import RejectedError
 from app.shop.record.fittings import HARDWARE_FIELDS, hardware_known
 from app.shop.record.measures import RECORDED, Units
 from app.sync.engine.hardware import Figure, Hardware, likely_hardware
@@ -64,7 +64,7 @@ class Typed:
     def raise_problems(self, also: Mapping[str, str] | None = None) -> None:
         """Raises RefusedError when anything is wrong."""
         if problems := {**(also or {}), **self.problems}:
-            raise RefusedError(problems)
+            raise RejectedError(problems)
 
 
 def engine_facts(typed: Typed) -> EngineFacts:
@@ -131,7 +131,7 @@ def hardware(typed: Typed, displacement: float, bores: int) -> Hardware:
     numbers = {name: value for name, value in filled.items() if name not in typed.problems}
     try:
         return hardware_known(numbers, displacement, bores)
-    except RefusedError as refusal:
+    except RejectedError as refusal:
         typed.problems = {**refusal.problems, **typed.problems}
         return likely_hardware(displacement, bores)
 

@@ -1,8 +1,8 @@
 """What the banks do off idle and what to turn or read next, in words: the same for pages and programs."""
 
-from app.shop.procedure.read_order import Due
-from app.shop.record.visit_record import Story
-from app.sync.banks.banks import SURE, BankStory, Extra
+from app.shop.procedure.read_order import NextReading
+from app.shop.record.visit_record import VisitRecord
+from app.sync.banks.banks import Z95, BankAssessment, Extra
 from app.sync.engine.units import DEGREE
 from app.sync.planning.advice import Advice
 from app.wording import words
@@ -53,7 +53,7 @@ def extra_sentence(extra: Extra) -> str:
     return "" if extra == "none" else "{}. {}".format(*EXTRAS[extra])
 
 
-def said(story: Story, advice: Advice, found: BankStory | None, due: Due) -> tuple[str, str]:
+def said(record: VisitRecord, advice: Advice, found: BankAssessment | None, due: NextReading) -> tuple[str, str]:
     """The next step off idle as a title and the reason for it."""
     match advice.kind, advice.why:
         case "done", "single":
@@ -63,15 +63,15 @@ def said(story: Story, advice: Advice, found: BankStory | None, due: Due) -> tup
         case "measure", _ if due.bore is not None:
             lever = "Blade out, pedal released: idle once more, since a link was turned."
             if due.opening:
-                laid = words.blade(due.opening, story.units.metric)
+                laid = words.blade(due.opening, record.units.metric)
                 lever = f"Lay {laid} under the central lever and hold it there."
                 lever = FROM_ABOVE.format(laid) if due.from_above else lever
             return f"Read bore {due.bore}{' again' if due.kind == 'closing' else ''}", lever
         case "link", _ if found is not None:
             early = found.banks[1] if found.offset > 0 else found.banks[0]
-            give = max(0.25, SURE * found.flats_sd)
+            give = max(0.25, Z95 * found.flats_sd)
             return (
-                words.title(advice, story.layout),
+                words.title(advice, record.layout),
                 f"Bank {early} leaves {abs(found.offset) / DEGREE:.1f} degrees early; "
                 f"give or take {words.flats(give)}. Engine off. Lock it, then read the openings again.",
             )
@@ -79,7 +79,7 @@ def said(story: Story, advice: Advice, found: BankStory | None, due: Due) -> tup
         return MENDS[found.cause], CAUSES[found.cause]
     title, reason = EXTRAS[advice.why]
     if found is not None and advice.why == "both_ways":
-        title = f"Read {words.blade(found.extra_travel, story.units.metric)} again, from above"
+        title = f"Read {words.blade(found.extra_travel, record.units.metric)} again, from above"
     if found is not None and advice.why == "wider_opening":
-        title = f"Read both banks at {words.blade(found.extra_travel, story.units.metric)}"
+        title = f"Read both banks at {words.blade(found.extra_travel, record.units.metric)}"
     return title, reason

@@ -4,21 +4,21 @@ from app.shop.assessment.advising import stops_of
 from app.shop.assessment.verdicts import balance_of
 from app.shop.procedure.items import Phase
 from app.shop.procedure.phases import HEAT_SOAKED
-from app.shop.procedure.read_order import due
-from app.shop.record.visit_record import Story
+from app.shop.procedure.read_order import next_reading
+from app.shop.record.visit_record import VisitRecord
 from app.sync.planning.advice import Advice
 from app.web.presenters.drawing import unit_of
 from app.wording import bank_words, words
 
 
-def said(story: Story, phase: Phase, step: Advice) -> tuple[str, str]:
+def said(record: VisitRecord, phase: Phase, step: Advice) -> tuple[str, str]:
     """A step as a title, and why or what to expect in a sentence or two."""
     about = words.sentence(words.named_bores(step.about)) if step.about else ""
     match step.why:
-        case "signed-off" if story.sign_off is not None:
-            return "Signed off", f"By {story.sign_off.name}. Nothing more is recorded here."
+        case "signed-off" if record.sign_off is not None:
+            return "Signed off", f"By {record.sign_off.name}. Nothing more is recorded here."
         case "stopped":
-            return "Stop the engine", " ".join(stops_of(story, phase))
+            return "Stop the engine", " ".join(stops_of(record, phase))
         case "in-question":
             has = "has" if len(step.about) == 1 else "have"
             return f"{about} {has} two values", "The next step comes once it is said which of them counts."
@@ -32,5 +32,5 @@ def said(story: Story, phase: Phase, step: Advice) -> tuple[str, str]:
         case "tightening":
             return "It moved in tightening", f"{about}: go back to the {HEAT_SOAKED.title.lower()}."
     if phase.rounds == "openings":
-        return bank_words.said(story, step, balance_of(story), due(story, phase))
-    return words.title(step, story.layout, story.units.metric), words.reason(step, unit_of(story.meter))
+        return bank_words.said(record, step, balance_of(record), next_reading(record, phase))
+    return words.title(step, record.layout, record.units.metric), words.reason(step, unit_of(record.meter))

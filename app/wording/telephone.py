@@ -62,7 +62,7 @@ OR_PASSED = "If it cannot be put right today, tell me why, and I write that down
 
 
 @dataclass(frozen=True, slots=True)
-class Say:
+class Prompt:
     """The one instruction to read out now: its item, the words, the units the answer may come in, and what to say
     ``otherwise``, when the answer is no; empty where a figure is asked for."""
 
@@ -72,18 +72,18 @@ class Say:
     otherwise: str = ""
 
 
-def say(item: Item, base_blade: float, units: Units) -> Say:
+def item_prompt(item: Item, base_blade: float, units: Units) -> Prompt:
     """An item as it is asked over the telephone, the shop's own unit first; ``base_blade`` [m] is the shop's."""
     words = PLAIN.get(item.slug, item.ask).format(inch=f"{base_blade / INCH:.3f}", mm=f"{base_blade / MM:.2f}")
     if item.kind == "tick":
-        return Say(item, words, (), f"{NOT_SO} {NO_FURTHER if item.must else OR_PASSED}")
+        return Prompt(item, words, (), f"{NOT_SO} {NO_FURTHER if item.must else OR_PASSED}")
     if item.quantity is None:
-        return Say(item, words, (item.unit,) if item.unit else ())
+        return Prompt(item, words, (item.unit,) if item.unit else ())
     first = item.unit_in(units)
-    return Say(item, words, (first, *(unit for unit in CHOICES[item.quantity] if unit != first)))
+    return Prompt(item, words, (first, *(unit for unit in CHOICES[item.quantity] if unit != first)))
 
 
-def spoken(advice: Advice, layout: Layout, bore: int | None, lever: float, above: bool = False) -> str:
+def advice_prompt(advice: Advice, layout: Layout, bore: int | None, lever: float, above: bool = False) -> str:
     """A step of the readings as it is read out; empty where there is nothing for a customer to do.
 
     ``bore`` is the one to read next; ``lever`` the blade under the central lever meanwhile [m], 0 at idle, reached from

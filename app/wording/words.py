@@ -11,7 +11,7 @@ from fractions import Fraction
 from app.sync.engine.layout import Layout
 from app.sync.engine.units import INCH, MM, THOU
 from app.sync.planning.advice import Advice
-from app.sync.readings.rounds import Evenness
+from app.sync.readings.rounds import RoundResult
 
 COUNTS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
 SIXTEENTHS = (
@@ -242,7 +242,7 @@ def reason(advice: Advice, unit: Unit) -> str:
     return about + REASONS.get(advice.why, "The readings so far ask for it.")
 
 
-def verdict_title(found: Evenness) -> str:
+def verdict_title(found: RoundResult) -> str:
     """How even a round is, in a word or three.
 
     Parameters: ``found`` evenness of the round.
@@ -255,22 +255,22 @@ def verdict_title(found: Evenness) -> str:
     }[found.verdict]
 
 
-def verdict_sentence(found: Evenness, unit: Unit) -> str:
+def verdict_sentence(found: RoundResult, unit: Unit) -> str:
     """What stands behind the verdict, at most 85 characters where the bores are few.
 
     Parameters: ``found`` evenness of the round; ``unit`` of the meter.
     """
-    if found.suspicious:
-        odd = sorted(found.suspicious)
+    if found.outliers:
+        odd = sorted(found.outliers)
         fit, it = ("does not fit", "it") if len(odd) == 1 else ("do not fit", "them")
         return f"{sentence(named_bores(odd))} {fit} the others: read {it} again."
     drift = ""
     if found.drift_seen:
         drift = f" The round {'rose' if found.drift > 0 else 'fell'} by {unit.show(abs(found.drift))}; taken out."
     if found.verdict == "even":
-        return f"All stand within {unit.show(found.half_width)} with room for the meter.{drift}"
+        return f"All stand within {unit.show(found.tolerance)} with room for the meter.{drift}"
     if found.verdict == "incomplete":
-        return f"None stands outside ±{unit.show(found.half_width)}. The round is not closed yet."
+        return f"None stands outside ±{unit.show(found.tolerance)}. The round is not closed yet."
     wide, tight = _of(found, "wide"), _of(found, "tight")
     if not wide and not tight:
         edge = [s.bore for s in found.standings if s.verdict == "too close"]
@@ -285,7 +285,7 @@ def verdict_sentence(found: Evenness, unit: Unit) -> str:
     return f"{', '.join(parts)}.{drift}"
 
 
-def _of(found: Evenness, verdict: str) -> list[int]:
+def _of(found: RoundResult, verdict: str) -> list[int]:
     return [s.bore for s in found.standings if s.verdict == verdict]
 
 

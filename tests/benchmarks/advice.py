@@ -18,14 +18,14 @@ import numpy as np
 
 from app.sync.engine.idle_flow import usual_breathing
 from app.sync.engine.units import REV_PER_MIN
-from app.sync.estimation.posterior import usual_belief
+from app.sync.estimation.posterior import prior_for
 from app.sync.planning.planner import next_move
-from tests.benchmarks.engine import PER_BORE, SPEED_WINDOW, WANTED, WINDOW, Roughness, Stand, layout_of
+from tests.benchmarks.engine import PER_BORE, SPEED_WINDOW, WANTED, WINDOW, Imperfections, SimulatedEngine, layout_of
 from tests.benchmarks.people import BLADES, adviser, oracle, plain_technician
 
 TEST_SEEDS = 2000
 
-Worker = Callable[[Stand], str]
+Worker = Callable[[SimulatedEngine], str]
 WHO: dict[str, Worker] = {"technician": plain_technician, "adviser": adviser, "oracle": oracle}
 
 
@@ -46,13 +46,13 @@ class Outcome:
         return self.worst <= window and abs(self.fast_by) <= SPEED_WINDOW
 
 
-def one_engine(seed: int, who: str, bores: int, banks: int, rough: Roughness) -> Outcome:
+def one_engine(seed: int, who: str, bores: int, banks: int, rough: Imperfections) -> Outcome:
     """Let somebody work at one engine."""
-    stand = Stand(layout_of(bores, banks), seed, rough)
+    stand = SimulatedEngine(layout_of(bores, banks), seed, rough)
     return outcome_of(stand, WHO[who](stand))
 
 
-def outcome_of(stand: Stand, said: str) -> Outcome:
+def outcome_of(stand: SimulatedEngine, said: str) -> Outcome:
     """How an engine ended, with the last word of whoever worked at it."""
     return Outcome(
         stand.minutes, stand.moves, stand.readings, stand.worst(), stand.worst_at_first, stand.fast_by(), said
@@ -63,7 +63,7 @@ def rows(
     engines: int, start: int, jobs: int, workers: Sequence[str] = tuple(WHO)
 ) -> Iterator[tuple[str, str, list[Outcome]]]:
     """Every row of the table: setting, who, and how each engine ended."""
-    usual = Roughness()
+    usual = Imperfections()
     twice = replace(usual, repeatability=2 * usual.repeatability)
     rough_hands = replace(usual, blade=2 * usual.blade, turn=2 * usual.turn)
     settings = [
@@ -97,7 +97,7 @@ def line(setting: str, who: str, found: list[Outcome]) -> str:
 def speed(calls: int = 200) -> str:
     """How long one piece of advice takes with twelve bores and forty rounds behind it, on one core: as it is asked for
     in a visit, after every reading and move, and with nothing kept from an earlier one, as after a restart."""
-    stand = Stand(layout_of(12, 2), TEST_SEEDS)
+    stand = SimulatedEngine(layout_of(12, 2), TEST_SEEDS)
     couplers = stand.layout.couplers()
     next_to_read: list[int] = []
     taken: dict[str, list[tuple[float, float]]] = {"after each reading": [], "after a restart": []}
@@ -114,7 +114,7 @@ def speed(calls: int = 200) -> str:
             continue
         for how, found in taken.items():
             # A belief of its own has nothing kept of it.
-            fresh = usual_belief(stand.layout, stand.hardware, usual_breathing(12, 12 * PER_BORE, WANTED))
+            fresh = prior_for(stand.layout, stand.hardware, usual_breathing(12, 12 * PER_BORE, WANTED))
             begun = time.perf_counter(), time.process_time()
             next_move(
                 stand.layout, stand.hardware, stand.meter, stand.events, WANTED, BLADES, WINDOW, 12 * PER_BORE,

@@ -17,7 +17,7 @@ from app.sync.banks.banks import (
     CENTRAL_LEVER,
     LEAST_TRAVEL,
     NEXT_TRAVEL,
-    BankStory,
+    BankAssessment,
     Opening,
     balance,
 )
@@ -60,8 +60,8 @@ class Links:
 class Followed:
     """What the tool said after the two openings, and after it was given what it asked for."""
 
-    first: BankStory
-    last: BankStory
+    first: BankAssessment
+    last: BankAssessment
     asked: tuple[str, ...]
 
 
@@ -105,7 +105,7 @@ class Shed:
         gauged: float | None = None,
         both_hands: bool = False,
         joints_tight: bool = False,
-    ) -> BankStory:
+    ) -> BankAssessment:
         """The tool's story of one engine, whose gain at idle was learned to 5 %."""
         return balance(
             self.layout,
@@ -236,7 +236,7 @@ def recovery(
     )
 
 
-def right_reading(story: BankStory, truth: Cause) -> bool:
+def right_reading(story: BankAssessment, truth: Cause) -> bool:
     """Whether what was asked for tells the true cause from the strongest other one."""
     if story.extra == "free_play":
         return truth == "held"
@@ -249,10 +249,10 @@ def naming(name: str, truth: Cause, layout: Layout, rough: Rough, links: Links, 
     followed = Shed(layout, rough, links, TESTING + seed + 1).follow()
     count = len(followed)
     print(f"{name:<28}", end="")
-    for stories in ([one.first for one in followed], [one.last for one in followed]):
-        named = [story for story in stories if story.cause != "unknown"]
+    for hypotheses in ([one.first for one in followed], [one.last for one in followed]):
+        named = [story for story in hypotheses if story.cause != "unknown"]
         right = [story.cause == truth for story in named]
-        asked = [right_reading(story, truth) for story in stories if story.cause == "unknown"]
+        asked = [right_reading(story, truth) for story in hypotheses if story.cause == "unknown"]
         missed = sum(story.cause == "nothing" != truth for story in named)
         shares = (sum(right), sum(asked), missed, len(named) - sum(right) - missed)
         print("".join(f" {number / count:6.3f}" for number in shares), end=" |")

@@ -2,9 +2,9 @@
 
 from app.sync.engine.layout import Bank, Layout
 from app.sync.engine.units import REV_PER_MIN
-from app.sync.simulation.simulator import PER_BORE, WANTED, Roughness, Stand
+from app.sync.simulation.simulator import PER_BORE, WANTED, Imperfections, SimulatedEngine
 
-__all__ = ["PER_BORE", "SPEED_WINDOW", "WANTED", "WINDOW", "Roughness", "Stand", "layout_of"]
+__all__ = ["PER_BORE", "SPEED_WINDOW", "WANTED", "WINDOW", "Imperfections", "SimulatedEngine", "layout_of"]
 
 WINDOW = 0.08
 SPEED_WINDOW = 60 * REV_PER_MIN

@@ -20,7 +20,7 @@ from app.sync.engine.units import REV_PER_MIN, THOU
 from app.sync.planning.advice import Advice
 from app.sync.planning.planner import next_move
 from app.sync.simulation.reference_run import follow_advice
-from app.sync.simulation.simulator import Stand
+from app.sync.simulation.simulator import SimulatedEngine
 from tests.benchmarks.engine import SPEED_WINDOW, WINDOW
 
 BLADES = tuple(t * THOU / 2 for t in range(3, 20))
@@ -44,7 +44,7 @@ HARDWARE: dict[str, Layout] = {
 }
 
 
-def one_engine(seed: int, name: str) -> tuple[Stand, str, list[float]]:
+def one_engine(seed: int, name: str) -> tuple[SimulatedEngine, str, list[float]]:
     """Follow the advice at one engine: the engine as it ends, the last word, processor time of each advice [s]."""
     took: list[float] = []
 
@@ -54,11 +54,11 @@ def one_engine(seed: int, name: str) -> tuple[Stand, str, list[float]]:
         took.append(time.process_time() - begun)
         return found
 
-    stand = Stand(HARDWARE[name], seed)
+    stand = SimulatedEngine(HARDWARE[name], seed)
     return stand, follow_advice(stand, BLADES, WINDOW, advise), took
 
 
-def line(name: str, found: list[tuple[Stand, str, list[float]]]) -> str:
+def line(name: str, found: list[tuple[SimulatedEngine, str, list[float]]]) -> str:
     """One row as text."""
     ends = Counter(said.split()[0] for _, said, _ in found)
     stands = [stand for stand, _, _ in found]

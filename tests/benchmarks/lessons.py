@@ -15,11 +15,11 @@ from functools import partial
 
 import numpy as np
 
-from app.sync.estimation.filter import follow
-from app.sync.estimation.prior_transfer import next_visit
-from app.sync.planning.planner import next_move, usual_start
+from app.sync.estimation.filter import run_filter
+from app.sync.estimation.prior_transfer import prior_from_history
+from app.sync.planning.planner import next_move, start_prior
 from tests.benchmarks.advice import TEST_SEEDS, Outcome, line, outcome_of
-from tests.benchmarks.engine import PER_BORE, WANTED, Stand, layout_of
+from tests.benchmarks.engine import PER_BORE, WANTED, SimulatedEngine, layout_of
 from tests.benchmarks.people import adviser
 
 WORN, SLIPPED = 0.0015, 0.009  # rad, of every plate and of a coupler that slipped
@@ -27,7 +27,7 @@ SLIPS = 0.35
 LEAK_CHANGE, DEMAND_CHANGE, SCALE_CHANGE = 0.05, 0.03, 0.01
 
 
-def come_back(stand: Stand, same_meter: bool) -> None:
+def come_back(stand: SimulatedEngine, same_meter: bool) -> None:
     """Let an engine run for a while; nothing of the visit before is left but its plates."""
     rng = np.random.default_rng([stand.seed, 99])
     stand.events, stand.minutes, stand.readings, stand.moves = [], 0.0, 0, 0
@@ -47,10 +47,12 @@ def come_back(stand: Stand, same_meter: bool) -> None:
 
 def one_engine(seed: int, bores: int, banks: int, same_meter: bool) -> tuple[Outcome, Outcome]:
     """The second visit of one engine: from the usual belief, and from what the first visit taught."""
-    stand = Stand(layout_of(bores, banks), seed)
+    stand = SimulatedEngine(layout_of(bores, banks), seed)
     adviser(stand)
-    fresh = usual_start(stand.layout, stand.hardware, bores * PER_BORE, WANTED)
-    taught = next_visit(follow(fresh, stand.meter, stand.events), fresh, same_meter=same_meter, same_air=True)
+    fresh = start_prior(stand.layout, stand.hardware, bores * PER_BORE, WANTED)
+    taught = prior_from_history(
+        run_filter(fresh, stand.meter, stand.events), fresh, same_meter=same_meter, same_air=True
+    )
     come_back(stand, same_meter)
     ends = []
     for start in (None, taught):

@@ -5,20 +5,20 @@ from dataclasses import replace
 
 import numpy as np
 
-from app.sync.engine.idle_flow import settle, usual_breathing
+from app.sync.engine.idle_flow import solve_idle, usual_breathing
 from app.sync.engine.units import THOU
-from app.sync.estimation.posterior import Belief, usual_belief
+from app.sync.estimation.posterior import Posterior, prior_for
 from app.sync.planning.advice import Advice
-from app.sync.planning.evaluation import SIXTEENTH, Task, stacks_of
-from app.sync.planning.optimize import cheapest
+from app.sync.planning.evaluation import SIXTEENTH, PlanningProblem, feeler_stacks
+from app.sync.planning.optimize import optimize
 from app.sync.planning.planner import next_move
 from app.sync.simulation.reference_run import MOST_STEPS, follow_advice
-from tests.benchmarks.engine import SPEED_WINDOW, WANTED, WINDOW, Stand
+from tests.benchmarks.engine import SPEED_WINDOW, WANTED, WINDOW, SimulatedEngine
 
 BLADES = tuple(t * THOU for t in (1.5, 2, 2.5, 3, 3.5, 4, 4.5, 5, 6, 7, 8, 9, 10, 12, 14, 16, 18, 20, 25))
 
 
-def plain_technician(stand: Stand) -> str:
+def plain_technician(stand: SimulatedEngine) -> str:
     """Highest reading is the target; stop screws first, an eighth at a time; outward from the stop, 0.008 in first,
     then one size at a time; speed last."""
     layout = stand.layout
@@ -53,25 +53,25 @@ def plain_technician(stand: Stand) -> str:
     return "gave up"
 
 
-def adviser(stand: Stand, advise: Callable[..., Advice] = next_move) -> str:
+def adviser(stand: SimulatedEngine, advise: Callable[..., Advice] = next_move) -> str:
     """Does what the advice says."""
     return follow_advice(stand, BLADES, WINDOW, advise)
 
 
-def oracle(stand: Stand) -> str:
+def oracle(stand: SimulatedEngine) -> str:
     """Sees the true plates, plans the cheapest moves, and is held back by blades and hands only. It reads a first and a
     last round."""
     layout = stand.layout
     for bore in (*layout.bores, layout.bores[0]):
         stand.read(bore)
-    task = Task(stacks_of(BLADES), WINDOW, speed_known=True)
+    task = PlanningProblem(feeler_stacks(BLADES), WINDOW, speed_known=True)
     for _ in range(MOST_STEPS):
         if stand.worst() <= WINDOW and abs(stand.fast_by()) <= SPEED_WINDOW:
             break
-        plan = cheapest(_known(stand), task)
+        plan = optimize(_known(stand), task)
         while not plan.turns and not plan.blades:
             task = replace(task, dearness=1.5 * task.dearness)
-            plan = cheapest(_known(stand), task)
+            plan = optimize(_known(stand), task)
         if plan.turns:
             name, sixteenths = plan.turns[0]
             stand.turn(name, sixteenths * SIXTEENTH)
@@ -83,16 +83,16 @@ def oracle(stand: Stand) -> str:
     return "done"
 
 
-def _known(stand: Stand) -> Belief:
+def _known(stand: SimulatedEngine) -> Posterior:
     """The truth as a belief with hardly any doubt: gaps as they are, leaks that make the model breathe as it does."""
     n = len(stand.layout.bores)
     flows, speed = stand.breathe()
-    belief = usual_belief(stand.layout, stand.hardware, usual_breathing(n, 0.5e-3 * n, WANTED))
-    mean = belief.mean.copy()
+    posterior = prior_for(stand.layout, stand.hardware, usual_breathing(n, 0.5e-3 * n, WANTED))
+    mean = posterior.mean.copy()
     mean[:n] = stand.gaps()
     for _ in range(30):
-        belief = replace(belief, mean=mean.copy(), cov=1e-9 * np.diag(np.diag(belief.cov)))
-        settled = settle(belief.engine, belief.areas, belief.log_demand)
-        mean[n : 2 * n] += 0.9 * belief.areas * np.log(flows / settled.flows)
+        posterior = replace(posterior, mean=mean.copy(), covariance=1e-9 * np.diag(np.diag(posterior.covariance)))
+        settled = solve_idle(posterior.engine, posterior.areas, posterior.log_demand)
+        mean[n : 2 * n] += 0.9 * posterior.areas * np.log(flows / settled.flows)
         mean[-1] -= np.log(speed / WANTED) - float(settled.log_speed)
-    return replace(belief, mean=mean)
+    return replace(posterior, mean=mean)

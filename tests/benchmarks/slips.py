@@ -17,8 +17,8 @@ import numpy as np
 from app.sync.engine.events import Meter
 from app.sync.engine.layout import Adjuster, Layout, StopScrew
 from app.sync.engine.linkage import moved_bores
-from app.sync.slips.changes import Pooled, expected_common, log_changes, pool, quiet_covariance
-from app.sync.slips.slip_detection import DriftStory, slipped
+from app.sync.slips.changes import Pooled, expected_common, log_changes, no_slip_covariance, pool
+from app.sync.slips.slip_detection import SlipAssessment, slipped
 from app.sync.slips.slip_hypotheses import Suspect
 from tests.benchmarks.hardware import HARDWARE
 from tests.benchmarks.returning import REPEATABILITY, Fleet, Floats, Rough, layout_of, share
@@ -49,7 +49,7 @@ class Told:
     first: Suspect | None
     named: Suspect | None
     reread: int
-    story: DriftStory | None = None
+    story: SlipAssessment | None = None
     counts: tuple[int, ...] = ()
 
 
@@ -115,7 +115,7 @@ def knowing(layout: Layout, visit: Visit, meter: Meter, counts: Sequence[int], s
     left = pooled(layout, visit.left, [ROUND] * len(counts), meter)
     found = pooled(layout, visit.found, counts, meter)
     _, changes, variances = log_changes(layout, left, found, meter, True)
-    precision = np.linalg.inv(quiet_covariance(variances, True))
+    precision = np.linalg.inv(no_slip_covariance(variances, True))
     residual = changes - visit.common
     likely = []
     for adjuster in adjusters_of(layout):

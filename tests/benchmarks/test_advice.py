@@ -7,20 +7,20 @@ import pytest
 from app.sync.engine.layout import Bank, Layout
 from tests.benchmarks import lessons
 from tests.benchmarks.advice import one_engine
-from tests.benchmarks.engine import Roughness, Stand, layout_of
+from tests.benchmarks.engine import Imperfections, SimulatedEngine, layout_of
 from tests.benchmarks.people import adviser
 
 SEEDS = (3003, 3005, 3008)
 
 
 def test_the_same_engine_goes_the_same_way_twice() -> None:
-    one, same = (one_engine(3008, "adviser", 4, 1, Roughness()) for _ in range(2))
+    one, same = (one_engine(3008, "adviser", 4, 1, Imperfections()) for _ in range(2))
     assert one == same
 
 
 def test_following_the_advice_evens_engines_in_fewer_minutes_than_rules_of_thumb() -> None:
-    advised = [one_engine(seed, "adviser", 8, 2, Roughness()) for seed in SEEDS]
-    by_rules = [one_engine(seed, "technician", 8, 2, Roughness()) for seed in SEEDS]
+    advised = [one_engine(seed, "adviser", 8, 2, Imperfections()) for seed in SEEDS]
+    by_rules = [one_engine(seed, "technician", 8, 2, Imperfections()) for seed in SEEDS]
     assert statistics.median(o.minutes for o in advised) < 0.6 * statistics.median(o.minutes for o in by_rules)
     assert all(o.said.startswith("done") and o.within(0.12) for o in advised)
 
@@ -37,4 +37,4 @@ PAIR = Layout((Bank("A", (1,), 1, 1), Bank("B", (2,), 2, 2)))
 
 @pytest.mark.parametrize("layout", [ALONE, PAIR, layout_of(2, 1), layout_of(10, 2)])
 def test_advice_comes_to_an_end_on_any_layout(layout: Layout) -> None:
-    assert adviser(Stand(layout, 3001)).startswith(("done", "cannot"))
+    assert adviser(SimulatedEngine(layout, 3001)).startswith(("done", "cannot"))

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from app.sync.banks.banks import BankStory
+from app.sync.banks.banks import BankAssessment
 from tests.benchmarks.banks import PAIR, Shed, one_wrong, right_reading
 from tests.benchmarks.returning import Rough, layout_of, share
 
@@ -29,6 +29,6 @@ def test_lost_motion_is_told_by_reaching_the_opening_from_above() -> None:
 
 
 def test_only_a_reading_that_tells_the_two_apart_counts_as_right() -> None:
-    story = BankStory("unknown", odds={"length": 0.6, "slack": 0.3, "nothing": 0.1}, extra="both_ways")
+    story = BankAssessment("unknown", odds={"length": 0.6, "slack": 0.3, "nothing": 0.1}, extra="both_ways")
     assert right_reading(story, "length")
-    assert not right_reading(BankStory("unknown", odds=story.odds, extra="again"), "length")
+    assert not right_reading(BankAssessment("unknown", odds=story.odds, extra="again"), "length")

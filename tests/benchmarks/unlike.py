@@ -10,7 +10,7 @@ from random import Random
 
 import numpy as np
 
-from app.shop.demo.engine_model import Bench
+from app.shop.demo.engine_model import DemoEngineModel
 from app.shop.record.settings import DEFAULTS
 from app.sync.engine.events import BladeReset, Event, IdleSpeed, Meter, Reading, StopTurn
 from app.sync.engine.hardware import likely_hardware
@@ -42,7 +42,7 @@ class Ended:
 
 def visit(layout: Layout, seed: int, speed_known: bool) -> Ended:
     """Follow the advice until it says that nothing more is to be done, or for ``MOST_MOVES``."""
-    bench, hardware = Bench(layout, Random(seed)), likely_hardware(DISPLACEMENT, len(layout.bores))
+    bench, hardware = DemoEngineModel(layout, Random(seed)), likely_hardware(DISPLACEMENT, len(layout.bores))
     events: list[Event] = [IdleSpeed(WANTED, 0.0)] if speed_known else []
     moves = readings = again = 0
     while moves < MOST_MOVES:

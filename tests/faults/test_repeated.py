@@ -12,12 +12,12 @@ import pytest
 from app.shop.assessment.progress import items_of, progress
 from app.shop.procedure.items import Phase
 from app.shop.procedure.phases import PHASES
-from app.shop.procedure.read_order import due
+from app.shop.procedure.read_order import next_reading
 from app.shop.store.database import Database
 from app.shop.store.upgrade import open_shop
 from tests.conftest import serving
 from tests.faults.bench import Answer, Ledger, Tablet, assert_whole, audit, readings_path, rows_of, shop_with_visits
-from tests.shop.yard import story
+from tests.shop.yard import visit_record
 
 Send = Callable[[str, Mapping[str, str]], list[Answer]]
 
@@ -66,7 +66,7 @@ class Job:
     def phase(self, visit: str, phase: Phase) -> None:
         items = {
             item.slug: "on" if item.kind == "tick" else f"{(item.low + item.high) / 2:g}"
-            for item in items_of(story(self.shop, 1), phase)
+            for item in items_of(visit_record(self.shop, 1), phase)
         }
         for ago in ("20", "10") if phase.rounds == "fine" else ():
             self.send(f"{visit}/{phase.slug}/checks", by="KM", coolant="84", oil="84", ago=ago)
@@ -79,11 +79,11 @@ class Job:
             self.send(f"{visit}/{phase.slug}/rounds")
             self.read(visit, phase)
             self.send(f"{visit}/{phase.slug}/moves", kind="blade", place="2-3", leaf="3", by="KM")
-        if next(standing for standing in progress(story(self.shop, 1)) if standing.phase is phase).missing:
+        if next(standing for standing in progress(visit_record(self.shop, 1)) if standing.phase is phase).missing:
             self.send(f"{visit}/{phase.slug}/overrides", why="Shown to an apprentice", override_by="KM")
 
     def read(self, visit: str, phase: Phase) -> None:
-        while (now := due(story(self.shop, 1), phase)).bore is not None:
+        while (now := next_reading(visit_record(self.shop, 1), phase)).bore is not None:
             self.send(
                 f"{visit}/{phase.slug}/readings",
                 round=str(now.round_number),

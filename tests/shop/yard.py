@@ -11,9 +11,9 @@ from app.shop.commands.engines import EngineFacts
 from app.shop.commands.readings import NewReading
 from app.shop.procedure.items import Phase
 from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED
-from app.shop.procedure.read_order import due
+from app.shop.procedure.read_order import next_reading
 from app.shop.record import visits
-from app.shop.record.visit_record import Story
+from app.shop.record.visit_record import VisitRecord
 from app.shop.record.visits import NewVisit
 from app.shop.store.database import Database
 from app.sync.engine.hardware import likely_hardware
@@ -46,7 +46,7 @@ def visit(shop: Database, engine_id: int, place: str = "test cell", job: str = "
     return visits.open_visit(shop, engine_id, key(), NewVisit(place, job, "First sync", "KM", 1), AT)
 
 
-def story(shop: Database, visit_id: int) -> Story:
+def visit_record(shop: Database, visit_id: int) -> VisitRecord:
     with shop.reading() as session:
         return visits.load(session, visit_id)
 
@@ -55,7 +55,7 @@ def check_all(shop: Database, visit_id: int, phase: Phase) -> None:
     """Record every item of a phase, numbers at the middle of what can be; heat over twenty minutes."""
     values = {
         item.slug: (item.low + item.high) / 2 if item.kind == "number" else None
-        for item in items_of(story(shop, visit_id), phase)
+        for item in items_of(visit_record(shop, visit_id), phase)
         if item.needed
     }
     for minutes in (20, 10) if phase.rounds == "fine" else ():
@@ -66,13 +66,13 @@ def check_all(shop: Database, visit_id: int, phase: Phase) -> None:
 
 def read(shop: Database, visit_id: int, phase: Phase, value: float = 6.5, bore: int | None = None) -> int:
     """Keep one reading: the bore that is due, or ``bore``."""
-    now = due(story(shop, visit_id), phase)
+    now = next_reading(visit_record(shop, visit_id), phase)
     new = NewReading(phase.slug, now.round_number, bore or now.bore or 0, now.kind, value, "KM")
     return readings.add(shop, visit_id, key(), new, AT)
 
 
 def read_round(shop: Database, visit_id: int, phase: Phase, value: float = 6.5) -> None:
-    while due(story(shop, visit_id), phase).bore is not None:
+    while next_reading(visit_record(shop, visit_id), phase).bore is not None:
         read(shop, visit_id, phase, value)
     if phase.rounds == "fine":
         blip(shop, visit_id, value)
@@ -81,7 +81,7 @@ def read_round(shop: Database, visit_id: int, phase: Phase, value: float = 6.5) 
 def blip(shop: Database, visit_id: int, *values: float) -> None:
     """Read every suspect bore three times after a blip, each time ``values`` in turn."""
     for value in (values * 3)[:3]:
-        items = {item.slug: value for item in snap_items(story(shop, visit_id))}
+        items = {item.slug: value for item in snap_items(visit_record(shop, visit_id))}
         if items:
             checks.record(shop, visit_id, key(), HEAT_SOAKED.slug, items, "KM", AT)
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 
 from playwright.sync_api import Locator, Page, expect
 
-from app.shop.demo.engine_model import Bench
+from app.shop.demo.engine_model import DemoEngineModel
 from app.sync.engine.layout import Bank, Coupler, Layout
 
 V8 = Layout((Bank("A", (1, 2, 3, 4), 1, 1), Bank("B", (5, 6, 7, 8), 5, 5)), sensor=8)
@@ -31,7 +31,7 @@ class Technician:
     """Drives one page of a real browser against an engine that answers with readings."""
 
     page: Page
-    bench: Bench = field(default_factory=lambda: Bench(V8, random.Random(7)))
+    bench: DemoEngineModel = field(default_factory=lambda: DemoEngineModel(V8, random.Random(7)))
     moves: int = 0
 
     def press(self, name: str) -> None:

@@ -13,7 +13,7 @@ from playwright.sync_api import Error as PlaywrightError
 from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.store.database import Database
 from tests.browser import flags, installed
-from tests.shop.yard import story
+from tests.shop.yard import visit_record
 
 SIZE = (1280, 800)
 expect.set_options(timeout=15_000)  # a machine that is busy with something else
@@ -86,5 +86,5 @@ def kill_browser(memory: Path) -> None:
 
 def entered(shop: Database, visit_id: int) -> list[tuple[int, str, float | None]]:
     """Every reading of the visit's hot rounds in the order stored: bore, kind, value."""
-    rounds = [one for one in story(shop, visit_id).rounds if one.row.phase == HEAT_SOAKED.slug]
+    rounds = [one for one in visit_record(shop, visit_id).rounds if one.row.phase == HEAT_SOAKED.slug]
     return [(r.bore, r.kind, r.value) for one in rounds for r in one.entered]

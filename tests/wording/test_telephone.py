@@ -4,7 +4,7 @@ import pytest
 
 from app.sync.engine.units import THOU
 from app.sync.planning.advice import Advice
-from app.wording.telephone import spoken
+from app.wording.telephone import advice_prompt
 from tests.shop.yard import V8
 
 
@@ -21,7 +21,7 @@ from tests.shop.yard import V8
     ],
 )  # fmt: skip
 def test_every_step_has_plain_words(advice: Advice, said: str) -> None:
-    words = spoken(advice, V8, 3, 0.0)
+    words = advice_prompt(advice, V8, 3, 0.0)
     assert said in words
     assert "bore" not in words
     if advice.kind in ("stop", "blade", "link", "screw"):
@@ -30,10 +30,10 @@ def test_every_step_has_plain_words(advice: Advice, said: str) -> None:
 
 
 def test_off_idle_the_lever_stands_on_its_blade_in_both_units() -> None:
-    words = spoken(Advice("measure", "unread", bores=(3,)), V8, 3, 10 * THOU)
+    words = advice_prompt(Advice("measure", "unread", bores=(3,)), V8, 3, 10 * THOU)
     assert words.startswith("With the 0.010 inch (0.25 mm) blade under the lever")
 
 
 @pytest.mark.parametrize("advice", [Advice("done", "even"), Advice("cannot", "slop"), Advice("measure", "unread")])
 def test_where_there_is_nothing_to_do_nothing_is_read_out(advice: Advice) -> None:
-    assert spoken(advice, V8, None, 0.0) == ""
+    assert advice_prompt(advice, V8, None, 0.0) == ""

@@ -8,11 +8,11 @@ from typing import Literal
 
 from app.shop.assessment.progress import progress, require_open, require_ready
 from app.shop.assessment.verdicts import balance_of, balanced, needs_preset, next_of
-from app.shop.errors import RefusedError
+from app.shop.errors import RejectedError
 from app.shop.procedure.items import Phase
 from app.shop.procedure.phases import COLD_PRESET
-from app.shop.procedure.read_order import Due, due
-from app.shop.record.visit_record import Story
+from app.shop.procedure.read_order import NextReading, next_reading
+from app.shop.record.visit_record import VisitRecord
 from app.sync.engine.units import THOU
 from app.sync.planning.advice import Advice
 from app.sync.planning.preset import Preset, starting_turns
@@ -27,7 +27,7 @@ class ToRead:
     kind: Literal["turn", "closing", "again"]
 
 
-def next_step(story: Story, phase: Phase) -> Advice:
+def next_step(record: VisitRecord, phase: Phase) -> Advice:
     """The next step of a phase.
 
     Beside the codes of the brain ``why`` is ``signed-off``, and ``stopped`` while a figure is outside the shop's
@@ -36,18 +36,18 @@ def next_step(story: Story, phase: Phase) -> Advice:
     nobody has said which counts; ``tightening`` where something moved that may not be moved here; ``single``,
     ``balanced``, ``link``, or the extra that would tell more of the banks, off idle.
     """
-    if story.sign_off is not None:
+    if record.sign_off is not None:
         return Advice("done", "signed-off")
-    if stops_of(story, phase):
+    if stops_of(record, phase):
         return Advice("cannot", "stopped")
-    now = due(story, phase)
+    now = next_reading(record, phase)
     if phase.rounds == "none":
-        return _preset(story, phase)
+        return _preset(record, phase)
     if now.current is not None and now.current.in_question:
         return Advice("cannot", "in-question", about=tuple(older.bore for older, _ in now.current.in_question))
     if phase.rounds == "openings":
-        return _off_idle(story, phase, now)
-    advice = next_of(story, phase)
+        return _off_idle(record, phase, now)
+    advice = next_of(record, phase)
     if now.bore is not None and (advice is None or advice.kind in ("measure", "done")):
         return _read_on(now, advice)
     if advice is None:
@@ -57,24 +57,24 @@ def next_step(story: Story, phase: Phase) -> Advice:
     return advice
 
 
-def stops_of(story: Story, phase: Phase) -> tuple[str, ...]:
+def stops_of(record: VisitRecord, phase: Phase) -> tuple[str, ...]:
     """What a figure of the phase outside the shop's limits asks for, as instructions."""
-    return next(standing.stops for standing in progress(story) if standing.phase is phase)
+    return next(standing.stops for standing in progress(record) if standing.phase is phase)
 
 
-def waits_for(story: Story, phase: Phase) -> str:
+def waits_for(record: VisitRecord, phase: Phase) -> str:
     """What has to be seen to before the engine is read in a phase, as a sentence; empty for nothing."""
     try:
-        require_open(story, phase.slug)
-        require_ready(story, phase)
-    except RefusedError as refusal:
+        require_open(record, phase.slug)
+        require_ready(record, phase)
+    except RejectedError as refusal:
         return str(refusal)
     return ""
 
 
-def to_read(story: Story, phase: Phase, advice: Advice) -> tuple[ToRead, ...]:
+def to_read(record: VisitRecord, phase: Phase, advice: Advice) -> tuple[ToRead, ...]:
     """The readings that a step asks for, in their order; none when a round has to be begun first."""
-    now = due(story, phase)
+    now = next_reading(record, phase)
     if advice.kind != "measure" or (now.bore is None and phase.rounds == "openings"):
         return ()
     if now.kind == "closing" and now.bore is not None:
@@ -86,18 +86,21 @@ def to_read(story: Story, phase: Phase, advice: Advice) -> tuple[ToRead, ...]:
     )
 
 
-def lever(story: Story, phase: Phase, advice: Advice) -> tuple[float, bool]:
+def lever(record: VisitRecord, phase: Phase, advice: Advice) -> tuple[float, bool]:
     """What holds the central lever for a step [m], 0 at idle, and whether it is reached from above.
 
     A step whose ``why`` is ``both_ways`` or ``wider_opening`` asks for a round to be begun like that.
     """
-    now, found = due(story, phase), balance_of(story) if advice.why in ("both_ways", "wider_opening") else None
+    now, found = (
+        next_reading(record, phase),
+        balance_of(record) if advice.why in ("both_ways", "wider_opening") else None,
+    )
     if found is not None and now.bore is None:
         return found.extra_travel, advice.why == "both_ways"
     return now.opening, now.from_above and now.bore is not None
 
 
-def _read_on(now: Due, advice: Advice | None) -> Advice:
+def _read_on(now: NextReading, advice: Advice | None) -> Advice:
     """What the round asks for: the bores that the brain doubts ahead of their turn, the rest in theirs."""
     assert now.bore is not None
     if now.kind == "closing":
@@ -109,38 +112,38 @@ def _read_on(now: Due, advice: Advice | None) -> Advice:
     return Advice("measure", "unread" if now.current is not None else "first-round", bores=(now.bore, *now.follow))
 
 
-def _preset(story: Story, phase: Phase) -> Advice:
-    if not needs_preset(story) or (phase.slug, "preset-turns") in story.checks:
+def _preset(record: VisitRecord, phase: Phase) -> Advice:
+    if not needs_preset(record) or (phase.slug, "preset-turns") in record.checks:
         return Advice("done", "nothing-read")
-    return Advice("stop", "preset", turns=starting(story).turns, bores=story.layout.bores)
+    return Advice("stop", "preset", turns=starting(record).turns, bores=record.layout.bores)
 
 
-def starting(story: Story) -> Preset:
+def starting(record: VisitRecord) -> Preset:
     """The turns to start a cold engine from, counted from the blade recorded under the stop screws, else the shop's."""
-    engine, layout = story.engine, story.layout
-    laid = story.checks.get((COLD_PRESET.slug, "base-blade"))
+    engine, layout = record.engine, record.layout
+    laid = record.checks.get((COLD_PRESET.slug, "base-blade"))
     return starting_turns(
         engine.displacement,
         len(layout.bores),
         engine.idle_speed,
-        story.hardware,
-        laid.number * THOU if laid is not None and laid.number else story.settings.base_blade,
+        record.hardware,
+        laid.number * THOU if laid is not None and laid.number else record.settings.base_blade,
         len(layout.bypass),
     )
 
 
-def _off_idle(story: Story, phase: Phase, now: Due) -> Advice:
-    if len(story.layout.banks) < 2:
+def _off_idle(record: VisitRecord, phase: Phase, now: NextReading) -> Advice:
+    if len(record.layout.banks) < 2:
         return Advice("done", "single")
-    found = balance_of(story)
+    found = balance_of(record)
     if now.bore is not None and (found is None or now.current is not None or not found.flats):
         return _read_on(now, None)
     if found is None:
         return Advice("cannot", "idle")
-    if balanced(story, found):
+    if balanced(record, found):
         return Advice("done", "balanced")
     if found.flats and found.bank is not None:
-        bores = story.layout.bank(found.bank).bores
+        bores = record.layout.bank(found.bank).bores
         return Advice("link", "link", bank=found.bank, flats=found.flats, bores=bores)
     read = found.extra in ("again", "both_ways", "wider_opening")
     return Advice("measure" if read else "cannot", found.extra)

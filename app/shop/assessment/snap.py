@@ -2,10 +2,10 @@
 
 from functools import cache
 
-from app.shop.assessment.verdicts import PLATE_MOVES, satisfied_round
+from app.shop.assessment.verdicts import PLATE_MOVES, accepted_round
 from app.shop.procedure.items import Item
 from app.shop.procedure.phases import HEAT_SOAKED
-from app.shop.record.visit_record import UNITS, Story
+from app.shop.record.visit_record import UNITS, VisitRecord
 from app.sync.readings.snap import BLIPS, Snap, snap, suspects
 
 
@@ -14,12 +14,12 @@ def slug_of(bore: int) -> str:
     return f"snap-{bore}"
 
 
-def snap_items(story: Story) -> tuple[Item, ...]:
+def snap_items(record: VisitRecord) -> tuple[Item, ...]:
     """The readings after a blip, asked for once a closed round stands. They are missed only when that round is even."""
-    if satisfied_round(story, HEAT_SOAKED) is None:
+    if accepted_round(record, HEAT_SOAKED) is None:
         return ()
-    meter = story.meter
-    return tuple(_blip(bore, meter.unit, meter.low, meter.high) for bore in suspects(story.layout))
+    meter = record.meter
+    return tuple(_blip(bore, meter.unit, meter.low, meter.high) for bore in suspects(record.layout))
 
 
 @cache
@@ -28,45 +28,45 @@ def _blip(bore: int, unit: str, low: float, high: float) -> Item:
     return Item(slug_of(bore), asked, "number", unit, low, high, before_running=False, over_time=True, needed=())
 
 
-def blips_of(story: Story, bore: int) -> list[float]:
+def blips_of(record: VisitRecord, bore: int) -> list[float]:
     """The newest figures of a bore after its blips, with no plate moved since; as many as make the test."""
-    last = max((m.ident for m in story.all_moves if m.kind in PLATE_MOVES), default=0)
-    rows = [c for c in story.all_checks if (c.phase, c.item) == (HEAT_SOAKED.slug, slug_of(bore))]
+    last = max((m.ident for m in record.all_moves if m.kind in PLATE_MOVES), default=0)
+    rows = [c for c in record.all_checks if (c.phase, c.item) == (HEAT_SOAKED.slug, slug_of(bore))]
     return [
-        c.number for c in rows if c.number is not None and c.ident not in story.taken_back and c.after_move >= last
+        c.number for c in rows if c.number is not None and c.ident not in record.taken_back and c.after_move >= last
     ][-BLIPS:]
 
 
-def found(story: Story, bore: int) -> Snap | None:
+def found(record: VisitRecord, bore: int) -> Snap | None:
     """What the blips of a bore say; None before all of them were read."""
-    one, blips = satisfied_round(story, HEAT_SOAKED), blips_of(story, bore)
+    one, blips = accepted_round(record, HEAT_SOAKED), blips_of(record, bore)
     read = one.latest.get(bore) if one is not None else None
     if read is None or read.value is None or len(blips) < BLIPS:
         return None
-    size = UNITS[story.meter.unit]
-    return snap(story.layout, bore, read.value * size, [b * size for b in blips], story.meter_as_read())
+    size = UNITS[record.meter.unit]
+    return snap(record.layout, bore, read.value * size, [b * size for b in blips], record.meter_as_read())
 
 
-def lacks_of(story: Story) -> tuple[tuple[str, str], ...]:
+def lacks_of(record: VisitRecord) -> tuple[tuple[str, str], ...]:
     """What the snap test still wants of an even engine: the item, and the words for it."""
     lacks = []
-    one = satisfied_round(story, HEAT_SOAKED)
-    for bore in suspects(story.layout):
+    one = accepted_round(record, HEAT_SOAKED)
+    for bore in suspects(record.layout):
         if one is None or bore not in one.latest:
             continue  # skipped: nothing to set the blips against
-        told = found(story, bore)
+        told = found(record, bore)
         if told is None:
-            lacks.append((slug_of(bore), f"Bore {bore} read after a blip, {len(blips_of(story, bore))} of {BLIPS}"))
+            lacks.append((slug_of(bore), f"Bore {bore} read after a blip, {len(blips_of(record, bore))} of {BLIPS}"))
         elif told.loose:
-            lacks.append((slug_of(bore), _words(story, told)))
+            lacks.append((slug_of(bore), _words(record, told)))
     return tuple(lacks)
 
 
-def _words(story: Story, told: Snap) -> str:
+def _words(record: VisitRecord, told: Snap) -> str:
     seen = f"Bore {told.bore} does not come back: it scatters by {100 * told.scatter:.1f} %, the meter by "
     seen += f"{100 * told.expected:.1f} %"
     if told.coupler is None:
-        bank = story.layout.bank_of(told.bore).name
+        bank = record.layout.bank_of(told.bore).name
         return f"{seen}. Engine off: look at stop screw, lever and return spring of bank {bank}, then blip it again"
     return (
         f"{seen}. Engine off: lost motion in coupler {told.coupler.near}–{told.coupler.far}. Clean and tighten it, "

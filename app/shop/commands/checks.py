@@ -5,11 +5,11 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from app.shop.assessment.progress import items_of, progress, require_open
-from app.shop.errors import RefusedError
+from app.shop.errors import RejectedError
 from app.shop.procedure.items import Item
 from app.shop.record import visits
 from app.shop.record.measures import RECORDED, Units
-from app.shop.record.visit_record import TAKEN_BACK, Story
+from app.shop.record.visit_record import TAKEN_BACK, VisitRecord
 from app.shop.store.database import Database
 from app.shop.store.idempotency import checked, earlier, fingerprint, part_key
 from app.shop.store.tables import CheckRow, Override
@@ -36,28 +36,28 @@ def record(
     """
     key = checked(key)
     with shop.writing() as session:
-        story = visits.load(session, visit_id)
+        record = visits.load(session, visit_id)
         stored = [
             earlier(session, CheckRow, part_key(key, item), _payload(visit_id, slug, item, number))
             for item, number in values.items()
         ]
         if any(stored):  # all or none was stored, save what was recorded already
             return 0
-        if not values and _stored_under(key, story):
+        if not values and _stored_under(key, record):
             return 0
-        phase = require_open(story, slug)
-        asked = {item.slug: item for item in items_of(story, phase)}
+        phase = require_open(record, slug)
+        asked = {item.slug: item for item in items_of(record, phase)}
         problems = {item: _problem(asked.get(item), number, units) for item, number in values.items()}
         if not by.strip():
             problems["by"] = "Initials of whoever did it."
         if not values:
             problems["nothing"] = "Nothing was ticked or filled in."
         if problems := {item: problem for item, problem in problems.items() if problem}:
-            raise RefusedError(problems)
+            raise RejectedError(problems)
         rows: list[CheckRow] = []
         for item, number in values.items():
-            standing, before = story.checks.get((slug, item)), story.newest_check(slug, item)
-            same = standing is not None and (standing.number, standing.after_move) == (number, story.last_move)
+            standing, before = record.checks.get((slug, item)), record.newest_check(slug, item)
+            same = standing is not None and (standing.number, standing.after_move) == (number, record.last_move)
             if same and not asked[item].over_time:
                 continue
             rows.append(
@@ -69,7 +69,7 @@ def record(
                     item=item,
                     number=number,
                     text=read_at if asked[item].over_time else "",
-                    after_move=story.last_move,
+                    after_move=record.last_move,
                     by=by.strip(),
                     at=at,
                     supersedes_id=before.ident if before else None,
@@ -77,7 +77,7 @@ def record(
             )
         session.add_all(rows)
         session.flush()
-        visits.remember(session, replace(story, all_checks=(*story.all_checks, *rows)))
+        visits.remember(session, replace(record, all_checks=(*record.all_checks, *rows)))
         return len(rows)
 
 
@@ -91,13 +91,13 @@ def take_back(shop: Database, visit_id: int, key: str, slug: str, item: str, by:
     with shop.writing() as session:
         if again := earlier(session, CheckRow, key, sent):
             return again.ident
-        story = visits.load(session, visit_id)
-        require_open(story, slug)
-        standing = story.checks.get((slug, item))
+        record = visits.load(session, visit_id)
+        require_open(record, slug)
+        standing = record.checks.get((slug, item))
         if standing is None:
-            raise RefusedError({item: "Nothing is recorded here that could be taken back."})
+            raise RejectedError({item: "Nothing is recorded here that could be taken back."})
         if not by.strip():
-            raise RefusedError({"by": "Initials of whoever takes it back."})
+            raise RejectedError({"by": "Initials of whoever takes it back."})
         row = CheckRow(
             key=key,
             payload=sent,
@@ -105,7 +105,7 @@ def take_back(shop: Database, visit_id: int, key: str, slug: str, item: str, by:
             phase=slug,
             item=item,
             text=TAKEN_BACK,
-            after_move=story.last_move,
+            after_move=record.last_move,
             by=by.strip(),
             at=at,
             supersedes_id=standing.ident,
@@ -115,7 +115,7 @@ def take_back(shop: Database, visit_id: int, key: str, slug: str, item: str, by:
         return row.ident
 
 
-def override(
+def waive(
     shop: Database, visit_id: int, key: str, slug: str, why: str, by: str, at: str, gate: str | None = None
 ) -> int:
     """Pass a phase with something missing, for a reason that is kept and printed. Returns the row's id.
@@ -130,9 +130,9 @@ def override(
     with shop.writing() as session:
         if again := earlier(session, Override, key, sent):
             return again.ident
-        story = visits.load(session, visit_id)
-        phase = require_open(story, slug)
-        standing = next(s for s in progress(story) if s.phase is phase)
+        record = visits.load(session, visit_id)
+        phase = require_open(record, slug)
+        standing = next(s for s in progress(record) if s.phase is phase)
         missing = [m for m in standing.missing if gate is None or m.slug == gate]
         problems: dict[str, str] = {}
         if not why.strip():
@@ -146,7 +146,7 @@ def override(
         if not missing:
             problems["why"] = "Nothing is missing here. There is nothing to pass over."
         if problems:
-            raise RefusedError(problems)
+            raise RejectedError(problems)
         row = Override(
             key=key,
             payload=sent,
@@ -167,9 +167,9 @@ def _payload(visit_id: int, slug: str, item: str, number: float | None) -> str:
     return fingerprint(visit=visit_id, phase=slug, item=item, number=number)
 
 
-def _stored_under(key: str, story: Story) -> bool:
+def _stored_under(key: str, record: VisitRecord) -> bool:
     """Whether this very form was stored before: sent again, its figures differ from nothing that is recorded."""
-    return any(row.key == part_key(key, row.item) for row in story.all_checks)
+    return any(row.key == part_key(key, row.item) for row in record.all_checks)
 
 
 def _problem(item: Item | None, number: float | None, units: Units) -> str:

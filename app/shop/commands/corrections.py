@@ -9,11 +9,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 from app.shop.commands.readings import range_of
-from app.shop.errors import ConflictError, RefusedError
+from app.shop.errors import ConflictError, RejectedError
 from app.shop.procedure.phases import PHASES
 from app.shop.record import visits
 from app.shop.record.measures import RECORDED, Quantity, Units
-from app.shop.record.visit_record import MeterReading, Round, Story
+from app.shop.record.visit_record import MeterReading, Round, VisitRecord
 from app.shop.store.database import Database
 from app.shop.store.idempotency import checked, current, earlier, fingerprint, part_key
 from app.shop.store.tables import CheckRow, Correction, ReadingRow
@@ -54,17 +54,17 @@ def correct(shop: Database, visit_id: int, key: str, new: NewCorrection, at: str
     with shop.writing() as session:
         if again := earlier(session, Correction, key, sent):
             return again.number
-        story = visits.load(session, visit_id)
-        if problems := _problems(story, new, units):
-            raise RefusedError(problems)
-        readings, checks = _standing(story, new)
+        record = visits.load(session, visit_id)
+        if problems := _problems(record, new, units):
+            raise RejectedError(problems)
+        readings, checks = _standing(record, new)
         row = Correction(
             key=key,
             payload=sent,
             visit_id=visit_id,
-            number=issue_of(story) + 1,
-            after_reading=story.last_reading,
-            after_check=max((c.ident for c in story.all_checks), default=0),
+            number=issue_of(record) + 1,
+            after_reading=record.last_reading,
+            after_check=max((c.ident for c in record.all_checks), default=0),
             why=new.why.strip(),
             by=new.by.strip(),
             at=at,
@@ -106,27 +106,29 @@ def correct(shop: Database, visit_id: int, key: str, new: NewCorrection, at: str
         return row.number
 
 
-def issue_of(story: Story) -> int:
+def issue_of(record: VisitRecord) -> int:
     """The newest issue of a visit's sheet, from 1."""
-    return max((c.number for c in story.corrections), default=1)
+    return max((c.number for c in record.corrections), default=1)
 
 
-def as_issued(story: Story, issue: int) -> Story:
+def as_issued(record: VisitRecord, issue: int) -> VisitRecord:
     """The visit as its sheet of that issue had it. An issue later than the newest is the newest."""
-    later = next((c for c in story.corrections if c.number == issue + 1), None)
+    later = next((c for c in record.corrections if c.number == issue + 1), None)
     if later is None:
-        return story
+        return record
     return replace(
-        story,
-        rounds=tuple(Round(r.row, tuple(e for e in r.entered if e.ident <= later.after_reading)) for r in story.rounds),
-        all_checks=tuple(c for c in story.all_checks if c.ident <= later.after_check),
-        corrections=tuple(c for c in story.corrections if c.number <= issue),
+        record,
+        rounds=tuple(
+            Round(r.row, tuple(e for e in r.entered if e.ident <= later.after_reading)) for r in record.rounds
+        ),
+        all_checks=tuple(c for c in record.all_checks if c.ident <= later.after_check),
+        corrections=tuple(c for c in record.corrections if c.number <= issue),
     )
 
 
-def corrected(story: Story, one: Correction) -> tuple[Corrected, ...]:
+def corrected(record: VisitRecord, one: Correction) -> tuple[Corrected, ...]:
     """What a correction put right, in the order of the visit."""
-    issued = as_issued(story, one.number)
+    issued = as_issued(record, one.number)
     said = []
     for round_ in issued.rounds:
         was = {e.ident: e for e in round_.entered}
@@ -147,9 +149,9 @@ def corrected(story: Story, one: Correction) -> tuple[Corrected, ...]:
     return tuple(said)
 
 
-def _problems(story: Story, new: NewCorrection, units: Units) -> dict[str, str]:
+def _problems(record: VisitRecord, new: NewCorrection, units: Units) -> dict[str, str]:
     problems: dict[str, str] = {}
-    if story.sign_off is None:
+    if record.sign_off is None:
         problems[""] = "This visit is still open: correct it on its own pages."
     if not new.why.strip():
         problems["why"] = "Say what went wrong; it is printed on the new sheet."
@@ -159,10 +161,10 @@ def _problems(story: Story, new: NewCorrection, units: Units) -> dict[str, str]:
         if len(getattr(new, name)) > 120:
             problems[name] = "At most 120 characters fit here."
     for ident, value in new.readings.items():
-        if not math.isfinite(value) or not story.meter.low <= value <= story.meter.high:
-            problems[f"reading-{ident}"] = range_of(story.meter)
+        if not math.isfinite(value) or not record.meter.low <= value <= record.meter.high:
+            problems[f"reading-{ident}"] = range_of(record.meter)
     items = {(p.slug, i.slug): i for p in PHASES for i in p.items}
-    for check in story.all_checks:
+    for check in record.all_checks:
         item = items.get((check.phase, check.item))
         figure = new.checks.get(check.ident)
         if item is not None and figure is not None and not item.low <= figure <= item.high:
@@ -171,15 +173,15 @@ def _problems(story: Story, new: NewCorrection, units: Units) -> dict[str, str]:
 
 
 def _standing(
-    story: Story, new: NewCorrection
+    record: VisitRecord, new: NewCorrection
 ) -> tuple[list[tuple[MeterReading, float]], list[tuple[CheckRow, float]]]:
     """The rows to supersede and what is right, without those that stay as they are."""
-    readings = {r.ident: r for one in story.rounds for r in current(one.entered) if r.value is not None}
-    checks = {c.ident: c for c in story.checks.values() if c.number is not None}
+    readings = {r.ident: r for one in record.rounds for r in current(one.entered) if r.value is not None}
+    checks = {c.ident: c for c in record.checks.values() if c.number is not None}
     if set(new.readings) - set(readings) or set(new.checks) - set(checks):
         raise ConflictError({"": "One of these was corrected meanwhile. Look at it, then correct again."})
     wrong = [(readings[i], value) for i, value in sorted(new.readings.items()) if readings[i].value != value]
     off = [(checks[i], value) for i, value in sorted(new.checks.items()) if checks[i].number != value]
     if not wrong and not off:
-        raise RefusedError({"": "Nothing was changed: type the right figure over the wrong one."})
+        raise RejectedError({"": "Nothing was changed: type the right figure over the wrong one."})
     return wrong, off

@@ -6,7 +6,7 @@ from typing import Any
 
 from sqlmodel import Session, col, func, select, tuple_
 
-from app.shop.errors import ConflictError, NotThereError, RefusedError
+from app.shop.errors import ConflictError, NotFoundError, RejectedError
 from app.shop.queries import search
 from app.shop.record.fittings import hardware_to_json, layout_to_json
 from app.shop.store.database import Database
@@ -66,7 +66,7 @@ def register(shop: Database, key: str, facts: EngineFacts, layout: Layout, hardw
         if not problems.get("serial") and _with_serial(session, facts.serial):
             problems["serial"] = f"Serial {facts.serial.strip()} is taken: that engine is here already."
         if problems:
-            raise RefusedError(problems)
+            raise RejectedError(problems)
         engine = Engine(key=key, payload=sent, registered_at=at, **_columns(facts))
         session.add(engine)
         session.flush()
@@ -86,7 +86,7 @@ def change(shop: Database, engine_id: int, version: int, facts: EngineFacts) -> 
         if other is not None and other.ident != engine_id:
             problems["serial"] = f"Serial {facts.serial.strip()} is taken by another engine."
         if problems:
-            raise RefusedError(problems)
+            raise RejectedError(problems)
         changed = _columns(facts)
         if engine.version == version + 1 and all(getattr(engine, name) == value for name, value in changed.items()):
             return
@@ -110,9 +110,9 @@ def fit(shop: Database, engine_id: int, key: str, layout: Layout, hardware: Hard
             return again.ident
         engine = get(session, engine_id)
         if not why.strip():
-            raise RefusedError({"why": "Say what changed or was measured; it stands in the engine's history."})
+            raise RejectedError({"why": "Say what changed or was measured; it stands in the engine's history."})
         if open_visit(session, engine_id) is not None:
-            raise RefusedError({"why": "A visit is open. Sign it off first, then record what is fitted."})
+            raise RejectedError({"why": "A visit is open. Sign it off first, then record what is fitted."})
         return _fit(session, engine, key, sent, layout, hardware, why.strip(), at).ident
 
 
@@ -120,7 +120,7 @@ def get(session: Session, engine_id: int) -> Engine:
     """One engine. Raises NotThereError."""
     engine = session.get(Engine, engine_id)
     if engine is None:
-        raise NotThereError("engine of that number")
+        raise NotFoundError("engine of that number")
     return engine
 
 
@@ -129,7 +129,7 @@ def fitting_now(session: Session, engine_id: int) -> Fitting:
     newest = select(Fitting).where(Fitting.engine_id == engine_id).order_by(col(Fitting.number).desc())
     fitting = session.exec(newest).first()
     if fitting is None:
-        raise NotThereError("engine of that number")
+        raise NotFoundError("engine of that number")
     return fitting
 
 

@@ -6,7 +6,7 @@ from datetime import date
 
 from sqlmodel import Session, col, func, or_, select
 
-from app.shop.errors import ConflictError, NotThereError, RefusedError
+from app.shop.errors import ConflictError, NotFoundError, RejectedError
 from app.shop.store.database import Database
 from app.shop.store.idempotency import checked, current, earlier, fingerprint
 from app.shop.store.tables import MeterDue, MeterRow, Study, StudyReading
@@ -55,7 +55,7 @@ class NewMeter:
 
 
 @dataclass(frozen=True, slots=True)
-class StudyStory:
+class StudyRecord:
     """One study as far as it was read."""
 
     row: Study
@@ -106,7 +106,7 @@ class MeterStory:
     """A meter with everything known of it. ``due`` is the day of its next check."""
 
     row: MeterRow
-    studies: tuple[StudyStory, ...]
+    studies: tuple[StudyRecord, ...]
     due: MeterDue | None
 
     @property
@@ -137,7 +137,7 @@ def register(shop: Database, key: str, new: NewMeter) -> int:
         if session.exec(same).first() is not None:
             problems["name"] = "There is a meter of that name. Give this one another."
         if problems:
-            raise RefusedError(problems)
+            raise RejectedError(problems)
         row = MeterRow(
             key=key,
             payload=sent,
@@ -175,7 +175,7 @@ def begin_study(shop: Database, meter_id: int, key: str, other_id: int | None, w
             elif other.unit != meter.unit:
                 problems["other"] = f"{other.name} reads {other.unit}, this one {meter.unit}: they cannot be compared."
         if problems:
-            raise RefusedError(problems)
+            raise RejectedError(problems)
         row = Study(
             key=key, payload=sent, meter_id=meter_id, other_id=other_id, place=where.strip(), by=by.strip(), at=at
         )
@@ -201,7 +201,7 @@ def read(shop: Database, study_id: int, key: str, value: float, by: str, at: str
         elif study.finished:
             raise ConflictError({"value": "This study is complete."})
         if not math.isfinite(value) or not meter.low <= value <= meter.high or value <= 0:
-            raise RefusedError({"value": f"{meter.name} reads from {meter.low:g} to {meter.high:g} {meter.unit}."})
+            raise RejectedError({"value": f"{meter.name} reads from {meter.low:g} to {meter.high:g} {meter.unit}."})
         row = StudyReading(
             key=key,
             payload=sent,
@@ -236,7 +236,7 @@ def set_due(shop: Database, meter_id: int, key: str, due: str, why: str, by: str
         if not by.strip():
             problems["due_by"] = "Initials of whoever decides it."
         if problems:
-            raise RefusedError(problems)
+            raise RejectedError(problems)
         row = MeterDue(key=key, payload=sent, meter_id=meter_id, due=due, why=why.strip(), by=by.strip(), at=at)
         session.add(row)
         session.flush()
@@ -247,11 +247,11 @@ def get(session: Session, meter_id: int) -> MeterRow:
     """One meter. Raises NotThereError."""
     meter = session.get(MeterRow, meter_id)
     if meter is None:
-        raise NotThereError("meter of that number")
+        raise NotFoundError("meter of that number")
     return meter
 
 
-def story(session: Session, meter_id: int) -> MeterStory:
+def record(session: Session, meter_id: int) -> MeterStory:
     """Everything known of a meter. Raises NotThereError."""
     meter = get(session, meter_id)
     due = select(MeterDue).where(MeterDue.meter_id == meter_id).order_by(col(MeterDue.id).desc())
@@ -263,14 +263,14 @@ def story(session: Session, meter_id: int) -> MeterStory:
 
 def all_of(session: Session) -> list[MeterStory]:
     """Every meter of the shop, first one first."""
-    return [story(session, m.ident) for m in session.exec(select(MeterRow).order_by(col(MeterRow.id))).all()]
+    return [record(session, m.ident) for m in session.exec(select(MeterRow).order_by(col(MeterRow.id))).all()]
 
 
-def study_story(session: Session, study_id: int) -> StudyStory:
+def study_story(session: Session, study_id: int) -> StudyRecord:
     """One study. Raises NotThereError."""
     row = session.get(Study, study_id)
     if row is None:
-        raise NotThereError("study of that number")
+        raise NotFoundError("study of that number")
     return _study(session, row)
 
 
@@ -287,14 +287,14 @@ def newest_reading(session: Session) -> int:
     return session.exec(select(func.max(StudyReading.id))).one() or 0
 
 
-def _study(session: Session, row: Study, until: int | None = None) -> StudyStory:
+def _study(session: Session, row: Study, until: int | None = None) -> StudyRecord:
     mine = select(StudyReading).where(StudyReading.study_id == row.ident).order_by(col(StudyReading.id))
     entered = [r for r in session.exec(mine).all() if until is None or r.ident <= until]
     other = get(session, row.other_id) if row.other_id is not None else None
-    return StudyStory(row, get(session, row.meter_id), other, tuple(entered))
+    return StudyRecord(row, get(session, row.meter_id), other, tuple(entered))
 
 
-def _pooled(meter: MeterRow, finished: list[StudyStory]) -> Repeatability | None:
+def _pooled(meter: MeterRow, finished: list[StudyRecord]) -> Repeatability | None:
     if not finished:
         return None
     return repeatability([s.of_meter(meter.ident) for s in finished], meter.step)

@@ -5,9 +5,9 @@ from dataclasses import dataclass, replace
 
 from app.shop.assessment.progress import require_open
 from app.shop.assessment.verdicts import needs_preset
-from app.shop.errors import ConflictError, RefusedError
+from app.shop.errors import ConflictError, RejectedError
 from app.shop.record import visits
-from app.shop.record.visit_record import Story
+from app.shop.record.visit_record import VisitRecord
 from app.shop.store.database import Database
 from app.shop.store.idempotency import checked, earlier, fingerprint
 from app.shop.store.tables import MoveRow
@@ -51,15 +51,15 @@ def make(shop: Database, visit_id: int, key: str, new: NewMove, at: str, seen: i
     with shop.writing() as session:
         if again := earlier(session, MoveRow, key, sent):
             return again.ident
-        story = visits.load(session, visit_id)
-        phase = require_open(story, new.phase)
+        record = visits.load(session, visit_id)
+        phase = require_open(record, new.phase)
         if new.kind not in phase.moves:
-            raise RefusedError({"kind": f"Nothing of that kind is moved in {phase.title.lower()}."})
-        if not needs_preset(story) and story.as_found() is None:
-            raise RefusedError({"kind": "As found comes first: read every bore and close the round, then move."})
-        if problems := _problems(story, new):
-            raise RefusedError(problems)
-        if seen is not None and seen != story.last_move:
+            raise RejectedError({"kind": f"Nothing of that kind is moved in {phase.title.lower()}."})
+        if not needs_preset(record) and record.as_found() is None:
+            raise RejectedError({"kind": "As found comes first: read every bore and close the round, then move."})
+        if problems := _problems(record, new):
+            raise RejectedError(problems)
+        if seen is not None and seen != record.last_move:
             raise ConflictError({"": TOLD_TWICE})
         row = MoveRow(
             key=key,
@@ -67,30 +67,30 @@ def make(shop: Database, visit_id: int, key: str, new: NewMove, at: str, seen: i
             visit_id=visit_id,
             phase=phase.slug,
             kind=new.kind,
-            bank=new.bank or (story.layout.bank_of(new.near).name if new.near else ""),
+            bank=new.bank or (record.layout.bank_of(new.near).name if new.near else ""),
             near=new.near,
             far=new.far,
             amount=sum(new.leaves) if new.kind == "blade" else new.amount,
             leaves=" ".join(f"{leaf:.9f}" for leaf in new.leaves),
             advised=int(new.advised),
-            after_reading=story.last_reading,
-            by=new.by.strip() or story.visit.by,
+            after_reading=record.last_reading,
+            by=new.by.strip() or record.visit.by,
             at=at,
         )
         session.add(row)
         session.flush()
-        visits.remember(session, replace(story, all_moves=(*story.all_moves, row)))
+        visits.remember(session, replace(record, all_moves=(*record.all_moves, row)))
         return row.ident
 
 
-def _problems(story: Story, new: NewMove) -> dict[str, str]:
-    if new.kind in ("blade", "screw") and (wrong := _coupler_problem(story, new)):
+def _problems(record: VisitRecord, new: NewMove) -> dict[str, str]:
+    if new.kind in ("blade", "screw") and (wrong := _coupler_problem(record, new)):
         return {"near": wrong}
     if new.kind == "blade":
-        return _leaves_problems(story, new)
-    if new.kind == "bypass" and new.near not in story.layout.bypass:
+        return _leaves_problems(record, new)
+    if new.kind == "bypass" and new.near not in record.layout.bypass:
         return {"near": "A bore with a bypass screw that this engine has."}
-    if new.kind in ("stop", "link") and new.bank not in {bank.name for bank in story.layout.banks}:
+    if new.kind in ("stop", "link") and new.bank not in {bank.name for bank in record.layout.banks}:
         return {"bank": "A bank that this engine has."}
     most = MOST[new.kind]
     unit = "flats" if new.kind == "link" else "turns"
@@ -99,11 +99,11 @@ def _problems(story: Story, new: NewMove) -> dict[str, str]:
     return {}
 
 
-def _coupler_problem(story: Story, new: NewMove) -> str:
+def _coupler_problem(record: VisitRecord, new: NewMove) -> str:
     """What is wrong with the coupler that a move names; empty for nothing."""
-    if new.near is None or new.far is None or Coupler(new.near, new.far) not in story.layout.couplers():
+    if new.near is None or new.far is None or Coupler(new.near, new.far) not in record.layout.couplers():
         return "A coupler that this engine has."
-    by_screw = story.layout.by_screw(Coupler(new.near, new.far))
+    by_screw = record.layout.by_screw(Coupler(new.near, new.far))
     if by_screw and new.kind == "blade":
         return "A screw sets that coupler, and no blade."
     if not by_screw and new.kind == "screw":
@@ -111,10 +111,10 @@ def _coupler_problem(story: Story, new: NewMove) -> str:
     return ""
 
 
-def _leaves_problems(story: Story, new: NewMove) -> dict[str, str]:
+def _leaves_problems(record: VisitRecord, new: NewMove) -> dict[str, str]:
     if not 1 <= len(new.leaves) <= MOST_LEAVES:
         return {"leaves": "One leaf, or two stacked."}
     if not all(math.isfinite(leaf) for leaf in new.leaves) or not THINNEST <= sum(new.leaves) <= THICKEST:
-        metric = story.units.metric
+        metric = record.units.metric
         return {"leaves": f"Between {blade(THINNEST, metric)} and {blade(THICKEST, metric)}, all leaves together."}
     return {}

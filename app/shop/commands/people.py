@@ -14,7 +14,7 @@ from argon2.exceptions import InvalidHashError, VerifyMismatchError
 from sqlmodel import Session, col, select
 
 from app.shop.commands.engines import LONGEST
-from app.shop.errors import ConflictError, NotThereError, RefusedError
+from app.shop.errors import ConflictError, NotFoundError, RejectedError
 from app.shop.store.database import Database
 from app.shop.store.idempotency import checked, current, earlier, fingerprint, new_key
 from app.shop.store.tables import Person, PinTry
@@ -77,7 +77,7 @@ def add(shop: Database, key: str, name: str, pin: str, again: str, at: str) -> i
         elif _named(session, name) is not None:
             problems["name"] = f"{name.strip()} is here already."
         if problems:
-            raise RefusedError(problems)
+            raise RejectedError(problems)
         row = Person(key=key, payload=sent, name=name.strip(), pin=HASHER.hash(pin), active=1, at=at)
         session.add(row)
         session.flush()
@@ -87,7 +87,7 @@ def add(shop: Database, key: str, name: str, pin: str, again: str, at: str) -> i
 def change_pin(shop: Database, key: str, person_id: int, pin: str, again: str, at: str) -> int:
     """Give somebody another PIN. Raises RefusedError, NotThereError, ConflictError."""
     if problems := _pin_problems(pin, again):
-        raise RefusedError(problems)
+        raise RejectedError(problems)
     return _supersede(shop, key, person_id, HASHER.hash(pin), 1, at)
 
 
@@ -107,18 +107,18 @@ def prove(shop: Database, name: str, pin: str, at: str) -> str | None:
             return None
         person = _named(session, name)
         if person is None:
-            raise RefusedError({"name": "Choose a name from the list of people."})
+            raise RejectedError({"name": "Choose a name from the list of people."})
         if not pin:
-            raise RefusedError({"pin": "Your PIN: it says that it is you."})
+            raise RejectedError({"pin": "Your PIN: it says that it is you."})
         held = wait(_tries(session, person.name), now)
         if not held:
             right = _matches(person, pin)
             key = new_key()
             session.add(PinTry(key=key, payload=fingerprint(key=key), name=person.name, right=int(right), at=at))
     if held:
-        raise RefusedError({"pin": f"Too many wrong PINs. Try again in {_in_words(held)}."})
+        raise RejectedError({"pin": f"Too many wrong PINs. Try again in {_in_words(held)}."})
     if not right:
-        raise RefusedError({"pin": "That is not the PIN."})
+        raise RejectedError({"pin": "That is not the PIN."})
     return person.name
 
 
@@ -147,7 +147,7 @@ def _supersede(shop: Database, key: str, person_id: int, pin: str, active: int, 
             return before.ident
         person = session.get(Person, person_id)
         if person is None:
-            raise NotThereError("person of that number")
+            raise NotFoundError("person of that number")
         if person.ident not in {one.ident for one in everyone(session)}:
             raise ConflictError({"": f"{person.name} was changed meanwhile. Look at the list, then do it again."})
         row = Person(key=key, payload=sent, name=person.name, pin=pin, active=active, at=at, supersedes_id=person.ident)

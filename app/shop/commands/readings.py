@@ -12,12 +12,12 @@ from sqlmodel import Session, func, select
 
 from app.shop.assessment.progress import require_open, require_ready
 from app.shop.assessment.verdicts import far_off
-from app.shop.errors import ConflictError, RefusedError
+from app.shop.errors import ConflictError, RejectedError
 from app.shop.procedure.items import Phase
-from app.shop.procedure.read_order import due
+from app.shop.procedure.read_order import next_reading
 from app.shop.record import visits
 from app.shop.record.settings import OPENINGS
-from app.shop.record.visit_record import MeterReading, Round, Story
+from app.shop.record.visit_record import MeterReading, Round, VisitRecord
 from app.shop.store.database import Database
 from app.shop.store.idempotency import checked, current, earlier, fingerprint, part_key
 from app.shop.store.row_hashes import store
@@ -62,17 +62,17 @@ def add(shop: Database, visit_id: int, key: str, new: NewReading, at: str, *, su
     with shop.writing() as session:
         if again := earlier(session, ReadingRow, key, sent):
             return again.ident
-        story = visits.load(session, visit_id)
-        phase = require_open(story, new.phase)
+        record = visits.load(session, visit_id)
+        phase = require_open(record, new.phase)
         if new.supersedes is None:
-            require_ready(story, phase)
-        if problem := _problem(story, new):
-            raise RefusedError({"value": problem})
-        one = _round(session, story, phase, new, key, at)
+            require_ready(record, phase)
+        if problem := _problem(record, new):
+            raise RejectedError({"value": problem})
+        one = _round(session, record, phase, new, key, at)
         if new.supersedes is not None:
             _may_supersede(one, new.supersedes, new.bore)
         if not sure and new.value is not None and far_off(one, new.bore, new.value):
-            raise RefusedError({"value": FAR_OFF})
+            raise RejectedError({"value": FAR_OFF})
         row: dict[str, Any] = {
             "key": key,
             "payload": sent,
@@ -80,14 +80,14 @@ def add(shop: Database, visit_id: int, key: str, new: NewReading, at: str, *, su
             "bore": new.bore,
             "kind": new.kind,
             "value": new.value,
-            "unit": story.meter.unit,
+            "unit": record.meter.unit,
             "why": new.why.strip(),
-            "by": new.by.strip() or story.visit.by,
+            "by": new.by.strip() or record.visit.by,
             "at": at,
             "supersedes_id": new.supersedes,
         }
         entered = MeterReading(store(session, ReadingRow, row), **row)
-        visits.remember(session, story.with_round(one.plus(entered)))
+        visits.remember(session, record.with_round(one.plus(entered)))
         return entered.ident
 
 
@@ -117,15 +117,15 @@ def settle(
     with shop.writing() as session:
         if again := earlier(session, ReadingRow, key, sent):
             return again.ident
-        story = visits.load(session, visit_id)
-        phase = require_open(story, phase_slug)
-        one = due(story, phase).current
+        record = visits.load(session, visit_id)
+        phase = require_open(record, phase_slug)
+        one = next_reading(record, phase).current
         found = next((p for p in one.in_question if (p[0].ident, p[1].ident) == pair), None) if one else None
         if found is None:
             raise ConflictError({"counts": "This was settled meanwhile, or something was moved since."})
         older, newer = found
         if counts not in COUNTS:
-            raise RefusedError({"counts": "The older value, the newer one, or both."})
+            raise RejectedError({"counts": "The older value, the newer one, or both."})
         replaced = older if counts == "newer" else newer
         row = ReadingRow(
             key=key,
@@ -136,7 +136,7 @@ def settle(
             value=replaced.value if counts == "both" else None,
             unit=replaced.unit,
             why="" if counts == "both" else SET_ASIDE,
-            by=by.strip() or story.visit.by,
+            by=by.strip() or record.visit.by,
             at=at,
             supersedes_id=replaced.ident,
         )
@@ -165,19 +165,19 @@ def begin_round(
     with shop.writing() as session:
         if again := earlier(session, RoundRow, key, sent):
             return again.ident
-        story = visits.load(session, visit_id)
-        phase = require_open(story, phase_slug)
-        require_ready(story, phase)
-        now = due(story, phase)
+        record = visits.load(session, visit_id)
+        phase = require_open(record, phase_slug)
+        require_ready(record, phase)
+        now = next_reading(record, phase)
         if phase.rounds == "none":
-            raise RefusedError({"": "Nothing is read with the meter in this phase."})
+            raise RejectedError({"": "Nothing is read with the meter in this phase."})
         if now.bore is not None:
-            raise RefusedError({"": f"Round {now.round_number} is still open: read bore {now.bore} first."})
-        known = (*story.settings.openings, *(one.row.opening for one in story.rounds))
+            raise RejectedError({"": f"Round {now.round_number} is still open: read bore {now.bore} first."})
+        known = (*record.settings.openings, *(one.row.opening for one in record.rounds))
         opening = now.opening if wanted is None else next((o for o in known if abs(o - wanted) < SAME_BLADE), wanted)
         if wanted is not None and not (phase.rounds == "openings" and OPENINGS[0] <= opening <= OPENINGS[1]):
-            raise RefusedError({"opening": "Between 0.002 and 0.12 in under the central lever, in the bank balance."})
-        return _begin(session, story, phase, key, sent, opening, from_above, at).row.ident
+            raise RejectedError({"opening": "Between 0.002 and 0.12 in under the central lever, in the bank balance."})
+        return _begin(session, record, phase, key, sent, opening, from_above, at).row.ident
 
 
 def range_of(meter: MeterRow) -> str:
@@ -185,9 +185,9 @@ def range_of(meter: MeterRow) -> str:
     return f"{meter.name} reads from {meter.low:g} to {meter.high:g} {meter.unit}."
 
 
-def _problem(story: Story, new: NewReading) -> str:
-    meter = story.meter
-    if new.bore not in story.layout.bores:
+def _problem(record: VisitRecord, new: NewReading) -> str:
+    meter = record.meter
+    if new.bore not in record.layout.bores:
         return f"This engine has no bore {new.bore}."
     if new.kind not in KINDS:
         return "A reading is a bore's turn, the closing one, or one read again."
@@ -198,14 +198,14 @@ def _problem(story: Story, new: NewReading) -> str:
     return ""
 
 
-def _round(session: Session, story: Story, phase: Phase, new: NewReading, key: str, at: str) -> Round:
-    known = next((r for r in story.rounds if r.row.number == new.round_number), None)
+def _round(session: Session, record: VisitRecord, phase: Phase, new: NewReading, key: str, at: str) -> Round:
+    known = next((r for r in record.rounds if r.row.number == new.round_number), None)
     if known is not None and known.row.phase == phase.slug:
-        if story.moved_since(known):
+        if record.moved_since(known):
             moved = f"Something was moved after round {new.round_number}: read it in a new round."
             raise ConflictError({"value": moved})
         once = new.kind != "again" and new.supersedes is None
-        if known.closed and once and known is not due(story, phase).current:
+        if known.closed and once and known is not next_reading(record, phase).current:
             raise ConflictError(
                 {"value": f"Round {new.round_number} was closed meanwhile. Look at it, then read again."}
             )
@@ -213,22 +213,22 @@ def _round(session: Session, story: Story, phase: Phase, new: NewReading, key: s
             reached = "from above" if known.row.from_above else "without coming from above"
             raise ConflictError({"value": f"Round {new.round_number} is read {reached}. Look, then read again."})
         return known
-    now = due(story, phase)
+    now = next_reading(record, phase)
     if now.current is None and now.bore is not None and new.round_number == now.round_number:
-        return _begin(session, story, phase, part_key(key, "round"), "", now.opening, bool(new.from_above), at)
+        return _begin(session, record, phase, part_key(key, "round"), "", now.opening, bool(new.from_above), at)
     raise ConflictError({"value": f"The page was behind: round {now.round_number} is the one being read now."})
 
 
 def _begin(
-    session: Session, story: Story, phase: Phase, key: str, sent: str, opening: float, above: bool, at: str
+    session: Session, record: VisitRecord, phase: Phase, key: str, sent: str, opening: float, above: bool, at: str
 ) -> Round:
     if above and (phase.rounds != "openings" or not opening):
-        raise RefusedError({"from_above": "Only an opening of the bank balance is reached from above."})
-    newest = session.exec(select(func.max(RoundRow.number)).where(RoundRow.visit_id == story.visit.ident)).one()
+        raise RejectedError({"from_above": "Only an opening of the bank balance is reached from above."})
+    newest = session.exec(select(func.max(RoundRow.number)).where(RoundRow.visit_id == record.visit.ident)).one()
     row = RoundRow(
         key=key,
         payload=sent,
-        visit_id=story.visit.ident,
+        visit_id=record.visit.ident,
         phase=phase.slug,
         number=(newest or 0) + 1,
         opening=opening,

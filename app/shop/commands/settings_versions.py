@@ -6,7 +6,7 @@ from dataclasses import fields
 
 from sqlmodel import Session, col, select
 
-from app.shop.errors import ConflictError, RefusedError
+from app.shop.errors import ConflictError, RejectedError
 from app.shop.record.measures import RECORDED, Measure, Units
 from app.shop.record.settings import DEFAULTS, OPENINGS, Settings, from_json, to_json
 from app.shop.store.database import Database
@@ -87,7 +87,7 @@ def change(shop: Database, key: str, version: int, new: Settings, why: str, by: 
         if len(why) > LONGEST:
             wrong["why"] = f"At most {LONGEST} characters fit here."
         if wrong:
-            raise RefusedError(wrong)
+            raise RejectedError(wrong)
         held, _ = now(session)
         if held != version:
             raise ConflictError({"": "Somebody changed the settings meanwhile. Theirs are shown; type yours again."})

@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 from sqlmodel import Session, col, select
 
 from app.shop.commands.engines import LONGEST
-from app.shop.errors import ConflictError, NotThereError, RefusedError
+from app.shop.errors import ConflictError, NotFoundError, RejectedError
 from app.shop.store.database import Database
 from app.shop.store.idempotency import checked, current, earlier, fingerprint
 from app.shop.store.tables import Tablet
@@ -70,9 +70,9 @@ def remove(shop: Database, key: str, tablet_id: int, at: str) -> int:
 def _name(typed: str) -> str:
     name = typed.strip()
     if not name:
-        raise RefusedError({"name": "A name to know it by, such as: test cell 2."})
+        raise RejectedError({"name": "A name to know it by, such as: test cell 2."})
     if len(name) > LONGEST:
-        raise RefusedError({"name": f"At most {LONGEST} characters fit here."})
+        raise RejectedError({"name": f"At most {LONGEST} characters fit here."})
     return name
 
 
@@ -84,7 +84,7 @@ def _supersede(shop: Database, key: str, tablet_id: int, name: str | None, activ
             return again.ident
         before = session.get(Tablet, tablet_id)
         if before is None:
-            raise NotThereError("tablet of that number")
+            raise NotFoundError("tablet of that number")
         if before.ident not in {one.ident for one in let_in(session)}:
             raise ConflictError({"": f"{before.name} was changed meanwhile. Look at the list, then do it again."})
         row = Tablet(

@@ -11,8 +11,8 @@ from app.shop.commands import engines, meters
 from app.shop.commands.engines import EngineFacts
 from app.shop.commands.meters import NewMeter
 from app.shop.demo.demo_engines import PIECES, Piece
-from app.shop.demo.engine_model import NOISE, Bench
-from app.shop.demo.technician import Hands
+from app.shop.demo.engine_model import NOISE, DemoEngineModel
+from app.shop.demo.technician import DemoTechnician
 from app.shop.procedure.phases import BANK_BALANCE, COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN
 from app.shop.store.database import Database
 from app.shop.training import training_start
@@ -40,7 +40,7 @@ def fill(shop: Database, today: datetime | None = None) -> None:
 
 def _study(shop: Database, rng: random.Random, when: datetime) -> None:
     """How far the bench meter can be trusted, a second one to take along, and the two of them compared."""
-    hands = Hands(shop, rng, when)
+    hands = DemoTechnician(shop, rng, when)
 
     def read(study_id: int, scale: float, step: float, flow: float) -> None:
         shown = step * round(flow * scale * rng.gauss(1, NOISE) / step)
@@ -75,10 +75,10 @@ def _live(shop: Database, piece: Piece, rng: random.Random, end: datetime) -> No
         piece.vehicle,
         850 * REV_PER_MIN,
     )
-    hands = Hands(shop, rng, end - timedelta(days=piece.visits[0][3], hours=5))
+    hands = DemoTechnician(shop, rng, end - timedelta(days=piece.visits[0][3], hours=5))
     hardware = likely_hardware(facts.displacement, len(layout.bores))
     engine_id = engines.register(shop, hands.key(), facts, layout, hardware, hands.at())
-    bench = Bench(layout, rng)
+    bench = DemoEngineModel(layout, rng)
     for place, job, why, days in piece.visits:
         hands.now = max(hands.now, end - timedelta(days=days, hours=4))
         visit_id = hands.open(engine_id, place, job, why)
@@ -88,8 +88,8 @@ def _live(shop: Database, piece: Piece, rng: random.Random, end: datetime) -> No
             bench.slip(Coupler(*piece.slips), 1.2)
 
 
-def _visit(hands: Hands, visit_id: int, bench: Bench, piece: Piece, until: str) -> None:
-    first = hands.story(visit_id).visit.number == 1
+def _visit(hands: DemoTechnician, visit_id: int, bench: DemoEngineModel, piece: Piece, until: str) -> None:
+    first = hands.record(visit_id).visit.number == 1
     if until == "cold":
         return
     if first:

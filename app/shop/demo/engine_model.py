@@ -17,7 +17,7 @@ TURN = 4.2
 
 
 @dataclass
-class Bench:
+class DemoEngineModel:
     """One engine on the stand: its true gaps in thousandths of an inch, and the meter that reads them."""
 
     layout: Layout

@@ -9,16 +9,15 @@ from app.shop.assessment.progress import Missing, items_of, progress
 from app.shop.assessment.snap import snap_items
 from app.shop.assessment.verdicts import next_of
 from app.shop.commands import checks, moves, readings
-from app.shop.commands.checks import record
 from app.shop.commands.moves import NewMove
 from app.shop.commands.readings import NewReading
-from app.shop.demo.engine_model import Bench
+from app.shop.demo.engine_model import DemoEngineModel
 from app.shop.demo.typical import TYPICAL
 from app.shop.procedure.items import Phase
 from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED, LOCK_DOWN
-from app.shop.procedure.read_order import due
+from app.shop.procedure.read_order import next_reading
 from app.shop.record import visits
-from app.shop.record.visit_record import Story
+from app.shop.record.visit_record import VisitRecord
 from app.shop.record.visits import NewVisit
 from app.shop.store.database import Database
 from app.sync.engine.layout import Coupler
@@ -30,7 +29,7 @@ MOST_STEPS = 90
 
 
 @dataclass
-class Hands:
+class DemoTechnician:
     """Somebody of the yard at work: makes keys, lets time pass, and writes through the store's verbs."""
 
     shop: Database
@@ -47,7 +46,7 @@ class Hands:
         self.now += timedelta(seconds=seconds)
         return self.now.isoformat(timespec="milliseconds")
 
-    def story(self, visit_id: int) -> Story:
+    def record(self, visit_id: int) -> VisitRecord:
         """What is recorded of a visit by now."""
         with self.shop.reading() as session:
             return visits.load(session, visit_id)
@@ -62,64 +61,64 @@ class Hands:
         if phase is HEAT_SOAKED:
             self.warm(visit_id)
         values: dict[str, float | None] = {}
-        for item in items_of(self.story(visit_id), phase):
+        for item in items_of(self.record(visit_id), phase):
             if not item.needed and item.slug not in TYPICAL:
                 continue
             values[item.slug] = {**TYPICAL, **figures}[item.slug] if item.kind == "number" else None
-        record(self.shop, visit_id, self.key(), phase.slug, values, self.by, self.at(90))
+        checks.record(self.shop, visit_id, self.key(), phase.slug, values, self.by, self.at(90))
 
     def warm(self, visit_id: int) -> None:
         """Read the gauges every few minutes while the engine warms: oil lags behind coolant."""
         for coolant, oil in ((31, 27), (58, 41), (77, 58), (84, 72), (85, 81), (84, 86), (84, 87)):
             gauges = {"coolant": float(coolant), "oil": float(oil)}
-            record(self.shop, visit_id, self.key(), HEAT_SOAKED.slug, gauges, self.by, self.at(300))
+            checks.record(self.shop, visit_id, self.key(), HEAT_SOAKED.slug, gauges, self.by, self.at(300))
         self.now += timedelta(seconds=150)
 
-    def read_round(self, visit_id: int, phase: Phase, bench: Bench, most: int = 99) -> None:
+    def read_round(self, visit_id: int, phase: Phase, bench: DemoEngineModel, most: int = 99) -> None:
         """Read the bores the round asks for until it is closed, or ``most`` of them."""
-        now = due(self.story(visit_id), phase)
+        now = next_reading(self.record(visit_id), phase)
         if now.bore is None:
             readings.begin_round(self.shop, visit_id, self.key(), phase.slug, self.at())
-            now = due(self.story(visit_id), phase)
+            now = next_reading(self.record(visit_id), phase)
         bores = bench.layout.bores
         walk = [*((bore, "turn") for bore in bores), (bores[0], "closing")]
         for bore, kind in walk[:most]:
             new = NewReading(phase.slug, now.round_number, bore, kind, bench.read(bore, now.opening), self.by)
             readings.add(self.shop, visit_id, self.key(), new, self.at(18))
 
-    def even_out(self, visit_id: int, bench: Bench) -> None:
+    def even_out(self, visit_id: int, bench: DemoEngineModel) -> None:
         """Read and move as the advice says until it says to leave the plates alone, or nothing helps any more."""
         for _ in range(MOST_STEPS):
-            story = self.story(visit_id)
-            advice = next_of(story, HEAT_SOAKED)
+            record = self.record(visit_id)
+            advice = next_of(record, HEAT_SOAKED)
             if advice is None or advice.kind in ("done", "cannot"):
                 break
             if advice.kind == "measure":
-                self.measure(story, bench, advice)
+                self.measure(record, bench, advice)
             else:
                 self.follow(visit_id, bench, advice)
         self.blip(visit_id, bench)
         if self.missing(visit_id, HEAT_SOAKED):
             why = "Left as it stands: the customer waits, and it idles well."
-            checks.override(self.shop, visit_id, self.key(), HEAT_SOAKED.slug, why, self.by, self.at())
+            checks.waive(self.shop, visit_id, self.key(), HEAT_SOAKED.slug, why, self.by, self.at())
 
-    def blip(self, visit_id: int, bench: Bench) -> None:
+    def blip(self, visit_id: int, bench: DemoEngineModel) -> None:
         """Blip the throttle and read the suspect bores, three times."""
-        items = snap_items(self.story(visit_id))
+        items = snap_items(self.record(visit_id))
         for _ in range(BLIPS if items else 0):
             figures = {item.slug: bench.read(int(item.slug.removeprefix("snap-")), 0.0) for item in items}
-            record(self.shop, visit_id, self.key(), HEAT_SOAKED.slug, figures, self.by, self.at(40))
+            checks.record(self.shop, visit_id, self.key(), HEAT_SOAKED.slug, figures, self.by, self.at(40))
 
-    def measure(self, story: Story, bench: Bench, advice: Advice) -> None:
+    def measure(self, record: VisitRecord, bench: DemoEngineModel, advice: Advice) -> None:
         """Read the bores that the advice names, then the first one again when that closes the round."""
-        now = due(story, HEAT_SOAKED)
+        now = next_reading(record, HEAT_SOAKED)
         read = now.current.latest if now.current else {}
         for bore in advice.bores:
             kind = now.kind if bore == now.bore else "again" if bore in read else "turn"
             new = NewReading(HEAT_SOAKED.slug, now.round_number, bore, kind, bench.read(bore, 0.0), self.by)
-            readings.add(self.shop, story.visit.ident, self.key(), new, self.at(18))
+            readings.add(self.shop, record.visit.ident, self.key(), new, self.at(18))
 
-    def follow(self, visit_id: int, bench: Bench, advice: Advice) -> None:
+    def follow(self, visit_id: int, bench: DemoEngineModel, advice: Advice) -> None:
         """Make the move that is advised."""
         bank, near, far = advice.bank or "", advice.near, advice.far
         if advice.kind == "stop":
@@ -129,7 +128,7 @@ class Hands:
         new = NewMove(HEAT_SOAKED.slug, advice.kind, bank, near, far, advice.turns, advice.leaves, True, self.by)
         moves.make(self.shop, visit_id, self.key(), new, self.at(120))
 
-    def balance(self, visit_id: int, bench: Bench) -> None:
+    def balance(self, visit_id: int, bench: DemoEngineModel) -> None:
         """Read both openings off idle."""
         if len(bench.layout.banks) < 2:
             return
@@ -138,13 +137,13 @@ class Hands:
             self.read_round(visit_id, BANK_BALANCE, bench)
         if any(m.slug == "round" for m in self.missing(visit_id, BANK_BALANCE)):
             why = "Within what the link nut can hold; looked at again on the road."
-            checks.override(self.shop, visit_id, self.key(), BANK_BALANCE.slug, why, self.by, self.at())
+            checks.waive(self.shop, visit_id, self.key(), BANK_BALANCE.slug, why, self.by, self.at())
 
     def missing(self, visit_id: int, phase: Phase) -> tuple[Missing, ...]:
         """What a phase still lacks."""
-        return next(s.missing for s in progress(self.story(visit_id)) if s.phase is phase)
+        return next(s.missing for s in progress(self.record(visit_id)) if s.phase is phase)
 
-    def lock_down(self, visit_id: int, bench: Bench, name: str) -> None:
+    def lock_down(self, visit_id: int, bench: DemoEngineModel, name: str) -> None:
         """Tighten, read once more, sign off."""
         self.check(visit_id, LOCK_DOWN)
         for _ in range(3):
@@ -153,5 +152,5 @@ class Hands:
                 break
         else:
             why = "Read three times; the last round stands as it is."
-            checks.override(self.shop, visit_id, self.key(), LOCK_DOWN.slug, why, self.by, self.at())
+            checks.waive(self.shop, visit_id, self.key(), LOCK_DOWN.slug, why, self.by, self.at())
         visits.sign_off(self.shop, visit_id, self.key(), name, self.at(300))

@@ -9,10 +9,10 @@ from typing import TypeVar
 from sqlmodel import Session, col, select
 
 from app.shop.commands import engines
-from app.shop.errors import RefusedError
+from app.shop.errors import RejectedError
 from app.shop.exchange import v3 as v3
 from app.shop.record import visits
-from app.shop.record.visit_record import Story
+from app.shop.record.visit_record import VisitRecord
 from app.shop.store.idempotency import current
 from app.shop.store.tables import Fitting, MeterRow
 from app.shop.training import training
@@ -32,10 +32,10 @@ def engine_file(session: Session, engine_id: int, at: str) -> v3.EngineFile:
     """One engine with everything ever recorded of it. Raises NotThereError, RefusedError for one to practise on."""
     engine = engines.get(session, engine_id)
     if training.of_engine(session, engine_id) is not None:
-        raise RefusedError({"": "A practice engine stays in its shop: elsewhere it would pass for a real one."})
+        raise RejectedError({"": "A practice engine stays in its shop: elsewhere it would pass for a real one."})
     fittings = session.exec(select(Fitting).where(Fitting.engine_id == engine_id).order_by(col(Fitting.number))).all()
-    stories = list(reversed(visits.of_engine(session, engine_id)))
-    meters: dict[int, MeterRow] = {story.meter.ident: story.meter for story in stories}
+    records = list(reversed(visits.of_engine(session, engine_id)))
+    meters: dict[int, MeterRow] = {record.meter.ident: record.meter for record in records}
     keys = {f.ident: f.key for f in fittings}
     return v3.EngineFile(
         format="evenbore-engine",
@@ -47,7 +47,7 @@ def engine_file(session: Session, engine_id: int, at: str) -> v3.EngineFile:
             _part(v3.Fitting, f, layout=v3.whole(json.loads(f.layout)), hardware=json.loads(f.hardware))
             for f in fittings
         ],
-        visits=[_visit(story, keys) for story in stories],
+        visits=[_visit(record, keys) for record in records],
     )
 
 
@@ -56,9 +56,9 @@ def written(file: v3.EngineFile) -> str:
     return json.dumps(file.model_dump(mode="json"), indent=1, ensure_ascii=False) + "\n"
 
 
-def readings_csv(stories: Sequence[Story]) -> str:
+def readings_csv(records: Sequence[VisitRecord]) -> str:
     """Every reading of the visits, in the order entered. Text that could be taken for a formula is marked as text."""
-    return table_csv(CSV_COLUMNS, (row for story in stories for row in _rows(story)))
+    return table_csv(CSV_COLUMNS, (row for record in records for row in _rows(record)))
 
 
 def table_csv(columns: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
@@ -77,13 +77,13 @@ def _safe(cell: object) -> object:
     return "" if cell is None else cell
 
 
-def _rows(story: Story) -> Iterator[tuple[object, ...]]:
-    visit = story.visit
-    for one in story.rounds:
+def _rows(record: VisitRecord) -> Iterator[tuple[object, ...]]:
+    visit = record.visit
+    for one in record.rounds:
         standing = {r.ident for r in current(one.entered)}
         for r in one.entered:
             yield (
-                visit.number, visit.place, visit.job, visit.opened_at, story.meter.name, one.row.number, one.row.phase,
+                visit.number, visit.place, visit.job, visit.opened_at, record.meter.name, one.row.number, one.row.phase,
                 one.row.opening, r.bore, r.kind, r.value, r.unit, "yes" if r.ident in standing else "no", r.why, r.by,
                 r.at, "yes" if one.row.from_above else "no",
             )  # fmt: skip
@@ -95,18 +95,18 @@ def _part(part: type[P], row: object, **others: object) -> P:
     return part.model_validate({**same, **others})
 
 
-def _visit(story: Story, fittings: Mapping[int, str]) -> v3.Visit:
-    rounds = {r.row.ident: r.row.key for r in story.rounds}
-    entered = sorted((e for r in story.rounds for e in r.entered), key=lambda e: e.ident)
+def _visit(record: VisitRecord, fittings: Mapping[int, str]) -> v3.Visit:
+    rounds = {r.row.ident: r.row.key for r in record.rounds}
+    entered = sorted((e for r in record.rounds for e in r.entered), key=lambda e: e.ident)
     readings: dict[int | None, str] = {e.ident: e.key for e in entered}
-    moves: dict[int | None, str] = {m.ident: m.key for m in story.all_moves}
-    checks: dict[int | None, str] = {c.ident: c.key for c in story.all_checks}
+    moves: dict[int | None, str] = {m.ident: m.key for m in record.all_moves}
+    checks: dict[int | None, str] = {c.ident: c.key for c in record.all_checks}
     return _part(
         v3.Visit,
-        story.visit,
-        fitting=fittings[story.visit.fitting_id],
-        meter=story.meter.key,
-        rounds=[_part(v3.Round, r.row, from_above=bool(r.row.from_above)) for r in story.rounds],
+        record.visit,
+        fitting=fittings[record.visit.fitting_id],
+        meter=record.meter.key,
+        rounds=[_part(v3.Round, r.row, from_above=bool(r.row.from_above)) for r in record.rounds],
         readings=[
             _part(v3.Reading, e, round=rounds[e.round_id], supersedes=readings.get(e.supersedes_id)) for e in entered
         ],
@@ -118,14 +118,14 @@ def _visit(story: Story, fittings: Mapping[int, str]) -> v3.Visit:
                 after_reading=readings.get(m.after_reading),
                 supersedes=moves.get(m.supersedes_id),
             )
-            for m in story.all_moves
+            for m in record.all_moves
         ],
         checks=[
             _part(v3.Check, c, after_move=moves.get(c.after_move), supersedes=checks.get(c.supersedes_id))
-            for c in story.all_checks
+            for c in record.all_checks
         ],
-        overrides=[_part(v3.Override, o) for o in story.overrides],
-        sign_off=_part(v3.SignOff, story.sign_off) if story.sign_off else None,
+        overrides=[_part(v3.Override, o) for o in record.overrides],
+        sign_off=_part(v3.SignOff, record.sign_off) if record.sign_off else None,
         corrections=[
             _part(
                 v3.Correction,
@@ -133,6 +133,6 @@ def _visit(story: Story, fittings: Mapping[int, str]) -> v3.Visit:
                 after_reading=readings.get(c.after_reading),
                 after_check=checks.get(c.after_check),
             )
-            for c in story.corrections
+            for c in record.corrections
         ],
     )

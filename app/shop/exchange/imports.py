@@ -15,7 +15,7 @@ from sqlalchemy.exc import IntegrityError
 from sqlmodel import Session, select
 
 from app.shop.commands.engines import EngineFacts, folded
-from app.shop.errors import ConflictError, RefusedError
+from app.shop.errors import ConflictError, RejectedError
 from app.shop.exchange import v1, v2
 from app.shop.exchange import v3 as v3
 from app.shop.exchange.exports import engine_file
@@ -56,16 +56,16 @@ class Plan:
 def read(text: str) -> v3.EngineFile:
     """The file that a text is. Raises RefusedError with what is wrong with it, in a sentence or a few."""
     if len(text.encode()) > LARGEST:
-        raise RefusedError({"file": f"The file is longer than {LARGEST // 1024 // 1024} MB."})
+        raise RejectedError({"file": f"The file is longer than {LARGEST // 1024 // 1024} MB."})
     try:
         found = json.loads(text)
     except (ValueError, RecursionError):
-        raise RefusedError({"file": "This is not an engine's file: it is no JSON."}) from None
+        raise RejectedError({"file": "This is not an engine's file: it is no JSON."}) from None
     if not isinstance(found, dict) or found.get("format") != "evenbore-engine":
-        raise RefusedError({"file": "This is not an engine's file."})
+        raise RejectedError({"file": "This is not an engine's file."})
     if found.get("version") not in (1, 2, 3):
         version = str(found.get("version"))[:20]
-        raise RefusedError({"file": f"The file is of version {version}; this program reads 1 to 3. Update it."})
+        raise RejectedError({"file": f"The file is of version {version}; this program reads 1 to 3. Update it."})
     try:
         match found["version"]:
             case 1:
@@ -76,9 +76,9 @@ def read(text: str) -> v3.EngineFile:
                 file = v3.EngineFile.model_validate_json(text)
     except ValidationError as error:
         said = [f"{'.'.join(map(str, one['loc']))}: {one['msg']}" for one in error.errors()[:MOST_SAID]]
-        raise RefusedError({"file": "The file is not as its schema says. " + "; ".join(said)}) from None
+        raise RejectedError({"file": "The file is not as its schema says. " + "; ".join(said)}) from None
     if wrong := _nonsense(file):
-        raise RefusedError({"file": "The file contradicts itself. " + "; ".join(wrong[:MOST_SAID])})
+        raise RejectedError({"file": "The file contradicts itself. " + "; ".join(wrong[:MOST_SAID])})
     return file
 
 
@@ -90,7 +90,7 @@ def plan(session: Session, file: v3.EngineFile, choices: Mapping[str, str]) -> P
     _same_rows(file, mine)
     open_here = {v.key for v in mine.visits if v.sign_off is None} if mine else set()
     if open_here - {v.key for v in file.visits} and any(v.sign_off is None for v in file.visits):
-        raise RefusedError({"file": "A visit is open here and another one in the file. Sign one of them off first."})
+        raise RejectedError({"file": "A visit is open here and another one in the file. Sign one of them off first."})
     asked = tuple(c for c in conflicts if choices.get(c.name) not in dict(c.options))
     known = _keys(mine)
     adds = Counter(name for name, key in _named_keys(file) if key not in known)
@@ -199,7 +199,7 @@ def _same_rows(file: v3.EngineFile, mine: v3.EngineFile | None) -> None:
     for key, said in _rows(file):
         if key in ours and ours[key] != said:
             what = f"A {said[0]} in the file is not what is stored here under its key ({key[:8]})."
-            raise RefusedError({"file": f"{what} Nothing was done."})
+            raise RejectedError({"file": f"{what} Nothing was done."})
 
 
 def _rows(file: v3.EngineFile) -> list[tuple[str, tuple[str, object]]]:

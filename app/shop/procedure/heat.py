@@ -4,7 +4,7 @@ from functools import lru_cache
 
 from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.record.measures import Measure
-from app.shop.record.visit_record import Story
+from app.shop.record.visit_record import VisitRecord
 from app.sync.engine.units import MINUTE, ZERO_CELSIUS
 from app.sync.readings.heat import Heat, HeatPoint, HeatRule, Lack, heat_soaked
 
@@ -16,28 +16,28 @@ _heat_soaked = lru_cache(maxsize=128)(heat_soaked)
 """The same figures are judged again with every reading that comes in."""
 
 
-def points_of(story: Story) -> tuple[HeatPoint, ...]:
+def points_of(record: VisitRecord) -> tuple[HeatPoint, ...]:
     """The looks at the gauges in the order of time."""
-    coolant, oil = (dict(story.series(HEAT_SOAKED.slug, item)) for item in ("coolant", "oil"))
+    coolant, oil = (dict(record.series(HEAT_SOAKED.slug, item)) for item in ("coolant", "oil"))
     return tuple(
         HeatPoint(at, *(one[at] + ZERO_CELSIUS if at in one else None for one in (coolant, oil)))
         for at in sorted(coolant.keys() | oil.keys())
     )
 
 
-def heat_of(story: Story) -> Heat:
+def heat_of(record: VisitRecord) -> Heat:
     """Whether the engine is hot right through. Oil is asked for in the test cell only, where it has a gauge."""
-    return _heat_soaked(points_of(story), story.settings.heat, with_oil=story.visit.place == "test cell")
+    return _heat_soaked(points_of(record), record.settings.heat, with_oil=record.visit.place == "test cell")
 
 
-def lacks_of(story: Story) -> tuple[str, ...]:
+def lacks_of(record: VisitRecord) -> tuple[str, ...]:
     """What the fine round still waits for, in words; empty once the gate holds or was opened for a reason."""
-    if any(o.gate == GATE for o in story.overrides):
+    if any(o.gate == GATE for o in record.overrides):
         return ()
-    rule, wanted = story.settings.heat, story.settings.pulls
-    degrees = story.units.of("temperature")
-    said = [_words(lack, rule, degrees) for lack in heat_of(story).lacks]
-    pulls = story.checks.get((HEAT_SOAKED.slug, "pulls"))
+    rule, wanted = record.settings.heat, record.settings.pulls
+    degrees = record.units.of("temperature")
+    said = [_words(lack, rule, degrees) for lack in heat_of(record).lacks]
+    pulls = record.checks.get((HEAT_SOAKED.slug, "pulls"))
     if wanted and (pulls is None or (pulls.number or 0) < wanted):
         said.append(f"{wanted:g} short pulls made")
     return tuple(said)

@@ -1,6 +1,6 @@
 """Why an engine that was even has to be read hot again: what changed since it was signed off."""
 
-from app.shop.record.visit_record import Story
+from app.shop.record.visit_record import VisitRecord
 
 CHANGES = ("stop screw", "exhaust", "linkage", "throttle sensor", "intake or air filter")
 """What changes the sync when it is touched (common practice, no published source)."""
@@ -16,33 +16,33 @@ PLACES = {
 }
 
 
-def reasons(story: Story) -> tuple[str, ...]:
+def reasons(record: VisitRecord) -> tuple[str, ...]:
     """What changed since the last sign-off, as said when the visit was opened or as the records show; none at first."""
-    if story.fitted_before is None:
+    if record.fitted_before is None:
         return ()
-    said = [f"{what} changed" for what in (story.visit.changed or "").split(", ") if what]
-    if story.fitted_before != story.fitting.ident:
+    said = [f"{what} changed" for what in (record.visit.changed or "").split(", ") if what]
+    if record.fitted_before != record.fitting.ident:
         said.append("other hardware is on record")
-    if _moved(story):
-        said.append(PLACES[story.visit.place])
+    if _moved(record):
+        said.append(PLACES[record.visit.place])
     return tuple(said)
 
 
-def same_air(story: Story) -> bool:
+def same_air(record: VisitRecord) -> bool:
     """Whether the engine breathes through the same parts in the same place as at the last sign-off."""
-    said = (story.visit.changed or "").split(", ")
-    return not _moved(story) and not any(what in said for what in AIR)
+    said = (record.visit.changed or "").split(", ")
+    return not _moved(record) and not any(what in said for what in AIR)
 
 
-def _moved(story: Story) -> bool:
+def _moved(record: VisitRecord) -> bool:
     """Whether it went into the test cell or out of it since; who is rung up has it in the vehicle."""
-    here, there = story.visit.place, story.place_before
+    here, there = record.visit.place, record.place_before
     return there != "" and (here == "test cell") != (there == "test cell")
 
 
-def recheck(story: Story) -> str:
+def recheck(record: VisitRecord) -> str:
     """The demand for a heat-soaked recheck in a sentence, empty when nothing changed."""
-    why = reasons(story)
+    why = reasons(record)
     if not why:
         return ""
     return (

@@ -1,7 +1,7 @@
 """What an engine's visits say together: each as found and as left, and what changed while nobody worked on it.
 
-``remember`` takes what counts of one visit out of its story; ``changes`` sets each visit against the one before it and
-asks the brain what slipped. Nothing here reads the records (see ``recall``), so that a visit is worked out once.
+``build_history`` takes what counts of one visit out of its record; ``changes`` sets each visit against the one before
+it and asks what slipped. Nothing here reads the database (see ``history_cache``): a visit is worked out once.
 """
 
 from collections import defaultdict
@@ -11,28 +11,28 @@ from functools import lru_cache
 
 from app.shop.assessment.verdicts import evenness_of
 from app.shop.procedure.phases import FIRST_FIRE
-from app.shop.record.visit_record import Round, Story
+from app.shop.record.visit_record import Round, VisitRecord
 from app.sync.engine.events import Meter
 from app.sync.engine.hardware import Hardware
 from app.sync.engine.layout import Adjuster, Layout
 from app.sync.engine.units import KPA, REV_PER_MIN, ZERO_CELSIUS
-from app.sync.readings.rounds import Evenness, reading_sd
+from app.sync.readings.rounds import RoundResult, reading_sd
 from app.sync.slips.creep import Creep, creeping, scores
-from app.sync.slips.slip_detection import Conditions, DriftStory, Pooled, expected_common, pool, slipped
+from app.sync.slips.slip_detection import Conditions, Pooled, SlipAssessment, expected_common, pool, slipped
 
 AIR = ("air-pressure", "air-temperature", "idle-speed")
 """The checks, of any phase, that tell one day's air and speed from another's: kPa, degrees Celsius, rev/min."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Stand:
+class RoundSummary:
     """How the bores stood at one end of a visit.
 
     ``judged`` is the round that speaks for it; ``pooled`` every reading of every round that may be taken together,
     the idle's drift taken out; ``hot`` says whether they were all taken heat-soaked.
     """
 
-    judged: Evenness
+    judged: RoundResult
     pooled: Mapping[int, Pooled]
     hot: bool
 
@@ -55,7 +55,7 @@ class Moved:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Remembered:
+class VisitSummary:
     """What counts of one visit. ``left`` is None until it is signed off, ``found`` before its first closed round."""
 
     key: str
@@ -75,8 +75,8 @@ class Remembered:
     fitting_id: int
     layout: Layout
     hardware: Hardware
-    found: Stand | None
-    left: Stand | None
+    found: RoundSummary | None
+    left: RoundSummary | None
     moves: tuple[Moved, ...]
     rounds: int
     air: Conditions | None
@@ -86,26 +86,26 @@ class Remembered:
 class Change:
     """What changed from one visit's as left to a later one's as found.
 
-    ``story`` is what the brain makes of it, None when the two cannot be set side by side; ``why_not`` then says why.
+    ``assessment`` says what slipped, None when the two cannot be set side by side; ``why_not`` then says why.
     ``common`` is the change of ln(flow) that air and speed explain, None when they were not recorded at both.
     """
 
-    before: Remembered
-    after: Remembered
+    before: VisitSummary
+    after: VisitSummary
     same_meter: bool
     same_fitting: bool
     hot: bool
     common: float | None
-    story: DriftStory | None
+    assessment: SlipAssessment | None
     why_not: str = ""
 
 
-def remember(story: Story) -> Remembered:
+def build_history(record: VisitRecord) -> VisitSummary:
     """What counts of a visit, from everything recorded of it."""
-    visit, meter = story.visit, story.meter
-    found = story.as_found()
-    left = story.as_left() if story.sign_off else None
-    return Remembered(
+    visit, meter = record.visit, record.meter
+    found = record.as_found()
+    left = record.as_left() if record.sign_off else None
+    return VisitSummary(
         key=visit.key,
         visit_id=visit.ident,
         number=visit.number,
@@ -114,27 +114,27 @@ def remember(story: Story) -> Remembered:
         job=visit.job,
         why=visit.why,
         by=visit.by,
-        signed=story.sign_off.name if story.sign_off else "",
+        signed=record.sign_off.name if record.sign_off else "",
         meter_id=meter.ident,
         meter_name=meter.name,
         unit=meter.unit,
         step=meter.step,
-        meter=story.meter_as_read(),
-        fitting_id=story.fitting.ident,
-        layout=story.layout,
-        hardware=story.hardware,
-        found=_stand(story, found, _before_any_move(story)) if found else None,
-        left=_stand(story, left, [r for r in _idle(story) if not story.moved_since(r)]) if left else None,
-        moves=tuple(Moved(m.kind, m.bank, m.near, m.far, m.amount) for m in story.moves),
-        rounds=sum(r.closed for r in story.rounds),
-        air=_air(story),
+        meter=record.meter_as_read(),
+        fitting_id=record.fitting.ident,
+        layout=record.layout,
+        hardware=record.hardware,
+        found=_stand(record, found, _before_any_move(record)) if found else None,
+        left=_stand(record, left, [r for r in _idle(record) if not record.moved_since(r)]) if left else None,
+        moves=tuple(Moved(m.kind, m.bank, m.near, m.far, m.amount) for m in record.moves),
+        rounds=sum(r.closed for r in record.rounds),
+        air=_air(record),
     )
 
 
-def changes(visits: Sequence[Remembered]) -> dict[int, Change]:
+def changes(visits: Sequence[VisitSummary]) -> dict[int, Change]:
     """By visit id, the change since the engine was last left. ``visits`` oldest first."""
     found: dict[int, Change] = {}
-    before: Remembered | None = None
+    before: VisitSummary | None = None
     for visit in visits:
         if before is not None and visit.found is not None:
             found[visit.visit_id] = change(before, visit)
@@ -144,7 +144,7 @@ def changes(visits: Sequence[Remembered]) -> dict[int, Change]:
 
 
 @lru_cache(maxsize=4096)
-def change(before: Remembered, after: Remembered) -> Change:
+def change(before: VisitSummary, after: VisitSummary) -> Change:
     """What the brain says of one visit's as found against an earlier one's as left."""
     left, found = before.left, after.found
     same_meter = before.meter_id == after.meter_id
@@ -161,15 +161,15 @@ def change(before: Remembered, after: Remembered) -> Change:
         why_not = "Another layout was fitted in between."
     elif min(p.mean for p in (*left.pooled.values(), *found.pooled.values())) <= 0:
         why_not = "A bore read nothing at all."
-    story = None
+    assessment = None
     if not why_not and left is not None and found is not None:
-        story = slipped(after.layout, left.pooled, found.pooled, after.meter, same_meter, hot, common or 0.0)
-    return Change(before, after, same_meter, before.fitting_id == after.fitting_id, hot, common, story, why_not)
+        assessment = slipped(after.layout, left.pooled, found.pooled, after.meter, same_meter, hot, common or 0.0)
+    return Change(before, after, same_meter, before.fitting_id == after.fitting_id, hot, common, assessment, why_not)
 
 
 def creep(changed: Sequence[Change]) -> Creep | None:
     """The adjuster that goes one way visit after visit, if any. ``changed`` oldest first."""
-    told = [one for one in changed if one.story is not None and one.same_fitting]
+    told = [one for one in changed if one.assessment is not None and one.same_fitting]
     return creeping([_scores(one) for one in told]) if told else None
 
 
@@ -181,43 +181,43 @@ def _scores(one: Change) -> Mapping[Adjuster, float]:
     return scores(one.after.layout, left, found, one.after.meter, one.same_meter, one.hot, one.common or 0.0)
 
 
-def repeatability(stand: Stand, meter: Meter) -> float:
+def repeatability(stand: RoundSummary, meter: Meter) -> float:
     """How far a bore may read from where it stands with nothing changed: twice the standard deviation of one reading,
     in windows of the round."""
-    return 2 * reading_sd(stand.judged.mean, meter) / stand.judged.half_width
+    return 2 * reading_sd(stand.judged.mean, meter) / stand.judged.tolerance
 
 
-def _idle(story: Story) -> list[Round]:
-    return [r for r in story.rounds if r.closed and r.row.opening == 0]
+def _idle(record: VisitRecord) -> list[Round]:
+    return [r for r in record.rounds if r.closed and r.row.opening == 0]
 
 
-def _before_any_move(story: Story) -> list[Round]:
-    first = min((m.after_reading for m in story.moves), default=None)
-    return [r for r in _idle(story) if first is None or r.newest <= first]
+def _before_any_move(record: VisitRecord) -> list[Round]:
+    first = min((m.after_reading for m in record.moves), default=None)
+    return [r for r in _idle(record) if first is None or r.newest <= first]
 
 
-def _stand(story: Story, speaks: Round, together: Sequence[Round]) -> Stand:
+def _stand(record: VisitRecord, speaks: Round, together: Sequence[Round]) -> RoundSummary:
     """Hot rounds are taken together with hot ones, a coarse look only with others of its kind."""
     hot = speaks.row.phase != FIRST_FIRE.slug
     alike = [r for r in together if (r.row.phase != FIRST_FIRE.slug) == hot] or [speaks]
-    meter = story.meter_as_read()
+    meter = record.meter_as_read()
     rounds = {one.row.ident: one for one in (*alike, speaks)}
-    judged = {ident: evenness_of(story, one, story.settings.fine_window) for ident, one in rounds.items()}
+    judged = {ident: evenness_of(record, one, record.settings.fine_window) for ident, one in rounds.items()}
     values: dict[int, list[float]] = defaultdict(list)
     for one in alike:
-        readings = story.as_read(one)
+        readings = record.as_read(one)
         drift = judged[one.row.ident].drift
         first, last = readings[0].at, max(r.at for r in readings)
         for at, reading in enumerate(readings):
             share = (reading.at - first) / (last - first) if last > first else at / max(1, len(readings) - 1)
             values[reading.bore].append(reading.value - drift * (share - 0.5))
     pooled = {bore: pool(taken, meter) for bore, taken in values.items()}
-    return Stand(judged[speaks.row.ident], pooled, hot)
+    return RoundSummary(judged[speaks.row.ident], pooled, hot)
 
 
-def _air(story: Story) -> Conditions | None:
+def _air(record: VisitRecord) -> Conditions | None:
     """The air and speed of a visit, when all three were recorded."""
-    seen = {c.item: c.number for c in story.checks.values() if c.item in AIR and c.number is not None}
+    seen = {c.item: c.number for c in record.checks.values() if c.item in AIR and c.number is not None}
     if set(seen) != set(AIR):
         return None
     pressure, temperature, speed = (seen[item] for item in AIR)

@@ -7,7 +7,7 @@ from threading import Lock
 
 from sqlmodel import Session, col, func, select
 
-from app.shop.queries.engine_history import Remembered, remember
+from app.shop.queries.engine_history import VisitSummary, build_history
 from app.shop.record import visits
 from app.shop.store.tables import CheckRow, Fitting, MoveRow, ReadingRow, RoundRow, SignOff, Visit
 
@@ -21,7 +21,7 @@ Stamp = tuple[int, ...]
 class EngineMemory:
     """An engine's visits, oldest first, and everything that was ever fitted to it, oldest first."""
 
-    visits: tuple[Remembered, ...]
+    visits: tuple[VisitSummary, ...]
     fittings: tuple[Fitting, ...]
 
 
@@ -30,15 +30,15 @@ class _Kept:
 
     def __init__(self) -> None:
         self._lock = Lock()
-        self._held: OrderedDict[tuple[str, Stamp], Remembered] = OrderedDict()
+        self._held: OrderedDict[tuple[str, Stamp], VisitSummary] = OrderedDict()
 
-    def get(self, key: tuple[str, Stamp]) -> Remembered | None:
+    def get(self, key: tuple[str, Stamp]) -> VisitSummary | None:
         with self._lock:
             if key in self._held:
                 self._held.move_to_end(key)
             return self._held.get(key)
 
-    def put(self, key: tuple[str, Stamp], visit: Remembered) -> None:
+    def put(self, key: tuple[str, Stamp], visit: VisitSummary) -> None:
         with self._lock:
             self._held[key] = visit
             while len(self._held) > MOST_KEPT:
@@ -55,13 +55,13 @@ def of_engine(session: Session, engine_id: int) -> EngineMemory:
     return EngineMemory(of_visits(session, rows), tuple(fittings))
 
 
-def of_visits(session: Session, rows: Sequence[Visit]) -> tuple[Remembered, ...]:
+def of_visits(session: Session, rows: Sequence[Visit]) -> tuple[VisitSummary, ...]:
     """What counts of these visits, in their order."""
     stamps = _stamps(session, [row.ident for row in rows])
     known = {row.ident: _kept.get((row.key, stamps[row.ident])) for row in rows}
     new = [row for row in rows if known[row.ident] is None]
-    for story in visits.stories(session, new):
-        visit = remember(story)
+    for record in visits.records(session, new):
+        visit = build_history(record)
         known[visit.visit_id] = visit
         if visit.signed:  # an open one is judged by what is known of its meter by now
             _kept.put((visit.key, stamps[visit.visit_id]), visit)

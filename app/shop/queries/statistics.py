@@ -13,7 +13,7 @@ from statistics import mean, median
 from sqlmodel import Session, col, func, select
 
 from app.shop.queries import history_cache
-from app.shop.queries.engine_history import Change, Remembered, changes
+from app.shop.queries.engine_history import Change, VisitSummary, changes
 from app.shop.store.tables import Practice, Visit
 from app.sync.engine.layout import Adjuster, Bypass, Coupler, Layout, StopScrew
 from app.sync.engine.units import MM
@@ -46,7 +46,7 @@ class Table:
     note: str = ""
 
 
-def gather(session: Session) -> list[tuple[Remembered, ...]]:
+def gather(session: Session) -> list[tuple[VisitSummary, ...]]:
     """The visits of the engines worked on last, oldest first within each engine; none of those to practise on."""
     newest = func.max(Visit.id)
     real = select(Visit.engine_id).where(col(Visit.engine_id).not_in(select(Practice.engine_id)))
@@ -56,15 +56,15 @@ def gather(session: Session) -> list[tuple[Remembered, ...]]:
         select(Visit).where(col(Visit.engine_id).in_(ids)).order_by(col(Visit.engine_id), col(Visit.number))
     ).all()
     visits = history_cache.of_visits(session, rows)
-    engines: dict[int, list[Remembered]] = defaultdict(list)
+    engines: dict[int, list[VisitSummary]] = defaultdict(list)
     for row, visit in zip(rows, visits, strict=True):
         engines[row.engine_id].append(visit)
     return [tuple(one) for one in engines.values()]
 
 
-def tables(engines: Sequence[Sequence[Remembered]]) -> tuple[Table, ...]:
+def tables(engines: Sequence[Sequence[VisitSummary]]) -> tuple[Table, ...]:
     """Every table over these engines, each given as its visits, oldest first."""
-    changed = [change for visits in engines for change in changes(visits).values() if change.story is not None]
+    changed = [change for visits in engines for change in changes(visits).values() if change.assessment is not None]
     left = [visit for visits in engines for visit in visits if visit.signed]
     return (
         _adjusters(changed),
@@ -83,7 +83,7 @@ def layout_name(layout: Layout) -> str:
 
 
 def _named(change: Change) -> Slip | None:
-    return change.story.named if change.story else None
+    return change.assessment.named if change.assessment else None
 
 
 def _adjusters(changed: Sequence[Change]) -> Table:
@@ -137,7 +137,7 @@ def _place(layout: Layout, suspect: object) -> str:
 def _by(slug: str, title: str, what: str, changed: Sequence[Change], name_of: Callable[[Change], str]) -> Table:
     counts: dict[str, list[bool]] = defaultdict(list)
     for change in changed:
-        counts[name_of(change)].append(change.story is not None and change.story.verdict == "slipped")
+        counts[name_of(change)].append(change.assessment is not None and change.assessment.verdict == "slipped")
     rows = tuple((name, len(all_), sum(all_), _share(sum(all_), len(all_))) for name, all_ in sorted(counts.items()))
     return Table(slug, title, (what, "Returns", "Something slipped", "Share"), rows, bar=3, share=True, of=1)
 
@@ -158,7 +158,7 @@ def _lasts(changed: Sequence[Change]) -> Table:
     rows = []
     for (low, high), those in found.items():
         still = sum(c.after.found is not None and c.after.found.judged.verdict != "not even" for c in those)
-        quiet = sum(c.story is not None and c.story.verdict == "quiet" for c in those)
+        quiet = sum(c.assessment is not None and c.assessment.verdict == "quiet" for c in those)
         name = f"{low} to {high} months" if high < 600 else f"over {low} months"
         rows.append((name, len(those), still, quiet, _share(still, len(those))))
     return Table(
@@ -173,7 +173,7 @@ def _lasts(changed: Sequence[Change]) -> Table:
     )
 
 
-def _moves(left: Sequence[Remembered]) -> Table:
+def _moves(left: Sequence[VisitSummary]) -> Table:
     counts: dict[int, int] = defaultdict(int)
     for visit in left:
         counts[len(visit.moves)] += 1
@@ -182,8 +182,10 @@ def _moves(left: Sequence[Remembered]) -> Table:
     return Table("moves", "How many moves a visit takes", ("Moves", "Visits", "Share"), rows, bar=2, share=True)
 
 
-def _work(slug: str, title: str, what: str, left: Sequence[Remembered], name_of: Callable[[Remembered], str]) -> Table:
-    groups: dict[str, list[Remembered]] = defaultdict(list)
+def _work(
+    slug: str, title: str, what: str, left: Sequence[VisitSummary], name_of: Callable[[VisitSummary], str]
+) -> Table:
+    groups: dict[str, list[VisitSummary]] = defaultdict(list)
     for visit in left:
         groups[name_of(visit)].append(visit)
     rows: list[tuple[Cell, ...]] = []

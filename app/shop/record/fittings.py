@@ -4,7 +4,7 @@ import json
 from collections.abc import Mapping
 from dataclasses import fields
 
-from app.shop.errors import RefusedError
+from app.shop.errors import RejectedError
 from app.sync.engine.hardware import Figure, Hardware, likely_hardware
 from app.sync.engine.layout import Bank, Layout
 from app.sync.engine.units import DEGREE, MM
@@ -37,7 +37,7 @@ def hardware_known(measured: Mapping[str, float], displacement: float, bores: in
     if figures["shaft_diameter"].value >= figures["bore_diameter"].value:
         problems.setdefault("shaft_diameter", "The shaft is thinner than the bore.")
     if problems:
-        raise RefusedError(problems)
+        raise RejectedError(problems)
     return Hardware(**figures)
 
 

@@ -8,9 +8,9 @@ from typing import NamedTuple
 
 from sqlmodel import Session
 
-from app.shop.errors import NotThereError
-from app.shop.record.visit_record import Story
-from app.shop.store.database import wire
+from app.shop.errors import NotFoundError
+from app.shop.record.visit_record import VisitRecord
+from app.shop.store.database import raw_connection
 from app.shop.store.tables import Row
 
 QUERY = """
@@ -30,7 +30,7 @@ FROM visit v JOIN engine e ON e.id = v.engine_id WHERE v.id = ?
 """
 
 
-class Marks(NamedTuple):
+class Revision(NamedTuple):
     """The version of a visit's engine, and the newest id of each table that a visit has rows in, 0 for none;
     ``study`` is the newest reading of any meter's study, ``setup`` the newest settings of the shop and
     ``corrected_before`` the newest correction of an earlier visit of the engine."""
@@ -48,28 +48,28 @@ class Marks(NamedTuple):
     corrected_before: int
 
 
-def marks(session: Session, visit_id: int) -> Marks:
+def revision_of(session: Session, visit_id: int) -> Revision:
     """How far the records of a visit go now. Raises NotThereError."""
-    row = wire(session).execute(QUERY, (visit_id,)).fetchone()
+    row = raw_connection(session).execute(QUERY, (visit_id,)).fetchone()
     if row is None:
-        raise NotThereError("visit of that number")
-    return Marks(*row)
+        raise NotFoundError("visit of that number")
+    return Revision(*row)
 
 
-def marks_of(story: Story) -> Marks:
-    """How far the records went when ``story`` was read."""
-    return Marks(
-        story.engine.version,
-        story.last_reading,
-        story.rounds[-1].row.ident if story.rounds else 0,
-        _newest(story.all_moves),
-        _newest(story.all_checks),
-        _newest(story.overrides),
-        story.sign_off.ident if story.sign_off else 0,
-        _newest(story.corrections),
-        story.studied,
-        story.setup,
-        story.corrected_before,
+def revision_when_read(record: VisitRecord) -> Revision:
+    """How far the records went when ``record`` was read."""
+    return Revision(
+        record.engine.version,
+        record.last_reading,
+        record.rounds[-1].row.ident if record.rounds else 0,
+        _newest(record.all_moves),
+        _newest(record.all_checks),
+        _newest(record.overrides),
+        record.sign_off.ident if record.sign_off else 0,
+        _newest(record.corrections),
+        record.studied,
+        record.setup,
+        record.corrected_before,
     )
 
 
@@ -80,4 +80,4 @@ def _newest(rows: Sequence[Row]) -> int:
 
 def version(session: Session, visit_id: int) -> str:
     """A short text that changes with every row added to a visit. Raises NotThereError."""
-    return ".".join(map(str, marks(session, visit_id)))
+    return ".".join(map(str, revision_of(session, visit_id)))

@@ -140,7 +140,7 @@ class Round:
 
 
 @dataclass(frozen=True)
-class Story:
+class VisitRecord:
     """Everything recorded of one visit.
 
     ``fitted_before`` is the fitting of the last visit signed off before it, None when there was none; ``before`` is
@@ -162,7 +162,7 @@ class Story:
     overrides: tuple[Override, ...]
     sign_off: SignOff | None
     fitted_before: int | None
-    before: "Story | None" = None
+    before: "VisitRecord | None" = None
     corrections: tuple[Correction, ...] = ()
     repeatability: float | None = None
     place_before: str = ""
@@ -191,9 +191,9 @@ class Story:
         """The newest row of an item, whether it stands or takes one back."""
         return next((c for c in reversed(self.all_checks) if (c.phase, c.item) == (phase, item)), None)
 
-    def back(self) -> Iterator["Story"]:
+    def back(self) -> Iterator["VisitRecord"]:
         """This visit and the ones before it, newest first."""
-        one: Story | None = self
+        one: VisitRecord | None = self
         while one is not None:
             yield one
             one = one.before
@@ -206,7 +206,7 @@ class Story:
         if self.sign_off is not None:
             yield self.sign_off
 
-    def with_round(self, one: Round) -> "Story":
+    def with_round(self, one: Round) -> "VisitRecord":
         """This story with ``one`` in the place of the round of its number, or after the others."""
         rounds = {r.row.number: r for r in self.rounds} | {one.row.number: one}
         later = replace(self, rounds=tuple(rounds.values()))

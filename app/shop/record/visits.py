@@ -9,14 +9,14 @@ from sqlmodel import Session, col, func, select
 
 from app.shop.assessment.progress import progress
 from app.shop.commands import engines, meters, people, settings_versions
-from app.shop.errors import RefusedError
+from app.shop.errors import RejectedError
 from app.shop.procedure.items import PLACES
 from app.shop.procedure.recheck import CHANGES
 from app.shop.record.fittings import hardware_from_json, layout_from_json
-from app.shop.record.revision import Marks, marks, marks_of
+from app.shop.record.revision import Revision, revision_of, revision_when_read
 from app.shop.record.settings import DEFAULTS
-from app.shop.record.visit_record import MeterReading, Round, Story
-from app.shop.store.database import Database, wire
+from app.shop.record.visit_record import MeterReading, Round, VisitRecord
+from app.shop.store.database import Database, raw_connection
 from app.shop.store.idempotency import checked, earlier, fingerprint
 from app.shop.store.tables import (
     CheckRow,
@@ -89,7 +89,7 @@ def open_visit(shop: Database, engine_id: int, key: str, new: NewVisit, at: str)
         if engines.open_visit(session, engine_id) is not None:
             problems["place"] = "A visit of this engine is open. Go on with that one, or sign it off first."
         if problems:
-            raise RefusedError(problems)
+            raise RejectedError(problems)
         newest = session.exec(select(func.max(Visit.number)).where(Visit.engine_id == engine_id)).one()
         visit = Visit(
             key=key,
@@ -122,16 +122,16 @@ def sign_off(shop: Database, visit_id: int, key: str, name: str, at: str, pin: s
     with shop.writing() as session:
         if again := earlier(session, SignOff, key, sent):
             return again.ident
-        story = load(session, visit_id)
-        if story.sign_off is not None:
-            raise RefusedError({"name": f"{story.sign_off.name} has signed this visit off already."})
+        record = load(session, visit_id)
+        if record.sign_off is not None:
+            raise RejectedError({"name": f"{record.sign_off.name} has signed this visit off already."})
         if not name.strip():
-            raise RefusedError({"name": "The full name of whoever answers for it."})
+            raise RejectedError({"name": "The full name of whoever answers for it."})
         if len(name) > engines.LONGEST:
-            raise RefusedError({"name": f"At most {engines.LONGEST} characters fit here."})
-        undone = [standing.phase.title for standing in progress(story) if not standing.done]
+            raise RejectedError({"name": f"At most {engines.LONGEST} characters fit here."})
+        undone = [standing.phase.title for standing in progress(record) if not standing.done]
         if undone:
-            raise RefusedError({"name": "Not yet: " + ", ".join(undone) + ". See what is missing there."})
+            raise RejectedError({"name": "Not yet: " + ", ".join(undone) + ". See what is missing there."})
         studied = meters.newest_reading(session)
         row = SignOff(key=key, payload=sent, visit_id=visit_id, name=name.strip(), at=at, after_study=studied)
         session.add(row)
@@ -139,7 +139,7 @@ def sign_off(shop: Database, visit_id: int, key: str, name: str, at: str, pin: s
         return row.ident
 
 
-def load(session: Session, visit_id: int) -> Story:
+def load(session: Session, visit_id: int) -> VisitRecord:
     """Everything recorded of a visit, and of the ones signed off before it, ``LOOKED_BACK`` at most. Raises
     NotThereError.
 
@@ -148,86 +148,86 @@ def load(session: Session, visit_id: int) -> Story:
     return _kept(session, visit_id) or _read(session, [visit_id])[visit_id]
 
 
-def load_all(session: Session, ids: Sequence[int]) -> list[Story]:
+def load_all(session: Session, ids: Sequence[int]) -> list[VisitRecord]:
     """The same of several visits, in their order. Those that have to be read take as many queries as one would."""
     told = {visit_id: _kept(session, visit_id) for visit_id in ids}
     read = _read(session, [visit_id for visit_id in ids if told[visit_id] is None])
     return [told[visit_id] or read[visit_id] for visit_id in ids]
 
 
-def _kept(session: Session, visit_id: int) -> Story | None:
-    now = marks(session, visit_id)
-    kept: tuple[Marks, Story] | None = session.info["memory"].get(visit_id)
+def _kept(session: Session, visit_id: int) -> VisitRecord | None:
+    now = revision_of(session, visit_id)
+    kept: tuple[Revision, VisitRecord] | None = session.info["memory"].get(visit_id)
     return kept[1] if kept is not None and kept[0] == now else None
 
 
-def _read(session: Session, ids: Sequence[int]) -> dict[int, Story]:
+def _read(session: Session, ids: Sequence[int]) -> dict[int, VisitRecord]:
     """Visits as they are in the file; the ones before each are not read again when nothing of them can have changed."""
-    told = {s.visit.ident: s for s in stories(session, session.exec(select(Visit).where(col(Visit.id).in_(ids))).all())}
-    before: dict[int, Story | None] = {}
-    for visit_id, story in told.items():
-        kept: tuple[Marks, Story] | None = session.info["memory"].get(visit_id)
-        if kept is not None and _of_before(kept[0]) == _of_before(marks_of(story)):
+    told = {s.visit.ident: s for s in records(session, session.exec(select(Visit).where(col(Visit.id).in_(ids))).all())}
+    before: dict[int, VisitRecord | None] = {}
+    for visit_id, record in told.items():
+        kept: tuple[Revision, VisitRecord] | None = session.info["memory"].get(visit_id)
+        if kept is not None and _of_before(kept[0]) == _of_before(revision_when_read(record)):
             before[visit_id] = kept[1].before
     before |= _before(session, [visit_id for visit_id in told if visit_id not in before])
-    told = {visit_id: replace(story, before=before.get(visit_id)) for visit_id, story in told.items()}
-    for row in {id(row): row for story in told.values() for one in story.back() for row in one.rows()}.values():
+    told = {visit_id: replace(record, before=before.get(visit_id)) for visit_id, record in told.items()}
+    for row in {id(row): row for record in told.values() for one in record.back() for row in one.rows()}.values():
         if row in session:
             session.expunge(row)  # what is kept outlives the session, whatever becomes of it
-    for story in told.values():
-        remember(session, story)
+    for record in told.values():
+        remember(session, record)
     return told
 
 
-def remember(session: Session, story: Story) -> None:
-    """Hand out ``story``, of rows that were stored in this very session, once the session is committed."""
-    fresh: dict[int, tuple[Marks, Story]] = session.info["fresh"]
-    fresh[story.visit.ident] = (marks_of(story), story)
+def remember(session: Session, record: VisitRecord) -> None:
+    """Hand out ``record``, of rows that were stored in this very session, once the session is committed."""
+    fresh: dict[int, tuple[Revision, VisitRecord]] = session.info["fresh"]
+    fresh[record.visit.ident] = (revision_when_read(record), record)
 
 
-def of_engine(session: Session, engine_id: int) -> list[Story]:
+def of_engine(session: Session, engine_id: int) -> list[VisitRecord]:
     """The stories of an engine's visits, newest first."""
     rows = session.exec(select(Visit).where(Visit.engine_id == engine_id).order_by(col(Visit.number).desc()))
-    return _linked(stories(session, rows.all()))
+    return _linked(records(session, rows.all()))
 
 
-def in_the_shop(session: Session) -> list[Story]:
+def in_the_shop(session: Session) -> list[VisitRecord]:
     """The stories of all visits that are open, the one touched last on top."""
     signed = select(SignOff).where(SignOff.visit_id == Visit.id)
     rows = session.exec(select(Visit.id).where(~signed.exists()).order_by(col(Visit.id).desc()))
     return load_all(session, [visit_id for visit_id in rows.all() if visit_id is not None])
 
 
-def _of_before(marks: Marks) -> tuple[int, ...]:
+def _of_before(marks: Revision) -> tuple[int, ...]:
     """What the visits before depend on, of the marks of one."""
     return marks.engine, marks.setup, marks.corrected_before
 
 
-def _before(session: Session, ids: Sequence[int]) -> dict[int, Story]:
+def _before(session: Session, ids: Sequence[int]) -> dict[int, VisitRecord]:
     """By visit, the one signed off before it, with the ones before that. A visit that has none is left out."""
     if not ids:
         return {}
     several = ", ".join("?" * len(ids))
-    found = wire(session).execute(BEFORE.format(several=several), (*ids, LOOKED_BACK)).fetchall()
+    found = raw_connection(session).execute(BEFORE.format(several=several), (*ids, LOOKED_BACK)).fetchall()
     rows = session.exec(select(Visit).where(col(Visit.id).in_({before for _, before in found}))).all()
-    told = {story.visit.ident: story for story in stories(session, rows)}
+    told = {record.visit.ident: record for record in records(session, rows)}
     return {
         visit_id: _linked([told[before] for _, before in mine])[0]
         for visit_id, mine in groupby(found, key=lambda pair: pair[0])
     }
 
 
-def _linked(told: Sequence[Story]) -> list[Story]:
+def _linked(told: Sequence[VisitRecord]) -> list[VisitRecord]:
     """The stories of one engine's visits, newest first, each with the one signed off before it."""
-    found: list[Story] = []
-    before: Story | None = None
-    for story in reversed(told):
-        found.append(replace(story, before=before))
-        before = found[-1] if story.sign_off is not None else before
+    found: list[VisitRecord] = []
+    before: VisitRecord | None = None
+    for record in reversed(told):
+        found.append(replace(record, before=before))
+        before = found[-1] if record.sign_off is not None else before
     return found[::-1]
 
 
-def stories(session: Session, rows: Sequence[Visit]) -> list[Story]:
+def records(session: Session, rows: Sequence[Visit]) -> list[VisitRecord]:
     """Everything recorded of these visits, in their order, with as many queries as one visit takes."""
     if not rows:
         return []
@@ -247,7 +247,7 @@ def stories(session: Session, rows: Sequence[Visit]) -> list[Story]:
     settings = settings_versions.by_id(session, {visit.setup for visit in rows if visit.setup})
     setup, held = settings_versions.now(session)
     return [
-        Story(
+        VisitRecord(
             engine=engines_of[visit.engine_id],
             fitting=fittings[visit.fitting_id],
             layout=known[visit.fitting_id][0],
@@ -293,7 +293,9 @@ class _Repeats:
 def _entered(session: Session, ids: Sequence[int]) -> dict[int, tuple[MeterReading, ...]]:
     """The readings of the visits by round, in the order they were stored."""
     marks = ", ".join("?" * len(ids))
-    rows = wire(session).execute(f"{READINGS} WHERE o.visit_id IN ({marks}) ORDER BY r.round_id, r.id", tuple(ids))
+    rows = raw_connection(session).execute(
+        f"{READINGS} WHERE o.visit_id IN ({marks}) ORDER BY r.round_id, r.id", tuple(ids)
+    )
     taken = (MeterReading(*row) for row in rows)
     return {round_id: tuple(mine) for round_id, mine in groupby(taken, key=lambda r: r.round_id)}
 

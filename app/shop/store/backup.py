@@ -117,7 +117,7 @@ def copy_is_due(shop_folder: Path, now: datetime) -> bool:
     """Whether the newest automatic copy is old. One from the future, after a clock was put back, does not count."""
     return not any(
         timedelta(0) <= now - copy.at < EVERY
-        for copy in copies.held(copies.folder_of(shop_folder))
+        for copy in copies.listed(copies.folder_of(shop_folder))
         if copy.kind == copies.AUTOMATIC
     )
 
@@ -126,7 +126,7 @@ def keep_one(shop_folder: Path, now: datetime) -> Path:
     """Make an automatic copy, then let go of those that have had their day. Raises ShopUnavailableError."""
     folder = copies.folder_of(shop_folder)
     made = back_up(shop_folder, copies.named(folder, copies.AUTOMATIC, now))
-    copies.thin(folder, now)
+    copies.prune(folder, now)
     return made
 
 

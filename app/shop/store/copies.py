@@ -42,7 +42,7 @@ def folder_of(shop_folder: Path) -> Path:
     return shop_folder / "copies"
 
 
-def held(folder: Path) -> list[Copy]:
+def listed(folder: Path) -> list[Copy]:
     """The copies in ``folder``, newest first. Files that are not named like one are none of ours."""
     found = []
     for file in folder.glob("*.db"):
@@ -56,7 +56,7 @@ def named(folder: Path, kind: str, at: datetime) -> Path:
     return folder / f"{kind}-{at.astimezone(UTC):{TIME}}.db"
 
 
-def outlived(times: Iterable[datetime], now: datetime) -> set[datetime]:
+def expired(times: Iterable[datetime], now: datetime) -> set[datetime]:
     """The times whose automatic copies have had their day.
 
     Of each day, and later of each month, the newest is kept; and so is the newest of all, however old. A copy from the
@@ -77,10 +77,10 @@ def outlived(times: Iterable[datetime], now: datetime) -> set[datetime]:
     return gone
 
 
-def thin(folder: Path, now: datetime) -> list[Path]:
+def prune(folder: Path, now: datetime) -> list[Path]:
     """Delete the automatic copies that have had their day, and return their files. Others are left to people."""
-    automatic = [copy for copy in held(folder) if copy.kind == AUTOMATIC]
-    gone = outlived([copy.at for copy in automatic], now)
+    automatic = [copy for copy in listed(folder) if copy.kind == AUTOMATIC]
+    gone = expired([copy.at for copy in automatic], now)
     deleted = [copy.file for copy in automatic if copy.at in gone]
     for file in deleted:
         file.unlink(missing_ok=True)

@@ -18,7 +18,7 @@ from sqlalchemy import URL, Connection, Engine, StaticPool, create_engine, event
 from sqlalchemy.exc import DBAPIError
 from sqlmodel import Session
 
-from app.shop.store.lru import Memory
+from app.shop.store.lru import LruCache
 
 BUSY_SECONDS = 5.0
 """How long a statement waits for another program that holds the file, such as a copying tool."""
@@ -106,7 +106,7 @@ class Database:
         self.file = folder / "shop.db"
         self._held = _lock(folder / "shop.lock")
         self._turn = threading.Lock()
-        self._memory = Memory()
+        self._memory = LruCache()
         # The server's threads are the limit of the readers; the one used last still has its pages at hand.
         self._reads = _engine(self.file, max_overflow=-1, pool_use_lifo=True)
         event.listen(self._reads, "connect", _prepare_to_read)
@@ -205,7 +205,7 @@ class Database:
         self._held.close()
 
 
-def wire(session: Session) -> sqlite3.Connection:
+def raw_connection(session: Session) -> sqlite3.Connection:
     """SQLite's own connection under a session, in its transaction, for the few statements that have to be fast."""
     connection = session.info.get("wire") or session.connection().connection.driver_connection
     assert isinstance(connection, sqlite3.Connection)

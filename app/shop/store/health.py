@@ -76,7 +76,7 @@ def look(shop_folder: Path) -> Health:
         if not findings.wrong:
             with closing(read_only(file)) as connection:
                 loose = orphans(connection)
-        held = copies.held(copies.folder_of(shop_folder))
+        held = copies.listed(copies.folder_of(shop_folder))
         newest = held[0] if held else None
         copy_wrong = examine(newest.file).wrong if newest else ""
     return Health(

@@ -8,8 +8,8 @@ from typing import Protocol, TypeVar
 
 from sqlmodel import Session
 
-from app.shop.errors import ConflictError, RefusedError
-from app.shop.store.database import wire
+from app.shop.errors import ConflictError, RejectedError
+from app.shop.store.database import raw_connection
 from app.shop.store.tables import Row
 
 T = TypeVar("T", bound=Row)
@@ -30,7 +30,7 @@ def checked(key: str) -> str:
     try:
         return str(uuid.UUID(key))
     except ValueError:
-        raise RefusedError({"key": "This form lost its key. Open the page again."}) from None
+        raise RejectedError({"key": "This form lost its key. Open the page again."}) from None
 
 
 def fingerprint(**sent: object) -> str:
@@ -44,7 +44,7 @@ _ENCODER = json.JSONEncoder(sort_keys=True, default=str)
 def earlier(session: Session, table: type[T], key: str, payload: str) -> T | None:
     """The row stored under ``key`` before, if any. Raises ConflictError when it was stored for something else."""
     query = f'SELECT id FROM "{table.__tablename__}" WHERE key = ?'
-    found = wire(session).execute(query, (key,)).fetchone()  # nearly always none: no need for the ORM
+    found = raw_connection(session).execute(query, (key,)).fetchone()  # nearly always none: no need for the ORM
     row = None if found is None else session.get(table, found[0])
     if row is not None and row.payload != payload:
         raise ConflictError({"key": "This was already sent with other contents. Open the page again and look at it."})

@@ -8,7 +8,7 @@ from typing import Any
 MOST = 200
 
 
-class Memory:
+class LruCache:
     """Values by key, the least lately used ones forgotten first. Whoever asks has to know that a value still holds."""
 
     def __init__(self, most: int = MOST) -> None:

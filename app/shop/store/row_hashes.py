@@ -15,7 +15,7 @@ from typing import Any
 from sqlalchemy import REAL, Column, Integer, event
 from sqlmodel import Session
 
-from app.shop.store.database import wire
+from app.shop.store.database import raw_connection
 from app.shop.store.tables import Evidence
 
 NOT_SEALED = frozenset({"id", "seal"})
@@ -70,7 +70,7 @@ def store(session: Session, table: type[Evidence], said: Mapping[str, object]) -
     """
     values = _columns(table, said.__getitem__, NOT_SEALED)
     values["seal"] = seal(values)
-    added = wire(session).execute(_insert(table), values).lastrowid
+    added = raw_connection(session).execute(_insert(table), values).lastrowid
     assert added is not None
     return added
 

@@ -117,7 +117,7 @@ def _revision(shop: Database) -> str:
 
 
 def _newest_whole(folder: Path) -> copies.Copy | None:
-    for copy in copies.held(copies.folder_of(folder)):
+    for copy in copies.listed(copies.folder_of(folder)):
         with suppress(OSError, sqlite3.Error):
             if not examine(copy.file).wrong:
                 return copy

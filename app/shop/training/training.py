@@ -13,11 +13,11 @@ from sqlmodel import Session, select
 
 from app.shop.commands import checks, readings
 from app.shop.commands.readings import NewReading
-from app.shop.errors import NotThereError, RefusedError
+from app.shop.errors import NotFoundError, RejectedError
 from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED, phase_named
-from app.shop.procedure.read_order import due
+from app.shop.procedure.read_order import next_reading
 from app.shop.record import visits
-from app.shop.record.visit_record import UNITS, Story, move_of
+from app.shop.record.visit_record import UNITS, VisitRecord, move_of
 from app.shop.store.database import Database
 from app.shop.store.idempotency import checked
 from app.shop.store.tables import Practice, ReadingRow
@@ -25,13 +25,13 @@ from app.sync.engine.events import Event, Reading
 from app.sync.engine.layout import Coupler, Layout
 from app.sync.engine.linkage import link_rotation
 from app.sync.engine.units import REV_PER_MIN
-from app.sync.simulation.reference_run import Careful, careful
+from app.sync.simulation.reference_run import ReferenceRun, median_run
 from app.sync.simulation.simulator import (
     BLADE_MINUTES,
     READING_MINUTES,
     STOP_MINUTES,
-    Roughness,
-    Stand,
+    Imperfections,
+    SimulatedEngine,
     Trouble,
     replay,
 )
@@ -102,22 +102,22 @@ def read(shop: Database, visit_id: int, key: str, new: NewReading, at: str) -> i
     key = checked(key)
     with shop.reading() as session:
         kept = session.exec(select(ReadingRow.id).where(ReadingRow.key == key)).first()
-        story = visits.load(session, visit_id)
-        practice = of_engine(session, story.engine.ident)
+        record = visits.load(session, visit_id)
+        practice = of_engine(session, record.engine.ident)
         if kept is not None:
             return kept
         if practice is None:
-            raise RefusedError({"value": "This engine is real: read it with the meter."})
-        if story.meter.quantity != "flow":
-            raise RefusedError({"value": "The practice engine answers a flow meter only."})
-        if new.bore not in story.layout.bores:
-            raise RefusedError({"value": f"This engine has no bore {new.bore}."})
-        stand = as_it_stands(session, practice, story)
-    size = UNITS[story.meter.unit]
-    step = story.meter.step
-    opening, above = _opening(story, new)
+            raise RejectedError({"value": "This engine is real: read it with the meter."})
+        if record.meter.quantity != "flow":
+            raise RejectedError({"value": "The practice engine answers a flow meter only."})
+        if new.bore not in record.layout.bores:
+            raise RejectedError({"value": f"This engine has no bore {new.bore}."})
+        stand = current_state(session, practice, record)
+    size = UNITS[record.meter.unit]
+    step = record.meter.step
+    opening, above = _opening(record, new)
     shown = step * round(stand.read(new.bore, opening=opening, from_above=above) / size / step)
-    value = min(max(shown, story.meter.low), story.meter.high)
+    value = min(max(shown, record.meter.low), record.meter.high)
     kind = "again" if new.supersedes is not None else new.kind
     taken = NewReading(new.phase, new.round_number, new.bore, kind, value, new.by, from_above=new.from_above)
     return readings.add(shop, visit_id, key, taken, at)
@@ -129,37 +129,37 @@ def read_speed(shop: Database, visit_id: int, key: str, slug: str, item: str, by
     Raises RefusedError for an engine that is real, NotThereError.
     """
     with shop.reading() as session:
-        story = visits.load(session, visit_id)
-        practice = of_engine(session, story.engine.ident)
+        record = visits.load(session, visit_id)
+        practice = of_engine(session, record.engine.ident)
         if practice is None:
-            raise RefusedError({"value": "This engine is real: read its tachometer."})
-        stand = as_it_stands(session, practice, story)
+            raise RejectedError({"value": "This engine is real: read its tachometer."})
+        stand = current_state(session, practice, record)
     return checks.record(shop, visit_id, key, slug, {item: round(stand.read_speed() / REV_PER_MIN)}, by, at)
 
 
-def as_it_stands(session: Session, practice: Practice, story: Story) -> Stand:
-    """The engine after everything recorded at it. ``story`` is the visit under way, whose meter it is read with.
+def current_state(session: Session, practice: Practice, record: VisitRecord) -> SimulatedEngine:
+    """The engine after everything recorded at it. ``record`` is the visit under way, whose meter it is read with.
 
     Raises RefusedError when it was said that other bores are fitted: the simulated engine cannot follow.
     """
     told = sorted(visits.of_engine(session, practice.engine_id), key=lambda one: one.visit.number)
-    if any(one.layout != story.layout for one in told):
-        raise RefusedError({"value": "Its layout was changed: this practice engine answers no more. Start another."})
-    return replay(fresh(practice, story), [event for one in told for event in _done(one)])
+    if any(one.layout != record.layout for one in told):
+        raise RejectedError({"value": "Its layout was changed: this practice engine answers no more. Start another."})
+    return replay(fresh(practice, record), [event for one in told for event in _done(one)])
 
 
 def truth(session: Session, visit_id: int) -> Truth:
     """How the practice engine of a visit really stands. Raises NotThereError for a real engine."""
-    story, practice = _practised(session, visit_id)
-    stand = as_it_stands(session, practice, story)
+    record, practice = _practised(session, visit_id)
+    stand = current_state(session, practice, record)
     flow, speed = stand.breathe()
     mean, flat = float(flow.mean()), link_rotation(1.0, stand.hardware)
     bores = tuple(
         TrueBore(bore, float(one), float(one) / mean - 1, float(gap))
-        for bore, one, gap in zip(story.layout.bores, flow, stand.gaps(), strict=True)
+        for bore, one, gap in zip(record.layout.bores, flow, stand.gaps(), strict=True)
     )
-    off_idle = [m for m in story.all_moves if m.phase == BANK_BALANCE.slug]
-    read_off = [r for one in story.rounds if one.row.phase == BANK_BALANCE.slug for r in one.entered if r.value]
+    off_idle = [m for m in record.all_moves if m.phase == BANK_BALANCE.slug]
+    read_off = [r for one in record.rounds if one.row.phase == BANK_BALANCE.slug for r in one.entered if r.value]
     bank_minutes = READING_MINUTES * len(read_off) + STOP_MINUTES * len(off_idle)
     return Truth(
         bores=bores,
@@ -172,80 +172,80 @@ def truth(session: Session, visit_id: int) -> Truth:
         slipped=stand.suspect if practice.trouble == "slipped" else None,
         worn=next(((bank, lost / flat) for bank, lost in stand.joint.items() if lost), None),
         late=_late(stand),
-        minutes=minutes_of(story) - bank_minutes,
+        minutes=minutes_of(record) - bank_minutes,
         bank_minutes=bank_minutes,
-        readings=sum(r.value is not None for one in story.rounds for r in one.entered),
-        moves=len(story.all_moves),
+        readings=sum(r.value is not None for one in record.rounds for r in one.entered),
+        moves=len(record.all_moves),
     )
 
 
-def expert(session: Session, visit_id: int) -> Careful:
+def expert(session: Session, visit_id: int) -> ReferenceRun:
     """What somebody careful would have needed to even the same engine at idle. Takes some seconds the first time."""
-    story, practice = _practised(session, visit_id)
-    settings = story.settings
+    record, practice = _practised(session, visit_id)
+    settings = record.settings
     window = settings.window(HEAT_SOAKED.slug)
-    return _careful(story.layout, practice.seed, _rough(story), practice.trouble, tuple(settings.blades), window)
+    return _careful(record.layout, practice.seed, _rough(record), practice.trouble, tuple(settings.blades), window)
 
 
-def minutes_of(story: Story) -> float:
+def minutes_of(record: VisitRecord) -> float:
     """The work of a visit in minutes: what its readings and moves take."""
-    taken = sum(r.value is not None for one in story.rounds for r in one.entered)
-    moved = sum(BLADE_MINUTES if m.kind == "blade" else STOP_MINUTES for m in story.all_moves)
+    taken = sum(r.value is not None for one in record.rounds for r in one.entered)
+    moved = sum(BLADE_MINUTES if m.kind == "blade" else STOP_MINUTES for m in record.all_moves)
     return READING_MINUTES * taken + moved
 
 
 @lru_cache(maxsize=64)
 def _careful(
-    layout: Layout, seed: int, rough: Roughness, trouble: str, blades: tuple[float, ...], window: float
-) -> Careful:
-    return careful(stand_of(layout, seed, rough, trouble), blades, window)
+    layout: Layout, seed: int, rough: Imperfections, trouble: str, blades: tuple[float, ...], window: float
+) -> ReferenceRun:
+    return median_run(stand_of(layout, seed, rough, trouble), blades, window)
 
 
-def fresh(practice: Practice, story: Story) -> Stand:
-    """A practice engine before anything was done at it, read with the meter of ``story``."""
-    return stand_of(story.layout, practice.seed, _rough(story), practice.trouble)
+def fresh(practice: Practice, record: VisitRecord) -> SimulatedEngine:
+    """A practice engine before anything was done at it, read with the meter of ``record``."""
+    return stand_of(record.layout, practice.seed, _rough(record), practice.trouble)
 
 
-def stand_of(layout: Layout, seed: int, rough: Roughness, trouble: str) -> Stand:
+def stand_of(layout: Layout, seed: int, rough: Imperfections, trouble: str) -> SimulatedEngine:
     """The simulated engine of a seed, hot, with links that somebody set by eye."""
     ails = next(one for one in TROUBLES if one == trouble)
-    return Stand(layout, seed, rough, ails, heated=RAN_BEFORE, links_off=True)
+    return SimulatedEngine(layout, seed, rough, ails, heated=RAN_BEFORE, links_off=True)
 
 
-def _rough(story: Story) -> Roughness:
-    meter = story.meter_as_read()
-    return Roughness(repeatability=meter.repeatability, step=meter.step)
+def _rough(record: VisitRecord) -> Imperfections:
+    meter = record.meter_as_read()
+    return Imperfections(repeatability=meter.repeatability, step=meter.step)
 
 
-def _done(story: Story) -> list[Event]:
+def _done(record: VisitRecord) -> list[Event]:
     """The preset of bypass screws, then readings and moves in their order, corrected ones too: they were made."""
     stamped: list[tuple[tuple[int, int], Event]] = [
-        ((r.ident, 0), Reading(r.bore, 0.0, 0.0)) for one in story.rounds for r in one.entered if r.value is not None
+        ((r.ident, 0), Reading(r.bore, 0.0, 0.0)) for one in record.rounds for r in one.entered if r.value is not None
     ]
-    stamped += [((m.after_reading, m.ident), move_of(m)) for m in story.all_moves]
-    return [*story.bypass_preset(), *(event for _, event in sorted(stamped, key=lambda pair: pair[0]))]
+    stamped += [((m.after_reading, m.ident), move_of(m)) for m in record.all_moves]
+    return [*record.bypass_preset(), *(event for _, event in sorted(stamped, key=lambda pair: pair[0]))]
 
 
-def _opening(story: Story, new: NewReading) -> tuple[float, bool]:
+def _opening(record: VisitRecord, new: NewReading) -> tuple[float, bool]:
     """What holds the lever in the round that is read [m], and whether it is reached from above."""
-    known = next((one for one in story.rounds if one.row.number == new.round_number), None)
+    known = next((one for one in record.rounds if one.row.number == new.round_number), None)
     if known is not None:
         return known.row.opening, bool(known.row.from_above)
     try:
-        return due(story, phase_named(new.phase)).opening, bool(new.from_above)
+        return next_reading(record, phase_named(new.phase)).opening, bool(new.from_above)
     except KeyError:
-        raise NotThereError("phase of that name") from None
+        raise NotFoundError("phase of that name") from None
 
 
-def _practised(session: Session, visit_id: int) -> tuple[Story, Practice]:
-    story = visits.load(session, visit_id)
-    practice = of_engine(session, story.engine.ident)
+def _practised(session: Session, visit_id: int) -> tuple[VisitRecord, Practice]:
+    record = visits.load(session, visit_id)
+    practice = of_engine(session, record.engine.ident)
     if practice is None:
-        raise NotThereError("practice engine in that visit")
-    return story, practice
+        raise NotFoundError("practice engine in that visit")
+    return record, practice
 
 
-def _slack(stand: Stand) -> Slack | None:
+def _slack(stand: SimulatedEngine) -> Slack | None:
     if stand.suspect is None:
         return None
     coupler = stand.suspect
@@ -258,7 +258,7 @@ def _slack(stand: Stand) -> Slack | None:
     return Slack(coupler, 2 * (flows[1] - flows[0]) / (flows[0] + flows[1]))
 
 
-def _late(stand: Stand) -> tuple[str, float] | None:
+def _late(stand: SimulatedEngine) -> tuple[str, float] | None:
     if len(stand.layout.banks) < 2:
         return None
     (first, one), (second, other) = stand.link.items()

@@ -14,11 +14,11 @@ from app.shop.assessment.progress import items_of
 from app.shop.commands import checks, engines
 from app.shop.commands.engines import EngineFacts, folded
 from app.shop.demo.typical import TYPICAL
-from app.shop.errors import RefusedError
+from app.shop.errors import RejectedError
 from app.shop.procedure.items import Phase
 from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED
 from app.shop.record import visits
-from app.shop.record.visit_record import Story
+from app.shop.record.visit_record import VisitRecord
 from app.shop.record.visits import NewVisit
 from app.shop.store.database import Database
 from app.shop.store.idempotency import checked, earlier, fingerprint, part_key
@@ -27,7 +27,7 @@ from app.shop.training.training import TROUBLES, fresh, of_engine, stand_of
 from app.sync.engine.hardware import likely_hardware
 from app.sync.engine.layout import Bank, JointKind, Layout
 from app.sync.engine.units import REV_PER_MIN
-from app.sync.simulation.simulator import PER_BORE, WANTED, Roughness, fit_to_practise
+from app.sync.simulation.simulator import PER_BORE, WANTED, Imperfections, usable_for_training
 
 
 def _layout(*banks: tuple[int, ...], joints: tuple[JointKind, ...] = (), bypass: Iterable[int] = ()) -> Layout:
@@ -89,7 +89,7 @@ def start(shop: Database, key: str, new: NewPractice, at: str) -> int:
     if len(new.by) > engines.LONGEST:
         problems["by"] = f"At most {engines.LONGEST} characters fit here."
     if problems:
-        raise RefusedError(problems)
+        raise RejectedError(problems)
     layout = SHAPES[new.shape]
     engine_id = _register(shop, key, layout, at)
     _mark(shop, part_key(key, "practice"), engine_id, layout, new.trouble, at)
@@ -131,7 +131,9 @@ def _mark(shop: Database, key: str, engine_id: int, layout: Layout, trouble: str
 def _seed_for(layout: Layout, trouble: str, first: int) -> int:
     """The first seed from ``first`` on that gives an engine worth practising on."""
     seeds = range(first, first + MOST_SEEDS)
-    return next((seed for seed in seeds if fit_to_practise(stand_of(layout, seed, Roughness(), trouble))), first)
+    return next(
+        (seed for seed in seeds if usable_for_training(stand_of(layout, seed, Imperfections(), trouble))), first
+    )
 
 
 def _flow_meter(session: Session) -> int:
@@ -142,30 +144,30 @@ def _flow_meter(session: Session) -> int:
 def _warm_up(shop: Database, key: str, visit_id: int, by: str, at: str) -> None:
     """Record what comes before the first fine reading; the quick round of a first fire is passed over, and said so."""
 
-    def record(phase: Phase, values: Mapping[str, float | None], part: str, read_at: str = "") -> None:
+    def enter(phase: Phase, values: Mapping[str, float | None], part: str, read_at: str = "") -> None:
         checks.record(shop, visit_id, part_key(key, part), phase.slug, values, by, at, read_at)
 
     with shop.reading() as session:
-        story = visits.load(session, visit_id)
-        practice = of_engine(session, story.engine.ident)
+        record = visits.load(session, visit_id)
+        practice = of_engine(session, record.engine.ident)
         assert practice is not None
-        speed = 10 * round(fresh(practice, story).breathe()[1] / REV_PER_MIN / 10)
+        speed = 10 * round(fresh(practice, record).breathe()[1] / REV_PER_MIN / 10)
     typical = {**TYPICAL, "idle-speed": float(speed)}
     for phase in (COLD_PRESET, FIRST_FIRE):
-        record(phase, _answers(story, phase, typical), phase.slug)
+        enter(phase, _answers(record, phase, typical), phase.slug)
     why = "Practice: the engine was warmed up before, and its first look is left to the readings."
-    checks.override(shop, visit_id, part_key(key, "override"), FIRST_FIRE.slug, why, by, at)
+    checks.waive(shop, visit_id, part_key(key, "override"), FIRST_FIRE.slug, why, by, at)
     for minutes, coolant, oil in GAUGES:
         read_at = datetime.fromisoformat(at) - timedelta(minutes=minutes)
         gauges = {"coolant": coolant, "oil": oil}
-        record(HEAT_SOAKED, gauges, f"gauges {minutes}", read_at.isoformat(timespec="milliseconds"))
-    rest = {item: n for item, n in _answers(story, HEAT_SOAKED, typical).items() if item not in ("coolant", "oil")}
-    record(HEAT_SOAKED, rest, HEAT_SOAKED.slug)
+        enter(HEAT_SOAKED, gauges, f"gauges {minutes}", read_at.isoformat(timespec="milliseconds"))
+    rest = {item: n for item, n in _answers(record, HEAT_SOAKED, typical).items() if item not in ("coolant", "oil")}
+    enter(HEAT_SOAKED, rest, HEAT_SOAKED.slug)
 
 
-def _answers(story: Story, phase: Phase, typical: Mapping[str, float]) -> dict[str, float | None]:
+def _answers(record: VisitRecord, phase: Phase, typical: Mapping[str, float]) -> dict[str, float | None]:
     return {
         item.slug: typical[item.slug] if item.kind == "number" else None
-        for item in items_of(story, phase)
+        for item in items_of(record, phase)
         if item.needed
     }

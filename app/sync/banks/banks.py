@@ -13,7 +13,15 @@ from typing import Literal
 
 import numpy as np
 
-from app.sync.banks.link_hypotheses import FREE_PLAY, OFFSETS, RATIOS, Belief, Cause, expected_shares, weigh
+from app.sync.banks.link_hypotheses import (
+    FREE_PLAY,
+    OFFSETS,
+    RATIOS,
+    Cause,
+    LinkPosterior,
+    expected_shares,
+    posterior_weights,
+)
 from app.sync.engine.events import Meter
 from app.sync.engine.hardware import Hardware
 from app.sync.engine.layout import Layout
@@ -37,7 +45,7 @@ MISMATCH, MISMATCH_AT, MISMATCH_POWER, MISMATCH_SHARED = 0.012, 0.020, 0.5, 0.5
 NAMED_FROM, NOTHING_FROM = 0.6, 0.5
 LOOKS_ALIKE, RATIO_DOUBT = 0.05, 0.45
 
-SURE = 1.96
+Z95 = 1.96
 """Standard deviations that flats are good to, at 95 %."""
 
 SAME_OPENING = 0.2  # an opening counts as read within that part of it
@@ -87,7 +95,7 @@ class BankDifference:
 
 
 @dataclass(frozen=True, slots=True)
-class BankStory:
+class BankAssessment:
     """What the banks do off idle, why, and what to turn.
 
     cause
@@ -144,7 +152,7 @@ def balance(
     joints_tight: bool = False,
     idle_times: int = 1,
     gauged_ratio: float | None = None,
-) -> BankStory:
+) -> BankAssessment:
     """What the readings at a few part-throttle openings say about the two banks.
 
     Flats are offered only when the free play of both links was proven, lost motion ruled out, at least two openings
@@ -169,22 +177,22 @@ def balance(
     'single'
     """
     if len(layout.banks) < 2:
-        return BankStory("single")
+        return BankAssessment("single")
     names = tuple(bank.name for bank in layout.banks)
     if meter.quantity != "flow":
-        return BankStory("unknown", names, extra="flow_meter")
+        return BankAssessment("unknown", names, extra="flow_meter")
     at_idle = _difference(layout, Opening(0.0, idle, idle_times), idle, meter)
     if at_idle is None:
-        return BankStory("unknown", names, extra="idle")
+        return BankAssessment("unknown", names, extra="idle")
     read = sorted((o for o in openings if o.lever_travel > 0), key=lambda opening: opening.lever_travel)
     pairs = [(o, d) for o in read if (d := _difference(layout, o, idle, meter)) is not None]
     differences = (at_idle, *(difference for _, difference in pairs))
     if not pairs:
-        return BankStory("unknown", names, differences, extra="opening", extra_travel=LEAST_TRAVEL)
+        return BankAssessment("unknown", names, differences, extra="opening", extra_travel=LEAST_TRAVEL)
     usable = [opening for opening, _ in pairs]
     travels = np.array([opening.lever_travel for opening in usable])
     observed = np.array([_log_difference(layout, opening.readings, idle) for opening in usable])
-    belief = weigh(
+    posterior = posterior_weights(
         travels / CENTRAL_LEVER,
         np.array([opening.from_above for opening in usable]),
         observed,
@@ -194,7 +202,7 @@ def balance(
         expected_shares(free_play_proven, joints_tight, gauged_ratio, any(o.from_above for o in usable)),
         RATIOS if gauged_ratio is None else np.array([gauged_ratio]),
     )
-    return _tell(names, differences, travels, belief, hardware, free_play_proven, both_hands)
+    return _classify(names, differences, travels, posterior, hardware, free_play_proven, both_hands)
 
 
 def _bank_curves(
@@ -268,37 +276,37 @@ def _centre(grid: Floats, weights: Floats) -> tuple[float, float]:
     return mean, math.sqrt(float((grid - mean) ** 2 @ weights))
 
 
-def _tell(
+def _classify(
     names: tuple[str, ...],
     differences: tuple[BankDifference, ...],
     travels: Floats,
-    belief: Belief,
+    posterior: LinkPosterior,
     hardware: Hardware,
     free_play_proven: bool,
     both_hands: bool,
-) -> BankStory:
+) -> BankAssessment:
     """Put the belief into words the page can show: cause, flats, and what to read next."""
-    leading = max(belief.odds, key=lambda cause: belief.odds[cause])
+    leading = max(posterior.odds, key=lambda cause: posterior.odds[cause])
     enough = NOTHING_FROM if leading == "nothing" else NAMED_FROM
-    cause: Cause = leading if belief.odds[leading] >= enough else "unknown"
+    cause: Cause = leading if posterior.odds[leading] >= enough else "unknown"
     # A wrong length, lost motion and a bank held off its stop look the same while opening.
-    if cause != "nothing" and sum(belief.odds[one] > LOOKS_ALIKE for one in ("length", "slack", "held")) > 1:
+    if cause != "nothing" and sum(posterior.odds[one] > LOOKS_ALIKE for one in ("length", "slack", "held")) > 1:
         cause = "unknown"
-    offset, offset_sd = _centre(OFFSETS, belief.offsets)
-    ratio, ratio_sd = _centre(belief.ratio_grid, belief.ratios)
-    extra, extra_travel = _what_next(cause, differences, travels, belief, free_play_proven)
+    offset, offset_sd = _centre(OFFSETS, posterior.offsets)
+    ratio, ratio_sd = _centre(posterior.ratio_grid, posterior.ratios)
+    extra, extra_travel = _most_informative_test(cause, differences, travels, posterior, free_play_proven)
 
     flats, flats_sd, sharper = 0.0, math.inf, 0.0
     if cause == "length" and free_play_proven and len(np.unique(travels)) > 1:
         step = 0.25 if both_hands else 0.5
-        length_offset, length_sd = _centre(OFFSETS, belief.offsets_if_length)
+        length_offset, length_sd = _centre(OFFSETS, posterior.offsets_if_length)
         flats = -step * round(abs(flats_for(length_offset, hardware, both_hands)) / step)
         if flats:
             flats_sd = abs(flats_for(length_sd, hardware, both_hands))
             read = np.abs(travels - BETWEEN_TRAVEL) <= SAME_OPENING * BETWEEN_TRAVEL
-            sharper = BETWEEN_TRAVEL if SURE * flats_sd > 0.5 and not read.any() else 0.0
+            sharper = BETWEEN_TRAVEL if Z95 * flats_sd > 0.5 and not read.any() else 0.0
     early, late = (names[1], names[0]) if offset > 0 else (names[0], names[1])
-    return BankStory(
+    return BankAssessment(
         cause,
         names,
         differences,
@@ -306,7 +314,7 @@ def _tell(
         offset_sd,
         ratio,
         ratio_sd,
-        belief.odds,
+        posterior.odds,
         flats or 0.0,
         early if flats else None,
         late if flats else None,
@@ -317,8 +325,12 @@ def _tell(
     )
 
 
-def _what_next(
-    cause: Cause, differences: tuple[BankDifference, ...], travels: Floats, belief: Belief, free_play_proven: bool
+def _most_informative_test(
+    cause: Cause,
+    differences: tuple[BankDifference, ...],
+    travels: Floats,
+    posterior: LinkPosterior,
+    free_play_proven: bool,
 ) -> tuple[Extra, float]:
     """The reading or check that would tell most, and the lever travel [m] if it is an opening."""
     if not free_play_proven:
@@ -328,14 +340,14 @@ def _what_next(
         return "opening", (only / 3 if only >= NEXT_TRAVEL else max(3 * only, NEXT_TRAVEL))
     widest = float(travels.max())
     still_on_stop = np.abs(OFFSETS) > widest / CENTRAL_LEVER - FREE_PLAY
-    if float(belief.offsets[still_on_stop].sum()) > 0.1:
+    if float(posterior.offsets[still_on_stop].sum()) > 0.1:
         return "wider_opening", max(2 * widest, WIDE_TRAVEL)
     if cause in ("nothing", "slack"):
         return "none", 0.0
     come_back = {d.lever_travel for d in differences if d.from_above}
     one_way = [d for d in differences if d.lever_travel > 0 and d.lever_travel not in come_back]
-    if belief.odds["slack"] > LOOKS_ALIKE and one_way:
+    if posterior.odds["slack"] > LOOKS_ALIKE and one_way:
         return "both_ways", max(one_way, key=lambda d: abs(d.percent)).lever_travel
-    if belief.unequal > RATIO_DOUBT and len(belief.ratio_grid) > 1:
+    if posterior.unequal > RATIO_DOUBT and len(posterior.ratio_grid) > 1:
         return "angle_gauge", 0.0
     return ("again" if cause == "unknown" else "none"), 0.0

@@ -28,7 +28,7 @@ Cause = Literal["single", "nothing", "length", "ratio", "slack", "held", "unknow
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Belief:
+class LinkPosterior:
     """Odds of each cause; spread of offset (over all, and if the length is wrong) and of ratio, on its own grid.
 
     ``unequal`` is the chance of a lever ratio, alone or together with a wrong length; ``odds`` count the latter as one
@@ -43,7 +43,7 @@ class Belief:
     ratios: Floats
 
 
-def weigh(
+def posterior_weights(
     lever: Floats,
     from_above: NDArray[np.bool_],
     observed: Floats,
@@ -52,7 +52,7 @@ def weigh(
     doubt: float,
     shares: Mapping[str, float],
     ratio_grid: Floats,
-) -> Belief:
+) -> LinkPosterior:
     """Posterior over offset and ratio on a grid, for every cause at once.
 
     Parameters: ``lever`` opening of the central lever [rad] at each observation; ``from_above`` whether it came back
@@ -75,12 +75,12 @@ def weigh(
 
     point_offset, of_length, of_slack = (
         (OFFSETS == 0.0).astype(float),
-        _bell(OFFSETS, LENGTH_SPREAD),
-        _bell(OFFSETS, SLACK_SPREAD),
+        _normal_density(OFFSETS, LENGTH_SPREAD),
+        _normal_density(OFFSETS, SLACK_SPREAD),
     )
-    of_ratio = _bell(ratio_grid, RATIO_SPREAD)
+    of_ratio = _normal_density(ratio_grid, RATIO_SPREAD)
     point_ratio = (np.abs(ratio_grid) == np.abs(ratio_grid).min()).astype(float)
-    stories = {
+    hypotheses = {
         "nothing": np.outer(point_offset, point_ratio) * of_fixed,
         "length": np.outer(of_length, point_ratio) * of_fixed,
         "ratio": np.outer(point_offset, of_ratio) * of_fixed,
@@ -88,7 +88,7 @@ def weigh(
         "held": np.outer(of_length, point_ratio) * of_fixed,
         "slack": np.outer(of_slack, point_ratio) * of_loose,
     }
-    masses = {name: shares[name] * story for name, story in stories.items()}
+    masses = {name: shares[name] * hypothesis for name, hypothesis in hypotheses.items()}
     total = sum(float(mass.sum()) for mass in masses.values())
     all_masses = sum(masses.values(), np.zeros_like(of_fixed)) / total
     length = (masses["length"] + masses["both"]) / total
@@ -101,7 +101,7 @@ def weigh(
     }
     per_offset = length.sum(axis=1)
     unequal = float((masses["ratio"] + masses["both"]).sum() / total)
-    return Belief(
+    return LinkPosterior(
         odds, unequal, all_masses.sum(axis=1), per_offset / per_offset.sum(), ratio_grid, all_masses.sum(axis=0)
     )
 
@@ -153,7 +153,7 @@ def expected_shares(
     return {name: share / total for name, share in shares.items()}
 
 
-def _bell(grid: Floats, spread: float) -> Floats:
+def _normal_density(grid: Floats, spread: float) -> Floats:
     weights: Floats = np.exp(-((grid / spread) ** 2) / 2)
     weights /= weights.sum()
     return weights

@@ -40,7 +40,7 @@ _LOG_PULL = np.log(_PSI / _RATIOS)  # rises as the ratio falls
 _RISING, _PSI_RISING = _RATIOS[::-1].copy(), _PSI[::-1].copy()
 
 
-class Settled(NamedTuple):
+class IdleSolution(NamedTuple):
     """An idle that has settled: flow per bore [kg/s], runner over ambient pressure, and ln(speed / wanted)."""
 
     flows: Floats
@@ -48,7 +48,7 @@ class Settled(NamedTuple):
     log_speed: Floats
 
 
-class Slopes(NamedTuple):
+class FlowJacobian(NamedTuple):
     """Changes per relative change of each bore's area (columns) and, in the last column, of the demand.
 
     ``flows`` is d ln flow, one row a bore; ``log_speed`` one row. ``mixed`` is d ln ratio by the areas at a given
@@ -69,7 +69,7 @@ class Slopes(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
-class Breathing:
+class IdleFlowModel:
     """The constants of one engine's idle: nominal ones, because what is common to all bores is learned elsewhere.
 
     ``conductance`` [kg/(s m2)] of an opening at unit flow function, contraction included; ``filling`` [kg/s] a bore
@@ -84,7 +84,7 @@ class Breathing:
     sharing: float = SHARING
 
 
-def usual_breathing(bores: int, displacement: float, speed: float, plenum: bool = False) -> Breathing:
+def usual_breathing(bores: int, displacement: float, speed: float, plenum: bool = False) -> IdleFlowModel:
     """Constants to start from when nothing was measured.
 
     Half a litre at 850 rev/min idles on some 6.5 kg/h (common practice, no published source), others in proportion.
@@ -97,10 +97,10 @@ def usual_breathing(bores: int, displacement: float, speed: float, plenum: bool 
     """
     flow = 6.5 * KG_PER_HOUR * displacement / bores / (0.5 * LITRE) * speed / (850 * REV_PER_MIN)
     conductance = DISCHARGE * ATMOSPHERE / math.sqrt(GAS_CONSTANT * SHOP_TEMPERATURE)
-    return Breathing(conductance, flow / IDLE_RATIO, bores * flow, speed, PLENUM_SHARING if plenum else SHARING)
+    return IdleFlowModel(conductance, flow / IDLE_RATIO, bores * flow, speed, PLENUM_SHARING if plenum else SHARING)
 
 
-def settle(engine: Breathing, areas: Floats, log_demand: Floats | float = 0.0) -> Settled:
+def solve_idle(engine: IdleFlowModel, areas: Floats, log_demand: Floats | float = 0.0) -> IdleSolution:
     """The idle an engine settles at.
 
     Parameters: ``engine``; ``areas`` open per bore [m2], shape (..., bores), above 0; ``log_demand`` what the engine
@@ -117,10 +117,10 @@ def settle(engine: Breathing, areas: Floats, log_demand: Floats | float = 0.0) -
         flows = open_ * flow_function_of(ratios)
         answer = SPEED_POWER * (np.log(flows.sum(axis=-1)) - nominal)
         log_speed = np.minimum(np.maximum(log_speed + (answer - log_speed) / 0.8, -1.5), 1.5)
-    return Settled(flows, ratios, log_speed)
+    return IdleSolution(flows, ratios, log_speed)
 
 
-def own_ratio(engine: Breathing, areas: Floats, log_speed: Floats | float) -> Floats:
+def own_ratio(engine: IdleFlowModel, areas: Floats, log_speed: Floats | float) -> Floats:
     """Runner over ambient pressure behind each plate before runners share any: what comes in is what is taken.
 
     Parameters: ``engine``; ``areas`` open [m2], above 0; ``log_speed`` ln(speed / wanted).
@@ -129,7 +129,7 @@ def own_ratio(engine: Breathing, areas: Floats, log_speed: Floats | float) -> Fl
     return np.asarray(np.interp(pull, _LOG_PULL, _RATIOS))
 
 
-def slopes(engine: Breathing, areas: Floats, settled: Settled) -> Slopes:
+def slopes(engine: IdleFlowModel, areas: Floats, settled: IdleSolution) -> FlowJacobian:
     """How a settled idle answers to small changes of area and demand.
 
     Parameters: ``engine``; ``areas`` [m2], shape (..., bores); ``settled`` the idle at those areas. The slopes have
@@ -154,7 +154,7 @@ def slopes(engine: Breathing, areas: Floats, settled: Settled) -> Slopes:
     log_speed[..., n] = -1.0
     log_speed *= (SPEED_POWER / (1 - SPEED_POWER * (share * by_speed).sum(axis=-1)))[..., None]
     flows += by_speed[..., None] * log_speed[..., None, :]
-    return Slopes(flows, log_speed, mixed, together)
+    return FlowJacobian(flows, log_speed, mixed, together)
 
 
 def flow_function_of(ratios: Floats) -> Floats:

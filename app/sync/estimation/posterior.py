@@ -14,52 +14,52 @@ import numpy as np
 from numpy.typing import NDArray
 
 from app.sync.engine.hardware import Hardware
-from app.sync.engine.idle_flow import Breathing
+from app.sync.engine.idle_flow import IdleFlowModel
 from app.sync.engine.layout import Adjuster, Bypass, Coupler, Layout
 from app.sync.engine.linkage import BYPASS_AREA, IDLE_GAP, coupler_rotation, gap_width, stop_rotation
 from app.sync.engine.plate import FIT, closed_leakage, gap_rate
 from app.sync.engine.units import THOU
-from app.sync.estimation.uncertain_gains import BYPASS_BASE, SURE_OF_WAY, geared, usual_gains
+from app.sync.estimation.uncertain_gains import BYPASS_BASE, SIGN_Z, adjusters_with_gain, prior_gains
 
 Floats = NDArray[np.float64]
 
 # What is believed before anything was read; all this program's choice, the spreads as scatter usually found.
-BANK_SPREAD = 0.008  # rad, common to a bank
-COUPLER_SPREAD = 0.010  # rad, of each coupler, carried by everything beyond it
-SHAFT_SPREAD = 0.004  # rad, between two plates on one shaft
-LEAK_SPREAD = 0.45  # of the usual leak
-SCALE_SPREAD = 0.10  # of the meter against another
-DEMAND_SPREAD = 0.15  # of the engine against others of its size
+BANK_PRIOR_SD = 0.008  # rad, common to a bank
+COUPLER_PRIOR_SD = 0.010  # rad, of each coupler, carried by everything beyond it
+SHAFT_PRIOR_SD = 0.004  # rad, between two plates on one shaft
+LEAK_PRIOR_SD = 0.45  # of the usual leak
+SCALE_PRIOR_SD = 0.10  # of the meter against another
+DEMAND_PRIOR_SD = 0.15  # of the engine against others of its size
 
 # How well a hand and a screw do what was asked.
-HAND = 0.4 * THOU
-TURN = 0.012  # of a turn
-TRAVEL_SPREAD = 0.05  # of what the drawing says a turn does
+FEELER_SD = 0.4 * THOU
+TURN_SD = 0.012  # of a turn
+TRAVEL_SD = 0.05  # of what the drawing says a turn does
 
 LEAST_GAP = 0.1 * THOU
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Belief:
+class Posterior:
     """A Gaussian over gaps [m], leaks [m2], gains, ln(meter scale) and ln(demand), in this order; bores as walked.
 
-    Gains are what a turn of each of ``gears.geared`` does. ``mean`` has shape (2 bores + gains + 2,), ``cov`` its
-    square; ``places`` is where each bore stands. ``unmoved`` counts for each adjuster how many times in a row it was
-    moved and the readings say that nothing moved.
+    Gains are what a turn of each of ``adjusters_with_gain`` does. ``mean`` has shape (2 bores + gains + 2,),
+    ``covariance`` its square; ``row_of_bore`` gives each bore's row. ``no_effect_counts`` counts for each adjuster how
+    many moves in a row had no effect by the readings.
     """
 
     layout: Layout
     hardware: Hardware
-    engine: Breathing
+    engine: IdleFlowModel
     mean: Floats
-    cov: Floats
-    places: Mapping[int, int]
-    unmoved: dict[Adjuster, int] = field(default_factory=dict)
+    covariance: Floats
+    row_of_bore: Mapping[int, int]
+    no_effect_counts: dict[Adjuster, int] = field(default_factory=dict)
 
     @property
     def bores(self) -> int:
         """How many bores there are."""
-        return len(self.places)
+        return len(self.row_of_bore)
 
     @property
     def gaps(self) -> Floats:
@@ -88,19 +88,19 @@ class Belief:
 
     def row(self, bore: int) -> int:
         """Where a bore stands in walking order. Raises KeyError for a bore there is not."""
-        return self.places[bore]
+        return self.row_of_bore[bore]
 
     def at_gain(self, screw: Coupler | Bypass) -> int:
         """Where in the state it stands what a turn of a screw does. Raises ValueError for one there is not."""
-        return 2 * self.bores + geared(self.layout).index(screw)
+        return 2 * self.bores + adjusters_with_gain(self.layout).index(screw)
 
     def knows_way(self, coupler: Coupler) -> bool:
         """Whether it is known which way the screw of a coupler opens what lies beyond."""
         at = self.at_gain(coupler)
-        return abs(float(self.mean[at])) > SURE_OF_WAY * math.sqrt(float(self.cov[at, at]))
+        return abs(float(self.mean[at])) > SIGN_Z * math.sqrt(float(self.covariance[at, at]))
 
 
-def usual_belief(layout: Layout, hardware: Hardware, engine: Breathing) -> Belief:
+def prior_for(layout: Layout, hardware: Hardware, engine: IdleFlowModel) -> Posterior:
     """What is believed of an engine nobody has read: physics, and the scatter of parts.
 
     Parameters: ``layout`` of the engine; ``hardware`` fitted; ``engine`` how it draws air.
@@ -108,52 +108,52 @@ def usual_belief(layout: Layout, hardware: Hardware, engine: Breathing) -> Belie
     n = len(layout.bores)
     rate = gap_rate(IDLE_GAP, hardware.bore_diameter.value, hardware.closed_angle.value)
     leak = FIT * closed_leakage(hardware.bore_diameter.value)
-    gains, gain_cov = usual_gains(layout, hardware)
+    gains, gain_cov = prior_gains(layout, hardware)
     size = 2 * n + len(gains) + 2
     cov = np.zeros((size, size))
     for bank in layout.banks:
         rows = [layout.bores.index(bore) for bore in bank.bores]
-        cov[np.ix_(rows, rows)] += (BANK_SPREAD * rate) ** 2
+        cov[np.ix_(rows, rows)] += (BANK_PRIOR_SD * rate) ** 2
         for joint in bank.outward:
             rows = [layout.bores.index(bore) for bore in bank.beyond(joint)]
-            cov[np.ix_(rows, rows)] += ((SHAFT_SPREAD if joint.kind == "shaft" else COUPLER_SPREAD) * rate) ** 2
-    cov[range(n, 2 * n), range(n, 2 * n)] = (LEAK_SPREAD * leak) ** 2
+            cov[np.ix_(rows, rows)] += ((SHAFT_PRIOR_SD if joint.kind == "shaft" else COUPLER_PRIOR_SD) * rate) ** 2
+    cov[range(n, 2 * n), range(n, 2 * n)] = (LEAK_PRIOR_SD * leak) ** 2
     bypass = np.array([BYPASS_BASE * BYPASS_AREA if bore in layout.bypass else 0.0 for bore in layout.bores])
     cov[range(n, 2 * n), range(n, 2 * n)] += bypass**2 / 4
     cov[2 * n : -2, 2 * n : -2] = gain_cov
-    cov[-2, -2], cov[-1, -1] = SCALE_SPREAD**2, DEMAND_SPREAD**2
+    cov[-2, -2], cov[-1, -1] = SCALE_PRIOR_SD**2, DEMAND_PRIOR_SD**2
     width = gap_width(hardware)
     usual = engine.demand / n / (engine.conductance * 0.64) / width - (leak + bypass) / width
     mean = np.concatenate([np.maximum(usual, 2 * THOU), leak + bypass, gains, [0.0, 0.0]])
-    return Belief(layout, hardware, engine, mean, cov, {bore: at for at, bore in enumerate(layout.bores)})
+    return Posterior(layout, hardware, engine, mean, cov, {bore: at for at, bore in enumerate(layout.bores)})
 
 
-def rates(belief: Belief, gaps: Floats) -> Floats:
+def rates(posterior: Posterior, gaps: Floats) -> Floats:
     """``app.sync.engine.plate.gap_rate`` of many gaps at once [m/rad].
 
-    Parameters: ``belief`` about the engine; ``gaps`` [m].
+    Parameters: ``posterior`` about the engine; ``gaps`` [m].
     """
-    diameter, closed = belief.hardware.bore_diameter.value, belief.hardware.closed_angle.value
+    diameter, closed = posterior.hardware.bore_diameter.value, posterior.hardware.closed_angle.value
     cosine = math.cos(closed) * (1 - 2 * gaps / diameter)
     return np.asarray(diameter / 2 * np.sqrt(1 - cosine**2) / math.cos(closed))
 
 
-def turned(belief: Belief, gaps: Floats, rotation: Floats | float) -> Floats:
+def turned(posterior: Posterior, gaps: Floats, rotation: Floats | float) -> Floats:
     """Gaps [m] after their plates turned, closed at the least.
 
-    Parameters: ``belief`` about the engine; ``gaps`` [m] before; ``rotation`` [rad], positive opening.
+    Parameters: ``posterior`` about the engine; ``gaps`` [m] before; ``rotation`` [rad], positive opening.
     """
-    diameter, closed = belief.hardware.bore_diameter.value, belief.hardware.closed_angle.value
+    diameter, closed = posterior.hardware.bore_diameter.value, posterior.hardware.closed_angle.value
     angle = np.arccos(math.cos(closed) * (1 - 2 * gaps / diameter)) + rotation
     return np.maximum(diameter / 2 * (1 - np.cos(np.maximum(angle, closed)) / math.cos(closed)), LEAST_GAP)
 
 
-def rotation_between(belief: Belief, before: Floats | float, after: Floats | float) -> Floats:
+def rotation_between(posterior: Posterior, before: Floats | float, after: Floats | float) -> Floats:
     """Angle [rad] that takes plates from one gap to another, positive opening.
 
-    Parameters: ``belief`` about the engine; ``before`` and ``after``, gaps [m].
+    Parameters: ``posterior`` about the engine; ``before`` and ``after``, gaps [m].
     """
-    diameter, closed = belief.hardware.bore_diameter.value, belief.hardware.closed_angle.value
+    diameter, closed = posterior.hardware.bore_diameter.value, posterior.hardware.closed_angle.value
     cosine = math.cos(closed)
     return np.asarray(
         np.arccos(cosine * (1 - 2 * np.asarray(after) / diameter))
@@ -161,19 +161,19 @@ def rotation_between(belief: Belief, before: Floats | float, after: Floats | flo
     )
 
 
-def turn_noise(belief: Belief, turns: Floats | float) -> Floats:
+def turn_noise(posterior: Posterior, turns: Floats | float) -> Floats:
     """Standard deviation of the angle [rad] that so many turns of a stop screw give.
 
-    Parameters: ``belief`` about the engine; ``turns`` of the screw.
+    Parameters: ``posterior`` about the engine; ``turns`` of the screw.
     """
-    return np.abs(stop_rotation(1.0, belief.hardware) * np.hypot(TURN, TRAVEL_SPREAD * np.asarray(turns)))
+    return np.abs(stop_rotation(1.0, posterior.hardware) * np.hypot(TURN_SD, TRAVEL_SD * np.asarray(turns)))
 
 
-def gain_size(belief: Belief, screw: Coupler | Bypass) -> float:
+def gain_size(posterior: Posterior, screw: Coupler | Bypass) -> float:
     """How much a turn of a screw is believed to do, whichever way: radians at the plates, or square metres.
 
-    Parameters: ``belief`` about the engine; ``screw`` one of ``gears.geared``.
+    Parameters: ``posterior`` about the engine; ``screw`` one of ``adjusters_with_gain``.
     """
-    if isinstance(screw, Coupler) and not belief.knows_way(screw):
-        return coupler_rotation(1.0, belief.hardware)
-    return abs(float(belief.mean[belief.at_gain(screw)]))
+    if isinstance(screw, Coupler) and not posterior.knows_way(screw):
+        return coupler_rotation(1.0, posterior.hardware)
+    return abs(float(posterior.mean[posterior.at_gain(screw)]))

@@ -14,10 +14,10 @@ from app.sync.engine.layout import Adjuster, Bank, Bypass, Coupler, StopScrew
 from app.sync.engine.linkage import BYPASS_AREA, stop_rotation
 from app.sync.engine.units import THOU
 from app.sync.estimation.posterior import (
-    HAND,
-    TURN,
-    Belief,
+    FEELER_SD,
+    TURN_SD,
     Floats,
+    Posterior,
     gain_size,
     rates,
     rotation_between,
@@ -25,26 +25,26 @@ from app.sync.estimation.posterior import (
     turned,
 )
 
-REST = 0.06 * THOU  # where the plates of a handled bank come to rest
-HEAT = 0.04 * THOU  # what heat moves every plate by between two moves
+SETTLING_SD = 0.06 * THOU  # where the plates of a handled bank come to rest
+THERMAL_SD = 0.04 * THOU  # what heat moves every plate by between two moves
 
 
-def after_move(belief: Belief, move: Move) -> Belief:
+def predict(posterior: Posterior, move: Move) -> Posterior:
     """What is believed once a move was made, before anything is read.
 
-    Parameters: ``belief`` before; ``move`` made. A link does nothing at idle.
+    Parameters: ``posterior`` before; ``move`` made. A link does nothing at idle.
     """
     match move:
         case StopTurn():
-            return _after_stop(belief, move)
+            return _after_stop(posterior, move)
         case BladeReset():
-            return _after_blade(belief, move)
+            return _after_blade(posterior, move)
         case ScrewTurn():
-            return _after_screw(belief, move)
+            return _after_screw(posterior, move)
         case BypassTurn():
-            return _after_bypass(belief, move)
+            return _after_bypass(posterior, move)
         case LinkTurn():
-            return belief
+            return posterior
 
 
 def adjuster_of(move: Move) -> Adjuster | None:
@@ -63,82 +63,82 @@ def adjuster_of(move: Move) -> Adjuster | None:
             return None
 
 
-def _after_stop(belief: Belief, move: StopTurn) -> Belief:
-    bank = belief.layout.bank(move.bank)
-    rows = [belief.row(bore) for bore in bank.bores]
-    before = belief.gaps[rows]
-    after = turned(belief, before, stop_rotation(move.turns, belief.hardware))
-    rate_after = rates(belief, after)
-    stretch = rate_after / rates(belief, before)
-    shaken = rate_after * turn_noise(belief, move.turns)
-    mean, cov = belief.mean.copy(), belief.cov.copy()
+def _after_stop(posterior: Posterior, move: StopTurn) -> Posterior:
+    bank = posterior.layout.bank(move.bank)
+    rows = [posterior.row(bore) for bore in bank.bores]
+    before = posterior.gaps[rows]
+    after = turned(posterior, before, stop_rotation(move.turns, posterior.hardware))
+    rate_after = rates(posterior, after)
+    stretch = rate_after / rates(posterior, before)
+    shaken = rate_after * turn_noise(posterior, move.turns)
+    mean, cov = posterior.mean.copy(), posterior.covariance.copy()
     mean[rows] = after
     cov[rows] *= stretch[:, None]
     cov[:, rows] *= stretch
     cov[np.ix_(rows, rows)] += np.outer(shaken, shaken)
-    _unsettle(belief, cov, bank)
-    return replace(belief, mean=mean, cov=cov)
+    _add_process_noise(posterior, cov, bank)
+    return replace(posterior, mean=mean, covariance=cov)
 
 
-def _after_blade(belief: Belief, move: BladeReset) -> Belief:
-    bank = belief.layout.bank_of(move.far)
-    rows = [belief.row(bore) for bore in bank.beyond(Coupler(move.near, move.far))]
-    before = belief.gaps[rows]
-    after = turned(belief, before, rotation_between(belief, before[0], move.gap))
+def _after_blade(posterior: Posterior, move: BladeReset) -> Posterior:
+    bank = posterior.layout.bank_of(move.far)
+    rows = [posterior.row(bore) for bore in bank.beyond(Coupler(move.near, move.far))]
+    before = posterior.gaps[rows]
+    after = turned(posterior, before, rotation_between(posterior, before[0], move.gap))
     after[0] = move.gap
-    rate_before, rate_after = rates(belief, before), rates(belief, after)
+    rate_before, rate_after = rates(posterior, before), rates(posterior, after)
     stretch, follow_first = (rate_after / rate_before)[:, None], (rate_after / rate_before[0])[:, None]
-    hand = HAND * rate_after / rate_after[0]
-    mean, cov = belief.mean.copy(), belief.cov.copy()
+    hand = FEELER_SD * rate_after / rate_after[0]
+    mean, cov = posterior.mean.copy(), posterior.covariance.copy()
     mean[rows] = after
     for side in (cov, cov.T):  # what lies beyond keeps its distance from the first, which forgets where it was
         side[rows] = stretch * side[rows] - follow_first * side[rows[0]]
         side[rows[0]] = 0.0
     cov[np.ix_(rows, rows)] += np.outer(hand, hand)
-    _unsettle(belief, cov, bank)
-    cov[rows[0], rows[0]] = HAND**2
-    return replace(belief, mean=mean, cov=cov)
+    _add_process_noise(posterior, cov, bank)
+    cov[rows[0], rows[0]] = FEELER_SD**2
+    return replace(posterior, mean=mean, covariance=cov)
 
 
-def _after_screw(belief: Belief, move: ScrewTurn) -> Belief:
+def _after_screw(posterior: Posterior, move: ScrewTurn) -> Posterior:
     coupler = Coupler(move.near, move.far)
-    bank, gain = belief.layout.bank_of(move.far), belief.at_gain(coupler)
-    rows = [belief.row(bore) for bore in bank.beyond(coupler)]
-    before = belief.gaps[rows]
-    after = turned(belief, before, float(belief.mean[gain]) * move.turns)
-    rate_after = rates(belief, after)
-    change = np.eye(len(belief.mean))[rows]
-    change[range(len(rows)), rows] = rate_after / rates(belief, before)
+    bank, gain = posterior.layout.bank_of(move.far), posterior.at_gain(coupler)
+    rows = [posterior.row(bore) for bore in bank.beyond(coupler)]
+    before = posterior.gaps[rows]
+    after = turned(posterior, before, float(posterior.mean[gain]) * move.turns)
+    rate_after = rates(posterior, after)
+    change = np.eye(len(posterior.mean))[rows]
+    change[range(len(rows)), rows] = rate_after / rates(posterior, before)
     change[:, gain] = rate_after * move.turns
-    mean, cov = belief.mean.copy(), belief.cov.copy()
+    mean, cov = posterior.mean.copy(), posterior.covariance.copy()
     mean[rows] = after
-    within = change @ belief.cov @ change.T
+    within = change @ posterior.covariance @ change.T
     cov[rows] = change @ cov
     cov[:, rows] = cov[rows].T
-    shaken = rate_after * TURN * gain_size(belief, coupler)
+    shaken = rate_after * TURN_SD * gain_size(posterior, coupler)
     cov[np.ix_(rows, rows)] = within + np.outer(shaken, shaken)
-    _unsettle(belief, cov, bank)
-    return replace(belief, mean=mean, cov=cov)
+    _add_process_noise(posterior, cov, bank)
+    return replace(posterior, mean=mean, covariance=cov)
 
 
-def _after_bypass(belief: Belief, move: BypassTurn) -> Belief:
-    leak, cov = belief.bores + belief.row(move.bore), belief.cov.copy()
-    if move.bore not in belief.layout.bypass:  # kept before it was known what is fitted: nobody knows what it did
+def _after_bypass(posterior: Posterior, move: BypassTurn) -> Posterior:
+    leak, cov = posterior.bores + posterior.row(move.bore), posterior.covariance.copy()
+    if move.bore not in posterior.layout.bypass:  # kept before it was known what is fitted: nobody knows what it did
         cov[leak, leak] += (2 * BYPASS_AREA * move.turns) ** 2
-        return replace(belief, cov=cov)
+        return replace(posterior, covariance=cov)
     screw = Bypass(move.bore)
-    mean, gain = belief.mean.copy(), belief.at_gain(screw)
+    mean, gain = posterior.mean.copy(), posterior.at_gain(screw)
     mean[leak] = max(mean[leak] + mean[gain] * move.turns, 0.0)
     cov[leak] += move.turns * cov[gain]
     cov[:, leak] += move.turns * cov[:, gain]
-    cov[leak, leak] += (TURN * gain_size(belief, screw)) ** 2
-    cov[range(belief.bores), range(belief.bores)] += HEAT**2
-    return replace(belief, mean=mean, cov=cov)
+    cov[leak, leak] += (TURN_SD * gain_size(posterior, screw)) ** 2
+    cov[range(posterior.bores), range(posterior.bores)] += THERMAL_SD**2
+    return replace(posterior, mean=mean, covariance=cov)
 
 
-def _unsettle(belief: Belief, cov: Floats, bank: Bank) -> None:
+def _add_process_noise(posterior: Posterior, cov: Floats, bank: Bank) -> None:
     """Add to ``cov`` what handling a bank and the heat meanwhile do."""
-    handled = [belief.row(bore) for bore in bank.bores]
-    every = range(belief.bores)
-    cov[handled, handled] += REST**2
-    cov[every, every] += HEAT**2
+    handled = [posterior.row(bore) for bore in bank.bores]
+    every = range(posterior.bores)
+    cov[handled, handled] += SETTLING_SD**2
+    cov[every, every] += THERMAL_SD**2

@@ -9,7 +9,7 @@ from dataclasses import replace
 import numpy as np
 
 from app.sync.engine.plate import FIT, closed_leakage
-from app.sync.estimation.posterior import Belief
+from app.sync.estimation.posterior import Posterior
 
 # How far what was learned may be off by the next visit; this program's choice.
 LEAK_AGED = 0.2  # of the usual leak: deposits, a plate that came to rest otherwise
@@ -17,13 +17,13 @@ SCALE_AGED = 0.03  # of the meter: another day's air, wear
 DEMAND_AGED = 0.05  # of the engine: another day's air and oil
 
 
-def next_visit(belief: Belief, fresh: Belief, *, same_meter: bool, same_air: bool) -> Belief:
+def prior_from_history(posterior: Posterior, fresh: Posterior, *, same_meter: bool, same_air: bool) -> Posterior:
     """What a visit leaves to start the next one from.
 
     Where anything else is fitted than before, only the meter's scale is carried: leaks and demand were those of other
     parts. Demand is not carried either where the engine breathes otherwise.
 
-    Parameters: ``belief`` at the end of the visit; ``fresh`` the usual belief of the engine as it is now;
+    Parameters: ``posterior`` at the end of the visit; ``fresh`` the usual belief of the engine as it is now;
     ``same_meter`` whether it is read with the same meter; ``same_air`` whether what it breathes through (exhaust,
     intake, the place it is fitted in) is as it was.
     """
@@ -32,11 +32,11 @@ def next_visit(belief: Belief, fresh: Belief, *, same_meter: bool, same_air: boo
     aged[n : 2 * n] = LEAK_AGED * FIT * closed_leakage(fresh.hardware.bore_diameter.value)
     aged[scale], aged[demand] = SCALE_AGED, DEMAND_AGED
     new = old = [scale] if same_meter else []
-    if (belief.layout, belief.hardware) == (fresh.layout, fresh.hardware):
+    if (posterior.layout, posterior.hardware) == (fresh.layout, fresh.hardware):
         new = old = [*range(n, scale), *new, *([demand] if same_air else [])]
     elif same_meter:
-        old = [len(belief.mean) - 2]
-    mean, cov = fresh.mean.copy(), fresh.cov.copy()
-    mean[new] = belief.mean[old]
-    cov[np.ix_(new, new)] = belief.cov[np.ix_(old, old)] + np.diag(aged[new] ** 2)
-    return replace(fresh, mean=mean, cov=cov)
+        old = [len(posterior.mean) - 2]
+    mean, cov = fresh.mean.copy(), fresh.covariance.copy()
+    mean[new] = posterior.mean[old]
+    cov[np.ix_(new, new)] = posterior.covariance[np.ix_(old, old)] + np.diag(aged[new] ** 2)
+    return replace(fresh, mean=mean, covariance=cov)

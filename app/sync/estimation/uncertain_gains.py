@@ -30,12 +30,12 @@ BYPASS_BASE = 1.5
 BYPASS_MOST = 4.0
 """Turns out of its seat beyond which a bypass screw is taken to do nothing more (this program's choice)."""
 
-SURE_OF_WAY = 2.0
+SIGN_Z = 2.0
 """Standard deviations that what a turn does must stand clear of nothing before a way is named."""
 
 
 @cache
-def geared(layout: Layout) -> tuple[Coupler | Bypass, ...]:
+def adjusters_with_gain(layout: Layout) -> tuple[Coupler | Bypass, ...]:
     """The screws of this kind: those of couplers, outward from each stop bore, then bypass screws in walking order.
 
     Parameters: ``layout`` of the engine.
@@ -43,8 +43,8 @@ def geared(layout: Layout) -> tuple[Coupler | Bypass, ...]:
     return (*(coupler for coupler in layout.couplers() if layout.by_screw(coupler)), *layout.bypass_screws)
 
 
-def usual_gains(layout: Layout, hardware: Hardware) -> tuple[Floats, Floats]:
-    """What a turn of each of ``geared`` is believed to do before any was turned, and its covariance.
+def prior_gains(layout: Layout, hardware: Hardware) -> tuple[Floats, Floats]:
+    """What a turn of each of ``adjusters_with_gain`` is believed to do before any was turned, and its covariance.
 
     A coupler's screw in radians of the plates beyond per turn inward, positive opening; a bypass screw in square metres
     per turn outward.
@@ -54,11 +54,11 @@ def usual_gains(layout: Layout, hardware: Hardware) -> tuple[Floats, Floats]:
     >>> from app.sync.engine.hardware import likely_hardware
     >>> from app.sync.engine.layout import Bank
     >>> one = Layout((Bank("A", (1, 2), 1, 1, ("screw-out",)),), bypass=frozenset({2}))
-    >>> mean, cov = usual_gains(one, likely_hardware(1e-3, 2))
+    >>> mean, cov = prior_gains(one, likely_hardware(1e-3, 2))
     >>> mean.round(9), (np.sqrt(np.diag(cov)) / abs(mean)).round(2)
     (array([-4.e-02,  5.e-07]), array([0.36, 0.43]))
     """
-    screws = geared(layout)
+    screws = adjusters_with_gain(layout)
     mean, cov = np.zeros(len(screws)), np.zeros((len(screws), len(screws)))
     size = coupler_rotation(1.0, hardware)
     for at, one in enumerate(screws):

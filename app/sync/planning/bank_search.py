@@ -14,22 +14,22 @@ from functools import cached_property
 
 import numpy as np
 
-from app.sync.engine.idle_flow import SPEED_POWER, flow_function_of, own_ratio, settle
+from app.sync.engine.idle_flow import SPEED_POWER, flow_function_of, own_ratio, solve_idle
 from app.sync.engine.layout import Bank
 from app.sync.engine.linkage import stop_rotation
-from app.sync.estimation.posterior import HAND, Belief, rates, rotation_between, turn_noise, turned
+from app.sync.estimation.posterior import FEELER_SD, Posterior, rates, rotation_between, turn_noise, turned
 from app.sync.planning.evaluation import (
     BLADE_MINUTES,
-    LEFT,
     SIXTEENTH,
     STOP_MINUTES,
-    Choice,
+    UNCHANGED,
+    Candidate,
     Floats,
     Ints,
-    Task,
-    below,
-    prices,
-    tree_of,
+    PlanningProblem,
+    dependency_of,
+    normal_cdf,
+    shortfall_costs,
 )
 
 MOST_SIXTEENTHS = 16
@@ -42,7 +42,7 @@ SPEEDS = (-0.05, -0.038, -0.026, -0.013, 0.0, 0.012, 0.024, 0.036, 0.045)
 
 
 @dataclass(frozen=True)
-class _Tail:
+class _Suffix:
     """The best of one coupler reset and everything beyond it, one entry a target: cost, blade, next coupler reset."""
 
     cost: Floats
@@ -50,18 +50,18 @@ class _Tail:
     following: Ints
 
 
-def best_for_each_target(belief: Belief, task: Task) -> list[Choice]:
+def best_for_each_target(posterior: Posterior, task: PlanningProblem) -> list[Candidate]:
     """The cheapest choice for each flow that may be aimed at, cheapest first.
 
-    Parameters: ``belief`` about the engine; ``task`` to do, which owns at least one blade.
+    Parameters: ``posterior`` about the engine; ``task`` to do, which owns at least one blade.
     """
-    aim = _Aim(belief, task)
+    aim = _Target(posterior, task)
     banks, number = [], 0
-    for bank in belief.layout.banks:
+    for bank in posterior.layout.banks:
         banks.append(_of_bank(aim, bank, number))
         number += len(bank.bores) - 1
     total = sum(cost for cost, _, _ in banks)
-    found: dict[Choice, None] = {}
+    found: dict[Candidate, None] = {}
     for target in np.argsort(total):
         turns = [bank_turns[target] for _, bank_turns, _ in banks]
         blades = [size for _, _, bank_blades in banks for size in bank_blades[target]]
@@ -69,48 +69,48 @@ def best_for_each_target(belief: Belief, task: Task) -> list[Choice]:
     return list(found)
 
 
-def areas_to_aim_at(belief: Belief, task: Task) -> tuple[Floats, Floats]:
+def areas_to_aim_at(posterior: Posterior, task: PlanningProblem) -> tuple[Floats, Floats]:
     """Areas [m2] between which a bore's flow is inside the window, for each flow that may be aimed at.
 
-    Parameters: ``belief`` about the engine; ``task`` to do.
+    Parameters: ``posterior`` about the engine; ``task`` to do.
     """
-    return _Aim(belief, task).limits
+    return _Target(posterior, task).limits
 
 
 @dataclass(frozen=True, eq=False)
-class _Aim:
+class _Target:
     """The chance of one bore by itself, for each target. Arrays run over targets first, then over gaps."""
 
-    belief: Belief
-    task: Task
+    posterior: Posterior
+    task: PlanningProblem
 
     @cached_property
     def _cov(self) -> Floats:
         """Covariance with the meter's scale and the engine's demand given: what is common to all bores does not set
         them apart from one another."""
-        cov, common = self.belief.cov, [-2, -1]
+        cov, common = self.posterior.covariance, [-2, -1]
         shared = cov[:, common]
         return np.asarray(cov - shared @ np.linalg.solve(cov[np.ix_(common, common)], shared.T))
 
     @cached_property
     def price(self) -> Floats:
-        return prices(self.belief, self.task)
+        return shortfall_costs(self.posterior, self.task)
 
     @cached_property
     def _targets(self) -> tuple[Floats, Floats]:
         """Flow of every bore [kg/s] and ln(speed / wanted) to aim at."""
-        belief, engine = self.belief, self.belief.engine
+        posterior, engine = self.posterior, self.posterior.engine
         if self.task.speed_known:
             log_speed = np.log1p(np.array(SPEEDS))
-            return engine.demand / belief.bores * np.exp(belief.log_demand + log_speed / SPEED_POWER), log_speed
-        settled = settle(engine, belief.areas, belief.log_demand)
+            return engine.demand / posterior.bores * np.exp(posterior.log_demand + log_speed / SPEED_POWER), log_speed
+        settled = solve_idle(engine, posterior.areas, posterior.log_demand)
         flow = settled.flows.mean() * (1 + 1.5 * np.array(SPEEDS))
         return flow, np.full(len(SPEEDS), float(settled.log_speed))
 
     @cached_property
     def limits(self) -> tuple[Floats, Floats]:
         """Areas [m2] between which a bore's flow is inside the window."""
-        engine, window = self.belief.engine, self.task.window
+        engine, window = self.posterior.engine, self.task.window
         flow, log_speed = self._targets
         common = np.clip(flow / (engine.filling * np.exp(log_speed)), 0.05, 0.99)
         middle = flow / (engine.conductance * flow_function_of(common))
@@ -131,9 +131,9 @@ class _Aim:
         ``rows`` of the bores, ``gaps`` of each [m], ``variance`` of their areas over their width [m2].
         """
         low, high = self.limits
-        areas = (self.belief.width * gaps + self.belief.leaks[rows][:, None])[:, None, :]
-        spread = (self.belief.width * np.sqrt(variance) + 1e-12)[:, None, :]
-        outside = below((low[:, None] - areas) / spread) + below((areas - high[:, None]) / spread)
+        areas = (self.posterior.width * gaps + self.posterior.leaks[rows][:, None])[:, None, :]
+        spread = (self.posterior.width * np.sqrt(variance) + 1e-12)[:, None, :]
+        outside = normal_cdf((low[:, None] - areas) / spread) + normal_cdf((areas - high[:, None]) / spread)
         return np.asarray(self.price[rows][:, None, None] * outside)
 
     @cached_property
@@ -142,16 +142,18 @@ class _Aim:
 
         The far bore stands where the blade sets it, those beyond are carried along.
         """
-        belief, tree = self.belief, tree_of(self.belief.layout)
+        posterior, tree = self.posterior, dependency_of(self.posterior.layout)
         numbers, rows = np.nonzero(tree.beyond)
         origins, each = tree.far[numbers], np.arange(len(rows))
-        before, opened = belief.gaps, rates(belief, belief.gaps)
-        gaps = turned(belief, before[rows, None], rotation_between(belief, before[origins, None], self.task.sizes))
+        before, opened = posterior.gaps, rates(posterior, posterior.gaps)
+        gaps = turned(
+            posterior, before[rows, None], rotation_between(posterior, before[origins, None], self.task.sizes)
+        )
         ratio = opened[rows] / opened[origins]
-        lever = np.zeros((len(rows), len(belief.mean)))
-        lever[each, rows], lever[each, belief.bores + rows] = 1.0, 1 / belief.width
+        lever = np.zeros((len(rows), len(posterior.mean)))
+        lever[each, rows], lever[each, posterior.bores + rows] = 1.0, 1 / posterior.width
         lever[each, origins] -= ratio
-        variance = np.maximum(((lever @ self._cov) * lever).sum(axis=1), 0.0) + (HAND * ratio) ** 2
+        variance = np.maximum(((lever @ self._cov) * lever).sum(axis=1), 0.0) + (FEELER_SD * ratio) ** 2
         risk = self.risk(rows, gaps, variance[:, None])
         risk *= np.where(rows == origins, 1.0, self.task.dearness)[:, None, None]
         return {(int(number), int(row)): one for number, row, one in zip(numbers, rows, risk, strict=True)}
@@ -159,26 +161,26 @@ class _Aim:
     @cached_property
     def by_stop(self) -> Floats:
         """Risk of every bore when only its stop screw moves it, per target and turn."""
-        belief, n = self.belief, self.belief.bores
-        rows, width = np.arange(n), belief.width
-        rotation = stop_rotation(1.0, belief.hardware) * TURNS
-        shaken = np.where(STEPS, turn_noise(belief, TURNS), 0.0)
-        gaps = turned(belief, belief.gaps[:, None], rotation)
+        posterior, n = self.posterior, self.posterior.bores
+        rows, width = np.arange(n), posterior.width
+        rotation = stop_rotation(1.0, posterior.hardware) * TURNS
+        shaken = np.where(STEPS, turn_noise(posterior, TURNS), 0.0)
+        gaps = turned(posterior, posterior.gaps[:, None], rotation)
         own = np.diag(self._cov)
         leak = own[n : 2 * n] / width**2 + 2 * self._cov[rows, n + rows] / width
-        variance = np.maximum(own[:n] + leak, 0.0)[:, None] + (shaken * rates(belief, gaps)) ** 2
+        variance = np.maximum(own[:n] + leak, 0.0)[:, None] + (shaken * rates(posterior, gaps)) ** 2
         return self.task.dearness * self.risk(rows, gaps, variance)
 
 
-def _of_bank(aim: _Aim, bank: Bank, number: int) -> tuple[Floats, list[int], list[list[int]]]:
+def _of_bank(aim: _Target, bank: Bank, number: int) -> tuple[Floats, list[int], list[list[int]]]:
     """Per target: cost of one bank, sixteenths of its stop screw, and the blade of each of its couplers.
 
     ``number`` is that of its first coupler.
     """
     couplers = list(bank.couplers())
-    cost = np.where(STEPS, STOP_MINUTES, 0.0) + aim.by_stop[aim.belief.row(bank.stop)]
+    cost = np.where(STEPS, STOP_MINUTES, 0.0) + aim.by_stop[aim.posterior.row(bank.stop)]
     sides = _sides(bank, number)
-    rows = {at: aim.belief.row(coupler.far) for at, coupler in enumerate(couplers, start=number)}
+    rows = {at: aim.posterior.row(coupler.far) for at, coupler in enumerate(couplers, start=number)}
     tails = [_tails(aim, [(at, rows[at]) for at in side]) for side in sides]
     first = []
     for side, tail in zip(sides, tails, strict=True):
@@ -192,7 +194,7 @@ def _of_bank(aim: _Aim, bank: Bank, number: int) -> tuple[Floats, list[int], lis
     best = cost.argmin(axis=1)
     blades = []
     for target, turn in enumerate(best):
-        chosen = [LEFT] * len(couplers)
+        chosen = [UNCHANGED] * len(couplers)
         for side, tail, choice in zip(sides, tails, first, strict=True):
             at = int(choice[target, turn])
             while at < len(side):
@@ -202,10 +204,10 @@ def _of_bank(aim: _Aim, bank: Bank, number: int) -> tuple[Floats, list[int], lis
     return cost.min(axis=1), [int(STEPS[turn]) for turn in best], blades
 
 
-def _tails(aim: _Aim, side: Sequence[tuple[int, int]]) -> list[_Tail]:
+def _tails(aim: _Target, side: Sequence[tuple[int, int]]) -> list[_Suffix]:
     """For each coupler of a side, nearest first, by its number and the row of its far bore: reset it, and do the best
     beyond."""
-    tails: dict[int, _Tail] = {}
+    tails: dict[int, _Suffix] = {}
     for at in reversed(range(len(side))):
         number, row = side[at]
         own = BLADE_MINUTES + aim.on_blades[number, row]
@@ -217,7 +219,7 @@ def _tails(aim: _Aim, side: Sequence[tuple[int, int]]) -> list[_Tail]:
         total = own + stacked.min(axis=0)
         size = total.argmin(axis=1)
         following = at + 1 + stacked.argmin(axis=0)[np.arange(len(size)), size]
-        tails[at] = _Tail(total.min(axis=1), size, following)
+        tails[at] = _Suffix(total.min(axis=1), size, following)
     return [tails[at] for at in range(len(side))]
 
 

@@ -1,8 +1,8 @@
 """What a set of moves would lead to: every bore's chance of ending outside the window, and what that costs.
 
 A choice is a row of whole numbers: sixteenths of a turn for each stop screw, then for each coupler which of the blades
-owned it is reset on, or ``LEFT``, or where a screw sets it sixteenths of a turn, then eighths of a turn for each bypass
-screw. Many choices are judged at once, all bores together: a bore's chance depends on the
+owned it is reset on, or ``UNCHANGED``, or where a screw sets it sixteenths of a turn, then eighths of a turn for each
+bypass screw. Many choices are judged at once, all bores together: a bore's chance depends on the
 mean of the others.
 """
 
@@ -16,18 +16,18 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from app.sync.engine.idle_flow import settle, slopes
+from app.sync.engine.idle_flow import slopes, solve_idle
 from app.sync.engine.layout import Adjuster, Layout
 from app.sync.engine.linkage import carried, stop_rotation
 from app.sync.engine.units import REV_PER_MIN
-from app.sync.estimation.posterior import HAND, LEAST_GAP, Belief, rates, rotation_between, turn_noise, turned
+from app.sync.estimation.posterior import FEELER_SD, LEAST_GAP, Posterior, rates, rotation_between, turn_noise, turned
 from app.sync.planning.uncertain_screws import EIGHTH, Turned, joined
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
-Choice = tuple[int, ...]
+Candidate = tuple[int, ...]
 
-LEFT = -1
+UNCHANGED = -1
 SIXTEENTH = 1 / 16
 PLAUSIBLE = 2.5
 READ_MINUTES = 0.3
@@ -44,7 +44,7 @@ SPEED_PRICE = 4.0  # of an idle speed that ends outside: a stop turn a bank, and
 FLOW_PER_AREA = 0.8
 
 
-class Tree(NamedTuple):
+class Dependency(NamedTuple):
     """What hangs on what, as numbers. ``bank`` of each bore; ``stops`` and ``far`` the rows of the stop bores and of
     each coupler's far bore; ``beyond`` the number of each coupler, from 1, at the bores beyond it, 0 at the others;
     ``weight`` what hangs on each bore, as a price [min]."""
@@ -57,7 +57,7 @@ class Tree(NamedTuple):
 
 
 @lru_cache(maxsize=64)
-def tree_of(layout: Layout) -> Tree:
+def dependency_of(layout: Layout) -> Dependency:
     """What hangs on what in an engine; not to be written to.
 
     Parameters: ``layout`` of the engine.
@@ -69,7 +69,7 @@ def tree_of(layout: Layout) -> Tree:
     weight[far] = BEYOND_PRICE * (hanging.sum(axis=1) - 1)
     for bank in layout.banks:
         weight[rows[bank.stop]] = STOP_BORE_PRICE + BEYOND_PRICE * max(len(bank.bores) - 4, 0)
-    return Tree(
+    return Dependency(
         np.array([at for at, bank in enumerate(layout.banks) for _ in bank.bores]),
         np.array([rows[bank.stop] for bank in layout.banks]),
         far,
@@ -79,7 +79,7 @@ def tree_of(layout: Layout) -> Tree:
 
 
 @dataclass(frozen=True, slots=True)
-class Task:
+class PlanningProblem:
     """What is to be reached, and with what.
 
     ``stacks`` are the blades that can be laid, each its leaves [m], thinnest first; ``window`` the half width as a
@@ -108,7 +108,7 @@ class Task:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Outcomes:
+class Evaluation:
     """What each of several choices leads to. Shapes (choices,) or (choices, bores), bores in walking order.
 
     ``cost`` in minutes, risks included; ``outside`` the chance of each bore, ``off_speed`` that of the idle speed;
@@ -127,12 +127,12 @@ class Outcomes:
         return np.asarray(np.prod(1 - self.outside, axis=-1) * (1 - self.off_speed))
 
 
-def stacks_of(blades: Sequence[float]) -> tuple[tuple[float, ...], ...]:
+def feeler_stacks(blades: Sequence[float]) -> tuple[tuple[float, ...], ...]:
     """Every blade a hand can lay, one leaf or two, thinnest first; of equal ones the one with fewer leaves.
 
     Parameters: ``blades`` owned, single leaves [m].
 
-    >>> stacks_of([1e-4, 2e-4, 3e-4])
+    >>> feeler_stacks([1e-4, 2e-4, 3e-4])
     ((0.0001,), (0.0002,), (0.0003,), (0.0001, 0.0003), (0.0002, 0.0003))
     """
     found: dict[int, tuple[float, ...]] = {}
@@ -141,53 +141,56 @@ def stacks_of(blades: Sequence[float]) -> tuple[tuple[float, ...], ...]:
     return tuple(found[size] for size in sorted(found))
 
 
-def likely_stacks(blades: Sequence[float], belief: Belief) -> tuple[tuple[float, ...], ...]:
-    """Those of ``stacks_of`` that a plate of this engine may be set on: within a factor of ``PLAUSIBLE`` of its gaps.
+def plausible_stacks(blades: Sequence[float], posterior: Posterior) -> tuple[tuple[float, ...], ...]:
+    """Those of ``feeler_stacks`` that suit a plate of this engine: within a factor of ``PLAUSIBLE`` of its gaps.
 
-    Parameters: ``blades`` owned, single leaves [m]; ``belief`` about the engine.
+    Parameters: ``blades`` owned, single leaves [m]; ``posterior`` about the engine.
     """
-    middle = float(np.median(belief.gaps))
-    return tuple(stack for stack in stacks_of(blades) if middle / PLAUSIBLE <= sum(stack) <= middle * PLAUSIBLE)
+    middle = float(np.median(posterior.gaps))
+    return tuple(stack for stack in feeler_stacks(blades) if middle / PLAUSIBLE <= sum(stack) <= middle * PLAUSIBLE)
 
 
-def nothing(layout: Layout) -> Choice:
+def no_change(layout: Layout) -> Candidate:
     """The choice to leave everything as it is.
 
     Parameters: ``layout`` of the engine.
     """
-    couplers = (0 if layout.by_screw(coupler) else LEFT for coupler in layout.couplers())
+    couplers = (0 if layout.by_screw(coupler) else UNCHANGED for coupler in layout.couplers())
     return (*(0,) * len(layout.banks), *couplers, *(0,) * len(layout.bypass_screws))
 
 
-def outcomes(belief: Belief, task: Task, choices: Sequence[Choice]) -> Outcomes:
+def outcomes(posterior: Posterior, task: PlanningProblem, choices: Sequence[Candidate]) -> Evaluation:
     """What each choice leads to, all bores together.
 
-    Parameters: ``belief`` before; ``task``; ``choices`` at least one.
+    Parameters: ``posterior`` before; ``task``; ``choices`` at least one.
     """
-    n, width = belief.bores, belief.width
+    n, width = posterior.bores, posterior.width
     picked = np.array(choices, dtype=np.int64)
-    after = _After(belief, task, picked)
+    after = _After(posterior, task, picked)
     areas = after.areas
-    settled = settle(belief.engine, areas, belief.log_demand)
-    found = slopes(belief.engine, areas, settled)
+    settled = solve_idle(posterior.engine, areas, posterior.log_demand)
+    found = slopes(posterior.engine, areas, settled)
     scaled = after.lever * (width / areas)[..., None]
     cov = np.zeros((len(choices), n + 1, n + 1))
-    cov[:, :n, :n] = scaled @ belief.cov @ scaled.swapaxes(1, 2)
+    cov[:, :n, :n] = scaled @ posterior.covariance @ scaled.swapaxes(1, 2)
     cov[:, :n, :n] += after.noise * width**2 / (areas[:, :, None] * areas[:, None, :])
-    cov[:, :n, n] = cov[:, n, :n] = scaled @ belief.cov[:, -1]
-    cov[:, n, n] = belief.cov[-1, -1]
+    cov[:, :n, n] = cov[:, n, :n] = scaled @ posterior.covariance[:, -1]
+    cov[:, n, n] = posterior.covariance[-1, -1]
     share = settled.flows / settled.flows.sum(axis=1, keepdims=True)
     from_mean = found.flows - share[:, None, :] @ found.flows
     outside = outside_of(n * share - 1, _spread(from_mean, cov), task.window)
     wanted, speed_spread = 0.0, _spread(found.log_speed[:, None, :], cov)[:, 0]
     if not task.speed_known:
-        wanted, speed_spread = float(settle(belief.engine, belief.areas, belief.log_demand).log_speed), np.array(0.01)
-    off_speed = outside_of(np.expm1(settled.log_speed - wanted), speed_spread, SPEED_WINDOW / belief.engine.speed)
+        wanted, speed_spread = (
+            float(solve_idle(posterior.engine, posterior.areas, posterior.log_demand).log_speed),
+            np.array(0.01),
+        )
+    off_speed = outside_of(np.expm1(settled.log_speed - wanted), speed_spread, SPEED_WINDOW / posterior.engine.speed)
     minutes = after.minutes + task.restart * (after.minutes > 0)
-    helpless = np.array([bore in task.helpless for bore in belief.layout.bores])
-    price = prices(belief, task) * np.where(after.set_anew | helpless, 1.0, task.dearness)
+    helpless = np.array([bore in task.helpless for bore in posterior.layout.bores])
+    price = shortfall_costs(posterior, task) * np.where(after.set_anew | helpless, 1.0, task.dearness)
     risk = (price * outside).sum(axis=1) + task.dearness * SPEED_PRICE * off_speed
-    return Outcomes(minutes + risk, outside, off_speed, settled.flows, _spread(found.flows, cov))
+    return Evaluation(minutes + risk, outside, off_speed, settled.flows, _spread(found.flows, cov))
 
 
 def outside_of(off: Floats, spread: Floats, window: float) -> Floats:
@@ -198,11 +201,11 @@ def outside_of(off: Floats, spread: Floats, window: float) -> Floats:
     >>> outside_of(np.array([0.0, 0.08]), np.array([0.04, 0.01]), 0.08).round(3)
     array([0.046, 0.5  ])
     """
-    below_one = below(np.stack([-window - off, off - window]) / spread)
+    below_one = normal_cdf(np.stack([-window - off, off - window]) / spread)
     return np.asarray(below_one[0] + below_one[1])
 
 
-def below(z: Floats) -> Floats:
+def normal_cdf(z: Floats) -> Floats:
     """The normal distribution function, to 1.5e-7.
 
     Parameters: ``z`` any.
@@ -216,36 +219,36 @@ def below(z: Floats) -> Floats:
     return np.where(z > 0, 1 - upper, upper)
 
 
-def prices(belief: Belief, task: Task) -> Floats:
+def shortfall_costs(posterior: Posterior, task: PlanningProblem) -> Floats:
     """What it costs that each bore ends outside [min], in walking order.
 
     A blade and a reading, and again where that misses: ``work / (1 - chance of a miss)``.
 
-    Parameters: ``belief`` about the engine; ``task``.
+    Parameters: ``posterior`` about the engine; ``task``.
     """
-    return _prices(belief, task.window)
+    return _prices(posterior, task.window)
 
 
 @lru_cache(maxsize=16)
-def _prices(belief: Belief, window: float) -> Floats:
-    """``prices``, asked for several times about one belief; not to be written to."""
-    n = belief.bores
-    leak_variance = np.diag(belief.cov)[n : 2 * n] / belief.width**2
-    spread = FLOW_PER_AREA * belief.width * np.sqrt(HAND**2 + leak_variance) / belief.areas.mean()
-    tree = tree_of(belief.layout)
+def _prices(posterior: Posterior, window: float) -> Floats:
+    """``shortfall_costs``, asked for several times about one belief; not to be written to."""
+    n = posterior.bores
+    leak_variance = np.diag(posterior.covariance)[n : 2 * n] / posterior.width**2
+    spread = FLOW_PER_AREA * posterior.width * np.sqrt(FEELER_SD**2 + leak_variance) / posterior.areas.mean()
+    tree = dependency_of(posterior.layout)
     price = BLADE_MINUTES / (1 - outside_of(np.zeros(n), spread, window))
     price[tree.stops] = 0.0
-    return np.where(joined(belief.layout).owned, SCREW_PRICE, price + tree.weight)
+    return np.where(joined(posterior.layout).owned, SCREW_PRICE, price + tree.weight)
 
 
-def finest_window(belief: Belief) -> float:
+def achievable_tolerance(posterior: Posterior) -> float:
     """The half width, as a fraction of the mean, that a well-aimed blade meets every other time; 0 without blades.
 
-    Parameters: ``belief`` about the engine.
+    Parameters: ``posterior`` about the engine.
     """
-    if belief.layout.couplers() and all(map(belief.layout.by_screw, belief.layout.couplers())):
+    if posterior.layout.couplers() and all(map(posterior.layout.by_screw, posterior.layout.couplers())):
         return 0.0
-    return 0.6745 * FLOW_PER_AREA * belief.width * HAND / float(belief.areas.mean())
+    return 0.6745 * FLOW_PER_AREA * posterior.width * FEELER_SD / float(posterior.areas.mean())
 
 
 @dataclass(frozen=True, eq=False)
@@ -256,17 +259,17 @@ class _After:
     the belief's state, ``noise`` what hands add [m2].
     """
 
-    belief: Belief
-    task: Task
+    posterior: Posterior
+    task: PlanningProblem
     picked: Ints
 
     @cached_property
-    def _tree(self) -> Tree:
-        return tree_of(self.belief.layout)
+    def _tree(self) -> Dependency:
+        return dependency_of(self.posterior.layout)
 
     @cached_property
     def _before(self) -> Floats:
-        return self.belief.gaps
+        return self.posterior.gaps
 
     @cached_property
     def _turns(self) -> Ints:
@@ -279,70 +282,70 @@ class _After:
 
     @cached_property
     def _blades(self) -> Ints:
-        by_screw = joined(self.belief.layout).couplers
+        by_screw = joined(self.posterior.layout).couplers
         if not len(by_screw):
             return self._couplers
         blades = self._couplers.copy()
-        blades[:, by_screw] = LEFT
+        blades[:, by_screw] = UNCHANGED
         return blades
 
     @cached_property
     def _screws(self) -> Turned | None:
         """What is turned beside the stop screws; None where there is nothing of the kind."""
-        if self.belief.layout.blades_alone:
+        if self.posterior.layout.blades_alone:
             return None
-        by_screw = self._couplers[:, joined(self.belief.layout).couplers]
+        by_screw = self._couplers[:, joined(self.posterior.layout).couplers]
         bypass = self.picked[:, len(self._tree.stops) + len(self._tree.far) :]
-        return Turned(self.belief, np.asarray(by_screw * SIXTEENTH), np.asarray(bypass * EIGHTH), self.origin)
+        return Turned(self.posterior, np.asarray(by_screw * SIXTEENTH), np.asarray(bypass * EIGHTH), self.origin)
 
     @property
     def minutes(self) -> Floats:
         """What the moves take, shape (choices,)."""
         turned = (self._turns != 0).sum(axis=1) + (self._screws.count if self._screws else 0)
-        return np.asarray(STOP_MINUTES * turned + BLADE_MINUTES * (self._blades != LEFT).sum(axis=1))
+        return np.asarray(STOP_MINUTES * turned + BLADE_MINUTES * (self._blades != UNCHANGED).sum(axis=1))
 
     @property
     def set_anew(self) -> NDArray[np.bool_]:
         """Bores that a blade or a screw of their own sets."""
-        on_blade = np.asarray(self.origin == np.arange(self.belief.bores))
+        on_blade = np.asarray(self.origin == np.arange(self.posterior.bores))
         return on_blade | self._screws.moved if self._screws else on_blade
 
     @cached_property
     def origin(self) -> Ints:
         if not len(self._tree.far):
-            return np.full((len(self.picked), self.belief.bores), -1)
-        numbers = (self._tree.beyond * (self._blades != LEFT)[:, :, None]).max(axis=1)  # the nearest one upstream
+            return np.full((len(self.picked), self.posterior.bores), -1)
+        numbers = (self._tree.beyond * (self._blades != UNCHANGED)[:, :, None]).max(axis=1)  # the nearest one upstream
         return np.asarray(np.append(-1, self._tree.far)[numbers])
 
     @cached_property
     def gaps(self) -> Floats:
-        belief, tree = self.belief, self._tree
+        posterior, tree = self.posterior, self._tree
         sizes = np.append(self.task.sizes, self._before.mean())  # the last for LEFT
         blade = np.full(self.origin.shape, LEAST_GAP)
         blade[:, tree.far] = sizes[self._blades]
-        turn = stop_rotation(SIXTEENTH, belief.hardware) * self._turns[:, tree.bank]
-        swings = rotation_between(belief, self._before, blade)
+        turn = stop_rotation(SIXTEENTH, posterior.hardware) * self._turns[:, tree.bank]
+        swings = rotation_between(posterior, self._before, blade)
         swing = np.where(self.origin < 0, turn, np.take_along_axis(swings, np.maximum(self.origin, 0), axis=1))
         if self._screws:
             swing = swing + self._screws.rotation
-        return np.where(self.origin == np.arange(belief.bores), blade, turned(belief, self._before, swing))
+        return np.where(self.origin == np.arange(posterior.bores), blade, turned(posterior, self._before, swing))
 
     @property
     def areas(self) -> Floats:
-        belief = self.belief
-        leaks = np.maximum(belief.leaks + self._screws.leaks, 0.0) if self._screws else belief.leaks
-        return np.maximum(belief.width * self.gaps + leaks, belief.width * LEAST_GAP)
+        posterior = self.posterior
+        leaks = np.maximum(posterior.leaks + self._screws.leaks, 0.0) if self._screws else posterior.leaks
+        return np.maximum(posterior.width * self.gaps + leaks, posterior.width * LEAST_GAP)
 
     @cached_property
     def _rates(self) -> Floats:
-        return rates(self.belief, self.gaps)
+        return rates(self.posterior, self.gaps)
 
     @property
     def lever(self) -> Floats:
-        belief, n = self.belief, self.belief.bores
-        rows, before = np.arange(n), rates(belief, self._before)
-        found = np.zeros((len(self.picked), n, len(belief.mean)))
-        found[:, rows, n + rows] = 1 / belief.width
+        posterior, n = self.posterior, self.posterior.bores
+        rows, before = np.arange(n), rates(posterior, self._before)
+        found = np.zeros((len(self.picked), n, len(posterior.mean)))
+        found[:, rows, n + rows] = 1 / posterior.width
         found[:, rows, rows] = np.where(self.origin == rows, 0.0, self._rates / before)
         choice, row = np.nonzero((self.origin >= 0) & (self.origin != rows))
         origin = self.origin[choice, row]
@@ -354,9 +357,9 @@ class _After:
     @property
     def noise(self) -> Floats:
         bank = self._tree.bank
-        shaken = np.where(self._turns, turn_noise(self.belief, np.asarray(self._turns * SIXTEENTH)), 0.0)
+        shaken = np.where(self._turns, turn_noise(self.posterior, np.asarray(self._turns * SIXTEENTH)), 0.0)
         at_origin = np.take_along_axis(self._rates, np.maximum(self.origin, 0), axis=1)
-        by_hand = np.where(self.origin < 0, shaken[:, bank], HAND / at_origin)
+        by_hand = np.where(self.origin < 0, shaken[:, bank], FEELER_SD / at_origin)
         together = (self.origin[:, :, None] == self.origin[:, None, :]) & (bank[:, None] == bank)
         moved = by_hand * self._rates
         hands = np.where(together, moved[:, :, None] * moved[:, None, :], 0.0)

@@ -13,70 +13,72 @@ import numpy as np
 
 from app.sync.engine.layout import Bank, Coupler, Layout, StopScrew
 from app.sync.engine.linkage import stop_rotation
-from app.sync.estimation.posterior import Belief, rotation_between, turned
+from app.sync.estimation.posterior import Posterior, rotation_between, turned
 from app.sync.planning.bank_search import MOST_SIXTEENTHS, areas_to_aim_at
-from app.sync.planning.evaluation import LEFT, SIXTEENTH, Choice, Floats, Ints, Task
+from app.sync.planning.evaluation import SIXTEENTH, UNCHANGED, Candidate, Floats, Ints, PlanningProblem
 from app.sync.planning.uncertain_screws import EIGHTH, bypass_room, joined
 
 NEAR = 0.5
 """Part of the window within which a bore is left alone (this program's choice)."""
 
 
-def starts(belief: Belief, task: Task) -> list[Choice]:
+def greedy_candidates(posterior: Posterior, task: PlanningProblem) -> list[Candidate]:
     """A choice for each flow that may be aimed at, with the stop screws set by their own bores or by their whole banks.
 
-    Parameters: ``belief`` about the engine; ``task`` to do.
+    Parameters: ``posterior`` about the engine; ``task`` to do.
     """
-    low, high = areas_to_aim_at(belief, task)
-    bounds = np.array(bypass_room(belief.layout, task.opened, task.helpless), dtype=np.int64).reshape(-1, 2)
+    low, high = areas_to_aim_at(posterior, task)
+    bounds = np.array(bypass_room(posterior.layout, task.opened, task.helpless), dtype=np.int64).reshape(-1, 2)
     sizes = task.sizes
     walks = (
-        _Walk(belief, task, sizes, bounds, float(area), whole) for area in (low + high) / 2 for whole in (False, True)
+        _GreedyPath(posterior, task, sizes, bounds, float(area), whole)
+        for area in (low + high) / 2
+        for whole in (False, True)
     )
     return list(dict.fromkeys(walk.choice() for walk in walks))
 
 
-def around(choice: Choice, belief: Belief, task: Task) -> Iterator[Choice]:
+def neighborhood(choice: Candidate, posterior: Posterior, task: PlanningProblem) -> Iterator[Candidate]:
     """A choice with one move left out, one added, or one a step or two more or less.
 
-    Parameters: ``choice`` to begin from; ``belief`` about the engine; ``task`` to do.
+    Parameters: ``choice`` to begin from; ``posterior`` about the engine; ``task`` to do.
     """
-    layout = belief.layout
+    layout = posterior.layout
     for at, values in enumerate(_values(layout, task)):
         now = choice[at]
-        blade = values.start == LEFT
-        steps = {LEFT, now - 1, now + 1} if blade else {0, now - 2, now - 1, now + 1, now + 2}
+        blade = values.start == UNCHANGED
+        steps = {UNCHANGED, now - 1, now + 1} if blade else {0, now - 2, now - 1, now + 1, now + 2}
         for value in steps - {now}:
             if value in values:
                 yield (*choice[:at], value, *choice[at + 1 :])
 
 
-def _values(layout: Layout, task: Task) -> list[range]:
+def _values(layout: Layout, task: PlanningProblem) -> list[range]:
     """What each place of a choice may hold."""
     turn = range(-MOST_SIXTEENTHS, MOST_SIXTEENTHS + 1)
-    couplers = [turn if layout.by_screw(one) else range(LEFT, len(task.stacks)) for one in layout.couplers()]
+    couplers = [turn if layout.by_screw(one) else range(UNCHANGED, len(task.stacks)) for one in layout.couplers()]
     bypass = [range(least, most + 1) for least, most in bypass_room(layout, task.opened, task.helpless)]
     return [*[turn] * len(layout.banks), *couplers, *bypass]
 
 
 @dataclass
-class _Walk:
+class _GreedyPath:
     """One way outward, towards ``area`` [m2] at every bore; ``whole`` to set a stop screw by all bores of its bank.
 
     ``sizes`` are the blades [m], ``bounds`` how far each bypass screw may be turned, in steps.
     """
 
-    belief: Belief
-    task: Task
+    posterior: Posterior
+    task: PlanningProblem
     sizes: Floats
     bounds: Ints
     area: float
     whole: bool
 
-    def choice(self) -> Choice:
+    def choice(self) -> Candidate:
         """What is set on the way."""
-        layout = self.belief.layout
-        self.gaps, self.leaks, self.width = self.belief.gaps.copy(), self.belief.leaks, self.belief.width
+        layout = self.posterior.layout
+        self.gaps, self.leaks, self.width = self.posterior.gaps.copy(), self.posterior.leaks, self.posterior.width
         stops = [self._stop(bank) for bank in layout.banks]
         couplers = [self._coupler(coupler) for coupler in layout.couplers()]
         return (*stops, *couplers, *self._bypass())
@@ -91,53 +93,53 @@ class _Walk:
 
     def _rows(self, bores: Sequence[int]) -> list[int]:
         """Rows of those bores that have no bypass screw of their own, or of all when each has one."""
-        plain = [bore for bore in bores if bore not in self.belief.layout.bypass]
-        return [self.belief.row(bore) for bore in plain or bores]
+        plain = [bore for bore in bores if bore not in self.posterior.layout.bypass]
+        return [self.posterior.row(bore) for bore in plain or bores]
 
     def _turn(self, rows: Sequence[int], per_step: float) -> tuple[int, float]:
         """Steps of a screw that bring some bores nearest to their aim, and the angle they turn by [rad]."""
         gaps = self.gaps[rows]
-        wanted = rotation_between(self.belief, gaps, np.maximum(gaps + self._off(rows), gaps / 4))
+        wanted = rotation_between(self.posterior, gaps, np.maximum(gaps + self._off(rows), gaps / 4))
         steps = round(float(np.mean(wanted)) / per_step)
         steps = min(max(steps, -MOST_SIXTEENTHS), MOST_SIXTEENTHS)
         return steps, steps * per_step
 
     def _carry(self, bores: Sequence[int], rotation: Floats | float) -> None:
-        rows = [self.belief.row(bore) for bore in bores]
-        self.gaps[rows] = turned(self.belief, self.gaps[rows], rotation)
+        rows = [self.posterior.row(bore) for bore in bores]
+        self.gaps[rows] = turned(self.posterior, self.gaps[rows], rotation)
 
     def _stop(self, bank: Bank) -> int:
-        own = [b for b in bank.bores if self.belief.layout.own_adjuster(b) == StopScrew(bank.name)]
+        own = [b for b in bank.bores if self.posterior.layout.own_adjuster(b) == StopScrew(bank.name)]
         rows = self._rows(bank.bores if self.whole else own or bank.shaft(bank.stop))
         if self._near(rows):
             return 0
-        steps, rotation = self._turn(rows, stop_rotation(SIXTEENTH, self.belief.hardware))
+        steps, rotation = self._turn(rows, stop_rotation(SIXTEENTH, self.posterior.hardware))
         self._carry(bank.bores, rotation)
         return steps
 
     def _coupler(self, coupler: Coupler) -> int:
-        layout = self.belief.layout
+        layout = self.posterior.layout
         bank, by_screw = layout.bank_of(coupler.far), layout.by_screw(coupler)
         rows = self._rows(bank.shaft(coupler.far))
         if self._near(rows) or (not by_screw and not len(self.sizes)):
-            return 0 if by_screw else LEFT
+            return 0 if by_screw else UNCHANGED
         if by_screw:
-            per_step = SIXTEENTH * float(self.belief.mean[self.belief.at_gain(coupler)])
+            per_step = SIXTEENTH * float(self.posterior.mean[self.posterior.at_gain(coupler)])
             steps, rotation = self._turn(rows, per_step)
         else:
-            far = self.belief.row(coupler.far)
+            far = self.posterior.row(coupler.far)
             steps = int(np.abs(self.sizes - (self.gaps[far] + self._off(rows))).argmin())
-            rotation = float(rotation_between(self.belief, self.gaps[far], self.sizes[steps]))
+            rotation = float(rotation_between(self.posterior, self.gaps[far], self.sizes[steps]))
         self._carry(bank.beyond(coupler), rotation)
         return steps
 
     def _bypass(self) -> list[int]:
         """Steps of every bypass screw."""
-        n, rows = self.belief.bores, joined(self.belief.layout).bypass
+        n, rows = self.posterior.bores, joined(self.posterior.layout).bypass
         if not len(rows):
             return []
         lacks = self.area - self.leaks[rows] - self.gaps[rows] * self.width
-        per_step = EIGHTH * self.belief.mean[2 * n : -2][-len(rows) :]
+        per_step = EIGHTH * self.posterior.mean[2 * n : -2][-len(rows) :]
         steps = np.where(per_step > 0, np.rint(lacks / np.maximum(per_step, 1e-12)), 0.0)
         steps = np.where(np.abs(lacks) <= NEAR * self.task.window * self.area, 0.0, steps)
         found: list[int] = np.clip(steps, self.bounds[:, 0], self.bounds[:, 1]).astype(int).tolist()

@@ -10,10 +10,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from app.sync.engine.layout import Coupler, Layout, StopScrew
-from app.sync.estimation.posterior import Belief
+from app.sync.estimation.posterior import Posterior
 from app.sync.planning.bank_search import MOST_SIXTEENTHS, best_for_each_target
-from app.sync.planning.evaluation import LEFT, Choice, Floats, Task, nothing, outcomes
-from app.sync.planning.greedy_starts import around, starts
+from app.sync.planning.evaluation import UNCHANGED, Candidate, Floats, PlanningProblem, no_change, outcomes
+from app.sync.planning.greedy_starts import greedy_candidates, neighborhood
 
 BEST_FEW = 3
 """Choices that are trimmed."""
@@ -39,37 +39,39 @@ class Plan:
         return bool(self.turns or self.blades or self.screws or self.bypass)
 
 
-def cheapest(belief: Belief, task: Task) -> Plan:
+def optimize(posterior: Posterior, task: PlanningProblem) -> Plan:
     """The set of moves that costs least, risks included; an empty one where no move pays.
 
-    Parameters: ``belief`` about the engine; ``task`` to do.
+    Parameters: ``posterior`` about the engine; ``task`` to do.
     """
-    layout = belief.layout
-    leave = nothing(layout)
+    layout = posterior.layout
+    leave = no_change(layout)
     exact = layout.blades_alone
     if exact:
-        choices = [leave, *(best_for_each_target(belief, task) if task.stacks else ())]
+        choices = [leave, *(best_for_each_target(posterior, task) if task.stacks else ())]
     else:
-        choices = [leave, *starts(belief, task)]
+        choices = [leave, *greedy_candidates(posterior, task)]
     choices = [choice for choice in choices if _may(choice, layout, task)]
-    costs = outcomes(belief, task, choices).cost
+    costs = outcomes(posterior, task, choices).cost
     order = np.argsort(costs)
     best, cost = choices[order[0]], float(costs[order[0]])
     leaders = list(dict.fromkeys([*(choices[at] for at in order[:BEST_FEW]), leave]))
     sizes = task.sizes
-    likely = _likely_sizes(belief, sizes)
+    likely = _likely_sizes(posterior, sizes)
     tried = set(leaders)
     for _ in range(MOST_TRIMS if exact else MOST_TRIMS_WALKED):
         variants = (
             variant
             for choice in leaders
-            for variant in (_variants(choice, layout, likely, len(sizes)) if exact else around(choice, belief, task))
+            for variant in (
+                _local_variants(choice, layout, likely, len(sizes)) if exact else neighborhood(choice, posterior, task)
+            )
         )
         fresh = [one for one in dict.fromkeys(variants) if one not in tried and _may(one, layout, task)]
         if not fresh:
             break
         tried.update(fresh)
-        found = outcomes(belief, task, fresh).cost
+        found = outcomes(posterior, task, fresh).cost
         least = int(found.argmin())
         if found[least] > cost - WORTH:
             break
@@ -78,22 +80,22 @@ def cheapest(belief: Belief, task: Task) -> Plan:
     return _as_plan(best, cost, layout)
 
 
-def _may(choice: Choice, layout: Layout, task: Task) -> bool:
+def _may(choice: Candidate, layout: Layout, task: PlanningProblem) -> bool:
     """Whether no screw goes a way that it is not to go."""
     places = (*(StopScrew(bank.name) for bank in layout.banks), *layout.couplers(), *layout.bypass_screws)
     made = ((place, amount > 0) for place, amount in zip(places, choice, strict=True) if amount)
     return not task.no_way or not any((place, 1 if more else -1) in task.no_way for place, more in made)
 
 
-def _likely_sizes(belief: Belief, sizes: Floats) -> list[int]:
+def _likely_sizes(posterior: Posterior, sizes: Floats) -> list[int]:
     """For each coupler the blade that would bring its bore to the mean area."""
     if not len(sizes):
-        return [LEFT for _ in belief.layout.couplers()]
-    wanted = (belief.areas.mean() - belief.leaks) / belief.width
-    return [int(np.abs(sizes - wanted[belief.row(coupler.far)]).argmin()) for coupler in belief.layout.couplers()]
+        return [UNCHANGED for _ in posterior.layout.couplers()]
+    wanted = (posterior.areas.mean() - posterior.leaks) / posterior.width
+    return [int(np.abs(sizes - wanted[posterior.row(coupler.far)]).argmin()) for coupler in posterior.layout.couplers()]
 
 
-def _variants(choice: Choice, layout: Layout, likely: Iterable[int], sizes: int) -> Iterator[Choice]:
+def _local_variants(choice: Candidate, layout: Layout, likely: Iterable[int], sizes: int) -> Iterator[Candidate]:
     """A choice with one move left out, one added, or one a step more or less."""
     banks = len(layout.banks)
     for at in range(banks):
@@ -102,17 +104,17 @@ def _variants(choice: Choice, layout: Layout, likely: Iterable[int], sizes: int)
                 yield (*choice[:at], turn, *choice[at + 1 :])
     for at, size in enumerate(likely, start=banks):
         now = choice[at]
-        for blade in {LEFT, size} if now == LEFT else {LEFT, now - 1, now + 1}:
-            if blade != now and LEFT <= blade < sizes:
+        for blade in {UNCHANGED, size} if now == UNCHANGED else {UNCHANGED, now - 1, now + 1}:
+            if blade != now and UNCHANGED <= blade < sizes:
                 yield (*choice[:at], blade, *choice[at + 1 :])
 
 
-def _as_plan(choice: Choice, cost: float, layout: Layout) -> Plan:
+def _as_plan(choice: Candidate, cost: float, layout: Layout) -> Plan:
     banks = len(layout.banks)
     couplers = layout.couplers()
     turns = tuple((bank.name, turn) for bank, turn in zip(layout.banks, choice[:banks], strict=True) if turn)
     picked = list(zip(couplers, choice[banks : banks + len(couplers)], strict=True))
-    blades = tuple((c, size) for c, size in picked if size != LEFT and not layout.by_screw(c))
+    blades = tuple((c, size) for c, size in picked if size != UNCHANGED and not layout.by_screw(c))
     screws = tuple((c, turn) for c, turn in picked if turn and layout.by_screw(c))
     bypass = zip(layout.bypass_screws, choice[banks + len(couplers) :], strict=True)
     return Plan(turns, blades, cost, screws, tuple((screw.bore, turn) for screw, turn in bypass if turn))

@@ -17,25 +17,25 @@ from app.sync.engine.events import BladeReset, BypassTurn, Event, IdleSpeed, Met
 from app.sync.engine.hardware import Hardware
 from app.sync.engine.idle_flow import usual_breathing
 from app.sync.engine.layout import Adjuster, Bypass, Coupler, Layout, StopScrew
-from app.sync.estimation.filter import follow, shown_by
-from app.sync.estimation.posterior import Belief, usual_belief
-from app.sync.estimation.predict import adjuster_of, after_move
+from app.sync.estimation.filter import predicted_readings, run_filter
+from app.sync.estimation.posterior import Posterior, prior_for
+from app.sync.estimation.predict import adjuster_of, predict
 from app.sync.estimation.uncertain_gains import A_LITTLE
 from app.sync.planning.advice import MOST_THEN, Advice, Expected, move_of
 from app.sync.planning.evaluation import (
     READ_MINUTES,
     SIXTEENTH,
-    Outcomes,
-    Task,
-    finest_window,
-    likely_stacks,
-    nothing,
+    Evaluation,
+    PlanningProblem,
+    achievable_tolerance,
+    no_change,
     outcomes,
+    plausible_stacks,
 )
-from app.sync.planning.optimize import Plan, cheapest
+from app.sync.planning.optimize import Plan, optimize
 from app.sync.planning.uncertain_screws import EIGHTH, as_if_known, bypass_room, turned_out
-from app.sync.readings.repeat_checks import disagree, scattered
-from app.sync.readings.rounds import reading_sd, suspicious
+from app.sync.readings.repeat_checks import excess_scatter, inconsistent
+from app.sync.readings.rounds import outliers, reading_sd
 
 ENOUGH = 0.88
 """Chance that everything is inside at which to stop: below, engines leave uneven, above, minutes go into noise."""
@@ -77,23 +77,23 @@ ENOUGH_FOR_SLOP = 4
 
 
 @dataclass(frozen=True)
-class _Bench:
+class _PlanningContext:
     """All that one piece of advice is drawn from. ``read`` are the bores read since the last move, in order."""
 
-    belief: Belief
+    posterior: Posterior
     meter: Meter
-    task: Task
-    standing: Outcomes
+    task: PlanningProblem
+    standing: Evaluation
     events: Sequence[Event]
     read: Sequence[int]
 
     @property
     def layout(self) -> Layout:
-        return self.belief.layout
+        return self.posterior.layout
 
     def outside(self, bore: int) -> float:
         """Chance that a bore stands outside as it is."""
-        return float(self.standing.outside[0, self.belief.row(bore)])
+        return float(self.standing.outside[0, self.posterior.row(bore)])
 
 
 def next_move(
@@ -105,7 +105,7 @@ def next_move(
     blades: Sequence[float],
     window: float,
     displacement: float,
-    start: Belief | None = None,
+    start: Posterior | None = None,
 ) -> Advice:
     """The one next step towards an even idle.
 
@@ -132,21 +132,21 @@ def next_move(
     if since and not any(e.closing for e in since) and not _moves_at(events):
         return Advice("measure", "close-round", bores=(since[0].bore,))
     if start is None:
-        start = usual_start(layout, hardware, displacement, wanted_speed)
-    belief = _followed(start, meter, tuple(_remembered(events, layout)))
+        start = start_prior(layout, hardware, displacement, wanted_speed)
+    posterior = _followed(start, meter, tuple(_remembered(events, layout)))
     extra = max(len(since) - len(layout.bores) - 1, 0)
-    reachable = max(window, finest_window(belief))
-    task = Task(
-        likely_stacks(blades, belief),
+    reachable = max(window, achievable_tolerance(posterior))
+    task = PlanningProblem(
+        plausible_stacks(blades, posterior),
         reachable,
         any(isinstance(e, IdleSpeed) for e in events),
         DEAR + RISING * extra,
         READ_MINUTES * len({e.bore for e in since}),
         _opened(start, events),
-        no_way=_not_again(events),
+        no_way=_recently_turned(events),
     )
-    standing = outcomes(belief, task, [nothing(layout)])
-    bench = _Bench(belief, meter, task, standing, events, [e.bore for e in since])
+    standing = outcomes(posterior, task, [no_change(layout)])
+    bench = _PlanningContext(posterior, meter, task, standing, events, [e.bore for e in since])
     if standing.all_inside[0] < ENOUGH and (plan := _plan(bench)):
         first = _first_of(plan, bench)
         return first if move_of(first) is None else replace(first, then=_then(plan, bench))
@@ -154,22 +154,22 @@ def next_move(
 
 
 @lru_cache(maxsize=64)
-def usual_start(layout: Layout, hardware: Hardware, displacement: float, wanted_speed: float) -> Belief:
+def start_prior(layout: Layout, hardware: Hardware, displacement: float, wanted_speed: float) -> Posterior:
     """What is believed of an engine of that size before anybody read it; the same object for the same engine.
 
     Parameters: ``layout`` of the engine; ``hardware`` fitted; ``displacement`` [m3] of the whole engine, above 0;
     ``wanted_speed`` [rev/s].
     """
-    return usual_belief(layout, hardware, usual_breathing(len(layout.bores), displacement, wanted_speed, layout.plenum))
+    return prior_for(layout, hardware, usual_breathing(len(layout.bores), displacement, wanted_speed, layout.plenum))
 
 
-def _followed(start: Belief, meter: Meter, events: tuple[Event, ...]) -> Belief:
-    """``estimate.follow``, with what was believed before the last move kept from when it was asked before."""
+def _followed(start: Posterior, meter: Meter, events: tuple[Event, ...]) -> Posterior:
+    """``run_filter``, with what was believed before the last move kept from when it was asked before."""
     moves = _moves_at(events)
     return (
-        follow(_before_move(start, meter, events[: moves[-1]]), meter, events[moves[-1] :])
+        run_filter(_before_move(start, meter, events[: moves[-1]]), meter, events[moves[-1] :])
         if moves
-        else follow(start, meter, events)
+        else run_filter(start, meter, events)
     )
 
 
@@ -180,38 +180,38 @@ def _to_read_again(layout: Layout, meter: Meter, since: Sequence[Reading]) -> Ad
     """A bore whose readings cannot all be right, before anything is believed."""
     by_bore = {bore: [e.value for e in since if e.bore == bore] for bore in layout.bores}
     for bore, values in by_bore.items():
-        if len(values) >= ENOUGH_FOR_SLOP and scattered(values, meter):
+        if len(values) >= ENOUGH_FOR_SLOP and excess_scatter(values, meter):
             return Advice("cannot", "slop", about=(bore,))
-        if disagree(values, meter):
+        if inconsistent(values, meter):
             return Advice("measure", "disagree", bores=(bore,))
-    odd = suspicious({bore: values[0] for bore, values in by_bore.items() if values})
+    odd = outliers({bore: values[0] for bore, values in by_bore.items() if values})
     once = tuple(bore for bore in layout.bores if bore in odd and len(by_bore[bore]) == 1)
     return Advice("measure", "misread", bores=once) if once else None
 
 
-def _plan(bench: _Bench) -> Plan:
+def _plan(bench: _PlanningContext) -> Plan:
     """The cheapest moves; where a bore is lost without one, the price of leaving it grows until some move pays."""
-    helpless = frozenset(bore for bore in bench.layout.bores if _helpless(bore, bench))
-    task, belief = replace(bench.task, helpless=helpless), as_if_known(bench.belief)
+    helpless = frozenset(bore for bore in bench.layout.bores if _why_unadjustable(bore, bench))
+    task, posterior = replace(bench.task, helpless=helpless), as_if_known(bench.posterior)
     helped = (bench.outside(bore) for bore in bench.layout.bores if bore not in helpless)
     if max([*helped, float(bench.standing.off_speed[0])]) <= LOST:
-        return cheapest(belief, task)
+        return optimize(posterior, task)
     task = replace(task, restart=0.0)
     for _ in range(5):
-        if plan := cheapest(belief, task):
+        if plan := optimize(posterior, task):
             break
         task = replace(task, dearness=1.6 * task.dearness)
     return plan
 
 
-def _first_of(plan: Plan, bench: _Bench) -> Advice:
+def _first_of(plan: Plan, bench: _PlanningContext) -> Advice:
     """The first move of a plan, or the reading to take before it."""
     last = _last_move(bench)
     if isinstance(last, ScrewTurn) and last.far not in bench.read and _first_tried(last, bench):
         return Advice("measure", "after-move", bores=(last.far,))
     if plan.turns:
         name, sixteenths = plan.turns[0]
-        if _in_vain(StopScrew(name), bench):
+        if _has_no_effect(StopScrew(name), bench):
             return Advice("cannot", "no-answer", bank=name, about=(bench.layout.bank(name).stop,))
         moved = bench.layout.bank(name).bores
         why = "stop-speed" if bench.standing.off_speed[0] > 0.5 else "stop-bank"
@@ -223,13 +223,13 @@ def _first_of(plan: Plan, bench: _Bench) -> Advice:
     bore, eighths = plan.bypass[0]
     if first := _read_before(bore, bench):
         return first
-    if _in_vain(Bypass(bore), bench):
+    if _has_no_effect(Bypass(bore), bench):
         return Advice("cannot", "no-answer", near=bore, about=(bore,))
     why = _why_set(bore, bench)
     return _with_expected(Advice("bypass", why, near=bore, turns=eighths * EIGHTH, bores=(bore,)), bench)
 
 
-def _then(plan: Plan, bench: _Bench) -> tuple[Advice, ...]:
+def _then(plan: Plan, bench: _PlanningContext) -> tuple[Advice, ...]:
     """What follows the first move of a plan, in its order and at most ``MOST_THEN``."""
     layout, places = bench.layout, bench.layout.couplers()
     moves = [Advice("stop", "then", bank=bank, turns=sixteenths * SIXTEENTH) for bank, sixteenths in plan.turns]
@@ -242,32 +242,32 @@ def _then(plan: Plan, bench: _Bench) -> tuple[Advice, ...]:
     return tuple(moves[1 : 1 + MOST_THEN])
 
 
-def _at_coupler(coupler: Coupler, amount: int, bench: _Bench) -> Advice:
+def _at_coupler(coupler: Coupler, amount: int, bench: _PlanningContext) -> Advice:
     """The move at a coupler, or the reading to take before it. ``amount`` as in ``Plan``."""
     near, far = coupler.near, coupler.far
     if first := _read_before(far, bench):
         return first
-    if _in_vain(coupler, bench):
+    if _has_no_effect(coupler, bench):
         return Advice("cannot", "no-answer", near=near, far=far, about=(far,))
     moved, why = bench.layout.bank_of(far).beyond(coupler), _why_set(far, bench)
     if not bench.layout.by_screw(coupler):
         leaves = bench.task.stacks[amount]
         return _with_expected(Advice("blade", why, near=near, far=far, leaves=leaves, bores=moved), bench)
-    if bench.belief.knows_way(coupler):
+    if bench.posterior.knows_way(coupler):
         turns = amount * SIXTEENTH
         return _with_expected(Advice("screw", why, near=near, far=far, turns=turns, bores=moved), bench)
     return Advice("screw", "way", near=near, far=far, turns=A_LITTLE, bores=moved)
 
 
-def _why_set(bore: int, bench: _Bench) -> str:
+def _why_set(bore: int, bench: _PlanningContext) -> str:
     """Why a bore is set: how it stands, or that it follows others that are."""
     if bench.outside(bore) <= 0.5:
         return "follows"
     flows = bench.standing.flows[0]
-    return "wide" if flows[bench.belief.row(bore)] > flows.mean() else "tight"
+    return "wide" if flows[bench.posterior.row(bore)] > flows.mean() else "tight"
 
 
-def _read_before(bore: int, bench: _Bench) -> Advice | None:
+def _read_before(bore: int, bench: _PlanningContext) -> Advice | None:
     """The reading that is worth more than going straight on to a move that is to set this bore."""
     last = _last_move(bench)
     set_last = last.far if isinstance(last, BladeReset | ScrewTurn) else None
@@ -281,19 +281,19 @@ def _read_before(bore: int, bench: _Bench) -> Advice | None:
     return None
 
 
-def _first_tried(turn: ScrewTurn, bench: _Bench) -> bool:
+def _first_tried(turn: ScrewTurn, bench: _PlanningContext) -> bool:
     """Whether a screw of unknown way was turned for the first time: the reading after it is what it was turned for."""
     coupler = Coupler(turn.near, turn.far)
     before = [e for e in bench.events if isinstance(e, ScrewTurn) and (e.near, e.far) == (turn.near, turn.far)]
     return bench.layout.joint(coupler) == "screw" and len(before) == 1
 
 
-def _last_move(bench: _Bench) -> Event | None:
+def _last_move(bench: _PlanningContext) -> Event | None:
     moves = _moves_at(bench.events)
     return bench.events[moves[-1]] if moves else None
 
 
-def _opened(start: Belief, events: Sequence[Event]) -> dict[int, float]:
+def _opened(start: Posterior, events: Sequence[Event]) -> dict[int, float]:
     """Turns by which each bypass screw stands out further than after the preset: as an earlier visit left it, and all
     turns of this one."""
     opened = turned_out(start)
@@ -303,7 +303,7 @@ def _opened(start: Belief, events: Sequence[Event]) -> dict[int, float]:
     return opened
 
 
-def _not_again(events: Sequence[Event]) -> frozenset[tuple[Adjuster, int]]:
+def _recently_turned(events: Sequence[Event]) -> frozenset[tuple[Adjuster, int]]:
     """The screws that are not to be turned, each with the way: the sign of its turns.
 
     Neither way while nothing was seen since it was turned, and not back again where it went to and fro with nothing
@@ -323,7 +323,7 @@ def _not_again(events: Sequence[Event]) -> frozenset[tuple[Adjuster, int]]:
     return frozenset(found)
 
 
-def _helpless(bore: int, bench: _Bench) -> str:
+def _why_unadjustable(bore: int, bench: _PlanningContext) -> str:
     """Why no move can even a bore against the others; empty where one can."""
     own = bench.layout.own_adjuster(bore)
     if own is None:
@@ -332,11 +332,11 @@ def _helpless(bore: int, bench: _Bench) -> str:
         return ""
     least, most = bypass_room(bench.layout, bench.task.opened)[bench.layout.bypass_screws.index(own)]
     flows = bench.standing.flows[0]
-    left = -least if flows[bench.belief.row(bore)] > flows.mean() else most
+    left = -least if flows[bench.posterior.row(bore)] > flows.mean() else most
     return "bypass-end" if left * EIGHTH <= SEATED else ""
 
 
-def _last_round(bench: _Bench, closed: bool, finer: bool) -> Advice:
+def _last_round(bench: _PlanningContext, closed: bool, finer: bool) -> Advice:
     """Where no move pays: what is left to read, or that it is done."""
     by_doubt = sorted(bench.layout.bores, key=lambda bore: -bench.outside(bore))
     unread = tuple(bore for bore in by_doubt if bore not in bench.read)
@@ -347,7 +347,7 @@ def _last_round(bench: _Bench, closed: bool, finer: bool) -> Advice:
     if bench.standing.all_inside[0] >= ENOUGH:
         return Advice("done", "finest" if finer else "even")
     for bore in by_doubt:
-        if bench.outside(bore) > LOST and (why := _helpless(bore, bench)):
+        if bench.outside(bore) > LOST and (why := _why_unadjustable(bore, bench)):
             return Advice("cannot", why, near=bore, about=(bore,))
     if len(bench.read) - len(bench.layout.bores) - 1 >= MOST_EXTRA:
         return Advice("done", "finest")
@@ -356,17 +356,17 @@ def _last_round(bench: _Bench, closed: bool, finer: bool) -> Advice:
     return Advice("measure", "doubtful", bores=(max(by_doubt, key=lambda b: chances[b] * (1 - chances[b]) / times[b]),))
 
 
-def _in_vain(adjuster: Adjuster, bench: _Bench) -> bool:
+def _has_no_effect(adjuster: Adjuster, bench: _PlanningContext) -> bool:
     """Whether moving this one again has shown to be of no use."""
-    return bench.belief.unmoved.get(adjuster, 0) >= MOST_UNMOVED
+    return bench.posterior.no_effect_counts.get(adjuster, 0) >= MOST_UNMOVED
 
 
-def _with_expected(advice: Advice, bench: _Bench) -> Advice:
+def _with_expected(advice: Advice, bench: _PlanningContext) -> Advice:
     """The advice with the reading to expect at each bore that moves, and its band in nine cases of ten."""
     move = move_of(advice)
     assert move is not None
-    after = after_move(bench.belief, move)
-    shown, spread = shown_by(after, bench.meter)
+    after = predict(bench.posterior, move)
+    shown, spread = predicted_readings(after, bench.meter)
     found = {}
     for bore in advice.bores:
         value = float(shown[after.row(bore)])

@@ -15,8 +15,8 @@ from numpy.typing import NDArray
 from app.sync.engine.layout import Bypass, Layout
 from app.sync.engine.linkage import carried
 from app.sync.engine.plate import FIT, closed_leakage
-from app.sync.estimation.posterior import TURN, Belief, gain_size
-from app.sync.estimation.uncertain_gains import BYPASS_BASE, BYPASS_MOST, geared
+from app.sync.estimation.posterior import TURN_SD, Posterior, gain_size
+from app.sync.estimation.uncertain_gains import BYPASS_BASE, BYPASS_MOST, adjusters_with_gain
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -47,7 +47,7 @@ def joined(layout: Layout) -> Joined:
     by_screw = np.array(
         [at for at, coupler in enumerate(layout.couplers()) if layout.by_screw(coupler)], dtype=np.int64
     )
-    owned = [layout.own_adjuster(bore) in geared(layout) for bore in layout.bores]
+    owned = [layout.own_adjuster(bore) in adjusters_with_gain(layout) for bore in layout.bores]
     bypass = np.array([rows[screw.bore] for screw in layout.bypass_screws], dtype=np.int64)
     return Joined(by_screw, carried(layout)[by_screw], bypass, np.array(owned, dtype=bool))
 
@@ -60,25 +60,25 @@ class Turned:
     sets a bore, -1 where none does.
     """
 
-    belief: Belief
+    posterior: Posterior
     coupler_turns: Floats
     bypass_turns: Floats
     origin: Ints
 
     @cached_property
     def _gains(self) -> Floats:
-        """What a turn does, in the order of ``geared``."""
-        n = self.belief.bores
-        return self.belief.mean[2 * n : -2]
+        """What a turn does, in the order of ``adjusters_with_gain``."""
+        n = self.posterior.bores
+        return self.posterior.mean[2 * n : -2]
 
     @cached_property
     def _sizes(self) -> Floats:
-        return np.array([gain_size(self.belief, screw) for screw in geared(self.belief.layout)])
+        return np.array([gain_size(self.posterior, screw) for screw in adjusters_with_gain(self.posterior.layout)])
 
     @cached_property
     def _acts(self) -> Floats:
         """Turns of each coupler's screw that reach each bore, shape (choices, screws, bores)."""
-        beyond = joined(self.belief.layout).beyond
+        beyond = joined(self.posterior.layout).beyond
         by_blade = np.take(beyond, np.maximum(self.origin, 0), axis=1).swapaxes(0, 1) & (self.origin >= 0)[:, None, :]
         return self.coupler_turns[:, :, None] * (beyond & ~by_blade)
 
@@ -91,13 +91,13 @@ class Turned:
     def leaks(self) -> Floats:
         """Area that bypass screws open beside each plate [m2]."""
         found = np.zeros(self.origin.shape)
-        found[:, joined(self.belief.layout).bypass] = self.bypass_turns * self._gains[self.coupler_turns.shape[1] :]
+        found[:, joined(self.posterior.layout).bypass] = self.bypass_turns * self._gains[self.coupler_turns.shape[1] :]
         return found
 
     @property
     def moved(self) -> Truths:
         """Bores whose own screw is turned."""
-        screws = joined(self.belief.layout)
+        screws = joined(self.posterior.layout)
         found = np.zeros(self.origin.shape, dtype=bool)
         found[:, screws.bypass] = self.bypass_turns != 0
         return np.asarray(found | ((self._acts != 0).any(axis=1) & screws.owned))
@@ -109,18 +109,18 @@ class Turned:
 
     def add_answer(self, lever: Floats, rates: Floats) -> None:
         """Add to ``lever`` how gaps and leaks answer to what a turn does; ``rates`` of each plate [m/rad]."""
-        n, screws = self.belief.bores, self.coupler_turns.shape[1]
+        n, screws = self.posterior.bores, self.coupler_turns.shape[1]
         lever[:, :, 2 * n : 2 * n + screws] += (self._acts * rates[:, None, :]).swapaxes(1, 2)
-        rows = joined(self.belief.layout).bypass
-        lever[:, rows, 2 * n + screws + np.arange(len(rows))] += self.bypass_turns / self.belief.width
+        rows = joined(self.posterior.layout).bypass
+        lever[:, rows, 2 * n + screws + np.arange(len(rows))] += self.bypass_turns / self.posterior.width
 
     def noise(self, rates: Floats) -> Floats:
         """What hands add, as covariance of gaps [m2], shape (choices, bores, bores)."""
         screws = self.coupler_turns.shape[1]
-        shaken = TURN * self._sizes[:screws, None] * (self._acts != 0) * rates[:, None, :]
+        shaken = TURN_SD * self._sizes[:screws, None] * (self._acts != 0) * rates[:, None, :]
         found = np.asarray(shaken.swapaxes(1, 2) @ shaken)
-        rows = joined(self.belief.layout).bypass
-        found[:, rows, rows] += ((self.bypass_turns != 0) * TURN * self._sizes[screws:] / self.belief.width) ** 2
+        rows = joined(self.posterior.layout).bypass
+        found[:, rows, rows] += ((self.bypass_turns != 0) * TURN_SD * self._sizes[screws:] / self.posterior.width) ** 2
         return found
 
 
@@ -142,31 +142,35 @@ def bypass_room(layout: Layout, opened: Mapping[int, float], helpless: Container
     return room
 
 
-def turned_out(belief: Belief) -> dict[int, float]:
+def turned_out(posterior: Posterior) -> dict[int, float]:
     """Turns by which each bypass screw seems to stand out further than after the preset, by bore: 0 for a usual belief.
 
     Told from what leaks past its plate; the plate's own leak cannot be told from it, so it is right to a turn or so.
 
-    Parameters: ``belief`` about the engine.
+    Parameters: ``posterior`` about the engine.
     """
-    closed = FIT * closed_leakage(belief.hardware.bore_diameter.value)
+    closed = FIT * closed_leakage(posterior.hardware.bore_diameter.value)
     found = {}
-    for screw in belief.layout.bypass_screws:
-        beyond = float(belief.leaks[belief.row(screw.bore)]) - closed
-        found[screw.bore] = beyond / gain_size(belief, screw) - BYPASS_BASE
+    for screw in posterior.layout.bypass_screws:
+        beyond = float(posterior.leaks[posterior.row(screw.bore)]) - closed
+        found[screw.bore] = beyond / gain_size(posterior, screw) - BYPASS_BASE
     return found
 
 
-def as_if_known(belief: Belief) -> Belief:
+def as_if_known(posterior: Posterior) -> Posterior:
     """A belief in which every coupler's screw of unknown way opens inward, to plan with: it is turned a little first.
 
-    Parameters: ``belief`` about the engine.
+    Parameters: ``posterior`` about the engine.
     """
-    unknown = [one for one in geared(belief.layout) if not isinstance(one, Bypass) and not belief.knows_way(one)]
+    unknown = [
+        one
+        for one in adjusters_with_gain(posterior.layout)
+        if not isinstance(one, Bypass) and not posterior.knows_way(one)
+    ]
     if not unknown:
-        return belief
-    at = [belief.at_gain(coupler) for coupler in unknown]
-    mean, cov = belief.mean.copy(), belief.cov.copy()
-    mean[at] = [gain_size(belief, coupler) for coupler in unknown]
+        return posterior
+    at = [posterior.at_gain(coupler) for coupler in unknown]
+    mean, cov = posterior.mean.copy(), posterior.covariance.copy()
+    mean[at] = [gain_size(posterior, coupler) for coupler in unknown]
     cov[at], cov[:, at] = 0.0, 0.0
-    return replace(belief, mean=mean, cov=cov)
+    return replace(posterior, mean=mean, covariance=cov)

@@ -13,26 +13,26 @@ SLOP_ODDS = 3.3
 """Standard normal value beyond which scatter is not the meter's: five times in ten thousand with a sound throttle."""
 
 
-def disagree(values: Sequence[float], meter: Meter) -> bool:
+def inconsistent(values: Sequence[float], meter: Meter) -> bool:
     """Whether two readings, or three of which no two agree, cannot be of the same setting.
 
     Parameters: ``values`` of one bore with nothing moved [kg/s or Pa]; ``meter`` read with.
 
-    >>> disagree([6.5, 9.5], Meter(step=0.25)), disagree([6.5, 9.5, 6.25], Meter(step=0.25))
+    >>> inconsistent([6.5, 9.5], Meter(step=0.25)), inconsistent([6.5, 9.5, 6.25], Meter(step=0.25))
     (True, False)
     """
     if len(values) == 2:
         one, other = sorted(values)
         return other - one > FAR * 2**0.5 * reading_sd((one + other) / 2, meter)
-    return len(values) == 3 and len(believed(values, meter)) < 2
+    return len(values) == 3 and len(accepted(values, meter)) < 2
 
 
-def believed(values: Sequence[float], meter: Meter) -> list[float]:
+def accepted(values: Sequence[float], meter: Meter) -> list[float]:
     """The readings to go by: all of two, of more those near the middle one.
 
     Parameters: ``values`` of one bore with nothing moved [kg/s or Pa]; ``meter`` read with.
 
-    >>> believed([6.5, 9.5, 6.25], Meter(step=0.25))
+    >>> accepted([6.5, 9.5, 6.25], Meter(step=0.25))
     [6.5, 6.25]
     """
     if len(values) < 3:
@@ -41,7 +41,7 @@ def believed(values: Sequence[float], meter: Meter) -> list[float]:
     return [value for value in values if abs(value - middle) <= FAR * reading_sd(middle, meter)]
 
 
-def scattered(values: Sequence[float], meter: Meter) -> bool:
+def excess_scatter(values: Sequence[float], meter: Meter) -> bool:
     """Whether readings scatter more than the meter does, one misread left out: something is loose.
 
     Parameters: ``values`` of one bore with nothing moved [kg/s or Pa], at least three to say anything; ``meter``.
@@ -49,10 +49,10 @@ def scattered(values: Sequence[float], meter: Meter) -> bool:
     Source: chi-square of the scatter with the cube-root approximation of E. B. Wilson and M. M. Hilferty, Proceedings
     of the National Academy of Sciences 17 (1931) 684-688.
 
-    >>> scattered([6.5, 6.25, 6.5, 6.75], Meter(step=0.25)), scattered([6.0, 7.0, 6.0, 7.0], Meter(step=0.25))
+    >>> excess_scatter([6.5, 6.25, 6.5, 6.75], Meter(step=0.25)), excess_scatter([6.0, 7.0, 6.0, 7.0], Meter(step=0.25))
     (False, True)
     """
-    near = believed(values, meter)
+    near = accepted(values, meter)
     if len(near) < len(values) - 1:  # one far away is a misread, two are scatter
         near = list(values)
     freedom = len(near) - 1

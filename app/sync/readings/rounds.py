@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from app.sync.engine.events import Meter, Reading
 from app.sync.engine.layout import Layout
 
-GUARD = 1.645
+GUARD_BAND_Z = 1.645
 """Standard deviations kept clear on either side of the window: one-sided 95 % conformance, the default of
 ISO 14253-1:2017 as secondary sources describe it."""
 
@@ -37,7 +37,7 @@ Overall = Literal["even", "not even", "too close to call", "incomplete"]
 
 
 @dataclass(frozen=True, slots=True)
-class Standing:
+class BoreResult:
     """One bore: its value with the drift taken out, and how far that is from the mean, both in the meter's base unit.
 
     ``verdict`` speaks of the plate: ``wide`` is open too far, for a flow meter a high reading, for a vacuum a low one.
@@ -53,26 +53,26 @@ class Standing:
 
 
 @dataclass(frozen=True, slots=True)
-class Evenness:
+class RoundResult:
     """How even a round is. Values in kg/s or Pa.
 
-    ``half_width`` is the window's half width; ``uncertainty`` the widest guard band of a bore against the
+    ``tolerance`` is the window's half width; ``uncertainty`` the widest guard band of a bore against the
     mean; ``drift`` the change over the round that was taken out, with ``drift_seen`` when it is beyond its own
-    uncertainty; ``suspicious`` the bores to read again before anything is believed.
+    uncertainty; ``outliers`` the bores to read again before anything is believed.
     """
 
     mean: float
-    half_width: float
+    tolerance: float
     uncertainty: float
     drift: float
     drift_seen: bool
-    standings: tuple[Standing, ...]
+    standings: tuple[BoreResult, ...]
     bank_means: Mapping[str, float]
     verdict: Overall
-    suspicious: frozenset[int]
+    outliers: frozenset[int]
 
 
-def evenness(layout: Layout, readings: Sequence[Reading], meter: Meter, window: float) -> Evenness:
+def evenness(layout: Layout, readings: Sequence[Reading], meter: Meter, window: float) -> RoundResult:
     """How even the bores of one round stand, as far as it was read.
 
     A bore read more than once counts with the mean of its readings.
@@ -95,42 +95,42 @@ def evenness(layout: Layout, readings: Sequence[Reading], meter: Meter, window: 
         raise ValueError("a reading names a bore the engine does not have")
     values, drift, cov = _least_squares(bores, readings, meter)
     mean = float(values.mean())
-    half_width = window * mean
+    tolerance = window * mean
     flips = -1.0 if meter.quantity == "vacuum" else 1.0
     standings = []
     for n, bore in enumerate(bores):
         from_mean = -np.ones(len(bores)) / len(bores)
         from_mean[n] += 1.0
-        uncertainty = GUARD * float(np.sqrt(from_mean @ cov[:-1, :-1] @ from_mean))
+        uncertainty = GUARD_BAND_Z * float(np.sqrt(from_mean @ cov[:-1, :-1] @ from_mean))
         deviation = float(values[n]) - mean
         opening = flips * deviation
         standings.append(
-            Standing(
-                bore, float(values[n]), deviation, uncertainty, _verdict(opening, half_width, uncertainty), opening
+            BoreResult(
+                bore, float(values[n]), deviation, uncertainty, _verdict(opening, tolerance, uncertainty), opening
             )
         )
     complete = len(bores) == len(layout.bores) and any(r.closing for r in readings)
     by_bore = dict(zip(bores, values.tolist(), strict=True))
-    return Evenness(
+    return RoundResult(
         mean=mean,
-        half_width=half_width,
+        tolerance=tolerance,
         uncertainty=max(s.uncertainty for s in standings),
         drift=drift,
-        drift_seen=abs(drift) > GUARD * float(np.sqrt(cov[-1, -1])),
+        drift_seen=abs(drift) > GUARD_BAND_Z * float(np.sqrt(cov[-1, -1])),
         standings=tuple(standings),
         bank_means=_bank_means(layout, by_bore),
         verdict=_overall(standings, complete),
-        suspicious=suspicious(by_bore),
+        outliers=outliers(by_bore),
     )
 
 
-def suspicious(by_bore: Mapping[int, float]) -> frozenset[int]:
+def outliers(by_bore: Mapping[int, float]) -> frozenset[int]:
     """The bores to read again before anything is believed: ``MISREAD_TIMES`` the middle one, or that fraction of it.
 
     Parameters: ``by_bore``, a value for each bore, all in one unit, 0 or more; with fewer than two others beside a
-    bore none is suspicious.
+    bore none is outliers.
 
-    >>> sorted(suspicious({1: 6.5, 2: 6.25, 3: 62.5}))
+    >>> sorted(outliers({1: 6.5, 2: 6.25, 3: 62.5}))
     [3]
     """
     if len(by_bore) <= MISREAD_OTHERS:
@@ -174,15 +174,15 @@ def _least_squares(
     return fitted[:-1], float(fitted[-1]), cov
 
 
-def _verdict(opening: float, half_width: float, uncertainty: float) -> Verdict:
-    if abs(opening) <= half_width - uncertainty:
+def _verdict(opening: float, tolerance: float, uncertainty: float) -> Verdict:
+    if abs(opening) <= tolerance - uncertainty:
         return "even"
-    if abs(opening) <= half_width + uncertainty:
+    if abs(opening) <= tolerance + uncertainty:
         return "too close"
     return "wide" if opening > 0 else "tight"
 
 
-def _overall(standings: Sequence[Standing], complete: bool) -> Overall:
+def _overall(standings: Sequence[BoreResult], complete: bool) -> Overall:
     kinds = {s.verdict for s in standings}
     if kinds & {"wide", "tight"}:
         return "not even"

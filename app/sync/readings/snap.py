@@ -15,7 +15,7 @@ from app.sync.readings.rounds import reading_sd
 BLIPS = 3
 """Blips of each suspect bore (common practice, no published source)."""
 
-SURE = 0.99
+CONFIDENCE = 0.99
 """Chance that a tight plate passes (this program's own choice): one in a hundred is sent for a look for nothing."""
 
 
@@ -73,5 +73,5 @@ def snap(layout: Layout, bore: int, even: float, blips: Sequence[float], meter: 
     expected = reading_sd(mean, meter) / mean
     scatter = (squares / len(blips)) ** 0.5 / mean
     beyond_a_step = max(values) - min(values) > 1.5 * meter.step
-    loose = beyond_a_step and squares / (expected * mean) ** 2 > chi_square_quantile(SURE, len(blips))
+    loose = beyond_a_step and squares / (expected * mean) ** 2 > chi_square_quantile(CONFIDENCE, len(blips))
     return Snap(bore, loose, scatter, expected, layout.bank_of(bore).carrier(bore))

@@ -6,13 +6,13 @@ from statistics import median
 
 from app.sync.planning.advice import Advice, move_of
 from app.sync.planning.planner import next_move
-from app.sync.simulation.simulator import PER_BORE, WANTED, Stand
+from app.sync.simulation.simulator import PER_BORE, WANTED, SimulatedEngine
 
 MOST_STEPS = 250
 
 
 @dataclass(frozen=True, slots=True)
-class Careful:
+class ReferenceRun:
     """The work of somebody careful, as medians of ``runs``: minutes, moves, readings. ``even`` of the runs ended with
     every bore truly inside the window."""
 
@@ -24,7 +24,7 @@ class Careful:
 
 
 def follow_advice(
-    stand: Stand, blades: tuple[float, ...], window: float, advise: Callable[..., Advice] = next_move
+    stand: SimulatedEngine, blades: tuple[float, ...], window: float, advise: Callable[..., Advice] = next_move
 ) -> str:
     """Do at an engine what the advice says until it says to stop, and return its last word.
 
@@ -45,7 +45,7 @@ def follow_advice(
     return "no end"
 
 
-def careful(stand: Stand, blades: Sequence[float], window: float, runs: int = 3) -> Careful:
+def median_run(stand: SimulatedEngine, blades: Sequence[float], window: float, runs: int = 3) -> ReferenceRun:
     """What somebody careful would have needed to even an engine at idle, from where it stood at first.
 
     Parameters: ``stand`` whose engine it is, left as it is; ``blades`` there are [m]; ``window`` as a fraction of the
@@ -54,16 +54,16 @@ def careful(stand: Stand, blades: Sequence[float], window: float, runs: int = 3)
     >>> from app.sync.engine.layout import Bank, Layout
     >>> from app.sync.engine.units import THOU
     >>> four = Layout((Bank("A", (1, 2, 3, 4), stop=2, drive=2),))
-    >>> work = careful(Stand(four, seed=2003), [t * THOU / 2 for t in range(3, 20)], 0.08, runs=1)
+    >>> work = median_run(SimulatedEngine(four, seed=2003), [t * THOU / 2 for t in range(3, 20)], 0.08, runs=1)
     >>> work.minutes >= 0.3 * 5  # a round and its closing reading at least
     True
     """
-    ends: list[Stand] = []
+    ends: list[SimulatedEngine] = []
     for hand in range(1, runs + 1):
         fresh = replace(stand, hand=hand, events=[], minutes=0.0, readings=0, moves=0)
         follow_advice(fresh, tuple(blades), window)
         ends.append(fresh)
-    return Careful(
+    return ReferenceRun(
         float(median(one.minutes for one in ends)),
         float(median(one.moves for one in ends)),
         float(median(one.readings for one in ends)),

@@ -50,7 +50,7 @@ that was even before; a worn joint in one of two banks' links, of the right leng
 
 
 @dataclass(frozen=True)
-class Roughness:
+class Imperfections:
     """How rough meter and hands are: the spread of one reading, its step, of a blade and of a screw."""
 
     repeatability: float = 0.02
@@ -62,7 +62,7 @@ class Roughness:
 
 
 @dataclass
-class Stand:
+class SimulatedEngine:
     """One engine, drawn from ``seed``, with the work done at it: events as the adviser sees them, and minutes.
 
     ``hand`` draws another meter and other hands at the same engine. ``heated`` is for how long it ran before [minutes].
@@ -72,7 +72,7 @@ class Stand:
 
     layout: Layout
     seed: int
-    rough: Roughness = field(default_factory=Roughness)
+    rough: Imperfections = field(default_factory=Imperfections)
     trouble: Trouble = "sound"
     hand: int = 0
     heated: float = 0.0
@@ -327,7 +327,7 @@ class Stand:
         self.wander = keep * self.wander + 0.007 * math.sqrt(1 - keep**2) * self.rng.standard_normal()
 
 
-def replay(stand: Stand, done: Iterable[Event]) -> Stand:
+def replay(stand: SimulatedEngine, done: Iterable[Event]) -> SimulatedEngine:
     """Bring an engine to where it stands after what was done at it, and return it.
 
     Parameters: ``stand`` as it was made; ``done`` the readings and moves in their order. A look at the tachometer
@@ -335,9 +335,9 @@ def replay(stand: Stand, done: Iterable[Event]) -> Stand:
 
     >>> from app.sync.engine.layout import Bank
     >>> four = Layout((Bank("A", (1, 2, 3, 4), stop=2, drive=2),))
-    >>> first = Stand(four, seed=5)
+    >>> first = SimulatedEngine(four, seed=5)
     >>> _ = first.read(1), first.turn("A", 0.125)
-    >>> replay(Stand(four, seed=5), first.events).read(1) == first.read(1)
+    >>> replay(SimulatedEngine(four, seed=5), first.events).read(1) == first.read(1)
     True
     """
     for event in done:
@@ -348,7 +348,7 @@ def replay(stand: Stand, done: Iterable[Event]) -> Stand:
     return stand
 
 
-def fit_to_practise(stand: Stand) -> bool:
+def usable_for_training(stand: SimulatedEngine) -> bool:
     """Whether an engine is worth practising on: not even, but such as comes into a shop that presets its plates.
 
     Parameters: ``stand`` as it was made. Worst bore 10 to 50 % off the mean, gaps of two to nine thousandths of an
@@ -356,7 +356,7 @@ def fit_to_practise(stand: Stand) -> bool:
 
     >>> from app.sync.engine.layout import Bank
     >>> four = Layout((Bank("A", (1, 2, 3, 4), stop=2, drive=2),))
-    >>> [fit_to_practise(Stand(four, seed, trouble="slipped")) for seed in (2, 160455711)]
+    >>> [usable_for_training(SimulatedEngine(four, seed, trouble="slipped")) for seed in (2, 160455711)]
     [True, False]
     """
     gaps = stand.gaps()

@@ -159,12 +159,12 @@ def log_flow(value: float, meter: Meter, plenum: bool = False) -> tuple[float, f
     return math.log(runner) / per_flow, sd / runner / per_flow
 
 
-def quiet_covariance(variances: Floats, same_meter: bool) -> Floats:
+def no_slip_covariance(variances: Floats, same_meter: bool) -> Floats:
     """Covariance of the changes when nothing slipped: each bore's own noise and what all bores share.
 
     Parameters: ``variances`` of each bore's change of ln(flow); ``same_meter`` False when the scale may differ freely.
 
-    >>> quiet_covariance(np.array([1e-4, 1e-4]), same_meter=False).round(2).tolist()
+    >>> no_slip_covariance(np.array([1e-4, 1e-4]), same_meter=False).round(2).tolist()
     [[1.0, 1.0], [1.0, 1.0]]
     """
     common = COMMON_SPREAD if same_meter else COMMON_FREE

@@ -14,7 +14,7 @@ import numpy as np
 from app.sync.engine.events import Meter
 from app.sync.engine.layout import Adjuster, Layout, StopScrew
 from app.sync.engine.linkage import moved_bores
-from app.sync.slips.changes import Pooled, log_changes, quiet_covariance
+from app.sync.slips.changes import Pooled, log_changes, no_slip_covariance
 
 # One engine in ten gives any false alarm within ten visits at this limit, in simulation, when it is evened at every
 # visit. Left alone it would need 3.6, since the same readings then serve as found once and as left the next time.
@@ -22,7 +22,7 @@ SLACK, LIMIT = 0.25, 6.3
 
 
 @dataclass(frozen=True, slots=True)
-class Chart:
+class CusumChart:
     """Cumulative sums upward and downward after each visit, and the first visit (from 0) beyond the limit, if any."""
 
     high: tuple[float, ...]
@@ -39,7 +39,7 @@ class Creep:
     since: int
 
 
-def cusum(values: Sequence[float], slack: float = SLACK, limit: float = LIMIT) -> Chart:
+def cusum(values: Sequence[float], slack: float = SLACK, limit: float = LIMIT) -> CusumChart:
     """Two-sided cumulative sum: ``high = max(0, high + value - slack)``, ``low = max(0, low - value - slack)``.
 
     Parameters: ``values`` less their target, oldest first; ``slack`` and ``limit`` in the units of the values, for
@@ -48,7 +48,7 @@ def cusum(values: Sequence[float], slack: float = SLACK, limit: float = LIMIT) -
     Source: NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.3.
 
     >>> cusum([1.0, 1.0, 1.0], slack=0.5, limit=1.2)
-    Chart(high=(0.5, 1.0, 1.5), low=(0.0, 0.0, 0.0), signal=2)
+    CusumChart(high=(0.5, 1.0, 1.5), low=(0.0, 0.0, 0.0), signal=2)
     """
     high, low, signal = [0.0], [0.0], None
     for at, value in enumerate(values):
@@ -56,7 +56,7 @@ def cusum(values: Sequence[float], slack: float = SLACK, limit: float = LIMIT) -
         low.append(max(0.0, low[-1] - value - slack))
         if signal is None and max(high[-1], low[-1]) > limit:
             signal = at
-    return Chart(tuple(high[1:]), tuple(low[1:]), signal)
+    return CusumChart(tuple(high[1:]), tuple(low[1:]), signal)
 
 
 def scores(
@@ -81,7 +81,7 @@ def scores(
     bores, changes, variances = log_changes(layout, left, found, meter, heat_soaked)
     if not bores:
         return {}
-    precision = np.linalg.inv(quiet_covariance(variances, same_meter))
+    precision = np.linalg.inv(no_slip_covariance(variances, same_meter))
     stops: list[Adjuster] = [StopScrew(bank.name) for bank in layout.banks]
     found_scores: dict[Adjuster, float] = {}
     for adjuster in (*stops, *layout.couplers(), *layout.bypass_screws):

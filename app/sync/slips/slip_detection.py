@@ -2,8 +2,8 @@
 
 A bore's change is ln(found / left). A slipped stop screw lifts or lowers a whole bank, a slipped coupler its far bore
 and all beyond, a bypass screw one bore, another day's air all bores alike, and one misread value a single bore until it
-is read again. Every story of at most three such things is weighed against the changes (see ``stories``); what is said
-follows its odds.
+is read again. Every hypothesis of at most three such things is weighed against the changes (see ``slip_hypotheses``);
+what is said follows its probability.
 """
 
 import math
@@ -17,17 +17,17 @@ from numpy.typing import NDArray
 from app.sync.engine.events import Meter
 from app.sync.engine.layout import Bypass, Coupler, Layout, Link, StopScrew
 from app.sync.engine.linkage import moved_bores
-from app.sync.slips.changes import Conditions, Floats, Pooled, expected_common, log_changes, pool, quiet_covariance
-from app.sync.slips.slip_hypotheses import COUNT_ODDS, Bore, Fit, Suspect
+from app.sync.slips.changes import Conditions, Floats, Pooled, expected_common, log_changes, no_slip_covariance, pool
+from app.sync.slips.slip_hypotheses import COUNT_ODDS, Bore, HypothesisFit, Suspect
 
 __all__ = [
-    "Alike",
     "Bore",
     "Conditions",
-    "DriftStory",
+    "ConfoundedPair",
     "Pooled",
     "Slip",
-    "Story",
+    "SlipAssessment",
+    "SlipHypothesis",
     "Suspect",
     "expected_common",
     "pool",
@@ -61,7 +61,7 @@ class Slip:
 
 
 @dataclass(frozen=True, slots=True)
-class Story:
+class SlipHypothesis:
     """A set of slips that may explain the changes, with its odds. No slips: nothing moved.
 
     ``misread`` is the bore of which this story holds one value to be wrong, if it does.
@@ -73,7 +73,7 @@ class Story:
 
 
 @dataclass(frozen=True, slots=True)
-class Alike:
+class ConfoundedPair:
     """Two suspects that a round at idle cannot tell apart, and what can.
 
     ``also`` must have slipped with ``other``, by as much and the other way, to look like ``one``.
@@ -92,7 +92,7 @@ class Alike:
 
 
 @dataclass(frozen=True, slots=True)
-class DriftStory:
+class SlipAssessment:
     """What slipped, how sure that is, and what to read again.
 
     verdict
@@ -122,11 +122,11 @@ class DriftStory:
     odds: Mapping[Suspect, float]
     named: Slip | None
     runner_up: Suspect | None
-    stories: tuple[Story, ...]
+    hypotheses: tuple[SlipHypothesis, ...]
     reread: tuple[int, ...]
-    alike: tuple[Alike, ...]
+    alike: tuple[ConfoundedPair, ...]
     changes: Mapping[int, float]
-    between: tuple[Story, Story] | None
+    between: tuple[SlipHypothesis, SlipHypothesis] | None
     misread: Mapping[int, float]
 
 
@@ -139,7 +139,7 @@ def slipped(
     heat_soaked: bool = True,
     expected_common: float = 0.0,
     gain: float | None = None,
-) -> DriftStory:
+) -> SlipAssessment:
     """The stories that explain the change from as left to as found, with their odds.
 
     Parameters: ``layout`` of the engine; ``left`` and ``found`` pooled readings per bore (see ``pool``), the round's
@@ -159,20 +159,22 @@ def slipped(
     """
     bores, changes, variances = log_changes(layout, left, found, meter, heat_soaked)
     if not bores:
-        return DriftStory("unknown", 1 - COUNT_ODDS[0], {}, None, None, (), (), (), {}, None, {})
-    quiet = quiet_covariance(variances, same_meter)
+        return SlipAssessment("unknown", 1 - COUNT_ODDS[0], {}, None, None, (), (), (), {}, None, {})
+    quiet = no_slip_covariance(variances, same_meter)
     doubts = {bore: MISREAD * sum(one[bore].thin for one in (left, found)) for bore in bores}
-    fit = Fit(layout, bores, changes - expected_common, variances, quiet, doubts)
+    fit = HypothesisFit(layout, bores, changes - expected_common, variances, quiet, doubts)
     any_slip, odds = fit.any_slip(), fit.odds()
     ranked = sorted(odds, key=lambda suspect: -odds[suspect])
     best = fit.best(TOLD)
-    stories = tuple(_story(fit, at, bores, USUAL_GAIN if gain is None else gain) for at in best)
+    hypotheses = tuple(_hypothesis(fit, at, bores, USUAL_GAIN if gain is None else gain) for at in best)
     verdict: Verdict = "quiet"
     if any_slip >= DOUBTFUL_FROM:
         verdict = "slipped" if any_slip >= SLIPPED_FROM else "doubtful"
     named = None
     if verdict == "slipped" and odds[ranked[0]] >= NAMED_FROM:
-        named = next((slip for story in stories for slip in story.slips if slip.suspect == ranked[0]), None)
+        named = next(
+            (slip for hypothesis in hypotheses for slip in hypothesis.slips if slip.suspect == ranked[0]), None
+        )
     open_questions = any(UNLIKELY_BELOW <= chance < SETTLED_FROM for chance in odds.values())
     settled = any_slip < LOOK_FROM or (verdict == "slipped" and not open_questions)
     scores = _reread_scores(fit, variances, np.array([found[bore].n for bore in bores]))
@@ -180,48 +182,50 @@ def slipped(
     order = np.lexsort((-scores, ~contradicted))
     asked = () if settled and not contradicted.any() else tuple(int(at) for at in order[:REREADS])
     misread = np.maximum(fit.misread(), [not (left[bore].agreed and found[bore].agreed) for bore in bores])
-    return DriftStory(
+    return SlipAssessment(
         verdict=verdict,
         any_slip=any_slip,
         odds=odds,
         named=named,
         runner_up=ranked[1] if len(ranked) > 1 else None,
-        stories=stories,
+        hypotheses=hypotheses,
         reread=tuple(bores[at] for at in asked),
         alike=_alike(layout, fit, ranked[0], same_meter) if verdict == "slipped" else (),
         changes=dict(zip(bores, changes.tolist(), strict=True)),
-        between=_between(fit, best, stories, asked[0]) if asked else None,
+        between=_between(fit, best, hypotheses, asked[0]) if asked else None,
         misread={bore: float(chance) for bore, chance in zip(bores, misread, strict=True) if chance > 0},
     )
 
 
-def _story(fit: Fit, at: int, bores: tuple[int, ...], gain: float) -> Story:
+def _hypothesis(fit: HypothesisFit, at: int, bores: tuple[int, ...], gain: float) -> SlipHypothesis:
     slips = []
     for suspect in fit.slipped(at):
         change, sd = fit.size(at, suspect)
         slips.append(Slip(fit.suspects[suspect], change, sd, change / gain))
     wrong = fit.misread_in(at)
-    return Story(tuple(slips), fit.story_odds(fit.slipped(at)), None if wrong is None else bores[wrong])
+    return SlipHypothesis(tuple(slips), fit.story_odds(fit.slipped(at)), None if wrong is None else bores[wrong])
 
 
-def _reread_scores(fit: Fit, variances: Floats, counts: NDArray[np.int64]) -> Floats:
+def _reread_scores(fit: HypothesisFit, variances: Floats, counts: NDArray[np.int64]) -> Floats:
     """How much the stories disagree on each bore, for what one more reading takes off its noise."""
     scores: Floats = fit.disagreement() * (1 / counts - 1 / (counts + 1)) / variances
     return scores
 
 
-def _between(fit: Fit, best: list[int], stories: tuple[Story, ...], bore: int) -> tuple[Story, Story] | None:
+def _between(
+    fit: HypothesisFit, best: list[int], hypotheses: tuple[SlipHypothesis, ...], bore: int
+) -> tuple[SlipHypothesis, SlipHypothesis] | None:
     """The likeliest story, and the one that a reading of this bore would set apart from it for most odds."""
     if len(best) < 2:
         return None
     apart = [
-        (fit.fitted[at, bore] - fit.fitted[best[0], bore]) ** 2 * story.odds
-        for at, story in zip(best, stories, strict=True)
+        (fit.fitted[at, bore] - fit.fitted[best[0], bore]) ** 2 * hypothesis.odds
+        for at, hypothesis in zip(best, hypotheses, strict=True)
     ]
-    return stories[0], stories[int(np.argmax(apart[1:])) + 1]
+    return hypotheses[0], hypotheses[int(np.argmax(apart[1:])) + 1]
 
 
-def _alike(layout: Layout, fit: Fit, named: Suspect, same_meter: bool) -> tuple[Alike, ...]:
+def _alike(layout: Layout, fit: HypothesisFit, named: Suspect, same_meter: bool) -> tuple[ConfoundedPair, ...]:
     """What cannot be told from the named suspect at idle, with what would tell them apart."""
     column = fit.columns[:, fit.suspects.index(named)]
     found = []
@@ -233,19 +237,19 @@ def _alike(layout: Layout, fit: Fit, named: Suspect, same_meter: bool) -> tuple[
         towards = fit.quiet_precision @ theirs
         gap = column - theirs * float(towards @ column) / float(towards @ theirs)
         if SLIP_TO_TELL * math.sqrt(float(gap @ fit.quiet_precision @ gap)) < TOLD_APART:
-            found.append(Alike(named, other, _told_by(named, other, same_meter)))
+            found.append(ConfoundedPair(named, other, _told_by(named, other, same_meter)))
     if isinstance(named, Coupler) and len(moved_bores(layout, named)) == 1:
         if named.far in layout.bypass:
-            found.append(Alike(named, Bypass(named.far), "bypass_count"))
-        found.append(Alike(named, Bore(named.far), "bore_check"))
+            found.append(ConfoundedPair(named, Bypass(named.far), "bypass_count"))
+        found.append(ConfoundedPair(named, Bore(named.far), "bore_check"))
     if isinstance(named, Bypass):
-        found.append(Alike(named, Bore(named.bore), "bypass_count"))
+        found.append(ConfoundedPair(named, Bore(named.bore), "bypass_count"))
     if isinstance(named, Bore | Bypass) and len(layout.bank_of(named.bore).shaft(named.bore)) == 1:
         holder, *beyond = _holders(layout, named.bore)
         told_by: ToldBy = "bore_check" if isinstance(named, Bore) else "bypass_count"
-        found.append(Alike(named, holder, told_by, tuple(beyond)))
+        found.append(ConfoundedPair(named, holder, told_by, tuple(beyond)))
     if isinstance(named, StopScrew) and len(layout.banks) > 1:
-        found.append(Alike(named, Link(named.bank), "stop_test"))
+        found.append(ConfoundedPair(named, Link(named.bank), "stop_test"))
     return tuple(found)
 
 

@@ -20,7 +20,7 @@ from app.sync.engine.linkage import moved_bores
 from app.sync.slips.changes import MISREAD_SPREAD, Floats
 
 # Sizes as they stood best in simulation; the odds they give were right or slightly modest there.
-SLIP_SPREAD = 0.08  # of ln(flow)
+SLIP_PRIOR_SD = 0.08  # of ln(flow)
 COUNT_ODDS = (0.75, 0.17, 0.06, 0.02)  # that none, one, two or three things slipped
 BORE_SHARE = 0.15  # how likely the bore itself is, against one coupler
 BYPASS_SHARE = 0.5  # how likely a bypass screw is, dirt and leaks of its bore included (this program's choice)
@@ -59,7 +59,7 @@ def moves(layout: Layout, suspect: Suspect) -> tuple[int, ...]:
     return (suspect.bore,) if isinstance(suspect, Bore) else moved_bores(layout, suspect)
 
 
-class Fit:
+class HypothesisFit:
     """The odds of every story, given changes of ln(flow) per bore.
 
     ``columns`` says which bores each suspect moves, bores by suspects; ``weight`` holds the odds of each story and
@@ -89,7 +89,7 @@ class Fit:
         self.doubted = [at for at, bore in enumerate(bores) if misread.get(bore, 0.0) > 0]
         shares = tuple(_share(suspect) for suspect in self.suspects)
         self.members, log_prior = _sets(shares, tuple(misread[bores[at]] for at in self.doubted))
-        scale = np.r_[np.full(count, SLIP_SPREAD), np.full(len(self.doubted), MISREAD_SPREAD), 0.0]
+        scale = np.r_[np.full(count, SLIP_PRIOR_SD), np.full(len(self.doubted), MISREAD_SPREAD), 0.0]
         alone = np.eye(len(bores))[:, self.doubted]
         scaled = np.hstack([self.columns, alone, np.zeros((len(bores), 1))]) * scale
         pull = scaled.T @ self.quiet_precision
@@ -125,19 +125,19 @@ class Fit:
     def best(self, count: int) -> list[int]:
         """The likeliest stories, best first; those that differ only in what was misread count as one."""
         found: dict[tuple[int, ...], int] = {}
-        for story in np.argsort(-self.weight, kind="stable"):
-            found.setdefault(self.slipped(int(story)), int(story))
+        for hypothesis in np.argsort(-self.weight, kind="stable"):
+            found.setdefault(self.slipped(int(hypothesis)), int(hypothesis))
             if len(found) == count:
                 break
         return list(found.values())
 
-    def slipped(self, story: int) -> tuple[int, ...]:
+    def slipped(self, hypothesis: int) -> tuple[int, ...]:
         """Places among the suspects of what slipped in a story."""
-        return tuple(int(at) for at in self.members[story][self.slips[story]])
+        return tuple(int(at) for at in self.members[hypothesis][self.slips[hypothesis]])
 
-    def misread_in(self, story: int) -> int | None:
+    def misread_in(self, hypothesis: int) -> int | None:
         """Place of the bore that a story holds to be misread, if it does."""
-        columns = [int(at) - len(self.suspects) for at in self.members[story]]
+        columns = [int(at) - len(self.suspects) for at in self.members[hypothesis]]
         return next((self.doubted[at] for at in columns if 0 <= at < len(self.doubted)), None)
 
     def story_odds(self, slipped: tuple[int, ...]) -> float:
@@ -147,10 +147,12 @@ class Fit:
             same &= (self.members == at).any(axis=1)
         return float(self.weight[same].sum())
 
-    def size(self, story: int, suspect: int) -> tuple[float, float]:
+    def size(self, hypothesis: int, suspect: int) -> tuple[float, float]:
         """Change of ln(flow) by one of a story's slips, and its standard deviation."""
-        at = int(np.flatnonzero(self.members[story] == suspect)[0])
-        return SLIP_SPREAD * float(self.sizes[story, at]), SLIP_SPREAD * math.sqrt(float(self.spread[story, at, at]))
+        at = int(np.flatnonzero(self.members[hypothesis] == suspect)[0])
+        return SLIP_PRIOR_SD * float(self.sizes[hypothesis, at]), SLIP_PRIOR_SD * math.sqrt(
+            float(self.spread[hypothesis, at, at])
+        )
 
     def disagreement(self) -> Floats:
         """Variance, over the stories, of what they say each bore's true change is."""

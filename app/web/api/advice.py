@@ -10,8 +10,8 @@ from app.shop.assessment.advising import lever, next_step, to_read, waits_for
 from app.shop.assessment.verdicts import balance_of, balanced
 from app.shop.procedure.phases import phase_named
 from app.shop.record import visits
-from app.shop.record.visit_record import Story
-from app.sync.banks.banks import BankStory
+from app.shop.record.visit_record import VisitRecord
+from app.sync.banks.banks import BankAssessment
 from app.sync.engine.units import DEGREE, THOU
 from app.web.api.problems import NOT_THERE
 from app.web.api.shapes import Coupler, Id, MeterUnit, Slug, Told, meter_unit, shown, trade
@@ -132,16 +132,16 @@ def advice(shop: Shop, visit_id: Id, phase: Slug) -> AdviceTold:
 def banks(shop: Shop, visit_id: Id) -> BanksTold | None:
     """What the readings at both openings say. Null with one bank, or before an idle round and an opening were read."""
     with shop.reading() as session:
-        story = visits.load(session, visit_id)
-    found = balance_of(story)
-    return _banks(story, found) if found is not None else None
+        record = visits.load(session, visit_id)
+    found = balance_of(record)
+    return _banks(record, found) if found is not None else None
 
 
-def _told(story: Story, slug: Slug) -> AdviceTold:
+def _told(record: VisitRecord, slug: Slug) -> AdviceTold:
     phase = phase_named(slug)
-    step = next_step(story, phase)
-    title, reason = said(story, phase, step)
-    held, above = lever(story, phase, step)
+    step = next_step(record, phase)
+    title, reason = said(record, phase, step)
+    held, above = lever(record, phase, step)
     turned = step.kind in ("stop", "screw", "bypass")
     return AdviceTold(
         kind=step.kind,
@@ -149,7 +149,7 @@ def _told(story: Story, slug: Slug) -> AdviceTold:
         title=title,
         reason=reason,
         phase=slug,
-        waits_for=waits_for(story, phase),
+        waits_for=waits_for(record, phase),
         bank=step.bank,
         coupler=Coupler(near=step.near, far=step.far) if step.near is not None and step.far is not None else None,
         bore=step.near if step.kind == "bypass" else None,
@@ -160,24 +160,24 @@ def _told(story: Story, slug: Slug) -> AdviceTold:
         expected=[
             ExpectedTold(
                 bore=bore,
-                value=shown(then.value, story.meter),
-                low=shown(then.low, story.meter),
-                high=shown(then.high, story.meter),
+                value=shown(then.value, record.meter),
+                low=shown(then.low, record.meter),
+                high=shown(then.high, record.meter),
             )
             for bore, then in step.expected.items()
         ],
-        unit=meter_unit(story.meter),
-        readings=[AskedTold(round=r.round_number, bore=r.bore, kind=r.kind) for r in to_read(story, phase, step)],
+        unit=meter_unit(record.meter),
+        readings=[AskedTold(round=r.round_number, bore=r.bore, kind=r.kind) for r in to_read(record, phase, step)],
         lever_thou=trade(held, THOU),
         from_above=above,
         about=list(step.about),
     )
 
 
-def _banks(story: Story, found: BankStory) -> BanksTold:
-    meter = story.meter
+def _banks(record: VisitRecord, found: BankAssessment) -> BanksTold:
+    meter = record.meter
     return BanksTold(
-        balanced=balanced(story, found),
+        balanced=balanced(record, found),
         cause=found.cause,
         sentence=bank_words.CAUSES[found.cause],
         banks=list(found.banks),

@@ -8,7 +8,7 @@ from pydantic import Field
 from app.shop.commands import corrections
 from app.shop.commands.corrections import NewCorrection, corrected
 from app.shop.record import visits
-from app.shop.record.visit_record import Story
+from app.shop.record.visit_record import VisitRecord
 from app.shop.store.tables import Correction
 from app.web.api.problems import REFUSALS, named
 from app.web.api.shapes import By, Id, Key, Line, Sent, Told, example
@@ -68,7 +68,7 @@ class CorrectionTold(Told):
     corrected: list[CorrectedTold]
 
     @staticmethod
-    def of(row: Correction, story: Story) -> "CorrectionTold":
+    def of(row: Correction, record: VisitRecord) -> "CorrectionTold":
         """From its row and what came before it."""
         return CorrectionTold(
             issue=row.number,
@@ -76,7 +76,7 @@ class CorrectionTold(Told):
             by=row.by,
             at=row.at,
             corrected=[
-                CorrectedTold(what=one.what, was=one.was, now=one.now, unit=one.unit) for one in corrected(story, row)
+                CorrectedTold(what=one.what, was=one.was, now=one.now, unit=one.unit) for one in corrected(record, row)
             ],
         )
 
@@ -96,5 +96,5 @@ def correct_visit(shop: Shop, visit_id: Id, body: CorrectionSent, now: Now) -> C
     with named(**places):
         issue = corrections.correct(shop, visit_id, body.key, new, now)
     with shop.reading() as session:
-        story = visits.load(session, visit_id)
-    return CorrectionTold.of(next(row for row in story.corrections if row.number == issue), story)
+        record = visits.load(session, visit_id)
+    return CorrectionTold.of(next(row for row in record.corrections if row.number == issue), record)

@@ -177,17 +177,17 @@ def _shown(shop: Shop, engine_id: int) -> EngineShown:
     with shop.reading() as session:
         engine = engines.get(session, engine_id)
         fitting = engines.fitting_now(session, engine_id)
-        stories = visits.of_engine(session, engine_id)
+        records = visits.of_engine(session, engine_id)
     lines = [
         VisitLine(
-            id=story.visit.ident,
-            number=story.visit.number,
-            place=story.visit.place,
-            job=story.visit.job,
-            why=story.visit.why,
-            opened_at=story.visit.opened_at,
-            signed_off=story.sign_off is not None,
+            id=record.visit.ident,
+            number=record.visit.number,
+            place=record.visit.place,
+            job=record.visit.job,
+            why=record.visit.why,
+            opened_at=record.visit.opened_at,
+            signed_off=record.sign_off is not None,
         )
-        for story in stories
+        for record in records
     ]
     return EngineShown(**EngineTold.facts_of(engine), fitting=FittingTold.of(fitting), visits=lines)

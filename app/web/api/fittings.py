@@ -6,7 +6,7 @@ from fastapi import APIRouter
 from pydantic import Field
 
 from app.shop.commands import engines
-from app.shop.errors import RefusedError
+from app.shop.errors import RejectedError
 from app.shop.record.fittings import HARDWARE_FIELDS, hardware_from_json, hardware_known, layout_from_json
 from app.shop.store.tables import Fitting
 from app.sync.engine.hardware import Figure, Hardware
@@ -184,7 +184,7 @@ def fit_engine(shop: Shop, engine_id: Id, body: FittingSent, now: Now) -> Fittin
 def _layout(sent: LayoutSent) -> Layout:
     for number, bank in enumerate(sent.banks):
         if not bank.bores:
-            raise RefusedError({f"layout/banks/{number}/bores": "A bank has at least one bore."})
+            raise RejectedError({f"layout/banks/{number}/bores": "A bank has at least one bore."})
     banks = [
         Bank(name, tuple(b.bores), b.stop or b.bores[0], b.drive or b.stop or b.bores[0], tuple(b.joints))
         for name, b in zip("AB", sent.banks, strict=False)
@@ -193,7 +193,7 @@ def _layout(sent: LayoutSent) -> Layout:
         return Layout(tuple(banks), sent.sensor, frozenset(sent.springless), frozenset(sent.bypass), sent.plenum)
     except LayoutError as error:
         field = error.field if error.field in ("sensor", "springless", "bypass") else "banks"
-        raise RefusedError({f"layout/{field}": str(error)}) from None
+        raise RejectedError({f"layout/{field}": str(error)}) from None
 
 
 def _hardware_told(hardware: Hardware) -> HardwareTold:

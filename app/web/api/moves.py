@@ -9,7 +9,7 @@ from app.shop.commands import moves
 from app.shop.commands.moves import NewMove
 from app.shop.procedure.items import MoveKind
 from app.shop.record import visits
-from app.shop.record.visit_record import Story
+from app.shop.record.visit_record import VisitRecord
 from app.shop.store.tables import MoveRow
 from app.sync.engine.units import THOU
 from app.web.api.problems import REFUSALS, named
@@ -121,7 +121,7 @@ class MoveTold(Told):
     stands: bool
 
     @staticmethod
-    def of(row: MoveRow, story: Story) -> "MoveTold":
+    def of(row: MoveRow, record: VisitRecord) -> "MoveTold":
         """From its row."""
         leaves = [trade(float(leaf), THOU) for leaf in row.leaves.split()]
         return MoveTold.model_validate(
@@ -140,7 +140,7 @@ class MoveTold(Told):
                 "after_reading": row.after_reading,
                 "by": row.by,
                 "at": row.at,
-                "stands": any(m.ident == row.ident for m in story.moves),
+                "stands": any(m.ident == row.ident for m in record.moves),
             }
         )
 

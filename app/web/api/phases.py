@@ -14,7 +14,7 @@ from app.shop.procedure.items import DEFER, MoveKind, Phase
 from app.shop.procedure.parts import parts_of
 from app.shop.procedure.phases import phase_named
 from app.shop.record import visits
-from app.shop.record.visit_record import Story
+from app.shop.record.visit_record import VisitRecord
 from app.shop.store.database import Database
 from app.shop.store.tables import CheckRow, Override
 from app.sync.engine.units import THOU, ZERO_CELSIUS
@@ -79,7 +79,7 @@ class CheckTold(Told):
     stands: bool = Field(description="False once it was superseded or taken back, and for the taking back itself.")
 
     @staticmethod
-    def of(row: CheckRow, story: Story) -> "CheckTold":
+    def of(row: CheckRow, record: VisitRecord) -> "CheckTold":
         """From its row."""
         return CheckTold.model_validate(
             {
@@ -90,7 +90,7 @@ class CheckTold(Told):
                 "by": row.by,
                 "at": row.at,
                 "supersedes": row.supersedes_id,
-                "stands": story.checks.get((row.phase, row.item)) is row,
+                "stands": record.checks.get((row.phase, row.item)) is row,
             }
         )
 
@@ -184,7 +184,7 @@ def take_back_check(shop: Shop, visit_id: Id, phase: Slug, item: str, body: Take
 def override_phase(shop: Shop, visit_id: Id, phase: Slug, body: OverrideSent, now: Now) -> OverrideTold:
     """Refused for what keeps people from harm, and when nothing is missing."""
     with named(override_by="by"):
-        row_id = checks.override(shop, visit_id, body.key, phase, body.why, body.by, now, body.gate)
+        row_id = checks.waive(shop, visit_id, body.key, phase, body.why, body.by, now, body.gate)
     with shop.reading() as session:
         return OverrideTold.of(session.get_one(Override, row_id))
 
@@ -195,16 +195,16 @@ def _read_at(body: ChecksSent, now: str) -> str:
 
 def _standing(shop: Database, visit_id: int, slug: str) -> StandingTold:
     with shop.reading() as session:
-        story = visits.load(session, visit_id)
-    return StandingTold.of(next(s for s in progress(story) if s.phase.slug == slug))
+        record = visits.load(session, visit_id)
+    return StandingTold.of(next(s for s in progress(record) if s.phase.slug == slug))
 
 
-def _told(story: Story, phase: Phase) -> PhaseTold:
-    standing = next(s for s in progress(story) if s.phase is phase)
+def _told(record: VisitRecord, phase: Phase) -> PhaseTold:
+    standing = next(s for s in progress(record) if s.phase is phase)
     lacks = {missing.slug for missing in standing.missing}
     items = []
-    for item in items_of(story, phase):
-        row = story.checks.get((phase.slug, item.slug))
+    for item in items_of(record, phase):
+        row = record.checks.get((phase.slug, item.slug))
         items.append(
             ItemTold(
                 item=item.slug,
@@ -217,27 +217,27 @@ def _told(story: Story, phase: Phase) -> PhaseTold:
                 fresh=item.fresh,
                 before_running=item.before_running,
                 over_time=item.over_time,
-                recorded=CheckTold.of(row, story) if row else None,
+                recorded=CheckTold.of(row, record) if row else None,
                 missing=item.slug in lacks,
             )
         )
-    parts = parts_of(story.layout)
+    parts = parts_of(record.layout)
     return PhaseTold(
         standing=StandingTold.of(standing),
         aim=phase.aim,
         steps=list(phase.steps_for(parts)),
-        cautions=list(phase.cautions_at(story.visit.place, parts)),
+        cautions=list(phase.cautions_at(record.visit.place, parts)),
         defer=DEFER,
         items=items,
         moves=list(phase.moves_for(parts)),
-        window_percent=trade(story.settings.window(phase.slug) if phase.rounds != "none" else 0, 0.01),
-        preset=_preset(story) if phase.slug == "cold-preset" else None,
-        heat=_heat(story) if phase.rounds == "fine" else None,
+        window_percent=trade(record.settings.window(phase.slug) if phase.rounds != "none" else 0, 0.01),
+        preset=_preset(record) if phase.slug == "cold-preset" else None,
+        heat=_heat(record) if phase.rounds == "fine" else None,
     )
 
 
-def _preset(story: Story) -> PresetTold:
-    start = starting(story)
+def _preset(record: VisitRecord) -> PresetTold:
+    start = starting(record)
     return PresetTold(
         turns=trade(start.turns, 1),
         low_turns=trade(start.low, 1),
@@ -247,8 +247,8 @@ def _preset(story: Story) -> PresetTold:
     )
 
 
-def _heat(story: Story) -> HeatTold:
-    lacks = lacks_of(story)
+def _heat(record: VisitRecord) -> HeatTold:
+    lacks = lacks_of(record)
     return HeatTold(
         hot=not lacks,
         lacks=list(lacks),
@@ -258,6 +258,6 @@ def _heat(story: Story) -> HeatTold:
                 coolant_c=None if point.coolant is None else trade(point.coolant - ZERO_CELSIUS, 1),
                 oil_c=None if point.oil is None else trade(point.oil - ZERO_CELSIUS, 1),
             )
-            for point in points_of(story)
+            for point in points_of(record)
         ],
     )

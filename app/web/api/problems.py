@@ -11,7 +11,7 @@ from pydantic import Field
 from starlette.exceptions import HTTPException
 from starlette.routing import Match
 
-from app.shop.errors import RefusedError
+from app.shop.errors import RejectedError
 from app.shop.store.database import ShopUnavailableError
 from app.web.api.shapes import Told
 from app.web.error_responses import PROBLEM, for_programs, problem, status_of
@@ -59,7 +59,7 @@ def named(**names: str) -> Iterator[None]:
     """Give the fields of a refusal their places in the body: ``idle_speed="idle_speed_rpm"``; none when empty."""
     try:
         yield
-    except RefusedError as refusal:
+    except RejectedError as refusal:
         refusal.problems = {names.get(field, field): said for field, said in refusal.problems.items()}
         raise
 
@@ -71,7 +71,7 @@ def escaped(part: str) -> str:
 
 def refused(request: Request, error: Exception) -> Response:
     """The store said no."""
-    assert isinstance(error, RefusedError)
+    assert isinstance(error, RejectedError)
     faults = {f"#/{field}": said for field, said in error.problems.items() if field}
     return problem(status_of(error), str(error), faults)
 
@@ -105,7 +105,7 @@ def unavailable(request: Request, error: Exception) -> Response:
 
 
 HANDLERS: Mapping[type[Exception], Handler] = {
-    RefusedError: refused,
+    RejectedError: refused,
     HTTPException: http,
     RequestValidationError: unreadable,
     OverflowError: unreadable,

@@ -9,10 +9,10 @@ from app.shop.assessment.verdicts import evenness_of
 from app.shop.commands import engines, readings
 from app.shop.commands.readings import NewReading
 from app.shop.record import visits
-from app.shop.record.visit_record import MeterReading, Round, Story
+from app.shop.record.visit_record import MeterReading, Round, VisitRecord
 from app.shop.store.database import Database
 from app.sync.engine.units import THOU
-from app.sync.readings.rounds import Evenness
+from app.sync.readings.rounds import RoundResult
 from app.web.api.problems import NOT_THERE, REFUSALS, named
 from app.web.api.shapes import By, Id, Key, MeterUnit, Sent, Slug, Told, example, shown, trade
 from app.web.context import Now, Shop
@@ -158,21 +158,21 @@ class EvennessTold(Told):
     bores: list[BoreTold]
 
     @staticmethod
-    def of(story: Story, found: Evenness) -> "EvennessTold":
+    def of(record: VisitRecord, found: RoundResult) -> "EvennessTold":
         """From what the brain found."""
-        meter = story.meter
+        meter = record.meter
         return EvennessTold.model_validate(
             {
                 "verdict": found.verdict,
                 "sentence": verdict_sentence(found, unit_of(meter)),
                 "unit": meter.unit,
                 "mean": shown(found.mean, meter),
-                "half_width": shown(found.half_width, meter),
+                "half_width": shown(found.tolerance, meter),
                 "uncertainty": shown(found.uncertainty, meter),
                 "drift": shown(found.drift, meter),
                 "drift_seen": found.drift_seen,
                 "bank_means": {name: shown(mean, meter) for name, mean in found.bank_means.items()},
-                "misread": sorted(found.suspicious),
+                "misread": sorted(found.outliers),
                 "bores": [
                     BoreTold(
                         bore=one.bore,
@@ -210,10 +210,10 @@ class RoundTold(Told):
     evenness: EvennessTold | None = Field(description="Null before the first reading.")
 
     @staticmethod
-    def of(story: Story, one: Round) -> "RoundTold":
+    def of(record: VisitRecord, one: Round) -> "RoundTold":
         """From what was entered."""
         standing = {row.ident for row in (*one.readings, *one.skipped.values())}
-        window = story.settings.window(one.row.phase)
+        window = record.settings.window(one.row.phase)
         return RoundTold.model_validate(
             {
                 "number": one.row.number,
@@ -222,13 +222,13 @@ class RoundTold(Told):
                 "from_above": bool(one.row.from_above),
                 "begun_at": one.row.begun_at,
                 "closed": one.closed,
-                "moved_since": story.moved_since(one),
+                "moved_since": record.moved_since(one),
                 "readings": [ReadingTold.of(row, row.ident in standing) for row in one.entered],
                 "in_question": [
                     QuestionTold(bore=older.bore, older=older.ident, newer=newer.ident)
                     for older, newer in one.in_question
                 ],
-                "evenness": EvennessTold.of(story, evenness_of(story, one, window)) if one.readings else None,
+                "evenness": EvennessTold.of(record, evenness_of(record, one, window)) if one.readings else None,
             }
         )
 
@@ -237,8 +237,8 @@ class RoundTold(Told):
 def rounds(shop: Shop, visit_id: Id) -> list[RoundTold]:
     """Every round in order, with how even it was."""
     with shop.reading() as session:
-        story = visits.load(session, visit_id)
-    return [RoundTold.of(story, one) for one in story.rounds]
+        record = visits.load(session, visit_id)
+    return [RoundTold.of(record, one) for one in record.rounds]
 
 
 @router.post("/phases/{phase}/rounds", status_code=201, summary="Begin one more round", responses=REFUSALS)
@@ -249,8 +249,8 @@ def begin_round(shop: Shop, visit_id: Id, phase: Slug, body: RoundSent, now: Now
     with named(value="", opening="lever_thou"):
         row_id = readings.begin_round(shop, visit_id, body.key, phase, now, wanted, from_above=body.from_above)
     with shop.reading() as session:
-        story = visits.load(session, visit_id)
-    return RoundTold.of(story, next(one for one in story.rounds if one.row.ident == row_id))
+        record = visits.load(session, visit_id)
+    return RoundTold.of(record, next(one for one in record.rounds if one.row.ident == row_id))
 
 
 @router.post("/phases/{phase}/readings", status_code=201, summary="Add a reading", responses=REFUSALS)
@@ -285,7 +285,7 @@ def settle_readings(shop: Shop, visit_id: Id, phase: Slug, body: SettledSent, no
 
 def _stored(shop: Database, visit_id: int, row_id: int) -> ReadingTold:
     with shop.reading() as session:
-        story = visits.load(session, visit_id)
-    entered = [reading for one in story.rounds for reading in one.entered]
+        record = visits.load(session, visit_id)
+    entered = [reading for one in record.rounds for reading in one.entered]
     row = next(reading for reading in entered if reading.ident == row_id)
     return ReadingTold.of(row, all(row_id != later.supersedes_id for later in entered))

@@ -5,7 +5,7 @@ from typing import Literal
 from fastapi import APIRouter
 from pydantic import Field
 
-from app.shop.errors import NotThereError
+from app.shop.errors import NotFoundError
 from app.shop.queries import history_cache
 from app.shop.queries.engine_history import Change, changes
 from app.shop.record import visits
@@ -16,7 +16,7 @@ from app.web.api.problems import NOT_THERE
 from app.web.api.shapes import Coupler, Id, Told, trade
 from app.web.context import Shop
 from app.web.presenters.history.history import unit_remembered
-from app.web.presenters.history.slip_report import suspect_name, telling
+from app.web.presenters.history.slip_report import slip_report, suspect_name
 
 router = APIRouter(prefix="/visits/{visit_id}/slipped", tags=["visits"])
 
@@ -106,29 +106,29 @@ def visit_slipped(shop: Shop, visit_id: Id) -> SlippedTold:
         memory = history_cache.of_engine(session, visits.load(session, visit_id).engine.ident)
     change = changes(memory.visits).get(visit_id)
     if change is None:
-        raise NotThereError("earlier visit to set this one against")
+        raise NotFoundError("earlier visit to set this one against")
     return _told(change)
 
 
 def _told(change: Change) -> SlippedTold:
-    said, story = telling(change, unit_remembered(change.after)), change.story
-    likeliest = sorted(story.odds.items(), key=lambda pair: -pair[1]) if story else []
+    said, assessment = slip_report(change, unit_remembered(change.after)), change.assessment
+    likeliest = sorted(assessment.odds.items(), key=lambda pair: -pair[1]) if assessment else []
     return SlippedTold(
         since_visit_id=change.before.visit_id,
-        verdict=story.verdict if story else "unknown",
+        verdict=assessment.verdict if assessment else "unknown",
         title=said.title,
         sentences=list(said.steps),
         look=said.look,
-        any_slip=trade(story.any_slip, 1) if story else None,
-        named=NamedTold.of(story.named) if story and story.named else None,
+        any_slip=trade(assessment.any_slip, 1) if assessment else None,
+        named=NamedTold.of(assessment.named) if assessment and assessment.named else None,
         odds=[OddsTold(suspect=SuspectTold.of(suspect), odds=trade(odds, 1)) for suspect, odds in likeliest],
-        reread=list(story.reread) if story else [],
+        reread=list(assessment.reread) if assessment else [],
         bores=[
             BoreChanged(
-                bore=bore, change_percent=trade(moved, 0.01), misread_odds=trade(story.misread.get(bore, 0.0), 1)
+                bore=bore, change_percent=trade(moved, 0.01), misread_odds=trade(assessment.misread.get(bore, 0.0), 1)
             )
-            for bore, moved in story.changes.items()
+            for bore, moved in assessment.changes.items()
         ]
-        if story
+        if assessment
         else [],
     )

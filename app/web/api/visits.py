@@ -5,10 +5,10 @@ from typing import Literal
 from fastapi import APIRouter
 from pydantic import Field
 
-from app.shop.assessment.progress import Standing, progress
+from app.shop.assessment.progress import PhaseStatus, progress
 from app.shop.procedure.items import Place
 from app.shop.record import visits
-from app.shop.record.visit_record import Story
+from app.shop.record.visit_record import VisitRecord
 from app.shop.record.visits import NewVisit
 from app.shop.store.tables import Override
 from app.web.api.meters import MeterTold
@@ -92,7 +92,7 @@ class StandingTold(Told):
     override: OverrideTold | None
 
     @staticmethod
-    def of(standing: Standing) -> "StandingTold":
+    def of(standing: PhaseStatus) -> "StandingTold":
         """From what the store works out."""
         return StandingTold.model_validate(
             {
@@ -101,7 +101,7 @@ class StandingTold(Told):
                 "done": standing.done,
                 "missing": [MissingTold(item=m.slug, what=m.what, must=m.must) for m in standing.missing],
                 "stops": list(standing.stops),
-                "spared": standing.spared,
+                "spared": standing.not_needed_because,
                 "override": OverrideTold.of(standing.override) if standing.override else None,
             }
         )
@@ -127,9 +127,9 @@ class VisitTold(Told):
     sign_off: SignOffTold | None
 
     @staticmethod
-    def of(story: Story) -> "VisitTold":
+    def of(record: VisitRecord) -> "VisitTold":
         """From everything recorded of it."""
-        visit, signed, standings = story.visit, story.sign_off, progress(story)
+        visit, signed, standings = record.visit, record.sign_off, progress(record)
         undone = next((s.phase.slug for s in standings if not s.done), "sign-off")
         return VisitTold.model_validate(
             {
@@ -142,7 +142,7 @@ class VisitTold(Told):
                 "why": visit.why,
                 "by": visit.by,
                 "opened_at": visit.opened_at,
-                "meter": MeterTold.of(story.meter, story.meter_as_read().repeatability),
+                "meter": MeterTold.of(record.meter, record.meter_as_read().repeatability),
                 "phases": [StandingTold.of(standing) for standing in standings],
                 "current": undone if signed is None else None,
                 "sign_off": SignOffTold(name=signed.name, at=signed.at) if signed else None,
@@ -163,7 +163,7 @@ def open_visit(shop: Shop, engine_id: Id, body: VisitSent, now: Now) -> VisitTol
 def open_visits(shop: Shop) -> list[VisitTold]:
     """The visits that are not signed off, the newest first."""
     with shop.reading() as session:
-        return [VisitTold.of(story) for story in visits.in_the_shop(session)]
+        return [VisitTold.of(record) for record in visits.in_the_shop(session)]
 
 
 @router.get("/visits/{visit_id}", summary="One visit", responses=NOT_THERE)

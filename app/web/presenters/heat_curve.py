@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from app.shop.procedure.heat import GATE, heat_of, lacks_of, points_of
-from app.shop.record.visit_record import Story
+from app.shop.record.visit_record import VisitRecord
 from app.shop.store.tables import Override
 from app.sync.engine.units import MINUTE, ZERO_CELSIUS
 
@@ -44,10 +44,10 @@ class HeatView:
     height: float = HEIGHT
 
 
-def heat_view(story: Story) -> HeatView:
+def heat_view(record: VisitRecord) -> HeatView:
     """The heat soak of a visit, to be drawn."""
-    points = points_of(story)
-    heat, rule = heat_of(story), story.settings.heat
+    points = points_of(record)
+    heat, rule = heat_of(record), record.settings.heat
     begin = points[0].at if points else 0.0
     span = max(LEAST_SPAN, points[-1].at - begin) if points else LEAST_SPAN
     coolant = [(p.at - begin, p.coolant) for p in points if p.coolant is not None]
@@ -57,8 +57,8 @@ def heat_view(story: Story) -> HeatView:
         Line("oil", _placed(oil, span), _down(rule.oil)),
     )
     every = next(e for e in (5, 10, 20, 60, 240, 1440, 10080) if span / MINUTE / e <= 8 or e == 10080)
-    waits = lacks_of(story)
-    degrees = story.units.of("temperature")
+    waits = lacks_of(record)
+    degrees = record.units.of("temperature")
     return HeatView(
         tuple(line for line in lines if line.points),
         tuple((_across(m * MINUTE, span), m) for m in range(0, int(span / MINUTE) + 1, every)),
@@ -66,7 +66,7 @@ def heat_view(story: Story) -> HeatView:
         degrees.name,
         not waits,
         waits,
-        next((o for o in reversed(story.overrides) if o.gate == GATE), None),
+        next((o for o in reversed(record.overrides) if o.gate == GATE), None),
         f"{heat.time / MINUTE:.0f} minutes of running on record" if len(points) > 1 else "",
     )
 

@@ -4,16 +4,16 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from app.shop.assessment.advising import next_step
-from app.shop.assessment.progress import Standing, items_of, next_standing
+from app.shop.assessment.progress import PhaseStatus, items_of, next_standing
 from app.shop.procedure.heat import GATE
 from app.shop.procedure.items import Item, Phase
-from app.shop.procedure.read_order import due
+from app.shop.procedure.read_order import next_reading
 from app.shop.record.measures import RECORDED, Units
-from app.shop.record.visit_record import Story
+from app.shop.record.visit_record import VisitRecord
 from app.shop.store.tables import CheckRow, MoveRow
 from app.wording import words
 from app.wording.step_words import said
-from app.wording.telephone import Say, say
+from app.wording.telephone import Prompt, item_prompt
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,54 +53,54 @@ class CheckLine:
 
 
 def check_lines(
-    story: Story, phase: Phase, values: Mapping[str, str], problems: Mapping[str, str], units: Units
+    record: VisitRecord, phase: Phase, values: Mapping[str, str], problems: Mapping[str, str], units: Units
 ) -> tuple[CheckLine, ...]:
     """The items of a phase in their order, figures in ``units``."""
     lines = []
-    for item in items_of(story, phase):
-        row = story.checks.get((phase.slug, item.slug))
-        stale = row is not None and item.fresh and row.after_move < story.last_move
-        needed = story.visit.place in item.needed
+    for item in items_of(record, phase):
+        row = record.checks.get((phase.slug, item.slug))
+        stale = row is not None and item.fresh and row.after_move < record.last_move
+        needed = record.visit.place in item.needed
         lines.append(CheckLine(item, row, stale, values.get(item.slug, ""), problems.get(item.slug, ""), needed, units))
     return tuple(lines)
 
 
-def left_of(standing: Standing, lines: tuple[CheckLine, ...]) -> str:
+def left_of(standing: PhaseStatus, lines: tuple[CheckLine, ...]) -> str:
     """How much of what is asked was not recorded yet, in a few words."""
     open_ones = [line for line in lines if line.stale or (line.row is None and line.needed)]
     must = sum(line.item.must for line in open_ones)
-    if standing.spared or not lines:
+    if standing.not_needed_because or not lines:
         return ""
     if not open_ones:
         return "All recorded"
     return f"{len(open_ones)} left" + (f", {must} may not be skipped" if must else "")
 
 
-def beyond(standing: Standing) -> str:
+def beyond(standing: PhaseStatus) -> str:
     """What a phase lacks besides its items, in a sentence without its stop."""
     items = {item.slug for item in standing.phase.items}
     lacks = [m.what for m in standing.missing if m.slug not in items and m.slug not in ("stop", GATE)]
     return "Still missing: " + "; ".join(what[0].lower() + what[1:] for what in lacks) if lacks else ""
 
 
-def ready_to_read(standing: Standing) -> bool:
+def ready_to_read(standing: PhaseStatus) -> bool:
     """Whether nothing stands before the readings any more."""
     before = {GATE, *(item.slug for item in standing.phase.items if item.before_running)}
     return not standing.stops and not any(m.slug in before for m in standing.missing)
 
 
-def to_say(story: Story, lines: tuple[CheckLine, ...]) -> Say | None:
+def to_say(record: VisitRecord, lines: tuple[CheckLine, ...]) -> Prompt | None:
     """What to read out next over the telephone; None at the bench, and once everything asked for is recorded."""
-    if story.visit.place != "telephone" or story.sign_off is not None:
+    if record.visit.place != "telephone" or record.sign_off is not None:
         return None
     due = next((line for line in lines if line.problem and line.typed), None)
     due = due or next((line for line in lines if line.stale or (line.row is None and line.needed)), None)
-    return say(due.item, story.settings.base_blade, due.units) if due else None
+    return item_prompt(due.item, record.settings.base_blade, due.units) if due else None
 
 
-def done_lines(story: Story, phase: Phase) -> tuple[str, ...]:
+def done_lines(record: VisitRecord, phase: Phase) -> tuple[str, ...]:
     """The moves made in a phase, each as a sentence."""
-    return tuple(move_words(m, story.units.metric) for m in story.moves if m.phase == phase.slug)
+    return tuple(move_words(m, record.units.metric) for m in record.moves if m.phase == phase.slug)
 
 
 def move_words(move: MoveRow, metric: bool = False) -> str:
@@ -118,12 +118,12 @@ def move_words(move: MoveRow, metric: bool = False) -> str:
     return f"Link of bank {move.bank} turned {abs(move.amount):g} flats, to open {way}."
 
 
-def lands_on(story: Story) -> str:
+def lands_on(record: VisitRecord) -> str:
     """The address where the visit goes on: a phase's steps, or its readings once nothing has to come before them."""
-    home = f"/visits/{story.visit.ident}"
-    if story.sign_off is not None:
+    home = f"/visits/{record.visit.ident}"
+    if record.sign_off is not None:
         return f"{home}/sheet"
-    undone = next_standing(story)
+    undone = next_standing(record)
     if undone is None:
         return f"{home}/sign-off"
     phase = undone.phase
@@ -131,9 +131,9 @@ def lands_on(story: Story) -> str:
     return f"{home}/{phase.slug}/readings" if reads and ready_to_read(undone) else f"{home}/{phase.slug}"
 
 
-def wanted_next(story: Story) -> str:
+def wanted_next(record: VisitRecord) -> str:
     """What the visit wants next, in a few words for the board."""
-    undone = next_standing(story)
+    undone = next_standing(record)
     if undone is None:
         return "Sign it off"
     first = undone.missing[0]
@@ -141,7 +141,7 @@ def wanted_next(story: Story) -> str:
         return "Stopped: outside the shop's limits"
     if first.slug != "round":
         return first.what
-    step, now = next_step(story, undone.phase), due(story, undone.phase)
+    step, now = next_step(record, undone.phase), next_reading(record, undone.phase)
     if step.kind == "measure" and now.bore is not None:
         return f"Read bore {step.bores[0]}{' again to close the round' if now.kind == 'closing' else ''}"
-    return first.what if step.kind == "done" else said(story, undone.phase, step)[0]
+    return first.what if step.kind == "done" else said(record, undone.phase, step)[0]

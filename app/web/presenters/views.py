@@ -168,7 +168,7 @@ class VerdictView:
 
 
 @dataclass(frozen=True, slots=True)
-class Answer:
+class Action:
     """One large answer of a card: a way to go, or what to send.
 
     ``action`` is where it is sent, when that is elsewhere than the card's others go. One that ``takes_long`` is left to
@@ -203,7 +203,7 @@ class Card:
     mark: Literal["coupler", "stop", "link", "lever", "screw", "bypass", "none"]
     title: str
     reason: str
-    answers: tuple[Answer, ...] = ()
+    answers: tuple[Action, ...] = ()
     action: str = ""
     hidden: Mapping[str, str] = field(default_factory=dict)
     values: tuple[Entered, ...] = ()
@@ -227,6 +227,6 @@ class Keypad:
     hidden: Mapping[str, str]
     typed: str = ""
     message: str = ""
-    other: Answer | None = None
+    other: Action | None = None
     reasons: tuple[str, ...] = ()
     facts: Mapping[str, str] = field(default_factory=dict)

@@ -9,7 +9,7 @@ import threading
 import time
 from collections.abc import Callable
 
-from app.shop.errors import RefusedError
+from app.shop.errors import RejectedError
 
 LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ23456789"
 """What a code is made of: 32 signs, none of which is easily taken for another."""
@@ -69,7 +69,7 @@ class Pairing:
     def asked_over_the_network(self) -> None:
         """Show a new code unless one was shown a moment ago. Raises RefusedError."""
         if self._ticks() - self._made < BETWEEN:
-            raise RefusedError({"code": "A code was shown a moment ago. Look at the shop computer's screen."})
+            raise RejectedError({"code": "A code was shown a moment ago. Look at the shop computer's screen."})
         self.new()
 
     def take(self, typed: str) -> None:
@@ -84,7 +84,7 @@ class Pairing:
             self._wrong += 1
             if self._wrong >= MOST_WRONG:
                 self._code = ""
-        raise RefusedError({"code": "That code is not good, or not any more. Have the shop computer show a new one."})
+        raise RejectedError({"code": "That code is not good, or not any more. Have the shop computer show a new one."})
 
 
 def spaced(code: str) -> str:

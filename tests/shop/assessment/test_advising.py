@@ -13,19 +13,19 @@ from app.sync.engine.layout import Bank, Layout
 from app.sync.engine.units import THOU
 from app.sync.planning.advice import Advice
 from app.sync.planning.preset import starting_turns
-from tests.shop.yard import AT, FOUR, V8, check_all, engine, heat_soaked, key, read, read_round, story, visit
+from tests.shop.yard import AT, FOUR, V8, check_all, engine, heat_soaked, key, read, read_round, visit, visit_record
 
 
 def step(shop: Database, visit_id: int, phase: Phase) -> tuple[Advice, tuple[ToRead, ...]]:
     """The next step and what it asks to be read."""
-    now = story(shop, visit_id)
+    now = visit_record(shop, visit_id)
     advice = next_step(now, phase)
     return advice, to_read(now, phase, advice)
 
 
 def test_a_cold_engine_gets_its_starting_turns_until_they_are_recorded(shop: Database) -> None:
     visit_id = visit(shop, engine(shop))
-    known = story(shop, visit_id)
+    known = visit_record(shop, visit_id)
     start = starting_turns(known.engine.displacement, 8, known.engine.idle_speed, known.hardware)
     advice, asked = step(shop, visit_id, COLD_PRESET)
     assert (advice.kind, advice.why, advice.bank, advice.turns) == ("stop", "preset", None, start.turns)
@@ -55,7 +55,7 @@ def test_a_round_is_asked_for_bore_by_bore_and_closed_where_it_began(shop: Datab
 def test_what_the_brain_asks_for_in_a_closed_round_is_read_again(shop: Database) -> None:
     visit_id = heat_soaked(shop, FOUR)
     read_round(shop, visit_id, HEAT_SOAKED)
-    now = story(shop, visit_id)
+    now = visit_record(shop, visit_id)
     assert to_read(now, HEAT_SOAKED, Advice("measure", "doubtful", bores=(3,))) == (ToRead(2, 3, "again"),)
 
 

@@ -9,14 +9,14 @@ from app.shop.assessment.verdicts import balance_of
 from app.shop.commands import checks, moves, readings
 from app.shop.commands.moves import NewMove
 from app.shop.commands.readings import NewReading
-from app.shop.errors import ConflictError, RefusedError
+from app.shop.errors import ConflictError, RejectedError
 from app.shop.procedure.phases import BANK_BALANCE, COLD_PRESET, FIRST_FIRE, HEAT_SOAKED
-from app.shop.procedure.read_order import due
+from app.shop.procedure.read_order import next_reading
 from app.shop.record import visits
 from app.shop.record.visits import NewVisit
 from app.shop.store.database import Database
 from app.sync.engine.units import THOU
-from tests.shop.yard import AT, FOUR, V8, check_all, engine, heat_soaked, key, read, read_round, story
+from tests.shop.yard import AT, FOUR, V8, check_all, engine, heat_soaked, key, read, read_round, visit_record
 
 
 def at_the_banks(shop: Database) -> int:
@@ -30,18 +30,20 @@ def read_openings(shop: Database, visit_id: int, second: float = 1.0) -> list[fl
     """Read every round that is asked for, bank B ``second`` times bank A at idle, both alike off idle."""
     read_at = []
     for _ in range(4):
-        now = due(story(shop, visit_id), BANK_BALANCE)
+        now = next_reading(visit_record(shop, visit_id), BANK_BALANCE)
         if now.bore is None:
             break
         read_at.append(now.opening)
-        while (now := due(story(shop, visit_id), BANK_BALANCE)).bore is not None and now.opening == read_at[-1]:
+        while (
+            now := next_reading(visit_record(shop, visit_id), BANK_BALANCE)
+        ).bore is not None and now.opening == read_at[-1]:
             factor = second if now.bore > 4 and now.opening == 0 else 1.0
             read(shop, visit_id, BANK_BALANCE, round(6.5 * factor * (1 + 400 * now.opening) * 4) / 4)
     return read_at
 
 
 def lacks(shop: Database, visit_id: int) -> list[str]:
-    return [m.what for m in next(s for s in progress(story(shop, visit_id)) if s.phase is BANK_BALANCE).missing]
+    return [m.what for m in next(s for s in progress(visit_record(shop, visit_id)) if s.phase is BANK_BALANCE).missing]
 
 
 def turn_link(shop: Database, visit_id: int) -> None:
@@ -82,21 +84,21 @@ def complaint(shop: Database, why: str, layout: object = V8) -> int:
 
 
 def read_uneven(shop: Database, visit_id: int) -> None:
-    while (now := due(story(shop, visit_id), HEAT_SOAKED)).bore is not None:
+    while (now := next_reading(visit_record(shop, visit_id), HEAT_SOAKED)).bore is not None:
         read(shop, visit_id, HEAT_SOAKED, 8.0 if now.bore == 3 else 6.5)
 
 
 def test_popping_leads_to_the_banks_once_as_found_is_read(shop: Database) -> None:
     visit_id = complaint(shop, "Pops at light throttle")
-    with pytest.raises(RefusedError):
+    with pytest.raises(RejectedError):
         check_all(shop, visit_id, BANK_BALANCE)  # as found comes before anything else
     read_uneven(shop, visit_id)
-    standing = next_standing(story(shop, visit_id))
+    standing = next_standing(visit_record(shop, visit_id))
     assert standing is not None
     assert standing.phase is BANK_BALANCE
     check_all(shop, visit_id, BANK_BALANCE)
     read_openings(shop, visit_id)
-    standing = next_standing(story(shop, visit_id))
+    standing = next_standing(visit_record(shop, visit_id))
     assert standing is not None
     assert standing.phase is HEAT_SOAKED  # and then it is evened after all
 
@@ -105,10 +107,10 @@ def test_popping_leads_to_the_banks_once_as_found_is_read(shop: Database) -> Non
 def test_other_complaints_keep_the_order(shop: Database, why: str, layout: object) -> None:
     visit_id = complaint(shop, why, layout)
     read_uneven(shop, visit_id)
-    standing = next_standing(story(shop, visit_id))
+    standing = next_standing(visit_record(shop, visit_id))
     assert standing is not None
     assert standing.phase is HEAT_SOAKED
-    with pytest.raises(RefusedError):
+    with pytest.raises(RejectedError):
         checks.record(shop, visit_id, key(), BANK_BALANCE.slug, {"free-play": None}, "KM", AT)
 
 
@@ -122,9 +124,9 @@ def test_turnbuckles_take_half_the_flats(shop: Database) -> None:
     """A rod with a left-hand and a right-hand thread changes length twice as fast (lever arms and thread, by hand)."""
     visit_id = at_the_banks(shop)
     read_with_one_bank_early(shop, visit_id)
-    single = balance_of(story(shop, visit_id))
+    single = balance_of(visit_record(shop, visit_id))
     checks.record(shop, visit_id, key(), BANK_BALANCE.slug, {"both-hands": None}, "KM", AT)
-    double = balance_of(story(shop, visit_id))
+    double = balance_of(visit_record(shop, visit_id))
     assert single is not None
     assert double is not None
     assert single.flats < 0
@@ -135,9 +137,9 @@ def test_gauged_shafts_settle_whether_the_levers_are_alike(shop: Database) -> No
     visit_id = at_the_banks(shop)
     read_with_one_bank_early(shop, visit_id)
     checks.record(shop, visit_id, key(), BANK_BALANCE.slug, {"gauged-first": 80.0}, "KM", AT)
-    one_only = balance_of(story(shop, visit_id))
+    one_only = balance_of(visit_record(shop, visit_id))
     checks.record(shop, visit_id, key(), BANK_BALANCE.slug, {"gauged-second": 84.0}, "KM", AT)
-    both = balance_of(story(shop, visit_id))
+    both = balance_of(visit_record(shop, visit_id))
     assert one_only is not None
     assert both is not None
     assert abs(one_only.ratio) < 0.04
@@ -157,24 +159,24 @@ def test_the_opening_that_is_asked_for_from_above_tells_lost_motion_from_a_wrong
     shop: Database, apart: float, cause: str, kind: str
 ) -> None:
     visit_id = loose(shop)
-    step = next_step(story(shop, visit_id), BANK_BALANCE)
+    step = next_step(visit_record(shop, visit_id), BANK_BALANCE)
     assert (step.kind, step.why) == ("measure", "both_ways")
-    assert lever(story(shop, visit_id), BANK_BALANCE, step) == (10 * THOU, True)
+    assert lever(visit_record(shop, visit_id), BANK_BALANCE, step) == (10 * THOU, True)
     asked = key()
     first, again = (
         readings.begin_round(shop, visit_id, asked, BANK_BALANCE.slug, AT, 10 * THOU, from_above=True) for _ in range(2)
     )
     assert first == again
-    now = due(story(shop, visit_id), BANK_BALANCE)
+    now = next_reading(visit_record(shop, visit_id), BANK_BALANCE)
     assert (now.opening, now.from_above, now.bore) == (10 * THOU, True, 1)
     for bore in (*V8.bores, 1):
         read(shop, visit_id, BANK_BALANCE, 8.0 + (apart if bore > 4 else 0.0), bore)
-    found = balance_of(story(shop, visit_id))
+    found = balance_of(visit_record(shop, visit_id))
     assert found is not None
     assert found.cause == cause
-    step = next_step(story(shop, visit_id), BANK_BALANCE)
+    step = next_step(visit_record(shop, visit_id), BANK_BALANCE)
     assert (step.kind, bool(step.flats)) == (kind, kind == "link")
-    assert due(story(shop, visit_id), BANK_BALANCE).bore is None
+    assert next_reading(visit_record(shop, visit_id), BANK_BALANCE).bore is None
 
 
 def late(shop: Database) -> int:
@@ -189,18 +191,18 @@ def late(shop: Database) -> int:
 
 def test_a_bank_that_is_still_on_its_stop_is_read_at_a_wider_opening_in_the_same_visit(shop: Database) -> None:
     visit_id = late(shop)
-    step = next_step(story(shop, visit_id), BANK_BALANCE)
+    step = next_step(visit_record(shop, visit_id), BANK_BALANCE)
     assert (step.kind, step.why) == ("measure", "wider_opening")
-    wide, above = lever(story(shop, visit_id), BANK_BALANCE, step)
+    wide, above = lever(visit_record(shop, visit_id), BANK_BALANCE, step)
     assert wide > 30 * THOU
     assert not above
     for wrong in (1 * THOU, 200 * THOU):
-        with pytest.raises(RefusedError, match="central lever"):
+        with pytest.raises(RejectedError, match="central lever"):
             readings.begin_round(shop, visit_id, key(), BANK_BALANCE.slug, AT, wrong)
     readings.begin_round(shop, visit_id, key(), BANK_BALANCE.slug, AT, wide)
     for bore in (*V8.bores, 1):
         read(shop, visit_id, BANK_BALANCE, 18.0 if bore > 4 else 27.0, bore)
-    found = balance_of(story(shop, visit_id))
+    found = balance_of(visit_record(shop, visit_id))
     assert found is not None
     assert wide in {one.lever_travel for one in found.differences}
     assert found.extra != "wider_opening"
@@ -217,7 +219,7 @@ def test_the_first_reading_begins_a_round_from_above_and_says_the_same_when_sent
     sent = key()
     row_id = readings.add(shop, visit_id, sent, new, AT)
     assert readings.add(shop, visit_id, sent, new, AT) == row_id
-    one = story(shop, visit_id).rounds[-1]
+    one = visit_record(shop, visit_id).rounds[-1]
     assert (one.row.from_above, len(one.entered)) == (1, 1)
     with pytest.raises(ConflictError, match="already sent with other contents"):
         readings.add(shop, visit_id, sent, turn(False), AT)
@@ -230,7 +232,7 @@ def test_one_round_is_not_read_both_ways(shop: Database, above: bool) -> None:
     with pytest.raises(ConflictError, match="without coming from above" if not above else "from above"):
         readings.add(shop, visit_id, key(), turn(not above, 2), AT)
     readings.add(shop, visit_id, key(), turn(None, 2), AT)  # who does not say goes with the round
-    assert [bool(one.row.from_above) for one in story(shop, visit_id).rounds][2:] == [above]
+    assert [bool(one.row.from_above) for one in visit_record(shop, visit_id).rounds][2:] == [above]
 
 
 def test_what_was_read_from_above_only_is_still_read_the_usual_way(shop: Database) -> None:
@@ -238,18 +240,18 @@ def test_what_was_read_from_above_only_is_still_read_the_usual_way(shop: Databas
     for bore in V8.bores:
         readings.add(shop, visit_id, key(), turn(True, bore), AT)
     read(shop, visit_id, BANK_BALANCE, 8.0)
-    now = due(story(shop, visit_id), BANK_BALANCE)
+    now = next_reading(visit_record(shop, visit_id), BANK_BALANCE)
     assert (now.opening, now.from_above, now.current) == (10 * THOU, False, None)
 
 
 def test_idle_is_never_reached_from_above(shop: Database) -> None:
     visit_id = heat_soaked(shop)
     new = NewReading(HEAT_SOAKED.slug, 2, 1, "turn", 6.5, "KM", from_above=True)
-    with pytest.raises(RefusedError, match="bank balance"):
+    with pytest.raises(RejectedError, match="bank balance"):
         readings.add(shop, visit_id, key(), new, AT)
     read_round(shop, visit_id, HEAT_SOAKED)
     for phase in (HEAT_SOAKED, FIRST_FIRE):
-        with pytest.raises(RefusedError, match="bank balance"):
+        with pytest.raises(RejectedError, match="bank balance"):
             readings.begin_round(shop, visit_id, key(), phase.slug, AT, 10 * THOU)
     rows = "INSERT INTO round SELECT 99, 'k', payload, visit_id, phase, 99, {}, begun_at, '', {} FROM round LIMIT 1"
     with shop.writing() as session:

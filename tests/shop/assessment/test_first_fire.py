@@ -10,13 +10,13 @@ from app.shop.assessment.verdicts import next_of
 from app.shop.commands import moves, readings, settings_versions
 from app.shop.commands.moves import NewMove
 from app.shop.commands.readings import NewReading
-from app.shop.errors import RefusedError
+from app.shop.errors import RejectedError
 from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED
-from app.shop.procedure.read_order import due
+from app.shop.procedure.read_order import next_reading
 from app.shop.record.settings import DEFAULTS
 from app.shop.store.database import Database
 from app.sync.engine.units import THOU
-from tests.shop.yard import AT, V8, check_all, engine, key, story, visit
+from tests.shop.yard import AT, V8, check_all, engine, key, visit, visit_record
 
 LOW = {5, 6, 7, 8}
 
@@ -27,7 +27,7 @@ def scanned(shop: Database, low: float, visit_id: int = 0) -> int:
         visit_id = visit(shop, engine(shop, V8))
         check_all(shop, visit_id, COLD_PRESET)
         check_all(shop, visit_id, FIRST_FIRE)
-    while (now := due(story(shop, visit_id), FIRST_FIRE)).bore is not None:
+    while (now := next_reading(visit_record(shop, visit_id), FIRST_FIRE)).bore is not None:
         value = low if now.bore in LOW else 6.5
         new = NewReading(FIRST_FIRE.slug, now.round_number, now.bore, now.kind, value, "KM")
         readings.add(shop, visit_id, key(), new, AT)
@@ -37,42 +37,44 @@ def scanned(shop: Database, low: float, visit_id: int = 0) -> int:
 @pytest.mark.parametrize("low", [6.0, 5.25])
 def test_what_lies_within_the_wide_window_waits_for_heat(shop: Database, low: float) -> None:
     visit_id = scanned(shop, low)
-    advice = next_of(story(shop, visit_id), FIRST_FIRE)
+    advice = next_of(visit_record(shop, visit_id), FIRST_FIRE)
     assert advice is not None
     assert (advice.kind, advice.why) == ("done", "coarse")
-    assert current_phase(story(shop, visit_id)) is HEAT_SOAKED
+    assert current_phase(visit_record(shop, visit_id)) is HEAT_SOAKED
 
 
 def test_a_bank_far_off_gets_one_correction_and_no_second(shop: Database) -> None:
     visit_id = scanned(shop, 4.0)
-    advice = next_of(story(shop, visit_id), FIRST_FIRE)
+    advice = next_of(visit_record(shop, visit_id), FIRST_FIRE)
     assert advice is not None
     assert (advice.kind, advice.bank, set(advice.bores)) == ("stop", "B", LOW)
     assert advice.turns > 0
     turn = NewMove(FIRST_FIRE.slug, "stop", "B", None, None, advice.turns, (), True, "KM")
     moves.make(shop, visit_id, key(), turn, AT)
     scanned(shop, 4.0, visit_id)
-    assert next_step(story(shop, visit_id), FIRST_FIRE).kind == "done"
+    assert next_step(visit_record(shop, visit_id), FIRST_FIRE).kind == "done"
 
 
 def test_the_wide_window_is_the_shops(shop: Database) -> None:
     settings_versions.change(shop, key(), 0, replace(DEFAULTS, coarse_window=0.6), "", "KM", AT)
     visit_id = scanned(shop, 4.0)
-    assert next_step(story(shop, visit_id), FIRST_FIRE).kind == "done"
+    assert next_step(visit_record(shop, visit_id), FIRST_FIRE).kind == "done"
 
 
 @pytest.mark.parametrize("kind", ["blade", "link"])
 def test_couplers_and_links_are_left_alone_while_it_warms(shop: Database, kind: str) -> None:
     visit_id = scanned(shop, 4.0)
     new = NewMove(FIRST_FIRE.slug, kind, "B", 5, 6, 1.0, (4 * THOU,), True, "KM")
-    with pytest.raises(RefusedError, match="Nothing of that kind is moved in first fire"):
+    with pytest.raises(RejectedError, match="Nothing of that kind is moved in first fire"):
         moves.make(shop, visit_id, key(), new, AT)
 
 
 def test_the_starting_turns_are_counted_from_the_blade_the_shop_uses(shop: Database) -> None:
-    usual = starting(story(shop, visit(shop, engine(shop, V8))))
+    usual = starting(visit_record(shop, visit(shop, engine(shop, V8))))
     settings_versions.change(shop, key(), 0, replace(DEFAULTS, base_blade=5 * THOU), "", "KM", AT)
-    thicker = starting(story(shop, visit(shop, engine(shop, V8, serial="another"))))
+    thicker = starting(visit_record(shop, visit(shop, engine(shop, V8, serial="another"))))
     assert (usual.base_blade, thicker.base_blade) == (3 * THOU, 5 * THOU)
-    more = 2 * THOU / story(shop, 1).hardware.stop_pitch.value  # the screw has that much further to go: flat contacts
+    more = (
+        2 * THOU / visit_record(shop, 1).hardware.stop_pitch.value
+    )  # the screw has that much further to go: flat contacts
     assert thicker.turns - usual.turns == pytest.approx(more, rel=0.02)

@@ -5,14 +5,14 @@ import pytest
 from app.shop.assessment.progress import current_phase, progress
 from app.shop.commands import checks, moves
 from app.shop.commands.moves import NewMove
-from app.shop.errors import RefusedError
+from app.shop.errors import RejectedError
 from app.shop.procedure.limits import instruction
 from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN, PHASES
 from app.shop.record.settings import Limits
 from app.shop.store.database import Database
 from app.sync.engine.events import BypassTurn, IdleSpeed
 from app.sync.engine.units import REV_PER_MIN, THOU
-from tests.shop.yard import AT, FOUR, TWINS, check_all, engine, heat_soaked, key, read, read_round, story, visit
+from tests.shop.yard import AT, FOUR, TWINS, check_all, engine, heat_soaked, key, read, read_round, visit, visit_record
 
 
 def record(shop: Database, visit_id: int, slug: str, **values: float | None) -> None:
@@ -26,35 +26,35 @@ def test_a_tick_taken_back_is_missing_again_and_stays_in_the_history(shop: Datab
     sent = key()
     for _ in range(2):  # sent twice, it is taken back once
         checks.take_back(shop, visit_id, sent, COLD_PRESET.slug, "wide-open", "KM", AT)
-    told = story(shop, visit_id)
+    told = visit_record(shop, visit_id)
     assert (COLD_PRESET.slug, "wide-open") not in told.checks
     assert [row.text for row in told.all_checks] == ["", "taken back"]
     assert "wide-open" in {m.slug for m in progress(told)[0].missing}
     record(shop, visit_id, COLD_PRESET.slug, wide_open=None)
-    assert (COLD_PRESET.slug, "wide-open") in story(shop, visit_id).checks
-    assert len(story(shop, visit_id).all_checks) == 3
+    assert (COLD_PRESET.slug, "wide-open") in visit_record(shop, visit_id).checks
+    assert len(visit_record(shop, visit_id).all_checks) == 3
 
 
 def test_nothing_recorded_cannot_be_taken_back(shop: Database) -> None:
     visit_id = visit(shop, engine(shop))
-    with pytest.raises(RefusedError):
+    with pytest.raises(RejectedError):
         checks.take_back(shop, visit_id, key(), COLD_PRESET.slug, "wide-open", "KM", AT)
     record(shop, visit_id, COLD_PRESET.slug, wide_open=None)
-    with pytest.raises(RefusedError):
+    with pytest.raises(RejectedError):
         checks.take_back(shop, visit_id, key(), COLD_PRESET.slug, "wide-open", " ", AT)
-    assert len(story(shop, visit_id).all_checks) == 1
+    assert len(visit_record(shop, visit_id).all_checks) == 1
 
 
 def test_an_idle_speed_taken_back_tells_the_brain_nothing(shop: Database) -> None:
     visit_id = heat_soaked(shop, FOUR)
-    before = len(story(shop, visit_id).events())
+    before = len(visit_record(shop, visit_id).events())
     checks.take_back(shop, visit_id, key(), HEAT_SOAKED.slug, "idle-speed", "KM", AT)
-    assert len(story(shop, visit_id).events()) == before - 1
+    assert len(visit_record(shop, visit_id).events()) == before - 1
 
 
 def test_of_the_idle_speeds_between_two_moves_the_last_counts(shop: Database) -> None:
     def speeds() -> list[int]:
-        found = story(shop, visit_id).events()
+        found = visit_record(shop, visit_id).events()
         return [round(one.speed / REV_PER_MIN) for one in found if isinstance(one, IdleSpeed)]
 
     visit_id = heat_soaked(shop, FOUR)
@@ -75,7 +75,7 @@ def test_where_bypass_screws_were_preset_otherwise_the_brain_is_told(shop: Datab
     visit_id = visit(shop, engine(shop, TWINS))
     for out, told in ((1.5, []), (0.75, [(1, -0.75), (4, -0.75)])):  # 1.5 is what the brain takes for granted
         checks.record(shop, visit_id, key(), COLD_PRESET.slug, {"bypass-turns": out}, "KM", AT)
-        found = story(shop, visit_id).events()
+        found = visit_record(shop, visit_id).events()
         assert [(one.bore, one.turns) for one in found if isinstance(one, BypassTurn)] == told
 
 
@@ -105,23 +105,23 @@ def test_no_oil_pressure_stops_the_phase_until_a_good_figure_is_recorded(shop: D
     check_all(shop, visit_id, COLD_PRESET)
     check_all(shop, visit_id, FIRST_FIRE)
     record(shop, visit_id, FIRST_FIRE.slug, oil_pressure=20)
-    with pytest.raises(RefusedError, match="Stop the engine now"):
+    with pytest.raises(RejectedError, match="Stop the engine now"):
         read(shop, visit_id, FIRST_FIRE)
-    with pytest.raises(RefusedError):
-        checks.override(shop, visit_id, key(), FIRST_FIRE.slug, "The gauge is wrong", "KM", AT)
-    assert current_phase(story(shop, visit_id)) is FIRST_FIRE
+    with pytest.raises(RejectedError):
+        checks.waive(shop, visit_id, key(), FIRST_FIRE.slug, "The gauge is wrong", "KM", AT)
+    assert current_phase(visit_record(shop, visit_id)) is FIRST_FIRE
     record(shop, visit_id, FIRST_FIRE.slug, oil_pressure=310)
     read_round(shop, visit_id, FIRST_FIRE)
-    assert current_phase(story(shop, visit_id)) is HEAT_SOAKED
+    assert current_phase(visit_record(shop, visit_id)) is HEAT_SOAKED
 
 
 def test_coolant_over_the_limit_stops_what_comes_later_too(shop: Database) -> None:
     visit_id = heat_soaked(shop, FOUR)
     read_round(shop, visit_id, HEAT_SOAKED)
-    assert current_phase(story(shop, visit_id)) is LOCK_DOWN
+    assert current_phase(visit_record(shop, visit_id)) is LOCK_DOWN
     record(shop, visit_id, HEAT_SOAKED.slug, coolant=118)
-    assert current_phase(story(shop, visit_id)) is HEAT_SOAKED
-    with pytest.raises(RefusedError, match="Stop the engine now"):
+    assert current_phase(visit_record(shop, visit_id)) is HEAT_SOAKED
+    with pytest.raises(RejectedError, match="Stop the engine now"):
         check_all(shop, visit_id, LOCK_DOWN)
 
 
@@ -132,5 +132,5 @@ def test_nothing_is_read_before_what_must_be_safe_is_ticked(shop: Database, phas
     check_all(shop, visit_id, LOCK_DOWN)
     slug = FIRST_FIRE.slug if phase is FIRST_FIRE else LOCK_DOWN.slug
     checks.take_back(shop, visit_id, key(), slug, "throttle-returns", "KM", AT)
-    with pytest.raises(RefusedError, match="Throttle comes back"):
+    with pytest.raises(RejectedError, match="Throttle comes back"):
         read(shop, visit_id, FIRST_FIRE if phase is FIRST_FIRE else LOCK_DOWN, bore=1)

@@ -3,10 +3,10 @@
 import pytest
 
 from app.shop.commands.corrections import NewCorrection, as_issued, correct, corrected, issue_of
-from app.shop.errors import ConflictError, RefusedError
+from app.shop.errors import ConflictError, RejectedError
 from app.shop.store.database import Database
 from tests.shop.past import Past
-from tests.shop.yard import AT, key, story
+from tests.shop.yard import AT, key, visit_record
 
 EVEN = [6.5] * 8
 
@@ -16,7 +16,7 @@ def signed(shop: Database) -> int:
 
 
 def left_at(shop: Database, visit_id: int, bore: int) -> tuple[int, float | None]:
-    found = story(shop, visit_id).as_left()
+    found = visit_record(shop, visit_id).as_left()
     assert found is not None
     row = found.latest[bore]
     return row.ident, row.value
@@ -25,12 +25,12 @@ def left_at(shop: Database, visit_id: int, bore: int) -> tuple[int, float | None
 def test_a_correction_supersedes_and_makes_a_new_issue(shop: Database) -> None:
     visit_id = signed(shop)
     wrong, _ = left_at(shop, visit_id, 3)
-    coolant = story(shop, visit_id).checks["heat-soaked-recheck", "coolant"].ident
+    coolant = visit_record(shop, visit_id).checks["heat-soaked-recheck", "coolant"].ident
     new = NewCorrection("Typed in the wrong row", "KM", {wrong: 7.0}, {coolant: 86})
     sent = key()
     assert correct(shop, visit_id, sent, new, AT) == 2
     assert correct(shop, visit_id, sent, new, AT) == 2
-    now = story(shop, visit_id)
+    now = visit_record(shop, visit_id)
     assert left_at(shop, visit_id, 3)[1] == 7.0
     assert now.checks["heat-soaked-recheck", "coolant"].number == 86
     assert issue_of(now) == 2
@@ -45,7 +45,7 @@ def test_an_earlier_issue_is_shown_as_it_was(shop: Database) -> None:
     visit_id = signed(shop)
     for value in (7.0, 6.25):
         correct(shop, visit_id, key(), NewCorrection("Misread", "KM", {left_at(shop, visit_id, 3)[0]: value}), AT)
-    now = story(shop, visit_id)
+    now = visit_record(shop, visit_id)
     shown = []
     for issue in (1, 2, 3):
         left = as_issued(now, issue).as_left()
@@ -71,17 +71,17 @@ def test_what_cannot_be_is_refused_and_nothing_is_stored(
 ) -> None:
     visit_id = signed(shop)
     wrong, _ = left_at(shop, visit_id, 3)
-    with pytest.raises(RefusedError) as refusal:
+    with pytest.raises(RejectedError) as refusal:
         correct(shop, visit_id, key(), NewCorrection(why, by, {wrong: value}), AT)
     assert next(iter(refusal.value.problems)).partition("-")[0] == field
-    assert story(shop, visit_id).corrections == ()
+    assert visit_record(shop, visit_id).corrections == ()
     assert left_at(shop, visit_id, 3)[1] == 6.5
 
 
 def test_an_open_visit_is_corrected_on_its_own_pages(shop: Database) -> None:
     visit_id = Past(shop).visit(EVEN, EVEN, signed=False)
-    wrong = story(shop, visit_id).rounds[0].entered[0].ident
-    with pytest.raises(RefusedError, match="still open"):
+    wrong = visit_record(shop, visit_id).rounds[0].entered[0].ident
+    with pytest.raises(RejectedError, match="still open"):
         correct(shop, visit_id, key(), NewCorrection("Misread", "KM", {wrong: 7.0}), AT)
 
 

@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 
 from app.shop.commands import engines
-from app.shop.errors import ConflictError, NotThereError, RefusedError
+from app.shop.errors import ConflictError, NotFoundError, RejectedError
 from app.shop.record import visits
 from app.shop.store.database import Database
 from app.sync.engine.hardware import likely_hardware
@@ -50,7 +50,7 @@ def test_a_key_used_for_something_else_is_refused(shop: Database) -> None:
     ],
 )
 def test_what_cannot_be_is_refused_beside_its_field(shop: Database, change: dict[str, object], field: str) -> None:
-    with pytest.raises(RefusedError) as refusal:
+    with pytest.raises(RejectedError) as refusal:
         engines.register(shop, key(), replace(FACTS, **change), V8, HARDWARE, AT)  # type: ignore[arg-type]
     assert list(refusal.value.problems) == [field]
     assert count(shop) == 0
@@ -58,7 +58,7 @@ def test_what_cannot_be_is_refused_beside_its_field(shop: Database, change: dict
 
 def test_a_serial_is_taken_whatever_its_case_and_spaces(shop: Database) -> None:
     engines.register(shop, key(), replace(FACTS, serial="AB 12"), V8, HARDWARE, AT)
-    with pytest.raises(RefusedError) as refusal:
+    with pytest.raises(RejectedError) as refusal:
         engines.register(shop, key(), replace(FACTS, serial="ab12 "), V8, HARDWARE, AT)
     assert "serial" in refusal.value.problems
 
@@ -107,16 +107,16 @@ def test_a_key_that_fitted_one_engine_fits_no_other(shop: Database) -> None:
 
 def test_a_visit_keeps_the_hardware_as_it_was(shop: Database) -> None:
     engine_id = engine(shop)
-    with pytest.raises(RefusedError):
+    with pytest.raises(RejectedError):
         engines.fit(shop, engine_id, key(), V8, HARDWARE, "", AT)
     second = engines.fit(shop, engine_id, key(), V8, HARDWARE, "Bores measured", AT)
     visit_id = visit(shop, engine_id)
-    with pytest.raises(RefusedError):
+    with pytest.raises(RejectedError):
         engines.fit(shop, engine_id, key(), V8, HARDWARE, "While a visit is open", AT)
     with shop.reading() as session:
         assert visits.load(session, visit_id).fitting.ident == second
 
 
 def test_what_is_not_there_is_said_to_be_not_there(shop: Database) -> None:
-    with shop.reading() as session, pytest.raises(NotThereError):
+    with shop.reading() as session, pytest.raises(NotFoundError):
         engines.get(session, 999)

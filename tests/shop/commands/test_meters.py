@@ -6,12 +6,12 @@ import pytest
 
 from app.shop.commands import meters
 from app.shop.commands.meters import NewMeter
-from app.shop.errors import ConflictError, RefusedError
+from app.shop.errors import ConflictError, RejectedError
 from app.shop.procedure.phases import HEAT_SOAKED, LOCK_DOWN
 from app.shop.record import visits
 from app.shop.store.database import Database
 from app.sync.readings.rounds import evenness
-from tests.shop.yard import AT, FOUR, check_all, engine, heat_soaked, key, read_round, story, visit
+from tests.shop.yard import AT, FOUR, check_all, engine, heat_soaked, key, read_round, visit, visit_record
 
 TEN = (6.5, 6.25, 6.5, 6.75, 6.5, 6.25, 6.5, 6.5, 6.75, 6.5)
 
@@ -30,17 +30,17 @@ def column(shop: Database, name: str = "Tall column") -> int:
 def test_a_study_gives_the_figure_that_every_verdict_counts_with(shop: Database) -> None:
     visit_id = heat_soaked(shop, FOUR)
     read_round(shop, visit_id, HEAT_SOAKED)
-    assert story(shop, visit_id).meter_as_read().repeatability == 0.02  # the estimate that the meter came with
+    assert visit_record(shop, visit_id).meter_as_read().repeatability == 0.02  # the estimate that the meter came with
     study(shop, TEN[:9])
-    assert story(shop, visit_id).meter_as_read().repeatability == 0.02  # not complete yet
+    assert visit_record(shop, visit_id).meter_as_read().repeatability == 0.02  # not complete yet
     study(shop)
-    told = story(shop, visit_id)
+    told = visit_record(shop, visit_id)
     assert told.meter_as_read().repeatability == pytest.approx(
         math.sqrt(0.25 / 9 - 0.25**2 / 12) / 6.5
     )  # four of ten a step off, by hand
     found = evenness(told.layout, told.as_read(told.rounds[-1]), told.meter_as_read(), 0.08)
     with shop.reading() as session:
-        known = meters.story(session, 1)
+        known = meters.record(session, 1)
     assert known.found is not None
     assert known.found.freedom == 9
     assert found.uncertainty > 0
@@ -52,12 +52,12 @@ def test_a_signed_visit_stays_judged_by_what_was_known_then(shop: Database) -> N
     check_all(shop, visit_id, LOCK_DOWN)
     read_round(shop, visit_id, LOCK_DOWN)
     study(shop, TEN)
-    then = story(shop, visit_id).meter_as_read()
+    then = visit_record(shop, visit_id).meter_as_read()
     visits.sign_off(shop, visit_id, key(), "Foreman of the yard", AT)
     study(shop, (5.0, 6.0, 7.0, 8.0, 9.0, 5.0, 6.0, 7.0, 8.0, 9.0))
-    assert story(shop, visit_id).meter_as_read() == then
-    later = visit(shop, story(shop, visit_id).engine.ident)
-    assert story(shop, later).meter_as_read().repeatability > 5 * then.repeatability
+    assert visit_record(shop, visit_id).meter_as_read() == then
+    later = visit(shop, visit_record(shop, visit_id).engine.ident)
+    assert visit_record(shop, later).meter_as_read().repeatability > 5 * then.repeatability
 
 
 def test_a_study_takes_ten_and_no_more(shop: Database) -> None:
@@ -94,7 +94,7 @@ def test_two_meters_are_compared_bore_by_bore(shop: Database) -> None:
             meters.read(shop, study_id, key(), (6.0 + bore / 4 + bore % 2 / 100) * factor, "KM", AT)
     with shop.reading() as session:
         found = meters.study_story(session, study_id).agreement
-        repeats = meters.story(session, 1).found
+        repeats = meters.record(session, 1).found
     assert found is not None
     assert found.ratio == pytest.approx(1.08)
     assert not found.agree
@@ -103,7 +103,7 @@ def test_two_meters_are_compared_bore_by_bore(shop: Database) -> None:
 
 def test_what_cannot_be_compared_is_said(shop: Database) -> None:
     for other, said in ((1, "Another meter"), (99, "Another meter"), (column(shop), "cannot be compared")):
-        with pytest.raises(RefusedError) as refusal:
+        with pytest.raises(RejectedError) as refusal:
             meters.begin_study(shop, 1, key(), other, "", "KM", AT)
         assert said in refusal.value.problems["other"]
 
@@ -122,7 +122,7 @@ def test_what_cannot_be_compared_is_said(shop: Database) -> None:
     ],
 )
 def test_a_meter_that_cannot_be_is_refused(shop: Database, new: NewMeter, field: str) -> None:
-    with pytest.raises(RefusedError) as refusal:
+    with pytest.raises(RejectedError) as refusal:
         meters.register(shop, key(), new)
     assert field in refusal.value.problems
 
@@ -132,7 +132,7 @@ def test_a_visit_is_read_with_any_meter(shop: Database, unit: str) -> None:
     meter_id = meters.register(shop, key(), NewMeter("One more", unit, 0.5, 0, 300))
     new = visits.NewVisit("test cell", "", "", "KM", meter_id)
     visit_id = visits.open_visit(shop, engine(shop, FOUR), key(), new, AT)
-    read_as = story(shop, visit_id).meter_as_read()
+    read_as = visit_record(shop, visit_id).meter_as_read()
     assert read_as.quantity == ("flow" if unit in ("kg/h", "cfm") else "vacuum")
     assert read_as.step > 0
 
@@ -141,10 +141,10 @@ def test_the_newest_day_of_a_check_counts(shop: Database) -> None:
     meters.set_due(shop, 1, key(), "2026-05-01", "Against the reference", "KM", AT)
     meters.set_due(shop, 1, key(), "2027-05-01", "Sent away", "KM", AT)
     with shop.reading() as session:
-        told = meters.story(session, 1)
+        told = meters.record(session, 1)
     assert told.due is not None
     assert told.due.due == "2027-05-01"
     assert told.overdue("2027-05-02")
     assert not told.overdue("2027-05-01")
-    with pytest.raises(RefusedError):
+    with pytest.raises(RejectedError):
         meters.set_due(shop, 1, key(), "soon", "", "KM", AT)

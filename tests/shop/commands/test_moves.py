@@ -4,12 +4,12 @@ import pytest
 
 from app.shop.commands import moves
 from app.shop.commands.moves import NewMove
-from app.shop.errors import ConflictError, RefusedError
+from app.shop.errors import ConflictError, RejectedError
 from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED
 from app.shop.store.database import Database
 from app.sync.engine.events import BladeReset, StopTurn
 from app.sync.engine.units import THOU
-from tests.shop.yard import AT, heat_soaked, key, read, read_round, story
+from tests.shop.yard import AT, heat_soaked, key, read, read_round, visit_record
 
 
 def blade(near: int, far: int, *thou: float) -> NewMove:
@@ -24,10 +24,10 @@ def test_a_blade_is_the_sum_of_its_leaves(shop: Database) -> None:
     visit_id = heat_soaked(shop)
     read(shop, visit_id, HEAT_SOAKED)
     moves.make(shop, visit_id, key(), blade(2, 3, 3, 1.5), AT)
-    made = story(shop, visit_id).moves[0]
+    made = visit_record(shop, visit_id).moves[0]
     assert made.bank == "A"
     assert made.amount == pytest.approx(4.5 * THOU)
-    event = story(shop, visit_id).events()[-1]
+    event = visit_record(shop, visit_id).events()[-1]
     assert isinstance(event, BladeReset)
     assert event.leaves == pytest.approx((3 * THOU, 1.5 * THOU))
 
@@ -37,7 +37,7 @@ def test_moves_stand_among_the_readings_without_asking_a_clock(shop: Database) -
     read(shop, visit_id, HEAT_SOAKED)
     moves.make(shop, visit_id, key(), stop("B", -0.125), "2020-01-01T00:00:00.000+00:00")
     read_round(shop, visit_id, HEAT_SOAKED)
-    kinds = [type(e) for e in story(shop, visit_id).events() if not hasattr(e, "speed")]
+    kinds = [type(e) for e in visit_record(shop, visit_id).events() if not hasattr(e, "speed")]
     assert kinds.index(StopTurn) == 1
     assert len(kinds) == 11
 
@@ -61,10 +61,10 @@ def test_moves_stand_among_the_readings_without_asking_a_clock(shop: Database) -
 )
 def test_what_cannot_have_been_made_is_refused(shop: Database, bad: NewMove, field: str) -> None:
     visit_id = heat_soaked(shop)
-    with pytest.raises(RefusedError) as refusal:
+    with pytest.raises(RejectedError) as refusal:
         moves.make(shop, visit_id, key(), bad, AT)
     assert list(refusal.value.problems) == [field]
-    assert story(shop, visit_id).all_moves == ()
+    assert visit_record(shop, visit_id).all_moves == ()
 
 
 def test_a_link_is_turned_in_the_bank_balance(shop: Database) -> None:
@@ -74,7 +74,7 @@ def test_a_link_is_turned_in_the_bank_balance(shop: Database) -> None:
     new = NewMove(BANK_BALANCE.slug, "link", "B", None, None, -1.5, (), False, "KM")
     first = moves.make(shop, visit_id, sent, new, AT)
     assert moves.make(shop, visit_id, sent, new, AT) == first
-    assert len(story(shop, visit_id).moves) == 1
+    assert len(visit_record(shop, visit_id).moves) == 1
 
 
 def test_a_move_told_by_somebody_who_did_not_know_of_another_is_asked_about(shop: Database) -> None:
@@ -85,6 +85,6 @@ def test_a_move_told_by_somebody_who_did_not_know_of_another_is_asked_about(shop
     late = key()
     with pytest.raises(ConflictError, match="Another tablet kept a move"):
         moves.make(shop, visit_id, late, stop("A", 0.125), AT, seen=0)
-    assert len(story(shop, visit_id).moves) == 1
+    assert len(visit_record(shop, visit_id).moves) == 1
     moves.make(shop, visit_id, late, stop("A", 0.125), AT, seen=first)
-    assert len(story(shop, visit_id).moves) == 2
+    assert len(visit_record(shop, visit_id).moves) == 2

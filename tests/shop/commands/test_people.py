@@ -6,7 +6,7 @@ import pytest
 
 from app.shop.commands import people
 from app.shop.commands.people import Try, wait
-from app.shop.errors import ConflictError, NotThereError, RefusedError
+from app.shop.errors import ConflictError, NotFoundError, RejectedError
 from app.shop.store.database import Database
 from app.shop.store.upgrade import open_shop
 from tests.shop.yard import AT, key
@@ -24,7 +24,7 @@ def add(shop: Database, name: str = "Kim Marlow", pin: str = PIN) -> int:
 
 
 def said(shop: Database, name: str, pin: str, when: str = AT) -> dict[str, str]:
-    with pytest.raises(RefusedError) as caught:
+    with pytest.raises(RejectedError) as caught:
         people.prove(shop, name, pin, when)
     return caught.value.problems
 
@@ -51,13 +51,13 @@ def test_the_pin_itself_is_nowhere_in_the_file(shop: Database) -> None:
 
 @pytest.mark.parametrize("pin", ["", "123", "1234", "9876", "0000", "12a4", "1234567890123", "１２５８", "25 80"])
 def test_a_pin_that_is_none_is_refused(shop: Database, pin: str) -> None:
-    with pytest.raises(RefusedError) as caught:
+    with pytest.raises(RejectedError) as caught:
         add(shop, pin=pin)
     assert list(caught.value.problems) == ["pin"]
 
 
 def test_two_that_differ_are_refused(shop: Database) -> None:
-    with pytest.raises(RefusedError, match="not the same"):
+    with pytest.raises(RejectedError, match="not the same"):
         people.add(shop, key(), "Kim Marlow", PIN, "2581", AT)
 
 
@@ -97,7 +97,7 @@ def test_one_who_left_signs_no_more_and_a_new_pin_replaces_the_old(shop: Databas
         people.remove(shop, key(), first, AT)
     people.remove(shop, key(), second, AT)
     assert "name" in said(shop, "Kim Marlow", "9042")
-    with pytest.raises(NotThereError):
+    with pytest.raises(NotFoundError):
         people.remove(shop, key(), 99, AT)
 
 
@@ -105,5 +105,5 @@ def test_the_same_name_twice_is_refused_and_the_same_form_twice_is_one_person(sh
     sent = key()
     ids = {people.add(shop, sent, "Kim Marlow", PIN, PIN, AT) for _ in range(2)}
     assert len(ids) == 1
-    with pytest.raises(RefusedError, match="is here already"):
+    with pytest.raises(RejectedError, match="is here already"):
         add(shop, "KIM marlow")

@@ -4,16 +4,16 @@ import pytest
 from sqlalchemy.exc import DatabaseError
 from sqlmodel import text
 
-from app.shop.assessment.verdicts import satisfied_round
+from app.shop.assessment.verdicts import accepted_round
 from app.shop.commands import moves, readings
 from app.shop.commands.moves import NewMove
 from app.shop.commands.readings import NewReading
-from app.shop.errors import ConflictError, RefusedError
+from app.shop.errors import ConflictError, RejectedError
 from app.shop.procedure.phases import FIRST_FIRE, HEAT_SOAKED
-from app.shop.procedure.read_order import due
+from app.shop.procedure.read_order import next_reading
 from app.shop.store.database import Database
 from app.shop.store.tables import EVIDENCE
-from tests.shop.yard import AT, heat_soaked, key, read, read_round, story
+from tests.shop.yard import AT, heat_soaked, key, read, read_round, visit_record
 
 
 def new(bore: int, value: float | None = 6.5, kind: str = "turn", number: int = 2, **more: object) -> NewReading:
@@ -21,17 +21,17 @@ def new(bore: int, value: float | None = 6.5, kind: str = "turn", number: int = 
 
 
 def entered(shop: Database, visit_id: int) -> int:
-    return sum(len(r.entered) for r in story(shop, visit_id).rounds if r.row.phase == HEAT_SOAKED.slug)
+    return sum(len(r.entered) for r in visit_record(shop, visit_id).rounds if r.row.phase == HEAT_SOAKED.slug)
 
 
 def test_the_round_walks_front_to_rear_and_ends_where_it_began(shop: Database) -> None:
     visit_id = heat_soaked(shop)
     order = []
-    while (now := due(story(shop, visit_id), HEAT_SOAKED)).bore is not None:
+    while (now := next_reading(visit_record(shop, visit_id), HEAT_SOAKED)).bore is not None:
         order.append((now.bore, now.kind))
         read(shop, visit_id, HEAT_SOAKED)
     assert order == [*((bore, "turn") for bore in range(1, 9)), (1, "closing")]
-    assert story(shop, visit_id).rounds[-1].closed
+    assert visit_record(shop, visit_id).rounds[-1].closed
 
 
 def test_a_reading_sent_twice_is_stored_once(shop: Database) -> None:
@@ -60,18 +60,18 @@ def test_a_reading_sent_twice_is_stored_once(shop: Database) -> None:
 )
 def test_what_cannot_be_is_refused_and_nothing_changes(shop: Database, bad: NewReading, said: str) -> None:
     visit_id = heat_soaked(shop)
-    with pytest.raises(RefusedError) as refusal:
+    with pytest.raises(RejectedError) as refusal:
         readings.add(shop, visit_id, key(), bad, AT)
     assert said in refusal.value.problems["value"]
     assert entered(shop, visit_id) == 0
-    assert len(story(shop, visit_id).rounds) == 1
+    assert len(visit_record(shop, visit_id).rounds) == 1
 
 
 def test_a_correction_supersedes_and_both_stay(shop: Database) -> None:
     visit_id = heat_soaked(shop)
     first = readings.add(shop, visit_id, key(), new(1, 65.0 / 2), AT)
     readings.add(shop, visit_id, key(), new(1, 6.5, supersedes=first), AT)
-    one = story(shop, visit_id).rounds[-1]
+    one = visit_record(shop, visit_id).rounds[-1]
     assert one.latest[1].value == 6.5
     assert len(one.entered) == 2
     with pytest.raises(ConflictError):
@@ -80,7 +80,7 @@ def test_a_correction_supersedes_and_both_stay(shop: Database) -> None:
 
 def in_question(shop: Database, visit_id: int) -> list[tuple[float | None, float | None]]:
     """The values of the pairs in question in the newest round."""
-    return [(older.value, newer.value) for older, newer in story(shop, visit_id).rounds[-1].in_question]
+    return [(older.value, newer.value) for older, newer in visit_record(shop, visit_id).rounds[-1].in_question]
 
 
 def twice(shop: Database, visit_id: int) -> tuple[int, int]:
@@ -98,7 +98,7 @@ def test_the_same_bore_from_two_tablets_stands_twice_until_a_person_says_which_c
     sent = key()
     first = readings.settle(shop, visit_id, sent, HEAT_SOAKED.slug, pair, counts, "KM", AT)
     assert readings.settle(shop, visit_id, sent, HEAT_SOAKED.slug, pair, counts, "KM", AT) == first
-    one = story(shop, visit_id).rounds[-1]
+    one = visit_record(shop, visit_id).rounds[-1]
     assert (one.in_question, one.skipped) == ([], {})
     assert [r.value for r in one.readings] == values
     assert len(one.entered) == 3
@@ -110,9 +110,9 @@ def test_a_round_in_question_proves_nothing_until_it_is_settled(shop: Database) 
     visit_id = heat_soaked(shop)
     pair = twice(shop, visit_id)
     read_round(shop, visit_id, HEAT_SOAKED)
-    assert satisfied_round(story(shop, visit_id), HEAT_SOAKED) is None
+    assert accepted_round(visit_record(shop, visit_id), HEAT_SOAKED) is None
     readings.settle(shop, visit_id, key(), HEAT_SOAKED.slug, pair, "older", "KM", AT)
-    assert satisfied_round(story(shop, visit_id), HEAT_SOAKED) is not None
+    assert accepted_round(visit_record(shop, visit_id), HEAT_SOAKED) is not None
 
 
 def test_a_second_closing_reading_and_a_late_turn_stand_in_question_too(shop: Database) -> None:
@@ -121,7 +121,7 @@ def test_a_second_closing_reading_and_a_late_turn_stand_in_question_too(shop: Da
     readings.add(shop, visit_id, key(), new(1, 7.0, "closing"), AT)
     readings.add(shop, visit_id, key(), new(3, 7.25), AT)
     assert in_question(shop, visit_id) == [(6.5, 7.0), (6.5, 7.25)]
-    assert story(shop, visit_id).rounds[-1].closed
+    assert visit_record(shop, visit_id).rounds[-1].closed
 
 
 def test_a_value_of_before_a_move_does_not_bring_its_round_back(shop: Database) -> None:
@@ -131,7 +131,7 @@ def test_a_value_of_before_a_move_does_not_bring_its_round_back(shop: Database) 
     for late in (new(2), new(1, 7.0), new(1, 7.0, supersedes=first), new(1, kind="again")):
         with pytest.raises(ConflictError, match="moved after round 2"):
             readings.add(shop, visit_id, key(), late, AT)
-    assert due(story(shop, visit_id), HEAT_SOAKED).round_number == 3
+    assert next_reading(visit_record(shop, visit_id), HEAT_SOAKED).round_number == 3
 
 
 def test_a_correction_of_the_first_bore_does_not_change_where_the_round_ends(shop: Database) -> None:
@@ -139,7 +139,7 @@ def test_a_correction_of_the_first_bore_does_not_change_where_the_round_ends(sho
     first = read(shop, visit_id, HEAT_SOAKED)
     read(shop, visit_id, HEAT_SOAKED)
     readings.add(shop, visit_id, key(), new(1, 6.75, supersedes=first), AT)
-    assert story(shop, visit_id).rounds[-1].first_bore() == 1
+    assert visit_record(shop, visit_id).rounds[-1].first_bore() == 1
 
 
 def test_a_skipped_bore_keeps_its_reason_and_lets_the_round_close(shop: Database) -> None:
@@ -147,16 +147,16 @@ def test_a_skipped_bore_keeps_its_reason_and_lets_the_round_close(shop: Database
     readings.add(shop, visit_id, key(), new(1, None, "skip", why="Cannot be reached"), AT)
     for bore in range(2, 9):
         readings.add(shop, visit_id, key(), new(bore), AT)
-    now = due(story(shop, visit_id), HEAT_SOAKED)
+    now = next_reading(visit_record(shop, visit_id), HEAT_SOAKED)
     assert (now.bore, now.kind) == (2, "closing")
-    assert story(shop, visit_id).rounds[-1].skipped[1].why == "Cannot be reached"
+    assert visit_record(shop, visit_id).rounds[-1].skipped[1].why == "Cannot be reached"
 
 
 def test_a_move_ends_the_round(shop: Database) -> None:
     visit_id = heat_soaked(shop)
     readings.add(shop, visit_id, key(), new(1), AT)
     moves.make(shop, visit_id, key(), NewMove(HEAT_SOAKED.slug, "stop", "A", None, None, 0.125, (), True, "KM"), AT)
-    now = due(story(shop, visit_id), HEAT_SOAKED)
+    now = next_reading(visit_record(shop, visit_id), HEAT_SOAKED)
     assert (now.round_number, now.bore, now.current) == (3, 1, None)
     with pytest.raises(ConflictError):
         readings.add(shop, visit_id, key(), new(2, number=9), AT)
@@ -164,13 +164,13 @@ def test_a_move_ends_the_round(shop: Database) -> None:
 
 def test_one_more_round_begins_only_when_the_last_is_closed(shop: Database) -> None:
     visit_id = heat_soaked(shop)
-    with pytest.raises(RefusedError):
+    with pytest.raises(RejectedError):
         readings.begin_round(shop, visit_id, key(), HEAT_SOAKED.slug, AT)
     read_round(shop, visit_id, HEAT_SOAKED)
     sent = key()
     first = readings.begin_round(shop, visit_id, sent, HEAT_SOAKED.slug, AT)
     assert readings.begin_round(shop, visit_id, sent, HEAT_SOAKED.slug, AT) == first
-    assert due(story(shop, visit_id), HEAT_SOAKED).round_number == 3
+    assert next_reading(visit_record(shop, visit_id), HEAT_SOAKED).round_number == 3
 
 
 @pytest.mark.parametrize("table", EVIDENCE)

@@ -6,13 +6,13 @@ import pytest
 
 from app.shop.assessment.verdicts import evenness_of
 from app.shop.commands import settings_versions
-from app.shop.errors import ConflictError, RefusedError
+from app.shop.errors import ConflictError, RejectedError
 from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED
 from app.shop.procedure.read_order import next_opening
 from app.shop.record.settings import DEFAULTS, SOURCES, Settings, from_json, to_json
 from app.shop.store.database import Database
 from app.sync.engine.units import THOU
-from tests.shop.yard import AT, FOUR, V8, check_all, engine, heat_soaked, key, read_round, story, visit
+from tests.shop.yard import AT, FOUR, V8, check_all, engine, heat_soaked, key, read_round, visit, visit_record
 
 
 def change(shop: Database, new: Settings) -> int:
@@ -36,17 +36,17 @@ def test_an_open_visit_keeps_the_settings_it_was_opened_under(shop: Database) ->
     visit_id = heat_soaked(shop, FOUR)
     read_round(shop, visit_id, HEAT_SOAKED)
     change(shop, replace(DEFAULTS, fine_window=0.02))
-    told = story(shop, visit_id)
+    told = visit_record(shop, visit_id)
     assert told.settings == DEFAULTS
     later = visit(shop, engine(shop, FOUR, serial="another"))
-    assert story(shop, later).settings.fine_window == 0.02
-    wide, narrow = (evenness_of(told, told.rounds[-1], w).half_width for w in (told.settings.fine_window, 0.02))
+    assert visit_record(shop, later).settings.fine_window == 0.02
+    wide, narrow = (evenness_of(told, told.rounds[-1], w).tolerance for w in (told.settings.fine_window, 0.02))
     assert wide == pytest.approx(4 * narrow)
 
 
 def test_a_limit_of_the_shop_stops_the_phase(shop: Database) -> None:
     change(shop, replace(DEFAULTS, limits=replace(DEFAULTS.limits, coolant=273.15 + 84)))
-    with pytest.raises(RefusedError, match="Stop the engine now"):
+    with pytest.raises(RejectedError, match="Stop the engine now"):
         read_round(shop, heat_soaked(shop, FOUR), HEAT_SOAKED)  # its coolant is at 85
 
 
@@ -87,7 +87,7 @@ def test_the_same_change_sent_twice_is_one_version(shop: Database) -> None:
     ],
 )
 def test_what_cannot_be_is_refused(shop: Database, name: str, value: object) -> None:
-    with pytest.raises(RefusedError) as refusal:
+    with pytest.raises(RejectedError) as refusal:
         change(shop, replace(DEFAULTS, **{name: value}))  # type: ignore[arg-type]
     assert name in refusal.value.problems
 
@@ -99,7 +99,7 @@ def test_three_openings_are_read_when_the_shop_has_three(shop: Database) -> None
     check_all(shop, visit_id, BANK_BALANCE)
     for _ in range(3):
         read_round(shop, visit_id, BANK_BALANCE)
-    told = story(shop, visit_id)
+    told = visit_record(shop, visit_id)
     mine = [r for r in told.rounds if r.row.phase == BANK_BALANCE.slug]
     assert [round(r.row.opening / THOU) for r in mine] == [10, 20, 30]
     assert next_opening(told, mine) is None

@@ -6,7 +6,7 @@ import pytest
 
 from app.shop.commands import tablets
 from app.shop.commands.tablets import LASTS, Admission
-from app.shop.errors import ConflictError, NotThereError, RefusedError
+from app.shop.errors import ConflictError, NotFoundError, RejectedError
 from app.shop.store.database import Database
 from tests.shop.yard import AT, key
 
@@ -48,7 +48,7 @@ def test_the_token_itself_is_nowhere_in_the_file(shop: Database) -> None:
 
 
 def test_what_cannot_be_is_refused(shop: Database) -> None:
-    with pytest.raises(RefusedError, match="A name"):
+    with pytest.raises(RejectedError, match="A name"):
         tablets.pair(shop, key(), " ", "a token", AT)
-    with pytest.raises(NotThereError):
+    with pytest.raises(NotFoundError):
         tablets.remove(shop, key(), 7, AT)

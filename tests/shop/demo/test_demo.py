@@ -11,12 +11,12 @@ from app.shop.store.database import Database
 def test_the_demonstration_has_six_engines_and_more_with_several_visits(shop: Database) -> None:
     demo_shop.fill(shop, datetime(2026, 11, 25, 12, tzinfo=UTC))
     with shop.reading() as session:
-        stories = [visits.of_engine(session, e.ident) for e in engines.find(session, "-")]
+        records = [visits.of_engine(session, e.ident) for e in engines.find(session, "-")]
         waiting = visits.in_the_shop(session)
         known = {one.row.name: one for one in meters.all_of(session)}
-    several = [told for told in stories if len(told) > 1]
+    several = [told for told in records if len(told) > 1]
     assert len(several) >= 6
-    assert {told[0].visit.place for told in stories} >= {"test cell", "vehicle"}
+    assert {told[0].visit.place for told in records} >= {"test cell", "vehicle"}
     assert all(one.sign_off for told in several for one in told[1:])
     assert all(one.as_left() is not None for told in several for one in told[1:])
     assert len(waiting) >= 5

@@ -17,7 +17,7 @@ from app.shop.assessment.verdicts import balance_of
 from app.shop.commands import engines, meters, readings
 from app.shop.commands.corrections import NewCorrection, correct
 from app.shop.commands.meters import NewMeter
-from app.shop.errors import ConflictError, RefusedError
+from app.shop.errors import ConflictError, RejectedError
 from app.shop.exchange import imports, v1, v2
 from app.shop.exchange import v3 as v3
 from app.shop.exchange.exports import engine_file, readings_csv, table_csv, written
@@ -38,7 +38,7 @@ from app.sync.engine.events import BypassTurn, ScrewTurn
 from app.sync.engine.units import THOU
 from tests.shop.assessment.test_banks import at_the_banks, read_with_one_bank_early
 from tests.shop.past import Past
-from tests.shop.yard import AT, V8, engine, key, story
+from tests.shop.yard import AT, V8, engine, key, visit_record
 from tests.shop.yard import read as read_bore
 
 EVEN = [6.5] * 8
@@ -70,7 +70,7 @@ def with_past(shop: Database) -> int:
     """An engine with three visits, one of them corrected, one still open; a refit in between."""
     past = Past(shop)
     first = past.visit(SLIPPED, EVEN)
-    left = story(shop, first).as_left()
+    left = visit_record(shop, first).as_left()
     assert left is not None
     correct(shop, first, key(), NewCorrection("Typed in the wrong row", "KM", {left.latest[3].ident: 6.75}), AT)
     with shop.reading() as session:
@@ -219,7 +219,7 @@ def test_two_open_visits_do_not_go_together(shop: Database, other: Database) -> 
     apart = Past.__new__(Past)
     apart.shop, apart.layout, apart.engine_id, apart.visits = other, V8, 1, [1]
     apart.visit(EVEN, signed=False)
-    with pytest.raises(RefusedError, match="Sign one of them off"):
+    with pytest.raises(RejectedError, match="Sign one of them off"):
         asked(other, read(out(shop)))
 
 
@@ -229,7 +229,7 @@ def test_evidence_that_says_something_else_is_refused(shop: Database, other: Dat
     forged = json.loads(out(shop))
     forged["visits"][0]["readings"][2]["value"] = 6.25
     before = rows(other)
-    with pytest.raises(RefusedError, match="A reading in the file is not what is stored here"):
+    with pytest.raises(RejectedError, match="A reading in the file is not what is stored here"):
         bring_in(other, read(json.dumps(forged)), {})
     assert rows(other) == before
 
@@ -278,7 +278,7 @@ def test_a_file_that_makes_no_sense_says_why(shop: Database, change: Callable[[A
     if not said:
         read(json.dumps(file))
         return
-    with pytest.raises(RefusedError) as refusal:
+    with pytest.raises(RejectedError) as refusal:
         read(json.dumps(file))
     assert said in str(refusal.value)
 
@@ -287,13 +287,13 @@ def test_a_file_that_makes_no_sense_says_why(shop: Database, change: Callable[[A
     "typed", ["", "{", "[]", "null", '{"format": 1}', "[" * 100_000, '{"format": "evenbore-engine"}']
 )
 def test_what_is_no_file_is_refused(typed: str) -> None:
-    with pytest.raises(RefusedError):
+    with pytest.raises(RejectedError):
         read(typed)
 
 
 def test_a_file_longer_than_any_engine_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(imports, "LARGEST", 100)
-    with pytest.raises(RefusedError, match="longer than"):
+    with pytest.raises(RejectedError, match="longer than"):
         read(" " * 101)
 
 
@@ -368,7 +368,7 @@ def test_what_was_reached_from_above_is_so_in_the_other_shop(shop: Database, oth
         assert driver is not None
         assert check(driver).broken == ()
     assert [bool(one.row.from_above) for one in there.rounds][-2:] == [False, True]
-    assert balance_of(there) == balance_of(story(shop, visit_id))
+    assert balance_of(there) == balance_of(visit_record(shop, visit_id))
     assert out(other) == out(shop)
 
 
@@ -392,7 +392,7 @@ def test_joints_bypass_screws_and_their_turns_come_through(shop: Database) -> No
 def test_readings_for_a_spreadsheet(shop: Database) -> None:
     visit_id = Past(shop).visit(SLIPPED, EVEN, by="=KM()")
     with shop.writing() as session:
-        old = story(shop, visit_id).rounds[0].entered[0]
+        old = visit_record(shop, visit_id).rounds[0].entered[0]
         session.add(
             ReadingRow(
                 key=key(), payload="", round_id=old.round_id, bore=1, kind="turn", value=6.25, unit="kg/h",

@@ -4,11 +4,11 @@ import pytest
 
 from app.shop.assessment.progress import progress
 from app.shop.commands import checks
-from app.shop.errors import RefusedError
+from app.shop.errors import RejectedError
 from app.shop.procedure.heat import lacks_of
 from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED
 from app.shop.store.database import Database
-from tests.shop.yard import AT, FOUR, before, check_all, engine, heat_soaked, key, read, read_round, story, visit
+from tests.shop.yard import AT, FOUR, before, check_all, engine, heat_soaked, key, read, read_round, visit, visit_record
 
 
 def warming(shop: Database, place: str = "test cell") -> int:
@@ -28,13 +28,13 @@ def gauges(shop: Database, visit_id: int, minutes_ago: float, **values: float) -
 def test_the_fine_round_waits_for_heat(shop: Database) -> None:
     visit_id = warming(shop)
     gauges(shop, visit_id, 20, coolant=30, oil=25)
-    with pytest.raises(RefusedError, match="Not hot right through yet"):
+    with pytest.raises(RejectedError, match="Not hot right through yet"):
         read(shop, visit_id, HEAT_SOAKED)
     gauges(shop, visit_id, 8, coolant=84, oil=80)
     gauges(shop, visit_id, 0, coolant=85, oil=81)
-    assert lacks_of(story(shop, visit_id)) == ("3 short pulls made",)
+    assert lacks_of(visit_record(shop, visit_id)) == ("3 short pulls made",)
     gauges(shop, visit_id, 0, pulls=3)
-    assert lacks_of(story(shop, visit_id)) == ()
+    assert lacks_of(visit_record(shop, visit_id)) == ()
     read(shop, visit_id, HEAT_SOAKED)
 
 
@@ -42,7 +42,7 @@ def test_the_same_temperature_read_again_is_a_figure_of_its_own(shop: Database) 
     visit_id = warming(shop)
     for ago in (20, 10, 0):
         gauges(shop, visit_id, ago, coolant=84, oil=84)
-    told = story(shop, visit_id)
+    told = visit_record(shop, visit_id)
     assert len(told.series(HEAT_SOAKED.slug, "coolant")) == 3
     assert "steady" not in " ".join(lacks_of(told))
 
@@ -51,20 +51,20 @@ def test_a_mistyped_temperature_taken_back_leaves_the_curve(shop: Database) -> N
     visit_id = warming(shop)
     for ago, oil in ((20, 80), (10, 81), (0, 18)):
         gauges(shop, visit_id, ago, coolant=84, oil=oil)
-    assert "oil 47 °C hotter" in lacks_of(story(shop, visit_id))
+    assert "oil 47 °C hotter" in lacks_of(visit_record(shop, visit_id))
     checks.take_back(shop, visit_id, key(), HEAT_SOAKED.slug, "oil", "KM", AT)
     gauges(shop, visit_id, 0, oil=81, pulls=3)
-    assert lacks_of(story(shop, visit_id)) == ()
+    assert lacks_of(visit_record(shop, visit_id)) == ()
 
 
 def test_the_round_opens_early_only_for_a_reason(shop: Database) -> None:
     visit_id = warming(shop)
-    with pytest.raises(RefusedError) as refusal:
-        checks.override(shop, visit_id, key(), HEAT_SOAKED.slug, " ", "KM", AT, "heat")
+    with pytest.raises(RejectedError) as refusal:
+        checks.waive(shop, visit_id, key(), HEAT_SOAKED.slug, " ", "KM", AT, "heat")
     assert "why" in refusal.value.problems
-    checks.override(shop, visit_id, key(), HEAT_SOAKED.slug, "Rain; the cell is needed", "KM", AT, "heat")
+    checks.waive(shop, visit_id, key(), HEAT_SOAKED.slug, "Rain; the cell is needed", "KM", AT, "heat")
     read(shop, visit_id, HEAT_SOAKED)
-    told = story(shop, visit_id)
+    told = visit_record(shop, visit_id)
     assert "Hot right through" in told.overrides[0].missing
     heat = next(s for s in progress(told) if s.phase is HEAT_SOAKED)
     assert not heat.done  # the gate alone was passed over: the round itself is still wanted
@@ -73,8 +73,8 @@ def test_the_round_opens_early_only_for_a_reason(shop: Database) -> None:
 
 def test_an_open_gate_is_not_opened_again(shop: Database) -> None:
     visit_id = heat_soaked(shop, FOUR)
-    with pytest.raises(RefusedError) as refusal:
-        checks.override(shop, visit_id, key(), HEAT_SOAKED.slug, "For good measure", "KM", AT, "heat")
+    with pytest.raises(RejectedError) as refusal:
+        checks.waive(shop, visit_id, key(), HEAT_SOAKED.slug, "For good measure", "KM", AT, "heat")
     assert "Nothing is missing" in refusal.value.problems["why"]
 
 
@@ -83,21 +83,21 @@ def test_in_the_vehicle_nobody_waits_for_an_oil_gauge(shop: Database) -> None:
     for ago in (20, 10, 0):
         gauges(shop, visit_id, ago, coolant=84)
     gauges(shop, visit_id, 0, pulls=3)
-    assert lacks_of(story(shop, visit_id)) == ()
-    lacks = next(s for s in progress(story(shop, visit_id)) if s.phase is HEAT_SOAKED).missing
+    assert lacks_of(visit_record(shop, visit_id)) == ()
+    lacks = next(s for s in progress(visit_record(shop, visit_id)) if s.phase is HEAT_SOAKED).missing
     assert "oil" not in {m.slug for m in lacks}
 
 
 def test_figures_entered_later_keep_when_they_were_read(shop: Database) -> None:
-    told = story(shop, heat_soaked(shop, FOUR))
+    told = visit_record(shop, heat_soaked(shop, FOUR))
     times = [at for at, _ in told.series(HEAT_SOAKED.slug, "oil")]
     assert [at - times[0] for at in times] == [0, 600, 1200]
 
 
 def test_a_form_sent_again_leaves_one_figure(shop: Database) -> None:
     visit_id = heat_soaked(shop, FOUR)
-    before_it = len(story(shop, visit_id).all_checks)
+    before_it = len(visit_record(shop, visit_id).all_checks)
     sent, values = key(), {"coolant": 84.0, "idle-speed": 1650.0}  # the idle speed is recorded already
     for _ in range(2):
         checks.record(shop, visit_id, sent, HEAT_SOAKED.slug, dict(values), "KM", AT)
-    assert len(story(shop, visit_id).all_checks) == before_it + 1
+    assert len(visit_record(shop, visit_id).all_checks) == before_it + 1

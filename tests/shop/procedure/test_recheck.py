@@ -6,14 +6,14 @@ import pytest
 
 from app.shop.commands import checks, engines, moves
 from app.shop.commands.moves import NewMove
-from app.shop.errors import RefusedError
+from app.shop.errors import RejectedError
 from app.shop.procedure.phases import FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN
 from app.shop.procedure.recheck import reasons, recheck, same_air
 from app.shop.record import visits
 from app.shop.record.fittings import hardware_from_json
 from app.shop.record.visits import NewVisit
 from app.shop.store.database import Database
-from tests.shop.yard import AT, FOUR, check_all, heat_soaked, key, read_round, story
+from tests.shop.yard import AT, FOUR, check_all, heat_soaked, key, read_round, visit_record
 
 
 def signed(shop: Database) -> int:
@@ -23,7 +23,7 @@ def signed(shop: Database) -> int:
     check_all(shop, visit_id, LOCK_DOWN)
     read_round(shop, visit_id, LOCK_DOWN)
     visits.sign_off(shop, visit_id, key(), "Foreman of the yard", AT)
-    return story(shop, visit_id).engine.ident
+    return visit_record(shop, visit_id).engine.ident
 
 
 def back(shop: Database, engine_id: int, place: str = "test cell", *changed: str) -> int:
@@ -31,29 +31,29 @@ def back(shop: Database, engine_id: int, place: str = "test cell", *changed: str
 
 
 def test_a_first_visit_and_an_unchanged_one_ask_for_nothing(shop: Database) -> None:
-    assert recheck(story(shop, heat_soaked(shop, FOUR))) == ""
+    assert recheck(visit_record(shop, heat_soaked(shop, FOUR))) == ""
 
 
 def test_nothing_changed_is_nothing_asked(shop: Database) -> None:
-    assert recheck(story(shop, back(shop, signed(shop)))) == ""
+    assert recheck(visit_record(shop, back(shop, signed(shop)))) == ""
 
 
 def test_another_place_is_seen_without_being_asked(shop: Database) -> None:
-    told = story(shop, back(shop, signed(shop), "vehicle"))
+    told = visit_record(shop, back(shop, signed(shop), "vehicle"))
     assert "it is in the vehicle now" in recheck(told)
     assert "as found before anything is moved" in recheck(told)
 
 
 def test_an_engine_fitted_by_the_customer_is_seen_when_he_rings(shop: Database) -> None:
     engine_id = signed(shop)
-    told = story(shop, back(shop, engine_id, "telephone"))
+    told = visit_record(shop, back(shop, engine_id, "telephone"))
     assert reasons(told) == ("it was fitted away from the shop: other exhaust, heat under the bonnet and idle speed",)
     assert not same_air(told)
 
 
 @pytest.mark.parametrize("what", ["stop screw", "exhaust", "linkage", "throttle sensor"])
 def test_what_was_changed_is_named(shop: Database, what: str) -> None:
-    assert reasons(story(shop, back(shop, signed(shop), "test cell", what))) == (f"{what} changed",)
+    assert reasons(visit_record(shop, back(shop, signed(shop), "test cell", what))) == (f"{what} changed",)
 
 
 def test_other_hardware_on_record_is_seen_without_being_asked(shop: Database) -> None:
@@ -61,7 +61,7 @@ def test_other_hardware_on_record_is_seen_without_being_asked(shop: Database) ->
     with shop.reading() as session:
         hardware = hardware_from_json(engines.fitting_now(session, engine_id).hardware)
     engines.fit(shop, engine_id, key(), FOUR, hardware, "Another linkage", AT)
-    assert reasons(story(shop, back(shop, engine_id))) == ("other hardware is on record",)
+    assert reasons(visit_record(shop, back(shop, engine_id))) == ("other hardware is on record",)
 
 
 def test_the_recheck_cannot_be_passed_over_unread(shop: Database) -> None:
@@ -69,15 +69,15 @@ def test_the_recheck_cannot_be_passed_over_unread(shop: Database) -> None:
     visit_id = back(shop, engine_id, "test cell", "exhaust")
     check_all(shop, visit_id, FIRST_FIRE)
     check_all(shop, visit_id, HEAT_SOAKED)
-    with pytest.raises(RefusedError) as refusal:
-        checks.override(shop, visit_id, key(), HEAT_SOAKED.slug, "In a hurry", "KM", AT)
+    with pytest.raises(RejectedError) as refusal:
+        checks.waive(shop, visit_id, key(), HEAT_SOAKED.slug, "In a hurry", "KM", AT)
     assert "may not be skipped" in refusal.value.problems["why"]
     read_round(shop, visit_id, HEAT_SOAKED)
-    assert story(shop, visit_id).as_found() is not None
+    assert visit_record(shop, visit_id).as_found() is not None
 
 
 def test_a_change_nobody_knows_is_refused(shop: Database) -> None:
-    with pytest.raises(RefusedError) as refusal:
+    with pytest.raises(RejectedError) as refusal:
         back(shop, signed(shop), "vehicle", "paint")
     assert "changed" in refusal.value.problems
 
@@ -88,7 +88,7 @@ def test_a_returning_engine_is_read_as_found_before_anything_is_moved(shop: Data
     check_all(shop, visit_id, HEAT_SOAKED)
     turn = NewMove(HEAT_SOAKED.slug, "stop", "A", None, None, 0.125, (), True, "KM")
     for phase in (FIRST_FIRE, HEAT_SOAKED):
-        with pytest.raises(RefusedError, match="As found comes first"):
+        with pytest.raises(RejectedError, match="As found comes first"):
             moves.make(shop, visit_id, key(), replace(turn, phase=phase.slug), AT)
     read_round(shop, visit_id, HEAT_SOAKED)
     moves.make(shop, visit_id, key(), turn, AT)

@@ -4,7 +4,7 @@ import pytest
 
 from app.shop.commands import engines
 from app.shop.queries import history_cache
-from app.shop.queries.engine_history import Change, Remembered, changes, creep
+from app.shop.queries.engine_history import Change, VisitSummary, changes, creep
 from app.shop.record.fittings import hardware_from_json
 from app.shop.store.database import Database
 from app.shop.store.tables import ReadingRow, SignOff
@@ -17,7 +17,7 @@ EVEN = [6.5] * 8
 SLIPPED = [6.5, 6.5, 7.75, 7.75, 6.5, 6.5, 6.5, 6.5]
 
 
-def remembered(past: Past) -> tuple[Remembered, ...]:
+def remembered(past: Past) -> tuple[VisitSummary, ...]:
     with past.shop.reading() as session:
         return history_cache.of_engine(session, past.engine_id).visits
 
@@ -52,9 +52,9 @@ def test_a_slipped_coupler_is_named(shop: Database) -> None:
     past.visit(EVEN, EVEN)
     past.visit(SLIPPED, EVEN)
     (one,) = changed(past)
-    assert one.story is not None
-    assert one.story.named is not None
-    assert one.story.named.suspect == Coupler(2, 3)
+    assert one.assessment is not None
+    assert one.assessment.named is not None
+    assert one.assessment.named.suspect == Coupler(2, 3)
 
 
 def test_an_engine_that_was_left_alone_shows_no_slip(shop: Database) -> None:
@@ -62,8 +62,8 @@ def test_an_engine_that_was_left_alone_shows_no_slip(shop: Database) -> None:
     past.visit(EVEN, EVEN)
     past.visit([6.5, 6.25, 6.5, 6.5, 6.75, 6.5, 6.5, 6.5], EVEN)
     (one,) = changed(past)
-    assert one.story is not None
-    assert one.story.verdict == "quiet"
+    assert one.assessment is not None
+    assert one.assessment.verdict == "quiet"
 
 
 def test_a_visit_that_was_not_read_is_passed_over(shop: Database) -> None:
@@ -88,7 +88,7 @@ def test_another_layout_cannot_be_set_beside_it(shop: Database) -> None:
     past.layout = FOUR
     past.visit([6.5] * 4)
     (one,) = changed(past)
-    assert one.story is None
+    assert one.assessment is None
     assert "layout" in one.why_not
 
 
@@ -102,15 +102,15 @@ def test_thin_air_is_no_slip(shop: Database) -> None:
     past.visit([5.75] * 8, EVEN, air={**AIR, "air-pressure": 90.0})
     (one,) = changed(past)
     assert one.common == pytest.approx(-0.118, abs=0.003)  # ln(90 / 101.3)
-    assert one.story is not None
-    assert one.story.verdict == "quiet"
+    assert one.assessment is not None
+    assert one.assessment.verdict == "quiet"
 
 
 def test_what_is_added_to_a_visit_is_seen_the_next_time(shop: Database) -> None:
     past = Past(shop, V8)
     past.visit(EVEN, EVEN)
     visit_id = past.visit(EVEN, signed=False)
-    assert changed(past)[0].story.verdict == "quiet"  # type: ignore[union-attr]
+    assert changed(past)[0].assessment.verdict == "quiet"  # type: ignore[union-attr]
     with shop.writing() as session:
         for bore in (3, 4):
             round_id, old = session.connection().exec_driver_sql(
@@ -122,7 +122,7 @@ def test_what_is_added_to_a_visit_is_seen_the_next_time(shop: Database) -> None:
                 at="2027-05-26T10:20:00.000+00:00", supersedes_id=old,
             )  # fmt: skip
             session.add(row)
-    assert changed(past)[0].story.verdict == "slipped"  # type: ignore[union-attr]
+    assert changed(past)[0].assessment.verdict == "slipped"  # type: ignore[union-attr]
 
 
 def test_creep_is_seen_over_visits_that_each_look_quiet(shop: Database) -> None:
@@ -131,7 +131,7 @@ def test_creep_is_seen_over_visits_that_each_look_quiet(shop: Database) -> None:
     for _ in range(8):
         past.visit([6.5, 6.5, 6.75, 6.75, 6.5, 6.5, 6.5, 6.5], EVEN, rounds=3)
     found = changed(past)
-    assert all(one.story is not None and one.story.verdict != "slipped" for one in found)
+    assert all(one.assessment is not None and one.assessment.verdict != "slipped" for one in found)
     crept = creep(found)
     assert crept is not None
     assert crept.adjuster == Coupler(2, 3)

@@ -4,7 +4,7 @@ from dataclasses import fields
 
 import pytest
 
-from app.shop.errors import RefusedError
+from app.shop.errors import RejectedError
 from app.shop.record.fittings import HARDWARE_FIELDS, hardware_known
 from app.sync.engine.hardware import Hardware, likely_hardware
 from app.sync.engine.units import LITRE, MM
@@ -30,6 +30,6 @@ def test_what_was_not_measured_is_the_estimate() -> None:
     ],
 )
 def test_what_cannot_be_is_refused_by_figure(measured: dict[str, float], at_fault: list[str]) -> None:
-    with pytest.raises(RefusedError) as refusal:
+    with pytest.raises(RejectedError) as refusal:
         hardware_known(measured, 3.9 * LITRE, 8)
     assert sorted(refusal.value.problems) == at_fault

@@ -13,7 +13,7 @@ from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, PHAS
 from app.shop.record.measures import CHOICES, MEASURES, RECORDED, Quantity, Units, named
 from app.shop.record.settings import DEFAULTS, SOURCES, Limits, from_json, to_json
 from app.shop.store.database import Database
-from tests.shop.yard import AT, FOUR, check_all, engine, key, read_round, story, visit
+from tests.shop.yard import AT, FOUR, check_all, engine, key, read_round, visit, visit_record
 
 ITEMS = {item.slug: item for phase in PHASES for item in phase.items}
 ALL = [(quantity, unit) for quantity, units in CHOICES.items() for unit in units]
@@ -71,9 +71,9 @@ def test_the_instruction_to_stop_is_in_the_units_of_the_shop() -> None:
 
 def test_units_chosen_today_word_a_visit_opened_before(shop: Database) -> None:
     visit_id = visit(shop, engine(shop, FOUR))
-    told = story(shop, visit_id)
+    told = visit_record(shop, visit_id)
     settings_versions.change(shop, key(), 0, replace(DEFAULTS, units=OTHERS, pulls=9), "", "KM", AT)
-    later = story(shop, visit_id)
+    later = visit_record(shop, visit_id)
     assert (told.units, later.units) == (RECORDED, OTHERS)
     assert later.settings.pulls == told.settings.pulls
 
@@ -84,6 +84,6 @@ def test_a_difference_of_temperatures_has_no_zero(shop: Database) -> None:
         check_all(shop, visit_id, phase)
     read_round(shop, visit_id, FIRST_FIRE)
     checks.record(shop, visit_id, key(), HEAT_SOAKED.slug, {"coolant": 60}, "KM", AT)
-    assert any(said == "coolant 10 °C hotter" for said in lacks_of(story(shop, visit_id)))
+    assert any(said == "coolant 10 °C hotter" for said in lacks_of(visit_record(shop, visit_id)))
     settings_versions.change(shop, key(), 0, replace(DEFAULTS, units=OTHERS), "", "KM", AT)
-    assert any(said == "coolant 18 °F hotter" for said in lacks_of(story(shop, visit_id)))  # 10 K are 18 F
+    assert any(said == "coolant 18 °F hotter" for said in lacks_of(visit_record(shop, visit_id)))  # 10 K are 18 F

@@ -6,17 +6,17 @@ from app.shop.assessment.progress import current_phase, progress
 from app.shop.commands import checks, moves, readings
 from app.shop.commands.moves import NewMove
 from app.shop.commands.readings import NewReading
-from app.shop.errors import RefusedError
+from app.shop.errors import RejectedError
 from app.shop.procedure.phases import BANK_BALANCE, COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN, PHASES
 from app.shop.record import visits
 from app.shop.record.visits import NewVisit
 from app.shop.store.database import Database
-from tests.shop.yard import AT, FOUR, V8, check_all, engine, heat_soaked, key, read, read_round, story, visit
+from tests.shop.yard import AT, FOUR, V8, check_all, engine, heat_soaked, key, read, read_round, visit, visit_record
 
 
 def test_a_visit_begins_with_the_cold_preset(shop: Database) -> None:
     visit_id = visit(shop, engine(shop))
-    assert current_phase(story(shop, visit_id)) is COLD_PRESET
+    assert current_phase(visit_record(shop, visit_id)) is COLD_PRESET
 
 
 @pytest.mark.parametrize("phase", PHASES[1:])
@@ -24,27 +24,27 @@ def test_a_step_out_of_order_raises_and_changes_nothing(shop: Database, phase: o
     visit_id = visit(shop, engine(shop))
     assert phase in PHASES
     slug = next(p.slug for p in PHASES if p is phase)
-    with pytest.raises(RefusedError):
+    with pytest.raises(RejectedError):
         checks.record(shop, visit_id, key(), slug, {"oil": 90.0}, "KM", AT)
-    with pytest.raises(RefusedError):
+    with pytest.raises(RejectedError):
         readings.add(shop, visit_id, key(), NewReading(slug, 1, 1, "turn", 6.5, "KM"), AT)
-    with pytest.raises(RefusedError):
+    with pytest.raises(RejectedError):
         moves.make(shop, visit_id, key(), NewMove(slug, "stop", "A", None, None, 0.125, (), True, "KM"), AT)
-    after = story(shop, visit_id)
+    after = visit_record(shop, visit_id)
     assert (after.rounds, after.all_moves, after.all_checks) == ((), (), ())
 
 
 def test_what_may_not_be_skipped_cannot_be_passed_over(shop: Database) -> None:
     visit_id = visit(shop, engine(shop))
-    with pytest.raises(RefusedError) as refusal:
-        checks.override(shop, visit_id, key(), COLD_PRESET.slug, "In a hurry", "KM", AT)
+    with pytest.raises(RejectedError) as refusal:
+        checks.waive(shop, visit_id, key(), COLD_PRESET.slug, "In a hurry", "KM", AT)
     assert "may not be skipped" in refusal.value.problems["why"]
     must = {i.slug: None for i in COLD_PRESET.items if i.must}
     checks.record(shop, visit_id, key(), COLD_PRESET.slug, must, "KM", AT)
-    with pytest.raises(RefusedError):
-        checks.override(shop, visit_id, key(), COLD_PRESET.slug, "  ", "KM", AT)
-    checks.override(shop, visit_id, key(), COLD_PRESET.slug, "No sensor lead here", "KM", AT)
-    after = story(shop, visit_id)
+    with pytest.raises(RejectedError):
+        checks.waive(shop, visit_id, key(), COLD_PRESET.slug, "  ", "KM", AT)
+    checks.waive(shop, visit_id, key(), COLD_PRESET.slug, "No sensor lead here", "KM", AT)
+    after = visit_record(shop, visit_id)
     assert current_phase(after) is FIRST_FIRE
     assert [o.why for o in after.overrides] == ["No sensor lead here"]
     assert "Throttle sensor" in after.overrides[0].missing
@@ -53,12 +53,12 @@ def test_what_may_not_be_skipped_cannot_be_passed_over(shop: Database) -> None:
 def test_one_visit_of_an_engine_at_a_time(shop: Database) -> None:
     engine_id = engine(shop)
     visit(shop, engine_id)
-    with pytest.raises(RefusedError):
+    with pytest.raises(RejectedError):
         visits.open_visit(shop, engine_id, key(), NewVisit("vehicle", "", "", "KM", 1), AT)
 
 
 def test_a_visit_needs_a_place_initials_and_a_meter(shop: Database) -> None:
-    with pytest.raises(RefusedError) as refusal:
+    with pytest.raises(RejectedError) as refusal:
         visits.open_visit(shop, engine(shop), key(), NewVisit("the moon", "", "", " ", 99), AT)
     assert set(refusal.value.problems) == {"place", "by", "meter"}
 
@@ -66,10 +66,10 @@ def test_a_visit_needs_a_place_initials_and_a_meter(shop: Database) -> None:
 def test_a_move_takes_the_evenness_back(shop: Database) -> None:
     visit_id = heat_soaked(shop)
     read_round(shop, visit_id, HEAT_SOAKED)
-    assert current_phase(story(shop, visit_id)) is BANK_BALANCE
+    assert current_phase(visit_record(shop, visit_id)) is BANK_BALANCE
     new = NewMove(HEAT_SOAKED.slug, "blade", "", 2, 3, 0.0, (0.0001,), True, "KM")
     moves.make(shop, visit_id, key(), new, AT)
-    assert current_phase(story(shop, visit_id)) is HEAT_SOAKED
+    assert current_phase(visit_record(shop, visit_id)) is HEAT_SOAKED
 
 
 def test_tightening_counts_only_after_the_last_move(shop: Database) -> None:
@@ -77,19 +77,19 @@ def test_tightening_counts_only_after_the_last_move(shop: Database) -> None:
     read_round(shop, visit_id, HEAT_SOAKED)
     check_all(shop, visit_id, LOCK_DOWN)
     read_round(shop, visit_id, LOCK_DOWN)
-    assert all(s.done for s in progress(story(shop, visit_id)))
+    assert all(s.done for s in progress(visit_record(shop, visit_id)))
     new = NewMove(HEAT_SOAKED.slug, "stop", "A", None, None, 0.0625, (), True, "KM")
     moves.make(shop, visit_id, key(), new, AT)
     read_round(shop, visit_id, HEAT_SOAKED)
-    lock = next(s for s in progress(story(shop, visit_id)) if s.phase is LOCK_DOWN)
+    lock = next(s for s in progress(visit_record(shop, visit_id)) if s.phase is LOCK_DOWN)
     assert {"couplers-tight", "stops-marked", "throttle-returns", "round"} <= {m.slug for m in lock.missing}
 
 
 def test_nobody_signs_off_what_is_not_finished(shop: Database) -> None:
     visit_id = heat_soaked(shop, FOUR)
-    with pytest.raises(RefusedError):
+    with pytest.raises(RejectedError):
         visits.sign_off(shop, visit_id, key(), "Foreman of the yard", AT)
-    assert story(shop, visit_id).sign_off is None
+    assert visit_record(shop, visit_id).sign_off is None
 
 
 def signed_off(shop: Database) -> int:
@@ -103,32 +103,32 @@ def signed_off(shop: Database) -> int:
 
 def test_a_signed_visit_takes_nothing_more(shop: Database) -> None:
     visit_id = signed_off(shop)
-    with pytest.raises(RefusedError):
+    with pytest.raises(RejectedError):
         read(shop, visit_id, HEAT_SOAKED, bore=1)
-    with pytest.raises(RefusedError):
+    with pytest.raises(RejectedError):
         visits.sign_off(shop, visit_id, key(), "Somebody else", AT)
-    with pytest.raises(RefusedError):
-        checks.override(shop, visit_id, key(), LOCK_DOWN.slug, "More", "KM", AT)
+    with pytest.raises(RejectedError):
+        checks.waive(shop, visit_id, key(), LOCK_DOWN.slug, "More", "KM", AT)
 
 
 def test_a_returning_engine_is_not_preset_again(shop: Database) -> None:
-    before = story(shop, signed_off(shop))
+    before = visit_record(shop, signed_off(shop))
     visit_id = visit(shop, before.engine.ident, "vehicle")
-    now = story(shop, visit_id)
+    now = visit_record(shop, visit_id)
     assert now.before is not None
     assert now.before.visit.ident == before.visit.ident
     assert current_phase(now) is FIRST_FIRE
     check_all(shop, visit_id, FIRST_FIRE)
-    assert current_phase(story(shop, visit_id)) is HEAT_SOAKED
+    assert current_phase(visit_record(shop, visit_id)) is HEAT_SOAKED
 
 
 def test_as_found_comes_before_any_move_and_as_left_after_the_last(shop: Database) -> None:
     visit_id = heat_soaked(shop)
     read_round(shop, visit_id, HEAT_SOAKED, 6.5)
     moves.make(shop, visit_id, key(), NewMove(HEAT_SOAKED.slug, "stop", "A", None, None, 0.125, (), True, "KM"), AT)
-    assert story(shop, visit_id).as_left() is None
+    assert visit_record(shop, visit_id).as_left() is None
     read_round(shop, visit_id, HEAT_SOAKED, 7.0)
-    told = story(shop, visit_id)
+    told = visit_record(shop, visit_id)
     found, left = told.as_found(), told.as_left()
     assert found is not None
     assert left is not None
@@ -139,7 +139,7 @@ def test_as_found_comes_before_any_move_and_as_left_after_the_last(shop: Databas
 
 def test_one_bank_has_nothing_to_balance(shop: Database) -> None:
     visit_id = heat_soaked(shop, FOUR)
-    balance = next(s for s in progress(story(shop, visit_id)) if s.phase is BANK_BALANCE)
+    balance = next(s for s in progress(visit_record(shop, visit_id)) if s.phase is BANK_BALANCE)
     assert balance.done
-    assert "nothing to balance" in balance.spared
+    assert "nothing to balance" in balance.not_needed_because
     assert len(V8.banks) == 2

@@ -183,7 +183,7 @@ def test_a_damaged_copy_is_not_put_in_place(worked: Database, tmp_path: Path, da
 
 def test_what_a_copy_is_kept_for() -> None:
     hourly = [NOW - timedelta(hours=hours) for hours in range(24 * 400)]
-    gone = copies.outlived(hourly, NOW)
+    gone = copies.expired(hourly, NOW)
     kept = [at for at in hourly if at not in gone]
     assert [at for at in kept if NOW - at <= copies.ALL_FOR] == hourly[:49]
     days = [at for at in kept if copies.ALL_FOR < NOW - at <= copies.DAILY_FOR]
@@ -197,10 +197,10 @@ TIMES = st.datetimes(datetime(2020, 1, 1), datetime(2030, 1, 1), timezones=st.ju
 
 @given(st.sets(TIMES, min_size=1), TIMES)
 def test_the_newest_copy_and_those_of_two_days_are_always_kept(times: set[datetime], now: datetime) -> None:
-    gone = copies.outlived(times, now)
+    gone = copies.expired(times, now)
     assert max(times) not in gone
     assert not any(now - at <= copies.ALL_FOR for at in gone)
-    assert copies.outlived(times - gone, now) == set()
+    assert copies.expired(times - gone, now) == set()
 
 
 def test_automatic_copies_are_made_when_due_and_thinned(worked: Database) -> None:
@@ -211,7 +211,7 @@ def test_automatic_copies_are_made_when_due_and_thinned(worked: Database) -> Non
         backup.keep_one(worked.folder, NOW + timedelta(hours=hours))
     assert not backup.copy_is_due(worked.folder, NOW + timedelta(hours=24 * 9 - 10))
     assert backup.copy_is_due(worked.folder, NOW + timedelta(hours=24 * 9))
-    kept = [copy for copy in copies.held(folder) if copy.kind == copies.AUTOMATIC]
+    kept = [copy for copy in copies.listed(folder) if copy.kind == copies.AUTOMATIC]
     assert 11 <= len(kept) <= 13
     assert by_hand.exists()
 
@@ -222,7 +222,7 @@ def test_a_clock_put_back_does_not_stop_the_copies(worked: Database) -> None:
     assert backup.copy_is_due(worked.folder, earlier)
     backup.keep_one(worked.folder, earlier)
     assert not backup.copy_is_due(worked.folder, earlier)
-    assert len(copies.held(copies.folder_of(worked.folder))) == 2
+    assert len(copies.listed(copies.folder_of(worked.folder))) == 2
 
 
 def test_copies_are_made_while_the_program_runs(worked: Database, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -241,12 +241,12 @@ def test_copies_are_made_while_the_program_runs(worked: Database, monkeypatch: p
         assert heard.wait(10)
         folder.unlink()
         deadline = time.monotonic() + 30
-        while not folder.exists() or not copies.held(folder):
+        while not folder.exists() or not copies.listed(folder):
             assert time.monotonic() < deadline
             time.sleep(0.005)
     assert len(told) == 1
     assert "No copy was made" in told[0]
-    assert len(copies.held(folder)) == 1
+    assert len(copies.listed(folder)) == 1
 
 
 def test_a_look_at_a_whole_shop(worked: Database) -> None:

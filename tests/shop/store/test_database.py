@@ -14,7 +14,7 @@ from sqlalchemy import text
 from sqlmodel import Session
 
 from app.shop.store import database
-from app.shop.store.database import Database, ShopTakenError, ShopUnavailableError, wire
+from app.shop.store.database import Database, ShopTakenError, ShopUnavailableError, raw_connection
 
 
 def run(session: Session, statement: str) -> None:
@@ -104,20 +104,20 @@ def test_an_exception_takes_all_of_a_write_back(counter: Database) -> None:
 def test_a_write_past_the_orm_is_kept_and_taken_back_like_any_other(counter: Database) -> None:
     def half() -> None:
         with counter.writing() as session:
-            wire(session).execute("UPDATE counter SET n = 6")
+            raw_connection(session).execute("UPDATE counter SET n = 6")
             raise KeyError("half-way")
 
     with counter.writing() as session:
-        wire(session).execute("UPDATE counter SET n = 5")
+        raw_connection(session).execute("UPDATE counter SET n = 5")
     with closing(sqlite3.connect(counter.file)) as other:
         assert other.execute("SELECT n FROM counter").fetchone() == (5,)
     with pytest.raises(KeyError):
         half()
     with counter.writing() as session:
-        wire(session).execute("UPDATE counter SET n = n + 1")
+        raw_connection(session).execute("UPDATE counter SET n = n + 1")
         run(session, "UPDATE counter SET n = n + 1")
     with counter.reading() as session:
-        assert wire(session).execute("SELECT n FROM counter").fetchone() == (7,)
+        assert raw_connection(session).execute("SELECT n FROM counter").fetchone() == (7,)
         assert number(session, "SELECT n FROM counter") == 7
 
 
@@ -132,7 +132,7 @@ def test_a_write_that_was_ended_inside_goes_no_further(counter: Database, end: C
     def keeps_silent() -> None:
         with counter.writing() as session:
             run(session, "UPDATE counter SET n = 5")
-            wire(session).rollback()  # as SQLite itself does when the disk is full
+            raw_connection(session).rollback()  # as SQLite itself does when the disk is full
 
     for ended in (goes_on, keeps_silent):
         with pytest.raises(RuntimeError, match="ended before"):

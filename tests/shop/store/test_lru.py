@@ -11,23 +11,23 @@ from app.shop.commands import checks, engines, moves, readings
 from app.shop.commands.moves import NewMove
 from app.shop.commands.readings import NewReading
 from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED, LOCK_DOWN
-from app.shop.procedure.read_order import due
+from app.shop.procedure.read_order import next_reading
 from app.shop.record import visits
-from app.shop.record.revision import marks, marks_of
-from app.shop.record.visit_record import Round, Story
+from app.shop.record.revision import revision_of, revision_when_read
+from app.shop.record.visit_record import Round, VisitRecord
 from app.shop.store.database import Database
-from app.shop.store.lru import Memory
+from app.shop.store.lru import LruCache
 from app.sync.engine.units import THOU
 from app.web.application import create_app
 from tests.shop.past import Past
 from tests.shop.yard import AT, FACTS, FOUR, blip, check_all, heat_soaked, key, read, read_round
 
 
-def load(shop: Database, visit_id: int) -> Story:
+def load(shop: Database, visit_id: int) -> VisitRecord:
     with shop.reading() as session:
-        story = visits.load(session, visit_id)
-        assert marks_of(story) == marks(session, visit_id)
-    return story
+        record = visits.load(session, visit_id)
+        assert revision_when_read(record) == revision_of(session, visit_id)
+    return record
 
 
 def add_reading(shop: Database, visit_id: int) -> None:
@@ -61,7 +61,7 @@ def test_a_story_is_read_again_when_something_was_added(shop: Database, write: C
     write(shop, visit_id)
     after = load(shop, visit_id)
     assert after is not before
-    assert marks_of(after) != marks_of(before)
+    assert revision_when_read(after) != revision_when_read(before)
     assert load(shop, visit_id) is after
 
 
@@ -71,13 +71,13 @@ def test_what_is_kept_is_what_another_look_would_find(shop: Database) -> None:
     visit_id = heat_soaked(shop, FOUR)
     sent = [(1, "turn", 6.5), (2, "turn", 6.0), (3, "skip", None), (4, "turn", 7.0), (2, "again", 6.25)]
     sent += [(1, "closing", 6.75), (4, "turn", 7.25)]
-    newest, number = 0, due(load(shop, visit_id), HEAT_SOAKED).round_number
+    newest, number = 0, next_reading(load(shop, visit_id), HEAT_SOAKED).round_number
     for bore, kind, value in [*sent, (4, "again", 6.75)]:
         why, corrects = ("No adapter" if value is None else ""), (newest if kind == "again" else None)
         new = NewReading(HEAT_SOAKED.slug, number, bore, kind, value, "KM", why, corrects if bore == 4 else None)
         newest = readings.add(shop, visit_id, key(), new, AT)
         kept, memory = load(shop, visit_id), shop._memory
-        shop._memory = Memory()
+        shop._memory = LruCache()
         found = load(shop, visit_id)
         shop._memory = memory
         assert found is not kept
@@ -99,7 +99,7 @@ def test_several_visits_are_read_as_each_would_be(shop: Database) -> None:
     asked = [returns[1], short.visit((6.75,) * 8, signed=False), long.visits[-1]]
     with shop.reading() as session:
         together = visits.load_all(session, asked)
-    shop._memory = Memory()
+    shop._memory = LruCache()
     alone = [load(shop, visit_id) for visit_id in asked]
     assert [[s.visit.ident for s in one.back()] for one in together] == [
         [returns[1], returns[0]],
@@ -109,14 +109,14 @@ def test_several_visits_are_read_as_each_would_be(shop: Database) -> None:
     assert [[shown(s) for s in one.back()] for one in together] == [[shown(s) for s in one.back()] for one in alone]
 
 
-def shown(one: Story) -> list[object]:
+def shown(one: VisitRecord) -> list[object]:
     return [*(row.model_dump() for row in one.rows()), *(r.entered for r in one.rounds), one.settings, one.units]
 
 
 def test_a_server_that_starts_has_the_visits_under_way_in_mind(shop: Database) -> None:
     """All tablets may be waiting to send what they hold."""
     visit_id = heat_soaked(shop)
-    shop._memory = Memory()
+    shop._memory = LruCache()
     with TestClient(create_app(shop)):
         assert shop._memory.get(visit_id) is not None
 
@@ -130,10 +130,10 @@ def test_how_far_the_phases_are_is_what_another_look_would_find(shop: Database) 
             check_all(shop, visit_id, phase)
         elif done:
             make_move(shop, visit_id)
-        while due(load(shop, visit_id), phase).bore is not None:
+        while next_reading(load(shop, visit_id), phase).bore is not None:
             read(shop, visit_id, phase)
             kept, memory = progress(load(shop, visit_id)), shop._memory
-            shop._memory = Memory()
+            shop._memory = LruCache()
             assert progress(load(shop, visit_id)) == kept
             shop._memory = memory
         if phase is HEAT_SOAKED:
@@ -159,7 +159,7 @@ def test_a_write_that_failed_is_not_kept_in_mind(shop: Database, monkeypatch: py
 
 
 def test_the_least_lately_used_is_forgotten() -> None:
-    memory = Memory(2)
+    memory = LruCache(2)
     memory.put("a", 1)
     memory.put("b", 2)
     assert memory.get("a") == 1

@@ -7,10 +7,10 @@ from app.shop.assessment.progress import current_phase
 from app.shop.commands import checks, engines, moves, readings
 from app.shop.commands.moves import NewMove
 from app.shop.commands.readings import NewReading
-from app.shop.errors import NotThereError, RefusedError
+from app.shop.errors import NotFoundError, RejectedError
 from app.shop.procedure.items import Phase
 from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED
-from app.shop.procedure.read_order import due
+from app.shop.procedure.read_order import next_reading
 from app.shop.queries import statistics
 from app.shop.store.database import Database
 from app.shop.store.idempotency import part_key
@@ -18,7 +18,7 @@ from app.shop.store.tables import Practice, ReadingRow
 from app.shop.training import training, training_start
 from app.shop.training.training_start import NewPractice
 from app.sync.engine.units import THOU
-from tests.shop.yard import AT, check_all, heat_soaked, key, story
+from tests.shop.yard import AT, check_all, heat_soaked, key, visit_record
 
 KEY = "11111111-2222-4333-8444-555555555555"
 
@@ -28,7 +28,7 @@ def begin(shop: Database, shape: str = "8-two", trouble: str = "sound", sent: st
 
 
 def read_next(shop: Database, visit_id: int, phase: Phase = HEAT_SOAKED, sent: str = "") -> float:
-    now = due(story(shop, visit_id), phase)
+    now = next_reading(visit_record(shop, visit_id), phase)
     new = NewReading(phase.slug, now.round_number, now.bore or 0, now.kind, None, "KM")
     row_id = training.read(shop, visit_id, sent or key(), new, AT)
     with shop.reading() as session:
@@ -39,7 +39,7 @@ def read_next(shop: Database, visit_id: int, phase: Phase = HEAT_SOAKED, sent: s
 
 
 def read_round(shop: Database, visit_id: int, phase: Phase = HEAT_SOAKED) -> list[float]:
-    return [read_next(shop, visit_id, phase) for _ in range(len(story(shop, visit_id).layout.bores) + 1)]
+    return [read_next(shop, visit_id, phase) for _ in range(len(visit_record(shop, visit_id).layout.bores) + 1)]
 
 
 def gaps(shop: Database, visit_id: int) -> list[float]:
@@ -53,21 +53,21 @@ def reset(shop: Database, visit_id: int, near: int, far: int, thou: float, sent:
 
 
 def test_a_start_leads_to_the_first_fine_reading(shop: Database) -> None:
-    told = story(shop, begin(shop))
+    told = visit_record(shop, begin(shop))
     assert current_phase(told) is HEAT_SOAKED
-    assert due(told, HEAT_SOAKED).bore == 1
+    assert next_reading(told, HEAT_SOAKED).bore == 1
     assert told.engine.serial == "Practice 1"
     assert read_next(shop, told.visit.ident) > 0
 
 
 def test_a_cold_start_leaves_everything_to_whoever_practises(shop: Database) -> None:
     visit_id = training_start.start(shop, key(), NewPractice("4", "sound", "cold", "KM"), AT)
-    assert story(shop, visit_id).all_checks == ()
+    assert visit_record(shop, visit_id).all_checks == ()
 
 
 def test_a_start_sent_twice_is_one_engine_and_another_one_the_next(shop: Database) -> None:
     assert begin(shop) == begin(shop)
-    assert story(shop, begin(shop, sent=key())).engine.serial == "Practice 2"
+    assert visit_record(shop, begin(shop, sent=key())).engine.serial == "Practice 2"
     with shop.reading() as session:
         assert engines.count(session) == 2
         assert session.exec(select(func.count()).select_from(Practice)).one() == 2
@@ -95,7 +95,7 @@ def test_twin_plates_to_practise_on_answer_their_bypass_screws(shop: Database) -
     ],
 )
 def test_a_start_that_cannot_be_says_why_beside_the_field(shop: Database, new: NewPractice, field: str) -> None:
-    with pytest.raises(RefusedError) as refused:
+    with pytest.raises(RejectedError) as refused:
         training_start.start(shop, key(), new, AT)
     assert set(refused.value.problems) == {field}
     with shop.reading() as session:
@@ -104,10 +104,10 @@ def test_a_start_that_cannot_be_says_why_beside_the_field(shop: Database, new: N
 
 def test_the_same_key_reads_once(shop: Database) -> None:
     visit_id, sent = begin(shop), key()
-    now = due(story(shop, visit_id), HEAT_SOAKED)
+    now = next_reading(visit_record(shop, visit_id), HEAT_SOAKED)
     new = NewReading(HEAT_SOAKED.slug, now.round_number, 1, "turn", None, "KM")
     assert training.read(shop, visit_id, sent, new, AT) == training.read(shop, visit_id, sent, new, AT)
-    assert story(shop, visit_id).last_reading == 1
+    assert visit_record(shop, visit_id).last_reading == 1
 
 
 def test_a_reading_differs_from_the_next_of_the_same_bore_by_meter_and_wander_only(shop: Database) -> None:
@@ -139,11 +139,11 @@ def test_a_hand_that_makes_a_move_is_not_exact(shop: Database) -> None:
 
 def test_a_real_engine_is_not_read_by_the_practice_key(shop: Database) -> None:
     visit_id = heat_soaked(shop)
-    with pytest.raises(RefusedError, match="real"):
+    with pytest.raises(RejectedError, match="real"):
         read_next(shop, visit_id)
-    with shop.reading() as session, pytest.raises(NotThereError):
+    with shop.reading() as session, pytest.raises(NotFoundError):
         training.truth(session, visit_id)
-    with shop.reading() as session, pytest.raises(NotThereError):
+    with shop.reading() as session, pytest.raises(NotFoundError):
         training.expert(session, visit_id)
 
 
@@ -153,7 +153,7 @@ def test_a_bore_or_a_phase_that_is_not_there_is_refused(shop: Database) -> None:
         NewReading(HEAT_SOAKED.slug, 1, 9, "turn", None, "KM"),
         NewReading("no-phase", 1, 1, "turn", None, "KM"),
     ):
-        with pytest.raises(RefusedError):
+        with pytest.raises(RejectedError):
             training.read(shop, visit_id, key(), new, AT)
 
 
@@ -184,7 +184,7 @@ def test_a_loose_coupler_is_told_with_what_it_is_good_for(shop: Database) -> Non
 def test_off_idle_the_practice_engine_answers_at_the_opening_of_the_round(shop: Database) -> None:
     visit_id = begin(shop)
     at_idle = read_round(shop, visit_id)
-    checks.override(shop, visit_id, key(), HEAT_SOAKED.slug, "On to the banks, to practise them.", "KM", AT)
+    checks.waive(shop, visit_id, key(), HEAT_SOAKED.slug, "On to the banks, to practise them.", "KM", AT)
     check_all(shop, visit_id, BANK_BALANCE)
     opened = read_round(shop, visit_id, BANK_BALANCE)
     further = read_round(shop, visit_id, BANK_BALANCE)
@@ -217,7 +217,7 @@ def test_an_expert_evens_the_same_engine(shop: Database) -> None:
 def test_a_worn_joint_shows_at_the_practice_engine_and_not_from_above(shop: Database) -> None:
     visit_id = begin(shop, trouble="worn")
     read_round(shop, visit_id)
-    checks.override(shop, visit_id, key(), HEAT_SOAKED.slug, "To the links", "KM", AT)
+    checks.waive(shop, visit_id, key(), HEAT_SOAKED.slug, "To the links", "KM", AT)
     check_all(shop, visit_id, BANK_BALANCE)
     with shop.reading() as session:
         told = training.truth(session, visit_id)
@@ -232,5 +232,5 @@ def test_a_worn_joint_shows_at_the_practice_engine_and_not_from_above(shop: Data
 
 
 def test_one_bank_has_no_link_to_wear(shop: Database) -> None:
-    with pytest.raises(RefusedError, match="One bank has no links"):
+    with pytest.raises(RejectedError, match="One bank has no links"):
         begin(shop, "4", "worn")

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from app.sync.banks.banks import CENTRAL_LEVER, BankStory, Opening, balance
+from app.sync.banks.banks import CENTRAL_LEVER, BankAssessment, Opening, balance
 from app.sync.banks.link_hypotheses import FREE_PLAY
 from app.sync.engine.events import Meter
 from app.sync.engine.hardware import Figure, likely_hardware
@@ -39,7 +39,7 @@ def told(
     both_hands: bool = False,
     tight: bool = True,
     gauged: float | None = None,
-) -> BankStory:
+) -> BankAssessment:
     return balance(
         EIGHT, HARDWARE, IDLE, openings, Meter(), proven, both_hands, joints_tight=tight, gauged_ratio=gauged
     )
@@ -230,7 +230,7 @@ def test_idle_unevenness_between_the_banks_is_taken_off() -> None:
 
 def test_what_cannot_be_told() -> None:
     single = Layout((Bank("A", (1, 2, 3, 4), stop=2, drive=2),))
-    assert balance(single, HARDWARE, IDLE, [opened(10)], Meter(), free_play_proven=True) == BankStory("single")
+    assert balance(single, HARDWARE, IDLE, [opened(10)], Meter(), free_play_proven=True) == BankAssessment("single")
     vacuum = Meter("vacuum", 0.25 * KPA, 0.01)
     assert balance(EIGHT, HARDWARE, IDLE, [opened(10)], vacuum, free_play_proven=True).extra == "flow_meter"
     assert balance(EIGHT, HARDWARE, {1: IDLE_FLOW}, [opened(10)], Meter(), free_play_proven=True).extra == "idle"

@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from app.sync.engine.air import flow_function
-from app.sync.engine.idle_flow import SHARING, flow_function_of, own_ratio, settle, slopes, usual_breathing
+from app.sync.engine.idle_flow import SHARING, flow_function_of, own_ratio, slopes, solve_idle, usual_breathing
 from app.sync.engine.plate import area_of_gap, closed_leakage
 from app.sync.engine.units import DEGREE, KG_PER_HOUR, MM, THOU
 from app.sync.slips.changes import PLENUM_PRESSURE_PER_FLOW, PRESSURE_PER_FLOW
@@ -36,7 +36,7 @@ def test_the_table_is_the_flow_law(ratio: float) -> None:
 
 
 def test_a_settled_idle_balances_flow_pressure_and_speed() -> None:
-    found = settle(ENGINE, AREAS, 0.05)
+    found = solve_idle(ENGINE, AREAS, 0.05)
     own = np.array([by_bisection(float(area), float(found.log_speed)) for area in AREAS])
     mixed = (1 - SHARING) * own + SHARING * own.mean()
     flows = [ENGINE.conductance * a * flow_function(float(r)) for a, r in zip(AREAS, mixed, strict=True)]
@@ -49,38 +49,38 @@ def test_a_settled_idle_balances_flow_pressure_and_speed() -> None:
 def test_an_eight_thou_blade_passes_what_the_trade_says(diameter: float) -> None:
     """7 to 8 kg/h on a mid-sized bore (common practice, no published source), and a meter may be a tenth off."""
     area = area_of_gap(8 * THOU, diameter, 8 * MM, 6 * DEGREE) + 0.3 * closed_leakage(diameter)
-    flow = settle(usual_breathing(8, 4e-3, 850 / 60), np.full(8, area)).flows[0] / KG_PER_HOUR
+    flow = solve_idle(usual_breathing(8, 4e-3, 850 / 60), np.full(8, area)).flows[0] / KG_PER_HOUR
     assert 7 * 0.9 < flow < 8 * 1.1
 
 
 def test_slopes_are_what_small_changes_do() -> None:
-    settled = settle(ENGINE, AREAS)
+    settled = solve_idle(ENGINE, AREAS)
     found = slopes(ENGINE, AREAS, settled)
     small = 1e-3
     for bore in range(4):
         changed = AREAS.copy()
         changed[bore] *= 1 + small
-        after = settle(ENGINE, changed)
+        after = solve_idle(ENGINE, changed)
         assert np.log(after.flows / settled.flows) / small == pytest.approx(found.flows[:, bore], abs=4e-3)
         assert np.log(after.ratios / settled.ratios) / small == pytest.approx(found.ratios[:, bore], abs=4e-3)
         assert (after.log_speed - settled.log_speed) / small == pytest.approx(found.log_speed[bore], abs=4e-3)
-    after = settle(ENGINE, AREAS, small)
+    after = solve_idle(ENGINE, AREAS, small)
     assert np.log(after.flows / settled.flows) / small == pytest.approx(found.flows[:, 4], abs=4e-3)
     assert (after.log_speed - settled.log_speed) / small == pytest.approx(found.log_speed[4], abs=4e-3)
 
 
 def test_many_idles_at_once_are_each_as_one_alone() -> None:
     both = np.stack([AREAS, AREAS[::-1]])
-    together = settle(ENGINE, both, 0.02)
+    together = solve_idle(ENGINE, both, 0.02)
     slope = slopes(ENGINE, both, together)
     for row, areas in enumerate(both):
-        alone = settle(ENGINE, areas, 0.02)
+        alone = solve_idle(ENGINE, areas, 0.02)
         assert together.flows[row] == pytest.approx(alone.flows)
         assert slope.flows[row] == pytest.approx(slopes(ENGINE, areas, alone).flows)
 
 
 def test_flow_answers_less_than_in_proportion_to_area() -> None:
-    settled = settle(ENGINE, AREAS)
+    settled = solve_idle(ENGINE, AREAS)
     assert (np.diag(slopes(ENGINE, AREAS, settled).flows[:, :4]) < 1).all()
 
 
@@ -88,7 +88,7 @@ def test_behind_a_common_plenum_a_bores_flow_follows_its_own_gap_and_a_column_ha
     apart, joined = usual_breathing(4, 2e-3, 850 / 60), usual_breathing(4, 2e-3, 850 / 60, plenum=True)
     flow, pressure = [], []
     for engine in (apart, joined):
-        found = slopes(engine, AREAS, settle(engine, AREAS))
+        found = slopes(engine, AREAS, solve_idle(engine, AREAS))
         flow.append(found.flows[3, 3] - found.flows[2, 3])  # beyond what all bores do together
         pressure.append(found.ratios[3, 3] - found.ratios[2, 3])
     assert flow[1] > 1.1 * flow[0]
@@ -100,7 +100,7 @@ def test_a_column_turned_into_flow_goes_by_what_the_plenum_leaves_of_the_differe
     for plenum, per_flow in ((False, PRESSURE_PER_FLOW), (True, PLENUM_PRESSURE_PER_FLOW)):
         engine = usual_breathing(8, 4e-3, 850 / 60, plenum)
         areas = np.full(8, engine.demand / 8 / (engine.conductance * 0.64))
-        before, after = settle(engine, areas), settle(engine, areas * np.array([1.01, *[1.0] * 7]))
+        before, after = solve_idle(engine, areas), solve_idle(engine, areas * np.array([1.01, *[1.0] * 7]))
         rise = np.log(after.ratios / before.ratios), np.log(after.flows / before.flows)
         one, other = (float(change[0] - change[1]) for change in rise)
         assert one / other == pytest.approx(per_flow, rel=0.15)

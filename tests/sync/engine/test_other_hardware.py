@@ -12,14 +12,14 @@ from app.sync.engine.idle_flow import usual_breathing
 from app.sync.engine.layout import Bank, Bypass, Coupler, JointKind, Layout
 from app.sync.engine.linkage import adjusters, moved_bores
 from app.sync.engine.units import KG_PER_HOUR, THOU
-from app.sync.estimation.posterior import usual_belief
-from app.sync.estimation.predict import after_move
+from app.sync.estimation.posterior import prior_for
+from app.sync.estimation.predict import predict
 from app.sync.estimation.uncertain_gains import A_LITTLE, BYPASS_BASE, BYPASS_MOST
 from app.sync.planning.advice import Advice
 from app.sync.planning.planner import next_move
 from app.sync.planning.uncertain_screws import EIGHTH, bypass_room, turned_out
 from app.sync.simulation.reference_run import follow_advice
-from app.sync.simulation.simulator import WANTED, Stand
+from app.sync.simulation.simulator import WANTED, SimulatedEngine
 from tests.sync.test_properties import layouts
 
 BLADES = [t * THOU / 2 for t in range(3, 20)]
@@ -66,7 +66,7 @@ def test_engines_are_brought_to_even_by_the_screws_they_have(layout: Layout, kin
         return found
 
     for seed in range(5000, 5006):
-        stand = Stand(layout, seed)
+        stand = SimulatedEngine(layout, seed)
         said = follow_advice(stand, tuple(BLADES), 0.08, advise)
         ended.append(said.startswith("done") and stand.worst() <= 0.1)
     assert sum(ended) >= 5
@@ -76,9 +76,9 @@ def test_engines_are_brought_to_even_by_the_screws_they_have(layout: Layout, kin
 def test_a_screw_of_unknown_way_is_turned_a_little_and_read_and_then_the_right_way() -> None:
     right = []
     for seed in range(5000, 5014):
-        stand, said = Stand(NO_WAY, seed), list[Advice]()
+        stand, said = SimulatedEngine(NO_WAY, seed), list[Advice]()
 
-        def advise(*facts: object, stand: Stand = stand, said: list[Advice] = said) -> Advice:
+        def advise(*facts: object, stand: SimulatedEngine = stand, said: list[Advice] = said) -> Advice:
             found = next_move(*facts)  # type: ignore[arg-type]
             if found.kind == "screw" and found.why != "way" and found.near is not None and found.far is not None:
                 opens = found.turns * stand.per_turn[Coupler(found.near, found.far)] > 0
@@ -122,7 +122,7 @@ OPPOSED_TWO = Layout(
 
 
 def test_a_plate_that_leaks_more_than_its_bypass_screw_can_take_away_is_said_to_be_so() -> None:
-    stand = Stand(OPPOSED_TWO, 5001)
+    stand = SimulatedEngine(OPPOSED_TWO, 5001)
     stand.leak[3] += 6e-6  # six times what is usual
     assert follow_advice(stand, tuple(BLADES), 0.08) == "cannot bypass-end"
     assert stand.turned_out[4] < 0.5
@@ -130,9 +130,9 @@ def test_a_plate_that_leaks_more_than_its_bypass_screw_can_take_away_is_said_to_
 
 
 def test_how_far_a_bypass_screw_stands_out_is_remembered_from_an_earlier_visit() -> None:
-    usual = usual_belief(TWINS, likely_hardware(2e-3, 4), usual_breathing(4, 2e-3, WANTED))
+    usual = prior_for(TWINS, likely_hardware(2e-3, 4), usual_breathing(4, 2e-3, WANTED))
     assert turned_out(usual) == pytest.approx(dict.fromkeys((1, 2, 3, 4), 0.0), abs=1e-9)
-    left = after_move(after_move(usual, BypassTurn(3, 2.0, 0.0)), BypassTurn(4, -1.0, 0.0))
+    left = predict(predict(usual, BypassTurn(3, 2.0, 0.0)), BypassTurn(4, -1.0, 0.0))
     assert turned_out(left) == pytest.approx({1: 0.0, 2: 0.0, 3: 2.0, 4: -1.0}, abs=1e-9)
     assert bypass_room(TWINS, turned_out(left))[2:] == [(-28, 4), (-4, 28)]
 

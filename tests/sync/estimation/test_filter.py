@@ -8,13 +8,13 @@ import pytest
 
 from app.sync.engine.events import BladeReset, BypassTurn, IdleSpeed, LinkTurn, Meter, Reading, ScrewTurn, StopTurn
 from app.sync.engine.hardware import likely_hardware
-from app.sync.engine.idle_flow import settle, usual_breathing
+from app.sync.engine.idle_flow import solve_idle, usual_breathing
 from app.sync.engine.layout import Bank, Bypass, Coupler, Layout, StopScrew
 from app.sync.engine.linkage import BYPASS_AREA, gap_after_turns
 from app.sync.engine.units import THOU
-from app.sync.estimation.filter import Misfit, combined, follow, observe, shown_by
-from app.sync.estimation.posterior import HAND, Belief, usual_belief
-from app.sync.estimation.predict import after_move
+from app.sync.estimation.filter import Innovation, kalman_update, predicted_readings, run_filter, update
+from app.sync.estimation.posterior import FEELER_SD, Posterior, prior_for
+from app.sync.estimation.predict import predict
 
 FOUR = Layout((Bank("A", (1, 2, 3, 4), 2, 1),))
 HARDWARE = likely_hardware(2e-3, 4)
@@ -22,16 +22,16 @@ SPEED = 850 / 60
 FINE = Meter(step=1e-9, repeatability=1e-4)
 
 
-def fresh() -> Belief:
-    return usual_belief(FOUR, HARDWARE, usual_breathing(4, 2e-3, SPEED))
+def fresh() -> Posterior:
+    return prior_for(FOUR, HARDWARE, usual_breathing(4, 2e-3, SPEED))
 
 
-def spreads(belief: Belief) -> np.ndarray:
-    return np.sqrt(np.diag(belief.cov))
+def spreads(posterior: Posterior) -> np.ndarray:
+    return np.sqrt(np.diag(posterior.covariance))
 
 
 def test_a_bank_moves_together_and_what_lies_beyond_a_coupler_moves_with_it() -> None:
-    cov = fresh().cov
+    cov = fresh().covariance
     correlation = cov / np.outer(spreads(fresh()), spreads(fresh()))
     assert correlation[2, 3] > correlation[1, 3] > 0
     assert correlation[2, 3] > correlation[0, 3]
@@ -40,13 +40,13 @@ def test_a_bank_moves_together_and_what_lies_beyond_a_coupler_moves_with_it() ->
 def test_one_reading_is_the_textbook_update_of_a_gaussian() -> None:
     """With a step too small to bend the flow law: mean and variance by the scalar formula, source: GUM-like product of
     two Gaussians, any text on the Kalman filter."""
-    tight = replace(fresh(), cov=1e-6 * fresh().cov)
-    shown, known = shown_by(tight, Meter())
+    tight = replace(fresh(), covariance=1e-6 * fresh().covariance)
+    shown, known = predicted_readings(tight, Meter())
     value = float(shown[2] * 1.001)
-    after = observe(tight, Meter(step=0.0, repeatability=0.02), [Reading(3, value, 0.0)])
+    after = update(tight, Meter(step=0.0, repeatability=0.02), [Reading(3, value, 0.0)])
     noise = np.hypot(0.02, 0.007) * shown[2]  # the meter, and where the idle has wandered to
     weight = known[2] ** 2 / (known[2] ** 2 + noise**2)
-    shown_after, known_after = shown_by(after, Meter())
+    shown_after, known_after = predicted_readings(after, Meter())
     assert shown_after[2] - shown[2] == pytest.approx(weight * (value - shown[2]), rel=0.02)
     assert known_after[2] == pytest.approx(known[2] * np.sqrt(1 - weight), rel=0.02)
 
@@ -57,8 +57,8 @@ def test_a_calibration_line_comes_out_as_in_the_guide() -> None:
     t = np.array([21.521, 22.012, 22.512, 23.003, 23.507, 23.999, 24.513, 25.002, 25.503, 26.010, 26.511]) - 20
     b = -np.array([0.171, 0.169, 0.166, 0.159, 0.164, 0.165, 0.156, 0.157, 0.159, 0.161, 0.160])
     vague = 1e4 * np.eye(2)
-    misfit = Misfit(b, np.column_stack([np.ones(11), t]), 0.0035**2 * np.eye(11))
-    mean, cov = combined(np.zeros(2), vague, misfit, misfit.spread(vague))
+    innovation = Innovation(b, np.column_stack([np.ones(11), t]), 0.0035**2 * np.eye(11))
+    mean, cov = kalman_update(np.zeros(2), vague, innovation, innovation.covariance(vague))
     sd = np.sqrt(np.diag(cov))
     at_30 = np.array([1.0, 10.0])
     assert mean == pytest.approx([-0.1712, 0.00218], abs=5e-5)
@@ -68,53 +68,53 @@ def test_a_calibration_line_comes_out_as_in_the_guide() -> None:
 
 
 def test_readings_pull_a_wide_bore_wide_and_leave_the_meter_in_doubt() -> None:
-    shown, _ = shown_by(fresh(), Meter())
+    shown, _ = predicted_readings(fresh(), Meter())
     values = shown * np.array([1.0, 1.0, 1.3, 1.0])
-    after = observe(fresh(), FINE, [Reading(b, float(v), 0.0) for b, v in zip(FOUR.bores, values, strict=True)])
+    after = update(fresh(), FINE, [Reading(b, float(v), 0.0) for b, v in zip(FOUR.bores, values, strict=True)])
     assert after.gaps[2] > 1.2 * after.gaps[1]
     assert spreads(after)[8] > 0.5 * spreads(fresh())[8]
 
 
 def test_the_tachometer_is_a_reading_of_all_the_air() -> None:
-    slow = observe(fresh(), Meter(), [IdleSpeed(0.9 * SPEED, 0.0)])
+    slow = update(fresh(), Meter(), [IdleSpeed(0.9 * SPEED, 0.0)])
     assert spreads(slow)[9] < spreads(fresh())[9]
-    assert float(settle(slow.engine, slow.areas, slow.log_demand).log_speed) == pytest.approx(np.log(0.9), abs=0.02)
+    assert float(solve_idle(slow.engine, slow.areas, slow.log_demand).log_speed) == pytest.approx(np.log(0.9), abs=0.02)
 
 
 def test_a_blade_sets_its_bore_and_carries_what_lies_beyond() -> None:
     before = fresh()
-    after = after_move(before, BladeReset(2, 3, 6 * THOU, (6 * THOU,), 0.0))
+    after = predict(before, BladeReset(2, 3, 6 * THOU, (6 * THOU,), 0.0))
     assert after.gaps[2] == pytest.approx(6 * THOU)
-    assert spreads(after)[2] == pytest.approx(HAND)
+    assert spreads(after)[2] == pytest.approx(FEELER_SD)
     assert after.gaps[3] > before.gaps[3]
     assert after.gaps[:2] == pytest.approx(before.gaps[:2])
-    assert after.cov[2, 6] == 0  # the old gap is forgotten, and the leak is kept
+    assert after.covariance[2, 6] == 0  # the old gap is forgotten, and the leak is kept
     assert spreads(after)[6] == pytest.approx(spreads(before)[6])
 
 
 def test_a_blade_is_a_measurement() -> None:
     """Once set on blades and read again, the meter's scale is known better than before."""
-    shown, _ = shown_by(fresh(), Meter())
+    shown, _ = predicted_readings(fresh(), Meter())
     events: list[Reading | BladeReset] = [
         Reading(b, 1.15 * float(v), 0.0) for b, v in zip(FOUR.bores, shown, strict=True)
     ]
-    read = follow(fresh(), Meter(), events)
+    read = run_filter(fresh(), Meter(), events)
     for near, far in ((2, 3), (3, 4), (2, 1)):
-        set_ = after_move(read, BladeReset(near, far, 5 * THOU, (5 * THOU,), 0.0))
-        true = 1.15 * float(shown_by(replace(set_, mean=_with_scale(set_, 0.0)), Meter())[0][set_.row(far)])
-        read = observe(set_, Meter(), [Reading(far, true, 0.0)])
+        set_ = predict(read, BladeReset(near, far, 5 * THOU, (5 * THOU,), 0.0))
+        true = 1.15 * float(predicted_readings(replace(set_, mean=_with_scale(set_, 0.0)), Meter())[0][set_.row(far)])
+        read = update(set_, Meter(), [Reading(far, true, 0.0)])
     assert spreads(read)[8] < 0.8 * spreads(fresh())[8]
     assert read.mean[8] > 0.05
 
 
-def _with_scale(belief: Belief, scale: float) -> np.ndarray:
-    mean = belief.mean.copy()
+def _with_scale(posterior: Posterior, scale: float) -> np.ndarray:
+    mean = posterior.mean.copy()
     mean[8] = scale
     return mean
 
 
 def test_a_stop_turn_moves_the_bank_as_the_screw_says() -> None:
-    after = after_move(fresh(), StopTurn("A", 0.25, 0.0))
+    after = predict(fresh(), StopTurn("A", 0.25, 0.0))
     assert after.gaps == pytest.approx([gap_after_turns(float(g), 0.25, HARDWARE) for g in fresh().gaps], rel=1e-6)
     assert (spreads(after)[:4] > spreads(fresh())[:4]).all()
 
@@ -124,19 +124,19 @@ TWINS = Layout(
 )  # plates 1 and 2 on one shaft, 3 and 4 on the other
 
 
-def twins() -> Belief:
-    return usual_belief(TWINS, HARDWARE, usual_breathing(4, 2e-3, SPEED))
+def twins() -> Posterior:
+    return prior_for(TWINS, HARDWARE, usual_breathing(4, 2e-3, SPEED))
 
 
 def test_a_bypass_screw_turned_out_lets_more_past_its_bore_alone_and_the_reading_teaches_what_a_turn_does() -> None:
-    before = observe(twins(), FINE, _as_shown(twins()))
-    after = after_move(before, BypassTurn(3, 1.0, 0.0))
+    before = update(twins(), FINE, _as_shown(twins()))
+    after = predict(before, BypassTurn(3, 1.0, 0.0))
     assert after.leaks - before.leaks == pytest.approx([0, 0, BYPASS_AREA, 0], rel=0.3)
     assert after.gaps == pytest.approx(before.gaps)
     assert spreads(after)[6] > spreads(before)[6]
-    shown, _ = shown_by(after, FINE)
+    shown, _ = predicted_readings(after, FINE)
     less = [Reading(b, float(v) * (0.98 if b == 3 else 1), 0.0) for b, v in zip(TWINS.bores, shown, strict=True)]
-    learned = observe(after, FINE, less)
+    learned = update(after, FINE, less)
     other, at = (after.at_gain(Bypass(bore)) for bore in (1, 3))
     assert learned.mean[at] < 0.8 * after.mean[at]
     assert spreads(learned)[at] < 0.7 * spreads(after)[at]
@@ -146,13 +146,13 @@ def test_a_bypass_screw_turned_out_lets_more_past_its_bore_alone_and_the_reading
 @pytest.mark.parametrize("opens", [1, -1])
 def test_which_way_a_couplers_screw_opens_is_learned_from_a_reading_after_a_little_turn(opens: int) -> None:
     coupler = Coupler(2, 3)
-    before = observe(twins(), Meter(), _as_shown(twins()))
+    before = update(twins(), Meter(), _as_shown(twins()))
     assert not before.knows_way(coupler)
-    after = after_move(before, ScrewTurn(2, 3, 1 / 8, 0.0))
+    after = predict(before, ScrewTurn(2, 3, 1 / 8, 0.0))
     assert after.gaps == pytest.approx(before.gaps, rel=1e-3)
-    shown, _ = shown_by(after, Meter())
+    shown, _ = predicted_readings(after, Meter())
     seen = [Reading(b, float(v) * (1 + 0.08 * opens * (b > 2)), 0.0) for b, v in zip(TWINS.bores, shown, strict=True)]
-    learned = follow(before, Meter(), [ScrewTurn(2, 3, 1 / 8, 0.0), *seen])
+    learned = run_filter(before, Meter(), [ScrewTurn(2, 3, 1 / 8, 0.0), *seen])
     assert learned.knows_way(coupler)
     assert math.copysign(1, learned.mean[learned.at_gain(coupler)]) == opens
     assert (learned.gaps[2:] - before.gaps[2:]) * opens == pytest.approx([0.4 * THOU] * 2, rel=0.5)
@@ -160,7 +160,7 @@ def test_which_way_a_couplers_screw_opens_is_learned_from_a_reading_after_a_litt
 
 def test_two_plates_on_one_shaft_are_believed_closer_than_two_joined_by_a_coupler() -> None:
     def apart(one: int, other: int) -> float:
-        cov = twins().cov
+        cov = twins().covariance
         return float(cov[one, one] + cov[other, other] - 2 * cov[one, other])
 
     assert apart(0, 1) == pytest.approx(apart(2, 3))
@@ -168,38 +168,40 @@ def test_two_plates_on_one_shaft_are_believed_closer_than_two_joined_by_a_couple
 
 
 def test_a_link_does_nothing_at_idle() -> None:
-    assert after_move(fresh(), LinkTurn("A", 1, 0.0)).cov == pytest.approx(fresh().cov)
+    assert predict(fresh(), LinkTurn("A", 1, 0.0)).covariance == pytest.approx(fresh().covariance)
 
 
 def test_a_screw_that_moves_nothing_is_found_out() -> None:
-    shown, _ = shown_by(fresh(), Meter())
+    shown, _ = predicted_readings(fresh(), Meter())
     seen = [Reading(b, float(v), 0.0) for b, v in zip(FOUR.bores, shown, strict=True)]
-    after = follow(fresh(), Meter(), [*seen, StopTurn("A", 0.5, 1.0), *seen, StopTurn("A", 0.5, 2.0), *seen])
-    assert after.unmoved == {StopScrew("A"): 2}
+    after = run_filter(fresh(), Meter(), [*seen, StopTurn("A", 0.5, 1.0), *seen, StopTurn("A", 0.5, 2.0), *seen])
+    assert after.no_effect_counts == {StopScrew("A"): 2}
 
 
 def test_a_screw_that_moves_is_not_suspected() -> None:
-    belief = observe(fresh(), Meter(), _as_shown(fresh()))
-    moved = after_move(belief, StopTurn("A", 0.25, 1.0))
-    after = follow(fresh(), Meter(), [*_as_shown(fresh()), StopTurn("A", 0.25, 1.0), *_as_shown(moved)])
-    assert after.unmoved == {}
-    assert Coupler(2, 3) not in after.unmoved
+    posterior = update(fresh(), Meter(), _as_shown(fresh()))
+    moved = predict(posterior, StopTurn("A", 0.25, 1.0))
+    after = run_filter(fresh(), Meter(), [*_as_shown(fresh()), StopTurn("A", 0.25, 1.0), *_as_shown(moved)])
+    assert after.no_effect_counts == {}
+    assert Coupler(2, 3) not in after.no_effect_counts
 
 
-def _as_shown(belief: Belief) -> list[Reading]:
-    return [Reading(b, float(v), 0.0) for b, v in zip(FOUR.bores, shown_by(belief, Meter())[0], strict=True)]
+def _as_shown(posterior: Posterior) -> list[Reading]:
+    return [
+        Reading(b, float(v), 0.0) for b, v in zip(FOUR.bores, predicted_readings(posterior, Meter())[0], strict=True)
+    ]
 
 
 def test_one_misread_of_three_is_not_believed() -> None:
-    shown, _ = shown_by(fresh(), Meter())
+    shown, _ = predicted_readings(fresh(), Meter())
     values = (shown[2], 1.6 * shown[2], shown[2])
-    after = observe(fresh(), Meter(), [Reading(3, float(shown[2]), 0.0)] * 2)
-    with_misread = follow(fresh(), Meter(), [Reading(3, float(v), 0.0) for v in values])
+    after = update(fresh(), Meter(), [Reading(3, float(shown[2]), 0.0)] * 2)
+    with_misread = run_filter(fresh(), Meter(), [Reading(3, float(v), 0.0) for v in values])
     assert with_misread.gaps == pytest.approx(after.gaps, rel=1e-3)
 
 
 def test_a_vacuum_column_falls_as_a_plate_opens() -> None:
     meter = Meter("vacuum", 250.0, 0.01)
-    shown, _ = shown_by(fresh(), meter)
+    shown, _ = predicted_readings(fresh(), meter)
     low = [Reading(b, float(v) * (0.8 if b == 3 else 1.0), 0.0) for b, v in zip(FOUR.bores, shown, strict=True)]
-    assert observe(fresh(), meter, low).gaps[2] > 1.1 * fresh().gaps[2]
+    assert update(fresh(), meter, low).gaps[2] > 1.1 * fresh().gaps[2]

@@ -13,43 +13,43 @@ from app.sync.engine.hardware import likely_hardware
 from app.sync.engine.idle_flow import usual_breathing
 from app.sync.engine.layout import Bank, Layout
 from app.sync.engine.units import KG_PER_HOUR, THOU
-from app.sync.estimation.filter import follow
-from app.sync.estimation.posterior import Belief, usual_belief
-from app.sync.estimation.predict import after_move
+from app.sync.estimation.filter import run_filter
+from app.sync.estimation.posterior import Posterior, prior_for
+from app.sync.estimation.predict import predict
 from app.sync.planning.bank_search import best_for_each_target
 from app.sync.planning.evaluation import (
-    LEFT,
     SIXTEENTH,
-    Task,
-    below,
-    finest_window,
-    nothing,
+    UNCHANGED,
+    PlanningProblem,
+    achievable_tolerance,
+    feeler_stacks,
+    no_change,
+    normal_cdf,
     outcomes,
     outside_of,
-    stacks_of,
 )
-from app.sync.planning.optimize import cheapest
+from app.sync.planning.optimize import optimize
 
 FOUR = Layout((Bank("A", (1, 2, 3, 4), 2, 1),))
 HARDWARE = likely_hardware(2e-3, 4)
 SPEED = 850 / 60
 
 
-def read(values: tuple[float, ...], layout: Layout = FOUR) -> Belief:
+def read(values: tuple[float, ...], layout: Layout = FOUR) -> Posterior:
     """What is believed after one round in kg/h at the wanted speed."""
-    start = usual_belief(layout, HARDWARE, usual_breathing(len(layout.bores), 5e-4 * len(layout.bores), SPEED))
+    start = prior_for(layout, HARDWARE, usual_breathing(len(layout.bores), 5e-4 * len(layout.bores), SPEED))
     seen: list[Event] = [Reading(b, v * KG_PER_HOUR, 0.0) for b, v in zip(layout.bores, values, strict=True)]
-    return follow(start, Meter(), [*seen, IdleSpeed(SPEED, 0.0)])
+    return run_filter(start, Meter(), [*seen, IdleSpeed(SPEED, 0.0)])
 
 
 @given(st.floats(-8, 8))
 def test_the_normal_distribution_is_the_standard_librarys(z: float) -> None:
-    assert float(below(np.array(z))) == pytest.approx(NormalDist().cdf(z), abs=2e-7)
+    assert float(normal_cdf(np.array(z))) == pytest.approx(NormalDist().cdf(z), abs=2e-7)
 
 
 def test_the_chance_of_a_true_value_inside_is_the_guides() -> None:
     """JCGM 106:2012, worked example (from memory): limit -5.40, measured -5.47 with 0.05; conforms with 0.9192."""
-    assert float(below(np.array((5.47 - 5.40) / 0.05))) == pytest.approx(0.9192, abs=5e-5)
+    assert float(normal_cdf(np.array((5.47 - 5.40) / 0.05))) == pytest.approx(0.9192, abs=5e-5)
 
 
 def test_the_chance_of_ending_outside_is_that_of_two_tails() -> None:
@@ -59,26 +59,26 @@ def test_the_chance_of_ending_outside_is_that_of_two_tails() -> None:
 
 
 def test_an_even_engine_is_left_alone() -> None:
-    assert not cheapest(read((6.5, 6.5, 6.5, 6.5)), Task(stacks_of([4 * THOU, 5 * THOU]), 0.08, True))
+    assert not optimize(read((6.5, 6.5, 6.5, 6.5)), PlanningProblem(feeler_stacks([4 * THOU, 5 * THOU]), 0.08, True))
 
 
 def test_the_trimmed_plan_is_the_best_of_all_that_can_be_enumerated() -> None:
     """Every choice of eleven turns and four blades at three couplers, 1,375 of them, judged by the same measure."""
-    belief = read((6.5, 5.6, 8.0, 6.0))
-    task = Task(stacks_of([3 * THOU, 4 * THOU, 5 * THOU, 6 * THOU]), 0.08, True)
-    task = Task(tuple(stack for stack in task.stacks if len(stack) == 1), 0.08, True)
-    every = list(itertools.product(range(-5, 6), range(LEFT, 4), range(LEFT, 4), range(LEFT, 4)))
-    least = float(outcomes(belief, task, every).cost.min())
-    assert cheapest(belief, task).cost <= least + 0.05
+    posterior = read((6.5, 5.6, 8.0, 6.0))
+    task = PlanningProblem(feeler_stacks([3 * THOU, 4 * THOU, 5 * THOU, 6 * THOU]), 0.08, True)
+    task = PlanningProblem(tuple(stack for stack in task.stacks if len(stack) == 1), 0.08, True)
+    every = list(itertools.product(range(-5, 6), range(UNCHANGED, 4), range(UNCHANGED, 4), range(UNCHANGED, 4)))
+    least = float(outcomes(posterior, task, every).cost.min())
+    assert optimize(posterior, task).cost <= least + 0.05
 
 
 def test_what_an_outcome_says_is_what_the_moves_do_one_by_one() -> None:
-    belief = read((6.5, 5.6, 8.0, 6.0))
-    task = Task(stacks_of([4 * THOU, 5 * THOU]), 0.08, True)
-    at_once = outcomes(belief, task, [(2, 1, LEFT, LEFT)])
-    moved = after_move(belief, StopTurn("A", 2 * SIXTEENTH, 0.0))
-    moved = after_move(moved, BladeReset(2, 3, 5 * THOU, (5 * THOU,), 0.0))
-    after = outcomes(moved, task, [nothing(FOUR)])
+    posterior = read((6.5, 5.6, 8.0, 6.0))
+    task = PlanningProblem(feeler_stacks([4 * THOU, 5 * THOU]), 0.08, True)
+    at_once = outcomes(posterior, task, [(2, 1, UNCHANGED, UNCHANGED)])
+    moved = predict(posterior, StopTurn("A", 2 * SIXTEENTH, 0.0))
+    moved = predict(moved, BladeReset(2, 3, 5 * THOU, (5 * THOU,), 0.0))
+    after = outcomes(moved, task, [no_change(FOUR)])
     assert at_once.flows[0] == pytest.approx(after.flows[0], rel=1e-3)
     assert at_once.spread[0] == pytest.approx(after.spread[0], rel=0.08)  # handling comes on top
 
@@ -86,28 +86,28 @@ def test_what_an_outcome_says_is_what_the_moves_do_one_by_one() -> None:
 @settings(max_examples=40, deadline=None)
 @given(st.tuples(*[st.floats(2.0, 14.0)] * 4), st.floats(0.02, 0.2), st.booleans())
 def test_choices_name_only_what_exists(values: tuple[float, float, float, float], window: float, known: bool) -> None:
-    belief, task = read(values), Task(stacks_of([3 * THOU, 5 * THOU, 8 * THOU]), window, known)
-    for choice in best_for_each_target(belief, task):
+    posterior, task = read(values), PlanningProblem(feeler_stacks([3 * THOU, 5 * THOU, 8 * THOU]), window, known)
+    for choice in best_for_each_target(posterior, task):
         assert len(choice) == 1 + 3
         assert abs(choice[0]) <= 16
-        assert all(LEFT <= size < len(task.stacks) for size in choice[1:])
-    plan = cheapest(belief, task)
-    assert plan.cost <= float(outcomes(belief, task, [nothing(FOUR)]).cost[0]) + 1e-9
+        assert all(UNCHANGED <= size < len(task.stacks) for size in choice[1:])
+    plan = optimize(posterior, task)
+    assert plan.cost <= float(outcomes(posterior, task, [no_change(FOUR)]).cost[0]) + 1e-9
 
 
 def test_relabelling_the_bores_changes_nothing() -> None:
     other = Layout((Bank("A", (9, 5, 7, 3), 5, 9),))
-    task = Task(stacks_of([3 * THOU, 4 * THOU, 5 * THOU]), 0.08, True)
-    one, same = (cheapest(read((6.5, 5.6, 8.5, 6.0), layout), task) for layout in (FOUR, other))
+    task = PlanningProblem(feeler_stacks([3 * THOU, 4 * THOU, 5 * THOU]), 0.08, True)
+    one, same = (optimize(read((6.5, 5.6, 8.5, 6.0), layout), task) for layout in (FOUR, other))
     assert one.cost == pytest.approx(same.cost)
     assert one.turns == same.turns
     assert [size for _, size in one.blades] == [size for _, size in same.blades]
 
 
 def test_without_a_blade_only_screws_are_turned() -> None:
-    plan = cheapest(read((5.0, 5.0, 5.0, 5.0)), Task((), 0.08, True))
+    plan = optimize(read((5.0, 5.0, 5.0, 5.0)), PlanningProblem((), 0.08, True))
     assert not plan.blades
 
 
 def test_a_window_finer_than_hands_is_known_as_such() -> None:
-    assert 0.02 < finest_window(read((6.5, 6.5, 6.5, 6.5))) < 0.08
+    assert 0.02 < achievable_tolerance(read((6.5, 6.5, 6.5, 6.5))) < 0.08

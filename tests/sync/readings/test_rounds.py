@@ -9,7 +9,7 @@ from app.sync.engine.events import Meter, Reading
 from app.sync.engine.layout import Bank, Layout
 from app.sync.engine.units import KG_PER_HOUR
 from app.sync.readings import rounds
-from app.sync.readings.rounds import Evenness, _verdict, evenness, reading_sd
+from app.sync.readings.rounds import RoundResult, _verdict, evenness, reading_sd
 
 V8 = Layout((Bank("A", (1, 2, 3, 4), 1, 1), Bank("B", (5, 6, 7, 8), 5, 5)))
 FOUR = Layout((Bank("A", (1, 2, 3, 4), 1, 1),))
@@ -17,7 +17,7 @@ METER = Meter()
 FINE = Meter(step=1e-9, repeatability=1e-6)
 
 
-def judged(values: list[float], closing: float | None = None, layout: Layout = V8, meter: Meter = METER) -> Evenness:
+def judged(values: list[float], closing: float | None = None, layout: Layout = V8, meter: Meter = METER) -> RoundResult:
     """A round of these kg/h in walking order, 20 s apart."""
     read = [Reading(b, v * KG_PER_HOUR, 20.0 * n) for n, (b, v) in enumerate(zip(layout.bores, values, strict=False))]
     if closing is not None:
@@ -89,8 +89,8 @@ def test_three_rounds_with_drift_come_out_as_published(monkeypatch: pytest.Monke
 
 
 def test_a_reading_of_another_world_is_asked_for_again() -> None:
-    assert judged([6.5, 6.5, 65.0, 6.5, 6.5]).suspicious == {3}
-    assert judged([6.5, 7.5, 5.5, 6.5]).suspicious == frozenset()
+    assert judged([6.5, 6.5, 65.0, 6.5, 6.5]).outliers == {3}
+    assert judged([6.5, 7.5, 5.5, 6.5]).outliers == frozenset()
 
 
 def test_the_meter_sd_is_repeatability_and_step_together() -> None:

@@ -5,7 +5,7 @@ import pytest
 
 from app.sync.engine.events import Meter
 from app.sync.engine.layout import Bank, Coupler, Layout
-from app.sync.readings.snap import SURE, snap, suspects
+from app.sync.readings.snap import CONFIDENCE, snap, suspects
 
 EIGHT = Layout((Bank("A", (1, 2, 3, 4), 2, 2), Bank("B", (5, 6, 7, 8), 5, 5)), sensor=8, springless=frozenset({1, 5}))
 FINE = Meter(step=1e-9, repeatability=0.02)
@@ -26,8 +26,8 @@ def test_a_tight_plate_is_sent_for_a_look_one_time_in_a_hundred() -> None:
     rng = np.random.default_rng(5)
     draws = 6.5 * (1 + FINE.repeatability * rng.standard_normal((5_000, 4)))
     share = np.mean([snap(EIGHT, 8, d[0], d[1:], FINE).loose for d in draws.tolist()])
-    expected = 1 - SURE
-    assert abs(share - expected) < 4 * (expected * SURE / len(draws)) ** 0.5
+    expected = 1 - CONFIDENCE
+    assert abs(share - expected) < 4 * (expected * CONFIDENCE / len(draws)) ** 0.5
 
 
 def test_lost_motion_of_five_times_the_meter_is_found_nine_times_in_ten() -> None:

@@ -12,16 +12,16 @@ from app.sync.engine.events import BypassTurn, LinkTurn
 from app.sync.engine.layout import Bank, Coupler, Layout
 from app.sync.engine.plate import open_area
 from app.sync.engine.units import THOU
-from app.sync.simulation.simulator import Roughness, Stand, Trouble, replay
+from app.sync.simulation.simulator import Imperfections, SimulatedEngine, Trouble, replay
 
 FOUR = Layout((Bank("A", (1, 2, 3, 4), stop=2, drive=2),))
 V8 = Layout((Bank("A", (1, 2, 3, 4), stop=2, drive=1), Bank("B", (5, 6, 7, 8), stop=6, drive=5)))
-STILL = Roughness(repeatability=0.0, step=1e-9, blade=0.0, turn=0.0, lost_motion=0.0, tachometer=0.0)
+STILL = Imperfections(repeatability=0.0, step=1e-9, blade=0.0, turn=0.0, lost_motion=0.0, tachometer=0.0)
 
 
-def worked_on(layout: Layout) -> Stand:
+def worked_on(layout: Layout) -> SimulatedEngine:
     """An engine with a bit of everything done to it."""
-    stand = Stand(layout, 31, links_off=True, trouble="loose")
+    stand = SimulatedEngine(layout, 31, links_off=True, trouble="loose")
     for bore in layout.bores:
         stand.read(bore)
     stand.turn("A", 0.25)
@@ -35,7 +35,7 @@ def worked_on(layout: Layout) -> Stand:
 @pytest.mark.parametrize("layout", [FOUR, V8])
 def test_what_was_done_leads_to_the_same_state_again(layout: Layout) -> None:
     first = worked_on(layout)
-    again = replay(Stand(layout, 31, links_off=True, trouble="loose"), first.events)
+    again = replay(SimulatedEngine(layout, 31, links_off=True, trouble="loose"), first.events)
     assert np.array_equal(first.gaps(), again.gaps())
     assert (first.minutes, first.moves, first.readings, first.link) == (
         again.minutes, again.moves, again.readings, again.link,
@@ -44,27 +44,27 @@ def test_what_was_done_leads_to_the_same_state_again(layout: Layout) -> None:
 
 
 def test_a_look_at_the_tachometer_moves_nothing_that_is_replayed() -> None:
-    stand = Stand(FOUR, 3)
+    stand = SimulatedEngine(FOUR, 3)
     stand.read_speed()
-    assert replay(Stand(FOUR, 3), stand.events).minutes == 0
+    assert replay(SimulatedEngine(FOUR, 3), stand.events).minutes == 0
 
 
 def test_bores_with_other_numbers_breathe_alike_in_their_places() -> None:
     other = Layout((Bank("A", (1, 3, 5, 7), stop=3, drive=1), Bank("B", (2, 4, 6, 8), stop=4, drive=2)))
-    here, there = Stand(V8, 8), Stand(other, 8)
+    here, there = SimulatedEngine(V8, 8), SimulatedEngine(other, 8)
     assert np.array_equal(here.breathe()[0], there.breathe()[0])
     assert here.read(6) == there.read(4)
 
 
 def test_readings_scatter_as_they_are_told() -> None:
-    stand = Stand(FOUR, 12, replace(STILL, repeatability=0.05))
+    stand = SimulatedEngine(FOUR, 12, replace(STILL, repeatability=0.05))
     read = np.array([stand.read(1) for _ in range(400)])
     # 0.05 of meter and 0.007 of wandering idle; a spread from 400 readings is good to 3.5 %, three times that allowed
     assert read.std() / read.mean() == pytest.approx(0.0505, rel=0.12)
 
 
 def test_a_reading_stands_on_the_steps_of_the_meter() -> None:
-    stand = Stand(FOUR, 12)
+    stand = SimulatedEngine(FOUR, 12)
     steps = [stand.read(bore) / stand.rough.step for bore in FOUR.bores]
     assert steps == pytest.approx([round(step) for step in steps])
 
@@ -72,8 +72,8 @@ def test_a_reading_stands_on_the_steps_of_the_meter() -> None:
 def test_a_hand_is_rough_and_another_hand_is_rough_otherwise() -> None:
     gaps = []
     for hand in (0, 1, 2):
-        stand = Stand(FOUR, 4, hand=hand)
-        assert np.array_equal(stand.gaps(), Stand(FOUR, 4).gaps())  # the same engine
+        stand = SimulatedEngine(FOUR, 4, hand=hand)
+        assert np.array_equal(stand.gaps(), SimulatedEngine(FOUR, 4).gaps())  # the same engine
         stand.reset(Coupler(2, 3), (5 * THOU,))
         gaps.append(stand.gaps()[2] / THOU)
     assert len(set(gaps)) == 3
@@ -84,7 +84,7 @@ def test_a_hand_is_rough_and_another_hand_is_rough_otherwise() -> None:
 def test_a_loose_coupler_comes_to_rest_elsewhere_after_every_move_of_its_bank(seed: int) -> None:
     def scatter(trouble: Trouble) -> float:
         """How far one bore's gap wanders while the stop screw is turned to and fro."""
-        stand = Stand(FOUR, seed, STILL, trouble, heated=1e6)
+        stand = SimulatedEngine(FOUR, seed, STILL, trouble, heated=1e6)
         far = (stand.suspect or Coupler(2, 3)).far
         stood = []
         for turns in (0.25, -0.25) * 10:
@@ -98,7 +98,7 @@ def test_a_loose_coupler_comes_to_rest_elsewhere_after_every_move_of_its_bank(se
 
 @pytest.mark.parametrize("seed", range(5))
 def test_an_engine_with_a_slipped_coupler_is_even_but_for_that(seed: int) -> None:
-    stand = Stand(FOUR, seed, STILL, "slipped")
+    stand = SimulatedEngine(FOUR, seed, STILL, "slipped")
     assert stand.suspect is not None
     beyond = FOUR.bank_of(stand.suspect.far).beyond(stand.suspect)
     flow = dict(zip(FOUR.bores, stand.breathe()[0], strict=True))
@@ -109,7 +109,7 @@ def test_an_engine_with_a_slipped_coupler_is_even_but_for_that(seed: int) -> Non
 
 @pytest.mark.parametrize("seed", range(6))
 def test_banks_off_idle_tell_of_the_link_and_a_turned_link_mends_it(seed: int) -> None:
-    stand = Stand(V8, seed, STILL, "slipped", heated=1e6, links_off=True)
+    stand = SimulatedEngine(V8, seed, STILL, "slipped", heated=1e6, links_off=True)
     early = stand.link["B"] - stand.link["A"]
     assert 0.0044 < abs(early) < 0.0134  # one to three flats of 4.4 mrad
     idle = {bore: stand.read(bore) for bore in V8.bores}
@@ -125,7 +125,7 @@ def test_banks_off_idle_tell_of_the_link_and_a_turned_link_mends_it(seed: int) -
 
 @pytest.mark.parametrize("seed", [3, 4, 5])
 def test_a_worn_joint_holds_its_bank_back_on_the_way_up_and_not_from_above(seed: int) -> None:
-    stand = Stand(V8, seed, STILL, "worn", heated=1e6, links_off=True)
+    stand = SimulatedEngine(V8, seed, STILL, "worn", heated=1e6, links_off=True)
     assert set(stand.link.values()) == {0.0}
     (late,) = (bank for bank in V8.banks if stand.joint[bank.name])
     held_back = stand.angles(30 * THOU, from_above=True) - stand.angles(30 * THOU)
@@ -135,7 +135,7 @@ def test_a_worn_joint_holds_its_bank_back_on_the_way_up_and_not_from_above(seed:
 
 
 def test_a_link_made_too_short_holds_its_bank_off_the_stop_at_idle() -> None:
-    stand = Stand(V8, 2, STILL, heated=1e6)
+    stand = SimulatedEngine(V8, 2, STILL, heated=1e6)
     before = stand.gaps()
     stand.turn_link("B", 12)
     wider = stand.gaps() > before + 0.1 * THOU
@@ -144,13 +144,13 @@ def test_a_link_made_too_short_holds_its_bank_off_the_stop_at_idle() -> None:
 
 def test_a_bypass_screw_lets_more_air_past_one_plate_and_closes_no_further_than_its_seat() -> None:
     twins = Layout((Bank("A", (1, 2, 3, 4), 2, 2, ("shaft", "blade", "shaft")),), bypass=frozenset({1, 3}))
-    stand = Stand(twins, 2, STILL, heated=1e6)
+    stand = SimulatedEngine(twins, 2, STILL, heated=1e6)
     before, _ = stand.breathe()
     stand.make(BypassTurn(3, 1.0, 0.0))
     after, _ = stand.breathe()
     assert after[2] > 1.02 * before[2]
     assert after[0] == pytest.approx(before[0], rel=0.02)
-    assert np.array_equal(Stand(twins, 2, STILL, heated=1e6).gaps(), stand.gaps())
+    assert np.array_equal(SimulatedEngine(twins, 2, STILL, heated=1e6).gaps(), stand.gaps())
     for _ in range(2):
         stand.turn_bypass(3, -9.0)
     assert stand.turned_out[3] == 0
@@ -160,7 +160,7 @@ def test_a_bypass_screw_lets_more_air_past_one_plate_and_closes_no_further_than_
 
 def test_a_couplers_screw_moves_what_lies_beyond_its_own_way() -> None:
     screws = Layout((Bank("A", (1, 2, 3, 4), 2, 2, ("screw-in", "screw-out", "shaft")),))
-    stand = Stand(screws, 2, STILL, heated=1e6)
+    stand = SimulatedEngine(screws, 2, STILL, heated=1e6)
     before = stand.gaps()
     stand.turn_screw(Coupler(2, 3), 0.125)
     assert (stand.gaps()[2:] < before[2:] - 0.2 * THOU).all()
@@ -172,7 +172,7 @@ def test_a_couplers_screw_moves_what_lies_beyond_its_own_way() -> None:
 @pytest.mark.parametrize("seed", [3101, 3161, 3196])
 def test_every_cylinder_takes_what_its_plate_lets_in_however_far_apart_they_stand(seed: int) -> None:
     """By the exact opening and flow law, for runners that share nothing: the balance itself, not a figure of ours."""
-    stand = Stand(V8, seed)
+    stand = SimulatedEngine(V8, seed)
     stand.sharing = 0.0
     flow, speed = stand.breathe()
     per_area = ATMOSPHERE / math.sqrt(GAS_CONSTANT * SHOP_TEMPERATURE)

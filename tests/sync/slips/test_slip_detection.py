@@ -12,22 +12,22 @@ from app.sync.engine.layout import Bank, Bypass, Coupler, Layout, Link, StopScre
 from app.sync.engine.linkage import moved_bores
 from app.sync.engine.units import KPA
 from app.sync.slips.changes import Conditions, Pooled, expected_common, log_flow, pool
-from app.sync.slips.slip_detection import Alike, DriftStory, slipped
-from app.sync.slips.slip_hypotheses import Bore, Fit, Suspect
+from app.sync.slips.slip_detection import ConfoundedPair, SlipAssessment, slipped
+from app.sync.slips.slip_hypotheses import Bore, HypothesisFit, Suspect
 
 EIGHT = Layout((Bank("A", (1, 2, 3, 4), stop=2, drive=2), Bank("B", (5, 6, 7, 8), stop=6, drive=6)))
 FOUR = Layout((Bank("A", (1, 2, 3, 4), stop=2, drive=2),))
 FLOW = 6.5 / 3600
 
 
-def story(changes: dict[int, float], layout: Layout = EIGHT, *, n: int = 2, same_meter: bool = True) -> DriftStory:
+def story(changes: dict[int, float], layout: Layout = EIGHT, *, n: int = 2, same_meter: bool = True) -> SlipAssessment:
     """As left all alike; as found changed by fractions of flow."""
     left = {bore: Pooled(FLOW, 3) for bore in layout.bores}
     found = {bore: Pooled(FLOW * (1 + changes.get(bore, 0.0)), n) for bore in layout.bores}
     return slipped(layout, left, found, Meter(), same_meter)
 
 
-def named(told: DriftStory) -> Suspect:
+def named(told: SlipAssessment) -> Suspect:
     assert told.named is not None
     return told.named.suspect
 
@@ -38,7 +38,7 @@ def test_nothing_changed_nothing_slipped() -> None:
     assert told.any_slip < 0.1
     assert told.named is None
     assert told.reread == ()
-    assert told.stories[0].slips == ()
+    assert told.hypotheses[0].slips == ()
 
 
 @pytest.mark.parametrize(
@@ -81,7 +81,7 @@ def test_size_and_angle_of_a_slip() -> None:
 
 def test_two_slips() -> None:
     told = story({3: 0.15, 4: 0.15, 5: -0.15})
-    assert {slip.suspect for slip in told.stories[0].slips} == {Coupler(2, 3), Coupler(6, 5)}
+    assert {slip.suspect for slip in told.hypotheses[0].slips} == {Coupler(2, 3), Coupler(6, 5)}
     assert told.odds[Coupler(2, 3)] > 0.8
     assert told.odds[Coupler(6, 5)] > 0.8
 
@@ -110,8 +110,8 @@ def test_with_another_meter_one_stop_cannot_be_told_from_the_other() -> None:
 
 
 def test_what_no_round_at_idle_can_tell_apart() -> None:
-    assert Alike(Coupler(3, 4), Bore(4), "bore_check") in story({4: 0.12}).alike
-    assert Alike(StopScrew("A"), Link("A"), "stop_test") in story(dict.fromkeys((1, 2, 3, 4), 0.12)).alike
+    assert ConfoundedPair(Coupler(3, 4), Bore(4), "bore_check") in story({4: 0.12}).alike
+    assert ConfoundedPair(StopScrew("A"), Link("A"), "stop_test") in story(dict.fromkeys((1, 2, 3, 4), 0.12)).alike
     assert story({3: -0.12, 4: -0.12}).alike == ()
 
 
@@ -129,7 +129,7 @@ def test_a_slip_alone_does_not_stay_in_doubt_for_want_of_a_misread_value() -> No
     """One value far off is as likely misread as slipped; once it was read again alike, it is believed."""
     once = story({4: 0.2}, n=1)
     assert once.misread[4] > 0.25
-    assert once.stories[1].misread == 4 or once.stories[0].misread == 4
+    assert once.hypotheses[1].misread == 4 or once.hypotheses[0].misread == 4
     assert once.named is None
     assert once.between is not None
     assert once.between[0].slips != once.between[1].slips
@@ -138,7 +138,7 @@ def test_a_slip_alone_does_not_stay_in_doubt_for_want_of_a_misread_value() -> No
     assert named(twice) == Coupler(3, 4)
 
 
-def replace_found(changes: dict[int, float], bore: int, n: int) -> DriftStory:
+def replace_found(changes: dict[int, float], bore: int, n: int) -> SlipAssessment:
     """One round as found, with one bore read more often."""
     left = {b: Pooled(FLOW, 3) for b in EIGHT.bores}
     found = {b: Pooled(FLOW * (1 + changes.get(b, 0.0)), n if b == bore else 1) for b in EIGHT.bores}
@@ -193,9 +193,9 @@ def test_the_reread_asked_for_tells_the_two_leading_stories_apart() -> None:
 
 def test_one_bore_alone_may_be_its_couplers_gone_opposite_ways() -> None:
     inner = story({3: 0.16})
-    assert Alike(Bore(3), Coupler(2, 3), "bore_check", (Coupler(3, 4),)) in inner.alike
+    assert ConfoundedPair(Bore(3), Coupler(2, 3), "bore_check", (Coupler(3, 4),)) in inner.alike
     stop = story({2: 0.16})
-    assert Alike(Bore(2), StopScrew("A"), "bore_check", (Coupler(2, 3), Coupler(2, 1))) in stop.alike
+    assert ConfoundedPair(Bore(2), StopScrew("A"), "bore_check", (Coupler(2, 3), Coupler(2, 1))) in stop.alike
 
 
 TWINS = Layout((Bank("A", (1, 2, 3, 4), 2, 2, ("shaft", "screw", "shaft")),), bypass=frozenset({1, 4}))
@@ -206,7 +206,7 @@ def test_plates_on_one_shaft_leave_no_coupler_to_blame() -> None:
     for alone in (1, 4):
         told = story({alone: 0.12}, TWINS)
         assert named(told) == Bypass(alone)
-        assert told.alike == (Alike(Bypass(alone), Bore(alone), "bypass_count"),)
+        assert told.alike == (ConfoundedPair(Bypass(alone), Bore(alone), "bypass_count"),)
     assert named(story({3: 0.12}, TWINS)) == Bore(3)
     assert set(story({}, TWINS).odds) == {StopScrew("A"), Coupler(2, 3), Bypass(1), Bore(2), Bore(3), Bypass(4)}
 
@@ -215,7 +215,7 @@ def test_a_bypass_screw_at_the_end_of_a_bank_is_named_beside_the_coupler_it_look
     layout = Layout((Bank("A", (1, 2, 3, 4), stop=2, drive=2),), bypass=frozenset({4}))
     told = story({4: 0.12}, layout)
     assert named(told) == Coupler(3, 4)
-    assert Alike(Coupler(3, 4), Bypass(4), "bypass_count") in told.alike
+    assert ConfoundedPair(Coupler(3, 4), Bypass(4), "bypass_count") in told.alike
 
 
 def test_every_story_weighed_by_hand() -> None:
@@ -223,7 +223,7 @@ def test_every_story_weighed_by_hand() -> None:
     layout = Layout((Bank("A", (1, 2, 3), stop=2, drive=2),))
     residual, variances = np.array([0.12, 0.10, 0.14]), np.array([4e-4, 5e-4, 6e-4])
     quiet = np.diag(variances) + 0.012**2
-    fit = Fit(layout, (1, 2, 3), residual, variances, quiet, {3: 0.02})
+    fit = HypothesisFit(layout, (1, 2, 3), residual, variances, quiet, {3: 0.02})
     suspects: tuple[Suspect, ...] = (StopScrew("A"), Coupler(2, 3), Coupler(2, 1), Bore(2))
     assert fit.suspects == suspects
     columns = np.array([[1, 0, 1, 0, 0], [1, 0, 0, 1, 0], [1, 1, 0, 0, 1]]) * [0.08, 0.08, 0.08, 0.08, 0.15]
@@ -269,7 +269,7 @@ def test_only_bores_read_both_times_count() -> None:
     found = {bore: Pooled(FLOW, 2) for bore in (4, 5, 6, 7, 8)}
     assert set(slipped(EIGHT, left, found, Meter(), True).changes) == {4, 5}
     nothing = slipped(EIGHT, left, {}, Meter(), True)
-    assert (nothing.verdict, nothing.stories, nothing.changes) == ("unknown", (), {})
+    assert (nothing.verdict, nothing.hypotheses, nothing.changes) == ("unknown", (), {})
 
 
 def test_one_bore_alone() -> None:

@@ -10,7 +10,7 @@ from typing import Any
 
 import httpx2
 
-from app.shop.demo.engine_model import GAP, NOISE, STEP, Bench
+from app.shop.demo.engine_model import GAP, NOISE, STEP, DemoEngineModel
 from app.shop.demo.typical import TYPICAL
 from app.sync.engine.layout import Bank, Coupler, Layout
 from app.sync.engine.units import THOU
@@ -45,7 +45,7 @@ class Clock:
 
 
 @dataclass
-class Engine(Bench):
+class Engine(DemoEngineModel):
     """The engine of the demonstration, with links that can be turned."""
 
     def read(self, bore: int, opening: float) -> float:

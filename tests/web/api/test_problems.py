@@ -12,7 +12,7 @@ from app.shop.store.database import Database, ShopUnavailableError
 from app.web.api.interface import document
 from app.web.application import create_app
 from app.web.error_responses import PROBLEM
-from tests.shop.yard import FOUR, engine, heat_soaked, key, read, read_round, story, visit
+from tests.shop.yard import FOUR, engine, heat_soaked, key, read, read_round, visit, visit_record
 
 HOT = "/api/visits/1/phases/heat-soaked-recheck"
 ENGINE = {"serial": "31-0217", "displacement": 3.9, "idle_speed_rpm": 850, "layout": {"banks": [{"bores": [1, 2]}]}}
@@ -121,7 +121,7 @@ def test_a_move_that_cannot_be(client: TestClient, shop: Database, body: dict[st
     heat_soaked(shop, FOUR)
     said = problem(client.post(f"{HOT}/moves", json={"key": key(), "by": "KM", **body}), 422)
     assert at_fault(said) == [pointer]
-    assert story(shop, 1).all_moves == ()
+    assert visit_record(shop, 1).all_moves == ()
 
 
 def test_checks_are_refused_by_item_and_all_together(client: TestClient, shop: Database) -> None:
@@ -129,7 +129,7 @@ def test_checks_are_refused_by_item_and_all_together(client: TestClient, shop: D
     body = {"key": key(), "ticks": ["wide-open", "sing"], "numbers": {"base-blade": 90.0}, "by": "KM"}
     said = problem(client.post("/api/visits/1/phases/cold-preset/checks", json=body), 422)
     assert at_fault(said) == ["#/numbers/base-blade", "#/ticks/1"]
-    assert story(shop, 1).all_checks == ()
+    assert visit_record(shop, 1).all_checks == ()
 
 
 def test_what_was_not_recorded_cannot_be_taken_back(client: TestClient, shop: Database) -> None:
@@ -177,7 +177,7 @@ def test_a_value_far_from_the_others_is_asked_about_once(client: TestClient, sho
     assert at_fault(problem(client.post(f"{HOT}/readings", json=body), 422)) == ["#/value"]
     assert client.post(f"{HOT}/readings", json={**body, "sure": True}).status_code == 201
     assert client.post(f"{HOT}/readings", json={**body, "sure": True}).status_code == 201
-    assert story(shop, 1).rounds[-1].latest[4].value == 36.5
+    assert visit_record(shop, 1).rounds[-1].latest[4].value == 36.5
 
 
 def test_what_is_not_json(client: TestClient) -> None:

@@ -32,16 +32,16 @@ def twice(client: httpx2.Client, path: str, body: dict[str, Any]) -> dict[str, A
 def test_an_engine_goes_from_register_to_sign_off(client: TestClient) -> None:
     program = Program(client, engine(V8, link_late=6.0), CLOCK, twice)
     visit_id = program.run(program.register())
-    story = program.ask(f"/api/visits/{visit_id}/story")
-    assert story["visit"]["sign_off"]["name"] == "Foreman of the yard"
-    assert all(phase["done"] for phase in story["visit"]["phases"])
+    record = program.ask(f"/api/visits/{visit_id}/story")
+    assert record["visit"]["sign_off"]["name"] == "Foreman of the yard"
+    assert all(phase["done"] for phase in record["visit"]["phases"])
     assert {"measure", "link", "done"} <= set(program.kinds), program.kinds
-    assert story["overrides"] == []
-    last = story["rounds"][-1]
-    assert (last["number"], last["closed"]) == (story["as_left"], True)
+    assert record["overrides"] == []
+    last = record["rounds"][-1]
+    assert (last["number"], last["closed"]) == (record["as_left"], True)
     values = program.bench.gaps.values()
     assert max(values) / min(values) < 1.2
-    keys = [move["id"] for move in story["moves"]]
+    keys = [move["id"] for move in record["moves"]]
     assert len(keys) == len(set(keys)) == sum(kind in ("stop", "blade", "link") for kind in program.kinds)
 
 

@@ -13,8 +13,8 @@ from app.shop.procedure.phases import BANK_BALANCE, FIRST_FIRE, HEAT_SOAKED, LOC
 from app.shop.store.database import Database
 from app.sync.engine.units import THOU
 from app.web.presenters.reading.keypad import Wanted
-from app.web.presenters.reading.reading_page import Desk
-from tests.shop.yard import AT, V8, check_all, heat_soaked, key, read, read_round, story
+from app.web.presenters.reading.reading_page import ReadingPage
+from tests.shop.yard import AT, V8, check_all, heat_soaked, key, read, read_round, visit_record
 
 
 def reset(shop: Database) -> None:
@@ -60,11 +60,11 @@ def test_keypad_and_advice_ask_for_the_same(
     come_so_far(shop)
     compared = 0
     for _ in range(len(V8.bores) + 4):
-        now = story(shop, 1)
+        now = visit_record(shop, 1)
         asked = to_read(now, phase, next_step(now, phase))
         if not asked:
             break
-        desk = Desk(now, phase, Wanted(), {}, {})
+        desk = ReadingPage(now, phase, Wanted(), {}, {})
         hidden = desk.keypad.hidden
         assert (desk.selected, hidden["round"]) == (asked[0].bore, str(asked[0].round_number))
         assert hidden["kind"] == asked[0].kind

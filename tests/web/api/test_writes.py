@@ -14,7 +14,7 @@ from app.shop.store.database import Database
 from app.shop.store.tables import CheckRow, Engine, Fitting, MoveRow, Override, ReadingRow, RoundRow, SignOff, Visit
 from app.web.application import create_app
 from tests.shop.past import Past
-from tests.shop.yard import AT, FOUR, TWINS, check_all, engine, heat_soaked, key, read, read_round, story, visit
+from tests.shop.yard import AT, FOUR, TWINS, check_all, engine, heat_soaked, key, read, read_round, visit, visit_record
 
 TABLES = (Engine, Fitting, Visit, RoundRow, ReadingRow, MoveRow, CheckRow, Override, SignOff)
 COLD, HOT = "/api/visits/1/phases/cold-preset", "/api/visits/1/phases/heat-soaked-recheck"
@@ -158,7 +158,7 @@ def test_all_engines_are_told_page_by_page_newest_first(client: TestClient, shop
 
 def test_a_correction_stands_in_place_of_what_was_mistyped(client: TestClient, shop: Database) -> None:
     hot_begun(shop)
-    wrong = story(shop, 1).rounds[-1].latest[1].ident
+    wrong = visit_record(shop, 1).rounds[-1].latest[1].ident
     right = client.post(f"{HOT}/readings", json={**TURN, "key": key(), "supersedes": wrong}).json()
     assert (right["supersedes"], right["value"], right["unit"], right["stands"]) == (wrong, 6.25, "kg/h", True)
     told = client.get("/api/visits/1/rounds").json()[-1]["readings"]
@@ -221,7 +221,7 @@ def test_a_figure_outside_the_limits_stops_the_advice_too(client: TestClient, sh
 
 def test_what_was_mistyped_is_put_right_after_the_sign_off(client: TestClient, shop: Database) -> None:
     hot_read(shop)
-    wrong = story(shop, 1).rounds[-1].latest[1].ident
+    wrong = visit_record(shop, 1).rounds[-1].latest[1].ident
     body = {"why": "Mistyped", "by": "KM", "readings": [{"id": wrong, "value": 6.25}], "key": key()}
     assert client.post("/api/visits/1/corrections", json=body).status_code == 422  # still open
     with shop.writing() as session:

@@ -7,12 +7,12 @@ import pytest
 from starlette.testclient import TestClient
 
 from app.shop.procedure.phases import BANK_BALANCE
-from app.shop.procedure.read_order import due
+from app.shop.procedure.read_order import next_reading
 from app.shop.store.database import Database
 from app.web.application import create_app
 from app.web.presenters.paper.file_page import file_page
 from tests.shop.assessment.test_banks import at_the_banks, late, loose
-from tests.shop.yard import V8, key, read, story
+from tests.shop.yard import V8, key, read, visit_record
 
 ORIGIN = "http://127.0.0.1"
 HOW = "never nudge up"
@@ -43,12 +43,12 @@ def test_the_way_is_asked_for_before_the_first_reading_and_said_after_it(client:
     assert chosen(client.get(path(visit_id)).text) == "0"
     assert chosen(client.get(path(visit_id) + "?above=true").text) == "1"
     page = client.post(path(visit_id), data=typed(from_above="1")).text
-    assert story(shop, visit_id).rounds[-1].row.from_above == 1
+    assert visit_record(shop, visit_id).rounds[-1].row.from_above == 1
     assert chosen(page) == ""
     assert "From above: open well past 0.010\u00a0in, come back onto it, never nudge up" in page
     assert "0.010\u00a0in, from above" in page
     assert '<input type="hidden" name="from_above" value="1">' in page
-    with_label = [line.round.title for line in file_page(story(shop, visit_id)).lines if line.round is not None]
+    with_label = [line.round.title for line in file_page(visit_record(shop, visit_id)).lines if line.round is not None]
     assert with_label[-1] == "Part-throttle bank balance, 0.010\u00a0in, from above"
 
 
@@ -62,7 +62,7 @@ def test_what_is_refused_or_skipped_keeps_the_way(client: TestClient, shop: Data
     )
     assert hidden["from_above"] == "1"
     client.post(path(visit_id), data={**hidden, "why": "Cannot be reached"})
-    assert story(shop, visit_id).rounds[-1].row.from_above == 1
+    assert visit_record(shop, visit_id).rounds[-1].row.from_above == 1
 
 
 def test_the_other_way_in_the_same_round_is_refused_with_the_reason(client: TestClient, shop: Database) -> None:
@@ -102,7 +102,7 @@ def test_what_is_no_opening_of_the_shop_is_refused(client: TestClient, shop: Dat
     visit_id = loose(shop)
     answer = client.post(path(visit_id, "rounds"), data={"key": key(), "above": above})
     assert answer.status_code == 422
-    assert due(story(shop, visit_id), BANK_BALANCE).bore is None
+    assert next_reading(visit_record(shop, visit_id), BANK_BALANCE).bore is None
 
 
 def test_a_program_is_asked_for_the_round_and_begins_it(client: TestClient, shop: Database) -> None:

@@ -15,9 +15,9 @@ from app.sync.engine.events import IdleSpeed
 from app.sync.engine.units import REV_PER_MIN, THOU
 from app.web.application import create_app
 from app.web.presenters.reading.keypad import Wanted
-from app.web.presenters.reading.reading_page import Desk
+from app.web.presenters.reading.reading_page import ReadingPage
 from tests.browser import launch
-from tests.shop.yard import AT, FOUR, heat_soaked, key, read, read_round, story
+from tests.shop.yard import AT, FOUR, heat_soaked, key, read, read_round, visit_record
 from tests.web.pieces import piece
 
 ORIGIN = "http://127.0.0.1"
@@ -48,7 +48,7 @@ def sent(value: str) -> dict[str, str]:
 
 
 def speeds(shop: Database, visit_id: int) -> list[int]:
-    return [round(e.speed / REV_PER_MIN) for e in story(shop, visit_id).events() if isinstance(e, IdleSpeed)]
+    return [round(e.speed / REV_PER_MIN) for e in visit_record(shop, visit_id).events() if isinstance(e, IdleSpeed)]
 
 
 def test_it_is_offered_after_a_move_until_it_is_kept(client: TestClient, shop: Database) -> None:
@@ -71,7 +71,7 @@ def test_a_round_under_way_is_read_without_it(client: TestClient, shop: Database
 def test_the_brain_hears_of_it_after_the_move(client: TestClient, shop: Database) -> None:
     visit_id = moved(shop)
     client.post(f"{there(visit_id)}/speed", data=sent("910"))
-    last = story(shop, visit_id).events()[-1]
+    last = visit_record(shop, visit_id).events()[-1]
     assert isinstance(last, IdleSpeed)
     assert last.speed == pytest.approx(910 / 60)
 
@@ -93,13 +93,13 @@ def test_it_is_kept_as_left_in_lock_down_and_not_at_all_off_idle(client: TestCli
     visit_id = heat_soaked(shop, FOUR)
     read_round(shop, visit_id, HEAT_SOAKED)
     assert client.post(f"{there(visit_id, LOCK_DOWN.slug)}/speed", data=sent("870")).status_code == 303
-    assert story(shop, visit_id).checks[LOCK_DOWN.slug, "idle"].number == 870
+    assert visit_record(shop, visit_id).checks[LOCK_DOWN.slug, "idle"].number == 870
     assert 870 in speeds(shop, visit_id)
     assert client.post(f"{there(visit_id, BANK_BALANCE.slug)}/speed", data=sent("870")).status_code == 422
 
 
 def test_on_the_keypad_it_takes_four_figures_and_keep(shop: Database) -> None:
-    desk = Desk(story(shop, moved(shop)), HEAT_SOAKED, Wanted(entry="speed"), {}, {})
+    desk = ReadingPage(visit_record(shop, moved(shop)), HEAT_SOAKED, Wanted(entry="speed"), {}, {})
     assert desk.keypad.unit == "rev/min"
     assert desk.selected is None
     with sync_playwright() as playwright, launch(playwright) as browser:

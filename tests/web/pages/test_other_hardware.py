@@ -18,7 +18,7 @@ from app.sync.engine.layout import Layout
 from app.web.application import create_app
 from tests.browser import launch
 from tests.shop.past import Past
-from tests.shop.yard import AT, FOUR, TWINS, V8, engine, heat_soaked, key, read, story, visit
+from tests.shop.yard import AT, FOUR, TWINS, V8, engine, heat_soaked, key, read, visit, visit_record
 
 ORIGIN = "http://127.0.0.1"
 PLATES_APART = "11111111-2222-4333-8444-000000000001"
@@ -139,7 +139,7 @@ def test_a_bypass_screw_turned_as_advised_is_kept_out_and_said_so(client: TestCl
     sent = dict(re.findall(r'<input type="hidden" name="([a-z_]+)" value="([^"]*)"', card[: card.index("</form>")]))
     assert (sent["kind"], sent["place"], sent["way"]) == ("bypass", "4", "out")
     assert client.post(f"{HOT}/moves", data={**sent, "advised": "1"}).status_code == 303
-    (move,) = story(shop, 1).moves
+    (move,) = visit_record(shop, 1).moves
     assert (move.kind, move.near, move.amount, move.advised) == ("bypass", 4, float(sent["amount"]), 1)
     assert "Bypass screw of bore 4 out by" in client.get(HOT).text
 
@@ -164,7 +164,7 @@ def test_a_move_made_differently_is_kept_the_way_it_was_turned(
     assert "Bore 2</option>" not in offered  # no bypass screw there
     sent = {"key": key(), "kind": kind, "place": place, "way": way, "amount": "0.25", "by": "KM"}
     assert client.post(f"{HOT}/moves", data=sent).status_code == 303
-    assert story(shop, 1).moves[-1].amount == amount
+    assert visit_record(shop, 1).moves[-1].amount == amount
     assert words in client.get(HOT).text
 
 
@@ -174,7 +174,7 @@ def test_an_adjuster_that_does_not_exist_is_refused(client: TestClient, shop: Da
     read_uneven(shop)
     sent = {"key": key(), "kind": kind, "place": place, "way": "in", "amount": "0.25", "leaf": "4", "by": "KM"}
     assert client.post(f"{HOT}/moves", data=sent).status_code == 422
-    assert story(shop, 1).all_moves == ()
+    assert visit_record(shop, 1).all_moves == ()
 
 
 def test_the_phases_ask_and_warn_for_what_the_engine_has(client: TestClient, shop: Database) -> None:

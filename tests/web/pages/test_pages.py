@@ -12,7 +12,7 @@ from app.shop.procedure.phases import FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN
 from app.shop.store.database import Database
 from app.sync.engine.hardware import likely_hardware
 from app.web.application import create_app
-from tests.shop.yard import AT, FACTS, FOUR, V8, check_all, engine, heat_soaked, key, read_round, story, visit
+from tests.shop.yard import AT, FACTS, FOUR, V8, check_all, engine, heat_soaked, key, read_round, visit, visit_record
 
 ORIGIN = "http://127.0.0.1"
 NASTY = "<script>alert(1)</script>"
@@ -136,7 +136,7 @@ def test_a_reading_that_cannot_be_keeps_what_was_typed(
     assert message is not None
     assert said in message[1]
     assert f'value="{typed}"' in answer.text
-    assert sum(len(r.entered) for r in story(shop, visit_id).rounds if r.row.phase == HEAT_SOAKED.slug) == 0
+    assert sum(len(r.entered) for r in visit_record(shop, visit_id).rounds if r.row.phase == HEAT_SOAKED.slug) == 0
 
 
 def test_a_bore_that_does_not_exist_is_refused(client: TestClient, shop: Database) -> None:
@@ -152,7 +152,7 @@ def test_a_reading_posted_twice_is_there_once(client: TestClient, shop: Database
     sent = {"key": key(), "round": "2", "bore": "1", "kind": "turn", "value": "6.5", "by": "KM"}
     for _ in range(2):
         assert client.post(f"/visits/{visit_id}/{HEAT_SOAKED.slug}/readings", data=sent).status_code == 303
-    assert len(story(shop, visit_id).rounds[-1].entered) == 1
+    assert len(visit_record(shop, visit_id).rounds[-1].entered) == 1
 
 
 def test_a_skip_asks_why_once(client: TestClient, shop: Database) -> None:
@@ -163,7 +163,7 @@ def test_a_skip_asks_why_once(client: TestClient, shop: Database) -> None:
     assert asked.status_code == 303
     assert "Why is bore 1 skipped?" in client.get(asked.headers["location"]).text
     assert client.post(there, data={**sent, "why": "Cannot be reached"}).status_code == 303
-    assert 1 in story(shop, visit_id).rounds[-1].skipped
+    assert 1 in visit_record(shop, visit_id).rounds[-1].skipped
 
 
 def test_a_check_out_of_range_keeps_the_others_typed_and_stores_none(client: TestClient, shop: Database) -> None:
@@ -173,7 +173,7 @@ def test_a_check_out_of_range_keeps_the_others_typed_and_stores_none(client: Tes
     assert answer.status_code == 422
     assert "Between 0 and 200" in answer.text
     assert 'value="9000"' in answer.text
-    before = story(shop, visit_id).checks[HEAT_SOAKED.slug, "coolant"]
+    before = visit_record(shop, visit_id).checks[HEAT_SOAKED.slug, "coolant"]
     assert before.number != 84
 
 
@@ -221,7 +221,7 @@ def test_the_same_bore_kept_meanwhile_is_asked_about(client: TestClient, shop: D
     settled = client.post(there.replace("/readings", "/settle"), data={"key": key(), "counts": "newer", **fields})
     assert settled.status_code == 303
     assert "Which value" not in client.get(there).text
-    assert story(shop, visit_id).rounds[-1].latest[1].value == 7.5
+    assert visit_record(shop, visit_id).rounds[-1].latest[1].value == 7.5
 
 
 def test_an_override_is_printed_with_its_reason(client: TestClient, shop: Database) -> None:

@@ -20,7 +20,7 @@ from app.sync.engine.layout import Bank, Layout
 from app.sync.engine.units import THOU
 from tests.browser import launch
 from tests.shop.past import Past
-from tests.shop.yard import AT, V8, check_all, heat_soaked, key, read_round, story
+from tests.shop.yard import AT, V8, check_all, heat_soaked, key, read_round, visit_record
 
 V12 = Layout((Bank("A", (1, 2, 3, 4, 5, 6), 3, 3), Bank("B", (7, 8, 9, 10, 11, 12), 9, 9)))
 PAPERS = ("A4", "Letter")
@@ -88,9 +88,9 @@ def test_a_crowded_sheet_keeps_its_signatures_on_the_page(
     read_round(shop, visit_id, HEAT_SOAKED)
     check_all(shop, visit_id, BANK_BALANCE)
     why = "The second person was called away; both openings are read on the road, before the week is out"
-    checks.override(shop, visit_id, key(), BANK_BALANCE.slug, why, "KM", AT)
+    checks.waive(shop, visit_id, key(), BANK_BALANCE.slug, why, "KM", AT)
     check_all(shop, visit_id, LOCK_DOWN)
-    checks.override(shop, visit_id, key(), LOCK_DOWN.slug, why, "KM", AT)
+    checks.waive(shop, visit_id, key(), LOCK_DOWN.slug, why, "KM", AT)
     visits.sign_off(shop, visit_id, key(), "Foreman of the yard", AT)
     browser_page.goto(f"{server}/visits/{visit_id}/sheet")
     customer, _ = printed(browser_page, paper)
@@ -170,7 +170,7 @@ def test_a_correction_makes_a_new_issue_that_says_what_it_replaces(
     browser_page.get_by_role("link", name="1", exact=True).click()
     expect(browser_page.get_by_role("heading", name="Handover sheet replaced: issue 1")).to_be_visible()
     assert "6.75" not in " ".join(printed(browser_page, "A4"))
-    assert [c.number for c in story(shop, 1).corrections] == [2]
+    assert [c.number for c in visit_record(shop, 1).corrections] == [2]
 
 
 def test_everything_that_can_be_taken_away_is_on_one_page(browser_page: Page, server: str, shop: Database) -> None:

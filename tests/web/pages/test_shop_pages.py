@@ -10,7 +10,7 @@ from starlette.testclient import TestClient
 from app.shop.commands import checks, moves, readings, tablets
 from app.shop.commands.moves import NewMove
 from app.shop.commands.readings import NewReading
-from app.shop.errors import RefusedError
+from app.shop.errors import RejectedError
 from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.queries import activity
 from app.shop.record import visits
@@ -20,7 +20,7 @@ from app.shop.store.database import Database
 from app.sync.engine.units import THOU
 from app.web.application import create_app
 from app.web.security.pairing import Pairing
-from tests.shop.yard import AT, engine, heat_soaked, key, read_round, story, visit
+from tests.shop.yard import AT, engine, heat_soaked, key, read_round, visit, visit_record
 
 HOME = "http://192.168.7.20:8000"
 PIN = "2580"
@@ -73,7 +73,7 @@ def test_the_sign_off_asks_for_a_listed_name_and_its_pin(here: TestClient, shop:
         assert says in answer.text
     sent = {"key": key(), "name": "Kim Marlow"}
     assert here.post("/api/visits/1/sign-off", json=sent).status_code == 422
-    with pytest.raises(RefusedError, match="it says that it is you"):
+    with pytest.raises(RejectedError, match="it says that it is you"):
         visits.sign_off(shop, 1, key(), "Kim Marlow", AT)
 
 
@@ -107,7 +107,7 @@ def test_the_shop_page_says_how_the_records_are(here: TestClient, shop: Database
     assert "None yet" in page
     assert "Whole: yes" in page
     assert "by-hand-" in here.post("/shop/copies").text
-    assert len(copies.held(copies.folder_of(shop.folder))) == 1
+    assert len(copies.listed(copies.folder_of(shop.folder))) == 1
 
 
 def test_a_copy_that_is_damaged_is_said(here: TestClient, shop: Database) -> None:
@@ -118,12 +118,12 @@ def test_a_copy_that_is_damaged_is_said(here: TestClient, shop: Database) -> Non
 def test_who_did_what_is_read_from_the_evidence(here: TestClient, shop: Database) -> None:
     visit_id = heat_soaked(shop)
     read_round(shop, visit_id, HEAT_SOAKED)
-    wrong = story(shop, visit_id).rounds[-1].entered[0]
-    number = story(shop, visit_id).rounds[-1].row.number
+    wrong = visit_record(shop, visit_id).rounds[-1].entered[0]
+    number = visit_record(shop, visit_id).rounds[-1].row.number
     corrected = NewReading(HEAT_SOAKED.slug, number, wrong.bore, wrong.kind, 7.25, "NA", supersedes=wrong.ident)
     readings.add(shop, visit_id, key(), corrected, AT)
     moves.make(shop, visit_id, key(), NewMove(HEAT_SOAKED.slug, "blade", "", 2, 3, 0.0, (3 * THOU,), False, "NA"), AT)
-    checks.override(shop, visit_id, key(), HEAT_SOAKED.slug, "Shown to an apprentice", "KM", AT)
+    checks.waive(shop, visit_id, key(), HEAT_SOAKED.slug, "Shown to an apprentice", "KM", AT)
     tablets.pair(shop, key(), "test cell", "token", AT)
     with shop.reading() as session:
         everything = activity.lines(session, 1000)

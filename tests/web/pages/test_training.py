@@ -11,7 +11,7 @@ from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.store.database import Database
 from app.web.application import create_app
 from tests.browser import launch
-from tests.shop.yard import heat_soaked, key, story
+from tests.shop.yard import heat_soaked, key, visit_record
 from tests.web.scripts.test_axe import faults
 from tests.web.tablet import SIZE
 
@@ -60,7 +60,7 @@ def test_a_whole_practice_without_script(client: TestClient, shop: Database) -> 
     else:
         raise AssertionError("the engine never came even")
     assert re.search(r'<a class="answer" href="/practice/1/expert" hx-boost="false">See the true state</a>', page)
-    told = story(shop, 1)
+    told = visit_record(shop, 1)
     assert all(one.advised for one in told.all_moves)
     truth = client.get("/practice/1").text
     assert "had slipped" in truth
@@ -121,7 +121,7 @@ def test_a_bore_read_again_by_the_key_is_a_further_reading_not_a_correction(clie
     here = f"/visits/1/{SLUG}/readings"
     for path in (here, f"{here}?bore=1"):
         client.post(here, data={**hidden(client.get(path).text, here), "practice": "1"})
-    assert [(r.bore, r.kind, r.supersedes_id) for r in story(shop, 1).rounds[0].entered] == [
+    assert [(r.bore, r.kind, r.supersedes_id) for r in visit_record(shop, 1).rounds[0].entered] == [
         (1, "turn", None),
         (1, "again", None),
     ]
@@ -153,7 +153,7 @@ def test_a_practice_on_a_tablet(page: Page, server: str, shop: Database) -> None
         assert smallest >= 72
         read.click()
     expect(page.get_by_text("closed, 9 of 9")).to_be_visible()  # as the shop computer says it, all of it stored
-    entered = story(shop, 1).rounds[0].entered
+    entered = visit_record(shop, 1).rounds[0].entered
     assert [(r.bore, r.kind) for r in entered] == [*((bore, "turn") for bore in range(1, 9)), (1, "closing")]
     assert all(r.value for r in entered)
     page.get_by_role("link", name="True state").click()

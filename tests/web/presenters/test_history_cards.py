@@ -8,7 +8,7 @@ import pytest
 from starlette.testclient import TestClient
 
 from app.shop.commands import engines
-from app.shop.queries.engine_history import Moved, remember
+from app.shop.queries.engine_history import Moved, build_history
 from app.shop.record.fittings import hardware_from_json
 from app.shop.store.database import Database
 from app.web.application import create_app
@@ -16,7 +16,7 @@ from app.web.presenters.history.drift_chart import going_one_way
 from app.web.presenters.history.drift_trace import Point
 from app.web.presenters.history.history import history
 from tests.shop.past import Past
-from tests.shop.yard import AT, V8, key, story
+from tests.shop.yard import AT, V8, key, visit_record
 
 ORIGIN = "http://127.0.0.1"
 EVEN = [6.5] * 8
@@ -98,7 +98,7 @@ def test_earlier_slips_are_a_line_with_a_page_of_their_own(client: TestClient, s
 
 
 def test_what_was_moved_is_told_each_once_and_in_order(shop: Database) -> None:
-    remembered = remember(story(shop, Past(shop).visit(EVEN)))
+    remembered = build_history(visit_record(shop, Past(shop).visit(EVEN)))
     couplers = [Moved("blade", "", near, near + 1, 0.0) for near in (3, 2, 3)]
     screws = [Moved("stop", bank, None, None, 0.25) for bank in ("B", "A")]
     bypasses = [Moved("bypass", "", bore, None, 0.25) for bore in (10, 9)]

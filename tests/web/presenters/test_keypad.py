@@ -8,7 +8,7 @@ import pytest
 from playwright.sync_api import Browser, Page, expect, sync_playwright
 
 from app.places import static
-from app.sync.readings.rounds import suspicious
+from app.sync.readings.rounds import outliers
 from tests.browser import launch
 from tests.web.pieces import NASTY, piece
 
@@ -161,7 +161,7 @@ def far(page: Page, value: str) -> None:
 def test_the_keypad_asks_by_the_brains_own_rule(page: Page, value: str) -> None:
     far(page, value)
     asked = page.get_by_role("group", name="Far from the other bores").is_visible()
-    assert asked == (6 in suspicious({1: 6.5, 2: 6.25, 6: float(value)}))
+    assert asked == (6 in outliers({1: 6.5, 2: 6.25, 6: float(value)}))
     assert kept(page) == ([] if asked else [value])
 
 

@@ -9,13 +9,13 @@ import pytest
 from app.shop.commands import checks, readings, settings_versions
 from app.shop.commands.readings import NewReading
 from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED
-from app.shop.procedure.read_order import due
+from app.shop.procedure.read_order import next_reading
 from app.shop.record.settings import DEFAULTS
 from app.shop.store.database import Database
 from app.sync.engine.units import THOU
 from app.web.presenters.reading.keypad import Wanted
-from app.web.presenters.reading.reading_page import Desk
-from tests.shop.yard import AT, FOUR, heat_soaked, key, read_round, story
+from app.web.presenters.reading.reading_page import ReadingPage
+from tests.shop.yard import AT, FOUR, heat_soaked, key, read_round, visit_record
 from tests.web.pieces import piece
 
 FELT = ("free-play", "joints-tight")
@@ -98,21 +98,21 @@ def test_the_drawing_turns_with_the_engine() -> None:
     assert plates(drawn(rod("A", 1, at=1.0), front="right"))[0] == near_front < plates(drawn(rod("A", 1, at=1.0)))[0]
 
 
-def balance(shop: Database, apart: tuple[float, float], ticks: tuple[str, ...] = FELT, most: int = 99) -> Desk:
+def balance(shop: Database, apart: tuple[float, float], ticks: tuple[str, ...] = FELT, most: int = 99) -> ReadingPage:
     """The page after idle was read even and both openings with bank B higher by so much."""
     visit_id = heat_soaked(shop)
     read_round(shop, visit_id, HEAT_SOAKED)
     values: dict[str, float | None] = dict.fromkeys((*ticks, "lever-held"))
     checks.record(shop, visit_id, key(), BANK_BALANCE.slug, values, "KM", AT)
     for _ in range(most):
-        now = due(story(shop, visit_id), BANK_BALANCE)
+        now = next_reading(visit_record(shop, visit_id), BANK_BALANCE)
         if now.bore is None:
             break
         first = now.opening == pytest.approx(10 * THOU)
         value = (9.0 if first else 13.5) + (apart[not first] if now.bore > 4 else 0.0)
         new = NewReading(BANK_BALANCE.slug, now.round_number, now.bore, now.kind, value, "KM")
         readings.add(shop, visit_id, key(), new, AT)
-    return Desk(story(shop, visit_id), BANK_BALANCE, Wanted(), {}, {})
+    return ReadingPage(visit_record(shop, visit_id), BANK_BALANCE, Wanted(), {}, {})
 
 
 def test_a_wrong_length_names_rod_flats_and_way(shop: Database) -> None:
@@ -178,6 +178,6 @@ def test_one_opening_does_not_name_a_cause(shop: Database) -> None:
 
 def test_one_bank_has_no_links(shop: Database) -> None:
     visit_id = heat_soaked(shop, FOUR)
-    desk = Desk(story(shop, visit_id), BANK_BALANCE, Wanted(), {}, {})
+    desk = ReadingPage(visit_record(shop, visit_id), BANK_BALANCE, Wanted(), {}, {})
     assert desk.linkage is None
     assert desk.verdict.openings == ()

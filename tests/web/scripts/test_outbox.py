@@ -17,7 +17,7 @@ from app.sync.engine.units import THOU
 from tests.browser import launch
 from tests.proxy import Proxy, proxied
 from tests.shop.assessment.test_banks import at_the_banks
-from tests.shop.yard import AT, FOUR, heat_soaked, key, read_round, story
+from tests.shop.yard import AT, FOUR, heat_soaked, key, read_round, visit_record
 from tests.started import started
 from tests.web.presenters.test_linkage import balance
 from tests.web.tablet import Tablet, entered, kill_browser, started_tablet, tablet
@@ -105,7 +105,7 @@ def test_the_rest_of_the_round_is_read_without_a_link(hand: Tablet, server: str,
 def test_an_answer_that_goes_elsewhere_than_its_card_is_held_and_gets_there(
     hand: Tablet, server: str, shop: Database
 ) -> None:
-    visit_id = balance(shop, (1.0, 1.0)).story.visit.ident
+    visit_id = balance(shop, (1.0, 1.0)).record.visit.ident
     hand.page.goto(f"{server}/visits/{visit_id}/{BANK_BALANCE.slug}/readings")
     hand.context.set_offline(True)
     hand.page.get_by_role("button", name="First read 0.020\u00a0in").click()
@@ -113,7 +113,7 @@ def test_an_answer_that_goes_elsewhere_than_its_card_is_held_and_gets_there(
     hand.context.set_offline(False)
     hand.is_saved()
     expect(hand.page.get_by_text("Lay 0.020\u00a0in under the central lever")).to_be_visible()
-    now = story(shop, visit_id)
+    now = visit_record(shop, visit_id)
     assert now.rounds[-1].row.opening == pytest.approx(20 * THOU)
     assert not now.moves
 
@@ -134,7 +134,7 @@ def test_how_an_opening_is_reached_is_kept_without_a_link(hand: Tablet, server: 
     hand.context.set_offline(False)
     hand.is_saved()
     expect(hand.page.get_by_text("0.010\u00a0in, from above")).to_be_visible()
-    one = story(shop, visit_id).rounds[-1]
+    one = visit_record(shop, visit_id).rounds[-1]
     assert (one.row.from_above, [r.value for r in one.readings]) == (1, [8.0, 8.25])
 
 
@@ -173,7 +173,7 @@ def test_without_a_link_a_bore_is_chosen_and_a_value_corrected(hand: Tablet, ser
     hand.context.set_offline(False)
     hand.is_saved()
     expect(hand.page.get_by_text("3 of 5 read")).to_be_visible()
-    latest = story(shop, visit_id).rounds[-1].latest
+    latest = visit_record(shop, visit_id).rounds[-1].latest
     assert {bore: row.value for bore, row in latest.items()} == {1: 6.0, 2: 6.75, 4: 7.0}
     assert len(entered(shop, visit_id)) == 5
 
@@ -319,17 +319,17 @@ def test_a_move_made_without_a_link_waits_its_turn(hand: Tablet, server: str, sh
     made.click()
     expect(hand.bar).to_contain_text("1 move held here, not yet saved")
     expect(hand.page.get_by_role("heading", name="The verdict waits")).to_be_visible()
-    assert story(shop, visit_id).moves == []
+    assert visit_record(shop, visit_id).moves == []
     hand.context.set_offline(False)
     hand.is_saved()
     expect(hand.page.locator("#entry-heading")).to_have_text("Bore 1")
-    assert len(story(shop, visit_id).moves) == 1
+    assert len(visit_record(shop, visit_id).moves) == 1
 
 
 def test_steps_recorded_without_a_link_go_over_and_the_page_goes_on(hand: Tablet, link: Proxy, shop: Database) -> None:
     visit_id = heat_soaked(shop, FOUR)
     read_round(shop, visit_id, HEAT_SOAKED)
-    before = len(story(shop, visit_id).all_checks)
+    before = len(visit_record(shop, visit_id).all_checks)
     hand.page.goto(f"{link.address}/visits/{visit_id}/{HEAT_SOAKED.slug}")
     form = hand.page.get_by_role("form", name="What to record")
     form.locator("input[name=coolant]").fill("91")
@@ -338,8 +338,8 @@ def test_steps_recorded_without_a_link_go_over_and_the_page_goes_on(hand: Tablet
     expect(hand.bar).to_contain_text("1 record of steps held here, not yet saved")
     link.fault = "pass"
     hand.is_saved()
-    assert story(shop, visit_id).checks[(HEAT_SOAKED.slug, "coolant")].number == 91
-    assert len(story(shop, visit_id).all_checks) == before + 1
+    assert visit_record(shop, visit_id).checks[(HEAT_SOAKED.slug, "coolant")].number == 91
+    assert len(visit_record(shop, visit_id).all_checks) == before + 1
     expect(hand.page).to_have_url(re.compile(f"/visits/{visit_id}/lock-down"))
 
 
@@ -356,7 +356,7 @@ def test_steps_refused_come_back_beside_their_fields(hand: Tablet, server: str, 
     expect(form.get_by_text(re.compile("^Between "))).to_have_count(0)
     hand.is_saved()
     expect(hand.page.get_by_role("list", name="Not kept")).to_be_hidden()
-    assert story(shop, visit_id).checks[(HEAT_SOAKED.slug, "coolant")].number == 91
+    assert visit_record(shop, visit_id).checks[(HEAT_SOAKED.slug, "coolant")].number == 91
 
 
 def test_a_page_that_does_not_come_after_a_record_leaves_no_doubt_that_it_is_kept(
@@ -369,7 +369,7 @@ def test_a_page_that_does_not_come_after_a_record_leaves_no_doubt_that_it_is_kep
     form.locator("input[name=coolant]").fill("91")
     form.get_by_role("button", name="Keep what is ticked and filled in").click()
     expect(hand.bar).to_have_text("All saved.The page after it did not come: load this one anew")
-    assert story(shop, visit_id).checks[(HEAT_SOAKED.slug, "coolant")].number == 91
+    assert visit_record(shop, visit_id).checks[(HEAT_SOAKED.slug, "coolant")].number == 91
     hand.page.unroute_all()
     hand.page.reload()
     expect(hand.bar).to_have_text("All saved")
@@ -401,7 +401,7 @@ def test_a_pin_is_never_held_and_waits_for_what_is(hand: Tablet, link: Proxy, sh
     hand.page.get_by_role("button", name="Sign it off").click()
     expect(hand.page.get_by_text(re.compile("^Not yet: Heat-soaked recheck"))).to_be_visible()
     expect(hand.page.get_by_role("list", name="Not kept")).to_be_hidden()
-    assert story(shop, visit_id).sign_off is None
+    assert visit_record(shop, visit_id).sign_off is None
 
 
 def test_a_tablet_that_keeps_nothing_sends_straight_away(hand: Tablet, server: str, shop: Database) -> None:

@@ -20,7 +20,7 @@ from app.shop.store.database import Database
 from app.shop.store.tables import CheckRow, MoveRow, Override, ReadingRow, RoundRow
 from app.web.application import create_app
 from app.web.context import NEXT, OUTBOX, REFUSED, SAVED
-from tests.shop.yard import AT, engine, heat_soaked, key, read, read_round, story, visit
+from tests.shop.yard import AT, engine, heat_soaked, key, read, read_round, visit, visit_record
 
 ORIGIN = "http://127.0.0.1"
 ROWS = (ReadingRow, RoundRow, MoveRow, CheckRow, Override)
@@ -79,7 +79,7 @@ def test_a_write_sent_again_is_answered_alike_and_stored_once(
     prepare(shop)
     fields = {**fields, "key": key()}
     if "supersedes" in fields:
-        fields["supersedes"] = str(story(shop, 1).last_reading)
+        fields["supersedes"] = str(visit_record(shop, 1).last_reading)
     if path.endswith(f"{COLD_PRESET.slug}/checks"):
         item = next(i for i in COLD_PRESET.items if i.kind == "number")
         fields[item.slug] = f"{(item.low + item.high) / 2:g}"
@@ -132,11 +132,11 @@ def test_a_correction_may_name_the_key_of_what_it_corrects(client: TestClient, s
     second = {**reading(value="6.75", supersedes=first["key"]), "key": key()}
     for _ in range(2):
         assert client.post(f"{HERE}/readings", data=second).status_code == 303
-    assert story(shop, 1).rounds[-1].latest[1].value == 6.75
+    assert visit_record(shop, 1).rounds[-1].latest[1].value == 6.75
     for unknown in (key(), "no-key"):
         answer = client.post(f"{HERE}/readings", data={**reading(supersedes=unknown), "key": key()})
         assert answer.status_code in (409, 422)
-    assert len(story(shop, 1).rounds[-1].entered) == 2
+    assert len(visit_record(shop, 1).rounds[-1].entered) == 2
 
 
 @pytest.mark.parametrize(
@@ -156,7 +156,7 @@ def test_what_was_held_is_dated_to_when_it_was_done(shop: Database, held: str, a
     with TestClient(dated, base_url=ORIGIN, headers={"Origin": ORIGIN}) as client:
         answer = client.post(f"{HERE}/readings", data={**reading(), "key": key()}, headers={OUTBOX: held})
         assert answer.status_code == 204
-    assert story(shop, 1).rounds[-1].entered[0].at == at
+    assert visit_record(shop, 1).rounds[-1].entered[0].at == at
 
 
 def _source(endpoint: Callable[..., object]) -> str:

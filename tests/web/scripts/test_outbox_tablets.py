@@ -8,7 +8,7 @@ from playwright.sync_api import Browser, expect, sync_playwright
 
 from app.shop.store.database import Database
 from tests.browser import launch
-from tests.shop.yard import FOUR, heat_soaked, story
+from tests.shop.yard import FOUR, heat_soaked, visit_record
 from tests.web.tablet import Tablet, entered, tablet
 
 
@@ -59,7 +59,7 @@ def test_what_is_being_typed_stays_and_the_same_bore_on_both_is_asked_about(
         expect(hand.page.get_by_role("heading", name="Which value of bore 1 counts?")).to_have_count(0)
         expect(hand.tile(1)).to_contain_text("7.00")
     assert entered(shop, 1) == [(1, "turn", 6.25), (1, "turn", 7.0), (1, "skip", None)]
-    assert [r.value for r in story(shop, 1).rounds[-1].readings] == [7.0]
+    assert [r.value for r in visit_record(shop, 1).rounds[-1].readings] == [7.0]
 
 
 def test_a_tablet_that_was_away_hides_nothing_of_what_it_read(pair: tuple[Tablet, Tablet], shop: Database) -> None:
@@ -89,10 +89,10 @@ def test_a_move_told_by_both_is_asked_about(pair: tuple[Tablet, Tablet], shop: D
     expect(one.page.locator("#entry-heading")).to_have_text("Bore 1")
     other.context.set_offline(False)
     expect(other.page.get_by_text("Another tablet kept a move meanwhile.")).to_be_visible()
-    assert len(story(shop, 1).moves) == 1
+    assert len(visit_record(shop, 1).moves) == 1
     other.page.get_by_role("button", name="Keep this move").click()
     expect(other.page.locator("#entry-heading")).to_have_text(re.compile(r"^Bore \d$"))  # back at the readings
-    assert len(story(shop, 1).moves) == 2
+    assert len(visit_record(shop, 1).moves) == 2
 
 
 def test_a_look_that_finds_nothing_new_fetches_nothing(pair: tuple[Tablet, Tablet]) -> None:

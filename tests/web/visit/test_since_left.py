@@ -5,12 +5,12 @@ import pytest
 from app.shop.commands import meters
 from app.shop.commands.meters import NewMeter
 from app.shop.procedure.phases import FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN
-from app.shop.procedure.read_order import due
+from app.shop.procedure.read_order import next_reading
 from app.shop.record import visits
 from app.shop.record.visits import NewVisit
 from app.shop.store.database import Database
 from app.web.presenters.history.history import since_left
-from tests.shop.yard import AT, FOUR, check_all, heat_soaked, key, read, read_round, story
+from tests.shop.yard import AT, FOUR, check_all, heat_soaked, key, read, read_round, visit_record
 
 
 def rung_in(shop: Database, meter_id: int, scale: float) -> int:
@@ -20,18 +20,18 @@ def rung_in(shop: Database, meter_id: int, scale: float) -> int:
     check_all(shop, visit_id, LOCK_DOWN)
     read_round(shop, visit_id, LOCK_DOWN)
     visits.sign_off(shop, visit_id, key(), "Foreman of the yard", AT)
-    engine_id = story(shop, visit_id).engine.ident
+    engine_id = visit_record(shop, visit_id).engine.ident
     visit_id = visits.open_visit(shop, engine_id, key(), NewVisit("telephone", "", "", "KM", meter_id), AT)
     check_all(shop, visit_id, FIRST_FIRE)
     check_all(shop, visit_id, HEAT_SOAKED)
-    while (now := due(story(shop, visit_id), HEAT_SOAKED)).bore is not None:
+    while (now := next_reading(visit_record(shop, visit_id), HEAT_SOAKED)).bore is not None:
         read(shop, visit_id, HEAT_SOAKED, scale * 6.5 * (1.2 if now.bore == 3 else 1.0))
     return visit_id
 
 
 def test_the_scale_of_another_meter_is_learnt_and_taken_out(shop: Database) -> None:
     own = meters.register(shop, key(), NewMeter("The customer's own", "cfm", 0.1, 0, 60))
-    told = since_left(story(shop, rung_in(shop, own, scale=2.0)))
+    told = since_left(visit_record(shop, rung_in(shop, own, scale=2.0)))
     assert told is not None
     assert told.sentence.startswith("Bore 3 changed most")
     assert "another meter" in told.sentence
@@ -42,7 +42,7 @@ def test_the_scale_of_another_meter_is_learnt_and_taken_out(shop: Database) -> N
 
 
 def test_the_same_meter_has_nothing_taken_out(shop: Database) -> None:
-    told = since_left(story(shop, rung_in(shop, 1, scale=1.0)))
+    told = since_left(visit_record(shop, rung_in(shop, 1, scale=1.0)))
     assert told is not None
     assert [float(change.change) for change in told.changes] == pytest.approx([0, 0, 1.3, 0])  # 0.2 of 6.5
     assert "another meter" not in told.sentence
@@ -50,4 +50,4 @@ def test_the_same_meter_has_nothing_taken_out(shop: Database) -> None:
 
 def test_a_vacuum_column_is_not_set_against_a_flow_meter(shop: Database) -> None:
     column = meters.register(shop, key(), NewMeter("Tall column", "mmHg", 2, 0, 760))
-    assert since_left(story(shop, rung_in(shop, column, scale=20))) is None
+    assert since_left(visit_record(shop, rung_in(shop, column, scale=20))) is None

@@ -13,7 +13,7 @@ from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, LOCK
 from app.shop.record import visits
 from app.shop.store.database import Database
 from app.web.application import create_app
-from tests.shop.yard import AT, FOUR, V8, check_all, engine, heat_soaked, key, read, read_round, story, visit
+from tests.shop.yard import AT, FOUR, V8, check_all, engine, heat_soaked, key, read, read_round, visit, visit_record
 
 ORIGIN = "http://127.0.0.1"
 
@@ -70,7 +70,7 @@ def test_what_moved_in_tightening_leads_back_one_phase(client: TestClient, shop:
     for value in (6.5, 6.5, 9.5, 9.5, 6.5):
         read(shop, visit_id, LOCK_DOWN, value)
     for _ in range(2):  # read again where it is doubted, until it is certain
-        asked = next_step(story(shop, visit_id), LOCK_DOWN)
+        asked = next_step(visit_record(shop, visit_id), LOCK_DOWN)
         for bore in asked.bores if asked.kind == "measure" else ():
             read(shop, visit_id, LOCK_DOWN, 9.5 if bore > 2 else 6.5, bore)
     page = client.get(f"/visits/{visit_id}/{LOCK_DOWN.slug}/readings").text
@@ -132,7 +132,7 @@ def test_a_tick_is_taken_back_from_the_page(client: TestClient, shop: Database) 
     answer = client.post(f"{there}/checks/back", data={"key": key(), "by": "KM", "item": "wide-open"})
     assert answer.status_code == 303
     assert 'value="wide-open"' not in client.get(there).text
-    assert story(shop, visit_id).checks == {}
+    assert visit_record(shop, visit_id).checks == {}
     again = client.post(f"{there}/checks/back", data={"key": key(), "by": "KM", "item": "wide-open"})
     assert again.status_code == 422
 
@@ -180,13 +180,13 @@ def test_the_heat_soak_is_drawn_and_opens_the_round(client: TestClient, shop: Da
 @pytest.mark.parametrize("ago", ["-3", "5000", "soon"])
 def test_a_time_that_cannot_be_stays_beside_its_field(client: TestClient, shop: Database, ago: str) -> None:
     visit_id = heat_soaked(shop, FOUR)
-    count = len(story(shop, visit_id).all_checks)
+    count = len(visit_record(shop, visit_id).all_checks)
     there = f"/visits/{visit_id}/{HEAT_SOAKED.slug}/checks"
     answer = client.post(there, data={"key": key(), "by": "KM", "coolant": "84", "ago": ago})
     assert answer.status_code == 422
     assert 'id="ago-message"' in answer.text
     assert f'value="{ago}"' in answer.text
-    assert len(story(shop, visit_id).all_checks) == count
+    assert len(visit_record(shop, visit_id).all_checks) == count
 
 
 def test_what_changed_is_asked_when_the_visit_opens_and_said_in_it(client: TestClient, shop: Database) -> None:
@@ -195,7 +195,7 @@ def test_what_changed_is_asked_when_the_visit_opens_and_said_in_it(client: TestC
     check_all(shop, visit_id, LOCK_DOWN)
     read_round(shop, visit_id, LOCK_DOWN)
     visits.sign_off(shop, visit_id, key(), "Foreman of the yard", AT)
-    engine_id = story(shop, visit_id).engine.ident
+    engine_id = visit_record(shop, visit_id).engine.ident
     assert "Changed since the last sign-off" in client.get(f"/engines/{engine_id}/visits/new").text
     sent = {"key": key(), "place": "vehicle", "by": "KM", "meter": "1", "changed exhaust": "1"}
     there = client.post(f"/engines/{engine_id}/visits", data=sent).headers["location"]

@@ -124,10 +124,10 @@ def test_an_engine_goes_through_and_comes_back(
         for words in ("31-0217", "As found", "As left", "Foreman of the yard", "KM", "Have it looked at again", "1184"):
             assert words in text, words
     with shop.reading() as session:
-        story = visits.load(session, 1)
-    assert story.sign_off is not None
-    assert len(story.moves) == hand.moves
-    found, left = story.as_found(), story.as_left()
+        record = visits.load(session, 1)
+    assert record.sign_off is not None
+    assert len(record.moves) == hand.moves
+    found, left = record.as_found(), record.as_left()
     assert found is not None
     assert left is not None
     assert left.row.phase == "lock-down"

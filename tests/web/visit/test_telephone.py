@@ -12,8 +12,8 @@ from app.shop.record.measures import Units
 from app.shop.store.database import Database
 from app.sync.engine.units import THOU
 from app.web.application import create_app
-from app.wording.telephone import PLAIN, say
-from tests.shop.yard import V8, check_all, engine, key, read_round, story, visit
+from app.wording.telephone import PLAIN, item_prompt
+from tests.shop.yard import V8, check_all, engine, key, read_round, visit, visit_record
 
 ORIGIN = "http://127.0.0.1"
 
@@ -45,7 +45,7 @@ def test_one_instruction_follows_the_other(client: TestClient, shop: Database) -
 def test_a_no_has_its_own_words_and_what_keeps_people_from_harm_is_not_passed_over() -> None:
     for phase in PHASES:
         for item in phase.items:
-            told = say(item, 3 * THOU, Units()).otherwise
+            told = item_prompt(item, 3 * THOU, Units()).otherwise
             assert bool(told) is (item.kind == "tick"), item.slug
             assert ("no further" in told) is (item.must and item.kind == "tick"), item.slug
 
@@ -71,7 +71,7 @@ def test_a_temperature_is_taken_in_either_unit(
     assert '<input type="radio" name="said_unit" value="°F"' in client.get(there).text
     sent = {"key": key(), "by": "KM", "said": "coolant", "coolant": read, "said_unit": unit}
     assert client.post(f"{there}/checks", data=sent).status_code == 303
-    assert story(shop, visit_id).checks[HEAT_SOAKED.slug, "coolant"].number == pytest.approx(expected)
+    assert visit_record(shop, visit_id).checks[HEAT_SOAKED.slug, "coolant"].number == pytest.approx(expected)
 
 
 def test_the_readings_are_asked_for_in_plain_words_too(client: TestClient, shop: Database) -> None:
@@ -91,4 +91,4 @@ def test_a_number_nobody_can_read_stays_in_its_box(client: TestClient, shop: Dat
         assert answer.status_code == 422
         assert f'value="{sent["base-blade"]}"' in answer.text
         assert said(answer.text) == PLAIN["base-blade"].format(inch="0.003", mm="0.08")
-    assert story(shop, visit_id).checks == {}
+    assert visit_record(shop, visit_id).checks == {}

@@ -16,7 +16,7 @@ from app.shop.record.settings import DEFAULTS
 from app.shop.store.database import Database
 from app.sync.engine.units import THOU
 from app.web.application import create_app
-from tests.shop.yard import AT, V8, check_all, engine, heat_soaked, key, read_round, story, visit
+from tests.shop.yard import AT, V8, check_all, engine, heat_soaked, key, read_round, visit, visit_record
 from tests.web.scripts.test_axe import paths
 
 ORIGIN = "http://127.0.0.1"
@@ -72,7 +72,7 @@ def test_a_figure_is_recorded_by_the_unit_beside_its_box(client: TestClient, sho
     assert re.search(r'name="coolant"[^>]*>\s*<span class="unit">°F<', page)
     sent = {"key": key(), "by": "KM", "units": OTHERS.code, "coolant": "185", "oil-pressure-hot": "27.5"}
     assert client.post(f"{there}/checks", data=sent).status_code == 303
-    kept = story(shop, visit_id).checks
+    kept = visit_record(shop, visit_id).checks
     assert kept[HEAT_SOAKED.slug, "coolant"].number == 85
     assert kept[HEAT_SOAKED.slug, "oil-pressure-hot"].number == pytest.approx(189.6, abs=0.01)  # 1 psi = 6.894757 kPa
     page = client.get(there).text
@@ -86,7 +86,7 @@ def test_a_form_opened_before_the_units_changed_is_read_as_it_was_shown(client: 
     choose(shop, OTHERS)
     late = {"key": key(), "by": "KM", "units": RECORDED.code, "coolant": "86"}
     assert client.post(there, data=late).status_code == 303
-    assert story(shop, visit_id).checks[HEAT_SOAKED.slug, "coolant"].number == 86
+    assert visit_record(shop, visit_id).checks[HEAT_SOAKED.slug, "coolant"].number == 86
     wrong = client.post(there, data={**late, "key": key(), "coolant": "400"})
     assert wrong.status_code == 422
     assert "Between 0 and 170 °C." in wrong.text
@@ -106,7 +106,7 @@ def test_blades_are_typed_and_told_in_millimetres(client: TestClient, shop: Data
     assert thick.status_code == 422
     assert "Between 0.013\xa0mm and 1.524\xa0mm" in thick.text
     assert client.post(there, data={**sent, "leaf": "0.10"}).status_code == 303
-    assert story(shop, visit_id).moves[0].amount == pytest.approx(1e-4)
+    assert visit_record(shop, visit_id).moves[0].amount == pytest.approx(1e-4)
     assert "reset on 0.10\xa0mm" in client.get(f"/visits/{visit_id}/{HEAT_SOAKED.slug}").text
 
 
@@ -122,7 +122,7 @@ def test_a_correction_is_typed_and_printed_in_the_units_of_the_shop(client: Test
     refused = client.post(f"/visits/{visit_id}/correct", data={**sent, field: "900"})
     assert "Between 32 and 338 °F." in refused.text
     assert client.post(f"/visits/{visit_id}/correct", data={**sent, field: "194"}).status_code == 303
-    assert story(shop, visit_id).checks[HEAT_SOAKED.slug, "coolant"].number == 90
+    assert visit_record(shop, visit_id).checks[HEAT_SOAKED.slug, "coolant"].number == 90
     assert "coolant: 194 instead of 185 °F" in client.get(f"/visits/{visit_id}/sheet").text
 
 
@@ -132,7 +132,7 @@ def test_the_interface_keeps_the_units_of_the_records(client: TestClient, shop: 
     there = f"/api/visits/{visit_id}/phases"
     body = {"key": key(), "by": "KM", "numbers": {"base-blade": 3.0}}
     assert client.post(f"{there}/{COLD_PRESET.slug}/checks", json=body).is_success
-    assert story(shop, visit_id).checks[COLD_PRESET.slug, "base-blade"].number == 3
+    assert visit_record(shop, visit_id).checks[COLD_PRESET.slug, "base-blade"].number == 3
     items = {item["item"]: item for item in client.get(f"{there}/{FIRST_FIRE.slug}").json()["items"]}
     assert items["oil-pressure"]["unit"] == "kPa"
     assert "whatever units the shop sees" in client.get("/api/openapi.json").json()["info"]["description"]

@@ -13,8 +13,8 @@ import pytest
 from playwright.sync_api import Page, expect, sync_playwright
 
 from app.shop.commands import checks
-from app.shop.demo.engine_model import Bench
-from app.shop.demo.technician import Hands
+from app.shop.demo.engine_model import DemoEngineModel
+from app.shop.demo.technician import DemoTechnician
 from app.shop.procedure.items import Phase
 from app.shop.procedure.phases import BANK_BALANCE, FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN
 from app.shop.store.database import Database
@@ -32,7 +32,7 @@ CFM = 2.0456
 
 
 @dataclass
-class Customer(Bench):
+class Customer(DemoEngineModel):
     """The same engine, read with a customer's own meter: in cfm to a tenth, and a fifth low."""
 
     def read(self, bore: int, opening: float) -> float:
@@ -47,7 +47,7 @@ class Yard:
     page: Page
     address: str
     hand: Technician
-    hands: Hands
+    hands: DemoTechnician
 
     def see(self, path: str, *headings: str) -> None:
         """Open a page, and find these headings on it."""
@@ -76,7 +76,7 @@ class Yard:
         """Where a round sits on the edge of the window the meter cannot tell, and the phase is passed with a reason."""
         if self.hands.missing(visit_id, phase):
             why = "The last round sits on the edge of the window"
-            checks.override(self.hands.shop, visit_id, self.hands.key(), phase.slug, why, "KM", self.hands.at())
+            checks.waive(self.hands.shop, visit_id, self.hands.key(), phase.slug, why, "KM", self.hands.at())
 
     def sign_off(self, visit_id: int) -> None:
         """Sign off, and see the handover sheet."""
@@ -89,11 +89,11 @@ class Yard:
 
 @pytest.fixture
 def yard(shop: Database) -> Iterator[Yard]:
-    hands = Hands(shop, random.Random(11), BUILT)
+    hands = DemoTechnician(shop, random.Random(11), BUILT)
     with serving(shop, clock=lambda: hands.now) as address, sync_playwright() as playwright:
         page = launch(playwright).new_page(viewport={"width": 1280, "height": 800})
         page.set_default_timeout(15_000)
-        bench = Bench(FOUR, random.Random(5))
+        bench = DemoEngineModel(FOUR, random.Random(5))
         yield Yard(page, address, Technician(page, bench), hands)
 
 

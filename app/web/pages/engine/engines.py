@@ -6,7 +6,7 @@ from fastapi import APIRouter
 from fastapi.responses import HTMLResponse, Response
 
 from app.shop.commands import engines
-from app.shop.errors import ConflictError, NotThereError, RefusedError
+from app.shop.errors import ConflictError, NotFoundError, RejectedError
 from app.shop.procedure.items import PLACES
 from app.shop.procedure.recheck import CHANGES
 from app.shop.queries import history_cache
@@ -81,7 +81,7 @@ def register(shop: Shop, page: Page, form: Form, now: Now) -> Response:
         hardware = forms.hardware(form, facts.displacement, len(layout.bores))
         form.raise_problems()
         engine_id = engines.register(shop, form.text("key"), facts, layout, hardware, now)
-    except RefusedError as refusal:
+    except RejectedError as refusal:
         return _form(page, form.values, refusal.problems, status=status_of(refusal))
     return page.saved(f"/engines/{engine_id}")
 
@@ -114,7 +114,7 @@ def slipped(shop: Shop, page: Page, visit_id: int) -> HTMLResponse:
     number = next(visit.number for visit in memory.visits if visit.visit_id == visit_id)
     one = next((slip for slip in past_of(memory).slips if slip.number == number), None)
     if one is None:
-        raise NotThereError("earlier visit to set this one against")
+        raise NotFoundError("earlier visit to set this one against")
     return page.show("visit/slipped.html", engine=engine, one=one)
 
 
@@ -134,7 +134,7 @@ def change(shop: Shop, page: Page, form: Form, engine_id: int) -> Response:
         version = form.whole("version")
         form.raise_problems()
         engines.change(shop, engine_id, version, facts)
-    except RefusedError as refusal:
+    except RejectedError as refusal:
         with shop.reading() as session:
             engine = engines.get(session, engine_id)
         theirs = _facts_as_typed(engine) if isinstance(refusal, ConflictError) else {}
@@ -180,7 +180,7 @@ def fit(shop: Shop, page: Page, form: Form, engine_id: int, now: Now) -> Respons
         hardware = forms.hardware(form, engine.displacement, len(layout.bores))
         form.raise_problems()
         engines.fit(shop, engine_id, form.text("key"), layout, hardware, form.text("why"), now)
-    except RefusedError as refusal:
+    except RejectedError as refusal:
         return _fitting(page, engine, form.values, refusal.problems, status_of(refusal))
     return page.saved(f"/engines/{engine_id}")
 
@@ -200,7 +200,7 @@ def open_visit(shop: Shop, page: Page, form: Form, engine_id: int, now: Now) -> 
         new = NewVisit(form.text("place"), form.text("job"), form.text("why"), form.text("by"), meter, changed)
         form.raise_problems()
         visit_id = visits.open_visit(shop, engine_id, form.text("key"), new, now)
-    except RefusedError as refusal:
+    except RejectedError as refusal:
         return _visit_form(shop, page, engine_id, now, form.values, refusal.problems, status_of(refusal))
     return page.saved(f"/visits/{visit_id}")
 

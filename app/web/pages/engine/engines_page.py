@@ -8,10 +8,10 @@ from fastapi import APIRouter
 from fastapi.responses import HTMLResponse, Response
 
 from app.shop.commands import engines
-from app.shop.errors import NotThereError
+from app.shop.errors import NotFoundError
 from app.shop.queries import search
 from app.shop.record import visits
-from app.shop.record.visit_record import Story
+from app.shop.record.visit_record import VisitRecord
 from app.shop.store.tables import Engine, Visit
 from app.web.context import Page, Shop
 from app.web.presenters.drawing import phases, small_rows
@@ -51,7 +51,7 @@ def board(shop: Shop, page: Page, find: str = "") -> HTMLResponse:
             lines = [_found(e, newest.get(e.ident)) for e in engines.among(session, hits.exact)]
             near = [_found(e, newest.get(e.ident)) for e in engines.among(session, hits.near)]
         else:
-            lines = [_worked_on(story) for story in visits.in_the_shop(session)]
+            lines = [_worked_on(record) for record in visits.in_the_shop(session)]
         count = engines.count(session)
     return page.show("board.html", find=words, lines=lines, near=near, count=count, full=len(lines) == MOST_FOUND)
 
@@ -62,24 +62,24 @@ def tag(shop: Shop, page: Page, tag: str) -> Response:
     with shop.reading() as session:
         found = search.by_tag(session, tag)
     if not found:
-        raise NotThereError(f"engine with the tag {tag[:40]}")
+        raise NotFoundError(f"engine with the tag {tag[:40]}")
     return page.go(f"/engines/{found[0]}" if len(found) == 1 else f"/?find={quote(tag)}")
 
 
-def _worked_on(story: Story) -> BoardLine:
-    shown = phases(story)
+def _worked_on(record: VisitRecord) -> BoardLine:
+    shown = phases(record)
     return BoardLine(
-        href=f"/visits/{story.visit.ident}",
-        number=story.engine.serial,
-        what=f"{layout_in_words(story.layout)}, {litres(story.engine)}",
+        href=f"/visits/{record.visit.ident}",
+        number=record.engine.serial,
+        what=f"{layout_in_words(record.layout)}, {litres(record.engine)}",
         detail=_joined(
-            f"Job {story.visit.job}" if story.visit.job else "", story.engine.vehicle, story.engine.customer
+            f"Job {record.visit.job}" if record.visit.job else "", record.engine.vehicle, record.engine.customer
         ),
-        rows=small_rows(story),
+        rows=small_rows(record),
         phases=shown,
         phase=next((p.title for p in shown if p.state == "current"), "Ready to sign off"),
-        next=wanted_next(story),
-        where=_joined(story.visit.place.capitalize(), story.visit.by, moment(story.visit.opened_at)),
+        next=wanted_next(record),
+        where=_joined(record.visit.place.capitalize(), record.visit.by, moment(record.visit.opened_at)),
     )
 
 

@@ -12,7 +12,7 @@ from fastapi.responses import HTMLResponse, Response
 from starlette.datastructures import UploadFile
 
 from app.shop.commands import engines
-from app.shop.errors import RefusedError
+from app.shop.errors import RejectedError
 from app.shop.exchange.exports import engine_file, readings_csv, written
 from app.shop.exchange.imports import LARGEST, bring_in, plan, read
 from app.shop.record import visits
@@ -61,8 +61,8 @@ def readings(shop: Shop, engine_id: int) -> Response:
     """Every reading of an engine, for a spreadsheet."""
     with shop.reading() as session:
         engine = engines.get(session, engine_id)
-        stories = list(reversed(visits.of_engine(session, engine_id)))
-    return download(readings_csv(stories), f"{engine.serial} readings.csv", "text/csv; charset=utf-8")
+        records = list(reversed(visits.of_engine(session, engine_id)))
+    return download(readings_csv(records), f"{engine.serial} readings.csv", "text/csv; charset=utf-8")
 
 
 @router.get("/exchange")
@@ -75,7 +75,7 @@ def choose(page: Page) -> HTMLResponse:
 def look(shop: Shop, page: Page, text: Annotated[str | None, Depends(_sent)]) -> HTMLResponse:
     """What a file would add here, before anything is stored."""
     if text is None:
-        return _refused(page, RefusedError({"file": "Choose an engine's file first: it ends in .json."}))
+        return _refused(page, RejectedError({"file": "Choose an engine's file first: it ends in .json."}))
     return _asked(shop, page, text, {}, {})
 
 
@@ -85,12 +85,12 @@ def bring(shop: Shop, page: Page, form: Form) -> Response:
     try:
         text = unpacked(form.values.get("held", ""))
         file = read(text)
-    except RefusedError as refusal:
+    except RejectedError as refusal:
         return _refused(page, refusal)
     choices = {name: value for name, value in form.values.items() if name != "held"}
     try:
         engine_id = bring_in(shop, file, choices)
-    except RefusedError as refusal:
+    except RejectedError as refusal:
         return _asked(shop, page, text, choices, refusal.problems, status_of(refusal))
     return page.go(f"/engines/{engine_id}")
 
@@ -102,7 +102,7 @@ def packed(text: str) -> str:
 
 def unpacked(held: str) -> str:
     """The file that ``packed`` held. Raises RefusedError when it is none, or longer than any file may be."""
-    lost = RefusedError({"file": "The page lost the file. Choose it once more."})
+    lost = RejectedError({"file": "The page lost the file. Choose it once more."})
     try:
         squeezed = zlib.decompressobj()
         text = squeezed.decompress(base64.b64decode(held, validate=True), LARGEST + 1)
@@ -119,7 +119,7 @@ def download(text: str, name: str, kind: str) -> Response:
     return Response(text.encode(), media_type=kind, headers={"Content-Disposition": f'attachment; filename="{safe}"'})
 
 
-def _refused(page: Pages, refusal: RefusedError) -> HTMLResponse:
+def _refused(page: Pages, refusal: RejectedError) -> HTMLResponse:
     return page.show("exchange.html", status_of(refusal), file=None, plan=None, problems=refusal.problems)
 
 
@@ -130,7 +130,7 @@ def _asked(
         file = read(text)
         with shop.reading() as session:
             made = plan(session, file, choices)
-    except RefusedError as refusal:
+    except RejectedError as refusal:
         return _refused(page, refusal)
     adds = [f"{count} {NAMES[name][count != 1]}" for name, count in made.adds.items()]
     return page.show(

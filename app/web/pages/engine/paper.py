@@ -69,14 +69,14 @@ def worksheet(request: Request, shop: Shop, page: Page, engine_id: int) -> HTMLR
 def sheet(request: Request, shop: Shop, page: Page, visit_id: int, issue: int = 0) -> HTMLResponse:
     """The handover sheet of a visit, its newest issue or an earlier one; marked as a draft until it is signed off."""
     with shop.reading() as session:
-        story = visits.load(session, visit_id)
+        record = visits.load(session, visit_id)
         _, held = settings_versions.now(session)
-    newest = issue_of(story)
-    shown = as_issued(story, issue) if 0 < issue < newest else story
+    newest = issue_of(record)
+    shown = as_issued(record, issue) if 0 < issue < newest else record
     return page.show(
         "sheet.html",
-        story=shown,
-        sheet=sheet_of(shown, _address(request, story.engine), dict(held.people)),
+        record=shown,
+        sheet=sheet_of(shown, _address(request, record.engine), dict(held.people)),
         file=file_page(shown),
         issue=issue_of(shown),
         newest=newest,

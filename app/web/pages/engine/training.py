@@ -6,18 +6,18 @@ from dataclasses import dataclass
 from fastapi import APIRouter
 from fastapi.responses import HTMLResponse, Response
 
-from app.shop.errors import NotThereError, RefusedError
+from app.shop.errors import NotFoundError, RejectedError
 from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.record import visits
 from app.shop.record.measures import Measure
-from app.shop.record.visit_record import Story
+from app.shop.record.visit_record import VisitRecord
 from app.shop.store.database import Database
 from app.shop.store.idempotency import new_key
 from app.shop.training import training, training_start
 from app.shop.training.training import Truth
 from app.shop.training.training_start import NewPractice
 from app.sync.engine.units import KG_PER_HOUR, REV_PER_MIN, THOU
-from app.sync.simulation.reference_run import Careful
+from app.sync.simulation.reference_run import ReferenceRun
 from app.web.context import Form, Now, Page, Pages, Shop
 from app.web.error_responses import status_of
 from app.wording.words import signed
@@ -72,7 +72,7 @@ def start(shop: Shop, page: Page, form: Form, now: Now) -> Response:
     try:
         form.raise_problems()
         visit_id = training_start.start(shop, form.text("key"), new, now)
-    except RefusedError as refusal:
+    except RejectedError as refusal:
         return _choose(page, form.values, refusal.problems, status_of(refusal))
     return page.saved(f"/visits/{visit_id}")
 
@@ -103,23 +103,23 @@ def _choose(page: Pages, values: Mapping[str, str], problems: Mapping[str, str],
 
 def _truth(shop: Database, page: Pages, visit_id: int, with_expert: bool) -> HTMLResponse:
     with shop.reading() as session:
-        story = visits.load(session, visit_id)
-        if training.of_engine(session, story.engine.ident) is None:
-            raise NotThereError("practice engine in that visit")
-        read = any(one.closed for one in story.rounds)
+        record = visits.load(session, visit_id)
+        if training.of_engine(session, record.engine.ident) is None:
+            raise NotFoundError("practice engine in that visit")
+        read = any(one.closed for one in record.rounds)
         found = training.truth(session, visit_id) if read else None
         work = training.expert(session, visit_id) if read and with_expert else None
-    window = story.settings.window(HEAT_SOAKED.slug)
+    window = record.settings.window(HEAT_SOAKED.slug)
     return page.show(
         "practice/truth.html",
-        story=story,
+        record=record,
         found=found,
         headline=_headline(found, window) if found else "",
-        gap=story.units.blade,
-        lines=_lines(found, window, story.units.of("blade")) if found else [],
+        gap=record.units.blade,
+        lines=_lines(found, window, record.units.of("blade")) if found else [],
         hidden=_hidden(found) if found else [],
         work=work,
-        compared=_compared(found, work, story) if found and work else "",
+        compared=_compared(found, work, record) if found and work else "",
         speed=f"{found.speed / REV_PER_MIN:.0f}" if found else "",
         mean=f"{found.mean / KG_PER_HOUR:.2f}" if found else "",
     )
@@ -182,10 +182,10 @@ def _hidden(found: Truth) -> list[str]:
     return said
 
 
-def _compared(found: Truth, work: Careful, story: Story) -> str:
+def _compared(found: Truth, work: ReferenceRun, record: VisitRecord) -> str:
     """The trainee's minutes beside the expert's."""
     more = found.minutes - work.minutes
-    if found.worst > story.settings.window(HEAT_SOAKED.slug):
+    if found.worst > record.settings.window(HEAT_SOAKED.slug):
         return "Yours is not even yet: the minutes compare once it is."
     if more > 1:
         return f"That is {more:.0f} minutes less than yours."

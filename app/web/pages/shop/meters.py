@@ -8,8 +8,8 @@ from fastapi.responses import HTMLResponse, Response
 from sqlmodel import Session
 
 from app.shop.commands import meters
-from app.shop.commands.meters import PAIRS, READINGS, UNITS_OF, MeterStory, NewMeter, StudyStory
-from app.shop.errors import NotThereError, RefusedError
+from app.shop.commands.meters import PAIRS, READINGS, UNITS_OF, MeterStory, NewMeter, StudyRecord
+from app.shop.errors import NotFoundError, RejectedError
 from app.shop.store.idempotency import new_key
 from app.web.context import Form, Now, Page, Pages, Shop
 from app.web.error_responses import status_of
@@ -45,7 +45,7 @@ def register(shop: Shop, page: Page, form: Form, now: Now) -> Response:
         new = NewMeter(form.text("name"), form.text("unit"), step, low, high)
         form.raise_problems({k: v for k, v in new.problems().items() if k in ("name", "unit")} if form.problems else {})
         meter_id = meters.register(shop, form.text("key"), new)
-    except RefusedError as refusal:
+    except RejectedError as refusal:
         return _all(shop, page, now, form.values, refusal.problems, status_of(refusal))
     return page.saved(f"/meters/{meter_id}")
 
@@ -64,9 +64,9 @@ def begin(shop: Shop, page: Page, form: Form, meter_id: int, now: Now) -> Respon
         form.raise_problems()
         where, by = form.text("where"), form.text("study_by")
         study_id = meters.begin_study(shop, meter_id, form.text("key"), other, where, by, now)
-    except NotThereError:
+    except NotFoundError:
         raise
-    except RefusedError as refusal:
+    except RejectedError as refusal:
         return _one(shop, page, meter_id, now, form.values, refusal.problems, status_of(refusal))
     return page.saved(f"/studies/{study_id}")
 
@@ -77,9 +77,9 @@ def due(shop: Shop, page: Page, form: Form, meter_id: int, now: Now) -> Response
     try:
         why, by = form.text("due_why"), form.text("due_by")
         meters.set_due(shop, meter_id, form.text("key"), form.text("due"), why, by, now)
-    except NotThereError:
+    except NotFoundError:
         raise
-    except RefusedError as refusal:
+    except RejectedError as refusal:
         return _one(shop, page, meter_id, now, form.values, refusal.problems, status_of(refusal))
     return page.saved(f"/meters/{meter_id}")
 
@@ -98,9 +98,9 @@ def read(shop: Shop, page: Page, form: Form, study_id: int, now: Now) -> Respons
         supersedes = form.whole("supersedes") if form.text("supersedes") else None
         form.raise_problems()
         meters.read(shop, study_id, form.text("key"), value, form.text("by"), now, supersedes)
-    except NotThereError:
+    except NotFoundError:
         raise
-    except RefusedError as refusal:
+    except RejectedError as refusal:
         return _study(shop, page, study_id, form.values, refusal.problems, status_of(refusal))
     return page.saved(f"/studies/{study_id}")
 
@@ -157,7 +157,7 @@ def _one(
     status: int = 200,
 ) -> HTMLResponse:
     with shop.reading() as session:
-        meter = meters.story(session, meter_id)
+        meter = meters.record(session, meter_id)
         others = [m.row for m in meters.all_of(session) if m.row.unit == meter.row.unit and m.row.ident != meter_id]
     return page.show(
         "shop/meter.html",
@@ -173,7 +173,7 @@ def _one(
     )
 
 
-def _said(study: StudyStory) -> str:
+def _said(study: StudyRecord) -> str:
     done = len(study.readings)
     if not study.finished:
         return f"{done} of {study.wanted} read"
@@ -195,7 +195,7 @@ def _study(
 ) -> HTMLResponse:
     with shop.reading() as session:
         told = meters.study_story(session, study_id)
-        meter = meters.story(session, told.meter.ident)
+        meter = meters.record(session, told.meter.ident)
     old = next((r for r in told.readings if str(r.ident) == values.get("supersedes", "")), None)
     reads_with = told.next_meter
     if old is not None and told.other is not None and old.meter_id == told.other.ident:

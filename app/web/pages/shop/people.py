@@ -6,7 +6,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 
 from app.shop.commands import people
-from app.shop.errors import RefusedError
+from app.shop.errors import RejectedError
 from app.shop.store.database import Database
 from app.web.context import Form, Now, Page, Pages, Shop
 from app.web.error_responses import status_of
@@ -27,7 +27,7 @@ def add(shop: Shop, page: Page, form: Form, request: Request, now: Now) -> Respo
     """Add somebody."""
     try:
         people.add(shop, form.text("key"), form.text("name"), form.text("pin"), form.text("again"), now)
-    except RefusedError as refusal:
+    except RejectedError as refusal:
         return _list(shop, page, request, {"name": form.text("name")}, refusal.problems, status_of(refusal))
     return page.go("/people")
 
@@ -37,7 +37,7 @@ def change_pin(shop: Shop, page: Page, form: Form, request: Request, person_id: 
     """Give somebody another PIN."""
     try:
         people.change_pin(shop, form.text("key"), person_id, form.text("pin"), form.text("again"), now)
-    except RefusedError as refusal:
+    except RejectedError as refusal:
         words = {"": " ".join(refusal.problems.values())}
         return _list(shop, page, request, {}, words, status_of(refusal))
     return page.go("/people")

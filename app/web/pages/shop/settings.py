@@ -7,7 +7,7 @@ from fastapi import APIRouter
 from fastapi.responses import HTMLResponse, Response
 
 from app.shop.commands import settings_versions
-from app.shop.errors import RefusedError
+from app.shop.errors import RejectedError
 from app.shop.record.measures import CHOICES, Measure, Quantity, Units
 from app.shop.record.settings import DEFAULTS, SOURCES, Settings
 from app.shop.store.idempotency import new_key
@@ -122,7 +122,7 @@ def change(shop: Shop, page: Page, form: Form, now: Now) -> Response:
         )
         version = form.whole("version")
         settings_versions.change(shop, form.text("key"), version, new, form.text("why"), form.text("by"), now)
-    except RefusedError as refusal:
+    except RejectedError as refusal:
         return _page(shop, page, form.values, refusal.problems, status_of(refusal))
     return page.saved("/settings")
 

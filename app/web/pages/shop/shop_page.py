@@ -19,7 +19,7 @@ def show(shop: Shop, page: Page) -> HTMLResponse:
     """How the records are, and their copies."""
     folder = copies.folder_of(shop.folder)
     return page.show(
-        "shop.html", health=health.look(shop.folder), copies=copies.held(folder)[:MOST_SHOWN], folder=folder
+        "shop.html", health=health.look(shop.folder), copies=copies.listed(folder)[:MOST_SHOWN], folder=folder
     )
 
 

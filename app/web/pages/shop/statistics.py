@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from fastapi import APIRouter
 from fastapi.responses import HTMLResponse, Response
 
-from app.shop.errors import NotThereError
+from app.shop.errors import NotFoundError
 from app.shop.exchange.exports import table_csv
 from app.shop.queries import statistics
 from app.shop.queries.statistics import MOST_ENGINES, Table
@@ -49,7 +49,7 @@ def as_csv(shop: Shop, slug: str) -> Response:
         made = statistics.tables(statistics.gather(session))
     table = next((one for one in made if one.slug == slug), None)
     if table is None:
-        raise NotThereError("table of that name")
+        raise NotFoundError("table of that name")
     return download(table_csv(table.columns, table.rows), f"{slug}.csv", "text/csv; charset=utf-8")
 
 

@@ -11,7 +11,7 @@ from markupsafe import Markup
 
 from app.shop.commands import tablets
 from app.shop.commands.tablets import LASTS, Admission
-from app.shop.errors import RefusedError
+from app.shop.errors import RejectedError
 from app.shop.store.database import Database
 from app.shop.store.idempotency import new_key
 from app.web.context import Form, Now, Page, Pages, Shop
@@ -57,7 +57,7 @@ def show_code(page: Page, codes: Codes) -> Response:
     """Have the shop computer show a code."""
     try:
         codes.asked_over_the_network()
-    except RefusedError as refusal:
+    except RejectedError as refusal:
         return page.show("pair.html", 429, values={"key": new_key()}, problems=refusal.problems)
     return page.go("/pair")
 
@@ -68,10 +68,10 @@ def pair(shop: Shop, page: Page, form: Form, request: Request, codes: Codes, now
     token = secrets.token_urlsafe(32)
     try:
         if not form.text("name"):
-            raise RefusedError({"name": "A name to know it by, such as: test cell 2."})
+            raise RejectedError({"name": "A name to know it by, such as: test cell 2."})
         codes.take(form.text("code"))
         tablets.pair(shop, form.text("key"), form.text("name"), token, now)
-    except RefusedError as refusal:
+    except RejectedError as refusal:
         return page.show("pair.html", status_of(refusal), values=form.values, problems=refusal.problems)
     request.app.state.admission = admission(shop)
     answer = page.go("/")
@@ -104,7 +104,7 @@ def rename(shop: Shop, page: Page, form: Form, request: Request, codes: Codes, t
     """Call a tablet something else."""
     try:
         tablets.rename(shop, form.text("key"), tablet_id, form.text("name"), now)
-    except RefusedError as refusal:
+    except RejectedError as refusal:
         return _list(shop, page, request, codes, refusal.problems, status_of(refusal))
     request.app.state.admission = admission(shop)
     return page.go("/tablets")
@@ -115,7 +115,7 @@ def remove(shop: Shop, page: Page, form: Form, request: Request, codes: Codes, t
     """Shut a tablet out. It is not answered from the next request on."""
     try:
         tablets.remove(shop, form.text("key"), tablet_id, now)
-    except RefusedError as refusal:
+    except RejectedError as refusal:
         return _list(shop, page, request, codes, refusal.problems, status_of(refusal))
     request.app.state.admission = admission(shop)
     return page.go("/tablets")

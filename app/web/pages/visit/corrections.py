@@ -7,11 +7,11 @@ from fastapi import APIRouter
 from fastapi.responses import HTMLResponse, Response
 
 from app.shop.commands.corrections import NewCorrection, correct
-from app.shop.errors import NotThereError, RefusedError
+from app.shop.errors import NotFoundError, RejectedError
 from app.shop.procedure.phases import PHASES
 from app.shop.record import visits
 from app.shop.record.measures import Units
-from app.shop.record.visit_record import Story
+from app.shop.record.visit_record import VisitRecord
 from app.shop.store.idempotency import current, new_key
 from app.web.context import Form, Now, Page, Pages, Shop
 from app.web.error_responses import status_of
@@ -44,41 +44,41 @@ class Group:
 def correction_form(shop: Shop, page: Page, visit_id: int) -> HTMLResponse:
     """Every figure of a visit that was signed off, to type the right one over the wrong one."""
     with shop.reading() as session:
-        story = visits.load(session, visit_id)
-    if story.sign_off is None:
-        raise NotThereError("sheet of this visit to correct: it is not signed off")
-    return _correction(page, story, {"key": new_key(), "why": "", "by": ""}, {})
+        record = visits.load(session, visit_id)
+    if record.sign_off is None:
+        raise NotFoundError("sheet of this visit to correct: it is not signed off")
+    return _correction(page, record, {"key": new_key(), "why": "", "by": ""}, {})
 
 
 @router.post("/visits/{visit_id}/correct")
 def correction(shop: Shop, page: Page, form: Form, visit_id: int, now: Now) -> Response:
     """Store a correction; the sheet is shown as a new issue."""
     with shop.reading() as session:
-        story = visits.load(session, visit_id)
-    if story.sign_off is None:
-        raise NotThereError("sheet of this visit to correct: it is not signed off")
+        record = visits.load(session, visit_id)
+    if record.sign_off is None:
+        raise NotFoundError("sheet of this visit to correct: it is not signed off")
     try:
         new = NewCorrection(
             form.text("why"),
             form.text("by"),
-            dict(_changed(form, "reading", [f for group in _rounds(story) for f in group.figures])),
-            _in_their_own(form, dict(_changed(form, "check", _checks(story, form.units).figures)), story),
+            dict(_changed(form, "reading", [f for group in _rounds(record) for f in group.figures])),
+            _in_their_own(form, dict(_changed(form, "check", _checks(record, form.units).figures)), record),
         )
         form.raise_problems()
         correct(shop, visit_id, form.text("key"), new, now, form.units)
-    except RefusedError as refusal:
+    except RejectedError as refusal:
         with shop.reading() as session:
-            story = visits.load(session, visit_id)
-        return _correction(page, story, dict(form.values), refusal.problems, status_of(refusal))
+            record = visits.load(session, visit_id)
+        return _correction(page, record, dict(form.values), refusal.problems, status_of(refusal))
     return page.saved(f"/visits/{visit_id}/sheet")
 
 
-def _rounds(story: Story) -> list[Group]:
+def _rounds(record: VisitRecord) -> list[Group]:
     groups = []
-    for one in story.rounds:
+    for one in record.rounds:
         title = f"Round {one.row.number}, {one.row.phase.replace('-', ' ')}"
         if one.row.opening:
-            title += f", {opening(one.row.opening, bool(one.row.from_above), story.units.metric)} under the lever"
+            title += f", {opening(one.row.opening, bool(one.row.from_above), record.units.metric)} under the lever"
         figures = tuple(
             Figure(
                 f"reading-{r.ident}",
@@ -95,11 +95,11 @@ def _rounds(story: Story) -> list[Group]:
     return groups
 
 
-def _checks(story: Story, units: Units) -> Group:
+def _checks(record: VisitRecord, units: Units) -> Group:
     """The checks with a figure, in ``units``."""
     items = {(p.slug, i.slug): (p.title, i) for p in PHASES for i in p.items}
     figures = []
-    for place, check in story.checks.items():
+    for place, check in record.checks.items():
         if check.number is not None and place in items:
             phase, item = items[place]
             label = f"{phase}: {item.ask}"
@@ -122,23 +122,23 @@ def _changed(form: Typed, kind: str, figures: Sequence[Figure]) -> Iterator[tupl
             yield int(ident), form.number(name)
 
 
-def _in_their_own(form: Typed, typed: Mapping[int, float], story: Story) -> dict[int, float]:
+def _in_their_own(form: Typed, typed: Mapping[int, float], record: VisitRecord) -> dict[int, float]:
     """Figures of checks as they are recorded, out of the units that stood beside the boxes."""
     items = {i.slug: i for p in PHASES for i in p.items}
-    of = {check.ident: items.get(check.item) for check in story.all_checks}
+    of = {check.ident: items.get(check.item) for check in record.all_checks}
     return {i: item.kept(value, form.units) if (item := of.get(i)) else value for i, value in typed.items()}
 
 
 def _correction(
-    page: Pages, story: Story, values: Mapping[str, str], problems: Mapping[str, str], status: int = 200
+    page: Pages, record: VisitRecord, values: Mapping[str, str], problems: Mapping[str, str], status: int = 200
 ) -> HTMLResponse:
-    units = Typed(values).units if values.get("units") else story.units
+    units = Typed(values).units if values.get("units") else record.units
     return page.show(
         "visit/correct.html",
         status,
-        story=story,
+        record=record,
         units=units,
-        groups=[*_rounds(story), _checks(story, units)],
+        groups=[*_rounds(record), _checks(record, units)],
         values=values,
         problems=problems,
     )

@@ -7,11 +7,11 @@ from fastapi.responses import HTMLResponse, Response
 
 from app.shop.commands import moves
 from app.shop.commands.moves import NewMove
-from app.shop.errors import NotThereError, RefusedError
+from app.shop.errors import NotFoundError, RejectedError
 from app.shop.procedure.items import MoveKind, Phase
 from app.shop.procedure.parts import parts_of
 from app.shop.record import visits
-from app.shop.record.visit_record import Story
+from app.shop.record.visit_record import VisitRecord
 from app.shop.store.idempotency import new_key
 from app.sync.engine.layout import Layout
 from app.sync.engine.units import THOU
@@ -28,9 +28,9 @@ router = APIRouter()
 def made_otherwise(shop: Shop, page: Page, visit_id: int, slug: str, kind: str = "", place: str = "") -> HTMLResponse:
     """The form for a move made differently, started from what the card said."""
     with shop.reading() as session:
-        story = visits.load(session, visit_id)
+        record = visits.load(session, visit_id)
     values = {"key": new_key(), "kind": kind, "place": place, "amount": "", "leaf": "", "second_leaf": "", "way": ""}
-    return _form(page, story, phase_of(slug), values, {})
+    return _form(page, record, phase_of(slug), values, {})
 
 
 @router.post("/visits/{visit_id}/{slug}/moves")
@@ -39,12 +39,12 @@ def make(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: Now)
     try:
         seen = form.whole("seen") if form.text("seen") else None
         moves.make(shop, visit_id, form.text("key"), _new_move(form, slug), now, seen)
-    except NotThereError:
+    except NotFoundError:
         raise
-    except RefusedError as refusal:
+    except RejectedError as refusal:
         with shop.reading() as session:
-            story = visits.load(session, visit_id)
-        return _form(page, story, phase_of(slug), form.values, refusal.problems, status_of(refusal))
+            record = visits.load(session, visit_id)
+        return _form(page, record, phase_of(slug), form.values, refusal.problems, status_of(refusal))
     return page.saved(f"/visits/{visit_id}/{slug}/readings")
 
 
@@ -78,7 +78,7 @@ def _new_move(form: Typed, slug: str) -> NewMove:
 
 def _form(
     page: Pages,
-    story: Story,
+    record: VisitRecord,
     phase: Phase,
     values: Mapping[str, str],
     problems: Mapping[str, str],
@@ -87,15 +87,15 @@ def _form(
     return page.show(
         "visit/move.html",
         status,
-        story=story,
-        units=Typed(values).units if "leaf" in values and status != 200 else story.units,
+        record=record,
+        units=Typed(values).units if "leaf" in values and status != 200 else record.units,
         phase=phase,
-        phases=phases(story),
+        phases=phases(record),
         values=values,
         problems=problems,
-        kinds=phase.moves_for(parts_of(story.layout)),
-        places=_places(story.layout, phase.moves_for(parts_of(story.layout))),
-        ways=_ways(phase.moves_for(parts_of(story.layout))),
+        kinds=phase.moves_for(parts_of(record.layout)),
+        places=_places(record.layout, phase.moves_for(parts_of(record.layout))),
+        ways=_ways(phase.moves_for(parts_of(record.layout))),
     )
 
 

@@ -8,23 +8,23 @@ from fastapi.responses import HTMLResponse, PlainTextResponse, Response
 
 from app.shop.commands import checks, readings
 from app.shop.commands.readings import FAR_OFF, NewReading
-from app.shop.errors import NotThereError, RefusedError
+from app.shop.errors import NotFoundError, RejectedError
 from app.shop.procedure.items import Phase
 from app.shop.procedure.parts import parts_of
 from app.shop.record import visits
 from app.shop.record.revision import version
-from app.shop.record.visit_record import Story
+from app.shop.record.visit_record import VisitRecord
 from app.shop.store.database import Database
 from app.shop.training import training
 from app.sync.engine.units import THOU
-from app.web.context import Form, Now, Page, Pages, Sent, Shop
+from app.web.context import Form, Now, Page, Pages, PostedForm, Shop
 from app.web.error_responses import status_of
 from app.web.forms import Typed
 from app.web.pages.visit.visits import phase_of
 from app.web.presenters.drawing import phases
 from app.web.presenters.reading.keypad import Entry, Wanted, speed_item
-from app.web.presenters.reading.reading_page import Desk
-from app.wording.telephone import spoken
+from app.web.presenters.reading.reading_page import ReadingPage
+from app.wording.telephone import advice_prompt
 
 router = APIRouter()
 
@@ -32,7 +32,7 @@ router = APIRouter()
 @router.post("/visits/{visit_id}/{slug}/readings")  # the first, as routes are tried in this order
 async def add(request: Request, visit_id: int, slug: str) -> Response:
     """Keep one reading, or show the page again with what is wrong beside the keypad."""
-    sent = await Sent.by(request)
+    sent = await PostedForm.by(request)
     # left to FastAPI, handing it to a thread takes a tenth of a millisecond longer
     return await get_running_loop().run_in_executor(None, _add, sent, visit_id, slug)
 
@@ -68,7 +68,7 @@ def add_speed(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now:
     with shop.reading() as session:
         item = speed_item(visits.load(session, visit_id), phase)
     if item is None:
-        raise RefusedError({"value": "Nothing is kept of the idle speed here."})
+        raise RejectedError({"value": "Nothing is kept of the idle speed here."})
     try:
         if form.text("practice"):
             training.read_speed(shop, visit_id, key, slug, item.slug, by, now)
@@ -76,9 +76,9 @@ def add_speed(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now:
             speed = form.number("value", "Nothing was typed.")
             form.raise_problems()
             checks.record(shop, visit_id, key, slug, {item.slug: speed}, by, now)
-    except NotThereError:
+    except NotFoundError:
         raise
-    except RefusedError as refusal:
+    except RejectedError as refusal:
         wanted = Wanted(entry="speed")
         return _desk(shop, page, visit_id, slug, wanted, form.values, refusal.problems, status_of(refusal))
     return page.saved(f"/visits/{visit_id}/{slug}/readings")
@@ -104,7 +104,7 @@ def begin(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: Now
     return page.saved(f"/visits/{visit_id}/{slug}/readings")
 
 
-def _add(sent: Sent, visit_id: int, slug: str) -> Response:
+def _add(sent: PostedForm, visit_id: int, slug: str) -> Response:
     shop, page, form, now = sent
     here = f"/visits/{visit_id}/{slug}/readings"
     skips, simulated = bool(form.text("skip") or form.text("why")), bool(form.text("practice"))
@@ -128,9 +128,9 @@ def _add(sent: Sent, visit_id: int, slug: str) -> Response:
             training.read(shop, visit_id, form.text("key"), new, now)
         else:
             readings.add(shop, visit_id, form.text("key"), new, now, sure=bool(form.text("sure")))
-    except NotThereError:
+    except NotFoundError:
         raise
-    except RefusedError as refusal:
+    except RejectedError as refusal:
         wanted = Wanted.typed(form, skips)
         values = {**form.values, "sure": "1"} if FAR_OFF in refusal.problems.values() else form.values
         return _desk(shop, page, visit_id, slug, wanted, values, refusal.problems, status_of(refusal))
@@ -145,12 +145,12 @@ def _superseded(shop: Database, form: Typed) -> int | None:
     return form.whole("supersedes") if named.isdecimal() else readings.stored_under(shop, named)
 
 
-def _spoken(story: Story, phase: Phase, shown: Desk) -> str:
+def _spoken(record: VisitRecord, phase: Phase, shown: ReadingPage) -> str:
     """What whoever answers the telephone reads out here; empty anywhere else."""
-    if story.visit.place != "telephone" or story.sign_off is not None or phase.rounds == "none" or shown.waits:
+    if record.visit.place != "telephone" or record.sign_off is not None or phase.rounds == "none" or shown.waits:
         return ""
     above = shown.due.from_above or (shown.due.current is None and shown.wanted.above)
-    return spoken(shown.step, story.layout, shown.selected, shown.due.opening, above)
+    return advice_prompt(shown.step, record.layout, shown.selected, shown.due.opening, above)
 
 
 def _desk(
@@ -165,19 +165,19 @@ def _desk(
 ) -> HTMLResponse:
     phase = phase_of(slug)
     with shop.reading() as session:
-        story, made_at = visits.load(session, visit_id), version(session, visit_id)
-        simulated = training.of_engine(session, story.engine.ident) is not None
-    shown = Desk(story, phase, wanted, values or {}, problems or {}, simulated)
+        record, made_at = visits.load(session, visit_id), version(session, visit_id)
+        simulated = training.of_engine(session, record.engine.ident) is not None
+    shown = ReadingPage(record, phase, wanted, values or {}, problems or {}, simulated)
     return page.show(
         "visit/readings.html",
         status,
-        story=story,
+        record=record,
         phase=phase,
-        phases=phases(story),
+        phases=phases(record),
         desk=shown,
         version=made_at,
         simulated=simulated,
-        cautions_here=phase.cautions_at(story.visit.place, parts_of(story.layout)),
-        say=_spoken(story, phase, shown),
+        cautions_here=phase.cautions_at(record.visit.place, parts_of(record.layout)),
+        say=_spoken(record, phase, shown),
         problems=problems or {},
     )

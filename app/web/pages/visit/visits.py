@@ -10,14 +10,14 @@ from fastapi.responses import HTMLResponse, Response
 from app.shop.assessment.advising import starting
 from app.shop.assessment.progress import current_phase, items_of, leads_to_banks, progress
 from app.shop.commands import checks, people
-from app.shop.errors import NotThereError, RefusedError
+from app.shop.errors import NotFoundError, RejectedError
 from app.shop.procedure.items import DEFER, Item, Phase
 from app.shop.procedure.parts import parts_of
 from app.shop.procedure.phases import HEAT_SOAKED, phase_named
 from app.shop.procedure.recheck import recheck
 from app.shop.record import visits
 from app.shop.record.measures import CHOICES, Units
-from app.shop.record.visit_record import Story
+from app.shop.record.visit_record import VisitRecord
 from app.shop.store.idempotency import new_key
 from app.shop.store.tables import Person
 from app.web.context import Form, Now, Page, Pages, Shop, stamp
@@ -38,16 +38,16 @@ LONGEST_AGO = 720
 def visit(shop: Shop, page: Page, visit_id: int) -> Response:
     """Go to where the visit is: the phase under way, at its readings once what comes before them is recorded."""
     with shop.reading() as session:
-        story = visits.load(session, visit_id)
-    return page.go(lands_on(story))
+        record = visits.load(session, visit_id)
+    return page.go(lands_on(record))
 
 
 @router.get("/visits/{visit_id}/sign-off")
 def sign_off_form(shop: Shop, page: Page, visit_id: int) -> HTMLResponse:
     """What was left undone, if anything, and the line for the name."""
     with shop.reading() as session:
-        story, names = visits.load(session, visit_id), people.everyone(session)
-    return _sign_off(page, story, names, {"key": new_key(), "name": ""}, {})
+        record, names = visits.load(session, visit_id), people.everyone(session)
+    return _sign_off(page, record, names, {"key": new_key(), "name": ""}, {})
 
 
 @router.post("/visits/{visit_id}/sign-off")
@@ -55,12 +55,12 @@ def sign_off(shop: Shop, page: Page, form: Form, visit_id: int, now: Now) -> Res
     """End the visit by a named person's word, then show the sheet."""
     try:
         visits.sign_off(shop, visit_id, form.text("key"), form.text("name"), now, form.text("pin"))
-    except NotThereError:
+    except NotFoundError:
         raise
-    except RefusedError as refusal:
+    except RejectedError as refusal:
         with shop.reading() as session:
-            story, names = visits.load(session, visit_id), people.everyone(session)
-        return _sign_off(page, story, names, form.values, refusal.problems, status_of(refusal))
+            record, names = visits.load(session, visit_id), people.everyone(session)
+        return _sign_off(page, record, names, form.values, refusal.problems, status_of(refusal))
     return page.saved(f"/visits/{visit_id}/sheet")
 
 
@@ -68,27 +68,27 @@ def sign_off(shop: Shop, page: Page, form: Form, visit_id: int, now: Now) -> Res
 def steps(shop: Shop, page: Page, visit_id: int, slug: str) -> HTMLResponse:
     """What a phase asks for."""
     with shop.reading() as session:
-        story = visits.load(session, visit_id)
-    return _steps(page, story, phase_of(slug), _empty(story), {})
+        record = visits.load(session, visit_id)
+    return _steps(page, record, phase_of(slug), _empty(record), {})
 
 
 @router.post("/visits/{visit_id}/{slug}/checks")
 def record(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: Now) -> Response:
     """Store what was ticked and filled in, all of it or nothing."""
     with shop.reading() as session:
-        story = visits.load(session, visit_id)
+        record = visits.load(session, visit_id)
     phase = phase_of(slug)
     try:
-        units = _units(story, phase, form)
-        values = _values(story, phase, form, units)
+        units = _units(record, phase, form)
+        values = _values(record, phase, form, units)
         read_at = _read_at(form, now)
         form.raise_problems()
         checks.record(shop, visit_id, form.text("key"), slug, values, form.text("by"), now, read_at, units)
-    except RefusedError as refusal:
-        return _steps(page, story, phase, form.values, refusal.problems, status_of(refusal))
+    except RejectedError as refusal:
+        return _steps(page, record, phase, form.values, refusal.problems, status_of(refusal))
     with shop.reading() as session:
-        story = visits.load(session, visit_id)
-    return page.saved(lands_on(story))
+        record = visits.load(session, visit_id)
+    return page.saved(lands_on(record))
 
 
 @router.post("/visits/{visit_id}/{slug}/checks/back")
@@ -97,12 +97,12 @@ def take_back(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now:
     item = form.text("item")
     try:
         checks.take_back(shop, visit_id, form.text("key"), slug, item, form.text("by"), now)
-    except NotThereError:
+    except NotFoundError:
         raise
-    except RefusedError as refusal:
+    except RejectedError as refusal:
         with shop.reading() as session:
-            story = visits.load(session, visit_id)
-        return _steps(page, story, phase_of(slug), _empty(story), refusal.problems, status_of(refusal))
+            record = visits.load(session, visit_id)
+        return _steps(page, record, phase_of(slug), _empty(record), refusal.problems, status_of(refusal))
     return page.saved(f"/visits/{visit_id}/{slug}")
 
 
@@ -111,13 +111,13 @@ def override(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: 
     """Pass the phase with something missing, for the reason typed."""
     try:
         why, by, gate = form.text("why"), form.text("override_by"), form.text("gate")
-        checks.override(shop, visit_id, form.text("key"), slug, why, by, now, gate or None)
-    except NotThereError:
+        checks.waive(shop, visit_id, form.text("key"), slug, why, by, now, gate or None)
+    except NotFoundError:
         raise
-    except RefusedError as refusal:
+    except RejectedError as refusal:
         with shop.reading() as session:
-            story = visits.load(session, visit_id)
-        return _steps(page, story, phase_of(slug), form.values, refusal.problems, status_of(refusal))
+            record = visits.load(session, visit_id)
+        return _steps(page, record, phase_of(slug), form.values, refusal.problems, status_of(refusal))
     return page.saved(f"/visits/{visit_id}")
 
 
@@ -126,13 +126,13 @@ def phase_of(slug: str) -> Phase:
     try:
         return phase_named(slug)
     except KeyError:
-        raise NotThereError("phase of that name") from None
+        raise NotFoundError("phase of that name") from None
 
 
-def _units(story: Story, phase: Phase, form: Typed) -> Units:
+def _units(record: VisitRecord, phase: Phase, form: Typed) -> Units:
     """What the figures of a form are in: the units beside its boxes, or the one a customer read this one out in."""
     unit, said = form.text("said_unit"), form.text("said")
-    item = next((one for one in items_of(story, phase) if one.slug == said), None)
+    item = next((one for one in items_of(record, phase) if one.slug == said), None)
     if not unit or item is None:
         return form.units
     if item.quantity is None or unit not in CHOICES[item.quantity]:
@@ -141,13 +141,13 @@ def _units(story: Story, phase: Phase, form: Typed) -> Units:
     return replace(form.units, **{item.quantity: unit})
 
 
-def _values(story: Story, phase: Phase, form: Typed, units: Units) -> dict[str, float | None]:
+def _values(record: VisitRecord, phase: Phase, form: Typed, units: Units) -> dict[str, float | None]:
     values: dict[str, float | None] = {}
-    for item in items_of(story, phase):
+    for item in items_of(record, phase):
         typed = form.text(item.slug)
         if item.kind == "tick" and typed:
             values[item.slug] = None
-        elif item.kind == "number" and typed and not _unchanged(story, phase, item, typed, units):
+        elif item.kind == "number" and typed and not _unchanged(record, phase, item, typed, units):
             values[item.slug] = item.kept(form.number(item.slug), units)
     return values
 
@@ -163,8 +163,8 @@ def _read_at(form: Typed, now: str) -> str:
     return stamp(datetime.fromisoformat(now) - timedelta(minutes=ago)) if ago else ""
 
 
-def _unchanged(story: Story, phase: Phase, item: Item, typed: str, units: Units) -> bool:
-    before = story.checks.get((phase.slug, item.slug))
+def _unchanged(record: VisitRecord, phase: Phase, item: Item, typed: str, units: Units) -> bool:
+    before = record.checks.get((phase.slug, item.slug))
     return (
         not item.over_time
         and before is not None
@@ -173,53 +173,53 @@ def _unchanged(story: Story, phase: Phase, item: Item, typed: str, units: Units)
     )
 
 
-def _empty(story: Story) -> dict[str, str]:
-    return {"key": new_key(), "by": story.visit.by, "override_by": story.visit.by}
+def _empty(record: VisitRecord) -> dict[str, str]:
+    return {"key": new_key(), "by": record.visit.by, "override_by": record.visit.by}
 
 
 def _steps(
     page: Pages,
-    story: Story,
+    record: VisitRecord,
     phase: Phase,
     values: Mapping[str, str],
     problems: Mapping[str, str],
     status: int = 200,
 ) -> HTMLResponse:
-    standing = next(s for s in progress(story) if s.phase is phase)
-    units = Typed(values).units if values.get("units") else story.units
-    lines = check_lines(story, phase, values, problems, units)
+    standing = next(s for s in progress(record) if s.phase is phase)
+    units = Typed(values).units if values.get("units") else record.units
+    lines = check_lines(record, phase, values, problems, units)
     return page.show(
         "visit/steps.html",
         status,
-        story=story,
+        record=record,
         phase=phase,
-        phases=phases(story),
+        phases=phases(record),
         standing=standing,
         lines=lines,
         units=units,
         left=left_of(standing, lines),
         beyond=beyond(standing),
         ready=ready_to_read(standing),
-        cautions_here=phase.cautions_at(story.visit.place, parts_of(story.layout)),
-        steps_here=phase.steps_for(parts_of(story.layout)),
-        done=done_lines(story, phase),
-        preset=starting(story) if phase.slug == "cold-preset" else None,
-        since=since_left(story),
-        open_here=story.sign_off is None,
-        current=current_phase(story),
-        to_banks=phase is HEAT_SOAKED and not standing.done and leads_to_banks(story),
-        say=to_say(story, lines),
-        recheck=recheck(story) if phase.rounds in ("coarse", "fine") and not standing.done else "",
-        heat=heat_view(story) if phase.rounds == "fine" else None,
+        cautions_here=phase.cautions_at(record.visit.place, parts_of(record.layout)),
+        steps_here=phase.steps_for(parts_of(record.layout)),
+        done=done_lines(record, phase),
+        preset=starting(record) if phase.slug == "cold-preset" else None,
+        since=since_left(record),
+        open_here=record.sign_off is None,
+        current=current_phase(record),
+        to_banks=phase is HEAT_SOAKED and not standing.done and leads_to_banks(record),
+        say=to_say(record, lines),
+        recheck=recheck(record) if phase.rounds in ("coarse", "fine") and not standing.done else "",
+        heat=heat_view(record) if phase.rounds == "fine" else None,
         defer=DEFER,
-        values={**_empty(story), **values},
+        values={**_empty(record), **values},
         problems=problems,
     )
 
 
 def _sign_off(
     page: Pages,
-    story: Story,
+    record: VisitRecord,
     names: Sequence[Person],
     values: Mapping[str, str],
     problems: Mapping[str, str],
@@ -228,9 +228,9 @@ def _sign_off(
     return page.show(
         "visit/sign_off.html",
         status,
-        story=story,
-        phases=phases(story),
-        standings=progress(story),
+        record=record,
+        phases=phases(record),
+        standings=progress(record),
         people=[("", "Choose a name"), *((one.name, one.name) for one in names)] if names else [],
         values=values,
         problems=problems,

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from functools import partial
 
-from app.shop.queries.engine_history import Change, Remembered, Stand, repeatability
+from app.shop.queries.engine_history import Change, RoundSummary, VisitSummary, repeatability
 from app.sync.slips.slip_hypotheses import moves
 from app.web.presenters.history.drift_trace import Point, Trace, trace
 from app.wording.words import signed
@@ -45,7 +45,7 @@ class DriftCharts:
 LETTERS = {"H": "other hardware, or better known", "M": "another meter", "A": "other air or idle speed"}
 
 
-def drift_charts(visits: Sequence[Remembered], changed: Mapping[int, Change]) -> DriftCharts | None:
+def drift_charts(visits: Sequence[VisitSummary], changed: Mapping[int, Change]) -> DriftCharts | None:
     """The charts of the visits that were read, oldest first; None before the first one."""
     read = [visit for visit in visits if visit.found or visit.left]
     if not read:
@@ -59,7 +59,7 @@ def drift_charts(visits: Sequence[Remembered], changed: Mapping[int, Change]) ->
     slipped = _slipped(changed)
 
     def chart(
-        label: str, aloud: str, height: Callable[[Stand, Remembered], float | None], bore: int | None = None
+        label: str, aloud: str, height: Callable[[RoundSummary, VisitSummary], float | None], bore: int | None = None
     ) -> DriftChart:
         points = tuple(
             Point(
@@ -107,7 +107,7 @@ def _slipped(changed: Mapping[int, Change]) -> dict[int | None, str]:
     """The bores that a slip moved which had a name, with a word for the way they went the last time."""
     words: dict[int | None, str] = {}
     for change in changed.values():
-        if change.story is not None and (named := change.story.named) is not None:
+        if change.assessment is not None and (named := change.assessment.named) is not None:
             for bore in moves(change.after.layout, named.suspect):
                 words[bore] = f"slipped {'wide' if named.change > 0 else 'tight'}"
     return words
@@ -136,21 +136,21 @@ def _aloud(points: Sequence[Point]) -> str:
     return "; ".join(said) + ", in windows from the mean"
 
 
-def _bore(bore: int, stand: Stand, _visit: Remembered) -> float | None:
+def _bore(bore: int, stand: RoundSummary, _visit: VisitSummary) -> float | None:
     found = next((s for s in stand.judged.standings if s.bore == bore), None)
-    return found.opening / stand.judged.half_width if found else None
+    return found.opening / stand.judged.tolerance if found else None
 
 
-def _bank(name: str, stand: Stand, visit: Remembered) -> float | None:
+def _bank(name: str, stand: RoundSummary, visit: VisitSummary) -> float | None:
     if name not in stand.judged.bank_means:
         return None
     flips = -1.0 if visit.meter.quantity == "vacuum" else 1.0
-    return flips * (stand.judged.bank_means[name] - stand.judged.mean) / stand.judged.half_width
+    return flips * (stand.judged.bank_means[name] - stand.judged.mean) / stand.judged.tolerance
 
 
-def _marks(read: Sequence[Remembered], changed: Mapping[int, Change]) -> dict[int, str]:
+def _marks(read: Sequence[VisitSummary], changed: Mapping[int, Change]) -> dict[int, str]:
     marks = {}
-    before: Remembered | None = None
+    before: VisitSummary | None = None
     for visit in read:
         letters = ""
         change = changed.get(visit.visit_id)
@@ -165,7 +165,7 @@ def _marks(read: Sequence[Remembered], changed: Mapping[int, Change]) -> dict[in
     return marks
 
 
-def _years(read: Sequence[Remembered]) -> dict[int, str]:
+def _years(read: Sequence[VisitSummary]) -> dict[int, str]:
     """The year under the first visit of each."""
     years, seen = {}, ""
     for visit in read:

@@ -5,11 +5,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from app.shop.assessment.verdicts import evenness_of
-from app.shop.queries.engine_history import Remembered, Stand
-from app.shop.record.visit_record import Round, Story
-from app.sync.readings.rounds import Evenness
+from app.shop.queries.engine_history import RoundSummary, VisitSummary
+from app.shop.record.visit_record import Round, VisitRecord
+from app.sync.readings.rounds import RoundResult
 from app.web.presenters.drawing import unit_named, unit_of
-from app.web.presenters.history.slip_report import Telling
+from app.web.presenters.history.slip_report import SlipReport
 from app.wording.words import Unit
 
 
@@ -59,33 +59,33 @@ class SinceLeft:
     sentence: str
 
 
-def history(visits: Sequence[Remembered], slips: Mapping[int, Telling]) -> tuple[VisitLine, ...]:
+def history(visits: Sequence[VisitSummary], slips: Mapping[int, SlipReport]) -> tuple[VisitLine, ...]:
     """The visits of an engine, newest first. ``slips`` by visit id."""
     return tuple(_line(visit, slips.get(visit.visit_id)) for visit in reversed(visits))
 
 
-def unit_remembered(visit: Remembered) -> Unit:
+def unit_remembered(visit: VisitSummary) -> Unit:
     """The unit that a visit was read in."""
     return unit_named(visit.unit, visit.step)
 
 
-def since_left(story: Story) -> SinceLeft | None:
+def since_left(record: VisitRecord) -> SinceLeft | None:
     """What changed since the engine was last left; None before this visit's first round, and on a first visit.
 
     Another meter, such as a customer's own, has a scale of its own: it is learnt from all bores together and taken out,
     so that what is left is what one bore did against the others.
     """
-    found, before = story.as_found(), story.before
+    found, before = record.as_found(), record.before
     left = before.as_left() if before else None
-    if found is None or before is None or left is None or before.meter.quantity != story.meter.quantity:
+    if found is None or before is None or left is None or before.meter.quantity != record.meter.quantity:
         return None
-    then, now = _means(before, left), _means(story, found)
-    unit = unit_of(story.meter)
-    shared = [bore for bore in story.layout.bores if then.get(bore, 0.0) > 0 and now.get(bore, 0.0) > 0]
+    then, now = _means(before, left), _means(record, found)
+    unit = unit_of(record.meter)
+    shared = [bore for bore in record.layout.bores if then.get(bore, 0.0) > 0 and now.get(bore, 0.0) > 0]
     if not shared:
         return None
     scale = 1.0
-    if before.meter.ident != story.meter.ident:
+    if before.meter.ident != record.meter.ident:
         scale = math.exp(sum(math.log(now[b] / then[b]) for b in shared) / len(shared))
         then = {b: scale * then[b] for b in shared}
     changes = tuple(Change(b, unit.show(then[b]), unit.show(now[b]), unit.change(now[b] - then[b])) for b in shared)
@@ -95,17 +95,17 @@ def since_left(story: Story) -> SinceLeft | None:
         f"Bore {most} changed most, by {unit.change(now[most] - then[most])}; "
         f"all bores together by {unit.change(common)} on average."
     )
-    if before.meter.ident != story.meter.ident:
+    if before.meter.ident != record.meter.ident:
         sentence += f" Read with another meter: {scale:.2f} times the last one's figures, taken out here."
     return SinceLeft(before.visit.opened_at, before.visit.number, unit.name, changes, sentence)
 
 
-def judged(story: Story, one: Round | None) -> Evenness | None:
+def judged(record: VisitRecord, one: Round | None) -> RoundResult | None:
     """How even a round was, by the fine window."""
-    return evenness_of(story, one, story.settings.fine_window) if one is not None else None
+    return evenness_of(record, one, record.settings.fine_window) if one is not None else None
 
 
-def _line(visit: Remembered, slip: Telling | None) -> VisitLine:
+def _line(visit: VisitSummary, slip: SlipReport | None) -> VisitLine:
     left = _spread(visit, visit.left)
     here = f"/visits/{visit.visit_id}"
     return VisitLine(
@@ -128,11 +128,11 @@ def _line(visit: Remembered, slip: Telling | None) -> VisitLine:
     )
 
 
-def _spread(visit: Remembered, stand: Stand | None) -> str:
+def _spread(visit: VisitSummary, stand: RoundSummary | None) -> str:
     return unit_remembered(visit).nearest(stand.spread) if stand else ""
 
 
-def _moved(visit: Remembered) -> str:
+def _moved(visit: VisitSummary) -> str:
     """What was moved, each once: couplers 2–3 and 3–4, stop screw A."""
     moves = sorted(visit.moves, key=lambda move: (move.bank or "", move.near or 0))
     couplers = dict.fromkeys(f"{m.near}–{m.far}" for m in moves if m.kind in ("blade", "screw"))
@@ -144,6 +144,6 @@ def _moved(visit: Remembered) -> str:
     return ", ".join(said)
 
 
-def _means(story: Story, one: Round) -> dict[int, float]:
-    found = judged(story, one)
+def _means(record: VisitRecord, one: Round) -> dict[int, float]:
+    found = judged(record, one)
     return {s.bore: s.value for s in found.standings} if found else {}

@@ -4,12 +4,12 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from app.shop.queries.engine_history import Change, Remembered, changes, creep
+from app.shop.queries.engine_history import Change, VisitSummary, changes, creep
 from app.shop.queries.history_cache import EngineMemory
 from app.sync.slips.creep import Creep
 from app.web.presenters.history.drift_chart import DriftCharts, drift_charts
 from app.web.presenters.history.history import VisitLine, history, unit_remembered
-from app.web.presenters.history.slip_report import Telling, creeping_words, suspect_name, telling
+from app.web.presenters.history.slip_report import SlipReport, creeping_words, slip_report, suspect_name
 
 SHOWN = 3
 """What slipped is shown with its working at this many of the latest returns; each has a page of its own besides."""
@@ -25,7 +25,7 @@ class Slipped:
     number: int
     opened_at: str
     before: int
-    telling: Telling
+    telling: SlipReport
     now: bool
     href: str
     shown: bool
@@ -45,7 +45,7 @@ class Past:
 def past_of(memory: EngineMemory) -> Past:
     """The past of an engine, from its memory."""
     changed = changes(memory.visits)
-    tellings = {one: telling(change, unit_remembered(change.after)) for one, change in changed.items()}
+    tellings = {one: slip_report(change, unit_remembered(change.after)) for one, change in changed.items()}
     slips = tuple(
         Slipped(
             c.after.number,
@@ -68,10 +68,10 @@ def past_of(memory: EngineMemory) -> Past:
     )
 
 
-def _tends(visits: Sequence[Remembered], changed: Sequence[Change]) -> str:
+def _tends(visits: Sequence[VisitSummary], changed: Sequence[Change]) -> str:
     """What keeps moving: an adjuster that creeps, or the one that was named most often."""
     if found := _creep(changed):
-        told = [one for one in changed if one.story is not None and one.same_fitting]
+        told = [one for one in changed if one.assessment is not None and one.same_fitting]
         return creeping_words(found, visits[-1].layout, told[min(found.since, len(told) - 1)].after.number)
     named = _named(changed)
     if not named:
@@ -90,10 +90,10 @@ def _creep(changed: Sequence[Change]) -> Creep | None:
 
 
 def _named(changed: Sequence[Change]) -> Counter[str]:
-    return Counter(suspect_name(c.story.named.suspect) for c in changed if c.story and c.story.named)
+    return Counter(suspect_name(c.assessment.named.suspect) for c in changed if c.assessment and c.assessment.named)
 
 
-def _first(visits: Sequence[Remembered], changed: Sequence[Change], slips: Sequence[Slipped]) -> str:
+def _first(visits: Sequence[VisitSummary], changed: Sequence[Change], slips: Sequence[Slipped]) -> str:
     """What to look at first this time."""
     if not visits:
         return ""

@@ -11,7 +11,7 @@ from app.sync.engine.plate import gap_rate
 from app.sync.engine.units import MM, THOU
 from app.sync.slips.changes import log_changes
 from app.sync.slips.creep import Creep
-from app.sync.slips.slip_detection import Alike, Bore, DriftStory, Slip, Story, Suspect
+from app.sync.slips.slip_detection import Bore, ConfoundedPair, Slip, SlipAssessment, SlipHypothesis, Suspect
 from app.sync.slips.slip_hypotheses import moves
 from app.wording.words import Unit, named_bores, signed, turns
 
@@ -49,7 +49,7 @@ class BoreLine:
 
 
 @dataclass(frozen=True, slots=True)
-class Telling:
+class SlipReport:
     """What slipped: the verdict in a line, its odds, and the steps that led there. ``look`` is what to do first."""
 
     title: str
@@ -61,18 +61,20 @@ class Telling:
 
 
 @lru_cache(maxsize=4096)
-def telling(change: Change, unit: Unit) -> Telling:
+def slip_report(change: Change, unit: Unit) -> SlipReport:
     """The words for one change since an engine was left."""
-    story, layout = change.story, change.after.layout
-    if story is None or story.verdict == "unknown":
-        return Telling("Nothing can be said", "", (), (change.why_not or "No bore was read both times.",), "", False)
-    together = _together(change, story)
-    lines = _bores(change, story, together, unit)
-    steps = [_step_common(change, together), _step_bores(lines), *_step_stories(change, story)]
-    steps += [_alike(one) for one in story.alike]
-    steps += _doubts(change, story)
-    title, odds = _title(story)
-    return Telling(title, odds, lines, tuple(filter(None, steps)), _look(story, layout), story.verdict == "slipped")
+    assessment, layout = change.assessment, change.after.layout
+    if assessment is None or assessment.verdict == "unknown":
+        return SlipReport("Nothing can be said", "", (), (change.why_not or "No bore was read both times.",), "", False)
+    together = _together(change, assessment)
+    lines = _bores(change, assessment, together, unit)
+    steps = [_step_common(change, together), _step_bores(lines), *_step_stories(change, assessment)]
+    steps += [_alike(one) for one in assessment.alike]
+    steps += _doubts(change, assessment)
+    title, odds = _title(assessment)
+    return SlipReport(
+        title, odds, lines, tuple(filter(None, steps)), _look(assessment, layout), assessment.verdict == "slipped"
+    )
 
 
 def suspect_name(suspect: Suspect) -> str:
@@ -118,52 +120,52 @@ def creeping_words(creep: Creep, layout: Layout, first_visit: int) -> str:
     )
 
 
-def _title(story: DriftStory) -> tuple[str, str]:
-    if story.named is not None:
-        odds = story.odds[story.named.suspect]
-        return f"{_capital(suspect_name(story.named.suspect))} slipped", chances(odds)
-    if story.verdict == "slipped":
-        likeliest = " or ".join(suspect_name(one) for one in _likeliest(story)[:2])
-        return f"Something slipped: {likeliest}", chances(story.any_slip)
-    if story.verdict == "doubtful":
-        return "Something may have slipped", chances(story.any_slip)
-    return "Nothing slipped", chances(1 - story.any_slip)
+def _title(assessment: SlipAssessment) -> tuple[str, str]:
+    if assessment.named is not None:
+        odds = assessment.odds[assessment.named.suspect]
+        return f"{_capital(suspect_name(assessment.named.suspect))} slipped", chances(odds)
+    if assessment.verdict == "slipped":
+        likeliest = " or ".join(suspect_name(one) for one in _likeliest(assessment)[:2])
+        return f"Something slipped: {likeliest}", chances(assessment.any_slip)
+    if assessment.verdict == "doubtful":
+        return "Something may have slipped", chances(assessment.any_slip)
+    return "Nothing slipped", chances(1 - assessment.any_slip)
 
 
-def _likeliest(story: DriftStory) -> list[Suspect]:
-    return [s for s, odds in sorted(story.odds.items(), key=lambda one: -one[1]) if odds >= WORTH_SAYING]
+def _likeliest(assessment: SlipAssessment) -> list[Suspect]:
+    return [s for s, odds in sorted(assessment.odds.items(), key=lambda one: -one[1]) if odds >= WORTH_SAYING]
 
 
-def _best(story: DriftStory) -> Story | None:
-    return story.stories[0] if story.stories else None
+def _best(assessment: SlipAssessment) -> SlipHypothesis | None:
+    return assessment.hypotheses[0] if assessment.hypotheses else None
 
 
-def _moved_by(layout: Layout, story: Story | None) -> set[int]:
-    return {bore for slip in story.slips for bore in moves(layout, slip.suspect)} if story else set()
+def _moved_by(layout: Layout, assessment: SlipHypothesis | None) -> set[int]:
+    return {bore for slip in assessment.slips for bore in moves(layout, slip.suspect)} if assessment else set()
 
 
-def _together(change: Change, story: DriftStory) -> float:
+def _together(change: Change, assessment: SlipAssessment) -> float:
     """What all bores did together: the mean change of those that the likeliest story leaves alone."""
-    still = set(story.changes) - _moved_by(change.after.layout, _best(story)) or set(story.changes)
-    return sum(story.changes[bore] for bore in still) / len(still)
+    still = set(assessment.changes) - _moved_by(change.after.layout, _best(assessment)) or set(assessment.changes)
+    return sum(assessment.changes[bore] for bore in still) / len(still)
 
 
-def _bores(change: Change, story: DriftStory, together: float, unit: Unit) -> tuple[BoreLine, ...]:
+def _bores(change: Change, assessment: SlipAssessment, together: float, unit: Unit) -> tuple[BoreLine, ...]:
     assert change.before.left is not None
     assert change.after.found is not None
     left, found = change.before.left.pooled, change.after.found.pooled
     bores, _, variances = log_changes(change.after.layout, left, found, change.after.meter, change.hot)
     noise = dict(zip(bores, variances.tolist(), strict=True))
-    moved = _moved_by(change.after.layout, _best(story))
+    moved = _moved_by(change.after.layout, _best(assessment))
     lines = []
     for bore in bores:
-        sd, beyond = noise[bore] ** 0.5, story.changes[bore] - together
+        sd, beyond = noise[bore] ** 0.5, assessment.changes[bore] - together
         lines.append(
             BoreLine(
                 bore=bore,
                 left=f"{left[bore].mean / unit.size:.{unit.decimals}f}",
                 found=f"{found[bore].mean / unit.size:.{unit.decimals}f}",
-                change=percent(story.changes[bore]),
+                change=percent(assessment.changes[bore]),
                 beyond=percent(beyond),
                 noise=f"±{100 * SEEN * sd:.1f} %",
                 seen=abs(beyond) > SEEN * sd,
@@ -189,8 +191,8 @@ def _step_bores(lines: Sequence[BoreLine]) -> str:
     return f"Beyond that {named_bores(seen)} changed by more than the meter repeats within."
 
 
-def _step_stories(change: Change, story: DriftStory) -> list[str]:
-    best, layout = _best(story), change.after.layout
+def _step_stories(change: Change, assessment: SlipAssessment) -> list[str]:
+    best, layout = _best(assessment), change.after.layout
     if best is None:
         return []
     said = []
@@ -202,11 +204,11 @@ def _step_stories(change: Change, story: DriftStory) -> list[str]:
         followers = named_bores(moves(layout, slip.suspect))
         said.append(
             f"{_capital(suspect_name(slip.suspect))} moves {followers}: {_amount(change, slip)} "
-            f"({chances(story.odds[slip.suspect])})."
+            f"({chances(assessment.odds[slip.suspect])})."
         )
-    others = [s for s in _likeliest(story) if s not in {slip.suspect for slip in best.slips}]
+    others = [s for s in _likeliest(assessment) if s not in {slip.suspect for slip in best.slips}]
     if others:
-        named = ", ".join(f"{suspect_name(s)} ({chances(story.odds[s])})" for s in others[:2])
+        named = ", ".join(f"{suspect_name(s)} ({chances(assessment.odds[s])})" for s in others[:2])
         said.append(f"Next best: {named}.")
     return said
 
@@ -225,7 +227,7 @@ def _amount(change: Change, slip: Slip) -> str:
     return f"{flow}, about {gap / THOU:.1f} thou ({gap / MM:.2f} mm)"
 
 
-def _alike(one: Alike) -> str:
+def _alike(one: ConfoundedPair) -> str:
     also = "".join(f" with {suspect_name(other)} going the other way" for other in one.also)
     return (
         f"A round at idle cannot tell {suspect_name(one.one)} from {suspect_name(one.other)}{also}. "
@@ -233,9 +235,9 @@ def _alike(one: Alike) -> str:
     )
 
 
-def _doubts(change: Change, story: DriftStory) -> list[str]:
+def _doubts(change: Change, assessment: SlipAssessment) -> list[str]:
     said = []
-    misread = {bore: odds for bore, odds in story.misread.items() if odds >= WORTH_SAYING}
+    misread = {bore: odds for bore, odds in assessment.misread.items() if odds >= WORTH_SAYING}
     if misread:
         named = ", ".join(f"bore {bore} ({chances(odds)})" for bore, odds in misread.items())
         said.append(f"A value may be misread: {named}.")
@@ -246,13 +248,13 @@ def _doubts(change: Change, story: DriftStory) -> list[str]:
     return said
 
 
-def _look(story: DriftStory, layout: Layout) -> str:
-    reread = f"Read {named_bores(sorted(story.reread))} once more" if story.reread else ""
-    if story.verdict == "quiet":
+def _look(assessment: SlipAssessment, layout: Layout) -> str:
+    reread = f"Read {named_bores(sorted(assessment.reread))} once more" if assessment.reread else ""
+    if assessment.verdict == "quiet":
         return f"{reread}; nothing else stands out." if reread else "Nothing stands out: read on as usual."
-    first = _likeliest(story)[:1]
+    first = _likeliest(assessment)[:1]
     named = suspect_name(first[0]) if first else "what was set last"
-    if story.verdict == "doubtful":
+    if assessment.verdict == "doubtful":
         return f"{reread or 'Read one more round'} before anything is believed; then look at {named}."
     return f"{reread}, then look at {named}." if reread else f"Look at {named} before anything is turned."
 

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from app.shop.procedure.phases import phase_named
-from app.shop.record.visit_record import Round, Story
+from app.shop.record.visit_record import Round, VisitRecord
 from app.web.presenters.drawing import unit_of
 from app.web.presenters.filters import moment
 from app.web.presenters.history.history import judged
@@ -42,22 +42,22 @@ class FilePage:
     remarks: tuple[str, ...]
 
 
-def file_page(story: Story) -> FilePage:
+def file_page(record: VisitRecord) -> FilePage:
     """The readings of a visit, round by round, with the moves between them."""
     lines: list[FileLine] = []
-    waiting = list(story.moves)
-    for one in story.rounds:
+    waiting = list(record.moves)
+    for one in record.rounds:
         if one.entered:
             begun = min(r.ident for r in one.entered)
-            lines += [FileLine(None, move_words(m, story.units.metric)) for m in waiting if m.after_reading < begun]
+            lines += [FileLine(None, move_words(m, record.units.metric)) for m in waiting if m.after_reading < begun]
             waiting = [m for m in waiting if m.after_reading >= begun]
-            lines.append(FileLine(_round(story, one)))
-    lines += [FileLine(None, move_words(m, story.units.metric)) for m in waiting]
-    return FilePage(unit_of(story.meter).name, story.layout.bores, tuple(lines), tuple(_remarks(story)))
+            lines.append(FileLine(_round(record, one)))
+    lines += [FileLine(None, move_words(m, record.units.metric)) for m in waiting]
+    return FilePage(unit_of(record.meter).name, record.layout.bores, tuple(lines), tuple(_remarks(record)))
 
 
-def _round(story: Story, one: Round) -> FileRound:
-    unit = unit_of(story.meter)
+def _round(record: VisitRecord, one: Round) -> FileRound:
+    unit = unit_of(record.meter)
 
     def shown(value: float | None) -> str:
         return "" if value is None else f"{value:.{unit.decimals}f}"
@@ -66,23 +66,23 @@ def _round(story: Story, one: Round) -> FileRound:
     values = [r.value for r in latest.values() if r.value is not None]
     title = phase_named(one.row.phase).title
     if one.row.opening:
-        title += f", {words.opening(one.row.opening, bool(one.row.from_above), story.units.metric)}"
-    found = judged(story, one) if one.closed and one.row.opening == 0 else None
+        title += f", {words.opening(one.row.opening, bool(one.row.from_above), record.units.metric)}"
+    found = judged(record, one) if one.closed and one.row.opening == 0 else None
     return FileRound(
         number=one.row.number,
         title=title,
         at=moment(one.row.begun_at),
-        values=tuple(shown(latest[b].value) if b in latest else "" for b in story.layout.bores),
+        values=tuple(shown(latest[b].value) if b in latest else "" for b in record.layout.bores),
         closing=shown(one.closing.value) if one.closing else "",
         spread=shown(max(values) - min(values)) if len(values) > 1 else "",
         verdict=words.verdict_title(found) if found else "",
     )
 
 
-def _remarks(story: Story) -> list[str]:
+def _remarks(record: VisitRecord) -> list[str]:
     said = []
-    unit = unit_of(story.meter)
-    for one in story.rounds:
+    unit = unit_of(record.meter)
+    for one in record.rounds:
         rows = {r.ident: r for r in one.entered}
         for row in one.entered:
             old = rows.get(row.supersedes_id or 0)
@@ -96,6 +96,6 @@ def _remarks(story: Story) -> list[str]:
                     f"{row.by}, {moment(row.at)}."
                 )
     said += [
-        f"{phase_named(o.phase).title} passed over by {o.by}: {o.why} (missing: {o.missing})" for o in story.overrides
+        f"{phase_named(o.phase).title} passed over by {o.by}: {o.why} (missing: {o.missing})" for o in record.overrides
     ]
     return said

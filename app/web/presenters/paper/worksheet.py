@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from app.shop.procedure.parts import parts_of
 from app.shop.procedure.phases import PHASES
-from app.shop.queries.engine_history import Remembered
+from app.shop.queries.engine_history import VisitSummary
 from app.shop.queries.history_cache import EngineMemory
 from app.shop.record.fittings import layout_from_json
 from app.shop.record.settings import Settings
@@ -93,20 +93,20 @@ def _both(thickness: float) -> str:
     return f"{blade(thickness)} ({thickness / MM:.2f}\u00a0mm)"
 
 
-def _left(last: Remembered | None) -> dict[int, str]:
+def _left(last: VisitSummary | None) -> dict[int, str]:
     if last is None or last.left is None:
         return {}
     unit = unit_remembered(last)
     return {bore: unit.nearest(pooled.mean) for bore, pooled in last.left.pooled.items()}
 
 
-def _window(last: Remembered | None) -> str:
+def _window(last: VisitSummary | None) -> str:
     if last is None or last.left is None:
         return "Even: every bore within the window of the mean, with room for the meter."
     unit = unit_remembered(last)
     judged = last.left.judged
     return (
-        f"Mean as left {unit.show(judged.mean)} {unit.name}; even is within {unit.show(judged.half_width)} of it, "
+        f"Mean as left {unit.show(judged.mean)} {unit.name}; even is within {unit.show(judged.tolerance)} of it, "
         "with room for the meter."
     )
 

@@ -5,15 +5,15 @@ from typing import Literal
 
 from app.shop.assessment.verdicts import balanced
 from app.shop.procedure.items import Phase
-from app.shop.procedure.read_order import Due
-from app.shop.record.visit_record import Story
-from app.sync.banks.banks import BankStory
+from app.shop.procedure.read_order import NextReading
+from app.shop.record.visit_record import VisitRecord
+from app.sync.banks.banks import BankAssessment
 from app.sync.engine.units import THOU
 from app.sync.planning.advice import Advice
 from app.web.presenters.drawing import unit_of
 from app.web.presenters.reading.card_actions import ONE_MORE, begins_round, go_on, here_of, leave, move_card
 from app.web.presenters.reading.linkage import openings
-from app.web.presenters.views import Answer, Card, VerdictView
+from app.web.presenters.views import Action, Card, VerdictView
 from app.wording import bank_words, words
 
 RECORDED = ("free_play", "both_ways", "angle_gauge")
@@ -24,24 +24,24 @@ LATE = 0.6
 bank still on its stop stays below (judgement)."""
 
 
-def verdict(story: Story, found: BankStory | None, due: Due) -> VerdictView:
+def verdict(record: VisitRecord, found: BankAssessment | None, due: NextReading) -> VerdictView:
     """How far the banks stand apart, at each opening that was read."""
-    if len(story.layout.banks) < 2:
+    if len(record.layout.banks) < 2:
         return VerdictView("none", "One bank", "There is nothing to balance.")
-    marks = openings(story, found, due)
-    first, second = (bank.name for bank in story.layout.banks)
+    marks = openings(record, found, due)
+    first, second = (bank.name for bank in record.layout.banks)
     ends = (f"{first} wider", f"{second} wider")
     if found is None or not found.differences:
         title, sentence = "Nothing to say yet", "Both banks, at two openings of the lever, each round closed."
         return VerdictView("none", title, sentence, openings=marks, ends=ends)
-    title, sentence = _told(story, found, due)
-    return VerdictView("none", title, sentence, openings=marks, ends=ends, spoken=_spoken(story, found))
+    title, sentence = _told(record, found, due)
+    return VerdictView("none", title, sentence, openings=marks, ends=ends, spoken=_spoken(record, found))
 
 
-def _told(story: Story, found: BankStory, due: Due) -> tuple[str, str]:
+def _told(record: VisitRecord, found: BankAssessment, due: NextReading) -> tuple[str, str]:
     """What the banks do off idle, as a title and a sentence."""
-    if balanced(story, found):
-        window = 100 * story.settings.bank_window
+    if balanced(record, found):
+        window = 100 * record.settings.bank_window
         if all(abs(d.percent) <= window for d in found.differences if d.lever_travel > 0):
             return "Banks open together", f"Within {window:g} % at every opening read."
         return "Banks open together", f"Over {window:g} % apart at an opening, no more than the readings scatter."
@@ -65,7 +65,7 @@ def _told(story: Story, found: BankStory, due: Due) -> tuple[str, str]:
     return titles.get(found.cause, "The cause is not sure"), said
 
 
-def _on_its_stop(found: BankStory, late: str) -> bool:
+def _on_its_stop(found: BankAssessment, late: str) -> bool:
     """Whether a bank hardly rose from idle at the first opening, against the other one."""
     idle, opened = [d for d in found.differences if not d.from_above][:2]
     rises = (opened.first - idle.first, opened.second - idle.second)
@@ -73,12 +73,12 @@ def _on_its_stop(found: BankStory, late: str) -> bool:
     return own < LATE * other
 
 
-def _spoken(story: Story, found: BankStory) -> str:
+def _spoken(record: VisitRecord, found: BankAssessment) -> str:
     """The differences in a sentence."""
-    unit = unit_of(story.meter)
+    unit = unit_of(record.meter)
     first, second = found.banks
     said = [
-        f"{words.opening(d.lever_travel, d.from_above, story.units.metric) if d.lever_travel else 'idle'}: "
+        f"{words.opening(d.lever_travel, d.from_above, record.units.metric) if d.lever_travel else 'idle'}: "
         f"{unit.change(d.difference)} ({words.signed(d.percent, 1)} %)"
         for d in found.differences
     ]
@@ -86,46 +86,46 @@ def _spoken(story: Story, found: BankStory) -> str:
 
 
 def card(
-    story: Story,
+    record: VisitRecord,
     phase: Phase,
     advice: Advice,
     told: tuple[str, str],
-    found: BankStory | None,
-    due: Due,
+    found: BankAssessment | None,
+    due: NextReading,
     above: bool = False,
 ) -> Card:
     """The next thing to read or turn. ``told`` says it; ``above``: a round that is begun is to be reached that way."""
     title, reason = told
     match advice.kind:
         case "done" if advice.why == "single":
-            return Card("none", title, reason, (go_on(story, phase),))
+            return Card("none", title, reason, (go_on(record, phase),))
         case "done":
-            return begins_round(story, phase, title, reason, go_on(story, phase), ONE_MORE)
+            return begins_round(record, phase, title, reason, go_on(record, phase), ONE_MORE)
         case "link":
-            turn = move_card(story, phase, advice, title, reason)
-            return replace(turn, answers=(*turn.answers, *_sharper(story, phase, found)))
+            turn = move_card(record, phase, advice, title, reason)
+            return replace(turn, answers=(*turn.answers, *_sharper(record, phase, found)))
         case "measure" if due.bore is not None:
             asks = due.opening and due.current is None
             ways: Literal["", "up", "above"] = ("above" if above else "up") if asks else ""
-            return Card("lever" if due.opening else "none", title, reason, leave(story, phase, due), ways=ways)
+            return Card("lever" if due.opening else "none", title, reason, leave(record, phase, due), ways=ways)
         case "measure" if found is not None and advice.why == "both_ways":
-            begin = Answer("Begin it from above", True, name="above", value=_thou(found.extra_travel))
-            felt = Answer("Joints felt: record it", href=here_of(story, phase))
-            return replace(begins_round(story, phase, title, reason, begin, felt), mark="lever")
+            begin = Action("Begin it from above", True, name="above", value=_thou(found.extra_travel))
+            felt = Action("Joints felt: record it", href=here_of(record, phase))
+            return replace(begins_round(record, phase, title, reason, begin, felt), mark="lever")
         case "measure" if found is not None and advice.why == "wider_opening":
-            begin = Answer("Begin it", True, name="opening", value=_thou(found.extra_travel))
-            return replace(begins_round(story, phase, title, reason, begin, ONE_MORE), mark="lever")
-    record = (Answer("Record it", True, href=here_of(story, phase)),) if advice.why in RECORDED else ()
-    return begins_round(story, phase, title, reason, *record, ONE_MORE)
+            begin = Action("Begin it", True, name="opening", value=_thou(found.extra_travel))
+            return replace(begins_round(record, phase, title, reason, begin, ONE_MORE), mark="lever")
+    record_it = (Action("Record it", True, href=here_of(record, phase)),) if advice.why in RECORDED else ()
+    return begins_round(record, phase, title, reason, *record_it, ONE_MORE)
 
 
-def _sharper(story: Story, phase: Phase, found: BankStory | None) -> tuple[Answer, ...]:
+def _sharper(record: VisitRecord, phase: Phase, found: BankAssessment | None) -> tuple[Action, ...]:
     """One more opening before the link is turned, where it would tell the flats closer."""
     if found is None or not found.sharper_travel:
         return ()
-    laid = words.blade(found.sharper_travel, story.units.metric)
-    begins = f"{here_of(story, phase)}/rounds"
-    return (Answer(f"First read {laid}", name="opening", value=_thou(found.sharper_travel), action=begins),)
+    laid = words.blade(found.sharper_travel, record.units.metric)
+    begins = f"{here_of(record, phase)}/rounds"
+    return (Action(f"First read {laid}", name="opening", value=_thou(found.sharper_travel), action=begins),)
 
 
 def _thou(travel: float) -> str:

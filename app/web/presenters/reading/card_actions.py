@@ -5,15 +5,15 @@ from typing import Literal
 
 from app.shop.assessment.progress import progress
 from app.shop.procedure.items import Phase
-from app.shop.procedure.read_order import Due
-from app.shop.record.visit_record import Story
+from app.shop.procedure.read_order import NextReading
+from app.shop.record.visit_record import VisitRecord
 from app.shop.store.idempotency import new_key
 from app.sync.engine.units import THOU
 from app.sync.planning.advice import Advice
 from app.web.pages.visit.moves import place_name
-from app.web.presenters.views import Answer, Card
+from app.web.presenters.views import Action, Card
 
-ONE_MORE = Answer("Read one more round", name="more", value="1")
+ONE_MORE = Action("Read one more round", name="more", value="1")
 MARKS: dict[str, Literal["coupler", "stop", "screw", "link", "bypass"]] = {
     "stop": "stop",
     "blade": "coupler",
@@ -24,47 +24,47 @@ MARKS: dict[str, Literal["coupler", "stop", "screw", "link", "bypass"]] = {
 """What the mark beside a card's title shows of each kind of move."""
 
 
-def here_of(story: Story, phase: Phase) -> str:
+def here_of(record: VisitRecord, phase: Phase) -> str:
     """Where a phase of a visit is; its reading page, rounds and moves lie below."""
-    return f"/visits/{story.visit.ident}/{phase.slug}"
+    return f"/visits/{record.visit.ident}/{phase.slug}"
 
 
-def begins_round(story: Story, phase: Phase, title: str, reason: str, *answers: Answer) -> Card:
+def begins_round(record: VisitRecord, phase: Phase, title: str, reason: str, *answers: Action) -> Card:
     """A card whose buttons begin a round; answers that lead somewhere may stand among them."""
-    return Card("none", title, reason, answers, f"{here_of(story, phase)}/rounds", {"key": new_key()})
+    return Card("none", title, reason, answers, f"{here_of(record, phase)}/rounds", {"key": new_key()})
 
 
-def go_on(story: Story, phase: Phase) -> Answer:
+def go_on(record: VisitRecord, phase: Phase) -> Action:
     """The way on from a phase: to what it lacks, to the next one that is not done, to the sign-off."""
-    undone = next((standing.phase for standing in progress(story) if not standing.done), None)
-    visit = f"/visits/{story.visit.ident}"
+    undone = next((standing.phase for standing in progress(record) if not standing.done), None)
+    visit = f"/visits/{record.visit.ident}"
     if undone is None:
-        return Answer("Sign it off", True, href=f"{visit}/sign-off")
+        return Action("Sign it off", True, href=f"{visit}/sign-off")
     if undone is phase:
-        return Answer("See what is missing", True, href=here_of(story, phase))
-    return Answer(f"Go on to {undone.title.lower()}", True, href=visit)
+        return Action("See what is missing", True, href=here_of(record, phase))
+    return Action(f"Go on to {undone.title.lower()}", True, href=visit)
 
 
-def leave(story: Story, phase: Phase, due: Due) -> tuple[Answer, ...]:
+def leave(record: VisitRecord, phase: Phase, due: NextReading) -> tuple[Action, ...]:
     """The way on where a round was begun in a finished phase and nothing is in it: it may stay as it is."""
     current = due.current
     if current is None or current.entered or current.skipped:
         return ()
-    done = any(standing.done for standing in progress(story) if standing.phase is phase)
-    return (replace(go_on(story, phase), advised=False),) if done else ()
+    done = any(standing.done for standing in progress(record) if standing.phase is phase)
+    return (replace(go_on(record, phase), advised=False),) if done else ()
 
 
-def move_card(story: Story, phase: Phase, advice: Advice, title: str, reason: str) -> Card:
+def move_card(record: VisitRecord, phase: Phase, advice: Advice, title: str, reason: str) -> Card:
     """The card of an advised move: made as advised, which is kept at once, or made differently."""
-    place, here = place_name(advice.kind, advice.bank, advice.near, advice.far), here_of(story, phase)
-    made = Answer("I made this move", True, name="advised", value="1")
-    differently = Answer("Made differently", href=f"{here}/moves/new?kind={advice.kind}&place={place}")
+    place, here = place_name(advice.kind, advice.bank, advice.near, advice.far), here_of(record, phase)
+    made = Action("I made this move", True, name="advised", value="1")
+    differently = Action("Made differently", href=f"{here}/moves/new?kind={advice.kind}&place={place}")
     hidden = {
         "key": new_key(),
         "kind": advice.kind,
         "place": place,
-        "by": story.visit.by,
-        "seen": str(story.last_move),
+        "by": record.visit.by,
+        "seen": str(record.last_move),
         **_size(advice),
     }
     return Card(MARKS[advice.kind], title, reason, (made, differently), f"{here}/moves", hidden)

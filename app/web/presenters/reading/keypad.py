@@ -10,13 +10,13 @@ from typing import Literal
 from app.shop.assessment.progress import items_of
 from app.shop.commands.readings import range_of
 from app.shop.procedure.items import Item, Phase
-from app.shop.procedure.read_order import Due
-from app.shop.record.visit_record import SPEEDS, Story
+from app.shop.procedure.read_order import NextReading
+from app.shop.record.visit_record import SPEEDS, VisitRecord
 from app.shop.store.idempotency import new_key
 from app.sync.readings.rounds import MISREAD_OTHERS, MISREAD_TIMES
 from app.web.forms import Typed
 from app.web.presenters.drawing import unit_of
-from app.web.presenters.views import Answer, Keypad, Keys
+from app.web.presenters.views import Action, Keypad, Keys
 
 SKIP_REASONS = ("Cannot be reached", "Not safe to reach", "Read later", "Plate is out of order")
 
@@ -48,11 +48,11 @@ class Wanted:
         )
 
 
-def speed_item(story: Story, phase: Phase) -> Item | None:
+def speed_item(record: VisitRecord, phase: Phase) -> Item | None:
     """The item under which a phase keeps the idle speed; None where it asks for none, or nothing may be kept."""
-    if story.sign_off is not None:
+    if record.sign_off is not None:
         return None
-    return next((item for item in items_of(story, phase) if item.slug in SPEEDS), None)
+    return next((item for item in items_of(record, phase) if item.slug in SPEEDS), None)
 
 
 @dataclass(frozen=True, eq=False)
@@ -63,9 +63,9 @@ class Pad:
     ``waits`` while something comes before any entry.
     """
 
-    story: Story
+    record: VisitRecord
     phase: Phase
-    due: Due
+    due: NextReading
     selected: int | None
     wanted: Wanted
     values: Mapping[str, str]
@@ -75,19 +75,19 @@ class Pad:
     @property
     def here(self) -> str:
         """Where its forms go."""
-        return f"/visits/{self.story.visit.ident}/{self.phase.slug}"
+        return f"/visits/{self.record.visit.ident}/{self.phase.slug}"
 
     @property
     def view(self) -> Keypad:
         """The keypad as it is drawn."""
-        speed = speed_item(self.story, self.phase)
+        speed = speed_item(self.record, self.phase)
         if self.wanted.entry == "speed" and speed is not None:
             return self._of_speed(speed)
-        if self.selected is None or self.story.sign_off is not None or self.phase.rounds == "none":
+        if self.selected is None or self.record.sign_off is not None or self.phase.rounds == "none":
             return self._closed(self._to_speed(speed))
         return self._of_bore(self.selected, self._to_speed(speed))
 
-    def _of_bore(self, bore: int, other: Answer | None) -> Keypad:
+    def _of_bore(self, bore: int, other: Action | None) -> Keypad:
         current = self.due.current
         read = current.latest.get(bore) if current else None
         closed = current is not None and current.closed
@@ -97,17 +97,17 @@ class Pad:
             entry = self.wanted.entry or ("again" if closed else "correct")
             if entry == "again":
                 kind, heading = "again", f"Bore {bore} once more"
-                other = Answer("Correct a mistyped value", href=f"{self.here}/readings?bore={bore}&entry=correct")
+                other = Action("Correct a mistyped value", href=f"{self.here}/readings?bore={bore}&entry=correct")
             else:
                 kind, supersedes, heading = read.kind, str(read.ident), f"Bore {bore} corrected"
-                other = Answer("Read it once more", href=f"{self.here}/readings?bore={bore}&entry=again")
+                other = Action("Read it once more", href=f"{self.here}/readings?bore={bore}&entry=again")
         elif self.due.kind == "closing" and bore == self.due.bore:
             kind, heading = "closing", f"Bore {bore} again"
         return Keypad(
             heading=heading,
-            unit=unit_of(self.story.meter).name,
+            unit=unit_of(self.record.meter).name,
             follows=self._follows(bore, kind),
-            keys=keys_for(self.story.meter.step),
+            keys=keys_for(self.record.meter.step),
             open=True,
             action=f"{self.here}/readings",
             hidden={
@@ -116,7 +116,7 @@ class Pad:
                 "bore": str(bore),
                 "kind": kind,
                 "supersedes": supersedes,
-                "by": self.story.visit.by,
+                "by": self.record.visit.by,
                 "sure": self.values.get("sure", ""),
                 **self._reached,
             },
@@ -136,7 +136,7 @@ class Pad:
         return {"from_above": str(int(above))}
 
     def _of_speed(self, item: Item) -> Keypad:
-        kept = self.story.checks.get((self.phase.slug, item.slug))
+        kept = self.record.checks.get((self.phase.slug, item.slug))
         last = f"Last {kept.number:g}. " if kept is not None and kept.number is not None else ""
         return Keypad(
             heading="Idle speed",
@@ -145,10 +145,10 @@ class Pad:
             keys="whole",
             open=True,
             action=f"{self.here}/speed",
-            hidden={"key": self.values.get("key", "") or new_key(), "by": self.story.visit.by},
+            hidden={"key": self.values.get("key", "") or new_key(), "by": self.record.visit.by},
             typed=self.values.get("value", ""),
             message=" ".join(self.problems.values()),
-            other=Answer("Back to the bores", href=f"{self.here}/readings"),
+            other=Action("Back to the bores", href=f"{self.here}/readings"),
             facts={
                 "low": f"{item.low:g}",
                 "high": f"{item.high:g}",
@@ -156,15 +156,15 @@ class Pad:
             },
         )
 
-    def _to_speed(self, item: Item | None) -> Answer | None:
+    def _to_speed(self, item: Item | None) -> Action | None:
         """The way to the idle speed: once after each move, and at the end of a round; never while a round is read."""
         if item is None or self.waits:
             return None
-        kept, current = self.story.checks.get((self.phase.slug, item.slug)), self.due.current
-        known = kept is not None and kept.after_move == self.story.last_move
+        kept, current = self.record.checks.get((self.phase.slug, item.slug)), self.due.current
+        known = kept is not None and kept.after_move == self.record.last_move
         if known and (current is None or not current.closed):
             return None
-        return Answer("Type the idle speed", href=f"{self.here}/readings?entry=speed")
+        return Action("Type the idle speed", href=f"{self.here}/readings?entry=speed")
 
     @property
     def _facts(self) -> dict[str, str]:
@@ -177,25 +177,25 @@ class Pad:
             "walk": " ".join(map(str, left)),
             "first": str(first or ""),
             "ends": "" if now.current is not None and now.current.closed else "1",
-            "low": f"{self.story.meter.low:g}",
-            "high": f"{self.story.meter.high:g}",
-            "range": range_of(self.story.meter),
+            "low": f"{self.record.meter.low:g}",
+            "high": f"{self.record.meter.high:g}",
+            "range": range_of(self.record.meter),
             "times": f"{MISREAD_TIMES:g}",
             "others": str(MISREAD_OTHERS),
         }
 
-    def _closed(self, other: Answer | None) -> Keypad:
+    def _closed(self, other: Action | None) -> Keypad:
         heading, follows = "Nothing to read yet" if self.waits else "Nothing to read", ""
         if self.due.current is not None and self.due.current.closed:
             heading = f"Round {self.due.round_number} closed"
             follows = "" if self.waits else "Tap a bore to read it once more"
-        if self.story.sign_off is not None:
+        if self.record.sign_off is not None:
             heading, follows = "Signed off", ""
         return Keypad(
             heading,
-            unit_of(self.story.meter).name,
+            unit_of(self.record.meter).name,
             follows,
-            keys_for(self.story.meter.step),
+            keys_for(self.record.meter.step),
             False,
             f"{self.here}/readings",
             {},

@@ -3,10 +3,10 @@
 import math
 from typing import Literal
 
-from app.shop.assessment.verdicts import balanced, two_threads
-from app.shop.procedure.read_order import Due
-from app.shop.record.visit_record import Story
-from app.sync.banks.banks import BankDifference, BankStory, Extra
+from app.shop.assessment.verdicts import balanced, rods_are_turnbuckles
+from app.shop.procedure.read_order import NextReading
+from app.shop.record.visit_record import VisitRecord
+from app.sync.banks.banks import BankAssessment, BankDifference, Extra
 from app.sync.banks.link_hypotheses import Cause
 from app.sync.engine.layout import Bank
 from app.sync.planning.advice import Advice
@@ -43,45 +43,45 @@ SHOWN: dict[Cause, tuple[str, tuple[str, ...]]] = {
 """What the drawing shows, by what is asked for or by the cause: a title and a sentence."""
 
 
-def linkage(story: Story, advice: Advice, found: BankStory | None, due: Due) -> LinkageView | None:
+def linkage(record: VisitRecord, advice: Advice, found: BankAssessment | None, due: NextReading) -> LinkageView | None:
     """The drawing with its words; None where one bank has nothing to balance."""
-    if len(story.layout.banks) < 2:
+    if len(record.layout.banks) < 2:
         return None
-    even = found is not None and balanced(story, found)
+    even = found is not None and balanced(record, found)
     turn = advice if advice.kind == "link" else None
     ask = "" if found is None or even or turn else WHERE.get(found.extra, "")
     asked: Ask = "lever" if due.bore is not None and due.opening else ask
-    title, steps = _turning(story, turn, found) if turn and found else _looking(found, even, asked)
+    title, steps = _turning(record, turn, found) if turn and found else _looking(found, even, asked)
     lever = due.opening if due.bore is not None else found.extra_travel if found is not None and ask == "lever" else 0.0
     return LinkageView(
-        rods=tuple(_rod(story, bank, found, even) for bank in story.layout.banks),
+        rods=tuple(_rod(record, bank, found, even) for bank in record.layout.banks),
         line="even" if even else "doubt" if found is None or found.cause == "unknown" else "firm",
         turn=turn.bank or "" if turn else "",
         flats=abs(turn.flats) if turn else 0.0,
         count=flats(abs(turn.flats)).split()[0] if turn else "",
         way=("earlier" if turn.flats > 0 else "later") if turn else "",
         ask=asked,
-        lever=blade(lever, story.units.metric) if lever else "",
+        lever=blade(lever, record.units.metric) if lever else "",
         title=title,
         steps=steps,
     )
 
 
-def openings(story: Story, found: BankStory | None, due: Due) -> tuple[OpeningMark, ...]:
+def openings(record: VisitRecord, found: BankAssessment | None, due: NextReading) -> tuple[OpeningMark, ...]:
     """Second bank less first on one line for each opening, each with its window; an opening still to read is empty.
 
     An opening that is reached from above as well stands below the same one reached the usual way.
     """
     read = {(d.lever_travel, d.from_above): d for d in found.differences} if found is not None else {}
     now = (due.opening, due.from_above) if due.bore is not None and due.opening else None
-    asked = {(one, False) for one in story.settings.openings} | ({now} if now else set())
+    asked = {(one, False) for one in record.settings.openings} | ({now} if now else set())
     wanted = sorted({(0.0, False), *asked, *read}) if read else sorted(asked)
-    unit, window = unit_of(story.meter), story.settings.bank_window
+    unit, window = unit_of(record.meter), record.settings.bank_window
     widths = [abs(d.difference) for d in read.values()] + [1.5 * window * _mean(d) for d in read.values()]
     scale = max(widths, default=1.0)
     marks = []
     for opening, above in wanted:
-        label = "from above" if above else blade(opening, story.units.metric) if opening else "idle"
+        label = "from above" if above else blade(opening, record.units.metric) if opening else "idle"
         one = read.get((opening, above))
         if one is None:
             marks.append(OpeningMark(label, "next" if now == (opening, above) else "to-read"))
@@ -95,13 +95,13 @@ def _mean(one: BankDifference) -> float:
     return (one.first + one.second) / 2
 
 
-def _rod(story: Story, bank: Bank, found: BankStory | None, even: bool) -> Rod:
-    at, twin = bank.bores.index(bank.drive) / max(len(bank.bores) - 1, 1), two_threads(story)
+def _rod(record: VisitRecord, bank: Bank, found: BankAssessment | None, even: bool) -> Rod:
+    at, twin = bank.bores.index(bank.drive) / max(len(bank.bores) - 1, 1), rods_are_turnbuckles(record)
     if found is None or not found.banks:
         return Rod(bank.name, bank.drive, at, twin=twin)
     second = bank.name == found.banks[1]
     widest = max((d.percent for d in found.differences if d.lever_travel > 0), key=abs, default=0.0)
-    beyond = (widest if second else -widest) / 100 / story.settings.bank_window
+    beyond = (widest if second else -widest) / 100 / record.settings.bank_window
     shape: Shape = "even" if even else "none"
     if not even and abs(beyond) > 1:
         shape = "wide" if beyond > 0 else "tight"
@@ -119,11 +119,11 @@ def _rod(story: Story, bank: Bank, found: BankStory | None, even: bool) -> Rod:
     )
 
 
-def _turning(story: Story, turn: Advice, found: BankStory) -> tuple[str, tuple[str, ...]]:
+def _turning(record: VisitRecord, turn: Advice, found: BankAssessment) -> tuple[str, tuple[str, ...]]:
     """Which link is turned, and how, a step each."""
-    drive = story.layout.bank(turn.bank or "").drive
+    drive = record.layout.bank(turn.bank or "").drive
     gives, other = ("gives more", "earlier") if turn.flats < 0 else ("takes up", "later")
-    nuts = "both lock nuts; one is left-handed" if two_threads(story) else "the lock nut at its threaded end"
+    nuts = "both lock nuts; one is left-handed" if rods_are_turnbuckles(record) else "the lock nut at its threaded end"
     steps = [
         f"Engine off. Rod to bore {drive}: loosen {nuts}.",
         f"Turn it by {flats(abs(turn.flats))}, the way that {gives} free play at the stop.",
@@ -134,7 +134,7 @@ def _turning(story: Story, turn: Advice, found: BankStory) -> tuple[str, tuple[s
     return f"Link of bank {turn.bank}", tuple(steps)
 
 
-def _looking(found: BankStory | None, even: bool, ask: Ask) -> tuple[str, tuple[str, ...]]:
+def _looking(found: BankAssessment | None, even: bool, ask: Ask) -> tuple[str, tuple[str, ...]]:
     """What the drawing shows where no link is turned."""
     if even:
         return "Links even", ("The line runs through: both banks leave their stops together.",)
