@@ -1,19 +1,26 @@
-"""What the store says no with: one family, each named after what is wrong, mapped to a status once in ``app.web``."""
+"""Exceptions for requests that are rejected, mapped to an HTTP status once, in ``app.web.error_responses``."""
+
+from collections.abc import Mapping
+
+from app.shop.reasons import Reason
+
+Problems = dict[str, Reason | str]
+"""What is wrong, by field; the field is empty where it is the whole request."""
 
 
 class RejectedError(Exception):
-    """What was asked cannot be stored. ``problems`` maps each field to the sentence that stands beside it."""
+    """What was asked cannot be stored. ``problems`` maps each field to the reason that stands beside it."""
 
-    def __init__(self, problems: dict[str, str]) -> None:
-        super().__init__("; ".join(problems.values()))
-        self.problems = problems
+    def __init__(self, problems: Mapping[str, Reason | str]) -> None:
+        super().__init__("; ".join(one if isinstance(one, str) else str(one.code) for one in problems.values()))
+        self.problems: Problems = dict(problems)
 
 
 class NotFoundError(RejectedError):
     """The engine, visit or other thing named does not exist."""
 
-    def __init__(self, what: str) -> None:
-        super().__init__({"": f"There is no {what} here."})
+    def __init__(self, what: Reason | str) -> None:
+        super().__init__({"": f"There is no {what} here." if isinstance(what, str) else what})
 
 
 class ConflictError(RejectedError):

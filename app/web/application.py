@@ -36,6 +36,7 @@ from app.web.pages.shop import (
 from app.web.pages.visit import corrections, moves, readings, visits
 from app.web.security.middleware import SAFE_METHODS, protect
 from app.web.security.pairing import Pairing
+from app.wording.reasons import sentence_of
 
 
 class Gzip(GZipMiddleware):
@@ -121,7 +122,7 @@ async def _awake(app: FastAPI) -> AsyncIterator[None]:
 
 def _refused(request: Request, error: Exception) -> Response:
     assert isinstance(error, RejectedError)
-    return Pages(request).show("refused.html", status_of(error), title="Not done", message=str(error))
+    return Pages(request).show("refused.html", status_of(error), title="Not done", message=sentence_of(error))
 
 
 def _http(request: Request, error: Exception) -> Response:

@@ -17,6 +17,7 @@ from app.shop.store.idempotency import new_key
 from app.web.display_options import chosen, kept
 from app.web.forms import Typed
 from app.web.presenters.filters import FILTERS
+from app.wording import language
 
 OUTBOX, SAVED, NEXT, REFUSED = "X-Outbox", "X-Saved-Key", "X-Next", "X-Refused"
 """Headers between a page's outbox and this server: for how many seconds the write was held, which key was stored, the
@@ -38,6 +39,15 @@ def environment() -> Environment:
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
+        extensions=["jinja2.ext.i18n"],
+    )
+    templates.policies["ext.i18n.trimmed"] = True
+    templates.install_gettext_callables(  # type: ignore[attr-defined]
+        gettext=language.gettext,
+        ngettext=language.ngettext,
+        newstyle=True,
+        pgettext=language.pgettext,
+        npgettext=language.npgettext,
     )
     templates.filters.update(FILTERS)
     templates.globals.update(new_key=new_key, **chosen({}))

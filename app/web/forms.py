@@ -11,6 +11,7 @@ from app.shop.record.measures import RECORDED, Units
 from app.sync.engine.hardware import Figure, Hardware, likely_hardware
 from app.sync.engine.layout import Bank, JointKind, Layout, LayoutError
 from app.sync.engine.units import CUBIC_INCH, LITRE, REV_PER_MIN
+from app.wording.reasons import problems_in_words
 
 LONGEST_FIELD = 1000
 DISPLACEMENT_UNITS = {"L": LITRE, "cu in": CUBIC_INCH}
@@ -132,7 +133,7 @@ def hardware(typed: Typed, displacement: float, bores: int) -> Hardware:
     try:
         return hardware_known(numbers, displacement, bores)
     except RejectedError as refusal:
-        typed.problems = {**refusal.problems, **typed.problems}
+        typed.problems = {**problems_in_words(refusal), **typed.problems}
         return likely_hardware(displacement, bores)
 
 

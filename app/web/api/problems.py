@@ -14,7 +14,8 @@ from starlette.routing import Match
 from app.shop.errors import RejectedError
 from app.shop.store.database import ShopUnavailableError
 from app.web.api.shapes import Told
-from app.web.error_responses import PROBLEM, for_programs, problem, status_of
+from app.web.error_responses import PROBLEM, Detail, code_of, for_programs, problem, status_of
+from app.wording.reasons import sentence_of
 
 NOWHERE = "There is nothing at this address."
 
@@ -27,6 +28,9 @@ class Fault(Told):
     pointer: str | None = Field(default=None, description="JSON pointer to the field.", examples=["#/value"])
     parameter: str | None = Field(default=None, description="Name of the parameter.", examples=["most"])
     detail: str = Field(description="What is wrong with it, in a sentence.", examples=["A number belongs here."])
+    code: str | None = Field(
+        default=None, description="What is wrong with it, as a stable code.", examples=["required"]
+    )
 
 
 class Problem(Told):
@@ -36,6 +40,11 @@ class Problem(Told):
     title: str = Field(description="The phrase of the status.", examples=["Unprocessable Content"])
     status: int = Field(description="The status of the answer.", examples=[422])
     detail: str = Field(description="What is wrong and what to do, in words.", examples=["A number belongs here."])
+    code: str | None = Field(
+        default=None,
+        description="Why, as a stable code: rely on it, not on the sentence.",
+        examples=["visit-signed-off"],
+    )
     errors: list[Fault] | None = Field(default=None, description="The fields at fault, where fields are.")
 
 
@@ -72,8 +81,8 @@ def escaped(part: str) -> str:
 def refused(request: Request, error: Exception) -> Response:
     """The store said no."""
     assert isinstance(error, RejectedError)
-    faults = {f"#/{field}": said for field, said in error.problems.items() if field}
-    return problem(status_of(error), str(error), faults)
+    faults = {f"#/{field}": Detail.of(reason) for field, reason in error.problems.items() if field}
+    return problem(status_of(error), sentence_of(error), faults, code=code_of(error))
 
 
 def http(request: Request, error: Exception) -> Response:

@@ -7,6 +7,7 @@ import pytest
 from app.shop.commands import people
 from app.shop.commands.people import Try, wait
 from app.shop.errors import ConflictError, NotFoundError, RejectedError
+from app.shop.reasons import Reason
 from app.shop.store.database import Database
 from app.shop.store.upgrade import open_shop
 from tests.shop.yard import AT, key
@@ -23,7 +24,7 @@ def add(shop: Database, name: str = "Kim Marlow", pin: str = PIN) -> int:
     return people.add(shop, key(), name, pin, pin, AT)
 
 
-def said(shop: Database, name: str, pin: str, when: str = AT) -> dict[str, str]:
+def said(shop: Database, name: str, pin: str, when: str = AT) -> dict[str, Reason | str]:
     with pytest.raises(RejectedError) as caught:
         people.prove(shop, name, pin, when)
     return caught.value.problems

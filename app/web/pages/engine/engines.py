@@ -23,6 +23,7 @@ from app.web.error_responses import status_of
 from app.web.forms import DISPLACEMENT_UNITS, Typed
 from app.web.pages.shop.meters import meter_choices
 from app.web.presenters.history.history_cards import past_of
+from app.wording.reasons import problems_in_words
 
 router = APIRouter()
 
@@ -82,7 +83,7 @@ def register(shop: Shop, page: Page, form: Form, now: Now) -> Response:
         form.raise_problems()
         engine_id = engines.register(shop, form.text("key"), facts, layout, hardware, now)
     except RejectedError as refusal:
-        return _form(page, form.values, refusal.problems, status=status_of(refusal))
+        return _form(page, form.values, problems_in_words(refusal), status=status_of(refusal))
     return page.saved(f"/engines/{engine_id}")
 
 
@@ -147,7 +148,7 @@ def change(shop: Shop, page: Page, form: Form, engine_id: int) -> Response:
                 **form.values,
                 **({"version": theirs["version"]} if theirs else {}),
             },  # it was seen now
-            problems=refusal.problems,
+            problems=problems_in_words(refusal),
         )
     return page.saved(f"/engines/{engine_id}")
 
@@ -181,7 +182,7 @@ def fit(shop: Shop, page: Page, form: Form, engine_id: int, now: Now) -> Respons
         form.raise_problems()
         engines.fit(shop, engine_id, form.text("key"), layout, hardware, form.text("why"), now)
     except RejectedError as refusal:
-        return _fitting(page, engine, form.values, refusal.problems, status_of(refusal))
+        return _fitting(page, engine, form.values, problems_in_words(refusal), status_of(refusal))
     return page.saved(f"/engines/{engine_id}")
 
 
@@ -201,7 +202,7 @@ def open_visit(shop: Shop, page: Page, form: Form, engine_id: int, now: Now) -> 
         form.raise_problems()
         visit_id = visits.open_visit(shop, engine_id, form.text("key"), new, now)
     except RejectedError as refusal:
-        return _visit_form(shop, page, engine_id, now, form.values, refusal.problems, status_of(refusal))
+        return _visit_form(shop, page, engine_id, now, form.values, problems_in_words(refusal), status_of(refusal))
     return page.saved(f"/visits/{visit_id}")
 
 

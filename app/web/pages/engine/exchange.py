@@ -19,6 +19,7 @@ from app.shop.record import visits
 from app.shop.store.database import Database
 from app.web.context import Form, Now, Page, Pages, Shop
 from app.web.error_responses import status_of
+from app.wording.reasons import problems_in_words
 
 router = APIRouter()
 
@@ -91,7 +92,7 @@ def bring(shop: Shop, page: Page, form: Form) -> Response:
     try:
         engine_id = bring_in(shop, file, choices)
     except RejectedError as refusal:
-        return _asked(shop, page, text, choices, refusal.problems, status_of(refusal))
+        return _asked(shop, page, text, choices, problems_in_words(refusal), status_of(refusal))
     return page.go(f"/engines/{engine_id}")
 
 
@@ -120,7 +121,7 @@ def download(text: str, name: str, kind: str) -> Response:
 
 
 def _refused(page: Pages, refusal: RejectedError) -> HTMLResponse:
-    return page.show("exchange.html", status_of(refusal), file=None, plan=None, problems=refusal.problems)
+    return page.show("exchange.html", status_of(refusal), file=None, plan=None, problems=problems_in_words(refusal))
 
 
 def _asked(

@@ -20,6 +20,7 @@ from app.sync.engine.units import KG_PER_HOUR, REV_PER_MIN, THOU
 from app.sync.simulation.reference_run import ReferenceRun
 from app.web.context import Form, Now, Page, Pages, Shop
 from app.web.error_responses import status_of
+from app.wording.reasons import problems_in_words
 from app.wording.words import signed
 
 router = APIRouter()
@@ -73,7 +74,7 @@ def start(shop: Shop, page: Page, form: Form, now: Now) -> Response:
         form.raise_problems()
         visit_id = training_start.start(shop, form.text("key"), new, now)
     except RejectedError as refusal:
-        return _choose(page, form.values, refusal.problems, status_of(refusal))
+        return _choose(page, form.values, problems_in_words(refusal), status_of(refusal))
     return page.saved(f"/visits/{visit_id}")
 
 

@@ -14,6 +14,7 @@ from app.shop.store.idempotency import new_key
 from app.web.context import Form, Now, Page, Pages, Shop
 from app.web.error_responses import status_of
 from app.web.presenters.drawing import unit_of
+from app.wording.reasons import problems_in_words
 
 router = APIRouter()
 
@@ -46,7 +47,7 @@ def register(shop: Shop, page: Page, form: Form, now: Now) -> Response:
         form.raise_problems({k: v for k, v in new.problems().items() if k in ("name", "unit")} if form.problems else {})
         meter_id = meters.register(shop, form.text("key"), new)
     except RejectedError as refusal:
-        return _all(shop, page, now, form.values, refusal.problems, status_of(refusal))
+        return _all(shop, page, now, form.values, problems_in_words(refusal), status_of(refusal))
     return page.saved(f"/meters/{meter_id}")
 
 
@@ -67,7 +68,7 @@ def begin(shop: Shop, page: Page, form: Form, meter_id: int, now: Now) -> Respon
     except NotFoundError:
         raise
     except RejectedError as refusal:
-        return _one(shop, page, meter_id, now, form.values, refusal.problems, status_of(refusal))
+        return _one(shop, page, meter_id, now, form.values, problems_in_words(refusal), status_of(refusal))
     return page.saved(f"/studies/{study_id}")
 
 
@@ -80,7 +81,7 @@ def due(shop: Shop, page: Page, form: Form, meter_id: int, now: Now) -> Response
     except NotFoundError:
         raise
     except RejectedError as refusal:
-        return _one(shop, page, meter_id, now, form.values, refusal.problems, status_of(refusal))
+        return _one(shop, page, meter_id, now, form.values, problems_in_words(refusal), status_of(refusal))
     return page.saved(f"/meters/{meter_id}")
 
 
@@ -101,7 +102,7 @@ def read(shop: Shop, page: Page, form: Form, study_id: int, now: Now) -> Respons
     except NotFoundError:
         raise
     except RejectedError as refusal:
-        return _study(shop, page, study_id, form.values, refusal.problems, status_of(refusal))
+        return _study(shop, page, study_id, form.values, problems_in_words(refusal), status_of(refusal))
     return page.saved(f"/studies/{study_id}")
 
 

@@ -12,6 +12,7 @@ from app.web.context import Form, Now, Page, Pages, Shop
 from app.web.error_responses import status_of
 from app.web.pages.shop.tablets import Here
 from app.web.security.middleware import at_this_computer
+from app.wording.reasons import problems_in_words
 
 router = APIRouter()
 
@@ -28,7 +29,7 @@ def add(shop: Shop, page: Page, form: Form, request: Request, now: Now) -> Respo
     try:
         people.add(shop, form.text("key"), form.text("name"), form.text("pin"), form.text("again"), now)
     except RejectedError as refusal:
-        return _list(shop, page, request, {"name": form.text("name")}, refusal.problems, status_of(refusal))
+        return _list(shop, page, request, {"name": form.text("name")}, problems_in_words(refusal), status_of(refusal))
     return page.go("/people")
 
 
@@ -38,7 +39,7 @@ def change_pin(shop: Shop, page: Page, form: Form, request: Request, person_id: 
     try:
         people.change_pin(shop, form.text("key"), person_id, form.text("pin"), form.text("again"), now)
     except RejectedError as refusal:
-        words = {"": " ".join(refusal.problems.values())}
+        words = {"": " ".join(problems_in_words(refusal).values())}
         return _list(shop, page, request, {}, words, status_of(refusal))
     return page.go("/people")
 

@@ -15,6 +15,7 @@ from app.sync.engine.units import KPA, MINUTE, THOU, ZERO_CELSIUS
 from app.web.context import Form, Now, Page, Pages, Shop
 from app.web.error_responses import status_of
 from app.web.forms import Typed
+from app.wording.reasons import problems_in_words
 
 router = APIRouter()
 
@@ -123,7 +124,7 @@ def change(shop: Shop, page: Page, form: Form, now: Now) -> Response:
         version = form.whole("version")
         settings_versions.change(shop, form.text("key"), version, new, form.text("why"), form.text("by"), now)
     except RejectedError as refusal:
-        return _page(shop, page, form.values, refusal.problems, status_of(refusal))
+        return _page(shop, page, form.values, problems_in_words(refusal), status_of(refusal))
     return page.saved("/settings")
 
 

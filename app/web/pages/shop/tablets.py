@@ -19,6 +19,7 @@ from app.web.display_options import cookie
 from app.web.error_responses import status_of
 from app.web.security.middleware import TABLET, at_this_computer
 from app.web.security.pairing import Pairing, spaced
+from app.wording.reasons import problems_in_words
 
 router = APIRouter()
 
@@ -58,7 +59,7 @@ def show_code(page: Page, codes: Codes) -> Response:
     try:
         codes.asked_over_the_network()
     except RejectedError as refusal:
-        return page.show("pair.html", 429, values={"key": new_key()}, problems=refusal.problems)
+        return page.show("pair.html", 429, values={"key": new_key()}, problems=problems_in_words(refusal))
     return page.go("/pair")
 
 
@@ -72,7 +73,7 @@ def pair(shop: Shop, page: Page, form: Form, request: Request, codes: Codes, now
         codes.take(form.text("code"))
         tablets.pair(shop, form.text("key"), form.text("name"), token, now)
     except RejectedError as refusal:
-        return page.show("pair.html", status_of(refusal), values=form.values, problems=refusal.problems)
+        return page.show("pair.html", status_of(refusal), values=form.values, problems=problems_in_words(refusal))
     request.app.state.admission = admission(shop)
     answer = page.go("/")
     answer.set_cookie(
@@ -105,7 +106,7 @@ def rename(shop: Shop, page: Page, form: Form, request: Request, codes: Codes, t
     try:
         tablets.rename(shop, form.text("key"), tablet_id, form.text("name"), now)
     except RejectedError as refusal:
-        return _list(shop, page, request, codes, refusal.problems, status_of(refusal))
+        return _list(shop, page, request, codes, problems_in_words(refusal), status_of(refusal))
     request.app.state.admission = admission(shop)
     return page.go("/tablets")
 
@@ -116,7 +117,7 @@ def remove(shop: Shop, page: Page, form: Form, request: Request, codes: Codes, t
     try:
         tablets.remove(shop, form.text("key"), tablet_id, now)
     except RejectedError as refusal:
-        return _list(shop, page, request, codes, refusal.problems, status_of(refusal))
+        return _list(shop, page, request, codes, problems_in_words(refusal), status_of(refusal))
     request.app.state.admission = admission(shop)
     return page.go("/tablets")
 

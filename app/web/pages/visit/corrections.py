@@ -16,6 +16,7 @@ from app.shop.store.idempotency import current, new_key
 from app.web.context import Form, Now, Page, Pages, Shop
 from app.web.error_responses import status_of
 from app.web.forms import Typed
+from app.wording.reasons import problems_in_words
 from app.wording.words import opening
 
 router = APIRouter()
@@ -69,7 +70,7 @@ def correction(shop: Shop, page: Page, form: Form, visit_id: int, now: Now) -> R
     except RejectedError as refusal:
         with shop.reading() as session:
             record = visits.load(session, visit_id)
-        return _correction(page, record, dict(form.values), refusal.problems, status_of(refusal))
+        return _correction(page, record, dict(form.values), problems_in_words(refusal), status_of(refusal))
     return page.saved(f"/visits/{visit_id}/sheet")
 
 

@@ -20,6 +20,7 @@ from app.web.error_responses import status_of
 from app.web.forms import Typed
 from app.web.pages.visit.visits import phase_of
 from app.web.presenters.drawing import phases
+from app.wording.reasons import problems_in_words
 
 router = APIRouter()
 
@@ -44,7 +45,7 @@ def make(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: Now)
     except RejectedError as refusal:
         with shop.reading() as session:
             record = visits.load(session, visit_id)
-        return _form(page, record, phase_of(slug), form.values, refusal.problems, status_of(refusal))
+        return _form(page, record, phase_of(slug), form.values, problems_in_words(refusal), status_of(refusal))
     return page.saved(f"/visits/{visit_id}/{slug}/readings")
 
 

@@ -24,6 +24,7 @@ from app.web.pages.visit.visits import phase_of
 from app.web.presenters.drawing import phases
 from app.web.presenters.reading.keypad import Entry, Wanted, speed_item
 from app.web.presenters.reading.reading_page import ReadingPage
+from app.wording.reasons import problems_in_words
 from app.wording.telephone import advice_prompt
 
 router = APIRouter()
@@ -80,7 +81,7 @@ def add_speed(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now:
         raise
     except RejectedError as refusal:
         wanted = Wanted(entry="speed")
-        return _desk(shop, page, visit_id, slug, wanted, form.values, refusal.problems, status_of(refusal))
+        return _desk(shop, page, visit_id, slug, wanted, form.values, problems_in_words(refusal), status_of(refusal))
     return page.saved(f"/visits/{visit_id}/{slug}/readings")
 
 
@@ -132,8 +133,8 @@ def _add(sent: PostedForm, visit_id: int, slug: str) -> Response:
         raise
     except RejectedError as refusal:
         wanted = Wanted.typed(form, skips)
-        values = {**form.values, "sure": "1"} if FAR_OFF in refusal.problems.values() else form.values
-        return _desk(shop, page, visit_id, slug, wanted, values, refusal.problems, status_of(refusal))
+        values = {**form.values, "sure": "1"} if FAR_OFF in problems_in_words(refusal).values() else form.values
+        return _desk(shop, page, visit_id, slug, wanted, values, problems_in_words(refusal), status_of(refusal))
     return page.saved(here)
 
 

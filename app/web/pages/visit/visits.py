@@ -27,6 +27,7 @@ from app.web.presenters.drawing import phases
 from app.web.presenters.heat_curve import heat_view
 from app.web.presenters.history.history import since_left
 from app.web.presenters.steps import beyond, check_lines, done_lines, lands_on, left_of, ready_to_read, to_say
+from app.wording.reasons import problems_in_words
 
 router = APIRouter()
 
@@ -60,7 +61,7 @@ def sign_off(shop: Shop, page: Page, form: Form, visit_id: int, now: Now) -> Res
     except RejectedError as refusal:
         with shop.reading() as session:
             record, names = visits.load(session, visit_id), people.everyone(session)
-        return _sign_off(page, record, names, form.values, refusal.problems, status_of(refusal))
+        return _sign_off(page, record, names, form.values, problems_in_words(refusal), status_of(refusal))
     return page.saved(f"/visits/{visit_id}/sheet")
 
 
@@ -85,7 +86,7 @@ def record(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: No
         form.raise_problems()
         checks.record(shop, visit_id, form.text("key"), slug, values, form.text("by"), now, read_at, units)
     except RejectedError as refusal:
-        return _steps(page, record, phase, form.values, refusal.problems, status_of(refusal))
+        return _steps(page, record, phase, form.values, problems_in_words(refusal), status_of(refusal))
     with shop.reading() as session:
         record = visits.load(session, visit_id)
     return page.saved(lands_on(record))
@@ -102,7 +103,7 @@ def take_back(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now:
     except RejectedError as refusal:
         with shop.reading() as session:
             record = visits.load(session, visit_id)
-        return _steps(page, record, phase_of(slug), _empty(record), refusal.problems, status_of(refusal))
+        return _steps(page, record, phase_of(slug), _empty(record), problems_in_words(refusal), status_of(refusal))
     return page.saved(f"/visits/{visit_id}/{slug}")
 
 
@@ -117,7 +118,7 @@ def override(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: 
     except RejectedError as refusal:
         with shop.reading() as session:
             record = visits.load(session, visit_id)
-        return _steps(page, record, phase_of(slug), form.values, refusal.problems, status_of(refusal))
+        return _steps(page, record, phase_of(slug), form.values, problems_in_words(refusal), status_of(refusal))
     return page.saved(f"/visits/{visit_id}")
 
 
