@@ -11,8 +11,10 @@ from app.shop.assessment.verdicts import balance_of, balanced
 from app.shop.procedure.phases import phase_named
 from app.shop.record import visits
 from app.shop.record.visit_record import VisitRecord
-from app.sync.banks.banks import BankAssessment
+from app.sync.banks.banks import BankAssessment, Extra
+from app.sync.banks.link_hypotheses import Cause
 from app.sync.engine.units import DEGREE, THOU
+from app.sync.planning.advice import AdviceKind
 from app.web.api.problems import NOT_THERE
 from app.web.api.shapes import Coupler, Id, MeterUnit, Slug, Told, meter_unit, shown, trade
 from app.web.context import Shop
@@ -20,8 +22,6 @@ from app.wording import bank_words
 from app.wording.step_words import said
 
 router = APIRouter(prefix="/visits/{visit_id}", tags=["advice"])
-
-Kind = Literal["measure", "stop", "blade", "screw", "link", "bypass", "done", "cannot"]
 
 
 class ExpectedTold(Told):
@@ -50,7 +50,7 @@ class AdviceTold(Told):
     `turns`. `done`: leave it as it is. `cannot`: moving more does not help; `reason` says what to look for.
     """
 
-    kind: Kind
+    kind: AdviceKind
     why: str = Field(description="A short code for the reason.", examples=["wide"])
     title: str = Field(description="The step in a line.")
     reason: str = Field(description="Why, and what to expect, in a sentence or two.")
@@ -91,9 +91,6 @@ class DifferenceTold(Told):
     percent: float = Field(description="The difference in per cent of the mean of both banks.")
 
 
-Cause = Literal["single", "nothing", "length", "ratio", "slack", "held", "unknown"]
-
-
 class BanksTold(Told):
     """What the two banks do off idle, why, and what to turn."""
 
@@ -116,7 +113,7 @@ class BanksTold(Told):
         "may be off by more than half a flat; 0 where that is not so or it was read. Begin it with `lever_thou`."
     )
     or_bank: str | None = Field(description="The bank at which the same flats with the other sign do as well.")
-    extra: str = Field(description="A short code for what would tell most next.")
+    extra: Extra = Field(description="What would tell most next.")
     extra_sentence: str
     extra_lever_thou: float = Field(description="The blade under the central lever for that; 0 for none.")
 
@@ -142,7 +139,7 @@ def _told(record: VisitRecord, slug: Slug) -> AdviceTold:
     step = next_step(record, phase)
     title, reason = said(record, phase, step)
     held, above = lever(record, phase, step)
-    turned = step.kind in ("stop", "screw", "bypass")
+    turned = step.kind in (AdviceKind.STOP, AdviceKind.SCREW, AdviceKind.BYPASS)
     return AdviceTold(
         kind=step.kind,
         why=step.why,
@@ -152,11 +149,11 @@ def _told(record: VisitRecord, slug: Slug) -> AdviceTold:
         waits_for=waits_for(record, phase),
         bank=step.bank,
         coupler=Coupler(near=step.near, far=step.far) if step.near is not None and step.far is not None else None,
-        bore=step.near if step.kind == "bypass" else None,
+        bore=step.near if step.kind is AdviceKind.BYPASS else None,
         turns=trade(step.turns, 1) if turned else None,
-        flats=trade(step.flats, 1) if step.kind == "link" else None,
+        flats=trade(step.flats, 1) if step.kind is AdviceKind.LINK else None,
         leaves_thou=[trade(leaf, THOU) for leaf in step.leaves],
-        moves_bores=[] if step.kind == "measure" else list(step.bores),
+        moves_bores=[] if step.kind is AdviceKind.MEASURE else list(step.bores),
         expected=[
             ExpectedTold(
                 bore=bore,
