@@ -13,7 +13,7 @@ from app.shop.store.idempotency import checked, earlier, fingerprint
 from app.shop.store.tables import MoveRow
 from app.sync.engine.layout import Coupler
 from app.sync.engine.units import THOU
-from app.wording.words import blade
+from app.wording.quantities import feeler
 
 MOST = {"stop": 4.0, "screw": 4.0, "link": 24.0, "bypass": 10.0}
 MOST_LEAVES = 2
@@ -115,6 +115,6 @@ def _leaves_problems(record: VisitRecord, new: NewMove) -> dict[str, str]:
     if not 1 <= len(new.leaves) <= MOST_LEAVES:
         return {"leaves": "One leaf, or two stacked."}
     if not all(math.isfinite(leaf) for leaf in new.leaves) or not THINNEST <= sum(new.leaves) <= THICKEST:
-        metric = record.units.metric
-        return {"leaves": f"Between {blade(THINNEST, metric)} and {blade(THICKEST, metric)}, all leaves together."}
+        units = record.units
+        return {"leaves": f"Between {feeler(THINNEST, units)} and {feeler(THICKEST, units)}, all leaves together."}
     return {}

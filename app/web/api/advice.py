@@ -18,8 +18,9 @@ from app.sync.planning.advice import AdviceKind
 from app.web.api.problems import NOT_THERE
 from app.web.api.shapes import Coupler, Id, MeterUnit, Slug, Told, meter_unit, shown, trade
 from app.web.context import Shop
-from app.wording import bank_words
-from app.wording.step_words import said
+from app.wording.bank_balance import CAUSES, extra_sentence
+from app.wording.message import say
+from app.wording.next_step import step_words
 
 router = APIRouter(prefix="/visits/{visit_id}", tags=["advice"])
 
@@ -137,7 +138,7 @@ def banks(shop: Shop, visit_id: Id) -> BanksTold | None:
 def _told(record: VisitRecord, slug: Slug) -> AdviceTold:
     phase = phase_named(slug)
     step = next_step(record, phase)
-    title, reason = said(record, phase, step)
+    title, reason = step_words(record, phase, step)
     held, above = lever(record, phase, step)
     turned = step.kind in (AdviceKind.STOP, AdviceKind.SCREW, AdviceKind.BYPASS)
     return AdviceTold(
@@ -176,7 +177,7 @@ def _banks(record: VisitRecord, found: BankAssessment) -> BanksTold:
     return BanksTold(
         balanced=balanced(record, found),
         cause=found.cause,
-        sentence=bank_words.CAUSES[found.cause],
+        sentence=say(CAUSES[found.cause]),
         banks=list(found.banks),
         unit=meter_unit(meter),
         differences=[
@@ -202,7 +203,7 @@ def _banks(record: VisitRecord, found: BankAssessment) -> BanksTold:
         sharper_lever_thou=trade(found.sharper_travel, THOU),
         or_bank=found.or_bank,
         extra=found.extra,
-        extra_sentence=bank_words.extra_sentence(found.extra),
+        extra_sentence=extra_sentence(found.extra),
         extra_lever_thou=trade(found.extra_travel, THOU),
     )
 
