@@ -43,10 +43,10 @@ from urllib.parse import urlencode
 from starlette.types import ASGIApp, Message
 
 import app
-from app.shop.database import Database
-from app.shop.demo_bench import Bench
-from app.shop.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED
-from app.shop.upgrade import open_shop
+from app.shop.demo.engine_model import DemoEngineModel as Bench
+from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED
+from app.shop.store.database import Database
+from app.shop.store.upgrade import open_shop
 from app.web.application import create_app
 from tests.shop.yard import V8, check_all, engine, key, read, read_round, visit
 

@@ -11,8 +11,8 @@ from pathlib import Path
 
 import pytest
 
-from app.shop.fittings import hardware_known
-from app.sync.units import LITRE
+from app.shop.record.fittings import hardware_known
+from app.sync.engine.units import LITRE
 from tests.benchmarks import crossings
 from tests.benchmarks.crossings import AGAIN, CLOSING, PAGE, ROOT, SAVED, STARTED, Counts, Watch, layer_of, watched
 

@@ -19,13 +19,14 @@ import pytest
 from sqlmodel import Session
 from starlette.testclient import TestClient
 
-from app.shop import engines, health, people
-from app.shop.database import Database
-from app.shop.examine import examine, orphans, read_only
-from app.shop.exchange_in import bring_in, read
-from app.shop.exchange_out import engine_file, written
-from app.shop.refusals import RefusedError
-from app.shop.upgrade import open_shop
+from app.shop.commands import engines, people
+from app.shop.errors import RejectedError
+from app.shop.exchange.exports import engine_file, written
+from app.shop.exchange.imports import bring_in, read
+from app.shop.store import health
+from app.shop.store.database import Database
+from app.shop.store.integrity import examine, orphans, read_only
+from app.shop.store.upgrade import open_shop
 from app.web.application import create_app
 from tests.shop.since import Json, lost, no_longer_described
 from tests.shop.yard import V8
@@ -156,7 +157,7 @@ def test_every_engine_that_may_leave_the_shop_has_its_file(old: Database) -> Non
     with old.reading() as session:
         for engine in engines.newest(session, 50):
             if engine.serial not in FILES:
-                with pytest.raises(RefusedError):
+                with pytest.raises(RejectedError):
                     engine_file(session, engine.ident, "")
     assert len(FILES) == 11
 
@@ -194,7 +195,7 @@ def test_its_pages_open(client: TestClient) -> None:
 def test_the_pin_is_still_that_persons(own: Database) -> None:
     at = NOW.isoformat(timespec="milliseconds")
     assert people.prove(own, SIGNER, PIN, at) == SIGNER
-    with pytest.raises(RefusedError):
+    with pytest.raises(RejectedError):
         people.prove(own, SIGNER, "2581", at)
 
 
