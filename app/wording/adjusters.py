@@ -8,8 +8,8 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, NamedTuple
 
+from app.shop.record.entries import MoveEntry
 from app.shop.record.measures import Units
-from app.shop.store.tables import MoveRow
 from app.sync.engine.layout import Layout
 from app.sync.planning.advice import Advice, AdviceKind
 from app.wording.message import Message, say
@@ -194,7 +194,7 @@ def place_of(advice: Advice) -> str:
     return str(advice.near) if advice.far is None else f"{advice.near}–{advice.far}"
 
 
-def made(move: MoveRow, layout: Layout, units: Units) -> str:
+def made(move: MoveEntry, layout: Layout, units: Units) -> str:
     """An adjustment that was recorded, as a sentence."""
     values = _values(move.bank, move.near, move.far, move.amount, move.amount, units)
     return say(words_of(move.kind, layout).made.of(move.amount), **values)

@@ -133,7 +133,7 @@ def _why(advice: Advice) -> str:
         return say(TOO_FAST)
     bore = advice.near if advice.kind is AdviceKind.BYPASS else advice.far
     bores = bore_list(advice.about) if advice.about else ""
-    return say(TABLES[type(advice.why)][advice.why], bore=bore, bores=bores, count=len(advice.about))
+    return say(REASONS[advice.why], bore=bore, bores=bores, count=len(advice.about))
 
 
 def _expected(advice: Advice, unit: Unit) -> str:

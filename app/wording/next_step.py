@@ -13,7 +13,7 @@ from app.sync.planning.advice import Advice, AdviceKind
 from app.wording import adjusters, advice, bank_balance
 from app.wording.message import Message, say
 from app.wording.quantities import bore_list, turns, unit_of
-from app.wording.reasons import TABLES
+from app.wording.reasons import TABLES, in_words
 
 TITLE, REASON = advice.TITLE, advice.REASON
 
@@ -60,7 +60,7 @@ def step_words(record: VisitRecord, phase: Phase, step: Advice) -> tuple[str, st
             name = record.sign_off.name if record.sign_off is not None else ""
             return say(TITLES[step.why]), say(REASONS[step.why], name=name)
         case StepReason.STOPPED:
-            return say(TITLES[step.why]), " ".join(stops_of(record, phase))
+            return say(TITLES[step.why]), " ".join(in_words(stop) for stop in stops_of(record, phase))
         case StepReason.PRESET if len(record.layout.banks) == 1:
             return say(PRESET_ONE_BANK, turns=turns(step.turns)), say(PRESET_ONE_BANK_REASON)
         case StepReason.PRESET:

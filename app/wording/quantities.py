@@ -8,9 +8,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
+from app.shop.record.entries import MeterEntry
 from app.shop.record.measures import Quantity, Units
 from app.shop.record.visit_record import UNITS
-from app.shop.store.tables import MeterRow
 from app.sync.engine.units import INCH, MM, THOU
 from app.wording.message import Message, say
 
@@ -105,7 +105,7 @@ class Unit:
         return self.show(round(value / step) * step if step else value)
 
 
-def unit_of(meter: MeterRow) -> Unit:
+def unit_of(meter: MeterEntry) -> Unit:
     """The unit a meter reads in, with as many places as its step has."""
     return unit_named(meter.unit, meter.step)
 

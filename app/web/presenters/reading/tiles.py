@@ -5,7 +5,8 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from app.shop.procedure.read_order import NextReading
-from app.shop.record.visit_record import MeterReading, VisitRecord
+from app.shop.record.entries import MeterReading
+from app.shop.record.visit_record import VisitRecord
 from app.sync.planning.advice import Advice, AdviceKind
 from app.sync.readings.rounds import BoreResult, BoreVerdict, RoundResult
 from app.web.presenters.drawing import blades_of, by_bore, shape_of, value_of
