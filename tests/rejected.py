@@ -26,6 +26,6 @@ def rejects(*codes: StrEnum, kind: type[RejectedError] = RejectedError) -> Itera
     assert set(codes_of(caught).values()) == set(codes)
 
 
-def shown(code: StrEnum, **values: Any) -> str:
+def on_page(code: StrEnum, **values: Any) -> str:
     """The sentence of a code as it is in the source of a page."""
     return str(escape(in_words(because(code, **values))))
