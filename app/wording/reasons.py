@@ -76,4 +76,4 @@ def _value(value: object) -> object:
         return ", ".join(str(_value(one)) for one in value)
     if isinstance(value, timedelta):
         return duration(value)
-    return figure(value) if isinstance(value, float) else value
+    return figure(value) if isinstance(value, int | float) else value

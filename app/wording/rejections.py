@@ -147,7 +147,7 @@ _PEOPLE_AND_TABLETS = {
 _METERS = {
     R.METER_RANGE: Message("Enter a range from 0 or more up to at most {most}, the highest value last."),
     R.METER_STEP: Message("Enter the smallest step that you can read, at most a quarter of the range."),
-    R.METER_UNITS_DIFFER: Message("{other} reads {other_unit}. Choose a meter that reads {unit}."),
+    R.METER_UNITS_DIFFER: Message("Meter {other} reads {other_unit}. Choose one that reads {unit}."),
     R.STUDY_COMPLETE: Message("This study is complete and the reading is not saved. Start a new study to read more."),
 }
 

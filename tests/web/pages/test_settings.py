@@ -141,10 +141,10 @@ def test_a_figure_is_read_in_the_unit_that_stood_beside_it(client: TestClient, s
     assert held.limits.coolant == pytest.approx(105 + 273.15)
     late = client.post("/settings", data={**mine, "version": str(version), "key": key(), "coolant_most": "300"})
     assert late.status_code == 422
-    assert "Between 80 and 140 °C." in late.text  # the page of the old units, shown again in them
+    assert on_page(Rejection.OUT_OF_RANGE, low=80, high=140, unit="°C") in late.text  # the page of the old units, shown again in them
     assert 'value="300"' in late.text
     wrong = client.post("/settings", data={**filled(client), "coolant_most": "300"})
-    assert "Between 176 and 284 °F." in wrong.text
+    assert on_page(Rejection.OUT_OF_RANGE, low=176, high=284, unit="°F") in wrong.text
 
 
 def test_a_unit_nobody_knows_is_refused(client: TestClient, shop: Database) -> None:
