@@ -5,20 +5,20 @@ from enum import StrEnum
 
 from app.shop.reasons import Reason
 
-Problems = dict[str, Reason | str]
+Problems = dict[str, Reason]
 """What is wrong, by field; the field is empty where it is the whole request."""
 
 
 class RejectedError(Exception):
-    """The request cannot be stored. ``problems`` has the reason by field; its text is the codes, for logs only."""
+    """The request cannot be stored: ``problems`` has the reason by field. Its text is the codes, for logs only."""
 
-    def __init__(self, problems: Mapping[str, Reason | str]) -> None:
-        super().__init__("; ".join(one if isinstance(one, str) else str(one.code) for one in problems.values()))
+    def __init__(self, problems: Mapping[str, Reason]) -> None:
+        super().__init__("; ".join(map(str, problems.values())))
         self.problems: Problems = dict(problems)
 
     def has(self, code: StrEnum) -> bool:
         """Whether that is among what is wrong."""
-        return any(isinstance(one, Reason) and one.code is code for one in self.problems.values())
+        return any(one.code is code for one in self.problems.values())
 
 
 class NotFoundError(RejectedError):

@@ -35,7 +35,6 @@ class Rejection(StrEnum):
     NO_SUCH_ENGINE = "no-such-engine"
     NO_SUCH_TAG = "no-such-tag"  # tag
     NO_SUCH_VISIT = "no-such-visit"
-    NO_SUCH_PHASE = "no-such-phase"
     NO_SUCH_METER = "no-such-meter"
     NO_SUCH_STUDY = "no-such-study"
     NO_SUCH_PERSON = "no-such-person"
@@ -59,14 +58,12 @@ class Rejection(StrEnum):
 
     # visits
     VISIT_OPEN = "visit-open"
-    VISIT_SIGNED_OFF = "visit-signed-off"
     PHASES_INCOMPLETE = "phases-incomplete"  # phases
 
     # checks and waivers
     NOTHING_ENTERED = "nothing-entered"
     NOT_ASKED_FOR = "not-asked-for"
     NOTHING_TO_UNDO = "nothing-to-undo"
-    REQUIRED_ITEMS = "required-items"  # items
     NOTHING_MISSING = "nothing-missing"
 
     # readings

@@ -42,16 +42,16 @@ def fault_of(error: HTTPException) -> RequestFault:
     return FAULTS.get(error.status_code, RequestFault.BAD_REQUEST)
 
 
-def code_of(rejected: RejectedError) -> str | None:
+def code_of(rejected: RejectedError) -> str:
     """The code of a rejection: that of its first reason."""
-    return next((str(one.code) for one in rejected.problems.values() if isinstance(one, Reason)), None)
+    return str(next(iter(rejected.problems.values())).code)
 
 
 def problem(
     status: int,
-    code: str | None,
+    code: str,
     detail: str,
-    faults: Mapping[str, Reason | str] | None = None,
+    faults: Mapping[str, Reason] | None = None,
     headers: Mapping[str, str] | None = None,
 ) -> JSONResponse:
     """A problem document. ``faults`` maps the JSON pointer of a field, or a parameter, to what is wrong with it.
@@ -62,10 +62,9 @@ def problem(
         "type": "about:blank",
         "title": PHRASES.get(status, HTTPStatus(status).phrase),
         "status": status,
+        "code": code,
         "detail": detail,
     }
-    if code:
-        document["code"] = code
     if faults:
         document["errors"] = [_fault(place, reason) for place, reason in faults.items()]
     return JSONResponse(document, status, headers, PROBLEM)
@@ -76,6 +75,6 @@ def not_taken(status: int, reason: Reason, headers: Mapping[str, str] | None = N
     return problem(status, str(reason.code), in_words(reason), headers=headers)
 
 
-def _fault(place: str, reason: Reason | str) -> dict[str, str]:
-    fault = {"pointer" if place.startswith("#") else "parameter": place, "detail": in_words(reason)}
-    return fault if isinstance(reason, str) else fault | {"code": str(reason.code)}
+def _fault(place: str, reason: Reason) -> dict[str, str]:
+    where = "pointer" if place.startswith("#") else "parameter"
+    return {where: place, "code": str(reason.code), "detail": in_words(reason)}

@@ -17,6 +17,9 @@ from app.sync.engine.units import CUBIC_INCH, LITRE, REV_PER_MIN
 LONGEST_FIELD = 1000
 DISPLACEMENT_UNITS = {"L": LITRE, "cu in": CUBIC_INCH}
 
+LONGEST_AGO = 720
+"""Minutes between a figure being read and being entered, at most."""
+
 
 @dataclass
 class Typed:
@@ -63,7 +66,7 @@ class Typed:
             self.problems[""] = because(Rejection.STALE_FORM)
             return RECORDED
 
-    def raise_problems(self, also: Mapping[str, Reason | str] | None = None) -> None:
+    def raise_problems(self, also: Mapping[str, Reason] | None = None) -> None:
         """Raises RejectedError when anything is wrong."""
         if problems := {**(also or {}), **self.problems}:
             raise RejectedError(problems)

@@ -2,6 +2,7 @@
 
 from app.shop.exchange.codes import FileChoice, FileFault, FileQuestion, FileSide
 from app.wording.message import Message
+from app.wording.reasons import TABLES
 
 F = FileFault
 
@@ -51,3 +52,7 @@ FILE_SIDES: dict[FileSide, Message] = {
     FileSide.METER: Message("{meter}, steps of {step}\u00a0{unit}"),
     FileSide.COUNTS: Message("Visits: {visits}. Hardware records: {fittings}."),
 }
+
+TABLES.update(
+    {FileFault: FILE_FAULTS, FileQuestion: FILE_QUESTIONS, FileChoice: FILE_CHOICES, FileSide: FILE_SIDES}  # type: ignore[dict-item]
+)

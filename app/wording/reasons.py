@@ -1,43 +1,41 @@
 """From a reason's code to its sentence: every enum of codes has a table of messages, and one place looks them up."""
 
-from collections.abc import Mapping
+import importlib
+import pkgutil
+from collections.abc import Callable, Mapping
 from datetime import timedelta
 from enum import StrEnum
-from typing import Any
+from functools import cache
 
+import app.wording
 from app.shop.errors import RejectedError
-from app.shop.exchange.codes import FileChoice, FileFault, FileQuestion, FileSide
 from app.shop.reasons import Reason
-from app.shop.rejections import Rejection
-from app.sync.engine.layout import LayoutFault
-from app.wording.engine_files import FILE_CHOICES, FILE_FAULTS, FILE_QUESTIONS, FILE_SIDES
 from app.wording.message import Message, say
-from app.wording.rejections import LAYOUT_FAULTS, REJECTIONS
-from app.wording.request_faults import FIELDS, PROGRAM, FieldFault, RequestFault
 
-TABLES: dict[type[StrEnum], Mapping[Any, Message]] = {
-    Rejection: REJECTIONS,
-    LayoutFault: LAYOUT_FAULTS,
-    FileChoice: FILE_CHOICES,
-    FileFault: FILE_FAULTS,
-    FileQuestion: FILE_QUESTIONS,
-    FileSide: FILE_SIDES,
-    RequestFault: PROGRAM,
-    FieldFault: FIELDS,
-}
-"""The messages by the enum of their codes. A test shows that each is whole."""
+Worded = Message | Callable[[Reason], str]
+"""The words of a code: a message that takes the reason's values, or a function where a value has words of its own."""
 
+TABLES: dict[type[StrEnum], Mapping[StrEnum, Worded]] = {}
+"""The words by the enum of their codes; each module of words adds its own. A test shows that each table is whole."""
 
 SECONDS = Message("{count} second", many="{count} seconds")
 MINUTES = Message("{count} minute", many="{count} minutes")
 
 
-def in_words(reason: Reason | str) -> str:
-    """A reason as a sentence. Its values are said first: reasons by their messages, tuples joined by commas."""
-    if isinstance(reason, str):
-        return reason
-    values = {name: _value(value) for name, value in reason.values.items()}
-    return say(TABLES[type(reason.code)][reason.code], **values)
+def in_words(reason: Reason) -> str:
+    """A reason as a sentence. Its values are said first: reasons by their words, tuples joined by commas."""
+    words = tables()[type(reason.code)][reason.code]
+    if not isinstance(words, Message):
+        return words(reason)
+    return say(words, **{name: _value(value) for name, value in reason.values.items()})
+
+
+@cache
+def tables() -> Mapping[type[StrEnum], Mapping[StrEnum, Worded]]:
+    """All tables, once every module of words has been read."""
+    for found in pkgutil.iter_modules(app.wording.__path__, "app.wording."):
+        importlib.import_module(found.name)
+    return TABLES
 
 
 def problems_in_words(rejected: RejectedError) -> dict[str, str]:

@@ -6,6 +6,7 @@ A message beside a field gives the form that is allowed. Technical detail is lef
 from app.shop.rejections import Rejection
 from app.sync.engine.layout import LayoutFault
 from app.wording.message import Message
+from app.wording.reasons import TABLES
 
 R, F = Rejection, LayoutFault
 
@@ -46,7 +47,6 @@ _NOT_FOUND = {
     R.NO_SUCH_ENGINE: Message("This engine is not on record. Search for it on the Engines page."),
     R.NO_SUCH_TAG: Message("No engine has the tag {tag}. Search for its serial number on the Engines page."),
     R.NO_SUCH_VISIT: Message("This visit is not on record. Open it from the engine's page."),
-    R.NO_SUCH_PHASE: Message("A visit has no phase at this address. Open the visit from the engine's page."),
     R.NO_SUCH_METER: Message("This meter is not on record. Choose one from the list of meters."),
     R.NO_SUCH_STUDY: Message("This meter study is not on record. Open it from the meter's page."),
     R.NO_SUCH_PERSON: Message("This person is not on record. Choose one from the list of people."),
@@ -72,7 +72,6 @@ _ENGINES = {
 
 _VISITS = {
     R.VISIT_OPEN: Message("This engine has an open visit. Continue it, or sign it off first."),
-    R.VISIT_SIGNED_OFF: Message("This visit is signed off. Open a new visit to record more."),
     R.PHASES_INCOMPLETE: Message("The visit is not signed off. Complete these phases first: {phases}."),
 }
 
@@ -80,7 +79,6 @@ _CHECKS = {
     R.NOTHING_ENTERED: Message("Nothing was entered. Check or fill in an item, then save."),
     R.NOT_ASKED_FOR: Message("This phase does not ask for this item."),
     R.NOTHING_TO_UNDO: Message("This item has no saved check to undo."),
-    R.REQUIRED_ITEMS: Message("These items are required and cannot be waived: {items}."),
     R.NOTHING_MISSING: Message("Nothing is missing in this phase. Press Continue."),
 }
 
@@ -231,3 +229,5 @@ LAYOUT_FAULTS: dict[LayoutFault, Message] = {
     F.SPRINGLESS_ELSEWHERE: Message("Enter bores of this engine only."),
     F.BYPASS_ELSEWHERE: Message("Enter bores of this engine only."),
 }
+
+TABLES.update({Rejection: REJECTIONS, LayoutFault: LAYOUT_FAULTS})  # type: ignore[dict-item]

@@ -7,6 +7,7 @@ from enum import StrEnum
 from typing import NamedTuple
 
 from app.wording.message import Message
+from app.wording.reasons import TABLES
 
 
 class RequestFault(StrEnum):
@@ -126,6 +127,8 @@ PAGES: dict[RequestFault, Notice] = {
     ),
 }
 """What a browser is shown; a fault without a notice is shown as a bad request."""
+
+TABLES.update({RequestFault: PROGRAM, FieldFault: FIELDS})  # type: ignore[dict-item]
 
 
 def notice_of(fault: RequestFault) -> Notice:

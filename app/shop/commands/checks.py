@@ -4,12 +4,15 @@ import math
 from collections.abc import Mapping
 from dataclasses import replace
 
-from app.shop.assessment.progress import items_of, progress, require_open
+from app.shop.assessment.progress import items_of, require_open, status_of
 from app.shop.errors import Problems, RejectedError
 from app.shop.procedure.items import Item
+from app.shop.procedure.requirements import Waiting
 from app.shop.reasons import Reason, because
-from app.shop.record import visits
+from app.shop.record import loader
+from app.shop.record.entries import CheckEntry
 from app.shop.record.measures import RECORDED, Units
+from app.shop.record.stored_reasons import stored
 from app.shop.record.visit_record import TAKEN_BACK, VisitRecord
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
@@ -38,7 +41,7 @@ def record(
     """
     key = checked(key)
     with shop.writing() as session:
-        record = visits.load(session, visit_id)
+        record = loader.load(session, visit_id)
         stored = [
             earlier(session, CheckRow, part_key(key, item), _payload(visit_id, slug, item, number))
             for item, number in values.items()
@@ -80,7 +83,7 @@ def record(
             )
         session.add_all(rows)
         session.flush()
-        visits.remember(session, replace(record, all_checks=(*record.all_checks, *rows)))
+        loader.remember(session, replace(record, all_checks=(*record.all_checks, *map(CheckEntry.of, rows))))
         return len(rows)
 
 
@@ -94,7 +97,7 @@ def take_back(shop: Database, visit_id: int, key: str, slug: str, item: str, by:
     with shop.writing() as session:
         if again := earlier(session, CheckRow, key, sent):
             return again.ident
-        record = visits.load(session, visit_id)
+        record = loader.load(session, visit_id)
         require_open(record, slug)
         standing = record.checks.get((slug, item))
         if standing is None:
@@ -133,9 +136,9 @@ def waive(
     with shop.writing() as session:
         if again := earlier(session, Override, key, sent):
             return again.ident
-        record = visits.load(session, visit_id)
+        record = loader.load(session, visit_id)
         phase = require_open(record, slug)
-        standing = next(s for s in progress(record) if s.phase is phase)
+        standing = status_of(record, phase)
         missing = [m for m in standing.missing if gate is None or m.slug == gate]
         problems: Problems = {}
         if not why.strip():
@@ -144,8 +147,8 @@ def waive(
             problems["why"] = because(Rejection.TOO_LONG, most=LONGEST_REASON)
         if not by.strip():
             problems["override_by"] = because(Rejection.INITIALS_MISSING)
-        if must := tuple(m.what for m in missing if m.must):
-            problems["why"] = because(Rejection.REQUIRED_ITEMS, items=must)
+        if must := tuple(m.reason for m in missing if m.must):
+            problems["why"] = because(Waiting.REQUIRED, missing=must)
         if not missing:
             problems["why"] = because(Rejection.NOTHING_MISSING)
         if problems:
@@ -155,7 +158,7 @@ def waive(
             payload=sent,
             visit_id=visit_id,
             phase=slug,
-            missing="; ".join(m.what for m in missing),
+            missing=stored(m.reason for m in missing),
             why=why.strip(),
             gate=gate,
             by=by.strip(),

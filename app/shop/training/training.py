@@ -16,8 +16,9 @@ from app.shop.commands.readings import NewReading
 from app.shop.errors import NotFoundError, RejectedError
 from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED, phase_named
 from app.shop.procedure.read_order import next_reading
+from app.shop.procedure.requirements import Waiting
 from app.shop.reasons import because
-from app.shop.record import visits
+from app.shop.record import loader
 from app.shop.record.visit_record import UNITS, VisitRecord, move_of
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
@@ -104,7 +105,7 @@ def read(shop: Database, visit_id: int, key: str, new: NewReading, at: str) -> i
     key = checked(key)
     with shop.reading() as session:
         kept = session.exec(select(ReadingRow.id).where(ReadingRow.key == key)).first()
-        record = visits.load(session, visit_id)
+        record = loader.load(session, visit_id)
         practice = of_engine(session, record.engine.ident)
         if kept is not None:
             return kept
@@ -131,7 +132,7 @@ def read_speed(shop: Database, visit_id: int, key: str, slug: str, item: str, by
     Raises RejectedError for an engine that is real, NotFoundError.
     """
     with shop.reading() as session:
-        record = visits.load(session, visit_id)
+        record = loader.load(session, visit_id)
         practice = of_engine(session, record.engine.ident)
         if practice is None:
             raise RejectedError({"value": because(Rejection.REAL_ENGINE)})
@@ -144,7 +145,7 @@ def current_state(session: Session, practice: Practice, record: VisitRecord) -> 
 
     Raises RejectedError when it was said that other bores are fitted: the simulated engine cannot follow.
     """
-    told = sorted(visits.of_engine(session, practice.engine_id), key=lambda one: one.visit.number)
+    told = sorted(loader.of_engine(session, practice.engine_id), key=lambda one: one.visit.number)
     if any(one.layout != record.layout for one in told):
         raise RejectedError({"value": because(Rejection.TRAINING_LAYOUT_CHANGED)})
     return replay(fresh(practice, record), [event for one in told for event in _done(one)])
@@ -236,11 +237,11 @@ def _opening(record: VisitRecord, new: NewReading) -> tuple[float, bool]:
     try:
         return next_reading(record, phase_named(new.phase)).opening, bool(new.from_above)
     except KeyError:
-        raise NotFoundError(because(Rejection.NO_SUCH_PHASE)) from None
+        raise NotFoundError(because(Waiting.NO_SUCH_PHASE)) from None
 
 
 def _practised(session: Session, visit_id: int) -> tuple[VisitRecord, Practice]:
-    record = visits.load(session, visit_id)
+    record = loader.load(session, visit_id)
     practice = of_engine(session, record.engine.ident)
     if practice is None:
         raise NotFoundError(because(Rejection.NO_TRAINING_ENGINE))

@@ -8,6 +8,7 @@ from pydantic import Field
 from app.shop.commands import engines
 from app.shop.errors import RejectedError
 from app.shop.reasons import because
+from app.shop.record.entries import FittingEntry
 from app.shop.record.fittings import HARDWARE_FIELDS, hardware_from_json, hardware_known, layout_from_json
 from app.shop.rejections import Rejection
 from app.shop.store.tables import Fitting
@@ -159,7 +160,7 @@ class FittingTold(Told):
     hardware: HardwareTold
 
     @staticmethod
-    def of(row: Fitting) -> "FittingTold":
+    def of(row: Fitting | FittingEntry) -> "FittingTold":
         """From its row."""
         layout, hardware = layout_from_json(row.layout), hardware_from_json(row.hardware)
         return FittingTold(

@@ -29,8 +29,7 @@ class Fault(Told):
     pointer: str | None = Field(default=None, description="JSON pointer to the field.", examples=["#/value"])
     parameter: str | None = Field(default=None, description="Name of the parameter.", examples=["most"])
     detail: str = Field(description="What is wrong with it, in a sentence.", examples=["Enter 300 to 3000\u00a0rpm."])
-    code: str | None = Field(
-        default=None,
+    code: str = Field(
         description="What is wrong with it, as a code that stays the same; the sentence does not.",
         examples=["out-of-range"],
     )
@@ -43,8 +42,7 @@ class Problem(Told):
     title: str = Field(description="The phrase of the status.", examples=["Unprocessable Content"])
     status: int = Field(description="The status of the answer.", examples=[422])
     detail: str = Field(description="What is wrong and what to do, in words.", examples=["Enter 300 to 3000\u00a0rpm."])
-    code: str | None = Field(
-        default=None,
+    code: str = Field(
         description="Why, as a code that stays the same: that of the first of `errors`, where fields are at fault. "
         "Rely on it, not on the sentence.",
         examples=["out-of-range"],

@@ -16,7 +16,7 @@ from app.shop.record.settings import DEFAULTS
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.sync.engine.units import THOU
-from tests.rejected import rejects
+from tests.shop.rejections import rejects
 from tests.shop.yard import AT, V8, check_all, engine, key, visit, visit_record
 
 LOW = {5, 6, 7, 8}

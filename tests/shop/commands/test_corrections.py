@@ -6,8 +6,8 @@ from app.shop.commands.corrections import NewCorrection, as_issued, correct, cor
 from app.shop.errors import ConflictError, RejectedError
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
-from tests.rejected import codes_of, rejects
 from tests.shop.past import Past
+from tests.shop.rejections import codes_of, rejects
 from tests.shop.yard import AT, key, visit_record
 
 EVEN = [6.5] * 8

@@ -10,7 +10,7 @@ from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.sync.engine.events import BladeReset, StopTurn
 from app.sync.engine.units import THOU
-from tests.rejected import codes_of, rejects
+from tests.shop.rejections import codes_of, rejects
 from tests.shop.yard import AT, heat_soaked, key, read, read_round, visit_record
 
 

@@ -9,17 +9,18 @@ from app.shop.commands import settings_versions
 from app.shop.errors import ConflictError, RejectedError
 from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED
 from app.shop.procedure.read_order import next_opening
+from app.shop.record import stored_settings
 from app.shop.record.settings import DEFAULTS, SOURCES, Settings, from_json, to_json
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.sync.engine.units import THOU
-from tests.rejected import codes_of, rejects
+from tests.shop.rejections import codes_of, rejects
 from tests.shop.yard import AT, FOUR, V8, check_all, engine, heat_soaked, key, read_round, visit, visit_record
 
 
 def change(shop: Database, new: Settings) -> int:
     with shop.reading() as session:
-        version, _ = settings_versions.now(session)
+        version, _ = stored_settings.now(session)
     return settings_versions.change(shop, key(), version, new, "", "KM", AT)
 
 
@@ -48,7 +49,7 @@ def test_an_open_visit_keeps_the_settings_it_was_opened_under(shop: Database) ->
 
 def test_a_limit_of_the_shop_stops_the_phase(shop: Database) -> None:
     change(shop, replace(DEFAULTS, limits=replace(DEFAULTS.limits, coolant=273.15 + 84)))
-    with pytest.raises(RejectedError, match="Stop the engine now"):
+    with pytest.raises(RejectedError, match="coolant-hot"):
         read_round(shop, heat_soaked(shop, FOUR), HEAT_SOAKED)  # its coolant is at 85
 
 
@@ -57,7 +58,7 @@ def test_somebody_elses_change_is_not_overwritten(shop: Database) -> None:
     with rejects(Rejection.CHANGED_BY_ANOTHER_TABLET, kind=ConflictError):
         settings_versions.change(shop, key(), 0, replace(DEFAULTS, pulls=7), "", "AL", AT)
     with shop.reading() as session:
-        assert settings_versions.now(session)[1].pulls == 5
+        assert stored_settings.now(session)[1].pulls == 5
 
 
 def test_the_same_change_sent_twice_is_one_version(shop: Database) -> None:
@@ -67,7 +68,7 @@ def test_the_same_change_sent_twice_is_one_version(shop: Database) -> None:
     )
     assert first == second
     with shop.reading() as session:
-        assert [names for _, names in settings_versions.history(session)] == [("pulls",)]
+        assert [names for _, names in stored_settings.history(session)] == [("pulls",)]
 
 
 @pytest.mark.parametrize(

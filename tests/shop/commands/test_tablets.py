@@ -7,7 +7,7 @@ from app.shop.commands.tablets import LASTS, Admission
 from app.shop.errors import ConflictError, NotFoundError
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
-from tests.rejected import rejects
+from tests.shop.rejections import rejects
 from tests.shop.yard import AT, key
 
 NOW = datetime.fromisoformat(AT)

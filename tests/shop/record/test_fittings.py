@@ -9,7 +9,7 @@ from app.shop.record.fittings import HARDWARE_FIELDS, hardware_known
 from app.shop.rejections import Rejection
 from app.sync.engine.hardware import Hardware, likely_hardware
 from app.sync.engine.units import LITRE, MM
-from tests.rejected import codes_of
+from tests.shop.rejections import codes_of
 
 
 def test_every_figure_has_its_unit_and_range() -> None:

@@ -11,14 +11,14 @@ from starlette.testclient import TestClient
 
 from app.shop.commands import engines
 from app.shop.exchange.codes import FileQuestion
-from app.shop.record import visits
+from app.shop.record import loader
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.shop.store.upgrade import open_shop
 from app.web.application import create_app
 from app.web.pages.engine.exchange import download, packed, unpacked
-from tests.rejected import on_page
 from tests.shop.past import Past
+from tests.shop.rejections import on_page
 
 ORIGIN = "http://127.0.0.1"
 EVEN = [6.5] * 8
@@ -93,7 +93,7 @@ def test_a_conflict_is_shown_and_chosen(shop: Database, other: Database) -> None
         done = to.post("/exchange", data={**kept, "numbers": "append"})
         assert done.status_code == 303
     with other.reading() as session:
-        assert len(visits.of_engine(session, 1)) == 2
+        assert len(loader.of_engine(session, 1)) == 2
 
 
 @pytest.mark.parametrize(

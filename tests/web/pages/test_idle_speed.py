@@ -18,7 +18,7 @@ from app.web.application import create_app
 from app.web.presenters.reading.keypad import Wanted
 from app.web.presenters.reading.reading_page import ReadingPage
 from tests.browser import launch
-from tests.rejected import on_page
+from tests.shop.rejections import on_page
 from tests.shop.yard import AT, FOUR, heat_soaked, key, read, read_round, visit_record
 from tests.web.pieces import piece
 

@@ -9,7 +9,7 @@ from starlette.testclient import TestClient
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.web.application import create_app
-from tests.rejected import on_page
+from tests.shop.rejections import on_page
 from tests.shop.yard import FOUR, engine, key
 
 ORIGIN = "http://127.0.0.1"

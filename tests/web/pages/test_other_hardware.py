@@ -18,8 +18,8 @@ from app.shop.training.training_start import NewPractice
 from app.sync.engine.layout import Layout, LayoutFault
 from app.web.application import create_app
 from tests.browser import launch
-from tests.rejected import on_page
 from tests.shop.past import Past
+from tests.shop.rejections import on_page
 from tests.shop.yard import AT, FOUR, TWINS, V8, engine, heat_soaked, key, read, visit, visit_record
 
 ORIGIN = "http://127.0.0.1"

@@ -14,7 +14,7 @@ from app.shop.store.database import Database
 from app.sync.engine.hardware import likely_hardware
 from app.sync.engine.layout import LayoutFault
 from app.web.application import create_app
-from tests.rejected import on_page
+from tests.shop.rejections import on_page
 from tests.shop.yard import AT, FACTS, FOUR, V8, check_all, engine, heat_soaked, key, read_round, visit, visit_record
 
 ORIGIN = "http://127.0.0.1"

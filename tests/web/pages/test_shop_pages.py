@@ -7,12 +7,11 @@ from datetime import UTC, datetime
 import pytest
 from starlette.testclient import TestClient
 
-from app.shop.commands import checks, moves, readings, tablets
+from app.shop.commands import checks, moves, readings, tablets, visits
 from app.shop.commands.moves import NewMove
 from app.shop.commands.readings import NewReading
 from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.queries import activity
-from app.shop.record import visits
 from app.shop.rejections import Rejection
 from app.shop.store import copies
 from app.shop.store.backup import keep_one
@@ -20,7 +19,7 @@ from app.shop.store.database import Database
 from app.sync.engine.units import THOU
 from app.web.application import create_app
 from app.web.security.pairing import Pairing
-from tests.rejected import on_page, rejects
+from tests.shop.rejections import on_page, rejects
 from tests.shop.yard import AT, engine, heat_soaked, key, read_round, visit, visit_record
 
 HOME = "http://192.168.7.20:8000"

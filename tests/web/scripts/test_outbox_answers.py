@@ -16,6 +16,7 @@ from starlette.testclient import TestClient
 import app.web.pages
 from app.places import static
 from app.shop.procedure.phases import COLD_PRESET, HEAT_SOAKED
+from app.shop.procedure.requirements import Waiting
 from app.shop.reasons import Reason, because
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
@@ -116,7 +117,7 @@ def test_without_an_outbox_a_browser_is_sent_on_and_the_key_is_echoed_too(client
             because(Rejection.TURNS_OUT_OF_RANGE, most=4),
         ),
         (f"{HERE}/rounds", {}, because(Rejection.ROUND_IN_PROGRESS, round=2, bore=1)),
-        ("/visits/1/no-such-phase/readings", reading(), because(Rejection.NO_SUCH_PHASE)),
+        ("/visits/1/no-such-phase/readings", reading(), because(Waiting.NO_SUCH_PHASE)),
         ("/visits/99/heat-soaked-recheck/readings", reading(), because(Rejection.NO_SUCH_VISIT)),
     ],
 )

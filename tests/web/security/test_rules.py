@@ -16,7 +16,7 @@ from starlette.testclient import TestClient
 from starlette.types import Receive, Scope, Send
 
 from app.shop.commands import engines, people, tablets
-from app.shop.record import visits
+from app.shop.record import loader
 from app.shop.rejections import Rejection
 from app.shop.store import database
 from app.shop.store.database import Database
@@ -29,7 +29,7 @@ from app.web.pages.shop import trust
 from app.web.pages.shop.tablets import only_here
 from app.web.security import middleware, pairing
 from app.web.security.pairing import Pairing
-from tests.rejected import on_page
+from tests.shop.rejections import on_page
 from tests.shop.yard import AT, FACTS, engine, key, visit
 
 HOME = "http://192.168.7.20:8000"
@@ -352,7 +352,7 @@ def a_customer_who_was_taken_out_is_not_left_in_the_file(bench: Bench) -> bool:
     engines.change(bench.shop, 1, 1, engines.EngineFacts(**named))
     engines.change(bench.shop, 1, 2, engines.EngineFacts(**{**named, "customer": ""}))
     with bench.shop.reading() as session:
-        assert visits.load(session, 1).engine.customer == ""
+        assert loader.load(session, 1).engine.customer == ""
     return b"Ada of Number 7" not in bench.held()
 
 

@@ -9,13 +9,13 @@ import pytest
 from markupsafe import escape
 
 from app.shop.errors import RejectedError
-from app.shop.reasons import Reason, because
+from app.shop.reasons import because
 from app.wording.reasons import in_words
 
 
 def codes_of(caught: pytest.ExceptionInfo[RejectedError]) -> dict[str, StrEnum]:
-    """The code by field. A reason that is no code yet has none."""
-    return {field: one.code for field, one in caught.value.problems.items() if isinstance(one, Reason)}
+    """The code by field."""
+    return {field: one.code for field, one in caught.value.problems.items()}
 
 
 @contextmanager

@@ -3,16 +3,17 @@
 import pytest
 
 from app.shop.assessment.progress import current_phase, progress
-from app.shop.commands import checks, moves, readings
+from app.shop.commands import checks, moves, readings, visits
 from app.shop.commands.moves import NewMove
 from app.shop.commands.readings import NewReading
+from app.shop.commands.visits import NewVisit
 from app.shop.errors import RejectedError
 from app.shop.procedure.phases import BANK_BALANCE, COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN, PHASES
-from app.shop.record import visits
-from app.shop.record.visits import NewVisit
+from app.shop.procedure.requirements import NotNeeded, Waiting
+from app.shop.reasons import because
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
-from tests.rejected import codes_of, rejects
+from tests.shop.rejections import codes_of, rejects
 from tests.shop.yard import AT, FOUR, V8, check_all, engine, heat_soaked, key, read, read_round, visit, visit_record
 
 
@@ -40,7 +41,7 @@ def test_what_may_not_be_skipped_cannot_be_passed_over(shop: Database) -> None:
     visit_id = visit(shop, engine(shop))
     with pytest.raises(RejectedError) as refusal:
         checks.waive(shop, visit_id, key(), COLD_PRESET.slug, "In a hurry", "KM", AT)
-    assert codes_of(refusal) == {"why": Rejection.REQUIRED_ITEMS}
+    assert codes_of(refusal) == {"why": Waiting.REQUIRED}
     must = {i.slug: None for i in COLD_PRESET.items if i.must}
     checks.record(shop, visit_id, key(), COLD_PRESET.slug, must, "KM", AT)
     with rejects(Rejection.REASON_MISSING):
@@ -111,7 +112,7 @@ def test_a_signed_visit_takes_nothing_more(shop: Database) -> None:
     visit_id = signed_off(shop)
     with pytest.raises(RejectedError):
         read(shop, visit_id, HEAT_SOAKED, bore=1)
-    with rejects(Rejection.VISIT_SIGNED_OFF):
+    with rejects(Waiting.SIGNED_OFF):
         visits.sign_off(shop, visit_id, key(), "Another person", AT)
     with pytest.raises(RejectedError):
         checks.waive(shop, visit_id, key(), LOCK_DOWN.slug, "More", "KM", AT)
@@ -147,5 +148,5 @@ def test_one_bank_has_nothing_to_balance(shop: Database) -> None:
     visit_id = heat_soaked(shop, FOUR)
     balance = next(s for s in progress(visit_record(shop, visit_id)) if s.phase is BANK_BALANCE)
     assert balance.done
-    assert "nothing to balance" in balance.not_needed_because
+    assert balance.not_needed_because == because(NotNeeded.ONE_BANK)
     assert len(V8.banks) == 2
