@@ -37,6 +37,7 @@ from app.web.pages.visit import corrections, moves, readings, visits
 from app.web.security.middleware import SAFE_METHODS, protect
 from app.web.security.pairing import Pairing
 from app.wording.reasons import sentence_of
+from app.wording.store import reason_in_words
 
 
 class Gzip(GZipMiddleware):
@@ -137,4 +138,5 @@ def _no_such_page(request: Request, error: Exception) -> Response:
 
 
 def _unavailable(request: Request, error: Exception) -> Response:
-    return Pages(request).show("refused.html", 503, title="Not saved", message=str(error))
+    assert isinstance(error, ShopUnavailableError)
+    return Pages(request).show("refused.html", 503, title="Not saved", message=reason_in_words(error.reason))

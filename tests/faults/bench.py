@@ -134,7 +134,7 @@ def audit(folder: Path, before: set[str], ledger: Ledger) -> None:
 
 def assert_whole(file: Path) -> None:
     """SQLite's check, the seals of every row, and the rows that belong to nothing."""
-    assert examine(file).wrong == ""
+    assert examine(file).damage is None
     with closing(read_only(file)) as connection:
         assert orphans(connection) == {}
 
