@@ -17,7 +17,7 @@ from app.shop.store.idempotency import new_key
 from app.web.display_options import chosen, kept
 from app.web.forms import Typed
 from app.web.presenters.filters import FILTERS
-from app.wording import language
+from app.wording import language, scripts
 
 OUTBOX, SAVED, NEXT, REFUSED = "X-Outbox", "X-Saved-Key", "X-Next", "X-Refused"
 """Headers between a page's outbox and this server: for how many seconds the write was held, which key was stored, the
@@ -50,7 +50,7 @@ def environment() -> Environment:
         npgettext=language.npgettext,
     )
     templates.filters.update(FILTERS)
-    templates.globals.update(new_key=new_key, **chosen({}))
+    templates.globals.update(new_key=new_key, script_words=scripts.bundle, **chosen({}))
     return templates
 
 

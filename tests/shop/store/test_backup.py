@@ -118,7 +118,7 @@ def test_a_change_behind_the_program_s_back_shows(worked: Database, statement: s
 
 def test_of_many_changed_rows_five_are_named_and_the_others_counted(worked: Database) -> None:
     worked.close()
-    tamper(worked.file, "UPDATE reading SET bore = 12 - bore")
+    tamper(worked.file, "UPDATE reading SET bore = bore + 1")
     damage = examine(worked.file).damage
     assert damage is not None
     assert damage.code is Damage.MORE_ROWS_CHANGED
