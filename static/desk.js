@@ -18,7 +18,7 @@ function tileOf(bore) {
 }
 
 /**
- * Draws the tile of a bore anew.
+ * Draws the tile of a bore again.
  * @param {string} bore
  * @param {"to-read" | "next" | "closing" | "held" | "refused"} state
  * @param {{value?: string, word?: string, corner?: string, read?: boolean, skipped?: boolean}} says

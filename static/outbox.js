@@ -74,7 +74,7 @@ function taken(target) {
   return target.method === "post" && OF_A_VISIT.test(path) && keyed ? target : null;
 }
 
-/** A PIN is not written down on a tablet: such a form goes straight over. @param {HTMLFormElement} form */
+/** A PIN is never stored on a tablet: such a form is sent directly. @param {HTMLFormElement} form */
 function isSecret(form) {
   return form.querySelector("input[type=password]") !== null;
 }
@@ -110,7 +110,7 @@ async function hold(form, submitter) {
   void drain();
 }
 
-/** The tablet keeps nothing (a private window, a full disk): the form goes straight over and says what became of it. */
+/** The tablet stores nothing (a private window, a full disk): the form is sent directly and shows the result. */
 function sendDirectly(/** @type {HTMLFormElement} */ form, /** @type {HTMLElement | null} */ submitter) {
   form.setAttribute("data-direct", "");
   form.requestSubmit(submitter);
@@ -208,7 +208,7 @@ async function sendAll() {
   return true;
 }
 
-/** A page that was asked for at `begun` is here: what went over before that is in it. @param {number} begun */
+/** A page that was asked for at `begun` is here: what was sent before that is in it. @param {number} begun */
 export function seen(begun) {
   held.saved = held.saved.filter((write) => write.savedAt > begun);
 }
@@ -234,7 +234,7 @@ export async function tryAgain(write) {
   void drain();
 }
 
-/** Lets the others go first: a write that the shop computer cannot store is put with the refused ones. @param {queue.Write} write */
+/** Lets the others go first: a write that the shop computer cannot store is listed with the rejected ones. @param {queue.Write} write */
 export async function setAside(write) {
   await queue.refuse(write, say("because-server"));
   await changedHere();

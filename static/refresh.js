@@ -97,7 +97,7 @@ function renew(page) {
 let renewing = false;
 let again = "";
 
-/** Fetches this page anew and takes over what changed. @param {string} path */
+/** Fetches this page again and takes over what changed. @param {string} path */
 async function refresh(path) {
   again = path;
   if (renewing) return;

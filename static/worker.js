@@ -36,7 +36,7 @@ async function kept(path) {
   return (await (await caches.open(CACHE)).match(path)) ?? Response.error();
 }
 
-/** The page that was asked for, or the kept one when nothing answers for long. @param {Request} request */
+/** The page that was asked for, or the stored one when nothing answers for long. @param {Request} request */
 async function page(request) {
   const late = new Promise((_, fail) => setTimeout(fail, PATIENCE_MS));
   try {
@@ -46,7 +46,7 @@ async function page(request) {
   }
 }
 
-/** A file from the shop computer, so that it is never an old one, or the kept one. @param {Request} request */
+/** A file from the shop computer, so that it is never an old one, or the stored one. @param {Request} request */
 async function file(request) {
   try {
     return await fetch(request);

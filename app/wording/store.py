@@ -64,10 +64,10 @@ UNAVAILABLE: Mapping[StrEnum, Message] = {
     ),
     Unavailable.NO_SHOP: Message("There is no shop in {folder}. Name its folder with --data."),
     Unavailable.BACKUP_EXISTS: Message("{file} already exists and was not replaced. Choose another name."),
-    Unavailable.BACKUP_FAILED: Message("No backup was saved in {folder}. {why}"),
+    Unavailable.BACKUP_FAILED: Message("No backup was saved in {folder}. {found}"),
     Unavailable.NO_BACKUP_FILE: Message("There is no file {file}. Nothing was changed."),
     Unavailable.BACKUP_DAMAGED: Message("The backup {file} is damaged. {found} Nothing was changed."),
-    Unavailable.RESTORE_FAILED: Message("The backup was not restored. {why}"),
+    Unavailable.RESTORE_FAILED: Message("The backup was not restored. {found}"),
     Unavailable.SYSTEM_MESSAGE: Message("System message: {text}."),
 }
 

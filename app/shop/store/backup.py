@@ -48,14 +48,14 @@ def back_up(shop_folder: Path, target: Path) -> Path:
     except copies.DamagedCopyError as error:
         raise _not_backed_up(target, error.damage) from error
     except (sqlite3.DatabaseError, OSError) as error:
-        why = because(Unavailable.SYSTEM_MESSAGE, text=getattr(error, "strerror", None) or str(error))
-        raise _not_backed_up(target, why) from error
+        found = because(Unavailable.SYSTEM_MESSAGE, text=getattr(error, "strerror", None) or str(error))
+        raise _not_backed_up(target, found) from error
     return target
 
 
-def _not_backed_up(target: Path, why: Reason) -> ShopUnavailableError:
+def _not_backed_up(target: Path, found: Reason) -> ShopUnavailableError:
     # The folder, not the file: an automatic backup that fails again under another name is the same failure.
-    return ShopUnavailableError(because(Unavailable.BACKUP_FAILED, folder=target.parent, why=why))
+    return ShopUnavailableError(because(Unavailable.BACKUP_FAILED, folder=target.parent, found=found))
 
 
 def restore(shop_folder: Path, copy: Path | None, now: datetime) -> Path | None:
@@ -79,8 +79,8 @@ def restore(shop_folder: Path, copy: Path | None, now: datetime) -> Path | None:
         finally:
             shop.release()
     except OSError as error:
-        why = because(Unavailable.SYSTEM_MESSAGE, text=str(error))
-        raise ShopUnavailableError(because(Unavailable.RESTORE_FAILED, why=why)) from error
+        found = because(Unavailable.SYSTEM_MESSAGE, text=str(error))
+        raise ShopUnavailableError(because(Unavailable.RESTORE_FAILED, found=found)) from error
 
 
 def _put(shop: Database, copy: Path | None, now: datetime) -> Path | None:

@@ -27,10 +27,10 @@ class Unavailable(StrEnum):
     UPGRADE_FAILED = "upgrade-failed"  # file, why, backup
     NO_SHOP = "no-shop"  # folder
     BACKUP_EXISTS = "backup-exists"  # file
-    BACKUP_FAILED = "backup-failed"  # folder, why
+    BACKUP_FAILED = "backup-failed"  # folder, found
     NO_BACKUP_FILE = "no-backup-file"  # file
     BACKUP_DAMAGED = "backup-damaged"  # file, found
-    RESTORE_FAILED = "restore-failed"  # why
+    RESTORE_FAILED = "restore-failed"  # found
     SYSTEM_MESSAGE = "system-message"  # text, as the system or the database reports it
 
 

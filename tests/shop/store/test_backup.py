@@ -96,7 +96,7 @@ def test_a_copy_of_what_is_not_as_it_was_stored_is_not_kept(worked: Database, tm
     tamper(worked.file, "UPDATE reading SET value = value + 0.25 WHERE id = 3")
     with pytest.raises(ShopUnavailableError) as caught:
         backup.back_up(worked.folder, tmp_path / "copy.db")
-    assert caught.value.reason == because(Unavailable.BACKUP_FAILED, folder=tmp_path, why=READING_3)
+    assert caught.value.reason == because(Unavailable.BACKUP_FAILED, folder=tmp_path, found=READING_3)
     assert [file.name for file in tmp_path.iterdir()] == ["shop"]
 
 

@@ -50,8 +50,8 @@ def create_damaged_app(
         except ShopUnavailableError as error:
             return page(request, 503, reason_in_words(error.reason))
         except sqlite3.Error as error:
-            why = because(Unavailable.SYSTEM_MESSAGE, text=str(error))
-            return page(request, 503, reason_in_words(because(Unavailable.RESTORE_FAILED, why=why)))
+            found = because(Unavailable.SYSTEM_MESSAGE, text=str(error))
+            return page(request, 503, reason_in_words(because(Unavailable.RESTORE_FAILED, found=found)))
         start_again()
         return Pages(request).show("put_back.html", aside=aside, copy=damage.newest)
 
