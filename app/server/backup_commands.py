@@ -93,12 +93,12 @@ def _folder(data: Path | None) -> Path:
 
 def _or_exit(do: Callable[[], T]) -> T:
     from app.shop.store.database import ShopUnavailableError
-    from app.wording.store import reason_in_words
+    from app.wording.reasons import in_words
 
     try:
         return do()
     except ShopUnavailableError as error:
-        _give_up(reason_in_words(error.reason))
+        _give_up(in_words(error.reason))
 
 
 def _give_up(message: str) -> NoReturn:

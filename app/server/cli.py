@@ -176,14 +176,14 @@ def opened(folder: Path, *, demonstration: bool) -> Iterator["Database"]:
     """
     from app.shop.store.database import ShopUnavailableError
     from app.shop.store.upgrade import DamagedShopError, open_shop
-    from app.wording.store import reason_in_words
+    from app.wording.reasons import in_words
 
     try:
         shop = open_shop(folder)
     except DamagedShopError:
         raise
     except ShopUnavailableError as error:
-        give_up(reason_in_words(error.reason))
+        give_up(in_words(error.reason))
     try:
         if demonstration and is_empty(shop):
             from app.shop.demo.demo_shop import fill
@@ -266,9 +266,9 @@ def stop_when(over: threading.Event, server: "Server") -> None:
 
 def warn(reason: "Reason") -> None:
     """Show why the records are unavailable where errors go."""
-    from app.wording.store import reason_in_words
+    from app.wording.reasons import in_words
 
-    typer.echo(reason_in_words(reason), err=True)
+    typer.echo(in_words(reason), err=True)
 
 
 def give_up(message: str) -> NoReturn:

@@ -14,7 +14,7 @@ from starlette.types import Receive, Scope, Send
 
 from app import places
 from app.shop.errors import RejectedError
-from app.shop.record.visits import in_the_shop
+from app.shop.record.loader import in_the_shop
 from app.shop.store.database import Database, ShopUnavailableError
 from app.web.api import interface
 from app.web.api.problems import either
@@ -36,8 +36,7 @@ from app.web.pages.shop import (
 from app.web.pages.visit import corrections, moves, readings, visits
 from app.web.security.middleware import SAFE_METHODS, protect
 from app.web.security.pairing import Pairing
-from app.wording.reasons import sentence_of
-from app.wording.store import reason_in_words
+from app.wording.reasons import in_words, sentence_of
 
 
 class Gzip(GZipMiddleware):
@@ -139,4 +138,4 @@ def _no_such_page(request: Request, error: Exception) -> Response:
 
 def _unavailable(request: Request, error: Exception) -> Response:
     assert isinstance(error, ShopUnavailableError)
-    return Pages(request).show("refused.html", 503, title="Not saved", message=reason_in_words(error.reason))
+    return Pages(request).show("refused.html", 503, title="Not saved", message=in_words(error.reason))

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from app.shop.reasons import Reason
 from app.shop.store.codes import Damage, HealthProblem, Unavailable
 from app.wording.message import Message, say
-from app.wording.reasons import TABLES, in_words
+from app.wording.reasons import TABLES, Worded, in_words
 
 if TYPE_CHECKING:  # the command line words errors of the store before it needs the database
     from app.shop.store.health import Health
@@ -82,7 +82,14 @@ DAMAGE: Mapping[StrEnum, Message] = {
     Damage.ROW: Message("{table} {id}", note="A row: its table and its number."),
 }
 
-HEALTH_PROBLEMS: Mapping[StrEnum, Message] = {
+LOW_SPACE = Message("Only {size} free on this disk. Free disk space.")
+
+
+def _low_space(reason: Reason) -> str:
+    return say(LOW_SPACE, size=_size(reason.values["free"]))
+
+
+HEALTH_PROBLEMS: Mapping[StrEnum, Worded] = {
     HealthProblem.DAMAGED: Message(
         "The records are damaged. {found} Start the program: it shows how to restore a backup."
     ),
@@ -91,7 +98,7 @@ HEALTH_PROBLEMS: Mapping[StrEnum, Message] = {
     ),
     HealthProblem.ROWS_OF_TABLE: Message("{count} in {table}", note="How many rows, and their table."),
     HealthProblem.NEWER_PROGRAM: Message("A newer version of this program wrote the records. Update the program."),
-    HealthProblem.LOW_DISK_SPACE: Message("Only {free_mb:.1f}\u00a0MB free on this disk. Free disk space."),
+    HealthProblem.LOW_DISK_SPACE: _low_space,
     HealthProblem.BACKUP_DAMAGED: Message("The newest backup, {file}, is damaged. {found} Make a new one."),
 }
 
@@ -118,11 +125,6 @@ GIGABYTES = Message("{size:.0f}\u00a0GB")
 MEGABYTE = 1024**2
 GIGABYTE = 1024**3
 GIGABYTES_FROM = 10 * GIGABYTE
-
-
-def reason_in_words(reason: Reason) -> str:
-    """A reason of the store as a sentence or two."""
-    return in_words(reason)
 
 
 def health_problems(health: "Health") -> list[str]:

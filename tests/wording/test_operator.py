@@ -23,8 +23,8 @@ from app.shop.store.integrity import Findings
 from app.web.pages.shop import damaged
 from app.wording import cli, store
 from app.wording.message import Message
-from app.wording.reasons import TABLES
-from app.wording.store import health_facts, health_problems, reason_in_words
+from app.wording.reasons import TABLES, Worded, in_words
+from app.wording.store import health_facts, health_problems
 
 FOLDER = Path("/records")
 FILE = FOLDER / "shop.db"
@@ -47,15 +47,21 @@ VALUES = {
     "table": "reading",
     "id": 3,
     "count": 2,
-    "free_mb": 12.3,
+    "free": 12 * 1024**2,
 }
-CODES: tuple[type[StrEnum], ...] = (Unavailable, Damage, HealthProblem)
+MESSAGES: Mapping[type[StrEnum], Mapping[StrEnum, Worded]] = {
+    Unavailable: store.UNAVAILABLE,
+    Damage: store.DAMAGE,
+    HealthProblem: store.HEALTH_PROBLEMS,
+}
 PARTS = {Damage.ROW, HealthProblem.ROWS_OF_TABLE}
 """Codes of what is only ever part of a sentence."""
 
 
-def named(message: Message) -> set[str]:
-    """The values that a message names."""
+def named(message: Worded) -> set[str]:
+    """The values that a message names; all where a function words them."""
+    if not isinstance(message, Message):
+        return set(VALUES)
     return {name for _, name, _, _ in Formatter().parse(message.text) if name}
 
 
@@ -73,19 +79,20 @@ def messages(module: object) -> Iterator[tuple[str, Message]]:
             yield from ((f"{name}.{key}", one) for key, one in value.items() if isinstance(one, Message))
 
 
-@pytest.mark.parametrize("codes", CODES)
+@pytest.mark.parametrize("codes", MESSAGES)
 def test_every_code_has_its_sentence(codes: type[StrEnum]) -> None:
-    assert set(TABLES[codes]) == set(codes)
+    assert TABLES[codes] is MESSAGES[codes]
+    assert set(MESSAGES[codes]) == set(codes)
 
 
 def test_every_certificate_problem_has_its_sentence() -> None:
     assert set(cli.CERTIFICATE_PROBLEMS) == set(CertificateProblem)
 
 
-@pytest.mark.parametrize("code", [code for codes in CODES for code in codes])
+@pytest.mark.parametrize("code", [code for codes in MESSAGES for code in codes])
 def test_a_reason_becomes_sentences_with_an_end(code: StrEnum) -> None:
-    message = TABLES[type(code)][code]
-    said = reason_in_words(Reason(code, {name: VALUES[name] for name in named(message)}))
+    message = MESSAGES[type(code)][code]
+    said = in_words(Reason(code, {name: VALUES[name] for name in named(message)}))
     assert "{" not in said
     if code not in PARTS:
         assert said[0].isupper() or said.startswith(str(FILE))
@@ -93,16 +100,16 @@ def test_a_reason_becomes_sentences_with_an_end(code: StrEnum) -> None:
 
 
 def test_damage_is_told_row_by_row() -> None:
-    assert reason_in_words(FOUND) == "Rows changed outside the program: reading 3, sign_off 1."
+    assert in_words(FOUND) == "Rows changed outside the program: reading 3, sign_off 1."
     many = because(Damage.MORE_ROWS_CHANGED, rows=(ROW,), more=4)
-    assert reason_in_words(many) == "Rows changed outside the program: reading 3 and 4 more."
+    assert in_words(many) == "Rows changed outside the program: reading 3 and 4 more."
 
 
 def test_a_damaged_shop_is_told_with_the_command_that_restores_it() -> None:
     reason = because(
         Unavailable.DAMAGED, file=FILE, found=because(Damage.EMPTY_FILE), at=VALUES["at"], command="evenbore restore X"
     )
-    assert reason_in_words(reason) == (
+    assert in_words(reason) == (
         "/records/shop.db is damaged. The file is empty. The file was not changed, and restoring a backup keeps it in "
         "another folder. To restore the backup of 2026-11-25 09:05 UTC, type: evenbore restore X"
     )
@@ -122,7 +129,7 @@ NOT_STORED = (
 def test_a_failed_write_says_that_nothing_was_saved_and_what_to_do() -> None:
     assert set(database.CAUSES.values()) | {Unavailable.WRITE_STUCK} == set(NOT_STORED)
     for code in NOT_STORED:
-        what, saved, then = reason_in_words(because(code)).split(". ", 2)
+        what, saved, then = in_words(because(code)).split(". ", 2)
         assert what
         assert saved == "Nothing was saved"
         assert then.endswith(".")

@@ -54,5 +54,5 @@ class HealthProblem(StrEnum):
     ORPHAN_ROWS = "orphan-rows"  # rows
     ROWS_OF_TABLE = "rows-of-table"  # count, table
     NEWER_PROGRAM = "newer-program"
-    LOW_DISK_SPACE = "low-disk-space"  # free_mb
+    LOW_DISK_SPACE = "low-disk-space"  # free [bytes]
     BACKUP_DAMAGED = "backup-damaged"  # file, found

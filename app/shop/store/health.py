@@ -49,7 +49,7 @@ class Health:
         if self.findings.revision and self.findings.revision > self.known:
             found.append(because(HealthProblem.NEWER_PROGRAM))
         if self.free < LITTLE_SPACE:
-            found.append(because(HealthProblem.LOW_DISK_SPACE, free_mb=self.free / MEGABYTE))
+            found.append(because(HealthProblem.LOW_DISK_SPACE, free=self.free))
         if self.backup is not None and self.backup_damage is not None:
             name = self.backup.file.name
             found.append(because(HealthProblem.BACKUP_DAMAGED, file=name, found=self.backup_damage))

@@ -27,7 +27,7 @@ from app.shop.store.database import Database, ShopTakenError, ShopUnavailableErr
 from app.shop.store.integrity import APPLICATION_ID
 from app.shop.store.tables import EVIDENCE, metadata
 from app.shop.store.upgrade import DamagedShopError, NewerShopError, UpgradeFailedError, open_shop
-from app.wording.store import reason_in_words
+from app.wording.reasons import in_words
 from tests.shop.past import Past
 
 ENGINE = (
@@ -373,7 +373,7 @@ def test_the_way_out_of_a_damaged_shop_works(
     damaged = (folder / "shop.db").read_bytes()
     reason = refused(folder, DamagedShopError, scripts)
     assert reason.code is Unavailable.DAMAGED
-    typed = reason_in_words(reason).partition("type: evenbore ")[2]
+    typed = in_words(reason).partition("type: evenbore ")[2]
     with pytest.raises(SystemExit) as ended:
         cli(shlex.split(typed))
     assert ended.value.code == 0, capsys.readouterr().err

@@ -7,14 +7,13 @@ from datetime import UTC, datetime
 import pytest
 from starlette.testclient import TestClient
 
-from app.shop.commands import checks, moves, readings, tablets
+from app.shop.commands import checks, moves, readings, tablets, visits
 from app.shop.commands.moves import NewMove
 from app.shop.commands.readings import NewReading
 from app.shop.errors import RejectedError
 from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.queries import activity
 from app.shop.reasons import because
-from app.shop.record import visits
 from app.shop.store import copies
 from app.shop.store.backup import keep_one
 from app.shop.store.codes import Damage, HealthProblem
@@ -23,7 +22,8 @@ from app.sync.engine.units import THOU
 from app.web.application import create_app
 from app.web.security.pairing import Pairing
 from app.wording.message import say
-from app.wording.store import SOUND, reason_in_words
+from app.wording.reasons import in_words
+from app.wording.store import SOUND
 from tests.shop.yard import AT, engine, heat_soaked, key, read_round, visit, visit_record
 
 HOME = "http://192.168.7.20:8000"
@@ -118,7 +118,7 @@ def test_a_copy_that_is_damaged_is_said(here: TestClient, shop: Database) -> Non
     keep_one(shop.folder, datetime(2026, 11, 25, tzinfo=UTC)).write_bytes(b"not a data base.")
     problem = because(Damage.DATABASE_CHECK, found="file is not a database")
     (made,) = copies.listed(copies.folder_of(shop.folder))
-    said = reason_in_words(because(HealthProblem.BACKUP_DAMAGED, file=made.file.name, found=problem))
+    said = in_words(because(HealthProblem.BACKUP_DAMAGED, file=made.file.name, found=problem))
     assert said in here.get("/shop").text
 
 

@@ -17,7 +17,8 @@ from app.shop.store.upgrade import DamagedShopError
 from app.web.context import Pages, environment
 from app.web.security.middleware import at_this_computer, protect
 from app.wording.message import say
-from app.wording.store import ONLY_HERE, reason_in_words
+from app.wording.reasons import in_words
+from app.wording.store import ONLY_HERE
 
 
 def create_damaged_app(
@@ -38,7 +39,7 @@ def create_damaged_app(
 
     def page(request: Request, status: int, problem: str = "") -> HTMLResponse:
         here = at_this_computer(request.scope)
-        found = reason_in_words(damage.found)
+        found = in_words(damage.found)
         return Pages(request).show("damaged.html", status, damage=damage, found=found, here=here, problem=problem)
 
     @app.post("/put-back")
@@ -48,10 +49,10 @@ def create_damaged_app(
         try:
             aside = restore(damage.folder, damage.newest.file if damage.newest else None, clock())
         except ShopUnavailableError as error:
-            return page(request, 503, reason_in_words(error.reason))
+            return page(request, 503, in_words(error.reason))
         except sqlite3.Error as error:
             found = because(Unavailable.SYSTEM_MESSAGE, text=str(error))
-            return page(request, 503, reason_in_words(because(Unavailable.RESTORE_FAILED, found=found)))
+            return page(request, 503, in_words(because(Unavailable.RESTORE_FAILED, found=found)))
         start_again()
         return Pages(request).show("put_back.html", aside=aside, copy=damage.newest)
 
