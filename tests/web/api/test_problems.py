@@ -9,7 +9,9 @@ from starlette.testclient import TestClient
 
 from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.procedure.requirements import Requirement, Waiting
+from app.shop.reasons import because
 from app.shop.rejections import Rejection
+from app.shop.store.codes import Unavailable
 from app.shop.store.database import Database, ShopUnavailableError
 from app.sync.engine.layout import LayoutFault
 from app.web.api.interface import document
@@ -286,7 +288,7 @@ def test_a_name_that_is_not_this_computers(client: TestClient) -> None:
 @pytest.mark.parametrize(
     ("error", "status", "code"),
     [
-        (ShopUnavailableError("The disk is full."), 503, "records-unavailable"),
+        (ShopUnavailableError(because(Unavailable.DISK_FULL)), 503, "disk-full"),
         (RuntimeError("a mistake inside"), 500, "internal-error"),
     ],
 )
@@ -334,7 +336,7 @@ Rejection: adjusted-by-another-tablet adjusted-since-round another-round approac
 LayoutFault: bank-count bank-twice bank-without-bores bore-number bore-twice bypass-not-a-bore drive-not-in-bank
   joint-count sensor-not-a-bore springless-not-a-bore stop-not-in-bank too-many-bores
 RequestFault: bad-request foreign-origin internal-error json-expected method-not-allowed not-found not-json
-  not-paired records-unavailable shop-computer-only timed-out too-large unknown-host wrong-shape
+  not-paired shop-computer-only timed-out too-large unknown-host wrong-shape
 FieldFault: malformed not-a-uuid not-one-of out-of-range required too-long too-short unknown-field wrong-type
 Waiting: check-first earlier-phase no-such-phase not-heat-soaked required-cannot-be-waived stopped visit-signed-off
 Requirement: bank-on-stop banks-together coolant-hot even-round heat-again heat-low heat-moving heat-soak heat-time
