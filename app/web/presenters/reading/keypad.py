@@ -19,6 +19,7 @@ from app.web.presenters.views import Action, Keypad, Keys
 from app.wording import reading_page as words
 from app.wording.message import say
 from app.wording.quantities import unit_of
+from app.wording.reasons import in_words
 
 Entry = Literal["", "again", "correct", "speed"]
 
@@ -155,7 +156,7 @@ class Pad:
             facts={
                 "low": f"{item.low:g}",
                 "high": f"{item.high:g}",
-                "range": say(words.SPEED_RANGE, low=f"{item.low:g}", high=f"{item.high:g}", unit=item.unit),
+                "range": in_words(item.range_in(self.record.units)),
             },
         )
 
@@ -182,7 +183,7 @@ class Pad:
             "ends": "" if now.current is not None and now.current.closed else "1",
             "low": f"{self.record.meter.low:g}",
             "high": f"{self.record.meter.high:g}",
-            "range": range_of(self.record.meter),
+            "range": in_words(range_of(self.record.meter)),
             "times": f"{MISREAD_TIMES:g}",
             "others": str(MISREAD_OTHERS),
         }
