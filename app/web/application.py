@@ -3,6 +3,7 @@
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager, suppress
 from datetime import UTC, datetime
+from gettext import NullTranslations
 
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
@@ -36,7 +37,11 @@ from app.web.pages.shop import (
 from app.web.pages.visit import corrections, moves, readings, visits
 from app.web.security.middleware import SAFE_METHODS, protect
 from app.web.security.pairing import Pairing
+from app.web.spoken import Spoken
+from app.wording.language import ENGLISH
+from app.wording.message import say
 from app.wording.reasons import sentence_of
+from app.wording.shop_pages import NO_PAGE, NOT_DONE, NOT_FOUND, NOT_SAVED
 
 
 class Gzip(GZipMiddleware):
@@ -54,11 +59,14 @@ def create_app(
     clock: Callable[[], datetime] = lambda: datetime.now(UTC),
     pairing: Pairing | None = None,
     trusting: trust.Trust | None = None,
+    language: NullTranslations = ENGLISH,
+    customer_language: NullTranslations | None = None,
 ) -> FastAPI:
     """The application over one shop.
 
     ``lan_names`` are further host names it answers to; ``clock`` tells the time; ``pairing`` lets tablets in;
-    ``trusting`` is what they have to trust, when the server speaks https.
+    ``trusting`` is what they have to trust, when the server speaks https. Pages are in ``language``; what is printed
+    for the customer is in ``customer_language``, by default the same.
     """
     app = FastAPI(
         docs_url=None,
@@ -108,6 +116,7 @@ def create_app(
         app.add_exception_handler(error, either(error, page))
     app.add_middleware(Gzip, minimum_size=1000)
     protect(app, lan_names=lan_names, admits=lambda token: app.state.admission.admits(token, clock()))
+    app.add_middleware(Spoken, tablet=language, customer=customer_language)
     return app
 
 
@@ -122,19 +131,19 @@ async def _awake(app: FastAPI) -> AsyncIterator[None]:
 
 def _refused(request: Request, error: Exception) -> Response:
     assert isinstance(error, RejectedError)
-    return Pages(request).show("refused.html", status_of(error), title="Not done", message=sentence_of(error))
+    return Pages(request).show("refused.html", status_of(error), title=say(NOT_DONE), message=sentence_of(error))
 
 
 def _http(request: Request, error: Exception) -> Response:
     assert isinstance(error, HTTPException)
-    message = "There is no such page here." if error.status_code == 404 else str(error.detail)
-    title = "Not found" if error.status_code == 404 else "Not done"
+    message = say(NO_PAGE) if error.status_code == 404 else str(error.detail)
+    title = say(NOT_FOUND if error.status_code == 404 else NOT_DONE)
     return Pages(request).show("refused.html", error.status_code, title=title, message=message)
 
 
 def _no_such_page(request: Request, error: Exception) -> Response:
-    return Pages(request).show("refused.html", 404, title="Not found", message="There is no such page here.")
+    return Pages(request).show("refused.html", 404, title=say(NOT_FOUND), message=say(NO_PAGE))
 
 
 def _unavailable(request: Request, error: Exception) -> Response:
-    return Pages(request).show("refused.html", 503, title="Not saved", message=str(error))
+    return Pages(request).show("refused.html", 503, title=say(NOT_SAVED), message=str(error))

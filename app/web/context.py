@@ -50,7 +50,7 @@ def environment() -> Environment:
         npgettext=language.npgettext,
     )
     templates.filters.update(FILTERS)
-    templates.globals.update(new_key=new_key, **chosen({}))
+    templates.globals.update(new_key=new_key, language=language.tag, **chosen({}))
     return templates
 
 

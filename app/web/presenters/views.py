@@ -4,6 +4,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
+from app.wording.engines import COUPLER_MARKS
+from app.wording.message import say
+
 State = Literal["to-read", "next", "closing", "read", "corrected", "suspicious", "stale", "skipped", "held", "refused"]
 PhaseState = Literal["done", "current", "to-come", "open"]
 Keys = Literal["quarter", "half", "tenth", "whole"]
@@ -48,7 +51,7 @@ class CouplerMark:
     @property
     def spoken(self) -> str:
         """What it is, where that is not what is usual."""
-        return {"blade": "", "screw": "coupler set by its screw", "shaft": "one shaft"}[self.kind]
+        return "" if self.kind == "blade" else say(COUPLER_MARKS[self.kind])
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,7 +166,7 @@ class VerdictView:
     marks: tuple[tuple[int, float, int], ...] = ()
     inside: int = 0
     openings: tuple[OpeningMark, ...] = ()
-    ends: tuple[str, str] = ("tight", "wide")
+    ends: tuple[str, str] = ("", "")
     spoken: str = ""
 
 

@@ -16,6 +16,7 @@ from app.shop.training import training, training_start
 from app.shop.training.training_start import NewPractice
 from app.sync.engine.layout import Layout
 from app.web.application import create_app
+from app.wording.training import record_texts
 from tests.browser import launch
 from tests.shop.past import Past
 from tests.shop.yard import AT, FOUR, TWINS, V8, engine, heat_soaked, key, read, visit, visit_record
@@ -213,7 +214,8 @@ def test_a_program_is_told_to_turn_a_bypass_screw(client: TestClient, shop: Data
 def test_a_program_brings_twin_plates_to_even_by_what_it_is_told(client: TestClient, shop: Database) -> None:
     """Told by the JSON interface alone, at a simulated engine two of whose plates stand apart on their shaft."""
     phase = f"/api/visits/1/phases/{HEAT_SOAKED.slug}"
-    assert training_start.start(shop, PLATES_APART, NewPractice("4-twins", "sound", "hot", "KM"), AT) == 1
+    engine_wanted = NewPractice("4-twins", "sound", "hot", "KM")
+    assert training_start.start(shop, PLATES_APART, engine_wanted, record_texts(), AT) == 1
     kinds = set()
     for _ in range(60):
         told = client.get(f"{phase}/advice").json()

@@ -94,7 +94,7 @@ def test_a_start_that_cannot_be_says_why_and_keeps_what_was_chosen(
 def test_a_practice_engine_says_so_wherever_it_is_named(client: TestClient) -> None:
     client.post("/practice", data=chosen())
     for path in ("/", "/?find=practice", "/engines/1", f"/visits/1/{SLUG}", f"/visits/1/{SLUG}/readings"):
-        assert "Practice 1" in client.get(path).text, path
+        assert "Training 1" in client.get(path).text, path
 
 
 def test_a_practice_engine_does_not_leave_the_shop_as_a_real_one(client: TestClient) -> None:

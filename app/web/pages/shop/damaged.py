@@ -1,8 +1,9 @@
-"""What is shown in place of every page when the shop's records are damaged: what was found, and the way out."""
+"""What is shown in place of every page when the shop's records are damaged: the damage, and how to restore."""
 
 import sqlite3
 from collections.abc import Callable
 from datetime import datetime
+from gettext import NullTranslations
 
 from fastapi import FastAPI, Request
 from fastapi.responses import HTMLResponse, Response
@@ -14,6 +15,10 @@ from app.shop.store.database import ShopUnavailableError
 from app.shop.store.upgrade import DamagedShopError
 from app.web.context import Pages, environment
 from app.web.security.middleware import at_this_computer, protect
+from app.web.spoken import Spoken
+from app.wording.language import ENGLISH
+from app.wording.message import say
+from app.wording.shop_pages import RESTORE_THERE
 
 
 def create_damaged_app(
@@ -22,10 +27,12 @@ def create_damaged_app(
     start_again: Callable[[], None],
     clock: Callable[[], datetime],
     lan_names: frozenset[str] = frozenset(),
+    language: NullTranslations = ENGLISH,
 ) -> FastAPI:
     """The application over a shop that cannot be opened.
 
-    The newest whole copy can be put in place from the shop computer itself; ``start_again`` is called after that.
+    The newest verified backup can be restored from the shop computer itself; ``start_again`` is called after that. The
+    page is in ``language``.
     """
     app = FastAPI(docs_url=None, redoc_url=None, openapi_url=None)
     app.state.templates = environment()
@@ -34,12 +41,13 @@ def create_damaged_app(
 
     def page(request: Request, status: int, problem: str = "") -> HTMLResponse:
         here = at_this_computer(request.scope)
-        return Pages(request).show("damaged.html", status, damage=damage, here=here, problem=problem)
+        found = damage.found[:1].upper() + damage.found[1:]
+        return Pages(request).show("damaged.html", status, damage=damage, found=found, here=here, problem=problem)
 
     @app.post("/put-back")
     def put_back(request: Request) -> Response:
         if not at_this_computer(request.scope):
-            return page(request, 403, "This can be done on the shop computer itself only.")
+            return page(request, 403, say(RESTORE_THERE))
         try:
             aside = restore(damage.folder, damage.newest.file if damage.newest else None, clock())
         except (ShopUnavailableError, sqlite3.Error) as error:
@@ -52,4 +60,5 @@ def create_damaged_app(
         return page(request, 503)
 
     protect(app, lan_names=lan_names)
+    app.add_middleware(Spoken, tablet=language)
     return app
