@@ -117,7 +117,7 @@ def test_the_tag_says_what_it_hangs_on(browser_page: Page, server: str, shop: Da
     past_of(shop)
     browser_page.goto(f"{server}/engines/1/tag")
     (page,) = printed(browser_page, paper)
-    for words in ("31-0217", f"Tag {tag(shop)}", "Two banks of four"):
+    for words in ("31-0217", f"Tag {tag(shop)}", "2 banks of 4 bores"):
         assert words in page, words
     assert "C-104" not in page
     assert "only here" not in page

@@ -40,7 +40,7 @@ def here(shop: Database, codes: Pairing) -> Iterator[TestClient]:
 
 
 def test_people_are_added_given_another_pin_and_taken_out(here: TestClient) -> None:
-    assert "Nobody is listed" in here.get("/people").text
+    assert "No people listed" in here.get("/people").text
     wrong = here.post("/people", data={"key": key(), "name": "Kim Marlow", "pin": "1234", "again": "1234"})
     assert wrong.status_code == 422
     assert 'value="Kim Marlow"' in wrong.text
@@ -52,7 +52,7 @@ def test_people_are_added_given_another_pin_and_taken_out(here: TestClient) -> N
     stale = here.post("/people/1/remove", data={"key": key()})
     assert stale.status_code == 409
     assert "was changed meanwhile" in stale.text
-    assert "Nobody is listed" in here.post("/people/2/remove", data={"key": key()}).text
+    assert "No people listed" in here.post("/people/2/remove", data={"key": key()}).text
 
 
 def test_the_sign_off_asks_for_a_listed_name_and_its_pin(here: TestClient, shop: Database) -> None:
@@ -80,7 +80,7 @@ def test_the_sign_off_asks_for_a_listed_name_and_its_pin(here: TestClient, shop:
 def test_the_code_is_drawn_on_the_shop_computer_and_nowhere_else(
     here: TestClient, shop: Database, codes: Pairing
 ) -> None:
-    assert "Show a code" in here.get("/tablets").text
+    assert "Show code" in here.get("/tablets").text
     page = here.post("/tablets/code").text
     assert codes.code[:4] in page
     assert "<svg" in page.partition("Pair a tablet")[2].partition("</section>")[0]
@@ -95,7 +95,7 @@ def test_the_code_is_drawn_on_the_shop_computer_and_nowhere_else(
     assert codes.code == ""
     page = tablet.get("/tablets").text
     assert "<h2>test cell</h2>" in page
-    assert "Shut it out" not in page
+    assert "Remove access" not in page
     assert "<h2>office</h2>" in here.post("/tablets/1/name", data={"key": key(), "name": "office"}).text
     assert here.post("/tablets/2/name", data={"key": key(), "name": ""}).status_code == 422
     assert here.post("/tablets/2/remove", data={"key": key()}).status_code == 200
@@ -104,7 +104,7 @@ def test_the_code_is_drawn_on_the_shop_computer_and_nowhere_else(
 
 def test_the_shop_page_says_how_the_records_are(here: TestClient, shop: Database) -> None:
     page = here.get("/shop").text
-    assert "None yet" in page
+    assert "No backups yet" in page
     assert "Whole: yes" in page
     assert "by-hand-" in here.post("/shop/copies").text
     assert len(copies.listed(copies.folder_of(shop.folder))) == 1

@@ -103,5 +103,5 @@ def test_axe_finds_nothing_while_things_wait_and_come_back(page: Page, server: s
     read(shop, 1, HEAT_SOAKED)
     make(shop, 1, key(), turned, AT)
     page.context.set_offline(False)
-    expect(page.get_by_role("list", name="Not kept")).to_be_visible()
+    expect(page.get_by_role("list", name="Not saved")).to_be_visible()
     assert faults(page) == []

@@ -253,7 +253,7 @@ def test_what_is_refused_comes_back_with_its_reason_and_what_was_typed(
     hand.page.get_by_role("button", name="7", exact=True).click()
     moves.make(shop, visit_id, key(), NewMove(HEAT_SOAKED.slug, "stop", "A", None, None, 0.125, (), True, "KM"), AT)
     link.fault = "pass"
-    back = hand.page.get_by_role("list", name="Not kept").get_by_role("listitem")
+    back = hand.page.get_by_role("list", name="Not saved").get_by_role("listitem")
     expect(back).to_contain_text("Not kept: Bore 2, 6.50.", timeout=20_000)
     expect(back).to_contain_text("moved")
     expect(hand.page.locator("[data-typed]")).to_have_text("7")
@@ -275,7 +275,7 @@ def test_what_the_server_cannot_store_does_not_hold_the_rest_up_for_ever(
     link.fault, link.only = FAULTS["status 500"][0], b"POST"
     hand.read("6.25", then="Bore 2")
     hand.read("6.50", then="Bore 3")
-    listed = hand.page.get_by_role("list", name="Not kept").get_by_role("listitem")
+    listed = hand.page.get_by_role("list", name="Not saved").get_by_role("listitem")
     expect(listed).to_contain_text("Still here: Bore 1, 6.25.", timeout=20_000)
     listed.get_by_role("button", name="Set it aside").click()
     expect(listed.get_by_role("button", name="Send again")).to_be_visible()
@@ -355,7 +355,7 @@ def test_steps_refused_come_back_beside_their_fields(hand: Tablet, server: str, 
     form.get_by_role("button", name="Keep what is ticked and filled in").click()
     expect(form.get_by_text(re.compile("^Between "))).to_have_count(0)
     hand.is_saved()
-    expect(hand.page.get_by_role("list", name="Not kept")).to_be_hidden()
+    expect(hand.page.get_by_role("list", name="Not saved")).to_be_hidden()
     assert visit_record(shop, visit_id).checks[(HEAT_SOAKED.slug, "coolant")].number == 91
 
 
@@ -400,7 +400,7 @@ def test_a_pin_is_never_held_and_waits_for_what_is(hand: Tablet, link: Proxy, sh
     assert entered(shop, visit_id) == [(1, "turn", 6.25)]
     hand.page.get_by_role("button", name="Sign it off").click()
     expect(hand.page.get_by_text(re.compile("^Not yet: Heat-soaked recheck"))).to_be_visible()
-    expect(hand.page.get_by_role("list", name="Not kept")).to_be_hidden()
+    expect(hand.page.get_by_role("list", name="Not saved")).to_be_hidden()
     assert visit_record(shop, visit_id).sign_off is None
 
 
@@ -418,7 +418,7 @@ def test_without_script_a_reading_is_a_plain_form(browser: Browser, server: str,
     page = context.new_page()
     page.goto(f"{server}/visits/{visit_id}/{HEAT_SOAKED.slug}/readings")
     page.get_by_role("textbox").fill("6.25")
-    page.get_by_role("button", name="Keep").click()
+    page.get_by_role("button", name="Save").click()
     expect(page.locator("#entry-heading")).to_have_text("Bore 2")
     assert entered(shop, visit_id) == [(1, "turn", 6.25)]
     context.close()

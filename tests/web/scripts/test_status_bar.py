@@ -17,11 +17,11 @@ def test_a_form_without_a_link_keeps_what_was_typed_and_is_sent_again_once(serve
         page.get_by_label("Displacement").fill("3.9")
         page.get_by_label("Idle speed wanted").fill("850")
         context.set_offline(True)
-        page.get_by_role("button", name="Register this engine").click()
+        page.get_by_role("button", name="Register engine").click()
         expect(page.locator("#link-state")).to_have_text("No link.Not saved; tap it again")
         expect(page.get_by_label("Serial")).to_have_value("31-0217")
         context.set_offline(False)
-        page.get_by_role("button", name="Register this engine").click()
+        page.get_by_role("button", name="Register engine").click()
         expect(page.get_by_role("heading", name="Engine 31-0217")).to_be_visible()
         expect(page.locator("#link-state")).to_contain_text("All saved")
     with shop.reading() as session:

@@ -136,16 +136,16 @@ def built_in_the_cell(yard: Yard) -> None:
     for label, typed in (
         ("Serial", "27-0415"),
         ("Displacement", "1.6"),
-        ("Idle speed wanted", "900"),
+        ("Target idle speed", "900"),
         ("Vehicle", "Harbour runabout"),
         ("Bank A: cylinder numbers, front first", "1 2"),
         ("Bank B: cylinder numbers, front first", "3 4"),
         ("Bank B: stop screw at bore", "3"),
-        ("Throttle sensor on the shaft of bore", "4"),
-        ("Plates without a return spring of their own", "2"),
+        ("Throttle position sensor (TPS) on the shaft of bore", "4"),
+        ("Plates without a return spring", "2"),
     ):
         page.get_by_label(label).fill(typed)
-    hand.press("Register this engine")
+    hand.press("Register engine")
     expect(page.get_by_role("heading", name="Engine 27-0415")).to_be_visible()
     yard.open_visit("Test cell", "First sync")
     expect(page.get_by_role("heading", name="Cold preset")).to_be_visible()
@@ -203,8 +203,8 @@ def rung_up_a_year_later(yard: Yard) -> None:
     yard.see("/meters", "Meters")
     for label, typed in (("Name", "Customer's gauge"), ("Smallest step", "0.1"), ("Lowest", "0"), ("Highest", "20")):
         page.get_by_label(label).fill(typed)
-    page.get_by_label("Reads").select_option("cfm")
-    hand.press("Register this meter")
+    page.get_by_label("Unit", exact=True).select_option("cfm")
+    hand.press("Register meter")
     expect(page.get_by_role("heading", name="Customer's gauge").first).to_be_visible()
     was = hand.bench
     hand.bench = Customer(FOUR, was.rng, was.flow, gaps=dict(was.gaps))
