@@ -2,7 +2,8 @@
 
 from collections.abc import Mapping
 
-from app.shop.commands.meters import ESTIMATE_FROM, MeterStory, StudyRecord
+from app.shop.commands.meters import ESTIMATE_FROM
+from app.shop.record.meter_studies import KnownMeter, StudyRecord
 from app.wording.message import Message, say
 
 QUANTITIES: Mapping[str, Message] = {"flow": Message("Air flow"), "vacuum": Message("Vacuum")}
@@ -29,7 +30,7 @@ def percent(fraction: float) -> str:
     return say(PER_CENT, number=f"{100 * fraction:.1f}")
 
 
-def reads(meter: MeterStory) -> str:
+def reads(meter: KnownMeter) -> str:
     """What a meter reads: quantity, range and step."""
     row = meter.row
     return say(
@@ -47,14 +48,14 @@ def unit(name: str, quantity: str) -> str:
     return say(UNIT, unit=name, quantity=say(QUANTITIES[quantity]))
 
 
-def choice(meter: MeterStory, today: str) -> str:
+def choice(meter: KnownMeter, today: str) -> str:
     """A meter to choose for a visit, with the day of a check that is overdue on ``today``, an ISO day."""
     if meter.due is not None and meter.overdue(today):
         return say(CHOICE_OVERDUE, name=meter.row.name, unit=meter.row.unit, due=meter.due.due)
     return say(CHOICE, name=meter.row.name, unit=meter.row.unit)
 
 
-def known_from(meter: MeterStory) -> str:
+def known_from(meter: KnownMeter) -> str:
     """How a meter's repeatability is known."""
     found = meter.found
     if found is None:

@@ -10,7 +10,7 @@ from fastapi.responses import HTMLResponse, Response
 from app.shop.commands import engines
 from app.shop.errors import NotFoundError
 from app.shop.queries import search
-from app.shop.record import visits
+from app.shop.record import loader
 from app.shop.record.visit_record import VisitRecord
 from app.shop.store.tables import Engine, Visit
 from app.web.context import Page, Shop
@@ -54,7 +54,7 @@ def board(shop: Shop, page: Page, find: str = "") -> HTMLResponse:
             lines = [_found(e, newest.get(e.ident)) for e in engines.among(session, hits.exact)]
             near = [_found(e, newest.get(e.ident)) for e in engines.among(session, hits.near)]
         else:
-            lines = [_worked_on(record) for record in visits.in_the_shop(session)]
+            lines = [_worked_on(record) for record in loader.in_the_shop(session)]
         count = engines.count(session)
     return page.show("board.html", find=words, lines=lines, near=near, count=count, full=len(lines) == MOST_FOUND)
 
@@ -75,7 +75,7 @@ def _worked_on(record: VisitRecord) -> BoardLine:
         href=f"/visits/{record.visit.ident}",
         number=record.engine.serial,
         what=f"{names.layout(record.layout)}, {litres(record.engine)}",
-        detail=_joined(_job(record.visit), record.engine.vehicle, record.engine.customer),
+        detail=_joined(_job(record.visit.job), record.engine.vehicle, record.engine.customer),
         rows=small_rows(record),
         phases=shown,
         phase=next((p.title for p in shown if p.state == "current"), say(engine_words.READY)),
@@ -105,11 +105,11 @@ def _last_visit(newest: Visit | None) -> str:
 
 
 def _place_and_job(visit: Visit) -> str:
-    return _joined(names.choice(visit.place), _job(visit))
+    return _joined(names.choice(visit.place), _job(visit.job))
 
 
-def _job(visit: Visit) -> str:
-    return say(engine_words.JOB, job=visit.job) if visit.job else ""
+def _job(job: str) -> str:
+    return say(engine_words.JOB, job=job) if job else ""
 
 
 def _joined(*parts: str) -> str:

@@ -8,8 +8,10 @@ from fastapi.responses import HTMLResponse, Response
 from sqlmodel import Session
 
 from app.shop.commands import meters
-from app.shop.commands.meters import PAIRS, READINGS, UNITS_OF, MeterStory, NewMeter
+from app.shop.commands.meters import UNITS_OF, NewMeter
 from app.shop.errors import NotFoundError, RejectedError
+from app.shop.record import meter_studies
+from app.shop.record.meter_studies import PAIRS, READINGS, KnownMeter
 from app.shop.store.idempotency import new_key
 from app.web.context import Form, Now, Page, Pages, Shop
 from app.web.error_responses import status_of
@@ -107,7 +109,7 @@ def read(shop: Shop, page: Page, form: Form, study_id: int, now: Now) -> Respons
     return page.saved(f"/studies/{study_id}")
 
 
-def line_of(meter: MeterStory, today: str) -> MeterLine:
+def line_of(meter: KnownMeter, today: str) -> MeterLine:
     """A meter in words."""
     return MeterLine(
         meter.row.ident,
@@ -122,14 +124,14 @@ def line_of(meter: MeterStory, today: str) -> MeterLine:
 
 def meter_choices(session: Session, today: str) -> list[tuple[int, str]]:
     """The meters to choose from when a visit is opened, with word of a check that is overdue."""
-    return [(meter.row.ident, words.choice(meter, today)) for meter in meters.all_of(session)]
+    return [(meter.row.ident, words.choice(meter, today)) for meter in meter_studies.all_of(session)]
 
 
 def _all(
     shop: Shop, page: Pages, now: str, values: Mapping[str, str], problems: Mapping[str, str], status: int = 200
 ) -> HTMLResponse:
     with shop.reading() as session:
-        lines = [line_of(meter, now[:10]) for meter in meters.all_of(session)]
+        lines = [line_of(meter, now[:10]) for meter in meter_studies.all_of(session)]
     units = [(unit, words.unit(unit, quantity)) for quantity, names in UNITS_OF.items() for unit in names]
     return page.show("shop/meters.html", status, lines=lines, units=units, values=values, problems=problems)
 
@@ -144,8 +146,10 @@ def _one(
     status: int = 200,
 ) -> HTMLResponse:
     with shop.reading() as session:
-        meter = meters.record(session, meter_id)
-        others = [m.row for m in meters.all_of(session) if m.row.unit == meter.row.unit and m.row.ident != meter_id]
+        meter = meter_studies.known(session, meter_id)
+        others = [
+            m.row for m in meter_studies.all_of(session) if m.row.unit == meter.row.unit and m.row.ident != meter_id
+        ]
     return page.show(
         "shop/meter.html",
         status,
@@ -169,8 +173,8 @@ def _study(
     status: int = 200,
 ) -> HTMLResponse:
     with shop.reading() as session:
-        told = meters.study_story(session, study_id)
-        meter = meters.record(session, told.meter.ident)
+        told = meter_studies.study_of(session, study_id)
+        meter = meter_studies.known(session, told.meter.ident)
     old = next((r for r in told.readings if str(r.ident) == values.get("supersedes", "")), None)
     reads_with = told.next_meter
     if old is not None and told.other is not None and old.meter_id == told.other.ident:
