@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from fastapi import APIRouter
 from fastapi.responses import HTMLResponse, Response
 
-from app.shop.commands import engines
+from app.shop.commands import engines, settings_versions
 from app.shop.errors import ConflictError, NotFoundError, RejectedError
 from app.shop.procedure.items import PLACES
 from app.shop.procedure.recheck import CHANGES
@@ -93,6 +93,7 @@ def show(shop: Shop, page: Page, engine_id: int) -> HTMLResponse:
     with shop.reading() as session:
         engine = engines.get(session, engine_id)
         memory = history_cache.of_engine(session, engine_id)
+        _, held = settings_versions.now(session)
     fitting = memory.fittings[-1]
     return page.show(
         "engine.html",
@@ -101,7 +102,7 @@ def show(shop: Shop, page: Page, engine_id: int) -> HTMLResponse:
         fitting=fitting,
         layout=layout_from_json(fitting.layout),
         hardware=hardware_from_json(fitting.hardware),
-        past=past_of(memory),
+        past=past_of(memory, held.units.metric),
         open_visit=next((visit for visit in memory.visits if not visit.signed), None),
     )
 
@@ -110,10 +111,11 @@ def show(shop: Shop, page: Page, engine_id: int) -> HTMLResponse:
 def slipped(shop: Shop, page: Page, visit_id: int) -> HTMLResponse:
     """What had slipped by the time a visit began, from the readings to the verdict."""
     with shop.reading() as session:
-        engine = engines.get(session, visits.load(session, visit_id).engine.ident)
+        record = visits.load(session, visit_id)
+        engine = engines.get(session, record.engine.ident)
         memory = history_cache.of_engine(session, engine.ident)
     number = next(visit.number for visit in memory.visits if visit.visit_id == visit_id)
-    one = next((slip for slip in past_of(memory).slips if slip.number == number), None)
+    one = next((slip for slip in past_of(memory, record.units.metric).slips if slip.number == number), None)
     if one is None:
         raise NotFoundError("earlier visit to set this one against")
     return page.show("visit/slipped.html", engine=engine, one=one)
