@@ -50,8 +50,14 @@ def environment() -> Environment:
         npgettext=language.npgettext,
     )
     templates.filters.update(FILTERS)
-    templates.globals.update(new_key=new_key, **chosen({}))
+    templates.globals.update(new_key=new_key, to_the_customer=_to_the_customer, **chosen({}))
     return templates
+
+
+def _to_the_customer(caller: Callable[[], str]) -> str:
+    """What a ``call`` block of a template says, in the customer's language."""
+    with language.to_the_customer():
+        return caller()
 
 
 def stamp(time: datetime) -> str:
