@@ -22,7 +22,7 @@ from app.wording.message import say
 from app.wording.paper import WARNINGS, bore_words
 from app.wording.pseudo import PseudoTranslations
 from tests.shop.past import Past
-from tests.shop.yard import AT, FOUR, V8, heat_soaked, key, read, visit_record
+from tests.shop.yard import AT, FOUR, V8, engine, heat_soaked, key, read, visit, visit_record
 
 ORIGIN = "http://127.0.0.1"
 UNEVEN = [6.5, 6.5, 7.75, 7.75]
@@ -62,7 +62,7 @@ def test_a_bore_is_said_in_a_word_and_its_deviation(verdict: str, deviation: str
 def test_the_result_stands_on_the_last_complete_round(shop: Database) -> None:
     Past(shop, serial="22-0098").visit([6.5] * 8, [6.5] * 8)
     assert sheet(shop).title == "As left: even"
-    unread = heat_soaked(shop)
+    unread = visit(shop, engine(shop))
     assert (sheet(shop, unread).title, sheet(shop, unread).mark) == ("As left: not read", "none")
     assert sheet(shop, unread).sentence == "No complete round was read after the last adjustment."
 
