@@ -1,5 +1,6 @@
 """The template filters: stored figures and codes as a person reads them, in the words of ``app.wording.names``."""
 
+from app.shop.record.entries import EngineEntry
 from app.shop.record.fittings import HARDWARE_FIELDS
 from app.shop.store.tables import Engine
 from app.sync.engine.hardware import Figure, Hardware
@@ -16,19 +17,19 @@ layout_in_words = names.layout
 bank_in_words = names.bank
 
 
-def displacement(engine: Engine) -> str:
+def displacement(engine: Engine | EngineEntry) -> str:
     """An engine's displacement in both units, as typed first."""
     small, large = names.liters(engine.displacement), names.cubic_inches(engine.displacement)
     return f"{large} ({small})" if engine.displacement_unit == "cu in" else f"{small} ({large})"
 
 
-def litres(engine: Engine) -> str:
+def litres(engine: Engine | EngineEntry) -> str:
     """An engine's displacement in the unit it was typed in."""
     inches = engine.displacement_unit == "cu in"
     return names.cubic_inches(engine.displacement) if inches else names.liters(engine.displacement)
 
 
-def idle(engine: Engine) -> str:
+def idle(engine: Engine | EngineEntry) -> str:
     """The idle speed wanted."""
     return names.idle_speed(engine.idle_speed)
 

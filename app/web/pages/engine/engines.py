@@ -5,15 +5,15 @@ from collections.abc import Mapping
 from fastapi import APIRouter
 from fastapi.responses import HTMLResponse, Response
 
-from app.shop.commands import engines, settings_versions
+from app.shop.commands import engines, visits
+from app.shop.commands.visits import NewVisit
 from app.shop.errors import ConflictError, NotFoundError, RejectedError
 from app.shop.procedure.items import PLACES
 from app.shop.procedure.recheck import CHANGES
 from app.shop.queries import history_cache
 from app.shop.queries.search import tag_of
-from app.shop.record import visits
+from app.shop.record import loader, stored_settings
 from app.shop.record.fittings import HARDWARE_FIELDS, hardware_from_json, layout_from_json
-from app.shop.record.visits import NewVisit
 from app.shop.store.idempotency import new_key
 from app.shop.store.tables import Engine
 from app.sync.engine.units import REV_PER_MIN
@@ -93,7 +93,7 @@ def show(shop: Shop, page: Page, engine_id: int) -> HTMLResponse:
     with shop.reading() as session:
         engine = engines.get(session, engine_id)
         memory = history_cache.of_engine(session, engine_id)
-        _, held = settings_versions.now(session)
+        _, held = stored_settings.now(session)
     fitting = memory.fittings[-1]
     return page.show(
         "engine.html",
@@ -111,7 +111,7 @@ def show(shop: Shop, page: Page, engine_id: int) -> HTMLResponse:
 def slipped(shop: Shop, page: Page, visit_id: int) -> HTMLResponse:
     """What had slipped by the time a visit began, from the readings to the verdict."""
     with shop.reading() as session:
-        record = visits.load(session, visit_id)
+        record = loader.load(session, visit_id)
         engine = engines.get(session, record.engine.ident)
         memory = history_cache.of_engine(session, engine.ident)
     number = next(visit.number for visit in memory.visits if visit.visit_id == visit_id)

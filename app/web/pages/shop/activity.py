@@ -6,9 +6,9 @@ from typing import Annotated
 from fastapi import APIRouter, Query
 from fastapi.responses import HTMLResponse
 
-from app.shop.commands import settings_versions
 from app.shop.queries import activity
 from app.shop.queries.activity import Line
+from app.shop.record import stored_settings
 from app.shop.record.measures import Units
 from app.web.context import Page, Shop
 from app.wording.activity import done
@@ -43,6 +43,6 @@ def show(
     """What was done last, a hundred lines a page, of one visit or of everything."""
     with shop.reading() as session:
         lines = activity.lines(session, A_PAGE + 1, (number - 1) * A_PAGE, visit)
-        units = settings_versions.now(session)[1].units
+        units = stored_settings.now(session)[1].units
     shown = [LogLine.of(line, units) for line in lines[:A_PAGE]]
     return page.show("audit.html", lines=shown, more=len(lines) > A_PAGE, page=number, visit=visit)

@@ -11,6 +11,7 @@ from app.web.presenters.steps import move_words
 from app.wording import paper, words
 from app.wording.language import to_the_customer
 from app.wording.message import say
+from app.wording.requirements import missing_as_stored
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +99,13 @@ def _remarks(record: VisitRecord) -> list[str]:
                 message = paper.REMARK_REPLACED_WHY if row.why else paper.REMARK_REPLACED
                 said.append(say(message, now=_shown(record, row.value), was=_shown(record, old.value), **where))
     said += [
-        say(paper.REMARK_WAIVED, phase=phase_named(o.phase).title, by=o.by, why=o.why, missing=o.missing)
+        say(
+            paper.REMARK_WAIVED,
+            phase=phase_named(o.phase).title,
+            by=o.by,
+            why=o.why,
+            missing=missing_as_stored(o.missing),
+        )
         for o in record.overrides
     ]
     return said
