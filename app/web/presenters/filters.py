@@ -65,6 +65,7 @@ def move_pair(kind: str) -> tuple[str, str]:
 
 
 FILTERS = {
+    "place": names.place,
     "pair": pair,
     "twice": twice,
     "move_pair": move_pair,

@@ -16,7 +16,7 @@ from app.shop.training import training, training_start
 from app.shop.training.training_start import NewPractice
 from app.sync.engine.layout import Layout
 from app.web.application import create_app
-from app.web.presenters.filters import other_hardware
+from app.wording.names import other_adjusters
 from app.wording.training import record_texts
 from tests.browser import launch
 from tests.shop.past import Past
@@ -76,7 +76,10 @@ def test_an_engine_is_registered_with_what_joins_its_plates_and_its_page_says_so
     assert answer.status_code == 303, answer.text
     assert (layout_of(shop).banks, layout_of(shop).bypass, layout_of(shop).plenum) == (TWINS.banks, TWINS.bypass, True)
     page = client.get("/engines/1").text
-    assert f"Other adjusters: {other_hardware(TWINS)}." in page
+    joined = ", ".join(other_adjusters(layout_of(shop)))
+    assert joined.startswith("bores 1 and 2 on one shaft, bores 3 and 4 on one shaft, coupler 2–3 set by a screw that")
+    assert joined.endswith("when turned in, bypass screws at bores 1 4, balance plenum")
+    assert joined in page
     refit = client.get("/engines/1/fitting").text
     for filled in ("1-2 3-4", "2-3", "1 4"):
         assert f'value="{filled}"' in refit
@@ -159,8 +162,8 @@ def test_a_move_made_differently_is_kept_the_way_it_was_turned(
     heat_soaked(shop, TWINS)
     read_uneven(shop)
     offered = client.get(f"{HOT}/moves/new", params={"kind": kind, "place": place}).text
-    assert "Screw of a coupler" in offered
-    assert "Coupler on a blade" not in offered  # this engine has none
+    assert "Coupler screw" in offered
+    assert "Coupler on a feeler" not in offered  # this engine has none
     assert "Bore 1</option>" in offered
     assert "Bore 2</option>" not in offered  # no bypass screw there
     sent = {"key": key(), "kind": kind, "place": place, "way": way, "amount": "0.25", "by": "KM"}
@@ -244,8 +247,8 @@ def test_paper_follows(client: TestClient, shop: Database) -> None:
     past = Past(shop, TWINS)
     past.visit([6.5, 6.5, 6.5, 5.25])
     sheet = client.get("/visits/1/sheet").text
-    assert other_hardware(TWINS) in sheet
-    assert "Bar from plate to plate: one shaft." in sheet
+    assert ", ".join(other_adjusters(TWINS)) in sheet
+    assert "Double line between plates: one shaft." in sheet
     worksheet = client.get("/engines/1/worksheet").text
     assert "Seat every bypass screw lightly" in worksheet
     assert "bores 1 and 2 on one shaft" in worksheet

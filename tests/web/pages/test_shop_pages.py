@@ -13,12 +13,14 @@ from app.shop.commands.readings import NewReading
 from app.shop.errors import RejectedError
 from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.queries import activity
+from app.shop.record.measures import RECORDED
 from app.shop.store import copies
 from app.shop.store.backup import keep_one
 from app.shop.store.database import Database
 from app.sync.engine.units import THOU
 from app.web.application import create_app
 from app.web.security.pairing import Pairing
+from app.wording.activity import done
 from tests.shop.yard import AT, engine, heat_soaked, key, read_round, visit, visit_record
 
 HOME = "http://192.168.7.20:8000"
@@ -127,23 +129,23 @@ def test_who_did_what_is_read_from_the_evidence(here: TestClient, shop: Database
     with shop.reading() as session:
         everything = activity.lines(session, 1000)
         of_visit = activity.lines(session, 1000, visit=visit_id)
-    told = {(line.who, line.what) for line in everything}
+    told = {(line.who, done(line.what, RECORDED)) for line in everything}
     assert ("", "Engine 31-0217 registered") in told
     assert ("KM", "Visit 1 opened, test cell") in told
-    assert ("", "Round 2 of heat-soaked recheck begun") in told
-    assert ("NA", f"Corrected: bore {wrong.bore} read 7.25 kg/h, round 2 of heat-soaked recheck") in told
-    assert ("NA", "coupler 2-3 reset") in told
-    assert ("KM", "Passed over in heat-soaked recheck: Shown to an apprentice") in told
-    assert ("", "Tablet test cell let in") in told
-    assert ("KM", "wide open ticked") in told
-    assert any(re.fullmatch(r"coolant [\d.]+ °C", what) for _, what in told)
+    assert ("", "Round 2 started, Heat-soaked recheck") in told
+    assert ("NA", f"Corrected: Bore {wrong.bore}: 7.25\u00a0kg/h, round 2, Heat-soaked recheck") in told
+    assert ("NA", "Coupler 2–3 reset") in told
+    assert ("KM", "Heat-soaked recheck waived: Shown to an apprentice") in told
+    assert ("", "Tablet test cell paired") in told
+    assert ("KM", "Wide open: checked") in told
+    assert any(re.fullmatch(r"Coolant: [\d.]+[ \u00a0]°C", what) for _, what in told)
     assert {line.visit for line in of_visit} == {visit_id}
     rows = shop_rows(shop)
     assert len(everything) == rows
     page = here.get("/audit?page=1").text
     assert page.count("<tr>") == 1 + min(rows, 100)
-    assert "coupler 2-3 reset" in here.get(f"/audit?visit={visit_id}").text
-    assert "Nothing here." in here.get("/audit?page=99").text
+    assert "Coupler 2–3 reset" in here.get(f"/audit?visit={visit_id}").text
+    assert "No entries." in here.get("/audit?page=99").text
     assert here.get("/audit?page=0").status_code == 404
 
 
@@ -157,4 +159,4 @@ def shop_rows(shop: Database) -> int:
 
 
 def test_a_visit_that_was_not_begun_has_nothing_to_tell(here: TestClient) -> None:
-    assert "Nothing here." in here.get("/audit?visit=7").text
+    assert "No entries." in here.get("/audit?visit=7").text

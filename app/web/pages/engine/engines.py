@@ -12,7 +12,7 @@ from app.shop.procedure.items import PLACES
 from app.shop.procedure.recheck import CHANGES
 from app.shop.queries import history_cache
 from app.shop.queries.search import tag_of
-from app.shop.record import loader
+from app.shop.record import loader, stored_settings
 from app.shop.record.fittings import HARDWARE_FIELDS, hardware_from_json, layout_from_json
 from app.shop.store.idempotency import new_key
 from app.shop.store.tables import Engine
@@ -81,6 +81,7 @@ def show(shop: Shop, page: Page, engine_id: int) -> HTMLResponse:
     with shop.reading() as session:
         engine = engines.get(session, engine_id)
         memory = history_cache.of_engine(session, engine_id)
+        _, held = stored_settings.now(session)
     fitting = memory.fittings[-1]
     return page.show(
         "engine.html",
@@ -89,7 +90,7 @@ def show(shop: Shop, page: Page, engine_id: int) -> HTMLResponse:
         fitting=fitting,
         layout=layout_from_json(fitting.layout),
         hardware=hardware_from_json(fitting.hardware),
-        past=past_of(memory),
+        past=past_of(memory, held.units.metric),
         open_visit=next((visit for visit in memory.visits if not visit.signed), None),
     )
 
@@ -98,10 +99,11 @@ def show(shop: Shop, page: Page, engine_id: int) -> HTMLResponse:
 def slipped(shop: Shop, page: Page, visit_id: int) -> HTMLResponse:
     """What had slipped by the time a visit began, from the readings to the verdict."""
     with shop.reading() as session:
-        engine = engines.get(session, loader.load(session, visit_id).engine.ident)
+        record = loader.load(session, visit_id)
+        engine = engines.get(session, record.engine.ident)
         memory = history_cache.of_engine(session, engine.ident)
     number = next(visit.number for visit in memory.visits if visit.visit_id == visit_id)
-    one = next((slip for slip in past_of(memory).slips if slip.number == number), None)
+    one = next((slip for slip in past_of(memory, record.units.metric).slips if slip.number == number), None)
     if one is None:
         raise NotFoundError("earlier visit to set this one against")
     return page.show("visit/slipped.html", engine=engine, one=one)
