@@ -40,7 +40,7 @@ from app.web.security.pairing import Pairing
 from app.web.spoken import Spoken
 from app.wording.language import ENGLISH
 from app.wording.message import say
-from app.wording.reasons import sentence_of
+from app.wording.reasons import in_words, sentence_of
 from app.wording.shop_pages import NO_PAGE, NOT_DONE, NOT_FOUND, NOT_SAVED
 
 
@@ -146,4 +146,5 @@ def _no_such_page(request: Request, error: Exception) -> Response:
 
 
 def _unavailable(request: Request, error: Exception) -> Response:
-    return Pages(request).show("refused.html", 503, title=say(NOT_SAVED), message=str(error))
+    assert isinstance(error, ShopUnavailableError)
+    return Pages(request).show("refused.html", 503, title=say(NOT_SAVED), message=in_words(error.reason))

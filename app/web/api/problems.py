@@ -15,7 +15,7 @@ from app.shop.errors import RejectedError
 from app.shop.store.database import ShopUnavailableError
 from app.web.api.shapes import Told
 from app.web.error_responses import PROBLEM, Detail, code_of, for_programs, problem, status_of
-from app.wording.reasons import sentence_of
+from app.wording.reasons import in_words, sentence_of
 
 NOWHERE = "There is nothing at this address."
 
@@ -110,7 +110,8 @@ def unreadable(request: Request, error: Exception) -> Response:
 
 def unavailable(request: Request, error: Exception) -> Response:
     """The records cannot be read or written just now."""
-    return problem(503, str(error))
+    assert isinstance(error, ShopUnavailableError)
+    return problem(503, in_words(error.reason), code=str(error.reason.code))
 
 
 HANDLERS: Mapping[type[Exception], Handler] = {

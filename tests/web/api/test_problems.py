@@ -8,6 +8,8 @@ import pytest
 from starlette.testclient import TestClient
 
 from app.shop.procedure.phases import HEAT_SOAKED
+from app.shop.reasons import because
+from app.shop.store.codes import Unavailable
 from app.shop.store.database import Database, ShopUnavailableError
 from app.web.api.interface import document
 from app.web.application import create_app
@@ -228,7 +230,8 @@ def test_a_name_that_is_not_this_computers(client: TestClient) -> None:
 
 
 @pytest.mark.parametrize(
-    ("error", "status"), [(ShopUnavailableError("The disk is full."), 503), (RuntimeError("a mistake inside"), 500)]
+    ("error", "status"),
+    [(ShopUnavailableError(because(Unavailable.DISK_FULL)), 503), (RuntimeError("a mistake inside"), 500)],
 )
 def test_what_breaks_down_inside(
     client: TestClient, shop: Database, monkeypatch: pytest.MonkeyPatch, error: Exception, status: int

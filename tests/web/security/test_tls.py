@@ -31,7 +31,7 @@ from tests.server.test_cli import refused
 from tests.shop.yard import heat_soaked, key
 from tests.started import Started, started
 from tests.web.scripts.test_axe import faults
-from tests.web.tablet import SIZE, Tablet, entered
+from tests.web.tablet import SIZE, Tablet, entered, said
 
 HTTPS = "https://192.168.7.20:8000"
 KEPT = set(re.findall(r'^  "(/[^"]+)",$', (places.static() / "worker.js").read_text(), re.MULTILINE))
@@ -214,7 +214,7 @@ def test_the_page_without_a_link_needs_nothing_that_is_not_kept(shop: Database) 
     assert needed | {"/offline"} == KEPT
 
 
-def test_a_tablet_takes_everything_anew_when_a_kept_file_changes(
+def test_a_tablet_loads_everything_again_when_a_stored_file_or_text_changes(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     for name in ("static", "templates"):
@@ -231,7 +231,9 @@ def test_a_tablet_takes_everything_anew_when_a_kept_file_changes(
     (tmp_path / "static/tokens.css").write_text("/* another */")
     second = version()
     (tmp_path / "templates/offline.html").write_text("another")
-    assert len({first, second, version()}) == 3
+    third = version()
+    monkeypatch.setattr(offline, "bundle", lambda: {"sending": "another"})
+    assert len({first, second, third, version()}) == 4
 
 
 @contextmanager
@@ -277,12 +279,12 @@ def test_pages_start_without_a_link_and_what_waits_goes_over_when_it_is_back(tmp
         assert first.program.stop() == 0
 
         hand.read("6.25", then="Bore 2")
-        expect(hand.bar).to_contain_text("held here")
+        expect(hand.bar).to_contain_text(said("waiting", what="1 reading"))
         hand.page.reload()
         expect(hand.page.get_by_role("heading", name="No link to the shop computer")).to_be_visible()
-        expect(hand.page.locator("#held")).to_contain_text("1 reading held here. Sent by itself")
+        expect(hand.page.locator("#held")).to_contain_text(said("sent-in-order", what="1 reading"))
         expect(hand.page.get_by_role("list", name="Waiting on this tablet")).to_have_text("Bore 1, 6.25")
-        expect(hand.bar).to_contain_text("No link.")
+        expect(hand.bar).to_contain_text(said("no-connection"))
         assert faults(hand.page) == []
         kept = "caches.keys().then(async (all) => (await Promise.all(all.map(async (one) => "
         kept += "(await (await caches.open(one)).keys()).map((r) => new URL(r.url).pathname)))).flat())"
