@@ -20,7 +20,7 @@ from app.shop.store.database import Database, ShopUnavailableError
 from app.web.api import interface
 from app.web.api.problems import either
 from app.web.context import Pages, environment
-from app.web.error_responses import status_of
+from app.web.error_responses import fault_of, status_of
 from app.web.pages.engine import engines, engines_page, exchange, paper, training
 from app.web.pages.shop import (
     activity,
@@ -41,7 +41,7 @@ from app.web.spoken import Spoken
 from app.wording.language import ENGLISH
 from app.wording.message import say
 from app.wording.reasons import in_words, sentence_of
-from app.wording.shop_pages import NO_PAGE, NOT_DONE, NOT_FOUND, NOT_SAVED
+from app.wording.request_faults import NOT_SAVED, RequestFault, notice_of
 
 
 class Gzip(GZipMiddleware):
@@ -131,18 +131,21 @@ async def _awake(app: FastAPI) -> AsyncIterator[None]:
 
 def _refused(request: Request, error: Exception) -> Response:
     assert isinstance(error, RejectedError)
-    return Pages(request).show("refused.html", status_of(error), title=say(NOT_DONE), message=sentence_of(error))
+    return Pages(request).show("refused.html", status_of(error), title=say(NOT_SAVED), message=sentence_of(error))
 
 
 def _http(request: Request, error: Exception) -> Response:
     assert isinstance(error, HTTPException)
-    message = say(NO_PAGE) if error.status_code == 404 else str(error.detail)
-    title = say(NOT_FOUND if error.status_code == 404 else NOT_DONE)
-    return Pages(request).show("refused.html", error.status_code, title=title, message=message)
+    return _notice(request, error.status_code, fault_of(error))
 
 
 def _no_such_page(request: Request, error: Exception) -> Response:
-    return Pages(request).show("refused.html", 404, title=say(NOT_FOUND), message=say(NO_PAGE))
+    return _notice(request, 404, RequestFault.NOT_FOUND)
+
+
+def _notice(request: Request, status: int, fault: RequestFault) -> Response:
+    title, sentence = notice_of(fault)
+    return Pages(request).show("refused.html", status, title=say(title), message=say(sentence))
 
 
 def _unavailable(request: Request, error: Exception) -> Response:

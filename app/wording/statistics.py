@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from enum import StrEnum
 
-from app.shop.queries.statistics import Absent, Cell, Label, Slug, Table
+from app.shop.queries.statistics import Cell, Label, Slug, Table
 from app.shop.reasons import Reason
 from app.wording.message import Message, say
 from app.wording.reasons import TABLES, in_words
@@ -64,7 +64,6 @@ LABELS: Mapping[StrEnum, Message] = {
     Label.MORE_MONTHS: Message("over {low} months", limit=30),
 }
 TABLES[Label] = LABELS
-TABLES[Absent] = {Absent.TABLE: Message("There is no such table. Choose one under Statistics.")}
 
 PERCENT = Message("{percent}\u00a0%")
 PERCENT_OF = Message("{percent}\u00a0% of {count}")

@@ -67,12 +67,6 @@ class Label(StrEnum):
     """Over ``low`` months."""
 
 
-class Absent(StrEnum):
-    """What is asked for and is not there."""
-
-    TABLE = "no-such-table"
-
-
 @dataclass(frozen=True, slots=True)
 class Table:
     """One table: ``rows`` of as many cells as it has columns, the label first.

@@ -8,8 +8,9 @@ from fastapi.responses import HTMLResponse, Response
 from app.shop.errors import NotFoundError
 from app.shop.exchange.exports import table_csv
 from app.shop.queries import statistics
-from app.shop.queries.statistics import MOST_ENGINES, Absent, Table
+from app.shop.queries.statistics import MOST_ENGINES, Table
 from app.shop.reasons import because
+from app.shop.rejections import Rejection
 from app.web.context import Page, Shop
 from app.web.pages.engine.exchange import download
 from app.wording import statistics as words
@@ -54,7 +55,7 @@ def as_csv(shop: Shop, slug: str) -> Response:
         made = statistics.tables(statistics.gather(session))
     table = next((one for one in made if one.slug == slug), None)
     if table is None:
-        raise NotFoundError(because(Absent.TABLE))
+        raise NotFoundError(because(Rejection.NO_SUCH_TABLE))
     rows = [[words.plain(cell) for cell in row] for row in table.rows]
     return download(table_csv(words.columns(table), rows), f"{slug}.csv", "text/csv; charset=utf-8")
 
