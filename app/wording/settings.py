@@ -5,6 +5,7 @@ from collections.abc import Mapping
 from app.shop.record.measures import Quantity
 from app.shop.record.settings import Source
 from app.wording.message import Message, say
+from app.wording.reasons import TABLES
 
 SOURCES: Mapping[Source, Message] = {
     Source.COMMON_PRACTICE: Message("common practice, no published source"),
@@ -17,6 +18,7 @@ SOURCES: Mapping[Source, Message] = {
     Source.SERVICE_SHEETS: Message("slightly above the 60\u00a0°C of public service sheets"),
 }
 """Where a default comes from."""
+TABLES[Source] = SOURCES
 
 DEFAULT = Message("Default {value}: {source}")
 DEFAULT_NONE = Message("Default: {source}")

@@ -15,8 +15,8 @@ UNITS = frozenset({"kg/h", "cfm", "kPa", "inHg", "mmHg", "psi", "bar", "mbar", "
 SYMBOLS = UNITS | {"min", "rpm", "km", "kB", "MB", "GB", "No", "TPS", "QR", "CO"}
 DATA = frozenset({"Evenbore", "KM", "PIN", "Wi-Fi"})
 """Names that stay as they are."""
-CODES = re.compile(r"\b(?:\d{1,2} [A-Z][a-z]{2} \d{4}|[0-9a-f]{4}-[0-9a-f]{4}|[A-Z2-9]{4}-[A-Z2-9]{4})\b")
-"""Days, the tags of engines and pairing codes."""
+CODES = re.compile(r"\b(?:[0-9a-f]{4}-[0-9a-f]{4}|[A-Z2-9]{4}-[A-Z2-9]{4}|[\w-]+\.db)\b|(?<!\S)/\S+/\S+")
+"""The tags of engines, pairing codes, files and folders."""
 
 NOT_READ = frozenset({"script", "style", "code", "template"})
 """Elements whose text is no sentence: commands and file names are the same in every language."""

@@ -17,7 +17,6 @@ from app.web.application import create_app
 from app.web.presenters.paper.file_page import file_page
 from app.web.presenters.paper.sheet import Sheet, sheet_of
 from app.wording import paper
-from app.wording.language import ENGLISH, speaking
 from app.wording.message import say
 from app.wording.paper import WARNINGS, bore_words
 from app.wording.pseudo import PseudoTranslations
@@ -90,7 +89,9 @@ def test_estimates_are_told_from_what_was_measured(shop: Database) -> None:
     hardware = hardware_known({"bore_diameter": 45.0}, 0.002, 4)
     engines.fit(shop, past.engine_id, key(), FOUR, hardware, "Bore measured", AT)
     past.visit([6.5] * 4, [6.5] * 4)
-    assert sheet(shop, 2).hardware.endswith("Measured: bore 45\u00a0mm. The other hardware figures are estimates.")
+    assert sheet(shop, 2).hardware.endswith(
+        "Measured: bore diameter 45\u00a0mm. The other hardware figures are estimates."
+    )
 
 
 def test_the_next_check_has_a_distance_a_date_and_what_brings_it_sooner(shop: Database) -> None:
@@ -139,11 +140,9 @@ def test_a_round_of_the_file_has_its_phase_its_time_and_its_verdict(shop: Databa
 
 
 @pytest.mark.parametrize("path", ["/visits/1/sheet", "/engines/1/worksheet", "/engines/1/tag"])
-def test_paper_speaks_the_customers_language_and_its_page_the_tablets(
-    client: TestClient, shop: Database, path: str
-) -> None:
+def test_paper_speaks_the_customers_language_and_its_page_the_tablets(shop: Database, path: str) -> None:
     Past(shop, V8).visit([6.5] * 8, [6.5] * 8)
-    with speaking(ENGLISH, PseudoTranslations()):
+    with TestClient(create_app(shop, customer_language=PseudoTranslations()), base_url=ORIGIN) as client:
         page = client.get(path).text
     bar, _, paper_ = page.partition("<article")
     assert "Print</button>" in bar
