@@ -1,7 +1,10 @@
 """The language of pages: served in the pseudo-language, no text of the program is left as it was in English."""
 
+import json
+import re
 import shutil
 from collections.abc import Iterator
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
@@ -9,8 +12,12 @@ from starlette.testclient import TestClient
 
 from app.shop.commands import tablets
 from app.shop.procedure.phases import HEAT_SOAKED
-from app.shop.store.upgrade import open_shop
+from app.shop.store.backup import keep_one
+from app.shop.store.database import Database
+from app.shop.store.upgrade import DamagedShopError, open_shop
 from app.web.application import create_app
+from app.web.pages.shop.damaged import create_damaged_app
+from app.web.pages.shop.trust import Trust, create_trust_app
 from app.web.security.pairing import Pairing
 from app.wording.pseudo import PseudoTranslations
 from tests.shop.yard import AT, FACTS, TWINS, engine, heat_soaked, key, read_round
@@ -149,9 +156,16 @@ def test_the_page_about_trust_is_in_the_language_of_the_shop(shop: Database, tls
 
 
 @pytest.mark.parametrize("backup", [True, False])
-def test_a_damaged_shop_says_so_in_its_language(tmp_path: Path, backup: bool) -> None:
-    newest = Backup(tmp_path / "by-hand.db", datetime(2026, 11, 25, tzinfo=UTC)) if backup else None
-    damage = DamagedShopError(tmp_path / "shop.db", because(Damage.EMPTY_FILE), newest)
-    app = create_damaged_app(damage, start_again=lambda: None, clock=lambda: datetime.now(UTC), language=PSEUDO)
+def test_a_damaged_shop_says_so_in_its_language(shop: Database, backup: bool) -> None:
+    now = datetime.now(UTC)
+    if backup:
+        keep_one(shop.folder, now)
+    shop.close()
+    shop.file.write_bytes(b"")
+    with pytest.raises(DamagedShopError) as damaged:
+        open_shop(shop.folder)
+    app = create_damaged_app(damaged.value, start_again=lambda: None, clock=lambda: now, language=PSEUDO)
     with TestClient(app, base_url=HOME, client=("::1", 9)) as client:
-        assert unmarked(client.get("/").text, {str(tmp_path)}) == []
+        page = client.get("/").text
+    assert "[Thé réçõrds àré dàmàgéd ~" in page
+    assert unmarked(page, {str(shop.folder)}) == []
