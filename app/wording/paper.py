@@ -49,8 +49,8 @@ RESULT = Message("As left: {verdict}")
 NO_RESULT = Message("As left: not read")
 NO_ROUND = Message("No complete round was read after the last adjustment.")
 
-OPEN_BY = Message("open {deviation}", limit=12, note="bore: more open than the mean")
-CLOSED_BY = Message("closed {deviation}", limit=12, note="bore: more closed than the mean")
+OPEN_BY = Message("open {deviation}", note="bore: more open than the mean")
+CLOSED_BY = Message("closed {deviation}", note="bore: more closed than the mean")
 BORE_VERDICTS: Mapping[str, Message] = {
     "wide": OPEN_BY,
     "tight": CLOSED_BY,

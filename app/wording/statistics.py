@@ -53,16 +53,17 @@ NOTES: Mapping[StrEnum, Message] = {
 }
 
 LABELS: Mapping[StrEnum, Message] = {
-    Label.COUPLER: Message("coupler {away} from the stop screw", limit=30),
-    Label.STOP_SCREW: Message("stop screw", limit=30),
-    Label.BYPASS_SCREW: Message("bypass screw", limit=30),
-    Label.BORE: Message("bore itself", limit=30),
-    Label.LINK_ROD: Message("link rod", limit=30),
-    Label.SIZE: Message("{mm}", limit=30),
-    Label.SIZE_ESTIMATED: Message("{mm} (estimate)", limit=30),
-    Label.MONTHS: Message("{low} to {high} months", limit=30),
-    Label.MORE_MONTHS: Message("over {low} months", limit=30),
+    Label.COUPLER: Message("coupler {away} from the stop screw", limit=34),
+    Label.STOP_SCREW: Message("stop screw", limit=34),
+    Label.BYPASS_SCREW: Message("bypass screw", limit=34),
+    Label.BORE: Message("bore itself", limit=34),
+    Label.LINK_ROD: Message("link rod", limit=34),
+    Label.SIZE: Message("{mm}", limit=34),
+    Label.SIZE_ESTIMATED: Message("{mm} (estimate)", limit=34),
+    Label.MONTHS: Message("{low} to {high} months", limit=34),
+    Label.MORE_MONTHS: Message("over {low} months", limit=34),
 }
+TABLES[Slug] = TITLES
 TABLES[Label] = LABELS
 
 PERCENT = Message("{percent}\u00a0%")

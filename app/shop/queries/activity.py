@@ -50,105 +50,47 @@ class Activity(StrEnum):
     """``what`` is a checklist entry that follows an earlier one."""
 
 
-def _part(at: str, who: str, code: str, values: str, rest: str, wrap: str = "''") -> str:
-    """One table's lines as SQL: when, who, the code, its values as JSON, the code that wraps it where it follows an
-    earlier entry; then visit, engine, the table's name and the row."""
-    return f"SELECT {at}, {who}, {code} AS code, json_object({values}) AS told, {wrap} AS wrap, {rest}"
-
-
-def _wrap(table: str, code: Activity, but: str = "") -> str:
-    """SQL that is a code where a row of that table supersedes another."""
-    return f"CASE WHEN {table}.supersedes_id IS NOT NULL{but} THEN '{code}' ELSE '' END"
-
-
-def _case(*pairs: tuple[str, Activity], otherwise: Activity) -> str:
-    """SQL that is the code of the first condition that holds."""
-    cases = " ".join(f"WHEN {condition} THEN '{code}'" for condition, code in pairs)
-    return f"CASE {cases} ELSE '{otherwise}' END"
-
-
-def _code(code: Activity) -> str:
-    return f"'{code}'"
-
-
-_OF_VISIT = "JOIN visit v ON v.id = {0}.visit_id"
-_UNDONE = f"c.text = '{TAKEN_BACK}'"
-
 PARTS = (
-    _part(
-        "registered_at AS at", "'' AS who", _code(Activity.ENGINE), "'serial', serial",
-        "0 AS visit, id AS engine, 'engine' AS part, id FROM engine",
-    ),
-    _part(
-        "at", "''", _code(Activity.HARDWARE), "'why', why",
-        "0, engine_id, 'fitting', id FROM fitting WHERE number > 1",
-    ),
-    _part(
-        "opened_at", '"by"', _code(Activity.VISIT), "'number', number, 'place', place",
-        "id, engine_id, 'visit', id FROM visit",
-    ),
-    _part(
-        "o.begun_at", "''", _code(Activity.ROUND), "'number', o.number, 'phase', o.phase",
-        f"o.visit_id, v.engine_id, 'round', o.id FROM round o {_OF_VISIT.format('o')}",
-    ),
-    _part(
-        "r.at", 'r."by"', _case(("r.kind = 'skip'", Activity.SKIP), otherwise=Activity.READING),
-        "'bore', r.bore, 'value', r.value, 'unit', r.unit, 'why', r.why, 'round', o.number, 'phase', o.phase",
-        "o.visit_id, v.engine_id, 'reading', r.id FROM reading r JOIN round o ON o.id = r.round_id "
-        + _OF_VISIT.format("o"),
-        _wrap("r", Activity.REPLACED),
-    ),
-    _part(
-        "m.at", 'm."by"',
-        _case(
-            ("m.kind = 'blade'", Activity.RESET), ("m.kind = 'screw'", Activity.COUPLER_SCREW),
-            ("m.kind = 'bypass'", Activity.BYPASS_SCREW), ("m.kind = 'link'", Activity.LINK_ROD),
-            otherwise=Activity.STOP_SCREW,
-        ),
-        "'near', m.near, 'far', m.far, 'bank', m.bank",
-        f"m.visit_id, v.engine_id, 'move', m.id FROM move m {_OF_VISIT.format('m')}",
-        _wrap("m", Activity.REPLACED),
-    ),
-    _part(
-        "c.at", 'c."by"',
-        _case(
-            (_UNDONE, Activity.UNDONE), ("c.number IS NOT NULL", Activity.FIGURE), ("c.text <> ''", Activity.TEXT),
-            otherwise=Activity.TICK,
-        ),
-        "'phase', c.phase, 'item', c.item, 'number', c.number, 'text', c.text",
-        f"c.visit_id, v.engine_id, 'check', c.id FROM \"check\" c {_OF_VISIT.format('c')}",
-        _wrap("c", Activity.REPEATED, f" AND NOT {_UNDONE}"),
-    ),
-    _part(
-        "o.at", 'o."by"', _code(Activity.WAIVER), "'phase', o.phase, 'why', o.why",
-        f"o.visit_id, v.engine_id, 'override', o.id FROM override o {_OF_VISIT.format('o')}",
-    ),
-    _part(
-        "s.at", "s.name", _code(Activity.SIGN_OFF), "",
-        f"s.visit_id, v.engine_id, 'sign_off', s.id FROM sign_off s {_OF_VISIT.format('s')}",
-    ),
-    _part(
-        "c.at", 'c."by"', _code(Activity.CORRECTION), "'why', c.why",
-        f"c.visit_id, v.engine_id, 'correction', c.id FROM correction c {_OF_VISIT.format('c')}",
-    ),
-    _part(
-        "at", "name",
-        _case(
-            ("active = 0", Activity.PERSON_REMOVED), ("supersedes_id IS NULL", Activity.PERSON_ADDED),
-            otherwise=Activity.PIN_CHANGED,
-        ),
-        "", "0, 0, 'person', id FROM person",
-    ),
-    _part("at", "name", _code(Activity.PIN_WRONG), "", "0, 0, 'pin_try', id FROM pin_try WHERE \"right\" = 0"),
-    _part(
-        "at", "''",
-        _case(
-            ("active = 0", Activity.TABLET_REMOVED), ("supersedes_id IS NULL", Activity.TABLET_PAIRED),
-            otherwise=Activity.TABLET_RENAMED,
-        ),
-        "'name', name", "0, 0, 'tablet', id FROM tablet",
-    ),
-)  # fmt: skip
+    """SELECT registered_at AS at, '' AS who, 'engine-registered' AS code, json_object('serial', serial) AS told,
+    '' AS wrap, 0 AS visit, id AS engine, 'engine' AS part, id FROM engine""",
+    """SELECT at, '', 'hardware-changed', json_object('why', why), '', 0, engine_id, 'fitting', id
+    FROM fitting WHERE number > 1""",
+    """SELECT opened_at, "by", 'visit-opened', json_object('number', number, 'place', place), '',
+    id, engine_id, 'visit', id FROM visit""",
+    """SELECT begun_at, '', 'round-started', json_object('number', o.number, 'phase', o.phase), '',
+    o.visit_id, v.engine_id, 'round', o.id FROM round o JOIN visit v ON v.id = o.visit_id""",
+    """SELECT r.at, r."by", CASE r.kind WHEN 'skip' THEN 'bore-skipped' ELSE 'reading' END,
+    json_object('bore', r.bore, 'value', r.value, 'unit', r.unit, 'why', r.why, 'round', o.number, 'phase', o.phase),
+    CASE WHEN r.supersedes_id IS NULL THEN '' ELSE 'replaced' END, o.visit_id, v.engine_id, 'reading', r.id
+    FROM reading r JOIN round o ON o.id = r.round_id JOIN visit v ON v.id = o.visit_id""",
+    """SELECT m.at, m."by", CASE m.kind WHEN 'blade' THEN 'coupler-reset' WHEN 'screw' THEN 'coupler-screw-turned'
+    WHEN 'bypass' THEN 'bypass-screw-turned' WHEN 'link' THEN 'link-rod-turned' ELSE 'stop-screw-turned' END,
+    json_object('near', m.near, 'far', m.far, 'bank', m.bank),
+    CASE WHEN m.supersedes_id IS NULL THEN '' ELSE 'replaced' END, m.visit_id, v.engine_id, 'move', m.id
+    FROM move m JOIN visit v ON v.id = m.visit_id""",
+    """SELECT c.at, c."by", CASE WHEN c.text = :undone THEN 'item-undone' WHEN c.number IS NOT NULL
+    THEN 'figure-entered' WHEN c.text <> '' THEN 'text-entered' ELSE 'item-checked' END,
+    json_object('phase', c.phase, 'item', c.item, 'number', c.number, 'text', c.text),
+    CASE WHEN c.supersedes_id IS NULL OR c.text = :undone THEN '' ELSE 'repeated' END,
+    c.visit_id, v.engine_id, 'check', c.id FROM "check" c JOIN visit v ON v.id = c.visit_id""",
+    """SELECT o.at, o."by", 'phase-waived', json_object('phase', o.phase, 'why', o.why), '',
+    o.visit_id, v.engine_id, 'override', o.id FROM override o JOIN visit v ON v.id = o.visit_id""",
+    """SELECT s.at, s.name, 'signed-off', '{}', '', s.visit_id, v.engine_id, 'sign_off', s.id
+    FROM sign_off s JOIN visit v ON v.id = s.visit_id""",
+    """SELECT c.at, c."by", 'corrected-after-sign-off', json_object('why', c.why), '',
+    c.visit_id, v.engine_id, 'correction', c.id FROM correction c JOIN visit v ON v.id = c.visit_id""",
+    """SELECT at, name, CASE WHEN active = 0 THEN 'person-removed' WHEN supersedes_id IS NULL THEN 'person-added'
+    ELSE 'pin-changed' END, '{}', '', 0, 0, 'person', id FROM person""",
+    """SELECT at, name, 'pin-wrong', '{}', '', 0, 0, 'pin_try', id FROM pin_try WHERE "right" = 0""",
+    """SELECT at, '', CASE WHEN active = 0 THEN 'tablet-removed' WHEN supersedes_id IS NULL THEN 'tablet-paired'
+    ELSE 'tablet-renamed' END, json_object('name', name), '', 0, 0, 'tablet', id FROM tablet""",
+)
+"""Each table's lines: when, who, the code of ``Activity`` and its values, the code that wraps it where the row follows
+an earlier one; then visit, engine, the table's name and the row."""
+
+LINES = """SELECT d.at, d.who, d.code, d.told, d.wrap, d.visit, d.engine, coalesce(e.serial, '')
+FROM ({parts}) d LEFT JOIN engine e ON e.id = d.engine {wanted}
+ORDER BY d.at DESC, d.part, d.id DESC LIMIT :most OFFSET :skip"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -166,12 +108,9 @@ class Line:
 def lines(session: Session, most: int, skip: int = 0, visit: int | None = None) -> list[Line]:
     """What was done last, newest first: ``most`` lines after the first ``skip``, of one visit or of everything."""
     wanted = "WHERE d.visit = :visit" if visit is not None else ""
-    query = (
-        f"SELECT d.at, d.who, d.code, d.told, d.wrap, d.visit, d.engine, coalesce(e.serial, '') "
-        f"FROM ({' UNION ALL '.join(PARTS)}) d "
-        f"LEFT JOIN engine e ON e.id = d.engine {wanted} ORDER BY d.at DESC, d.part, d.id DESC LIMIT :most OFFSET :skip"
-    )
-    found = session.connection().exec_driver_sql(query, {"visit": visit, "most": most, "skip": skip})
+    query = LINES.format(parts=" UNION ALL ".join(PARTS), wanted=wanted)
+    values = {"visit": visit, "most": most, "skip": skip, "undone": TAKEN_BACK}
+    found = session.connection().exec_driver_sql(query, values)
     return [Line(at, who, _what(code, told, wrap), *rest) for at, who, code, told, wrap, *rest in found]
 
 

@@ -20,13 +20,13 @@ bank_in_words = names.bank
 def displacement(engine: Engine | EngineEntry) -> str:
     """An engine's displacement in both units, as typed first."""
     small, large = names.liters(engine.displacement), names.cubic_inches(engine.displacement)
-    return f"{large} ({small})" if engine.displacement_unit == "cu in" else f"{small} ({large})"
+    return f"{small} ({large})" if engine.displacement_unit == "L" else f"{large} ({small})"
 
 
 def litres(engine: Engine | EngineEntry) -> str:
     """An engine's displacement in the unit it was typed in."""
-    inches = engine.displacement_unit == "cu in"
-    return names.cubic_inches(engine.displacement) if inches else names.liters(engine.displacement)
+    in_liters = engine.displacement_unit == "L"
+    return names.liters(engine.displacement) if in_liters else names.cubic_inches(engine.displacement)
 
 
 def idle(engine: Engine | EngineEntry) -> str:

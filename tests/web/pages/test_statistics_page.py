@@ -49,5 +49,5 @@ def test_every_table_has_a_plot_and_a_file(client: TestClient, shop: Database) -
 def test_a_table_that_is_not_there_and_an_empty_shop(client: TestClient) -> None:
     absent = client.get("/statistics/nothing.csv")
     assert absent.status_code == 404
-    assert "There is no such table" in absent.text
+    assert "This table does not exist" in absent.text
     assert "no engine has come back" in client.get("/statistics").text
