@@ -21,6 +21,9 @@ from cryptography.hazmat.primitives import hashes, serialization
 from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
 
+from app.wording.cli import AUTHORITY_NAME
+from app.wording.message import say
+
 AUTHORITY_LASTS = timedelta(days=3652)
 """Ten years: as long as tablets last. It ends the need to trust it again, so it is this program's choice."""
 
@@ -165,7 +168,7 @@ def _still_serves(
 def _new_authority(names: set[str], now: datetime) -> Pair:
     """An authority that signs no other authority, for ``names``, what ends in .local, and private addresses."""
     key = ec.generate_private_key(ec.SECP256R1())
-    name = _name("Evenbore, this shop's own")
+    name = _name(say(AUTHORITY_NAME))
     permitted = [*map(x509.DNSName, sorted(names | {"localhost", "local"})), *map(x509.IPAddress, PRIVATE)]
     certificate = (
         _begun(name, name, key.public_key(), now, AUTHORITY_LASTS)

@@ -8,7 +8,7 @@ SERVE_HELP = Message("Open the shop's records, stored in the platform's standard
 DEMO_HELP = Message("Open a demonstration shop. It is deleted when the program closes, unless --data names a folder.")
 BACKUP_HELP = Message("Save a backup of the records and verify it. The program may be running.")
 RESTORE_HELP = Message(
-    "Restore a backup. The replaced records are kept in another folder. Without FILE, list the backups."
+    "Restore a backup. The replaced records are moved to another folder. Without FILE, list the backups."
 )
 CHECK_HELP = Message("Verify the records and report problems. Changes nothing. The program may be running.")
 
@@ -61,6 +61,7 @@ NOT_COVERED = Message(
     "own names only."
 )
 
+AUTHORITY_NAME = Message("Evenbore, this shop's own", note="The name that a tablet shows in its list of certificates.")
 CERTIFICATE_PROBLEMS: Mapping[str, Message] = {
     "not-saved": Message("The certificate cannot be saved in {place} ({why})."),
     "unreadable": Message(

@@ -1,7 +1,6 @@
 """What an operator reads: every code of the store has its sentence, and the sentences of the voice guide hold."""
 
 import ast
-import re
 from collections.abc import Iterator, Mapping
 from datetime import UTC, datetime
 from enum import StrEnum
@@ -15,7 +14,7 @@ from app.server import backup_commands, certificates, network, tls
 from app.server import cli as commands
 from app.server.certificates import CertificateProblem
 from app.shop.reasons import Reason, because
-from app.shop.store import backup, copies, database, health, integrity, upgrade
+from app.shop.store import database
 from app.shop.store.codes import Damage, HealthProblem, Unavailable
 from app.shop.store.copies import Copy
 from app.shop.store.health import Health
@@ -191,47 +190,11 @@ def test_a_check_that_finds_problems() -> None:
 def test_every_message_is_used(module: object) -> None:
     used = {
         node.attr if isinstance(node, ast.Attribute) else node.id
-        for source in (backup_commands, commands, network, tls, store, damaged)
+        for source in (backup_commands, certificates, commands, network, tls, store, damaged)
         for node in ast.walk(ast.parse(source_of(source)))
         if (isinstance(node, ast.Attribute) or (isinstance(node, ast.Name) and isinstance(node.ctx, ast.Load)))
     }
     assert {name.split(".")[0] for name, _ in messages(module)} <= used
-
-
-def sentences(source: str) -> list[str]:
-    """Texts of more than two words in a module, but for docstrings, statements of SQL and errors for developers."""
-    tree = ast.parse(source)
-    skipped: set[ast.AST] = set()
-    for node in ast.walk(tree):
-        if isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant):
-            skipped.add(node.value)
-        elif isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id in FOR_DEVELOPERS:
-            skipped |= set(ast.walk(node))
-    texts = [
-        node.value
-        for node in ast.walk(tree)
-        if isinstance(node, ast.Constant) and isinstance(node.value, str) and node not in skipped
-    ]
-    return [text for text in texts if SENTENCE.search(text) and not text.strip().startswith(SQL)]
-
-
-SENTENCE = re.compile(r"[A-Za-z']+,? [a-z']+ [a-z']+")
-FOR_DEVELOPERS = ("RuntimeError", "ValueError", "DamagedCopyError")
-STORE = (backup, copies, database, health, integrity, upgrade)
-NAMES = ("Evenbore, this shop's own",)
-"""The name in the authority's certificate, which tablets have stored."""
-SQL = ("SELECT ", "PRAGMA ", "BEGIN")
-
-
-@pytest.mark.parametrize("module", [backup_commands, certificates, commands, network, tls, *STORE])
-def test_no_sentence_is_left_in_the_store_or_the_server(module: object) -> None:
-    assert [text for text in sentences(source_of(module)) if text not in NAMES] == []
-
-
-def test_a_sentence_would_be_found() -> None:
-    assert sentences("def f(x):\n    'What it does for us.'\n    return f'There is no shop in {x}.'") == [
-        "There is no shop in "
-    ]
 
 
 def test_the_help_of_every_command_and_option_comes_from_the_messages() -> None:

@@ -28,7 +28,7 @@ class DamagedCopyError(sqlite3.DatabaseError):
     """What was copied is not a sound shop. ``damage`` says what is wrong with it."""
 
     def __init__(self, damage: Reason) -> None:
-        super().__init__(f"damaged copy: {damage.code}")
+        super().__init__(str(damage))
         self.damage = damage
 
 

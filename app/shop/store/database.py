@@ -43,7 +43,7 @@ class ShopUnavailableError(Exception):
     """The records cannot be read or written now. ``reason`` says why; ``str`` of it is for the log."""
 
     def __init__(self, reason: Reason) -> None:
-        super().__init__(" ".join([reason.code, *(f"{name}={value}" for name, value in reason.values.items())]))
+        super().__init__(str(reason))
         self.reason = reason
 
 

@@ -36,12 +36,12 @@ class DamagedShopError(ShopUnavailableError):
         self.found = found
         self.folder = shop.folder
         self.newest = _newest_sound(shop.folder)
-        restore = f"evenbore restore --data {shlex.quote(str(shop.folder))}"
+        restore = ["evenbore", "restore", "--data", str(shop.folder)]
         if self.newest is None:
-            self.command = f"{restore} --empty"
+            self.command = shlex.join([*restore, "--empty"])
             reason = because(Unavailable.DAMAGED_WITHOUT_BACKUP, file=shop.file, found=found, command=self.command)
         else:
-            self.command = f"{restore} {shlex.quote(str(self.newest.file))}"
+            self.command = shlex.join([*restore, str(self.newest.file)])
             at = self.newest.at
             reason = because(Unavailable.DAMAGED, file=shop.file, found=found, at=at, command=self.command)
         super().__init__(reason)
