@@ -1,13 +1,14 @@
 """The shop's settings in words: what each is, where its default comes from, and what may be chosen on a tablet."""
 
 from collections.abc import Mapping
+from enum import StrEnum
 
 from app.shop.record.measures import Quantity
 from app.shop.record.settings import Source
 from app.wording.message import Message, say
 from app.wording.reasons import TABLES
 
-SOURCES: Mapping[Source, Message] = {
+SOURCES: Mapping[StrEnum, Message] = {
     Source.COMMON_PRACTICE: Message("common practice, no published source"),
     Source.OWN_CHOICE: Message("this program’s own choice"),
     Source.SI_UNIT: Message("SI unit, this program’s own choice"),
