@@ -95,7 +95,7 @@ def test_a_start_that_cannot_be_says_why_and_keeps_what_was_chosen(
 
 def test_a_practice_engine_says_so_wherever_it_is_named(client: TestClient) -> None:
     client.post("/practice", data=chosen())
-    for path in ("/", "/?find=practice", "/engines/1", f"/visits/1/{SLUG}", f"/visits/1/{SLUG}/readings"):
+    for path in ("/", "/?find=training", "/engines/1", f"/visits/1/{SLUG}", f"/visits/1/{SLUG}/readings"):
         assert "Training 1" in client.get(path).text, path
 
 
