@@ -20,12 +20,15 @@ from playwright.sync_api import BrowserContext, Playwright, expect, sync_playwri
 from starlette.testclient import TestClient
 
 from app import places
+from app.server.certificates import CertificateProblem
 from app.shop.store.database import Database
 from app.shop.store.upgrade import open_shop
 from app.web.application import create_app
 from app.web.display_options import CHOICES
 from app.web.pages.shop import offline
 from app.web.security.pairing import Pairing
+from app.wording.cli import CERTIFICATE_PROBLEMS, TRUST
+from app.wording.message import say
 from tests.browser import flags, installed
 from tests.server.test_cli import refused
 from tests.shop.yard import heat_soaked, key
@@ -60,11 +63,12 @@ class Secure:
 def secure(folder: Path, port: int = 0) -> Iterator[Secure]:
     with started("serve", "--tls", "--port", str(port), "--data", str(folder)) as program:
         assert program.process.stdout is not None
-        said = "".join(program.process.stdout.readline() for _ in range(3))
-        page = re.search(r"open (http://\S+/trust) on it", said)
-        assert page is not None, said
-        fingerprint = " ".join(re.findall(r"\b[0-9A-F]{2}\b", said.split("must be")[1]))
-        yield Secure(program, page[1], fingerprint)
+        trust, *lines = (program.process.stdout.readline() for _ in range(3))
+        page = re.search(r"http://\S+/trust", trust)
+        assert page is not None, trust
+        assert trust.strip() == say(TRUST, page=page[0])
+        fingerprint = " ".join(re.findall(r"\b[0-9A-F]{2}\b", " ".join(lines)))
+        yield Secure(program, page[0], fingerprint)
 
 
 @pytest.fixture(scope="module")
@@ -137,8 +141,10 @@ def test_the_file_is_what_tablets_take_for_a_certificate(over_https: Secure) -> 
 
 def test_a_certificate_that_cannot_be_read_stops_the_start_with_a_word(tmp_path: Path) -> None:
     (tmp_path / "https").mkdir()
-    (tmp_path / "https/authority.pem").write_text("not a key")
-    assert "cannot be read as a key" in refused("serve", "--tls", "--port", "0", "--data", str(tmp_path))
+    authority = tmp_path / "https/authority.pem"
+    authority.write_text("not a key")
+    problem = say(CERTIFICATE_PROBLEMS[CertificateProblem.UNREADABLE], place=authority)
+    assert refused("serve", "--tls", "--port", "0", "--data", str(tmp_path)).strip() == problem
 
 
 def test_the_page_says_that_nothing_may_wait_before_the_address_changes(over_https: Secure, shop: Database) -> None:
