@@ -336,7 +336,7 @@ Rejection: adjusted-by-another-tablet adjusted-since-round another-round approac
 LayoutFault: bank-count bank-twice bank-without-bores bore-number bore-twice bypass-not-a-bore drive-not-in-bank
   joint-count sensor-not-a-bore springless-not-a-bore stop-not-in-bank too-many-bores
 RequestFault: bad-request foreign-origin internal-error json-expected method-not-allowed not-found not-json
-  not-paired records-unavailable shop-computer-only timed-out too-large unknown-host wrong-shape
+  not-paired shop-computer-only timed-out too-large unknown-host wrong-shape
 FieldFault: malformed not-a-uuid not-one-of out-of-range required too-long too-short unknown-field wrong-type
 Waiting: check-first earlier-phase no-such-phase not-heat-soaked required-cannot-be-waived stopped visit-signed-off
 Requirement: bank-on-stop banks-together coolant-hot even-round heat-again heat-low heat-moving heat-soak heat-time
