@@ -17,6 +17,7 @@ from app.shop.procedure.read_order import next_opening
 from app.shop.procedure.recheck import reasons
 from app.shop.record.visit_record import VisitRecord
 from app.shop.store.tables import Override
+from app.wording.phases import item_label, phase_name
 
 POPPING = re.compile(r"\b(pop|spit|cough)", re.IGNORECASE)
 """What a complaint of banks that do not open together sounds like."""
@@ -96,7 +97,7 @@ def require_open(record: VisitRecord, slug: str) -> Phase:
         standing = _standing(record, one)
         if not standing.done:
             what = standing.missing[0].what.rstrip(".")
-            raise RejectedError({"": f"First finish {standing.phase.title.lower()}: {what}."})
+            raise RejectedError({"": f"First finish {phase_name(standing.phase)}: {what}."})
     raise AssertionError("a phase outside the table")
 
 
@@ -137,9 +138,9 @@ def _waits(record: VisitRecord, one: Phase) -> str:
         return stops[0]
     if one.rounds == "fine" and _override(record, one) is None and (lacks := lacks_of(record)):
         return f"Not hot right through yet: {lacks[0]}. The round opens by itself when it is."
-    before = (item for item in _asked_from_the_start(record, one) if item.before_running and item.must)
+    before = (item for item in _asked_from_the_start(record, one) if item.before_running and item.required)
     undone = next((item for item in before if _lacks(record, one, item)), None)
-    return f"First see to it, and tick it: {undone.ask}." if undone else ""
+    return f"First see to it, and tick it: {item_label(undone, parts_of(record.layout))}." if undone else ""
 
 
 def _standing(record: VisitRecord, one: Phase) -> PhaseStatus:
@@ -186,7 +187,9 @@ def _missing(record: VisitRecord, one: Phase) -> list[Missing]:
 
 
 def _missing_items(record: VisitRecord, one: Phase) -> list[Missing]:
-    lacks = [Missing(item.slug, item.ask, item.must) for item in items_of(record, one) if _lacks(record, one, item)]
+    parts = parts_of(record.layout)
+    items = (item for item in items_of(record, one) if _lacks(record, one, item))
+    lacks = [Missing(item.slug, item_label(item, parts), item.required) for item in items]
     if one.rounds == "fine" and (cold := lacks_of(record)):
         lacks.append(Missing(GATE, "Hot right through: " + ", ".join(cold)))
     return lacks

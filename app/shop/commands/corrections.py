@@ -10,6 +10,7 @@ from dataclasses import dataclass, field, replace
 
 from app.shop.commands.readings import range_of
 from app.shop.errors import ConflictError, RejectedError
+from app.shop.procedure.parts import parts_of
 from app.shop.procedure.phases import PHASES
 from app.shop.record import visits
 from app.shop.record.measures import RECORDED, Quantity, Units
@@ -17,6 +18,7 @@ from app.shop.record.visit_record import MeterReading, Round, VisitRecord
 from app.shop.store.database import Database
 from app.shop.store.idempotency import checked, current, earlier, fingerprint, part_key
 from app.shop.store.tables import CheckRow, Correction, ReadingRow
+from app.wording.phases import item_label, item_range
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,7 +145,7 @@ def corrected(record: VisitRecord, one: Correction) -> tuple[Corrected, ...]:
     for check in issued.all_checks:
         if check.ident > one.after_check and check.supersedes_id in checks:
             item = items.get((check.phase, check.item))
-            name, unit = (item.ask.lower(), item.unit) if item else (check.item, "")
+            name, unit = (item_label(item, parts_of(record.layout)).lower(), item.unit) if item else (check.item, "")
             quantity = item.quantity if item else None
             said.append(Corrected(name, checks[check.supersedes_id].number, check.number, unit, quantity))
     return tuple(said)
@@ -168,7 +170,7 @@ def _problems(record: VisitRecord, new: NewCorrection, units: Units) -> dict[str
         item = items.get((check.phase, check.item))
         figure = new.checks.get(check.ident)
         if item is not None and figure is not None and not item.low <= figure <= item.high:
-            problems[f"check-{check.ident}"] = item.range_in(units)
+            problems[f"check-{check.ident}"] = item_range(item, units)
     return problems
 
 

@@ -11,8 +11,9 @@ from sqlmodel import Session
 from app.shop.commands import settings_versions
 from app.shop.procedure.phases import PHASES
 from app.shop.record.measures import Measure, Units
+from app.wording.phases import phase_name
 
-TITLES = {phase.slug: f"'{phase.title.lower()}'" for phase in PHASES}
+TITLES = {phase.slug: f"'{phase_name(phase)}'" for phase in PHASES}
 ITEMS = {item.slug: item for phase in PHASES for item in phase.items if item.kind == "number"}
 
 

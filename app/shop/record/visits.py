@@ -30,6 +30,7 @@ from app.shop.store.tables import (
     SignOff,
     Visit,
 )
+from app.wording.phases import phase_title
 
 LOOKED_BACK = 3
 """Visits before the one asked for that are read with it."""
@@ -129,7 +130,7 @@ def sign_off(shop: Database, visit_id: int, key: str, name: str, at: str, pin: s
             raise RejectedError({"name": "The full name of whoever answers for it."})
         if len(name) > engines.LONGEST:
             raise RejectedError({"name": f"At most {engines.LONGEST} characters fit here."})
-        undone = [standing.phase.title for standing in progress(record) if not standing.done]
+        undone = [phase_title(standing.phase) for standing in progress(record) if not standing.done]
         if undone:
             raise RejectedError({"name": "Not yet: " + ", ".join(undone) + ". See what is missing there."})
         studied = meters.newest_reading(session)

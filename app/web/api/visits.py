@@ -15,6 +15,7 @@ from app.web.api.meters import MeterTold
 from app.web.api.problems import NOT_THERE, REFUSALS, named
 from app.web.api.shapes import By, Id, Key, Line, Sent, Slug, Told, example
 from app.web.context import Now, Shop
+from app.wording.phases import phase_title
 
 router = APIRouter(tags=["visits"])
 
@@ -97,7 +98,7 @@ class StandingTold(Told):
         return StandingTold.model_validate(
             {
                 "phase": standing.phase.slug,
-                "title": standing.phase.title,
+                "title": phase_title(standing.phase),
                 "done": standing.done,
                 "missing": [MissingTold(item=m.slug, what=m.what, must=m.must) for m in standing.missing],
                 "stops": list(standing.stops),

@@ -7,6 +7,7 @@ from app.shop.store.tables import Engine
 from app.sync.engine.hardware import Figure, Hardware
 from app.sync.engine.layout import Bank, Layout
 from app.sync.engine.units import CUBIC_INCH, LITRE, REV_PER_MIN
+from app.wording.phases import place_name
 from app.wording.words import COUNTS, blade, bores_in_words, fraction
 
 ORDINALS = ("", "first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth")
@@ -125,7 +126,15 @@ def move_pair(kind: str) -> tuple[str, str]:
     return kind, MOVE_NAMES[kind]
 
 
+def place_pair(place: str) -> tuple[str, str]:
+    """Where a visit takes place as a choice."""
+    name = place_name(place)
+    return place, name[:1].upper() + name[1:]
+
+
 FILTERS = {
+    "place": place_name,
+    "place_pair": place_pair,
     "pair": pair,
     "twice": twice,
     "move_pair": move_pair,

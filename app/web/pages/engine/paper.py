@@ -5,7 +5,6 @@ from fastapi.responses import HTMLResponse
 
 from app.shop.commands import engines, settings_versions
 from app.shop.commands.corrections import as_issued, issue_of
-from app.shop.procedure.items import DEFER
 from app.shop.queries import history_cache
 from app.shop.queries.search import tag_of
 from app.shop.record import visits
@@ -15,6 +14,7 @@ from app.web.context import Page, Shop
 from app.web.presenters.paper.file_page import file_page
 from app.web.presenters.paper.sheet import CAUTION, qr_code, sheet_of
 from app.web.presenters.paper.worksheet import worksheet_of
+from app.wording.safety import deferral
 
 router = APIRouter()
 
@@ -61,7 +61,7 @@ def worksheet(request: Request, shop: Shop, page: Page, engine_id: int) -> HTMLR
         sheet=worksheet_of(memory, engine, held),
         qr=qr_code(_address(request, engine)),
         caution=CAUTION,
-        defer=DEFER,
+        defer=deferral(),
     )
 
 
@@ -80,7 +80,7 @@ def sheet(request: Request, shop: Shop, page: Page, visit_id: int, issue: int = 
         file=file_page(shown),
         issue=issue_of(shown),
         newest=newest,
-        defer=DEFER,
+        defer=deferral(),
     )
 
 

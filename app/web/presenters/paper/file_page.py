@@ -2,13 +2,14 @@
 
 from dataclasses import dataclass
 
-from app.shop.procedure.phases import phase_named
+from app.shop.procedure.parts import parts_of
 from app.shop.record.visit_record import Round, VisitRecord
 from app.web.presenters.drawing import unit_of
 from app.web.presenters.filters import moment
 from app.web.presenters.history.history import judged
-from app.web.presenters.steps import move_words
 from app.wording import words
+from app.wording.phases import phase_title
+from app.wording.visit import move_words
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,14 +46,15 @@ class FilePage:
 def file_page(record: VisitRecord) -> FilePage:
     """The readings of a visit, round by round, with the moves between them."""
     lines: list[FileLine] = []
+    parts, metric = parts_of(record.layout), record.units.metric
     waiting = list(record.moves)
     for one in record.rounds:
         if one.entered:
             begun = min(r.ident for r in one.entered)
-            lines += [FileLine(None, move_words(m, record.units.metric)) for m in waiting if m.after_reading < begun]
+            lines += [FileLine(None, move_words(m, metric, parts)) for m in waiting if m.after_reading < begun]
             waiting = [m for m in waiting if m.after_reading >= begun]
             lines.append(FileLine(_round(record, one)))
-    lines += [FileLine(None, move_words(m, record.units.metric)) for m in waiting]
+    lines += [FileLine(None, move_words(m, metric, parts)) for m in waiting]
     return FilePage(unit_of(record.meter).name, record.layout.bores, tuple(lines), tuple(_remarks(record)))
 
 
@@ -64,7 +66,7 @@ def _round(record: VisitRecord, one: Round) -> FileRound:
 
     latest = one.latest
     values = [r.value for r in latest.values() if r.value is not None]
-    title = phase_named(one.row.phase).title
+    title = phase_title(one.row.phase)
     if one.row.opening:
         title += f", {words.opening(one.row.opening, bool(one.row.from_above), record.units.metric)}"
     found = judged(record, one) if one.closed and one.row.opening == 0 else None
@@ -95,7 +97,5 @@ def _remarks(record: VisitRecord) -> list[str]:
                     f"{where}: {row.value:.{unit.decimals}f} put in the place of {old.value:.{unit.decimals}f}.{why} "
                     f"{row.by}, {moment(row.at)}."
                 )
-    said += [
-        f"{phase_named(o.phase).title} passed over by {o.by}: {o.why} (missing: {o.missing})" for o in record.overrides
-    ]
+    said += [f"{phase_title(o.phase)} passed over by {o.by}: {o.why} (missing: {o.missing})" for o in record.overrides]
     return said

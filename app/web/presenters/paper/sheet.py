@@ -12,7 +12,7 @@ from markupsafe import Markup
 from app.shop.assessment.progress import items_of
 from app.shop.assessment.verdicts import balance_of
 from app.shop.commands.corrections import Corrected, corrected
-from app.shop.procedure.phases import PHASES, phase_named
+from app.shop.procedure.phases import PHASES
 from app.shop.record.measures import Measure, Units
 from app.shop.record.visit_record import Round, VisitRecord
 from app.shop.store.tables import CheckRow, Override
@@ -20,9 +20,10 @@ from app.sync.readings.rounds import RoundResult
 from app.web.presenters.drawing import blades_of, by_bore, joint_kind, shape_of, unit_of, word_of
 from app.web.presenters.filters import bank_in_words, day, figures, moment, other_hardware
 from app.web.presenters.history.history import judged
-from app.web.presenters.steps import move_words
 from app.web.presenters.views import Shape
 from app.wording import words
+from app.wording.phases import item_figure, item_short, phase_title
+from app.wording.visit import moves_in_words
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,7 +116,7 @@ def sheet_of(record: VisitRecord, address: str, people: Mapping[str, str]) -> Sh
         moves=_moves(record),
         checks=_checks(record),
         initials=_initials(record, people),
-        overrides=tuple((phase_named(o.phase).title, o) for o in record.overrides),
+        overrides=tuple((phase_title(o.phase), o) for o in record.overrides),
         fitted=_fitted(record),
         recheck=_recheck(record),
         caution=CAUTION,
@@ -220,8 +221,8 @@ def _settings(record: VisitRecord) -> tuple[tuple[str, str], ...]:
         for phase, item, words_for in figures_of:
             check = record.checks.get((phase, item))
             if check is not None and check.number is not None:
-                figure = items[phase, item].says(check.number, record.units)
-                said.append(words_for.format("1 turn" if figure == "1 turns" else figure))
+                figure = item_figure(items[phase, item], check.number, record.units)
+                said.append(words_for.format(figure))
         if said:
             lines.append((label, ", ".join(said)))
     return tuple(lines)
@@ -234,8 +235,8 @@ def _checks(record: VisitRecord) -> tuple[SheetCheck, ...]:
         for item in items_of(record, phase):
             check: CheckRow | None = record.checks.get((phase.slug, item.slug))
             if check is not None and (phase.slug, item.slug) not in on_sheet:
-                result = "done" if check.number is None else item.says(check.number, record.units)
-                lines.append(SheetCheck(phase.title, item.short, result, check.by, moment(check.at)))
+                result = "done" if check.number is None else item_figure(item, check.number, record.units)
+                lines.append(SheetCheck(phase_title(phase), item_short(item), result, check.by, moment(check.at)))
     return tuple(lines)
 
 
@@ -249,9 +250,9 @@ def _initials(record: VisitRecord, people: Mapping[str, str]) -> str:
 
 def _moves(record: VisitRecord) -> tuple[str, ...]:
     """The moves in their order; a long list is cut, so that the sheet stays one page."""
-    lines = [move_words(m, record.units.metric) for m in record.moves]
+    lines = moves_in_words(record)
     if len(lines) <= MOST_MOVES:
-        return tuple(lines)
+        return lines
     return (*lines[: MOST_MOVES - 1], f"And {len(lines) - MOST_MOVES + 1} more, kept with the engine.")
 
 

@@ -1,7 +1,9 @@
 """The blank worksheet for a visit away from the shop: the engine's layout, how it was left, and the order of steps."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
+from app.shop.procedure.codes import CautionCode
 from app.shop.procedure.parts import parts_of
 from app.shop.procedure.phases import PHASES
 from app.shop.queries.engine_history import VisitSummary
@@ -14,6 +16,8 @@ from app.sync.engine.units import MM
 from app.web.presenters.filters import day, displacement, idle, layout_in_words, other_hardware
 from app.web.presenters.history.history import unit_remembered
 from app.web.presenters.history.history_cards import past_of
+from app.wording.phases import phase_steps, phase_title
+from app.wording.safety import safety_lines
 from app.wording.words import blade
 
 
@@ -57,12 +61,8 @@ ASKED = ("Coolant °C/°F", "Oil °C/°F", "Minutes hot", "Idle rev/min", "Air, 
 """What is written down of the day. Whoever fills it in strikes out the unit that it is not."""
 
 
-AWAY = tuple(
-    dict.fromkeys(
-        words for phase in PHASES for words in phase.cautions_in.get("telephone", ()) if "chocked" not in words
-    )
-)
-"""What somebody at home has to mind before everything else; each phase has its own cautions beside it."""
+AWAY = (CautionCode.UNEXPECTED_START_AWAY, CautionCode.EXHAUST_GAS_AWAY, CautionCode.ALONE_AT_FAN)
+"""What to beware of away from the shop before everything else; each phase has its own cautions beside it."""
 
 
 def worksheet_of(memory: EngineMemory, engine: Engine, held: Settings) -> Worksheet:
@@ -84,8 +84,12 @@ def worksheet_of(memory: EngineMemory, engine: Engine, held: Settings) -> Worksh
         joined=other_hardware(layout),
         openings=tuple(_both(one) for one in held.openings) if len(layout.banks) > 1 else (),
         asked=ASKED,
-        away=AWAY,
+        away=_lines(AWAY),
     )
+
+
+def _lines(cautions: Iterable[CautionCode]) -> tuple[str, ...]:
+    return tuple(str(one) for one in safety_lines(cautions))
 
 
 def _both(thickness: float) -> str:
@@ -115,7 +119,7 @@ def _steps(layout: Layout) -> tuple[WorksheetPhase, ...]:
     """The phases in order; the bank balance is nothing for one bank."""
     parts = parts_of(layout)
     return tuple(
-        WorksheetPhase(p.title, p.steps_for(parts), p.cautions_at("vehicle", parts))
+        WorksheetPhase(phase_title(p), phase_steps(p, parts), _lines(p.cautions_at("vehicle", parts)))
         for p in PHASES
         if not (p.rounds == "openings" and len(layout.banks) < 2)
     )
