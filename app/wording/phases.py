@@ -262,7 +262,6 @@ PLACES: Mapping[str, Message] = {
     "telephone": Message("telephone"),
 }
 
-RANGE = Message("Enter {low} to {high}.", note="Two figures, the second with its unit.")
 UNITS: Mapping[str, Message] = {
     "rev/min": Message("rpm"),
     "turns": Message("turns"),
@@ -325,12 +324,6 @@ def item_figure(item: Item, number: float, units: Units) -> str:
     if unit in COUNTED:
         return say(COUNTED[unit], count=1 if number == 1 else 2, figure=shown)
     return f"{shown}\u00a0{unit_label(unit)}"
-
-
-def item_range(item: Item, units: Units) -> str:
-    """What a figure of an item may be, as a sentence."""
-    high = f"{item.shown(item.high, units)}\u00a0{unit_label(item.unit_in(units))}"
-    return say(RANGE, low=item.shown(item.low, units), high=high)
 
 
 def unit_label(unit: str) -> str:

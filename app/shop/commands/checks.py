@@ -13,7 +13,6 @@ from app.shop.record.visit_record import TAKEN_BACK, VisitRecord
 from app.shop.store.database import Database
 from app.shop.store.idempotency import checked, earlier, fingerprint, part_key
 from app.shop.store.tables import CheckRow, Override
-from app.wording.phases import item_range
 
 LONGEST_REASON = 500
 
@@ -179,5 +178,5 @@ def _problem(item: Item | None, number: float | None, units: Units) -> str:
     if item.kind == "tick":
         return ""
     if number is None or not math.isfinite(number) or not item.low <= number <= item.high:
-        return item_range(item, units)
+        return item.range_in(units)
     return ""

@@ -18,7 +18,7 @@ from app.shop.record.visit_record import MeterReading, Round, VisitRecord
 from app.shop.store.database import Database
 from app.shop.store.idempotency import checked, current, earlier, fingerprint, part_key
 from app.shop.store.tables import CheckRow, Correction, ReadingRow
-from app.wording.phases import item_label, item_range
+from app.wording.phases import item_label
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,7 +170,7 @@ def _problems(record: VisitRecord, new: NewCorrection, units: Units) -> dict[str
         item = items.get((check.phase, check.item))
         figure = new.checks.get(check.ident)
         if item is not None and figure is not None and not item.low <= figure <= item.high:
-            problems[f"check-{check.ident}"] = item_range(item, units)
+            problems[f"check-{check.ident}"] = item.range_in(units)
     return problems
 
 

@@ -54,9 +54,17 @@ class Item:
         """A recorded figure of it as it is typed."""
         return units.of(self.quantity).shown(number) if self.quantity else f"{number:g}"
 
+    def says(self, number: float, units: Units) -> str:
+        """A recorded figure of it with the unit."""
+        return f"{self.shown(number, units)} {self.unit_in(units)}"
+
     def kept(self, typed: float, units: Units) -> float:
         """A typed figure of it as it is recorded."""
         return units.of(self.quantity).kept(typed) if self.quantity else typed
+
+    def range_in(self, units: Units) -> str:
+        """What a figure of it may be, as a sentence."""
+        return f"Between {self.shown(self.low, units)} and {self.says(self.high, units)}."
 
 
 @dataclass(frozen=True, slots=True)

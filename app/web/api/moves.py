@@ -31,7 +31,7 @@ from app.web.api.shapes import (
     trade,
 )
 from app.web.context import Now, Shop
-from app.wording.visit import move_words
+from app.web.presenters.steps import move_words
 
 router = APIRouter(prefix="/visits/{visit_id}/phases/{phase}/moves", tags=["moves"])
 

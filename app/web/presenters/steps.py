@@ -11,7 +11,8 @@ from app.shop.procedure.parts import parts_of
 from app.shop.procedure.read_order import next_reading
 from app.shop.record.measures import RECORDED, Units
 from app.shop.record.visit_record import VisitRecord
-from app.shop.store.tables import CheckRow
+from app.shop.store.tables import CheckRow, MoveRow
+from app.wording import words
 from app.wording.message import say
 from app.wording.phases import item_figure, item_label, unit_label
 from app.wording.step_words import said
@@ -109,6 +110,26 @@ def next_prompt(record: VisitRecord, lines: tuple[CheckLine, ...]) -> Prompt | N
     if due is None:
         return None
     return item_prompt(due.item, parts_of(record.layout), record.settings.base_blade, due.units)
+
+
+def done_lines(record: VisitRecord, phase: Phase) -> tuple[str, ...]:
+    """The moves made in a phase, each as a sentence."""
+    return tuple(move_words(m, record.units.metric) for m in record.moves if m.phase == phase.slug)
+
+
+def move_words(move: MoveRow, metric: bool = False) -> str:
+    """A move that was made, as a sentence; ``metric`` for blades in millimetres."""
+    if move.kind == "blade":
+        return f"Coupler {move.near}–{move.far} reset on {words.blade(move.amount, metric)}."
+    way = "in" if (move.amount > 0) != (move.kind == "bypass") else "out"
+    if move.kind == "screw":
+        return f"Screw of coupler {move.near}–{move.far} {way} by {words.turns(abs(move.amount))}."
+    if move.kind == "stop":
+        return f"Stop screw of bank {move.bank} {way} by {words.turns(abs(move.amount))}."
+    if move.kind == "bypass":
+        return f"Bypass screw of bore {move.near} {way} by {words.turns(abs(move.amount))}."
+    way = "earlier" if move.amount > 0 else "later"
+    return f"Link of bank {move.bank} turned {abs(move.amount):g} flats, to open {way}."
 
 
 def resume_url(record: VisitRecord) -> str:

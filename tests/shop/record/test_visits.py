@@ -7,10 +7,12 @@ from app.shop.commands import checks, moves, readings
 from app.shop.commands.moves import NewMove
 from app.shop.commands.readings import NewReading
 from app.shop.errors import RejectedError
+from app.shop.procedure.parts import parts_of
 from app.shop.procedure.phases import BANK_BALANCE, COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN, PHASES
 from app.shop.record import visits
 from app.shop.record.visits import NewVisit
 from app.shop.store.database import Database
+from app.wording.phases import item_label
 from tests.shop.yard import AT, FOUR, V8, check_all, engine, heat_soaked, key, read, read_round, visit, visit_record
 
 
@@ -39,7 +41,7 @@ def test_what_may_not_be_skipped_cannot_be_passed_over(shop: Database) -> None:
     with pytest.raises(RejectedError) as refusal:
         checks.waive(shop, visit_id, key(), COLD_PRESET.slug, "In a hurry", "KM", AT)
     assert "may not be skipped" in refusal.value.problems["why"]
-    must = {i.slug: None for i in COLD_PRESET.items if i.must}
+    must = {i.slug: None for i in COLD_PRESET.items if i.required}
     checks.record(shop, visit_id, key(), COLD_PRESET.slug, must, "KM", AT)
     with pytest.raises(RejectedError):
         checks.waive(shop, visit_id, key(), COLD_PRESET.slug, "  ", "KM", AT)
@@ -47,7 +49,7 @@ def test_what_may_not_be_skipped_cannot_be_passed_over(shop: Database) -> None:
     after = visit_record(shop, visit_id)
     assert current_phase(after) is FIRST_FIRE
     assert [o.why for o in after.overrides] == ["No sensor lead here"]
-    assert "Throttle sensor" in after.overrides[0].missing
+    assert item_label("sensor-closed", parts_of(V8)) in after.overrides[0].missing
 
 
 def test_one_visit_of_an_engine_at_a_time(shop: Database) -> None:

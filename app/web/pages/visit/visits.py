@@ -28,6 +28,7 @@ from app.web.presenters.heat_curve import heat_view
 from app.web.presenters.history.history import since_left
 from app.web.presenters.steps import (
     check_lines,
+    done_lines,
     left_of,
     missing_besides_items,
     next_prompt,
@@ -37,7 +38,6 @@ from app.web.presenters.steps import (
 from app.wording.phases import phase_goal, phase_steps, phase_title
 from app.wording.reasons import problems_in_words
 from app.wording.safety import deferral, safety_lines
-from app.wording.visit import moves_in_words
 
 router = APIRouter()
 
@@ -216,7 +216,7 @@ def _steps(
         goal=phase_goal(phase, parts),
         cautions_here=safety_lines(phase.cautions_at(record.visit.place, parts)),
         steps_here=phase_steps(phase, parts),
-        done=moves_in_words(record, phase.slug),
+        done=done_lines(record, phase),
         preset=starting(record) if phase.slug == "cold-preset" else None,
         since=since_left(record),
         open_here=record.sign_off is None,

@@ -2,14 +2,13 @@
 
 from dataclasses import dataclass
 
-from app.shop.procedure.parts import parts_of
 from app.shop.record.visit_record import Round, VisitRecord
 from app.web.presenters.drawing import unit_of
 from app.web.presenters.filters import moment
 from app.web.presenters.history.history import judged
+from app.web.presenters.steps import move_words
 from app.wording import words
 from app.wording.phases import phase_title
-from app.wording.visit import move_words
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,15 +45,14 @@ class FilePage:
 def file_page(record: VisitRecord) -> FilePage:
     """The readings of a visit, round by round, with the moves between them."""
     lines: list[FileLine] = []
-    parts, metric = parts_of(record.layout), record.units.metric
     waiting = list(record.moves)
     for one in record.rounds:
         if one.entered:
             begun = min(r.ident for r in one.entered)
-            lines += [FileLine(None, move_words(m, metric, parts)) for m in waiting if m.after_reading < begun]
+            lines += [FileLine(None, move_words(m, record.units.metric)) for m in waiting if m.after_reading < begun]
             waiting = [m for m in waiting if m.after_reading >= begun]
             lines.append(FileLine(_round(record, one)))
-    lines += [FileLine(None, move_words(m, metric, parts)) for m in waiting]
+    lines += [FileLine(None, move_words(m, record.units.metric)) for m in waiting]
     return FilePage(unit_of(record.meter).name, record.layout.bores, tuple(lines), tuple(_remarks(record)))
 
 

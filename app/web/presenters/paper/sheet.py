@@ -20,10 +20,10 @@ from app.sync.readings.rounds import RoundResult
 from app.web.presenters.drawing import blades_of, by_bore, joint_kind, shape_of, unit_of, word_of
 from app.web.presenters.filters import bank_in_words, day, figures, moment, other_hardware
 from app.web.presenters.history.history import judged
+from app.web.presenters.steps import move_words
 from app.web.presenters.views import Shape
 from app.wording import words
 from app.wording.phases import item_figure, item_short, phase_title
-from app.wording.visit import moves_in_words
 
 
 @dataclass(frozen=True, slots=True)
@@ -250,9 +250,9 @@ def _initials(record: VisitRecord, people: Mapping[str, str]) -> str:
 
 def _moves(record: VisitRecord) -> tuple[str, ...]:
     """The moves in their order; a long list is cut, so that the sheet stays one page."""
-    lines = moves_in_words(record)
+    lines = [move_words(m, record.units.metric) for m in record.moves]
     if len(lines) <= MOST_MOVES:
-        return lines
+        return tuple(lines)
     return (*lines[: MOST_MOVES - 1], f"And {len(lines) - MOST_MOVES + 1} more, kept with the engine.")
 
 
