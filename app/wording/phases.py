@@ -139,7 +139,7 @@ STEPS: Mapping[StepCode, Text] = {
 
 @dataclass(frozen=True, slots=True)
 class ItemWords:
-    """An item's ``label`` on the checklist, and a ``short`` form of it for lists of what was recorded."""
+    """An item's ``label`` on the checklist, and a ``short`` form of it inside a list of what was recorded."""
 
     label: Text
     short: Message
@@ -151,106 +151,82 @@ ITEMS: Mapping[str, ItemWords] = {
             Message("All plates fully open at full pedal"),
             Message("All plates fully open at full pedal, both banks together"),
         ),
-        Message("Plates fully open at full pedal"),
+        Message("plates open fully"),
     ),
-    "closed-contact": ItemWords(
-        Message("Every plate closes fully on its own"), Message("Plates close fully on their own")
-    ),
-    "base-blade": ItemWords(Message("Base feeler under each stop screw"), Message("Base feeler")),
+    "closed-contact": ItemWords(Message("Every plate closes fully on its own"), Message("plates close fully")),
+    "base-blade": ItemWords(Message("Base feeler under each stop screw"), Message("base feeler")),
     "preset-turns": ItemWords(
         ByBanks(
             Message("Stop screw turns in from the base feeler"),
             Message("Stop screw turns in from the base feeler, same on both banks"),
         ),
-        Message("Stop screw turns in"),
+        Message("stop screw turns in"),
     ),
     "bypass-turns": ItemWords(
-        Message("Bypass screw turns out from the seat, same at every bore"), Message("Bypass screw turns out")
+        Message("Bypass screw turns out from the seat, same at every bore"), Message("bypass screw turns out")
     ),
-    "shaft-plates": ItemWords(
-        Message("Plates on one shaft close together, none rubs"), Message("Plates on one shaft close together")
-    ),
+    "shaft-plates": ItemWords(Message("Plates on one shaft close together, none rubs"), Message("shared shafts close")),
     "stop-spring": ItemWords(
-        Message("Springs hold every stop screw where it was set"), Message("Springs hold the stop screws")
+        Message("Springs hold every stop screw where it was set"), Message("stop screw springs hold")
     ),
-    "coupler-slack": ItemWords(Message("No lost motion in any coupler"), Message("Couplers free of lost motion")),
+    "coupler-slack": ItemWords(Message("No lost motion in any coupler"), Message("couplers: no lost motion")),
     "sensor-closed": ItemWords(Message("Throttle position sensor (TPS), plates closed"), Message("TPS, plates closed")),
     "sensor-open": ItemWords(Message("Throttle position sensor (TPS), wide open"), Message("TPS, wide open")),
-    "kill-switch": ItemWords(Message("Kill switch within reach and tested"), Message("Kill switch tested")),
-    "exhaust-drawn": ItemWords(
-        Message("Exhaust extraction running, or engine outdoors"), Message("Exhaust gas extracted")
-    ),
-    "fuel-dry": ItemWords(Message("Fuel system at pressure, no leaks"), Message("Fuel system free of leaks")),
-    "throttle-returns": ItemWords(
-        Message("Throttle closes on its own from wide open"), Message("Throttle closes on its own")
-    ),
-    "bores-clear": ItemWords(
-        Message("Nothing loose near the bores, face and hands clear"), Message("Nothing loose near the bores")
-    ),
-    "coolant-full": ItemWords(Message("Coolant topped up and bled"), Message("Coolant topped up")),
-    "wheels-chocked": ItemWords(
-        Message("Wheels chocked, in neutral, no people in front"), Message("Wheels chocked, in neutral")
-    ),
-    "fan-clear": ItemWords(
-        Message("Leads, sleeves and hands clear of fan and belts"), Message("Leads clear of fan and belts")
-    ),
-    "oil-pressure": ItemWords(
-        Message("Oil pressure within seconds of the start"), Message("Oil pressure at the start")
-    ),
+    "kill-switch": ItemWords(Message("Kill switch within reach and tested"), Message("kill switch tested")),
+    "exhaust-drawn": ItemWords(Message("Exhaust extraction running, or engine outdoors"), Message("exhaust extracted")),
+    "fuel-dry": ItemWords(Message("Fuel system at pressure, no leaks"), Message("no fuel leaks")),
+    "throttle-returns": ItemWords(Message("Throttle closes on its own from wide open"), Message("throttle closes")),
+    "bores-clear": ItemWords(Message("Nothing loose near the bores, face and hands clear"), Message("bores clear")),
+    "coolant-full": ItemWords(Message("Coolant topped up and bled"), Message("coolant full")),
+    "wheels-chocked": ItemWords(Message("Wheels chocked, in neutral, no people in front"), Message("wheels chocked")),
+    "fan-clear": ItemWords(Message("Leads, sleeves and hands clear of fan and belts"), Message("fan and belts clear")),
+    "oil-pressure": ItemWords(Message("Oil pressure within seconds of the start"), Message("oil pressure at start")),
     "oil-lamp": ItemWords(
-        Message("Oil lamp out, or oil pressure up, within seconds of the start"), Message("Oil lamp out")
+        Message("Oil lamp out, or oil pressure up, within seconds of the start"), Message("oil lamp out")
     ),
-    "coolant": ItemWords(Message("Coolant temperature"), Message("Coolant")),
-    "oil": ItemWords(Message("Oil temperature"), Message("Oil")),
-    "pulls": ItemWords(Message("Short pulls made, up and back"), Message("Short pulls")),
-    "oil-pressure-hot": ItemWords(Message("Oil pressure, hot at idle"), Message("Oil pressure, hot")),
-    "idle-speed": ItemWords(Message("Idle speed now"), Message("Idle speed")),
-    "air-pressure": ItemWords(Message("Air pressure today (absolute)"), Message("Air pressure")),
-    "air-temperature": ItemWords(Message("Air temperature at the intake"), Message("Air temperature")),
+    "coolant": ItemWords(Message("Coolant temperature"), Message("coolant")),
+    "oil": ItemWords(Message("Oil temperature"), Message("oil")),
+    "pulls": ItemWords(Message("Short pulls made, up and back"), Message("short pulls")),
+    "oil-pressure-hot": ItemWords(Message("Oil pressure, hot at idle"), Message("oil pressure hot")),
+    "idle-speed": ItemWords(Message("Idle speed now"), Message("idle speed")),
+    "air-pressure": ItemWords(Message("Air pressure today (absolute)"), Message("air pressure")),
+    "air-temperature": ItemWords(Message("Air temperature at the intake"), Message("air temperature")),
     "idle-control": ItemWords(
-        Message("Idle-speed and idle spark control locked out"), Message("Idle control locked out")
+        Message("Idle-speed and idle spark control locked out"), Message("idle control locked out")
     ),
     "loads-steady": ItemWords(
-        Message("Fans and air conditioning kept in one state, on or off"), Message("Fans and air conditioning steady")
+        Message("Fans and air conditioning kept in one state, on or off"), Message("fans and A/C steady")
     ),
-    "free-play": ItemWords(
-        Message("Free play in both link rods at rest, engine off"), Message("Free play in both link rods")
-    ),
+    "free-play": ItemWords(Message("Free play in both link rods at rest, engine off"), Message("link rods: free play")),
     "joints-tight": ItemWords(
-        Message("No lost motion in the link rod joints, engine off"), Message("Link rod joints free of lost motion")
+        Message("No lost motion in the link rod joints, engine off"), Message("rod joints: no lost motion")
     ),
-    "full-open": ItemWords(
-        Message("Both banks reach full open together, engine off"), Message("Both banks fully open together")
-    ),
+    "full-open": ItemWords(Message("Both banks reach full open together, engine off"), Message("banks open fully")),
     "both-hands": ItemWords(
         Message("Link rods are turnbuckles: one left-hand and one right-hand thread"),
-        Message("Link rods are turnbuckles"),
+        Message("link rods: turnbuckles"),
     ),
     "gauged-first": ItemWords(
         Message("Angle gauge on the first bank's shaft, rest to full open, engine off"),
-        Message("Shaft angle, first bank"),
+        Message("shaft angle, first bank"),
     ),
     "gauged-second": ItemWords(
         Message("Angle gauge on the second bank's shaft, rest to full open, engine off"),
-        Message("Shaft angle, second bank"),
+        Message("shaft angle, second bank"),
     ),
-    "lever-held": ItemWords(
-        Message("Central lever held by a second person or a positive hold"), Message("Central lever held safely")
-    ),
-    "couplers-tight": ItemWords(Message("Every coupler tight"), Message("Couplers tight")),
+    "lever-held": ItemWords(Message("Central lever held by a second person or a positive hold"), Message("lever held")),
+    "couplers-tight": ItemWords(Message("Every coupler tight"), Message("couplers tight")),
     "bypass-held": ItemWords(
-        Message("Every bypass screw held in place by spring, nut or cap"), Message("Bypass screws held in place")
+        Message("Every bypass screw held in place by spring, nut or cap"), Message("bypass screws held")
     ),
-    "links-tight": ItemWords(Message("Link rod nuts tight, free play still present"), Message("Link rod nuts tight")),
-    "stops-marked": ItemWords(
-        Message("Every stop screw bonded or witness-marked"), Message("Stop screws bonded or marked")
-    ),
-    "tools-counted": ItemWords(Message("Tools, feelers and rags all accounted for"), Message("Tools counted")),
-    "idle": ItemWords(Message("Idle speed as left"), Message("Idle speed as left")),
+    "links-tight": ItemWords(Message("Link rod nuts tight, free play still present"), Message("link rod nuts tight")),
+    "stops-marked": ItemWords(Message("Every stop screw bonded or witness-marked"), Message("stop screws marked")),
+    "tools-counted": ItemWords(Message("Tools, feelers and rags all accounted for"), Message("tools counted")),
+    "idle": ItemWords(Message("Idle speed as left"), Message("idle speed as left")),
 }
 SNAP = ItemWords(
     Message("Bore {bore} after a blip, {blips} times"),
-    Message("Bore {bore} after a blip"),
+    Message("bore {bore} after a blip"),
 )
 """The reading of a bore after its blips, an item of its own for each bore that is tested."""
 

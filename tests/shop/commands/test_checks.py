@@ -7,11 +7,13 @@ from app.shop.commands import checks, moves
 from app.shop.commands.moves import NewMove
 from app.shop.errors import RejectedError
 from app.shop.procedure.limits import instruction
+from app.shop.procedure.parts import parts_of
 from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN, PHASES
 from app.shop.record.settings import Limits
 from app.shop.store.database import Database
 from app.sync.engine.events import BypassTurn, IdleSpeed
 from app.sync.engine.units import REV_PER_MIN, THOU
+from app.wording.phases import item_label
 from tests.shop.yard import AT, FOUR, TWINS, check_all, engine, heat_soaked, key, read, read_round, visit, visit_record
 
 
@@ -132,5 +134,5 @@ def test_nothing_is_read_before_what_must_be_safe_is_ticked(shop: Database, phas
     check_all(shop, visit_id, LOCK_DOWN)
     slug = FIRST_FIRE.slug if phase is FIRST_FIRE else LOCK_DOWN.slug
     checks.take_back(shop, visit_id, key(), slug, "throttle-returns", "KM", AT)
-    with pytest.raises(RejectedError, match="Throttle comes back"):
+    with pytest.raises(RejectedError, match=item_label("throttle-returns", parts_of(FOUR))):
         read(shop, visit_id, FIRST_FIRE if phase is FIRST_FIRE else LOCK_DOWN, bore=1)

@@ -37,7 +37,7 @@ def test_a_correction_supersedes_and_makes_a_new_issue(shop: Database) -> None:
     put_right = corrected(now, now.corrections[0])
     assert [(c.what, c.was, c.now, c.unit) for c in put_right] == [
         ("bore 3, round 2", 6.5, 7.0, "kg/h"),
-        ("coolant", 84.0, 86.0, "°C"),
+        ("coolant temperature", 84.0, 86.0, "°C"),
     ]
 
 

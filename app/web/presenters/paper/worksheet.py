@@ -116,10 +116,12 @@ def _window(last: VisitSummary | None) -> str:
 
 
 def _steps(layout: Layout) -> tuple[WorksheetPhase, ...]:
-    """The phases in order; the bank balance is nothing for one bank."""
-    parts = parts_of(layout)
-    return tuple(
-        WorksheetPhase(phase_title(p), phase_steps(p, parts), _lines(p.cautions_at("vehicle", parts)))
-        for p in PHASES
-        if not (p.rounds == "openings" and len(layout.banks) < 2)
-    )
+    """The phases in order, each hazard before the first step it belongs to; the bank balance is nothing for one bank."""
+    parts, told, phases = parts_of(layout), set[CautionCode](), []
+    for one in PHASES:
+        if one.rounds == "openings" and len(layout.banks) < 2:
+            continue
+        cautions = [code for code in one.cautions_at("vehicle", parts) if code not in told]
+        told.update(cautions)
+        phases.append(WorksheetPhase(phase_title(one), phase_steps(one, parts), _lines(cautions)))
+    return tuple(phases)
