@@ -10,17 +10,23 @@ from starlette.testclient import TestClient
 
 from app.shop.assessment.advising import next_step
 from app.shop.assessment.progress import items_of
-from app.shop.commands import settings_versions
+from app.shop.commands import settings_versions, visits
 from app.shop.procedure.items import PLACES
+from app.shop.procedure.limits import stop_for
 from app.shop.procedure.parts import parts_of
 from app.shop.procedure.phases import BANK_BALANCE, COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN, PHASES
-from app.shop.record import visits
-from app.shop.record.measures import RECORDED, Units
+from app.shop.procedure.recheck import recheck
+from app.shop.procedure.requirements import Changed, Requirement
+from app.shop.reasons import because
+from app.shop.record import stored_settings
+from app.shop.record.measures import RECORDED, Amount, Units
+from app.shop.record.settings import DEFAULTS
 from app.shop.store.database import Database
 from app.sync.engine.layout import Layout
 from app.web.application import create_app
 from app.wording.message import say
 from app.wording.phases import item_label, phase_name, phase_steps, phase_title
+from app.wording.reasons import in_words
 from app.wording.safety import deferral, safety_lines
 from app.wording.visit import STOPPED
 from tests.shop.yard import (
@@ -142,7 +148,7 @@ def test_no_page_says_thousandths_and_an_engine_with_one_bank_is_not_told_of_ban
 def choose(shop: Database, units: Units) -> None:
     """Let the shop see those units."""
     with shop.reading() as session:
-        version, held = settings_versions.now(session)
+        version, held = stored_settings.now(session)
     if held.units != units:
         settings_versions.change(shop, key(), version, replace(held, units=units), "", "KM", AT)
 
@@ -174,12 +180,15 @@ def test_no_oil_pressure_is_answered_with_stop(client: TestClient, shop: Databas
     there = f"/visits/{visit_id}/{FIRST_FIRE.slug}"
     answer = client.post(f"{there}/checks", data={"key": key(), "by": "KM", "oil-pressure": "20"})
     assert answer.headers["location"] == there
-    assert "Stop the engine now. Oil pressure is 20 kPa" in client.get(there).text
+    pressure = next(item for item in FIRST_FIRE.items if item.slug == "oil-pressure")
+    stop = html.escape(in_words(stop_for(pressure, 20, DEFAULTS.limits) or ""))
+    assert stop.startswith("Stop the engine now.")
+    assert stop in client.get(there).text
     assert say(STOPPED) in client.get("/").text
     sent = {"key": key(), "round": "1", "bore": "1", "kind": "turn", "value": "6.5", "by": "KM"}
     refused = client.post(f"{there}/readings", data=sent)
     assert refused.status_code == 422
-    assert "Stop the engine now" in refused.text
+    assert stop in refused.text
     assert 'value="6.5"' in refused.text
 
 
@@ -194,7 +203,8 @@ def test_the_heat_soak_is_drawn_and_opens_the_round(client: TestClient, shop: Da
         assert client.post(f"{there}/checks", data=sent).headers["location"] == there
     page = client.get(there).text
     assert "Not heat-soaked yet" in page
-    assert "oil steady: it moved 13 °C in the last 5 minutes" in page
+    by = Amount(13, RECORDED.of("temperature"), difference=True)
+    assert in_words(because(Requirement.HEAT_MOVING, what="oil", by=by, count=5)) in page
     assert [len(points.split()) for points in re.findall(r'points="([^"]*)"', page)] == [3, 3]
     rest = {"pulls": "3", "idle-speed": "850", "oil-pressure-hot": "190", "idle-control": "1", "loads-steady": "1"}
     client.post(f"{there}/checks", data={"key": key(), "by": "KM", **rest})
@@ -229,9 +239,12 @@ def test_what_changed_is_asked_when_the_visit_opens_and_said_in_it(client: TestC
     assert "Changed since the last sign-off" in client.get(f"/engines/{engine_id}/visits/new").text
     sent = {"key": key(), "place": "vehicle", "by": "KM", "meter": "1", "changed exhaust": "1"}
     there = client.post(f"/engines/{engine_id}/visits", data=sent).headers["location"]
+    asked = recheck(visit_record(shop, int(there.rpartition("/")[2])))
+    assert asked is not None
+    assert [one.code for one in asked.values["reasons"]] == [Changed.TOUCHED, Changed.IN_VEHICLE]
     for slug in (FIRST_FIRE.slug, HEAT_SOAKED.slug):
         page = client.get(f"{there}/{slug}").text
-        assert "Since the last sign-off: exhaust changed; it is in the vehicle now" in page, slug
+        assert in_words(asked) in page, slug
 
 
 def test_nothing_ticked_is_said_beside_the_button_and_blames_no_field(client: TestClient, shop: Database) -> None:

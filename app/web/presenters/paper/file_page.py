@@ -9,6 +9,7 @@ from app.web.presenters.history.history import judged
 from app.web.presenters.steps import move_words
 from app.wording import words
 from app.wording.phases import phase_title
+from app.wording.requirements import missing_as_stored
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,5 +96,8 @@ def _remarks(record: VisitRecord) -> list[str]:
                     f"{where}: {row.value:.{unit.decimals}f} put in the place of {old.value:.{unit.decimals}f}.{why} "
                     f"{row.by}, {moment(row.at)}."
                 )
-    said += [f"{phase_title(o.phase)} passed over by {o.by}: {o.why} (missing: {o.missing})" for o in record.overrides]
+    said += [
+        f"{phase_title(o.phase)} passed over by {o.by}: {o.why} (missing: {missing_as_stored(o.missing)})"
+        for o in record.overrides
+    ]
     return said

@@ -116,7 +116,7 @@ def _window(last: VisitSummary | None) -> str:
 
 
 def _steps(layout: Layout) -> tuple[WorksheetPhase, ...]:
-    """The phases in order, each hazard before the first step it belongs to; the bank balance is nothing for one bank."""
+    """The phases in order, each hazard once, ahead of its first step; one bank needs no bank balance."""
     parts, told, phases = parts_of(layout), set[CautionCode](), []
     for one in PHASES:
         if one.rounds == "openings" and len(layout.banks) < 2:
