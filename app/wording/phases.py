@@ -10,9 +10,11 @@ from app.shop.procedure.codes import StepCode
 from app.shop.procedure.items import Item, Phase
 from app.shop.procedure.parts import Part
 from app.shop.procedure.phases import BANK_BALANCE, COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN
+from app.shop.reasons import Reason
 from app.shop.record.measures import Units
 from app.sync.readings.snap import BLIPS
 from app.wording.message import Message, say
+from app.wording.reasons import TABLES
 
 
 @dataclass(frozen=True, slots=True)
@@ -190,9 +192,7 @@ ITEMS: Mapping[str, ItemWords] = {
     "air-pressure": ItemWords(Message("Air pressure today (absolute)"), Message("air pressure")),
     "air-temperature": ItemWords(Message("Air temperature at the intake"), Message("air temperature")),
     "idle-control": ItemWords(Message("Idle-speed and idle spark control locked out"), Message("idle control locked")),
-    "loads-steady": ItemWords(
-        Message("Fans and air conditioning kept in one state, on or off"), Message("loads steady")
-    ),
+    "loads-steady": ItemWords(Message("Fans and air conditioning in one state, on or off"), Message("loads steady")),
     "free-play": ItemWords(Message("Free play in both link rods at rest, engine off"), Message("free play")),
     "joints-tight": ItemWords(Message("No lost motion in the link rod joints, engine off"), Message("joints tight")),
     "full-open": ItemWords(Message("Both banks reach full open together, engine off"), Message("banks open fully")),
@@ -316,3 +316,11 @@ def _words_of(slug: str) -> ItemWords | None:
 
 def _values(slug: str) -> dict[str, object]:
     return {"bore": slug.removeprefix(SNAP_SLUG), "blips": BLIPS} if slug.startswith(SNAP_SLUG) else {}
+
+
+def _step(reason: Reason) -> str:
+    """The words of a step, for an engine with the ``parts`` among the reason's values, none where they are not said."""
+    return say(for_banks(STEPS[StepCode(reason.code)], reason.values.get("parts", ())))
+
+
+TABLES[StepCode] = dict.fromkeys(StepCode, _step)

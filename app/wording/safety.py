@@ -10,7 +10,9 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from app.shop.procedure.codes import CautionCode
+from app.shop.reasons import Reason
 from app.wording.message import Message, say
+from app.wording.reasons import TABLES
 
 
 class Signal(StrEnum):
@@ -254,3 +256,10 @@ def safety_lines(codes: Iterable[CautionCode]) -> tuple[SafetyWords, ...]:
 def deferral() -> str:
     """What comes before every instruction of this program."""
     return say(DEFERRAL)
+
+
+def _line(reason: Reason) -> str:
+    return str(safety_words(CautionCode(reason.code)))
+
+
+TABLES[CautionCode] = dict.fromkeys(CautionCode, _line)

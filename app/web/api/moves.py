@@ -151,7 +151,8 @@ def make_move(shop: Shop, visit_id: Id, phase: Slug, body: MoveSent, now: Now) -
     with named(near="bore" if body.kind == "bypass" else "coupler", leaves="leaves_thou", amount=_amount(body.kind)):
         row_id = moves.make(shop, visit_id, body.key, _new(body, phase), now)
     with shop.reading() as session:
-        return MoveTold.of(session.get_one(MoveEntry, row_id), loader.load(session, visit_id))
+        record = loader.load(session, visit_id)
+        return MoveTold.of(next(one for one in record.all_moves if one.ident == row_id), record)
 
 
 def _amount(kind: str) -> str:
