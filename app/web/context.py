@@ -17,7 +17,7 @@ from app.shop.store.idempotency import new_key
 from app.web.display_options import chosen, kept
 from app.web.forms import Typed
 from app.web.presenters.filters import FILTERS
-from app.wording import language
+from app.wording import language, scripts
 from app.wording.reasons import in_words
 from app.wording.requirements import missing_as_stored
 
@@ -52,7 +52,7 @@ def environment() -> Environment:
         npgettext=language.npgettext,
     )
     templates.filters.update(FILTERS, in_words=in_words, missing_as_stored=missing_as_stored)
-    templates.globals.update(new_key=new_key, **chosen({}))
+    templates.globals.update(new_key=new_key, script_words=scripts.bundle, **chosen({}))
     return templates
 
 

@@ -233,12 +233,12 @@ PLACES: Mapping[str, Message] = {
 }
 
 UNITS: Mapping[str, Message] = {
-    "rev/min": Message("rpm"),
+    "rpm": Message("rpm"),
     "turns": Message("turns"),
     "pulls": Message("pulls"),
     "degrees": Message("degrees"),
 }
-"""Units whose name in records and programs is not the one on screen, or is a word."""
+"""Units that are words or abbreviate some, which other languages have their own for."""
 
 COUNTED: Mapping[str, Message] = {
     "turns": Message("{figure}\u00a0turn", many="{figure}\u00a0turns"),
@@ -297,7 +297,7 @@ def item_figure(item: Item, number: float, units: Units) -> str:
 
 
 def unit_label(unit: str) -> str:
-    """The unit beside a figure or an entry box, by its name in forms and records."""
+    """A unit that an item is shown in, beside a figure or an entry box."""
     return say(UNITS[unit]) if unit in UNITS else unit
 
 

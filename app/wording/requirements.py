@@ -6,13 +6,17 @@ from app.shop.procedure.requirements import Changed, NotNeeded, Requirement, Wai
 from app.shop.reasons import Reason
 from app.shop.record.stored_reasons import StoredReason, read_back
 from app.wording.message import Message, say
-from app.wording.phases import item_label, phase_name
+from app.wording.phases import item_label, phase_name, phase_title
 from app.wording.reasons import TABLES, Worded, in_words
 
 
 def item_words(reason: Reason) -> str:
     """The label of the checklist item that a reason names, in the form that is true of one bank and of two."""
     return item_label(str(reason.values["item"]), ())
+
+
+def _phase(reason: Reason) -> str:
+    return phase_title(reason.values["phase"])
 
 
 def _heat(message: Message) -> Callable[[Reason], str]:
@@ -34,6 +38,7 @@ HEAT_PARTS: Mapping[str, Message] = {"coolant": Message("coolant"), "oil": Messa
 EARLIER_PHASE = Message("First finish {phase}: {missing}.")
 
 REQUIREMENTS: Mapping[Requirement, Worded] = {
+    Requirement.PHASE: _phase,
     Requirement.ITEM: item_words,
     Requirement.HEAT_SOAK: Message("Heat-soaked: {lacks}"),
     Requirement.HEAT_TIME: Message("{count} more minute of running", many="{count} more minutes of running"),
@@ -82,7 +87,7 @@ REQUIREMENTS: Mapping[Requirement, Worded] = {
 
 WAITING: Mapping[Waiting, Worded] = {
     Waiting.SIGNED_OFF: Message("This visit is signed off. Open a new visit to record more."),
-    Waiting.NO_SUCH_PHASE: Message("No such phase. Go back to the visit and choose one."),
+    Waiting.NO_SUCH_PHASE: Message("This phase does not exist. Go back to the visit and choose one."),
     Waiting.EARLIER_PHASE: _earlier_phase,
     Waiting.STOPPED: Message("{stop}"),
     Waiting.NOT_HEAT_SOAKED: Message("Not heat-soaked yet: {lack}. The round starts automatically when it is."),

@@ -152,7 +152,7 @@ def item_prompt(item: Item, parts: Collection[Part], base_feeler: float, units: 
         if item.kind == "tick":
             return Prompt(item, words, (), f"{say(FIX_FIRST)} {say(NO_FURTHER if item.required else OR_WAIVED)}")
     if item.quantity is None:
-        return Prompt(item, words, (unit_label(item.unit),))
+        return Prompt(item, words, (unit_label(item.unit_in(units)),))
     first = item.unit_in(units.on_screen)
     return Prompt(item, words, (first, *(unit for unit in offered(item.quantity) if unit != first)))
 

@@ -3,13 +3,15 @@
 Everything here is a rule or a code. The words are in ``app.wording.phases`` and ``app.wording.safety``.
 """
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from typing import Literal
 
 from app.shop.procedure.codes import CautionCode, StepCode
 from app.shop.procedure.parts import Part
+from app.shop.reasons import Reason, because
 from app.shop.record.measures import Quantity, Units
+from app.shop.rejections import Rejection
 
 Place = Literal["test cell", "vehicle", "telephone"]
 PLACES: tuple[Place, ...] = ("test cell", "vehicle", "telephone")
@@ -17,6 +19,10 @@ PLACES: tuple[Place, ...] = ("test cell", "vehicle", "telephone")
 MoveKind = Literal["stop", "blade", "screw", "link", "bypass"]
 
 Stops = Literal["", "oil pressure at the start", "oil pressure when hot", "coolant", "oil"]
+
+
+ON_SCREEN: Mapping[str, str] = {"rev/min": "rpm"}
+"""Units that records and the interface call by another name than pages and paper."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,8 +53,8 @@ class Item:
     quantity: Quantity | None = None
 
     def unit_in(self, units: Units) -> str:
-        """The unit it is shown and typed in, by its name in forms and records."""
-        return units.of(self.quantity).name if self.quantity else self.unit
+        """The unit it is shown and typed in."""
+        return units.of(self.quantity).name if self.quantity else ON_SCREEN.get(self.unit, self.unit)
 
     def shown(self, number: float, units: Units) -> str:
         """A recorded figure of it as it is typed."""
@@ -62,9 +68,10 @@ class Item:
         """A typed figure of it as it is recorded."""
         return units.of(self.quantity).kept(typed) if self.quantity else typed
 
-    def range_in(self, units: Units) -> str:
-        """What a figure of it may be, as a sentence."""
-        return f"Between {self.shown(self.low, units)} and {self.says(self.high, units)}."
+    def range_in(self, units: Units) -> Reason:
+        """What a figure of it may be, as the reason for which others are rejected."""
+        low, high = (units.of(self.quantity).figure(n) if self.quantity else n for n in (self.low, self.high))
+        return because(Rejection.OUT_OF_RANGE, low=low, high=high, unit=self.unit_in(units))
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,6 +21,7 @@ from app.shop.reasons import because
 from app.shop.record import stored_settings
 from app.shop.record.measures import RECORDED, Amount, Units
 from app.shop.record.settings import DEFAULTS
+from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.sync.engine.layout import Layout
 from app.web.application import create_app
@@ -29,6 +30,7 @@ from app.wording.phases import item_label, phase_name, phase_steps, phase_title
 from app.wording.reasons import in_words
 from app.wording.safety import deferral, safety_lines
 from app.wording.visit import STOPPED
+from tests.shop.rejections import on_page
 from tests.shop.yard import (
     AT,
     FOUR,
@@ -181,8 +183,9 @@ def test_no_oil_pressure_is_answered_with_stop(client: TestClient, shop: Databas
     answer = client.post(f"{there}/checks", data={"key": key(), "by": "KM", "oil-pressure": "20"})
     assert answer.headers["location"] == there
     pressure = next(item for item in FIRST_FIRE.items if item.slug == "oil-pressure")
-    stop = html.escape(in_words(stop_for(pressure, 20, DEFAULTS.limits) or ""))
-    assert stop.startswith("Stop the engine now.")
+    reason = stop_for(pressure, 20, DEFAULTS.limits)
+    assert reason is not None
+    stop = html.escape(in_words(reason))
     assert stop in client.get(there).text
     assert say(STOPPED) in client.get("/").text
     sent = {"key": key(), "round": "1", "bore": "1", "kind": "turn", "value": "6.5", "by": "KM"}
@@ -251,7 +254,7 @@ def test_nothing_ticked_is_said_beside_the_button_and_blames_no_field(client: Te
     at = visit(shop, engine(shop))
     answer = client.post(f"/visits/{at}/cold-preset/checks", data={"key": key(), "by": "KM"})
     assert answer.status_code == 422
-    assert "Nothing was ticked or filled in." in answer.text
+    assert on_page(Rejection.NOTHING_ENTERED) in answer.text
     assert "aria-invalid" not in answer.text
     assert 'name="by" value="KM"' in answer.text
 

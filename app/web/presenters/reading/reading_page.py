@@ -31,6 +31,7 @@ from app.web.presenters.views import (
     Entered,
     Keypad,
     LinkageView,
+    RoundCount,
     Row,
     State,
     Tile,
@@ -149,7 +150,15 @@ class ReadingPage:
             rows.append(Row(bank.name, tiles[:half], marks[:half], bank.stop, turns_stop))
             if tiles[half:]:
                 rows.append(Row(f"{bank.name}, rear", tiles[half:], marks[half:], bank.stop, turns_stop))
-        return EngineView(tuple(rows), tuple(self._strip()))
+        return EngineView(tuple(rows), tuple(self._strip()), self._round_count)
+
+    @property
+    def _round_count(self) -> RoundCount | None:
+        current = self.due.current
+        if self.record.sign_off is not None or (current is not None and current.closed):
+            return None
+        read = len(current.latest) + len(current.skipped) if current is not None else 0
+        return RoundCount(read, len(self.record.layout.bores) + 1)
 
     @property
     def question(self) -> tuple[MeterReading, MeterReading] | None:
