@@ -12,11 +12,11 @@ from app.shop.procedure.parts import Part
 from app.shop.record.measures import Units, offered
 from app.sync.engine.layout import Layout
 from app.sync.engine.units import INCH, MM
-from app.sync.planning.advice import Advice
+from app.sync.planning.advice import Advice, AdviceKind
 from app.wording.language import to_the_customer
 from app.wording.message import Message, say
 from app.wording.phases import SNAP_SLUG, ByBanks, Text, for_banks, unit_label
-from app.wording.words import fraction
+from app.wording.quantities import flats_in_figures, turns
 
 ITEMS: Mapping[str, Text] = {
     "wide-open": ByBanks(
@@ -126,7 +126,6 @@ COUPLER_OUT = Message(
 BYPASS_OUT = Message("Turn the bypass screw of intake {intake} out (counterclockwise) by {turns}.")
 BYPASS_IN = Message("Turn the bypass screw of intake {intake} in (clockwise) by {turns}.")
 
-TURNS = Message("{turns}\u00a0turn", many="{turns}\u00a0turns")
 FEELER = Message("{inch}\u00a0inch ({mm}\u00a0mm)")
 
 
@@ -164,7 +163,7 @@ def advice_prompt(advice: Advice, layout: Layout, bore: int | None, lever: float
     from ``above`` where the lever is opened further first.
     """
     with to_the_customer():
-        if advice.kind == "measure":
+        if advice.kind is AdviceKind.MEASURE:
             return _read(bore, lever, above) if bore is not None else ""
         return _adjust(advice, layout)
 
@@ -182,34 +181,30 @@ def _read(bore: int, lever: float, above: bool) -> str:
 
 
 def _adjust(advice: Advice, layout: Layout) -> str:
-    turns, near, far = _turns(abs(advice.turns)), advice.near, advice.far
+    amount, near, far = turns(abs(advice.turns)), advice.near, advice.far
     inward = advice.turns > 0
     match advice.kind:
-        case "stop":
+        case AdviceKind.STOP:
             intake = layout.bank(advice.bank or "").stop
-            return _engine_off(say(STOP_IN if inward else STOP_OUT, intake=intake, turns=turns))
-        case "blade":
+            return _engine_off(say(STOP_IN if inward else STOP_OUT, intake=intake, turns=amount))
+        case AdviceKind.BLADE:
             feeler, *more = (_feeler(leaf) for leaf in advice.leaves)
             if more:
                 return _engine_off(say(RESET_ON_TWO, near=near, far=far, feeler=feeler, second=more[0]))
             return _engine_off(say(RESET, near=near, far=far, feeler=feeler))
-        case "link":
-            message, flats = ROD_EARLIER if advice.flats > 0 else ROD_LATER, f"{abs(advice.flats):g}"
+        case AdviceKind.LINK:
+            message, flats = ROD_EARLIER if advice.flats > 0 else ROD_LATER, flats_in_figures(abs(advice.flats))
             return _engine_off(say(message, bank=advice.bank, flats=flats))
-        case "screw":
-            return _engine_off(say(COUPLER_IN if inward else COUPLER_OUT, near=near, far=far, turns=turns))
-        case "bypass":
+        case AdviceKind.SCREW:
+            return _engine_off(say(COUPLER_IN if inward else COUPLER_OUT, near=near, far=far, turns=amount))
+        case AdviceKind.BYPASS:
             message = BYPASS_OUT if advice.turns > 0 else BYPASS_IN
-            return f"{say(KEEP_CLEAR)} {say(message, intake=near, turns=turns)}"
+            return f"{say(KEEP_CLEAR)} {say(message, intake=near, turns=amount)}"
     return ""
 
 
 def _engine_off(instruction: str) -> str:
     return f"{say(STOP_ENGINE)} {instruction} {say(START_AGAIN)}"
-
-
-def _turns(amount: float) -> str:
-    return say(TURNS, count=2 if amount > 1 else 1, turns=fraction(amount))
 
 
 def _feeler(thickness: float) -> str:

@@ -10,7 +10,7 @@ from app.shop.procedure.phases import PHASES
 from app.shop.record.measures import RECORDED, Units
 from app.sync.engine.layout import Layout
 from app.sync.engine.units import MM, THOU
-from app.sync.planning.advice import Advice
+from app.sync.planning.advice import Advice, AdviceKind, AdviceReason
 from app.wording import language
 from app.wording.message import say
 from app.wording.pseudo import PseudoTranslations
@@ -25,6 +25,8 @@ from app.wording.telephone import (
     item_prompt,
 )
 from tests.shop.yard import FOUR, TWINS, V8
+
+K, WHY = AdviceKind, AdviceReason.FOLLOWS
 
 TRADE_WORDS = re.compile(r"\b(bores?|plates?|banks?|blades?|thou|slack|butterfly)\b|rev/min|turns a minute")
 
@@ -66,9 +68,9 @@ def test_a_customer_hears_no_word_of_the_trade(layout: Layout) -> None:
 )
 def test_a_feeler_is_read_out_with_all_its_places_in_both_units(feeler: float, said: str) -> None:
     assert said in prompt("base-blade", base_feeler=feeler)
-    advice = Advice("blade", "", near=2, far=3, leaves=(feeler,))
+    advice = Advice(K.BLADE, WHY, near=2, far=3, leaves=(feeler,))
     assert said in advice_prompt(advice, V8, None, 0.0)
-    assert said in advice_prompt(Advice("measure", "unread", bores=(3,)), V8, 3, feeler)
+    assert said in advice_prompt(Advice(K.MEASURE, AdviceReason.UNREAD, bores=(3,)), V8, 3, feeler)
 
 
 def test_a_no_has_its_own_words_and_what_is_required_is_not_waived() -> None:
@@ -100,24 +102,26 @@ def test_a_figure_may_come_in_any_of_its_units_the_shops_own_first(
 @pytest.mark.parametrize(
     ("advice", "said"),
     [
-        (Advice("measure", "unread", bores=(3,)), "Hold the meter on intake 3"),
-        (Advice("stop", "", bank="B", turns=0.125), "at intake 5 in (clockwise) by 1/8\u00a0turn."),
-        (Advice("stop", "", bank="A", turns=-1.0), "the stop screw at intake 1 out (counterclockwise) by 1\u00a0turn."),
-        (Advice("stop", "", bank="A", turns=-1.5), "(counterclockwise) by 1 1/2\u00a0turns."),
-        (Advice("blade", "", near=2, far=3, leaves=(4 * THOU,)), "a feeler of 0.004\u00a0inch (0.10\u00a0mm). Tighten"),
+        (Advice(K.MEASURE, AdviceReason.UNREAD, bores=(3,)), "Hold the meter on intake 3"),
+        (Advice(K.STOP, WHY, bank="B", turns=0.125), "at intake 5 in (clockwise) by 1/8\u00a0turn."),
+        (Advice(K.STOP, WHY, bank="A", turns=-1.0), "at intake 1 out (counterclockwise) by 1\u00a0turn."),
+        (Advice(K.STOP, WHY, bank="A", turns=-1.5), "(counterclockwise) by 1\u00a01/2\u00a0turns."),
+        (Advice(K.BLADE, WHY, near=2, far=3, leaves=(4 * THOU,)), "a feeler of 0.004\u00a0inch (0.10\u00a0mm)."),
         (
-            Advice("blade", "", near=2, far=3, leaves=(4 * THOU, 1.5 * THOU)),
+            Advice(K.BLADE, WHY, near=2, far=3, leaves=(4 * THOU, 1.5 * THOU)),
             "on two feelers together, 0.004\u00a0inch (0.10\u00a0mm) and 0.0015\u00a0inch (0.04\u00a0mm). Tighten",
         ),
-        (Advice("link", "", bank="B", flats=2.0), "the rod of side B by 2 of the 6 flats of its nut, so that this side "
-         "opens earlier."),
-        (Advice("link", "", bank="A", flats=-0.5), "by 0.5 of the 6 flats of its nut, so that this side opens later."),
-        (Advice("screw", "", near=2, far=3, turns=0.25), "between intakes 2 and 3 in (clockwise) by 1/4\u00a0turn."),
-        (Advice("screw", "", near=2, far=3, turns=-0.25), "intakes 2 and 3 out (counterclockwise) by 1/4\u00a0turn."),
-        (Advice("bypass", "", near=6, turns=0.5), "intake 6 out (counterclockwise) by 1/2\u00a0turn."),
-        (Advice("bypass", "", near=6, turns=-0.5), "intake 6 in (clockwise) by 1/2\u00a0turn."),
+        (
+            Advice(K.LINK, WHY, bank="B", flats=2.0),
+            "rod of side B by 2 of the 6 flats of its nut, so that this side opens earlier.",
+        ),
+        (Advice(K.LINK, WHY, bank="A", flats=-0.5), "by ½ of the 6 flats of its nut, so that this side opens later."),
+        (Advice(K.SCREW, WHY, near=2, far=3, turns=0.25), "between intakes 2 and 3 in (clockwise) by 1/4\u00a0turn."),
+        (Advice(K.SCREW, WHY, near=2, far=3, turns=-0.25), "intakes 2 and 3 out (counterclockwise) by 1/4\u00a0turn."),
+        (Advice(K.BYPASS, WHY, near=6, turns=0.5), "intake 6 out (counterclockwise) by 1/2\u00a0turn."),
+        (Advice(K.BYPASS, WHY, near=6, turns=-0.5), "intake 6 in (clockwise) by 1/2\u00a0turn."),
     ],
-)  # fmt: skip
+)
 def test_every_step_has_lay_words(advice: Advice, said: str) -> None:
     words = advice_prompt(advice, V8, 3, 0.0)
     assert said in words
@@ -139,19 +143,22 @@ def test_every_step_has_lay_words(advice: Advice, said: str) -> None:
     ],
 )
 def test_at_part_throttle_the_lever_is_on_its_feeler_in_both_units(above: bool, begins: str) -> None:
-    words = advice_prompt(Advice("measure", "unread", bores=(3,)), V8, 3, 10 * THOU, above)
+    words = advice_prompt(Advice(K.MEASURE, AdviceReason.UNREAD, bores=(3,)), V8, 3, 10 * THOU, above)
     assert words.startswith(begins)
 
 
-@pytest.mark.parametrize("advice", [Advice("done", "even"), Advice("cannot", "slop"), Advice("measure", "unread")])
+@pytest.mark.parametrize(
+    "advice",
+    [Advice(K.DONE, AdviceReason.EVEN), Advice(K.CANNOT, AdviceReason.SCATTER), Advice(K.MEASURE, AdviceReason.UNREAD)],
+)
 def test_where_there_is_nothing_to_do_nothing_is_read_out(advice: Advice) -> None:
     assert advice_prompt(advice, V8, None, 0.0) == ""
 
 
 def test_everything_is_read_out_in_the_customers_language() -> None:
     with language.speaking(language.ENGLISH, PseudoTranslations()):
-        foreign = prompt("coolant"), advice_prompt(Advice("stop", "", bank="B", turns=0.125), V8, None, 0.0)
-    english = prompt("coolant"), advice_prompt(Advice("stop", "", bank="B", turns=0.125), V8, None, 0.0)
+        foreign = prompt("coolant"), advice_prompt(Advice(K.STOP, WHY, bank="B", turns=0.125), V8, None, 0.0)
+    english = prompt("coolant"), advice_prompt(Advice(K.STOP, WHY, bank="B", turns=0.125), V8, None, 0.0)
     assert foreign[0] != english[0]
     assert foreign[1] != english[1]
     assert "Stop the engine." not in foreign[1]

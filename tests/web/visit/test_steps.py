@@ -27,6 +27,7 @@ from app.sync.engine.layout import Layout
 from app.web.application import create_app
 from app.wording.message import say
 from app.wording.phases import item_label, phase_name, phase_steps, phase_title
+from app.wording.reading_page import NONE_YET, TOO_FEW
 from app.wording.reasons import in_words
 from app.wording.safety import deferral, safety_lines
 from app.wording.visit import STOPPED
@@ -109,7 +110,7 @@ def test_what_moved_in_tightening_leads_back_one_phase(client: TestClient, shop:
         for bore in asked.bores if asked.kind == "measure" else ():
             read(shop, visit_id, LOCK_DOWN, 9.5 if bore > 2 else 6.5, bore)
     page = client.get(f"/visits/{visit_id}/{LOCK_DOWN.slug}/readings").text
-    assert "It moved in tightening" in page
+    assert "Tightening moved a plate" in page
     assert re.search(
         rf'href="/visits/{visit_id}/{HEAT_SOAKED.slug}/readings"[^>]*>Back to the {phase_name(HEAT_SOAKED)}', page
     )
@@ -269,8 +270,8 @@ def test_the_sign_off_page_says_what_is_missing_and_leads_there(client: TestClie
 
 def test_turns_of_a_stop_screw_are_figures(client: TestClient, shop: Database) -> None:
     page = client.get(f"/visits/{visit(shop, engine(shop, V8))}/cold-preset").text
-    assert re.search(r"turn each stop screw in by <b>[\d /]+&nbsp;turns?</b>", page)
-    assert re.search(r">Range [\d /]+ to [\d /]+&nbsp;turns\.", page)
+    assert re.search(r"turn each stop screw in by <b>[\d\xa0/]+&nbsp;turns?</b>", page)
+    assert re.search(r">Range [\d\xa0/]+ to [\d\xa0/]+&nbsp;turns\.", page)
 
 
 def test_the_spread_of_a_single_reading_is_not_nothing(client: TestClient, shop: Database) -> None:
@@ -282,6 +283,6 @@ def test_the_spread_of_a_single_reading_is_not_nothing(client: TestClient, shop:
 def test_a_first_reading_is_not_nothing(client: TestClient, shop: Database) -> None:
     visit_id = heat_soaked(shop)
     path = f"/visits/{visit_id}/{HEAT_SOAKED.slug}/readings"
-    assert "nothing read yet" in client.get(path).text
+    assert say(NONE_YET, round=1) in client.get(path).text
     read(shop, visit_id, HEAT_SOAKED)
-    assert "too few read yet" in client.get(path).text
+    assert say(TOO_FEW, round=1) in client.get(path).text

@@ -21,8 +21,8 @@ from app.web.context import Form, Now, Page, Pages, Shop
 from app.web.error_responses import status_of
 from app.web.forms import Typed
 from app.wording.phases import item_label, phase_title, unit_label
+from app.wording.quantities import opening
 from app.wording.reasons import problems_in_words
-from app.wording.words import opening
 
 router = APIRouter()
 
@@ -84,7 +84,7 @@ def _rounds(record: VisitRecord) -> list[Group]:
     for one in record.rounds:
         title = f"Round {one.row.number}, {one.row.phase.replace('-', ' ')}"
         if one.row.opening:
-            title += f", {opening(one.row.opening, bool(one.row.from_above), record.units.metric)} under the lever"
+            title += f", {opening(one.row.opening, bool(one.row.from_above), record.units)} under the lever"
         figures = tuple(
             Figure(
                 f"reading-{r.ident}",

@@ -9,6 +9,7 @@ from app.shop.procedure.phases import PHASES
 from app.shop.queries.engine_history import VisitSummary
 from app.shop.queries.history_cache import EngineMemory
 from app.shop.record.fittings import layout_from_json
+from app.shop.record.measures import RECORDED
 from app.shop.record.settings import Settings
 from app.shop.store.tables import Engine
 from app.sync.engine.layout import Layout
@@ -17,8 +18,8 @@ from app.web.presenters.filters import day, displacement, idle, layout_in_words,
 from app.web.presenters.history.history import unit_remembered
 from app.web.presenters.history.history_cards import past_of
 from app.wording.phases import phase_steps, phase_title
+from app.wording.quantities import feeler
 from app.wording.safety import safety_lines
-from app.wording.words import blade
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,7 +95,7 @@ def _lines(cautions: Iterable[CautionCode]) -> tuple[str, ...]:
 
 def _both(thickness: float) -> str:
     """A blade [m] in both units: who lays it may own either set."""
-    return f"{blade(thickness)} ({thickness / MM:.2f}\u00a0mm)"
+    return f"{feeler(thickness, RECORDED)} ({thickness / MM:.2f}\u00a0mm)"
 
 
 def _left(last: VisitSummary | None) -> dict[int, str]:
