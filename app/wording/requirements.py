@@ -2,19 +2,17 @@
 
 from collections.abc import Callable, Mapping
 
-from app.shop.procedure.phases import phase_named
 from app.shop.procedure.requirements import Changed, NotNeeded, Requirement, Waiting
 from app.shop.reasons import Reason
 from app.shop.record.stored_reasons import StoredReason, read_back
 from app.wording.message import Message, say
+from app.wording.phases import item_label, phase_name
 from app.wording.reasons import TABLES, Worded, in_words
 
 
 def item_words(reason: Reason) -> str:
-    """The label of the checklist item that a reason names."""
-    phase = phase_named(reason.values["phase"])
-    item = next((one for one in phase.items if one.slug == reason.values["item"]), None)
-    return item.ask if item is not None else reason.values["item"]
+    """The label of the checklist item that a reason names, in the form that is true of one bank and of two."""
+    return item_label(str(reason.values["item"]), ())
 
 
 def _heat(message: Message) -> Callable[[Reason], str]:
@@ -27,7 +25,7 @@ def _heat(message: Message) -> Callable[[Reason], str]:
 
 
 def _earlier_phase(reason: Reason) -> str:
-    phase = phase_named(reason.values["phase"]).title.lower()
+    phase = phase_name(reason.values["phase"])
     missing = in_words(reason.values["missing"]).rstrip(".")
     return say(EARLIER_PHASE, phase=phase, missing=missing)
 

@@ -9,6 +9,7 @@ from app.shop.record.visit_record import VisitRecord
 from app.sync.planning.advice import Advice
 from app.web.presenters.drawing import unit_of
 from app.wording import bank_words, words
+from app.wording.phases import phase_name
 from app.wording.reasons import in_words
 
 
@@ -31,7 +32,7 @@ def said(record: VisitRecord, phase: Phase, step: Advice) -> tuple[str, str]:
         case "nothing-read":
             return "Leave the plates alone", "Nothing is read with the meter in this phase."
         case "tightening":
-            return "It moved in tightening", f"{about}: go back to the {HEAT_SOAKED.title.lower()}."
+            return "It moved in tightening", f"{about}: go back to the {phase_name(HEAT_SOAKED)}."
     if phase.rounds == "openings":
         return bank_words.said(record, step, balance_of(record), next_reading(record, phase))
     return words.title(step, record.layout, record.units.metric), words.reason(step, unit_of(record.meter))

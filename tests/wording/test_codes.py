@@ -55,5 +55,5 @@ def test_a_missing_value_is_an_error_of_the_program() -> None:
 
 
 def test_a_reason_is_told_to_programmers_by_its_code() -> None:
-    codes = StrEnum("Codes", {"ONE": "one"})
+    codes = StrEnum("codes", {"ONE": "one"})
     assert str(Reason(codes.ONE, {"bore": 3})) == "one(bore=3)"

@@ -14,6 +14,7 @@ from app.shop.store.idempotency import checked, earlier, fingerprint
 from app.shop.store.tables import MoveRow
 from app.sync.engine.layout import Coupler
 from app.sync.engine.units import THOU
+from app.wording.phases import phase_name
 from app.wording.words import blade
 
 MOST = {"stop": 4.0, "screw": 4.0, "link": 24.0, "bypass": 10.0}
@@ -55,7 +56,7 @@ def make(shop: Database, visit_id: int, key: str, new: NewMove, at: str, seen: i
         record = loader.load(session, visit_id)
         phase = require_open(record, new.phase)
         if new.kind not in phase.moves:
-            raise RejectedError({"kind": f"Nothing of that kind is moved in {phase.title.lower()}."})
+            raise RejectedError({"kind": f"Nothing of that kind is moved in {phase_name(phase)}."})
         if not needs_preset(record) and record.as_found() is None:
             raise RejectedError({"kind": "As found comes first: read every bore and close the round, then move."})
         if problems := _problems(record, new):

@@ -14,6 +14,7 @@ from app.shop.record.loader import load
 from app.shop.store.database import Database
 from app.shop.store.idempotency import checked, earlier, fingerprint
 from app.shop.store.tables import MeterRow, SignOff, Visit
+from app.wording.phases import phase_title
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,7 +95,7 @@ def sign_off(shop: Database, visit_id: int, key: str, name: str, at: str, pin: s
             raise RejectedError({"name": "The full name of whoever answers for it."})
         if len(name) > engines.LONGEST:
             raise RejectedError({"name": f"At most {engines.LONGEST} characters fit here."})
-        undone = [standing.phase.title for standing in progress(record) if not standing.done]
+        undone = [phase_title(standing.phase) for standing in progress(record) if not standing.done]
         if undone:
             raise RejectedError({"name": "Not yet: " + ", ".join(undone) + ". See what is missing there."})
         studied = meter_studies.newest_reading(session)

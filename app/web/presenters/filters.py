@@ -10,7 +10,6 @@ from app.wording.message import say
 from app.wording.names import clock as clock
 from app.wording.names import day as day
 from app.wording.names import moment as moment
-from app.wording.names import ordinal
 from app.wording.words import blade, fraction
 
 layout_in_words = names.layout
@@ -72,7 +71,6 @@ FILTERS = {
     "day": day,
     "moment": moment,
     "clock": clock,
-    "ordinal": ordinal,
     "displacement": displacement,
     "litres": litres,
     "idle": idle,

@@ -76,7 +76,7 @@ def test_a_figure_is_recorded_by_the_unit_beside_its_box(client: TestClient, sho
     assert kept[HEAT_SOAKED.slug, "coolant"].number == 85
     assert kept[HEAT_SOAKED.slug, "oil-pressure-hot"].number == pytest.approx(189.6, abs=0.01)  # 1 psi = 6.894757 kPa
     page = client.get(there).text
-    assert "last <b>185 °F</b>" in page
+    assert "last <b>185\xa0°F</b>" in page
     assert re.search(r'name="oil-pressure-hot"[^>]*\s+value="27.5"', page)
 
 
@@ -123,7 +123,7 @@ def test_a_correction_is_typed_and_printed_in_the_units_of_the_shop(client: Test
     assert "Between 32 and 338 °F." in refused.text
     assert client.post(f"/visits/{visit_id}/correct", data={**sent, field: "194"}).status_code == 303
     assert visit_record(shop, visit_id).checks[HEAT_SOAKED.slug, "coolant"].number == 90
-    assert "coolant: 194\u00a0°F instead of 185\u00a0°F" in client.get(f"/visits/{visit_id}/sheet").text
+    assert "coolant temperature: 194\u00a0°F instead of 185\u00a0°F" in client.get(f"/visits/{visit_id}/sheet").text
 
 
 def test_the_interface_keeps_the_units_of_the_records(client: TestClient, shop: Database) -> None:

@@ -12,6 +12,7 @@ from app.sync.engine.units import THOU
 from app.sync.planning.advice import Advice
 from app.web.pages.visit.moves import place_name
 from app.web.presenters.views import Action, Card
+from app.wording.phases import phase_name
 
 ONE_MORE = Action("Read one more round", name="more", value="1")
 MARKS: dict[str, Literal["coupler", "stop", "screw", "link", "bypass"]] = {
@@ -42,7 +43,7 @@ def go_on(record: VisitRecord, phase: Phase) -> Action:
         return Action("Sign it off", True, href=f"{visit}/sign-off")
     if undone is phase:
         return Action("See what is missing", True, href=here_of(record, phase))
-    return Action(f"Go on to {undone.title.lower()}", True, href=visit)
+    return Action(f"Go on to {phase_name(undone)}", True, href=visit)
 
 
 def leave(record: VisitRecord, phase: Phase, due: NextReading) -> tuple[Action, ...]:

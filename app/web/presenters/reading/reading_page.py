@@ -37,6 +37,7 @@ from app.web.presenters.views import (
     VerdictView,
 )
 from app.wording import words
+from app.wording.phases import phase_name
 from app.wording.reasons import in_words
 from app.wording.step_words import said
 
@@ -305,7 +306,7 @@ class ReadingPage:
             return begins_round(self.record, self.phase, title, reason, *ways)
         if self.step.why == "tightening":
             recheck = f"{here_of(self.record, HEAT_SOAKED)}/readings"
-            back = Action(f"Back to the {HEAT_SOAKED.title.lower()}", True, recheck)
+            back = Action(f"Back to the {phase_name(HEAT_SOAKED)}", True, recheck)
             return begins_round(self.record, self.phase, title, reason, back, ONE_MORE)
         if self.step.kind in ("measure", "cannot"):
             return begins_round(self.record, self.phase, title, reason, ONE_MORE)
