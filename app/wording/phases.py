@@ -160,16 +160,14 @@ ITEMS: Mapping[str, ItemWords] = {
             Message("Stop screw turns in from the base feeler"),
             Message("Stop screw turns in from the base feeler, same on both banks"),
         ),
-        Message("stop screw turns in"),
+        Message("turns in"),
     ),
     "bypass-turns": ItemWords(
-        Message("Bypass screw turns out from the seat, same at every bore"), Message("bypass screw turns out")
+        Message("Bypass screw turns out from the seat, same at every bore"), Message("bypass turns out")
     ),
     "shaft-plates": ItemWords(Message("Plates on one shaft close together, none rubs"), Message("shared shafts close")),
-    "stop-spring": ItemWords(
-        Message("Springs hold every stop screw where it was set"), Message("stop screw springs hold")
-    ),
-    "coupler-slack": ItemWords(Message("No lost motion in any coupler"), Message("couplers: no lost motion")),
+    "stop-spring": ItemWords(Message("Springs hold every stop screw where it was set"), Message("springs hold")),
+    "coupler-slack": ItemWords(Message("No lost motion in any coupler"), Message("no lost motion")),
     "sensor-closed": ItemWords(Message("Throttle position sensor (TPS), plates closed"), Message("TPS, plates closed")),
     "sensor-open": ItemWords(Message("Throttle position sensor (TPS), wide open"), Message("TPS, wide open")),
     "kill-switch": ItemWords(Message("Kill switch within reach and tested"), Message("kill switch tested")),
@@ -180,31 +178,27 @@ ITEMS: Mapping[str, ItemWords] = {
     "coolant-full": ItemWords(Message("Coolant topped up and bled"), Message("coolant full")),
     "wheels-chocked": ItemWords(Message("Wheels chocked, in neutral, no people in front"), Message("wheels chocked")),
     "fan-clear": ItemWords(Message("Leads, sleeves and hands clear of fan and belts"), Message("fan and belts clear")),
-    "oil-pressure": ItemWords(Message("Oil pressure within seconds of the start"), Message("oil pressure at start")),
+    "oil-pressure": ItemWords(Message("Oil pressure within seconds of the start"), Message("oil pressure")),
     "oil-lamp": ItemWords(
         Message("Oil lamp out, or oil pressure up, within seconds of the start"), Message("oil lamp out")
     ),
     "coolant": ItemWords(Message("Coolant temperature"), Message("coolant")),
     "oil": ItemWords(Message("Oil temperature"), Message("oil")),
-    "pulls": ItemWords(Message("Short pulls made, up and back"), Message("short pulls")),
+    "pulls": ItemWords(Message("Short pulls made, up and back"), Message("pulls")),
     "oil-pressure-hot": ItemWords(Message("Oil pressure, hot at idle"), Message("oil pressure hot")),
     "idle-speed": ItemWords(Message("Idle speed now"), Message("idle speed")),
     "air-pressure": ItemWords(Message("Air pressure today (absolute)"), Message("air pressure")),
     "air-temperature": ItemWords(Message("Air temperature at the intake"), Message("air temperature")),
-    "idle-control": ItemWords(
-        Message("Idle-speed and idle spark control locked out"), Message("idle control locked out")
-    ),
+    "idle-control": ItemWords(Message("Idle-speed and idle spark control locked out"), Message("idle control locked")),
     "loads-steady": ItemWords(
-        Message("Fans and air conditioning kept in one state, on or off"), Message("fans and A/C steady")
+        Message("Fans and air conditioning kept in one state, on or off"), Message("loads steady")
     ),
-    "free-play": ItemWords(Message("Free play in both link rods at rest, engine off"), Message("link rods: free play")),
-    "joints-tight": ItemWords(
-        Message("No lost motion in the link rod joints, engine off"), Message("rod joints: no lost motion")
-    ),
+    "free-play": ItemWords(Message("Free play in both link rods at rest, engine off"), Message("free play")),
+    "joints-tight": ItemWords(Message("No lost motion in the link rod joints, engine off"), Message("joints tight")),
     "full-open": ItemWords(Message("Both banks reach full open together, engine off"), Message("banks open fully")),
     "both-hands": ItemWords(
         Message("Link rods are turnbuckles: one left-hand and one right-hand thread"),
-        Message("link rods: turnbuckles"),
+        Message("turnbuckle rods"),
     ),
     "gauged-first": ItemWords(
         Message("Angle gauge on the first bank's shaft, rest to full open, engine off"),

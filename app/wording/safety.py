@@ -235,8 +235,8 @@ SAFETY: Mapping[CautionCode, SafetyMessage] = {
 """The message of every caution. The shop's engineer has the last word on the signal words."""
 
 DEFERRAL = Message(
-    "The manufacturer's instructions, local codes and the rules of licensed practice come first. If they differ from "
-    "what this program says, follow them."
+    "The manufacturer's instructions, local codes and the rules of licensed practice come first. If they differ, "
+    "follow them."
 )
 
 
