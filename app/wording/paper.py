@@ -113,6 +113,14 @@ FIGURE = Message("{value}\u00a0{unit}")
 READING = Message("bore {bore}, round {round}")
 DRIFT_CHECK = Message("bore {bore}, drift check of round {round}")
 
+# The page on which a figure is corrected.
+
+CORRECT_ROUND = Message("Round {number}, {phase}")
+CORRECT_ROUND_AT_OPENING = Message("Round {number}, {phase}, {feeler} feeler")
+CORRECT_ROUND_FROM_OPEN = Message("Round {number}, {phase}, {feeler} feeler, approach from open")
+CORRECT_BORE, CORRECT_AGAIN = Message("Bore {bore}"), Message("Bore {bore} again")
+CORRECT_ITEMS, CORRECT_ITEM = Message("Checklist figures"), Message("{phase}: {item}")
+
 # The page of readings.
 
 ROUND = Message("{phase}, {at}")

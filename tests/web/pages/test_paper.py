@@ -155,7 +155,7 @@ def test_a_correction_makes_a_new_issue_that_says_what_it_replaces(
     past_of(shop)
     browser_page.goto(f"{server}/visits/1/sheet")
     browser_page.get_by_role("link", name="Correct").click()
-    group = browser_page.get_by_role("region", name="Round 2, lock down")
+    group = browser_page.get_by_role("region", name="Round 2, Lock-down")
     group.get_by_label("Bore 3", exact=True).fill("6.75")
     browser_page.get_by_role("button", name="Save and make the new issue").click()
     expect(browser_page.get_by_text("Say what went wrong")).to_be_visible()
