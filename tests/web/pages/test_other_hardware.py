@@ -9,6 +9,7 @@ from starlette.testclient import TestClient
 
 from app.shop.commands import engines
 from app.shop.commands.readings import NewReading
+from app.shop.procedure.parts import parts_of
 from app.shop.procedure.phases import COLD_PRESET, HEAT_SOAKED
 from app.shop.record.fittings import layout_from_json
 from app.shop.store.database import Database
@@ -17,6 +18,7 @@ from app.shop.training.training_start import NewPractice
 from app.sync.engine.layout import Layout
 from app.web.application import create_app
 from app.wording.names import other_adjusters
+from app.wording.phases import phase_steps
 from tests.browser import launch
 from tests.shop.past import Past
 from tests.shop.yard import AT, FOUR, TWINS, V8, engine, heat_soaked, key, read, visit, visit_record
