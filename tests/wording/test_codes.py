@@ -49,5 +49,5 @@ def test_a_missing_value_is_an_error_of_the_program() -> None:
 
 
 def test_a_reason_is_told_to_programmers_by_its_code() -> None:
-    Codes = StrEnum("Codes", {"ONE": "one"})
+    Codes = StrEnum("Codes", {"ONE": "one"})  # noqa: N806
     assert str(Reason(Codes.ONE, {"bore": 3})) == "one(bore=3)"

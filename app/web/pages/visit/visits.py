@@ -30,7 +30,7 @@ from app.web.presenters.drawing import phases
 from app.web.presenters.heat_curve import heat_view
 from app.web.presenters.history.history import since_left
 from app.web.presenters.steps import beyond, check_lines, done_lines, lands_on, left_of, ready_to_read, to_say
-from app.wording.reasons import problems_in_words
+from app.wording.reasons import in_words, problems_in_words
 
 router = APIRouter()
 
@@ -189,7 +189,7 @@ def _steps(
 ) -> HTMLResponse:
     standing = next(s for s in progress(record) if s.phase is phase)
     units = Typed(values).units if values.get("units") else record.units
-    lines = check_lines(record, phase, values, problems, units)
+    lines, again = check_lines(record, phase, values, problems, units), recheck(record)
     return page.show(
         "visit/steps.html",
         status,
@@ -211,7 +211,7 @@ def _steps(
         current=current_phase(record),
         to_banks=phase is HEAT_SOAKED and not standing.done and leads_to_banks(record),
         say=to_say(record, lines),
-        recheck=recheck(record) if phase.rounds in ("coarse", "fine") and not standing.done else None,
+        recheck=in_words(again) if again and phase.rounds in ("coarse", "fine") and not standing.done else "",
         heat=heat_view(record) if phase.rounds == "fine" else None,
         defer=DEFER,
         values={**_empty(record), **values},
