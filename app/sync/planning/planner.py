@@ -21,7 +21,7 @@ from app.sync.estimation.filter import predicted_readings, run_filter
 from app.sync.estimation.posterior import Posterior, prior_for
 from app.sync.estimation.predict import adjuster_of, predict
 from app.sync.estimation.uncertain_gains import A_LITTLE
-from app.sync.planning.advice import MOST_THEN, Advice, Expected, move_of
+from app.sync.planning.advice import MOST_THEN, Advice, AdviceKind, AdviceReason, Expected, move_of
 from app.sync.planning.evaluation import (
     READ_MINUTES,
     SIXTEENTH,
@@ -33,6 +33,7 @@ from app.sync.planning.evaluation import (
     plausible_stacks,
 )
 from app.sync.planning.optimize import Plan, optimize
+from app.sync.planning.recent_events import SEEN, moves_at, remembered, since_last_move, since_last_seen
 from app.sync.planning.uncertain_screws import EIGHTH, as_if_known, bypass_room, turned_out
 from app.sync.readings.repeat_checks import excess_scatter, inconsistent
 from app.sync.readings.rounds import outliers, reading_sd
@@ -61,15 +62,10 @@ MOST_EXTRA = 10
 MOST_UNMOVED = 2
 """Moves of one adjuster in a row that moved nothing, after which the cause is looked for."""
 
-MOST_REMEMBERED, FORGOTTEN_AT_ONCE = 16, 8
-"""Moves that are looked back on at the least, because what was before them was overtaken since; and how many older ones
-are dropped together, so that what was worked out of the rest may be kept meanwhile."""
-
 SEATED = 1 / 4
 """Turns left to a bypass screw from which it is taken to have come to its end: what is left of them moves too little to
 go back and forth for."""
 
-_SEEN = (Reading, IdleSpeed)
 _TURNS = (StopTurn, ScrewTurn, BypassTurn)
 
 ENOUGH_FOR_SLOP = 4
@@ -109,15 +105,9 @@ def next_move(
 ) -> Advice:
     """The one next step towards an even idle.
 
-    ``why`` is one of: ``first-round``, ``close-round``, ``misread`` (far from the other bores), ``disagree`` (far from
-    what the bore read itself), ``after-move``, ``last-round``, ``doubtful``, ``stop-bank``, ``stop-speed``, ``wide``
-    and ``tight`` (the bore to be set stands so), ``follows`` (it is set to what comes before it), ``way`` (which way
-    the screw of a coupler opens is not known: a little of it tells), ``even``, ``finest``, ``slop``, ``no-answer``,
-    ``bypass-end`` (no more of its turns help), ``no-adjuster`` (nothing sets two plates on one shaft apart).
-
     Parameters: ``layout`` of the engine; ``hardware`` fitted; ``meter`` read with; ``events`` so far, oldest first;
     ``wanted_speed`` [rev/s]; ``blades`` owned, single leaves [m]; ``window`` half width as a fraction of the mean;
-    ``displacement`` [m3] of the whole engine, above 0; ``start`` what an earlier visit left, the usual belief when
+    ``displacement`` [m3] of the whole engine, above 0; ``start`` the prior from earlier visits, the usual one when
     None.
     """
     if displacement <= 0:
@@ -125,15 +115,15 @@ def next_move(
     read_ever = {e.bore for e in events if isinstance(e, Reading)}
     unread = tuple(bore for bore in layout.bores if bore not in read_ever)
     if unread:
-        return Advice("measure", "first-round", bores=unread)
-    since = [e for e in _since_last_move(events) if isinstance(e, Reading)]
+        return Advice(AdviceKind.MEASURE, AdviceReason.FIRST_ROUND, bores=unread)
+    since = [e for e in since_last_move(events) if isinstance(e, Reading)]
     if again := _to_read_again(layout, meter, since):
         return again
-    if since and not any(e.closing for e in since) and not _moves_at(events):
-        return Advice("measure", "close-round", bores=(since[0].bore,))
+    if since and not any(e.closing for e in since) and not moves_at(events):
+        return Advice(AdviceKind.MEASURE, AdviceReason.CLOSE_ROUND, bores=(since[0].bore,))
     if start is None:
         start = start_prior(layout, hardware, displacement, wanted_speed)
-    posterior = _followed(start, meter, tuple(_remembered(events, layout)))
+    posterior = _followed(start, meter, tuple(remembered(events, layout)))
     extra = max(len(since) - len(layout.bores) - 1, 0)
     reachable = max(window, achievable_tolerance(posterior))
     task = PlanningProblem(
@@ -165,7 +155,7 @@ def start_prior(layout: Layout, hardware: Hardware, displacement: float, wanted_
 
 def _followed(start: Posterior, meter: Meter, events: tuple[Event, ...]) -> Posterior:
     """``run_filter``, with what was believed before the last move kept from when it was asked before."""
-    moves = _moves_at(events)
+    moves = moves_at(events)
     return (
         run_filter(_before_move(start, meter, events[: moves[-1]]), meter, events[moves[-1] :])
         if moves
@@ -181,12 +171,12 @@ def _to_read_again(layout: Layout, meter: Meter, since: Sequence[Reading]) -> Ad
     by_bore = {bore: [e.value for e in since if e.bore == bore] for bore in layout.bores}
     for bore, values in by_bore.items():
         if len(values) >= ENOUGH_FOR_SLOP and excess_scatter(values, meter):
-            return Advice("cannot", "slop", about=(bore,))
+            return Advice(AdviceKind.CANNOT, AdviceReason.SCATTER, about=(bore,))
         if inconsistent(values, meter):
-            return Advice("measure", "disagree", bores=(bore,))
+            return Advice(AdviceKind.MEASURE, AdviceReason.DISAGREE, bores=(bore,))
     odd = outliers({bore: values[0] for bore, values in by_bore.items() if values})
     once = tuple(bore for bore in layout.bores if bore in odd and len(by_bore[bore]) == 1)
-    return Advice("measure", "misread", bores=once) if once else None
+    return Advice(AdviceKind.MEASURE, AdviceReason.MISREAD, bores=once) if once else None
 
 
 def _plan(bench: _PlanningContext) -> Plan:
@@ -208,14 +198,14 @@ def _first_of(plan: Plan, bench: _PlanningContext) -> Advice:
     """The first move of a plan, or the reading to take before it."""
     last = _last_move(bench)
     if isinstance(last, ScrewTurn) and last.far not in bench.read and _first_tried(last, bench):
-        return Advice("measure", "after-move", bores=(last.far,))
+        return Advice(AdviceKind.MEASURE, AdviceReason.AFTER_MOVE, bores=(last.far,))
     if plan.turns:
         name, sixteenths = plan.turns[0]
         if _has_no_effect(StopScrew(name), bench):
-            return Advice("cannot", "no-answer", bank=name, about=(bench.layout.bank(name).stop,))
+            return Advice(AdviceKind.CANNOT, AdviceReason.NO_EFFECT, bank=name, about=(bench.layout.bank(name).stop,))
         moved = bench.layout.bank(name).bores
-        why = "stop-speed" if bench.standing.off_speed[0] > 0.5 else "stop-bank"
-        return _with_expected(Advice("stop", why, bank=name, turns=sixteenths * SIXTEENTH, bores=moved), bench)
+        why = AdviceReason.STOP_SPEED if bench.standing.off_speed[0] > 0.5 else AdviceReason.STOP_BANK
+        return _with_expected(Advice(AdviceKind.STOP, why, bank=name, turns=sixteenths * SIXTEENTH, bores=moved), bench)
     places = bench.layout.couplers()
     if plan.blades or plan.screws:
         coupler, amount = min((*plan.blades, *plan.screws), key=lambda one: places.index(one[0]))
@@ -224,21 +214,30 @@ def _first_of(plan: Plan, bench: _PlanningContext) -> Advice:
     if first := _read_before(bore, bench):
         return first
     if _has_no_effect(Bypass(bore), bench):
-        return Advice("cannot", "no-answer", near=bore, about=(bore,))
+        return Advice(AdviceKind.CANNOT, AdviceReason.NO_EFFECT, near=bore, about=(bore,))
     why = _why_set(bore, bench)
-    return _with_expected(Advice("bypass", why, near=bore, turns=eighths * EIGHTH, bores=(bore,)), bench)
+    return _with_expected(Advice(AdviceKind.BYPASS, why, near=bore, turns=eighths * EIGHTH, bores=(bore,)), bench)
 
 
 def _then(plan: Plan, bench: _PlanningContext) -> tuple[Advice, ...]:
     """What follows the first move of a plan, in its order and at most ``MOST_THEN``."""
     layout, places = bench.layout, bench.layout.couplers()
-    moves = [Advice("stop", "then", bank=bank, turns=sixteenths * SIXTEENTH) for bank, sixteenths in plan.turns]
+    moves = [
+        Advice(AdviceKind.STOP, AdviceReason.THEN, bank=bank, turns=sixteenths * SIXTEENTH)
+        for bank, sixteenths in plan.turns
+    ]
     for at, amount in sorted((*plan.blades, *plan.screws), key=lambda one: places.index(one[0])):
         if layout.by_screw(at):
-            moves.append(Advice("screw", "then", near=at.near, far=at.far, turns=amount * SIXTEENTH))
+            moves.append(
+                Advice(AdviceKind.SCREW, AdviceReason.THEN, near=at.near, far=at.far, turns=amount * SIXTEENTH)
+            )
         else:
-            moves.append(Advice("blade", "then", near=at.near, far=at.far, leaves=bench.task.stacks[amount]))
-    moves += [Advice("bypass", "then", near=bore, turns=eighths * EIGHTH) for bore, eighths in plan.bypass]
+            moves.append(
+                Advice(AdviceKind.BLADE, AdviceReason.THEN, near=at.near, far=at.far, leaves=bench.task.stacks[amount])
+            )
+    moves += [
+        Advice(AdviceKind.BYPASS, AdviceReason.THEN, near=bore, turns=eighths * EIGHTH) for bore, eighths in plan.bypass
+    ]
     return tuple(moves[1 : 1 + MOST_THEN])
 
 
@@ -248,23 +247,23 @@ def _at_coupler(coupler: Coupler, amount: int, bench: _PlanningContext) -> Advic
     if first := _read_before(far, bench):
         return first
     if _has_no_effect(coupler, bench):
-        return Advice("cannot", "no-answer", near=near, far=far, about=(far,))
+        return Advice(AdviceKind.CANNOT, AdviceReason.NO_EFFECT, near=near, far=far, about=(far,))
     moved, why = bench.layout.bank_of(far).beyond(coupler), _why_set(far, bench)
     if not bench.layout.by_screw(coupler):
         leaves = bench.task.stacks[amount]
-        return _with_expected(Advice("blade", why, near=near, far=far, leaves=leaves, bores=moved), bench)
+        return _with_expected(Advice(AdviceKind.BLADE, why, near=near, far=far, leaves=leaves, bores=moved), bench)
     if bench.posterior.knows_way(coupler):
         turns = amount * SIXTEENTH
-        return _with_expected(Advice("screw", why, near=near, far=far, turns=turns, bores=moved), bench)
-    return Advice("screw", "way", near=near, far=far, turns=A_LITTLE, bores=moved)
+        return _with_expected(Advice(AdviceKind.SCREW, why, near=near, far=far, turns=turns, bores=moved), bench)
+    return Advice(AdviceKind.SCREW, AdviceReason.DIRECTION, near=near, far=far, turns=A_LITTLE, bores=moved)
 
 
-def _why_set(bore: int, bench: _PlanningContext) -> str:
-    """Why a bore is set: how it stands, or that it follows others that are."""
+def _why_set(bore: int, bench: _PlanningContext) -> AdviceReason:
+    """Why a bore is set: it is open or closed, or it follows others that are."""
     if bench.outside(bore) <= 0.5:
-        return "follows"
+        return AdviceReason.FOLLOWS
     flows = bench.standing.flows[0]
-    return "wide" if flows[bench.posterior.row(bore)] > flows.mean() else "tight"
+    return AdviceReason.OPEN if flows[bench.posterior.row(bore)] > flows.mean() else AdviceReason.CLOSED
 
 
 def _read_before(bore: int, bench: _PlanningContext) -> Advice | None:
@@ -274,10 +273,10 @@ def _read_before(bore: int, bench: _PlanningContext) -> Advice | None:
     if isinstance(last, BypassTurn):
         set_last = last.bore
     if set_last is not None and set_last not in bench.read and bench.outside(set_last) > DOUBT_AFTER_BLADE:
-        return Advice("measure", "after-move", bores=(set_last,))
+        return Advice(AdviceKind.MEASURE, AdviceReason.AFTER_MOVE, bores=(set_last,))
     low, high = UNDECIDED
     if low < bench.outside(bore) < high and bench.read.count(bore) < 2:
-        return Advice("measure", "doubtful", bores=(bore,))
+        return Advice(AdviceKind.MEASURE, AdviceReason.DOUBTFUL, bores=(bore,))
     return None
 
 
@@ -289,7 +288,7 @@ def _first_tried(turn: ScrewTurn, bench: _PlanningContext) -> bool:
 
 
 def _last_move(bench: _PlanningContext) -> Event | None:
-    moves = _moves_at(bench.events)
+    moves = moves_at(bench.events)
     return bench.events[moves[-1]] if moves else None
 
 
@@ -311,10 +310,10 @@ def _recently_turned(events: Sequence[Event]) -> frozenset[tuple[Adjuster, int]]
     the search.
     """
     found: set[tuple[Adjuster, int]] = set()
-    for event in _since_last_seen(events):
+    for event in since_last_seen(events):
         if isinstance(event, _TURNS) and (place := adjuster_of(event)) is not None:
             found |= {(place, 1), (place, -1)}
-    made = [event for event in reversed(events) if not isinstance(event, _SEEN)]
+    made = [event for event in reversed(events) if not isinstance(event, SEEN)]
     last = adjuster_of(made[0]) if made else None
     run = takewhile(lambda one: adjuster_of(one) == last, made)
     ways = [1 if one.turns > 0 else -1 for one in run if isinstance(one, _TURNS)]
@@ -323,17 +322,17 @@ def _recently_turned(events: Sequence[Event]) -> frozenset[tuple[Adjuster, int]]
     return frozenset(found)
 
 
-def _why_unadjustable(bore: int, bench: _PlanningContext) -> str:
-    """Why no move can even a bore against the others; empty where one can."""
+def _why_unadjustable(bore: int, bench: _PlanningContext) -> AdviceReason | None:
+    """Why no move can even a bore against the others; None where one can."""
     own = bench.layout.own_adjuster(bore)
     if own is None:
-        return "no-adjuster"
+        return AdviceReason.NO_ADJUSTER
     if not isinstance(own, Bypass):
-        return ""
+        return None
     least, most = bypass_room(bench.layout, bench.task.opened)[bench.layout.bypass_screws.index(own)]
     flows = bench.standing.flows[0]
     left = -least if flows[bench.posterior.row(bore)] > flows.mean() else most
-    return "bypass-end" if left * EIGHTH <= SEATED else ""
+    return AdviceReason.BYPASS_END if left * EIGHTH <= SEATED else None
 
 
 def _last_round(bench: _PlanningContext, closed: bool, finer: bool) -> Advice:
@@ -341,19 +340,23 @@ def _last_round(bench: _PlanningContext, closed: bool, finer: bool) -> Advice:
     by_doubt = sorted(bench.layout.bores, key=lambda bore: -bench.outside(bore))
     unread = tuple(bore for bore in by_doubt if bore not in bench.read)
     if unread:
-        return Advice("measure", "last-round", bores=unread)
+        return Advice(AdviceKind.MEASURE, AdviceReason.LAST_ROUND, bores=unread)
     if not closed:
-        return Advice("measure", "close-round", bores=(bench.read[0],))
+        return Advice(AdviceKind.MEASURE, AdviceReason.CLOSE_ROUND, bores=(bench.read[0],))
     if bench.standing.all_inside[0] >= ENOUGH:
-        return Advice("done", "finest" if finer else "even")
+        return Advice(AdviceKind.DONE, AdviceReason.FINEST if finer else AdviceReason.EVEN)
     for bore in by_doubt:
         if bench.outside(bore) > LOST and (why := _why_unadjustable(bore, bench)):
-            return Advice("cannot", why, near=bore, about=(bore,))
+            return Advice(AdviceKind.CANNOT, why, near=bore, about=(bore,))
     if len(bench.read) - len(bench.layout.bores) - 1 >= MOST_EXTRA:
-        return Advice("done", "finest")
+        return Advice(AdviceKind.DONE, AdviceReason.FINEST)
     times = Counter(bench.read)
     chances = {bore: bench.outside(bore) for bore in by_doubt}
-    return Advice("measure", "doubtful", bores=(max(by_doubt, key=lambda b: chances[b] * (1 - chances[b]) / times[b]),))
+    return Advice(
+        AdviceKind.MEASURE,
+        AdviceReason.DOUBTFUL,
+        bores=(max(by_doubt, key=lambda b: chances[b] * (1 - chances[b]) / times[b]),),
+    )
 
 
 def _has_no_effect(adjuster: Adjuster, bench: _PlanningContext) -> bool:
@@ -373,28 +376,3 @@ def _with_expected(advice: Advice, bench: _PlanningContext) -> Advice:
         band = 1.645 * math.hypot(reading_sd(value, bench.meter), float(spread[after.row(bore)]))
         found[bore] = Expected(value, max(value - band, 0.0), value + band)
     return replace(advice, expected=found)
-
-
-def _moves_at(events: Sequence[Event]) -> list[int]:
-    """Where among the events the moves stand."""
-    return [at for at, event in enumerate(events) if not isinstance(event, _SEEN)]
-
-
-def _since_last_seen(events: Sequence[Event]) -> Sequence[Event]:
-    newest = (at for at in reversed(range(len(events))) if isinstance(events[at], _SEEN))
-    return events[next(newest, -1) + 1 :]
-
-
-def _since_last_move(events: Sequence[Event]) -> Sequence[Event]:
-    newest = (at for at in reversed(range(len(events))) if not isinstance(events[at], _SEEN))
-    return events[next(newest, -1) + 1 :]
-
-
-def _remembered(events: Sequence[Event], layout: Layout) -> Sequence[Event]:
-    """The events since the last moves that are remembered, if every bore was read since; otherwise all."""
-    moves = _moves_at(events)
-    dropped = (len(moves) - MOST_REMEMBERED) // FORGOTTEN_AT_ONCE * FORGOTTEN_AT_ONCE
-    if dropped <= 0:
-        return events
-    recent = events[moves[dropped] :]
-    return recent if {e.bore for e in recent if isinstance(e, Reading)} >= set(layout.bores) else events

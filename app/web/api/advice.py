@@ -12,17 +12,18 @@ from app.shop.procedure.phases import phase_named
 from app.shop.record import loader
 from app.shop.record.visit_record import VisitRecord
 from app.sync.banks.banks import BankAssessment
+from app.sync.banks.link_hypotheses import Cause
 from app.sync.engine.units import DEGREE, THOU
+from app.sync.planning.advice import AdviceKind
 from app.web.api.problems import NOT_THERE
 from app.web.api.shapes import Coupler, Id, MeterUnit, Slug, Told, meter_unit, shown, trade
 from app.web.context import Shop
-from app.wording import bank_words
+from app.wording.bank_balance import CAUSES, extra_sentence
+from app.wording.message import say
+from app.wording.next_step import step_words
 from app.wording.reasons import in_words
-from app.wording.step_words import said
 
 router = APIRouter(prefix="/visits/{visit_id}", tags=["advice"])
-
-Kind = Literal["measure", "stop", "blade", "screw", "link", "bypass", "done", "cannot"]
 
 
 class ExpectedTold(Told):
@@ -51,7 +52,7 @@ class AdviceTold(Told):
     `turns`. `done`: leave it as it is. `cannot`: moving more does not help; `reason` says what to look for.
     """
 
-    kind: Kind
+    kind: AdviceKind
     why: str = Field(description="A short code for the reason.", examples=["wide"])
     title: str = Field(description="The step in a line.")
     reason: str = Field(description="Why, and what to expect, in a sentence or two.")
@@ -91,9 +92,6 @@ class DifferenceTold(Told):
     difference: float
     sd: float = Field(description="Standard deviation of the difference.")
     percent: float = Field(description="The difference in per cent of the mean of both banks.")
-
-
-Cause = Literal["single", "nothing", "length", "ratio", "slack", "held", "unknown"]
 
 
 class BanksTold(Told):
@@ -142,10 +140,10 @@ def banks(shop: Shop, visit_id: Id) -> BanksTold | None:
 def _told(record: VisitRecord, slug: Slug) -> AdviceTold:
     phase = phase_named(slug)
     step = next_step(record, phase)
-    title, reason = said(record, phase, step)
+    title, reason = step_words(record, phase, step)
     held, above = lever(record, phase, step)
     waits = waits_for(record, phase)
-    turned = step.kind in ("stop", "screw", "bypass")
+    turned = step.kind in (AdviceKind.STOP, AdviceKind.SCREW, AdviceKind.BYPASS)
     return AdviceTold(
         kind=step.kind,
         why=step.why,
@@ -156,11 +154,11 @@ def _told(record: VisitRecord, slug: Slug) -> AdviceTold:
         waits_for_code=str(waits.code) if waits else None,
         bank=step.bank,
         coupler=Coupler(near=step.near, far=step.far) if step.near is not None and step.far is not None else None,
-        bore=step.near if step.kind == "bypass" else None,
+        bore=step.near if step.kind is AdviceKind.BYPASS else None,
         turns=trade(step.turns, 1) if turned else None,
-        flats=trade(step.flats, 1) if step.kind == "link" else None,
+        flats=trade(step.flats, 1) if step.kind is AdviceKind.LINK else None,
         leaves_thou=[trade(leaf, THOU) for leaf in step.leaves],
-        moves_bores=[] if step.kind == "measure" else list(step.bores),
+        moves_bores=[] if step.kind is AdviceKind.MEASURE else list(step.bores),
         expected=[
             ExpectedTold(
                 bore=bore,
@@ -183,7 +181,7 @@ def _banks(record: VisitRecord, found: BankAssessment) -> BanksTold:
     return BanksTold(
         balanced=balanced(record, found),
         cause=found.cause,
-        sentence=bank_words.CAUSES[found.cause],
+        sentence=say(CAUSES[found.cause]),
         banks=list(found.banks),
         unit=meter_unit(meter),
         differences=[
@@ -209,7 +207,7 @@ def _banks(record: VisitRecord, found: BankAssessment) -> BanksTold:
         sharper_lever_thou=trade(found.sharper_travel, THOU),
         or_bank=found.or_bank,
         extra=found.extra,
-        extra_sentence=bank_words.extra_sentence(found.extra),
+        extra_sentence=extra_sentence(found.extra),
         extra_lever_thou=trade(found.extra_travel, THOU),
     )
 

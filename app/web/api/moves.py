@@ -136,7 +136,7 @@ class MoveTold(Told):
                 "flats": row.amount if row.kind == "link" else None,
                 "leaves_thou": leaves if row.kind == "blade" else None,
                 "advised": bool(row.advised),
-                "sentence": move_words(row),
+                "sentence": move_words(row, record),
                 "after_reading": row.after_reading,
                 "by": row.by,
                 "at": row.at,
