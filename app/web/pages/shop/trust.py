@@ -16,6 +16,8 @@ from starlette.staticfiles import StaticFiles
 from app import places
 from app.web.context import Page, environment
 from app.web.security.middleware import TRUST_FILE, protect
+from app.wording.message import say
+from app.wording.request_faults import NO_CERTIFICATE
 
 router = APIRouter()
 
@@ -46,7 +48,7 @@ async def authority(request: Request) -> Response:
     """The certificate as DER, in the kind that iPadOS and Android take for one to be installed."""
     trust: Trust | None = getattr(request.app.state, "trust", None)
     if trust is None:
-        return PlainTextResponse("The program was started without --tls.", 404)
+        return PlainTextResponse(say(NO_CERTIFICATE), 404)
     named = {"Content-Disposition": f'attachment; filename="{TRUST_FILE.strip("/")}"'}
     return Response(trust.authority, media_type="application/x-x509-ca-cert", headers=named)
 
