@@ -24,6 +24,7 @@ from app.shop.store.tables import (
     SignOff,
     Visit,
 )
+from app.sync.engine.adjusters.bypass_screw import BYPASS_BASE
 from app.sync.engine.events import (
     BladeReset,
     BypassTurn,
@@ -39,7 +40,6 @@ from app.sync.engine.events import (
 from app.sync.engine.hardware import Hardware
 from app.sync.engine.layout import Layout
 from app.sync.engine.units import CFM, IN_HG, KG_PER_HOUR, KPA, MM_HG, REV_PER_MIN
-from app.sync.estimation.uncertain_gains import BYPASS_BASE
 
 TAKEN_BACK = "taken back"
 """The text of a check that takes back the one it supersedes."""

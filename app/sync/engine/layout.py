@@ -52,7 +52,16 @@ class Bypass:
     bore: int
 
 
-Adjuster = StopScrew | Coupler | Link | Bypass
+@dataclass(frozen=True, slots=True)
+class OtherScrew:
+    """A screw of a further ``kind``, found by that slug in the registry of ``app.sync.engine.adjusters``; it sits at
+    ``bore``."""
+
+    kind: str
+    bore: int
+
+
+Adjuster = StopScrew | Coupler | Link | Bypass | OtherScrew
 
 JointKind = Literal["blade", "screw", "screw-in", "screw-out", "shaft"]
 """How two neighbours are joined: a coupler reset on a blade; a coupler that a screw sets, where nobody knows which way
@@ -132,7 +141,8 @@ class Layout:
 
     ``sensor`` is the bore whose shaft carries the throttle sensor; ``springless`` are the bores whose plate has no
     return spring of its own; ``bypass`` those with a bypass screw; ``plenum`` says whether all runners share a balance
-    plenum behind the plates. Raises LayoutError when the parts do not make an engine.
+    plenum behind the plates; ``extra`` are screws of further kinds. Raises LayoutError when the parts do not make an
+    engine.
     """
 
     banks: tuple[Bank, ...]
@@ -140,6 +150,7 @@ class Layout:
     springless: frozenset[int] = frozenset()
     bypass: frozenset[int] = frozenset()
     plenum: bool = False
+    extra: tuple[OtherScrew, ...] = ()
 
     def __post_init__(self) -> None:
         if not 1 <= len(self.banks) <= MOST_BANKS:
@@ -168,6 +179,8 @@ class Layout:
             raise LayoutError("springless", "A plate without its own return spring must be a bore that exists.")
         if not self.bypass <= set(self.bores):
             raise LayoutError("bypass", "A bypass screw must sit at a bore that exists.")
+        if not {screw.bore for screw in self.extra} <= set(self.bores) or len(set(self.extra)) < len(self.extra):
+            raise LayoutError("extra", "Every other screw must sit at a bore that exists, one of a kind at each.")
 
     @cached_property
     def bores(self) -> tuple[int, ...]:
@@ -211,15 +224,5 @@ class Layout:
 
     @cached_property
     def blades_alone(self) -> bool:
-        """Whether every joint is a coupler reset on a blade, and there is no bypass screw."""
-        return not self.bypass and not any(bank.joints for bank in self.banks)
-
-    def own_adjuster(self, bore: int) -> Adjuster | None:
-        """What evens a bore against the others: its bypass screw, else what carries its shaft. None where another plate
-        on that shaft has no bypass screw either: nothing sets those two apart."""
-        if bore in self.bypass:
-            return Bypass(bore)
-        bank = self.bank_of(bore)
-        if any(other not in self.bypass for other in bank.shaft(bore) if other != bore):
-            return None
-        return bank.carrier(bore) or StopScrew(bank.name)
+        """Whether every joint is a coupler reset on a blade, and there is no screw beside the stop screws."""
+        return not self.bypass and not self.extra and not any(bank.joints for bank in self.banks)

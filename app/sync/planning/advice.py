@@ -2,11 +2,12 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Literal
 
-from app.sync.engine.events import BladeReset, BypassTurn, LinkTurn, Move, ScrewTurn, StopTurn
+from app.sync.engine.adjusters.registry import kind_of
+from app.sync.engine.events import Move, Place
 
-Kind = Literal["measure", "stop", "blade", "screw", "link", "bypass", "done", "cannot"]
+NO_MOVE = ("measure", "done", "cannot")
+"""The kinds of advice that ask for no move; any other one is the slug of the kind of adjuster to move."""
 
 MOST_THEN = 2
 """Moves that are told beside the next one: more would change before their turn comes."""
@@ -26,10 +27,9 @@ class Advice:
     """One next step.
 
     kind
-        ``measure`` (read ``bores``), ``stop`` (turn the stop screw of ``bank`` by ``turns``), ``blade`` (reset coupler
-        ``near``-``far`` on ``leaves`` [m]), ``screw`` (turn the screw of coupler ``near``-``far`` by ``turns``, inward
-        where positive), ``link`` (turn the link of ``bank`` by ``flats``), ``bypass`` (turn the bypass screw of
-        ``near`` by ``turns``, outward where positive, which lets more air past), ``done``, or ``cannot``.
+        ``measure`` (read ``bores``), ``done``, ``cannot``, or the slug of the kind of adjuster to move: of ``bank``, of
+        coupler ``near``-``far``, or of bore ``near``, by ``turns``, by ``flats``, or reset on ``leaves`` [m]. Which way
+        is positive is said by the kind.
     bores
         For ``measure``, the bores to read, in order; otherwise the bores the move carries along, nearest first.
     expected
@@ -41,7 +41,7 @@ class Advice:
         the one before it was made.
     """
 
-    kind: Kind
+    kind: str
     why: str
     bank: str | None = None
     near: int | None = None
@@ -53,6 +53,21 @@ class Advice:
     expected: Mapping[int, Expected] = field(default_factory=dict)
     about: tuple[int, ...] = ()
     then: tuple["Advice", ...] = ()
+
+    @property
+    def moves(self) -> bool:
+        """Whether it asks for a move."""
+        return self.kind not in NO_MOVE
+
+    @property
+    def place(self) -> Place:
+        """Where the adjuster sits that it is about."""
+        return Place(self.bank or "", self.near, self.far)
+
+    @property
+    def amount(self) -> float:
+        """By how much to move it, in the unit of its kind: turns, flats, or metres of feeler."""
+        return self.flats if self.moves and kind_of(self.kind).unit == "flats" else self.turns or self.gap
 
     @property
     def gap(self) -> float:
@@ -68,15 +83,6 @@ def move_of(advice: Advice) -> Move | None:
     >>> move_of(Advice("bypass", "bypass", near=3, turns=0.25))
     BypassTurn(bore=3, turns=0.25, at=0.0)
     """
-    match advice:
-        case Advice(kind="stop", bank=str(bank), turns=turns):
-            return StopTurn(bank, turns, 0.0)
-        case Advice(kind="link", bank=str(bank), flats=flats):
-            return LinkTurn(bank, flats, 0.0)
-        case Advice(kind="blade", near=int(near), far=int(far), leaves=leaves):
-            return BladeReset(near, far, sum(leaves), leaves, 0.0)
-        case Advice(kind="screw", near=int(near), far=int(far), turns=turns):
-            return ScrewTurn(near, far, turns, 0.0)
-        case Advice(kind="bypass", near=int(bore), turns=turns):
-            return BypassTurn(bore, turns, 0.0)
-    return None
+    if not advice.moves or advice.place == Place():
+        return None
+    return kind_of(advice.kind).move(advice.place, advice.amount, advice.leaves)

@@ -1,7 +1,7 @@
 """The advice: the one next step of a phase, with what to expect of it; and what the banks do off idle."""
 
 import math
-from typing import Literal
+from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter
 from pydantic import Field
@@ -12,6 +12,7 @@ from app.shop.procedure.phases import phase_named
 from app.shop.record import visits
 from app.shop.record.visit_record import VisitRecord
 from app.sync.banks.banks import BankAssessment
+from app.sync.engine.adjusters.registry import kinds
 from app.sync.engine.units import DEGREE, THOU
 from app.web.api.problems import NOT_THERE
 from app.web.api.shapes import Coupler, Id, MeterUnit, Slug, Told, meter_unit, shown, trade
@@ -21,7 +22,12 @@ from app.wording.step_words import said
 
 router = APIRouter(prefix="/visits/{visit_id}", tags=["advice"])
 
-Kind = Literal["measure", "stop", "blade", "screw", "link", "bypass", "done", "cannot"]
+
+def _every_kind(schema: dict[str, Any]) -> None:
+    schema["enum"] = ["measure", *(kind.slug for kind in kinds()), "done", "cannot"]
+
+
+Kind = Annotated[str, Field(json_schema_extra=_every_kind)]
 
 
 class ExpectedTold(Told):

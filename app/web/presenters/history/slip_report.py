@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 from app.shop.queries.engine_history import Change
-from app.sync.engine.layout import Bypass, Coupler, Layout, Link, StopScrew
+from app.sync.engine.layout import Bypass, Coupler, Layout, Link, OtherScrew, StopScrew
 from app.sync.engine.linkage import IDLE_GAP, turns_for
 from app.sync.engine.plate import gap_rate
 from app.sync.engine.units import MM, THOU
@@ -86,6 +86,8 @@ def suspect_name(suspect: Suspect) -> str:
             return f"stop screw {bank}"
         case Bypass(bore):
             return f"bypass screw {bore}"
+        case OtherScrew(kind, bore):
+            return f"{kind} {bore}"
         case Link(bank):
             return f"link {bank}"
         case Bore(bore):
