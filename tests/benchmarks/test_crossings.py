@@ -1,0 +1,80 @@
+"""A page goes from layer to layer no oftener than it did, and saving a reading neither.
+
+The limits are what was counted at 76737f8. Lower them when a page gets simpler; one that has to rise wants a reason.
+It is counted in a process of its own: what this one has in mind from other tests changes what is called.
+"""
+
+import multiprocessing
+from collections.abc import Mapping
+from concurrent.futures import ProcessPoolExecutor
+from pathlib import Path
+
+import pytest
+
+from app.shop.record.fittings import hardware_known
+from app.sync.engine.units import LITRE
+from tests.benchmarks import crossings
+from tests.benchmarks.crossings import AGAIN, CLOSING, PAGE, ROOT, SAVED, STARTED, Counts, Watch, layer_of, watched
+
+LIMITS: Mapping[str, Counts] = {
+    CLOSING: Counts(crossings=2, calls=143, modules=18),
+    PAGE: Counts(crossings=76, calls=4397, modules=52),
+    AGAIN: Counts(crossings=73, calls=751, modules=36),
+    SAVED: Counts(crossings=2, calls=143, modules=18),
+    STARTED: Counts(crossings=78, calls=4175, modules=55),
+}
+
+
+@pytest.fixture(scope="module")
+def found(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Watch]:
+    folder = tmp_path_factory.mktemp("crossings") / "shop"
+    with ProcessPoolExecutor(1, multiprocessing.get_context("spawn")) as fresh:
+        return fresh.submit(crossings.measure, folder).result()
+
+
+@pytest.mark.parametrize("request_", LIMITS)
+def test_no_more_than_the_limit(found: dict[str, Watch], request_: str) -> None:
+    now, limit = found[request_].counts, LIMITS[request_]
+    where = "\n".join(f"{n} {caller} -> {called}" for (caller, called), n in found[request_].where.most_common())
+    assert now.crossings <= limit.crossings, where
+    assert now.calls <= limit.calls
+    assert now.modules <= limit.modules
+
+
+def test_every_request_has_a_limit_and_a_figure_of_before(found: dict[str, Watch]) -> None:
+    assert list(found) == list(LIMITS) == list(crossings.BEFORE)
+    assert all(watch.counts.crossings for watch in found.values()), "nothing was counted"
+    head, rule, *rows = crossings.printed(found)
+    assert len(rows) == len(LIMITS)
+    assert {line.count("|") for line in (head, rule, *rows)} == {5}
+
+
+@pytest.mark.parametrize(
+    ("file", "layer"),
+    [
+        ("cli.py", "server"),
+        ("server/cli.py", "server"),
+        ("web/pages/board.py", "web"),
+        ("wording/terms.py", "wording"),
+        ("shop/store/tables.py", "shop"),
+        ("sync/rounds.py", "sync"),
+    ],
+)
+def test_a_layer_is_the_folder_under_app(file: str, layer: str) -> None:
+    assert crossings.LAYERS[layer_of(str(ROOT / file)) or 0] == layer
+
+
+def test_what_is_not_in_app_has_no_layer() -> None:
+    assert layer_of(__file__) is None
+    assert layer_of(str(Path(pytest.__file__))) is None
+    assert layer_of("<string>") is None
+
+
+def test_a_call_from_shop_to_sync_is_one_crossing_and_one_from_outside_is_none() -> None:
+    with watched() as watch:
+        hardware_known({}, 4 * LITRE, 8)
+    assert watch.counts.crossings >= 1
+    assert all(caller.startswith("shop/") and called.startswith("sync/") for caller, called in watch.where)
+    with watched() as unwatched:
+        pass
+    assert unwatched.counts == Counts(0, 0, 0)
