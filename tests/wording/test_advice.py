@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from app.sync.engine.events import Meter, Reading
 from app.sync.engine.layout import Bank, Layout
 from app.sync.engine.units import KG_PER_HOUR, THOU
-from app.sync.planning.advice import Advice, Expected
+from app.sync.planning.advice import Advice, AdviceKind, AdviceReason, Expected
 from app.sync.readings.rounds import evenness
 from app.wording.words import REASONS, Unit, fraction, reason, title, turns, verdict_sentence, verdict_title
 
@@ -20,25 +20,43 @@ KGH = Unit("kg/h", KG_PER_HOUR, 2, 0.25)
 @pytest.mark.parametrize(
     ("advice", "said"),
     [
-        (Advice("measure", "first-round", bores=V8.bores), "Read every bore"),
-        (Advice("measure", "doubtful", bores=(3, 8)), "Read bores 3 and 8"),
-        (Advice("stop", "stop-bank", bank="B", turns=0.125), "Turn the stop screw at bore 5 in by 1/8\u00a0turn"),
-        (Advice("stop", "stop-bank", bank="A", turns=-0.1875), "Turn the stop screw at bore 1 out by 3/16\u00a0turn"),
-        (Advice("blade", "blade", near=2, far=3, leaves=(3 * THOU,)), "Reset coupler 2–3 on 0.003\u00a0in"),
+        (Advice(AdviceKind.MEASURE, AdviceReason.FIRST_ROUND, bores=V8.bores), "Read every bore"),
+        (Advice(AdviceKind.MEASURE, AdviceReason.DOUBTFUL, bores=(3, 8)), "Read bores 3 and 8"),
         (
-            Advice("blade", "blade", near=2, far=3, leaves=(3 * THOU, 1.5 * THOU)),
+            Advice(AdviceKind.STOP, AdviceReason.STOP_BANK, bank="B", turns=0.125),
+            "Turn the stop screw at bore 5 in by 1/8\u00a0turn",
+        ),
+        (
+            Advice(AdviceKind.STOP, AdviceReason.STOP_BANK, bank="A", turns=-0.1875),
+            "Turn the stop screw at bore 1 out by 3/16\u00a0turn",
+        ),
+        (
+            Advice(AdviceKind.BLADE, AdviceReason.OPEN, near=2, far=3, leaves=(3 * THOU,)),
+            "Reset coupler 2–3 on 0.003\u00a0in",
+        ),
+        (
+            Advice(AdviceKind.BLADE, AdviceReason.OPEN, near=2, far=3, leaves=(3 * THOU, 1.5 * THOU)),
             "Reset coupler 2–3 on 0.003\u00a0in and 0.0015\u00a0in stacked",
         ),
-        (Advice("link", "link", bank="B", flats=-1.5), "Turn link B by 1½ flats, to open later"),
-        (Advice("bypass", "bypass", near=3, turns=0.25), "Turn bypass screw 3 out by 1/4\u00a0turn"),
-        (Advice("bypass", "bypass", near=3, turns=-1.5), "Turn bypass screw 3 in by 1 1/2\u00a0turns"),
-        (Advice("screw", "screw", near=2, far=3, turns=-0.0625), "Turn coupler screw 2–3 out by 1/16\u00a0turn"),
+        (Advice(AdviceKind.LINK, AdviceReason.FOLLOWS, bank="B", flats=-1.5), "Turn link B by 1½ flats, to open later"),
         (
-            Advice("screw", "way", near=2, far=3, turns=0.125),
+            Advice(AdviceKind.BYPASS, AdviceReason.CLOSED, near=3, turns=0.25),
+            "Turn bypass screw 3 out by 1/4\u00a0turn",
+        ),
+        (
+            Advice(AdviceKind.BYPASS, AdviceReason.CLOSED, near=3, turns=-1.5),
+            "Turn bypass screw 3 in by 1 1/2\u00a0turns",
+        ),
+        (
+            Advice(AdviceKind.SCREW, AdviceReason.OPEN, near=2, far=3, turns=-0.0625),
+            "Turn coupler screw 2–3 out by 1/16\u00a0turn",
+        ),
+        (
+            Advice(AdviceKind.SCREW, AdviceReason.DIRECTION, near=2, far=3, turns=0.125),
             "Turn coupler screw 2–3 in by 1/8\u00a0turn, and read",
         ),
-        (Advice("done", "even"), "Leave the plates alone"),
-        (Advice("cannot", "skipped", about=(3,)), "Bore 3 was skipped"),
+        (Advice(AdviceKind.DONE, AdviceReason.EVEN), "Leave the plates alone"),
+        (Advice(AdviceKind.CANNOT, AdviceReason.SKIPPED, about=(3,)), "Bore 3 was skipped"),
     ],
 )
 def test_a_title_says_what_where_and_how_much(advice: Advice, said: str) -> None:
@@ -51,26 +69,30 @@ BANDS = {3: (6.57, 6.3, 6.84), 4: (6.2, 5.74, 6.66)}
 
 def test_what_to_expect_is_in_steps_the_meter_shows() -> None:
     expected = {bore: Expected(*(v * KG_PER_HOUR for v in band)) for bore, band in BANDS.items()}
-    advice = Advice("blade", "tight", near=2, far=3, leaves=(3 * THOU,), bores=(3, 4), expected=expected)
+    advice = Advice(
+        AdviceKind.BLADE, AdviceReason.CLOSED, near=2, far=3, leaves=(3 * THOU,), bores=(3, 4), expected=expected
+    )
     said = "Bore 3 stands tight. Moves bores 3 and 4 together. Expect 6.50 and 6.25, give or take 0.50."
     assert reason(advice, KGH) == said
 
 
 def test_a_band_within_a_step_of_the_meter_is_not_told() -> None:
     expected = {3: Expected(*(v * KG_PER_HOUR for v in (6.57, 6.5, 6.65)))}
-    advice = Advice("blade", "follows", near=2, far=3, leaves=(3 * THOU,), bores=(3,), expected=expected)
+    advice = Advice(
+        AdviceKind.BLADE, AdviceReason.FOLLOWS, near=2, far=3, leaves=(3 * THOU,), bores=(3,), expected=expected
+    )
     assert reason(advice, KGH) == "Bore 3 is set to those before it. Moves bore 3 alone. Expect 6.50."
 
 
 def test_a_bypass_screw_says_what_it_does_to_one_bore() -> None:
     expected = {3: Expected(*(v * KG_PER_HOUR for v in BANDS[3]))}
-    advice = Advice("bypass", "wide", near=3, turns=-0.5, bores=(3,), expected=expected)
+    advice = Advice(AdviceKind.BYPASS, AdviceReason.OPEN, near=3, turns=-0.5, bores=(3,), expected=expected)
     said = "Bore 3 stands wide. Lets less air past bore 3 alone. Expect 6.50, give or take 0.25."
     assert reason(advice, KGH) == said
 
 
 def test_a_screw_of_unknown_way_says_why_it_is_turned_and_promises_no_reading() -> None:
-    advice = Advice("screw", "way", near=2, far=3, turns=0.125, bores=(3, 4))
+    advice = Advice(AdviceKind.SCREW, AdviceReason.DIRECTION, near=2, far=3, turns=0.125, bores=(3, 4))
     assert reason(advice, KGH) == REASONS["way"]
 
 
@@ -81,9 +103,12 @@ def test_every_reason_is_one_or_two_short_sentences() -> None:
 
 
 def test_the_moves_that_follow_are_named_without_their_amounts() -> None:
-    blades = [Advice("blade", "then", near=3, far=4), Advice("blade", "then", near=2, far=1)]
-    other = (Advice("stop", "then", bank="B"), Advice("bypass", "then", near=8))
-    first = Advice("stop", "stop-bank", bank="A", turns=0.125)
+    blades = [
+        Advice(AdviceKind.BLADE, AdviceReason.THEN, near=3, far=4),
+        Advice(AdviceKind.BLADE, AdviceReason.THEN, near=2, far=1),
+    ]
+    other = (Advice(AdviceKind.STOP, AdviceReason.THEN, bank="B"), Advice(AdviceKind.BYPASS, AdviceReason.THEN, near=8))
+    first = Advice(AdviceKind.STOP, AdviceReason.STOP_BANK, bank="A", turns=0.125)
     assert reason(replace(first, then=tuple(blades)), KGH).endswith("opens. Then likely blades at 3–4 and 2–1.")
     said = "Then likely the stop screw of bank B and the bypass screw of bore 8."
     assert reason(replace(first, then=other), KGH).endswith(said)

@@ -1,7 +1,7 @@
 """The advice: the one next step of a phase, with what to expect of it; and what the banks do off idle."""
 
 import math
-from typing import Annotated, Any, Literal
+from typing import Literal
 
 from fastapi import APIRouter
 from pydantic import Field
@@ -11,23 +11,18 @@ from app.shop.assessment.verdicts import balance_of, balanced
 from app.shop.procedure.phases import phase_named
 from app.shop.record import visits
 from app.shop.record.visit_record import VisitRecord
-from app.sync.banks.banks import BankAssessment
-from app.sync.engine.adjusters.registry import kinds
+from app.sync.banks.banks import BankAssessment, Extra
+from app.sync.banks.link_hypotheses import Cause
+from app.sync.engine.adjusters.registry import kind_of
 from app.sync.engine.units import DEGREE, THOU
+from app.sync.planning.advice import AdviceKind
 from app.web.api.problems import NOT_THERE
-from app.web.api.shapes import Coupler, Id, MeterUnit, Slug, Told, meter_unit, shown, trade
+from app.web.api.shapes import Coupler, Id, MeterUnit, Slug, StepKind, Told, meter_unit, shown, trade
 from app.web.context import Shop
 from app.wording import bank_words
 from app.wording.step_words import said
 
 router = APIRouter(prefix="/visits/{visit_id}", tags=["advice"])
-
-
-def _every_kind(schema: dict[str, Any]) -> None:
-    schema["enum"] = ["measure", *(kind.slug for kind in kinds()), "done", "cannot"]
-
-
-Kind = Annotated[str, Field(json_schema_extra=_every_kind)]
 
 
 class ExpectedTold(Told):
@@ -56,7 +51,7 @@ class AdviceTold(Told):
     `turns`. `done`: leave it as it is. `cannot`: moving more does not help; `reason` says what to look for.
     """
 
-    kind: Kind
+    kind: StepKind
     why: str = Field(description="A short code for the reason.", examples=["wide"])
     title: str = Field(description="The step in a line.")
     reason: str = Field(description="Why, and what to expect, in a sentence or two.")
@@ -97,9 +92,6 @@ class DifferenceTold(Told):
     percent: float = Field(description="The difference in per cent of the mean of both banks.")
 
 
-Cause = Literal["single", "nothing", "length", "ratio", "slack", "held", "unknown"]
-
-
 class BanksTold(Told):
     """What the two banks do off idle, why, and what to turn."""
 
@@ -122,7 +114,7 @@ class BanksTold(Told):
         "may be off by more than half a flat; 0 where that is not so or it was read. Begin it with `lever_thou`."
     )
     or_bank: str | None = Field(description="The bank at which the same flats with the other sign do as well.")
-    extra: str = Field(description="A short code for what would tell most next.")
+    extra: Extra = Field(description="What would tell most next.")
     extra_sentence: str
     extra_lever_thou: float = Field(description="The blade under the central lever for that; 0 for none.")
 
@@ -148,7 +140,7 @@ def _told(record: VisitRecord, slug: Slug) -> AdviceTold:
     step = next_step(record, phase)
     title, reason = said(record, phase, step)
     held, above = lever(record, phase, step)
-    turned = step.kind in ("stop", "screw", "bypass")
+    kind = kind_of(step.kind) if step.moves else None
     return AdviceTold(
         kind=step.kind,
         why=step.why,
@@ -158,11 +150,11 @@ def _told(record: VisitRecord, slug: Slug) -> AdviceTold:
         waits_for=waits_for(record, phase),
         bank=step.bank,
         coupler=Coupler(near=step.near, far=step.far) if step.near is not None and step.far is not None else None,
-        bore=step.near if step.kind == "bypass" else None,
-        turns=trade(step.turns, 1) if turned else None,
-        flats=trade(step.flats, 1) if step.kind == "link" else None,
+        bore=step.near if kind is not None and kind.sits == "bore" else None,
+        turns=trade(step.turns, 1) if kind is not None and kind.unit == "turns" else None,
+        flats=trade(step.flats, 1) if kind is not None and kind.unit == "flats" else None,
         leaves_thou=[trade(leaf, THOU) for leaf in step.leaves],
-        moves_bores=[] if step.kind == "measure" else list(step.bores),
+        moves_bores=[] if step.kind is AdviceKind.MEASURE else list(step.bores),
         expected=[
             ExpectedTold(
                 bore=bore,

@@ -12,7 +12,7 @@ from app.shop.record import visits
 from app.shop.record.visit_record import MeterReading, Round, VisitRecord
 from app.shop.store.database import Database
 from app.sync.engine.units import THOU
-from app.sync.readings.rounds import RoundResult
+from app.sync.readings.rounds import BoreVerdict, RoundResult, RoundVerdict
 from app.web.api.problems import NOT_THERE, REFUSALS, named
 from app.web.api.shapes import By, Id, Key, MeterUnit, Sent, Slug, Told, example, shown, trade
 from app.web.context import Now, Shop
@@ -139,13 +139,13 @@ class BoreTold(Told):
     value: float
     deviation: float = Field(description="From the mean of all bores.")
     uncertainty: float = Field(description="The guard band kept for the meter on both sides of the window.")
-    verdict: Literal["even", "too close", "wide", "tight"] = Field(description="`wide` is open too far.")
+    verdict: BoreVerdict
 
 
 class EvennessTold(Told):
     """How even the bores of a round stand. Figures are in `unit`."""
 
-    verdict: Literal["even", "not even", "too close to call", "incomplete"]
+    verdict: RoundVerdict
     sentence: str
     unit: MeterUnit
     mean: float

@@ -13,6 +13,7 @@ from pydantic import AfterValidator, BaseModel, ConfigDict, Field
 from app.shop.commands.engines import LONGEST
 from app.shop.record.visit_record import UNITS
 from app.shop.store.tables import MeterRow
+from app.sync.engine.adjusters.registry import kinds
 
 LARGEST_ID = 2**63 - 1
 
@@ -50,6 +51,22 @@ By = Annotated[str, Field(max_length=LONGEST, description="Initials of whoever d
 Id = Annotated[int, Path(ge=1, le=LARGEST_ID)]
 Slug = Literal["cold-preset", "first-fire", "heat-soaked-recheck", "part-throttle-bank-balance", "lock-down"]
 MeterUnit = Literal["kg/h", "cfm", "kPa", "inHg", "mmHg"]
+
+
+def _move_kinds(schema: dict[str, Any]) -> None:
+    schema["enum"] = [kind.slug for kind in kinds()]
+
+
+def _step_kinds(schema: dict[str, Any]) -> None:
+    schema["enum"] = ["measure", *(kind.slug for kind in kinds()), "done", "cannot"]
+
+
+MoveKind = Annotated[str, Field(json_schema_extra=_move_kinds)]
+"""The slug of a kind of adjuster: those in the registry when the description is made."""
+
+StepKind = Annotated[str, Field(json_schema_extra=_step_kinds)]
+"""A kind of step: a move of a kind of adjuster, or none."""
+
 BankName = Annotated[str, Field(description="`A` or `B`, as under the engine's layout.", examples=["A"])]
 Turns = Annotated[
     float,

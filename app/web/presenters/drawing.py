@@ -9,11 +9,17 @@ from app.shop.assessment.verdicts import evenness_of
 from app.shop.record.visit_record import UNITS, MeterReading, Round, VisitRecord
 from app.shop.store.tables import MeterRow
 from app.sync.engine.layout import JointKind
-from app.sync.readings.rounds import BoreResult, RoundResult
+from app.sync.readings.rounds import BoreResult, BoreVerdict, RoundResult
 from app.web.presenters.views import PhaseState, PhaseView, Shape, SmallRow, SmallTile
 from app.wording.words import Unit
 
 MOST_BLADES = 3
+OUTSIDE = (BoreVerdict.OPEN, BoreVerdict.CLOSED)
+SHAPES: dict[BoreVerdict, Shape] = {
+    BoreVerdict.EVEN: "even",
+    BoreVerdict.OPEN: "wide",
+    BoreVerdict.CLOSED: "tight",
+}
 
 
 def unit_of(meter: MeterRow) -> Unit:
@@ -30,14 +36,14 @@ def shape_of(standing: BoreResult | None) -> Shape:
     """The form a bore is drawn in."""
     if standing is None:
         return "none"
-    if standing.verdict == "too close":
+    if standing.verdict is BoreVerdict.AT_LIMIT:
         return "lean-wide" if standing.opening > 0 else "lean-tight"
-    return standing.verdict
+    return SHAPES[standing.verdict]
 
 
 def blades_of(standing: BoreResult | None, half_width: float) -> int:
     """How many blades a bore stands from even: one for each window beyond the first, three at most."""
-    if standing is None or standing.verdict not in ("wide", "tight"):
+    if standing is None or standing.verdict not in OUTSIDE:
         return 0
     return min(MOST_BLADES, max(1, math.ceil(abs(standing.deviation) / half_width) - 1))
 
@@ -46,7 +52,7 @@ def word_of(standing: BoreResult | None, unit: Unit) -> str:
     """What stands under a reading."""
     if standing is None:
         return ""
-    if standing.verdict in ("wide", "tight"):
+    if standing.verdict in OUTSIDE:
         return f"{standing.verdict} {unit.show(abs(standing.deviation))}"
     return standing.verdict
 

@@ -42,6 +42,7 @@ def influence(layout: Layout, hardware: Hardware, gap: float = IDLE_GAP) -> Infl
 
     >>> from app.sync.engine.hardware import likely_hardware
     >>> from app.sync.engine.layout import Bank, Coupler, StopScrew
+    >>> from app.sync.engine.units import THOU
     >>> four = Layout((Bank("A", (1, 2, 3, 4), stop=2, drive=2),))
     >>> found = influence(four, likely_hardware(2e-3, 4))
     >>> {bore: round(change / THOU, 1) for bore, change in found.of(StopScrew("A")).items()}

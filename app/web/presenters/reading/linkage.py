@@ -17,14 +17,14 @@ from app.wording.words import blade, flats
 Ask = Literal["", "plates", "bank joints", "joints", "shafts", "lever"]
 
 WHERE: dict[Extra, Ask] = {
-    "flow_meter": "plates",
-    "idle": "plates",
-    "again": "plates",
-    "free_play": "bank joints",
-    "both_ways": "joints",
-    "angle_gauge": "shafts",
-    "opening": "lever",
-    "wider_opening": "lever",
+    Extra.FLOW_METER: "plates",
+    Extra.IDLE: "plates",
+    Extra.AGAIN: "plates",
+    Extra.FREE_PLAY: "bank joints",
+    Extra.BOTH_WAYS: "joints",
+    Extra.ANGLE_GAUGE: "shafts",
+    Extra.OPENING: "lever",
+    Extra.WIDER_OPENING: "lever",
 }
 """Which parts of the linkage a missing reading or check is about."""
 
@@ -36,9 +36,9 @@ ASKED: dict[Ask, tuple[str, tuple[str, ...]]] = {
     "lever": ("Blade under the lever", ("Blue: the blade that holds both banks open. Nobody holds it by hand alone.",)),
 }
 SHOWN: dict[Cause, tuple[str, tuple[str, ...]]] = {
-    "slack": ("Lost motion", ("Dashed ring: the bank that comes late. Mend the joint; no link is turned.",)),
-    "ratio": ("Unequal levers", ("The shorter one opens its bank faster. No link cures that.",)),
-    "held": ("Off its stop", ("Daylight at the stop screw: the link holds that bank open. Give it free play.",)),
+    Cause.SLACK: ("Lost motion", ("Dashed ring: the bank that comes late. Mend the joint; no link is turned.",)),
+    Cause.RATIO: ("Unequal levers", ("The shorter one opens its bank faster. No link cures that.",)),
+    Cause.HELD: ("Off its stop", ("Daylight at the stop screw: the link holds that bank open. Give it free play.",)),
 }
 """What the drawing shows, by what is asked for or by the cause: a title and a sentence."""
 
