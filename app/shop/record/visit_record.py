@@ -25,18 +25,8 @@ from app.shop.store.tables import (
     Visit,
 )
 from app.sync.engine.adjusters.bypass_screw import BYPASS_BASE
-from app.sync.engine.events import (
-    BladeReset,
-    BypassTurn,
-    Event,
-    IdleSpeed,
-    LinkTurn,
-    Meter,
-    Move,
-    Reading,
-    ScrewTurn,
-    StopTurn,
-)
+from app.sync.engine.adjusters.registry import kind_of
+from app.sync.engine.events import BypassTurn, Event, IdleSpeed, Meter, Move, Place, Reading
 from app.sync.engine.hardware import Hardware
 from app.sync.engine.layout import Layout
 from app.sync.engine.units import CFM, IN_HG, KG_PER_HOUR, KPA, MM_HG, REV_PER_MIN
@@ -248,9 +238,10 @@ class VisitRecord:
         """The id of the newest reading, 0 when none was entered."""
         return max((r.newest for r in self.rounds), default=0)
 
-    def moved_since(self, one: Round, kinds: tuple[str, ...] = ("stop", "blade", "screw", "link", "bypass")) -> bool:
-        """Whether a move of these kinds was made after the round's newest reading."""
-        return any(m.after_reading >= one.newest for m in self.moves if m.kind in kinds) and bool(one.entered)
+    def moved_since(self, one: Round, at_idle: bool = False) -> bool:
+        """Whether a move was made after the round's newest reading; ``at_idle`` for those only that change the idle."""
+        moves = (m for m in self.moves if not at_idle or kind_of(m.kind).at_idle)
+        return any(m.after_reading >= one.newest for m in moves) and bool(one.entered)
 
     def meter_as_read(self) -> Meter:
         """The meter in base units, for the brain."""
@@ -335,14 +326,5 @@ def _reading(row: MeterReading) -> Reading:
 def move_of(row: MoveRow) -> Move:
     """A move as the brain wants it."""
     at = seconds(row.at)
-    match row.kind:
-        case "stop":
-            return StopTurn(row.bank, row.amount, at)
-        case "link":
-            return LinkTurn(row.bank, row.amount, at)
-        case "screw":
-            return ScrewTurn(row.near or 0, row.far or 0, row.amount, at)
-        case "bypass":
-            return BypassTurn(row.near or 0, row.amount, at)
     leaves = tuple(float(leaf) for leaf in row.leaves.split())
-    return BladeReset(row.near or 0, row.far or 0, row.amount, leaves, at)
+    return kind_of(row.kind).move(Place(row.bank, row.near, row.far), row.amount, leaves, at)

@@ -7,7 +7,6 @@ from pydantic import Field
 
 from app.shop.commands import moves
 from app.shop.commands.moves import NewMove
-from app.shop.procedure.items import MoveKind
 from app.shop.record import visits
 from app.shop.record.visit_record import VisitRecord
 from app.shop.store.tables import MoveRow
@@ -21,6 +20,7 @@ from app.web.api.shapes import (
     Id,
     Key,
     Leaves,
+    MoveKind,
     Sent,
     Slug,
     Told,

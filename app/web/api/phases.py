@@ -10,7 +10,7 @@ from app.shop.assessment.advising import starting
 from app.shop.assessment.progress import items_of, progress
 from app.shop.commands import checks
 from app.shop.procedure.heat import lacks_of, points_of
-from app.shop.procedure.items import DEFER, MoveKind, Phase
+from app.shop.procedure.items import DEFER, Phase
 from app.shop.procedure.parts import parts_of
 from app.shop.procedure.phases import phase_named
 from app.shop.record import visits
@@ -19,7 +19,7 @@ from app.shop.store.database import Database
 from app.shop.store.tables import CheckRow, Override
 from app.sync.engine.units import THOU, ZERO_CELSIUS
 from app.web.api.problems import NOT_THERE, REFUSALS, escaped, named
-from app.web.api.shapes import By, Id, Key, Sent, Slug, Told, example, trade
+from app.web.api.shapes import By, Id, Key, MoveKind, Sent, Slug, Told, example, trade
 from app.web.api.visits import OverrideTold, StandingTold
 from app.web.context import Now, Shop, stamp
 from app.web.pages.visit.visits import LONGEST_AGO
@@ -229,7 +229,7 @@ def _told(record: VisitRecord, phase: Phase) -> PhaseTold:
         cautions=list(phase.cautions_at(record.visit.place, parts)),
         defer=DEFER,
         items=items,
-        moves=list(phase.moves_for(parts)),
+        moves=list(phase.moves_for(record.layout)),
         window_percent=trade(record.settings.window(phase.slug) if phase.rounds != "none" else 0, 0.01),
         preset=_preset(record) if phase.slug == "cold-preset" else None,
         heat=_heat(record) if phase.rounds == "fine" else None,

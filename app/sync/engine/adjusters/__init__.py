@@ -11,5 +11,5 @@ from app.sync.engine.adjusters.link_rod import LinkRodKind
 from app.sync.engine.adjusters.registry import register
 from app.sync.engine.adjusters.stop_screw import StopScrewKind
 
-for _kind in (StopScrewKind(), FeelerCouplerKind(), CouplerScrewKind(), BypassScrewKind(), LinkRodKind()):
+for _kind in (StopScrewKind(), FeelerCouplerKind(), CouplerScrewKind(), LinkRodKind(), BypassScrewKind()):
     register(_kind)

@@ -45,7 +45,7 @@ def kinds() -> tuple[AdjusterKind, ...]:
     """Every kind, in the order they were registered.
 
     >>> [kind.slug for kind in kinds()]
-    ['stop', 'blade', 'screw', 'bypass', 'link']
+    ['stop', 'blade', 'screw', 'link', 'bypass']
     """
     return tuple(_KINDS.values())
 

@@ -8,8 +8,7 @@ from fastapi.responses import HTMLResponse, Response
 from app.shop.commands import moves
 from app.shop.commands.moves import NewMove
 from app.shop.errors import NotFoundError, RejectedError
-from app.shop.procedure.items import MoveKind, Phase
-from app.shop.procedure.parts import parts_of
+from app.shop.procedure.items import Phase
 from app.shop.record import visits
 from app.shop.record.visit_record import VisitRecord
 from app.shop.store.idempotency import new_key
@@ -94,13 +93,13 @@ def _form(
         phases=phases(record),
         values=values,
         problems=problems,
-        kinds=phase.moves_for(parts_of(record.layout)),
-        places=_places(record.layout, phase.moves_for(parts_of(record.layout))),
-        ways=_ways(phase.moves_for(parts_of(record.layout))),
+        kinds=phase.moves_for(record.layout),
+        places=_places(record.layout, phase.moves_for(record.layout)),
+        ways=_ways(phase.moves_for(record.layout)),
     )
 
 
-def _places(layout: Layout, kinds: Collection[MoveKind]) -> list[tuple[str, str]]:
+def _places(layout: Layout, kinds: Collection[str]) -> list[tuple[str, str]]:
     """Every place that a move of these kinds can sit at, as choices."""
     found: list[tuple[str, str]] = []
     if "blade" in kinds or "screw" in kinds:
@@ -112,7 +111,7 @@ def _places(layout: Layout, kinds: Collection[MoveKind]) -> list[tuple[str, str]
     return found
 
 
-def _ways(kinds: Collection[MoveKind]) -> tuple[tuple[str, str], tuple[str, str]]:
+def _ways(kinds: Collection[str]) -> tuple[tuple[str, str], tuple[str, str]]:
     """Which way a screw was turned, with what that does where all of them do it alike."""
     if "link" in kinds:
         return ("in", "in, opens more or earlier"), ("out", "out, opens less or later")
