@@ -12,7 +12,7 @@ class RejectedError(Exception):
     """What was asked cannot be stored. ``problems`` maps each field to the reason that stands beside it."""
 
     def __init__(self, problems: Mapping[str, Reason | str]) -> None:
-        super().__init__("; ".join(one if isinstance(one, str) else str(one.code) for one in problems.values()))
+        super().__init__("; ".join(map(str, problems.values())))
         self.problems: Problems = dict(problems)
 
 

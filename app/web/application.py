@@ -14,7 +14,7 @@ from starlette.types import Receive, Scope, Send
 
 from app import places
 from app.shop.errors import RejectedError
-from app.shop.record.visits import in_the_shop
+from app.shop.record.loader import in_the_shop
 from app.shop.store.database import Database, ShopUnavailableError
 from app.web.api import interface
 from app.web.api.problems import either

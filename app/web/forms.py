@@ -16,6 +16,9 @@ from app.wording.reasons import problems_in_words
 LONGEST_FIELD = 1000
 DISPLACEMENT_UNITS = {"L": LITRE, "cu in": CUBIC_INCH}
 
+LONGEST_AGO = 720
+"""Minutes between a figure being read and being entered, at most."""
+
 
 @dataclass
 class Typed:

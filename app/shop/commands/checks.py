@@ -4,11 +4,15 @@ import math
 from collections.abc import Mapping
 from dataclasses import replace
 
-from app.shop.assessment.progress import items_of, progress, require_open
-from app.shop.errors import RejectedError
+from app.shop.assessment.progress import items_of, require_open, status_of
+from app.shop.errors import Problems, RejectedError
 from app.shop.procedure.items import Item
-from app.shop.record import visits
+from app.shop.procedure.requirements import Waiting
+from app.shop.reasons import because
+from app.shop.record import loader
+from app.shop.record.entries import CheckEntry
 from app.shop.record.measures import RECORDED, Units
+from app.shop.record.stored_reasons import stored
 from app.shop.record.visit_record import TAKEN_BACK, VisitRecord
 from app.shop.store.database import Database
 from app.shop.store.idempotency import checked, earlier, fingerprint, part_key
@@ -36,7 +40,7 @@ def record(
     """
     key = checked(key)
     with shop.writing() as session:
-        record = visits.load(session, visit_id)
+        record = loader.load(session, visit_id)
         stored = [
             earlier(session, CheckRow, part_key(key, item), _payload(visit_id, slug, item, number))
             for item, number in values.items()
@@ -77,7 +81,7 @@ def record(
             )
         session.add_all(rows)
         session.flush()
-        visits.remember(session, replace(record, all_checks=(*record.all_checks, *rows)))
+        loader.remember(session, replace(record, all_checks=(*record.all_checks, *map(CheckEntry.of, rows))))
         return len(rows)
 
 
@@ -91,7 +95,7 @@ def take_back(shop: Database, visit_id: int, key: str, slug: str, item: str, by:
     with shop.writing() as session:
         if again := earlier(session, CheckRow, key, sent):
             return again.ident
-        record = visits.load(session, visit_id)
+        record = loader.load(session, visit_id)
         require_open(record, slug)
         standing = record.checks.get((slug, item))
         if standing is None:
@@ -130,19 +134,19 @@ def waive(
     with shop.writing() as session:
         if again := earlier(session, Override, key, sent):
             return again.ident
-        record = visits.load(session, visit_id)
+        record = loader.load(session, visit_id)
         phase = require_open(record, slug)
-        standing = next(s for s in progress(record) if s.phase is phase)
+        standing = status_of(record, phase)
         missing = [m for m in standing.missing if gate is None or m.slug == gate]
-        problems: dict[str, str] = {}
+        problems: Problems = {}
         if not why.strip():
             problems["why"] = "The reason is kept with the engine and printed on the sheet."
         if len(why) > LONGEST_REASON:
             problems["why"] = f"At most {LONGEST_REASON} characters fit here."
         if not by.strip():
             problems["override_by"] = "Initials of whoever decides it."
-        if must := [m.what for m in missing if m.must]:
-            problems["why"] = "This may not be skipped: " + "; ".join(must) + "."
+        if must := tuple(m.reason for m in missing if m.must):
+            problems["why"] = because(Waiting.REQUIRED, missing=must)
         if not missing:
             problems["why"] = "Nothing is missing here. There is nothing to pass over."
         if problems:
@@ -152,7 +156,7 @@ def waive(
             payload=sent,
             visit_id=visit_id,
             phase=slug,
-            missing="; ".join(m.what for m in missing),
+            missing=stored(m.reason for m in missing),
             why=why.strip(),
             gate=gate,
             by=by.strip(),

@@ -11,11 +11,13 @@ from dataclasses import dataclass, field, replace
 from app.shop.commands.readings import range_of
 from app.shop.errors import ConflictError, RejectedError
 from app.shop.procedure.phases import PHASES
-from app.shop.record import visits
+from app.shop.record import loader
+from app.shop.record.entries import CheckEntry, CorrectionEntry, MeterReading
 from app.shop.record.measures import RECORDED, Quantity, Units
-from app.shop.record.visit_record import MeterReading, Round, VisitRecord
+from app.shop.record.superseding import current
+from app.shop.record.visit_record import Round, VisitRecord
 from app.shop.store.database import Database
-from app.shop.store.idempotency import checked, current, earlier, fingerprint, part_key
+from app.shop.store.idempotency import checked, earlier, fingerprint, part_key
 from app.shop.store.tables import CheckRow, Correction, ReadingRow
 
 
@@ -54,7 +56,7 @@ def correct(shop: Database, visit_id: int, key: str, new: NewCorrection, at: str
     with shop.writing() as session:
         if again := earlier(session, Correction, key, sent):
             return again.number
-        record = visits.load(session, visit_id)
+        record = loader.load(session, visit_id)
         if problems := _problems(record, new, units):
             raise RejectedError(problems)
         readings, checks = _standing(record, new)
@@ -126,7 +128,7 @@ def as_issued(record: VisitRecord, issue: int) -> VisitRecord:
     )
 
 
-def corrected(record: VisitRecord, one: Correction) -> tuple[Corrected, ...]:
+def corrected(record: VisitRecord, one: CorrectionEntry) -> tuple[Corrected, ...]:
     """What a correction put right, in the order of the visit."""
     issued = as_issued(record, one.number)
     said = []
@@ -174,7 +176,7 @@ def _problems(record: VisitRecord, new: NewCorrection, units: Units) -> dict[str
 
 def _standing(
     record: VisitRecord, new: NewCorrection
-) -> tuple[list[tuple[MeterReading, float]], list[tuple[CheckRow, float]]]:
+) -> tuple[list[tuple[MeterReading, float]], list[tuple[CheckEntry, float]]]:
     """The rows to supersede and what is right, without those that stay as they are."""
     readings = {r.ident: r for one in record.rounds for r in current(one.entered) if r.value is not None}
     checks = {c.ident: c for c in record.checks.values() if c.number is not None}

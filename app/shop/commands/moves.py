@@ -6,7 +6,8 @@ from dataclasses import dataclass, replace
 from app.shop.assessment.progress import require_open
 from app.shop.assessment.verdicts import needs_preset
 from app.shop.errors import ConflictError, RejectedError
-from app.shop.record import visits
+from app.shop.record import loader
+from app.shop.record.entries import MoveEntry
 from app.shop.record.visit_record import VisitRecord
 from app.shop.store.database import Database
 from app.shop.store.idempotency import checked, earlier, fingerprint
@@ -51,7 +52,7 @@ def make(shop: Database, visit_id: int, key: str, new: NewMove, at: str, seen: i
     with shop.writing() as session:
         if again := earlier(session, MoveRow, key, sent):
             return again.ident
-        record = visits.load(session, visit_id)
+        record = loader.load(session, visit_id)
         phase = require_open(record, new.phase)
         if new.kind not in phase.moves:
             raise RejectedError({"kind": f"Nothing of that kind is moved in {phase.title.lower()}."})
@@ -79,7 +80,7 @@ def make(shop: Database, visit_id: int, key: str, new: NewMove, at: str, seen: i
         )
         session.add(row)
         session.flush()
-        visits.remember(session, replace(record, all_moves=(*record.all_moves, row)))
+        loader.remember(session, replace(record, all_moves=(*record.all_moves, MoveEntry.of(row))))
         return row.ident
 
 

@@ -15,8 +15,9 @@ from sqlmodel import Session, col, select
 
 from app.shop.commands.engines import LONGEST
 from app.shop.errors import ConflictError, NotFoundError, RejectedError
+from app.shop.record.superseding import current
 from app.shop.store.database import Database
-from app.shop.store.idempotency import checked, current, earlier, fingerprint, new_key
+from app.shop.store.idempotency import checked, earlier, fingerprint, new_key
 from app.shop.store.tables import Person, PinTry
 
 SHORTEST_PIN, LONGEST_PIN = 4, 12

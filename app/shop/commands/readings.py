@@ -10,18 +10,21 @@ from typing import Any
 
 from sqlmodel import Session, func, select
 
-from app.shop.assessment.progress import require_open, require_ready
+from app.shop.assessment.progress import require_open, require_ready, through
 from app.shop.assessment.verdicts import far_off
 from app.shop.errors import ConflictError, RejectedError
 from app.shop.procedure.items import Phase
 from app.shop.procedure.read_order import next_reading
-from app.shop.record import visits
+from app.shop.queries.assessed import gate_kept, keep_gate
+from app.shop.record import loader
+from app.shop.record.entries import MeterEntry, MeterReading, RoundEntry
 from app.shop.record.settings import OPENINGS
-from app.shop.record.visit_record import MeterReading, Round, VisitRecord
+from app.shop.record.superseding import current
+from app.shop.record.visit_record import Round, VisitRecord
 from app.shop.store.database import Database
-from app.shop.store.idempotency import checked, current, earlier, fingerprint, part_key
+from app.shop.store.idempotency import checked, earlier, fingerprint, part_key
 from app.shop.store.row_hashes import store
-from app.shop.store.tables import MeterRow, ReadingRow, RoundRow
+from app.shop.store.tables import ReadingRow, RoundRow
 
 KINDS = ("turn", "closing", "again", "skip")
 COUNTS = ("older", "newer", "both")
@@ -62,10 +65,11 @@ def add(shop: Database, visit_id: int, key: str, new: NewReading, at: str, *, su
     with shop.writing() as session:
         if again := earlier(session, ReadingRow, key, sent):
             return again.ident
-        record = visits.load(session, visit_id)
-        phase = require_open(record, new.phase)
-        if new.supersedes is None:
-            require_ready(record, phase)
+        record = loader.load(session, visit_id)
+        gate = gate_kept(session, record, new.phase)
+        phase = through(gate.closed, new.phase)
+        if new.supersedes is None and gate.waits is not None:
+            raise RejectedError({"value": gate.waits})
         if problem := _problem(record, new):
             raise RejectedError({"value": problem})
         one = _round(session, record, phase, new, key, at)
@@ -87,7 +91,9 @@ def add(shop: Database, visit_id: int, key: str, new: NewReading, at: str, *, su
             "supersedes_id": new.supersedes,
         }
         entered = MeterReading(store(session, ReadingRow, row), **row)
-        visits.remember(session, record.with_round(one.plus(entered)))
+        later = record.with_round(one.plus(entered))
+        loader.remember(session, later)
+        keep_gate(session, later, new.phase, gate)
         return entered.ident
 
 
@@ -117,7 +123,7 @@ def settle(
     with shop.writing() as session:
         if again := earlier(session, ReadingRow, key, sent):
             return again.ident
-        record = visits.load(session, visit_id)
+        record = loader.load(session, visit_id)
         phase = require_open(record, phase_slug)
         one = next_reading(record, phase).current
         found = next((p for p in one.in_question if (p[0].ident, p[1].ident) == pair), None) if one else None
@@ -165,7 +171,7 @@ def begin_round(
     with shop.writing() as session:
         if again := earlier(session, RoundRow, key, sent):
             return again.ident
-        record = visits.load(session, visit_id)
+        record = loader.load(session, visit_id)
         phase = require_open(record, phase_slug)
         require_ready(record, phase)
         now = next_reading(record, phase)
@@ -180,7 +186,7 @@ def begin_round(
         return _begin(session, record, phase, key, sent, opening, from_above, at).row.ident
 
 
-def range_of(meter: MeterRow) -> str:
+def range_of(meter: MeterEntry) -> str:
     """What a meter can show, as a sentence."""
     return f"{meter.name} reads from {meter.low:g} to {meter.high:g} {meter.unit}."
 
@@ -237,7 +243,7 @@ def _begin(
     )
     session.add(row)
     session.flush()
-    return Round(row, ())
+    return Round(RoundEntry.of(row), ())
 
 
 def _may_supersede(one: Round, reading: int, bore: int) -> None:

@@ -1,14 +1,11 @@
-"""The shop's settings as they are stored: every change is a version of its own, and the newest one holds."""
+"""Change the shop's settings: every change is stored as a version of its own."""
 
 import math
-from collections.abc import Set
-from dataclasses import fields
-
-from sqlmodel import Session, col, select
 
 from app.shop.errors import ConflictError, RejectedError
+from app.shop.record import stored_settings
 from app.shop.record.measures import RECORDED, Measure, Units
-from app.shop.record.settings import DEFAULTS, OPENINGS, Settings, from_json, to_json
+from app.shop.record.settings import OPENINGS, Settings, to_json
 from app.shop.store.database import Database
 from app.shop.store.idempotency import checked, earlier, fingerprint
 from app.shop.store.tables import Setup
@@ -88,38 +85,10 @@ def change(shop: Database, key: str, version: int, new: Settings, why: str, by: 
             wrong["why"] = f"At most {LONGEST} characters fit here."
         if wrong:
             raise RejectedError(wrong)
-        held, _ = now(session)
+        held, _ = stored_settings.now(session)
         if held != version:
             raise ConflictError({"": "Somebody changed the settings meanwhile. Theirs are shown; type yours again."})
         row = Setup(key=key, payload=sent, said=to_json(new), why=why.strip(), by=by.strip(), at=at)
         session.add(row)
         session.flush()
         return row.ident
-
-
-def now(session: Session) -> tuple[int, Settings]:
-    """The newest version and its number, 0 with the defaults when nobody set anything."""
-    row = session.exec(select(Setup).order_by(col(Setup.id).desc())).first()
-    return (row.ident, from_json(row.said)) if row else (0, DEFAULTS)
-
-
-def by_id(session: Session, ids: Set[int]) -> dict[int, Settings]:
-    """The versions of those numbers."""
-    if not ids:
-        return {}
-    return {row.ident: from_json(row.said) for row in session.exec(select(Setup).where(col(Setup.id).in_(ids))).all()}
-
-
-def history(session: Session) -> list[tuple[Setup, tuple[str, ...]]]:
-    """Every version, newest first, with the names of what it changed."""
-    rows = session.exec(select(Setup).order_by(col(Setup.id))).all()
-    told, before = [], DEFAULTS
-    for row in rows:
-        held = from_json(row.said)
-        told.append((row, _changed(before, held)))
-        before = held
-    return told[::-1]
-
-
-def _changed(before: Settings, after: Settings) -> tuple[str, ...]:
-    return tuple(f.name for f in fields(Settings) if getattr(before, f.name) != getattr(after, f.name))

@@ -9,9 +9,9 @@ from typing import NamedTuple
 from sqlmodel import Session
 
 from app.shop.errors import NotFoundError
+from app.shop.record.entries import Entry
 from app.shop.record.visit_record import VisitRecord
 from app.shop.store.database import raw_connection
-from app.shop.store.tables import Row
 
 QUERY = """
 SELECT e.version,
@@ -73,7 +73,7 @@ def revision_when_read(record: VisitRecord) -> Revision:
     )
 
 
-def _newest(rows: Sequence[Row]) -> int:
+def _newest(rows: Sequence[Entry]) -> int:
     """The id of the last of rows that stand in the order they were stored."""
     return rows[-1].ident if rows else 0
 

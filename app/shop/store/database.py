@@ -179,7 +179,7 @@ class Database:
         return self._session(self._writes)
 
     def _session(self, engine: Engine) -> Session:
-        """``info`` has what was read before, and what this session read or stored: see ``visits.load``."""
+        """``info`` has what was read before, and what this session read or stored: see ``loader.load``."""
         return Session(engine, expire_on_commit=False, info={"memory": self._memory, "fresh": {}})
 
     def _keep(self, session: Session) -> None:

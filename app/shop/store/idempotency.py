@@ -3,8 +3,7 @@
 import hashlib
 import json
 import uuid
-from collections.abc import Sequence
-from typing import Protocol, TypeVar
+from typing import TypeVar
 
 from sqlmodel import Session
 
@@ -49,22 +48,3 @@ def earlier(session: Session, table: type[T], key: str, payload: str) -> T | Non
     if row is not None and row.payload != payload:
         raise ConflictError({"key": "This was already sent with other contents. Open the page again and look at it."})
     return row
-
-
-class Superseding(Protocol):
-    """A row that may replace an earlier one of its table."""
-
-    @property
-    def ident(self) -> int: ...
-
-    @property
-    def supersedes_id(self) -> int | None: ...
-
-
-S = TypeVar("S", bound=Superseding)
-
-
-def current(rows: Sequence[S]) -> list[S]:
-    """The rows that no later row supersedes, in their order."""
-    gone = {row.supersedes_id for row in rows}
-    return [row for row in rows if row.ident not in gone]

@@ -16,7 +16,7 @@ from app.shop.commands.readings import NewReading
 from app.shop.errors import NotFoundError, RejectedError
 from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED, phase_named
 from app.shop.procedure.read_order import next_reading
-from app.shop.record import visits
+from app.shop.record import loader
 from app.shop.record.visit_record import UNITS, VisitRecord, move_of
 from app.shop.store.database import Database
 from app.shop.store.idempotency import checked
@@ -102,7 +102,7 @@ def read(shop: Database, visit_id: int, key: str, new: NewReading, at: str) -> i
     key = checked(key)
     with shop.reading() as session:
         kept = session.exec(select(ReadingRow.id).where(ReadingRow.key == key)).first()
-        record = visits.load(session, visit_id)
+        record = loader.load(session, visit_id)
         practice = of_engine(session, record.engine.ident)
         if kept is not None:
             return kept
@@ -129,7 +129,7 @@ def read_speed(shop: Database, visit_id: int, key: str, slug: str, item: str, by
     Raises RefusedError for an engine that is real, NotThereError.
     """
     with shop.reading() as session:
-        record = visits.load(session, visit_id)
+        record = loader.load(session, visit_id)
         practice = of_engine(session, record.engine.ident)
         if practice is None:
             raise RejectedError({"value": "This engine is real: read its tachometer."})
@@ -142,7 +142,7 @@ def current_state(session: Session, practice: Practice, record: VisitRecord) -> 
 
     Raises RefusedError when it was said that other bores are fitted: the simulated engine cannot follow.
     """
-    told = sorted(visits.of_engine(session, practice.engine_id), key=lambda one: one.visit.number)
+    told = sorted(loader.of_engine(session, practice.engine_id), key=lambda one: one.visit.number)
     if any(one.layout != record.layout for one in told):
         raise RejectedError({"value": "Its layout was changed: this practice engine answers no more. Start another."})
     return replay(fresh(practice, record), [event for one in told for event in _done(one)])
@@ -223,7 +223,7 @@ def _done(record: VisitRecord) -> list[Event]:
         ((r.ident, 0), Reading(r.bore, 0.0, 0.0)) for one in record.rounds for r in one.entered if r.value is not None
     ]
     stamped += [((m.after_reading, m.ident), move_of(m)) for m in record.all_moves]
-    return [*record.bypass_preset(), *(event for _, event in sorted(stamped, key=lambda pair: pair[0]))]
+    return [*record.screw_presets(), *(event for _, event in sorted(stamped, key=lambda pair: pair[0]))]
 
 
 def _opening(record: VisitRecord, new: NewReading) -> tuple[float, bool]:
@@ -238,7 +238,7 @@ def _opening(record: VisitRecord, new: NewReading) -> tuple[float, bool]:
 
 
 def _practised(session: Session, visit_id: int) -> tuple[VisitRecord, Practice]:
-    record = visits.load(session, visit_id)
+    record = loader.load(session, visit_id)
     practice = of_engine(session, record.engine.ident)
     if practice is None:
         raise NotFoundError("practice engine in that visit")

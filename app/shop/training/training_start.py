@@ -11,19 +11,19 @@ from datetime import datetime, timedelta
 from sqlmodel import Session, func, select
 
 from app.shop.assessment.progress import items_of
-from app.shop.commands import checks, engines
+from app.shop.commands import checks, engines, visits
 from app.shop.commands.engines import EngineFacts, folded
-from app.shop.demo.typical import TYPICAL
+from app.shop.commands.visits import NewVisit
 from app.shop.errors import RejectedError
 from app.shop.procedure.items import Phase
 from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED
-from app.shop.record import visits
+from app.shop.record import loader
 from app.shop.record.visit_record import VisitRecord
-from app.shop.record.visits import NewVisit
 from app.shop.store.database import Database
 from app.shop.store.idempotency import checked, earlier, fingerprint, part_key
 from app.shop.store.tables import Engine, MeterRow, Practice
 from app.shop.training.training import TROUBLES, fresh, of_engine, stand_of
+from app.shop.training.typical import TYPICAL
 from app.sync.engine.hardware import likely_hardware
 from app.sync.engine.layout import Bank, JointKind, Layout
 from app.sync.engine.units import REV_PER_MIN
@@ -148,7 +148,7 @@ def _warm_up(shop: Database, key: str, visit_id: int, by: str, at: str) -> None:
         checks.record(shop, visit_id, part_key(key, part), phase.slug, values, by, at, read_at)
 
     with shop.reading() as session:
-        record = visits.load(session, visit_id)
+        record = loader.load(session, visit_id)
         practice = of_engine(session, record.engine.ident)
         assert practice is not None
         speed = 10 * round(fresh(practice, record).breathe()[1] / REV_PER_MIN / 10)

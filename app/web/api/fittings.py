@@ -7,6 +7,7 @@ from pydantic import Field
 
 from app.shop.commands import engines
 from app.shop.errors import RejectedError
+from app.shop.record.entries import FittingEntry
 from app.shop.record.fittings import HARDWARE_FIELDS, hardware_from_json, hardware_known, layout_from_json
 from app.shop.store.tables import Fitting
 from app.sync.engine.hardware import Figure, Hardware
@@ -157,7 +158,7 @@ class FittingTold(Told):
     hardware: HardwareTold
 
     @staticmethod
-    def of(row: Fitting) -> "FittingTold":
+    def of(row: Fitting | FittingEntry) -> "FittingTold":
         """From its row."""
         layout, hardware = layout_from_json(row.layout), hardware_from_json(row.hardware)
         return FittingTold(

@@ -11,8 +11,8 @@ from fastapi import Path
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field
 
 from app.shop.commands.engines import LONGEST
+from app.shop.record.entries import MeterEntry
 from app.shop.record.visit_record import UNITS
-from app.shop.store.tables import MeterRow
 from app.sync.engine.adjusters.registry import kinds
 
 LARGEST_ID = 2**63 - 1
@@ -119,11 +119,11 @@ def trade(value: float, size: float) -> float:
     return float(f"{value / size:.9g}")
 
 
-def meter_unit(meter: MeterRow) -> MeterUnit:
+def meter_unit(meter: MeterEntry) -> MeterUnit:
     """The unit that a meter reads in: the store knows no others."""
     return cast(MeterUnit, meter.unit)
 
 
-def shown(value: float, meter: MeterRow) -> float:
+def shown(value: float, meter: MeterEntry) -> float:
     """A reading in base units [kg/s or Pa] in the unit of the meter."""
     return trade(value, UNITS[meter.unit])

@@ -4,16 +4,18 @@ import pytest
 from sqlalchemy.exc import IntegrityError
 
 from app.shop.assessment.advising import lever, next_step
-from app.shop.assessment.progress import next_standing, progress
+from app.shop.assessment.assessment import assess
+from app.shop.assessment.progress import status_of
 from app.shop.assessment.verdicts import balance_of
-from app.shop.commands import checks, moves, readings
+from app.shop.commands import checks, moves, readings, visits
 from app.shop.commands.moves import NewMove
 from app.shop.commands.readings import NewReading
+from app.shop.commands.visits import NewVisit
 from app.shop.errors import ConflictError, RejectedError
 from app.shop.procedure.phases import BANK_BALANCE, COLD_PRESET, FIRST_FIRE, HEAT_SOAKED
 from app.shop.procedure.read_order import next_reading
-from app.shop.record import visits
-from app.shop.record.visits import NewVisit
+from app.shop.procedure.requirements import Requirement
+from app.shop.reasons import Reason, because
 from app.shop.store.database import Database
 from app.sync.engine.units import THOU
 from tests.shop.yard import AT, FOUR, V8, check_all, engine, heat_soaked, key, read, read_round, visit_record
@@ -42,8 +44,8 @@ def read_openings(shop: Database, visit_id: int, second: float = 1.0) -> list[fl
     return read_at
 
 
-def lacks(shop: Database, visit_id: int) -> list[str]:
-    return [m.what for m in next(s for s in progress(visit_record(shop, visit_id)) if s.phase is BANK_BALANCE).missing]
+def lacks(shop: Database, visit_id: int) -> list[Reason]:
+    return [m.reason for m in status_of(visit_record(shop, visit_id), BANK_BALANCE).missing]
 
 
 def turn_link(shop: Database, visit_id: int) -> None:
@@ -60,7 +62,7 @@ def test_after_a_link_was_turned_idle_comes_last(shop: Database) -> None:
     visit_id = at_the_banks(shop)
     read_openings(shop, visit_id)
     turn_link(shop, visit_id)
-    assert lacks(shop, visit_id) == ["A closed round at every opening, with no link turned since"]
+    assert lacks(shop, visit_id) == [because(Requirement.OPENING_ROUNDS)]
     assert [round(1e6 * o) for o in read_openings(shop, visit_id)] == [254, 762, 0]
     assert lacks(shop, visit_id) == []
 
@@ -69,7 +71,7 @@ def test_a_link_too_short_is_seen_at_idle(shop: Database) -> None:
     visit_id = at_the_banks(shop)
     turn_link(shop, visit_id)
     read_openings(shop, visit_id, second=1.12)
-    assert lacks(shop, visit_id) == ["Bank B back on its stop: its link holds it open at idle"]
+    assert lacks(shop, visit_id) == [because(Requirement.BANK_ON_STOP, bank="B")]
 
 
 def complaint(shop: Database, why: str, layout: object = V8) -> int:
@@ -93,12 +95,12 @@ def test_popping_leads_to_the_banks_once_as_found_is_read(shop: Database) -> Non
     with pytest.raises(RejectedError):
         check_all(shop, visit_id, BANK_BALANCE)  # as found comes before anything else
     read_uneven(shop, visit_id)
-    standing = next_standing(visit_record(shop, visit_id))
+    standing = assess(visit_record(shop, visit_id)).goes_on
     assert standing is not None
     assert standing.phase is BANK_BALANCE
     check_all(shop, visit_id, BANK_BALANCE)
     read_openings(shop, visit_id)
-    standing = next_standing(visit_record(shop, visit_id))
+    standing = assess(visit_record(shop, visit_id)).goes_on
     assert standing is not None
     assert standing.phase is HEAT_SOAKED  # and then it is evened after all
 
@@ -107,7 +109,7 @@ def test_popping_leads_to_the_banks_once_as_found_is_read(shop: Database) -> Non
 def test_other_complaints_keep_the_order(shop: Database, why: str, layout: object) -> None:
     visit_id = complaint(shop, why, layout)
     read_uneven(shop, visit_id)
-    standing = next_standing(visit_record(shop, visit_id))
+    standing = assess(visit_record(shop, visit_id)).goes_on
     assert standing is not None
     assert standing.phase is HEAT_SOAKED
     with pytest.raises(RejectedError):

@@ -6,7 +6,7 @@ import pytest
 
 from app.shop.commands import engines
 from app.shop.errors import ConflictError, NotFoundError, RejectedError
-from app.shop.record import visits
+from app.shop.record import loader
 from app.shop.store.database import Database
 from app.sync.engine.hardware import likely_hardware
 from tests.shop.yard import AT, FACTS, FOUR, V8, engine, key, visit
@@ -114,7 +114,7 @@ def test_a_visit_keeps_the_hardware_as_it_was(shop: Database) -> None:
     with pytest.raises(RejectedError):
         engines.fit(shop, engine_id, key(), V8, HARDWARE, "While a visit is open", AT)
     with shop.reading() as session:
-        assert visits.load(session, visit_id).fitting.ident == second
+        assert loader.load(session, visit_id).fitting.ident == second
 
 
 def test_what_is_not_there_is_said_to_be_not_there(shop: Database) -> None:

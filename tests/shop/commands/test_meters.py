@@ -4,11 +4,11 @@ import math
 
 import pytest
 
-from app.shop.commands import meters
+from app.shop.commands import meters, visits
 from app.shop.commands.meters import NewMeter
 from app.shop.errors import ConflictError, RejectedError
 from app.shop.procedure.phases import HEAT_SOAKED, LOCK_DOWN
-from app.shop.record import visits
+from app.shop.record import meter_studies
 from app.shop.store.database import Database
 from app.sync.readings.rounds import evenness
 from tests.shop.yard import AT, FOUR, check_all, engine, heat_soaked, key, read_round, visit, visit_record
@@ -40,7 +40,7 @@ def test_a_study_gives_the_figure_that_every_verdict_counts_with(shop: Database)
     )  # four of ten a step off, by hand
     found = evenness(told.layout, told.as_read(told.rounds[-1]), told.meter_as_read(), 0.08)
     with shop.reading() as session:
-        known = meters.record(session, 1)
+        known = meter_studies.known(session, 1)
     assert known.found is not None
     assert known.found.freedom == 9
     assert found.uncertainty > 0
@@ -65,10 +65,10 @@ def test_a_study_takes_ten_and_no_more(shop: Database) -> None:
     with pytest.raises(ConflictError):
         meters.read(shop, study_id, key(), 6.5, "KM", AT)
     with shop.reading() as session:
-        first = meters.study_story(session, study_id).readings[0]
+        first = meter_studies.study_of(session, study_id).readings[0]
     meters.read(shop, study_id, key(), 6.75, "KM", AT, supersedes=first.ident)
     with shop.reading() as session:
-        told = meters.study_story(session, study_id)
+        told = meter_studies.study_of(session, study_id)
     assert told.of_meter(1)[0] == 6.75
     assert len(told.readings) == 10
     with pytest.raises(ConflictError):
@@ -81,7 +81,7 @@ def test_a_reading_sent_twice_is_there_once(shop: Database) -> None:
     for _ in range(2):
         meters.read(shop, study_id, sent, 6.5, "KM", AT)
     with shop.reading() as session:
-        assert len(meters.study_story(session, study_id).entered) == 1
+        assert len(meter_studies.study_of(session, study_id).entered) == 1
 
 
 def test_two_meters_are_compared_bore_by_bore(shop: Database) -> None:
@@ -90,11 +90,11 @@ def test_two_meters_are_compared_bore_by_bore(shop: Database) -> None:
     for bore in range(5):
         for meter_id, factor in ((1, 1.0), (other, 1.08)):
             with shop.reading() as session:
-                assert meters.study_story(session, study_id).next_meter.ident == meter_id
+                assert meter_studies.study_of(session, study_id).next_meter.ident == meter_id
             meters.read(shop, study_id, key(), (6.0 + bore / 4 + bore % 2 / 100) * factor, "KM", AT)
     with shop.reading() as session:
-        found = meters.study_story(session, study_id).agreement
-        repeats = meters.record(session, 1).found
+        found = meter_studies.study_of(session, study_id).agreement
+        repeats = meter_studies.known(session, 1).found
     assert found is not None
     assert found.ratio == pytest.approx(1.08)
     assert not found.agree
@@ -141,7 +141,7 @@ def test_the_newest_day_of_a_check_counts(shop: Database) -> None:
     meters.set_due(shop, 1, key(), "2026-05-01", "Against the reference", "KM", AT)
     meters.set_due(shop, 1, key(), "2027-05-01", "Sent away", "KM", AT)
     with shop.reading() as session:
-        told = meters.record(session, 1)
+        told = meter_studies.known(session, 1)
     assert told.due is not None
     assert told.due.due == "2027-05-01"
     assert told.overdue("2027-05-02")

@@ -99,7 +99,7 @@ def test_the_same_bore_from_two_tablets_stands_twice_until_a_person_says_which_c
     first = readings.settle(shop, visit_id, sent, HEAT_SOAKED.slug, pair, counts, "KM", AT)
     assert readings.settle(shop, visit_id, sent, HEAT_SOAKED.slug, pair, counts, "KM", AT) == first
     one = visit_record(shop, visit_id).rounds[-1]
-    assert (one.in_question, one.skipped) == ([], {})
+    assert (one.in_question, one.skipped) == ((), {})
     assert [r.value for r in one.readings] == values
     assert len(one.entered) == 3
     with pytest.raises(ConflictError):

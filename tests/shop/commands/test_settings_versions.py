@@ -9,6 +9,7 @@ from app.shop.commands import settings_versions
 from app.shop.errors import ConflictError, RejectedError
 from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED
 from app.shop.procedure.read_order import next_opening
+from app.shop.record import stored_settings
 from app.shop.record.settings import DEFAULTS, SOURCES, Settings, from_json, to_json
 from app.shop.store.database import Database
 from app.sync.engine.units import THOU
@@ -17,7 +18,7 @@ from tests.shop.yard import AT, FOUR, V8, check_all, engine, heat_soaked, key, r
 
 def change(shop: Database, new: Settings) -> int:
     with shop.reading() as session:
-        version, _ = settings_versions.now(session)
+        version, _ = stored_settings.now(session)
     return settings_versions.change(shop, key(), version, new, "", "KM", AT)
 
 
@@ -46,7 +47,7 @@ def test_an_open_visit_keeps_the_settings_it_was_opened_under(shop: Database) ->
 
 def test_a_limit_of_the_shop_stops_the_phase(shop: Database) -> None:
     change(shop, replace(DEFAULTS, limits=replace(DEFAULTS.limits, coolant=273.15 + 84)))
-    with pytest.raises(RejectedError, match="Stop the engine now"):
+    with pytest.raises(RejectedError, match="coolant-hot"):
         read_round(shop, heat_soaked(shop, FOUR), HEAT_SOAKED)  # its coolant is at 85
 
 
@@ -55,7 +56,7 @@ def test_somebody_elses_change_is_not_overwritten(shop: Database) -> None:
     with pytest.raises(ConflictError):
         settings_versions.change(shop, key(), 0, replace(DEFAULTS, pulls=7), "", "AL", AT)
     with shop.reading() as session:
-        assert settings_versions.now(session)[1].pulls == 5
+        assert stored_settings.now(session)[1].pulls == 5
 
 
 def test_the_same_change_sent_twice_is_one_version(shop: Database) -> None:
@@ -65,7 +66,7 @@ def test_the_same_change_sent_twice_is_one_version(shop: Database) -> None:
     )
     assert first == second
     with shop.reading() as session:
-        assert [names for _, names in settings_versions.history(session)] == [("pulls",)]
+        assert [names for _, names in stored_settings.history(session)] == [("pulls",)]
 
 
 @pytest.mark.parametrize(

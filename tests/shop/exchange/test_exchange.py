@@ -14,9 +14,10 @@ from sqlalchemy import text
 
 from app.places import static
 from app.shop.assessment.verdicts import balance_of
-from app.shop.commands import engines, meters, readings
+from app.shop.commands import engines, meters, readings, visits
 from app.shop.commands.corrections import NewCorrection, correct
 from app.shop.commands.meters import NewMeter
+from app.shop.commands.visits import NewVisit
 from app.shop.errors import ConflictError, RejectedError
 from app.shop.exchange import imports, v1, v2
 from app.shop.exchange import v3 as v3
@@ -25,10 +26,9 @@ from app.shop.exchange.imports import bring_in, plan, read
 from app.shop.exchange.rows import Writer
 from app.shop.exchange.v3 import EngineFile, from_v1, from_v2
 from app.shop.procedure.phases import BANK_BALANCE
-from app.shop.record import visits
+from app.shop.record import loader
 from app.shop.record.fittings import hardware_from_json, layout_from_json
 from app.shop.record.visit_record import move_of
-from app.shop.record.visits import NewVisit
 from app.shop.store import tables
 from app.shop.store.database import Database
 from app.shop.store.row_hashes import check
@@ -122,9 +122,9 @@ def test_what_the_engine_was_reads_the_same_in_the_other_shop(shop: Database, ot
     engine_id = bring_in(other, read(out(shop, with_past(shop))), {})
     assert engine_id == 2
     with other.reading() as session:
-        there = list(reversed(visits.of_engine(session, engine_id)))
+        there = list(reversed(loader.of_engine(session, engine_id)))
     with shop.reading() as session:
-        here = list(reversed(visits.of_engine(session, 1)))
+        here = list(reversed(loader.of_engine(session, 1)))
     for one, two in zip(here, there, strict=True):
         for ours, theirs in ((one.as_found(), two.as_found()), (one.as_left(), two.as_left())):
             assert (ours is None) == (theirs is None)
@@ -205,7 +205,7 @@ def test_an_engine_of_the_same_serial_may_be_the_same_or_another(
     assert rows(other)["engine"] == engines_after
     assert rows(other)["meter"] == 2
     with other.reading() as session:
-        there = visits.of_engine(session, engine_id)
+        there = loader.of_engine(session, engine_id)
         assert len(there) == visits_after
         assert {s.engine.serial for s in there} == {"31-0217" if choice == "join" else "31-0217 (2)"}
         assert sorted(s.visit.number for s in there) == list(range(1, visits_after + 1))
@@ -337,7 +337,7 @@ def test_a_file_of_every_version_still_comes_in(shop: Database, fixture: Path) -
     engine_id = bring_in(shop, read(held), {})
     with shop.reading() as session:
         file = json.loads(held)
-        assert len(visits.of_engine(session, engine_id)) == len(file["visits"])
+        assert len(loader.of_engine(session, engine_id)) == len(file["visits"])
         goes_out = engine_file(session, engine_id, file["exported_at"])
     match file["version"]:
         case 1:
@@ -363,7 +363,7 @@ def test_what_was_reached_from_above_is_so_in_the_other_shop(shop: Database, oth
     visit_id = from_above(shop)
     engine_id = bring_in(other, read(out(shop)), {})
     with other.reading() as session:
-        (there,) = visits.of_engine(session, engine_id)
+        (there,) = loader.of_engine(session, engine_id)
         driver = session.connection().connection.driver_connection
         assert driver is not None
         assert check(driver).broken == ()
@@ -382,7 +382,7 @@ def test_an_engine_read_in_cubic_feet_goes_out_and_comes_in(shop: Database, othe
 def test_joints_bypass_screws_and_their_turns_come_through(shop: Database) -> None:
     engine_id = bring_in(shop, read((FIXTURES / "engine-2.json").read_text()), {})
     with shop.reading() as session:
-        (one,) = visits.of_engine(session, engine_id)
+        (one,) = loader.of_engine(session, engine_id)
     assert [bank.joints for bank in one.layout.banks] == [("shaft", "screw-in", "shaft")]
     assert (one.layout.bypass, one.layout.plenum) == (frozenset({1, 4}), True)
     moved = [move_of(move) for move in one.moves]
@@ -400,7 +400,7 @@ def test_readings_for_a_spreadsheet(shop: Database) -> None:
             )
         )  # fmt: skip
     with shop.reading() as session:
-        found = list(csv.DictReader(io.StringIO(readings_csv(list(reversed(visits.of_engine(session, 1)))))))
+        found = list(csv.DictReader(io.StringIO(readings_csv(list(reversed(loader.of_engine(session, 1)))))))
     assert len(found) == 19
     assert [row["stands"] for row in found[:1]] == ["no"]
     corrected = next(row for row in found if row["why"])

@@ -10,7 +10,7 @@ import pytest
 from starlette.testclient import TestClient
 
 from app.shop.commands import engines
-from app.shop.record import visits
+from app.shop.record import loader
 from app.shop.store.database import Database
 from app.shop.store.upgrade import open_shop
 from app.web.application import create_app
@@ -90,7 +90,7 @@ def test_a_conflict_is_shown_and_chosen(shop: Database, other: Database) -> None
         done = to.post("/exchange", data={**kept, "numbers": "append"})
         assert done.status_code == 303
     with other.reading() as session:
-        assert len(visits.of_engine(session, 1)) == 2
+        assert len(loader.of_engine(session, 1)) == 2
 
 
 @pytest.mark.parametrize(

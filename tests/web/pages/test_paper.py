@@ -9,12 +9,11 @@ import zxingcpp
 from playwright.sync_api import Page, expect, sync_playwright
 from pypdf import PdfReader
 
-from app.shop.commands import checks, engines, moves
+from app.shop.commands import checks, engines, moves, visits
 from app.shop.commands.moves import NewMove
 from app.shop.procedure.items import DEFER
 from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED, LOCK_DOWN
 from app.shop.queries.search import tag_of
-from app.shop.record import visits
 from app.shop.store.database import Database
 from app.sync.engine.layout import Bank, Layout
 from app.sync.engine.units import THOU

@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 from starlette.testclient import TestClient
 
-from app.shop.commands import settings_versions
+from app.shop.record import stored_settings
 from app.shop.record.settings import DEFAULTS, SOURCES
 from app.shop.store.database import Database
 from app.web.application import create_app
@@ -33,7 +33,7 @@ def filled(client: TestClient) -> dict[str, str]:
 def test_the_page_sent_back_as_it_stands_changes_nothing(client: TestClient, shop: Database) -> None:
     assert client.post("/settings", data=filled(client)).status_code == 303
     with shop.reading() as session:
-        _, held = settings_versions.now(session)
+        _, held = stored_settings.now(session)
     for name in ("coarse_window", "openings", "blades", "recheck_km"):
         assert getattr(held, name) == pytest.approx(getattr(DEFAULTS, name))
     assert held.heat.coolant == pytest.approx(DEFAULTS.heat.coolant)
@@ -69,7 +69,7 @@ def test_bad_input_stays_beside_its_field(
     assert said in message[1]
     assert f'name="{field}" value="{typed}"' in answer.text
     with shop.reading() as session:
-        assert settings_versions.now(session)[0] == 0
+        assert stored_settings.now(session)[0] == 0
 
 
 def test_what_is_no_number_is_not_blamed_on_its_neighbour(client: TestClient) -> None:
@@ -127,7 +127,7 @@ def test_units_are_chosen_with_where_each_default_comes_from(client: TestClient,
     assert shown["steady_within"] == "3.6"  # a difference of 2 K
     client.post("/settings", data=shown)
     with shop.reading() as session:
-        _, held = settings_versions.now(session)
+        _, held = stored_settings.now(session)
     assert replace(held, units=DEFAULTS.units) == DEFAULTS  # to the last place, through boxes that round
 
 
@@ -135,7 +135,7 @@ def test_a_figure_is_read_in_the_unit_that_stood_beside_it(client: TestClient, s
     mine = filled(client)
     client.post("/settings", data={**mine, **OTHERS, "coolant_most": "105"})
     with shop.reading() as session:
-        version, held = settings_versions.now(session)
+        version, held = stored_settings.now(session)
     assert held.limits.coolant == pytest.approx(105 + 273.15)
     late = client.post("/settings", data={**mine, "version": str(version), "key": key(), "coolant_most": "300"})
     assert late.status_code == 422
@@ -149,7 +149,7 @@ def test_a_unit_nobody_knows_is_refused(client: TestClient, shop: Database) -> N
     for sent in ({"temperature": "warm"}, {"units": "°F,psi"}):
         assert client.post("/settings", data={**filled(client), **sent}).status_code == 422
     with shop.reading() as session:
-        assert settings_versions.now(session)[0] == 0
+        assert stored_settings.now(session)[0] == 0
 
 
 def test_known_initials_are_a_tap_wherever_initials_are_asked(client: TestClient, shop: Database) -> None:

@@ -7,13 +7,12 @@ from datetime import UTC, datetime
 import pytest
 from starlette.testclient import TestClient
 
-from app.shop.commands import checks, moves, readings, tablets
+from app.shop.commands import checks, moves, readings, tablets, visits
 from app.shop.commands.moves import NewMove
 from app.shop.commands.readings import NewReading
 from app.shop.errors import RejectedError
 from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.queries import activity
-from app.shop.record import visits
 from app.shop.store import copies
 from app.shop.store.backup import keep_one
 from app.shop.store.database import Database

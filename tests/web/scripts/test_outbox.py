@@ -319,7 +319,7 @@ def test_a_move_made_without_a_link_waits_its_turn(hand: Tablet, server: str, sh
     made.click()
     expect(hand.bar).to_contain_text("1 move held here, not yet saved")
     expect(hand.page.get_by_role("heading", name="The verdict waits")).to_be_visible()
-    assert visit_record(shop, visit_id).moves == []
+    assert visit_record(shop, visit_id).moves == ()
     hand.context.set_offline(False)
     hand.is_saved()
     expect(hand.page.locator("#entry-heading")).to_have_text("Bore 1")

@@ -16,7 +16,7 @@ from starlette.testclient import TestClient
 from starlette.types import Receive, Scope, Send
 
 from app.shop.commands import engines, people, tablets
-from app.shop.record import visits
+from app.shop.record import loader
 from app.shop.store import database
 from app.shop.store.database import Database
 from app.shop.store.upgrade import open_shop
@@ -350,7 +350,7 @@ def a_customer_who_was_taken_out_is_not_left_in_the_file(bench: Bench) -> bool:
     engines.change(bench.shop, 1, 1, engines.EngineFacts(**named))
     engines.change(bench.shop, 1, 2, engines.EngineFacts(**{**named, "customer": ""}))
     with bench.shop.reading() as session:
-        assert visits.load(session, 1).engine.customer == ""
+        assert loader.load(session, 1).engine.customer == ""
     return b"Ada of Number 7" not in bench.held()
 
 

@@ -8,9 +8,9 @@ import pytest
 from starlette.testclient import TestClient
 
 from app.shop.assessment.advising import next_step
+from app.shop.commands import visits
 from app.shop.procedure.items import DEFER, PLACES
 from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN, PHASES
-from app.shop.record import visits
 from app.shop.store.database import Database
 from app.web.application import create_app
 from tests.shop.yard import AT, FOUR, V8, check_all, engine, heat_soaked, key, read, read_round, visit, visit_record

@@ -7,10 +7,10 @@ from dataclasses import replace
 import pytest
 from starlette.testclient import TestClient
 
-from app.shop.commands import settings_versions
+from app.shop.commands import settings_versions, visits
 from app.shop.commands.moves import NewMove, make
 from app.shop.procedure.phases import BANK_BALANCE, COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN
-from app.shop.record import visits
+from app.shop.record import stored_settings
 from app.shop.record.measures import RECORDED, Units
 from app.shop.record.settings import DEFAULTS
 from app.shop.store.database import Database
@@ -34,7 +34,7 @@ def client(shop: Database) -> Iterator[TestClient]:
 
 def choose(shop: Database, units: Units) -> None:
     with shop.reading() as session:
-        version, held = settings_versions.now(session)
+        version, held = stored_settings.now(session)
     settings_versions.change(shop, key(), version, replace(held, units=units), "", "KM", AT)
 
 

@@ -10,7 +10,7 @@ from fastapi.responses import HTMLResponse, Response
 from app.shop.commands import engines
 from app.shop.errors import NotFoundError
 from app.shop.queries import search
-from app.shop.record import visits
+from app.shop.record import loader
 from app.shop.record.visit_record import VisitRecord
 from app.shop.store.tables import Engine, Visit
 from app.web.context import Page, Shop
@@ -51,7 +51,7 @@ def board(shop: Shop, page: Page, find: str = "") -> HTMLResponse:
             lines = [_found(e, newest.get(e.ident)) for e in engines.among(session, hits.exact)]
             near = [_found(e, newest.get(e.ident)) for e in engines.among(session, hits.near)]
         else:
-            lines = [_worked_on(record) for record in visits.in_the_shop(session)]
+            lines = [_worked_on(record) for record in loader.in_the_shop(session)]
         count = engines.count(session)
     return page.show("board.html", find=words, lines=lines, near=near, count=count, full=len(lines) == MOST_FOUND)
 

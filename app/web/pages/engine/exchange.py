@@ -15,7 +15,7 @@ from app.shop.commands import engines
 from app.shop.errors import RejectedError
 from app.shop.exchange.exports import engine_file, readings_csv, written
 from app.shop.exchange.imports import LARGEST, bring_in, plan, read
-from app.shop.record import visits
+from app.shop.record import loader
 from app.shop.store.database import Database
 from app.web.context import Form, Now, Page, Pages, Shop
 from app.web.error_responses import status_of
@@ -62,7 +62,7 @@ def readings(shop: Shop, engine_id: int) -> Response:
     """Every reading of an engine, for a spreadsheet."""
     with shop.reading() as session:
         engine = engines.get(session, engine_id)
-        records = list(reversed(visits.of_engine(session, engine_id)))
+        records = list(reversed(loader.of_engine(session, engine_id)))
     return download(readings_csv(records), f"{engine.serial} readings.csv", "text/csv; charset=utf-8")
 
 

@@ -8,6 +8,7 @@ from fastapi.responses import HTMLResponse, Response
 
 from app.shop.commands import settings_versions
 from app.shop.errors import RejectedError
+from app.shop.record import stored_settings
 from app.shop.record.measures import CHOICES, Measure, Quantity, Units
 from app.shop.record.settings import DEFAULTS, SOURCES, Settings
 from app.shop.store.idempotency import new_key
@@ -115,7 +116,7 @@ def show(shop: Shop, page: Page) -> HTMLResponse:
 def change(shop: Shop, page: Page, form: Form, now: Now) -> Response:
     """Store another version."""
     with shop.reading() as session:
-        _, held = settings_versions.now(session)
+        _, held = stored_settings.now(session)
     try:
         new = _settings(form, held)
         form.raise_problems(
@@ -234,8 +235,8 @@ def _page(
 ) -> HTMLResponse:
     """The page, its figures in the units of the form that was sent, or in those of the shop."""
     with shop.reading() as session:
-        version, held = settings_versions.now(session)
-        changes = settings_versions.history(session)
+        version, held = stored_settings.now(session)
+        changes = stored_settings.history(session)
     units = Typed(values).units if values.get("units") else held.units
     usual = _as_typed(DEFAULTS, units)
     return page.show(

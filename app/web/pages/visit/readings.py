@@ -11,7 +11,7 @@ from app.shop.commands.readings import FAR_OFF, NewReading
 from app.shop.errors import NotFoundError, RejectedError
 from app.shop.procedure.items import Phase
 from app.shop.procedure.parts import parts_of
-from app.shop.record import visits
+from app.shop.record import loader
 from app.shop.record.revision import version
 from app.shop.record.visit_record import VisitRecord
 from app.shop.store.database import Database
@@ -67,7 +67,7 @@ def add_speed(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now:
     """Keep the idle speed with what the phase asks for, or show the page again with what is wrong."""
     phase, by, key = phase_of(slug), form.text("by"), form.text("key")
     with shop.reading() as session:
-        item = speed_item(visits.load(session, visit_id), phase)
+        item = speed_item(loader.load(session, visit_id), phase)
     if item is None:
         raise RejectedError({"value": "Nothing is kept of the idle speed here."})
     try:
@@ -166,7 +166,7 @@ def _desk(
 ) -> HTMLResponse:
     phase = phase_of(slug)
     with shop.reading() as session:
-        record, made_at = visits.load(session, visit_id), version(session, visit_id)
+        record, made_at = loader.load(session, visit_id), version(session, visit_id)
         simulated = training.of_engine(session, record.engine.ident) is not None
     shown = ReadingPage(record, phase, wanted, values or {}, problems or {}, simulated)
     return page.show(

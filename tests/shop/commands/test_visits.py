@@ -3,14 +3,16 @@
 import pytest
 
 from app.shop.assessment.progress import current_phase, progress
-from app.shop.commands import checks, moves, readings
+from app.shop.commands import checks, moves, readings, visits
 from app.shop.commands.moves import NewMove
 from app.shop.commands.readings import NewReading
+from app.shop.commands.visits import NewVisit
 from app.shop.errors import RejectedError
 from app.shop.procedure.phases import BANK_BALANCE, COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN, PHASES
-from app.shop.record import visits
-from app.shop.record.visits import NewVisit
+from app.shop.procedure.requirements import NotNeeded, Waiting
+from app.shop.reasons import because
 from app.shop.store.database import Database
+from tests.shop.rejections import code_of
 from tests.shop.yard import AT, FOUR, V8, check_all, engine, heat_soaked, key, read, read_round, visit, visit_record
 
 
@@ -38,7 +40,7 @@ def test_what_may_not_be_skipped_cannot_be_passed_over(shop: Database) -> None:
     visit_id = visit(shop, engine(shop))
     with pytest.raises(RejectedError) as refusal:
         checks.waive(shop, visit_id, key(), COLD_PRESET.slug, "In a hurry", "KM", AT)
-    assert "may not be skipped" in refusal.value.problems["why"]
+    assert code_of(refusal.value, "why") == Waiting.REQUIRED
     must = {i.slug: None for i in COLD_PRESET.items if i.must}
     checks.record(shop, visit_id, key(), COLD_PRESET.slug, must, "KM", AT)
     with pytest.raises(RejectedError):
@@ -141,5 +143,5 @@ def test_one_bank_has_nothing_to_balance(shop: Database) -> None:
     visit_id = heat_soaked(shop, FOUR)
     balance = next(s for s in progress(visit_record(shop, visit_id)) if s.phase is BANK_BALANCE)
     assert balance.done
-    assert "nothing to balance" in balance.not_needed_because
+    assert balance.not_needed_because == because(NotNeeded.ONE_BANK)
     assert len(V8.banks) == 2
