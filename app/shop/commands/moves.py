@@ -12,11 +12,13 @@ from app.shop.record.visit_record import VisitRecord
 from app.shop.store.database import Database
 from app.shop.store.idempotency import checked, earlier, fingerprint
 from app.shop.store.tables import MoveRow
-from app.sync.engine.layout import Coupler
+from app.sync.engine.adjusters.kind import AdjusterKind
+from app.sync.engine.adjusters.registry import kind_of
+from app.sync.engine.events import Place
+from app.sync.engine.layout import Layout
 from app.sync.engine.units import THOU
 from app.wording.words import blade
 
-MOST = {"stop": 4.0, "screw": 4.0, "link": 24.0, "bypass": 10.0}
 MOST_LEAVES = 2
 THINNEST, THICKEST = 0.5 * THOU, 60 * THOU
 TOLD_TWICE = "Another tablet kept a move meanwhile. Keep this one only if it was made as well; then read a new round."
@@ -24,10 +26,11 @@ TOLD_TWICE = "Another tablet kept a move meanwhile. Keep this one only if it was
 
 @dataclass(frozen=True, slots=True)
 class NewMove:
-    """One adjustment made. ``amount`` is turns (stop, screw, bypass) or flats (link); a blade's, all its leaves [m].
+    """One adjustment made. ``kind`` is the slug of the kind of adjuster, which says what names its place and what
+    ``amount`` is measured in; where that is leaves, ``leaves`` [m] say it.
 
-    ``bank`` names the bank of a stop or link; ``near`` and ``far`` the coupler of a blade or screw; ``near`` the bore
-    of a bypass screw. ``advised`` says whether it was made as the card said.
+    ``bank`` names a bank; ``near`` and ``far`` a coupler; ``near`` alone a bore. ``advised`` says whether it was made
+    as the card said.
     """
 
     phase: str
@@ -39,6 +42,11 @@ class NewMove:
     leaves: tuple[float, ...]
     advised: bool
     by: str
+
+    @property
+    def place(self) -> Place:
+        """Where the adjuster sits."""
+        return Place(self.bank, self.near, self.far)
 
 
 def make(shop: Database, visit_id: int, key: str, new: NewMove, at: str, seen: int | None = None) -> int:
@@ -54,7 +62,7 @@ def make(shop: Database, visit_id: int, key: str, new: NewMove, at: str, seen: i
             return again.ident
         record = loader.load(session, visit_id)
         phase = require_open(record, new.phase)
-        if new.kind not in phase.moves:
+        if new.kind not in phase.move_kinds:
             raise RejectedError({"kind": f"Nothing of that kind is moved in {phase.title.lower()}."})
         if not needs_preset(record) and record.as_found() is None:
             raise RejectedError({"kind": "As found comes first: read every bore and close the round, then move."})
@@ -71,7 +79,7 @@ def make(shop: Database, visit_id: int, key: str, new: NewMove, at: str, seen: i
             bank=new.bank or (record.layout.bank_of(new.near).name if new.near else ""),
             near=new.near,
             far=new.far,
-            amount=sum(new.leaves) if new.kind == "blade" else new.amount,
+            amount=sum(new.leaves) if kind_of(new.kind).unit == "leaves" else new.amount,
             leaves=" ".join(f"{leaf:.9f}" for leaf in new.leaves),
             advised=int(new.advised),
             after_reading=record.last_reading,
@@ -85,31 +93,29 @@ def make(shop: Database, visit_id: int, key: str, new: NewMove, at: str, seen: i
 
 
 def _problems(record: VisitRecord, new: NewMove) -> dict[str, str]:
-    if new.kind in ("blade", "screw") and (wrong := _coupler_problem(record, new)):
-        return {"near": wrong}
-    if new.kind == "blade":
+    kind = kind_of(new.kind)
+    if wrong := _place_problem(record.layout, kind, new.place):
+        return {"bank" if kind.sits == "bank" else "near": wrong}
+    if kind.unit == "leaves":
         return _leaves_problems(record, new)
-    if new.kind == "bypass" and new.near not in record.layout.bypass:
-        return {"near": "A bore with a bypass screw that this engine has."}
-    if new.kind in ("stop", "link") and new.bank not in {bank.name for bank in record.layout.banks}:
-        return {"bank": "A bank that this engine has."}
-    most = MOST[new.kind]
-    unit = "flats" if new.kind == "link" else "turns"
-    if not math.isfinite(new.amount) or new.amount == 0 or abs(new.amount) > most:
-        return {"amount": f"More than 0 and at most {most:g} {unit}."}
+    if not math.isfinite(new.amount) or new.amount == 0 or abs(new.amount) > kind.most:
+        return {"amount": f"More than 0 and at most {kind.most:g} {kind.unit}."}
     return {}
 
 
-def _coupler_problem(record: VisitRecord, new: NewMove) -> str:
-    """What is wrong with the coupler that a move names; empty for nothing."""
-    if new.near is None or new.far is None or Coupler(new.near, new.far) not in record.layout.couplers():
+def _place_problem(layout: Layout, kind: AdjusterKind, place: Place) -> str:
+    """What is wrong with the place that a move names; empty for nothing."""
+    if kind.sits == "bank":
+        return "" if place.bank in {bank.name for bank in layout.banks} else "A bank that this engine has."
+    if kind.adjuster(place) in kind.adjusters(layout):
+        return ""
+    if kind.sits == "bore":
+        return f"A bore with a {kind.slug} screw that this engine has."
+    if kind.adjuster(place) not in layout.couplers():
         return "A coupler that this engine has."
-    by_screw = record.layout.by_screw(Coupler(new.near, new.far))
-    if by_screw and new.kind == "blade":
+    if kind.unit == "leaves":
         return "A screw sets that coupler, and no blade."
-    if not by_screw and new.kind == "screw":
-        return "No screw sets that coupler: it is reset on a blade."
-    return ""
+    return "No screw sets that coupler: it is reset on a blade."
 
 
 def _leaves_problems(record: VisitRecord, new: NewMove) -> dict[str, str]:

@@ -19,6 +19,9 @@ from app.wording.reasons import sentence_of
 
 NOWHERE = "There is nothing at this address."
 
+FURTHER = "further"
+"""The framework's name for the shape of a body that fits no usual alternative, which is no part of a pointer."""
+
 Handler = Callable[[Request, Exception], Response]
 
 
@@ -146,6 +149,6 @@ def _place(place: tuple[int | str, ...], body: Any) -> str:
     if place[0] != "body":
         return str(place[-1])
     inside = place[1:]
-    if isinstance(body, dict) and inside and inside[0] == body.get("kind"):
+    if isinstance(body, dict) and inside and inside[0] in (body.get("kind"), FURTHER):
         inside = inside[1:]  # the framework names the alternative that was taken
     return "#" + "".join(f"/{escaped(str(part))}" for part in inside)

@@ -88,6 +88,14 @@ TurnsOut = Annotated[
         examples=[0.25],
     ),
 ]
+TurnsOther = Annotated[
+    float,
+    Field(
+        description="Turns of the screw; which way is positive depends on its kind. Not 0.",
+        allow_inf_nan=False,
+        examples=[0.25],
+    ),
+]
 Flats = Annotated[
     float,
     Field(
