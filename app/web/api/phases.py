@@ -14,7 +14,7 @@ from app.shop.procedure.items import DEFER, Phase
 from app.shop.procedure.parts import parts_of
 from app.shop.procedure.phases import phase_named
 from app.shop.record import loader
-from app.shop.record.entries import CheckEntry, WaiverEntry
+from app.shop.record.entries import CheckEntry
 from app.shop.record.visit_record import VisitRecord
 from app.shop.store.database import Database
 from app.sync.engine.units import THOU, ZERO_CELSIUS
@@ -188,7 +188,8 @@ def override_phase(shop: Shop, visit_id: Id, phase: Slug, body: OverrideSent, no
     with named(override_by="by"):
         row_id = checks.waive(shop, visit_id, body.key, phase, body.why, body.by, now, body.gate)
     with shop.reading() as session:
-        return OverrideTold.of(session.get_one(WaiverEntry, row_id))
+        record = loader.load(session, visit_id)
+        return OverrideTold.of(next(one for one in record.overrides if one.ident == row_id))
 
 
 def _read_at(body: ChecksSent, now: str) -> str:

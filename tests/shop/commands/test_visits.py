@@ -49,7 +49,7 @@ def test_what_may_not_be_skipped_cannot_be_passed_over(shop: Database) -> None:
     after = visit_record(shop, visit_id)
     assert current_phase(after) is FIRST_FIRE
     assert [o.why for o in after.overrides] == ["No sensor lead here"]
-    assert "Throttle sensor" in after.overrides[0].missing
+    assert "sensor-closed" in after.overrides[0].missing
 
 
 def test_one_visit_of_an_engine_at_a_time(shop: Database) -> None:
