@@ -84,7 +84,7 @@ REQUIREMENTS: Mapping[Requirement, Worded] = {
 
 WAITING: Mapping[Waiting, Worded] = {
     Waiting.SIGNED_OFF: Message("This visit is signed off. Open a new visit to record more."),
-    Waiting.NO_SUCH_PHASE: Message("No such phase. Go back to the visit and choose one."),
+    Waiting.NO_SUCH_PHASE: Message("This phase does not exist. Go back to the visit and choose one."),
     Waiting.EARLIER_PHASE: _earlier_phase,
     Waiting.STOPPED: Message("{stop}"),
     Waiting.NOT_HEAT_SOAKED: Message("Not heat-soaked yet: {lack}. The round starts automatically when it is."),

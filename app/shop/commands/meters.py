@@ -6,13 +6,18 @@ from datetime import date
 
 from sqlmodel import select
 
-from app.shop.errors import ConflictError, RejectedError
+from app.shop.errors import ConflictError, Problems, RejectedError
+from app.shop.reasons import because
 from app.shop.record.meter_studies import get, study_of
+from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.shop.store.idempotency import checked, earlier, fingerprint
 from app.shop.store.tables import MeterDue, MeterRow, Study, StudyReading
 
 LONGEST = 120
+HIGHEST = 100_000
+"""The highest value that a meter may show, in its unit."""
+
 UNITS_OF = {"flow": ("kg/h", "cfm"), "vacuum": ("kPa", "inHg", "mmHg")}
 
 ESTIMATE = 0.02
@@ -31,27 +36,28 @@ class NewMeter:
 
     @property
     def quantity(self) -> str:
-        """What a meter of that unit reads, empty for a unit nobody knows."""
+        """What a meter of that unit reads, empty for an unknown unit."""
         return next((quantity for quantity, units in UNITS_OF.items() if self.unit in units), "")
 
-    def problems(self) -> dict[str, str]:
+    def problems(self) -> Problems:
         """What is wrong, by field."""
-        wrong: dict[str, str] = {}
+        wrong: Problems = {}
         if not self.name.strip():
-            wrong["name"] = "A name, as it is called in the shop."
+            wrong["name"] = because(Rejection.NAME_MISSING)
         if len(self.name) > LONGEST:
-            wrong["name"] = f"At most {LONGEST} characters fit here."
+            wrong["name"] = because(Rejection.TOO_LONG, most=LONGEST)
         if not self.quantity:
-            wrong["unit"] = "One of " + ", ".join(unit for units in UNITS_OF.values() for unit in units) + "."
-        if not (math.isfinite(self.high) and 0 <= self.low < self.high <= 100_000):
-            wrong["high"] = "The range goes from 0 or more up to something higher."
+            choices = tuple(unit for units in UNITS_OF.values() for unit in units)
+            wrong["unit"] = because(Rejection.NOT_ONE_OF, choices=choices)
+        if not (math.isfinite(self.high) and 0 <= self.low < self.high <= HIGHEST):
+            wrong["high"] = because(Rejection.METER_RANGE, most=HIGHEST)
         elif not (math.isfinite(self.step) and 0 < self.step <= (self.high - self.low) / 4):
-            wrong["step"] = "The smallest step that can be read, well inside the range."
+            wrong["step"] = because(Rejection.METER_STEP)
         return wrong
 
 
 def register(shop: Database, key: str, new: NewMeter) -> int:
-    """Store a new meter and return its id. Raises RefusedError by field."""
+    """Store a new meter and return its id. Raises RejectedError by field."""
     key = checked(key)
     sent = fingerprint(new=new)
     with shop.writing() as session:
@@ -60,7 +66,7 @@ def register(shop: Database, key: str, new: NewMeter) -> int:
         problems = new.problems()
         same = select(MeterRow).where(MeterRow.name == new.name.strip())
         if session.exec(same).first() is not None:
-            problems["name"] = "There is a meter of that name. Give this one another."
+            problems["name"] = because(Rejection.NAME_TAKEN)
         if problems:
             raise RejectedError(problems)
         row = MeterRow(
@@ -81,24 +87,26 @@ def register(shop: Database, key: str, new: NewMeter) -> int:
 
 
 def begin_study(shop: Database, meter_id: int, key: str, other_id: int | None, where: str, by: str, at: str) -> int:
-    """Begin a repeatability study, or with ``other_id`` a comparison, and return its id. Raises RefusedError."""
+    """Begin a repeatability study, or with ``other_id`` a comparison, and return its id. Raises RejectedError."""
     key = checked(key)
     sent = fingerprint(meter=meter_id, other=other_id, where=where)
     with shop.writing() as session:
         if again := earlier(session, Study, key, sent):
             return again.ident
         meter = get(session, meter_id)
-        problems: dict[str, str] = {}
+        problems: Problems = {}
         if not by.strip():
-            problems["study_by"] = "Initials of whoever reads."
+            problems["study_by"] = because(Rejection.INITIALS_MISSING)
         if len(where) > LONGEST:
-            problems["where"] = f"At most {LONGEST} characters fit here."
+            problems["where"] = because(Rejection.TOO_LONG, most=LONGEST)
         if other_id is not None:
             other = session.get(MeterRow, other_id)
             if other is None or other.ident == meter_id:
-                problems["other"] = "Another meter of the shop."
+                problems["other"] = because(Rejection.NOT_LISTED)
             elif other.unit != meter.unit:
-                problems["other"] = f"{other.name} reads {other.unit}, this one {meter.unit}: they cannot be compared."
+                problems["other"] = because(
+                    Rejection.METER_UNITS_DIFFER, other=other.name, other_unit=other.unit, unit=meter.unit
+                )
         if problems:
             raise RejectedError(problems)
         row = Study(
@@ -110,7 +118,7 @@ def begin_study(shop: Database, meter_id: int, key: str, other_id: int | None, w
 
 
 def read(shop: Database, study_id: int, key: str, value: float, by: str, at: str, supersedes: int | None = None) -> int:
-    """Keep the next reading of a study, or a corrected one, and return its id. Raises RefusedError, ConflictError."""
+    """Keep the next reading of a study, or a corrected one, and return its id. Raises RejectedError, ConflictError."""
     key = checked(key)
     sent = fingerprint(study=study_id, value=value, supersedes=supersedes)
     with shop.writing() as session:
@@ -121,12 +129,13 @@ def read(shop: Database, study_id: int, key: str, value: float, by: str, at: str
         if supersedes is not None:
             old = next((r for r in study.readings if r.ident == supersedes), None)
             if old is None:
-                raise ConflictError({"value": "That reading was corrected meanwhile. Look at it again."})
+                raise ConflictError({"value": because(Rejection.CHANGED_BY_ANOTHER_TABLET)})
             meter, place = (study.meter if old.meter_id == study.meter.ident else study.other or study.meter), old.place
         elif study.finished:
-            raise ConflictError({"value": "This study is complete."})
+            raise ConflictError({"value": because(Rejection.STUDY_COMPLETE)})
         if not math.isfinite(value) or not meter.low <= value <= meter.high or value <= 0:
-            raise RejectedError({"value": f"{meter.name} reads from {meter.low:g} to {meter.high:g} {meter.unit}."})
+            low = meter.low or meter.step  # nothing repeats at 0
+            raise RejectedError({"value": because(Rejection.OUT_OF_RANGE, low=low, high=meter.high, unit=meter.unit)})
         row = StudyReading(
             key=key,
             payload=sent,
@@ -144,22 +153,22 @@ def read(shop: Database, study_id: int, key: str, value: float, by: str, at: str
 
 
 def set_due(shop: Database, meter_id: int, key: str, due: str, why: str, by: str, at: str) -> int:
-    """Say when a meter is to be checked next (an ISO day) and return the row's id. Raises RefusedError."""
+    """Say when a meter is to be checked next (an ISO day) and return the row's id. Raises RejectedError."""
     key = checked(key)
     sent = fingerprint(meter=meter_id, due=due, why=why)
     with shop.writing() as session:
         if again := earlier(session, MeterDue, key, sent):
             return again.ident
         get(session, meter_id)
-        problems: dict[str, str] = {}
+        problems: Problems = {}
         try:
             date.fromisoformat(due)
         except ValueError:
-            problems["due"] = "A day, like 2027-05-31."
+            problems["due"] = because(Rejection.NOT_A_DAY)
         if len(why) > LONGEST:
-            problems["due_why"] = f"At most {LONGEST} characters fit here."
+            problems["due_why"] = because(Rejection.TOO_LONG, most=LONGEST)
         if not by.strip():
-            problems["due_by"] = "Initials of whoever decides it."
+            problems["due_by"] = because(Rejection.INITIALS_MISSING)
         if problems:
             raise RejectedError(problems)
         row = MeterDue(key=key, payload=sent, meter_id=meter_id, due=due, why=why.strip(), by=by.strip(), at=at)

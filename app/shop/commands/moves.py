@@ -5,10 +5,12 @@ from dataclasses import dataclass, replace
 
 from app.shop.assessment.progress import require_open
 from app.shop.assessment.verdicts import needs_preset
-from app.shop.errors import ConflictError, RejectedError
+from app.shop.errors import ConflictError, Problems, RejectedError
+from app.shop.reasons import because
 from app.shop.record import loader
 from app.shop.record.entries import MoveEntry
 from app.shop.record.visit_record import VisitRecord
+from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.shop.store.idempotency import checked, earlier, fingerprint
 from app.shop.store.tables import MoveRow
@@ -16,12 +18,10 @@ from app.sync.engine.adjusters.kind import AdjusterKind
 from app.sync.engine.adjusters.registry import kind_of
 from app.sync.engine.events import Place
 from app.sync.engine.layout import Layout
-from app.sync.engine.units import THOU
-from app.wording.words import blade
+from app.sync.engine.units import INCH, MM, THOU
 
 MOST_LEAVES = 2
 THINNEST, THICKEST = 0.5 * THOU, 60 * THOU
-TOLD_TWICE = "Another tablet kept a move meanwhile. Keep this one only if it was made as well; then read a new round."
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +50,7 @@ class NewMove:
 
 
 def make(shop: Database, visit_id: int, key: str, new: NewMove, at: str, seen: int | None = None) -> int:
-    """Store a move that was made and return its id. Raises RefusedError, with nothing stored.
+    """Store a move that was made and return its id. Raises RejectedError, with nothing stored.
 
     ``seen`` is the newest move of the visit that whoever made this one knew of, 0 for none: when there is a newer one,
     both may be the same turn of the same screw, told by two tablets, and ConflictError asks. None asks nothing.
@@ -63,13 +63,13 @@ def make(shop: Database, visit_id: int, key: str, new: NewMove, at: str, seen: i
         record = loader.load(session, visit_id)
         phase = require_open(record, new.phase)
         if new.kind not in phase.move_kinds:
-            raise RejectedError({"kind": f"Nothing of that kind is moved in {phase.title.lower()}."})
+            raise RejectedError({"kind": because(Rejection.MOVE_NOT_IN_PHASE)})
         if not needs_preset(record) and record.as_found() is None:
-            raise RejectedError({"kind": "As found comes first: read every bore and close the round, then move."})
+            raise RejectedError({"kind": because(Rejection.AS_FOUND_FIRST)})
         if problems := _problems(record, new):
             raise RejectedError(problems)
         if seen is not None and seen != record.last_move:
-            raise ConflictError({"": TOLD_TWICE})
+            raise ConflictError({"": because(Rejection.ADJUSTED_BY_ANOTHER_TABLET)})
         row = MoveRow(
             key=key,
             payload=sent,
@@ -92,36 +92,37 @@ def make(shop: Database, visit_id: int, key: str, new: NewMove, at: str, seen: i
         return row.ident
 
 
-def _problems(record: VisitRecord, new: NewMove) -> dict[str, str]:
+def _problems(record: VisitRecord, new: NewMove) -> Problems:
     kind = kind_of(new.kind)
-    if wrong := _place_problem(record.layout, kind, new.place):
-        return {"bank" if kind.sits == "bank" else "near": wrong}
+    if (wrong := _place_problem(record.layout, kind, new.place)) is not None:
+        return {"bank" if kind.sits == "bank" else "near": because(wrong)}
     if kind.unit == "leaves":
-        return _leaves_problems(record, new)
+        return _feeler_problems(record, new)
     if not math.isfinite(new.amount) or new.amount == 0 or abs(new.amount) > kind.most:
-        return {"amount": f"More than 0 and at most {kind.most:g} {kind.unit}."}
+        code = Rejection.FLATS_OUT_OF_RANGE if kind.unit == "flats" else Rejection.TURNS_OUT_OF_RANGE
+        return {"amount": because(code, most=kind.most)}
     return {}
 
 
-def _place_problem(layout: Layout, kind: AdjusterKind, place: Place) -> str:
-    """What is wrong with the place that a move names; empty for nothing."""
+def _place_problem(layout: Layout, kind: AdjusterKind, place: Place) -> Rejection | None:
+    """What is wrong with the place that a move names."""
     if kind.sits == "bank":
-        return "" if place.bank in {bank.name for bank in layout.banks} else "A bank that this engine has."
-    if kind.adjuster(place) in kind.adjusters(layout):
-        return ""
+        return None if place.bank in {bank.name for bank in layout.banks} else Rejection.NO_SUCH_BANK
+    adjuster = kind.adjuster(place)
+    if adjuster in kind.adjusters(layout):
+        return None
     if kind.sits == "bore":
-        return f"A bore with a {kind.slug} screw that this engine has."
-    if kind.adjuster(place) not in layout.couplers():
-        return "A coupler that this engine has."
-    if kind.unit == "leaves":
-        return "A screw sets that coupler, and no blade."
-    return "No screw sets that coupler: it is reset on a blade."
+        return Rejection.NO_SUCH_BYPASS_SCREW if kind.slug == "bypass" else Rejection.NO_SUCH_SCREW
+    if adjuster not in layout.couplers():
+        return Rejection.NO_SUCH_COUPLER
+    return Rejection.COUPLER_HAS_SCREW if kind.unit == "leaves" else Rejection.COUPLER_HAS_NO_SCREW
 
 
-def _leaves_problems(record: VisitRecord, new: NewMove) -> dict[str, str]:
+def _feeler_problems(record: VisitRecord, new: NewMove) -> Problems:
     if not 1 <= len(new.leaves) <= MOST_LEAVES:
-        return {"leaves": "One leaf, or two stacked."}
+        return {"leaves": because(Rejection.FEELER_COUNT, most=MOST_LEAVES)}
     if not all(math.isfinite(leaf) for leaf in new.leaves) or not THINNEST <= sum(new.leaves) <= THICKEST:
-        metric = record.units.metric
-        return {"leaves": f"Between {blade(THINNEST, metric)} and {blade(THICKEST, metric)}, all leaves together."}
+        unit, size = ("mm", MM) if record.units.metric else ("in", INCH)
+        low, high = round(THINNEST / size, 4), round(THICKEST / size, 3)
+        return {"leaves": because(Rejection.FEELERS_OUT_OF_RANGE, low=low, high=high, unit=unit)}
     return {}

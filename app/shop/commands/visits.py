@@ -6,11 +6,14 @@ from sqlmodel import func, select
 
 from app.shop.assessment.progress import progress
 from app.shop.commands import engines, people
-from app.shop.errors import RejectedError
+from app.shop.errors import Problems, RejectedError
 from app.shop.procedure.items import PLACES
 from app.shop.procedure.recheck import CHANGES
+from app.shop.procedure.requirements import Waiting
+from app.shop.reasons import because
 from app.shop.record import meter_studies, stored_settings
 from app.shop.record.loader import load
+from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.shop.store.idempotency import checked, earlier, fingerprint
 from app.shop.store.tables import MeterRow, SignOff, Visit
@@ -32,27 +35,27 @@ class NewVisit:
 
 
 def open_visit(shop: Database, engine_id: int, key: str, new: NewVisit, at: str) -> int:
-    """Open a visit and return its id. Raises RefusedError when one is open already or something is missing."""
+    """Open a visit and return its id. Raises RejectedError when one is open already or something is missing."""
     key = checked(key)
     sent = fingerprint(engine=engine_id, new=new)
     with shop.writing() as session:
         if again := earlier(session, Visit, key, sent):
             return again.ident
         engines.get(session, engine_id)
-        problems: dict[str, str] = {}
+        problems: Problems = {}
         if new.place not in PLACES:
-            problems["place"] = "Test cell, vehicle or telephone: one of them."
+            problems["place"] = because(Rejection.NOT_ONE_OF, choices=PLACES)
         if not new.by.strip():
-            problems["by"] = "Initials of whoever works on it."
+            problems["by"] = because(Rejection.INITIALS_MISSING)
         for name in ("job", "why", "by"):
             if len(getattr(new, name)) > engines.LONGEST:
-                problems[name] = f"At most {engines.LONGEST} characters fit here."
+                problems[name] = because(Rejection.TOO_LONG, most=engines.LONGEST)
         if not set(new.changed) <= set(CHANGES):
-            problems["changed"] = "One of " + ", ".join(CHANGES) + "."
+            problems["changed"] = because(Rejection.NOT_ONE_OF, choices=tuple(CHANGES))
         if session.get(MeterRow, new.meter_id) is None:
-            problems["meter"] = "There is no such meter in the shop."
+            problems["meter"] = because(Rejection.NO_SUCH_METER)
         if engines.open_visit(session, engine_id) is not None:
-            problems["place"] = "A visit of this engine is open. Go on with that one, or sign it off first."
+            problems["place"] = because(Rejection.VISIT_OPEN)
         if problems:
             raise RejectedError(problems)
         newest = session.exec(select(func.max(Visit.number)).where(Visit.engine_id == engine_id)).one()
@@ -77,7 +80,7 @@ def open_visit(shop: Database, engine_id: int, key: str, new: NewVisit, at: str)
 
 
 def sign_off(shop: Database, visit_id: int, key: str, name: str, at: str, pin: str = "") -> int:
-    """End a visit by a named person's word. Raises RefusedError while a phase has something missing.
+    """End a visit by a named person's word. Raises RejectedError while a phase has something missing.
 
     Once people are listed in the shop, ``name`` has to be one of theirs and ``pin`` that person's.
     """
@@ -89,14 +92,14 @@ def sign_off(shop: Database, visit_id: int, key: str, name: str, at: str, pin: s
             return again.ident
         record = load(session, visit_id)
         if record.sign_off is not None:
-            raise RejectedError({"name": f"{record.sign_off.name} has signed this visit off already."})
+            raise RejectedError({"name": because(Waiting.SIGNED_OFF)})
         if not name.strip():
-            raise RejectedError({"name": "The full name of whoever answers for it."})
+            raise RejectedError({"name": because(Rejection.FULL_NAME_MISSING)})
         if len(name) > engines.LONGEST:
-            raise RejectedError({"name": f"At most {engines.LONGEST} characters fit here."})
-        undone = [standing.phase.title for standing in progress(record) if not standing.done]
+            raise RejectedError({"name": because(Rejection.TOO_LONG, most=engines.LONGEST)})
+        undone = tuple(standing.phase.title for standing in progress(record) if not standing.done)
         if undone:
-            raise RejectedError({"name": "Not yet: " + ", ".join(undone) + ". See what is missing there."})
+            raise RejectedError({"name": because(Rejection.PHASES_INCOMPLETE, phases=undone)})
         studied = meter_studies.newest_reading(session)
         row = SignOff(key=key, payload=sent, visit_id=visit_id, name=name.strip(), at=at, after_study=studied)
         session.add(row)

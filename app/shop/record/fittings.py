@@ -4,10 +4,12 @@ import json
 from collections.abc import Iterable, Mapping
 from dataclasses import fields
 
-from app.shop.errors import RejectedError
+from app.shop.errors import Problems, RejectedError
+from app.shop.reasons import because
+from app.shop.rejections import Rejection
 from app.sync.engine.adjusters.registry import kinds
 from app.sync.engine.hardware import Figure, Hardware, likely_hardware
-from app.sync.engine.layout import Bank, Layout, LayoutError, OtherScrew
+from app.sync.engine.layout import Bank, Layout, LayoutError, LayoutFault, OtherScrew
 from app.sync.engine.units import DEGREE, MM
 
 HARDWARE_FIELDS: dict[str, tuple[str, str, float, float, float]] = {
@@ -25,18 +27,18 @@ HARDWARE_FIELDS: dict[str, tuple[str, str, float, float, float]] = {
 def hardware_known(measured: Mapping[str, float], displacement: float, bores: int) -> Hardware:
     """The hardware of an engine of that size [m3]: what was measured, and our estimates for the rest.
 
-    ``measured`` are figures in the units of HARDWARE_FIELDS. Raises RefusedError with every one that cannot be.
+    ``measured`` are figures in the units of HARDWARE_FIELDS. Raises RejectedError with every one that cannot be.
     """
     likely = likely_hardware(displacement, bores)
     figures: dict[str, Figure] = {name: getattr(likely, name) for name in HARDWARE_FIELDS}
-    problems: dict[str, str] = {}
+    problems: Problems = {}
     for name, value in measured.items():
         _, unit, size, low, high = HARDWARE_FIELDS[name]
         if not low <= value <= high:
-            problems[name] = f"Between {low:g} and {high:g} {unit}."
+            problems[name] = because(Rejection.OUT_OF_RANGE, low=low, high=high, unit=unit)
         figures[name] = Figure(value * size, measured=True)
     if figures["shaft_diameter"].value >= figures["bore_diameter"].value:
-        problems.setdefault("shaft_diameter", "The shaft is thinner than the bore.")
+        problems.setdefault("shaft_diameter", because(Rejection.SHAFT_TOO_THICK))
     if problems:
         raise RejectedError(problems)
     return Hardware(**figures)
@@ -80,7 +82,7 @@ def extra_by_kind(layout: Layout) -> dict[str, list[int]]:
 def extra_of(bores_by_kind: Mapping[str, Iterable[int]]) -> tuple[OtherScrew, ...]:
     """The screws of further kinds from ``extra_by_kind``. Raises LayoutError for a kind that is not known."""
     if unknown := set(bores_by_kind) - {kind.slug for kind in kinds()}:
-        raise LayoutError("extra", f"No kind of adjuster goes by {min(unknown)}.")
+        raise LayoutError("extra", LayoutFault.EXTRA_UNKNOWN, kind=min(unknown))
     return tuple(OtherScrew(kind, bore) for kind, bores in sorted(bores_by_kind.items()) for bore in sorted(bores))
 
 

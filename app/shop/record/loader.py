@@ -8,6 +8,7 @@ from typing import Any, TypeVar
 from sqlmodel import Session, col, select
 
 from app.shop.errors import NotFoundError
+from app.shop.reasons import because
 from app.shop.record import meter_studies, stored_settings
 from app.shop.record.entries import (
     CheckEntry,
@@ -28,6 +29,7 @@ from app.shop.record.fittings import hardware_from_json, layout_from_json
 from app.shop.record.revision import Revision, revision_of, revision_when_read
 from app.shop.record.settings import DEFAULTS
 from app.shop.record.visit_record import Round, VisitRecord
+from app.shop.rejections import Rejection
 from app.shop.store.database import raw_connection
 from app.shop.store.tables import SignOff, Visit
 
@@ -161,8 +163,8 @@ def records(session: Session, ids: Sequence[int]) -> list[VisitRecord]:
     if not ids:
         return []
     visits = _by_id(session, VisitEntry, ids)
-    if missing := set(ids) - visits.keys():
-        raise NotFoundError(f"visit of number {min(missing)}")
+    if set(ids) - visits.keys():
+        raise NotFoundError(because(Rejection.NO_SUCH_VISIT))
     engines = _by_id(session, EngineEntry, {visit.engine_id for visit in visits.values()})
     fittings = _by_id(session, FittingEntry, {visit.fitting_id for visit in visits.values()})
     meters = _by_id(session, MeterEntry, {visit.meter_id for visit in visits.values()})

@@ -21,9 +21,13 @@ class Measure:
     zero: float = 0.0
     places: int = 1
 
+    def figure(self, kept: float) -> float:
+        """A recorded figure in this unit, to its places."""
+        return round((kept - self.zero) / self.size, self.places)
+
     def shown(self, kept: float) -> str:
         """A recorded figure as it is typed."""
-        return f"{round((kept - self.zero) / self.size, self.places):g}"
+        return f"{self.figure(kept):g}"
 
     def says(self, kept: float) -> str:
         """A recorded figure with the unit."""

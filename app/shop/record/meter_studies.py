@@ -5,8 +5,10 @@ from dataclasses import dataclass
 from sqlmodel import Session, col, func, or_, select
 
 from app.shop.errors import NotFoundError
+from app.shop.reasons import because
 from app.shop.record.entries import MeterEntry
 from app.shop.record.superseding import current
+from app.shop.rejections import Rejection
 from app.shop.store.tables import MeterDue, MeterRow, Study, StudyReading
 from app.sync.readings.meters import Agreement, Repeatability, agreement, repeatability
 
@@ -88,15 +90,15 @@ class KnownMeter:
 
 
 def get(session: Session, meter_id: int) -> MeterEntry:
-    """One meter. Raises NotThereError."""
+    """One meter. Raises NotFoundError."""
     meter = session.get(MeterRow, meter_id)
     if meter is None:
-        raise NotFoundError("meter of that number")
+        raise NotFoundError(because(Rejection.NO_SUCH_METER))
     return MeterEntry.of(meter)
 
 
 def known(session: Session, meter_id: int) -> KnownMeter:
-    """Everything known of a meter. Raises NotThereError."""
+    """Everything known of a meter. Raises NotFoundError."""
     meter = get(session, meter_id)
     due = select(MeterDue).where(MeterDue.meter_id == meter_id).order_by(col(MeterDue.id).desc())
     read_with = or_(col(Study.meter_id) == meter_id, col(Study.other_id) == meter_id)
@@ -111,10 +113,10 @@ def all_of(session: Session) -> list[KnownMeter]:
 
 
 def study_of(session: Session, study_id: int) -> StudyRecord:
-    """One study. Raises NotThereError."""
+    """One study. Raises NotFoundError."""
     row = session.get(Study, study_id)
     if row is None:
-        raise NotFoundError("study of that number")
+        raise NotFoundError(because(Rejection.NO_SUCH_STUDY))
     return _study(session, row)
 
 

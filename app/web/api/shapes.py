@@ -9,6 +9,7 @@ from typing import Annotated, Any, Literal, cast
 
 from fastapi import Path
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field
+from pydantic_core import PydanticCustomError
 
 from app.shop.commands.engines import LONGEST
 from app.shop.record.entries import MeterEntry
@@ -32,7 +33,7 @@ class Told(BaseModel):
 
 def _uuid(text: str) -> str:
     if re.fullmatch("[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}", text, re.IGNORECASE) is None:
-        raise ValueError("a UUID in its usual spelling belongs here")
+        raise PydanticCustomError("uuid", "not a UUID")
     return text.lower()
 
 
@@ -41,7 +42,7 @@ Key = Annotated[
     AfterValidator(_uuid),
     Field(
         description="A UUID that the sender makes, a new one for every write. The same write sent again under its key "
-        "is stored once and answered alike; other contents under a key that was used are refused with 409.",
+        "is stored once and answered alike; other contents under a key that was used are rejected with 409.",
         json_schema_extra={"format": "uuid"},
         examples=["7c9e6679-7425-40de-944b-e07fc1f90ae7"],
     ),

@@ -8,7 +8,9 @@ from pydantic import Field
 from app.shop.errors import NotFoundError
 from app.shop.queries import history_cache
 from app.shop.queries.engine_history import Change, changes
+from app.shop.reasons import because
 from app.shop.record import loader
+from app.shop.rejections import Rejection
 from app.sync.engine.layout import Bypass, Link, StopScrew
 from app.sync.engine.layout import Coupler as CouplerJoint
 from app.sync.slips.slip_detection import Bore, Slip, Suspect
@@ -106,7 +108,7 @@ def visit_slipped(shop: Shop, visit_id: Id) -> SlippedTold:
         memory = history_cache.of_engine(session, loader.load(session, visit_id).engine.ident)
     change = changes(memory.visits).get(visit_id)
     if change is None:
-        raise NotFoundError("earlier visit to set this one against")
+        raise NotFoundError(because(Rejection.NO_EARLIER_VISIT))
     return _told(change)
 
 

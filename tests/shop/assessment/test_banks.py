@@ -16,8 +16,10 @@ from app.shop.procedure.phases import BANK_BALANCE, COLD_PRESET, FIRST_FIRE, HEA
 from app.shop.procedure.read_order import next_reading
 from app.shop.procedure.requirements import Requirement
 from app.shop.reasons import Reason, because
+from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.sync.engine.units import THOU
+from tests.shop.rejections import rejects
 from tests.shop.yard import AT, FOUR, V8, check_all, engine, heat_soaked, key, read, read_round, visit_record
 
 
@@ -199,7 +201,7 @@ def test_a_bank_that_is_still_on_its_stop_is_read_at_a_wider_opening_in_the_same
     assert wide > 30 * THOU
     assert not above
     for wrong in (1 * THOU, 200 * THOU):
-        with pytest.raises(RejectedError, match="central lever"):
+        with rejects(Rejection.OUT_OF_RANGE):
             readings.begin_round(shop, visit_id, key(), BANK_BALANCE.slug, AT, wrong)
     readings.begin_round(shop, visit_id, key(), BANK_BALANCE.slug, AT, wide)
     for bore in (*V8.bores, 1):
@@ -223,7 +225,7 @@ def test_the_first_reading_begins_a_round_from_above_and_says_the_same_when_sent
     assert readings.add(shop, visit_id, sent, new, AT) == row_id
     one = visit_record(shop, visit_id).rounds[-1]
     assert (one.row.from_above, len(one.entered)) == (1, 1)
-    with pytest.raises(ConflictError, match="already sent with other contents"):
+    with rejects(Rejection.KEY_REUSED, kind=ConflictError):
         readings.add(shop, visit_id, sent, turn(False), AT)
 
 
@@ -231,7 +233,7 @@ def test_the_first_reading_begins_a_round_from_above_and_says_the_same_when_sent
 def test_one_round_is_not_read_both_ways(shop: Database, above: bool) -> None:
     visit_id = at_the_banks(shop)
     readings.add(shop, visit_id, key(), turn(above), AT)
-    with pytest.raises(ConflictError, match="without coming from above" if not above else "from above"):
+    with rejects(Rejection.APPROACH_DIFFERS, kind=ConflictError):
         readings.add(shop, visit_id, key(), turn(not above, 2), AT)
     readings.add(shop, visit_id, key(), turn(None, 2), AT)  # who does not say goes with the round
     assert [bool(one.row.from_above) for one in visit_record(shop, visit_id).rounds][2:] == [above]
@@ -249,11 +251,11 @@ def test_what_was_read_from_above_only_is_still_read_the_usual_way(shop: Databas
 def test_idle_is_never_reached_from_above(shop: Database) -> None:
     visit_id = heat_soaked(shop)
     new = NewReading(HEAT_SOAKED.slug, 2, 1, "turn", 6.5, "KM", from_above=True)
-    with pytest.raises(RejectedError, match="bank balance"):
+    with rejects(Rejection.BANK_BALANCE_ONLY):
         readings.add(shop, visit_id, key(), new, AT)
     read_round(shop, visit_id, HEAT_SOAKED)
     for phase in (HEAT_SOAKED, FIRST_FIRE):
-        with pytest.raises(RejectedError, match="bank balance"):
+        with rejects(Rejection.BANK_BALANCE_ONLY):
             readings.begin_round(shop, visit_id, key(), phase.slug, AT, 10 * THOU)
     rows = "INSERT INTO round SELECT 99, 'k', payload, visit_id, phase, 99, {}, begun_at, '', {} FROM round LIMIT 1"
     with shop.writing() as session:

@@ -8,11 +8,14 @@ from app.shop.commands.moves import NewMove
 from app.shop.errors import RejectedError
 from app.shop.procedure.limits import stop_for
 from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN, PHASES
+from app.shop.procedure.requirements import Waiting
 from app.shop.record.settings import Limits
+from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.sync.engine.events import BypassTurn, IdleSpeed
 from app.sync.engine.units import REV_PER_MIN, THOU
 from app.wording.reasons import in_words
+from tests.shop.rejections import rejects
 from tests.shop.yard import AT, FOUR, TWINS, check_all, engine, heat_soaked, key, read, read_round, visit, visit_record
 
 
@@ -38,10 +41,10 @@ def test_a_tick_taken_back_is_missing_again_and_stays_in_the_history(shop: Datab
 
 def test_nothing_recorded_cannot_be_taken_back(shop: Database) -> None:
     visit_id = visit(shop, engine(shop))
-    with pytest.raises(RejectedError):
+    with rejects(Rejection.NOTHING_TO_UNDO):
         checks.take_back(shop, visit_id, key(), COLD_PRESET.slug, "wide-open", "KM", AT)
     record(shop, visit_id, COLD_PRESET.slug, wide_open=None)
-    with pytest.raises(RejectedError):
+    with rejects(Rejection.INITIALS_MISSING):
         checks.take_back(shop, visit_id, key(), COLD_PRESET.slug, "wide-open", " ", AT)
     assert len(visit_record(shop, visit_id).all_checks) == 1
 
@@ -108,7 +111,7 @@ def test_no_oil_pressure_stops_the_phase_until_a_good_figure_is_recorded(shop: D
     record(shop, visit_id, FIRST_FIRE.slug, oil_pressure=20)
     with pytest.raises(RejectedError, match="oil-pressure-low"):
         read(shop, visit_id, FIRST_FIRE)
-    with pytest.raises(RejectedError):
+    with rejects(Waiting.REQUIRED):
         checks.waive(shop, visit_id, key(), FIRST_FIRE.slug, "The gauge is wrong", "KM", AT)
     assert current_phase(visit_record(shop, visit_id)) is FIRST_FIRE
     record(shop, visit_id, FIRST_FIRE.slug, oil_pressure=310)

@@ -10,7 +10,9 @@ from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED
 from app.shop.procedure.requirements import Requirement
 from app.shop.reasons import because
 from app.shop.record.measures import RECORDED, Amount
+from app.shop.rejections import Rejection
 from app.shop.store.database import Database
+from tests.shop.rejections import codes_of
 from tests.shop.yard import AT, FOUR, before, check_all, engine, heat_soaked, key, read, read_round, visit, visit_record
 
 
@@ -65,7 +67,7 @@ def test_the_round_opens_early_only_for_a_reason(shop: Database) -> None:
     visit_id = warming(shop)
     with pytest.raises(RejectedError) as refusal:
         checks.waive(shop, visit_id, key(), HEAT_SOAKED.slug, " ", "KM", AT, "heat")
-    assert "why" in refusal.value.problems
+    assert codes_of(refusal) == {"why": Rejection.REASON_MISSING}
     checks.waive(shop, visit_id, key(), HEAT_SOAKED.slug, "Rain; the cell is needed", "KM", AT, "heat")
     read(shop, visit_id, HEAT_SOAKED)
     told = visit_record(shop, visit_id)
@@ -79,7 +81,7 @@ def test_an_open_gate_is_not_opened_again(shop: Database) -> None:
     visit_id = heat_soaked(shop, FOUR)
     with pytest.raises(RejectedError) as refusal:
         checks.waive(shop, visit_id, key(), HEAT_SOAKED.slug, "For good measure", "KM", AT, "heat")
-    assert "Nothing is missing" in refusal.value.problems["why"]
+    assert codes_of(refusal) == {"why": Rejection.NOTHING_MISSING}
 
 
 def test_in_the_vehicle_nobody_waits_for_an_oil_gauge(shop: Database) -> None:

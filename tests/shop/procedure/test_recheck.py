@@ -13,8 +13,9 @@ from app.shop.procedure.recheck import reasons, recheck, same_air
 from app.shop.procedure.requirements import Changed, Waiting
 from app.shop.reasons import because
 from app.shop.record.fittings import hardware_from_json
+from app.shop.rejections import Rejection
 from app.shop.store.database import Database
-from tests.shop.rejections import code_of
+from tests.shop.rejections import codes_of, rejects
 from tests.shop.yard import AT, FOUR, check_all, heat_soaked, key, read_round, visit_record
 
 
@@ -74,7 +75,7 @@ def test_the_recheck_cannot_be_passed_over_unread(shop: Database) -> None:
     check_all(shop, visit_id, HEAT_SOAKED)
     with pytest.raises(RejectedError) as refusal:
         checks.waive(shop, visit_id, key(), HEAT_SOAKED.slug, "In a hurry", "KM", AT)
-    assert code_of(refusal.value, "why") == Waiting.REQUIRED
+    assert codes_of(refusal) == {"why": Waiting.REQUIRED}
     read_round(shop, visit_id, HEAT_SOAKED)
     assert visit_record(shop, visit_id).as_found() is not None
 
@@ -82,7 +83,7 @@ def test_the_recheck_cannot_be_passed_over_unread(shop: Database) -> None:
 def test_a_change_nobody_knows_is_refused(shop: Database) -> None:
     with pytest.raises(RejectedError) as refusal:
         back(shop, signed(shop), "vehicle", "paint")
-    assert "changed" in refusal.value.problems
+    assert codes_of(refusal) == {"changed": Rejection.NOT_ONE_OF}
 
 
 def test_a_returning_engine_is_read_as_found_before_anything_is_moved(shop: Database) -> None:
@@ -91,7 +92,7 @@ def test_a_returning_engine_is_read_as_found_before_anything_is_moved(shop: Data
     check_all(shop, visit_id, HEAT_SOAKED)
     turn = NewMove(HEAT_SOAKED.slug, "stop", "A", None, None, 0.125, (), True, "KM")
     for phase in (FIRST_FIRE, HEAT_SOAKED):
-        with pytest.raises(RejectedError, match="As found comes first"):
+        with rejects(Rejection.AS_FOUND_FIRST):
             moves.make(shop, visit_id, key(), replace(turn, phase=phase.slug), AT)
     read_round(shop, visit_id, HEAT_SOAKED)
     moves.make(shop, visit_id, key(), turn, AT)

@@ -9,8 +9,10 @@ from starlette.testclient import TestClient
 
 from app.shop.record import stored_settings
 from app.shop.record.settings import DEFAULTS, SOURCES
+from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.web.application import create_app
+from tests.shop.rejections import on_page
 from tests.shop.yard import engine, key, visit
 
 ORIGIN = "http://127.0.0.1"
@@ -51,12 +53,12 @@ def test_every_figure_says_where_its_default_comes_from(client: TestClient) -> N
 @pytest.mark.parametrize(
     ("field", "typed", "said"),
     [
-        ("fine_window", "wide", "is not a number"),
-        ("fine_window", "40", "Between 1 and 30 %"),
-        ("coolant_most", "300", "Between 80 and 140 °C"),
-        ("blades", "2 three 4", "is not a thickness"),
-        ("openings", "10", "Two or three"),
-        ("by", "", "Initials"),
+        ("fine_window", "wide", on_page(Rejection.NOT_A_NUMBER, typed="wide")),
+        ("fine_window", "40", on_page(Rejection.OUT_OF_RANGE, low=1, high=30, unit="%")),
+        ("coolant_most", "300", on_page(Rejection.OUT_OF_RANGE, low=80, high=140, unit="°C")),
+        ("blades", "2 three 4", on_page(Rejection.NOT_A_THICKNESS, typed="three", examples=(2.0, 2.5, 3.0))),
+        ("openings", "10", on_page(Rejection.OPENING_FEELERS)),
+        ("by", "", on_page(Rejection.INITIALS_MISSING)),
     ],
 )
 def test_bad_input_stays_beside_its_field(
@@ -90,13 +92,13 @@ def test_settings_changed_meanwhile_are_not_overwritten(client: TestClient) -> N
     client.post("/settings", data={**filled(client), "pulls": "5"})
     answer = client.post("/settings", data={**mine, "pulls": "7"})
     assert answer.status_code == 409
-    assert "meanwhile" in answer.text
+    assert on_page(Rejection.CHANGED_BY_ANOTHER_TABLET) in answer.text
 
 
 def test_people_have_initials_that_the_sheet_explains(client: TestClient, shop: Database) -> None:
     for wrong, said in (
-        ("KM", "then a name"),
-        ("KM First of all\nKM Second of all", "stands for two people"),
+        ("KM", on_page(Rejection.PEOPLE_LINES, most=5)),
+        ("KM First of all\nKM Second of all", on_page(Rejection.INITIALS_TWICE, initials="KM")),
     ):
         answer = client.post("/settings", data={**filled(client), "people": wrong})
         assert answer.status_code == 422
@@ -139,10 +141,12 @@ def test_a_figure_is_read_in_the_unit_that_stood_beside_it(client: TestClient, s
     assert held.limits.coolant == pytest.approx(105 + 273.15)
     late = client.post("/settings", data={**mine, "version": str(version), "key": key(), "coolant_most": "300"})
     assert late.status_code == 422
-    assert "Between 80 and 140 °C." in late.text  # the page of the old units, shown again in them
+    assert (
+        on_page(Rejection.OUT_OF_RANGE, low=80, high=140, unit="°C") in late.text
+    )  # the page of the old units, shown again in them
     assert 'value="300"' in late.text
     wrong = client.post("/settings", data={**filled(client), "coolant_most": "300"})
-    assert "Between 176 and 284 °F." in wrong.text
+    assert on_page(Rejection.OUT_OF_RANGE, low=176, high=284, unit="°F") in wrong.text
 
 
 def test_a_unit_nobody_knows_is_refused(client: TestClient, shop: Database) -> None:

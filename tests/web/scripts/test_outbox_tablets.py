@@ -6,7 +6,10 @@ from collections.abc import Iterator
 import pytest
 from playwright.sync_api import Browser, expect, sync_playwright
 
+from app.shop.reasons import because
+from app.shop.rejections import Rejection
 from app.shop.store.database import Database
+from app.wording.reasons import in_words
 from tests.browser import launch
 from tests.shop.yard import FOUR, heat_soaked, visit_record
 from tests.web.tablet import Tablet, entered, tablet
@@ -88,7 +91,7 @@ def test_a_move_told_by_both_is_asked_about(pair: tuple[Tablet, Tablet], shop: D
     one.page.get_by_role("button", name="I made this move").click()
     expect(one.page.locator("#entry-heading")).to_have_text("Bore 1")
     other.context.set_offline(False)
-    expect(other.page.get_by_text("Another tablet kept a move meanwhile.")).to_be_visible()
+    expect(other.page.get_by_text(in_words(because(Rejection.ADJUSTED_BY_ANOTHER_TABLET)))).to_be_visible()
     assert len(visit_record(shop, 1).moves) == 1
     other.page.get_by_role("button", name="Keep this move").click()
     expect(other.page.locator("#entry-heading")).to_have_text(re.compile(r"^Bore \d$"))  # back at the readings

@@ -11,8 +11,10 @@ from app.shop.assessment.advising import next_step
 from app.shop.commands import visits
 from app.shop.procedure.items import DEFER, PLACES
 from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN, PHASES
+from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.web.application import create_app
+from tests.shop.rejections import on_page
 from tests.shop.yard import AT, FOUR, V8, check_all, engine, heat_soaked, key, read, read_round, visit, visit_record
 
 ORIGIN = "http://127.0.0.1"
@@ -208,7 +210,7 @@ def test_nothing_ticked_is_said_beside_the_button_and_blames_no_field(client: Te
     at = visit(shop, engine(shop))
     answer = client.post(f"/visits/{at}/cold-preset/checks", data={"key": key(), "by": "KM"})
     assert answer.status_code == 422
-    assert "Nothing was ticked or filled in." in answer.text
+    assert on_page(Rejection.NOTHING_ENTERED) in answer.text
     assert "aria-invalid" not in answer.text
     assert 'name="by" value="KM"' in answer.text
 

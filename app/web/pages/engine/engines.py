@@ -12,8 +12,10 @@ from app.shop.procedure.items import PLACES
 from app.shop.procedure.recheck import CHANGES
 from app.shop.queries import history_cache
 from app.shop.queries.search import tag_of
+from app.shop.reasons import because
 from app.shop.record import loader
 from app.shop.record.fittings import HARDWARE_FIELDS, hardware_from_json, layout_from_json
+from app.shop.rejections import Rejection
 from app.shop.store.idempotency import new_key
 from app.shop.store.tables import Engine
 from app.sync.engine.units import REV_PER_MIN
@@ -115,7 +117,7 @@ def slipped(shop: Shop, page: Page, visit_id: int) -> HTMLResponse:
     number = next(visit.number for visit in memory.visits if visit.visit_id == visit_id)
     one = next((slip for slip in past_of(memory).slips if slip.number == number), None)
     if one is None:
-        raise NotFoundError("earlier visit to set this one against")
+        raise NotFoundError(because(Rejection.NO_EARLIER_VISIT))
     return page.show("visit/slipped.html", engine=engine, one=one)
 
 

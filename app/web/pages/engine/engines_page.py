@@ -10,8 +10,10 @@ from fastapi.responses import HTMLResponse, Response
 from app.shop.commands import engines
 from app.shop.errors import NotFoundError
 from app.shop.queries import search
+from app.shop.reasons import because
 from app.shop.record import loader
 from app.shop.record.visit_record import VisitRecord
+from app.shop.rejections import Rejection
 from app.shop.store.tables import Engine, Visit
 from app.web.context import Page, Shop
 from app.web.presenters.drawing import phases, small_rows
@@ -62,7 +64,7 @@ def tag(shop: Shop, page: Page, tag: str) -> Response:
     with shop.reading() as session:
         found = search.by_tag(session, tag)
     if not found:
-        raise NotFoundError(f"engine with the tag {tag[:40]}")
+        raise NotFoundError(because(Rejection.NO_SUCH_TAG, tag=tag[:40]))
     return page.go(f"/engines/{found[0]}" if len(found) == 1 else f"/?find={quote(tag)}")
 
 

@@ -12,6 +12,7 @@ from app.shop.commands.meters import UNITS_OF, NewMeter
 from app.shop.errors import NotFoundError, RejectedError
 from app.shop.record import meter_studies
 from app.shop.record.meter_studies import PAIRS, READINGS, KnownMeter, StudyRecord
+from app.shop.rejections import Rejection
 from app.shop.store.idempotency import new_key
 from app.web.context import Form, Now, Page, Pages, Shop
 from app.web.error_responses import status_of
@@ -97,7 +98,7 @@ def study(shop: Shop, page: Page, study_id: int, again: int | None = None) -> HT
 def read(shop: Shop, page: Page, form: Form, study_id: int, now: Now) -> Response:
     """Keep the next reading of a study."""
     try:
-        value = form.number("value", "What the meter shows.")
+        value = form.number("value", Rejection.METER_VALUE_MISSING)
         supersedes = form.whole("supersedes") if form.text("supersedes") else None
         form.raise_problems()
         meters.read(shop, study_id, form.text("key"), value, form.text("by"), now, supersedes)

@@ -8,9 +8,11 @@ from fastapi.responses import HTMLResponse, Response
 
 from app.shop.commands import settings_versions
 from app.shop.errors import RejectedError
+from app.shop.reasons import because
 from app.shop.record import stored_settings
 from app.shop.record.measures import CHOICES, Measure, Quantity, Units
 from app.shop.record.settings import DEFAULTS, SOURCES, Settings
+from app.shop.rejections import Rejection
 from app.shop.store.idempotency import new_key
 from app.sync.engine.units import KPA, MINUTE, THOU, ZERO_CELSIUS
 from app.web.context import Form, Now, Page, Pages, Shop
@@ -172,7 +174,7 @@ def _units(form: Typed, held: Units) -> Units:
         if unit in names:
             chosen = replace(chosen, **{quantity: unit})
         elif unit:
-            form.problems[quantity] = "One of " + ", ".join(names) + "."
+            form.problems[quantity] = because(Rejection.NOT_ONE_OF, choices=names)
     return chosen
 
 
@@ -190,8 +192,8 @@ def _blades(form: Typed, name: str, held: tuple[float, ...], units: Units) -> tu
         try:
             found.append(known[word] if word in known else measure.kept(float(word.replace(",", "."))) * THOU)
         except ValueError:
-            example = " ".join(measure.shown(one) for one in (2, 2.5, 3))
-            form.problems[name] = f"“{word[:20]}” is not a thickness. Like this: {example}"
+            examples = tuple(measure.figure(one) for one in (2, 2.5, 3))
+            form.problems[name] = because(Rejection.NOT_A_THICKNESS, typed=word[:20], examples=examples)
             return ()
     return tuple(found)
 

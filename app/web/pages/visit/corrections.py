@@ -9,10 +9,12 @@ from fastapi.responses import HTMLResponse, Response
 from app.shop.commands.corrections import NewCorrection, correct
 from app.shop.errors import NotFoundError, RejectedError
 from app.shop.procedure.phases import PHASES
+from app.shop.reasons import because
 from app.shop.record import loader
 from app.shop.record.measures import Units
 from app.shop.record.superseding import current
 from app.shop.record.visit_record import VisitRecord
+from app.shop.rejections import Rejection
 from app.shop.store.idempotency import new_key
 from app.web.context import Form, Now, Page, Pages, Shop
 from app.web.error_responses import status_of
@@ -48,7 +50,7 @@ def correction_form(shop: Shop, page: Page, visit_id: int) -> HTMLResponse:
     with shop.reading() as session:
         record = loader.load(session, visit_id)
     if record.sign_off is None:
-        raise NotFoundError("sheet of this visit to correct: it is not signed off")
+        raise NotFoundError(because(Rejection.NOT_SIGNED_OFF))
     return _correction(page, record, {"key": new_key(), "why": "", "by": ""}, {})
 
 
@@ -58,7 +60,7 @@ def correction(shop: Shop, page: Page, form: Form, visit_id: int, now: Now) -> R
     with shop.reading() as session:
         record = loader.load(session, visit_id)
     if record.sign_off is None:
-        raise NotFoundError("sheet of this visit to correct: it is not signed off")
+        raise NotFoundError(because(Rejection.NOT_SIGNED_OFF))
     try:
         new = NewCorrection(
             form.text("why"),
@@ -113,7 +115,7 @@ def _checks(record: VisitRecord, units: Units) -> Group:
 def _changed(form: Typed, kind: str, figures: Sequence[Figure]) -> Iterator[tuple[int, float]]:
     """What was typed over a figure; a field that came back as it was, or empty, changes nothing.
 
-    Figures that no longer stand are passed on too, so that the store can say that they were corrected meanwhile.
+    Figures that no longer stand are passed on too, so that the store can reject them as corrected before.
     """
     known = {figure.field: figure for figure in figures}
     for name in form.values:

@@ -11,6 +11,7 @@ from app.shop.errors import NotFoundError, RejectedError
 from app.shop.procedure.items import Phase
 from app.shop.record import loader
 from app.shop.record.visit_record import VisitRecord
+from app.shop.rejections import Rejection
 from app.shop.store.idempotency import new_key
 from app.sync.engine.layout import Layout
 from app.sync.engine.units import THOU
@@ -69,7 +70,7 @@ def _new_move(form: Typed, slug: str) -> NewMove:
     leaves = tuple(blade.kept(form.number(name)) * THOU for name in ("leaf", "second_leaf") if form.text(name))
     amount = 0.0
     if kind != "blade":
-        amount = form.number("amount", "How far it was turned.")
+        amount = form.number("amount", Rejection.TURNS_MISSING)
         if (form.text("way") == "out") != (kind == "bypass"):
             amount = -amount
     form.raise_problems()

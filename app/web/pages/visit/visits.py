@@ -15,9 +15,12 @@ from app.shop.procedure.items import DEFER, Item, Phase
 from app.shop.procedure.parts import parts_of
 from app.shop.procedure.phases import HEAT_SOAKED, phase_named
 from app.shop.procedure.recheck import recheck
+from app.shop.procedure.requirements import Waiting
+from app.shop.reasons import because
 from app.shop.record import loader
 from app.shop.record.measures import CHOICES, Units
 from app.shop.record.visit_record import VisitRecord
+from app.shop.rejections import Rejection
 from app.shop.store.idempotency import new_key
 from app.shop.store.tables import Person
 from app.web.context import Form, Now, Page, Pages, Shop, stamp
@@ -120,11 +123,11 @@ def override(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: 
 
 
 def phase_of(slug: str) -> Phase:
-    """The phase an address names. Raises NotThereError."""
+    """The phase an address names. Raises NotFoundError."""
     try:
         return phase_named(slug)
     except KeyError:
-        raise NotFoundError("phase of that name") from None
+        raise NotFoundError(because(Waiting.NO_SUCH_PHASE)) from None
 
 
 def _units(record: VisitRecord, phase: Phase, form: Typed) -> Units:
@@ -134,7 +137,8 @@ def _units(record: VisitRecord, phase: Phase, form: Typed) -> Units:
     if not unit or item is None:
         return form.units
     if item.quantity is None or unit not in CHOICES[item.quantity]:
-        form.problems[said] = f"In {item.unit}, or a unit that is offered."
+        choices = CHOICES[item.quantity] if item.quantity else (item.unit,)
+        form.problems[said] = because(Rejection.NOT_ONE_OF, choices=choices)
         return form.units
     return replace(form.units, **{item.quantity: unit})
 
@@ -156,7 +160,7 @@ def _read_at(form: Typed, now: str) -> str:
         return ""
     ago = form.number("ago")
     if not 0 <= ago <= LONGEST_AGO:
-        form.problems.setdefault("ago", f"Between 0 and {LONGEST_AGO} minutes.")
+        form.problems.setdefault("ago", because(Rejection.OUT_OF_RANGE, low=0, high=LONGEST_AGO, unit="minutes"))
         return ""
     return stamp(datetime.fromisoformat(now) - timedelta(minutes=ago)) if ago else ""
 
