@@ -84,8 +84,8 @@ function wait() {
   const bore = form ? input(form, "bore")?.value : "";
   /** @type {[Element, string, string][]} */
   const said = [
-    [verdict, "The verdict waits", `${counted(waits)} held on this tablet. The verdict comes with the link.`],
-    [move, bore ? `Read on: bore ${bore}` : "Wait for the link", "The next move comes with the verdict."],
+    [verdict, "Verdict pending", `${counted(waits)} waiting on this tablet. The verdict follows when the connection is back.`],
+    [move, bore ? `Continue: read bore ${bore}` : "Wait for the connection", "The next step follows with the verdict."],
   ];
   for (const [card, title, sentence] of said) {
     const [heading, text] = [card.querySelector("h2 span"), card.querySelector(":scope > p")];
@@ -110,7 +110,7 @@ export function lay() {
       draw(bore, "held", { value: "–", word: "skipped", read: saved });
     } else if (fieldOf(w, "kind") === "closing") {
       const turn = tileOf(bore)?.dataset.value;
-      draw(bore, "held", { value: turn ?? value, word: `closing ${value}`, read: saved });
+      draw(bore, "held", { value: turn ?? value, word: `again ${value}`, read: saved });
     } else {
       draw(bore, "held", { value, word: saved ? "saved" : "waiting", read: saved });
     }

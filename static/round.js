@@ -109,7 +109,7 @@ export function advance(form, next, done) {
   const first = form.dataset.first || (opener ? fieldOf(opener, "bore") : next.bore);
   const soon = [...then.slice(0, 3), ...(then.length > 3 ? ["..."] : [])].join(", ");
   const follows = `Then ${soon}${soon ? " and " : ""}${first} again`;
-  if (next.kind === "closing") enter(form, next, `Bore ${next.bore} again`, "Closes the round");
+  if (next.kind === "closing") enter(form, next, `Bore ${next.bore} again`, "Ends the round");
   else enter(form, next, `Bore ${next.bore}`, follows);
 }
 
@@ -124,7 +124,7 @@ export function choose(form, tile) {
   const kept = readings(form).filter((w) => w.reason === "" && !isSkip(w) && fieldOf(w, "bore") === bore).at(-1);
   const [id, kind] = kept ? [kept.key, fieldOf(kept, "kind")] : (tile.dataset.reading ?? " turn").split(" ");
   const heading = id ? `Bore ${bore} corrected` : `Bore ${bore}`;
-  enter(form, { bore, kind, supersedes: id }, heading, "Out of turn; the round goes on after it");
+  enter(form, { bore, kind, supersedes: id }, heading, "Extra reading. The round continues after it");
 }
 
 /** @param {HTMLFormElement} form what it enters, to tell whether two keypads are the same */

@@ -10,7 +10,7 @@ from app.shop.record.measures import CHOICES, Units
 from app.sync.engine.layout import Layout
 from app.sync.engine.units import INCH, MM
 from app.sync.planning.advice import Advice
-from app.wording.words import turns
+from app.wording.quantities import turns_in_words
 
 PLAIN: dict[str, str] = {
     "wide-open": "Key out. Press the pedal right down: is the flap in every intake straight up, both sides alike?",
@@ -123,7 +123,7 @@ START = "Hands clear, then start it again."
 
 def _turned(inward: float) -> str:
     way = "in, clockwise," if inward > 0 else "out, anticlockwise,"
-    return f"{way} by {turns(abs(inward))}{' of a turn' if abs(inward) < 1 else ''}"
+    return f"{way} by {turns_in_words(abs(inward))}{' of a turn' if abs(inward) < 1 else ''}"
 
 
 def _both(thickness: float) -> str:

@@ -64,9 +64,9 @@ class Technician:
         """Make the moves the card names and read what it asks for, until it says to leave the plates alone."""
         for _ in range(MOST_STEPS):
             named = re.fullmatch(r"Bore (\d+)( again| once more)?", self.heading())
-            if self.page.get_by_role("heading", name="Leave the plates alone").count():
+            if self.page.get_by_role("heading", name="No adjustment needed").count():
                 return
-            if self.page.get_by_role("button", name="I made this move").count():
+            if self.page.get_by_role("button", name="Done as shown").count():
                 self.make_move()
             elif named is not None:
                 self.tap_reading(self.bench.read(int(named[1]), 0.0))
@@ -77,7 +77,7 @@ class Technician:
 
     def make_move(self) -> None:
         """Do at the engine what the card says, then say so."""
-        card = self.page.get_by_role("region").filter(has=self.page.get_by_role("button", name="I made this move"))
+        card = self.page.get_by_role("region").filter(has=self.page.get_by_role("button", name="Done as shown"))
         said = {name: self._hidden(card, name) for name in ("kind", "place", "amount", "way", "leaf", "second_leaf")}
         if said["kind"] == "stop":
             self.bench.turn_stop(said["place"], float(said["amount"]) * (1 if said["way"] == "in" else -1))
@@ -88,7 +88,7 @@ class Technician:
             raise AssertionError(f"no move of this kind at idle: {said}")
         self.moves += 1
         sent = self._hidden(card, "key")
-        self.press("I made this move")
+        self.press("Done as shown")
         expect(self.page.locator(f"input[name=key][value='{sent}']")).to_have_count(0)
 
     def record_everything(self) -> None:

@@ -19,9 +19,10 @@ from app.sync.planning.advice import AdviceKind
 from app.web.api.problems import NOT_THERE
 from app.web.api.shapes import Coupler, Id, MeterUnit, Slug, StepKind, Told, meter_unit, shown, trade
 from app.web.context import Shop
-from app.wording import bank_words
+from app.wording.bank_balance import CAUSES, extra_sentence
+from app.wording.message import say
+from app.wording.next_step import step_words
 from app.wording.reasons import in_words
-from app.wording.step_words import said
 
 router = APIRouter(prefix="/visits/{visit_id}", tags=["advice"])
 
@@ -140,7 +141,7 @@ def banks(shop: Shop, visit_id: Id) -> BanksTold | None:
 def _told(record: VisitRecord, slug: Slug) -> AdviceTold:
     phase = phase_named(slug)
     step = next_step(record, phase)
-    title, reason = said(record, phase, step)
+    title, reason = step_words(record, phase, step)
     held, above = lever(record, phase, step)
     kind = kind_of(step.kind) if step.moves else None
     waits = waits_for(record, phase)
@@ -181,7 +182,7 @@ def _banks(record: VisitRecord, found: BankAssessment) -> BanksTold:
     return BanksTold(
         balanced=balanced(record, found),
         cause=found.cause,
-        sentence=bank_words.CAUSES[found.cause],
+        sentence=say(CAUSES[found.cause]),
         banks=list(found.banks),
         unit=meter_unit(meter),
         differences=[
@@ -207,7 +208,7 @@ def _banks(record: VisitRecord, found: BankAssessment) -> BanksTold:
         sharper_lever_thou=trade(found.sharper_travel, THOU),
         or_bank=found.or_bank,
         extra=found.extra,
-        extra_sentence=bank_words.extra_sentence(found.extra),
+        extra_sentence=extra_sentence(found.extra),
         extra_lever_thou=trade(found.extra_travel, THOU),
     )
 

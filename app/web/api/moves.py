@@ -180,7 +180,7 @@ class MoveTold(Told):
                 "flats": row.amount if kind.unit == "flats" else None,
                 "leaves_thou": leaves if kind.unit == "leaves" else None,
                 "advised": bool(row.advised),
-                "sentence": move_words(row),
+                "sentence": move_words(row, record),
                 "after_reading": row.after_reading,
                 "by": row.by,
                 "at": row.at,

@@ -8,7 +8,9 @@ from app.shop.store.tables import Engine
 from app.sync.engine.hardware import Figure, Hardware
 from app.sync.engine.layout import Bank, Layout
 from app.sync.engine.units import CUBIC_INCH, LITRE, REV_PER_MIN
-from app.wording.words import COUNTS, blade, bores_in_words, fraction
+from app.wording.adjusters import ADJUSTERS
+from app.wording.message import say
+from app.wording.quantities import COUNTS, bore_list, feeler, fraction
 
 ORDINALS = ("", "first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth")
 
@@ -74,7 +76,7 @@ def joints_in_words(bank: Bank) -> list[str]:
     for bore in bank.bores:
         shaft = bank.shaft(bore)
         if len(shaft) > 1 and bore == shaft[0]:
-            said.append(f"{bores_in_words(shaft)} on one shaft")
+            said.append(f"{bore_list(shaft)} on one shaft")
     ways = {"screw": "", "screw-in": ", which opens turned in", "screw-out": ", which opens turned out"}
     for joint in bank.outward:
         if joint.kind in ways:
@@ -112,18 +114,9 @@ def twice(value: str) -> tuple[str, str]:
     return value, value
 
 
-MOVE_NAMES = {
-    "stop": "Stop screw",
-    "blade": "Coupler on a blade",
-    "screw": "Screw of a coupler",
-    "link": "Link",
-    "bypass": "Bypass screw",
-}
-
-
 def move_pair(kind: str) -> tuple[str, str]:
     """A kind of move as a choice."""
-    return kind, MOVE_NAMES[kind]
+    return kind, say(ADJUSTERS[kind].name)
 
 
 FILTERS = {
@@ -142,5 +135,5 @@ FILTERS = {
     "bank_in_words": bank_in_words,
     "other_hardware": other_hardware,
     "figures": figures,
-    "blade": blade,
+    "feeler": feeler,
 }

@@ -11,9 +11,9 @@ from app.shop.procedure.read_order import next_reading
 from app.shop.record.entries import CheckEntry, MoveEntry
 from app.shop.record.measures import RECORDED, Units
 from app.shop.record.visit_record import VisitRecord
-from app.wording import words
+from app.wording import adjusters
+from app.wording.next_step import step_words
 from app.wording.reasons import in_words
-from app.wording.step_words import said
 from app.wording.telephone import Prompt, item_prompt
 
 
@@ -101,22 +101,12 @@ def to_say(record: VisitRecord, lines: tuple[CheckLine, ...]) -> Prompt | None:
 
 def done_lines(record: VisitRecord, phase: Phase) -> tuple[str, ...]:
     """The moves made in a phase, each as a sentence."""
-    return tuple(move_words(m, record.units.metric) for m in record.moves if m.phase == phase.slug)
+    return tuple(move_words(m, record) for m in record.moves if m.phase == phase.slug)
 
 
-def move_words(move: MoveEntry, metric: bool = False) -> str:
-    """A move that was made, as a sentence; ``metric`` for blades in millimetres."""
-    if move.kind == "blade":
-        return f"Coupler {move.near}–{move.far} reset on {words.blade(move.amount, metric)}."
-    way = "in" if (move.amount > 0) != (move.kind == "bypass") else "out"
-    if move.kind == "screw":
-        return f"Screw of coupler {move.near}–{move.far} {way} by {words.turns(abs(move.amount))}."
-    if move.kind == "stop":
-        return f"Stop screw of bank {move.bank} {way} by {words.turns(abs(move.amount))}."
-    if move.kind == "bypass":
-        return f"Bypass screw of bore {move.near} {way} by {words.turns(abs(move.amount))}."
-    way = "earlier" if move.amount > 0 else "later"
-    return f"Link of bank {move.bank} turned {abs(move.amount):g} flats, to open {way}."
+def move_words(move: MoveEntry, record: VisitRecord) -> str:
+    """An adjustment that was made, as a sentence."""
+    return adjusters.made(move, record.layout, record.units)
 
 
 def lands_on(record: VisitRecord) -> str:
@@ -145,4 +135,4 @@ def wanted_next(record: VisitRecord) -> str:
     step, now = next_step(record, undone.phase), next_reading(record, undone.phase)
     if step.kind == "measure" and now.bore is not None:
         return f"Read bore {step.bores[0]}{' again to close the round' if now.kind == 'closing' else ''}"
-    return in_words(first.reason) if step.kind == "done" else said(record, undone.phase, step)[0]
+    return in_words(first.reason) if step.kind == "done" else step_words(record, undone.phase, step)[0]

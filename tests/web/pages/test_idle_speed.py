@@ -23,7 +23,7 @@ from tests.shop.yard import AT, FOUR, heat_soaked, key, read, read_round, visit_
 from tests.web.pieces import piece
 
 ORIGIN = "http://127.0.0.1"
-SPEED = "Type the idle speed"
+SPEED = "Enter the idle speed"
 
 
 @pytest.fixture
@@ -107,7 +107,7 @@ def test_it_is_kept_as_left_in_lock_down_and_not_at_all_off_idle(client: TestCli
     assert client.post(f"{there(visit_id, BANK_BALANCE.slug)}/speed", data=sent("870")).status_code == 422
 
 
-def test_on_the_keypad_it_takes_four_figures_and_keep(shop: Database) -> None:
+def test_on_the_keypad_it_takes_four_figures_and_save(shop: Database) -> None:
     desk = ReadingPage(visit_record(shop, moved(shop)), HEAT_SOAKED, Wanted(entry="speed"), {}, {})
     assert desk.keypad.unit == "rev/min"
     assert desk.selected is None
@@ -120,12 +120,12 @@ def test_on_the_keypad_it_takes_four_figures_and_keep(shop: Database) -> None:
             " window.kept.push(new FormData(e.target).get('value')); })"
         )
         page.add_script_tag(path=static() / "keypad.js", type="module")
-        expect(page.get_by_role("button", name="Keep", exact=True)).to_be_visible()
+        expect(page.get_by_role("button", name="Save", exact=True)).to_be_visible()
         expect(page.get_by_role("button", name="Skip")).to_have_count(0)
         for digit in "91":
             page.get_by_role("button", name=digit, exact=True).click()
-        page.get_by_role("button", name="Keep", exact=True).click()
+        page.get_by_role("button", name="Save", exact=True).click()
         expect(page.get_by_text(on_page(Rejection.OUT_OF_RANGE, low=300, high=3000, unit="rev/min"))).to_be_visible()
         page.get_by_role("button", name="0", exact=True).click()
-        page.get_by_role("button", name="Keep", exact=True).click()
+        page.get_by_role("button", name="Save", exact=True).click()
         assert page.evaluate("window.kept") == ["910"]

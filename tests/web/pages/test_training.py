@@ -48,9 +48,9 @@ def test_a_whole_practice_without_script(client: TestClient, shop: Database) -> 
     assert "Read a round first" in client.get("/practice/1").text
     for _ in range(MOST_STEPS):
         page = client.get(here).text
-        if "Leave the plates alone" in page:
+        if "No adjustment needed" in page:
             break
-        if "I made this move" in page:
+        if "Done as shown" in page:
             action = f"/visits/1/{SLUG}/moves"
             sent = client.post(action, data={**hidden(page, action), "advised": "1"})
         elif ">Read the practice engine</button>" in page:
@@ -61,7 +61,7 @@ def test_a_whole_practice_without_script(client: TestClient, shop: Database) -> 
         assert (sent.status_code, sent.headers["location"]) == (303, here)
     else:
         raise AssertionError("the engine never came even")
-    assert re.search(r'<a class="answer" href="/practice/1/expert" hx-boost="false">See the true state</a>', page)
+    assert re.search(r'<a class="answer" href="/practice/1/expert" hx-boost="false">Show the true state</a>', page)
     told = visit_record(shop, 1)
     assert all(one.advised for one in told.all_moves)
     truth = client.get("/practice/1").text
@@ -154,7 +154,7 @@ def test_a_practice_on_a_tablet(page: Page, server: str, shop: Database) -> None
         smallest = min(one.bounding_box()["height"] for one in page.locator(".key:visible").all())  # type: ignore[index]
         assert smallest >= 72
         read.click()
-    expect(page.get_by_text("closed, 9 of 9")).to_be_visible()  # as the shop computer says it, all of it stored
+    expect(page.get_by_text("complete, 9 of 9")).to_be_visible()  # as the shop computer says it, all of it stored
     entered = visit_record(shop, 1).rounds[0].entered
     assert [(r.bore, r.kind) for r in entered] == [*((bore, "turn") for bore in range(1, 9)), (1, "closing")]
     assert all(r.value for r in entered)

@@ -5,11 +5,13 @@ import pytest
 from app.shop.commands import checks
 from app.shop.commands.readings import NewReading, add, begin_round
 from app.shop.procedure.items import Phase
-from app.shop.procedure.phases import BANK_BALANCE, COLD_PRESET, FIRST_FIRE, HEAT_SOAKED
+from app.shop.procedure.phases import BANK_BALANCE, COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN
 from app.shop.store.database import Database
 from app.sync.engine.layout import Bank, Layout
 from app.web.presenters.reading.keypad import Wanted
 from app.web.presenters.reading.reading_page import ReadingPage
+from app.wording import reading_page as words
+from app.wording.message import say
 from tests.shop.yard import AT, check_all, engine, heat_soaked, key, read, read_round, visit, visit_record
 from tests.web.pieces import piece
 
@@ -43,9 +45,9 @@ def test_what_was_entered_before_stays_in_sight_struck(shop: Database) -> None:
     first = read(shop, visit_id, HEAT_SOAKED, 8.0)
     alone = ReadingPage(visit_record(shop, visit_id), HEAT_SOAKED, Wanted(bore=1), {}, {}).card
     assert [(one.value, one.struck) for one in alone.values] == [("8.00", False)]
-    assert "takes the place" in alone.reason
+    assert alone.reason == say(words.REPLACES)
     again = ReadingPage(visit_record(shop, visit_id), HEAT_SOAKED, Wanted(1, "again"), {}, {}).card
-    assert "their mean" in again.reason
+    assert again.reason == say(words.ADDS)
     assert [answer.href for answer in again.answers] == [f"/visits/{visit_id}/{HEAT_SOAKED.slug}/readings"]
     corrected = NewReading(HEAT_SOAKED.slug, 2, 1, "turn", 6.5, "AB", supersedes=first)
     add(shop, visit_id, key(), corrected, AT)
@@ -68,12 +70,12 @@ def ways_on(shop: Database, visit_id: int, phase: Phase) -> list[str]:
 def test_a_round_begun_by_mistake_may_be_left(shop: Database) -> None:
     visit_id = heat_soaked(shop)
     assert ways_on(shop, visit_id, HEAT_SOAKED) == []  # the phase wants this round
-    for phase, on in ((HEAT_SOAKED, "Go on to part-throttle bank balance"), (BANK_BALANCE, "Go on to lock-down")):
+    for phase, next_one in ((HEAT_SOAKED, BANK_BALANCE), (BANK_BALANCE, LOCK_DOWN)):
         check_all(shop, visit_id, phase)
         for _ in visit_record(shop, visit_id).settings.openings if phase is BANK_BALANCE else (0,):
             read_round(shop, visit_id, phase)
         begin_round(shop, visit_id, key(), phase.slug, AT)
-        assert ways_on(shop, visit_id, phase) == [on]
+        assert ways_on(shop, visit_id, phase) == [say(words.CONTINUE, phase=next_one.title.lower())]
     read(shop, visit_id, HEAT_SOAKED)
     assert ways_on(shop, visit_id, HEAT_SOAKED) == []  # something is in it now
 
@@ -82,9 +84,9 @@ def test_before_its_turn_a_phase_says_what_comes_first_and_nothing_is_typed(shop
     visit_id = visit(shop, engine(shop))
     check_all(shop, visit_id, COLD_PRESET)
     early = ReadingPage(visit_record(shop, visit_id), HEAT_SOAKED, Wanted(bore=2), {}, {})
-    assert (early.card.title, early.selected, early.keypad.open) == ("Not yet", None, False)
+    assert (early.card.title, early.selected, early.keypad.open) == (say(words.FIRST), None, False)
     assert early.card.reason.startswith("First finish first fire: ")
-    assert [answer.label for answer in early.card.answers] == ["Go on to first fire"]
+    assert [answer.label for answer in early.card.answers] == ["Continue with first fire"]
     refused = ReadingPage(
         visit_record(shop, visit_id), HEAT_SOAKED, Wanted(bore=2), {"value": "6.5"}, {"value": "Not yet."}
     )

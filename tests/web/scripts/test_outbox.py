@@ -88,14 +88,14 @@ def test_the_rest_of_the_round_is_read_without_a_link(hand: Tablet, server: str,
         hand.read(value, then=then)
     expect(hand.bar).to_contain_text("No link.")
     expect(hand.bar).to_contain_text("4 readings held here, not yet saved")
-    expect(hand.page.get_by_role("heading", name="The verdict waits")).to_be_visible()
+    expect(hand.page.get_by_role("heading", name="Verdict pending")).to_be_visible()
     expect(hand.page.get_by_text("1 of 5 read, 4 waiting")).to_be_visible()
-    expect(hand.page.get_by_role("button", name="I made this move")).to_have_count(0)
+    expect(hand.page.get_by_role("button", name="Done as shown")).to_have_count(0)
     assert len(entered(shop, visit_id)) == 1
     hand.context.set_offline(False)
     hand.is_saved()
-    expect(hand.page.get_by_text("closed, 5 of 5")).to_be_visible()
-    expect(hand.page.get_by_role("heading", name="The verdict waits")).to_have_count(0)
+    expect(hand.page.get_by_text("complete, 5 of 5")).to_be_visible()
+    expect(hand.page.get_by_role("heading", name="Verdict pending")).to_have_count(0)
     assert entered(shop, visit_id) == [
         *((bore, "turn", 6.0 + 0.25 * bore) for bore in (1, 2, 3, 4)),
         (1, "closing", 6.5),
@@ -112,7 +112,7 @@ def test_an_answer_that_goes_elsewhere_than_its_card_is_held_and_gets_there(
     expect(hand.bar).to_contain_text("No link.")
     hand.context.set_offline(False)
     hand.is_saved()
-    expect(hand.page.get_by_text("Lay 0.020\u00a0in under the central lever")).to_be_visible()
+    expect(hand.page.get_by_text("Put the 0.020\u00a0in feeler under the central lever")).to_be_visible()
     now = visit_record(shop, visit_id)
     assert now.rounds[-1].row.opening == pytest.approx(20 * THOU)
     assert not now.moves
@@ -133,7 +133,7 @@ def test_how_an_opening_is_reached_is_kept_without_a_link(hand: Tablet, server: 
     hand.read("8.25", then="Bore 3")
     hand.context.set_offline(False)
     hand.is_saved()
-    expect(hand.page.get_by_text("0.010\u00a0in, from above")).to_be_visible()
+    expect(hand.page.get_by_text("0.010\u00a0in, from open")).to_be_visible()
     one = visit_record(shop, visit_id).rounds[-1]
     assert (one.row.from_above, [r.value for r in one.readings]) == (1, [8.0, 8.25])
 
@@ -312,13 +312,13 @@ def test_a_move_made_without_a_link_waits_its_turn(hand: Tablet, server: str, sh
     hand.open(server, visit_id)
     for value, then in (("6.50", "Bore 2"), ("6.50", "Bore 3"), ("6.50", "Bore 4"), ("12.00", "Bore 1 again")):
         hand.read(value, then=then)
-    hand.read("6.50", then="Round 2 closed")
-    made = hand.page.get_by_role("button", name="I made this move")
+    hand.read("6.50", then="Round 2 complete")
+    made = hand.page.get_by_role("button", name="Done as shown")
     expect(made).to_be_visible()
     hand.context.set_offline(True)
     made.click()
     expect(hand.bar).to_contain_text("1 move held here, not yet saved")
-    expect(hand.page.get_by_role("heading", name="The verdict waits")).to_be_visible()
+    expect(hand.page.get_by_role("heading", name="Verdict pending")).to_be_visible()
     assert visit_record(shop, visit_id).moves == ()
     hand.context.set_offline(False)
     hand.is_saved()
@@ -418,7 +418,7 @@ def test_without_script_a_reading_is_a_plain_form(browser: Browser, server: str,
     page = context.new_page()
     page.goto(f"{server}/visits/{visit_id}/{HEAT_SOAKED.slug}/readings")
     page.get_by_role("textbox").fill("6.25")
-    page.get_by_role("button", name="Keep").click()
+    page.get_by_role("button", name="Save").click()
     expect(page.locator("#entry-heading")).to_have_text("Bore 2")
     assert entered(shop, visit_id) == [(1, "turn", 6.25)]
     context.close()

@@ -76,7 +76,7 @@ def test_what_moved_in_tightening_leads_back_one_phase(client: TestClient, shop:
         for bore in asked.bores if asked.kind == "measure" else ():
             read(shop, visit_id, LOCK_DOWN, 9.5 if bore > 2 else 6.5, bore)
     page = client.get(f"/visits/{visit_id}/{LOCK_DOWN.slug}/readings").text
-    assert "It moved in tightening" in page
+    assert "Tightening moved a plate" in page
     assert re.search(
         rf'href="/visits/{visit_id}/{HEAT_SOAKED.slug}/readings"[^>]*>Back to the heat-soaked recheck', page
     )

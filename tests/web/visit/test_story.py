@@ -85,34 +85,34 @@ def test_an_engine_goes_through_and_comes_back(
     expect(page.locator("#entry-heading")).to_have_text("Bore 1")
     assert fits(page)
     hand.read_on()
-    hand.press("Go on to heat-soaked recheck")
+    hand.press("Continue with heat-soaked recheck")
 
     expect(page.get_by_role("heading", name="Heat-soaked recheck")).to_be_visible()
     hand.record_everything()
     expect(page.locator("#entry-heading")).to_have_text("Bore 1")
     hand.follow()
     assert fits(page)
-    hand.press("See what is missing")
+    hand.press("Show what is missing")
     hand.blip()
 
     expect(page.get_by_role("heading", name="Part-throttle bank balance")).to_be_visible()
     hand.record_everything()
     for opening in DEFAULTS.openings:
-        expect(page.get_by_text(f"{opening / 25.4e-3:.3f} in under the central lever")).to_be_visible()
+        expect(page.get_by_text(f"{opening / 25.4e-3:.3f} in feeler under the central lever")).to_be_visible()
         for _ in range(9):
             hand.tap_reading(hand.bench.read(int(hand.heading().split()[1]), opening))
-    hand.press("Go on to lock-down")
+    hand.press("Continue with lock-down")
 
     expect(page.get_by_role("heading", name="Lock-down")).to_be_visible()
     hand.record_everything()
     hand.read_on()
-    if page.get_by_role("link", name="Sign it off").count() == 0:
+    if page.get_by_role("link", name="Sign off").count() == 0:
         page.goto(f"{server}/visits/1/lock-down")
         page.get_by_text("Go on without it", exact=True).click()
         page.get_by_label("Reason, kept and printed").fill("The last round sits on the edge of the window")
         hand.press("Pass it over for this reason")
     else:
-        hand.press("Sign it off")
+        hand.press("Sign off")
     page.get_by_label("Full name of whoever answers for it").fill("Foreman of the yard")
     hand.press("Sign it off")
 
@@ -149,7 +149,7 @@ def test_an_engine_goes_through_and_comes_back(
     hand.record_everything()
     expect(page.locator("#entry-heading")).to_have_text("Bore 1")
     hand.read_on()
-    hand.press("Steps")
+    hand.press("Checklist")
     expect(page.get_by_role("heading", name="Against visit 1 as left")).to_be_visible()
     expect(page.get_by_role("row")).to_have_count(9)
 

@@ -110,7 +110,7 @@ def lock_down(yard: Yard, visit_id: int) -> None:
             break
     yard.passes(visit_id, LOCK_DOWN)
     yard.see(f"/visits/{visit_id}/lock-down/readings")
-    expect(yard.page.get_by_role("link", name="Sign it off")).to_be_visible()
+    expect(yard.page.get_by_role("link", name="Sign off")).to_be_visible()
     yard.sign_off(visit_id)
 
 
@@ -161,7 +161,7 @@ def built_in_the_cell(yard: Yard) -> None:
     yard.see("/visits/1/heat-soaked-recheck/readings")
     hand.read_on()
     hands.even_out(1, hand.bench)
-    yard.see("/visits/1/heat-soaked-recheck/readings", "Leave the plates alone")
+    yard.see("/visits/1/heat-soaked-recheck/readings", "No adjustment needed")
     balance(yard, 1)
     lock_down(yard, 1)
 
@@ -186,7 +186,7 @@ def fitted_behind_another_exhaust(yard: Yard) -> None:
     heat(yard, 2)
     yard.see("/visits/2/heat-soaked-recheck/moves/new?kind=blade&place=1-2")
     page.get_by_label("Blade", exact=True).fill("4")
-    hand.press("Keep this move")
+    hand.press("Save adjustment")
     expect(page.get_by_text(in_words(because(Rejection.AS_FOUND_FIRST)))).to_be_visible()
     yard.see("/visits/2/heat-soaked-recheck/readings")
     hand.read_on()
@@ -240,7 +240,7 @@ def rung_up_a_year_later(yard: Yard) -> None:
     assert float(times[1]) == pytest.approx(SCALE, abs=0.08)  # its four bores together, one of which slipped
     expect(page.get_by_text("Bore 4 changed most, by −")).to_be_visible()
     hands.even_out(3, hand.bench)
-    yard.see("/visits/3/heat-soaked-recheck/readings", "Leave the plates alone")
+    yard.see("/visits/3/heat-soaked-recheck/readings", "No adjustment needed")
     balance(yard, 3)
     lock_down(yard, 3)
 

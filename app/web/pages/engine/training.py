@@ -22,8 +22,8 @@ from app.sync.engine.units import KG_PER_HOUR, REV_PER_MIN, THOU
 from app.sync.simulation.reference_run import ReferenceRun
 from app.web.context import Form, Now, Page, Pages, Shop
 from app.web.error_responses import status_of
+from app.wording.quantities import signed
 from app.wording.reasons import problems_in_words
-from app.wording.words import signed
 
 router = APIRouter()
 

@@ -19,8 +19,8 @@ from app.shop.store.idempotency import new_key
 from app.web.context import Form, Now, Page, Pages, Shop
 from app.web.error_responses import status_of
 from app.web.forms import Typed
+from app.wording.quantities import opening
 from app.wording.reasons import problems_in_words
-from app.wording.words import opening
 
 router = APIRouter()
 
@@ -82,7 +82,7 @@ def _rounds(record: VisitRecord) -> list[Group]:
     for one in record.rounds:
         title = f"Round {one.row.number}, {one.row.phase.replace('-', ' ')}"
         if one.row.opening:
-            title += f", {opening(one.row.opening, bool(one.row.from_above), record.units.metric)} under the lever"
+            title += f", {opening(one.row.opening, bool(one.row.from_above), record.units)} under the lever"
         figures = tuple(
             Figure(
                 f"reading-{r.ident}",

@@ -1,6 +1,6 @@
-"""Moves: made as the card said, with one tap, or differently, with a form."""
+"""Adjustments: done as the card said, with one tap, or differently, with a form."""
 
-from collections.abc import Collection, Mapping
+from collections.abc import Mapping
 
 from fastapi import APIRouter
 from fastapi.responses import HTMLResponse, Response
@@ -13,13 +13,13 @@ from app.shop.record import loader
 from app.shop.record.visit_record import VisitRecord
 from app.shop.rejections import Rejection
 from app.shop.store.idempotency import new_key
-from app.sync.engine.layout import Layout
 from app.sync.engine.units import THOU
 from app.web.context import Form, Now, Page, Pages, Shop
 from app.web.error_responses import status_of
 from app.web.forms import Typed
 from app.web.pages.visit.visits import phase_of
 from app.web.presenters.drawing import phases
+from app.wording import adjusters
 from app.wording.reasons import problems_in_words
 
 router = APIRouter()
@@ -27,7 +27,7 @@ router = APIRouter()
 
 @router.get("/visits/{visit_id}/{slug}/moves/new")
 def made_otherwise(shop: Shop, page: Page, visit_id: int, slug: str, kind: str = "", place: str = "") -> HTMLResponse:
-    """The form for a move made differently, started from what the card said."""
+    """The form for an adjustment done differently, started from what the card said."""
     with shop.reading() as session:
         record = loader.load(session, visit_id)
     values = {"key": new_key(), "kind": kind, "place": place, "amount": "", "leaf": "", "second_leaf": "", "way": ""}
@@ -36,7 +36,7 @@ def made_otherwise(shop: Shop, page: Page, visit_id: int, slug: str, kind: str =
 
 @router.post("/visits/{visit_id}/{slug}/moves")
 def make(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: Now) -> Response:
-    """Keep the move as made."""
+    """Save the adjustment as it was done."""
     try:
         seen = form.whole("seen") if form.text("seen") else None
         moves.make(shop, visit_id, form.text("key"), _new_move(form, slug), now, seen)
@@ -50,7 +50,7 @@ def make(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: Now)
 
 
 def place_name(kind: str, bank: str | None, near: int | None, far: int | None) -> str:
-    """Where a move sits, as the form says it: ``A``, ``2-3``, ``4``."""
+    """The place of an adjuster as forms carry it: ``A``, ``2-3``, ``4``."""
     if kind in ("blade", "screw"):
         return f"{near}-{far}"
     return str(near) if kind == "bypass" else bank or ""
@@ -85,6 +85,7 @@ def _form(
     problems: Mapping[str, str],
     status: int = 200,
 ) -> HTMLResponse:
+    kinds = phase.moves_for(record.layout)
     return page.show(
         "visit/move.html",
         status,
@@ -94,28 +95,8 @@ def _form(
         phases=phases(record),
         values=values,
         problems=problems,
-        kinds=phase.moves_for(record.layout),
-        places=_places(record.layout, phase.moves_for(record.layout)),
-        ways=_ways(phase.moves_for(record.layout)),
+        kinds=kinds,
+        places=adjusters.places(record.layout, kinds),
+        ways=adjusters.ways(kinds),
+        turned=adjusters.turned(kinds),
     )
-
-
-def _places(layout: Layout, kinds: Collection[str]) -> list[tuple[str, str]]:
-    """Every place that a move of these kinds can sit at, as choices."""
-    found: list[tuple[str, str]] = []
-    if "blade" in kinds or "screw" in kinds:
-        found += [(f"{c.near}-{c.far}", f"Coupler {c.near}–{c.far}") for c in layout.couplers()]
-    if "stop" in kinds or "link" in kinds:
-        found += [(bank.name, f"Bank {bank.name}") for bank in layout.banks]
-    if "bypass" in kinds:
-        found += [(str(screw.bore), f"Bore {screw.bore}") for screw in layout.bypass_screws]
-    return found
-
-
-def _ways(kinds: Collection[str]) -> tuple[tuple[str, str], tuple[str, str]]:
-    """Which way a screw was turned, with what that does where all of them do it alike."""
-    if "link" in kinds:
-        return ("in", "in, opens more or earlier"), ("out", "out, opens less or later")
-    if "bypass" in kinds or "screw" in kinds:
-        return ("in", "in"), ("out", "out")
-    return ("in", "in, opens"), ("out", "out, closes")

@@ -8,7 +8,7 @@ from functools import partial
 from app.shop.queries.engine_history import Change, RoundSummary, VisitSummary, repeatability
 from app.sync.slips.slip_hypotheses import moves
 from app.web.presenters.history.drift_trace import Point, Trace, trace
-from app.wording.words import signed
+from app.wording.quantities import signed
 
 OTHER_AIR = 0.02
 """Change of ln(flow) by air and speed from which a visit is marked (this program's choice: one repeatability)."""

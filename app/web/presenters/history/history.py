@@ -8,9 +8,8 @@ from app.shop.assessment.verdicts import evenness_of
 from app.shop.queries.engine_history import RoundSummary, VisitSummary
 from app.shop.record.visit_record import Round, VisitRecord
 from app.sync.readings.rounds import RoundResult
-from app.web.presenters.drawing import unit_named, unit_of
 from app.web.presenters.history.slip_report import SlipReport
-from app.wording.words import Unit
+from app.wording.quantities import Unit, unit_named, unit_of
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,7 +13,7 @@ from app.sync.slips.changes import log_changes
 from app.sync.slips.creep import Creep
 from app.sync.slips.slip_detection import Bore, ConfoundedPair, Slip, SlipAssessment, SlipHypothesis, Suspect
 from app.sync.slips.slip_hypotheses import moves
-from app.wording.words import Unit, named_bores, signed, turns
+from app.wording.quantities import Unit, named_bores, signed, turns_in_words
 
 WORTH_SAYING = 0.05
 """Odds below which a suspect is not mentioned."""
@@ -221,7 +221,7 @@ def _amount(change: Change, slip: Slip) -> str:
     flow = f"{100 * abs(slip.change):.0f} % {way}, give or take {100 * slip.sd:.0f}"
     hardware = change.after.hardware
     if isinstance(slip.suspect, StopScrew):
-        return f"{flow}, about {turns(abs(turns_for(slip.rotation, hardware)))} of the screw"
+        return f"{flow}, about {turns_in_words(abs(turns_for(slip.rotation, hardware)))} of the screw"
     if isinstance(slip.suspect, Bypass):
         return flow
     per_radian = gap_rate(IDLE_GAP, hardware.bore_diameter.value, hardware.closed_angle.value)

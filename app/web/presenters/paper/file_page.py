@@ -4,12 +4,12 @@ from dataclasses import dataclass
 
 from app.shop.procedure.phases import phase_named
 from app.shop.record.visit_record import Round, VisitRecord
-from app.web.presenters.drawing import unit_of
 from app.web.presenters.filters import moment
 from app.web.presenters.history.history import judged
 from app.web.presenters.steps import move_words
-from app.wording import words
+from app.wording.quantities import opening, unit_of
 from app.wording.requirements import missing_as_stored
+from app.wording.verdicts import verdict_title
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,10 +50,10 @@ def file_page(record: VisitRecord) -> FilePage:
     for one in record.rounds:
         if one.entered:
             begun = min(r.ident for r in one.entered)
-            lines += [FileLine(None, move_words(m, record.units.metric)) for m in waiting if m.after_reading < begun]
+            lines += [FileLine(None, move_words(m, record)) for m in waiting if m.after_reading < begun]
             waiting = [m for m in waiting if m.after_reading >= begun]
             lines.append(FileLine(_round(record, one)))
-    lines += [FileLine(None, move_words(m, record.units.metric)) for m in waiting]
+    lines += [FileLine(None, move_words(m, record)) for m in waiting]
     return FilePage(unit_of(record.meter).name, record.layout.bores, tuple(lines), tuple(_remarks(record)))
 
 
@@ -67,7 +67,7 @@ def _round(record: VisitRecord, one: Round) -> FileRound:
     values = [r.value for r in latest.values() if r.value is not None]
     title = phase_named(one.row.phase).title
     if one.row.opening:
-        title += f", {words.opening(one.row.opening, bool(one.row.from_above), record.units.metric)}"
+        title += f", {opening(one.row.opening, bool(one.row.from_above), record.units)}"
     found = judged(record, one) if one.closed and one.row.opening == 0 else None
     return FileRound(
         number=one.row.number,
@@ -76,7 +76,7 @@ def _round(record: VisitRecord, one: Round) -> FileRound:
         values=tuple(shown(latest[b].value) if b in latest else "" for b in record.layout.bores),
         closing=shown(one.closing.value) if one.closing else "",
         spread=shown(max(values) - min(values)) if len(values) > 1 else "",
-        verdict=words.verdict_title(found) if found else "",
+        verdict=verdict_title(found) if found else "",
     )
 
 

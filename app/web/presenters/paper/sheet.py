@@ -17,12 +17,13 @@ from app.shop.record.entries import CheckEntry, WaiverEntry
 from app.shop.record.measures import Measure, Units
 from app.shop.record.visit_record import Round, VisitRecord
 from app.sync.readings.rounds import RoundResult
-from app.web.presenters.drawing import blades_of, by_bore, joint_kind, shape_of, unit_of, word_of
+from app.web.presenters.drawing import blades_of, by_bore, joint_kind, shape_of
 from app.web.presenters.filters import bank_in_words, day, figures, moment, other_hardware
 from app.web.presenters.history.history import judged
 from app.web.presenters.steps import move_words
 from app.web.presenters.views import Shape
-from app.wording import words
+from app.wording.quantities import opening, signed, unit_of
+from app.wording.verdicts import bore_deviation, verdict_sentence, verdict_title
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,8 +107,8 @@ def sheet_of(record: VisitRecord, address: str, people: Mapping[str, str]) -> Sh
         mark={"even": "even", "not even": "not-even", "too close to call": "close"}.get(
             as_left.verdict if as_left else "", "none"
         ),
-        title=f"{words.verdict_title(as_left)} as left" if as_left else "Not read as left",
-        sentence=words.verdict_sentence(as_left, unit) if as_left else "No closed round stands after the last move.",
+        title=f"{verdict_title(as_left)} as left" if as_left else "Not read as left",
+        sentence=verdict_sentence(as_left, unit) if as_left else "No closed round stands after the last move.",
         found=_round(record, "As found", found, judged(record, found)),
         left=_round(record, "As left", left, as_left),
         banks=_banks(record),
@@ -164,7 +165,7 @@ def _round(record: VisitRecord, title: str, one: Round | None, found: RoundResul
         for bore in bank.bores:
             reading, standing = one.latest.get(bore), standings.get(bore)
             value = f"{reading.value:.{unit.decimals}f}" if reading and reading.value is not None else "–"
-            word = word_of(standing, unit) or "skipped"
+            word = bore_deviation(standing, unit) if standing else "skipped"
             bores.append(
                 SheetBore(
                     bore,
@@ -177,7 +178,7 @@ def _round(record: VisitRecord, title: str, one: Round | None, found: RoundResul
             )
         rows.append(SheetRow(bank.name, tuple(bores), bank.stop, tuple(map(joint_kind, bank.kinds))))
     mean = f"{unit.show(found.mean)} {unit.name}"
-    return SheetRound(title, mean, words.verdict_title(found), tuple(rows))
+    return SheetRound(title, mean, verdict_title(found), tuple(rows))
 
 
 def _banks(record: VisitRecord) -> tuple[str, ...]:
@@ -189,8 +190,8 @@ def _banks(record: VisitRecord) -> tuple[str, ...]:
     unit, (first, second) = unit_of(record.meter), found.banks
     off_idle = [d for d in found.differences if d.lever_travel > 0]
     said = (
-        f"{unit.change(d.difference)} ({words.signed(d.percent, 1)} %) on "
-        f"{words.opening(d.lever_travel, d.from_above, record.units.metric)}"
+        f"{unit.change(d.difference)} ({signed(d.percent, 1)} %) on "
+        f"{opening(d.lever_travel, d.from_above, record.units)}"
         for d in off_idle
     )
     return (f"Off idle, bank {second} less {first}, {unit.name} a bore: {'; '.join(said)} under the lever.",)
@@ -249,7 +250,7 @@ def _initials(record: VisitRecord, people: Mapping[str, str]) -> str:
 
 def _moves(record: VisitRecord) -> tuple[str, ...]:
     """The moves in their order; a long list is cut, so that the sheet stays one page."""
-    lines = [move_words(m, record.units.metric) for m in record.moves]
+    lines = [move_words(m, record) for m in record.moves]
     if len(lines) <= MOST_MOVES:
         return tuple(lines)
     return (*lines[: MOST_MOVES - 1], f"And {len(lines) - MOST_MOVES + 1} more, kept with the engine.")

@@ -7,6 +7,7 @@ from app.shop.procedure.phases import PHASES
 from app.shop.queries.engine_history import VisitSummary
 from app.shop.queries.history_cache import EngineMemory
 from app.shop.record.fittings import layout_from_json
+from app.shop.record.measures import RECORDED
 from app.shop.record.settings import Settings
 from app.shop.store.tables import Engine
 from app.sync.engine.layout import Layout
@@ -14,7 +15,7 @@ from app.sync.engine.units import MM
 from app.web.presenters.filters import day, displacement, idle, layout_in_words, other_hardware
 from app.web.presenters.history.history import unit_remembered
 from app.web.presenters.history.history_cards import past_of
-from app.wording.words import blade
+from app.wording.quantities import feeler
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +91,7 @@ def worksheet_of(memory: EngineMemory, engine: Engine, held: Settings) -> Worksh
 
 def _both(thickness: float) -> str:
     """A blade [m] in both units: who lays it may own either set."""
-    return f"{blade(thickness)} ({thickness / MM:.2f}\u00a0mm)"
+    return f"{feeler(thickness, RECORDED)} ({thickness / MM:.2f}\u00a0mm)"
 
 
 def _left(last: VisitSummary | None) -> dict[int, str]:

@@ -1,4 +1,4 @@
-"""What the cards of the reading page offer: the ways on, one more round, and the advised move with what it sends."""
+"""What the cards of the reading page offer: the ways on, one more round, and the advised adjustment to record."""
 
 from dataclasses import replace
 from typing import Literal
@@ -9,24 +9,30 @@ from app.shop.procedure.read_order import NextReading
 from app.shop.record.visit_record import VisitRecord
 from app.shop.store.idempotency import new_key
 from app.sync.engine.units import THOU
-from app.sync.planning.advice import Advice
+from app.sync.planning.advice import Advice, AdviceKind
 from app.web.pages.visit.moves import place_name
 from app.web.presenters.views import Action, Card
+from app.wording import reading_page as words
+from app.wording.message import say
 
-ONE_MORE = Action("Read one more round", name="more", value="1")
 MARKS: dict[str, Literal["coupler", "stop", "screw", "link", "bypass"]] = {
-    "stop": "stop",
-    "blade": "coupler",
-    "screw": "screw",
-    "link": "link",
-    "bypass": "bypass",
+    AdviceKind.STOP: "stop",
+    AdviceKind.BLADE: "coupler",
+    AdviceKind.SCREW: "screw",
+    AdviceKind.LINK: "link",
+    AdviceKind.BYPASS: "bypass",
 }
-"""What the mark beside a card's title shows of each kind of move."""
+"""What the mark beside a card's title shows of each kind of adjustment."""
 
 
 def here_of(record: VisitRecord, phase: Phase) -> str:
     """Where a phase of a visit is; its reading page, rounds and moves lie below."""
     return f"/visits/{record.visit.ident}/{phase.slug}"
+
+
+def one_more() -> Action:
+    """One more round of the same kind."""
+    return Action(say(words.ONE_MORE), name="more", value="1")
 
 
 def begins_round(record: VisitRecord, phase: Phase, title: str, reason: str, *answers: Action) -> Card:
@@ -39,10 +45,10 @@ def go_on(record: VisitRecord, phase: Phase) -> Action:
     undone = next((standing.phase for standing in progress(record) if not standing.done), None)
     visit = f"/visits/{record.visit.ident}"
     if undone is None:
-        return Action("Sign it off", True, href=f"{visit}/sign-off")
+        return Action(say(words.SIGN_OFF), True, href=f"{visit}/sign-off")
     if undone is phase:
-        return Action("See what is missing", True, href=here_of(record, phase))
-    return Action(f"Go on to {undone.title.lower()}", True, href=visit)
+        return Action(say(words.SHOW_MISSING), True, href=here_of(record, phase))
+    return Action(say(words.CONTINUE, phase=undone.title.lower()), True, href=visit)
 
 
 def leave(record: VisitRecord, phase: Phase, due: NextReading) -> tuple[Action, ...]:
@@ -55,13 +61,13 @@ def leave(record: VisitRecord, phase: Phase, due: NextReading) -> tuple[Action, 
 
 
 def move_card(record: VisitRecord, phase: Phase, advice: Advice, title: str, reason: str) -> Card:
-    """The card of an advised move: made as advised, which is kept at once, or made differently."""
+    """The card of an advised adjustment: done as shown, which is saved at once, or done differently."""
     place, here = place_name(advice.kind, advice.bank, advice.near, advice.far), here_of(record, phase)
-    made = Action("I made this move", True, name="advised", value="1")
-    differently = Action("Made differently", href=f"{here}/moves/new?kind={advice.kind}&place={place}")
+    made = Action(say(words.DONE_AS_SHOWN), True, name="advised", value="1")
+    differently = Action(say(words.DONE_DIFFERENTLY), href=f"{here}/moves/new?kind={advice.kind}&place={place}")
     hidden = {
         "key": new_key(),
-        "kind": advice.kind,
+        "kind": str(advice.kind),
         "place": place,
         "by": record.visit.by,
         "seen": str(record.last_move),
@@ -71,10 +77,10 @@ def move_card(record: VisitRecord, phase: Phase, advice: Advice, title: str, rea
 
 
 def _size(advice: Advice) -> dict[str, str]:
-    """How far a move goes, as the form carries it: one or two leaves [thou], or turns or flats in or out."""
-    if advice.kind == "blade":
+    """How far an adjustment goes, as the form carries it: one or two leaves [thou], or turns or flats in or out."""
+    if advice.kind is AdviceKind.BLADE:
         thou = [f"{leaf / THOU:g}" for leaf in advice.leaves]
         return {"leaf": thou[0], "second_leaf": thou[1] if len(thou) > 1 else ""}
-    amount = advice.flats if advice.kind == "link" else advice.turns
-    inward = amount < 0 if advice.kind == "bypass" else amount > 0
+    amount = advice.flats if advice.kind is AdviceKind.LINK else advice.turns
+    inward = amount < 0 if advice.kind is AdviceKind.BYPASS else amount > 0
     return {"amount": f"{abs(amount):g}", "way": "in" if inward else "out"}
