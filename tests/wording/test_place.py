@@ -14,8 +14,6 @@ import app
 ROOT = Path(next(iter(app.__path__)))
 WORDS = re.compile(r"[A-Za-z]{2,}[,.:;]? [A-Za-z]{2,}")
 STATEMENT = re.compile(r"\s*(SELECT|INSERT|UPDATE|DELETE|CREATE|DROP|PRAGMA|FROM|WHERE|WITH|ORDER|JOIN|BEGIN|UNION)\b")
-    r"\s*(SELECT|INSERT|UPDATE|DELETE|CREATE|DROP|PRAGMA|FROM|WHERE|WITH|ORDER|JOIN|BEGIN|UNION|LEFT)\b"
-)
 PROGRAMMERS = re.compile(r"^((Value|Type|Key|Lookup|Assertion|Runtime|NotImplemented)Error|\w*Warning)$")
 LOGGED = ("debug", "info", "warning", "error", "exception", "critical")
 
