@@ -10,6 +10,8 @@ from typing import Any, NamedTuple
 
 from app.shop.record.entries import MoveEntry
 from app.shop.record.measures import Units
+from app.sync.engine.adjusters.kind import ScrewWithGain
+from app.sync.engine.adjusters.registry import kind_of
 from app.sync.engine.layout import Layout
 from app.sync.planning.advice import Advice, AdviceKind
 from app.wording.message import Message, say
@@ -60,7 +62,7 @@ def _same(message: Message) -> Both:
     return Both(message, message)
 
 
-ADJUSTERS: Mapping[str, AdjusterWords] = {
+ADJUSTERS: dict[str, AdjusterWords] = {
     AdviceKind.STOP: AdjusterWords(
         name=Message("Stop screw"),
         place=BANK,
@@ -153,6 +155,18 @@ IN_OPENS, OUT_CLOSES = Message("in, opens"), Message("out, closes")
 IN_EARLIER, OUT_LATER = Message("in, opens more or earlier"), Message("out, opens less or later")
 
 
+def register(slug: str, words: AdjusterWords) -> None:
+    """Let a further kind of adjuster be spoken of. Raises ValueError where one of that slug is already."""
+    if slug in ADJUSTERS:
+        raise ValueError(f"{slug} has words already")
+    ADJUSTERS[slug] = words
+
+
+def unregister(slug: str) -> None:
+    """Forget the words of a kind of adjuster. Raises KeyError where there are none."""
+    del ADJUSTERS[slug]
+
+
 def words_of(kind: str, layout: Layout) -> AdjusterWords:
     """The words of a kind of adjuster on an engine; one with one bank is not told of banks."""
     words = ADJUSTERS[kind]
@@ -203,13 +217,15 @@ def made(move: MoveEntry, layout: Layout, units: Units) -> str:
 def places(layout: Layout, kinds: Collection[str]) -> list[tuple[str, str]]:
     """Every adjuster of these kinds as a choice: its place as forms carry it (`2-3`, `A`, `4`), and its name."""
     found: list[tuple[str, str]] = []
-    if AdviceKind.BLADE in kinds or AdviceKind.SCREW in kinds:
+    sits = {kind_of(slug).sits for slug in kinds}
+    if "coupler" in sits:
         found += [(f"{c.near}-{c.far}", say(COUPLER, near=c.near, far=c.far)) for c in layout.couplers()]
-    if AdviceKind.STOP in kinds or AdviceKind.LINK in kinds:
+    if "bank" in sits:
         where = words_of(AdviceKind.STOP, layout).place
         found += [(bank.name, say(where, bank=bank.name)) for bank in layout.banks]
-    if AdviceKind.BYPASS in kinds:
-        found += [(str(screw.bore), say(BORE, near=screw.bore)) for screw in layout.bypass_screws]
+    at_bores = [kind for kind in map(kind_of, kinds) if kind.sits == "bore"]
+    bores = {kind.place(screw).near for kind in at_bores for screw in kind.adjusters(layout)}
+    found += [(str(bore), say(BORE, near=bore)) for bore in layout.bores if bore in bores]
     return found
 
 
@@ -218,17 +234,22 @@ def ways(kinds: Collection[str]) -> tuple[tuple[str, str], tuple[str, str]]:
     inward, outward = IN_OPENS, OUT_CLOSES
     if AdviceKind.LINK in kinds:
         inward, outward = IN_EARLIER, OUT_LATER
-    elif AdviceKind.BYPASS in kinds or AdviceKind.SCREW in kinds:
+    elif not _all_open_inward(kinds):
         inward, outward = IN, OUT
     return ("in", say(inward)), ("out", say(outward))
 
 
 def turned(kinds: Collection[str]) -> str:
     """Which way those of the kinds that work in one direction do, where not all kinds work the same."""
-    if AdviceKind.LINK in kinds or not (AdviceKind.BYPASS in kinds or AdviceKind.SCREW in kinds):
+    if AdviceKind.LINK in kinds or _all_open_inward(kinds):
         return ""
     said = (ADJUSTERS[kind].turned for kind in kinds)
     return " ".join(say(message) for message in said if message is not None)
+
+
+def _all_open_inward(kinds: Collection[str]) -> bool:
+    """Whether all of the kinds open when turned in, on every engine."""
+    return not any(isinstance(kind_of(slug), ScrewWithGain) for slug in kinds)
 
 
 def _values(

@@ -8,6 +8,7 @@ from app.shop.store.tables import Engine
 from app.sync.engine.hardware import Figure, Hardware
 from app.sync.engine.layout import Bank, Layout
 from app.sync.engine.units import CUBIC_INCH, LITRE, REV_PER_MIN
+from app.web.presenters.adjusters import drawn
 from app.wording.adjusters import ADJUSTERS
 from app.wording.message import say
 from app.wording.quantities import COUNTS, bore_list, feeler, fraction
@@ -123,6 +124,7 @@ FILTERS = {
     "pair": pair,
     "twice": twice,
     "move_pair": move_pair,
+    "adjuster_drawn": drawn,
     "turns_in_figures": fraction,
     "day": day,
     "moment": moment,
