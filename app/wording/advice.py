@@ -56,7 +56,7 @@ REASONS: Mapping[StrEnum, Message] = {
         "One more reading shows whether it needs an adjustment, and takes less time than one.", limit=REASON
     ),
     AdviceReason.LAST_ROUND: Message(
-        "No adjustment needed so far. Read every bore once more to confirm, least certain first.", limit=REASON
+        "No adjustment needed so far. Read every bore again to confirm, least certain first.", limit=REASON
     ),
     AdviceReason.STOP_BANK: Message("This leaves the fewest couplers to reset.", limit=REASON),
     AdviceReason.STOP_SPEED: Message("Idle is too slow.", limit=REASON),
@@ -99,6 +99,19 @@ REASONS: Mapping[StrEnum, Message] = {
 }
 """The sentence of each reason. A new code gets its line here."""
 
+KINDS: Mapping[StrEnum, Message] = {
+    AdviceKind.MEASURE: MEASURE,
+    AdviceKind.DONE: DONE,
+    AdviceKind.CANNOT: CANNOT,
+    AdviceKind.STOP: adjusters.ADJUSTERS[AdviceKind.STOP].name,
+    AdviceKind.BLADE: adjusters.ADJUSTERS[AdviceKind.BLADE].name,
+    AdviceKind.SCREW: adjusters.ADJUSTERS[AdviceKind.SCREW].name,
+    AdviceKind.LINK: adjusters.ADJUSTERS[AdviceKind.LINK].name,
+    AdviceKind.BYPASS: adjusters.ADJUSTERS[AdviceKind.BYPASS].name,
+}
+"""What each kind of step is about."""
+
+TABLES[AdviceKind] = KINDS
 TABLES[AdviceReason] = REASONS
 
 

@@ -95,6 +95,8 @@ EXTRAS: Mapping[Extra, Ask] = {
 }
 """What would tell most next."""
 
+TABLES[Extra] = {extra: ask.title for extra, ask in EXTRAS.items()}
+
 OTHER_OPENING = Message("Read both banks at a wider opening", limit=TITLE)
 OTHER_WAY = Message("Read it again, approach from open", limit=TITLE)
 """The titles of the two that name an opening, where it is not known."""

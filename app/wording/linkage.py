@@ -6,7 +6,7 @@ from typing import Literal, NamedTuple
 from app.sync.banks.link_hypotheses import Cause
 from app.wording.message import Message, say
 
-Ask = Literal["", "plates", "bank joints", "joints", "shafts", "lever"]
+Ask = Literal["", "plates", "bank-joints", "joints", "shafts", "lever"]
 """The parts that the next reading or check is about."""
 
 
@@ -19,7 +19,7 @@ class Words(NamedTuple):
 
 ASKED: Mapping[Ask, Words] = {
     "plates": Words(Message("Read here"), Message("Blue: read at least one bore in each bank, better all.")),
-    "bank joints": Words(
+    "bank-joints": Words(
         Message("Check here"), Message("Blue: joints that must have free play with the pedal released.")
     ),
     "joints": Words(

@@ -63,7 +63,7 @@ class Technician:
     def follow(self) -> None:
         """Make the moves the card names and read what it asks for, until it says to leave the plates alone."""
         for _ in range(MOST_STEPS):
-            named = re.fullmatch(r"Bore (\d+)( again| once more)?", self.heading())
+            named = re.fullmatch(r"Bore (\d+)( again|, extra reading)?", self.heading())
             if self.page.get_by_role("heading", name="No adjustment needed").count():
                 return
             if self.page.get_by_role("button", name="Done as shown").count():

@@ -11,7 +11,7 @@ from app.shop.assessment.verdicts import balance_of, balanced
 from app.shop.procedure.phases import phase_named
 from app.shop.record import loader
 from app.shop.record.visit_record import VisitRecord
-from app.sync.banks.banks import BankAssessment, Extra
+from app.sync.banks.banks import BankAssessment
 from app.sync.banks.link_hypotheses import Cause
 from app.sync.engine.adjusters.registry import kind_of
 from app.sync.engine.units import DEGREE, THOU
@@ -117,7 +117,7 @@ class BanksTold(Told):
         "may be off by more than half a flat; 0 where that is not so or it was read. Begin it with `lever_thou`."
     )
     or_bank: str | None = Field(description="The bank at which the same flats with the other sign do as well.")
-    extra: Extra = Field(description="What would tell most next.")
+    extra: str = Field(description="A short code for what would tell most next.")
     extra_sentence: str
     extra_lever_thou: float = Field(description="The blade under the central lever for that; 0 for none.")
 

@@ -160,7 +160,7 @@ class LinkageView:
     flats: float = 0.0
     count: str = ""
     way: str = ""
-    ask: Literal["", "plates", "bank joints", "joints", "shafts", "lever"] = ""
+    ask: Literal["", "plates", "bank-joints", "joints", "shafts", "lever"] = ""
     lever: str = ""
     title: str = ""
     steps: tuple[str, ...] = ()

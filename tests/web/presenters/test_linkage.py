@@ -75,7 +75,7 @@ def test_as_many_sides_of_the_hexagon_are_heavy_as_flats_are_turned(count: float
 @pytest.mark.parametrize(
     ("ask", "mark", "times"),
     [
-        ("bank joints", "draw-ask", 2),
+        ("bank-joints", "draw-ask", 2),
         ("joints", "draw-ask", 4),
         ("shafts", "draw-ask", 2),
         ("plates", "draw-disc-now", 2),
@@ -160,12 +160,12 @@ def test_banks_that_agree_are_drawn_even(shop: Database) -> None:
     assert (view.line, view.turn, view.ask) == ("even", "", "")
 
 
-@pytest.mark.parametrize(("ticks", "ask"), [((), "bank joints"), (("free-play",), "joints")])
+@pytest.mark.parametrize(("ticks", "ask"), [((), "bank-joints"), (("free-play",), "joints")])
 def test_what_was_not_felt_yet_is_asked_for(shop: Database, ticks: tuple[str, ...], ask: str) -> None:
     desk = balance(shop, (-0.75, -0.75), ticks)
     assert desk.linkage is not None
     assert (desk.linkage.ask, desk.linkage.turn) == (ask, "")
-    extra = {"bank joints": Extra.FREE_PLAY, "joints": Extra.BOTH_WAYS}[ask]
+    extra = {"bank-joints": Extra.FREE_PLAY, "joints": Extra.BOTH_WAYS}[ask]
     assert desk.step.why is extra
     assert desk.card.reason == say(bank_balance.EXTRAS[extra].reason)
 

@@ -100,11 +100,11 @@ class Pad:
         if read is not None and (self.wanted.bore == bore or closed):
             entry = self.wanted.entry or ("again" if closed else "correct")
             if entry == "again":
-                kind, heading = "again", words.BORE_ONCE_MORE
+                kind, heading = "again", words.BORE_ALSO
                 other = Action(say(words.CORRECT_VALUE), href=f"{self.here}/readings?bore={bore}&entry=correct")
             else:
                 kind, supersedes, heading = read.kind, str(read.ident), words.BORE_CORRECTED
-                other = Action(say(words.READ_ONCE_MORE), href=f"{self.here}/readings?bore={bore}&entry=again")
+                other = Action(say(words.READ_ALSO), href=f"{self.here}/readings?bore={bore}&entry=again")
         elif self.due.kind == "closing" and bore == self.due.bore:
             kind, heading = "closing", words.BORE_AGAIN
         return Keypad(

@@ -21,7 +21,7 @@ WHERE: dict[Extra, Ask] = {
     Extra.FLOW_METER: "plates",
     Extra.IDLE: "plates",
     Extra.AGAIN: "plates",
-    Extra.FREE_PLAY: "bank joints",
+    Extra.FREE_PLAY: "bank-joints",
     Extra.BOTH_WAYS: "joints",
     Extra.ANGLE_GAUGE: "shafts",
     Extra.OPENING: "lever",
