@@ -81,7 +81,7 @@ def extra_by_kind(layout: Layout) -> dict[str, list[int]]:
 
 def extra_of(bores_by_kind: Mapping[str, Iterable[int]]) -> tuple[OtherScrew, ...]:
     """The screws of further kinds from ``extra_by_kind``. Raises LayoutError for a kind that is not known."""
-    if unknown := set(bores_by_kind) - {kind.slug for kind in kinds()}:
+    if unknown := set(bores_by_kind) - {kind.slug for kind in kinds() if kind.further}:
         raise LayoutError("extra", LayoutFault.EXTRA_UNKNOWN, kind=min(unknown))
     return tuple(OtherScrew(kind, bore) for kind, bores in sorted(bores_by_kind.items()) for bore in sorted(bores))
 

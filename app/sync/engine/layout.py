@@ -31,8 +31,8 @@ class LayoutFault(StrEnum):
     SENSOR_ELSEWHERE = "sensor-not-a-bore"
     SPRINGLESS_ELSEWHERE = "springless-not-a-bore"
     BYPASS_ELSEWHERE = "bypass-not-a-bore"
-    EXTRA_ELSEWHERE = "extra-not-a-bore"
-    EXTRA_TWICE = "extra-twice"  # two screws of one kind at one bore
+    EXTRA_ELSEWHERE = "extra-not-a-bore"  # kind
+    EXTRA_TWICE = "extra-twice"  # kind
     EXTRA_UNKNOWN = "extra-unknown"  # kind
 
 
@@ -205,10 +205,11 @@ class Layout:
             raise LayoutError("springless", LayoutFault.SPRINGLESS_ELSEWHERE)
         if not self.bypass <= set(self.bores):
             raise LayoutError("bypass", LayoutFault.BYPASS_ELSEWHERE)
-        if not {screw.bore for screw in self.extra} <= set(self.bores):
-            raise LayoutError("extra", LayoutFault.EXTRA_ELSEWHERE)
-        if len(set(self.extra)) < len(self.extra):
-            raise LayoutError("extra", LayoutFault.EXTRA_TWICE)
+        for at, screw in enumerate(self.extra):
+            if screw.bore not in self.bores:
+                raise LayoutError("extra", LayoutFault.EXTRA_ELSEWHERE, kind=screw.kind)
+            if screw in self.extra[:at]:
+                raise LayoutError("extra", LayoutFault.EXTRA_TWICE, kind=screw.kind)
 
     @cached_property
     def bores(self) -> tuple[int, ...]:

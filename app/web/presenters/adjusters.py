@@ -8,7 +8,10 @@ from app.sync.engine.events import Place
 from app.sync.engine.layout import Layout
 from app.sync.engine.units import THOU
 from app.sync.planning.advice import Advice
+from app.web import forms
 from app.web.presenters.views import ScrewMark
+from app.wording.adjusters import ADJUSTERS
+from app.wording.message import say
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +57,11 @@ def drawing_of(slug: str) -> Drawing:
 def drawn(mark: str) -> Drawing | None:
     """The drawing of a card's mark; None where the mark is no adjuster's."""
     return next((drawing for drawing in _DRAWINGS.values() if drawing.mark == mark), None)
+
+
+def further_fields() -> list[tuple[str, str]]:
+    """The fields of the engine form for screws of further kinds, each with its label."""
+    return [(field, say(ADJUSTERS[kind].name)) for field, kind in forms.further_fields().items()]
 
 
 def screw_marks(layout: Layout, bore: int, step: Advice) -> tuple[ScrewMark, ...]:

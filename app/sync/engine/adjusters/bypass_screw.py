@@ -20,6 +20,7 @@ class BypassScrewKind(ScrewWithGain):
     """Positive is out, which lets more air past its plate [turns]."""
 
     slug = "bypass"
+    further = False
     positive = "out"
     most = 10.0
     effect = "lets air past"

@@ -60,6 +60,7 @@ class CouplerScrewKind(_CouplerKind, ScrewWithGain):
 
     slug = "screw"
     sits = "coupler"
+    further = False
     effect = "turns plates"
     common_sd, own_sd = 0.35, 0.10  # this program's choice
     sign_known = False

@@ -45,6 +45,8 @@ class AdjusterKind(ABC):
         How likely it is to have slipped by itself between two visits, against one coupler.
     told_apart_by
         What tells a slip of it from dirt or a leak of the bore that it acts on: see ``app.sync.slips``.
+    further
+        Whether layouts name its screws under ``extra``, by its slug, and not in a part of their own.
     """
 
     slug: ClassVar[str]
@@ -55,6 +57,7 @@ class AdjusterKind(ABC):
     effect: ClassVar[Effect]
     slip_share: ClassVar[float] = 1.0
     told_apart_by: ClassVar[ToldBy] = "bore_check"
+    further: ClassVar[bool] = False
 
     @property
     def at_idle(self) -> bool:
@@ -128,6 +131,7 @@ class ScrewWithGain(AdjusterKind):
     """
 
     sits: ClassVar[Sits] = "bore"
+    further: ClassVar[bool] = True
     step: ClassVar[float] = 1 / 16
     common_sd: ClassVar[float] = 0.35
     own_sd: ClassVar[float] = 0.15
