@@ -37,7 +37,7 @@ from app.web.pages.visit import corrections, moves, readings, visits
 from app.web.security.middleware import SAFE_METHODS, protect
 from app.web.security.pairing import Pairing
 from app.wording.message import say
-from app.wording.reasons import sentence_of
+from app.wording.reasons import in_words, sentence_of
 from app.wording.request_faults import NOT_SAVED, RequestFault, notice_of
 
 
@@ -142,4 +142,5 @@ def _notice(request: Request, status: int, fault: RequestFault) -> Response:
 
 
 def _unavailable(request: Request, error: Exception) -> Response:
-    return Pages(request).show("refused.html", 503, title=say(NOT_SAVED), message=str(error))
+    assert isinstance(error, ShopUnavailableError)
+    return Pages(request).show("refused.html", 503, title=say(NOT_SAVED), message=in_words(error.reason))

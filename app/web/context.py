@@ -18,7 +18,7 @@ from app.web.display_options import chosen, kept
 from app.web.forms import Typed
 from app.web.presenters.adjusters import further_fields
 from app.web.presenters.filters import FILTERS
-from app.wording import language
+from app.wording import language, scripts
 from app.wording.reasons import in_words
 from app.wording.requirements import missing_as_stored
 
@@ -53,7 +53,7 @@ def environment() -> Environment:
         npgettext=language.npgettext,
     )
     templates.filters.update(FILTERS, in_words=in_words, missing_as_stored=missing_as_stored)
-    templates.globals.update(new_key=new_key, further_fields=further_fields, **chosen({}))
+    templates.globals.update(new_key=new_key, script_words=scripts.bundle, further_fields=further_fields, **chosen({}))
     return templates
 
 

@@ -24,7 +24,6 @@ class RequestFault(StrEnum):
     FOREIGN_ORIGIN = "foreign-origin"
     NOT_PAIRED = "not-paired"
     SHOP_COMPUTER_ONLY = "shop-computer-only"
-    RECORDS_UNAVAILABLE = "records-unavailable"
     TIMED_OUT = "timed-out"
     INTERNAL_ERROR = "internal-error"
 
@@ -66,7 +65,6 @@ PROGRAM: dict[RequestFault, Message] = {
     Q.FOREIGN_ORIGIN: Message("Nothing was saved. Send no Origin and no Sec-Fetch-Site, or those of this server."),
     Q.NOT_PAIRED: Message("Nothing was saved. Pair this program at /pair and send the cookie that it gets."),
     Q.SHOP_COMPUTER_ONLY: Message("Nothing was saved. Send this from the shop computer itself."),
-    Q.RECORDS_UNAVAILABLE: Message("The records are not available and nothing was saved. Send it again later."),
     Q.TIMED_OUT: Message("The request took too long. Send it again with the same key: it is saved only once."),
     Q.INTERNAL_ERROR: Message("The program could not finish. Send it again with the same key: it is saved only once."),
 }

@@ -51,5 +51,7 @@ def test_a_missing_value_is_an_error_of_the_program() -> None:
 
 
 def test_a_reason_is_told_to_programmers_by_its_code() -> None:
-    codes = StrEnum("Codes", {"ONE": "one"})
-    assert str(Reason(codes.ONE, {"bore": 3})) == "one(bore=3)"
+    class Codes(StrEnum):
+        ONE = "one"
+
+    assert str(Reason(Codes.ONE, {"bore": 3})) == "one(bore=3)"

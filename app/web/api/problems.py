@@ -117,7 +117,8 @@ def unreadable(request: Request, error: Exception) -> Response:
 
 def unavailable(request: Request, error: Exception) -> Response:
     """The records cannot be read or written just now."""
-    return problem(503, str(RequestFault.RECORDS_UNAVAILABLE), str(error))
+    assert isinstance(error, ShopUnavailableError)
+    return problem(503, str(error.reason.code), in_words(error.reason))
 
 
 HANDLERS: Mapping[type[Exception], Handler] = {

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from app.wording.message import say
 from app.wording.reading_page import JOINTS
@@ -78,13 +78,24 @@ class Row:
     stop_adjuster: bool
 
 
+class RoundCount(NamedTuple):
+    """How many bores of a round are read, of how many readings; the drift check counts as one."""
+
+    read: int
+    total: int
+
+
 @dataclass(frozen=True, slots=True)
 class EngineView:
-    """The engine from above with the strip of figures; ``alone`` where it has one bank, which is not named."""
+    """The engine from above with the strip of figures; ``alone`` where it has one bank, which is not named.
+
+    ``counts`` is for the script, which counts on while the round in the strip is read; None when none is.
+    """
 
     rows: tuple[Row, ...]
     strip: tuple[tuple[str, str], ...]
     alone: bool = False
+    counts: RoundCount | None = None
 
     @property
     def largest(self) -> int:

@@ -13,6 +13,7 @@ from ipaddress import IPv6Address, ip_address
 from typing import Any
 
 from fastapi import FastAPI
+from starlette.requests import cookie_parser
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
@@ -119,9 +120,9 @@ def _loopback(client: str) -> bool:
     return (mapped or address).is_loopback
 
 
-def _cookies(scope: Scope) -> list[str]:
-    pairs = (pair.strip().partition("=") for line in _sent(scope, b"cookie") for pair in line.split(";"))
-    return [value for name, _, value in pairs if name in (TABLET, cookie(TABLET, "https"))]
+def _tokens(scope: Scope) -> list[str]:
+    sent = [cookie_parser(line) for line in _sent(scope, b"cookie")]
+    return [cookies[name] for cookies in sent for name in (TABLET, cookie(TABLET, "https")) if name in cookies]
 
 
 def _sent(scope: Scope, header: bytes) -> list[str]:
@@ -287,7 +288,7 @@ class Paired:
             at_this_computer(scope)
             or path in TO_BE_PAIRED
             or path.startswith(FILES)
-            or any(self.admits(token) for token in _cookies(scope))
+            or any(self.admits(token) for token in _tokens(scope))
         )
 
 

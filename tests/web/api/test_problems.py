@@ -9,7 +9,9 @@ from starlette.testclient import TestClient
 
 from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.procedure.requirements import Requirement, Waiting
+from app.shop.reasons import because
 from app.shop.rejections import Rejection
+from app.shop.store.codes import Unavailable
 from app.shop.store.database import Database, ShopUnavailableError
 from app.sync.engine.layout import LayoutFault
 from app.web.api.interface import document
@@ -286,7 +288,7 @@ def test_a_name_that_is_not_this_computers(client: TestClient) -> None:
 @pytest.mark.parametrize(
     ("error", "status", "code"),
     [
-        (ShopUnavailableError("The disk is full."), 503, "records-unavailable"),
+        (ShopUnavailableError(because(Unavailable.DISK_FULL)), 503, "disk-full"),
         (RuntimeError("a mistake inside"), 500, "internal-error"),
     ],
 )
@@ -322,8 +324,8 @@ Rejection: adjusted-by-another-tablet adjusted-since-round another-round approac
   file-of-another-engine file-open-visits file-too-large file-version flats-out-of-range full-name-missing
   idle-speed-missing initials-missing initials-twice key-reused meter-range meter-step meter-units-differ
   meter-value-missing move-not-in-phase name-missing name-taken no-earlier-visit no-idle-speed-in-phase
-  no-readings-in-phase no-such-bank no-such-bore no-such-bypass-screw no-such-screw no-such-coupler no-such-engine no-such-meter
-  no-such-person no-such-study no-such-table no-such-tablet no-such-tag no-such-visit no-training-engine not-a-bore
+  no-readings-in-phase no-such-bank no-such-bore no-such-bypass-screw no-such-coupler no-such-engine no-such-meter
+  no-such-person no-such-screw no-such-study no-such-table no-such-tablet no-such-tag no-such-visit no-training-engine not-a-bore
   not-a-day not-a-number not-a-pair not-a-thickness not-a-whole-number not-asked-for not-listed not-neighbors
   not-one-of not-signed-off nothing-corrected nothing-entered nothing-missing nothing-to-undo number-missing
   opening-feelers out-of-range pair-twice pairing-code-shown pairing-code-wrong people-lines phases-incomplete
@@ -335,7 +337,7 @@ LayoutFault: bank-count bank-twice bank-without-bores bore-number bore-twice byp
   extra-not-a-bore extra-twice extra-unknown
   joint-count sensor-not-a-bore springless-not-a-bore stop-not-in-bank too-many-bores
 RequestFault: bad-request foreign-origin internal-error json-expected method-not-allowed not-found not-json
-  not-paired records-unavailable shop-computer-only timed-out too-large unknown-host wrong-shape
+  not-paired shop-computer-only timed-out too-large unknown-host wrong-shape
 FieldFault: malformed not-a-uuid not-one-of out-of-range required too-long too-short unknown-field wrong-type
 Waiting: check-first earlier-phase no-such-phase not-heat-soaked required-cannot-be-waived stopped visit-signed-off
 Requirement: bank-on-stop banks-together coolant-hot even-round heat-again heat-low heat-moving heat-soak heat-time

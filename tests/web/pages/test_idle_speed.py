@@ -6,7 +6,6 @@ import pytest
 from playwright.sync_api import expect, sync_playwright
 from starlette.testclient import TestClient
 
-from app.places import static
 from app.shop.commands import moves
 from app.shop.commands.moves import NewMove
 from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED, LOCK_DOWN
@@ -21,6 +20,7 @@ from tests.browser import launch
 from tests.shop.rejections import on_page
 from tests.shop.yard import AT, FOUR, heat_soaked, key, read, read_round, visit_record
 from tests.web.pieces import piece
+from tests.web.tablet import show_with_script
 
 ORIGIN = "http://127.0.0.1"
 SPEED = "Enter the idle speed"
@@ -113,13 +113,12 @@ def test_on_the_keypad_it_takes_four_figures_and_save(shop: Database) -> None:
     assert desk.selected is None
     with sync_playwright() as playwright, launch(playwright) as browser:
         page = browser.new_page()
-        page.set_content(piece("keypad", "keypad(pad)", pad=desk.keypad))
+        show_with_script(page, piece("keypad", "keypad(pad)", pad=desk.keypad), "keypad.js")
         page.evaluate("window.kept = []")
         page.evaluate(
             "document.addEventListener('submit', (e) => { e.preventDefault();"
             " window.kept.push(new FormData(e.target).get('value')); })"
         )
-        page.add_script_tag(path=static() / "keypad.js", type="module")
         expect(page.get_by_role("button", name="Save", exact=True)).to_be_visible()
         expect(page.get_by_role("button", name="Skip")).to_have_count(0)
         for digit in "91":

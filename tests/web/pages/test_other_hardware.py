@@ -128,8 +128,8 @@ def test_the_reading_page_draws_one_bar_through_two_plates_and_marks_the_bypass_
     assert page.count("data-bypass") == 2
     assert page.count("one shaft</span>") == 2
     assert page.count("coupler set by its screw</span>") == 1
-    assert re.search(r"Turn bypass screw 4 out by [0-9 /]+\xa0turn", page)
-    assert "Lets more air past bore 4 alone." in page
+    assert re.search(r"Turn bypass screw 4 out [0-9\xa0/]+\xa0turn", page)
+    assert "Lets more air past plate 4 only." in page
     assert page.count("draw-standing") == 2  # at the screw, and in the card
 
 
@@ -143,15 +143,15 @@ def test_a_bypass_screw_turned_as_advised_is_kept_out_and_said_so(client: TestCl
     assert client.post(f"{HOT}/moves", data={**sent, "advised": "1"}).status_code == 303
     (move,) = visit_record(shop, 1).moves
     assert (move.kind, move.near, move.amount, move.advised) == ("bypass", 4, float(sent["amount"]), 1)
-    assert "Bypass screw of bore 4 out by" in client.get(HOT).text
+    assert "Bypass screw 4 turned out" in client.get(HOT).text
 
 
 @pytest.mark.parametrize(
     ("kind", "place", "way", "amount", "words"),
     [
-        ("bypass", "4", "in", -0.25, "Bypass screw of bore 4 in by one quarter."),
-        ("screw", "2-3", "in", 0.25, "Screw of coupler 2–3 in by one quarter."),
-        ("screw", "2-3", "out", -0.25, "Screw of coupler 2–3 out by one quarter."),
+        ("bypass", "4", "in", -0.25, "Bypass screw 4 turned in 1/4\u00a0turn."),
+        ("screw", "2-3", "in", 0.25, "Coupler screw 2–3 turned in 1/4\u00a0turn."),
+        ("screw", "2-3", "out", -0.25, "Coupler screw 2–3 turned out 1/4\u00a0turn."),
     ],
 )
 def test_a_move_made_differently_is_kept_the_way_it_was_turned(
@@ -160,8 +160,8 @@ def test_a_move_made_differently_is_kept_the_way_it_was_turned(
     heat_soaked(shop, TWINS)
     read_uneven(shop)
     offered = client.get(f"{HOT}/moves/new", params={"kind": kind, "place": place}).text
-    assert "Screw of a coupler" in offered
-    assert "Coupler on a blade" not in offered  # this engine has none
+    assert "Coupler screw" in offered
+    assert "Coupler on a feeler" not in offered  # this engine has none
     assert "Bore 1</option>" in offered
     assert "Bore 2</option>" not in offered  # no bypass screw there
     sent = {"key": key(), "kind": kind, "place": place, "way": way, "amount": "0.25", "by": "KM"}

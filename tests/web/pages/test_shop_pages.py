@@ -12,13 +12,18 @@ from app.shop.commands.moves import NewMove
 from app.shop.commands.readings import NewReading
 from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.queries import activity
+from app.shop.reasons import because
 from app.shop.rejections import Rejection
 from app.shop.store import copies
 from app.shop.store.backup import keep_one
+from app.shop.store.codes import Damage, HealthProblem
 from app.shop.store.database import Database
 from app.sync.engine.units import THOU
 from app.web.application import create_app
 from app.web.security.pairing import Pairing
+from app.wording.message import say
+from app.wording.reasons import in_words
+from app.wording.store import SOUND
 from tests.shop.rejections import on_page, rejects
 from tests.shop.yard import AT, engine, heat_soaked, key, read_round, visit, visit_record
 
@@ -106,14 +111,17 @@ def test_the_code_is_drawn_on_the_shop_computer_and_nowhere_else(
 def test_the_shop_page_says_how_the_records_are(here: TestClient, shop: Database) -> None:
     page = here.get("/shop").text
     assert "None yet" in page
-    assert "Whole: yes" in page
+    assert say(SOUND) in page
     assert "by-hand-" in here.post("/shop/copies").text
     assert len(copies.listed(copies.folder_of(shop.folder))) == 1
 
 
 def test_a_copy_that_is_damaged_is_said(here: TestClient, shop: Database) -> None:
     keep_one(shop.folder, datetime(2026, 11, 25, tzinfo=UTC)).write_bytes(b"not a data base.")
-    assert "is damaged: file is not a database. Make a new one." in here.get("/shop").text
+    problem = because(Damage.DATABASE_CHECK, found="file is not a database")
+    (made,) = copies.listed(copies.folder_of(shop.folder))
+    said = in_words(because(HealthProblem.BACKUP_DAMAGED, file=made.file.name, found=problem))
+    assert said in here.get("/shop").text
 
 
 def test_who_did_what_is_read_from_the_evidence(here: TestClient, shop: Database) -> None:

@@ -53,7 +53,7 @@ def test_a_whole_practice_without_script(client: TestClient, shop: Database) -> 
         if "Done as shown" in page:
             action = f"/visits/1/{SLUG}/moves"
             sent = client.post(action, data={**hidden(page, action), "advised": "1"})
-        elif ">Read the practice engine</button>" in page:
+        elif ">Read the training engine</button>" in page:
             sent = client.post(here, data={**hidden(page, here), "value": "", "practice": "1"})
         else:
             action = f"/visits/1/{SLUG}/rounds"
@@ -146,7 +146,7 @@ def test_a_practice_on_a_tablet(page: Page, server: str, shop: Database) -> None
     page.get_by_label("Your initials").fill("KM")
     assert faults(page) == []
     page.get_by_role("button", name="Start").click()
-    read = page.get_by_role("button", name="Read the practice engine")
+    read = page.get_by_role("button", name="Read the training engine")
     heading = page.locator("#entry-heading")
     for said in (*(f"Bore {bore}" for bore in range(1, 9)), "Bore 1 again"):
         expect(heading).to_have_text(said)

@@ -176,7 +176,7 @@ def _source(endpoint: Callable[..., object]) -> str:
 
 
 def test_every_form_of_a_visit_is_answered_so_that_it_can_leave_the_outbox() -> None:
-    names = (static() / "link.js").read_text()
+    names = (static() / "status_bar.js").read_text()
     modules = [
         importlib.import_module(found.name) for found in pkgutil.walk_packages(app.web.pages.__path__, "app.web.pages.")
     ]
@@ -189,7 +189,7 @@ def test_every_form_of_a_visit_is_answered_so_that_it_can_leave_the_outbox() -> 
     assert len(posts) >= 8
     for route in posts:
         assert "return page.saved(" in _source(route.endpoint), route.path
-        assert re.search(rf'"?{route.path.rsplit("/")[-1]}"?: \["', names), f"the bar has no word for {route.path}"
+        assert re.search(rf'"?{route.path.rsplit("/")[-1]}"?: "write-', names), f"the bar has no word for {route.path}"
 
 
 def test_a_question_is_not_a_saved_write(client: TestClient, shop: Database) -> None:

@@ -12,7 +12,7 @@ from app.shop.store.database import Database
 from app.wording.reasons import in_words
 from tests.browser import launch
 from tests.shop.yard import FOUR, heat_soaked, visit_record
-from tests.web.tablet import Tablet, entered, tablet
+from tests.web.tablet import Tablet, entered, said, tablet
 
 
 @pytest.fixture(scope="module")
@@ -48,7 +48,7 @@ def test_what_is_being_typed_stays_and_the_same_bore_on_both_is_asked_about(
     one, other = pair
     other.page.get_by_role("button", name="7", exact=True).click()
     one.read("6.25", then="Bore 2")
-    expect(other.page.get_by_text("Bore 1 was read elsewhere meanwhile.")).to_be_visible()
+    expect(other.page.get_by_text(said("read-elsewhere", bore=1))).to_be_visible()
     expect(other.page.locator("[data-typed]")).to_have_text("7")
     expect(other.page.locator("#entry-heading")).to_have_text("Bore 1")
     expect(other.tile(1)).to_contain_text("7…")
@@ -57,7 +57,7 @@ def test_what_is_being_typed_stays_and_the_same_bore_on_both_is_asked_about(
         expect(hand.page.get_by_role("heading", name="Which value of bore 1 counts?")).to_be_visible()
         expect(hand.tile(1)).to_contain_text("6.25 or 7.00")
         expect(hand.page.locator("#entry-heading")).to_have_text("Bore 2")
-    one.page.get_by_role("button", name="7.00 counts").click()
+    one.page.get_by_role("button", name="Use 7.00").click()
     for hand in pair:
         expect(hand.page.get_by_role("heading", name="Which value of bore 1 counts?")).to_have_count(0)
         expect(hand.tile(1)).to_contain_text("7.00")
@@ -87,7 +87,7 @@ def test_a_move_told_by_both_is_asked_about(pair: tuple[Tablet, Tablet], shop: D
         expect(hand.page.get_by_role("button", name="Done as shown")).to_be_visible()
     other.context.set_offline(True)
     other.page.get_by_role("button", name="Done as shown").click()
-    expect(other.bar).to_contain_text("1 move held here")
+    expect(other.bar).to_contain_text(said("waiting", what="1 adjustment"))
     one.page.get_by_role("button", name="Done as shown").click()
     expect(one.page.locator("#entry-heading")).to_have_text("Bore 1")
     other.context.set_offline(False)

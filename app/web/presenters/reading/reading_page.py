@@ -34,6 +34,7 @@ from app.web.presenters.views import (
     Entered,
     Keypad,
     LinkageView,
+    RoundCount,
     Row,
     Tile,
     VerdictView,
@@ -134,7 +135,15 @@ class ReadingPage:
             rows.append(Row("" if alone else bank.name, tiles[:half], marks[:half], bank.stop, turns_stop))
             if tiles[half:]:
                 rows.append(Row(say(words.REAR_HALF), tiles[half:], marks[half:], bank.stop, turns_stop))
-        return EngineView(tuple(rows), tuple(self._strip()), alone)
+        return EngineView(tuple(rows), tuple(self._strip()), alone, self._round_count)
+
+    @property
+    def _round_count(self) -> RoundCount | None:
+        current = self.due.current
+        if self.record.sign_off is not None or (current is not None and current.closed):
+            return None
+        read = len(current.latest) + len(current.skipped) if current is not None else 0
+        return RoundCount(read, len(self.record.layout.bores) + 1)
 
     @property
     def question(self) -> tuple[MeterReading, MeterReading] | None:
