@@ -325,8 +325,8 @@ Rejection: adjusted-by-another-tablet adjusted-since-round another-round approac
   idle-speed-missing initials-missing initials-twice key-reused meter-range meter-step meter-units-differ
   meter-value-missing move-not-in-phase name-missing name-taken no-earlier-visit no-idle-speed-in-phase
   no-readings-in-phase no-such-bank no-such-bore no-such-bypass-screw no-such-coupler no-such-engine no-such-meter
-  no-such-person no-such-screw no-such-study no-such-table no-such-tablet no-such-tag no-such-visit no-training-engine not-a-bore
-  not-a-day not-a-number not-a-pair not-a-thickness not-a-whole-number not-asked-for not-listed not-neighbors
+  no-such-person no-such-screw no-such-study no-such-table no-such-tablet no-such-tag no-such-visit no-training-engine
+  not-a-bore not-a-day not-a-number not-a-pair not-a-thickness not-a-whole-number not-asked-for not-listed not-neighbors
   not-one-of not-signed-off nothing-corrected nothing-entered nothing-missing nothing-to-undo number-missing
   opening-feelers out-of-range pair-twice pairing-code-shown pairing-code-wrong people-lines phases-incomplete
   pin-length pin-missing pin-too-easy pin-wrong pins-differ real-engine reason-missing round-complete
