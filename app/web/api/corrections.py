@@ -13,6 +13,7 @@ from app.shop.record.visit_record import VisitRecord
 from app.web.api.problems import REFUSALS, named
 from app.web.api.shapes import By, Id, Key, Line, Sent, Told, example
 from app.web.context import Now, Shop
+from app.wording.paper import what_was_corrected
 
 router = APIRouter(prefix="/visits/{visit_id}/corrections", tags=["visits"])
 
@@ -76,7 +77,8 @@ class CorrectionTold(Told):
             by=row.by,
             at=row.at,
             corrected=[
-                CorrectedTold(what=one.what, was=one.was, now=one.now, unit=one.unit) for one in corrected(record, row)
+                CorrectedTold(what=what_was_corrected(one), was=one.was, now=one.now, unit=one.unit)
+                for one in corrected(record, row)
             ],
         )
 

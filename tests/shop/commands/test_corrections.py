@@ -37,9 +37,9 @@ def test_a_correction_supersedes_and_makes_a_new_issue(shop: Database) -> None:
     assert now.checks["heat-soaked-recheck", "coolant"].number == 86
     assert issue_of(now) == 2
     put_right = corrected(now, now.corrections[0])
-    assert [(c.what, c.was, c.now, c.unit) for c in put_right] == [
-        ("bore 3, round 2", 6.5, 7.0, "kg/h"),
-        ("coolant", 84.0, 86.0, "°C"),
+    assert [(c.bore, c.round, c.slug, c.was, c.now, c.unit) for c in put_right] == [
+        (3, 2, "", 6.5, 7.0, "kg/h"),
+        (0, 0, "coolant", 84.0, 86.0, "°C"),
     ]
 
 

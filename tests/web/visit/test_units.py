@@ -125,7 +125,7 @@ def test_a_correction_is_typed_and_printed_in_the_units_of_the_shop(client: Test
     assert on_page(Rejection.OUT_OF_RANGE, low=32, high=338, unit="°F") in refused.text
     assert client.post(f"/visits/{visit_id}/correct", data={**sent, field: "194"}).status_code == 303
     assert visit_record(shop, visit_id).checks[HEAT_SOAKED.slug, "coolant"].number == 90
-    assert "coolant: 194 instead of 185 °F" in client.get(f"/visits/{visit_id}/sheet").text
+    assert "coolant: 194\u00a0°F instead of 185\u00a0°F" in client.get(f"/visits/{visit_id}/sheet").text
 
 
 def test_the_interface_keeps_the_units_of_the_records(client: TestClient, shop: Database) -> None:

@@ -87,7 +87,7 @@ class Yard:
         self.page.get_by_label("Full name of whoever answers for it").fill("Foreman of the yard")
         self.hand.press("Sign it off")
         expect(self.page.get_by_role("heading", name="Handover sheet").first).to_be_visible()
-        expect(self.page.get_by_role("heading", name=re.compile("as left$")).first).to_be_visible()
+        expect(self.page.get_by_role("heading", name=re.compile("^As left:")).first).to_be_visible()
 
 
 @pytest.fixture
@@ -139,16 +139,16 @@ def built_in_the_cell(yard: Yard) -> None:
     for label, typed in (
         ("Serial", "27-0415"),
         ("Displacement", "1.6"),
-        ("Idle speed wanted", "900"),
+        ("Target idle speed", "900"),
         ("Vehicle", "Harbour runabout"),
         ("Bank A: cylinder numbers, front first", "1 2"),
         ("Bank B: cylinder numbers, front first", "3 4"),
         ("Bank B: stop screw at bore", "3"),
-        ("Throttle sensor on the shaft of bore", "4"),
-        ("Plates without a return spring of their own", "2"),
+        ("Throttle position sensor (TPS) on the shaft of bore", "4"),
+        ("Plates without a return spring", "2"),
     ):
         page.get_by_label(label).fill(typed)
-    hand.press("Register this engine")
+    hand.press("Register engine")
     expect(page.get_by_role("heading", name="Engine 27-0415")).to_be_visible()
     yard.open_visit("Test cell", "First sync")
     expect(page.get_by_role("heading", name="Cold preset")).to_be_visible()
@@ -202,12 +202,12 @@ def fitted_behind_another_exhaust(yard: Yard) -> None:
 def rung_up_a_year_later(yard: Yard) -> None:
     """One instruction at a time, in the customer's units, with a meter of the customer's own."""
     page, hand, hands = yard.page, yard.hand, yard.hands
-    yard.see("/engines/1/worksheet", "Worksheet", "In this order")
+    yard.see("/engines/1/worksheet", "Worksheet", "Steps, in this order")
     yard.see("/meters", "Meters")
     for label, typed in (("Name", "Customer's gauge"), ("Smallest step", "0.1"), ("Lowest", "0"), ("Highest", "20")):
         page.get_by_label(label).fill(typed)
-    page.get_by_label("Reads").select_option("cfm")
-    hand.press("Register this meter")
+    page.get_by_label("Unit", exact=True).select_option("cfm")
+    hand.press("Register meter")
     expect(page.get_by_role("heading", name="Customer's gauge").first).to_be_visible()
     was = hand.bench
     hand.bench = Customer(FOUR, was.rng, was.flow, gaps=dict(was.gaps))
@@ -234,11 +234,11 @@ def rung_up_a_year_later(yard: Yard) -> None:
     expect(page.locator(".entry-unit")).to_have_text("cfm")
     hands.read_round(3, HEAT_SOAKED, hand.bench)
     yard.see("/visits/3/heat-soaked-recheck", "Against visit 2 as left")
-    learnt = page.get_by_text(re.compile(r"Read with another meter: 0\.\d\d times the last one's figures"))
-    times = re.search(r"meter: (\d\.\d\d) times", learnt.inner_text())
+    learnt = page.get_by_text(re.compile(r"Read with another meter: it shows 0\.\d\d times the figures"))
+    times = re.search(r"it shows (\d\.\d\d) times", learnt.inner_text())
     assert times is not None
     assert float(times[1]) == pytest.approx(SCALE, abs=0.08)  # its four bores together, one of which slipped
-    expect(page.get_by_text("Bore 4 changed most, by −")).to_be_visible()
+    expect(page.get_by_text("Bore 4 changed most: −")).to_be_visible()
     hands.even_out(3, hand.bench)
     yard.see("/visits/3/heat-soaked-recheck/readings", "No adjustment needed")
     balance(yard, 3)
@@ -252,7 +252,7 @@ def test_a_year_of_one_engine(yard: Yard) -> None:
     yard.hands.now = BUILT + timedelta(days=24 + 365)
     rung_up_a_year_later(yard)
 
-    yard.see("/engines/1", "Visits", "What moves between visits")
+    yard.see("/engines/1", "Visits", "Changes between visits")
     rows = yard.page.locator("table.visits tbody").get_by_role("row")
     expect(rows).to_have_count(3)
     for row, (day, place, why) in zip(

@@ -1,6 +1,6 @@
 """The bypass screw: it lets air past one plate and turns none."""
 
-from app.sync.engine.adjusters.kind import ScrewWithGain
+from app.sync.engine.adjusters.kind import ScrewWithGain, ToldBy
 from app.sync.engine.events import BypassTurn, Move, Place
 from app.sync.engine.hardware import Hardware
 from app.sync.engine.layout import Adjuster, Bypass, Layout
@@ -28,7 +28,7 @@ class BypassScrewKind(ScrewWithGain):
     common_sd, own_sd = 0.40, 0.15  # this program's choice
     preset, travel = BYPASS_BASE, BYPASS_MOST
     slip_share = 0.5  # dirt and leaks of its bore included (this program's choice)
-    told_apart_by = "bypass_count"
+    told_apart_by = ToldBy.BYPASS_COUNT
 
     def adjusters(self, layout: Layout) -> tuple[Adjuster, ...]:
         """As in ``AdjusterKind``."""

@@ -2,6 +2,7 @@
 
 import math
 from abc import ABC, abstractmethod
+from enum import StrEnum
 from typing import ClassVar, Literal
 
 from app.sync.engine.events import Move, OtherTurn, Place
@@ -24,8 +25,22 @@ outright, and what hangs on it along. ``turns plates``: the plates it reaches, b
 air past``: it opens an area beside the plates it reaches, which readings teach too. ``off idle``: nothing at idle.
 """
 
-ToldBy = Literal["stop_marks", "same_meter", "bore_check", "bypass_count", "stop_test", "reread"]
-"""What tells two suspects of a slip apart."""
+
+class ToldBy(StrEnum):
+    """What tells two suspects apart that a round at idle cannot."""
+
+    STOP_MARKS = "stop_marks"
+    """Paint marks on both stop screws, the throttle position sensor, or a part-throttle round."""
+    SAME_METER = "same_meter"
+    """The meter of the last visit."""
+    BORE_CHECK = "bore_check"
+    """A leak test, then a clean plate."""
+    BYPASS_COUNT = "bypass_count"
+    """The turns of the bypass screw, counted to its seat and back, against those recorded."""
+    STOP_TEST = "stop_test"
+    """Back the stop screw out 1/8 turn and see whether the bank follows."""
+    REREAD = "reread"
+    """The bores between them once more."""
 
 
 class AdjusterKind(ABC):
@@ -56,7 +71,7 @@ class AdjusterKind(ABC):
     most: ClassVar[float] = 4.0
     effect: ClassVar[Effect]
     slip_share: ClassVar[float] = 1.0
-    told_apart_by: ClassVar[ToldBy] = "bore_check"
+    told_apart_by: ClassVar[ToldBy] = ToldBy.BORE_CHECK
     further: ClassVar[bool] = False
 
     @property
