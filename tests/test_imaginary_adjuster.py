@@ -24,7 +24,7 @@ from app.shop.store.upgrade import open_shop
 from app.sync.engine.adjusters import registry
 from app.sync.engine.adjusters.influence import influence
 from app.sync.engine.adjusters.kind import Effect, ScrewWithGain
-from app.sync.engine.events import OtherTurn
+from app.sync.engine.events import Meter, OtherTurn
 from app.sync.engine.hardware import Hardware, likely_hardware
 from app.sync.engine.idle_flow import usual_breathing
 from app.sync.engine.layout import Bank, Layout, OtherScrew
@@ -36,12 +36,14 @@ from app.sync.planning.advice import Advice
 from app.sync.planning.planner import next_move
 from app.sync.simulation.reference_run import follow_advice
 from app.sync.simulation.simulator import WANTED, SimulatedEngine
+from app.sync.slips.slip_detection import Pooled, slipped
 from app.web.application import create_app
 from app.web.presenters import adjusters as drawings
 from app.web.presenters.adjusters import Drawing
 from app.wording import adjusters as words
 from app.wording.adjusters import AdjusterWords, Both
 from app.wording.message import Message
+from app.wording.slips import suspect_name
 from tests.shop import yard
 from tests.shop.rejections import rejects
 from tests.shop.yard import AT, key, visit_record
@@ -88,6 +90,10 @@ TRIM_WORDS = AdjusterWords(
     effect=Both(Message("Opens plate {near} only."), Message("Closes plate {near} only.")),
     then=Message("trim screw {places}", many="trim screws {places}"),
     made=Both(Message("Trim screw {near} turned out {turns}."), Message("Trim screw {near} turned in {turns}.")),
+    called=Message("trim screw {near}"),
+    several=Message("trim screw {places}", many="trim screws {places}"),
+    logged=Message("Trim screw {near} was turned"),
+    fitted=Message("trim screw at bore {bores}", many="trim screws at bores {bores}"),
 )
 LAYOUT = Layout(
     (Bank("A", (1, 2, 3, 4), 2, 2, ("shaft", "shaft", "shaft")),),
@@ -268,10 +274,29 @@ def test_a_turn_made_otherwise_is_kept_the_way_it_was_made(client: TestClient, s
     assert (move.near, move.amount, move.advised) == (2, 0.25, 0)
 
 
-def test_the_sheet_prints_what_was_turned(client: TestClient, shop: Database) -> None:
+def test_the_sheet_prints_what_is_fitted_and_what_was_turned(client: TestClient, shop: Database) -> None:
     hot(shop)
     turned_as_advised(client)
-    assert "Trim screw 4 turned out" in client.get("/visits/1/sheet").text
+    sheet = client.get("/visits/1/sheet").text
+    assert "Trim screw 4 turned out" in sheet
+    assert "trim screws at bores 1 2 3 4" in sheet
+
+
+def test_the_engine_page_and_the_activity_log_tell_of_it(client: TestClient, shop: Database) -> None:
+    hot(shop)
+    turned_as_advised(client)
+    page = client.get("/engines/1").text
+    assert "trim screws at bores 1 2 3 4" in page
+    assert "trim screw 4" in page
+    assert "Trim screw 4 was turned" in client.get("/audit").text
+
+
+def test_it_may_have_slipped_and_is_named(trim: None) -> None:
+    left = {bore: Pooled(6.5 / 3600, 4) for bore in LAYOUT.bores}
+    found = {**left, 4: Pooled(8.5 / 3600, 4)}
+    slip = slipped(LAYOUT, left, found, Meter(), same_meter=True).named
+    assert slip is not None
+    assert suspect_name(slip.suspect) == "trim screw 4"
 
 
 def test_it_goes_with_the_engine_into_another_shop(client: TestClient, shop: Database, elsewhere: Database) -> None:

@@ -4,15 +4,15 @@ A new kind gets its words here. ``more`` is the adjustment that opens its plates
 earlier; ``less`` the opposite one.
 """
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, NamedTuple
 
 from app.shop.record.entries import MoveEntry
 from app.shop.record.measures import Units
 from app.sync.engine.adjusters.kind import ScrewWithGain
-from app.sync.engine.adjusters.registry import kind_of
-from app.sync.engine.layout import Layout
+from app.sync.engine.adjusters.registry import kind_called, kind_of, kinds
+from app.sync.engine.layout import Adjuster, Layout
 from app.sync.planning.advice import Advice, AdviceKind
 from app.wording.message import Message, say
 from app.wording.quantities import bore_list, feeler, flats, listed, turns
@@ -37,8 +37,10 @@ class AdjusterWords:
     """What is said of one kind of adjuster.
 
     ``name`` is a choice on a form, ``place`` where one of them sits, ``title`` the advised adjustment, ``effect`` what
-    it moves, ``then`` one that is likely to follow, ``made`` an adjustment as it was recorded. ``turned`` says which
-    way it is turned, where that needs saying.
+    it moves, ``then`` one that is likely to follow, ``made`` an adjustment as it was recorded, ``logged`` the same in
+    the activity log. ``called`` is its name within a sentence, ``several`` a list of what was adjusted. ``turned`` says
+    which way it is turned, where that needs saying; ``fitted`` at which bores an engine has one, where not every
+    engine has it.
     """
 
     name: Message
@@ -47,10 +49,16 @@ class AdjusterWords:
     effect: Both
     then: Message
     made: Both
+    called: Message
+    several: Message
+    logged: Message
     turned: Message | None = None
+    fitted: Message | None = None
 
 
 COUPLER = Message("Coupler {near}–{far}")
+COUPLER_CALLED = Message("coupler {near}–{far}")
+COUPLERS = Message("coupler {places}", many="couplers {places}")
 BANK = Message("Bank {bank}")
 BORE = Message("Bore {near}")
 MOVES = Message("Moves bore {bores} only.", many="Moves bores {bores} together.")
@@ -76,6 +84,9 @@ ADJUSTERS: dict[str, AdjusterWords] = {
             Message("Bank {bank} stop screw turned in {turns}."),
             Message("Bank {bank} stop screw turned out {turns}."),
         ),
+        called=Message("stop screw {bank}"),
+        several=Message("stop screw {places}", many="stop screws {places}"),
+        logged=Message("Stop screw {bank} turned"),
         turned=Message("A stop screw turned in opens its plates."),
     ),
     AdviceKind.BLADE: AdjusterWords(
@@ -83,8 +94,11 @@ ADJUSTERS: dict[str, AdjusterWords] = {
         place=COUPLER,
         title=_same(Message("Reset coupler {near}–{far} on a {feeler} feeler", limit=TITLE)),
         effect=_same(MOVES),
-        then=Message("coupler {places}", many="couplers {places}"),
+        then=COUPLERS,
         made=_same(Message("Coupler {near}–{far} reset on {feeler}.")),
+        called=COUPLER_CALLED,
+        several=COUPLERS,
+        logged=Message("Coupler {near}–{far} reset"),
     ),
     AdviceKind.SCREW: AdjusterWords(
         name=Message("Coupler screw"),
@@ -99,6 +113,9 @@ ADJUSTERS: dict[str, AdjusterWords] = {
             Message("Coupler screw {near}–{far} turned in {turns}."),
             Message("Coupler screw {near}–{far} turned out {turns}."),
         ),
+        called=COUPLER_CALLED,
+        several=COUPLERS,
+        logged=Message("Coupler screw {near}–{far} turned"),
     ),
     AdviceKind.LINK: AdjusterWords(
         name=Message("Link rod"),
@@ -113,6 +130,9 @@ ADJUSTERS: dict[str, AdjusterWords] = {
             Message("Link rod {bank} turned {flats}, to open earlier."),
             Message("Link rod {bank} turned {flats}, to open later."),
         ),
+        called=Message("link rod {bank}"),
+        several=Message("link rod {places}", many="link rods {places}"),
+        logged=Message("Link rod {bank} turned"),
     ),
     AdviceKind.BYPASS: AdjusterWords(
         name=Message("Bypass screw"),
@@ -130,6 +150,10 @@ ADJUSTERS: dict[str, AdjusterWords] = {
             Message("Bypass screw {near} turned out {turns}."),
             Message("Bypass screw {near} turned in {turns}."),
         ),
+        called=Message("bypass screw {near}"),
+        several=Message("bypass screw {places}", many="bypass screws {places}"),
+        logged=Message("Bypass screw {near} turned"),
+        fitted=Message("bypass screw at bore {bores}", many="bypass screws at bores {bores}"),
         turned=Message("A bypass screw turned out lets more air past."),
     ),
 }
@@ -199,6 +223,39 @@ def following(moves: Sequence[Advice], layout: Layout) -> str:
         places = [place_of(one) for one in moves if one.kind == kind]
         said.append(say(words_of(kind, layout).then, places=listed(places), count=len(places)))
     return listed(said) if said else ""
+
+
+def called(adjuster: Adjuster) -> str:
+    """An adjuster of any engine by name, within a sentence: `coupler 2–3`, `stop screw A`."""
+    kind = kind_called(adjuster)
+    place = kind.place(adjuster)
+    return say(ADJUSTERS[kind.slug].called, bank=place.bank, near=place.near, far=place.far)
+
+
+def logged(kind: str, bank: str, near: int | None, far: int | None) -> str:
+    """An adjustment of that kind in the activity log, without its amount."""
+    return say(ADJUSTERS[kind].logged, bank=bank, near=near, far=far)
+
+
+def fitted(layout: Layout) -> list[str]:
+    """The screws that not every engine has, with their bores, in words."""
+    said = []
+    for kind in kinds():
+        message = ADJUSTERS[kind.slug].fitted if kind.sits == "bore" else None
+        bores = sorted(place.near for place in map(kind.place, kind.adjusters(layout)) if place.near is not None)
+        if message is not None and bores:
+            said.append(say(message, count=len(bores), bores=" ".join(map(str, bores))))
+    return said
+
+
+def adjusted(moves: Iterable[tuple[str, str]]) -> list[str]:
+    """What was adjusted, as a list: each of the ``moves`` is a kind and its place as it is read."""
+    found: dict[Message, dict[str, None]] = {}
+    for slug in sorted(ADJUSTERS, key=lambda slug: kind_of(slug).sits != "coupler"):
+        found.setdefault(ADJUSTERS[slug].several, {})
+    for slug, place in moves:
+        found[ADJUSTERS[slug].several][place] = None
+    return [say(message, count=len(places), places=", ".join(places)) for message, places in found.items() if places]
 
 
 def place_of(advice: Advice) -> str:

@@ -34,7 +34,7 @@ class BypassScrewKind(ScrewWithGain):
         """As in ``AdjusterKind``."""
         return layout.bypass_screws
 
-    def holds(self, layout: Layout, adjuster: Adjuster) -> bool:
+    def may_be(self, adjuster: Adjuster) -> bool:
         """As in ``AdjusterKind``."""
         return isinstance(adjuster, Bypass)
 

@@ -15,6 +15,10 @@ WAYS: Mapping[JointKind, int] = {"screw-in": 1, "screw-out": -1}
 class _CouplerKind(AdjusterKind):
     """What both kinds have in common: place, reach."""
 
+    def may_be(self, adjuster: Adjuster) -> bool:
+        """As in ``AdjusterKind``: which of the two kinds a coupler is, the layout says."""
+        return isinstance(adjuster, Coupler)
+
     def reach(self, layout: Layout, adjuster: Adjuster) -> tuple[int, ...]:
         """As in ``AdjusterKind``: the far bore and all beyond it."""
         assert isinstance(adjuster, Coupler)

@@ -87,11 +87,18 @@ class AdjusterKind(ABC):
         """
 
     @abstractmethod
+    def may_be(self, adjuster: Adjuster) -> bool:
+        """Whether an adjuster is of this kind, as far as that can be told without the engine's layout.
+
+        Parameters: ``adjuster`` of any engine.
+        """
+
     def holds(self, layout: Layout, adjuster: Adjuster) -> bool:
         """Whether an adjuster of an engine is of this kind.
 
         Parameters: ``layout`` of the engine; ``adjuster`` one of its own.
         """
+        return self.may_be(adjuster)
 
     @abstractmethod
     def reach(self, layout: Layout, adjuster: Adjuster) -> tuple[int, ...]:
@@ -190,7 +197,7 @@ class ScrewWithGain(AdjusterKind):
         own = {screw.bore: screw for screw in layout.extra if screw.kind == self.slug}
         return tuple(own[bore] for bore in layout.bores if bore in own)
 
-    def holds(self, layout: Layout, adjuster: Adjuster) -> bool:
+    def may_be(self, adjuster: Adjuster) -> bool:
         """As in ``AdjusterKind``."""
         return isinstance(adjuster, OtherScrew) and adjuster.kind == self.slug
 

@@ -20,7 +20,7 @@ class LinkRodKind(AdjusterKind):
         """As in ``AdjusterKind``: one a bank; a single bank has none to balance against another."""
         return tuple(Link(bank.name) for bank in layout.banks) if len(layout.banks) > 1 else ()
 
-    def holds(self, layout: Layout, adjuster: Adjuster) -> bool:
+    def may_be(self, adjuster: Adjuster) -> bool:
         """As in ``AdjusterKind``."""
         return isinstance(adjuster, Link)
 

@@ -61,6 +61,18 @@ def kind_at(layout: Layout, adjuster: Adjuster) -> AdjusterKind:
     raise KeyError(adjuster)
 
 
+def kind_called(adjuster: Adjuster) -> AdjusterKind:
+    """The kind that an adjuster is called by, which the engine's layout makes no difference to: both kinds of coupler
+    are couplers.
+
+    Parameters: ``adjuster`` of any engine. Raises KeyError for a kind that is not there.
+    """
+    for kind in _KINDS.values():
+        if kind.may_be(adjuster):
+            return kind
+    raise KeyError(adjuster)
+
+
 def adjuster_of(move: Move) -> Adjuster:
     """What a move was made at.
 

@@ -18,7 +18,7 @@ class StopScrewKind(AdjusterKind):
         """As in ``AdjusterKind``: one a bank."""
         return tuple(StopScrew(bank.name) for bank in layout.banks)
 
-    def holds(self, layout: Layout, adjuster: Adjuster) -> bool:
+    def may_be(self, adjuster: Adjuster) -> bool:
         """As in ``AdjusterKind``."""
         return isinstance(adjuster, StopScrew)
 
