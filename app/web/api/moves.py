@@ -123,6 +123,8 @@ USUAL: Mapping[str, str] = {
 def _shape_of(sent: Any) -> str | None:
     """The shape that a body claims to have, by its kind."""
     kind = sent.get("kind") if isinstance(sent, dict) else getattr(sent, "kind", None)
+    if not isinstance(kind, str):
+        return None
     return FURTHER if kind not in USUAL and kind in {one.slug for one in kinds()} else kind
 
 
