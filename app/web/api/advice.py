@@ -11,10 +11,11 @@ from app.shop.procedure.phases import BANK_BALANCE, phase_named
 from app.shop.queries.assessed import assessed
 from app.sync.banks.banks import BankAssessment
 from app.sync.banks.link_hypotheses import Cause
+from app.sync.engine.adjusters.registry import kind_of
 from app.sync.engine.units import DEGREE, THOU
 from app.sync.planning.advice import AdviceKind
 from app.web.api.problems import NOT_THERE
-from app.web.api.shapes import Coupler, Id, MeterUnit, Slug, Told, meter_unit, shown, trade
+from app.web.api.shapes import Coupler, Id, MeterUnit, Slug, StepKind, Told, meter_unit, shown, trade
 from app.web.context import Shop
 from app.wording.bank_balance import CAUSES, extra_sentence
 from app.wording.message import say
@@ -50,7 +51,7 @@ class AdviceTold(Told):
     `turns`. `done`: leave it as it is. `cannot`: moving more does not help; `reason` says what to look for.
     """
 
-    kind: AdviceKind
+    kind: StepKind
     why: str = Field(description="A short code for the reason.", examples=["wide"])
     title: str = Field(description="The step in a line.")
     reason: str = Field(description="Why, and what to expect, in a sentence or two.")
@@ -138,7 +139,7 @@ def _told(judged: PhaseAssessment, slug: Slug) -> AdviceTold:
     record, step = judged.record, judged.step
     title, reason = step_words(judged)
     waits = judged.gate.closed or judged.gate.waits
-    turned = step.kind in (AdviceKind.STOP, AdviceKind.SCREW, AdviceKind.BYPASS)
+    kind = kind_of(step.kind) if step.moves else None
     return AdviceTold(
         kind=step.kind,
         why=step.why,
@@ -149,9 +150,9 @@ def _told(judged: PhaseAssessment, slug: Slug) -> AdviceTold:
         waits_for_code=str(waits.code) if waits else None,
         bank=step.bank,
         coupler=Coupler(near=step.near, far=step.far) if step.near is not None and step.far is not None else None,
-        bore=step.near if step.kind is AdviceKind.BYPASS else None,
-        turns=trade(step.turns, 1) if turned else None,
-        flats=trade(step.flats, 1) if step.kind is AdviceKind.LINK else None,
+        bore=step.near if kind is not None and kind.sits == "bore" else None,
+        turns=trade(step.turns, 1) if kind is not None and kind.unit == "turns" else None,
+        flats=trade(step.flats, 1) if kind is not None and kind.unit == "flats" else None,
         leaves_thou=[trade(leaf, THOU) for leaf in step.leaves],
         moves_bores=[] if step.kind is AdviceKind.MEASURE else list(step.bores),
         expected=[

@@ -9,7 +9,6 @@ from pydantic import Field
 from app.shop.assessment.assessment import PhaseAssessment
 from app.shop.commands import checks
 from app.shop.procedure.heat import lacks_of, points_of
-from app.shop.procedure.items import MoveKind
 from app.shop.procedure.parts import parts_of
 from app.shop.procedure.phases import phase_named
 from app.shop.queries.assessed import assessed
@@ -20,7 +19,7 @@ from app.shop.store.database import Database
 from app.sync.engine.units import THOU, ZERO_CELSIUS
 from app.sync.planning.preset import Preset
 from app.web.api.problems import NOT_THERE, REFUSALS, escaped, named
-from app.web.api.shapes import By, Id, Key, Sent, Slug, Told, example, trade
+from app.web.api.shapes import By, Id, Key, MoveKind, Sent, Slug, Told, example, trade
 from app.web.api.visits import OverrideTold, StandingTold
 from app.web.context import Now, Shop, stamp
 from app.web.forms import LONGEST_AGO
@@ -235,7 +234,7 @@ def _told(judged: PhaseAssessment) -> PhaseTold:
         cautions=[str(one) for one in safety_lines(phase.cautions_at(record.visit.place, parts))],
         defer=deferral(),
         items=items,
-        moves=list(phase.moves_for(parts)),
+        moves=list(phase.moves_for(record.layout)),
         window_percent=trade(judged.tolerance, 0.01),
         preset=_preset(judged.preset) if judged.preset is not None else None,
         heat=_heat(record) if phase.rounds == "fine" else None,

@@ -34,7 +34,7 @@ def linkage(judged: PhaseAssessment) -> LinkageView | None:
     if len(record.layout.banks) < 2:
         return None
     even = judged.together
-    turn = advice if advice.kind is AdviceKind.LINK else None
+    turn = advice if advice.kind == AdviceKind.LINK else None
     ask = "" if found is None or even or turn else WHERE.get(found.extra, "")
     asked: Ask = "lever" if due.bore is not None and due.opening else ask
     title, steps = _turning(judged, turn, found) if turn and found else _looking(found, even, asked)

@@ -14,6 +14,7 @@ from app.shop.record.entries import MeterReading
 from app.shop.store.idempotency import new_key
 from app.sync.planning.advice import AdviceKind
 from app.sync.readings.rounds import BoreVerdict, RoundResult, RoundVerdict
+from app.web.presenters.adjusters import moves_coupler
 from app.web.presenters.drawing import joint_kind, value_of
 from app.web.presenters.filters import clock
 from app.web.presenters.reading import bank_card
@@ -98,8 +99,8 @@ class ReadingPage:
         for bank in self.record.layout.banks:
             tiles = tuple(drawn.tile(bore) for bore in bank.bores)
             pairs = zip(bank.bores, bank.bores[1:], bank.kinds, strict=False)
-            marks = tuple(CouplerMark(self._moves_coupler(a, b), joint_kind(kind)) for a, b, kind in pairs)
-            turns_stop = self.step.kind is AdviceKind.STOP and self.step.bank == bank.name
+            marks = tuple(CouplerMark(moves_coupler(self.step, a, b), joint_kind(kind)) for a, b, kind in pairs)
+            turns_stop = self.step.kind == AdviceKind.STOP and self.step.bank == bank.name
             half = (len(tiles) + 1) // 2 if alone and len(tiles) > MOST_IN_A_ROW else len(tiles)
             rows.append(Row("" if alone else bank.name, tiles[:half], marks[:half], bank.stop, turns_stop))
             if tiles[half:]:
@@ -186,9 +187,6 @@ class ReadingPage:
         """The entry of the next reading, or of the idle speed."""
         typed = self._values, self._problems
         return Pad(self.of_phase, self.selected, self.wanted, *typed).view
-
-    def _moves_coupler(self, a: int, b: int) -> bool:
-        return self.step.kind in (AdviceKind.BLADE, AdviceKind.SCREW) and {self.step.near, self.step.far} == {a, b}
 
     def _strip(self) -> list[tuple[str, str]]:
         current, bores = self.due.current, self.record.layout.bores
