@@ -5,8 +5,8 @@ from datetime import datetime
 
 from app.sync.engine.layout import Bank, Layout
 from app.sync.engine.units import CUBIC_INCH, LITRE, REV_PER_MIN
-from app.wording import adjusters
 from app.wording.message import Message, say
+from app.wording.work import adjusters
 
 MONTHS = tuple(
     Message(short, context="month")

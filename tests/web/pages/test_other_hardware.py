@@ -19,8 +19,8 @@ from app.shop.training.training_start import NewPractice
 from app.sync.engine.layout import Layout, LayoutFault
 from app.web.application import create_app
 from app.wording.names import other_adjusters
-from app.wording.phases import phase_steps
-from app.wording.training import record_texts
+from app.wording.office.training import record_texts
+from app.wording.work.phases import phase_steps
 from tests.browser import launch
 from tests.shop.past import Past
 from tests.shop.rejections import on_page

@@ -12,7 +12,7 @@ from app.shop.queries.statistics import Slug
 from app.shop.store.database import Database
 from app.web.application import create_app
 from app.wording.message import say
-from app.wording.statistics import TITLES
+from app.wording.office.statistics import TITLES
 from tests.shop.past import Past
 
 ORIGIN = "http://127.0.0.1"

@@ -25,8 +25,8 @@ from app.web.error_responses import status_of
 from app.web.forms import DISPLACEMENT_UNITS, Typed
 from app.web.pages.shop.meters import meter_choices
 from app.web.presenters.history.history_cards import past_of
-from app.wording import engines as engine_words
 from app.wording.message import say
+from app.wording.office import engines as engine_words
 from app.wording.reasons import problems_in_words
 
 router = APIRouter()

@@ -21,8 +21,8 @@ from app.sync.engine.units import KG_PER_HOUR, REV_PER_MIN, THOU
 from app.sync.simulation.simulator import BLADE_MINUTES, READING_MINUTES, STOP_MINUTES
 from app.web.context import Form, Now, Page, Pages, Shop
 from app.web.error_responses import status_of
-from app.wording import training as words
 from app.wording.message import Message, say
+from app.wording.office import training as words
 from app.wording.quantities import signed
 from app.wording.reasons import problems_in_words
 

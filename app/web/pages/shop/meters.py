@@ -16,7 +16,7 @@ from app.shop.rejections import Rejection
 from app.shop.store.idempotency import new_key
 from app.web.context import Form, Now, Page, Pages, Shop
 from app.web.error_responses import status_of
-from app.wording import meters as words
+from app.wording.office import meters as words
 from app.wording.quantities import unit_of
 from app.wording.reasons import problems_in_words
 

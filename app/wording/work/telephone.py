@@ -15,8 +15,8 @@ from app.sync.engine.units import INCH, MM
 from app.sync.planning.advice import Advice, AdviceKind
 from app.wording.language import to_the_customer
 from app.wording.message import Message, say
-from app.wording.phases import SNAP_SLUG, ByBanks, Text, for_banks, unit_label
 from app.wording.quantities import flats_in_figures, turns
+from app.wording.work.phases import SNAP_SLUG, ByBanks, Text, for_banks, unit_label
 
 ITEMS: Mapping[str, Text] = {
     "wide-open": ByBanks(

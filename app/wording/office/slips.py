@@ -9,11 +9,11 @@ from enum import StrEnum
 
 from app.shop.queries.engine_history import NotComparable
 from app.sync.slips.slip_detection import Bore, Suspect, ToldBy
-from app.wording.adjusters import called
 from app.wording.message import Message, say
 from app.wording.names import listed
 from app.wording.quantities import signed
 from app.wording.reasons import TABLES
+from app.wording.work.adjusters import called
 
 PROVEN, PROBABLE = 0.99, 0.8
 

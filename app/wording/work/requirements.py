@@ -6,8 +6,8 @@ from app.shop.procedure.requirements import Changed, NotNeeded, Requirement, Wai
 from app.shop.reasons import Reason
 from app.shop.record.stored_reasons import StoredReason, read_back
 from app.wording.message import Message, say
-from app.wording.phases import item_label, phase_name, phase_title
 from app.wording.reasons import TABLES, Worded, in_words
+from app.wording.work.phases import item_label, phase_name, phase_title
 
 
 def item_words(reason: Reason) -> str:
