@@ -103,24 +103,26 @@ def correct(shop: Database, visit_id: int, key: str, new: NewCorrection, at: str
                     supersedes_id=old.ident,
                 )
             )
-        for check, value in checks:
-            session.add(
-                CheckRow(
-                    key=part_key(key, f"check {check.ident}"),
-                    payload=sent,
-                    visit_id=visit_id,
-                    phase=check.phase,
-                    item=check.item,
-                    number=value,
-                    text="",
-                    after_move=check.after_move,
-                    by=row.by,
-                    at=at,
-                    supersedes_id=check.ident,
-                )
-            )
+        session.add_all(_corrected_check(row, check, value) for check, value in checks)
         session.flush()
         return row.number
+
+
+def _corrected_check(row: Correction, old: CheckEntry, value: float) -> CheckRow:
+    """The row that supersedes a check, as part of a correction."""
+    return CheckRow(
+        key=part_key(row.key, f"check {old.ident}"),
+        payload=row.payload,
+        visit_id=row.visit_id,
+        phase=old.phase,
+        item=old.item,
+        number=value,
+        text="",
+        after_move=old.after_move,
+        by=row.by,
+        at=row.at,
+        supersedes_id=old.ident,
+    )
 
 
 def issue_of(record: VisitRecord) -> int:

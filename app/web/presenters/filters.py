@@ -11,7 +11,6 @@ from app.wording.message import say
 from app.wording.names import clock as clock
 from app.wording.names import day as day
 from app.wording.names import moment as moment
-from app.wording.names import ordinal
 from app.wording.quantities import feeler, fraction
 
 layout_in_words = names.layout
@@ -65,8 +64,15 @@ def move_pair(kind: str) -> tuple[str, str]:
     return kind, names.move_kind(kind)
 
 
+def place_pair(place: str) -> tuple[str, str]:
+    """Where a visit takes place as a choice."""
+    name = names.place(place)
+    return place, name[:1].upper() + name[1:]
+
+
 FILTERS = {
     "place": names.place,
+    "place_pair": place_pair,
     "pair": pair,
     "twice": twice,
     "move_pair": move_pair,
@@ -75,7 +81,6 @@ FILTERS = {
     "day": day,
     "moment": moment,
     "clock": clock,
-    "ordinal": ordinal,
     "displacement": displacement,
     "litres": litres,
     "idle": idle,

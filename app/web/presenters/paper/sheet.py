@@ -12,9 +12,10 @@ from markupsafe import Markup
 from app.shop.assessment.progress import items_of
 from app.shop.assessment.verdicts import balance_of
 from app.shop.commands.corrections import Corrected, corrected
-from app.shop.procedure.phases import PHASES, phase_named
+from app.shop.procedure.parts import parts_of
+from app.shop.procedure.phases import PHASES
 from app.shop.record.entries import CheckEntry, WaiverEntry
-from app.shop.record.measures import Measure, Units
+from app.shop.record.measures import Measure
 from app.shop.record.visit_record import Round, VisitRecord
 from app.sync.engine.adjusters.registry import kind_of
 from app.sync.readings.rounds import RoundResult
@@ -26,8 +27,10 @@ from app.web.presenters.views import Shape
 from app.wording import paper
 from app.wording.language import to_the_customer
 from app.wording.message import Message, say
+from app.wording.phases import item_figure, item_short, phase_title
 from app.wording.quantities import feeler as feeler_words
 from app.wording.quantities import signed, unit_of
+from app.wording.safety import SafetyWords
 from app.wording.verdicts import verdict_sentence
 
 
@@ -93,7 +96,7 @@ class Sheet:
     overrides: tuple[tuple[str, WaiverEntry], ...]
     hardware: str
     next_check: str
-    warnings: tuple[tuple[str, str], ...]
+    warnings: tuple[SafetyWords, ...]
     issued: tuple[str, ...]
     qr: Markup
 
@@ -117,7 +120,7 @@ def sheet_of(record: VisitRecord, address: str, people: Mapping[str, str]) -> Sh
         moves=_moves(record),
         checks=_checks(record),
         initials=_initials(record, people),
-        overrides=tuple((phase_named(o.phase).title, o) for o in record.overrides),
+        overrides=tuple((phase_title(o.phase), o) for o in record.overrides),
         hardware=_hardware(record),
         next_check=_next_check(record),
         warnings=paper.warnings(),
@@ -144,7 +147,7 @@ def _issued(record: VisitRecord) -> tuple[str, ...]:
                 at=moment(one.at),
                 before=one.number - 1,
                 since=moment(before),
-                changes=", ".join(_corrected(c, record.units) for c in corrected(record, one)),
+                changes=", ".join(_corrected(c, record) for c in corrected(record, one)),
                 why=one.why.rstrip("."),
                 by=one.by,
             )
@@ -152,13 +155,13 @@ def _issued(record: VisitRecord) -> tuple[str, ...]:
     return tuple(said)
 
 
-def _corrected(one: Corrected, units: Units) -> str:
-    measure = units.of(one.quantity) if one.quantity else Measure(one.unit, places=4)
+def _corrected(one: Corrected, record: VisitRecord) -> str:
+    measure = record.units.of(one.quantity) if one.quantity else Measure(one.unit, places=4)
     now, was = (
         say(paper.NO_FIGURE) if value is None else say(paper.FIGURE, value=measure.shown(value), unit=measure.name)
         for value in (one.now, one.was)
     )
-    return say(paper.CORRECTED, what=paper.what_was_corrected(one), now=now, was=was)
+    return say(paper.CORRECTED, what=paper.what_was_corrected(one, parts_of(record.layout)), now=now, was=was)
 
 
 def _round(record: VisitRecord, title: Message, one: Round | None, found: RoundResult | None) -> SheetRound | None:
@@ -245,8 +248,8 @@ def _settings(record: VisitRecord) -> tuple[tuple[str, str], ...]:
         for phase, item, message in figures_of:
             check = record.checks.get((phase, item))
             if check is not None and check.number is not None:
-                figure = items[phase, item].says(check.number, record.units)
-                said.append(say(message, figure="1 turn" if figure == "1 turns" else figure))
+                figure = item_figure(items[phase, item], check.number, record.units)
+                said.append(say(message, figure=figure))
         if said:
             lines.append((say(label), ", ".join(said)))
     return tuple(lines)
@@ -259,8 +262,8 @@ def _checks(record: VisitRecord) -> tuple[SheetCheck, ...]:
         for item in items_of(record, phase):
             check: CheckEntry | None = record.checks.get((phase.slug, item.slug))
             if check is not None and (phase.slug, item.slug) not in on_sheet:
-                result = "" if check.number is None else item.says(check.number, record.units)
-                lines.append(SheetCheck(phase.title, item.short, result, check.by, moment(check.at)))
+                result = "" if check.number is None else item_figure(item, check.number, record.units)
+                lines.append(SheetCheck(phase_title(phase), item_short(item), result, check.by, moment(check.at)))
     return tuple(lines)
 
 

@@ -12,6 +12,7 @@ from app.web.presenters.adjusters import amount_fields, drawing_of, place_text
 from app.web.presenters.views import Action, Card
 from app.wording import reading_page as words
 from app.wording.message import say
+from app.wording.phases import phase_name
 
 
 def here_of(record: VisitRecord, phase: Phase) -> str:
@@ -37,7 +38,7 @@ def go_on(record: VisitRecord, phase: Phase) -> Action:
         return Action(say(words.SIGN_OFF), True, href=f"{visit}/sign-off")
     if undone is phase:
         return Action(say(words.SHOW_MISSING), True, href=here_of(record, phase))
-    return Action(say(words.CONTINUE, phase=undone.title.lower()), True, href=visit)
+    return Action(say(words.CONTINUE, phase=phase_name(undone)), True, href=visit)
 
 
 def leave(record: VisitRecord, phase: Phase, due: NextReading) -> tuple[Action, ...]:
