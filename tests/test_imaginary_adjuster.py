@@ -32,7 +32,7 @@ from app.sync.engine.units import THOU
 from app.sync.estimation.filter import run_filter
 from app.sync.estimation.posterior import prior_for
 from app.sync.estimation.predict import predict
-from app.sync.planning.advice import Advice
+from app.sync.planning.advice import Advice, AdviceReason
 from app.sync.planning.planner import next_move
 from app.sync.simulation.reference_run import follow_advice
 from app.sync.simulation.simulator import WANTED, SimulatedEngine
@@ -44,6 +44,7 @@ from app.wording import adjusters as words
 from app.wording.adjusters import AdjusterWords, Both
 from app.wording.message import Message
 from app.wording.slips import suspect_name
+from app.wording.telephone import advice_prompt
 from tests.shop import yard
 from tests.shop.rejections import rejects
 from tests.shop.yard import AT, key, visit_record
@@ -90,6 +91,10 @@ TRIM_WORDS = AdjusterWords(
     effect=Both(Message("Opens plate {near} only."), Message("Closes plate {near} only.")),
     then=Message("trim screw {places}", many="trim screws {places}"),
     made=Both(Message("Trim screw {near} turned out {turns}."), Message("Trim screw {near} turned in {turns}.")),
+    told=Both(
+        Message("Turn the trim screw of intake {intake} out by {turns}."),
+        Message("Turn the trim screw of intake {intake} in by {turns}."),
+    ),
     called=Message("trim screw {near}"),
     several=Message("trim screw {places}", many="trim screws {places}"),
     logged=Message("Trim screw {near} was turned"),
@@ -272,6 +277,11 @@ def test_a_turn_made_otherwise_is_kept_the_way_it_was_made(client: TestClient, s
     assert client.post(f"{HOT}/moves", data=sent).status_code == 303
     (move,) = visit_record(shop, 1).moves
     assert (move.near, move.amount, move.advised) == (2, 0.25, 0)
+
+
+def test_it_is_read_out_over_the_telephone(trim: None) -> None:
+    said = advice_prompt(Advice("trim", AdviceReason.OPEN, near=4, turns=-0.25, bores=(4,)), LAYOUT, None, 0.0)
+    assert "Turn the trim screw of intake 4 in by 1/4" in said
 
 
 def test_the_sheet_prints_what_is_fitted_and_what_was_turned(client: TestClient, shop: Database) -> None:
