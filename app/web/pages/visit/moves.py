@@ -5,12 +5,12 @@ from collections.abc import Mapping
 from fastapi import APIRouter
 from fastapi.responses import HTMLResponse, Response
 
+from app.shop.assessment.assessment import Assessment
 from app.shop.commands import moves
 from app.shop.commands.moves import NewMove
 from app.shop.errors import NotFoundError, RejectedError
 from app.shop.procedure.items import Phase
-from app.shop.record import loader
-from app.shop.record.visit_record import VisitRecord
+from app.shop.queries.assessed import assessed
 from app.shop.rejections import Rejection
 from app.shop.store.idempotency import new_key
 from app.sync.engine.adjusters.registry import kinds
@@ -32,9 +32,9 @@ router = APIRouter()
 def made_otherwise(shop: Shop, page: Page, visit_id: int, slug: str, kind: str = "", place: str = "") -> HTMLResponse:
     """The form for an adjustment done differently, started from what the card said."""
     with shop.reading() as session:
-        record = loader.load(session, visit_id)
+        assessment = assessed(session, visit_id)
     values = {"key": new_key(), "kind": kind, "place": place, "amount": "", "leaf": "", "second_leaf": "", "way": ""}
-    return _form(page, record, phase_of(slug), values, {})
+    return _form(page, assessment, phase_of(slug), values, {})
 
 
 @router.post("/visits/{visit_id}/{slug}/moves")
@@ -47,8 +47,8 @@ def make(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: Now)
         raise
     except RejectedError as refusal:
         with shop.reading() as session:
-            record = loader.load(session, visit_id)
-        return _form(page, record, phase_of(slug), form.values, problems_in_words(refusal), status_of(refusal))
+            assessment = assessed(session, visit_id)
+        return _form(page, assessment, phase_of(slug), form.values, problems_in_words(refusal), status_of(refusal))
     return page.saved(f"/visits/{visit_id}/{slug}/readings")
 
 
@@ -68,12 +68,13 @@ def _new_move(form: Typed, slug: str) -> NewMove:
 
 def _form(
     page: Pages,
-    record: VisitRecord,
+    assessment: Assessment,
     phase: Phase,
     values: Mapping[str, str],
     problems: Mapping[str, str],
     status: int = 200,
 ) -> HTMLResponse:
+    record = assessment.record
     made_here = phase.moves_for(record.layout)
     return page.show(
         "visit/move.html",
@@ -81,7 +82,7 @@ def _form(
         record=record,
         units=Typed(values).units if "leaf" in values and status != 200 else record.units,
         phase=phase,
-        phases=phases(record),
+        phases=phases(assessment),
         values=values,
         problems=problems,
         kinds=made_here,

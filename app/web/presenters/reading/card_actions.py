@@ -2,9 +2,8 @@
 
 from dataclasses import replace
 
-from app.shop.assessment.progress import progress
+from app.shop.assessment.assessment import Assessment, PhaseAssessment
 from app.shop.procedure.items import Phase
-from app.shop.procedure.read_order import NextReading
 from app.shop.record.visit_record import VisitRecord
 from app.shop.store.idempotency import new_key
 from app.sync.planning.advice import Advice
@@ -30,9 +29,10 @@ def begins_round(record: VisitRecord, phase: Phase, title: str, reason: str, *an
     return Card("none", title, reason, answers, f"{here_of(record, phase)}/rounds", {"key": new_key()})
 
 
-def go_on(record: VisitRecord, phase: Phase) -> Action:
+def go_on(assessment: Assessment, phase: Phase) -> Action:
     """The way on from a phase: to what it lacks, to the next one that is not done, to the sign-off."""
-    undone = next((standing.phase for standing in progress(record) if not standing.done), None)
+    undone = next((status.phase for status in assessment.statuses if not status.done), None)
+    record = assessment.record
     visit = f"/visits/{record.visit.ident}"
     if undone is None:
         return Action(say(words.SIGN_OFF), True, href=f"{visit}/sign-off")
@@ -41,13 +41,12 @@ def go_on(record: VisitRecord, phase: Phase) -> Action:
     return Action(say(words.CONTINUE, phase=phase_name(undone)), True, href=visit)
 
 
-def leave(record: VisitRecord, phase: Phase, due: NextReading) -> tuple[Action, ...]:
+def leave(assessment: Assessment, judged: PhaseAssessment) -> tuple[Action, ...]:
     """The way on where a round was begun in a finished phase and nothing is in it: it may stay as it is."""
-    current = due.current
+    current = judged.due.current
     if current is None or current.entered or current.skipped:
         return ()
-    done = any(standing.done for standing in progress(record) if standing.phase is phase)
-    return (replace(go_on(record, phase), advised=False),) if done else ()
+    return (replace(go_on(assessment, judged.phase), advised=False),) if judged.status.done else ()
 
 
 def move_card(record: VisitRecord, phase: Phase, advice: Advice, title: str, reason: str) -> Card:
