@@ -156,6 +156,13 @@ def turned_as_advised(client: TestClient) -> dict[str, Any]:
     return told
 
 
+def test_every_kind_has_words_and_a_drawing_and_none_is_without_a_kind() -> None:
+    slugs = {one.slug for one in registry.kinds()}
+    assert slugs == set(words.ADJUSTERS)
+    assert {drawings.drawing_of(slug).mark for slug in slugs} == {"stop", "coupler", "screw", "link", "bypass"}
+    assert "trim" not in slugs
+
+
 def test_it_is_planned_and_brings_a_simulated_engine_to_even(kind: ScrewWithGain) -> None:
     turned, even = set(), 0
 
