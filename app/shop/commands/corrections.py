@@ -8,18 +8,15 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
-from app.shop.commands.engines import LONGEST
 from app.shop.commands.readings import range_of
-from app.shop.errors import ConflictError, Problems, RejectedError
+from app.shop.errors import ConflictError, RejectedError
 from app.shop.procedure.items import Item
 from app.shop.procedure.phases import PHASES
-from app.shop.reasons import because
 from app.shop.record import loader
 from app.shop.record.entries import CheckEntry, CorrectionEntry, MeterReading
 from app.shop.record.measures import RECORDED, Quantity, Units
 from app.shop.record.superseding import current
 from app.shop.record.visit_record import Round, VisitRecord
-from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.shop.store.idempotency import checked, earlier, fingerprint, part_key
 from app.shop.store.tables import CheckRow, Correction, ReadingRow
@@ -63,8 +60,8 @@ class Corrected:
 def correct(shop: Database, visit_id: int, key: str, new: NewCorrection, at: str, units: Units = RECORDED) -> int:
     """Store a correction with the rows that supersede what was wrong, and return the number of the new issue.
 
-    Raises RejectedError when the visit is not signed off, nothing changes, or a figure cannot be; ConflictError when a
-    row was corrected meanwhile. All of it is stored or nothing. Rejections have their figures in ``units``.
+    Raises RefusedError when the visit is not signed off, nothing changes, or a figure cannot be; ConflictError when a
+    row was corrected meanwhile. All of it is stored or nothing. ``units`` are what refusals are worded in.
     """
     key = checked(key)
     sent = fingerprint(visit=visit_id, new=new)
@@ -172,17 +169,17 @@ def corrected(record: VisitRecord, one: CorrectionEntry) -> tuple[Corrected, ...
     return tuple(said)
 
 
-def _problems(record: VisitRecord, new: NewCorrection, units: Units) -> Problems:
-    problems: Problems = {}
+def _problems(record: VisitRecord, new: NewCorrection, units: Units) -> dict[str, str]:
+    problems: dict[str, str] = {}
     if record.sign_off is None:
-        problems[""] = because(Rejection.NOT_SIGNED_OFF)
+        problems[""] = "This visit is still open: correct it on its own pages."
     if not new.why.strip():
-        problems["why"] = because(Rejection.REASON_MISSING)
+        problems["why"] = "Say what went wrong; it is printed on the new sheet."
     if not new.by.strip():
-        problems["by"] = because(Rejection.INITIALS_MISSING)
+        problems["by"] = "Initials of whoever corrects it."
     for name in ("why", "by"):
-        if len(getattr(new, name)) > LONGEST:
-            problems[name] = because(Rejection.TOO_LONG, most=LONGEST)
+        if len(getattr(new, name)) > 120:
+            problems[name] = "At most 120 characters fit here."
     for ident, value in new.readings.items():
         if not math.isfinite(value) or not record.meter.low <= value <= record.meter.high:
             problems[f"reading-{ident}"] = range_of(record.meter)
@@ -202,9 +199,9 @@ def _standing(
     readings = {r.ident: r for one in record.rounds for r in current(one.entered) if r.value is not None}
     checks = {c.ident: c for c in record.checks.values() if c.number is not None}
     if set(new.readings) - set(readings) or set(new.checks) - set(checks):
-        raise ConflictError({"": because(Rejection.CHANGED_BY_ANOTHER_TABLET)})
+        raise ConflictError({"": "One of these was corrected meanwhile. Look at it, then correct again."})
     wrong = [(readings[i], value) for i, value in sorted(new.readings.items()) if readings[i].value != value]
     off = [(checks[i], value) for i, value in sorted(new.checks.items()) if checks[i].number != value]
     if not wrong and not off:
-        raise RejectedError({"": because(Rejection.NOTHING_CORRECTED)})
+        raise RejectedError({"": "Nothing was changed: type the right figure over the wrong one."})
     return wrong, off

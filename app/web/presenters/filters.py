@@ -5,13 +5,12 @@ from app.shop.record.fittings import HARDWARE_FIELDS
 from app.shop.store.tables import Engine
 from app.sync.engine.hardware import Figure, Hardware
 from app.sync.engine.layout import Layout
-from app.wording import engines, names
+from app.wording import names
 from app.wording.message import say
 from app.wording.names import clock as clock
 from app.wording.names import day as day
 from app.wording.names import moment as moment
-from app.wording.names import ordinal
-from app.wording.quantities import feeler, fraction
+from app.wording.words import blade, fraction
 
 layout_in_words = names.layout
 bank_in_words = names.bank
@@ -42,10 +41,9 @@ def other_hardware(layout: Layout) -> str:
 def figures(hardware: Hardware) -> list[tuple[str, str, bool]]:
     """Each hardware figure: its name, its value with the unit, whether it was measured."""
     rows: list[tuple[str, str, bool]] = []
-    for name, (unit, size, _, _) in HARDWARE_FIELDS.items():
+    for name, (label, unit, size, _, _) in HARDWARE_FIELDS.items():
         figure: Figure = getattr(hardware, name)
-        shown = engines.hardware_figure(f"{figure.value / size:.3g}", unit)
-        rows.append((say(engines.HARDWARE[name]), shown, figure.measured))
+        rows.append((label, say(names.FIGURE, value=f"{figure.value / size:.3g}", unit=unit), figure.measured))
     return rows
 
 
@@ -73,14 +71,12 @@ FILTERS = {
     "day": day,
     "moment": moment,
     "clock": clock,
-    "ordinal": ordinal,
     "displacement": displacement,
     "litres": litres,
     "idle": idle,
     "layout_in_words": layout_in_words,
     "bank_in_words": bank_in_words,
     "other_hardware": other_hardware,
-    "hardware_reason": engines.hardware_reason,
     "figures": figures,
-    "feeler": feeler,
+    "blade": blade,
 }

@@ -115,6 +115,7 @@ class PhaseView:
     title: str
     state: PhaseState
     href: str
+    slug: str
 
 
 @dataclass(frozen=True, slots=True)

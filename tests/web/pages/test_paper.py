@@ -11,21 +11,20 @@ from pypdf import PdfReader
 
 from app.shop.commands import checks, engines, moves, visits
 from app.shop.commands.moves import NewMove
-from app.shop.procedure.items import DEFER
-from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED, LOCK_DOWN
+from app.shop.procedure.codes import CautionCode
+from app.shop.procedure.phases import BANK_BALANCE, COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN
 from app.shop.queries.search import tag_of
-from app.shop.reasons import because
-from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.sync.engine.layout import Bank, Layout
 from app.sync.engine.units import THOU
 from app.wording.paper import warnings
-from app.wording.reasons import in_words
+from app.wording.phases import phase_title
+from app.wording.safety import deferral, safety_lines, safety_words
 from tests.browser import launch
 from tests.shop.past import Past
 from tests.shop.yard import AT, V8, check_all, heat_soaked, key, read_round, visit_record
 
-SAFETY = tuple(f"{signal}. {words}" for signal, words in warnings())
+SAFETY = tuple(str(one) for one in warnings())
 V12 = Layout((Bank("A", (1, 2, 3, 4, 5, 6), 3, 3), Bank("B", (7, 8, 9, 10, 11, 12), 9, 9)))
 PAPERS = ("A4", "Letter")
 DPI = 150
@@ -77,7 +76,7 @@ def test_the_handover_sheet_is_one_page_and_its_readings_a_second(
     for words in ("Readings for the file", "7.75", "Coupler 2–3 reset", "1 again"):
         assert words in file, words
     for side in (customer, file):
-        for caution in (*SAFETY, DEFER):
+        for caution in (*SAFETY, deferral()):
             assert " ".join(caution.split()) in " ".join(side.split()), caution
 
 
@@ -141,13 +140,12 @@ def test_the_worksheet_has_the_last_figures_and_the_order_of_steps(
     for caution in SAFETY:
         assert caution in form, caution
     for caution in (
-        "never in a closed garage",
-        "a second person there",
-        "Adhesive: eyes covered and air moving",
-        DEFER,
+        *(str(one) for one in safety_lines((CautionCode.EXHAUST_GAS_AWAY, CautionCode.ALONE_AT_FAN))),
+        str(safety_words(CautionCode.ADHESIVE)),
+        deferral(),
     ):
         assert " ".join(caution.split()) in " ".join(steps.split()), caution
-    found = [steps.index(title) for title in ("Cold preset", "First fire", "Heat-soaked recheck", "Lock-down")]
+    found = [steps.index(title) for title in map(phase_title, (COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN))]
     assert found == sorted(found)
 
 
@@ -157,10 +155,10 @@ def test_a_correction_makes_a_new_issue_that_says_what_it_replaces(
     past_of(shop)
     browser_page.goto(f"{server}/visits/1/sheet")
     browser_page.get_by_role("link", name="Correct").click()
-    group = browser_page.get_by_role("region", name="Round 2, lock down")
+    group = browser_page.get_by_role("region", name="Round 2, Lock-down")
     group.get_by_label("Bore 3", exact=True).fill("6.75")
     browser_page.get_by_role("button", name="Save and make the new issue").click()
-    expect(browser_page.get_by_text(in_words(because(Rejection.REASON_MISSING)))).to_be_visible()
+    expect(browser_page.get_by_text("Say what went wrong")).to_be_visible()
     expect(group.get_by_label("Bore 3", exact=True)).to_have_value("6.75")
     browser_page.get_by_label("What went wrong").fill("Typed in the wrong row")
     browser_page.get_by_label("Your initials").fill("KM")

@@ -73,8 +73,8 @@ def test_an_engine_goes_through_and_comes_back(
 
     hand.press("Open a visit")
     page.get_by_label("Test cell").check()
-    page.get_by_label("Job").fill("1184")
-    page.get_by_label("What for").fill("First sync")
+    page.get_by_label("Job number").fill("1184")
+    page.get_by_label("Reason for the visit").fill("First sync")
     page.get_by_label("Your initials").fill("KM")
     hand.press("Open the visit")
 
@@ -108,13 +108,15 @@ def test_an_engine_goes_through_and_comes_back(
     hand.read_on()
     if page.get_by_role("link", name="Sign off").count() == 0:
         page.goto(f"{server}/visits/1/lock-down")
-        page.get_by_text("Go on without it", exact=True).click()
-        page.get_by_label("Reason, kept and printed").fill("The last round sits on the edge of the window")
-        hand.press("Pass it over for this reason")
+        page.get_by_text("Continue with a reason", exact=True).click()
+        page.get_by_label("Reason (printed on the handover sheet)").fill(
+            "The last round sits on the edge of the window"
+        )
+        hand.press("Save reason and continue")
     else:
         hand.press("Sign off")
-    page.get_by_label("Full name of whoever answers for it").fill("Foreman of the yard")
-    hand.press("Sign it off")
+    page.get_by_label("Full name of the responsible person").fill("Foreman of the yard")
+    hand.press("Sign off")
 
     expect(page.get_by_role("heading", name="Handover sheet").first).to_be_visible()
     for paper in ("A4", "Letter"):
@@ -150,7 +152,7 @@ def test_an_engine_goes_through_and_comes_back(
     expect(page.locator("#entry-heading")).to_have_text("Bore 1")
     hand.read_on()
     hand.press("Checklist")
-    expect(page.get_by_role("heading", name="Against visit 1 as left")).to_be_visible()
+    expect(page.get_by_role("heading", name="Compared with visit 1 as left")).to_be_visible()
     expect(page.get_by_role("row")).to_have_count(9)
 
     assert heard == []

@@ -8,6 +8,7 @@ from fastapi.responses import HTMLResponse, Response
 
 from app.shop.commands.corrections import NewCorrection, correct
 from app.shop.errors import NotFoundError, RejectedError
+from app.shop.procedure.parts import parts_of
 from app.shop.procedure.phases import PHASES
 from app.shop.reasons import because
 from app.shop.record import loader
@@ -19,6 +20,7 @@ from app.shop.store.idempotency import new_key
 from app.web.context import Form, Now, Page, Pages, Shop
 from app.web.error_responses import status_of
 from app.web.forms import Typed
+from app.wording.phases import item_label, phase_title, unit_label
 from app.wording.quantities import opening
 from app.wording.reasons import problems_in_words
 
@@ -101,14 +103,14 @@ def _rounds(record: VisitRecord) -> list[Group]:
 
 def _checks(record: VisitRecord, units: Units) -> Group:
     """The checks with a figure, in ``units``."""
-    items = {(p.slug, i.slug): (p.title, i) for p in PHASES for i in p.items}
+    items = {(p.slug, i.slug): (phase_title(p), i) for p in PHASES for i in p.items}
     figures = []
     for place, check in record.checks.items():
         if check.number is not None and place in items:
             phase, item = items[place]
-            label = f"{phase}: {item.ask}"
+            label = f"{phase}: {item_label(item, parts_of(record.layout))}"
             shown = item.shown(check.number, units)
-            figures.append(Figure(f"check-{check.ident}", check.ident, label, shown, item.unit_in(units)))
+            figures.append(Figure(f"check-{check.ident}", check.ident, label, shown, unit_label(item.unit_in(units))))
     return Group("Checks", tuple(figures))
 
 

@@ -12,22 +12,22 @@ from markupsafe import Markup
 from app.shop.assessment.progress import items_of
 from app.shop.assessment.verdicts import balance_of
 from app.shop.commands.corrections import Corrected, corrected
-from app.shop.procedure.phases import PHASES, phase_named
+from app.shop.procedure.parts import parts_of
+from app.shop.procedure.phases import PHASES
 from app.shop.record.entries import CheckEntry, WaiverEntry
-from app.shop.record.measures import Measure, Units
+from app.shop.record.measures import Measure
 from app.shop.record.visit_record import Round, VisitRecord
 from app.sync.readings.rounds import RoundResult
-from app.web.presenters.drawing import blades_of, by_bore, joint_kind, shape_of
+from app.web.presenters.drawing import blades_of, by_bore, joint_kind, shape_of, unit_of
 from app.web.presenters.filters import day, figures, moment, other_hardware
 from app.web.presenters.history.history import judged
 from app.web.presenters.steps import move_words
 from app.web.presenters.views import Shape
-from app.wording import paper
+from app.wording import paper, words
 from app.wording.language import to_the_customer
 from app.wording.message import Message, say
-from app.wording.quantities import feeler as feeler_words
-from app.wording.quantities import signed, unit_of
-from app.wording.verdicts import verdict_sentence
+from app.wording.phases import item_figure, item_short, phase_title
+from app.wording.safety import SafetyWords
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,7 +92,7 @@ class Sheet:
     overrides: tuple[tuple[str, WaiverEntry], ...]
     hardware: str
     next_check: str
-    warnings: tuple[tuple[str, str], ...]
+    warnings: tuple[SafetyWords, ...]
     issued: tuple[str, ...]
     qr: Markup
 
@@ -108,7 +108,7 @@ def sheet_of(record: VisitRecord, address: str, people: Mapping[str, str]) -> Sh
         unit=unit.name,
         mark=MARKS.get(as_left.verdict if as_left else "", "none"),
         title=say(paper.RESULT, verdict=verdict) if as_left else say(paper.NO_RESULT),
-        sentence=verdict_sentence(as_left, unit) if as_left else say(paper.NO_ROUND),
+        sentence=words.verdict_sentence(as_left, unit) if as_left else say(paper.NO_ROUND),
         found=_round(record, paper.AS_FOUND, found, judged(record, found)),
         left=_round(record, paper.AS_LEFT, left, as_left),
         banks=_banks(record),
@@ -116,7 +116,7 @@ def sheet_of(record: VisitRecord, address: str, people: Mapping[str, str]) -> Sh
         moves=_moves(record),
         checks=_checks(record),
         initials=_initials(record, people),
-        overrides=tuple((phase_named(o.phase).title, o) for o in record.overrides),
+        overrides=tuple((phase_title(o.phase), o) for o in record.overrides),
         hardware=_hardware(record),
         next_check=_next_check(record),
         warnings=paper.warnings(),
@@ -143,7 +143,7 @@ def _issued(record: VisitRecord) -> tuple[str, ...]:
                 at=moment(one.at),
                 before=one.number - 1,
                 since=moment(before),
-                changes=", ".join(_corrected(c, record.units) for c in corrected(record, one)),
+                changes=", ".join(_corrected(c, record) for c in corrected(record, one)),
                 why=one.why.rstrip("."),
                 by=one.by,
             )
@@ -151,13 +151,13 @@ def _issued(record: VisitRecord) -> tuple[str, ...]:
     return tuple(said)
 
 
-def _corrected(one: Corrected, units: Units) -> str:
-    measure = units.of(one.quantity) if one.quantity else Measure(one.unit, places=4)
+def _corrected(one: Corrected, record: VisitRecord) -> str:
+    measure = record.units.of(one.quantity) if one.quantity else Measure(one.unit, places=4)
     now, was = (
         say(paper.NO_FIGURE) if value is None else say(paper.FIGURE, value=measure.shown(value), unit=measure.name)
         for value in (one.now, one.was)
     )
-    return say(paper.CORRECTED, what=paper.what_was_corrected(one), now=now, was=was)
+    return say(paper.CORRECTED, what=paper.what_was_corrected(one, parts_of(record.layout)), now=now, was=was)
 
 
 def _round(record: VisitRecord, title: Message, one: Round | None, found: RoundResult | None) -> SheetRound | None:
@@ -204,8 +204,8 @@ def _banks(record: VisitRecord) -> tuple[str, ...]:
             second=second,
             difference=unit.change(one.difference),
             unit=unit.name,
-            percent=signed(one.percent, 1),
-            feeler=feeler_words(one.lever_travel, record.units),
+            percent=words.signed(one.percent, 1),
+            feeler=words.blade(one.lever_travel, record.units.metric),
         )
         for one in found.differences
         if one.lever_travel > 0
@@ -244,8 +244,8 @@ def _settings(record: VisitRecord) -> tuple[tuple[str, str], ...]:
         for phase, item, message in figures_of:
             check = record.checks.get((phase, item))
             if check is not None and check.number is not None:
-                figure = items[phase, item].says(check.number, record.units)
-                said.append(say(message, figure="1 turn" if figure == "1 turns" else figure))
+                figure = item_figure(items[phase, item], check.number, record.units)
+                said.append(say(message, figure=figure))
         if said:
             lines.append((say(label), ", ".join(said)))
     return tuple(lines)
@@ -258,8 +258,8 @@ def _checks(record: VisitRecord) -> tuple[SheetCheck, ...]:
         for item in items_of(record, phase):
             check: CheckEntry | None = record.checks.get((phase.slug, item.slug))
             if check is not None and (phase.slug, item.slug) not in on_sheet:
-                result = "" if check.number is None else item.says(check.number, record.units)
-                lines.append(SheetCheck(phase.title, item.short, result, check.by, moment(check.at)))
+                result = "" if check.number is None else item_figure(item, check.number, record.units)
+                lines.append(SheetCheck(phase_title(phase), item_short(item), result, check.by, moment(check.at)))
     return tuple(lines)
 
 
@@ -273,7 +273,7 @@ def _initials(record: VisitRecord, people: Mapping[str, str]) -> str:
 
 def _moves(record: VisitRecord) -> tuple[str, ...]:
     """The adjustments in their order; a long list is cut, so that the sheet stays one page."""
-    lines = [move_words(m, record) for m in record.moves]
+    lines = [move_words(m, record.units.metric) for m in record.moves]
     if len(lines) <= MOST_MOVES:
         return tuple(lines)
     return (*lines[: MOST_MOVES - 1], say(paper.MORE_MOVES, count=len(lines) - MOST_MOVES + 1))

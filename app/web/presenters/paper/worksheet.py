@@ -2,12 +2,12 @@
 
 from dataclasses import dataclass
 
+from app.shop.procedure.codes import CautionCode
 from app.shop.procedure.parts import parts_of
 from app.shop.procedure.phases import PHASES
 from app.shop.queries.engine_history import VisitSummary
 from app.shop.queries.history_cache import EngineMemory
 from app.shop.record.fittings import layout_from_json
-from app.shop.record.measures import RECORDED
 from app.shop.record.settings import Settings
 from app.shop.store.tables import Engine
 from app.sync.engine.layout import Layout
@@ -18,7 +18,9 @@ from app.web.presenters.history.history_cards import past_of
 from app.wording import paper
 from app.wording.language import to_the_customer
 from app.wording.message import say
-from app.wording.quantities import feeler
+from app.wording.phases import phase_steps, phase_title
+from app.wording.safety import SafetyWords, safety_lines
+from app.wording.words import blade
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +40,7 @@ class WorksheetPhase:
 
     title: str
     steps: tuple[str, ...]
-    cautions: tuple[str, ...]
+    cautions: tuple[SafetyWords, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,15 +57,11 @@ class Worksheet:
     joined: str
     openings: tuple[str, ...]
     asked: tuple[str, ...]
-    warnings: tuple[tuple[str, str], ...]
-    away: tuple[str, ...]
+    warnings: tuple[SafetyWords, ...]
+    away: tuple[SafetyWords, ...]
 
 
-AWAY = tuple(
-    dict.fromkeys(
-        words for phase in PHASES for words in phase.cautions_in.get("telephone", ()) if "chocked" not in words
-    )
-)
+AWAY = (CautionCode.UNEXPECTED_START_AWAY, CautionCode.EXHAUST_GAS_AWAY, CautionCode.ALONE_AT_FAN)
 """What to beware of away from the shop before everything else; each phase has its own cautions beside it."""
 
 
@@ -99,13 +97,13 @@ def worksheet_of(memory: EngineMemory, engine: Engine, held: Settings) -> Worksh
         openings=tuple(_both(one) for one in held.openings) if two_banks else (),
         asked=tuple(say(one) for one in paper.ASKED),
         warnings=paper.warnings(),
-        away=AWAY,
+        away=safety_lines(AWAY),
     )
 
 
 def _both(thickness: float) -> str:
     """A feeler [m] in both units: the customer may own either set."""
-    return say(paper.BOTH_FEELERS, inches=feeler(thickness, RECORDED), millimeters=f"{thickness / MM:.2f}\u00a0mm")
+    return say(paper.BOTH_FEELERS, inches=blade(thickness), millimeters=f"{thickness / MM:.2f}\u00a0mm")
 
 
 def _left(last: VisitSummary | None) -> dict[int, str]:
@@ -127,10 +125,12 @@ def _tolerance(last: VisitSummary | None) -> str:
 
 
 def _steps(layout: Layout) -> tuple[WorksheetPhase, ...]:
-    """The phases in order; the bank balance is nothing for one bank."""
-    parts = parts_of(layout)
-    return tuple(
-        WorksheetPhase(p.title, p.steps_for(parts), p.cautions_at("vehicle", parts))
-        for p in PHASES
-        if not (p.rounds == "openings" and len(layout.banks) < 2)
-    )
+    """The phases in order, each hazard once, ahead of its first step; one bank needs no bank balance."""
+    parts, told, phases = parts_of(layout), set[CautionCode](), []
+    for one in PHASES:
+        if one.rounds == "openings" and len(layout.banks) < 2:
+            continue
+        cautions = [code for code in one.cautions_at("vehicle", parts) if code not in told]
+        told.update(cautions)
+        phases.append(WorksheetPhase(phase_title(one), phase_steps(one, parts), safety_lines(cautions)))
+    return tuple(phases)
