@@ -9,6 +9,7 @@ from app.shop.reasons import Reason, because
 from app.shop.record.measures import Units
 from app.wording.message import Message, say
 from app.wording.names import place
+from app.wording.phases import item_figure, item_short, phase_title
 from app.wording.reasons import TABLES, in_words
 
 MESSAGES: Mapping[StrEnum, Message] = {
@@ -43,7 +44,7 @@ MESSAGES: Mapping[StrEnum, Message] = {
 TABLES[Activity] = MESSAGES
 
 ITEMS = {(phase.slug, item.slug): item for phase in PHASES for item in phase.items}
-TITLES = {phase.slug: phase.title for phase in PHASES}
+PHASE_SLUGS = frozenset(phase.slug for phase in PHASES)
 
 
 def done(what: Reason, units: Units) -> str:
@@ -59,13 +60,13 @@ def _said(what: Reason, units: Units) -> dict[str, str]:
     if "place" in values:
         said["place"] = place(values["place"])
     if "phase" in values:
-        said["phase"] = TITLES.get(values["phase"], values["phase"])
+        said["phase"] = phase_title(values["phase"]) if values["phase"] in PHASE_SLUGS else values["phase"]
     if values.get("value") is not None:
         said["value"] = f"{values['value']:g}"
     if "item" in values:
         item = ITEMS.get((values["phase"], values["item"]))
-        name = item.short if item else values["item"].replace("-", " ")
+        name = item_short(values["item"])
         said["item"] = name[:1].upper() + name[1:]
         if values["number"] is not None:
-            said["figure"] = item.says(values["number"], units) if item else f"{values['number']:g}"
+            said["figure"] = item_figure(item, values["number"], units) if item else f"{values['number']:g}"
     return said

@@ -14,12 +14,6 @@ MONTHS = tuple(
 DAY = Message("{day} {month} {year}", note="month is its short name")
 MOMENT = Message("{day}, {time}", note="time is hours and minutes")
 
-ORDINALS = tuple(
-    Message(nth, context="ordinal")
-    for nth in ("1st", "2nd", "3rd", "4th", "5th", "6th", "7th", "8th", "9th", "10th", "11th", "12th", "13th")
-)
-NTH = Message("no. {number}", note="an ordinal above the thirteenth")
-
 PAIR = Message("{first} and {last}", note="first may be a list with commas")
 
 SPEED = Message("{speed}\u00a0rpm")
@@ -66,15 +60,6 @@ def clock(at: str) -> str:
 def moment(at: str) -> str:
     """A stored time as day and hour: 3 Sep 2026, 14:05."""
     return say(MOMENT, day=day(at), time=clock(at))
-
-
-def ordinal(number: int) -> str:
-    """1st, 2nd, 3rd.
-
-    >>> ordinal(1), ordinal(14)
-    ('1st', 'no. 14')
-    """
-    return say(ORDINALS[number - 1]) if 0 < number <= len(ORDINALS) else say(NTH, number=number)
 
 
 def listed(parts: Sequence[object]) -> str:

@@ -3,32 +3,23 @@
 Everything here is said to the customer (``language.to_the_customer``), and a one-bank engine is never told of banks.
 """
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Collection, Mapping
 
 from app.shop.commands.corrections import Corrected
+from app.shop.procedure.parts import Part
 from app.wording.message import Message, say
-
-
-@dataclass(frozen=True, slots=True)
-class SheetWarning:
-    """A safety message of the sheet in its four parts."""
-
-    signal: Message
-    hazard: Message
-    consequence: Message
-    avoidance: Message
-
+from app.wording.phases import item_label
+from app.wording.safety import SafetyMessage, SafetyWords, Signal, in_parts
 
 WARNINGS = (
-    SheetWarning(
-        Message("WARNING", context="signal word"),
+    SafetyMessage(
+        Signal.WARNING,
         Message("Throttle does not close on its own."),
         Message("The engine can overspeed."),
         Message("Stop the engine. Do not drive."),
     ),
-    SheetWarning(
-        Message("WARNING", context="signal word"),
+    SafetyMessage(
+        Signal.WARNING,
         Message("Open bores, belts and fan of a running engine."),
         Message("They backfire, burn and catch clothing."),
         Message("Keep clear of them."),
@@ -122,6 +113,14 @@ FIGURE = Message("{value}\u00a0{unit}")
 READING = Message("bore {bore}, round {round}")
 DRIFT_CHECK = Message("bore {bore}, drift check of round {round}")
 
+# The page on which a figure is corrected.
+
+CORRECT_ROUND = Message("Round {number}, {phase}")
+CORRECT_ROUND_AT_OPENING = Message("Round {number}, {phase}, {feeler} feeler")
+CORRECT_ROUND_FROM_OPEN = Message("Round {number}, {phase}, {feeler} feeler, approach from open")
+CORRECT_BORE, CORRECT_AGAIN = Message("Bore {bore}"), Message("Bore {bore} again")
+CORRECT_ITEMS, CORRECT_ITEM = Message("Checklist figures"), Message("{phase}: {item}")
+
 # The page of readings.
 
 ROUND = Message("{phase}, {at}")
@@ -161,15 +160,13 @@ def bore_words(verdict: str, deviation: str) -> str:
     return say(BORE_VERDICTS[verdict], deviation=deviation)
 
 
-def what_was_corrected(one: Corrected) -> str:
-    """The figure that a correction replaced: bore 3, round 2."""
-    if one.item is not None:
-        return one.item.ask.lower()
-    return say(DRIFT_CHECK if one.drift_check else READING, bore=one.bore, round=one.round) if one.bore else one.slug
+def what_was_corrected(one: Corrected, parts: Collection[Part]) -> str:
+    """The figure that a correction replaced, at an engine that has those parts: bore 3, round 2."""
+    if not one.bore:
+        return item_label(one.slug, parts).lower()
+    return say(DRIFT_CHECK if one.drift_check else READING, bore=one.bore, round=one.round)
 
 
-def warnings() -> tuple[tuple[str, str], ...]:
-    """The safety messages of the sheet: the signal word, and the other three parts."""
-    return tuple(
-        (say(one.signal), " ".join(map(say, (one.hazard, one.consequence, one.avoidance)))) for one in WARNINGS
-    )
+def warnings() -> tuple[SafetyWords, ...]:
+    """The safety messages of the sheet."""
+    return tuple(map(in_parts, WARNINGS))

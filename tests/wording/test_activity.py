@@ -42,8 +42,8 @@ def test_a_check_that_is_undone_and_made_again_is_told_each_time(shop: Database)
     for _ in range(2):
         checks.record(shop, visit_id, key(), COLD_PRESET.slug, {"wide-open": None}, "KM", AT)
         checks.take_back(shop, visit_id, key(), COLD_PRESET.slug, "wide-open", "KM", AT)
-    assert told(shop)[:4].count("Wide open: undone") == 2
-    assert {"Wide open: checked", "Entered again: Wide open: checked"} <= set(told(shop)[:4])
+    assert told(shop)[:4].count("Plates open fully: undone") == 2
+    assert {"Plates open fully: checked", "Entered again: Plates open fully: checked"} <= set(told(shop)[:4])
 
 
 def test_people_and_tablets_are_told_by_what_was_done_to_them(shop: Database) -> None:

@@ -2,7 +2,6 @@
 
 import re
 from collections.abc import Iterator
-from dataclasses import replace
 
 import pytest
 from starlette.testclient import TestClient
@@ -10,15 +9,14 @@ from starlette.testclient import TestClient
 from app.shop.commands import corrections, engines, readings
 from app.shop.commands.corrections import NewCorrection
 from app.shop.commands.readings import NewReading
-from app.shop.procedure.phases import FIRST_FIRE, HEAT_SOAKED
+from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.record.fittings import hardware_known
 from app.shop.store.database import Database
 from app.web.application import create_app
 from app.web.presenters.paper.file_page import file_page
 from app.web.presenters.paper.sheet import Sheet, sheet_of
 from app.wording import paper
-from app.wording.message import say
-from app.wording.paper import WARNINGS, bore_words
+from app.wording.paper import bore_words
 from app.wording.pseudo import PseudoTranslations
 from tests.shop.past import Past
 from tests.shop.yard import AT, FOUR, V8, engine, heat_soaked, key, read, visit, visit_record
@@ -151,14 +149,13 @@ def test_paper_speaks_the_customers_language_and_its_page_the_tablets(shop: Data
         assert english not in paper_
 
 
-def test_every_safety_message_has_its_four_parts() -> None:
-    for one in WARNINGS:
-        assert say(one.signal).isupper()
-        assert all(say(part).endswith(".") for part in (one.hazard, one.consequence, one.avoidance))
-
-
-def test_a_record_without_items_of_today_is_still_corrected_in_words(shop: Database) -> None:
+def test_an_item_that_no_phase_asks_for_any_more_is_named_by_its_slug() -> None:
     gone = corrections.Corrected(0.4, 0.5, "", slug="old-item")
-    assert paper.what_was_corrected(gone) == "old-item"
-    item = next(item for item in FIRST_FIRE.items if item.slug == "oil-pressure")
-    assert paper.what_was_corrected(replace(gone, item=item)).startswith("oil pressure")
+    assert paper.what_was_corrected(gone, ()) == "old item"
+
+
+def test_the_sheet_warns_of_the_throttle_first() -> None:
+    first, _ = paper.warnings()
+    assert str(first) == (
+        "WARNING: Throttle does not close on its own. The engine can overspeed. Stop the engine. Do not drive."
+    )

@@ -5,12 +5,12 @@ from app.shop.record.fittings import HARDWARE_FIELDS
 from app.shop.store.tables import Engine
 from app.sync.engine.hardware import Figure, Hardware
 from app.sync.engine.layout import Layout
-from app.wording import names
+from app.wording import engines, names
 from app.wording.message import say
 from app.wording.names import clock as clock
 from app.wording.names import day as day
 from app.wording.names import moment as moment
-from app.wording.words import blade, fraction
+from app.wording.quantities import feeler, fraction
 
 layout_in_words = names.layout
 bank_in_words = names.bank
@@ -41,9 +41,10 @@ def other_hardware(layout: Layout) -> str:
 def figures(hardware: Hardware) -> list[tuple[str, str, bool]]:
     """Each hardware figure: its name, its value with the unit, whether it was measured."""
     rows: list[tuple[str, str, bool]] = []
-    for name, (label, unit, size, _, _) in HARDWARE_FIELDS.items():
+    for name, (unit, size, _, _) in HARDWARE_FIELDS.items():
         figure: Figure = getattr(hardware, name)
-        rows.append((label, say(names.FIGURE, value=f"{figure.value / size:.3g}", unit=unit), figure.measured))
+        shown = engines.hardware_figure(f"{figure.value / size:.3g}", unit)
+        rows.append((say(engines.HARDWARE[name]), shown, figure.measured))
     return rows
 
 
@@ -62,8 +63,15 @@ def move_pair(kind: str) -> tuple[str, str]:
     return kind, names.move_kind(kind)
 
 
+def place_pair(place: str) -> tuple[str, str]:
+    """Where a visit takes place as a choice."""
+    name = names.place(place)
+    return place, name[:1].upper() + name[1:]
+
+
 FILTERS = {
     "place": names.place,
+    "place_pair": place_pair,
     "pair": pair,
     "twice": twice,
     "move_pair": move_pair,
@@ -77,6 +85,7 @@ FILTERS = {
     "layout_in_words": layout_in_words,
     "bank_in_words": bank_in_words,
     "other_hardware": other_hardware,
+    "hardware_reason": engines.hardware_reason,
     "figures": figures,
-    "blade": blade,
+    "feeler": feeler,
 }

@@ -147,7 +147,7 @@ def test_who_did_what_is_read_from_the_evidence(here: TestClient, shop: Database
     assert ("NA", "Coupler 2–3 reset") in told
     assert ("KM", "Heat-soaked recheck waived: Shown to an apprentice") in told
     assert ("", "Tablet test cell paired") in told
-    assert ("KM", "Wide open: checked") in told
+    assert ("KM", "Plates open fully: checked") in told
     assert any(re.fullmatch(r"Coolant: [\d.]+[ \u00a0]°C", what) for _, what in told)
     assert {line.visit for line in of_visit} == {visit_id}
     rows = shop_rows(shop)

@@ -3,14 +3,15 @@
 from dataclasses import dataclass
 
 from app.shop.record.visit_record import Round, VisitRecord
-from app.web.presenters.drawing import unit_of
 from app.web.presenters.filters import moment
 from app.web.presenters.history.history import judged
 from app.web.presenters.steps import move_words
-from app.wording import paper, words
+from app.wording import paper
 from app.wording.language import to_the_customer
 from app.wording.message import say
 from app.wording.phases import phase_title
+from app.wording.quantities import feeler as feeler_words
+from app.wording.quantities import unit_of
 from app.wording.requirements import missing_as_stored
 
 
@@ -52,10 +53,10 @@ def file_page(record: VisitRecord) -> FilePage:
     for one in record.rounds:
         if one.entered:
             begun = min(r.ident for r in one.entered)
-            lines += [FileLine(None, move_words(m, record.units.metric)) for m in waiting if m.after_reading < begun]
+            lines += [FileLine(None, move_words(m, record)) for m in waiting if m.after_reading < begun]
             waiting = [m for m in waiting if m.after_reading >= begun]
             lines.append(FileLine(_round(record, one)))
-    lines += [FileLine(None, move_words(m, record.units.metric)) for m in waiting]
+    lines += [FileLine(None, move_words(m, record)) for m in waiting]
     return FilePage(unit_of(record.meter).name, record.layout.bores, tuple(lines), tuple(_remarks(record)))
 
 
@@ -79,7 +80,7 @@ def _title(record: VisitRecord, one: Round) -> str:
     phase, at = phase_title(one.row.phase), moment(one.row.begun_at)
     if one.row.opening:
         message = paper.ROUND_FROM_OPEN if one.row.from_above else paper.ROUND_AT_OPENING
-        phase = say(message, phase=phase, feeler=words.blade(one.row.opening, record.units.metric))
+        phase = say(message, phase=phase, feeler=feeler_words(one.row.opening, record.units))
     found = judged(record, one) if one.closed and one.row.opening == 0 else None
     if found is None:
         return say(paper.ROUND, phase=phase, at=at)

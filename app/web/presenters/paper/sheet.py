@@ -18,16 +18,19 @@ from app.shop.record.entries import CheckEntry, WaiverEntry
 from app.shop.record.measures import Measure
 from app.shop.record.visit_record import Round, VisitRecord
 from app.sync.readings.rounds import RoundResult
-from app.web.presenters.drawing import blades_of, by_bore, joint_kind, shape_of, unit_of
+from app.web.presenters.drawing import blades_of, by_bore, joint_kind, shape_of
 from app.web.presenters.filters import day, figures, moment, other_hardware
 from app.web.presenters.history.history import judged
 from app.web.presenters.steps import move_words
 from app.web.presenters.views import Shape
-from app.wording import paper, words
+from app.wording import paper
 from app.wording.language import to_the_customer
 from app.wording.message import Message, say
 from app.wording.phases import item_figure, item_short, phase_title
+from app.wording.quantities import feeler as feeler_words
+from app.wording.quantities import signed, unit_of
 from app.wording.safety import SafetyWords
+from app.wording.verdicts import verdict_sentence
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,7 +111,7 @@ def sheet_of(record: VisitRecord, address: str, people: Mapping[str, str]) -> Sh
         unit=unit.name,
         mark=MARKS.get(as_left.verdict if as_left else "", "none"),
         title=say(paper.RESULT, verdict=verdict) if as_left else say(paper.NO_RESULT),
-        sentence=words.verdict_sentence(as_left, unit) if as_left else say(paper.NO_ROUND),
+        sentence=verdict_sentence(as_left, unit) if as_left else say(paper.NO_ROUND),
         found=_round(record, paper.AS_FOUND, found, judged(record, found)),
         left=_round(record, paper.AS_LEFT, left, as_left),
         banks=_banks(record),
@@ -204,8 +207,8 @@ def _banks(record: VisitRecord) -> tuple[str, ...]:
             second=second,
             difference=unit.change(one.difference),
             unit=unit.name,
-            percent=words.signed(one.percent, 1),
-            feeler=words.blade(one.lever_travel, record.units.metric),
+            percent=signed(one.percent, 1),
+            feeler=feeler_words(one.lever_travel, record.units),
         )
         for one in found.differences
         if one.lever_travel > 0
@@ -273,7 +276,7 @@ def _initials(record: VisitRecord, people: Mapping[str, str]) -> str:
 
 def _moves(record: VisitRecord) -> tuple[str, ...]:
     """The adjustments in their order; a long list is cut, so that the sheet stays one page."""
-    lines = [move_words(m, record.units.metric) for m in record.moves]
+    lines = [move_words(m, record) for m in record.moves]
     if len(lines) <= MOST_MOVES:
         return tuple(lines)
     return (*lines[: MOST_MOVES - 1], say(paper.MORE_MOVES, count=len(lines) - MOST_MOVES + 1))

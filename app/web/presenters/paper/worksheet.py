@@ -8,6 +8,7 @@ from app.shop.procedure.phases import PHASES
 from app.shop.queries.engine_history import VisitSummary
 from app.shop.queries.history_cache import EngineMemory
 from app.shop.record.fittings import layout_from_json
+from app.shop.record.measures import RECORDED
 from app.shop.record.settings import Settings
 from app.shop.store.tables import Engine
 from app.sync.engine.layout import Layout
@@ -19,8 +20,8 @@ from app.wording import paper
 from app.wording.language import to_the_customer
 from app.wording.message import say
 from app.wording.phases import phase_steps, phase_title
+from app.wording.quantities import feeler
 from app.wording.safety import SafetyWords, safety_lines
-from app.wording.words import blade
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,7 +104,7 @@ def worksheet_of(memory: EngineMemory, engine: Engine, held: Settings) -> Worksh
 
 def _both(thickness: float) -> str:
     """A feeler [m] in both units: the customer may own either set."""
-    return say(paper.BOTH_FEELERS, inches=blade(thickness), millimeters=f"{thickness / MM:.2f}\u00a0mm")
+    return say(paper.BOTH_FEELERS, inches=feeler(thickness, RECORDED), millimeters=f"{thickness / MM:.2f}\u00a0mm")
 
 
 def _left(last: VisitSummary | None) -> dict[int, str]:
