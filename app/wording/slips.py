@@ -246,8 +246,3 @@ def suspect_name(suspect: Suspect) -> str:
             return say(LINK_ROD, bank=bank)
         case Bore(bore):
             return say(BORE_ITSELF, bore=bore)
-
-
-def begin(words: str) -> str:
-    """Words as they begin a sentence."""
-    return words[:1].upper() + words[1:]

@@ -5,7 +5,7 @@ from app.shop.record.fittings import HARDWARE_FIELDS
 from app.shop.store.tables import Engine
 from app.sync.engine.hardware import Figure, Hardware
 from app.sync.engine.layout import Layout
-from app.wording import engines, names
+from app.wording import engines, meters, names
 from app.wording.message import say
 from app.wording.names import clock as clock
 from app.wording.names import day as day
@@ -86,6 +86,7 @@ FILTERS = {
     "bank_in_words": bank_in_words,
     "other_hardware": other_hardware,
     "hardware_reason": engines.hardware_reason,
+    "repeatability_source": meters.source_of,
     "figures": figures,
     "feeler": feeler,
 }
