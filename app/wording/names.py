@@ -5,6 +5,7 @@ from datetime import datetime
 
 from app.sync.engine.layout import Bank, Layout
 from app.sync.engine.units import CUBIC_INCH, LITRE, REV_PER_MIN
+from app.wording import adjusters
 from app.wording.message import Message, say
 
 MONTHS = tuple(
@@ -29,16 +30,8 @@ COUPLER_SCREWS: Mapping[str, Message] = {
     "screw-in": Message("coupler {near}–{far} set by a screw that opens the plates after it when turned in"),
     "screw-out": Message("coupler {near}–{far} set by a screw that opens the plates after it when turned out"),
 }
-BYPASS_SCREWS = Message("bypass screw at bore {bores}", many="bypass screws at bores {bores}")
 PLENUM = Message("balance plenum")
 
-MOVE_KINDS: Mapping[str, Message] = {
-    "stop": Message("Stop screw"),
-    "blade": Message("Coupler on a feeler"),
-    "screw": Message("Coupler screw"),
-    "link": Message("Link rod"),
-    "bypass": Message("Bypass screw"),
-}
 PLACES: Mapping[str, Message] = {
     "test cell": Message("test cell"),
     "vehicle": Message("vehicle"),
@@ -89,7 +82,7 @@ def choice(code: str) -> str:
 
 def move_kind(code: str) -> str:
     """What is adjusted, by the stored kind of move."""
-    return say(MOVE_KINDS[code])
+    return say(adjusters.ADJUSTERS[code].name)
 
 
 def liters(displacement: float) -> str:
@@ -134,9 +127,7 @@ def bank(one: Bank) -> str:
 def other_adjusters(engine: Layout) -> list[str]:
     """What an engine has besides couplers reset on a feeler: shared shafts, coupler screws, bypass screws, a plenum."""
     said = [part for one in engine.banks for part in _joints(one)]
-    if engine.bypass:
-        bores = sorted(engine.bypass)
-        said.append(say(BYPASS_SCREWS, count=len(bores), bores=" ".join(map(str, bores))))
+    said += adjusters.fitted(engine)
     if engine.plenum:
         said.append(say(PLENUM))
     return said
