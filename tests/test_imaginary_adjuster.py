@@ -40,11 +40,11 @@ from app.sync.slips.slip_detection import Pooled, slipped
 from app.web.application import create_app
 from app.web.presenters import adjusters as drawings
 from app.web.presenters.adjusters import Drawing
-from app.wording import adjusters as words
-from app.wording.adjusters import AdjusterWords, Both
 from app.wording.message import Message
-from app.wording.slips import suspect_name
-from app.wording.telephone import advice_prompt
+from app.wording.office.slips import suspect_name
+from app.wording.work import adjusters as words
+from app.wording.work.adjusters import AdjusterWords, Both
+from app.wording.work.telephone import advice_prompt
 from tests.shop import yard
 from tests.shop.rejections import rejects
 from tests.shop.yard import AT, key, visit_record

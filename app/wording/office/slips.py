@@ -227,8 +227,3 @@ def named_bores(bores: tuple[int, ...]) -> str:
 def suspect_name(suspect: Suspect) -> str:
     """What may have slipped, by name: coupler 2–3, stop screw A, bore 3 itself."""
     return say(BORE_ITSELF, bore=suspect.bore) if isinstance(suspect, Bore) else called(suspect)
-
-
-def begin(words: str) -> str:
-    """Words as they begin a sentence."""
-    return words[:1].upper() + words[1:]

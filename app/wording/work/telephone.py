@@ -13,10 +13,10 @@ from app.shop.record.measures import Units, offered
 from app.sync.engine.layout import Layout
 from app.sync.engine.units import INCH, MM
 from app.sync.planning.advice import Advice, AdviceKind
-from app.wording.adjusters import ADJUSTERS
 from app.wording.language import to_the_customer
 from app.wording.message import Message, say
 from app.wording.quantities import flats_in_figures, turns
+from app.wording.work.adjusters import ADJUSTERS
 from app.wording.work.phases import SNAP_SLUG, ByBanks, Text, for_banks, unit_label
 
 ITEMS: Mapping[str, Text] = {

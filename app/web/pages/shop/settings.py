@@ -254,7 +254,7 @@ def _page(
     with shop.reading() as session:
         version, held = stored_settings.now(session)
         changes = stored_settings.history(session)
-    units = Typed(values).units if values.get("units") else held.units
+    units = Typed(values).units if values.get("units") else held.units.on_screen
     usual = _as_typed(DEFAULTS, units)
     return page.show(
         "shop/settings.html",
