@@ -122,7 +122,7 @@ def test_how_an_opening_is_reached_is_kept_without_a_link(hand: Tablet, server: 
     visit_id = at_the_banks(shop)
     hand.page.goto(f"{server}/visits/{visit_id}/{BANK_BALANCE.slug}/readings")
     hand.context.set_offline(True)
-    way = hand.page.get_by_text("From above", exact=True)
+    way = hand.page.get_by_text("From open", exact=True)
     box = way.locator("..").bounding_box()
     assert box is not None
     assert min(box["width"], box["height"]) >= 56

@@ -226,7 +226,7 @@ def test_the_sign_off_page_says_what_is_missing_and_leads_there(client: TestClie
 def test_turns_of_a_stop_screw_are_figures(client: TestClient, shop: Database) -> None:
     page = client.get(f"/visits/{visit(shop, engine(shop, V8))}/cold-preset").text
     assert re.search(r"turn every stop screw in by <b>[\d /]+&nbsp;turns?</b>", page)
-    assert re.search(r">[\d /]+ to [\d /]+ turns;", page)
+    assert re.search(r">[\d\xa0/]+ to [\d\xa0/]+ turns;", page)
 
 
 def test_the_spread_of_a_single_reading_is_not_nothing(client: TestClient, shop: Database) -> None:
@@ -238,6 +238,6 @@ def test_the_spread_of_a_single_reading_is_not_nothing(client: TestClient, shop:
 def test_a_first_reading_is_not_nothing(client: TestClient, shop: Database) -> None:
     visit_id = heat_soaked(shop)
     path = f"/visits/{visit_id}/{HEAT_SOAKED.slug}/readings"
-    assert "nothing read yet" in client.get(path).text
+    assert "no readings yet" in client.get(path).text
     read(shop, visit_id, HEAT_SOAKED)
-    assert "too few read yet" in client.get(path).text
+    assert "too few readings yet" in client.get(path).text
