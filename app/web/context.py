@@ -52,8 +52,20 @@ def environment() -> Environment:
         npgettext=language.npgettext,
     )
     templates.filters.update(FILTERS, in_words=in_words, missing_as_stored=missing_as_stored)
-    templates.globals.update(new_key=new_key, script_words=scripts.bundle, **chosen({}))
+    templates.globals.update(
+        new_key=new_key,
+        language=language.tag,
+        to_the_customer=_to_the_customer,
+        script_words=scripts.bundle,
+        **chosen({}),
+    )
     return templates
+
+
+def _to_the_customer(caller: Callable[[], str]) -> str:
+    """What a ``call`` block of a template says, in the customer's language."""
+    with language.to_the_customer():
+        return caller()
 
 
 def stamp(time: datetime) -> str:

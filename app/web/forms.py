@@ -143,7 +143,7 @@ def hardware(typed: Typed, displacement: float, bores: int) -> Hardware:
 def hardware_as_typed(known: Hardware) -> dict[str, str]:
     """The measured figures in the units of the form, to fill it with; estimates stay empty."""
     filled: dict[str, str] = {}
-    for name, (_, _, size, _, _) in HARDWARE_FIELDS.items():
+    for name, (_, size, _, _) in HARDWARE_FIELDS.items():
         figure: Figure = getattr(known, name)
         filled[name] = f"{figure.value / size:.4g}" if figure.measured else ""
     return filled
@@ -152,7 +152,7 @@ def hardware_as_typed(known: Hardware) -> dict[str, str]:
 def estimates_as_typed(displacement: float, bores: int) -> dict[str, str]:
     """Our estimates for an engine of that size [m3], in the units of the form, to show beside empty fields."""
     likely = likely_hardware(displacement, bores)
-    return {name: f"{getattr(likely, name).value / size:.3g}" for name, (_, _, size, _, _) in HARDWARE_FIELDS.items()}
+    return {name: f"{getattr(likely, name).value / size:.3g}" for name, (_, size, _, _) in HARDWARE_FIELDS.items()}
 
 
 def layout_as_typed(known: Layout) -> dict[str, str]:

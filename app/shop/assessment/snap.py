@@ -26,8 +26,7 @@ def snap_items(record: VisitRecord) -> tuple[Item, ...]:
 
 @cache
 def _blip(bore: int, unit: str, low: float, high: float) -> Item:
-    asked = f"Bore {bore} after a blip, {BLIPS} times"
-    return Item(slug_of(bore), asked, "number", unit, low, high, before_running=False, over_time=True, needed=())
+    return Item(slug_of(bore), "number", unit, low, high, before_running=False, over_time=True, needed=())
 
 
 def blips_of(record: VisitRecord, bore: int) -> list[float]:

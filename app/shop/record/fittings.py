@@ -3,6 +3,7 @@
 import json
 from collections.abc import Mapping
 from dataclasses import fields
+from typing import NamedTuple
 
 from app.shop.errors import Problems, RejectedError
 from app.shop.reasons import because
@@ -11,16 +12,26 @@ from app.sync.engine.hardware import Figure, Hardware, likely_hardware
 from app.sync.engine.layout import Bank, Layout
 from app.sync.engine.units import DEGREE, MM
 
-HARDWARE_FIELDS: dict[str, tuple[str, str, float, float, float]] = {
-    "bore_diameter": ("Bore", "mm", MM, 10, 120),
-    "shaft_diameter": ("Shaft", "mm", MM, 2, 30),
-    "closed_angle": ("Plate closed at", "degrees", DEGREE, 0, 25),
-    "stop_pitch": ("Stop screw, travel a turn", "mm", MM, 0.2, 3),
-    "stop_lever": ("Stop screw lever", "mm", MM, 5, 150),
-    "link_pitch": ("Link rod, travel a turn", "mm", MM, 0.1, 4),
-    "link_lever": ("Link lever", "mm", MM, 5, 150),
+
+class HardwareField(NamedTuple):
+    """How a hardware figure is entered: its unit, the size of that in base units, and the range allowed."""
+
+    unit: str
+    size: float
+    low: float
+    high: float
+
+
+HARDWARE_FIELDS: dict[str, HardwareField] = {
+    "bore_diameter": HardwareField("mm", MM, 10, 120),
+    "shaft_diameter": HardwareField("mm", MM, 2, 30),
+    "closed_angle": HardwareField("degrees", DEGREE, 0, 25),
+    "stop_pitch": HardwareField("mm", MM, 0.2, 3),
+    "stop_lever": HardwareField("mm", MM, 5, 150),
+    "link_pitch": HardwareField("mm", MM, 0.1, 4),
+    "link_lever": HardwareField("mm", MM, 5, 150),
 }
-"""Name, unit, size of the unit in base units, and the range that can be, of each hardware figure."""
+"""The hardware figures by name."""
 
 
 def hardware_known(measured: Mapping[str, float], displacement: float, bores: int) -> Hardware:
@@ -32,7 +43,7 @@ def hardware_known(measured: Mapping[str, float], displacement: float, bores: in
     figures: dict[str, Figure] = {name: getattr(likely, name) for name in HARDWARE_FIELDS}
     problems: Problems = {}
     for name, value in measured.items():
-        _, unit, size, low, high = HARDWARE_FIELDS[name]
+        unit, size, low, high = HARDWARE_FIELDS[name]
         if not low <= value <= high:
             problems[name] = because(Rejection.OUT_OF_RANGE, low=low, high=high, unit=unit)
         figures[name] = Figure(value * size, measured=True)

@@ -22,7 +22,7 @@ router = APIRouter(prefix="/engines/{engine_id}/fittings", tags=["engines"])
 
 Bore = Annotated[int, Field(ge=1, le=999)]
 
-JSON_NAMES = {name: f"{name}_{'deg' if unit == 'degrees' else unit}" for name, (_, unit, *_) in HARDWARE_FIELDS.items()}
+JSON_NAMES = {name: f"{name}_{'deg' if unit == 'degrees' else unit}" for name, (unit, *_) in HARDWARE_FIELDS.items()}
 """The names of the hardware figures, with their units."""
 
 
@@ -201,7 +201,7 @@ def _layout(sent: LayoutSent) -> Layout:
 
 def _hardware_told(hardware: Hardware) -> HardwareTold:
     told = {}
-    for name, (_, _, size, _, _) in HARDWARE_FIELDS.items():
+    for name, (_, size, _, _) in HARDWARE_FIELDS.items():
         figure: Figure = getattr(hardware, name)
         told[JSON_NAMES[name]] = FigureTold(value=trade(figure.value, size), measured=figure.measured)
     return HardwareTold(**told)

@@ -10,7 +10,7 @@ from app.shop.assessment.advising import starting
 from app.shop.assessment.progress import items_of, progress
 from app.shop.commands import checks
 from app.shop.procedure.heat import lacks_of, points_of
-from app.shop.procedure.items import DEFER, MoveKind, Phase
+from app.shop.procedure.items import MoveKind, Phase
 from app.shop.procedure.parts import parts_of
 from app.shop.procedure.phases import phase_named
 from app.shop.record import loader
@@ -23,7 +23,9 @@ from app.web.api.shapes import By, Id, Key, Sent, Slug, Told, example, trade
 from app.web.api.visits import OverrideTold, StandingTold
 from app.web.context import Now, Shop, stamp
 from app.web.forms import LONGEST_AGO
+from app.wording.phases import item_label, phase_goal, phase_steps
 from app.wording.reasons import in_words
+from app.wording.safety import deferral, safety_lines
 
 router = APIRouter(prefix="/visits/{visit_id}/phases/{phase}", tags=["phases"])
 
@@ -205,18 +207,19 @@ def _standing(shop: Database, visit_id: int, slug: str) -> StandingTold:
 def _told(record: VisitRecord, phase: Phase) -> PhaseTold:
     standing = next(s for s in progress(record) if s.phase is phase)
     lacks = {missing.slug for missing in standing.missing}
+    parts = parts_of(record.layout)
     items = []
     for item in items_of(record, phase):
         row = record.checks.get((phase.slug, item.slug))
         items.append(
             ItemTold(
                 item=item.slug,
-                ask=item.ask,
+                ask=item_label(item, parts),
                 kind=item.kind,
                 unit=item.unit,
                 low=item.low,
                 high=item.high,
-                must=item.must,
+                must=item.required,
                 fresh=item.fresh,
                 before_running=item.before_running,
                 over_time=item.over_time,
@@ -224,13 +227,12 @@ def _told(record: VisitRecord, phase: Phase) -> PhaseTold:
                 missing=item.slug in lacks,
             )
         )
-    parts = parts_of(record.layout)
     return PhaseTold(
         standing=StandingTold.of(standing),
-        aim=phase.aim,
-        steps=list(phase.steps_for(parts)),
-        cautions=list(phase.cautions_at(record.visit.place, parts)),
-        defer=DEFER,
+        aim=phase_goal(phase, parts),
+        steps=list(phase_steps(phase, parts)),
+        cautions=[str(one) for one in safety_lines(phase.cautions_at(record.visit.place, parts))],
+        defer=deferral(),
         items=items,
         moves=list(phase.moves_for(parts)),
         window_percent=trade(record.settings.window(phase.slug) if phase.rounds != "none" else 0, 0.01),

@@ -13,12 +13,13 @@ from app.shop.record import loader
 from app.shop.rejections import Rejection
 from app.sync.engine.layout import Bypass, Link, StopScrew
 from app.sync.engine.layout import Coupler as CouplerJoint
-from app.sync.slips.slip_detection import Bore, Slip, Suspect
+from app.sync.slips.slip_detection import Bore, Slip, SlipVerdict, Suspect
 from app.web.api.problems import NOT_THERE
 from app.web.api.shapes import Coupler, Id, Told, trade
 from app.web.context import Shop
 from app.web.presenters.history.history import unit_remembered
-from app.web.presenters.history.slip_report import slip_report, suspect_name
+from app.web.presenters.history.slip_report import slip_report
+from app.wording.slips import suspect_name
 
 router = APIRouter(prefix="/visits/{visit_id}/slipped", tags=["visits"])
 
@@ -90,7 +91,7 @@ class SlippedTold(Told):
     """What slipped, how sure that is, and what to read again."""
 
     since_visit_id: int = Field(description="The visit at which the engine was last left.")
-    verdict: Literal["unknown", "quiet", "doubtful", "slipped"]
+    verdict: SlipVerdict
     title: str
     sentences: list[str] = Field(description="The steps from the readings to the verdict, in words.")
     look: str = Field(description="What to look at first; empty for nothing.")
@@ -105,19 +106,20 @@ class SlippedTold(Told):
 def visit_slipped(shop: Shop, visit_id: Id) -> SlippedTold:
     """Not there before the visit's first closed round, and on an engine's first visit."""
     with shop.reading() as session:
-        memory = history_cache.of_engine(session, loader.load(session, visit_id).engine.ident)
+        record = loader.load(session, visit_id)
+        memory = history_cache.of_engine(session, record.engine.ident)
     change = changes(memory.visits).get(visit_id)
     if change is None:
         raise NotFoundError(because(Rejection.NO_EARLIER_VISIT))
-    return _told(change)
+    return _told(change, record.units.metric)
 
 
-def _told(change: Change) -> SlippedTold:
-    said, assessment = slip_report(change, unit_remembered(change.after)), change.assessment
+def _told(change: Change, metric: bool) -> SlippedTold:
+    said, assessment = slip_report(change, unit_remembered(change.after), metric), change.assessment
     likeliest = sorted(assessment.odds.items(), key=lambda pair: -pair[1]) if assessment else []
     return SlippedTold(
         since_visit_id=change.before.visit_id,
-        verdict=assessment.verdict if assessment else "unknown",
+        verdict=assessment.verdict if assessment else SlipVerdict.UNKNOWN,
         title=said.title,
         sentences=list(said.steps),
         look=said.look,

@@ -17,6 +17,7 @@ from app.web.api.meters import MeterTold
 from app.web.api.problems import NOT_THERE, REFUSALS, named
 from app.web.api.shapes import By, Id, Key, Line, Sent, Slug, Told, example
 from app.web.context import Now, Shop
+from app.wording.phases import phase_title
 from app.wording.reasons import in_words
 from app.wording.requirements import missing_as_stored
 
@@ -113,7 +114,7 @@ class StandingTold(Told):
         return StandingTold.model_validate(
             {
                 "phase": standing.phase.slug,
-                "title": standing.phase.title,
+                "title": phase_title(standing.phase),
                 "done": standing.done,
                 "missing": [
                     MissingTold(item=m.slug, code=str(m.reason.code), what=in_words(m.reason), must=m.must)

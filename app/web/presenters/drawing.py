@@ -11,6 +11,7 @@ from app.shop.record.visit_record import Round, VisitRecord
 from app.sync.engine.layout import JointKind
 from app.sync.readings.rounds import BoreResult, BoreVerdict, RoundResult
 from app.web.presenters.views import PhaseState, PhaseView, Shape, SmallRow, SmallTile
+from app.wording.phases import phase_title
 from app.wording.quantities import unit_of
 
 MOST_BLADES = 3
@@ -56,7 +57,8 @@ def phases(record: VisitRecord) -> tuple[PhaseView, ...]:
     views = []
     for at, standing in enumerate(standings):
         state: PhaseState = "done" if at < current else "current" if at == current else "to-come"
-        views.append(PhaseView(standing.phase.title, state, f"/visits/{record.visit.ident}/{standing.phase.slug}"))
+        phase = standing.phase
+        views.append(PhaseView(phase_title(phase), state, f"/visits/{record.visit.ident}/{phase.slug}", phase.slug))
     return tuple(views)
 
 

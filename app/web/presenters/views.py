@@ -4,8 +4,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal, NamedTuple
 
+from app.wording.engines import COUPLER_MARKS
 from app.wording.message import say
-from app.wording.reading_page import JOINTS
 
 State = Literal["to-read", "next", "closing", "read", "corrected", "suspicious", "stale", "skipped", "held", "refused"]
 PhaseState = Literal["done", "current", "to-come", "open"]
@@ -51,7 +51,7 @@ class CouplerMark:
     @property
     def spoken(self) -> str:
         """What it is, where that is not what is usual."""
-        return say(JOINTS[self.kind]) if self.kind in JOINTS else ""
+        return "" if self.kind == "blade" else say(COUPLER_MARKS[self.kind])
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,6 +115,7 @@ class PhaseView:
     title: str
     state: PhaseState
     href: str
+    slug: str
 
 
 @dataclass(frozen=True, slots=True)

@@ -342,12 +342,15 @@ Waiting: check-first earlier-phase no-such-phase not-heat-soaked required-cannot
 Requirement: bank-on-stop banks-together coolant-hot even-round heat-again heat-low heat-moving heat-soak heat-time
   heat-unread idle-round item oil-hot oil-pressure-low opening-rounds pulls quick-round round-after-adjustment
   snap-loose-bank snap-loose-coupler snap-read
+Unavailable: backup-damaged backup-exists backup-failed damaged damaged-while-open damaged-without-backup disk-error
+  disk-full file-in-use file-missing folder-not-created folder-read-only newer-program no-backup-file no-shop
+  not-created not-opened open-elsewhere read-only restore-failed system-message upgrade-failed write-stuck
 """
 """What programs rely on: a code may be added here, but never renamed or taken out."""
 
 
 def test_no_code_that_was_published_changes() -> None:
-    enums = (Rejection, LayoutFault, RequestFault, FieldFault, Waiting, Requirement)
+    enums = (Rejection, LayoutFault, RequestFault, FieldFault, Waiting, Requirement, Unavailable)
     name, published = "", dict[str, set[str]]()
     for word in CODES.split():
         if word.endswith(":"):

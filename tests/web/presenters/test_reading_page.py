@@ -12,6 +12,7 @@ from app.web.presenters.reading.keypad import Wanted
 from app.web.presenters.reading.reading_page import ReadingPage
 from app.wording import reading_page as words
 from app.wording.message import say
+from app.wording.phases import phase_name
 from tests.shop.yard import AT, check_all, engine, heat_soaked, key, read, read_round, visit, visit_record
 from tests.web.pieces import piece
 
@@ -75,7 +76,7 @@ def test_a_round_begun_by_mistake_may_be_left(shop: Database) -> None:
         for _ in visit_record(shop, visit_id).settings.openings if phase is BANK_BALANCE else (0,):
             read_round(shop, visit_id, phase)
         begin_round(shop, visit_id, key(), phase.slug, AT)
-        assert ways_on(shop, visit_id, phase) == [say(words.CONTINUE, phase=next_one.title.lower())]
+        assert ways_on(shop, visit_id, phase) == [say(words.CONTINUE, phase=phase_name(next_one))]
     read(shop, visit_id, HEAT_SOAKED)
     assert ways_on(shop, visit_id, HEAT_SOAKED) == []  # something is in it now
 

@@ -27,6 +27,7 @@ from app.web.presenters.drawing import phases
 from app.web.presenters.reading.keypad import Entry, Wanted, speed_item
 from app.web.presenters.reading.reading_page import ReadingPage
 from app.wording.reasons import problems_in_words
+from app.wording.safety import safety_lines
 from app.wording.telephone import advice_prompt
 
 router = APIRouter()
@@ -181,7 +182,7 @@ def _desk(
         desk=shown,
         version=made_at,
         simulated=simulated,
-        cautions_here=phase.cautions_at(record.visit.place, parts_of(record.layout)),
+        cautions_here=safety_lines(phase.cautions_at(record.visit.place, parts_of(record.layout))),
         say=_spoken(record, phase, shown),
         problems=problems or {},
     )

@@ -11,14 +11,14 @@ from app.shop.assessment.advising import starting
 from app.shop.assessment.progress import current_phase, items_of, leads_to_banks, progress
 from app.shop.commands import checks, people, visits
 from app.shop.errors import NotFoundError, RejectedError
-from app.shop.procedure.items import DEFER, Item, Phase
+from app.shop.procedure.items import Item, Phase
 from app.shop.procedure.parts import parts_of
 from app.shop.procedure.phases import HEAT_SOAKED, phase_named
 from app.shop.procedure.recheck import recheck
 from app.shop.procedure.requirements import Waiting
 from app.shop.reasons import because
 from app.shop.record import loader
-from app.shop.record.measures import CHOICES, Units
+from app.shop.record.measures import Units, offered
 from app.shop.record.visit_record import VisitRecord
 from app.shop.rejections import Rejection
 from app.shop.store.idempotency import new_key
@@ -29,8 +29,18 @@ from app.web.forms import LONGEST_AGO, Typed
 from app.web.presenters.drawing import phases
 from app.web.presenters.heat_curve import heat_view
 from app.web.presenters.history.history import since_left
-from app.web.presenters.steps import beyond, check_lines, done_lines, lands_on, left_of, ready_to_read, to_say
+from app.web.presenters.steps import (
+    check_lines,
+    done_lines,
+    left_of,
+    missing_besides_items,
+    next_prompt,
+    ready_to_read,
+    resume_url,
+)
+from app.wording.phases import phase_goal, phase_steps, phase_title
 from app.wording.reasons import problems_in_words
+from app.wording.safety import deferral, safety_lines
 
 router = APIRouter()
 
@@ -40,7 +50,7 @@ def visit(shop: Shop, page: Page, visit_id: int) -> Response:
     """Go to where the visit is: the phase under way, at its readings once what comes before them is recorded."""
     with shop.reading() as session:
         record = loader.load(session, visit_id)
-    return page.go(lands_on(record))
+    return page.go(resume_url(record))
 
 
 @router.get("/visits/{visit_id}/sign-off")
@@ -89,7 +99,7 @@ def record(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: No
         return _steps(page, record, phase, form.values, problems_in_words(refusal), status_of(refusal))
     with shop.reading() as session:
         record = loader.load(session, visit_id)
-    return page.saved(lands_on(record))
+    return page.saved(resume_url(record))
 
 
 @router.post("/visits/{visit_id}/{slug}/checks/back")
@@ -136,8 +146,8 @@ def _units(record: VisitRecord, phase: Phase, form: Typed) -> Units:
     item = next((one for one in items_of(record, phase) if one.slug == said), None)
     if not unit or item is None:
         return form.units
-    if item.quantity is None or unit not in CHOICES[item.quantity]:
-        choices = CHOICES[item.quantity] if item.quantity else (item.unit,)
+    if item.quantity is None or unit not in offered(item.quantity):
+        choices = offered(item.quantity) if item.quantity else (item.unit,)
         form.problems[said] = because(Rejection.NOT_ONE_OF, choices=choices)
         return form.units
     return replace(form.units, **{item.quantity: unit})
@@ -188,7 +198,8 @@ def _steps(
     status: int = 200,
 ) -> HTMLResponse:
     standing = next(s for s in progress(record) if s.phase is phase)
-    units = Typed(values).units if values.get("units") else record.units
+    units = Typed(values).units if values.get("units") else record.units.on_screen
+    parts = parts_of(record.layout)
     lines = check_lines(record, phase, values, problems, units)
     return page.show(
         "visit/steps.html",
@@ -200,20 +211,22 @@ def _steps(
         lines=lines,
         units=units,
         left=left_of(standing, lines),
-        beyond=beyond(standing),
+        beyond=missing_besides_items(standing),
         ready=ready_to_read(standing),
-        cautions_here=phase.cautions_at(record.visit.place, parts_of(record.layout)),
-        steps_here=phase.steps_for(parts_of(record.layout)),
+        title=phase_title(phase),
+        goal=phase_goal(phase, parts),
+        cautions_here=safety_lines(phase.cautions_at(record.visit.place, parts)),
+        steps_here=phase_steps(phase, parts),
         done=done_lines(record, phase),
         preset=starting(record) if phase.slug == "cold-preset" else None,
         since=since_left(record),
         open_here=record.sign_off is None,
         current=current_phase(record),
         to_banks=phase is HEAT_SOAKED and not standing.done and leads_to_banks(record),
-        say=to_say(record, lines),
+        say=next_prompt(record, lines),
         recheck=recheck(record) if phase.rounds in ("coarse", "fine") and not standing.done else None,
         heat=heat_view(record) if phase.rounds == "fine" else None,
-        defer=DEFER,
+        defer=deferral(),
         values={**_empty(record), **values},
         problems=problems,
     )
@@ -232,8 +245,8 @@ def _sign_off(
         status,
         record=record,
         phases=phases(record),
-        standings=progress(record),
-        people=[("", "Choose a name"), *((one.name, one.name) for one in names)] if names else [],
+        standings=[(phase_title(one.phase), one) for one in progress(record)],
+        people=[(one.name, one.name) for one in names],
         values=values,
         problems=problems,
     )

@@ -14,6 +14,7 @@ from app.web.pages.visit.moves import place_name
 from app.web.presenters.views import Action, Card
 from app.wording import reading_page as words
 from app.wording.message import say
+from app.wording.phases import phase_name
 
 MARKS: dict[str, Literal["coupler", "stop", "screw", "link", "bypass"]] = {
     AdviceKind.STOP: "stop",
@@ -48,7 +49,7 @@ def go_on(record: VisitRecord, phase: Phase) -> Action:
         return Action(say(words.SIGN_OFF), True, href=f"{visit}/sign-off")
     if undone is phase:
         return Action(say(words.SHOW_MISSING), True, href=here_of(record, phase))
-    return Action(say(words.CONTINUE, phase=undone.title.lower()), True, href=visit)
+    return Action(say(words.CONTINUE, phase=phase_name(undone)), True, href=visit)
 
 
 def leave(record: VisitRecord, phase: Phase, due: NextReading) -> tuple[Action, ...]:
