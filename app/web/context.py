@@ -16,6 +16,7 @@ from app.shop.store.database import Database
 from app.shop.store.idempotency import new_key
 from app.web.display_options import chosen, kept
 from app.web.forms import Typed
+from app.web.presenters.adjusters import further_fields
 from app.web.presenters.filters import FILTERS
 from app.wording import language, scripts
 from app.wording.reasons import in_words
@@ -57,6 +58,7 @@ def environment() -> Environment:
         language=language.tag,
         to_the_customer=_to_the_customer,
         script_words=scripts.bundle,
+        further_fields=further_fields,
         **chosen({}),
     )
     return templates

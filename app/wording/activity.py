@@ -7,6 +7,7 @@ from app.shop.procedure.phases import PHASES
 from app.shop.queries.activity import Activity
 from app.shop.reasons import Reason, because
 from app.shop.record.measures import Units
+from app.wording.adjusters import logged
 from app.wording.message import Message, say
 from app.wording.names import place
 from app.wording.phases import item_figure, item_short, phase_title
@@ -19,11 +20,7 @@ MESSAGES: Mapping[StrEnum, Message] = {
     Activity.ROUND: Message("Round {number} started, {phase}"),
     Activity.READING: Message("Bore {bore}: {value}\u00a0{unit}, round {round}, {phase}"),
     Activity.SKIP: Message("Bore {bore} skipped: {why}, round {round}, {phase}"),
-    Activity.RESET: Message("Coupler {near}–{far} reset"),
-    Activity.COUPLER_SCREW: Message("Coupler screw {near}–{far} turned"),
-    Activity.STOP_SCREW: Message("Stop screw {bank} turned"),
-    Activity.LINK_ROD: Message("Link rod {bank} turned"),
-    Activity.BYPASS_SCREW: Message("Bypass screw {near} turned"),
+    Activity.ADJUSTED: Message("{adjusted}", note="an adjustment, such as: stop screw A turned"),
     Activity.FIGURE: Message("{item}: {figure}"),
     Activity.TEXT: Message("{item}: {text}"),
     Activity.TICK: Message("{item}: checked"),
@@ -57,6 +54,8 @@ def done(what: Reason, units: Units) -> str:
 def _said(what: Reason, units: Units) -> dict[str, str]:
     """The values of a line that are codes or figures, in words."""
     values, said = what.values, {}
+    if what.code is Activity.ADJUSTED:
+        said["adjusted"] = logged(values["kind"], values["bank"], values["near"], values["far"])
     if "place" in values:
         said["place"] = place(values["place"])
     if "phase" in values:

@@ -5,7 +5,7 @@ from datetime import datetime
 
 from app.sync.engine.layout import Bank, Layout
 from app.sync.engine.units import CUBIC_INCH, LITRE, REV_PER_MIN
-from app.wording.adjusters import ADJUSTERS
+from app.wording import adjusters
 from app.wording.message import Message, say
 
 MONTHS = tuple(
@@ -30,7 +30,6 @@ COUPLER_SCREWS: Mapping[str, Message] = {
     "screw-in": Message("coupler {near}–{far} set by a screw that opens the plates after it when turned in"),
     "screw-out": Message("coupler {near}–{far} set by a screw that opens the plates after it when turned out"),
 }
-BYPASS_SCREWS = Message("bypass screw at bore {bores}", many="bypass screws at bores {bores}")
 PLENUM = Message("balance plenum")
 
 PLACES: Mapping[str, Message] = {
@@ -79,7 +78,7 @@ def choice(code: str) -> str:
 
 def move_kind(code: str) -> str:
     """What is adjusted, by the stored kind of move."""
-    return say(ADJUSTERS[code].name)
+    return say(adjusters.ADJUSTERS[code].name)
 
 
 def liters(displacement: float) -> str:
@@ -124,9 +123,7 @@ def bank(one: Bank) -> str:
 def other_adjusters(engine: Layout) -> list[str]:
     """What an engine has besides couplers reset on a feeler: shared shafts, coupler screws, bypass screws, a plenum."""
     said = [part for one in engine.banks for part in _joints(one)]
-    if engine.bypass:
-        bores = sorted(engine.bypass)
-        said.append(say(BYPASS_SCREWS, count=len(bores), bores=" ".join(map(str, bores))))
+    said += adjusters.fitted(engine)
     if engine.plenum:
         said.append(say(PLENUM))
     return said

@@ -8,8 +8,8 @@ from collections.abc import Mapping
 from enum import StrEnum
 
 from app.shop.queries.engine_history import NotComparable
-from app.sync.engine.layout import Bypass, Coupler, Link, StopScrew
 from app.sync.slips.slip_detection import Bore, Suspect, ToldBy
+from app.wording.adjusters import called
 from app.wording.message import Message, say
 from app.wording.names import listed
 from app.wording.quantities import signed
@@ -34,10 +34,6 @@ NOISE = Message("±{change}\u00a0%")
 
 BORE = Message("bore {bore}")
 BORES = Message("bores {bores}", note="bores is a list of at least two numbers")
-COUPLER = Message("coupler {near}–{far}")
-STOP_SCREW = Message("stop screw {bank}")
-BYPASS_SCREW = Message("bypass screw {bore}")
-LINK_ROD = Message("link rod {bank}")
 BORE_ITSELF = Message("bore {bore} itself", note="dirt, a leak or a loose plate rather than an adjuster")
 EITHER = Message("{one} or {other}")
 WITH_LIKELY = Message("{what} ({likely})")
@@ -180,11 +176,6 @@ LETTERS: Mapping[str, Message] = {
 
 NOT_READ = Message("not read", context="as left")
 IN_PROGRESS = Message("in progress", context="visit")
-COUPLERS = Message("coupler {places}", many="couplers {places}")
-STOP_SCREWS = Message("stop screw {places}", many="stop screws {places}")
-LINK_RODS = Message("link rod {places}", many="link rods {places}")
-BYPASS_SCREWS = Message("bypass screw {places}", many="bypass screws {places}")
-
 CHANGED_MOST = Message(
     "Bore {bore} changed most: {change}\u00a0{unit}. All bores together changed by {common}\u00a0{unit} on average."
 )
@@ -235,17 +226,7 @@ def named_bores(bores: tuple[int, ...]) -> str:
 
 def suspect_name(suspect: Suspect) -> str:
     """What may have slipped, by name: coupler 2–3, stop screw A, bore 3 itself."""
-    match suspect:
-        case Coupler(near, far):
-            return say(COUPLER, near=near, far=far)
-        case StopScrew(bank):
-            return say(STOP_SCREW, bank=bank)
-        case Bypass(bore):
-            return say(BYPASS_SCREW, bore=bore)
-        case Link(bank):
-            return say(LINK_ROD, bank=bank)
-        case Bore(bore):
-            return say(BORE_ITSELF, bore=bore)
+    return say(BORE_ITSELF, bore=suspect.bore) if isinstance(suspect, Bore) else called(suspect)
 
 
 def begin(words: str) -> str:

@@ -56,6 +56,7 @@ LABELS: Mapping[StrEnum, Message] = {
     Label.COUPLER: Message("coupler {away} from the stop screw", limit=34),
     Label.STOP_SCREW: Message("stop screw", limit=34),
     Label.BYPASS_SCREW: Message("bypass screw", limit=34),
+    Label.OTHER_SCREW: Message("other screw", limit=34, note="of a kind that few engines have"),
     Label.BORE: Message("bore itself", limit=34),
     Label.LINK_ROD: Message("link rod", limit=34),
     Label.SIZE: Message("{mm}", limit=34),

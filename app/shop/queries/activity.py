@@ -24,11 +24,8 @@ class Activity(StrEnum):
     ROUND = "round-started"
     READING = "reading"
     SKIP = "bore-skipped"
-    RESET = "coupler-reset"
-    COUPLER_SCREW = "coupler-screw-turned"
-    STOP_SCREW = "stop-screw-turned"
-    LINK_ROD = "link-rod-turned"
-    BYPASS_SCREW = "bypass-screw-turned"
+    ADJUSTED = "adjusted"
+    """An adjuster of some ``kind`` was moved."""
     FIGURE = "figure-entered"
     """A figure of a checklist item, in the item's own unit."""
     TEXT = "text-entered"
@@ -63,9 +60,7 @@ PARTS = (
     json_object('bore', r.bore, 'value', r.value, 'unit', r.unit, 'why', r.why, 'round', o.number, 'phase', o.phase),
     CASE WHEN r.supersedes_id IS NULL THEN '' ELSE 'replaced' END, o.visit_id, v.engine_id, 'reading', r.id
     FROM reading r JOIN round o ON o.id = r.round_id JOIN visit v ON v.id = o.visit_id""",
-    """SELECT m.at, m."by", CASE m.kind WHEN 'blade' THEN 'coupler-reset' WHEN 'screw' THEN 'coupler-screw-turned'
-    WHEN 'bypass' THEN 'bypass-screw-turned' WHEN 'link' THEN 'link-rod-turned' ELSE 'stop-screw-turned' END,
-    json_object('near', m.near, 'far', m.far, 'bank', m.bank),
+    """SELECT m.at, m."by", 'adjusted', json_object('kind', m.kind, 'near', m.near, 'far', m.far, 'bank', m.bank),
     CASE WHEN m.supersedes_id IS NULL THEN '' ELSE 'replaced' END, m.visit_id, v.engine_id, 'move', m.id
     FROM move m JOIN visit v ON v.id = m.visit_id""",
     """SELECT c.at, c."by", CASE WHEN c.text = :undone THEN 'item-undone' WHEN c.number IS NOT NULL

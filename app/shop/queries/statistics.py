@@ -19,7 +19,8 @@ from app.shop.queries import history_cache
 from app.shop.queries.engine_history import Change, VisitSummary, changes
 from app.shop.reasons import Reason, because
 from app.shop.store.tables import Practice, Visit
-from app.sync.engine.layout import Adjuster, Bypass, Coupler, Layout, StopScrew
+from app.sync.engine.adjusters.registry import adjusters, kind_at
+from app.sync.engine.layout import Bypass, Coupler, Layout, OtherScrew, StopScrew
 from app.sync.engine.units import MM
 from app.sync.slips.slip_detection import Bore, Slip, SlipVerdict
 
@@ -54,6 +55,7 @@ class Label(StrEnum):
     """``away`` couplers outward from the stop screw."""
     STOP_SCREW = "stop-screw"
     BYPASS_SCREW = "bypass-screw"
+    OTHER_SCREW = "other-screw"
     BORE = "bore"
     """The bore itself rather than an adjuster."""
     LINK_ROD = "link-rod"
@@ -134,8 +136,7 @@ def _adjusters(changed: Sequence[Change]) -> Table:
     slips: dict[_Place, list[Slip]] = defaultdict(list)
     for change in changed:
         layout = change.after.layout
-        stops: list[Adjuster] = [StopScrew(bank.name) for bank in layout.banks]
-        for place in {_place(layout, one) for one in (*layout.couplers(), *layout.bypass_screws, *stops)}:
+        for place in {_place(layout, one) for one in adjusters(layout) if kind_at(layout, one).at_idle}:
             asked[place] += 1
         if (slip := _named(change)) is not None:
             slips[_place(layout, slip.suspect)].append(slip)
@@ -160,6 +161,8 @@ def _place(layout: Layout, suspect: object) -> _Place:
             return Label.STOP_SCREW, 0
         case Bypass():
             return Label.BYPASS_SCREW, 0
+        case OtherScrew():
+            return Label.OTHER_SCREW, 0
         case Bore():
             return Label.BORE, 0
     return Label.LINK_ROD, 0

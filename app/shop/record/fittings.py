@@ -1,15 +1,16 @@
 """What is fitted to an engine, as one versioned record: the layout and the hardware figures, kept as JSON text."""
 
 import json
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import fields
 from typing import NamedTuple
 
 from app.shop.errors import Problems, RejectedError
 from app.shop.reasons import because
 from app.shop.rejections import Rejection
+from app.sync.engine.adjusters.registry import kinds
 from app.sync.engine.hardware import Figure, Hardware, likely_hardware
-from app.sync.engine.layout import Bank, Layout
+from app.sync.engine.layout import Bank, Layout, LayoutError, LayoutFault, OtherScrew
 from app.sync.engine.units import DEGREE, MM
 
 
@@ -66,6 +67,8 @@ def layout_to_json(layout: Layout) -> str:
         told["bypass"] = sorted(layout.bypass)
     if layout.plenum:
         told["plenum"] = True
+    if layout.extra:
+        told["extra"] = extra_by_kind(layout)
     return json.dumps(told, sort_keys=True)
 
 
@@ -76,7 +79,22 @@ def layout_from_json(text: str) -> Layout:
         Bank(b["name"], tuple(b["bores"]), b["stop"], b["drive"], tuple(b.get("joints", ()))) for b in read["banks"]
     )
     bypass, plenum = frozenset(read.get("bypass", ())), read.get("plenum", False)
-    return Layout(banks, read["sensor"], frozenset(read["springless"]), bypass, plenum)
+    return Layout(banks, read["sensor"], frozenset(read["springless"]), bypass, plenum, extra_of(read.get("extra", {})))
+
+
+def extra_by_kind(layout: Layout) -> dict[str, list[int]]:
+    """The bores at which an engine has screws of further kinds, by the slug of the kind."""
+    found: dict[str, list[int]] = {}
+    for screw in layout.extra:
+        found.setdefault(screw.kind, []).append(screw.bore)
+    return {kind: sorted(bores) for kind, bores in sorted(found.items())}
+
+
+def extra_of(bores_by_kind: Mapping[str, Iterable[int]]) -> tuple[OtherScrew, ...]:
+    """The screws of further kinds from ``extra_by_kind``. Raises LayoutError for a kind that is not known."""
+    if unknown := set(bores_by_kind) - {kind.slug for kind in kinds() if kind.further}:
+        raise LayoutError("extra", LayoutFault.EXTRA_UNKNOWN, kind=min(unknown))
+    return tuple(OtherScrew(kind, bore) for kind, bores in sorted(bores_by_kind.items()) for bore in sorted(bores))
 
 
 def hardware_to_json(hardware: Hardware) -> str:

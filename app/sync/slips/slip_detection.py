@@ -1,9 +1,9 @@
 """What slipped since last time: as left against as found, explained by the fewest adjusters.
 
 A bore's change is ln(found / left). A slipped stop screw lifts or lowers a whole bank, a slipped coupler its far bore
-and all beyond, a bypass screw one bore, another day's air all bores alike, and one misread value a single bore until it
-is read again. Every hypothesis of at most three such things is weighed against the changes (see ``slip_hypotheses``);
-what is said follows its probability.
+and all beyond, a screw of one bore that bore alone, another day's air all bores alike, and one misread value a single
+bore until it is read again. Every hypothesis of at most three such things is weighed against the changes (see
+``slip_hypotheses``); what is said follows its probability.
 """
 
 import math
@@ -14,9 +14,10 @@ from enum import StrEnum
 import numpy as np
 from numpy.typing import NDArray
 
+from app.sync.engine.adjusters.kind import ToldBy
+from app.sync.engine.adjusters.registry import kind_at, moved_bores, own_screw, own_screws
 from app.sync.engine.events import Meter
-from app.sync.engine.layout import Bypass, Coupler, Layout, Link, StopScrew
-from app.sync.engine.linkage import moved_bores
+from app.sync.engine.layout import Coupler, Layout, Link, StopScrew
 from app.sync.slips.changes import Conditions, Floats, Pooled, expected_common, log_changes, no_slip_covariance, pool
 from app.sync.slips.slip_hypotheses import COUNT_ODDS, Bore, HypothesisFit, Suspect
 
@@ -54,23 +55,6 @@ class SlipVerdict(StrEnum):
     QUIET = "quiet"
     DOUBTFUL = "doubtful"
     SLIPPED = "slipped"
-
-
-class ToldBy(StrEnum):
-    """What tells two suspects apart that a round at idle cannot."""
-
-    STOP_MARKS = "stop_marks"
-    """Paint marks on both stop screws, the throttle position sensor, or a part-throttle round."""
-    SAME_METER = "same_meter"
-    """The meter of the last visit."""
-    BORE_CHECK = "bore_check"
-    """A leak test, then a clean plate."""
-    BYPASS_COUNT = "bypass_count"
-    """The turns of the bypass screw, counted to its seat and back, against those recorded."""
-    STOP_TEST = "stop_test"
-    """Back the stop screw out 1/8 turn and see whether the bank follows."""
-    REREAD = "reread"
-    """The bores between them once more."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -255,17 +239,18 @@ def _alike(layout: Layout, fit: HypothesisFit, named: Suspect, same_meter: bool)
         towards = fit.quiet_precision @ theirs
         gap = column - theirs * float(towards @ column) / float(towards @ theirs)
         if SLIP_TO_TELL * math.sqrt(float(gap @ fit.quiet_precision @ gap)) < TOLD_APART:
-            found.append(ConfoundedPair(named, other, _told_by(named, other, same_meter)))
+            found.append(ConfoundedPair(named, other, _told_by(layout, named, other, same_meter)))
     if isinstance(named, Coupler) and len(moved_bores(layout, named)) == 1:
-        if named.far in layout.bypass:
-            found.append(ConfoundedPair(named, Bypass(named.far), ToldBy.BYPASS_COUNT))
+        if (own := own_screw(layout, named.far)) is not None:
+            found.append(ConfoundedPair(named, own, kind_at(layout, own).told_apart_by))
         found.append(ConfoundedPair(named, Bore(named.far), ToldBy.BORE_CHECK))
-    if isinstance(named, Bypass):
-        found.append(ConfoundedPair(named, Bore(named.bore), ToldBy.BYPASS_COUNT))
-    if isinstance(named, Bore | Bypass) and len(layout.bank_of(named.bore).shaft(named.bore)) == 1:
-        holder, *beyond = _holders(layout, named.bore)
-        told_by = ToldBy.BORE_CHECK if isinstance(named, Bore) else ToldBy.BYPASS_COUNT
-        found.append(ConfoundedPair(named, holder, told_by, tuple(beyond)))
+    if (bore := _alone(layout, named)) is not None:
+        told_by = _told_by(layout, named, named, same_meter)
+        if not isinstance(named, Bore):
+            found.append(ConfoundedPair(named, Bore(bore), told_by))
+        if len(layout.bank_of(bore).shaft(bore)) == 1:
+            holder, *beyond = _holders(layout, bore)
+            found.append(ConfoundedPair(named, holder, told_by, tuple(beyond)))
     if isinstance(named, StopScrew) and len(layout.banks) > 1:
         found.append(ConfoundedPair(named, Link(named.bank), ToldBy.STOP_TEST))
     return tuple(found)
@@ -279,11 +264,20 @@ def _holders(layout: Layout, bore: int) -> tuple[StopScrew | Coupler, ...]:
     return (*(into or [StopScrew(bank.name)]), *beyond)
 
 
-def _told_by(one: Suspect, other: Suspect, same_meter: bool) -> ToldBy:
+def _alone(layout: Layout, suspect: Suspect) -> int | None:
+    """The bore of a suspect that is a bore itself, or a screw of it alone."""
+    if isinstance(suspect, Bore):
+        return suspect.bore
+    bores = moved_bores(layout, suspect) if suspect in own_screws(layout) else ()
+    return bores[0] if len(bores) == 1 else None
+
+
+def _told_by(layout: Layout, one: Suspect, other: Suspect, same_meter: bool) -> ToldBy:
     if isinstance(one, StopScrew) and isinstance(other, StopScrew):
         return ToldBy.STOP_MARKS if same_meter else ToldBy.SAME_METER
-    if isinstance(one, Bypass) or isinstance(other, Bypass):
-        return ToldBy.BYPASS_COUNT
+    for suspect in (one, other):
+        if not isinstance(suspect, Bore) and suspect in own_screws(layout):
+            return kind_at(layout, suspect).told_apart_by
     if isinstance(one, Bore) or isinstance(other, Bore):
         return ToldBy.BORE_CHECK
     return ToldBy.REREAD

@@ -1,6 +1,6 @@
 """What slipped since the engine was last left: this visit as found against the last one as left."""
 
-from typing import Literal
+from typing import Any
 
 from fastapi import APIRouter
 from pydantic import Field
@@ -11,8 +11,8 @@ from app.shop.queries.engine_history import Change, changes
 from app.shop.reasons import because
 from app.shop.record import loader
 from app.shop.rejections import Rejection
-from app.sync.engine.layout import Bypass, Link, StopScrew
-from app.sync.engine.layout import Coupler as CouplerJoint
+from app.sync.engine.adjusters.kind import AdjusterKind
+from app.sync.engine.adjusters.registry import kind_called, kinds
 from app.sync.slips.slip_detection import Bore, Slip, SlipVerdict, Suspect
 from app.web.api.problems import NOT_THERE
 from app.web.api.shapes import Coupler, Id, Told, trade
@@ -24,11 +24,21 @@ from app.wording.slips import suspect_name
 router = APIRouter(prefix="/visits/{visit_id}/slipped", tags=["visits"])
 
 
+def _suspect_kind(kind: AdjusterKind) -> str:
+    """What programs call a kind of adjuster that may have slipped: a coupler is one however it is set."""
+    return "coupler" if kind.sits == "coupler" else kind.slug
+
+
+def _suspect_kinds(schema: dict[str, Any]) -> None:
+    schema["enum"] = [*dict.fromkeys(map(_suspect_kind, kinds())), "bore"]
+
+
 class SuspectTold(Told):
     """What may have slipped. The fields that its kind does not have are null."""
 
-    kind: Literal["stop", "coupler", "link", "bypass", "bore"] = Field(
-        description="`bypass` is the bypass screw of `bore`; `bore` is the bore itself: dirt, a leak or a loose plate."
+    kind: str = Field(
+        json_schema_extra=_suspect_kinds,
+        description="`bypass` is the bypass screw of `bore`; `bore` is the bore itself: dirt, a leak or a loose plate.",
     )
     name: str
     bank: str | None
@@ -38,20 +48,17 @@ class SuspectTold(Told):
     @staticmethod
     def of(suspect: Suspect) -> "SuspectTold":
         """From the brain's."""
-        kinds: dict[type, Literal["stop", "coupler", "link", "bypass", "bore"]] = {
-            StopScrew: "stop",
-            CouplerJoint: "coupler",
-            Link: "link",
-            Bypass: "bypass",
-            Bore: "bore",
-        }
-        joint = suspect if isinstance(suspect, CouplerJoint) else None
+        name = suspect_name(suspect)
+        if isinstance(suspect, Bore):
+            return SuspectTold(kind="bore", name=name, bank=None, coupler=None, bore=suspect.bore)
+        kind = kind_called(suspect)
+        place = kind.place(suspect)
         return SuspectTold(
-            kind=kinds[type(suspect)],
-            name=suspect_name(suspect),
-            bank=suspect.bank if isinstance(suspect, StopScrew | Link) else None,
-            coupler=Coupler(near=joint.near, far=joint.far) if joint else None,
-            bore=suspect.bore if isinstance(suspect, Bore | Bypass) else None,
+            kind=_suspect_kind(kind),
+            name=name,
+            bank=place.bank or None,
+            coupler=Coupler(near=place.near, far=place.far) if place.near and place.far else None,
+            bore=place.near if kind.sits == "bore" else None,
         )
 
 

@@ -5,6 +5,7 @@ from app.shop.record.fittings import HARDWARE_FIELDS
 from app.shop.store.tables import Engine
 from app.sync.engine.hardware import Figure, Hardware
 from app.sync.engine.layout import Layout
+from app.web.presenters.adjusters import drawn
 from app.wording import engines, names
 from app.wording.message import say
 from app.wording.names import clock as clock
@@ -75,6 +76,7 @@ FILTERS = {
     "pair": pair,
     "twice": twice,
     "move_pair": move_pair,
+    "adjuster_drawn": drawn,
     "turns_in_figures": fraction,
     "day": day,
     "moment": moment,

@@ -6,10 +6,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from app.sync.engine.adjusters.registry import moved_bores
 from app.sync.engine.air import ATMOSPHERE
 from app.sync.engine.events import Meter
 from app.sync.engine.layout import Bank, Bypass, Coupler, Layout, Link, StopScrew
-from app.sync.engine.linkage import moved_bores
 from app.sync.engine.units import KPA
 from app.sync.slips.changes import Conditions, Pooled, expected_common, log_flow, pool
 from app.sync.slips.slip_detection import ConfoundedPair, SlipAssessment, ToldBy, slipped

@@ -325,8 +325,8 @@ Rejection: adjusted-by-another-tablet adjusted-since-round another-round approac
   idle-speed-missing initials-missing initials-twice key-reused meter-range meter-step meter-units-differ
   meter-value-missing move-not-in-phase name-missing name-taken no-earlier-visit no-idle-speed-in-phase
   no-readings-in-phase no-such-bank no-such-bore no-such-bypass-screw no-such-coupler no-such-engine no-such-meter
-  no-such-person no-such-study no-such-table no-such-tablet no-such-tag no-such-visit no-training-engine not-a-bore
-  not-a-day not-a-number not-a-pair not-a-thickness not-a-whole-number not-asked-for not-listed not-neighbors
+  no-such-person no-such-screw no-such-study no-such-table no-such-tablet no-such-tag no-such-visit no-training-engine
+  not-a-bore not-a-day not-a-number not-a-pair not-a-thickness not-a-whole-number not-asked-for not-listed not-neighbors
   not-one-of not-signed-off nothing-corrected nothing-entered nothing-missing nothing-to-undo number-missing
   opening-feelers out-of-range pair-twice pairing-code-shown pairing-code-wrong people-lines phases-incomplete
   pin-length pin-missing pin-too-easy pin-wrong pins-differ real-engine reason-missing round-complete
@@ -334,6 +334,7 @@ Rejection: adjusted-by-another-tablet adjusted-since-round another-round approac
   too-many-people too-many-tries training-flow-only training-layout-changed training-no-link-rods training-stays
   turns-missing turns-out-of-range visit-open wider-than-first-fire
 LayoutFault: bank-count bank-twice bank-without-bores bore-number bore-twice bypass-not-a-bore drive-not-in-bank
+  extra-not-a-bore extra-twice extra-unknown
   joint-count sensor-not-a-bore springless-not-a-bore stop-not-in-bank too-many-bores
 RequestFault: bad-request foreign-origin internal-error json-expected method-not-allowed not-found not-json
   not-paired shop-computer-only timed-out too-large unknown-host wrong-shape

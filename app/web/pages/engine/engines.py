@@ -55,7 +55,7 @@ def new_engine(page: Page, layout: str = "v8") -> HTMLResponse:
 def other_layout(page: Page, form: Form) -> HTMLResponse:
     """The form again with another layout filled in and everything else as typed."""
     layout = form.text("layout")
-    filled = dict.fromkeys(forms.LAYOUT_NAMES, "")
+    filled = dict.fromkeys(forms.layout_names(), "")
     values = {**form.values, **filled, **LAYOUTS.get(layout, LAYOUTS["v8"])}
     return _form(page, values, {}, layout=layout)
 

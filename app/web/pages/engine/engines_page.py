@@ -7,12 +7,13 @@ from urllib.parse import quote
 from fastapi import APIRouter
 from fastapi.responses import HTMLResponse, Response
 
+from app.shop.assessment.assessment import Assessment
 from app.shop.commands import engines
 from app.shop.errors import NotFoundError
 from app.shop.queries import search
+from app.shop.queries.assessed import assessment_of
 from app.shop.reasons import because
 from app.shop.record import loader
-from app.shop.record.visit_record import VisitRecord
 from app.shop.rejections import Rejection
 from app.shop.store.tables import Engine, Visit
 from app.web.context import Page, Shop
@@ -56,7 +57,7 @@ def board(shop: Shop, page: Page, find: str = "") -> HTMLResponse:
             lines = [_found(e, newest.get(e.ident)) for e in engines.among(session, hits.exact)]
             near = [_found(e, newest.get(e.ident)) for e in engines.among(session, hits.near)]
         else:
-            lines = [_worked_on(record) for record in loader.in_the_shop(session)]
+            lines = [_worked_on(assessment_of(session, record)) for record in loader.in_the_shop(session)]
         count = engines.count(session)
     return page.show("board.html", find=words, lines=lines, near=near, count=count, full=len(lines) == MOST_FOUND)
 
@@ -71,8 +72,8 @@ def tag(shop: Shop, page: Page, tag: str) -> Response:
     return page.go(f"/engines/{found[0]}" if len(found) == 1 else f"/?find={quote(tag)}")
 
 
-def _worked_on(record: VisitRecord) -> BoardLine:
-    shown = phases(record)
+def _worked_on(assessment: Assessment) -> BoardLine:
+    record, shown = assessment.record, phases(assessment)
     return BoardLine(
         href=f"/visits/{record.visit.ident}",
         number=record.engine.serial,
@@ -81,7 +82,7 @@ def _worked_on(record: VisitRecord) -> BoardLine:
         rows=small_rows(record),
         phases=shown,
         phase=next((p.title for p in shown if p.state == "current"), say(engine_words.READY)),
-        next=wanted_next(record),
+        next=wanted_next(assessment),
         where=_joined(names.choice(record.visit.place), record.visit.by, moment(record.visit.opened_at)),
     )
 

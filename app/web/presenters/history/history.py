@@ -7,19 +7,12 @@ from dataclasses import dataclass
 from app.shop.assessment.verdicts import evenness_of
 from app.shop.queries.engine_history import Moved, RoundSummary, VisitSummary
 from app.shop.record.visit_record import Round, VisitRecord
+from app.sync.engine.adjusters.registry import kind_of
 from app.sync.readings.rounds import RoundResult
 from app.web.presenters.history.slip_report import SlipReport
-from app.wording import names, slips
+from app.wording import adjusters, names, slips
 from app.wording.message import say
 from app.wording.quantities import Unit, unit_named, unit_of
-
-MOVED = (
-    (("blade", "screw"), slips.COUPLERS),
-    (("stop",), slips.STOP_SCREWS),
-    (("link",), slips.LINK_RODS),
-    (("bypass",), slips.BYPASS_SCREWS),
-)
-"""Kinds of move and what they are called where several of them are listed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,16 +138,13 @@ def _spread(visit: VisitSummary, stand: RoundSummary | None) -> str:
 def _moved(visit: VisitSummary) -> str:
     """What was adjusted, each once: couplers 2–3, 3–4, stop screw A."""
     moves = sorted(visit.moves, key=lambda move: (move.bank or "", move.near or 0))
-    said = []
-    for kinds, message in MOVED:
-        places = dict.fromkeys(_where(move) for move in moves if move.kind in kinds)
-        if places:
-            said.append(say(message, count=len(places), places=", ".join(places)))
-    return ", ".join(said)
+    return ", ".join(adjusters.adjusted((move.kind, _where(move)) for move in moves))
 
 
 def _where(move: Moved) -> str:
-    return f"{move.near}–{move.far}" if move.far is not None else move.bank or str(move.near)
+    if move.far is not None:
+        return f"{move.near}–{move.far}"
+    return str(move.near) if kind_of(move.kind).sits == "bore" else move.bank or ""
 
 
 def _means(record: VisitRecord, one: Round) -> dict[int, float]:

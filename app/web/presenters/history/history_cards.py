@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from app.shop.queries.engine_history import Change, VisitSummary, changes, creep
 from app.shop.queries.history_cache import EngineMemory
+from app.sync.engine.adjusters.registry import kind_of
 from app.sync.engine.layout import Coupler
 from app.sync.slips.creep import Creep
 from app.sync.slips.slip_detection import Suspect
@@ -111,7 +112,7 @@ def _first(visits: Sequence[VisitSummary], changed: Sequence[Change], slipped: S
     if named := _named(changed):
         whys.setdefault(named.most_common(1)[0][0], []).append(slips.SLIPPED_BEFORE)
     for move in reversed([move for visit in visits for move in visit.moves]):
-        if move.kind in ("blade", "screw") and move.near is not None and move.far is not None:
+        if kind_of(move.kind).sits == "coupler" and move.near is not None and move.far is not None:
             whys.setdefault(Coupler(move.near, move.far), []).append(slips.RESET_LAST)
             break
     said = [

@@ -5,13 +5,22 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 from app.shop.queries.engine_history import Change
-from app.sync.engine.layout import Bypass, Layout, StopScrew
+from app.sync.engine.adjusters.registry import kind_called
+from app.sync.engine.layout import Layout, StopScrew
 from app.sync.engine.linkage import IDLE_GAP, turns_for
 from app.sync.engine.plate import gap_rate
 from app.sync.engine.units import INCH, MM
 from app.sync.slips.changes import log_changes
 from app.sync.slips.creep import Creep
-from app.sync.slips.slip_detection import ConfoundedPair, Slip, SlipAssessment, SlipHypothesis, SlipVerdict, Suspect
+from app.sync.slips.slip_detection import (
+    Bore,
+    ConfoundedPair,
+    Slip,
+    SlipAssessment,
+    SlipHypothesis,
+    SlipVerdict,
+    Suspect,
+)
 from app.sync.slips.slip_hypotheses import moves
 from app.wording import slips
 from app.wording.message import say
@@ -238,7 +247,7 @@ def _size(change: Change, slip: Slip, metric: bool) -> str:
         if turned < SMALLEST_TURN:
             return ""
         return say(slips.TURN if turned <= 1 else slips.TURNS, turns=fraction(turned))
-    if isinstance(slip.suspect, Bypass):
+    if not isinstance(slip.suspect, Bore) and kind_called(slip.suspect).effect == "lets air past":
         return ""
     gap = abs(slip.rotation) * gap_rate(IDLE_GAP, hardware.bore_diameter.value, hardware.closed_angle.value)
     if metric:

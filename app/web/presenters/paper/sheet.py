@@ -17,6 +17,7 @@ from app.shop.procedure.phases import PHASES
 from app.shop.record.entries import CheckEntry, WaiverEntry
 from app.shop.record.measures import Measure
 from app.shop.record.visit_record import Round, VisitRecord
+from app.sync.engine.adjusters.registry import kind_of
 from app.sync.readings.rounds import RoundResult
 from app.web.presenters.drawing import blades_of, by_bore, joint_kind, shape_of
 from app.web.presenters.filters import day, figures, moment, other_hardware
@@ -318,7 +319,7 @@ def _next_check(record: VisitRecord) -> str:
     time = day(_later(record.sign_off.at, months)) if record.sign_off else say(paper.MONTHS_LATER, count=months)
     distance = say(paper.DISTANCE, value=float(far.shown(held.recheck_km)), unit=far.name)
     said = [say(paper.NEXT_CHECK, distance=distance, time=time), say(paper.COME_SOONER), say(paper.COME_AFTER_WORK)]
-    resets = [m for m in record.moves if m.kind in ("blade", "screw")]
+    resets = [m for m in record.moves if kind_of(m.kind).sits == "coupler"]
     if resets:
         said.append(say(paper.COUPLER_FIRST, near=resets[-1].near, far=resets[-1].far))
     return " ".join(said)
