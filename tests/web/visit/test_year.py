@@ -122,7 +122,7 @@ def balance(yard: Yard, visit_id: int) -> None:
     for _ in range(2):
         yard.hands.read_round(visit_id, BANK_BALANCE, yard.hand.bench)
     yard.passes(visit_id, BANK_BALANCE)
-    yard.see(f"/visits/{visit_id}/part-throttle-bank-balance/readings", "Leave the links alone")
+    yard.see(f"/visits/{visit_id}/part-throttle-bank-balance/readings", "Leave the link rods alone")
 
 
 def heat(yard: Yard, visit_id: int) -> None:
