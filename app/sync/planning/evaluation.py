@@ -6,7 +6,6 @@ bypass screw. Many choices are judged at once, all bores together: a bore's chan
 mean of the others.
 """
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property, lru_cache
@@ -15,6 +14,7 @@ from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import ndtr, ndtri
 
 from app.sync.engine.idle_flow import slopes, solve_idle
 from app.sync.engine.layout import Adjuster, Layout
@@ -201,22 +201,8 @@ def outside_of(off: Floats, spread: Floats, window: float) -> Floats:
     >>> outside_of(np.array([0.0, 0.08]), np.array([0.04, 0.01]), 0.08).round(3)
     array([0.046, 0.5  ])
     """
-    below_one = normal_cdf(np.stack([-window - off, off - window]) / spread)
+    below_one = ndtr(np.stack([-window - off, off - window]) / spread)
     return np.asarray(below_one[0] + below_one[1])
-
-
-def normal_cdf(z: Floats) -> Floats:
-    """The normal distribution function, to 1.5e-7.
-
-    Parameters: ``z`` any.
-
-    Source: Abramowitz and Stegun, Handbook of Mathematical Functions, 1964, 7.1.26.
-    """
-    x = np.abs(z) / math.sqrt(2)
-    t = 1 / (1 + 0.3275911 * x)
-    poly = t * (0.254829592 + t * (-0.284496736 + t * (1.421413741 + t * (-1.453152027 + t * 1.061405429))))
-    upper = 0.5 * poly * np.exp(-np.minimum(x**2, 500.0))
-    return np.where(z > 0, 1 - upper, upper)
 
 
 def shortfall_costs(posterior: Posterior, task: PlanningProblem) -> Floats:
@@ -248,7 +234,8 @@ def achievable_tolerance(posterior: Posterior) -> float:
     """
     if posterior.layout.couplers() and all(map(posterior.layout.by_screw, posterior.layout.couplers())):
         return 0.0
-    return 0.6745 * FLOW_PER_AREA * posterior.width * FEELER_SD / float(posterior.areas.mean())
+    quartile = float(ndtri(0.75))
+    return quartile * FLOW_PER_AREA * posterior.width * FEELER_SD / float(posterior.areas.mean())
 
 
 @dataclass(frozen=True, eq=False)
