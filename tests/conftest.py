@@ -1,20 +1,15 @@
 """What tests share: a shop of their own, and the real server over one."""
 
 import shutil
-import socket
 import tempfile
-import threading
-import time
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
-from datetime import UTC, datetime
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-import uvicorn
 
 from app.shop.store.database import Database
 from app.shop.store.upgrade import open_shop
+from tests.serving import serving
 
 
 @pytest.fixture(scope="session")
@@ -34,26 +29,6 @@ def shop(tmp_path: Path, newly_made: Path) -> Iterator[Database]:
     opened = open_shop(folder)
     yield opened
     opened.close()
-
-
-@contextmanager
-def serving(shop: Database, clock: Callable[[], datetime] = lambda: datetime.now(UTC)) -> Iterator[str]:
-    """The address at which the real server answers for ``shop``, by ``clock``."""
-    from app.web.application import create_app  # here, so that tests of the records need no pages
-
-    with socket.create_server(("127.0.0.1", 0)) as door:
-        server = uvicorn.Server(
-            uvicorn.Config(create_app(shop, clock=clock), log_level="warning", access_log=False, ws="none")
-        )
-        thread = threading.Thread(target=server.run, kwargs={"sockets": [door]})
-        thread.start()
-        while thread.is_alive() and not server.started:
-            time.sleep(0.01)
-        try:
-            yield f"http://127.0.0.1:{door.getsockname()[1]}"
-        finally:
-            server.should_exit = True
-            thread.join()
 
 
 @pytest.fixture

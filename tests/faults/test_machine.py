@@ -13,8 +13,8 @@ import pytest
 
 from app.shop.store import database
 from app.shop.store.upgrade import open_shop
-from tests.conftest import serving
 from tests.faults.bench import Ledger, Tablet, audit, readings_path, shop_with_visits
+from tests.serving import serving
 from tests.shop.yard import AT
 
 HERE = readings_path(1)

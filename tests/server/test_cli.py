@@ -18,15 +18,7 @@ from app.server import cli, network
 from app.shop.store.upgrade import open_shop
 from app.web.security.pairing import Pairing
 from tests.shop.yard import heat_soaked
-from tests.started import COMMAND, START_SECONDS, started
-
-
-def refused(*arguments: str) -> str:
-    """What the command says when it cannot start. It may not print a traceback."""
-    ended = subprocess.run([*COMMAND, *arguments], check=False, capture_output=True, text=True, timeout=30)
-    assert ended.returncode == 1, ended
-    assert "Traceback" not in ended.stderr
-    return ended.stderr
+from tests.started import COMMAND, START_SECONDS, refused, started
 
 
 def test_a_demonstration_is_thrown_away(tmp_path: Path) -> None:

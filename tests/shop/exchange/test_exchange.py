@@ -36,7 +36,7 @@ from app.shop.store.tables import ReadingRow
 from app.shop.store.upgrade import open_shop
 from app.sync.engine.events import BypassTurn, ScrewTurn
 from app.sync.engine.units import THOU
-from tests.shop.assessment.test_banks import at_the_banks, read_with_one_bank_early
+from tests.shop.bank_balance import at_the_banks, read_with_one_bank_early
 from tests.shop.past import Past
 from tests.shop.yard import AT, V8, engine, key, visit_record
 from tests.shop.yard import read as read_bore

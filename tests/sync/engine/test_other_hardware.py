@@ -20,7 +20,7 @@ from app.sync.planning.planner import next_move
 from app.sync.planning.uncertain_screws import EIGHTH, bypass_room, turned_out
 from app.sync.simulation.reference_run import follow_advice
 from app.sync.simulation.simulator import WANTED, SimulatedEngine
-from tests.sync.test_properties import layouts
+from tests.sync.strategies import layouts
 
 BLADES = [t * THOU / 2 for t in range(3, 20)]
 SCREWS = Layout((Bank("A", (1, 2, 3, 4), 2, 2, ("screw-in", "screw-out", "screw-in")),))

@@ -11,7 +11,7 @@ from app.shop.procedure.read_order import next_reading
 from app.shop.store.database import Database
 from app.web.application import create_app
 from app.web.presenters.paper.file_page import file_page
-from tests.shop.assessment.test_banks import at_the_banks, late, loose
+from tests.shop.bank_balance import at_the_banks, late, loose
 from tests.shop.yard import V8, key, read, visit_record
 
 ORIGIN = "http://127.0.0.1"

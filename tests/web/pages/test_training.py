@@ -12,7 +12,7 @@ from app.shop.store.database import Database
 from app.web.application import create_app
 from tests.browser import launch
 from tests.shop.yard import heat_soaked, key, visit_record
-from tests.web.scripts.test_axe import faults
+from tests.web.axe import faults
 from tests.web.tablet import SIZE
 
 ORIGIN = "http://127.0.0.1"

@@ -16,10 +16,10 @@ from app.shop.store.upgrade import open_shop
 from app.sync.engine.units import THOU
 from tests.browser import launch
 from tests.proxy import Proxy, proxied
-from tests.shop.assessment.test_banks import at_the_banks
+from tests.shop.bank_balance import at_the_banks
 from tests.shop.yard import AT, FOUR, heat_soaked, key, read_round, visit_record
 from tests.started import started
-from tests.web.presenters.test_linkage import balance
+from tests.web.balance import balance
 from tests.web.tablet import Tablet, entered, kill_browser, started_tablet, tablet
 
 LOG_IN = b"<main>Log in</main>"

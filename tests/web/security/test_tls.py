@@ -27,10 +27,9 @@ from app.web.display_options import CHOICES
 from app.web.pages.shop import offline
 from app.web.security.pairing import Pairing
 from tests.browser import flags, installed
-from tests.server.test_cli import refused
 from tests.shop.yard import heat_soaked, key
-from tests.started import Started, started
-from tests.web.scripts.test_axe import faults
+from tests.started import Started, refused, started
+from tests.web.axe import faults
 from tests.web.tablet import SIZE, Tablet, entered
 
 HTTPS = "https://192.168.7.20:8000"

@@ -20,7 +20,7 @@ from app.shop.procedure.phases import BANK_BALANCE, FIRST_FIRE, HEAT_SOAKED, LOC
 from app.shop.store.database import Database
 from app.sync.engine.layout import Bank, Coupler, Layout
 from tests.browser import launch
-from tests.conftest import serving
+from tests.serving import serving
 from tests.web.story import Technician
 
 FOUR = Layout((Bank("A", (1, 2), 1, 1), Bank("B", (3, 4), 3, 3)), sensor=4, springless=frozenset({2}))
