@@ -2,14 +2,22 @@
 
 import shutil
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 
 import pytest
+from playwright.sync_api import BrowserContext, ViewportSize, expect
 
 from app.shop.store.database import Database
 from app.shop.store.upgrade import open_shop
+from tests.browser import NewContext, flags, installed
 from tests.serving import serving
+
+SIZE: ViewportSize = {"width": 1280, "height": 800}
+PATIENCE = 15_000
+"""Milliseconds that a page is waited for: many times what it takes, for a machine that is busy with something else."""
+
+expect.set_options(timeout=PATIENCE)
 
 
 @pytest.fixture(scope="session")
@@ -29,6 +37,35 @@ def shop(tmp_path: Path, newly_made: Path) -> Iterator[Database]:
     opened = open_shop(folder)
     yield opened
     opened.close()
+
+
+@pytest.fixture(scope="session")
+def base_url() -> None:
+    """No address is everybody's: a test opens that of its own server. The plugin's own fixture warns under pytest 9."""
+
+
+@pytest.fixture(scope="session")
+def browser_type_launch_args(browser_type_launch_args: Mapping[str, object]) -> dict[str, object]:
+    """How pytest-playwright starts the browser, which is then one for all tests of a process."""
+    return {**browser_type_launch_args, "executable_path": installed(), "args": flags()}
+
+
+@pytest.fixture(scope="session")
+def browser_context_args(browser_context_args: Mapping[str, object]) -> dict[str, object]:
+    """A tablet held sideways, unless a test says otherwise."""
+    return {**browser_context_args, "viewport": SIZE}
+
+
+@pytest.fixture
+def new_context(new_context: NewContext) -> NewContext:
+    """Makes contexts that wait long enough for a machine that is busy with something else."""
+
+    def patient(**options: object) -> BrowserContext:
+        context = new_context(**options)
+        context.set_default_timeout(PATIENCE)
+        return context
+
+    return patient
 
 
 @pytest.fixture

@@ -7,16 +7,15 @@ from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
-from playwright.sync_api import Browser, BrowserContext, Locator, Page, Playwright, expect
+from playwright.sync_api import BrowserContext, Locator, Page, Playwright, expect
 from playwright.sync_api import Error as PlaywrightError
 
 from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.store.database import Database
-from tests.browser import flags, installed
+from tests.browser import NewContext, flags, installed
 from tests.shop.yard import visit_record
 
 SIZE = (1280, 800)
-expect.set_options(timeout=15_000)  # a machine that is busy with something else
 
 
 @dataclass
@@ -57,13 +56,10 @@ class Tablet:
         expect(self.bar.and_(self.page.locator(".is-told"))).to_contain_text("All saved", timeout=20_000)
 
 
-@contextmanager
-def tablet(browser: Browser) -> Iterator[Tablet]:
+def tablet(new_context: NewContext) -> Tablet:
     """A tablet with an empty memory."""
-    context = browser.new_context(viewport={"width": SIZE[0], "height": SIZE[1]}, has_touch=True)
-    context.set_default_timeout(15_000)
-    yield Tablet(context.new_page(), context)
-    context.close()
+    context = new_context(has_touch=True)
+    return Tablet(context.new_page(), context)
 
 
 @contextmanager

@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 
 import pytest
-from playwright.sync_api import expect, sync_playwright
+from playwright.sync_api import Page, expect
 from starlette.testclient import TestClient
 
 from app.places import static
@@ -16,7 +16,6 @@ from app.sync.engine.units import REV_PER_MIN, THOU
 from app.web.application import create_app
 from app.web.presenters.reading.keypad import Wanted
 from app.web.presenters.reading.reading_page import ReadingPage
-from tests.browser import launch
 from tests.shop.yard import AT, FOUR, heat_soaked, key, read, read_round, visit_record
 from tests.web.pieces import piece
 
@@ -98,25 +97,23 @@ def test_it_is_kept_as_left_in_lock_down_and_not_at_all_off_idle(client: TestCli
     assert client.post(f"{there(visit_id, BANK_BALANCE.slug)}/speed", data=sent("870")).status_code == 422
 
 
-def test_on_the_keypad_it_takes_four_figures_and_keep(shop: Database) -> None:
+def test_on_the_keypad_it_takes_four_figures_and_keep(page: Page, shop: Database) -> None:
     desk = ReadingPage(visit_record(shop, moved(shop)), HEAT_SOAKED, Wanted(entry="speed"), {}, {})
     assert desk.keypad.unit == "rev/min"
     assert desk.selected is None
-    with sync_playwright() as playwright, launch(playwright) as browser:
-        page = browser.new_page()
-        page.set_content(piece("keypad", "keypad(pad)", pad=desk.keypad))
-        page.evaluate("window.kept = []")
-        page.evaluate(
-            "document.addEventListener('submit', (e) => { e.preventDefault();"
-            " window.kept.push(new FormData(e.target).get('value')); })"
-        )
-        page.add_script_tag(path=static() / "keypad.js", type="module")
-        expect(page.get_by_role("button", name="Keep", exact=True)).to_be_visible()
-        expect(page.get_by_role("button", name="Skip")).to_have_count(0)
-        for digit in "91":
-            page.get_by_role("button", name=digit, exact=True).click()
-        page.get_by_role("button", name="Keep", exact=True).click()
-        expect(page.get_by_text("Between 300 and 3000 rev/min.")).to_be_visible()
-        page.get_by_role("button", name="0", exact=True).click()
-        page.get_by_role("button", name="Keep", exact=True).click()
-        assert page.evaluate("window.kept") == ["910"]
+    page.set_content(piece("keypad", "keypad(pad)", pad=desk.keypad))
+    page.evaluate("window.kept = []")
+    page.evaluate(
+        "document.addEventListener('submit', (e) => { e.preventDefault();"
+        " window.kept.push(new FormData(e.target).get('value')); })"
+    )
+    page.add_script_tag(path=static() / "keypad.js", type="module")
+    expect(page.get_by_role("button", name="Keep", exact=True)).to_be_visible()
+    expect(page.get_by_role("button", name="Skip")).to_have_count(0)
+    for digit in "91":
+        page.get_by_role("button", name=digit, exact=True).click()
+    page.get_by_role("button", name="Keep", exact=True).click()
+    expect(page.get_by_text("Between 300 and 3000 rev/min.")).to_be_visible()
+    page.get_by_role("button", name="0", exact=True).click()
+    page.get_by_role("button", name="Keep", exact=True).click()
+    assert page.evaluate("window.kept") == ["910"]

@@ -4,7 +4,7 @@ import re
 from collections.abc import Iterator
 
 import pytest
-from playwright.sync_api import Page, expect, sync_playwright
+from playwright.sync_api import Page, expect
 from starlette.testclient import TestClient
 
 from app.shop.commands import engines
@@ -16,7 +16,6 @@ from app.shop.training import training, training_start
 from app.shop.training.training_start import NewPractice
 from app.sync.engine.layout import Layout
 from app.web.application import create_app
-from tests.browser import launch
 from tests.shop.past import Past
 from tests.shop.yard import AT, FOUR, TWINS, V8, engine, heat_soaked, key, read, visit, visit_record
 
@@ -30,12 +29,6 @@ HOT = f"/visits/1/{HEAT_SOAKED.slug}"
 def client(shop: Database) -> Iterator[TestClient]:
     with TestClient(create_app(shop), base_url=ORIGIN, headers={"Origin": ORIGIN}, follow_redirects=False) as opened:
         yield opened
-
-
-@pytest.fixture
-def page() -> Iterator[Page]:
-    with sync_playwright() as playwright, launch(playwright) as browser:
-        yield browser.new_page(viewport={"width": 1280, "height": 800})
 
 
 def form(**changes: str) -> dict[str, str]:

@@ -4,32 +4,16 @@ and target size (2.5.8), and axe's own good practices.
 The pages are taken from the routes, so a new one is checked from its first day.
 """
 
-from collections.abc import Iterator
-
 import pytest
-from playwright.sync_api import Browser, Page, expect, sync_playwright
+from playwright.sync_api import Page, expect
 
 from app.shop.commands.moves import NewMove, make
 from app.shop.commands.readings import NewReading, add
 from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.store.database import Database
-from tests.browser import launch
 from tests.shop.yard import AT, heat_soaked, key, read, read_round
 from tests.web.axe import COLOURS, faults, paths
 from tests.web.tablet import Tablet
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with sync_playwright() as playwright, launch(playwright) as one:
-        yield one
-
-
-@pytest.fixture
-def page(browser: Browser) -> Iterator[Page]:
-    context = browser.new_context(viewport={"width": 1280, "height": 800})
-    yield context.new_page()
-    context.close()
 
 
 @pytest.fixture
