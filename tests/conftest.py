@@ -30,11 +30,11 @@ def newly_made(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture
 def shop(tmp_path: Path, newly_made: Path) -> Iterator[Database]:
-    """An empty shop: a copy of the one that the migrations made, since they take longer than most tests."""
+    """An empty shop: a copy of the one that the migrations made, which need not be looked through again."""
     folder = tmp_path / "shop"
     folder.mkdir(mode=0o700)
     shutil.copyfile(newly_made, folder / newly_made.name)
-    opened = open_shop(folder)
+    opened = Database(folder)
     yield opened
     opened.close()
 
