@@ -14,7 +14,7 @@ from tests.browser import NewContext, flags, installed
 from tests.serving import serving
 
 SIZE: ViewportSize = {"width": 1280, "height": 800}
-PATIENCE = 15_000
+PATIENCE = 30_000
 """Milliseconds that a page is waited for: many times what it takes, for a machine that is busy with something else."""
 
 expect.set_options(timeout=PATIENCE)
