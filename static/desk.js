@@ -1,10 +1,11 @@
-// The reading page: what waits is drawn on it, and the keypad goes on through the round by itself. The judging is the
-// shop computer's: what waits has a value and no verdict.
+// The reading page: draws on it what waits to be sent, and moves the keypad on through the round. The shop computer
+// judges: a value that waits has no verdict.
 
 import { openKeypad, show } from "./keypad.js";
-import { counted } from "./link.js";
 import { fieldOf, held, waiting } from "./outbox.js";
-import { advance, choose, close, input, isSkip, keypad, nextOf, readings } from "./round.js";
+import { advance, choose, close, input, isSkip, keypad, nextOf, readings } from "./read_order.js";
+import { counted } from "./status_bar.js";
+import { say } from "./words.js";
 
 /** @returns {HTMLElement | null} the page, when it shows a round */
 export function desk() {
@@ -17,12 +18,12 @@ function tileOf(bore) {
 }
 
 /**
- * Draws the tile of a bore anew.
+ * Draws the tile of a bore again.
  * @param {string} bore
  * @param {"to-read" | "next" | "closing" | "held" | "refused"} state
- * @param {{value?: string, word?: string, corner?: string, read?: boolean}} says
+ * @param {{value?: string, word?: string, corner?: string, read?: boolean, skipped?: boolean}} says
  */
-function draw(bore, state, { value = "", word = "", corner = "", read = false } = {}) {
+function draw(bore, state, { value = "", word = "", corner = "", read = false, skipped = false } = {}) {
   const tile = tileOf(bore);
   const blank = /** @type {HTMLTemplateElement | null} */ (document.querySelector(`template[data-blank="${state}"]`));
   const drawn = /** @type {HTMLElement | undefined} */ (blank?.content.firstElementChild?.cloneNode(true));
@@ -36,14 +37,14 @@ function draw(bore, state, { value = "", word = "", corner = "", read = false } 
   for (const shaft of tile.querySelectorAll("[data-shaft]")) part("svg").prepend(shaft);
   tile.className = read ? "tile is-read" : drawn.className;
   tile.replaceChildren(...drawn.childNodes);
-  const spoken = [`Bore ${bore}`, value, tile.querySelector(".tile-word")?.textContent];
+  const spoken = [say("bore", { bore }), value, tile.querySelector(".tile-word")?.textContent];
   tile.setAttribute("aria-label", spoken.filter(Boolean).join(", "));
   if (state === "next" || state === "closing") tile.setAttribute("aria-current", "true");
   else tile.removeAttribute("aria-current");
-  if (value && state === "held" && word !== "skipped") tile.dataset.value = value;
+  if (value && state === "held" && !skipped) tile.dataset.value = value;
 }
 
-/** The bore that the keypad enters stands out, and no other does. @param {HTMLFormElement} form */
+/** Marks the tile of the bore that the keypad enters, and no other. @param {HTMLFormElement} form */
 function mark(form) {
   const open = form === openKeypad();
   const bore = open ? input(form, "bore")?.value : "";
@@ -65,16 +66,14 @@ function count(done) {
   const fresh = done.filter((w) => !fieldOf(w, "supersedes") && fieldOf(w, "kind") !== "again");
   const saved = fresh.filter((w) => "savedAt" in w).length;
   const waits = held.slow ? done.filter((w) => !("savedAt" in w)).length : 0;
-  for (const term of document.querySelectorAll(".strip dt")) {
-    const said = /** @type {HTMLElement} */ (term.nextElementSibling);
-    if (!/^Round/.test(term.textContent ?? "")) continue;
-    said.dataset.read ??= said.textContent ?? "";
-    const read = said.dataset.read.replace(/^\d+(?= of)/, (served) => String(Number(served) + saved));
-    said.textContent = read + (waits > 0 ? `, ${waits} waiting` : "");
-  }
+  const shown = /** @type {HTMLElement | null} */ (document.querySelector(".strip [data-total]"));
+  if (!shown) return;
+  const { read = "0", total = "0" } = shown.dataset;
+  const said = say("count-read", { read: Number(read) + saved, total });
+  shown.textContent = waits > 0 ? say("count-waiting", { read: said, count: waits }) : said;
 }
 
-/** While something waits there is no verdict and no next move: both say so. */
+/** While something waits there is no verdict and no next step: both cards say so. */
 function wait() {
   const waits = waiting();
   const verdict = document.querySelector(".verdict");
@@ -84,8 +83,8 @@ function wait() {
   const bore = form ? input(form, "bore")?.value : "";
   /** @type {[Element, string, string][]} */
   const said = [
-    [verdict, "The verdict waits", `${counted(waits)} held on this tablet. The verdict comes with the link.`],
-    [move, bore ? `Read on: bore ${bore}` : "Wait for the link", "The next move comes with the verdict."],
+    [verdict, say("verdict-waits"), say("verdict-reason", { what: counted(waits) })],
+    [move, bore ? say("read-on", { bore }) : say("wait"), say("step-reason")],
   ];
   for (const [card, title, sentence] of said) {
     const [heading, text] = [card.querySelector("h2 span"), card.querySelector(":scope > p")];
@@ -107,12 +106,12 @@ export function lay() {
     if (w.reason !== "") {
       if (document.querySelector(`a.tile.is-to-read[data-bore="${bore}"]`)) draw(bore, "refused", { value });
     } else if (isSkip(w)) {
-      draw(bore, "held", { value: "–", word: "skipped", read: saved });
+      draw(bore, "held", { value: "–", word: say("tile-skipped"), read: saved, skipped: true });
     } else if (fieldOf(w, "kind") === "closing") {
       const turn = tileOf(bore)?.dataset.value;
-      draw(bore, "held", { value: turn ?? value, word: `closing ${value}`, read: saved });
+      draw(bore, "held", { value: turn ?? value, word: say("tile-drift-check", { value }), read: saved });
     } else {
-      draw(bore, "held", { value, word: saved ? "saved" : "waiting", read: saved });
+      draw(bore, "held", { value, word: saved ? say("tile-saved") : say("tile-waiting"), read: saved });
     }
   }
   if (form === openKeypad()) {
@@ -131,13 +130,13 @@ export function lay() {
   wait();
 }
 
-// Without a link a tap on a bore is served here; with one the shop computer knows better what may be entered.
+// Without a connection a tap on a bore is served here; with one the shop computer decides what may be entered.
 document.addEventListener(
   "click",
   (event) => {
     const tile = event.target instanceof Element ? event.target.closest("a.tile") : null;
     const form = keypad();
-    if (!(tile instanceof HTMLElement) || !form || held.trouble !== "link" || !input(form, "bore")) return;
+    if (!(tile instanceof HTMLElement) || !form || held.trouble !== "connection" || !input(form, "bore")) return;
     event.preventDefault();
     event.stopPropagation();
     if (tile.hasAttribute("aria-current")) return;

@@ -85,5 +85,5 @@ document.addEventListener("outbox:changed", () => {
   if (wanted && held.trouble === "") void go();
 });
 
-// Whoever goes elsewhere by hand is not taken back.
+// A person who opens another page is not taken back.
 document.addEventListener("htmx:beforeRequest", () => (wanted = ""));

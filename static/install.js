@@ -1,4 +1,4 @@
-// Under https a tablet keeps what it needs to start without a link. Where the certificate was only clicked through, the
-// browser refuses; everything else works all the same.
+// Under https a tablet stores what it needs to start without a connection. Where a person only dismissed the warning about
+// the certificate, the browser refuses; everything else works.
 
 navigator.serviceWorker?.register("/worker.js").catch(() => {});

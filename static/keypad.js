@@ -1,8 +1,10 @@
-// The keypad of the visit page. Digits build the value; a key of the last column ends it and keeps it.
+// The keypad of the reading page. Digits build the value; a key of the last column ends it and saves it.
 //
-// The form works without this script: a text field and Keep. This script hides the field, shows the keys, and
-// submits the same form, so whoever listens to its submit event sees every reading. Keys pressed after that are
+// The form works without this script: a text field and Save. This script hides the field, shows the keys, and
+// submits the same form, so a listener to its submit event sees every reading. Keys pressed after that are
 // ignored until a new form is in the page or `sent` is taken off the form again (form.removeAttribute("data-sent")).
+
+import { say } from "./words.js";
 
 const WHOLE_DIGITS = 4;
 
@@ -35,10 +37,11 @@ export function show(form, typed) {
 }
 
 /**
+ * Shows a sentence below the entry, "" for none.
  * @param {HTMLFormElement} form
  * @param {string} words
  */
-export function say(form, words) {
+export function tell(form, words) {
   const message = form.querySelector("[data-message]");
   if (message) message.textContent = words;
 }
@@ -69,12 +72,12 @@ function type(form, key) {
   if (key !== "." && part !== undefined && part.length >= 2) return;
   const next = typed === "" && key === "." ? "0." : typed === "0" && key !== "." ? key : typed + key;
   show(form, next);
-  say(form, "");
+  tell(form, "");
 }
 
 /**
- * Whether a value stands so far from the other bores that it is asked about: the rule of app/sync/readings/rounds.py, here
- * because the question must come while the meter is still on the bore.
+ * Whether a value is so far from the other bores that the page asks about it: the rule of app/sync/readings/rounds.py,
+ * here because the question must come while the meter is still on the bore.
  * @param {HTMLFormElement} form
  * @param {number} value
  */
@@ -97,13 +100,13 @@ function farOff(form, value) {
 function keep(form, end) {
   const typed = field(form, "value").value;
   if (typed === "") {
-    say(form, "Type the whole number first.");
+    tell(form, say("whole-number-first"));
     return;
   }
   const ended = end === "" ? typed.replace(/\.$/, "") : typed.split(".")[0] + end;
   const value = Number(ended);
   if (form.dataset.range && !(value >= Number(form.dataset.low) && value <= Number(form.dataset.high))) {
-    say(form, form.dataset.range);
+    tell(form, form.dataset.range);
     return;
   }
   const sure = field(form, "sure");

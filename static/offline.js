@@ -1,7 +1,9 @@
-// The page that stands in for any other while the shop computer does not answer: what waits, and going on once it does.
+// The page shown instead of any other while the shop computer does not answer: lists what waits, and opens the page that
+// was asked for once it answers.
 
-import { counted, named } from "./link.js";
 import { reached, waiting } from "./outbox.js";
+import { counted, named } from "./status_bar.js";
+import { say } from "./words.js";
 
 const LOOK_MS = 3000;
 
@@ -10,9 +12,7 @@ function draw() {
   const said = document.getElementById("held");
   const list = document.getElementById("waits");
   if (!said || !list) return;
-  said.textContent = waits.length
-    ? `${counted(waits)} held here. Sent by itself, in order, when the link is back.`
-    : "Nothing waits here to be sent.";
+  said.textContent = waits.length ? say("sent-in-order", { what: counted(waits) }) : say("nothing-waiting");
   const lines = waits.map((write) => {
     const line = document.createElement("li");
     line.textContent = named(write);

@@ -1,14 +1,15 @@
-// Every write of a visit goes through here: it is held on this tablet first, then sent, in order, until the shop
-// computer says that it has it. What it refuses is kept with the reason until the person has dealt with it.
+// Every write of a visit goes through here: it is stored on this tablet first, then sent, in order, until the shop
+// computer confirms it. What it rejects is kept with the reason until the person sends it again or discards it.
 //
 // One sender for each page, the oldest write first, so a new reading never overtakes an old one. Two tabs may both send
 // the same write: it carries its key, and the shop computer stores a key once. A write is let go only when its own key
-// comes back; any other answer, even a page that looks well, may be from somebody else.
+// comes back; any other answer, even a page without an error, may be from another device.
 //
 // The rest of the page hears of it by events on the document: outbox:changed (something is held, sent or in trouble),
 // outbox:refused, outbox:rest (nothing waits any more), and outbox:first (a form has to wait for what is held).
 
 import * as queue from "./queue.js";
+import { say } from "./words.js";
 
 const ANSWER_MS = 5000;
 const FIRST_MS = 1000;
@@ -18,9 +19,9 @@ const OF_A_VISIT = /^\/visits\/\d+\//;
 const TRY_AGAIN = [401, 408, 425, 429];
 
 /**
- * What stands where. `writes` are held; `saved` went over and may not be in the page yet; `trouble` is why the last
- * attempt failed ("link", "server", "door", "stranger", or ""), `failed` how often in a row; `slow` when something has
- * waited long enough to speak of it; `known` once the tablet was asked what it holds.
+ * The state of the outbox. `writes` are held; `saved` were sent and may not be in the page yet; `trouble` is why the
+ * last attempt failed ("connection", "server", "pairing", "stranger", or ""), `failed` how often in a row; `slow` when
+ * something has waited long enough to be shown; `known` once the tablet was asked what it holds.
  * @type {{writes: queue.Write[], saved: (queue.Write & {savedAt: number})[], trouble: string, failed: number,
  *   slow: boolean, known: boolean}}
  */
@@ -73,7 +74,7 @@ function taken(target) {
   return target.method === "post" && OF_A_VISIT.test(path) && keyed ? target : null;
 }
 
-/** A PIN is not written down on a tablet: such a form goes straight over. @param {HTMLFormElement} form */
+/** A PIN is never stored on a tablet: such a form is sent directly. @param {HTMLFormElement} form */
 function isSecret(form) {
   return form.querySelector("input[type=password]") !== null;
 }
@@ -109,7 +110,7 @@ async function hold(form, submitter) {
   void drain();
 }
 
-/** The tablet keeps nothing (a private window, a full disk): the form goes straight over and says what became of it. */
+/** The tablet stores nothing (a private window, a full disk): the form is sent directly and shows the result. */
 function sendDirectly(/** @type {HTMLFormElement} */ form, /** @type {HTMLElement | null} */ submitter) {
   form.setAttribute("data-direct", "");
   form.requestSubmit(submitter);
@@ -133,15 +134,17 @@ async function send(write) {
       cache: "no-store",
       signal: stop.signal,
     });
-    if (answer.ok && answer.headers.get("X-Saved-Key") === write.key) return { next: answer.headers.get("X-Next") ?? "" };
+    if (answer.ok && answer.headers.get("X-Saved-Key") === write.key) {
+      return { next: answer.headers.get("X-Next") ?? "" };
+    }
     if (answer.status >= 400 && answer.status < 500 && !TRY_AGAIN.includes(answer.status)) {
       const said = decodeURIComponent(answer.headers.get("X-Refused") ?? "");
-      return { reason: said || `The shop computer did not take it (${answer.status}).`, page: await answer.text() };
+      return { reason: said || say("rejected", { status: answer.status }), page: await answer.text() };
     }
-    if (answer.status === 401) return { trouble: "door" };
+    if (answer.status === 401) return { trouble: "pairing" };
     return { trouble: answer.status >= 400 ? "server" : "stranger" };
   } catch {
-    return { trouble: "link" };
+    return { trouble: "connection" };
   } finally {
     clearTimeout(timer);
   }
@@ -153,7 +156,7 @@ let pause = 0;
 /** @type {number | undefined} */
 let timer;
 
-/** Sends what waits, oldest first, until nothing does or the link fails; then tries again after a while. */
+/** Sends what waits, oldest first, until nothing does or the connection fails; then tries again after a while. */
 export async function drain() {
   asked = true;
   if (sending) return;
@@ -178,7 +181,8 @@ export async function drain() {
 async function sendAll() {
   let next = "";
   let came = false;
-  for (let write; (write = (await queue.all()).find((one) => one.reason === "")); ) {
+  let write;
+  while ((write = (await queue.all()).find((one) => one.reason === ""))) {
     const { next: after, reason, page, trouble } = await send(write);
     held.trouble = trouble ?? "";
     held.failed = trouble ? held.failed + 1 : 0;
@@ -204,7 +208,7 @@ async function sendAll() {
   return true;
 }
 
-/** A page that was asked for at `begun` is here: what went over before that is in it. @param {number} begun */
+/** A page that was asked for at `begun` is here: what was sent before that is in it. @param {number} begun */
 export function seen(begun) {
   held.saved = held.saved.filter((write) => write.savedAt > begun);
 }
@@ -212,17 +216,17 @@ export function seen(begun) {
 /** Something else of the page reached the shop computer, or did not. @param {boolean} well */
 export function reached(well) {
   const was = held.trouble;
-  if (well && was === "link") {
+  if (well && was === "connection") {
     held.trouble = "";
     void changed();
     void drain();
   } else if (!well && was === "") {
-    held.trouble = "link";
+    held.trouble = "connection";
     void changed();
   }
 }
 
-/** Sends a refused write once more and goes to where it stands then. @param {queue.Write} write */
+/** Sends a rejected write again and goes to its page then. @param {queue.Write} write */
 export async function tryAgain(write) {
   origins.set(write.key, { path: location.pathname });
   await queue.refuse(write, "");
@@ -230,14 +234,14 @@ export async function tryAgain(write) {
   void drain();
 }
 
-/** Lets the others go first: a write that the shop computer cannot store is put with the refused ones. @param {queue.Write} write */
+/** Lets the others go first: a write that the shop computer cannot store is listed with the rejected ones. @param {queue.Write} write */
 export async function setAside(write) {
-  await queue.refuse(write, "The shop computer could not store it.");
+  await queue.refuse(write, say("because-server"));
   await changedHere();
   void drain();
 }
 
-/** Drops a refused write for good. @param {queue.Write} write */
+/** Discards a rejected write for good. @param {queue.Write} write */
 export async function forget(write) {
   await queue.drop(write);
   await changedHere();

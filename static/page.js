@@ -1,5 +1,5 @@
-// Small helps that pages can do without: a scanner's first key finds the search box; a button prints, another fills a
-// field; a visit keeps the screen awake where the browser lets it.
+// What pages can do without: a scanner's first key goes to the search box; a button prints, another fills a field; a visit
+// keeps the screen awake where the browser allows it.
 
 document.addEventListener("keydown", (event) => {
   const search = document.querySelector("input[data-scan]");
@@ -13,7 +13,8 @@ document.addEventListener("click", (event) => {
 
 document.addEventListener("click", (event) => {
   const button = event.target instanceof Element ? event.target.closest("button[data-fill]") : null;
-  const input = button instanceof HTMLElement ? document.getElementById(button.dataset.fill ?? "") : null;
+  if (!(button instanceof HTMLElement)) return;
+  const input = document.getElementById(button.dataset.fill ?? "");
   if (input instanceof HTMLInputElement) input.value = button.textContent.trim();
 });
 

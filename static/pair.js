@@ -1,4 +1,4 @@
-// The code that a QR picture carries stands after the # of the address: a browser does not send that part.
+// The code in a QR picture is after the # of the address: a browser does not send that part.
 "use strict";
 
 const carried = location.hash.slice(1);

@@ -5,7 +5,7 @@
 
 /**
  * One write on its way: the form's action and fields as they were sent, `key` being the name it is stored under.
- * `reason` is why the shop computer refused it, "" while it is waiting.
+ * `reason` is why the shop computer rejected it, "" while it is waiting.
  * @typedef {{seq?: number, key: string, url: string, fields: [string, string][], at: number, reason: string}} Write
  */
 
@@ -55,7 +55,7 @@ export function all() {
 }
 
 /**
- * Holds a write. What was refused under the same key is replaced: this is the person's second try at it. A second tap
+ * Holds a write. What was rejected under the same key is replaced: this is the person's second try at it. A second tap
  * on the same form adds nothing.
  * @param {Write} write
  */
@@ -67,13 +67,13 @@ export function add(write) {
   });
 }
 
-/** Lets go of a write: the shop computer has it, or the person dropped it. @param {Write} write */
+/** Removes a write: the shop computer has it, or the person discarded it. @param {Write} write */
 export function drop(write) {
   return transact("readwrite", (store) => void store.delete(/** @type {number} */ (write.seq)));
 }
 
 /**
- * Notes why a write was refused; "" makes it wait again. One that another tab let go of meanwhile stays gone.
+ * Notes why a write was rejected; "" makes it wait again. One that another tab has removed stays removed.
  * @param {Write} write
  * @param {string} reason
  */

@@ -1,18 +1,21 @@
-// Shows a page of its own when the shop computer does not answer. It keeps that page and the files it needs, and nothing
-// else: no page of a visit, no record. What is entered waits in the outbox of the pages, which this has no part in.
+// Shows a page of its own when the shop computer does not answer. It stores that page and the files it needs, and nothing
+// else: no page of a visit, no record. Entries wait in the outbox of the pages, which this does not touch.
 //
 // The server puts a line with VERSION in front.
+
+const worker = /** @type {ServiceWorkerGlobalScope} */ (/** @type {unknown} */ (self));
 
 const KEPT = [
   "/offline",
   "/static/favicon.svg",
-  "/static/link.js",
   "/static/offline.js",
   "/static/outbox.js",
   "/static/pages.css",
   "/static/pieces.css",
   "/static/queue.js",
+  "/static/status_bar.js",
   "/static/tokens.css",
+  "/static/words.js",
 ];
 const CACHE = `evenbore-${VERSION}`;
 const PATIENCE_MS = 10000;
@@ -20,12 +23,12 @@ const PATIENCE_MS = 10000;
 async function keep() {
   const cache = await caches.open(CACHE);
   await cache.addAll(KEPT.map((path) => new Request(path, { cache: "reload" })));
-  await self.skipWaiting();
+  await worker.skipWaiting();
 }
 
 async function takeOver() {
   for (const name of await caches.keys()) if (name !== CACHE) await caches.delete(name);
-  await self.clients.claim();
+  await worker.clients.claim();
 }
 
 /** @param {string} path */
@@ -33,7 +36,7 @@ async function kept(path) {
   return (await (await caches.open(CACHE)).match(path)) ?? Response.error();
 }
 
-/** The page that was asked for, or the kept one when nothing answers for long. @param {Request} request */
+/** The page that was asked for, or the stored one when nothing answers for long. @param {Request} request */
 async function page(request) {
   const late = new Promise((_, fail) => setTimeout(fail, PATIENCE_MS));
   try {
@@ -43,7 +46,7 @@ async function page(request) {
   }
 }
 
-/** A file from the shop computer, so that it is never an old one, or the kept one. @param {Request} request */
+/** A file from the shop computer, so that it is never an old one, or the stored one. @param {Request} request */
 async function file(request) {
   try {
     return await fetch(request);
@@ -52,9 +55,9 @@ async function file(request) {
   }
 }
 
-self.addEventListener("install", (event) => event.waitUntil(keep()));
-self.addEventListener("activate", (event) => event.waitUntil(takeOver()));
-self.addEventListener("fetch", (event) => {
+worker.addEventListener("install", (event) => event.waitUntil(keep()));
+worker.addEventListener("activate", (event) => event.waitUntil(takeOver()));
+worker.addEventListener("fetch", (event) => {
   const { request } = event;
   const { origin, pathname } = new URL(request.url);
   if (request.method !== "GET" || origin !== location.origin) return;

@@ -24,7 +24,7 @@ from app.shop.demo.technician import DemoTechnician
 from app.shop.procedure.items import PLACES, Phase, Place
 from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED, PHASES
 from app.shop.procedure.read_order import next_reading
-from app.shop.record import visits
+from app.shop.record import loader
 from app.shop.store.database import Database
 from app.shop.store.upgrade import open_shop
 from app.shop.training import training
@@ -82,7 +82,7 @@ def practised(shop: Database, hands: DemoTechnician) -> int:
     """The visit of the engine there is to practise on, with a round read on it."""
     with shop.reading() as session:
         engine_id = next(iter(training.ids(session)))
-        visit_id = visits.of_engine(session, engine_id)[0].visit.ident
+        visit_id = loader.of_engine(session, engine_id)[0].visit.ident
     while (now := next_reading(hands.record(visit_id), HEAT_SOAKED)).bore is not None:
         new = NewReading(HEAT_SOAKED.slug, now.round_number, now.bore, now.kind, None, hands.by)
         training.read(shop, visit_id, hands.key(), new, hands.at())

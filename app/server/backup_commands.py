@@ -7,18 +7,21 @@ from typing import Annotated, NoReturn, TypeVar
 
 import typer
 
+from app.wording import cli
+from app.wording.message import say
+
 T = TypeVar("T")
 
-Data = Annotated[Path | None, typer.Option(file_okay=False, help="Folder of the shop's records.", show_default=False)]
+MEGABYTE = 1024 * 1024
+
+Data = Annotated[Path | None, typer.Option(file_okay=False, help=say(cli.DATA_HELP), show_default=False)]
 
 
 def backup(
     data: Data = None,
-    to: Annotated[
-        Path | None, typer.Option(help="File, or folder, to copy to; the shop's own copies if left out.")
-    ] = None,
+    to: Annotated[Path | None, typer.Option(help=say(cli.TO_HELP))] = None,
 ) -> None:
-    """Copy the shop's records, whether or not the program is running, and check the copy by opening it."""
+    """Save a backup, whether or not the program is running."""
     from app.shop.store import copies
     from app.shop.store.backup import back_up
 
@@ -27,49 +30,59 @@ def backup(
     target = copies.named(copies.folder_of(folder), copies.BY_HAND, now)
     if to is not None:
         target = copies.named(to, "evenbore", now) if to.is_dir() else to
-    made = _told(lambda: back_up(folder, target))
-    typer.echo(f"The records are copied to {made}, and the copy is whole.")
+    made = _or_exit(lambda: back_up(folder, target))
+    typer.echo(say(cli.BACKUP_SAVED, file=made))
 
 
 def restore(
-    copy: Annotated[Path | None, typer.Argument(help="The copy to go back to.", show_default=False)] = None,
+    file: Annotated[Path | None, typer.Argument(help=say(cli.FILE_HELP), show_default=False)] = None,
     data: Data = None,
-    empty: Annotated[bool, typer.Option("--empty", help="Begin an empty shop instead.")] = False,
+    empty: Annotated[bool, typer.Option("--empty", help=say(cli.EMPTY_HELP))] = False,
 ) -> None:
-    """Go back to a copy. What is there now is put aside first, never thrown away. Without a copy named: lists them."""
+    """Restore a backup or start an empty shop; list the backups when neither is asked for."""
     from app.shop.store import copies
     from app.shop.store.backup import restore as put_back
 
     folder = _folder(data)
-    if copy is None and not empty:
-        held = copies.listed(copies.folder_of(folder))
-        typer.echo(f"Copies in {copies.folder_of(folder)}, newest first:" if held else f"No copies in {folder} yet.")
-        for one in held:
-            typer.echo(f"  {one.file.name}  {one.at:%Y-%m-%d %H:%M} UTC  {one.size / 1024 / 1024:.1f} MB")
-        typer.echo("Name one: evenbore restore FILE")
+    backups = copies.folder_of(folder)
+    if file is None and not empty:
+        _list(backups)
         return
-    if copy is not None and empty:
-        _give_up("Name a copy, or --empty, not both.")
-    if copy is not None and not copy.exists() and (copies.folder_of(folder) / copy.name).exists():
-        copy = copies.folder_of(folder) / copy.name
-    aside = _told(lambda: put_back(folder, copy, datetime.now(UTC)))
-    typer.echo(f"In place now: {copy}." if copy else "The next start begins an empty shop.")
+    if file is not None and empty:
+        _give_up(say(cli.FILE_OR_EMPTY))
+    if file is not None and not file.exists() and (backups / file.name).exists():
+        file = backups / file.name
+    aside = _or_exit(lambda: put_back(folder, file, datetime.now(UTC)))
+    typer.echo(say(cli.RESTORED, file=file) if file else say(cli.EMPTY_NEXT))
     if aside is not None:
-        typer.echo(f"What was there before is kept in {aside}.")
+        typer.echo(say(cli.REPLACED_RECORDS, folder=aside))
+
+
+def _list(folder: Path) -> None:
+    from app.shop.store import copies
+
+    found = copies.listed(folder)
+    typer.echo(say(cli.BACKUPS if found else cli.NO_BACKUPS, folder=folder))
+    for one in found:
+        typer.echo(say(cli.BACKUP_LINE, name=one.file.name, at=one.at, megabytes=one.size / MEGABYTE))
+    if found:
+        typer.echo(say(cli.HOW_TO_RESTORE))
 
 
 def check(data: Data = None) -> None:
-    """Say whether the shop's records are whole, and what to do if not. Changes nothing; the program may be running."""
+    """Verify the records; exit with status 1 when something is wrong."""
     from app.shop.store.health import look
+    from app.wording.store import health_facts, health_problems
 
-    found = _told(lambda: look(_folder(data)))
-    for line in found.lines:
+    found = _or_exit(lambda: look(_folder(data)))
+    for line in health_facts(found):
         typer.echo(line)
-    for problem in found.problems:
+    problems = health_problems(found)
+    for problem in problems:
         typer.echo(problem, err=True)
-    if found.problems:
+    if problems:
         raise typer.Exit(1)
-    typer.echo("All is well.")
+    typer.echo(say(cli.NO_PROBLEMS))
 
 
 def _folder(data: Path | None) -> Path:
@@ -78,13 +91,14 @@ def _folder(data: Path | None) -> Path:
     return data or default_data_folder()
 
 
-def _told(do: Callable[[], T]) -> T:
+def _or_exit(do: Callable[[], T]) -> T:
     from app.shop.store.database import ShopUnavailableError
+    from app.wording.reasons import in_words
 
     try:
         return do()
     except ShopUnavailableError as error:
-        _give_up(str(error))
+        _give_up(in_words(error.reason))
 
 
 def _give_up(message: str) -> NoReturn:

@@ -1,8 +1,8 @@
 """A certificate for the shop computer, and the authority of its own that signs it, kept as files in one folder.
 
-The authority is what a tablet is told to trust, so it is made once and kept. What it may vouch for is written into it:
-addresses that no one on the internet has, and this computer's own names. If its key were stolen, it could not be used
-to pass for anybody else. What the server shows is renewed before it ends and whenever the computer's addresses change.
+The authority is what a tablet trusts, so it is made once and stored. The names and addresses it may certify are written
+into it: private addresses and this computer's own names. A stolen key could not certify anything else. The server's
+certificate is renewed before it expires and whenever the computer's addresses change.
 """
 
 import os
@@ -11,6 +11,7 @@ import tempfile
 from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from enum import StrEnum
 from ipaddress import IPv4Address, IPv6Address, ip_address, ip_network
 from pathlib import Path
 
@@ -19,6 +20,9 @@ from cryptography.exceptions import InvalidSignature
 from cryptography.hazmat.primitives import hashes, serialization
 from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
+
+from app.wording.cli import AUTHORITY_NAME
+from app.wording.message import say
 
 AUTHORITY_LASTS = timedelta(days=3652)
 """Ten years: as long as tablets last. It ends the need to trust it again, so it is this program's choice."""
@@ -55,8 +59,21 @@ LABEL = re.compile(r"[a-z0-9]([a-z0-9-]{0,61}[a-z0-9])?")
 Address = IPv4Address | IPv6Address
 
 
+class CertificateProblem(StrEnum):
+    """Why there can be no certificate."""
+
+    NOT_SAVED = "not-saved"
+    UNREADABLE = "unreadable"
+
+
 class CertificateError(Exception):
-    """There can be no certificate; the message says why and what to do."""
+    """There can be no certificate: ``place`` is the file or folder at fault, ``why`` what the system reports."""
+
+    def __init__(self, problem: CertificateProblem, place: Path, why: str = "") -> None:
+        super().__init__(f"{problem} {place} {why}".rstrip())
+        self.problem = problem
+        self.place = place
+        self.why = why
 
 
 @dataclass(frozen=True)
@@ -106,7 +123,8 @@ def ready(folder: Path, names: Collection[str], addresses: Collection[str], now:
             server = _new_server(authority, may_names, may_numbers, now)
             _keep(folder / "server.pem", server)
     except OSError as error:
-        raise CertificateError(f"The certificate cannot be kept in {folder}: {error.strerror}.") from error
+        why = error.strerror or str(error)
+        raise CertificateError(CertificateProblem.NOT_SAVED, folder, why) from error
     return Certificate(
         file=folder / "server.pem",
         authority=authority.certificate.public_bytes(serialization.Encoding.DER),
@@ -150,7 +168,7 @@ def _still_serves(
 def _new_authority(names: set[str], now: datetime) -> Pair:
     """An authority that signs no other authority, for ``names``, what ends in .local, and private addresses."""
     key = ec.generate_private_key(ec.SECP256R1())
-    name = _name("Evenbore, this shop's own")
+    name = _name(say(AUTHORITY_NAME))
     permitted = [*map(x509.DNSName, sorted(names | {"localhost", "local"})), *map(x509.IPAddress, PRIVATE)]
     certificate = (
         _begun(name, name, key.public_key(), now, AUTHORITY_LASTS)
@@ -215,7 +233,7 @@ def _usage(*, signs_certificates: bool) -> x509.KeyUsage:
 
 
 def _kept(file: Path) -> Pair | None:
-    """What stands in a file, None when there is no file. Raises CertificateError and OSError."""
+    """The key and certificate in a file, None when there is no file. Raises CertificateError and OSError."""
     try:
         pem = file.read_bytes()
     except FileNotFoundError:
@@ -226,10 +244,7 @@ def _kept(file: Path) -> Pair | None:
         if not isinstance(key, ec.EllipticCurvePrivateKey) or key.public_key() != certificate.public_key():
             raise ValueError("the key does not belong to the certificate")
     except (ValueError, TypeError) as error:
-        raise CertificateError(
-            f"{file} cannot be read as a key with its certificate. Move it out of the folder and start again: a new "
-            "one is made. After a new authority.pem every tablet has to be told to trust it."
-        ) from error
+        raise CertificateError(CertificateProblem.UNREADABLE, file, str(error)) from error
     return Pair(certificate, key)
 
 

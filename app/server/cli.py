@@ -1,6 +1,6 @@
-"""The command line: ``evenbore serve`` for the shop's own records, ``evenbore demo`` for a shop made up to try.
+"""The command line: ``evenbore serve`` for the shop's own records, ``evenbore demo`` for a demonstration shop.
 
-``backup_commands`` has the commands that look after the records. What is heavy is imported where it is used, so that
+``backup_commands`` has the commands for backups and checks. What is heavy is imported where it is used, so that
 ``--help`` and a taken port answer at once.
 """
 
@@ -12,7 +12,6 @@ import threading
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager, nullcontext, suppress
 from datetime import UTC, datetime
-from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, NoReturn
 
@@ -20,42 +19,41 @@ import typer
 
 from app.server import backup_commands
 from app.server.network import LOOPBACK, addresses, home_on_the_network, names_in, numbers_of
+from app.wording import cli as words
+from app.wording.message import say
 
 if TYPE_CHECKING:
     from fastapi import FastAPI
     from uvicorn import Server
 
     from app.server.tls import Secured
+    from app.shop.reasons import Reason
     from app.shop.store.database import Database
     from app.web.security.pairing import Pairing
-
-NOT_OURS = "{host} is not an address of this computer. Leave --host out, or use --host 0.0.0.0."
 
 GRACE_SECONDS = 3
 """How long requests under way may take to finish when the program is told to stop."""
 
-Port = Annotated[int, typer.Option(min=0, max=65535, help="Port to listen on; 0 takes any free one.")]
-Host = Annotated[str, typer.Option(help="Address to listen on.")]
-Lan = Annotated[bool, typer.Option("--lan", help="Let tablets on the same network in, once they are paired.")]
-Tls = Annotated[
-    bool, typer.Option("--tls", help="Speak https, by a certificate of its own that each tablet is told to trust once.")
-]
-Data = Annotated[Path | None, typer.Option(file_okay=False, help="Folder for the shop's records.", show_default=False)]
+Port = Annotated[int, typer.Option(min=0, max=65535, help=say(words.PORT_HELP))]
+Host = Annotated[str, typer.Option(help=say(words.HOST_HELP))]
+Lan = Annotated[bool, typer.Option("--lan", help=say(words.LAN_HELP))]
+Tls = Annotated[bool, typer.Option("--tls", help=say(words.TLS_HELP))]
+Data = Annotated[Path | None, typer.Option(file_okay=False, help=say(words.DATA_HELP), show_default=False)]
 
 cli = typer.Typer(no_args_is_help=True, add_completion=False, pretty_exceptions_enable=False)
 
 
-@cli.command()
+@cli.command(help=say(words.SERVE_HELP))
 def serve(port: Port = 8000, host: Host = LOOPBACK, lan: Lan = False, tls: Tls = False, data: Data = None) -> None:
-    """Open the shop's own records, kept in the platform's usual place for user data."""
+    """Serve the shop's records."""
     from app.places import default_data_folder
 
     run(data or default_data_folder(), "0.0.0.0" if lan else host, port, demonstration=False, tls=tls)
 
 
-@cli.command()
+@cli.command(help=say(words.DEMO_HELP))
 def demo(port: Port = 8000, host: Host = LOOPBACK, lan: Lan = False, data: Data = None) -> None:
-    """Open a shop made up to try things in. It is thrown away afterwards, unless --data names a folder to keep it."""
+    """Serve a demonstration shop, deleted afterwards unless it has a folder of its own."""
     host = "0.0.0.0" if lan else host
     if data is not None:
         run(data, host, port, demonstration=True)
@@ -64,8 +62,9 @@ def demo(port: Port = 8000, host: Host = LOOPBACK, lan: Lan = False, data: Data 
         run(Path(folder), host, port, demonstration=True)
 
 
-for command in (backup_commands.backup, backup_commands.restore, backup_commands.check):
-    cli.command()(command)
+cli.command(help=say(words.BACKUP_HELP))(backup_commands.backup)
+cli.command(help=say(words.RESTORE_HELP))(backup_commands.restore)
+cli.command(help=say(words.CHECK_HELP))(backup_commands.check)
 
 
 def main() -> None:
@@ -85,29 +84,29 @@ def run(folder: Path, host: str, port: int, *, demonstration: bool, tls: bool = 
             door = both.enter_context(listening(host, port))
             secured = both.enter_context(securing(folder, door, host)) if tls else None
             while not keep_open(folder, door, host, demonstration=demonstration, secured=secured):
-                typer.echo("A copy was put in place of the damaged records.")
+                typer.echo(say(words.RESTORED_WHILE_DAMAGED))
     except KeyboardInterrupt:
-        typer.echo("Evenbore is closed.")
+        typer.echo(say(words.CLOSED))
 
 
 def keep_open(
     folder: Path, door: socket.socket, host: str, *, demonstration: bool, secured: "Secured | None" = None
 ) -> bool:
-    """Serve the shop, or the page that says it is damaged. False when a copy was put in place there."""
+    """Serve the shop, or the page that says it is damaged. False when a backup was restored there."""
     from app.shop.store.backup import copying
     from app.shop.store.upgrade import DamagedShopError
     from app.web.application import create_app
     from app.web.pages.shop.damaged import create_damaged_app
 
     try:
-        by_itself = nullcontext() if demonstration else copying(folder, now, partial(typer.echo, err=True))
-        with opened(folder, demonstration=demonstration) as shop, by_itself:
+        backups = nullcontext() if demonstration else copying(folder, now, warn)
+        with opened(folder, demonstration=demonstration) as shop, backups:
             pairing = pairing_for(host, door.getsockname()[1], scheme_of(secured))
             trust = secured.trust if secured else None
             app = create_app(shop, lan_names=names_in(host), pairing=pairing, trusting=trust)
             answer(app, door, host, pairing, secured=secured)
     except DamagedShopError as damage:
-        typer.echo(str(damage), err=True)
+        warn(damage.reason)
         again = threading.Event()
         lan_names = names_in(host)
         app = create_damaged_app(damage, start_again=again.set, clock=now, lan_names=lan_names)
@@ -118,7 +117,7 @@ def keep_open(
 
 @contextmanager
 def securing(folder: Path, door: socket.socket, host: str) -> Iterator["Secured"]:
-    """What https needs, with the page about it open; ends the program with a plain word when there can be none."""
+    """What https needs, with the page about it open; ends the program with a message when there is no certificate."""
     from app.server.certificates import CertificateError
     from app.server.tls import secured
     from app.web.security.middleware import own_names
@@ -129,7 +128,7 @@ def securing(folder: Path, door: socket.socket, host: str) -> Iterator["Secured"
         with secured(folder / "https", door, home, own_names() | names_in(host), numbers_of(host), now()) as all_of_it:
             yield all_of_it
     except CertificateError as error:
-        give_up(str(error))
+        give_up(say(words.CERTIFICATE_PROBLEMS[error.problem], place=error.place, why=error.why))
 
 
 def scheme_of(secured: "Secured | None") -> str:
@@ -144,11 +143,11 @@ def now() -> datetime:
 
 @contextmanager
 def listening(host: str, port: int) -> Iterator[socket.socket]:
-    """A socket that listens on ``host`` and ``port``; ends the program with a plain word when there can be none."""
+    """A socket that listens on ``host`` and ``port``; ends the program with a message when there can be none."""
     try:
         family = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)[0][0]
     except OSError:
-        give_up(NOT_OURS.format(host=host))
+        give_up(say(words.FOREIGN_ADDRESS, host=host))
     try:
         door = socket.create_server((host, port), family=family)
     except OSError as error:
@@ -158,35 +157,33 @@ def listening(host: str, port: int) -> Iterator[socket.socket]:
 
 
 def why_not(error: OSError, host: str, port: int) -> str:
-    """What kept the server from listening, and what to do."""
+    """Why the server cannot listen, and what to do."""
     if error.errno == errno.EADDRINUSE:
         other = port + 1 if port < 65535 else 8000
-        return (
-            f"Port {port} is taken by another program, perhaps another Evenbore. Close that one, or choose another "
-            f"port: --port {other}, or --port 0 for any free one."
-        )
+        return say(words.PORT_IN_USE, port=port, other=other)
     if error.errno == errno.EADDRNOTAVAIL:
-        return NOT_OURS.format(host=host)
+        return say(words.FOREIGN_ADDRESS, host=host)
     if error.errno == errno.EACCES:
-        return f"Port {port} is kept for the system. Choose one above 1023, for instance --port 8000."
-    return f"Cannot listen on {host}, port {port}: {error.strerror}."
+        return say(words.PORT_RESERVED, port=port)
+    return say(words.NOT_LISTENING, host=host, port=port, why=error.strerror)
 
 
 @contextmanager
 def opened(folder: Path, *, demonstration: bool) -> Iterator["Database"]:
-    """The shop in ``folder``, closed on leaving; ends the program with a plain word when it cannot be opened.
+    """The shop in ``folder``, closed on leaving; ends the program with a message when it cannot be opened.
 
     Raises DamagedShopError, which has a page of its own.
     """
     from app.shop.store.database import ShopUnavailableError
     from app.shop.store.upgrade import DamagedShopError, open_shop
+    from app.wording.reasons import in_words
 
     try:
         shop = open_shop(folder)
     except DamagedShopError:
         raise
     except ShopUnavailableError as error:
-        give_up(str(error))
+        give_up(in_words(error.reason))
     try:
         if demonstration and is_empty(shop):
             from app.shop.demo.demo_shop import fill
@@ -233,7 +230,7 @@ def answer(
     )
     for line in addresses(host, door.getsockname()[1], scheme_of(secured)):
         typer.echo(line)
-    for line in secured.words if secured else ():
+    for line in secured.lines if secured else ():
         typer.echo(line)
     if pairing is not None and pairing.home:
         pairing.new()
@@ -243,7 +240,7 @@ def answer(
 
 
 def pairing_for(host: str, port: int, scheme: str = "http") -> "Pairing":
-    """What lets tablets in; nobody but this computer when the program listens to nobody else."""
+    """Pairing of tablets; none where the program listens to this computer only."""
     from app.web.security.pairing import Pairing
 
     home = home_on_the_network(host, port, scheme)
@@ -254,7 +251,9 @@ def show_code(code: str, address: str) -> None:
     """Show a pairing code on the terminal, as text and as a picture that a tablet scans."""
     import segno
 
-    typer.echo(f"To pair a tablet, scan this or type the code {code} there. Good once, for ten minutes.")
+    from app.web.security.pairing import GOOD_FOR
+
+    typer.echo(say(words.PAIRING_CODE, code=code, minutes=round(GOOD_FOR / 60)))
     with suppress(UnicodeEncodeError):  # a terminal without block characters has the code in letters
         segno.make(address, error="l").terminal(compact=True)
 
@@ -263,6 +262,13 @@ def stop_when(over: threading.Event, server: "Server") -> None:
     """Have ``server`` finish what it is answering and stop, once ``over`` is set."""
     over.wait()
     server.should_exit = True
+
+
+def warn(reason: "Reason") -> None:
+    """Show why the records are unavailable where errors go."""
+    from app.wording.reasons import in_words
+
+    typer.echo(in_words(reason), err=True)
 
 
 def give_up(message: str) -> NoReturn:

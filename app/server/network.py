@@ -4,6 +4,9 @@ import socket
 from contextlib import suppress
 from ipaddress import ip_address
 
+from app.wording import cli
+from app.wording.message import say
+
 LOOPBACK = "127.0.0.1"
 EVERY_ADDRESS = ("0.0.0.0", "::")
 
@@ -12,14 +15,12 @@ def addresses(host: str, port: int, scheme: str = "http") -> list[str]:
     """The lines that say where to open the program, on this computer and, if it lets others in, on a tablet."""
     if host not in EVERY_ADDRESS:
         shown = f"[{host}]" if ":" in host else host
-        return [f"Evenbore is open at {scheme}://{shown}:{port}/"]
-    lines = [f"Evenbore is open at {scheme}://{LOOPBACK}:{port}/"]
+        return [say(cli.OPEN_AT, address=f"{scheme}://{shown}:{port}/")]
+    here = say(cli.OPEN_AT, address=f"{scheme}://{LOOPBACK}:{port}/")
     lan = lan_address()
     if lan is None:
-        lines.append("This computer is on no network just now, so no tablet can reach it.")
-    else:
-        lines.append(f"On a tablet on the same network: {scheme}://{lan}:{port}/")
-    return lines
+        return [here, say(cli.NO_NETWORK)]
+    return [here, say(cli.OPEN_ON_TABLETS, address=f"{scheme}://{lan}:{port}/")]
 
 
 def home_on_the_network(host: str, port: int, scheme: str = "http") -> str:

@@ -13,6 +13,8 @@ import uvicorn
 
 from app.server.certificates import Certificate, ready
 from app.web.pages.shop.trust import Trust, create_trust_app
+from app.wording import cli
+from app.wording.message import say
 
 CLOSING_SECONDS = 3
 """How long requests at the second door may take to finish."""
@@ -20,11 +22,11 @@ CLOSING_SECONDS = 3
 
 @dataclass(frozen=True)
 class Secured:
-    """``file`` holds the server's key and certificate as PEM; ``words`` are the lines that the terminal shows."""
+    """``file`` holds the server's key and certificate as PEM; ``lines`` are what the terminal shows."""
 
     file: Path
     trust: Trust
-    words: tuple[str, ...]
+    lines: tuple[str, ...]
 
 
 @contextmanager
@@ -61,7 +63,7 @@ def secured(
         thread = threading.Thread(target=server.run, kwargs={"sockets": [second.dup()]})
         thread.start()
         try:
-            yield Secured(certificate.file, trust, words(certificate, page))
+            yield Secured(certificate.file, trust, trust_lines(certificate, page))
         finally:
             server.should_exit = True
             thread.join()
@@ -76,15 +78,14 @@ def beside(door: socket.socket) -> socket.socket:
         return socket.create_server((host, 0), family=door.family)
 
 
-def words(certificate: Certificate, page: str) -> tuple[str, ...]:
-    """What is said on the terminal about trusting this computer."""
+def trust_lines(certificate: Certificate, page: str) -> tuple[str, ...]:
+    """The lines on the terminal about trusting this computer."""
     pairs = certificate.fingerprint.split(" ")
     lines = (
-        f"Each tablet has to trust this computer once: open {page} on it. The fingerprint there must be",
-        f"  {' '.join(pairs[:16])}",
-        f"  {' '.join(pairs[16:])}",
+        say(cli.TRUST, page=page),
+        say(cli.FINGERPRINT_LINE, pairs=" ".join(pairs[:16])),
+        say(cli.FINGERPRINT_LINE, pairs=" ".join(pairs[16:])),
     )
     if not certificate.left_out:
         return lines
-    left_out = ", ".join(certificate.left_out)
-    return (*lines, f"Not covered, so a tablet warns there: {left_out}. The certificate is for private addresses only.")
+    return (*lines, say(cli.NOT_COVERED, names=", ".join(certificate.left_out)))

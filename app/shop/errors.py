@@ -1,27 +1,32 @@
 """Exceptions for requests that are rejected, mapped to an HTTP status once, in ``app.web.error_responses``."""
 
 from collections.abc import Mapping
+from enum import StrEnum
 
 from app.shop.reasons import Reason
 
-Problems = dict[str, Reason | str]
+Problems = dict[str, Reason]
 """What is wrong, by field; the field is empty where it is the whole request."""
 
 
 class RejectedError(Exception):
-    """What was asked cannot be stored. ``problems`` maps each field to the reason that stands beside it."""
+    """The request cannot be stored: ``problems`` has the reason by field. Its text is the codes, for logs only."""
 
-    def __init__(self, problems: Mapping[str, Reason | str]) -> None:
-        super().__init__("; ".join(one if isinstance(one, str) else str(one.code) for one in problems.values()))
+    def __init__(self, problems: Mapping[str, Reason]) -> None:
+        super().__init__("; ".join(map(str, problems.values())))
         self.problems: Problems = dict(problems)
+
+    def has(self, code: StrEnum) -> bool:
+        """Whether that is among what is wrong."""
+        return any(one.code is code for one in self.problems.values())
 
 
 class NotFoundError(RejectedError):
     """The engine, visit or other thing named does not exist."""
 
-    def __init__(self, what: Reason | str) -> None:
-        super().__init__({"": f"There is no {what} here." if isinstance(what, str) else what})
+    def __init__(self, what: Reason) -> None:
+        super().__init__({"": what})
 
 
 class ConflictError(RejectedError):
-    """Somebody else wrote in between, or the key was used before for something else. Nothing was changed."""
+    """Another write came in between, or the key was used before for something else. Nothing was changed."""

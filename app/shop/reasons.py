@@ -17,7 +17,18 @@ class Reason(NamedTuple):
     code: StrEnum
     values: Mapping[str, Any] = {}
 
+    def __str__(self) -> str:
+        """For programmers and logs: the code with its values."""
+        told = ", ".join(f"{name}={_told(value)}" for name, value in self.values.items())
+        return f"{self.code}({told})" if told else str(self.code)
+
 
 def because(code: StrEnum, **values: Any) -> Reason:
     """The reason of that code with these values."""
     return Reason(code, values)
+
+
+def _told(value: object) -> str:
+    if isinstance(value, tuple) and not isinstance(value, Reason):
+        return "[" + ", ".join(map(str, value)) + "]"
+    return str(value)

@@ -14,12 +14,12 @@ from starlette.types import Receive, Scope, Send
 
 from app import places
 from app.shop.errors import RejectedError
-from app.shop.record.visits import in_the_shop
+from app.shop.record.loader import in_the_shop
 from app.shop.store.database import Database, ShopUnavailableError
 from app.web.api import interface
 from app.web.api.problems import either
 from app.web.context import Pages, environment
-from app.web.error_responses import status_of
+from app.web.error_responses import fault_of, status_of
 from app.web.pages.engine import engines, engines_page, exchange, paper, training
 from app.web.pages.shop import (
     activity,
@@ -36,7 +36,9 @@ from app.web.pages.shop import (
 from app.web.pages.visit import corrections, moves, readings, visits
 from app.web.security.middleware import SAFE_METHODS, protect
 from app.web.security.pairing import Pairing
-from app.wording.reasons import sentence_of
+from app.wording.message import say
+from app.wording.reasons import in_words, sentence_of
+from app.wording.request_faults import NOT_SAVED, RequestFault, notice_of
 
 
 class Gzip(GZipMiddleware):
@@ -122,19 +124,23 @@ async def _awake(app: FastAPI) -> AsyncIterator[None]:
 
 def _refused(request: Request, error: Exception) -> Response:
     assert isinstance(error, RejectedError)
-    return Pages(request).show("refused.html", status_of(error), title="Not done", message=sentence_of(error))
+    return Pages(request).show("refused.html", status_of(error), title=say(NOT_SAVED), message=sentence_of(error))
 
 
 def _http(request: Request, error: Exception) -> Response:
     assert isinstance(error, HTTPException)
-    message = "There is no such page here." if error.status_code == 404 else str(error.detail)
-    title = "Not found" if error.status_code == 404 else "Not done"
-    return Pages(request).show("refused.html", error.status_code, title=title, message=message)
+    return _notice(request, error.status_code, fault_of(error))
 
 
 def _no_such_page(request: Request, error: Exception) -> Response:
-    return Pages(request).show("refused.html", 404, title="Not found", message="There is no such page here.")
+    return _notice(request, 404, RequestFault.NOT_FOUND)
+
+
+def _notice(request: Request, status: int, fault: RequestFault) -> Response:
+    title, sentence = notice_of(fault)
+    return Pages(request).show("refused.html", status, title=say(title), message=say(sentence))
 
 
 def _unavailable(request: Request, error: Exception) -> Response:
-    return Pages(request).show("refused.html", 503, title="Not saved", message=str(error))
+    assert isinstance(error, ShopUnavailableError)
+    return Pages(request).show("refused.html", 503, title=say(NOT_SAVED), message=in_words(error.reason))

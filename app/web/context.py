@@ -11,13 +11,15 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from app import places
-from app.shop.commands import settings_versions
+from app.shop.record import stored_settings
 from app.shop.store.database import Database
 from app.shop.store.idempotency import new_key
 from app.web.display_options import chosen, kept
 from app.web.forms import Typed
 from app.web.presenters.filters import FILTERS
-from app.wording import language
+from app.wording import language, scripts
+from app.wording.reasons import in_words
+from app.wording.requirements import missing_as_stored
 
 OUTBOX, SAVED, NEXT, REFUSED = "X-Outbox", "X-Saved-Key", "X-Next", "X-Refused"
 """Headers between a page's outbox and this server: for how many seconds the write was held, which key was stored, the
@@ -49,8 +51,8 @@ def environment() -> Environment:
         pgettext=language.pgettext,
         npgettext=language.npgettext,
     )
-    templates.filters.update(FILTERS)
-    templates.globals.update(new_key=new_key, **chosen({}))
+    templates.filters.update(FILTERS, in_words=in_words, missing_as_stored=missing_as_stored)
+    templates.globals.update(new_key=new_key, script_words=scripts.bundle, **chosen({}))
     return templates
 
 
@@ -89,7 +91,7 @@ class Pages:
         """The initials in the shop's settings, read only by a page that asks for some."""
         shop: Database = self._request.app.state.shop
         with shop.reading() as session:
-            return [initials for initials, _ in settings_versions.now(session)[1].people]
+            return [initials for initials, _ in stored_settings.now(session)[1].people]
 
     @staticmethod
     def go(path: str) -> Response:

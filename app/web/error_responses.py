@@ -2,17 +2,24 @@
 
 from collections.abc import Mapping
 from http import HTTPStatus
-from typing import Any, NamedTuple
+from typing import Any
 
 from fastapi.responses import JSONResponse
+from starlette.exceptions import HTTPException
 from starlette.types import Scope
 
 from app.shop.errors import ConflictError, NotFoundError, RejectedError
 from app.shop.reasons import Reason
 from app.wording.reasons import in_words
+from app.wording.request_faults import RequestFault
 
 STATUS = {NotFoundError: 404, ConflictError: 409, RejectedError: 422}
 PROBLEM = "application/problem+json"
+FAULTS = {
+    404: RequestFault.NOT_FOUND,
+    405: RequestFault.METHOD_NOT_ALLOWED,
+    415: RequestFault.JSON_EXPECTED,
+}
 PHRASES = {413: "Content Too Large", 422: "Unprocessable Content"}
 """Statuses that RFC 9110 names otherwise than Python before 3.13 does."""
 
@@ -28,29 +35,24 @@ def for_programs(scope: Scope) -> bool:
     return path == "/api" or path.startswith("/api/")
 
 
-class Detail(NamedTuple):
-    """What is wrong with one field: a sentence, and its stable code where it has one."""
-
-    words: str
-    code: str | None = None
-
-    @classmethod
-    def of(cls, reason: Reason | str) -> "Detail":
-        """A reason of the store."""
-        return cls(in_words(reason), None if isinstance(reason, str) else str(reason.code))
+def fault_of(error: HTTPException) -> RequestFault:
+    """Why a request was not taken: the detail where it is a code of ours, else what the status says."""
+    if isinstance(error.detail, RequestFault):
+        return error.detail
+    return FAULTS.get(error.status_code, RequestFault.BAD_REQUEST)
 
 
-def code_of(rejected: RejectedError) -> str | None:
+def code_of(rejected: RejectedError) -> str:
     """The code of a rejection: that of its first reason."""
-    return next((str(one.code) for one in rejected.problems.values() if isinstance(one, Reason)), None)
+    return str(next(iter(rejected.problems.values())).code)
 
 
 def problem(
     status: int,
+    code: str,
     detail: str,
-    faults: Mapping[str, Detail | str] | None = None,
+    faults: Mapping[str, Reason] | None = None,
     headers: Mapping[str, str] | None = None,
-    code: str | None = None,
 ) -> JSONResponse:
     """A problem document. ``faults`` maps the JSON pointer of a field, or a parameter, to what is wrong with it.
 
@@ -60,18 +62,19 @@ def problem(
         "type": "about:blank",
         "title": PHRASES.get(status, HTTPStatus(status).phrase),
         "status": status,
+        "code": code,
         "detail": detail,
     }
-    if code:
-        document["code"] = code
     if faults:
-        document["errors"] = [
-            _fault(place, Detail(told) if isinstance(told, str) else told) for place, told in faults.items()
-        ]
+        document["errors"] = [_fault(place, reason) for place, reason in faults.items()]
     return JSONResponse(document, status, headers, PROBLEM)
 
 
-def _fault(place: str, told: Detail | str) -> dict[str, str]:
-    detail = Detail(told) if isinstance(told, str) else told
-    fault = {"pointer" if place.startswith("#") else "parameter": place, "detail": detail.words}
-    return fault | ({"code": detail.code} if detail.code else {})
+def not_taken(status: int, reason: Reason, headers: Mapping[str, str] | None = None) -> JSONResponse:
+    """The problem document of a request that was not taken."""
+    return problem(status, str(reason.code), in_words(reason), headers=headers)
+
+
+def _fault(place: str, reason: Reason) -> dict[str, str]:
+    where = "pointer" if place.startswith("#") else "parameter"
+    return {where: place, "code": str(reason.code), "detail": in_words(reason)}

@@ -1,20 +1,24 @@
-"""What a person typed, read into numbers: every problem is a sentence beside its field, and nothing typed is lost."""
+"""What a person typed, read into numbers: every problem is a reason beside its field, and nothing typed is lost."""
 
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 from app.shop.commands.engines import EngineFacts
-from app.shop.errors import RejectedError
+from app.shop.errors import Problems, RejectedError
+from app.shop.reasons import Reason, because
 from app.shop.record.fittings import HARDWARE_FIELDS, hardware_known
 from app.shop.record.measures import RECORDED, Units
+from app.shop.rejections import Rejection
 from app.sync.engine.hardware import Figure, Hardware, likely_hardware
 from app.sync.engine.layout import Bank, JointKind, Layout, LayoutError
 from app.sync.engine.units import CUBIC_INCH, LITRE, REV_PER_MIN
-from app.wording.reasons import problems_in_words
 
 LONGEST_FIELD = 1000
 DISPLACEMENT_UNITS = {"L": LITRE, "cu in": CUBIC_INCH}
+
+LONGEST_AGO = 720
+"""Minutes between a figure being read and being entered, at most."""
 
 
 @dataclass
@@ -22,27 +26,27 @@ class Typed:
     """One form as it came, with the problems found so far."""
 
     values: Mapping[str, str]
-    problems: dict[str, str] = field(default_factory=dict)
+    problems: Problems = field(default_factory=dict)
 
     def text(self, name: str) -> str:
         """What stands in a field, without outer blanks."""
         text = self.values.get(name, "").strip()
         if len(text) > LONGEST_FIELD:
-            self.problems[name] = f"At most {LONGEST_FIELD} characters fit here."
+            self.problems[name] = because(Rejection.TOO_LONG, most=LONGEST_FIELD)
         return text[:LONGEST_FIELD]
 
-    def number(self, name: str, missing: str = "A number belongs here.") -> float:
+    def number(self, name: str, missing: Rejection = Rejection.NUMBER_MISSING) -> float:
         """A field as a number; a comma counts as a point. 0 with a problem noted when it is none."""
         text = self.text(name).replace(",", ".")
         if not text:
-            self.problems[name] = missing
+            self.problems[name] = because(missing)
             return 0.0
         try:
             value = float(text)
         except ValueError:
             value = math.nan
         if not math.isfinite(value):
-            self.problems[name] = f"“{self.text(name)}” is not a number."
+            self.problems[name] = because(Rejection.NOT_A_NUMBER, typed=_start(self.text(name)))
             return 0.0
         return value
 
@@ -50,7 +54,7 @@ class Typed:
         """A field as a whole number; 0 with a problem noted when it is none."""
         value = self.number(name)
         if value != int(value):
-            self.problems[name] = "A whole number belongs here."
+            self.problems[name] = because(Rejection.NOT_A_WHOLE_NUMBER)
         return int(value)
 
     @property
@@ -59,30 +63,29 @@ class Typed:
         try:
             return Units.coded(self.text("units")) if self.text("units") else RECORDED
         except ValueError:
-            self.problems[""] = "The units of this page are not known. Open it again."
+            self.problems[""] = because(Rejection.STALE_FORM)
             return RECORDED
 
-    def raise_problems(self, also: Mapping[str, str] | None = None) -> None:
-        """Raises RefusedError when anything is wrong."""
+    def raise_problems(self, also: Mapping[str, Reason] | None = None) -> None:
+        """Raises RejectedError when anything is wrong."""
         if problems := {**(also or {}), **self.problems}:
             raise RejectedError(problems)
 
 
 def engine_facts(typed: Typed) -> EngineFacts:
-    """The facts of the engine form. Raises RefusedError with every problem at once."""
+    """The facts of the engine form. Raises RejectedError with every problem at once."""
     unit = typed.text("displacement_unit") or "L"
     if unit not in DISPLACEMENT_UNITS:
-        typed.problems["displacement"] = "Litres or cubic inches."
+        typed.problems["displacement"] = because(Rejection.NOT_ONE_OF, choices=tuple(DISPLACEMENT_UNITS))
         unit = "L"
     facts = EngineFacts(
         serial=typed.text("serial"),
         description=typed.text("description"),
-        displacement=typed.number("displacement", "Litres or cubic inches of the whole engine.")
-        * DISPLACEMENT_UNITS[unit],
+        displacement=typed.number("displacement", Rejection.DISPLACEMENT_MISSING) * DISPLACEMENT_UNITS[unit],
         displacement_unit=unit,
         customer=typed.text("customer"),
         vehicle=typed.text("vehicle"),
-        idle_speed=typed.number("idle_speed", "The idle speed wanted, in rev/min.") * REV_PER_MIN,
+        idle_speed=typed.number("idle_speed", Rejection.IDLE_SPEED_MISSING) * REV_PER_MIN,
     )
     typed.problems = {**facts.problems(), **typed.problems}
     return facts
@@ -96,7 +99,7 @@ def layout(typed: Typed) -> Layout | None:
     bypass = _numbers(typed, "bypass")
     joined = _joined(typed, banks)
     if len(sensor) > 1:
-        typed.problems["sensor"] = "One bore, or none."
+        typed.problems["sensor"] = because(Rejection.SENSOR_TWICE)
     if any(name in typed.problems for name in LAYOUT_NAMES):
         return None
     try:
@@ -108,7 +111,7 @@ def layout(typed: Typed) -> Layout | None:
             typed.text("plenum") == "yes",
         )
     except LayoutError as error:
-        typed.problems[_field_at_fault(error, banks)] = str(error)
+        typed.problems[_field_at_fault(error, banks)] = because(error.code, **error.values)
         return None
 
 
@@ -118,7 +121,7 @@ JOINTS: dict[str, JointKind] = {
     "screws_in": "screw-in",
     "screws_out": "screw-out",
 }
-"""The fields that say how two neighbours are joined where that is not by a coupler on a blade."""
+"""The fields that say how two neighbors are joined where that is not by a coupler on a blade."""
 
 LAYOUT_NAMES = (
     *("a_bores", "a_stop", "a_drive", "b_bores", "b_stop", "b_drive", "sensor", "springless"),
@@ -133,7 +136,7 @@ def hardware(typed: Typed, displacement: float, bores: int) -> Hardware:
     try:
         return hardware_known(numbers, displacement, bores)
     except RejectedError as refusal:
-        typed.problems = {**problems_in_words(refusal), **typed.problems}
+        typed.problems = {**refusal.problems, **typed.problems}
         return likely_hardware(displacement, bores)
 
 
@@ -178,7 +181,7 @@ def layout_as_typed(known: Layout) -> dict[str, str]:
 def _bank(typed: Typed, name: str) -> Bank:
     bores = _numbers(typed, f"{name}_bores")
     if not bores and f"{name}_bores" not in typed.problems:
-        typed.problems[f"{name}_bores"] = "The cylinder numbers of this bank, front of the engine first."
+        typed.problems[f"{name}_bores"] = because(Rejection.BORES_MISSING)
     first = bores[0] if bores else 0
     stop = typed.whole(f"{name}_stop") if typed.text(f"{name}_stop") else first
     drive = typed.whole(f"{name}_drive") if typed.text(f"{name}_drive") else stop
@@ -186,16 +189,16 @@ def _bank(typed: Typed, name: str) -> Bank:
 
 
 def _joined(typed: Typed, banks: list[Bank]) -> list[Bank]:
-    """The banks with how their neighbours are joined; problems noted where a typed pair is none."""
+    """The banks with how their neighbors are joined; problems noted where a typed pair is none."""
     kinds = {bank.name: list(bank.kinds) for bank in banks}
     seen: set[tuple[int, int]] = set()
     for name, kind in JOINTS.items():
         for pair in _pairs(typed, name):
             bank = next((b for b in banks if pair in zip(b.bores, b.bores[1:], strict=False)), None)
             if bank is None:
-                typed.problems[name] = f"{pair[0]} and {pair[1]} are no neighbours in one bank."
+                typed.problems[name] = because(Rejection.NOT_NEIGHBORS, first=pair[0], second=pair[1])
             elif pair in seen:
-                typed.problems[name] = f"{pair[0]}-{pair[1]} stands in two of these fields."
+                typed.problems[name] = because(Rejection.PAIR_TWICE, first=pair[0], second=pair[1])
             else:
                 kinds[bank.name][bank.bores.index(pair[0])] = kind
             seen.add(pair)
@@ -203,13 +206,13 @@ def _joined(typed: Typed, banks: list[Bank]) -> list[Bank]:
 
 
 def _pairs(typed: Typed, name: str) -> list[tuple[int, int]]:
-    """Pairs of neighbours, front one first as in the bank however typed."""
+    """Pairs of neighbors, front one first as in the bank however typed."""
     order = [bore for bank in ("a", "b") for bore in typed.text(f"{bank}_bores").replace(",", " ").split()]
     found: list[tuple[int, int]] = []
     for word in typed.text(name).replace(",", " ").replace("–", "-").split():
         ends = word.split("-")
         if len(ends) != 2 or not all(end.isdecimal() and len(end) <= 3 for end in ends):
-            typed.problems[name] = f"“{word[:20]}” is no pair of cylinder numbers. Like this: 1-2 3-4"
+            typed.problems[name] = because(Rejection.NOT_A_PAIR, typed=_start(word))
             return []
         if all(end in order for end in ends):
             ends.sort(key=order.index)
@@ -221,10 +224,15 @@ def _numbers(typed: Typed, name: str) -> list[int]:
     found: list[int] = []
     for word in typed.text(name).replace(",", " ").split():
         if not word.isdecimal() or len(word) > 3:
-            typed.problems[name] = f"“{word[:20]}” is not a cylinder number. Like this: 1 2 3 4"
+            typed.problems[name] = because(Rejection.NOT_A_BORE, typed=_start(word))
             return []
         found.append(int(word))
     return found
+
+
+def _start(typed: str) -> str:
+    """The beginning of what was typed, enough to find it by."""
+    return typed[:20]
 
 
 def _field_at_fault(error: LayoutError, banks: list[Bank]) -> str:

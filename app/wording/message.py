@@ -22,6 +22,16 @@ class Message:
     note: str = ""
 
 
+def pattern(message: Message, count: int = 1) -> str:
+    """A message in the current language before its values are put in, in the form for a count."""
+    language = current()
+    if message.many and message.context:
+        return language.npgettext(message.context, message.text, message.many, count)
+    if message.many:
+        return language.ngettext(message.text, message.many, count)
+    return language.pgettext(message.context, message.text) if message.context else language.gettext(message.text)
+
+
 def say(message: Message, **values: Any) -> str:
     """A message in the current language. Raises KeyError for a value that it names and is not given.
 
@@ -31,16 +41,4 @@ def say(message: Message, **values: Any) -> str:
     >>> say(bores, count=1), say(bores, count=4)
     ('1 bore open', '4 bores open')
     """
-    language = current()
-    if message.many:
-        count = values["count"]
-        pattern = (
-            language.npgettext(message.context, message.text, message.many, count)
-            if message.context
-            else language.ngettext(message.text, message.many, count)
-        )
-    elif message.context:
-        pattern = language.pgettext(message.context, message.text)
-    else:
-        pattern = language.gettext(message.text)
-    return pattern.format_map(values)
+    return pattern(message, values["count"] if message.many else 1).format_map(values)

@@ -9,6 +9,7 @@ from app.shop.record.visit_record import VisitRecord
 from app.sync.planning.advice import Advice
 from app.web.presenters.drawing import unit_of
 from app.wording import bank_words, words
+from app.wording.reasons import in_words
 
 
 def said(record: VisitRecord, phase: Phase, step: Advice) -> tuple[str, str]:
@@ -18,7 +19,7 @@ def said(record: VisitRecord, phase: Phase, step: Advice) -> tuple[str, str]:
         case "signed-off" if record.sign_off is not None:
             return "Signed off", f"By {record.sign_off.name}. Nothing more is recorded here."
         case "stopped":
-            return "Stop the engine", " ".join(stops_of(record, phase))
+            return "Stop the engine", " ".join(in_words(stop) for stop in stops_of(record, phase))
         case "in-question":
             has = "has" if len(step.about) == 1 else "have"
             return f"{about} {has} two values", "The next step comes once it is said which of them counts."

@@ -22,6 +22,7 @@ from app.sync.estimation.posterior import prior_for
 from app.sync.planning.planner import next_move
 from tests.benchmarks.engine import PER_BORE, SPEED_WINDOW, WANTED, WINDOW, Imperfections, SimulatedEngine, layout_of
 from tests.benchmarks.people import BLADES, adviser, oracle, plain_technician
+from tests.benchmarks.report import report
 
 TEST_SEEDS = 2000
 
@@ -153,4 +154,5 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    with report("advice"):
+        main()

@@ -26,6 +26,7 @@ from app.sync.engine.hardware import likely_hardware
 from app.sync.engine.layout import Layout
 from app.sync.engine.linkage import link_rotation
 from app.sync.engine.units import LITRE
+from tests.benchmarks.report import report
 from tests.benchmarks.returning import Fleet, Floats, Rough, layout_of, share
 
 TESTING = 4_000_000
@@ -295,8 +296,9 @@ def main(engines: int, seed: int) -> None:
 
 
 if __name__ == "__main__":
-    arguments = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    arguments.add_argument("--engines", type=int, default=200)
-    arguments.add_argument("--seed", type=int, default=0)
-    chosen = arguments.parse_args()
-    main(chosen.engines, chosen.seed)
+    with report("banks"):
+        arguments = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+        arguments.add_argument("--engines", type=int, default=200)
+        arguments.add_argument("--seed", type=int, default=0)
+        chosen = arguments.parse_args()
+        main(chosen.engines, chosen.seed)

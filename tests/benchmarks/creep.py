@@ -14,6 +14,7 @@ from app.sync.engine.layout import Adjuster, Layout
 from app.sync.engine.linkage import moved_bores
 from app.sync.slips.changes import expected_common
 from app.sync.slips.creep import LIMIT, SLACK, creeping, cusum, scores
+from tests.benchmarks.report import report
 from tests.benchmarks.returning import REPEATABILITY, Fleet, Floats, Rough, layout_of, share
 from tests.benchmarks.slips import ROUND, adjusters_of, carrier, pooled
 
@@ -126,8 +127,9 @@ def pick(one: History, adjusters: bool) -> Scores:
 
 
 if __name__ == "__main__":
-    arguments = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    arguments.add_argument("--engines", type=int, default=300)
-    arguments.add_argument("--seed", type=int, default=0)
-    chosen = arguments.parse_args()
-    main(chosen.engines, chosen.seed)
+    with report("creep"):
+        arguments = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+        arguments.add_argument("--engines", type=int, default=300)
+        arguments.add_argument("--seed", type=int, default=0)
+        chosen = arguments.parse_args()
+        main(chosen.engines, chosen.seed)

@@ -48,6 +48,7 @@ from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED
 from app.shop.store.database import Database
 from app.shop.store.upgrade import open_shop
 from app.web.application import create_app
+from tests.benchmarks.report import report
 from tests.shop.yard import V8, check_all, engine, key, read, read_round, visit
 
 LAYERS = ("server", "web", "wording", "shop", "sync")
@@ -293,4 +294,5 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    with report("crossings"):
+        main()

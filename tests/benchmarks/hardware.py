@@ -22,6 +22,7 @@ from app.sync.planning.planner import next_move
 from app.sync.simulation.reference_run import follow_advice
 from app.sync.simulation.simulator import SimulatedEngine
 from tests.benchmarks.engine import SPEED_WINDOW, WINDOW
+from tests.benchmarks.report import report
 
 BLADES = tuple(t * THOU / 2 for t in range(3, 20))
 TWINS: tuple[JointKind, ...] = ("shaft", "screw-in", "shaft")
@@ -91,4 +92,5 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    with report("hardware"):
+        main()

@@ -21,6 +21,7 @@ from app.sync.planning.planner import next_move, start_prior
 from tests.benchmarks.advice import TEST_SEEDS, Outcome, line, outcome_of
 from tests.benchmarks.engine import PER_BORE, WANTED, SimulatedEngine, layout_of
 from tests.benchmarks.people import adviser
+from tests.benchmarks.report import report
 
 WORN, SLIPPED = 0.0015, 0.009  # rad, of every plate and of a coupler that slipped
 SLIPS = 0.35
@@ -84,4 +85,5 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    with report("lessons"):
+        main()

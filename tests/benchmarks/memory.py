@@ -29,6 +29,7 @@ from app.shop.store.upgrade import open_shop
 from app.sync.engine.hardware import likely_hardware
 from app.sync.engine.units import LITRE
 from app.web.application import create_app
+from tests.benchmarks.report import report
 from tests.shop.yard import V8, check_all
 
 SIZES = (1_000, 10_000, 100_000)
@@ -298,4 +299,5 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    with report("memory"):
+        main()

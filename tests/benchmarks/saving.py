@@ -30,6 +30,7 @@ from sqlmodel import Field, Session, SQLModel, create_engine
 
 from app.shop.store.database import PRAGMAS
 from app.shop.store.upgrade import open_shop
+from tests.benchmarks.report import report
 from tests.faults.bench import Ledger, Tablet, readings_path, shop_with_visits
 
 ROW = "CREATE TABLE row (id INTEGER PRIMARY KEY, key TEXT UNIQUE, bore INTEGER, value REAL) STRICT"
@@ -231,4 +232,5 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    with report("saving"):
+        main()

@@ -21,6 +21,7 @@ from app.sync.slips.changes import Pooled, expected_common, log_changes, no_slip
 from app.sync.slips.slip_detection import SlipAssessment, slipped
 from app.sync.slips.slip_hypotheses import Suspect
 from tests.benchmarks.hardware import HARDWARE
+from tests.benchmarks.report import report
 from tests.benchmarks.returning import REPEATABILITY, Fleet, Floats, Rough, layout_of, share
 
 TUNING, TESTING = 1_000_000, 2_000_000
@@ -319,8 +320,9 @@ def main(engines: int, seed: int) -> None:
 
 
 if __name__ == "__main__":
-    arguments = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    arguments.add_argument("--engines", type=int, default=300)
-    arguments.add_argument("--seed", type=int, default=0)
-    chosen = arguments.parse_args()
-    main(chosen.engines, chosen.seed)
+    with report("slips"):
+        arguments = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+        arguments.add_argument("--engines", type=int, default=300)
+        arguments.add_argument("--seed", type=int, default=0)
+        chosen = arguments.parse_args()
+        main(chosen.engines, chosen.seed)

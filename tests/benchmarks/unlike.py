@@ -18,6 +18,7 @@ from app.sync.engine.layout import Bank, Coupler, Layout
 from app.sync.engine.units import KG_PER_HOUR, LITRE, REV_PER_MIN, THOU
 from app.sync.planning.advice import move_of
 from app.sync.planning.planner import next_move
+from tests.benchmarks.report import report
 
 LAYOUTS = {
     "6, one bank": Layout((Bank("A", (1, 2, 3, 4, 5, 6), 3, 1),)),
@@ -87,4 +88,5 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    with report("unlike"):
+        main()

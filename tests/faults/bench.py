@@ -12,7 +12,7 @@ from pathlib import Path
 from urllib.parse import urlencode, urlsplit
 
 from app.shop.procedure.phases import HEAT_SOAKED
-from app.shop.store.integrity import examine, orphans, read_only
+from app.shop.store.integrity import examine, orphan_rows, read_only
 from app.shop.store.upgrade import open_shop
 from app.web.context import SAVED
 from tests.shop.yard import FOUR, check_all, engine, read_round, visit
@@ -134,9 +134,9 @@ def audit(folder: Path, before: set[str], ledger: Ledger) -> None:
 
 def assert_whole(file: Path) -> None:
     """SQLite's check, the seals of every row, and the rows that belong to nothing."""
-    assert examine(file).wrong == ""
+    assert examine(file).damage is None
     with closing(read_only(file)) as connection:
-        assert orphans(connection) == {}
+        assert orphan_rows(connection) == {}
 
 
 def rows_of(folder: Path) -> dict[str, int]:

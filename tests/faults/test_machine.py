@@ -10,9 +10,13 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
+from markupsafe import escape
 
 from app.shop.store import database
+from app.shop.store.codes import Unavailable
 from app.shop.store.upgrade import open_shop
+from app.wording.message import say
+from app.wording.store import UNAVAILABLE
 from tests.faults.bench import Ledger, Tablet, audit, readings_path, shop_with_visits
 from tests.serving import serving
 from tests.shop.yard import AT
@@ -65,7 +69,7 @@ def test_a_full_disk_refuses_and_harms_nothing(tmp_path: Path) -> None:
                 if not ledger.note(fields["key"], answer):
                     break
             assert answer.status == 503
-            assert "The disk is full. Free some space, then try again. Nothing was stored." in answer.page
+            assert say(UNAVAILABLE[Unavailable.DISK_FULL]) in answer.page
             assert tablet.get(HERE).status == 200
             ballast.unlink()
             assert ledger.note(fields["key"], tablet.post(HERE, fields))
@@ -101,7 +105,7 @@ def test_a_folder_that_is_read_only_is_told_at_the_start(open_path: Path) -> Non
         timeout=120,
     )
     assert ended.returncode == 1
-    assert "may not be written to" in ended.stderr
+    assert f"The folder {folder} is write-protected" in ended.stderr
     assert "Traceback" not in ended.stderr
     folder.chmod(0o755)
     audit(folder, before, Ledger())
@@ -122,8 +126,7 @@ def test_another_program_on_the_file_is_told_and_the_retry_is_stored_once(
             answer = tablet.post(HERE, fields)
             assert answer.status == 503
             assert answer.saved is None
-            assert "Another program is holding the shop" in answer.page
-            assert "Close it, then try again" in answer.page
+            assert escape(say(UNAVAILABLE[Unavailable.FILE_IN_USE])) in answer.page
             assert tablet.get(HERE).status == 200  # reading goes on
         other.execute("ROLLBACK")
         assert ledger.note(fields["key"], tablet.post(HERE, fields))

@@ -15,8 +15,12 @@ import pytest
 
 from app import places
 from app.server import cli, network
+from app.shop.store.codes import Damage, Unavailable
 from app.shop.store.upgrade import open_shop
 from app.web.security.pairing import Pairing
+from app.wording import cli as words
+from app.wording.message import say
+from app.wording.store import DAMAGE, UNAVAILABLE
 from tests.shop.yard import heat_soaked
 from tests.started import COMMAND, START_SECONDS, refused, started
 
@@ -65,7 +69,9 @@ def test_a_shop_of_one_s_own_lives_in_the_usual_place(tmp_path: Path) -> None:
 
 def test_the_shop_is_open_once(tmp_path: Path) -> None:
     with started("serve", "--port", "0", "--data", str(tmp_path)):
-        assert "already open in another Evenbore" in refused("serve", "--port", "0", "--data", str(tmp_path))
+        assert say(UNAVAILABLE[Unavailable.OPEN_ELSEWHERE], folder=tmp_path) in refused(
+            "serve", "--port", "0", "--data", str(tmp_path)
+        )
 
 
 def shop_with_a_visit(folder: Path) -> None:
@@ -98,7 +104,8 @@ def test_a_damaged_shop_has_a_page_that_says_the_way_out(tmp_path: Path) -> None
     """And its one button does it: the copy is in place, the damaged file aside, and the board opens."""
     data = ("--data", str(tmp_path))
     shop_with_a_visit(tmp_path)
-    assert "the copy is whole" in did("backup", *data)
+    (saved,) = did("backup", *data).splitlines()
+    assert saved.startswith(say(words.BACKUP_SAVED, file=tmp_path / "copies" / "by-hand-"))
     (tmp_path / "shop.db").write_bytes(b"not a data base.")
     with started("serve", "--port", "0", *data) as program:
         status, page = answered(program.address, "visits/1")
@@ -109,7 +116,7 @@ def test_a_damaged_shop_has_a_page_that_says_the_way_out(tmp_path: Path) -> None
         assert status == 200
         assert "The copy is in place" in page
         deadline = time.monotonic() + START_SECONDS
-        while "Evenbore is open" not in (program.process.stdout or sys.stdin).readline():
+        while say(words.OPEN_AT, address="") not in (program.process.stdout or sys.stdin).readline():
             assert time.monotonic() < deadline
         assert 'href="/visits/1' in program.fetch("/")
         assert program.stop() == 0
@@ -120,7 +127,7 @@ def test_a_damaged_shop_has_a_page_that_says_the_way_out(tmp_path: Path) -> None
 def test_a_damaged_shop_is_told_in_plain_words_and_left_alone(tmp_path: Path) -> None:
     (tmp_path / "shop.db").touch()
     with started("serve", "--port", "0", "--data", str(tmp_path)) as program:
-        assert "the file is empty" in program.said
+        assert say(DAMAGE[Damage.EMPTY_FILE]) in program.said
         assert f"evenbore restore --data {tmp_path} --empty" in program.said
         assert program.stop() == 0
     assert (tmp_path / "shop.db").read_bytes() == b""
@@ -130,12 +137,15 @@ def test_backup_restore_and_check(tmp_path: Path) -> None:
     data = ("--data", str(tmp_path / "shop"))
     shop_with_a_visit(tmp_path / "shop")
     with started("serve", "--port", "0", *data) as program:
-        did("backup", *data, "--to", str(tmp_path / "stick.db"))
-        assert "All is well" in did("check", *data)
-        assert "already open" in refused("restore", *data, str(tmp_path / "stick.db"))
+        saved = did("backup", *data, "--to", str(tmp_path / "stick.db"))
+        assert saved.strip() == say(words.BACKUP_SAVED, file=tmp_path / "stick.db")
+        assert did("check", *data).splitlines()[-1] == say(words.NO_PROBLEMS)
+        already = say(UNAVAILABLE[Unavailable.OPEN_ELSEWHERE], folder=tmp_path / "shop")
+        assert refused("restore", *data, str(tmp_path / "stick.db")).strip() == already
         assert program.stop() == 0
     shutil.rmtree(tmp_path / "shop")
-    assert f"In place now: {tmp_path / 'stick.db'}" in did("restore", *data, str(tmp_path / "stick.db"))
+    restored = did("restore", *data, str(tmp_path / "stick.db"))
+    assert restored.splitlines()[0] == say(words.RESTORED, file=tmp_path / "stick.db")
     with started("serve", "--port", "0", *data) as program:
         assert 'href="/visits/1' in program.fetch("/")
         assert program.stop() == 0
@@ -144,27 +154,31 @@ def test_backup_restore_and_check(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("command", ["backup", "check"])
 def test_a_folder_without_a_shop_is_told(command: str, tmp_path: Path) -> None:
-    assert f"There is no shop in {tmp_path}" in refused(command, "--data", str(tmp_path))
+    no_shop = say(UNAVAILABLE[Unavailable.NO_SHOP], folder=tmp_path)
+    assert refused(command, "--data", str(tmp_path)).strip() == no_shop
 
 
 def test_check_says_what_is_wrong_and_changes_nothing(tmp_path: Path) -> None:
     (tmp_path / "shop.db").write_bytes(b"not a data base.")
-    assert "file is not a database" in refused("check", "--data", str(tmp_path))
+    damage = say(DAMAGE[Damage.DATABASE_CHECK], found="file is not a database")
+    assert damage in refused("check", "--data", str(tmp_path))
     assert (tmp_path / "shop.db").read_bytes() == b"not a data base."
-    assert "not both" in refused("restore", "--data", str(tmp_path), "--empty", "copy.db")
+    both = refused("restore", "--data", str(tmp_path), "--empty", "copy.db")
+    assert both.strip() == say(words.FILE_OR_EMPTY)
 
 
 def test_a_taken_port_is_told_and_nothing_is_made(tmp_path: Path) -> None:
     with socket.create_server(("127.0.0.1", 0)) as other:
         port = other.getsockname()[1]
         message = refused("serve", "--port", str(port), "--data", str(tmp_path / "shop"))
-    assert f"Port {port} is taken" in message
+    assert message.strip() == say(words.PORT_IN_USE, port=port, other=port + 1)
     assert not (tmp_path / "shop").exists()
 
 
 @pytest.mark.parametrize("host", ["192.0.2.77", "no such name"])
 def test_an_address_that_is_not_ours_is_told(host: str, tmp_path: Path) -> None:
-    assert "is not an address of this computer" in refused("serve", "--host", host, "--data", str(tmp_path))
+    message = refused("serve", "--host", host, "--data", str(tmp_path))
+    assert message.strip() == say(words.FOREIGN_ADDRESS, host=host)
 
 
 def test_the_guards_are_on(tmp_path: Path) -> None:
@@ -184,16 +198,18 @@ def test_the_guards_are_on(tmp_path: Path) -> None:
 
 def test_it_says_where_to_open_it(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(network, "lan_address", lambda: "192.168.7.20")
-    assert network.addresses("127.0.0.1", 8000) == ["Evenbore is open at http://127.0.0.1:8000/"]
-    assert network.addresses("192.168.7.20", 8001) == ["Evenbore is open at http://192.168.7.20:8001/"]
-    assert network.addresses("::1", 8000) == ["Evenbore is open at http://[::1]:8000/"]
+    for host, address in (
+        ("127.0.0.1", "http://127.0.0.1:8000/"),
+        ("192.168.7.20", "http://192.168.7.20:8000/"),
+        ("::1", "http://[::1]:8000/"),
+    ):
+        assert network.addresses(host, 8000) == [say(words.OPEN_AT, address=address)]
+    here = say(words.OPEN_AT, address="http://127.0.0.1:8000/")
     for every in ("0.0.0.0", "::"):
-        assert network.addresses(every, 8000) == [
-            "Evenbore is open at http://127.0.0.1:8000/",
-            "On a tablet on the same network: http://192.168.7.20:8000/",
-        ]
+        there = say(words.OPEN_ON_TABLETS, address="http://192.168.7.20:8000/")
+        assert network.addresses(every, 8000) == [here, there]
     monkeypatch.setattr(network, "lan_address", lambda: None)
-    assert "no network" in network.addresses("0.0.0.0", 8000)[1]
+    assert network.addresses("0.0.0.0", 8000) == [here, say(words.NO_NETWORK)]
 
 
 @pytest.mark.parametrize("host", ["127.0.0.1", "::1", "localhost"])

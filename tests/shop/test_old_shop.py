@@ -23,9 +23,11 @@ from app.shop.commands import engines, people
 from app.shop.errors import RejectedError
 from app.shop.exchange.exports import engine_file, written
 from app.shop.exchange.imports import bring_in, read
+from app.shop.reasons import because
 from app.shop.store import health
+from app.shop.store.codes import Damage
 from app.shop.store.database import Database
-from app.shop.store.integrity import examine, orphans, read_only
+from app.shop.store.integrity import examine, orphan_rows, read_only
 from app.shop.store.upgrade import open_shop
 from app.web.application import create_app
 from tests.shop.since import Json, lost, no_longer_described
@@ -103,13 +105,13 @@ def test_the_old_shop_is_of_its_time() -> None:
 
 def test_it_is_whole_and_up_to_date_and_no_row_went_missing(old: Database) -> None:
     found = examine(old.file)
-    assert found.wrong == ""
+    assert found.damage is None
     assert found.revision == health.known_revision()
     assert found.sealed >= recorded()["sealed"]
     assert found.unsealed == 0
-    assert health.look(old.folder).loose == {}
+    assert health.look(old.folder).orphans == {}
     with closing(read_only(old.file)) as connection:
-        assert orphans(connection) == {}
+        assert orphan_rows(connection) == {}
         for table, rows in recorded()["rows"].items():
             assert connection.execute(f'SELECT count(*) FROM "{table}"').fetchone()[0] >= rows, table
 
@@ -130,7 +132,8 @@ def test_a_changed_figure_in_it_is_still_seen(own: Database) -> None:
             connection.execute(f'DROP TRIGGER "{name}"')
         connection.execute("UPDATE reading SET value = value + 0.25 WHERE id = 40")
         connection.commit()
-    assert "reading 40" in examine(own.file).wrong
+    damage = examine(own.file).damage
+    assert damage == because(Damage.ROWS_CHANGED, rows=(because(Damage.ROW, table="reading", id=40),))
 
 
 @pytest.mark.parametrize("serial", FILES)
@@ -150,7 +153,7 @@ def test_its_file_comes_into_an_empty_shop_and_goes_out_again_as_it_was(shop: Da
     with shop.reading() as session:
         now = exported(session, engine_id, was["exported_at"])
     assert_nothing_lost(was, now, FILE_MAY_SAY_OTHERWISE)
-    assert examine(shop.file).wrong == ""
+    assert examine(shop.file).damage is None
 
 
 def test_every_engine_that_may_leave_the_shop_has_its_file(old: Database) -> None:
@@ -214,4 +217,4 @@ def test_work_goes_on_where_it_stopped(own: Database) -> None:
             advice = bench.get(f"{here}/advice").json()
         else:
             pytest.fail("the round was never closed")
-    assert examine(own.file).wrong == ""
+    assert examine(own.file).damage is None

@@ -11,15 +11,15 @@ from tempfile import TemporaryDirectory
 
 from app.shop.assessment.progress import items_of
 from app.shop.assessment.snap import snap_items
-from app.shop.commands import checks, engines, readings
+from app.shop.commands import checks, engines, readings, visits
 from app.shop.commands.engines import EngineFacts
 from app.shop.commands.readings import NewReading
+from app.shop.commands.visits import NewVisit
 from app.shop.procedure.items import Phase
 from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED
 from app.shop.procedure.read_order import next_reading
-from app.shop.record import visits
+from app.shop.record import loader
 from app.shop.record.visit_record import VisitRecord
-from app.shop.record.visits import NewVisit
 from app.shop.store.database import Database, raw_connection
 from app.shop.store.upgrade import open_shop
 from app.sync.engine.hardware import likely_hardware
@@ -54,7 +54,7 @@ def visit(shop: Database, engine_id: int, place: str = "test cell", job: str = "
 
 def visit_record(shop: Database, visit_id: int) -> VisitRecord:
     with shop.reading() as session:
-        return visits.load(session, visit_id)
+        return loader.load(session, visit_id)
 
 
 def check_all(shop: Database, visit_id: int, phase: Phase) -> None:

@@ -1,5 +1,6 @@
 """A tablet at the reading page behind a bad link: what a technician does there, and what the page says."""
 
+import json
 import os
 import signal
 from collections.abc import Iterator
@@ -10,12 +11,21 @@ from pathlib import Path
 from playwright.sync_api import BrowserContext, Locator, Page, Playwright, expect
 from playwright.sync_api import Error as PlaywrightError
 
+from app.places import static
 from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.store.database import Database
+from app.wording.message import say
+from app.wording.scripts import WORDS, bundle
 from tests.browser import NewContext, flags, installed
 from tests.shop.yard import visit_record
 
 SIZE = (1280, 800)
+ALONE = "http://evenbore.test/"
+
+
+def said(name: str, **values: object) -> str:
+    """A text that the scripts show."""
+    return say(WORDS[name], **values)
 
 
 @dataclass
@@ -54,6 +64,15 @@ class Tablet:
     def is_saved(self) -> None:
         """Everything that was held has gone over, as the script says, not the page as served."""
         expect(self.bar.and_(self.page.locator(".is-told"))).to_contain_text("All saved", timeout=20_000)
+
+
+def show_with_script(page: Page, html: str, script: str) -> None:
+    """Show a piece of a page together with one script of the program and the texts that it shows."""
+    words = f'<script id="words" type="application/json">{json.dumps(bundle())}</script>'
+    loaded = f'<script src="/static/{script}" type="module"></script>'
+    page.route(f"{ALONE}static/*", lambda route: route.fulfill(path=static() / route.request.url.split("/")[-1]))
+    page.route(ALONE, lambda route: route.fulfill(body=f"{words}{html}{loaded}", content_type="text/html"))
+    page.goto(ALONE)
 
 
 def tablet(new_context: NewContext) -> Tablet:

@@ -6,12 +6,12 @@ Pages and programs ask here, so that both are told the same.
 from dataclasses import dataclass
 from typing import Literal
 
-from app.shop.assessment.progress import progress, require_open, require_ready
+from app.shop.assessment.progress import gate_of, status_of
 from app.shop.assessment.verdicts import balance_of, balanced, needs_preset, next_of
-from app.shop.errors import RejectedError
 from app.shop.procedure.items import Phase
 from app.shop.procedure.phases import COLD_PRESET
 from app.shop.procedure.read_order import NextReading, next_reading
+from app.shop.reasons import Reason
 from app.shop.record.visit_record import VisitRecord
 from app.sync.engine.units import THOU
 from app.sync.planning.advice import Advice
@@ -57,19 +57,15 @@ def next_step(record: VisitRecord, phase: Phase) -> Advice:
     return advice
 
 
-def stops_of(record: VisitRecord, phase: Phase) -> tuple[str, ...]:
-    """What a figure of the phase outside the shop's limits asks for, as instructions."""
-    return next(standing.stops for standing in progress(record) if standing.phase is phase)
+def stops_of(record: VisitRecord, phase: Phase) -> tuple[Reason, ...]:
+    """Which figures of the phase are outside the shop's limits."""
+    return status_of(record, phase).stops
 
 
-def waits_for(record: VisitRecord, phase: Phase) -> str:
-    """What has to be seen to before the engine is read in a phase, as a sentence; empty for nothing."""
-    try:
-        require_open(record, phase.slug)
-        require_ready(record, phase)
-    except RejectedError as refusal:
-        return str(refusal)
-    return ""
+def waits_for(record: VisitRecord, phase: Phase) -> Reason | None:
+    """What has to be done before the engine is read in a phase; None for nothing."""
+    gate = gate_of(record, phase.slug)
+    return gate.closed or gate.waits
 
 
 def to_read(record: VisitRecord, phase: Phase, advice: Advice) -> tuple[ToRead, ...]:

@@ -1,8 +1,9 @@
 """How far a visit is: what each phase still lacks, worked out from what was recorded, and what may be done now."""
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cache
+from typing import NamedTuple
 
 from app.shop.assessment import snap
 from app.shop.assessment.snap import snap_items
@@ -10,13 +11,15 @@ from app.shop.assessment.verdicts import accepted_round, balance_of, balanced, h
 from app.shop.errors import RejectedError
 from app.shop.procedure.heat import GATE, lacks_of
 from app.shop.procedure.items import Item, Phase
-from app.shop.procedure.limits import instruction
+from app.shop.procedure.limits import stop_for
 from app.shop.procedure.parts import Part, parts_of
 from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED, LOCK_DOWN, PHASES, phase_named
 from app.shop.procedure.read_order import next_opening
 from app.shop.procedure.recheck import reasons
+from app.shop.procedure.requirements import NotNeeded, Requirement, Waiting
+from app.shop.reasons import Reason, because
+from app.shop.record.entries import WaiverEntry
 from app.shop.record.visit_record import VisitRecord
-from app.shop.store.tables import Override
 
 POPPING = re.compile(r"\b(pop|spit|cough)", re.IGNORECASE)
 """What a complaint of banks that do not open together sounds like."""
@@ -24,40 +27,53 @@ POPPING = re.compile(r"\b(pop|spit|cough)", re.IGNORECASE)
 
 @dataclass(frozen=True, slots=True)
 class Missing:
-    """One thing a phase still lacks. ``must``: no override passes over it."""
+    """One thing a phase still lacks: item, gate or round by its ``slug``, and why. ``must``: it cannot be waived."""
 
     slug: str
-    what: str
+    reason: Reason
     must: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class PhaseStatus:
-    """Where a phase stands. ``not_needed_because`` says why nothing is asked of it this time, empty when something is.
+    """Where a phase stands. ``not_needed_because`` says why nothing is asked of it this time, None when something is.
 
-    ``stops`` are the instructions of figures outside the shop's limits; they are among what is missing.
+    ``stops`` are figures outside the shop's limits; they are among what is missing. ``done``: nothing is missing, or
+    what is may be waived and was.
     """
 
     phase: Phase
     missing: tuple[Missing, ...]
-    override: Override | None
-    not_needed_because: str = ""
-    stops: tuple[str, ...] = ()
+    override: WaiverEntry | None
+    not_needed_because: Reason | None = None
+    stops: tuple[Reason, ...] = ()
+    done: bool = field(init=False)
 
-    @property
-    def done(self) -> bool:
-        """Nothing is missing, or what is may be passed over and was, with a reason."""
-        return not self.missing or (self.override is not None and not any(m.must for m in self.missing))
+    def __post_init__(self) -> None:
+        waived = self.override is not None and not any(m.must for m in self.missing)
+        object.__setattr__(self, "done", not self.missing or waived)
+
+
+class Gate(NamedTuple):
+    """Why nothing may be recorded in a phase now, and why the engine may not be read in it; None where it may."""
+
+    closed: Reason | None
+    waits: Reason | None
 
 
 def progress(record: VisitRecord) -> tuple[PhaseStatus, ...]:
     """The five phases in order, each with what it lacks."""
-    return tuple(_standing(record, one) for one in PHASES)
+    return tuple(status_of(record, one) for one in PHASES)
 
 
-def current_phase(record: VisitRecord) -> Phase:
-    """The first phase that is not done; the last one when all are."""
-    return next((s.phase for s in progress(record) if not s.done), LOCK_DOWN)
+def status_of(record: VisitRecord, phase: Phase) -> PhaseStatus:
+    """How far one phase is."""
+    override = _waiver(record, phase)
+    if not_needed := _why_not_needed(record, phase):
+        return PhaseStatus(phase, (), override, not_needed)
+    stops = _stops(record, phase)
+    lacks = [Missing("stop", stop, must=True) for stop in stops] + _missing(record, phase)
+    return PhaseStatus(phase, tuple(lacks), override, None, stops)
 
 
 def items_of(record: VisitRecord, one: Phase) -> tuple[Item, ...]:
@@ -76,28 +92,45 @@ def _asked(slug: str, place: str, has: frozenset[Part]) -> tuple[Item, ...]:
     return tuple(i for i in phase_named(slug).items if i.when in has and place in i.where)
 
 
+def gate_of(record: VisitRecord, slug: str) -> Gate:
+    """What stands before a phase. No reading taken in that phase or a later one changes it."""
+    closed = _why_closed(record, slug)
+    return Gate(closed, None if closed else why_waiting(record, phase_named(slug)))
+
+
 def require_open(record: VisitRecord, slug: str) -> Phase:
     """The phase named, when something may be recorded in it now.
 
-    Raises RefusedError once the visit is signed off, for a phase that does not exist, and while an earlier phase still
+    Raises RejectedError once the visit is signed off, for a phase that does not exist, and while an earlier phase still
     lacks something: this is the order of the phases, and nothing else says it.
     """
-    if record.sign_off is not None:
-        raise RejectedError({"": "This visit is signed off. Open a new one to record more."})
-    try:
-        wanted = phase_named(slug)
-    except KeyError:
-        raise RejectedError({"phase": "There is no phase of that name."}) from None
-    for one in PHASES:
-        if one is wanted:
-            return wanted
-        if one is HEAT_SOAKED and wanted is BANK_BALANCE and leads_to_banks(record):
-            continue
-        standing = _standing(record, one)
-        if not standing.done:
-            what = standing.missing[0].what.rstrip(".")
-            raise RejectedError({"": f"First finish {standing.phase.title.lower()}: {what}."})
-    raise AssertionError("a phase outside the table")
+    return through(_why_closed(record, slug), slug)
+
+
+def through(closed: Reason | None, slug: str) -> Phase:
+    """The phase named, when nothing closes it. Raises RejectedError with what does."""
+    if closed is not None:
+        raise RejectedError({"phase" if closed.code is Waiting.NO_SUCH_PHASE else "": closed})
+    return phase_named(slug)
+
+
+def require_ready(record: VisitRecord, phase: Phase) -> None:
+    """Raises RejectedError while the engine may not be read in an open phase: stopped, or not yet safe to run."""
+    if waits := why_waiting(record, phase):
+        raise RejectedError({"value": waits})
+
+
+def why_waiting(record: VisitRecord, phase: Phase) -> Reason | None:
+    """What has to be done before the engine is read in an open phase; None for nothing. No reading changes it."""
+    if _why_not_needed(record, phase):
+        return None
+    if stops := _stops(record, phase):
+        return stops[0]
+    if phase.rounds == "fine" and _waiver(record, phase) is None and (lacks := lacks_of(record)):
+        return because(Waiting.NOT_HEAT_SOAKED, lack=lacks[0])
+    before = (item for item in _asked_from_the_start(record, phase) if item.before_running and item.must)
+    undone = next((item for item in before if _lacks(record, phase, item)), None)
+    return because(Waiting.CHECK_FIRST, item=_item(phase, undone)) if undone else None
 
 
 def leads_to_banks(record: VisitRecord) -> bool:
@@ -112,73 +145,55 @@ def leads_to_banks(record: VisitRecord) -> bool:
     return bool(found) and not _stops(record, HEAT_SOAKED)
 
 
-def next_standing(record: VisitRecord) -> PhaseStatus | None:
+def next_status(record: VisitRecord, statuses: tuple[PhaseStatus, ...]) -> PhaseStatus | None:
     """The phase to go on with: the first one with something missing, or the banks where the complaint leads there."""
-    undone = [s for s in progress(record) if not s.done]
+    undone = [s for s in statuses if not s.done]
     banks = next((s for s in undone if s.phase is BANK_BALANCE), None)
     if banks is not None and undone[0].phase is HEAT_SOAKED and leads_to_banks(record):
         return banks
     return next(iter(undone), None)
 
 
-def require_ready(record: VisitRecord, one: Phase) -> None:
-    """Raises RefusedError while the engine may not be read in an open phase: stopped, or not yet safe to run."""
-    if one.slug not in record.waits:
-        record.waits[one.slug] = _waits(record, one)
-    if waits := record.waits[one.slug]:
-        raise RejectedError({"value": waits})
+def current_phase(record: VisitRecord) -> Phase:
+    """The first phase that is not done; the last one when all are."""
+    return next((phase for phase in PHASES if not status_of(record, phase).done), LOCK_DOWN)
 
 
-def _waits(record: VisitRecord, one: Phase) -> str:
-    """What has to be seen to before the engine is read, as a sentence; empty for nothing. No reading changes it."""
-    if _why_not_needed(record, one):
-        return ""
-    if stops := _stops(record, one):
-        return stops[0]
-    if one.rounds == "fine" and _override(record, one) is None and (lacks := lacks_of(record)):
-        return f"Not hot right through yet: {lacks[0]}. The round opens by itself when it is."
-    before = (item for item in _asked_from_the_start(record, one) if item.before_running and item.must)
-    undone = next((item for item in before if _lacks(record, one, item)), None)
-    return f"First see to it, and tick it: {undone.ask}." if undone else ""
+def _why_closed(record: VisitRecord, slug: str) -> Reason | None:
+    if record.sign_off is not None:
+        return because(Waiting.SIGNED_OFF)
+    wanted = next((phase for phase in PHASES if phase.slug == slug), None)
+    if wanted is None:
+        return because(Waiting.NO_SUCH_PHASE)
+    for one in PHASES[: PHASES.index(wanted)]:
+        if one is HEAT_SOAKED and wanted is BANK_BALANCE and leads_to_banks(record):
+            continue
+        status = status_of(record, one)
+        if not status.done:
+            return because(Waiting.EARLIER_PHASE, phase=one.slug, missing=status.missing[0].reason)
+    return None
 
 
-def _standing(record: VisitRecord, one: Phase) -> PhaseStatus:
-    """How far a phase is, worked out once for a story, and not again for readings taken in a phase after it."""
-    if one.slug not in record.standings:
-        record.standings[one.slug] = _worked_out(record, one)
-    found: PhaseStatus = record.standings[one.slug]
-    return found
-
-
-def _worked_out(record: VisitRecord, one: Phase) -> PhaseStatus:
-    override = _override(record, one)
-    if not_needed_because := _why_not_needed(record, one):
-        return PhaseStatus(one, (), override, not_needed_because)
-    stops = _stops(record, one)
-    lacks = [Missing("stop", stop, must=True) for stop in stops] + _missing(record, one)
-    return PhaseStatus(one, tuple(lacks), override, "", stops)
-
-
-def _override(record: VisitRecord, one: Phase) -> Override | None:
-    """The newest override of the whole phase."""
+def _waiver(record: VisitRecord, one: Phase) -> WaiverEntry | None:
+    """The newest waiver of the whole phase."""
     return next((o for o in reversed(record.overrides) if o.phase == one.slug and not o.gate), None)
 
 
-def _stops(record: VisitRecord, one: Phase) -> tuple[str, ...]:
-    said = []
+def _stops(record: VisitRecord, one: Phase) -> tuple[Reason, ...]:
+    found = []
     for item in _asked_from_the_start(record, one):
         check = record.checks.get((one.slug, item.slug)) if item.stops else None
         if check is not None and check.number is not None:
-            said.append(instruction(item, check.number, record.settings.limits, record.units))
-    return tuple(filter(None, said))
+            found.append(stop_for(item, check.number, record.settings.limits, record.units))
+    return tuple(stop for stop in found if stop is not None)
 
 
-def _why_not_needed(record: VisitRecord, one: Phase) -> str:
+def _why_not_needed(record: VisitRecord, one: Phase) -> Reason | None:
     if one.slug == "cold-preset" and not needs_preset(record):
-        return "Preset on an earlier visit, and nothing else was fitted since. As found comes before any move."
+        return because(NotNeeded.PRESET_EARLIER)
     if one.rounds == "openings" and len(record.layout.banks) < 2:
-        return "One bank: there is nothing to balance."
-    return ""
+        return because(NotNeeded.ONE_BANK)
+    return None
 
 
 def _missing(record: VisitRecord, one: Phase) -> list[Missing]:
@@ -186,10 +201,16 @@ def _missing(record: VisitRecord, one: Phase) -> list[Missing]:
 
 
 def _missing_items(record: VisitRecord, one: Phase) -> list[Missing]:
-    lacks = [Missing(item.slug, item.ask, item.must) for item in items_of(record, one) if _lacks(record, one, item)]
+    lacks = [
+        Missing(item.slug, _item(one, item), item.must) for item in items_of(record, one) if _lacks(record, one, item)
+    ]
     if one.rounds == "fine" and (cold := lacks_of(record)):
-        lacks.append(Missing(GATE, "Hot right through: " + ", ".join(cold)))
+        lacks.append(Missing(GATE, because(Requirement.HEAT_SOAK, lacks=cold)))
     return lacks
+
+
+def _item(phase: Phase, item: Item) -> Reason:
+    return because(Requirement.ITEM, phase=phase.slug, item=item.slug)
 
 
 def _lacks(record: VisitRecord, one: Phase, item: Item) -> bool:
@@ -201,34 +222,41 @@ def _lacks(record: VisitRecord, one: Phase, item: Item) -> bool:
 
 
 def _missing_rounds(record: VisitRecord, one: Phase) -> list[Missing]:
-    spoken = accepted_round(record, one)
+    accepted = accepted_round(record, one)
     match one.rounds:
         case "coarse":
-            if needs_preset(record) and spoken is None:
-                return [Missing("round", "One quick round, closed")]
+            if needs_preset(record) and accepted is None:
+                return [_round(Requirement.QUICK_ROUND)]
         case "fine" | "last":
-            if spoken is None:
+            if accepted is None:
                 never = one.rounds == "fine" and not any(r.closed for r in record.rounds if r.row.phase == one.slug)
-                must = never and bool(reasons(record))
-                return [Missing("round", "A closed round with nothing moved since", must)]
-            if not passes(record, one, spoken):
-                return [Missing("round", "A closed round that is even")]
+                return [_round(Requirement.ROUND_AFTER_ADJUSTMENT, must=never and bool(reasons(record)))]
+            if not passes(record, one, accepted):
+                return [_round(Requirement.EVEN_ROUND)]
             if one.rounds == "fine":
-                return [Missing(item, what) for item, what in snap.lacks_of(record)]
+                return [Missing(item, why) for item, why in snap.lacks_of(record)]
         case "openings":
-            mine = [r for r in record.rounds if r.row.phase == one.slug]
-            match next_opening(record, mine):
-                case None:
-                    pass
-                case 0.0:
-                    return [Missing("round", "Idle read again, since a link was turned")]
-                case _:
-                    return [Missing("round", "A closed round at every opening, with no link turned since")]
-            found = balance_of(record)
-            if found is None or not balanced(record, found):
-                return [Missing("round", "Banks that open together at every opening")]
-            if bank := held_off(record):
-                return [Missing("round", f"Bank {bank} back on its stop: its link holds it open at idle")]
+            return _missing_openings(record, one)
         case "none":
             pass
     return []
+
+
+def _missing_openings(record: VisitRecord, one: Phase) -> list[Missing]:
+    match next_opening(record, [r for r in record.rounds if r.row.phase == one.slug]):
+        case None:
+            pass
+        case 0.0:
+            return [_round(Requirement.IDLE_ROUND)]
+        case _:
+            return [_round(Requirement.OPENING_ROUNDS)]
+    found = balance_of(record)
+    if found is None or not balanced(record, found):
+        return [_round(Requirement.BANKS_TOGETHER)]
+    if bank := held_off(record):
+        return [Missing("round", because(Requirement.BANK_ON_STOP, bank=bank))]
+    return []
+
+
+def _round(code: Requirement, *, must: bool = False) -> Missing:
+    return Missing("round", because(code), must)

@@ -5,6 +5,8 @@ from functools import cache
 from app.shop.assessment.verdicts import PLATE_MOVES, accepted_round
 from app.shop.procedure.items import Item
 from app.shop.procedure.phases import HEAT_SOAKED
+from app.shop.procedure.requirements import Requirement
+from app.shop.reasons import Reason, because
 from app.shop.record.visit_record import UNITS, VisitRecord
 from app.sync.readings.snap import BLIPS, Snap, snap, suspects
 
@@ -47,8 +49,8 @@ def found(record: VisitRecord, bore: int) -> Snap | None:
     return snap(record.layout, bore, read.value * size, [b * size for b in blips], record.meter_as_read())
 
 
-def lacks_of(record: VisitRecord) -> tuple[tuple[str, str], ...]:
-    """What the snap test still wants of an even engine: the item, and the words for it."""
+def lacks_of(record: VisitRecord) -> tuple[tuple[str, Reason], ...]:
+    """What the snap test still needs of an even engine: the item, and why."""
     lacks = []
     one = accepted_round(record, HEAT_SOAKED)
     for bore in suspects(record.layout):
@@ -56,19 +58,18 @@ def lacks_of(record: VisitRecord) -> tuple[tuple[str, str], ...]:
             continue  # skipped: nothing to set the blips against
         told = found(record, bore)
         if told is None:
-            lacks.append((slug_of(bore), f"Bore {bore} read after a blip, {len(blips_of(record, bore))} of {BLIPS}"))
+            done = len(blips_of(record, bore))
+            lacks.append((slug_of(bore), because(Requirement.SNAP_READ, bore=bore, done=done, wanted=BLIPS)))
         elif told.loose:
-            lacks.append((slug_of(bore), _words(record, told)))
+            lacks.append((slug_of(bore), _loose(record, told)))
     return tuple(lacks)
 
 
-def _words(record: VisitRecord, told: Snap) -> str:
-    seen = f"Bore {told.bore} does not come back: it scatters by {100 * told.scatter:.1f} %, the meter by "
-    seen += f"{100 * told.expected:.1f} %"
+def _loose(record: VisitRecord, told: Snap) -> Reason:
+    scatter, expected = round(100 * told.scatter, 1), round(100 * told.expected, 1)
     if told.coupler is None:
         bank = record.layout.bank_of(told.bore).name
-        return f"{seen}. Engine off: look at stop screw, lever and return spring of bank {bank}, then blip it again"
-    return (
-        f"{seen}. Engine off: lost motion in coupler {told.coupler.near}–{told.coupler.far}. Clean and tighten it, "
-        "renew what is worn, reset it on its blade, then read and blip again"
-    )
+        return because(Requirement.SNAP_LOOSE_BANK, bore=told.bore, scatter=scatter, expected=expected, bank=bank)
+    near, far = told.coupler.near, told.coupler.far
+    loose = Requirement.SNAP_LOOSE_COUPLER
+    return because(loose, bore=told.bore, scatter=scatter, expected=expected, near=near, far=far)

@@ -92,7 +92,7 @@ def visit_prior(record: VisitRecord, back: int = LESSONS_BACK) -> Posterior | No
         return None
     return _taught(
         _VisitInputs(before.layout, before.hardware, before.meter_as_read()),
-        before.all_events,
+        tuple(before.events()),
         visit_prior(before, back - 1),
         _VisitInputs(record.layout, record.hardware, record.meter_as_read()),
         record.engine.displacement,

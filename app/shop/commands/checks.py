@@ -4,12 +4,17 @@ import math
 from collections.abc import Mapping
 from dataclasses import replace
 
-from app.shop.assessment.progress import items_of, progress, require_open
-from app.shop.errors import RejectedError
+from app.shop.assessment.progress import items_of, require_open, status_of
+from app.shop.errors import Problems, RejectedError
 from app.shop.procedure.items import Item
-from app.shop.record import visits
+from app.shop.procedure.requirements import Waiting
+from app.shop.reasons import Reason, because
+from app.shop.record import loader
+from app.shop.record.entries import CheckEntry
 from app.shop.record.measures import RECORDED, Units
+from app.shop.record.stored_reasons import stored
 from app.shop.record.visit_record import TAKEN_BACK, VisitRecord
+from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.shop.store.idempotency import checked, earlier, fingerprint, part_key
 from app.shop.store.tables import CheckRow, Override
@@ -32,11 +37,11 @@ def record(
 
     ``values`` maps an item to its number, or None for a tick. An item recorded before is superseded, when it differs,
     has to be fresh, or is kept over time; ``read_at`` is when those were read, if it was before ``at``. Raises
-    RefusedError by item, worded in ``units``.
+    RejectedError by item, its figures in ``units``.
     """
     key = checked(key)
     with shop.writing() as session:
-        record = visits.load(session, visit_id)
+        record = loader.load(session, visit_id)
         stored = [
             earlier(session, CheckRow, part_key(key, item), _payload(visit_id, slug, item, number))
             for item, number in values.items()
@@ -47,12 +52,13 @@ def record(
             return 0
         phase = require_open(record, slug)
         asked = {item.slug: item for item in items_of(record, phase)}
-        problems = {item: _problem(asked.get(item), number, units) for item, number in values.items()}
+        found = {item: _problem(asked.get(item), number, units) for item, number in values.items()}
+        problems: Problems = {item: problem for item, problem in found.items() if problem is not None}
         if not by.strip():
-            problems["by"] = "Initials of whoever did it."
+            problems["by"] = because(Rejection.INITIALS_MISSING)
         if not values:
-            problems["nothing"] = "Nothing was ticked or filled in."
-        if problems := {item: problem for item, problem in problems.items() if problem}:
+            problems["nothing"] = because(Rejection.NOTHING_ENTERED)
+        if problems:
             raise RejectedError(problems)
         rows: list[CheckRow] = []
         for item, number in values.items():
@@ -77,27 +83,27 @@ def record(
             )
         session.add_all(rows)
         session.flush()
-        visits.remember(session, replace(record, all_checks=(*record.all_checks, *rows)))
+        loader.remember(session, replace(record, all_checks=(*record.all_checks, *map(CheckEntry.of, rows))))
         return len(rows)
 
 
 def take_back(shop: Database, visit_id: int, key: str, slug: str, item: str, by: str, at: str) -> int:
     """Take one item back, as if it had not been recorded; what was recorded stays in the history.
 
-    Returns the id of the row that takes it back. Raises RefusedError when there is nothing to take back.
+    Returns the id of the row that takes it back. Raises RejectedError when there is nothing to take back.
     """
     key = checked(key)
     sent = fingerprint(visit=visit_id, item=item, back=True)
     with shop.writing() as session:
         if again := earlier(session, CheckRow, key, sent):
             return again.ident
-        record = visits.load(session, visit_id)
+        record = loader.load(session, visit_id)
         require_open(record, slug)
         standing = record.checks.get((slug, item))
         if standing is None:
-            raise RejectedError({item: "Nothing is recorded here that could be taken back."})
+            raise RejectedError({item: because(Rejection.NOTHING_TO_UNDO)})
         if not by.strip():
-            raise RejectedError({"by": "Initials of whoever takes it back."})
+            raise RejectedError({"by": because(Rejection.INITIALS_MISSING)})
         row = CheckRow(
             key=key,
             payload=sent,
@@ -122,7 +128,7 @@ def waive(
 
     With a ``gate`` only that one thing is passed over: the fine round may then be read before the engine is hot.
 
-    Raises RefusedError without a reason or initials, when nothing is missing, and when what is missing may not be
+    Raises RejectedError without a reason or initials, when nothing is missing, and when what is missing may not be
     skipped.
     """
     key = checked(key)
@@ -130,21 +136,21 @@ def waive(
     with shop.writing() as session:
         if again := earlier(session, Override, key, sent):
             return again.ident
-        record = visits.load(session, visit_id)
+        record = loader.load(session, visit_id)
         phase = require_open(record, slug)
-        standing = next(s for s in progress(record) if s.phase is phase)
+        standing = status_of(record, phase)
         missing = [m for m in standing.missing if gate is None or m.slug == gate]
-        problems: dict[str, str] = {}
+        problems: Problems = {}
         if not why.strip():
-            problems["why"] = "The reason is kept with the engine and printed on the sheet."
+            problems["why"] = because(Rejection.REASON_MISSING)
         if len(why) > LONGEST_REASON:
-            problems["why"] = f"At most {LONGEST_REASON} characters fit here."
+            problems["why"] = because(Rejection.TOO_LONG, most=LONGEST_REASON)
         if not by.strip():
-            problems["override_by"] = "Initials of whoever decides it."
-        if must := [m.what for m in missing if m.must]:
-            problems["why"] = "This may not be skipped: " + "; ".join(must) + "."
+            problems["override_by"] = because(Rejection.INITIALS_MISSING)
+        if must := tuple(m.reason for m in missing if m.must):
+            problems["why"] = because(Waiting.REQUIRED, missing=must)
         if not missing:
-            problems["why"] = "Nothing is missing here. There is nothing to pass over."
+            problems["why"] = because(Rejection.NOTHING_MISSING)
         if problems:
             raise RejectedError(problems)
         row = Override(
@@ -152,7 +158,7 @@ def waive(
             payload=sent,
             visit_id=visit_id,
             phase=slug,
-            missing="; ".join(m.what for m in missing),
+            missing=stored(m.reason for m in missing),
             why=why.strip(),
             gate=gate,
             by=by.strip(),
@@ -172,11 +178,11 @@ def _stored_under(key: str, record: VisitRecord) -> bool:
     return any(row.key == part_key(key, row.item) for row in record.all_checks)
 
 
-def _problem(item: Item | None, number: float | None, units: Units) -> str:
+def _problem(item: Item | None, number: float | None, units: Units) -> Reason | None:
     if item is None:
-        return "This phase does not ask for that."
+        return because(Rejection.NOT_ASKED_FOR)
     if item.kind == "tick":
-        return ""
+        return None
     if number is None or not math.isfinite(number) or not item.low <= number <= item.high:
         return item.range_in(units)
-    return ""
+    return None

@@ -8,14 +8,19 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
+from app.shop.commands.engines import LONGEST
 from app.shop.commands.readings import range_of
-from app.shop.errors import ConflictError, RejectedError
+from app.shop.errors import ConflictError, Problems, RejectedError
 from app.shop.procedure.phases import PHASES
-from app.shop.record import visits
+from app.shop.reasons import because
+from app.shop.record import loader
+from app.shop.record.entries import CheckEntry, CorrectionEntry, MeterReading
 from app.shop.record.measures import RECORDED, Quantity, Units
-from app.shop.record.visit_record import MeterReading, Round, VisitRecord
+from app.shop.record.superseding import current
+from app.shop.record.visit_record import Round, VisitRecord
+from app.shop.rejections import Rejection
 from app.shop.store.database import Database
-from app.shop.store.idempotency import checked, current, earlier, fingerprint, part_key
+from app.shop.store.idempotency import checked, earlier, fingerprint, part_key
 from app.shop.store.tables import CheckRow, Correction, ReadingRow
 
 
@@ -46,15 +51,15 @@ class Corrected:
 def correct(shop: Database, visit_id: int, key: str, new: NewCorrection, at: str, units: Units = RECORDED) -> int:
     """Store a correction with the rows that supersede what was wrong, and return the number of the new issue.
 
-    Raises RefusedError when the visit is not signed off, nothing changes, or a figure cannot be; ConflictError when a
-    row was corrected meanwhile. All of it is stored or nothing. ``units`` are what refusals are worded in.
+    Raises RejectedError when the visit is not signed off, nothing changes, or a figure cannot be; ConflictError when a
+    row was corrected meanwhile. All of it is stored or nothing. Rejections have their figures in ``units``.
     """
     key = checked(key)
     sent = fingerprint(visit=visit_id, new=new)
     with shop.writing() as session:
         if again := earlier(session, Correction, key, sent):
             return again.number
-        record = visits.load(session, visit_id)
+        record = loader.load(session, visit_id)
         if problems := _problems(record, new, units):
             raise RejectedError(problems)
         readings, checks = _standing(record, new)
@@ -126,7 +131,7 @@ def as_issued(record: VisitRecord, issue: int) -> VisitRecord:
     )
 
 
-def corrected(record: VisitRecord, one: Correction) -> tuple[Corrected, ...]:
+def corrected(record: VisitRecord, one: CorrectionEntry) -> tuple[Corrected, ...]:
     """What a correction put right, in the order of the visit."""
     issued = as_issued(record, one.number)
     said = []
@@ -149,17 +154,17 @@ def corrected(record: VisitRecord, one: Correction) -> tuple[Corrected, ...]:
     return tuple(said)
 
 
-def _problems(record: VisitRecord, new: NewCorrection, units: Units) -> dict[str, str]:
-    problems: dict[str, str] = {}
+def _problems(record: VisitRecord, new: NewCorrection, units: Units) -> Problems:
+    problems: Problems = {}
     if record.sign_off is None:
-        problems[""] = "This visit is still open: correct it on its own pages."
+        problems[""] = because(Rejection.NOT_SIGNED_OFF)
     if not new.why.strip():
-        problems["why"] = "Say what went wrong; it is printed on the new sheet."
+        problems["why"] = because(Rejection.REASON_MISSING)
     if not new.by.strip():
-        problems["by"] = "Initials of whoever corrects it."
+        problems["by"] = because(Rejection.INITIALS_MISSING)
     for name in ("why", "by"):
-        if len(getattr(new, name)) > 120:
-            problems[name] = "At most 120 characters fit here."
+        if len(getattr(new, name)) > LONGEST:
+            problems[name] = because(Rejection.TOO_LONG, most=LONGEST)
     for ident, value in new.readings.items():
         if not math.isfinite(value) or not record.meter.low <= value <= record.meter.high:
             problems[f"reading-{ident}"] = range_of(record.meter)
@@ -174,14 +179,14 @@ def _problems(record: VisitRecord, new: NewCorrection, units: Units) -> dict[str
 
 def _standing(
     record: VisitRecord, new: NewCorrection
-) -> tuple[list[tuple[MeterReading, float]], list[tuple[CheckRow, float]]]:
+) -> tuple[list[tuple[MeterReading, float]], list[tuple[CheckEntry, float]]]:
     """The rows to supersede and what is right, without those that stay as they are."""
     readings = {r.ident: r for one in record.rounds for r in current(one.entered) if r.value is not None}
     checks = {c.ident: c for c in record.checks.values() if c.number is not None}
     if set(new.readings) - set(readings) or set(new.checks) - set(checks):
-        raise ConflictError({"": "One of these was corrected meanwhile. Look at it, then correct again."})
+        raise ConflictError({"": because(Rejection.CHANGED_BY_ANOTHER_TABLET)})
     wrong = [(readings[i], value) for i, value in sorted(new.readings.items()) if readings[i].value != value]
     off = [(checks[i], value) for i, value in sorted(new.checks.items()) if checks[i].number != value]
     if not wrong and not off:
-        raise RejectedError({"": "Nothing was changed: type the right figure over the wrong one."})
+        raise RejectedError({"": because(Rejection.NOTHING_CORRECTED)})
     return wrong, off

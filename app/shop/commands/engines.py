@@ -8,7 +8,9 @@ from sqlmodel import Session, col, func, select, tuple_
 
 from app.shop.errors import ConflictError, NotFoundError, RejectedError
 from app.shop.queries import search
+from app.shop.reasons import Reason, because
 from app.shop.record.fittings import hardware_to_json, layout_to_json
+from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.shop.store.idempotency import checked, earlier, fingerprint, part_key
 from app.shop.store.tables import Engine, Fitting, SignOff, Visit
@@ -18,7 +20,11 @@ from app.sync.engine.units import LITRE, REV_PER_MIN
 
 LONGEST = 120
 SMALLEST, LARGEST = 0.05 * LITRE, 30 * LITRE
-SLOWEST, FASTEST = 300 * REV_PER_MIN, 3000 * REV_PER_MIN
+DISPLACEMENT_IN = {"L": (0.05, 30.0), "cu in": (3.1, 1830.0)}
+"""The same in the units that it is typed in, to places that lie inside."""
+
+SLOWEST, FASTEST = 300.0, 3000.0
+"""Idle speeds that can be [rpm]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,20 +39,19 @@ class EngineFacts:
     vehicle: str
     idle_speed: float
 
-    def problems(self) -> dict[str, str]:
+    def problems(self) -> dict[str, Reason]:
         """What is wrong, by field."""
-        wrong: dict[str, str] = {}
+        wrong: dict[str, Reason] = {}
         if not self.serial.strip():
-            wrong["serial"] = (
-                "An engine is found again by its serial. Type what is stamped on it, or a number of your own."
-            )
+            wrong["serial"] = because(Rejection.SERIAL_MISSING)
         for name in ("serial", "description", "customer", "vehicle"):
             if len(getattr(self, name)) > LONGEST:
-                wrong[name] = f"At most {LONGEST} characters fit here."
+                wrong[name] = because(Rejection.TOO_LONG, most=LONGEST)
         if not SMALLEST <= self.displacement <= LARGEST:
-            wrong["displacement"] = "Between 0.05 and 30 litres (3 and 1830 cubic inches)."
-        if not SLOWEST <= self.idle_speed <= FASTEST:
-            wrong["idle_speed"] = "Between 300 and 3000 rev/min."
+            low, high = DISPLACEMENT_IN[self.displacement_unit]
+            wrong["displacement"] = because(Rejection.OUT_OF_RANGE, low=low, high=high, unit=self.displacement_unit)
+        if not SLOWEST * REV_PER_MIN <= self.idle_speed <= FASTEST * REV_PER_MIN:
+            wrong["idle_speed"] = because(Rejection.OUT_OF_RANGE, low=SLOWEST, high=FASTEST, unit="rpm")
         return wrong
 
 
@@ -56,7 +61,7 @@ def folded(serial: str) -> str:
 
 
 def register(shop: Database, key: str, facts: EngineFacts, layout: Layout, hardware: Hardware, at: str) -> int:
-    """Store a new engine with what is fitted, and return its id. Raises RefusedError, ConflictError."""
+    """Store a new engine with what is fitted, and return its id. Raises RejectedError, ConflictError."""
     key = checked(key)
     sent = fingerprint(facts=facts, layout=layout_to_json(layout), hardware=hardware_to_json(hardware))
     with shop.writing() as session:
@@ -64,7 +69,7 @@ def register(shop: Database, key: str, facts: EngineFacts, layout: Layout, hardw
             return again.ident
         problems = facts.problems()
         if not problems.get("serial") and _with_serial(session, facts.serial):
-            problems["serial"] = f"Serial {facts.serial.strip()} is taken: that engine is here already."
+            problems["serial"] = because(Rejection.SERIAL_TAKEN, serial=facts.serial.strip())
         if problems:
             raise RejectedError(problems)
         engine = Engine(key=key, payload=sent, registered_at=at, **_columns(facts))
@@ -77,21 +82,21 @@ def register(shop: Database, key: str, facts: EngineFacts, layout: Layout, hardw
 def change(shop: Database, engine_id: int, version: int, facts: EngineFacts) -> None:
     """Change an engine's facts; the same change sent again changes nothing.
 
-    Raises ConflictError when somebody changed it otherwise since ``version`` was shown.
+    Raises ConflictError when it was changed otherwise since ``version`` was shown.
     """
     with shop.writing() as session:
         engine = get(session, engine_id)
         problems = facts.problems()
         other = _with_serial(session, facts.serial)
         if other is not None and other.ident != engine_id:
-            problems["serial"] = f"Serial {facts.serial.strip()} is taken by another engine."
+            problems["serial"] = because(Rejection.SERIAL_TAKEN, serial=facts.serial.strip())
         if problems:
             raise RejectedError(problems)
         changed = _columns(facts)
         if engine.version == version + 1 and all(getattr(engine, name) == value for name, value in changed.items()):
             return
         if engine.version != version:
-            raise ConflictError({"version": "Somebody changed this engine meanwhile. Theirs is shown beside yours."})
+            raise ConflictError({"version": because(Rejection.CHANGED_BY_ANOTHER_TABLET)})
         for name, value in changed.items():
             setattr(engine, name, value)
         engine.version = version + 1
@@ -101,7 +106,7 @@ def change(shop: Database, engine_id: int, version: int, facts: EngineFacts) -> 
 def fit(shop: Database, engine_id: int, key: str, layout: Layout, hardware: Hardware, why: str, at: str) -> int:
     """Record that other hardware, or better known hardware, is fitted from now on. Returns the fitting's id.
 
-    Raises RefusedError without a reason, or while a visit is open: a visit points at the hardware as it was then.
+    Raises RejectedError without a reason, or while a visit is open: a visit points at the hardware as it was then.
     """
     key = checked(key)
     sent = fingerprint(engine=engine_id, layout=layout_to_json(layout), hardware=hardware_to_json(hardware), why=why)
@@ -110,26 +115,26 @@ def fit(shop: Database, engine_id: int, key: str, layout: Layout, hardware: Hard
             return again.ident
         engine = get(session, engine_id)
         if not why.strip():
-            raise RejectedError({"why": "Say what changed or was measured; it stands in the engine's history."})
+            raise RejectedError({"why": because(Rejection.REASON_MISSING)})
         if open_visit(session, engine_id) is not None:
-            raise RejectedError({"why": "A visit is open. Sign it off first, then record what is fitted."})
+            raise RejectedError({"why": because(Rejection.VISIT_OPEN)})
         return _fit(session, engine, key, sent, layout, hardware, why.strip(), at).ident
 
 
 def get(session: Session, engine_id: int) -> Engine:
-    """One engine. Raises NotThereError."""
+    """One engine. Raises NotFoundError."""
     engine = session.get(Engine, engine_id)
     if engine is None:
-        raise NotFoundError("engine of that number")
+        raise NotFoundError(because(Rejection.NO_SUCH_ENGINE))
     return engine
 
 
 def fitting_now(session: Session, engine_id: int) -> Fitting:
-    """What is fitted to an engine now. Raises NotThereError."""
+    """What is fitted to an engine now. Raises NotFoundError."""
     newest = select(Fitting).where(Fitting.engine_id == engine_id).order_by(col(Fitting.number).desc())
     fitting = session.exec(newest).first()
     if fitting is None:
-        raise NotFoundError("engine of that number")
+        raise NotFoundError(because(Rejection.NO_SUCH_ENGINE))
     return fitting
 
 

@@ -5,20 +5,21 @@ from dataclasses import dataclass, replace
 
 from app.shop.assessment.progress import require_open
 from app.shop.assessment.verdicts import needs_preset
-from app.shop.errors import ConflictError, RejectedError
-from app.shop.record import visits
+from app.shop.errors import ConflictError, Problems, RejectedError
+from app.shop.reasons import Reason, because
+from app.shop.record import loader
+from app.shop.record.entries import MoveEntry
 from app.shop.record.visit_record import VisitRecord
+from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.shop.store.idempotency import checked, earlier, fingerprint
 from app.shop.store.tables import MoveRow
 from app.sync.engine.layout import Coupler
-from app.sync.engine.units import THOU
-from app.wording.words import blade
+from app.sync.engine.units import INCH, MM, THOU
 
 MOST = {"stop": 4.0, "screw": 4.0, "link": 24.0, "bypass": 10.0}
 MOST_LEAVES = 2
 THINNEST, THICKEST = 0.5 * THOU, 60 * THOU
-TOLD_TWICE = "Another tablet kept a move meanwhile. Keep this one only if it was made as well; then read a new round."
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +42,7 @@ class NewMove:
 
 
 def make(shop: Database, visit_id: int, key: str, new: NewMove, at: str, seen: int | None = None) -> int:
-    """Store a move that was made and return its id. Raises RefusedError, with nothing stored.
+    """Store a move that was made and return its id. Raises RejectedError, with nothing stored.
 
     ``seen`` is the newest move of the visit that whoever made this one knew of, 0 for none: when there is a newer one,
     both may be the same turn of the same screw, told by two tablets, and ConflictError asks. None asks nothing.
@@ -51,16 +52,16 @@ def make(shop: Database, visit_id: int, key: str, new: NewMove, at: str, seen: i
     with shop.writing() as session:
         if again := earlier(session, MoveRow, key, sent):
             return again.ident
-        record = visits.load(session, visit_id)
+        record = loader.load(session, visit_id)
         phase = require_open(record, new.phase)
         if new.kind not in phase.moves:
-            raise RejectedError({"kind": f"Nothing of that kind is moved in {phase.title.lower()}."})
+            raise RejectedError({"kind": because(Rejection.MOVE_NOT_IN_PHASE)})
         if not needs_preset(record) and record.as_found() is None:
-            raise RejectedError({"kind": "As found comes first: read every bore and close the round, then move."})
+            raise RejectedError({"kind": because(Rejection.AS_FOUND_FIRST)})
         if problems := _problems(record, new):
             raise RejectedError(problems)
         if seen is not None and seen != record.last_move:
-            raise ConflictError({"": TOLD_TWICE})
+            raise ConflictError({"": because(Rejection.ADJUSTED_BY_ANOTHER_TABLET)})
         row = MoveRow(
             key=key,
             payload=sent,
@@ -79,42 +80,43 @@ def make(shop: Database, visit_id: int, key: str, new: NewMove, at: str, seen: i
         )
         session.add(row)
         session.flush()
-        visits.remember(session, replace(record, all_moves=(*record.all_moves, row)))
+        loader.remember(session, replace(record, all_moves=(*record.all_moves, MoveEntry.of(row))))
         return row.ident
 
 
-def _problems(record: VisitRecord, new: NewMove) -> dict[str, str]:
+def _problems(record: VisitRecord, new: NewMove) -> Problems:
     if new.kind in ("blade", "screw") and (wrong := _coupler_problem(record, new)):
         return {"near": wrong}
     if new.kind == "blade":
-        return _leaves_problems(record, new)
+        return _feeler_problems(record, new)
     if new.kind == "bypass" and new.near not in record.layout.bypass:
-        return {"near": "A bore with a bypass screw that this engine has."}
+        return {"near": because(Rejection.NO_SUCH_BYPASS_SCREW)}
     if new.kind in ("stop", "link") and new.bank not in {bank.name for bank in record.layout.banks}:
-        return {"bank": "A bank that this engine has."}
+        return {"bank": because(Rejection.NO_SUCH_BANK)}
     most = MOST[new.kind]
-    unit = "flats" if new.kind == "link" else "turns"
+    code = Rejection.FLATS_OUT_OF_RANGE if new.kind == "link" else Rejection.TURNS_OUT_OF_RANGE
     if not math.isfinite(new.amount) or new.amount == 0 or abs(new.amount) > most:
-        return {"amount": f"More than 0 and at most {most:g} {unit}."}
+        return {"amount": because(code, most=most)}
     return {}
 
 
-def _coupler_problem(record: VisitRecord, new: NewMove) -> str:
-    """What is wrong with the coupler that a move names; empty for nothing."""
+def _coupler_problem(record: VisitRecord, new: NewMove) -> Reason | None:
+    """What is wrong with the coupler that a move names."""
     if new.near is None or new.far is None or Coupler(new.near, new.far) not in record.layout.couplers():
-        return "A coupler that this engine has."
+        return because(Rejection.NO_SUCH_COUPLER)
     by_screw = record.layout.by_screw(Coupler(new.near, new.far))
     if by_screw and new.kind == "blade":
-        return "A screw sets that coupler, and no blade."
+        return because(Rejection.COUPLER_HAS_SCREW)
     if not by_screw and new.kind == "screw":
-        return "No screw sets that coupler: it is reset on a blade."
-    return ""
+        return because(Rejection.COUPLER_HAS_NO_SCREW)
+    return None
 
 
-def _leaves_problems(record: VisitRecord, new: NewMove) -> dict[str, str]:
+def _feeler_problems(record: VisitRecord, new: NewMove) -> Problems:
     if not 1 <= len(new.leaves) <= MOST_LEAVES:
-        return {"leaves": "One leaf, or two stacked."}
+        return {"leaves": because(Rejection.FEELER_COUNT, most=MOST_LEAVES)}
     if not all(math.isfinite(leaf) for leaf in new.leaves) or not THINNEST <= sum(new.leaves) <= THICKEST:
-        metric = record.units.metric
-        return {"leaves": f"Between {blade(THINNEST, metric)} and {blade(THICKEST, metric)}, all leaves together."}
+        unit, size = ("mm", MM) if record.units.metric else ("in", INCH)
+        low, high = round(THINNEST / size, 4), round(THICKEST / size, 3)
+        return {"leaves": because(Rejection.FEELERS_OUT_OF_RANGE, low=low, high=high, unit=unit)}
     return {}

@@ -14,9 +14,12 @@ from argon2.exceptions import InvalidHashError, VerifyMismatchError
 from sqlmodel import Session, col, select
 
 from app.shop.commands.engines import LONGEST
-from app.shop.errors import ConflictError, NotFoundError, RejectedError
+from app.shop.errors import ConflictError, NotFoundError, Problems, RejectedError
+from app.shop.reasons import because
+from app.shop.record.superseding import current
+from app.shop.rejections import Rejection
 from app.shop.store.database import Database
-from app.shop.store.idempotency import checked, current, earlier, fingerprint, new_key
+from app.shop.store.idempotency import checked, earlier, fingerprint, new_key
 from app.shop.store.tables import Person, PinTry
 
 SHORTEST_PIN, LONGEST_PIN = 4, 12
@@ -63,7 +66,7 @@ def everyone(session: Session) -> list[Person]:
 
 
 def add(shop: Database, key: str, name: str, pin: str, again: str, at: str) -> int:
-    """Add somebody and return the row's id. Raises RefusedError."""
+    """Add a person and return the row's id. Raises RejectedError."""
     key = checked(key)
     sent = fingerprint(name=name)
     with shop.writing() as session:
@@ -71,11 +74,11 @@ def add(shop: Database, key: str, name: str, pin: str, again: str, at: str) -> i
             return before.ident
         problems = _pin_problems(pin, again)
         if not name.strip():
-            problems["name"] = "The full name, as it stands on the handover sheet."
+            problems["name"] = because(Rejection.FULL_NAME_MISSING)
         elif len(name) > LONGEST:
-            problems["name"] = f"At most {LONGEST} characters fit here."
+            problems["name"] = because(Rejection.TOO_LONG, most=LONGEST)
         elif _named(session, name) is not None:
-            problems["name"] = f"{name.strip()} is here already."
+            problems["name"] = because(Rejection.NAME_TAKEN)
         if problems:
             raise RejectedError(problems)
         row = Person(key=key, payload=sent, name=name.strip(), pin=HASHER.hash(pin), active=1, at=at)
@@ -85,21 +88,21 @@ def add(shop: Database, key: str, name: str, pin: str, again: str, at: str) -> i
 
 
 def change_pin(shop: Database, key: str, person_id: int, pin: str, again: str, at: str) -> int:
-    """Give somebody another PIN. Raises RefusedError, NotThereError, ConflictError."""
+    """Give a person another PIN. Raises RejectedError, NotFoundError, ConflictError."""
     if problems := _pin_problems(pin, again):
         raise RejectedError(problems)
     return _supersede(shop, key, person_id, HASHER.hash(pin), 1, at)
 
 
 def remove(shop: Database, key: str, person_id: int, at: str) -> int:
-    """Let somebody sign off no more; what they signed stays. Raises NotThereError, ConflictError."""
+    """Let a person sign off no more; what they signed stays. Raises NotFoundError, ConflictError."""
     return _supersede(shop, key, person_id, "", 0, at)
 
 
 def prove(shop: Database, name: str, pin: str, at: str) -> str | None:
-    """The name, as it is written in the list, of whoever gave the right PIN; None in a shop without a list.
+    """The name as listed of the person who gave the right PIN; None in a shop without a list.
 
-    Raises RefusedError beside ``name`` or ``pin``. A wrong PIN is noted before that.
+    Raises RejectedError beside ``name`` or ``pin``. A wrong PIN is noted before that.
     """
     now = datetime.fromisoformat(at)
     with shop.writing() as session:  # one at a time: two tries at once are not one try
@@ -107,18 +110,18 @@ def prove(shop: Database, name: str, pin: str, at: str) -> str | None:
             return None
         person = _named(session, name)
         if person is None:
-            raise RejectedError({"name": "Choose a name from the list of people."})
+            raise RejectedError({"name": because(Rejection.NOT_LISTED)})
         if not pin:
-            raise RejectedError({"pin": "Your PIN: it says that it is you."})
+            raise RejectedError({"pin": because(Rejection.PIN_MISSING)})
         held = wait(_tries(session, person.name), now)
         if not held:
             right = _matches(person, pin)
             key = new_key()
             session.add(PinTry(key=key, payload=fingerprint(key=key), name=person.name, right=int(right), at=at))
     if held:
-        raise RejectedError({"pin": f"Too many wrong PINs. Try again in {_in_words(held)}."})
+        raise RejectedError({"pin": because(Rejection.TOO_MANY_TRIES, wait=held)})
     if not right:
-        raise RejectedError({"pin": "That is not the PIN."})
+        raise RejectedError({"pin": because(Rejection.PIN_WRONG)})
     return person.name
 
 
@@ -147,24 +150,19 @@ def _supersede(shop: Database, key: str, person_id: int, pin: str, active: int, 
             return before.ident
         person = session.get(Person, person_id)
         if person is None:
-            raise NotFoundError("person of that number")
+            raise NotFoundError(because(Rejection.NO_SUCH_PERSON))
         if person.ident not in {one.ident for one in everyone(session)}:
-            raise ConflictError({"": f"{person.name} was changed meanwhile. Look at the list, then do it again."})
+            raise ConflictError({"": because(Rejection.CHANGED_BY_ANOTHER_TABLET)})
         row = Person(key=key, payload=sent, name=person.name, pin=pin, active=active, at=at, supersedes_id=person.ident)
         session.add(row)
         session.flush()
         return row.ident
 
 
-def _pin_problems(pin: str, again: str) -> dict[str, str]:
+def _pin_problems(pin: str, again: str) -> Problems:
     if not pin.isascii() or not pin.isdecimal() or not SHORTEST_PIN <= len(pin) <= LONGEST_PIN:
-        return {"pin": f"{SHORTEST_PIN} to {LONGEST_PIN} digits."}
+        return {"pin": because(Rejection.PIN_LENGTH, low=SHORTEST_PIN, high=LONGEST_PIN)}
     steps = {int(b) - int(a) for a, b in pairwise(pin)}
     if steps in ({0}, {1}, {-1}):
-        return {"pin": "Not one digit over and over, and no row like 1234: those are tried first."}
-    return {} if pin == again else {"again": "The two are not the same."}
-
-
-def _in_words(held: timedelta) -> str:
-    seconds = max(1, round(held.total_seconds()))
-    return f"{seconds} seconds" if seconds < 90 else f"{round(seconds / 60)} minutes"
+        return {"pin": because(Rejection.PIN_TOO_EASY)}
+    return {} if pin == again else {"again": because(Rejection.PINS_DIFFER)}

@@ -10,22 +10,27 @@ from typing import Any
 
 from sqlmodel import Session, func, select
 
-from app.shop.assessment.progress import require_open, require_ready
+from app.shop.assessment.progress import require_open, require_ready, through
 from app.shop.assessment.verdicts import far_off
 from app.shop.errors import ConflictError, RejectedError
 from app.shop.procedure.items import Phase
 from app.shop.procedure.read_order import next_reading
-from app.shop.record import visits
+from app.shop.queries.assessed import gate_kept, keep_gate
+from app.shop.reasons import Reason, because
+from app.shop.record import loader
+from app.shop.record.entries import MeterEntry, MeterReading, RoundEntry
 from app.shop.record.settings import OPENINGS
-from app.shop.record.visit_record import MeterReading, Round, VisitRecord
+from app.shop.record.superseding import current
+from app.shop.record.visit_record import Round, VisitRecord
+from app.shop.rejections import Rejection
 from app.shop.store.database import Database
-from app.shop.store.idempotency import checked, current, earlier, fingerprint, part_key
+from app.shop.store.idempotency import checked, earlier, fingerprint, part_key
 from app.shop.store.row_hashes import store
-from app.shop.store.tables import MeterRow, ReadingRow, RoundRow
+from app.shop.store.tables import ReadingRow, RoundRow
+from app.sync.engine.units import INCH, MM
 
 KINDS = ("turn", "closing", "again", "skip")
 COUNTS = ("older", "newer", "both")
-FAR_OFF = "Far from the other bores. Keep it if the meter shows it, or correct it."
 SAME_BLADE = 1e-7
 """Two openings this near are one [m]: what is told of one is rounded."""
 SET_ASIDE = "Set aside: another value of this bore counts"
@@ -36,7 +41,7 @@ class NewReading:
     """One value as the meter showed it, in its own unit; None skips the bore and wants a reason.
 
     ``supersedes`` names the reading that was mistyped. ``kind`` is one of KINDS; a ``turn`` is the bore's turn in the
-    round, as seen by somebody who saw no value of it yet, ``again`` a further reading of a bore that was read.
+    round, entered without sight of another value of it, ``again`` a further reading of a bore that was read.
     ``from_above`` says how the opening was reached, None for as the round is: the first reading begins it that way.
     """
 
@@ -52,9 +57,9 @@ class NewReading:
 
 
 def add(shop: Database, visit_id: int, key: str, new: NewReading, at: str, *, sure: bool = True) -> int:
-    """Store a reading and return its id; the first one of a round begins it. Raises RefusedError, ConflictError.
+    """Store a reading and return its id; the first one of a round begins it. Raises RejectedError, ConflictError.
 
-    Not ``sure``, a value far from the other bores' is refused, with FAR_OFF: it is more likely a slip.
+    Not ``sure``, a value far from the other bores' is rejected as FAR_OFF: it is more likely a slip.
     """
     key = checked(key)
     reached = {} if new.from_above is None else {"from_above": new.from_above}
@@ -62,17 +67,18 @@ def add(shop: Database, visit_id: int, key: str, new: NewReading, at: str, *, su
     with shop.writing() as session:
         if again := earlier(session, ReadingRow, key, sent):
             return again.ident
-        record = visits.load(session, visit_id)
-        phase = require_open(record, new.phase)
-        if new.supersedes is None:
-            require_ready(record, phase)
+        record = loader.load(session, visit_id)
+        gate = gate_kept(session, record, new.phase)
+        phase = through(gate.closed, new.phase)
+        if new.supersedes is None and gate.waits is not None:
+            raise RejectedError({"value": gate.waits})
         if problem := _problem(record, new):
             raise RejectedError({"value": problem})
         one = _round(session, record, phase, new, key, at)
         if new.supersedes is not None:
             _may_supersede(one, new.supersedes, new.bore)
         if not sure and new.value is not None and far_off(one, new.bore, new.value):
-            raise RejectedError({"value": FAR_OFF})
+            raise RejectedError({"value": because(Rejection.FAR_OFF)})
         row: dict[str, Any] = {
             "key": key,
             "payload": sent,
@@ -87,7 +93,9 @@ def add(shop: Database, visit_id: int, key: str, new: NewReading, at: str, *, su
             "supersedes_id": new.supersedes,
         }
         entered = MeterReading(store(session, ReadingRow, row), **row)
-        visits.remember(session, record.with_round(one.plus(entered)))
+        later = record.with_round(one.plus(entered))
+        loader.remember(session, later)
+        keep_gate(session, later, new.phase, gate)
         return entered.ident
 
 
@@ -99,7 +107,7 @@ def stored_under(shop: Database, key: str) -> int:
     with shop.reading() as session:
         found = session.exec(select(ReadingRow.id).where(ReadingRow.key == checked(key))).first()
     if found is None:
-        raise ConflictError({"value": "The value that this one corrects was not kept. Read the bore once more."})
+        raise ConflictError({"value": because(Rejection.CORRECTED_VALUE_UNKNOWN)})
     return found
 
 
@@ -110,22 +118,22 @@ def settle(
 
     ``pair`` are the older and the newer one, as ``Round.in_question`` has them; ``counts`` is one of COUNTS. The one
     that does not count is set aside by a skip that supersedes it; where both do, the newer becomes a further reading.
-    Raises ConflictError when somebody settled it meanwhile.
+    Raises ConflictError when it was settled before.
     """
     key = checked(key)
     sent = fingerprint(visit=visit_id, pair=pair, counts=counts)
     with shop.writing() as session:
         if again := earlier(session, ReadingRow, key, sent):
             return again.ident
-        record = visits.load(session, visit_id)
+        record = loader.load(session, visit_id)
         phase = require_open(record, phase_slug)
         one = next_reading(record, phase).current
         found = next((p for p in one.in_question if (p[0].ident, p[1].ident) == pair), None) if one else None
         if found is None:
-            raise ConflictError({"counts": "This was settled meanwhile, or something was moved since."})
+            raise ConflictError({"counts": because(Rejection.CHOICE_CLOSED)})
         older, newer = found
         if counts not in COUNTS:
-            raise RejectedError({"counts": "The older value, the newer one, or both."})
+            raise RejectedError({"counts": because(Rejection.NOT_ONE_OF, choices=COUNTS)})
         replaced = older if counts == "newer" else newer
         row = ReadingRow(
             key=key,
@@ -155,7 +163,7 @@ def begin_round(
     *,
     from_above: bool = False,
 ) -> int:
-    """Begin one more round in a phase whose round is closed, and return its id. Raises RefusedError.
+    """Begin one more round in a phase whose round is closed, and return its id. Raises RejectedError.
 
     ``wanted`` is what is laid under the central lever [m]; None for the last round's opening once more.
     """
@@ -165,65 +173,69 @@ def begin_round(
     with shop.writing() as session:
         if again := earlier(session, RoundRow, key, sent):
             return again.ident
-        record = visits.load(session, visit_id)
+        record = loader.load(session, visit_id)
         phase = require_open(record, phase_slug)
         require_ready(record, phase)
         now = next_reading(record, phase)
         if phase.rounds == "none":
-            raise RejectedError({"": "Nothing is read with the meter in this phase."})
+            raise RejectedError({"": because(Rejection.NO_READINGS_HERE)})
         if now.bore is not None:
-            raise RejectedError({"": f"Round {now.round_number} is still open: read bore {now.bore} first."})
+            raise RejectedError({"": because(Rejection.ROUND_IN_PROGRESS, round=now.round_number, bore=now.bore)})
         known = (*record.settings.openings, *(one.row.opening for one in record.rounds))
         opening = now.opening if wanted is None else next((o for o in known if abs(o - wanted) < SAME_BLADE), wanted)
-        if wanted is not None and not (phase.rounds == "openings" and OPENINGS[0] <= opening <= OPENINGS[1]):
-            raise RejectedError({"opening": "Between 0.002 and 0.12 in under the central lever, in the bank balance."})
+        if wanted is not None and phase.rounds != "openings":
+            raise RejectedError({"opening": because(Rejection.BANK_BALANCE_ONLY)})
+        if wanted is not None and not OPENINGS[0] <= opening <= OPENINGS[1]:
+            raise RejectedError({"opening": _opening_range(record.units.metric)})
         return _begin(session, record, phase, key, sent, opening, from_above, at).row.ident
 
 
-def range_of(meter: MeterRow) -> str:
-    """What a meter can show, as a sentence."""
-    return f"{meter.name} reads from {meter.low:g} to {meter.high:g} {meter.unit}."
+def range_of(meter: MeterEntry) -> Reason:
+    """What a meter can show, as the reason for which other values are rejected."""
+    return because(Rejection.OUT_OF_RANGE, low=meter.low, high=meter.high, unit=meter.unit)
 
 
-def _problem(record: VisitRecord, new: NewReading) -> str:
+def _opening_range(metric: bool) -> Reason:
+    unit, size = ("mm", MM) if metric else ("in", INCH)
+    low, high = (round(one / size, 3) for one in OPENINGS)
+    return because(Rejection.OUT_OF_RANGE, low=low, high=high, unit=unit)
+
+
+def _problem(record: VisitRecord, new: NewReading) -> Reason | None:
     meter = record.meter
     if new.bore not in record.layout.bores:
-        return f"This engine has no bore {new.bore}."
+        return because(Rejection.NO_SUCH_BORE, bore=new.bore)
     if new.kind not in KINDS:
-        return "A reading is a bore's turn, the closing one, or one read again."
+        return because(Rejection.NOT_ONE_OF, choices=KINDS)
     if new.value is None:
-        return "" if new.why.strip() else f"Say why bore {new.bore} is skipped."
+        return None if new.why.strip() else because(Rejection.REASON_MISSING)
     if not math.isfinite(new.value) or not meter.low <= new.value <= meter.high:
         return range_of(meter)
-    return ""
+    return None
 
 
 def _round(session: Session, record: VisitRecord, phase: Phase, new: NewReading, key: str, at: str) -> Round:
     known = next((r for r in record.rounds if r.row.number == new.round_number), None)
     if known is not None and known.row.phase == phase.slug:
         if record.moved_since(known):
-            moved = f"Something was moved after round {new.round_number}: read it in a new round."
-            raise ConflictError({"value": moved})
+            raise ConflictError({"value": because(Rejection.ADJUSTED_SINCE, round=new.round_number)})
         once = new.kind != "again" and new.supersedes is None
         if known.closed and once and known is not next_reading(record, phase).current:
-            raise ConflictError(
-                {"value": f"Round {new.round_number} was closed meanwhile. Look at it, then read again."}
-            )
+            raise ConflictError({"value": because(Rejection.ROUND_COMPLETE, round=new.round_number)})
         if new.supersedes is None and new.from_above is (not known.row.from_above):
-            reached = "from above" if known.row.from_above else "without coming from above"
-            raise ConflictError({"value": f"Round {new.round_number} is read {reached}. Look, then read again."})
+            raise ConflictError({"value": because(Rejection.APPROACH_DIFFERS, round=new.round_number)})
         return known
     now = next_reading(record, phase)
     if now.current is None and now.bore is not None and new.round_number == now.round_number:
         return _begin(session, record, phase, part_key(key, "round"), "", now.opening, bool(new.from_above), at)
-    raise ConflictError({"value": f"The page was behind: round {now.round_number} is the one being read now."})
+    raise ConflictError({"value": because(Rejection.ANOTHER_ROUND, round=now.round_number)})
 
 
 def _begin(
     session: Session, record: VisitRecord, phase: Phase, key: str, sent: str, opening: float, above: bool, at: str
 ) -> Round:
     if above and (phase.rounds != "openings" or not opening):
-        raise RejectedError({"from_above": "Only an opening of the bank balance is reached from above."})
+        raise RejectedError({"from_above": because(Rejection.BANK_BALANCE_ONLY)})
     newest = session.exec(select(func.max(RoundRow.number)).where(RoundRow.visit_id == record.visit.ident)).one()
     row = RoundRow(
         key=key,
@@ -237,9 +249,9 @@ def _begin(
     )
     session.add(row)
     session.flush()
-    return Round(row, ())
+    return Round(RoundEntry.of(row), ())
 
 
 def _may_supersede(one: Round, reading: int, bore: int) -> None:
     if (reading, bore) not in {(r.ident, r.bore) for r in current(one.entered)}:
-        raise ConflictError({"value": f"Bore {bore} was corrected meanwhile. Look at it, then correct again."})
+        raise ConflictError({"value": because(Rejection.CHANGED_BY_ANOTHER_TABLET)})

@@ -1,14 +1,13 @@
-"""The shop's settings as they are stored: every change is a version of its own, and the newest one holds."""
+"""Change the shop's settings: every change is stored as a version of its own."""
 
 import math
-from collections.abc import Set
-from dataclasses import fields
 
-from sqlmodel import Session, col, select
-
-from app.shop.errors import ConflictError, RejectedError
+from app.shop.errors import ConflictError, Problems, RejectedError
+from app.shop.reasons import because
+from app.shop.record import stored_settings
 from app.shop.record.measures import RECORDED, Measure, Units
-from app.shop.record.settings import DEFAULTS, OPENINGS, Settings, from_json, to_json
+from app.shop.record.settings import OPENINGS, Settings, to_json
+from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.shop.store.idempotency import checked, earlier, fingerprint
 from app.shop.store.tables import Setup
@@ -20,9 +19,9 @@ MOST_PEOPLE, MOST_INITIALS = 60, 5
 PER_CENT = Measure("%")
 
 
-def problems(new: Settings, units: Units = RECORDED) -> dict[str, str]:
+def problems(new: Settings, units: Units = RECORDED) -> Problems:
     """What is wrong with settings, by field, in ``units``."""
-    wrong: dict[str, str] = {}
+    wrong: Problems = {}
 
     blade, pressure, degrees = units.of("blade"), units.of("oil_pressure"), units.of("temperature")
 
@@ -30,23 +29,24 @@ def problems(new: Settings, units: Units = RECORDED) -> dict[str, str]:
         name: str, value: float, low: float, high: float, unit: Measure, size: float = 1.0, zero: float = 0.0
     ) -> None:
         if not (math.isfinite(value) and low <= value <= high):
-            wrong[name] = f"Between {unit.shown((low - zero) / size)} and {unit.says((high - zero) / size)}."
+            least, most = (unit.figure((limit - zero) / size) for limit in (low, high))
+            wrong[name] = because(Rejection.OUT_OF_RANGE, low=least, high=most, unit=unit.name)
 
     within("coarse_window", new.coarse_window, 0.05, 0.6, PER_CENT, 0.01)
     within("fine_window", new.fine_window, 0.01, 0.3, PER_CENT, 0.01)
     within("bank_window", new.bank_window, 0.01, 0.3, PER_CENT, 0.01)
     within("idle_bank_window", new.idle_bank_window, 0.01, 0.3, PER_CENT, 0.01)
     if "fine_window" not in wrong and new.fine_window > new.coarse_window:
-        wrong["fine_window"] = "No wider than the coarse one."
+        wrong["fine_window"] = because(Rejection.WIDER_THAN_FIRST_FIRE, most=PER_CENT.figure(100 * new.coarse_window))
     for opening in new.openings:
         within("openings", opening, *OPENINGS, blade, THOU)
     if not 2 <= len(new.openings) <= 3 or list(new.openings) != sorted(set(new.openings)):
-        wrong["openings"] = "Two or three different blades, the thinnest first."
+        wrong["openings"] = because(Rejection.OPENING_FEELERS)
     within("base_blade", new.base_blade, 0.5 * THOU, 40 * THOU, blade, THOU)
     for leaf in new.blades:
         within("blades", leaf, 0.5 * THOU, 60 * THOU, blade, THOU)
     if not 1 <= len(new.blades) <= MOST_BLADES:
-        wrong["blades"] = f"One blade at least, {MOST_BLADES} at most."
+        wrong["blades"] = because(Rejection.FEELER_SET, most=MOST_BLADES)
     within("recheck_km", new.recheck_km, 100, 100_000, units.of("distance"))
     within("recheck_months", new.recheck_months, 1, 120, Measure("months"))
     within("pulls", new.pulls, 0, 20, Measure("pulls"))
@@ -62,19 +62,19 @@ def problems(new: Settings, units: Units = RECORDED) -> dict[str, str]:
     within("steady_within", new.heat.steady_within, 0.5, 10, degrees.span)
     initials = [one for one, _ in new.people]
     if any(not one or not name or len(one) > MOST_INITIALS or len(name) > LONGEST for one, name in new.people):
-        wrong["people"] = f"On each line initials of at most {MOST_INITIALS} characters, then a name: KM Kim Miller"
+        wrong["people"] = because(Rejection.PEOPLE_LINES, most=MOST_INITIALS)
     elif len(set(initials)) < len(initials):
         twice = next(one for one in initials if initials.count(one) > 1)
-        wrong["people"] = f"{twice} stands for two people. Give one of them another letter."
+        wrong["people"] = because(Rejection.INITIALS_TWICE, initials=twice)
     elif len(initials) > MOST_PEOPLE:
-        wrong["people"] = f"At most {MOST_PEOPLE} people."
+        wrong["people"] = because(Rejection.TOO_MANY_PEOPLE, most=MOST_PEOPLE)
     return wrong
 
 
 def change(shop: Database, key: str, version: int, new: Settings, why: str, by: str, at: str) -> int:
     """Store another version of the settings and return its id.
 
-    Raises RefusedError by field, ConflictError when somebody changed them since ``version`` was shown.
+    Raises RejectedError by field, ConflictError when they were changed since ``version`` was shown.
     """
     key = checked(key)
     sent = fingerprint(new=to_json(new), why=why, version=version)
@@ -83,43 +83,15 @@ def change(shop: Database, key: str, version: int, new: Settings, why: str, by: 
             return again.ident
         wrong = problems(new)
         if not by.strip():
-            wrong["by"] = "Initials of whoever decides it."
+            wrong["by"] = because(Rejection.INITIALS_MISSING)
         if len(why) > LONGEST:
-            wrong["why"] = f"At most {LONGEST} characters fit here."
+            wrong["why"] = because(Rejection.TOO_LONG, most=LONGEST)
         if wrong:
             raise RejectedError(wrong)
-        held, _ = now(session)
+        held, _ = stored_settings.now(session)
         if held != version:
-            raise ConflictError({"": "Somebody changed the settings meanwhile. Theirs are shown; type yours again."})
+            raise ConflictError({"": because(Rejection.CHANGED_BY_ANOTHER_TABLET)})
         row = Setup(key=key, payload=sent, said=to_json(new), why=why.strip(), by=by.strip(), at=at)
         session.add(row)
         session.flush()
         return row.ident
-
-
-def now(session: Session) -> tuple[int, Settings]:
-    """The newest version and its number, 0 with the defaults when nobody set anything."""
-    row = session.exec(select(Setup).order_by(col(Setup.id).desc())).first()
-    return (row.ident, from_json(row.said)) if row else (0, DEFAULTS)
-
-
-def by_id(session: Session, ids: Set[int]) -> dict[int, Settings]:
-    """The versions of those numbers."""
-    if not ids:
-        return {}
-    return {row.ident: from_json(row.said) for row in session.exec(select(Setup).where(col(Setup.id).in_(ids))).all()}
-
-
-def history(session: Session) -> list[tuple[Setup, tuple[str, ...]]]:
-    """Every version, newest first, with the names of what it changed."""
-    rows = session.exec(select(Setup).order_by(col(Setup.id))).all()
-    told, before = [], DEFAULTS
-    for row in rows:
-        held = from_json(row.said)
-        told.append((row, _changed(before, held)))
-        before = held
-    return told[::-1]
-
-
-def _changed(before: Settings, after: Settings) -> tuple[str, ...]:
-    return tuple(f.name for f in fields(Settings) if getattr(before, f.name) != getattr(after, f.name))

@@ -9,8 +9,11 @@ from sqlmodel import Session, col, select
 
 from app.shop.commands.engines import LONGEST
 from app.shop.errors import ConflictError, NotFoundError, RejectedError
+from app.shop.reasons import because
+from app.shop.record.superseding import current
+from app.shop.rejections import Rejection
 from app.shop.store.database import Database
-from app.shop.store.idempotency import checked, current, earlier, fingerprint
+from app.shop.store.idempotency import checked, earlier, fingerprint
 from app.shop.store.tables import Tablet
 
 LASTS = timedelta(days=365)
@@ -45,7 +48,7 @@ def let_in(session: Session) -> list[Tablet]:
 
 
 def pair(shop: Database, key: str, name: str, token: str, at: str) -> int:
-    """Let a tablet in that has proved itself. Raises RefusedError."""
+    """Let a tablet in that has proved itself. Raises RejectedError."""
     key = checked(key)
     sent = fingerprint(token=hashed(token))
     with shop.writing() as session:
@@ -58,21 +61,21 @@ def pair(shop: Database, key: str, name: str, token: str, at: str) -> int:
 
 
 def rename(shop: Database, key: str, tablet_id: int, name: str, at: str) -> int:
-    """Call a tablet something else. Raises RefusedError, NotThereError, ConflictError."""
+    """Call a tablet something else. Raises RejectedError, NotFoundError, ConflictError."""
     return _supersede(shop, key, tablet_id, _name(name), 1, at)
 
 
 def remove(shop: Database, key: str, tablet_id: int, at: str) -> int:
-    """Shut a tablet out. Raises NotThereError, ConflictError."""
+    """Shut a tablet out. Raises NotFoundError, ConflictError."""
     return _supersede(shop, key, tablet_id, None, 0, at)
 
 
 def _name(typed: str) -> str:
     name = typed.strip()
     if not name:
-        raise RejectedError({"name": "A name to know it by, such as: test cell 2."})
+        raise RejectedError({"name": because(Rejection.NAME_MISSING)})
     if len(name) > LONGEST:
-        raise RejectedError({"name": f"At most {LONGEST} characters fit here."})
+        raise RejectedError({"name": because(Rejection.TOO_LONG, most=LONGEST)})
     return name
 
 
@@ -84,9 +87,9 @@ def _supersede(shop: Database, key: str, tablet_id: int, name: str | None, activ
             return again.ident
         before = session.get(Tablet, tablet_id)
         if before is None:
-            raise NotFoundError("tablet of that number")
+            raise NotFoundError(because(Rejection.NO_SUCH_TABLET))
         if before.ident not in {one.ident for one in let_in(session)}:
-            raise ConflictError({"": f"{before.name} was changed meanwhile. Look at the list, then do it again."})
+            raise ConflictError({"": because(Rejection.CHANGED_BY_ANOTHER_TABLET)})
         row = Tablet(
             key=key,
             payload=sent,

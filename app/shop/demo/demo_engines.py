@@ -42,7 +42,7 @@ PIECES = (
         "Twelve for the launch",
         5.3,
         "C-131",
-        "Harbour launch",
+        "Harbor launch",
         ((1, 2, 3, 4, 5, 6), (7, 8, 9, 10, 11, 12)),
         (("test cell", "1120", "First sync", 210), ("test cell", "1201", "Before the season", 2)),
         slips=(9, 10),

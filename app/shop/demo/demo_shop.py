@@ -14,6 +14,7 @@ from app.shop.demo.demo_engines import PIECES, Piece
 from app.shop.demo.engine_model import NOISE, DemoEngineModel
 from app.shop.demo.technician import DemoTechnician
 from app.shop.procedure.phases import BANK_BALANCE, COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN
+from app.shop.record import meter_studies
 from app.shop.store.database import Database
 from app.shop.training import training_start
 from app.shop.training.training_start import NewPractice
@@ -49,12 +50,12 @@ def _study(shop: Database, rng: random.Random, when: datetime) -> None:
     road = meters.register(shop, hands.key(), NewMeter("Road meter", "kg/h", 0.25, 0, 30))
     for meter_id, scale, why in ((1, 1.0, "Every second winter"), (road, 0.94, "After every season on the road")):
         study = meters.begin_study(shop, meter_id, hands.key(), None, "22-0098, bore 2", hands.by, hands.at())
-        for _ in range(meters.READINGS):
+        for _ in range(meter_studies.READINGS):
             read(study, scale, 0.25, 9.25)
         due = (when + timedelta(days=DUE_AFTER)).date().isoformat()
         meters.set_due(shop, meter_id, hands.key(), due, why, hands.by, hands.at())
     both = meters.begin_study(shop, 1, hands.key(), road, "22-0098 and 22-0311 on the stand", hands.by, hands.at())
-    for flow in (5.5, 6.75, 8.0, 9.25, 10.5)[: meters.PAIRS]:
+    for flow in (5.5, 6.75, 8.0, 9.25, 10.5)[: meter_studies.PAIRS]:
         for scale in (1.0, 0.94):
             read(both, scale, 0.25, flow)
 

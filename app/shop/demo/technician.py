@@ -8,18 +8,18 @@ from datetime import datetime, timedelta
 from app.shop.assessment.progress import Missing, items_of, progress
 from app.shop.assessment.snap import snap_items
 from app.shop.assessment.verdicts import next_of
-from app.shop.commands import checks, moves, readings
+from app.shop.commands import checks, moves, readings, visits
 from app.shop.commands.moves import NewMove
 from app.shop.commands.readings import NewReading
+from app.shop.commands.visits import NewVisit
 from app.shop.demo.engine_model import DemoEngineModel
-from app.shop.demo.typical import TYPICAL
 from app.shop.procedure.items import Phase
 from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED, LOCK_DOWN
 from app.shop.procedure.read_order import next_reading
-from app.shop.record import visits
+from app.shop.record import loader
 from app.shop.record.visit_record import VisitRecord
-from app.shop.record.visits import NewVisit
 from app.shop.store.database import Database
+from app.shop.training.typical import TYPICAL
 from app.sync.engine.layout import Coupler
 from app.sync.engine.units import THOU
 from app.sync.planning.advice import Advice
@@ -49,7 +49,7 @@ class DemoTechnician:
     def record(self, visit_id: int) -> VisitRecord:
         """What is recorded of a visit by now."""
         with self.shop.reading() as session:
-            return visits.load(session, visit_id)
+            return loader.load(session, visit_id)
 
     def open(self, engine_id: int, place: str, job: str, why: str) -> int:
         """Open a visit."""

@@ -11,10 +11,13 @@ from sqlmodel import Session, col, select
 from app.shop.commands import engines
 from app.shop.errors import RejectedError
 from app.shop.exchange import v3 as v3
-from app.shop.record import visits
+from app.shop.reasons import because
+from app.shop.record import loader
+from app.shop.record.entries import MeterEntry
+from app.shop.record.superseding import current
 from app.shop.record.visit_record import VisitRecord
-from app.shop.store.idempotency import current
-from app.shop.store.tables import Fitting, MeterRow
+from app.shop.rejections import Rejection
+from app.shop.store.tables import Fitting
 from app.shop.training import training
 
 P = TypeVar("P", bound=v3.Part)
@@ -29,13 +32,13 @@ FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
 
 def engine_file(session: Session, engine_id: int, at: str) -> v3.EngineFile:
-    """One engine with everything ever recorded of it. Raises NotThereError, RefusedError for one to practise on."""
+    """One engine with everything ever recorded of it. Raises NotFoundError, RejectedError for one to practise on."""
     engine = engines.get(session, engine_id)
     if training.of_engine(session, engine_id) is not None:
-        raise RejectedError({"": "A practice engine stays in its shop: elsewhere it would pass for a real one."})
+        raise RejectedError({"": because(Rejection.TRAINING_STAYS)})
     fittings = session.exec(select(Fitting).where(Fitting.engine_id == engine_id).order_by(col(Fitting.number))).all()
-    records = list(reversed(visits.of_engine(session, engine_id)))
-    meters: dict[int, MeterRow] = {record.meter.ident: record.meter for record in records}
+    records = list(reversed(loader.of_engine(session, engine_id)))
+    meters: dict[int, MeterEntry] = {record.meter.ident: record.meter for record in records}
     keys = {f.ident: f.key for f in fittings}
     return v3.EngineFile(
         format="evenbore-engine",

@@ -18,9 +18,12 @@ from app.shop.commands.engines import EngineFacts, folded
 from app.shop.errors import ConflictError, RejectedError
 from app.shop.exchange import v1, v2
 from app.shop.exchange import v3 as v3
+from app.shop.exchange.codes import FileChoice, FileFault, FileQuestion, FileSide
 from app.shop.exchange.exports import engine_file
 from app.shop.exchange.rows import Writer
+from app.shop.reasons import Reason, because
 from app.shop.record.fittings import layout_from_json
+from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.shop.store.tables import Engine, MeterRow, Visit
 from app.sync.engine.hardware import Hardware
@@ -28,20 +31,25 @@ from app.sync.engine.layout import Layout, LayoutError
 
 LARGEST = 12 * 1024 * 1024
 """The longest file that is read [bytes]; an engine with forty visits of three rounds takes about one megabyte."""
+NEWEST = 3
+"""The newest version of a file."""
+
 MOST_SAID = 5
+"""How many faults of one file are named."""
+
 Keyed = v3.Round | v3.Reading | v3.Move | v3.Check | v3.Override | v3.Correction | v3.SignOff
 FACTS = ("serial", "description", "displacement", "displacement_unit", "customer", "vehicle", "idle_speed")
 
 
 @dataclass(frozen=True, slots=True)
 class Conflict:
-    """Something that a person has to choose. ``options`` are what to send under ``name``, each with its words."""
+    """Something that a person has to choose: one of ``options``, which is sent under ``name``."""
 
     name: str
-    question: str
-    mine: str
-    theirs: str
-    options: tuple[tuple[str, str], ...]
+    question: Reason
+    mine: Reason
+    theirs: Reason
+    options: tuple[FileChoice, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,18 +62,18 @@ class Plan:
 
 
 def read(text: str) -> v3.EngineFile:
-    """The file that a text is. Raises RefusedError with what is wrong with it, in a sentence or a few."""
+    """The file that a text is. Raises RejectedError with what is wrong with it."""
     if len(text.encode()) > LARGEST:
-        raise RejectedError({"file": f"The file is longer than {LARGEST // 1024 // 1024} MB."})
+        raise RejectedError({"file": because(Rejection.FILE_TOO_LARGE, most=LARGEST // 1024 // 1024)})
     try:
         found = json.loads(text)
     except (ValueError, RecursionError):
-        raise RejectedError({"file": "This is not an engine's file: it is no JSON."}) from None
+        raise RejectedError({"file": because(Rejection.FILE_NOT_AN_ENGINE)}) from None
     if not isinstance(found, dict) or found.get("format") != "evenbore-engine":
-        raise RejectedError({"file": "This is not an engine's file."})
-    if found.get("version") not in (1, 2, 3):
+        raise RejectedError({"file": because(Rejection.FILE_NOT_AN_ENGINE)})
+    if found.get("version") not in range(1, NEWEST + 1):
         version = str(found.get("version"))[:20]
-        raise RejectedError({"file": f"The file is of version {version}; this program reads 1 to 3. Update it."})
+        raise RejectedError({"file": because(Rejection.FILE_VERSION, version=version, newest=NEWEST)})
     try:
         match found["version"]:
             case 1:
@@ -75,23 +83,24 @@ def read(text: str) -> v3.EngineFile:
             case _:
                 file = v3.EngineFile.model_validate_json(text)
     except ValidationError as error:
-        said = [f"{'.'.join(map(str, one['loc']))}: {one['msg']}" for one in error.errors()[:MOST_SAID]]
-        raise RejectedError({"file": "The file is not as its schema says. " + "; ".join(said)}) from None
-    if wrong := _nonsense(file):
-        raise RejectedError({"file": "The file contradicts itself. " + "; ".join(wrong[:MOST_SAID])})
+        wrong_fields = tuple(".".join(map(str, one["loc"])) for one in error.errors()[:MOST_SAID])
+        raise RejectedError({"file": because(Rejection.FILE_NOT_BY_SCHEMA, fields=wrong_fields)}) from None
+    if wrong := _contradictions(file):
+        faults = tuple(wrong[:MOST_SAID])
+        raise RejectedError({"file": because(Rejection.FILE_CONTRADICTS_ITSELF, faults=faults)})
     return file
 
 
 def plan(session: Session, file: v3.EngineFile, choices: Mapping[str, str]) -> Plan:
-    """What ``file`` would add and what is still to be chosen. Raises RefusedError when the two cannot go together."""
+    """What ``file`` would add and what is still to be chosen. Raises RejectedError when the two cannot go together."""
     ours, conflicts = _engine(session, file, choices)
     mine = engine_file(session, ours.ident, file.exported_at) if ours else None
     conflicts += [*_facts(file, mine), *_meters(session, file, mine), *_numbers(file, mine)]
     _same_rows(file, mine)
     open_here = {v.key for v in mine.visits if v.sign_off is None} if mine else set()
     if open_here - {v.key for v in file.visits} and any(v.sign_off is None for v in file.visits):
-        raise RejectedError({"file": "A visit is open here and another one in the file. Sign one of them off first."})
-    asked = tuple(c for c in conflicts if choices.get(c.name) not in dict(c.options))
+        raise RejectedError({"file": because(Rejection.FILE_OPEN_VISITS)})
+    asked = tuple(c for c in conflicts if choices.get(c.name) not in c.options)
     known = _keys(mine)
     adds = Counter(name for name, key in _named_keys(file) if key not in known)
     return Plan(ours.ident if ours else None, adds, asked)
@@ -100,7 +109,7 @@ def plan(session: Session, file: v3.EngineFile, choices: Mapping[str, str]) -> P
 def bring_in(shop: Database, file: v3.EngineFile, choices: Mapping[str, str]) -> int:
     """Store what is not here yet and return the engine's id; again, and nothing more is stored.
 
-    Raises ConflictError while something is still to be chosen, RefusedError when it cannot be; nothing is stored then.
+    Raises ConflictError while something is still to be chosen, RejectedError when it cannot be; nothing is stored then.
     """
     with shop.writing() as session:
         made = plan(session, file, choices)
@@ -110,7 +119,7 @@ def bring_in(shop: Database, file: v3.EngineFile, choices: Mapping[str, str]) ->
         try:
             return Writer(session, file, choices, known).write(made.engine_id)
         except IntegrityError:
-            raise ConflictError({"file": "A part of this file belongs to another engine here."}) from None
+            raise ConflictError({"file": because(Rejection.FILE_OF_ANOTHER_ENGINE)}) from None
 
 
 def _engine(session: Session, file: v3.EngineFile, choices: Mapping[str, str]) -> tuple[Engine | None, list[Conflict]]:
@@ -123,10 +132,10 @@ def _engine(session: Session, file: v3.EngineFile, choices: Mapping[str, str]) -
         return None, []
     conflict = Conflict(
         "same",
-        f"An engine of serial {taken.serial} is here already. Is it the same engine?",
-        _engine_in_words(taken.description, taken.customer, taken.vehicle),
-        _engine_in_words(file.engine.description, file.engine.customer, file.engine.vehicle),
-        (("join", "The same: add the file's history to ours"), ("apart", "Another one: keep them apart")),
+        because(FileQuestion.SAME_ENGINE, serial=taken.serial),
+        _details(taken.description, taken.customer, taken.vehicle),
+        _details(file.engine.description, file.engine.customer, file.engine.vehicle),
+        (FileChoice.JOIN, FileChoice.APART),
     )
     return (taken if choices.get("same") == "join" else None), [conflict]
 
@@ -139,10 +148,10 @@ def _facts(file: v3.EngineFile, mine: v3.EngineFile | None) -> list[Conflict]:
     return [
         Conflict(
             "facts",
-            "What the engine is, or whose, differs. Which is right?",
-            ", ".join(a or "empty" for a, _ in differ),
-            ", ".join(b or "empty" for _, b in differ),
-            (("mine", "Ours"), ("theirs", "The file's")),
+            because(FileQuestion.FACTS),
+            because(FileSide.DETAILS, details=tuple(a or "–" for a, _ in differ)),
+            because(FileSide.DETAILS, details=tuple(b or "–" for _, b in differ)),
+            (FileChoice.MINE, FileChoice.THEIRS),
         )
     ]
 
@@ -162,10 +171,10 @@ def _meters(session: Session, file: v3.EngineFile, mine: v3.EngineFile | None) -
             conflicts.append(
                 Conflict(
                     f"meter-{meter.key}",
-                    f"Is the file's {meter.name} the very instrument that goes by {here.name} here?",
-                    f"{here.name}, steps of {here.step:g} {here.unit}",
-                    f"{meter.name}, steps of {meter.step:g} {meter.unit}",
-                    (("apart", "Another instrument"), *((("same", "The same instrument"),) if same else ())),
+                    because(FileQuestion.SAME_METER, meter=here.name),
+                    because(FileSide.METER, meter=here.name, step=here.step, unit=here.unit),
+                    because(FileSide.METER, meter=meter.name, step=meter.step, unit=meter.unit),
+                    (FileChoice.APART, *((FileChoice.SAME_METER,) if same else ())),
                 )
             )
     return conflicts
@@ -183,23 +192,22 @@ def _numbers(file: v3.EngineFile, mine: v3.EngineFile | None) -> list[Conflict]:
     return [
         Conflict(
             "numbers",
-            "Both shops went on with this engine by themselves, so visits or fittings share their numbers.",
-            f"{len(mine.visits)} visits, {len(mine.fittings)} fittings",
-            f"{len(file.visits)} visits, {len(file.fittings)} fittings",
-            (("append", "Number the file's on after ours"),),
+            because(FileQuestion.NUMBERS),
+            because(FileSide.COUNTS, visits=len(mine.visits), fittings=len(mine.fittings)),
+            because(FileSide.COUNTS, visits=len(file.visits), fittings=len(file.fittings)),
+            (FileChoice.APPEND,),
         )
     ]
 
 
 def _same_rows(file: v3.EngineFile, mine: v3.EngineFile | None) -> None:
-    """Raises RefusedError for a row that is here under the same key and says something else."""
+    """Raises RejectedError for a row that is here under the same key and says something else."""
     if mine is None:
         return
     ours = dict(_rows(mine))
     for key, said in _rows(file):
         if key in ours and ours[key] != said:
-            what = f"A {said[0]} in the file is not what is stored here under its key ({key[:8]})."
-            raise RejectedError({"file": f"{what} Nothing was done."})
+            raise RejectedError({"file": because(Rejection.FILE_ENTRY_DIFFERS, kind=said[0], key=key[:8])})
 
 
 def _rows(file: v3.EngineFile) -> list[tuple[str, tuple[str, object]]]:
@@ -231,47 +239,65 @@ def _keys(file: v3.EngineFile | None) -> set[str]:
     return {key for _, key in _named_keys(file)} if file else set()
 
 
-def _nonsense(file: v3.EngineFile) -> list[str]:
+def _contradictions(file: v3.EngineFile) -> list[Reason]:
     """What no shop can have written."""
-    wrong = [f"engine.{name}: {words}" for name, words in _as_facts(file.engine).problems().items()]
+    facts = _as_facts(file.engine).problems()
+    wrong = [because(FileFault.ENGINE_FIELD, field=name, fault=fault.code) for name, fault in facts.items()]
     keys = Counter(key for _, key in _named_keys(file))
-    wrong += [f"the key {key} stands twice" for key, times in keys.items() if times > 1]
+    wrong += [because(FileFault.KEY_TWICE, key=key) for key, times in keys.items() if times > 1]
     layouts: dict[str, Layout] = {}
     for fitting in file.fittings:
         try:
             layouts[fitting.key] = layout_from_json(fitting.layout.model_dump_json())
         except LayoutError as error:
-            wrong.append(f"fitting {fitting.number}: {error}")
+            wrong.append(because(FileFault.LAYOUT, fitting=fitting.number, fault=error.code))
         if set(fitting.hardware) != {f.name for f in fields(Hardware)}:
-            wrong.append(f"fitting {fitting.number}: these are not the figures of an engine")
+            wrong.append(because(FileFault.HARDWARE_FIGURES, fitting=fitting.number))
     meters = {meter.key: meter for meter in file.meters}
     for one in (file.visits, file.fittings):
         numbers = [row.number for row in one]
         if sorted(set(numbers)) != numbers:
-            wrong.append("numbers are not in order")
+            wrong.append(because(FileFault.NUMBER_ORDER))
     for visit in file.visits:
-        wrong += [f"visit {visit.number}: {words}" for words in _visit_nonsense(visit, layouts, meters)]
+        wrong += [
+            because(FileFault.VISIT, visit=visit.number, fault=fault)
+            for fault in _visit_contradictions(visit, layouts, meters)
+        ]
     if any(v.sign_off is None for v in file.visits[:-1]):
-        wrong.append("a visit was opened before the one before it was signed off")
+        wrong.append(because(FileFault.OPEN_BEFORE_LAST))
     return wrong
 
 
-def _visit_nonsense(visit: v3.Visit, layouts: Mapping[str, Layout], meters: Mapping[str, v3.Meter]) -> list[str]:
-    wrong: list[str] = []
+def _visit_contradictions(
+    visit: v3.Visit, layouts: Mapping[str, Layout], meters: Mapping[str, v3.Meter]
+) -> list[Reason]:
     if visit.fitting not in layouts or visit.meter not in meters:
-        return ["its fitting or its meter is not in the file"]
+        return [because(FileFault.FITTING_OR_METER)]
     layout = layouts[visit.fitting]
     by_screw = {(c.near, c.far) for c in layout.couplers() if layout.by_screw(c)}
-    wrong += [
-        f"no screw sets a coupler {move.near}-{move.far}"
+    wrong = [
+        because(FileFault.NO_COUPLER_SCREW, near=move.near, far=move.far)
         for move in visit.moves
         if move.kind == "screw" and (move.near, move.far) not in by_screw
     ]
-    rounds = {r.key for r in visit.rounds}
-    if len({r.number for r in visit.rounds}) < len(rounds):
-        wrong.append("two rounds have one number")
+    if len({r.number for r in visit.rounds}) < len({r.key for r in visit.rounds}):
+        wrong.append(because(FileFault.ROUND_NUMBER_TWICE))
     if any(r.from_above and r.opening <= 0 for r in visit.rounds):
-        wrong.append("idle is not reached from above")
+        wrong.append(because(FileFault.IDLE_FROM_ABOVE))
+    wrong += [*_broken_references(visit), *_wrong_readings(visit, layout, meters[visit.meter])]
+    for correction in visit.corrections:
+        if correction.after_reading and correction.after_reading not in {r.key for r in visit.readings}:
+            wrong.append(because(FileFault.CORRECTION_REFERENCE))
+        if correction.after_check and correction.after_check not in {c.key for c in visit.checks}:
+            wrong.append(because(FileFault.CORRECTION_REFERENCE))
+    if visit.corrections and visit.sign_off is None:
+        wrong.append(because(FileFault.CORRECTED_TOO_EARLY))
+    return wrong
+
+
+def _broken_references(visit: v3.Visit) -> list[Reason]:
+    """Rows that name another one which is not in the file, or not before them."""
+    wrong: list[Reason] = []
     for rows, refers in (
         (visit.readings, ()),
         (visit.moves, (("after_reading", {r.key for r in visit.readings}),)),
@@ -281,26 +307,29 @@ def _visit_nonsense(visit: v3.Visit, layouts: Mapping[str, Layout], meters: Mapp
         gone: set[str] = set()
         for row in rows:
             if row.supersedes is not None and (row.supersedes not in seen or row.supersedes in gone):
-                wrong.append("a row supersedes one that does not stand before it")
+                wrong.append(because(FileFault.SUPERSEDES_NOTHING))
             gone.add(row.supersedes or "")
             seen.add(row.key)
-            wrong += [f"{name} is not there" for name, those in refers if (k := getattr(row, name)) and k not in those]
+            wrong += [
+                because(FileFault.REFERENCE, field=name)
+                for name, those in refers
+                if (k := getattr(row, name)) and k not in those
+            ]
+    return wrong
+
+
+def _wrong_readings(visit: v3.Visit, layout: Layout, meter: v3.Meter) -> list[Reason]:
+    wrong: list[Reason] = []
+    rounds = {r.key for r in visit.rounds}
     for reading in visit.readings:
         if reading.round not in rounds:
-            wrong.append("a reading belongs to no round")
+            wrong.append(because(FileFault.READING_WITHOUT_ROUND))
         if reading.bore not in layout.bores:
-            wrong.append(f"there is no bore {reading.bore}")
+            wrong.append(because(FileFault.NO_SUCH_BORE, bore=reading.bore))
         if (reading.kind == "skip") != (reading.value is None):
-            wrong.append("a skip has no value, and only a skip")
-        if reading.unit != meters[visit.meter].unit:
-            wrong.append("a reading is not in the unit of its meter")
-    for correction in visit.corrections:
-        if correction.after_reading and correction.after_reading not in {r.key for r in visit.readings}:
-            wrong.append("a correction names a reading that is not there")
-        if correction.after_check and correction.after_check not in {c.key for c in visit.checks}:
-            wrong.append("a correction names a check that is not there")
-    if visit.corrections and visit.sign_off is None:
-        wrong.append("corrected before it was signed off")
+            wrong.append(because(FileFault.SKIP_WITH_VALUE))
+        if reading.unit != meter.unit:
+            wrong.append(because(FileFault.READING_UNIT))
     return wrong
 
 
@@ -308,5 +337,6 @@ def _as_facts(engine: v3.Engine) -> EngineFacts:
     return EngineFacts(**{name: getattr(engine, name) for name in FACTS})
 
 
-def _engine_in_words(*parts: str) -> str:
-    return ", ".join(part for part in parts if part) or "nothing more is known"
+def _details(*parts: str) -> Reason:
+    entered = tuple(part for part in parts if part)
+    return because(FileSide.DETAILS, details=entered) if entered else because(FileSide.NO_DETAILS)

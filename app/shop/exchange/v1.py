@@ -20,13 +20,13 @@ from pydantic import AfterValidator, BaseModel, ConfigDict, Field
 
 def _moment(text: str) -> str:
     if datetime.fromisoformat(text).tzinfo is None:
-        raise ValueError("a time with its offset from UTC belongs here")
+        raise ValueError("no offset from UTC")
     return text
 
 
 def _uuid(text: str) -> str:
     if re.fullmatch("[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}", text) is None:
-        raise ValueError("a UUID in small letters belongs here")
+        raise ValueError("not a UUID in small letters")
     return text
 
 

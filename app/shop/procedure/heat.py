@@ -1,9 +1,11 @@
-"""Heat soak: the temperatures recorded of a visit, judged by the shop's rule, and what is still wanted in words."""
+"""Heat soak: the temperatures recorded of a visit, judged by the shop's rule, and what is still missing."""
 
 from functools import lru_cache
 
 from app.shop.procedure.phases import HEAT_SOAKED
-from app.shop.record.measures import Measure
+from app.shop.procedure.requirements import Requirement
+from app.shop.reasons import Reason, because
+from app.shop.record.measures import Amount, Measure
 from app.shop.record.visit_record import VisitRecord
 from app.sync.engine.units import MINUTE, ZERO_CELSIUS
 from app.sync.readings.heat import Heat, HeatPoint, HeatRule, Lack, heat_soaked
@@ -26,38 +28,37 @@ def points_of(record: VisitRecord) -> tuple[HeatPoint, ...]:
 
 
 def heat_of(record: VisitRecord) -> Heat:
-    """Whether the engine is hot right through. Oil is asked for in the test cell only, where it has a gauge."""
+    """Whether the engine is heat-soaked. Oil is asked for in the test cell only, where it has a gauge."""
     return _heat_soaked(points_of(record), record.settings.heat, with_oil=record.visit.place == "test cell")
 
 
-def lacks_of(record: VisitRecord) -> tuple[str, ...]:
-    """What the fine round still waits for, in words; empty once the gate holds or was opened for a reason."""
-    if any(o.gate == GATE for o in record.overrides):
+def lacks_of(record: VisitRecord) -> tuple[Reason, ...]:
+    """What the fine round still waits for; empty once the gate holds or was waived with a reason."""
+    if any(waiver.gate == GATE for waiver in record.overrides):
         return ()
     rule, wanted = record.settings.heat, record.settings.pulls
     degrees = record.units.of("temperature")
-    said = [_words(lack, rule, degrees) for lack in heat_of(record).lacks]
+    lacks = [_reason(lack, rule, degrees) for lack in heat_of(record).lacks]
     pulls = record.checks.get((HEAT_SOAKED.slug, "pulls"))
     if wanted and (pulls is None or (pulls.number or 0) < wanted):
-        said.append(f"{wanted:g} short pulls made")
-    return tuple(said)
+        lacks.append(because(Requirement.PULLS, count=round(wanted)))
+    return tuple(lacks)
 
 
-def _words(lack: Lack, rule: HeatRule, degrees: Measure) -> str:
-    what = lack.what or ""
+def _reason(lack: Lack, rule: HeatRule, degrees: Measure) -> Reason:
     match lack.why:
         case "time":
-            return f"{_minutes(lack.by)} more of running"
+            return because(Requirement.HEAT_TIME, count=_minutes(lack.by))
         case "unread":
-            return f"{what} temperature read"
+            return because(Requirement.HEAT_UNREAD, what=lack.what)
         case "low":
-            return f"{what} {degrees.apart(lack.by)} hotter"
+            return because(Requirement.HEAT_LOW, what=lack.what, by=Amount(lack.by, degrees, difference=True))
         case "short":
-            return f"{what} read again in {_minutes(lack.by)}"
+            return because(Requirement.HEAT_AGAIN, what=lack.what, count=_minutes(lack.by))
         case "moving":
-            return f"{what} steady: it moved {degrees.apart(lack.by)} in the last {_minutes(rule.steady_for)}"
+            by = Amount(lack.by, degrees, difference=True)
+            return because(Requirement.HEAT_MOVING, what=lack.what, by=by, count=_minutes(rule.steady_for))
 
 
-def _minutes(seconds: float) -> str:
-    whole = max(1, round(seconds / MINUTE))
-    return f"{whole} minute{'' if whole == 1 else 's'}"
+def _minutes(seconds: float) -> int:
+    return max(1, round(seconds / MINUTE))

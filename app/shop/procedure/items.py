@@ -5,7 +5,9 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from app.shop.procedure.parts import Part
+from app.shop.reasons import Reason, because
 from app.shop.record.measures import Quantity, Units
+from app.shop.rejections import Rejection
 
 Place = Literal["test cell", "vehicle", "telephone"]
 PLACES: tuple[Place, ...] = ("test cell", "vehicle", "telephone")
@@ -69,9 +71,10 @@ class Item:
         """A typed figure of it as it is recorded."""
         return units.of(self.quantity).kept(typed) if self.quantity else typed
 
-    def range_in(self, units: Units) -> str:
-        """What a figure of it may be, as a sentence."""
-        return f"Between {self.shown(self.low, units)} and {self.says(self.high, units)}."
+    def range_in(self, units: Units) -> Reason:
+        """What a figure of it may be, as the reason for which others are rejected."""
+        low, high = (units.of(self.quantity).figure(n) if self.quantity else n for n in (self.low, self.high))
+        return because(Rejection.OUT_OF_RANGE, low=low, high=high, unit=self.unit_in(units))
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,13 +1,15 @@
-"""When a figure that was read stops the work, and the plain instruction for it."""
+"""When a figure that was read stops the engine, and which limit it is beyond."""
 
 from app.shop.procedure.items import Item
-from app.shop.record.measures import RECORDED, Measure, Units
+from app.shop.procedure.requirements import Requirement
+from app.shop.reasons import Reason, because
+from app.shop.record.measures import RECORDED, Amount, Measure, Units
 from app.shop.record.settings import Limits
 from app.sync.engine.units import KPA, ZERO_CELSIUS
 
 
-def instruction(item: Item, number: float, limits: Limits, units: Units = RECORDED) -> str:
-    """What to do at once about ``number`` of ``item``, in ``units``; empty when it lies within the shop's limits."""
+def stop_for(item: Item, number: float, limits: Limits, units: Units = RECORDED) -> Reason | None:
+    """Why ``number`` of ``item`` stops the engine, shown in ``units``; None when it lies within the shop's limits."""
     pressure, temperature = units.of("oil_pressure"), units.of("temperature")
     match item.stops:
         case "oil pressure at the start":
@@ -15,26 +17,21 @@ def instruction(item: Item, number: float, limits: Limits, units: Units = RECORD
         case "oil pressure when hot":
             return _pressure(number, limits.oil_pressure_hot, pressure)
         case "coolant":
-            return _heat("Coolant", number, limits.coolant, temperature, "No cap is opened while it is hot.")
+            return _heat(Requirement.COOLANT_HOT, number, limits.coolant, temperature)
         case "oil":
-            return _heat("Oil", number, limits.oil, temperature, "Look at oil level and cooling.")
+            return _heat(Requirement.OIL_HOT, number, limits.oil, temperature)
         case "":
-            return ""
+            return None
 
 
-def _pressure(number: float, least: float, unit: Measure) -> str:
+def _pressure(number: float, least: float, unit: Measure) -> Reason | None:
     if number * KPA >= least:
-        return ""
-    return (
-        f"Stop the engine now. Oil pressure is {unit.says(number)}, the shop's least is {unit.shown(least / KPA)}. "
-        "It does not run again before the cause is found; then record the new pressure."
-    )
+        return None
+    low = Requirement.OIL_PRESSURE_LOW
+    return because(low, pressure=Amount(number, unit), minimum=Amount(least / KPA, unit))
 
 
-def _heat(what: str, number: float, most: float, unit: Measure, also: str) -> str:
+def _heat(code: Requirement, number: float, most: float, unit: Measure) -> Reason | None:
     if number + ZERO_CELSIUS <= most:
-        return ""
-    return (
-        f"Stop the engine now. {what} is at {unit.says(number)}, the shop's most is {unit.shown(most - ZERO_CELSIUS)}. "
-        f"Let it cool and find the cause; then record the new temperature. {also}"
-    )
+        return None
+    return because(code, temperature=Amount(number, unit), maximum=Amount(most - ZERO_CELSIUS, unit))

@@ -1,5 +1,7 @@
 """Why an engine that was even has to be read hot again: what changed since it was signed off."""
 
+from app.shop.procedure.requirements import Changed
+from app.shop.reasons import Reason, because
 from app.shop.record.visit_record import VisitRecord
 
 CHANGES = ("stop screw", "exhaust", "linkage", "throttle sensor", "intake or air filter")
@@ -8,30 +10,32 @@ CHANGES = ("stop screw", "exhaust", "linkage", "throttle sensor", "intake or air
 AIR = ("exhaust", "intake or air filter")
 """Those of CHANGES that change how much air an engine needs to idle."""
 
-IN_USE = "other exhaust, heat under the bonnet and idle speed"
-PLACES = {
-    "test cell": "it is in the test cell now",
-    "vehicle": f"it is in the vehicle now: {IN_USE}",
-    "telephone": f"it was fitted away from the shop: {IN_USE}",
+MOVED_TO = {
+    "test cell": Changed.IN_TEST_CELL,
+    "vehicle": Changed.IN_VEHICLE,
+    "telephone": Changed.FITTED_AWAY,
 }
 
 
-def reasons(record: VisitRecord) -> tuple[str, ...]:
-    """What changed since the last sign-off, as said when the visit was opened or as the records show; none at first."""
+def reasons(record: VisitRecord) -> tuple[Reason, ...]:
+    """What changed since the last sign-off, as entered when the visit was opened or as recorded; none at first."""
     if record.fitted_before is None:
         return ()
-    said = [f"{what} changed" for what in (record.visit.changed or "").split(", ") if what]
+    changed = [because(Changed.TOUCHED, what=what) for what in _touched(record)]
     if record.fitted_before != record.fitting.ident:
-        said.append("other hardware is on record")
+        changed.append(because(Changed.HARDWARE))
     if _moved(record):
-        said.append(PLACES[record.visit.place])
-    return tuple(said)
+        changed.append(because(MOVED_TO[record.visit.place]))
+    return tuple(changed)
 
 
 def same_air(record: VisitRecord) -> bool:
-    """Whether the engine breathes through the same parts in the same place as at the last sign-off."""
-    said = (record.visit.changed or "").split(", ")
-    return not _moved(record) and not any(what in said for what in AIR)
+    """Whether the engine draws its air through the same parts in the same place as at the last sign-off."""
+    return not _moved(record) and not any(what in AIR for what in _touched(record))
+
+
+def _touched(record: VisitRecord) -> tuple[str, ...]:
+    return tuple(what for what in (record.visit.changed or "").split(", ") if what)
 
 
 def _moved(record: VisitRecord) -> bool:
@@ -40,12 +44,7 @@ def _moved(record: VisitRecord) -> bool:
     return there != "" and (here == "test cell") != (there == "test cell")
 
 
-def recheck(record: VisitRecord) -> str:
-    """The demand for a heat-soaked recheck in a sentence, empty when nothing changed."""
+def recheck(record: VisitRecord) -> Reason | None:
+    """Why a heat-soaked recheck is asked for; None when nothing changed."""
     why = reasons(record)
-    if not why:
-        return ""
-    return (
-        f"Since the last sign-off: {'; '.join(why)}. What was even then says nothing now. Heat it through and read it "
-        "as found before anything is moved."
-    )
+    return because(Changed.RECHECK, reasons=why) if why else None

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 
 from sqlmodel import Session
 
-from app.shop.commands import settings_versions
 from app.shop.procedure.phases import PHASES
+from app.shop.record import stored_settings
 from app.shop.record.measures import Measure, Units
 
 TITLES = {phase.slug: f"'{phase.title.lower()}'" for phase in PHASES}
@@ -86,7 +86,7 @@ class Line:
 def lines(session: Session, most: int, skip: int = 0, visit: int | None = None) -> list[Line]:
     """What was done last, newest first: ``most`` lines after the first ``skip``, of one visit or of everything."""
     wanted = "WHERE d.visit = :visit" if visit is not None else ""
-    parts = " UNION ALL ".join(PARTS).replace("{figure}", _figure(settings_versions.now(session)[1].units))
+    parts = " UNION ALL ".join(PARTS).replace("{figure}", _figure(stored_settings.now(session)[1].units))
     query = (
         f"SELECT d.at, d.who, d.what, d.visit, d.engine, coalesce(e.serial, '') FROM ({parts}) d "
         f"LEFT JOIN engine e ON e.id = d.engine {wanted} ORDER BY d.at DESC, d.part, d.id DESC LIMIT :most OFFSET :skip"

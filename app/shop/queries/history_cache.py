@@ -8,7 +8,7 @@ from threading import Lock
 from sqlmodel import Session, col, func, select
 
 from app.shop.queries.engine_history import VisitSummary, build_history
-from app.shop.record import visits
+from app.shop.record import loader
 from app.shop.store.tables import CheckRow, Fitting, MoveRow, ReadingRow, RoundRow, SignOff, Visit
 
 MOST_KEPT = 2000
@@ -60,7 +60,7 @@ def of_visits(session: Session, rows: Sequence[Visit]) -> tuple[VisitSummary, ..
     stamps = _stamps(session, [row.ident for row in rows])
     known = {row.ident: _kept.get((row.key, stamps[row.ident])) for row in rows}
     new = [row for row in rows if known[row.ident] is None]
-    for record in visits.records(session, new):
+    for record in loader.records(session, [row.ident for row in new]):
         visit = build_history(record)
         known[visit.visit_id] = visit
         if visit.signed:  # an open one is judged by what is known of its meter by now

@@ -3,7 +3,7 @@
 The index is kept by triggers (see the migration that made it), from ``search_text``, one row an engine:
 ``search_part`` holds every three letters in a row and answers for any part of a word; ``search_word`` holds whole words
 without their accents; ``search_term`` lists every word once, so that a mistyped one can be put right by looking up its
-few hundred neighbours.
+few hundred neighbors.
 """
 
 import json
@@ -70,10 +70,10 @@ def find(session: Session, typed: str, most: int = 30) -> Hits:
     return Hits(found, tuple(near)[: most - len(found)])
 
 
-def neighbours(word: str) -> set[str]:
+def neighbors(word: str) -> set[str]:
     """Every word that one letter wrong, missing, extra or swapped with the next makes of ``word``, but itself.
 
-    >>> {"coup", "coupes", "copue", "caupe"} <= neighbours("coupe")
+    >>> {"coup", "coupes", "copue", "caupe"} <= neighbors("coupe")
     True
     """
     cuts = [(word[:at], word[at:]) for at in range(len(word) + 1)]
@@ -139,13 +139,13 @@ def _begins(session: Session, piece: str) -> bool:
 
 
 def _known(session: Session, word: str, beginnings: bool) -> list[str]:
-    """The neighbours of a word that are words somewhere in the shop, or begin one."""
+    """The neighbors of a word that are words somewhere in the shop, or begin one."""
     last = "one.value || char(0x10FFFF)" if beginnings else "one.value"
     query = (
         "SELECT one.value FROM json_each(?) AS one "
         f"WHERE EXISTS (SELECT 1 FROM search_term WHERE word BETWEEN one.value AND {last})"
     )
-    sent = json.dumps(sorted(other for other in neighbours(word) if len(other) >= FORGIVEN_FROM - 1))
+    sent = json.dumps(sorted(other for other in neighbors(word) if len(other) >= FORGIVEN_FROM - 1))
     return [str(value) for value in session.connection().exec_driver_sql(query, (sent,)).scalars()]
 
 

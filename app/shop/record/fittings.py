@@ -4,7 +4,9 @@ import json
 from collections.abc import Mapping
 from dataclasses import fields
 
-from app.shop.errors import RejectedError
+from app.shop.errors import Problems, RejectedError
+from app.shop.reasons import because
+from app.shop.rejections import Rejection
 from app.sync.engine.hardware import Figure, Hardware, likely_hardware
 from app.sync.engine.layout import Bank, Layout
 from app.sync.engine.units import DEGREE, MM
@@ -24,18 +26,18 @@ HARDWARE_FIELDS: dict[str, tuple[str, str, float, float, float]] = {
 def hardware_known(measured: Mapping[str, float], displacement: float, bores: int) -> Hardware:
     """The hardware of an engine of that size [m3]: what was measured, and our estimates for the rest.
 
-    ``measured`` are figures in the units of HARDWARE_FIELDS. Raises RefusedError with every one that cannot be.
+    ``measured`` are figures in the units of HARDWARE_FIELDS. Raises RejectedError with every one that cannot be.
     """
     likely = likely_hardware(displacement, bores)
     figures: dict[str, Figure] = {name: getattr(likely, name) for name in HARDWARE_FIELDS}
-    problems: dict[str, str] = {}
+    problems: Problems = {}
     for name, value in measured.items():
         _, unit, size, low, high = HARDWARE_FIELDS[name]
         if not low <= value <= high:
-            problems[name] = f"Between {low:g} and {high:g} {unit}."
+            problems[name] = because(Rejection.OUT_OF_RANGE, low=low, high=high, unit=unit)
         figures[name] = Figure(value * size, measured=True)
     if figures["shaft_diameter"].value >= figures["bore_diameter"].value:
-        problems.setdefault("shaft_diameter", "The shaft is thinner than the bore.")
+        problems.setdefault("shaft_diameter", because(Rejection.SHAFT_TOO_THICK))
     if problems:
         raise RejectedError(problems)
     return Hardware(**figures)

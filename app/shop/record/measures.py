@@ -21,17 +21,21 @@ class Measure:
     zero: float = 0.0
     places: int = 1
 
+    def figure(self, kept: float) -> float:
+        """A recorded figure in this unit, to its places."""
+        return round((kept - self.zero) / self.size, self.places)
+
     def shown(self, kept: float) -> str:
         """A recorded figure as it is typed."""
-        return f"{round((kept - self.zero) / self.size, self.places):g}"
+        return f"{self.figure(kept):g}"
 
     def says(self, kept: float) -> str:
         """A recorded figure with the unit."""
-        return f"{self.shown(kept)} {self.name}"
+        return f"{self.shown(kept)}\u00a0{self.name}"
 
     def apart(self, difference: float) -> str:
         """A difference of two recorded figures, to the nearest whole one, with the unit."""
-        return f"{difference / self.size:.0f} {self.name}"
+        return f"{difference / self.size:.0f}\u00a0{self.name}"
 
     @property
     def span(self) -> "Measure":
@@ -41,6 +45,18 @@ class Measure:
     def kept(self, typed: float) -> float:
         """A typed figure as it is recorded, to six places."""
         return round(typed * self.size + self.zero, 6)
+
+
+@dataclass(frozen=True, slots=True)
+class Amount:
+    """A recorded figure with the unit it is to be shown in; a ``difference`` counts from nothing, in whole units."""
+
+    figure: float
+    measure: Measure
+    difference: bool = False
+
+    def __str__(self) -> str:
+        return self.measure.apart(self.figure) if self.difference else self.measure.says(self.figure)
 
 
 MEASURES: dict[Quantity, tuple[Measure, ...]] = {

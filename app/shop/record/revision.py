@@ -9,9 +9,11 @@ from typing import NamedTuple
 from sqlmodel import Session
 
 from app.shop.errors import NotFoundError
+from app.shop.reasons import because
+from app.shop.record.entries import Entry
 from app.shop.record.visit_record import VisitRecord
+from app.shop.rejections import Rejection
 from app.shop.store.database import raw_connection
-from app.shop.store.tables import Row
 
 QUERY = """
 SELECT e.version,
@@ -49,10 +51,10 @@ class Revision(NamedTuple):
 
 
 def revision_of(session: Session, visit_id: int) -> Revision:
-    """How far the records of a visit go now. Raises NotThereError."""
+    """How far the records of a visit go now. Raises NotFoundError."""
     row = raw_connection(session).execute(QUERY, (visit_id,)).fetchone()
     if row is None:
-        raise NotFoundError("visit of that number")
+        raise NotFoundError(because(Rejection.NO_SUCH_VISIT))
     return Revision(*row)
 
 
@@ -73,11 +75,11 @@ def revision_when_read(record: VisitRecord) -> Revision:
     )
 
 
-def _newest(rows: Sequence[Row]) -> int:
+def _newest(rows: Sequence[Entry]) -> int:
     """The id of the last of rows that stand in the order they were stored."""
     return rows[-1].ident if rows else 0
 
 
 def version(session: Session, visit_id: int) -> str:
-    """A short text that changes with every row added to a visit. Raises NotThereError."""
+    """A short text that changes with every row added to a visit. Raises NotFoundError."""
     return ".".join(map(str, revision_of(session, visit_id)))

@@ -1,29 +1,25 @@
-"""A visit as it was recorded: plain facts, in order, for the rules and the brain to look at. No SQL, no clock."""
+"""A visit as it was recorded: frozen values, in order, for the rules and the estimator to look at. No SQL, no clock."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime
-from functools import cached_property
-from itertools import takewhile
-from typing import Any
 
-from app.shop.procedure.phases import COLD_PRESET, PHASES
+from app.shop.record.entries import (
+    CheckEntry,
+    CorrectionEntry,
+    EngineEntry,
+    FittingEntry,
+    MeterEntry,
+    MeterReading,
+    MoveEntry,
+    RoundEntry,
+    SignOffEntry,
+    VisitEntry,
+    WaiverEntry,
+)
 from app.shop.record.measures import RECORDED, Units
 from app.shop.record.settings import DEFAULTS, Settings
-from app.shop.store.idempotency import current
-from app.shop.store.tables import (
-    CheckRow,
-    Correction,
-    Engine,
-    Fitting,
-    MeterRow,
-    MoveRow,
-    Override,
-    RoundRow,
-    Row,
-    SignOff,
-    Visit,
-)
+from app.shop.record.superseding import current
 from app.sync.engine.events import (
     BladeReset,
     BypassTurn,
@@ -50,96 +46,74 @@ SPEEDS = ("idle-speed", "idle")
 UNITS = {"kg/h": KG_PER_HOUR, "cfm": CFM, "kPa": KPA, "inHg": IN_HG, "mmHg": MM_HG}
 """What a meter may read in, as multiples of the base unit."""
 
+PHASE_ORDER = ("cold-preset", "first-fire", "heat-soaked-recheck", "part-throttle-bank-balance", "lock-down")
+"""The phases in their order, by the names that rows carry; ``procedure.phases`` says what each is."""
 
-@dataclass(frozen=True, slots=True)
-class MeterReading:
-    """A row of the table ``reading``: one value as the meter showed it, or word that the bore was skipped.
-
-    There are more of these than of all other rows together, and they are looked at most, so the story holds them as
-    plain values. The fields are in the order of ``visits.READINGS``.
-    """
-
-    ident: int
-    key: str
-    payload: str
-    round_id: int
-    bore: int
-    kind: str
-    value: float | None
-    unit: str
-    why: str
-    by: str
-    at: str
-    supersedes_id: int | None
+PLATE_MOVES = ("stop", "blade", "screw", "bypass")
+ALL_MOVES = (*PLATE_MOVES, "link")
 
 
 @dataclass(frozen=True)
 class Round:
-    """One pass over the bores, with every reading ever entered in it, oldest first."""
+    """One pass over the bores, with every reading ever entered in it, oldest first.
 
-    row: RoundRow
+    Worked out from those: ``readings`` that count (not superseded, skips left out); ``latest`` of each bore, the
+    drift check apart; ``closing``, the drift check that ended the round; ``skipped`` bores, not read after all;
+    ``newest`` id, 0 for none; ``in_question``, pairs of readings of one bore's turn, older first, each entered without
+    sight of the other.
+    """
+
+    row: RoundEntry
     entered: tuple[MeterReading, ...]
+    readings: tuple[MeterReading, ...] = field(init=False)
+    latest: dict[int, MeterReading] = field(init=False)
+    closing: MeterReading | None = field(init=False)
+    closed: bool = field(init=False)
+    skipped: dict[int, MeterReading] = field(init=False)
+    newest: int = field(init=False)
+    in_question: tuple[tuple[MeterReading, MeterReading], ...] = field(init=False)
+
+    def __post_init__(self) -> None:
+        counting = current(self.entered)
+        readings = tuple(r for r in counting if r.value is not None)
+        closing = next((r for r in readings if r.kind == "closing"), None)
+        read = {r.bore for r in readings}
+        _fill(
+            self,
+            readings=readings,
+            latest={r.bore: r for r in readings if r.kind != "closing"},
+            closing=closing,
+            closed=closing is not None,
+            skipped={r.bore: r for r in counting if r.value is None and r.bore not in read},
+            newest=max((r.ident for r in self.entered), default=0),
+            in_question=tuple(_in_question(readings)),
+        )
 
     def plus(self, entered: MeterReading) -> "Round":
-        """This round with one more reading, and with what is asked of every round, worked out from what it was here."""
-        later = Round(self.row, (*self.entered, entered))
-        known: dict[str, object] = {"newest": entered.ident}
-        if entered.supersedes_id is None and entered.value is not None:
-            known["readings"] = [*self.readings, entered]
-            known["latest"] = self.latest if entered.kind == "closing" else {**self.latest, entered.bore: entered}
-            known["closing"] = self.closing or (entered if entered.kind == "closing" else None)
-        vars(later).update(known)
-        return later
-
-    @cached_property
-    def readings(self) -> list[MeterReading]:
-        """The readings that stand: not superseded, skips left out."""
-        return [r for r in current(self.entered) if r.value is not None]
-
-    @property
-    def skipped(self) -> dict[int, MeterReading]:
-        """The bores skipped and not read after all."""
-        read = {r.bore for r in self.readings}
-        return {r.bore: r for r in current(self.entered) if r.value is None and r.bore not in read}
-
-    @cached_property
-    def latest(self) -> dict[int, MeterReading]:
-        """The newest standing reading of each bore, the closing one apart."""
-        return {r.bore: r for r in self.readings if r.kind != "closing"}
-
-    @cached_property
-    def closing(self) -> MeterReading | None:
-        """The reading that ended the round."""
-        return next((r for r in self.readings if r.kind == "closing"), None)
-
-    @property
-    def closed(self) -> bool:
-        """Whether the first bore was read again to end the round."""
-        return self.closing is not None
-
-    @cached_property
-    def newest(self) -> int:
-        """The id of the newest reading entered, 0 when there is none."""
-        return max((r.ident for r in self.entered), default=0)
-
-    @cached_property
-    def in_question(self) -> list[tuple[MeterReading, MeterReading]]:
-        """Pairs of readings of one bore's turn, older first, each entered without sight of the other."""
-        first: dict[tuple[str, int], MeterReading] = {}
-        pairs = []
-        for reading in self.readings:
-            if reading.kind in ("turn", "closing"):
-                older = first.setdefault((reading.kind, reading.bore), reading)
-                if older is not reading:
-                    pairs.append((older, reading))
-        return pairs
+        """This round with one more reading."""
+        return Round(self.row, (*self.entered, entered))
 
     def first_bore(self) -> int | None:
-        """The bore read first, which the closing reading goes back to; a correction of it changes nothing in that."""
+        """The bore read first, which the drift check goes back to; a correction of it changes nothing in that."""
         return next((r.bore for r in self.entered if r.bore in self.latest and r.value is not None), None)
 
 
-@dataclass(frozen=True)
+def _fill(frozen: object, **values: object) -> None:
+    """Set the fields of a frozen value that follow from its others, while it is made."""
+    for name, value in values.items():
+        object.__setattr__(frozen, name, value)
+
+
+def _in_question(readings: tuple[MeterReading, ...]) -> Iterator[tuple[MeterReading, MeterReading]]:
+    first: dict[tuple[str, int], MeterReading] = {}
+    for reading in readings:
+        if reading.kind in ("turn", "closing"):
+            older = first.setdefault((reading.kind, reading.bore), reading)
+            if older is not reading:
+                yield older, reading
+
+
+@dataclass(frozen=True, eq=False)
 class VisitRecord:
     """Everything recorded of one visit.
 
@@ -150,20 +124,20 @@ class VisitRecord:
     shows figures in by now, as of its newest ``setup``.
     """
 
-    engine: Engine
-    fitting: Fitting
+    engine: EngineEntry
+    fitting: FittingEntry
     layout: Layout
     hardware: Hardware
-    visit: Visit
-    meter: MeterRow
+    visit: VisitEntry
+    meter: MeterEntry
     rounds: tuple[Round, ...]
-    all_moves: tuple[MoveRow, ...]
-    all_checks: tuple[CheckRow, ...]
-    overrides: tuple[Override, ...]
-    sign_off: SignOff | None
+    all_moves: tuple[MoveEntry, ...]
+    all_checks: tuple[CheckEntry, ...]
+    overrides: tuple[WaiverEntry, ...]
+    sign_off: SignOffEntry | None
     fitted_before: int | None
     before: "VisitRecord | None" = None
-    corrections: tuple[Correction, ...] = ()
+    corrections: tuple[CorrectionEntry, ...] = ()
     repeatability: float | None = None
     place_before: str = ""
     settings: Settings = DEFAULTS
@@ -171,23 +145,26 @@ class VisitRecord:
     units: Units = RECORDED
     setup: int = 0
     corrected_before: int = 0
+    moves: tuple[MoveEntry, ...] = field(init=False)
+    checks: dict[tuple[str, str], CheckEntry] = field(init=False)
+    taken_back: frozenset[int] = field(init=False)
+    last_move: int = field(init=False)
+    last_reading: int = field(init=False)
 
-    @cached_property
-    def moves(self) -> list[MoveRow]:
-        """The moves that stand."""
-        return current(self.all_moves)
+    def __post_init__(self) -> None:
+        checks = current(self.all_checks)
+        _fill(
+            self,
+            moves=tuple(current(self.all_moves)),
+            checks={(c.phase, c.item): c for c in checks if c.text != TAKEN_BACK},
+            taken_back=frozenset(
+                c.supersedes_id for c in self.all_checks if c.text == TAKEN_BACK and c.supersedes_id is not None
+            ),
+            last_move=max((m.ident for m in self.all_moves), default=0),
+            last_reading=max((r.newest for r in self.rounds), default=0),
+        )
 
-    @cached_property
-    def checks(self) -> dict[tuple[str, str], CheckRow]:
-        """The checks that stand, by phase and item: neither superseded nor taken back."""
-        return {(c.phase, c.item): c for c in current(self.all_checks) if c.text != TAKEN_BACK}
-
-    @cached_property
-    def taken_back(self) -> frozenset[int]:
-        """The ids of the checks that were taken back."""
-        return frozenset(c.supersedes_id for c in self.all_checks if c.text == TAKEN_BACK and c.supersedes_id)
-
-    def newest_check(self, phase: str, item: str) -> CheckRow | None:
+    def newest_check(self, phase: str, item: str) -> CheckEntry | None:
         """The newest row of an item, whether it stands or takes one back."""
         return next((c for c in reversed(self.all_checks) if (c.phase, c.item) == (phase, item)), None)
 
@@ -198,62 +175,26 @@ class VisitRecord:
             yield one
             one = one.before
 
-    def rows(self) -> Iterator[Row]:
-        """The rows that the story is made of, but for the readings and the visit before."""
-        yield from (self.engine, self.fitting, self.visit, self.meter)
-        yield from (one.row for one in self.rounds)
-        yield from (*self.all_moves, *self.all_checks, *self.overrides, *self.corrections)
-        if self.sign_off is not None:
-            yield self.sign_off
-
     def with_round(self, one: Round) -> "VisitRecord":
-        """This story with ``one`` in the place of the round of its number, or after the others."""
+        """This record with ``one`` in the place of the round of its number, or after the others."""
         rounds = {r.row.number: r for r in self.rounds} | {one.row.number: one}
-        later = replace(self, rounds=tuple(rounds.values()))
-        vars(later).update({name: vars(self)[name] for name in APART_FROM_ROUNDS if name in vars(self)})
-        before = takewhile(lambda phase: phase.slug != one.row.phase, PHASES)
-        later.standings.update({p.slug: self.standings[p.slug] for p in before if p.slug in self.standings})
-        return later
-
-    @cached_property
-    def standings(self) -> dict[str, Any]:
-        """Room for how far each phase is, by its name: see ``progress``."""
-        return {}
-
-    @cached_property
-    def waits(self) -> dict[str, str]:
-        """Room for what has to be seen to before the engine is read in a phase, by its name: see ``progress``."""
-        return {}
-
-    @cached_property
-    def figures(self) -> dict[tuple[str, str], list[tuple[float, float]]]:
-        """By phase and item, every figure ever recorded with when it was read [s], in that order; none taken back."""
-        found: dict[tuple[str, str], list[tuple[float, float]]] = {}
-        for check in self.all_checks:
-            if check.number is not None and check.ident not in self.taken_back:
-                found.setdefault((check.phase, check.item), []).append((seconds(check.text or check.at), check.number))
-        return {item: sorted(read) for item, read in found.items()}
+        return replace(self, rounds=tuple(rounds.values()))
 
     def series(self, phase: str, item: str) -> list[tuple[float, float]]:
-        """The ``figures`` of one item."""
-        return self.figures.get((phase, item), [])
+        """Every figure ever recorded of an item with when it was read [s], in that order; those undone left out."""
+        return sorted(
+            (seconds(check.text or check.at), check.number)
+            for check in self.all_checks
+            if (check.phase, check.item) == (phase, item)
+            if check.number is not None and check.ident not in self.taken_back
+        )
 
-    @property
-    def last_move(self) -> int:
-        """The id of the newest move, 0 when none was made."""
-        return max((m.ident for m in self.all_moves), default=0)
-
-    @property
-    def last_reading(self) -> int:
-        """The id of the newest reading, 0 when none was entered."""
-        return max((r.newest for r in self.rounds), default=0)
-
-    def moved_since(self, one: Round, kinds: tuple[str, ...] = ("stop", "blade", "screw", "link", "bypass")) -> bool:
+    def moved_since(self, one: Round, kinds: tuple[str, ...] = ALL_MOVES) -> bool:
         """Whether a move of these kinds was made after the round's newest reading."""
         return any(m.after_reading >= one.newest for m in self.moves if m.kind in kinds) and bool(one.entered)
 
     def meter_as_read(self) -> Meter:
-        """The meter in base units, for the brain."""
+        """The meter in base units, for the estimator."""
         size = UNITS[self.meter.unit]
         repeats = self.meter.repeatability if self.repeatability is None else self.repeatability
         return Meter("vacuum" if self.meter.quantity == "vacuum" else "flow", self.meter.step * size, repeats)
@@ -276,13 +217,8 @@ class VisitRecord:
         still = [r for r in self.rounds if r.closed and r.row.opening == 0 and not self.moved_since(r)]
         return still[-1] if still else None
 
-    @cached_property
-    def all_events(self) -> tuple[Event, ...]:
-        """Everything that the brain may learn from the visit: see ``events``."""
-        return tuple(self.events())
-
     def events(self, until: Round | None = None) -> list[Event]:
-        """Idle readings once hot, idle speeds and moves as the brain wants them, in the order they happened.
+        """Idle readings once hot, idle speeds and moves as the estimator takes them, in the order they happened.
 
         Of the idle speeds typed between two moves only the last counts: one typed before it was mistyped, or the engine
         not as hot.
@@ -300,8 +236,7 @@ class VisitRecord:
             for m in self.moves
             if m.phase != "first-fire" and (until is None or m.after_reading < newest)
         ]
-        phases = [phase.slug for phase in PHASES]
-        so_far = phases if until is None else phases[: phases.index(until.row.phase) + 1]
+        so_far = PHASE_ORDER if until is None else PHASE_ORDER[: PHASE_ORDER.index(until.row.phase) + 1]
         typed = (c for c in self.all_checks if c.item in SPEEDS and c.phase in so_far and c.number is not None)
         for after, check in {c.after_move: c for c in typed}.items():
             if check.number is not None and check.ident not in self.taken_back:
@@ -310,15 +245,11 @@ class VisitRecord:
         return [*self.bypass_preset(), *(event for _, event in sorted(stamped, key=lambda pair: pair[0]))]
 
     def bypass_preset(self) -> Iterator[BypassTurn]:
-        """Bypass screws that were preset otherwise than the brain takes them to be, as turns from there."""
-        out = self.checks.get((COLD_PRESET.slug, "bypass-turns"))
+        """Bypass screws that were preset otherwise than the estimator takes them to be, as turns from there."""
+        out = self.checks.get((PHASE_ORDER[0], "bypass-turns"))
         if out is not None and out.number is not None and out.number != BYPASS_BASE:
             for bore in sorted(self.layout.bypass):
                 yield BypassTurn(bore, out.number - BYPASS_BASE, seconds(out.at))
-
-
-APART_FROM_ROUNDS = ("moves", "checks", "taken_back", "figures", "waits")
-"""What is worked out once for a story and stays true of it when a reading comes in."""
 
 
 def seconds(at: str) -> float:
@@ -332,8 +263,8 @@ def _reading(row: MeterReading) -> Reading:
     return Reading(row.bore, row.value * UNITS[row.unit], seconds(row.at), row.kind == "closing")
 
 
-def move_of(row: MoveRow) -> Move:
-    """A move as the brain wants it."""
+def move_of(row: MoveEntry) -> Move:
+    """A move as the estimator takes it."""
     at = seconds(row.at)
     match row.kind:
         case "stop":

@@ -1,7 +1,7 @@
-"""Copies made on purpose and by themselves, and the way back from one.
+"""Backups made by hand and automatically, and restoring one.
 
-``back_up`` works beside a running program. ``restore`` wants the shop to itself, and never writes over a shop without
-having put what was there aside first.
+``back_up`` works beside a running program. ``restore`` needs the shop closed, and replaces no records without moving
+them to another folder first.
 """
 
 import shutil
@@ -12,8 +12,10 @@ from contextlib import closing, contextmanager
 from datetime import datetime, timedelta
 from pathlib import Path
 
+from app.shop.reasons import Reason, because
 from app.shop.store import copies
-from app.shop.store.database import Database, ShopUnavailableError, plain_words
+from app.shop.store.codes import Unavailable
+from app.shop.store.database import Database, ShopUnavailableError, file_errors
 from app.shop.store.integrity import examine, read_only
 
 EVERY = timedelta(hours=4)
@@ -32,37 +34,43 @@ class RestoreError(ShopUnavailableError):
 def back_up(shop_folder: Path, target: Path) -> Path:
     """Copy the shop in ``shop_folder`` to ``target``, whether or not the program is running, and return the target.
 
-    Raises ShopUnavailableError, in plain words, and leaves nothing at ``target`` then.
+    Raises ShopUnavailableError, and leaves nothing at ``target`` then.
     """
     file = shop_folder / "shop.db"
     if not file.exists():
-        raise ShopUnavailableError(f"There is no shop in {shop_folder}. Name its folder with --data.")
+        raise ShopUnavailableError(because(Unavailable.NO_SHOP, folder=shop_folder))
     if target.exists():
-        raise ShopUnavailableError(f"{target} is there already, and nothing is written over it. Choose another name.")
+        raise ShopUnavailableError(because(Unavailable.BACKUP_EXISTS, file=target))
     try:
         target.parent.mkdir(parents=True, exist_ok=True)
-        with plain_words(), closing(read_only(file)) as source:
+        with file_errors(), closing(read_only(file)) as source:
             copies.copy(source, target)
-    except sqlite3.DatabaseError as error:
-        raise ShopUnavailableError(f"No copy was made: {error}.") from error
-    except OSError as error:
-        raise ShopUnavailableError(f"No copy was made in {target.parent}: {error.strerror or error}.") from error
+    except copies.DamagedCopyError as error:
+        raise _not_backed_up(target, error.damage) from error
+    except (sqlite3.DatabaseError, OSError) as error:
+        found = because(Unavailable.SYSTEM_MESSAGE, text=getattr(error, "strerror", None) or str(error))
+        raise _not_backed_up(target, found) from error
     return target
+
+
+def _not_backed_up(target: Path, found: Reason) -> ShopUnavailableError:
+    # The folder, not the file: an automatic backup that fails again under another name is the same failure.
+    return ShopUnavailableError(because(Unavailable.BACKUP_FAILED, folder=target.parent, found=found))
 
 
 def restore(shop_folder: Path, copy: Path | None, now: datetime) -> Path | None:
     """Put ``copy`` in the place of the shop, or nothing at all when it is None, so that the next start makes a new one.
 
     Returns the folder that holds what was there before, None when there was nothing. Raises ShopTakenError while the
-    program runs, RestoreError when the copy is not a whole shop; nothing was changed then.
+    program runs, RestoreError when the copy is not a sound shop; nothing was changed then.
     """
     if copy is not None:
         if not copy.is_file():
-            raise RestoreError(f"There is no file {copy}. Nothing was changed.")
-        with plain_words():
-            found = examine(copy).wrong
-        if found:
-            raise RestoreError(f"{copy} is not a whole shop: {found}. Nothing was changed.")
+            raise RestoreError(because(Unavailable.NO_BACKUP_FILE, file=copy))
+        with file_errors():
+            damage = examine(copy).damage
+        if damage is not None:
+            raise RestoreError(because(Unavailable.BACKUP_DAMAGED, file=copy, found=damage))
     try:
         shop_folder.mkdir(parents=True, exist_ok=True)
         shop = Database(shop_folder)
@@ -71,7 +79,8 @@ def restore(shop_folder: Path, copy: Path | None, now: datetime) -> Path | None:
         finally:
             shop.release()
     except OSError as error:
-        raise ShopUnavailableError(f"The copy could not be put in place: {error}.") from error
+        found = because(Unavailable.SYSTEM_MESSAGE, text=str(error))
+        raise ShopUnavailableError(because(Unavailable.RESTORE_FAILED, found=found)) from error
 
 
 def _put(shop: Database, copy: Path | None, now: datetime) -> Path | None:
@@ -131,21 +140,21 @@ def keep_one(shop_folder: Path, now: datetime) -> Path:
 
 
 @contextmanager
-def copying(shop_folder: Path, clock: Callable[[], datetime], tell: Callable[[str], None]) -> Iterator[None]:
-    """Make automatic copies until the block is left. What goes wrong is told once, and tried again."""
+def copying(shop_folder: Path, clock: Callable[[], datetime], tell: Callable[[Reason], None]) -> Iterator[None]:
+    """Make automatic copies until the block is left. Why one failed is told once, and it is tried again."""
     stop = threading.Event()
 
     def keep() -> None:
-        told = ""
+        told: Reason | None = None
         while True:
             try:
                 if copy_is_due(shop_folder, clock()):
                     keep_one(shop_folder, clock())
-                    told = ""
+                    told = None
             except ShopUnavailableError as error:
-                if str(error) != told:
-                    tell(str(error))
-                    told = str(error)
+                if error.reason != told:
+                    tell(error.reason)
+                    told = error.reason
             if stop.wait(LOOK_AGAIN_SECONDS):
                 return
 

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+from app.shop.reasons import Reason
 from app.shop.store.integrity import examine
 
 AUTOMATIC = "auto"
@@ -21,6 +22,14 @@ MONTHLY_FOR = timedelta(days=800)
 
 NAMED = re.compile(r"(?P<kind>.+)-(?P<at>\d{8}T\d{12}Z)\.db")
 TIME = "%Y%m%dT%H%M%S%fZ"
+
+
+class DamagedCopyError(sqlite3.DatabaseError):
+    """What was copied is not a sound shop. ``damage`` says what is wrong with it."""
+
+    def __init__(self, damage: Reason) -> None:
+        super().__init__(str(damage))
+        self.damage = damage
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,9 +125,9 @@ def copy(source: sqlite3.Connection, target: Path) -> None:
         with closing(sqlite3.connect(unproved)) as made:
             source.backup(made)  # all pages in one step, so under one lock
             made.execute("PRAGMA journal_mode=DELETE")  # one file, with no journal that could be left behind
-        found = examine(unproved).wrong
-        if found:
-            raise sqlite3.DatabaseError(f"the copy is not whole: {found}")
+        damage = examine(unproved).damage
+        if damage is not None:
+            raise DamagedCopyError(damage)
         sync_file(unproved)
         unproved.replace(target)
         sync_folder(target.parent)

@@ -6,18 +6,20 @@ time it writes; it is on the disk before ``writing`` is left.
 """
 
 import sqlite3
-import sys
 import threading
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import closing, contextmanager
 from functools import cached_property
 from pathlib import Path
-from typing import IO, Any
+from typing import Any
 
+from filelock import BaseFileLock, FileLock, Timeout
 from sqlalchemy import URL, Connection, Engine, StaticPool, create_engine, event
 from sqlalchemy.exc import DBAPIError
 from sqlmodel import Session
 
+from app.shop.reasons import Reason, because
+from app.shop.store.codes import Unavailable
 from app.shop.store.lru import LruCache
 
 BUSY_SECONDS = 5.0
@@ -38,60 +40,55 @@ PRAGMAS = (
 
 
 class ShopUnavailableError(Exception):
-    """The records cannot be read or written just now. The message says why and what to do, in plain words."""
+    """The records cannot be read or written now. ``reason`` says why; ``str`` of it is for the log."""
+
+    def __init__(self, reason: Reason) -> None:
+        super().__init__(str(reason))
+        self.reason = reason
 
 
 class ShopTakenError(ShopUnavailableError):
     """Another process has this shop open."""
 
 
-WORDS = {
-    sqlite3.SQLITE_BUSY: "Another program is holding the shop's records. Close it, then try again.",
-    sqlite3.SQLITE_LOCKED: "Another program is holding the shop's records. Close it, then try again.",
-    sqlite3.SQLITE_FULL: "The disk is full. Free some space, then try again.",
-    sqlite3.SQLITE_READONLY: "The shop's folder may not be written to. Ask whoever looks after this computer.",
-    sqlite3.SQLITE_CANTOPEN: "The shop's records cannot be opened. Is the disk still there?",
-    sqlite3.SQLITE_IOERR: "The disk did not answer as it should. Check it, then start the program again.",
-    sqlite3.SQLITE_CORRUPT: "The shop's records are damaged. Stop, and start the program again to see what to do.",
-    sqlite3.SQLITE_NOTADB: "The shop's records are damaged. Stop, and start the program again to see what to do.",
+CAUSES: Mapping[int, Unavailable] = {
+    sqlite3.SQLITE_BUSY: Unavailable.FILE_IN_USE,
+    sqlite3.SQLITE_LOCKED: Unavailable.FILE_IN_USE,
+    sqlite3.SQLITE_FULL: Unavailable.DISK_FULL,
+    sqlite3.SQLITE_READONLY: Unavailable.READ_ONLY,
+    sqlite3.SQLITE_CANTOPEN: Unavailable.FILE_MISSING,
+    sqlite3.SQLITE_IOERR: Unavailable.DISK_ERROR,
+    sqlite3.SQLITE_CORRUPT: Unavailable.DAMAGED_WHILE_OPEN,
+    sqlite3.SQLITE_NOTADB: Unavailable.DAMAGED_WHILE_OPEN,
 }
+"""The reason for each family of SQLite's errors about a file that it cannot use. Nothing was stored then."""
 
 
 @contextmanager
-def plain_words() -> Iterator[None]:
-    """Turn what SQLite says about a file it cannot use into ShopUnavailableError; let every other error through."""
+def file_errors() -> Iterator[None]:
+    """Turn SQLite's errors about a file that it cannot use into ShopUnavailableError; let every other error through."""
     try:
         yield
     except (sqlite3.Error, DBAPIError) as error:
         cause = error.orig if isinstance(error, DBAPIError) else error
         code = getattr(cause, "sqlite_errorcode", 0) & 0xFF  # the low byte is the family, the rest the detail
-        if code not in WORDS:
+        if code not in CAUSES:
             raise
-        raise ShopUnavailableError(WORDS[code] + " Nothing was stored.") from error
+        raise ShopUnavailableError(because(CAUSES[code])) from error
 
 
-def _lock(file: Path) -> IO[bytes]:
-    """Hold ``file`` until the handle is closed or the process ends, however it ends."""
+def _lock(file: Path) -> BaseFileLock:
+    """Hold ``file`` until the lock is released or the process ends, however it ends."""
+    # Only the system's own lock ends with the process; a marker file would outlive a crash.
+    lock = FileLock(file, blocking=False, thread_local=False, fallback_to_soft=False)
     try:
-        handle = file.open("ab")
+        lock.acquire()
+    except Timeout as error:
+        raise ShopTakenError(because(Unavailable.OPEN_ELSEWHERE, folder=file.parent)) from error
     except OSError as error:
-        raise ShopUnavailableError(f"The folder {file.parent} may not be written to ({error.strerror}).") from error
-    try:
-        if sys.platform == "win32":
-            import msvcrt
-
-            msvcrt.locking(handle.fileno(), msvcrt.LK_NBLCK, 1)
-        else:
-            import fcntl
-
-            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except OSError as error:
-        handle.close()
-        raise ShopTakenError(
-            f"The shop in {file.parent} is already open in another Evenbore. "
-            "Close that one first, or choose another folder with --data."
-        ) from error
-    return handle
+        why = error.strerror or str(error)
+        raise ShopUnavailableError(because(Unavailable.FOLDER_READ_ONLY, folder=file.parent, why=why)) from error
+    return lock
 
 
 class Database:
@@ -119,7 +116,7 @@ class Database:
     @contextmanager
     def reading(self) -> Iterator[Session]:
         """A session that sees one moment of the records. Writing in it raises; nothing is committed."""
-        with plain_words(), self._session(self._reads) as session:
+        with file_errors(), self._session(self._reads) as session:
             yield session
             self._keep(session)
 
@@ -131,9 +128,9 @@ class Database:
         before this one is stuck.
         """
         if not self._turn.acquire(timeout=TURN_SECONDS):
-            raise ShopUnavailableError("The write before this one is stuck. Start the program again.")
+            raise ShopUnavailableError(because(Unavailable.WRITE_STUCK))
         try:
-            with plain_words(), self._transaction() as connection, self._scribing(connection) as session:
+            with file_errors(), self._transaction() as connection, self._scribing(connection) as session:
                 yield session
                 _require_transaction(connection)
                 if session.in_transaction():
@@ -179,7 +176,7 @@ class Database:
         return self._session(self._writes)
 
     def _session(self, engine: Engine) -> Session:
-        """``info`` has what was read before, and what this session read or stored: see ``visits.load``."""
+        """``info`` has what was read before, and what this session read or stored: see ``loader.load``."""
         return Session(engine, expire_on_commit=False, info={"memory": self._memory, "fresh": {}})
 
     def _keep(self, session: Session) -> None:
@@ -191,7 +188,7 @@ class Database:
 
         The one file is the whole shop then. No write begins after this. Closing again does nothing.
         """
-        if self._held.closed:
+        if not self._held.is_locked:
             return
         self._turn.acquire(timeout=TURN_SECONDS)
         self._reads.dispose()
@@ -202,7 +199,7 @@ class Database:
 
     def release(self) -> None:
         """Let the next process in without touching the file."""
-        self._held.close()
+        self._held.release()
 
 
 def raw_connection(session: Session) -> sqlite3.Connection:

@@ -3,12 +3,13 @@
 import hashlib
 import json
 import uuid
-from collections.abc import Sequence
-from typing import Protocol, TypeVar
+from typing import TypeVar
 
 from sqlmodel import Session
 
 from app.shop.errors import ConflictError, RejectedError
+from app.shop.reasons import because
+from app.shop.rejections import Rejection
 from app.shop.store.database import raw_connection
 from app.shop.store.tables import Row
 
@@ -26,11 +27,11 @@ def part_key(key: str, part: str) -> str:
 
 
 def checked(key: str) -> str:
-    """``key`` in its usual spelling. Raises RefusedError when it is not a UUID."""
+    """``key`` in its usual spelling. Raises RejectedError when it is not a UUID."""
     try:
         return str(uuid.UUID(key))
     except ValueError:
-        raise RejectedError({"key": "This form lost its key. Open the page again."}) from None
+        raise RejectedError({"key": because(Rejection.STALE_FORM)}) from None
 
 
 def fingerprint(**sent: object) -> str:
@@ -47,24 +48,5 @@ def earlier(session: Session, table: type[T], key: str, payload: str) -> T | Non
     found = raw_connection(session).execute(query, (key,)).fetchone()  # nearly always none: no need for the ORM
     row = None if found is None else session.get(table, found[0])
     if row is not None and row.payload != payload:
-        raise ConflictError({"key": "This was already sent with other contents. Open the page again and look at it."})
+        raise ConflictError({"key": because(Rejection.KEY_REUSED)})
     return row
-
-
-class Superseding(Protocol):
-    """A row that may replace an earlier one of its table."""
-
-    @property
-    def ident(self) -> int: ...
-
-    @property
-    def supersedes_id(self) -> int | None: ...
-
-
-S = TypeVar("S", bound=Superseding)
-
-
-def current(rows: Sequence[S]) -> list[S]:
-    """The rows that no later row supersedes, in their order."""
-    gone = {row.supersedes_id for row in rows}
-    return [row for row in rows if row.ident not in gone]

@@ -18,29 +18,33 @@ from alembic.script import ScriptDirectory
 from sqlalchemy import URL, Connection, NullPool, create_engine, event
 
 from app.places import migrations
+from app.shop.reasons import Reason, because
 from app.shop.store import copies, row_hashes
-from app.shop.store.database import Database, ShopUnavailableError, plain_words
+from app.shop.store.codes import Damage, Unavailable
+from app.shop.store.database import Database, ShopUnavailableError, file_errors
 from app.shop.store.integrity import APPLICATION_ID, examine
 
 
 class DamagedShopError(ShopUnavailableError):
-    """The file is not a whole shop. The message says how to go on; the file stays as it is."""
+    """The file is not a sound shop; it stays as it is.
 
-    def __init__(self, shop: Database, found: str) -> None:
+    ``found`` is what is wrong, ``newest`` the newest sound backup, and ``command`` restores that one or, where there is
+    none, starts an empty shop.
+    """
+
+    def __init__(self, shop: Database, found: Reason) -> None:
         self.found = found
         self.folder = shop.folder
-        self.newest = _newest_whole(shop.folder)
-        data = f"--data {shlex.quote(str(shop.folder))}"
-        if self.newest is not None:
-            way_out = f"To go on with the copy of {self.newest.at:%d %B %Y, %H:%M} UTC, type"
-            self.command = f"evenbore restore {data} {shlex.quote(str(self.newest.file))}"
+        self.newest = _newest_sound(shop.folder)
+        restore = ["evenbore", "restore", "--data", str(shop.folder)]
+        if self.newest is None:
+            self.command = shlex.join([*restore, "--empty"])
+            reason = because(Unavailable.DAMAGED_WITHOUT_BACKUP, file=shop.file, found=found, command=self.command)
         else:
-            way_out = "No whole copy was found. To start with an empty shop, type"
-            self.command = f"evenbore restore {data} --empty"
-        super().__init__(
-            f"{shop.file} is not a whole shop: {found}. It was left as it is, and will be put aside, not thrown away. "
-            f"{way_out}: {self.command}"
-        )
+            self.command = shlex.join([*restore, str(self.newest.file)])
+            at = self.newest.at
+            reason = because(Unavailable.DAMAGED, file=shop.file, found=found, at=at, command=self.command)
+        super().__init__(reason)
 
 
 class NewerShopError(ShopUnavailableError):
@@ -55,19 +59,20 @@ def open_shop(folder: Path, scripts: Path | None = None) -> Database:
     """Open the shop in ``folder``, made or brought up to date first if need be.
 
     Parameters: ``folder``, made when missing; ``scripts``, the migrations to use (the program's own by default).
-    Raises a ShopUnavailableError that says in plain words what is the matter and how to go on.
+    Raises a ShopUnavailableError whose reason says what is wrong.
     """
     try:
-        folder.mkdir(mode=0o700, parents=True, exist_ok=True)  # whose engine is whose is nobody else's business
+        folder.mkdir(mode=0o700, parents=True, exist_ok=True)  # the records name customers
     except OSError as error:
-        raise ShopUnavailableError(f"The folder {folder} cannot be made ({error.strerror}).") from error
+        why = error.strerror or str(error)
+        raise ShopUnavailableError(because(Unavailable.FOLDER_NOT_CREATED, folder=folder, why=why)) from error
     shop = Database(folder)
     try:
-        with plain_words():
+        with file_errors():
             _bring_up_to_date(shop, scripts or migrations())
     except OSError as error:
         shop.release()
-        raise ShopUnavailableError(f"The shop in {folder} cannot be opened: {error}.") from error
+        raise ShopUnavailableError(because(Unavailable.NOT_OPENED, folder=folder, why=str(error))) from error
     except BaseException:
         shop.release()
         raise
@@ -84,13 +89,11 @@ def _bring_up_to_date(shop: Database, scripts: Path) -> None:
         return
     present = _revision(shop)
     if present not in {script.revision for script in directory.walk_revisions()}:
-        raise NewerShopError(
-            f"The shop in {shop.folder} was written by a later version of this program (its records are at {present}, "
-            f"this version knows up to {newest}). Update the program. Nothing was changed."
-        )
+        folder = shop.folder
+        raise NewerShopError(because(Unavailable.NEWER_PROGRAM, folder=folder, present=present, known=newest))
     if present != newest:
         kept = _keep_copy(shop, present)
-        with _told(f"{shop.file} could not be brought up to date", f"A copy from before is {kept}."):
+        with _failing_as(Unavailable.UPGRADE_FAILED, file=shop.file, backup=kept):
             migrate(shop.file, config)
 
 
@@ -98,10 +101,10 @@ def _make(shop: Database, config: Config) -> None:
     """A new shop grows under another name, so that a power cut cannot leave half of one."""
     journal = shop.file.with_name(shop.file.name + "-wal")
     if journal.exists():
-        raise DamagedShopError(shop, f"the file is missing, but its journal {journal.name} is there")
+        raise DamagedShopError(shop, because(Damage.JOURNAL_ONLY, journal=journal.name))
     growing = shop.file.with_suffix(".part")
     growing.unlink(missing_ok=True)
-    with _told(f"The shop in {shop.folder} could not be made", ""):
+    with _failing_as(Unavailable.NOT_CREATED, folder=shop.folder):
         migrate(growing, config)
     copies.sync_file(growing)
     growing.replace(shop.file)
@@ -111,15 +114,15 @@ def _make(shop: Database, config: Config) -> None:
 def _revision(shop: Database) -> str:
     """The revision of a file that passed every check."""
     found = examine(shop.file)
-    if found.wrong:
-        raise DamagedShopError(shop, found.wrong)
+    if found.damage is not None:
+        raise DamagedShopError(shop, found.damage)
     return found.revision
 
 
-def _newest_whole(folder: Path) -> copies.Copy | None:
+def _newest_sound(folder: Path) -> copies.Copy | None:
     for copy in copies.listed(copies.folder_of(folder)):
         with suppress(OSError, sqlite3.Error):
-            if not examine(copy.file).wrong:
+            if examine(copy.file).damage is None:
                 return copy
     return None
 
@@ -134,17 +137,14 @@ def _keep_copy(shop: Database, revision: str) -> Path:
 
 
 @contextmanager
-def _told(what: str, afterwards: str) -> Iterator[None]:
+def _failing_as(code: Unavailable, **values: Path) -> Iterator[None]:
     try:
-        with plain_words():
+        with file_errors():
             yield
     except ShopUnavailableError:
         raise
     except Exception as error:
-        raise UpgradeFailedError(
-            f"{what}: {error}. The records were left as they were. {afterwards} "
-            "Go on with the version that you had, and pass this message on to whoever looks after the program."
-        ) from error
+        raise UpgradeFailedError(because(code, why=str(error), **values)) from error
 
 
 def migrate(file: Path, config: Config) -> None:
@@ -171,7 +171,9 @@ def migrate(file: Path, config: Config) -> None:
         driver = connection.connection.driver_connection
         assert isinstance(driver, sqlite3.Connection)
         if broken := row_hashes.check(driver).broken:
-            raise RuntimeError(f"rows of {', '.join(sorted({table for table, _ in broken}))} do not match their seals")
+            raise RuntimeError(
+                f"rows of {', '.join(sorted({table for table, _ in broken}))} do not match their row hashes"
+            )
 
 
 def _row_counts(connection: Connection) -> dict[str, int]:

@@ -16,8 +16,11 @@ from app.shop.commands.readings import NewReading
 from app.shop.errors import NotFoundError, RejectedError
 from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED, phase_named
 from app.shop.procedure.read_order import next_reading
-from app.shop.record import visits
+from app.shop.procedure.requirements import Waiting
+from app.shop.reasons import because
+from app.shop.record import loader
 from app.shop.record.visit_record import UNITS, VisitRecord, move_of
+from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.shop.store.idempotency import checked
 from app.shop.store.tables import Practice, ReadingRow
@@ -97,21 +100,21 @@ def ids(session: Session) -> frozenset[int]:
 def read(shop: Database, visit_id: int, key: str, new: NewReading, at: str) -> int:
     """Read a bore of the practice engine and keep what the meter shows, whatever ``value`` says. Returns its id.
 
-    Raises RefusedError for an engine that is real, NotThereError.
+    Raises RejectedError for an engine that is real, NotFoundError.
     """
     key = checked(key)
     with shop.reading() as session:
         kept = session.exec(select(ReadingRow.id).where(ReadingRow.key == key)).first()
-        record = visits.load(session, visit_id)
+        record = loader.load(session, visit_id)
         practice = of_engine(session, record.engine.ident)
         if kept is not None:
             return kept
         if practice is None:
-            raise RejectedError({"value": "This engine is real: read it with the meter."})
+            raise RejectedError({"value": because(Rejection.REAL_ENGINE)})
         if record.meter.quantity != "flow":
-            raise RejectedError({"value": "The practice engine answers a flow meter only."})
+            raise RejectedError({"value": because(Rejection.TRAINING_FLOW_ONLY)})
         if new.bore not in record.layout.bores:
-            raise RejectedError({"value": f"This engine has no bore {new.bore}."})
+            raise RejectedError({"value": because(Rejection.NO_SUCH_BORE, bore=new.bore)})
         stand = current_state(session, practice, record)
     size = UNITS[record.meter.unit]
     step = record.meter.step
@@ -126,13 +129,13 @@ def read(shop: Database, visit_id: int, key: str, new: NewReading, at: str) -> i
 def read_speed(shop: Database, visit_id: int, key: str, slug: str, item: str, by: str, at: str) -> int:
     """Look at the practice engine's tachometer and keep what it shows under an item of a phase.
 
-    Raises RefusedError for an engine that is real, NotThereError.
+    Raises RejectedError for an engine that is real, NotFoundError.
     """
     with shop.reading() as session:
-        record = visits.load(session, visit_id)
+        record = loader.load(session, visit_id)
         practice = of_engine(session, record.engine.ident)
         if practice is None:
-            raise RejectedError({"value": "This engine is real: read its tachometer."})
+            raise RejectedError({"value": because(Rejection.REAL_ENGINE)})
         stand = current_state(session, practice, record)
     return checks.record(shop, visit_id, key, slug, {item: round(stand.read_speed() / REV_PER_MIN)}, by, at)
 
@@ -140,16 +143,16 @@ def read_speed(shop: Database, visit_id: int, key: str, slug: str, item: str, by
 def current_state(session: Session, practice: Practice, record: VisitRecord) -> SimulatedEngine:
     """The engine after everything recorded at it. ``record`` is the visit under way, whose meter it is read with.
 
-    Raises RefusedError when it was said that other bores are fitted: the simulated engine cannot follow.
+    Raises RejectedError when it was said that other bores are fitted: the simulated engine cannot follow.
     """
-    told = sorted(visits.of_engine(session, practice.engine_id), key=lambda one: one.visit.number)
+    told = sorted(loader.of_engine(session, practice.engine_id), key=lambda one: one.visit.number)
     if any(one.layout != record.layout for one in told):
-        raise RejectedError({"value": "Its layout was changed: this practice engine answers no more. Start another."})
+        raise RejectedError({"value": because(Rejection.TRAINING_LAYOUT_CHANGED)})
     return replay(fresh(practice, record), [event for one in told for event in _done(one)])
 
 
 def truth(session: Session, visit_id: int) -> Truth:
-    """How the practice engine of a visit really stands. Raises NotThereError for a real engine."""
+    """How the practice engine of a visit really stands. Raises NotFoundError for a real engine."""
     record, practice = _practised(session, visit_id)
     stand = current_state(session, practice, record)
     flow, speed = stand.breathe()
@@ -234,14 +237,14 @@ def _opening(record: VisitRecord, new: NewReading) -> tuple[float, bool]:
     try:
         return next_reading(record, phase_named(new.phase)).opening, bool(new.from_above)
     except KeyError:
-        raise NotFoundError("phase of that name") from None
+        raise NotFoundError(because(Waiting.NO_SUCH_PHASE)) from None
 
 
 def _practised(session: Session, visit_id: int) -> tuple[VisitRecord, Practice]:
-    record = visits.load(session, visit_id)
+    record = loader.load(session, visit_id)
     practice = of_engine(session, record.engine.ident)
     if practice is None:
-        raise NotFoundError("practice engine in that visit")
+        raise NotFoundError(because(Rejection.NO_TRAINING_ENGINE))
     return record, practice
 
 

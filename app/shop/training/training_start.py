@@ -11,19 +11,21 @@ from datetime import datetime, timedelta
 from sqlmodel import Session, func, select
 
 from app.shop.assessment.progress import items_of
-from app.shop.commands import checks, engines
+from app.shop.commands import checks, engines, visits
 from app.shop.commands.engines import EngineFacts, folded
-from app.shop.demo.typical import TYPICAL
-from app.shop.errors import RejectedError
+from app.shop.commands.visits import NewVisit
+from app.shop.errors import Problems, RejectedError
 from app.shop.procedure.items import Phase
 from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED
-from app.shop.record import visits
+from app.shop.reasons import because
+from app.shop.record import loader
 from app.shop.record.visit_record import VisitRecord
-from app.shop.record.visits import NewVisit
+from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.shop.store.idempotency import checked, earlier, fingerprint, part_key
 from app.shop.store.tables import Engine, MeterRow, Practice
 from app.shop.training.training import TROUBLES, fresh, of_engine, stand_of
+from app.shop.training.typical import TYPICAL
 from app.sync.engine.hardware import likely_hardware
 from app.sync.engine.layout import Bank, JointKind, Layout
 from app.sync.engine.units import REV_PER_MIN
@@ -72,22 +74,22 @@ class NewPractice:
 def start(shop: Database, key: str, new: NewPractice, at: str) -> int:
     """Register a practice engine, open its visit, and return the visit's id. Sent again it goes on where it stopped.
 
-    Begun ``hot``, everything before the first fine reading is recorded as done. Raises RefusedError.
+    Begun ``hot``, everything before the first fine reading is recorded as done. Raises RejectedError.
     """
     key = checked(key)
-    problems = {}
+    problems: Problems = {}
     if new.shape not in SHAPES:
-        problems["shape"] = "One of the engines listed."
+        problems["shape"] = because(Rejection.NOT_LISTED)
     if new.trouble not in TROUBLES:
-        problems["trouble"] = "One of the choices listed."
+        problems["trouble"] = because(Rejection.NOT_LISTED)
     elif new.trouble == "worn" and len(SHAPES.get(new.shape, SHAPES["8-two"]).banks) < 2:
-        problems["trouble"] = "One bank has no links: choose an engine with two."
+        problems["trouble"] = because(Rejection.TRAINING_NO_LINK_RODS)
     if new.start not in STARTS:
-        problems["start"] = "At the readings, or at the cold preset."
+        problems["start"] = because(Rejection.NOT_LISTED)
     if not new.by.strip():
-        problems["by"] = "Initials of whoever practises."
+        problems["by"] = because(Rejection.INITIALS_MISSING)
     if len(new.by) > engines.LONGEST:
-        problems["by"] = f"At most {engines.LONGEST} characters fit here."
+        problems["by"] = because(Rejection.TOO_LONG, most=engines.LONGEST)
     if problems:
         raise RejectedError(problems)
     layout = SHAPES[new.shape]
@@ -148,7 +150,7 @@ def _warm_up(shop: Database, key: str, visit_id: int, by: str, at: str) -> None:
         checks.record(shop, visit_id, part_key(key, part), phase.slug, values, by, at, read_at)
 
     with shop.reading() as session:
-        record = visits.load(session, visit_id)
+        record = loader.load(session, visit_id)
         practice = of_engine(session, record.engine.ident)
         assert practice is not None
         speed = 10 * round(fresh(practice, record).breathe()[1] / REV_PER_MIN / 10)

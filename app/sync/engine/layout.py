@@ -8,6 +8,7 @@ only the air that a bypass screw lets past each of them sets them apart.
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from enum import StrEnum
 from functools import cached_property
 from typing import Literal
 
@@ -15,12 +16,34 @@ MOST_BORES = 12
 MOST_BANKS = 2
 
 
-class LayoutError(ValueError):
-    """The bores and banks described cannot be an engine. ``field`` names what is wrong with it."""
+class LayoutFault(StrEnum):
+    """Why bores and banks cannot be an engine."""
 
-    def __init__(self, field: str, message: str) -> None:
-        super().__init__(message)
+    BANK_COUNT = "bank-count"  # most
+    BANK_WITHOUT_BORES = "bank-without-bores"  # bank
+    BANK_TWICE = "bank-twice"
+    STOP_ELSEWHERE = "stop-not-in-bank"  # bank
+    DRIVE_ELSEWHERE = "drive-not-in-bank"  # bank
+    JOINT_COUNT = "joint-count"  # bank
+    TOO_MANY_BORES = "too-many-bores"  # most
+    BORE_TWICE = "bore-twice"
+    BORE_NUMBER = "bore-number"
+    SENSOR_ELSEWHERE = "sensor-not-a-bore"
+    SPRINGLESS_ELSEWHERE = "springless-not-a-bore"
+    BYPASS_ELSEWHERE = "bypass-not-a-bore"
+
+
+class LayoutError(ValueError):
+    """The bores and banks described cannot be an engine: why, as a ``code`` with its ``values``.
+
+    ``field`` names the part that is wrong.
+    """
+
+    def __init__(self, field: str, code: LayoutFault, **values: str | int) -> None:
+        super().__init__(code)
         self.field = field
+        self.code = code
+        self.values = values
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,31 +166,31 @@ class Layout:
 
     def __post_init__(self) -> None:
         if not 1 <= len(self.banks) <= MOST_BANKS:
-            raise LayoutError("banks", f"An engine has one or {MOST_BANKS} banks.")
+            raise LayoutError("banks", LayoutFault.BANK_COUNT, most=MOST_BANKS)
         for bank in self.banks:
             if not bank.bores:
-                raise LayoutError("bores", f"Bank {bank.name} has no bore.")
+                raise LayoutError("bores", LayoutFault.BANK_WITHOUT_BORES, bank=bank.name)
             if bank.stop not in bank.bores:
-                raise LayoutError("stop", f"The stop screw of bank {bank.name} must sit at one of its own bores.")
+                raise LayoutError("stop", LayoutFault.STOP_ELSEWHERE, bank=bank.name)
             if bank.drive not in bank.bores:
-                raise LayoutError("drive", f"The drive of bank {bank.name} must sit at one of its own bores.")
+                raise LayoutError("drive", LayoutFault.DRIVE_ELSEWHERE, bank=bank.name)
             if bank.joints and len(bank.joints) != len(bank.bores) - 1:
-                raise LayoutError("joints", f"Bank {bank.name} has one joint fewer than bores.")
+                raise LayoutError("joints", LayoutFault.JOINT_COUNT, bank=bank.name)
         names = [bank.name for bank in self.banks]
         if len(set(names)) < len(names):
-            raise LayoutError("banks", "Two banks have the same name.")
+            raise LayoutError("banks", LayoutFault.BANK_TWICE)
         if len(self.bores) > MOST_BORES:
-            raise LayoutError("bores", f"At most {MOST_BORES} bores fit.")
+            raise LayoutError("bores", LayoutFault.TOO_MANY_BORES, most=MOST_BORES)
         if len(set(self.bores)) < len(self.bores):
-            raise LayoutError("bores", "A cylinder number stands twice.")
+            raise LayoutError("bores", LayoutFault.BORE_TWICE)
         if any(bore < 1 for bore in self.bores):
-            raise LayoutError("bores", "Cylinder numbers start at 1.")
+            raise LayoutError("bores", LayoutFault.BORE_NUMBER)
         if self.sensor is not None and self.sensor not in self.bores:
-            raise LayoutError("sensor", "The throttle sensor must sit at a bore that exists.")
+            raise LayoutError("sensor", LayoutFault.SENSOR_ELSEWHERE)
         if not self.springless <= set(self.bores):
-            raise LayoutError("springless", "A plate without its own return spring must be a bore that exists.")
+            raise LayoutError("springless", LayoutFault.SPRINGLESS_ELSEWHERE)
         if not self.bypass <= set(self.bores):
-            raise LayoutError("bypass", "A bypass screw must sit at a bore that exists.")
+            raise LayoutError("bypass", LayoutFault.BYPASS_ELSEWHERE)
 
     @cached_property
     def bores(self) -> tuple[int, ...]:

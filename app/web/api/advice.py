@@ -9,7 +9,7 @@ from pydantic import Field
 from app.shop.assessment.advising import lever, next_step, to_read, waits_for
 from app.shop.assessment.verdicts import balance_of, balanced
 from app.shop.procedure.phases import phase_named
-from app.shop.record import visits
+from app.shop.record import loader
 from app.shop.record.visit_record import VisitRecord
 from app.sync.banks.banks import BankAssessment
 from app.sync.engine.units import DEGREE, THOU
@@ -17,6 +17,7 @@ from app.web.api.problems import NOT_THERE
 from app.web.api.shapes import Coupler, Id, MeterUnit, Slug, Told, meter_unit, shown, trade
 from app.web.context import Shop
 from app.wording import bank_words
+from app.wording.reasons import in_words
 from app.wording.step_words import said
 
 router = APIRouter(prefix="/visits/{visit_id}", tags=["advice"])
@@ -55,7 +56,8 @@ class AdviceTold(Told):
     title: str = Field(description="The step in a line.")
     reason: str = Field(description="Why, and what to expect, in a sentence or two.")
     phase: Slug
-    waits_for: str = Field(description="What has to be seen to before the engine is read here; empty for nothing.")
+    waits_for: str = Field(description="What has to be done before the engine is read here; empty for nothing.")
+    waits_for_code: str | None = Field(description="The same as a code.")
     bank: str | None
     coupler: Coupler | None
     bore: int | None
@@ -125,14 +127,14 @@ class BanksTold(Told):
 def advice(shop: Shop, visit_id: Id, phase: Slug) -> AdviceTold:
     """What to do next in a phase: read, move, leave it, or look for a cause. Ask again after every reading and move."""
     with shop.reading() as session:
-        return _told(visits.load(session, visit_id), phase)
+        return _told(loader.load(session, visit_id), phase)
 
 
 @router.get("/banks", summary="The banks off idle", responses=NOT_THERE)
 def banks(shop: Shop, visit_id: Id) -> BanksTold | None:
     """What the readings at both openings say. Null with one bank, or before an idle round and an opening were read."""
     with shop.reading() as session:
-        record = visits.load(session, visit_id)
+        record = loader.load(session, visit_id)
     found = balance_of(record)
     return _banks(record, found) if found is not None else None
 
@@ -142,6 +144,7 @@ def _told(record: VisitRecord, slug: Slug) -> AdviceTold:
     step = next_step(record, phase)
     title, reason = said(record, phase, step)
     held, above = lever(record, phase, step)
+    waits = waits_for(record, phase)
     turned = step.kind in ("stop", "screw", "bypass")
     return AdviceTold(
         kind=step.kind,
@@ -149,7 +152,8 @@ def _told(record: VisitRecord, slug: Slug) -> AdviceTold:
         title=title,
         reason=reason,
         phase=slug,
-        waits_for=waits_for(record, phase),
+        waits_for=in_words(waits) if waits else "",
+        waits_for_code=str(waits.code) if waits else None,
         bank=step.bank,
         coupler=Coupler(near=step.near, far=step.far) if step.near is not None and step.far is not None else None,
         bore=step.near if step.kind == "bypass" else None,

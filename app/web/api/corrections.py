@@ -7,9 +7,9 @@ from pydantic import Field
 
 from app.shop.commands import corrections
 from app.shop.commands.corrections import NewCorrection, corrected
-from app.shop.record import visits
+from app.shop.record import loader
+from app.shop.record.entries import CorrectionEntry
 from app.shop.record.visit_record import VisitRecord
-from app.shop.store.tables import Correction
 from app.web.api.problems import REFUSALS, named
 from app.web.api.shapes import By, Id, Key, Line, Sent, Told, example
 from app.web.context import Now, Shop
@@ -68,7 +68,7 @@ class CorrectionTold(Told):
     corrected: list[CorrectedTold]
 
     @staticmethod
-    def of(row: Correction, record: VisitRecord) -> "CorrectionTold":
+    def of(row: CorrectionEntry, record: VisitRecord) -> "CorrectionTold":
         """From its row and what came before it."""
         return CorrectionTold(
             issue=row.number,
@@ -96,5 +96,5 @@ def correct_visit(shop: Shop, visit_id: Id, body: CorrectionSent, now: Now) -> C
     with named(**places):
         issue = corrections.correct(shop, visit_id, body.key, new, now)
     with shop.reading() as session:
-        record = visits.load(session, visit_id)
+        record = loader.load(session, visit_id)
     return CorrectionTold.of(next(row for row in record.corrections if row.number == issue), record)

@@ -7,7 +7,7 @@ from pydantic import Field
 
 from app.shop.commands import engines
 from app.shop.commands.engines import EngineFacts
-from app.shop.record import visits
+from app.shop.record import loader
 from app.shop.store.tables import Engine
 from app.sync.engine.units import REV_PER_MIN
 from app.web.api.fittings import FittedSent, FittingTold
@@ -177,7 +177,7 @@ def _shown(shop: Shop, engine_id: int) -> EngineShown:
     with shop.reading() as session:
         engine = engines.get(session, engine_id)
         fitting = engines.fitting_now(session, engine_id)
-        records = visits.of_engine(session, engine_id)
+        records = loader.of_engine(session, engine_id)
     lines = [
         VisitLine(
             id=record.visit.ident,

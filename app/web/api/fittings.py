@@ -7,7 +7,10 @@ from pydantic import Field
 
 from app.shop.commands import engines
 from app.shop.errors import RejectedError
+from app.shop.reasons import because
+from app.shop.record.entries import FittingEntry
 from app.shop.record.fittings import HARDWARE_FIELDS, hardware_from_json, hardware_known, layout_from_json
+from app.shop.rejections import Rejection
 from app.shop.store.tables import Fitting
 from app.sync.engine.hardware import Figure, Hardware
 from app.sync.engine.layout import Bank, JointKind, Layout, LayoutError
@@ -72,7 +75,7 @@ class FittedSent(Sent):
     hardware: HardwareSent = HardwareSent()
 
     def fitted(self, displacement: float) -> tuple[Layout, Hardware]:
-        """Layout and hardware of an engine of that size [m3]. Raises RefusedError by field of the body."""
+        """Layout and hardware of an engine of that size [m3]. Raises RejectedError by field of the body."""
         layout = _layout(self.layout)
         given = self.hardware.model_dump(exclude_none=True)
         measured = {name: given[called] for name, called in JSON_NAMES.items() if called in given}
@@ -157,7 +160,7 @@ class FittingTold(Told):
     hardware: HardwareTold
 
     @staticmethod
-    def of(row: Fitting) -> "FittingTold":
+    def of(row: Fitting | FittingEntry) -> "FittingTold":
         """From its row."""
         layout, hardware = layout_from_json(row.layout), hardware_from_json(row.hardware)
         return FittingTold(
@@ -184,7 +187,7 @@ def fit_engine(shop: Shop, engine_id: Id, body: FittingSent, now: Now) -> Fittin
 def _layout(sent: LayoutSent) -> Layout:
     for number, bank in enumerate(sent.banks):
         if not bank.bores:
-            raise RejectedError({f"layout/banks/{number}/bores": "A bank has at least one bore."})
+            raise RejectedError({f"layout/banks/{number}/bores": because(Rejection.BORES_MISSING)})
     banks = [
         Bank(name, tuple(b.bores), b.stop or b.bores[0], b.drive or b.stop or b.bores[0], tuple(b.joints))
         for name, b in zip("AB", sent.banks, strict=False)
@@ -193,7 +196,7 @@ def _layout(sent: LayoutSent) -> Layout:
         return Layout(tuple(banks), sent.sensor, frozenset(sent.springless), frozenset(sent.bypass), sent.plenum)
     except LayoutError as error:
         field = error.field if error.field in ("sensor", "springless", "bypass") else "banks"
-        raise RejectedError({f"layout/{field}": str(error)}) from None
+        raise RejectedError({f"layout/{field}": because(error.code, **error.values)}) from None
 
 
 def _hardware_told(hardware: Hardware) -> HardwareTold:

@@ -10,6 +10,7 @@ from fastapi.responses import JSONResponse
 
 from app.web.api import advice, corrections, engines, fittings, meters, moves, phases, readings, slips, story, visits
 from app.web.api.problems import OTHERS, Problem
+from app.wording.request_faults import RequestFault
 
 ABOUT = """
 Everything that a page can do in a visit, for a program at a test bench.
@@ -29,8 +30,11 @@ They are the same whatever units the shop sees and types on its pages; only sent
 **Keys.** Every write carries a UUID that the sender makes. The same write sent again under its key is stored once and
 answered alike, so a program that got no answer sends it again.
 
-**Refusals** are problem documents (`application/problem+json`, RFC 9457). Nothing is stored by a write that was
-refused.
+**Rejections** are problem documents (`application/problem+json`, RFC 9457). Nothing is saved by a write that was
+rejected. `code` says why, such as `visit-signed-off`, `changed-by-another-tablet` or `no-such-engine`; where fields are
+at fault, each of `errors` has a `code` of its own, such as `required`, `out-of-range` or `too-long`. A code never
+changes its meaning, and further ones may be added. The sentences in `detail` are for people: they change, and may come
+in another language.
 
 **Who is answered.** A program on the shop computer itself. One elsewhere is paired as a tablet is, at `/pair`, and
 sends the cookie that it was given. A program need not send `Origin`; one that does sends this server's own.
@@ -54,7 +58,7 @@ def json_only(request: Request) -> None:
     """Refuses a body that is not said to be JSON. Raises HTTPException."""
     sent = request.headers.get("content-type", "").partition(";")[0].strip().lower()
     if request.method not in ("GET", "HEAD") and sent != "application/json":
-        raise HTTPException(415, "Send JSON, with the header Content-Type: application/json")
+        raise HTTPException(415, RequestFault.JSON_EXPECTED)
 
 
 router = APIRouter(

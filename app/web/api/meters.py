@@ -5,8 +5,8 @@ from typing import Literal
 from fastapi import APIRouter
 from pydantic import Field
 
-from app.shop.commands import meters, settings_versions
-from app.shop.store.tables import MeterRow
+from app.shop.record import meter_studies, stored_settings
+from app.shop.record.entries import MeterEntry
 from app.sync.engine.units import THOU
 from app.web.api.shapes import MeterUnit, Told, trade
 from app.web.context import Shop
@@ -29,7 +29,7 @@ class MeterTold(Told):
     )
 
     @staticmethod
-    def of(row: MeterRow, repeatability: float) -> "MeterTold":
+    def of(row: MeterEntry, repeatability: float) -> "MeterTold":
         """From its row."""
         return MeterTold.model_validate(
             {
@@ -57,14 +57,14 @@ class BladesTold(Told):
 def show_meters(shop: Shop) -> list[MeterTold]:
     """One of them is named when a visit is opened."""
     with shop.reading() as session:
-        return [MeterTold.of(one.row, one.repeatability) for one in meters.all_of(session)]
+        return [MeterTold.of(one.row, one.repeatability) for one in meter_studies.all_of(session)]
 
 
 @router.get("/blades", summary="The shop's blades")
 def blades(shop: Shop) -> BladesTold:
     """The leaves that advice is given in."""
     with shop.reading() as session:
-        _, settings = settings_versions.now(session)
+        _, settings = stored_settings.now(session)
     return BladesTold(
         leaves_thou=[trade(leaf, THOU) for leaf in settings.blades],
         base_thou=trade(settings.base_blade, THOU),

@@ -8,9 +8,9 @@ from pydantic import Field
 from app.shop.commands import moves
 from app.shop.commands.moves import NewMove
 from app.shop.procedure.items import MoveKind
-from app.shop.record import visits
+from app.shop.record import loader
+from app.shop.record.entries import MoveEntry
 from app.shop.record.visit_record import VisitRecord
-from app.shop.store.tables import MoveRow
 from app.sync.engine.units import THOU
 from app.web.api.problems import REFUSALS, named
 from app.web.api.shapes import (
@@ -121,7 +121,7 @@ class MoveTold(Told):
     stands: bool
 
     @staticmethod
-    def of(row: MoveRow, record: VisitRecord) -> "MoveTold":
+    def of(row: MoveEntry, record: VisitRecord) -> "MoveTold":
         """From its row."""
         leaves = [trade(float(leaf), THOU) for leaf in row.leaves.split()]
         return MoveTold.model_validate(
@@ -151,7 +151,8 @@ def make_move(shop: Shop, visit_id: Id, phase: Slug, body: MoveSent, now: Now) -
     with named(near="bore" if body.kind == "bypass" else "coupler", leaves="leaves_thou", amount=_amount(body.kind)):
         row_id = moves.make(shop, visit_id, body.key, _new(body, phase), now)
     with shop.reading() as session:
-        return MoveTold.of(session.get_one(MoveRow, row_id), visits.load(session, visit_id))
+        record = loader.load(session, visit_id)
+        return MoveTold.of(next(one for one in record.all_moves if one.ident == row_id), record)
 
 
 def _amount(kind: str) -> str:

@@ -13,16 +13,17 @@ from app.shop.procedure.heat import lacks_of, points_of
 from app.shop.procedure.items import DEFER, MoveKind, Phase
 from app.shop.procedure.parts import parts_of
 from app.shop.procedure.phases import phase_named
-from app.shop.record import visits
+from app.shop.record import loader
+from app.shop.record.entries import CheckEntry
 from app.shop.record.visit_record import VisitRecord
 from app.shop.store.database import Database
-from app.shop.store.tables import CheckRow, Override
 from app.sync.engine.units import THOU, ZERO_CELSIUS
 from app.web.api.problems import NOT_THERE, REFUSALS, escaped, named
 from app.web.api.shapes import By, Id, Key, Sent, Slug, Told, example, trade
 from app.web.api.visits import OverrideTold, StandingTold
 from app.web.context import Now, Shop, stamp
-from app.web.pages.visit.visits import LONGEST_AGO
+from app.web.forms import LONGEST_AGO
+from app.wording.reasons import in_words
 
 router = APIRouter(prefix="/visits/{visit_id}/phases/{phase}", tags=["phases"])
 
@@ -79,7 +80,7 @@ class CheckTold(Told):
     stands: bool = Field(description="False once it was superseded or taken back, and for the taking back itself.")
 
     @staticmethod
-    def of(row: CheckRow, record: VisitRecord) -> "CheckTold":
+    def of(row: CheckEntry, record: VisitRecord) -> "CheckTold":
         """From its row."""
         return CheckTold.model_validate(
             {
@@ -135,6 +136,7 @@ class HeatTold(Told):
 
     hot: bool
     lacks: list[str] = Field(description="What it still waits for, in words.")
+    lack_codes: list[str] = Field(description="The same as codes.")
     gauges: list[GaugesTold]
 
 
@@ -157,7 +159,7 @@ class PhaseTold(Told):
 def show_phase(shop: Shop, visit_id: Id, phase: Slug) -> PhaseTold:
     """What it asks for, what is recorded, and what it lacks."""
     with shop.reading() as session:
-        return _told(visits.load(session, visit_id), phase_named(phase))
+        return _told(loader.load(session, visit_id), phase_named(phase))
 
 
 @router.post("/checks", status_code=201, summary="Record checks", responses=REFUSALS)
@@ -186,7 +188,8 @@ def override_phase(shop: Shop, visit_id: Id, phase: Slug, body: OverrideSent, no
     with named(override_by="by"):
         row_id = checks.waive(shop, visit_id, body.key, phase, body.why, body.by, now, body.gate)
     with shop.reading() as session:
-        return OverrideTold.of(session.get_one(Override, row_id))
+        record = loader.load(session, visit_id)
+        return OverrideTold.of(next(one for one in record.overrides if one.ident == row_id))
 
 
 def _read_at(body: ChecksSent, now: str) -> str:
@@ -195,7 +198,7 @@ def _read_at(body: ChecksSent, now: str) -> str:
 
 def _standing(shop: Database, visit_id: int, slug: str) -> StandingTold:
     with shop.reading() as session:
-        record = visits.load(session, visit_id)
+        record = loader.load(session, visit_id)
     return StandingTold.of(next(s for s in progress(record) if s.phase.slug == slug))
 
 
@@ -251,7 +254,8 @@ def _heat(record: VisitRecord) -> HeatTold:
     lacks = lacks_of(record)
     return HeatTold(
         hot=not lacks,
-        lacks=list(lacks),
+        lacks=[in_words(lack) for lack in lacks],
+        lack_codes=[str(lack.code) for lack in lacks],
         gauges=[
             GaugesTold(
                 at=stamp(datetime.fromtimestamp(point.at, UTC)),

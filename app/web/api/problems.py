@@ -1,5 +1,6 @@
 """Refusals as problem documents (RFC 9457): their shape, where they are documented, and who turns an error into one."""
 
+import re
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from typing import Any
@@ -12,24 +13,25 @@ from starlette.exceptions import HTTPException
 from starlette.routing import Match
 
 from app.shop.errors import RejectedError
+from app.shop.reasons import Reason, because
 from app.shop.store.database import ShopUnavailableError
 from app.web.api.shapes import Told
-from app.web.error_responses import PROBLEM, Detail, code_of, for_programs, problem, status_of
-from app.wording.reasons import sentence_of
-
-NOWHERE = "There is nothing at this address."
+from app.web.error_responses import PROBLEM, code_of, fault_of, for_programs, not_taken, problem, status_of
+from app.wording.reasons import in_words, sentence_of
+from app.wording.request_faults import FieldFault, RequestFault
 
 Handler = Callable[[Request, Exception], Response]
 
 
 class Fault(Told):
-    """One field of the body, or one parameter of the address, that is wrong."""
+    """One field of the body, or one parameter of the address, that is wrong: `code` says how."""
 
     pointer: str | None = Field(default=None, description="JSON pointer to the field.", examples=["#/value"])
     parameter: str | None = Field(default=None, description="Name of the parameter.", examples=["most"])
-    detail: str = Field(description="What is wrong with it, in a sentence.", examples=["A number belongs here."])
-    code: str | None = Field(
-        default=None, description="What is wrong with it, as a stable code.", examples=["required"]
+    detail: str = Field(description="What is wrong with it, in a sentence.", examples=["Enter 300 to 3000\u00a0rpm."])
+    code: str = Field(
+        description="What is wrong with it, as a code that stays the same; the sentence does not.",
+        examples=["out-of-range"],
     )
 
 
@@ -39,11 +41,11 @@ class Problem(Told):
     type: str = Field(description="Always `about:blank`: the status tells the kinds apart.", examples=["about:blank"])
     title: str = Field(description="The phrase of the status.", examples=["Unprocessable Content"])
     status: int = Field(description="The status of the answer.", examples=[422])
-    detail: str = Field(description="What is wrong and what to do, in words.", examples=["A number belongs here."])
-    code: str | None = Field(
-        default=None,
-        description="Why, as a stable code: rely on it, not on the sentence.",
-        examples=["visit-signed-off"],
+    detail: str = Field(description="What is wrong and what to do, in words.", examples=["Enter 300 to 3000\u00a0rpm."])
+    code: str = Field(
+        description="Why, as a code that stays the same: that of the first of `errors`, where fields are at fault. "
+        "Rely on it, not on the sentence.",
+        examples=["out-of-range"],
     )
     errors: list[Fault] | None = Field(default=None, description="The fields at fault, where fields are.")
 
@@ -53,13 +55,15 @@ def _documented(description: str) -> dict[str, Any]:
 
 
 OTHERS: dict[int | str, dict[str, Any]] = {
-    "default": _documented("Any other refusal, as a problem document: 400, 401, 403, 404, 405, 413, 415, 500, 503.")
+    "default": _documented("Any other rejection, as a problem document: 400, 401, 403, 404, 405, 413, 415, 500, 503.")
 }
-NOT_THERE: dict[int | str, dict[str, Any]] = {404: _documented("There is no such thing here.")}
+NOT_THERE: dict[int | str, dict[str, Any]] = {
+    404: _documented("What the address names is not on record: `code` begins with `no-`, or is `not-found`.")
+}
 REFUSALS: dict[int | str, dict[str, Any]] = {
     **NOT_THERE,
-    409: _documented("Somebody else wrote in between, or the key was used for something else. Nothing was stored."),
-    422: _documented("It cannot be stored as it is; `errors` names the fields. Nothing was stored."),
+    409: _documented("Another write came in between, or the key was used for something else. Nothing was saved."),
+    422: _documented("It cannot be saved as it is; `errors` names the fields. Nothing was saved."),
 }
 
 
@@ -79,10 +83,10 @@ def escaped(part: str) -> str:
 
 
 def refused(request: Request, error: Exception) -> Response:
-    """The store said no."""
+    """The records do not take it."""
     assert isinstance(error, RejectedError)
-    faults = {f"#/{field}": Detail.of(reason) for field, reason in error.problems.items() if field}
-    return problem(status_of(error), sentence_of(error), faults, code=code_of(error))
+    faults = {f"#/{field}": reason for field, reason in error.problems.items() if field}
+    return problem(status_of(error), code_of(error), sentence_of(error), faults)
 
 
 def http(request: Request, error: Exception) -> Response:
@@ -90,27 +94,28 @@ def http(request: Request, error: Exception) -> Response:
     assert isinstance(error, HTTPException)
     if error.status_code == 405:
         allowed = ", ".join(_methods_of(request))
-        return problem(405, f"This address takes {allowed} only.", headers={"Allow": allowed})
-    detail = NOWHERE if error.status_code == 404 else f"{error.detail}."
-    return problem(error.status_code, detail, headers=error.headers)
+        return not_taken(405, because(RequestFault.METHOD_NOT_ALLOWED, methods=allowed), {"Allow": allowed})
+    return not_taken(error.status_code, because(fault_of(error)), error.headers)
 
 
 def unreadable(request: Request, error: Exception) -> Response:
     """The body or the address is not of the shape that the interface documents."""
     if not isinstance(error, RequestValidationError):
-        return problem(404, NOWHERE)  # a number that no table can hold
+        return not_taken(404, because(RequestFault.NOT_FOUND))  # a number that no table can hold
     found = error.errors()
     if any(one["loc"][0] == "path" for one in found):
-        return problem(404, NOWHERE)
+        return not_taken(404, because(RequestFault.NOT_FOUND))
     if any(one["type"] == "json_invalid" for one in found):
-        return problem(400, "The body is not JSON.")
-    faults = {_place(one["loc"], error.body): f"{one['msg']}." for one in found}
-    return problem(422, "The request is not of the shape that /api/openapi.json describes.", faults)
+        return not_taken(400, because(RequestFault.NOT_JSON))
+    shape = because(RequestFault.WRONG_SHAPE)
+    faults = {_place(one["loc"], error.body): _field_fault(one) for one in found}
+    return problem(422, str(shape.code), in_words(shape), faults)
 
 
 def unavailable(request: Request, error: Exception) -> Response:
     """The records cannot be read or written just now."""
-    return problem(503, str(error))
+    assert isinstance(error, ShopUnavailableError)
+    return problem(503, str(error.reason.code), in_words(error.reason))
 
 
 HANDLERS: Mapping[type[Exception], Handler] = {
@@ -139,6 +144,35 @@ def _methods_of(request: Request) -> list[str]:
         for method in ("GET", "POST", "PUT")
         if any(route.matches({**request.scope, "method": method})[0] is Match.FULL for route in routes)
     ]
+
+
+FIELD_FAULTS = {
+    "missing": FieldFault.REQUIRED,
+    "extra_forbidden": FieldFault.UNKNOWN_FIELD,
+    "string_too_long": FieldFault.TOO_LONG,
+    "too_long": FieldFault.TOO_LONG,
+    "string_too_short": FieldFault.TOO_SHORT,
+    "too_short": FieldFault.TOO_SHORT,
+    "greater_than": FieldFault.OUT_OF_RANGE,
+    "greater_than_equal": FieldFault.OUT_OF_RANGE,
+    "less_than": FieldFault.OUT_OF_RANGE,
+    "less_than_equal": FieldFault.OUT_OF_RANGE,
+    "finite_number": FieldFault.OUT_OF_RANGE,
+    "uuid": FieldFault.NOT_A_UUID,
+}
+"""Our codes for the framework's."""
+
+CHOICE = re.compile("'([^']*)'")
+
+
+def _field_fault(found: Mapping[str, Any]) -> Reason:
+    """What is wrong with one field, out of what the framework says of it."""
+    kind, context = found["type"], found.get("ctx", {})
+    if expected := context.get("expected_tags") or context.get("expected"):
+        return because(FieldFault.NOT_ONE_OF, choices=tuple(CHOICE.findall(expected)))
+    if kind.endswith(("_type", "_parsing", "int_from_float")):
+        return because(FieldFault.WRONG_TYPE)
+    return because(FIELD_FAULTS.get(kind, FieldFault.MALFORMED))
 
 
 def _place(place: tuple[int | str, ...], body: Any) -> str:

@@ -8,8 +8,9 @@ from pydantic import Field
 from app.shop.assessment.verdicts import evenness_of
 from app.shop.commands import engines, readings
 from app.shop.commands.readings import NewReading
-from app.shop.record import visits
-from app.shop.record.visit_record import MeterReading, Round, VisitRecord
+from app.shop.record import loader
+from app.shop.record.entries import MeterReading
+from app.shop.record.visit_record import Round, VisitRecord
 from app.shop.store.database import Database
 from app.sync.engine.units import THOU
 from app.sync.readings.rounds import RoundResult
@@ -237,7 +238,7 @@ class RoundTold(Told):
 def rounds(shop: Shop, visit_id: Id) -> list[RoundTold]:
     """Every round in order, with how even it was."""
     with shop.reading() as session:
-        record = visits.load(session, visit_id)
+        record = loader.load(session, visit_id)
     return [RoundTold.of(record, one) for one in record.rounds]
 
 
@@ -249,7 +250,7 @@ def begin_round(shop: Shop, visit_id: Id, phase: Slug, body: RoundSent, now: Now
     with named(value="", opening="lever_thou"):
         row_id = readings.begin_round(shop, visit_id, body.key, phase, now, wanted, from_above=body.from_above)
     with shop.reading() as session:
-        record = visits.load(session, visit_id)
+        record = loader.load(session, visit_id)
     return RoundTold.of(record, next(one for one in record.rounds if one.row.ident == row_id))
 
 
@@ -285,7 +286,7 @@ def settle_readings(shop: Shop, visit_id: Id, phase: Slug, body: SettledSent, no
 
 def _stored(shop: Database, visit_id: int, row_id: int) -> ReadingTold:
     with shop.reading() as session:
-        record = visits.load(session, visit_id)
+        record = loader.load(session, visit_id)
     entered = [reading for one in record.rounds for reading in one.entered]
     row = next(reading for reading in entered if reading.ident == row_id)
     return ReadingTold.of(row, all(row_id != later.supersedes_id for later in entered))

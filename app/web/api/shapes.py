@@ -9,10 +9,11 @@ from typing import Annotated, Any, Literal, cast
 
 from fastapi import Path
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field
+from pydantic_core import PydanticCustomError
 
 from app.shop.commands.engines import LONGEST
+from app.shop.record.entries import MeterEntry
 from app.shop.record.visit_record import UNITS
-from app.shop.store.tables import MeterRow
 
 LARGEST_ID = 2**63 - 1
 
@@ -31,7 +32,7 @@ class Told(BaseModel):
 
 def _uuid(text: str) -> str:
     if re.fullmatch("[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}", text, re.IGNORECASE) is None:
-        raise ValueError("a UUID in its usual spelling belongs here")
+        raise PydanticCustomError("uuid", "not a UUID")
     return text.lower()
 
 
@@ -40,7 +41,7 @@ Key = Annotated[
     AfterValidator(_uuid),
     Field(
         description="A UUID that the sender makes, a new one for every write. The same write sent again under its key "
-        "is stored once and answered alike; other contents under a key that was used are refused with 409.",
+        "is stored once and answered alike; other contents under a key that was used are rejected with 409.",
         json_schema_extra={"format": "uuid"},
         examples=["7c9e6679-7425-40de-944b-e07fc1f90ae7"],
     ),
@@ -102,11 +103,11 @@ def trade(value: float, size: float) -> float:
     return float(f"{value / size:.9g}")
 
 
-def meter_unit(meter: MeterRow) -> MeterUnit:
+def meter_unit(meter: MeterEntry) -> MeterUnit:
     """The unit that a meter reads in: the store knows no others."""
     return cast(MeterUnit, meter.unit)
 
 
-def shown(value: float, meter: MeterRow) -> float:
+def shown(value: float, meter: MeterEntry) -> float:
     """A reading in base units [kg/s or Pa] in the unit of the meter."""
     return trade(value, UNITS[meter.unit])

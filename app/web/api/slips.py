@@ -8,7 +8,9 @@ from pydantic import Field
 from app.shop.errors import NotFoundError
 from app.shop.queries import history_cache
 from app.shop.queries.engine_history import Change, changes
-from app.shop.record import visits
+from app.shop.reasons import because
+from app.shop.record import loader
+from app.shop.rejections import Rejection
 from app.sync.engine.layout import Bypass, Link, StopScrew
 from app.sync.engine.layout import Coupler as CouplerJoint
 from app.sync.slips.slip_detection import Bore, Slip, Suspect
@@ -103,10 +105,10 @@ class SlippedTold(Told):
 def visit_slipped(shop: Shop, visit_id: Id) -> SlippedTold:
     """Not there before the visit's first closed round, and on an engine's first visit."""
     with shop.reading() as session:
-        memory = history_cache.of_engine(session, visits.load(session, visit_id).engine.ident)
+        memory = history_cache.of_engine(session, loader.load(session, visit_id).engine.ident)
     change = changes(memory.visits).get(visit_id)
     if change is None:
-        raise NotFoundError("earlier visit to set this one against")
+        raise NotFoundError(because(Rejection.NO_EARLIER_VISIT))
     return _told(change)
 
 

@@ -3,7 +3,7 @@
 from fastapi import APIRouter
 from pydantic import Field
 
-from app.shop.record import visits
+from app.shop.record import loader
 from app.web.api.corrections import CorrectionTold
 from app.web.api.fittings import FittingTold
 from app.web.api.moves import MoveTold
@@ -35,7 +35,7 @@ class StoryTold(Told):
 def visit_story(shop: Shop, visit_id: Id) -> StoryTold:
     """Rounds, moves, checks, overrides and the sign-off, in the order in which they were recorded."""
     with shop.reading() as session:
-        known = visits.load(session, visit_id)
+        known = loader.load(session, visit_id)
     found, left = known.as_found(), known.as_left()
     return StoryTold(
         visit=VisitTold.of(known),

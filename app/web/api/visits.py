@@ -5,16 +5,20 @@ from typing import Literal
 from fastapi import APIRouter
 from pydantic import Field
 
-from app.shop.assessment.progress import PhaseStatus, progress
+from app.shop.assessment.progress import Missing, PhaseStatus, progress
+from app.shop.commands import visits
+from app.shop.commands.visits import NewVisit
 from app.shop.procedure.items import Place
-from app.shop.record import visits
+from app.shop.record import loader
+from app.shop.record.entries import WaiverEntry
+from app.shop.record.stored_reasons import read_back
 from app.shop.record.visit_record import VisitRecord
-from app.shop.record.visits import NewVisit
-from app.shop.store.tables import Override
 from app.web.api.meters import MeterTold
 from app.web.api.problems import NOT_THERE, REFUSALS, named
 from app.web.api.shapes import By, Id, Key, Line, Sent, Slug, Told, example
 from app.web.context import Now, Shop
+from app.wording.reasons import in_words
+from app.wording.requirements import missing_as_stored
 
 router = APIRouter(tags=["visits"])
 
@@ -59,8 +63,14 @@ class MissingTold(Told):
     item: str = Field(
         description="The item that is not recorded; `round` for readings, `stop` for a figure too far out."
     )
+    code: str = Field(description="Why it is missing, as a code.")
     what: str
-    must: bool = Field(description="Whether no override passes over it.")
+    must: bool = Field(description="Whether it cannot be waived.")
+
+    @staticmethod
+    def of(one: Missing) -> "MissingTold":
+        """From what the store works out."""
+        return MissingTold(item=one.slug, code=str(one.reason.code), what=in_words(one.reason), must=one.must)
 
 
 class OverrideTold(Told):
@@ -69,15 +79,18 @@ class OverrideTold(Told):
     id: int
     phase: Slug
     missing: str = Field(description="What was missing then.")
+    missing_codes: list[str] = Field(description="The same as codes; empty for a row from before codes were stored.")
     gate: Literal["heat"] | None = Field(description="The one thing passed over, where it was not the whole phase.")
     why: str
     by: str
     at: str = Field(description="ISO 8601, UTC.")
 
     @staticmethod
-    def of(row: Override) -> "OverrideTold":
+    def of(row: WaiverEntry) -> "OverrideTold":
         """From its row."""
-        return OverrideTold.model_validate({name: getattr(row, name) for name in OverrideTold.model_fields})
+        told = {name: getattr(row, name) for name in OverrideTold.model_fields if name != "missing_codes"}
+        codes = [one.code for one in read_back(row.missing) or ()]
+        return OverrideTold.model_validate({**told, "missing": missing_as_stored(row.missing), "missing_codes": codes})
 
 
 class StandingTold(Told):
@@ -88,20 +101,28 @@ class StandingTold(Told):
     done: bool
     missing: list[MissingTold]
     stops: list[str] = Field(description="What to do at once about figures outside the shop's limits.")
+    stop_codes: list[str] = Field(description="The same as codes.")
     spared: str = Field(description="Why nothing is asked of this phase this time; empty when something is.")
+    spared_code: str | None = Field(description="The same as a code.")
     override: OverrideTold | None
 
     @staticmethod
     def of(standing: PhaseStatus) -> "StandingTold":
         """From what the store works out."""
+        spared = standing.not_needed_because
         return StandingTold.model_validate(
             {
                 "phase": standing.phase.slug,
                 "title": standing.phase.title,
                 "done": standing.done,
-                "missing": [MissingTold(item=m.slug, what=m.what, must=m.must) for m in standing.missing],
-                "stops": list(standing.stops),
-                "spared": standing.not_needed_because,
+                "missing": [
+                    MissingTold(item=m.slug, code=str(m.reason.code), what=in_words(m.reason), must=m.must)
+                    for m in standing.missing
+                ],
+                "stops": [in_words(stop) for stop in standing.stops],
+                "stop_codes": [str(stop.code) for stop in standing.stops],
+                "spared": in_words(spared) if spared else "",
+                "spared_code": str(spared.code) if spared else None,
                 "override": OverrideTold.of(standing.override) if standing.override else None,
             }
         )
@@ -163,14 +184,14 @@ def open_visit(shop: Shop, engine_id: Id, body: VisitSent, now: Now) -> VisitTol
 def open_visits(shop: Shop) -> list[VisitTold]:
     """The visits that are not signed off, the newest first."""
     with shop.reading() as session:
-        return [VisitTold.of(record) for record in visits.in_the_shop(session)]
+        return [VisitTold.of(record) for record in loader.in_the_shop(session)]
 
 
 @router.get("/visits/{visit_id}", summary="One visit", responses=NOT_THERE)
 def show_visit(shop: Shop, visit_id: Id) -> VisitTold:
     """What it is for, and what each phase still lacks."""
     with shop.reading() as session:
-        return VisitTold.of(visits.load(session, visit_id))
+        return VisitTold.of(loader.load(session, visit_id))
 
 
 @router.post("/visits/{visit_id}/sign-off", status_code=201, summary="Sign a visit off", responses=REFUSALS)
@@ -178,6 +199,6 @@ def sign_off(shop: Shop, visit_id: Id, body: SignOffSent, now: Now) -> SignOffTo
     """End the visit by a named person's word. Refused while a phase has something missing."""
     visits.sign_off(shop, visit_id, body.key, body.name, now, body.pin)
     with shop.reading() as session:
-        signed = visits.load(session, visit_id).sign_off
+        signed = loader.load(session, visit_id).sign_off
     assert signed is not None
     return SignOffTold(name=signed.name, at=signed.at)

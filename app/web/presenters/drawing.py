@@ -6,8 +6,8 @@ from typing import Literal
 
 from app.shop.assessment.progress import progress
 from app.shop.assessment.verdicts import evenness_of
-from app.shop.record.visit_record import UNITS, MeterReading, Round, VisitRecord
-from app.shop.store.tables import MeterRow
+from app.shop.record.entries import MeterEntry, MeterReading
+from app.shop.record.visit_record import UNITS, Round, VisitRecord
 from app.sync.engine.layout import JointKind
 from app.sync.readings.rounds import BoreResult, RoundResult
 from app.web.presenters.views import PhaseState, PhaseView, Shape, SmallRow, SmallTile
@@ -16,7 +16,7 @@ from app.wording.words import Unit
 MOST_BLADES = 3
 
 
-def unit_of(meter: MeterRow) -> Unit:
+def unit_of(meter: MeterEntry) -> Unit:
     """The unit a meter reads in, with as many places as its step has."""
     return unit_named(meter.unit, meter.step)
 
@@ -87,6 +87,6 @@ def _judged(record: VisitRecord, one: Round) -> RoundResult:
     return evenness_of(record, one, record.settings.window(one.row.phase))
 
 
-def value_of(reading: MeterReading, meter: MeterRow) -> str:
+def value_of(reading: MeterReading, meter: MeterEntry) -> str:
     """A reading as it was shown."""
     return "" if reading.value is None else f"{reading.value:.{unit_of(meter).decimals}f}"

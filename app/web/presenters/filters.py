@@ -2,6 +2,7 @@
 
 from datetime import datetime
 
+from app.shop.record.entries import EngineEntry
 from app.shop.record.fittings import HARDWARE_FIELDS
 from app.shop.store.tables import Engine
 from app.sync.engine.hardware import Figure, Hardware
@@ -33,7 +34,7 @@ def ordinal(number: int) -> str:
     return ORDINALS[number] if 0 < number < len(ORDINALS) else f"{number}th"
 
 
-def displacement(engine: Engine) -> str:
+def displacement(engine: Engine | EngineEntry) -> str:
     """An engine's displacement in both units, as typed first."""
     litres = f"{engine.displacement / LITRE:.2f}".rstrip("0").rstrip(".")
     litres = litres if "." in litres else f"{litres}.0"
@@ -42,12 +43,12 @@ def displacement(engine: Engine) -> str:
     return f"{large} ({small})" if engine.displacement_unit == "cu in" else f"{small} ({large})"
 
 
-def litres(engine: Engine) -> str:
+def litres(engine: Engine | EngineEntry) -> str:
     """An engine's displacement in the unit it was typed in."""
     return displacement(engine).split(" (")[0]
 
 
-def idle(engine: Engine) -> str:
+def idle(engine: Engine | EngineEntry) -> str:
     """The idle speed wanted."""
     return f"{engine.idle_speed / REV_PER_MIN:.0f} rev/min"
 

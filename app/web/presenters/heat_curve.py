@@ -5,9 +5,10 @@ from dataclasses import dataclass
 from typing import Literal
 
 from app.shop.procedure.heat import GATE, heat_of, lacks_of, points_of
+from app.shop.record.entries import WaiverEntry
 from app.shop.record.visit_record import VisitRecord
-from app.shop.store.tables import Override
 from app.sync.engine.units import MINUTE, ZERO_CELSIUS
+from app.wording.reasons import in_words
 
 WIDTH, HEIGHT, LEFT, BOTTOM = 600.0, 120.0, 40.0, 24.0
 COLDEST, HOTTEST = 0.0, 120.0
@@ -39,7 +40,7 @@ class HeatView:
     unit: str
     open: bool
     waits: tuple[str, ...]
-    early: Override | None
+    early: WaiverEntry | None
     said: str
     height: float = HEIGHT
 
@@ -57,7 +58,7 @@ def heat_view(record: VisitRecord) -> HeatView:
         Line("oil", _placed(oil, span), _down(rule.oil)),
     )
     every = next(e for e in (5, 10, 20, 60, 240, 1440, 10080) if span / MINUTE / e <= 8 or e == 10080)
-    waits = lacks_of(record)
+    waits = tuple(in_words(lack) for lack in lacks_of(record))
     degrees = record.units.of("temperature")
     return HeatView(
         tuple(line for line in lines if line.points),

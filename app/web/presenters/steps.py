@@ -4,14 +4,15 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from app.shop.assessment.advising import next_step
-from app.shop.assessment.progress import PhaseStatus, items_of, next_standing
+from app.shop.assessment.progress import PhaseStatus, items_of, next_status, progress
 from app.shop.procedure.heat import GATE
 from app.shop.procedure.items import Item, Phase
 from app.shop.procedure.read_order import next_reading
+from app.shop.record.entries import CheckEntry, MoveEntry
 from app.shop.record.measures import RECORDED, Units
 from app.shop.record.visit_record import VisitRecord
-from app.shop.store.tables import CheckRow, MoveRow
 from app.wording import words
+from app.wording.reasons import in_words
 from app.wording.step_words import said
 from app.wording.telephone import Prompt, item_prompt
 
@@ -25,7 +26,7 @@ class CheckLine:
     """
 
     item: Item
-    row: CheckRow | None
+    row: CheckEntry | None
     stale: bool
     typed: str
     problem: str
@@ -79,7 +80,7 @@ def left_of(standing: PhaseStatus, lines: tuple[CheckLine, ...]) -> str:
 def beyond(standing: PhaseStatus) -> str:
     """What a phase lacks besides its items, in a sentence without its stop."""
     items = {item.slug for item in standing.phase.items}
-    lacks = [m.what for m in standing.missing if m.slug not in items and m.slug not in ("stop", GATE)]
+    lacks = [in_words(m.reason) for m in standing.missing if m.slug not in items and m.slug not in ("stop", GATE)]
     return "Still missing: " + "; ".join(what[0].lower() + what[1:] for what in lacks) if lacks else ""
 
 
@@ -103,7 +104,7 @@ def done_lines(record: VisitRecord, phase: Phase) -> tuple[str, ...]:
     return tuple(move_words(m, record.units.metric) for m in record.moves if m.phase == phase.slug)
 
 
-def move_words(move: MoveRow, metric: bool = False) -> str:
+def move_words(move: MoveEntry, metric: bool = False) -> str:
     """A move that was made, as a sentence; ``metric`` for blades in millimetres."""
     if move.kind == "blade":
         return f"Coupler {move.near}–{move.far} reset on {words.blade(move.amount, metric)}."
@@ -123,7 +124,7 @@ def lands_on(record: VisitRecord) -> str:
     home = f"/visits/{record.visit.ident}"
     if record.sign_off is not None:
         return f"{home}/sheet"
-    undone = next_standing(record)
+    undone = next_status(record, progress(record))
     if undone is None:
         return f"{home}/sign-off"
     phase = undone.phase
@@ -133,15 +134,15 @@ def lands_on(record: VisitRecord) -> str:
 
 def wanted_next(record: VisitRecord) -> str:
     """What the visit wants next, in a few words for the board."""
-    undone = next_standing(record)
+    undone = next_status(record, progress(record))
     if undone is None:
         return "Sign it off"
     first = undone.missing[0]
     if first.slug == "stop":
         return "Stopped: outside the shop's limits"
     if first.slug != "round":
-        return first.what
+        return in_words(first.reason)
     step, now = next_step(record, undone.phase), next_reading(record, undone.phase)
     if step.kind == "measure" and now.bore is not None:
         return f"Read bore {step.bores[0]}{' again to close the round' if now.kind == 'closing' else ''}"
-    return first.what if step.kind == "done" else said(record, undone.phase, step)[0]
+    return in_words(first.reason) if step.kind == "done" else said(record, undone.phase, step)[0]

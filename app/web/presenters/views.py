@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Literal, NamedTuple
 
 State = Literal["to-read", "next", "closing", "read", "corrected", "suspicious", "stale", "skipped", "held", "refused"]
 PhaseState = Literal["done", "current", "to-come", "open"]
@@ -65,12 +65,23 @@ class Row:
     stop_adjuster: bool
 
 
+class RoundCount(NamedTuple):
+    """How many bores of a round are read, of how many readings; the drift check counts as one."""
+
+    read: int
+    total: int
+
+
 @dataclass(frozen=True, slots=True)
 class EngineView:
-    """The engine from above with the strip of figures; ``largest`` is the size of its largest bank."""
+    """The engine from above with the strip of figures; ``largest`` is the size of its largest bank.
+
+    ``counts`` is for the script, which counts on while the round in the strip is read; None when none is.
+    """
 
     rows: tuple[Row, ...]
     strip: tuple[tuple[str, str], ...]
+    counts: RoundCount | None = None
 
     @property
     def largest(self) -> int:

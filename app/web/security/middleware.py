@@ -13,11 +13,15 @@ from ipaddress import IPv6Address, ip_address
 from typing import Any
 
 from fastapi import FastAPI
+from starlette.requests import cookie_parser
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from app.shop.reasons import because
 from app.web.display_options import cookie
-from app.web.error_responses import for_programs, problem
+from app.web.error_responses import for_programs, not_taken
+from app.wording.message import say
+from app.wording.request_faults import TO_ENGINES, RequestFault, notice_of
 
 BODY_LIMIT = 1024 * 1024
 """The largest form taken [bytes]. The largest real one is a few thousand."""
@@ -82,16 +86,14 @@ def protect(
         app.add_middleware(guard)
 
 
-def refusal(scope: Scope, status: int, title: str, sentence: str) -> Response:
-    """A page that needs nothing else, or a problem document where programs ask.
-
-    ``title`` and ``sentence`` are ours, never what somebody sent.
-    """
+def refusal(scope: Scope, status: int, fault: RequestFault, **values: int) -> Response:
+    """A page that needs nothing else, or a problem document where programs ask. Nothing that was sent is in it."""
     if for_programs(scope):
-        return problem(status, sentence)
+        return not_taken(status, because(fault, **values))
+    title, sentence = (say(message, **values) for message in notice_of(fault))
     return HTMLResponse(
         f'<!doctype html><html lang="en"><meta charset="utf-8"><meta name="viewport" content="width=device-width">'
-        f'<title>{title}</title><main><h1>{title}</h1><p>{sentence}</p><p><a href="/">Back to the board</a></p></main>',
+        f'<title>{title}</title><main><h1>{title}</h1><p>{sentence}</p><p><a href="/">{say(TO_ENGINES)}</a></p></main>',
         status_code=status,
     )
 
@@ -118,9 +120,9 @@ def _loopback(client: str) -> bool:
     return (mapped or address).is_loopback
 
 
-def _cookies(scope: Scope) -> list[str]:
-    pairs = (pair.strip().partition("=") for line in _sent(scope, b"cookie") for pair in line.split(";"))
-    return [value for name, _, value in pairs if name in (TABLET, cookie(TABLET, "https"))]
+def _tokens(scope: Scope) -> list[str]:
+    sent = [cookie_parser(line) for line in _sent(scope, b"cookie")]
+    return [cookies[name] for cookies in sent for name in (TABLET, cookie(TABLET, "https")) if name in cookies]
 
 
 def _sent(scope: Scope, header: bytes) -> list[str]:
@@ -158,12 +160,7 @@ class Headers:
             await self.app(scope, receive, with_headers)
         except Exception:
             if not started:
-                page = refusal(
-                    scope,
-                    500,
-                    "Something went wrong",
-                    "The program could not finish this. Go back and send it again: it is stored once only.",
-                )
+                page = refusal(scope, 500, RequestFault.INTERNAL_ERROR)
                 await page(scope, receive, with_headers)
             raise  # the server writes it to its log
 
@@ -192,9 +189,7 @@ class LimitedTime:
         except TimeoutError:
             if started or not limit.expired():
                 raise
-            page = refusal(
-                scope, 503, "That took too long", "Go back and send it again in a moment: it is stored once only."
-            )
+            page = refusal(scope, 503, RequestFault.TIMED_OUT)
             await page(scope, receive, send)
 
 
@@ -218,13 +213,7 @@ class KnownHost:
         if scope["type"] == "http":
             hosts = _sent(scope, b"host")
             if len(hosts) != 1 or not self.knows(hosts[0]):
-                page = refusal(
-                    scope,
-                    400,
-                    "Not known by this name",
-                    "This computer does not answer to the name in the address bar. Use the address that the program "
-                    "printed when it was started.",
-                )
+                page = refusal(scope, 400, RequestFault.UNKNOWN_HOST)
                 await page(scope, receive, send)
                 return
         await self.app(scope, receive, send)
@@ -249,13 +238,7 @@ class SameOrigin:
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         safe = scope["type"] != "http" or scope["method"] in SAFE_METHODS
         if not safe and not self.ours(scope) and not self.by_a_program(scope):
-            ask = (
-                "Nothing was stored. Send no Origin and no Sec-Fetch-Site, or this server's own."
-                if for_programs(scope)
-                else "This form did not come from one of the program's own pages, so nothing was stored. Open the page "
-                "again at the address that the program printed, and send it from there."
-            )
-            page = refusal(scope, 403, "Not sent from this program", ask)
+            page = refusal(scope, 403, RequestFault.FOREIGN_ORIGIN)
             await page(scope, receive, send)
             return
         await self.app(scope, receive, send)
@@ -295,14 +278,7 @@ class Paired:
         if scope["method"] in SAFE_METHODS and not for_programs(scope) and scope["path"] == "/":
             await RedirectResponse("/pair", 303)(scope, receive, send)
             return
-        page = refusal(
-            scope,
-            401,
-            "This tablet is not paired",
-            "Nothing was stored. Pair this program at /pair and send the cookie that it is given."
-            if for_programs(scope)
-            else "Nothing was stored. Open the board to pair this tablet; what it holds is kept until then.",
-        )
+        page = refusal(scope, 401, RequestFault.NOT_PAIRED)
         await page(scope, receive, send)
 
     def may(self, scope: Scope) -> bool:
@@ -312,7 +288,7 @@ class Paired:
             at_this_computer(scope)
             or path in TO_BE_PAIRED
             or path.startswith(FILES)
-            or any(self.admits(token) for token in _cookies(scope))
+            or any(self.admits(token) for token in _tokens(scope))
         )
 
 
@@ -345,13 +321,7 @@ class LimitedBody:
                 body += chunk
             more = message.get("more_body", False)
         if size > limit:
-            page = refusal(
-                scope,
-                413,
-                "Too much at once",
-                f"A form may hold {limit // 1024} kB and this one held more, so nothing was stored. "
-                "Go back, shorten what you typed, and send it again.",
-            )
+            page = refusal(scope, 413, RequestFault.TOO_LARGE, most=limit // 1024)
             await page(scope, receive, send)
             return
         waiting: list[Message] = [{"type": "http.request", "body": bytes(body), "more_body": False}]

@@ -10,6 +10,8 @@ import time
 from collections.abc import Callable
 
 from app.shop.errors import RejectedError
+from app.shop.reasons import because
+from app.shop.rejections import Rejection
 
 LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ23456789"
 """What a code is made of: 32 signs, none of which is easily taken for another."""
@@ -67,13 +69,13 @@ class Pairing:
         self._show(spaced(self._code), self.address)
 
     def asked_over_the_network(self) -> None:
-        """Show a new code unless one was shown a moment ago. Raises RefusedError."""
+        """Show a new code unless one was shown a moment ago. Raises RejectedError."""
         if self._ticks() - self._made < BETWEEN:
-            raise RejectedError({"code": "A code was shown a moment ago. Look at the shop computer's screen."})
+            raise RejectedError({"code": because(Rejection.PAIRING_CODE_SHOWN)})
         self.new()
 
     def take(self, typed: str) -> None:
-        """Use the code up. Raises RefusedError when it is not the one, and ends it after MOST_WRONG of those."""
+        """Use the code up. Raises RejectedError when it is not the one, and ends it after MOST_WRONG of those."""
         given = "".join(sign for sign in typed.upper() if sign.isalnum())
         with self._turn:
             good = self.code
@@ -84,7 +86,7 @@ class Pairing:
             self._wrong += 1
             if self._wrong >= MOST_WRONG:
                 self._code = ""
-        raise RejectedError({"code": "That code is not good, or not any more. Have the shop computer show a new one."})
+        raise RejectedError({"code": because(Rejection.PAIRING_CODE_WRONG)})
 
 
 def spaced(code: str) -> str:

@@ -10,12 +10,13 @@ from app.shop.assessment.verdicts import next_of
 from app.shop.commands import moves, readings, settings_versions
 from app.shop.commands.moves import NewMove
 from app.shop.commands.readings import NewReading
-from app.shop.errors import RejectedError
 from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED
 from app.shop.procedure.read_order import next_reading
 from app.shop.record.settings import DEFAULTS
+from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.sync.engine.units import THOU
+from tests.shop.rejections import rejects
 from tests.shop.yard import AT, V8, check_all, engine, key, visit, visit_record
 
 LOW = {5, 6, 7, 8}
@@ -65,7 +66,7 @@ def test_the_wide_window_is_the_shops(shop: Database) -> None:
 def test_couplers_and_links_are_left_alone_while_it_warms(shop: Database, kind: str) -> None:
     visit_id = scanned(shop, 4.0)
     new = NewMove(FIRST_FIRE.slug, kind, "B", 5, 6, 1.0, (4 * THOU,), True, "KM")
-    with pytest.raises(RejectedError, match="Nothing of that kind is moved in first fire"):
+    with rejects(Rejection.MOVE_NOT_IN_PHASE):
         moves.make(shop, visit_id, key(), new, AT)
 
 

@@ -7,10 +7,9 @@ import numpy as np
 from app.shop.assessment.verdicts import next_of, visit_prior
 from app.shop.commands.corrections import NewCorrection, correct
 from app.shop.procedure.phases import HEAT_SOAKED
-from app.shop.record import visits
+from app.shop.record import loader
 from app.shop.record.visit_record import VisitRecord
 from app.shop.store.database import Database
-from app.shop.store.tables import MeterRow, Visit
 from app.sync.estimation.posterior import Posterior
 from app.sync.planning.planner import next_move
 from tests.shop.past import Past
@@ -48,8 +47,8 @@ def test_the_same_lessons_are_handed_out_while_nothing_changed(shop: Database) -
     visit_id = came_back(shop)
     assert taught(visit_record(shop, visit_id)) is taught(visit_record(shop, visit_id))
     with shop.reading() as session:
-        (on_the_board,) = visits.in_the_shop(session)
-        (of_the_engine, _) = visits.of_engine(session, on_the_board.engine.ident)
+        (on_the_board,) = loader.in_the_shop(session)
+        (of_the_engine, _) = loader.of_engine(session, on_the_board.engine.ident)
     assert taught(on_the_board) is taught(visit_record(shop, visit_id))
     assert next_of(of_the_engine, HEAT_SOAKED) == next_of(on_the_board, HEAT_SOAKED)
 
@@ -69,8 +68,8 @@ def test_a_correction_of_the_earlier_visit_changes_them(shop: Database) -> None:
 def test_another_meter_and_another_exhaust_are_known_about(shop: Database) -> None:
     known = taught(visit_record(shop, came_back(shop)))
     now = replace(visit_record(shop, 2), place_before="vehicle")
-    rebuilt = replace(now, visit=Visit(**{**now.visit.model_dump(), "changed": "exhaust"}))
-    read_otherwise = replace(now, meter=MeterRow(**{**now.meter.model_dump(), "id": 99}))
+    rebuilt = replace(now, visit=replace(now.visit, changed="exhaust"))
+    read_otherwise = replace(now, meter=replace(now.meter, ident=99))
     assert known.mean[SCALE] != 0.0
     assert taught(read_otherwise).mean[SCALE] == 0.0
     assert taught(now).mean[DEMAND] != 0.0

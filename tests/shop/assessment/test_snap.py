@@ -11,6 +11,7 @@ from app.shop.commands.moves import NewMove
 from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED
 from app.shop.procedure.read_order import next_reading
 from app.shop.store.database import Database
+from app.wording.reasons import in_words
 from tests.shop.yard import AT, FOUR, V8, blip, check_all, heat_soaked, key, read, visit_record
 
 
@@ -24,7 +25,7 @@ def even(shop: Database) -> int:
 
 def lacks(shop: Database, visit_id: int) -> dict[str, str]:
     standing = next(s for s in progress(visit_record(shop, visit_id)) if s.phase is HEAT_SOAKED)
-    return {m.slug: m.what for m in standing.missing}
+    return {m.slug: in_words(m.reason) for m in standing.missing}
 
 
 def test_an_even_engine_is_blipped_before_it_goes_on(shop: Database) -> None:
@@ -38,7 +39,7 @@ def test_an_even_engine_is_blipped_before_it_goes_on(shop: Database) -> None:
 def test_lost_motion_names_its_coupler_and_is_read_again(shop: Database) -> None:
     visit_id = even(shop)
     blip(shop, visit_id, 6.0, 7.5, 6.25)
-    assert "lost motion in coupler 7–8" in lacks(shop, visit_id)["snap-8"]
+    assert "Coupler 7–8 has lost motion" in lacks(shop, visit_id)["snap-8"]
     told = found(visit_record(shop, visit_id), 8)
     assert told is not None
     assert told.loose

@@ -6,9 +6,11 @@ import pytest
 
 from app.shop.commands import engines
 from app.shop.errors import ConflictError, NotFoundError, RejectedError
-from app.shop.record import visits
+from app.shop.record import loader
+from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.sync.engine.hardware import likely_hardware
+from tests.shop.rejections import codes_of, rejects
 from tests.shop.yard import AT, FACTS, FOUR, V8, engine, key, visit
 
 HARDWARE = likely_hardware(FACTS.displacement, 8)
@@ -34,25 +36,27 @@ def test_the_same_form_sent_twice_is_one_engine(shop: Database) -> None:
 def test_a_key_used_for_something_else_is_refused(shop: Database) -> None:
     sent = key()
     engines.register(shop, sent, FACTS, V8, HARDWARE, AT)
-    with pytest.raises(ConflictError):
+    with rejects(Rejection.KEY_REUSED, kind=ConflictError):
         engines.register(shop, sent, replace(FACTS, serial="another"), V8, HARDWARE, AT)
     assert count(shop) == 1
 
 
 @pytest.mark.parametrize(
-    ("change", "field"),
+    ("change", "field", "code"),
     [
-        ({"serial": "  "}, "serial"),
-        ({"serial": "x" * 121}, "serial"),
-        ({"displacement": 0.0}, "displacement"),
-        ({"idle_speed": 1.0}, "idle_speed"),
-        ({"customer": "x" * 200}, "customer"),
+        ({"serial": "  "}, "serial", Rejection.SERIAL_MISSING),
+        ({"serial": "x" * 121}, "serial", Rejection.TOO_LONG),
+        ({"displacement": 0.0}, "displacement", Rejection.OUT_OF_RANGE),
+        ({"idle_speed": 1.0}, "idle_speed", Rejection.OUT_OF_RANGE),
+        ({"customer": "x" * 200}, "customer", Rejection.TOO_LONG),
     ],
 )
-def test_what_cannot_be_is_refused_beside_its_field(shop: Database, change: dict[str, object], field: str) -> None:
+def test_what_cannot_be_is_refused_beside_its_field(
+    shop: Database, change: dict[str, object], field: str, code: Rejection
+) -> None:
     with pytest.raises(RejectedError) as refusal:
         engines.register(shop, key(), replace(FACTS, **change), V8, HARDWARE, AT)  # type: ignore[arg-type]
-    assert list(refusal.value.problems) == [field]
+    assert codes_of(refusal) == {field: code}
     assert count(shop) == 0
 
 
@@ -60,7 +64,7 @@ def test_a_serial_is_taken_whatever_its_case_and_spaces(shop: Database) -> None:
     engines.register(shop, key(), replace(FACTS, serial="AB 12"), V8, HARDWARE, AT)
     with pytest.raises(RejectedError) as refusal:
         engines.register(shop, key(), replace(FACTS, serial="ab12 "), V8, HARDWARE, AT)
-    assert "serial" in refusal.value.problems
+    assert codes_of(refusal) == {"serial": Rejection.SERIAL_TAKEN}
 
 
 def test_an_engine_is_found_by_any_part_of_what_is_known_of_it(shop: Database) -> None:
@@ -83,7 +87,7 @@ def test_signs_of_the_search_language_are_plain_letters(shop: Database) -> None:
 def test_the_later_of_two_corrections_is_told(shop: Database) -> None:
     engine_id = engine(shop)
     engines.change(shop, engine_id, 1, replace(FACTS, vehicle="Red coupe"))
-    with pytest.raises(ConflictError):
+    with rejects(Rejection.CHANGED_BY_ANOTHER_TABLET, kind=ConflictError):
         engines.change(shop, engine_id, 1, replace(FACTS, vehicle="Green coupe"))
     with shop.reading() as session:
         assert engines.get(session, engine_id).vehicle == "Red coupe"
@@ -101,22 +105,22 @@ def test_a_key_that_fitted_one_engine_fits_no_other(shop: Database) -> None:
     sent = key()
     first, second = engine(shop), engine(shop, serial="31-0218")
     engines.fit(shop, first, sent, V8, HARDWARE, "Bores measured", AT)
-    with pytest.raises(ConflictError):
+    with rejects(Rejection.KEY_REUSED, kind=ConflictError):
         engines.fit(shop, second, sent, V8, HARDWARE, "Bores measured", AT)
 
 
 def test_a_visit_keeps_the_hardware_as_it_was(shop: Database) -> None:
     engine_id = engine(shop)
-    with pytest.raises(RejectedError):
+    with rejects(Rejection.REASON_MISSING):
         engines.fit(shop, engine_id, key(), V8, HARDWARE, "", AT)
     second = engines.fit(shop, engine_id, key(), V8, HARDWARE, "Bores measured", AT)
     visit_id = visit(shop, engine_id)
-    with pytest.raises(RejectedError):
+    with rejects(Rejection.VISIT_OPEN):
         engines.fit(shop, engine_id, key(), V8, HARDWARE, "While a visit is open", AT)
     with shop.reading() as session:
-        assert visits.load(session, visit_id).fitting.ident == second
+        assert loader.load(session, visit_id).fitting.ident == second
 
 
 def test_what_is_not_there_is_said_to_be_not_there(shop: Database) -> None:
-    with shop.reading() as session, pytest.raises(NotFoundError):
+    with shop.reading() as session, rejects(Rejection.NO_SUCH_ENGINE, kind=NotFoundError):
         engines.get(session, 999)

@@ -4,13 +4,15 @@ import math
 
 import pytest
 
-from app.shop.commands import meters
+from app.shop.commands import meters, visits
 from app.shop.commands.meters import NewMeter
 from app.shop.errors import ConflictError, RejectedError
 from app.shop.procedure.phases import HEAT_SOAKED, LOCK_DOWN
-from app.shop.record import visits
+from app.shop.record import meter_studies
+from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.sync.readings.rounds import evenness
+from tests.shop.rejections import codes_of, rejects
 from tests.shop.yard import AT, FOUR, check_all, engine, heat_soaked, key, read_round, visit, visit_record
 
 TEN = (6.5, 6.25, 6.5, 6.75, 6.5, 6.25, 6.5, 6.5, 6.75, 6.5)
@@ -40,7 +42,7 @@ def test_a_study_gives_the_figure_that_every_verdict_counts_with(shop: Database)
     )  # four of ten a step off, by hand
     found = evenness(told.layout, told.as_read(told.rounds[-1]), told.meter_as_read(), 0.08)
     with shop.reading() as session:
-        known = meters.record(session, 1)
+        known = meter_studies.known(session, 1)
     assert known.found is not None
     assert known.found.freedom == 9
     assert found.uncertainty > 0
@@ -62,16 +64,16 @@ def test_a_signed_visit_stays_judged_by_what_was_known_then(shop: Database) -> N
 
 def test_a_study_takes_ten_and_no_more(shop: Database) -> None:
     study_id = study(shop)
-    with pytest.raises(ConflictError):
+    with rejects(Rejection.STUDY_COMPLETE, kind=ConflictError):
         meters.read(shop, study_id, key(), 6.5, "KM", AT)
     with shop.reading() as session:
-        first = meters.study_story(session, study_id).readings[0]
+        first = meter_studies.study_of(session, study_id).readings[0]
     meters.read(shop, study_id, key(), 6.75, "KM", AT, supersedes=first.ident)
     with shop.reading() as session:
-        told = meters.study_story(session, study_id)
+        told = meter_studies.study_of(session, study_id)
     assert told.of_meter(1)[0] == 6.75
     assert len(told.readings) == 10
-    with pytest.raises(ConflictError):
+    with rejects(Rejection.CHANGED_BY_ANOTHER_TABLET, kind=ConflictError):
         meters.read(shop, study_id, key(), 6.25, "AL", AT, supersedes=first.ident)
 
 
@@ -81,7 +83,7 @@ def test_a_reading_sent_twice_is_there_once(shop: Database) -> None:
     for _ in range(2):
         meters.read(shop, study_id, sent, 6.5, "KM", AT)
     with shop.reading() as session:
-        assert len(meters.study_story(session, study_id).entered) == 1
+        assert len(meter_studies.study_of(session, study_id).entered) == 1
 
 
 def test_two_meters_are_compared_bore_by_bore(shop: Database) -> None:
@@ -90,11 +92,11 @@ def test_two_meters_are_compared_bore_by_bore(shop: Database) -> None:
     for bore in range(5):
         for meter_id, factor in ((1, 1.0), (other, 1.08)):
             with shop.reading() as session:
-                assert meters.study_story(session, study_id).next_meter.ident == meter_id
+                assert meter_studies.study_of(session, study_id).next_meter.ident == meter_id
             meters.read(shop, study_id, key(), (6.0 + bore / 4 + bore % 2 / 100) * factor, "KM", AT)
     with shop.reading() as session:
-        found = meters.study_story(session, study_id).agreement
-        repeats = meters.record(session, 1).found
+        found = meter_studies.study_of(session, study_id).agreement
+        repeats = meter_studies.known(session, 1).found
     assert found is not None
     assert found.ratio == pytest.approx(1.08)
     assert not found.agree
@@ -102,29 +104,33 @@ def test_two_meters_are_compared_bore_by_bore(shop: Database) -> None:
 
 
 def test_what_cannot_be_compared_is_said(shop: Database) -> None:
-    for other, said in ((1, "Another meter"), (99, "Another meter"), (column(shop), "cannot be compared")):
+    for other, code in (
+        (1, Rejection.NOT_LISTED),
+        (99, Rejection.NOT_LISTED),
+        (column(shop), Rejection.METER_UNITS_DIFFER),
+    ):
         with pytest.raises(RejectedError) as refusal:
             meters.begin_study(shop, 1, key(), other, "", "KM", AT)
-        assert said in refusal.value.problems["other"]
+        assert codes_of(refusal) == {"other": code}
 
 
 @pytest.mark.parametrize(
-    ("new", "field"),
+    ("new", "field", "code"),
     [
-        (NewMeter(" ", "kg/h", 0.25, 0, 40), "name"),
-        (NewMeter("Bench meter", "kg/h", 0.25, 0, 40), "name"),
-        (NewMeter("Odd", "furlongs", 0.25, 0, 40), "unit"),
-        (NewMeter("Odd", "cfm", 0, 0, 40), "step"),
-        (NewMeter("Odd", "cfm", 30, 0, 40), "step"),
-        (NewMeter("Odd", "cfm", 0.25, 40, 40), "high"),
-        (NewMeter("Odd", "cfm", 0.25, -1, 40), "high"),
-        (NewMeter("Odd", "cfm", float("nan"), 0, 40), "step"),
+        (NewMeter(" ", "kg/h", 0.25, 0, 40), "name", Rejection.NAME_MISSING),
+        (NewMeter("Bench meter", "kg/h", 0.25, 0, 40), "name", Rejection.NAME_TAKEN),
+        (NewMeter("Odd", "furlongs", 0.25, 0, 40), "unit", Rejection.NOT_ONE_OF),
+        (NewMeter("Odd", "cfm", 0, 0, 40), "step", Rejection.METER_STEP),
+        (NewMeter("Odd", "cfm", 30, 0, 40), "step", Rejection.METER_STEP),
+        (NewMeter("Odd", "cfm", 0.25, 40, 40), "high", Rejection.METER_RANGE),
+        (NewMeter("Odd", "cfm", 0.25, -1, 40), "high", Rejection.METER_RANGE),
+        (NewMeter("Odd", "cfm", float("nan"), 0, 40), "step", Rejection.METER_STEP),
     ],
 )
-def test_a_meter_that_cannot_be_is_refused(shop: Database, new: NewMeter, field: str) -> None:
+def test_a_meter_that_cannot_be_is_refused(shop: Database, new: NewMeter, field: str, code: Rejection) -> None:
     with pytest.raises(RejectedError) as refusal:
         meters.register(shop, key(), new)
-    assert field in refusal.value.problems
+    assert codes_of(refusal) == {field: code}
 
 
 @pytest.mark.parametrize("unit", ["kg/h", "cfm", "kPa", "inHg", "mmHg"])
@@ -141,10 +147,10 @@ def test_the_newest_day_of_a_check_counts(shop: Database) -> None:
     meters.set_due(shop, 1, key(), "2026-05-01", "Against the reference", "KM", AT)
     meters.set_due(shop, 1, key(), "2027-05-01", "Sent away", "KM", AT)
     with shop.reading() as session:
-        told = meters.record(session, 1)
+        told = meter_studies.known(session, 1)
     assert told.due is not None
     assert told.due.due == "2027-05-01"
     assert told.overdue("2027-05-02")
     assert not told.overdue("2027-05-01")
-    with pytest.raises(RejectedError):
+    with rejects(Rejection.NOT_A_DAY):
         meters.set_due(shop, 1, key(), "soon", "", "KM", AT)

@@ -9,15 +9,18 @@ from app.shop.commands import settings_versions
 from app.shop.errors import ConflictError, RejectedError
 from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED
 from app.shop.procedure.read_order import next_opening
+from app.shop.record import stored_settings
 from app.shop.record.settings import DEFAULTS, SOURCES, Settings, from_json, to_json
+from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.sync.engine.units import THOU
+from tests.shop.rejections import codes_of, rejects
 from tests.shop.yard import AT, FOUR, V8, check_all, engine, heat_soaked, key, read_round, visit, visit_record
 
 
 def change(shop: Database, new: Settings) -> int:
     with shop.reading() as session:
-        version, _ = settings_versions.now(session)
+        version, _ = stored_settings.now(session)
     return settings_versions.change(shop, key(), version, new, "", "KM", AT)
 
 
@@ -46,16 +49,16 @@ def test_an_open_visit_keeps_the_settings_it_was_opened_under(shop: Database) ->
 
 def test_a_limit_of_the_shop_stops_the_phase(shop: Database) -> None:
     change(shop, replace(DEFAULTS, limits=replace(DEFAULTS.limits, coolant=273.15 + 84)))
-    with pytest.raises(RejectedError, match="Stop the engine now"):
+    with pytest.raises(RejectedError, match="coolant-hot"):
         read_round(shop, heat_soaked(shop, FOUR), HEAT_SOAKED)  # its coolant is at 85
 
 
 def test_somebody_elses_change_is_not_overwritten(shop: Database) -> None:
     change(shop, replace(DEFAULTS, pulls=5))
-    with pytest.raises(ConflictError):
+    with rejects(Rejection.CHANGED_BY_ANOTHER_TABLET, kind=ConflictError):
         settings_versions.change(shop, key(), 0, replace(DEFAULTS, pulls=7), "", "AL", AT)
     with shop.reading() as session:
-        assert settings_versions.now(session)[1].pulls == 5
+        assert stored_settings.now(session)[1].pulls == 5
 
 
 def test_the_same_change_sent_twice_is_one_version(shop: Database) -> None:
@@ -65,31 +68,31 @@ def test_the_same_change_sent_twice_is_one_version(shop: Database) -> None:
     )
     assert first == second
     with shop.reading() as session:
-        assert [names for _, names in settings_versions.history(session)] == [("pulls",)]
+        assert [names for _, names in stored_settings.history(session)] == [("pulls",)]
 
 
 @pytest.mark.parametrize(
-    ("name", "value"),
+    ("name", "value", "code"),
     [
-        ("coarse_window", 0.9),
-        ("fine_window", 0.3),
-        ("bank_window", 0.0),
-        ("idle_bank_window", 0.5),
-        ("people", (("KMKMKM", "Long"),)),
-        ("openings", (10 * THOU,)),
-        ("openings", (30 * THOU, 10 * THOU)),
-        ("openings", (10 * THOU, 20 * THOU, 30 * THOU, 40 * THOU)),
-        ("base_blade", float("nan")),
-        ("blades", ()),
-        ("blades", (200 * THOU,)),
-        ("recheck_km", 0),
-        ("pulls", -1),
+        ("coarse_window", 0.9, Rejection.OUT_OF_RANGE),
+        ("fine_window", 0.3, Rejection.WIDER_THAN_FIRST_FIRE),
+        ("bank_window", 0.0, Rejection.OUT_OF_RANGE),
+        ("idle_bank_window", 0.5, Rejection.OUT_OF_RANGE),
+        ("people", (("KMKMKM", "Long"),), Rejection.PEOPLE_LINES),
+        ("openings", (10 * THOU,), Rejection.OPENING_FEELERS),
+        ("openings", (30 * THOU, 10 * THOU), Rejection.OPENING_FEELERS),
+        ("openings", (10 * THOU, 20 * THOU, 30 * THOU, 40 * THOU), Rejection.OPENING_FEELERS),
+        ("base_blade", float("nan"), Rejection.OUT_OF_RANGE),
+        ("blades", (), Rejection.FEELER_SET),
+        ("blades", (200 * THOU,), Rejection.OUT_OF_RANGE),
+        ("recheck_km", 0, Rejection.OUT_OF_RANGE),
+        ("pulls", -1, Rejection.OUT_OF_RANGE),
     ],
 )
-def test_what_cannot_be_is_refused(shop: Database, name: str, value: object) -> None:
+def test_what_cannot_be_is_refused(shop: Database, name: str, value: object, code: Rejection) -> None:
     with pytest.raises(RejectedError) as refusal:
         change(shop, replace(DEFAULTS, **{name: value}))  # type: ignore[arg-type]
-    assert name in refusal.value.problems
+    assert codes_of(refusal) == {name: code}
 
 
 def test_three_openings_are_read_when_the_shop_has_three(shop: Database) -> None:

@@ -2,12 +2,12 @@
 
 from datetime import datetime, timedelta
 
-import pytest
-
 from app.shop.commands import tablets
 from app.shop.commands.tablets import LASTS, Admission
-from app.shop.errors import ConflictError, NotFoundError, RejectedError
+from app.shop.errors import ConflictError, NotFoundError
+from app.shop.rejections import Rejection
 from app.shop.store.database import Database
+from tests.shop.rejections import rejects
 from tests.shop.yard import AT, key
 
 NOW = datetime.fromisoformat(AT)
@@ -26,7 +26,7 @@ def test_a_paired_tablet_is_let_in_until_it_is_removed(shop: Database) -> None:
     assert not admission(shop).admits("a guess", NOW)
     with shop.reading() as session:
         assert [row.name for row in tablets.let_in(session)] == ["office", "test cell 2"]
-    with pytest.raises(ConflictError):
+    with rejects(Rejection.CHANGED_BY_ANOTHER_TABLET, kind=ConflictError):
         tablets.remove(shop, key(), first, AT)
     tablets.remove(shop, key(), renamed, AT)
     assert not admission(shop).admits("a token", NOW)
@@ -48,7 +48,7 @@ def test_the_token_itself_is_nowhere_in_the_file(shop: Database) -> None:
 
 
 def test_what_cannot_be_is_refused(shop: Database) -> None:
-    with pytest.raises(RejectedError, match="A name"):
+    with rejects(Rejection.NAME_MISSING):
         tablets.pair(shop, key(), " ", "a token", AT)
-    with pytest.raises(NotFoundError):
+    with rejects(Rejection.NO_SUCH_TABLET, kind=NotFoundError):
         tablets.remove(shop, key(), 7, AT)

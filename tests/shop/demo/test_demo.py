@@ -2,18 +2,18 @@
 
 from datetime import UTC, datetime
 
-from app.shop.commands import engines, meters
+from app.shop.commands import engines
 from app.shop.demo import demo_shop
-from app.shop.record import visits
+from app.shop.record import loader, meter_studies
 from app.shop.store.database import Database
 
 
 def test_the_demonstration_has_six_engines_and_more_with_several_visits(shop: Database) -> None:
     demo_shop.fill(shop, datetime(2026, 11, 25, 12, tzinfo=UTC))
     with shop.reading() as session:
-        records = [visits.of_engine(session, e.ident) for e in engines.find(session, "-")]
-        waiting = visits.in_the_shop(session)
-        known = {one.row.name: one for one in meters.all_of(session)}
+        records = [loader.of_engine(session, e.ident) for e in engines.find(session, "-")]
+        waiting = loader.in_the_shop(session)
+        known = {one.row.name: one for one in meter_studies.all_of(session)}
     several = [told for told in records if len(told) > 1]
     assert len(several) >= 6
     assert {told[0].visit.place for told in records} >= {"test cell", "vehicle"}

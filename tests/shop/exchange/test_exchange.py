@@ -14,30 +14,35 @@ from sqlalchemy import text
 
 from app.places import static
 from app.shop.assessment.verdicts import balance_of
-from app.shop.commands import engines, meters, readings
+from app.shop.commands import engines, meters, readings, visits
 from app.shop.commands.corrections import NewCorrection, correct
 from app.shop.commands.meters import NewMeter
+from app.shop.commands.visits import NewVisit
 from app.shop.errors import ConflictError, RejectedError
 from app.shop.exchange import imports, v1, v2
 from app.shop.exchange import v3 as v3
+from app.shop.exchange.codes import FileFault, FileQuestion
 from app.shop.exchange.exports import engine_file, readings_csv, table_csv, written
 from app.shop.exchange.imports import bring_in, plan, read
 from app.shop.exchange.rows import Writer
 from app.shop.exchange.v3 import EngineFile, from_v1, from_v2
 from app.shop.procedure.phases import BANK_BALANCE
-from app.shop.record import visits
+from app.shop.reasons import Reason, because
+from app.shop.record import loader
 from app.shop.record.fittings import hardware_from_json, layout_from_json
 from app.shop.record.visit_record import move_of
-from app.shop.record.visits import NewVisit
+from app.shop.rejections import Rejection
 from app.shop.store import tables
 from app.shop.store.database import Database
 from app.shop.store.row_hashes import check
 from app.shop.store.tables import ReadingRow
 from app.shop.store.upgrade import open_shop
 from app.sync.engine.events import BypassTurn, ScrewTurn
+from app.sync.engine.layout import LayoutFault
 from app.sync.engine.units import THOU
 from tests.shop.bank_balance import at_the_banks, read_with_one_bank_early
 from tests.shop.past import Past
+from tests.shop.rejections import codes_of, rejects
 from tests.shop.yard import AT, V8, engine, key, visit_record
 from tests.shop.yard import read as read_bore
 
@@ -122,9 +127,9 @@ def test_what_the_engine_was_reads_the_same_in_the_other_shop(shop: Database, ot
     engine_id = bring_in(other, read(out(shop, with_past(shop))), {})
     assert engine_id == 2
     with other.reading() as session:
-        there = list(reversed(visits.of_engine(session, engine_id)))
+        there = list(reversed(loader.of_engine(session, engine_id)))
     with shop.reading() as session:
-        here = list(reversed(visits.of_engine(session, 1)))
+        here = list(reversed(loader.of_engine(session, 1)))
     for one, two in zip(here, there, strict=True):
         for ours, theirs in ((one.as_found(), two.as_found()), (one.as_left(), two.as_left())):
             assert (ours is None) == (theirs is None)
@@ -183,7 +188,7 @@ def test_facts_that_differ_are_for_a_person_to_choose(shop: Database, other: Dat
     engines.change(shop, 1, 1, facts)
     file = read(out(shop))
     assert asked(other, file) == ["facts"]
-    with pytest.raises(ConflictError):
+    with rejects(FileQuestion.FACTS, kind=ConflictError):
         bring_in(other, file, {})
     for choice, vehicle in (("mine", "Blue coupe"), ("theirs", "Red van")):
         bring_in(other, file, {"facts": choice})
@@ -205,7 +210,7 @@ def test_an_engine_of_the_same_serial_may_be_the_same_or_another(
     assert rows(other)["engine"] == engines_after
     assert rows(other)["meter"] == 2
     with other.reading() as session:
-        there = visits.of_engine(session, engine_id)
+        there = loader.of_engine(session, engine_id)
         assert len(there) == visits_after
         assert {s.engine.serial for s in there} == {"31-0217" if choice == "join" else "31-0217 (2)"}
         assert sorted(s.visit.number for s in there) == list(range(1, visits_after + 1))
@@ -219,7 +224,7 @@ def test_two_open_visits_do_not_go_together(shop: Database, other: Database) -> 
     apart = Past.__new__(Past)
     apart.shop, apart.layout, apart.engine_id, apart.visits = other, V8, 1, [1]
     apart.visit(EVEN, signed=False)
-    with pytest.raises(RejectedError, match="Sign one of them off"):
+    with rejects(Rejection.FILE_OPEN_VISITS):
         asked(other, read(out(shop)))
 
 
@@ -229,9 +234,16 @@ def test_evidence_that_says_something_else_is_refused(shop: Database, other: Dat
     forged = json.loads(out(shop))
     forged["visits"][0]["readings"][2]["value"] = 6.25
     before = rows(other)
-    with pytest.raises(RejectedError, match="A reading in the file is not what is stored here"):
+    with rejects(Rejection.FILE_ENTRY_DIFFERS):
         bring_in(other, read(json.dumps(forged)), {})
     assert rows(other) == before
+
+
+NO_KEY = "00000000-0000-0000-0000-000000000000"
+
+
+def in_visit(number: int, code: FileFault, **values: int) -> Reason:
+    return because(FileFault.VISIT, visit=number, fault=because(code, **values))
 
 
 def _set(*path: str | int, to: object) -> Callable[[Any], None]:
@@ -244,56 +256,81 @@ def _set(*path: str | int, to: object) -> Callable[[Any], None]:
 
 
 @pytest.mark.parametrize(
-    ("change", "said"),
+    ("change", "reason"),
     [
-        (_set("format", to="other"), "not an engine's file"),
-        (_set("version", to=4), "version 4"),
-        (_set("fittings", 0, "layout", "banks", 0, "joints", to=["shaft"]), "one joint fewer than bores"),
-        (_set("visits", 0, "moves", 0, "kind", to="screw"), "no screw sets a coupler 2-3"),
-        (_set("visits", 0, "rounds", 0, "from_above", to=True), "idle is not reached from above"),
-        (_set("more", to=1), "more: Extra inputs"),
-        (_set("engine", "serial", to=""), "found again by its serial"),
-        (_set("engine", "displacement", to="3.9"), "engine.displacement"),
-        (_set("engine", "displacement", to=9.0), "Between 0.05 and 30 litres"),
-        (_set("visits", 0, "readings", 0, "value", to=-1), "greater than or equal to 0"),
-        (_set("visits", 0, "readings", 0, "bore", to=99), "there is no bore 99"),
-        (_set("visits", 0, "readings", 0, "unit", to="kPa"), "not in the unit of its meter"),
-        (_set("visits", 0, "readings", 0, "kind", to="skip"), "a skip has no value"),
-        (_set("visits", 0, "readings", 0, "supersedes", to=None), ""),
-        (_set("visits", 0, "readings", 1, "round", to="0" * 8 + "-0000-0000-0000-" + "0" * 12), "belongs to no round"),
-        (_set("visits", 0, "opened_at", to="yesterday"), "visits.0.opened_at"),
-        (_set("visits", 0, "fitting", to="0" * 8 + "-0000-0000-0000-" + "0" * 12), "fitting or its meter"),
-        (_set("visits", 0, "sign_off", to=None), "before the one before it was signed off"),
-        (_set("visits", 1, "number", to=1), "numbers are not in order"),
-        (_set("fittings", 0, "layout", "banks", 0, "stop", to=7), "one of its own bores"),
-        (_set("fittings", 0, "hardware", to={}), "not the figures of an engine"),
+        (_set("format", to="other"), because(Rejection.FILE_NOT_AN_ENGINE)),
+        (_set("version", to=4), because(Rejection.FILE_VERSION, version="4", newest=3)),
+        (
+            _set("fittings", 0, "layout", "banks", 0, "joints", to=["shaft"]),
+            because(FileFault.LAYOUT, fitting=1, fault=LayoutFault.JOINT_COUNT),
+        ),
+        (_set("visits", 0, "moves", 0, "kind", to="screw"), in_visit(1, FileFault.NO_COUPLER_SCREW, near=2, far=3)),
+        (_set("visits", 0, "rounds", 0, "from_above", to=True), in_visit(1, FileFault.IDLE_FROM_ABOVE)),
+        (_set("more", to=1), because(Rejection.FILE_NOT_BY_SCHEMA, fields=("more",))),
+        (
+            _set("engine", "serial", to=""),
+            because(FileFault.ENGINE_FIELD, field="serial", fault=Rejection.SERIAL_MISSING),
+        ),
+        (
+            _set("engine", "displacement", to="3.9"),
+            because(Rejection.FILE_NOT_BY_SCHEMA, fields=("engine.displacement",)),
+        ),
+        (
+            _set("engine", "displacement", to=9.0),
+            because(FileFault.ENGINE_FIELD, field="displacement", fault=Rejection.OUT_OF_RANGE),
+        ),
+        (
+            _set("visits", 0, "readings", 0, "value", to=-1),
+            because(Rejection.FILE_NOT_BY_SCHEMA, fields=("visits.0.readings.0.value",)),
+        ),
+        (_set("visits", 0, "readings", 0, "bore", to=99), in_visit(1, FileFault.NO_SUCH_BORE, bore=99)),
+        (_set("visits", 0, "readings", 0, "unit", to="kPa"), in_visit(1, FileFault.READING_UNIT)),
+        (_set("visits", 0, "readings", 0, "kind", to="skip"), in_visit(1, FileFault.SKIP_WITH_VALUE)),
+        (_set("visits", 0, "readings", 0, "supersedes", to=None), None),
+        (_set("visits", 0, "readings", 1, "round", to=NO_KEY), in_visit(1, FileFault.READING_WITHOUT_ROUND)),
+        (
+            _set("visits", 0, "opened_at", to="yesterday"),
+            because(Rejection.FILE_NOT_BY_SCHEMA, fields=("visits.0.opened_at",)),
+        ),
+        (_set("visits", 0, "fitting", to=NO_KEY), in_visit(1, FileFault.FITTING_OR_METER)),
+        (_set("visits", 0, "sign_off", to=None), because(FileFault.OPEN_BEFORE_LAST)),
+        (_set("visits", 1, "number", to=1), because(FileFault.NUMBER_ORDER)),
+        (
+            _set("fittings", 0, "layout", "banks", 0, "stop", to=7),
+            because(FileFault.LAYOUT, fitting=1, fault=LayoutFault.STOP_ELSEWHERE),
+        ),
+        (_set("fittings", 0, "hardware", to={}), because(FileFault.HARDWARE_FIGURES, fitting=1)),
     ],
 )
-def test_a_file_that_makes_no_sense_says_why(shop: Database, change: Callable[[Any], None], said: str) -> None:
+def test_a_file_that_makes_no_sense_says_why(
+    shop: Database, change: Callable[[Any], None], reason: Reason | None
+) -> None:
     past = Past(shop)
     past.visit(SLIPPED, EVEN)
     past.visit(SLIPPED, EVEN)
     file = json.loads(out(shop))
     change(file)
-    if not said:
+    if reason is None:
         read(json.dumps(file))
         return
     with pytest.raises(RejectedError) as refusal:
         read(json.dumps(file))
-    assert said in str(refusal.value)
+    found = refusal.value.problems["file"]
+    assert found == reason or reason in found.values["faults"]
 
 
 @pytest.mark.parametrize(
     "typed", ["", "{", "[]", "null", '{"format": 1}', "[" * 100_000, '{"format": "evenbore-engine"}']
 )
 def test_what_is_no_file_is_refused(typed: str) -> None:
-    with pytest.raises(RejectedError):
+    with pytest.raises(RejectedError) as refusal:
         read(typed)
+    assert codes_of(refusal)["file"] in (Rejection.FILE_NOT_AN_ENGINE, Rejection.FILE_VERSION)
 
 
 def test_a_file_longer_than_any_engine_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(imports, "LARGEST", 100)
-    with pytest.raises(RejectedError, match="longer than"):
+    with rejects(Rejection.FILE_TOO_LARGE):
         read(" " * 101)
 
 
@@ -337,7 +374,7 @@ def test_a_file_of_every_version_still_comes_in(shop: Database, fixture: Path) -
     engine_id = bring_in(shop, read(held), {})
     with shop.reading() as session:
         file = json.loads(held)
-        assert len(visits.of_engine(session, engine_id)) == len(file["visits"])
+        assert len(loader.of_engine(session, engine_id)) == len(file["visits"])
         goes_out = engine_file(session, engine_id, file["exported_at"])
     match file["version"]:
         case 1:
@@ -363,7 +400,7 @@ def test_what_was_reached_from_above_is_so_in_the_other_shop(shop: Database, oth
     visit_id = from_above(shop)
     engine_id = bring_in(other, read(out(shop)), {})
     with other.reading() as session:
-        (there,) = visits.of_engine(session, engine_id)
+        (there,) = loader.of_engine(session, engine_id)
         driver = session.connection().connection.driver_connection
         assert driver is not None
         assert check(driver).broken == ()
@@ -382,7 +419,7 @@ def test_an_engine_read_in_cubic_feet_goes_out_and_comes_in(shop: Database, othe
 def test_joints_bypass_screws_and_their_turns_come_through(shop: Database) -> None:
     engine_id = bring_in(shop, read((FIXTURES / "engine-2.json").read_text()), {})
     with shop.reading() as session:
-        (one,) = visits.of_engine(session, engine_id)
+        (one,) = loader.of_engine(session, engine_id)
     assert [bank.joints for bank in one.layout.banks] == [("shaft", "screw-in", "shaft")]
     assert (one.layout.bypass, one.layout.plenum) == (frozenset({1, 4}), True)
     moved = [move_of(move) for move in one.moves]
@@ -400,7 +437,7 @@ def test_readings_for_a_spreadsheet(shop: Database) -> None:
             )
         )  # fmt: skip
     with shop.reading() as session:
-        found = list(csv.DictReader(io.StringIO(readings_csv(list(reversed(visits.of_engine(session, 1)))))))
+        found = list(csv.DictReader(io.StringIO(readings_csv(list(reversed(loader.of_engine(session, 1)))))))
     assert len(found) == 19
     assert [row["stands"] for row in found[:1]] == ["no"]
     corrected = next(row for row in found if row["why"])

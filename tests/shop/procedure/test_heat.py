@@ -7,7 +7,12 @@ from app.shop.commands import checks
 from app.shop.errors import RejectedError
 from app.shop.procedure.heat import lacks_of
 from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED
+from app.shop.procedure.requirements import Requirement
+from app.shop.reasons import because
+from app.shop.record.measures import RECORDED, Amount
+from app.shop.rejections import Rejection
 from app.shop.store.database import Database
+from tests.shop.rejections import codes_of
 from tests.shop.yard import AT, FOUR, before, check_all, engine, heat_soaked, key, read, read_round, visit, visit_record
 
 
@@ -28,11 +33,11 @@ def gauges(shop: Database, visit_id: int, minutes_ago: float, **values: float) -
 def test_the_fine_round_waits_for_heat(shop: Database) -> None:
     visit_id = warming(shop)
     gauges(shop, visit_id, 20, coolant=30, oil=25)
-    with pytest.raises(RejectedError, match="Not hot right through yet"):
+    with pytest.raises(RejectedError, match="not-heat-soaked"):
         read(shop, visit_id, HEAT_SOAKED)
     gauges(shop, visit_id, 8, coolant=84, oil=80)
     gauges(shop, visit_id, 0, coolant=85, oil=81)
-    assert lacks_of(visit_record(shop, visit_id)) == ("3 short pulls made",)
+    assert lacks_of(visit_record(shop, visit_id)) == (because(Requirement.PULLS, count=3),)
     gauges(shop, visit_id, 0, pulls=3)
     assert lacks_of(visit_record(shop, visit_id)) == ()
     read(shop, visit_id, HEAT_SOAKED)
@@ -44,14 +49,15 @@ def test_the_same_temperature_read_again_is_a_figure_of_its_own(shop: Database) 
         gauges(shop, visit_id, ago, coolant=84, oil=84)
     told = visit_record(shop, visit_id)
     assert len(told.series(HEAT_SOAKED.slug, "coolant")) == 3
-    assert "steady" not in " ".join(lacks_of(told))
+    assert Requirement.HEAT_MOVING not in {lack.code for lack in lacks_of(told)}
 
 
 def test_a_mistyped_temperature_taken_back_leaves_the_curve(shop: Database) -> None:
     visit_id = warming(shop)
     for ago, oil in ((20, 80), (10, 81), (0, 18)):
         gauges(shop, visit_id, ago, coolant=84, oil=oil)
-    assert "oil 47 °C hotter" in lacks_of(visit_record(shop, visit_id))
+    colder = Amount(47, RECORDED.of("temperature"), difference=True)
+    assert because(Requirement.HEAT_LOW, what="oil", by=colder) in lacks_of(visit_record(shop, visit_id))
     checks.take_back(shop, visit_id, key(), HEAT_SOAKED.slug, "oil", "KM", AT)
     gauges(shop, visit_id, 0, oil=81, pulls=3)
     assert lacks_of(visit_record(shop, visit_id)) == ()
@@ -61,11 +67,11 @@ def test_the_round_opens_early_only_for_a_reason(shop: Database) -> None:
     visit_id = warming(shop)
     with pytest.raises(RejectedError) as refusal:
         checks.waive(shop, visit_id, key(), HEAT_SOAKED.slug, " ", "KM", AT, "heat")
-    assert "why" in refusal.value.problems
+    assert codes_of(refusal) == {"why": Rejection.REASON_MISSING}
     checks.waive(shop, visit_id, key(), HEAT_SOAKED.slug, "Rain; the cell is needed", "KM", AT, "heat")
     read(shop, visit_id, HEAT_SOAKED)
     told = visit_record(shop, visit_id)
-    assert "Hot right through" in told.overrides[0].missing
+    assert "heat-soak" in told.overrides[0].missing
     heat = next(s for s in progress(told) if s.phase is HEAT_SOAKED)
     assert not heat.done  # the gate alone was passed over: the round itself is still wanted
     assert "round" in {m.slug for m in heat.missing}
@@ -75,7 +81,7 @@ def test_an_open_gate_is_not_opened_again(shop: Database) -> None:
     visit_id = heat_soaked(shop, FOUR)
     with pytest.raises(RejectedError) as refusal:
         checks.waive(shop, visit_id, key(), HEAT_SOAKED.slug, "For good measure", "KM", AT, "heat")
-    assert "Nothing is missing" in refusal.value.problems["why"]
+    assert codes_of(refusal) == {"why": Rejection.NOTHING_MISSING}
 
 
 def test_in_the_vehicle_nobody_waits_for_an_oil_gauge(shop: Database) -> None:

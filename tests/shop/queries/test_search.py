@@ -7,7 +7,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from app.shop.commands import engines
-from app.shop.queries.search import Hits, find, neighbours, tag_of
+from app.shop.queries.search import Hits, find, neighbors, tag_of
 from app.shop.store.database import Database
 from app.shop.store.tables import Engine, Visit
 from app.sync.engine.hardware import likely_hardware
@@ -166,7 +166,7 @@ def test_no_sign_of_the_query_language_has_a_meaning(yard: Database) -> None:
         assert hits(yard, typed).exact == (), typed
 
 
-def test_neighbours_are_one_letter_away() -> None:
-    assert "coupe" not in neighbours("coupe")
-    assert {"oupe", "ccoupe", "coupes", "ocupe", "coupf"} <= neighbours("coupe")
-    assert not {"cope s", "cupoe", "upe"} & neighbours("coupe")
+def test_neighbors_are_one_letter_away() -> None:
+    assert "coupe" not in neighbors("coupe")
+    assert {"oupe", "ccoupe", "coupes", "ocupe", "coupf"} <= neighbors("coupe")
+    assert not {"cope s", "cupoe", "upe"} & neighbors("coupe")

@@ -8,11 +8,12 @@ from hypothesis import strategies as st
 
 from app.shop.commands import checks, settings_versions
 from app.shop.procedure.heat import lacks_of
-from app.shop.procedure.limits import instruction
+from app.shop.procedure.limits import stop_for
 from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, PHASES
 from app.shop.record.measures import CHOICES, MEASURES, RECORDED, Quantity, Units, named
 from app.shop.record.settings import DEFAULTS, SOURCES, Limits, from_json, to_json
 from app.shop.store.database import Database
+from app.wording.reasons import in_words
 from tests.shop.yard import AT, FOUR, check_all, engine, key, read_round, visit, visit_record
 
 ITEMS = {item.slug: item for phase in PHASES for item in phase.items}
@@ -64,9 +65,12 @@ def test_units_survive_their_line_and_their_text() -> None:
 
 
 def test_the_instruction_to_stop_is_in_the_units_of_the_shop() -> None:
-    said = instruction(ITEMS["oil-pressure-hot"], 40, Limits(), OTHERS)
-    assert "Oil pressure is 5.8 psi, the shop's least is 10.2." in said
-    assert "Coolant is at 248 °F, the shop's most is 230." in instruction(ITEMS["coolant"], 120, Limits(), OTHERS)
+    low = stop_for(ITEMS["oil-pressure-hot"], 40, Limits(), OTHERS)
+    hot = stop_for(ITEMS["coolant"], 120, Limits(), OTHERS)
+    assert low is not None
+    assert hot is not None
+    assert "Oil pressure 5.8\u00a0psi, shop minimum 10.2\u00a0psi." in in_words(low)
+    assert "Coolant 248\u00a0°F, shop maximum 230\u00a0°F." in in_words(hot)
 
 
 def test_units_chosen_today_word_a_visit_opened_before(shop: Database) -> None:
@@ -84,6 +88,6 @@ def test_a_difference_of_temperatures_has_no_zero(shop: Database) -> None:
         check_all(shop, visit_id, phase)
     read_round(shop, visit_id, FIRST_FIRE)
     checks.record(shop, visit_id, key(), HEAT_SOAKED.slug, {"coolant": 60}, "KM", AT)
-    assert any(said == "coolant 10 °C hotter" for said in lacks_of(visit_record(shop, visit_id)))
+    assert "coolant 10\u00a0°C hotter" in map(in_words, lacks_of(visit_record(shop, visit_id)))
     settings_versions.change(shop, key(), 0, replace(DEFAULTS, units=OTHERS), "", "KM", AT)
-    assert any(said == "coolant 18 °F hotter" for said in lacks_of(visit_record(shop, visit_id)))  # 10 K are 18 F
+    assert "coolant 18\u00a0°F hotter" in map(in_words, lacks_of(visit_record(shop, visit_id)))  # 10 K are 18 F

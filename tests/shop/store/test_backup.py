@@ -6,13 +6,16 @@ import time
 from collections.abc import Callable
 from contextlib import closing
 from datetime import UTC, datetime, timedelta
+from itertools import count
 from pathlib import Path
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from app.shop.reasons import Reason, because
 from app.shop.store import backup, copies, health
+from app.shop.store.codes import Damage, HealthProblem, Unavailable
 from app.shop.store.database import Database, ShopTakenError, ShopUnavailableError
 from app.shop.store.integrity import examine
 from app.shop.store.upgrade import open_shop
@@ -20,6 +23,7 @@ from tests.shop import yard
 from tests.shop.yard import heat_soaked, key
 
 NOW = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
+READING_3 = because(Damage.ROWS_CHANGED, rows=(because(Damage.ROW, table="reading", id=3),))
 
 
 def ask(file: Path, query: str) -> int:
@@ -49,7 +53,7 @@ def readings(file: Path) -> int:
 def test_a_copy_beside_a_running_shop_is_whole(worked: Database, tmp_path: Path) -> None:
     assert (worked.folder / "shop.db-wal").stat().st_size > 0
     made = backup.back_up(worked.folder, tmp_path / "elsewhere" / "copy.db")
-    assert examine(made).wrong == ""
+    assert examine(made).damage is None
     assert examine(made).sealed > 8
     assert readings(made) == readings(worked.file)
     assert [file.name for file in made.parent.iterdir()] == ["copy.db"]
@@ -81,16 +85,18 @@ def test_a_copy_made_during_writes_is_of_one_moment(shop: Database, tmp_path: Pa
 
 def test_nothing_is_written_over(worked: Database, tmp_path: Path) -> None:
     (tmp_path / "copy.db").write_bytes(b"last year's")
-    with pytest.raises(ShopUnavailableError, match="nothing is written over it"):
+    with pytest.raises(ShopUnavailableError) as caught:
         backup.back_up(worked.folder, tmp_path / "copy.db")
+    assert caught.value.reason == because(Unavailable.BACKUP_EXISTS, file=tmp_path / "copy.db")
     assert (tmp_path / "copy.db").read_bytes() == b"last year's"
 
 
 def test_a_copy_of_what_is_not_as_it_was_stored_is_not_kept(worked: Database, tmp_path: Path) -> None:
     worked.close()
     tamper(worked.file, "UPDATE reading SET value = value + 0.25 WHERE id = 3")
-    with pytest.raises(ShopUnavailableError, match="reading 3"):
+    with pytest.raises(ShopUnavailableError) as caught:
         backup.back_up(worked.folder, tmp_path / "copy.db")
+    assert caught.value.reason == because(Unavailable.BACKUP_FAILED, folder=tmp_path, found=READING_3)
     assert [file.name for file in tmp_path.iterdir()] == ["shop"]
 
 
@@ -105,9 +111,19 @@ def test_a_copy_of_what_is_not_as_it_was_stored_is_not_kept(worked: Database, tm
 )
 def test_a_change_behind_the_program_s_back_shows(worked: Database, statement: str) -> None:
     worked.close()
-    assert examine(worked.file).wrong == ""
+    assert examine(worked.file).damage is None
     tamper(worked.file, statement)
-    assert examine(worked.file).wrong == "not as it was stored: reading 3"
+    assert examine(worked.file).damage == READING_3
+
+
+def test_of_many_changed_rows_five_are_named_and_the_others_counted(worked: Database) -> None:
+    worked.close()
+    tamper(worked.file, "UPDATE reading SET bore = bore + 1")
+    damage = examine(worked.file).damage
+    assert damage is not None
+    assert damage.code is Damage.MORE_ROWS_CHANGED
+    assert damage.values["rows"] == tuple(because(Damage.ROW, table="reading", id=n) for n in range(1, 6))
+    assert damage.values["more"] == 9 - 5
 
 
 def test_every_row_of_evidence_is_sealed(worked: Database) -> None:
@@ -156,8 +172,9 @@ def test_an_empty_shop_is_begun_with_the_old_one_aside(worked: Database) -> None
 
 def test_a_running_shop_is_not_restored(worked: Database, tmp_path: Path) -> None:
     made = backup.back_up(worked.folder, tmp_path / "copy.db")
-    with pytest.raises(ShopTakenError, match="already open"):
+    with pytest.raises(ShopTakenError) as caught:
         backup.restore(worked.folder, made, NOW)
+    assert caught.value.reason.code is Unavailable.OPEN_ELSEWHERE
     assert not (worked.folder / "set-aside").exists()
 
 
@@ -175,8 +192,9 @@ def test_a_damaged_copy_is_not_put_in_place(worked: Database, tmp_path: Path, da
     damage(made)
     worked.close()
     before = worked.file.read_bytes()
-    with pytest.raises(backup.RestoreError, match="Nothing was changed"):
+    with pytest.raises(backup.RestoreError) as caught:
         backup.restore(worked.folder, made, NOW)
+    assert caught.value.reason.code is Unavailable.BACKUP_DAMAGED
     assert worked.file.read_bytes() == before
     assert not (worked.folder / "set-aside").exists()
 
@@ -226,26 +244,31 @@ def test_a_clock_put_back_does_not_stop_the_copies(worked: Database) -> None:
 
 
 def test_copies_are_made_while_the_program_runs(worked: Database, monkeypatch: pytest.MonkeyPatch) -> None:
-    """And what keeps them from being made is told once."""
+    """And what keeps them from being made is told once, though each try has another file name."""
     monkeypatch.setattr(backup, "LOOK_AGAIN_SECONDS", 0.01)
-    told: list[str] = []
+    told: list[Reason] = []
+    tries = count()
     folder = copies.folder_of(worked.folder)
     folder.write_text("in the way")
     heard = threading.Event()
 
-    def tell(words: str) -> None:
-        told.append(words)
+    def tell(reason: Reason) -> None:
+        told.append(reason)
         heard.set()
 
-    with backup.copying(worked.folder, lambda: NOW, tell):
+    with backup.copying(worked.folder, lambda: NOW + timedelta(seconds=next(tries)), tell):
         assert heard.wait(10)
+        seen = next(tries)
+        while next(tries) < seen + 20:
+            time.sleep(0.01)
         folder.unlink()
         deadline = time.monotonic() + 30
         while not folder.exists() or not copies.listed(folder):
             assert time.monotonic() < deadline
             time.sleep(0.005)
     assert len(told) == 1
-    assert "No copy was made" in told[0]
+    assert told[0].code is Unavailable.BACKUP_FAILED
+    assert told[0].values["folder"] == folder
     assert len(copies.listed(folder)) == 1
 
 
@@ -253,8 +276,9 @@ def test_a_look_at_a_whole_shop(worked: Database) -> None:
     backup.keep_one(worked.folder, NOW)
     found = health.look(worked.folder)
     assert found.problems == []
-    assert f"Version of the records: {health.known_revision()} (the newest)" in found.lines
-    assert "Rows that belong to nothing: 0" in found.lines
+    assert found.findings.revision == health.known_revision() == found.known
+    assert found.orphans == {}
+    assert found.findings.sealed > 8
 
 
 def test_a_look_says_what_is_the_matter(worked: Database, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -263,23 +287,25 @@ def test_a_look_says_what_is_the_matter(worked: Database, monkeypatch: pytest.Mo
     worked.close()
     tamper(worked.file, "DELETE FROM visit")
     monkeypatch.setattr(health, "LITTLE_SPACE", 10**18)
-    problems = " ".join(health.look(worked.folder).problems)
-    assert "Rows that belong to nothing: 1 of check" not in problems
-    assert "of round" in problems
-    assert "Free some space" in problems
-    assert made.name in problems
+    problems = {problem.code: problem.values for problem in health.look(worked.folder).problems}
+    assert set(problems) == {HealthProblem.ORPHAN_ROWS, HealthProblem.LOW_DISK_SPACE, HealthProblem.BACKUP_DAMAGED}
+    orphans = {row.values["table"]: row.values["count"] for row in problems[HealthProblem.ORPHAN_ROWS]["rows"]}
+    assert orphans["round"] == 1
+    assert problems[HealthProblem.BACKUP_DAMAGED]["file"] == made.name
     tamper(worked.file, "UPDATE reading SET bore = 2 WHERE id = 1")
-    assert "not as it was stored: reading 1" in " ".join(health.look(worked.folder).problems)
+    changed_row = because(Damage.ROWS_CHANGED, rows=(because(Damage.ROW, table="reading", id=1),))
+    assert because(HealthProblem.DAMAGED, found=changed_row) in health.look(worked.folder).problems
 
 
 def test_there_is_nothing_to_look_at_in_an_empty_folder(tmp_path: Path) -> None:
     for ask_for in (health.look, lambda folder: backup.back_up(folder, folder / "copy.db")):
-        with pytest.raises(ShopUnavailableError, match="--data"):
+        with pytest.raises(ShopUnavailableError) as caught:
             ask_for(tmp_path)
+        assert caught.value.reason == because(Unavailable.NO_SHOP, folder=tmp_path)
     assert list(tmp_path.iterdir()) == []
 
 
 def test_the_key_of_a_row_is_part_of_its_seal(worked: Database) -> None:
     worked.close()
     tamper(worked.file, f"UPDATE reading SET key = '{key()}' WHERE id = 3")
-    assert "reading 3" in examine(worked.file).wrong
+    assert examine(worked.file).damage == READING_3

@@ -13,7 +13,9 @@ import pytest
 from sqlalchemy import text
 from sqlmodel import Session
 
+from app.shop.reasons import because
 from app.shop.store import database
+from app.shop.store.codes import Unavailable
 from app.shop.store.database import Database, ShopTakenError, ShopUnavailableError, raw_connection
 
 
@@ -178,8 +180,9 @@ def test_another_program_that_holds_the_file_is_named_as_the_trouble(counter: Da
     counter._pen.execute("PRAGMA busy_timeout=50")
     with closing(sqlite3.connect(counter.file, isolation_level=None)) as other:
         other.execute("BEGIN IMMEDIATE")
-        with pytest.raises(ShopUnavailableError, match=r"Another program is holding .* Nothing was stored"):
+        with pytest.raises(ShopUnavailableError) as caught:
             write_five(counter)
+    assert caught.value.reason == because(Unavailable.FILE_IN_USE)
     write_five(counter)
 
 
@@ -194,8 +197,9 @@ def test_a_full_disk_is_said_and_harms_nothing(counter: Database) -> None:
             run(session, "CREATE TABLE big (b BLOB)")
             run(session, "INSERT INTO big VALUES (zeroblob(1000000))")
 
-    with pytest.raises(ShopUnavailableError, match=r"disk is full.* Nothing was stored"):
+    with pytest.raises(ShopUnavailableError) as caught:
         write_too_much()
+    assert caught.value.reason == because(Unavailable.DISK_FULL)
     with counter.reading() as session:
         assert number(session, "SELECT n FROM counter") == 0
         assert session.connection().exec_driver_sql("PRAGMA integrity_check").scalar_one() == "ok"
@@ -215,23 +219,25 @@ def test_a_stuck_write_does_not_hold_the_others_for_ever(counter: Database, monk
     thread = threading.Thread(target=stuck)
     thread.start()
     inside.wait(10)
-    with pytest.raises(ShopUnavailableError, match="stuck"):
+    with pytest.raises(ShopUnavailableError) as caught:
         write_five(counter)
+    assert caught.value.reason == because(Unavailable.WRITE_STUCK)
     leave.set()
     thread.join()
     write_five(counter)
 
 
 def test_a_shop_is_open_once(shop: Database) -> None:
-    with pytest.raises(ShopTakenError, match="already open in another Evenbore"):
+    with pytest.raises(ShopTakenError) as caught:
         Database(shop.folder)
+    assert caught.value.reason == because(Unavailable.OPEN_ELSEWHERE, folder=shop.folder)
 
 
 def try_to_open(folder: Path) -> str:
     try:
         Database(folder).close()
     except ShopTakenError as error:
-        return str(error)
+        return error.reason.code
     return "opened"
 
 
@@ -244,7 +250,7 @@ def elsewhere() -> Iterator[multiprocessing.pool.Pool]:
 def test_another_process_is_kept_out_until_the_shop_is_closed(
     shop: Database, elsewhere: multiprocessing.pool.Pool
 ) -> None:
-    assert "--data" in elsewhere.apply(try_to_open, (shop.folder,))
+    assert elsewhere.apply(try_to_open, (shop.folder,)) is Unavailable.OPEN_ELSEWHERE
     shop.close()
     assert elsewhere.apply(try_to_open, (shop.folder,)) == "opened"
 

@@ -12,7 +12,7 @@ from app.shop.commands.moves import NewMove
 from app.shop.commands.readings import NewReading
 from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED, LOCK_DOWN
 from app.shop.procedure.read_order import next_reading
-from app.shop.record import visits
+from app.shop.record import loader
 from app.shop.record.revision import revision_of, revision_when_read
 from app.shop.record.visit_record import Round, VisitRecord
 from app.shop.store.database import Database
@@ -25,7 +25,7 @@ from tests.shop.yard import AT, FACTS, FOUR, blip, check_all, heat_soaked, key, 
 
 def load(shop: Database, visit_id: int) -> VisitRecord:
     with shop.reading() as session:
-        record = visits.load(session, visit_id)
+        record = loader.load(session, visit_id)
         assert revision_when_read(record) == revision_of(session, visit_id)
     return record
 
@@ -88,29 +88,30 @@ def test_what_is_kept_is_what_another_look_would_find(shop: Database) -> None:
 def told(one: Round) -> tuple[object, ...]:
     """Everything that is asked of a round."""
     worked_out = (one.readings, list(one.latest.items()), one.closing, one.newest, one.in_question, one.skipped)
-    return one.row.model_dump(), one.entered, *worked_out
+    return one.row, one.entered, *worked_out
 
 
 def test_several_visits_are_read_as_each_would_be(shop: Database) -> None:
     """Those with visits before them, more than are looked back on, those without, and in any order."""
     long, short = Past(shop), Past(shop, serial="31-0218")
-    returns = [long.visit((6.5,) * 8) for _ in range(visits.LOOKED_BACK + 2)]
+    returns = [long.visit((6.5,) * 8) for _ in range(loader.LOOKED_BACK + 2)]
     long.visit((6.25,) * 8, signed=False)
     asked = [returns[1], short.visit((6.75,) * 8, signed=False), long.visits[-1]]
     with shop.reading() as session:
-        together = visits.load_all(session, asked)
+        together = loader.load_all(session, asked)
     shop._memory = LruCache()
     alone = [load(shop, visit_id) for visit_id in asked]
     assert [[s.visit.ident for s in one.back()] for one in together] == [
         [returns[1], returns[0]],
         [asked[1]],
-        [long.visits[-1], *reversed(returns[-visits.LOOKED_BACK :])],
+        [long.visits[-1], *reversed(returns[-loader.LOOKED_BACK :])],
     ]
     assert [[shown(s) for s in one.back()] for one in together] == [[shown(s) for s in one.back()] for one in alone]
 
 
 def shown(one: VisitRecord) -> list[object]:
-    return [*(row.model_dump() for row in one.rows()), *(r.entered for r in one.rounds), one.settings, one.units]
+    entries = (one.engine, one.fitting, one.visit, one.meter, one.rounds, one.all_moves, one.all_checks, one.overrides)
+    return [*entries, one.corrections, one.sign_off, one.settings, one.units]
 
 
 def test_a_server_that_starts_has_the_visits_under_way_in_mind(shop: Database) -> None:

@@ -20,11 +20,14 @@ from sqlmodel import Session
 
 from app.places import migrations
 from app.server.cli import cli
+from app.shop.reasons import Reason, because
 from app.shop.store import copies
+from app.shop.store.codes import Damage, Unavailable
 from app.shop.store.database import Database, ShopTakenError, ShopUnavailableError
 from app.shop.store.integrity import APPLICATION_ID
 from app.shop.store.tables import EVIDENCE, metadata
 from app.shop.store.upgrade import DamagedShopError, NewerShopError, UpgradeFailedError, open_shop
+from app.wording.reasons import in_words
 from tests.shop.past import Past
 
 ENGINE = (
@@ -77,15 +80,15 @@ def folder(tmp_path: Path) -> Path:
     return shop.folder
 
 
-def refused(folder: Path, kind: type[ShopUnavailableError], scripts: Path | None = None) -> str:
-    """What opening the shop says no with. Being refused lets the next try have its lock."""
-    messages = set()
+def refused(folder: Path, kind: type[ShopUnavailableError], scripts: Path | None = None) -> Reason:
+    """Why the shop cannot be opened. A refusal releases the lock for the next try."""
+    kinds = set()
     for _ in range(2):
         with pytest.raises(kind) as caught:
             open_shop(folder, scripts)
-        messages.add(type(caught.value))
-    assert messages == {kind}
-    return str(caught.value)
+        kinds.add(type(caught.value))
+    assert kinds == {kind}
+    return caught.value.reason
 
 
 def is_record(name: str | None, kind: str, _parents: object) -> bool:
@@ -157,7 +160,7 @@ def test_opening_again_changes_nothing(folder: Path) -> None:
 
 
 def test_a_shop_that_is_open_is_refused(shop: Database) -> None:
-    assert "Close that one first" in refused(shop.folder, ShopTakenError)
+    assert refused(shop.folder, ShopTakenError).code is Unavailable.OPEN_ELSEWHERE
 
 
 def test_an_upgrade_keeps_the_rows_and_leaves_a_copy_from_before(folder: Path, scripts: Path, head: str) -> None:
@@ -232,7 +235,7 @@ HALF_WAY = (
         ),
         (
             'op.execute("DROP TRIGGER meter_no_update"); op.execute("UPDATE meter SET name = \'Other\'")',
-            "rows of meter do not match their seals",
+            "rows of meter do not match their row hashes",
         ),
     ],
     ids=["raises", "bad statement", "rows deleted", "table dropped", "loose rows", "changed rows"],
@@ -244,10 +247,12 @@ def test_an_upgrade_that_fails_leaves_the_file_as_it_was(
     before = (folder / "shop.db").read_bytes()
     add_revision(scripts, "next", head, "op.create_table('extra', sa.Column('id', sa.Integer()))")
     add_revision(scripts, "worse", "next", HALF_WAY + breaks)
-    message = refused(folder, UpgradeFailedError, scripts)
-    assert says in message
-    assert "left as they were" in message
-    assert str(folder / "copies") in message
+    reason = refused(folder, UpgradeFailedError, scripts)
+    assert reason.code is Unavailable.UPGRADE_FAILED
+    assert says in reason.values["why"]
+    assert reason.values["file"] == folder / "shop.db"
+    assert reason.values["backup"].parent == folder / "copies"
+    assert reason.values["backup"].exists()
     assert (folder / "shop.db").read_bytes() == before
     assert not list(folder.glob("shop.db-*"))
     open_shop(folder).close()  # the version from before goes on with it
@@ -255,7 +260,8 @@ def test_an_upgrade_that_fails_leaves_the_file_as_it_was(
 
 def test_a_new_shop_that_fails_leaves_no_shop(tmp_path: Path, scripts: Path, head: str) -> None:
     add_revision(scripts, "worse", head, HALF_WAY + "raise ValueError('no such thing')")
-    assert "could not be made" in refused(tmp_path / "shop", UpgradeFailedError, scripts)
+    reason = refused(tmp_path / "shop", UpgradeFailedError, scripts)
+    assert reason == because(Unavailable.NOT_CREATED, folder=tmp_path / "shop", why="no such thing")
     assert not (tmp_path / "shop" / "shop.db").exists()
     open_shop(tmp_path / "shop").close()
 
@@ -275,7 +281,9 @@ def test_a_disk_that_fills_during_the_copy_stops_the_upgrade(
     add_revision(scripts, "next", head, "pass")
     before = (folder / "shop.db").read_bytes()
     monkeypatch.setattr(copies, "sync_file", full)
-    assert "No space left" in refused(folder, ShopUnavailableError, scripts)
+    reason = refused(folder, ShopUnavailableError, scripts)
+    assert reason.code is Unavailable.NOT_OPENED
+    assert "No space left" in reason.values["why"]
     assert (folder / "shop.db").read_bytes() == before
     assert not list((folder / "copies").iterdir())
 
@@ -284,9 +292,8 @@ def test_a_newer_shop_says_update_the_program(folder: Path, scripts: Path, head:
     add_revision(scripts, "next", head, "pass")
     open_shop(folder, scripts).close()
     before = (folder / "shop.db").read_bytes()
-    message = refused(folder, NewerShopError)
-    assert "Update the program" in message
-    assert "next" in message
+    reason = refused(folder, NewerShopError)
+    assert reason == because(Unavailable.NEWER_PROGRAM, folder=folder, present="next", known=head)
     assert (folder / "shop.db").read_bytes() == before
 
 
@@ -331,28 +338,42 @@ def flipped_bit(file: Path) -> None:
     file.write_bytes(held.replace(b"Bench meter", b"Bench metes"))
 
 
-@pytest.mark.parametrize("damage", [flipped_bit, empty, cut, bad_head, blank_page, foreign, unversioned, versionless])
-def test_a_damaged_shop_is_refused_with_the_way_out_and_left_alone(
-    folder: Path, damage: Callable[[Path], None]
+@pytest.mark.parametrize(
+    ("damage", "found"),
+    [
+        (flipped_bit, Damage.ROWS_CHANGED),
+        (empty, Damage.EMPTY_FILE),
+        (cut, Damage.DATABASE_CHECK),
+        (bad_head, Damage.DATABASE_CHECK),
+        (blank_page, Damage.DATABASE_CHECK),
+        (foreign, Damage.FOREIGN_FILE),
+        (unversioned, Damage.NO_VERSION),
+        (versionless, Damage.NO_VERSION),
+    ],
+)
+def test_a_damaged_shop_is_refused_with_a_command_to_continue_and_not_changed(
+    folder: Path, damage: Callable[[Path], None], found: Damage
 ) -> None:
     damage(folder / "shop.db")
     left = (folder / "shop.db").read_bytes()
-    message = refused(folder, DamagedShopError)
-    assert "left as it is" in message
-    assert f"evenbore restore --data {folder} --empty" in message
+    reason = refused(folder, DamagedShopError)
+    assert reason.code is Unavailable.DAMAGED_WITHOUT_BACKUP
+    assert reason.values["found"].code is found
+    assert reason.values["command"] == f"evenbore restore --data {folder} --empty"
     assert (folder / "shop.db").read_bytes() == left
 
 
 def test_the_way_out_of_a_damaged_shop_works(
     folder: Path, scripts: Path, head: str, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """Done as the message says: the command, as it stands there."""
+    """The command that the message gives, as typed."""
     add_revision(scripts, "next", head, "pass")
     open_shop(folder, scripts).close()
     cut(folder / "shop.db")
     damaged = (folder / "shop.db").read_bytes()
-    message = refused(folder, DamagedShopError, scripts)
-    typed = message.partition("type: evenbore ")[2]
+    reason = refused(folder, DamagedShopError, scripts)
+    assert reason.code is Unavailable.DAMAGED
+    typed = in_words(reason).partition("type: evenbore ")[2]
     with pytest.raises(SystemExit) as ended:
         cli(shlex.split(typed))
     assert ended.value.code == 0, capsys.readouterr().err
@@ -365,7 +386,8 @@ def test_the_way_out_of_a_damaged_shop_works(
 
 def test_a_journal_without_its_file_is_not_taken_for_a_new_shop(tmp_path: Path) -> None:
     (tmp_path / "shop.db-wal").write_bytes(b"what may still be saved")
-    assert "journal" in refused(tmp_path, DamagedShopError)
+    found = refused(tmp_path, DamagedShopError).values["found"]
+    assert found == because(Damage.JOURNAL_ONLY, journal="shop.db-wal")
     assert (tmp_path / "shop.db-wal").read_bytes() == b"what may still be saved"
 
 
@@ -396,7 +418,9 @@ def test_what_was_stored_before_a_kill_is_there_afterwards(folder: Path) -> None
 
 def test_a_file_that_a_folder_cannot_be_made_under_is_named(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("in the way")
-    assert str(tmp_path / "file" / "shop") in refused(tmp_path / "file" / "shop", ShopUnavailableError)
+    reason = refused(tmp_path / "file" / "shop", ShopUnavailableError)
+    assert reason.code is Unavailable.FOLDER_NOT_CREATED
+    assert reason.values["folder"] == tmp_path / "file" / "shop"
 
 
 AS_NOBODY = """
@@ -431,4 +455,5 @@ def test_a_shop_that_may_not_be_written_to_is_named(folder: Path, open_path: Pat
         text=True,
     )
     assert child.returncode == 1
-    assert "may not be written to" in child.stderr
+    code = Unavailable.FOLDER_READ_ONLY if locked == "folder" else Unavailable.READ_ONLY
+    assert f"ShopUnavailableError: {code}" in child.stderr

@@ -3,7 +3,7 @@
 import pytest
 
 from app.sync.engine.hardware import Figure, likely_hardware
-from app.sync.engine.layout import Bank, Bypass, Coupler, Layout, LayoutError, StopScrew
+from app.sync.engine.layout import Bank, Bypass, Coupler, Layout, LayoutError, LayoutFault, StopScrew
 from app.sync.engine.units import LITRE, MM
 
 FRONT = Bank("A", (1, 2, 3, 4, 5, 6), stop=3, drive=3)
@@ -47,23 +47,23 @@ def bank(name: str = "A", bores: tuple[int, ...] = (1, 2), stop: int = 1, drive:
 
 
 @pytest.mark.parametrize(
-    ("banks", "field"),
+    ("banks", "field", "code"),
     [
-        ((), "banks"),
-        ((bank("A"), bank("B", (3,), 3, 3), bank("C", (4,), 4, 4)), "banks"),
-        ((bank(bores=()),), "bores"),
-        ((bank(stop=3),), "stop"),
-        ((bank(drive=3),), "drive"),
-        ((bank("A"), bank("A", (3,), 3, 3)), "banks"),
-        ((bank(bores=tuple(range(1, 14))),), "bores"),
-        ((bank("A"), bank("B", (2,), 2, 2)), "bores"),
-        ((bank(bores=(0, 1)),), "bores"),
+        ((), "banks", LayoutFault.BANK_COUNT),
+        ((bank("A"), bank("B", (3,), 3, 3), bank("C", (4,), 4, 4)), "banks", LayoutFault.BANK_COUNT),
+        ((bank(bores=()),), "bores", LayoutFault.BANK_WITHOUT_BORES),
+        ((bank(stop=3),), "stop", LayoutFault.STOP_ELSEWHERE),
+        ((bank(drive=3),), "drive", LayoutFault.DRIVE_ELSEWHERE),
+        ((bank("A"), bank("A", (3,), 3, 3)), "banks", LayoutFault.BANK_TWICE),
+        ((bank(bores=tuple(range(1, 14))),), "bores", LayoutFault.TOO_MANY_BORES),
+        ((bank("A"), bank("B", (2,), 2, 2)), "bores", LayoutFault.BORE_TWICE),
+        ((bank(bores=(0, 1)),), "bores", LayoutFault.BORE_NUMBER),
     ],
 )
-def test_what_cannot_be_an_engine(banks: tuple[Bank, ...], field: str) -> None:
+def test_what_cannot_be_an_engine(banks: tuple[Bank, ...], field: str, code: LayoutFault) -> None:
     with pytest.raises(LayoutError) as refused:
         Layout(banks)
-    assert refused.value.field == field
+    assert (refused.value.field, refused.value.code) == (field, code)
 
 
 TWINS = Bank("A", (1, 2, 3, 4, 5), 2, 2, ("shaft", "screw", "shaft", "blade"))
@@ -101,19 +101,19 @@ def test_a_bank_that_says_of_every_joint_what_is_usual_is_the_same_bank() -> Non
 def test_joints_and_bypass_screws_that_cannot_be() -> None:
     with pytest.raises(LayoutError) as refused:
         Layout((Bank("A", (1, 2), 1, 1, ("shaft", "blade")),))
-    assert refused.value.field == "joints"
+    assert (refused.value.field, refused.value.code) == ("joints", LayoutFault.JOINT_COUNT)
     with pytest.raises(LayoutError) as refused:
         Layout((bank(),), bypass=frozenset({3}))
-    assert refused.value.field == "bypass"
+    assert (refused.value.field, refused.value.code) == ("bypass", LayoutFault.BYPASS_ELSEWHERE)
 
 
 def test_sensor_and_springless_plates_sit_at_bores_that_exist() -> None:
     with pytest.raises(LayoutError) as refused:
         Layout((bank(),), sensor=3)
-    assert refused.value.field == "sensor"
+    assert (refused.value.field, refused.value.code) == ("sensor", LayoutFault.SENSOR_ELSEWHERE)
     with pytest.raises(LayoutError) as refused:
         Layout((bank(),), springless=frozenset({3}))
-    assert refused.value.field == "springless"
+    assert (refused.value.field, refused.value.code) == ("springless", LayoutFault.SPRINGLESS_ELSEWHERE)
 
 
 def test_likely_hardware_is_all_estimates_and_stays_in_reason() -> None:

@@ -11,7 +11,7 @@ from typing import Any
 import httpx2
 
 from app.shop.demo.engine_model import GAP, NOISE, STEP, DemoEngineModel
-from app.shop.demo.typical import TYPICAL
+from app.shop.training.typical import TYPICAL
 from app.sync.engine.layout import Bank, Coupler, Layout
 from app.sync.engine.units import THOU
 

@@ -8,10 +8,16 @@ import pytest
 from starlette.testclient import TestClient
 
 from app.shop.procedure.phases import HEAT_SOAKED
+from app.shop.procedure.requirements import Requirement, Waiting
+from app.shop.reasons import because
+from app.shop.rejections import Rejection
+from app.shop.store.codes import Unavailable
 from app.shop.store.database import Database, ShopUnavailableError
+from app.sync.engine.layout import LayoutFault
 from app.web.api.interface import document
 from app.web.application import create_app
 from app.web.error_responses import PROBLEM
+from app.wording.request_faults import FieldFault, RequestFault
 from tests.shop.yard import FOUR, engine, heat_soaked, key, read, read_round, visit, visit_record
 
 HOT = "/api/visits/1/phases/heat-soaked-recheck"
@@ -34,61 +40,100 @@ def problem(answer: Any, status: int) -> dict[str, Any]:
     assert said["status"] == status
     assert said["title"]
     assert said["detail"]
+    assert re.fullmatch("[a-z0-9]+(-[a-z0-9]+)*", said["code"])
+    for fault in said.get("errors", ()):
+        assert fault["detail"]
+        assert fault["code"]
     return said
 
 
+def codes(said: dict[str, Any]) -> dict[str, str]:
+    """The code of each field at fault."""
+    return {fault.get("pointer") or fault["parameter"]: fault["code"] for fault in said["errors"]}
+
+
 def at_fault(said: dict[str, Any]) -> list[str]:
-    return sorted(fault.get("pointer") or fault["parameter"] for fault in said["errors"])
+    return sorted(codes(said))
 
 
 @pytest.mark.parametrize(
-    "path",
+    ("path", "code"),
     [
-        "/api",
-        "/api/nothing",
-        "/api/engines/1",
-        "/api/engines/one",
-        "/api/engines/0",
-        f"/api/visits/{2**63}",
-        f"/api/visits/{10**30}",
-        "/api/visits/1",
-        "/api/visits/1/phases/no-such-phase",
-        "/api/visits/1/phases/lock-down/advice",
+        ("/api", "not-found"),
+        ("/api/nothing", "not-found"),
+        ("/api/engines/1", "no-such-engine"),
+        ("/api/engines/one", "not-found"),
+        ("/api/engines/0", "not-found"),
+        (f"/api/visits/{2**63}", "not-found"),
+        (f"/api/visits/{10**30}", "not-found"),
+        ("/api/visits/1", "no-such-visit"),
+        ("/api/visits/1/phases/no-such-phase", "not-found"),
+        ("/api/visits/1/phases/lock-down/advice", "no-such-visit"),
     ],
 )
-def test_what_is_not_there(client: TestClient, path: str) -> None:
-    problem(client.get(path), 404)
+def test_what_is_not_there(client: TestClient, path: str, code: str) -> None:
+    assert problem(client.get(path), 404)["code"] == code
 
 
 def test_a_method_that_is_not_taken_names_those_that_are(client: TestClient) -> None:
     answer = client.patch("/api/engines/1")
-    problem(answer, 405)
+    assert problem(answer, 405)["code"] == "method-not-allowed"
     assert answer.headers["allow"] == "GET, PUT"
 
 
 def test_every_field_that_is_wrong_is_named(client: TestClient) -> None:
-    body = {**ENGINE, "key": "no key", "displacement": "3.9", "colour": "blue", "layout": {"banks": [{"bores": [0]}]}}
+    body = {**ENGINE, "key": "no key", "displacement": "3.9", "color": "blue", "layout": {"banks": [{"bores": [0]}]}}
     said = problem(client.post("/api/engines", json=body), 422)
-    assert at_fault(said) == ["#/colour", "#/displacement", "#/key", "#/layout/banks/0/bores/0"]
+    assert said["code"] == "wrong-shape"
+    assert codes(said) == {
+        "#/color": "unknown-field",
+        "#/displacement": "wrong-type",
+        "#/key": "not-a-uuid",
+        "#/layout/banks/0/bores/0": "out-of-range",
+    }
 
 
 @pytest.mark.parametrize(
-    ("changed", "pointer"),
+    ("changed", "place", "code"),
     [
-        ({"serial": " "}, "#/serial"),
-        ({"displacement": 31}, "#/displacement"),
-        ({"idle_speed_rpm": 30}, "#/idle_speed_rpm"),
-        ({"hardware": {"bore_diameter_mm": 5}}, "#/hardware/bore_diameter_mm"),
-        ({"layout": {"banks": [{"bores": [1, 2], "stop": 3}]}}, "#/layout/banks"),
-        ({"layout": {"banks": [{"bores": [1, 2]}], "sensor": 9}}, "#/layout/sensor"),
-        ({"layout": {"banks": [{"bores": []}]}}, "#/layout/banks/0/bores"),
+        ({"serial": None}, "#/serial", "wrong-type"),
+        ({"vehicle": "x" * 121}, "#/vehicle", "too-long"),
+        ({"displacement_unit": "gallons"}, "#/displacement_unit", "not-one-of"),
+        ({"layout": {"banks": []}}, "#/layout/banks", "too-short"),
+        ({"layout": {}}, "#/layout/banks", "required"),
+        ({"layout": {"banks": [{"bores": [1.5]}]}}, "#/layout/banks/0/bores/0", "wrong-type"),
+    ],
+)
+def test_a_shape_that_is_not_described_has_a_code_of_ours(
+    client: TestClient, changed: dict[str, Any], place: str, code: str
+) -> None:
+    said = problem(client.post("/api/engines", json={**ENGINE, "key": key(), **changed}), 422)
+    assert codes(said) == {place: code}
+
+
+def test_a_choice_is_told_by_its_options(client: TestClient) -> None:
+    body = {**ENGINE, "key": key(), "displacement_unit": "gallons"}
+    (fault,) = problem(client.post("/api/engines", json=body), 422)["errors"]
+    assert fault["detail"] == "Send one of these: L, cu in."
+
+
+@pytest.mark.parametrize(
+    ("changed", "pointer", "code"),
+    [
+        ({"serial": " "}, "#/serial", "serial-missing"),
+        ({"displacement": 31}, "#/displacement", "out-of-range"),
+        ({"idle_speed_rpm": 30}, "#/idle_speed_rpm", "out-of-range"),
+        ({"hardware": {"bore_diameter_mm": 5}}, "#/hardware/bore_diameter_mm", "out-of-range"),
+        ({"layout": {"banks": [{"bores": [1, 2], "stop": 3}]}}, "#/layout/banks", "stop-not-in-bank"),
+        ({"layout": {"banks": [{"bores": [1, 2]}], "sensor": 9}}, "#/layout/sensor", "sensor-not-a-bore"),
+        ({"layout": {"banks": [{"bores": []}]}}, "#/layout/banks/0/bores", "bores-missing"),
     ],
 )
 def test_what_the_store_refuses_is_named_as_in_the_body(
-    client: TestClient, changed: dict[str, Any], pointer: str
+    client: TestClient, changed: dict[str, Any], pointer: str, code: str
 ) -> None:
     said = problem(client.post("/api/engines", json={**ENGINE, "key": key(), **changed}), 422)
-    assert pointer in at_fault(said)
+    assert codes(said)[pointer] == code
     assert client.get("/api/engines").json() == []
 
 
@@ -104,23 +149,30 @@ def test_the_alternative_of_a_body_is_no_part_of_the_pointer(client: TestClient,
 
 
 @pytest.mark.parametrize(
-    ("body", "pointer"),
+    ("body", "pointer", "code"),
     [
-        ({"kind": "stop", "bank": "C", "turns": 0.125}, "#/bank"),
-        ({"kind": "stop", "bank": "A", "turns": 9.0}, "#/turns"),
-        ({"kind": "link", "bank": "A", "flats": 1.0}, "#/kind"),
-        ({"kind": "bypass", "bore": 9, "turns": 0.5}, "#/bore"),
-        ({"kind": "bypass", "bore": 3, "turns": 0.5}, "#/bore"),
-        ({"kind": "screw", "coupler": {"near": 1, "far": 2}, "turns": 0.125}, "#/coupler"),
-        ({"kind": "blade", "coupler": {"near": 1, "far": 3}, "leaves_thou": [4.5]}, "#/coupler"),
-        ({"kind": "blade", "coupler": {"near": 1, "far": 2}, "leaves_thou": []}, "#/leaves_thou"),
-        ({"kind": "blade", "coupler": {"near": 1, "far": 2}, "leaves_thou": [90]}, "#/leaves_thou"),
+        ({"kind": "stop", "bank": "C", "turns": 0.125}, "#/bank", "no-such-bank"),
+        ({"kind": "stop", "bank": "A", "turns": 9.0}, "#/turns", "turns-out-of-range"),
+        ({"kind": "link", "bank": "A", "flats": 1.0}, "#/kind", "move-not-in-phase"),
+        ({"kind": "bypass", "bore": 9, "turns": 0.5}, "#/bore", "no-such-bypass-screw"),
+        ({"kind": "bypass", "bore": 3, "turns": 0.5}, "#/bore", "no-such-bypass-screw"),
+        ({"kind": "screw", "coupler": {"near": 1, "far": 2}, "turns": 0.125}, "#/coupler", "coupler-has-no-screw"),
+        ({"kind": "blade", "coupler": {"near": 1, "far": 3}, "leaves_thou": [4.5]}, "#/coupler", "no-such-coupler"),
+        ({"kind": "blade", "coupler": {"near": 1, "far": 2}, "leaves_thou": []}, "#/leaves_thou", "feeler-count"),
+        (
+            {"kind": "blade", "coupler": {"near": 1, "far": 2}, "leaves_thou": [90]},
+            "#/leaves_thou",
+            "feelers-out-of-range",
+        ),
     ],
 )
-def test_a_move_that_cannot_be(client: TestClient, shop: Database, body: dict[str, Any], pointer: str) -> None:
+def test_a_move_that_cannot_be(
+    client: TestClient, shop: Database, body: dict[str, Any], pointer: str, code: str
+) -> None:
     heat_soaked(shop, FOUR)
     said = problem(client.post(f"{HOT}/moves", json={"key": key(), "by": "KM", **body}), 422)
-    assert at_fault(said) == [pointer]
+    assert codes(said) == {pointer: code}
+    assert said["code"] == code
     assert visit_record(shop, 1).all_moves == ()
 
 
@@ -128,7 +180,7 @@ def test_checks_are_refused_by_item_and_all_together(client: TestClient, shop: D
     visit(shop, engine(shop))
     body = {"key": key(), "ticks": ["wide-open", "sing"], "numbers": {"base-blade": 90.0}, "by": "KM"}
     said = problem(client.post("/api/visits/1/phases/cold-preset/checks", json=body), 422)
-    assert at_fault(said) == ["#/numbers/base-blade", "#/ticks/1"]
+    assert codes(said) == {"#/numbers/base-blade": "out-of-range", "#/ticks/1": "not-asked-for"}
     assert visit_record(shop, 1).all_checks == ()
 
 
@@ -136,6 +188,7 @@ def test_what_was_not_recorded_cannot_be_taken_back(client: TestClient, shop: Da
     visit(shop, engine(shop))
     path = "/api/visits/1/phases/cold-preset/checks/wide-open/taken-back"
     said = problem(client.post(path, json={"key": key(), "by": "KM"}), 422)
+    assert said["code"] == "nothing-to-undo"
     assert "errors" not in said
 
 
@@ -143,7 +196,7 @@ def test_a_key_that_was_used_for_something_else(client: TestClient) -> None:
     body = {**ENGINE, "key": key()}
     assert client.post("/api/engines", json=body).status_code == 201
     said = problem(client.post("/api/engines", json={**body, "serial": "another"}), 409)
-    assert at_fault(said) == ["#/key"]
+    assert codes(said) == {"#/key": "key-reused"}
 
 
 def test_a_key_of_one_visit_records_nothing_in_another(client: TestClient, shop: Database) -> None:
@@ -159,12 +212,13 @@ def test_two_corrections_that_crossed(client: TestClient, shop: Database) -> Non
     facts = {name: ENGINE[name] for name in ("serial", "displacement", "idle_speed_rpm")}
     assert client.put("/api/engines/1", json={**facts, "vehicle": "Red coupe", "version": 1}).status_code == 200
     said = problem(client.put("/api/engines/1", json={**facts, "vehicle": "Green coupe", "version": 1}), 409)
-    assert at_fault(said) == ["#/version"]
+    assert codes(said) == {"#/version": "changed-by-another-tablet"}
 
 
 def test_a_phase_out_of_order_says_what_comes_first(client: TestClient, shop: Database) -> None:
     visit(shop, engine(shop))
     said = problem(client.post(f"{HOT}/rounds", json={"key": key()}), 422)
+    assert said["code"] == "earlier-phase"
     assert said["detail"].startswith("First finish cold preset")
     assert "errors" not in said
 
@@ -182,7 +236,7 @@ def test_a_value_far_from_the_others_is_asked_about_once(client: TestClient, sho
 
 def test_what_is_not_json(client: TestClient) -> None:
     sent = {"content-type": "application/json"}
-    problem(client.post("/api/engines", content="{", headers=sent), 400)
+    assert problem(client.post("/api/engines", content="{", headers=sent), 400)["code"] == "not-json"
     assert at_fault(problem(client.post("/api/engines", content="[]", headers=sent), 422)) == ["#"]
 
 
@@ -193,7 +247,7 @@ def test_no_write_takes_what_a_foreign_page_could_send_without_asking(client: Te
         for method in {"post", "put", "patch", "delete"} & operations.keys():
             for kind in ("text/plain", "application/x-www-form-urlencoded", "multipart/form-data; boundary=x", ""):
                 answer = client.request(method, there, content='{"key":"x"}', headers={"content-type": kind})
-                problem(answer, 415)
+                assert problem(answer, 415)["code"] == "json-expected"
 
 
 @pytest.mark.parametrize(
@@ -201,7 +255,8 @@ def test_no_write_takes_what_a_foreign_page_could_send_without_asking(client: Te
     [{"origin": "http://other.example"}, {"origin": "null"}, {"sec-fetch-site": "cross-site"}],
 )
 def test_a_foreign_page_is_turned_away(client: TestClient, headers: dict[str, str]) -> None:
-    problem(client.post("/api/engines", json={**ENGINE, "key": key()}, headers=headers), 403)
+    answer = client.post("/api/engines", json={**ENGINE, "key": key()}, headers=headers)
+    assert problem(answer, 403)["code"] == "foreign-origin"
     assert client.get("/api/engines").json() == []
 
 
@@ -214,30 +269,38 @@ def test_a_program_elsewhere_is_told_how_it_is_let_in(shop: Database) -> None:
     app = create_app(shop)
     with TestClient(app, base_url="http://192.168.7.20", client=("192.168.7.31", 50000)) as client:
         for answer in (client.get("/api/engines"), client.post("/api/engines", json={**ENGINE, "key": key()})):
-            assert "/pair" in problem(answer, 401)["detail"]
+            said = problem(answer, 401)
+            assert said["code"] == "not-paired"
+            assert "/pair" in said["detail"]
     with TestClient(app, base_url="http://127.0.0.1") as client:
         assert client.get("/api/engines").json() == []
 
 
 def test_too_much_at_once(client: TestClient) -> None:
-    problem(client.post("/api/engines", json={**ENGINE, "description": "x" * 2_000_000}), 413)
+    answer = client.post("/api/engines", json={**ENGINE, "description": "x" * 2_000_000})
+    assert problem(answer, 413)["code"] == "too-large"
 
 
 def test_a_name_that_is_not_this_computers(client: TestClient) -> None:
-    problem(client.get("/api/engines", headers={"host": "other.example"}), 400)
+    assert problem(client.get("/api/engines", headers={"host": "other.example"}), 400)["code"] == "unknown-host"
 
 
 @pytest.mark.parametrize(
-    ("error", "status"), [(ShopUnavailableError("The disk is full."), 503), (RuntimeError("a mistake inside"), 500)]
+    ("error", "status", "code"),
+    [
+        (ShopUnavailableError(because(Unavailable.DISK_FULL)), 503, "disk-full"),
+        (RuntimeError("a mistake inside"), 500, "internal-error"),
+    ],
 )
 def test_what_breaks_down_inside(
-    client: TestClient, shop: Database, monkeypatch: pytest.MonkeyPatch, error: Exception, status: int
+    client: TestClient, shop: Database, monkeypatch: pytest.MonkeyPatch, error: Exception, status: int, code: str
 ) -> None:
     def breaks(*_: object) -> None:
         raise error
 
     monkeypatch.setattr(shop, "reading", breaks)
     said = problem(client.get("/api/engines"), status)
+    assert said["code"] == code
     assert "mistake" not in said["detail"]
 
 
@@ -251,3 +314,53 @@ CHECKED: list[tuple[str, Callable[[TestClient], Any]]] = [
 def test_pages_keep_their_own_words(client: TestClient, what: str, send: Callable[[TestClient], Any]) -> None:
     answer = send(client)
     assert (answer.status_code, answer.headers["content-type"]) == (404, "text/html; charset=utf-8"), what
+
+
+CODES = """
+Rejection: adjusted-by-another-tablet adjusted-since-round another-round approach-differs as-found-first
+  bank-balance-only bores-missing changed-by-another-tablet choice-closed corrected-value-unknown
+  coupler-has-no-screw coupler-has-screw displacement-missing far-off feeler-count feeler-set feelers-out-of-range
+  file-contradicts-itself file-entry-differs file-lost file-missing file-not-an-engine file-not-by-schema
+  file-of-another-engine file-open-visits file-too-large file-version flats-out-of-range full-name-missing
+  idle-speed-missing initials-missing initials-twice key-reused meter-range meter-step meter-units-differ
+  meter-value-missing move-not-in-phase name-missing name-taken no-earlier-visit no-idle-speed-in-phase
+  no-readings-in-phase no-such-bank no-such-bore no-such-bypass-screw no-such-coupler no-such-engine no-such-meter
+  no-such-person no-such-study no-such-table no-such-tablet no-such-tag no-such-visit no-training-engine not-a-bore
+  not-a-day not-a-number not-a-pair not-a-thickness not-a-whole-number not-asked-for not-listed not-neighbors
+  not-one-of not-signed-off nothing-corrected nothing-entered nothing-missing nothing-to-undo number-missing
+  opening-feelers out-of-range pair-twice pairing-code-shown pairing-code-wrong people-lines phases-incomplete
+  pin-length pin-missing pin-too-easy pin-wrong pins-differ real-engine reason-missing round-complete
+  round-in-progress sensor-twice serial-missing serial-taken shaft-too-thick stale-form study-complete too-long
+  too-many-people too-many-tries training-flow-only training-layout-changed training-no-link-rods training-stays
+  turns-missing turns-out-of-range visit-open wider-than-first-fire
+LayoutFault: bank-count bank-twice bank-without-bores bore-number bore-twice bypass-not-a-bore drive-not-in-bank
+  joint-count sensor-not-a-bore springless-not-a-bore stop-not-in-bank too-many-bores
+RequestFault: bad-request foreign-origin internal-error json-expected method-not-allowed not-found not-json
+  not-paired shop-computer-only timed-out too-large unknown-host wrong-shape
+FieldFault: malformed not-a-uuid not-one-of out-of-range required too-long too-short unknown-field wrong-type
+Waiting: check-first earlier-phase no-such-phase not-heat-soaked required-cannot-be-waived stopped visit-signed-off
+Requirement: bank-on-stop banks-together coolant-hot even-round heat-again heat-low heat-moving heat-soak heat-time
+  heat-unread idle-round item oil-hot oil-pressure-low opening-rounds pulls quick-round round-after-adjustment
+  snap-loose-bank snap-loose-coupler snap-read
+"""
+"""What programs rely on: a code may be added here, but never renamed or taken out."""
+
+
+def test_no_code_that_was_published_changes() -> None:
+    enums = (Rejection, LayoutFault, RequestFault, FieldFault, Waiting, Requirement)
+    name, published = "", dict[str, set[str]]()
+    for word in CODES.split():
+        if word.endswith(":"):
+            name = word[:-1]
+            published[name] = set()
+        else:
+            published[name].add(word)
+    assert published == {enum.__name__: {str(code) for code in enum} for enum in enums}
+
+
+def test_the_description_says_that_every_problem_has_a_code() -> None:
+    schemas = document()["components"]["schemas"]
+    for name in ("Problem", "Fault"):
+        assert "code" in schemas[name]["required"]
+        assert schemas[name]["properties"]["code"]["type"] == "string"
+    assert "`code` says why" in document()["info"]["description"]

@@ -10,12 +10,15 @@ import pytest
 from starlette.testclient import TestClient
 
 from app.shop.commands import engines
-from app.shop.record import visits
+from app.shop.exchange.codes import FileQuestion
+from app.shop.record import loader
+from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.shop.store.upgrade import open_shop
 from app.web.application import create_app
 from app.web.pages.engine.exchange import download, packed, unpacked
 from tests.shop.past import Past
+from tests.shop.rejections import on_page
 
 ORIGIN = "http://127.0.0.1"
 EVEN = [6.5] * 8
@@ -77,30 +80,31 @@ def test_a_conflict_is_shown_and_chosen(shop: Database, other: Database) -> None
     file = exported(shop)
     with client(other) as to:
         looked = look(to, file)
-        assert "An engine of serial 31-0217 is here already. Is it the same engine?" in looked.text
+        assert on_page(FileQuestion.SAME_ENGINE, serial="31-0217") in looked.text
         refused = to.post("/exchange", data=hidden(looked.text))
         assert refused.status_code == 409
         meter = re.search(r'name="(meter-[^"]+)"', refused.text)
         assert meter is not None
         joined = to.post("/exchange", data={**hidden(refused.text), "same": "join", meter[1]: "apart"})
         assert joined.status_code == 409
-        assert "share their numbers" in joined.text
+        assert on_page(FileQuestion.NUMBERS) in joined.text
         kept = hidden(joined.text)
         assert kept["same"] == "join"
         done = to.post("/exchange", data={**kept, "numbers": "append"})
         assert done.status_code == 303
     with other.reading() as session:
-        assert len(visits.of_engine(session, 1)) == 2
+        assert len(loader.of_engine(session, 1)) == 2
 
 
 @pytest.mark.parametrize(
-    ("file", "said"), [(b"", "Choose an engine"), (b"\xff\xfe", "Choose an engine"), (b"{}", "not an engine")]
+    ("file", "code"),
+    [(b"", Rejection.FILE_MISSING), (b"\xff\xfe", Rejection.FILE_MISSING), (b"{}", Rejection.FILE_NOT_AN_ENGINE)],
 )
-def test_what_is_no_file_is_said_beside_the_form(other: Database, file: bytes, said: str) -> None:
+def test_what_is_no_file_is_said_beside_the_form(other: Database, file: bytes, code: Rejection) -> None:
     with client(other) as to:
         answer = look(to, file)
     assert answer.status_code == 422
-    assert said in answer.text
+    assert on_page(code) in answer.text
 
 
 def test_a_large_file_is_taken_and_a_larger_one_is_not(other: Database) -> None:
@@ -114,7 +118,7 @@ def test_a_page_that_lost_its_file_says_so(other: Database, held: str) -> None:
     with client(other) as to:
         answer = to.post("/exchange", data={"held": held})
     assert answer.status_code == 422
-    assert "lost the file" in answer.text
+    assert on_page(Rejection.FILE_LOST) in answer.text
 
 
 def test_what_is_packed_comes_out_again() -> None:

@@ -8,10 +8,12 @@ from starlette.testclient import TestClient
 
 from app.shop.procedure.phases import BANK_BALANCE
 from app.shop.procedure.read_order import next_reading
+from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.web.application import create_app
 from app.web.presenters.paper.file_page import file_page
 from tests.shop.bank_balance import at_the_banks, late, loose
+from tests.shop.rejections import on_page
 from tests.shop.yard import V8, key, read, visit_record
 
 ORIGIN = "http://127.0.0.1"
@@ -70,7 +72,7 @@ def test_the_other_way_in_the_same_round_is_refused_with_the_reason(client: Test
     client.post(path(visit_id), data=typed(from_above="1"))
     other = client.post(path(visit_id), data=typed(bore="2", from_above="0"))
     assert other.status_code == 409
-    assert "Round 3 is read from above. Look, then read again." in other.text
+    assert on_page(Rejection.APPROACH_DIFFERS, round=3) in other.text
 
 
 def test_idle_is_not_asked_how_it_is_reached(client: TestClient, shop: Database) -> None:

@@ -6,18 +6,20 @@ import pytest
 from playwright.sync_api import Page, expect
 from starlette.testclient import TestClient
 
-from app.places import static
 from app.shop.commands import moves
 from app.shop.commands.moves import NewMove
 from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED, LOCK_DOWN
+from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.sync.engine.events import IdleSpeed
 from app.sync.engine.units import REV_PER_MIN, THOU
 from app.web.application import create_app
 from app.web.presenters.reading.keypad import Wanted
 from app.web.presenters.reading.reading_page import ReadingPage
+from tests.shop.rejections import on_page
 from tests.shop.yard import AT, FOUR, heat_soaked, key, read, read_round, visit_record
 from tests.web.pieces import piece
+from tests.web.tablet import show_with_script
 
 ORIGIN = "http://127.0.0.1"
 SPEED = "Type the idle speed"
@@ -75,7 +77,14 @@ def test_the_brain_hears_of_it_after_the_move(client: TestClient, shop: Database
     assert last.speed == pytest.approx(910 / 60)
 
 
-@pytest.mark.parametrize(("typed", "says"), [("91", "300"), ("fast", "number"), ("", "Nothing was typed.")])
+@pytest.mark.parametrize(
+    ("typed", "says"),
+    [
+        ("91", on_page(Rejection.OUT_OF_RANGE, low=300, high=3000, unit="rev/min")),
+        ("fast", on_page(Rejection.NOT_A_NUMBER, typed="fast")),
+        ("", on_page(Rejection.NUMBER_MISSING)),
+    ],
+)
 def test_what_cannot_be_is_said_beside_it_and_kept_there(
     client: TestClient, shop: Database, typed: str, says: str
 ) -> None:
@@ -101,19 +110,18 @@ def test_on_the_keypad_it_takes_four_figures_and_keep(page: Page, shop: Database
     desk = ReadingPage(visit_record(shop, moved(shop)), HEAT_SOAKED, Wanted(entry="speed"), {}, {})
     assert desk.keypad.unit == "rev/min"
     assert desk.selected is None
-    page.set_content(piece("keypad", "keypad(pad)", pad=desk.keypad))
+    show_with_script(page, piece("keypad", "keypad(pad)", pad=desk.keypad), "keypad.js")
     page.evaluate("window.kept = []")
     page.evaluate(
         "document.addEventListener('submit', (e) => { e.preventDefault();"
         " window.kept.push(new FormData(e.target).get('value')); })"
     )
-    page.add_script_tag(path=static() / "keypad.js", type="module")
     expect(page.get_by_role("button", name="Keep", exact=True)).to_be_visible()
     expect(page.get_by_role("button", name="Skip")).to_have_count(0)
     for digit in "91":
         page.get_by_role("button", name=digit, exact=True).click()
     page.get_by_role("button", name="Keep", exact=True).click()
-    expect(page.get_by_text("Between 300 and 3000 rev/min.")).to_be_visible()
+    expect(page.get_by_text(on_page(Rejection.OUT_OF_RANGE, low=300, high=3000, unit="rev/min"))).to_be_visible()
     page.get_by_role("button", name="0", exact=True).click()
     page.get_by_role("button", name="Keep", exact=True).click()
     assert page.evaluate("window.kept") == ["910"]

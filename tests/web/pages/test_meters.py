@@ -6,8 +6,10 @@ from collections.abc import Iterator
 import pytest
 from starlette.testclient import TestClient
 
+from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.web.application import create_app
+from tests.shop.rejections import on_page
 from tests.shop.yard import FOUR, engine, key
 
 ORIGIN = "http://127.0.0.1"
@@ -33,10 +35,10 @@ def test_a_meter_is_registered_and_offered_when_a_visit_opens(client: TestClient
 @pytest.mark.parametrize(
     ("field", "typed", "said"),
     [
-        ("step", "fine", "is not a number"),
-        ("step", "", "A number belongs here"),
-        ("name", "", "A name"),
-        ("high", "0", "range"),
+        ("step", "fine", on_page(Rejection.NOT_A_NUMBER, typed="fine")),
+        ("step", "", on_page(Rejection.NUMBER_MISSING)),
+        ("name", "", on_page(Rejection.NAME_MISSING)),
+        ("high", "0", on_page(Rejection.METER_RANGE, most=100_000)),
     ],
 )
 def test_bad_input_stays_beside_its_field(client: TestClient, field: str, typed: str, said: str) -> None:
@@ -66,7 +68,7 @@ def test_a_value_that_cannot_be_is_kept_in_its_box(client: TestClient) -> None:
     begun = client.post("/meters/1/studies", data={"key": key(), "study_by": "KM", "where": ""})
     answer = client.post(begun.headers["location"], data={"key": key(), "value": "65"})
     assert answer.status_code == 422
-    assert "reads from 0 to 40 kg/h" in answer.text
+    assert on_page(Rejection.OUT_OF_RANGE, low=0.25, high=40, unit="kg/h") in answer.text
     assert 'value="65"' in answer.text
 
 

@@ -11,12 +11,14 @@ from app.shop.commands import engines
 from app.shop.commands.readings import NewReading
 from app.shop.procedure.phases import COLD_PRESET, HEAT_SOAKED
 from app.shop.record.fittings import layout_from_json
+from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.shop.training import training, training_start
 from app.shop.training.training_start import NewPractice
-from app.sync.engine.layout import Layout
+from app.sync.engine.layout import Layout, LayoutFault
 from app.web.application import create_app
 from tests.shop.past import Past
+from tests.shop.rejections import on_page
 from tests.shop.yard import AT, FOUR, TWINS, V8, engine, heat_soaked, key, read, visit, visit_record
 
 ORIGIN = "http://127.0.0.1"
@@ -78,12 +80,12 @@ def test_an_engine_is_registered_with_what_joins_its_plates_and_its_page_says_so
 @pytest.mark.parametrize(
     ("field", "typed", "said"),
     [
-        ("shafts", "1-3", "no neighbours in one bank"),
-        ("shafts", "1-2-3", "no pair of cylinder numbers"),
-        ("shafts", "one", "no pair of cylinder numbers"),
-        ("screws", "2-3", "stands in two of these fields"),
-        ("bypass", "9", "bore that exists"),
-        ("bypass", "x", "is not a cylinder number"),
+        ("shafts", "1-3", on_page(Rejection.NOT_NEIGHBORS, first=1, second=3)),
+        ("shafts", "1-2-3", on_page(Rejection.NOT_A_PAIR, typed="1-2-3")),
+        ("shafts", "one", on_page(Rejection.NOT_A_PAIR, typed="one")),
+        ("screws", "2-3", on_page(Rejection.PAIR_TWICE, first=2, second=3)),
+        ("bypass", "9", on_page(LayoutFault.BYPASS_ELSEWHERE)),
+        ("bypass", "x", on_page(Rejection.NOT_A_BORE, typed="x")),
     ],
 )
 def test_what_joins_no_two_plates_is_said_beside_its_field_and_kept(
@@ -91,7 +93,7 @@ def test_what_joins_no_two_plates_is_said_beside_its_field_and_kept(
 ) -> None:
     answer = client.post("/engines", data=form(**{field: typed}))
     assert answer.status_code == 422
-    assert re.search(rf'id="[a-z_]+-message">[^<]*{said}', answer.text)
+    assert re.search(rf'id="[a-z_]+-message">[^<]*{re.escape(said)}', answer.text)
     assert f'value="{typed}"' in answer.text
     with shop.reading() as session:
         assert engines.count(session) == 0

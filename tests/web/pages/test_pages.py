@@ -9,9 +9,12 @@ from starlette.testclient import TestClient
 
 from app.shop.commands import engines
 from app.shop.procedure.phases import FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN
+from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.sync.engine.hardware import likely_hardware
+from app.sync.engine.layout import LayoutFault
 from app.web.application import create_app
+from tests.shop.rejections import on_page
 from tests.shop.yard import AT, FACTS, FOUR, V8, check_all, engine, heat_soaked, key, read_round, visit, visit_record
 
 ORIGIN = "http://127.0.0.1"
@@ -57,25 +60,25 @@ def test_an_engine_is_registered_and_shown(client: TestClient, shop: Database) -
 @pytest.mark.parametrize(
     ("field", "typed", "said"),
     [
-        ("serial", "", "found again by its serial"),
-        ("displacement", "big", "is not a number"),
-        ("displacement", "", "Litres or cubic inches"),
-        ("displacement", "900", "Between 0.05 and 30 litres"),
-        ("displacement", "nan", "is not a number"),
-        ("idle_speed", "fast", "is not a number"),
-        ("idle_speed", "90000", "Between 300 and 3000"),
-        ("a_bores", "1 2 x", "is not a cylinder number"),
-        ("a_bores", "", "front of the engine first"),
-        ("a_bores", "1 1 2", "stands twice"),
-        ("b_bores", "5 6 7 8 9 10 11 12 13", "At most 12"),
-        ("b_stop", "4", "one of its own bores"),
-        ("a_drive", "9", "one of its own bores"),
-        ("sensor", "99", "bore that exists"),
-        ("springless", "3 77", "bore that exists"),
-        ("bore_diameter", "wide", "is not a number"),
-        ("bore_diameter", "4000", "Between 10 and 120 mm"),
-        ("shaft_diameter", "-3", "Between 2 and 30 mm"),
-        ("serial", "x" * 200, "At most 120 characters"),
+        ("serial", "", on_page(Rejection.SERIAL_MISSING)),
+        ("displacement", "big", on_page(Rejection.NOT_A_NUMBER, typed="big")),
+        ("displacement", "", on_page(Rejection.DISPLACEMENT_MISSING)),
+        ("displacement", "900", on_page(Rejection.OUT_OF_RANGE, low=0.05, high=30, unit="L")),
+        ("displacement", "nan", on_page(Rejection.NOT_A_NUMBER, typed="nan")),
+        ("idle_speed", "fast", on_page(Rejection.NOT_A_NUMBER, typed="fast")),
+        ("idle_speed", "90000", on_page(Rejection.OUT_OF_RANGE, low=300, high=3000, unit="rpm")),
+        ("a_bores", "1 2 x", on_page(Rejection.NOT_A_BORE, typed="x")),
+        ("a_bores", "", on_page(Rejection.BORES_MISSING)),
+        ("a_bores", "1 1 2", on_page(LayoutFault.BORE_TWICE)),
+        ("b_bores", "5 6 7 8 9 10 11 12 13", on_page(LayoutFault.TOO_MANY_BORES, most=12)),
+        ("b_stop", "4", on_page(LayoutFault.STOP_ELSEWHERE, bank="B")),
+        ("a_drive", "9", on_page(LayoutFault.DRIVE_ELSEWHERE, bank="A")),
+        ("sensor", "99", on_page(LayoutFault.SENSOR_ELSEWHERE)),
+        ("springless", "3 77", on_page(LayoutFault.SPRINGLESS_ELSEWHERE)),
+        ("bore_diameter", "wide", on_page(Rejection.NOT_A_NUMBER, typed="wide")),
+        ("bore_diameter", "4000", on_page(Rejection.OUT_OF_RANGE, low=10, high=120, unit="mm")),
+        ("shaft_diameter", "-3", on_page(Rejection.OUT_OF_RANGE, low=2, high=30, unit="mm")),
+        ("serial", "x" * 200, on_page(Rejection.TOO_LONG, most=120)),
     ],
 )
 def test_bad_input_is_answered_beside_its_field(
@@ -95,7 +98,7 @@ def test_a_serial_that_is_taken_is_said_to_be(client: TestClient, shop: Database
     client.post("/engines", data=form())
     answer = client.post("/engines", data=form(vehicle="Another"))
     assert answer.status_code == 422
-    assert "is taken" in answer.text
+    assert on_page(Rejection.SERIAL_TAKEN, serial="31-0217") in answer.text
     assert 'value="Another"' in answer.text
     assert count(shop) == 1
 
@@ -119,10 +122,10 @@ def test_any_layout_of_one_to_twelve_bores_fits(client: TestClient, banks: tuple
 @pytest.mark.parametrize(
     ("typed", "said"),
     [
-        ("-3", "reads from 0 to 40 kg/h"),
-        ("4000", "reads from 0 to 40 kg/h"),
-        ("wide open", "is not a number"),
-        ("", "Nothing was typed"),
+        ("-3", on_page(Rejection.OUT_OF_RANGE, low=0, high=40, unit="kg/h")),
+        ("4000", on_page(Rejection.OUT_OF_RANGE, low=0, high=40, unit="kg/h")),
+        ("wide open", on_page(Rejection.NOT_A_NUMBER, typed="wide open")),
+        ("", on_page(Rejection.METER_VALUE_MISSING)),
     ],
 )
 def test_a_reading_that_cannot_be_keeps_what_was_typed(
@@ -144,7 +147,7 @@ def test_a_bore_that_does_not_exist_is_refused(client: TestClient, shop: Databas
     sent = {"key": key(), "round": "2", "bore": "9", "kind": "turn", "value": "6.5", "by": "KM"}
     answer = client.post(f"/visits/{visit_id}/{HEAT_SOAKED.slug}/readings", data=sent)
     assert answer.status_code == 422
-    assert "no bore 9" in answer.text
+    assert on_page(Rejection.NO_SUCH_BORE, bore=9) in answer.text
 
 
 def test_a_reading_posted_twice_is_there_once(client: TestClient, shop: Database) -> None:
@@ -171,7 +174,7 @@ def test_a_check_out_of_range_keeps_the_others_typed_and_stores_none(client: Tes
     sent = {"key": key(), "by": "KM", "coolant": "84", "oil": "9000"}
     answer = client.post(f"/visits/{visit_id}/{HEAT_SOAKED.slug}/checks", data=sent)
     assert answer.status_code == 422
-    assert "Between 0 and 200" in answer.text
+    assert on_page(Rejection.OUT_OF_RANGE, low=0, high=200, unit="°C") in answer.text
     assert 'value="9000"' in answer.text
     before = visit_record(shop, visit_id).checks[HEAT_SOAKED.slug, "coolant"]
     assert before.number != 84

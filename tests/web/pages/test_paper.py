@@ -8,15 +8,17 @@ import zxingcpp
 from playwright.sync_api import Page, expect
 from pypdf import PdfReader
 
-from app.shop.commands import checks, engines, moves
+from app.shop.commands import checks, engines, moves, visits
 from app.shop.commands.moves import NewMove
 from app.shop.procedure.items import DEFER
 from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED, LOCK_DOWN
 from app.shop.queries.search import tag_of
-from app.shop.record import visits
+from app.shop.reasons import because
+from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.sync.engine.layout import Bank, Layout
 from app.sync.engine.units import THOU
+from app.wording.reasons import in_words
 from tests.shop.past import Past
 from tests.shop.yard import AT, V8, check_all, heat_soaked, key, read_round, visit_record
 
@@ -144,7 +146,7 @@ def test_a_correction_makes_a_new_issue_that_says_what_it_replaces(page: Page, s
     group = page.get_by_role("region", name="Round 2, lock down")
     group.get_by_label("Bore 3", exact=True).fill("6.75")
     page.get_by_role("button", name="Make the new issue").click()
-    expect(page.get_by_text("Say what went wrong")).to_be_visible()
+    expect(page.get_by_text(in_words(because(Rejection.REASON_MISSING)))).to_be_visible()
     expect(group.get_by_label("Bore 3", exact=True)).to_have_value("6.75")
     page.get_by_label("What went wrong").fill("Typed in the wrong row")
     page.get_by_label("Your initials").fill("KM")

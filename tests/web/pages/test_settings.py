@@ -7,10 +7,12 @@ from dataclasses import replace
 import pytest
 from starlette.testclient import TestClient
 
-from app.shop.commands import settings_versions
+from app.shop.record import stored_settings
 from app.shop.record.settings import DEFAULTS, SOURCES
+from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.web.application import create_app
+from tests.shop.rejections import on_page
 from tests.shop.yard import engine, key, visit
 
 ORIGIN = "http://127.0.0.1"
@@ -33,7 +35,7 @@ def filled(client: TestClient) -> dict[str, str]:
 def test_the_page_sent_back_as_it_stands_changes_nothing(client: TestClient, shop: Database) -> None:
     assert client.post("/settings", data=filled(client)).status_code == 303
     with shop.reading() as session:
-        _, held = settings_versions.now(session)
+        _, held = stored_settings.now(session)
     for name in ("coarse_window", "openings", "blades", "recheck_km"):
         assert getattr(held, name) == pytest.approx(getattr(DEFAULTS, name))
     assert held.heat.coolant == pytest.approx(DEFAULTS.heat.coolant)
@@ -51,12 +53,12 @@ def test_every_figure_says_where_its_default_comes_from(client: TestClient) -> N
 @pytest.mark.parametrize(
     ("field", "typed", "said"),
     [
-        ("fine_window", "wide", "is not a number"),
-        ("fine_window", "40", "Between 1 and 30 %"),
-        ("coolant_most", "300", "Between 80 and 140 °C"),
-        ("blades", "2 three 4", "is not a thickness"),
-        ("openings", "10", "Two or three"),
-        ("by", "", "Initials"),
+        ("fine_window", "wide", on_page(Rejection.NOT_A_NUMBER, typed="wide")),
+        ("fine_window", "40", on_page(Rejection.OUT_OF_RANGE, low=1, high=30, unit="%")),
+        ("coolant_most", "300", on_page(Rejection.OUT_OF_RANGE, low=80, high=140, unit="°C")),
+        ("blades", "2 three 4", on_page(Rejection.NOT_A_THICKNESS, typed="three", examples=(2.0, 2.5, 3.0))),
+        ("openings", "10", on_page(Rejection.OPENING_FEELERS)),
+        ("by", "", on_page(Rejection.INITIALS_MISSING)),
     ],
 )
 def test_bad_input_stays_beside_its_field(
@@ -69,7 +71,7 @@ def test_bad_input_stays_beside_its_field(
     assert said in message[1]
     assert f'name="{field}" value="{typed}"' in answer.text
     with shop.reading() as session:
-        assert settings_versions.now(session)[0] == 0
+        assert stored_settings.now(session)[0] == 0
 
 
 def test_what_is_no_number_is_not_blamed_on_its_neighbour(client: TestClient) -> None:
@@ -90,13 +92,13 @@ def test_settings_changed_meanwhile_are_not_overwritten(client: TestClient) -> N
     client.post("/settings", data={**filled(client), "pulls": "5"})
     answer = client.post("/settings", data={**mine, "pulls": "7"})
     assert answer.status_code == 409
-    assert "meanwhile" in answer.text
+    assert on_page(Rejection.CHANGED_BY_ANOTHER_TABLET) in answer.text
 
 
 def test_people_have_initials_that_the_sheet_explains(client: TestClient, shop: Database) -> None:
     for wrong, said in (
-        ("KM", "then a name"),
-        ("KM First of all\nKM Second of all", "stands for two people"),
+        ("KM", on_page(Rejection.PEOPLE_LINES, most=5)),
+        ("KM First of all\nKM Second of all", on_page(Rejection.INITIALS_TWICE, initials="KM")),
     ):
         answer = client.post("/settings", data={**filled(client), "people": wrong})
         assert answer.status_code == 422
@@ -127,7 +129,7 @@ def test_units_are_chosen_with_where_each_default_comes_from(client: TestClient,
     assert shown["steady_within"] == "3.6"  # a difference of 2 K
     client.post("/settings", data=shown)
     with shop.reading() as session:
-        _, held = settings_versions.now(session)
+        _, held = stored_settings.now(session)
     assert replace(held, units=DEFAULTS.units) == DEFAULTS  # to the last place, through boxes that round
 
 
@@ -135,21 +137,23 @@ def test_a_figure_is_read_in_the_unit_that_stood_beside_it(client: TestClient, s
     mine = filled(client)
     client.post("/settings", data={**mine, **OTHERS, "coolant_most": "105"})
     with shop.reading() as session:
-        version, held = settings_versions.now(session)
+        version, held = stored_settings.now(session)
     assert held.limits.coolant == pytest.approx(105 + 273.15)
     late = client.post("/settings", data={**mine, "version": str(version), "key": key(), "coolant_most": "300"})
     assert late.status_code == 422
-    assert "Between 80 and 140 °C." in late.text  # the page of the old units, shown again in them
+    assert (
+        on_page(Rejection.OUT_OF_RANGE, low=80, high=140, unit="°C") in late.text
+    )  # the page of the old units, shown again in them
     assert 'value="300"' in late.text
     wrong = client.post("/settings", data={**filled(client), "coolant_most": "300"})
-    assert "Between 176 and 284 °F." in wrong.text
+    assert on_page(Rejection.OUT_OF_RANGE, low=176, high=284, unit="°F") in wrong.text
 
 
 def test_a_unit_nobody_knows_is_refused(client: TestClient, shop: Database) -> None:
     for sent in ({"temperature": "warm"}, {"units": "°F,psi"}):
         assert client.post("/settings", data={**filled(client), **sent}).status_code == 422
     with shop.reading() as session:
-        assert settings_versions.now(session)[0] == 0
+        assert stored_settings.now(session)[0] == 0
 
 
 def test_known_initials_are_a_tap_wherever_initials_are_asked(client: TestClient, shop: Database) -> None:

@@ -8,8 +8,10 @@ from playwright.sync_api import Page, expect
 from starlette.testclient import TestClient
 
 from app.shop.procedure.phases import HEAT_SOAKED
+from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.web.application import create_app
+from tests.shop.rejections import on_page
 from tests.shop.yard import heat_soaked, key, visit_record
 from tests.web.axe import faults
 
@@ -69,21 +71,21 @@ def test_a_whole_practice_without_script(client: TestClient, shop: Database) -> 
 
 
 @pytest.mark.parametrize(
-    ("field", "typed", "said"),
+    ("field", "typed", "code"),
     [
-        ("shape", "5", "One of the engines listed"),
-        ("trouble", "", "One of the choices listed"),
-        ("start", "warm", "At the readings, or at the cold preset"),
-        ("by", "", "Initials of whoever practises"),
-        ("key", "no", "lost its key"),
+        ("shape", "5", Rejection.NOT_LISTED),
+        ("trouble", "", Rejection.NOT_LISTED),
+        ("start", "warm", Rejection.NOT_LISTED),
+        ("by", "", Rejection.INITIALS_MISSING),
+        ("key", "no", Rejection.STALE_FORM),
     ],
 )
 def test_a_start_that_cannot_be_says_why_and_keeps_what_was_chosen(
-    client: TestClient, field: str, typed: str, said: str
+    client: TestClient, field: str, typed: str, code: Rejection
 ) -> None:
     answer = client.post("/practice", data=chosen(trouble="loose") | {field: typed})
     assert answer.status_code == 422
-    assert said in answer.text
+    assert on_page(code) in answer.text
     if field != "trouble":
         assert 'value="loose" checked' in answer.text
     assert "No engine is being worked on" in client.get("/").text
@@ -99,7 +101,7 @@ def test_a_practice_engine_does_not_leave_the_shop_as_a_real_one(client: TestCli
     client.post("/practice", data=chosen())
     answer = client.get("/engines/1/export.json")
     assert answer.status_code == 422
-    assert "stays in its shop" in answer.text
+    assert on_page(Rejection.TRAINING_STAYS) in answer.text
 
 
 def test_a_real_visit_has_no_such_key_and_no_such_page(client: TestClient, shop: Database) -> None:
@@ -111,7 +113,7 @@ def test_a_real_visit_has_no_such_key_and_no_such_page(client: TestClient, shop:
         assert client.get(path).status_code == 404
     answer = client.post(here, data={**hidden(page, here), "practice": "1"})
     assert answer.status_code == 422
-    assert "This engine is real" in answer.text
+    assert on_page(Rejection.REAL_ENGINE) in answer.text
 
 
 def test_a_bore_read_again_by_the_key_is_a_further_reading_not_a_correction(client: TestClient, shop: Database) -> None:

@@ -6,9 +6,9 @@ from types import SimpleNamespace as Facts
 import pytest
 from playwright.sync_api import Page, expect
 
-from app.places import static
 from app.sync.readings.rounds import outliers
 from tests.web.pieces import NASTY, piece
+from tests.web.tablet import said, show_with_script
 
 
 def pad(**changed: object) -> Facts:
@@ -65,9 +65,9 @@ document.addEventListener("submit", (event) => {
 
 def show(page: Page, **changed: object) -> None:
     """A keypad with its script and the tile of the bore; what is submitted is kept in the page."""
-    page.set_content(piece("keypad", "keypad(pad)", pad=pad(**changed)) + "<p data-typing></p>")
+    html = piece("keypad", "keypad(pad)", pad=pad(**changed)) + "<p data-typing></p>"
+    show_with_script(page, html, "keypad.js")
     page.add_script_tag(content=KEPT)
-    page.add_script_tag(path=static() / "keypad.js", type="module")
     expect(page.get_by_role("button", name="Skip")).to_be_visible()
 
 
@@ -96,7 +96,7 @@ def test_a_stray_quarter_keeps_nothing(page: Page) -> None:
     show(page)
     page.get_by_role("button", name=".75").click()
     assert kept(page) == []
-    assert page.get_by_text("Type the whole number first.").is_visible()
+    assert page.get_by_text(said("whole-number-first")).is_visible()
 
 
 def test_back_takes_the_last_digit(page: Page) -> None:

@@ -13,7 +13,7 @@ from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.store.database import Database
 from tests.shop.yard import AT, heat_soaked, key, read, read_round
 from tests.web.axe import COLOURS, faults, paths
-from tests.web.tablet import Tablet
+from tests.web.tablet import Tablet, said
 
 
 @pytest.fixture
@@ -46,11 +46,11 @@ def test_axe_finds_nothing_while_things_wait_and_come_back(page: Page, server: s
     page.context.set_offline(True)
     hand.read("6.25", then="Bore 2")
     page.get_by_role("button", name="Skip").click()
-    expect(hand.bar).to_contain_text("held here")
+    expect(hand.bar).to_contain_text(said("waiting", what="1 reading"))
     assert faults(page) == []
     turned = NewMove(HEAT_SOAKED.slug, "stop", "A", None, None, 0.125, (), True, "KM")
     read(shop, 1, HEAT_SOAKED)
     make(shop, 1, key(), turned, AT)
     page.context.set_offline(False)
-    expect(page.get_by_role("list", name="Not kept")).to_be_visible()
+    expect(page.get_by_role("list", name="Not saved")).to_be_visible()
     assert faults(page) == []

@@ -20,20 +20,20 @@ from tests.shop.bank_balance import at_the_banks
 from tests.shop.yard import AT, FOUR, heat_soaked, key, read_round, visit_record
 from tests.started import started
 from tests.web.balance import balance
-from tests.web.tablet import Tablet, entered, kill_browser, started_tablet, tablet
+from tests.web.tablet import Tablet, entered, kill_browser, said, started_tablet, tablet
 
 LOG_IN = b"<main>Log in</main>"
 HANG_UP = b"Connection: close\r\nContent-Length: %d\r\n\r\n"
 STRANGER = b"HTTP/1.1 200 OK\r\nContent-Type: text/html\r\n" + HANG_UP % len(LOG_IN) + LOG_IN
 FAULTS: dict[str, tuple[str | bytes, str]] = {
-    "refused": ("refuse", "No link."),
-    "request cut": ("cut", "No link."),
-    "answer lost": ("drop", "No link."),
-    "never answered": ("hang", "Not saved yet."),
-    "status 500": (b"HTTP/1.1 500 x\r\n" + HANG_UP % 0, "could not store it"),
-    "status 503": (b"HTTP/1.1 503 x\r\n" + HANG_UP % 0, "could not store it"),
-    "status 401": (b"HTTP/1.1 401 x\r\n" + HANG_UP % 0, "this tablet has to be let in again"),
-    "somebody else's page": (STRANGER, "something else answers"),
+    "refused": ("refuse", said("no-connection")),
+    "request cut": ("cut", said("no-connection")),
+    "answer lost": ("drop", said("no-connection")),
+    "never answered": ("hang", said("not-saved-yet")),
+    "status 500": (b"HTTP/1.1 500 x\r\n" + HANG_UP % 0, said("because-server")),
+    "status 503": (b"HTTP/1.1 503 x\r\n" + HANG_UP % 0, said("because-server")),
+    "status 401": (b"HTTP/1.1 401 x\r\n" + HANG_UP % 0, said("because-pairing")),
+    "somebody else's page": (STRANGER, said("because-stranger")),
 }
 
 
@@ -51,13 +51,13 @@ def link(server: str) -> Iterator[Proxy]:
 @pytest.mark.parametrize("name", FAULTS)
 def test_a_reading_outlives_every_fault_and_is_there_once(name: str, hand: Tablet, link: Proxy, shop: Database) -> None:
     visit_id = heat_soaked(shop, FOUR)
-    fault, said = FAULTS[name]
+    fault, shown = FAULTS[name]
     hand.open(link.address, visit_id)
     link.fault, link.only = fault, b"POST"
     hand.read("6.25", then="Bore 2")
-    expect(hand.tile(1)).to_have_attribute("aria-label", "Bore 1, 6.25, waiting")
-    expect(hand.bar).to_contain_text(said)
-    expect(hand.bar).to_contain_text("1 reading held here, not yet saved")
+    expect(hand.tile(1)).to_have_attribute("aria-label", f"Bore 1, 6.25, {said('tile-waiting')}")
+    expect(hand.bar).to_contain_text(shown)
+    expect(hand.bar).to_contain_text(said("waiting", what="1 reading"))
     assert len(entered(shop, visit_id)) == (1 if fault == "drop" else 0)
     link.fault = "pass"
     hand.is_saved()
@@ -73,16 +73,16 @@ def test_the_rest_of_the_round_is_read_without_a_link(hand: Tablet, server: str,
     hand.context.set_offline(True)
     for value, then in (("6.50", "Bore 3"), ("6.75", "Bore 4"), ("7.00", "Bore 1 again"), ("6.50", "Round 2 read")):
         hand.read(value, then=then)
-    expect(hand.bar).to_contain_text("No link.")
-    expect(hand.bar).to_contain_text("4 readings held here, not yet saved")
-    expect(hand.page.get_by_role("heading", name="The verdict waits")).to_be_visible()
-    expect(hand.page.get_by_text("1 of 5 read, 4 waiting")).to_be_visible()
+    expect(hand.bar).to_contain_text(said("no-connection"))
+    expect(hand.bar).to_contain_text(said("waiting", what="4 readings"))
+    expect(hand.page.get_by_role("heading", name=said("verdict-waits"))).to_be_visible()
+    expect(hand.page.get_by_text(said("count-waiting", read="1 of 5 read", count=4))).to_be_visible()
     expect(hand.page.get_by_role("button", name="I made this move")).to_have_count(0)
     assert len(entered(shop, visit_id)) == 1
     hand.context.set_offline(False)
     hand.is_saved()
     expect(hand.page.get_by_text("closed, 5 of 5")).to_be_visible()
-    expect(hand.page.get_by_role("heading", name="The verdict waits")).to_have_count(0)
+    expect(hand.page.get_by_role("heading", name=said("verdict-waits"))).to_have_count(0)
     assert entered(shop, visit_id) == [
         *((bore, "turn", 6.0 + 0.25 * bore) for bore in (1, 2, 3, 4)),
         (1, "closing", 6.5),
@@ -96,7 +96,7 @@ def test_an_answer_that_goes_elsewhere_than_its_card_is_held_and_gets_there(
     hand.page.goto(f"{server}/visits/{visit_id}/{BANK_BALANCE.slug}/readings")
     hand.context.set_offline(True)
     hand.page.get_by_role("button", name="First read 0.020\u00a0in").click()
-    expect(hand.bar).to_contain_text("No link.")
+    expect(hand.bar).to_contain_text(said("no-connection"))
     hand.context.set_offline(False)
     hand.is_saved()
     expect(hand.page.get_by_text("Lay 0.020\u00a0in under the central lever")).to_be_visible()
@@ -134,7 +134,7 @@ def test_what_was_saved_counts_before_the_page_is_served_anew(hand: Tablet, link
     assert entered(shop, visit_id) == [(1, "turn", 6.25)]
     link.only = b""
     hand.read("6.50", then="Bore 3")
-    expect(hand.page.get_by_text("1 of 5 read, 1 waiting")).to_be_visible()
+    expect(hand.page.get_by_text(said("count-waiting", read="1 of 5 read", count=1))).to_be_visible()
     link.fault = "pass"
     hand.is_saved()
     expect(hand.page.get_by_text("2 of 5 read")).to_be_visible()
@@ -148,7 +148,7 @@ def test_without_a_link_a_bore_is_chosen_and_a_value_corrected(hand: Tablet, ser
     expect(hand.tile(1)).to_have_attribute("aria-label", re.compile("saved$"))
     hand.context.set_offline(True)
     hand.read("6.50", then="Bore 3")
-    expect(hand.bar).to_contain_text("No link.")
+    expect(hand.bar).to_contain_text(said("no-connection"))
     hand.tile(4).click()
     expect(hand.page.locator("#entry-heading")).to_have_text("Bore 4")
     hand.read("7.00", then="Bore 3")
@@ -175,10 +175,10 @@ def test_a_reload_keeps_what_waits_and_reads_on(hand: Tablet, link: Proxy, shop:
     expect(hand.page.locator("#entry-heading")).to_have_text("Bore 3")
     hand.page.reload()
     expect(hand.page.locator("#entry-heading")).to_have_text("Bore 3")
-    expect(hand.tile(1)).to_contain_text("waiting")
-    expect(hand.tile(2)).to_contain_text("skipped")
+    expect(hand.tile(1)).to_contain_text(said("tile-waiting"))
+    expect(hand.tile(2)).to_contain_text(said("tile-skipped"))
     hand.read("6.75", then="Bore 4")
-    expect(hand.bar).to_contain_text("3 readings held here, not yet saved")
+    expect(hand.bar).to_contain_text(said("waiting", what="3 readings"))
     link.fault = "pass"
     hand.is_saved()
     assert entered(shop, visit_id) == [(1, "turn", 6.25), (2, "skip", None), (3, "turn", 6.75)]
@@ -192,7 +192,7 @@ def test_two_tabs_send_one_queue_once(hand: Tablet, link: Proxy, shop: Database)
     hand.read("6.50", then="Bore 3")
     other = Tablet(hand.context.new_page(), hand.context)
     other.open(link.address, visit_id)
-    expect(other.bar).to_contain_text("2 readings held here")
+    expect(other.bar).to_contain_text(said("waiting", what="2 readings"))
     expect(other.page.locator("#entry-heading")).to_have_text("Bore 3")
     link.fault = "pass"
     hand.is_saved()
@@ -211,12 +211,12 @@ def test_a_server_killed_in_the_middle_of_a_round_costs_nothing(hand: Tablet, tm
         hand.is_saved()
         link.fault, link.only = "drop", b"POST"
         hand.read("6.50", then="Bore 3")
-        expect(hand.bar).to_contain_text("No link.")
+        expect(hand.bar).to_contain_text(said("no-connection"))
         program.process.kill()
         program.process.wait()
         link.fault = "pass"
         hand.read("6.75", then="Bore 4")
-        expect(hand.bar).to_contain_text("2 readings held here")
+        expect(hand.bar).to_contain_text(said("waiting", what="2 readings"))
         with started(*arguments) as again:
             host, port = again.address.removeprefix("http://").strip("/").split(":")
             link.target = (host, int(port))
@@ -240,15 +240,15 @@ def test_what_is_refused_comes_back_with_its_reason_and_what_was_typed(
     hand.page.get_by_role("button", name="7", exact=True).click()
     moves.make(shop, visit_id, key(), NewMove(HEAT_SOAKED.slug, "stop", "A", None, None, 0.125, (), True, "KM"), AT)
     link.fault = "pass"
-    back = hand.page.get_by_role("list", name="Not kept").get_by_role("listitem")
-    expect(back).to_contain_text("Not kept: Bore 2, 6.50.", timeout=20_000)
+    back = hand.page.get_by_role("list", name="Not saved").get_by_role("listitem")
+    expect(back).to_contain_text(said("rejected-write", write="Bore 2, 6.50"), timeout=20_000)
     expect(back).to_contain_text("moved")
     expect(hand.page.locator("[data-typed]")).to_have_text("7")
     assert entered(shop, visit_id) == [(1, "turn", 6.25)]
     hand.page.reload()
     expect(back).to_contain_text("Bore 2, 6.50")
-    back.get_by_role("button", name="Drop it").click()
-    back.get_by_role("button", name="Drop it for good").click()
+    back.get_by_role("button", name=said("discard")).click()
+    back.get_by_role("button", name=said("discard-for-good")).click()
     expect(back).to_have_count(0)
     hand.is_saved()
     assert entered(shop, visit_id) == [(1, "turn", 6.25)]
@@ -262,14 +262,14 @@ def test_what_the_server_cannot_store_does_not_hold_the_rest_up_for_ever(
     link.fault, link.only = FAULTS["status 500"][0], b"POST"
     hand.read("6.25", then="Bore 2")
     hand.read("6.50", then="Bore 3")
-    listed = hand.page.get_by_role("list", name="Not kept").get_by_role("listitem")
-    expect(listed).to_contain_text("Still here: Bore 1, 6.25.", timeout=20_000)
-    listed.get_by_role("button", name="Set it aside").click()
-    expect(listed.get_by_role("button", name="Send again")).to_be_visible()
+    listed = hand.page.get_by_role("list", name="Not saved").get_by_role("listitem")
+    expect(listed).to_contain_text(said("stuck-write", write="Bore 1, 6.25"), timeout=20_000)
+    listed.get_by_role("button", name=said("set-aside")).click()
+    expect(listed.get_by_role("button", name=said("send-again"))).to_be_visible()
     link.fault = "pass"
-    expect(hand.bar).to_contain_text("1 reading came back", timeout=20_000)
+    expect(hand.bar).to_contain_text(said("rejected-writes", what="1 reading"), timeout=20_000)
     assert entered(shop, visit_id) == [(2, "turn", 6.5)]
-    listed.get_by_role("button", name="Send again").click()
+    listed.get_by_role("button", name=said("send-again")).click()
     hand.is_saved()
     assert entered(shop, visit_id) == [(2, "turn", 6.5), (1, "turn", 6.25)]
 
@@ -304,9 +304,9 @@ def test_a_move_made_without_a_link_waits_its_turn(hand: Tablet, server: str, sh
     expect(made).to_be_visible()
     hand.context.set_offline(True)
     made.click()
-    expect(hand.bar).to_contain_text("1 move held here, not yet saved")
-    expect(hand.page.get_by_role("heading", name="The verdict waits")).to_be_visible()
-    assert visit_record(shop, visit_id).moves == []
+    expect(hand.bar).to_contain_text(said("waiting", what="1 adjustment"))
+    expect(hand.page.get_by_role("heading", name=said("verdict-waits"))).to_be_visible()
+    assert visit_record(shop, visit_id).moves == ()
     hand.context.set_offline(False)
     hand.is_saved()
     expect(hand.page.locator("#entry-heading")).to_have_text("Bore 1")
@@ -322,7 +322,7 @@ def test_steps_recorded_without_a_link_go_over_and_the_page_goes_on(hand: Tablet
     form.locator("input[name=coolant]").fill("91")
     link.fault, link.only = "drop", b"POST"
     form.get_by_role("button", name="Keep what is ticked and filled in").click()
-    expect(hand.bar).to_contain_text("1 record of steps held here, not yet saved")
+    expect(hand.bar).to_contain_text(said("waiting", what="1 checklist entry"))
     link.fault = "pass"
     hand.is_saved()
     assert visit_record(shop, visit_id).checks[(HEAT_SOAKED.slug, "coolant")].number == 91
@@ -336,13 +336,13 @@ def test_steps_refused_come_back_beside_their_fields(hand: Tablet, server: str, 
     form = hand.page.get_by_role("form", name="What to record")
     form.locator("input[name=coolant]").fill("9000")
     form.get_by_role("button", name="Keep what is ticked and filled in").click()
-    expect(form.get_by_text(re.compile("^Between "))).to_be_visible()
+    expect(form.get_by_text(re.compile(r"^Enter \d"))).to_be_visible()
     expect(form.locator("input[name=coolant]")).to_have_value("9000")
     form.locator("input[name=coolant]").fill("91")
     form.get_by_role("button", name="Keep what is ticked and filled in").click()
-    expect(form.get_by_text(re.compile("^Between "))).to_have_count(0)
+    expect(form.get_by_text(re.compile(r"^Enter \d"))).to_have_count(0)
     hand.is_saved()
-    expect(hand.page.get_by_role("list", name="Not kept")).to_be_hidden()
+    expect(hand.page.get_by_role("list", name="Not saved")).to_be_hidden()
     assert visit_record(shop, visit_id).checks[(HEAT_SOAKED.slug, "coolant")].number == 91
 
 
@@ -355,7 +355,7 @@ def test_a_page_that_does_not_come_after_a_record_leaves_no_doubt_that_it_is_kep
     form = hand.page.get_by_role("form", name="What to record")
     form.locator("input[name=coolant]").fill("91")
     form.get_by_role("button", name="Keep what is ticked and filled in").click()
-    expect(hand.bar).to_have_text("All saved.The page after it did not come: load this one anew")
+    expect(hand.bar).to_have_text(said("saved-without-page") + said("page-missing"))
     assert visit_record(shop, visit_id).checks[(HEAT_SOAKED.slug, "coolant")].number == 91
     hand.page.unroute_all()
     hand.page.reload()
@@ -377,17 +377,17 @@ def test_a_pin_is_never_held_and_waits_for_what_is(hand: Tablet, link: Proxy, sh
     link.fault, link.only = "refuse", b"POST"
     hand.read("6.25", then="Bore 2")
     hand.page.goto(f"{link.address}/visits/{visit_id}/sign-off")
-    expect(hand.bar).to_contain_text("1 reading held here")
+    expect(hand.bar).to_contain_text(said("waiting", what="1 reading"))
     hand.page.get_by_label("Whoever answers for it").select_option("Kim Marlow")
     hand.page.get_by_label("PIN").fill("1928")
     hand.page.get_by_role("button", name="Sign it off").click()
-    expect(hand.bar).to_contain_text("Not yet.First 1 reading held here must go over")
+    expect(hand.bar).to_contain_text(said("not-saved") + said("waiting-first", what="1 reading"))
     link.fault = "pass"
     hand.is_saved()
     assert entered(shop, visit_id) == [(1, "turn", 6.25)]
     hand.page.get_by_role("button", name="Sign it off").click()
     expect(hand.page.get_by_text(re.compile("^Not yet: Heat-soaked recheck"))).to_be_visible()
-    expect(hand.page.get_by_role("list", name="Not kept")).to_be_hidden()
+    expect(hand.page.get_by_role("list", name="Not saved")).to_be_hidden()
     assert visit_record(shop, visit_id).sign_off is None
 
 

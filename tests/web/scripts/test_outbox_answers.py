@@ -16,10 +16,14 @@ from starlette.testclient import TestClient
 import app.web.pages
 from app.places import static
 from app.shop.procedure.phases import COLD_PRESET, HEAT_SOAKED
+from app.shop.procedure.requirements import Waiting
+from app.shop.reasons import Reason, because
+from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.shop.store.tables import CheckRow, MoveRow, Override, ReadingRow, RoundRow
 from app.web.application import create_app
 from app.web.context import NEXT, OUTBOX, REFUSED, SAVED
+from app.wording.reasons import in_words
 from tests.shop.yard import AT, engine, heat_soaked, key, read, read_round, visit, visit_record
 
 ORIGIN = "http://127.0.0.1"
@@ -103,24 +107,28 @@ def test_without_an_outbox_a_browser_is_sent_on_and_the_key_is_echoed_too(client
 
 
 @pytest.mark.parametrize(
-    ("path", "fields", "said"),
+    ("path", "fields", "reason"),
     [
-        (f"{HERE}/readings", reading(value="999"), "reads from 0 to 40 kg/h"),
-        (f"{HERE}/readings", reading(round="9"), "The page was behind"),
-        (f"{HERE}/moves", {"kind": "stop", "place": "A", "amount": "90", "by": "KM"}, "at most 4 turns"),
-        (f"{HERE}/rounds", {}, "Round 2 is still open"),
-        ("/visits/1/no-such-phase/readings", reading(), "There is no phase of that name here"),
-        ("/visits/99/heat-soaked-recheck/readings", reading(), "There is no visit of that number here"),
+        (f"{HERE}/readings", reading(value="999"), because(Rejection.OUT_OF_RANGE, low=0, high=40, unit="kg/h")),
+        (f"{HERE}/readings", reading(round="9"), because(Rejection.ANOTHER_ROUND, round=2)),
+        (
+            f"{HERE}/moves",
+            {"kind": "stop", "place": "A", "amount": "90", "by": "KM"},
+            because(Rejection.TURNS_OUT_OF_RANGE, most=4),
+        ),
+        (f"{HERE}/rounds", {}, because(Rejection.ROUND_IN_PROGRESS, round=2, bore=1)),
+        ("/visits/1/no-such-phase/readings", reading(), because(Waiting.NO_SUCH_PHASE)),
+        ("/visits/99/heat-soaked-recheck/readings", reading(), because(Rejection.NO_SUCH_VISIT)),
     ],
 )
 def test_a_refusal_says_why_and_echoes_no_key(
-    client: TestClient, shop: Database, path: str, fields: dict[str, str], said: str
+    client: TestClient, shop: Database, path: str, fields: dict[str, str], reason: Reason
 ) -> None:
     heat_soaked(shop)
     before = rows(shop)
     answer = client.post(path, data={**fields, "key": key()}, headers={OUTBOX: "1"})
     assert 400 <= answer.status_code < 500
-    assert said in unquote(answer.headers[REFUSED])
+    assert unquote(answer.headers[REFUSED]) == in_words(reason)
     assert SAVED not in answer.headers
     assert rows(shop) == before
 
@@ -168,7 +176,7 @@ def _source(endpoint: Callable[..., object]) -> str:
 
 
 def test_every_form_of_a_visit_is_answered_so_that_it_can_leave_the_outbox() -> None:
-    names = (static() / "link.js").read_text()
+    names = (static() / "status_bar.js").read_text()
     modules = [
         importlib.import_module(found.name) for found in pkgutil.walk_packages(app.web.pages.__path__, "app.web.pages.")
     ]
@@ -181,7 +189,7 @@ def test_every_form_of_a_visit_is_answered_so_that_it_can_leave_the_outbox() -> 
     assert len(posts) >= 8
     for route in posts:
         assert "return page.saved(" in _source(route.endpoint), route.path
-        assert re.search(rf'"?{route.path.rsplit("/")[-1]}"?: \["', names), f"the bar has no word for {route.path}"
+        assert re.search(rf'"?{route.path.rsplit("/")[-1]}"?: "write-', names), f"the bar has no word for {route.path}"
 
 
 def test_a_question_is_not_a_saved_write(client: TestClient, shop: Database) -> None:

@@ -5,10 +5,13 @@ import re
 import pytest
 from playwright.sync_api import expect
 
+from app.shop.reasons import because
+from app.shop.rejections import Rejection
 from app.shop.store.database import Database
+from app.wording.reasons import in_words
 from tests.browser import NewContext
 from tests.shop.yard import FOUR, heat_soaked, visit_record
-from tests.web.tablet import Tablet, entered, tablet
+from tests.web.tablet import Tablet, entered, said, tablet
 
 
 @pytest.fixture
@@ -38,7 +41,7 @@ def test_what_is_being_typed_stays_and_the_same_bore_on_both_is_asked_about(
     one, other = pair
     other.page.get_by_role("button", name="7", exact=True).click()
     one.read("6.25", then="Bore 2")
-    expect(other.page.get_by_text("Bore 1 was read elsewhere meanwhile.")).to_be_visible()
+    expect(other.page.get_by_text(said("read-elsewhere", bore=1))).to_be_visible()
     expect(other.page.locator("[data-typed]")).to_have_text("7")
     expect(other.page.locator("#entry-heading")).to_have_text("Bore 1")
     expect(other.tile(1)).to_contain_text("7…")
@@ -77,11 +80,11 @@ def test_a_move_told_by_both_is_asked_about(pair: tuple[Tablet, Tablet], shop: D
         expect(hand.page.get_by_role("button", name="I made this move")).to_be_visible()
     other.context.set_offline(True)
     other.page.get_by_role("button", name="I made this move").click()
-    expect(other.bar).to_contain_text("1 move held here")
+    expect(other.bar).to_contain_text(said("waiting", what="1 adjustment"))
     one.page.get_by_role("button", name="I made this move").click()
     expect(one.page.locator("#entry-heading")).to_have_text("Bore 1")
     other.context.set_offline(False)
-    expect(other.page.get_by_text("Another tablet kept a move meanwhile.")).to_be_visible()
+    expect(other.page.get_by_text(in_words(because(Rejection.ADJUSTED_BY_ANOTHER_TABLET)))).to_be_visible()
     assert len(visit_record(shop, 1).moves) == 1
     other.page.get_by_role("button", name="Keep this move").click()
     expect(other.page.locator("#entry-heading")).to_have_text(re.compile(r"^Bore \d$"))  # back at the readings

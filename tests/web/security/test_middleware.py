@@ -14,8 +14,14 @@ from hypothesis import strategies as st
 from starlette.testclient import TestClient
 
 from app.web.security import middleware
+from app.wording.message import say
+from app.wording.request_faults import RequestFault, notice_of
 
 HOME = "http://127.0.0.1:8000"
+
+
+def sentence(fault: RequestFault, **values: int) -> str:
+    return say(notice_of(fault).sentence, **values)
 
 
 def small_app() -> FastAPI:
@@ -87,7 +93,7 @@ def test_an_address_or_a_listed_name_is_answered(client: TestClient, host: str) 
 def test_any_other_host_is_refused_with_a_page(client: TestClient, host: str) -> None:
     answer = client.get("/", headers={"host": host})
     assert answer.status_code == 400
-    assert "does not answer to the name" in answer.text
+    assert sentence(RequestFault.UNKNOWN_HOST) in answer.text
 
 
 @given(st.text(alphabet="abcdefghijklmnopqrstuvwxyz.-", min_size=1, max_size=40))
@@ -134,7 +140,7 @@ def test_a_form_from_our_own_page_is_taken(client: TestClient, headers: dict[str
 def test_a_form_from_anywhere_else_is_refused(client: TestClient, headers: dict[str, str], method: str) -> None:
     answer = client.request(method, "/", headers=headers)
     assert answer.status_code == 403
-    assert "nothing was stored" in answer.text
+    assert sentence(RequestFault.FOREIGN_ORIGIN) in answer.text
 
 
 @pytest.mark.parametrize(
@@ -186,7 +192,7 @@ def test_a_slow_page_is_given_up() -> None:
     took = time.monotonic() - began
     asked.set()
     assert answer.status_code == 503
-    assert "took too long" in answer.text
+    assert sentence(RequestFault.TIMED_OUT) in answer.text
     assert took < 2
 
 
@@ -236,7 +242,7 @@ ELEVEN_MB = b"x" * (11 * 1024 * 1024)
 def test_an_eleven_megabyte_form_gets_the_page(port: int) -> None:
     answer = talk(port, f"Content-Length: {len(ELEVEN_MB)}\r\n", ELEVEN_MB)
     assert answer.startswith("HTTP/1.1 413 ")
-    assert "A form may hold 1024 kB" in answer
+    assert sentence(RequestFault.TOO_LARGE, most=1024) in answer
 
 
 def test_a_chunked_eleven_megabyte_form_gets_the_page(port: int) -> None:
@@ -244,7 +250,7 @@ def test_a_chunked_eleven_megabyte_form_gets_the_page(port: int) -> None:
     chunks = b"".join(b"%x\r\n%b\r\n" % (chunk, ELEVEN_MB[:chunk]) for _ in range(len(ELEVEN_MB) // chunk))
     answer = talk(port, "Transfer-Encoding: chunked\r\n", chunks + b"0\r\n\r\n")
     assert answer.startswith("HTTP/1.1 413 ")
-    assert "nothing was stored" in answer
+    assert sentence(RequestFault.TOO_LARGE, most=1024) in answer
 
 
 def test_a_sender_who_hangs_up_half_way_is_forgotten(port: int) -> None:

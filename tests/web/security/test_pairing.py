@@ -2,6 +2,10 @@
 
 from playwright.sync_api import Page, expect
 
+from app.shop.reasons import because
+from app.shop.rejections import Rejection
+from app.wording.reasons import in_words
+
 
 def test_a_scanned_code_is_filled_in_and_taken_out_of_the_address(page: Page, server: str) -> None:
     asked: list[str] = []
@@ -11,6 +15,6 @@ def test_a_scanned_code_is_filled_in_and_taken_out_of_the_address(page: Page, se
     expect(page.get_by_label("What this tablet is called")).to_be_focused()
     assert page.url == f"{server}/pair"
     page.get_by_role("button", name="Pair it").click()
-    expect(page.get_by_text("A name to know it by")).to_be_visible()
+    expect(page.get_by_text(in_words(because(Rejection.NAME_MISSING)))).to_be_visible()
     expect(page.get_by_label("Code on the screen")).to_have_value("ABCD2345")
     assert f"{server}/pair" in asked

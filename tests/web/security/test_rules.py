@@ -16,7 +16,8 @@ from starlette.testclient import TestClient
 from starlette.types import Receive, Scope, Send
 
 from app.shop.commands import engines, people, tablets
-from app.shop.record import visits
+from app.shop.record import loader
+from app.shop.rejections import Rejection
 from app.shop.store import database
 from app.shop.store.database import Database
 from app.shop.store.upgrade import open_shop
@@ -28,6 +29,7 @@ from app.web.pages.shop import trust
 from app.web.pages.shop.tablets import only_here
 from app.web.security import middleware, pairing
 from app.web.security.pairing import Pairing
+from tests.shop.rejections import on_page
 from tests.shop.yard import AT, FACTS, engine, key, visit
 
 HOME = "http://192.168.7.20:8000"
@@ -283,7 +285,7 @@ def codes_are_not_shown_one_after_the_other(bench: Bench) -> bool:
 @rule(without(people, "prove", lambda *_: None))
 def a_sign_off_asks_for_the_pin(bench: Bench) -> bool:
     bench.list_somebody()
-    return "That is not the PIN" in bench.sign("1470")
+    return on_page(Rejection.PIN_WRONG) in bench.sign("1470")
 
 
 @rule(without(people, "FREE_TRIES", 10**9))
@@ -291,7 +293,7 @@ def guessing_a_pin_is_slowed_down(bench: Bench) -> bool:
     bench.list_somebody()
     for _ in range(5):
         bench.sign("1470")
-    return "Too many wrong PINs" in bench.sign(PIN)
+    return on_page(Rejection.TOO_MANY_TRIES, wait=people.FIRST_WAIT) in bench.sign(PIN)
 
 
 class NoHasher:
@@ -350,7 +352,7 @@ def a_customer_who_was_taken_out_is_not_left_in_the_file(bench: Bench) -> bool:
     engines.change(bench.shop, 1, 1, engines.EngineFacts(**named))
     engines.change(bench.shop, 1, 2, engines.EngineFacts(**{**named, "customer": ""}))
     with bench.shop.reading() as session:
-        assert visits.load(session, 1).engine.customer == ""
+        assert loader.load(session, 1).engine.customer == ""
     return b"Ada of Number 7" not in bench.held()
 
 

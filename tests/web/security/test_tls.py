@@ -20,17 +20,20 @@ from playwright.sync_api import BrowserContext, Playwright, expect
 from starlette.testclient import TestClient
 
 from app import places
+from app.server.certificates import CertificateProblem
 from app.shop.store.database import Database
 from app.shop.store.upgrade import open_shop
 from app.web.application import create_app
 from app.web.display_options import CHOICES
 from app.web.pages.shop import offline
 from app.web.security.pairing import Pairing
+from app.wording.cli import CERTIFICATE_PROBLEMS, TRUST
+from app.wording.message import say
 from tests.browser import NewContext, flags, installed
 from tests.shop.yard import heat_soaked, key
 from tests.started import Started, refused, started
 from tests.web.axe import faults
-from tests.web.tablet import SIZE, Tablet, entered
+from tests.web.tablet import SIZE, Tablet, entered, said
 
 HTTPS = "https://192.168.7.20:8000"
 KEPT = set(re.findall(r'^  "(/[^"]+)",$', (places.static() / "worker.js").read_text(), re.MULTILINE))
@@ -59,11 +62,12 @@ class Secure:
 def secure(folder: Path, port: int = 0) -> Iterator[Secure]:
     with started("serve", "--tls", "--port", str(port), "--data", str(folder)) as program:
         assert program.process.stdout is not None
-        said = "".join(program.process.stdout.readline() for _ in range(3))
-        page = re.search(r"open (http://\S+/trust) on it", said)
-        assert page is not None, said
-        fingerprint = " ".join(re.findall(r"\b[0-9A-F]{2}\b", said.split("must be")[1]))
-        yield Secure(program, page[1], fingerprint)
+        trust, *lines = (program.process.stdout.readline() for _ in range(3))
+        page = re.search(r"http://\S+/trust", trust)
+        assert page is not None, trust
+        assert trust.strip() == say(TRUST, page=page[0])
+        fingerprint = " ".join(re.findall(r"\b[0-9A-F]{2}\b", " ".join(lines)))
+        yield Secure(program, page[0], fingerprint)
 
 
 @pytest.fixture(scope="module")
@@ -136,8 +140,10 @@ def test_the_file_is_what_tablets_take_for_a_certificate(over_https: Secure) -> 
 
 def test_a_certificate_that_cannot_be_read_stops_the_start_with_a_word(tmp_path: Path) -> None:
     (tmp_path / "https").mkdir()
-    (tmp_path / "https/authority.pem").write_text("not a key")
-    assert "cannot be read as a key" in refused("serve", "--tls", "--port", "0", "--data", str(tmp_path))
+    authority = tmp_path / "https/authority.pem"
+    authority.write_text("not a key")
+    problem = say(CERTIFICATE_PROBLEMS[CertificateProblem.UNREADABLE], place=authority)
+    assert refused("serve", "--tls", "--port", "0", "--data", str(tmp_path)).strip() == problem
 
 
 def test_the_page_says_that_nothing_may_wait_before_the_address_changes(over_https: Secure, shop: Database) -> None:
@@ -213,7 +219,7 @@ def test_the_page_without_a_link_needs_nothing_that_is_not_kept(shop: Database) 
     assert needed | {"/offline"} == KEPT
 
 
-def test_a_tablet_takes_everything_anew_when_a_kept_file_changes(
+def test_a_tablet_loads_everything_again_when_a_stored_file_or_text_changes(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     for name in ("static", "templates"):
@@ -230,7 +236,9 @@ def test_a_tablet_takes_everything_anew_when_a_kept_file_changes(
     (tmp_path / "static/tokens.css").write_text("/* another */")
     second = version()
     (tmp_path / "templates/offline.html").write_text("another")
-    assert len({first, second, version()}) == 3
+    third = version()
+    monkeypatch.setattr(offline, "bundle", lambda: {"sending": "another"})
+    assert len({first, second, third, version()}) == 4
 
 
 @contextmanager
@@ -277,12 +285,12 @@ def test_pages_start_without_a_link_and_what_waits_goes_over_when_it_is_back(
         assert first.program.stop() == 0
 
         hand.read("6.25", then="Bore 2")
-        expect(hand.bar).to_contain_text("held here")
+        expect(hand.bar).to_contain_text(said("waiting", what="1 reading"))
         hand.page.reload()
         expect(hand.page.get_by_role("heading", name="No link to the shop computer")).to_be_visible()
-        expect(hand.page.locator("#held")).to_contain_text("1 reading held here. Sent by itself")
+        expect(hand.page.locator("#held")).to_contain_text(said("sent-in-order", what="1 reading"))
         expect(hand.page.get_by_role("list", name="Waiting on this tablet")).to_have_text("Bore 1, 6.25")
-        expect(hand.bar).to_contain_text("No link.")
+        expect(hand.bar).to_contain_text(said("no-connection"))
         assert faults(hand.page) == []
         kept = "caches.keys().then(async (all) => (await Promise.all(all.map(async (one) => "
         kept += "(await (await caches.open(one)).keys()).map((r) => new URL(r.url).pathname)))).flat())"

@@ -2,12 +2,11 @@
 
 import pytest
 
-from app.shop.commands import meters
+from app.shop.commands import meters, visits
 from app.shop.commands.meters import NewMeter
+from app.shop.commands.visits import NewVisit
 from app.shop.procedure.phases import FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN
 from app.shop.procedure.read_order import next_reading
-from app.shop.record import visits
-from app.shop.record.visits import NewVisit
 from app.shop.store.database import Database
 from app.web.presenters.history.history import since_left
 from tests.shop.yard import AT, FOUR, check_all, heat_soaked, key, read, read_round, visit_record

@@ -8,11 +8,13 @@ import pytest
 from starlette.testclient import TestClient
 
 from app.shop.assessment.advising import next_step
+from app.shop.commands import visits
 from app.shop.procedure.items import DEFER, PLACES
 from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN, PHASES
-from app.shop.record import visits
+from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.web.application import create_app
+from tests.shop.rejections import on_page
 from tests.shop.yard import AT, FOUR, V8, check_all, engine, heat_soaked, key, read, read_round, visit, visit_record
 
 ORIGIN = "http://127.0.0.1"
@@ -144,7 +146,7 @@ def test_no_oil_pressure_is_answered_with_stop(client: TestClient, shop: Databas
     there = f"/visits/{visit_id}/{FIRST_FIRE.slug}"
     answer = client.post(f"{there}/checks", data={"key": key(), "by": "KM", "oil-pressure": "20"})
     assert answer.headers["location"] == there
-    assert "Stop the engine now. Oil pressure is 20 kPa" in client.get(there).text
+    assert "Stop the engine now. Oil pressure 20\u00a0kPa" in client.get(there).text
     assert "Stopped: outside the shop" in client.get("/").text
     sent = {"key": key(), "round": "1", "bore": "1", "kind": "turn", "value": "6.5", "by": "KM"}
     refused = client.post(f"{there}/readings", data=sent)
@@ -164,7 +166,7 @@ def test_the_heat_soak_is_drawn_and_opens_the_round(client: TestClient, shop: Da
         assert client.post(f"{there}/checks", data=sent).headers["location"] == there
     page = client.get(there).text
     assert "Not hot through yet" in page
-    assert "oil steady: it moved 13 °C in the last 5 minutes" in page
+    assert "oil steady: it changed by 13\u00a0°C in the last 5 minutes" in page
     assert [len(points.split()) for points in re.findall(r'points="([^"]*)"', page)] == [3, 3]
     rest = {"pulls": "3", "idle-speed": "850", "oil-pressure-hot": "190", "idle-control": "1", "loads-steady": "1"}
     client.post(f"{there}/checks", data={"key": key(), "by": "KM", **rest})
@@ -201,14 +203,14 @@ def test_what_changed_is_asked_when_the_visit_opens_and_said_in_it(client: TestC
     there = client.post(f"/engines/{engine_id}/visits", data=sent).headers["location"]
     for slug in (FIRST_FIRE.slug, HEAT_SOAKED.slug):
         page = client.get(f"{there}/{slug}").text
-        assert "Since the last sign-off: exhaust changed; it is in the vehicle now" in page, slug
+        assert "Since the last sign-off: exhaust changed, now in the vehicle" in page, slug
 
 
 def test_nothing_ticked_is_said_beside_the_button_and_blames_no_field(client: TestClient, shop: Database) -> None:
     at = visit(shop, engine(shop))
     answer = client.post(f"/visits/{at}/cold-preset/checks", data={"key": key(), "by": "KM"})
     assert answer.status_code == 422
-    assert "Nothing was ticked or filled in." in answer.text
+    assert on_page(Rejection.NOTHING_ENTERED) in answer.text
     assert "aria-invalid" not in answer.text
     assert 'name="by" value="KM"' in answer.text
 

@@ -8,7 +8,7 @@ import pytest
 from playwright.sync_api import BrowserContext, Page, ViewportSize, expect
 from pypdf import PdfReader
 
-from app.shop.record import visits
+from app.shop.record import loader
 from app.shop.record.settings import DEFAULTS
 from app.shop.store.database import Database
 from tests.web.story import Technician
@@ -117,7 +117,7 @@ def test_an_engine_goes_through_and_comes_back(
         for words in ("31-0217", "As found", "As left", "Foreman of the yard", "KM", "Have it looked at again", "1184"):
             assert words in text, words
     with shop.reading() as session:
-        record = visits.load(session, 1)
+        record = loader.load(session, 1)
     assert record.sign_off is not None
     assert len(record.moves) == hand.moves
     found, left = record.as_found(), record.as_left()

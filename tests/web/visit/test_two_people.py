@@ -6,8 +6,10 @@ import pytest
 from starlette.testclient import TestClient
 
 from app.shop.commands import engines
+from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.web.application import create_app
+from tests.shop.rejections import on_page
 from tests.shop.yard import engine
 
 HOME = "http://127.0.0.1"
@@ -41,7 +43,7 @@ def stored(shop: Database) -> tuple[str, str, int]:
 def test_the_later_sees_both_and_nothing_is_stored(browser: TestClient, shop: Database) -> None:
     answer = browser.post(CHANGE, data={**FORM, "customer": "C-200"})
     assert answer.status_code == 409
-    assert "Somebody changed this engine meanwhile" in answer.text
+    assert on_page(Rejection.CHANGED_BY_ANOTHER_TABLET) in answer.text
     assert "<td>Red coupe</td><td>Blue coupe</td>" in answer.text
     assert "<td>C-104</td><td>C-200</td>" in answer.text
     assert '<th scope="row">Serial</th>' not in answer.text  # the same in both

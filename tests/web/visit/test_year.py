@@ -17,8 +17,11 @@ from app.shop.demo.engine_model import DemoEngineModel
 from app.shop.demo.technician import DemoTechnician
 from app.shop.procedure.items import Phase
 from app.shop.procedure.phases import BANK_BALANCE, FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN
+from app.shop.reasons import because
+from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.sync.engine.layout import Bank, Coupler, Layout
+from app.wording.reasons import in_words
 from tests.serving import serving
 from tests.web.story import Technician
 
@@ -181,7 +184,7 @@ def fitted_behind_another_exhaust(yard: Yard) -> None:
     yard.see("/visits/2/heat-soaked-recheck/moves/new?kind=blade&place=1-2")
     page.get_by_label("Blade", exact=True).fill("4")
     hand.press("Keep this move")
-    expect(page.get_by_text("As found comes first")).to_be_visible()
+    expect(page.get_by_text(in_words(because(Rejection.AS_FOUND_FIRST)))).to_be_visible()
     yard.see("/visits/2/heat-soaked-recheck/readings")
     hand.read_on()
     hand.follow()

@@ -5,15 +5,17 @@ from collections.abc import Mapping
 from fastapi import APIRouter
 from fastapi.responses import HTMLResponse, Response
 
-from app.shop.commands import engines
+from app.shop.commands import engines, visits
+from app.shop.commands.visits import NewVisit
 from app.shop.errors import ConflictError, NotFoundError, RejectedError
 from app.shop.procedure.items import PLACES
 from app.shop.procedure.recheck import CHANGES
 from app.shop.queries import history_cache
 from app.shop.queries.search import tag_of
-from app.shop.record import visits
+from app.shop.reasons import because
+from app.shop.record import loader
 from app.shop.record.fittings import HARDWARE_FIELDS, hardware_from_json, layout_from_json
-from app.shop.record.visits import NewVisit
+from app.shop.rejections import Rejection
 from app.shop.store.idempotency import new_key
 from app.shop.store.tables import Engine
 from app.sync.engine.units import REV_PER_MIN
@@ -110,12 +112,12 @@ def show(shop: Shop, page: Page, engine_id: int) -> HTMLResponse:
 def slipped(shop: Shop, page: Page, visit_id: int) -> HTMLResponse:
     """What had slipped by the time a visit began, from the readings to the verdict."""
     with shop.reading() as session:
-        engine = engines.get(session, visits.load(session, visit_id).engine.ident)
+        engine = engines.get(session, loader.load(session, visit_id).engine.ident)
         memory = history_cache.of_engine(session, engine.ident)
     number = next(visit.number for visit in memory.visits if visit.visit_id == visit_id)
     one = next((slip for slip in past_of(memory).slips if slip.number == number), None)
     if one is None:
-        raise NotFoundError("earlier visit to set this one against")
+        raise NotFoundError(because(Rejection.NO_EARLIER_VISIT))
     return page.show("visit/slipped.html", engine=engine, one=one)
 
 

@@ -10,8 +10,10 @@ from fastapi.responses import HTMLResponse, Response
 from app.shop.commands import engines
 from app.shop.errors import NotFoundError
 from app.shop.queries import search
-from app.shop.record import visits
+from app.shop.reasons import because
+from app.shop.record import loader
 from app.shop.record.visit_record import VisitRecord
+from app.shop.rejections import Rejection
 from app.shop.store.tables import Engine, Visit
 from app.web.context import Page, Shop
 from app.web.presenters.drawing import phases, small_rows
@@ -51,7 +53,7 @@ def board(shop: Shop, page: Page, find: str = "") -> HTMLResponse:
             lines = [_found(e, newest.get(e.ident)) for e in engines.among(session, hits.exact)]
             near = [_found(e, newest.get(e.ident)) for e in engines.among(session, hits.near)]
         else:
-            lines = [_worked_on(record) for record in visits.in_the_shop(session)]
+            lines = [_worked_on(record) for record in loader.in_the_shop(session)]
         count = engines.count(session)
     return page.show("board.html", find=words, lines=lines, near=near, count=count, full=len(lines) == MOST_FOUND)
 
@@ -62,7 +64,7 @@ def tag(shop: Shop, page: Page, tag: str) -> Response:
     with shop.reading() as session:
         found = search.by_tag(session, tag)
     if not found:
-        raise NotFoundError(f"engine with the tag {tag[:40]}")
+        raise NotFoundError(because(Rejection.NO_SUCH_TAG, tag=tag[:40]))
     return page.go(f"/engines/{found[0]}" if len(found) == 1 else f"/?find={quote(tag)}")
 
 

@@ -5,6 +5,7 @@ import binascii
 import re
 import zlib
 from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Annotated
 
 from fastapi import APIRouter, Depends, Request
@@ -14,12 +15,14 @@ from starlette.datastructures import UploadFile
 from app.shop.commands import engines
 from app.shop.errors import RejectedError
 from app.shop.exchange.exports import engine_file, readings_csv, written
-from app.shop.exchange.imports import LARGEST, bring_in, plan, read
-from app.shop.record import visits
+from app.shop.exchange.imports import LARGEST, Conflict, bring_in, plan, read
+from app.shop.reasons import because
+from app.shop.record import loader
+from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.web.context import Form, Now, Page, Pages, Shop
 from app.web.error_responses import status_of
-from app.wording.reasons import problems_in_words
+from app.wording.reasons import in_words, problems_in_words
 
 router = APIRouter()
 
@@ -35,6 +38,23 @@ NAMES = {
     "signoff": ("sign-off", "sign-offs"),
     "correction": ("correction", "corrections"),
 }
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """A conflict as the page asks about it: the field of the answer, what to choose between, and the options."""
+
+    name: str
+    question: str
+    mine: str
+    theirs: str
+    options: tuple[tuple[str, str], ...]
+
+    @staticmethod
+    def of(one: Conflict) -> "Question":
+        """In words."""
+        options = tuple((str(option), in_words(because(option))) for option in one.options)
+        return Question(one.name, in_words(one.question), in_words(one.mine), in_words(one.theirs), options)
 
 
 async def _sent(request: Request) -> str | None:
@@ -62,7 +82,7 @@ def readings(shop: Shop, engine_id: int) -> Response:
     """Every reading of an engine, for a spreadsheet."""
     with shop.reading() as session:
         engine = engines.get(session, engine_id)
-        records = list(reversed(visits.of_engine(session, engine_id)))
+        records = list(reversed(loader.of_engine(session, engine_id)))
     return download(readings_csv(records), f"{engine.serial} readings.csv", "text/csv; charset=utf-8")
 
 
@@ -76,7 +96,7 @@ def choose(page: Page) -> HTMLResponse:
 def look(shop: Shop, page: Page, text: Annotated[str | None, Depends(_sent)]) -> HTMLResponse:
     """What a file would add here, before anything is stored."""
     if text is None:
-        return _refused(page, RejectedError({"file": "Choose an engine's file first: it ends in .json."}))
+        return _refused(page, RejectedError({"file": because(Rejection.FILE_MISSING)}))
     return _asked(shop, page, text, {}, {})
 
 
@@ -102,8 +122,8 @@ def packed(text: str) -> str:
 
 
 def unpacked(held: str) -> str:
-    """The file that ``packed`` held. Raises RefusedError when it is none, or longer than any file may be."""
-    lost = RejectedError({"file": "The page lost the file. Choose it once more."})
+    """The file that ``packed`` held. Raises RejectedError when it is none, or longer than any file may be."""
+    lost = RejectedError({"file": because(Rejection.FILE_LOST)})
     try:
         squeezed = zlib.decompressobj()
         text = squeezed.decompress(base64.b64decode(held, validate=True), LARGEST + 1)
@@ -139,6 +159,7 @@ def _asked(
         status,
         file=file,
         plan=made,
+        questions=[Question.of(one) for one in made.conflicts],
         adds=adds,
         held=packed(text),
         chosen={name: choices[name] for name in choices if name not in {c.name for c in made.conflicts}},

@@ -3,12 +3,13 @@
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse
 
-from app.shop.commands import engines, settings_versions
+from app.shop.commands import engines
 from app.shop.commands.corrections import as_issued, issue_of
 from app.shop.procedure.items import DEFER
 from app.shop.queries import history_cache
 from app.shop.queries.search import tag_of
-from app.shop.record import visits
+from app.shop.record import loader, stored_settings
+from app.shop.record.entries import EngineEntry
 from app.shop.record.fittings import layout_from_json
 from app.shop.store.tables import Engine
 from app.web.context import Page, Shop
@@ -54,7 +55,7 @@ def worksheet(request: Request, shop: Shop, page: Page, engine_id: int) -> HTMLR
     with shop.reading() as session:
         engine = engines.get(session, engine_id)
         memory = history_cache.of_engine(session, engine_id)
-        _, held = settings_versions.now(session)
+        _, held = stored_settings.now(session)
     return page.show(
         "worksheet.html",
         engine=engine,
@@ -69,8 +70,8 @@ def worksheet(request: Request, shop: Shop, page: Page, engine_id: int) -> HTMLR
 def sheet(request: Request, shop: Shop, page: Page, visit_id: int, issue: int = 0) -> HTMLResponse:
     """The handover sheet of a visit, its newest issue or an earlier one; marked as a draft until it is signed off."""
     with shop.reading() as session:
-        record = visits.load(session, visit_id)
-        _, held = settings_versions.now(session)
+        record = loader.load(session, visit_id)
+        _, held = stored_settings.now(session)
     newest = issue_of(record)
     shown = as_issued(record, issue) if 0 < issue < newest else record
     return page.show(
@@ -84,6 +85,6 @@ def sheet(request: Request, shop: Shop, page: Page, visit_id: int, issue: int = 
     )
 
 
-def _address(request: Request, engine: Engine) -> str:
+def _address(request: Request, engine: Engine | EngineEntry) -> str:
     """Where an engine's code leads: to its tag, which is the same in every shop."""
     return f"{request.url.scheme}://{request.url.netloc}/tag/{tag_of(engine.key)}"

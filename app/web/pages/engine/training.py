@@ -8,9 +8,11 @@ from fastapi.responses import HTMLResponse, Response
 
 from app.shop.errors import NotFoundError, RejectedError
 from app.shop.procedure.phases import HEAT_SOAKED
-from app.shop.record import visits
+from app.shop.reasons import because
+from app.shop.record import loader
 from app.shop.record.measures import Measure
 from app.shop.record.visit_record import VisitRecord
+from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.shop.store.idempotency import new_key
 from app.shop.training import training, training_start
@@ -104,9 +106,9 @@ def _choose(page: Pages, values: Mapping[str, str], problems: Mapping[str, str],
 
 def _truth(shop: Database, page: Pages, visit_id: int, with_expert: bool) -> HTMLResponse:
     with shop.reading() as session:
-        record = visits.load(session, visit_id)
+        record = loader.load(session, visit_id)
         if training.of_engine(session, record.engine.ident) is None:
-            raise NotFoundError("practice engine in that visit")
+            raise NotFoundError(because(Rejection.NO_TRAINING_ENGINE))
         read = any(one.closed for one in record.rounds)
         found = training.truth(session, visit_id) if read else None
         work = training.expert(session, visit_id) if read and with_expert else None

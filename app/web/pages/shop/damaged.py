@@ -1,4 +1,4 @@
-"""What is shown in place of every page when the shop's records are damaged: what was found, and the way out."""
+"""The page shown instead of every other while the shop's records are damaged: what was found, and how to restore."""
 
 import sqlite3
 from collections.abc import Callable
@@ -9,11 +9,16 @@ from fastapi.responses import HTMLResponse, Response
 from starlette.staticfiles import StaticFiles
 
 from app import places
+from app.shop.reasons import because
 from app.shop.store.backup import restore
+from app.shop.store.codes import Unavailable
 from app.shop.store.database import ShopUnavailableError
 from app.shop.store.upgrade import DamagedShopError
 from app.web.context import Pages, environment
 from app.web.security.middleware import at_this_computer, protect
+from app.wording.message import say
+from app.wording.reasons import in_words
+from app.wording.store import ONLY_HERE
 
 
 def create_damaged_app(
@@ -25,7 +30,7 @@ def create_damaged_app(
 ) -> FastAPI:
     """The application over a shop that cannot be opened.
 
-    The newest whole copy can be put in place from the shop computer itself; ``start_again`` is called after that.
+    The newest sound backup can be restored from the shop computer itself; ``start_again`` is called after that.
     """
     app = FastAPI(docs_url=None, redoc_url=None, openapi_url=None)
     app.state.templates = environment()
@@ -34,16 +39,20 @@ def create_damaged_app(
 
     def page(request: Request, status: int, problem: str = "") -> HTMLResponse:
         here = at_this_computer(request.scope)
-        return Pages(request).show("damaged.html", status, damage=damage, here=here, problem=problem)
+        found = in_words(damage.found)
+        return Pages(request).show("damaged.html", status, damage=damage, found=found, here=here, problem=problem)
 
     @app.post("/put-back")
     def put_back(request: Request) -> Response:
         if not at_this_computer(request.scope):
-            return page(request, 403, "This can be done on the shop computer itself only.")
+            return page(request, 403, say(ONLY_HERE))
         try:
             aside = restore(damage.folder, damage.newest.file if damage.newest else None, clock())
-        except (ShopUnavailableError, sqlite3.Error) as error:
-            return page(request, 503, str(error))
+        except ShopUnavailableError as error:
+            return page(request, 503, in_words(error.reason))
+        except sqlite3.Error as error:
+            found = because(Unavailable.SYSTEM_MESSAGE, text=str(error))
+            return page(request, 503, in_words(because(Unavailable.RESTORE_FAILED, found=found)))
         start_again()
         return Pages(request).show("put_back.html", aside=aside, copy=damage.newest)
 

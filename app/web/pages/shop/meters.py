@@ -8,8 +8,11 @@ from fastapi.responses import HTMLResponse, Response
 from sqlmodel import Session
 
 from app.shop.commands import meters
-from app.shop.commands.meters import PAIRS, READINGS, UNITS_OF, MeterStory, NewMeter, StudyRecord
+from app.shop.commands.meters import UNITS_OF, NewMeter
 from app.shop.errors import NotFoundError, RejectedError
+from app.shop.record import meter_studies
+from app.shop.record.meter_studies import PAIRS, READINGS, KnownMeter, StudyRecord
+from app.shop.rejections import Rejection
 from app.shop.store.idempotency import new_key
 from app.web.context import Form, Now, Page, Pages, Shop
 from app.web.error_responses import status_of
@@ -95,7 +98,7 @@ def study(shop: Shop, page: Page, study_id: int, again: int | None = None) -> HT
 def read(shop: Shop, page: Page, form: Form, study_id: int, now: Now) -> Response:
     """Keep the next reading of a study."""
     try:
-        value = form.number("value", "What the meter shows.")
+        value = form.number("value", Rejection.METER_VALUE_MISSING)
         supersedes = form.whole("supersedes") if form.text("supersedes") else None
         form.raise_problems()
         meters.read(shop, study_id, form.text("key"), value, form.text("by"), now, supersedes)
@@ -106,7 +109,7 @@ def read(shop: Shop, page: Page, form: Form, study_id: int, now: Now) -> Respons
     return page.saved(f"/studies/{study_id}")
 
 
-def line_of(meter: MeterStory, today: str) -> MeterLine:
+def line_of(meter: KnownMeter, today: str) -> MeterLine:
     """A meter in words."""
     row, found = meter.row, meter.found
     known = row.repeatability_from
@@ -131,7 +134,7 @@ def meter_choices(session: Session, today: str) -> list[tuple[int, str]]:
             m.row.ident,
             f"{m.row.name}, {m.row.unit}" + (f", check was due {m.due.due}" if m.due and m.overdue(today) else ""),
         )
-        for m in meters.all_of(session)
+        for m in meter_studies.all_of(session)
     ]
 
 
@@ -143,7 +146,7 @@ def _all(
     shop: Shop, page: Pages, now: str, values: Mapping[str, str], problems: Mapping[str, str], status: int = 200
 ) -> HTMLResponse:
     with shop.reading() as session:
-        lines = [line_of(meter, now[:10]) for meter in meters.all_of(session)]
+        lines = [line_of(meter, now[:10]) for meter in meter_studies.all_of(session)]
     units = [(unit, f"{unit}, {quantity}") for quantity, names in UNITS_OF.items() for unit in names]
     return page.show("shop/meters.html", status, lines=lines, units=units, values=values, problems=problems)
 
@@ -158,8 +161,10 @@ def _one(
     status: int = 200,
 ) -> HTMLResponse:
     with shop.reading() as session:
-        meter = meters.record(session, meter_id)
-        others = [m.row for m in meters.all_of(session) if m.row.unit == meter.row.unit and m.row.ident != meter_id]
+        meter = meter_studies.known(session, meter_id)
+        others = [
+            m.row for m in meter_studies.all_of(session) if m.row.unit == meter.row.unit and m.row.ident != meter_id
+        ]
     return page.show(
         "shop/meter.html",
         status,
@@ -195,8 +200,8 @@ def _study(
     status: int = 200,
 ) -> HTMLResponse:
     with shop.reading() as session:
-        told = meters.study_story(session, study_id)
-        meter = meters.record(session, told.meter.ident)
+        told = meter_studies.study_of(session, study_id)
+        meter = meter_studies.known(session, told.meter.ident)
     old = next((r for r in told.readings if str(r.ident) == values.get("supersedes", "")), None)
     reads_with = told.next_meter
     if old is not None and told.other is not None and old.meter_id == told.other.ident:

@@ -1,8 +1,9 @@
-"""What a tablet keeps to start without a link: a page of its own, and the script that shows it.
+"""What a tablet stores to start without a connection: a page of its own, and the script that shows it.
 
 Browsers run such a script (a service worker) on secure origins only, so it is offered under https alone.
 """
 
+import json
 from functools import cache
 from hashlib import sha256
 
@@ -14,13 +15,14 @@ from starlette.responses import Response
 from app import places
 from app.web.context import Page
 from app.web.security.middleware import WORKER
+from app.wording.scripts import bundle
 
 router = APIRouter()
 
 
 @router.get("/offline")
 def offline(page: Page) -> HTMLResponse:
-    """The page that a tablet shows by itself while the shop computer does not answer. It holds nothing of the shop."""
+    """The page that a tablet shows while the shop computer does not answer. It holds nothing of the shop."""
     return page.show("offline.html", look="", hand="", front="")
 
 
@@ -35,7 +37,8 @@ router.add_route(WORKER, worker)
 
 @cache
 def version() -> str:
-    """A hash of the program's own files and of the page that is kept."""
+    """A hash of the program's own files and of the page that is kept, with the texts that it carries."""
     kept = sorted(file for file in places.static().rglob("*") if file.is_file())
     pages = [places.templates() / name for name in ("offline.html", "plain.html", "pieces/top.html")]
-    return sha256(b"".join(file.read_bytes() for file in (*kept, *pages))).hexdigest()[:16]
+    parts = [file.read_bytes() for file in (*kept, *pages)]
+    return sha256(b"".join([*parts, json.dumps(bundle()).encode()])).hexdigest()[:16]

@@ -8,8 +8,11 @@ from fastapi.responses import HTMLResponse, Response
 
 from app.shop.commands import settings_versions
 from app.shop.errors import RejectedError
+from app.shop.reasons import because
+from app.shop.record import stored_settings
 from app.shop.record.measures import CHOICES, Measure, Quantity, Units
 from app.shop.record.settings import DEFAULTS, SOURCES, Settings
+from app.shop.rejections import Rejection
 from app.shop.store.idempotency import new_key
 from app.sync.engine.units import KPA, MINUTE, THOU, ZERO_CELSIUS
 from app.web.context import Form, Now, Page, Pages, Shop
@@ -115,7 +118,7 @@ def show(shop: Shop, page: Page) -> HTMLResponse:
 def change(shop: Shop, page: Page, form: Form, now: Now) -> Response:
     """Store another version."""
     with shop.reading() as session:
-        _, held = settings_versions.now(session)
+        _, held = stored_settings.now(session)
     try:
         new = _settings(form, held)
         form.raise_problems(
@@ -171,7 +174,7 @@ def _units(form: Typed, held: Units) -> Units:
         if unit in names:
             chosen = replace(chosen, **{quantity: unit})
         elif unit:
-            form.problems[quantity] = "One of " + ", ".join(names) + "."
+            form.problems[quantity] = because(Rejection.NOT_ONE_OF, choices=names)
     return chosen
 
 
@@ -189,8 +192,8 @@ def _blades(form: Typed, name: str, held: tuple[float, ...], units: Units) -> tu
         try:
             found.append(known[word] if word in known else measure.kept(float(word.replace(",", "."))) * THOU)
         except ValueError:
-            example = " ".join(measure.shown(one) for one in (2, 2.5, 3))
-            form.problems[name] = f"“{word[:20]}” is not a thickness. Like this: {example}"
+            examples = tuple(measure.figure(one) for one in (2, 2.5, 3))
+            form.problems[name] = because(Rejection.NOT_A_THICKNESS, typed=word[:20], examples=examples)
             return ()
     return tuple(found)
 
@@ -234,8 +237,8 @@ def _page(
 ) -> HTMLResponse:
     """The page, its figures in the units of the form that was sent, or in those of the shop."""
     with shop.reading() as session:
-        version, held = settings_versions.now(session)
-        changes = settings_versions.history(session)
+        version, held = stored_settings.now(session)
+        changes = stored_settings.history(session)
     units = Typed(values).units if values.get("units") else held.units
     usual = _as_typed(DEFAULTS, units)
     return page.show(

@@ -8,6 +8,7 @@ from fastapi.responses import HTMLResponse, Response
 from app.shop.store import backup, copies, health
 from app.web.context import Now, Page, Shop
 from app.web.pages.shop.tablets import Here
+from app.wording.store import health_facts, health_problems
 
 router = APIRouter()
 
@@ -18,8 +19,13 @@ MOST_SHOWN = 20
 def show(shop: Shop, page: Page) -> HTMLResponse:
     """How the records are, and their copies."""
     folder = copies.folder_of(shop.folder)
+    found = health.look(shop.folder)
     return page.show(
-        "shop.html", health=health.look(shop.folder), copies=copies.listed(folder)[:MOST_SHOWN], folder=folder
+        "shop.html",
+        health_problems=health_problems(found),
+        health_facts=health_facts(found),
+        copies=copies.listed(folder)[:MOST_SHOWN],
+        folder=folder,
     )
 
 

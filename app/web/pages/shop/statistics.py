@@ -10,6 +10,8 @@ from app.shop.errors import NotFoundError
 from app.shop.exchange.exports import table_csv
 from app.shop.queries import statistics
 from app.shop.queries.statistics import MOST_ENGINES, Table
+from app.shop.reasons import because
+from app.shop.rejections import Rejection
 from app.web.context import Page, Shop
 from app.web.pages.engine.exchange import download
 
@@ -49,7 +51,7 @@ def as_csv(shop: Shop, slug: str) -> Response:
         made = statistics.tables(statistics.gather(session))
     table = next((one for one in made if one.slug == slug), None)
     if table is None:
-        raise NotFoundError("table of that name")
+        raise NotFoundError(because(Rejection.NO_SUCH_TABLE))
     return download(table_csv(table.columns, table.rows), f"{slug}.csv", "text/csv; charset=utf-8")
 
 

@@ -12,6 +12,8 @@ from markupsafe import Markup
 from app.shop.commands import tablets
 from app.shop.commands.tablets import LASTS, Admission
 from app.shop.errors import RejectedError
+from app.shop.reasons import because
+from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.shop.store.idempotency import new_key
 from app.web.context import Form, Now, Page, Pages, Shop
@@ -20,6 +22,7 @@ from app.web.error_responses import status_of
 from app.web.security.middleware import TABLET, at_this_computer
 from app.web.security.pairing import Pairing, spaced
 from app.wording.reasons import problems_in_words
+from app.wording.request_faults import RequestFault
 
 router = APIRouter()
 
@@ -33,7 +36,7 @@ def admission(shop: Database) -> Admission:
 async def only_here(request: Request) -> None:
     """Refuses what is done at the shop computer itself only. Raises HTTPException."""
     if not at_this_computer(request.scope):
-        raise HTTPException(403, "This is done on the shop computer itself, at the address it printed first.")
+        raise HTTPException(403, RequestFault.SHOP_COMPUTER_ONLY)
 
 
 Here = Depends(only_here)
@@ -69,7 +72,7 @@ def pair(shop: Shop, page: Page, form: Form, request: Request, codes: Codes, now
     token = secrets.token_urlsafe(32)
     try:
         if not form.text("name"):
-            raise RejectedError({"name": "A name to know it by, such as: test cell 2."})
+            raise RejectedError({"name": because(Rejection.NAME_MISSING)})
         codes.take(form.text("code"))
         tablets.pair(shop, form.text("key"), form.text("name"), token, now)
     except RejectedError as refusal:

@@ -9,10 +9,13 @@ from fastapi.responses import HTMLResponse, Response
 from app.shop.commands.corrections import NewCorrection, correct
 from app.shop.errors import NotFoundError, RejectedError
 from app.shop.procedure.phases import PHASES
-from app.shop.record import visits
+from app.shop.reasons import because
+from app.shop.record import loader
 from app.shop.record.measures import Units
+from app.shop.record.superseding import current
 from app.shop.record.visit_record import VisitRecord
-from app.shop.store.idempotency import current, new_key
+from app.shop.rejections import Rejection
+from app.shop.store.idempotency import new_key
 from app.web.context import Form, Now, Page, Pages, Shop
 from app.web.error_responses import status_of
 from app.web.forms import Typed
@@ -45,9 +48,9 @@ class Group:
 def correction_form(shop: Shop, page: Page, visit_id: int) -> HTMLResponse:
     """Every figure of a visit that was signed off, to type the right one over the wrong one."""
     with shop.reading() as session:
-        record = visits.load(session, visit_id)
+        record = loader.load(session, visit_id)
     if record.sign_off is None:
-        raise NotFoundError("sheet of this visit to correct: it is not signed off")
+        raise NotFoundError(because(Rejection.NOT_SIGNED_OFF))
     return _correction(page, record, {"key": new_key(), "why": "", "by": ""}, {})
 
 
@@ -55,9 +58,9 @@ def correction_form(shop: Shop, page: Page, visit_id: int) -> HTMLResponse:
 def correction(shop: Shop, page: Page, form: Form, visit_id: int, now: Now) -> Response:
     """Store a correction; the sheet is shown as a new issue."""
     with shop.reading() as session:
-        record = visits.load(session, visit_id)
+        record = loader.load(session, visit_id)
     if record.sign_off is None:
-        raise NotFoundError("sheet of this visit to correct: it is not signed off")
+        raise NotFoundError(because(Rejection.NOT_SIGNED_OFF))
     try:
         new = NewCorrection(
             form.text("why"),
@@ -69,7 +72,7 @@ def correction(shop: Shop, page: Page, form: Form, visit_id: int, now: Now) -> R
         correct(shop, visit_id, form.text("key"), new, now, form.units)
     except RejectedError as refusal:
         with shop.reading() as session:
-            record = visits.load(session, visit_id)
+            record = loader.load(session, visit_id)
         return _correction(page, record, dict(form.values), problems_in_words(refusal), status_of(refusal))
     return page.saved(f"/visits/{visit_id}/sheet")
 
@@ -112,7 +115,7 @@ def _checks(record: VisitRecord, units: Units) -> Group:
 def _changed(form: Typed, kind: str, figures: Sequence[Figure]) -> Iterator[tuple[int, float]]:
     """What was typed over a figure; a field that came back as it was, or empty, changes nothing.
 
-    Figures that no longer stand are passed on too, so that the store can say that they were corrected meanwhile.
+    Figures that no longer stand are passed on too, so that the store can reject them as corrected before.
     """
     known = {figure.field: figure for figure in figures}
     for name in form.values:

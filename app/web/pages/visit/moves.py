@@ -10,8 +10,9 @@ from app.shop.commands.moves import NewMove
 from app.shop.errors import NotFoundError, RejectedError
 from app.shop.procedure.items import MoveKind, Phase
 from app.shop.procedure.parts import parts_of
-from app.shop.record import visits
+from app.shop.record import loader
 from app.shop.record.visit_record import VisitRecord
+from app.shop.rejections import Rejection
 from app.shop.store.idempotency import new_key
 from app.sync.engine.layout import Layout
 from app.sync.engine.units import THOU
@@ -29,7 +30,7 @@ router = APIRouter()
 def made_otherwise(shop: Shop, page: Page, visit_id: int, slug: str, kind: str = "", place: str = "") -> HTMLResponse:
     """The form for a move made differently, started from what the card said."""
     with shop.reading() as session:
-        record = visits.load(session, visit_id)
+        record = loader.load(session, visit_id)
     values = {"key": new_key(), "kind": kind, "place": place, "amount": "", "leaf": "", "second_leaf": "", "way": ""}
     return _form(page, record, phase_of(slug), values, {})
 
@@ -44,7 +45,7 @@ def make(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: Now)
         raise
     except RejectedError as refusal:
         with shop.reading() as session:
-            record = visits.load(session, visit_id)
+            record = loader.load(session, visit_id)
         return _form(page, record, phase_of(slug), form.values, problems_in_words(refusal), status_of(refusal))
     return page.saved(f"/visits/{visit_id}/{slug}/readings")
 
@@ -70,7 +71,7 @@ def _new_move(form: Typed, slug: str) -> NewMove:
     leaves = tuple(blade.kept(form.number(name)) * THOU for name in ("leaf", "second_leaf") if form.text(name))
     amount = 0.0
     if kind != "blade":
-        amount = form.number("amount", "How far it was turned.")
+        amount = form.number("amount", Rejection.TURNS_MISSING)
         if (form.text("way") == "out") != (kind == "bypass"):
             amount = -amount
     form.raise_problems()

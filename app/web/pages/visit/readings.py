@@ -7,13 +7,15 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, PlainTextResponse, Response
 
 from app.shop.commands import checks, readings
-from app.shop.commands.readings import FAR_OFF, NewReading
+from app.shop.commands.readings import NewReading
 from app.shop.errors import NotFoundError, RejectedError
 from app.shop.procedure.items import Phase
 from app.shop.procedure.parts import parts_of
-from app.shop.record import visits
+from app.shop.reasons import because
+from app.shop.record import loader
 from app.shop.record.revision import version
 from app.shop.record.visit_record import VisitRecord
+from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.shop.training import training
 from app.sync.engine.units import THOU
@@ -67,14 +69,14 @@ def add_speed(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now:
     """Keep the idle speed with what the phase asks for, or show the page again with what is wrong."""
     phase, by, key = phase_of(slug), form.text("by"), form.text("key")
     with shop.reading() as session:
-        item = speed_item(visits.load(session, visit_id), phase)
+        item = speed_item(loader.load(session, visit_id), phase)
     if item is None:
-        raise RejectedError({"value": "Nothing is kept of the idle speed here."})
+        raise RejectedError({"value": because(Rejection.NO_IDLE_SPEED_HERE)})
     try:
         if form.text("practice"):
             training.read_speed(shop, visit_id, key, slug, item.slug, by, now)
         else:
-            speed = form.number("value", "Nothing was typed.")
+            speed = form.number("value")
             form.raise_problems()
             checks.record(shop, visit_id, key, slug, {item.slug: speed}, by, now)
     except NotFoundError:
@@ -118,7 +120,7 @@ def _add(sent: PostedForm, visit_id: int, slug: str) -> Response:
             round_number=form.whole("round"),
             bore=form.whole("bore"),
             kind="skip" if skips else form.text("kind"),
-            value=None if skips or simulated else form.number("value", "Nothing was typed."),
+            value=None if skips or simulated else form.number("value", Rejection.METER_VALUE_MISSING),
             by=form.text("by"),
             why=form.text("why"),
             supersedes=_superseded(shop, form),
@@ -133,7 +135,8 @@ def _add(sent: PostedForm, visit_id: int, slug: str) -> Response:
         raise
     except RejectedError as refusal:
         wanted = Wanted.typed(form, skips)
-        values = {**form.values, "sure": "1"} if FAR_OFF in problems_in_words(refusal).values() else form.values
+        far_off = refusal.has(Rejection.FAR_OFF)
+        values = {**form.values, "sure": "1"} if far_off else form.values
         return _desk(shop, page, visit_id, slug, wanted, values, problems_in_words(refusal), status_of(refusal))
     return page.saved(here)
 
@@ -166,7 +169,7 @@ def _desk(
 ) -> HTMLResponse:
     phase = phase_of(slug)
     with shop.reading() as session:
-        record, made_at = visits.load(session, visit_id), version(session, visit_id)
+        record, made_at = loader.load(session, visit_id), version(session, visit_id)
         simulated = training.of_engine(session, record.engine.ident) is not None
     shown = ReadingPage(record, phase, wanted, values or {}, problems or {}, simulated)
     return page.show(

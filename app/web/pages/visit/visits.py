@@ -9,20 +9,23 @@ from fastapi.responses import HTMLResponse, Response
 
 from app.shop.assessment.advising import starting
 from app.shop.assessment.progress import current_phase, items_of, leads_to_banks, progress
-from app.shop.commands import checks, people
+from app.shop.commands import checks, people, visits
 from app.shop.errors import NotFoundError, RejectedError
 from app.shop.procedure.items import DEFER, Item, Phase
 from app.shop.procedure.parts import parts_of
 from app.shop.procedure.phases import HEAT_SOAKED, phase_named
 from app.shop.procedure.recheck import recheck
-from app.shop.record import visits
+from app.shop.procedure.requirements import Waiting
+from app.shop.reasons import because
+from app.shop.record import loader
 from app.shop.record.measures import CHOICES, Units
 from app.shop.record.visit_record import VisitRecord
+from app.shop.rejections import Rejection
 from app.shop.store.idempotency import new_key
 from app.shop.store.tables import Person
 from app.web.context import Form, Now, Page, Pages, Shop, stamp
 from app.web.error_responses import status_of
-from app.web.forms import Typed
+from app.web.forms import LONGEST_AGO, Typed
 from app.web.presenters.drawing import phases
 from app.web.presenters.heat_curve import heat_view
 from app.web.presenters.history.history import since_left
@@ -31,15 +34,12 @@ from app.wording.reasons import problems_in_words
 
 router = APIRouter()
 
-LONGEST_AGO = 720
-"""Minutes between a figure being read and being entered, at most."""
-
 
 @router.get("/visits/{visit_id}")
 def visit(shop: Shop, page: Page, visit_id: int) -> Response:
     """Go to where the visit is: the phase under way, at its readings once what comes before them is recorded."""
     with shop.reading() as session:
-        record = visits.load(session, visit_id)
+        record = loader.load(session, visit_id)
     return page.go(lands_on(record))
 
 
@@ -47,7 +47,7 @@ def visit(shop: Shop, page: Page, visit_id: int) -> Response:
 def sign_off_form(shop: Shop, page: Page, visit_id: int) -> HTMLResponse:
     """What was left undone, if anything, and the line for the name."""
     with shop.reading() as session:
-        record, names = visits.load(session, visit_id), people.everyone(session)
+        record, names = loader.load(session, visit_id), people.everyone(session)
     return _sign_off(page, record, names, {"key": new_key(), "name": ""}, {})
 
 
@@ -60,7 +60,7 @@ def sign_off(shop: Shop, page: Page, form: Form, visit_id: int, now: Now) -> Res
         raise
     except RejectedError as refusal:
         with shop.reading() as session:
-            record, names = visits.load(session, visit_id), people.everyone(session)
+            record, names = loader.load(session, visit_id), people.everyone(session)
         return _sign_off(page, record, names, form.values, problems_in_words(refusal), status_of(refusal))
     return page.saved(f"/visits/{visit_id}/sheet")
 
@@ -69,7 +69,7 @@ def sign_off(shop: Shop, page: Page, form: Form, visit_id: int, now: Now) -> Res
 def steps(shop: Shop, page: Page, visit_id: int, slug: str) -> HTMLResponse:
     """What a phase asks for."""
     with shop.reading() as session:
-        record = visits.load(session, visit_id)
+        record = loader.load(session, visit_id)
     return _steps(page, record, phase_of(slug), _empty(record), {})
 
 
@@ -77,7 +77,7 @@ def steps(shop: Shop, page: Page, visit_id: int, slug: str) -> HTMLResponse:
 def record(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: Now) -> Response:
     """Store what was ticked and filled in, all of it or nothing."""
     with shop.reading() as session:
-        record = visits.load(session, visit_id)
+        record = loader.load(session, visit_id)
     phase = phase_of(slug)
     try:
         units = _units(record, phase, form)
@@ -88,7 +88,7 @@ def record(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: No
     except RejectedError as refusal:
         return _steps(page, record, phase, form.values, problems_in_words(refusal), status_of(refusal))
     with shop.reading() as session:
-        record = visits.load(session, visit_id)
+        record = loader.load(session, visit_id)
     return page.saved(lands_on(record))
 
 
@@ -102,7 +102,7 @@ def take_back(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now:
         raise
     except RejectedError as refusal:
         with shop.reading() as session:
-            record = visits.load(session, visit_id)
+            record = loader.load(session, visit_id)
         return _steps(page, record, phase_of(slug), _empty(record), problems_in_words(refusal), status_of(refusal))
     return page.saved(f"/visits/{visit_id}/{slug}")
 
@@ -117,17 +117,17 @@ def override(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: 
         raise
     except RejectedError as refusal:
         with shop.reading() as session:
-            record = visits.load(session, visit_id)
+            record = loader.load(session, visit_id)
         return _steps(page, record, phase_of(slug), form.values, problems_in_words(refusal), status_of(refusal))
     return page.saved(f"/visits/{visit_id}")
 
 
 def phase_of(slug: str) -> Phase:
-    """The phase an address names. Raises NotThereError."""
+    """The phase an address names. Raises NotFoundError."""
     try:
         return phase_named(slug)
     except KeyError:
-        raise NotFoundError("phase of that name") from None
+        raise NotFoundError(because(Waiting.NO_SUCH_PHASE)) from None
 
 
 def _units(record: VisitRecord, phase: Phase, form: Typed) -> Units:
@@ -137,7 +137,8 @@ def _units(record: VisitRecord, phase: Phase, form: Typed) -> Units:
     if not unit or item is None:
         return form.units
     if item.quantity is None or unit not in CHOICES[item.quantity]:
-        form.problems[said] = f"In {item.unit}, or a unit that is offered."
+        choices = CHOICES[item.quantity] if item.quantity else (item.unit,)
+        form.problems[said] = because(Rejection.NOT_ONE_OF, choices=choices)
         return form.units
     return replace(form.units, **{item.quantity: unit})
 
@@ -159,7 +160,7 @@ def _read_at(form: Typed, now: str) -> str:
         return ""
     ago = form.number("ago")
     if not 0 <= ago <= LONGEST_AGO:
-        form.problems.setdefault("ago", f"Between 0 and {LONGEST_AGO} minutes.")
+        form.problems.setdefault("ago", because(Rejection.OUT_OF_RANGE, low=0, high=LONGEST_AGO, unit="minutes"))
         return ""
     return stamp(datetime.fromisoformat(now) - timedelta(minutes=ago)) if ago else ""
 
@@ -210,7 +211,7 @@ def _steps(
         current=current_phase(record),
         to_banks=phase is HEAT_SOAKED and not standing.done and leads_to_banks(record),
         say=to_say(record, lines),
-        recheck=recheck(record) if phase.rounds in ("coarse", "fine") and not standing.done else "",
+        recheck=recheck(record) if phase.rounds in ("coarse", "fine") and not standing.done else None,
         heat=heat_view(record) if phase.rounds == "fine" else None,
         defer=DEFER,
         values={**_empty(record), **values},

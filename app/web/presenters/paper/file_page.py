@@ -9,6 +9,7 @@ from app.web.presenters.filters import moment
 from app.web.presenters.history.history import judged
 from app.web.presenters.steps import move_words
 from app.wording import words
+from app.wording.requirements import missing_as_stored
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,6 +97,7 @@ def _remarks(record: VisitRecord) -> list[str]:
                     f"{row.by}, {moment(row.at)}."
                 )
     said += [
-        f"{phase_named(o.phase).title} passed over by {o.by}: {o.why} (missing: {o.missing})" for o in record.overrides
+        f"{phase_named(o.phase).title} passed over by {o.by}: {o.why} (missing: {missing_as_stored(o.missing)})"
+        for o in record.overrides
     ]
     return said

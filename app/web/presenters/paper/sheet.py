@@ -13,9 +13,9 @@ from app.shop.assessment.progress import items_of
 from app.shop.assessment.verdicts import balance_of
 from app.shop.commands.corrections import Corrected, corrected
 from app.shop.procedure.phases import PHASES, phase_named
+from app.shop.record.entries import CheckEntry, WaiverEntry
 from app.shop.record.measures import Measure, Units
 from app.shop.record.visit_record import Round, VisitRecord
-from app.shop.store.tables import CheckRow, Override
 from app.sync.readings.rounds import RoundResult
 from app.web.presenters.drawing import blades_of, by_bore, joint_kind, shape_of, unit_of, word_of
 from app.web.presenters.filters import bank_in_words, day, figures, moment, other_hardware
@@ -88,7 +88,7 @@ class Sheet:
     moves: tuple[str, ...]
     checks: tuple[SheetCheck, ...]
     initials: str
-    overrides: tuple[tuple[str, Override], ...]
+    overrides: tuple[tuple[str, WaiverEntry], ...]
     fitted: str
     recheck: str
     caution: str
@@ -232,7 +232,7 @@ def _checks(record: VisitRecord) -> tuple[SheetCheck, ...]:
     on_sheet = {(phase, item) for _, figures_of in SETTINGS for phase, item, _ in figures_of}
     for phase in PHASES:
         for item in items_of(record, phase):
-            check: CheckRow | None = record.checks.get((phase.slug, item.slug))
+            check: CheckEntry | None = record.checks.get((phase.slug, item.slug))
             if check is not None and (phase.slug, item.slug) not in on_sheet:
                 result = "done" if check.number is None else item.says(check.number, record.units)
                 lines.append(SheetCheck(phase.title, item.short, result, check.by, moment(check.at)))

@@ -17,6 +17,7 @@ from app.sync.readings.rounds import MISREAD_OTHERS, MISREAD_TIMES
 from app.web.forms import Typed
 from app.web.presenters.drawing import unit_of
 from app.web.presenters.views import Action, Keypad, Keys
+from app.wording.reasons import in_words
 
 SKIP_REASONS = ("Cannot be reached", "Not safe to reach", "Read later", "Plate is out of order")
 
@@ -152,7 +153,7 @@ class Pad:
             facts={
                 "low": f"{item.low:g}",
                 "high": f"{item.high:g}",
-                "range": f"Between {item.low:g} and {item.high:g} {item.unit}.",
+                "range": in_words(item.range_in(self.record.units)),
             },
         )
 
@@ -179,7 +180,7 @@ class Pad:
             "ends": "" if now.current is not None and now.current.closed else "1",
             "low": f"{self.record.meter.low:g}",
             "high": f"{self.record.meter.high:g}",
-            "range": range_of(self.record.meter),
+            "range": in_words(range_of(self.record.meter)),
             "times": f"{MISREAD_TIMES:g}",
             "others": str(MISREAD_OTHERS),
         }

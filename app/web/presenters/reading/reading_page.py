@@ -11,7 +11,8 @@ from app.shop.assessment.verdicts import balance_of, evenness_of
 from app.shop.procedure.items import Phase
 from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.procedure.read_order import NextReading, next_reading
-from app.shop.record.visit_record import MeterReading, VisitRecord
+from app.shop.record.entries import MeterReading
+from app.shop.record.visit_record import VisitRecord
 from app.shop.store.idempotency import new_key
 from app.sync.banks.banks import BankAssessment
 from app.sync.planning.advice import Advice
@@ -30,12 +31,14 @@ from app.web.presenters.views import (
     Entered,
     Keypad,
     LinkageView,
+    RoundCount,
     Row,
     State,
     Tile,
     VerdictView,
 )
 from app.wording import words
+from app.wording.reasons import in_words
 from app.wording.step_words import said
 
 MOST_IN_A_ROW = 6
@@ -76,7 +79,8 @@ class ReadingPage:
     @cached_property
     def waits(self) -> str:
         """What comes before any reading here, as a sentence; empty for nothing, and once the visit is signed off."""
-        return "" if self.record.sign_off is not None else waits_for(self.record, self.phase)
+        waits = None if self.record.sign_off is not None else waits_for(self.record, self.phase)
+        return in_words(waits) if waits else ""
 
     @cached_property
     def balance(self) -> BankAssessment | None:
@@ -145,7 +149,15 @@ class ReadingPage:
             rows.append(Row(bank.name, tiles[:half], marks[:half], bank.stop, turns_stop))
             if tiles[half:]:
                 rows.append(Row(f"{bank.name}, rear", tiles[half:], marks[half:], bank.stop, turns_stop))
-        return EngineView(tuple(rows), tuple(self._strip()))
+        return EngineView(tuple(rows), tuple(self._strip()), self._round_count)
+
+    @property
+    def _round_count(self) -> RoundCount | None:
+        current = self.due.current
+        if self.record.sign_off is not None or (current is not None and current.closed):
+            return None
+        read = len(current.latest) + len(current.skipped) if current is not None else 0
+        return RoundCount(read, len(self.record.layout.bores) + 1)
 
     @property
     def question(self) -> tuple[MeterReading, MeterReading] | None:

@@ -1,11 +1,12 @@
-// What was written elsewhere appears on the reading page: it asks every second whether it is out of date, and takes over
-// what changed without disturbing whoever is typing or about to tap.
+// Keeps the reading page current: it asks every second whether another tablet saved something, and takes over what
+// changed without disturbing a person who is typing or about to tap.
 
 import { desk, lay } from "./desk.js";
 import { fetchPage } from "./follow.js";
-import { dress, openKeypad, say, show } from "./keypad.js";
+import { dress, openKeypad, show, tell } from "./keypad.js";
 import { reached, seen } from "./outbox.js";
-import { advance, entry, input, keypad, nextOf, readings } from "./round.js";
+import { advance, entry, input, keypad, nextOf, readings } from "./read_order.js";
+import { say } from "./words.js";
 
 const LOOK_MS = 1000;
 const ANSWER_MS = 5000;
@@ -42,13 +43,13 @@ function renewKeypad(old, fresh) {
   if (next) advance(fresh, next, done);
   const typing = old.hasAttribute("data-asking") || (input(old, "value")?.value ?? "") !== "";
   if (typing && old.dataset.round !== fresh.dataset.round) {
-    say(old, "Something was moved elsewhere: a new round begins.");
+    tell(old, say("new-round"));
     return;
   }
   if (typing) {
     const bore = input(old, "bore")?.value ?? "";
     const turn = input(old, "kind")?.value === "turn" && !input(old, "supersedes")?.value;
-    if (turn && !fresh.dataset.walk?.split(" ").includes(bore)) say(old, `Bore ${bore} was read elsewhere meanwhile.`);
+    if (turn && !fresh.dataset.walk?.split(" ").includes(bore)) tell(old, say("read-elsewhere", { bore }));
   } else if (entry(old) !== entry(fresh)) {
     old.replaceWith(fresh);
     htmx.process(fresh);
@@ -67,13 +68,17 @@ function keepWay(old, fresh) {
   if (same) same.checked = true;
 }
 
+/** @param {Element} main @returns {HTMLFormElement | null} */
+function keypadIn(main) {
+  return main.querySelector("form[data-keypad]");
+}
+
 /** Takes over the parts of a newer page. @param {Document} page */
 function renew(page) {
   const [now, fresh] = [desk(), /** @type {HTMLElement | null} */ (page.querySelector("main[data-version]"))];
   if (!now || !fresh) return;
   const focused = document.activeElement?.closest("a.tile")?.getAttribute("data-bore");
-  const [before, after] = [now, fresh].map((main) => main.querySelector("form[data-keypad]")?.getAttribute("data-round"));
-  const sameRound = before === after;
+  const sameRound = keypadIn(now)?.dataset.round === keypadIn(fresh)?.dataset.round;
   for (const part of [":scope > nav", ":scope > .engine", ":scope > .verdict", ":scope > .move", ":scope > .linkage"]) {
     const [old, one] = [now.querySelector(part), fresh.querySelector(part)];
     if (!old || !one) continue;
@@ -81,7 +86,7 @@ function renew(page) {
     old.replaceWith(one);
     htmx.process(one);
   }
-  const [old, one] = [now, fresh].map((main) => /** @type {HTMLFormElement | null} */ (main.querySelector("form[data-keypad]")));
+  const [old, one] = [keypadIn(now), keypadIn(fresh)];
   if (old && one) renewKeypad(old, one);
   now.dataset.version = fresh.dataset.version;
   if (focused) /** @type {HTMLElement | null} */ (now.querySelector(`a.tile[data-bore="${focused}"]`))?.focus();
@@ -92,7 +97,7 @@ function renew(page) {
 let renewing = false;
 let again = "";
 
-/** Fetches this page anew and takes over what changed. @param {string} path */
+/** Fetches this page again and takes over what changed. @param {string} path */
 async function refresh(path) {
   again = path;
   if (renewing) return;

@@ -1,7 +1,11 @@
-// The round under way, as this tablet knows it: which readings are not in the page yet, and what the keypad enters next.
+// The order in which the bores of a round are read, as this tablet knows it: which readings are not in the page yet, and
+// what the keypad enters next.
 
-import { ask, say, show } from "./keypad.js";
+import { ask, show, tell } from "./keypad.js";
 import { fieldOf, held } from "./outbox.js";
+import { say } from "./words.js";
+
+const NAMED = 3; // bores named of those that follow
 
 /** @typedef {import("./queue.js").Write} Write */
 /** @typedef {{bore: string, kind: "turn" | "closing" | ""}} Next what the keypad enters next; no bore closes it */
@@ -40,7 +44,7 @@ export function isSkip(write) {
 }
 
 /**
- * What the keypad enters once these readings are in: null when it stands right already.
+ * What the keypad enters once these readings are in: null when it is right already.
  * @param {HTMLFormElement} form
  * @param {Write[]} done
  * @returns {Next | null}
@@ -48,7 +52,9 @@ export function isSkip(write) {
 export function nextOf(form, done) {
   const [bore, kind, key] = ["bore", "kind", "key"].map((name) => input(form, name)?.value);
   const same = (/** @type {Write} */ w) => fieldOf(w, "bore") === bore && fieldOf(w, "kind") === kind;
-  if (!done.some((w) => w.key === key || (kind !== "again" && !input(form, "supersedes")?.value && same(w)))) return null;
+  if (!done.some((w) => w.key === key || (kind !== "again" && !input(form, "supersedes")?.value && same(w)))) {
+    return null;
+  }
   const turns = done.filter((w) => fieldOf(w, "kind") !== "closing");
   const walk = (form.dataset.walk ?? "").split(" ").filter(Boolean);
   const left = walk.find((one) => !turns.some((w) => fieldOf(w, "bore") === one));
@@ -76,7 +82,7 @@ export function enter(form, { bore, kind, supersedes = "" }, heading, follows) {
 
 /** Closes the keypad, as far as this tablet knows. @param {HTMLFormElement} form */
 export function close(form) {
-  clear(form, `Round ${form.dataset.round} read`, "Waits for the shop computer");
+  clear(form, say("round-read", { round: form.dataset.round ?? "" }), say("waiting-for-server"));
   form.classList.add("is-closed");
   for (const key of form.querySelectorAll("button")) key.disabled = true;
 }
@@ -84,11 +90,13 @@ export function close(form) {
 /** @param {HTMLFormElement} form @param {string} heading @param {string} follows */
 function clear(form, heading, follows) {
   const said = { ".entry-heading": heading, ".entry-follows": follows };
-  for (const [part, words] of Object.entries(said)) /** @type {Element} */ (form.querySelector(part)).textContent = words;
+  for (const [part, words] of Object.entries(said)) {
+    /** @type {Element} */ (form.querySelector(part)).textContent = words;
+  }
   form.removeAttribute("data-sent");
   form.querySelector(".entry-other")?.remove();
   ask(form, "");
-  say(form, "");
+  tell(form, "");
   show(form, "");
 }
 
@@ -107,14 +115,19 @@ export function advance(form, next, done) {
   const then = (form.dataset.walk ?? "").split(" ").filter((one) => one && !read.has(one));
   const opener = done.find((w) => !isSkip(w));
   const first = form.dataset.first || (opener ? fieldOf(opener, "bore") : next.bore);
-  const soon = [...then.slice(0, 3), ...(then.length > 3 ? ["..."] : [])].join(", ");
-  const follows = `Then ${soon}${soon ? " and " : ""}${first} again`;
-  if (next.kind === "closing") enter(form, next, `Bore ${next.bore} again`, "Closes the round");
-  else enter(form, next, `Bore ${next.bore}`, follows);
+  if (next.kind === "closing") enter(form, next, say("bore-again", { bore: next.bore }), say("ends-round"));
+  else enter(form, next, say("bore", { bore: next.bore }), following(then, first));
+}
+
+/** "Then 2, 3, 4, ... and 1 again". @param {string[]} then @param {string} first */
+function following(then, first) {
+  const bores = then.slice(0, NAMED).join(", ");
+  if (then.length > NAMED) return say("then-more", { bores, first });
+  return bores ? say("then-some", { bores, first }) : say("then-first", { first });
 }
 
 /**
- * Sets the keypad to a bore that was tapped, without the shop computer: to read it, or to correct what was kept of it.
+ * Sets the keypad to a bore that was tapped, without the shop computer: to read it, or to correct its saved value.
  * A value that is still on its way is named by its key.
  * @param {HTMLFormElement} form
  * @param {HTMLElement} tile
@@ -123,8 +136,8 @@ export function choose(form, tile) {
   const bore = tile.dataset.bore ?? "";
   const kept = readings(form).filter((w) => w.reason === "" && !isSkip(w) && fieldOf(w, "bore") === bore).at(-1);
   const [id, kind] = kept ? [kept.key, fieldOf(kept, "kind")] : (tile.dataset.reading ?? " turn").split(" ");
-  const heading = id ? `Bore ${bore} corrected` : `Bore ${bore}`;
-  enter(form, { bore, kind, supersedes: id }, heading, "Out of turn; the round goes on after it");
+  const heading = id ? say("bore-corrected", { bore }) : say("bore", { bore });
+  enter(form, { bore, kind, supersedes: id }, heading, say("extra-reading"));
 }
 
 /** @param {HTMLFormElement} form what it enters, to tell whether two keypads are the same */

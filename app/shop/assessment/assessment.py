@@ -1,0 +1,108 @@
+"""Everything that is judged of a visit, made once for each revision of it: ``assess``.
+
+Pages, the JSON interface, paper and the telephone read an ``Assessment`` and judge nothing themselves.
+"""
+
+from dataclasses import dataclass, field
+
+from app.shop.assessment.advising import ToRead, lever, next_step, to_read
+from app.shop.assessment.progress import Gate, PhaseStatus, gate_of, items_of, leads_to_banks, next_status, progress
+from app.shop.assessment.verdicts import balance_of, evenness_of
+from app.shop.procedure.items import Item, Phase
+from app.shop.procedure.phases import HEAT_SOAKED, LOCK_DOWN
+from app.shop.procedure.read_order import NextReading, next_reading
+from app.shop.procedure.recheck import recheck
+from app.shop.reasons import Reason
+from app.shop.record.visit_record import VisitRecord
+from app.sync.banks.banks import BankAssessment
+from app.sync.planning.advice import Advice
+from app.sync.readings.rounds import RoundResult
+
+
+@dataclass(frozen=True, slots=True)
+class PhaseAssessment:
+    """What is judged in one phase.
+
+    ``gate`` says why nothing may be recorded or read in it now. ``due`` is the reading to take next, ``round`` how even
+    the bores are in the round in progress, None before two were read, and ``tolerance`` what they are judged by, a
+    fraction of the mean. ``step`` is the one next step, with the readings ``to_read`` that it asks for; ``opening`` [m]
+    holds the central lever for it, approached ``from_above`` or not. ``banks`` is what the banks do off idle.
+    """
+
+    phase: Phase
+    status: PhaseStatus
+    gate: Gate
+    items: tuple[Item, ...]
+    due: NextReading
+    round: RoundResult | None
+    tolerance: float
+    step: Advice
+    to_read: tuple[ToRead, ...]
+    opening: float
+    from_above: bool
+    banks: BankAssessment | None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Assessment:
+    """What is judged of one revision of a visit.
+
+    ``goes_on`` is the phase to go on with, None when all are done; ``current`` the first that is not done, else the
+    last one. ``to_banks``: the complaint leads straight to the bank balance. ``recheck`` says why it is to be read hot
+    again before anything is adjusted.
+    """
+
+    record: VisitRecord
+    statuses: tuple[PhaseStatus, ...]
+    goes_on: PhaseStatus | None
+    current: Phase
+    to_banks: bool
+    recheck: Reason | None
+    _phases: dict[str, PhaseAssessment] = field(default_factory=dict, repr=False)
+
+    def of(self, phase: Phase) -> PhaseAssessment:
+        """What is judged in a phase, worked out when it is first asked for."""
+        if phase.slug not in self._phases:
+            self._phases[phase.slug] = _assess_phase(self, phase)
+        return self._phases[phase.slug]
+
+    def status(self, phase: Phase) -> PhaseStatus:
+        """How far a phase is."""
+        return next(status for status in self.statuses if status.phase is phase)
+
+
+def assess(record: VisitRecord) -> Assessment:
+    """Judge a visit as it was recorded."""
+    statuses = progress(record)
+    status = next(one for one in statuses if one.phase is HEAT_SOAKED)
+    return Assessment(
+        record,
+        statuses,
+        goes_on=next_status(record, statuses),
+        current=next((one.phase for one in statuses if not one.done), LOCK_DOWN),
+        to_banks=not status.done and leads_to_banks(record),
+        recheck=recheck(record),
+    )
+
+
+def _assess_phase(assessment: Assessment, phase: Phase) -> PhaseAssessment:
+    record = assessment.record
+    due = next_reading(record, phase)
+    step = next_step(record, phase)
+    opening, from_above = lever(record, phase, step)
+    tolerance = record.settings.window(phase.slug) if phase.rounds != "none" else 0.0
+    read = due.current is not None and len(due.current.latest) >= min(2, len(record.layout.bores))
+    return PhaseAssessment(
+        phase=phase,
+        status=assessment.status(phase),
+        gate=gate_of(record, phase.slug),
+        items=items_of(record, phase),
+        due=due,
+        round=evenness_of(record, due.current, tolerance) if due.current is not None and read else None,
+        tolerance=tolerance,
+        step=step,
+        to_read=to_read(record, phase, step),
+        opening=opening,
+        from_above=from_above,
+        banks=balance_of(record) if phase.rounds == "openings" else None,
+    )

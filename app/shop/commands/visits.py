@@ -1,0 +1,107 @@
+"""Visits: open one, and sign it off."""
+
+from dataclasses import dataclass
+
+from sqlmodel import func, select
+
+from app.shop.assessment.progress import progress
+from app.shop.commands import engines, people
+from app.shop.errors import Problems, RejectedError
+from app.shop.procedure.items import PLACES
+from app.shop.procedure.recheck import CHANGES
+from app.shop.procedure.requirements import Waiting
+from app.shop.reasons import because
+from app.shop.record import meter_studies, stored_settings
+from app.shop.record.loader import load
+from app.shop.rejections import Rejection
+from app.shop.store.database import Database
+from app.shop.store.idempotency import checked, earlier, fingerprint
+from app.shop.store.tables import MeterRow, SignOff, Visit
+
+
+@dataclass(frozen=True, slots=True)
+class NewVisit:
+    """Why the engine is here: the place, the job number, the complaint or reason, who opens it, which meter.
+
+    ``changed`` are those of CHANGES that were changed since the last sign-off.
+    """
+
+    place: str
+    job: str
+    why: str
+    by: str
+    meter_id: int
+    changed: tuple[str, ...] = ()
+
+
+def open_visit(shop: Database, engine_id: int, key: str, new: NewVisit, at: str) -> int:
+    """Open a visit and return its id. Raises RejectedError when one is open already or something is missing."""
+    key = checked(key)
+    sent = fingerprint(engine=engine_id, new=new)
+    with shop.writing() as session:
+        if again := earlier(session, Visit, key, sent):
+            return again.ident
+        engines.get(session, engine_id)
+        problems: Problems = {}
+        if new.place not in PLACES:
+            problems["place"] = because(Rejection.NOT_ONE_OF, choices=PLACES)
+        if not new.by.strip():
+            problems["by"] = because(Rejection.INITIALS_MISSING)
+        for name in ("job", "why", "by"):
+            if len(getattr(new, name)) > engines.LONGEST:
+                problems[name] = because(Rejection.TOO_LONG, most=engines.LONGEST)
+        if not set(new.changed) <= set(CHANGES):
+            problems["changed"] = because(Rejection.NOT_ONE_OF, choices=tuple(CHANGES))
+        if session.get(MeterRow, new.meter_id) is None:
+            problems["meter"] = because(Rejection.NO_SUCH_METER)
+        if engines.open_visit(session, engine_id) is not None:
+            problems["place"] = because(Rejection.VISIT_OPEN)
+        if problems:
+            raise RejectedError(problems)
+        newest = session.exec(select(func.max(Visit.number)).where(Visit.engine_id == engine_id)).one()
+        visit = Visit(
+            key=key,
+            payload=sent,
+            engine_id=engine_id,
+            fitting_id=engines.fitting_now(session, engine_id).ident,
+            meter_id=new.meter_id,
+            number=(newest or 0) + 1,
+            place=new.place,
+            job=new.job.strip(),
+            why=new.why.strip(),
+            by=new.by.strip(),
+            opened_at=at,
+            setup=stored_settings.now(session)[0] or None,
+            changed=", ".join(new.changed) or None,
+        )
+        session.add(visit)
+        session.flush()
+        return visit.ident
+
+
+def sign_off(shop: Database, visit_id: int, key: str, name: str, at: str, pin: str = "") -> int:
+    """End a visit by a named person's word. Raises RejectedError while a phase has something missing.
+
+    Once people are listed in the shop, ``name`` has to be one of theirs and ``pin`` that person's.
+    """
+    key = checked(key)
+    sent = fingerprint(visit=visit_id, name=name)
+    name = people.prove(shop, name, pin, at) or name
+    with shop.writing() as session:
+        if again := earlier(session, SignOff, key, sent):
+            return again.ident
+        record = load(session, visit_id)
+        if record.sign_off is not None:
+            raise RejectedError({"name": because(Waiting.SIGNED_OFF)})
+        if not name.strip():
+            raise RejectedError({"name": because(Rejection.FULL_NAME_MISSING)})
+        if len(name) > engines.LONGEST:
+            raise RejectedError({"name": because(Rejection.TOO_LONG, most=engines.LONGEST)})
+        undone = tuple(standing.phase.title for standing in progress(record) if not standing.done)
+        if undone:
+            raise RejectedError({"name": because(Rejection.PHASES_INCOMPLETE, phases=undone)})
+        studied = meter_studies.newest_reading(session)
+        row = SignOff(key=key, payload=sent, visit_id=visit_id, name=name.strip(), at=at, after_study=studied)
+        session.add(row)
+        session.flush()
+        return row.ident

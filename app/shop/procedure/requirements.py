@@ -1,0 +1,59 @@
+"""What a phase may still need, as codes: each says one thing that is missing, or why a phase waits or is not needed."""
+
+from enum import StrEnum
+
+
+class Requirement(StrEnum):
+    """Codes of what is missing. Their values are named behind each."""
+
+    ITEM = "item"  # phase, item
+    HEAT_SOAK = "heat-soak"  # lacks, reasons of the next six kinds
+    HEAT_TIME = "heat-time"  # count [min]
+    HEAT_UNREAD = "heat-unread"  # what
+    HEAT_LOW = "heat-low"  # what, by
+    HEAT_AGAIN = "heat-again"  # what, count [min]
+    HEAT_MOVING = "heat-moving"  # what, by, count [min]
+    PULLS = "pulls"  # count
+    QUICK_ROUND = "quick-round"
+    ROUND_AFTER_ADJUSTMENT = "round-after-adjustment"
+    EVEN_ROUND = "even-round"
+    IDLE_ROUND = "idle-round"
+    OPENING_ROUNDS = "opening-rounds"
+    BANKS_TOGETHER = "banks-together"
+    BANK_ON_STOP = "bank-on-stop"  # bank
+    SNAP_READ = "snap-read"  # bore, done, wanted
+    SNAP_LOOSE_BANK = "snap-loose-bank"  # bore, scatter, expected, bank
+    SNAP_LOOSE_COUPLER = "snap-loose-coupler"  # bore, scatter, expected, near, far
+    OIL_PRESSURE_LOW = "oil-pressure-low"  # pressure, minimum
+    COOLANT_HOT = "coolant-hot"  # temperature, maximum
+    OIL_HOT = "oil-hot"  # temperature, maximum
+
+
+class Waiting(StrEnum):
+    """Why nothing may be recorded or read in a phase now."""
+
+    SIGNED_OFF = "visit-signed-off"
+    NO_SUCH_PHASE = "no-such-phase"
+    EARLIER_PHASE = "earlier-phase"  # phase, missing
+    STOPPED = "stopped"  # stop
+    NOT_HEAT_SOAKED = "not-heat-soaked"  # lack
+    CHECK_FIRST = "check-first"  # item, a Requirement.ITEM
+    REQUIRED = "required-cannot-be-waived"  # missing, reasons
+
+
+class NotNeeded(StrEnum):
+    """Why a phase asks nothing of this visit."""
+
+    PRESET_EARLIER = "preset-earlier"
+    ONE_BANK = "one-bank"
+
+
+class Changed(StrEnum):
+    """Why an engine that was even has to be read hot again."""
+
+    TOUCHED = "touched"  # what, one of ``recheck.CHANGES``
+    HARDWARE = "hardware"
+    IN_TEST_CELL = "in-test-cell"
+    IN_VEHICLE = "in-vehicle"
+    FITTED_AWAY = "fitted-away"
+    RECHECK = "recheck"  # reasons

@@ -1,0 +1,43 @@
+"""A visit with what is judged of it, handed out again while nothing was added to it."""
+
+from sqlmodel import Session
+
+from app.shop.assessment.assessment import Assessment, assess
+from app.shop.assessment.progress import Gate, gate_of
+from app.shop.procedure.phases import PHASES
+from app.shop.record import loader
+from app.shop.record.revision import Revision, revision_when_read
+from app.shop.record.visit_record import VisitRecord
+
+
+def assessed(session: Session, visit_id: int) -> Assessment:
+    """The assessment of a visit as it is recorded now. Raises NotFoundError."""
+    return assessment_of(session, loader.load(session, visit_id))
+
+
+def assessment_of(session: Session, record: VisitRecord) -> Assessment:
+    """The assessment of a record, made once for each of its revisions."""
+    name = ("assessment", record.visit.ident)
+    kept: tuple[Revision, Assessment] | None = session.info["memory"].get(name)
+    revision = revision_when_read(record)
+    if kept is not None and kept[0] == revision:
+        return kept[1]
+    made = assess(record)
+    session.info["fresh"][name] = (revision, made)
+    return made
+
+
+def gate_kept(session: Session, record: VisitRecord, slug: str) -> Gate:
+    """What stands before a phase, worked out once for as long as only that phase is read."""
+    kept: tuple[Revision, dict[str, Gate]] | None = session.info["memory"].get(("gates", record.visit.ident))
+    if kept is not None and kept[0] == revision_when_read(record) and slug in kept[1]:
+        return kept[1][slug]
+    return gate_of(record, slug)
+
+
+def keep_gate(session: Session, record: VisitRecord, slug: str, gate: Gate) -> None:
+    """Keep the gate of a phase for ``record``, which has one more reading taken in that phase."""
+    kept: tuple[Revision, dict[str, Gate]] | None = session.info["memory"].get(("gates", record.visit.ident))
+    earlier = [phase.slug for phase in PHASES[: [phase.slug for phase in PHASES].index(slug)]]
+    known = {name: one for name, one in kept[1].items() if name in earlier} if kept is not None else {}
+    session.info["fresh"][("gates", record.visit.ident)] = (revision_when_read(record), {**known, slug: gate})

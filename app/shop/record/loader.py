@@ -1,0 +1,259 @@
+"""Fills visit records from the database: the one place where rows become a record, for one visit or for many."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+from itertools import groupby
+from typing import Any, TypeVar
+
+from sqlmodel import Session, col, select
+
+from app.shop.errors import NotFoundError
+from app.shop.reasons import because
+from app.shop.record import meter_studies, stored_settings
+from app.shop.record.entries import (
+    CheckEntry,
+    CorrectionEntry,
+    EngineEntry,
+    Entry,
+    FittingEntry,
+    MeterEntry,
+    MeterReading,
+    MoveEntry,
+    RoundEntry,
+    SignOffEntry,
+    VisitEntry,
+    WaiverEntry,
+    columns_of,
+)
+from app.shop.record.fittings import hardware_from_json, layout_from_json
+from app.shop.record.revision import Revision, revision_of, revision_when_read
+from app.shop.record.settings import DEFAULTS
+from app.shop.record.visit_record import Round, VisitRecord
+from app.shop.rejections import Rejection
+from app.shop.store.database import raw_connection
+from app.shop.store.tables import SignOff, Visit
+
+LOOKED_BACK = 3
+"""Visits before the one asked for that are read with it."""
+
+BEFORE = """
+SELECT visit, id FROM (
+  SELECT v.id AS visit, b.id, row_number() OVER (PARTITION BY v.id ORDER BY b.number DESC) AS back
+  FROM visit v JOIN visit b ON b.engine_id = v.engine_id AND b.number < v.number JOIN sign_off s ON s.visit_id = b.id
+  WHERE v.id IN ({several})
+) WHERE back <= ? ORDER BY visit, back
+"""
+
+FITTED_BEFORE = """
+SELECT v.id, b.fitting_id, b.place
+FROM visit v JOIN visit b ON b.engine_id = v.engine_id AND b.number < v.number JOIN sign_off s ON s.visit_id = b.id
+WHERE v.id IN ({several}) ORDER BY v.id, b.number
+"""
+
+CORRECTED_BEFORE = """
+SELECT v.id, max(c.id) FROM visit v JOIN visit b ON b.engine_id = v.engine_id AND b.number < v.number
+JOIN correction c ON c.visit_id = b.id WHERE v.id IN ({several}) GROUP BY v.id
+"""
+
+TABLES: dict[type[Entry], str] = {
+    EngineEntry: "engine",
+    FittingEntry: "fitting",
+    MeterEntry: "meter",
+    VisitEntry: "visit",
+    RoundEntry: "round",
+    MoveEntry: "move",
+    CheckEntry: "check",
+    WaiverEntry: "override",
+    SignOffEntry: "sign_off",
+    CorrectionEntry: "correction",
+}
+"""The table of each kind of entry that belongs to a visit or is named by one; readings hang on their round."""
+
+E = TypeVar("E", bound=Entry)
+
+
+def load(session: Session, visit_id: int) -> VisitRecord:
+    """Everything recorded of a visit, and of the ones signed off before it, ``LOOKED_BACK`` at most.
+
+    A record that was read before is handed out again while nothing was added to it. Raises NotFoundError.
+    """
+    return _kept(session, visit_id) or _read(session, [visit_id])[visit_id]
+
+
+def load_all(session: Session, ids: Sequence[int]) -> list[VisitRecord]:
+    """The same of several visits, in their order. Those that have to be read take as many queries as one would."""
+    told = {visit_id: _kept(session, visit_id) for visit_id in ids}
+    read = _read(session, [visit_id for visit_id in ids if told[visit_id] is None])
+    return [told[visit_id] or read[visit_id] for visit_id in ids]
+
+
+def _kept(session: Session, visit_id: int) -> VisitRecord | None:
+    now = revision_of(session, visit_id)
+    kept: tuple[Revision, VisitRecord] | None = session.info["memory"].get(visit_id)
+    return kept[1] if kept is not None and kept[0] == now else None
+
+
+def _read(session: Session, ids: Sequence[int]) -> dict[int, VisitRecord]:
+    """Visits as they are in the file; the ones before each are not read again when nothing of them can have changed."""
+    told = {record.visit.ident: record for record in records(session, ids)}
+    before: dict[int, VisitRecord | None] = {}
+    for visit_id, record in told.items():
+        kept: tuple[Revision, VisitRecord] | None = session.info["memory"].get(visit_id)
+        if kept is not None and _of_before(kept[0]) == _of_before(revision_when_read(record)):
+            before[visit_id] = kept[1].before
+    before |= _before(session, [visit_id for visit_id in told if visit_id not in before])
+    told = {visit_id: replace(record, before=before.get(visit_id)) for visit_id, record in told.items()}
+    for record in told.values():
+        remember(session, record)
+    return told
+
+
+def remember(session: Session, record: VisitRecord) -> None:
+    """Hand out ``record``, of what was stored in this very session, once the session is committed."""
+    fresh: dict[int, tuple[Revision, VisitRecord]] = session.info["fresh"]
+    fresh[record.visit.ident] = (revision_when_read(record), record)
+
+
+def of_engine(session: Session, engine_id: int) -> list[VisitRecord]:
+    """The records of an engine's visits, newest first."""
+    ids = session.exec(select(Visit.id).where(Visit.engine_id == engine_id).order_by(col(Visit.number).desc()))
+    return _linked(records(session, [one for one in ids.all() if one is not None]))
+
+
+def in_the_shop(session: Session) -> list[VisitRecord]:
+    """The records of all visits that are open, the one touched last on top."""
+    signed = select(SignOff).where(SignOff.visit_id == Visit.id)
+    rows = session.exec(select(Visit.id).where(~signed.exists()).order_by(col(Visit.id).desc()))
+    return load_all(session, [visit_id for visit_id in rows.all() if visit_id is not None])
+
+
+def _of_before(revision: Revision) -> tuple[int, ...]:
+    """What the visits before depend on, of the revision of one."""
+    return revision.engine, revision.setup, revision.corrected_before
+
+
+def _before(session: Session, ids: Sequence[int]) -> dict[int, VisitRecord]:
+    """By visit, the one signed off before it, with the ones before that. A visit that has none is left out."""
+    if not ids:
+        return {}
+    several = ", ".join("?" * len(ids))
+    found = raw_connection(session).execute(BEFORE.format(several=several), (*ids, LOOKED_BACK)).fetchall()
+    told = {record.visit.ident: record for record in records(session, sorted({before for _, before in found}))}
+    return {
+        visit_id: _linked([told[before] for _, before in mine])[0]
+        for visit_id, mine in groupby(found, key=lambda pair: pair[0])
+    }
+
+
+def _linked(told: Sequence[VisitRecord]) -> list[VisitRecord]:
+    """The records of one engine's visits, newest first, each with the one signed off before it."""
+    found: list[VisitRecord] = []
+    before: VisitRecord | None = None
+    for record in reversed(told):
+        found.append(replace(record, before=before))
+        before = found[-1] if record.sign_off is not None else before
+    return found[::-1]
+
+
+def records(session: Session, ids: Sequence[int]) -> list[VisitRecord]:
+    """Everything recorded of these visits, in their order, with as many queries as one visit takes.
+
+    Raises NotFoundError for one that does not exist.
+    """
+    if not ids:
+        return []
+    visits = _by_id(session, VisitEntry, ids)
+    if set(ids) - visits.keys():
+        raise NotFoundError(because(Rejection.NO_SUCH_VISIT))
+    engines = _by_id(session, EngineEntry, {visit.engine_id for visit in visits.values()})
+    fittings = _by_id(session, FittingEntry, {visit.fitting_id for visit in visits.values()})
+    meters = _by_id(session, MeterEntry, {visit.meter_id for visit in visits.values()})
+    known = {f.ident: (layout_from_json(f.layout), hardware_from_json(f.hardware)) for f in fittings.values()}
+    entered = _entered(session, ids)
+    rounds, moves = _of(session, RoundEntry, ids), _of(session, MoveEntry, ids)
+    checks, waivers = _of(session, CheckEntry, ids), _of(session, WaiverEntry, ids)
+    signed, corrections = _of(session, SignOffEntry, ids), _of(session, CorrectionEntry, ids)
+    corrected_before = dict(_asked(session, CORRECTED_BEFORE, ids))
+    fitted_before = {
+        visit_id: (fitting_id, place) for visit_id, fitting_id, place in _asked(session, FITTED_BEFORE, ids)
+    }
+    studied = meter_studies.newest_reading(session)
+    repeats = _Repeats(session, studied)
+    settings = stored_settings.by_id(session, {visit.setup for visit in visits.values() if visit.setup})
+    setup, held = stored_settings.now(session)
+    return [
+        VisitRecord(
+            engine=engines[visit.engine_id],
+            fitting=fittings[visit.fitting_id],
+            layout=known[visit.fitting_id][0],
+            hardware=known[visit.fitting_id][1],
+            visit=visit,
+            meter=meters[visit.meter_id],
+            rounds=tuple(Round(r, entered.get(r.ident, ())) for r in rounds.get(visit.ident, ())),
+            all_moves=moves.get(visit.ident, ()),
+            all_checks=checks.get(visit.ident, ()),
+            overrides=waivers.get(visit.ident, ()),
+            sign_off=next(iter(signed.get(visit.ident, ())), None),
+            fitted_before=fitted_before.get(visit.ident, (None, ""))[0],
+            place_before=fitted_before.get(visit.ident, (None, ""))[1],
+            corrections=corrections.get(visit.ident, ()),
+            repeatability=repeats.of(meters[visit.meter_id], next(iter(signed.get(visit.ident, ())), None)),
+            studied=studied,
+            corrected_before=corrected_before.get(visit.ident, 0),
+            settings=settings.get(visit.setup or 0, DEFAULTS),
+            units=held.units,
+            setup=setup,
+        )
+        for visit in (visits[visit_id] for visit_id in ids)
+    ]
+
+
+class _Repeats:
+    """What meters repeat, as known at a visit's sign-off or by now; each asked once."""
+
+    def __init__(self, session: Session, studied: int) -> None:
+        self._session = session
+        self._studied = studied
+        self._known: dict[tuple[int, int], float] = {}
+
+    def of(self, meter: MeterEntry, signed: SignOffEntry | None) -> float:
+        """The figure of a meter for a visit."""
+        until = self._studied if signed is None else signed.after_study or 0
+        if (meter.ident, until) not in self._known:
+            figure = meter_studies.repeatability_of(self._session, meter, until) if until else meter.repeatability
+            self._known[meter.ident, until] = figure
+        return self._known[meter.ident, until]
+
+
+def _asked(session: Session, query: str, ids: Iterable[int]) -> list[tuple[Any, ...]]:
+    """The rows of a query about several visits."""
+    given = tuple(ids)
+    return raw_connection(session).execute(query.format(several=", ".join("?" * len(given))), given).fetchall()
+
+
+def _entries(session: Session, kind: type[E], column: str, ids: Iterable[int]) -> list[E]:
+    """The entries of a kind whose ``column`` is among ``ids``, by that and in the order they were stored."""
+    columns = ", ".join(f'"{name}"' for name in columns_of(kind))
+    query = f'SELECT {columns} FROM "{TABLES[kind]}" WHERE {column} IN ({{several}}) ORDER BY {column}, id'
+    return [kind(*row) for row in _asked(session, query, ids)]
+
+
+def _by_id(session: Session, kind: type[E], ids: Iterable[int]) -> dict[int, E]:
+    return {entry.ident: entry for entry in _entries(session, kind, "id", ids)}
+
+
+V = TypeVar("V", RoundEntry, MoveEntry, CheckEntry, WaiverEntry, SignOffEntry, CorrectionEntry)
+
+
+def _of(session: Session, kind: type[V], ids: Iterable[int]) -> dict[int, tuple[V, ...]]:
+    """The entries of each visit, in the order they were stored; a visit's rounds are numbered in that order."""
+    mine = _entries(session, kind, "visit_id", ids)
+    return {visit_id: tuple(entries) for visit_id, entries in groupby(mine, key=lambda entry: entry.visit_id)}
+
+
+def _entered(session: Session, ids: Iterable[int]) -> dict[int, tuple[MeterReading, ...]]:
+    """The readings of the visits by round, in the order they were stored."""
+    columns = ", ".join(f'r."{name}"' for name in columns_of(MeterReading))
+    joined = f"SELECT {columns} FROM round o JOIN reading r ON r.round_id = o.id WHERE o.visit_id IN ({{several}})"
+    taken = (MeterReading(*row) for row in _asked(session, f"{joined} ORDER BY r.round_id, r.id", ids))
+    return {round_id: tuple(mine) for round_id, mine in groupby(taken, key=lambda r: r.round_id)}

@@ -1,0 +1,146 @@
+"""What is known of the shop's meters: the repeatability that their studies found, and whether two agree."""
+
+from dataclasses import dataclass
+
+from sqlmodel import Session, col, func, or_, select
+
+from app.shop.errors import NotFoundError
+from app.shop.reasons import because
+from app.shop.record.entries import MeterEntry
+from app.shop.record.superseding import current
+from app.shop.rejections import Rejection
+from app.shop.store.tables import MeterDue, MeterRow, Study, StudyReading
+from app.sync.readings.meters import Agreement, Repeatability, agreement, repeatability
+
+READINGS = 10
+PAIRS = 5
+"""Readings of a repeatability study, and bores read with both meters of a comparison (this program's own choice: nine
+differences know a standard deviation to about a quarter)."""
+
+
+@dataclass(frozen=True, slots=True)
+class StudyRecord:
+    """One study as far as it was read."""
+
+    row: Study
+    meter: MeterEntry
+    other: MeterEntry | None
+    entered: tuple[StudyReading, ...]
+
+    @property
+    def readings(self) -> list[StudyReading]:
+        """The readings that stand, in their order."""
+        return sorted(current(self.entered), key=lambda r: (r.place, r.meter_id != self.meter.ident))
+
+    @property
+    def wanted(self) -> int:
+        """How many readings make it complete."""
+        return READINGS if self.other is None else 2 * PAIRS
+
+    @property
+    def finished(self) -> bool:
+        """Whether it is complete."""
+        return len(self.readings) >= self.wanted
+
+    @property
+    def next_place(self) -> int:
+        """Which reading, or which bore of a comparison, comes next; counted from 1."""
+        done = len(self.readings)
+        return done + 1 if self.other is None else done // 2 + 1
+
+    @property
+    def next_meter(self) -> MeterEntry:
+        """The meter to read with next."""
+        return self.other if self.other is not None and len(self.readings) % 2 else self.meter
+
+    def of_meter(self, meter_id: int) -> list[float]:
+        """The values that stand of one meter."""
+        return [r.value for r in self.readings if r.meter_id == meter_id]
+
+    @property
+    def agreement(self) -> Agreement | None:
+        """What a finished comparison says."""
+        if self.other is None or not self.finished:
+            return None
+        return agreement(self.of_meter(self.meter.ident), self.of_meter(self.other.ident))
+
+
+@dataclass(frozen=True, slots=True)
+class KnownMeter:
+    """A meter with everything known of it. ``due`` is the day of its next check."""
+
+    row: MeterEntry
+    studies: tuple[StudyRecord, ...]
+    due: MeterDue | None
+
+    @property
+    def found(self) -> Repeatability | None:
+        """What its finished studies say, pooled."""
+        return _pooled(self.row, [s for s in self.studies if s.other is None and s.finished])
+
+    @property
+    def repeatability(self) -> float:
+        """The figure used everywhere: by its studies, or the estimate it was registered with."""
+        found = self.found
+        return found.own if found else self.row.repeatability
+
+    def overdue(self, today: str) -> bool:
+        """Whether its check was due before ``today``, an ISO day."""
+        return self.due is not None and self.due.due < today
+
+
+def get(session: Session, meter_id: int) -> MeterEntry:
+    """One meter. Raises NotFoundError."""
+    meter = session.get(MeterRow, meter_id)
+    if meter is None:
+        raise NotFoundError(because(Rejection.NO_SUCH_METER))
+    return MeterEntry.of(meter)
+
+
+def known(session: Session, meter_id: int) -> KnownMeter:
+    """Everything known of a meter. Raises NotFoundError."""
+    meter = get(session, meter_id)
+    due = select(MeterDue).where(MeterDue.meter_id == meter_id).order_by(col(MeterDue.id).desc())
+    read_with = or_(col(Study.meter_id) == meter_id, col(Study.other_id) == meter_id)
+    mine = select(Study).where(read_with).order_by(col(Study.id))
+    studies = tuple(_study(session, row) for row in session.exec(mine).all())
+    return KnownMeter(meter, studies, session.exec(due).first())
+
+
+def all_of(session: Session) -> list[KnownMeter]:
+    """Every meter of the shop, first one first."""
+    return [known(session, m.ident) for m in session.exec(select(MeterRow).order_by(col(MeterRow.id))).all()]
+
+
+def study_of(session: Session, study_id: int) -> StudyRecord:
+    """One study. Raises NotFoundError."""
+    row = session.get(Study, study_id)
+    if row is None:
+        raise NotFoundError(because(Rejection.NO_SUCH_STUDY))
+    return _study(session, row)
+
+
+def repeatability_of(session: Session, meter: MeterEntry, until: int | None) -> float:
+    """A meter's figure by the study readings up to that id, by all of them when None."""
+    mine = select(Study).where(Study.meter_id == meter.ident, col(Study.other_id).is_(None)).order_by(col(Study.id))
+    studies = [_study(session, row, until) for row in session.exec(mine).all()]
+    found = _pooled(meter, [s for s in studies if s.finished])
+    return found.own if found else meter.repeatability
+
+
+def newest_reading(session: Session) -> int:
+    """The id of the newest reading of any study, 0 when there is none."""
+    return session.exec(select(func.max(StudyReading.id))).one() or 0
+
+
+def _study(session: Session, row: Study, until: int | None = None) -> StudyRecord:
+    mine = select(StudyReading).where(StudyReading.study_id == row.ident).order_by(col(StudyReading.id))
+    entered = [r for r in session.exec(mine).all() if until is None or r.ident <= until]
+    other = get(session, row.other_id) if row.other_id is not None else None
+    return StudyRecord(row, get(session, row.meter_id), other, tuple(entered))
+
+
+def _pooled(meter: MeterEntry, finished: list[StudyRecord]) -> Repeatability | None:
+    if not finished:
+        return None
+    return repeatability([s.of_meter(meter.ident) for s in finished], meter.step)

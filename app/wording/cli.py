@@ -1,0 +1,72 @@
+"""What the command line shows: help texts, where the program is open, results of commands, errors of the server."""
+
+from collections.abc import Mapping
+
+from app.wording.message import Message
+
+SERVE_HELP = Message("Open the shop's records, stored in the platform's standard folder for user data.")
+DEMO_HELP = Message("Open a demonstration shop. It is deleted when the program closes, unless --data names a folder.")
+BACKUP_HELP = Message("Save a backup of the records and verify it. The program may be running.")
+RESTORE_HELP = Message(
+    "Restore a backup. The replaced records are moved to another folder. Without FILE, list the backups."
+)
+CHECK_HELP = Message("Verify the records and report problems. Changes nothing. The program may be running.")
+
+PORT_HELP = Message("Port to listen on. 0 selects any free port.")
+HOST_HELP = Message("Address to listen on.")
+LAN_HELP = Message("Give paired tablets on the same network access.")
+TLS_HELP = Message("Use https, with the shop's own certificate. Each tablet must trust it once.")
+DATA_HELP = Message("Folder of the shop's records.")
+TO_HELP = Message("File or folder to save the backup in. Default: the shop's own backup folder.")
+FILE_HELP = Message("Backup to restore.")
+EMPTY_HELP = Message("Start an empty shop instead.")
+
+OPEN_AT = Message("Evenbore is open at {address}")
+OPEN_ON_TABLETS = Message("On a tablet on the same network: {address}")
+NO_NETWORK = Message("This computer is not connected to a network. Tablets cannot reach it.")
+PAIRING_CODE = Message(
+    "To pair a tablet, scan this or type the code {code} on the page it opens. "
+    "The code works once, and for {minutes} minutes."
+)
+CLOSED = Message("Evenbore is closed.")
+RESTORED_WHILE_DAMAGED = Message("The damaged records were replaced. Starting again.")
+
+FOREIGN_ADDRESS = Message(
+    "{host} is not an address of this computer. Omit --host, or use --host 0.0.0.0 for every address."
+)
+PORT_IN_USE = Message(
+    "Port {port} is in use, possibly by another Evenbore program. Close that program, or choose another port: "
+    "--port {other}, or --port 0 for any free port."
+)
+PORT_RESERVED = Message("Port {port} is reserved by the system. Choose a port above 1023, for example --port 8000.")
+NOT_LISTENING = Message("Cannot listen on {host}, port {port} ({why}).")
+
+BACKUP_SAVED = Message("Backup saved and verified: {file}")
+BACKUPS = Message("Backups in {folder}, newest first:")
+NO_BACKUPS = Message("No backups in {folder}.")
+BACKUP_LINE = Message("  {name}  {at:%Y-%m-%d %H:%M} UTC  {megabytes:.1f}\u00a0MB")
+HOW_TO_RESTORE = Message("To restore one: evenbore restore FILE")
+FILE_OR_EMPTY = Message("Give a backup file or --empty, not both.")
+RESTORED = Message("Backup restored: {file}")
+EMPTY_NEXT = Message("The next start creates an empty shop.")
+REPLACED_RECORDS = Message("The replaced records are in {folder}")
+NO_PROBLEMS = Message("No problems found.")
+
+TRUST = Message(
+    "Each tablet must trust this computer once. Open {page} on the tablet. The fingerprint shown there must be"
+)
+FINGERPRINT_LINE = Message("  {pairs}")
+NOT_COVERED = Message(
+    "Not covered, so a tablet warns there: {names}. The certificate covers private addresses and this computer's "
+    "own names only."
+)
+
+AUTHORITY_NAME = Message("Evenbore, this shop's own", note="The name that a tablet shows in its list of certificates.")
+CERTIFICATE_PROBLEMS: Mapping[str, Message] = {
+    "not-saved": Message("The certificate cannot be saved in {place} ({why})."),
+    "unreadable": Message(
+        "{place} does not hold a readable key and certificate. Move the file to another folder and start again: the "
+        "program creates a new one. After a new authority.pem, each tablet must trust this computer again."
+    ),
+}
+"""By code of ``app.server.certificates.CertificateProblem``: wording imports no module of the server."""

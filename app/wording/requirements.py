@@ -1,0 +1,132 @@
+"""What is missing in a phase, why it waits or is not needed, what stops the engine, and why it is read hot again."""
+
+from collections.abc import Callable, Mapping
+
+from app.shop.procedure.phases import phase_named
+from app.shop.procedure.requirements import Changed, NotNeeded, Requirement, Waiting
+from app.shop.reasons import Reason
+from app.shop.record.stored_reasons import StoredReason, read_back
+from app.wording.message import Message, say
+from app.wording.reasons import TABLES, Worded, in_words
+
+
+def item_words(reason: Reason) -> str:
+    """The label of the checklist item that a reason names."""
+    phase = phase_named(reason.values["phase"])
+    item = next((one for one in phase.items if one.slug == reason.values["item"]), None)
+    return item.ask if item is not None else reason.values["item"]
+
+
+def _heat(message: Message) -> Callable[[Reason], str]:
+    """The words of a temperature that is missing, of coolant or oil."""
+
+    def words(reason: Reason) -> str:
+        return say(message, **{**reason.values, "what": say(HEAT_PARTS[reason.values["what"]])})
+
+    return words
+
+
+def _earlier_phase(reason: Reason) -> str:
+    phase = phase_named(reason.values["phase"]).title.lower()
+    missing = in_words(reason.values["missing"]).rstrip(".")
+    return say(EARLIER_PHASE, phase=phase, missing=missing)
+
+
+HEAT_PARTS: Mapping[str, Message] = {"coolant": Message("coolant"), "oil": Message("oil")}
+EARLIER_PHASE = Message("First finish {phase}: {missing}.")
+
+REQUIREMENTS: Mapping[Requirement, Worded] = {
+    Requirement.ITEM: item_words,
+    Requirement.HEAT_SOAK: Message("Heat-soaked: {lacks}"),
+    Requirement.HEAT_TIME: Message("{count} more minute of running", many="{count} more minutes of running"),
+    Requirement.HEAT_UNREAD: _heat(Message("{what} temperature read")),
+    Requirement.HEAT_LOW: _heat(Message("{what} {by} hotter")),
+    Requirement.HEAT_AGAIN: _heat(
+        Message("{what} read again in {count} minute", many="{what} read again in {count} minutes")
+    ),
+    Requirement.HEAT_MOVING: _heat(
+        Message(
+            "{what} steady: it changed by {by} in the last {count} minute",
+            many="{what} steady: it changed by {by} in the last {count} minutes",
+        )
+    ),
+    Requirement.PULLS: Message("{count} short pull made", many="{count} short pulls made"),
+    Requirement.QUICK_ROUND: Message("One quick round, complete"),
+    Requirement.ROUND_AFTER_ADJUSTMENT: Message("A complete round after the last adjustment"),
+    Requirement.EVEN_ROUND: Message("A complete round that is even"),
+    Requirement.IDLE_ROUND: Message("A round at idle after the link rod was turned"),
+    Requirement.OPENING_ROUNDS: Message("A complete round at every opening after the last link rod adjustment"),
+    Requirement.BANKS_TOGETHER: Message("Banks that open together at every opening"),
+    Requirement.BANK_ON_STOP: Message("Bank {bank} back on its stop screw: its link rod holds it open at idle"),
+    Requirement.SNAP_READ: Message("Bore {bore} read after a blip, {done} of {wanted}"),
+    Requirement.SNAP_LOOSE_BANK: Message(
+        "Bore {bore} does not return to one position: it varies by {scatter} %, the meter by {expected} %. Stop the "
+        "engine. Check stop screw, lever and return spring of bank {bank}, then repeat the snap test"
+    ),
+    Requirement.SNAP_LOOSE_COUPLER: Message(
+        "Bore {bore} does not return to one position: it varies by {scatter} %, the meter by {expected} %. Stop the "
+        "engine. Coupler {near}–{far} has lost motion: clean and tighten it, replace worn parts, reset it on its "
+        "feeler, then read and repeat the snap test"
+    ),
+    Requirement.OIL_PRESSURE_LOW: Message(
+        "Stop the engine now. Oil pressure {pressure}, shop minimum {minimum}. Do not restart until the cause is "
+        "found. Then enter the new pressure."
+    ),
+    Requirement.COOLANT_HOT: Message(
+        "Stop the engine now. Coolant {temperature}, shop maximum {maximum}. Let it cool. Do not open the cap while it "
+        "is hot. Find the cause. Then enter the new temperature."
+    ),
+    Requirement.OIL_HOT: Message(
+        "Stop the engine now. Oil {temperature}, shop maximum {maximum}. Let it cool. Check oil level and cooling. "
+        "Find the cause. Then enter the new temperature."
+    ),
+}
+
+WAITING: Mapping[Waiting, Worded] = {
+    Waiting.SIGNED_OFF: Message("This visit is signed off. Open a new visit to record more."),
+    Waiting.NO_SUCH_PHASE: Message("This phase does not exist. Go back to the visit and choose one."),
+    Waiting.EARLIER_PHASE: _earlier_phase,
+    Waiting.STOPPED: Message("{stop}"),
+    Waiting.NOT_HEAT_SOAKED: Message("Not heat-soaked yet: {lack}. The round starts automatically when it is."),
+    Waiting.REQUIRED: Message("Required, cannot be waived: {missing}."),
+    Waiting.CHECK_FIRST: Message("Check and tick this first: {item}."),
+}
+
+NOT_NEEDED: Mapping[NotNeeded, Worded] = {
+    NotNeeded.PRESET_EARLIER: Message(
+        "Not needed: preset on an earlier visit, hardware unchanged. Read the as-found round first."
+    ),
+    NotNeeded.ONE_BANK: Message("Not needed: this engine has one bank."),
+}
+
+CHANGED: Mapping[Changed, Worded] = {
+    Changed.TOUCHED: Message("{what} changed"),
+    Changed.HARDWARE: Message("hardware changed on record"),
+    Changed.IN_TEST_CELL: Message("now in the test cell"),
+    Changed.IN_VEHICLE: Message("now in the vehicle: other exhaust, under-hood heat and idle speed"),
+    Changed.FITTED_AWAY: Message("fitted outside the shop: other exhaust, under-hood heat and idle speed"),
+    Changed.RECHECK: Message(
+        "Since the last sign-off: {reasons}. The earlier result no longer applies. Warm the engine up fully and read "
+        "an as-found round before you adjust."
+    ),
+}
+
+TABLES.update({Requirement: REQUIREMENTS, Waiting: WAITING, NotNeeded: NOT_NEEDED, Changed: CHANGED})  # type: ignore[dict-item]
+
+
+def missing_as_stored(text: str) -> str:
+    """What a waiver passed over, as it was then: its codes in words, or the words of a row from before."""
+    told = read_back(text)
+    return text if told is None else "; ".join(in_words(_required(one)) for one in told)
+
+
+def _required(told: StoredReason) -> Reason:
+    """A requirement as it was stored."""
+    values = {name: _unfolded(value) for name, value in told.values.items()}
+    return Reason(Requirement(told.code), values)
+
+
+def _unfolded(value: object) -> object:
+    if isinstance(value, StoredReason):
+        return _required(value)
+    return tuple(map(_unfolded, value)) if isinstance(value, tuple) else value

@@ -1,0 +1,93 @@
+"""What the scripts in the browser show. Each page carries these texts in one block of JSON, read by ``words.js``."""
+
+from collections.abc import Mapping
+
+from app.wording.message import Message, pattern
+
+WORDS: Mapping[str, Message] = {
+    # The status bar: a state in bold, and a sentence about it.
+    "all-saved": Message("All saved"),
+    "saved-without-page": Message("All saved."),
+    "sending": Message("Sending"),
+    "no-connection": Message("No connection."),
+    "not-saved-yet": Message("Not saved yet."),
+    "not-saved": Message("Not saved."),
+    "waiting": Message("Waiting to send: {what}."),
+    "waiting-since": Message("Waiting to send since {time}: {what}."),
+    "waiting-first": Message("Waiting to send first: {what}. Then try again."),
+    "nothing-waiting": Message("Nothing is waiting to send."),
+    "rejected-writes": Message("Rejected: {what}."),
+    "page-missing": Message("The next page did not load. Reload this page."),
+    "because-server": Message("The shop computer could not save it."),
+    "because-pairing": Message("Pair this tablet again."),
+    "because-stranger": Message("Another device answers at this address."),
+    "tap-again": Message("Not saved. Tap it again."),
+    "too-long": Message("Too much text for one form. Shorten it, then send it again."),
+    "server-failed": Message("The shop computer could not save it. Tap it again."),
+    # What waits or was rejected, by the last part of its address.
+    "write-readings": Message("{count} reading", many="{count} readings"),
+    "write-rounds": Message("{count} new round", many="{count} new rounds"),
+    "write-speed": Message("{count} idle speed", many="{count} idle speeds"),
+    "write-moves": Message("{count} adjustment", many="{count} adjustments"),
+    "write-checks": Message("{count} checklist entry", many="{count} checklist entries"),
+    "write-back": Message("{count} undone check", many="{count} undone checks"),
+    "write-correct": Message("{count} correction", many="{count} corrections"),
+    "write-overrides": Message("{count} waiver", many="{count} waivers"),
+    "write-settle": Message("{count} choice of value", many="{count} choices of value"),
+    "write-sign-off": Message("{count} sign-off", many="{count} sign-offs"),
+    "write-other": Message("{count} entry", many="{count} entries"),
+    "write-bore": Message(
+        "Bore {bore}, {value}", note="One reading or skipped bore: its value, or why it was skipped."
+    ),
+    # What was rejected, and what holds the rest up.
+    "rejected-write": Message("Not saved: {write}."),
+    "stuck-write": Message("Still waiting: {write}."),
+    "stuck-reason": Message("The shop computer could not save it. The entries after it wait."),
+    "rejected": Message("The shop computer rejected it ({status}).", note="A status of HTTP."),
+    "send-again": Message("Send again"),
+    "set-aside": Message("Set aside"),
+    "discard": Message("Discard"),
+    "discard-for-good": Message("Discard for good"),
+    # The keypad.
+    "whole-number-first": Message("Enter the whole number first."),
+    "new-round": Message("Another tablet saved an adjustment. A new round starts."),
+    "read-elsewhere": Message("Another tablet has read bore {bore}."),
+    "bore": Message("Bore {bore}"),
+    "bore-again": Message("Bore {bore} again"),
+    "bore-corrected": Message("Bore {bore} corrected"),
+    "extra-reading": Message("Extra reading. The round continues after it"),
+    "ends-round": Message("Ends the round"),
+    "then-first": Message("Then {first} again"),
+    "then-some": Message("Then {bores} and {first} again"),
+    "then-more": Message("Then {bores}, ... and {first} again", note="More bores than are named."),
+    "round-read": Message("Round {round} read"),
+    "waiting-for-server": Message("Waiting for the shop computer"),
+    # The engine and the cards of the reading page.
+    "tile-waiting": Message("waiting", limit=16),
+    "tile-saved": Message("saved", limit=16),
+    "tile-skipped": Message("skipped", limit=16),
+    "tile-drift-check": Message("again {value}", limit=16, note="The first bore read again, and its value."),
+    "count-read": Message("{read} of {total} read"),
+    "count-waiting": Message("{read}, {count} waiting", note="How many bores are read, and how many of them wait."),
+    "verdict-waits": Message("Verdict waiting"),
+    "verdict-reason": Message("Waiting to send: {what}. The verdict follows when this tablet is connected."),
+    "read-on": Message("Read bore {bore}"),
+    "wait": Message("Wait for the connection"),
+    "step-reason": Message("The next step follows with the verdict."),
+    # The page without a connection.
+    "sent-in-order": Message("Waiting to send: {what}. This tablet sends it in order when it is connected."),
+}
+"""By the id that a script names."""
+
+SAMPLES: Mapping[str, int] = {"zero": 0, "one": 1, "two": 2, "few": 3, "many": 11, "other": 100}
+"""A whole number of each plural category, in every language that has it."""
+
+
+def bundle() -> dict[str, str | dict[str, str]]:
+    """The texts in the current language by id; by plural category where a count chooses the form."""
+    return {name: _forms(message) if message.many else pattern(message) for name, message in WORDS.items()}
+
+
+def _forms(message: Message) -> dict[str, str]:
+    forms = {category: pattern(message, count) for category, count in SAMPLES.items()}
+    return {category: form for category, form in forms.items() if category == "other" or form != forms["other"]}

@@ -1,0 +1,2 @@
+/** The line that the server puts in front of the script. */
+declare const VERSION: string;
