@@ -1,10 +1,12 @@
 """What tests share: a shop of their own, and the real server over one."""
 
+import os
 import shutil
 import tempfile
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 
+import hypothesis
 import pytest
 from playwright.sync_api import BrowserContext, ViewportSize, expect
 
@@ -18,6 +20,9 @@ PATIENCE = 30_000
 """Milliseconds that a page is waited for: many times what it takes, for a machine that is busy with something else."""
 
 expect.set_options(timeout=PATIENCE)
+
+hypothesis.settings.register_profile("evenbore", deadline=None, derandomize="CI" in os.environ)
+hypothesis.settings.load_profile("evenbore")
 
 
 @pytest.fixture(scope="session")

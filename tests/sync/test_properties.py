@@ -148,7 +148,7 @@ def test_influence_is_a_tree(layout: Layout, hardware: Hardware) -> None:
 
 
 @given(layout=layouts(banks=2), data=st.data())
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 def test_relabelling_bores_tells_the_same_story(layout: Layout, data: st.DataObject) -> None:
     noise = {bore: data.draw(st.floats(0.85, 1.15)) for bore in layout.bores}
     left = {bore: Pooled(6.5 / 3600, 3) for bore in layout.bores}
@@ -167,7 +167,7 @@ def test_relabelling_bores_tells_the_same_story(layout: Layout, data: st.DataObj
 
 
 @given(layout=layouts(banks=2), offsets=st.lists(st.floats(0.9, 1.1), min_size=2, max_size=2))
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 def test_swapping_the_banks_turns_the_story_round(layout: Layout, offsets: list[float]) -> None:
     swapped = replace(layout, banks=layout.banks[::-1])
     idle = dict.fromkeys(layout.bores, 6.5 / 3600)

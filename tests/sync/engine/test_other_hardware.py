@@ -137,7 +137,7 @@ def test_how_far_a_bypass_screw_stands_out_is_remembered_from_an_earlier_visit()
     assert bypass_room(TWINS, turned_out(left))[2:] == [(-28, 4), (-4, 28)]
 
 
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=80)
 @given(layouts(), st.lists(st.floats(3.0, 12.0), min_size=8, max_size=8), st.booleans())
 def test_advice_names_only_what_exists_on_any_hardware(layout: Layout, values: list[float], moved: bool) -> None:
     events = a_round(values[: len(layout.bores)], layout)

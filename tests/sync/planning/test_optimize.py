@@ -79,7 +79,7 @@ def test_what_an_outcome_says_is_what_the_moves_do_one_by_one() -> None:
     assert at_once.spread[0] == pytest.approx(after.spread[0], rel=0.08)  # handling comes on top
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(st.tuples(*[st.floats(2.0, 14.0)] * 4), st.floats(0.02, 0.2), st.booleans())
 def test_choices_name_only_what_exists(values: tuple[float, float, float, float], window: float, known: bool) -> None:
     posterior, task = read(values), PlanningProblem(feeler_stacks([3 * THOU, 5 * THOU, 8 * THOU]), window, known)
