@@ -47,7 +47,7 @@ def prior_gains(layout: Layout, hardware: Hardware) -> tuple[Floats, Floats]:
     """What a turn of each of ``adjusters_with_gain`` is believed to do before any was turned, and its covariance.
 
     A coupler's screw in radians of the plates beyond per turn inward, positive opening; a bypass screw in square metres
-    per turn outward.
+    per turn outward. Shape (adjusters,) and shape (adjusters, adjusters).
 
     Parameters: ``layout`` of the engine; ``hardware`` fitted.
 

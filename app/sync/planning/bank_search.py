@@ -72,6 +72,8 @@ def best_for_each_target(posterior: Posterior, task: PlanningProblem) -> list[Ca
 def areas_to_aim_at(posterior: Posterior, task: PlanningProblem) -> tuple[Floats, Floats]:
     """Areas [m2] between which a bore's flow is inside the window, for each flow that may be aimed at.
 
+    Both have shape (flows,).
+
     Parameters: ``posterior`` about the engine; ``task`` to do.
     """
     return _Target(posterior, task).limits

@@ -196,7 +196,9 @@ def outcomes(posterior: Posterior, task: PlanningProblem, choices: Sequence[Cand
 def outside_of(off: Floats, spread: Floats, window: float) -> Floats:
     """Chance of ending outside a window for something ``off`` its middle, known to within ``spread``, all relative.
 
-    Parameters: ``off`` and ``spread`` (standard deviation) of equal shape; ``window`` half width.
+    One chance for each, in their shape (...).
+
+    Parameters: ``off`` and ``spread`` (standard deviation), both of shape (...); ``window`` half width.
 
     >>> outside_of(np.array([0.0, 0.08]), np.array([0.04, 0.01]), 0.08).round(3)
     array([0.046, 0.5  ])
@@ -206,7 +208,7 @@ def outside_of(off: Floats, spread: Floats, window: float) -> Floats:
 
 
 def shortfall_costs(posterior: Posterior, task: PlanningProblem) -> Floats:
-    """What it costs that each bore ends outside [min], in walking order.
+    """What it costs that each bore ends outside [min], in walking order, shape (bores,).
 
     A blade and a reading, and again where that misses: ``work / (1 - chance of a miss)``.
 
