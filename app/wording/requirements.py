@@ -2,19 +2,21 @@
 
 from collections.abc import Callable, Mapping
 
-from app.shop.procedure.phases import phase_named
 from app.shop.procedure.requirements import Changed, NotNeeded, Requirement, Waiting
 from app.shop.reasons import Reason
 from app.shop.record.stored_reasons import StoredReason, read_back
 from app.wording.message import Message, say
+from app.wording.phases import item_label, phase_name, phase_title
 from app.wording.reasons import TABLES, Worded, in_words
 
 
 def item_words(reason: Reason) -> str:
-    """The label of the checklist item that a reason names."""
-    phase = phase_named(reason.values["phase"])
-    item = next((one for one in phase.items if one.slug == reason.values["item"]), None)
-    return item.ask if item is not None else reason.values["item"]
+    """The label of the checklist item that a reason names, in the form that is true of one bank and of two."""
+    return item_label(str(reason.values["item"]), ())
+
+
+def _phase(reason: Reason) -> str:
+    return phase_title(reason.values["phase"])
 
 
 def _heat(message: Message) -> Callable[[Reason], str]:
@@ -27,7 +29,7 @@ def _heat(message: Message) -> Callable[[Reason], str]:
 
 
 def _earlier_phase(reason: Reason) -> str:
-    phase = phase_named(reason.values["phase"]).title.lower()
+    phase = phase_name(reason.values["phase"])
     missing = in_words(reason.values["missing"]).rstrip(".")
     return say(EARLIER_PHASE, phase=phase, missing=missing)
 
@@ -36,6 +38,7 @@ HEAT_PARTS: Mapping[str, Message] = {"coolant": Message("coolant"), "oil": Messa
 EARLIER_PHASE = Message("First finish {phase}: {missing}.")
 
 REQUIREMENTS: Mapping[Requirement, Worded] = {
+    Requirement.PHASE: _phase,
     Requirement.ITEM: item_words,
     Requirement.HEAT_SOAK: Message("Heat-soaked: {lacks}"),
     Requirement.HEAT_TIME: Message("{count} more minute of running", many="{count} more minutes of running"),

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 
+from app.wording import reading_page
 from app.wording.message import Message, pattern
 
 WORDS: Mapping[str, Message] = {
@@ -52,26 +53,26 @@ WORDS: Mapping[str, Message] = {
     "whole-number-first": Message("Enter the whole number first."),
     "new-round": Message("Another tablet saved an adjustment. A new round starts."),
     "read-elsewhere": Message("Another tablet has read bore {bore}."),
-    "bore": Message("Bore {bore}"),
-    "bore-again": Message("Bore {bore} again"),
-    "bore-corrected": Message("Bore {bore} corrected"),
-    "extra-reading": Message("Extra reading. The round continues after it"),
-    "ends-round": Message("Ends the round"),
-    "then-first": Message("Then {first} again"),
-    "then-some": Message("Then {bores} and {first} again"),
-    "then-more": Message("Then {bores}, ... and {first} again", note="More bores than are named."),
+    "bore": reading_page.BORE,
+    "bore-again": reading_page.BORE_AGAIN,
+    "bore-corrected": reading_page.BORE_CORRECTED,
+    "extra-reading": reading_page.EXTRA_READING,
+    "ends-round": reading_page.ENDS_ROUND,
+    "then-first": reading_page.THEN_FIRST,
+    "then-some": reading_page.THEN_SOME,
+    "then-more": reading_page.THEN_MORE,
     "round-read": Message("Round {round} read"),
     "waiting-for-server": Message("Waiting for the shop computer"),
     # The engine and the cards of the reading page.
-    "tile-waiting": Message("waiting", limit=16),
+    "tile-waiting": reading_page.TILE_WORDS["held"],
     "tile-saved": Message("saved", limit=16),
-    "tile-skipped": Message("skipped", limit=16),
+    "tile-skipped": reading_page.TILE_WORDS["skipped"],
     "tile-drift-check": Message("again {value}", limit=16, note="The first bore read again, and its value."),
-    "count-read": Message("{read} of {total} read"),
+    "count-read": reading_page.COUNT_READ,
     "count-waiting": Message("{read}, {count} waiting", note="How many bores are read, and how many of them wait."),
     "verdict-waits": Message("Verdict waiting"),
     "verdict-reason": Message("Waiting to send: {what}. The verdict follows when this tablet is connected."),
-    "read-on": Message("Read bore {bore}"),
+    "read-on": reading_page.READ,
     "wait": Message("Wait for the connection"),
     "step-reason": Message("The next step follows with the verdict."),
     # The page without a connection.

@@ -1,64 +1,132 @@
-"""What is said over the telephone: one instruction at a time, in plain words, with both unit systems.
+"""What is said over the telephone: one instruction at a time, in lay words, with both unit systems.
 
-Whoever answers at the shop reads the sentence out and enters what the customer reads back, in the customer's units.
+The person at the shop reads the sentence out and enters what the customer reads back, in the customer's units. Here a
+bore is an intake, its plate a throttle flap, and a bank a side. Everything is in the customer's language.
 """
 
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 
 from app.shop.procedure.items import Item
-from app.shop.record.measures import CHOICES, Units
+from app.shop.procedure.parts import Part
+from app.shop.record.measures import Units, offered
 from app.sync.engine.layout import Layout
 from app.sync.engine.units import INCH, MM
-from app.sync.planning.advice import Advice
-from app.wording.words import turns
+from app.sync.planning.advice import Advice, AdviceKind
+from app.wording.language import to_the_customer
+from app.wording.message import Message, say
+from app.wording.phases import SNAP_SLUG, ByBanks, Text, for_banks, unit_label
+from app.wording.quantities import flats_in_figures, turns
 
-PLAIN: dict[str, str] = {
-    "wide-open": "Key out. Press the pedal right down: is the flap in every intake straight up, both sides alike?",
-    "closed-contact": "Let the pedal go. Does every flap close by itself, without a push?",
-    "base-blade": "Which feeler blade did you lay under the stop screw? It should be {inch} inch, that is {mm} mm.",
-    "preset-turns": "Take the blade out. How many turns did you screw each stop screw in, the same on both sides?",
-    "bypass-turns": "Seat each bypass screw lightly, no more. How many turns did you screw each one out, all alike?",
-    "shaft-plates": "Let the pedal go. Do the flaps on one shaft close together, and does none of them rub?",
-    "stop-spring": "Does a spring hold every stop screw, so that it does not turn by itself?",
-    "coupler-slack": "Rock each flap against the next one with a finger. Is there no play between them?",
-    "sensor-closed": "With the pedal up, what does the throttle sensor read, in volts?",
-    "sensor-open": "Key on, engine off, pedal right down: what does the throttle sensor read, in volts?",
-    "kill-switch": "Is somebody at the key, and have you tried that the key stops it?",
-    "exhaust-drawn": "Are you outdoors, or is the exhaust led outdoors?",
-    "fuel-dry": "Key on, engine off: is every fuel joint dry?",
-    "throttle-returns": "Press the pedal right down and let go: does it come back by itself?",
-    "bores-clear": "Is nothing loose near the open intakes, and are your face and hands away from them?",
-    "coolant-full": "Is the coolant full, and the air let out?",
-    "wheels-chocked": "Are the wheels chocked, the gear out, and nobody in front of the car?",
-    "fan-clear": "Are leads, sleeves and hands away from fan and belts? The fan starts by itself.",
-    "oil-pressure": "If there is a gauge: what did oil pressure show within seconds of the start?",
-    "oil-lamp": "Did the oil lamp go out within seconds of the start? If not, stop it now.",
-    "coolant": "What does the coolant gauge read now?",
-    "oil": "If there is an oil temperature gauge, what does it read now?",
-    "pulls": "Raise the engine speed briefly and let it fall. How many times did you do that?",
-    "oil-pressure-hot": "If there is a gauge: what is oil pressure at idle now that it is hot?",
-    "idle-speed": "How fast does it idle now, in turns a minute?",
-    "idle-control": "Is idle control switched off or unplugged as we agreed, so that it does not correct?",
-    "loads-steady": "Are fans and air conditioning all off, or all on, and staying so?",
-    "free-play": "Engine off. Wiggle the rod to each side: is there a little play at both?",
-    "joints-tight": "Do the rod ends have no play of their own?",
-    "full-open": "Press the pedal right down: do both sides reach the end together?",
-    "lever-held": "Is a second person there to hold the lever, or is it wedged safely?",
-    "couplers-tight": "Engine off. Is every coupler tight?",
-    "links-tight": "Are the nuts on both rods tight, with the little play still there?",
-    "stops-marked": "Is every stop screw locked and marked with a dab of paint?",
-    "bypass-held": "Is every bypass screw held where it is, by its spring, its nut or its cap?",
-    "tools-counted": "Are all tools, blades and rags back in the box? Count them.",
-    "air-temperature": "How warm is the air that the engine draws in?",
-    "air-pressure": "If there is a barometer or a weather report: what is the air pressure today?",
-    "idle": "How fast does it idle as you leave it, in turns a minute?",
+ITEMS: Mapping[str, Text] = {
+    "wide-open": ByBanks(
+        Message("Take the key out. Press the pedal to the floor. Is the throttle flap in every intake straight up?"),
+        Message(
+            "Take the key out. Press the pedal to the floor. Is the throttle flap in every intake straight up, the "
+            "same on both sides?"
+        ),
+    ),
+    "closed-contact": Message("Release the pedal. Does every throttle flap close fully on its own, without a push?"),
+    "base-blade": Message("Which feeler did you put under the stop screw? It should be {feeler}."),
+    "preset-turns": ByBanks(
+        Message("Remove the feeler. How many turns did you turn the stop screw in?"),
+        Message("Remove the feeler. How many turns did you turn each stop screw in, the same on both sides?"),
+    ),
+    "bypass-turns": Message(
+        "Turn each bypass screw in lightly until it stops, no further. How many turns did you then turn each one out, "
+        "the same at every intake?"
+    ),
+    "shaft-plates": Message("Release the pedal. Do the throttle flaps on one shaft close together, and none rubs?"),
+    "stop-spring": Message("Does a spring hold every stop screw, so that it does not turn on its own?"),
+    "coupler-slack": Message("Rock each throttle flap against the next one with a finger. Is there no looseness?"),
+    "sensor-closed": Message("Pedal released: what does the throttle position sensor read, in volts?"),
+    "sensor-open": Message(
+        "Key on, engine off, pedal pressed to the floor: what does the throttle position sensor read, in volts?"
+    ),
+    "kill-switch": Message("Is a second person at the key, and did you test that the key stops the engine?"),
+    "exhaust-drawn": Message("Is the engine outdoors, or is the exhaust led outdoors?"),
+    "fuel-dry": Message("Key on, engine off: is every fuel joint free of leaks?"),
+    "throttle-returns": Message("Press the pedal to the floor and release it: does the throttle close on its own?"),
+    "bores-clear": Message("Is nothing loose near the open intakes, and are your face and hands away from them?"),
+    "coolant-full": Message("Is the coolant full, and is the air bled out?"),
+    "wheels-chocked": Message("Are the wheels chocked, is it in neutral, and are all people away from the front?"),
+    "fan-clear": Message(
+        "Are leads, sleeves and hands away from fan and belts? An electric fan can start with the key off."
+    ),
+    "oil-pressure": Message("If there is a gauge: what did oil pressure show within seconds of the start?"),
+    "oil-lamp": Message("Did the oil lamp go out within seconds of the start? If not, stop the engine now."),
+    "coolant": Message("What does the coolant gauge read now?"),
+    "oil": Message("If there is an oil temperature gauge, what does it read now?"),
+    "pulls": Message("Raise the engine speed briefly and let it fall. How many times did you do that?"),
+    "oil-pressure-hot": Message("If there is a gauge: what is the oil pressure at idle now that the engine is hot?"),
+    "idle-speed": Message("How fast does the engine idle now, in rpm?"),
+    "idle-control": Message(
+        "Is the idle control switched off or unplugged as agreed, so that it does not correct the idle?"
+    ),
+    "loads-steady": Message("Are fans and air conditioning all off or all on, and do they stay that way?"),
+    "free-play": Message("Stop the engine. Wiggle the two rods, one to each side. Does each have a little free play?"),
+    "joints-tight": Message("Are the joints at the ends of both rods free of looseness?"),
+    "full-open": Message("Press the pedal to the floor: do both sides reach the end together?"),
+    "lever-held": Message("Is a second person there to hold the lever, or is it wedged safely?"),
+    "couplers-tight": Message("Stop the engine. Is every coupler tight?"),
+    "links-tight": Message("Are the nuts on both rods tight, and is the little free play still there?"),
+    "stops-marked": Message("Is every stop screw glued in place or marked with a dab of paint?"),
+    "bypass-held": Message("Is every bypass screw held in place by its spring, its nut or its cap?"),
+    "tools-counted": Message("Are all tools, feelers and rags back in the box? Count them."),
+    "air-temperature": Message("How warm is the air that the engine draws in?"),
+    "air-pressure": Message("If there is a barometer or a weather report: what is the air pressure today?"),
+    "idle": Message("How fast does the engine idle as you leave it, in rpm?"),
 }
-"""What to ask for each item, in words for somebody who never did this; the base blade stands in both units."""
+"""What to ask for each item, in words for a person who never did this."""
 
-NOT_SO = "Then stop the engine if it runs, key out, and put that right first."
-NO_FURTHER = "We go no further before it is so."
-OR_PASSED = "If it cannot be put right today, tell me why, and I write that down."
-"""What is read out when the answer is no: beside what keeps people from harm nothing is passed over."""
+BLIP = Message(
+    "Press the pedal briefly and release it. Once the idle is steady, what does the meter show at intake {intake}?"
+)
+
+FIX_FIRST = Message("If the engine runs, stop it. Take the key out. Fix this first.")
+NO_FURTHER = Message("We cannot continue until this is done.")
+OR_WAIVED = Message("If you cannot fix it today, tell me why. I will write it down.")
+"""What is read out when the answer is no. A required item cannot be waived."""
+
+STOP_ENGINE = Message("Stop the engine.")
+KEEP_CLEAR = Message("Keep sleeves and hands clear of fan and belts.")
+START_AGAIN = Message("Keep hands clear, then start the engine again.")
+
+READ = Message("Hold the meter on intake {intake} until the reading is steady. What does it show?")
+READ_AT = Message(
+    "Keep the {feeler} feeler under the lever. Hold the meter on intake {intake} until the reading is steady. What "
+    "does it show?"
+)
+READ_FROM_OPEN = Message(
+    "Open the lever well past the feeler, then let it close onto the {feeler} feeler. Hold the meter on intake "
+    "{intake} until the reading is steady. What does it show?"
+)
+STOP_IN = Message("Turn the stop screw at intake {intake} in (clockwise) by {turns}.")
+STOP_OUT = Message("Turn the stop screw at intake {intake} out (counterclockwise) by {turns}.")
+RESET = Message(
+    "Loosen the coupler between intakes {near} and {far}. Let throttle flap {far} close on a feeler of {feeler}. "
+    "Tighten the coupler and remove the feeler."
+)
+RESET_ON_TWO = Message(
+    "Loosen the coupler between intakes {near} and {far}. Let throttle flap {far} close on two feelers together, "
+    "{feeler} and {second}. Tighten the coupler and remove the feelers."
+)
+ROD_EARLIER = Message(
+    "Turn the rod of side {bank} by {flats} of the 6 flats of its nut, so that this side opens earlier. Lock the rod."
+)
+ROD_LATER = Message(
+    "Turn the rod of side {bank} by {flats} of the 6 flats of its nut, so that this side opens later. Lock the rod."
+)
+COUPLER_IN = Message(
+    "Turn the screw of the coupler between intakes {near} and {far} in (clockwise) by {turns}.",
+)
+COUPLER_OUT = Message(
+    "Turn the screw of the coupler between intakes {near} and {far} out (counterclockwise) by {turns}.",
+)
+BYPASS_OUT = Message("Turn the bypass screw of intake {intake} out (counterclockwise) by {turns}.")
+BYPASS_IN = Message("Turn the bypass screw of intake {intake} in (clockwise) by {turns}.")
+
+FEELER = Message("{inch}\u00a0inch ({mm}\u00a0mm)")
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,59 +140,75 @@ class Prompt:
     otherwise: str = ""
 
 
-def item_prompt(item: Item, base_blade: float, units: Units) -> Prompt:
-    """An item as it is asked over the telephone, the shop's own unit first; ``base_blade`` [m] is the shop's."""
-    words = PLAIN.get(item.slug, item.ask).format(inch=f"{base_blade / INCH:.3f}", mm=f"{base_blade / MM:.2f}")
-    if item.kind == "tick":
-        return Prompt(item, words, (), f"{NOT_SO} {NO_FURTHER if item.must else OR_PASSED}")
+def item_prompt(item: Item, parts: Collection[Part], base_feeler: float, units: Units) -> Prompt:
+    """An item as it is asked over the telephone, of an engine that has those parts.
+
+    The shop's own unit comes first; ``base_feeler`` [m] is the shop's. Raises KeyError for an item that is not asked
+    for over the telephone.
+    """
+    with to_the_customer():
+        words = _asked(item.slug, parts, base_feeler)
+        if item.kind == "tick":
+            return Prompt(item, words, (), f"{say(FIX_FIRST)} {say(NO_FURTHER if item.required else OR_WAIVED)}")
     if item.quantity is None:
-        return Prompt(item, words, (item.unit,) if item.unit else ())
-    first = item.unit_in(units)
-    return Prompt(item, words, (first, *(unit for unit in CHOICES[item.quantity] if unit != first)))
+        return Prompt(item, words, (unit_label(item.unit_in(units)),))
+    first = item.unit_in(units.on_screen)
+    return Prompt(item, words, (first, *(unit for unit in offered(item.quantity) if unit != first)))
 
 
 def advice_prompt(advice: Advice, layout: Layout, bore: int | None, lever: float, above: bool = False) -> str:
     """A step of the readings as it is read out; empty where there is nothing for a customer to do.
 
-    ``bore`` is the one to read next; ``lever`` the blade under the central lever meanwhile [m], 0 at idle, reached from
-    ``above`` where the lever is opened further first.
+    ``bore`` is the one to read next; ``lever`` the feeler under the central lever at that time [m], 0 at idle, reached
+    from ``above`` where the lever is opened further first.
     """
+    with to_the_customer():
+        if advice.kind is AdviceKind.MEASURE:
+            return _read(bore, lever, above) if bore is not None else ""
+        return _adjust(advice, layout)
+
+
+def _asked(slug: str, parts: Collection[Part], base_feeler: float) -> str:
+    if slug.startswith(SNAP_SLUG):
+        return say(BLIP, intake=slug.removeprefix(SNAP_SLUG))
+    return say(for_banks(ITEMS[slug], parts), feeler=_feeler(base_feeler))
+
+
+def _read(bore: int, lever: float, above: bool) -> str:
+    if not lever:
+        return say(READ, intake=bore)
+    return say(READ_FROM_OPEN if above else READ_AT, intake=bore, feeler=_feeler(lever))
+
+
+def _adjust(advice: Advice, layout: Layout) -> str:
+    amount, near, far = turns(abs(advice.turns)), advice.near, advice.far
+    inward = advice.turns > 0
     match advice.kind:
-        case "measure" if bore is not None:
-            held = f"With the {_both(lever)} blade under the lever, hold" if lever else "Hold"
-            if lever and above:
-                held = f"Open the lever well past it, then let it come back onto the {_both(lever)} blade. Hold"
-            return f"{held} the meter on intake {bore} until it stands still. What does it show?"
-        case "stop":
-            where = f"the stop screw at intake {layout.bank(advice.bank or '').stop}"
-            return f"{OFF} Turn {where} {_turned(advice.turns)}. {START}"
-        case "blade":
-            blade = " and ".join(_both(leaf) for leaf in advice.leaves)
-            between = f"between intakes {advice.near} and {advice.far}"
-            laid = f"let flap {advice.far} close on a blade of {blade}, tighten it, blade out"
-            return f"{OFF} Loosen the coupler {between}, {laid}. {START}"
-        case "link":
-            flats, way = f"{abs(advice.flats):g}", "earlier" if advice.flats > 0 else "later"
-            turn = f"Turn the rod of bank {advice.bank} by {flats} of the six flats of its nut"
-            return f"{OFF} {turn}, so that this side opens {way}, and lock it. {START}"
-        case "screw":
-            where = f"the screw of the coupler between intakes {advice.near} and {advice.far}"
-            return f"{OFF} Turn {where} {_turned(advice.turns)}. {START}"
-        case "bypass":
-            where = f"the bypass screw of intake {advice.near}"
-            return f"{CLEAR} Turn {where} {_turned(-advice.turns)}."
+        case AdviceKind.STOP:
+            intake = layout.bank(advice.bank or "").stop
+            return _engine_off(say(STOP_IN if inward else STOP_OUT, intake=intake, turns=amount))
+        case AdviceKind.BLADE:
+            feeler, *more = (_feeler(leaf) for leaf in advice.leaves)
+            if more:
+                return _engine_off(say(RESET_ON_TWO, near=near, far=far, feeler=feeler, second=more[0]))
+            return _engine_off(say(RESET, near=near, far=far, feeler=feeler))
+        case AdviceKind.LINK:
+            message, flats = ROD_EARLIER if advice.flats > 0 else ROD_LATER, flats_in_figures(abs(advice.flats))
+            return _engine_off(say(message, bank=advice.bank, flats=flats))
+        case AdviceKind.SCREW:
+            return _engine_off(say(COUPLER_IN if inward else COUPLER_OUT, near=near, far=far, turns=amount))
+        case AdviceKind.BYPASS:
+            message = BYPASS_OUT if advice.turns > 0 else BYPASS_IN
+            return f"{say(KEEP_CLEAR)} {say(message, intake=near, turns=amount)}"
     return ""
 
 
-OFF = "Stop the engine."
-CLEAR = "Keep sleeves and hands clear of fan and belts."
-START = "Hands clear, then start it again."
+def _engine_off(instruction: str) -> str:
+    return f"{say(STOP_ENGINE)} {instruction} {say(START_AGAIN)}"
 
 
-def _turned(inward: float) -> str:
-    way = "in, clockwise," if inward > 0 else "out, anticlockwise,"
-    return f"{way} by {turns(abs(inward))}{' of a turn' if abs(inward) < 1 else ''}"
-
-
-def _both(thickness: float) -> str:
-    return f"{thickness / INCH:.3f} inch ({thickness / MM:.2f} mm)"
+def _feeler(thickness: float) -> str:
+    """A feeler [m] in both units, in inches with a fourth place where there is one."""
+    inch = thickness / INCH
+    places = 3 if abs(inch * 1000 - round(inch * 1000)) < 0.05 else 4
+    return say(FEELER, inch=f"{inch:.{places}f}", mm=f"{thickness / MM:.2f}")

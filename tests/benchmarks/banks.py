@@ -36,12 +36,12 @@ HARDWARE = likely_hardware(4 * LITRE, 8)
 PAIR = (LEAST_TRAVEL, NEXT_TRAVEL)
 # What tells the true cause from the strongest other one. A wider opening also shows a ratio, and a very late bank.
 TELLS: dict[frozenset[Cause], frozenset[str]] = {
-    frozenset({"length", "slack"}): frozenset({"both_ways", "wider_opening"}),
-    frozenset({"nothing", "slack"}): frozenset({"both_ways", "again"}),
-    frozenset({"ratio", "slack"}): frozenset({"both_ways", "angle_gauge", "wider_opening"}),
-    frozenset({"ratio", "length"}): frozenset({"angle_gauge", "wider_opening"}),
-    frozenset({"ratio", "nothing"}): frozenset({"angle_gauge", "wider_opening"}),
-    frozenset({"length", "nothing"}): frozenset({"again"}),
+    frozenset({Cause.LENGTH, Cause.SLACK}): frozenset({"both_ways", "wider_opening"}),
+    frozenset({Cause.NOTHING, Cause.SLACK}): frozenset({"both_ways", "again"}),
+    frozenset({Cause.RATIO, Cause.SLACK}): frozenset({"both_ways", "angle_gauge", "wider_opening"}),
+    frozenset({Cause.RATIO, Cause.LENGTH}): frozenset({"angle_gauge", "wider_opening"}),
+    frozenset({Cause.RATIO, Cause.NOTHING}): frozenset({"angle_gauge", "wider_opening"}),
+    frozenset({Cause.LENGTH, Cause.NOTHING}): frozenset({"again"}),
 }
 
 
@@ -240,7 +240,7 @@ def recovery(
 def right_reading(story: BankAssessment, truth: Cause) -> bool:
     """Whether what was asked for tells the true cause from the strongest other one."""
     if story.extra == "free_play":
-        return truth == "held"
+        return truth is Cause.HELD
     rival = max((cause for cause in story.odds if cause != truth), key=lambda cause: story.odds[cause])
     return story.extra in TELLS.get(frozenset({truth, rival}), frozenset())
 
@@ -251,24 +251,24 @@ def naming(name: str, truth: Cause, layout: Layout, rough: Rough, links: Links, 
     count = len(followed)
     print(f"{name:<28}", end="")
     for hypotheses in ([one.first for one in followed], [one.last for one in followed]):
-        named = [story for story in hypotheses if story.cause != "unknown"]
+        named = [story for story in hypotheses if story.cause is not Cause.UNKNOWN]
         right = [story.cause == truth for story in named]
-        asked = [right_reading(story, truth) for story in hypotheses if story.cause == "unknown"]
-        missed = sum(story.cause == "nothing" != truth for story in named)
+        asked = [right_reading(story, truth) for story in hypotheses if story.cause is Cause.UNKNOWN]
+        missed = sum(story.cause is Cause.NOTHING and truth is not Cause.NOTHING for story in named)
         shares = (sum(right), sum(asked), missed, len(named) - sum(right) - missed)
         print("".join(f" {number / count:6.3f}" for number in shares), end=" |")
     print(f" {np.mean([len(one.asked) for one in followed]):.1f}")
 
 
 CASES: tuple[tuple[str, Cause, tuple[float, float, float], bool], ...] = (
-    ("nothing wrong", "nothing", (0.0, 0.0, 0.0), False),
-    ("length 5 mrad", "length", (0.005, 0.0, 0.0), False),
-    ("length 9 mrad", "length", (0.009, 0.0, 0.0), False),
-    ("length 15 mrad", "length", (0.015, 0.0, 0.0), False),
-    ("ratio 5 %", "ratio", (0.0, 0.05, 0.0), False),
-    ("ratio 8 %", "ratio", (0.0, 0.08, 0.0), False),
-    ("lost motion 9 mrad", "slack", (0.0, 0.0, 0.009), False),
-    ("held off its stop 8 mrad", "held", (0.008, 0.0, 0.0), True),
+    ("nothing wrong", Cause.NOTHING, (0.0, 0.0, 0.0), False),
+    ("length 5 mrad", Cause.LENGTH, (0.005, 0.0, 0.0), False),
+    ("length 9 mrad", Cause.LENGTH, (0.009, 0.0, 0.0), False),
+    ("length 15 mrad", Cause.LENGTH, (0.015, 0.0, 0.0), False),
+    ("ratio 5 %", Cause.RATIO, (0.0, 0.05, 0.0), False),
+    ("ratio 8 %", Cause.RATIO, (0.0, 0.08, 0.0), False),
+    ("lost motion 9 mrad", Cause.SLACK, (0.0, 0.0, 0.009), False),
+    ("held off its stop 8 mrad", Cause.HELD, (0.008, 0.0, 0.0), True),
 )
 
 
@@ -292,7 +292,7 @@ def main(engines: int, seed: int) -> None:
         naming(name, truth, layout_of(8), rough, one_wrong(engines, seed, *wrong, held), seed)
     nine = one_wrong(engines, seed, 0.009, 0.0, 0.0)
     for name, bores, other in (("noise doubled", 8, doubled), ("4 bores", 4, rough), ("12 bores", 12, rough)):
-        naming(f"length 9 mrad, {name}", "length", layout_of(bores), other, nine, seed)
+        naming(f"length 9 mrad, {name}", Cause.LENGTH, layout_of(bores), other, nine, seed)
 
 
 if __name__ == "__main__":

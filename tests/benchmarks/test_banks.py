@@ -2,7 +2,8 @@
 
 import numpy as np
 
-from app.sync.banks.banks import BankAssessment
+from app.sync.banks.banks import BankAssessment, Extra
+from app.sync.banks.link_hypotheses import Cause
 from tests.benchmarks.banks import PAIR, Shed, one_wrong, right_reading
 from tests.benchmarks.returning import Rough, layout_of, share
 
@@ -19,7 +20,7 @@ def test_a_wrong_length_is_recovered_within_a_flat_and_waits_for_the_joints() ->
     assert share(errors < 0.0044) >= 0.8
     assert share([story.cause == "length" for story in tight]) >= 0.8
     felt_nothing = [shed.tell(engine, read[engine]) for engine in range(ENGINES)]
-    assert share([story.cause == "unknown" and right_reading(story, "length") for story in felt_nothing]) >= 0.8
+    assert share([story.cause == "unknown" and right_reading(story, Cause.LENGTH) for story in felt_nothing]) >= 0.8
 
 
 def test_lost_motion_is_told_by_reaching_the_opening_from_above() -> None:
@@ -29,6 +30,7 @@ def test_lost_motion_is_told_by_reaching_the_opening_from_above() -> None:
 
 
 def test_only_a_reading_that_tells_the_two_apart_counts_as_right() -> None:
-    story = BankAssessment("unknown", odds={"length": 0.6, "slack": 0.3, "nothing": 0.1}, extra="both_ways")
-    assert right_reading(story, "length")
-    assert not right_reading(BankAssessment("unknown", odds=story.odds, extra="again"), "length")
+    odds = {Cause.LENGTH: 0.6, Cause.SLACK: 0.3, Cause.NOTHING: 0.1}
+    story = BankAssessment(Cause.UNKNOWN, odds=odds, extra=Extra.BOTH_WAYS)
+    assert right_reading(story, Cause.LENGTH)
+    assert not right_reading(BankAssessment(Cause.UNKNOWN, odds=story.odds, extra=Extra.AGAIN), Cause.LENGTH)

@@ -190,8 +190,8 @@ class _Shapes:
 
     @staticmethod
     def _values(was: Json, now: Json, at: str) -> Iterator[str]:
-        if was.get("type") != now.get("type"):
-            yield f"{at}: {was.get('type')} became {now.get('type')}"
+        if _type(was) != _type(now):
+            yield f"{at}: {_type(was)} became {_type(now)}"
         before, after = _named_values(was), _named_values(now)
         if before and not after:
             yield f"{at}: any value now"
@@ -204,6 +204,13 @@ class _Shapes:
 def _choices(shape: Json) -> list[Json]:
     found: list[Json] = shape.get("anyOf") or shape.get("oneOf") or [shape]
     return found
+
+
+def _type(shape: Json) -> str | None:
+    """The type of a shape; one that names its values has theirs, stated or not."""
+    named = _named_values(shape)
+    stated: str | None = shape.get("type")
+    return "string" if stated is None and named and all(isinstance(one, str) for one in named) else stated
 
 
 def _named_values(shape: Json) -> set[Json]:

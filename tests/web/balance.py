@@ -2,6 +2,7 @@
 
 import pytest
 
+from app.shop.assessment.assessment import assess
 from app.shop.commands import checks, readings
 from app.shop.commands.readings import NewReading
 from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED
@@ -29,4 +30,4 @@ def balance(shop: Database, apart: tuple[float, float], ticks: tuple[str, ...] =
         value = (9.0 if first else 13.5) + (apart[not first] if now.bore > 4 else 0.0)
         new = NewReading(BANK_BALANCE.slug, now.round_number, now.bore, now.kind, value, "KM")
         readings.add(shop, visit_id, key(), new, AT)
-    return ReadingPage(visit_record(shop, visit_id), BANK_BALANCE, Wanted(), {}, {})
+    return ReadingPage(assess(visit_record(shop, visit_id)), BANK_BALANCE, Wanted(), {}, {})

@@ -8,17 +8,18 @@ from playwright.sync_api import Locator, Page, expect
 
 from app.shop.demo.engine_model import DemoEngineModel
 from app.sync.engine.layout import Bank, Coupler, Layout
+from app.wording.phases import item_label
 
 V8 = Layout((Bank("A", (1, 2, 3, 4), 1, 1), Bank("B", (5, 6, 7, 8), 5, 5)), sensor=8)
 FIGURES = {
-    "thou": "3",
+    "in": "0.003",
     "turns": "0.875",
     "V": "0.52",
     "kPa": "310",
     "kPa abs.": "101.3",
     "°C": "84",
     "pulls": "3",
-    "rev/min": "850",
+    "rpm": "850",
     "degrees": "",
 }
 """What is filled in, by unit; nobody lays an angle gauge here."""
@@ -63,10 +64,10 @@ class Technician:
     def follow(self) -> None:
         """Make the moves the card names and read what it asks for, until it says to leave the plates alone."""
         for _ in range(MOST_STEPS):
-            named = re.fullmatch(r"Bore (\d+)( again| once more)?", self.heading())
-            if self.page.get_by_role("heading", name="Leave the plates alone").count():
+            named = re.fullmatch(r"Bore (\d+)( again|, extra reading)?", self.heading())
+            if self.page.get_by_role("heading", name="No adjustment needed").count():
                 return
-            if self.page.get_by_role("button", name="I made this move").count():
+            if self.page.get_by_role("button", name="Done as shown").count():
                 self.make_move()
             elif named is not None:
                 self.tap_reading(self.bench.read(int(named[1]), 0.0))
@@ -77,7 +78,7 @@ class Technician:
 
     def make_move(self) -> None:
         """Do at the engine what the card says, then say so."""
-        card = self.page.get_by_role("region").filter(has=self.page.get_by_role("button", name="I made this move"))
+        card = self.page.get_by_role("region").filter(has=self.page.get_by_role("button", name="Done as shown"))
         said = {name: self._hidden(card, name) for name in ("kind", "place", "amount", "way", "leaf", "second_leaf")}
         if said["kind"] == "stop":
             self.bench.turn_stop(said["place"], float(said["amount"]) * (1 if said["way"] == "in" else -1))
@@ -88,7 +89,7 @@ class Technician:
             raise AssertionError(f"no move of this kind at idle: {said}")
         self.moves += 1
         sent = self._hidden(card, "key")
-        self.press("I made this move")
+        self.press("Done as shown")
         expect(self.page.locator(f"input[name=key][value='{sent}']")).to_have_count(0)
 
     def record_everything(self) -> None:
@@ -97,7 +98,7 @@ class Technician:
         if self.page.get_by_label("Read, minutes ago").is_visible():
             for ago in ("20", "10"):
                 self.read_gauges(ago)
-        form = self.page.get_by_role("form", name="What to record")
+        form = self.page.get_by_role("form", name="Checklist")
         sent = form.locator("input[name=key]").get_attribute("value")
         for box in form.get_by_role("checkbox").all():
             if box.is_enabled():
@@ -106,7 +107,7 @@ class Technician:
             entry, unit = line.get_by_role("textbox"), line.locator(".unit")
             if entry.count() and not entry.input_value():
                 entry.fill(FIGURES[unit.inner_text()])
-        self.press("Keep what is ticked and filled in")
+        form.get_by_role("button", name="Save").click()
         expect(self.page.locator(f"input[name=key][value='{sent}']")).to_have_count(0)
 
     def open_the_list(self) -> None:
@@ -116,23 +117,27 @@ class Technician:
 
     def read_gauges(self, ago: str, coolant: str = "84", oil: str = "84") -> None:
         """Enter coolant and oil as they stood some minutes ago."""
-        form = self.page.get_by_role("form", name="What to record")
+        form = self.page.get_by_role("form", name="Checklist")
         sent = form.locator("input[name=key]").get_attribute("value")
-        for label, value in (("Coolant", coolant), ("Oil", oil), ("Read, minutes ago", ago)):
+        for label, value in (
+            (item_label("coolant", ()), coolant),
+            (item_label("oil", ()), oil),
+            ("Read, minutes ago", ago),
+        ):
             form.get_by_label(re.compile(rf"^{label}(, last| if|$)")).fill(value)
-        self.press("Keep what is ticked and filled in")
+        form.get_by_role("button", name="Save").click()
         expect(self.page.locator(f"input[name=key][value='{sent}']")).to_have_count(0)
 
     def blip(self) -> None:
         """Read the suspect bores after each of three blips, on the page that asks for them, and go on."""
         for _ in range(3):
-            form = self.page.get_by_role("form", name="What to record")
+            form = self.page.get_by_role("form", name="Checklist")
             expect(form.get_by_role("textbox", name=re.compile("after a blip")).first).to_be_visible()
             for entry in form.get_by_role("textbox", name=re.compile("after a blip")).all():
                 bore = int((entry.get_attribute("name") or "").removeprefix("snap-"))
                 entry.fill(f"{self.bench.read(bore, 0.0):g}")
             sent = form.locator("input[name=key]").get_attribute("value")
-            self.press("Keep what is ticked and filled in")
+            form.get_by_role("button", name="Save").click()
             expect(self.page.locator(f"input[name=key][value='{sent}']")).to_have_count(0)
 
     @staticmethod

@@ -1,9 +1,10 @@
-"""The one next step in a phase, whichever phase it is: what to read, what to move, or why neither helps.
+"""The one next step in a phase, whichever phase it is: what to read, what to adjust, or why neither helps.
 
-Pages and programs ask here, so that both are told the same.
+Pages and programs ask here, so that both get the same answer.
 """
 
 from dataclasses import dataclass
+from enum import StrEnum
 from typing import Literal
 
 from app.shop.assessment.progress import gate_of, status_of
@@ -13,9 +14,24 @@ from app.shop.procedure.phases import COLD_PRESET
 from app.shop.procedure.read_order import NextReading, next_reading
 from app.shop.reasons import Reason
 from app.shop.record.visit_record import VisitRecord
+from app.sync.banks.banks import Extra
 from app.sync.engine.units import THOU
-from app.sync.planning.advice import Advice
+from app.sync.planning.advice import Advice, AdviceKind, AdviceReason
 from app.sync.planning.preset import Preset, starting_turns
+
+
+class StepReason(StrEnum):
+    """Why a step is advised beside the reasons of the planner and of the bank balance."""
+
+    SIGNED_OFF = "signed-off"
+    STOPPED = "stopped"  # a figure is outside the shop's limits
+    PRESET = "preset"  # every stop screw by that from the base feeler: no bank is named
+    NOTHING_READ = "nothing-read"  # the phase does not use the meter
+    IN_QUESTION = "in-question"  # a bore has two values, and which of them counts was not chosen
+    TIGHTENING = "tightening"  # something moved that may not be adjusted in this phase
+    SINGLE = "single"  # one bank: nothing to balance
+    BALANCED = "balanced"
+    LINK = "link"
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,32 +44,29 @@ class ToRead:
 
 
 def next_step(record: VisitRecord, phase: Phase) -> Advice:
-    """The next step of a phase.
+    """The next step of a phase, with an ``AdviceReason``, a ``StepReason`` or, at part throttle, an ``Extra``.
 
-    Beside the codes of the brain ``why`` is ``signed-off``, and ``stopped`` while a figure is outside the shop's
-    limits, whatever else there would be to do; ``preset`` (turn every stop screw by that from the base blade: no bank
-    is named) and ``nothing-read`` where the meter is not used; ``in-question`` while a bore has two values of which
-    nobody has said which counts; ``tightening`` where something moved that may not be moved here; ``single``,
-    ``balanced``, ``link``, or the extra that would tell more of the banks, off idle.
+    A figure outside the shop's limits comes before whatever else there would be to do.
     """
     if record.sign_off is not None:
-        return Advice("done", "signed-off")
+        return Advice(AdviceKind.DONE, StepReason.SIGNED_OFF)
     if stops_of(record, phase):
-        return Advice("cannot", "stopped")
+        return Advice(AdviceKind.CANNOT, StepReason.STOPPED)
     now = next_reading(record, phase)
     if phase.rounds == "none":
         return _preset(record, phase)
     if now.current is not None and now.current.in_question:
-        return Advice("cannot", "in-question", about=tuple(older.bore for older, _ in now.current.in_question))
+        bores = tuple(older.bore for older, _ in now.current.in_question)
+        return Advice(AdviceKind.CANNOT, StepReason.IN_QUESTION, about=bores)
     if phase.rounds == "openings":
         return _off_idle(record, phase, now)
     advice = next_of(record, phase)
-    if now.bore is not None and (advice is None or advice.kind in ("measure", "done")):
+    if now.bore is not None and (advice is None or advice.kind in (AdviceKind.MEASURE, AdviceKind.DONE)):
         return _read_on(now, advice)
     if advice is None:
-        return Advice("done", "coarse")
-    if advice.kind not in ("measure", "done", "cannot", *phase.moves):
-        return Advice("cannot", "tightening", about=advice.bores)
+        return Advice(AdviceKind.DONE, AdviceReason.COARSE)
+    if advice.kind not in (AdviceKind.MEASURE, AdviceKind.DONE, AdviceKind.CANNOT, *phase.move_kinds):
+        return Advice(AdviceKind.CANNOT, StepReason.TIGHTENING, about=advice.bores)
     return advice
 
 
@@ -71,7 +84,7 @@ def waits_for(record: VisitRecord, phase: Phase) -> Reason | None:
 def to_read(record: VisitRecord, phase: Phase, advice: Advice) -> tuple[ToRead, ...]:
     """The readings that a step asks for, in their order; none when a round has to be begun first."""
     now = next_reading(record, phase)
-    if advice.kind != "measure" or (now.bore is None and phase.rounds == "openings"):
+    if advice.kind is not AdviceKind.MEASURE or (now.bore is None and phase.rounds == "openings"):
         return ()
     if now.kind == "closing" and now.bore is not None:
         return (ToRead(now.round_number, now.bore, "closing"),)
@@ -83,39 +96,40 @@ def to_read(record: VisitRecord, phase: Phase, advice: Advice) -> tuple[ToRead, 
 
 
 def lever(record: VisitRecord, phase: Phase, advice: Advice) -> tuple[float, bool]:
-    """What holds the central lever for a step [m], 0 at idle, and whether it is reached from above.
+    """What holds the central lever for a step [m], 0 at idle, and whether it is approached from open.
 
     A step whose ``why`` is ``both_ways`` or ``wider_opening`` asks for a round to be begun like that.
     """
     now, found = (
         next_reading(record, phase),
-        balance_of(record) if advice.why in ("both_ways", "wider_opening") else None,
+        balance_of(record) if advice.why in (Extra.BOTH_WAYS, Extra.WIDER_OPENING) else None,
     )
     if found is not None and now.bore is None:
-        return found.extra_travel, advice.why == "both_ways"
+        return found.extra_travel, advice.why is Extra.BOTH_WAYS
     return now.opening, now.from_above and now.bore is not None
 
 
 def _read_on(now: NextReading, advice: Advice | None) -> Advice:
-    """What the round asks for: the bores that the brain doubts ahead of their turn, the rest in theirs."""
+    """What the round asks for: the bores that the planner is unsure of ahead of their turn, the rest in theirs."""
     assert now.bore is not None
     if now.kind == "closing":
-        return Advice("measure", "close-round", bores=(now.bore,))
+        return Advice(AdviceKind.MEASURE, AdviceReason.CLOSE_ROUND, bores=(now.bore,))
     read = now.current.latest if now.current is not None else {}
     asked = tuple(bore for bore in advice.bores if bore not in read) if advice is not None else ()
-    if advice is not None and advice.kind == "measure" and asked:
-        return Advice("measure", advice.why, bores=asked, about=advice.about)
-    return Advice("measure", "unread" if now.current is not None else "first-round", bores=(now.bore, *now.follow))
+    if advice is not None and advice.kind is AdviceKind.MEASURE and asked:
+        return Advice(AdviceKind.MEASURE, advice.why, bores=asked, about=advice.about)
+    why = AdviceReason.UNREAD if now.current is not None else AdviceReason.FIRST_ROUND
+    return Advice(AdviceKind.MEASURE, why, bores=(now.bore, *now.follow))
 
 
 def _preset(record: VisitRecord, phase: Phase) -> Advice:
     if not needs_preset(record) or (phase.slug, "preset-turns") in record.checks:
-        return Advice("done", "nothing-read")
-    return Advice("stop", "preset", turns=starting(record).turns, bores=record.layout.bores)
+        return Advice(AdviceKind.DONE, StepReason.NOTHING_READ)
+    return Advice(AdviceKind.STOP, StepReason.PRESET, turns=starting(record).turns, bores=record.layout.bores)
 
 
 def starting(record: VisitRecord) -> Preset:
-    """The turns to start a cold engine from, counted from the blade recorded under the stop screws, else the shop's."""
+    """The turns to start a cold engine from, counted from the base feeler recorded, else the shop's."""
     engine, layout = record.engine, record.layout
     laid = record.checks.get((COLD_PRESET.slug, "base-blade"))
     return starting_turns(
@@ -130,16 +144,16 @@ def starting(record: VisitRecord) -> Preset:
 
 def _off_idle(record: VisitRecord, phase: Phase, now: NextReading) -> Advice:
     if len(record.layout.banks) < 2:
-        return Advice("done", "single")
+        return Advice(AdviceKind.DONE, StepReason.SINGLE)
     found = balance_of(record)
     if now.bore is not None and (found is None or now.current is not None or not found.flats):
         return _read_on(now, None)
     if found is None:
-        return Advice("cannot", "idle")
+        return Advice(AdviceKind.CANNOT, Extra.IDLE)
     if balanced(record, found):
-        return Advice("done", "balanced")
+        return Advice(AdviceKind.DONE, StepReason.BALANCED)
     if found.flats and found.bank is not None:
         bores = record.layout.bank(found.bank).bores
-        return Advice("link", "link", bank=found.bank, flats=found.flats, bores=bores)
-    read = found.extra in ("again", "both_ways", "wider_opening")
-    return Advice("measure" if read else "cannot", found.extra)
+        return Advice(AdviceKind.LINK, StepReason.LINK, bank=found.bank, flats=found.flats, bores=bores)
+    read = found.extra in (Extra.AGAIN, Extra.BOTH_WAYS, Extra.WIDER_OPENING)
+    return Advice(AdviceKind.MEASURE if read else AdviceKind.CANNOT, found.extra)

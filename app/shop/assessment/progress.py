@@ -128,7 +128,7 @@ def why_waiting(record: VisitRecord, phase: Phase) -> Reason | None:
         return stops[0]
     if phase.rounds == "fine" and _waiver(record, phase) is None and (lacks := lacks_of(record)):
         return because(Waiting.NOT_HEAT_SOAKED, lack=lacks[0])
-    before = (item for item in _asked_from_the_start(record, phase) if item.before_running and item.must)
+    before = (item for item in _asked_from_the_start(record, phase) if item.before_running and item.required)
     undone = next((item for item in before if _lacks(record, phase, item)), None)
     return because(Waiting.CHECK_FIRST, item=_item(phase, undone)) if undone else None
 
@@ -201,9 +201,8 @@ def _missing(record: VisitRecord, one: Phase) -> list[Missing]:
 
 
 def _missing_items(record: VisitRecord, one: Phase) -> list[Missing]:
-    lacks = [
-        Missing(item.slug, _item(one, item), item.must) for item in items_of(record, one) if _lacks(record, one, item)
-    ]
+    items = (item for item in items_of(record, one) if _lacks(record, one, item))
+    lacks = [Missing(item.slug, _item(one, item), item.required) for item in items]
     if one.rounds == "fine" and (cold := lacks_of(record)):
         lacks.append(Missing(GATE, because(Requirement.HEAT_SOAK, lacks=cold)))
     return lacks

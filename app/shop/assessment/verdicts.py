@@ -12,20 +12,19 @@ from app.shop.procedure.read_order import opening_rounds
 from app.shop.procedure.recheck import same_air
 from app.shop.record.visit_record import Round, VisitRecord
 from app.sync.banks.banks import BankAssessment, Opening, balance
+from app.sync.banks.link_hypotheses import Cause
 from app.sync.engine.events import Event, Meter, Reading
 from app.sync.engine.hardware import Hardware
 from app.sync.engine.layout import Layout
 from app.sync.estimation.filter import run_filter
 from app.sync.estimation.posterior import Posterior
 from app.sync.estimation.prior_transfer import prior_from_history
-from app.sync.planning.advice import Advice
+from app.sync.planning.advice import Advice, AdviceKind, AdviceReason
 from app.sync.planning.planner import next_move, start_prior
-from app.sync.readings.rounds import RoundResult, evenness, outliers
+from app.sync.readings.rounds import RoundResult, RoundVerdict, evenness, outliers
 
 LESSONS_BACK = 3
 """Earlier visits that are learned from; what was before them counts for little by now."""
-
-PLATE_MOVES = ("stop", "blade", "screw", "bypass")
 
 _next_move = lru_cache(maxsize=128)(next_move)
 """The same facts are judged several times for one page: by the phase that is open, by the card, by what is missing."""
@@ -77,8 +76,8 @@ def next_of(record: VisitRecord, phase: Phase, until: Round | None = None) -> Ad
         visit_prior(record),
     )
     skipped = [b for b in advice.bores if record.rounds and b in record.rounds[-1].skipped]
-    if advice.kind == "measure" and skipped == list(advice.bores):
-        return Advice("cannot", "skipped", about=tuple(skipped))
+    if advice.kind is AdviceKind.MEASURE and skipped == list(advice.bores):
+        return Advice(AdviceKind.CANNOT, AdviceReason.SKIPPED, about=tuple(skipped))
     return advice
 
 
@@ -184,7 +183,7 @@ def _pooled(readings: Iterable[Reading]) -> dict[int, list[float]]:
 def balanced(record: VisitRecord, found: BankAssessment) -> bool:
     """Whether the banks stand close enough at every opening read, or nothing speaks against the links."""
     off_idle = [d for d in found.differences if d.lever_travel > 0]
-    return found.cause == "nothing" or all(abs(d.percent) <= 100 * record.settings.bank_window for d in off_idle)
+    return found.cause is Cause.NOTHING or all(abs(d.percent) <= 100 * record.settings.bank_window for d in off_idle)
 
 
 def held_off(record: VisitRecord) -> str:
@@ -215,7 +214,7 @@ def accepted_round(record: VisitRecord, phase: Phase) -> Round | None:
     """The closed round that speaks for a phase: its last one, with no plate moved since. A coarse one only looked."""
     mine = [r for r in record.rounds if r.row.phase == phase.slug and r.closed and not r.in_question]
     if phase.rounds == "fine":
-        mine = [r for r in mine if not record.moved_since(r, PLATE_MOVES)]
+        mine = [r for r in mine if not record.moved_since(r, at_idle=True)]
     elif phase.rounds == "last":
         mine = [r for r in mine if not record.moved_since(r)]
     return mine[-1] if mine else None
@@ -223,10 +222,10 @@ def accepted_round(record: VisitRecord, phase: Phase) -> Round | None:
 
 def passes(record: VisitRecord, phase: Phase, one: Round) -> bool:
     """Whether a closed round passes: even, or as even as meter, blades and hands can tell."""
-    if evenness_of(record, one, record.settings.window(phase.slug)).verdict == "even":
+    if evenness_of(record, one, record.settings.window(phase.slug)).verdict is RoundVerdict.EVEN:
         return True
     advice = next_of(record, phase, one)
-    return advice is not None and advice.kind == "done"
+    return advice is not None and advice.kind is AdviceKind.DONE
 
 
 def far_off(one: Round, bore: int, value: float) -> bool:
@@ -247,5 +246,6 @@ def _coarse(record: VisitRecord, phase: Phase) -> Advice | None:
         or len(found.bank_means) < 2
         or found.bank_means[low] >= found.mean * (1 - record.settings.coarse_window / 2)
     ):
-        return Advice("done", why="coarse")
-    return Advice("stop", why="coarse-bank", bank=low, turns=0.125, bores=record.layout.bank(low).bores)
+        return Advice(AdviceKind.DONE, AdviceReason.COARSE)
+    bores = record.layout.bank(low).bores
+    return Advice(AdviceKind.STOP, AdviceReason.COARSE_BANK, bank=low, turns=0.125, bores=bores)

@@ -9,7 +9,7 @@ from app.shop.commands import engines, people
 from app.shop.errors import Problems, RejectedError
 from app.shop.procedure.items import PLACES
 from app.shop.procedure.recheck import CHANGES
-from app.shop.procedure.requirements import Waiting
+from app.shop.procedure.requirements import Requirement, Waiting
 from app.shop.reasons import because
 from app.shop.record import meter_studies, stored_settings
 from app.shop.record.loader import load
@@ -97,7 +97,7 @@ def sign_off(shop: Database, visit_id: int, key: str, name: str, at: str, pin: s
             raise RejectedError({"name": because(Rejection.FULL_NAME_MISSING)})
         if len(name) > engines.LONGEST:
             raise RejectedError({"name": because(Rejection.TOO_LONG, most=engines.LONGEST)})
-        undone = tuple(standing.phase.title for standing in progress(record) if not standing.done)
+        undone = tuple(because(Requirement.PHASE, phase=one.phase.slug) for one in progress(record) if not one.done)
         if undone:
             raise RejectedError({"name": because(Rejection.PHASES_INCOMPLETE, phases=undone)})
         studied = meter_studies.newest_reading(session)

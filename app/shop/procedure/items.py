@@ -1,46 +1,48 @@
-"""What a phase is made of: the things it asks for, its steps and cautions, by place and by the parts of an engine."""
+"""What a phase is made of: the things it asks for, its steps and cautions, by place and by the parts of an engine.
+
+Everything here is a rule or a code. The words are in ``app.wording.phases`` and ``app.wording.safety``.
+"""
 
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Literal
 
+from app.shop.procedure.codes import CautionCode, StepCode
 from app.shop.procedure.parts import Part
 from app.shop.reasons import Reason, because
 from app.shop.record.measures import Quantity, Units
 from app.shop.rejections import Rejection
+from app.sync.engine.adjusters.registry import kind_of, kinds
+from app.sync.engine.layout import Layout
 
 Place = Literal["test cell", "vehicle", "telephone"]
 PLACES: tuple[Place, ...] = ("test cell", "vehicle", "telephone")
 
-MoveKind = Literal["stop", "blade", "screw", "link", "bypass"]
-
 Stops = Literal["", "oil pressure at the start", "oil pressure when hot", "coolant", "oil"]
 
-DEFER = (
-    "The maker's instructions, local codes and the rules of licensed practice come first. "
-    "Where they say otherwise, do as they say."
-)
+
+ON_SCREEN: Mapping[str, str] = {"rev/min": "rpm"}
+"""Units that records and the interface call by another name than pages and paper."""
 
 
 @dataclass(frozen=True, slots=True)
 class Item:
     """One thing to record. A ``number`` lies within ``low`` and ``high`` in ``unit``; a ``tick`` is done or not.
 
-    ``must`` may not be passed over by an override. ``fresh`` counts only when recorded after the last move.
-    ``before_running`` stands ahead of the readings. ``when`` limits the item to engines that have the part, and
-    ``where`` to the places it makes sense in. ``stops`` names the shop's limit beyond which the phase stops. A figure
-    ``over_time`` is asked for again and again, and every one counts. Outside the places of ``needed`` it is recorded
-    where there is a gauge, and not missed where there is none. A ``quantity`` is shown and typed in the unit that the
-    shop chose for it, and recorded in ``unit``.
+    ``required`` cannot be waived. ``fresh`` counts only when recorded after the last move. ``before_running`` comes
+    ahead of the readings. ``when`` limits the item to engines that have the part, and ``where`` to the places it makes
+    sense in. ``stops`` names the shop's limit beyond which the phase stops. A figure ``over_time`` is asked for again
+    and again, and every one counts. Outside the places of ``needed`` it is recorded where there is a gauge, and not
+    missed where there is none. A ``quantity`` is shown and typed in the unit that the shop chose for it, and recorded
+    in ``unit``.
     """
 
     slug: str
-    ask: str
     kind: Literal["tick", "number"] = "tick"
     unit: str = ""
     low: float = 0.0
     high: float = 0.0
-    must: bool = False
+    required: bool = False
     fresh: bool = False
     before_running: bool = True
     when: Part = "always"
@@ -50,14 +52,9 @@ class Item:
     needed: tuple[Place, ...] = PLACES
     quantity: Quantity | None = None
 
-    @property
-    def short(self) -> str:
-        """The item in two words, for paper."""
-        return self.slug.replace("-", " ")
-
     def unit_in(self, units: Units) -> str:
         """The unit it is shown and typed in."""
-        return units.of(self.quantity).name if self.quantity else self.unit
+        return units.of(self.quantity).name if self.quantity else ON_SCREEN.get(self.unit, self.unit)
 
     def shown(self, number: float, units: Units) -> str:
         """A recorded figure of it as it is typed."""
@@ -78,35 +75,55 @@ class Item:
 
 
 @dataclass(frozen=True, slots=True)
-class Phase:
-    """One of the five.
+class Step:
+    """One thing to do, at engines that have the part ``when``."""
 
-    ``cautions`` stand at every place; ``cautions_in`` adds what one place has and the others have not. ``steps_with``
-    and ``cautions_with`` are for engines that have the part.
-    """
+    code: StepCode
+    when: Part = "always"
+
+
+@dataclass(frozen=True, slots=True)
+class Caution:
+    """One hazard, at the places ``where`` and at engines that have the part ``when`` and do not have ``unless``."""
+
+    code: CautionCode
+    where: tuple[Place, ...] = PLACES
+    when: Part = "always"
+    unless: Part | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Phase:
+    """One of the five: its steps in order, the most serious caution first."""
 
     slug: str
-    title: str
-    aim: str
-    steps: tuple[str, ...]
+    steps: tuple[Step, ...]
     items: tuple[Item, ...]
-    cautions: tuple[str, ...]
+    cautions: tuple[Caution, ...]
     rounds: Literal["none", "coarse", "fine", "openings", "last"]
-    moves: tuple[MoveKind, ...]
-    cautions_in: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
-    steps_with: Mapping[Part, tuple[str, ...]] = field(default_factory=dict)
-    cautions_with: Mapping[Part, tuple[str, ...]] = field(default_factory=dict)
+    moves: tuple[str, ...]
 
-    def steps_for(self, parts: Collection[Part]) -> tuple[str, ...]:
+    def steps_for(self, parts: Collection[Part]) -> tuple[StepCode, ...]:
         """What to do in this phase at an engine that has those parts."""
-        return self.steps + tuple(said for part, those in self.steps_with.items() if part in parts for said in those)
+        return tuple(step.code for step in self.steps if step.when in parts)
 
-    def moves_for(self, parts: Collection[Part]) -> tuple[MoveKind, ...]:
-        """The kinds of move that may be made in this phase at an engine that has those parts."""
-        needs: dict[MoveKind, Part] = {"blade": "blades", "screw": "screws", "bypass": "bypass", "link": "two banks"}
-        return tuple(kind for kind in self.moves if needs.get(kind, "always") in parts)
+    @property
+    def move_kinds(self) -> tuple[str, ...]:
+        """Slugs of the kinds of adjuster that are moved in this phase: ``moves``, and where bores are evened every
+        further kind that acts at idle."""
+        if self.rounds != "fine":
+            return self.moves
+        further = (kind.slug for kind in kinds() if kind.at_idle and kind.slug not in self.moves)
+        return (*self.moves, *further)
 
-    def cautions_at(self, place: str, parts: Collection[Part]) -> tuple[str, ...]:
+    def moves_for(self, layout: Layout) -> tuple[str, ...]:
+        """Those of the ``move_kinds`` that an engine has."""
+        return tuple(slug for slug in self.move_kinds if kind_of(slug).adjusters(layout))
+
+    def cautions_at(self, place: str, parts: Collection[Part]) -> tuple[CautionCode, ...]:
         """What to beware of in this phase at that place and at an engine that has those parts."""
-        more = tuple(said for part, those in self.cautions_with.items() if part in parts for said in those)
-        return self.cautions + self.cautions_in.get(place, ()) + more
+        return tuple(
+            one.code
+            for one in self.cautions
+            if place in one.where and one.when in parts and (one.unless is None or one.unless not in parts)
+        )

@@ -6,6 +6,7 @@ from enum import StrEnum
 class Requirement(StrEnum):
     """Codes of what is missing. Their values are named behind each."""
 
+    PHASE = "phase"  # phase, all of it
     ITEM = "item"  # phase, item
     HEAT_SOAK = "heat-soak"  # lacks, reasons of the next six kinds
     HEAT_TIME = "heat-time"  # count [min]

@@ -67,7 +67,7 @@ MEASURES: dict[Quantity, tuple[Measure, ...]] = {
         Measure("inHg abs.", IN_HG / KPA, places=2),
         Measure("mbar abs.", MILLIBAR / KPA, places=0),
     ),
-    "blade": (Measure("thou", places=2), Measure("mm", MM / THOU, places=3)),
+    "blade": (Measure("thou", places=2), Measure("mm", MM / THOU, places=3), Measure("in", INCH / THOU, places=4)),
     "distance": (Measure("km", places=0), Measure("miles", 63360 * INCH / 1000, places=0)),
 }
 """The units of each quantity; the first one is what is recorded in. Pounds, inches, miles of 63,360 of them and the
@@ -85,13 +85,18 @@ class Units:
     distance: str = "km"
 
     def __post_init__(self) -> None:
-        for quantity, names in CHOICES.items():
-            if getattr(self, quantity) not in names:
+        for quantity, measures in MEASURES.items():
+            if getattr(self, quantity) not in (measure.name for measure in measures):
                 raise ValueError(f"{getattr(self, quantity)} is no unit of {quantity}")
 
     def of(self, quantity: Quantity) -> Measure:
         """The unit chosen for a quantity."""
         return named(quantity, getattr(self, quantity))
+
+    @property
+    def on_screen(self) -> "Units":
+        """The units to show and type figures in: feelers in inches where thousandths of one are recorded."""
+        return replace(self, blade=INCHES) if self.blade == THOUSANDTHS else self
 
     @property
     def metric(self) -> bool:
@@ -112,11 +117,22 @@ class Units:
         return Units(*names)
 
 
+INCHES, THOUSANDTHS = "in", "thou"
+"""Feelers of a shop that chose ``thou`` are shown and typed in inches; ``thou`` is what records and settings say."""
+
 CHOICES: dict[Quantity, tuple[str, ...]] = {
-    quantity: tuple(measure.name for measure in measures) for quantity, measures in MEASURES.items()
+    quantity: tuple(measure.name for measure in measures if measure.name != INCHES)
+    for quantity, measures in MEASURES.items()
 }
+"""The units a shop chooses from."""
+
 RECORDED = Units()
 """The units of the records."""
+
+
+def offered(quantity: Quantity) -> tuple[str, ...]:
+    """The units a figure may be typed in, as they are shown."""
+    return tuple(INCHES if name == THOUSANDTHS else name for name in CHOICES[quantity])
 
 
 def named(quantity: Quantity, unit: str) -> Measure:

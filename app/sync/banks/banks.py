@@ -9,7 +9,7 @@ against all of these at once, on a grid of offset and ratio, so that a bank stil
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Literal
+from enum import StrEnum
 
 import numpy as np
 
@@ -50,9 +50,22 @@ Z95 = 1.96
 
 SAME_OPENING = 0.2  # an opening counts as read within that part of it
 
-Extra = Literal[
-    "none", "flow_meter", "idle", "free_play", "opening", "wider_opening", "both_ways", "angle_gauge", "again"
-]
+
+class Extra(StrEnum):
+    """What would tell most next of the banks: `none`, `flow_meter` (a vacuum gauge shows nothing here), readings of
+    both banks at `idle`, `free_play` checked at both link rods, both banks at another `opening` or a `wider_opening`,
+    `both_ways` (that opening approached from open as well), `angle_gauge` (engine off, on both shafts), `again` (more
+    bores, or the same ones again)."""
+
+    NONE = "none"
+    FLOW_METER = "flow_meter"
+    IDLE = "idle"
+    FREE_PLAY = "free_play"
+    OPENING = "opening"
+    WIDER_OPENING = "wider_opening"
+    BOTH_WAYS = "both_ways"
+    ANGLE_GAUGE = "angle_gauge"
+    AGAIN = "again"
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,8 +112,8 @@ class BankAssessment:
     """What the banks do off idle, why, and what to turn.
 
     cause
-        ``single`` (one bank: nothing to balance), ``nothing`` (they agree), ``length`` of a link, lever ``ratio``,
-        ``slack`` (lost motion in a joint), ``held`` (a link that holds its bank off the stop), ``unknown``.
+        Why they part. ``odds`` are the chances of each cause, summing to 1; ``length`` includes a link rod that is
+        wrong together with the ratio.
     offset
         How much earlier the second bank leaves [rad at its plates], with ``offset_sd``; negative when it leaves later.
     ratio
@@ -114,13 +127,8 @@ class BankAssessment:
     sharper_travel
         Where flats are offered that may be off by more than half a flat: the lever travel [m] at which both banks, read
         once more, tell most about them. 0 when they are good enough, or that opening was read already.
-    odds
-        Chance of each cause, summing to 1. ``length`` includes a link that is wrong together with the ratio.
     extra
-        What would tell most next: ``flow_meter`` (a vacuum column says nothing here), ``idle`` (readings at idle on
-        both banks), ``free_play`` (prove it on both links), ``opening`` or ``wider_opening`` (read both banks at
-        ``extra_travel`` [m] under the central lever), ``both_ways`` (that opening reached from above as well),
-        ``angle_gauge`` (engine off, on both shafts), ``again`` (read more bores or read them again), ``none``.
+        What would tell most next. An opening is read at ``extra_travel`` [m] under the central lever.
     """
 
     cause: Cause
@@ -134,7 +142,7 @@ class BankAssessment:
     flats: float = 0.0
     bank: str | None = None
     or_bank: str | None = None
-    extra: Extra = "none"
+    extra: Extra = Extra.NONE
     extra_travel: float = 0.0
     flats_sd: float = math.inf
     sharper_travel: float = 0.0
@@ -173,22 +181,22 @@ def balance(
     >>> from app.sync.engine.hardware import likely_hardware
     >>> from app.sync.engine.layout import Bank
     >>> single = Layout((Bank("A", (1, 2, 3, 4), stop=2, drive=2),))
-    >>> balance(single, likely_hardware(2e-3, 4), {}, [], Meter(), free_play_proven=True).cause
-    'single'
+    >>> print(balance(single, likely_hardware(2e-3, 4), {}, [], Meter(), free_play_proven=True).cause)
+    single
     """
     if len(layout.banks) < 2:
-        return BankAssessment("single")
+        return BankAssessment(Cause.SINGLE)
     names = tuple(bank.name for bank in layout.banks)
     if meter.quantity != "flow":
-        return BankAssessment("unknown", names, extra="flow_meter")
+        return BankAssessment(Cause.UNKNOWN, names, extra=Extra.FLOW_METER)
     at_idle = _difference(layout, Opening(0.0, idle, idle_times), idle, meter)
     if at_idle is None:
-        return BankAssessment("unknown", names, extra="idle")
+        return BankAssessment(Cause.UNKNOWN, names, extra=Extra.IDLE)
     read = sorted((o for o in openings if o.lever_travel > 0), key=lambda opening: opening.lever_travel)
     pairs = [(o, d) for o in read if (d := _difference(layout, o, idle, meter)) is not None]
     differences = (at_idle, *(difference for _, difference in pairs))
     if not pairs:
-        return BankAssessment("unknown", names, differences, extra="opening", extra_travel=LEAST_TRAVEL)
+        return BankAssessment(Cause.UNKNOWN, names, differences, extra=Extra.OPENING, extra_travel=LEAST_TRAVEL)
     usable = [opening for opening, _ in pairs]
     travels = np.array([opening.lever_travel for opening in usable])
     observed = np.array([_log_difference(layout, opening.readings, idle) for opening in usable])
@@ -285,19 +293,20 @@ def _classify(
     free_play_proven: bool,
     both_hands: bool,
 ) -> BankAssessment:
-    """Put the belief into words the page can show: cause, flats, and what to read next."""
+    """The posterior as codes and figures: cause, flats, and what to read next."""
     leading = max(posterior.odds, key=lambda cause: posterior.odds[cause])
-    enough = NOTHING_FROM if leading == "nothing" else NAMED_FROM
-    cause: Cause = leading if posterior.odds[leading] >= enough else "unknown"
+    enough = NOTHING_FROM if leading is Cause.NOTHING else NAMED_FROM
+    cause = leading if posterior.odds[leading] >= enough else Cause.UNKNOWN
     # A wrong length, lost motion and a bank held off its stop look the same while opening.
-    if cause != "nothing" and sum(posterior.odds[one] > LOOKS_ALIKE for one in ("length", "slack", "held")) > 1:
-        cause = "unknown"
+    alike = (Cause.LENGTH, Cause.SLACK, Cause.HELD)
+    if cause is not Cause.NOTHING and sum(posterior.odds[one] > LOOKS_ALIKE for one in alike) > 1:
+        cause = Cause.UNKNOWN
     offset, offset_sd = _centre(OFFSETS, posterior.offsets)
     ratio, ratio_sd = _centre(posterior.ratio_grid, posterior.ratios)
     extra, extra_travel = _most_informative_test(cause, differences, travels, posterior, free_play_proven)
 
     flats, flats_sd, sharper = 0.0, math.inf, 0.0
-    if cause == "length" and free_play_proven and len(np.unique(travels)) > 1:
+    if cause is Cause.LENGTH and free_play_proven and len(np.unique(travels)) > 1:
         step = 0.25 if both_hands else 0.5
         length_offset, length_sd = _centre(OFFSETS, posterior.offsets_if_length)
         flats = -step * round(abs(flats_for(length_offset, hardware, both_hands)) / step)
@@ -334,20 +343,20 @@ def _most_informative_test(
 ) -> tuple[Extra, float]:
     """The reading or check that would tell most, and the lever travel [m] if it is an opening."""
     if not free_play_proven:
-        return "free_play", 0.0
+        return Extra.FREE_PLAY, 0.0
     if len(np.unique(travels)) < 2:
         only = float(travels[0])
-        return "opening", (only / 3 if only >= NEXT_TRAVEL else max(3 * only, NEXT_TRAVEL))
+        return Extra.OPENING, (only / 3 if only >= NEXT_TRAVEL else max(3 * only, NEXT_TRAVEL))
     widest = float(travels.max())
     still_on_stop = np.abs(OFFSETS) > widest / CENTRAL_LEVER - FREE_PLAY
     if float(posterior.offsets[still_on_stop].sum()) > 0.1:
-        return "wider_opening", max(2 * widest, WIDE_TRAVEL)
-    if cause in ("nothing", "slack"):
-        return "none", 0.0
+        return Extra.WIDER_OPENING, max(2 * widest, WIDE_TRAVEL)
+    if cause in (Cause.NOTHING, Cause.SLACK):
+        return Extra.NONE, 0.0
     come_back = {d.lever_travel for d in differences if d.from_above}
     one_way = [d for d in differences if d.lever_travel > 0 and d.lever_travel not in come_back]
-    if posterior.odds["slack"] > LOOKS_ALIKE and one_way:
-        return "both_ways", max(one_way, key=lambda d: abs(d.percent)).lever_travel
+    if posterior.odds[Cause.SLACK] > LOOKS_ALIKE and one_way:
+        return Extra.BOTH_WAYS, max(one_way, key=lambda d: abs(d.percent)).lever_travel
     if posterior.unequal > RATIO_DOUBT and len(posterior.ratio_grid) > 1:
-        return "angle_gauge", 0.0
-    return ("again" if cause == "unknown" else "none"), 0.0
+        return Extra.ANGLE_GAUGE, 0.0
+    return (Extra.AGAIN if cause is Cause.UNKNOWN else Extra.NONE), 0.0

@@ -7,7 +7,7 @@ bank that is still on its stop needs no special case.
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Literal
+from enum import StrEnum
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,7 +24,19 @@ LENGTH_SPREAD, SLACK_SPREAD, RATIO_SPREAD = 0.008, 0.015, 0.03  # [rad], [rad], 
 # A gauge of 0.2 degrees over a pedal's whole travel tells ratios to 0.4 %; three times that is a ratio of its own.
 GAUGED_RATIO = 0.012
 
-Cause = Literal["single", "nothing", "length", "ratio", "slack", "held", "unknown"]
+
+class Cause(StrEnum):
+    """Why two banks part at part throttle: `single` (one bank, nothing to balance), `nothing` (they agree), the
+    `length` of a link rod, the `ratio` of the lever arms, `slack` (lost motion in a joint), `held` (a link rod holds
+    its bank off the stop screw), `unknown`."""
+
+    SINGLE = "single"
+    NOTHING = "nothing"
+    LENGTH = "length"
+    RATIO = "ratio"
+    SLACK = "slack"
+    HELD = "held"
+    UNKNOWN = "unknown"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -93,11 +105,11 @@ def posterior_weights(
     all_masses = sum(masses.values(), np.zeros_like(of_fixed)) / total
     length = (masses["length"] + masses["both"]) / total
     odds: dict[Cause, float] = {
-        "nothing": float(masses["nothing"].sum() / total),
-        "length": float(length.sum()),
-        "ratio": float(masses["ratio"].sum() / total),
-        "slack": float(masses["slack"].sum() / total),
-        "held": float(masses["held"].sum() / total),
+        Cause.NOTHING: float(masses["nothing"].sum() / total),
+        Cause.LENGTH: float(length.sum()),
+        Cause.RATIO: float(masses["ratio"].sum() / total),
+        Cause.SLACK: float(masses["slack"].sum() / total),
+        Cause.HELD: float(masses["held"].sum() / total),
     }
     per_offset = length.sum(axis=1)
     unequal = float((masses["ratio"] + masses["both"]).sum() / total)

@@ -1,15 +1,64 @@
-"""The one next move: what to do, where, how much, what to expect and why."""
+"""The one next step: what to read or adjust, where, how much, what to expect and why."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Literal
+from enum import StrEnum
 
-from app.sync.engine.events import BladeReset, BypassTurn, LinkTurn, Move, ScrewTurn, StopTurn
+from app.sync.engine.adjusters.kind import AdjusterKind
+from app.sync.engine.adjusters.registry import kind_of
+from app.sync.engine.events import Move, Place
 
-Kind = Literal["measure", "stop", "blade", "screw", "link", "bypass", "done", "cannot"]
+
+class AdviceKind(StrEnum):
+    """What a step asks for: a reading, a usual adjustment, nothing more (`done`), or a cause to find (`cannot`).
+
+    A further kind of adjuster goes by its slug alone.
+    """
+
+    MEASURE = "measure"
+    STOP = "stop"
+    BLADE = "blade"
+    SCREW = "screw"
+    LINK = "link"
+    BYPASS = "bypass"
+    DONE = "done"
+    CANNOT = "cannot"
+
+
+class AdviceReason(StrEnum):
+    """Why the planner advises a step."""
+
+    FIRST_ROUND = "first-round"
+    UNREAD = "unread"
+    CLOSE_ROUND = "close-round"
+    MISREAD = "misread"  # far from the other bores
+    DISAGREE = "disagree"  # far from what the bore read itself
+    AFTER_MOVE = "after-move"
+    DOUBTFUL = "doubtful"
+    LAST_ROUND = "last-round"
+    STOP_BANK = "stop-bank"
+    STOP_SPEED = "stop-speed"
+    COARSE_BANK = "coarse-bank"
+    OPEN = "wide"  # the bore to be set
+    CLOSED = "tight"
+    FOLLOWS = "follows"  # the bore is set to what comes before it
+    DIRECTION = "way"  # which way a screw opens is unknown: a small turn shows it
+    THEN = "then"  # follows another adjustment of the same plan
+    EVEN = "even"
+    FINEST = "finest"
+    COARSE = "coarse"  # close enough to warm the engine up
+    SKIPPED = "skipped"
+    SCATTER = "slop"  # readings vary with nothing adjusted
+    NO_EFFECT = "no-answer"
+    BYPASS_END = "bypass-end"  # no more turns of the bore's own screw help
+    NO_ADJUSTER = "no-adjuster"  # nothing sets two plates on one shaft apart
+
+
+NO_MOVE = (AdviceKind.MEASURE, AdviceKind.DONE, AdviceKind.CANNOT)
+"""The kinds of step that ask for no move; any other one is the slug of the kind of adjuster to move."""
 
 MOST_THEN = 2
-"""Moves that are told beside the next one: more would change before their turn comes."""
+"""Adjustments shown beside the next one: more would change before their turn comes."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,23 +75,22 @@ class Advice:
     """One next step.
 
     kind
-        ``measure`` (read ``bores``), ``stop`` (turn the stop screw of ``bank`` by ``turns``), ``blade`` (reset coupler
-        ``near``-``far`` on ``leaves`` [m]), ``screw`` (turn the screw of coupler ``near``-``far`` by ``turns``, inward
-        where positive), ``link`` (turn the link of ``bank`` by ``flats``), ``bypass`` (turn the bypass screw of
-        ``near`` by ``turns``, outward where positive, which lets more air past), ``done``, or ``cannot``.
+        ``measure`` (read ``bores``), ``done``, ``cannot``, or the slug of the kind of adjuster to move: of ``bank``, of
+        coupler ``near``-``far``, or of bore ``near``, by ``turns``, by ``flats``, or reset on ``leaves`` [m]. Which way
+        is positive is said by the kind.
     bores
-        For ``measure``, the bores to read, in order; otherwise the bores the move carries along, nearest first.
+        For ``measure``, the bores to read, in order; otherwise the bores that move with it, nearest first.
     expected
         Reading to expect per bore that moves [kg/s or Pa].
     why
-        Facts for the words: a short code that ``words`` turns into a sentence, and what it is about.
+        The reason: an ``AdviceReason``, or a code of the part of the program that advises. ``about`` are its bores.
     then
-        The moves of the same plan that are likely to follow, at most ``MOST_THEN``; each is thought through again once
-        the one before it was made.
+        The moves of the same plan that are likely to follow, at most ``MOST_THEN``; each is planned again once the one
+        before it was made.
     """
 
-    kind: Kind
-    why: str
+    kind: str
+    why: StrEnum
     bank: str | None = None
     near: int | None = None
     far: int | None = None
@@ -55,9 +103,32 @@ class Advice:
     then: tuple["Advice", ...] = ()
 
     @property
+    def moves(self) -> bool:
+        """Whether it asks for a move."""
+        return self.kind not in NO_MOVE
+
+    @property
+    def place(self) -> Place:
+        """Where the adjuster sits that it is about."""
+        return Place(self.bank or "", self.near, self.far)
+
+    @property
+    def amount(self) -> float:
+        """By how much to move it, in the unit of its kind: turns, flats, or metres of feeler."""
+        return self.flats if self.moves and kind_of(self.kind).unit == "flats" else self.turns or self.gap
+
+    @property
     def gap(self) -> float:
-        """Thickness of the blade [m], all leaves together."""
+        """Thickness of the feeler stack [m]."""
         return sum(self.leaves)
+
+
+def step_kind(kind: AdjusterKind) -> str:
+    """The kind of step that moves an adjuster: the member of the usual ones, else the slug itself.
+
+    Parameters: ``kind`` of the adjuster.
+    """
+    return next((one for one in AdviceKind if one == kind.slug), kind.slug)
 
 
 def move_of(advice: Advice) -> Move | None:
@@ -65,18 +136,9 @@ def move_of(advice: Advice) -> Move | None:
 
     Parameters: ``advice`` to follow.
 
-    >>> move_of(Advice("bypass", "bypass", near=3, turns=0.25))
+    >>> move_of(Advice(AdviceKind.BYPASS, AdviceReason.CLOSED, near=3, turns=0.25))
     BypassTurn(bore=3, turns=0.25, at=0.0)
     """
-    match advice:
-        case Advice(kind="stop", bank=str(bank), turns=turns):
-            return StopTurn(bank, turns, 0.0)
-        case Advice(kind="link", bank=str(bank), flats=flats):
-            return LinkTurn(bank, flats, 0.0)
-        case Advice(kind="blade", near=int(near), far=int(far), leaves=leaves):
-            return BladeReset(near, far, sum(leaves), leaves, 0.0)
-        case Advice(kind="screw", near=int(near), far=int(far), turns=turns):
-            return ScrewTurn(near, far, turns, 0.0)
-        case Advice(kind="bypass", near=int(bore), turns=turns):
-            return BypassTurn(bore, turns, 0.0)
-    return None
+    if not advice.moves or advice.place == Place():
+        return None
+    return kind_of(advice.kind).move(advice.place, advice.amount, advice.leaves)

@@ -13,15 +13,17 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 from itertools import takewhile
 
-from app.sync.engine.events import BladeReset, BypassTurn, Event, IdleSpeed, Meter, Reading, ScrewTurn, StopTurn
+from app.sync.engine.adjusters.kind import ScrewWithGain
+from app.sync.engine.adjusters.registry import adjuster_of, kind_at, kind_of, own_adjuster, own_screws
+from app.sync.engine.events import Event, IdleSpeed, Meter, Move, Reading
 from app.sync.engine.hardware import Hardware
 from app.sync.engine.idle_flow import usual_breathing
-from app.sync.engine.layout import Adjuster, Bypass, Coupler, Layout, StopScrew
+from app.sync.engine.layout import Adjuster, Layout
 from app.sync.estimation.filter import predicted_readings, run_filter
 from app.sync.estimation.posterior import Posterior, prior_for
-from app.sync.estimation.predict import adjuster_of, predict
+from app.sync.estimation.predict import predict
 from app.sync.estimation.uncertain_gains import A_LITTLE
-from app.sync.planning.advice import MOST_THEN, Advice, Expected, move_of
+from app.sync.planning.advice import MOST_THEN, Advice, AdviceKind, AdviceReason, Expected, move_of, step_kind
 from app.sync.planning.evaluation import (
     READ_MINUTES,
     SIXTEENTH,
@@ -33,7 +35,8 @@ from app.sync.planning.evaluation import (
     plausible_stacks,
 )
 from app.sync.planning.optimize import Plan, optimize
-from app.sync.planning.uncertain_screws import EIGHTH, as_if_known, bypass_room, turned_out
+from app.sync.planning.recent_events import SEEN, moves_at, remembered, since_last_move, since_last_seen
+from app.sync.planning.uncertain_screws import as_if_known, screw_room, turned_out
 from app.sync.readings.repeat_checks import excess_scatter, inconsistent
 from app.sync.readings.rounds import outliers, reading_sd
 
@@ -61,16 +64,10 @@ MOST_EXTRA = 10
 MOST_UNMOVED = 2
 """Moves of one adjuster in a row that moved nothing, after which the cause is looked for."""
 
-MOST_REMEMBERED, FORGOTTEN_AT_ONCE = 16, 8
-"""Moves that are looked back on at the least, because what was before them was overtaken since; and how many older ones
-are dropped together, so that what was worked out of the rest may be kept meanwhile."""
-
 SEATED = 1 / 4
-"""Turns left to a bypass screw from which it is taken to have come to its end: what is left of them moves too little to
-go back and forth for."""
+"""Turns left to a screw that meets an end from which it is taken to have come to it: what is left of them moves too
+little to go back and forth for."""
 
-_SEEN = (Reading, IdleSpeed)
-_TURNS = (StopTurn, ScrewTurn, BypassTurn)
 
 ENOUGH_FOR_SLOP = 4
 """Readings of one bore with nothing moved that have to scatter before slack is spoken of."""
@@ -109,15 +106,9 @@ def next_move(
 ) -> Advice:
     """The one next step towards an even idle.
 
-    ``why`` is one of: ``first-round``, ``close-round``, ``misread`` (far from the other bores), ``disagree`` (far from
-    what the bore read itself), ``after-move``, ``last-round``, ``doubtful``, ``stop-bank``, ``stop-speed``, ``wide``
-    and ``tight`` (the bore to be set stands so), ``follows`` (it is set to what comes before it), ``way`` (which way
-    the screw of a coupler opens is not known: a little of it tells), ``even``, ``finest``, ``slop``, ``no-answer``,
-    ``bypass-end`` (no more of its turns help), ``no-adjuster`` (nothing sets two plates on one shaft apart).
-
     Parameters: ``layout`` of the engine; ``hardware`` fitted; ``meter`` read with; ``events`` so far, oldest first;
     ``wanted_speed`` [rev/s]; ``blades`` owned, single leaves [m]; ``window`` half width as a fraction of the mean;
-    ``displacement`` [m3] of the whole engine, above 0; ``start`` what an earlier visit left, the usual belief when
+    ``displacement`` [m3] of the whole engine, above 0; ``start`` the prior from earlier visits, the usual one when
     None.
     """
     if displacement <= 0:
@@ -125,15 +116,15 @@ def next_move(
     read_ever = {e.bore for e in events if isinstance(e, Reading)}
     unread = tuple(bore for bore in layout.bores if bore not in read_ever)
     if unread:
-        return Advice("measure", "first-round", bores=unread)
-    since = [e for e in _since_last_move(events) if isinstance(e, Reading)]
+        return Advice(AdviceKind.MEASURE, AdviceReason.FIRST_ROUND, bores=unread)
+    since = [e for e in since_last_move(events) if isinstance(e, Reading)]
     if again := _to_read_again(layout, meter, since):
         return again
-    if since and not any(e.closing for e in since) and not _moves_at(events):
-        return Advice("measure", "close-round", bores=(since[0].bore,))
+    if since and not any(e.closing for e in since) and not moves_at(events):
+        return Advice(AdviceKind.MEASURE, AdviceReason.CLOSE_ROUND, bores=(since[0].bore,))
     if start is None:
         start = start_prior(layout, hardware, displacement, wanted_speed)
-    posterior = _followed(start, meter, tuple(_remembered(events, layout)))
+    posterior = _followed(start, meter, tuple(remembered(events, layout)))
     extra = max(len(since) - len(layout.bores) - 1, 0)
     reachable = max(window, achievable_tolerance(posterior))
     task = PlanningProblem(
@@ -165,7 +156,7 @@ def start_prior(layout: Layout, hardware: Hardware, displacement: float, wanted_
 
 def _followed(start: Posterior, meter: Meter, events: tuple[Event, ...]) -> Posterior:
     """``run_filter``, with what was believed before the last move kept from when it was asked before."""
-    moves = _moves_at(events)
+    moves = moves_at(events)
     return (
         run_filter(_before_move(start, meter, events[: moves[-1]]), meter, events[moves[-1] :])
         if moves
@@ -181,12 +172,12 @@ def _to_read_again(layout: Layout, meter: Meter, since: Sequence[Reading]) -> Ad
     by_bore = {bore: [e.value for e in since if e.bore == bore] for bore in layout.bores}
     for bore, values in by_bore.items():
         if len(values) >= ENOUGH_FOR_SLOP and excess_scatter(values, meter):
-            return Advice("cannot", "slop", about=(bore,))
+            return Advice(AdviceKind.CANNOT, AdviceReason.SCATTER, about=(bore,))
         if inconsistent(values, meter):
-            return Advice("measure", "disagree", bores=(bore,))
+            return Advice(AdviceKind.MEASURE, AdviceReason.DISAGREE, bores=(bore,))
     odd = outliers({bore: values[0] for bore, values in by_bore.items() if values})
     once = tuple(bore for bore in layout.bores if bore in odd and len(by_bore[bore]) == 1)
-    return Advice("measure", "misread", bores=once) if once else None
+    return Advice(AdviceKind.MEASURE, AdviceReason.MISREAD, bores=once) if once else None
 
 
 def _plan(bench: _PlanningContext) -> Plan:
@@ -207,99 +198,92 @@ def _plan(bench: _PlanningContext) -> Plan:
 def _first_of(plan: Plan, bench: _PlanningContext) -> Advice:
     """The first move of a plan, or the reading to take before it."""
     last = _last_move(bench)
-    if isinstance(last, ScrewTurn) and last.far not in bench.read and _first_tried(last, bench):
-        return Advice("measure", "after-move", bores=(last.far,))
-    if plan.turns:
-        name, sixteenths = plan.turns[0]
-        if _has_no_effect(StopScrew(name), bench):
-            return Advice("cannot", "no-answer", bank=name, about=(bench.layout.bank(name).stop,))
-        moved = bench.layout.bank(name).bores
-        why = "stop-speed" if bench.standing.off_speed[0] > 0.5 else "stop-bank"
-        return _with_expected(Advice("stop", why, bank=name, turns=sixteenths * SIXTEENTH, bores=moved), bench)
-    places = bench.layout.couplers()
-    if plan.blades or plan.screws:
-        coupler, amount = min((*plan.blades, *plan.screws), key=lambda one: places.index(one[0]))
-        return _at_coupler(coupler, amount, bench)
-    bore, eighths = plan.bypass[0]
-    if first := _read_before(bore, bench):
+    if last is not None and last.place.sets not in bench.read and _first_tried(last, bench):
+        return Advice(AdviceKind.MEASURE, AdviceReason.AFTER_MOVE, bores=_set_by(last))
+    adjuster, amount = plan.moves[0]
+    kind = kind_at(bench.layout, adjuster)
+    move, bores = _as_advice(adjuster, amount, bench), kind.reach(bench.layout, adjuster)
+    if kind.effect == "turns a bank":
+        if _has_no_effect(adjuster, bench):
+            return Advice(
+                AdviceKind.CANNOT,
+                AdviceReason.NO_EFFECT,
+                bank=move.bank,
+                about=(bench.layout.bank(move.place.bank).stop,),
+            )
+        why = AdviceReason.STOP_SPEED if bench.standing.off_speed[0] > 0.5 else AdviceReason.STOP_BANK
+        return _with_expected(replace(move, why=why, bores=bores), bench)
+    assert move.place.sets is not None
+    if first := _read_before(move.place.sets, bench):
         return first
-    if _has_no_effect(Bypass(bore), bench):
-        return Advice("cannot", "no-answer", near=bore, about=(bore,))
-    why = _why_set(bore, bench)
-    return _with_expected(Advice("bypass", why, near=bore, turns=eighths * EIGHTH, bores=(bore,)), bench)
+    if _has_no_effect(adjuster, bench):
+        return Advice(AdviceKind.CANNOT, AdviceReason.NO_EFFECT, near=move.near, far=move.far, about=(move.place.sets,))
+    if isinstance(kind, ScrewWithGain) and not bench.posterior.knows_way(adjuster):
+        return replace(move, why=AdviceReason.DIRECTION, turns=A_LITTLE, bores=bores)
+    return _with_expected(replace(move, why=_why_set(move.place.sets, bench), bores=bores), bench)
 
 
 def _then(plan: Plan, bench: _PlanningContext) -> tuple[Advice, ...]:
     """What follows the first move of a plan, in its order and at most ``MOST_THEN``."""
-    layout, places = bench.layout, bench.layout.couplers()
-    moves = [Advice("stop", "then", bank=bank, turns=sixteenths * SIXTEENTH) for bank, sixteenths in plan.turns]
-    for at, amount in sorted((*plan.blades, *plan.screws), key=lambda one: places.index(one[0])):
-        if layout.by_screw(at):
-            moves.append(Advice("screw", "then", near=at.near, far=at.far, turns=amount * SIXTEENTH))
-        else:
-            moves.append(Advice("blade", "then", near=at.near, far=at.far, leaves=bench.task.stacks[amount]))
-    moves += [Advice("bypass", "then", near=bore, turns=eighths * EIGHTH) for bore, eighths in plan.bypass]
-    return tuple(moves[1 : 1 + MOST_THEN])
+    return tuple(_as_advice(*one, bench) for one in plan.moves[1 : 1 + MOST_THEN])
 
 
-def _at_coupler(coupler: Coupler, amount: int, bench: _PlanningContext) -> Advice:
-    """The move at a coupler, or the reading to take before it. ``amount`` as in ``Plan``."""
-    near, far = coupler.near, coupler.far
-    if first := _read_before(far, bench):
-        return first
-    if _has_no_effect(coupler, bench):
-        return Advice("cannot", "no-answer", near=near, far=far, about=(far,))
-    moved, why = bench.layout.bank_of(far).beyond(coupler), _why_set(far, bench)
-    if not bench.layout.by_screw(coupler):
-        leaves = bench.task.stacks[amount]
-        return _with_expected(Advice("blade", why, near=near, far=far, leaves=leaves, bores=moved), bench)
-    if bench.posterior.knows_way(coupler):
-        turns = amount * SIXTEENTH
-        return _with_expected(Advice("screw", why, near=near, far=far, turns=turns, bores=moved), bench)
-    return Advice("screw", "way", near=near, far=far, turns=A_LITTLE, bores=moved)
+def _as_advice(adjuster: Adjuster, amount: int, bench: _PlanningContext) -> Advice:
+    """A move of a plan, ``amount`` as it has it, without a reason yet."""
+    kind = kind_at(bench.layout, adjuster)
+    place = kind.place(adjuster)
+    advice = Advice(step_kind(kind), AdviceReason.THEN, bank=place.bank or None, near=place.near, far=place.far)
+    if kind.effect == "sets a gap":
+        return replace(advice, leaves=bench.task.stacks[amount])
+    return replace(advice, turns=amount * (kind.step if isinstance(kind, ScrewWithGain) else SIXTEENTH))
 
 
-def _why_set(bore: int, bench: _PlanningContext) -> str:
-    """Why a bore is set: how it stands, or that it follows others that are."""
+def _why_set(bore: int, bench: _PlanningContext) -> AdviceReason:
+    """Why a bore is set: it is open or closed, or it follows others that are."""
     if bench.outside(bore) <= 0.5:
-        return "follows"
+        return AdviceReason.FOLLOWS
     flows = bench.standing.flows[0]
-    return "wide" if flows[bench.posterior.row(bore)] > flows.mean() else "tight"
+    return AdviceReason.OPEN if flows[bench.posterior.row(bore)] > flows.mean() else AdviceReason.CLOSED
 
 
 def _read_before(bore: int, bench: _PlanningContext) -> Advice | None:
     """The reading that is worth more than going straight on to a move that is to set this bore."""
     last = _last_move(bench)
-    set_last = last.far if isinstance(last, BladeReset | ScrewTurn) else None
-    if isinstance(last, BypassTurn):
-        set_last = last.bore
-    if set_last is not None and set_last not in bench.read and bench.outside(set_last) > DOUBT_AFTER_BLADE:
-        return Advice("measure", "after-move", bores=(set_last,))
+    for set_last in _set_by(last) if last is not None else ():
+        if set_last not in bench.read and bench.outside(set_last) > DOUBT_AFTER_BLADE:
+            return Advice(AdviceKind.MEASURE, AdviceReason.AFTER_MOVE, bores=(set_last,))
     low, high = UNDECIDED
     if low < bench.outside(bore) < high and bench.read.count(bore) < 2:
-        return Advice("measure", "doubtful", bores=(bore,))
+        return Advice(AdviceKind.MEASURE, AdviceReason.DOUBTFUL, bores=(bore,))
     return None
 
 
-def _first_tried(turn: ScrewTurn, bench: _PlanningContext) -> bool:
+def _set_by(move: Move) -> tuple[int, ...]:
+    """The bore that a move was made for; none where it was made for a whole bank."""
+    return () if move.place.sets is None else (move.place.sets,)
+
+
+def _first_tried(move: Move, bench: _PlanningContext) -> bool:
     """Whether a screw of unknown way was turned for the first time: the reading after it is what it was turned for."""
-    coupler = Coupler(turn.near, turn.far)
-    before = [e for e in bench.events if isinstance(e, ScrewTurn) and (e.near, e.far) == (turn.near, turn.far)]
-    return bench.layout.joint(coupler) == "screw" and len(before) == 1
+    kind, adjuster = kind_of(move.kind), adjuster_of(move)
+    if not isinstance(kind, ScrewWithGain) or kind.way(bench.layout, adjuster):
+        return False
+    return sum(not isinstance(e, SEEN) and adjuster_of(e) == adjuster for e in bench.events) == 1
 
 
-def _last_move(bench: _PlanningContext) -> Event | None:
-    moves = _moves_at(bench.events)
-    return bench.events[moves[-1]] if moves else None
+def _last_move(bench: _PlanningContext) -> Move | None:
+    return next((e for e in reversed(bench.events) if not isinstance(e, SEEN)), None)
 
 
-def _opened(start: Posterior, events: Sequence[Event]) -> dict[int, float]:
-    """Turns by which each bypass screw stands out further than after the preset: as an earlier visit left it, and all
-    turns of this one."""
+def _opened(start: Posterior, events: Sequence[Event]) -> dict[Adjuster, float]:
+    """Turns by which each screw that meets an end stands further open than after the preset: as an earlier visit left
+    it, and all turns of this one."""
     opened = turned_out(start)
     for event in events:
-        if isinstance(event, BypassTurn):
-            opened[event.bore] = opened.get(event.bore, 0.0) + event.turns
+        if not isinstance(event, SEEN):
+            kind, adjuster = kind_of(event.kind), adjuster_of(event)
+            if isinstance(kind, ScrewWithGain) and kind.has_end:
+                opened[adjuster] = opened.get(adjuster, 0.0) + event.amount
     return opened
 
 
@@ -311,29 +295,36 @@ def _recently_turned(events: Sequence[Event]) -> frozenset[tuple[Adjuster, int]]
     the search.
     """
     found: set[tuple[Adjuster, int]] = set()
-    for event in _since_last_seen(events):
-        if isinstance(event, _TURNS) and (place := adjuster_of(event)) is not None:
-            found |= {(place, 1), (place, -1)}
-    made = [event for event in reversed(events) if not isinstance(event, _SEEN)]
+    for event in since_last_seen(events):
+        if not isinstance(event, SEEN) and _is_turned(event):
+            found |= {(adjuster_of(event), 1), (adjuster_of(event), -1)}
+    made = [event for event in reversed(events) if not isinstance(event, SEEN)]
     last = adjuster_of(made[0]) if made else None
     run = takewhile(lambda one: adjuster_of(one) == last, made)
-    ways = [1 if one.turns > 0 else -1 for one in run if isinstance(one, _TURNS)]
+    ways = [1 if one.amount > 0 else -1 for one in run if _is_turned(one)]
     if last is not None and set(ways) == {1, -1}:
         found.add((last, -ways[0]))
     return frozenset(found)
 
 
-def _why_unadjustable(bore: int, bench: _PlanningContext) -> str:
-    """Why no move can even a bore against the others; empty where one can."""
-    own = bench.layout.own_adjuster(bore)
+def _is_turned(move: Move) -> bool:
+    """Whether a screw was turned that changes the idle."""
+    kind = kind_of(move.kind)
+    return kind.at_idle and kind.unit == "turns"
+
+
+def _why_unadjustable(bore: int, bench: _PlanningContext) -> AdviceReason | None:
+    """Why no move can even a bore against the others; None where one can."""
+    own = own_adjuster(bench.layout, bore)
     if own is None:
-        return "no-adjuster"
-    if not isinstance(own, Bypass):
-        return ""
-    least, most = bypass_room(bench.layout, bench.task.opened)[bench.layout.bypass_screws.index(own)]
+        return AdviceReason.NO_ADJUSTER
+    kind = kind_at(bench.layout, own)
+    if not isinstance(kind, ScrewWithGain) or not kind.has_end:
+        return None
+    least, most = screw_room(bench.layout, bench.task.opened)[own_screws(bench.layout).index(own)]
     flows = bench.standing.flows[0]
     left = -least if flows[bench.posterior.row(bore)] > flows.mean() else most
-    return "bypass-end" if left * EIGHTH <= SEATED else ""
+    return AdviceReason.BYPASS_END if left * kind.step <= SEATED else None
 
 
 def _last_round(bench: _PlanningContext, closed: bool, finer: bool) -> Advice:
@@ -341,19 +332,23 @@ def _last_round(bench: _PlanningContext, closed: bool, finer: bool) -> Advice:
     by_doubt = sorted(bench.layout.bores, key=lambda bore: -bench.outside(bore))
     unread = tuple(bore for bore in by_doubt if bore not in bench.read)
     if unread:
-        return Advice("measure", "last-round", bores=unread)
+        return Advice(AdviceKind.MEASURE, AdviceReason.LAST_ROUND, bores=unread)
     if not closed:
-        return Advice("measure", "close-round", bores=(bench.read[0],))
+        return Advice(AdviceKind.MEASURE, AdviceReason.CLOSE_ROUND, bores=(bench.read[0],))
     if bench.standing.all_inside[0] >= ENOUGH:
-        return Advice("done", "finest" if finer else "even")
+        return Advice(AdviceKind.DONE, AdviceReason.FINEST if finer else AdviceReason.EVEN)
     for bore in by_doubt:
         if bench.outside(bore) > LOST and (why := _why_unadjustable(bore, bench)):
-            return Advice("cannot", why, near=bore, about=(bore,))
+            return Advice(AdviceKind.CANNOT, why, near=bore, about=(bore,))
     if len(bench.read) - len(bench.layout.bores) - 1 >= MOST_EXTRA:
-        return Advice("done", "finest")
+        return Advice(AdviceKind.DONE, AdviceReason.FINEST)
     times = Counter(bench.read)
     chances = {bore: bench.outside(bore) for bore in by_doubt}
-    return Advice("measure", "doubtful", bores=(max(by_doubt, key=lambda b: chances[b] * (1 - chances[b]) / times[b]),))
+    return Advice(
+        AdviceKind.MEASURE,
+        AdviceReason.DOUBTFUL,
+        bores=(max(by_doubt, key=lambda b: chances[b] * (1 - chances[b]) / times[b]),),
+    )
 
 
 def _has_no_effect(adjuster: Adjuster, bench: _PlanningContext) -> bool:
@@ -373,28 +368,3 @@ def _with_expected(advice: Advice, bench: _PlanningContext) -> Advice:
         band = 1.645 * math.hypot(reading_sd(value, bench.meter), float(spread[after.row(bore)]))
         found[bore] = Expected(value, max(value - band, 0.0), value + band)
     return replace(advice, expected=found)
-
-
-def _moves_at(events: Sequence[Event]) -> list[int]:
-    """Where among the events the moves stand."""
-    return [at for at, event in enumerate(events) if not isinstance(event, _SEEN)]
-
-
-def _since_last_seen(events: Sequence[Event]) -> Sequence[Event]:
-    newest = (at for at in reversed(range(len(events))) if isinstance(events[at], _SEEN))
-    return events[next(newest, -1) + 1 :]
-
-
-def _since_last_move(events: Sequence[Event]) -> Sequence[Event]:
-    newest = (at for at in reversed(range(len(events))) if not isinstance(events[at], _SEEN))
-    return events[next(newest, -1) + 1 :]
-
-
-def _remembered(events: Sequence[Event], layout: Layout) -> Sequence[Event]:
-    """The events since the last moves that are remembered, if every bore was read since; otherwise all."""
-    moves = _moves_at(events)
-    dropped = (len(moves) - MOST_REMEMBERED) // FORGOTTEN_AT_ONCE * FORGOTTEN_AT_ONCE
-    if dropped <= 0:
-        return events
-    recent = events[moves[dropped] :]
-    return recent if {e.bore for e in recent if isinstance(e, Reading)} >= set(layout.bores) else events

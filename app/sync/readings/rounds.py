@@ -1,17 +1,17 @@
-"""One round: the idle's drift taken out, how far each bore stands from the mean, and whether that can be told.
+"""One round: the idle's drift corrected, how far each bore is from the mean, and whether the meter can tell.
 
 A round goes once over the bores and reads the first one again, so that drift shows. Items and drift are fitted together
 by least squares as in circular comparisons of standards (C. M. Sutton and M. T. Clarkson, "A general approach to
 comparisons in the presence of drift", Metrologia 30, 1993/94, 487-493); a prior keeps one closing reading from
-inventing a drift that the meter cannot see. The verdict keeps a guard band for the uncertainty on both sides of the
-window, as ISO 14253-1 and ILAC-G8:09/2019 reason: inside with room is even, outside with room is not, and between
-the two nobody can tell.
+inventing a drift that the meter cannot see. The verdict keeps a guard band for the meter's error on both sides of
+the tolerance limit, as ISO 14253-1 and ILAC-G8:09/2019 reason: inside by more than that is even, outside by more than
+that is not, and between the two it is undecided.
 """
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from enum import StrEnum
 from statistics import median
-from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,7 +20,7 @@ from app.sync.engine.events import Meter, Reading
 from app.sync.engine.layout import Layout
 
 GUARD_BAND_Z = 1.645
-"""Standard deviations kept clear on either side of the window: one-sided 95 % conformance, the default of
+"""Standard deviations kept clear on either side of the tolerance limit: one-sided 95 % conformance, the default of
 ISO 14253-1:2017 as secondary sources describe it."""
 
 DRIFT_SD = 0.04
@@ -32,23 +32,40 @@ MISREAD_TIMES = 3.0
 MISREAD_OTHERS = 2
 """How many other bores it takes before one can be called far from them (this program's choice)."""
 
-Verdict = Literal["even", "too close", "wide", "tight"]
-Overall = Literal["even", "not even", "too close to call", "incomplete"]
+
+class BoreVerdict(StrEnum):
+    """How one bore compares with the mean. `wide` is a plate open too far, `tight` one closed too far; `too close` is
+    within the meter's error of the tolerance limit."""
+
+    EVEN = "even"
+    AT_LIMIT = "too close"
+    OPEN = "wide"
+    CLOSED = "tight"
+
+
+class RoundVerdict(StrEnum):
+    """Whether the bores of a round are even. `too close to call`: the meter cannot tell; `incomplete`: none is outside
+    so far, and the round goes on."""
+
+    EVEN = "even"
+    NOT_EVEN = "not even"
+    UNDECIDED = "too close to call"
+    INCOMPLETE = "incomplete"
 
 
 @dataclass(frozen=True, slots=True)
 class BoreResult:
-    """One bore: its value with the drift taken out, and how far that is from the mean, both in the meter's base unit.
+    """One bore: its value with the drift corrected, and how far that is from the mean, both in the meter's base unit.
 
-    ``verdict`` speaks of the plate: ``wide`` is open too far, for a flow meter a high reading, for a vacuum a low one.
-    ``opening`` is the deviation with the sign of the plate, positive when wide; ``uncertainty`` the guard band.
+    ``verdict`` is about the plate: open too far is a high reading of a flow meter and a low one of a vacuum gauge.
+    ``opening`` is the deviation with the sign of the plate, positive when open; ``uncertainty`` the guard band.
     """
 
     bore: int
     value: float
     deviation: float
     uncertainty: float
-    verdict: Verdict
+    verdict: BoreVerdict
     opening: float
 
 
@@ -56,9 +73,9 @@ class BoreResult:
 class RoundResult:
     """How even a round is. Values in kg/s or Pa.
 
-    ``tolerance`` is the window's half width; ``uncertainty`` the widest guard band of a bore against the
-    mean; ``drift`` the change over the round that was taken out, with ``drift_seen`` when it is beyond its own
-    uncertainty; ``outliers`` the bores to read again before anything is believed.
+    ``tolerance`` is the allowed deviation from the mean; ``uncertainty`` the widest guard band of a bore against the
+    mean; ``drift`` the change over the round that was corrected, with ``drift_seen`` when it is beyond its own
+    uncertainty; ``outliers`` the bores to read again first.
     """
 
     mean: float
@@ -68,7 +85,7 @@ class RoundResult:
     drift_seen: bool
     standings: tuple[BoreResult, ...]
     bank_means: Mapping[str, float]
-    verdict: Overall
+    verdict: RoundVerdict
     outliers: frozenset[int]
 
 
@@ -85,8 +102,8 @@ def evenness(layout: Layout, readings: Sequence[Reading], meter: Meter, window: 
     >>> four = Layout((Bank("A", (1, 2, 3, 4), 1, 1),))
     >>> flows = [Reading(b, f / 3600, 20.0 * n) for n, (b, f) in enumerate([(1, 6.5), (2, 6.5), (3, 8.5), (4, 6.5)])]
     >>> round_ = evenness(four, [*flows, Reading(1, 6.5 / 3600, 80.0, closing=True)], Meter(), 0.08)
-    >>> round_.verdict, [s.verdict for s in round_.standings]
-    ('not even', ['too close', 'too close', 'wide', 'too close'])
+    >>> print(round_.verdict, *(s.verdict for s in round_.standings), sep=", ")
+    not even, too close, too close, wide, too close
     """
     if not readings:
         raise ValueError("a round needs a reading")
@@ -174,21 +191,21 @@ def _least_squares(
     return fitted[:-1], float(fitted[-1]), cov
 
 
-def _verdict(opening: float, tolerance: float, uncertainty: float) -> Verdict:
+def _verdict(opening: float, tolerance: float, uncertainty: float) -> BoreVerdict:
     if abs(opening) <= tolerance - uncertainty:
-        return "even"
+        return BoreVerdict.EVEN
     if abs(opening) <= tolerance + uncertainty:
-        return "too close"
-    return "wide" if opening > 0 else "tight"
+        return BoreVerdict.AT_LIMIT
+    return BoreVerdict.OPEN if opening > 0 else BoreVerdict.CLOSED
 
 
-def _overall(standings: Sequence[BoreResult], complete: bool) -> Overall:
+def _overall(standings: Sequence[BoreResult], complete: bool) -> RoundVerdict:
     kinds = {s.verdict for s in standings}
-    if kinds & {"wide", "tight"}:
-        return "not even"
+    if kinds & {BoreVerdict.OPEN, BoreVerdict.CLOSED}:
+        return RoundVerdict.NOT_EVEN
     if not complete:
-        return "incomplete"
-    return "too close to call" if "too close" in kinds else "even"
+        return RoundVerdict.INCOMPLETE
+    return RoundVerdict.UNDECIDED if BoreVerdict.AT_LIMIT in kinds else RoundVerdict.EVEN
 
 
 def _bank_means(layout: Layout, by_bore: Mapping[int, float]) -> dict[str, float]:

@@ -4,7 +4,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from statistics import median
 
-from app.sync.planning.advice import Advice, move_of
+from app.sync.planning.advice import Advice, AdviceKind, AdviceReason, move_of
 from app.sync.planning.planner import next_move
 from app.sync.simulation.simulator import PER_BORE, WANTED, SimulatedEngine
 
@@ -35,10 +35,10 @@ def follow_advice(
     stand.read_speed()
     for _ in range(MOST_STEPS):
         advice = advise(layout, stand.hardware, stand.meter, stand.events, WANTED, blades, window, displacement)
-        if advice.kind in ("done", "cannot"):
+        if advice.kind in (AdviceKind.DONE, AdviceKind.CANNOT):
             return f"{advice.kind} {advice.why}"
-        if advice.kind == "measure":
-            stand.read(advice.bores[0], closing=advice.why == "close-round")
+        if advice.kind is AdviceKind.MEASURE:
+            stand.read(advice.bores[0], closing=advice.why is AdviceReason.CLOSE_ROUND)
         elif (move := move_of(advice)) is not None:
             stand.make(move)
             stand.read_speed()

@@ -13,12 +13,12 @@ from app.shop.record.entries import MeterReading
 from app.shop.record.visit_record import Round, VisitRecord
 from app.shop.store.database import Database
 from app.sync.engine.units import THOU
-from app.sync.readings.rounds import RoundResult
+from app.sync.readings.rounds import BoreVerdict, RoundResult, RoundVerdict
 from app.web.api.problems import NOT_THERE, REFUSALS, named
 from app.web.api.shapes import By, Id, Key, MeterUnit, Sent, Slug, Told, example, shown, trade
 from app.web.context import Now, Shop
-from app.web.presenters.drawing import unit_of
-from app.wording.words import verdict_sentence
+from app.wording.quantities import unit_of
+from app.wording.verdicts import verdict_sentence
 
 router = APIRouter(prefix="/visits/{visit_id}", tags=["readings"])
 
@@ -140,13 +140,13 @@ class BoreTold(Told):
     value: float
     deviation: float = Field(description="From the mean of all bores.")
     uncertainty: float = Field(description="The guard band kept for the meter on both sides of the window.")
-    verdict: Literal["even", "too close", "wide", "tight"] = Field(description="`wide` is open too far.")
+    verdict: BoreVerdict
 
 
 class EvennessTold(Told):
     """How even the bores of a round stand. Figures are in `unit`."""
 
-    verdict: Literal["even", "not even", "too close to call", "incomplete"]
+    verdict: RoundVerdict
     sentence: str
     unit: MeterUnit
     mean: float

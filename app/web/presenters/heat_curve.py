@@ -32,7 +32,10 @@ class Line:
 
 @dataclass(frozen=True, slots=True)
 class HeatView:
-    """The curve with its ticks, whether the gate is open, what it waits for, and by whom it was opened early."""
+    """The curve with its ticks, whether the gate is open, what it waits for, and by whom it was opened early.
+
+    ``recorded`` is how many minutes of running the figures cover.
+    """
 
     lines: tuple[Line, ...]
     minutes: tuple[tuple[float, int], ...]
@@ -41,7 +44,7 @@ class HeatView:
     open: bool
     waits: tuple[str, ...]
     early: WaiverEntry | None
-    said: str
+    recorded: int
     height: float = HEIGHT
 
 
@@ -68,7 +71,7 @@ def heat_view(record: VisitRecord) -> HeatView:
         not waits,
         waits,
         next((o for o in reversed(record.overrides) if o.gate == GATE), None),
-        f"{heat.time / MINUTE:.0f} minutes of running on record" if len(points) > 1 else "",
+        round(heat.time / MINUTE) if len(points) > 1 else 0,
     )
 
 

@@ -4,6 +4,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal, NamedTuple
 
+from app.wording.engines import COUPLER_MARKS
+from app.wording.message import say
+
 State = Literal["to-read", "next", "closing", "read", "corrected", "suspicious", "stale", "skipped", "held", "refused"]
 PhaseState = Literal["done", "current", "to-come", "open"]
 Keys = Literal["quarter", "half", "tenth", "whole"]
@@ -11,12 +14,22 @@ Shape = Literal["none", "even", "lean-wide", "lean-tight", "wide", "tight"]
 
 
 @dataclass(frozen=True, slots=True)
+class ScrewMark:
+    """A screw that acts on one bore alone, by the slug of its kind, drawn round ``x``, ``y`` in the square of the tile;
+    ``adjuster`` when the next move turns it."""
+
+    kind: str
+    x: float
+    y: float
+    adjuster: bool
+
+
+@dataclass(frozen=True, slots=True)
 class Tile:
     """One bore seen from above; ``name`` says aloud what the drawing shows.
 
     ``reading`` is the id and kind of the reading shown, empty for none. The plate's shaft goes on to the next bore
-    towards the front or the rear where ``shaft_front`` or ``shaft_rear``; ``bypass`` where it has a bypass screw, and
-    ``bypass_adjuster`` when the next move turns it.
+    towards the front or the rear where ``shaft_front`` or ``shaft_rear``; ``screws`` are those of this bore alone.
     """
 
     bore: int
@@ -33,14 +46,13 @@ class Tile:
     line_right: bool = False
     shaft_front: bool = False
     shaft_rear: bool = False
-    bypass: bool = False
-    bypass_adjuster: bool = False
+    screws: tuple[ScrewMark, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class CouplerMark:
-    """What joins two tiles: a coupler set by a blade or by a screw, or one shaft; ``adjuster`` when the next move is
-    made there."""
+    """What joins two tiles: a coupler set on a feeler or by a screw, or one shaft; ``adjuster`` when the next
+    adjustment is made there."""
 
     adjuster: bool = False
     kind: Literal["blade", "screw", "shaft"] = "blade"
@@ -48,14 +60,15 @@ class CouplerMark:
     @property
     def spoken(self) -> str:
         """What it is, where that is not what is usual."""
-        return {"blade": "", "screw": "coupler set by its screw", "shaft": "one shaft"}[self.kind]
+        return "" if self.kind == "blade" else say(COUPLER_MARKS[self.kind])
 
 
 @dataclass(frozen=True, slots=True)
 class Row:
     """One bank, front first, or half of a long one: its first half ends in the coupler that leads on to the second.
 
-    ``stop_at`` is the stop bore; ``stop_adjuster`` when the next move turns its screw.
+    ``name`` is empty where the engine has one bank. ``stop_at`` is the stop bore; ``stop_adjuster`` when the next
+    adjustment turns its screw.
     """
 
     name: str
@@ -74,13 +87,14 @@ class RoundCount(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class EngineView:
-    """The engine from above with the strip of figures; ``largest`` is the size of its largest bank.
+    """The engine from above with the strip of figures; ``alone`` where it has one bank, which is not named.
 
     ``counts`` is for the script, which counts on while the round in the strip is read; None when none is.
     """
 
     rows: tuple[Row, ...]
     strip: tuple[tuple[str, str], ...]
+    alone: bool = False
     counts: RoundCount | None = None
 
     @property
@@ -110,11 +124,12 @@ class PhaseView:
     title: str
     state: PhaseState
     href: str
+    slug: str
 
 
 @dataclass(frozen=True, slots=True)
 class OpeningMark:
-    """The banks apart at one opening of the lever: where on the line from -1 to 1, half the window on that line, and
+    """The banks apart at one opening of the lever: where on the line from -1 to 1, half the tolerance on that line, and
     the difference in figures. ``label`` is the opening."""
 
     label: str
@@ -147,7 +162,7 @@ class Rod:
 class LinkageView:
     """Central lever and both rods. ``line``: unbroken where the banks open together, dashed where it is not known.
 
-    ``turn`` is the bank whose rod is turned, by ``count`` in words, ``way`` earlier or later. ``ask`` names the parts
+    ``turn`` is the bank whose rod is turned, by ``count`` flats, ``way`` earlier or later. ``ask`` names the parts
     to read or feel next, ``lever`` what lies under the central lever. ``title`` and ``steps`` are the words beside it.
     """
 
@@ -157,7 +172,7 @@ class LinkageView:
     flats: float = 0.0
     count: str = ""
     way: str = ""
-    ask: Literal["", "plates", "bank joints", "joints", "shafts", "lever"] = ""
+    ask: Literal["", "plates", "bank-joints", "joints", "shafts", "lever"] = ""
     lever: str = ""
     title: str = ""
     steps: tuple[str, ...] = ()
@@ -165,7 +180,7 @@ class LinkageView:
 
 @dataclass(frozen=True, slots=True)
 class VerdictView:
-    """How even, in a word, a sentence and a ruler: of the bores outside the window, or of the banks by ``openings``,
+    """How even, in a word, a sentence and a ruler: of the bores outside the tolerance, or of the banks by ``openings``,
     whose figures are ``spoken`` as well. ``ends`` are the names of the ruler's ends."""
 
     mark: Literal["even", "not-even", "close", "none"]
@@ -174,7 +189,7 @@ class VerdictView:
     marks: tuple[tuple[int, float, int], ...] = ()
     inside: int = 0
     openings: tuple[OpeningMark, ...] = ()
-    ends: tuple[str, str] = ("tight", "wide")
+    ends: tuple[str, str] = ("", "")
     spoken: str = ""
 
 
@@ -206,12 +221,13 @@ class Entered:
 
 @dataclass(frozen=True, slots=True)
 class Card:
-    """The next move. ``action`` and ``hidden`` serve the answers that send something; ``values`` are a bore's own.
+    """The next step. ``action`` and ``hidden`` serve the answers that send something; ``values`` are a bore's own.
 
-    ``ways`` asks how the opening is reached, with the way that is chosen: ``up`` to it, or from ``above``.
+    ``mark`` names what is drawn beside the title: an adjuster (``presenters.adjusters``), ``lever``, or ``none``.
+    ``ways`` asks how the opening is reached, with the way that is chosen: ``up`` to it, or from open (``above``).
     """
 
-    mark: Literal["coupler", "stop", "link", "lever", "screw", "bypass", "none"]
+    mark: str
     title: str
     reason: str
     answers: tuple[Action, ...] = ()
@@ -225,8 +241,9 @@ class Card:
 class Keypad:
     """The entry of one reading. ``other`` is a second meaning of the entry: a label and where it leads.
 
-    ``reasons`` are those a bore may be skipped for. ``facts`` are what the page's script goes by when the shop computer
-    does not answer: the round, the bores still to read, the meter's range.
+    ``reasons`` are those a bore may be skipped for, each with its label. ``facts`` are what
+    the page's script goes by when the shop computer does not answer: the round, the bores still to read, the meter's
+    range.
     """
 
     heading: str
@@ -239,5 +256,5 @@ class Keypad:
     typed: str = ""
     message: str = ""
     other: Action | None = None
-    reasons: tuple[str, ...] = ()
+    reasons: tuple[tuple[str, str], ...] = ()
     facts: Mapping[str, str] = field(default_factory=dict)

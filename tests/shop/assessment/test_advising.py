@@ -2,7 +2,7 @@
 
 import pytest
 
-from app.shop.assessment.advising import ToRead, next_step, to_read
+from app.shop.assessment.advising import StepReason, ToRead, next_step, to_read
 from app.shop.commands import checks, moves, readings
 from app.shop.commands.moves import NewMove
 from app.shop.procedure.items import Phase
@@ -11,7 +11,7 @@ from app.shop.record.settings import DEFAULTS
 from app.shop.store.database import Database
 from app.sync.engine.layout import Bank, Layout
 from app.sync.engine.units import THOU
-from app.sync.planning.advice import Advice
+from app.sync.planning.advice import Advice, AdviceKind, AdviceReason
 from app.sync.planning.preset import starting_turns
 from tests.shop.yard import AT, FOUR, V8, check_all, engine, heat_soaked, key, read, read_round, visit, visit_record
 
@@ -49,18 +49,20 @@ def test_a_round_is_asked_for_bore_by_bore_and_closed_where_it_began(shop: Datab
     advice, asked = step(shop, visit_id, FIRST_FIRE)
     assert (advice.kind, advice.why, asked) == ("measure", "close-round", (ToRead(1, 1, "closing"),))
     read(shop, visit_id, FIRST_FIRE)
-    assert step(shop, visit_id, FIRST_FIRE) == (Advice("done", "coarse"), ())
+    assert step(shop, visit_id, FIRST_FIRE) == (Advice(AdviceKind.DONE, AdviceReason.COARSE), ())
 
 
 def test_what_the_brain_asks_for_in_a_closed_round_is_read_again(shop: Database) -> None:
     visit_id = heat_soaked(shop, FOUR)
     read_round(shop, visit_id, HEAT_SOAKED)
     now = visit_record(shop, visit_id)
-    assert to_read(now, HEAT_SOAKED, Advice("measure", "doubtful", bores=(3,))) == (ToRead(2, 3, "again"),)
+    assert to_read(now, HEAT_SOAKED, Advice(AdviceKind.MEASURE, AdviceReason.DOUBTFUL, bores=(3,))) == (
+        ToRead(2, 3, "again"),
+    )
 
 
 def test_with_one_bank_there_is_nothing_to_balance(shop: Database) -> None:
-    assert step(shop, heat_soaked(shop, FOUR), BANK_BALANCE) == (Advice("done", "single"), ())
+    assert step(shop, heat_soaked(shop, FOUR), BANK_BALANCE) == (Advice(AdviceKind.DONE, StepReason.SINGLE), ())
 
 
 def test_both_openings_are_read_before_anything_is_said_of_the_banks(shop: Database) -> None:
@@ -73,7 +75,7 @@ def test_both_openings_are_read_before_anything_is_said_of_the_banks(shop: Datab
         assert asked == tuple(ToRead(3 + number, bore, "turn") for bore in V8.bores)
         for _ in range(len(V8.bores) + 1):
             read(shop, visit_id, BANK_BALANCE, 9.5)
-    assert step(shop, visit_id, BANK_BALANCE) == (Advice("done", "balanced"), ())
+    assert step(shop, visit_id, BANK_BALANCE) == (Advice(AdviceKind.DONE, StepReason.BALANCED), ())
 
 
 @pytest.mark.parametrize(("early", "bank"), [(V8.banks[1].bores, "B"), (V8.banks[0].bores, "A")])

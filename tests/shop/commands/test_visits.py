@@ -42,7 +42,7 @@ def test_what_may_not_be_skipped_cannot_be_passed_over(shop: Database) -> None:
     with pytest.raises(RejectedError) as refusal:
         checks.waive(shop, visit_id, key(), COLD_PRESET.slug, "In a hurry", "KM", AT)
     assert codes_of(refusal) == {"why": Waiting.REQUIRED}
-    must = {i.slug: None for i in COLD_PRESET.items if i.must}
+    must = {i.slug: None for i in COLD_PRESET.items if i.required}
     checks.record(shop, visit_id, key(), COLD_PRESET.slug, must, "KM", AT)
     with rejects(Rejection.REASON_MISSING):
         checks.waive(shop, visit_id, key(), COLD_PRESET.slug, "  ", "KM", AT)

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from app.sync.banks.banks import CENTRAL_LEVER, BankAssessment, Opening, balance
-from app.sync.banks.link_hypotheses import FREE_PLAY
+from app.sync.banks.link_hypotheses import FREE_PLAY, Cause
 from app.sync.engine.events import Meter
 from app.sync.engine.hardware import Figure, likely_hardware
 from app.sync.engine.layout import Bank, Layout
@@ -110,7 +110,7 @@ def test_a_ratio_grows_with_the_opening_and_is_left_to_the_angle_gauge() -> None
     story = balance(EIGHT, HARDWARE, IDLE, read, Meter(), True, gain=20.0, joints_tight=True, idle_times=6)
     small, _, large = (difference.difference for difference in story.differences[1:])
     assert large > 2 * small
-    assert story.odds["ratio"] > 0.2
+    assert story.odds[Cause.RATIO] > 0.2
     assert story.extra == "angle_gauge"
 
 
@@ -130,12 +130,12 @@ def test_a_bank_still_on_its_stop_shows_later() -> None:
 def test_no_flats_before_free_play_was_proven() -> None:
     story = told([opened(10, early=9), opened(30, early=9)], proven=False)
     assert (story.flats, story.bank, story.extra) == (0.0, None, "free_play")
-    assert story.odds["held"] > told([opened(10, early=9), opened(30, early=9)]).odds["held"] == 0.0
+    assert story.odds[Cause.HELD] > told([opened(10, early=9), opened(30, early=9)]).odds[Cause.HELD] == 0.0
 
 
 def test_a_bank_held_off_its_stop_looks_like_a_wrong_length() -> None:
     story = told([opened(10, early=5), opened(30, early=5)], proven=False)
-    assert story.odds["length"] > story.odds["held"] > 0.05
+    assert story.odds[Cause.LENGTH] > story.odds[Cause.HELD] > 0.05
     assert (story.cause, story.flats, story.bank, story.extra) == ("unknown", 0.0, None, "free_play")
 
 
@@ -152,7 +152,7 @@ def test_lost_motion_looks_like_a_wrong_length_until_the_opening_is_reached_from
     opening = [opened(10, early=-9), opened(30, early=-9)]
     story = told(opening, tight=False)
     assert (story.cause, story.flats, story.extra) == ("unknown", 0.0, "both_ways")
-    assert story.odds["length"] > 0.6
+    assert story.odds[Cause.LENGTH] > 0.6
     still_late = [replace(one, from_above=True) for one in opening]
     length = told([*opening, *still_late], tight=False)
     assert length.cause == "length"
@@ -185,7 +185,7 @@ def test_an_angle_gauge_settles_the_levers() -> None:
     assert unequal.ratio == pytest.approx(0.12)
     length = [opened(10, early=9), opened(30, early=9)]
     equal = told(length, gauged=0.004)
-    assert (equal.cause, equal.odds["ratio"]) == ("length", 0.0)
+    assert (equal.cause, equal.odds[Cause.RATIO]) == ("length", 0.0)
     assert equal.flats == told(length).flats
 
 
@@ -230,7 +230,7 @@ def test_idle_unevenness_between_the_banks_is_taken_off() -> None:
 
 def test_what_cannot_be_told() -> None:
     single = Layout((Bank("A", (1, 2, 3, 4), stop=2, drive=2),))
-    assert balance(single, HARDWARE, IDLE, [opened(10)], Meter(), free_play_proven=True) == BankAssessment("single")
+    assert balance(single, HARDWARE, IDLE, [opened(10)], Meter(), free_play_proven=True) == BankAssessment(Cause.SINGLE)
     vacuum = Meter("vacuum", 0.25 * KPA, 0.01)
     assert balance(EIGHT, HARDWARE, IDLE, [opened(10)], vacuum, free_play_proven=True).extra == "flow_meter"
     assert balance(EIGHT, HARDWARE, {1: IDLE_FLOW}, [opened(10)], Meter(), free_play_proven=True).extra == "idle"

@@ -7,7 +7,7 @@ from app.sync.engine.events import BladeReset, BypassTurn, Event, IdleSpeed, Met
 from app.sync.engine.hardware import likely_hardware
 from app.sync.engine.layout import Bank, Bypass, Coupler, Layout, StopScrew
 from app.sync.engine.units import KG_PER_HOUR, THOU
-from app.sync.planning.advice import Advice
+from app.sync.planning.advice import Advice, AdviceKind, AdviceReason
 from app.sync.planning.evaluation import SIXTEENTH
 from app.sync.planning.planner import _recently_turned, next_move
 
@@ -28,12 +28,12 @@ def a_round(values: list[float], layout: Layout = V8, unit: float = KG_PER_HOUR)
 
 
 def test_the_first_thing_is_to_read_every_bore() -> None:
-    assert advised([]) == Advice("measure", "first-round", bores=V8.bores)
+    assert advised([]) == Advice(AdviceKind.MEASURE, AdviceReason.FIRST_ROUND, bores=V8.bores)
 
 
 def test_nothing_is_called_even_before_the_round_is_closed() -> None:
     open_round = a_round([6.5] * 4, FOUR)[:-1]
-    assert advised(open_round, FOUR) == Advice("measure", "close-round", bores=(1,))
+    assert advised(open_round, FOUR) == Advice(AdviceKind.MEASURE, AdviceReason.CLOSE_ROUND, bores=(1,))
 
 
 def test_after_a_move_every_bore_is_read_again_the_most_doubtful_first() -> None:
@@ -44,7 +44,7 @@ def test_after_a_move_every_bore_is_read_again_the_most_doubtful_first() -> None
 
 
 def test_an_even_round_is_left_alone() -> None:
-    assert advised(a_round([6.5] * 8)) == Advice("done", "even")
+    assert advised(a_round([6.5] * 8)) == Advice(AdviceKind.DONE, AdviceReason.EVEN)
 
 
 def test_a_wide_bore_is_reset_at_its_own_coupler_and_carries_what_lies_beyond() -> None:
@@ -108,12 +108,12 @@ def test_advice_names_only_what_exists(values: list[float], repeatability: float
 
 def test_a_value_that_does_not_fit_is_read_again_before_anything_is_believed() -> None:
     found = advised(a_round([6.5, 6.5, 65.0, *[6.5] * 5]))
-    assert found == Advice("measure", "misread", bores=(3,))
+    assert found == Advice(AdviceKind.MEASURE, AdviceReason.MISREAD, bores=(3,))
 
 
 def test_two_readings_that_cannot_both_be_right_ask_for_a_third() -> None:
     found = advised([*a_round([6.5] * 8), Reading(3, 9.5 * KG_PER_HOUR, 300.0)])
-    assert found == Advice("measure", "disagree", bores=(3,))
+    assert found == Advice(AdviceKind.MEASURE, AdviceReason.DISAGREE, bores=(3,))
 
 
 def test_readings_that_scatter_with_nothing_moved_point_at_slack() -> None:

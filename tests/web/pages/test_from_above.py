@@ -17,7 +17,7 @@ from tests.shop.rejections import on_page
 from tests.shop.yard import V8, key, read, visit_record
 
 ORIGIN = "http://127.0.0.1"
-HOW = "never nudge up"
+HOW = "Open well past the feeler, then close onto it."
 
 
 @pytest.fixture
@@ -47,11 +47,11 @@ def test_the_way_is_asked_for_before_the_first_reading_and_said_after_it(client:
     page = client.post(path(visit_id), data=typed(from_above="1")).text
     assert visit_record(shop, visit_id).rounds[-1].row.from_above == 1
     assert chosen(page) == ""
-    assert "From above: open well past 0.010\u00a0in, come back onto it, never nudge up" in page
-    assert "0.010\u00a0in, from above" in page
+    assert "Approach from open: open well past the 0.010\u00a0in feeler, then close onto it." in page
+    assert "0.010\u00a0in, from open" in page
     assert '<input type="hidden" name="from_above" value="1">' in page
     with_label = [line.round.title for line in file_page(visit_record(shop, visit_id)).lines if line.round is not None]
-    assert with_label[-1] == "Part-throttle bank balance, 0.010\u00a0in, from above"
+    assert with_label[-1].startswith("Part-throttle bank balance, 0.010\u00a0in feeler, approach from open, ")
 
 
 def test_what_is_refused_or_skipped_keeps_the_way(client: TestClient, shop: Database) -> None:
@@ -84,19 +84,19 @@ def test_idle_is_not_asked_how_it_is_reached(client: TestClient, shop: Database)
 def test_the_card_asks_for_the_round_and_the_verdict_uses_it(client: TestClient, shop: Database) -> None:
     visit_id = loose(shop)
     page = client.get(path(visit_id)).text
-    assert "Read 0.010\u00a0in again, from above" in page
+    assert "Read 0.010\u00a0in again, approach from open" in page
     assert HOW in page
-    assert "feel the joints, engine off" in page
+    assert "check the joints for lost motion, engine off" in page
     begin = re.search(r'name="above" value="([^"]+)"', page)
     assert begin is not None
     page = client.post(path(visit_id, "rounds"), data={"key": key(), "above": begin[1]}).text
-    assert "From above: open well past" in page
+    assert "Approach from open: open well past" in page
     for bore in (*V8.bores, 1):
         read(shop, visit_id, BANK_BALANCE, 8.0, bore)
     page = client.get(path(visit_id)).text
     assert "A joint has lost motion" in page
-    assert "Mend the joint, not the link" in page
-    assert "0.010\u00a0in, from above: 0.00 (0.0 %)" in page
+    assert "Repair the joint, do not turn the rod" in page
+    assert "0.010\u00a0in, from open: 0.00 (0.0\u00a0%)" in page
 
 
 @pytest.mark.parametrize("above", ["1", "x", "-10", "nan", "500"])
@@ -138,7 +138,7 @@ def test_a_program_is_asked_for_the_round_and_begins_it(client: TestClient, shop
         (30, False),
     ]
     paper = client.get(f"/visits/{visit_id}/sheet").text
-    assert [paper.count(f"on 0.010\u00a0in{end}") for end in (";", ", from above;")] == [1, 1]
+    assert [paper.count(f"at the 0.010\u00a0in feeler{end}") for end in (".", ", approach from open.")] == [1, 1]
 
 
 def test_a_wider_opening_is_begun_by_the_card_in_the_same_visit(client: TestClient, shop: Database) -> None:
@@ -149,5 +149,5 @@ def test_a_wider_opening_is_begun_by_the_card_in_the_same_visit(client: TestClie
     advice = client.get(f"/api/visits/{visit_id}/phases/{BANK_BALANCE.slug}/advice").json()
     assert (advice["why"], advice["lever_thou"], advice["from_above"]) == ("wider_opening", float(wide), False)
     begun = client.post(path(visit_id, "rounds"), data={"key": key(), "opening": wide}).text
-    assert f"Lay {float(wide) / 1000:.3f}\u00a0in under the central lever and hold it there." in begun
+    assert f"Put the {float(wide) / 1000:.3f}\u00a0in feeler under the central lever and hold it there." in begun
     assert chosen(begun) == ""

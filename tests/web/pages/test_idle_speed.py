@@ -6,6 +6,7 @@ import pytest
 from playwright.sync_api import Page, expect
 from starlette.testclient import TestClient
 
+from app.shop.assessment.assessment import assess
 from app.shop.commands import moves
 from app.shop.commands.moves import NewMove
 from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED, LOCK_DOWN
@@ -22,7 +23,7 @@ from tests.web.pieces import piece
 from tests.web.tablet import show_with_script
 
 ORIGIN = "http://127.0.0.1"
-SPEED = "Type the idle speed"
+SPEED = "Enter the idle speed"
 
 
 @pytest.fixture
@@ -106,8 +107,8 @@ def test_it_is_kept_as_left_in_lock_down_and_not_at_all_off_idle(client: TestCli
     assert client.post(f"{there(visit_id, BANK_BALANCE.slug)}/speed", data=sent("870")).status_code == 422
 
 
-def test_on_the_keypad_it_takes_four_figures_and_keep(page: Page, shop: Database) -> None:
-    desk = ReadingPage(visit_record(shop, moved(shop)), HEAT_SOAKED, Wanted(entry="speed"), {}, {})
+def test_on_the_keypad_it_takes_four_figures_and_save(page: Page, shop: Database) -> None:
+    desk = ReadingPage(assess(visit_record(shop, moved(shop))), HEAT_SOAKED, Wanted(entry="speed"), {}, {})
     assert desk.keypad.unit == "rev/min"
     assert desk.selected is None
     show_with_script(page, piece("keypad", "keypad(pad)", pad=desk.keypad), "keypad.js")
@@ -116,12 +117,12 @@ def test_on_the_keypad_it_takes_four_figures_and_keep(page: Page, shop: Database
         "document.addEventListener('submit', (e) => { e.preventDefault();"
         " window.kept.push(new FormData(e.target).get('value')); })"
     )
-    expect(page.get_by_role("button", name="Keep", exact=True)).to_be_visible()
+    expect(page.get_by_role("button", name="Save", exact=True)).to_be_visible()
     expect(page.get_by_role("button", name="Skip")).to_have_count(0)
     for digit in "91":
         page.get_by_role("button", name=digit, exact=True).click()
-    page.get_by_role("button", name="Keep", exact=True).click()
+    page.get_by_role("button", name="Save", exact=True).click()
     expect(page.get_by_text(on_page(Rejection.OUT_OF_RANGE, low=300, high=3000, unit="rev/min"))).to_be_visible()
     page.get_by_role("button", name="0", exact=True).click()
-    page.get_by_role("button", name="Keep", exact=True).click()
+    page.get_by_role("button", name="Save", exact=True).click()
     assert page.evaluate("window.kept") == ["910"]

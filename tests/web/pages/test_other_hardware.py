@@ -9,6 +9,7 @@ from starlette.testclient import TestClient
 
 from app.shop.commands import engines
 from app.shop.commands.readings import NewReading
+from app.shop.procedure.parts import parts_of
 from app.shop.procedure.phases import COLD_PRESET, HEAT_SOAKED
 from app.shop.record.fittings import layout_from_json
 from app.shop.rejections import Rejection
@@ -17,6 +18,9 @@ from app.shop.training import training, training_start
 from app.shop.training.training_start import NewPractice
 from app.sync.engine.layout import Layout, LayoutFault
 from app.web.application import create_app
+from app.wording.names import other_adjusters
+from app.wording.phases import phase_steps
+from app.wording.training import record_texts
 from tests.shop.past import Past
 from tests.shop.rejections import on_page
 from tests.shop.yard import AT, FOUR, TWINS, V8, engine, heat_soaked, key, read, visit, visit_record
@@ -69,8 +73,10 @@ def test_an_engine_is_registered_with_what_joins_its_plates_and_its_page_says_so
     assert answer.status_code == 303, answer.text
     assert (layout_of(shop).banks, layout_of(shop).bypass, layout_of(shop).plenum) == (TWINS.banks, TWINS.bypass, True)
     page = client.get("/engines/1").text
-    joined = "1 and 2 on one shaft; 3 and 4 on one shaft; coupler 2–3 set by its screw, which opens turned in"
-    assert f"{joined}; bypass screws at 1 4; a common balance plenum." in page
+    joined = ", ".join(other_adjusters(layout_of(shop)))
+    assert joined.startswith("bores 1 and 2 on one shaft, bores 3 and 4 on one shaft, coupler 2–3 set by a screw that")
+    assert joined.endswith("when turned in, bypass screws at bores 1 4, balance plenum")
+    assert joined in page
     refit = client.get("/engines/1/fitting").text
     for filled in ("1-2 3-4", "2-3", "1 4"):
         assert f'value="{filled}"' in refit
@@ -121,8 +127,8 @@ def test_the_reading_page_draws_one_bar_through_two_plates_and_marks_the_bypass_
     assert page.count("data-bypass") == 2
     assert page.count("one shaft</span>") == 2
     assert page.count("coupler set by its screw</span>") == 1
-    assert re.search(r"Turn bypass screw 4 out by [0-9 /]+\xa0turn", page)
-    assert "Lets more air past bore 4 alone." in page
+    assert re.search(r"Turn bypass screw 4 out [0-9\xa0/]+\xa0turn", page)
+    assert "Lets more air past plate 4 only." in page
     assert page.count("draw-standing") == 2  # at the screw, and in the card
 
 
@@ -136,15 +142,15 @@ def test_a_bypass_screw_turned_as_advised_is_kept_out_and_said_so(client: TestCl
     assert client.post(f"{HOT}/moves", data={**sent, "advised": "1"}).status_code == 303
     (move,) = visit_record(shop, 1).moves
     assert (move.kind, move.near, move.amount, move.advised) == ("bypass", 4, float(sent["amount"]), 1)
-    assert "Bypass screw of bore 4 out by" in client.get(HOT).text
+    assert "Bypass screw 4 turned out" in client.get(HOT).text
 
 
 @pytest.mark.parametrize(
     ("kind", "place", "way", "amount", "words"),
     [
-        ("bypass", "4", "in", -0.25, "Bypass screw of bore 4 in by one quarter."),
-        ("screw", "2-3", "in", 0.25, "Screw of coupler 2–3 in by one quarter."),
-        ("screw", "2-3", "out", -0.25, "Screw of coupler 2–3 out by one quarter."),
+        ("bypass", "4", "in", -0.25, "Bypass screw 4 turned in 1/4\u00a0turn."),
+        ("screw", "2-3", "in", 0.25, "Coupler screw 2–3 turned in 1/4\u00a0turn."),
+        ("screw", "2-3", "out", -0.25, "Coupler screw 2–3 turned out 1/4\u00a0turn."),
     ],
 )
 def test_a_move_made_differently_is_kept_the_way_it_was_turned(
@@ -153,8 +159,8 @@ def test_a_move_made_differently_is_kept_the_way_it_was_turned(
     heat_soaked(shop, TWINS)
     read_uneven(shop)
     offered = client.get(f"{HOT}/moves/new", params={"kind": kind, "place": place}).text
-    assert "Screw of a coupler" in offered
-    assert "Coupler on a blade" not in offered  # this engine has none
+    assert "Coupler screw" in offered
+    assert "Coupler on a feeler" not in offered  # this engine has none
     assert "Bore 1</option>" in offered
     assert "Bore 2</option>" not in offered  # no bypass screw there
     sent = {"key": key(), "kind": kind, "place": place, "way": way, "amount": "0.25", "by": "KM"}
@@ -208,7 +214,8 @@ def test_a_program_is_told_to_turn_a_bypass_screw(client: TestClient, shop: Data
 def test_a_program_brings_twin_plates_to_even_by_what_it_is_told(client: TestClient, shop: Database) -> None:
     """Told by the JSON interface alone, at a simulated engine two of whose plates stand apart on their shaft."""
     phase = f"/api/visits/1/phases/{HEAT_SOAKED.slug}"
-    assert training_start.start(shop, PLATES_APART, NewPractice("4-twins", "sound", "hot", "KM"), AT) == 1
+    engine_wanted = NewPractice("4-twins", "sound", "hot", "KM")
+    assert training_start.start(shop, PLATES_APART, engine_wanted, record_texts(), AT) == 1
     kinds = set()
     for _ in range(60):
         told = client.get(f"{phase}/advice").json()
@@ -237,11 +244,10 @@ def test_paper_follows(client: TestClient, shop: Database) -> None:
     past = Past(shop, TWINS)
     past.visit([6.5, 6.5, 6.5, 5.25])
     sheet = client.get("/visits/1/sheet").text
-    assert "bypass screws at 1 4; a common balance plenum" in sheet
-    assert "coupler 2–3 set by its screw, which opens turned in" in sheet
-    assert "Bar from plate to plate: one shaft." in sheet
+    assert ", ".join(other_adjusters(TWINS)) in sheet
+    assert "Double line between plates: one shaft." in sheet
     worksheet = client.get("/engines/1/worksheet").text
-    assert "Seat every bypass screw lightly" in worksheet
+    assert all(step in worksheet for step in phase_steps(COLD_PRESET, parts_of(TWINS)))
     assert "1 and 2 on one shaft" in worksheet
     assert "1 and 2 on one shaft" not in client.get(f"/engines/{Past(shop, FOUR, 'other').engine_id}/worksheet").text
 

@@ -46,12 +46,12 @@ def test_a_whole_practice_without_script(client: TestClient, shop: Database) -> 
     assert "Read a round first" in client.get("/practice/1").text
     for _ in range(MOST_STEPS):
         page = client.get(here).text
-        if "Leave the plates alone" in page:
+        if "No adjustment needed" in page:
             break
-        if "I made this move" in page:
+        if "Done as shown" in page:
             action = f"/visits/1/{SLUG}/moves"
             sent = client.post(action, data={**hidden(page, action), "advised": "1"})
-        elif ">Read the practice engine</button>" in page:
+        elif ">Read the training engine</button>" in page:
             sent = client.post(here, data={**hidden(page, here), "value": "", "practice": "1"})
         else:
             action = f"/visits/1/{SLUG}/rounds"
@@ -59,15 +59,15 @@ def test_a_whole_practice_without_script(client: TestClient, shop: Database) -> 
         assert (sent.status_code, sent.headers["location"]) == (303, here)
     else:
         raise AssertionError("the engine never came even")
-    assert re.search(r'<a class="answer" href="/practice/1/expert" hx-boost="false">See the true state</a>', page)
+    assert re.search(r'<a class="answer" href="/practice/1/expert" hx-boost="false">Show the true state</a>', page)
     told = visit_record(shop, 1)
     assert all(one.advised for one in told.all_moves)
     truth = client.get("/practice/1").text
     assert "had slipped" in truth
-    assert re.search(r"The meter shows \d+ % (more|less) than flows", truth)
-    assert f"{len(told.all_moves)} move" in truth
-    assert "A careful expert" not in truth
-    assert re.search(r"A careful expert: <b>\d+ minutes</b>", client.get("/practice/1/expert").text)
+    assert re.search(r"The meter reads \d+\u00a0% (high|low)\.", truth)
+    assert f"{len(told.all_moves)} adjustment" in truth
+    assert "Careful expert" not in truth
+    assert re.search(r"Careful expert: \d+\u00a0min at idle", client.get("/practice/1/expert").text)
 
 
 @pytest.mark.parametrize(
@@ -88,13 +88,13 @@ def test_a_start_that_cannot_be_says_why_and_keeps_what_was_chosen(
     assert on_page(code) in answer.text
     if field != "trouble":
         assert 'value="loose" checked' in answer.text
-    assert "No engine is being worked on" in client.get("/").text
+    assert "No engines on record yet" in client.get("/").text
 
 
 def test_a_practice_engine_says_so_wherever_it_is_named(client: TestClient) -> None:
     client.post("/practice", data=chosen())
-    for path in ("/", "/?find=practice", "/engines/1", f"/visits/1/{SLUG}", f"/visits/1/{SLUG}/readings"):
-        assert "Practice 1" in client.get(path).text, path
+    for path in ("/", "/?find=training", "/engines/1", f"/visits/1/{SLUG}", f"/visits/1/{SLUG}/readings"):
+        assert "Training 1" in client.get(path).text, path
 
 
 def test_a_practice_engine_does_not_leave_the_shop_as_a_real_one(client: TestClient) -> None:
@@ -131,13 +131,13 @@ def test_a_bore_read_again_by_the_key_is_a_further_reading_not_a_correction(clie
 def test_a_practice_on_a_tablet(page: Page, server: str, shop: Database) -> None:
     """From the board to the truth by taps, a round of two banks read, nothing scrolled, nothing that axe finds."""
     page.goto(server)
-    page.get_by_role("link", name="Practise").click()
-    page.get_by_label("8 in two banks").check()
+    page.get_by_role("link", name="Training engine").click()
+    page.get_by_label("8 in 2 banks").check()
     page.get_by_label("One coupler has lost motion").check()
     page.get_by_label("Your initials").fill("KM")
     assert faults(page) == []
     page.get_by_role("button", name="Start").click()
-    read = page.get_by_role("button", name="Read the practice engine")
+    read = page.get_by_role("button", name="Read the training engine")
     heading = page.locator("#entry-heading")
     for said in (*(f"Bore {bore}" for bore in range(1, 9)), "Bore 1 again"):
         expect(heading).to_have_text(said)
@@ -145,11 +145,11 @@ def test_a_practice_on_a_tablet(page: Page, server: str, shop: Database) -> None
         smallest = min(one.bounding_box()["height"] for one in page.locator(".key:visible").all())  # type: ignore[index]
         assert smallest >= 72
         read.click()
-    expect(page.get_by_text("closed, 9 of 9")).to_be_visible()  # as the shop computer says it, all of it stored
+    expect(page.get_by_text("complete, 9 of 9")).to_be_visible()  # as the shop computer says it, all of it stored
     entered = visit_record(shop, 1).rounds[0].entered
     assert [(r.bore, r.kind) for r in entered] == [*((bore, "turn") for bore in range(1, 9)), (1, "closing")]
     assert all(r.value for r in entered)
     page.get_by_role("link", name="True state").click()
     expect(page.get_by_role("heading", name="What you could not see")).to_be_visible()
-    expect(page.get_by_text("has lost motion, good for")).to_be_visible()
+    expect(page.get_by_text("has lost motion, worth")).to_be_visible()
     assert faults(page) == []

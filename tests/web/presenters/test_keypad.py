@@ -24,7 +24,7 @@ def pad(**changed: object) -> Facts:
         "typed": "",
         "message": "",
         "other": None,
-        "reasons": ("Cannot be reached", "Read later"),
+        "reasons": (("Cannot be reached", "No access"), ("Read later", "Later")),
         "facts": {"low": "0", "high": "99", "range": "The meter reads from 0 to 99.", "times": "3", "others": "2"},
     }
     return Facts(**(facts | changed))
@@ -32,7 +32,7 @@ def pad(**changed: object) -> Facts:
 
 @pytest.mark.parametrize(
     ("keys", "ends"),
-    [("quarter", [".00", ".25", ".50", ".75"]), ("half", [".0", ".5"]), ("tenth", ["Keep"]), ("whole", ["Keep"])],
+    [("quarter", [".00", ".25", ".50", ".75"]), ("half", [".0", ".5"]), ("tenth", ["Save"]), ("whole", ["Save"])],
 )
 def test_the_last_column_follows_the_step_of_the_meter(keys: str, ends: list[str]) -> None:
     html = piece("keypad", "keypad(pad)", pad=pad(keys=keys))
@@ -44,12 +44,12 @@ def test_without_script_there_is_a_plain_form() -> None:
     html = piece("keypad", "keypad(pad)", pad=pad(typed=NASTY, message=NASTY, hidden={"key": NASTY}))
     assert "<script" not in html
     assert re.search(r'<div class="keys" hidden', html)
-    assert '<button class="answer is-advised is-short">Keep</button>' in html
+    assert '<button class="answer is-advised is-short">Save</button>' in html
     assert 'aria-invalid="true"' in html
 
 
 def test_a_closed_round_takes_no_value() -> None:
-    html = piece("keypad", "keypad(pad)", pad=pad(open=False, heading="Round 4 closed"))
+    html = piece("keypad", "keypad(pad)", pad=pad(open=False, heading="Round 4 complete"))
     assert 'name="value"' not in html
     assert html.count("<button") == html.count(" disabled>")
 
@@ -114,7 +114,7 @@ def test_skip_asks_why_in_place_of_the_keys(page: Page) -> None:
     page.get_by_role("button", name="Back to the keys").click()
     expect(page.get_by_role("button", name="6", exact=True)).to_be_visible()
     page.get_by_role("button", name="Skip").click()
-    page.get_by_role("button", name="Cannot be reached").click()
+    page.get_by_role("button", name="No access").click()
     assert page.evaluate("window.kept.map((form) => form.why)") == ["Cannot be reached"]
 
 
@@ -153,7 +153,7 @@ def test_a_value_far_from_the_others_is_asked_about_once(page: Page) -> None:
     page.get_by_role("button", name="Correct it").click()
     assert page.locator("[data-typed]").inner_text() == "62.5"
     page.keyboard.press("Enter")
-    page.get_by_role("button", name="Keep it, the meter shows it").click()
+    page.get_by_role("button", name="Save it, the meter shows it").click()
     assert page.evaluate("window.kept.map((form) => [form.value, form.sure])") == [["62.5", "1"]]
 
 

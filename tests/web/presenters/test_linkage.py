@@ -6,12 +6,19 @@ from types import SimpleNamespace as Facts
 
 import pytest
 
+from app.shop.assessment.assessment import assess
 from app.shop.commands import settings_versions
 from app.shop.procedure.phases import BANK_BALANCE
 from app.shop.record.settings import DEFAULTS
 from app.shop.store.database import Database
+from app.sync.banks.banks import Extra
+from app.sync.banks.link_hypotheses import Cause
 from app.web.presenters.reading.keypad import Wanted
 from app.web.presenters.reading.reading_page import ReadingPage
+from app.wording import bank_balance
+from app.wording import linkage as words
+from app.wording.message import Message, say
+from app.wording.quantities import flats
 from tests.shop.yard import AT, FOUR, heat_soaked, key, visit_record
 from tests.web.balance import FELT, balance
 from tests.web.pieces import piece
@@ -65,7 +72,7 @@ def test_as_many_sides_of_the_hexagon_are_heavy_as_flats_are_turned(count: float
 @pytest.mark.parametrize(
     ("ask", "mark", "times"),
     [
-        ("bank joints", "draw-ask", 2),
+        ("bank-joints", "draw-ask", 2),
         ("joints", "draw-ask", 4),
         ("shafts", "draw-ask", 2),
         ("plates", "draw-disc-now", 2),
@@ -83,7 +90,7 @@ def test_what_is_asked_for_is_marked_where_it_sits(ask: str, mark: str, times: i
 def test_a_fault_is_drawn_and_named_at_its_bank(fault: str, word: str) -> None:
     html = drawn(rod("A", 1, **{fault: True}))
     assert html.count(word) == 1
-    assert html.replace(word, "link at bore 1") != drawn()
+    assert html.replace(word, "rod at bore 1") != drawn()
 
 
 def test_the_drawing_turns_with_the_engine() -> None:
@@ -101,27 +108,28 @@ def test_a_wrong_length_names_rod_flats_and_way(shop: Database) -> None:
     assert (view.turn, view.way, view.line) == ("B", "later", "firm")
     assert view.flats > 0
     assert [r.shape for r in view.rods] == ["tight", "wide"]
-    assert f"by {view.count} flat" in view.steps[1]
-    assert "more free play" in view.steps[1]
+    assert view.steps[1] == say(words.TURN_FOR_MORE, flats=flats(view.flats))
     assert "bore 5" in view.steps[0]
     assert view.count in desk.card.title
     assert desk.card.hidden["way"] == "out"
     assert [m.shown for m in desk.verdict.openings] == ["0.00", "+1.00", "+1.00"]
 
 
-@pytest.mark.parametrize(("window", "says"), [(0.04, "Within 4 %"), (0.02, "Over 2 % apart at an opening, no more")])
-def test_banks_open_together_within_the_window_or_within_the_scatter(shop: Database, window: float, says: str) -> None:
+@pytest.mark.parametrize(("window", "says"), [(0.04, bank_balance.WITHIN), (0.02, bank_balance.WITHIN_ERROR)])
+def test_banks_open_together_within_tolerance_or_as_far_as_readings_vary(
+    shop: Database, window: float, says: Message
+) -> None:
     settings_versions.change(shop, key(), 0, replace(DEFAULTS, bank_window=window), "Tried", "KM", AT)
     verdict = balance(shop, (0.25, 0.0)).verdict  # 2.7 % and nothing
-    assert verdict.title == "Banks open together"
-    assert verdict.sentence.startswith(says)
+    assert verdict.title == say(bank_balance.TOGETHER)
+    assert verdict.sentence == say(says, tolerance=f"{100 * window:.0f}\u00a0%")
 
 
 def test_a_turnbuckle_has_two_nuts_and_finer_steps(shop: Database) -> None:
     view = balance(shop, (1.0, 1.0), (*FELT, "both-hands")).linkage
     assert view is not None
     assert view.turn == "B"
-    assert "both lock nuts" in view.steps[0]
+    assert view.steps[0] == say(words.LOOSEN_BOTH, bore=5)
     nuts = "h18v8h-18z"
     assert drawn(rod("A", 1, twin=True)).count(nuts) == drawn().count(nuts) + 1
 
@@ -132,24 +140,31 @@ def test_banks_that_agree_are_drawn_even(shop: Database) -> None:
     assert (view.line, view.turn, view.ask) == ("even", "", "")
 
 
-@pytest.mark.parametrize(("ticks", "ask"), [((), "bank joints"), (("free-play",), "joints")])
+@pytest.mark.parametrize(("ticks", "ask"), [((), "bank-joints"), (("free-play",), "joints")])
 def test_what_was_not_felt_yet_is_asked_for(shop: Database, ticks: tuple[str, ...], ask: str) -> None:
     desk = balance(shop, (-0.75, -0.75), ticks)
     assert desk.linkage is not None
     assert (desk.linkage.ask, desk.linkage.turn) == (ask, "")
-    assert "Feel" in desk.card.title or "feel the joints" in desk.card.reason
+    extra = {"bank-joints": Extra.FREE_PLAY, "joints": Extra.BOTH_WAYS}[ask]
+    assert desk.step.why is extra
+    assert desk.card.reason == say(bank_balance.EXTRAS[extra].reason)
 
 
 @pytest.mark.parametrize(
-    ("apart", "said"), [((1.0, 1.0), "stays"), ((0.25, 1.5), "grows"), ((-2.25, -4.0), "on its stop still")]
+    ("apart", "said"),
+    [
+        ((1.0, 1.0), bank_balance.CAUSES[Cause.LENGTH]),
+        ((0.25, 1.5), bank_balance.MOSTLY_LENGTH),
+        ((-2.25, -4.0), bank_balance.STILL_ON_STOP),
+    ],
 )
-def test_the_sentence_fits_the_figures(shop: Database, apart: tuple[float, float], said: str) -> None:
-    assert said in balance(shop, apart).verdict.sentence
+def test_the_sentence_fits_the_figures(shop: Database, apart: tuple[float, float], said: Message) -> None:
+    assert balance(shop, apart).verdict.sentence == say(said, bank="B")
 
 
 def test_one_opening_does_not_name_a_cause(shop: Database) -> None:
     desk = balance(shop, (1.0, 1.0), most=10)
-    assert desk.verdict.title == "One opening is read"
+    assert desk.verdict.title == say(bank_balance.ONE_OPENING)
     assert [m.state for m in desk.verdict.openings] == ["read", "read", "next"]
     assert desk.linkage is not None
     assert desk.linkage.lever == "0.030\u00a0in"
@@ -157,6 +172,6 @@ def test_one_opening_does_not_name_a_cause(shop: Database) -> None:
 
 def test_one_bank_has_no_links(shop: Database) -> None:
     visit_id = heat_soaked(shop, FOUR)
-    desk = ReadingPage(visit_record(shop, visit_id), BANK_BALANCE, Wanted(), {}, {})
+    desk = ReadingPage(assess(visit_record(shop, visit_id)), BANK_BALANCE, Wanted(), {}, {})
     assert desk.linkage is None
     assert desk.verdict.openings == ()

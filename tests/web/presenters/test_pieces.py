@@ -26,8 +26,7 @@ def tile(bore: int = 3, **changed: object) -> Facts:
         "line_right": True,
         "shaft_front": False,
         "shaft_rear": False,
-        "bypass": False,
-        "bypass_adjuster": False,
+        "screws": (),
     }
     return Facts(**(facts | changed))
 
@@ -42,7 +41,8 @@ def row(*tiles: Facts, adjuster: int = -1, stop_at: int = 0, stop_adjuster: bool
 
 def engine_of(*rows: Facts) -> str:
     """The engine from above with those banks."""
-    view = Facts(rows=rows, strip=[("mean", "6.45 kg/h")], counts=None, largest=max(len(r.tiles) for r in rows))
+    largest = max(len(r.tiles) for r in rows)
+    view = Facts(rows=rows, strip=[("mean", "6.45 kg/h")], counts=None, largest=largest, alone=len(rows) == 1)
     return piece("engine", "engine(view)", view=view)
 
 
@@ -50,7 +50,7 @@ def engine_of(*rows: Facts) -> str:
 
 
 @pytest.mark.parametrize("count", [1, 2, 3])
-def test_wide_is_solid_blades_above_the_shaft(count: int) -> None:
+def test_open_is_solid_blades_above_the_shaft(count: int) -> None:
     html = piece("bore", "bore(tile)", tile=tile(shape="wide", blades=count))
     tops = [float(y) for y in re.findall(r'draw-blade-wide" d="M33 (\S+?)h', html)]
     assert len(tops) == count
@@ -59,7 +59,7 @@ def test_wide_is_solid_blades_above_the_shaft(count: int) -> None:
 
 
 @pytest.mark.parametrize("count", [1, 2, 3])
-def test_tight_is_hollow_blades_below_the_shaft(count: int) -> None:
+def test_closed_is_hollow_blades_below_the_shaft(count: int) -> None:
     html = piece("bore", "bore(tile)", tile=tile(shape="tight", blades=count))
     tops = [float(y) for y in re.findall(r'draw-blade-tight" d="M33 (\S+?)h', html)]
     assert len(tops) == count
@@ -72,8 +72,8 @@ def test_three_blades_is_the_clamp() -> None:
 
 
 @pytest.mark.parametrize(("shape", "above"), [("lean-wide", True), ("lean-tight", False)])
-def test_too_close_is_one_dashed_blade_on_the_side_it_leans_to(shape: str, above: bool) -> None:
-    html = piece("bore", "bore(tile)", tile=tile(shape=shape, blades=1, word="too close"))
+def test_at_the_limit_is_one_dashed_blade_on_the_side_it_leans_to(shape: str, above: bool) -> None:
+    html = piece("bore", "bore(tile)", tile=tile(shape=shape, blades=1, word="not sure"))
     found = re.findall(r'draw-blade-lean" d="M33 (\S+?)h', html)
     assert len(found) == 1
     assert (float(found[0]) < 60) is above
@@ -108,7 +108,7 @@ def test_the_last_value_is_never_shown_where_a_new_one_is_due() -> None:
 
 
 @pytest.mark.parametrize(
-    ("state", "word"), [("suspicious", "again?"), ("held", "held"), ("refused", "refused"), ("read", "")]
+    ("state", "word"), [("suspicious", "again?"), ("held", "waiting"), ("refused", "rejected"), ("read", "")]
 )
 def test_a_reading_that_is_not_settled_says_so_in_its_corner(state: str, word: str) -> None:
     html = piece("bore", "bore(tile)", tile=tile(state=state))
@@ -178,7 +178,7 @@ def test_a_coupler_with_a_screw_of_its_own_shows_its_head_and_is_marked_like_any
 
 @pytest.mark.parametrize("adjuster", [False, True])
 def test_a_bypass_screw_sits_at_its_bore_and_is_marked_when_it_is_to_be_turned(adjuster: bool) -> None:
-    html = engine_of(row(tile(1), tile(2, bypass=True, bypass_adjuster=adjuster)))
+    html = engine_of(row(tile(1), tile(2, screws=(Facts(kind="bypass", x=103, y=103, adjuster=adjuster),))))
     assert html.count("data-bypass") == 1
     assert html.index("data-bypass") > html.index('data-bore="2"')
     assert html.count("draw-standing") == adjuster
@@ -219,13 +219,15 @@ def test_the_small_engine_says_its_name_or_is_hidden() -> None:
 
 def ruler_of(*marks: tuple[int, float, int], inside: int = 5) -> ElementTree.Element:
     """The drawing of a ruler."""
-    ruler = ElementTree.fromstring(piece("ruler", "ruler(marks, inside)", marks=marks, inside=inside))
+    ruler = ElementTree.fromstring(
+        piece("ruler", "ruler(marks, inside, ends)", marks=marks, inside=inside, ends=("low", "high"))
+    )
     drawing = ruler.find("svg")
     assert drawing is not None
     return drawing
 
 
-def test_the_ruler_is_three_windows_each_way() -> None:
+def test_the_ruler_is_three_tolerances_each_way() -> None:
     drawing = ruler_of((4, 1.0, 0), (5, -1 / 3, 0), (6, 0.0, 1))
     window = drawing.find("rect")
     assert window is not None
@@ -242,13 +244,13 @@ def test_marks_of_a_higher_level_stand_higher() -> None:
 
 
 def test_a_ruler_without_marks_counts_all_inside() -> None:
-    assert "8 bores inside" in piece("ruler", "ruler([], 8)")
-    assert "1 bore inside" in piece("ruler", "ruler([], 1)")
+    assert "8 bores inside" in piece("ruler", "ruler([], 8, ends)", ends=("low", "high"))
+    assert "1 bore inside" in piece("ruler", "ruler([], 1, ends)", ends=("low", "high"))
 
 
 @pytest.mark.parametrize(("mark", "drawings"), [("even", 2), ("not-even", 2), ("close", 2), ("none", 0)])
 def test_the_verdict_draws_its_mark_and_ruler(mark: str, drawings: int) -> None:
-    view = Facts(mark=mark, title=NASTY, sentence=NASTY, marks=[], inside=4, openings=())
+    view = Facts(mark=mark, title=NASTY, sentence=NASTY, marks=[], inside=4, openings=(), ends=("low", "high"))
     html = piece("verdict", "verdict(view)", view=view)
     assert html.count("<svg") == drawings
     assert "<script" not in html
@@ -256,7 +258,7 @@ def test_the_verdict_draws_its_mark_and_ruler(mark: str, drawings: int) -> None:
 
 def answers(*advised: bool) -> list[Facts]:
     """Two answers: one that sends, one that leads on."""
-    sends = Facts(label="I made this move", advised=advised[0], href="", name="made", value="1", action="/rounds")
+    sends = Facts(label="Done as shown", advised=advised[0], href="", name="made", value="1", action="/rounds")
     leads = Facts(label="Read one more round", advised=advised[1], href="/more?a=1&b=2", takes_long=False)
     return [sends, leads]
 
@@ -266,10 +268,10 @@ def test_the_order_of_answers_never_follows_the_advice(advised: tuple[bool, bool
     card = Facts(mark="coupler", title="Reset", reason="Because", answers=answers(*advised), values=(), ways="")
     card.action, card.hidden = "/moves", {"key": NASTY}
     html = piece("move", "move(card)", card=card)
-    assert html.index("I made this move") < html.index("Read one more round")
+    assert html.index("Done as shown") < html.index("Read one more round")
     filled = re.search(r'is-advised"[^>]*>([^<]+)<', html)
     assert filled is not None
-    assert filled[1] == ("I made this move" if advised[0] else "Read one more round")
+    assert filled[1] == ("Done as shown" if advised[0] else "Read one more round")
     form = ElementTree.fromstring(closed(html)).find("form")
     assert form is not None
     assert (form.get("method"), form.get("action")) == ("post", "/moves")
@@ -286,8 +288,8 @@ def test_a_card_without_answers_has_no_form() -> None:
 
 def test_phases_say_their_state_and_which_is_now() -> None:
     states = ["done", "open", "current", "to-come"]
-    known = [Facts(title=f"Phase {s}", state=s, href="" if s == "to-come" else f"/{s}") for s in states]
-    html = piece("phases", "phases(known, 'Phase done')", known=known)
+    known = [Facts(title=f"Phase {s}", state=s, href="" if s == "to-come" else f"/{s}", slug=s) for s in states]
+    html = piece("phases", "phases(known, 'done')", known=known)
     assert re.findall(r'class="phase is-([\w-]+)', html) == states
     assert html.count('aria-current="step"') == 1
     assert html.count('aria-current="page"') == 1

@@ -77,11 +77,11 @@ def test_the_rest_of_the_round_is_read_without_a_link(hand: Tablet, server: str,
     expect(hand.bar).to_contain_text(said("waiting", what="4 readings"))
     expect(hand.page.get_by_role("heading", name=said("verdict-waits"))).to_be_visible()
     expect(hand.page.get_by_text(said("count-waiting", read="1 of 5 read", count=4))).to_be_visible()
-    expect(hand.page.get_by_role("button", name="I made this move")).to_have_count(0)
+    expect(hand.page.get_by_role("button", name="Done as shown")).to_have_count(0)
     assert len(entered(shop, visit_id)) == 1
     hand.context.set_offline(False)
     hand.is_saved()
-    expect(hand.page.get_by_text("closed, 5 of 5")).to_be_visible()
+    expect(hand.page.get_by_text("complete, 5 of 5")).to_be_visible()
     expect(hand.page.get_by_role("heading", name=said("verdict-waits"))).to_have_count(0)
     assert entered(shop, visit_id) == [
         *((bore, "turn", 6.0 + 0.25 * bore) for bore in (1, 2, 3, 4)),
@@ -95,11 +95,11 @@ def test_an_answer_that_goes_elsewhere_than_its_card_is_held_and_gets_there(
     visit_id = balance(shop, (1.0, 1.0)).record.visit.ident
     hand.page.goto(f"{server}/visits/{visit_id}/{BANK_BALANCE.slug}/readings")
     hand.context.set_offline(True)
-    hand.page.get_by_role("button", name="First read 0.020\u00a0in").click()
+    hand.page.get_by_role("button", name="Read 0.020\u00a0in first").click()
     expect(hand.bar).to_contain_text(said("no-connection"))
     hand.context.set_offline(False)
     hand.is_saved()
-    expect(hand.page.get_by_text("Lay 0.020\u00a0in under the central lever")).to_be_visible()
+    expect(hand.page.get_by_text("Put the 0.020\u00a0in feeler under the central lever")).to_be_visible()
     now = visit_record(shop, visit_id)
     assert now.rounds[-1].row.opening == pytest.approx(20 * THOU)
     assert not now.moves
@@ -120,7 +120,7 @@ def test_how_an_opening_is_reached_is_kept_without_a_link(hand: Tablet, server: 
     hand.read("8.25", then="Bore 3")
     hand.context.set_offline(False)
     hand.is_saved()
-    expect(hand.page.get_by_text("0.010\u00a0in, from above")).to_be_visible()
+    expect(hand.page.get_by_text("0.010\u00a0in, from open")).to_be_visible()
     one = visit_record(shop, visit_id).rounds[-1]
     assert (one.row.from_above, [r.value for r in one.readings]) == (1, [8.0, 8.25])
 
@@ -299,8 +299,8 @@ def test_a_move_made_without_a_link_waits_its_turn(hand: Tablet, server: str, sh
     hand.open(server, visit_id)
     for value, then in (("6.50", "Bore 2"), ("6.50", "Bore 3"), ("6.50", "Bore 4"), ("12.00", "Bore 1 again")):
         hand.read(value, then=then)
-    hand.read("6.50", then="Round 2 closed")
-    made = hand.page.get_by_role("button", name="I made this move")
+    hand.read("6.50", then="Round 2 complete")
+    made = hand.page.get_by_role("button", name="Done as shown")
     expect(made).to_be_visible()
     hand.context.set_offline(True)
     made.click()
@@ -318,10 +318,10 @@ def test_steps_recorded_without_a_link_go_over_and_the_page_goes_on(hand: Tablet
     read_round(shop, visit_id, HEAT_SOAKED)
     before = len(visit_record(shop, visit_id).all_checks)
     hand.page.goto(f"{link.address}/visits/{visit_id}/{HEAT_SOAKED.slug}")
-    form = hand.page.get_by_role("form", name="What to record")
+    form = hand.page.get_by_role("form", name="Checklist")
     form.locator("input[name=coolant]").fill("91")
     link.fault, link.only = "drop", b"POST"
-    form.get_by_role("button", name="Keep what is ticked and filled in").click()
+    form.get_by_role("button", name="Save").click()
     expect(hand.bar).to_contain_text(said("waiting", what="1 checklist entry"))
     link.fault = "pass"
     hand.is_saved()
@@ -333,13 +333,13 @@ def test_steps_recorded_without_a_link_go_over_and_the_page_goes_on(hand: Tablet
 def test_steps_refused_come_back_beside_their_fields(hand: Tablet, server: str, shop: Database) -> None:
     visit_id = heat_soaked(shop, FOUR)
     hand.page.goto(f"{server}/visits/{visit_id}/{HEAT_SOAKED.slug}")
-    form = hand.page.get_by_role("form", name="What to record")
+    form = hand.page.get_by_role("form", name="Checklist")
     form.locator("input[name=coolant]").fill("9000")
-    form.get_by_role("button", name="Keep what is ticked and filled in").click()
+    form.get_by_role("button", name="Save").click()
     expect(form.get_by_text(re.compile(r"^Enter \d"))).to_be_visible()
     expect(form.locator("input[name=coolant]")).to_have_value("9000")
     form.locator("input[name=coolant]").fill("91")
-    form.get_by_role("button", name="Keep what is ticked and filled in").click()
+    form.get_by_role("button", name="Save").click()
     expect(form.get_by_text(re.compile(r"^Enter \d"))).to_have_count(0)
     hand.is_saved()
     expect(hand.page.get_by_role("list", name="Not saved")).to_be_hidden()
@@ -352,9 +352,9 @@ def test_a_page_that_does_not_come_after_a_record_leaves_no_doubt_that_it_is_kep
     visit_id = heat_soaked(shop, FOUR)
     hand.page.goto(f"{server}/visits/{visit_id}/{HEAT_SOAKED.slug}")
     hand.page.route(re.compile("/visits/"), broken_page)
-    form = hand.page.get_by_role("form", name="What to record")
+    form = hand.page.get_by_role("form", name="Checklist")
     form.locator("input[name=coolant]").fill("91")
-    form.get_by_role("button", name="Keep what is ticked and filled in").click()
+    form.get_by_role("button", name="Save").click()
     expect(hand.bar).to_have_text(said("saved-without-page") + said("page-missing"))
     assert visit_record(shop, visit_id).checks[(HEAT_SOAKED.slug, "coolant")].number == 91
     hand.page.unroute_all()
@@ -378,14 +378,14 @@ def test_a_pin_is_never_held_and_waits_for_what_is(hand: Tablet, link: Proxy, sh
     hand.read("6.25", then="Bore 2")
     hand.page.goto(f"{link.address}/visits/{visit_id}/sign-off")
     expect(hand.bar).to_contain_text(said("waiting", what="1 reading"))
-    hand.page.get_by_label("Whoever answers for it").select_option("Kim Marlow")
+    hand.page.get_by_label("Responsible person").select_option("Kim Marlow")
     hand.page.get_by_label("PIN").fill("1928")
-    hand.page.get_by_role("button", name="Sign it off").click()
+    hand.page.get_by_role("button", name="Sign off").click()
     expect(hand.bar).to_contain_text(said("not-saved") + said("waiting-first", what="1 reading"))
     link.fault = "pass"
     hand.is_saved()
     assert entered(shop, visit_id) == [(1, "turn", 6.25)]
-    hand.page.get_by_role("button", name="Sign it off").click()
+    hand.page.get_by_role("button", name="Sign off").click()
     expect(hand.page.get_by_text(re.compile("^Not yet: Heat-soaked recheck"))).to_be_visible()
     expect(hand.page.get_by_role("list", name="Not saved")).to_be_hidden()
     assert visit_record(shop, visit_id).sign_off is None
@@ -404,6 +404,6 @@ def test_without_script_a_reading_is_a_plain_form(new_context: NewContext, serve
     page = new_context(java_script_enabled=False).new_page()
     page.goto(f"{server}/visits/{visit_id}/{HEAT_SOAKED.slug}/readings")
     page.get_by_role("textbox").fill("6.25")
-    page.get_by_role("button", name="Keep").click()
+    page.get_by_role("button", name="Save").click()
     expect(page.locator("#entry-heading")).to_have_text("Bore 2")
     assert entered(shop, visit_id) == [(1, "turn", 6.25)]

@@ -50,7 +50,7 @@ def test_what_is_being_typed_stays_and_the_same_bore_on_both_is_asked_about(
         expect(hand.page.get_by_role("heading", name="Which value of bore 1 counts?")).to_be_visible()
         expect(hand.tile(1)).to_contain_text("6.25 or 7.00")
         expect(hand.page.locator("#entry-heading")).to_have_text("Bore 2")
-    one.page.get_by_role("button", name="7.00 counts").click()
+    one.page.get_by_role("button", name="Use 7.00").click()
     for hand in pair:
         expect(hand.page.get_by_role("heading", name="Which value of bore 1 counts?")).to_have_count(0)
         expect(hand.tile(1)).to_contain_text("7.00")
@@ -75,18 +75,18 @@ def test_a_move_told_by_both_is_asked_about(pair: tuple[Tablet, Tablet], shop: D
     one, other = pair
     for value, then in (("6.50", "Bore 2"), ("6.50", "Bore 3"), ("6.50", "Bore 4"), ("12.00", "Bore 1 again")):
         one.read(value, then=then)
-    one.read("6.50", then="Round 2 closed")
+    one.read("6.50", then="Round 2 complete")
     for hand in pair:
-        expect(hand.page.get_by_role("button", name="I made this move")).to_be_visible()
+        expect(hand.page.get_by_role("button", name="Done as shown")).to_be_visible()
     other.context.set_offline(True)
-    other.page.get_by_role("button", name="I made this move").click()
+    other.page.get_by_role("button", name="Done as shown").click()
     expect(other.bar).to_contain_text(said("waiting", what="1 adjustment"))
-    one.page.get_by_role("button", name="I made this move").click()
+    one.page.get_by_role("button", name="Done as shown").click()
     expect(one.page.locator("#entry-heading")).to_have_text("Bore 1")
     other.context.set_offline(False)
     expect(other.page.get_by_text(in_words(because(Rejection.ADJUSTED_BY_ANOTHER_TABLET)))).to_be_visible()
     assert len(visit_record(shop, 1).moves) == 1
-    other.page.get_by_role("button", name="Keep this move").click()
+    other.page.get_by_role("button", name="Save adjustment").click()
     expect(other.page.locator("#entry-heading")).to_have_text(re.compile(r"^Bore \d$"))  # back at the readings
     assert len(visit_record(shop, 1).moves) == 2
 

@@ -55,19 +55,19 @@ def test_an_engine_goes_through_and_comes_back(
     page.get_by_label("Description").fill("Eight with raised intakes")
     page.get_by_label("Displacement").fill("238")
     page.get_by_label("cubic inches").check()
-    page.get_by_label("Idle speed wanted").fill("850")
+    page.get_by_label("Target idle speed").fill("850")
     page.get_by_label("Customer reference").fill("C-104")
     page.get_by_label("Vehicle").fill("Blue coupe")
-    page.get_by_label("Throttle sensor on the shaft of bore").fill("8")
-    hand.press("Register this engine")
+    page.get_by_label("Throttle position sensor (TPS) on the shaft of bore").fill("8")
+    hand.press("Register engine")
     expect(page.get_by_role("heading", name="Engine 31-0217")).to_be_visible()
     expect(page.get_by_text("238\u00a0cu\u00a0in (3.9\u00a0L)")).to_be_visible()
     expect(page.get_by_text("estimate", exact=True)).to_have_count(7)
 
     hand.press("Open a visit")
     page.get_by_label("Test cell").check()
-    page.get_by_label("Job").fill("1184")
-    page.get_by_label("What for").fill("First sync")
+    page.get_by_label("Job number").fill("1184")
+    page.get_by_label("Reason for the visit").fill("First sync")
     page.get_by_label("Your initials").fill("KM")
     hand.press("Open the visit")
 
@@ -78,43 +78,45 @@ def test_an_engine_goes_through_and_comes_back(
     expect(page.locator("#entry-heading")).to_have_text("Bore 1")
     assert fits(page)
     hand.read_on()
-    hand.press("Go on to heat-soaked recheck")
+    hand.press("Continue with heat-soaked recheck")
 
     expect(page.get_by_role("heading", name="Heat-soaked recheck")).to_be_visible()
     hand.record_everything()
     expect(page.locator("#entry-heading")).to_have_text("Bore 1")
     hand.follow()
     assert fits(page)
-    hand.press("See what is missing")
+    hand.press("Show what is missing")
     hand.blip()
 
     expect(page.get_by_role("heading", name="Part-throttle bank balance")).to_be_visible()
     hand.record_everything()
     for opening in DEFAULTS.openings:
-        expect(page.get_by_text(f"{opening / 25.4e-3:.3f} in under the central lever")).to_be_visible()
+        expect(page.get_by_text(f"{opening / 25.4e-3:.3f} in feeler under the central lever")).to_be_visible()
         for _ in range(9):
             hand.tap_reading(hand.bench.read(int(hand.heading().split()[1]), opening))
-    hand.press("Go on to lock-down")
+    hand.press("Continue with lock-down")
 
     expect(page.get_by_role("heading", name="Lock-down")).to_be_visible()
     hand.record_everything()
     hand.read_on()
-    if page.get_by_role("link", name="Sign it off").count() == 0:
+    if page.get_by_role("link", name="Sign off").count() == 0:
         page.goto(f"{server}/visits/1/lock-down")
-        page.get_by_text("Go on without it", exact=True).click()
-        page.get_by_label("Reason, kept and printed").fill("The last round sits on the edge of the window")
-        hand.press("Pass it over for this reason")
+        page.get_by_text("Continue with a reason", exact=True).click()
+        page.get_by_label("Reason (printed on the handover sheet)").fill(
+            "The last round sits on the edge of the window"
+        )
+        hand.press("Save reason and continue")
     else:
-        hand.press("Sign it off")
-    page.get_by_label("Full name of whoever answers for it").fill("Foreman of the yard")
-    hand.press("Sign it off")
+        hand.press("Sign off")
+    page.get_by_label("Full name of the responsible person").fill("Foreman of the yard")
+    hand.press("Sign off")
 
     expect(page.get_by_role("heading", name="Handover sheet").first).to_be_visible()
     for paper in ("A4", "Letter"):
         printed = PdfReader(BytesIO(page.pdf(format=paper)))
         assert len(printed.pages) >= 2, paper  # the customer's page, then the readings for the file
         text = printed.pages[0].extract_text()
-        for words in ("31-0217", "As found", "As left", "Foreman of the yard", "KM", "Have it looked at again", "1184"):
+        for words in ("31-0217", "As found", "As left", "Foreman of the yard", "KM", "Next check", "1184"):
             assert words in text, words
     with shop.reading() as session:
         record = loader.load(session, 1)
@@ -142,8 +144,8 @@ def test_an_engine_goes_through_and_comes_back(
     hand.record_everything()
     expect(page.locator("#entry-heading")).to_have_text("Bore 1")
     hand.read_on()
-    hand.press("Steps")
-    expect(page.get_by_role("heading", name="Against visit 1 as left")).to_be_visible()
+    hand.press("Checklist")
+    expect(page.get_by_role("heading", name="Compared with visit 1 as left")).to_be_visible()
     expect(page.get_by_role("row")).to_have_count(9)
 
     assert heard == []

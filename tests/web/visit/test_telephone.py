@@ -1,18 +1,20 @@
 """Over the telephone: one instruction at a time in plain words, the answer in whatever unit the customer reads."""
 
+import html
 import re
 from collections.abc import Iterator
 
 import pytest
 from starlette.testclient import TestClient
 
-from app.shop.procedure.items import PLACES
-from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, PHASES
+from app.shop.procedure.items import PLACES, Phase
+from app.shop.procedure.parts import parts_of
+from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED
 from app.shop.record.measures import Units
+from app.shop.record.settings import DEFAULTS
 from app.shop.store.database import Database
-from app.sync.engine.units import THOU
 from app.web.application import create_app
-from app.wording.telephone import PLAIN, item_prompt
+from app.wording.telephone import item_prompt
 from tests.shop.yard import V8, check_all, engine, key, read_round, visit, visit_record
 
 ORIGIN = "http://127.0.0.1"
@@ -29,25 +31,37 @@ def said(page: str) -> str:
     return found[1] if found else ""
 
 
-def test_everything_asked_for_has_plain_words() -> None:
-    asked = {item.slug for phase in PHASES for item in phase.items if "telephone" in item.where}
-    assert asked <= PLAIN.keys()
+def asked(phase: Phase, slug: str) -> str:
+    item = next(one for one in phase.items if one.slug == slug)
+    return html.escape(item_prompt(item, parts_of(V8), DEFAULTS.base_blade, Units()).words)
 
 
 def test_one_instruction_follows_the_other(client: TestClient, shop: Database) -> None:
     there = f"/visits/{visit(shop, engine(shop, V8), 'telephone')}/{COLD_PRESET.slug}"
-    assert said(client.get(there).text) == PLAIN["wide-open"]
+    assert said(client.get(there).text) == asked(COLD_PRESET, "wide-open")
     sent = {"key": key(), "by": "KM", "said": "wide-open", "wide-open": "1"}
     assert client.post(f"{there}/checks", data=sent).status_code == 303
-    assert said(client.get(there).text) == PLAIN["closed-contact"]
+    assert said(client.get(there).text) == asked(COLD_PRESET, "closed-contact")
 
 
-def test_a_no_has_its_own_words_and_what_keeps_people_from_harm_is_not_passed_over() -> None:
-    for phase in PHASES:
-        for item in phase.items:
-            told = item_prompt(item, 3 * THOU, Units()).otherwise
-            assert bool(told) is (item.kind == "tick"), item.slug
-            assert ("no further" in told) is (item.must and item.kind == "tick"), item.slug
+@pytest.mark.parametrize(
+    ("sent", "expected"),
+    [
+        ({"base-blade": "0.0045", "units": "°C,kPa,kPa abs.,in,km"}, 4.5),  # as the page asks: thousandths of an inch
+        ({"base-blade": "0.10", "said_unit": "mm"}, 3.937008),  # 1 in = 25.4 mm
+        ({"base-blade": "3"}, 3.0),  # a form that a tablet held since it asked for thousandths
+    ],
+)
+def test_a_feeler_is_taken_in_inches_or_millimeters(
+    client: TestClient, shop: Database, sent: dict[str, str], expected: float
+) -> None:
+    visit_id = visit(shop, engine(shop, V8), "telephone")
+    there = f"/visits/{visit_id}/{COLD_PRESET.slug}"
+    page = client.get(there).text
+    assert 'name="units" value="°C,kPa,kPa abs.,in,km"' in page
+    sent = {"key": key(), "by": "KM", "said": "base-blade", **sent}
+    assert client.post(f"{there}/checks", data=sent).status_code == 303
+    assert visit_record(shop, visit_id).checks[COLD_PRESET.slug, "base-blade"].number == pytest.approx(expected)
 
 
 @pytest.mark.parametrize("place", [p for p in PLACES if p != "telephone"])
@@ -90,5 +104,5 @@ def test_a_number_nobody_can_read_stays_in_its_box(client: TestClient, shop: Dat
         answer = client.post(f"{there}/checks", data={"key": key(), "by": "KM", "said": "base-blade", **sent})
         assert answer.status_code == 422
         assert f'value="{sent["base-blade"]}"' in answer.text
-        assert said(answer.text) == PLAIN["base-blade"].format(inch="0.003", mm="0.08")
+        assert said(answer.text) == asked(COLD_PRESET, "base-blade")
     assert visit_record(shop, visit_id).checks == {}

@@ -16,12 +16,13 @@ from app.shop.commands import checks
 from app.shop.demo.engine_model import DemoEngineModel
 from app.shop.demo.technician import DemoTechnician
 from app.shop.procedure.items import Phase
+from app.shop.procedure.parts import parts_of
 from app.shop.procedure.phases import BANK_BALANCE, FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN
-from app.shop.reasons import because
-from app.shop.rejections import Rejection
+from app.shop.record.measures import Units
+from app.shop.record.settings import DEFAULTS
 from app.shop.store.database import Database
 from app.sync.engine.layout import Bank, Coupler, Layout
-from app.wording.reasons import in_words
+from app.wording.telephone import item_prompt
 from tests.serving import serving
 from tests.web.story import Technician
 
@@ -61,7 +62,7 @@ class Yard:
         """Open a visit on its page."""
         self.hand.press("Open a visit")
         self.page.get_by_label(place, exact=True).check()
-        self.page.get_by_label("What for").fill(why)
+        self.page.get_by_label("Reason for the visit").fill(why)
         self.page.get_by_label("Your initials").fill("KM")
         self.page.get_by_label("Meter").select_option(label=self.meter_named(meter))
         for what in changed:
@@ -83,10 +84,10 @@ class Yard:
     def sign_off(self, visit_id: int) -> None:
         """Sign off, and see the handover sheet."""
         self.see(f"/visits/{visit_id}/sign-off")
-        self.page.get_by_label("Full name of whoever answers for it").fill("Foreman of the yard")
-        self.hand.press("Sign it off")
+        self.page.get_by_label("Full name of the responsible person").fill("Foreman of the yard")
+        self.hand.press("Sign off")
         expect(self.page.get_by_role("heading", name="Handover sheet").first).to_be_visible()
-        expect(self.page.get_by_role("heading", name=re.compile("as left$")).first).to_be_visible()
+        expect(self.page.get_by_role("heading", name=re.compile("^As left:")).first).to_be_visible()
 
 
 @pytest.fixture
@@ -123,9 +124,9 @@ def balance(yard: Yard, visit_id: int) -> None:
 
 def heat(yard: Yard, visit_id: int) -> None:
     """See the gate shut, warm the engine through, and see it open."""
-    yard.see(f"/visits/{visit_id}/heat-soaked-recheck", "Heat-soaked recheck", "Not hot through yet")
+    yard.see(f"/visits/{visit_id}/heat-soaked-recheck", "Heat-soaked recheck", "Not heat-soaked yet")
     yard.hands.check(visit_id, HEAT_SOAKED)
-    yard.see(f"/visits/{visit_id}/heat-soaked-recheck", "Hot right through")
+    yard.see(f"/visits/{visit_id}/heat-soaked-recheck", "Heat-soaked")
 
 
 def built_in_the_cell(yard: Yard) -> None:
@@ -184,22 +185,28 @@ def fitted_behind_another_exhaust(yard: Yard) -> None:
     yard.see("/visits/2/heat-soaked-recheck/moves/new?kind=blade&place=1-2")
     page.get_by_label("Blade", exact=True).fill("4")
     hand.press("Keep this move")
-    expect(page.get_by_text(in_words(because(Rejection.AS_FOUND_FIRST)))).to_be_visible()
+    expect(page.get_by_text("As found comes first")).to_be_visible()
     yard.see("/visits/2/heat-soaked-recheck/readings")
     hand.read_on()
     hand.follow()
     assert hand.moves
     hands.blip(2, hand.bench)
-    yard.see("/visits/2/heat-soaked-recheck", "Against visit 1 as left")
+    yard.see("/visits/2/heat-soaked-recheck", "Compared with visit 1 as left")
     expect(asked).to_have_count(0)  # it was read hot here
     balance(yard, 2)
     lock_down(yard, 2)
 
 
+def asked(phase: Phase, slug: str) -> str:
+    """What is read out for an item."""
+    item = next(one for one in phase.items if one.slug == slug)
+    return item_prompt(item, parts_of(FOUR), DEFAULTS.base_blade, Units()).words
+
+
 def rung_up_a_year_later(yard: Yard) -> None:
     """One instruction at a time, in the customer's units, with a meter of the customer's own."""
     page, hand, hands = yard.page, yard.hand, yard.hands
-    yard.see("/engines/1/worksheet", "Worksheet", "In this order")
+    yard.see("/engines/1/worksheet", "Worksheet", "Steps, in this order")
     yard.see("/meters", "Meters")
     for label, typed in (("Name", "Customer's gauge"), ("Smallest step", "0.1"), ("Lowest", "0"), ("Highest", "20")):
         page.get_by_label(label).fill(typed)
@@ -214,28 +221,28 @@ def rung_up_a_year_later(yard: Yard) -> None:
     yard.open_visit("Telephone", "Stumbles at idle", meter="Customer's gauge")
     expect(page.get_by_role("heading", name="Read this out")).to_be_visible()
     words = page.locator(".telephone-words")
-    expect(words).to_have_text("Is somebody at the key, and have you tried that the key stops it?")
-    hand.press("Yes, it is so")
-    expect(words).to_have_text("Are you outdoors, or is the exhaust led outdoors?")
+    expect(words).to_have_text(asked(FIRST_FIRE, "kill-switch"))
+    hand.press("Save “yes”")
+    expect(words).to_have_text(asked(FIRST_FIRE, "exhaust-drawn"))
     hands.check(3, FIRST_FIRE)
-    yard.see("/visits/3/heat-soaked-recheck", "Heat-soaked recheck", "Read this out", "Not hot through yet")
-    expect(words).to_have_text("What does the coolant gauge read now?")
+    yard.see("/visits/3/heat-soaked-recheck", "Heat-soaked recheck", "Read this out", "Not heat-soaked yet")
+    expect(words).to_have_text(asked(HEAT_SOAKED, "coolant"))
     page.get_by_label("What the customer reads").fill("176")
     page.get_by_label("°F").check()
-    hand.press("Keep it")
-    expect(words).to_have_text(re.compile("^Raise the engine speed briefly"))
+    page.get_by_role("region", name="On the telephone").get_by_role("button", name="Save").click()
+    expect(words).to_have_text(asked(HEAT_SOAKED, "pulls"))
     hand.open_the_list()
-    expect(page.get_by_text("last 80 °C")).to_be_visible()
+    expect(page.get_by_text("last 80\u00a0°C")).to_be_visible()
     hands.check(3, HEAT_SOAKED)
     yard.see("/visits/3/heat-soaked-recheck/readings")
     expect(page.locator(".entry-unit")).to_have_text("cfm")
     hands.read_round(3, HEAT_SOAKED, hand.bench)
-    yard.see("/visits/3/heat-soaked-recheck", "Against visit 2 as left")
-    learnt = page.get_by_text(re.compile(r"Read with another meter: 0\.\d\d times the last one's figures"))
-    times = re.search(r"meter: (\d\.\d\d) times", learnt.inner_text())
+    yard.see("/visits/3/heat-soaked-recheck", "Compared with visit 2 as left")
+    learnt = page.get_by_text(re.compile(r"Read with another meter: it shows 0\.\d\d times the figures"))
+    times = re.search(r"it shows (\d\.\d\d) times", learnt.inner_text())
     assert times is not None
     assert float(times[1]) == pytest.approx(SCALE, abs=0.08)  # its four bores together, one of which slipped
-    expect(page.get_by_text("Bore 4 changed most, by −")).to_be_visible()
+    expect(page.get_by_text("Bore 4 changed most: −")).to_be_visible()
     hands.even_out(3, hand.bench)
     yard.see("/visits/3/heat-soaked-recheck/readings", "Leave the plates alone")
     balance(yard, 3)
@@ -249,7 +256,7 @@ def test_a_year_of_one_engine(yard: Yard) -> None:
     yard.hands.now = BUILT + timedelta(days=24 + 365)
     rung_up_a_year_later(yard)
 
-    yard.see("/engines/1", "Visits", "What moves between visits")
+    yard.see("/engines/1", "Visits", "Changes between visits")
     rows = yard.page.locator("table.visits tbody").get_by_role("row")
     expect(rows).to_have_count(3)
     for row, (day, place, why) in zip(

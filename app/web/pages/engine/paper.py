@@ -5,7 +5,6 @@ from fastapi.responses import HTMLResponse
 
 from app.shop.commands import engines
 from app.shop.commands.corrections import as_issued, issue_of
-from app.shop.procedure.items import DEFER
 from app.shop.queries import history_cache
 from app.shop.queries.search import tag_of
 from app.shop.record import loader, stored_settings
@@ -14,8 +13,9 @@ from app.shop.record.fittings import layout_from_json
 from app.shop.store.tables import Engine
 from app.web.context import Page, Shop
 from app.web.presenters.paper.file_page import file_page
-from app.web.presenters.paper.sheet import CAUTION, qr_code, sheet_of
+from app.web.presenters.paper.sheet import qr_code, sheet_of
 from app.web.presenters.paper.worksheet import worksheet_of
+from app.wording.safety import deferral
 
 router = APIRouter()
 
@@ -61,8 +61,7 @@ def worksheet(request: Request, shop: Shop, page: Page, engine_id: int) -> HTMLR
         engine=engine,
         sheet=worksheet_of(memory, engine, held),
         qr=qr_code(_address(request, engine)),
-        caution=CAUTION,
-        defer=DEFER,
+        defer=deferral(),
     )
 
 
@@ -81,7 +80,7 @@ def sheet(request: Request, shop: Shop, page: Page, visit_id: int, issue: int = 
         file=file_page(shown),
         issue=issue_of(shown),
         newest=newest,
-        defer=DEFER,
+        defer=deferral(),
     )
 
 

@@ -1,4 +1,4 @@
-"""The reading page of a phase: the engine from above, the keypad, the verdict, the one next move."""
+"""The reading page of a phase: the engine from above, the keypad, the verdict, the one next step."""
 
 from asyncio import get_running_loop
 from collections.abc import Mapping
@@ -11,8 +11,8 @@ from app.shop.commands.readings import NewReading
 from app.shop.errors import NotFoundError, RejectedError
 from app.shop.procedure.items import Phase
 from app.shop.procedure.parts import parts_of
+from app.shop.queries.assessed import assessed
 from app.shop.reasons import because
-from app.shop.record import loader
 from app.shop.record.revision import version
 from app.shop.record.visit_record import VisitRecord
 from app.shop.rejections import Rejection
@@ -27,6 +27,7 @@ from app.web.presenters.drawing import phases
 from app.web.presenters.reading.keypad import Entry, Wanted, speed_item
 from app.web.presenters.reading.reading_page import ReadingPage
 from app.wording.reasons import problems_in_words
+from app.wording.safety import safety_lines
 from app.wording.telephone import advice_prompt
 
 router = APIRouter()
@@ -34,7 +35,7 @@ router = APIRouter()
 
 @router.post("/visits/{visit_id}/{slug}/readings")  # the first, as routes are tried in this order
 async def add(request: Request, visit_id: int, slug: str) -> Response:
-    """Keep one reading, or show the page again with what is wrong beside the keypad."""
+    """Save one reading, or show the page again with what is wrong beside the keypad."""
     sent = await PostedForm.by(request)
     # left to FastAPI, handing it to a thread takes a tenth of a millisecond longer
     return await get_running_loop().run_in_executor(None, _add, sent, visit_id, slug)
@@ -52,7 +53,7 @@ def desk(
     above: bool = False,
 ) -> HTMLResponse:
     """Read the bores. ``bore`` picks one out of turn, ``entry`` says what for, ``skip`` asks why to skip it; ``above``:
-    the round that is begun reaches its opening from above."""
+    the round that is begun approaches its opening from open."""
     return _desk(shop, page, visit_id, slug, Wanted(bore, entry, skip, above))
 
 
@@ -66,10 +67,10 @@ def news(shop: Shop, visit_id: int, since: str = "") -> Response:
 
 @router.post("/visits/{visit_id}/{slug}/speed")
 def add_speed(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: Now) -> Response:
-    """Keep the idle speed with what the phase asks for, or show the page again with what is wrong."""
+    """Save the idle speed with what the phase asks for, or show the page again with what is wrong."""
     phase, by, key = phase_of(slug), form.text("by"), form.text("key")
     with shop.reading() as session:
-        item = speed_item(loader.load(session, visit_id), phase)
+        item = speed_item(assessed(session, visit_id).of(phase))
     if item is None:
         raise RejectedError({"value": because(Rejection.NO_IDLE_SPEED_HERE)})
     try:
@@ -89,7 +90,7 @@ def add_speed(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now:
 
 @router.post("/visits/{visit_id}/{slug}/settle")
 def settle(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: Now) -> Response:
-    """Keep which of two readings of one bore counts."""
+    """Save which of two readings of one bore counts."""
     pair = (form.whole("older"), form.whole("newer"))
     form.raise_problems()
     readings.settle(shop, visit_id, form.text("key"), slug, pair, form.text("counts"), form.text("by"), now)
@@ -98,7 +99,7 @@ def settle(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: No
 
 @router.post("/visits/{visit_id}/{slug}/rounds")
 def begin(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: Now) -> Response:
-    """Begin one more round: the last one's opening again, or another [thou], straight up or from above."""
+    """Begin one more round: the last one's opening again, or another [thou], straight up or from open."""
     above = bool(form.text("above"))
     named = "above" if above else "opening"
     wanted = form.number(named) * THOU if form.text(named) else None
@@ -150,7 +151,7 @@ def _superseded(shop: Database, form: Typed) -> int | None:
 
 
 def _spoken(record: VisitRecord, phase: Phase, shown: ReadingPage) -> str:
-    """What whoever answers the telephone reads out here; empty anywhere else."""
+    """What is read out over the telephone here; empty at any other place."""
     if record.visit.place != "telephone" or record.sign_off is not None or phase.rounds == "none" or shown.waits:
         return ""
     above = shown.due.from_above or (shown.due.current is None and shown.wanted.above)
@@ -169,19 +170,20 @@ def _desk(
 ) -> HTMLResponse:
     phase = phase_of(slug)
     with shop.reading() as session:
-        record, made_at = loader.load(session, visit_id), version(session, visit_id)
+        assessment, made_at = assessed(session, visit_id), version(session, visit_id)
+        record = assessment.record
         simulated = training.of_engine(session, record.engine.ident) is not None
-    shown = ReadingPage(record, phase, wanted, values or {}, problems or {}, simulated)
+    shown = ReadingPage(assessment, phase, wanted, values or {}, problems or {}, simulated)
     return page.show(
         "visit/readings.html",
         status,
         record=record,
         phase=phase,
-        phases=phases(record),
+        phases=phases(assessment),
         desk=shown,
         version=made_at,
         simulated=simulated,
-        cautions_here=phase.cautions_at(record.visit.place, parts_of(record.layout)),
+        cautions_here=safety_lines(phase.cautions_at(record.visit.place, parts_of(record.layout))),
         say=_spoken(record, phase, shown),
         problems=problems or {},
     )

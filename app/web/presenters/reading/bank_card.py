@@ -3,66 +3,68 @@
 from dataclasses import replace
 from typing import Literal
 
-from app.shop.assessment.verdicts import balanced
+from app.shop.assessment.advising import StepReason
+from app.shop.assessment.assessment import Assessment, PhaseAssessment
 from app.shop.procedure.items import Phase
-from app.shop.procedure.read_order import NextReading
 from app.shop.record.visit_record import VisitRecord
-from app.sync.banks.banks import BankAssessment
+from app.sync.banks.banks import BankAssessment, Extra
+from app.sync.banks.link_hypotheses import Cause
 from app.sync.engine.units import THOU
-from app.sync.planning.advice import Advice
-from app.web.presenters.drawing import unit_of
-from app.web.presenters.reading.card_actions import ONE_MORE, begins_round, go_on, here_of, leave, move_card
+from app.sync.planning.advice import AdviceKind
+from app.web.presenters.reading.card_actions import begins_round, go_on, here_of, leave, move_card, one_more
 from app.web.presenters.reading.linkage import openings
 from app.web.presenters.views import Action, Card, VerdictView
-from app.wording import bank_words, words
+from app.wording import bank_balance
+from app.wording import reading_page as words
+from app.wording.message import say
+from app.wording.quantities import feeler, unit_of
 
-RECORDED = ("free_play", "both_ways", "angle_gauge")
-"""What would tell most next and is felt or measured by hand: recorded as a step of the phase."""
+RECORDED = (Extra.FREE_PLAY, Extra.BOTH_WAYS, Extra.ANGLE_GAUGE)
+"""What would tell most next and is checked or measured by hand: recorded as an item of the phase."""
 
 LATE = 0.6
 """Part of the widest difference that the first one stays below where it grew, and part of the other bank's rise that a
 bank still on its stop stays below (judgement)."""
 
 
-def verdict(record: VisitRecord, found: BankAssessment | None, due: NextReading) -> VerdictView:
-    """How far the banks stand apart, at each opening that was read."""
+def verdict(judged: PhaseAssessment) -> VerdictView:
+    """How far the banks are apart, at each opening that was read."""
+    record, found = judged.record, judged.banks
     if len(record.layout.banks) < 2:
-        return VerdictView("none", "One bank", "There is nothing to balance.")
-    marks = openings(record, found, due)
-    first, second = (bank.name for bank in record.layout.banks)
-    ends = (f"{first} wider", f"{second} wider")
+        return VerdictView("none", say(bank_balance.NOT_NEEDED), say(bank_balance.CAUSES[Cause.SINGLE]))
+    marks = openings(judged)
+    first, second = (say(bank_balance.FURTHER_OPEN, bank=bank.name) for bank in record.layout.banks)
     if found is None or not found.differences:
-        title, sentence = "Nothing to say yet", "Both banks, at two openings of the lever, each round closed."
-        return VerdictView("none", title, sentence, openings=marks, ends=ends)
-    title, sentence = _told(record, found, due)
-    return VerdictView("none", title, sentence, openings=marks, ends=ends, spoken=_spoken(record, found))
+        title, sentence = say(bank_balance.NOTHING_YET), say(bank_balance.NOTHING_YET_REASON)
+        return VerdictView("none", title, sentence, openings=marks, ends=(first, second))
+    title, sentence = _told(judged, found)
+    spoken = bank_balance.spoken(found, unit_of(record.meter), record.units)
+    return VerdictView("none", title, sentence, openings=marks, ends=(first, second), spoken=spoken)
 
 
-def _told(record: VisitRecord, found: BankAssessment, due: NextReading) -> tuple[str, str]:
-    """What the banks do off idle, as a title and a sentence."""
-    if balanced(record, found):
-        window = 100 * record.settings.bank_window
-        if all(abs(d.percent) <= window for d in found.differences if d.lever_travel > 0):
-            return "Banks open together", f"Within {window:g} % at every opening read."
-        return "Banks open together", f"Over {window:g} % apart at an opening, no more than the readings scatter."
+def _told(judged: PhaseAssessment, found: BankAssessment) -> tuple[str, str]:
+    """What the banks do at part throttle, as a title and a sentence."""
+    if judged.together:
+        return say(bank_balance.TOGETHER), _together(judged.record, found)
     first, second = found.banks
     early, fast = (second if found.offset > 0 else first), (second if found.ratio > 0 else first)
     off_idle = [abs(d.difference) for d in found.differences if d.lever_travel > 0 and not d.from_above]
-    if due.bore is not None and len(off_idle) < 2:
-        return "One opening is read", "The next one tells whether the difference stays or grows."
-    titles = {
-        "length": f"Bank {early} opens first",
-        "ratio": f"Bank {fast} opens faster",
-        "slack": "A joint has lost motion",
-        "held": f"Bank {early} is off its stop",
-    }
-    said = bank_words.CAUSES[found.cause]
-    if found.cause == "length" and off_idle and off_idle[0] < LATE * off_idle[-1]:
+    if judged.due.bore is not None and len(off_idle) < 2:
+        return say(bank_balance.ONE_OPENING), say(bank_balance.ONE_OPENING_REASON)
+    title = say(bank_balance.FOUND.get(found.cause, bank_balance.NOT_SURE), early=early, fast=fast)
+    if found.cause is Cause.LENGTH and off_idle and off_idle[0] < LATE * off_idle[-1]:
         late = first if early == second else second
-        said = "It grows as the lever opens: a link's length for the most part, perhaps the levers too."
-        if _on_its_stop(found, late):
-            said = f"Little at first: bank {late} was on its stop still. A link's length does that."
-    return titles.get(found.cause, "The cause is not sure"), said
+        on_stop = _on_its_stop(found, late)
+        return title, say(bank_balance.STILL_ON_STOP if on_stop else bank_balance.MOSTLY_LENGTH, bank=late)
+    return title, say(bank_balance.CAUSES[found.cause])
+
+
+def _together(record: VisitRecord, found: BankAssessment) -> str:
+    """Why the banks count as opening together: within the tolerance, or no further apart than readings vary."""
+    window = record.settings.bank_window
+    within = all(abs(d.percent) <= 100 * window for d in found.differences if d.lever_travel > 0)
+    message = bank_balance.WITHIN if within else bank_balance.WITHIN_ERROR
+    return say(message, tolerance=f"{100 * window:g}\u00a0%")
 
 
 def _on_its_stop(found: BankAssessment, late: str) -> bool:
@@ -73,59 +75,41 @@ def _on_its_stop(found: BankAssessment, late: str) -> bool:
     return own < LATE * other
 
 
-def _spoken(record: VisitRecord, found: BankAssessment) -> str:
-    """The differences in a sentence."""
-    unit = unit_of(record.meter)
-    first, second = found.banks
-    said = [
-        f"{words.opening(d.lever_travel, d.from_above, record.units.metric) if d.lever_travel else 'idle'}: "
-        f"{unit.change(d.difference)} ({words.signed(d.percent, 1)} %)"
-        for d in found.differences
-    ]
-    return f"Bank {second} less bank {first}, {unit.name} a bore. {'; '.join(said)}."
-
-
-def card(
-    record: VisitRecord,
-    phase: Phase,
-    advice: Advice,
-    told: tuple[str, str],
-    found: BankAssessment | None,
-    due: NextReading,
-    above: bool = False,
-) -> Card:
-    """The next thing to read or turn. ``told`` says it; ``above``: a round that is begun is to be reached that way."""
+def card(assessment: Assessment, judged: PhaseAssessment, told: tuple[str, str], above: bool = False) -> Card:
+    """The next thing to read or turn. ``told`` says it; ``above``: a round that is begun is approached from open."""
+    record, phase, advice = judged.record, judged.phase, judged.step
+    found, due = judged.banks, judged.due
     title, reason = told
     match advice.kind:
-        case "done" if advice.why == "single":
-            return Card("none", title, reason, (go_on(record, phase),))
-        case "done":
-            return begins_round(record, phase, title, reason, go_on(record, phase), ONE_MORE)
-        case "link":
+        case AdviceKind.DONE if advice.why is StepReason.SINGLE:
+            return Card("none", title, reason, (go_on(assessment, phase),))
+        case AdviceKind.DONE:
+            return begins_round(record, phase, title, reason, go_on(assessment, phase), one_more())
+        case AdviceKind.LINK:
             turn = move_card(record, phase, advice, title, reason)
             return replace(turn, answers=(*turn.answers, *_sharper(record, phase, found)))
-        case "measure" if due.bore is not None:
+        case AdviceKind.MEASURE if due.bore is not None:
             asks = due.opening and due.current is None
             ways: Literal["", "up", "above"] = ("above" if above else "up") if asks else ""
-            return Card("lever" if due.opening else "none", title, reason, leave(record, phase, due), ways=ways)
-        case "measure" if found is not None and advice.why == "both_ways":
-            begin = Action("Begin it from above", True, name="above", value=_thou(found.extra_travel))
-            felt = Action("Joints felt: record it", href=here_of(record, phase))
+            return Card("lever" if due.opening else "none", title, reason, leave(assessment, judged), ways=ways)
+        case AdviceKind.MEASURE if found is not None and advice.why is Extra.BOTH_WAYS:
+            begin = Action(say(words.START_FROM_OPEN), True, name="above", value=_thou(found.extra_travel))
+            felt = Action(say(words.RECORD_JOINTS), href=here_of(record, phase))
             return replace(begins_round(record, phase, title, reason, begin, felt), mark="lever")
-        case "measure" if found is not None and advice.why == "wider_opening":
-            begin = Action("Begin it", True, name="opening", value=_thou(found.extra_travel))
-            return replace(begins_round(record, phase, title, reason, begin, ONE_MORE), mark="lever")
-    record_it = (Action("Record it", True, href=here_of(record, phase)),) if advice.why in RECORDED else ()
-    return begins_round(record, phase, title, reason, *record_it, ONE_MORE)
+        case AdviceKind.MEASURE if found is not None and advice.why is Extra.WIDER_OPENING:
+            begin = Action(say(words.START_ROUND), True, name="opening", value=_thou(found.extra_travel))
+            return replace(begins_round(record, phase, title, reason, begin, one_more()), mark="lever")
+    record_it = (Action(say(words.RECORD), True, href=here_of(record, phase)),) if advice.why in RECORDED else ()
+    return begins_round(record, phase, title, reason, *record_it, one_more())
 
 
 def _sharper(record: VisitRecord, phase: Phase, found: BankAssessment | None) -> tuple[Action, ...]:
-    """One more opening before the link is turned, where it would tell the flats closer."""
+    """One more opening before the link rod is turned, where it would narrow the flats down."""
     if found is None or not found.sharper_travel:
         return ()
-    laid = words.blade(found.sharper_travel, record.units.metric)
+    label = say(words.READ_FIRST, opening=feeler(found.sharper_travel, record.units))
     begins = f"{here_of(record, phase)}/rounds"
-    return (Action(f"First read {laid}", name="opening", value=_thou(found.sharper_travel), action=begins),)
+    return (Action(label, name="opening", value=_thou(found.sharper_travel), action=begins),)
 
 
 def _thou(travel: float) -> str:

@@ -1,34 +1,38 @@
 """The keypad of the reading page: the entry of the next reading, or once, of the idle speed.
 
-Everything here is worked out from the story and from what the person asked the page for.
+Everything here is worked out from the record and from what was asked of the page.
 """
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Literal
 
-from app.shop.assessment.progress import items_of
+from app.shop.assessment.assessment import PhaseAssessment
 from app.shop.commands.readings import range_of
-from app.shop.procedure.items import Item, Phase
+from app.shop.procedure.items import Item
 from app.shop.procedure.read_order import NextReading
 from app.shop.record.visit_record import SPEEDS, VisitRecord
 from app.shop.store.idempotency import new_key
 from app.sync.readings.rounds import MISREAD_OTHERS, MISREAD_TIMES
 from app.web.forms import Typed
-from app.web.presenters.drawing import unit_of
 from app.web.presenters.views import Action, Keypad, Keys
+from app.wording import reading_page as words
+from app.wording.message import say
+from app.wording.quantities import unit_of
 from app.wording.reasons import in_words
 
-SKIP_REASONS = ("Cannot be reached", "Not safe to reach", "Read later", "Plate is out of order")
-
 Entry = Literal["", "again", "correct", "speed"]
+
+NAMED = 3
+"""Bores named of those that follow."""
 
 
 @dataclass(frozen=True, slots=True)
 class Wanted:
-    """What the person asked the page for: a bore out of turn, again or corrected, to skip it, or the idle speed.
+    """What was asked of the page: a bore out of turn, again or corrected, to skip it, or the idle speed.
 
-    ``above``: the round that is begun reaches its opening from above.
+    ``above``: the round that is begun approaches its opening from open.
     """
 
     bore: int | None = None
@@ -38,7 +42,7 @@ class Wanted:
 
     @staticmethod
     def typed(form: Typed, skips: bool) -> "Wanted":
-        """What a refused form was about."""
+        """What a rejected form was about."""
         bore = form.text("bore")
         entry: Entry = "again" if form.text("kind") == "again" else ""
         return Wanted(
@@ -49,42 +53,48 @@ class Wanted:
         )
 
 
-def speed_item(record: VisitRecord, phase: Phase) -> Item | None:
-    """The item under which a phase keeps the idle speed; None where it asks for none, or nothing may be kept."""
-    if record.sign_off is not None:
+def speed_item(judged: PhaseAssessment) -> Item | None:
+    """The item under which a phase saves the idle speed; None where it asks for none, or nothing may be saved."""
+    if judged.record.sign_off is not None:
         return None
-    return next((item for item in items_of(record, phase) if item.slug in SPEEDS), None)
+    return next((item for item in judged.items if item.slug in SPEEDS), None)
 
 
 @dataclass(frozen=True, eq=False)
 class Pad:
     """What the keypad is drawn from.
 
-    ``selected`` is the bore that it enters, None for none; ``values`` and ``problems`` are those of a refused form;
-    ``waits`` while something comes before any entry.
+    ``selected`` is the bore that it enters, None for none; ``values`` and ``problems`` are those of a rejected form.
     """
 
-    record: VisitRecord
-    phase: Phase
-    due: NextReading
+    judged: PhaseAssessment
     selected: int | None
     wanted: Wanted
     values: Mapping[str, str]
     problems: Mapping[str, str]
-    waits: bool
+
+    @cached_property
+    def record(self) -> VisitRecord:
+        """The visit."""
+        return self.judged.record
+
+    @cached_property
+    def due(self) -> NextReading:
+        """The reading to take next."""
+        return self.judged.due
 
     @property
     def here(self) -> str:
         """Where its forms go."""
-        return f"/visits/{self.record.visit.ident}/{self.phase.slug}"
+        return f"/visits/{self.record.visit.ident}/{self.judged.phase.slug}"
 
     @property
     def view(self) -> Keypad:
         """The keypad as it is drawn."""
-        speed = speed_item(self.record, self.phase)
+        speed = speed_item(self.judged)
         if self.wanted.entry == "speed" and speed is not None:
             return self._of_speed(speed)
-        if self.selected is None or self.record.sign_off is not None or self.phase.rounds == "none":
+        if self.selected is None or self.record.sign_off is not None or self.judged.phase.rounds == "none":
             return self._closed(self._to_speed(speed))
         return self._of_bore(self.selected, self._to_speed(speed))
 
@@ -93,19 +103,19 @@ class Pad:
         read = current.latest.get(bore) if current else None
         closed = current is not None and current.closed
         kind, supersedes = "turn", ""
-        heading = f"Bore {bore}"
+        heading = words.BORE
         if read is not None and (self.wanted.bore == bore or closed):
             entry = self.wanted.entry or ("again" if closed else "correct")
             if entry == "again":
-                kind, heading = "again", f"Bore {bore} once more"
-                other = Action("Correct a mistyped value", href=f"{self.here}/readings?bore={bore}&entry=correct")
+                kind, heading = "again", words.BORE_ALSO
+                other = Action(say(words.CORRECT_VALUE), href=f"{self.here}/readings?bore={bore}&entry=correct")
             else:
-                kind, supersedes, heading = read.kind, str(read.ident), f"Bore {bore} corrected"
-                other = Action("Read it once more", href=f"{self.here}/readings?bore={bore}&entry=again")
+                kind, supersedes, heading = read.kind, str(read.ident), words.BORE_CORRECTED
+                other = Action(say(words.READ_ALSO), href=f"{self.here}/readings?bore={bore}&entry=again")
         elif self.due.kind == "closing" and bore == self.due.bore:
-            kind, heading = "closing", f"Bore {bore} again"
+            kind, heading = "closing", words.BORE_AGAIN
         return Keypad(
-            heading=heading,
+            heading=say(heading, bore=bore),
             unit=unit_of(self.record.meter).name,
             follows=self._follows(bore, kind),
             keys=keys_for(self.record.meter.step),
@@ -124,7 +134,7 @@ class Pad:
             typed=self.values.get("value", ""),
             message=" ".join(self.problems.values()),
             other=other,
-            reasons=SKIP_REASONS,
+            reasons=skip_reasons(),
             facts=self._facts,
         )
 
@@ -137,19 +147,19 @@ class Pad:
         return {"from_above": str(int(above))}
 
     def _of_speed(self, item: Item) -> Keypad:
-        kept = self.record.checks.get((self.phase.slug, item.slug))
-        last = f"Last {kept.number:g}. " if kept is not None and kept.number is not None else ""
+        kept = self.record.checks.get((self.judged.phase.slug, item.slug))
+        last = f"{kept.number:g}" if kept is not None and kept.number is not None else ""
         return Keypad(
-            heading="Idle speed",
+            heading=say(words.IDLE_SPEED),
             unit=item.unit,
-            follows=f"{last}The round goes on after it",
+            follows=say(words.LAST_SPEED, speed=last) if last else say(words.THEN_ROUND),
             keys="whole",
             open=True,
             action=f"{self.here}/speed",
             hidden={"key": self.values.get("key", "") or new_key(), "by": self.record.visit.by},
             typed=self.values.get("value", ""),
             message=" ".join(self.problems.values()),
-            other=Action("Back to the bores", href=f"{self.here}/readings"),
+            other=Action(say(words.BACK_TO_BORES), href=f"{self.here}/readings"),
             facts={
                 "low": f"{item.low:g}",
                 "high": f"{item.high:g}",
@@ -159,17 +169,17 @@ class Pad:
 
     def _to_speed(self, item: Item | None) -> Action | None:
         """The way to the idle speed: once after each move, and at the end of a round; never while a round is read."""
-        if item is None or self.waits:
+        if item is None or self.judged.waits:
             return None
-        kept, current = self.record.checks.get((self.phase.slug, item.slug)), self.due.current
+        kept, current = self.record.checks.get((self.judged.phase.slug, item.slug)), self.due.current
         known = kept is not None and kept.after_move == self.record.last_move
         if known and (current is None or not current.closed):
             return None
-        return Action("Type the idle speed", href=f"{self.here}/readings?entry=speed")
+        return Action(say(words.ENTER_SPEED_HERE), href=f"{self.here}/readings?entry=speed")
 
     @property
     def _facts(self) -> dict[str, str]:
-        """What the script of the page needs to go on through the round by itself."""
+        """What the script of the page needs to go through the round without the shop computer."""
         now = self.due
         first = now.current.first_bore() if now.current else None
         left = (now.bore, *now.follow) if now.kind == "turn" and now.bore is not None else ()
@@ -186,12 +196,12 @@ class Pad:
         }
 
     def _closed(self, other: Action | None) -> Keypad:
-        heading, follows = "Nothing to read yet" if self.waits else "Nothing to read", ""
+        heading, follows = say(words.NOTHING_TO_READ_YET if self.judged.waits else words.NOTHING_TO_READ), ""
         if self.due.current is not None and self.due.current.closed:
-            heading = f"Round {self.due.round_number} closed"
-            follows = "" if self.waits else "Tap a bore to read it once more"
+            heading = say(words.ROUND_COMPLETE, round=self.due.round_number)
+            follows = "" if self.judged.waits else say(words.TAP_A_BORE)
         if self.record.sign_off is not None:
-            heading, follows = "Signed off", ""
+            heading, follows = say(words.SIGNED_OFF), ""
         return Keypad(
             heading,
             unit_of(self.record.meter).name,
@@ -207,13 +217,19 @@ class Pad:
 
     def _follows(self, bore: int, kind: str) -> str:
         if kind == "closing":
-            return "Closes the round"
+            return say(words.ENDS_ROUND)
         if kind == "again" or bore != self.due.bore:
-            return "Out of turn; the round goes on after it" if self.due.bore is not None else ""
-        first = self.due.current.first_bore() if self.due.current else None
-        then = [*map(str, self.due.follow[:3])]
-        more = ", ..." if len(self.due.follow) > 3 else ""
-        return f"Then {', '.join(then)}{more} and {first or bore} again" if then else f"Then {first or bore} again"
+            return say(words.EXTRA_READING) if self.due.bore is not None else ""
+        first = (self.due.current.first_bore() if self.due.current else None) or bore
+        then = ", ".join(map(str, self.due.follow[:NAMED]))
+        if not then:
+            return say(words.THEN_FIRST, first=first)
+        return say(words.THEN_MORE if len(self.due.follow) > NAMED else words.THEN_SOME, bores=then, first=first)
+
+
+def skip_reasons() -> tuple[tuple[str, str], ...]:
+    """Why a bore may be skipped: what is stored, and what the button says."""
+    return tuple((stored, say(message)) for stored, message in words.SKIP_REASONS.items())
 
 
 def keys_for(step: float) -> Keys:

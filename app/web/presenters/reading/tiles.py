@@ -1,0 +1,138 @@
+"""The tiles of the reading page: what is known of each bore in the round under way, and the word below its figure."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+
+from app.shop.procedure.read_order import NextReading
+from app.shop.record.entries import MeterReading
+from app.shop.record.visit_record import VisitRecord
+from app.sync.planning.advice import Advice
+from app.sync.readings.rounds import BoreResult, BoreVerdict, RoundResult
+from app.web.presenters.adjusters import screw_marks
+from app.web.presenters.drawing import blades_of, by_bore, shape_of, value_of
+from app.web.presenters.views import State, Tile
+from app.wording import reading_page as words
+from app.wording.message import say
+from app.wording.verdicts import bore_word
+
+BLANKS: tuple[State, ...] = ("to-read", "next", "closing", "held", "refused")
+JUDGED: tuple[State, ...] = ("read", "corrected", "suspicious")
+"""States of a tile whose plate is drawn as the reading shows it."""
+
+
+def blanks() -> tuple[Tile, ...]:
+    """Empty tiles that the script of the page fills in while the shop computer does not answer."""
+    return tuple(Tile(0, "", say(words.TILE_WORDS[one]), one, "none", 0, "", "", "") for one in BLANKS)
+
+
+def is_vacuum(record: VisitRecord) -> bool:
+    """Whether the visit's meter is a vacuum gauge, where a high column is a closed plate."""
+    return record.meter.quantity == "vacuum"
+
+
+@dataclass(frozen=True, eq=False)
+class Tiles:
+    """What the tiles are drawn from: the round under way, its verdict, the next step.
+
+    ``selected`` is the bore that the keypad enters; ``here`` is where the phase's pages are.
+    """
+
+    record: VisitRecord
+    due: NextReading
+    step: Advice
+    judged: RoundResult | None
+    selected: int | None
+    here: str
+
+    def tile(self, bore: int) -> Tile:
+        """One bore from above."""
+        state, standing = self._state(bore), self._results.get(bore)
+        reading = self._before_move[bore] if state == "stale" else self._now.get(bore)
+        value, word = value_of(reading, self.record.meter) if reading else "", self._word(bore, state)
+        saved = say(words.TILE_SAVED) if reading else ""
+        even = standing is not None and standing.verdict is BoreVerdict.EVEN and state in JUDGED
+        shaft = self.record.layout.bank_of(bore).shaft(bore)
+        return Tile(
+            bore=bore,
+            value=value,
+            word=word,
+            state=state,
+            shape=shape_of(standing) if state in JUDGED else "none",
+            blades=blades_of(standing, self.judged.tolerance) if self.judged else 0,
+            corner=self._corner(bore, state),
+            href=f"{self.here}/readings?bore={bore}",
+            name=", ".join(part for part in (say(words.TILE_NAME, bore=bore), value, word, saved) if part),
+            reading=f"{reading.ident} {reading.kind}" if reading and state != "stale" else "",
+            line_left=even,
+            line_right=even,
+            shaft_front=len(shaft) > 1 and bore != shaft[0],
+            shaft_rear=len(shaft) > 1 and bore != shaft[-1],
+            screws=screw_marks(self.record.layout, bore, self.step),
+        )
+
+    @cached_property
+    def _now(self) -> Mapping[int, MeterReading]:
+        """The values of the round under way."""
+        return self.due.current.latest if self.due.current else {}
+
+    @cached_property
+    def _results(self) -> Mapping[int, BoreResult]:
+        return by_bore(self.judged)
+
+    @cached_property
+    def _before_move(self) -> Mapping[int, MeterReading]:
+        """The newest values from before the last adjustment, at the opening now read."""
+        here = (self.due.opening, self.due.from_above)
+        rounds = (r for r in self.record.rounds if r is not self.due.current)
+        last = [r for r in rounds if (r.row.opening, bool(r.row.from_above)) == here]
+        old: dict[int, MeterReading] = {}
+        for one in last:
+            if self.record.moved_since(one):
+                old.update(one.latest)
+        return old
+
+    @cached_property
+    def _in_question(self) -> Mapping[int, tuple[MeterReading, MeterReading]]:
+        """By bore, two readings of which one has to be chosen, older first."""
+        return {pair[0].bore: pair for pair in self.due.current.in_question} if self.due.current else {}
+
+    def _state(self, bore: int) -> State:
+        """What is known of a bore in the round under way."""
+        current = self.due.current
+        if bore == self.selected:
+            return "closing" if self.due.kind == "closing" and bore == self.due.bore else "next"
+        if bore in self._now:
+            if bore in self._in_question or (self.judged is not None and bore in self.judged.outliers):
+                return "suspicious"
+            return "corrected" if self._corrected(bore) else "read"
+        if current is not None and bore in current.skipped:
+            return "skipped"
+        return "stale" if bore in self._before_move else "to-read"
+
+    def _word(self, bore: int, state: State) -> str:
+        """What is below the figure of a bore."""
+        if state not in JUDGED:
+            return say(words.TILE_WORDS[state])
+        if bore in self._in_question:
+            older, newer = (value_of(one, self.record.meter) for one in self._in_question[bore])
+            return say(words.TWO_VALUES, older=older, newer=newer)
+        if self.judged is None or bore not in self._results:
+            return say(words.TILE_WORDS["read"])
+        return bore_word(self._results[bore], self.judged.mean, is_vacuum(self.record))
+
+    def _corner(self, bore: int, state: State) -> str:
+        """The value that a bore had before: the one that is entered again, or the one that was corrected."""
+        old = None
+        if state in ("next", "closing"):
+            old = self._now.get(bore)
+        elif state in JUDGED:
+            old = self._corrected(bore)
+        return value_of(old, self.record.meter) if old else ""
+
+    def _corrected(self, bore: int) -> MeterReading | None:
+        """The reading of this round that the bore's own one took the place of."""
+        current = self.due.current
+        if current is None or bore not in self._now:
+            return None
+        return next((r for r in current.entered if r.ident == self._now[bore].supersedes_id), None)

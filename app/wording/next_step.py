@@ -1,0 +1,71 @@
+"""The next step of a phase in words, the same on pages, on the start page and for programs."""
+
+from collections.abc import Mapping
+from enum import StrEnum
+
+from app.shop.assessment.advising import StepReason
+from app.shop.assessment.assessment import PhaseAssessment
+from app.sync.banks.banks import Extra
+from app.sync.planning.advice import AdviceKind
+from app.wording import adjusters, advice, bank_balance
+from app.wording.message import Message, say
+from app.wording.quantities import bore_list, turns, unit_of
+from app.wording.reasons import TABLES, in_words
+
+TITLE, REASON = advice.TITLE, advice.REASON
+
+TITLES: Mapping[StrEnum, Message] = {
+    StepReason.SIGNED_OFF: Message("Signed off", limit=TITLE),
+    StepReason.STOPPED: Message("Stop the engine", limit=TITLE),
+    StepReason.PRESET: Message("Turn every stop screw in {turns}", limit=TITLE),
+    StepReason.NOTHING_READ: advice.DONE,
+    StepReason.IN_QUESTION: Message("Bore {bores} has two values", many="Bores {bores} have two values", limit=TITLE),
+    StepReason.TIGHTENING: Message("Tightening moved a plate", limit=TITLE),
+    StepReason.SINGLE: bank_balance.NO_BALANCE,
+    StepReason.BALANCED: bank_balance.EXTRAS[Extra.NONE].title,
+    StepReason.LINK: adjusters.ADJUSTERS[AdviceKind.LINK].name,
+}
+REASONS: Mapping[StrEnum, Message] = {
+    StepReason.SIGNED_OFF: Message("By {name}. This visit takes no more entries.", limit=REASON),
+    StepReason.PRESET: Message(
+        "Start where each screw touches the base feeler. Then remove the feeler. Same turns on both banks.",
+        limit=REASON,
+    ),
+    StepReason.NOTHING_READ: Message("This phase needs no meter readings.", limit=REASON),
+    StepReason.IN_QUESTION: Message("Choose the value that counts. Then the next step is shown.", limit=REASON),
+    StepReason.TIGHTENING: Message(
+        "Bore {bores} changed. Go back to the heat-soaked recheck.",
+        many="Bores {bores} changed. Go back to the heat-soaked recheck.",
+        limit=REASON,
+    ),
+}
+"""What stands below a title; the steps of the bank balance have theirs with it, and a stop names the figure."""
+
+PRESET_ONE_BANK = Message("Turn the stop screw in {turns}", limit=TITLE)
+PRESET_ONE_BANK_REASON = Message(
+    "Start where it touches the base feeler. Then remove the feeler.",
+    limit=REASON,
+)
+TABLES[StepReason] = TITLES
+
+
+def step_words(judged: PhaseAssessment) -> tuple[str, str]:
+    """The next step of a phase as a title, and why or what to expect in a sentence or two."""
+    record, step = judged.record, judged.step
+    bores = {"bores": bore_list(step.about) if step.about else "", "count": len(step.about)}
+    match step.why:
+        case StepReason.SIGNED_OFF:
+            name = record.sign_off.name if record.sign_off is not None else ""
+            return say(TITLES[step.why]), say(REASONS[step.why], name=name)
+        case StepReason.STOPPED:
+            return say(TITLES[step.why]), " ".join(in_words(stop) for stop in judged.status.stops)
+        case StepReason.PRESET if len(record.layout.banks) == 1:
+            return say(PRESET_ONE_BANK, turns=turns(step.turns)), say(PRESET_ONE_BANK_REASON)
+        case StepReason.PRESET:
+            return say(TITLES[step.why], turns=turns(step.turns)), say(REASONS[step.why])
+        case StepReason.NOTHING_READ | StepReason.IN_QUESTION | StepReason.TIGHTENING:
+            return say(TITLES[step.why], **bores), say(REASONS[step.why], **bores)
+    if judged.phase.rounds == "openings":
+        return bank_balance.next_words(record, step, judged.banks, judged.due)
+    unit = unit_of(record.meter)
+    return advice.title(step, record.layout, record.units), advice.reason(step, record.layout, unit)

@@ -1,0 +1,315 @@
+"""The words of the five phases: titles, goals, steps, and the labels of what a phase asks for.
+
+An engine with one bank is not told of banks: where that changes a sentence, it has a text for one bank and one for two.
+"""
+
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass
+
+from app.shop.procedure.codes import StepCode
+from app.shop.procedure.items import Item, Phase
+from app.shop.procedure.parts import Part
+from app.shop.procedure.phases import BANK_BALANCE, COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN
+from app.shop.reasons import Reason
+from app.shop.record.measures import Units
+from app.sync.readings.snap import BLIPS
+from app.wording.message import Message, say
+from app.wording.reasons import TABLES
+
+
+@dataclass(frozen=True, slots=True)
+class ByBanks:
+    """A text for engines with one bank, and one for engines with two."""
+
+    one: Message
+    two: Message
+
+
+Text = Message | ByBanks
+
+TITLES: Mapping[str, Message] = {
+    COLD_PRESET.slug: Message("Cold preset", context="title"),
+    FIRST_FIRE.slug: Message("First fire", context="title"),
+    HEAT_SOAKED.slug: Message("Heat-soaked recheck", context="title"),
+    BANK_BALANCE.slug: Message("Part-throttle bank balance", context="title"),
+    LOCK_DOWN.slug: Message("Lock-down", context="title"),
+}
+NAMES: Mapping[str, Message] = {
+    COLD_PRESET.slug: Message("cold preset", context="in a sentence"),
+    FIRST_FIRE.slug: Message("first fire", context="in a sentence"),
+    HEAT_SOAKED.slug: Message("heat-soaked recheck", context="in a sentence"),
+    BANK_BALANCE.slug: Message("part-throttle bank balance", context="in a sentence"),
+    LOCK_DOWN.slug: Message("lock-down", context="in a sentence"),
+}
+GOALS: Mapping[str, Text] = {
+    COLD_PRESET.slug: ByBanks(
+        Message("Goal: every plate closes fully, then the stop screw opens all of them equally."),
+        Message("Goal: every plate closes fully, then both stop screws open their banks by the same turns."),
+    ),
+    FIRST_FIRE.slug: Message(
+        "Goal: the engine runs safely, and one quick round shows any large error. Fine adjustment comes when it is hot."
+    ),
+    HEAT_SOAKED.slug: Message("Goal: the engine is heat-soaked and every bore flows the same at idle."),
+    BANK_BALANCE.slug: Message("Goal: both banks start to open together when the pedal leaves its rest."),
+    LOCK_DOWN.slug: Message("Goal: everything tight and marked, then one last round. Tightening can move a plate."),
+}
+
+STEPS: Mapping[StepCode, Text] = {
+    StepCode.LOOK_INTO_BORES: Message(
+        "Press the pedal to the floor and look into every bore. Release it. Every plate must close on its own."
+    ),
+    StepCode.BASE_FEELER: Message(
+        "Back off each stop screw. Put the base feeler under it. Turn the screw in until it touches."
+    ),
+    StepCode.PRESET_TURNS: ByBanks(
+        Message("Remove the feeler. Turn the stop screw in by the turns shown."),
+        Message("Remove the feeler. Turn each stop screw in by the turns shown. Use the same turns on both banks."),
+    ),
+    StepCode.ROCK_PLATES: Message("Rock each plate against the next one. Fix any lost motion before you continue."),
+    StepCode.SHARED_SHAFTS: Message(
+        "Two plates on one shaft: check that both close fully. The manufacturer matched them to each other."
+    ),
+    StepCode.SEAT_BYPASS_SCREWS: Message(
+        "Seat each bypass screw lightly with two fingers. Force damages the seat. Then turn each one out "
+        "1\u00a01/2\u00a0turns."
+    ),
+    StepCode.LEAVE_COUPLER_SCREWS: Message(
+        "Coupler screws: do not turn them yet. Note which way each one opens the plates after it."
+    ),
+    StepCode.CHECK_FIRST: Message(
+        "Complete the checklist before you start the engine. Only the oil item comes after the start."
+    ),
+    StepCode.START: Message("Start the engine. If oil pressure does not rise within seconds, stop it."),
+    StepCode.ADJUST_NOTHING_COLD: Message("Do not adjust anything while the engine warms up."),
+    StepCode.QUICK_ROUND: ByBanks(
+        Message(
+            "On a first visit, read one quick round. Turn the stop screw by one turn at most. "
+            "Leave the rest until it is hot."
+        ),
+        Message(
+            "On a first visit, read one quick round. Turn one bank's stop screw by one turn at most. "
+            "Leave the rest until it is hot."
+        ),
+    ),
+    StepCode.WARM_UP: Message(
+        "Run the engine with short pulls. Read the gauges every few minutes until they are steady."
+    ),
+    StepCode.HOLD_LOADS: Message(
+        "Lock out idle-speed and idle spark control. Keep fans and air conditioning in one state. "
+        "Otherwise they mask the differences."
+    ),
+    StepCode.STOP_WHEN_HOT: Message("Stop the engine if coolant temperature climbs or oil pressure falls."),
+    StepCode.COUPLERS_ENGINE_OFF: Message("Stop the engine before you loosen a coupler."),
+    StepCode.SHAFTS_MOVE_TOGETHER: Message(
+        "Plates on a shared shaft move together. Only bypass screws set them apart."
+    ),
+    StepCode.FLOW_METER_AT_PLENUM: Message(
+        "Engine with a balance plenum: use an air flow meter if you have one. "
+        "The plenum averages vacuum and hides differences."
+    ),
+    StepCode.FEEL_FREE_PLAY: Message(
+        "Stop the engine. Feel for free play in both link rods. "
+        "Without free play, the rod holds its bank off the stop screw."
+    ),
+    StepCode.OPENING_FEELER: Message(
+        "Put the opening feeler under the central lever and hold it steady. Read every bore, then the first one again."
+    ),
+    StepCode.NEXT_OPENING: Message(
+        "Repeat at the next opening. If the card says “approach from open”, open well past the feeler. "
+        "Then close onto it. Do not push up to it."
+    ),
+    StepCode.TURN_LINK_ROD: Message(
+        "Stop the engine before you turn a link rod. Turn only the rod that the card names. "
+        "Lock it, then read the openings again."
+    ),
+    StepCode.REMOVE_OPENING_FEELER: Message("Remove the feeler. Check that the idle readings are unchanged."),
+    StepCode.TIGHTEN: ByBanks(
+        Message("Stop the engine. Tighten every coupler and the stop screw. Hold each in place as you tighten it."),
+        Message(
+            "Stop the engine. Tighten every coupler, stop screw and link rod nut. Hold each in place as you tighten it."
+        ),
+    ),
+    StepCode.MARK_STOP_SCREWS: Message("Bond or mark every stop screw."),
+    StepCode.COUNT_TOOLS: Message("Count tools, feelers and rags before the last start."),
+    StepCode.LAST_ROUND: Message(
+        "Start the engine and let it settle. Read one last round. "
+        "If the readings changed, go back to the heat-soaked recheck."
+    ),
+    StepCode.SIGN_OFF: Message("The responsible person signs off."),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class ItemWords:
+    """An item's ``label`` on the checklist, and a ``short`` form of it inside a list of what was recorded."""
+
+    label: Text
+    short: Message
+
+
+ITEMS: Mapping[str, ItemWords] = {
+    "wide-open": ItemWords(
+        ByBanks(
+            Message("All plates fully open at full pedal"),
+            Message("All plates fully open at full pedal, both banks together"),
+        ),
+        Message("plates open fully"),
+    ),
+    "closed-contact": ItemWords(Message("Every plate closes fully on its own"), Message("plates close fully")),
+    "base-blade": ItemWords(Message("Base feeler under each stop screw"), Message("base feeler")),
+    "preset-turns": ItemWords(
+        ByBanks(
+            Message("Stop screw turns in from the base feeler"),
+            Message("Stop screw turns in from the base feeler, same on both banks"),
+        ),
+        Message("turns in"),
+    ),
+    "bypass-turns": ItemWords(
+        Message("Bypass screw turns out from the seat, same at every bore"), Message("bypass turns out")
+    ),
+    "shaft-plates": ItemWords(Message("Plates on one shaft close together, none rubs"), Message("shared shafts close")),
+    "stop-spring": ItemWords(Message("Springs hold every stop screw where it was set"), Message("springs hold")),
+    "coupler-slack": ItemWords(Message("No lost motion in any coupler"), Message("no lost motion")),
+    "sensor-closed": ItemWords(Message("Throttle position sensor (TPS), plates closed"), Message("TPS, plates closed")),
+    "sensor-open": ItemWords(Message("Throttle position sensor (TPS), wide open"), Message("TPS, wide open")),
+    "kill-switch": ItemWords(Message("Kill switch within reach and tested"), Message("kill switch tested")),
+    "exhaust-drawn": ItemWords(Message("Exhaust extraction running, or engine outdoors"), Message("exhaust extracted")),
+    "fuel-dry": ItemWords(Message("Fuel system at pressure, no leaks"), Message("no fuel leaks")),
+    "throttle-returns": ItemWords(Message("Throttle closes on its own from wide open"), Message("throttle closes")),
+    "bores-clear": ItemWords(Message("Nothing loose near the bores, face and hands clear"), Message("bores clear")),
+    "coolant-full": ItemWords(Message("Coolant topped up and bled"), Message("coolant full")),
+    "wheels-chocked": ItemWords(Message("Wheels chocked, in neutral, no people in front"), Message("wheels chocked")),
+    "fan-clear": ItemWords(Message("Leads, sleeves and hands clear of fan and belts"), Message("fan and belts clear")),
+    "oil-pressure": ItemWords(Message("Oil pressure within seconds of the start"), Message("oil pressure")),
+    "oil-lamp": ItemWords(
+        Message("Oil lamp out, or oil pressure up, within seconds of the start"), Message("oil lamp out")
+    ),
+    "coolant": ItemWords(Message("Coolant temperature"), Message("coolant")),
+    "oil": ItemWords(Message("Oil temperature"), Message("oil")),
+    "pulls": ItemWords(Message("Short pulls made, up and back"), Message("pulls")),
+    "oil-pressure-hot": ItemWords(Message("Oil pressure, hot at idle"), Message("oil pressure hot")),
+    "idle-speed": ItemWords(Message("Idle speed now"), Message("idle speed")),
+    "air-pressure": ItemWords(Message("Air pressure today (absolute)"), Message("air pressure")),
+    "air-temperature": ItemWords(Message("Air temperature at the intake"), Message("air temperature")),
+    "idle-control": ItemWords(Message("Idle-speed and idle spark control locked out"), Message("idle control locked")),
+    "loads-steady": ItemWords(Message("Fans and air conditioning in one state, on or off"), Message("loads steady")),
+    "free-play": ItemWords(Message("Free play in both link rods at rest, engine off"), Message("free play")),
+    "joints-tight": ItemWords(Message("No lost motion in the link rod joints, engine off"), Message("joints tight")),
+    "full-open": ItemWords(Message("Both banks reach full open together, engine off"), Message("banks open fully")),
+    "both-hands": ItemWords(
+        Message("Link rods are turnbuckles: one left-hand and one right-hand thread"),
+        Message("turnbuckle rods"),
+    ),
+    "gauged-first": ItemWords(
+        Message("Angle gauge on the first bank's shaft, rest to full open, engine off"),
+        Message("shaft angle, first bank"),
+    ),
+    "gauged-second": ItemWords(
+        Message("Angle gauge on the second bank's shaft, rest to full open, engine off"),
+        Message("shaft angle, second bank"),
+    ),
+    "lever-held": ItemWords(Message("Central lever held by a second person or a positive hold"), Message("lever held")),
+    "couplers-tight": ItemWords(Message("Every coupler tight"), Message("couplers tight")),
+    "bypass-held": ItemWords(
+        Message("Every bypass screw held in place by spring, nut or cap"), Message("bypass screws held")
+    ),
+    "links-tight": ItemWords(Message("Link rod nuts tight, free play still present"), Message("link rod nuts tight")),
+    "stops-marked": ItemWords(Message("Every stop screw bonded or witness-marked"), Message("stop screws marked")),
+    "tools-counted": ItemWords(Message("Tools, feelers and rags all accounted for"), Message("tools counted")),
+    "idle": ItemWords(Message("Idle speed as left"), Message("idle speed as left")),
+}
+SNAP = ItemWords(
+    Message("Bore {bore} after a blip, {blips} times"),
+    Message("bore {bore} after a blip"),
+)
+"""The reading of a bore after its blips, an item of its own for each bore that is tested."""
+
+SNAP_SLUG = "snap-"
+
+UNITS: Mapping[str, Message] = {
+    "rpm": Message("rpm"),
+    "turns": Message("turns"),
+    "pulls": Message("pulls"),
+    "degrees": Message("degrees"),
+}
+"""Units that are words or abbreviate some, which other languages have their own for."""
+
+COUNTED: Mapping[str, Message] = {
+    "turns": Message("{figure}\u00a0turn", many="{figure}\u00a0turns"),
+    "pulls": Message("{figure}\u00a0pull", many="{figure}\u00a0pulls"),
+    "degrees": Message("{figure}\u00a0degree", many="{figure}\u00a0degrees"),
+}
+
+
+def for_banks(text: Text, parts: Collection[Part]) -> Message:
+    """The text for an engine that has those parts."""
+    if isinstance(text, Message):
+        return text
+    return text.two if "two banks" in parts else text.one
+
+
+def phase_title(phase: Phase | str) -> str:
+    """The title of a phase, or of the one with that slug. Raises KeyError for a slug that is none."""
+    return say(TITLES[_slug(phase)])
+
+
+def phase_name(phase: Phase | str) -> str:
+    """A phase as it is named within a sentence. Raises KeyError for a slug that is none."""
+    return say(NAMES[_slug(phase)])
+
+
+def phase_goal(phase: Phase, parts: Collection[Part]) -> str:
+    """What a phase is for, at an engine that has those parts."""
+    return say(for_banks(GOALS[phase.slug], parts))
+
+
+def phase_steps(phase: Phase, parts: Collection[Part]) -> tuple[str, ...]:
+    """What to do in a phase at an engine that has those parts, in order."""
+    return tuple(say(for_banks(STEPS[code], parts)) for code in phase.steps_for(parts))
+
+
+def item_label(item: Item | str, parts: Collection[Part]) -> str:
+    """What an item asks for on the checklist of an engine that has those parts; a slug of old records as it is."""
+    slug = _slug(item)
+    found = _words_of(slug)
+    return say(for_banks(found.label, parts), **_values(slug)) if found else slug.replace("-", " ")
+
+
+def item_short(item: Item | str) -> str:
+    """What was recorded under an item, for a list on paper or in the activity log; a slug of old records as it is."""
+    slug = _slug(item)
+    found = _words_of(slug)
+    return say(found.short, **_values(slug)) if found else slug.replace("-", " ")
+
+
+def item_figure(item: Item, number: float, units: Units) -> str:
+    """A recorded figure of an item with its unit, for reading."""
+    shown, unit = item.shown(number, units.on_screen), item.unit_in(units.on_screen)
+    if unit in COUNTED:
+        return say(COUNTED[unit], count=1 if number == 1 else 2, figure=shown)
+    return f"{shown}\u00a0{unit_label(unit)}"
+
+
+def unit_label(unit: str) -> str:
+    """A unit that an item is shown in, beside a figure or an entry box."""
+    return say(UNITS[unit]) if unit in UNITS else unit
+
+
+def _slug(one: Phase | Item | str) -> str:
+    return one if isinstance(one, str) else one.slug
+
+
+def _words_of(slug: str) -> ItemWords | None:
+    return SNAP if slug.startswith(SNAP_SLUG) else ITEMS.get(slug)
+
+
+def _values(slug: str) -> dict[str, object]:
+    return {"bore": slug.removeprefix(SNAP_SLUG), "blips": BLIPS} if slug.startswith(SNAP_SLUG) else {}
+
+
+def _step(reason: Reason) -> str:
+    """The words of a step, for an engine with the ``parts`` among the reason's values, none where they are not said."""
+    return say(for_banks(STEPS[StepCode(reason.code)], reason.values.get("parts", ())))
+
+
+TABLES[StepCode] = dict.fromkeys(StepCode, _step)

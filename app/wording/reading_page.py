@@ -1,0 +1,130 @@
+"""The fixed words of the reading page: tiles, strip, keypad, cards and what their buttons are called.
+
+What changes with the engine's state (advice, verdicts, bank balance) has modules of its own.
+"""
+
+from collections.abc import Mapping
+
+from app.sync.engine.layout import JointKind
+from app.wording.message import Message
+
+TILE, TITLE, REASON, BUTTON = 16, 60, 110, 40
+"""Characters that there is room for: below a reading, in a card's title and text, on a button."""
+
+# Tiles
+
+TILE_WORDS: Mapping[str, Message] = {
+    "to-read": Message("to read", limit=TILE),
+    "next": Message("read now", limit=TILE),
+    "closing": Message("drift check", limit=TILE, note="the first bore of the round is read again"),
+    "read": Message("read", limit=TILE, context="a bore that has a reading"),
+    "skipped": Message("skipped", limit=TILE),
+    "stale": Message("old reading", limit=TILE, note="from before an adjustment"),
+    "held": Message("waiting", limit=TILE, note="on the tablet, to be sent"),
+    "refused": Message("not saved", limit=TILE),
+}
+"""Below the figure of a bore, by its state; a bore that was judged has its verdict there."""
+
+TILE_NAME = Message("Bore {bore}", note="read aloud, followed by its value and its word")
+TILE_SAVED = Message("saved", context="a reading")
+TWO_VALUES = Message("{older} or {newer}", note="two readings of one bore")
+
+JOINTS: Mapping[JointKind, Message] = {
+    "screw": Message("coupler set by its screw"),
+    "shaft": Message("one shaft"),
+}
+"""What joins two bores, read aloud where it is not a coupler set on a feeler."""
+REAR_HALF = Message("Rear", note="the rear half of a long row of bores")
+
+# The strip of figures
+
+ROUND = Message("Round {round}")
+COUNT_READ = Message("{read} of {total} read")
+COMPLETE = Message("complete, {read} of {total}")
+LEVER = Message("lever on", note="followed by the feeler that holds the central lever")
+MEAN = Message("mean", note="of all bores")
+TOLERANCE = Message("tolerance")
+COOLANT = Message("coolant")
+
+# Verdict
+
+TWO_TO_SETTLE = Message("Bore {bore} has two values", limit=TITLE)
+SETTLE_FIRST = Message("Choose the value that counts. Then the verdict is shown.", limit=REASON)
+NO_ROUND = Message("No round to show", limit=TITLE)
+NO_ROUND_REASON = Message(
+    "An adjustment came after the last round. The handover sheet shows every round.", limit=REASON
+)
+TOO_FEW = Message("Round {round}: too few readings yet", limit=TITLE)
+NONE_YET = Message("Round {round}: no readings yet", limit=TITLE)
+VERDICT_FOLLOWS = Message("The verdict is shown as soon as bores are read.", limit=REASON)
+
+# Cards
+
+READ = Message("Read bore {bore}", limit=TITLE)
+READ_AGAIN = Message("Read bore {bore} again", limit=TITLE)
+FIRST = Message("Do this first", limit=TITLE)
+ENTER_SPEED = Message("Enter the idle speed", limit=TITLE)
+SPEED_REASON = Message(
+    "Idle speed shows the air of all bores together, and so what an adjustment changed.", limit=REASON
+)
+BORE_IN_ROUND = Message("Bore {bore} in this round", limit=TITLE)
+REPLACES = Message("The new value replaces the old one, which stays visible, crossed out.", limit=REASON)
+ADDS = Message("The new value is added. The bore uses the mean.", limit=REASON)
+ENTERED_BY = Message("{by}, {time}", note="initials and hour")
+WHICH_COUNTS = Message("Which value of bore {bore} counts?", limit=TITLE)
+TWO_SAVED = Message("Two tablets saved a value: {older} and {newer}. Choose one, or use the mean.", limit=REASON)
+VALUE_AT = Message("{value} at {time}")
+WHY_SKIPPED = Message("Why is bore {bore} skipped?", limit=TITLE)
+
+# Buttons
+
+ONE_MORE = Message("Read one more round", limit=BUTTON)
+SIGN_OFF = Message("Sign off", limit=BUTTON)
+SHOW_MISSING = Message("Show what is missing", limit=BUTTON)
+CONTINUE = Message("Continue with {phase}", limit=BUTTON)
+DONE_AS_SHOWN = Message("Done as shown", limit=BUTTON)
+DONE_DIFFERENTLY = Message("Done differently", limit=BUTTON)
+OPEN_SHEET = Message("Open handover sheet", limit=BUTTON)
+OPEN_CHECKLIST = Message("Open checklist", limit=BUTTON)
+SHOW_TRUTH = Message("Show the true state", limit=BUTTON, note="of a training engine")
+BACK_TO_RECHECK = Message("Back to the heat-soaked recheck", limit=BUTTON)
+BACK_TO_ROUND = Message("Back to the round", limit=BUTTON)
+BACK_TO_BORES = Message("Back to the bores", limit=BUTTON)
+USE_VALUE = Message("Use {value}", limit=BUTTON)
+USE_MEAN = Message("Use the mean", limit=BUTTON)
+START_ROUND = Message("Start the round", limit=BUTTON)
+START_FROM_OPEN = Message("Start, approach from open", limit=BUTTON)
+RECORD = Message("Record it", limit=BUTTON)
+RECORD_JOINTS = Message("Record joints checked", limit=BUTTON)
+READ_FIRST = Message("Read {opening} first", limit=BUTTON)
+CORRECT_VALUE = Message("Correct a mistyped value", limit=BUTTON)
+READ_ALSO = Message("Read it again", limit=BUTTON)
+ENTER_SPEED_HERE = Message("Enter the idle speed", limit=BUTTON)
+
+# Keypad
+
+BORE = Message("Bore {bore}")
+BORE_AGAIN = Message("Bore {bore} again")
+BORE_ALSO = Message("Bore {bore}, extra reading")
+BORE_CORRECTED = Message("Bore {bore} corrected")
+IDLE_SPEED = Message("Idle speed")
+THEN_ROUND = Message("The round continues after it")
+LAST_SPEED = Message("Last: {speed}. The round continues after it")
+NOTHING_TO_READ_YET = Message("Nothing to read yet")
+NOTHING_TO_READ = Message("Nothing to read")
+ROUND_COMPLETE = Message("Round {round} complete")
+TAP_A_BORE = Message("Tap a bore to read it again")
+SIGNED_OFF = Message("Signed off")
+ENDS_ROUND = Message("Ends the round")
+EXTRA_READING = Message("Extra reading. The round continues after it")
+THEN_FIRST = Message("Then {first} again")
+THEN_SOME = Message("Then {bores} and {first} again")
+THEN_MORE = Message("Then {bores}, ... and {first} again", note="more bores than are named")
+
+SKIP_REASONS: Mapping[str, Message] = {
+    "Cannot be reached": Message("Cannot be reached", limit=BUTTON),
+    "Not safe to reach": Message("Not safe to reach", limit=BUTTON),
+    "Read later": Message("Read later", limit=BUTTON),
+    "Plate is out of order": Message("Plate is out of order", limit=BUTTON),
+}
+"""Why a bore is skipped, by what is stored."""

@@ -1,0 +1,132 @@
+"""How even a round is, in words: a title, a sentence, and the word below each reading."""
+
+from collections.abc import Mapping
+from enum import StrEnum
+
+from app.sync.readings.rounds import BoreResult, BoreVerdict, RoundResult, RoundVerdict
+from app.wording.message import Message, say
+from app.wording.quantities import Unit, bore_list, percent, with_unit
+from app.wording.reasons import TABLES
+
+TITLE, SENTENCE, TILE = 60, 110, 16
+"""Characters that a card's title, its sentence and a bore's tile have room for."""
+
+MOST_NAMED = 3
+"""Bores at the limit that are named in a sentence; more are counted."""
+
+TITLES: Mapping[StrEnum, Message] = {
+    RoundVerdict.EVEN: Message("Even", limit=TITLE, context="verdict"),
+    RoundVerdict.NOT_EVEN: Message("Not even", limit=TITLE),
+    RoundVerdict.UNDECIDED: Message("Undecided", limit=TITLE),
+    RoundVerdict.INCOMPLETE: Message("Even so far", limit=TITLE),
+}
+WORDS: Mapping[StrEnum, Message] = {
+    BoreVerdict.EVEN: Message("even", limit=TILE),
+    BoreVerdict.AT_LIMIT: Message("not sure", limit=TILE),
+    BoreVerdict.OPEN: Message("open", limit=TILE, context="a plate"),
+    BoreVerdict.CLOSED: Message("closed", limit=TILE, context="a plate"),
+}
+TABLES[RoundVerdict] = TITLES
+TABLES[BoreVerdict] = WORDS
+
+HIGH, LOW = Message("high {gap}", limit=TILE), Message("low {gap}", limit=TILE)
+OPEN, CLOSED = Message("open {gap}", limit=TILE), Message("closed {gap}", limit=TILE)
+HIGH_END, LOW_END = Message("high", limit=TILE), Message("low", limit=TILE)
+
+EVEN = Message("All bores within ±{tolerance} of the mean, meter error allowed for.", limit=SENTENCE)
+SO_FAR = Message("No bore outside ±{tolerance} so far. Finish the round.", limit=SENTENCE)
+MISREAD = Message(
+    "Bore {bores} is far from the others. Read it again.",
+    many="Bores {bores} are far from the others. Read them again.",
+    limit=SENTENCE,
+)
+AT_LIMIT = Message(
+    "Bore {bores} is at the limit. The meter cannot tell which side.",
+    many="Bores {bores} are at the limit. The meter cannot tell which side.",
+    limit=SENTENCE,
+)
+MANY_AT_LIMIT = Message(
+    "{count} of {total} bores are at the limit. The meter cannot tell which side.",
+    limit=SENTENCE,
+)
+TOO_OPEN = Message("Bore {bores} is too open.", many="Bores {bores} are too open.")
+TOO_CLOSED = Message("Bore {bores} is too closed.", many="Bores {bores} are too closed.")
+DRIFTED = Message("Idle drifted {change} during the round (corrected).")
+
+
+def verdict_title(found: RoundResult) -> str:
+    """How even a round is, in a word or three.
+
+    Parameters: ``found`` for the round.
+    """
+    return say(TITLES[found.verdict])
+
+
+def verdict_sentence(found: RoundResult, unit: Unit) -> str:
+    """What the verdict rests on.
+
+    Parameters: ``found`` for the round; ``unit`` of the meter.
+    """
+    if found.outliers:
+        return _of_bores(MISREAD, sorted(found.outliers))
+    tolerance = with_unit(unit.show(found.tolerance), unit.name)
+    match found.verdict:
+        case RoundVerdict.INCOMPLETE:
+            return say(SO_FAR, tolerance=tolerance)
+        case RoundVerdict.EVEN:
+            said = [say(EVEN, tolerance=tolerance)]
+        case RoundVerdict.UNDECIDED:
+            said = [_at_limit(found)]
+        case RoundVerdict.NOT_EVEN:
+            sides = (TOO_OPEN, BoreVerdict.OPEN), (TOO_CLOSED, BoreVerdict.CLOSED)
+            said = [_of_bores(message, bores) for message, verdict in sides if (bores := _with(found, verdict))]
+    if found.drift_seen:
+        said.append(say(DRIFTED, change=with_unit(unit.change(found.drift), unit.name)))
+    return " ".join(said)
+
+
+def bore_word(one: BoreResult, mean: float, vacuum: bool) -> str:
+    """The word below a reading: even, not sure, or on which side and by how much.
+
+    Parameters: ``one`` bore; ``mean`` of its round; ``vacuum``: the meter is a vacuum gauge, where a high column is a
+    closed plate, so that the plate is named and not the figure.
+    """
+    if one.verdict in (BoreVerdict.EVEN, BoreVerdict.AT_LIMIT):
+        return say(WORDS[one.verdict])
+    above, below = (OPEN, CLOSED) if vacuum else (HIGH, LOW)
+    return say(above if one.opening > 0 else below, gap=percent(one.deviation / mean))
+
+
+def bore_deviation(one: BoreResult, unit: Unit) -> str:
+    """The verdict on a bore, with its deviation in the meter's unit where it is outside.
+
+    Parameters: ``one`` bore; ``unit`` of the meter.
+    """
+    if one.verdict in (BoreVerdict.EVEN, BoreVerdict.AT_LIMIT):
+        return say(WORDS[one.verdict])
+    return say(OPEN if one.opening > 0 else CLOSED, gap=unit.change(one.deviation))
+
+
+def ruler_ends(vacuum: bool) -> tuple[str, str]:
+    """The two ends of the ruler, closed plates first.
+
+    Parameters: ``vacuum``: the meter is a vacuum gauge.
+    """
+    if vacuum:
+        return say(WORDS[BoreVerdict.CLOSED]), say(WORDS[BoreVerdict.OPEN])
+    return say(LOW_END), say(HIGH_END)
+
+
+def _at_limit(found: RoundResult) -> str:
+    bores = _with(found, BoreVerdict.AT_LIMIT)
+    if len(bores) <= MOST_NAMED:
+        return _of_bores(AT_LIMIT, bores)
+    return say(MANY_AT_LIMIT, count=len(bores), total=len(found.standings))
+
+
+def _with(found: RoundResult, verdict: BoreVerdict) -> list[int]:
+    return [one.bore for one in found.standings if one.verdict is verdict]
+
+
+def _of_bores(message: Message, bores: list[int]) -> str:
+    return say(message, bores=bore_list(bores), count=len(bores))
