@@ -36,7 +36,7 @@ FUNCTIONS = dict(public_functions())
 
 
 ARRAY = re.compile("ndarray")
-SHAPE = re.compile(r"shapes? \(")
+SHAPE = re.compile(r"shapes? \(", re.IGNORECASE)
 """How a docstring tells the size of an array: ``shape (..., bores)``, ``shape (n,)``, ``shape (...)`` for any."""
 
 
