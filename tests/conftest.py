@@ -25,6 +25,13 @@ hypothesis.settings.register_profile("evenbore", deadline=None, derandomize="CI"
 hypothesis.settings.load_profile("evenbore")
 
 
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Mark what drives a browser, so that it can be left out."""
+    for item in items:
+        if "playwright" in getattr(item, "fixturenames", ()):
+            item.add_marker(pytest.mark.browser)
+
+
 @pytest.fixture(scope="session")
 def newly_made(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The file of an empty shop, made by the migrations as every shop is."""
