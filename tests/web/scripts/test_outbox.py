@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, Playwright, Route, expect, sync_playwright
+from playwright.sync_api import Playwright, Route, expect
 
 from app.shop.commands import moves, people
 from app.shop.commands.moves import NewMove
@@ -15,13 +15,13 @@ from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.shop.store.upgrade import open_shop
 from app.sync.engine.units import THOU
-from tests.browser import launch
+from tests.browser import NewContext
 from tests.proxy import Proxy, proxied
-from tests.shop.assessment.test_banks import at_the_banks
+from tests.shop.bank_balance import at_the_banks
 from tests.shop.rejections import on_page
 from tests.shop.yard import AT, FOUR, heat_soaked, key, read_round, visit_record
 from tests.started import started
-from tests.web.presenters.test_linkage import balance
+from tests.web.balance import balance
 from tests.web.tablet import Tablet, entered, kill_browser, said, started_tablet, tablet
 
 LOG_IN = b"<main>Log in</main>"
@@ -39,22 +39,9 @@ FAULTS: dict[str, tuple[str | bytes, str]] = {
 }
 
 
-@pytest.fixture(scope="module")
-def playwright() -> Iterator[Playwright]:
-    with sync_playwright() as one:
-        yield one
-
-
-@pytest.fixture(scope="module")
-def browser(playwright: Playwright) -> Iterator[Browser]:
-    with launch(playwright) as one:
-        yield one
-
-
 @pytest.fixture
-def hand(browser: Browser) -> Iterator[Tablet]:
-    with tablet(browser) as one:
-        yield one
+def hand(new_context: NewContext) -> Tablet:
+    return tablet(new_context)
 
 
 @pytest.fixture
@@ -414,13 +401,11 @@ def test_a_tablet_that_keeps_nothing_sends_straight_away(hand: Tablet, server: s
     assert entered(shop, visit_id) == [(1, "turn", 6.25)]
 
 
-def test_without_script_a_reading_is_a_plain_form(browser: Browser, server: str, shop: Database) -> None:
+def test_without_script_a_reading_is_a_plain_form(new_context: NewContext, server: str, shop: Database) -> None:
     visit_id = heat_soaked(shop, FOUR)
-    context = browser.new_context(java_script_enabled=False)
-    page = context.new_page()
+    page = new_context(java_script_enabled=False).new_page()
     page.goto(f"{server}/visits/{visit_id}/{HEAT_SOAKED.slug}/readings")
     page.get_by_role("textbox").fill("6.25")
     page.get_by_role("button", name="Save").click()
     expect(page.locator("#entry-heading")).to_have_text("Bore 2")
     assert entered(shop, visit_id) == [(1, "turn", 6.25)]
-    context.close()

@@ -18,10 +18,10 @@ from app.sync.readings.rounds import MISREAD_OTHERS, MISREAD_TIMES
 from app.web.forms import Typed
 from app.web.presenters.views import Action, Keypad, Keys
 from app.wording.message import say
-from app.wording.work.phases import unit_label
 from app.wording.quantities import unit_of
 from app.wording.reasons import in_words
 from app.wording.work import reading_page as words
+from app.wording.work.phases import unit_label
 
 Entry = Literal["", "again", "correct", "speed"]
 
