@@ -87,6 +87,7 @@ class Rejection(StrEnum):
     NO_SUCH_BANK = "no-such-bank"
     NO_SUCH_COUPLER = "no-such-coupler"
     NO_SUCH_BYPASS_SCREW = "no-such-bypass-screw"
+    NO_SUCH_SCREW = "no-such-screw"  # of a further kind
     COUPLER_HAS_SCREW = "coupler-has-screw"
     COUPLER_HAS_NO_SCREW = "coupler-has-no-screw"
     TURNS_MISSING = "turns-missing"

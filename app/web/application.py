@@ -3,6 +3,7 @@
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager, suppress
 from datetime import UTC, datetime
+from gettext import NullTranslations
 
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
@@ -36,6 +37,8 @@ from app.web.pages.shop import (
 from app.web.pages.visit import corrections, moves, readings, visits
 from app.web.security.middleware import SAFE_METHODS, protect
 from app.web.security.pairing import Pairing
+from app.web.spoken import Spoken
+from app.wording.language import ENGLISH
 from app.wording.message import say
 from app.wording.reasons import in_words, sentence_of
 from app.wording.request_faults import NOT_SAVED, RequestFault, notice_of
@@ -56,11 +59,14 @@ def create_app(
     clock: Callable[[], datetime] = lambda: datetime.now(UTC),
     pairing: Pairing | None = None,
     trusting: trust.Trust | None = None,
+    language: NullTranslations = ENGLISH,
+    customer_language: NullTranslations | None = None,
 ) -> FastAPI:
     """The application over one shop.
 
     ``lan_names`` are further host names it answers to; ``clock`` tells the time; ``pairing`` lets tablets in;
-    ``trusting`` is what they have to trust, when the server speaks https.
+    ``trusting`` is what they have to trust, when the server speaks https. Pages are in ``language``; what is printed
+    for the customer is in ``customer_language``, by default the same.
     """
     app = FastAPI(
         docs_url=None,
@@ -110,6 +116,7 @@ def create_app(
         app.add_exception_handler(error, either(error, page))
     app.add_middleware(Gzip, minimum_size=1000)
     protect(app, lan_names=lan_names, admits=lambda token: app.state.admission.admits(token, clock()))
+    app.add_middleware(Spoken, tablet=language, customer=customer_language)
     return app
 
 

@@ -16,6 +16,7 @@ from app.shop.store.database import Database
 from app.shop.store.idempotency import new_key
 from app.web.display_options import chosen, kept
 from app.web.forms import Typed
+from app.web.presenters.adjusters import further_fields
 from app.web.presenters.filters import FILTERS
 from app.wording import language, scripts
 from app.wording.reasons import in_words
@@ -52,8 +53,21 @@ def environment() -> Environment:
         npgettext=language.npgettext,
     )
     templates.filters.update(FILTERS, in_words=in_words, missing_as_stored=missing_as_stored)
-    templates.globals.update(new_key=new_key, script_words=scripts.bundle, **chosen({}))
+    templates.globals.update(
+        new_key=new_key,
+        language=language.tag,
+        to_the_customer=_to_the_customer,
+        script_words=scripts.bundle,
+        further_fields=further_fields,
+        **chosen({}),
+    )
     return templates
+
+
+def _to_the_customer(caller: Callable[[], str]) -> str:
+    """What a ``call`` block of a template says, in the customer's language."""
+    with language.to_the_customer():
+        return caller()
 
 
 def stamp(time: datetime) -> str:

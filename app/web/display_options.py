@@ -5,10 +5,10 @@ It is kept in cookies of that tablet, so that a page comes in its look from the 
 
 from collections.abc import Mapping
 
-CHOICES: Mapping[str, Mapping[str, str]] = {
-    "look": {"": "As the tablet is set", "bright": "Bright", "dark": "Dark"},
-    "hand": {"": "Keypad at the right", "left": "Keypad at the left"},
-    "front": {"": "Front at the left", "right": "Front at the right"},
+CHOICES: Mapping[str, tuple[str, ...]] = {
+    "look": ("", "bright", "dark"),
+    "hand": ("", "left"),
+    "front": ("", "right"),
 }
 
 

@@ -7,9 +7,10 @@ from dataclasses import dataclass, field, replace
 from app.shop.commands.engines import EngineFacts
 from app.shop.errors import Problems, RejectedError
 from app.shop.reasons import Reason, because
-from app.shop.record.fittings import HARDWARE_FIELDS, hardware_known
+from app.shop.record.fittings import HARDWARE_FIELDS, extra_by_kind, extra_of, hardware_known
 from app.shop.record.measures import RECORDED, Units
 from app.shop.rejections import Rejection
+from app.sync.engine.adjusters.registry import kinds
 from app.sync.engine.hardware import Figure, Hardware, likely_hardware
 from app.sync.engine.layout import Bank, JointKind, Layout, LayoutError
 from app.sync.engine.units import CUBIC_INCH, LITRE, REV_PER_MIN
@@ -97,10 +98,11 @@ def layout(typed: Typed) -> Layout | None:
     sensor = _numbers(typed, "sensor")
     springless = _numbers(typed, "springless")
     bypass = _numbers(typed, "bypass")
+    extra = {kind: _numbers(typed, field) for field, kind in further_fields().items()}
     joined = _joined(typed, banks)
     if len(sensor) > 1:
         typed.problems["sensor"] = because(Rejection.SENSOR_TWICE)
-    if any(name in typed.problems for name in LAYOUT_NAMES):
+    if any(name in typed.problems for name in layout_names()):
         return None
     try:
         return Layout(
@@ -109,6 +111,7 @@ def layout(typed: Typed) -> Layout | None:
             frozenset(springless),
             frozenset(bypass),
             typed.text("plenum") == "yes",
+            extra_of(extra),
         )
     except LayoutError as error:
         typed.problems[_field_at_fault(error, banks)] = because(error.code, **error.values)
@@ -127,6 +130,18 @@ LAYOUT_NAMES = (
     *("a_bores", "a_stop", "a_drive", "b_bores", "b_stop", "b_drive", "sensor", "springless"),
     *(*JOINTS, "bypass", "plenum"),
 )
+FURTHER = "extra_"
+"""How the fields begin that say where screws of further kinds sit; the slug of the kind follows."""
+
+
+def further_fields() -> dict[str, str]:
+    """The fields for screws of further kinds, each with the slug of its kind."""
+    return {f"{FURTHER}{kind.slug}": kind.slug for kind in kinds() if kind.further}
+
+
+def layout_names() -> tuple[str, ...]:
+    """Every field that says where the bores sit and what adjusts them."""
+    return (*LAYOUT_NAMES, *further_fields())
 
 
 def hardware(typed: Typed, displacement: float, bores: int) -> Hardware:
@@ -143,7 +158,7 @@ def hardware(typed: Typed, displacement: float, bores: int) -> Hardware:
 def hardware_as_typed(known: Hardware) -> dict[str, str]:
     """The measured figures in the units of the form, to fill it with; estimates stay empty."""
     filled: dict[str, str] = {}
-    for name, (_, _, size, _, _) in HARDWARE_FIELDS.items():
+    for name, (_, size, _, _) in HARDWARE_FIELDS.items():
         figure: Figure = getattr(known, name)
         filled[name] = f"{figure.value / size:.4g}" if figure.measured else ""
     return filled
@@ -152,7 +167,7 @@ def hardware_as_typed(known: Hardware) -> dict[str, str]:
 def estimates_as_typed(displacement: float, bores: int) -> dict[str, str]:
     """Our estimates for an engine of that size [m3], in the units of the form, to show beside empty fields."""
     likely = likely_hardware(displacement, bores)
-    return {name: f"{getattr(likely, name).value / size:.3g}" for name, (_, _, size, _, _) in HARDWARE_FIELDS.items()}
+    return {name: f"{getattr(likely, name).value / size:.3g}" for name, (_, size, _, _) in HARDWARE_FIELDS.items()}
 
 
 def layout_as_typed(known: Layout) -> dict[str, str]:
@@ -163,6 +178,8 @@ def layout_as_typed(known: Layout) -> dict[str, str]:
         "bypass": " ".join(map(str, sorted(known.bypass))),
         "plenum": "yes" if known.plenum else "no",
     }
+    extra = extra_by_kind(known)
+    filled |= {field: " ".join(map(str, extra.get(kind, ()))) for field, kind in further_fields().items()}
     for name, kind in JOINTS.items():
         pairs = (
             f"{one}-{other}"
@@ -239,6 +256,8 @@ def _field_at_fault(error: LayoutError, banks: list[Bank]) -> str:
     """The field that a layout's fault stands beside: of the second bank when the first one alone would do."""
     if error.field in ("sensor", "springless", "bypass"):
         return error.field
+    if error.field == "extra":
+        return f"{FURTHER}{error.values['kind']}"
     part = error.field if error.field in ("stop", "drive") else "bores"
     try:
         Layout((banks[0],))

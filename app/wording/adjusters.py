@@ -4,13 +4,15 @@ A new kind gets its words here. ``more`` is the adjustment that opens its plates
 earlier; ``less`` the opposite one.
 """
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, NamedTuple
 
 from app.shop.record.entries import MoveEntry
 from app.shop.record.measures import Units
-from app.sync.engine.layout import Layout
+from app.sync.engine.adjusters.kind import ScrewWithGain
+from app.sync.engine.adjusters.registry import kind_called, kind_of, kinds
+from app.sync.engine.layout import Adjuster, Layout
 from app.sync.planning.advice import Advice, AdviceKind
 from app.wording.message import Message, say
 from app.wording.quantities import bore_list, feeler, flats, listed, turns
@@ -35,8 +37,10 @@ class AdjusterWords:
     """What is said of one kind of adjuster.
 
     ``name`` is a choice on a form, ``place`` where one of them sits, ``title`` the advised adjustment, ``effect`` what
-    it moves, ``then`` one that is likely to follow, ``made`` an adjustment as it was recorded. ``turned`` says which
-    way it is turned, where that needs saying.
+    it moves, ``then`` one that is likely to follow, ``made`` an adjustment as it was recorded, ``logged`` the same in
+    the activity log. ``called`` is its name within a sentence, ``several`` a list of what was adjusted. ``turned`` says
+    which way it is turned, where that needs saying; ``fitted`` at which bores an engine has one, where not every
+    engine has it.
     """
 
     name: Message
@@ -45,10 +49,16 @@ class AdjusterWords:
     effect: Both
     then: Message
     made: Both
+    called: Message
+    several: Message
+    logged: Message
     turned: Message | None = None
+    fitted: Message | None = None
 
 
 COUPLER = Message("Coupler {near}–{far}")
+COUPLER_CALLED = Message("coupler {near}–{far}")
+COUPLERS = Message("coupler {places}", many="couplers {places}")
 BANK = Message("Bank {bank}")
 BORE = Message("Bore {near}")
 MOVES = Message("Moves bore {bores} only.", many="Moves bores {bores} together.")
@@ -60,7 +70,7 @@ def _same(message: Message) -> Both:
     return Both(message, message)
 
 
-ADJUSTERS: Mapping[str, AdjusterWords] = {
+ADJUSTERS: dict[str, AdjusterWords] = {
     AdviceKind.STOP: AdjusterWords(
         name=Message("Stop screw"),
         place=BANK,
@@ -74,6 +84,9 @@ ADJUSTERS: Mapping[str, AdjusterWords] = {
             Message("Bank {bank} stop screw turned in {turns}."),
             Message("Bank {bank} stop screw turned out {turns}."),
         ),
+        called=Message("stop screw {bank}"),
+        several=Message("stop screw {places}", many="stop screws {places}"),
+        logged=Message("Stop screw {bank} turned"),
         turned=Message("A stop screw turned in opens its plates."),
     ),
     AdviceKind.BLADE: AdjusterWords(
@@ -81,8 +94,11 @@ ADJUSTERS: Mapping[str, AdjusterWords] = {
         place=COUPLER,
         title=_same(Message("Reset coupler {near}–{far} on a {feeler} feeler", limit=TITLE)),
         effect=_same(MOVES),
-        then=Message("coupler {places}", many="couplers {places}"),
+        then=COUPLERS,
         made=_same(Message("Coupler {near}–{far} reset on {feeler}.")),
+        called=COUPLER_CALLED,
+        several=COUPLERS,
+        logged=Message("Coupler {near}–{far} reset"),
     ),
     AdviceKind.SCREW: AdjusterWords(
         name=Message("Coupler screw"),
@@ -97,6 +113,9 @@ ADJUSTERS: Mapping[str, AdjusterWords] = {
             Message("Coupler screw {near}–{far} turned in {turns}."),
             Message("Coupler screw {near}–{far} turned out {turns}."),
         ),
+        called=COUPLER_CALLED,
+        several=COUPLERS,
+        logged=Message("Coupler screw {near}–{far} turned"),
     ),
     AdviceKind.LINK: AdjusterWords(
         name=Message("Link rod"),
@@ -111,6 +130,9 @@ ADJUSTERS: Mapping[str, AdjusterWords] = {
             Message("Link rod {bank} turned {flats}, to open earlier."),
             Message("Link rod {bank} turned {flats}, to open later."),
         ),
+        called=Message("link rod {bank}"),
+        several=Message("link rod {places}", many="link rods {places}"),
+        logged=Message("Link rod {bank} turned"),
     ),
     AdviceKind.BYPASS: AdjusterWords(
         name=Message("Bypass screw"),
@@ -128,6 +150,10 @@ ADJUSTERS: Mapping[str, AdjusterWords] = {
             Message("Bypass screw {near} turned out {turns}."),
             Message("Bypass screw {near} turned in {turns}."),
         ),
+        called=Message("bypass screw {near}"),
+        several=Message("bypass screw {places}", many="bypass screws {places}"),
+        logged=Message("Bypass screw {near} turned"),
+        fitted=Message("bypass screw at bore {bores}", many="bypass screws at bores {bores}"),
         turned=Message("A bypass screw turned out lets more air past."),
     ),
 }
@@ -151,6 +177,18 @@ ONE_BANK: Mapping[str, AdjusterWords] = {
 IN, OUT = Message("in", context="way of a screw"), Message("out", context="way of a screw")
 IN_OPENS, OUT_CLOSES = Message("in, opens"), Message("out, closes")
 IN_EARLIER, OUT_LATER = Message("in, opens more or earlier"), Message("out, opens less or later")
+
+
+def register(slug: str, words: AdjusterWords) -> None:
+    """Let a further kind of adjuster be spoken of. Raises ValueError where one of that slug is already."""
+    if slug in ADJUSTERS:
+        raise ValueError(f"{slug} has words already")
+    ADJUSTERS[slug] = words
+
+
+def unregister(slug: str) -> None:
+    """Forget the words of a kind of adjuster. Raises KeyError where there are none."""
+    del ADJUSTERS[slug]
 
 
 def words_of(kind: str, layout: Layout) -> AdjusterWords:
@@ -187,6 +225,39 @@ def following(moves: Sequence[Advice], layout: Layout) -> str:
     return listed(said) if said else ""
 
 
+def called(adjuster: Adjuster) -> str:
+    """An adjuster of any engine by name, within a sentence: `coupler 2–3`, `stop screw A`."""
+    kind = kind_called(adjuster)
+    place = kind.place(adjuster)
+    return say(ADJUSTERS[kind.slug].called, bank=place.bank, near=place.near, far=place.far)
+
+
+def logged(kind: str, bank: str, near: int | None, far: int | None) -> str:
+    """An adjustment of that kind in the activity log, without its amount."""
+    return say(ADJUSTERS[kind].logged, bank=bank, near=near, far=far)
+
+
+def fitted(layout: Layout) -> list[str]:
+    """The screws that not every engine has, with their bores, in words."""
+    said = []
+    for kind in kinds():
+        message = ADJUSTERS[kind.slug].fitted if kind.sits == "bore" else None
+        bores = sorted(place.near for place in map(kind.place, kind.adjusters(layout)) if place.near is not None)
+        if message is not None and bores:
+            said.append(say(message, count=len(bores), bores=" ".join(map(str, bores))))
+    return said
+
+
+def adjusted(moves: Iterable[tuple[str, str]]) -> list[str]:
+    """What was adjusted, as a list: each of the ``moves`` is a kind and its place as it is read."""
+    found: dict[Message, dict[str, None]] = {}
+    for slug in sorted(ADJUSTERS, key=lambda slug: kind_of(slug).sits != "coupler"):
+        found.setdefault(ADJUSTERS[slug].several, {})
+    for slug, place in moves:
+        found[ADJUSTERS[slug].several][place] = None
+    return [say(message, count=len(places), places=", ".join(places)) for message, places in found.items() if places]
+
+
 def place_of(advice: Advice) -> str:
     """The letter or numbers of the adjuster: `A`, `2–3`, `4`."""
     if advice.bank is not None:
@@ -203,13 +274,15 @@ def made(move: MoveEntry, layout: Layout, units: Units) -> str:
 def places(layout: Layout, kinds: Collection[str]) -> list[tuple[str, str]]:
     """Every adjuster of these kinds as a choice: its place as forms carry it (`2-3`, `A`, `4`), and its name."""
     found: list[tuple[str, str]] = []
-    if AdviceKind.BLADE in kinds or AdviceKind.SCREW in kinds:
+    sits = {kind_of(slug).sits for slug in kinds}
+    if "coupler" in sits:
         found += [(f"{c.near}-{c.far}", say(COUPLER, near=c.near, far=c.far)) for c in layout.couplers()]
-    if AdviceKind.STOP in kinds or AdviceKind.LINK in kinds:
+    if "bank" in sits:
         where = words_of(AdviceKind.STOP, layout).place
         found += [(bank.name, say(where, bank=bank.name)) for bank in layout.banks]
-    if AdviceKind.BYPASS in kinds:
-        found += [(str(screw.bore), say(BORE, near=screw.bore)) for screw in layout.bypass_screws]
+    at_bores = [kind for kind in map(kind_of, kinds) if kind.sits == "bore"]
+    bores = {kind.place(screw).near for kind in at_bores for screw in kind.adjusters(layout)}
+    found += [(str(bore), say(BORE, near=bore)) for bore in layout.bores if bore in bores]
     return found
 
 
@@ -218,17 +291,22 @@ def ways(kinds: Collection[str]) -> tuple[tuple[str, str], tuple[str, str]]:
     inward, outward = IN_OPENS, OUT_CLOSES
     if AdviceKind.LINK in kinds:
         inward, outward = IN_EARLIER, OUT_LATER
-    elif AdviceKind.BYPASS in kinds or AdviceKind.SCREW in kinds:
+    elif not _all_open_inward(kinds):
         inward, outward = IN, OUT
     return ("in", say(inward)), ("out", say(outward))
 
 
 def turned(kinds: Collection[str]) -> str:
     """Which way those of the kinds that work in one direction do, where not all kinds work the same."""
-    if AdviceKind.LINK in kinds or not (AdviceKind.BYPASS in kinds or AdviceKind.SCREW in kinds):
+    if AdviceKind.LINK in kinds or _all_open_inward(kinds):
         return ""
     said = (ADJUSTERS[kind].turned for kind in kinds)
     return " ".join(say(message) for message in said if message is not None)
+
+
+def _all_open_inward(kinds: Collection[str]) -> bool:
+    """Whether all of the kinds open when turned in, on every engine."""
+    return not any(isinstance(kind_of(slug), ScrewWithGain) for slug in kinds)
 
 
 def _values(

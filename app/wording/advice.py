@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from enum import StrEnum
 
 from app.shop.record.measures import Units
+from app.sync.engine.adjusters.registry import kind_of
 from app.sync.engine.layout import Layout
 from app.sync.planning.advice import Advice, AdviceKind, AdviceReason
 from app.wording import adjusters
@@ -32,7 +33,11 @@ EXPECTED_WITHIN = Message("Expected: {readings} (±{band}).")
 EXPECTED_AT = Message("Expected at bore {bore}: {readings}.")
 EXPECTED_AT_WITHIN = Message("Expected at bore {bore}: {readings} (±{band}).")
 NEXT = Message("Probably next: {moves}.")
-PLANS = (AdviceKind.STOP, AdviceKind.BLADE, AdviceKind.SCREW, AdviceKind.BYPASS)
+SCREW_END = Message(
+    "Bore {bores}: its own screw is at its end. Check for dirt, an air leak or a plate askew on the shaft.",
+    limit=REASON,
+    note="of BYPASS_END, where the screw is no bypass screw",
+)
 
 REASONS: Mapping[StrEnum, Message] = {
     AdviceReason.FIRST_ROUND: Message(
@@ -135,18 +140,19 @@ def reason(advice: Advice, layout: Layout, unit: Unit) -> str:
 
     Parameters: ``advice`` to say; ``layout`` it is about; ``unit`` of the meter.
     """
-    if advice.kind not in PLANS or advice.why is AdviceReason.DIRECTION:
-        return _why(advice)
-    parts = [_why(advice), adjusters.effect(advice, layout), _expected(advice, unit), _next(advice, layout)]
+    if not advice.moves or not kind_of(advice.kind).at_idle or advice.why is AdviceReason.DIRECTION:
+        return _why(advice, layout)
+    parts = [_why(advice, layout), adjusters.effect(advice, layout), _expected(advice, unit), _next(advice, layout)]
     return " ".join(part for part in parts if part)
 
 
-def _why(advice: Advice) -> str:
+def _why(advice: Advice, layout: Layout) -> str:
     if advice.why is AdviceReason.STOP_SPEED and advice.turns < 0:
         return say(TOO_FAST)
-    bore = advice.near if advice.kind is AdviceKind.BYPASS else advice.far
-    bores = bore_list(advice.about) if advice.about else ""
-    return say(REASONS[advice.why], bore=bore, bores=bores, count=len(advice.about))
+    message, bores = REASONS[advice.why], bore_list(advice.about) if advice.about else ""
+    if advice.why is AdviceReason.BYPASS_END and advice.near not in layout.bypass:
+        message = SCREW_END
+    return say(message, bore=advice.place.sets, bores=bores, count=len(advice.about))
 
 
 def _expected(advice: Advice, unit: Unit) -> str:

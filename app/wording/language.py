@@ -21,6 +21,11 @@ def current() -> NullTranslations:
     return _current.get() or _tablet.get()
 
 
+def tag() -> str:
+    """The current language as a BCP 47 tag, for the ``lang`` attribute of a page."""
+    return current().info().get("language", "en").replace("_", "-")
+
+
 @contextmanager
 def speaking(tablet: NullTranslations, customer: NullTranslations | None = None) -> Iterator[None]:
     """Say everything inside in these catalogues; ``customer`` is the tablet's where none is given."""

@@ -3,13 +3,10 @@
 from collections.abc import Mapping
 from enum import StrEnum
 
-from app.shop.assessment.advising import StepReason, stops_of
-from app.shop.assessment.verdicts import balance_of
-from app.shop.procedure.items import Phase
-from app.shop.procedure.read_order import next_reading
-from app.shop.record.visit_record import VisitRecord
+from app.shop.assessment.advising import StepReason
+from app.shop.assessment.assessment import PhaseAssessment
 from app.sync.banks.banks import Extra
-from app.sync.planning.advice import Advice, AdviceKind
+from app.sync.planning.advice import AdviceKind
 from app.wording import adjusters, advice, bank_balance
 from app.wording.message import Message, say
 from app.wording.quantities import bore_list, turns, unit_of
@@ -52,22 +49,23 @@ PRESET_ONE_BANK_REASON = Message(
 TABLES[StepReason] = TITLES
 
 
-def step_words(record: VisitRecord, phase: Phase, step: Advice) -> tuple[str, str]:
-    """A step as a title, and why or what to expect in a sentence or two."""
+def step_words(judged: PhaseAssessment) -> tuple[str, str]:
+    """The next step of a phase as a title, and why or what to expect in a sentence or two."""
+    record, step = judged.record, judged.step
     bores = {"bores": bore_list(step.about) if step.about else "", "count": len(step.about)}
     match step.why:
         case StepReason.SIGNED_OFF:
             name = record.sign_off.name if record.sign_off is not None else ""
             return say(TITLES[step.why]), say(REASONS[step.why], name=name)
         case StepReason.STOPPED:
-            return say(TITLES[step.why]), " ".join(in_words(stop) for stop in stops_of(record, phase))
+            return say(TITLES[step.why]), " ".join(in_words(stop) for stop in judged.status.stops)
         case StepReason.PRESET if len(record.layout.banks) == 1:
             return say(PRESET_ONE_BANK, turns=turns(step.turns)), say(PRESET_ONE_BANK_REASON)
         case StepReason.PRESET:
             return say(TITLES[step.why], turns=turns(step.turns)), say(REASONS[step.why])
         case StepReason.NOTHING_READ | StepReason.IN_QUESTION | StepReason.TIGHTENING:
             return say(TITLES[step.why], **bores), say(REASONS[step.why], **bores)
-    if phase.rounds == "openings":
-        return bank_balance.next_words(record, step, balance_of(record), next_reading(record, phase))
+    if judged.phase.rounds == "openings":
+        return bank_balance.next_words(record, step, judged.banks, judged.due)
     unit = unit_of(record.meter)
     return advice.title(step, record.layout, record.units), advice.reason(step, record.layout, unit)

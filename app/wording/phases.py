@@ -226,12 +226,6 @@ SNAP = ItemWords(
 
 SNAP_SLUG = "snap-"
 
-PLACES: Mapping[str, Message] = {
-    "test cell": Message("test cell"),
-    "vehicle": Message("vehicle"),
-    "telephone": Message("telephone"),
-}
-
 UNITS: Mapping[str, Message] = {
     "rpm": Message("rpm"),
     "turns": Message("turns"),
@@ -299,11 +293,6 @@ def item_figure(item: Item, number: float, units: Units) -> str:
 def unit_label(unit: str) -> str:
     """A unit that an item is shown in, beside a figure or an entry box."""
     return say(UNITS[unit]) if unit in UNITS else unit
-
-
-def place_name(place: str) -> str:
-    """Where a visit takes place. Raises KeyError for a place that is none."""
-    return say(PLACES[place])
 
 
 def _slug(one: Phase | Item | str) -> str:

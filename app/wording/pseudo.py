@@ -24,6 +24,10 @@ def pseudo(text: str) -> str:
 class PseudoTranslations(NullTranslations):
     """The catalogue of the pseudo-language."""
 
+    def info(self) -> dict[str, str]:
+        """Its headers: ``en-XA`` is the tag that browsers know for accented pseudo-English."""
+        return {"language": "en_XA"}
+
     def gettext(self, message: str) -> str:
         """Any text."""
         return pseudo(message)

@@ -118,6 +118,7 @@ _ADJUSTMENTS = {
     R.NO_SUCH_BANK: Message("Choose a bank of this engine."),
     R.NO_SUCH_COUPLER: Message("Choose a coupler of this engine."),
     R.NO_SUCH_BYPASS_SCREW: Message("Choose a bypass screw of this engine."),
+    R.NO_SUCH_SCREW: Message("Choose a screw of this engine."),
     R.COUPLER_HAS_SCREW: Message("A screw sets this coupler. Enter the turns of the screw."),
     R.COUPLER_HAS_NO_SCREW: Message("This coupler has no screw. Enter the feeler that it was reset on."),
     R.TURNS_MISSING: Message("Enter how far it was turned."),
@@ -228,6 +229,9 @@ LAYOUT_FAULTS: dict[LayoutFault, Message] = {
     F.SENSOR_ELSEWHERE: Message("The throttle position sensor sits at a bore of the engine. Enter one of its bores."),
     F.SPRINGLESS_ELSEWHERE: Message("Enter bores of this engine only."),
     F.BYPASS_ELSEWHERE: Message("Enter bores of this engine only."),
+    F.EXTRA_ELSEWHERE: Message("Enter bores of this engine only."),
+    F.EXTRA_TWICE: Message("Enter each bore once."),
+    F.EXTRA_UNKNOWN: Message("This program knows no adjuster of kind {kind}.", note="kind is a code"),
 }
 
 TABLES.update({Rejection: REJECTIONS, LayoutFault: LAYOUT_FAULTS})  # type: ignore[dict-item]

@@ -52,6 +52,7 @@ class Notice(NamedTuple):
 Q, D = RequestFault, FieldFault
 NOT_FOUND, NOT_SAVED, NOT_FINISHED = Message("Not found"), Message("Not saved"), Message("Not finished")
 TO_ENGINES = Message("Go to Engines")
+NO_TLS = Message("The program was started without --tls.")
 
 PROGRAM: dict[RequestFault, Message] = {
     Q.NOT_FOUND: Message("Nothing is at this address. See /api/openapi.json."),

@@ -242,10 +242,14 @@ DEFERRAL = Message(
 )
 
 
+def in_parts(one: SafetyMessage) -> SafetyWords:
+    """A safety message in the current language; as a text it is one line."""
+    return SafetyWords(one.signal, say(SIGNALS[one.signal]), say(one.hazard), say(one.consequence), say(one.avoidance))
+
+
 def safety_words(code: CautionCode) -> SafetyWords:
     """The safety message of a caution in the current language; as a text it is one line."""
-    one = SAFETY[code]
-    return SafetyWords(one.signal, say(SIGNALS[one.signal]), say(one.hazard), say(one.consequence), say(one.avoidance))
+    return in_parts(SAFETY[code])
 
 
 def safety_lines(codes: Iterable[CautionCode]) -> tuple[SafetyWords, ...]:

@@ -10,8 +10,8 @@ from collections.abc import Callable, Mapping
 
 import numpy as np
 
+from app.sync.engine.adjusters.registry import moved_bores
 from app.sync.engine.layout import Adjuster, Layout
-from app.sync.engine.linkage import moved_bores
 from app.sync.slips.changes import expected_common
 from app.sync.slips.creep import LIMIT, SLACK, creeping, cusum, scores
 from tests.benchmarks.report import report

@@ -6,6 +6,7 @@ from dataclasses import replace
 import numpy as np
 
 from app.sync.engine.idle_flow import solve_idle, usual_breathing
+from app.sync.engine.layout import Coupler, StopScrew
 from app.sync.engine.units import THOU
 from app.sync.estimation.posterior import Posterior, prior_for
 from app.sync.planning.advice import Advice
@@ -69,15 +70,14 @@ def oracle(stand: SimulatedEngine) -> str:
         if stand.worst() <= WINDOW and abs(stand.fast_by()) <= SPEED_WINDOW:
             break
         plan = optimize(_known(stand), task)
-        while not plan.turns and not plan.blades:
+        while not plan:
             task = replace(task, dearness=1.5 * task.dearness)
             plan = optimize(_known(stand), task)
-        if plan.turns:
-            name, sixteenths = plan.turns[0]
-            stand.turn(name, sixteenths * SIXTEENTH)
-        else:
-            coupler, size = plan.blades[0]
-            stand.reset(coupler, task.stacks[size])
+        adjuster, amount = plan.moves[0]
+        if isinstance(adjuster, StopScrew):
+            stand.turn(adjuster.bank, amount * SIXTEENTH)
+        elif isinstance(adjuster, Coupler):
+            stand.reset(adjuster, task.stacks[amount])
     for bore in (*layout.bores, layout.bores[0]):
         stand.read(bore)
     return "done"

@@ -14,9 +14,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from app.sync.engine.adjusters.registry import moved_bores
 from app.sync.engine.events import Meter
 from app.sync.engine.layout import Adjuster, Layout, StopScrew
-from app.sync.engine.linkage import moved_bores
 from app.sync.slips.changes import Pooled, expected_common, log_changes, no_slip_covariance, pool
 from app.sync.slips.slip_detection import SlipAssessment, slipped
 from app.sync.slips.slip_hypotheses import Suspect

@@ -122,7 +122,7 @@ def test_a_damaged_shop_has_a_page_that_says_the_way_out(tmp_path: Path) -> None
         assert "evenbore restore" in page
         status, page = answered(program.address, "put-back", Origin=program.address.rstrip("/"))
         assert status == 200
-        assert "The copy is in place" in page
+        assert "Backup restored" in page
         deadline = time.monotonic() + START_SECONDS
         while say(words.OPEN_AT, address="") not in (program.process.stdout or sys.stdin).readline():
             assert time.monotonic() < deadline

@@ -12,11 +12,12 @@ from hypothesis import strategies as st
 
 from app.sync.banks.banks import Opening, balance
 from app.sync.engine import units
+from app.sync.engine.adjusters.influence import influence
 from app.sync.engine.air import air_factor, area_for, critical_ratio, flow_function, mass_flow, moist_air_density
 from app.sync.engine.events import Meter
 from app.sync.engine.hardware import Figure, Hardware, likely_hardware
-from app.sync.engine.layout import Bank, Bypass, Coupler, JointKind, Layout, Link, StopScrew
-from app.sync.engine.linkage import gap_after_turns, influence, stop_rotation, turns_between, turns_for
+from app.sync.engine.layout import Bank, Bypass, Coupler, JointKind, Layout, Link, OtherScrew, StopScrew
+from app.sync.engine.linkage import gap_after_turns, stop_rotation, turns_between, turns_for
 from app.sync.engine.plate import angle_at, area_of_gap, gap_at, open_area
 from app.sync.engine.units import MM, THOU
 from app.sync.planning.preset import starting_turns
@@ -166,7 +167,7 @@ def test_influence_is_a_tree(layout: Layout, hardware: Hardware) -> None:
         if isinstance(adjuster, Coupler):
             assert adjuster.far in moved
             assert adjuster.near not in moved
-        elif isinstance(adjuster, Bypass):
+        elif isinstance(adjuster, Bypass | OtherScrew):
             assert moved == {adjuster.bore}
         else:
             assert moved == set(layout.bank(adjuster.bank).bores)

@@ -6,6 +6,7 @@ import pkgutil
 import re
 from collections.abc import Iterator
 from enum import StrEnum
+from string import Formatter
 
 import pytest
 
@@ -18,8 +19,8 @@ from app.wording.reasons import tables
 from tests.wording.texts import messages
 
 VALUE = re.compile(r"\{\w+\}")
-NOT_SAID: frozenset[str] = frozenset()
-"""Enums whose codes are never said to a person."""
+NOT_SAID = frozenset({"SlipVerdict"})
+"""Enums whose codes are never said to a person as such: a verdict of slips is said by how sure it is."""
 
 
 def enums() -> Iterator[type[StrEnum]]:
@@ -43,6 +44,12 @@ def test_every_message_fits_its_limit_and_names_its_values_once_as_text() -> Non
     for where, message in found:
         assert not message.limit or len(VALUE.sub("", message.text)) <= message.limit, where
         assert message.many != message.text, where
+        assert not message.many or named(message.text) == named(message.many), where
+
+
+def named(text: str) -> set[str]:
+    """The values that a text names, its count aside: one may be said without the figure."""
+    return {field for _, field, _, _ in Formatter().parse(text) if field} - {"count"}
 
 
 def test_a_missing_value_is_an_error_of_the_program() -> None:

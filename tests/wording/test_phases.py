@@ -13,6 +13,8 @@ from app.shop.record.measures import RECORDED, Units
 from app.sync.engine.layout import Layout
 from app.sync.readings.snap import BLIPS
 from app.wording.message import Message
+from app.wording.names import PLACES as PLACE_NAMES
+from app.wording.names import place
 from app.wording.phases import (
     GOALS,
     ITEMS,
@@ -28,10 +30,6 @@ from app.wording.phases import (
     phase_name,
     phase_steps,
     phase_title,
-    place_name,
-)
-from app.wording.phases import (
-    PLACES as PLACE_NAMES,
 )
 from tests.shop.yard import FOUR, TWINS, V8
 
@@ -159,4 +157,4 @@ def test_an_item_of_old_records_is_named_by_its_slug() -> None:
 
 def test_a_phase_is_named_as_a_title_and_within_a_sentence() -> None:
     assert (phase_title(HEAT_SOAKED), phase_name(HEAT_SOAKED.slug)) == ("Heat-soaked recheck", "heat-soaked recheck")
-    assert [place_name(place) for place in PLACES] == list(PLACES)
+    assert [place(code) for code in PLACES] == list(PLACES)

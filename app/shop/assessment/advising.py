@@ -65,7 +65,7 @@ def next_step(record: VisitRecord, phase: Phase) -> Advice:
         return _read_on(now, advice)
     if advice is None:
         return Advice(AdviceKind.DONE, AdviceReason.COARSE)
-    if advice.kind not in (AdviceKind.MEASURE, AdviceKind.DONE, AdviceKind.CANNOT, *phase.moves):
+    if advice.kind not in (AdviceKind.MEASURE, AdviceKind.DONE, AdviceKind.CANNOT, *phase.move_kinds):
         return Advice(AdviceKind.CANNOT, StepReason.TIGHTENING, about=advice.bores)
     return advice
 

@@ -5,17 +5,18 @@ Pages, the JSON interface, paper and the telephone read an ``Assessment`` and ju
 
 from dataclasses import dataclass, field
 
-from app.shop.assessment.advising import ToRead, lever, next_step, to_read
+from app.shop.assessment.advising import ToRead, lever, next_step, starting, to_read
 from app.shop.assessment.progress import Gate, PhaseStatus, gate_of, items_of, leads_to_banks, next_status, progress
-from app.shop.assessment.verdicts import balance_of, evenness_of
+from app.shop.assessment.verdicts import balance_of, balanced, evenness_of, rods_are_turnbuckles
 from app.shop.procedure.items import Item, Phase
-from app.shop.procedure.phases import HEAT_SOAKED, LOCK_DOWN
+from app.shop.procedure.phases import COLD_PRESET, HEAT_SOAKED, LOCK_DOWN
 from app.shop.procedure.read_order import NextReading, next_reading
 from app.shop.procedure.recheck import recheck
 from app.shop.reasons import Reason
 from app.shop.record.visit_record import VisitRecord
 from app.sync.banks.banks import BankAssessment
 from app.sync.planning.advice import Advice
+from app.sync.planning.preset import Preset
 from app.sync.readings.rounds import RoundResult
 
 
@@ -26,9 +27,13 @@ class PhaseAssessment:
     ``gate`` says why nothing may be recorded or read in it now. ``due`` is the reading to take next, ``round`` how even
     the bores are in the round in progress, None before two were read, and ``tolerance`` what they are judged by, a
     fraction of the mean. ``step`` is the one next step, with the readings ``to_read`` that it asks for; ``opening`` [m]
-    holds the central lever for it, approached ``from_above`` or not. ``banks`` is what the banks do off idle.
+    holds the central lever for it, approached ``from_above`` or not. ``banks`` is what the banks do off idle, and
+    ``together`` whether they open together; ``turnbuckles``: the link rods have a thread at either end. ``waits`` is
+    what has to be done before the engine is read, None for nothing and once the visit is signed off. ``preset`` are the
+    turns to start a cold engine from.
     """
 
+    record: VisitRecord
     phase: Phase
     status: PhaseStatus
     gate: Gate
@@ -41,6 +46,10 @@ class PhaseAssessment:
     opening: float
     from_above: bool
     banks: BankAssessment | None
+    together: bool
+    turnbuckles: bool
+    waits: Reason | None
+    preset: Preset | None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -92,10 +101,12 @@ def _assess_phase(assessment: Assessment, phase: Phase) -> PhaseAssessment:
     opening, from_above = lever(record, phase, step)
     tolerance = record.settings.window(phase.slug) if phase.rounds != "none" else 0.0
     read = due.current is not None and len(due.current.latest) >= min(2, len(record.layout.bores))
+    banks, gate = balance_of(record) if phase.rounds == "openings" else None, gate_of(record, phase.slug)
     return PhaseAssessment(
+        record=record,
         phase=phase,
         status=assessment.status(phase),
-        gate=gate_of(record, phase.slug),
+        gate=gate,
         items=items_of(record, phase),
         due=due,
         round=evenness_of(record, due.current, tolerance) if due.current is not None and read else None,
@@ -104,5 +115,9 @@ def _assess_phase(assessment: Assessment, phase: Phase) -> PhaseAssessment:
         to_read=to_read(record, phase, step),
         opening=opening,
         from_above=from_above,
-        banks=balance_of(record) if phase.rounds == "openings" else None,
+        banks=banks,
+        together=banks is not None and balanced(record, banks),
+        turnbuckles=rods_are_turnbuckles(record),
+        preset=starting(record) if phase is COLD_PRESET else None,
+        waits=None if record.sign_off is not None else gate.closed or gate.waits,
     )

@@ -2,12 +2,13 @@
 
 from functools import cache
 
-from app.shop.assessment.verdicts import PLATE_MOVES, accepted_round
+from app.shop.assessment.verdicts import accepted_round
 from app.shop.procedure.items import Item
 from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.procedure.requirements import Requirement
 from app.shop.reasons import Reason, because
 from app.shop.record.visit_record import UNITS, VisitRecord
+from app.sync.engine.adjusters.registry import kind_of
 from app.sync.readings.snap import BLIPS, Snap, snap, suspects
 
 
@@ -31,7 +32,7 @@ def _blip(bore: int, unit: str, low: float, high: float) -> Item:
 
 def blips_of(record: VisitRecord, bore: int) -> list[float]:
     """The newest figures of a bore after its blips, with no plate moved since; as many as make the test."""
-    last = max((m.ident for m in record.all_moves if m.kind in PLATE_MOVES), default=0)
+    last = max((m.ident for m in record.all_moves if kind_of(m.kind).at_idle), default=0)
     rows = [c for c in record.all_checks if (c.phase, c.item) == (HEAT_SOAKED.slug, slug_of(bore))]
     return [
         c.number for c in rows if c.number is not None and c.ident not in record.taken_back and c.after_move >= last

@@ -26,8 +26,6 @@ from app.sync.readings.rounds import RoundResult, RoundVerdict, evenness, outlie
 LESSONS_BACK = 3
 """Earlier visits that are learned from; what was before them counts for little by now."""
 
-PLATE_MOVES = ("stop", "blade", "screw", "bypass")
-
 _next_move = lru_cache(maxsize=128)(next_move)
 """The same facts are judged several times for one page: by the phase that is open, by the card, by what is missing."""
 
@@ -216,7 +214,7 @@ def accepted_round(record: VisitRecord, phase: Phase) -> Round | None:
     """The closed round that speaks for a phase: its last one, with no plate moved since. A coarse one only looked."""
     mine = [r for r in record.rounds if r.row.phase == phase.slug and r.closed and not r.in_question]
     if phase.rounds == "fine":
-        mine = [r for r in mine if not record.moved_since(r, PLATE_MOVES)]
+        mine = [r for r in mine if not record.moved_since(r, at_idle=True)]
     elif phase.rounds == "last":
         mine = [r for r in mine if not record.moved_since(r)]
     return mine[-1] if mine else None

@@ -52,13 +52,7 @@ def record(
             return 0
         phase = require_open(record, slug)
         asked = {item.slug: item for item in items_of(record, phase)}
-        found = {item: _problem(asked.get(item), number, units) for item, number in values.items()}
-        problems: Problems = {item: problem for item, problem in found.items() if problem is not None}
-        if not by.strip():
-            problems["by"] = because(Rejection.INITIALS_MISSING)
-        if not values:
-            problems["nothing"] = because(Rejection.NOTHING_ENTERED)
-        if problems:
+        if problems := _problems(asked, values, by, units):
             raise RejectedError(problems)
         rows: list[CheckRow] = []
         for item, number in values.items():
@@ -176,6 +170,17 @@ def _payload(visit_id: int, slug: str, item: str, number: float | None) -> str:
 def _stored_under(key: str, record: VisitRecord) -> bool:
     """Whether this very form was stored before: sent again, its figures differ from nothing that is recorded."""
     return any(row.key == part_key(key, row.item) for row in record.all_checks)
+
+
+def _problems(asked: Mapping[str, Item], values: Mapping[str, float | None], by: str, units: Units) -> Problems:
+    """What is wrong with the items given, each beside its own."""
+    found = {item: _problem(asked.get(item), number, units) for item, number in values.items()}
+    problems: Problems = {item: problem for item, problem in found.items() if problem is not None}
+    if not by.strip():
+        problems["by"] = because(Rejection.INITIALS_MISSING)
+    if not values:
+        problems["nothing"] = because(Rejection.NOTHING_ENTERED)
+    return problems
 
 
 def _problem(item: Item | None, number: float | None, units: Units) -> Reason | None:

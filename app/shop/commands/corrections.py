@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 from app.shop.commands.engines import LONGEST
 from app.shop.commands.readings import range_of
 from app.shop.errors import ConflictError, Problems, RejectedError
-from app.shop.procedure.parts import parts_of
+from app.shop.procedure.items import Item
 from app.shop.procedure.phases import PHASES
 from app.shop.reasons import because
 from app.shop.record import loader
@@ -23,7 +23,6 @@ from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.shop.store.idempotency import checked, earlier, fingerprint, part_key
 from app.shop.store.tables import CheckRow, Correction, ReadingRow
-from app.wording.phases import item_label
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,13 +40,24 @@ class NewCorrection:
 
 @dataclass(frozen=True, slots=True)
 class Corrected:
-    """One figure that a correction put right. ``unit`` is the meter's or the item's own; ``quantity`` the item's."""
+    """One figure that a correction replaced: of a ``bore`` in a ``round``, or of the checklist ``item`` named ``slug``.
 
-    what: str
+    ``unit`` is the meter's or the item's own. ``item`` is None for a slug that no phase asks for any more.
+    """
+
     was: float | None
     now: float | None
     unit: str
-    quantity: Quantity | None = None
+    bore: int = 0
+    round: int = 0
+    drift_check: bool = False
+    slug: str = ""
+    item: Item | None = None
+
+    @property
+    def quantity(self) -> Quantity | None:
+        """What the figure is of, where a shop chooses its unit."""
+        return self.item.quantity if self.item else None
 
 
 def correct(shop: Database, visit_id: int, key: str, new: NewCorrection, at: str, units: Units = RECORDED) -> int:
@@ -93,24 +103,26 @@ def correct(shop: Database, visit_id: int, key: str, new: NewCorrection, at: str
                     supersedes_id=old.ident,
                 )
             )
-        for check, value in checks:
-            session.add(
-                CheckRow(
-                    key=part_key(key, f"check {check.ident}"),
-                    payload=sent,
-                    visit_id=visit_id,
-                    phase=check.phase,
-                    item=check.item,
-                    number=value,
-                    text="",
-                    after_move=check.after_move,
-                    by=row.by,
-                    at=at,
-                    supersedes_id=check.ident,
-                )
-            )
+        session.add_all(_corrected_check(row, check, value) for check, value in checks)
         session.flush()
         return row.number
+
+
+def _corrected_check(row: Correction, old: CheckEntry, value: float) -> CheckRow:
+    """The row that supersedes a check, as part of a correction."""
+    return CheckRow(
+        key=part_key(row.key, f"check {old.ident}"),
+        payload=row.payload,
+        visit_id=row.visit_id,
+        phase=old.phase,
+        item=old.item,
+        number=value,
+        text="",
+        after_move=old.after_move,
+        by=row.by,
+        at=row.at,
+        supersedes_id=old.ident,
+    )
 
 
 def issue_of(record: VisitRecord) -> int:
@@ -142,17 +154,23 @@ def corrected(record: VisitRecord, one: CorrectionEntry) -> tuple[Corrected, ...
         for entered in round_.entered:
             if entered.ident > one.after_reading and entered.supersedes_id in was:
                 old = was[entered.supersedes_id]
-                again = " again" if entered.kind == "closing" else ""
-                what = f"bore {entered.bore}{again}, round {round_.row.number}"
-                said.append(Corrected(what, old.value, entered.value, entered.unit))
+                said.append(
+                    Corrected(
+                        old.value,
+                        entered.value,
+                        entered.unit,
+                        bore=entered.bore,
+                        round=round_.row.number,
+                        drift_check=entered.kind == "closing",
+                    )
+                )
     items = {(p.slug, i.slug): i for p in PHASES for i in p.items}
     checks = {c.ident: c for c in issued.all_checks}
     for check in issued.all_checks:
         if check.ident > one.after_check and check.supersedes_id in checks:
             item = items.get((check.phase, check.item))
-            name, unit = (item_label(item, parts_of(record.layout)).lower(), item.unit) if item else (check.item, "")
-            quantity = item.quantity if item else None
-            said.append(Corrected(name, checks[check.supersedes_id].number, check.number, unit, quantity))
+            figure = checks[check.supersedes_id].number
+            said.append(Corrected(figure, check.number, item.unit if item else "", slug=check.item, item=item))
     return tuple(said)
 
 

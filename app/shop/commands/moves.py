@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from app.shop.assessment.progress import require_open
 from app.shop.assessment.verdicts import needs_preset
 from app.shop.errors import ConflictError, Problems, RejectedError
-from app.shop.reasons import Reason, because
+from app.shop.reasons import because
 from app.shop.record import loader
 from app.shop.record.entries import MoveEntry
 from app.shop.record.visit_record import VisitRecord
@@ -14,20 +14,23 @@ from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.shop.store.idempotency import checked, earlier, fingerprint
 from app.shop.store.tables import MoveRow
-from app.sync.engine.layout import Coupler
+from app.sync.engine.adjusters.kind import AdjusterKind
+from app.sync.engine.adjusters.registry import kind_of
+from app.sync.engine.events import Place
+from app.sync.engine.layout import Layout
 from app.sync.engine.units import INCH, MM, THOU
 
-MOST = {"stop": 4.0, "screw": 4.0, "link": 24.0, "bypass": 10.0}
 MOST_LEAVES = 2
 THINNEST, THICKEST = 0.5 * THOU, 60 * THOU
 
 
 @dataclass(frozen=True, slots=True)
 class NewMove:
-    """One adjustment made. ``amount`` is turns (stop, screw, bypass) or flats (link); a blade's, all its leaves [m].
+    """One adjustment made. ``kind`` is the slug of the kind of adjuster, which says what names its place and what
+    ``amount`` is measured in; where that is leaves, ``leaves`` [m] say it.
 
-    ``bank`` names the bank of a stop or link; ``near`` and ``far`` the coupler of a blade or screw; ``near`` the bore
-    of a bypass screw. ``advised`` says whether it was made as the card said.
+    ``bank`` names a bank; ``near`` and ``far`` a coupler; ``near`` alone a bore. ``advised`` says whether it was made
+    as the card said.
     """
 
     phase: str
@@ -39,6 +42,11 @@ class NewMove:
     leaves: tuple[float, ...]
     advised: bool
     by: str
+
+    @property
+    def place(self) -> Place:
+        """Where the adjuster sits."""
+        return Place(self.bank, self.near, self.far)
 
 
 def make(shop: Database, visit_id: int, key: str, new: NewMove, at: str, seen: int | None = None) -> int:
@@ -54,7 +62,7 @@ def make(shop: Database, visit_id: int, key: str, new: NewMove, at: str, seen: i
             return again.ident
         record = loader.load(session, visit_id)
         phase = require_open(record, new.phase)
-        if new.kind not in phase.moves:
+        if new.kind not in phase.move_kinds:
             raise RejectedError({"kind": because(Rejection.MOVE_NOT_IN_PHASE)})
         if not needs_preset(record) and record.as_found() is None:
             raise RejectedError({"kind": because(Rejection.AS_FOUND_FIRST)})
@@ -71,7 +79,7 @@ def make(shop: Database, visit_id: int, key: str, new: NewMove, at: str, seen: i
             bank=new.bank or (record.layout.bank_of(new.near).name if new.near else ""),
             near=new.near,
             far=new.far,
-            amount=sum(new.leaves) if new.kind == "blade" else new.amount,
+            amount=sum(new.leaves) if kind_of(new.kind).unit == "leaves" else new.amount,
             leaves=" ".join(f"{leaf:.9f}" for leaf in new.leaves),
             advised=int(new.advised),
             after_reading=record.last_reading,
@@ -85,31 +93,29 @@ def make(shop: Database, visit_id: int, key: str, new: NewMove, at: str, seen: i
 
 
 def _problems(record: VisitRecord, new: NewMove) -> Problems:
-    if new.kind in ("blade", "screw") and (wrong := _coupler_problem(record, new)):
-        return {"near": wrong}
-    if new.kind == "blade":
+    kind = kind_of(new.kind)
+    if (wrong := _place_problem(record.layout, kind, new.place)) is not None:
+        return {"bank" if kind.sits == "bank" else "near": because(wrong)}
+    if kind.unit == "leaves":
         return _feeler_problems(record, new)
-    if new.kind == "bypass" and new.near not in record.layout.bypass:
-        return {"near": because(Rejection.NO_SUCH_BYPASS_SCREW)}
-    if new.kind in ("stop", "link") and new.bank not in {bank.name for bank in record.layout.banks}:
-        return {"bank": because(Rejection.NO_SUCH_BANK)}
-    most = MOST[new.kind]
-    code = Rejection.FLATS_OUT_OF_RANGE if new.kind == "link" else Rejection.TURNS_OUT_OF_RANGE
-    if not math.isfinite(new.amount) or new.amount == 0 or abs(new.amount) > most:
-        return {"amount": because(code, most=most)}
+    if not math.isfinite(new.amount) or new.amount == 0 or abs(new.amount) > kind.most:
+        code = Rejection.FLATS_OUT_OF_RANGE if kind.unit == "flats" else Rejection.TURNS_OUT_OF_RANGE
+        return {"amount": because(code, most=kind.most)}
     return {}
 
 
-def _coupler_problem(record: VisitRecord, new: NewMove) -> Reason | None:
-    """What is wrong with the coupler that a move names."""
-    if new.near is None or new.far is None or Coupler(new.near, new.far) not in record.layout.couplers():
-        return because(Rejection.NO_SUCH_COUPLER)
-    by_screw = record.layout.by_screw(Coupler(new.near, new.far))
-    if by_screw and new.kind == "blade":
-        return because(Rejection.COUPLER_HAS_SCREW)
-    if not by_screw and new.kind == "screw":
-        return because(Rejection.COUPLER_HAS_NO_SCREW)
-    return None
+def _place_problem(layout: Layout, kind: AdjusterKind, place: Place) -> Rejection | None:
+    """What is wrong with the place that a move names."""
+    if kind.sits == "bank":
+        return None if place.bank in {bank.name for bank in layout.banks} else Rejection.NO_SUCH_BANK
+    adjuster = kind.adjuster(place)
+    if adjuster in kind.adjusters(layout):
+        return None
+    if kind.sits == "bore":
+        return Rejection.NO_SUCH_BYPASS_SCREW if kind.slug == "bypass" else Rejection.NO_SUCH_SCREW
+    if adjuster not in layout.couplers():
+        return Rejection.NO_SUCH_COUPLER
+    return Rejection.COUPLER_HAS_SCREW if kind.unit == "leaves" else Rejection.COUPLER_HAS_NO_SCREW
 
 
 def _feeler_problems(record: VisitRecord, new: NewMove) -> Problems:

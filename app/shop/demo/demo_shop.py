@@ -17,7 +17,7 @@ from app.shop.procedure.phases import BANK_BALANCE, COLD_PRESET, FIRST_FIRE, HEA
 from app.shop.record import meter_studies
 from app.shop.store.database import Database
 from app.shop.training import training_start
-from app.shop.training.training_start import NewPractice
+from app.shop.training.training_start import NewPractice, Texts
 from app.sync.engine.hardware import likely_hardware
 from app.sync.engine.layout import Bank, Coupler, Layout
 from app.sync.engine.units import CUBIC_INCH, LITRE, REV_PER_MIN
@@ -25,9 +25,18 @@ from app.sync.engine.units import CUBIC_INCH, LITRE, REV_PER_MIN
 STUDIED, DUE_AFTER = 9, 365
 """Days before today that the meters were studied, and days after that when they are due again."""
 
+TRAINING = Texts(
+    serial="Training {}".format,
+    description="Training engine, simulated",
+    customer="Training",
+    vehicle="No real data",
+    visit_why="Training",
+    waived_why="Training: the engine was already warm. The first look is left to the readings.",
+)
+
 
 def fill(shop: Database, today: datetime | None = None) -> None:
-    """Fill an empty shop, with an engine to practise on at the top.
+    """Fill an empty shop, with a training engine at the top.
 
     ``today`` is the day the open visits happen on; the real one when left out.
     """
@@ -36,7 +45,8 @@ def fill(shop: Database, today: datetime | None = None) -> None:
         _live(shop, piece, random.Random(number), end)
     _study(shop, random.Random(len(PIECES) + 1), end - timedelta(days=STUDIED))
     key = str(uuid.UUID(int=random.Random(len(PIECES)).getrandbits(128), version=4))
-    training_start.start(shop, key, NewPractice("4", "slipped", "hot", "you"), end.isoformat(timespec="milliseconds"))
+    now = end.isoformat(timespec="milliseconds")
+    training_start.start(shop, key, NewPractice("4", "slipped", "hot", "you"), TRAINING, now)
 
 
 def _study(shop: Database, rng: random.Random, when: datetime) -> None:

@@ -15,6 +15,7 @@ class FileFault(StrEnum):
     VISIT = "visit"  # visit, fault: a Reason with one of the codes below
     FITTING_OR_METER = "fitting-or-meter"
     NO_COUPLER_SCREW = "no-coupler-screw"  # near, far
+    NO_OTHER_SCREW = "no-other-screw"  # bore
     ROUND_NUMBER_TWICE = "round-number-twice"
     IDLE_FROM_ABOVE = "idle-from-above"
     SUPERSEDES_NOTHING = "supersedes-nothing"

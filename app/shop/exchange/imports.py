@@ -26,6 +26,9 @@ from app.shop.record.fittings import layout_from_json
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.shop.store.tables import Engine, MeterRow, Visit
+from app.sync.engine.adjusters.kind import ScrewWithGain
+from app.sync.engine.adjusters.registry import kind_of
+from app.sync.engine.events import Place
 from app.sync.engine.hardware import Hardware
 from app.sync.engine.layout import Layout, LayoutError
 
@@ -274,12 +277,7 @@ def _visit_contradictions(
     if visit.fitting not in layouts or visit.meter not in meters:
         return [because(FileFault.FITTING_OR_METER)]
     layout = layouts[visit.fitting]
-    by_screw = {(c.near, c.far) for c in layout.couplers() if layout.by_screw(c)}
-    wrong = [
-        because(FileFault.NO_COUPLER_SCREW, near=move.near, far=move.far)
-        for move in visit.moves
-        if move.kind == "screw" and (move.near, move.far) not in by_screw
-    ]
+    wrong = [wrong for move in visit.moves if (wrong := _unfitted(move, layout)) is not None]
     if len({r.number for r in visit.rounds}) < len({r.key for r in visit.rounds}):
         wrong.append(because(FileFault.ROUND_NUMBER_TWICE))
     if any(r.from_above and r.opening <= 0 for r in visit.rounds):
@@ -293,6 +291,19 @@ def _visit_contradictions(
     if visit.corrections and visit.sign_off is None:
         wrong.append(because(FileFault.CORRECTED_TOO_EARLY))
     return wrong
+
+
+def _unfitted(move: v3.Move, layout: Layout) -> Reason | None:
+    """What is wrong with a move of a screw that the layout does not have.
+
+    A bypass screw passes: version 1 told of them where no layout named them yet.
+    """
+    kind, place = kind_of(move.kind), Place(move.bank, move.near, move.far)
+    if not isinstance(kind, ScrewWithGain) or move.kind == "bypass" or kind.adjuster(place) in kind.adjusters(layout):
+        return None
+    if kind.sits == "coupler":
+        return because(FileFault.NO_COUPLER_SCREW, near=move.near, far=move.far)
+    return because(FileFault.NO_OTHER_SCREW, bore=move.near)
 
 
 def _broken_references(visit: v3.Visit) -> list[Reason]:

@@ -1,13 +1,14 @@
 """One engine with its whole history as a file, version 3: what may stand in it.
 
-As version 2 (see ``exchange_v2``), and whether a round's opening was reached from above.
+As version 2 (see ``exchange_v2``), and whether a round's opening was reached from above, and screws of further kinds,
+which are left out where an engine has none: which kinds there are is known to ``app.sync.engine.adjusters``.
 ``static/exchange/engine-3.schema.json`` is the JSON Schema. A file of this version must be read for ever: what a later
 version needs goes into models of its own.
 """
 
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
-from pydantic import Field
+from pydantic import AfterValidator, Field, SerializerFunctionWrapHandler, model_serializer
 
 from app.shop.exchange import v1 as v1
 from app.shop.exchange import v2 as v2
@@ -16,16 +17,14 @@ from app.shop.exchange.v2 import (
     Check,
     Correction,
     Engine,
-    Fitting,
-    Layout,
     Meter,
-    Move,
     Override,
     Part,
     Reading,
     SignOff,
     whole,
 )
+from app.sync.engine.adjusters.registry import kind_of, kinds
 
 __all__ = [
     "Bank",
@@ -47,6 +46,64 @@ __all__ = [
     "from_v2",
     "whole",
 ]
+
+
+def _known(slug: str) -> str:
+    try:
+        return kind_of(slug).slug
+    except KeyError:
+        raise ValueError("a kind of adjuster that this program knows belongs here") from None
+
+
+def _kinds(schema: dict[str, Any]) -> None:
+    schema["enum"] = [kind.slug for kind in kinds()]
+
+
+Kind = Annotated[str, AfterValidator(_known), Field(json_schema_extra=_kinds)]
+EXTRA = "Bores with a screw of a further kind, by the slug of the kind; left out where there is none."
+
+
+class Layout(v2.Layout):
+    """Where the bores sit and what hangs them together.
+
+    ``sensor`` is the bore of the throttle sensor, ``springless`` are bores whose plate has no return spring of its own,
+    ``bypass`` those with a bypass screw; ``plenum`` says whether a common plenum joins the runners.
+    """
+
+    extra: Annotated[dict[str, list[v1.Bore]], Field(default_factory=dict, description=EXTRA)]
+
+    @model_serializer(mode="wrap")
+    def _without_nothing(self, handler: SerializerFunctionWrapHandler) -> dict[str, Any]:
+        said: dict[str, Any] = handler(self)
+        return said if self.extra else {name: value for name, value in said.items() if name != "extra"}
+
+
+class Fitting(v2.Fitting):
+    """What was fitted from a time on."""
+
+    layout: Layout
+
+
+class Move(Part):
+    """One adjustment made: turns, flats, or metres of blade, by kind; the leaves of a blade in metres.
+
+    Turns of a stop screw or of a coupler's screw are positive inward, those of a bypass screw outward.
+    """
+
+    key: v1.Key
+    payload: v1.Hash
+    phase: v1.Slug
+    kind: Kind
+    bank: Annotated[str, Field(max_length=10)]
+    near: v1.Bore | None
+    far: v1.Bore | None
+    amount: v1.Real
+    leaves: Annotated[str, Field(max_length=200, pattern=r"^[0-9eE+\-. ]*$")]
+    advised: bool
+    after_reading: v1.Key | None
+    by: v1.Text
+    at: v1.Time
+    supersedes: v1.Key | None
 
 
 class Round(v1.Round):

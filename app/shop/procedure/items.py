@@ -12,11 +12,11 @@ from app.shop.procedure.parts import Part
 from app.shop.reasons import Reason, because
 from app.shop.record.measures import Quantity, Units
 from app.shop.rejections import Rejection
+from app.sync.engine.adjusters.registry import kind_of, kinds
+from app.sync.engine.layout import Layout
 
 Place = Literal["test cell", "vehicle", "telephone"]
 PLACES: tuple[Place, ...] = ("test cell", "vehicle", "telephone")
-
-MoveKind = Literal["stop", "blade", "screw", "link", "bypass"]
 
 Stops = Literal["", "oil pressure at the start", "oil pressure when hot", "coolant", "oil"]
 
@@ -101,16 +101,24 @@ class Phase:
     items: tuple[Item, ...]
     cautions: tuple[Caution, ...]
     rounds: Literal["none", "coarse", "fine", "openings", "last"]
-    moves: tuple[MoveKind, ...]
+    moves: tuple[str, ...]
 
     def steps_for(self, parts: Collection[Part]) -> tuple[StepCode, ...]:
         """What to do in this phase at an engine that has those parts."""
         return tuple(step.code for step in self.steps if step.when in parts)
 
-    def moves_for(self, parts: Collection[Part]) -> tuple[MoveKind, ...]:
-        """The kinds of move that may be made in this phase at an engine that has those parts."""
-        needs: dict[MoveKind, Part] = {"blade": "blades", "screw": "screws", "bypass": "bypass", "link": "two banks"}
-        return tuple(kind for kind in self.moves if needs.get(kind, "always") in parts)
+    @property
+    def move_kinds(self) -> tuple[str, ...]:
+        """Slugs of the kinds of adjuster that are moved in this phase: ``moves``, and where bores are evened every
+        further kind that acts at idle."""
+        if self.rounds != "fine":
+            return self.moves
+        further = (kind.slug for kind in kinds() if kind.at_idle and kind.slug not in self.moves)
+        return (*self.moves, *further)
+
+    def moves_for(self, layout: Layout) -> tuple[str, ...]:
+        """Those of the ``move_kinds`` that an engine has."""
+        return tuple(slug for slug in self.move_kinds if kind_of(slug).adjusters(layout))
 
     def cautions_at(self, place: str, parts: Collection[Part]) -> tuple[CautionCode, ...]:
         """What to beware of in this phase at that place and at an engine that has those parts."""

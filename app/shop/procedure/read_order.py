@@ -5,6 +5,7 @@ from typing import Literal
 
 from app.shop.procedure.items import Phase
 from app.shop.record.visit_record import Round, VisitRecord
+from app.sync.engine.adjusters.registry import kind_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,6 +67,6 @@ def next_opening(record: VisitRecord, mine: list[Round]) -> float | None:
     A link that was made too short holds its bank off the stop, and only idle shows that.
     """
     read = opening_rounds(record, mine)
-    turned = any(m.kind == "link" for m in record.moves)
+    turned = any(not kind_of(m.kind).at_idle for m in record.moves)
     wanted = (*record.settings.openings, 0.0) if turned else record.settings.openings
     return next((o for o in wanted if o not in read), None)

@@ -1,75 +1,91 @@
 """Who did what when, read from the rows of evidence themselves: there is no second book that could disagree with them.
 
 The order is that of the clock when each row was stored, because rows of different tables share nothing else; inside a
-table it is the order in which they were stored.
+table it is the order in which they were stored. Each line is a code with its values; ``app.wording.activity`` has the
+words.
 """
 
+import json
 from dataclasses import dataclass
+from enum import StrEnum
 
 from sqlmodel import Session
 
-from app.shop.procedure.phases import PHASES
-from app.shop.record import stored_settings
-from app.shop.record.measures import Measure, Units
-from app.wording.phases import phase_name
-
-TITLES = {phase.slug: f"'{phase_name(phase)}'" for phase in PHASES}
-ITEMS = {item.slug: item for phase in PHASES for item in phase.items if item.kind == "number"}
+from app.shop.reasons import Reason, because
+from app.shop.record.visit_record import TAKEN_BACK
 
 
-def _one_of(column: str, words: dict[str, str], otherwise: str) -> str:
-    """The SQL that has for each value of a column an expression of its own."""
-    cases = " ".join(f"WHEN '{value}' THEN {said}" for value, said in words.items())
-    return f"CASE {column} {cases} ELSE {otherwise} END"
+class Activity(StrEnum):
+    """What was done."""
 
+    ENGINE = "engine-registered"
+    HARDWARE = "hardware-changed"
+    VISIT = "visit-opened"
+    ROUND = "round-started"
+    READING = "reading"
+    SKIP = "bore-skipped"
+    ADJUSTED = "adjusted"
+    """An adjuster of some ``kind`` was moved."""
+    FIGURE = "figure-entered"
+    """A figure of a checklist item, in the item's own unit."""
+    TEXT = "text-entered"
+    TICK = "item-checked"
+    UNDONE = "item-undone"
+    WAIVER = "phase-waived"
+    SIGN_OFF = "signed-off"
+    CORRECTION = "corrected-after-sign-off"
+    PERSON_ADDED = "person-added"
+    PERSON_REMOVED = "person-removed"
+    PIN_CHANGED = "pin-changed"
+    PIN_WRONG = "pin-wrong"
+    TABLET_PAIRED = "tablet-paired"
+    TABLET_RENAMED = "tablet-renamed"
+    TABLET_REMOVED = "tablet-removed"
+    REPLACED = "replaced"
+    """``what`` is a reading or a move that takes the place of an earlier one."""
+    REPEATED = "repeated"
+    """``what`` is a checklist entry that follows an earlier one."""
 
-PHASE = _one_of("o.phase", TITLES, "o.phase")
-ROUND = f"printf('round %d of %s', o.number, {PHASE})"
 
 PARTS = (
-    "SELECT registered_at AS at, '' AS who, 'Engine ' || serial || ' registered' AS what, 0 AS visit, id AS engine, "
-    "'engine' AS part, id FROM engine",
-    "SELECT at, '', 'What is fitted: ' || why, 0, engine_id, 'fitting', id FROM fitting WHERE number > 1",
-    "SELECT opened_at, \"by\", printf('Visit %d opened, %s', number, place), id, engine_id, 'visit', id FROM visit",
-    f"SELECT begun_at, '', upper(substr({ROUND}, 1, 1)) || substr({ROUND}, 2) || ' begun', o.visit_id, v.engine_id, "
-    "'round', o.id FROM round o JOIN visit v ON v.id = o.visit_id",
-    "SELECT r.at, r.\"by\", CASE WHEN r.supersedes_id IS NOT NULL THEN 'Corrected: ' ELSE '' END "
-    "|| CASE r.kind WHEN 'skip' THEN printf('bore %d skipped: %s', r.bore, r.why) "
-    f"ELSE printf('bore %d read %g %s', r.bore, r.value, r.unit) END || ', ' || {ROUND}, o.visit_id, v.engine_id, "
-    "'reading', r.id FROM reading r JOIN round o ON o.id = r.round_id JOIN visit v ON v.id = o.visit_id",
-    "SELECT m.at, m.\"by\", CASE WHEN m.supersedes_id IS NOT NULL THEN 'Corrected: ' ELSE '' END "
-    "|| CASE m.kind WHEN 'blade' THEN printf('coupler %d-%d reset', m.near, m.far) "
-    "WHEN 'screw' THEN printf('screw of coupler %d-%d turned', m.near, m.far) "
-    "WHEN 'bypass' THEN printf('bypass screw of bore %d turned', m.near) "
-    "WHEN 'link' THEN printf('link of bank %s turned', m.bank) "
-    "ELSE printf('stop screw of bank %s turned', m.bank) END, m.visit_id, v.engine_id, 'move', m.id "
-    "FROM move m JOIN visit v ON v.id = m.visit_id",
-    "SELECT c.at, c.\"by\", CASE WHEN c.supersedes_id IS NOT NULL THEN 'Again: ' ELSE '' END "
-    "|| replace(c.item, '-', ' ') || CASE WHEN c.number IS NOT NULL THEN ' ' || {figure} "
-    "WHEN c.text <> '' THEN ' ' || c.text ELSE ' ticked' END, c.visit_id, v.engine_id, 'check', c.id "
-    'FROM "check" c JOIN visit v ON v.id = c.visit_id',
-    f"SELECT o.at, o.\"by\", 'Passed over in ' || {PHASE} || ': ' || o.why, o.visit_id, "
-    "v.engine_id, 'override', o.id FROM override o JOIN visit v ON v.id = o.visit_id",
-    "SELECT s.at, s.name, 'Signed off', s.visit_id, v.engine_id, 'sign_off', s.id "
-    "FROM sign_off s JOIN visit v ON v.id = s.visit_id",
-    "SELECT c.at, c.\"by\", 'Corrected after the sign-off: ' || c.why, c.visit_id, v.engine_id, 'correction', c.id "
-    "FROM correction c JOIN visit v ON v.id = c.visit_id",
-    "SELECT at, name, CASE WHEN active = 0 THEN 'May sign off no more' WHEN supersedes_id IS NULL THEN 'May sign off' "
-    "ELSE 'Has another PIN' END, 0, 0, 'person', id FROM person",
-    "SELECT at, name, 'Wrong PIN' , 0, 0, 'pin_try', id FROM pin_try WHERE \"right\" = 0",
-    "SELECT at, '', 'Tablet ' || name || CASE WHEN active = 0 THEN ' shut out' WHEN supersedes_id IS NULL "
-    "THEN ' let in' ELSE ' renamed' END, 0, 0, 'tablet', id FROM tablet",
+    """SELECT registered_at AS at, '' AS who, 'engine-registered' AS code, json_object('serial', serial) AS told,
+    '' AS wrap, 0 AS visit, id AS engine, 'engine' AS part, id FROM engine""",
+    """SELECT at, '', 'hardware-changed', json_object('why', why), '', 0, engine_id, 'fitting', id
+    FROM fitting WHERE number > 1""",
+    """SELECT opened_at, "by", 'visit-opened', json_object('number', number, 'place', place), '',
+    id, engine_id, 'visit', id FROM visit""",
+    """SELECT begun_at, '', 'round-started', json_object('number', o.number, 'phase', o.phase), '',
+    o.visit_id, v.engine_id, 'round', o.id FROM round o JOIN visit v ON v.id = o.visit_id""",
+    """SELECT r.at, r."by", CASE r.kind WHEN 'skip' THEN 'bore-skipped' ELSE 'reading' END,
+    json_object('bore', r.bore, 'value', r.value, 'unit', r.unit, 'why', r.why, 'round', o.number, 'phase', o.phase),
+    CASE WHEN r.supersedes_id IS NULL THEN '' ELSE 'replaced' END, o.visit_id, v.engine_id, 'reading', r.id
+    FROM reading r JOIN round o ON o.id = r.round_id JOIN visit v ON v.id = o.visit_id""",
+    """SELECT m.at, m."by", 'adjusted', json_object('kind', m.kind, 'near', m.near, 'far', m.far, 'bank', m.bank),
+    CASE WHEN m.supersedes_id IS NULL THEN '' ELSE 'replaced' END, m.visit_id, v.engine_id, 'move', m.id
+    FROM move m JOIN visit v ON v.id = m.visit_id""",
+    """SELECT c.at, c."by", CASE WHEN c.text = :undone THEN 'item-undone' WHEN c.number IS NOT NULL
+    THEN 'figure-entered' WHEN c.text <> '' THEN 'text-entered' ELSE 'item-checked' END,
+    json_object('phase', c.phase, 'item', c.item, 'number', c.number, 'text', c.text),
+    CASE WHEN c.supersedes_id IS NULL OR c.text = :undone THEN '' ELSE 'repeated' END,
+    c.visit_id, v.engine_id, 'check', c.id FROM "check" c JOIN visit v ON v.id = c.visit_id""",
+    """SELECT o.at, o."by", 'phase-waived', json_object('phase', o.phase, 'why', o.why), '',
+    o.visit_id, v.engine_id, 'override', o.id FROM override o JOIN visit v ON v.id = o.visit_id""",
+    """SELECT s.at, s.name, 'signed-off', '{}', '', s.visit_id, v.engine_id, 'sign_off', s.id
+    FROM sign_off s JOIN visit v ON v.id = s.visit_id""",
+    """SELECT c.at, c."by", 'corrected-after-sign-off', json_object('why', c.why), '',
+    c.visit_id, v.engine_id, 'correction', c.id FROM correction c JOIN visit v ON v.id = c.visit_id""",
+    """SELECT at, name, CASE WHEN active = 0 THEN 'person-removed' WHEN supersedes_id IS NULL THEN 'person-added'
+    ELSE 'pin-changed' END, '{}', '', 0, 0, 'person', id FROM person""",
+    """SELECT at, name, 'pin-wrong', '{}', '', 0, 0, 'pin_try', id FROM pin_try WHERE "right" = 0""",
+    """SELECT at, '', CASE WHEN active = 0 THEN 'tablet-removed' WHEN supersedes_id IS NULL THEN 'tablet-paired'
+    ELSE 'tablet-renamed' END, json_object('name', name), '', 0, 0, 'tablet', id FROM tablet""",
 )
+"""Each table's lines: when, who, the code of ``Activity`` and its values, the code that wraps it where the row follows
+an earlier one; then visit, engine, the table's name and the row."""
 
-
-def _figure(units: Units) -> str:
-    """The SQL that says a check's figure in the units that the shop shows."""
-    said = {}
-    for slug, item in ITEMS.items():
-        one = units.of(item.quantity) if item.quantity else Measure(item.unit, places=6)
-        number = f"printf('%g', round((c.number - ({one.zero!r})) / {one.size!r}, {one.places}))"
-        said[slug] = number if one.name in ("", slug) else f"{number} || ' {one.name}'"
-    return _one_of("c.item", said, "printf('%g', c.number)")
+LINES = """SELECT d.at, d.who, d.code, d.told, d.wrap, d.visit, d.engine, coalesce(e.serial, '')
+FROM ({parts}) d LEFT JOIN engine e ON e.id = d.engine {wanted}
+ORDER BY d.at DESC, d.part, d.id DESC LIMIT :most OFFSET :skip"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +94,7 @@ class Line:
 
     at: str
     who: str
-    what: str
+    what: Reason
     visit: int
     engine: int
     serial: str
@@ -87,10 +103,12 @@ class Line:
 def lines(session: Session, most: int, skip: int = 0, visit: int | None = None) -> list[Line]:
     """What was done last, newest first: ``most`` lines after the first ``skip``, of one visit or of everything."""
     wanted = "WHERE d.visit = :visit" if visit is not None else ""
-    parts = " UNION ALL ".join(PARTS).replace("{figure}", _figure(stored_settings.now(session)[1].units))
-    query = (
-        f"SELECT d.at, d.who, d.what, d.visit, d.engine, coalesce(e.serial, '') FROM ({parts}) d "
-        f"LEFT JOIN engine e ON e.id = d.engine {wanted} ORDER BY d.at DESC, d.part, d.id DESC LIMIT :most OFFSET :skip"
-    )
-    found = session.connection().exec_driver_sql(query, {"visit": visit, "most": most, "skip": skip})
-    return [Line(*row) for row in found]
+    query = LINES.format(parts=" UNION ALL ".join(PARTS), wanted=wanted)
+    values = {"visit": visit, "most": most, "skip": skip, "undone": TAKEN_BACK}
+    found = session.connection().exec_driver_sql(query, values)
+    return [Line(at, who, _what(code, told, wrap), *rest) for at, who, code, told, wrap, *rest in found]
+
+
+def _what(code: str, told: str, wrap: str) -> Reason:
+    what = because(Activity(code), **json.loads(told))
+    return because(Activity(wrap), what=what) if wrap else what

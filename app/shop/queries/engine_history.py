@@ -7,6 +7,7 @@ it and asks what slipped. Nothing here reads the database (see ``history_cache``
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from enum import StrEnum
 from functools import lru_cache
 
 from app.shop.assessment.verdicts import evenness_of
@@ -82,11 +83,24 @@ class VisitSummary:
     air: Conditions | None
 
 
+class NotComparable(StrEnum):
+    """Why as left and as found of two visits cannot be compared."""
+
+    NO_ROUND = "no-round"
+    """One of them has no complete round."""
+    QUANTITIES = "quantities"
+    """One was read by flow and one by vacuum."""
+    LAYOUT = "layout"
+    """The bores are not the same."""
+    ZERO = "zero"
+    """A bore read nothing."""
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Change:
     """What changed from one visit's as left to a later one's as found.
 
-    ``assessment`` says what slipped, None when the two cannot be set side by side; ``why_not`` then says why.
+    ``assessment`` says what slipped, None when the two cannot be compared; ``why_not`` then says why.
     ``common`` is the change of ln(flow) that air and speed explain, None when they were not recorded at both.
     """
 
@@ -97,7 +111,7 @@ class Change:
     hot: bool
     common: float | None
     assessment: SlipAssessment | None
-    why_not: str = ""
+    why_not: NotComparable | None = None
 
 
 def build_history(record: VisitRecord) -> VisitSummary:
@@ -145,22 +159,22 @@ def changes(visits: Sequence[VisitSummary]) -> dict[int, Change]:
 
 @lru_cache(maxsize=4096)
 def change(before: VisitSummary, after: VisitSummary) -> Change:
-    """What the brain says of one visit's as found against an earlier one's as left."""
+    """What slipped between an earlier visit's as left and this one's as found."""
     left, found = before.left, after.found
     same_meter = before.meter_id == after.meter_id
     hot = left is not None and found is not None and left.hot and found.hot
     common = None
     if before.air is not None and after.air is not None:
         common = expected_common(before.air, after.air)
-    why_not = ""
+    why_not: NotComparable | None = None
     if left is None or found is None:
-        why_not = "There is no closed round on both sides."
+        why_not = NotComparable.NO_ROUND
     elif before.meter.quantity != after.meter.quantity:
-        why_not = "One was read by flow and one by vacuum: they cannot be set side by side."
+        why_not = NotComparable.QUANTITIES
     elif set(before.layout.bores) != set(after.layout.bores):
-        why_not = "Another layout was fitted in between."
+        why_not = NotComparable.LAYOUT
     elif min(p.mean for p in (*left.pooled.values(), *found.pooled.values())) <= 0:
-        why_not = "A bore read nothing at all."
+        why_not = NotComparable.ZERO
     assessment = None
     if not why_not and left is not None and found is not None:
         assessment = slipped(after.layout, left.pooled, found.pooled, after.meter, same_meter, hot, common or 0.0)

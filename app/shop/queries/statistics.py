@@ -1,23 +1,28 @@
 """Across engines: what slips most, how long a sync lasts, how many moves an engine takes, by meter and by person.
 
-Every table is plain rows, counts beside every share: a share of few says little, and a person sees how few. Nothing
-here is an advice; two people or two meters may simply have had other engines.
+Every table is plain rows, counts beside every share, since a share of a small number says little. None of it is advice:
+two people or two meters may simply have had different engines. Titles and columns are worded in
+``app.wording.statistics``.
 """
 
 from collections import defaultdict
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from enum import StrEnum
 from statistics import mean, median
+from typing import TypeVar
 
 from sqlmodel import Session, col, func, select
 
 from app.shop.queries import history_cache
 from app.shop.queries.engine_history import Change, VisitSummary, changes
+from app.shop.reasons import Reason, because
 from app.shop.store.tables import Practice, Visit
-from app.sync.engine.layout import Adjuster, Bypass, Coupler, Layout, StopScrew
+from app.sync.engine.adjusters.registry import adjusters, kind_at
+from app.sync.engine.layout import Bypass, Coupler, Layout, OtherScrew, StopScrew
 from app.sync.engine.units import MM
-from app.sync.slips.slip_detection import Bore, Slip
+from app.sync.slips.slip_detection import Bore, Slip, SlipVerdict
 
 MOST_ENGINES = 200
 """Engines that are looked at, those worked on last."""
@@ -25,29 +30,62 @@ DAYS_A_MONTH = 30.44
 LASTED = ((0, 3), (3, 6), (6, 12), (12, 24), (24, 600))
 """Months between as left and as found, from and to."""
 
-Cell = str | int | float
+LAST_SPAN = LASTED[-1]
+
+Cell = Reason | str | int | float | None
+"""A label as a code with its values, a name, a figure, or None where there is no figure."""
+
+
+class Slug(StrEnum):
+    """The tables. The values are part of their addresses."""
+
+    ADJUSTERS = "adjusters"
+    LAYOUTS = "layouts"
+    HARDWARE = "hardware"
+    LASTS = "lasts"
+    MOVES = "moves"
+    METERS = "meters"
+    PEOPLE = "people"
+
+
+class Label(StrEnum):
+    """What a row is about, where that is neither a name nor a figure."""
+
+    COUPLER = "coupler"
+    """``away`` couplers outward from the stop screw."""
+    STOP_SCREW = "stop-screw"
+    BYPASS_SCREW = "bypass-screw"
+    OTHER_SCREW = "other-screw"
+    BORE = "bore"
+    """The bore itself rather than an adjuster."""
+    LINK_ROD = "link-rod"
+    SIZE_ESTIMATED = "size-estimated"
+    """A bore diameter of ``mm`` that was not measured."""
+    SIZE = "size"
+    """A measured bore diameter of ``mm``."""
+    MONTHS = "months"
+    """``low`` to ``high`` months."""
+    MORE_MONTHS = "more-months"
+    """Over ``low`` months."""
 
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """One table: ``columns`` with their units, ``rows`` of as many cells.
+    """One table: ``rows`` of as many cells as it has columns, the label first.
 
     ``bar`` is the column that a plot draws; ``share`` says that it is a part of 1, ``of`` which column counts what it
     is a share of (0 when that is the same for all).
     """
 
-    slug: str
-    title: str
-    columns: tuple[str, ...]
+    slug: Slug
     rows: tuple[tuple[Cell, ...], ...]
     bar: int
     share: bool
     of: int = 0
-    note: str = ""
 
 
 def gather(session: Session) -> list[tuple[VisitSummary, ...]]:
-    """The visits of the engines worked on last, oldest first within each engine; none of those to practise on."""
+    """The visits of the engines worked on last, oldest first within each engine; none of those to train on."""
     newest = func.max(Visit.id)
     real = select(Visit.engine_id).where(col(Visit.engine_id).not_in(select(Practice.engine_id)))
     latest = real.group_by(col(Visit.engine_id)).order_by(newest.desc()).limit(MOST_ENGINES)
@@ -68,12 +106,12 @@ def tables(engines: Sequence[Sequence[VisitSummary]]) -> tuple[Table, ...]:
     left = [visit for visits in engines for visit in visits if visit.signed]
     return (
         _adjusters(changed),
-        _by("layouts", "Which layouts slip most", "Layout", changed, lambda c: layout_name(c.after.layout)),
-        _by("hardware", "Which bore sizes slip most", "Bore [mm]", changed, _bore_size),
+        _by(Slug.LAYOUTS, changed, lambda c: layout_name(c.after.layout)),
+        _sizes(changed),
         _lasts(changed),
         _moves(left),
-        _work("meters", "Moves a visit, by meter", "Meter", left, lambda v: f"{v.meter_name}, {v.unit}"),
-        _work("people", "Moves a visit, by person", "Initials", left, lambda v: v.by),
+        _work(Slug.METERS, left, lambda v: f"{v.meter_name}, {v.unit}"),
+        _work(Slug.PEOPLE, left, lambda v: v.by),
     )
 
 
@@ -86,65 +124,82 @@ def _named(change: Change) -> Slip | None:
     return change.assessment.named if change.assessment else None
 
 
+_Place = tuple[Label, int]
+"""What a row is about, with its one figure: couplers away from the stop screw, millimeters, or 0 for none."""
+
+Name = TypeVar("Name", str, _Place)
+
+
 def _adjusters(changed: Sequence[Change]) -> Table:
     """Couplers by how far they are from the stop screw, since numbers differ from engine to engine."""
-    asked: dict[str, int] = defaultdict(int)
-    slips: dict[str, list[Slip]] = defaultdict(list)
+    asked: dict[_Place, int] = defaultdict(int)
+    slips: dict[_Place, list[Slip]] = defaultdict(list)
     for change in changed:
         layout = change.after.layout
-        stops: list[Adjuster] = [StopScrew(bank.name) for bank in layout.banks]
-        for name in {_place(layout, one) for one in (*layout.couplers(), *layout.bypass_screws, *stops)}:
-            asked[name] += 1
+        for place in {_place(layout, one) for one in adjusters(layout) if kind_at(layout, one).at_idle}:
+            asked[place] += 1
         if (slip := _named(change)) is not None:
             slips[_place(layout, slip.suspect)].append(slip)
     rows = [
-        (name, *_slipped_of(slips[name], asked.get(name, len(changed))))
-        for name in sorted({*asked, *slips}, key=lambda n: (-len(slips[n]) / max(1, asked.get(n, 1)), n))
+        (_label(place), *_slipped_of(slips[place], asked.get(place, len(changed))))
+        for place in sorted({*asked, *slips}, key=lambda n: (-len(slips[n]) / max(1, asked.get(n, 1)), n))
     ]
-    return Table(
-        "adjusters",
-        "Which couplers and screws slip most",
-        ("Adjuster", "Returns that had one", "Slipped", "Share", "Mean size [% of flow]"),
-        tuple(rows),
-        bar=3,
-        share=True,
-        of=1,
-        note="A coupler is counted by its place outward from the stop screw. Slipped: named at a return, with the "
-        "odds that the engine's page shows.",
-    )
+    return Table(Slug.ADJUSTERS, tuple(rows), bar=3, share=True, of=1)
 
 
 def _slipped_of(slips: Sequence[Slip], asked: int) -> tuple[Cell, ...]:
-    size: Cell = round(100 * mean(abs(s.change) for s in slips), 1) if slips else ""
+    size = round(100 * mean(abs(s.change) for s in slips), 1) if slips else None
     return asked, len(slips), _share(len(slips), asked), size
 
 
-def _place(layout: Layout, suspect: object) -> str:
+def _place(layout: Layout, suspect: object) -> _Place:
     match suspect:
         case Coupler(_, far):
             bank = layout.bank_of(far)
-            away = abs(bank.bores.index(far) - bank.bores.index(bank.stop))
-            return f"coupler {away} from the stop screw"
+            return Label.COUPLER, abs(bank.bores.index(far) - bank.bores.index(bank.stop))
         case StopScrew():
-            return "stop screw"
+            return Label.STOP_SCREW, 0
         case Bypass():
-            return "bypass screw"
+            return Label.BYPASS_SCREW, 0
+        case OtherScrew():
+            return Label.OTHER_SCREW, 0
         case Bore():
-            return "bore itself"
-    return "link"
+            return Label.BORE, 0
+    return Label.LINK_ROD, 0
 
 
-def _by(slug: str, title: str, what: str, changed: Sequence[Change], name_of: Callable[[Change], str]) -> Table:
-    counts: dict[str, list[bool]] = defaultdict(list)
-    for change in changed:
-        counts[name_of(change)].append(change.assessment is not None and change.assessment.verdict == "slipped")
-    rows = tuple((name, len(all_), sum(all_), _share(sum(all_), len(all_))) for name, all_ in sorted(counts.items()))
-    return Table(slug, title, (what, "Returns", "Something slipped", "Share"), rows, bar=3, share=True, of=1)
+def _label(place: _Place) -> Reason:
+    label, figure = place
+    match label:
+        case Label.COUPLER:
+            return because(label, away=figure)
+        case Label.SIZE | Label.SIZE_ESTIMATED:
+            return because(label, mm=figure)
+    return because(label)
 
 
-def _bore_size(change: Change) -> str:
+def _by(slug: Slug, changed: Sequence[Change], name_of: Callable[[Change], str]) -> Table:
+    return Table(slug, tuple(_counted(changed, name_of)), bar=3, share=True, of=1)
+
+
+def _sizes(changed: Sequence[Change]) -> Table:
+    """Returns by bore diameter, measured ones apart from estimates."""
+    rows = sorted(_counted(changed, _bore_size), key=lambda row: (row[0][1], row[0][0]))
+    return Table(Slug.HARDWARE, tuple((_label(size), *cells) for size, *cells in rows), bar=3, share=True, of=1)
+
+
+def _bore_size(change: Change) -> _Place:
     figure = change.after.hardware.bore_diameter
-    return f"{figure.value / MM:.0f}{'' if figure.measured else ' (estimate)'}"
+    return Label.SIZE if figure.measured else Label.SIZE_ESTIMATED, round(figure.value / MM)
+
+
+def _counted(changed: Sequence[Change], name_of: Callable[[Change], Name]) -> list[tuple[Name, int, int, float]]:
+    """How many returns each name had, at how many of them something slipped, and their share; in order of the names."""
+    counts: dict[Name, list[bool]] = defaultdict(list)
+    for change in changed:
+        slipped = change.assessment is not None and change.assessment.verdict is SlipVerdict.SLIPPED
+        counts[name_of(change)].append(slipped)
+    return [(name, len(all_), sum(all_), _share(sum(all_), len(all_))) for name, all_ in sorted(counts.items())]
 
 
 def _lasts(changed: Sequence[Change]) -> Table:
@@ -158,19 +213,14 @@ def _lasts(changed: Sequence[Change]) -> Table:
     rows = []
     for (low, high), those in found.items():
         still = sum(c.after.found is not None and c.after.found.judged.verdict != "not even" for c in those)
-        quiet = sum(c.assessment is not None and c.assessment.verdict == "quiet" for c in those)
-        name = f"{low} to {high} months" if high < 600 else f"over {low} months"
-        rows.append((name, len(those), still, quiet, _share(still, len(those))))
-    return Table(
-        "lasts",
-        "How long a sync lasts",
-        ("Since as left", "Returns", "Not out of the window", "Nothing slipped", "Share not out of the window"),
-        tuple(rows),
-        bar=4,
-        share=True,
-        of=1,
-        note="Engines that never came back are not in it: most of those may be well.",
-    )
+        quiet = sum(c.assessment is not None and c.assessment.verdict is SlipVerdict.QUIET for c in those)
+        label = (
+            because(Label.MORE_MONTHS, low=low)
+            if (low, high) == LAST_SPAN
+            else because(Label.MONTHS, low=low, high=high)
+        )
+        rows.append((label, len(those), still, quiet, _share(still, len(those))))
+    return Table(Slug.LASTS, tuple(rows), bar=4, share=True, of=1)
 
 
 def _moves(left: Sequence[VisitSummary]) -> Table:
@@ -179,12 +229,10 @@ def _moves(left: Sequence[VisitSummary]) -> Table:
         counts[len(visit.moves)] += 1
     most = max(counts, default=0)
     rows = tuple((n, counts[n], _share(counts[n], len(left))) for n in range(min(most, 20) + 1))
-    return Table("moves", "How many moves a visit takes", ("Moves", "Visits", "Share"), rows, bar=2, share=True)
+    return Table(Slug.MOVES, rows, bar=2, share=True)
 
 
-def _work(
-    slug: str, title: str, what: str, left: Sequence[VisitSummary], name_of: Callable[[VisitSummary], str]
-) -> Table:
+def _work(slug: Slug, left: Sequence[VisitSummary], name_of: Callable[[VisitSummary], str]) -> Table:
     groups: dict[str, list[VisitSummary]] = defaultdict(list)
     for visit in left:
         groups[name_of(visit)].append(visit)
@@ -197,11 +245,10 @@ def _work(
                 len(those),
                 round(mean(len(v.moves) for v in those), 1),
                 round(mean(v.rounds for v in those), 1),
-                round(100 * median(spreads), 1) if spreads else "",
+                round(100 * median(spreads), 1) if spreads else None,
             )
         )
-    columns = (what, "Visits", "Moves a visit", "Rounds a visit", "Median spread as left [% of mean]")
-    return Table(slug, title, columns, tuple(rows), bar=2, share=False)
+    return Table(slug, tuple(rows), bar=2, share=False)
 
 
 def _share(some: int, all_: int) -> float:

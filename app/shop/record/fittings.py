@@ -1,26 +1,38 @@
 """What is fitted to an engine, as one versioned record: the layout and the hardware figures, kept as JSON text."""
 
 import json
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import fields
+from typing import NamedTuple
 
 from app.shop.errors import Problems, RejectedError
 from app.shop.reasons import because
 from app.shop.rejections import Rejection
+from app.sync.engine.adjusters.registry import kinds
 from app.sync.engine.hardware import Figure, Hardware, likely_hardware
-from app.sync.engine.layout import Bank, Layout
+from app.sync.engine.layout import Bank, Layout, LayoutError, LayoutFault, OtherScrew
 from app.sync.engine.units import DEGREE, MM
 
-HARDWARE_FIELDS: dict[str, tuple[str, str, float, float, float]] = {
-    "bore_diameter": ("Bore", "mm", MM, 10, 120),
-    "shaft_diameter": ("Shaft", "mm", MM, 2, 30),
-    "closed_angle": ("Plate closed at", "degrees", DEGREE, 0, 25),
-    "stop_pitch": ("Stop screw, travel a turn", "mm", MM, 0.2, 3),
-    "stop_lever": ("Stop screw lever", "mm", MM, 5, 150),
-    "link_pitch": ("Link rod, travel a turn", "mm", MM, 0.1, 4),
-    "link_lever": ("Link lever", "mm", MM, 5, 150),
+
+class HardwareField(NamedTuple):
+    """How a hardware figure is entered: its unit, the size of that in base units, and the range allowed."""
+
+    unit: str
+    size: float
+    low: float
+    high: float
+
+
+HARDWARE_FIELDS: dict[str, HardwareField] = {
+    "bore_diameter": HardwareField("mm", MM, 10, 120),
+    "shaft_diameter": HardwareField("mm", MM, 2, 30),
+    "closed_angle": HardwareField("degrees", DEGREE, 0, 25),
+    "stop_pitch": HardwareField("mm", MM, 0.2, 3),
+    "stop_lever": HardwareField("mm", MM, 5, 150),
+    "link_pitch": HardwareField("mm", MM, 0.1, 4),
+    "link_lever": HardwareField("mm", MM, 5, 150),
 }
-"""Name, unit, size of the unit in base units, and the range that can be, of each hardware figure."""
+"""The hardware figures by name."""
 
 
 def hardware_known(measured: Mapping[str, float], displacement: float, bores: int) -> Hardware:
@@ -32,7 +44,7 @@ def hardware_known(measured: Mapping[str, float], displacement: float, bores: in
     figures: dict[str, Figure] = {name: getattr(likely, name) for name in HARDWARE_FIELDS}
     problems: Problems = {}
     for name, value in measured.items():
-        _, unit, size, low, high = HARDWARE_FIELDS[name]
+        unit, size, low, high = HARDWARE_FIELDS[name]
         if not low <= value <= high:
             problems[name] = because(Rejection.OUT_OF_RANGE, low=low, high=high, unit=unit)
         figures[name] = Figure(value * size, measured=True)
@@ -55,6 +67,8 @@ def layout_to_json(layout: Layout) -> str:
         told["bypass"] = sorted(layout.bypass)
     if layout.plenum:
         told["plenum"] = True
+    if layout.extra:
+        told["extra"] = extra_by_kind(layout)
     return json.dumps(told, sort_keys=True)
 
 
@@ -65,7 +79,22 @@ def layout_from_json(text: str) -> Layout:
         Bank(b["name"], tuple(b["bores"]), b["stop"], b["drive"], tuple(b.get("joints", ()))) for b in read["banks"]
     )
     bypass, plenum = frozenset(read.get("bypass", ())), read.get("plenum", False)
-    return Layout(banks, read["sensor"], frozenset(read["springless"]), bypass, plenum)
+    return Layout(banks, read["sensor"], frozenset(read["springless"]), bypass, plenum, extra_of(read.get("extra", {})))
+
+
+def extra_by_kind(layout: Layout) -> dict[str, list[int]]:
+    """The bores at which an engine has screws of further kinds, by the slug of the kind."""
+    found: dict[str, list[int]] = {}
+    for screw in layout.extra:
+        found.setdefault(screw.kind, []).append(screw.bore)
+    return {kind: sorted(bores) for kind, bores in sorted(found.items())}
+
+
+def extra_of(bores_by_kind: Mapping[str, Iterable[int]]) -> tuple[OtherScrew, ...]:
+    """The screws of further kinds from ``extra_by_kind``. Raises LayoutError for a kind that is not known."""
+    if unknown := set(bores_by_kind) - {kind.slug for kind in kinds() if kind.further}:
+        raise LayoutError("extra", LayoutFault.EXTRA_UNKNOWN, kind=min(unknown))
+    return tuple(OtherScrew(kind, bore) for kind, bores in sorted(bores_by_kind.items()) for bore in sorted(bores))
 
 
 def hardware_to_json(hardware: Hardware) -> str:

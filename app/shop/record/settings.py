@@ -1,19 +1,30 @@
 """What this shop works with, in base units. A visit is judged by the settings it was opened under.
 
-Here stand the settings with their defaults and where each default comes from; ``setups`` stores and finds them.
+The settings with their defaults and where each default comes from; ``commands.settings_versions`` stores them.
 """
 
 import json
 from dataclasses import asdict, dataclass, field, fields, replace
+from enum import StrEnum
 from typing import Any
 
 from app.shop.record.measures import Units
 from app.sync.engine.units import KPA, MINUTE, THOU, ZERO_CELSIUS
 from app.sync.readings.heat import HeatRule
 
-PRACTICE = "common practice, no published source"
-OWN = "this program's own choice"
-SI = f"the SI's; {OWN}"
+
+class Source(StrEnum):
+    """Where a default comes from."""
+
+    COMMON_PRACTICE = "common-practice"
+    OWN_CHOICE = "own-choice"
+    SI_UNIT = "si-unit"
+    INCH_SET = "inch-set"
+    INCH_MARKS = "inch-marks"
+    ANY_INITIALS = "any-initials"
+    MAKER_FIRST = "maker-first"
+    SERVICE_SHEETS = "service-sheets"
+
 
 OPENINGS = (2 * THOU, 120 * THOU)
 """What may be laid under the central lever for the bank balance, from and to [m]."""
@@ -36,11 +47,11 @@ class Settings:
     ``bank_window`` holds for the banks off idle, ``idle_bank_window`` for the ratio of their means at idle before and
     after a link was turned. ``people`` are initials and full names.
 
-    ``openings`` are the blades under the central lever for the bank balance, two or three; 0.010 in and 0.030 in open
-    the plates by about 0.6 and 1.7 degrees on a one-inch lever, and a factor of three tells the length of a link from
-    the ratio of its levers. Oil of at least 60 degrees before idle checks stands in public service sheets; no published
-    rate of heat soak, limit between bores or set of blades was found, so the rest is common practice or this program's
-    own choice, as ``SOURCES`` says.
+    ``openings`` are the feelers under the central lever for the bank balance, two or three; 0.010 in and 0.030 in open
+    the plates by about 0.6 and 1.7 degrees on a one-inch lever, and a factor of three tells the length of a link rod
+    from the ratio of its lever arms. Public service sheets ask for oil of at least 60 degrees before idle checks; no
+    published rate of heat soak, limit between bores or set of feelers was found, so the rest is common practice or this
+    program's own choice, as ``SOURCES`` says.
     """
 
     coarse_window: float = 0.25
@@ -78,32 +89,32 @@ class Settings:
 DEFAULTS = Settings()
 """What holds in a shop that set nothing."""
 
-SOURCES: dict[str, str] = {
-    "coarse_window": OWN,
-    "fine_window": OWN,
-    "bank_window": OWN,
-    "idle_bank_window": OWN,
-    "openings": OWN,
-    "base_blade": PRACTICE,
-    "blades": f"the usual inch set, {PRACTICE}",
-    "recheck_km": OWN,
-    "recheck_months": OWN,
-    "pulls": PRACTICE,
-    "people": "nobody; initials are taken as they are typed",
-    "oil_pressure_start": f"{PRACTICE}; the maker's figure comes first",
-    "oil_pressure_hot": f"{PRACTICE}; the maker's figure comes first",
-    "coolant_most": f"{PRACTICE}; the maker's figure comes first",
-    "oil_most": f"{PRACTICE}; the maker's figure comes first",
-    "least_time": OWN,
-    "coolant_least": OWN,
-    "oil_least": "a little over the 60 °C of public service sheets",
-    "steady_for": OWN,
-    "steady_within": OWN,
-    "temperature": SI,
-    "oil_pressure": SI,
-    "air_pressure": SI,
-    "distance": SI,
-    "blade": f"as feeler blades are marked in the usual inch set, {PRACTICE}",
+SOURCES: dict[str, Source] = {
+    "coarse_window": Source.OWN_CHOICE,
+    "fine_window": Source.OWN_CHOICE,
+    "bank_window": Source.OWN_CHOICE,
+    "idle_bank_window": Source.OWN_CHOICE,
+    "openings": Source.OWN_CHOICE,
+    "base_blade": Source.COMMON_PRACTICE,
+    "blades": Source.INCH_SET,
+    "recheck_km": Source.OWN_CHOICE,
+    "recheck_months": Source.OWN_CHOICE,
+    "pulls": Source.COMMON_PRACTICE,
+    "people": Source.ANY_INITIALS,
+    "oil_pressure_start": Source.MAKER_FIRST,
+    "oil_pressure_hot": Source.MAKER_FIRST,
+    "coolant_most": Source.MAKER_FIRST,
+    "oil_most": Source.MAKER_FIRST,
+    "least_time": Source.OWN_CHOICE,
+    "coolant_least": Source.OWN_CHOICE,
+    "oil_least": Source.SERVICE_SHEETS,
+    "steady_for": Source.OWN_CHOICE,
+    "steady_within": Source.OWN_CHOICE,
+    "temperature": Source.SI_UNIT,
+    "oil_pressure": Source.SI_UNIT,
+    "air_pressure": Source.SI_UNIT,
+    "distance": Source.SI_UNIT,
+    "blade": Source.INCH_MARKS,
 }
 """Where each default comes from."""
 

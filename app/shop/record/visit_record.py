@@ -20,22 +20,11 @@ from app.shop.record.entries import (
 from app.shop.record.measures import RECORDED, Units
 from app.shop.record.settings import DEFAULTS, Settings
 from app.shop.record.superseding import current
-from app.sync.engine.events import (
-    BladeReset,
-    BypassTurn,
-    Event,
-    IdleSpeed,
-    LinkTurn,
-    Meter,
-    Move,
-    Reading,
-    ScrewTurn,
-    StopTurn,
-)
+from app.sync.engine.adjusters.registry import kind_of, kinds_with_gain
+from app.sync.engine.events import Event, IdleSpeed, Meter, Move, Place, Reading
 from app.sync.engine.hardware import Hardware
 from app.sync.engine.layout import Layout
 from app.sync.engine.units import CFM, IN_HG, KG_PER_HOUR, KPA, MM_HG, REV_PER_MIN
-from app.sync.estimation.uncertain_gains import BYPASS_BASE
 
 TAKEN_BACK = "taken back"
 """The text of a check that takes back the one it supersedes."""
@@ -48,9 +37,6 @@ UNITS = {"kg/h": KG_PER_HOUR, "cfm": CFM, "kPa": KPA, "inHg": IN_HG, "mmHg": MM_
 
 PHASE_ORDER = ("cold-preset", "first-fire", "heat-soaked-recheck", "part-throttle-bank-balance", "lock-down")
 """The phases in their order, by the names that rows carry; ``procedure.phases`` says what each is."""
-
-PLATE_MOVES = ("stop", "blade", "screw", "bypass")
-ALL_MOVES = (*PLATE_MOVES, "link")
 
 
 @dataclass(frozen=True)
@@ -189,9 +175,10 @@ class VisitRecord:
             if check.number is not None and check.ident not in self.taken_back
         )
 
-    def moved_since(self, one: Round, kinds: tuple[str, ...] = ALL_MOVES) -> bool:
-        """Whether a move of these kinds was made after the round's newest reading."""
-        return any(m.after_reading >= one.newest for m in self.moves if m.kind in kinds) and bool(one.entered)
+    def moved_since(self, one: Round, at_idle: bool = False) -> bool:
+        """Whether a move was made after the round's newest reading; ``at_idle`` for those only that change the idle."""
+        moves = (m for m in self.moves if not at_idle or kind_of(m.kind).at_idle)
+        return any(m.after_reading >= one.newest for m in moves) and bool(one.entered)
 
     def meter_as_read(self) -> Meter:
         """The meter in base units, for the estimator."""
@@ -242,14 +229,15 @@ class VisitRecord:
             if check.number is not None and check.ident not in self.taken_back:
                 at = (place_of_move.get(after, 0), after)
                 stamped.append((at, IdleSpeed(check.number * REV_PER_MIN, seconds(check.at))))
-        return [*self.bypass_preset(), *(event for _, event in sorted(stamped, key=lambda pair: pair[0]))]
+        return [*self.screw_presets(), *(event for _, event in sorted(stamped, key=lambda pair: pair[0]))]
 
-    def bypass_preset(self) -> Iterator[BypassTurn]:
-        """Bypass screws that were preset otherwise than the estimator takes them to be, as turns from there."""
-        out = self.checks.get((PHASE_ORDER[0], "bypass-turns"))
-        if out is not None and out.number is not None and out.number != BYPASS_BASE:
-            for bore in sorted(self.layout.bypass):
-                yield BypassTurn(bore, out.number - BYPASS_BASE, seconds(out.at))
+    def screw_presets(self) -> Iterator[Move]:
+        """Screws that were preset otherwise than the estimator takes them to be, as turns from there."""
+        for kind in kinds_with_gain():
+            out = self.checks.get((PHASE_ORDER[0], f"{kind.slug}-turns"))
+            if out is not None and out.number is not None and out.number != kind.preset:
+                for place in sorted(map(kind.place, kind.adjusters(self.layout)), key=lambda place: place.near or 0):
+                    yield kind.move(place, out.number - kind.preset, at=seconds(out.at))
 
 
 def seconds(at: str) -> float:
@@ -266,14 +254,5 @@ def _reading(row: MeterReading) -> Reading:
 def move_of(row: MoveEntry) -> Move:
     """A move as the estimator takes it."""
     at = seconds(row.at)
-    match row.kind:
-        case "stop":
-            return StopTurn(row.bank, row.amount, at)
-        case "link":
-            return LinkTurn(row.bank, row.amount, at)
-        case "screw":
-            return ScrewTurn(row.near or 0, row.far or 0, row.amount, at)
-        case "bypass":
-            return BypassTurn(row.near or 0, row.amount, at)
     leaves = tuple(float(leaf) for leaf in row.leaves.split())
-    return BladeReset(row.near or 0, row.far or 0, row.amount, leaves, at)
+    return kind_of(row.kind).move(Place(row.bank, row.near, row.far), row.amount, leaves, at)

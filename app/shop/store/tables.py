@@ -213,7 +213,8 @@ class ReadingRow(Evidence, table=True):
 
 class MoveRow(Evidence, table=True):
     """One adjustment actually made. ``amount`` is in turns, flats, or metres of blade, by ``kind``: turns of a stop
-    screw or of a coupler's own screw are positive inward, those of a bypass screw outward.
+    screw or of a coupler's own screw are positive inward, those of a bypass screw outward. Which kinds there are is
+    known to ``app.sync.engine.adjusters``, not to the table.
 
     ``after_reading`` is the visit's newest reading when the move was stored (0 for none): it places the move among the
     readings without asking a clock.
@@ -221,7 +222,7 @@ class MoveRow(Evidence, table=True):
 
     __tablename__ = "move"
     __table_args__ = (
-        CheckConstraint("kind IN ('stop', 'blade', 'screw', 'link', 'bypass')", name="kind"),
+        CheckConstraint("kind <> ''", name="kind"),
         UniqueConstraint("supersedes_id"),
         STRICT,
     )

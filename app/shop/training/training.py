@@ -24,6 +24,7 @@ from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.shop.store.idempotency import checked
 from app.shop.store.tables import Practice, ReadingRow
+from app.sync.engine.adjusters.registry import kind_of
 from app.sync.engine.events import Event, Reading
 from app.sync.engine.layout import Coupler, Layout
 from app.sync.engine.linkage import link_rotation
@@ -193,7 +194,7 @@ def expert(session: Session, visit_id: int) -> ReferenceRun:
 def minutes_of(record: VisitRecord) -> float:
     """The work of a visit in minutes: what its readings and moves take."""
     taken = sum(r.value is not None for one in record.rounds for r in one.entered)
-    moved = sum(BLADE_MINUTES if m.kind == "blade" else STOP_MINUTES for m in record.all_moves)
+    moved = sum(BLADE_MINUTES if kind_of(m.kind).unit == "leaves" else STOP_MINUTES for m in record.all_moves)
     return READING_MINUTES * taken + moved
 
 
@@ -226,7 +227,7 @@ def _done(record: VisitRecord) -> list[Event]:
         ((r.ident, 0), Reading(r.bore, 0.0, 0.0)) for one in record.rounds for r in one.entered if r.value is not None
     ]
     stamped += [((m.after_reading, m.ident), move_of(m)) for m in record.all_moves]
-    return [*record.bypass_preset(), *(event for _, event in sorted(stamped, key=lambda pair: pair[0]))]
+    return [*record.screw_presets(), *(event for _, event in sorted(stamped, key=lambda pair: pair[0]))]
 
 
 def _opening(record: VisitRecord, new: NewReading) -> tuple[float, bool]:

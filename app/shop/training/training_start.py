@@ -1,10 +1,10 @@
-"""The practice engines there are, and one of them put into the shop with a visit begun.
+"""The training engines there are, and one of them put into the shop with a visit started.
 
-It is registered, fitted and read like any engine: what tells it from a real one is a row that says what ails it.
+It is registered, fitted and read like any engine. A row with its fault tells it from a real one.
 """
 
 import uuid
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -52,7 +52,7 @@ SHAPES: Mapping[str, Layout] = {
     "4-screws": _layout((1, 2, 3, 4), joints=("screw", "screw", "screw")),
     "4-twins": _layout((1, 2, 3, 4), joints=("shaft", "screw-in", "shaft"), bypass=(1, 2, 3, 4)),
 }
-"""The engines there are to practise on."""
+"""The training engines there are."""
 
 MOST_SEEDS = 200
 STARTS = ("hot", "cold")
@@ -63,7 +63,7 @@ GAUGES = ((20, 83.0, 85.0), (10, 84.0, 86.0), (0, 84.0, 86.0))
 
 @dataclass(frozen=True, slots=True)
 class NewPractice:
-    """An engine to practise on: one of SHAPES, what ails it, whether to begin ``hot`` at the readings or ``cold``."""
+    """A training engine: one of SHAPES, its fault, whether to start ``hot`` at the readings or ``cold``."""
 
     shape: str
     trouble: str
@@ -71,10 +71,25 @@ class NewPractice:
     by: str
 
 
-def start(shop: Database, key: str, new: NewPractice, at: str) -> int:
-    """Register a practice engine, open its visit, and return the visit's id. Sent again it goes on where it stopped.
+@dataclass(frozen=True, slots=True)
+class Texts:
+    """What the records of a training engine say in place of what a person would type.
 
-    Begun ``hot``, everything before the first fine reading is recorded as done. Raises RejectedError.
+    ``serial`` makes the serial number of the so-many-th training engine; ``waived_why`` is why first fire is waived.
+    """
+
+    serial: Callable[[int], str]
+    description: str
+    customer: str
+    vehicle: str
+    visit_why: str
+    waived_why: str
+
+
+def start(shop: Database, key: str, new: NewPractice, texts: Texts, at: str) -> int:
+    """Register a training engine, open its visit, and return the visit's id. Sent again it continues where it stopped.
+
+    Started ``hot``, everything before the first fine reading is recorded as done. Raises RejectedError.
     """
     key = checked(key)
     problems: Problems = {}
@@ -93,33 +108,31 @@ def start(shop: Database, key: str, new: NewPractice, at: str) -> int:
     if problems:
         raise RejectedError(problems)
     layout = SHAPES[new.shape]
-    engine_id = _register(shop, key, layout, at)
+    engine_id = _register(shop, key, layout, texts, at)
     _mark(shop, part_key(key, "practice"), engine_id, layout, new.trouble, at)
     with shop.reading() as session:
         meter_id = _flow_meter(session)
-    opened = NewVisit("test cell", "", "Practice", new.by, meter_id)
+    opened = NewVisit("test cell", "", texts.visit_why, new.by, meter_id)
     visit_id = visits.open_visit(shop, engine_id, part_key(key, "visit"), opened, at)
     if new.start == "hot":
-        _warm_up(shop, key, visit_id, new.by, at)
+        _warm_up(shop, key, visit_id, texts.waived_why, new.by, at)
     return visit_id
 
 
-def _register(shop: Database, key: str, layout: Layout, at: str) -> int:
+def _register(shop: Database, key: str, layout: Layout, texts: Texts, at: str) -> int:
     n = len(layout.bores)
     with shop.reading() as session:
         before = session.exec(select(Engine).where(Engine.key == key)).first()
-        serial = before.serial if before else _free_serial(session)
-    facts = EngineFacts(
-        serial, "Practice engine: simulated", PER_BORE * n, "L", "Practice", "Nothing of it is real", WANTED
-    )
+        serial = before.serial if before else _free_serial(session, texts.serial)
+    facts = EngineFacts(serial, texts.description, PER_BORE * n, "L", texts.customer, texts.vehicle, WANTED)
     return engines.register(shop, key, facts, layout, likely_hardware(facts.displacement, n), at)
 
 
-def _free_serial(session: Session) -> str:
+def _free_serial(session: Session, serial: Callable[[int], str]) -> str:
     number = session.exec(select(func.count()).select_from(Practice)).one() + 1
-    while session.exec(select(Engine.id).where(Engine.serial_folded == folded(f"Practice {number}"))).first():
+    while session.exec(select(Engine.id).where(Engine.serial_folded == folded(serial(number)))).first():
         number += 1
-    return f"Practice {number}"
+    return serial(number)
 
 
 def _mark(shop: Database, key: str, engine_id: int, layout: Layout, trouble: str, at: str) -> None:
@@ -131,7 +144,7 @@ def _mark(shop: Database, key: str, engine_id: int, layout: Layout, trouble: str
 
 
 def _seed_for(layout: Layout, trouble: str, first: int) -> int:
-    """The first seed from ``first`` on that gives an engine worth practising on."""
+    """The first seed from ``first`` on that gives an engine worth training on."""
     seeds = range(first, first + MOST_SEEDS)
     return next(
         (seed for seed in seeds if usable_for_training(stand_of(layout, seed, Imperfections(), trouble))), first
@@ -143,8 +156,8 @@ def _flow_meter(session: Session) -> int:
     return session.exec(select(MeterRow).where(MeterRow.quantity == "flow").order_by(MeterRow.id)).all()[0].ident  # type: ignore[arg-type]
 
 
-def _warm_up(shop: Database, key: str, visit_id: int, by: str, at: str) -> None:
-    """Record what comes before the first fine reading; the quick round of a first fire is passed over, and said so."""
+def _warm_up(shop: Database, key: str, visit_id: int, waived_why: str, by: str, at: str) -> None:
+    """Record what comes before the first fine reading; the quick round of first fire is waived with a reason."""
 
     def enter(phase: Phase, values: Mapping[str, float | None], part: str, read_at: str = "") -> None:
         checks.record(shop, visit_id, part_key(key, part), phase.slug, values, by, at, read_at)
@@ -157,8 +170,7 @@ def _warm_up(shop: Database, key: str, visit_id: int, by: str, at: str) -> None:
     typical = {**TYPICAL, "idle-speed": float(speed)}
     for phase in (COLD_PRESET, FIRST_FIRE):
         enter(phase, _answers(record, phase, typical), phase.slug)
-    why = "Practice: the engine was warmed up before, and its first look is left to the readings."
-    checks.waive(shop, visit_id, part_key(key, "override"), FIRST_FIRE.slug, why, by, at)
+    checks.waive(shop, visit_id, part_key(key, "override"), FIRST_FIRE.slug, waived_why, by, at)
     for minutes, coolant, oil in GAUGES:
         read_at = datetime.fromisoformat(at) - timedelta(minutes=minutes)
         gauges = {"coolant": coolant, "oil": oil}

@@ -1,8 +1,8 @@
 """What happened at the engine, in the order it happened: readings, idle speeds and moves.
 
-``at`` is seconds from any fixed start; only differences count. Signs: a positive turn of a stop screw opens the bank, a
-positive turn of a link makes its bank open earlier, a positive turn of a bypass screw lets more air past its plate. A
-coupler's screw is positive inward, because not every engine's is known to open one way.
+``at`` is seconds from any fixed start; only differences count. Every move says alike which ``kind`` of adjuster was
+moved, where it sits (``place``) and by how much (``amount``); what a kind is, which way is positive and what it does is
+found by that slug in ``app.sync.engine.adjusters``.
 """
 
 from dataclasses import dataclass
@@ -40,12 +40,41 @@ class IdleSpeed:
 
 
 @dataclass(frozen=True, slots=True)
+class Place:
+    """Where an adjuster sits: its ``bank``, or the two bores of its coupler, or ``near`` alone for a single bore."""
+
+    bank: str = ""
+    near: int | None = None
+    far: int | None = None
+
+    @property
+    def sets(self) -> int | None:
+        """The bore that an adjuster here is moved for; None for one of a whole bank."""
+        return self.near if self.far is None else self.far
+
+
+@dataclass(frozen=True, slots=True)
 class StopTurn:
     """A stop screw turned; ``turns`` positive opens every plate of the bank."""
 
     bank: str
     turns: float
     at: float
+
+    @property
+    def kind(self) -> str:
+        """Slug of the kind of adjuster that was moved."""
+        return "stop"
+
+    @property
+    def place(self) -> Place:
+        """Where it sits."""
+        return Place(self.bank)
+
+    @property
+    def amount(self) -> float:
+        """By how much it was moved, in the unit of its kind."""
+        return self.turns
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +90,21 @@ class BladeReset:
     leaves: tuple[float, ...]
     at: float
 
+    @property
+    def kind(self) -> str:
+        """Slug of the kind of adjuster that was moved."""
+        return "blade"
+
+    @property
+    def place(self) -> Place:
+        """Where it sits."""
+        return Place(near=self.near, far=self.far)
+
+    @property
+    def amount(self) -> float:
+        """By how much it was moved, in the unit of its kind."""
+        return self.gap
+
 
 @dataclass(frozen=True, slots=True)
 class ScrewTurn:
@@ -71,6 +115,21 @@ class ScrewTurn:
     turns: float
     at: float
 
+    @property
+    def kind(self) -> str:
+        """Slug of the kind of adjuster that was moved."""
+        return "screw"
+
+    @property
+    def place(self) -> Place:
+        """Where it sits."""
+        return Place(near=self.near, far=self.far)
+
+    @property
+    def amount(self) -> float:
+        """By how much it was moved, in the unit of its kind."""
+        return self.turns
+
 
 @dataclass(frozen=True, slots=True)
 class LinkTurn:
@@ -79,6 +138,21 @@ class LinkTurn:
     bank: str
     flats: float
     at: float
+
+    @property
+    def kind(self) -> str:
+        """Slug of the kind of adjuster that was moved."""
+        return "link"
+
+    @property
+    def place(self) -> Place:
+        """Where it sits."""
+        return Place(self.bank)
+
+    @property
+    def amount(self) -> float:
+        """By how much it was moved, in the unit of its kind."""
+        return self.flats
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,6 +163,41 @@ class BypassTurn:
     turns: float
     at: float
 
+    @property
+    def kind(self) -> str:
+        """Slug of the kind of adjuster that was moved."""
+        return "bypass"
 
-Move = StopTurn | BladeReset | ScrewTurn | LinkTurn | BypassTurn
+    @property
+    def place(self) -> Place:
+        """Where it sits."""
+        return Place(near=self.bore)
+
+    @property
+    def amount(self) -> float:
+        """By how much it was moved, in the unit of its kind."""
+        return self.turns
+
+
+@dataclass(frozen=True, slots=True)
+class OtherTurn:
+    """A screw of a further ``kind`` turned, which sits at ``bore``; which way is positive is said by its kind."""
+
+    kind: str
+    bore: int
+    turns: float
+    at: float
+
+    @property
+    def place(self) -> Place:
+        """Where it sits."""
+        return Place(near=self.bore)
+
+    @property
+    def amount(self) -> float:
+        """By how much it was moved, in the unit of its kind."""
+        return self.turns
+
+
+Move = StopTurn | BladeReset | ScrewTurn | LinkTurn | BypassTurn | OtherTurn
 Event = Reading | IdleSpeed | Move

@@ -31,6 +31,9 @@ class LayoutFault(StrEnum):
     SENSOR_ELSEWHERE = "sensor-not-a-bore"
     SPRINGLESS_ELSEWHERE = "springless-not-a-bore"
     BYPASS_ELSEWHERE = "bypass-not-a-bore"
+    EXTRA_ELSEWHERE = "extra-not-a-bore"  # kind
+    EXTRA_TWICE = "extra-twice"  # kind
+    EXTRA_UNKNOWN = "extra-unknown"  # kind
 
 
 class LayoutError(ValueError):
@@ -75,7 +78,16 @@ class Bypass:
     bore: int
 
 
-Adjuster = StopScrew | Coupler | Link | Bypass
+@dataclass(frozen=True, slots=True)
+class OtherScrew:
+    """A screw of a further ``kind``, found by that slug in the registry of ``app.sync.engine.adjusters``; it sits at
+    ``bore``."""
+
+    kind: str
+    bore: int
+
+
+Adjuster = StopScrew | Coupler | Link | Bypass | OtherScrew
 
 JointKind = Literal["blade", "screw", "screw-in", "screw-out", "shaft"]
 """How two neighbours are joined: a coupler reset on a blade; a coupler that a screw sets, where nobody knows which way
@@ -155,7 +167,8 @@ class Layout:
 
     ``sensor`` is the bore whose shaft carries the throttle sensor; ``springless`` are the bores whose plate has no
     return spring of its own; ``bypass`` those with a bypass screw; ``plenum`` says whether all runners share a balance
-    plenum behind the plates. Raises LayoutError when the parts do not make an engine.
+    plenum behind the plates; ``extra`` are screws of further kinds. Raises LayoutError when the parts do not make an
+    engine.
     """
 
     banks: tuple[Bank, ...]
@@ -163,6 +176,7 @@ class Layout:
     springless: frozenset[int] = frozenset()
     bypass: frozenset[int] = frozenset()
     plenum: bool = False
+    extra: tuple[OtherScrew, ...] = ()
 
     def __post_init__(self) -> None:
         if not 1 <= len(self.banks) <= MOST_BANKS:
@@ -191,6 +205,11 @@ class Layout:
             raise LayoutError("springless", LayoutFault.SPRINGLESS_ELSEWHERE)
         if not self.bypass <= set(self.bores):
             raise LayoutError("bypass", LayoutFault.BYPASS_ELSEWHERE)
+        for at, screw in enumerate(self.extra):
+            if screw.bore not in self.bores:
+                raise LayoutError("extra", LayoutFault.EXTRA_ELSEWHERE, kind=screw.kind)
+            if screw in self.extra[:at]:
+                raise LayoutError("extra", LayoutFault.EXTRA_TWICE, kind=screw.kind)
 
     @cached_property
     def bores(self) -> tuple[int, ...]:
@@ -234,15 +253,5 @@ class Layout:
 
     @cached_property
     def blades_alone(self) -> bool:
-        """Whether every joint is a coupler reset on a blade, and there is no bypass screw."""
-        return not self.bypass and not any(bank.joints for bank in self.banks)
-
-    def own_adjuster(self, bore: int) -> Adjuster | None:
-        """What evens a bore against the others: its bypass screw, else what carries its shaft. None where another plate
-        on that shaft has no bypass screw either: nothing sets those two apart."""
-        if bore in self.bypass:
-            return Bypass(bore)
-        bank = self.bank_of(bore)
-        if any(other not in self.bypass for other in bank.shaft(bore) if other != bore):
-            return None
-        return bank.carrier(bore) or StopScrew(bank.name)
+        """Whether every joint is a coupler reset on a blade, and there is no screw beside the stop screws."""
+        return not self.bypass and not self.extra and not any(bank.joints for bank in self.banks)

@@ -15,12 +15,13 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from app.sync.engine.adjusters.registry import adjuster_of, kind_of
 from app.sync.engine.air import ATMOSPHERE
 from app.sync.engine.events import Event, IdleSpeed, Meter, Move, Reading
 from app.sync.engine.idle_flow import FlowJacobian, IdleSolution, slopes, solve_idle
 from app.sync.engine.units import THOU
 from app.sync.estimation.posterior import LEAST_GAP, Floats, Posterior
-from app.sync.estimation.predict import adjuster_of, predict
+from app.sync.estimation.predict import predict
 from app.sync.readings.repeat_checks import accepted
 
 Ints = NDArray[np.int64]
@@ -105,10 +106,9 @@ def _learn(
     taken = _taken(posterior, _believable(seen, meter))
     innovation = _innovation_of(posterior, meter, taken)
     spread = innovation.covariance(posterior.covariance)
-    adjuster = None if move is None else adjuster_of(move)
-    if before is None or adjuster is None:
+    if before is None or move is None or not kind_of(move.kind).at_idle:
         return _iterate_update(posterior, meter, taken, innovation, spread)
-    unmoved = dict(posterior.no_effect_counts)
+    adjuster, unmoved = adjuster_of(move), dict(posterior.no_effect_counts)
     if (innovation.residual**2 > INNOVATION_GATE**2 * np.diag(spread)).any():  # a cheap look before the dear one
         other = _innovation_of(before, meter, taken)
         spread_before = other.covariance(before.covariance)

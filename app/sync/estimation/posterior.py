@@ -2,8 +2,8 @@
 
 It is over two numbers per bore and two for the engine: the edge gap, what leaks past beside it (as an area, with all
 that is particular to the bore), the meter's scale and the engine's demand, both as logarithms; and what a turn of each
-coupler's screw and bypass screw does, where there are such (``gears``). Gaps are not independent to begin with: the
-error of a coupler is shared by every bore beyond it.
+screw with a gain does, where there are such (``uncertain_gains``). Gaps are not independent to begin with: the error of
+a coupler is shared by every bore beyond it.
 """
 
 import math
@@ -13,13 +13,14 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from app.sync.engine.adjusters.registry import adjusters_with_gain, gain_kind, moved_bores
 from app.sync.engine.hardware import Hardware
 from app.sync.engine.idle_flow import IdleFlowModel
-from app.sync.engine.layout import Adjuster, Bypass, Coupler, Layout
-from app.sync.engine.linkage import BYPASS_AREA, IDLE_GAP, coupler_rotation, gap_width, stop_rotation
+from app.sync.engine.layout import Adjuster, Layout
+from app.sync.engine.linkage import IDLE_GAP, gap_width, stop_rotation
 from app.sync.engine.plate import FIT, closed_leakage, gap_rate
 from app.sync.engine.units import THOU
-from app.sync.estimation.uncertain_gains import BYPASS_BASE, SIGN_Z, adjusters_with_gain, prior_gains
+from app.sync.estimation.uncertain_gains import SIGN_Z, prior_gains
 
 Floats = NDArray[np.float64]
 
@@ -90,13 +91,15 @@ class Posterior:
         """Where a bore stands in walking order. Raises KeyError for a bore there is not."""
         return self.row_of_bore[bore]
 
-    def at_gain(self, screw: Coupler | Bypass) -> int:
+    def at_gain(self, screw: Adjuster) -> int:
         """Where in the state it stands what a turn of a screw does. Raises ValueError for one there is not."""
         return 2 * self.bores + adjusters_with_gain(self.layout).index(screw)
 
-    def knows_way(self, coupler: Coupler) -> bool:
-        """Whether it is known which way the screw of a coupler opens what lies beyond."""
-        at = self.at_gain(coupler)
+    def knows_way(self, screw: Adjuster) -> bool:
+        """Whether it is known which way a screw opens what it acts on."""
+        if gain_kind(self.layout, screw).sign_known:
+            return True
+        at = self.at_gain(screw)
         return abs(float(self.mean[at])) > SIGN_Z * math.sqrt(float(self.covariance[at, at]))
 
 
@@ -118,14 +121,25 @@ def prior_for(layout: Layout, hardware: Hardware, engine: IdleFlowModel) -> Post
             rows = [layout.bores.index(bore) for bore in bank.beyond(joint)]
             cov[np.ix_(rows, rows)] += ((SHAFT_PRIOR_SD if joint.kind == "shaft" else COUPLER_PRIOR_SD) * rate) ** 2
     cov[range(n, 2 * n), range(n, 2 * n)] = (LEAK_PRIOR_SD * leak) ** 2
-    bypass = np.array([BYPASS_BASE * BYPASS_AREA if bore in layout.bypass else 0.0 for bore in layout.bores])
-    cov[range(n, 2 * n), range(n, 2 * n)] += bypass**2 / 4
+    preset = _preset_air(layout, hardware)
+    cov[range(n, 2 * n), range(n, 2 * n)] += preset**2 / 4
     cov[2 * n : -2, 2 * n : -2] = gain_cov
     cov[-2, -2], cov[-1, -1] = SCALE_PRIOR_SD**2, DEMAND_PRIOR_SD**2
     width = gap_width(hardware)
-    usual = engine.demand / n / (engine.conductance * 0.64) / width - (leak + bypass) / width
-    mean = np.concatenate([np.maximum(usual, 2 * THOU), leak + bypass, gains, [0.0, 0.0]])
+    usual = engine.demand / n / (engine.conductance * 0.64) / width - (leak + preset) / width
+    mean = np.concatenate([np.maximum(usual, 2 * THOU), leak + preset, gains, [0.0, 0.0]])
     return Posterior(layout, hardware, engine, mean, cov, {bore: at for at, bore in enumerate(layout.bores)})
+
+
+def _preset_air(layout: Layout, hardware: Hardware) -> Floats:
+    """Area [m2] that screws let past each plate as they stand after the cold preset."""
+    found = np.zeros(len(layout.bores))
+    for screw in adjusters_with_gain(layout):
+        kind = gain_kind(layout, screw)
+        if kind.effect == "lets air past":
+            for bore in moved_bores(layout, screw):
+                found[layout.bores.index(bore)] += kind.preset * kind.size(hardware)
+    return found
 
 
 def rates(posterior: Posterior, gaps: Floats) -> Floats:
@@ -169,11 +183,11 @@ def turn_noise(posterior: Posterior, turns: Floats | float) -> Floats:
     return np.abs(stop_rotation(1.0, posterior.hardware) * np.hypot(TURN_SD, TRAVEL_SD * np.asarray(turns)))
 
 
-def gain_size(posterior: Posterior, screw: Coupler | Bypass) -> float:
+def gain_size(posterior: Posterior, screw: Adjuster) -> float:
     """How much a turn of a screw is believed to do, whichever way: radians at the plates, or square metres.
 
     Parameters: ``posterior`` about the engine; ``screw`` one of ``adjusters_with_gain``.
     """
-    if isinstance(screw, Coupler) and not posterior.knows_way(screw):
-        return coupler_rotation(1.0, posterior.hardware)
+    if not posterior.knows_way(screw):
+        return gain_kind(posterior.layout, screw).size(posterior.hardware)
     return abs(float(posterior.mean[posterior.at_gain(screw)]))

@@ -1,17 +1,20 @@
 """How moves change what is believed of an engine, before anything is read.
 
 A stop turn shifts every gap of its bank; a blade sets one gap outright and carries what lies beyond, so that it forgets
-the old gap and keeps the leak, which is how a blade is a measurement too; a coupler's screw turns what lies beyond, by
-what a turn of it is believed to do; a bypass screw changes what leaks past its plate.
+the old gap and keeps the leak, which is how a blade is a measurement too; a screw with a gain turns the plates that it
+acts on, or changes what leaks past them, by what a turn of it is believed to do. Which of these a move does is said by
+the kind of its adjuster.
 """
 
 from dataclasses import replace
 
 import numpy as np
 
-from app.sync.engine.events import BladeReset, BypassTurn, LinkTurn, Move, ScrewTurn, StopTurn
-from app.sync.engine.layout import Adjuster, Bank, Bypass, Coupler, StopScrew
-from app.sync.engine.linkage import BYPASS_AREA, stop_rotation
+from app.sync.engine.adjusters.kind import ScrewWithGain
+from app.sync.engine.adjusters.registry import adjusters_with_gain, kind_of
+from app.sync.engine.events import BladeReset, Move, StopTurn
+from app.sync.engine.layout import Bank, Coupler
+from app.sync.engine.linkage import stop_rotation
 from app.sync.engine.units import THOU
 from app.sync.estimation.posterior import (
     FEELER_SD,
@@ -34,33 +37,15 @@ def predict(posterior: Posterior, move: Move) -> Posterior:
 
     Parameters: ``posterior`` before; ``move`` made. A link does nothing at idle.
     """
-    match move:
-        case StopTurn():
-            return _after_stop(posterior, move)
-        case BladeReset():
-            return _after_blade(posterior, move)
-        case ScrewTurn():
-            return _after_screw(posterior, move)
-        case BypassTurn():
-            return _after_bypass(posterior, move)
-        case LinkTurn():
-            return posterior
-
-
-def adjuster_of(move: Move) -> Adjuster | None:
-    """What a move was made at; None for a link, which does nothing at idle.
-
-    Parameters: ``move`` made.
-    """
-    match move:
-        case StopTurn(bank):
-            return StopScrew(bank)
-        case BladeReset(near, far) | ScrewTurn(near, far):
-            return Coupler(near, far)
-        case BypassTurn(bore):
-            return Bypass(bore)
-        case LinkTurn():
-            return None
+    kind = kind_of(move.kind)
+    if isinstance(move, StopTurn):
+        return _after_stop(posterior, move)
+    if isinstance(move, BladeReset):
+        return _after_blade(posterior, move)
+    if isinstance(kind, ScrewWithGain):
+        turns_plates = kind.effect == "turns plates"
+        return _after_turn(posterior, kind, move) if turns_plates else _after_air(posterior, kind, move)
+    return posterior
 
 
 def _after_stop(posterior: Posterior, move: StopTurn) -> Posterior:
@@ -100,38 +85,38 @@ def _after_blade(posterior: Posterior, move: BladeReset) -> Posterior:
     return replace(posterior, mean=mean, covariance=cov)
 
 
-def _after_screw(posterior: Posterior, move: ScrewTurn) -> Posterior:
-    coupler = Coupler(move.near, move.far)
-    bank, gain = posterior.layout.bank_of(move.far), posterior.at_gain(coupler)
-    rows = [posterior.row(bore) for bore in bank.beyond(coupler)]
+def _after_turn(posterior: Posterior, kind: ScrewWithGain, move: Move) -> Posterior:
+    screw = kind.adjuster(move.place)
+    bores, gain = kind.reach(posterior.layout, screw), posterior.at_gain(screw)
+    rows = [posterior.row(bore) for bore in bores]
     before = posterior.gaps[rows]
-    after = turned(posterior, before, float(posterior.mean[gain]) * move.turns)
+    after = turned(posterior, before, float(posterior.mean[gain]) * move.amount)
     rate_after = rates(posterior, after)
     change = np.eye(len(posterior.mean))[rows]
     change[range(len(rows)), rows] = rate_after / rates(posterior, before)
-    change[:, gain] = rate_after * move.turns
+    change[:, gain] = rate_after * move.amount
     mean, cov = posterior.mean.copy(), posterior.covariance.copy()
     mean[rows] = after
     within = change @ posterior.covariance @ change.T
     cov[rows] = change @ cov
     cov[:, rows] = cov[rows].T
-    shaken = rate_after * TURN_SD * gain_size(posterior, coupler)
+    shaken = rate_after * TURN_SD * gain_size(posterior, screw)
     cov[np.ix_(rows, rows)] = within + np.outer(shaken, shaken)
-    _add_process_noise(posterior, cov, bank)
+    _add_process_noise(posterior, cov, posterior.layout.bank_of(bores[0]))
     return replace(posterior, mean=mean, covariance=cov)
 
 
-def _after_bypass(posterior: Posterior, move: BypassTurn) -> Posterior:
-    leak, cov = posterior.bores + posterior.row(move.bore), posterior.covariance.copy()
-    if move.bore not in posterior.layout.bypass:  # kept before it was known what is fitted: nobody knows what it did
-        cov[leak, leak] += (2 * BYPASS_AREA * move.turns) ** 2
+def _after_air(posterior: Posterior, kind: ScrewWithGain, move: Move) -> Posterior:
+    screw, cov = kind.adjuster(move.place), posterior.covariance.copy()
+    leaks = [posterior.bores + posterior.row(bore) for bore in kind.reach(posterior.layout, screw)]
+    if screw not in adjusters_with_gain(posterior.layout):  # recorded before it was known that there is none
+        cov[leaks, leaks] += (2 * kind.size(posterior.hardware) * move.amount) ** 2
         return replace(posterior, covariance=cov)
-    screw = Bypass(move.bore)
     mean, gain = posterior.mean.copy(), posterior.at_gain(screw)
-    mean[leak] = max(mean[leak] + mean[gain] * move.turns, 0.0)
-    cov[leak] += move.turns * cov[gain]
-    cov[:, leak] += move.turns * cov[:, gain]
-    cov[leak, leak] += (TURN_SD * gain_size(posterior, screw)) ** 2
+    mean[leaks] = np.maximum(mean[leaks] + mean[gain] * move.amount, 0.0)
+    cov[leaks] += move.amount * cov[gain]
+    cov[:, leaks] += move.amount * cov[:, [gain]]
+    cov[np.ix_(leaks, leaks)] += (TURN_SD * gain_size(posterior, screw)) ** 2
     cov[range(posterior.bores), range(posterior.bores)] += THERMAL_SD**2
     return replace(posterior, mean=mean, covariance=cov)
 

@@ -1,53 +1,30 @@
-"""Screws whose turn does nobody knows quite how much: those of couplers, and bypass screws.
+"""Screws of which no drawing says what a turn does: those of couplers, bypass screws and further ones like them.
 
-A stop screw's thread and lever are drawn; a coupler's screw and a bypass screw are as the maker liked. What a turn of
-each does is therefore part of what is believed of an engine: a guess to begin with, mostly common to all screws of a
-kind, and learned from the readings after one was turned. A screw of which nobody knows which way it opens begins at
-nothing either way: it is turned a little, and the next reading tells.
+A stop screw's thread and lever are drawn; these are as the maker liked. What a turn of each does is therefore part of
+the state: a guess to begin with, mostly common to all screws of a kind, and learned from the readings after one was
+turned. A screw that may open either way begins at nothing: it is turned a little, and the next reading tells.
 """
-
-from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
 
+from app.sync.engine.adjusters.registry import adjusters_with_gain, gain_kind
 from app.sync.engine.hardware import Hardware
-from app.sync.engine.layout import Bypass, Coupler, Layout
-from app.sync.engine.linkage import BYPASS_AREA, WAYS, coupler_rotation
+from app.sync.engine.layout import Layout
 
 Floats = NDArray[np.float64]
 
-# Relative spread of what a turn does, common to all screws of one kind and of each by itself (this program's choice).
-SCREW_TOGETHER, SCREW_APART = 0.35, 0.10
-BYPASS_TOGETHER, BYPASS_APART = 0.40, 0.15
-
 A_LITTLE = 1 / 8
-"""Turns of a coupler's screw of which nobody knows the way yet, to find it out (this program's choice)."""
-
-BYPASS_BASE = 1.5
-"""Turns that every bypass screw stands out from its seat after the preset (this program's choice)."""
-
-BYPASS_MOST = 4.0
-"""Turns out of its seat beyond which a bypass screw is taken to do nothing more (this program's choice)."""
+"""Turns of a screw of which nobody knows the way yet, to find it out (this program's choice)."""
 
 SIGN_Z = 2.0
 """Standard deviations that what a turn does must stand clear of nothing before a way is named."""
 
 
-@cache
-def adjusters_with_gain(layout: Layout) -> tuple[Coupler | Bypass, ...]:
-    """The screws of this kind: those of couplers, outward from each stop bore, then bypass screws in walking order.
-
-    Parameters: ``layout`` of the engine.
-    """
-    return (*(coupler for coupler in layout.couplers() if layout.by_screw(coupler)), *layout.bypass_screws)
-
-
 def prior_gains(layout: Layout, hardware: Hardware) -> tuple[Floats, Floats]:
     """What a turn of each of ``adjusters_with_gain`` is believed to do before any was turned, and its covariance.
 
-    A coupler's screw in radians of the plates beyond per turn inward, positive opening; a bypass screw in square metres
-    per turn outward.
+    A screw that turns plates in radians per turn, positive opening; one that lets air past in square metres per turn.
 
     Parameters: ``layout`` of the engine; ``hardware`` fitted.
 
@@ -59,14 +36,13 @@ def prior_gains(layout: Layout, hardware: Hardware) -> tuple[Floats, Floats]:
     (array([-4.e-02,  5.e-07]), array([0.36, 0.43]))
     """
     screws = adjusters_with_gain(layout)
-    mean, cov = np.zeros(len(screws)), np.zeros((len(screws), len(screws)))
-    size = coupler_rotation(1.0, hardware)
-    for at, one in enumerate(screws):
-        mean[at] = BYPASS_AREA if isinstance(one, Bypass) else WAYS.get(layout.joint(one), 0) * size
-    turned = np.array([isinstance(one, Coupler) for one in screws], dtype=bool)
-    for kind, together, apart in ((turned, SCREW_TOGETHER, SCREW_APART), (~turned, BYPASS_TOGETHER, BYPASS_APART)):
-        common = np.where(kind, mean, 0.0)
-        cov += together**2 * np.outer(common, common) + apart**2 * np.diag(common**2)
-    unknown = turned & (mean == 0)
-    cov[unknown, unknown] = size**2
+    kinds = [gain_kind(layout, screw) for screw in screws]
+    sizes = np.array([kind.size(hardware) for kind in kinds])
+    ways = np.array([kind.way(layout, screw) for kind, screw in zip(kinds, screws, strict=True)])
+    mean, cov = ways * sizes, np.zeros((len(screws), len(screws)))
+    for kind in dict.fromkeys(kinds):
+        common = np.where([one is kind for one in kinds], mean, 0.0)
+        cov += kind.common_sd**2 * np.outer(common, common) + kind.own_sd**2 * np.diag(common**2)
+    unknown = np.flatnonzero(ways == 0)
+    cov[unknown, unknown] = sizes[unknown] ** 2
     return mean, cov

@@ -4,11 +4,16 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 
-from app.sync.engine.events import BladeReset, BypassTurn, LinkTurn, Move, ScrewTurn, StopTurn
+from app.sync.engine.adjusters.kind import AdjusterKind
+from app.sync.engine.adjusters.registry import kind_of
+from app.sync.engine.events import Move, Place
 
 
 class AdviceKind(StrEnum):
-    """What a step asks for: a reading, one kind of adjustment, nothing more (`done`), or a cause found (`cannot`)."""
+    """What a step asks for: a reading, a usual adjustment, nothing more (`done`), or a cause to find (`cannot`).
+
+    A further kind of adjuster goes by its slug alone.
+    """
 
     MEASURE = "measure"
     STOP = "stop"
@@ -37,7 +42,7 @@ class AdviceReason(StrEnum):
     OPEN = "wide"  # the bore to be set
     CLOSED = "tight"
     FOLLOWS = "follows"  # the bore is set to what comes before it
-    DIRECTION = "way"  # which way the coupler screw opens is unknown: a small turn shows it
+    DIRECTION = "way"  # which way a screw opens is unknown: a small turn shows it
     THEN = "then"  # follows another adjustment of the same plan
     EVEN = "even"
     FINEST = "finest"
@@ -45,9 +50,12 @@ class AdviceReason(StrEnum):
     SKIPPED = "skipped"
     SCATTER = "slop"  # readings vary with nothing adjusted
     NO_EFFECT = "no-answer"
-    BYPASS_END = "bypass-end"  # no more of its turns help
+    BYPASS_END = "bypass-end"  # no more turns of the bore's own screw help
     NO_ADJUSTER = "no-adjuster"  # nothing sets two plates on one shaft apart
 
+
+NO_MOVE = (AdviceKind.MEASURE, AdviceKind.DONE, AdviceKind.CANNOT)
+"""The kinds of step that ask for no move; any other one is the slug of the kind of adjuster to move."""
 
 MOST_THEN = 2
 """Adjustments shown beside the next one: more would change before their turn comes."""
@@ -67,10 +75,9 @@ class Advice:
     """One next step.
 
     kind
-        ``measure`` (read ``bores``), ``stop`` (turn the stop screw of ``bank`` by ``turns``), ``blade`` (reset coupler
-        ``near``-``far`` on ``leaves`` [m]), ``screw`` (turn the screw of coupler ``near``-``far`` by ``turns``, inward
-        where positive), ``link`` (turn the link rod of ``bank`` by ``flats``), ``bypass`` (turn the bypass screw of
-        ``near`` by ``turns``, outward where positive, which lets more air past), ``done``, or ``cannot``.
+        ``measure`` (read ``bores``), ``done``, ``cannot``, or the slug of the kind of adjuster to move: of ``bank``, of
+        coupler ``near``-``far``, or of bore ``near``, by ``turns``, by ``flats``, or reset on ``leaves`` [m]. Which way
+        is positive is said by the kind.
     bores
         For ``measure``, the bores to read, in order; otherwise the bores that move with it, nearest first.
     expected
@@ -82,7 +89,7 @@ class Advice:
         before it was made.
     """
 
-    kind: AdviceKind
+    kind: str
     why: StrEnum
     bank: str | None = None
     near: int | None = None
@@ -96,9 +103,32 @@ class Advice:
     then: tuple["Advice", ...] = ()
 
     @property
+    def moves(self) -> bool:
+        """Whether it asks for a move."""
+        return self.kind not in NO_MOVE
+
+    @property
+    def place(self) -> Place:
+        """Where the adjuster sits that it is about."""
+        return Place(self.bank or "", self.near, self.far)
+
+    @property
+    def amount(self) -> float:
+        """By how much to move it, in the unit of its kind: turns, flats, or metres of feeler."""
+        return self.flats if self.moves and kind_of(self.kind).unit == "flats" else self.turns or self.gap
+
+    @property
     def gap(self) -> float:
         """Thickness of the feeler stack [m]."""
         return sum(self.leaves)
+
+
+def step_kind(kind: AdjusterKind) -> str:
+    """The kind of step that moves an adjuster: the member of the usual ones, else the slug itself.
+
+    Parameters: ``kind`` of the adjuster.
+    """
+    return next((one for one in AdviceKind if one == kind.slug), kind.slug)
 
 
 def move_of(advice: Advice) -> Move | None:
@@ -109,15 +139,6 @@ def move_of(advice: Advice) -> Move | None:
     >>> move_of(Advice(AdviceKind.BYPASS, AdviceReason.CLOSED, near=3, turns=0.25))
     BypassTurn(bore=3, turns=0.25, at=0.0)
     """
-    match advice:
-        case Advice(kind=AdviceKind.STOP, bank=str(bank), turns=turns):
-            return StopTurn(bank, turns, 0.0)
-        case Advice(kind=AdviceKind.LINK, bank=str(bank), flats=flats):
-            return LinkTurn(bank, flats, 0.0)
-        case Advice(kind=AdviceKind.BLADE, near=int(near), far=int(far), leaves=leaves):
-            return BladeReset(near, far, sum(leaves), leaves, 0.0)
-        case Advice(kind=AdviceKind.SCREW, near=int(near), far=int(far), turns=turns):
-            return ScrewTurn(near, far, turns, 0.0)
-        case Advice(kind=AdviceKind.BYPASS, near=int(bore), turns=turns):
-            return BypassTurn(bore, turns, 0.0)
-    return None
+    if not advice.moves or advice.place == Place():
+        return None
+    return kind_of(advice.kind).move(advice.place, advice.amount, advice.leaves)

@@ -1,9 +1,8 @@
 """What a set of moves would lead to: every bore's chance of ending outside the window, and what that costs.
 
 A choice is a row of whole numbers: sixteenths of a turn for each stop screw, then for each coupler which of the blades
-owned it is reset on, or ``UNCHANGED``, or where a screw sets it sixteenths of a turn, then eighths of a turn for each
-bypass screw. Many choices are judged at once, all bores together: a bore's chance depends on the
-mean of the others.
+owned it is reset on, or ``UNCHANGED``, or where a screw sets it the steps of that screw, then the steps of each of
+``own_screws``. Many choices are judged at once, all bores together: a bore's chance depends on the mean of the others.
 """
 
 import math
@@ -16,12 +15,13 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from app.sync.engine.adjusters.registry import carried, own_screws
 from app.sync.engine.idle_flow import slopes, solve_idle
 from app.sync.engine.layout import Adjuster, Layout
-from app.sync.engine.linkage import carried, stop_rotation
+from app.sync.engine.linkage import stop_rotation
 from app.sync.engine.units import REV_PER_MIN
 from app.sync.estimation.posterior import FEELER_SD, LEAST_GAP, Posterior, rates, rotation_between, turn_noise, turned
-from app.sync.planning.uncertain_screws import EIGHTH, Turned, joined
+from app.sync.planning.uncertain_screws import Turned, screws_of
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -87,7 +87,7 @@ class PlanningProblem:
     ``dearness`` is the price of a bore that no blade is laid at against one that was set and missed: above 1, so that
     what stands outside is put right in the end.
     ``restart`` is what any move costs beside itself [min]: the readings of a last round under way that it undoes.
-    ``opened`` are turns by which bypass screws stand out further than after the preset, by bore; ``helpless`` are the
+    ``opened`` are turns by which screws that meet an end stand further open than after the preset; ``helpless`` are the
     bores that nothing of their own evens any more: what carries them may still set them less far off. ``no_way`` are
     the screws that are not to be turned, each with the way: the sign of its turns.
     """
@@ -97,7 +97,7 @@ class PlanningProblem:
     speed_known: bool
     dearness: float = 2.0
     restart: float = 0.0
-    opened: Mapping[int, float] = field(default_factory=dict)
+    opened: Mapping[Adjuster, float] = field(default_factory=dict)
     helpless: frozenset[int] = frozenset()
     no_way: frozenset[tuple[Adjuster, int]] = frozenset()
 
@@ -156,7 +156,7 @@ def no_change(layout: Layout) -> Candidate:
     Parameters: ``layout`` of the engine.
     """
     couplers = (0 if layout.by_screw(coupler) else UNCHANGED for coupler in layout.couplers())
-    return (*(0,) * len(layout.banks), *couplers, *(0,) * len(layout.bypass_screws))
+    return (*(0,) * len(layout.banks), *couplers, *(0,) * len(own_screws(layout)))
 
 
 def outcomes(posterior: Posterior, task: PlanningProblem, choices: Sequence[Candidate]) -> Evaluation:
@@ -238,7 +238,7 @@ def _prices(posterior: Posterior, window: float) -> Floats:
     tree = dependency_of(posterior.layout)
     price = BLADE_MINUTES / (1 - outside_of(np.zeros(n), spread, window))
     price[tree.stops] = 0.0
-    return np.where(joined(posterior.layout).owned, SCREW_PRICE, price + tree.weight)
+    return np.where(screws_of(posterior.layout).owned, SCREW_PRICE, price + tree.weight)
 
 
 def achievable_tolerance(posterior: Posterior) -> float:
@@ -282,7 +282,7 @@ class _After:
 
     @cached_property
     def _blades(self) -> Ints:
-        by_screw = joined(self.posterior.layout).couplers
+        by_screw = screws_of(self.posterior.layout).couplers
         if not len(by_screw):
             return self._couplers
         blades = self._couplers.copy()
@@ -294,9 +294,10 @@ class _After:
         """What is turned beside the stop screws; None where there is nothing of the kind."""
         if self.posterior.layout.blades_alone:
             return None
-        by_screw = self._couplers[:, joined(self.posterior.layout).couplers]
-        bypass = self.picked[:, len(self._tree.stops) + len(self._tree.far) :]
-        return Turned(self.posterior, np.asarray(by_screw * SIXTEENTH), np.asarray(bypass * EIGHTH), self.origin)
+        screws = screws_of(self.posterior.layout)
+        own = self.picked[:, len(self._tree.stops) + len(self._tree.far) :]
+        steps = np.concatenate([self._couplers[:, screws.couplers], own], axis=1)
+        return Turned(self.posterior, np.asarray(steps * screws.steps), self.origin)
 
     @property
     def minutes(self) -> Floats:

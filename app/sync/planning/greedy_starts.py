@@ -1,9 +1,9 @@
 """Sets of moves to start from where not every joint is a coupler on a blade, and what to try around them.
 
 For each flow that may be aimed at: the stop screw first, then outward from it joint by joint, each set so that what it
-carries meets the flow, then the bypass screws; what stands well inside the window is left alone. That is what a careful
-hand would do. What it leaves to be gained is found by trying each adjuster a step either way, all bores judged together
-(``plan``).
+carries meets the flow, then the screws of single bores; what stands well inside the window is left alone. That is what
+a careful hand would do. What it leaves to be gained is found by trying each adjuster a step either way, all bores
+judged together (``optimize``).
 """
 
 from collections.abc import Iterator, Sequence
@@ -11,12 +11,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from app.sync.engine.layout import Bank, Coupler, Layout, StopScrew
+from app.sync.engine.adjusters.registry import gain_kind, moved_bores, own_adjuster, own_screw, own_screws
+from app.sync.engine.layout import Adjuster, Bank, Coupler, Layout, StopScrew
 from app.sync.engine.linkage import stop_rotation
 from app.sync.estimation.posterior import Posterior, rotation_between, turned
 from app.sync.planning.bank_search import MOST_SIXTEENTHS, areas_to_aim_at
-from app.sync.planning.evaluation import SIXTEENTH, UNCHANGED, Candidate, Floats, Ints, PlanningProblem
-from app.sync.planning.uncertain_screws import EIGHTH, bypass_room, joined
+from app.sync.planning.evaluation import SIXTEENTH, UNCHANGED, Candidate, Floats, PlanningProblem
+from app.sync.planning.uncertain_screws import screw_room
 
 NEAR = 0.5
 """Part of the window within which a bore is left alone (this program's choice)."""
@@ -28,7 +29,7 @@ def greedy_candidates(posterior: Posterior, task: PlanningProblem) -> list[Candi
     Parameters: ``posterior`` about the engine; ``task`` to do.
     """
     low, high = areas_to_aim_at(posterior, task)
-    bounds = np.array(bypass_room(posterior.layout, task.opened, task.helpless), dtype=np.int64).reshape(-1, 2)
+    bounds = screw_room(posterior.layout, task.opened, task.helpless)
     sizes = task.sizes
     walks = (
         _GreedyPath(posterior, task, sizes, bounds, float(area), whole)
@@ -57,31 +58,33 @@ def _values(layout: Layout, task: PlanningProblem) -> list[range]:
     """What each place of a choice may hold."""
     turn = range(-MOST_SIXTEENTHS, MOST_SIXTEENTHS + 1)
     couplers = [turn if layout.by_screw(one) else range(UNCHANGED, len(task.stacks)) for one in layout.couplers()]
-    bypass = [range(least, most + 1) for least, most in bypass_room(layout, task.opened, task.helpless)]
-    return [*[turn] * len(layout.banks), *couplers, *bypass]
+    own = [range(least, most + 1) for least, most in screw_room(layout, task.opened, task.helpless)]
+    return [*[turn] * len(layout.banks), *couplers, *own]
 
 
 @dataclass
 class _GreedyPath:
     """One way outward, towards ``area`` [m2] at every bore; ``whole`` to set a stop screw by all bores of its bank.
 
-    ``sizes`` are the blades [m], ``bounds`` how far each bypass screw may be turned, in steps.
+    ``sizes`` are the blades [m], ``bounds`` how far each of ``own_screws`` may be turned, in steps.
     """
 
     posterior: Posterior
     task: PlanningProblem
     sizes: Floats
-    bounds: Ints
+    bounds: Sequence[tuple[int, int]]
     area: float
     whole: bool
 
     def choice(self) -> Candidate:
         """What is set on the way."""
         layout = self.posterior.layout
-        self.gaps, self.leaks, self.width = self.posterior.gaps.copy(), self.posterior.leaks, self.posterior.width
+        self.gaps, self.leaks = self.posterior.gaps.copy(), self.posterior.leaks.copy()
+        self.width = self.posterior.width
         stops = [self._stop(bank) for bank in layout.banks]
         couplers = [self._coupler(coupler) for coupler in layout.couplers()]
-        return (*stops, *couplers, *self._bypass())
+        own = [self._own(*one) for one in zip(own_screws(layout), self.bounds, strict=True)]
+        return (*stops, *couplers, *own)
 
     def _off(self, rows: Sequence[int]) -> float:
         """How far the gaps of some bores stand from those aimed at, on average [m]."""
@@ -92,8 +95,8 @@ class _GreedyPath:
         return abs(self._off(rows)) * self.width <= NEAR * self.task.window * self.area
 
     def _rows(self, bores: Sequence[int]) -> list[int]:
-        """Rows of those bores that have no bypass screw of their own, or of all when each has one."""
-        plain = [bore for bore in bores if bore not in self.posterior.layout.bypass]
+        """Rows of those bores that have no screw of their own, or of all when each has one."""
+        plain = [bore for bore in bores if own_screw(self.posterior.layout, bore) is None]
         return [self.posterior.row(bore) for bore in plain or bores]
 
     def _turn(self, rows: Sequence[int], per_step: float) -> tuple[int, float]:
@@ -109,7 +112,7 @@ class _GreedyPath:
         self.gaps[rows] = turned(self.posterior, self.gaps[rows], rotation)
 
     def _stop(self, bank: Bank) -> int:
-        own = [b for b in bank.bores if self.posterior.layout.own_adjuster(b) == StopScrew(bank.name)]
+        own = [b for b in bank.bores if own_adjuster(self.posterior.layout, b) == StopScrew(bank.name)]
         rows = self._rows(bank.bores if self.whole else own or bank.shaft(bank.stop))
         if self._near(rows):
             return 0
@@ -133,14 +136,21 @@ class _GreedyPath:
         self._carry(bank.beyond(coupler), rotation)
         return steps
 
-    def _bypass(self) -> list[int]:
-        """Steps of every bypass screw."""
-        n, rows = self.posterior.bores, joined(self.posterior.layout).bypass
-        if not len(rows):
-            return []
-        lacks = self.area - self.leaks[rows] - self.gaps[rows] * self.width
-        per_step = EIGHTH * self.posterior.mean[2 * n : -2][-len(rows) :]
-        steps = np.where(per_step > 0, np.rint(lacks / np.maximum(per_step, 1e-12)), 0.0)
-        steps = np.where(np.abs(lacks) <= NEAR * self.task.window * self.area, 0.0, steps)
-        found: list[int] = np.clip(steps, self.bounds[:, 0], self.bounds[:, 1]).astype(int).tolist()
-        return found
+    def _own(self, screw: Adjuster, bounds: tuple[int, int]) -> int:
+        """Steps of a screw that sets no coupler; the plates or leaks that it acts on follow."""
+        layout = self.posterior.layout
+        kind, bores = gain_kind(layout, screw), moved_bores(layout, screw)
+        rows = [self.posterior.row(bore) for bore in bores]
+        per_step = kind.step * float(self.posterior.mean[self.posterior.at_gain(screw)])
+        if kind.effect == "turns plates":
+            if self._near(rows) or not per_step:
+                return 0
+            steps = min(max(self._turn(rows, per_step)[0], bounds[0]), bounds[1])
+            self._carry(bores, steps * per_step)
+            return steps
+        lacks = float(np.mean(self.area - self.leaks[rows] - self.gaps[rows] * self.width))
+        if abs(lacks) <= NEAR * self.task.window * self.area or per_step <= 0:
+            return 0
+        steps = min(max(round(lacks / max(per_step, 1e-12)), bounds[0]), bounds[1])
+        self.leaks[rows] += steps * per_step
+        return steps

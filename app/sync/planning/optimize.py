@@ -9,7 +9,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from app.sync.engine.layout import Coupler, Layout, StopScrew
+from app.sync.engine.adjusters.registry import own_screws
+from app.sync.engine.layout import Adjuster, Layout, StopScrew
 from app.sync.estimation.posterior import Posterior
 from app.sync.planning.bank_search import MOST_SIXTEENTHS, best_for_each_target
 from app.sync.planning.evaluation import UNCHANGED, Candidate, Floats, PlanningProblem, no_change, outcomes
@@ -25,18 +26,17 @@ WORTH = 0.02
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """A set of moves: sixteenths of a turn by bank, blades as an index into the stacks owned by coupler, sixteenths of
-    a turn by coupler where a screw sets it, eighths by bore for bypass screws; those made only, in the order to make
-    them: couplers outward, whichever way they are set. ``cost`` in minutes, risks included."""
+    """A set of moves, those made only, in the order to make them: stop screws, couplers outward, other screws.
 
-    turns: tuple[tuple[str, int], ...]
-    blades: tuple[tuple[Coupler, int], ...]
+    Each is the adjuster with the amount of the choice: steps of its screw, or for a coupler on feelers an index into
+    the stacks owned. ``cost`` in minutes, risks included.
+    """
+
+    moves: tuple[tuple[Adjuster, int], ...]
     cost: float
-    screws: tuple[tuple[Coupler, int], ...] = ()
-    bypass: tuple[tuple[int, int], ...] = ()
 
     def __bool__(self) -> bool:
-        return bool(self.turns or self.blades or self.screws or self.bypass)
+        return bool(self.moves)
 
 
 def optimize(posterior: Posterior, task: PlanningProblem) -> Plan:
@@ -82,9 +82,13 @@ def optimize(posterior: Posterior, task: PlanningProblem) -> Plan:
 
 def _may(choice: Candidate, layout: Layout, task: PlanningProblem) -> bool:
     """Whether no screw goes a way that it is not to go."""
-    places = (*(StopScrew(bank.name) for bank in layout.banks), *layout.couplers(), *layout.bypass_screws)
-    made = ((place, amount > 0) for place, amount in zip(places, choice, strict=True) if amount)
+    made = ((place, amount > 0) for place, amount in zip(_places(layout), choice, strict=True) if amount)
     return not task.no_way or not any((place, 1 if more else -1) in task.no_way for place, more in made)
+
+
+def _places(layout: Layout) -> tuple[Adjuster, ...]:
+    """The adjuster of each number of a choice."""
+    return (*(StopScrew(bank.name) for bank in layout.banks), *layout.couplers(), *own_screws(layout))
 
 
 def _likely_sizes(posterior: Posterior, sizes: Floats) -> list[int]:
@@ -110,11 +114,6 @@ def _local_variants(choice: Candidate, layout: Layout, likely: Iterable[int], si
 
 
 def _as_plan(choice: Candidate, cost: float, layout: Layout) -> Plan:
-    banks = len(layout.banks)
-    couplers = layout.couplers()
-    turns = tuple((bank.name, turn) for bank, turn in zip(layout.banks, choice[:banks], strict=True) if turn)
-    picked = list(zip(couplers, choice[banks : banks + len(couplers)], strict=True))
-    blades = tuple((c, size) for c, size in picked if size != UNCHANGED and not layout.by_screw(c))
-    screws = tuple((c, turn) for c, turn in picked if turn and layout.by_screw(c))
-    bypass = zip(layout.bypass_screws, choice[banks + len(couplers) :], strict=True)
-    return Plan(turns, blades, cost, screws, tuple((screw.bore, turn) for screw, turn in bypass if turn))
+    unmoved = no_change(layout)
+    every = zip(_places(layout), choice, unmoved, strict=True)
+    return Plan(tuple((place, amount) for place, amount, nothing in every if amount != nothing), cost)

@@ -13,15 +13,17 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 from itertools import takewhile
 
-from app.sync.engine.events import BladeReset, BypassTurn, Event, IdleSpeed, Meter, Reading, ScrewTurn, StopTurn
+from app.sync.engine.adjusters.kind import ScrewWithGain
+from app.sync.engine.adjusters.registry import adjuster_of, kind_at, kind_of, own_adjuster, own_screws
+from app.sync.engine.events import Event, IdleSpeed, Meter, Move, Reading
 from app.sync.engine.hardware import Hardware
 from app.sync.engine.idle_flow import usual_breathing
-from app.sync.engine.layout import Adjuster, Bypass, Coupler, Layout, StopScrew
+from app.sync.engine.layout import Adjuster, Layout
 from app.sync.estimation.filter import predicted_readings, run_filter
 from app.sync.estimation.posterior import Posterior, prior_for
-from app.sync.estimation.predict import adjuster_of, predict
+from app.sync.estimation.predict import predict
 from app.sync.estimation.uncertain_gains import A_LITTLE
-from app.sync.planning.advice import MOST_THEN, Advice, AdviceKind, AdviceReason, Expected, move_of
+from app.sync.planning.advice import MOST_THEN, Advice, AdviceKind, AdviceReason, Expected, move_of, step_kind
 from app.sync.planning.evaluation import (
     READ_MINUTES,
     SIXTEENTH,
@@ -34,7 +36,7 @@ from app.sync.planning.evaluation import (
 )
 from app.sync.planning.optimize import Plan, optimize
 from app.sync.planning.recent_events import SEEN, moves_at, remembered, since_last_move, since_last_seen
-from app.sync.planning.uncertain_screws import EIGHTH, as_if_known, bypass_room, turned_out
+from app.sync.planning.uncertain_screws import as_if_known, screw_room, turned_out
 from app.sync.readings.repeat_checks import excess_scatter, inconsistent
 from app.sync.readings.rounds import outliers, reading_sd
 
@@ -63,10 +65,9 @@ MOST_UNMOVED = 2
 """Moves of one adjuster in a row that moved nothing, after which the cause is looked for."""
 
 SEATED = 1 / 4
-"""Turns left to a bypass screw from which it is taken to have come to its end: what is left of them moves too little to
-go back and forth for."""
+"""Turns left to a screw that meets an end from which it is taken to have come to it: what is left of them moves too
+little to go back and forth for."""
 
-_TURNS = (StopTurn, ScrewTurn, BypassTurn)
 
 ENOUGH_FOR_SLOP = 4
 """Readings of one bore with nothing moved that have to scatter before slack is spoken of."""
@@ -197,65 +198,44 @@ def _plan(bench: _PlanningContext) -> Plan:
 def _first_of(plan: Plan, bench: _PlanningContext) -> Advice:
     """The first move of a plan, or the reading to take before it."""
     last = _last_move(bench)
-    if isinstance(last, ScrewTurn) and last.far not in bench.read and _first_tried(last, bench):
-        return Advice(AdviceKind.MEASURE, AdviceReason.AFTER_MOVE, bores=(last.far,))
-    if plan.turns:
-        name, sixteenths = plan.turns[0]
-        if _has_no_effect(StopScrew(name), bench):
-            return Advice(AdviceKind.CANNOT, AdviceReason.NO_EFFECT, bank=name, about=(bench.layout.bank(name).stop,))
-        moved = bench.layout.bank(name).bores
+    if last is not None and last.place.sets not in bench.read and _first_tried(last, bench):
+        return Advice(AdviceKind.MEASURE, AdviceReason.AFTER_MOVE, bores=_set_by(last))
+    adjuster, amount = plan.moves[0]
+    kind = kind_at(bench.layout, adjuster)
+    move, bores = _as_advice(adjuster, amount, bench), kind.reach(bench.layout, adjuster)
+    if kind.effect == "turns a bank":
+        if _has_no_effect(adjuster, bench):
+            return Advice(
+                AdviceKind.CANNOT,
+                AdviceReason.NO_EFFECT,
+                bank=move.bank,
+                about=(bench.layout.bank(move.place.bank).stop,),
+            )
         why = AdviceReason.STOP_SPEED if bench.standing.off_speed[0] > 0.5 else AdviceReason.STOP_BANK
-        return _with_expected(Advice(AdviceKind.STOP, why, bank=name, turns=sixteenths * SIXTEENTH, bores=moved), bench)
-    places = bench.layout.couplers()
-    if plan.blades or plan.screws:
-        coupler, amount = min((*plan.blades, *plan.screws), key=lambda one: places.index(one[0]))
-        return _at_coupler(coupler, amount, bench)
-    bore, eighths = plan.bypass[0]
-    if first := _read_before(bore, bench):
+        return _with_expected(replace(move, why=why, bores=bores), bench)
+    assert move.place.sets is not None
+    if first := _read_before(move.place.sets, bench):
         return first
-    if _has_no_effect(Bypass(bore), bench):
-        return Advice(AdviceKind.CANNOT, AdviceReason.NO_EFFECT, near=bore, about=(bore,))
-    why = _why_set(bore, bench)
-    return _with_expected(Advice(AdviceKind.BYPASS, why, near=bore, turns=eighths * EIGHTH, bores=(bore,)), bench)
+    if _has_no_effect(adjuster, bench):
+        return Advice(AdviceKind.CANNOT, AdviceReason.NO_EFFECT, near=move.near, far=move.far, about=(move.place.sets,))
+    if isinstance(kind, ScrewWithGain) and not bench.posterior.knows_way(adjuster):
+        return replace(move, why=AdviceReason.DIRECTION, turns=A_LITTLE, bores=bores)
+    return _with_expected(replace(move, why=_why_set(move.place.sets, bench), bores=bores), bench)
 
 
 def _then(plan: Plan, bench: _PlanningContext) -> tuple[Advice, ...]:
     """What follows the first move of a plan, in its order and at most ``MOST_THEN``."""
-    layout, places = bench.layout, bench.layout.couplers()
-    moves = [
-        Advice(AdviceKind.STOP, AdviceReason.THEN, bank=bank, turns=sixteenths * SIXTEENTH)
-        for bank, sixteenths in plan.turns
-    ]
-    for at, amount in sorted((*plan.blades, *plan.screws), key=lambda one: places.index(one[0])):
-        if layout.by_screw(at):
-            moves.append(
-                Advice(AdviceKind.SCREW, AdviceReason.THEN, near=at.near, far=at.far, turns=amount * SIXTEENTH)
-            )
-        else:
-            moves.append(
-                Advice(AdviceKind.BLADE, AdviceReason.THEN, near=at.near, far=at.far, leaves=bench.task.stacks[amount])
-            )
-    moves += [
-        Advice(AdviceKind.BYPASS, AdviceReason.THEN, near=bore, turns=eighths * EIGHTH) for bore, eighths in plan.bypass
-    ]
-    return tuple(moves[1 : 1 + MOST_THEN])
+    return tuple(_as_advice(*one, bench) for one in plan.moves[1 : 1 + MOST_THEN])
 
 
-def _at_coupler(coupler: Coupler, amount: int, bench: _PlanningContext) -> Advice:
-    """The move at a coupler, or the reading to take before it. ``amount`` as in ``Plan``."""
-    near, far = coupler.near, coupler.far
-    if first := _read_before(far, bench):
-        return first
-    if _has_no_effect(coupler, bench):
-        return Advice(AdviceKind.CANNOT, AdviceReason.NO_EFFECT, near=near, far=far, about=(far,))
-    moved, why = bench.layout.bank_of(far).beyond(coupler), _why_set(far, bench)
-    if not bench.layout.by_screw(coupler):
-        leaves = bench.task.stacks[amount]
-        return _with_expected(Advice(AdviceKind.BLADE, why, near=near, far=far, leaves=leaves, bores=moved), bench)
-    if bench.posterior.knows_way(coupler):
-        turns = amount * SIXTEENTH
-        return _with_expected(Advice(AdviceKind.SCREW, why, near=near, far=far, turns=turns, bores=moved), bench)
-    return Advice(AdviceKind.SCREW, AdviceReason.DIRECTION, near=near, far=far, turns=A_LITTLE, bores=moved)
+def _as_advice(adjuster: Adjuster, amount: int, bench: _PlanningContext) -> Advice:
+    """A move of a plan, ``amount`` as it has it, without a reason yet."""
+    kind = kind_at(bench.layout, adjuster)
+    place = kind.place(adjuster)
+    advice = Advice(step_kind(kind), AdviceReason.THEN, bank=place.bank or None, near=place.near, far=place.far)
+    if kind.effect == "sets a gap":
+        return replace(advice, leaves=bench.task.stacks[amount])
+    return replace(advice, turns=amount * (kind.step if isinstance(kind, ScrewWithGain) else SIXTEENTH))
 
 
 def _why_set(bore: int, bench: _PlanningContext) -> AdviceReason:
@@ -269,36 +249,41 @@ def _why_set(bore: int, bench: _PlanningContext) -> AdviceReason:
 def _read_before(bore: int, bench: _PlanningContext) -> Advice | None:
     """The reading that is worth more than going straight on to a move that is to set this bore."""
     last = _last_move(bench)
-    set_last = last.far if isinstance(last, BladeReset | ScrewTurn) else None
-    if isinstance(last, BypassTurn):
-        set_last = last.bore
-    if set_last is not None and set_last not in bench.read and bench.outside(set_last) > DOUBT_AFTER_BLADE:
-        return Advice(AdviceKind.MEASURE, AdviceReason.AFTER_MOVE, bores=(set_last,))
+    for set_last in _set_by(last) if last is not None else ():
+        if set_last not in bench.read and bench.outside(set_last) > DOUBT_AFTER_BLADE:
+            return Advice(AdviceKind.MEASURE, AdviceReason.AFTER_MOVE, bores=(set_last,))
     low, high = UNDECIDED
     if low < bench.outside(bore) < high and bench.read.count(bore) < 2:
         return Advice(AdviceKind.MEASURE, AdviceReason.DOUBTFUL, bores=(bore,))
     return None
 
 
-def _first_tried(turn: ScrewTurn, bench: _PlanningContext) -> bool:
+def _set_by(move: Move) -> tuple[int, ...]:
+    """The bore that a move was made for; none where it was made for a whole bank."""
+    return () if move.place.sets is None else (move.place.sets,)
+
+
+def _first_tried(move: Move, bench: _PlanningContext) -> bool:
     """Whether a screw of unknown way was turned for the first time: the reading after it is what it was turned for."""
-    coupler = Coupler(turn.near, turn.far)
-    before = [e for e in bench.events if isinstance(e, ScrewTurn) and (e.near, e.far) == (turn.near, turn.far)]
-    return bench.layout.joint(coupler) == "screw" and len(before) == 1
+    kind, adjuster = kind_of(move.kind), adjuster_of(move)
+    if not isinstance(kind, ScrewWithGain) or kind.way(bench.layout, adjuster):
+        return False
+    return sum(not isinstance(e, SEEN) and adjuster_of(e) == adjuster for e in bench.events) == 1
 
 
-def _last_move(bench: _PlanningContext) -> Event | None:
-    moves = moves_at(bench.events)
-    return bench.events[moves[-1]] if moves else None
+def _last_move(bench: _PlanningContext) -> Move | None:
+    return next((e for e in reversed(bench.events) if not isinstance(e, SEEN)), None)
 
 
-def _opened(start: Posterior, events: Sequence[Event]) -> dict[int, float]:
-    """Turns by which each bypass screw stands out further than after the preset: as an earlier visit left it, and all
-    turns of this one."""
+def _opened(start: Posterior, events: Sequence[Event]) -> dict[Adjuster, float]:
+    """Turns by which each screw that meets an end stands further open than after the preset: as an earlier visit left
+    it, and all turns of this one."""
     opened = turned_out(start)
     for event in events:
-        if isinstance(event, BypassTurn):
-            opened[event.bore] = opened.get(event.bore, 0.0) + event.turns
+        if not isinstance(event, SEEN):
+            kind, adjuster = kind_of(event.kind), adjuster_of(event)
+            if isinstance(kind, ScrewWithGain) and kind.has_end:
+                opened[adjuster] = opened.get(adjuster, 0.0) + event.amount
     return opened
 
 
@@ -311,28 +296,35 @@ def _recently_turned(events: Sequence[Event]) -> frozenset[tuple[Adjuster, int]]
     """
     found: set[tuple[Adjuster, int]] = set()
     for event in since_last_seen(events):
-        if isinstance(event, _TURNS) and (place := adjuster_of(event)) is not None:
-            found |= {(place, 1), (place, -1)}
+        if not isinstance(event, SEEN) and _is_turned(event):
+            found |= {(adjuster_of(event), 1), (adjuster_of(event), -1)}
     made = [event for event in reversed(events) if not isinstance(event, SEEN)]
     last = adjuster_of(made[0]) if made else None
     run = takewhile(lambda one: adjuster_of(one) == last, made)
-    ways = [1 if one.turns > 0 else -1 for one in run if isinstance(one, _TURNS)]
+    ways = [1 if one.amount > 0 else -1 for one in run if _is_turned(one)]
     if last is not None and set(ways) == {1, -1}:
         found.add((last, -ways[0]))
     return frozenset(found)
 
 
+def _is_turned(move: Move) -> bool:
+    """Whether a screw was turned that changes the idle."""
+    kind = kind_of(move.kind)
+    return kind.at_idle and kind.unit == "turns"
+
+
 def _why_unadjustable(bore: int, bench: _PlanningContext) -> AdviceReason | None:
     """Why no move can even a bore against the others; None where one can."""
-    own = bench.layout.own_adjuster(bore)
+    own = own_adjuster(bench.layout, bore)
     if own is None:
         return AdviceReason.NO_ADJUSTER
-    if not isinstance(own, Bypass):
+    kind = kind_at(bench.layout, own)
+    if not isinstance(kind, ScrewWithGain) or not kind.has_end:
         return None
-    least, most = bypass_room(bench.layout, bench.task.opened)[bench.layout.bypass_screws.index(own)]
+    least, most = screw_room(bench.layout, bench.task.opened)[own_screws(bench.layout).index(own)]
     flows = bench.standing.flows[0]
     left = -least if flows[bench.posterior.row(bore)] > flows.mean() else most
-    return AdviceReason.BYPASS_END if left * EIGHTH <= SEATED else None
+    return AdviceReason.BYPASS_END if left * kind.step <= SEATED else None
 
 
 def _last_round(bench: _PlanningContext, closed: bool, finer: bool) -> Advice:

@@ -8,11 +8,11 @@ import math
 from dataclasses import dataclass, replace
 from typing import Literal
 
+from app.sync.engine.adjusters.bypass_screw import BYPASS_AREA, BYPASS_BASE
 from app.sync.engine.hardware import Figure, Hardware, likely_hardware
-from app.sync.engine.linkage import BYPASS_AREA, stop_rotation, turns_for
+from app.sync.engine.linkage import stop_rotation, turns_for
 from app.sync.engine.plate import angle_at, gap_at
 from app.sync.engine.units import DEGREE, LITRE, MM, REV_PER_MIN, THOU
-from app.sync.estimation.uncertain_gains import BYPASS_BASE
 
 BASE_BLADE = 3 * THOU  # common practice, no published source
 

@@ -1,7 +1,7 @@
-"""What turns of couplers' screws and of bypass screws add to a set of moves, many sets at once.
+"""What turns of screws with a gain add to a set of moves, many sets at once.
 
-A coupler's screw turns every plate beyond it, but those that a blade further out sets outright; a bypass screw adds to
-what leaks past one plate. How much, is what is believed of each of them (``gears``).
+Some turn plates, but those that a feeler further out sets outright: a coupler's screw every plate beyond it. Others add
+to what leaks past a plate, as bypass screws do. How much, is what is believed of each of them (``uncertain_gains``).
 """
 
 from collections.abc import Container, Mapping
@@ -12,62 +12,81 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from app.sync.engine.layout import Bypass, Layout
-from app.sync.engine.linkage import carried
+from app.sync.engine.adjusters.registry import (
+    adjusters_with_gain,
+    gain_kind,
+    moved_bores,
+    own_adjuster,
+    own_screws,
+    reach_of,
+)
+from app.sync.engine.layout import Adjuster, Layout
 from app.sync.engine.plate import FIT, closed_leakage
 from app.sync.estimation.posterior import TURN_SD, Posterior, gain_size
-from app.sync.estimation.uncertain_gains import BYPASS_BASE, BYPASS_MOST, adjusters_with_gain
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Truths = NDArray[np.bool_]
 
-EIGHTH = 1 / 8
-"""The step of a bypass screw, in turns: about half a per cent of a bore's air."""
 
+class Screws(NamedTuple):
+    """The screws with a gain of an engine as numbers, in the order of ``adjusters_with_gain``.
 
-class Joined(NamedTuple):
-    """The screws of an engine as numbers. ``couplers`` are the places of those set by a screw among all couplers,
-    ``beyond`` the bores that each of them moves; ``bypass`` the rows of the bores with a bypass screw; ``owned`` the
-    bores that a screw of either kind evens."""
+    ``couplers`` are the places of those that set a coupler among all couplers; they come first. ``plates`` are the
+    bores that each of those that turn plates reaches, ``air`` those of the ones that let air past; ``steps`` the turns
+    of a step of each; ``owned`` the bores that a screw of any kind evens.
+    """
 
     couplers: Ints
-    beyond: Truths
-    bypass: Ints
+    plates: Truths
+    air: Truths
+    steps: Floats
     owned: Truths
 
 
 @lru_cache(maxsize=64)
-def joined(layout: Layout) -> Joined:
-    """The screws of an engine; not to be written to.
+def screws_of(layout: Layout) -> Screws:
+    """The screws with a gain of an engine; not to be written to.
 
     Parameters: ``layout`` of the engine.
     """
-    rows = {bore: at for at, bore in enumerate(layout.bores)}
-    by_screw = np.array(
-        [at for at, coupler in enumerate(layout.couplers()) if layout.by_screw(coupler)], dtype=np.int64
+    screws = adjusters_with_gain(layout)
+    kinds = [gain_kind(layout, screw) for screw in screws]
+    couplers = [at for at, coupler in enumerate(layout.couplers()) if layout.by_screw(coupler)]
+    turning = sum(kind.effect == "turns plates" for kind in kinds)
+    return Screws(
+        np.array(couplers, dtype=np.int64),
+        reach_of(layout, screws[:turning]),
+        reach_of(layout, screws[turning:]),
+        np.array([kind.step for kind in kinds]),
+        np.array([own_adjuster(layout, bore) in screws for bore in layout.bores], dtype=bool),
     )
-    owned = [layout.own_adjuster(bore) in adjusters_with_gain(layout) for bore in layout.bores]
-    bypass = np.array([rows[screw.bore] for screw in layout.bypass_screws], dtype=np.int64)
-    return Joined(by_screw, carried(layout)[by_screw], bypass, np.array(owned, dtype=bool))
 
 
 @dataclass(frozen=True, eq=False)
 class Turned:
     """What the turns of several choices do. Shapes begin (choices, bores) unless it says otherwise.
 
-    ``coupler_turns`` and ``bypass_turns`` have shapes (choices, screws); ``origin`` is the row of the bore whose blade
-    sets a bore, -1 where none does.
+    ``turns`` have shape (choices, screws), in the order of ``adjusters_with_gain``; ``origin`` is the row of the bore
+    whose feeler sets a bore, -1 where none does.
     """
 
     posterior: Posterior
-    coupler_turns: Floats
-    bypass_turns: Floats
+    turns: Floats
     origin: Ints
+
+    @property
+    def _screws(self) -> Screws:
+        return screws_of(self.posterior.layout)
+
+    @property
+    def _turning(self) -> int:
+        """How many of the screws turn plates; the others let air past."""
+        return len(self._screws.plates)
 
     @cached_property
     def _gains(self) -> Floats:
-        """What a turn does, in the order of ``adjusters_with_gain``."""
+        """What a turn of each screw does."""
         n = self.posterior.bores
         return self.posterior.mean[2 * n : -2]
 
@@ -77,100 +96,100 @@ class Turned:
 
     @cached_property
     def _acts(self) -> Floats:
-        """Turns of each coupler's screw that reach each bore, shape (choices, screws, bores)."""
-        beyond = joined(self.posterior.layout).beyond
-        by_blade = np.take(beyond, np.maximum(self.origin, 0), axis=1).swapaxes(0, 1) & (self.origin >= 0)[:, None, :]
-        return self.coupler_turns[:, :, None] * (beyond & ~by_blade)
+        """Turns of each screw that turns plates as they reach each bore, shape (choices, screws, bores)."""
+        plates = self._screws.plates
+        by_feeler = np.take(plates, np.maximum(self.origin, 0), axis=1).swapaxes(0, 1) & (self.origin >= 0)[:, None, :]
+        return self.turns[:, : self._turning, None] * (plates & ~by_feeler)
+
+    @cached_property
+    def _passes(self) -> Floats:
+        """Turns of each screw that lets air past as they reach each bore, shape (choices, screws, bores)."""
+        return self.turns[:, self._turning :, None] * self._screws.air
 
     @cached_property
     def rotation(self) -> Floats:
-        """Angle that couplers' screws turn each plate by [rad]."""
-        return np.asarray((self._acts * self._gains[: self.coupler_turns.shape[1], None]).sum(axis=1))
+        """Angle that screws turn each plate by [rad]."""
+        return np.asarray((self._acts * self._gains[: self._turning, None]).sum(axis=1))
 
     @cached_property
     def leaks(self) -> Floats:
-        """Area that bypass screws open beside each plate [m2]."""
-        found = np.zeros(self.origin.shape)
-        found[:, joined(self.posterior.layout).bypass] = self.bypass_turns * self._gains[self.coupler_turns.shape[1] :]
-        return found
+        """Area that screws open beside each plate [m2]."""
+        return np.asarray((self._passes * self._gains[self._turning :, None]).sum(axis=1))
 
     @property
     def moved(self) -> Truths:
         """Bores whose own screw is turned."""
-        screws = joined(self.posterior.layout)
-        found = np.zeros(self.origin.shape, dtype=bool)
-        found[:, screws.bypass] = self.bypass_turns != 0
-        return np.asarray(found | ((self._acts != 0).any(axis=1) & screws.owned))
+        found = (self._acts != 0).any(axis=1) | (self._passes != 0).any(axis=1)
+        return np.asarray(found & self._screws.owned)
 
     @property
     def count(self) -> Ints:
         """Screws turned, shape (choices,)."""
-        return np.asarray((self.coupler_turns != 0).sum(axis=1) + (self.bypass_turns != 0).sum(axis=1))
+        return np.asarray((self.turns != 0).sum(axis=1))
 
     def add_answer(self, lever: Floats, rates: Floats) -> None:
         """Add to ``lever`` how gaps and leaks answer to what a turn does; ``rates`` of each plate [m/rad]."""
-        n, screws = self.posterior.bores, self.coupler_turns.shape[1]
-        lever[:, :, 2 * n : 2 * n + screws] += (self._acts * rates[:, None, :]).swapaxes(1, 2)
-        rows = joined(self.posterior.layout).bypass
-        lever[:, rows, 2 * n + screws + np.arange(len(rows))] += self.bypass_turns / self.posterior.width
+        first = 2 * self.posterior.bores
+        middle, end = first + self._turning, first + self.turns.shape[1]
+        lever[:, :, first:middle] += (self._acts * rates[:, None, :]).swapaxes(1, 2)
+        lever[:, :, middle:end] += self._passes.swapaxes(1, 2) / self.posterior.width
 
     def noise(self, rates: Floats) -> Floats:
         """What hands add, as covariance of gaps [m2], shape (choices, bores, bores)."""
-        screws = self.coupler_turns.shape[1]
-        shaken = TURN_SD * self._sizes[:screws, None] * (self._acts != 0) * rates[:, None, :]
-        found = np.asarray(shaken.swapaxes(1, 2) @ shaken)
-        rows = joined(self.posterior.layout).bypass
-        found[:, rows, rows] += ((self.bypass_turns != 0) * TURN_SD * self._sizes[screws:] / self.posterior.width) ** 2
-        return found
+        sizes = TURN_SD * self._sizes[:, None]
+        shaken = sizes[: self._turning] * (self._acts != 0) * rates[:, None, :]
+        passed = sizes[self._turning :] * (self._passes != 0) / self.posterior.width
+        return np.asarray(shaken.swapaxes(1, 2) @ shaken + passed.swapaxes(1, 2) @ passed)
 
 
-def bypass_room(layout: Layout, opened: Mapping[int, float], helpless: Container[int] = ()) -> list[tuple[int, int]]:
-    """How far each bypass screw can still be turned in and out, in steps of ``EIGHTH``.
+def screw_room(
+    layout: Layout, opened: Mapping[Adjuster, float], helpless: Container[int] = ()
+) -> list[tuple[int, int]]:
+    """How far each of ``own_screws`` can still be turned, in its steps: towards its closed end and towards the other.
 
-    Parameters: ``layout`` of the engine; ``opened`` turns by which each stands out further than after the preset;
-    ``helpless`` bores where it is left as it is.
+    Parameters: ``layout`` of the engine; ``opened`` turns by which each stands further open than after the preset;
+    ``helpless`` bores where their own screw is left as it is.
 
-    >>> from app.sync.engine.layout import Bank
-    >>> bypass_room(Layout((Bank("A", (1,), 1, 1),), bypass=frozenset({1})), {1: 0.5})
+    >>> from app.sync.engine.layout import Bank, Bypass
+    >>> screw_room(Layout((Bank("A", (1,), 1, 1),), bypass=frozenset({1})), {Bypass(1): 0.5})
     [(-16, 16)]
     """
     room = []
-    for screw in layout.bypass_screws:
-        out = BYPASS_BASE + opened.get(screw.bore, 0.0)
-        least, most = (-max(int(one / EIGHTH + 1e-6), 0) for one in (out, BYPASS_MOST - out))
-        room.append((0, 0) if screw.bore in helpless else (least, -most))
+    for screw in own_screws(layout):
+        idle = all(bore in helpless for bore in moved_bores(layout, screw))
+        room.append((0, 0) if idle else gain_kind(layout, screw).room(opened.get(screw, 0.0)))
     return room
 
 
-def turned_out(posterior: Posterior) -> dict[int, float]:
-    """Turns by which each bypass screw seems to stand out further than after the preset, by bore: 0 for a usual belief.
+def turned_out(posterior: Posterior) -> dict[Adjuster, float]:
+    """Turns by which each screw that has an end seems to stand further open than after the preset: 0 for a usual prior.
 
     Told from what leaks past its plate; the plate's own leak cannot be told from it, so it is right to a turn or so.
 
     Parameters: ``posterior`` about the engine.
     """
+    layout = posterior.layout
     closed = FIT * closed_leakage(posterior.hardware.bore_diameter.value)
     found = {}
-    for screw in posterior.layout.bypass_screws:
-        beyond = float(posterior.leaks[posterior.row(screw.bore)]) - closed
-        found[screw.bore] = beyond / gain_size(posterior, screw) - BYPASS_BASE
+    for screw in own_screws(layout):
+        kind, (bore, *others) = gain_kind(layout, screw), moved_bores(layout, screw)
+        if kind.has_end and kind.effect == "lets air past" and not others:
+            beyond = float(posterior.leaks[posterior.row(bore)]) - closed
+            found[screw] = beyond / gain_size(posterior, screw) - kind.preset
     return found
 
 
 def as_if_known(posterior: Posterior) -> Posterior:
-    """A belief in which every coupler's screw of unknown way opens inward, to plan with: it is turned a little first.
+    """A belief in which every screw of unknown way opens when turned its positive way, to plan with: it is turned a
+    little first.
 
     Parameters: ``posterior`` about the engine.
     """
-    unknown = [
-        one
-        for one in adjusters_with_gain(posterior.layout)
-        if not isinstance(one, Bypass) and not posterior.knows_way(one)
-    ]
+    unknown = [screw for screw in adjusters_with_gain(posterior.layout) if not posterior.knows_way(screw)]
     if not unknown:
         return posterior
-    at = [posterior.at_gain(coupler) for coupler in unknown]
+    at = [posterior.at_gain(screw) for screw in unknown]
     mean, cov = posterior.mean.copy(), posterior.covariance.copy()
-    mean[at] = [gain_size(posterior, coupler) for coupler in unknown]
+    mean[at] = [gain_size(posterior, screw) for screw in unknown]
     cov[at], cov[:, at] = 0.0, 0.0
     return replace(posterior, mean=mean, covariance=cov)

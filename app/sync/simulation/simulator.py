@@ -18,25 +18,14 @@ import numpy as np
 
 from app.sync.banks.banks import CENTRAL_LEVER
 from app.sync.banks.link_hypotheses import FREE_PLAY
+from app.sync.engine.adjusters.registry import adjuster_of, gain_kind, kinds_with_gain, moved_bores
 from app.sync.engine.air import ATMOSPHERE, GAS_CONSTANT, SHOP_TEMPERATURE, critical_ratio
-from app.sync.engine.events import (
-    BladeReset,
-    BypassTurn,
-    Event,
-    IdleSpeed,
-    LinkTurn,
-    Meter,
-    Move,
-    Reading,
-    ScrewTurn,
-    StopTurn,
-)
+from app.sync.engine.events import BladeReset, Event, IdleSpeed, LinkTurn, Meter, Move, Reading, StopTurn
 from app.sync.engine.hardware import Hardware, likely_hardware
-from app.sync.engine.layout import Coupler, Layout
-from app.sync.engine.linkage import BYPASS_AREA, WAYS, coupler_rotation, link_rotation, stop_rotation
+from app.sync.engine.layout import Adjuster, Coupler, Layout
+from app.sync.engine.linkage import link_rotation, stop_rotation
 from app.sync.engine.plate import open_area
 from app.sync.engine.units import DEGREE, KG_PER_HOUR, LITRE, REV_PER_MIN, THOU
-from app.sync.estimation.uncertain_gains import BYPASS_BASE
 from app.sync.slips.changes import Floats
 
 WANTED = 850 * REV_PER_MIN
@@ -113,7 +102,7 @@ class SimulatedEngine:
                 self.angle[far] = self.angle[near] + apart
         self._screws(np.random.default_rng([self.seed, n, 13]))
         self.heat = rng.normal(0, 0.0008, n)  # still to come, over about twenty minutes
-        past_plates = 1.2e-6 + BYPASS_BASE * BYPASS_AREA * len(self.layout.bypass) / n
+        past_plates = 1.2e-6 + self._preset_air() / n
         nominal = 0.75 * (math.pi * 0.024 * 5 * THOU + past_plates) * self._per_area() * 0.64
         ratio = rng.normal(0.67, 0.03)  # runner pressure at idle
         self.filling = nominal / (ratio * WANTED) * (1 + 0.02 * rng.standard_normal(n))
@@ -123,22 +112,32 @@ class SimulatedEngine:
         self.worst_at_first = self.worst()
 
     def _screws(self, rng: np.random.Generator) -> None:
-        """What a turn of each coupler's screw and bypass screw does on this engine, and how far the latter stand out;
+        """What a turn of each screw with a gain does on this engine, and how far those that let air past stand open;
         drawn apart so that an engine without any is the same as before."""
         if self.layout.plenum:
             self.sharing = rng.uniform(0.6, 0.95)
-        size = coupler_rotation(1.0, self.hardware) * math.exp(0.25 * rng.standard_normal())
-        unknown = int(rng.choice([-1, 1]))
-        self.per_turn = {
-            coupler: WAYS.get(self.layout.joint(coupler), unknown) * size * math.exp(0.1 * rng.standard_normal())
-            for coupler in self.layout.couplers()
-            if self.layout.by_screw(coupler)
-        }
-        area = BYPASS_AREA * math.exp(0.3 * rng.standard_normal())
-        self.opens = {one.bore: area * math.exp(0.1 * rng.standard_normal()) for one in self.layout.bypass_screws}
-        self.turned_out = {bore: BYPASS_BASE + 0.2 * float(rng.standard_normal()) for bore in self.opens}
-        for bore, out in self.turned_out.items():
-            self.leak[self.place[bore]] += self.opens[bore] * out
+        self.per_turn: dict[Adjuster, float] = {}
+        self.turned_out: dict[Adjuster, float] = {}
+        for kind in kinds_with_gain():
+            turns_plates = kind.effect == "turns plates"
+            size = kind.size(self.hardware) * math.exp((0.25 if turns_plates else 0.3) * rng.standard_normal())
+            unknown = 1 if kind.sign_known else int(rng.choice([-1, 1]))
+            screws = kind.adjusters(self.layout)
+            for screw in screws:
+                way = kind.way(self.layout, screw) or unknown
+                self.per_turn[screw] = way * size * math.exp(0.1 * rng.standard_normal())
+            for screw in () if turns_plates else screws:
+                self.turned_out[screw] = kind.preset + (0.2 * float(rng.standard_normal()) if kind.preset else 0.0)
+                self.leak[self._rows(screw)] += self.per_turn[screw] * self.turned_out[screw]
+
+    def _preset_air(self) -> float:
+        """Area that all screws together let past the plates after the preset [m2]."""
+        letting = (kind for kind in kinds_with_gain() if kind.effect == "lets air past")
+        return sum(kind.preset * kind.size(self.hardware) * len(kind.adjusters(self.layout)) for kind in letting)
+
+    def _rows(self, adjuster: Adjuster) -> list[int]:
+        """The places of the bores that an adjuster acts on."""
+        return [self.place[bore] for bore in moved_bores(self.layout, adjuster)]
 
     def _trouble(self, rng: np.random.Generator) -> None:
         """What ails this engine, drawn apart so that the engine is the same without it."""
@@ -279,41 +278,32 @@ class SimulatedEngine:
         self.link[bank] += link_rotation(flats + 6 * self.rough.turn * self.rng.standard_normal(), self.hardware)
         self.events.append(LinkTurn(bank, flats, self.minutes * 60))
 
-    def turn_screw(self, coupler: Coupler, turns: float) -> None:
-        """Turn a coupler's own screw, inward where positive. Raises KeyError where a blade sets it."""
-        per_turn = self.per_turn[coupler]
+    def turn_screw(self, screw: Adjuster, turns: float) -> None:
+        """Turn a screw with a gain, as its kind counts turns; one that has a closed end goes no further than that.
+        Raises KeyError where there is none."""
+        per_turn, kind = self.per_turn[screw], gain_kind(self.layout, screw)
         self._spend(STOP_MINUTES)
         self.moves += 1
-        bank = self.layout.bank_of(coupler.far)
-        real = per_turn * (turns + self.rough.turn * self.rng.standard_normal())
-        rows = [self.place[bore] for bore in bank.beyond(coupler)]
-        self.angle[rows] = np.maximum(self.angle[rows] + real, 0.0)
-        self._settle_slack(bank.name, self.rng)
-        self.events.append(ScrewTurn(coupler.near, coupler.far, turns, self.minutes * 60))
-
-    def turn_bypass(self, bore: int, turns: float) -> None:
-        """Turn a bore's bypass screw, outward where positive; it closes no further than its seat. Raises KeyError where
-        there is none."""
-        opens, out = self.opens[bore], self.turned_out[bore]
-        self._spend(STOP_MINUTES)
-        self.moves += 1
-        self.turned_out[bore] = max(out + turns + self.rough.turn * float(self.rng.standard_normal()), 0.0)
-        self.leak[self.place[bore]] += opens * (self.turned_out[bore] - out)
-        self.events.append(BypassTurn(bore, turns, self.minutes * 60))
+        rows, hand = self._rows(screw), self.rough.turn * float(self.rng.standard_normal())
+        if screw in self.turned_out:
+            out = self.turned_out[screw]
+            self.turned_out[screw] = max(out + turns + hand, 0.0) if kind.has_end else out + turns + hand
+            self.leak[rows] = np.maximum(self.leak[rows] + per_turn * (self.turned_out[screw] - out), 0.0)
+        else:
+            self.angle[rows] = np.maximum(self.angle[rows] + per_turn * (turns + hand), 0.0)
+            self._settle_slack(self.layout.bank_of(self.layout.bores[rows[0]]).name, self.rng)
+        self.events.append(kind.move(kind.place(screw), turns, at=self.minutes * 60))
 
     def make(self, move: Move) -> None:
         """Make a move as recorded; the hand makes it imperfectly."""
-        match move:
-            case StopTurn():
-                self.turn(move.bank, move.turns)
-            case BladeReset():
-                self.reset(Coupler(move.near, move.far), move.leaves)
-            case ScrewTurn():
-                self.turn_screw(Coupler(move.near, move.far), move.turns)
-            case LinkTurn():
-                self.turn_link(move.bank, move.flats)
-            case BypassTurn() if move.bore in self.opens:  # else recorded where there is none: nothing moved
-                self.turn_bypass(move.bore, move.turns)
+        if isinstance(move, StopTurn):
+            self.turn(move.bank, move.turns)
+        elif isinstance(move, BladeReset):
+            self.reset(Coupler(move.near, move.far), move.leaves)
+        elif isinstance(move, LinkTurn):
+            self.turn_link(move.bank, move.flats)
+        elif (screw := adjuster_of(move)) in self.per_turn:  # else recorded where there is none: nothing moved
+            self.turn_screw(screw, move.amount)
 
     def _settle_slack(self, bank: str, rng: np.random.Generator) -> None:
         """A handled throttle comes to rest somewhere else within its lost motion."""

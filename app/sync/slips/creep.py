@@ -11,9 +11,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from app.sync.engine.adjusters.registry import moved_bores
 from app.sync.engine.events import Meter
 from app.sync.engine.layout import Adjuster, Layout, StopScrew
-from app.sync.engine.linkage import moved_bores
 from app.sync.slips.changes import Pooled, log_changes, no_slip_covariance
 
 # One engine in ten gives any false alarm within ten visits at this limit, in simulation, when it is evened at every

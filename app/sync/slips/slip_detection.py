@@ -1,22 +1,23 @@
 """What slipped since last time: as left against as found, explained by the fewest adjusters.
 
 A bore's change is ln(found / left). A slipped stop screw lifts or lowers a whole bank, a slipped coupler its far bore
-and all beyond, a bypass screw one bore, another day's air all bores alike, and one misread value a single bore until it
-is read again. Every hypothesis of at most three such things is weighed against the changes (see ``slip_hypotheses``);
-what is said follows its probability.
+and all beyond, a screw of one bore that bore alone, another day's air all bores alike, and one misread value a single
+bore until it is read again. Every hypothesis of at most three such things is weighed against the changes (see
+``slip_hypotheses``); what is said follows its probability.
 """
 
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Literal
+from enum import StrEnum
 
 import numpy as np
 from numpy.typing import NDArray
 
+from app.sync.engine.adjusters.kind import ToldBy
+from app.sync.engine.adjusters.registry import kind_at, moved_bores, own_screw, own_screws
 from app.sync.engine.events import Meter
-from app.sync.engine.layout import Bypass, Coupler, Layout, Link, StopScrew
-from app.sync.engine.linkage import moved_bores
+from app.sync.engine.layout import Coupler, Layout, Link, StopScrew
 from app.sync.slips.changes import Conditions, Floats, Pooled, expected_common, log_changes, no_slip_covariance, pool
 from app.sync.slips.slip_hypotheses import COUNT_ODDS, Bore, HypothesisFit, Suspect
 
@@ -28,7 +29,9 @@ __all__ = [
     "Slip",
     "SlipAssessment",
     "SlipHypothesis",
+    "SlipVerdict",
     "Suspect",
+    "ToldBy",
     "expected_common",
     "pool",
     "slipped",
@@ -43,8 +46,15 @@ MISREAD = 0.01  # odds against one reading that was never repeated, or against t
 SLIP_TO_TELL, TOLD_APART = 0.10, 1.0  # a slip of 10 % that moves the evidence by less than one sigma is not told apart
 USUAL_GAIN = 20.0  # ln(flow) per radian at idle, until it was learned on the engine
 
-Verdict = Literal["unknown", "quiet", "doubtful", "slipped"]
-ToldBy = Literal["stop_marks", "same_meter", "bore_check", "bypass_count", "stop_test", "reread"]
+
+class SlipVerdict(StrEnum):
+    """Whether anything slipped. Programs rely on the values."""
+
+    UNKNOWN = "unknown"
+    """No bore was read both times."""
+    QUIET = "quiet"
+    DOUBTFUL = "doubtful"
+    SLIPPED = "slipped"
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,12 +87,6 @@ class ConfoundedPair:
     """Two suspects that a round at idle cannot tell apart, and what can.
 
     ``also`` must have slipped with ``other``, by as much and the other way, to look like ``one``.
-
-    told_by
-        ``stop_marks`` (paint marks on both stop screws, the throttle sensor, or an off-idle round), ``same_meter`` (the
-        meter of the last visit), ``bore_check`` (a leak test, a wipe of the plate), ``bypass_count`` (the turns of the
-        bypass screw, counted to its seat and back, against those recorded), ``stop_test`` (back the stop out an
-        eighth of a turn and see whether the bank follows), ``reread`` (the bores between them once more).
     """
 
     one: Suspect
@@ -95,8 +99,6 @@ class ConfoundedPair:
 class SlipAssessment:
     """What slipped, how sure that is, and what to read again.
 
-    verdict
-        ``unknown`` (no bore read both times), ``quiet``, ``doubtful``, or ``slipped``.
     any_slip
         Chance that anything slipped at all.
     odds
@@ -117,7 +119,7 @@ class SlipAssessment:
         Chance per bore, where there is any, that one of its values was misread.
     """
 
-    verdict: Verdict
+    verdict: SlipVerdict
     any_slip: float
     odds: Mapping[Suspect, float]
     named: Slip | None
@@ -159,7 +161,7 @@ def slipped(
     """
     bores, changes, variances = log_changes(layout, left, found, meter, heat_soaked)
     if not bores:
-        return SlipAssessment("unknown", 1 - COUNT_ODDS[0], {}, None, None, (), (), (), {}, None, {})
+        return SlipAssessment(SlipVerdict.UNKNOWN, 1 - COUNT_ODDS[0], {}, None, None, (), (), (), {}, None, {})
     quiet = no_slip_covariance(variances, same_meter)
     doubts = {bore: MISREAD * sum(one[bore].thin for one in (left, found)) for bore in bores}
     fit = HypothesisFit(layout, bores, changes - expected_common, variances, quiet, doubts)
@@ -167,16 +169,16 @@ def slipped(
     ranked = sorted(odds, key=lambda suspect: -odds[suspect])
     best = fit.best(TOLD)
     hypotheses = tuple(_hypothesis(fit, at, bores, USUAL_GAIN if gain is None else gain) for at in best)
-    verdict: Verdict = "quiet"
+    verdict = SlipVerdict.QUIET
     if any_slip >= DOUBTFUL_FROM:
-        verdict = "slipped" if any_slip >= SLIPPED_FROM else "doubtful"
+        verdict = SlipVerdict.SLIPPED if any_slip >= SLIPPED_FROM else SlipVerdict.DOUBTFUL
     named = None
-    if verdict == "slipped" and odds[ranked[0]] >= NAMED_FROM:
+    if verdict is SlipVerdict.SLIPPED and odds[ranked[0]] >= NAMED_FROM:
         named = next(
             (slip for hypothesis in hypotheses for slip in hypothesis.slips if slip.suspect == ranked[0]), None
         )
     open_questions = any(UNLIKELY_BELOW <= chance < SETTLED_FROM for chance in odds.values())
-    settled = any_slip < LOOK_FROM or (verdict == "slipped" and not open_questions)
+    settled = any_slip < LOOK_FROM or (verdict is SlipVerdict.SLIPPED and not open_questions)
     scores = _reread_scores(fit, variances, np.array([found[bore].n for bore in bores]))
     contradicted = np.array([not found[bore].agreed for bore in bores])
     order = np.lexsort((-scores, ~contradicted))
@@ -190,7 +192,7 @@ def slipped(
         runner_up=ranked[1] if len(ranked) > 1 else None,
         hypotheses=hypotheses,
         reread=tuple(bores[at] for at in asked),
-        alike=_alike(layout, fit, ranked[0], same_meter) if verdict == "slipped" else (),
+        alike=_alike(layout, fit, ranked[0], same_meter) if verdict is SlipVerdict.SLIPPED else (),
         changes=dict(zip(bores, changes.tolist(), strict=True)),
         between=_between(fit, best, hypotheses, asked[0]) if asked else None,
         misread={bore: float(chance) for bore, chance in zip(bores, misread, strict=True) if chance > 0},
@@ -237,19 +239,20 @@ def _alike(layout: Layout, fit: HypothesisFit, named: Suspect, same_meter: bool)
         towards = fit.quiet_precision @ theirs
         gap = column - theirs * float(towards @ column) / float(towards @ theirs)
         if SLIP_TO_TELL * math.sqrt(float(gap @ fit.quiet_precision @ gap)) < TOLD_APART:
-            found.append(ConfoundedPair(named, other, _told_by(named, other, same_meter)))
+            found.append(ConfoundedPair(named, other, _told_by(layout, named, other, same_meter)))
     if isinstance(named, Coupler) and len(moved_bores(layout, named)) == 1:
-        if named.far in layout.bypass:
-            found.append(ConfoundedPair(named, Bypass(named.far), "bypass_count"))
-        found.append(ConfoundedPair(named, Bore(named.far), "bore_check"))
-    if isinstance(named, Bypass):
-        found.append(ConfoundedPair(named, Bore(named.bore), "bypass_count"))
-    if isinstance(named, Bore | Bypass) and len(layout.bank_of(named.bore).shaft(named.bore)) == 1:
-        holder, *beyond = _holders(layout, named.bore)
-        told_by: ToldBy = "bore_check" if isinstance(named, Bore) else "bypass_count"
-        found.append(ConfoundedPair(named, holder, told_by, tuple(beyond)))
+        if (own := own_screw(layout, named.far)) is not None:
+            found.append(ConfoundedPair(named, own, kind_at(layout, own).told_apart_by))
+        found.append(ConfoundedPair(named, Bore(named.far), ToldBy.BORE_CHECK))
+    if (bore := _alone(layout, named)) is not None:
+        told_by = _told_by(layout, named, named, same_meter)
+        if not isinstance(named, Bore):
+            found.append(ConfoundedPair(named, Bore(bore), told_by))
+        if len(layout.bank_of(bore).shaft(bore)) == 1:
+            holder, *beyond = _holders(layout, bore)
+            found.append(ConfoundedPair(named, holder, told_by, tuple(beyond)))
     if isinstance(named, StopScrew) and len(layout.banks) > 1:
-        found.append(ConfoundedPair(named, Link(named.bank), "stop_test"))
+        found.append(ConfoundedPair(named, Link(named.bank), ToldBy.STOP_TEST))
     return tuple(found)
 
 
@@ -261,11 +264,20 @@ def _holders(layout: Layout, bore: int) -> tuple[StopScrew | Coupler, ...]:
     return (*(into or [StopScrew(bank.name)]), *beyond)
 
 
-def _told_by(one: Suspect, other: Suspect, same_meter: bool) -> ToldBy:
+def _alone(layout: Layout, suspect: Suspect) -> int | None:
+    """The bore of a suspect that is a bore itself, or a screw of it alone."""
+    if isinstance(suspect, Bore):
+        return suspect.bore
+    bores = moved_bores(layout, suspect) if suspect in own_screws(layout) else ()
+    return bores[0] if len(bores) == 1 else None
+
+
+def _told_by(layout: Layout, one: Suspect, other: Suspect, same_meter: bool) -> ToldBy:
     if isinstance(one, StopScrew) and isinstance(other, StopScrew):
-        return "stop_marks" if same_meter else "same_meter"
-    if isinstance(one, Bypass) or isinstance(other, Bypass):
-        return "bypass_count"
+        return ToldBy.STOP_MARKS if same_meter else ToldBy.SAME_METER
+    for suspect in (one, other):
+        if not isinstance(suspect, Bore) and suspect in own_screws(layout):
+            return kind_at(layout, suspect).told_apart_by
     if isinstance(one, Bore) or isinstance(other, Bore):
-        return "bore_check"
-    return "reread"
+        return ToldBy.BORE_CHECK
+    return ToldBy.REREAD

@@ -15,15 +15,14 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 
-from app.sync.engine.layout import Adjuster, Bypass, Layout, StopScrew
-from app.sync.engine.linkage import moved_bores
+from app.sync.engine.adjusters.registry import kind_at, moved_bores, own_screw
+from app.sync.engine.layout import Adjuster, Layout, StopScrew
 from app.sync.slips.changes import MISREAD_SPREAD, Floats
 
 # Sizes as they stood best in simulation; the odds they give were right or slightly modest there.
 SLIP_PRIOR_SD = 0.08  # of ln(flow)
 COUNT_ODDS = (0.75, 0.17, 0.06, 0.02)  # that none, one, two or three things slipped
 BORE_SHARE = 0.15  # how likely the bore itself is, against one coupler
-BYPASS_SHARE = 0.5  # how likely a bypass screw is, dirt and leaks of its bore included (this program's choice)
 MOST = len(COUNT_ODDS) - 1
 
 
@@ -38,7 +37,7 @@ Suspect = Adjuster | Bore
 
 
 def suspects_of(layout: Layout) -> tuple[Suspect, ...]:
-    """Stop screws, couplers, and what changes one bore alone: its bypass screw, or the bore itself where it has none.
+    """Stop screws, couplers, and what changes one bore alone: a screw of its own, or the bore itself where it has none.
 
     A bore that a coupler moves alone cannot be told from that coupler, so it is none of them.
 
@@ -48,7 +47,7 @@ def suspects_of(layout: Layout) -> tuple[Suspect, ...]:
     couplers = layout.couplers()
     outermost = {coupler.far for coupler in couplers if len(moved_bores(layout, coupler)) == 1}
     alone = [bore for bore in layout.bores if bore not in outermost and len(layout.bank_of(bore).bores) > 1]
-    return (*stops, *couplers, *(Bypass(bore) if bore in layout.bypass else Bore(bore) for bore in alone))
+    return (*stops, *couplers, *(own_screw(layout, bore) or Bore(bore) for bore in alone))
 
 
 def moves(layout: Layout, suspect: Suspect) -> tuple[int, ...]:
@@ -87,7 +86,7 @@ class HypothesisFit:
         self.columns = np.array([[float(bore in those) for those in moved] for bore in bores])
         self.quiet_precision = np.linalg.inv(quiet)
         self.doubted = [at for at, bore in enumerate(bores) if misread.get(bore, 0.0) > 0]
-        shares = tuple(_share(suspect) for suspect in self.suspects)
+        shares = tuple(_share(layout, suspect) for suspect in self.suspects)
         self.members, log_prior = _sets(shares, tuple(misread[bores[at]] for at in self.doubted))
         scale = np.r_[np.full(count, SLIP_PRIOR_SD), np.full(len(self.doubted), MISREAD_SPREAD), 0.0]
         alone = np.eye(len(bores))[:, self.doubted]
@@ -160,10 +159,8 @@ class HypothesisFit:
         return variance
 
 
-def _share(suspect: Suspect) -> float:
-    if isinstance(suspect, Bypass):
-        return BYPASS_SHARE
-    return BORE_SHARE if isinstance(suspect, Bore) else 1.0
+def _share(layout: Layout, suspect: Suspect) -> float:
+    return BORE_SHARE if isinstance(suspect, Bore) else kind_at(layout, suspect).slip_share
 
 
 def _inverse(matrices: Floats) -> tuple[Floats, Floats]:

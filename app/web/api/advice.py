@@ -6,17 +6,16 @@ from typing import Literal
 from fastapi import APIRouter
 from pydantic import Field
 
-from app.shop.assessment.advising import lever, next_step, to_read, waits_for
-from app.shop.assessment.verdicts import balance_of, balanced
-from app.shop.procedure.phases import phase_named
-from app.shop.record import loader
-from app.shop.record.visit_record import VisitRecord
+from app.shop.assessment.assessment import PhaseAssessment
+from app.shop.procedure.phases import BANK_BALANCE, phase_named
+from app.shop.queries.assessed import assessed
 from app.sync.banks.banks import BankAssessment
 from app.sync.banks.link_hypotheses import Cause
+from app.sync.engine.adjusters.registry import kind_of
 from app.sync.engine.units import DEGREE, THOU
 from app.sync.planning.advice import AdviceKind
 from app.web.api.problems import NOT_THERE
-from app.web.api.shapes import Coupler, Id, MeterUnit, Slug, Told, meter_unit, shown, trade
+from app.web.api.shapes import Coupler, Id, MeterUnit, Slug, StepKind, Told, meter_unit, shown, trade
 from app.web.context import Shop
 from app.wording.bank_balance import CAUSES, extra_sentence
 from app.wording.message import say
@@ -52,7 +51,7 @@ class AdviceTold(Told):
     `turns`. `done`: leave it as it is. `cannot`: moving more does not help; `reason` says what to look for.
     """
 
-    kind: AdviceKind
+    kind: StepKind
     why: str = Field(description="A short code for the reason.", examples=["wide"])
     title: str = Field(description="The step in a line.")
     reason: str = Field(description="Why, and what to expect, in a sentence or two.")
@@ -125,25 +124,22 @@ class BanksTold(Told):
 def advice(shop: Shop, visit_id: Id, phase: Slug) -> AdviceTold:
     """What to do next in a phase: read, move, leave it, or look for a cause. Ask again after every reading and move."""
     with shop.reading() as session:
-        return _told(loader.load(session, visit_id), phase)
+        return _told(assessed(session, visit_id).of(phase_named(phase)), phase)
 
 
 @router.get("/banks", summary="The banks off idle", responses=NOT_THERE)
 def banks(shop: Shop, visit_id: Id) -> BanksTold | None:
     """What the readings at both openings say. Null with one bank, or before an idle round and an opening were read."""
     with shop.reading() as session:
-        record = loader.load(session, visit_id)
-    found = balance_of(record)
-    return _banks(record, found) if found is not None else None
+        judged = assessed(session, visit_id).of(BANK_BALANCE)
+    return _banks(judged, judged.banks) if judged.banks is not None else None
 
 
-def _told(record: VisitRecord, slug: Slug) -> AdviceTold:
-    phase = phase_named(slug)
-    step = next_step(record, phase)
-    title, reason = step_words(record, phase, step)
-    held, above = lever(record, phase, step)
-    waits = waits_for(record, phase)
-    turned = step.kind in (AdviceKind.STOP, AdviceKind.SCREW, AdviceKind.BYPASS)
+def _told(judged: PhaseAssessment, slug: Slug) -> AdviceTold:
+    record, step = judged.record, judged.step
+    title, reason = step_words(judged)
+    waits = judged.gate.closed or judged.gate.waits
+    kind = kind_of(step.kind) if step.moves else None
     return AdviceTold(
         kind=step.kind,
         why=step.why,
@@ -154,9 +150,9 @@ def _told(record: VisitRecord, slug: Slug) -> AdviceTold:
         waits_for_code=str(waits.code) if waits else None,
         bank=step.bank,
         coupler=Coupler(near=step.near, far=step.far) if step.near is not None and step.far is not None else None,
-        bore=step.near if step.kind is AdviceKind.BYPASS else None,
-        turns=trade(step.turns, 1) if turned else None,
-        flats=trade(step.flats, 1) if step.kind is AdviceKind.LINK else None,
+        bore=step.near if kind is not None and kind.sits == "bore" else None,
+        turns=trade(step.turns, 1) if kind is not None and kind.unit == "turns" else None,
+        flats=trade(step.flats, 1) if kind is not None and kind.unit == "flats" else None,
         leaves_thou=[trade(leaf, THOU) for leaf in step.leaves],
         moves_bores=[] if step.kind is AdviceKind.MEASURE else list(step.bores),
         expected=[
@@ -169,17 +165,17 @@ def _told(record: VisitRecord, slug: Slug) -> AdviceTold:
             for bore, then in step.expected.items()
         ],
         unit=meter_unit(record.meter),
-        readings=[AskedTold(round=r.round_number, bore=r.bore, kind=r.kind) for r in to_read(record, phase, step)],
-        lever_thou=trade(held, THOU),
-        from_above=above,
+        readings=[AskedTold(round=r.round_number, bore=r.bore, kind=r.kind) for r in judged.to_read],
+        lever_thou=trade(judged.opening, THOU),
+        from_above=judged.from_above,
         about=list(step.about),
     )
 
 
-def _banks(record: VisitRecord, found: BankAssessment) -> BanksTold:
-    meter = record.meter
+def _banks(judged: PhaseAssessment, found: BankAssessment) -> BanksTold:
+    meter = judged.record.meter
     return BanksTold(
-        balanced=balanced(record, found),
+        balanced=judged.together,
         cause=found.cause,
         sentence=say(CAUSES[found.cause]),
         banks=list(found.banks),

@@ -7,12 +7,14 @@ from pydantic import Field
 
 from app.shop.commands import corrections
 from app.shop.commands.corrections import NewCorrection, corrected
+from app.shop.procedure.parts import parts_of
 from app.shop.record import loader
 from app.shop.record.entries import CorrectionEntry
 from app.shop.record.visit_record import VisitRecord
 from app.web.api.problems import REFUSALS, named
 from app.web.api.shapes import By, Id, Key, Line, Sent, Told, example
 from app.web.context import Now, Shop
+from app.wording.paper import what_was_corrected
 
 router = APIRouter(prefix="/visits/{visit_id}/corrections", tags=["visits"])
 
@@ -70,13 +72,15 @@ class CorrectionTold(Told):
     @staticmethod
     def of(row: CorrectionEntry, record: VisitRecord) -> "CorrectionTold":
         """From its row and what came before it."""
+        parts = parts_of(record.layout)
         return CorrectionTold(
             issue=row.number,
             why=row.why,
             by=row.by,
             at=row.at,
             corrected=[
-                CorrectedTold(what=one.what, was=one.was, now=one.now, unit=one.unit) for one in corrected(record, row)
+                CorrectedTold(what=what_was_corrected(one, parts), was=one.was, now=one.now, unit=one.unit)
+                for one in corrected(record, row)
             ],
         )
 

@@ -9,7 +9,14 @@ from app.shop.commands import engines
 from app.shop.errors import RejectedError
 from app.shop.reasons import because
 from app.shop.record.entries import FittingEntry
-from app.shop.record.fittings import HARDWARE_FIELDS, hardware_from_json, hardware_known, layout_from_json
+from app.shop.record.fittings import (
+    HARDWARE_FIELDS,
+    extra_by_kind,
+    extra_of,
+    hardware_from_json,
+    hardware_known,
+    layout_from_json,
+)
 from app.shop.rejections import Rejection
 from app.shop.store.tables import Fitting
 from app.sync.engine.hardware import Figure, Hardware
@@ -22,7 +29,7 @@ router = APIRouter(prefix="/engines/{engine_id}/fittings", tags=["engines"])
 
 Bore = Annotated[int, Field(ge=1, le=999)]
 
-JSON_NAMES = {name: f"{name}_{'deg' if unit == 'degrees' else unit}" for name, (_, unit, *_) in HARDWARE_FIELDS.items()}
+JSON_NAMES = {name: f"{name}_{'deg' if unit == 'degrees' else unit}" for name, (unit, *_) in HARDWARE_FIELDS.items()}
 """The names of the hardware figures, with their units."""
 
 
@@ -31,6 +38,8 @@ JOINTS = (
     "`screw` a coupler that a screw of its own sets, `screw-in` or `screw-out` where it is known which way, turned, it "
     "opens what lies beyond it seen from the stop bore, `shaft` no coupler: both plates sit on one shaft."
 )
+
+EXTRA = "Bores with a screw of a further kind, by the kind."
 
 
 class BankSent(Sent):
@@ -54,6 +63,7 @@ class LayoutSent(Sent):
     springless: list[Bore] = Field(default=[], max_length=12, description="Bores without a return spring of their own.")
     bypass: list[Bore] = Field(default=[], max_length=12, description="Bores with a bypass screw.")
     plenum: bool = Field(default=False, description="Whether a common balance plenum joins the runners.")
+    extra: dict[str, list[Bore]] = Field(default={}, description=EXTRA)
 
 
 class HardwareSent(Sent):
@@ -114,6 +124,7 @@ class LayoutTold(Told):
     springless: list[int]
     bypass: list[int]
     plenum: bool
+    extra: dict[str, list[int]] = Field(description=EXTRA)
 
     @staticmethod
     def of(layout: Layout) -> "LayoutTold":
@@ -127,6 +138,7 @@ class LayoutTold(Told):
             springless=sorted(layout.springless),
             bypass=sorted(layout.bypass),
             plenum=layout.plenum,
+            extra=extra_by_kind(layout),
         )
 
 
@@ -193,15 +205,17 @@ def _layout(sent: LayoutSent) -> Layout:
         for name, b in zip("AB", sent.banks, strict=False)
     ]
     try:
-        return Layout(tuple(banks), sent.sensor, frozenset(sent.springless), frozenset(sent.bypass), sent.plenum)
+        extra = extra_of(sent.extra)
+        bypass, springless = frozenset(sent.bypass), frozenset(sent.springless)
+        return Layout(tuple(banks), sent.sensor, springless, bypass, sent.plenum, extra)
     except LayoutError as error:
-        field = error.field if error.field in ("sensor", "springless", "bypass") else "banks"
+        field = error.field if error.field in ("sensor", "springless", "bypass", "extra") else "banks"
         raise RejectedError({f"layout/{field}": because(error.code, **error.values)}) from None
 
 
 def _hardware_told(hardware: Hardware) -> HardwareTold:
     told = {}
-    for name, (_, _, size, _, _) in HARDWARE_FIELDS.items():
+    for name, (_, size, _, _) in HARDWARE_FIELDS.items():
         figure: Figure = getattr(hardware, name)
         told[JSON_NAMES[name]] = FigureTold(value=trade(figure.value, size), measured=figure.measured)
     return HardwareTold(**told)

@@ -1,18 +1,19 @@
 """Moves: what was actually turned or reset, as advised or otherwise."""
 
-from typing import Annotated, Literal
+from collections.abc import Mapping
+from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter
-from pydantic import Field
+from pydantic import Discriminator, Field, Tag
 
 from app.shop.commands import moves
 from app.shop.commands.moves import NewMove
-from app.shop.procedure.items import MoveKind
 from app.shop.record import loader
 from app.shop.record.entries import MoveEntry
 from app.shop.record.visit_record import VisitRecord
+from app.sync.engine.adjusters.registry import kind_of, kinds
 from app.sync.engine.units import THOU
-from app.web.api.problems import REFUSALS, named
+from app.web.api.problems import FURTHER, REFUSALS, named
 from app.web.api.shapes import (
     BankName,
     By,
@@ -21,11 +22,13 @@ from app.web.api.shapes import (
     Id,
     Key,
     Leaves,
+    MoveKind,
     Sent,
     Slug,
     Told,
     Turns,
     TurnsIn,
+    TurnsOther,
     TurnsOut,
     example,
     trade,
@@ -98,7 +101,50 @@ class BypassTurned(Moved):
     turns: TurnsOut
 
 
-MoveSent = Annotated[StopTurned | BladeReset | ScrewTurned | LinkTurned | BypassTurned, Field(discriminator="kind")]
+class OtherTurned(Moved):
+    """A screw of a further kind turned, as the engine's layout names it under `extra`; its kind says which way is
+    positive."""
+
+    kind: MoveKind
+    bore: int = Field(examples=[3])
+    turns: TurnsOther
+
+
+USUAL: Mapping[str, str] = {
+    "stop": "StopTurned",
+    "blade": "BladeReset",
+    "screw": "ScrewTurned",
+    "link": "LinkTurned",
+    "bypass": "BypassTurned",
+}
+"""The kinds that have a shape of their own in the description; every further one is sent as `OtherTurned`."""
+
+
+def _shape_of(sent: Any) -> str | None:
+    """The shape that a body claims to have, by its kind."""
+    kind = sent.get("kind") if isinstance(sent, dict) else getattr(sent, "kind", None)
+    if not isinstance(kind, str):
+        return None
+    return FURTHER if kind not in USUAL and kind in {one.slug for one in kinds()} else kind
+
+
+MoveSent = Annotated[
+    Annotated[StopTurned, Tag("stop")]
+    | Annotated[BladeReset, Tag("blade")]
+    | Annotated[ScrewTurned, Tag("screw")]
+    | Annotated[LinkTurned, Tag("link")]
+    | Annotated[BypassTurned, Tag("bypass")]
+    | Annotated[OtherTurned, Tag(FURTHER)],
+    Discriminator(_shape_of),
+    Field(
+        json_schema_extra={
+            "discriminator": {
+                "propertyName": "kind",
+                "mapping": {kind: f"#/components/schemas/{shape}" for kind, shape in USUAL.items()},
+            }
+        }
+    ),
+]
 
 
 class MoveTold(Told):
@@ -123,7 +169,7 @@ class MoveTold(Told):
     @staticmethod
     def of(row: MoveEntry, record: VisitRecord) -> "MoveTold":
         """From its row."""
-        leaves = [trade(float(leaf), THOU) for leaf in row.leaves.split()]
+        kind, leaves = kind_of(row.kind), [trade(float(leaf), THOU) for leaf in row.leaves.split()]
         return MoveTold.model_validate(
             {
                 "id": row.ident,
@@ -131,10 +177,10 @@ class MoveTold(Told):
                 "kind": row.kind,
                 "bank": row.bank,
                 "coupler": Coupler(near=row.near, far=row.far) if row.near and row.far else None,
-                "bore": row.near if row.kind == "bypass" else None,
-                "turns": row.amount if row.kind in ("stop", "screw", "bypass") else None,
-                "flats": row.amount if row.kind == "link" else None,
-                "leaves_thou": leaves if row.kind == "blade" else None,
+                "bore": row.near if kind.sits == "bore" else None,
+                "turns": row.amount if kind.unit == "turns" else None,
+                "flats": row.amount if kind.unit == "flats" else None,
+                "leaves_thou": leaves if kind.unit == "leaves" else None,
                 "advised": bool(row.advised),
                 "sentence": move_words(row, record),
                 "after_reading": row.after_reading,
@@ -148,30 +194,27 @@ class MoveTold(Told):
 @router.post("", status_code=201, summary="Make a move", responses=REFUSALS)
 def make_move(shop: Shop, visit_id: Id, phase: Slug, body: MoveSent, now: Now) -> MoveTold:
     """Keep a move that was made. The fields are named as in the advice."""
-    with named(near="bore" if body.kind == "bypass" else "coupler", leaves="leaves_thou", amount=_amount(body.kind)):
+    kind = kind_of(body.kind)
+    near, amount = "bore" if kind.sits == "bore" else "coupler", "flats" if kind.unit == "flats" else "turns"
+    with named(near=near, leaves="leaves_thou", amount=amount):
         row_id = moves.make(shop, visit_id, body.key, _new(body, phase), now)
     with shop.reading() as session:
         record = loader.load(session, visit_id)
         return MoveTold.of(next(one for one in record.all_moves if one.ident == row_id), record)
 
 
-def _amount(kind: str) -> str:
-    return "flats" if kind == "link" else "turns"
-
-
 def _new(body: MoveSent, slug: str) -> NewMove:
-    bank, near, far, amount = "", None, None, 0.0
-    leaves: tuple[float, ...] = ()
-    match body:
-        case StopTurned():
-            bank, amount = body.bank, body.turns
-        case LinkTurned():
-            bank, amount = body.bank, body.flats
-        case ScrewTurned():
-            near, far, amount = body.coupler.near, body.coupler.far, body.turns
-        case BladeReset():
-            near, far = body.coupler.near, body.coupler.far
-            leaves = tuple(leaf * THOU for leaf in body.leaves_thou)
-        case BypassTurned():
-            near, amount = body.bore, body.turns
-    return NewMove(slug, body.kind, bank, near, far, amount, leaves, body.advised, body.by)
+    """The move that a body tells of: whatever its kind, the fields mean the same."""
+    said = body.model_dump()
+    coupler = said.get("coupler", {"near": said.get("bore"), "far": None})
+    return NewMove(
+        slug,
+        body.kind,
+        said.get("bank", ""),
+        coupler["near"],
+        coupler["far"],
+        said.get("turns", said.get("flats", 0.0)),
+        tuple(leaf * THOU for leaf in said.get("leaves_thou", ())),
+        body.advised,
+        body.by,
+    )

@@ -6,20 +6,20 @@ from typing import Annotated, Literal
 from fastapi import APIRouter
 from pydantic import Field
 
-from app.shop.assessment.advising import starting
-from app.shop.assessment.progress import items_of, progress
+from app.shop.assessment.assessment import PhaseAssessment
 from app.shop.commands import checks
 from app.shop.procedure.heat import lacks_of, points_of
-from app.shop.procedure.items import MoveKind, Phase
 from app.shop.procedure.parts import parts_of
 from app.shop.procedure.phases import phase_named
+from app.shop.queries.assessed import assessed
 from app.shop.record import loader
 from app.shop.record.entries import CheckEntry
 from app.shop.record.visit_record import VisitRecord
 from app.shop.store.database import Database
 from app.sync.engine.units import THOU, ZERO_CELSIUS
+from app.sync.planning.preset import Preset
 from app.web.api.problems import NOT_THERE, REFUSALS, escaped, named
-from app.web.api.shapes import By, Id, Key, Sent, Slug, Told, example, trade
+from app.web.api.shapes import By, Id, Key, MoveKind, Sent, Slug, Told, example, trade
 from app.web.api.visits import OverrideTold, StandingTold
 from app.web.context import Now, Shop, stamp
 from app.web.forms import LONGEST_AGO
@@ -161,7 +161,7 @@ class PhaseTold(Told):
 def show_phase(shop: Shop, visit_id: Id, phase: Slug) -> PhaseTold:
     """What it asks for, what is recorded, and what it lacks."""
     with shop.reading() as session:
-        return _told(loader.load(session, visit_id), phase_named(phase))
+        return _told(assessed(session, visit_id).of(phase_named(phase)))
 
 
 @router.post("/checks", status_code=201, summary="Record checks", responses=REFUSALS)
@@ -200,16 +200,16 @@ def _read_at(body: ChecksSent, now: str) -> str:
 
 def _standing(shop: Database, visit_id: int, slug: str) -> StandingTold:
     with shop.reading() as session:
-        record = loader.load(session, visit_id)
-    return StandingTold.of(next(s for s in progress(record) if s.phase.slug == slug))
+        assessment = assessed(session, visit_id)
+    return StandingTold.of(assessment.status(phase_named(slug)))
 
 
-def _told(record: VisitRecord, phase: Phase) -> PhaseTold:
-    standing = next(s for s in progress(record) if s.phase is phase)
+def _told(judged: PhaseAssessment) -> PhaseTold:
+    record, phase, standing = judged.record, judged.phase, judged.status
     lacks = {missing.slug for missing in standing.missing}
     parts = parts_of(record.layout)
     items = []
-    for item in items_of(record, phase):
+    for item in judged.items:
         row = record.checks.get((phase.slug, item.slug))
         items.append(
             ItemTold(
@@ -234,15 +234,14 @@ def _told(record: VisitRecord, phase: Phase) -> PhaseTold:
         cautions=[str(one) for one in safety_lines(phase.cautions_at(record.visit.place, parts))],
         defer=deferral(),
         items=items,
-        moves=list(phase.moves_for(parts)),
-        window_percent=trade(record.settings.window(phase.slug) if phase.rounds != "none" else 0, 0.01),
-        preset=_preset(record) if phase.slug == "cold-preset" else None,
+        moves=list(phase.moves_for(record.layout)),
+        window_percent=trade(judged.tolerance, 0.01),
+        preset=_preset(judged.preset) if judged.preset is not None else None,
         heat=_heat(record) if phase.rounds == "fine" else None,
     )
 
 
-def _preset(record: VisitRecord) -> PresetTold:
-    start = starting(record)
+def _preset(start: Preset) -> PresetTold:
     return PresetTold(
         turns=trade(start.turns, 1),
         low_turns=trade(start.low, 1),

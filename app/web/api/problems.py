@@ -20,6 +20,9 @@ from app.web.error_responses import PROBLEM, code_of, fault_of, for_programs, no
 from app.wording.reasons import in_words, sentence_of
 from app.wording.request_faults import FieldFault, RequestFault
 
+FURTHER = "further"
+"""The framework's name for the shape of a body that fits no usual alternative, which is no part of a pointer."""
+
 Handler = Callable[[Request, Exception], Response]
 
 
@@ -180,6 +183,6 @@ def _place(place: tuple[int | str, ...], body: Any) -> str:
     if place[0] != "body":
         return str(place[-1])
     inside = place[1:]
-    if isinstance(body, dict) and inside and inside[0] == body.get("kind"):
+    if isinstance(body, dict) and inside and inside[0] in (body.get("kind"), FURTHER):
         inside = inside[1:]  # the framework names the alternative that was taken
     return "#" + "".join(f"/{escaped(str(part))}" for part in inside)

@@ -14,6 +14,7 @@ from pydantic_core import PydanticCustomError
 from app.shop.commands.engines import LONGEST
 from app.shop.record.entries import MeterEntry
 from app.shop.record.visit_record import UNITS
+from app.sync.engine.adjusters.registry import kinds
 
 LARGEST_ID = 2**63 - 1
 
@@ -51,6 +52,22 @@ By = Annotated[str, Field(max_length=LONGEST, description="Initials of whoever d
 Id = Annotated[int, Path(ge=1, le=LARGEST_ID)]
 Slug = Literal["cold-preset", "first-fire", "heat-soaked-recheck", "part-throttle-bank-balance", "lock-down"]
 MeterUnit = Literal["kg/h", "cfm", "kPa", "inHg", "mmHg"]
+
+
+def _move_kinds(schema: dict[str, Any]) -> None:
+    schema["enum"] = [kind.slug for kind in kinds()]
+
+
+def _step_kinds(schema: dict[str, Any]) -> None:
+    schema["enum"] = ["measure", *(kind.slug for kind in kinds()), "done", "cannot"]
+
+
+MoveKind = Annotated[str, Field(json_schema_extra=_move_kinds)]
+"""The slug of a kind of adjuster: those in the registry when the description is made."""
+
+StepKind = Annotated[str, Field(json_schema_extra=_step_kinds)]
+"""A kind of step: a move of a kind of adjuster, or none."""
+
 BankName = Annotated[str, Field(description="`A` or `B`, as under the engine's layout.", examples=["A"])]
 Turns = Annotated[
     float,
@@ -68,6 +85,14 @@ TurnsOut = Annotated[
     float,
     Field(
         description="Turns of the screw; positive is out, which lets more air past. Not 0.",
+        allow_inf_nan=False,
+        examples=[0.25],
+    ),
+]
+TurnsOther = Annotated[
+    float,
+    Field(
+        description="Turns of the screw; which way is positive depends on its kind. Not 0.",
         allow_inf_nan=False,
         examples=[0.25],
     ),

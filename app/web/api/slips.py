@@ -1,6 +1,6 @@
 """What slipped since the engine was last left: this visit as found against the last one as left."""
 
-from typing import Literal
+from typing import Any
 
 from fastapi import APIRouter
 from pydantic import Field
@@ -11,23 +11,34 @@ from app.shop.queries.engine_history import Change, changes
 from app.shop.reasons import because
 from app.shop.record import loader
 from app.shop.rejections import Rejection
-from app.sync.engine.layout import Bypass, Link, StopScrew
-from app.sync.engine.layout import Coupler as CouplerJoint
-from app.sync.slips.slip_detection import Bore, Slip, Suspect
+from app.sync.engine.adjusters.kind import AdjusterKind
+from app.sync.engine.adjusters.registry import kind_called, kinds
+from app.sync.slips.slip_detection import Bore, Slip, SlipVerdict, Suspect
 from app.web.api.problems import NOT_THERE
 from app.web.api.shapes import Coupler, Id, Told, trade
 from app.web.context import Shop
 from app.web.presenters.history.history import unit_remembered
-from app.web.presenters.history.slip_report import slip_report, suspect_name
+from app.web.presenters.history.slip_report import slip_report
+from app.wording.slips import suspect_name
 
 router = APIRouter(prefix="/visits/{visit_id}/slipped", tags=["visits"])
+
+
+def _suspect_kind(kind: AdjusterKind) -> str:
+    """What programs call a kind of adjuster that may have slipped: a coupler is one however it is set."""
+    return "coupler" if kind.sits == "coupler" else kind.slug
+
+
+def _suspect_kinds(schema: dict[str, Any]) -> None:
+    schema["enum"] = [*dict.fromkeys(map(_suspect_kind, kinds())), "bore"]
 
 
 class SuspectTold(Told):
     """What may have slipped. The fields that its kind does not have are null."""
 
-    kind: Literal["stop", "coupler", "link", "bypass", "bore"] = Field(
-        description="`bypass` is the bypass screw of `bore`; `bore` is the bore itself: dirt, a leak or a loose plate."
+    kind: str = Field(
+        json_schema_extra=_suspect_kinds,
+        description="`bypass` is the bypass screw of `bore`; `bore` is the bore itself: dirt, a leak or a loose plate.",
     )
     name: str
     bank: str | None
@@ -37,20 +48,17 @@ class SuspectTold(Told):
     @staticmethod
     def of(suspect: Suspect) -> "SuspectTold":
         """From the brain's."""
-        kinds: dict[type, Literal["stop", "coupler", "link", "bypass", "bore"]] = {
-            StopScrew: "stop",
-            CouplerJoint: "coupler",
-            Link: "link",
-            Bypass: "bypass",
-            Bore: "bore",
-        }
-        joint = suspect if isinstance(suspect, CouplerJoint) else None
+        name = suspect_name(suspect)
+        if isinstance(suspect, Bore):
+            return SuspectTold(kind="bore", name=name, bank=None, coupler=None, bore=suspect.bore)
+        kind = kind_called(suspect)
+        place = kind.place(suspect)
         return SuspectTold(
-            kind=kinds[type(suspect)],
-            name=suspect_name(suspect),
-            bank=suspect.bank if isinstance(suspect, StopScrew | Link) else None,
-            coupler=Coupler(near=joint.near, far=joint.far) if joint else None,
-            bore=suspect.bore if isinstance(suspect, Bore | Bypass) else None,
+            kind=_suspect_kind(kind),
+            name=name,
+            bank=place.bank or None,
+            coupler=Coupler(near=place.near, far=place.far) if place.near and place.far else None,
+            bore=place.near if kind.sits == "bore" else None,
         )
 
 
@@ -90,7 +98,7 @@ class SlippedTold(Told):
     """What slipped, how sure that is, and what to read again."""
 
     since_visit_id: int = Field(description="The visit at which the engine was last left.")
-    verdict: Literal["unknown", "quiet", "doubtful", "slipped"]
+    verdict: SlipVerdict
     title: str
     sentences: list[str] = Field(description="The steps from the readings to the verdict, in words.")
     look: str = Field(description="What to look at first; empty for nothing.")
@@ -105,19 +113,20 @@ class SlippedTold(Told):
 def visit_slipped(shop: Shop, visit_id: Id) -> SlippedTold:
     """Not there before the visit's first closed round, and on an engine's first visit."""
     with shop.reading() as session:
-        memory = history_cache.of_engine(session, loader.load(session, visit_id).engine.ident)
+        record = loader.load(session, visit_id)
+        memory = history_cache.of_engine(session, record.engine.ident)
     change = changes(memory.visits).get(visit_id)
     if change is None:
         raise NotFoundError(because(Rejection.NO_EARLIER_VISIT))
-    return _told(change)
+    return _told(change, record.units.metric)
 
 
-def _told(change: Change) -> SlippedTold:
-    said, assessment = slip_report(change, unit_remembered(change.after)), change.assessment
+def _told(change: Change, metric: bool) -> SlippedTold:
+    said, assessment = slip_report(change, unit_remembered(change.after), metric), change.assessment
     likeliest = sorted(assessment.odds.items(), key=lambda pair: -pair[1]) if assessment else []
     return SlippedTold(
         since_visit_id=change.before.visit_id,
-        verdict=assessment.verdict if assessment else "unknown",
+        verdict=assessment.verdict if assessment else SlipVerdict.UNKNOWN,
         title=said.title,
         sentences=list(said.steps),
         look=said.look,

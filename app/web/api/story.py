@@ -3,7 +3,7 @@
 from fastapi import APIRouter
 from pydantic import Field
 
-from app.shop.record import loader
+from app.shop.queries.assessed import assessed
 from app.web.api.corrections import CorrectionTold
 from app.web.api.fittings import FittingTold
 from app.web.api.moves import MoveTold
@@ -35,10 +35,11 @@ class StoryTold(Told):
 def visit_story(shop: Shop, visit_id: Id) -> StoryTold:
     """Rounds, moves, checks, overrides and the sign-off, in the order in which they were recorded."""
     with shop.reading() as session:
-        known = loader.load(session, visit_id)
+        assessment = assessed(session, visit_id)
+    known = assessment.record
     found, left = known.as_found(), known.as_left()
     return StoryTold(
-        visit=VisitTold.of(known),
+        visit=VisitTold.of(assessment),
         fitting=FittingTold.of(known.fitting),
         rounds=[RoundTold.of(known, one) for one in known.rounds],
         moves=[MoveTold.of(row, known) for row in known.all_moves],

@@ -5,14 +5,15 @@ from typing import Literal
 from fastapi import APIRouter
 from pydantic import Field
 
-from app.shop.assessment.progress import Missing, PhaseStatus, progress
+from app.shop.assessment.assessment import Assessment
+from app.shop.assessment.progress import Missing, PhaseStatus
 from app.shop.commands import visits
 from app.shop.commands.visits import NewVisit
 from app.shop.procedure.items import Place
+from app.shop.queries.assessed import assessed, assessment_of
 from app.shop.record import loader
 from app.shop.record.entries import WaiverEntry
 from app.shop.record.stored_reasons import read_back
-from app.shop.record.visit_record import VisitRecord
 from app.web.api.meters import MeterTold
 from app.web.api.problems import NOT_THERE, REFUSALS, named
 from app.web.api.shapes import By, Id, Key, Line, Sent, Slug, Told, example
@@ -149,9 +150,10 @@ class VisitTold(Told):
     sign_off: SignOffTold | None
 
     @staticmethod
-    def of(record: VisitRecord) -> "VisitTold":
+    def of(assessment: Assessment) -> "VisitTold":
         """From everything recorded of it."""
-        visit, signed, standings = record.visit, record.sign_off, progress(record)
+        record, standings = assessment.record, assessment.statuses
+        visit, signed = record.visit, record.sign_off
         undone = next((s.phase.slug for s in standings if not s.done), "sign-off")
         return VisitTold.model_validate(
             {
@@ -185,14 +187,14 @@ def open_visit(shop: Shop, engine_id: Id, body: VisitSent, now: Now) -> VisitTol
 def open_visits(shop: Shop) -> list[VisitTold]:
     """The visits that are not signed off, the newest first."""
     with shop.reading() as session:
-        return [VisitTold.of(record) for record in loader.in_the_shop(session)]
+        return [VisitTold.of(assessment_of(session, record)) for record in loader.in_the_shop(session)]
 
 
 @router.get("/visits/{visit_id}", summary="One visit", responses=NOT_THERE)
 def show_visit(shop: Shop, visit_id: Id) -> VisitTold:
     """What it is for, and what each phase still lacks."""
     with shop.reading() as session:
-        return VisitTold.of(loader.load(session, visit_id))
+        return VisitTold.of(assessed(session, visit_id))
 
 
 @router.post("/visits/{visit_id}/sign-off", status_code=201, summary="Sign a visit off", responses=REFUSALS)

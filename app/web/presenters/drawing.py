@@ -4,7 +4,7 @@ import math
 from collections.abc import Mapping
 from typing import Literal
 
-from app.shop.assessment.progress import progress
+from app.shop.assessment.assessment import Assessment
 from app.shop.assessment.verdicts import evenness_of
 from app.shop.record.entries import MeterEntry, MeterReading
 from app.shop.record.visit_record import Round, VisitRecord
@@ -49,10 +49,10 @@ def by_bore(judged: RoundResult | None) -> Mapping[int, BoreResult]:
     return {s.bore: s for s in judged.standings} if judged else {}
 
 
-def phases(record: VisitRecord) -> tuple[PhaseView, ...]:
+def phases(assessment: Assessment) -> tuple[PhaseView, ...]:
     """The five blades. A later phase can be looked at, and says on its page what comes before it; one with nothing to
     do on this engine counts as done once the others before it are."""
-    standings = progress(record)
+    standings, record = assessment.statuses, assessment.record
     current = next((at for at, s in enumerate(standings) if not s.done), len(standings))
     views = []
     for at, standing in enumerate(standings):

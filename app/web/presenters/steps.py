@@ -3,12 +3,11 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from app.shop.assessment.advising import next_step
-from app.shop.assessment.progress import PhaseStatus, items_of, next_status, progress
+from app.shop.assessment.assessment import Assessment, PhaseAssessment
+from app.shop.assessment.progress import PhaseStatus
 from app.shop.procedure.heat import GATE
 from app.shop.procedure.items import Item, Phase
 from app.shop.procedure.parts import parts_of
-from app.shop.procedure.read_order import next_reading
 from app.shop.record.entries import CheckEntry, MoveEntry
 from app.shop.record.measures import RECORDED, Units
 from app.shop.record.visit_record import VisitRecord
@@ -59,11 +58,12 @@ class CheckLine:
 
 
 def check_lines(
-    record: VisitRecord, phase: Phase, values: Mapping[str, str], problems: Mapping[str, str], units: Units
+    judged: PhaseAssessment, values: Mapping[str, str], problems: Mapping[str, str], units: Units
 ) -> tuple[CheckLine, ...]:
     """The items of a phase in their order, figures in ``units``."""
+    record, phase = judged.record, judged.phase
     lines, parts = [], parts_of(record.layout)
-    for item in items_of(record, phase):
+    for item in judged.items:
         row = record.checks.get((phase.slug, item.slug))
         stale = row is not None and item.fresh and row.after_move < record.last_move
         needed = record.visit.place in item.needed
@@ -123,12 +123,12 @@ def move_words(move: MoveEntry, record: VisitRecord) -> str:
     return adjusters.made(move, record.layout, record.units)
 
 
-def resume_url(record: VisitRecord) -> str:
+def resume_url(assessment: Assessment) -> str:
     """The address where the visit goes on: a phase's steps, or its readings once nothing has to come before them."""
+    record, undone = assessment.record, assessment.goes_on
     home = f"/visits/{record.visit.ident}"
     if record.sign_off is not None:
         return f"{home}/sheet"
-    undone = next_status(record, progress(record))
     if undone is None:
         return f"{home}/sign-off"
     phase = undone.phase
@@ -136,9 +136,9 @@ def resume_url(record: VisitRecord) -> str:
     return f"{home}/{phase.slug}/readings" if reads and ready_to_read(undone) else f"{home}/{phase.slug}"
 
 
-def wanted_next(record: VisitRecord) -> str:
+def wanted_next(assessment: Assessment) -> str:
     """What the visit wants next, in a few words for the list of engines."""
-    undone = next_status(record, progress(record))
+    undone = assessment.goes_on
     if undone is None:
         return say(SIGN_OFF)
     first = undone.missing[0]
@@ -146,7 +146,8 @@ def wanted_next(record: VisitRecord) -> str:
         return say(STOPPED)
     if first.slug != "round":
         return in_words(first.reason)
-    step, now = next_step(record, undone.phase), next_reading(record, undone.phase)
-    if step.kind == "measure" and now.bore is not None:
-        return say(READ_DRIFT_CHECK if now.kind == "closing" else READ_BORE, bore=step.bores[0])
-    return in_words(first.reason) if step.kind == "done" else step_words(record, undone.phase, step)[0]
+    judged = assessment.of(undone.phase)
+    step, due = judged.step, judged.due
+    if step.kind == "measure" and due.bore is not None:
+        return say(READ_DRIFT_CHECK if due.kind == "closing" else READ_BORE, bore=step.bores[0])
+    return in_words(first.reason) if step.kind == "done" else step_words(judged)[0]

@@ -4,8 +4,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal, NamedTuple
 
+from app.wording.engines import COUPLER_MARKS
 from app.wording.message import say
-from app.wording.reading_page import JOINTS
 
 State = Literal["to-read", "next", "closing", "read", "corrected", "suspicious", "stale", "skipped", "held", "refused"]
 PhaseState = Literal["done", "current", "to-come", "open"]
@@ -14,12 +14,22 @@ Shape = Literal["none", "even", "lean-wide", "lean-tight", "wide", "tight"]
 
 
 @dataclass(frozen=True, slots=True)
+class ScrewMark:
+    """A screw that acts on one bore alone, by the slug of its kind, drawn round ``x``, ``y`` in the square of the tile;
+    ``adjuster`` when the next move turns it."""
+
+    kind: str
+    x: float
+    y: float
+    adjuster: bool
+
+
+@dataclass(frozen=True, slots=True)
 class Tile:
     """One bore seen from above; ``name`` says aloud what the drawing shows.
 
     ``reading`` is the id and kind of the reading shown, empty for none. The plate's shaft goes on to the next bore
-    towards the front or the rear where ``shaft_front`` or ``shaft_rear``; ``bypass`` where it has a bypass screw, and
-    ``bypass_adjuster`` when the next move turns it.
+    towards the front or the rear where ``shaft_front`` or ``shaft_rear``; ``screws`` are those of this bore alone.
     """
 
     bore: int
@@ -36,8 +46,7 @@ class Tile:
     line_right: bool = False
     shaft_front: bool = False
     shaft_rear: bool = False
-    bypass: bool = False
-    bypass_adjuster: bool = False
+    screws: tuple[ScrewMark, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +60,7 @@ class CouplerMark:
     @property
     def spoken(self) -> str:
         """What it is, where that is not what is usual."""
-        return say(JOINTS[self.kind]) if self.kind in JOINTS else ""
+        return "" if self.kind == "blade" else say(COUPLER_MARKS[self.kind])
 
 
 @dataclass(frozen=True, slots=True)
@@ -214,10 +223,11 @@ class Entered:
 class Card:
     """The next step. ``action`` and ``hidden`` serve the answers that send something; ``values`` are a bore's own.
 
+    ``mark`` names what is drawn beside the title: an adjuster (``presenters.adjusters``), ``lever``, or ``none``.
     ``ways`` asks how the opening is reached, with the way that is chosen: ``up`` to it, or from open (``above``).
     """
 
-    mark: Literal["coupler", "stop", "link", "lever", "screw", "bypass", "none"]
+    mark: str
     title: str
     reason: str
     answers: tuple[Action, ...] = ()

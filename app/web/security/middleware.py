@@ -20,6 +20,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from app.shop.reasons import because
 from app.web.display_options import cookie
 from app.web.error_responses import for_programs, not_taken
+from app.wording import language
 from app.wording.message import say
 from app.wording.request_faults import TO_ENGINES, RequestFault, notice_of
 
@@ -92,7 +93,8 @@ def refusal(scope: Scope, status: int, fault: RequestFault, **values: int) -> Re
         return not_taken(status, because(fault, **values))
     title, sentence = (say(message, **values) for message in notice_of(fault))
     return HTMLResponse(
-        f'<!doctype html><html lang="en"><meta charset="utf-8"><meta name="viewport" content="width=device-width">'
+        f'<!doctype html><html lang="{language.tag()}"><meta charset="utf-8">'
+        f'<meta name="viewport" content="width=device-width">'
         f'<title>{title}</title><main><h1>{title}</h1><p>{sentence}</p><p><a href="/">{say(TO_ENGINES)}</a></p></main>',
         status_code=status,
     )

@@ -26,4 +26,4 @@ def test_the_demonstration_has_six_engines_and_more_with_several_visits(shop: Da
     compared = next(study for study in bench.studies if study.other is not None)
     assert compared.agreement is not None
     assert bench.due is not None
-    assert waiting[0].engine.serial == "Practice 1"  # how the board opens
+    assert waiting[0].engine.serial == "Training 1"  # how the board opens

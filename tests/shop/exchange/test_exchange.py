@@ -3,7 +3,7 @@
 import csv
 import io
 import json
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -18,16 +18,15 @@ from app.shop.commands import engines, meters, readings, visits
 from app.shop.commands.corrections import NewCorrection, correct
 from app.shop.commands.meters import NewMeter
 from app.shop.commands.visits import NewVisit
-from app.shop.errors import ConflictError, RejectedError
-from app.shop.exchange import imports, v1, v2
+from app.shop.errors import ConflictError
+from app.shop.exchange import v1, v2
 from app.shop.exchange import v3 as v3
-from app.shop.exchange.codes import FileFault, FileQuestion
+from app.shop.exchange.codes import FileQuestion
 from app.shop.exchange.exports import engine_file, readings_csv, table_csv, written
 from app.shop.exchange.imports import bring_in, plan, read
 from app.shop.exchange.rows import Writer
 from app.shop.exchange.v3 import EngineFile, from_v1, from_v2
 from app.shop.procedure.phases import BANK_BALANCE
-from app.shop.reasons import Reason, because
 from app.shop.record import loader
 from app.shop.record.fittings import hardware_from_json, layout_from_json
 from app.shop.record.visit_record import move_of
@@ -38,11 +37,10 @@ from app.shop.store.row_hashes import check
 from app.shop.store.tables import ReadingRow
 from app.shop.store.upgrade import open_shop
 from app.sync.engine.events import BypassTurn, ScrewTurn
-from app.sync.engine.layout import LayoutFault
 from app.sync.engine.units import THOU
 from tests.shop.assessment.test_banks import at_the_banks, read_with_one_bank_early
 from tests.shop.past import Past
-from tests.shop.rejections import codes_of, rejects
+from tests.shop.rejections import rejects
 from tests.shop.yard import AT, V8, engine, key, visit_record
 from tests.shop.yard import read as read_bore
 
@@ -237,101 +235,6 @@ def test_evidence_that_says_something_else_is_refused(shop: Database, other: Dat
     with rejects(Rejection.FILE_ENTRY_DIFFERS):
         bring_in(other, read(json.dumps(forged)), {})
     assert rows(other) == before
-
-
-NO_KEY = "00000000-0000-0000-0000-000000000000"
-
-
-def in_visit(number: int, code: FileFault, **values: int) -> Reason:
-    return because(FileFault.VISIT, visit=number, fault=because(code, **values))
-
-
-def _set(*path: str | int, to: object) -> Callable[[Any], None]:
-    def change(file: Any) -> None:
-        for step in path[:-1]:
-            file = file[step]
-        file[path[-1]] = to
-
-    return change
-
-
-@pytest.mark.parametrize(
-    ("change", "reason"),
-    [
-        (_set("format", to="other"), because(Rejection.FILE_NOT_AN_ENGINE)),
-        (_set("version", to=4), because(Rejection.FILE_VERSION, version="4", newest=3)),
-        (
-            _set("fittings", 0, "layout", "banks", 0, "joints", to=["shaft"]),
-            because(FileFault.LAYOUT, fitting=1, fault=LayoutFault.JOINT_COUNT),
-        ),
-        (_set("visits", 0, "moves", 0, "kind", to="screw"), in_visit(1, FileFault.NO_COUPLER_SCREW, near=2, far=3)),
-        (_set("visits", 0, "rounds", 0, "from_above", to=True), in_visit(1, FileFault.IDLE_FROM_ABOVE)),
-        (_set("more", to=1), because(Rejection.FILE_NOT_BY_SCHEMA, fields=("more",))),
-        (
-            _set("engine", "serial", to=""),
-            because(FileFault.ENGINE_FIELD, field="serial", fault=Rejection.SERIAL_MISSING),
-        ),
-        (
-            _set("engine", "displacement", to="3.9"),
-            because(Rejection.FILE_NOT_BY_SCHEMA, fields=("engine.displacement",)),
-        ),
-        (
-            _set("engine", "displacement", to=9.0),
-            because(FileFault.ENGINE_FIELD, field="displacement", fault=Rejection.OUT_OF_RANGE),
-        ),
-        (
-            _set("visits", 0, "readings", 0, "value", to=-1),
-            because(Rejection.FILE_NOT_BY_SCHEMA, fields=("visits.0.readings.0.value",)),
-        ),
-        (_set("visits", 0, "readings", 0, "bore", to=99), in_visit(1, FileFault.NO_SUCH_BORE, bore=99)),
-        (_set("visits", 0, "readings", 0, "unit", to="kPa"), in_visit(1, FileFault.READING_UNIT)),
-        (_set("visits", 0, "readings", 0, "kind", to="skip"), in_visit(1, FileFault.SKIP_WITH_VALUE)),
-        (_set("visits", 0, "readings", 0, "supersedes", to=None), None),
-        (_set("visits", 0, "readings", 1, "round", to=NO_KEY), in_visit(1, FileFault.READING_WITHOUT_ROUND)),
-        (
-            _set("visits", 0, "opened_at", to="yesterday"),
-            because(Rejection.FILE_NOT_BY_SCHEMA, fields=("visits.0.opened_at",)),
-        ),
-        (_set("visits", 0, "fitting", to=NO_KEY), in_visit(1, FileFault.FITTING_OR_METER)),
-        (_set("visits", 0, "sign_off", to=None), because(FileFault.OPEN_BEFORE_LAST)),
-        (_set("visits", 1, "number", to=1), because(FileFault.NUMBER_ORDER)),
-        (
-            _set("fittings", 0, "layout", "banks", 0, "stop", to=7),
-            because(FileFault.LAYOUT, fitting=1, fault=LayoutFault.STOP_ELSEWHERE),
-        ),
-        (_set("fittings", 0, "hardware", to={}), because(FileFault.HARDWARE_FIGURES, fitting=1)),
-    ],
-)
-def test_a_file_that_makes_no_sense_says_why(
-    shop: Database, change: Callable[[Any], None], reason: Reason | None
-) -> None:
-    past = Past(shop)
-    past.visit(SLIPPED, EVEN)
-    past.visit(SLIPPED, EVEN)
-    file = json.loads(out(shop))
-    change(file)
-    if reason is None:
-        read(json.dumps(file))
-        return
-    with pytest.raises(RejectedError) as refusal:
-        read(json.dumps(file))
-    found = refusal.value.problems["file"]
-    assert found == reason or reason in found.values["faults"]
-
-
-@pytest.mark.parametrize(
-    "typed", ["", "{", "[]", "null", '{"format": 1}', "[" * 100_000, '{"format": "evenbore-engine"}']
-)
-def test_what_is_no_file_is_refused(typed: str) -> None:
-    with pytest.raises(RejectedError) as refusal:
-        read(typed)
-    assert codes_of(refusal)["file"] in (Rejection.FILE_NOT_AN_ENGINE, Rejection.FILE_VERSION)
-
-
-def test_a_file_longer_than_any_engine_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(imports, "LARGEST", 100)
-    with rejects(Rejection.FILE_TOO_LARGE):
-        read(" " * 101)
 
 
 @pytest.mark.parametrize(("version", "model"), [(1, v1.EngineFile), (2, v2.EngineFile), (3, EngineFile)])

@@ -4,7 +4,7 @@ import pytest
 
 from app.shop.commands import engines
 from app.shop.queries import history_cache
-from app.shop.queries.engine_history import Change, VisitSummary, changes, creep
+from app.shop.queries.engine_history import Change, NotComparable, VisitSummary, changes, creep
 from app.shop.record.fittings import hardware_from_json
 from app.shop.store.database import Database
 from app.shop.store.tables import ReadingRow, SignOff
@@ -89,7 +89,7 @@ def test_another_layout_cannot_be_set_beside_it(shop: Database) -> None:
     past.visit([6.5] * 4)
     (one,) = changed(past)
     assert one.assessment is None
-    assert "layout" in one.why_not
+    assert one.why_not is NotComparable.LAYOUT
 
 
 AIR = {"air-pressure": 101.3, "air-temperature": 20.0, "idle-speed": 850.0}

@@ -1,7 +1,10 @@
 """What the engines of a shop say together, on engines whose past the test wrote."""
 
+from typing import Any
+
 from app.shop.queries import statistics
-from app.shop.queries.statistics import Table
+from app.shop.queries.statistics import Label, Table
+from app.shop.reasons import Reason
 from app.shop.store.database import Database
 from tests.shop.past import Past
 from tests.shop.yard import FOUR, engine
@@ -13,6 +16,15 @@ SLIPPED = [6.5, 6.5, 7.75, 7.75, 6.5, 6.5, 6.5, 6.5]
 def made(shop: Database) -> dict[str, Table]:
     with shop.reading() as session:
         return {table.slug: table for table in statistics.tables(statistics.gather(session))}
+
+
+def labeled(table: Table) -> dict[tuple[Any, ...], tuple[Any, ...]]:
+    """Rows by the code and the figures of their label."""
+    found = {}
+    for label, *cells in table.rows:
+        assert isinstance(label, Reason)
+        found[label.code, *label.values.values()] = tuple(cells)
+    return found
 
 
 def with_engines(shop: Database) -> dict[str, Table]:
@@ -28,24 +40,29 @@ def with_engines(shop: Database) -> dict[str, Table]:
 
 
 def test_couplers_are_counted_by_their_place(shop: Database) -> None:
-    rows = {row[0]: row[1:] for row in with_engines(shop)["adjusters"].rows}
-    assert rows["coupler 2 from the stop screw"][:3] == (3, 1, 0.333)
-    assert rows["stop screw"][:3] == (3, 0, 0.0)
-    assert rows["coupler 1 from the stop screw"][1] == 0
-    assert 10 < float(rows["coupler 2 from the stop screw"][3]) < 20  # 6.5 to 7.75 is 17.6 % in ln, shrunk by the prior
+    rows = labeled(with_engines(shop)["adjusters"])
+    assert rows[Label.COUPLER, 2][:3] == (3, 1, 0.333)
+    assert rows[Label.STOP_SCREW,][:3] == (3, 0, 0.0)
+    assert rows[Label.COUPLER, 1][1] == 0
+    size = rows[Label.COUPLER, 2][3]
+    assert isinstance(size, float)
+    assert 10 < size < 20  # 6.5 to 7.75 is 17.6 % in ln, shrunk by the prior
 
 
 def test_layouts_and_sizes_count_returns(shop: Database) -> None:
     found = with_engines(shop)
     assert found["layouts"].rows == (("4", 1, 0, 0.0), ("4 + 4", 2, 1, 0.5))
-    assert sum(int(row[1]) for row in found["hardware"].rows) == 3
+    sizes = labeled(found["hardware"])
+    assert {label for label, _ in sizes} == {Label.SIZE_ESTIMATED}
+    assert sum(counts[0] for counts in sizes.values()) == 3
 
 
 def test_how_long_it_lasts_is_told_by_the_time_between(shop: Database) -> None:
     """Visits are 182 days, so 5.98 months, apart."""
-    rows = {row[0]: row[1:] for row in with_engines(shop)["lasts"].rows}
-    assert rows["3 to 6 months"] == (3, 2, 2, 0.667)
-    assert rows["6 to 12 months"] == (0, 0, 0, 0.0)
+    rows = labeled(with_engines(shop)["lasts"])
+    assert rows[Label.MONTHS, 3, 6] == (3, 2, 2, 0.667)
+    assert rows[Label.MONTHS, 6, 12] == (0, 0, 0, 0.0)
+    assert list(rows)[-1] == (Label.MORE_MONTHS, 24)
 
 
 def test_moves_are_told_by_visit_meter_and_person(shop: Database) -> None:

@@ -19,6 +19,7 @@ from app.shop.store.tables import Practice, ReadingRow
 from app.shop.training import training, training_start
 from app.shop.training.training_start import NewPractice
 from app.sync.engine.units import THOU
+from app.wording.training import record_texts
 from tests.shop.rejections import codes_of, rejects
 from tests.shop.yard import AT, check_all, heat_soaked, key, visit_record
 
@@ -26,7 +27,7 @@ KEY = "11111111-2222-4333-8444-555555555555"
 
 
 def begin(shop: Database, shape: str = "8-two", trouble: str = "sound", sent: str = KEY) -> int:
-    return training_start.start(shop, sent, NewPractice(shape, trouble, "hot", "KM"), AT)
+    return training_start.start(shop, sent, NewPractice(shape, trouble, "hot", "KM"), record_texts(), AT)
 
 
 def read_next(shop: Database, visit_id: int, phase: Phase = HEAT_SOAKED, sent: str = "") -> float:
@@ -58,18 +59,18 @@ def test_a_start_leads_to_the_first_fine_reading(shop: Database) -> None:
     told = visit_record(shop, begin(shop))
     assert current_phase(told) is HEAT_SOAKED
     assert next_reading(told, HEAT_SOAKED).bore == 1
-    assert told.engine.serial == "Practice 1"
+    assert told.engine.serial == "Training 1"
     assert read_next(shop, told.visit.ident) > 0
 
 
 def test_a_cold_start_leaves_everything_to_whoever_practises(shop: Database) -> None:
-    visit_id = training_start.start(shop, key(), NewPractice("4", "sound", "cold", "KM"), AT)
+    visit_id = training_start.start(shop, key(), NewPractice("4", "sound", "cold", "KM"), record_texts(), AT)
     assert visit_record(shop, visit_id).all_checks == ()
 
 
 def test_a_start_sent_twice_is_one_engine_and_another_one_the_next(shop: Database) -> None:
     assert begin(shop) == begin(shop)
-    assert visit_record(shop, begin(shop, sent=key())).engine.serial == "Practice 2"
+    assert visit_record(shop, begin(shop, sent=key())).engine.serial == "Training 2"
     with shop.reading() as session:
         assert engines.count(session) == 2
         assert session.exec(select(func.count()).select_from(Practice)).one() == 2
@@ -100,7 +101,7 @@ def test_a_start_that_cannot_be_says_why_beside_the_field(
     shop: Database, new: NewPractice, field: str, code: Rejection
 ) -> None:
     with pytest.raises(RejectedError) as refused:
-        training_start.start(shop, key(), new, AT)
+        training_start.start(shop, key(), new, record_texts(), AT)
     assert codes_of(refused) == {field: code}
     with shop.reading() as session:
         assert engines.count(session) == 0

@@ -2,6 +2,7 @@
 
 import pytest
 
+from app.sync.engine.adjusters.registry import own_adjuster
 from app.sync.engine.hardware import Figure, likely_hardware
 from app.sync.engine.layout import Bank, Bypass, Coupler, Layout, LayoutError, LayoutFault, StopScrew
 from app.sync.engine.units import LITRE, MM
@@ -87,7 +88,7 @@ def test_how_a_coupler_is_set() -> None:
 
 def test_a_plate_is_evened_by_its_bypass_screw_or_by_what_carries_its_shaft_alone() -> None:
     layout = Layout((TWINS,), bypass=frozenset({1}))
-    own = [layout.own_adjuster(bore) for bore in layout.bores]
+    own = [own_adjuster(layout, bore) for bore in layout.bores]
     assert own == [Bypass(1), StopScrew("A"), None, None, Coupler(4, 5)]
     assert not layout.blades_alone
 

@@ -6,16 +6,15 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from app.sync.engine.adjusters.influence import influence
+from app.sync.engine.adjusters.registry import adjusters, moved_bores
 from app.sync.engine.air import mass_flow
 from app.sync.engine.hardware import Figure, Hardware, likely_hardware
 from app.sync.engine.layout import Bank, Bypass, Coupler, Layout, Link, StopScrew
 from app.sync.engine.linkage import (
-    adjusters,
     flats_for,
     gap_after_turns,
-    influence,
     link_rotation,
-    moved_bores,
     stop_rotation,
     turns_between,
 )

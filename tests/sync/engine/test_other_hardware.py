@@ -6,18 +6,19 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from app.sync.engine.adjusters.bypass_screw import BYPASS_BASE, BYPASS_MOST, BypassScrewKind
+from app.sync.engine.adjusters.registry import adjusters, moved_bores, own_adjuster
 from app.sync.engine.events import BladeReset, BypassTurn, Event, IdleSpeed, Meter, Reading, ScrewTurn
 from app.sync.engine.hardware import likely_hardware
 from app.sync.engine.idle_flow import usual_breathing
 from app.sync.engine.layout import Bank, Bypass, Coupler, JointKind, Layout
-from app.sync.engine.linkage import adjusters, moved_bores
 from app.sync.engine.units import KG_PER_HOUR, THOU
 from app.sync.estimation.posterior import prior_for
 from app.sync.estimation.predict import predict
-from app.sync.estimation.uncertain_gains import A_LITTLE, BYPASS_BASE, BYPASS_MOST
+from app.sync.estimation.uncertain_gains import A_LITTLE
 from app.sync.planning.advice import Advice
 from app.sync.planning.planner import next_move
-from app.sync.planning.uncertain_screws import EIGHTH, bypass_room, turned_out
+from app.sync.planning.uncertain_screws import screw_room, turned_out
 from app.sync.simulation.reference_run import follow_advice
 from app.sync.simulation.simulator import WANTED, SimulatedEngine
 from tests.sync.test_properties import layouts
@@ -106,7 +107,7 @@ def test_a_plate_apart_from_its_mate_on_the_shaft_is_evened_by_its_bypass_screw_
     out = 1 if bore == 4 else -1  # out lets more air past
     assert found.turns * out > 0
     assert (found.expected[bore].value - {3: 7.1, 4: 5.4}[bore] * KG_PER_HOUR) * out > 0
-    assert found.turns / EIGHTH == round(found.turns / EIGHTH)
+    assert found.turns / BypassScrewKind.step == round(found.turns / BypassScrewKind.step)
 
 
 def test_where_nothing_sets_two_plates_apart_it_says_so_and_moves_nothing_for_it() -> None:
@@ -125,16 +126,17 @@ def test_a_plate_that_leaks_more_than_its_bypass_screw_can_take_away_is_said_to_
     stand = SimulatedEngine(OPPOSED_TWO, 5001)
     stand.leak[3] += 6e-6  # six times what is usual
     assert follow_advice(stand, tuple(BLADES), 0.08) == "cannot bypass-end"
-    assert stand.turned_out[4] < 0.5
+    assert stand.turned_out[Bypass(4)] < 0.5
     assert stand.moves < 12
 
 
 def test_how_far_a_bypass_screw_stands_out_is_remembered_from_an_earlier_visit() -> None:
     usual = prior_for(TWINS, likely_hardware(2e-3, 4), usual_breathing(4, 2e-3, WANTED))
-    assert turned_out(usual) == pytest.approx(dict.fromkeys((1, 2, 3, 4), 0.0), abs=1e-9)
+    assert turned_out(usual) == pytest.approx(dict.fromkeys(map(Bypass, (1, 2, 3, 4)), 0.0), abs=1e-9)
     left = predict(predict(usual, BypassTurn(3, 2.0, 0.0)), BypassTurn(4, -1.0, 0.0))
-    assert turned_out(left) == pytest.approx({1: 0.0, 2: 0.0, 3: 2.0, 4: -1.0}, abs=1e-9)
-    assert bypass_room(TWINS, turned_out(left))[2:] == [(-28, 4), (-4, 28)]
+    known = {Bypass(1): 0.0, Bypass(2): 0.0, Bypass(3): 2.0, Bypass(4): -1.0}
+    assert turned_out(left) == pytest.approx(known, abs=1e-9)
+    assert screw_room(TWINS, turned_out(left))[2:] == [(-28, 4), (-4, 28)]
 
 
 @settings(max_examples=80, deadline=None)
@@ -164,4 +166,4 @@ def test_advice_names_only_what_exists_on_any_hardware(layout: Layout, values: l
     if found.kind == "stop":
         assert found.bank in {bank.name for bank in layout.banks}
     if found.why == "no-adjuster":
-        assert layout.own_adjuster(found.about[0]) is None
+        assert own_adjuster(layout, found.about[0]) is None

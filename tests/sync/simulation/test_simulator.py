@@ -9,7 +9,7 @@ import pytest
 from app.sync.banks.banks import Opening, balance
 from app.sync.engine.air import ATMOSPHERE, GAS_CONSTANT, SHOP_TEMPERATURE, flow_function
 from app.sync.engine.events import BypassTurn, LinkTurn
-from app.sync.engine.layout import Bank, Coupler, Layout
+from app.sync.engine.layout import Bank, Bypass, Coupler, Layout
 from app.sync.engine.plate import open_area
 from app.sync.engine.units import THOU
 from app.sync.simulation.simulator import Imperfections, SimulatedEngine, Trouble, replay
@@ -152,10 +152,10 @@ def test_a_bypass_screw_lets_more_air_past_one_plate_and_closes_no_further_than_
     assert after[0] == pytest.approx(before[0], rel=0.02)
     assert np.array_equal(SimulatedEngine(twins, 2, STILL, heated=1e6).gaps(), stand.gaps())
     for _ in range(2):
-        stand.turn_bypass(3, -9.0)
-    assert stand.turned_out[3] == 0
+        stand.turn_screw(Bypass(3), -9.0)
+    assert stand.turned_out[Bypass(3)] == 0
     with pytest.raises(KeyError):
-        stand.turn_bypass(4, 1.0)
+        stand.turn_screw(Bypass(4), 1.0)
 
 
 def test_a_couplers_screw_moves_what_lies_beyond_its_own_way() -> None:

@@ -6,13 +6,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from app.sync.engine.adjusters.registry import moved_bores
 from app.sync.engine.air import ATMOSPHERE
 from app.sync.engine.events import Meter
 from app.sync.engine.layout import Bank, Bypass, Coupler, Layout, Link, StopScrew
-from app.sync.engine.linkage import moved_bores
 from app.sync.engine.units import KPA
 from app.sync.slips.changes import Conditions, Pooled, expected_common, log_flow, pool
-from app.sync.slips.slip_detection import ConfoundedPair, SlipAssessment, slipped
+from app.sync.slips.slip_detection import ConfoundedPair, SlipAssessment, ToldBy, slipped
 from app.sync.slips.slip_hypotheses import Bore, HypothesisFit, Suspect
 
 EIGHT = Layout((Bank("A", (1, 2, 3, 4), stop=2, drive=2), Bank("B", (5, 6, 7, 8), stop=6, drive=6)))
@@ -110,8 +110,8 @@ def test_with_another_meter_one_stop_cannot_be_told_from_the_other() -> None:
 
 
 def test_what_no_round_at_idle_can_tell_apart() -> None:
-    assert ConfoundedPair(Coupler(3, 4), Bore(4), "bore_check") in story({4: 0.12}).alike
-    assert ConfoundedPair(StopScrew("A"), Link("A"), "stop_test") in story(dict.fromkeys((1, 2, 3, 4), 0.12)).alike
+    assert ConfoundedPair(Coupler(3, 4), Bore(4), ToldBy.BORE_CHECK) in story({4: 0.12}).alike
+    assert ConfoundedPair(StopScrew("A"), Link("A"), ToldBy.STOP_TEST) in story(dict.fromkeys((1, 2, 3, 4), 0.12)).alike
     assert story({3: -0.12, 4: -0.12}).alike == ()
 
 
@@ -193,9 +193,9 @@ def test_the_reread_asked_for_tells_the_two_leading_stories_apart() -> None:
 
 def test_one_bore_alone_may_be_its_couplers_gone_opposite_ways() -> None:
     inner = story({3: 0.16})
-    assert ConfoundedPair(Bore(3), Coupler(2, 3), "bore_check", (Coupler(3, 4),)) in inner.alike
+    assert ConfoundedPair(Bore(3), Coupler(2, 3), ToldBy.BORE_CHECK, (Coupler(3, 4),)) in inner.alike
     stop = story({2: 0.16})
-    assert ConfoundedPair(Bore(2), StopScrew("A"), "bore_check", (Coupler(2, 3), Coupler(2, 1))) in stop.alike
+    assert ConfoundedPair(Bore(2), StopScrew("A"), ToldBy.BORE_CHECK, (Coupler(2, 3), Coupler(2, 1))) in stop.alike
 
 
 TWINS = Layout((Bank("A", (1, 2, 3, 4), 2, 2, ("shaft", "screw", "shaft")),), bypass=frozenset({1, 4}))
@@ -206,7 +206,7 @@ def test_plates_on_one_shaft_leave_no_coupler_to_blame() -> None:
     for alone in (1, 4):
         told = story({alone: 0.12}, TWINS)
         assert named(told) == Bypass(alone)
-        assert told.alike == (ConfoundedPair(Bypass(alone), Bore(alone), "bypass_count"),)
+        assert told.alike == (ConfoundedPair(Bypass(alone), Bore(alone), ToldBy.BYPASS_COUNT),)
     assert named(story({3: 0.12}, TWINS)) == Bore(3)
     assert set(story({}, TWINS).odds) == {StopScrew("A"), Coupler(2, 3), Bypass(1), Bore(2), Bore(3), Bypass(4)}
 
@@ -215,7 +215,7 @@ def test_a_bypass_screw_at_the_end_of_a_bank_is_named_beside_the_coupler_it_look
     layout = Layout((Bank("A", (1, 2, 3, 4), stop=2, drive=2),), bypass=frozenset({4}))
     told = story({4: 0.12}, layout)
     assert named(told) == Coupler(3, 4)
-    assert ConfoundedPair(Coupler(3, 4), Bypass(4), "bypass_count") in told.alike
+    assert ConfoundedPair(Coupler(3, 4), Bypass(4), ToldBy.BYPASS_COUNT) in told.alike
 
 
 def test_every_story_weighed_by_hand() -> None:

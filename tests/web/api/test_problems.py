@@ -325,8 +325,8 @@ Rejection: adjusted-by-another-tablet adjusted-since-round another-round approac
   idle-speed-missing initials-missing initials-twice key-reused meter-range meter-step meter-units-differ
   meter-value-missing move-not-in-phase name-missing name-taken no-earlier-visit no-idle-speed-in-phase
   no-readings-in-phase no-such-bank no-such-bore no-such-bypass-screw no-such-coupler no-such-engine no-such-meter
-  no-such-person no-such-study no-such-table no-such-tablet no-such-tag no-such-visit no-training-engine not-a-bore
-  not-a-day not-a-number not-a-pair not-a-thickness not-a-whole-number not-asked-for not-listed not-neighbors
+  no-such-person no-such-screw no-such-study no-such-table no-such-tablet no-such-tag no-such-visit no-training-engine
+  not-a-bore not-a-day not-a-number not-a-pair not-a-thickness not-a-whole-number not-asked-for not-listed not-neighbors
   not-one-of not-signed-off nothing-corrected nothing-entered nothing-missing nothing-to-undo number-missing
   opening-feelers out-of-range pair-twice pairing-code-shown pairing-code-wrong people-lines phases-incomplete
   pin-length pin-missing pin-too-easy pin-wrong pins-differ real-engine reason-missing round-complete
@@ -334,6 +334,7 @@ Rejection: adjusted-by-another-tablet adjusted-since-round another-round approac
   too-many-people too-many-tries training-flow-only training-layout-changed training-no-link-rods training-stays
   turns-missing turns-out-of-range visit-open wider-than-first-fire
 LayoutFault: bank-count bank-twice bank-without-bores bore-number bore-twice bypass-not-a-bore drive-not-in-bank
+  extra-not-a-bore extra-twice extra-unknown
   joint-count sensor-not-a-bore springless-not-a-bore stop-not-in-bank too-many-bores
 RequestFault: bad-request foreign-origin internal-error json-expected method-not-allowed not-found not-json
   not-paired shop-computer-only timed-out too-large unknown-host wrong-shape
@@ -342,12 +343,15 @@ Waiting: check-first earlier-phase no-such-phase not-heat-soaked required-cannot
 Requirement: bank-on-stop banks-together coolant-hot even-round heat-again heat-low heat-moving heat-soak heat-time
   heat-unread idle-round item oil-hot oil-pressure-low opening-rounds pulls quick-round round-after-adjustment
   snap-loose-bank snap-loose-coupler snap-read
+Unavailable: backup-damaged backup-exists backup-failed damaged damaged-while-open damaged-without-backup disk-error
+  disk-full file-in-use file-missing folder-not-created folder-read-only newer-program no-backup-file no-shop
+  not-created not-opened open-elsewhere read-only restore-failed system-message upgrade-failed write-stuck
 """
 """What programs rely on: a code may be added here, but never renamed or taken out."""
 
 
 def test_no_code_that_was_published_changes() -> None:
-    enums = (Rejection, LayoutFault, RequestFault, FieldFault, Waiting, Requirement)
+    enums = (Rejection, LayoutFault, RequestFault, FieldFault, Waiting, Requirement, Unavailable)
     name, published = "", dict[str, set[str]]()
     for word in CODES.split():
         if word.endswith(":"):

@@ -6,6 +6,7 @@ from collections.abc import Callable
 import pytest
 
 from app.shop.assessment.advising import next_step, to_read
+from app.shop.assessment.assessment import assess
 from app.shop.commands import moves
 from app.shop.commands.moves import NewMove
 from app.shop.procedure.items import Phase
@@ -64,7 +65,7 @@ def test_keypad_and_advice_ask_for_the_same(
         asked = to_read(now, phase, next_step(now, phase))
         if not asked:
             break
-        desk = ReadingPage(now, phase, Wanted(), {}, {})
+        desk = ReadingPage(assess(now), phase, Wanted(), {}, {})
         hidden = desk.keypad.hidden
         assert (desk.selected, hidden["round"]) == (asked[0].bore, str(asked[0].round_number))
         assert hidden["kind"] == asked[0].kind

@@ -116,7 +116,7 @@ def test_joints_bypass_screws_and_a_plenum_come_back_as_they_were_sent(client: T
     layout = {"banks": [joined], "sensor": None, "springless": [], "bypass": [1, 4], "plenum": True}
     sent = {**FACTS, "layout": layout, "key": key()}
     told = client.post("/api/engines", json=sent).json()["fitting"]["layout"]
-    assert told == {**layout, "banks": [{"name": "A", **joined}]}
+    assert told == {**layout, "banks": [{"name": "A", **joined}], "extra": {}}
     for wrong, field in (({"bypass": [9]}, "bypass"), ({"banks": [{**joined, "joints": ["shaft"]}]}, "banks")):
         refused = client.post("/api/engines", json={**FACTS, "layout": {**layout, **wrong}, "key": key()})
         assert (refused.status_code, f"layout/{field}" in refused.text) == (422, True)

@@ -38,10 +38,10 @@ def page(browser: Browser, request: pytest.FixtureRequest) -> Iterator[Page]:
 def test_dark_and_left_handed_hold_on_the_readings_too(page: Page, server: str, shop: Database) -> None:
     visit_id = heat_soaked(shop)
     page.goto(server)
-    page.get_by_role("link", name="This tablet").click()
-    for choice in ("Dark", "Keypad at the left", "Front at the right"):
+    page.get_by_role("link", name="Display on this tablet").click()
+    for choice in ("Dark", "Keypad on the left", "Front on the right"):
         page.get_by_text(choice, exact=True).click()
-    page.get_by_role("button", name="Keep").click()
+    page.get_by_role("button", name="Save").click()
     expect(page.get_by_label("Dark")).to_be_checked()
     page.goto(f"{server}/visits/{visit_id}/{HEAT_SOAKED.slug}/readings")
     expect(page.locator("html")).to_have_css("color-scheme", "dark")

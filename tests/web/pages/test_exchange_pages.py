@@ -63,13 +63,14 @@ def test_a_file_is_looked_at_first_and_then_brought_in(shop: Database, other: Da
     with client(other) as to:
         looked = look(to, file)
         assert looked.status_code == 200
-        assert "1 engine, 1 fitting, 1 visit, 2 rounds, 18 readings, 1 move, 1 check, 1 sign-off" in looked.text
+        adds = "1 engine, 1 hardware record, 1 visit, 2 rounds, 18 readings, 1 adjustment, 1 check, 1 sign-off"
+        assert f"New here: {adds}." in looked.text
         assert count(other) == 0
         brought = to.post("/exchange", data=hidden(looked.text))
         assert brought.status_code == 303
         assert "Engine 31-0217" in to.get(brought.headers["location"]).text
         again = look(to, file)
-        assert "All of it is here already" in again.text
+        assert "Everything in this file is already on record" in again.text
         assert to.post("/exchange", data=hidden(again.text)).headers["location"] == brought.headers["location"]
     assert count(other) == 1
 

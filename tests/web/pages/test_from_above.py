@@ -51,7 +51,7 @@ def test_the_way_is_asked_for_before_the_first_reading_and_said_after_it(client:
     assert "0.010\u00a0in, from open" in page
     assert '<input type="hidden" name="from_above" value="1">' in page
     with_label = [line.round.title for line in file_page(visit_record(shop, visit_id)).lines if line.round is not None]
-    assert with_label[-1] == "Part-throttle bank balance, 0.010\u00a0in, from open"
+    assert with_label[-1].startswith("Part-throttle bank balance, 0.010\u00a0in feeler, approach from open, ")
 
 
 def test_what_is_refused_or_skipped_keeps_the_way(client: TestClient, shop: Database) -> None:
@@ -138,7 +138,7 @@ def test_a_program_is_asked_for_the_round_and_begins_it(client: TestClient, shop
         (30, False),
     ]
     paper = client.get(f"/visits/{visit_id}/sheet").text
-    assert [paper.count(f"on 0.010\u00a0in{end}") for end in (";", ", from open;")] == [1, 1]
+    assert [paper.count(f"at the 0.010\u00a0in feeler{end}") for end in (".", ", approach from open.")] == [1, 1]
 
 
 def test_a_wider_opening_is_begun_by_the_card_in_the_same_visit(client: TestClient, shop: Database) -> None:

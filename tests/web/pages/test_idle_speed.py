@@ -6,6 +6,7 @@ import pytest
 from playwright.sync_api import expect, sync_playwright
 from starlette.testclient import TestClient
 
+from app.shop.assessment.assessment import assess
 from app.shop.commands import moves
 from app.shop.commands.moves import NewMove
 from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED, LOCK_DOWN
@@ -108,7 +109,7 @@ def test_it_is_kept_as_left_in_lock_down_and_not_at_all_off_idle(client: TestCli
 
 
 def test_on_the_keypad_it_takes_four_figures_and_save(shop: Database) -> None:
-    desk = ReadingPage(visit_record(shop, moved(shop)), HEAT_SOAKED, Wanted(entry="speed"), {}, {})
+    desk = ReadingPage(assess(visit_record(shop, moved(shop))), HEAT_SOAKED, Wanted(entry="speed"), {}, {})
     assert desk.keypad.unit == "rev/min"
     assert desk.selected is None
     with sync_playwright() as playwright, launch(playwright) as browser:

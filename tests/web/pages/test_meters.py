@@ -28,7 +28,7 @@ def register(client: TestClient, **changes: str) -> str:
 
 def test_a_meter_is_registered_and_offered_when_a_visit_opens(client: TestClient, shop: Database) -> None:
     register(client)
-    assert "vacuum, 0 to 760 mmHg, steps of 2" in client.get("/meters").text
+    assert "Vacuum, 0 to 760 mmHg, steps of 2" in client.get("/meters").text
     assert "Tall column, mmHg" in client.get(f"/engines/{engine(shop, FOUR)}/visits/new").text
 
 
@@ -58,9 +58,10 @@ def test_a_study_is_guided_to_its_end(client: TestClient) -> None:
         assert f"Reading {number} of 10" in client.get(there).text
         assert client.post(there, data={"key": key(), "value": value}).status_code == 303
     page = client.get(there).text
-    assert "Complete" in page
-    assert "repeats within <b>2.3 %</b>" in page
-    assert "10 readings: scatter 2.6 %, between 1.8 % and 4.7 %" in client.get("/meters/1").text
+    assert "Study complete" in page
+    assert "repeatability is <b>2.3\u00a0%</b>" in page
+    known = "From 10 readings: standard deviation 2.6\u00a0%, between 1.8\u00a0% and 4.7\u00a0%"
+    assert known in client.get("/meters/1").text
     assert client.post(there, data={"key": key(), "value": "6.5"}).status_code == 409
 
 
@@ -85,7 +86,7 @@ def test_a_check_that_is_overdue_is_said_when_a_visit_opens(client: TestClient, 
     sent = {"key": key(), "due": "2020-01-31", "due_why": "Sent away", "due_by": "KM"}
     assert client.post("/meters/1/due", data=sent).status_code == 303
     assert "check was due 2020-01-31" in client.get(f"/engines/{engine_id}/visits/new").text
-    assert "check was due 2020-01-31" in client.get("/meters").text
+    assert "Check was due 2020-01-31" in client.get("/meters").text
 
 
 def test_pages_that_are_not_there_say_so(client: TestClient) -> None:

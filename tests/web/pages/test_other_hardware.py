@@ -9,6 +9,7 @@ from starlette.testclient import TestClient
 
 from app.shop.commands import engines
 from app.shop.commands.readings import NewReading
+from app.shop.procedure.parts import parts_of
 from app.shop.procedure.phases import COLD_PRESET, HEAT_SOAKED
 from app.shop.record.fittings import layout_from_json
 from app.shop.rejections import Rejection
@@ -17,6 +18,9 @@ from app.shop.training import training, training_start
 from app.shop.training.training_start import NewPractice
 from app.sync.engine.layout import Layout, LayoutFault
 from app.web.application import create_app
+from app.wording.names import other_adjusters
+from app.wording.phases import phase_steps
+from app.wording.training import record_texts
 from tests.browser import launch
 from tests.shop.past import Past
 from tests.shop.rejections import on_page
@@ -76,8 +80,10 @@ def test_an_engine_is_registered_with_what_joins_its_plates_and_its_page_says_so
     assert answer.status_code == 303, answer.text
     assert (layout_of(shop).banks, layout_of(shop).bypass, layout_of(shop).plenum) == (TWINS.banks, TWINS.bypass, True)
     page = client.get("/engines/1").text
-    joined = "1 and 2 on one shaft; 3 and 4 on one shaft; coupler 2–3 set by its screw, which opens turned in"
-    assert f"{joined}; bypass screws at 1 4; a common balance plenum." in page
+    joined = ", ".join(other_adjusters(layout_of(shop)))
+    assert joined.startswith("bores 1 and 2 on one shaft, bores 3 and 4 on one shaft, coupler 2–3 set by a screw that")
+    assert joined.endswith("when turned in, bypass screws at bores 1 4, balance plenum")
+    assert joined in page
     refit = client.get("/engines/1/fitting").text
     for filled in ("1-2 3-4", "2-3", "1 4"):
         assert f'value="{filled}"' in refit
@@ -215,7 +221,8 @@ def test_a_program_is_told_to_turn_a_bypass_screw(client: TestClient, shop: Data
 def test_a_program_brings_twin_plates_to_even_by_what_it_is_told(client: TestClient, shop: Database) -> None:
     """Told by the JSON interface alone, at a simulated engine two of whose plates stand apart on their shaft."""
     phase = f"/api/visits/1/phases/{HEAT_SOAKED.slug}"
-    assert training_start.start(shop, PLATES_APART, NewPractice("4-twins", "sound", "hot", "KM"), AT) == 1
+    engine_wanted = NewPractice("4-twins", "sound", "hot", "KM")
+    assert training_start.start(shop, PLATES_APART, engine_wanted, record_texts(), AT) == 1
     kinds = set()
     for _ in range(60):
         told = client.get(f"{phase}/advice").json()
@@ -244,11 +251,10 @@ def test_paper_follows(client: TestClient, shop: Database) -> None:
     past = Past(shop, TWINS)
     past.visit([6.5, 6.5, 6.5, 5.25])
     sheet = client.get("/visits/1/sheet").text
-    assert "bypass screws at 1 4; a common balance plenum" in sheet
-    assert "coupler 2–3 set by its screw, which opens turned in" in sheet
-    assert "Bar from plate to plate: one shaft." in sheet
+    assert ", ".join(other_adjusters(TWINS)) in sheet
+    assert "Double line between plates: one shaft." in sheet
     worksheet = client.get("/engines/1/worksheet").text
-    assert "Seat every bypass screw lightly" in worksheet
+    assert all(step in worksheet for step in phase_steps(COLD_PRESET, parts_of(TWINS)))
     assert "1 and 2 on one shaft" in worksheet
     assert "1 and 2 on one shaft" not in client.get(f"/engines/{Past(shop, FOUR, 'other').engine_id}/worksheet").text
 

@@ -52,7 +52,7 @@ def test_an_engine_is_registered_and_shown(client: TestClient, shop: Database) -
     answer = client.post("/engines", data=form(bore_diameter="45,5"))
     assert answer.status_code == 303
     page = client.get(answer.headers["location"]).text
-    assert "45.5 mm" in page
+    assert "45.5\u00a0mm" in page
     assert page.count("estimate</span>") == 6
     assert count(shop) == 1
 

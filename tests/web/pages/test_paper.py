@@ -14,18 +14,17 @@ from app.shop.commands.moves import NewMove
 from app.shop.procedure.codes import CautionCode
 from app.shop.procedure.phases import BANK_BALANCE, COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN
 from app.shop.queries.search import tag_of
-from app.shop.reasons import because
-from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.sync.engine.layout import Bank, Layout
 from app.sync.engine.units import THOU
+from app.wording.paper import warnings
 from app.wording.phases import phase_title
-from app.wording.reasons import in_words
 from app.wording.safety import deferral, safety_lines, safety_words
 from tests.browser import launch
 from tests.shop.past import Past
 from tests.shop.yard import AT, V8, check_all, heat_soaked, key, read_round, visit_record
 
+SAFETY = tuple(str(one) for one in warnings())
 V12 = Layout((Bank("A", (1, 2, 3, 4, 5, 6), 3, 3), Bank("B", (7, 8, 9, 10, 11, 12), 9, 9)))
 PAPERS = ("A4", "Letter")
 DPI = 150
@@ -71,13 +70,13 @@ def test_the_handover_sheet_is_one_page_and_its_readings_a_second(
     past_of(shop, layout)
     browser_page.goto(f"{server}/visits/1/sheet")
     customer, file = printed(browser_page, paper)
-    for words in ("Handover sheet", "31-0217", "Foreman of the yard", "Coupler 2–3 reset", "Have it looked at again"):
+    for words in ("Handover sheet", "31-0217", "Foreman of the yard", "Coupler 2–3 reset", "Next check"):
         assert words in customer, words
-    assert "by 25 Nov 2027" in customer  # twelve months after it was signed off
+    assert "or 25 Nov 2027, whichever comes first" in customer  # twelve months after it was signed off
     for words in ("Readings for the file", "7.75", "Coupler 2–3 reset", "1 again"):
         assert words in file, words
     for side in (customer, file):
-        for caution in ("stop the engine, do not drive", "keep clear of open bores, belts and fan", deferral()):
+        for caution in (*SAFETY, deferral()):
             assert " ".join(caution.split()) in " ".join(side.split()), caution
 
 
@@ -121,7 +120,7 @@ def test_the_tag_says_what_it_hangs_on(browser_page: Page, server: str, shop: Da
     past_of(shop)
     browser_page.goto(f"{server}/engines/1/tag")
     (page,) = printed(browser_page, paper)
-    for words in ("31-0217", f"Tag {tag(shop)}", "Two banks of four"):
+    for words in ("31-0217", f"Tag {tag(shop)}", "2 banks of 4 bores"):
         assert words in page, words
     assert "C-104" not in page
     assert "only here" not in page
@@ -136,9 +135,9 @@ def test_the_worksheet_has_the_last_figures_and_the_order_of_steps(
     browser_page.goto(f"{server}/engines/1/worksheet")
     form, steps = printed(browser_page, paper)
     assert form.count("6.50") >= len(layout.bores)
-    for words in ("As left, visit 1", "even is within 0.52", "coupler 2–3, which was reset last", "0.010 in"):
+    for words in ("As left, visit 1", "within ±0.52 of the mean", "coupler 2–3 (reset last)", "0.010 in (0.25 mm)"):
         assert words in form, words
-    for caution in ("stop the engine, do not drive", "back-fires"):
+    for caution in SAFETY:
         assert caution in form, caution
     for caution in (
         *(str(one) for one in safety_lines((CautionCode.EXHAUST_GAS_AWAY, CautionCode.ALONE_AT_FAN))),
@@ -155,21 +154,21 @@ def test_a_correction_makes_a_new_issue_that_says_what_it_replaces(
 ) -> None:
     past_of(shop)
     browser_page.goto(f"{server}/visits/1/sheet")
-    browser_page.get_by_role("link", name="Put right").click()
-    group = browser_page.get_by_role("region", name="Round 2, lock down")
+    browser_page.get_by_role("link", name="Correct").click()
+    group = browser_page.get_by_role("region", name="Round 2, Lock-down")
     group.get_by_label("Bore 3", exact=True).fill("6.75")
-    browser_page.get_by_role("button", name="Make the new issue").click()
-    expect(browser_page.get_by_text(in_words(because(Rejection.REASON_MISSING)))).to_be_visible()
+    browser_page.get_by_role("button", name="Save and make the new issue").click()
+    expect(browser_page.get_by_text("Say what went wrong")).to_be_visible()
     expect(group.get_by_label("Bore 3", exact=True)).to_have_value("6.75")
     browser_page.get_by_label("What went wrong").fill("Typed in the wrong row")
     browser_page.get_by_label("Your initials").fill("KM")
-    browser_page.get_by_role("button", name="Make the new issue").click()
+    browser_page.get_by_role("button", name="Save and make the new issue").click()
     expect(browser_page.get_by_role("heading", name="Handover sheet issue 2")).to_be_visible()
     for paper in PAPERS:
         customer, file = printed(browser_page, paper)
         assert "replaces issue 1 of 25 Nov 2026" in customer
-        assert "bore 3, round 2: 6.75 instead of 6.5 kg/h. Typed in the wrong row. KM." in customer
-        assert "Round 2, bore 3: 6.75 put in the place of 6.50." in file
+        assert "bore 3, round 2: 6.75 kg/h instead of 6.5 kg/h. Reason: Typed in the wrong row (KM)." in customer
+        assert "Round 2, bore 3: 6.75 replaces 6.50. Typed in the wrong row (KM, " in file
     browser_page.get_by_role("link", name="1", exact=True).click()
     expect(browser_page.get_by_role("heading", name="Handover sheet replaced: issue 1")).to_be_visible()
     assert "6.75" not in " ".join(printed(browser_page, "A4"))
@@ -184,7 +183,7 @@ def test_everything_that_can_be_taken_away_is_on_one_page(browser_page: Page, se
         browser_page.get_by_role("link", name=name).first.click()
         expect(browser_page.get_by_role("heading", name=heading).first).to_be_visible()
         browser_page.goto(f"{server}/engines/1/paper")
-    for name, kept in (("Whole history", "31-0217.json"), ("Readings, for a spreadsheet", "31-0217 readings.csv")):
+    for name, kept in (("Engine file, for", "31-0217.json"), ("Readings CSV", "31-0217 readings.csv")):
         with browser_page.expect_download() as download:
             browser_page.get_by_role("link", name=name).click()
         assert download.value.suggested_filename == kept

@@ -35,12 +35,12 @@ def test_what_is_found_follows_the_typing(page: Page, server: str, shop: Databas
     expect(box).to_be_focused()
     assert page.url.endswith("?find=009")
     box.press_sequentially("9")
-    expect(page.get_by_role("heading", name="Spelt nearly like that")).to_be_visible()
+    expect(page.get_by_role("heading", name="Similar spelling")).to_be_visible()
     expect(page.get_by_role("link", name="22-0098")).to_be_visible()
     box.press_sequentially("77")
-    expect(page.get_by_text("Nothing here goes by that")).to_be_visible()
+    expect(page.get_by_text("No engine matches “009977”")).to_be_visible()
     box.fill("")
-    expect(page.get_by_role("heading", name="In the shop")).to_be_visible()
+    expect(page.get_by_role("heading", name="Engines in work")).to_be_visible()
     expect(page.get_by_role("link", name="31-0217")).to_be_visible()
 
 

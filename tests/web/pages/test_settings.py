@@ -84,7 +84,7 @@ def test_a_change_is_told_with_who_and_why(client: TestClient) -> None:
     page = client.get("/settings").text
     assert 'name="fine_window" value="6.5"' in page
     assert "The customer asked" in page
-    assert "fine window" in page
+    assert "heat-soaked tolerance" in page
 
 
 def test_settings_changed_meanwhile_are_not_overwritten(client: TestClient) -> None:
@@ -120,7 +120,7 @@ def test_units_are_chosen_with_where_each_default_comes_from(client: TestClient,
     for name, unit in OTHERS.items():
         assert f'name="{name}" value="{unit}"' in page
         assert f'id="{name}-hint"' in page
-    assert "Usual °C: the SI" in page
+    assert "Default °C: SI unit" in page
     client.post("/settings", data={**filled(client), **OTHERS})
     shown = filled(client)
     assert (shown["coolant_most"], shown["oil_pressure_hot"], shown["base_blade"]) == ("230", "10.2", "0.076")

@@ -13,6 +13,7 @@ from app.shop.commands.readings import NewReading
 from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.queries import activity
 from app.shop.reasons import because
+from app.shop.record.measures import RECORDED
 from app.shop.rejections import Rejection
 from app.shop.store import copies
 from app.shop.store.backup import keep_one
@@ -21,6 +22,7 @@ from app.shop.store.database import Database
 from app.sync.engine.units import THOU
 from app.web.application import create_app
 from app.web.security.pairing import Pairing
+from app.wording.activity import done
 from app.wording.message import say
 from app.wording.reasons import in_words
 from app.wording.store import SOUND
@@ -45,7 +47,7 @@ def here(shop: Database, codes: Pairing) -> Iterator[TestClient]:
 
 
 def test_people_are_added_given_another_pin_and_taken_out(here: TestClient) -> None:
-    assert "Nobody is listed" in here.get("/people").text
+    assert "No people listed" in here.get("/people").text
     wrong = here.post("/people", data={"key": key(), "name": "Kim Marlow", "pin": "1234", "again": "1234"})
     assert wrong.status_code == 422
     assert 'value="Kim Marlow"' in wrong.text
@@ -58,7 +60,7 @@ def test_people_are_added_given_another_pin_and_taken_out(here: TestClient) -> N
     stale = here.post("/people/1/remove", data={"key": key()})
     assert stale.status_code == 409
     assert on_page(Rejection.CHANGED_BY_ANOTHER_TABLET) in stale.text
-    assert "Nobody is listed" in here.post("/people/2/remove", data={"key": key()}).text
+    assert "No people listed" in here.post("/people/2/remove", data={"key": key()}).text
 
 
 def test_the_sign_off_asks_for_a_listed_name_and_its_pin(here: TestClient, shop: Database) -> None:
@@ -86,7 +88,7 @@ def test_the_sign_off_asks_for_a_listed_name_and_its_pin(here: TestClient, shop:
 def test_the_code_is_drawn_on_the_shop_computer_and_nowhere_else(
     here: TestClient, shop: Database, codes: Pairing
 ) -> None:
-    assert "Show a code" in here.get("/tablets").text
+    assert "Show code" in here.get("/tablets").text
     page = here.post("/tablets/code").text
     assert codes.code[:4] in page
     assert "<svg" in page.partition("Pair a tablet")[2].partition("</section>")[0]
@@ -101,7 +103,7 @@ def test_the_code_is_drawn_on_the_shop_computer_and_nowhere_else(
     assert codes.code == ""
     page = tablet.get("/tablets").text
     assert "<h2>test cell</h2>" in page
-    assert "Shut it out" not in page
+    assert "Remove access" not in page
     assert "<h2>office</h2>" in here.post("/tablets/1/name", data={"key": key(), "name": "office"}).text
     assert here.post("/tablets/2/name", data={"key": key(), "name": ""}).status_code == 422
     assert here.post("/tablets/2/remove", data={"key": key()}).status_code == 200
@@ -110,7 +112,7 @@ def test_the_code_is_drawn_on_the_shop_computer_and_nowhere_else(
 
 def test_the_shop_page_says_how_the_records_are(here: TestClient, shop: Database) -> None:
     page = here.get("/shop").text
-    assert "None yet" in page
+    assert "No backups yet" in page
     assert say(SOUND) in page
     assert "by-hand-" in here.post("/shop/copies").text
     assert len(copies.listed(copies.folder_of(shop.folder))) == 1
@@ -137,23 +139,23 @@ def test_who_did_what_is_read_from_the_evidence(here: TestClient, shop: Database
     with shop.reading() as session:
         everything = activity.lines(session, 1000)
         of_visit = activity.lines(session, 1000, visit=visit_id)
-    told = {(line.who, line.what) for line in everything}
+    told = {(line.who, done(line.what, RECORDED)) for line in everything}
     assert ("", "Engine 31-0217 registered") in told
     assert ("KM", "Visit 1 opened, test cell") in told
-    assert ("", "Round 2 of heat-soaked recheck begun") in told
-    assert ("NA", f"Corrected: bore {wrong.bore} read 7.25 kg/h, round 2 of heat-soaked recheck") in told
-    assert ("NA", "coupler 2-3 reset") in told
-    assert ("KM", "Passed over in heat-soaked recheck: Shown to an apprentice") in told
-    assert ("", "Tablet test cell let in") in told
-    assert ("KM", "wide open ticked") in told
-    assert any(re.fullmatch(r"coolant [\d.]+ °C", what) for _, what in told)
+    assert ("", "Round 2 started, Heat-soaked recheck") in told
+    assert ("NA", f"Corrected: Bore {wrong.bore}: 7.25\u00a0kg/h, round 2, Heat-soaked recheck") in told
+    assert ("NA", "Coupler 2–3 reset") in told
+    assert ("KM", "Heat-soaked recheck waived: Shown to an apprentice") in told
+    assert ("", "Tablet test cell paired") in told
+    assert ("KM", "Plates open fully: checked") in told
+    assert any(re.fullmatch(r"Coolant: [\d.]+[ \u00a0]°C", what) for _, what in told)
     assert {line.visit for line in of_visit} == {visit_id}
     rows = shop_rows(shop)
     assert len(everything) == rows
     page = here.get("/audit?page=1").text
     assert page.count("<tr>") == 1 + min(rows, 100)
-    assert "coupler 2-3 reset" in here.get(f"/audit?visit={visit_id}").text
-    assert "Nothing here." in here.get("/audit?page=99").text
+    assert "Coupler 2–3 reset" in here.get(f"/audit?visit={visit_id}").text
+    assert "No entries." in here.get("/audit?page=99").text
     assert here.get("/audit?page=0").status_code == 404
 
 
@@ -167,4 +169,4 @@ def shop_rows(shop: Database) -> int:
 
 
 def test_a_visit_that_was_not_begun_has_nothing_to_tell(here: TestClient) -> None:
-    assert "Nothing here." in here.get("/audit?visit=7").text
+    assert "No entries." in here.get("/audit?visit=7").text

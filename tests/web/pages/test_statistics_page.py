@@ -8,8 +8,11 @@ from collections.abc import Iterator
 import pytest
 from starlette.testclient import TestClient
 
+from app.shop.queries.statistics import Slug
 from app.shop.store.database import Database
 from app.web.application import create_app
+from app.wording.message import say
+from app.wording.statistics import TITLES
 from tests.shop.past import Past
 
 ORIGIN = "http://127.0.0.1"
@@ -32,7 +35,7 @@ def test_every_table_has_a_plot_and_a_file(client: TestClient, shop: Database) -
     slugs = re.findall(r'href="/statistics/(\w+)\.csv"', page)
     assert slugs == ["adjusters", "layouts", "hardware", "lasts", "moves", "meters", "people"]
     assert page.count('<svg class="plot"') == len(slugs)
-    assert 'aria-label="Which layouts slip most: 4 + 4 100 % of 1"' in page
+    assert f'aria-label="{say(TITLES[Slug.LAYOUTS])}: 4 + 4 100\u00a0% of 1"' in page
     for slug in slugs:
         answer = client.get(f"/statistics/{slug}.csv")
         assert answer.status_code == 200
@@ -44,5 +47,7 @@ def test_every_table_has_a_plot_and_a_file(client: TestClient, shop: Database) -
 
 
 def test_a_table_that_is_not_there_and_an_empty_shop(client: TestClient) -> None:
-    assert client.get("/statistics/nothing.csv").status_code == 404
-    assert "No engine has come back yet" in client.get("/statistics").text
+    absent = client.get("/statistics/nothing.csv")
+    assert absent.status_code == 404
+    assert "This table does not exist" in absent.text
+    assert "no engine has come back" in client.get("/statistics").text

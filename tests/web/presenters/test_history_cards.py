@@ -7,14 +7,18 @@ from dataclasses import replace
 import pytest
 from starlette.testclient import TestClient
 
-from app.shop.commands import engines
+from app.shop.commands import engines, settings_versions
 from app.shop.queries.engine_history import Moved, build_history
 from app.shop.record.fittings import hardware_from_json
+from app.shop.record.measures import Units
+from app.shop.record.settings import DEFAULTS
 from app.shop.store.database import Database
 from app.web.application import create_app
-from app.web.presenters.history.drift_chart import going_one_way
+from app.web.presenters.history.drift_chart import one_way
 from app.web.presenters.history.drift_trace import Point
 from app.web.presenters.history.history import history
+from app.wording import slips
+from app.wording.message import say
 from tests.shop.past import Past
 from tests.shop.yard import AT, V8, key, visit_record
 
@@ -30,7 +34,8 @@ def client(shop: Database) -> Iterator[TestClient]:
 
 
 def page(client: TestClient, past: Past) -> str:
-    return re.sub(r"\s+", " ", client.get(f"/engines/{past.engine_id}").text)
+    """The engine page with its line breaks as single spaces; no-break spaces stay."""
+    return re.sub(r"[ \n]+", " ", client.get(f"/engines/{past.engine_id}").text)
 
 
 def test_from_readings_to_the_verdict(client: TestClient, shop: Database) -> None:
@@ -39,15 +44,17 @@ def test_from_readings_to_the_verdict(client: TestClient, shop: Database) -> Non
     past.visit(SLIPPED, EVEN)
     shown = page(client, past)
     assert "Visit 1 to 2" in shown
-    assert "<b>Coupler 2–3 slipped</b>, 99 in 100" in shown
+    assert "<b>Coupler 2–3 slipped</b>, over 99\u00a0% likely" in shown
     assert (
-        '<th scope="row">3</th><td class="num">6.50</td><td class="num">7.75</td><td class="num">+17.6 %</td>' in shown
+        '<th scope="row">3</th><td class="num">6.50</td><td class="num">7.75</td><td class="num">+17.6\u00a0%</td>'
+        in shown
     )
-    assert "Beyond that bores 3 and 4 changed by more than the meter repeats within." in shown
-    assert re.search(r"Coupler 2–3 moves bores 3 and 4: 1\d % wider, give or take \d, about \d\.\d thou", shown)
-    assert "Coupler 2–3 had slipped before the last visit." in shown
-    assert shown.count("slipped wide</span>") == 2
-    assert "look at coupler 2–3, which slipped before and was reset last." in shown
+    assert say(slips.BORES_BEYOND, bores="bores 3 and 4") in shown
+    amount = r"bores 3 and 4 opened by 1\d\xa0% \(±\d\xa0%\), about 0\.00\d\d\xa0in\."
+    assert re.search(f"Coupler 2–3, over 99\xa0% likely: {amount}", shown)
+    assert say(slips.SLIPPED_ONCE, suspect="Coupler 2–3") in shown
+    assert shown.count("slipped open</span>") == 2
+    assert say(slips.FIRST_ONE, one="coupler 2–3 (slipped before, reset last)") in shown
 
 
 def test_a_quiet_engine_says_so(client: TestClient, shop: Database) -> None:
@@ -55,16 +62,16 @@ def test_a_quiet_engine_says_so(client: TestClient, shop: Database) -> None:
     past.visit(EVEN, EVEN)
     past.visit(EVEN, EVEN)
     shown = page(client, past)
-    assert re.search(r"<b>Nothing slipped</b>, \d\d in 100", shown)
-    assert "no bore changed by more than the meter repeats within" in shown
-    assert "Nothing that one visit could tell has slipped so far." in shown
+    assert re.search(r"<b>Probably nothing slipped</b>, [89]\d\xa0% likely", shown)
+    assert say(slips.NO_BORE_BEYOND) in shown
+    assert say(slips.NEVER_SLIPPED) in shown
 
 
-def test_while_a_visit_is_open_it_says_what_to_look_at_first(client: TestClient, shop: Database) -> None:
+def test_while_a_visit_is_open_it_says_what_to_check_first(client: TestClient, shop: Database) -> None:
     past = Past(shop)
     past.visit(EVEN, EVEN)
     past.visit(SLIPPED, signed=False)
-    first = re.search(r"<h2>Look first</h2><p>([^<]*)", page(client, past))
+    first = re.search(r"<h2>Check first</h2><p>([^<]*)", page(client, past))
     assert first is not None
     assert "coupler 2–3" in first[1]
 
@@ -80,8 +87,8 @@ def test_hardware_meter_and_air_are_marked_in_the_charts(client: TestClient, sho
     past.visit([6.0] * 8, EVEN, air={**air, "air-pressure": 93.0})
     shown = page(client, past)
     assert shown.count(">HA</text>") == 10  # eight bores and two banks
-    assert "<li><b>H</b>other hardware, or better known</li>" in shown
-    assert "<li><b>A</b>other air or idle speed</li>" in shown
+    assert f"<li><b>H</b>{say(slips.LETTERS['H'])}</li>" in shown
+    assert f"<li><b>A</b>{say(slips.LETTERS['A'])}</li>" in shown
     assert "<b>M</b>" not in shown
 
 
@@ -92,7 +99,7 @@ def test_earlier_slips_are_a_line_with_a_page_of_their_own(client: TestClient, s
     shown = page(client, past)
     assert shown.count("<details") == 4  # what is fitted, and three returns
     assert 'href="/visits/2/slipped"><span>Visit 1 to 2' in shown
-    assert "Coupler 2–3 moves bores 3 and 4" in client.get("/visits/2/slipped").text
+    assert "Coupler 2–3, over 99" in client.get("/visits/2/slipped").text
     assert client.get("/visits/1/slipped").status_code == 404
     assert client.get("/visits/99/slipped").status_code == 404
 
@@ -104,7 +111,7 @@ def test_what_was_moved_is_told_each_once_and_in_order(shop: Database) -> None:
     bypasses = [Moved("bypass", "", bore, None, 0.25) for bore in (10, 9)]
     (line,) = history([replace(remembered, moves=(*couplers, *screws, *bypasses))], {})
     assert line.moves == 7
-    assert line.moved == "couplers 2–3, 3–4, stop screw A, B, bypass screw 9, 10"
+    assert line.moved == "couplers 2–3, 3–4, stop screws A, B, bypass screws 9, 10"
 
 
 def test_what_was_typed_is_escaped_here_too(client: TestClient, shop: Database) -> None:
@@ -114,13 +121,23 @@ def test_what_was_typed_is_escaped_here_too(client: TestClient, shop: Database) 
 
 
 @pytest.mark.parametrize(
-    ("steps", "way"), [([0.4, 0.4], "wide"), ([-0.4, -0.4], "tight"), ([0.4, -0.4], ""), ([0.9], ""), ([0.1, 0.1], "")]
+    ("steps", "way"), [([0.4, 0.4], 1), ([-0.4, -0.4], -1), ([0.4, -0.4], 0), ([0.9], 0), ([0.1, 0.1], 0)]
 )
-def test_going_one_way_needs_two_steps_and_more_than_the_meter(steps: list[float], way: str) -> None:
+def test_one_way_needs_two_steps_and_more_than_the_meter(steps: list[float], way: int) -> None:
     points = [Point(1, 0.0, 0.0), *(Point(n, step, 0.0) for n, step in enumerate(steps, 2))]
-    assert going_one_way(points, band=0.5) == way
+    assert one_way(points, band=0.5) == way
 
 
 def test_an_engine_left_alone_goes_on_from_where_it_was_found() -> None:
     points = [Point(1, 0.0, 0.0), Point(2, 0.4, None), Point(3, 0.8, None)]
-    assert going_one_way(points, band=0.5) == "wide"
+    assert one_way(points, band=0.5) == 1
+
+
+def test_a_metric_shop_reads_the_gap_in_millimeters(client: TestClient, shop: Database) -> None:
+    past = Past(shop)
+    past.visit(EVEN, EVEN)
+    past.visit(SLIPPED, EVEN)
+    settings_versions.change(shop, key(), 0, replace(DEFAULTS, units=Units(blade="mm")), "", "KM", AT)
+    shown = page(client, past)
+    assert re.search(r"about 0\.0\d\xa0mm\.", shown)
+    assert "\xa0in." not in shown.partition("and the evidence")[2]

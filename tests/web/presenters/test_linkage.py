@@ -6,6 +6,7 @@ from types import SimpleNamespace as Facts
 
 import pytest
 
+from app.shop.assessment.assessment import assess
 from app.shop.commands import checks, readings, settings_versions
 from app.shop.commands.readings import NewReading
 from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED
@@ -118,7 +119,7 @@ def balance(shop: Database, apart: tuple[float, float], ticks: tuple[str, ...] =
         value = (9.0 if first else 13.5) + (apart[not first] if now.bore > 4 else 0.0)
         new = NewReading(BANK_BALANCE.slug, now.round_number, now.bore, now.kind, value, "KM")
         readings.add(shop, visit_id, key(), new, AT)
-    return ReadingPage(visit_record(shop, visit_id), BANK_BALANCE, Wanted(), {}, {})
+    return ReadingPage(assess(visit_record(shop, visit_id)), BANK_BALANCE, Wanted(), {}, {})
 
 
 def test_a_wrong_length_names_rod_flats_and_way(shop: Database) -> None:
@@ -192,6 +193,6 @@ def test_one_opening_does_not_name_a_cause(shop: Database) -> None:
 
 def test_one_bank_has_no_links(shop: Database) -> None:
     visit_id = heat_soaked(shop, FOUR)
-    desk = ReadingPage(visit_record(shop, visit_id), BANK_BALANCE, Wanted(), {}, {})
+    desk = ReadingPage(assess(visit_record(shop, visit_id)), BANK_BALANCE, Wanted(), {}, {})
     assert desk.linkage is None
     assert desk.verdict.openings == ()

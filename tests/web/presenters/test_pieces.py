@@ -26,8 +26,7 @@ def tile(bore: int = 3, **changed: object) -> Facts:
         "line_right": True,
         "shaft_front": False,
         "shaft_rear": False,
-        "bypass": False,
-        "bypass_adjuster": False,
+        "screws": (),
     }
     return Facts(**(facts | changed))
 
@@ -179,7 +178,7 @@ def test_a_coupler_with_a_screw_of_its_own_shows_its_head_and_is_marked_like_any
 
 @pytest.mark.parametrize("adjuster", [False, True])
 def test_a_bypass_screw_sits_at_its_bore_and_is_marked_when_it_is_to_be_turned(adjuster: bool) -> None:
-    html = engine_of(row(tile(1), tile(2, bypass=True, bypass_adjuster=adjuster)))
+    html = engine_of(row(tile(1), tile(2, screws=(Facts(kind="bypass", x=103, y=103, adjuster=adjuster),))))
     assert html.count("data-bypass") == 1
     assert html.index("data-bypass") > html.index('data-bore="2"')
     assert html.count("draw-standing") == adjuster

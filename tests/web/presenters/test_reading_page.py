@@ -2,6 +2,7 @@
 
 import pytest
 
+from app.shop.assessment.assessment import assess
 from app.shop.commands import checks
 from app.shop.commands.readings import NewReading, add, begin_round
 from app.shop.procedure.items import Phase
@@ -24,7 +25,7 @@ def desk(shop: Database, *banks: int) -> ReadingPage:
         made.append(Bank(name, tuple(range(first, first + count)), first, first))
         first += count
     return ReadingPage(
-        visit_record(shop, visit(shop, engine(shop, Layout(tuple(made))))), HEAT_SOAKED, Wanted(), {}, {}
+        assess(visit_record(shop, visit(shop, engine(shop, Layout(tuple(made)))))), HEAT_SOAKED, Wanted(), {}, {}
     )
 
 
@@ -44,15 +45,15 @@ def test_a_long_bank_alone_is_folded_in_two(shop: Database, banks: tuple[int, ..
 def test_what_was_entered_before_stays_in_sight_struck(shop: Database) -> None:
     visit_id = heat_soaked(shop)
     first = read(shop, visit_id, HEAT_SOAKED, 8.0)
-    alone = ReadingPage(visit_record(shop, visit_id), HEAT_SOAKED, Wanted(bore=1), {}, {}).card
+    alone = ReadingPage(assess(visit_record(shop, visit_id)), HEAT_SOAKED, Wanted(bore=1), {}, {}).card
     assert [(one.value, one.struck) for one in alone.values] == [("8.00", False)]
     assert alone.reason == say(words.REPLACES)
-    again = ReadingPage(visit_record(shop, visit_id), HEAT_SOAKED, Wanted(1, "again"), {}, {}).card
+    again = ReadingPage(assess(visit_record(shop, visit_id)), HEAT_SOAKED, Wanted(1, "again"), {}, {}).card
     assert again.reason == say(words.ADDS)
     assert [answer.href for answer in again.answers] == [f"/visits/{visit_id}/{HEAT_SOAKED.slug}/readings"]
     corrected = NewReading(HEAT_SOAKED.slug, 2, 1, "turn", 6.5, "AB", supersedes=first)
     add(shop, visit_id, key(), corrected, AT)
-    card = ReadingPage(visit_record(shop, visit_id), HEAT_SOAKED, Wanted(bore=1), {}, {}).card
+    card = ReadingPage(assess(visit_record(shop, visit_id)), HEAT_SOAKED, Wanted(bore=1), {}, {}).card
     assert [(one.value, one.who[:2], one.struck) for one in card.values] == [
         ("8.00", "KM", True),
         ("6.50", "AB", False),
@@ -60,12 +61,15 @@ def test_what_was_entered_before_stays_in_sight_struck(shop: Database) -> None:
     drawn = piece("move", "move(card)", card=card)
     assert drawn.count("<s>") == 1
     assert "<s>8.00</s>" in drawn
-    assert ReadingPage(visit_record(shop, visit_id), HEAT_SOAKED, Wanted(), {}, {}).card.values == ()
+    assert ReadingPage(assess(visit_record(shop, visit_id)), HEAT_SOAKED, Wanted(), {}, {}).card.values == ()
 
 
 def ways_on(shop: Database, visit_id: int, phase: Phase) -> list[str]:
     """Where the card's answers lead, as they are labelled."""
-    return [answer.label for answer in ReadingPage(visit_record(shop, visit_id), phase, Wanted(), {}, {}).card.answers]
+    return [
+        answer.label
+        for answer in ReadingPage(assess(visit_record(shop, visit_id)), phase, Wanted(), {}, {}).card.answers
+    ]
 
 
 def test_a_round_begun_by_mistake_may_be_left(shop: Database) -> None:
@@ -84,12 +88,12 @@ def test_a_round_begun_by_mistake_may_be_left(shop: Database) -> None:
 def test_before_its_turn_a_phase_says_what_comes_first_and_nothing_is_typed(shop: Database) -> None:
     visit_id = visit(shop, engine(shop))
     check_all(shop, visit_id, COLD_PRESET)
-    early = ReadingPage(visit_record(shop, visit_id), HEAT_SOAKED, Wanted(bore=2), {}, {})
+    early = ReadingPage(assess(visit_record(shop, visit_id)), HEAT_SOAKED, Wanted(bore=2), {}, {})
     assert (early.card.title, early.selected, early.keypad.open) == (say(words.FIRST), None, False)
     assert early.card.reason.startswith("First finish first fire: ")
     assert [answer.label for answer in early.card.answers] == ["Continue with first fire"]
     refused = ReadingPage(
-        visit_record(shop, visit_id), HEAT_SOAKED, Wanted(bore=2), {"value": "6.5"}, {"value": "Not yet."}
+        assess(visit_record(shop, visit_id)), HEAT_SOAKED, Wanted(bore=2), {"value": "6.5"}, {"value": "Not yet."}
     )
     assert (refused.selected, refused.keypad.open, refused.keypad.typed) == (2, True, "6.5")
 
@@ -100,5 +104,5 @@ def test_a_figure_outside_the_limits_stops_the_reading_until_another_one_is_reco
     check_all(shop, visit_id, FIRST_FIRE)
     for pressure, title, bore in ((20.0, "Stop the engine", None), (310.0, "Read bore 1", 1)):
         checks.record(shop, visit_id, key(), FIRST_FIRE.slug, {"oil-pressure": pressure}, "KM", AT)
-        now = ReadingPage(visit_record(shop, visit_id), FIRST_FIRE, Wanted(), {}, {})
+        now = ReadingPage(assess(visit_record(shop, visit_id)), FIRST_FIRE, Wanted(), {}, {})
         assert (now.card.title, now.selected, now.keypad.open) == (title, bore, bore is not None)

@@ -149,9 +149,9 @@ def test_a_certificate_that_cannot_be_read_stops_the_start_with_a_word(tmp_path:
 
 def test_the_page_says_that_nothing_may_wait_before_the_address_changes(over_https: Secure, shop: Database) -> None:
     with over_https.client as client:
-        assert "must say <b>All saved</b>" in client.get("/trust").text
+        assert "wait until the top says <b>All saved</b>" in client.get("/trust").text
     plain = TestClient(create_app(shop), base_url="http://127.0.0.1:8000").get("/trust").text
-    assert "must say <b>All saved</b>" in plain
+    assert "wait until the top says <b>All saved</b>" in plain
     assert "--tls" in plain
     assert "Certificate Trust Settings" not in plain
 
@@ -287,7 +287,7 @@ def test_pages_start_without_a_link_and_what_waits_goes_over_when_it_is_back(tmp
         hand.read("6.25", then="Bore 2")
         expect(hand.bar).to_contain_text(said("waiting", what="1 reading"))
         hand.page.reload()
-        expect(hand.page.get_by_role("heading", name="No link to the shop computer")).to_be_visible()
+        expect(hand.page.get_by_role("heading", name="No connection to the shop computer")).to_be_visible()
         expect(hand.page.locator("#held")).to_contain_text(said("sent-in-order", what="1 reading"))
         expect(hand.page.get_by_role("list", name="Waiting on this tablet")).to_have_text("Bore 1, 6.25")
         expect(hand.bar).to_contain_text(said("no-connection"))

@@ -62,11 +62,11 @@ def test_an_engine_goes_through_and_comes_back(
     page.get_by_label("Description").fill("Eight with raised intakes")
     page.get_by_label("Displacement").fill("238")
     page.get_by_label("cubic inches").check()
-    page.get_by_label("Idle speed wanted").fill("850")
+    page.get_by_label("Target idle speed").fill("850")
     page.get_by_label("Customer reference").fill("C-104")
     page.get_by_label("Vehicle").fill("Blue coupe")
-    page.get_by_label("Throttle sensor on the shaft of bore").fill("8")
-    hand.press("Register this engine")
+    page.get_by_label("Throttle position sensor (TPS) on the shaft of bore").fill("8")
+    hand.press("Register engine")
     expect(page.get_by_role("heading", name="Engine 31-0217")).to_be_visible()
     expect(page.get_by_text("238\u00a0cu\u00a0in (3.9\u00a0L)")).to_be_visible()
     expect(page.get_by_text("estimate", exact=True)).to_have_count(7)
@@ -123,7 +123,7 @@ def test_an_engine_goes_through_and_comes_back(
         printed = PdfReader(BytesIO(page.pdf(format=paper)))
         assert len(printed.pages) >= 2, paper  # the customer's page, then the readings for the file
         text = printed.pages[0].extract_text()
-        for words in ("31-0217", "As found", "As left", "Foreman of the yard", "KM", "Have it looked at again", "1184"):
+        for words in ("31-0217", "As found", "As left", "Foreman of the yard", "KM", "Next check", "1184"):
             assert words in text, words
     with shop.reading() as session:
         record = loader.load(session, 1)

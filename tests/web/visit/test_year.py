@@ -18,13 +18,10 @@ from app.shop.demo.technician import DemoTechnician
 from app.shop.procedure.items import Phase
 from app.shop.procedure.parts import parts_of
 from app.shop.procedure.phases import BANK_BALANCE, FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN
-from app.shop.reasons import because
 from app.shop.record.measures import Units
 from app.shop.record.settings import DEFAULTS
-from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.sync.engine.layout import Bank, Coupler, Layout
-from app.wording.reasons import in_words
 from app.wording.telephone import item_prompt
 from tests.browser import launch
 from tests.conftest import serving
@@ -91,7 +88,7 @@ class Yard:
         self.page.get_by_label("Full name of the responsible person").fill("Foreman of the yard")
         self.hand.press("Sign off")
         expect(self.page.get_by_role("heading", name="Handover sheet").first).to_be_visible()
-        expect(self.page.get_by_role("heading", name=re.compile("as left$")).first).to_be_visible()
+        expect(self.page.get_by_role("heading", name=re.compile("^As left:")).first).to_be_visible()
 
 
 @pytest.fixture
@@ -114,7 +111,7 @@ def lock_down(yard: Yard, visit_id: int) -> None:
             break
     yard.passes(visit_id, LOCK_DOWN)
     yard.see(f"/visits/{visit_id}/lock-down/readings")
-    expect(yard.page.get_by_role("link", name="Sign off")).to_be_visible()
+    expect(yard.page.get_by_role("link", name="Sign it off")).to_be_visible()
     yard.sign_off(visit_id)
 
 
@@ -165,7 +162,7 @@ def built_in_the_cell(yard: Yard) -> None:
     yard.see("/visits/1/heat-soaked-recheck/readings")
     hand.read_on()
     hands.even_out(1, hand.bench)
-    yard.see("/visits/1/heat-soaked-recheck/readings", "No adjustment needed")
+    yard.see("/visits/1/heat-soaked-recheck/readings", "Leave the plates alone")
     balance(yard, 1)
     lock_down(yard, 1)
 
@@ -190,8 +187,8 @@ def fitted_behind_another_exhaust(yard: Yard) -> None:
     heat(yard, 2)
     yard.see("/visits/2/heat-soaked-recheck/moves/new?kind=blade&place=1-2")
     page.get_by_label("Blade", exact=True).fill("4")
-    hand.press("Save adjustment")
-    expect(page.get_by_text(in_words(because(Rejection.AS_FOUND_FIRST)))).to_be_visible()
+    hand.press("Keep this move")
+    expect(page.get_by_text("As found comes first")).to_be_visible()
     yard.see("/visits/2/heat-soaked-recheck/readings")
     hand.read_on()
     hand.follow()
@@ -212,7 +209,7 @@ def asked(phase: Phase, slug: str) -> str:
 def rung_up_a_year_later(yard: Yard) -> None:
     """One instruction at a time, in the customer's units, with a meter of the customer's own."""
     page, hand, hands = yard.page, yard.hand, yard.hands
-    yard.see("/engines/1/worksheet", "Worksheet", "In this order")
+    yard.see("/engines/1/worksheet", "Worksheet", "Steps, in this order")
     yard.see("/meters", "Meters")
     for label, typed in (("Name", "Customer's gauge"), ("Smallest step", "0.1"), ("Lowest", "0"), ("Highest", "20")):
         page.get_by_label(label).fill(typed)
@@ -244,13 +241,13 @@ def rung_up_a_year_later(yard: Yard) -> None:
     expect(page.locator(".entry-unit")).to_have_text("cfm")
     hands.read_round(3, HEAT_SOAKED, hand.bench)
     yard.see("/visits/3/heat-soaked-recheck", "Compared with visit 2 as left")
-    learnt = page.get_by_text(re.compile(r"Read with another meter: 0\.\d\d times the last one's figures"))
-    times = re.search(r"meter: (\d\.\d\d) times", learnt.inner_text())
+    learnt = page.get_by_text(re.compile(r"Read with another meter: it shows 0\.\d\d times the figures"))
+    times = re.search(r"it shows (\d\.\d\d) times", learnt.inner_text())
     assert times is not None
     assert float(times[1]) == pytest.approx(SCALE, abs=0.08)  # its four bores together, one of which slipped
-    expect(page.get_by_text("Bore 4 changed most, by −")).to_be_visible()
+    expect(page.get_by_text("Bore 4 changed most: −")).to_be_visible()
     hands.even_out(3, hand.bench)
-    yard.see("/visits/3/heat-soaked-recheck/readings", "No adjustment needed")
+    yard.see("/visits/3/heat-soaked-recheck/readings", "Leave the plates alone")
     balance(yard, 3)
     lock_down(yard, 3)
 
@@ -262,7 +259,7 @@ def test_a_year_of_one_engine(yard: Yard) -> None:
     yard.hands.now = BUILT + timedelta(days=24 + 365)
     rung_up_a_year_later(yard)
 
-    yard.see("/engines/1", "Visits", "What moves between visits")
+    yard.see("/engines/1", "Visits", "Changes between visits")
     rows = yard.page.locator("table.visits tbody").get_by_role("row")
     expect(rows).to_have_count(3)
     for row, (day, place, why) in zip(

@@ -13,7 +13,7 @@ from app.shop.procedure.recheck import CHANGES
 from app.shop.queries import history_cache
 from app.shop.queries.search import tag_of
 from app.shop.reasons import because
-from app.shop.record import loader
+from app.shop.record import loader, stored_settings
 from app.shop.record.fittings import HARDWARE_FIELDS, hardware_from_json, layout_from_json
 from app.shop.rejections import Rejection
 from app.shop.store.idempotency import new_key
@@ -25,41 +25,29 @@ from app.web.error_responses import status_of
 from app.web.forms import DISPLACEMENT_UNITS, Typed
 from app.web.pages.shop.meters import meter_choices
 from app.web.presenters.history.history_cards import past_of
+from app.wording import engines as engine_words
+from app.wording.message import say
 from app.wording.reasons import problems_in_words
 
 router = APIRouter()
 
-LAYOUTS: dict[str, tuple[str, dict[str, str]]] = {
-    "v8": ("Two banks of four", {"a_bores": "1 2 3 4", "b_bores": "5 6 7 8"}),
-    "four": ("Four in line", {"a_bores": "1 2 3 4", "b_bores": ""}),
-    "six": ("Six in line", {"a_bores": "1 2 3 4 5 6", "b_bores": ""}),
-    "v6": ("Two banks of three", {"a_bores": "1 2 3", "b_bores": "4 5 6"}),
-    "v12": ("Two banks of six", {"a_bores": "1 2 3 4 5 6", "b_bores": "7 8 9 10 11 12"}),
-    "opposed4": ("Opposed four", {"a_bores": "1 3", "b_bores": "2 4"}),
-    "opposed6": ("Opposed six", {"a_bores": "1 3 5", "b_bores": "2 4 6"}),
-    "twins": (
-        "Four on two shafts",
-        {"a_bores": "1 2 3 4", "a_stop": "2", "shafts": "1-2 3-4", "screws": "2-3", "bypass": "1 2 3 4"},
-    ),
+LAYOUTS: Mapping[str, Mapping[str, str]] = {
+    "v8": {"a_bores": "1 2 3 4", "b_bores": "5 6 7 8"},
+    "four": {"a_bores": "1 2 3 4", "b_bores": ""},
+    "six": {"a_bores": "1 2 3 4 5 6", "b_bores": ""},
+    "v6": {"a_bores": "1 2 3", "b_bores": "4 5 6"},
+    "v12": {"a_bores": "1 2 3 4 5 6", "b_bores": "7 8 9 10 11 12"},
+    "opposed4": {"a_bores": "1 3", "b_bores": "2 4"},
+    "opposed6": {"a_bores": "1 3 5", "b_bores": "2 4 6"},
+    "twins": {"a_bores": "1 2 3 4", "a_stop": "2", "shafts": "1-2 3-4", "screws": "2-3", "bypass": "1 2 3 4"},
 }
 """Layouts to start from; every number can be changed after."""
-
-FACTS = {
-    "serial": "Serial",
-    "description": "Description",
-    "displacement": "Displacement",
-    "displacement_unit": "Displacement in",
-    "customer": "Customer",
-    "vehicle": "Vehicle",
-    "idle_speed": "Idle speed wanted, rev/min",
-}
-"""The fields of an engine's facts, as the page that compares two versions of them names them."""
 
 
 @router.get("/engines/new")
 def new_engine(page: Page, layout: str = "v8") -> HTMLResponse:
     """The empty form, filled with the layout chosen."""
-    values = {"displacement_unit": "L", "idle_speed": "", "key": new_key(), **LAYOUTS.get(layout, LAYOUTS["v8"])[1]}
+    values = {"displacement_unit": "L", "idle_speed": "", "key": new_key(), **LAYOUTS.get(layout, LAYOUTS["v8"])}
     return _form(page, values, {}, layout=layout)
 
 
@@ -67,8 +55,8 @@ def new_engine(page: Page, layout: str = "v8") -> HTMLResponse:
 def other_layout(page: Page, form: Form) -> HTMLResponse:
     """The form again with another layout filled in and everything else as typed."""
     layout = form.text("layout")
-    filled = dict.fromkeys(forms.LAYOUT_NAMES, "")
-    values = {**form.values, **filled, **LAYOUTS.get(layout, LAYOUTS["v8"])[1]}
+    filled = dict.fromkeys(forms.layout_names(), "")
+    values = {**form.values, **filled, **LAYOUTS.get(layout, LAYOUTS["v8"])}
     return _form(page, values, {}, layout=layout)
 
 
@@ -95,6 +83,7 @@ def show(shop: Shop, page: Page, engine_id: int) -> HTMLResponse:
     with shop.reading() as session:
         engine = engines.get(session, engine_id)
         memory = history_cache.of_engine(session, engine_id)
+        _, held = stored_settings.now(session)
     fitting = memory.fittings[-1]
     return page.show(
         "engine.html",
@@ -103,7 +92,7 @@ def show(shop: Shop, page: Page, engine_id: int) -> HTMLResponse:
         fitting=fitting,
         layout=layout_from_json(fitting.layout),
         hardware=hardware_from_json(fitting.hardware),
-        past=past_of(memory),
+        past=past_of(memory, held.units.metric),
         open_visit=next((visit for visit in memory.visits if not visit.signed), None),
     )
 
@@ -112,10 +101,11 @@ def show(shop: Shop, page: Page, engine_id: int) -> HTMLResponse:
 def slipped(shop: Shop, page: Page, visit_id: int) -> HTMLResponse:
     """What had slipped by the time a visit began, from the readings to the verdict."""
     with shop.reading() as session:
-        engine = engines.get(session, loader.load(session, visit_id).engine.ident)
+        record = loader.load(session, visit_id)
+        engine = engines.get(session, record.engine.ident)
         memory = history_cache.of_engine(session, engine.ident)
     number = next(visit.number for visit in memory.visits if visit.visit_id == visit_id)
-    one = next((slip for slip in past_of(memory).slips if slip.number == number), None)
+    one = next((slip for slip in past_of(memory, record.units.metric).slips if slip.number == number), None)
     if one is None:
         raise NotFoundError(because(Rejection.NO_EARLIER_VISIT))
     return page.show("visit/slipped.html", engine=engine, one=one)
@@ -216,9 +206,9 @@ def _form(
         status,
         values=values,
         problems=problems,
-        layouts=LAYOUTS,
+        layouts=[(name, say(engine_words.STARTING_LAYOUTS[name])) for name in LAYOUTS],
         chosen=layout,
-        hardware_fields_known=HARDWARE_FIELDS,
+        hardware_known=_hardware_known(),
         likely=_estimates(values),
     )
 
@@ -233,9 +223,17 @@ def _fitting(
         engine=engine,
         values=values,
         problems=problems,
-        hardware_fields_known=HARDWARE_FIELDS,
+        hardware_known=_hardware_known(),
         likely=forms.estimates_as_typed(engine.displacement, max(bores, 1)),
     )
+
+
+def _hardware_known() -> list[tuple[str, str, str]]:
+    """Each hardware figure's field: name, label, unit."""
+    return [
+        (name, say(engine_words.HARDWARE[name]), engine_words.UNIT_SYMBOLS.get(known.unit, known.unit))
+        for name, known in HARDWARE_FIELDS.items()
+    ]
 
 
 def _estimates(values: Mapping[str, str]) -> dict[str, str]:
@@ -249,8 +247,8 @@ def _estimates(values: Mapping[str, str]) -> dict[str, str]:
 
 
 def _differing(theirs: Mapping[str, str], form: Typed) -> list[tuple[str, str, str]]:
-    """What somebody else stored meanwhile beside what was typed here, by the name of the field."""
-    both = [(label, theirs[name], form.text(name)) for name, label in FACTS.items()]
+    """What another tablet saved beside what was typed here, by the name of the field."""
+    both = [(say(label), theirs[name], form.text(name)) for name, label in engine_words.FACTS.items()]
     return [(label, stored, typed) for label, stored, typed in both if stored != typed]
 
 

@@ -1,4 +1,4 @@
-"""The board: the engines in the shop, and the one search box."""
+"""The Engines page: the engines with an open visit, and the search box."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -7,19 +7,23 @@ from urllib.parse import quote
 from fastapi import APIRouter
 from fastapi.responses import HTMLResponse, Response
 
+from app.shop.assessment.assessment import Assessment
 from app.shop.commands import engines
 from app.shop.errors import NotFoundError
 from app.shop.queries import search
+from app.shop.queries.assessed import assessment_of
 from app.shop.reasons import because
 from app.shop.record import loader
-from app.shop.record.visit_record import VisitRecord
 from app.shop.rejections import Rejection
 from app.shop.store.tables import Engine, Visit
 from app.web.context import Page, Shop
 from app.web.presenters.drawing import phases, small_rows
-from app.web.presenters.filters import day, layout_in_words, litres, moment
+from app.web.presenters.filters import day, litres, moment
 from app.web.presenters.steps import wanted_next
 from app.web.presenters.views import PhaseView, SmallRow
+from app.wording import engines as engine_words
+from app.wording import names
+from app.wording.message import say
 
 router = APIRouter()
 
@@ -28,7 +32,7 @@ MOST_FOUND = 30
 
 @dataclass(frozen=True, slots=True)
 class BoardLine:
-    """One engine as the board shows it; the whole line leads to ``href``."""
+    """One engine as the page shows it; the whole line leads to ``href``."""
 
     href: str
     number: str
@@ -43,7 +47,7 @@ class BoardLine:
 
 @router.get("/")
 def board(shop: Shop, page: Page, find: str = "") -> HTMLResponse:
-    """The engines in the shop, or those that ``find`` finds among all that have ever been here."""
+    """The engines with an open visit, or those that ``find`` finds among all on record."""
     words = find.strip()[:200]
     near: list[BoardLine] = []
     with shop.reading() as session:
@@ -53,7 +57,7 @@ def board(shop: Shop, page: Page, find: str = "") -> HTMLResponse:
             lines = [_found(e, newest.get(e.ident)) for e in engines.among(session, hits.exact)]
             near = [_found(e, newest.get(e.ident)) for e in engines.among(session, hits.near)]
         else:
-            lines = [_worked_on(record) for record in loader.in_the_shop(session)]
+            lines = [_worked_on(assessment_of(session, record)) for record in loader.in_the_shop(session)]
         count = engines.count(session)
     return page.show("board.html", find=words, lines=lines, near=near, count=count, full=len(lines) == MOST_FOUND)
 
@@ -68,20 +72,18 @@ def tag(shop: Shop, page: Page, tag: str) -> Response:
     return page.go(f"/engines/{found[0]}" if len(found) == 1 else f"/?find={quote(tag)}")
 
 
-def _worked_on(record: VisitRecord) -> BoardLine:
-    shown = phases(record)
+def _worked_on(assessment: Assessment) -> BoardLine:
+    record, shown = assessment.record, phases(assessment)
     return BoardLine(
         href=f"/visits/{record.visit.ident}",
         number=record.engine.serial,
-        what=f"{layout_in_words(record.layout)}, {litres(record.engine)}",
-        detail=_joined(
-            f"Job {record.visit.job}" if record.visit.job else "", record.engine.vehicle, record.engine.customer
-        ),
+        what=f"{names.layout(record.layout)}, {litres(record.engine)}",
+        detail=_joined(_job(record.visit.job), record.engine.vehicle, record.engine.customer),
         rows=small_rows(record),
         phases=shown,
-        phase=next((p.title for p in shown if p.state == "current"), "Ready to sign off"),
-        next=wanted_next(record),
-        where=_joined(record.visit.place.capitalize(), record.visit.by, moment(record.visit.opened_at)),
+        phase=next((p.title for p in shown if p.state == "current"), say(engine_words.READY)),
+        next=wanted_next(assessment),
+        where=_joined(names.choice(record.visit.place), record.visit.by, moment(record.visit.opened_at)),
     )
 
 
@@ -93,10 +95,24 @@ def _found(engine: Engine, newest: Visit | None) -> BoardLine:
         detail=_joined(engine.vehicle, engine.customer),
         rows=(),
         phases=(),
-        phase=f"Visit {newest.number}, {day(newest.opened_at)}" if newest else "Never visited",
+        phase=_last_visit(newest),
         next=newest.why if newest else "",
-        where=_joined(newest.place.capitalize(), f"job {newest.job}" if newest.job else "") if newest else "",
+        where=_place_and_job(newest) if newest else "",
     )
+
+
+def _last_visit(newest: Visit | None) -> str:
+    if newest is None:
+        return say(engine_words.NO_VISIT)
+    return say(engine_words.VISIT, number=newest.number, day=day(newest.opened_at))
+
+
+def _place_and_job(visit: Visit) -> str:
+    return _joined(names.choice(visit.place), _job(visit.job))
+
+
+def _job(job: str) -> str:
+    return say(engine_words.JOB, job=job) if job else ""
 
 
 def _joined(*parts: str) -> str:

@@ -22,22 +22,10 @@ from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.web.context import Form, Now, Page, Pages, Shop
 from app.web.error_responses import status_of
+from app.wording.engines import held
 from app.wording.reasons import in_words, problems_in_words
 
 router = APIRouter()
-
-NAMES = {
-    "engine": ("engine", "engines"),
-    "fitting": ("fitting", "fittings"),
-    "visit": ("visit", "visits"),
-    "round": ("round", "rounds"),
-    "reading": ("reading", "readings"),
-    "move": ("move", "moves"),
-    "check": ("check", "checks"),
-    "override": ("override", "overrides"),
-    "signoff": ("sign-off", "sign-offs"),
-    "correction": ("correction", "corrections"),
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,14 +141,13 @@ def _asked(
             made = plan(session, file, choices)
     except RejectedError as refusal:
         return _refused(page, refusal)
-    adds = [f"{count} {NAMES[name][count != 1]}" for name, count in made.adds.items()]
     return page.show(
         "exchange.html",
         status,
         file=file,
         plan=made,
         questions=[Question.of(one) for one in made.conflicts],
-        adds=adds,
+        adds=held(made.adds),
         held=packed(text),
         chosen={name: choices[name] for name in choices if name not in {c.name for c in made.conflicts}},
         problems=problems,

@@ -13,7 +13,7 @@ from app.shop.record.fittings import layout_from_json
 from app.shop.store.tables import Engine
 from app.web.context import Page, Shop
 from app.web.presenters.paper.file_page import file_page
-from app.web.presenters.paper.sheet import CAUTION, qr_code, sheet_of
+from app.web.presenters.paper.sheet import qr_code, sheet_of
 from app.web.presenters.paper.worksheet import worksheet_of
 from app.wording.safety import deferral
 
@@ -61,7 +61,6 @@ def worksheet(request: Request, shop: Shop, page: Page, engine_id: int) -> HTMLR
         engine=engine,
         sheet=worksheet_of(memory, engine, held),
         qr=qr_code(_address(request, engine)),
-        caution=CAUTION,
         defer=deferral(),
     )
 

@@ -1,17 +1,39 @@
-"""Who did what when."""
+"""The activity log: who did what, when."""
 
+from dataclasses import dataclass
 from typing import Annotated
 
 from fastapi import APIRouter, Query
 from fastapi.responses import HTMLResponse
 
 from app.shop.queries import activity
+from app.shop.queries.activity import Line
+from app.shop.record import stored_settings
+from app.shop.record.measures import Units
 from app.web.context import Page, Shop
+from app.wording.activity import done
 
 router = APIRouter()
 
 A_PAGE = 100
 FARTHEST = 10_000
+
+
+@dataclass(frozen=True, slots=True)
+class LogLine:
+    """One line of the log in words; ``visit`` and ``engine`` are 0 where it belongs to none."""
+
+    at: str
+    who: str
+    what: str
+    visit: int
+    engine: int
+    serial: str
+
+    @staticmethod
+    def of(line: Line, units: Units) -> "LogLine":
+        """In the units that the shop shows."""
+        return LogLine(line.at, line.who, done(line.what, units), line.visit, line.engine, line.serial)
 
 
 @router.get("/audit")
@@ -21,4 +43,6 @@ def show(
     """What was done last, a hundred lines a page, of one visit or of everything."""
     with shop.reading() as session:
         lines = activity.lines(session, A_PAGE + 1, (number - 1) * A_PAGE, visit)
-    return page.show("audit.html", lines=lines[:A_PAGE], more=len(lines) > A_PAGE, page=number, visit=visit)
+        units = stored_settings.now(session)[1].units
+    shown = [LogLine.of(line, units) for line in lines[:A_PAGE]]
+    return page.show("audit.html", lines=shown, more=len(lines) > A_PAGE, page=number, visit=visit)

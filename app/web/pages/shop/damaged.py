@@ -3,6 +3,7 @@
 import sqlite3
 from collections.abc import Callable
 from datetime import datetime
+from gettext import NullTranslations
 
 from fastapi import FastAPI, Request
 from fastapi.responses import HTMLResponse, Response
@@ -16,6 +17,8 @@ from app.shop.store.database import ShopUnavailableError
 from app.shop.store.upgrade import DamagedShopError
 from app.web.context import Pages, environment
 from app.web.security.middleware import at_this_computer, protect
+from app.web.spoken import Spoken
+from app.wording.language import ENGLISH
 from app.wording.message import say
 from app.wording.reasons import in_words
 from app.wording.store import ONLY_HERE
@@ -27,10 +30,12 @@ def create_damaged_app(
     start_again: Callable[[], None],
     clock: Callable[[], datetime],
     lan_names: frozenset[str] = frozenset(),
+    language: NullTranslations = ENGLISH,
 ) -> FastAPI:
     """The application over a shop that cannot be opened.
 
-    The newest sound backup can be restored from the shop computer itself; ``start_again`` is called after that.
+    The newest sound backup can be restored from the shop computer itself; ``start_again`` is called after that. The
+    page is in ``language``.
     """
     app = FastAPI(docs_url=None, redoc_url=None, openapi_url=None)
     app.state.templates = environment()
@@ -61,4 +66,5 @@ def create_damaged_app(
         return page(request, 503)
 
     protect(app, lan_names=lan_names)
+    app.add_middleware(Spoken, tablet=language)
     return app

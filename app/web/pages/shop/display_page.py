@@ -5,6 +5,8 @@ from fastapi.responses import HTMLResponse, Response
 
 from app.web.context import Form, Page
 from app.web.display_options import CHOICES, chosen, cookie
+from app.wording.message import say
+from app.wording.settings import DISPLAY
 
 router = APIRouter()
 
@@ -13,8 +15,9 @@ YEAR = 365 * 24 * 3600
 
 @router.get("/look")
 def look(page: Page) -> HTMLResponse:
-    """The choices, as they stand on this tablet."""
-    return page.show("look.html", choices_of={name: tuple(ways.items()) for name, ways in CHOICES.items()})
+    """The choices, with those made on this tablet before."""
+    options = {name: [(way, say(DISPLAY[name][way])) for way in ways] for name, ways in CHOICES.items()}
+    return page.show("look.html", choices_of=options)
 
 
 @router.post("/look")

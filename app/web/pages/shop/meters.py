@@ -11,11 +11,12 @@ from app.shop.commands import meters
 from app.shop.commands.meters import UNITS_OF, NewMeter
 from app.shop.errors import NotFoundError, RejectedError
 from app.shop.record import meter_studies
-from app.shop.record.meter_studies import PAIRS, READINGS, KnownMeter, StudyRecord
+from app.shop.record.meter_studies import PAIRS, READINGS, KnownMeter
 from app.shop.rejections import Rejection
 from app.shop.store.idempotency import new_key
 from app.web.context import Form, Now, Page, Pages, Shop
 from app.web.error_responses import status_of
+from app.wording import meters as words
 from app.wording.quantities import unit_of
 from app.wording.reasons import problems_in_words
 
@@ -111,17 +112,12 @@ def read(shop: Shop, page: Page, form: Form, study_id: int, now: Now) -> Respons
 
 def line_of(meter: KnownMeter, today: str) -> MeterLine:
     """A meter in words."""
-    row, found = meter.row, meter.found
-    known = row.repeatability_from
-    if found is not None:
-        known = f"{found.freedom + sum(1 for s in meter.studies if s.other is None and s.finished)} readings"
-        known += f": scatter {_percent(found.scatter)}, between {_percent(found.low)} and {_percent(found.high)}"
     return MeterLine(
-        row.ident,
-        row.name,
-        f"{row.quantity}, {row.low:g} to {row.high:g} {row.unit}, steps of {row.step:g}",
-        _percent(meter.repeatability),
-        known,
+        meter.row.ident,
+        meter.row.name,
+        words.reads(meter),
+        words.percent(meter.repeatability),
+        words.known_from(meter),
         meter.due.due if meter.due else "",
         meter.overdue(today),
     )
@@ -129,17 +125,7 @@ def line_of(meter: KnownMeter, today: str) -> MeterLine:
 
 def meter_choices(session: Session, today: str) -> list[tuple[int, str]]:
     """The meters to choose from when a visit is opened, with word of a check that is overdue."""
-    return [
-        (
-            m.row.ident,
-            f"{m.row.name}, {m.row.unit}" + (f", check was due {m.due.due}" if m.due and m.overdue(today) else ""),
-        )
-        for m in meter_studies.all_of(session)
-    ]
-
-
-def _percent(fraction: float) -> str:
-    return f"{100 * fraction:.1f} %"
+    return [(meter.row.ident, words.choice(meter, today)) for meter in meter_studies.all_of(session)]
 
 
 def _all(
@@ -147,7 +133,7 @@ def _all(
 ) -> HTMLResponse:
     with shop.reading() as session:
         lines = [line_of(meter, now[:10]) for meter in meter_studies.all_of(session)]
-    units = [(unit, f"{unit}, {quantity}") for quantity, names in UNITS_OF.items() for unit in names]
+    units = [(unit, words.unit(unit, quantity)) for quantity, names in UNITS_OF.items() for unit in names]
     return page.show("shop/meters.html", status, lines=lines, units=units, values=values, problems=problems)
 
 
@@ -171,24 +157,12 @@ def _one(
         meter=meter,
         line=line_of(meter, now[:10]),
         others=[(o.ident, o.name) for o in others],
-        studies=[(s, _said(s)) for s in reversed(meter.studies)],
+        studies=[(s, words.result_of(s)) for s in reversed(meter.studies)],
         readings=READINGS,
         pairs=PAIRS,
         values=values,
         problems=problems,
     )
-
-
-def _said(study: StudyRecord) -> str:
-    done = len(study.readings)
-    if not study.finished:
-        return f"{done} of {study.wanted} read"
-    if study.other is None:
-        return f"{done} readings of one bore"
-    found = study.agreement
-    assert found is not None
-    said = f"reads {found.ratio:.3f} of it, between {found.low:.3f} and {found.high:.3f}"
-    return f"{study.other.name} {said}: " + ("they agree" if found.agree else "they differ; stay with one in a visit")
 
 
 def _study(
@@ -214,7 +188,7 @@ def _study(
         old=old,
         reads_with=reads_with,
         shown=[(r, f"{r.value:.{unit.decimals}f}") for r in told.readings],
-        said=_said(told),
+        said=words.result_of(told),
         line=line_of(meter, ""),
         values={"key": new_key(), **values},
         problems=problems,

@@ -25,7 +25,7 @@ def show(shop: Shop, page: Page, request: Request) -> HTMLResponse:
 
 @router.post("/people", dependencies=[Here])
 def add(shop: Shop, page: Page, form: Form, request: Request, now: Now) -> Response:
-    """Add somebody."""
+    """Add a person."""
     try:
         people.add(shop, form.text("key"), form.text("name"), form.text("pin"), form.text("again"), now)
     except RejectedError as refusal:
@@ -35,7 +35,7 @@ def add(shop: Shop, page: Page, form: Form, request: Request, now: Now) -> Respo
 
 @router.post("/people/{person_id}/pin", dependencies=[Here])
 def change_pin(shop: Shop, page: Page, form: Form, request: Request, person_id: int, now: Now) -> Response:
-    """Give somebody another PIN."""
+    """Change a person's PIN."""
     try:
         people.change_pin(shop, form.text("key"), person_id, form.text("pin"), form.text("again"), now)
     except RejectedError as refusal:
@@ -46,7 +46,7 @@ def change_pin(shop: Shop, page: Page, form: Form, request: Request, person_id: 
 
 @router.post("/people/{person_id}/remove", dependencies=[Here])
 def remove(shop: Shop, page: Page, form: Form, person_id: int, now: Now) -> Response:
-    """Let somebody sign off no more."""
+    """Take a person off the list of those who may sign off."""
     people.remove(shop, form.text("key"), person_id, now)
     return page.go("/people")
 

@@ -11,13 +11,15 @@ from app.shop.errors import RejectedError
 from app.shop.reasons import because
 from app.shop.record import stored_settings
 from app.shop.record.measures import CHOICES, Measure, Quantity, Units
-from app.shop.record.settings import DEFAULTS, SOURCES, Settings
+from app.shop.record.settings import DEFAULTS, SOURCES, Settings, Source
 from app.shop.rejections import Rejection
 from app.shop.store.idempotency import new_key
 from app.sync.engine.units import KPA, MINUTE, THOU, ZERO_CELSIUS
 from app.web.context import Form, Now, Page, Pages, Shop
 from app.web.error_responses import status_of
 from app.web.forms import Typed
+from app.wording import settings
+from app.wording.message import Message, say
 from app.wording.reasons import problems_in_words
 
 router = APIRouter()
@@ -31,12 +33,20 @@ class Line:
     """
 
     name: str
-    label: str
     unit: str
     size: float = 1.0
     zero: float = 0.0
     quantity: Quantity | None = None
     span: bool = False
+
+    @property
+    def label(self) -> str:
+        """What it is called."""
+        return say(settings.FIELDS[self.name])
+
+    def unit_in(self, units: Units) -> str:
+        """The unit beside the box."""
+        return settings.unit_name(self.measure(units).name)
 
     def measure(self, units: Units) -> Measure:
         """What turns a figure in the line's own unit into a typed one, and back."""
@@ -61,51 +71,42 @@ class Line:
 
 DEGREES: Quantity = "temperature"
 PRESSURE: Quantity = "oil_pressure"
-GROUPS: tuple[tuple[str, tuple[Line, ...]], ...] = (
+GROUPS: tuple[tuple[Message, tuple[Line, ...]], ...] = (
     (
-        "Windows, half width, in per cent of the mean",
+        settings.TOLERANCES,
         (
-            Line("coarse_window", "First fire", "%", 0.01),
-            Line("fine_window", "Heat-soaked and lock-down", "%", 0.01),
-            Line("bank_window", "Banks off idle", "%", 0.01),
-            Line("idle_bank_window", "Banks at idle, before and after a link was turned", "%", 0.01),
+            Line("coarse_window", "%", 0.01),
+            Line("fine_window", "%", 0.01),
+            Line("bank_window", "%", 0.01),
+            Line("idle_bank_window", "%", 0.01),
         ),
     ),
     (
-        "Hot right through",
+        settings.HEAT_SOAKED,
         (
-            Line("least_time", "Running at least", "min", MINUTE),
-            Line("pulls", "Short pulls at least", ""),
-            Line("coolant_least", "Coolant at least", "°C", 1.0, ZERO_CELSIUS, DEGREES),
-            Line("oil_least", "Oil at least", "°C", 1.0, ZERO_CELSIUS, DEGREES),
-            Line("steady_within", "Moving by no more than", "°C", quantity=DEGREES, span=True),
-            Line("steady_for", "over", "min", MINUTE),
+            Line("least_time", "min", MINUTE),
+            Line("pulls", ""),
+            Line("coolant_least", "°C", 1.0, ZERO_CELSIUS, DEGREES),
+            Line("oil_least", "°C", 1.0, ZERO_CELSIUS, DEGREES),
+            Line("steady_within", "°C", quantity=DEGREES, span=True),
+            Line("steady_for", "min", MINUTE),
         ),
     ),
     (
-        "Stop the engine",
+        settings.STOP,
         (
-            Line("oil_pressure_start", "Oil pressure at the start under", "kPa", KPA, quantity=PRESSURE),
-            Line("oil_pressure_hot", "Oil pressure when hot under", "kPa", KPA, quantity=PRESSURE),
-            Line("coolant_most", "Coolant over", "°C", 1.0, ZERO_CELSIUS, DEGREES),
-            Line("oil_most", "Oil over", "°C", 1.0, ZERO_CELSIUS, DEGREES),
+            Line("oil_pressure_start", "kPa", KPA, quantity=PRESSURE),
+            Line("oil_pressure_hot", "kPa", KPA, quantity=PRESSURE),
+            Line("coolant_most", "°C", 1.0, ZERO_CELSIUS, DEGREES),
+            Line("oil_most", "°C", 1.0, ZERO_CELSIUS, DEGREES),
         ),
     ),
-    (
-        "Looked at again",
-        (Line("recheck_km", "After", "km", quantity="distance"), Line("recheck_months", "or after", "months")),
-    ),
+    (settings.NEXT_CHECK, (Line("recheck_km", "km", quantity="distance"), Line("recheck_months", "months"))),
 )
-BLADES = (Line("base_blade", "Base blade under the stop screws", "thou", THOU, quantity="blade"),)
-LINES = tuple(line for _, lines in (*GROUPS, ("", BLADES)) for line in lines)
-LISTS = {"openings": "Opening blades under the central lever", "blades": "Blades owned"}
-UNIT_LABELS: dict[Quantity, str] = {
-    "temperature": "Temperatures",
-    "oil_pressure": "Oil pressure",
-    "air_pressure": "Air pressure of the day",
-    "blade": "Blades",
-    "distance": "Distances",
-}
+FEELERS = (Line("base_blade", "thou", THOU, quantity="blade"),)
+LINES = (*(line for _, lines in GROUPS for line in lines), *FEELERS)
+LISTS = ("openings", "blades")
+"""The fields that hold several feelers."""
 
 
 @router.get("/settings")
@@ -232,6 +233,20 @@ def _as_typed(held: Settings, units: Units) -> dict[str, str]:
     }
 
 
+def _unit_choices() -> list[tuple[Quantity, str, list[tuple[str, str]]]]:
+    """Each quantity with its label and the units to choose from."""
+    return [
+        (quantity, say(label), [(unit, settings.unit_name(unit)) for unit in CHOICES[quantity]])
+        for quantity, label in settings.UNITS_OF.items()
+    ]
+
+
+def _hint(usual: str, source: Source) -> str:
+    """A default and where it comes from."""
+    said = say(settings.SOURCES[source])
+    return say(settings.DEFAULT, value=usual, source=said) if usual else say(settings.DEFAULT_NONE, source=said)
+
+
 def _page(
     shop: Shop, page: Pages, values: Mapping[str, str], problems: Mapping[str, str], status: int = 200
 ) -> HTMLResponse:
@@ -244,13 +259,13 @@ def _page(
     return page.show(
         "shop/settings.html",
         status,
-        groups=GROUPS,
-        blades=BLADES,
-        lists=LISTS,
+        groups=[(say(title), lines) for title, lines in GROUPS],
+        feelers=FEELERS,
+        lists=[(name, say(settings.FIELDS[name])) for name in LISTS],
         units=units,
-        choices_of={quantity: (label, CHOICES[quantity]) for quantity, label in UNIT_LABELS.items()},
-        hints={name: f"{usual[name]}: {source}" if usual[name] else source for name, source in SOURCES.items()},
-        changes=changes,
+        unit_choices=_unit_choices(),
+        hints={name: _hint(usual[name], source) for name, source in SOURCES.items()},
+        changes=[(row, ", ".join(say(settings.CHANGED[name]) for name in names)) for row, names in changes],
         values={
             **_as_typed(held, units),
             **values,

@@ -1,4 +1,4 @@
-"""The shop: how its records are, the copies of them, and the way to people, tablets and who did what."""
+"""The shop: the state of its records, their backups, and links to people, tablets and the activity log."""
 
 from datetime import datetime
 
@@ -17,7 +17,7 @@ MOST_SHOWN = 20
 
 @router.get("/shop")
 def show(shop: Shop, page: Page) -> HTMLResponse:
-    """How the records are, and their copies."""
+    """The state of the records, and their backups."""
     folder = copies.folder_of(shop.folder)
     found = health.look(shop.folder)
     return page.show(
@@ -31,7 +31,7 @@ def show(shop: Shop, page: Page) -> HTMLResponse:
 
 @router.post("/shop/copies", dependencies=[Here])
 def copy(shop: Shop, page: Page, now: Now) -> Response:
-    """Make a copy now."""
+    """Make a backup now."""
     folder = copies.folder_of(shop.folder)
     backup.back_up(shop.folder, copies.named(folder, copies.BY_HAND, datetime.fromisoformat(now)))
     return page.go("/shop")

@@ -1,6 +1,5 @@
 """Across engines: tables with a plot each, and each as a file for a spreadsheet."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 from fastapi import APIRouter
@@ -14,6 +13,7 @@ from app.shop.reasons import because
 from app.shop.rejections import Rejection
 from app.web.context import Page, Shop
 from app.web.pages.engine.exchange import download
+from app.wording import statistics as words
 
 router = APIRouter()
 
@@ -29,15 +29,19 @@ class Bar:
 
 @dataclass(frozen=True, slots=True)
 class Plot:
-    """A table with its bars."""
+    """A table with its bars, in words."""
 
-    table: Table
+    slug: str
+    title: str
+    columns: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
     bars: tuple[Bar, ...]
+    note: str
 
 
 @router.get("/statistics")
 def show(shop: Shop, page: Page) -> HTMLResponse:
-    """What the shop's engines say together."""
+    """What the shop's engines show together."""
     with shop.reading() as session:
         engines = statistics.gather(session)
     made = statistics.tables(engines)
@@ -52,21 +56,20 @@ def as_csv(shop: Shop, slug: str) -> Response:
     table = next((one for one in made if one.slug == slug), None)
     if table is None:
         raise NotFoundError(because(Rejection.NO_SUCH_TABLE))
-    return download(table_csv(table.columns, table.rows), f"{slug}.csv", "text/csv; charset=utf-8")
+    rows = [[words.plain(cell) for cell in row] for row in table.rows]
+    return download(table_csv(words.columns(table), rows), f"{slug}.csv", "text/csv; charset=utf-8")
 
 
 def _plot(table: Table) -> Plot:
-    values = [float(row[table.bar] or 0) for row in table.rows]
-    longest = 1.0 if table.share else max(values, default=0.0) or 1.0
-    bars = []
-    for row, value in zip(table.rows, values, strict=True):
-        bars.append(Bar(str(row[0]), value / longest, _words(table, row, value)))
-    return Plot(table, tuple(bars))
+    lengths = [_length(row[table.bar]) for row in table.rows]
+    longest = 1.0 if table.share else max(lengths, default=0.0) or 1.0
+    bars = tuple(
+        Bar(str(words.plain(row[0])), length / longest, words.bar_words(table, row))
+        for row, length in zip(table.rows, lengths, strict=True)
+    )
+    rows = tuple(words.shown(table, row) for row in table.rows)
+    return Plot(str(table.slug), words.title(table), words.columns(table), rows, bars, words.note(table))
 
 
-def _words(table: Table, row: Sequence[object], value: float) -> str:
-    if not table.share:
-        return f"{value:g}"
-    if table.of and not row[table.of]:
-        return "none"
-    return f"{100 * value:.0f} %" + (f" of {row[table.of]}" if table.of else "")
+def _length(cell: object) -> float:
+    return float(cell) if isinstance(cell, int | float) else 0.0

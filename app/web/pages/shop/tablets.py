@@ -1,4 +1,4 @@
-"""Tablets: pair this one, and the list of those that were let in."""
+"""Tablets: pair this one, and the list of paired ones."""
 
 import secrets
 from collections.abc import Mapping
@@ -28,13 +28,13 @@ router = APIRouter()
 
 
 def admission(shop: Database) -> Admission:
-    """Who is let in now."""
+    """Which tablets have access now."""
     with shop.reading() as session:
         return Admission.of(tablets.let_in(session))
 
 
 async def only_here(request: Request) -> None:
-    """Refuses what is done at the shop computer itself only. Raises HTTPException."""
+    """Refuses what is done at the shop computer only. Raises HTTPException."""
     if not at_this_computer(request.scope):
         raise HTTPException(403, RequestFault.SHOP_COMPUTER_ONLY)
 
@@ -52,7 +52,7 @@ Codes = Annotated[Pairing, Depends(_pairing)]
 
 @router.get("/pair")
 def pair_form(page: Page) -> HTMLResponse:
-    """Where a tablet gives the code that the shop computer shows."""
+    """The page that asks a tablet for the code shown on the shop computer."""
     return page.show("pair.html", values={"key": new_key()}, problems={})
 
 
@@ -68,7 +68,7 @@ def show_code(page: Page, codes: Codes) -> Response:
 
 @router.post("/pair")
 def pair(shop: Shop, page: Page, form: Form, request: Request, codes: Codes, now: Now) -> Response:
-    """Let this tablet in, for the code."""
+    """Pair this tablet by the code."""
     token = secrets.token_urlsafe(32)
     try:
         if not form.text("name"):
@@ -92,7 +92,7 @@ def pair(shop: Shop, page: Page, form: Form, request: Request, codes: Codes, now
 
 @router.get("/tablets")
 def show(shop: Shop, page: Page, request: Request, codes: Codes) -> HTMLResponse:
-    """The tablets that are let in; on the shop computer also the code for the next one."""
+    """The paired tablets; on the shop computer also the code for the next one."""
     return _list(shop, page, request, codes, {})
 
 
@@ -105,7 +105,7 @@ def new_code(page: Page, codes: Codes) -> Response:
 
 @router.post("/tablets/{tablet_id}/name", dependencies=[Here])
 def rename(shop: Shop, page: Page, form: Form, request: Request, codes: Codes, tablet_id: int, now: Now) -> Response:
-    """Call a tablet something else."""
+    """Rename a tablet."""
     try:
         tablets.rename(shop, form.text("key"), tablet_id, form.text("name"), now)
     except RejectedError as refusal:
@@ -116,7 +116,7 @@ def rename(shop: Shop, page: Page, form: Form, request: Request, codes: Codes, t
 
 @router.post("/tablets/{tablet_id}/remove", dependencies=[Here])
 def remove(shop: Shop, page: Page, form: Form, request: Request, codes: Codes, tablet_id: int, now: Now) -> Response:
-    """Shut a tablet out. It is not answered from the next request on."""
+    """Remove a tablet's access. It is not answered from the next request on."""
     try:
         tablets.remove(shop, form.text("key"), tablet_id, now)
     except RejectedError as refusal:

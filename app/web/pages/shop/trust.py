@@ -5,6 +5,7 @@ plain http, by an application of its own that has nothing else.
 """
 
 from dataclasses import dataclass
+from gettext import NullTranslations
 
 import segno
 from fastapi import APIRouter, FastAPI, Request
@@ -16,6 +17,10 @@ from starlette.staticfiles import StaticFiles
 from app import places
 from app.web.context import Page, environment
 from app.web.security.middleware import TRUST_FILE, protect
+from app.web.spoken import Spoken
+from app.wording.language import ENGLISH
+from app.wording.message import say
+from app.wording.request_faults import NO_TLS
 
 router = APIRouter()
 
@@ -46,7 +51,7 @@ async def authority(request: Request) -> Response:
     """The certificate as DER, in the kind that iPadOS and Android take for one to be installed."""
     trust: Trust | None = getattr(request.app.state, "trust", None)
     if trust is None:
-        return PlainTextResponse("The program was started without --tls.", 404)
+        return PlainTextResponse(say(NO_TLS), 404)
     named = {"Content-Disposition": f'attachment; filename="{TRUST_FILE.strip("/")}"'}
     return Response(trust.authority, media_type="application/x-x509-ca-cert", headers=named)
 
@@ -54,8 +59,10 @@ async def authority(request: Request) -> Response:
 router.add_route(TRUST_FILE, authority)
 
 
-def create_trust_app(trust: Trust, *, lan_names: frozenset[str] = frozenset()) -> FastAPI:
-    """The page, its style and the file, and nothing of the shop."""
+def create_trust_app(
+    trust: Trust, *, lan_names: frozenset[str] = frozenset(), language: NullTranslations = ENGLISH
+) -> FastAPI:
+    """The page in ``language``, its style and the file, and nothing of the shop."""
     app = FastAPI(docs_url=None, redoc_url=None, openapi_url=None)
     app.state.templates = environment()
     app.state.trust = trust
@@ -63,4 +70,5 @@ def create_trust_app(trust: Trust, *, lan_names: frozenset[str] = frozenset()) -
     app.mount("/static", StaticFiles(directory=places.static()), name="static")
     app.add_route("/", lambda request: RedirectResponse("/trust", 303))
     protect(app, lan_names=lan_names)
+    app.add_middleware(Spoken, tablet=language)
     return app

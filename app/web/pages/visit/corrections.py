@@ -14,14 +14,16 @@ from app.shop.reasons import because
 from app.shop.record import loader
 from app.shop.record.measures import Units
 from app.shop.record.superseding import current
-from app.shop.record.visit_record import VisitRecord
+from app.shop.record.visit_record import Round, VisitRecord
 from app.shop.rejections import Rejection
 from app.shop.store.idempotency import new_key
 from app.web.context import Form, Now, Page, Pages, Shop
 from app.web.error_responses import status_of
 from app.web.forms import Typed
+from app.wording import paper
+from app.wording.message import say
 from app.wording.phases import item_label, phase_title, unit_label
-from app.wording.quantities import opening
+from app.wording.quantities import feeler as feeler_words
 from app.wording.reasons import problems_in_words
 
 router = APIRouter()
@@ -82,14 +84,11 @@ def correction(shop: Shop, page: Page, form: Form, visit_id: int, now: Now) -> R
 def _rounds(record: VisitRecord) -> list[Group]:
     groups = []
     for one in record.rounds:
-        title = f"Round {one.row.number}, {one.row.phase.replace('-', ' ')}"
-        if one.row.opening:
-            title += f", {opening(one.row.opening, bool(one.row.from_above), record.units)} under the lever"
         figures = tuple(
             Figure(
                 f"reading-{r.ident}",
                 r.ident,
-                f"Bore {r.bore}{' again' if r.kind in ('closing', 'again') else ''}",
+                say(paper.CORRECT_AGAIN if r.kind in ("closing", "again") else paper.CORRECT_BORE, bore=r.bore),
                 f"{r.value:g}",
                 r.unit,
             )
@@ -97,8 +96,16 @@ def _rounds(record: VisitRecord) -> list[Group]:
             if r.value is not None
         )
         if figures:
-            groups.append(Group(title, figures))
+            groups.append(Group(_title(record, one), figures))
     return groups
+
+
+def _title(record: VisitRecord, one: Round) -> str:
+    values = {"number": one.row.number, "phase": phase_title(one.row.phase)}
+    if not one.row.opening:
+        return say(paper.CORRECT_ROUND, **values)
+    message = paper.CORRECT_ROUND_FROM_OPEN if one.row.from_above else paper.CORRECT_ROUND_AT_OPENING
+    return say(message, feeler=feeler_words(one.row.opening, record.units), **values)
 
 
 def _checks(record: VisitRecord, units: Units) -> Group:
@@ -108,10 +115,10 @@ def _checks(record: VisitRecord, units: Units) -> Group:
     for place, check in record.checks.items():
         if check.number is not None and place in items:
             phase, item = items[place]
-            label = f"{phase}: {item_label(item, parts_of(record.layout))}"
+            label = say(paper.CORRECT_ITEM, phase=phase, item=item_label(item, parts_of(record.layout)))
             shown = item.shown(check.number, units)
             figures.append(Figure(f"check-{check.ident}", check.ident, label, shown, unit_label(item.unit_in(units))))
-    return Group("Checks", tuple(figures))
+    return Group(say(paper.CORRECT_ITEMS), tuple(figures))
 
 
 def _changed(form: Typed, kind: str, figures: Sequence[Figure]) -> Iterator[tuple[int, float]]:

@@ -5,20 +5,22 @@ from collections.abc import Mapping
 from fastapi import APIRouter
 from fastapi.responses import HTMLResponse, Response
 
+from app.shop.assessment.assessment import Assessment
 from app.shop.commands import moves
 from app.shop.commands.moves import NewMove
 from app.shop.errors import NotFoundError, RejectedError
 from app.shop.procedure.items import Phase
-from app.shop.procedure.parts import parts_of
-from app.shop.record import loader
-from app.shop.record.visit_record import VisitRecord
+from app.shop.queries.assessed import assessed
 from app.shop.rejections import Rejection
 from app.shop.store.idempotency import new_key
+from app.sync.engine.adjusters.registry import kinds
+from app.sync.engine.events import Place
 from app.sync.engine.units import THOU
 from app.web.context import Form, Now, Page, Pages, Shop
 from app.web.error_responses import status_of
 from app.web.forms import Typed
 from app.web.pages.visit.visits import phase_of
+from app.web.presenters.adjusters import place_from, signed
 from app.web.presenters.drawing import phases
 from app.wording import adjusters
 from app.wording.reasons import problems_in_words
@@ -30,9 +32,9 @@ router = APIRouter()
 def made_otherwise(shop: Shop, page: Page, visit_id: int, slug: str, kind: str = "", place: str = "") -> HTMLResponse:
     """The form for an adjustment done differently, started from what the card said."""
     with shop.reading() as session:
-        record = loader.load(session, visit_id)
+        assessment = assessed(session, visit_id)
     values = {"key": new_key(), "kind": kind, "place": place, "amount": "", "leaf": "", "second_leaf": "", "way": ""}
-    return _form(page, record, phase_of(slug), values, {})
+    return _form(page, assessment, phase_of(slug), values, {})
 
 
 @router.post("/visits/{visit_id}/{slug}/moves")
@@ -45,59 +47,46 @@ def make(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: Now)
         raise
     except RejectedError as refusal:
         with shop.reading() as session:
-            record = loader.load(session, visit_id)
-        return _form(page, record, phase_of(slug), form.values, problems_in_words(refusal), status_of(refusal))
+            assessment = assessed(session, visit_id)
+        return _form(page, assessment, phase_of(slug), form.values, problems_in_words(refusal), status_of(refusal))
     return page.saved(f"/visits/{visit_id}/{slug}/readings")
 
 
-def place_name(kind: str, bank: str | None, near: int | None, far: int | None) -> str:
-    """The place of an adjuster as forms carry it: ``A``, ``2-3``, ``4``."""
-    if kind in ("blade", "screw"):
-        return f"{near}-{far}"
-    return str(near) if kind == "bypass" else bank or ""
-
-
 def _new_move(form: Typed, slug: str) -> NewMove:
-    kind, place = form.text("kind"), form.text("place")
-    bank, near, far = "", None, None
-    if kind in ("blade", "screw"):
-        ends = [int(end) for end in place.split("-") if end.isdecimal()]
-        near, far = (ends[0], ends[1]) if len(ends) == 2 else (None, None)
-    elif kind == "bypass":
-        near = int(place) if place.isdecimal() else None
-    else:
-        bank = place
-    blade = form.units.of("blade")
-    leaves = tuple(blade.kept(form.number(name)) * THOU for name in ("leaf", "second_leaf") if form.text(name))
+    name, text = form.text("kind"), form.text("place")
+    kind = next((one for one in kinds() if one.slug == name), None)
+    place = place_from(kind, text) if kind is not None else Place(text)
+    feeler = form.units.of("blade")
+    leaves = tuple(feeler.kept(form.number(name)) * THOU for name in ("leaf", "second_leaf") if form.text(name))
     amount = 0.0
-    if kind != "blade":
-        amount = form.number("amount", Rejection.TURNS_MISSING)
-        if (form.text("way") == "out") != (kind == "bypass"):
-            amount = -amount
+    if kind is not None and kind.unit != "leaves":
+        amount = signed(kind, form.number("amount", Rejection.TURNS_MISSING), form.text("way"))
     form.raise_problems()
-    return NewMove(slug, kind, bank, near, far, amount, leaves, bool(form.text("advised")), form.text("by"))
+    advised, by = bool(form.text("advised")), form.text("by")
+    return NewMove(slug, name, place.bank, place.near, place.far, amount, leaves, advised, by)
 
 
 def _form(
     page: Pages,
-    record: VisitRecord,
+    assessment: Assessment,
     phase: Phase,
     values: Mapping[str, str],
     problems: Mapping[str, str],
     status: int = 200,
 ) -> HTMLResponse:
-    kinds = phase.moves_for(parts_of(record.layout))
+    record = assessment.record
+    made_here = phase.moves_for(record.layout)
     return page.show(
         "visit/move.html",
         status,
         record=record,
         units=Typed(values).units if "leaf" in values and status != 200 else record.units,
         phase=phase,
-        phases=phases(record),
+        phases=phases(assessment),
         values=values,
         problems=problems,
-        kinds=kinds,
-        places=adjusters.places(record.layout, kinds),
-        ways=adjusters.ways(kinds),
-        turned=adjusters.turned(kinds),
+        kinds=made_here,
+        places=adjusters.places(record.layout, made_here),
+        ways=adjusters.ways(made_here),
+        turned=adjusters.turned(made_here),
     )

@@ -11,8 +11,8 @@ from app.shop.commands.readings import NewReading
 from app.shop.errors import NotFoundError, RejectedError
 from app.shop.procedure.items import Phase
 from app.shop.procedure.parts import parts_of
+from app.shop.queries.assessed import assessed
 from app.shop.reasons import because
-from app.shop.record import loader
 from app.shop.record.revision import version
 from app.shop.record.visit_record import VisitRecord
 from app.shop.rejections import Rejection
@@ -70,7 +70,7 @@ def add_speed(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now:
     """Save the idle speed with what the phase asks for, or show the page again with what is wrong."""
     phase, by, key = phase_of(slug), form.text("by"), form.text("key")
     with shop.reading() as session:
-        item = speed_item(loader.load(session, visit_id), phase)
+        item = speed_item(assessed(session, visit_id).of(phase))
     if item is None:
         raise RejectedError({"value": because(Rejection.NO_IDLE_SPEED_HERE)})
     try:
@@ -170,15 +170,16 @@ def _desk(
 ) -> HTMLResponse:
     phase = phase_of(slug)
     with shop.reading() as session:
-        record, made_at = loader.load(session, visit_id), version(session, visit_id)
+        assessment, made_at = assessed(session, visit_id), version(session, visit_id)
+        record = assessment.record
         simulated = training.of_engine(session, record.engine.ident) is not None
-    shown = ReadingPage(record, phase, wanted, values or {}, problems or {}, simulated)
+    shown = ReadingPage(assessment, phase, wanted, values or {}, problems or {}, simulated)
     return page.show(
         "visit/readings.html",
         status,
         record=record,
         phase=phase,
-        phases=phases(record),
+        phases=phases(assessment),
         desk=shown,
         version=made_at,
         simulated=simulated,

@@ -7,17 +7,15 @@ from datetime import datetime, timedelta
 from fastapi import APIRouter
 from fastapi.responses import HTMLResponse, Response
 
-from app.shop.assessment.advising import starting
-from app.shop.assessment.progress import current_phase, items_of, leads_to_banks, progress
+from app.shop.assessment.assessment import Assessment, PhaseAssessment
 from app.shop.commands import checks, people, visits
 from app.shop.errors import NotFoundError, RejectedError
 from app.shop.procedure.items import Item, Phase
 from app.shop.procedure.parts import parts_of
 from app.shop.procedure.phases import HEAT_SOAKED, phase_named
-from app.shop.procedure.recheck import recheck
 from app.shop.procedure.requirements import Waiting
+from app.shop.queries.assessed import assessed
 from app.shop.reasons import because
-from app.shop.record import loader
 from app.shop.record.measures import Units, offered
 from app.shop.record.visit_record import VisitRecord
 from app.shop.rejections import Rejection
@@ -49,16 +47,16 @@ router = APIRouter()
 def visit(shop: Shop, page: Page, visit_id: int) -> Response:
     """Go to where the visit is: the phase under way, at its readings once what comes before them is recorded."""
     with shop.reading() as session:
-        record = loader.load(session, visit_id)
-    return page.go(resume_url(record))
+        assessment = assessed(session, visit_id)
+    return page.go(resume_url(assessment))
 
 
 @router.get("/visits/{visit_id}/sign-off")
 def sign_off_form(shop: Shop, page: Page, visit_id: int) -> HTMLResponse:
     """What was left undone, if anything, and the line for the name."""
     with shop.reading() as session:
-        record, names = loader.load(session, visit_id), people.everyone(session)
-    return _sign_off(page, record, names, {"key": new_key(), "name": ""}, {})
+        assessment, names = assessed(session, visit_id), people.everyone(session)
+    return _sign_off(page, assessment, names, {"key": new_key(), "name": ""}, {})
 
 
 @router.post("/visits/{visit_id}/sign-off")
@@ -70,8 +68,8 @@ def sign_off(shop: Shop, page: Page, form: Form, visit_id: int, now: Now) -> Res
         raise
     except RejectedError as refusal:
         with shop.reading() as session:
-            record, names = loader.load(session, visit_id), people.everyone(session)
-        return _sign_off(page, record, names, form.values, problems_in_words(refusal), status_of(refusal))
+            assessment, names = assessed(session, visit_id), people.everyone(session)
+        return _sign_off(page, assessment, names, form.values, problems_in_words(refusal), status_of(refusal))
     return page.saved(f"/visits/{visit_id}/sheet")
 
 
@@ -79,27 +77,27 @@ def sign_off(shop: Shop, page: Page, form: Form, visit_id: int, now: Now) -> Res
 def steps(shop: Shop, page: Page, visit_id: int, slug: str) -> HTMLResponse:
     """What a phase asks for."""
     with shop.reading() as session:
-        record = loader.load(session, visit_id)
-    return _steps(page, record, phase_of(slug), _empty(record), {})
+        assessment = assessed(session, visit_id)
+    return _steps(page, assessment, phase_of(slug), _empty(assessment.record), {})
 
 
 @router.post("/visits/{visit_id}/{slug}/checks")
 def record(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: Now) -> Response:
     """Store what was ticked and filled in, all of it or nothing."""
     with shop.reading() as session:
-        record = loader.load(session, visit_id)
+        assessment = assessed(session, visit_id)
     phase = phase_of(slug)
     try:
-        units = _units(record, phase, form)
-        values = _values(record, phase, form, units)
+        units = _units(assessment.of(phase), form)
+        values = _values(assessment.of(phase), form, units)
         read_at = _read_at(form, now)
         form.raise_problems()
         checks.record(shop, visit_id, form.text("key"), slug, values, form.text("by"), now, read_at, units)
     except RejectedError as refusal:
-        return _steps(page, record, phase, form.values, problems_in_words(refusal), status_of(refusal))
+        return _steps(page, assessment, phase, form.values, problems_in_words(refusal), status_of(refusal))
     with shop.reading() as session:
-        record = loader.load(session, visit_id)
-    return page.saved(resume_url(record))
+        assessment = assessed(session, visit_id)
+    return page.saved(resume_url(assessment))
 
 
 @router.post("/visits/{visit_id}/{slug}/checks/back")
@@ -112,8 +110,10 @@ def take_back(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now:
         raise
     except RejectedError as refusal:
         with shop.reading() as session:
-            record = loader.load(session, visit_id)
-        return _steps(page, record, phase_of(slug), _empty(record), problems_in_words(refusal), status_of(refusal))
+            assessment = assessed(session, visit_id)
+        return _steps(
+            page, assessment, phase_of(slug), _empty(assessment.record), problems_in_words(refusal), status_of(refusal)
+        )
     return page.saved(f"/visits/{visit_id}/{slug}")
 
 
@@ -127,8 +127,8 @@ def override(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: 
         raise
     except RejectedError as refusal:
         with shop.reading() as session:
-            record = loader.load(session, visit_id)
-        return _steps(page, record, phase_of(slug), form.values, problems_in_words(refusal), status_of(refusal))
+            assessment = assessed(session, visit_id)
+        return _steps(page, assessment, phase_of(slug), form.values, problems_in_words(refusal), status_of(refusal))
     return page.saved(f"/visits/{visit_id}")
 
 
@@ -140,10 +140,10 @@ def phase_of(slug: str) -> Phase:
         raise NotFoundError(because(Waiting.NO_SUCH_PHASE)) from None
 
 
-def _units(record: VisitRecord, phase: Phase, form: Typed) -> Units:
+def _units(judged: PhaseAssessment, form: Typed) -> Units:
     """What the figures of a form are in: the units beside its boxes, or the one a customer read this one out in."""
     unit, said = form.text("said_unit"), form.text("said")
-    item = next((one for one in items_of(record, phase) if one.slug == said), None)
+    item = next((one for one in judged.items if one.slug == said), None)
     if not unit or item is None:
         return form.units
     if item.quantity is None or unit not in offered(item.quantity):
@@ -153,13 +153,13 @@ def _units(record: VisitRecord, phase: Phase, form: Typed) -> Units:
     return replace(form.units, **{item.quantity: unit})
 
 
-def _values(record: VisitRecord, phase: Phase, form: Typed, units: Units) -> dict[str, float | None]:
+def _values(judged: PhaseAssessment, form: Typed, units: Units) -> dict[str, float | None]:
     values: dict[str, float | None] = {}
-    for item in items_of(record, phase):
+    for item in judged.items:
         typed = form.text(item.slug)
         if item.kind == "tick" and typed:
             values[item.slug] = None
-        elif item.kind == "number" and typed and not _unchanged(record, phase, item, typed, units):
+        elif item.kind == "number" and typed and not _unchanged(judged, item, typed, units):
             values[item.slug] = item.kept(form.number(item.slug), units)
     return values
 
@@ -175,8 +175,8 @@ def _read_at(form: Typed, now: str) -> str:
     return stamp(datetime.fromisoformat(now) - timedelta(minutes=ago)) if ago else ""
 
 
-def _unchanged(record: VisitRecord, phase: Phase, item: Item, typed: str, units: Units) -> bool:
-    before = record.checks.get((phase.slug, item.slug))
+def _unchanged(judged: PhaseAssessment, item: Item, typed: str, units: Units) -> bool:
+    before = judged.record.checks.get((judged.phase.slug, item.slug))
     return (
         not item.over_time
         and before is not None
@@ -191,22 +191,23 @@ def _empty(record: VisitRecord) -> dict[str, str]:
 
 def _steps(
     page: Pages,
-    record: VisitRecord,
+    assessment: Assessment,
     phase: Phase,
     values: Mapping[str, str],
     problems: Mapping[str, str],
     status: int = 200,
 ) -> HTMLResponse:
-    standing = next(s for s in progress(record) if s.phase is phase)
+    record, judged = assessment.record, assessment.of(phase)
+    standing = judged.status
     units = Typed(values).units if values.get("units") else record.units.on_screen
     parts = parts_of(record.layout)
-    lines = check_lines(record, phase, values, problems, units)
+    lines = check_lines(judged, values, problems, units)
     return page.show(
         "visit/steps.html",
         status,
         record=record,
         phase=phase,
-        phases=phases(record),
+        phases=phases(assessment),
         standing=standing,
         lines=lines,
         units=units,
@@ -218,13 +219,13 @@ def _steps(
         cautions_here=safety_lines(phase.cautions_at(record.visit.place, parts)),
         steps_here=phase_steps(phase, parts),
         done=done_lines(record, phase),
-        preset=starting(record) if phase.slug == "cold-preset" else None,
+        preset=judged.preset,
         since=since_left(record),
         open_here=record.sign_off is None,
-        current=current_phase(record),
-        to_banks=phase is HEAT_SOAKED and not standing.done and leads_to_banks(record),
+        current=assessment.current,
+        to_banks=phase is HEAT_SOAKED and assessment.to_banks,
         say=next_prompt(record, lines),
-        recheck=recheck(record) if phase.rounds in ("coarse", "fine") and not standing.done else None,
+        recheck=assessment.recheck if phase.rounds in ("coarse", "fine") and not standing.done else None,
         heat=heat_view(record) if phase.rounds == "fine" else None,
         defer=deferral(),
         values={**_empty(record), **values},
@@ -234,7 +235,7 @@ def _steps(
 
 def _sign_off(
     page: Pages,
-    record: VisitRecord,
+    assessment: Assessment,
     names: Sequence[Person],
     values: Mapping[str, str],
     problems: Mapping[str, str],
@@ -243,9 +244,9 @@ def _sign_off(
     return page.show(
         "visit/sign_off.html",
         status,
-        record=record,
-        phases=phases(record),
-        standings=[(phase_title(one.phase), one) for one in progress(record)],
+        record=assessment.record,
+        phases=phases(assessment),
+        standings=[(phase_title(one.phase), one) for one in assessment.statuses],
         people=[(one.name, one.name) for one in names],
         values=values,
         problems=problems,

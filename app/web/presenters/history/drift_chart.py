@@ -8,7 +8,12 @@ from functools import partial
 from app.shop.queries.engine_history import Change, RoundSummary, VisitSummary, repeatability
 from app.sync.slips.slip_hypotheses import moves
 from app.web.presenters.history.drift_trace import Point, Trace, trace
+from app.wording import slips
+from app.wording.message import Message, say
 from app.wording.quantities import signed
+
+_Height = Callable[[RoundSummary, VisitSummary], float | None]
+"""How far one end of a visit is from the mean, in tolerances; None where it was not read."""
 
 OTHER_AIR = 0.02
 """Change of ln(flow) by air and speed from which a visit is marked (this program's choice: one repeatability)."""
@@ -42,9 +47,6 @@ class DriftCharts:
     letters: Mapping[str, str] = field(default_factory=dict)
 
 
-LETTERS = {"H": "other hardware, or better known", "M": "another meter", "A": "other air or idle speed"}
-
-
 def drift_charts(visits: Sequence[VisitSummary], changed: Mapping[int, Change]) -> DriftCharts | None:
     """The charts of the visits that were read, oldest first; None before the first one."""
     read = [visit for visit in visits if visit.found or visit.left]
@@ -55,12 +57,9 @@ def drift_charts(visits: Sequence[VisitSummary], changed: Mapping[int, Change]) 
     last = read[-1].found or read[-1].left
     band = repeatability(last, read[-1].meter) if last else 0.0
     years = _years(read)
-
     slipped = _slipped(changed)
 
-    def chart(
-        label: str, aloud: str, height: Callable[[RoundSummary, VisitSummary], float | None], bore: int | None = None
-    ) -> DriftChart:
+    def chart(label: str, aloud: Message, height: _Height, bore: int | None = None) -> DriftChart:
         points = tuple(
             Point(
                 visit.number,
@@ -71,23 +70,26 @@ def drift_charts(visits: Sequence[VisitSummary], changed: Mapping[int, Change]) 
             )
             for visit in read
         )
-        word, drifts = (slipped[bore], True) if bore in slipped else _word(points, band, bool(slipped))
-        return DriftChart(label, word, trace(points, band), drifts, f"{aloud}, {word}: {_aloud(points)}")
+        message, drifts = (slipped[bore], True) if bore in slipped else _word(points, band, bool(slipped))
+        word = say(message)
+        name = say(aloud, bore=bore, bank=label, word=word, visits=_aloud(points))
+        return DriftChart(label, word, trace(points, band), drifts, name)
 
     banks = []
     for bank in layout.banks:
-        bores = tuple(chart(str(b), f"Bore {b}", partial(_bore, b), b) for b in bank.bores)
+        bores = tuple(chart(str(b), slips.CHART_OF_BORE, partial(_bore, b), b) for b in bank.bores)
         whole = None
         if len(layout.banks) > 1:
-            whole = chart(bank.name, f"Bank {bank.name} against all bores", partial(_bank, bank.name))
+            whole = chart(bank.name, slips.CHART_OF_BANK, partial(_bank, bank.name))
         banks.append(DriftBank(bank.name, bores, whole))
-    return DriftCharts(tuple(banks), {k: v for k, v in LETTERS.items() if any(k in m for m in marks.values())})
+    letters = {k: say(v) for k, v in slips.LETTERS.items() if any(k in m for m in marks.values())}
+    return DriftCharts(tuple(banks), letters)
 
 
-def going_one_way(points: Sequence[Point], band: float) -> str:
-    """``wide`` or ``tight`` when every step in use went that way, at least twice, and further than the meter repeats.
+def one_way(points: Sequence[Point], band: float) -> int:
+    """1 or -1 when every step in use opened or closed, at least twice, and further than the meter repeats; else 0.
 
-    This program's own rule for a word beside the chart; the odds of what slipped come from the brain.
+    This program's own rule for a word beside the chart; what slipped, and how likely that is, comes from ``app.sync``.
     """
     steps = []
     left: float | None = None
@@ -97,43 +99,45 @@ def going_one_way(points: Sequence[Point], band: float) -> str:
         ends = (point.left, point.found, left)
         left = next((end for end in ends if end is not None), None)
     if len(steps) < 2 or abs(sum(steps)) <= band:
-        return ""
+        return 0
     if all(step > 0 for step in steps):
-        return "wide"
-    return "tight" if all(step < 0 for step in steps) else ""
+        return 1
+    return -1 if all(step < 0 for step in steps) else 0
 
 
-def _slipped(changed: Mapping[int, Change]) -> dict[int | None, str]:
-    """The bores that a slip moved which had a name, with a word for the way they went the last time."""
-    words: dict[int | None, str] = {}
+def _slipped(changed: Mapping[int, Change]) -> dict[int | None, Message]:
+    """The bores that a named slip moved, with the words for the way they went the last time."""
+    words: dict[int | None, Message] = {}
     for change in changed.values():
         if change.assessment is not None and (named := change.assessment.named) is not None:
             for bore in moves(change.after.layout, named.suspect):
-                words[bore] = f"slipped {'wide' if named.change > 0 else 'tight'}"
+                words[bore] = slips.SLIPPED_OPEN if named.change > 0 else slips.SLIPPED_CLOSED
     return words
 
 
-def _word(points: Sequence[Point], band: float, others_slipped: bool) -> tuple[str, bool]:
-    """Where others slipped, the mean went with them, and a bore that stood still seems to go the other way."""
-    if not others_slipped and (way := going_one_way(points, band)):
-        return f"drifts {way}", True
+def _word(points: Sequence[Point], band: float, others_slipped: bool) -> tuple[Message, bool]:
+    """Where others slipped, the mean went with them, and a bore that did not move seems to go the other way."""
+    if not others_slipped and (way := one_way(points, band)):
+        return (slips.KEEPS_OPENING if way > 0 else slips.KEEPS_CLOSING), True
     newest = next((p.found if p.left is None else p.left for p in reversed(points)), None)
     if newest is not None and abs(newest) > 1:
-        return ("stands wide" if newest > 0 else "stands tight"), False
-    return "steady", False
+        return (slips.IS_OPEN if newest > 0 else slips.IS_CLOSED), False
+    return slips.STEADY, False
 
 
 def _aloud(points: Sequence[Point]) -> str:
+    """The last six visits in words, for who does not see the chart."""
     said = []
     for point in points[-6:]:
-        ends = [
-            f"{how} {signed(value, 1)}"
-            for how, value in (("found", point.found), ("left", point.left))
+        ends = {
+            name: signed(value, 1)
+            for name, value in (("found", point.found), ("left", point.left))
             if value is not None
-        ]
+        }
         if ends:
-            said.append(f"visit {point.visit} {', '.join(ends)}")
-    return "; ".join(said) + ", in windows from the mean"
+            one = slips.FOUND_ONLY if "found" in ends else slips.LEFT_ONLY
+            said.append(say(slips.FOUND_AND_LEFT if len(ends) > 1 else one, visit=point.visit, **ends))
+    return "; ".join(said)
 
 
 def _bore(bore: int, stand: RoundSummary, _visit: VisitSummary) -> float | None:

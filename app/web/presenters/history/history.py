@@ -5,16 +5,19 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from app.shop.assessment.verdicts import evenness_of
-from app.shop.queries.engine_history import RoundSummary, VisitSummary
+from app.shop.queries.engine_history import Moved, RoundSummary, VisitSummary
 from app.shop.record.visit_record import Round, VisitRecord
+from app.sync.engine.adjusters.registry import kind_of
 from app.sync.readings.rounds import RoundResult
 from app.web.presenters.history.slip_report import SlipReport
+from app.wording import adjusters, names, slips
+from app.wording.message import say
 from app.wording.quantities import Unit, unit_named, unit_of
 
 
 @dataclass(frozen=True, slots=True)
 class VisitLine:
-    """One visit: spreads are widest less tightest, in the meter's unit; empty when there was no such round.
+    """One visit: spreads are highest less lowest, in the meter's unit; empty when there was no such round.
 
     ``moves`` counts them and ``moved`` says what they were; ``slipped`` is what had slipped by the time it began.
     """
@@ -34,7 +37,6 @@ class VisitLine:
     by: str
     signed: str
     slipped: str
-    odds: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,9 +60,9 @@ class SinceLeft:
     sentence: str
 
 
-def history(visits: Sequence[VisitSummary], slips: Mapping[int, SlipReport]) -> tuple[VisitLine, ...]:
-    """The visits of an engine, newest first. ``slips`` by visit id."""
-    return tuple(_line(visit, slips.get(visit.visit_id)) for visit in reversed(visits))
+def history(visits: Sequence[VisitSummary], reports: Mapping[int, SlipReport]) -> tuple[VisitLine, ...]:
+    """The visits of an engine, newest first. ``reports`` of what slipped by visit id."""
+    return tuple(_line(visit, reports.get(visit.visit_id)) for visit in reversed(visits))
 
 
 def unit_remembered(visit: VisitSummary) -> Unit:
@@ -71,8 +73,8 @@ def unit_remembered(visit: VisitSummary) -> Unit:
 def since_left(record: VisitRecord) -> SinceLeft | None:
     """What changed since the engine was last left; None before this visit's first round, and on a first visit.
 
-    Another meter, such as a customer's own, has a scale of its own: it is learnt from all bores together and taken out,
-    so that what is left is what one bore did against the others.
+    Another meter, such as a customer's own, has a scale of its own: it is estimated from all bores together and
+    corrected, so that the rest is what one bore did against the others.
     """
     found, before = record.as_found(), record.before
     left = before.as_left() if before else None
@@ -90,17 +92,20 @@ def since_left(record: VisitRecord) -> SinceLeft | None:
     changes = tuple(Change(b, unit.show(then[b]), unit.show(now[b]), unit.change(now[b] - then[b])) for b in shared)
     most = max(shared, key=lambda b: abs(now[b] - then[b]))
     common = sum(now[b] - then[b] for b in shared) / len(shared)
-    sentence = (
-        f"Bore {most} changed most, by {unit.change(now[most] - then[most])}; "
-        f"all bores together by {unit.change(common)} on average."
+    other_meter = before.meter.ident != record.meter.ident
+    sentence = say(
+        slips.CHANGED_MOST_OTHER_METER if other_meter else slips.CHANGED_MOST,
+        bore=most,
+        change=unit.change(now[most] - then[most]),
+        common=unit.change(common),
+        unit=unit.name,
+        scale=f"{scale:.2f}",
     )
-    if before.meter.ident != record.meter.ident:
-        sentence += f" Read with another meter: {scale:.2f} times the last one's figures, taken out here."
     return SinceLeft(before.visit.opened_at, before.visit.number, unit.name, changes, sentence)
 
 
 def judged(record: VisitRecord, one: Round | None) -> RoundResult | None:
-    """How even a round was, by the fine window."""
+    """How even a round was, by the fine tolerance."""
     return evenness_of(record, one, record.settings.fine_window) if one is not None else None
 
 
@@ -110,11 +115,11 @@ def _line(visit: VisitSummary, slip: SlipReport | None) -> VisitLine:
     return VisitLine(
         number=visit.number,
         opened_at=visit.opened_at,
-        place=visit.place,
+        place=names.place(visit.place),
         why=visit.why,
         job=visit.job,
         found=_spread(visit, visit.found),
-        left=left or ("none" if visit.signed else "open"),
+        left=left or say(slips.NOT_READ if visit.signed else slips.IN_PROGRESS),
         unit=visit.unit,
         moves=len(visit.moves),
         moved=_moved(visit),
@@ -123,7 +128,6 @@ def _line(visit: VisitSummary, slip: SlipReport | None) -> VisitLine:
         by=visit.by,
         signed=visit.signed,
         slipped=slip.title if slip else "",
-        odds=slip.odds if slip else "",
     )
 
 
@@ -132,15 +136,15 @@ def _spread(visit: VisitSummary, stand: RoundSummary | None) -> str:
 
 
 def _moved(visit: VisitSummary) -> str:
-    """What was moved, each once: couplers 2–3 and 3–4, stop screw A."""
+    """What was adjusted, each once: couplers 2–3, 3–4, stop screw A."""
     moves = sorted(visit.moves, key=lambda move: (move.bank or "", move.near or 0))
-    couplers = dict.fromkeys(f"{m.near}–{m.far}" for m in moves if m.kind in ("blade", "screw"))
-    said = [f"{'coupler' if len(couplers) == 1 else 'couplers'} {', '.join(couplers)}"] if couplers else []
-    for kind, name in (("stop", "stop screw"), ("link", "link"), ("bypass", "bypass screw")):
-        where = dict.fromkeys(m.bank or str(m.near) for m in moves if m.kind == kind)
-        if where:
-            said.append(f"{name} {', '.join(where)}")
-    return ", ".join(said)
+    return ", ".join(adjusters.adjusted((move.kind, _where(move)) for move in moves))
+
+
+def _where(move: Moved) -> str:
+    if move.far is not None:
+        return f"{move.near}–{move.far}"
+    return str(move.near) if kind_of(move.kind).sits == "bore" else move.bank or ""
 
 
 def _means(record: VisitRecord, one: Round) -> dict[int, float]:

@@ -1,33 +1,39 @@
-"""What slipped between two visits, in words that lead from the readings to the verdict."""
+"""What slipped between two visits: the verdict, and the evidence that leads from the readings to it."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
 from app.shop.queries.engine_history import Change
-from app.sync.engine.layout import Bypass, Coupler, Layout, Link, StopScrew
+from app.sync.engine.adjusters.registry import kind_called
+from app.sync.engine.layout import Layout, StopScrew
 from app.sync.engine.linkage import IDLE_GAP, turns_for
 from app.sync.engine.plate import gap_rate
-from app.sync.engine.units import MM, THOU
+from app.sync.engine.units import INCH, MM
 from app.sync.slips.changes import log_changes
 from app.sync.slips.creep import Creep
-from app.sync.slips.slip_detection import Bore, ConfoundedPair, Slip, SlipAssessment, SlipHypothesis, Suspect
+from app.sync.slips.slip_detection import (
+    Bore,
+    ConfoundedPair,
+    Slip,
+    SlipAssessment,
+    SlipHypothesis,
+    SlipVerdict,
+    Suspect,
+)
 from app.sync.slips.slip_hypotheses import moves
-from app.wording.quantities import Unit, named_bores, signed, turns_in_words
+from app.wording import slips
+from app.wording.message import say
+from app.wording.names import listed
+from app.wording.quantities import Unit, fraction
+from app.wording.slips import begin, grade, likely, named_bores, percent, suspect_name
 
 WORTH_SAYING = 0.05
-"""Odds below which a suspect is not mentioned."""
+"""Probability below which a suspect is not mentioned."""
 SEEN = 2.0
 """Standard deviations beyond which a bore's own change is said to be more than the meter's repeatability."""
-
-TOLD_BY: Mapping[str, str] = {
-    "stop_marks": "the marks on both stop screws, the throttle sensor's voltage, or a round off idle",
-    "same_meter": "the meter of the last visit",
-    "bore_check": "a look at the bore itself: leak test, then wipe the plate",
-    "bypass_count": "the turns of its bypass screw, counted down to the seat and back, against those recorded",
-    "stop_test": "backing the stop screw out an eighth: a bank that does not follow hangs on its link",
-    "reread": "reading the bores between them once more",
-}
+SMALLEST_TURN = 1 / 32
+"""Turns of a screw that round to a sixteenth."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +41,7 @@ class BoreLine:
     """One bore from as left to as found: readings in the meter's unit, changes in per cent.
 
     ``beyond`` is its change less what all bores did together, ``noise`` what the meter alone may do, twice its standard
-    deviation; ``seen`` marks a change beyond that, ``explained`` a bore that the likeliest story moves.
+    deviation; ``says`` is what follows from the two, ``seen`` marks a change beyond the noise.
     """
 
     bore: int
@@ -45,91 +51,86 @@ class BoreLine:
     beyond: str
     noise: str
     seen: bool
-    explained: bool
+    says: str
 
 
 @dataclass(frozen=True, slots=True)
 class SlipReport:
-    """What slipped: the verdict in a line, its odds, and the steps that led there. ``look`` is what to do first."""
+    """What slipped: the verdict in a line, how likely it is, and the evidence. ``look`` is what to do first."""
 
     title: str
-    odds: str
+    likely: str
     bores: tuple[BoreLine, ...]
     steps: tuple[str, ...]
     look: str
     sure: bool
 
 
-@lru_cache(maxsize=4096)
-def slip_report(change: Change, unit: Unit) -> SlipReport:
-    """The words for one change since an engine was left."""
-    assessment, layout = change.assessment, change.after.layout
-    if assessment is None or assessment.verdict == "unknown":
-        return SlipReport("Nothing can be said", "", (), (change.why_not or "No bore was read both times.",), "", False)
-    together = _together(change, assessment)
-    lines = _bores(change, assessment, together, unit)
-    steps = [_step_common(change, together), _step_bores(lines), *_step_stories(change, assessment)]
-    steps += [_alike(one) for one in assessment.alike]
+@dataclass(frozen=True, slots=True)
+class _BoreChange:
+    """One bore's change: means in base units, changes of ln(flow), the standard deviation that the meter alone has."""
+
+    bore: int
+    left: float
+    found: float
+    change: float
+    beyond: float
+    sd: float
+    explained: bool
+
+    @property
+    def seen(self) -> bool:
+        """Whether it changed by more than the meter's repeatability."""
+        return abs(self.beyond) > SEEN * self.sd
+
+
+def slip_report(change: Change, unit: Unit, metric: bool = False) -> SlipReport:
+    """What slipped since an engine was last left; readings in ``unit``, gaps in millimeters where ``metric``."""
+    assessment = change.assessment
+    if assessment is None or assessment.verdict is SlipVerdict.UNKNOWN:
+        why = slips.NOT_COMPARABLE[change.why_not] if change.why_not else slips.NO_COMMON_BORE
+        return SlipReport(say(slips.NOTHING_KNOWN), "", (), (say(why),), "", False)
+    bores = _bore_changes(change)
+    steps = [_common_change(change, _together(change, assessment)), _bores_beyond(bores)]
+    steps += _hypotheses(change, assessment, metric)
+    steps += [_confounded(one) for one in assessment.alike]
     steps += _doubts(change, assessment)
-    title, odds = _title(assessment)
+    title, probability = _title(assessment)
     return SlipReport(
-        title, odds, lines, tuple(filter(None, steps)), _look(assessment, layout), assessment.verdict == "slipped"
+        title,
+        probability,
+        tuple(_bore_line(one, unit) for one in bores),
+        tuple(steps),
+        _look(assessment),
+        assessment.verdict is SlipVerdict.SLIPPED,
     )
 
 
-def suspect_name(suspect: Suspect) -> str:
-    """A suspect by its usual name: coupler 2–3, stop screw A, bore 3 itself."""
-    match suspect:
-        case Coupler(near, far):
-            return f"coupler {near}–{far}"
-        case StopScrew(bank):
-            return f"stop screw {bank}"
-        case Bypass(bore):
-            return f"bypass screw {bore}"
-        case Link(bank):
-            return f"link {bank}"
-        case Bore(bore):
-            return f"bore {bore} itself"
-
-
-def chances(odds: float) -> str:
-    """Odds as a person says them, never surer than 99 in 100.
-
-    >>> chances(0.9996), chances(0.9), chances(0.004)
-    ('99 in 100', '90 in 100', 'under 1 in 100')
-    """
-    return "under 1 in 100" if odds < 0.01 else f"{min(99, round(100 * odds))} in 100"
-
-
-def percent(change: float) -> str:
-    """A change as per cent with its sign; nothing is never negative.
-
-    >>> percent(0.1234), percent(-0.1234), percent(-0.0001)
-    ('+12.3 %', '−12.3 %', '0.0 %')
-    """
-    return f"{signed(100 * change, 1)} %"
-
-
-def creeping_words(creep: Creep, layout: Layout, first_visit: int) -> str:
-    """What goes one way visit after visit."""
-    followers = named_bores(moves(layout, creep.adjuster))
-    way = "wide" if creep.opening else "tight"
-    return (
-        f"{_capital(suspect_name(creep.adjuster))} creeps: since visit {first_visit} {followers} went {way} little by "
-        "little, each time by no more than one visit can tell. Look for what works loose there."
-    )
+def creep_report(creep: Creep, layout: Layout, first_visit: int) -> str:
+    """What moves one way visit after visit."""
+    message = slips.CREEPS_OPEN if creep.opening else slips.CREEPS_CLOSED
+    bores = named_bores(moves(layout, creep.adjuster))
+    return say(message, suspect=begin(suspect_name(creep.adjuster)), bores=bores, visit=first_visit)
 
 
 def _title(assessment: SlipAssessment) -> tuple[str, str]:
+    """The verdict, and how likely it is."""
+    if assessment.verdict is SlipVerdict.QUIET:
+        quiet = 1 - assessment.any_slip
+        return say(slips.QUIET[grade(quiet)]), likely(quiet)
+    any_slip = assessment.any_slip
     if assessment.named is not None:
-        odds = assessment.odds[assessment.named.suspect]
-        return f"{_capital(suspect_name(assessment.named.suspect))} slipped", chances(odds)
-    if assessment.verdict == "slipped":
-        likeliest = " or ".join(suspect_name(one) for one in _likeliest(assessment)[:2])
-        return f"Something slipped: {likeliest}", chances(assessment.any_slip)
-    if assessment.verdict == "doubtful":
-        return "Something may have slipped", chances(assessment.any_slip)
-    return "Nothing slipped", chances(1 - assessment.any_slip)
+        suspect = assessment.named.suspect
+        probability = assessment.odds[suspect]
+        how_sure = grade(probability)
+        name = suspect_name(suspect)
+        name = name if how_sure is slips.Grade.POSSIBLE else begin(name)
+        return say(slips.NAMED[how_sure], suspect=name), likely(probability)
+    suspects = [suspect_name(one) for one in _likeliest(assessment)[:2]]
+    if assessment.verdict is SlipVerdict.DOUBTFUL or not suspects:
+        return say(slips.DOUBTFUL[grade(any_slip)]), likely(any_slip)
+    either = suspects[0] if len(suspects) == 1 else say(slips.EITHER, one=suspects[0], other=suspects[1])
+    return say(slips.SOMETHING[grade(any_slip)], suspects=either), likely(any_slip)
 
 
 def _likeliest(assessment: SlipAssessment) -> list[Suspect]:
@@ -140,124 +141,157 @@ def _best(assessment: SlipAssessment) -> SlipHypothesis | None:
     return assessment.hypotheses[0] if assessment.hypotheses else None
 
 
-def _moved_by(layout: Layout, assessment: SlipHypothesis | None) -> set[int]:
-    return {bore for slip in assessment.slips for bore in moves(layout, slip.suspect)} if assessment else set()
+def _moved_by(layout: Layout, hypothesis: SlipHypothesis | None) -> set[int]:
+    return {bore for slip in hypothesis.slips for bore in moves(layout, slip.suspect)} if hypothesis else set()
 
 
 def _together(change: Change, assessment: SlipAssessment) -> float:
-    """What all bores did together: the mean change of those that the likeliest story leaves alone."""
+    """What all bores did together: the mean change of those that the most likely hypothesis leaves alone."""
     still = set(assessment.changes) - _moved_by(change.after.layout, _best(assessment)) or set(assessment.changes)
     return sum(assessment.changes[bore] for bore in still) / len(still)
 
 
-def _bores(change: Change, assessment: SlipAssessment, together: float, unit: Unit) -> tuple[BoreLine, ...]:
+@lru_cache(maxsize=4096)
+def _bore_changes(change: Change) -> tuple[_BoreChange, ...]:
+    """Every bore that was read both times, in the order of the layout."""
+    assert change.assessment is not None
     assert change.before.left is not None
     assert change.after.found is not None
+    assessment = change.assessment
     left, found = change.before.left.pooled, change.after.found.pooled
     bores, _, variances = log_changes(change.after.layout, left, found, change.after.meter, change.hot)
-    noise = dict(zip(bores, variances.tolist(), strict=True))
-    moved = _moved_by(change.after.layout, _best(assessment))
-    lines = []
-    for bore in bores:
-        sd, beyond = noise[bore] ** 0.5, assessment.changes[bore] - together
-        lines.append(
-            BoreLine(
-                bore=bore,
-                left=f"{left[bore].mean / unit.size:.{unit.decimals}f}",
-                found=f"{found[bore].mean / unit.size:.{unit.decimals}f}",
-                change=percent(assessment.changes[bore]),
-                beyond=percent(beyond),
-                noise=f"±{100 * SEEN * sd:.1f} %",
-                seen=abs(beyond) > SEEN * sd,
-                explained=bore in moved,
-            )
+    moved, together = _moved_by(change.after.layout, _best(assessment)), _together(change, assessment)
+    return tuple(
+        _BoreChange(
+            bore=bore,
+            left=left[bore].mean,
+            found=found[bore].mean,
+            change=assessment.changes[bore],
+            beyond=assessment.changes[bore] - together,
+            sd=variance**0.5,
+            explained=bore in moved,
         )
-    return tuple(lines)
+        for bore, variance in zip(bores, variances.tolist(), strict=True)
+    )
 
 
-def _step_common(change: Change, together: float) -> str:
-    amount = f"All bores together changed by {percent(together)}"
+def _bore_line(one: _BoreChange, unit: Unit) -> BoreLine:
+    says = slips.MOVED_BY_IT if one.explained else slips.BEYOND_METER if one.seen else None
+    return BoreLine(
+        bore=one.bore,
+        left=unit.show(one.left),
+        found=unit.show(one.found),
+        change=percent(one.change),
+        beyond=percent(one.beyond),
+        noise=say(slips.NOISE, change=f"{100 * SEEN * one.sd:.1f}"),
+        seen=one.seen,
+        says=say(says) if says else "",
+    )
+
+
+def _common_change(change: Change, together: float) -> str:
     if not change.same_meter:
-        return f"{amount}. Another meter was used, so that says nothing about the engine."
+        return say(slips.COMMON_OTHER_METER, change=percent(together))
     if change.common is not None:
-        return f"{amount}; air and idle speed explain {percent(change.common)}."
-    return f"{amount}: air, idle speed or the meter's own scale, which nobody can tell apart without the day's air."
+        return say(slips.COMMON_EXPLAINED, change=percent(together), explained=percent(change.common))
+    return say(slips.COMMON_UNEXPLAINED, change=percent(together))
 
 
-def _step_bores(lines: Sequence[BoreLine]) -> str:
-    seen = [line.bore for line in lines if line.seen]
-    if not seen:
-        return "Beyond that no bore changed by more than the meter repeats within."
-    return f"Beyond that {named_bores(seen)} changed by more than the meter repeats within."
+def _bores_beyond(bores: Sequence[_BoreChange]) -> str:
+    seen = tuple(one.bore for one in bores if one.seen)
+    return say(slips.BORES_BEYOND, bores=named_bores(seen)) if seen else say(slips.NO_BORE_BEYOND)
 
 
-def _step_stories(change: Change, assessment: SlipAssessment) -> list[str]:
-    best, layout = _best(assessment), change.after.layout
+def _hypotheses(change: Change, assessment: SlipAssessment, metric: bool) -> list[str]:
+    """The most likely hypothesis, and the next suspects."""
+    best = _best(assessment)
     if best is None:
         return []
     said = []
     if not best.slips and best.misread is None:
-        said.append(f"The likeliest story is that nothing moved: {chances(best.odds)}.")
+        said.append(say(slips.NOTHING_MOVED, likely=likely(best.odds)))
     elif not best.slips:
-        said.append(f"The likeliest story is one misread value at bore {best.misread}: {chances(best.odds)}.")
-    for slip in best.slips:
-        followers = named_bores(moves(layout, slip.suspect))
-        said.append(
-            f"{_capital(suspect_name(slip.suspect))} moves {followers}: {_amount(change, slip)} "
-            f"({chances(assessment.odds[slip.suspect])})."
-        )
-    others = [s for s in _likeliest(assessment) if s not in {slip.suspect for slip in best.slips}]
+        said.append(say(slips.ONE_MISREAD, bore=best.misread, likely=likely(best.odds)))
+    said += [_slip(change, slip, assessment.odds[slip.suspect], metric) for slip in best.slips]
+    others = [s for s in _likeliest(assessment) if s not in {slip.suspect for slip in best.slips}][:2]
     if others:
-        named = ", ".join(f"{suspect_name(s)} ({chances(assessment.odds[s])})" for s in others[:2])
-        said.append(f"Next best: {named}.")
+        named = [_with_likely(suspect_name(suspect), assessment.odds[suspect]) for suspect in others]
+        said.append(say(slips.NEXT_LIKELY, suspects=", ".join(named)))
     return said
 
 
-def _amount(change: Change, slip: Slip) -> str:
+def _with_likely(what: str, probability: float) -> str:
+    return say(slips.WITH_LIKELY, what=what, likely=likely(probability))
+
+
+def _slip(change: Change, slip: Slip, probability: float, metric: bool) -> str:
     """How far a slip went, in per cent of flow, and as a gap or turns at the usual idle opening."""
-    way = "wider" if slip.change > 0 else "tighter"
-    flow = f"{100 * abs(slip.change):.0f} % {way}, give or take {100 * slip.sd:.0f}"
+    size = _size(change, slip, metric)
+    opened, closed = (slips.OPENED_BY, slips.CLOSED_BY) if size else (slips.OPENED, slips.CLOSED)
+    return say(
+        opened if slip.change > 0 else closed,
+        suspect=begin(suspect_name(slip.suspect)),
+        likely=likely(probability),
+        bores=named_bores(moves(change.after.layout, slip.suspect)),
+        flow=f"{100 * abs(slip.change):.0f}",
+        sd=f"{100 * slip.sd:.0f}",
+        size=size,
+    )
+
+
+def _size(change: Change, slip: Slip, metric: bool) -> str:
+    """A slip as turns of its stop screw, or as a change of the edge gap; empty where neither says anything."""
     hardware = change.after.hardware
     if isinstance(slip.suspect, StopScrew):
-        return f"{flow}, about {turns_in_words(abs(turns_for(slip.rotation, hardware)))} of the screw"
-    if isinstance(slip.suspect, Bypass):
-        return flow
-    per_radian = gap_rate(IDLE_GAP, hardware.bore_diameter.value, hardware.closed_angle.value)
-    gap = abs(slip.rotation) * per_radian
-    return f"{flow}, about {gap / THOU:.1f} thou ({gap / MM:.2f} mm)"
+        turned = abs(turns_for(slip.rotation, hardware))
+        if turned < SMALLEST_TURN:
+            return ""
+        return say(slips.TURN if turned <= 1 else slips.TURNS, turns=fraction(turned))
+    if not isinstance(slip.suspect, Bore) and kind_called(slip.suspect).effect == "lets air past":
+        return ""
+    gap = abs(slip.rotation) * gap_rate(IDLE_GAP, hardware.bore_diameter.value, hardware.closed_angle.value)
+    if metric:
+        return say(slips.MILLIMETERS, value=f"{gap / MM:.2f}")
+    return say(slips.INCHES, value=f"{gap / INCH:.4f}")
 
 
-def _alike(one: ConfoundedPair) -> str:
-    also = "".join(f" with {suspect_name(other)} going the other way" for other in one.also)
-    return (
-        f"A round at idle cannot tell {suspect_name(one.one)} from {suspect_name(one.other)}{also}. "
-        f"What can: {TOLD_BY[one.told_by]}."
-    )
+def _confounded(pair: ConfoundedPair) -> str:
+    named = {
+        "one": suspect_name(pair.one),
+        "other": suspect_name(pair.other),
+        "test": say(slips.TESTS[pair.told_by]),
+    }
+    if not pair.also:
+        return say(slips.CONFOUNDED, **named)
+    return say(slips.CONFOUNDED_ALSO, also=listed([suspect_name(one) for one in pair.also]), **named)
 
 
 def _doubts(change: Change, assessment: SlipAssessment) -> list[str]:
     said = []
     misread = {bore: odds for bore, odds in assessment.misread.items() if odds >= WORTH_SAYING}
     if misread:
-        named = ", ".join(f"bore {bore} ({chances(odds)})" for bore, odds in misread.items())
-        said.append(f"A value may be misread: {named}.")
+        named = [_with_likely(named_bores((bore,)), odds) for bore, odds in misread.items()]
+        said.append(say(slips.POSSIBLY_MISREAD, bores=", ".join(named)))
     if not change.hot:
-        said.append("One of the two rounds was not taken heat-soaked, so every bore may have strayed by itself.")
+        said.append(say(slips.NOT_HOT))
     if not change.same_fitting:
-        said.append("What is fitted was recorded anew in between: a change may come from that.")
+        said.append(say(slips.OTHER_HARDWARE))
     return said
 
 
-def _look(assessment: SlipAssessment, layout: Layout) -> str:
-    reread = f"Read {named_bores(sorted(assessment.reread))} once more" if assessment.reread else ""
-    if assessment.verdict == "quiet":
-        return f"{reread}; nothing else stands out." if reread else "Nothing stands out: read on as usual."
+def _look(assessment: SlipAssessment) -> str:
+    """What to do first at the engine."""
+    values: dict[str, str] = {}
+    if assessment.reread:
+        values["bores"] = named_bores(tuple(sorted(assessment.reread)))
+    if assessment.verdict is SlipVerdict.QUIET:
+        return say(slips.REREAD_ONLY if values else slips.NO_SUSPECT, **values)
+    reread = bool(values)
     first = _likeliest(assessment)[:1]
-    named = suspect_name(first[0]) if first else "what was set last"
-    if assessment.verdict == "doubtful":
-        return f"{reread or 'Read one more round'} before anything is believed; then look at {named}."
-    return f"{reread}, then look at {named}." if reread else f"Look at {named} before anything is turned."
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
+    if first:
+        values["suspect"] = suspect_name(first[0])
+    if reread:
+        return say(slips.REREAD_THEN_CHECK if first else slips.REREAD_THEN_LAST, **values)
+    if assessment.verdict is SlipVerdict.DOUBTFUL:
+        return say(slips.ROUND_THEN_CHECK if first else slips.ROUND_THEN_LAST, **values)
+    return say(slips.CHECK_NOW if first else slips.CHECK_LAST_NOW, **values)

@@ -6,23 +6,25 @@ from app.shop.record.visit_record import Round, VisitRecord
 from app.web.presenters.filters import moment
 from app.web.presenters.history.history import judged
 from app.web.presenters.steps import move_words
+from app.wording import paper
+from app.wording.language import to_the_customer
+from app.wording.message import say
 from app.wording.phases import phase_title
-from app.wording.quantities import opening, unit_of
+from app.wording.quantities import feeler as feeler_words
+from app.wording.quantities import unit_of
 from app.wording.requirements import missing_as_stored
-from app.wording.verdicts import verdict_title
 
 
 @dataclass(frozen=True, slots=True)
 class FileRound:
-    """One round in a line: values in the order of the bores, the closing one after them; empty where none was read."""
+    """One round in a line: values in the order of the bores, the drift check after them; empty where none was read.
+    ``title`` says in which phase, at which opening and when it was started, and how even it was."""
 
     number: int
     title: str
-    at: str
     values: tuple[str, ...]
-    closing: str
+    drift_check: str
     spread: str
-    verdict: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +37,7 @@ class FileLine:
 
 @dataclass(frozen=True, slots=True)
 class FilePage:
-    """The readings of a visit for the file. ``remarks`` are what was corrected, skipped or passed over, and why."""
+    """The readings of a visit for the file. ``remarks`` are what was corrected, skipped or waived, and why."""
 
     unit: str
     bores: tuple[int, ...]
@@ -43,6 +45,7 @@ class FilePage:
     remarks: tuple[str, ...]
 
 
+@to_the_customer()
 def file_page(record: VisitRecord) -> FilePage:
     """The readings of a visit, round by round, with the moves between them."""
     lines: list[FileLine] = []
@@ -58,46 +61,46 @@ def file_page(record: VisitRecord) -> FilePage:
 
 
 def _round(record: VisitRecord, one: Round) -> FileRound:
-    unit = unit_of(record.meter)
-
-    def shown(value: float | None) -> str:
-        return "" if value is None else f"{value:.{unit.decimals}f}"
-
     latest = one.latest
     values = [r.value for r in latest.values() if r.value is not None]
-    title = phase_title(one.row.phase)
-    if one.row.opening:
-        title += f", {opening(one.row.opening, bool(one.row.from_above), record.units)}"
-    found = judged(record, one) if one.closed and one.row.opening == 0 else None
     return FileRound(
         number=one.row.number,
-        title=title,
-        at=moment(one.row.begun_at),
-        values=tuple(shown(latest[b].value) if b in latest else "" for b in record.layout.bores),
-        closing=shown(one.closing.value) if one.closing else "",
-        spread=shown(max(values) - min(values)) if len(values) > 1 else "",
-        verdict=verdict_title(found) if found else "",
+        title=_title(record, one),
+        values=tuple(_shown(record, latest[b].value) if b in latest else "" for b in record.layout.bores),
+        drift_check=_shown(record, one.closing.value) if one.closing else "",
+        spread=_shown(record, max(values) - min(values)) if len(values) > 1 else "",
     )
+
+
+def _shown(record: VisitRecord, value: float | None) -> str:
+    return "" if value is None else f"{value:.{unit_of(record.meter).decimals}f}"
+
+
+def _title(record: VisitRecord, one: Round) -> str:
+    phase, at = phase_title(one.row.phase), moment(one.row.begun_at)
+    if one.row.opening:
+        message = paper.ROUND_FROM_OPEN if one.row.from_above else paper.ROUND_AT_OPENING
+        phase = say(message, phase=phase, feeler=feeler_words(one.row.opening, record.units))
+    found = judged(record, one) if one.closed and one.row.opening == 0 else None
+    if found is None:
+        return say(paper.ROUND, phase=phase, at=at)
+    return say(paper.ROUND_RESULT, phase=phase, at=at, verdict=say(paper.VERDICTS[found.verdict]))
 
 
 def _remarks(record: VisitRecord) -> list[str]:
     said = []
-    unit = unit_of(record.meter)
     for one in record.rounds:
         rows = {r.ident: r for r in one.entered}
         for row in one.entered:
             old = rows.get(row.supersedes_id or 0)
-            where = f"Round {one.row.number}, bore {row.bore}"
+            where = {"round": one.row.number, "bore": row.bore, "why": row.why, "by": row.by, "at": moment(row.at)}
             if row.value is None:
-                said.append(f"{where}: skipped, {row.why}. {row.by}.")
+                said.append(say(paper.REMARK_SKIPPED, **where))
             elif old is not None and old.value is not None:
-                why = f" {row.why}." if row.why else ""
-                said.append(
-                    f"{where}: {row.value:.{unit.decimals}f} put in the place of {old.value:.{unit.decimals}f}.{why} "
-                    f"{row.by}, {moment(row.at)}."
-                )
+                message = paper.REMARK_REPLACED_WHY if row.why else paper.REMARK_REPLACED
+                said.append(say(message, now=_shown(record, row.value), was=_shown(record, old.value), **where))
     said += [
-        f"{phase_title(o.phase)} passed over by {o.by}: {o.why} (missing: {missing_as_stored(o.missing)})"
+        say(paper.REMARK_WAIVED, phase=phase_title(o.phase), by=o.by, why=o.why, missing=missing_as_stored(o.missing))
         for o in record.overrides
     ]
     return said

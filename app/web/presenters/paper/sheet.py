@@ -1,4 +1,4 @@
-"""What the handover sheet says, gathered from a story."""
+"""The handover sheet: what the customer is told of a visit, gathered from its record."""
 
 from calendar import monthrange
 from collections.abc import Mapping
@@ -12,19 +12,26 @@ from markupsafe import Markup
 from app.shop.assessment.progress import items_of
 from app.shop.assessment.verdicts import balance_of
 from app.shop.commands.corrections import Corrected, corrected
+from app.shop.procedure.parts import parts_of
 from app.shop.procedure.phases import PHASES
 from app.shop.record.entries import CheckEntry, WaiverEntry
-from app.shop.record.measures import Measure, Units
+from app.shop.record.measures import Measure
 from app.shop.record.visit_record import Round, VisitRecord
+from app.sync.engine.adjusters.registry import kind_of
 from app.sync.readings.rounds import RoundResult
 from app.web.presenters.drawing import blades_of, by_bore, joint_kind, shape_of
-from app.web.presenters.filters import bank_in_words, day, figures, moment, other_hardware
+from app.web.presenters.filters import day, figures, moment, other_hardware
 from app.web.presenters.history.history import judged
 from app.web.presenters.steps import move_words
 from app.web.presenters.views import Shape
+from app.wording import paper
+from app.wording.language import to_the_customer
+from app.wording.message import Message, say
 from app.wording.phases import item_figure, item_short, phase_title
-from app.wording.quantities import opening, signed, unit_of
-from app.wording.verdicts import bore_deviation, verdict_sentence, verdict_title
+from app.wording.quantities import feeler as feeler_words
+from app.wording.quantities import signed, unit_of
+from app.wording.safety import SafetyWords
+from app.wording.verdicts import verdict_sentence
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +48,8 @@ class SheetBore:
 
 @dataclass(frozen=True, slots=True)
 class SheetRow:
-    """One bank on paper, front first; ``joints`` say how each bore is joined to the next one."""
+    """One bank on paper, front first, its name empty where it is the only one; ``joints`` say how each bore is joined
+    to the next one."""
 
     name: str
     bores: tuple[SheetBore, ...]
@@ -58,15 +66,10 @@ class SheetRound:
     verdict: str
     rows: tuple[SheetRow, ...]
 
-    @property
-    def bores(self) -> tuple[SheetBore, ...]:
-        """All bores in walking order."""
-        return tuple(bore for row in self.rows for bore in row.bores)
-
 
 @dataclass(frozen=True, slots=True)
 class SheetCheck:
-    """One check on paper: what, with what result, by whom and when."""
+    """One check on paper: what, with what figure (empty for a tick), by whom and when."""
 
     phase: str
     what: str
@@ -91,36 +94,36 @@ class Sheet:
     checks: tuple[SheetCheck, ...]
     initials: str
     overrides: tuple[tuple[str, WaiverEntry], ...]
-    fitted: str
-    recheck: str
-    caution: str
+    hardware: str
+    next_check: str
+    warnings: tuple[SafetyWords, ...]
     issued: tuple[str, ...]
     qr: Markup
 
 
+@to_the_customer()
 def sheet_of(record: VisitRecord, address: str, people: Mapping[str, str]) -> Sheet:
     """The sheet of a visit. ``address`` is where its QR code leads; ``people`` are the names behind initials."""
     unit = unit_of(record.meter)
     found, left = record.as_found(), record.as_left()
     as_left = judged(record, left)
+    verdict = say(paper.VERDICTS[as_left.verdict]) if as_left else ""
     return Sheet(
         unit=unit.name,
-        mark={"even": "even", "not even": "not-even", "too close to call": "close"}.get(
-            as_left.verdict if as_left else "", "none"
-        ),
-        title=f"{verdict_title(as_left)} as left" if as_left else "Not read as left",
-        sentence=verdict_sentence(as_left, unit) if as_left else "No closed round stands after the last move.",
-        found=_round(record, "As found", found, judged(record, found)),
-        left=_round(record, "As left", left, as_left),
+        mark=MARKS.get(as_left.verdict if as_left else "", "none"),
+        title=say(paper.RESULT, verdict=verdict) if as_left else say(paper.NO_RESULT),
+        sentence=verdict_sentence(as_left, unit) if as_left else say(paper.NO_ROUND),
+        found=_round(record, paper.AS_FOUND, found, judged(record, found)),
+        left=_round(record, paper.AS_LEFT, left, as_left),
         banks=_banks(record),
         settings=_settings(record),
         moves=_moves(record),
         checks=_checks(record),
         initials=_initials(record, people),
         overrides=tuple((phase_title(o.phase), o) for o in record.overrides),
-        fitted=_fitted(record),
-        recheck=_recheck(record),
-        caution=CAUTION,
+        hardware=_hardware(record),
+        next_check=_next_check(record),
+        warnings=paper.warnings(),
         issued=_issued(record),
         qr=qr_code(address),
     )
@@ -131,32 +134,38 @@ def qr_code(address: str) -> Markup:
     return Markup(segno.make(address, error="m").svg_inline(scale=3, border=4, omitsize=True))
 
 
-def sheet_round(record: VisitRecord, title: str, one: Round | None) -> SheetRound | None:
-    """A round as paper draws it, judged by the fine window; None without a round."""
-    return _round(record, title, one, judged(record, one))
-
-
 def _issued(record: VisitRecord) -> tuple[str, ...]:
-    """What this issue replaces, and what was put right in it and those before; empty for the first."""
+    """What this issue replaces, and what was corrected in it and those before; empty for the first."""
     said = []
     for one in reversed(record.corrections):
         before = next((c.at for c in record.corrections if c.number == one.number - 1), None)
         before = before or (record.sign_off.at if record.sign_off else one.at)
-        put_right = "; ".join(f"{c.what}: {_put_right(c, record.units)}" for c in corrected(record, one))
         said.append(
-            f"Issue {one.number} of {moment(one.at)} replaces issue {one.number - 1} of {moment(before)}. "
-            f"Put right: {put_right}. {one.why.rstrip('.')}. {one.by}."
+            say(
+                paper.ISSUED,
+                number=one.number,
+                at=moment(one.at),
+                before=one.number - 1,
+                since=moment(before),
+                changes=", ".join(_corrected(c, record) for c in corrected(record, one)),
+                why=one.why.rstrip("."),
+                by=one.by,
+            )
         )
     return tuple(said)
 
 
-def _put_right(one: Corrected, units: Units) -> str:
-    measure = units.of(one.quantity) if one.quantity else Measure(one.unit, places=4)
-    now, was = ("none" if value is None else measure.shown(value) for value in (one.now, one.was))
-    return f"{now} instead of {was} {measure.name}"
+def _corrected(one: Corrected, record: VisitRecord) -> str:
+    measure = record.units.of(one.quantity) if one.quantity else Measure(one.unit, places=4)
+    now, was = (
+        say(paper.NO_FIGURE) if value is None else say(paper.FIGURE, value=measure.shown(value), unit=measure.name)
+        for value in (one.now, one.was)
+    )
+    return say(paper.CORRECTED, what=paper.what_was_corrected(one, parts_of(record.layout)), now=now, was=was)
 
 
-def _round(record: VisitRecord, title: str, one: Round | None, found: RoundResult | None) -> SheetRound | None:
+def _round(record: VisitRecord, title: Message, one: Round | None, found: RoundResult | None) -> SheetRound | None:
+    """A round as paper draws it; None where there is none. With one bank its name is left out."""
     if one is None or found is None:
         return None
     unit, standings = unit_of(record.meter), by_bore(found)
@@ -166,66 +175,83 @@ def _round(record: VisitRecord, title: str, one: Round | None, found: RoundResul
         for bore in bank.bores:
             reading, standing = one.latest.get(bore), standings.get(bore)
             value = f"{reading.value:.{unit.decimals}f}" if reading and reading.value is not None else "–"
-            word = bore_deviation(standing, unit) if standing else "skipped"
             bores.append(
                 SheetBore(
                     bore,
                     value,
-                    word,
+                    paper.bore_words(standing.verdict, unit.change(standing.deviation))
+                    if standing
+                    else say(paper.SKIPPED),
                     shape_of(standing),
                     blades_of(standing, found.tolerance),
                     bore in record.layout.bypass,
                 )
             )
-        rows.append(SheetRow(bank.name, tuple(bores), bank.stop, tuple(map(joint_kind, bank.kinds))))
-    mean = f"{unit.show(found.mean)} {unit.name}"
-    return SheetRound(title, mean, verdict_title(found), tuple(rows))
+        name = bank.name if len(record.layout.banks) > 1 else ""
+        rows.append(SheetRow(name, tuple(bores), bank.stop, tuple(map(joint_kind, bank.kinds))))
+    mean = say(paper.FIGURE, value=unit.show(found.mean), unit=unit.name)
+    return SheetRound(say(title), mean, say(paper.VERDICTS[found.verdict]), tuple(rows))
 
 
 def _banks(record: VisitRecord) -> tuple[str, ...]:
-    found = balance_of(record)
+    """How the banks differ at part throttle, a sentence an opening; nothing for one bank."""
     if len(record.layout.banks) < 2:
-        return ("One bank: nothing to balance.",)
+        return ()
+    found = balance_of(record)
     if found is None:
-        return ("Not read off idle on this visit.",)
+        return (say(paper.NO_PART_THROTTLE),)
     unit, (first, second) = unit_of(record.meter), found.banks
-    off_idle = [d for d in found.differences if d.lever_travel > 0]
-    said = (
-        f"{unit.change(d.difference)} ({signed(d.percent, 1)} %) on "
-        f"{opening(d.lever_travel, d.from_above, record.units)}"
-        for d in off_idle
+    return tuple(
+        say(
+            paper.PART_THROTTLE_FROM_OPEN if one.from_above else paper.PART_THROTTLE,
+            first=first,
+            second=second,
+            difference=unit.change(one.difference),
+            unit=unit.name,
+            percent=signed(one.percent, 1),
+            feeler=feeler_words(one.lever_travel, record.units),
+        )
+        for one in found.differences
+        if one.lever_travel > 0
     )
-    return (f"Off idle, bank {second} less {first}, {unit.name} a bore: {'; '.join(said)} under the lever.",)
 
 
 MOST_MOVES = 7
 
-CAUTION = (
-    "A throttle that does not come back by itself: stop the engine, do not drive. A running engine burns, catches and "
-    "back-fires: keep clear of open bores, belts and fan."
-)
+MARKS = {"even": "even", "not even": "not-even", "too close to call": "close"}
+"""The mark beside the result, by verdict."""
 
-SETTINGS: tuple[tuple[str, tuple[tuple[str, str, str], ...]], ...] = (
-    ("Idle", (("lock-down", "idle", "{}"),)),
-    ("Preset", (("cold-preset", "base-blade", "{} blade"), ("cold-preset", "preset-turns", "{} in"))),
-    ("Heat", (("heat-soaked-recheck", "coolant", "coolant {}"), ("heat-soaked-recheck", "oil", "oil {}"))),
-    ("Sensor", (("lock-down", "sensor-closed", "{} closed"), ("lock-down", "sensor-open", "{} open"))),
+SETTINGS: tuple[tuple[Message, tuple[tuple[str, str, Message], ...]], ...] = (
+    (paper.IDLE, (("lock-down", "idle", paper.IDLE_AT),)),
+    (
+        paper.PRESET,
+        (("cold-preset", "base-blade", paper.FEELER), ("cold-preset", "preset-turns", paper.TURNED_IN)),
+    ),
+    (
+        paper.HEAT,
+        (("heat-soaked-recheck", "coolant", paper.COOLANT), ("heat-soaked-recheck", "oil", paper.OIL)),
+    ),
+    (
+        paper.SENSOR,
+        (("lock-down", "sensor-closed", paper.SENSOR_CLOSED), ("lock-down", "sensor-open", paper.SENSOR_OPEN)),
+    ),
 )
-"""The settings line by line: a label, and which figures of which phase stand behind it."""
+"""The settings line by line: a label, and the figures of which phase and item it gives."""
 
 
 def _settings(record: VisitRecord) -> tuple[tuple[str, str], ...]:
     items = {(p.slug, i.slug): i for p in PHASES for i in p.items}
-    lines = [("Meter", f"{record.meter.name}, steps of {record.meter.step:g} {record.meter.unit}")]
+    meter = record.meter
+    lines = [(say(paper.METER), say(paper.METER_STEPS, meter=meter.name, step=meter.step, unit=meter.unit))]
     for label, figures_of in SETTINGS:
         said = []
-        for phase, item, words_for in figures_of:
+        for phase, item, message in figures_of:
             check = record.checks.get((phase, item))
             if check is not None and check.number is not None:
                 figure = item_figure(items[phase, item], check.number, record.units)
-                said.append(words_for.format(figure))
+                said.append(say(message, figure=figure))
         if said:
-            lines.append((label, ", ".join(said)))
+            lines.append((say(label), ", ".join(said)))
     return tuple(lines)
 
 
@@ -236,55 +262,67 @@ def _checks(record: VisitRecord) -> tuple[SheetCheck, ...]:
         for item in items_of(record, phase):
             check: CheckEntry | None = record.checks.get((phase.slug, item.slug))
             if check is not None and (phase.slug, item.slug) not in on_sheet:
-                result = "done" if check.number is None else item_figure(item, check.number, record.units)
+                result = "" if check.number is None else item_figure(item, check.number, record.units)
                 lines.append(SheetCheck(phase_title(phase), item_short(item), result, check.by, moment(check.at)))
     return tuple(lines)
 
 
 def _initials(record: VisitRecord, people: Mapping[str, str]) -> str:
-    """Whose initials stand on the sheet, as far as the shop's list says."""
+    """The names behind the initials on the sheet, as far as the shop's list has them."""
     used = [record.visit.by, *(c.by for c in record.checks.values()), *(m.by for m in record.moves)]
     used += [*(o.by for o in record.overrides), *(c.by for c in record.corrections)]
-    said = (f"{one}: {people[one]}" for one in dict.fromkeys(used) if one in people)
+    said = (say(paper.NAMED, initials=one, name=people[one]) for one in dict.fromkeys(used) if one in people)
     return ", ".join(said)
 
 
 def _moves(record: VisitRecord) -> tuple[str, ...]:
-    """The moves in their order; a long list is cut, so that the sheet stays one page."""
+    """The adjustments in their order; a long list is cut, so that the sheet stays one page."""
     lines = [move_words(m, record) for m in record.moves]
     if len(lines) <= MOST_MOVES:
         return tuple(lines)
-    return (*lines[: MOST_MOVES - 1], f"And {len(lines) - MOST_MOVES + 1} more, kept with the engine.")
+    return (*lines[: MOST_MOVES - 1], say(paper.MORE_MOVES, count=len(lines) - MOST_MOVES + 1))
 
 
-def _fitted(record: VisitRecord) -> str:
-    """What is fitted, in a line: the banks, then the figures that were measured."""
-    banks = "; ".join(f"bank {bank.name}: {bank_in_words(bank)}" for bank in record.layout.banks)
-    measured = ", ".join(f"{label.lower()} {value}" for label, value, known in figures(record.hardware) if known)
-    springless = " ".join(map(str, sorted(record.layout.springless)))
-    parts = [f"Fitted: {banks}"]
-    if record.layout.sensor is not None:
-        parts.append(f"throttle sensor at {record.layout.sensor}")
-    if springless:
-        parts.append(f"no return spring of their own: {springless}")
-    if joined := other_hardware(record.layout):
-        parts.append(joined)
-    parts.append(f"measured: {measured}" if measured else "hardware figures estimated, none measured")
-    return "; ".join(parts) + "."
+def _hardware(record: VisitRecord) -> str:
+    """The hardware in a few sentences: the banks, what is unusual, and which figures were measured."""
+    layout = record.layout
+    message = paper.HARDWARE_BANK if len(layout.banks) > 1 else paper.HARDWARE_ONE_BANK
+    said = [
+        say(message, name=one.name, bores=" ".join(map(str, one.bores)), stop=one.stop, drive=one.drive)
+        for one in layout.banks
+    ]
+    if layout.sensor is not None:
+        said.append(say(paper.HARDWARE_SENSOR, bore=layout.sensor))
+    if layout.springless:
+        springless = " ".join(map(str, sorted(layout.springless)))
+        said.append(say(paper.HARDWARE_SPRINGLESS, count=len(layout.springless), bores=springless))
+    if parts := other_hardware(layout):
+        said.append(say(paper.HARDWARE_OTHER, parts=parts))
+    return " ".join([*said, _measured(record)])
 
 
-def _recheck(record: VisitRecord) -> str:
-    """When to look again, and what would bring it back sooner."""
-    reset = [m for m in record.moves if m.kind in ("blade", "screw")]
-    first = f" Coupler {reset[-1].near}–{reset[-1].far} was reset on this visit: look at it first." if reset else ""
+def _measured(record: VisitRecord) -> str:
+    """Which hardware figures were measured; the others are estimates."""
+    known = figures(record.hardware)
+    measured = [say(paper.MEASURED_FIGURE, name=name.lower(), value=value) for name, value, seen in known if seen]
+    if not measured:
+        return say(paper.HARDWARE_ESTIMATED)
+    all_measured = len(measured) == len(known)
+    message = paper.HARDWARE_MEASURED if all_measured else paper.HARDWARE_PARTLY_MEASURED
+    return say(message, figures=", ".join(measured))
+
+
+def _next_check(record: VisitRecord) -> str:
+    """When the engine should come back, what would bring it back sooner, and the coupler to check first."""
     held, far = record.settings, record.units.of("distance")
     months = round(held.recheck_months)
-    by = f"by {day(_later(record.sign_off.at, months))}" if record.sign_off else f"after {months} months"
-    return (
-        f"Hot, at {float(far.shown(held.recheck_km)):,.0f} {far.name} or {by}. Sooner if idle hunts when hot, one "
-        "cylinder goes quiet, it pops at light throttle, or a coupler, stop screw, link, sensor or the exhaust was "
-        f"touched.{first}"
-    )
+    time = day(_later(record.sign_off.at, months)) if record.sign_off else say(paper.MONTHS_LATER, count=months)
+    distance = say(paper.DISTANCE, value=float(far.shown(held.recheck_km)), unit=far.name)
+    said = [say(paper.NEXT_CHECK, distance=distance, time=time), say(paper.COME_SOONER), say(paper.COME_AFTER_WORK)]
+    resets = [m for m in record.moves if kind_of(m.kind).sits == "coupler"]
+    if resets:
+        said.append(say(paper.COUPLER_FIRST, near=resets[-1].near, far=resets[-1].far))
+    return " ".join(said)
 
 
 def _later(at: str, months: int) -> str:

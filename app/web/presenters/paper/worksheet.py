@@ -1,6 +1,5 @@
 """The blank worksheet for a visit away from the shop: the engine's layout, how it was left, and the order of steps."""
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 
 from app.shop.procedure.codes import CautionCode
@@ -17,14 +16,18 @@ from app.sync.engine.units import MM
 from app.web.presenters.filters import day, displacement, idle, layout_in_words, other_hardware
 from app.web.presenters.history.history import unit_remembered
 from app.web.presenters.history.history_cards import past_of
+from app.wording import paper
+from app.wording.language import to_the_customer
+from app.wording.message import say
 from app.wording.phases import phase_steps, phase_title
 from app.wording.quantities import feeler
-from app.wording.safety import safety_lines
+from app.wording.safety import SafetyWords, safety_lines
 
 
 @dataclass(frozen=True, slots=True)
 class WorksheetRow:
-    """One bank: its bores front first, each with what it read as left, and where its stop screw and link act."""
+    """One bank: its bores front first, each with what it read as left, and where its stop screw and link rod act. The
+    name is empty where it is the only bank."""
 
     name: str
     bores: tuple[tuple[int, str], ...]
@@ -38,7 +41,7 @@ class WorksheetPhase:
 
     title: str
     steps: tuple[str, ...]
-    cautions: tuple[str, ...]
+    cautions: tuple[SafetyWords, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,53 +52,59 @@ class Worksheet:
     left: str
     unit: str
     rows: tuple[WorksheetRow, ...]
-    window: str
+    tolerance: str
     first: str
     steps: tuple[WorksheetPhase, ...]
     joined: str
     openings: tuple[str, ...]
     asked: tuple[str, ...]
-    away: tuple[str, ...]
-
-
-ASKED = ("Coolant °C/°F", "Oil °C/°F", "Minutes hot", "Idle rev/min", "Air, with unit", "Air °C/°F")
-"""What is written down of the day. Whoever fills it in strikes out the unit that it is not."""
+    warnings: tuple[SafetyWords, ...]
+    away: tuple[SafetyWords, ...]
 
 
 AWAY = (CautionCode.UNEXPECTED_START_AWAY, CautionCode.EXHAUST_GAS_AWAY, CautionCode.ALONE_AT_FAN)
 """What to beware of away from the shop before everything else; each phase has its own cautions beside it."""
 
 
+@to_the_customer()
 def worksheet_of(memory: EngineMemory, engine: Engine, held: Settings) -> Worksheet:
     """The worksheet of an engine as it was last left, in a shop with these settings."""
     layout = layout_from_json(memory.fittings[-1].layout)
     last = next((v for v in reversed(memory.visits) if v.left is not None and v.layout.banks == layout.banks), None)
     values = _left(last)
+    two_banks = len(layout.banks) > 1
     return Worksheet(
-        name=f"{layout_in_words(layout).lower()}, {displacement(engine)}, idle {idle(engine)}",
-        left=f"As left, visit {last.number}, {day(last.opened_at)}" if last else "As left",
+        name=say(
+            paper.WORKSHEET_NAME,
+            layout=layout_in_words(layout),
+            displacement=displacement(engine),
+            idle=idle(engine),
+        ),
+        left=say(paper.LEFT_AT_VISIT, number=last.number, day=day(last.opened_at)) if last else say(paper.AS_LEFT),
         unit=last.unit if last else "",
         rows=tuple(
-            WorksheetRow(bank.name, tuple((b, values.get(b, "")) for b in bank.bores), bank.stop, bank.drive)
+            WorksheetRow(
+                bank.name if two_banks else "",
+                tuple((b, values.get(b, "")) for b in bank.bores),
+                bank.stop,
+                bank.drive,
+            )
             for bank in layout.banks
         ),
-        window=_window(last),
-        first=past_of(memory).first,
+        tolerance=_tolerance(last),
+        first=past_of(memory, held.units.metric).first,
         steps=_steps(layout),
         joined=other_hardware(layout),
-        openings=tuple(_both(one) for one in held.openings) if len(layout.banks) > 1 else (),
-        asked=ASKED,
-        away=_lines(AWAY),
+        openings=tuple(_both(one) for one in held.openings) if two_banks else (),
+        asked=tuple(say(one) for one in paper.ASKED),
+        warnings=paper.warnings(),
+        away=safety_lines(AWAY),
     )
 
 
-def _lines(cautions: Iterable[CautionCode]) -> tuple[str, ...]:
-    return tuple(str(one) for one in safety_lines(cautions))
-
-
 def _both(thickness: float) -> str:
-    """A blade [m] in both units: who lays it may own either set."""
-    return f"{feeler(thickness, RECORDED)} ({thickness / MM:.2f}\u00a0mm)"
+    """A feeler [m] in both units: the customer may own either set."""
+    return say(paper.BOTH_FEELERS, inches=feeler(thickness, RECORDED), millimeters=f"{thickness / MM:.2f}\u00a0mm")
 
 
 def _left(last: VisitSummary | None) -> dict[int, str]:
@@ -105,14 +114,14 @@ def _left(last: VisitSummary | None) -> dict[int, str]:
     return {bore: unit.nearest(pooled.mean) for bore, pooled in last.left.pooled.items()}
 
 
-def _window(last: VisitSummary | None) -> str:
+def _tolerance(last: VisitSummary | None) -> str:
+    """What even means, in figures where the engine was left before."""
     if last is None or last.left is None:
-        return "Even: every bore within the window of the mean, with room for the meter."
+        return say(paper.TOLERANCE)
     unit = unit_remembered(last)
     judged = last.left.judged
-    return (
-        f"Mean as left {unit.show(judged.mean)} {unit.name}; even is within {unit.show(judged.tolerance)} of it, "
-        "with room for the meter."
+    return say(
+        paper.MEAN_AND_TOLERANCE, mean=unit.show(judged.mean), unit=unit.name, tolerance=unit.show(judged.tolerance)
     )
 
 
@@ -124,5 +133,5 @@ def _steps(layout: Layout) -> tuple[WorksheetPhase, ...]:
             continue
         cautions = [code for code in one.cautions_at("vehicle", parts) if code not in told]
         told.update(cautions)
-        phases.append(WorksheetPhase(phase_title(one), phase_steps(one, parts), _lines(cautions)))
+        phases.append(WorksheetPhase(phase_title(one), phase_steps(one, parts), safety_lines(cautions)))
     return tuple(phases)

@@ -4,14 +4,13 @@ from dataclasses import replace
 from typing import Literal
 
 from app.shop.assessment.advising import StepReason
-from app.shop.assessment.verdicts import balanced
+from app.shop.assessment.assessment import Assessment, PhaseAssessment
 from app.shop.procedure.items import Phase
-from app.shop.procedure.read_order import NextReading
 from app.shop.record.visit_record import VisitRecord
 from app.sync.banks.banks import BankAssessment, Extra
 from app.sync.banks.link_hypotheses import Cause
 from app.sync.engine.units import THOU
-from app.sync.planning.advice import Advice, AdviceKind
+from app.sync.planning.advice import AdviceKind
 from app.web.presenters.reading.card_actions import begins_round, go_on, here_of, leave, move_card, one_more
 from app.web.presenters.reading.linkage import openings
 from app.web.presenters.views import Action, Card, VerdictView
@@ -28,28 +27,29 @@ LATE = 0.6
 bank still on its stop stays below (judgement)."""
 
 
-def verdict(record: VisitRecord, found: BankAssessment | None, due: NextReading) -> VerdictView:
+def verdict(judged: PhaseAssessment) -> VerdictView:
     """How far the banks are apart, at each opening that was read."""
+    record, found = judged.record, judged.banks
     if len(record.layout.banks) < 2:
         return VerdictView("none", say(bank_balance.NOT_NEEDED), say(bank_balance.CAUSES[Cause.SINGLE]))
-    marks = openings(record, found, due)
+    marks = openings(judged)
     first, second = (say(bank_balance.FURTHER_OPEN, bank=bank.name) for bank in record.layout.banks)
     if found is None or not found.differences:
         title, sentence = say(bank_balance.NOTHING_YET), say(bank_balance.NOTHING_YET_REASON)
         return VerdictView("none", title, sentence, openings=marks, ends=(first, second))
-    title, sentence = _told(record, found, due)
+    title, sentence = _told(judged, found)
     spoken = bank_balance.spoken(found, unit_of(record.meter), record.units)
     return VerdictView("none", title, sentence, openings=marks, ends=(first, second), spoken=spoken)
 
 
-def _told(record: VisitRecord, found: BankAssessment, due: NextReading) -> tuple[str, str]:
+def _told(judged: PhaseAssessment, found: BankAssessment) -> tuple[str, str]:
     """What the banks do at part throttle, as a title and a sentence."""
-    if balanced(record, found):
-        return say(bank_balance.TOGETHER), _together(record, found)
+    if judged.together:
+        return say(bank_balance.TOGETHER), _together(judged.record, found)
     first, second = found.banks
     early, fast = (second if found.offset > 0 else first), (second if found.ratio > 0 else first)
     off_idle = [abs(d.difference) for d in found.differences if d.lever_travel > 0 and not d.from_above]
-    if due.bore is not None and len(off_idle) < 2:
+    if judged.due.bore is not None and len(off_idle) < 2:
         return say(bank_balance.ONE_OPENING), say(bank_balance.ONE_OPENING_REASON)
     title = say(bank_balance.FOUND.get(found.cause, bank_balance.NOT_SURE), early=early, fast=fast)
     if found.cause is Cause.LENGTH and off_idle and off_idle[0] < LATE * off_idle[-1]:
@@ -75,29 +75,23 @@ def _on_its_stop(found: BankAssessment, late: str) -> bool:
     return own < LATE * other
 
 
-def card(
-    record: VisitRecord,
-    phase: Phase,
-    advice: Advice,
-    told: tuple[str, str],
-    found: BankAssessment | None,
-    due: NextReading,
-    above: bool = False,
-) -> Card:
+def card(assessment: Assessment, judged: PhaseAssessment, told: tuple[str, str], above: bool = False) -> Card:
     """The next thing to read or turn. ``told`` says it; ``above``: a round that is begun is approached from open."""
+    record, phase, advice = judged.record, judged.phase, judged.step
+    found, due = judged.banks, judged.due
     title, reason = told
     match advice.kind:
         case AdviceKind.DONE if advice.why is StepReason.SINGLE:
-            return Card("none", title, reason, (go_on(record, phase),))
+            return Card("none", title, reason, (go_on(assessment, phase),))
         case AdviceKind.DONE:
-            return begins_round(record, phase, title, reason, go_on(record, phase), one_more())
+            return begins_round(record, phase, title, reason, go_on(assessment, phase), one_more())
         case AdviceKind.LINK:
             turn = move_card(record, phase, advice, title, reason)
             return replace(turn, answers=(*turn.answers, *_sharper(record, phase, found)))
         case AdviceKind.MEASURE if due.bore is not None:
             asks = due.opening and due.current is None
             ways: Literal["", "up", "above"] = ("above" if above else "up") if asks else ""
-            return Card("lever" if due.opening else "none", title, reason, leave(record, phase, due), ways=ways)
+            return Card("lever" if due.opening else "none", title, reason, leave(assessment, judged), ways=ways)
         case AdviceKind.MEASURE if found is not None and advice.why is Extra.BOTH_WAYS:
             begin = Action(say(words.START_FROM_OPEN), True, name="above", value=_thou(found.extra_travel))
             felt = Action(say(words.RECORD_JOINTS), href=here_of(record, phase))

@@ -5,11 +5,12 @@ Everything here is worked out from the record and from what was asked of the pag
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Literal
 
-from app.shop.assessment.progress import items_of
+from app.shop.assessment.assessment import PhaseAssessment
 from app.shop.commands.readings import range_of
-from app.shop.procedure.items import Item, Phase
+from app.shop.procedure.items import Item
 from app.shop.procedure.read_order import NextReading
 from app.shop.record.visit_record import SPEEDS, VisitRecord
 from app.shop.store.idempotency import new_key
@@ -52,42 +53,48 @@ class Wanted:
         )
 
 
-def speed_item(record: VisitRecord, phase: Phase) -> Item | None:
-    """The item under which a phase keeps the idle speed; None where it asks for none, or nothing may be kept."""
-    if record.sign_off is not None:
+def speed_item(judged: PhaseAssessment) -> Item | None:
+    """The item under which a phase saves the idle speed; None where it asks for none, or nothing may be saved."""
+    if judged.record.sign_off is not None:
         return None
-    return next((item for item in items_of(record, phase) if item.slug in SPEEDS), None)
+    return next((item for item in judged.items if item.slug in SPEEDS), None)
 
 
 @dataclass(frozen=True, eq=False)
 class Pad:
     """What the keypad is drawn from.
 
-    ``selected`` is the bore that it enters, None for none; ``values`` and ``problems`` are those of a rejected form;
-    ``waits`` while something comes before any entry.
+    ``selected`` is the bore that it enters, None for none; ``values`` and ``problems`` are those of a rejected form.
     """
 
-    record: VisitRecord
-    phase: Phase
-    due: NextReading
+    judged: PhaseAssessment
     selected: int | None
     wanted: Wanted
     values: Mapping[str, str]
     problems: Mapping[str, str]
-    waits: bool
+
+    @cached_property
+    def record(self) -> VisitRecord:
+        """The visit."""
+        return self.judged.record
+
+    @cached_property
+    def due(self) -> NextReading:
+        """The reading to take next."""
+        return self.judged.due
 
     @property
     def here(self) -> str:
         """Where its forms go."""
-        return f"/visits/{self.record.visit.ident}/{self.phase.slug}"
+        return f"/visits/{self.record.visit.ident}/{self.judged.phase.slug}"
 
     @property
     def view(self) -> Keypad:
         """The keypad as it is drawn."""
-        speed = speed_item(self.record, self.phase)
+        speed = speed_item(self.judged)
         if self.wanted.entry == "speed" and speed is not None:
             return self._of_speed(speed)
-        if self.selected is None or self.record.sign_off is not None or self.phase.rounds == "none":
+        if self.selected is None or self.record.sign_off is not None or self.judged.phase.rounds == "none":
             return self._closed(self._to_speed(speed))
         return self._of_bore(self.selected, self._to_speed(speed))
 
@@ -140,7 +147,7 @@ class Pad:
         return {"from_above": str(int(above))}
 
     def _of_speed(self, item: Item) -> Keypad:
-        kept = self.record.checks.get((self.phase.slug, item.slug))
+        kept = self.record.checks.get((self.judged.phase.slug, item.slug))
         last = f"{kept.number:g}" if kept is not None and kept.number is not None else ""
         return Keypad(
             heading=say(words.IDLE_SPEED),
@@ -162,9 +169,9 @@ class Pad:
 
     def _to_speed(self, item: Item | None) -> Action | None:
         """The way to the idle speed: once after each move, and at the end of a round; never while a round is read."""
-        if item is None or self.waits:
+        if item is None or self.judged.waits:
             return None
-        kept, current = self.record.checks.get((self.phase.slug, item.slug)), self.due.current
+        kept, current = self.record.checks.get((self.judged.phase.slug, item.slug)), self.due.current
         known = kept is not None and kept.after_move == self.record.last_move
         if known and (current is None or not current.closed):
             return None
@@ -189,10 +196,10 @@ class Pad:
         }
 
     def _closed(self, other: Action | None) -> Keypad:
-        heading, follows = say(words.NOTHING_TO_READ_YET if self.waits else words.NOTHING_TO_READ), ""
+        heading, follows = say(words.NOTHING_TO_READ_YET if self.judged.waits else words.NOTHING_TO_READ), ""
         if self.due.current is not None and self.due.current.closed:
             heading = say(words.ROUND_COMPLETE, round=self.due.round_number)
-            follows = "" if self.waits else say(words.TAP_A_BORE)
+            follows = "" if self.judged.waits else say(words.TAP_A_BORE)
         if self.record.sign_off is not None:
             heading, follows = say(words.SIGNED_OFF), ""
         return Keypad(

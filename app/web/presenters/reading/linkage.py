@@ -2,9 +2,7 @@
 
 import math
 
-from app.shop.assessment.verdicts import balanced, rods_are_turnbuckles
-from app.shop.procedure.read_order import NextReading
-from app.shop.record.visit_record import VisitRecord
+from app.shop.assessment.assessment import PhaseAssessment
 from app.sync.banks.banks import BankAssessment, BankDifference, Extra
 from app.sync.banks.link_hypotheses import Cause
 from app.sync.engine.layout import Bank
@@ -30,18 +28,19 @@ WHERE: dict[Extra, Ask] = {
 """Which parts of the linkage a missing reading or check is about."""
 
 
-def linkage(record: VisitRecord, advice: Advice, found: BankAssessment | None, due: NextReading) -> LinkageView | None:
+def linkage(judged: PhaseAssessment) -> LinkageView | None:
     """The drawing with its words; None where one bank has nothing to balance."""
+    record, advice, found, due = judged.record, judged.step, judged.banks, judged.due
     if len(record.layout.banks) < 2:
         return None
-    even = found is not None and balanced(record, found)
-    turn = advice if advice.kind is AdviceKind.LINK else None
+    even = judged.together
+    turn = advice if advice.kind == AdviceKind.LINK else None
     ask = "" if found is None or even or turn else WHERE.get(found.extra, "")
     asked: Ask = "lever" if due.bore is not None and due.opening else ask
-    title, steps = _turning(record, turn, found) if turn and found else _looking(found, even, asked)
+    title, steps = _turning(judged, turn, found) if turn and found else _looking(found, even, asked)
     lever = due.opening if due.bore is not None else found.extra_travel if found is not None and ask == "lever" else 0.0
     return LinkageView(
-        rods=tuple(_rod(record, bank, found, even) for bank in record.layout.banks),
+        rods=tuple(_rod(judged, bank) for bank in record.layout.banks),
         line="even" if even else "doubt" if found is None or found.cause is Cause.UNKNOWN else "firm",
         turn=turn.bank or "" if turn else "",
         flats=abs(turn.flats) if turn else 0.0,
@@ -54,11 +53,12 @@ def linkage(record: VisitRecord, advice: Advice, found: BankAssessment | None, d
     )
 
 
-def openings(record: VisitRecord, found: BankAssessment | None, due: NextReading) -> tuple[OpeningMark, ...]:
+def openings(judged: PhaseAssessment) -> tuple[OpeningMark, ...]:
     """Second bank minus first, one line for each opening with its tolerance; an opening still to read is empty.
 
     An opening that is approached from open as well is below the same one reached the usual way.
     """
+    record, found, due = judged.record, judged.banks, judged.due
     read = {(d.lever_travel, d.from_above): d for d in found.differences} if found is not None else {}
     now = (due.opening, due.from_above) if due.bore is not None and due.opening else None
     asked = {(one, False) for one in record.settings.openings} | ({now} if now else set())
@@ -82,13 +82,14 @@ def _mean(one: BankDifference) -> float:
     return (one.first + one.second) / 2
 
 
-def _rod(record: VisitRecord, bank: Bank, found: BankAssessment | None, even: bool) -> Rod:
-    at, twin = bank.bores.index(bank.drive) / max(len(bank.bores) - 1, 1), rods_are_turnbuckles(record)
+def _rod(judged: PhaseAssessment, bank: Bank) -> Rod:
+    found, even, twin = judged.banks, judged.together, judged.turnbuckles
+    at = bank.bores.index(bank.drive) / max(len(bank.bores) - 1, 1)
     if found is None or not found.banks:
         return Rod(bank.name, bank.drive, at, twin=twin)
     second = bank.name == found.banks[1]
     widest = max((d.percent for d in found.differences if d.lever_travel > 0), key=abs, default=0.0)
-    beyond = (widest if second else -widest) / 100 / record.settings.bank_window
+    beyond = (widest if second else -widest) / 100 / judged.record.settings.bank_window
     shape: Shape = "even" if even else "none"
     if not even and abs(beyond) > 1:
         shape = "wide" if beyond > 0 else "tight"
@@ -106,10 +107,9 @@ def _rod(record: VisitRecord, bank: Bank, found: BankAssessment | None, even: bo
     )
 
 
-def _turning(record: VisitRecord, turn: Advice, found: BankAssessment) -> tuple[str, tuple[str, ...]]:
+def _turning(judged: PhaseAssessment, turn: Advice, found: BankAssessment) -> tuple[str, tuple[str, ...]]:
     """Which link rod is turned, and how, a step each."""
-    bank = record.layout.bank(turn.bank or "")
-    twin = rods_are_turnbuckles(record)
+    bank, twin = judged.record.layout.bank(turn.bank or ""), judged.turnbuckles
     return words.turning(bank.name, bank.drive, flats(abs(turn.flats)), turn.flats < 0, twin, found.or_bank)
 
 

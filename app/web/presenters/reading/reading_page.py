@@ -4,20 +4,17 @@ Everything here is worked out from the record and its assessment; nothing is sto
 """
 
 from collections.abc import Mapping
-from functools import cached_property
 from typing import Literal
 
-from app.shop.assessment.advising import StepReason, next_step, waits_for
-from app.shop.assessment.verdicts import balance_of, evenness_of
+from app.shop.assessment.advising import StepReason
+from app.shop.assessment.assessment import Assessment
 from app.shop.procedure.items import Phase
 from app.shop.procedure.phases import HEAT_SOAKED
-from app.shop.procedure.read_order import NextReading, next_reading
 from app.shop.record.entries import MeterReading
-from app.shop.record.visit_record import VisitRecord
 from app.shop.store.idempotency import new_key
-from app.sync.banks.banks import BankAssessment
-from app.sync.planning.advice import Advice, AdviceKind
+from app.sync.planning.advice import AdviceKind
 from app.sync.readings.rounds import BoreVerdict, RoundResult, RoundVerdict
+from app.web.presenters.adjusters import moves_coupler
 from app.web.presenters.drawing import joint_kind, value_of
 from app.web.presenters.filters import clock
 from app.web.presenters.reading import bank_card
@@ -58,50 +55,24 @@ class ReadingPage:
 
     def __init__(
         self,
-        record: VisitRecord,
+        assessment: Assessment,
         phase: Phase,
         wanted: Wanted,
         values: Mapping[str, str],
         problems: Mapping[str, str],
         simulated: bool = False,
     ) -> None:
+        judged = assessment.of(phase)
+        self.assessment, self.of_phase = assessment, judged
+        self.record, self.phase = judged.record, phase
+        self.due, self.step, self.judged = judged.due, judged.step, judged.round
+        self.waits = in_words(judged.waits) if judged.waits else ""
         self.simulated = simulated
-        self.record = record
-        self.phase = phase
         self.wanted = wanted
         self._values = values
         self._problems = problems
-        self.unit = unit_of(record.meter)
-        self.here = here_of(record, phase)
-
-    @cached_property
-    def due(self) -> NextReading:
-        """What the round asks for next."""
-        return next_reading(self.record, self.phase)
-
-    @cached_property
-    def step(self) -> Advice:
-        """The one next step."""
-        return next_step(self.record, self.phase)
-
-    @cached_property
-    def waits(self) -> str:
-        """What comes before any reading here, as a sentence; empty for nothing, and once the visit is signed off."""
-        waits = None if self.record.sign_off is not None else waits_for(self.record, self.phase)
-        return in_words(waits) if waits else ""
-
-    @cached_property
-    def balance(self) -> BankAssessment | None:
-        """What the readings at part throttle say of the banks."""
-        return balance_of(self.record) if self.phase.rounds == "openings" else None
-
-    @cached_property
-    def judged(self) -> RoundResult | None:
-        """How even the bores stand in the round under way, as far as it was read."""
-        current = self.due.current
-        if current is None or len(current.latest) < min(2, len(self.record.layout.bores)):
-            return None
-        return evenness_of(self.record, current, self.record.settings.window(self.phase.slug))
+        self.unit = unit_of(self.record.meter)
+        self.here = here_of(self.record, phase)
 
     @property
     def selected(self) -> int | None:
@@ -128,8 +99,8 @@ class ReadingPage:
         for bank in self.record.layout.banks:
             tiles = tuple(drawn.tile(bore) for bore in bank.bores)
             pairs = zip(bank.bores, bank.bores[1:], bank.kinds, strict=False)
-            marks = tuple(CouplerMark(self._moves_coupler(a, b), joint_kind(kind)) for a, b, kind in pairs)
-            turns_stop = self.step.kind is AdviceKind.STOP and self.step.bank == bank.name
+            marks = tuple(CouplerMark(moves_coupler(self.step, a, b), joint_kind(kind)) for a, b, kind in pairs)
+            turns_stop = self.step.kind == AdviceKind.STOP and self.step.bank == bank.name
             half = (len(tiles) + 1) // 2 if alone and len(tiles) > MOST_IN_A_ROW else len(tiles)
             rows.append(Row("" if alone else bank.name, tiles[:half], marks[:half], bank.stop, turns_stop))
             if tiles[half:]:
@@ -156,7 +127,7 @@ class ReadingPage:
             title = say(words.TWO_TO_SETTLE, bore=self.question[0].bore)
             return VerdictView("none", title, say(words.SETTLE_FIRST))
         if self.phase.rounds == "openings":
-            return bank_card.verdict(self.record, self.balance, self.due)
+            return bank_card.verdict(self.of_phase)
         judged = self.judged
         if judged is None and self.record.sign_off is not None:
             return VerdictView("none", say(words.NO_ROUND), say(words.NO_ROUND_REASON))
@@ -179,18 +150,18 @@ class ReadingPage:
         """Lever and link rods, at part throttle."""
         if self.phase.rounds != "openings" or self.record.sign_off is not None:
             return None
-        return linkage(self.record, self.step, self.balance, self.due)
+        return linkage(self.of_phase)
 
     @property
     def card(self) -> Card:
         """The one next step, or the question why a bore is skipped."""
-        title, reason = step_words(self.record, self.phase, self.step)
+        title, reason = step_words(self.of_phase)
         if self.record.sign_off is not None:
             sheet = Action(say(words.OPEN_SHEET), True, href=f"/visits/{self.record.visit.ident}/sheet")
             return Card("none", title, reason, (sheet,))
         if self.question is not None:
             return self._question_card(*self.question)
-        if self.wanted.entry == "speed" and speed_item(self.record, self.phase) is not None:
+        if self.wanted.entry == "speed" and speed_item(self.of_phase) is not None:
             return Card("none", say(words.ENTER_SPEED), say(words.SPEED_REASON))
         if self.wanted.skip and self.selected is not None:
             return self._skip_card(self.selected)
@@ -199,15 +170,15 @@ class ReadingPage:
         if self.step.why is StepReason.STOPPED:
             return Card("none", title, reason, (Action(say(words.OPEN_CHECKLIST), True, href=self.here),))
         if self.waits:
-            return Card("none", say(words.FIRST), self.waits, (go_on(self.record, self.phase),))
+            return Card("none", say(words.FIRST), self.waits, (go_on(self.assessment, self.phase),))
         if self.phase.rounds == "openings":
             told = title, reason
-            return bank_card.card(self.record, self.phase, self.step, told, self.balance, self.due, self.wanted.above)
+            return bank_card.card(self.assessment, self.of_phase, told, self.wanted.above)
         if self.phase.rounds == "none":
             return Card("none", title, reason, (Action(say(words.OPEN_CHECKLIST), True, href=self.here),))
         if self.step.kind is AdviceKind.MEASURE and self.due.bore is not None:
             asked = words.READ_AGAIN if self.due.kind == "closing" else words.READ
-            ways = leave(self.record, self.phase, self.due)
+            ways = leave(self.assessment, self.of_phase)
             return Card("none", say(asked, bore=self.selected), reason, ways)
         return self._advised(title, reason)
 
@@ -215,10 +186,7 @@ class ReadingPage:
     def keypad(self) -> Keypad:
         """The entry of the next reading, or of the idle speed."""
         typed = self._values, self._problems
-        return Pad(self.record, self.phase, self.due, self.selected, self.wanted, *typed, bool(self.waits)).view
-
-    def _moves_coupler(self, a: int, b: int) -> bool:
-        return self.step.kind in (AdviceKind.BLADE, AdviceKind.SCREW) and {self.step.near, self.step.far} == {a, b}
+        return Pad(self.of_phase, self.selected, self.wanted, *typed).view
 
     def _strip(self) -> list[tuple[str, str]]:
         current, bores = self.due.current, self.record.layout.bores
@@ -249,7 +217,7 @@ class ReadingPage:
         if self.step.kind is AdviceKind.DONE:
             seen = f"/practice/{self.record.visit.ident}/expert"
             truth = Action(say(words.SHOW_TRUTH), href=seen, takes_long=True)
-            ways = (go_on(self.record, self.phase), truth if self.simulated else one_more())
+            ways = (go_on(self.assessment, self.phase), truth if self.simulated else one_more())
             return begins_round(self.record, self.phase, title, reason, *ways)
         if self.step.why is StepReason.TIGHTENING:
             recheck = f"{here_of(self.record, HEAT_SOAKED)}/readings"

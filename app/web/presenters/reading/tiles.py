@@ -7,8 +7,9 @@ from functools import cached_property
 from app.shop.procedure.read_order import NextReading
 from app.shop.record.entries import MeterReading
 from app.shop.record.visit_record import VisitRecord
-from app.sync.planning.advice import Advice, AdviceKind
+from app.sync.planning.advice import Advice
 from app.sync.readings.rounds import BoreResult, BoreVerdict, RoundResult
+from app.web.presenters.adjusters import screw_marks
 from app.web.presenters.drawing import blades_of, by_bore, shape_of, value_of
 from app.web.presenters.views import State, Tile
 from app.wording import reading_page as words
@@ -67,8 +68,7 @@ class Tiles:
             line_right=even,
             shaft_front=len(shaft) > 1 and bore != shaft[0],
             shaft_rear=len(shaft) > 1 and bore != shaft[-1],
-            bypass=bore in self.record.layout.bypass,
-            bypass_adjuster=self.step.kind is AdviceKind.BYPASS and self.step.near == bore,
+            screws=screw_marks(self.record.layout, bore, self.step),
         )
 
     @cached_property

@@ -1,0 +1,71 @@
+"""The activity log: what was done, by its code, figures in the units that the shop shows."""
+
+from collections.abc import Mapping
+from enum import StrEnum
+
+from app.shop.procedure.phases import PHASES
+from app.shop.queries.activity import Activity
+from app.shop.reasons import Reason, because
+from app.shop.record.measures import Units
+from app.wording.adjusters import logged
+from app.wording.message import Message, say
+from app.wording.names import place
+from app.wording.phases import item_figure, item_short, phase_title
+from app.wording.reasons import TABLES, in_words
+
+MESSAGES: Mapping[StrEnum, Message] = {
+    Activity.ENGINE: Message("Engine {serial} registered"),
+    Activity.HARDWARE: Message("Hardware changed: {why}"),
+    Activity.VISIT: Message("Visit {number} opened, {place}"),
+    Activity.ROUND: Message("Round {number} started, {phase}"),
+    Activity.READING: Message("Bore {bore}: {value}\u00a0{unit}, round {round}, {phase}"),
+    Activity.SKIP: Message("Bore {bore} skipped: {why}, round {round}, {phase}"),
+    Activity.ADJUSTED: Message("{adjusted}", note="an adjustment, such as: stop screw A turned"),
+    Activity.FIGURE: Message("{item}: {figure}"),
+    Activity.TEXT: Message("{item}: {text}"),
+    Activity.TICK: Message("{item}: checked"),
+    Activity.UNDONE: Message("{item}: undone"),
+    Activity.WAIVER: Message("{phase} waived: {why}"),
+    Activity.SIGN_OFF: Message("Signed off"),
+    Activity.CORRECTION: Message("Corrected after sign-off: {why}"),
+    Activity.PERSON_ADDED: Message("Added to the people who can sign off"),
+    Activity.PERSON_REMOVED: Message("Removed from the people who can sign off"),
+    Activity.PIN_CHANGED: Message("PIN changed"),
+    Activity.PIN_WRONG: Message("Wrong PIN entered"),
+    Activity.TABLET_PAIRED: Message("Tablet {name} paired"),
+    Activity.TABLET_RENAMED: Message("Tablet renamed to {name}"),
+    Activity.TABLET_REMOVED: Message("Tablet {name}: access removed"),
+    Activity.REPLACED: Message("Corrected: {what}"),
+    Activity.REPEATED: Message("Entered again: {what}"),
+}
+TABLES[Activity] = MESSAGES
+
+ITEMS = {(phase.slug, item.slug): item for phase in PHASES for item in phase.items}
+PHASE_SLUGS = frozenset(phase.slug for phase in PHASES)
+
+
+def done(what: Reason, units: Units) -> str:
+    """One line of the log."""
+    if what.code in (Activity.REPLACED, Activity.REPEATED):
+        return say(MESSAGES[what.code], what=done(what.values["what"], units))
+    return in_words(because(what.code, **{**what.values, **_said(what, units)}))
+
+
+def _said(what: Reason, units: Units) -> dict[str, str]:
+    """The values of a line that are codes or figures, in words."""
+    values, said = what.values, {}
+    if what.code is Activity.ADJUSTED:
+        said["adjusted"] = logged(values["kind"], values["bank"], values["near"], values["far"])
+    if "place" in values:
+        said["place"] = place(values["place"])
+    if "phase" in values:
+        said["phase"] = phase_title(values["phase"]) if values["phase"] in PHASE_SLUGS else values["phase"]
+    if values.get("value") is not None:
+        said["value"] = f"{values['value']:g}"
+    if "item" in values:
+        item = ITEMS.get((values["phase"], values["item"]))
+        name = item_short(values["item"])
+        said["item"] = name[:1].upper() + name[1:]
+        if values["number"] is not None:
+            said["figure"] = item_figure(item, values["number"], units) if item else f"{values['number']:g}"
+    return said

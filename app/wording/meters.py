@@ -1,0 +1,88 @@
+"""Meters in words: what each reads, how it repeats and how that is known, its studies, and its next check."""
+
+from collections.abc import Mapping
+
+from app.shop.commands.meters import ESTIMATE_FROM
+from app.shop.record.meter_studies import KnownMeter, StudyRecord
+from app.wording.message import Message, say
+
+QUANTITIES: Mapping[str, Message] = {"flow": Message("Air flow"), "vacuum": Message("Vacuum")}
+"""What a meter reads."""
+
+READS = Message("{quantity}, {low} to {high} {unit}, steps of {step}")
+UNIT = Message("{unit}, {quantity}", note="kg/h, Air flow")
+CHOICE = Message("{name}, {unit}", note="a meter to choose: Bench meter, kg/h")
+CHOICE_OVERDUE = Message("{name}, {unit}, check was due {due}")
+ESTIMATE = Message("Estimate until a repeatability study is done")
+FOUND = Message("From {readings}: standard deviation {scatter}, between {low} and {high}", note="readings: 10 readings")
+READINGS = Message("{count} reading", many="{count} readings")
+IN_PROGRESS = Message("{done} of {wanted} read")
+ONE_BORE = Message("{count} reading of one bore", many="{count} readings of one bore")
+AGREE = Message("{other} reads {ratio} times as much, between {low} and {high}: they agree")
+DIFFER = Message(
+    "{other} reads {ratio} times as much, between {low} and {high}: they differ. Use only one of them in a visit"
+)
+PER_CENT = Message("{number}\u00a0%")
+
+
+def percent(fraction: float) -> str:
+    """A fraction as a per cent to one place."""
+    return say(PER_CENT, number=f"{100 * fraction:.1f}")
+
+
+def reads(meter: KnownMeter) -> str:
+    """What a meter reads: quantity, range and step."""
+    row = meter.row
+    return say(
+        READS,
+        quantity=say(QUANTITIES[row.quantity]),
+        low=f"{row.low:g}",
+        high=f"{row.high:g}",
+        unit=row.unit,
+        step=f"{row.step:g}",
+    )
+
+
+def unit(name: str, quantity: str) -> str:
+    """A unit that a new meter may read in."""
+    return say(UNIT, unit=name, quantity=say(QUANTITIES[quantity]))
+
+
+def choice(meter: KnownMeter, today: str) -> str:
+    """A meter to choose for a visit, with the day of a check that is overdue on ``today``, an ISO day."""
+    if meter.due is not None and meter.overdue(today):
+        return say(CHOICE_OVERDUE, name=meter.row.name, unit=meter.row.unit, due=meter.due.due)
+    return say(CHOICE, name=meter.row.name, unit=meter.row.unit)
+
+
+def known_from(meter: KnownMeter) -> str:
+    """How a meter's repeatability is known."""
+    found = meter.found
+    if found is None:
+        text = meter.row.repeatability_from
+        return say(ESTIMATE) if text == ESTIMATE_FROM else text
+    readings = found.freedom + sum(1 for study in meter.studies if study.other is None and study.finished)
+    return say(
+        FOUND,
+        readings=say(READINGS, count=readings),
+        scatter=percent(found.scatter),
+        low=percent(found.low),
+        high=percent(found.high),
+    )
+
+
+def result_of(study: StudyRecord) -> str:
+    """How far a study or comparison has come, or what a complete comparison says."""
+    done = len(study.readings)
+    if not study.finished:
+        return say(IN_PROGRESS, done=done, wanted=study.wanted)
+    found = study.agreement
+    if study.other is None or found is None:
+        return say(ONE_BORE, count=done)
+    return say(
+        AGREE if found.agree else DIFFER,
+        other=study.other.name,
+        ratio=f"{found.ratio:.3f}",
+        low=f"{found.low:.3f}",
+        high=f"{found.high:.3f}",
+    )

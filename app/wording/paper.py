@@ -1,0 +1,172 @@
+"""What is printed: the handover sheet and its page of readings, the worksheet and the tag.
+
+Everything here is said to the customer (``language.to_the_customer``), and a one-bank engine is never told of banks.
+"""
+
+from collections.abc import Collection, Mapping
+
+from app.shop.commands.corrections import Corrected
+from app.shop.procedure.parts import Part
+from app.wording.message import Message, say
+from app.wording.phases import item_label
+from app.wording.safety import SafetyMessage, SafetyWords, Signal, in_parts
+
+WARNINGS = (
+    SafetyMessage(
+        Signal.WARNING,
+        Message("Throttle does not close on its own."),
+        Message("The engine can overspeed."),
+        Message("Stop the engine. Do not drive."),
+    ),
+    SafetyMessage(
+        Signal.WARNING,
+        Message("Open bores, belts and fan of a running engine."),
+        Message("They backfire, burn and catch clothing."),
+        Message("Keep clear of them."),
+    ),
+)
+"""What the customer must know, on every page that is handed over."""
+
+# The result.
+
+AS_FOUND, AS_LEFT = Message("As found"), Message("As left")
+VERDICTS: Mapping[str, Message] = {
+    "even": Message("even", context="round"),
+    "not even": Message("not even", context="round"),
+    "too close to call": Message("undecided", context="round"),
+    "incomplete": Message("round not complete", context="round"),
+}
+RESULT = Message("As left: {verdict}")
+NO_RESULT = Message("As left: not read")
+NO_ROUND = Message("No complete round was read after the last adjustment.")
+
+OPEN_BY = Message("open {deviation}", note="bore: more open than the mean")
+CLOSED_BY = Message("closed {deviation}", note="bore: more closed than the mean")
+BORE_VERDICTS: Mapping[str, Message] = {
+    "wide": OPEN_BY,
+    "tight": CLOSED_BY,
+    "even": Message("even", context="bore", limit=12),
+    "too close": Message("at limit", limit=12),
+}
+SKIPPED = Message("skipped", context="bore", limit=12)
+
+NO_PART_THROTTLE = Message("Part throttle: not read on this visit.")
+PART_THROTTLE = Message(
+    "Part throttle, bank {second} minus bank {first}, per bore: "
+    "{difference}\u00a0{unit} ({percent}\u00a0%) at the {feeler} feeler."
+)
+PART_THROTTLE_FROM_OPEN = Message(
+    "Part throttle, bank {second} minus bank {first}, per bore: "
+    "{difference}\u00a0{unit} ({percent}\u00a0%) at the {feeler} feeler, approach from open."
+)
+
+# What was done, and how it was measured and left.
+
+MORE_MOVES = Message(
+    "{count} more adjustment, in the shop's records.", many="{count} more adjustments, in the shop's records."
+)
+METER, METER_STEPS = Message("Meter"), Message("{meter}, steps of {step:g}\u00a0{unit}")
+IDLE, PRESET, HEAT, SENSOR = (
+    Message("Idle"),
+    Message("Cold preset"),
+    Message("Temperatures"),
+    Message("Throttle sensor"),
+)
+IDLE_AT = Message("{figure}", context="idle speed as left")
+FEELER, TURNED_IN = Message("{figure} feeler"), Message("{figure} in", note="turns of the stop screws")
+COOLANT, OIL = Message("coolant {figure}"), Message("oil {figure}")
+SENSOR_CLOSED, SENSOR_OPEN = Message("{figure} closed"), Message("{figure} open")
+
+NAMED = Message("{initials}: {name}", note="a person's initials")
+
+HARDWARE_BANK = Message("Bank {name}: bores {bores}, stop screw at bore {stop}, link rod at bore {drive}.")
+HARDWARE_ONE_BANK = Message("Bores {bores}, stop screw at bore {stop}, link rod at bore {drive}.")
+HARDWARE_SENSOR = Message("Throttle position sensor at bore {bore}.")
+HARDWARE_SPRINGLESS = Message(
+    "No return spring of its own: bore {bores}.", many="No return spring of their own: bores {bores}."
+)
+HARDWARE_OTHER = Message("Also: {parts}.")
+HARDWARE_MEASURED = Message("Measured: {figures}.")
+HARDWARE_PARTLY_MEASURED = Message("Measured: {figures}. The other hardware figures are estimates.")
+HARDWARE_ESTIMATED = Message("All hardware figures are estimates.")
+MEASURED_FIGURE = Message("{name} {value}")
+
+# The next check.
+
+NEXT_CHECK = Message("{distance} or {time}, whichever comes first, engine hot.")
+COME_SOONER = Message(
+    "Come sooner if the hot idle hunts, one cylinder goes quiet or the engine pops at light throttle."
+)
+COME_AFTER_WORK = Message("Come also after work on the throttles, their linkage, the throttle sensor or the exhaust.")
+COUPLER_FIRST = Message("Coupler {near}–{far} was reset on this visit. Check it first.")
+DISTANCE = Message("{value:,.0f}\u00a0{unit}")
+MONTHS_LATER = Message("{count} month after sign-off", many="{count} months after sign-off")
+
+# Issues and corrections.
+
+ISSUED = Message(
+    "Issue {number} of {at} replaces issue {before} of {since}. Corrected: {changes}. Reason: {why} ({by})."
+)
+CORRECTED = Message("{what}: {now} instead of {was}")
+NO_FIGURE = Message("no figure")
+FIGURE = Message("{value}\u00a0{unit}")
+READING = Message("bore {bore}, round {round}")
+DRIFT_CHECK = Message("bore {bore}, drift check of round {round}")
+
+# The page on which a figure is corrected.
+
+CORRECT_ROUND = Message("Round {number}, {phase}")
+CORRECT_ROUND_AT_OPENING = Message("Round {number}, {phase}, {feeler} feeler")
+CORRECT_ROUND_FROM_OPEN = Message("Round {number}, {phase}, {feeler} feeler, approach from open")
+CORRECT_BORE, CORRECT_AGAIN = Message("Bore {bore}"), Message("Bore {bore} again")
+CORRECT_ITEMS, CORRECT_ITEM = Message("Checklist figures"), Message("{phase}: {item}")
+
+# The page of readings.
+
+ROUND = Message("{phase}, {at}")
+ROUND_RESULT = Message("{phase}, {at}: {verdict}")
+ROUND_AT_OPENING = Message("{phase}, {feeler} feeler")
+ROUND_FROM_OPEN = Message("{phase}, {feeler} feeler, approach from open")
+REMARK_SKIPPED = Message("Round {round}, bore {bore}: skipped, {why} ({by}).")
+REMARK_REPLACED = Message("Round {round}, bore {bore}: {now} replaces {was} ({by}, {at}).")
+REMARK_REPLACED_WHY = Message("Round {round}, bore {bore}: {now} replaces {was}. {why} ({by}, {at}).")
+REMARK_WAIVED = Message("{phase} waived by {by}: {why} (missing: {missing})")
+
+# The worksheet.
+
+WORKSHEET_NAME = Message("{layout}, {displacement}, idle {idle}")
+LEFT_AT_VISIT = Message("As left, visit {number}, {day}")
+TOLERANCE = Message("Even: every bore within the tolerance of the mean, meter error allowed for.")
+MEAN_AND_TOLERANCE = Message(
+    "Mean as left: {mean}\u00a0{unit}. Even: every bore within ±{tolerance} of the mean, meter error allowed for."
+)
+BOTH_FEELERS = Message("{inches} ({millimeters})")
+ASKED = (
+    Message("Coolant °C/°F"),
+    Message("Oil °C/°F"),
+    Message("Minutes hot"),
+    Message("Idle rpm"),
+    Message("Air pressure"),
+    Message("Air °C/°F"),
+)
+"""What is written down of the day; the unit that it is not is struck out."""
+
+
+def bore_words(verdict: str, deviation: str) -> str:
+    """What a bore is against the mean, in a table: open +0.46.
+
+    Parameters: ``verdict`` of the bore; ``deviation`` from the mean with its sign, in the meter's unit.
+    """
+    return say(BORE_VERDICTS[verdict], deviation=deviation)
+
+
+def what_was_corrected(one: Corrected, parts: Collection[Part]) -> str:
+    """The figure that a correction replaced, at an engine that has those parts: bore 3, round 2."""
+    if not one.bore:
+        return item_label(one.slug, parts).lower()
+    return say(DRIFT_CHECK if one.drift_check else READING, bore=one.bore, round=one.round)
+
+
+def warnings() -> tuple[SafetyWords, ...]:
+    """The safety messages of the sheet."""
+    return tuple(map(in_parts, WARNINGS))

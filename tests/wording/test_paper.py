@@ -1,0 +1,161 @@
+"""What is printed, in words: the customer's language, one bank or two, and every figure with its unit."""
+
+import re
+from collections.abc import Iterator
+
+import pytest
+from starlette.testclient import TestClient
+
+from app.shop.commands import corrections, engines, readings
+from app.shop.commands.corrections import NewCorrection
+from app.shop.commands.readings import NewReading
+from app.shop.procedure.phases import HEAT_SOAKED
+from app.shop.record.fittings import hardware_known
+from app.shop.store.database import Database
+from app.web.application import create_app
+from app.web.presenters.paper.file_page import file_page
+from app.web.presenters.paper.sheet import Sheet, sheet_of
+from app.wording import paper
+from app.wording.paper import bore_words
+from app.wording.pseudo import PseudoTranslations
+from tests.shop.past import Past
+from tests.shop.yard import AT, FOUR, V8, engine, heat_soaked, key, read, visit, visit_record
+
+ORIGIN = "http://127.0.0.1"
+UNEVEN = [6.5, 6.5, 7.75, 7.75]
+
+
+@pytest.fixture
+def client(shop: Database) -> Iterator[TestClient]:
+    with TestClient(create_app(shop), base_url=ORIGIN, headers={"Origin": ORIGIN}) as opened:
+        yield opened
+
+
+def printed(client: TestClient, path: str) -> str:
+    """The text of what is printed: no tags, no bar at the head of the page."""
+    articles = re.findall(r"<article.*?</article>", client.get(path).text, re.DOTALL)
+    return " ".join(re.sub(r"<[^>]+>", " ", " ".join(articles)).replace("\u00a0", " ").split())
+
+
+def sheet(shop: Database, visit_id: int = 1) -> Sheet:
+    return sheet_of(visit_record(shop, visit_id), "http://shop/tag/1", {"KM": "Kim Marlow"})
+
+
+@pytest.mark.parametrize(
+    ("verdict", "deviation", "says"),
+    [
+        ("wide", "+0.46", "open +0.46"),
+        ("tight", "−0.46", "closed −0.46"),
+        ("tight", "+2", "closed +2"),  # by vacuum a closed bore reads high
+        ("too close", "+0.30", "at limit"),
+        ("even", "0.00", "even"),
+    ],
+)
+def test_a_bore_is_said_in_a_word_and_its_deviation(verdict: str, deviation: str, says: str) -> None:
+    assert bore_words(verdict, deviation) == says
+    assert len(bore_words(verdict, "−9.25")) <= 12
+
+
+def test_the_result_stands_on_the_last_complete_round(shop: Database) -> None:
+    Past(shop, serial="22-0098").visit([6.5] * 8, [6.5] * 8)
+    assert sheet(shop).title == "As left: even"
+    unread = visit(shop, engine(shop))
+    assert (sheet(shop, unread).title, sheet(shop, unread).mark) == ("As left: not read", "none")
+    assert sheet(shop, unread).sentence == "No complete round was read after the last adjustment."
+
+
+@pytest.mark.parametrize("path", ["/visits/1/sheet", "/engines/1/worksheet", "/engines/1/tag"])
+def test_a_one_bank_engine_is_never_told_of_banks(client: TestClient, shop: Database, path: str) -> None:
+    Past(shop, FOUR).visit(UNEVEN, [6.5] * 4)
+    text = printed(client, path).partition("Steps, in this order")[0]
+    assert "31-0217" in text
+    assert not re.search(r"\bbanks?\b", text, re.IGNORECASE)
+
+
+def test_two_banks_are_told_apart(client: TestClient, shop: Database) -> None:
+    Past(shop, V8).visit([6.5] * 8, [6.5] * 8)
+    text = printed(client, "/visits/1/sheet")
+    assert "Bank A: bores 1 2 3 4, stop screw at bore 1, link rod at bore 1." in text
+    assert "Bank B, kg/h" in text
+    assert "Part throttle: not read on this visit." in text
+
+
+def test_estimates_are_told_from_what_was_measured(shop: Database) -> None:
+    past = Past(shop, FOUR)
+    past.visit([6.5] * 4, [6.5] * 4)
+    assert sheet(shop).hardware.endswith("All hardware figures are estimates.")
+    hardware = hardware_known({"bore_diameter": 45.0}, 0.002, 4)
+    engines.fit(shop, past.engine_id, key(), FOUR, hardware, "Bore measured", AT)
+    past.visit([6.5] * 4, [6.5] * 4)
+    assert sheet(shop, 2).hardware.endswith(
+        "Measured: bore diameter 45\u00a0mm. The other hardware figures are estimates."
+    )
+
+
+def test_the_next_check_has_a_distance_a_date_and_what_brings_it_sooner(shop: Database) -> None:
+    past = Past(shop, FOUR)
+    past.visit([6.5] * 4, [6.5] * 4)
+    past.visit([6.5] * 4, signed=False)
+    assert sheet(shop).next_check.startswith("5,000\u00a0km or 25 Nov 2027, whichever comes first, engine hot. Come")
+    assert sheet(shop).next_check.endswith("Coupler 2–3 was reset on this visit. Check it first.")
+    draft = sheet(shop, 2).next_check
+    assert draft.startswith("5,000\u00a0km or 12 months after sign-off, whichever")
+    assert "reset" not in draft
+
+
+def test_a_correction_says_both_figures_with_their_unit(shop: Database) -> None:
+    Past(shop, FOUR).visit([6.5] * 4, [6.5] * 4)
+    rounds = visit_record(shop, 1).rounds
+    wrong = {rounds[1].entered[2].ident: 6.75, rounds[1].entered[-1].ident: 6.25}
+    corrections.correct(shop, 1, key(), NewCorrection("Two rows mixed up.", "KM", wrong), AT)
+    (said,) = sheet(shop).issued
+    assert "bore 3, round 2: 6.75\u00a0kg/h instead of 6.5\u00a0kg/h" in said
+    assert "bore 1, drift check of round 2: 6.25\u00a0kg/h instead of 6.5\u00a0kg/h" in said
+    assert said.endswith("Reason: Two rows mixed up (KM).")
+
+
+def test_remarks_of_the_file_say_what_was_skipped_and_replaced(shop: Database) -> None:
+    visit_id = heat_soaked(shop, FOUR)
+    first = read(shop, visit_id, HEAT_SOAKED, 6.5)
+    number = visit_record(shop, visit_id).rounds[-1].row.number
+    again = NewReading(HEAT_SOAKED.slug, number, 1, "turn", 6.75, "KM", supersedes=first)
+    readings.add(shop, visit_id, key(), again, AT)
+    readings.add(
+        shop, visit_id, key(), NewReading(HEAT_SOAKED.slug, number, 2, "skip", None, "KM", why="No access"), AT
+    )
+    replaced, skipped = file_page(visit_record(shop, visit_id)).remarks
+    assert replaced == f"Round {number}, bore 1: 6.75 replaces 6.50 (KM, 25 Nov 2026, 10:00)."
+    assert skipped == f"Round {number}, bore 2: skipped, No access (KM)."
+
+
+def test_a_round_of_the_file_has_its_phase_its_time_and_its_verdict(shop: Database) -> None:
+    Past(shop, FOUR).visit(UNEVEN, [6.5] * 4)
+    titles = [line.round.title for line in file_page(visit_record(shop, 1)).lines if line.round]
+    assert titles == [
+        "Heat-soaked recheck, 25 Nov 2026, 10:10: undecided",
+        "Lock-down, 25 Nov 2026, 10:20: even",
+    ]
+
+
+@pytest.mark.parametrize("path", ["/visits/1/sheet", "/engines/1/worksheet", "/engines/1/tag"])
+def test_paper_speaks_the_customers_language_and_its_page_the_tablets(shop: Database, path: str) -> None:
+    Past(shop, V8).visit([6.5] * 8, [6.5] * 8)
+    with TestClient(create_app(shop, customer_language=PseudoTranslations()), base_url=ORIGIN) as client:
+        page = client.get(path).text
+    bar, _, paper_ = page.partition("<article")
+    assert "Print</button>" in bar
+    assert "[Prîñt" not in bar
+    for english in ("Scan ", "Adjustments", "Front bore first", "Keep clear of them", "Mean as left"):
+        assert english not in paper_
+
+
+def test_an_item_that_no_phase_asks_for_any_more_is_named_by_its_slug() -> None:
+    gone = corrections.Corrected(0.4, 0.5, "", slug="old-item")
+    assert paper.what_was_corrected(gone, ()) == "old item"
+
+
+def test_the_sheet_warns_of_the_throttle_first() -> None:
+    first, _ = paper.warnings()
+    assert str(first) == (
+        "WARNING: Throttle does not close on its own. The engine can overspeed. Stop the engine. Do not drive."
+    )
