@@ -10,10 +10,14 @@ from playwright.sync_api import Browser, Playwright, Route, expect, sync_playwri
 
 from app.shop.commands import moves, people
 from app.shop.commands.moves import NewMove
-from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED
+from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED, LOCK_DOWN
+from app.shop.procedure.requirements import Requirement
+from app.shop.reasons import because
+from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.shop.store.upgrade import open_shop
 from app.sync.engine.units import THOU
+from app.wording.reasons import in_words
 from tests.browser import launch
 from tests.proxy import Proxy, proxied
 from tests.shop.assessment.test_banks import at_the_banks
@@ -399,7 +403,8 @@ def test_a_pin_is_never_held_and_waits_for_what_is(hand: Tablet, link: Proxy, sh
     hand.is_saved()
     assert entered(shop, visit_id) == [(1, "turn", 6.25)]
     hand.page.get_by_role("button", name="Sign off").click()
-    expect(hand.page.get_by_text(re.compile("^Not yet: Heat-soaked recheck"))).to_be_visible()
+    left = tuple(because(Requirement.PHASE, phase=one.slug) for one in (HEAT_SOAKED, LOCK_DOWN))
+    expect(hand.page.get_by_text(in_words(because(Rejection.PHASES_INCOMPLETE, phases=left)))).to_be_visible()
     expect(hand.page.get_by_role("list", name="Not saved")).to_be_hidden()
     assert visit_record(shop, visit_id).sign_off is None
 
