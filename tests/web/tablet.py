@@ -15,7 +15,7 @@ from app.places import static
 from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.store.database import Database
 from app.wording.message import say
-from app.wording.scripts import WORDS, bundle
+from app.wording.program.scripts import WORDS, bundle
 from tests.browser import flags, installed
 from tests.shop.yard import visit_record
 

@@ -13,9 +13,9 @@ from app.sync.banks.banks import Extra
 from app.sync.banks.link_hypotheses import Cause
 from app.sync.planning.advice import AdviceReason
 from app.sync.readings.rounds import BoreVerdict, RoundVerdict
-from app.wording import adjusters, advice, bank_balance, linkage, next_step, reading_page, verdicts
 from app.wording.message import Message, say
 from app.wording.reasons import TABLES
+from app.wording.work import adjusters, advice, bank_balance, linkage, next_step, reading_page, verdicts
 
 MODULES = (adjusters, advice, bank_balance, linkage, next_step, reading_page, verdicts)
 LONGEST: dict[str, Any] = {

@@ -22,7 +22,7 @@ from app.shop.record.measures import Units
 from app.shop.record.settings import DEFAULTS
 from app.shop.store.database import Database
 from app.sync.engine.layout import Bank, Coupler, Layout
-from app.wording.telephone import item_prompt
+from app.wording.work.telephone import item_prompt
 from tests.browser import launch
 from tests.conftest import serving
 from tests.web.story import Technician

@@ -17,10 +17,10 @@ from app.shop.store.idempotency import new_key
 from app.sync.readings.rounds import MISREAD_OTHERS, MISREAD_TIMES
 from app.web.forms import Typed
 from app.web.presenters.views import Action, Keypad, Keys
-from app.wording import reading_page as words
 from app.wording.message import say
 from app.wording.quantities import unit_of
 from app.wording.reasons import in_words
+from app.wording.work import reading_page as words
 
 Entry = Literal["", "again", "correct", "speed"]
 

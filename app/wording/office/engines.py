@@ -76,7 +76,7 @@ def hardware_figure(value: str, unit: str) -> str:
 
 def hardware_reason(why: str) -> str:
     """Why hardware was recorded, as a person typed it; the reason of the first record in the current language."""
-    return say(REGISTERED) if why == AS_REGISTERED else why[:1].upper() + why[1:]
+    return say(REGISTERED) if why == AS_REGISTERED else names.begin(why)
 
 
 def held(counts: Mapping[str, int]) -> Sequence[str]:
