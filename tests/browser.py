@@ -7,8 +7,12 @@ import os
 import shutil
 import subprocess
 import sys
+from collections.abc import Callable
 
-from playwright.sync_api import Browser, Playwright, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Playwright, sync_playwright
+
+NewContext = Callable[..., BrowserContext]
+"""Makes a browser context of its own, as the fixture ``new_context`` of pytest-playwright does."""
 
 NAMES = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable")
 

@@ -1,20 +1,35 @@
 """What tests share: a shop of their own, and the real server over one."""
 
+import os
 import shutil
-import socket
 import tempfile
-import threading
-import time
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
-from datetime import UTC, datetime
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 
+import hypothesis
 import pytest
-import uvicorn
+from playwright.sync_api import BrowserContext, ViewportSize, expect
 
 from app.shop.store.database import Database
 from app.shop.store.upgrade import open_shop
+from tests.browser import NewContext, flags, installed
+from tests.serving import serving
+
+SIZE: ViewportSize = {"width": 1280, "height": 800}
+PATIENCE = 30_000
+"""Milliseconds that a page is waited for: many times what it takes, for a machine that is busy with something else."""
+
+expect.set_options(timeout=PATIENCE)
+
+hypothesis.settings.register_profile("evenbore", deadline=None, derandomize="CI" in os.environ)
+hypothesis.settings.load_profile("evenbore")
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Mark what drives a browser, so that it can be left out."""
+    for item in items:
+        if "playwright" in getattr(item, "fixturenames", ()):
+            item.add_marker(pytest.mark.browser)
 
 
 @pytest.fixture(scope="session")
@@ -27,33 +42,42 @@ def newly_made(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture
 def shop(tmp_path: Path, newly_made: Path) -> Iterator[Database]:
-    """An empty shop: a copy of the one that the migrations made, since they take longer than most tests."""
+    """An empty shop: a copy of the one that the migrations made, which need not be looked through again."""
     folder = tmp_path / "shop"
     folder.mkdir(mode=0o700)
     shutil.copyfile(newly_made, folder / newly_made.name)
-    opened = open_shop(folder)
+    opened = Database(folder)
     yield opened
     opened.close()
 
 
-@contextmanager
-def serving(shop: Database, clock: Callable[[], datetime] = lambda: datetime.now(UTC)) -> Iterator[str]:
-    """The address at which the real server answers for ``shop``, by ``clock``."""
-    from app.web.application import create_app  # here, so that tests of the records need no pages
+@pytest.fixture(scope="session")
+def base_url() -> None:
+    """No address is everybody's: a test opens that of its own server. The plugin's own fixture warns under pytest 9."""
 
-    with socket.create_server(("127.0.0.1", 0)) as door:
-        server = uvicorn.Server(
-            uvicorn.Config(create_app(shop, clock=clock), log_level="warning", access_log=False, ws="none")
-        )
-        thread = threading.Thread(target=server.run, kwargs={"sockets": [door]})
-        thread.start()
-        while thread.is_alive() and not server.started:
-            time.sleep(0.01)
-        try:
-            yield f"http://127.0.0.1:{door.getsockname()[1]}"
-        finally:
-            server.should_exit = True
-            thread.join()
+
+@pytest.fixture(scope="session")
+def browser_type_launch_args(browser_type_launch_args: Mapping[str, object]) -> dict[str, object]:
+    """How pytest-playwright starts the browser, which is then one for all tests of a process."""
+    return {**browser_type_launch_args, "executable_path": installed(), "args": flags()}
+
+
+@pytest.fixture(scope="session")
+def browser_context_args(browser_context_args: Mapping[str, object]) -> dict[str, object]:
+    """A tablet held sideways, unless a test says otherwise."""
+    return {**browser_context_args, "viewport": SIZE}
+
+
+@pytest.fixture
+def new_context(new_context: NewContext) -> NewContext:
+    """Makes contexts that wait long enough for a machine that is busy with something else."""
+
+    def patient(**options: object) -> BrowserContext:
+        context = new_context(**options)
+        context.set_default_timeout(PATIENCE)
+        return context
+
+    return patient
 
 
 @pytest.fixture

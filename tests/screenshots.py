@@ -32,8 +32,8 @@ from app.sync.engine.hardware import likely_hardware
 from app.sync.engine.layout import Bank, Layout
 from app.sync.engine.units import LITRE, REV_PER_MIN
 from tests.browser import launch
-from tests.conftest import serving
-from tests.web.scripts.test_axe import paths
+from tests.serving import serving
+from tests.web.axe import paths
 
 LOOKS = ("bright", "dark")
 ORIENTATIONS: dict[str, ViewportSize] = {

@@ -62,6 +62,14 @@ def started(
             process.kill()
 
 
+def refused(*arguments: str) -> str:
+    """What the command says when it cannot start. It may not print a traceback."""
+    ended = subprocess.run([*COMMAND, *arguments], check=False, capture_output=True, text=True, timeout=30)
+    assert ended.returncode == 1, ended
+    assert "Traceback" not in ended.stderr
+    return ended.stderr
+
+
 def main() -> None:
     """Start the command given, look at it, stop it."""
     with tempfile.TemporaryDirectory() as elsewhere:

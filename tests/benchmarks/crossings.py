@@ -146,7 +146,8 @@ def watched() -> Iterator[Watch]:
 def ask(application: ASGIApp, path: str, form: Mapping[str, str] | None = None) -> int:
     """Look at a page, or send a form, and return the status of the answer.
 
-    Each request has an event loop of its own, and with it threads of its own, which begin while somebody counts.
+    Each request has a thread and an event loop of its own, and with it more threads, which begin while the counting is
+    on. In the thread of a test, a browser's event loop may be running.
     """
     body = urlencode(form or {}).encode()
     headers = {"host": HOST, "origin": f"http://{HOST}", "content-type": "application/x-www-form-urlencoded"}
@@ -178,7 +179,9 @@ def ask(application: ASGIApp, path: str, form: Mapping[str, str] | None = None) 
     async def answered() -> None:
         await application(scope, receive, send)
 
-    asyncio.run(answered())
+    asker = threading.Thread(target=asyncio.run, args=(answered(),))
+    asker.start()
+    asker.join()
     return told[0]
 
 

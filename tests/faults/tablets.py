@@ -14,8 +14,8 @@ from pathlib import Path
 
 from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.store.upgrade import open_shop
-from tests.conftest import serving
 from tests.faults.bench import Answer, Ledger, Tablet, audit, readings_path, rows_of, shop_with_visits
+from tests.serving import serving
 
 TABLETS = 4
 

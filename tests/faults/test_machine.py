@@ -17,8 +17,8 @@ from app.shop.store.codes import Unavailable
 from app.shop.store.upgrade import open_shop
 from app.wording.message import say
 from app.wording.program.store import UNAVAILABLE
-from tests.conftest import serving
 from tests.faults.bench import Ledger, Tablet, audit, readings_path, shop_with_visits
+from tests.serving import serving
 from tests.shop.yard import AT
 
 HERE = readings_path(1)

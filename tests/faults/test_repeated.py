@@ -15,8 +15,8 @@ from app.shop.procedure.phases import PHASES
 from app.shop.procedure.read_order import next_reading
 from app.shop.store.database import Database
 from app.shop.store.upgrade import open_shop
-from tests.conftest import serving
 from tests.faults.bench import Answer, Ledger, Tablet, assert_whole, audit, readings_path, rows_of, shop_with_visits
+from tests.serving import serving
 from tests.shop.yard import visit_record
 
 Send = Callable[[str, Mapping[str, str]], list[Answer]]

@@ -22,15 +22,7 @@ from app.wording.message import say
 from app.wording.program import cli as words
 from app.wording.program.store import DAMAGE, UNAVAILABLE
 from tests.shop.yard import heat_soaked
-from tests.started import COMMAND, START_SECONDS, started
-
-
-def refused(*arguments: str) -> str:
-    """What the command says when it cannot start. It may not print a traceback."""
-    ended = subprocess.run([*COMMAND, *arguments], check=False, capture_output=True, text=True, timeout=30)
-    assert ended.returncode == 1, ended
-    assert "Traceback" not in ended.stderr
-    return ended.stderr
+from tests.started import COMMAND, START_SECONDS, refused, started
 
 
 def test_a_demonstration_is_thrown_away(tmp_path: Path) -> None:

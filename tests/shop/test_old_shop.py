@@ -165,6 +165,7 @@ def test_every_engine_that_may_leave_the_shop_has_its_file(old: Database) -> Non
     assert len(FILES) == 11
 
 
+@pytest.mark.slow
 def test_programs_are_told_what_they_were_told(client: TestClient) -> None:
     for path, was in recorded()["answers"].items():
         answer = client.get(path)

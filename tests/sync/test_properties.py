@@ -3,7 +3,6 @@
 import math
 from collections.abc import Callable
 from dataclasses import replace
-from typing import get_args
 
 import numpy as np
 import pytest
@@ -16,50 +15,18 @@ from app.sync.engine.adjusters.influence import influence
 from app.sync.engine.air import air_factor, area_for, critical_ratio, flow_function, mass_flow, moist_air_density
 from app.sync.engine.events import Meter
 from app.sync.engine.hardware import Figure, Hardware, likely_hardware
-from app.sync.engine.layout import Bank, Bypass, Coupler, JointKind, Layout, Link, OtherScrew, StopScrew
+from app.sync.engine.layout import Bank, Bypass, Coupler, Layout, Link, OtherScrew, StopScrew
 from app.sync.engine.linkage import gap_after_turns, stop_rotation, turns_between, turns_for
 from app.sync.engine.plate import angle_at, area_of_gap, gap_at, open_area
 from app.sync.engine.units import MM, THOU
 from app.sync.planning.preset import starting_turns
 from app.sync.slips.changes import Pooled
 from app.sync.slips.slip_detection import slipped
+from tests.sync.strategies import closed_angles, diameters, hardwares, layouts, shares
 
-diameters = st.floats(20 * MM, 80 * MM)
-closed_angles = st.floats(0.0, 0.35)
-shares = st.floats(0.0, 0.4)
 parts = st.floats(0.0, 1.0)
-JOINTS: tuple[JointKind, ...] = get_args(JointKind)
 temperatures = st.floats(250.0, 330.0)
 pressures = st.floats(60e3, 110e3)
-
-
-@st.composite
-def layouts(draw: st.DrawFn, banks: int | None = None) -> Layout:
-    """Engines of one or two banks, bores numbered in any order, joined in any way, with bypass screws or without."""
-    count = draw(st.integers(1, 2)) if banks is None else banks
-    sizes = [draw(st.integers(2, 4)) for _ in range(count)]
-    numbers = draw(st.permutations(range(1, sum(sizes) + 1)))
-    made, at = [], 0
-    for name, size in zip("AB", sizes, strict=False):
-        bores = tuple(numbers[at : at + size])
-        joints = tuple(draw(st.sampled_from(JOINTS)) for _ in bores[1:])
-        made.append(Bank(name, bores, draw(st.sampled_from(bores)), bores[0], joints))
-        at += size
-    return Layout(tuple(made), bypass=frozenset(draw(st.sets(st.sampled_from(numbers)))), plenum=draw(st.booleans()))
-
-
-@st.composite
-def hardwares(draw: st.DrawFn) -> Hardware:
-    diameter = draw(diameters)
-    return Hardware(
-        Figure(diameter),
-        Figure(draw(shares) * diameter),
-        Figure(draw(closed_angles)),
-        Figure(draw(st.floats(0.4 * MM, 1.5 * MM))),
-        Figure(draw(st.floats(15 * MM, 60 * MM))),
-        Figure(draw(st.floats(0.4 * MM, 1.5 * MM))),
-        Figure(draw(st.floats(15 * MM, 60 * MM))),
-    )
 
 
 @given(diameter=diameters, closed=closed_angles, part=parts)
@@ -182,7 +149,7 @@ def test_influence_is_a_tree(layout: Layout, hardware: Hardware) -> None:
 
 
 @given(layout=layouts(banks=2), data=st.data())
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 def test_relabelling_bores_tells_the_same_story(layout: Layout, data: st.DataObject) -> None:
     noise = {bore: data.draw(st.floats(0.85, 1.15)) for bore in layout.bores}
     left = {bore: Pooled(6.5 / 3600, 3) for bore in layout.bores}
@@ -201,7 +168,7 @@ def test_relabelling_bores_tells_the_same_story(layout: Layout, data: st.DataObj
 
 
 @given(layout=layouts(banks=2), offsets=st.lists(st.floats(0.9, 1.1), min_size=2, max_size=2))
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 def test_swapping_the_banks_turns_the_story_round(layout: Layout, offsets: list[float]) -> None:
     swapped = replace(layout, banks=layout.banks[::-1])
     idle = dict.fromkeys(layout.bores, 6.5 / 3600)

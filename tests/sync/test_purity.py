@@ -3,6 +3,7 @@
 import importlib
 import inspect
 import pkgutil
+import re
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -34,8 +35,34 @@ def test_importing_the_brain_brings_no_web_and_no_records() -> None:
 FUNCTIONS = dict(public_functions())
 
 
+ARRAY = re.compile("ndarray")
+SHAPE = re.compile(r"shapes? \(", re.IGNORECASE)
+"""How a docstring tells the size of an array: ``shape (..., bores)``, ``shape (n,)``, ``shape (...)`` for any."""
+
+
+def parts(function: FunctionType) -> tuple[str, str]:
+    """The docstring of a function without its section on parameters, and that section on one line."""
+    said = inspect.getdoc(function) or ""
+    found = re.search(r"^Parameters: (.*?)(?:\n\n|\Z)", said, re.DOTALL | re.MULTILINE)
+    return (said.replace(found[0], ""), " ".join(found[1].split())) if found else (said, "")
+
+
 @pytest.mark.parametrize("name", FUNCTIONS)
-def test_every_docstring_names_every_parameter(name: str) -> None:
-    said = inspect.getdoc(FUNCTIONS[name]) or ""
-    assert said
-    assert [each for each in inspect.signature(FUNCTIONS[name]).parameters if f"``{each}``" not in said] == []
+def test_every_docstring_tells_of_the_parameters_there_are(name: str) -> None:
+    summary, told = parts(FUNCTIONS[name])
+    assert summary
+    parameters = list(inspect.signature(FUNCTIONS[name]).parameters)
+    assert [each for each in parameters if f"``{each}``" not in told] == []
+    opened = re.findall(r"(?:^|; |\. )``(\w+)``", told)
+    assert opened == [each for each in parameters if each in opened], "names that are not there, or another order"
+
+
+@pytest.mark.parametrize("name", FUNCTIONS)
+def test_every_docstring_states_the_shapes_of_arrays(name: str) -> None:
+    summary, told = parts(FUNCTIONS[name])
+    clauses = re.split(r";|\. ", told)
+    for each, kind in FUNCTIONS[name].__annotations__.items():
+        if not ARRAY.search(str(kind)):
+            continue
+        where = summary if each == "return" else next(clause for clause in clauses if f"``{each}``" in clause)
+        assert SHAPE.search(where), each

@@ -8,7 +8,7 @@ from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
-from playwright.sync_api import Browser, BrowserContext, Locator, Page, Playwright, expect
+from playwright.sync_api import BrowserContext, Locator, Page, Playwright, expect
 from playwright.sync_api import Error as PlaywrightError
 
 from app.places import static
@@ -16,7 +16,7 @@ from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.store.database import Database
 from app.wording.message import say
 from app.wording.program.scripts import WORDS, bundle
-from tests.browser import flags, installed
+from tests.browser import NewContext, flags, installed
 from tests.shop.yard import visit_record
 
 SIZE = (1280, 800)
@@ -26,9 +26,6 @@ ALONE = "http://evenbore.test/"
 def said(name: str, **values: object) -> str:
     """A text that the scripts show."""
     return say(WORDS[name], **values)
-
-
-expect.set_options(timeout=15_000)  # a machine that is busy with something else
 
 
 @dataclass
@@ -74,17 +71,16 @@ def show_with_script(page: Page, html: str, script: str) -> None:
     words = f'<script id="words" type="application/json">{json.dumps(bundle())}</script>'
     loaded = f'<script src="/static/{script}" type="module"></script>'
     page.route(f"{ALONE}static/*", lambda route: route.fulfill(path=static() / route.request.url.split("/")[-1]))
-    page.route(ALONE, lambda route: route.fulfill(body=f"{words}{html}{loaded}", content_type="text/html"))
+    page.route(
+        ALONE, lambda route: route.fulfill(body=f"{words}{html}{loaded}", content_type="text/html; charset=utf-8")
+    )
     page.goto(ALONE)
 
 
-@contextmanager
-def tablet(browser: Browser) -> Iterator[Tablet]:
+def tablet(new_context: NewContext) -> Tablet:
     """A tablet with an empty memory."""
-    context = browser.new_context(viewport={"width": SIZE[0], "height": SIZE[1]}, has_touch=True)
-    context.set_default_timeout(15_000)
-    yield Tablet(context.new_page(), context)
-    context.close()
+    context = new_context(has_touch=True)
+    return Tablet(context.new_page(), context)
 
 
 @contextmanager

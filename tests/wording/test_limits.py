@@ -54,7 +54,7 @@ def found_in(thing: object) -> Iterator[Message]:
         yield thing
     elif isinstance(thing, ModuleType):
         for one in vars(thing).values():
-            if not isinstance(one, ModuleType):
+            if one is not TABLES and not isinstance(one, ModuleType):
                 yield from found_in(one)
     elif isinstance(thing, dict):
         for one in thing.values():

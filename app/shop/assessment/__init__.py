@@ -1,1 +1,1 @@
-"""What is judged of a visit: verdict, next step, banks, what each phase still lacks. No database is imported here."""
+"""What is judged of a visit, without a database: verdict, next step, banks, what each phase still lacks."""

@@ -1,1 +1,1 @@
-"""The rules of the five phases: pure functions over a record. No database is imported here."""
+"""The rules of the five phases: pure functions over a record, without a database."""

@@ -67,12 +67,12 @@ def posterior_weights(
 ) -> LinkPosterior:
     """Posterior over offset and ratio on a grid, for every cause at once.
 
-    Parameters: ``lever`` opening of the central lever [rad] at each observation; ``from_above`` whether it came back
-    from further open; ``observed`` difference of ln(flow), second bank less first, less the same at idle; ``noise``
-    their covariance; ``curves`` openings [rad] and the mean rise of ln(flow) of the first
-    and of the second bank; ``doubt`` standard
-    deviation of the logarithm of its gain, averaged over; ``shares`` odds of each story before any reading;
-    ``ratio_grid`` the ratios considered, a single one when it was measured.
+    Parameters: ``lever`` opening of the central lever [rad] at each observation, shape (observations,); ``from_above``
+    whether it came back from further open, shape (observations,); ``observed`` difference of ln(flow), second bank
+    less first, less the same at idle, shape (observations,); ``noise`` their covariance, shape (observations,
+    observations); ``curves`` openings [rad] and the mean rise of ln(flow) of the first and of the second bank, each of
+    shape (points,); ``doubt`` standard deviation of the logarithm of its gain, averaged over; ``shares`` prior
+    probability of each cause; ``ratio_grid`` the ratios considered, shape (ratios,), a single one when it was measured.
 
     Source: Bayesian comparison of stories; spreads are judgement.
     """

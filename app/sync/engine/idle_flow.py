@@ -123,7 +123,10 @@ def solve_idle(engine: IdleFlowModel, areas: Floats, log_demand: Floats | float 
 def own_ratio(engine: IdleFlowModel, areas: Floats, log_speed: Floats | float) -> Floats:
     """Runner over ambient pressure behind each plate before runners share any: what comes in is what is taken.
 
-    Parameters: ``engine``; ``areas`` open [m2], above 0; ``log_speed`` ln(speed / wanted).
+    The ratios have shape (..., bores).
+
+    Parameters: ``engine``; ``areas`` open [m2], shape (..., bores), above 0; ``log_speed`` ln(speed / wanted), one
+    for all or shape (..., 1).
     """
     pull = np.log(engine.filling / engine.conductance) - np.log(areas) + log_speed
     return np.asarray(np.interp(pull, _LOG_PULL, _RATIOS))
@@ -158,9 +161,9 @@ def slopes(engine: IdleFlowModel, areas: Floats, settled: IdleSolution) -> FlowJ
 
 
 def flow_function_of(ratios: Floats) -> Floats:
-    """``app.sync.engine.air.flow_function`` of many ratios at once, read off a table.
+    """``app.sync.engine.air.flow_function`` of many ratios at once, read off a table, in their shape (...).
 
-    Parameters: ``ratios`` of downstream to upstream pressure, 0 to 1.
+    Parameters: ``ratios`` of downstream to upstream pressure, 0 to 1, shape (...).
     """
     return np.asarray(np.interp(ratios, _RISING, _PSI_RISING))
 

@@ -161,6 +161,17 @@ class Bank:
         return next((coupler for coupler in self.couplers() if coupler.far in shaft), None)
 
 
+def _require_whole(bank: Bank) -> None:
+    if not bank.bores:
+        raise LayoutError("bores", LayoutFault.BANK_WITHOUT_BORES, bank=bank.name)
+    if bank.stop not in bank.bores:
+        raise LayoutError("stop", LayoutFault.STOP_ELSEWHERE, bank=bank.name)
+    if bank.drive not in bank.bores:
+        raise LayoutError("drive", LayoutFault.DRIVE_ELSEWHERE, bank=bank.name)
+    if bank.joints and len(bank.joints) != len(bank.bores) - 1:
+        raise LayoutError("joints", LayoutFault.JOINT_COUNT, bank=bank.name)
+
+
 @dataclass(frozen=True)
 class Layout:
     """All bores of an engine in one or two banks.
@@ -182,14 +193,7 @@ class Layout:
         if not 1 <= len(self.banks) <= MOST_BANKS:
             raise LayoutError("banks", LayoutFault.BANK_COUNT, most=MOST_BANKS)
         for bank in self.banks:
-            if not bank.bores:
-                raise LayoutError("bores", LayoutFault.BANK_WITHOUT_BORES, bank=bank.name)
-            if bank.stop not in bank.bores:
-                raise LayoutError("stop", LayoutFault.STOP_ELSEWHERE, bank=bank.name)
-            if bank.drive not in bank.bores:
-                raise LayoutError("drive", LayoutFault.DRIVE_ELSEWHERE, bank=bank.name)
-            if bank.joints and len(bank.joints) != len(bank.bores) - 1:
-                raise LayoutError("joints", LayoutFault.JOINT_COUNT, bank=bank.name)
+            _require_whole(bank)
         names = [bank.name for bank in self.banks]
         if len(set(names)) < len(names):
             raise LayoutError("banks", LayoutFault.BANK_TWICE)

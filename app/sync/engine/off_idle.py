@@ -24,8 +24,9 @@ def gain_curve(
 ) -> tuple[Floats, Floats]:
     """How the logarithm of a bore's flow climbs as its bank opens, the other bank standing still.
 
-    Returned as openings beyond idle [rad] and rise of ln(flow) from idle. The area follows from the plate; its effect
-    is dampened because the runner behind it fills, the more the nearer it comes to ambient pressure.
+    Returned as openings beyond idle [rad] and rise of ln(flow) from idle, each of shape (points,). The area follows
+    from the plate; its effect is dampened because the runner behind it fills, the more the nearer it comes to ambient
+    pressure.
 
     Parameters: ``hardware`` fitted; ``idle_flow`` of one bore [kg/s], above 0; ``gain`` [1/rad] at idle when learned on
     this engine, which rescales the curve; ``plenum`` whether a common balance plenum joins the runners.

@@ -90,6 +90,8 @@ def update(posterior: Posterior, meter: Meter, seen: Sequence[Reading | IdleSpee
 def predicted_readings(posterior: Posterior, meter: Meter) -> tuple[Floats, Floats]:
     """What the meter is to show at each bore [kg/s or Pa], and how well that is known (standard deviation).
 
+    Both have shape (bores,).
+
     Parameters: ``posterior`` about the engine; ``meter`` read with. The meter's own noise comes on top.
     """
     told = _predict_readings(posterior, meter)
@@ -154,10 +156,10 @@ def _iterate_update(
 
 
 def kalman_update(mean: Floats, cov: Floats, innovation: Innovation, spread: Floats) -> tuple[Floats, Floats]:
-    """Mean and covariance of a Gaussian once readings were taken in that answer to it in a straight line.
+    """Mean, shape (n,), and covariance, shape (n, n), of a Gaussian after readings that depend on it linearly.
 
-    Parameters: ``mean`` of shape (n,) and ``cov`` (n, n) before; ``innovation`` of the readings from that
-    mean; ``spread`` its covariance, ``innovation.covariance(cov)``.
+    Parameters: ``mean`` before, shape (n,); ``cov`` before, shape (n, n); ``innovation`` of the readings from that
+    mean; ``spread`` its covariance, ``innovation.covariance(cov)``, shape (readings, readings).
 
     Read 1 higher, as well known as before:
 

@@ -143,9 +143,9 @@ def _preset_air(layout: Layout, hardware: Hardware) -> Floats:
 
 
 def rates(posterior: Posterior, gaps: Floats) -> Floats:
-    """``app.sync.engine.plate.gap_rate`` of many gaps at once [m/rad].
+    """``app.sync.engine.plate.gap_rate`` of many gaps at once [m/rad], shape (..., bores).
 
-    Parameters: ``posterior`` about the engine; ``gaps`` [m].
+    Parameters: ``posterior`` about the engine; ``gaps`` [m], shape (..., bores).
     """
     diameter, closed = posterior.hardware.bore_diameter.value, posterior.hardware.closed_angle.value
     cosine = math.cos(closed) * (1 - 2 * gaps / diameter)
@@ -153,9 +153,10 @@ def rates(posterior: Posterior, gaps: Floats) -> Floats:
 
 
 def turned(posterior: Posterior, gaps: Floats, rotation: Floats | float) -> Floats:
-    """Gaps [m] after their plates turned, closed at the least.
+    """Gaps [m] after their plates turned, closed at the least, shape (..., bores).
 
-    Parameters: ``posterior`` about the engine; ``gaps`` [m] before; ``rotation`` [rad], positive opening.
+    Parameters: ``posterior`` about the engine; ``gaps`` [m] before, shape (..., bores); ``rotation`` [rad], positive
+    opening, one for all or shape (..., bores).
     """
     diameter, closed = posterior.hardware.bore_diameter.value, posterior.hardware.closed_angle.value
     angle = np.arccos(math.cos(closed) * (1 - 2 * gaps / diameter)) + rotation
@@ -163,9 +164,9 @@ def turned(posterior: Posterior, gaps: Floats, rotation: Floats | float) -> Floa
 
 
 def rotation_between(posterior: Posterior, before: Floats | float, after: Floats | float) -> Floats:
-    """Angle [rad] that takes plates from one gap to another, positive opening.
+    """Angle [rad] that takes plates from one gap to another, positive opening, shape (..., bores).
 
-    Parameters: ``posterior`` about the engine; ``before`` and ``after``, gaps [m].
+    Parameters: ``posterior`` about the engine; ``before`` and ``after``, gaps [m], one for all or shape (..., bores).
     """
     diameter, closed = posterior.hardware.bore_diameter.value, posterior.hardware.closed_angle.value
     cosine = math.cos(closed)
@@ -176,9 +177,9 @@ def rotation_between(posterior: Posterior, before: Floats | float, after: Floats
 
 
 def turn_noise(posterior: Posterior, turns: Floats | float) -> Floats:
-    """Standard deviation of the angle [rad] that so many turns of a stop screw give.
+    """Standard deviation of the angle [rad] that so many turns of a stop screw give, in their shape (...).
 
-    Parameters: ``posterior`` about the engine; ``turns`` of the screw.
+    Parameters: ``posterior`` about the engine; ``turns`` of the screw, shape (...).
     """
     return np.abs(stop_rotation(1.0, posterior.hardware) * np.hypot(TURN_SD, TRAVEL_SD * np.asarray(turns)))
 

@@ -25,6 +25,7 @@ def prior_gains(layout: Layout, hardware: Hardware) -> tuple[Floats, Floats]:
     """What a turn of each of ``adjusters_with_gain`` is believed to do before any was turned, and its covariance.
 
     A screw that turns plates in radians per turn, positive opening; one that lets air past in square metres per turn.
+    Shape (adjusters,) and shape (adjusters, adjusters).
 
     Parameters: ``layout`` of the engine; ``hardware`` fitted.
 

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
+from scipy.special import ndtr
 
 from app.sync.engine.idle_flow import SPEED_POWER, flow_function_of, own_ratio, solve_idle
 from app.sync.engine.layout import Bank
@@ -28,7 +29,6 @@ from app.sync.planning.evaluation import (
     Ints,
     PlanningProblem,
     dependency_of,
-    normal_cdf,
     shortfall_costs,
 )
 
@@ -71,6 +71,8 @@ def best_for_each_target(posterior: Posterior, task: PlanningProblem) -> list[Ca
 
 def areas_to_aim_at(posterior: Posterior, task: PlanningProblem) -> tuple[Floats, Floats]:
     """Areas [m2] between which a bore's flow is inside the window, for each flow that may be aimed at.
+
+    Both have shape (flows,).
 
     Parameters: ``posterior`` about the engine; ``task`` to do.
     """
@@ -133,7 +135,7 @@ class _Target:
         low, high = self.limits
         areas = (self.posterior.width * gaps + self.posterior.leaks[rows][:, None])[:, None, :]
         spread = (self.posterior.width * np.sqrt(variance) + 1e-12)[:, None, :]
-        outside = normal_cdf((low[:, None] - areas) / spread) + normal_cdf((areas - high[:, None]) / spread)
+        outside = ndtr((low[:, None] - areas) / spread) + ndtr((areas - high[:, None]) / spread)
         return np.asarray(self.price[rows][:, None, None] * outside)
 
     @cached_property

@@ -5,7 +5,6 @@ owned it is reset on, or ``UNCHANGED``, or where a screw sets it the steps of th
 ``own_screws``. Many choices are judged at once, all bores together: a bore's chance depends on the mean of the others.
 """
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property, lru_cache
@@ -14,6 +13,7 @@ from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import ndtr, ndtri
 
 from app.sync.engine.adjusters.registry import carried, own_screws
 from app.sync.engine.idle_flow import slopes, solve_idle
@@ -196,31 +196,19 @@ def outcomes(posterior: Posterior, task: PlanningProblem, choices: Sequence[Cand
 def outside_of(off: Floats, spread: Floats, window: float) -> Floats:
     """Chance of ending outside a window for something ``off`` its middle, known to within ``spread``, all relative.
 
-    Parameters: ``off`` and ``spread`` (standard deviation) of equal shape; ``window`` half width.
+    One chance for each, in their shape (...).
+
+    Parameters: ``off`` and ``spread`` (standard deviation), both of shape (...); ``window`` half width.
 
     >>> outside_of(np.array([0.0, 0.08]), np.array([0.04, 0.01]), 0.08).round(3)
     array([0.046, 0.5  ])
     """
-    below_one = normal_cdf(np.stack([-window - off, off - window]) / spread)
+    below_one = ndtr(np.stack([-window - off, off - window]) / spread)
     return np.asarray(below_one[0] + below_one[1])
 
 
-def normal_cdf(z: Floats) -> Floats:
-    """The normal distribution function, to 1.5e-7.
-
-    Parameters: ``z`` any.
-
-    Source: Abramowitz and Stegun, Handbook of Mathematical Functions, 1964, 7.1.26.
-    """
-    x = np.abs(z) / math.sqrt(2)
-    t = 1 / (1 + 0.3275911 * x)
-    poly = t * (0.254829592 + t * (-0.284496736 + t * (1.421413741 + t * (-1.453152027 + t * 1.061405429))))
-    upper = 0.5 * poly * np.exp(-np.minimum(x**2, 500.0))
-    return np.where(z > 0, 1 - upper, upper)
-
-
 def shortfall_costs(posterior: Posterior, task: PlanningProblem) -> Floats:
-    """What it costs that each bore ends outside [min], in walking order.
+    """What it costs that each bore ends outside [min], in walking order, shape (bores,).
 
     A blade and a reading, and again where that misses: ``work / (1 - chance of a miss)``.
 
@@ -248,7 +236,8 @@ def achievable_tolerance(posterior: Posterior) -> float:
     """
     if posterior.layout.couplers() and all(map(posterior.layout.by_screw, posterior.layout.couplers())):
         return 0.0
-    return 0.6745 * FLOW_PER_AREA * posterior.width * FEELER_SD / float(posterior.areas.mean())
+    quartile = float(ndtri(0.75))
+    return quartile * FLOW_PER_AREA * posterior.width * FEELER_SD / float(posterior.areas.mean())
 
 
 @dataclass(frozen=True, eq=False)

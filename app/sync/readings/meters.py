@@ -6,8 +6,10 @@ sure the figure is follows from the chi-square law (the same, 7.2.3.1).
 """
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
+
+from scipy.special import chdtri, stdtrit
 
 LEAST_READINGS = 2
 BAND = 0.95
@@ -96,8 +98,8 @@ def repeatability(series: Sequence[Sequence[float]], step: float) -> Repeatabili
     own = max(scatter**2 - rounding, known * min(1.0, math.sqrt(2 / freedom)))
     return Repeatability(
         scatter,
-        scatter * math.sqrt(freedom / chi_square_quantile(1 - tail, freedom)),
-        scatter * math.sqrt(freedom / chi_square_quantile(tail, freedom)),
+        scatter * math.sqrt(freedom / float(chdtri(freedom, tail))),
+        scatter * math.sqrt(freedom / float(chdtri(freedom, 1 - tail))),
         math.sqrt(own),
         freedom,
     )
@@ -122,81 +124,5 @@ def agreement(first: Sequence[float], second: Sequence[float]) -> Agreement:
     logs = [math.log(b / a) for a, b in zip(first, second, strict=True)]
     mean = sum(logs) / len(logs)
     deviation, freedom = pooled_deviation([logs])
-    half = student_quantile(1 - (1 - BAND) / 2, freedom) * deviation / math.sqrt(len(logs))
+    half = float(stdtrit(freedom, 1 - (1 - BAND) / 2)) * deviation / math.sqrt(len(logs))
     return Agreement(math.exp(mean), math.exp(mean - half), math.exp(mean + half), len(logs))
-
-
-def chi_square_quantile(probability: float, freedom: int) -> float:
-    """The value below which a chi-square of ``freedom`` degrees lies with ``probability``.
-
-    P(x) = the regularized incomplete gamma function at freedom/2 and x/2, turned round by halving.
-
-    Parameters: ``probability`` between 0 and 1, both excluded; ``freedom`` at least 1.
-
-    Source: NIST/SEMATECH e-Handbook, 1.3.6.6.6.
-
-    >>> round(chi_square_quantile(0.95, 10), 3)
-    18.307
-    """
-    high = freedom + 10.0
-    while _lower_gamma(freedom / 2, high / 2) < probability:
-        high *= 2
-    return _halved(lambda x: _lower_gamma(freedom / 2, x / 2), probability, 0.0, high)
-
-
-def student_quantile(probability: float, freedom: int) -> float:
-    """The value below which Student's t of ``freedom`` degrees lies with ``probability``.
-
-    The distribution function is a finite sum for whole degrees of freedom, turned round by halving.
-
-    Parameters: ``probability`` of 0.5 to 1, 1 excluded; ``freedom`` at least 1.
-
-    Source: M. Abramowitz and I. A. Stegun, Handbook of Mathematical Functions (1964), 26.7.3 and 26.7.4.
-
-    >>> round(student_quantile(0.975, 9), 3)
-    2.262
-    """
-    high = 2.0
-    while _student(high, freedom) < probability:
-        high *= 2
-    return _halved(lambda x: _student(x, freedom), probability, 0.0, high)
-
-
-def _halved(rises: Callable[[float], float], wanted: float, low: float, high: float) -> float:
-    for _ in range(200):
-        middle = (low + high) / 2
-        if rises(middle) < wanted:
-            low = middle
-        else:
-            high = middle
-    return (low + high) / 2
-
-
-def _lower_gamma(shape: float, x: float) -> float:
-    """Regularized lower incomplete gamma function by its series, Abramowitz and Stegun 6.5.29."""
-    if x <= 0:
-        return 0.0
-    term = total = 1 / shape
-    count = 0
-    while term > total * 1e-16:
-        count += 1
-        term *= x / (shape + count)
-        total += term
-    return min(1.0, total * math.exp(shape * math.log(x) - x - math.lgamma(shape)))
-
-
-def _student(t: float, freedom: int) -> float:
-    """Probability below ``t``, 0 or more."""
-    angle = math.atan(t / math.sqrt(freedom))
-    cosine, sine = math.cos(angle), math.sin(angle)
-    if freedom % 2:
-        term, total = cosine, cosine if freedom > 1 else 0.0
-        for k in range(3, freedom, 2):
-            term *= (k - 1) / k * cosine**2
-            total += term
-        return 0.5 + (angle + sine * total) / math.pi
-    term = total = 1.0
-    for k in range(2, freedom, 2):
-        term *= (k - 1) / k * cosine**2
-        total += term
-    return 0.5 + sine * total / 2

@@ -7,9 +7,10 @@ after a few blips then scatter by more than the meter does.
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from scipy.special import chdtri
+
 from app.sync.engine.events import Meter
 from app.sync.engine.layout import Coupler, Layout
-from app.sync.readings.meters import chi_square_quantile
 from app.sync.readings.rounds import reading_sd
 
 BLIPS = 3
@@ -73,5 +74,5 @@ def snap(layout: Layout, bore: int, even: float, blips: Sequence[float], meter: 
     expected = reading_sd(mean, meter) / mean
     scatter = (squares / len(blips)) ** 0.5 / mean
     beyond_a_step = max(values) - min(values) > 1.5 * meter.step
-    loose = beyond_a_step and squares / (expected * mean) ** 2 > chi_square_quantile(CONFIDENCE, len(blips))
-    return Snap(bore, loose, scatter, expected, layout.bank_of(bore).carrier(bore))
+    loose = squares / (expected * mean) ** 2 > chdtri(len(blips), 1 - CONFIDENCE)
+    return Snap(bore, bool(beyond_a_step and loose), scatter, expected, layout.bank_of(bore).carrier(bore))

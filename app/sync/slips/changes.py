@@ -115,7 +115,8 @@ def log_changes(
 ) -> tuple[tuple[int, ...], Floats, Floats]:
     """Bores read both times, their ln(found / left) in terms of flow, and its variance without the common part.
 
-    Where readings of a bore contradict one another, the bore counts for next to nothing.
+    The last two have shape (bores,), of the bores read both times. Where readings of a bore contradict one another,
+    the bore counts for next to nothing.
 
     Parameters: ``layout`` of the engine; ``left`` and ``found`` pooled readings per bore; ``meter`` they were read
     with; ``heat_soaked`` False when one of the rounds was not taken hot, which lets every bore stray further.
@@ -162,7 +163,10 @@ def log_flow(value: float, meter: Meter, plenum: bool = False) -> tuple[float, f
 def no_slip_covariance(variances: Floats, same_meter: bool) -> Floats:
     """Covariance of the changes when nothing slipped: each bore's own noise and what all bores share.
 
-    Parameters: ``variances`` of each bore's change of ln(flow); ``same_meter`` False when the scale may differ freely.
+    It has shape (bores, bores).
+
+    Parameters: ``variances`` of each bore's change of ln(flow), shape (bores,); ``same_meter`` False when the scale
+    may differ freely.
 
     >>> no_slip_covariance(np.array([1e-4, 1e-4]), same_meter=False).round(2).tolist()
     [[1.0, 1.0], [1.0, 1.0]]

@@ -42,7 +42,7 @@ STARTING_LAYOUTS: Mapping[str, Message] = {
 }
 """Layouts to start from on the form of a new engine."""
 
-COUPLER_MARKS: Mapping[str, Message] = {"screw": Message("coupler screw"), "shaft": Message("one shaft")}
+COUPLER_MARKS: Mapping[str, Message] = {"screw": Message("coupler set by its screw"), "shaft": Message("one shaft")}
 """What joins two bores in the drawing of an engine, where it is not the usual."""
 
 JOB = Message("Job {job}")

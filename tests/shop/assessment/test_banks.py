@@ -19,15 +19,9 @@ from app.shop.reasons import Reason, because
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.sync.engine.units import THOU
+from tests.shop.bank_balance import at_the_banks, late, loose, read_with_one_bank_early
 from tests.shop.rejections import rejects
 from tests.shop.yard import AT, FOUR, V8, check_all, engine, heat_soaked, key, read, read_round, visit_record
-
-
-def at_the_banks(shop: Database) -> int:
-    visit_id = heat_soaked(shop, V8)
-    read_round(shop, visit_id, HEAT_SOAKED)
-    check_all(shop, visit_id, BANK_BALANCE)
-    return visit_id
 
 
 def read_openings(shop: Database, visit_id: int, second: float = 1.0) -> list[float]:
@@ -118,12 +112,6 @@ def test_other_complaints_keep_the_order(shop: Database, why: str, layout: objec
         checks.record(shop, visit_id, key(), BANK_BALANCE.slug, {"free-play": None}, "KM", AT)
 
 
-def read_with_one_bank_early(shop: Database, visit_id: int) -> None:
-    for opening in (8.0, 15.0):
-        for bore in (*V8.bores, 1):
-            read(shop, visit_id, BANK_BALANCE, opening + (2.0 if bore > 4 else 0.0), bore)
-
-
 def test_turnbuckles_take_half_the_flats(shop: Database) -> None:
     """A rod with a left-hand and a right-hand thread changes length twice as fast (lever arms and thread, by hand)."""
     visit_id = at_the_banks(shop)
@@ -150,14 +138,6 @@ def test_gauged_shafts_settle_whether_the_levers_are_alike(shop: Database) -> No
     assert both.ratio == pytest.approx(84 / 80 - 1)
 
 
-def loose(shop: Database) -> int:
-    """A visit whose joints nobody felt, both openings read with bank B ahead."""
-    visit_id = at_the_banks(shop)
-    checks.take_back(shop, visit_id, key(), BANK_BALANCE.slug, "joints-tight", "KM", AT)
-    read_with_one_bank_early(shop, visit_id)
-    return visit_id
-
-
 @pytest.mark.parametrize(("apart", "cause", "kind"), [(0.0, "slack", "cannot"), (2.0, "length", "link")])
 def test_the_opening_that_is_asked_for_from_above_tells_lost_motion_from_a_wrong_length(
     shop: Database, apart: float, cause: str, kind: str
@@ -181,16 +161,6 @@ def test_the_opening_that_is_asked_for_from_above_tells_lost_motion_from_a_wrong
     step = next_step(visit_record(shop, visit_id), BANK_BALANCE)
     assert (step.kind, bool(step.flats)) == (kind, kind == "link")
     assert next_reading(visit_record(shop, visit_id), BANK_BALANCE).bore is None
-
-
-def late(shop: Database) -> int:
-    """A visit whose joints nobody felt, both openings read with bank B on its stop still."""
-    visit_id = at_the_banks(shop)
-    for first, second in ((9.5, 6.5), (16.0, 6.75)):
-        for bore in (*V8.bores, 1):
-            read(shop, visit_id, BANK_BALANCE, second if bore > 4 else first, bore)
-    checks.take_back(shop, visit_id, key(), BANK_BALANCE.slug, "joints-tight", "KM", AT)
-    return visit_id
 
 
 def test_a_bank_that_is_still_on_its_stop_is_read_at_a_wider_opening_in_the_same_visit(shop: Database) -> None:

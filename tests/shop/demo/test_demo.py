@@ -2,12 +2,15 @@
 
 from datetime import UTC, datetime
 
+import pytest
+
 from app.shop.commands import engines
 from app.shop.demo import demo_shop
 from app.shop.record import loader, meter_studies
 from app.shop.store.database import Database
 
 
+@pytest.mark.slow
 def test_the_demonstration_has_six_engines_and_more_with_several_visits(shop: Database) -> None:
     demo_shop.fill(shop, datetime(2026, 11, 25, 12, tzinfo=UTC))
     with shop.reading() as session:

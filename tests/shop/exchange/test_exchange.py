@@ -38,14 +38,13 @@ from app.shop.store.tables import ReadingRow
 from app.shop.store.upgrade import open_shop
 from app.sync.engine.events import BypassTurn, ScrewTurn
 from app.sync.engine.units import THOU
-from tests.shop.assessment.test_banks import at_the_banks, read_with_one_bank_early
+from tests.shop.bank_balance import at_the_banks, read_with_one_bank_early
+from tests.shop.exchange.files import EVEN, SLIPPED, out
 from tests.shop.past import Past
 from tests.shop.rejections import rejects
 from tests.shop.yard import AT, V8, engine, key, visit_record
 from tests.shop.yard import read as read_bore
 
-EVEN = [6.5] * 8
-SLIPPED = [6.5, 6.5, 7.75, 7.75, 6.5, 6.5, 6.5, 6.5]
 FIXTURES = Path(__file__).parent
 TABLES = (
     "engine",
@@ -92,11 +91,6 @@ def from_above(shop: Database) -> int:
     for bore in (*V8.bores, 1):
         read_bore(shop, visit_id, BANK_BALANCE, 8.0, bore)
     return visit_id
-
-
-def out(shop: Database, engine_id: int = 1) -> str:
-    with shop.reading() as session:
-        return written(engine_file(session, engine_id, AT))
 
 
 def rows(shop: Database) -> dict[str, int]:

@@ -14,7 +14,7 @@ from app.shop.reasons import Reason, because
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.sync.engine.layout import LayoutFault
-from tests.shop.exchange.test_exchange import EVEN, SLIPPED, out
+from tests.shop.exchange.files import EVEN, SLIPPED, out
 from tests.shop.past import Past
 from tests.shop.rejections import codes_of, rejects
 

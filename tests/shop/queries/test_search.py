@@ -141,8 +141,9 @@ def test_a_tag_finds_its_engine_typed_or_scanned(yard: Database) -> None:
     assert hits(yard, "http://192.168.1.20:8000/tag/0000-0000") == Hits((), ())
 
 
+@pytest.mark.slow
 @given(st.text(max_size=60))
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=60, suppress_health_check=[HealthCheck.function_scoped_fixture])
 def test_anything_may_be_typed(yard: Database, typed: str) -> None:
     both = hits(yard, typed)
     assert len(both.exact) + len(both.near) <= 3

@@ -404,6 +404,7 @@ with shop.writing() as session:
 """
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(sys.platform == "win32", reason="kills the process by a signal")
 def test_what_was_stored_before_a_kill_is_there_afterwards(folder: Path) -> None:
     killed = subprocess.run([sys.executable, "-c", KILLED, str(folder)], check=False)
@@ -437,6 +438,7 @@ with shop.writing() as session:
 """
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(sys.platform == "win32", reason="needs POSIX users and modes")
 @pytest.mark.parametrize("locked", ["folder", "file"])
 def test_a_shop_that_may_not_be_written_to_is_named(folder: Path, open_path: Path, locked: str) -> None:

@@ -21,7 +21,7 @@ from app.sync.planning.planner import next_move
 from app.sync.planning.uncertain_screws import screw_room, turned_out
 from app.sync.simulation.reference_run import follow_advice
 from app.sync.simulation.simulator import WANTED, SimulatedEngine
-from tests.sync.test_properties import layouts
+from tests.sync.strategies import layouts
 
 BLADES = [t * THOU / 2 for t in range(3, 20)]
 SCREWS = Layout((Bank("A", (1, 2, 3, 4), 2, 2, ("screw-in", "screw-out", "screw-in")),))
@@ -139,7 +139,7 @@ def test_how_far_a_bypass_screw_stands_out_is_remembered_from_an_earlier_visit()
     assert screw_room(TWINS, turned_out(left))[2:] == [(-28, 4), (-4, 28)]
 
 
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=80)
 @given(layouts(), st.lists(st.floats(3.0, 12.0), min_size=8, max_size=8), st.booleans())
 def test_advice_names_only_what_exists_on_any_hardware(layout: Layout, values: list[float], moved: bool) -> None:
     events = a_round(values[: len(layout.bores)], layout)

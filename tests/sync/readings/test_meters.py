@@ -1,12 +1,13 @@
 """What a meter repeats and whether two agree, held against published figures."""
 
 import math
+from statistics import stdev
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from app.sync.readings.meters import agreement, chi_square_quantile, pooled_deviation, repeatability, student_quantile
+from app.sync.readings.meters import agreement, pooled_deviation, repeatability
 
 SIRSTV = (
     (196.3052, 196.1240, 196.1890, 196.2569, 196.3403),
@@ -40,32 +41,34 @@ def test_sums_of_squares_pool_as_in_the_handbook() -> None:
 
 
 @pytest.mark.parametrize(
-    ("probability", "freedom", "expected"),
-    [  # the usual table of every statistics text, from memory; the last two stand in NIST e-Handbook 1.3.5.8 as well
-        (0.975, 1, 5.024),
-        (0.025, 9, 2.700),
-        (0.975, 9, 19.023),
-        (0.95, 9, 16.919),
-        (0.025, 99, 73.361),
-        (0.975, 99, 128.422),
+    ("readings", "low", "high"),
+    [  # 2.5 and 97.5 % of chi-square, from memory; 99 degrees: NIST e-Handbook 1.3.5.8
+        (10, 2.700, 19.023),
+        (100, 73.361, 128.422),
     ],
 )
-def test_chi_square_quantiles_are_the_tables(probability: float, freedom: int, expected: float) -> None:
-    assert chi_square_quantile(probability, freedom) == pytest.approx(expected, abs=6e-4)
+def test_the_band_of_a_figure_is_the_chi_square_of_the_table(readings: int, low: float, high: float) -> None:
+    found = repeatability([[6.25, 6.75] * (readings // 2)], 0.25)
+    freedom = readings - 1
+    assert freedom * (found.scatter / found.high) ** 2 == pytest.approx(low, abs=6e-4)
+    assert freedom * (found.scatter / found.low) ** 2 == pytest.approx(high, abs=6e-4)
 
 
 @pytest.mark.parametrize(
-    ("probability", "freedom", "expected"),
-    [  # the usual table, from memory; 326 degrees: NIST e-Handbook 1.3.5.3; one degree is tan(0.475 pi), exact
-        (0.975, 1, 12.7062),
-        (0.975, 2, 4.3027),
-        (0.975, 5, 2.5706),
-        (0.975, 9, 2.2622),
-        (0.975, 326, 1.9673),
+    ("pairs", "quantile"),
+    [  # 97.5 % of Student's t, the usual table, from memory; 326 degrees: NIST e-Handbook 1.3.5.3
+        (3, 4.3027),
+        (6, 2.5706),
+        (10, 2.2622),
+        (327, 1.9673),
     ],
 )
-def test_student_quantiles_are_the_tables(probability: float, freedom: int, expected: float) -> None:
-    assert student_quantile(probability, freedom) == pytest.approx(expected, abs=6e-5)
+def test_the_band_of_a_ratio_is_students_of_the_table(pairs: int, quantile: float) -> None:
+    logs = [0.02 + 0.01 * (-1) ** at * (at < pairs - pairs % 2) for at in range(pairs)]
+    found = agreement([6.5] * pairs, [6.5 * math.exp(log) for log in logs])
+    assert math.log(found.ratio) == pytest.approx(sum(logs) / pairs, abs=1e-12)
+    assert math.log(found.high / found.ratio) == pytest.approx(quantile * stdev(logs) / math.sqrt(pairs), rel=3e-5)
+    assert math.log(found.ratio / found.low) == pytest.approx(quantile * stdev(logs) / math.sqrt(pairs), rel=3e-5)
 
 
 def test_two_meters_compare_as_student_compared_his_drugs() -> None:
@@ -74,7 +77,7 @@ def test_two_meters_compare_as_student_compared_his_drugs() -> None:
     found = agreement(first, second)
     half = math.log(found.high / found.ratio)
     assert math.log(found.ratio) == pytest.approx(1.58, abs=1e-9)
-    assert 1.58 / (half / student_quantile(0.975, 9)) == pytest.approx(4.06, abs=0.005)
+    assert 1.58 / (half / 2.2622) == pytest.approx(4.06, abs=0.005)
     assert not found.agree
     assert found.pairs == 10
 

@@ -62,7 +62,7 @@ def client(tmp_path_factory: pytest.TempPathFactory) -> Iterator[asgi.ASGIClient
 
 
 @schema.parametrize()
-@settings(max_examples=6, derandomize=True, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=6, derandomize=True, suppress_health_check=list(HealthCheck))
 def test_answers_are_as_described(case: schemathesis.Case[Any], client: asgi.ASGIClient) -> None:
     case.call_and_validate(session=client, base_url="http://127.0.0.1")
 

@@ -1,15 +1,13 @@
 """The look of one tablet is chosen on it, kept on it, and holds on every page, with or without script."""
 
-from collections.abc import Iterator
-
 import pytest
-from playwright.sync_api import Browser, Page, expect, sync_playwright
+from playwright.sync_api import Page, expect
 from starlette.testclient import TestClient
 
 from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.store.database import Database
 from app.web.application import create_app
-from tests.browser import launch
+from tests.browser import NewContext
 from tests.shop.yard import heat_soaked
 
 ORIGIN = "http://127.0.0.1"
@@ -22,17 +20,9 @@ Object.defineProperty(navigator, "wakeLock", { value: { request: async (kind) =>
 """
 
 
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with sync_playwright() as playwright, launch(playwright) as one:
-        yield one
-
-
 @pytest.fixture(params=[True, False], ids=["script", "no script"])
-def page(browser: Browser, request: pytest.FixtureRequest) -> Iterator[Page]:
-    context = browser.new_context(viewport={"width": 1280, "height": 800}, java_script_enabled=request.param)
-    yield context.new_page()
-    context.close()
+def page(new_context: NewContext, request: pytest.FixtureRequest) -> Page:
+    return new_context(java_script_enabled=request.param).new_page()
 
 
 def test_dark_and_left_handed_hold_on_the_readings_too(page: Page, server: str, shop: Database) -> None:
@@ -66,14 +56,13 @@ def test_what_is_no_choice_is_none(shop: Database) -> None:
 
 
 def test_a_visit_keeps_the_screen_awake_and_the_board_lets_it_sleep(
-    browser: Browser, server: str, shop: Database
+    new_context: NewContext, server: str, shop: Database
 ) -> None:
     visit_id = heat_soaked(shop)
-    page = browser.new_page()
+    page = new_context().new_page()
     page.add_init_script(AWAKE)
     page.goto(f"{server}/visits/{visit_id}/{HEAT_SOAKED.slug}/readings")
     page.get_by_role("link", name="Engines").click()
     expect(page.get_by_role("link", name="New engine")).to_be_visible()
     page.wait_for_function("() => window.asked.length === 2")
     assert page.evaluate("window.asked") == ["screen", "let go"]
-    page.close()

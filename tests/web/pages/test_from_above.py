@@ -12,7 +12,7 @@ from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.web.application import create_app
 from app.web.presenters.paper.file_page import file_page
-from tests.shop.assessment.test_banks import at_the_banks, late, loose
+from tests.shop.bank_balance import at_the_banks, late, loose
 from tests.shop.rejections import on_page
 from tests.shop.yard import V8, key, read, visit_record
 

@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 
 import pytest
-from playwright.sync_api import expect, sync_playwright
+from playwright.sync_api import Page, expect
 from starlette.testclient import TestClient
 
 from app.shop.assessment.assessment import assess
@@ -17,7 +17,6 @@ from app.sync.engine.units import REV_PER_MIN, THOU
 from app.web.application import create_app
 from app.web.presenters.reading.keypad import Wanted
 from app.web.presenters.reading.reading_page import ReadingPage
-from tests.browser import launch
 from tests.shop.rejections import on_page
 from tests.shop.yard import AT, FOUR, heat_soaked, key, read, read_round, visit_record
 from tests.web.pieces import piece
@@ -82,7 +81,7 @@ def test_the_brain_hears_of_it_after_the_move(client: TestClient, shop: Database
 @pytest.mark.parametrize(
     ("typed", "says"),
     [
-        ("91", on_page(Rejection.OUT_OF_RANGE, low=300, high=3000, unit="rev/min")),
+        ("91", on_page(Rejection.OUT_OF_RANGE, low=300, high=3000, unit="rpm")),
         ("fast", on_page(Rejection.NOT_A_NUMBER, typed="fast")),
         ("", on_page(Rejection.NUMBER_MISSING)),
     ],
@@ -108,24 +107,22 @@ def test_it_is_kept_as_left_in_lock_down_and_not_at_all_off_idle(client: TestCli
     assert client.post(f"{there(visit_id, BANK_BALANCE.slug)}/speed", data=sent("870")).status_code == 422
 
 
-def test_on_the_keypad_it_takes_four_figures_and_save(shop: Database) -> None:
+def test_on_the_keypad_it_takes_four_figures_and_save(page: Page, shop: Database) -> None:
     desk = ReadingPage(assess(visit_record(shop, moved(shop))), HEAT_SOAKED, Wanted(entry="speed"), {}, {})
-    assert desk.keypad.unit == "rev/min"
+    assert desk.keypad.unit == "rpm"
     assert desk.selected is None
-    with sync_playwright() as playwright, launch(playwright) as browser:
-        page = browser.new_page()
-        show_with_script(page, piece("keypad", "keypad(pad)", pad=desk.keypad), "keypad.js")
-        page.evaluate("window.kept = []")
-        page.evaluate(
-            "document.addEventListener('submit', (e) => { e.preventDefault();"
-            " window.kept.push(new FormData(e.target).get('value')); })"
-        )
-        expect(page.get_by_role("button", name="Save", exact=True)).to_be_visible()
-        expect(page.get_by_role("button", name="Skip")).to_have_count(0)
-        for digit in "91":
-            page.get_by_role("button", name=digit, exact=True).click()
-        page.get_by_role("button", name="Save", exact=True).click()
-        expect(page.get_by_text(on_page(Rejection.OUT_OF_RANGE, low=300, high=3000, unit="rev/min"))).to_be_visible()
-        page.get_by_role("button", name="0", exact=True).click()
-        page.get_by_role("button", name="Save", exact=True).click()
-        assert page.evaluate("window.kept") == ["910"]
+    show_with_script(page, piece("keypad", "keypad(pad)", pad=desk.keypad), "keypad.js")
+    page.evaluate("window.kept = []")
+    page.evaluate(
+        "document.addEventListener('submit', (e) => { e.preventDefault();"
+        " window.kept.push(new FormData(e.target).get('value')); })"
+    )
+    expect(page.get_by_role("button", name="Save", exact=True)).to_be_visible()
+    expect(page.get_by_role("button", name="Skip")).to_have_count(0)
+    for digit in "91":
+        page.get_by_role("button", name=digit, exact=True).click()
+    page.get_by_role("button", name="Save", exact=True).click()
+    expect(page.get_by_text(on_page(Rejection.OUT_OF_RANGE, low=300, high=3000, unit="rpm"))).to_be_visible()
+    page.get_by_role("button", name="0", exact=True).click()
+    page.get_by_role("button", name="Save", exact=True).click()
+    assert page.evaluate("window.kept") == ["910"]

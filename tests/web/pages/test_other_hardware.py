@@ -4,7 +4,7 @@ import re
 from collections.abc import Iterator
 
 import pytest
-from playwright.sync_api import Page, expect, sync_playwright
+from playwright.sync_api import Page, expect
 from starlette.testclient import TestClient
 
 from app.shop.commands import engines
@@ -21,7 +21,6 @@ from app.web.application import create_app
 from app.wording.names import other_adjusters
 from app.wording.office.training import record_texts
 from app.wording.work.phases import phase_steps
-from tests.browser import launch
 from tests.shop.past import Past
 from tests.shop.rejections import on_page
 from tests.shop.yard import AT, FOUR, TWINS, V8, engine, heat_soaked, key, read, visit, visit_record
@@ -36,12 +35,6 @@ HOT = f"/visits/1/{HEAT_SOAKED.slug}"
 def client(shop: Database) -> Iterator[TestClient]:
     with TestClient(create_app(shop), base_url=ORIGIN, headers={"Origin": ORIGIN}, follow_redirects=False) as opened:
         yield opened
-
-
-@pytest.fixture
-def page() -> Iterator[Page]:
-    with sync_playwright() as playwright, launch(playwright) as browser:
-        yield browser.new_page(viewport={"width": 1280, "height": 800})
 
 
 def form(**changes: str) -> dict[str, str]:

@@ -1,12 +1,11 @@
 """Paper as a person holds it: printed by the browser, read back from the PDF, its codes decoded by a library."""
 
-from collections.abc import Iterator
 from io import BytesIO
 
 import pypdfium2  # type: ignore[import-untyped]
 import pytest
 import zxingcpp
-from playwright.sync_api import Page, expect, sync_playwright
+from playwright.sync_api import Page, expect
 from pypdf import PdfReader
 
 from app.shop.commands import checks, engines, moves, visits
@@ -20,7 +19,6 @@ from app.sync.engine.units import THOU
 from app.wording.office.paper import warnings
 from app.wording.work.phases import phase_title
 from app.wording.work.safety import deferral, safety_lines, safety_words
-from tests.browser import launch
 from tests.shop.past import Past
 from tests.shop.yard import AT, V8, check_all, heat_soaked, key, read_round, visit_record
 
@@ -28,12 +26,6 @@ SAFETY = tuple(str(one) for one in warnings())
 V12 = Layout((Bank("A", (1, 2, 3, 4, 5, 6), 3, 3), Bank("B", (7, 8, 9, 10, 11, 12), 9, 9)))
 PAPERS = ("A4", "Letter")
 DPI = 150
-
-
-@pytest.fixture(scope="module")
-def browser_page() -> Iterator[Page]:
-    with sync_playwright() as playwright, launch(playwright) as browser:
-        yield browser.new_page(viewport={"width": 1280, "height": 800})
 
 
 def printed(page: Page, paper: str) -> list[str]:
@@ -65,11 +57,11 @@ def tag(shop: Database) -> str:
 @pytest.mark.parametrize("layout", [V8, V12], ids=["8", "12"])
 @pytest.mark.parametrize("paper", PAPERS)
 def test_the_handover_sheet_is_one_page_and_its_readings_a_second(
-    browser_page: Page, server: str, shop: Database, layout: Layout, paper: str
+    page: Page, server: str, shop: Database, layout: Layout, paper: str
 ) -> None:
     past_of(shop, layout)
-    browser_page.goto(f"{server}/visits/1/sheet")
-    customer, file = printed(browser_page, paper)
+    page.goto(f"{server}/visits/1/sheet")
+    customer, file = printed(page, paper)
     for words in ("Handover sheet", "31-0217", "Foreman of the yard", "Coupler 2–3 reset", "Next check"):
         assert words in customer, words
     assert "or 25 Nov 2027, whichever comes first" in customer  # twelve months after it was signed off
@@ -81,9 +73,7 @@ def test_the_handover_sheet_is_one_page_and_its_readings_a_second(
 
 
 @pytest.mark.parametrize("paper", PAPERS)
-def test_a_crowded_sheet_keeps_its_signatures_on_the_page(
-    browser_page: Page, server: str, shop: Database, paper: str
-) -> None:
+def test_a_crowded_sheet_keeps_its_signatures_on_the_page(page: Page, server: str, shop: Database, paper: str) -> None:
     visit_id = heat_soaked(shop, V12)
     for joint in V12.couplers()[:8]:
         read_round(shop, visit_id, HEAT_SOAKED)
@@ -95,8 +85,8 @@ def test_a_crowded_sheet_keeps_its_signatures_on_the_page(
     check_all(shop, visit_id, LOCK_DOWN)
     checks.waive(shop, visit_id, key(), LOCK_DOWN.slug, why, "KM", AT)
     visits.sign_off(shop, visit_id, key(), "Foreman of the yard", AT)
-    browser_page.goto(f"{server}/visits/{visit_id}/sheet")
-    customer, _ = printed(browser_page, paper)
+    page.goto(f"{server}/visits/{visit_id}/sheet")
+    customer, _ = printed(page, paper)
     assert "Received by" in customer
 
 
@@ -105,35 +95,35 @@ def reset(near: int, far: int) -> NewMove:
     return NewMove(HEAT_SOAKED.slug, "blade", "A", near, far, 0.0, (3 * THOU,), False, "KM")
 
 
-def test_every_code_on_paper_opens_the_engine(browser_page: Page, server: str, shop: Database) -> None:
+def test_every_code_on_paper_opens_the_engine(page: Page, server: str, shop: Database) -> None:
     past_of(shop)
     address = f"{server}/tag/{tag(shop)}"
     for path, times in (("/visits/1/sheet", 1), ("/engines/1/tag", 2), ("/engines/1/worksheet", 1)):
-        browser_page.goto(server + path)
-        assert codes(browser_page) == [address] * times, path
-    browser_page.goto(address)
-    expect(browser_page.get_by_role("heading", name="Engine 31-0217")).to_be_visible()
+        page.goto(server + path)
+        assert codes(page) == [address] * times, path
+    page.goto(address)
+    expect(page.get_by_role("heading", name="Engine 31-0217")).to_be_visible()
 
 
 @pytest.mark.parametrize("paper", PAPERS)
-def test_the_tag_says_what_it_hangs_on(browser_page: Page, server: str, shop: Database, paper: str) -> None:
+def test_the_tag_says_what_it_hangs_on(page: Page, server: str, shop: Database, paper: str) -> None:
     past_of(shop)
-    browser_page.goto(f"{server}/engines/1/tag")
-    (page,) = printed(browser_page, paper)
+    page.goto(f"{server}/engines/1/tag")
+    (front,) = printed(page, paper)
     for words in ("31-0217", f"Tag {tag(shop)}", "2 banks of 4 bores"):
-        assert words in page, words
-    assert "C-104" not in page
-    assert "only here" not in page
+        assert words in front, words
+    assert "C-104" not in front
+    assert "only here" not in front
 
 
 @pytest.mark.parametrize("layout", [V8, V12], ids=["8", "12"])
 @pytest.mark.parametrize("paper", PAPERS)
 def test_the_worksheet_has_the_last_figures_and_the_order_of_steps(
-    browser_page: Page, server: str, shop: Database, layout: Layout, paper: str
+    page: Page, server: str, shop: Database, layout: Layout, paper: str
 ) -> None:
     past_of(shop, layout)
-    browser_page.goto(f"{server}/engines/1/worksheet")
-    form, steps = printed(browser_page, paper)
+    page.goto(f"{server}/engines/1/worksheet")
+    form, steps = printed(page, paper)
     assert form.count("6.50") >= len(layout.bores)
     for words in ("As left, visit 1", "within ±0.52 of the mean", "coupler 2–3 (reset last)", "0.010 in (0.25 mm)"):
         assert words in form, words
@@ -149,41 +139,39 @@ def test_the_worksheet_has_the_last_figures_and_the_order_of_steps(
     assert found == sorted(found)
 
 
-def test_a_correction_makes_a_new_issue_that_says_what_it_replaces(
-    browser_page: Page, server: str, shop: Database
-) -> None:
+def test_a_correction_makes_a_new_issue_that_says_what_it_replaces(page: Page, server: str, shop: Database) -> None:
     past_of(shop)
-    browser_page.goto(f"{server}/visits/1/sheet")
-    browser_page.get_by_role("link", name="Correct").click()
-    group = browser_page.get_by_role("region", name="Round 2, Lock-down")
+    page.goto(f"{server}/visits/1/sheet")
+    page.get_by_role("link", name="Correct").click()
+    group = page.get_by_role("region", name="Round 2, Lock-down")
     group.get_by_label("Bore 3", exact=True).fill("6.75")
-    browser_page.get_by_role("button", name="Save and make the new issue").click()
-    expect(browser_page.get_by_text("Say what went wrong")).to_be_visible()
+    page.get_by_role("button", name="Save and make the new issue").click()
+    expect(page.get_by_text("Say what went wrong")).to_be_visible()
     expect(group.get_by_label("Bore 3", exact=True)).to_have_value("6.75")
-    browser_page.get_by_label("What went wrong").fill("Typed in the wrong row")
-    browser_page.get_by_label("Your initials").fill("KM")
-    browser_page.get_by_role("button", name="Save and make the new issue").click()
-    expect(browser_page.get_by_role("heading", name="Handover sheet issue 2")).to_be_visible()
+    page.get_by_label("What went wrong").fill("Typed in the wrong row")
+    page.get_by_label("Your initials").fill("KM")
+    page.get_by_role("button", name="Save and make the new issue").click()
+    expect(page.get_by_role("heading", name="Handover sheet issue 2")).to_be_visible()
     for paper in PAPERS:
-        customer, file = printed(browser_page, paper)
+        customer, file = printed(page, paper)
         assert "replaces issue 1 of 25 Nov 2026" in customer
         assert "bore 3, round 2: 6.75 kg/h instead of 6.5 kg/h. Reason: Typed in the wrong row (KM)." in customer
         assert "Round 2, bore 3: 6.75 replaces 6.50. Typed in the wrong row (KM, " in file
-    browser_page.get_by_role("link", name="1", exact=True).click()
-    expect(browser_page.get_by_role("heading", name="Handover sheet replaced: issue 1")).to_be_visible()
-    assert "6.75" not in " ".join(printed(browser_page, "A4"))
+    page.get_by_role("link", name="1", exact=True).click()
+    expect(page.get_by_role("heading", name="Handover sheet replaced: issue 1")).to_be_visible()
+    assert "6.75" not in " ".join(printed(page, "A4"))
     assert [c.number for c in visit_record(shop, 1).corrections] == [2]
 
 
-def test_everything_that_can_be_taken_away_is_on_one_page(browser_page: Page, server: str, shop: Database) -> None:
+def test_everything_that_can_be_taken_away_is_on_one_page(page: Page, server: str, shop: Database) -> None:
     past_of(shop)
-    browser_page.goto(f"{server}/engines/1")
-    browser_page.get_by_role("link", name="Paper").click()
+    page.goto(f"{server}/engines/1")
+    page.get_by_role("link", name="Paper").click()
     for name, heading in (("Tag", "Tag"), ("Blank worksheet", "Worksheet"), ("Visit 1", "Handover sheet")):
-        browser_page.get_by_role("link", name=name).first.click()
-        expect(browser_page.get_by_role("heading", name=heading).first).to_be_visible()
-        browser_page.goto(f"{server}/engines/1/paper")
+        page.get_by_role("link", name=name).first.click()
+        expect(page.get_by_role("heading", name=heading).first).to_be_visible()
+        page.goto(f"{server}/engines/1/paper")
     for name, kept in (("Engine file, for", "31-0217.json"), ("Readings CSV", "31-0217 readings.csv")):
-        with browser_page.expect_download() as download:
-            browser_page.get_by_role("link", name=name).click()
+        with page.expect_download() as download:
+            page.get_by_role("link", name=name).click()
         assert download.value.suggested_filename == kept

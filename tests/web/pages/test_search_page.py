@@ -3,24 +3,22 @@
 from collections.abc import Iterator
 
 import pytest
-from playwright.sync_api import Page, expect, sync_playwright
+from playwright.sync_api import Page, expect
 
 from app.shop.commands import engines
 from app.shop.queries.search import tag_of
 from app.shop.store.database import Database
-from tests.browser import launch
 from tests.shop.yard import FOUR, engine, visit
 
 
 @pytest.fixture
-def page(server: str) -> Iterator[Page]:
-    with sync_playwright() as playwright, launch(playwright) as browser:
-        opened = browser.new_page(viewport={"width": 1280, "height": 800})
-        heard: list[str] = []
-        opened.on("console", lambda said: heard.append(said.text) if said.type == "error" else None)
-        opened.on("pageerror", lambda error: heard.append(str(error)))
-        yield opened
-        assert heard == []
+def page(page: Page) -> Iterator[Page]:
+    """A page whose scripts may say nothing of an error."""
+    heard: list[str] = []
+    page.on("console", lambda said: heard.append(said.text) if said.type == "error" else None)
+    page.on("pageerror", lambda error: heard.append(str(error)))
+    yield page
+    assert heard == []
 
 
 def test_what_is_found_follows_the_typing(page: Page, server: str, shop: Database) -> None:

@@ -4,18 +4,16 @@ import re
 from collections.abc import Iterator
 
 import pytest
-from playwright.sync_api import Page, expect, sync_playwright
+from playwright.sync_api import Page, expect
 from starlette.testclient import TestClient
 
 from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.web.application import create_app
-from tests.browser import launch
 from tests.shop.rejections import on_page
 from tests.shop.yard import heat_soaked, key, visit_record
-from tests.web.scripts.test_axe import faults
-from tests.web.tablet import SIZE
+from tests.web.axe import faults
 
 ORIGIN = "http://127.0.0.1"
 SLUG = HEAT_SOAKED.slug
@@ -129,14 +127,7 @@ def test_a_bore_read_again_by_the_key_is_a_further_reading_not_a_correction(clie
     ]
 
 
-@pytest.fixture(scope="module")
-def page() -> Iterator[Page]:
-    with sync_playwright() as playwright, launch(playwright) as browser:
-        context = browser.new_context(viewport={"width": SIZE[0], "height": SIZE[1]}, has_touch=True)
-        context.set_default_timeout(15_000)
-        yield context.new_page()
-
-
+@pytest.mark.browser_context_args(has_touch=True)
 def test_a_practice_on_a_tablet(page: Page, server: str, shop: Database) -> None:
     """From the board to the truth by taps, a round of two banks read, nothing scrolled, nothing that axe finds."""
     page.goto(server)

@@ -1,14 +1,12 @@
 """The keypad: a plain form without script; with it, two taps keep a reading."""
 
 import re
-from collections.abc import Iterator
 from types import SimpleNamespace as Facts
 
 import pytest
-from playwright.sync_api import Browser, Page, expect, sync_playwright
+from playwright.sync_api import Page, expect
 
 from app.sync.readings.rounds import outliers
-from tests.browser import launch
 from tests.web.pieces import NASTY, piece
 from tests.web.tablet import said, show_with_script
 
@@ -54,21 +52,6 @@ def test_a_closed_round_takes_no_value() -> None:
     html = piece("keypad", "keypad(pad)", pad=pad(open=False, heading="Round 4 complete"))
     assert 'name="value"' not in html
     assert html.count("<button") == html.count(" disabled>")
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    """A browser for the tests of the keypad's script."""
-    with sync_playwright() as playwright, launch(playwright) as one:
-        yield one
-
-
-@pytest.fixture
-def page(browser: Browser) -> Iterator[Page]:
-    """An empty page."""
-    one = browser.new_page()
-    yield one
-    one.close()
 
 
 KEPT = """

@@ -7,25 +7,21 @@ from types import SimpleNamespace as Facts
 import pytest
 
 from app.shop.assessment.assessment import assess
-from app.shop.commands import checks, readings, settings_versions
-from app.shop.commands.readings import NewReading
-from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED
-from app.shop.procedure.read_order import next_reading
+from app.shop.commands import settings_versions
+from app.shop.procedure.phases import BANK_BALANCE
 from app.shop.record.settings import DEFAULTS
 from app.shop.store.database import Database
 from app.sync.banks.banks import Extra
 from app.sync.banks.link_hypotheses import Cause
-from app.sync.engine.units import THOU
 from app.web.presenters.reading.keypad import Wanted
 from app.web.presenters.reading.reading_page import ReadingPage
 from app.wording.message import Message, say
 from app.wording.quantities import flats
 from app.wording.work import bank_balance
 from app.wording.work import linkage as words
-from tests.shop.yard import AT, FOUR, heat_soaked, key, read_round, visit_record
+from tests.shop.yard import AT, FOUR, heat_soaked, key, visit_record
+from tests.web.balance import FELT, balance
 from tests.web.pieces import piece
-
-FELT = ("free-play", "joints-tight")
 
 
 def rod(bank: str, bore: int, **changed: object) -> Facts:
@@ -103,23 +99,6 @@ def test_the_drawing_turns_with_the_engine() -> None:
 
     near_front = plates(drawn(rod("A", 1, at=0.0)))[0]
     assert plates(drawn(rod("A", 1, at=1.0), front="right"))[0] == near_front < plates(drawn(rod("A", 1, at=1.0)))[0]
-
-
-def balance(shop: Database, apart: tuple[float, float], ticks: tuple[str, ...] = FELT, most: int = 99) -> ReadingPage:
-    """The page after idle was read even and both openings with bank B higher by so much."""
-    visit_id = heat_soaked(shop)
-    read_round(shop, visit_id, HEAT_SOAKED)
-    values: dict[str, float | None] = dict.fromkeys((*ticks, "lever-held"))
-    checks.record(shop, visit_id, key(), BANK_BALANCE.slug, values, "KM", AT)
-    for _ in range(most):
-        now = next_reading(visit_record(shop, visit_id), BANK_BALANCE)
-        if now.bore is None:
-            break
-        first = now.opening == pytest.approx(10 * THOU)
-        value = (9.0 if first else 13.5) + (apart[not first] if now.bore > 4 else 0.0)
-        new = NewReading(BANK_BALANCE.slug, now.round_number, now.bore, now.kind, value, "KM")
-        readings.add(shop, visit_id, key(), new, AT)
-    return ReadingPage(assess(visit_record(shop, visit_id)), BANK_BALANCE, Wanted(), {}, {})
 
 
 def test_a_wrong_length_names_rod_flats_and_way(shop: Database) -> None:

@@ -4,67 +4,16 @@ and target size (2.5.8), and axe's own good practices.
 The pages are taken from the routes, so a new one is checked from its first day.
 """
 
-import importlib
-import pkgutil
-import re
-from collections.abc import Iterator, Mapping
-
 import pytest
-from axe_playwright_python.sync_playwright import Axe  # type: ignore[import-untyped]
-from fastapi.routing import APIRoute
-from playwright.sync_api import Browser, Page, expect, sync_playwright
+from playwright.sync_api import Page, expect
 
-import app.web.pages
 from app.shop.commands.moves import NewMove, make
 from app.shop.commands.readings import NewReading, add
-from app.shop.procedure.phases import HEAT_SOAKED, PHASES
+from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.store.database import Database
-from tests.browser import launch
 from tests.shop.yard import AT, heat_soaked, key, read, read_round
+from tests.web.axe import COLOURS, faults, paths
 from tests.web.tablet import Tablet, said
-
-STRICTER = {"color-contrast-enhanced": {"enabled": True}, "target-size": {"enabled": True}}
-COLOURS = {"type": "rule", "values": ["color-contrast", "color-contrast-enhanced"]}
-NO_PAGE = re.compile(r"\.(csv|json)$|^/tag/|/news$|^/studies/")
-"""Files, and what leads elsewhere; a study is checked by the tests of the meters' pages."""
-
-
-def paths() -> list[str]:
-    """An address of every page, by its route; a phase's page once for every phase."""
-    modules = [
-        importlib.import_module(found.name) for found in pkgutil.walk_packages(app.web.pages.__path__, "app.web.pages.")
-    ]
-    routes = [route for module in modules if hasattr(module, "router") for route in module.router.routes]
-    known = {"{engine_id}": "1", "{meter_id}": "1", "{visit_id}": "1"}
-    found: set[str] = set()
-    for route in routes:
-        if not isinstance(route, APIRoute) or "GET" not in (route.methods or ()) or NO_PAGE.search(route.path):
-            continue
-        path = route.path
-        for name, value in known.items():
-            path = path.replace(name, value)
-        found |= {path.replace("{slug}", phase.slug) for phase in PHASES if "moves/new" not in path or phase.moves}
-    return sorted(found)
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with sync_playwright() as playwright, launch(playwright) as one:
-        yield one
-
-
-@pytest.fixture
-def page(browser: Browser) -> Iterator[Page]:
-    context = browser.new_context(viewport={"width": 1280, "height": 800})
-    yield context.new_page()
-    context.close()
-
-
-def faults(page: Page, only: Mapping[str, object] | None = None) -> list[str]:
-    """What axe finds wrong with the page as it stands."""
-    options = {"resultTypes": ["violations"], **({"runOnly": only} if only else {"rules": STRICTER})}
-    found = Axe().run(page, options=options).response["violations"]
-    return [f"{page.url}: {one['id']}: {node['html'][:200]}" for one in found for node in one["nodes"]]
 
 
 @pytest.fixture

@@ -6,24 +6,22 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, Playwright, Route, expect, sync_playwright
+from playwright.sync_api import Playwright, Route, expect
 
 from app.shop.commands import moves, people
 from app.shop.commands.moves import NewMove
-from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED, LOCK_DOWN
-from app.shop.procedure.requirements import Requirement
-from app.shop.reasons import because
+from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.shop.store.upgrade import open_shop
 from app.sync.engine.units import THOU
-from app.wording.reasons import in_words
-from tests.browser import launch
+from tests.browser import NewContext
 from tests.proxy import Proxy, proxied
-from tests.shop.assessment.test_banks import at_the_banks
+from tests.shop.bank_balance import at_the_banks
+from tests.shop.rejections import on_page
 from tests.shop.yard import AT, FOUR, heat_soaked, key, read_round, visit_record
 from tests.started import started
-from tests.web.presenters.test_linkage import balance
+from tests.web.balance import balance
 from tests.web.tablet import Tablet, entered, kill_browser, said, started_tablet, tablet
 
 LOG_IN = b"<main>Log in</main>"
@@ -41,22 +39,9 @@ FAULTS: dict[str, tuple[str | bytes, str]] = {
 }
 
 
-@pytest.fixture(scope="module")
-def playwright() -> Iterator[Playwright]:
-    with sync_playwright() as one:
-        yield one
-
-
-@pytest.fixture(scope="module")
-def browser(playwright: Playwright) -> Iterator[Browser]:
-    with launch(playwright) as one:
-        yield one
-
-
 @pytest.fixture
-def hand(browser: Browser) -> Iterator[Tablet]:
-    with tablet(browser) as one:
-        yield one
+def hand(new_context: NewContext) -> Tablet:
+    return tablet(new_context)
 
 
 @pytest.fixture
@@ -126,12 +111,12 @@ def test_how_an_opening_is_reached_is_kept_without_a_link(hand: Tablet, server: 
     visit_id = at_the_banks(shop)
     hand.page.goto(f"{server}/visits/{visit_id}/{BANK_BALANCE.slug}/readings")
     hand.context.set_offline(True)
-    way = hand.page.get_by_text("From above", exact=True)
+    way = hand.page.get_by_text("From open", exact=True)
     box = way.locator("..").bounding_box()
     assert box is not None
     assert min(box["width"], box["height"]) >= 56
     way.click()
-    expect(hand.page.get_by_text("never nudge up")).to_be_visible()
+    expect(hand.page.get_by_text("Do not push up to it.")).to_be_visible()
     hand.read("8.00", then="Bore 2")
     expect(hand.page.get_by_role("radio", name="Straight up")).to_be_disabled()
     hand.read("8.25", then="Bore 3")
@@ -259,7 +244,7 @@ def test_what_is_refused_comes_back_with_its_reason_and_what_was_typed(
     link.fault = "pass"
     back = hand.page.get_by_role("list", name="Not saved").get_by_role("listitem")
     expect(back).to_contain_text(said("rejected-write", write="Bore 2, 6.50"), timeout=20_000)
-    expect(back).to_contain_text("moved")
+    expect(back).to_contain_text(on_page(Rejection.ADJUSTED_SINCE, round=2))
     expect(hand.page.locator("[data-typed]")).to_have_text("7")
     assert entered(shop, visit_id) == [(1, "turn", 6.25)]
     hand.page.reload()
@@ -403,8 +388,7 @@ def test_a_pin_is_never_held_and_waits_for_what_is(hand: Tablet, link: Proxy, sh
     hand.is_saved()
     assert entered(shop, visit_id) == [(1, "turn", 6.25)]
     hand.page.get_by_role("button", name="Sign off").click()
-    left = tuple(because(Requirement.PHASE, phase=one.slug) for one in (HEAT_SOAKED, LOCK_DOWN))
-    expect(hand.page.get_by_text(in_words(because(Rejection.PHASES_INCOMPLETE, phases=left)))).to_be_visible()
+    expect(hand.page.get_by_text("Complete these phases first: Heat-soaked recheck")).to_be_visible()
     expect(hand.page.get_by_role("list", name="Not saved")).to_be_hidden()
     assert visit_record(shop, visit_id).sign_off is None
 
@@ -417,13 +401,11 @@ def test_a_tablet_that_keeps_nothing_sends_straight_away(hand: Tablet, server: s
     assert entered(shop, visit_id) == [(1, "turn", 6.25)]
 
 
-def test_without_script_a_reading_is_a_plain_form(browser: Browser, server: str, shop: Database) -> None:
+def test_without_script_a_reading_is_a_plain_form(new_context: NewContext, server: str, shop: Database) -> None:
     visit_id = heat_soaked(shop, FOUR)
-    context = browser.new_context(java_script_enabled=False)
-    page = context.new_page()
+    page = new_context(java_script_enabled=False).new_page()
     page.goto(f"{server}/visits/{visit_id}/{HEAT_SOAKED.slug}/readings")
     page.get_by_role("textbox").fill("6.25")
     page.get_by_role("button", name="Save").click()
     expect(page.locator("#entry-heading")).to_have_text("Bore 2")
     assert entered(shop, visit_id) == [(1, "turn", 6.25)]
-    context.close()

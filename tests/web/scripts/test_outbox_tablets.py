@@ -1,33 +1,26 @@
 """Two tablets in one visit: each sees what the other wrote, typing is not disturbed, and no value hides another."""
 
 import re
-from collections.abc import Iterator
 
 import pytest
-from playwright.sync_api import Browser, expect, sync_playwright
+from playwright.sync_api import expect
 
 from app.shop.reasons import because
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.wording.reasons import in_words
-from tests.browser import launch
+from tests.browser import NewContext
 from tests.shop.yard import FOUR, heat_soaked, visit_record
 from tests.web.tablet import Tablet, entered, said, tablet
 
 
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with sync_playwright() as playwright, launch(playwright) as one:
-        yield one
-
-
 @pytest.fixture
-def pair(browser: Browser, server: str, shop: Database) -> Iterator[tuple[Tablet, Tablet]]:
+def pair(new_context: NewContext, server: str, shop: Database) -> tuple[Tablet, Tablet]:
     visit_id = heat_soaked(shop, FOUR)
-    with tablet(browser) as one, tablet(browser) as other:
-        one.open(server, visit_id)
-        other.open(server, visit_id)
-        yield one, other
+    one, other = tablet(new_context), tablet(new_context)
+    one.open(server, visit_id)
+    other.open(server, visit_id)
+    return one, other
 
 
 def test_each_tablet_sees_what_the_other_reads(pair: tuple[Tablet, Tablet], shop: Database) -> None:

@@ -1,10 +1,10 @@
 """What a page weighs on the wire, files and all, in a browser that has nothing of it yet."""
 
-from playwright.sync_api import Page, Request, sync_playwright
+from playwright.sync_api import Page, Request
 
 from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.store.database import Database
-from tests.browser import launch
+from tests.browser import NewContext
 from tests.shop.yard import heat_soaked
 
 MOST = 100_000
@@ -20,12 +20,13 @@ def fetched(page: Page, address: str) -> list[Request]:
     return list(asked)
 
 
-def test_the_first_page_is_light_and_comes_from_here_alone(server: str, shop: Database) -> None:
+def test_the_first_page_is_light_and_comes_from_here_alone(
+    new_context: NewContext, server: str, shop: Database
+) -> None:
     visit_id = heat_soaked(shop)
-    with sync_playwright() as playwright, launch(playwright) as browser:
-        for path in ("/", f"/visits/{visit_id}/{HEAT_SOAKED.slug}/readings"):
-            asked = fetched(browser.new_context().new_page(), server + path)
-            sizes = [request.sizes() for request in asked]
-            assert len(asked) > 10
-            assert all(request.url.startswith(server) for request in asked)
-            assert sum(one["responseBodySize"] + one["responseHeadersSize"] for one in sizes) < MOST
+    for path in ("/", f"/visits/{visit_id}/{HEAT_SOAKED.slug}/readings"):
+        asked = fetched(new_context().new_page(), server + path)
+        sizes = [request.sizes() for request in asked]
+        assert len(asked) > 10
+        assert all(request.url.startswith(server) for request in asked)
+        assert sum(one["responseBodySize"] + one["responseHeadersSize"] for one in sizes) < MOST

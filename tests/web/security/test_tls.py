@@ -16,7 +16,7 @@ import httpx2
 import pytest
 from cryptography import x509
 from cryptography.hazmat.primitives.serialization import Encoding, PublicFormat
-from playwright.sync_api import BrowserContext, Playwright, expect, sync_playwright
+from playwright.sync_api import BrowserContext, Playwright, expect
 from starlette.testclient import TestClient
 
 from app import places
@@ -29,11 +29,10 @@ from app.web.pages.shop import offline
 from app.web.security.pairing import Pairing
 from app.wording.message import say
 from app.wording.program.cli import CERTIFICATE_PROBLEMS, TRUST
-from tests.browser import flags, installed
-from tests.server.test_cli import refused
+from tests.browser import NewContext, flags, installed
 from tests.shop.yard import heat_soaked, key
-from tests.started import Started, started
-from tests.web.scripts.test_axe import faults
+from tests.started import Started, refused, started
+from tests.web.axe import faults
 from tests.web.tablet import SIZE, Tablet, entered, said
 
 HTTPS = "https://192.168.7.20:8000"
@@ -262,13 +261,14 @@ def trusting(playwright: Playwright, memory: Path, certificates: Path) -> Iterat
     context.close()
 
 
-def test_pages_start_without_a_link_and_what_waits_goes_over_when_it_is_back(tmp_path: Path) -> None:
+def test_pages_start_without_a_link_and_what_waits_goes_over_when_it_is_back(
+    playwright: Playwright, tmp_path: Path
+) -> None:
     folder = tmp_path / "shop"
     shop = open_shop(folder)
     visit_id = heat_soaked(shop)
     shop.close()
     with (
-        sync_playwright() as playwright,
         secure(folder) as first,
         trusting(playwright, tmp_path / "memory", folder / "https") as context,
     ):
@@ -306,16 +306,13 @@ def test_pages_start_without_a_link_and_what_waits_goes_over_when_it_is_back(tmp
 
 
 def test_a_certificate_that_was_only_clicked_through_costs_nothing_but_the_start_without_a_link(
-    over_https: Secure,
+    new_context: NewContext, over_https: Secure
 ) -> None:
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=installed(), args=flags())
-        page = browser.new_context(ignore_https_errors=True).new_page()
-        wrong: list[str] = []
-        page.on("pageerror", lambda error: wrong.append(str(error)))
-        page.goto(over_https.program.address)
-        expect(page.locator("#link-state")).to_contain_text("All saved")
-        assert wrong == []
-        tried = "navigator.serviceWorker.register('/worker.js').then(() => 'taken', (error) => error.name)"
-        assert page.evaluate(tried) == "SecurityError"
-        browser.close()
+    page = new_context(ignore_https_errors=True).new_page()
+    wrong: list[str] = []
+    page.on("pageerror", lambda error: wrong.append(str(error)))
+    page.goto(over_https.program.address)
+    expect(page.locator("#link-state")).to_contain_text("All saved")
+    assert wrong == []
+    tried = "navigator.serviceWorker.register('/worker.js').then(() => 'taken', (error) => error.name)"
+    assert page.evaluate(tried) == "SecurityError"

@@ -1,35 +1,28 @@
 """One engine goes all the way through, on a tablet, and comes back."""
 
-from collections.abc import Iterator
+from collections.abc import Mapping
 from io import BytesIO
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
+from playwright.sync_api import BrowserContext, Page, ViewportSize, expect
 from pypdf import PdfReader
 
 from app.shop.record import loader
 from app.shop.record.settings import DEFAULTS
 from app.shop.store.database import Database
-from tests.browser import launch
 from tests.web.story import Technician
 
-LANDSCAPE, PORTRAIT = (1280, 800), (800, 1280)
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with sync_playwright() as playwright, launch(playwright) as started:
-        yield started
+LANDSCAPE: ViewportSize = {"width": 1280, "height": 800}
+PORTRAIT: ViewportSize = {"width": 800, "height": 1280}
 
 
 @pytest.fixture(params=[LANDSCAPE, PORTRAIT], ids=["landscape", "portrait"])
-def tablet(browser: Browser, request: pytest.FixtureRequest) -> Iterator[BrowserContext]:
-    width, height = request.param
-    context = browser.new_context(viewport={"width": width, "height": height}, has_touch=True)
-    context.set_default_timeout(15_000)
-    yield context
-    context.close()
+def browser_context_args(
+    browser_context_args: Mapping[str, object], request: pytest.FixtureRequest
+) -> dict[str, object]:
+    """Held sideways and upright, with touch."""
+    return {**browser_context_args, "viewport": request.param, "has_touch": True}
 
 
 def quiet(page: Page, server: str) -> list[str]:
@@ -50,9 +43,9 @@ def fits(page: Page) -> bool:
 
 
 def test_an_engine_goes_through_and_comes_back(
-    tablet: BrowserContext, server: str, shop: Database, tmp_path: Path
+    context: BrowserContext, server: str, shop: Database, tmp_path: Path
 ) -> None:
-    page = tablet.new_page()
+    page = context.new_page()
     heard = quiet(page, server)
     hand = Technician(page)
     page.goto(server)

@@ -17,7 +17,7 @@ from app.shop.store.database import Database
 from app.sync.engine.units import THOU
 from app.web.application import create_app
 from tests.shop.yard import AT, V8, check_all, engine, heat_soaked, key, read_round, visit, visit_record
-from tests.web.scripts.test_axe import paths
+from tests.web.axe import paths
 
 ORIGIN = "http://127.0.0.1"
 OTHERS = Units("°F", "psi", "inHg abs.", "mm", "miles")

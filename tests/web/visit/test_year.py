@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
 import pytest
-from playwright.sync_api import Page, expect, sync_playwright
+from playwright.sync_api import Page, expect
 
 from app.shop.commands import checks
 from app.shop.demo.engine_model import DemoEngineModel
@@ -23,8 +23,7 @@ from app.shop.record.settings import DEFAULTS
 from app.shop.store.database import Database
 from app.sync.engine.layout import Bank, Coupler, Layout
 from app.wording.work.telephone import item_prompt
-from tests.browser import launch
-from tests.conftest import serving
+from tests.serving import serving
 from tests.web.story import Technician
 
 FOUR = Layout((Bank("A", (1, 2), 1, 1), Bank("B", (3, 4), 3, 3)), sensor=4, springless=frozenset({2}))
@@ -92,11 +91,9 @@ class Yard:
 
 
 @pytest.fixture
-def yard(shop: Database) -> Iterator[Yard]:
+def yard(shop: Database, page: Page) -> Iterator[Yard]:
     hands = DemoTechnician(shop, random.Random(11), BUILT)
-    with serving(shop, clock=lambda: hands.now) as address, sync_playwright() as playwright:
-        page = launch(playwright).new_page(viewport={"width": 1280, "height": 800})
-        page.set_default_timeout(15_000)
+    with serving(shop, clock=lambda: hands.now) as address:
         bench = DemoEngineModel(FOUR, random.Random(5))
         yield Yard(page, address, Technician(page, bench), hands)
 
@@ -122,7 +119,7 @@ def balance(yard: Yard, visit_id: int) -> None:
     for _ in range(2):
         yard.hands.read_round(visit_id, BANK_BALANCE, yard.hand.bench)
     yard.passes(visit_id, BANK_BALANCE)
-    yard.see(f"/visits/{visit_id}/part-throttle-bank-balance/readings", "Leave the links alone")
+    yard.see(f"/visits/{visit_id}/part-throttle-bank-balance/readings", "Leave the link rods alone")
 
 
 def heat(yard: Yard, visit_id: int) -> None:

@@ -189,6 +189,8 @@ def carried(layout: Layout) -> NDArray[np.bool_]:
 def reach_of(layout: Layout, adjusters: tuple[Adjuster, ...]) -> NDArray[np.bool_]:
     """Which bores each of some adjusters acts on: one row an adjuster, one column a bore as walked.
 
+    Shape (adjusters, bores).
+
     Parameters: ``layout`` of the engine; ``adjusters`` of its own.
     """
     found = np.zeros((len(adjusters), len(layout.bores)), dtype=bool)

@@ -1,0 +1,32 @@
+"""The real server over a shop, in a thread of this process."""
+
+import socket
+import threading
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from datetime import UTC, datetime
+
+import uvicorn
+
+from app.shop.store.database import Database
+
+
+@contextmanager
+def serving(shop: Database, clock: Callable[[], datetime] = lambda: datetime.now(UTC)) -> Iterator[str]:
+    """The address at which the real server answers for ``shop``, by ``clock``."""
+    from app.web.application import create_app  # here, so that tests of the records need no pages
+
+    with socket.create_server(("127.0.0.1", 0)) as door:
+        server = uvicorn.Server(
+            uvicorn.Config(create_app(shop, clock=clock), log_level="warning", access_log=False, ws="none")
+        )
+        thread = threading.Thread(target=server.run, kwargs={"sockets": [door]})
+        thread.start()
+        while thread.is_alive() and not server.started:
+            time.sleep(0.01)
+        try:
+            yield f"http://127.0.0.1:{door.getsockname()[1]}"
+        finally:
+            server.should_exit = True
+            thread.join()
