@@ -112,6 +112,20 @@ def test_blades_are_typed_and_told_in_millimetres(client: TestClient, shop: Data
     assert "reset on 0.10\xa0mm" in client.get(f"/visits/{visit_id}/{HEAT_SOAKED.slug}").text
 
 
+def test_a_feeler_is_typed_in_inches_and_read_in_the_unit_of_its_form(client: TestClient, shop: Database) -> None:
+    visit_id = heat_soaked(shop)
+    read_round(shop, visit_id, HEAT_SOAKED)
+    there = f"/visits/{visit_id}/{HEAT_SOAKED.slug}/moves"
+    page = client.get(f"{there}/new?kind=blade&place=2-3").text
+    assert page.count('<span class="unit">in<') == 2
+    assert f'name="units" value="{RECORDED.on_screen.code}"' in page
+    sent = {"by": "KM", "kind": "blade", "place": "2-3", "second_leaf": ""}
+    for units, leaf in ((RECORDED.on_screen.code, "0.0045"), (RECORDED.code, "4.5")):
+        answer = client.post(there, data={**sent, "key": key(), "units": units, "leaf": leaf})
+        assert answer.status_code == 303
+    assert [move.amount for move in visit_record(shop, visit_id).moves] == pytest.approx([4.5 * THOU, 4.5 * THOU])
+
+
 def test_a_correction_is_typed_and_printed_in_the_units_of_the_shop(client: TestClient, shop: Database) -> None:
     visit_id = handed_over(shop)
     choose(shop, OTHERS)
