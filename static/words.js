@@ -1,5 +1,5 @@
 // The texts that the scripts show, in the language of the page. The page carries them in one block, so that they are
-// there without a connection; app/wording/scripts.py is where they are written.
+// there without a connection; app/wording/program/scripts.py is where they are written.
 
 /** A text, or one for each plural category that its language has. @typedef {string | Record<string, string>} Words */
 

@@ -32,7 +32,7 @@ from app.sync.engine.units import THOU
 from app.sync.estimation.filter import run_filter
 from app.sync.estimation.posterior import prior_for
 from app.sync.estimation.predict import predict
-from app.sync.planning.advice import Advice
+from app.sync.planning.advice import Advice, AdviceReason
 from app.sync.planning.planner import next_move
 from app.sync.simulation.reference_run import follow_advice
 from app.sync.simulation.simulator import WANTED, SimulatedEngine
@@ -40,10 +40,11 @@ from app.sync.slips.slip_detection import Pooled, slipped
 from app.web.application import create_app
 from app.web.presenters import adjusters as drawings
 from app.web.presenters.adjusters import Drawing
-from app.wording import adjusters as words
-from app.wording.adjusters import AdjusterWords, Both
 from app.wording.message import Message
-from app.wording.slips import suspect_name
+from app.wording.office.slips import suspect_name
+from app.wording.work import adjusters as words
+from app.wording.work.adjusters import AdjusterWords, Both
+from app.wording.work.telephone import advice_prompt
 from tests.shop import yard
 from tests.shop.rejections import rejects
 from tests.shop.yard import AT, key, visit_record
@@ -90,6 +91,10 @@ TRIM_WORDS = AdjusterWords(
     effect=Both(Message("Opens plate {near} only."), Message("Closes plate {near} only.")),
     then=Message("trim screw {places}", many="trim screws {places}"),
     made=Both(Message("Trim screw {near} turned out {turns}."), Message("Trim screw {near} turned in {turns}.")),
+    told=Both(
+        Message("Turn the trim screw of intake {intake} out by {turns}."),
+        Message("Turn the trim screw of intake {intake} in by {turns}."),
+    ),
     called=Message("trim screw {near}"),
     several=Message("trim screw {places}", many="trim screws {places}"),
     logged=Message("Trim screw {near} was turned"),
@@ -149,6 +154,13 @@ def turned_as_advised(client: TestClient) -> dict[str, Any]:
     assert answer.status_code == 201, answer.text
     told: dict[str, Any] = answer.json()
     return told
+
+
+def test_every_kind_has_words_and_a_drawing_and_none_is_without_a_kind() -> None:
+    slugs = {one.slug for one in registry.kinds()}
+    assert slugs == set(words.ADJUSTERS)
+    assert {drawings.drawing_of(slug).mark for slug in slugs} == {"stop", "coupler", "screw", "link", "bypass"}
+    assert "trim" not in slugs
 
 
 def test_it_is_planned_and_brings_a_simulated_engine_to_even(kind: ScrewWithGain) -> None:
@@ -272,6 +284,11 @@ def test_a_turn_made_otherwise_is_kept_the_way_it_was_made(client: TestClient, s
     assert client.post(f"{HOT}/moves", data=sent).status_code == 303
     (move,) = visit_record(shop, 1).moves
     assert (move.near, move.amount, move.advised) == (2, 0.25, 0)
+
+
+def test_it_is_read_out_over_the_telephone(trim: None) -> None:
+    said = advice_prompt(Advice("trim", AdviceReason.OPEN, near=4, turns=-0.25, bores=(4,)), LAYOUT, None, 0.0)
+    assert "Turn the trim screw of intake 4 in by 1/4" in said
 
 
 def test_the_sheet_prints_what_is_fitted_and_what_was_turned(client: TestClient, shop: Database) -> None:

@@ -7,8 +7,8 @@ from typing import Annotated, NoReturn, TypeVar
 
 import typer
 
-from app.wording import cli
 from app.wording.message import say
+from app.wording.program import cli
 
 T = TypeVar("T")
 
@@ -72,7 +72,7 @@ def _list(folder: Path) -> None:
 def check(data: Data = None) -> None:
     """Verify the records; exit with status 1 when something is wrong."""
     from app.shop.store.health import look
-    from app.wording.store import health_facts, health_problems
+    from app.wording.program.store import health_facts, health_problems
 
     found = _or_exit(lambda: look(_folder(data)))
     for line in health_facts(found):

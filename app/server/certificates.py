@@ -21,8 +21,8 @@ from cryptography.hazmat.primitives import hashes, serialization
 from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
 
-from app.wording.cli import AUTHORITY_NAME
 from app.wording.message import say
+from app.wording.program.cli import AUTHORITY_NAME
 
 AUTHORITY_LASTS = timedelta(days=3652)
 """Ten years: as long as tablets last. It ends the need to trust it again, so it is this program's choice."""

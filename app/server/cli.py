@@ -19,8 +19,8 @@ import typer
 
 from app.server import backup_commands
 from app.server.network import LOOPBACK, addresses, home_on_the_network, names_in, numbers_of
-from app.wording import cli as words
 from app.wording.message import say
+from app.wording.program import cli as words
 
 if TYPE_CHECKING:
     from fastapi import FastAPI

@@ -4,8 +4,8 @@ import socket
 from contextlib import suppress
 from ipaddress import ip_address
 
-from app.wording import cli
 from app.wording.message import say
+from app.wording.program import cli
 
 LOOPBACK = "127.0.0.1"
 EVERY_ADDRESS = ("0.0.0.0", "::")

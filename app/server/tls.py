@@ -13,8 +13,8 @@ import uvicorn
 
 from app.server.certificates import Certificate, ready
 from app.web.pages.shop.trust import Trust, create_trust_app
-from app.wording import cli
 from app.wording.message import say
+from app.wording.program import cli
 
 CLOSING_SECONDS = 3
 """How long requests at the second door may take to finish."""

@@ -1,7 +1,7 @@
 """Codes of rejections: why a request was not stored. The JSON interface publishes them, so a value never changes.
 
-``app.wording.rejections`` has the message of each. What a code's values are is written behind it: figures are in the
-unit that is shown, and named ``unit``.
+``app.wording.program.rejections`` has the message of each. What a code's values are is written behind it: figures are
+in the unit that is shown, and named ``unit``.
 """
 
 from enum import StrEnum

@@ -40,8 +40,8 @@ from app.web.security.pairing import Pairing
 from app.web.spoken import Spoken
 from app.wording.language import ENGLISH
 from app.wording.message import say
+from app.wording.program.request_faults import NOT_SAVED, RequestFault, notice_of
 from app.wording.reasons import in_words, sentence_of
-from app.wording.request_faults import NOT_SAVED, RequestFault, notice_of
 
 
 class Gzip(GZipMiddleware):

@@ -18,9 +18,10 @@ from app.web.display_options import chosen, kept
 from app.web.forms import Typed
 from app.web.presenters.adjusters import further_fields
 from app.web.presenters.filters import FILTERS
-from app.wording import language, scripts
+from app.wording import language
+from app.wording.program import scripts
 from app.wording.reasons import in_words
-from app.wording.requirements import missing_as_stored
+from app.wording.work.requirements import missing_as_stored
 
 OUTBOX, SAVED, NEXT, REFUSED = "X-Outbox", "X-Saved-Key", "X-Next", "X-Refused"
 """Headers between a page's outbox and this server: for how many seconds the write was held, which key was stored, the

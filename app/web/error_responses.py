@@ -10,8 +10,8 @@ from starlette.types import Scope
 
 from app.shop.errors import ConflictError, NotFoundError, RejectedError
 from app.shop.reasons import Reason
+from app.wording.program.request_faults import RequestFault
 from app.wording.reasons import in_words
-from app.wording.request_faults import RequestFault
 
 STATUS = {NotFoundError: 404, ConflictError: 409, RejectedError: 422}
 PROBLEM = "application/problem+json"

@@ -5,8 +5,8 @@ from datetime import datetime
 
 from app.sync.engine.layout import Bank, Layout
 from app.sync.engine.units import CUBIC_INCH, LITRE, REV_PER_MIN
-from app.wording import adjusters
 from app.wording.message import Message, say
+from app.wording.work import adjusters
 
 MONTHS = tuple(
     Message(short, context="month")
@@ -65,6 +65,11 @@ def listed(parts: Sequence[object]) -> str:
     return "".join(said) if len(said) < 2 else say(PAIR, first=", ".join(said[:-1]), last=said[-1])
 
 
+def begin(words: str) -> str:
+    """Words as they begin a sentence, or a label."""
+    return words[:1].upper() + words[1:]
+
+
 def place(code: str) -> str:
     """Where a visit takes place, by its stored code."""
     return say(PLACES[code]) if code in PLACES else code
@@ -72,8 +77,7 @@ def place(code: str) -> str:
 
 def choice(code: str) -> str:
     """A stored code as the label of a choice, with a capital."""
-    said = place(code)
-    return said[:1].upper() + said[1:]
+    return begin(place(code))
 
 
 def move_kind(code: str) -> str:

@@ -33,7 +33,7 @@ def in_words(reason: Reason) -> str:
 @cache
 def tables() -> Mapping[type[StrEnum], Mapping[StrEnum, Worded]]:
     """All tables, once every module of words has been read."""
-    for found in pkgutil.iter_modules(app.wording.__path__, "app.wording."):
+    for found in pkgutil.walk_packages(app.wording.__path__, "app.wording."):
         importlib.import_module(found.name)
     return TABLES
 

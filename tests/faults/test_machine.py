@@ -16,7 +16,7 @@ from app.shop.store import database
 from app.shop.store.codes import Unavailable
 from app.shop.store.upgrade import open_shop
 from app.wording.message import say
-from app.wording.store import UNAVAILABLE
+from app.wording.program.store import UNAVAILABLE
 from tests.faults.bench import Ledger, Tablet, audit, readings_path, shop_with_visits
 from tests.serving import serving
 from tests.shop.yard import AT

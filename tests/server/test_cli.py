@@ -18,9 +18,9 @@ from app.server import cli, network
 from app.shop.store.codes import Damage, Unavailable
 from app.shop.store.upgrade import open_shop
 from app.web.security.pairing import Pairing
-from app.wording import cli as words
 from app.wording.message import say
-from app.wording.store import DAMAGE, UNAVAILABLE
+from app.wording.program import cli as words
+from app.wording.program.store import DAMAGE, UNAVAILABLE
 from tests.shop.yard import heat_soaked
 from tests.started import COMMAND, START_SECONDS, refused, started
 

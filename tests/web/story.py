@@ -8,7 +8,7 @@ from playwright.sync_api import Locator, Page, expect
 
 from app.shop.demo.engine_model import DemoEngineModel
 from app.sync.engine.layout import Bank, Coupler, Layout
-from app.wording.phases import item_label
+from app.wording.work.phases import item_label
 
 V8 = Layout((Bank("A", (1, 2, 3, 4), 1, 1), Bank("B", (5, 6, 7, 8), 5, 5)), sensor=8)
 FIGURES = {

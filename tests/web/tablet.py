@@ -15,7 +15,7 @@ from app.places import static
 from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.store.database import Database
 from app.wording.message import say
-from app.wording.scripts import WORDS, bundle
+from app.wording.program.scripts import WORDS, bundle
 from tests.browser import NewContext, flags, installed
 from tests.shop.yard import visit_record
 
@@ -71,7 +71,9 @@ def show_with_script(page: Page, html: str, script: str) -> None:
     words = f'<script id="words" type="application/json">{json.dumps(bundle())}</script>'
     loaded = f'<script src="/static/{script}" type="module"></script>'
     page.route(f"{ALONE}static/*", lambda route: route.fulfill(path=static() / route.request.url.split("/")[-1]))
-    page.route(ALONE, lambda route: route.fulfill(body=f"{words}{html}{loaded}", content_type="text/html"))
+    page.route(
+        ALONE, lambda route: route.fulfill(body=f"{words}{html}{loaded}", content_type="text/html; charset=utf-8")
+    )
     page.goto(ALONE)
 
 

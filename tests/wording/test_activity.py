@@ -9,7 +9,7 @@ from app.shop.queries.activity import Activity
 from app.shop.reasons import because
 from app.shop.record.measures import RECORDED, Units
 from app.shop.store.database import Database
-from app.wording.activity import MESSAGES, done
+from app.wording.office.activity import MESSAGES, done
 from tests.shop.yard import AT, engine, key, visit
 
 COOLANT = because(Activity.FIGURE, phase=HEAT_SOAKED.slug, item="coolant", number=85.0, text="")

@@ -8,10 +8,10 @@ from app.shop.record.measures import RECORDED, Units
 from app.sync.engine.layout import Bank, Layout
 from app.sync.engine.units import KG_PER_HOUR, MM, THOU
 from app.sync.planning.advice import Advice, AdviceKind, AdviceReason, Expected
-from app.wording import adjusters
-from app.wording.advice import REASONS, reason, title
 from app.wording.message import say
 from app.wording.quantities import Unit
+from app.wording.work import adjusters
+from app.wording.work.advice import REASONS, reason, title
 from tests.shop.yard import FOUR, V8
 
 KGH = Unit("kg/h", KG_PER_HOUR, 2, 0.25)

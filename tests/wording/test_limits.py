@@ -13,9 +13,9 @@ from app.sync.banks.banks import Extra
 from app.sync.banks.link_hypotheses import Cause
 from app.sync.planning.advice import AdviceReason
 from app.sync.readings.rounds import BoreVerdict, RoundVerdict
-from app.wording import adjusters, advice, bank_balance, linkage, next_step, reading_page, verdicts
 from app.wording.message import Message, say
 from app.wording.reasons import TABLES
+from app.wording.work import adjusters, advice, bank_balance, linkage, next_step, reading_page, verdicts
 
 MODULES = (adjusters, advice, bank_balance, linkage, next_step, reading_page, verdicts)
 LONGEST: dict[str, Any] = {
@@ -54,7 +54,7 @@ def found_in(thing: object) -> Iterator[Message]:
         yield thing
     elif isinstance(thing, ModuleType):
         for one in vars(thing).values():
-            if not isinstance(one, ModuleType):
+            if one is not TABLES and not isinstance(one, ModuleType):
                 yield from found_in(one)
     elif isinstance(thing, dict):
         for one in thing.values():

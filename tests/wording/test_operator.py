@@ -20,10 +20,10 @@ from app.shop.store.copies import Copy
 from app.shop.store.health import Health
 from app.shop.store.integrity import Findings
 from app.web.pages.shop import damaged
-from app.wording import cli, store
 from app.wording.message import Message
+from app.wording.program import cli, store
+from app.wording.program.store import health_facts, health_problems
 from app.wording.reasons import TABLES, Worded, in_words
-from app.wording.store import health_facts, health_problems
 
 FOLDER = Path("/records")
 FILE = FOLDER / "shop.db"

@@ -15,8 +15,8 @@ from app.shop.store.database import Database
 from app.web.application import create_app
 from app.web.presenters.paper.file_page import file_page
 from app.web.presenters.paper.sheet import Sheet, sheet_of
-from app.wording import paper
-from app.wording.paper import bore_words
+from app.wording.office import paper
+from app.wording.office.paper import bore_words
 from app.wording.pseudo import PseudoTranslations
 from tests.shop.past import Past
 from tests.shop.yard import AT, FOUR, V8, engine, heat_soaked, key, read, visit, visit_record

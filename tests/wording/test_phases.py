@@ -15,7 +15,7 @@ from app.sync.readings.snap import BLIPS
 from app.wording.message import Message
 from app.wording.names import PLACES as PLACE_NAMES
 from app.wording.names import place
-from app.wording.phases import (
+from app.wording.work.phases import (
     GOALS,
     ITEMS,
     NAMES,

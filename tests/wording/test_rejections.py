@@ -16,8 +16,8 @@ from app.shop.reasons import because
 from app.shop.rejections import Rejection
 from app.sync.engine.layout import LayoutFault
 from app.wording.message import Message, say
+from app.wording.program.request_faults import PAGES, FieldFault, RequestFault
 from app.wording.reasons import figure, in_words, problems_in_words, sentence_of, tables
-from app.wording.request_faults import PAGES, FieldFault, RequestFault
 
 ENUMS = (Rejection, LayoutFault, FileChoice, FileFault, FileQuestion, FileSide, RequestFault, FieldFault)
 SENTENCES = (Rejection, LayoutFault, RequestFault, FieldFault)

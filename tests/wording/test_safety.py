@@ -8,7 +8,7 @@ from app.shop.procedure.parts import parts_of
 from app.shop.procedure.phases import BANK_BALANCE, COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN, PHASES
 from app.sync.engine.layout import Bank, Layout
 from app.wording.message import Message
-from app.wording.safety import SAFETY, SIGNALS, SafetyMessage, Signal, deferral, safety_lines, safety_words
+from app.wording.work.safety import SAFETY, SIGNALS, SafetyMessage, Signal, deferral, safety_lines, safety_words
 from tests.shop.yard import FOUR, TWINS, V8
 
 MOST_AT_ONCE = 4

@@ -7,8 +7,9 @@ from gettext import NullTranslations
 import pytest
 
 from app.places import static
-from app.wording import language, scripts
+from app.wording import language
 from app.wording.language import speaking
+from app.wording.program import scripts
 from app.wording.pseudo import PseudoTranslations, pseudo
 
 SOURCES = "".join(file.read_text(encoding="utf-8") for file in sorted(static().glob("*.js")))

@@ -10,12 +10,12 @@ from app.shop.store.database import Database
 from app.sync.engine.layout import Bypass, Coupler, Link, StopScrew
 from app.sync.slips.slip_detection import Bore, ConfoundedPair, SlipAssessment, SlipVerdict, Suspect, ToldBy
 from app.web.presenters.history.slip_report import SlipReport, slip_report
-from app.wording import slips
 from app.wording.language import speaking
 from app.wording.message import Message, say
+from app.wording.office import slips
+from app.wording.office.slips import Grade, grade, likely, suspect_name
 from app.wording.pseudo import PseudoTranslations
 from app.wording.quantities import unit_named
-from app.wording.slips import Grade, grade, likely, suspect_name
 from tests.shop.past import Past
 
 EVEN = [6.5] * 8

@@ -6,7 +6,7 @@ from app.shop.queries import statistics
 from app.shop.queries.statistics import Label, Slug, Table
 from app.shop.reasons import because
 from app.shop.store.database import Database
-from app.wording import statistics as words
+from app.wording.office import statistics as words
 from tests.shop.past import Past
 
 EVEN = [6.5] * 8

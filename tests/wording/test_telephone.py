@@ -14,7 +14,7 @@ from app.sync.planning.advice import Advice, AdviceKind, AdviceReason
 from app.wording import language
 from app.wording.message import say
 from app.wording.pseudo import PseudoTranslations
-from app.wording.telephone import (
+from app.wording.work.telephone import (
     ITEMS,
     KEEP_CLEAR,
     NO_FURTHER,

@@ -6,7 +6,7 @@ from app.sync.engine.events import Meter, Reading
 from app.sync.engine.units import KG_PER_HOUR, KPA
 from app.sync.readings.rounds import BoreResult, BoreVerdict, RoundResult, RoundVerdict, evenness
 from app.wording.quantities import Unit
-from app.wording.verdicts import bore_deviation, bore_word, ruler_ends, verdict_sentence, verdict_title
+from app.wording.work.verdicts import bore_deviation, bore_word, ruler_ends, verdict_sentence, verdict_title
 from tests.shop.yard import V8
 
 KGH = Unit("kg/h", KG_PER_HOUR, 2, 0.25)

@@ -1,6 +1,6 @@
 """What a phase is made of: the things it asks for, its steps and cautions, by place and by the parts of an engine.
 
-Everything here is a rule or a code. The words are in ``app.wording.phases`` and ``app.wording.safety``.
+Everything here is a rule or a code. The words are in ``app.wording.work.phases`` and ``app.wording.work.safety``.
 """
 
 from collections.abc import Collection, Mapping

@@ -1,8 +1,8 @@
 """Who did what when, read from the rows of evidence themselves: there is no second book that could disagree with them.
 
 The order is that of the clock when each row was stored, because rows of different tables share nothing else; inside a
-table it is the order in which they were stored. Each line is a code with its values; ``app.wording.activity`` has the
-words.
+table it is the order in which they were stored. Each line is a code with its values; the words are in
+``app.wording.office.activity``.
 """
 
 import json

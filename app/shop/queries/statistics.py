@@ -2,7 +2,7 @@
 
 Every table is plain rows, counts beside every share, since a share of a small number says little. None of it is advice:
 two people or two meters may simply have had different engines. Titles and columns are worded in
-``app.wording.statistics``.
+``app.wording.office.statistics``.
 """
 
 from collections import defaultdict

@@ -1,6 +1,6 @@
 """Codes of what the store reports: why the records are unavailable, what is damaged, what a check found wrong.
 
-The values of each code are named beside it; ``app.wording.store`` has the sentences.
+The values of each code are named beside it; ``app.wording.program.store`` has the sentences.
 """
 
 from enum import StrEnum

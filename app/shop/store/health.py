@@ -1,4 +1,4 @@
-"""The condition of a shop: everything that can be checked without changing it. ``app.wording.store`` words it."""
+"""The condition of a shop: everything that can be checked without changing it, as figures and codes."""
 
 import shutil
 from contextlib import closing

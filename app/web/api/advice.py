@@ -17,10 +17,10 @@ from app.sync.planning.advice import AdviceKind
 from app.web.api.problems import NOT_THERE
 from app.web.api.shapes import Coupler, Id, MeterUnit, Slug, StepKind, Told, meter_unit, shown, trade
 from app.web.context import Shop
-from app.wording.bank_balance import CAUSES, extra_sentence
 from app.wording.message import say
-from app.wording.next_step import step_words
 from app.wording.reasons import in_words
+from app.wording.work.bank_balance import CAUSES, extra_sentence
+from app.wording.work.next_step import step_words
 
 router = APIRouter(prefix="/visits/{visit_id}", tags=["advice"])
 

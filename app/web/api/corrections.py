@@ -14,7 +14,7 @@ from app.shop.record.visit_record import VisitRecord
 from app.web.api.problems import REFUSALS, named
 from app.web.api.shapes import By, Id, Key, Line, Sent, Told, example
 from app.web.context import Now, Shop
-from app.wording.paper import what_was_corrected
+from app.wording.office.paper import what_was_corrected
 
 router = APIRouter(prefix="/visits/{visit_id}/corrections", tags=["visits"])
 

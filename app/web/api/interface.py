@@ -10,7 +10,7 @@ from fastapi.responses import JSONResponse
 
 from app.web.api import advice, corrections, engines, fittings, meters, moves, phases, readings, slips, story, visits
 from app.web.api.problems import OTHERS, Problem
-from app.wording.request_faults import RequestFault
+from app.wording.program.request_faults import RequestFault
 
 ABOUT = """
 Everything that a page can do in a visit, for a program at a test bench.

@@ -23,9 +23,9 @@ from app.web.api.shapes import By, Id, Key, MoveKind, Sent, Slug, Told, example,
 from app.web.api.visits import OverrideTold, StandingTold
 from app.web.context import Now, Shop, stamp
 from app.web.forms import LONGEST_AGO
-from app.wording.phases import item_label, phase_goal, phase_steps
 from app.wording.reasons import in_words
-from app.wording.safety import deferral, safety_lines
+from app.wording.work.phases import item_label, phase_goal, phase_steps
+from app.wording.work.safety import deferral, safety_lines
 
 router = APIRouter(prefix="/visits/{visit_id}/phases/{phase}", tags=["phases"])
 

@@ -17,8 +17,8 @@ from app.shop.reasons import Reason, because
 from app.shop.store.database import ShopUnavailableError
 from app.web.api.shapes import Told
 from app.web.error_responses import PROBLEM, code_of, fault_of, for_programs, not_taken, problem, status_of
+from app.wording.program.request_faults import FieldFault, RequestFault
 from app.wording.reasons import in_words, sentence_of
-from app.wording.request_faults import FieldFault, RequestFault
 
 FURTHER = "further"
 """The framework's name for the shape of a body that fits no usual alternative, which is no part of a pointer."""

@@ -18,7 +18,7 @@ from app.web.api.problems import NOT_THERE, REFUSALS, named
 from app.web.api.shapes import By, Id, Key, MeterUnit, Sent, Slug, Told, example, shown, trade
 from app.web.context import Now, Shop
 from app.wording.quantities import unit_of
-from app.wording.verdicts import verdict_sentence
+from app.wording.work.verdicts import verdict_sentence
 
 router = APIRouter(prefix="/visits/{visit_id}", tags=["readings"])
 

@@ -19,7 +19,7 @@ from app.web.api.shapes import Coupler, Id, Told, trade
 from app.web.context import Shop
 from app.web.presenters.history.history import unit_remembered
 from app.web.presenters.history.slip_report import slip_report
-from app.wording.slips import suspect_name
+from app.wording.office.slips import suspect_name
 
 router = APIRouter(prefix="/visits/{visit_id}/slipped", tags=["visits"])
 

@@ -18,9 +18,9 @@ from app.web.api.meters import MeterTold
 from app.web.api.problems import NOT_THERE, REFUSALS, named
 from app.web.api.shapes import By, Id, Key, Line, Sent, Slug, Told, example
 from app.web.context import Now, Shop
-from app.wording.phases import phase_title
 from app.wording.reasons import in_words
-from app.wording.requirements import missing_as_stored
+from app.wording.work.phases import phase_title
+from app.wording.work.requirements import missing_as_stored
 
 router = APIRouter(tags=["visits"])
 

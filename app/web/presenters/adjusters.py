@@ -10,8 +10,8 @@ from app.sync.engine.units import THOU
 from app.sync.planning.advice import Advice
 from app.web import forms
 from app.web.presenters.views import ScrewMark
-from app.wording.adjusters import ADJUSTERS
 from app.wording.message import say
+from app.wording.work.adjusters import ADJUSTERS
 
 
 @dataclass(frozen=True, slots=True)

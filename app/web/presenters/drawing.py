@@ -11,8 +11,8 @@ from app.shop.record.visit_record import Round, VisitRecord
 from app.sync.engine.layout import JointKind
 from app.sync.readings.rounds import BoreResult, BoreVerdict, RoundResult
 from app.web.presenters.views import PhaseState, PhaseView, Shape, SmallRow, SmallTile
-from app.wording.phases import phase_title
 from app.wording.quantities import unit_of
+from app.wording.work.phases import phase_title
 
 MOST_BLADES = 3
 OUTSIDE = (BoreVerdict.OPEN, BoreVerdict.CLOSED)

@@ -6,11 +6,12 @@ from app.shop.store.tables import Engine
 from app.sync.engine.hardware import Figure, Hardware
 from app.sync.engine.layout import Layout
 from app.web.presenters.adjusters import drawn
-from app.wording import engines, names
+from app.wording import names
 from app.wording.message import say
 from app.wording.names import clock as clock
 from app.wording.names import day as day
 from app.wording.names import moment as moment
+from app.wording.office import engines, meters
 from app.wording.quantities import feeler, fraction
 
 layout_in_words = names.layout
@@ -88,6 +89,7 @@ FILTERS = {
     "bank_in_words": bank_in_words,
     "other_hardware": other_hardware,
     "hardware_reason": engines.hardware_reason,
+    "repeatability_source": meters.source_of,
     "figures": figures,
     "feeler": feeler,
 }

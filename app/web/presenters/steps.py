@@ -11,13 +11,13 @@ from app.shop.procedure.parts import parts_of
 from app.shop.record.entries import CheckEntry, MoveEntry
 from app.shop.record.measures import RECORDED, Units
 from app.shop.record.visit_record import VisitRecord
-from app.wording import adjusters
 from app.wording.message import say
-from app.wording.next_step import step_words
-from app.wording.phases import item_figure, item_label, unit_label
 from app.wording.reasons import in_words
-from app.wording.telephone import Prompt, item_prompt
-from app.wording.visit import READ_BORE, READ_DRIFT_CHECK, SIGN_OFF, STILL_MISSING, STOPPED, items_open
+from app.wording.work import adjusters
+from app.wording.work.next_step import step_words
+from app.wording.work.phases import item_figure, item_label, unit_label
+from app.wording.work.telephone import Prompt, item_prompt
+from app.wording.work.visit import READ_BORE, READ_DRIFT_CHECK, SIGN_OFF, STILL_MISSING, STOPPED, items_open
 
 
 @dataclass(frozen=True, slots=True)

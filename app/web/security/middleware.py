@@ -22,7 +22,7 @@ from app.web.display_options import cookie
 from app.web.error_responses import for_programs, not_taken
 from app.wording import language
 from app.wording.message import say
-from app.wording.request_faults import TO_ENGINES, RequestFault, notice_of
+from app.wording.program.request_faults import TO_ENGINES, RequestFault, notice_of
 
 BODY_LIMIT = 1024 * 1024
 """The largest form taken [bytes]. The largest real one is a few thousand."""

@@ -19,7 +19,7 @@ from app.shop.store.tables import Practice, ReadingRow
 from app.shop.training import training, training_start
 from app.shop.training.training_start import NewPractice
 from app.sync.engine.units import THOU
-from app.wording.training import record_texts
+from app.wording.office.training import record_texts
 from tests.shop.rejections import codes_of, rejects
 from tests.shop.yard import AT, check_all, heat_soaked, key, visit_record
 

@@ -17,7 +17,7 @@ from app.sync.engine.layout import LayoutFault
 from app.web.api.interface import document
 from app.web.application import create_app
 from app.web.error_responses import PROBLEM
-from app.wording.request_faults import FieldFault, RequestFault
+from app.wording.program.request_faults import FieldFault, RequestFault
 from tests.shop.yard import FOUR, engine, heat_soaked, key, read, read_round, visit, visit_record
 
 HOT = "/api/visits/1/phases/heat-soaked-recheck"

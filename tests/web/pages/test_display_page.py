@@ -62,7 +62,7 @@ def test_a_visit_keeps_the_screen_awake_and_the_board_lets_it_sleep(
     page = new_context().new_page()
     page.add_init_script(AWAKE)
     page.goto(f"{server}/visits/{visit_id}/{HEAT_SOAKED.slug}/readings")
-    page.get_by_role("link", name="Board").click()
+    page.get_by_role("link", name="Engines").click()
     expect(page.get_by_role("link", name="New engine")).to_be_visible()
     page.wait_for_function("() => window.asked.length === 2")
     assert page.evaluate("window.asked") == ["screen", "let go"]

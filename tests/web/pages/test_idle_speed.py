@@ -81,7 +81,7 @@ def test_the_brain_hears_of_it_after_the_move(client: TestClient, shop: Database
 @pytest.mark.parametrize(
     ("typed", "says"),
     [
-        ("91", on_page(Rejection.OUT_OF_RANGE, low=300, high=3000, unit="rev/min")),
+        ("91", on_page(Rejection.OUT_OF_RANGE, low=300, high=3000, unit="rpm")),
         ("fast", on_page(Rejection.NOT_A_NUMBER, typed="fast")),
         ("", on_page(Rejection.NUMBER_MISSING)),
     ],
@@ -109,7 +109,7 @@ def test_it_is_kept_as_left_in_lock_down_and_not_at_all_off_idle(client: TestCli
 
 def test_on_the_keypad_it_takes_four_figures_and_save(page: Page, shop: Database) -> None:
     desk = ReadingPage(assess(visit_record(shop, moved(shop))), HEAT_SOAKED, Wanted(entry="speed"), {}, {})
-    assert desk.keypad.unit == "rev/min"
+    assert desk.keypad.unit == "rpm"
     assert desk.selected is None
     show_with_script(page, piece("keypad", "keypad(pad)", pad=desk.keypad), "keypad.js")
     page.evaluate("window.kept = []")
@@ -122,7 +122,7 @@ def test_on_the_keypad_it_takes_four_figures_and_save(page: Page, shop: Database
     for digit in "91":
         page.get_by_role("button", name=digit, exact=True).click()
     page.get_by_role("button", name="Save", exact=True).click()
-    expect(page.get_by_text(on_page(Rejection.OUT_OF_RANGE, low=300, high=3000, unit="rev/min"))).to_be_visible()
+    expect(page.get_by_text(on_page(Rejection.OUT_OF_RANGE, low=300, high=3000, unit="rpm"))).to_be_visible()
     page.get_by_role("button", name="0", exact=True).click()
     page.get_by_role("button", name="Save", exact=True).click()
     assert page.evaluate("window.kept") == ["910"]

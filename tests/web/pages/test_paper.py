@@ -16,9 +16,9 @@ from app.shop.queries.search import tag_of
 from app.shop.store.database import Database
 from app.sync.engine.layout import Bank, Layout
 from app.sync.engine.units import THOU
-from app.wording.paper import warnings
-from app.wording.phases import phase_title
-from app.wording.safety import deferral, safety_lines, safety_words
+from app.wording.office.paper import warnings
+from app.wording.work.phases import phase_title
+from app.wording.work.safety import deferral, safety_lines, safety_words
 from tests.shop.past import Past
 from tests.shop.yard import AT, V8, check_all, heat_soaked, key, read_round, visit_record
 

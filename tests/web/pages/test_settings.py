@@ -56,7 +56,7 @@ def test_every_figure_says_where_its_default_comes_from(client: TestClient) -> N
         ("fine_window", "wide", on_page(Rejection.NOT_A_NUMBER, typed="wide")),
         ("fine_window", "40", on_page(Rejection.OUT_OF_RANGE, low=1, high=30, unit="%")),
         ("coolant_most", "300", on_page(Rejection.OUT_OF_RANGE, low=80, high=140, unit="°C")),
-        ("blades", "2 three 4", on_page(Rejection.NOT_A_THICKNESS, typed="three", examples=(2.0, 2.5, 3.0))),
+        ("blades", "2 three 4", on_page(Rejection.NOT_A_THICKNESS, typed="three", examples=(0.002, 0.0025, 0.003))),
         ("openings", "10", on_page(Rejection.OPENING_FEELERS)),
         ("by", "", on_page(Rejection.INITIALS_MISSING)),
     ],

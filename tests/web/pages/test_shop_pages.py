@@ -22,10 +22,10 @@ from app.shop.store.database import Database
 from app.sync.engine.units import THOU
 from app.web.application import create_app
 from app.web.security.pairing import Pairing
-from app.wording.activity import done
 from app.wording.message import say
+from app.wording.office.activity import done
+from app.wording.program.store import SOUND
 from app.wording.reasons import in_words
-from app.wording.store import SOUND
 from tests.shop.rejections import on_page, rejects
 from tests.shop.yard import AT, engine, heat_soaked, key, read_round, visit, visit_record
 

@@ -9,11 +9,13 @@ import pytest
 from starlette.testclient import TestClient
 
 from app.shop.queries.statistics import Slug
+from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.web.application import create_app
 from app.wording.message import say
-from app.wording.statistics import TITLES
+from app.wording.office.statistics import TITLES
 from tests.shop.past import Past
+from tests.shop.rejections import on_page
 
 ORIGIN = "http://127.0.0.1"
 EVEN = [6.5] * 8
@@ -49,5 +51,5 @@ def test_every_table_has_a_plot_and_a_file(client: TestClient, shop: Database) -
 def test_a_table_that_is_not_there_and_an_empty_shop(client: TestClient) -> None:
     absent = client.get("/statistics/nothing.csv")
     assert absent.status_code == 404
-    assert "This table does not exist" in absent.text
+    assert on_page(Rejection.NO_SUCH_TABLE) in absent.text
     assert "no engine has come back" in client.get("/statistics").text

@@ -17,8 +17,8 @@ from app.web.application import create_app
 from app.web.presenters.history.drift_chart import one_way
 from app.web.presenters.history.drift_trace import Point
 from app.web.presenters.history.history import history
-from app.wording import slips
 from app.wording.message import say
+from app.wording.office import slips
 from tests.shop.past import Past
 from tests.shop.yard import AT, V8, key, visit_record
 

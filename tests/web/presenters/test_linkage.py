@@ -15,10 +15,10 @@ from app.sync.banks.banks import Extra
 from app.sync.banks.link_hypotheses import Cause
 from app.web.presenters.reading.keypad import Wanted
 from app.web.presenters.reading.reading_page import ReadingPage
-from app.wording import bank_balance
-from app.wording import linkage as words
 from app.wording.message import Message, say
 from app.wording.quantities import flats
+from app.wording.work import bank_balance
+from app.wording.work import linkage as words
 from tests.shop.yard import AT, FOUR, heat_soaked, key, visit_record
 from tests.web.balance import FELT, balance
 from tests.web.pieces import piece

@@ -11,9 +11,9 @@ from app.shop.store.database import Database
 from app.sync.engine.layout import Bank, Layout
 from app.web.presenters.reading.keypad import Wanted
 from app.web.presenters.reading.reading_page import ReadingPage
-from app.wording import reading_page as words
 from app.wording.message import say
-from app.wording.phases import phase_name
+from app.wording.work import reading_page as words
+from app.wording.work.phases import phase_name
 from tests.shop.yard import AT, check_all, engine, heat_soaked, key, read, read_round, visit, visit_record
 from tests.web.pieces import piece
 

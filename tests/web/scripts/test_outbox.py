@@ -11,12 +11,14 @@ from playwright.sync_api import Playwright, Route, expect
 from app.shop.commands import moves, people
 from app.shop.commands.moves import NewMove
 from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED
+from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.shop.store.upgrade import open_shop
 from app.sync.engine.units import THOU
 from tests.browser import NewContext
 from tests.proxy import Proxy, proxied
 from tests.shop.bank_balance import at_the_banks
+from tests.shop.rejections import on_page
 from tests.shop.yard import AT, FOUR, heat_soaked, key, read_round, visit_record
 from tests.started import started
 from tests.web.balance import balance
@@ -109,12 +111,12 @@ def test_how_an_opening_is_reached_is_kept_without_a_link(hand: Tablet, server: 
     visit_id = at_the_banks(shop)
     hand.page.goto(f"{server}/visits/{visit_id}/{BANK_BALANCE.slug}/readings")
     hand.context.set_offline(True)
-    way = hand.page.get_by_text("From above", exact=True)
+    way = hand.page.get_by_text("From open", exact=True)
     box = way.locator("..").bounding_box()
     assert box is not None
     assert min(box["width"], box["height"]) >= 56
     way.click()
-    expect(hand.page.get_by_text("never nudge up")).to_be_visible()
+    expect(hand.page.get_by_text("Do not push up to it.")).to_be_visible()
     hand.read("8.00", then="Bore 2")
     expect(hand.page.get_by_role("radio", name="Straight up")).to_be_disabled()
     hand.read("8.25", then="Bore 3")
@@ -242,7 +244,7 @@ def test_what_is_refused_comes_back_with_its_reason_and_what_was_typed(
     link.fault = "pass"
     back = hand.page.get_by_role("list", name="Not saved").get_by_role("listitem")
     expect(back).to_contain_text(said("rejected-write", write="Bore 2, 6.50"), timeout=20_000)
-    expect(back).to_contain_text("moved")
+    expect(back).to_contain_text(on_page(Rejection.ADJUSTED_SINCE, round=2))
     expect(hand.page.locator("[data-typed]")).to_have_text("7")
     assert entered(shop, visit_id) == [(1, "turn", 6.25)]
     hand.page.reload()
@@ -386,7 +388,7 @@ def test_a_pin_is_never_held_and_waits_for_what_is(hand: Tablet, link: Proxy, sh
     hand.is_saved()
     assert entered(shop, visit_id) == [(1, "turn", 6.25)]
     hand.page.get_by_role("button", name="Sign off").click()
-    expect(hand.page.get_by_text(re.compile("^Not yet: Heat-soaked recheck"))).to_be_visible()
+    expect(hand.page.get_by_text("Complete these phases first: Heat-soaked recheck")).to_be_visible()
     expect(hand.page.get_by_role("list", name="Not saved")).to_be_hidden()
     assert visit_record(shop, visit_id).sign_off is None
 

@@ -15,7 +15,7 @@ from starlette.testclient import TestClient
 
 from app.web.security import middleware
 from app.wording.message import say
-from app.wording.request_faults import RequestFault, notice_of
+from app.wording.program.request_faults import RequestFault, notice_of
 
 HOME = "http://127.0.0.1:8000"
 

@@ -27,8 +27,8 @@ from app.web.application import create_app
 from app.web.display_options import CHOICES
 from app.web.pages.shop import offline
 from app.web.security.pairing import Pairing
-from app.wording.cli import CERTIFICATE_PROBLEMS, TRUST
 from app.wording.message import say
+from app.wording.program.cli import CERTIFICATE_PROBLEMS, TRUST
 from tests.browser import NewContext, flags, installed
 from tests.shop.yard import heat_soaked, key
 from tests.started import Started, refused, started

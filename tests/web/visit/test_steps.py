@@ -26,11 +26,11 @@ from app.shop.store.database import Database
 from app.sync.engine.layout import Layout
 from app.web.application import create_app
 from app.wording.message import say
-from app.wording.phases import item_label, phase_name, phase_steps, phase_title
-from app.wording.reading_page import NONE_YET, TOO_FEW
 from app.wording.reasons import in_words
-from app.wording.safety import deferral, safety_lines
-from app.wording.visit import STOPPED
+from app.wording.work.phases import item_label, phase_name, phase_steps, phase_title
+from app.wording.work.reading_page import NONE_YET, TOO_FEW
+from app.wording.work.safety import deferral, safety_lines
+from app.wording.work.visit import STOPPED
 from tests.shop.rejections import on_page
 from tests.shop.yard import (
     AT,
@@ -283,6 +283,6 @@ def test_the_spread_of_a_single_reading_is_not_nothing(client: TestClient, shop:
 def test_a_first_reading_is_not_nothing(client: TestClient, shop: Database) -> None:
     visit_id = heat_soaked(shop)
     path = f"/visits/{visit_id}/{HEAT_SOAKED.slug}/readings"
-    assert say(NONE_YET, round=1) in client.get(path).text
+    assert say(NONE_YET, round=2) in client.get(path).text
     read(shop, visit_id, HEAT_SOAKED)
-    assert say(TOO_FEW, round=1) in client.get(path).text
+    assert say(TOO_FEW, round=2) in client.get(path).text

@@ -14,7 +14,7 @@ from app.shop.record.measures import Units
 from app.shop.record.settings import DEFAULTS
 from app.shop.store.database import Database
 from app.web.application import create_app
-from app.wording.telephone import item_prompt
+from app.wording.work.telephone import item_prompt
 from tests.shop.yard import V8, check_all, engine, key, read_round, visit, visit_record
 
 ORIGIN = "http://127.0.0.1"

@@ -21,7 +21,7 @@ from tests.web.axe import paths
 
 ORIGIN = "http://127.0.0.1"
 OTHERS = Units("°F", "psi", "inHg abs.", "mm", "miles")
-USUAL = re.compile(r"°C|\bkPa\b|\bkm\b|\bthou\b|\bthousandth|\d(?:\xa0| )in\b(?! by)")
+USUAL = re.compile(r"°C|\bkPa\b|\bkm\b|\bthou\b|\bthousandth|\d(?:\xa0| )in\b(?! by| line)")
 BOTH = re.compile(r"/worksheet$|^/meters|^/settings")
 """Pages that say both: what goes to a customer, a meter's own unit, and where units are chosen."""
 

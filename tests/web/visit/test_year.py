@@ -22,7 +22,7 @@ from app.shop.record.measures import Units
 from app.shop.record.settings import DEFAULTS
 from app.shop.store.database import Database
 from app.sync.engine.layout import Bank, Coupler, Layout
-from app.wording.telephone import item_prompt
+from app.wording.work.telephone import item_prompt
 from tests.serving import serving
 from tests.web.story import Technician
 
@@ -119,7 +119,7 @@ def balance(yard: Yard, visit_id: int) -> None:
     for _ in range(2):
         yard.hands.read_round(visit_id, BANK_BALANCE, yard.hand.bench)
     yard.passes(visit_id, BANK_BALANCE)
-    yard.see(f"/visits/{visit_id}/part-throttle-bank-balance/readings", "Leave the links alone")
+    yard.see(f"/visits/{visit_id}/part-throttle-bank-balance/readings", "Leave the link rods alone")
 
 
 def heat(yard: Yard, visit_id: int) -> None:

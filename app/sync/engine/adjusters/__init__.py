@@ -1,7 +1,7 @@
 """One module a kind of adjuster, and the registry that finds a kind by its slug; everything else looks it up here.
 
 A further kind derives from ``ScrewWithGain`` and is given to ``register``; a layout names its screws under ``extra``.
-Its words and its drawing are registered by the same slug, in ``app.wording.adjusters`` and in
+Its words and its drawing are registered by the same slug, in ``app.wording.work.adjusters`` and in
 ``app.web.presenters.adjusters``.
 """
 

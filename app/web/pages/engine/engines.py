@@ -25,9 +25,11 @@ from app.web.error_responses import status_of
 from app.web.forms import DISPLACEMENT_UNITS, Typed
 from app.web.pages.shop.meters import meter_choices
 from app.web.presenters.history.history_cards import past_of
-from app.wording import engines as engine_words
 from app.wording.message import say
+from app.wording.names import begin
+from app.wording.office import engines as engine_words
 from app.wording.reasons import problems_in_words
+from app.wording.work.requirements import part_name
 
 router = APIRouter()
 
@@ -284,7 +286,7 @@ def _visit_form(
         status,
         engine=engine,
         meters=choices,
-        changes=changes,
+        changes=[(what, begin(part_name(what))) for what in changes],
         places=PLACES,
         values=values,
         problems=problems,

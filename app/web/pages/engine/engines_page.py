@@ -21,9 +21,9 @@ from app.web.presenters.drawing import phases, small_rows
 from app.web.presenters.filters import day, litres, moment
 from app.web.presenters.steps import wanted_next
 from app.web.presenters.views import PhaseView, SmallRow
-from app.wording import engines as engine_words
 from app.wording import names
 from app.wording.message import say
+from app.wording.office import engines as engine_words
 
 router = APIRouter()
 

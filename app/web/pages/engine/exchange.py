@@ -22,7 +22,7 @@ from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.web.context import Form, Now, Page, Pages, Shop
 from app.web.error_responses import status_of
-from app.wording.engines import held
+from app.wording.office.engines import held
 from app.wording.reasons import in_words, problems_in_words
 
 router = APIRouter()

@@ -15,7 +15,7 @@ from app.web.context import Page, Shop
 from app.web.presenters.paper.file_page import file_page
 from app.web.presenters.paper.sheet import qr_code, sheet_of
 from app.web.presenters.paper.worksheet import worksheet_of
-from app.wording.safety import deferral
+from app.wording.work.safety import deferral
 
 router = APIRouter()
 

@@ -21,8 +21,8 @@ from app.sync.engine.units import KG_PER_HOUR, REV_PER_MIN, THOU
 from app.sync.simulation.simulator import BLADE_MINUTES, READING_MINUTES, STOP_MINUTES
 from app.web.context import Form, Now, Page, Pages, Shop
 from app.web.error_responses import status_of
-from app.wording import training as words
 from app.wording.message import Message, say
+from app.wording.office import training as words
 from app.wording.quantities import signed
 from app.wording.reasons import problems_in_words
 
@@ -91,14 +91,14 @@ def _truth(shop: Database, page: Pages, visit_id: int, with_expert: bool) -> HTM
         read = any(one.closed for one in record.rounds)
         found = training.truth(session, visit_id) if read else None
         work = training.expert(session, visit_id) if read and with_expert else None
-    tolerance = record.settings.window(HEAT_SOAKED.slug)
+    tolerance, units = record.settings.window(HEAT_SOAKED.slug), record.units.on_screen
     return page.show(
         "practice/truth.html",
         record=record,
         found=found,
         headline=words.headline(found, tolerance) if found else "",
-        gap=record.units.blade,
-        lines=_lines(found, tolerance, record.units.of("blade")) if found else [],
+        gap=units.blade,
+        lines=_lines(found, tolerance, units.of("blade")) if found else [],
         hidden=words.hidden(found) if found else [],
         mine=words.work_of(found) if found else [],
         expert=words.work_of_expert(work) if work else [],
@@ -120,7 +120,7 @@ def _lines(found: Truth, tolerance: float, unit: Measure) -> list[BoreLine]:
             one.bore,
             f"{one.flow / KG_PER_HOUR:.2f}",
             f"{signed(100 * one.off, 0)}\u00a0%",
-            f"{one.gap / THOU / unit.size:.{unit.places - 1}f}",
+            f"{one.gap / THOU / unit.size:.{unit.places}f}",
             words.state(one.off, tolerance),
         )
         for one in found.bores

@@ -11,7 +11,7 @@ from app.shop.queries.activity import Line
 from app.shop.record import stored_settings
 from app.shop.record.measures import Units
 from app.web.context import Page, Shop
-from app.wording.activity import done
+from app.wording.office.activity import done
 
 router = APIRouter()
 

@@ -20,8 +20,8 @@ from app.web.security.middleware import at_this_computer, protect
 from app.web.spoken import Spoken
 from app.wording.language import ENGLISH
 from app.wording.message import say
+from app.wording.program.store import ONLY_HERE
 from app.wording.reasons import in_words
-from app.wording.store import ONLY_HERE
 
 
 def create_damaged_app(

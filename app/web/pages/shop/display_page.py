@@ -6,7 +6,7 @@ from fastapi.responses import HTMLResponse, Response
 from app.web.context import Form, Page
 from app.web.display_options import CHOICES, chosen, cookie
 from app.wording.message import say
-from app.wording.settings import DISPLAY
+from app.wording.office.settings import DISPLAY
 
 router = APIRouter()
 

@@ -10,17 +10,22 @@ from sqlmodel import Session
 from app.shop.commands import meters
 from app.shop.commands.meters import UNITS_OF, NewMeter
 from app.shop.errors import NotFoundError, RejectedError
+from app.shop.procedure.codes import CautionCode
 from app.shop.record import meter_studies
 from app.shop.record.meter_studies import PAIRS, READINGS, KnownMeter
 from app.shop.rejections import Rejection
 from app.shop.store.idempotency import new_key
 from app.web.context import Form, Now, Page, Pages, Shop
 from app.web.error_responses import status_of
-from app.wording import meters as words
+from app.wording.office import meters as words
 from app.wording.quantities import unit_of
 from app.wording.reasons import problems_in_words
+from app.wording.work.safety import safety_lines
 
 router = APIRouter()
+
+HAZARDS = (CautionCode.EXHAUST_GAS, CautionCode.BACKFIRE, CautionCode.ROTATING_PARTS)
+"""What to beware of while a running engine is read."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -190,6 +195,7 @@ def _study(
         shown=[(r, f"{r.value:.{unit.decimals}f}") for r in told.readings],
         said=words.result_of(told),
         line=line_of(meter, ""),
+        cautions_here=safety_lines(HAZARDS),
         values={"key": new_key(), **values},
         problems=problems,
     )

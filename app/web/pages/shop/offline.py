@@ -15,7 +15,7 @@ from starlette.responses import Response
 from app import places
 from app.web.context import Page
 from app.web.security.middleware import WORKER
-from app.wording.scripts import bundle
+from app.wording.program.scripts import bundle
 
 router = APIRouter()
 

@@ -18,8 +18,8 @@ from app.sync.engine.units import KPA, MINUTE, THOU, ZERO_CELSIUS
 from app.web.context import Form, Now, Page, Pages, Shop
 from app.web.error_responses import status_of
 from app.web.forms import Typed
-from app.wording import settings
 from app.wording.message import Message, say
+from app.wording.office import settings
 from app.wording.reasons import problems_in_words
 
 router = APIRouter()
@@ -254,7 +254,7 @@ def _page(
     with shop.reading() as session:
         version, held = stored_settings.now(session)
         changes = stored_settings.history(session)
-    units = Typed(values).units if values.get("units") else held.units
+    units = Typed(values).units if values.get("units") else held.units.on_screen
     usual = _as_typed(DEFAULTS, units)
     return page.show(
         "shop/settings.html",

@@ -8,7 +8,7 @@ from fastapi.responses import HTMLResponse, Response
 from app.shop.store import backup, copies, health
 from app.web.context import Now, Page, Shop
 from app.web.pages.shop.tablets import Here
-from app.wording.store import health_facts, health_problems
+from app.wording.program.store import health_facts, health_problems
 
 router = APIRouter()
 

@@ -13,7 +13,7 @@ from app.shop.reasons import because
 from app.shop.rejections import Rejection
 from app.web.context import Page, Shop
 from app.web.pages.engine.exchange import download
-from app.wording import statistics as words
+from app.wording.office import statistics as words
 
 router = APIRouter()
 

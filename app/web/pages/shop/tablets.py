@@ -21,8 +21,8 @@ from app.web.display_options import cookie
 from app.web.error_responses import status_of
 from app.web.security.middleware import TABLET, at_this_computer
 from app.web.security.pairing import Pairing, spaced
+from app.wording.program.request_faults import RequestFault
 from app.wording.reasons import problems_in_words
-from app.wording.request_faults import RequestFault
 
 router = APIRouter()
 

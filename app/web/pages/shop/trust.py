@@ -20,7 +20,7 @@ from app.web.security.middleware import TRUST_FILE, protect
 from app.web.spoken import Spoken
 from app.wording.language import ENGLISH
 from app.wording.message import say
-from app.wording.request_faults import NO_TLS
+from app.wording.program.request_faults import NO_TLS
 
 router = APIRouter()
 

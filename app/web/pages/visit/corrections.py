@@ -20,11 +20,11 @@ from app.shop.store.idempotency import new_key
 from app.web.context import Form, Now, Page, Pages, Shop
 from app.web.error_responses import status_of
 from app.web.forms import Typed
-from app.wording import paper
 from app.wording.message import say
-from app.wording.phases import item_label, phase_title, unit_label
+from app.wording.office import paper
 from app.wording.quantities import feeler as feeler_words
 from app.wording.reasons import problems_in_words
+from app.wording.work.phases import item_label, phase_title, unit_label
 
 router = APIRouter()
 

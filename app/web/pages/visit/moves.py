@@ -22,8 +22,8 @@ from app.web.forms import Typed
 from app.web.pages.visit.visits import phase_of
 from app.web.presenters.adjusters import place_from, signed
 from app.web.presenters.drawing import phases
-from app.wording import adjusters
 from app.wording.reasons import problems_in_words
+from app.wording.work import adjusters
 
 router = APIRouter()
 

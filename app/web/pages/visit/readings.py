@@ -27,8 +27,8 @@ from app.web.presenters.drawing import phases
 from app.web.presenters.reading.keypad import Entry, Wanted, speed_item
 from app.web.presenters.reading.reading_page import ReadingPage
 from app.wording.reasons import problems_in_words
-from app.wording.safety import safety_lines
-from app.wording.telephone import advice_prompt
+from app.wording.work.safety import safety_lines
+from app.wording.work.telephone import advice_prompt
 
 router = APIRouter()
 

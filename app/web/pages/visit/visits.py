@@ -36,9 +36,9 @@ from app.web.presenters.steps import (
     ready_to_read,
     resume_url,
 )
-from app.wording.phases import phase_goal, phase_steps, phase_title
 from app.wording.reasons import problems_in_words
-from app.wording.safety import deferral, safety_lines
+from app.wording.work.phases import phase_goal, phase_steps, phase_title
+from app.wording.work.safety import deferral, safety_lines
 
 router = APIRouter()
 

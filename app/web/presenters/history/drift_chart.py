@@ -8,8 +8,8 @@ from functools import partial
 from app.shop.queries.engine_history import Change, RoundSummary, VisitSummary, repeatability
 from app.sync.slips.slip_hypotheses import moves
 from app.web.presenters.history.drift_trace import Point, Trace, trace
-from app.wording import slips
 from app.wording.message import Message, say
+from app.wording.office import slips
 from app.wording.quantities import signed
 
 _Height = Callable[[RoundSummary, VisitSummary], float | None]

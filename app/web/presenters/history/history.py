@@ -10,9 +10,11 @@ from app.shop.record.visit_record import Round, VisitRecord
 from app.sync.engine.adjusters.registry import kind_of
 from app.sync.readings.rounds import RoundResult
 from app.web.presenters.history.slip_report import SlipReport
-from app.wording import adjusters, names, slips
+from app.wording import names
 from app.wording.message import say
+from app.wording.office import slips
 from app.wording.quantities import Unit, unit_named, unit_of
+from app.wording.work import adjusters
 
 
 @dataclass(frozen=True, slots=True)

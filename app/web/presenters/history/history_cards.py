@@ -13,9 +13,10 @@ from app.sync.slips.slip_detection import Suspect
 from app.web.presenters.history.drift_chart import DriftCharts, drift_charts
 from app.web.presenters.history.history import VisitLine, history, unit_remembered
 from app.web.presenters.history.slip_report import SlipReport, creep_report, slip_report
-from app.wording import slips
 from app.wording.message import Message, say
-from app.wording.slips import begin, suspect_name
+from app.wording.names import begin
+from app.wording.office import slips
+from app.wording.office.slips import suspect_name
 
 SHOWN = 3
 """What slipped is shown with its evidence at this many of the latest returns; each has a page of its own besides."""

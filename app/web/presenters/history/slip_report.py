@@ -22,11 +22,11 @@ from app.sync.slips.slip_detection import (
     Suspect,
 )
 from app.sync.slips.slip_hypotheses import moves
-from app.wording import slips
 from app.wording.message import say
-from app.wording.names import listed
+from app.wording.names import begin, listed
+from app.wording.office import slips
+from app.wording.office.slips import grade, likely, named_bores, percent, suspect_name
 from app.wording.quantities import Unit, fraction
-from app.wording.slips import begin, grade, likely, named_bores, percent, suspect_name
 
 WORTH_SAYING = 0.05
 """Probability below which a suspect is not mentioned."""

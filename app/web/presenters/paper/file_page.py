@@ -6,13 +6,13 @@ from app.shop.record.visit_record import Round, VisitRecord
 from app.web.presenters.filters import moment
 from app.web.presenters.history.history import judged
 from app.web.presenters.steps import move_words
-from app.wording import paper
 from app.wording.language import to_the_customer
 from app.wording.message import say
-from app.wording.phases import phase_title
+from app.wording.office import paper
 from app.wording.quantities import feeler as feeler_words
 from app.wording.quantities import unit_of
-from app.wording.requirements import missing_as_stored
+from app.wording.work.phases import phase_title
+from app.wording.work.requirements import missing_as_stored
 
 
 @dataclass(frozen=True, slots=True)

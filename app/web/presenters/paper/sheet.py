@@ -24,14 +24,14 @@ from app.web.presenters.filters import day, figures, moment, other_hardware
 from app.web.presenters.history.history import judged
 from app.web.presenters.steps import move_words
 from app.web.presenters.views import Shape
-from app.wording import paper
 from app.wording.language import to_the_customer
 from app.wording.message import Message, say
-from app.wording.phases import item_figure, item_short, phase_title
+from app.wording.office import paper
 from app.wording.quantities import feeler as feeler_words
 from app.wording.quantities import signed, unit_of
-from app.wording.safety import SafetyWords
-from app.wording.verdicts import verdict_sentence
+from app.wording.work.phases import item_figure, item_short, phase_title
+from app.wording.work.safety import SafetyWords
+from app.wording.work.verdicts import verdict_sentence
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,12 +16,12 @@ from app.sync.engine.units import MM
 from app.web.presenters.filters import day, displacement, idle, layout_in_words, other_hardware
 from app.web.presenters.history.history import unit_remembered
 from app.web.presenters.history.history_cards import past_of
-from app.wording import paper
 from app.wording.language import to_the_customer
 from app.wording.message import say
-from app.wording.phases import phase_steps, phase_title
+from app.wording.office import paper
 from app.wording.quantities import feeler
-from app.wording.safety import SafetyWords, safety_lines
+from app.wording.work.phases import phase_steps, phase_title
+from app.wording.work.safety import SafetyWords, safety_lines
 
 
 @dataclass(frozen=True, slots=True)

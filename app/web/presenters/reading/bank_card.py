@@ -14,10 +14,10 @@ from app.sync.planning.advice import AdviceKind
 from app.web.presenters.reading.card_actions import begins_round, go_on, here_of, leave, move_card, one_more
 from app.web.presenters.reading.linkage import openings
 from app.web.presenters.views import Action, Card, VerdictView
-from app.wording import bank_balance
-from app.wording import reading_page as words
 from app.wording.message import say
 from app.wording.quantities import feeler, unit_of
+from app.wording.work import bank_balance
+from app.wording.work import reading_page as words
 
 RECORDED = (Extra.FREE_PLAY, Extra.BOTH_WAYS, Extra.ANGLE_GAUGE)
 """What would tell most next and is checked or measured by hand: recorded as an item of the phase."""

@@ -9,9 +9,9 @@ from app.shop.store.idempotency import new_key
 from app.sync.planning.advice import Advice
 from app.web.presenters.adjusters import amount_fields, drawing_of, place_text
 from app.web.presenters.views import Action, Card
-from app.wording import reading_page as words
 from app.wording.message import say
-from app.wording.phases import phase_name
+from app.wording.work import reading_page as words
+from app.wording.work.phases import phase_name
 
 
 def here_of(record: VisitRecord, phase: Phase) -> str:

@@ -17,10 +17,11 @@ from app.shop.store.idempotency import new_key
 from app.sync.readings.rounds import MISREAD_OTHERS, MISREAD_TIMES
 from app.web.forms import Typed
 from app.web.presenters.views import Action, Keypad, Keys
-from app.wording import reading_page as words
 from app.wording.message import say
 from app.wording.quantities import unit_of
 from app.wording.reasons import in_words
+from app.wording.work import reading_page as words
+from app.wording.work.phases import unit_label
 
 Entry = Literal["", "again", "correct", "speed"]
 
@@ -151,7 +152,7 @@ class Pad:
         last = f"{kept.number:g}" if kept is not None and kept.number is not None else ""
         return Keypad(
             heading=say(words.IDLE_SPEED),
-            unit=item.unit,
+            unit=unit_label(item.unit_in(self.record.units)),
             follows=say(words.LAST_SPEED, speed=last) if last else say(words.THEN_ROUND),
             keys="whole",
             open=True,

@@ -9,11 +9,11 @@ from app.sync.engine.layout import Bank
 from app.sync.planning.advice import Advice, AdviceKind
 from app.web.presenters.drawing import MOST_BLADES
 from app.web.presenters.views import LinkageView, OpeningMark, Rod, Shape
-from app.wording import linkage as words
-from app.wording.bank_balance import IDLE
-from app.wording.linkage import Ask
 from app.wording.message import say
 from app.wording.quantities import feeler, flats, flats_in_figures, unit_of
+from app.wording.work import linkage as words
+from app.wording.work.bank_balance import IDLE
+from app.wording.work.linkage import Ask
 
 WHERE: dict[Extra, Ask] = {
     Extra.FLOW_METER: "plates",

@@ -35,12 +35,12 @@ from app.web.presenters.views import (
     Tile,
     VerdictView,
 )
-from app.wording import reading_page as words
 from app.wording.message import say
-from app.wording.next_step import step_words
 from app.wording.quantities import measured, opening, unit_of
 from app.wording.reasons import in_words
-from app.wording.verdicts import ruler_ends, verdict_sentence, verdict_title
+from app.wording.work import reading_page as words
+from app.wording.work.next_step import step_words
+from app.wording.work.verdicts import ruler_ends, verdict_sentence, verdict_title
 
 MOST_IN_A_ROW = 6
 MARKS: dict[RoundVerdict, Literal["even", "not-even", "close"]] = {

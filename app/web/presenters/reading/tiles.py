@@ -12,9 +12,9 @@ from app.sync.readings.rounds import BoreResult, BoreVerdict, RoundResult
 from app.web.presenters.adjusters import screw_marks
 from app.web.presenters.drawing import blades_of, by_bore, shape_of, value_of
 from app.web.presenters.views import State, Tile
-from app.wording import reading_page as words
 from app.wording.message import say
-from app.wording.verdicts import bore_word
+from app.wording.work import reading_page as words
+from app.wording.work.verdicts import bore_word
 
 BLANKS: tuple[State, ...] = ("to-read", "next", "closing", "held", "refused")
 JUDGED: tuple[State, ...] = ("read", "corrected", "suspicious")

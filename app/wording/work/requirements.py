@@ -6,8 +6,8 @@ from app.shop.procedure.requirements import Changed, NotNeeded, Requirement, Wai
 from app.shop.reasons import Reason
 from app.shop.record.stored_reasons import StoredReason, read_back
 from app.wording.message import Message, say
-from app.wording.phases import item_label, phase_name, phase_title
 from app.wording.reasons import TABLES, Worded, in_words
+from app.wording.work.phases import item_label, phase_name, phase_title
 
 
 def item_words(reason: Reason) -> str:
@@ -102,8 +102,29 @@ NOT_NEEDED: Mapping[NotNeeded, Worded] = {
     NotNeeded.ONE_BANK: Message("Not needed: this engine has one bank."),
 }
 
+PARTS: Mapping[str, Message] = {
+    "stop screw": Message("stop screw"),
+    "exhaust": Message("exhaust"),
+    "linkage": Message("linkage"),
+    "throttle sensor": Message("throttle position sensor"),
+    "intake or air filter": Message("intake or air filter"),
+}
+"""What may have been changed since a sign-off, by the codes that visits store."""
+
+PART_CHANGED = Message("{part} changed")
+
+
+def part_name(code: str) -> str:
+    """A part that was changed since a sign-off; a code that is not known as it is stored."""
+    return say(PARTS[code]) if code in PARTS else code
+
+
+def _part_changed(reason: Reason) -> str:
+    return say(PART_CHANGED, part=part_name(reason.values["what"]))
+
+
 CHANGED: Mapping[Changed, Worded] = {
-    Changed.TOUCHED: Message("{what} changed"),
+    Changed.TOUCHED: _part_changed,
     Changed.HARDWARE: Message("hardware changed on record"),
     Changed.IN_TEST_CELL: Message("now in the test cell"),
     Changed.IN_VEHICLE: Message("now in the vehicle: other exhaust, under-hood heat and idle speed"),

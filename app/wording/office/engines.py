@@ -42,7 +42,7 @@ STARTING_LAYOUTS: Mapping[str, Message] = {
 }
 """Layouts to start from on the form of a new engine."""
 
-COUPLER_MARKS: Mapping[str, Message] = {"screw": Message("coupler screw"), "shaft": Message("one shaft")}
+COUPLER_MARKS: Mapping[str, Message] = {"screw": Message("coupler set by its screw"), "shaft": Message("one shaft")}
 """What joins two bores in the drawing of an engine, where it is not the usual."""
 
 JOB = Message("Job {job}")
@@ -76,7 +76,7 @@ def hardware_figure(value: str, unit: str) -> str:
 
 def hardware_reason(why: str) -> str:
     """Why hardware was recorded, as a person typed it; the reason of the first record in the current language."""
-    return say(REGISTERED) if why == AS_REGISTERED else why[:1].upper() + why[1:]
+    return say(REGISTERED) if why == AS_REGISTERED else names.begin(why)
 
 
 def held(counts: Mapping[str, int]) -> Sequence[str]:

@@ -2,8 +2,8 @@
 
 from collections.abc import Mapping
 
-from app.wording import reading_page
 from app.wording.message import Message, pattern
+from app.wording.work import reading_page
 
 WORDS: Mapping[str, Message] = {
     # The status bar: a state in bold, and a sentence about it.

@@ -36,11 +36,21 @@ class Both(NamedTuple):
 class AdjusterWords:
     """What is said of one kind of adjuster.
 
-    ``name`` is a choice on a form, ``place`` where one of them sits, ``title`` the advised adjustment, ``effect`` what
-    it moves, ``then`` one that is likely to follow, ``made`` an adjustment as it was recorded, ``logged`` the same in
-    the activity log. ``called`` is its name within a sentence, ``several`` a list of what was adjusted. ``turned`` says
-    which way it is turned, where that needs saying; ``fitted`` at which bores an engine has one, where not every
-    engine has it.
+    name, called
+        A choice on a form, and its name within a sentence.
+    place
+        Where one of them sits.
+    title, effect, then
+        The advised adjustment, what it moves, and one that is likely to follow.
+    made, logged, several
+        An adjustment as it was recorded, the same in the activity log, and a list of what was adjusted.
+    told, running
+        The adjustment as it is read out over the telephone, where a bore is an intake; ``running`` where it is made
+        while the engine runs.
+    turned
+        Which way it is turned, where that needs saying.
+    fitted
+        At which bores an engine has one, where not every engine has it.
     """
 
     name: Message
@@ -49,11 +59,13 @@ class AdjusterWords:
     effect: Both
     then: Message
     made: Both
+    told: Both
     called: Message
     several: Message
     logged: Message
     turned: Message | None = None
     fitted: Message | None = None
+    running: bool = False
 
 
 COUPLER = Message("Coupler {near}–{far}")
@@ -84,6 +96,10 @@ ADJUSTERS: dict[str, AdjusterWords] = {
             Message("Bank {bank} stop screw turned in {turns}."),
             Message("Bank {bank} stop screw turned out {turns}."),
         ),
+        told=Both(
+            Message("Turn the stop screw at intake {intake} in (clockwise) by {turns}."),
+            Message("Turn the stop screw at intake {intake} out (counterclockwise) by {turns}."),
+        ),
         called=Message("stop screw {bank}"),
         several=Message("stop screw {places}", many="stop screws {places}"),
         logged=Message("Stop screw {bank} turned"),
@@ -96,6 +112,12 @@ ADJUSTERS: dict[str, AdjusterWords] = {
         effect=_same(MOVES),
         then=COUPLERS,
         made=_same(Message("Coupler {near}–{far} reset on {feeler}.")),
+        told=_same(
+            Message(
+                "Loosen the coupler between intakes {near} and {far}. Let throttle flap {far} close on a feeler of "
+                "{feeler}. Tighten the coupler and remove the feeler."
+            )
+        ),
         called=COUPLER_CALLED,
         several=COUPLERS,
         logged=Message("Coupler {near}–{far} reset"),
@@ -113,6 +135,12 @@ ADJUSTERS: dict[str, AdjusterWords] = {
             Message("Coupler screw {near}–{far} turned in {turns}."),
             Message("Coupler screw {near}–{far} turned out {turns}."),
         ),
+        told=Both(
+            Message("Turn the screw of the coupler between intakes {near} and {far} in (clockwise) by {turns}."),
+            Message(
+                "Turn the screw of the coupler between intakes {near} and {far} out (counterclockwise) by {turns}."
+            ),
+        ),
         called=COUPLER_CALLED,
         several=COUPLERS,
         logged=Message("Coupler screw {near}–{far} turned"),
@@ -129,6 +157,16 @@ ADJUSTERS: dict[str, AdjusterWords] = {
         made=Both(
             Message("Link rod {bank} turned {flats}, to open earlier."),
             Message("Link rod {bank} turned {flats}, to open later."),
+        ),
+        told=Both(
+            Message(
+                "Turn the rod of side {bank} by {flats} of the 6 flats of its nut, so that this side opens earlier. "
+                "Lock the rod."
+            ),
+            Message(
+                "Turn the rod of side {bank} by {flats} of the 6 flats of its nut, so that this side opens later. "
+                "Lock the rod."
+            ),
         ),
         called=Message("link rod {bank}"),
         several=Message("link rod {places}", many="link rods {places}"),
@@ -150,6 +188,11 @@ ADJUSTERS: dict[str, AdjusterWords] = {
             Message("Bypass screw {near} turned out {turns}."),
             Message("Bypass screw {near} turned in {turns}."),
         ),
+        told=Both(
+            Message("Turn the bypass screw of intake {intake} out (counterclockwise) by {turns}."),
+            Message("Turn the bypass screw of intake {intake} in (clockwise) by {turns}."),
+        ),
+        running=True,
         called=Message("bypass screw {near}"),
         several=Message("bypass screw {places}", many="bypass screws {places}"),
         logged=Message("Bypass screw {near} turned"),

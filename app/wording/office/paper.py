@@ -8,8 +8,8 @@ from collections.abc import Collection, Mapping
 from app.shop.commands.corrections import Corrected
 from app.shop.procedure.parts import Part
 from app.wording.message import Message, say
-from app.wording.phases import item_label
-from app.wording.safety import SafetyMessage, SafetyWords, Signal, in_parts
+from app.wording.work.phases import item_label
+from app.wording.work.safety import SafetyMessage, SafetyWords, Signal, in_parts
 
 WARNINGS = (
     SafetyMessage(

@@ -7,10 +7,10 @@ from app.shop.record.measures import Units
 from app.sync.engine.adjusters.registry import kind_of
 from app.sync.engine.layout import Layout
 from app.sync.planning.advice import Advice, AdviceKind, AdviceReason
-from app.wording import adjusters
 from app.wording.message import Message, say
 from app.wording.quantities import Unit, bore_list, listed, with_unit
 from app.wording.reasons import TABLES
+from app.wording.work import adjusters
 
 TITLE, REASON = 60, 110
 """Characters that a card has room for: its title, and what it says below."""

@@ -7,10 +7,10 @@ from app.shop.assessment.advising import StepReason
 from app.shop.assessment.assessment import PhaseAssessment
 from app.sync.banks.banks import Extra
 from app.sync.planning.advice import AdviceKind
-from app.wording import adjusters, advice, bank_balance
 from app.wording.message import Message, say
 from app.wording.quantities import bore_list, turns, unit_of
 from app.wording.reasons import TABLES, in_words
+from app.wording.work import adjusters, advice, bank_balance
 
 TITLE, REASON = advice.TITLE, advice.REASON
 

@@ -7,11 +7,11 @@ from app.shop.procedure.phases import PHASES
 from app.shop.queries.activity import Activity
 from app.shop.reasons import Reason, because
 from app.shop.record.measures import Units
-from app.wording.adjusters import logged
 from app.wording.message import Message, say
 from app.wording.names import place
-from app.wording.phases import item_figure, item_short, phase_title
 from app.wording.reasons import TABLES, in_words
+from app.wording.work.adjusters import logged
+from app.wording.work.phases import item_figure, item_short, phase_title
 
 MESSAGES: Mapping[StrEnum, Message] = {
     Activity.ENGINE: Message("Engine {serial} registered"),

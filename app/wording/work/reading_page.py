@@ -5,7 +5,6 @@ What changes with the engine's state (advice, verdicts, bank balance) has module
 
 from collections.abc import Mapping
 
-from app.sync.engine.layout import JointKind
 from app.wording.message import Message
 
 TILE, TITLE, REASON, BUTTON = 16, 60, 110, 40
@@ -29,11 +28,6 @@ TILE_NAME = Message("Bore {bore}", note="read aloud, followed by its value and i
 TILE_SAVED = Message("saved", context="a reading")
 TWO_VALUES = Message("{older} or {newer}", note="two readings of one bore")
 
-JOINTS: Mapping[JointKind, Message] = {
-    "screw": Message("coupler set by its screw"),
-    "shaft": Message("one shaft"),
-}
-"""What joins two bores, read aloud where it is not a coupler set on a feeler."""
 REAR_HALF = Message("Rear", note="the rear half of a long row of bores")
 
 # The strip of figures

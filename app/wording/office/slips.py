@@ -9,11 +9,11 @@ from enum import StrEnum
 
 from app.shop.queries.engine_history import NotComparable
 from app.sync.slips.slip_detection import Bore, Suspect, ToldBy
-from app.wording.adjusters import called
 from app.wording.message import Message, say
 from app.wording.names import listed
 from app.wording.quantities import signed
 from app.wording.reasons import TABLES
+from app.wording.work.adjusters import called
 
 PROVEN, PROBABLE = 0.99, 0.8
 
@@ -227,8 +227,3 @@ def named_bores(bores: tuple[int, ...]) -> str:
 def suspect_name(suspect: Suspect) -> str:
     """What may have slipped, by name: coupler 2–3, stop screw A, bore 3 itself."""
     return say(BORE_ITSELF, bore=suspect.bore) if isinstance(suspect, Bore) else called(suspect)
-
-
-def begin(words: str) -> str:
-    """Words as they begin a sentence."""
-    return words[:1].upper() + words[1:]

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from enum import StrEnum
 
-from app.shop.record.measures import Quantity
+from app.shop.record.measures import INCHES, THOUSANDTHS, Quantity
 from app.shop.record.settings import Source
 from app.wording.message import Message, say
 from app.wording.reasons import TABLES
@@ -91,5 +91,7 @@ DISPLAY: Mapping[str, Mapping[str, Message]] = {
 
 
 def unit_name(unit: str) -> str:
-    """A unit as it is shown beside a figure or offered as a choice."""
+    """A unit as it is shown beside a figure or offered as a choice: feelers in inches, never in thousandths of one."""
+    if unit == THOUSANDTHS:
+        return INCHES
     return say(UNIT_NAMES[unit]) if unit in UNIT_NAMES else unit

@@ -12,10 +12,10 @@ from app.sync.banks.banks import Z95, BankAssessment, BankDifference, Extra
 from app.sync.banks.link_hypotheses import Cause
 from app.sync.engine.units import DEGREE
 from app.sync.planning.advice import Advice, AdviceKind
-from app.wording import adjusters
 from app.wording.message import Message, say
 from app.wording.quantities import Unit, feeler, flats, opening, signed
 from app.wording.reasons import TABLES
+from app.wording.work import adjusters
 
 TITLE, REASON = 60, 110
 """Characters that a card has room for: its title, and what it says below."""

@@ -16,7 +16,7 @@ FILE_FAULTS: dict[FileFault, Message] = {
     F.VISIT: Message("visit {visit}: {fault}"),
     F.FITTING_OR_METER: Message("the file does not have its fitting or its meter"),
     F.NO_COUPLER_SCREW: Message("coupler {near}-{far} has no screw"),
-    F.NO_OTHER_SCREW: Message("bore {bore} has no such screw"),
+    F.NO_OTHER_SCREW: Message("bore {bore} does not have this screw"),
     F.ROUND_NUMBER_TWICE: Message("two rounds have one number"),
     F.IDLE_FROM_ABOVE: Message("an idle round approaches from open"),
     F.SUPERSEDES_NOTHING: Message("an entry replaces one that does not come before it"),

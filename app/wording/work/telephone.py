@@ -15,8 +15,9 @@ from app.sync.engine.units import INCH, MM
 from app.sync.planning.advice import Advice, AdviceKind
 from app.wording.language import to_the_customer
 from app.wording.message import Message, say
-from app.wording.phases import SNAP_SLUG, ByBanks, Text, for_banks, unit_label
 from app.wording.quantities import flats_in_figures, turns
+from app.wording.work.adjusters import ADJUSTERS
+from app.wording.work.phases import SNAP_SLUG, ByBanks, Text, for_banks, unit_label
 
 ITEMS: Mapping[str, Text] = {
     "wide-open": ByBanks(
@@ -101,30 +102,10 @@ READ_FROM_OPEN = Message(
     "Open the lever well past the feeler, then let it close onto the {feeler} feeler. Hold the meter on intake "
     "{intake} until the reading is steady. What does it show?"
 )
-STOP_IN = Message("Turn the stop screw at intake {intake} in (clockwise) by {turns}.")
-STOP_OUT = Message("Turn the stop screw at intake {intake} out (counterclockwise) by {turns}.")
-RESET = Message(
-    "Loosen the coupler between intakes {near} and {far}. Let throttle flap {far} close on a feeler of {feeler}. "
-    "Tighten the coupler and remove the feeler."
-)
 RESET_ON_TWO = Message(
     "Loosen the coupler between intakes {near} and {far}. Let throttle flap {far} close on two feelers together, "
     "{feeler} and {second}. Tighten the coupler and remove the feelers."
 )
-ROD_EARLIER = Message(
-    "Turn the rod of side {bank} by {flats} of the 6 flats of its nut, so that this side opens earlier. Lock the rod."
-)
-ROD_LATER = Message(
-    "Turn the rod of side {bank} by {flats} of the 6 flats of its nut, so that this side opens later. Lock the rod."
-)
-COUPLER_IN = Message(
-    "Turn the screw of the coupler between intakes {near} and {far} in (clockwise) by {turns}.",
-)
-COUPLER_OUT = Message(
-    "Turn the screw of the coupler between intakes {near} and {far} out (counterclockwise) by {turns}.",
-)
-BYPASS_OUT = Message("Turn the bypass screw of intake {intake} out (counterclockwise) by {turns}.")
-BYPASS_IN = Message("Turn the bypass screw of intake {intake} in (clockwise) by {turns}.")
 
 FEELER = Message("{inch}\u00a0inch ({mm}\u00a0mm)")
 
@@ -181,26 +162,21 @@ def _read(bore: int, lever: float, above: bool) -> str:
 
 
 def _adjust(advice: Advice, layout: Layout) -> str:
-    amount, near, far = turns(abs(advice.turns)), advice.near, advice.far
-    inward = advice.turns > 0
-    match advice.kind:
-        case AdviceKind.STOP:
-            intake = layout.bank(advice.bank or "").stop
-            return _engine_off(say(STOP_IN if inward else STOP_OUT, intake=intake, turns=amount))
-        case AdviceKind.BLADE:
-            feeler, *more = (_feeler(leaf) for leaf in advice.leaves)
-            if more:
-                return _engine_off(say(RESET_ON_TWO, near=near, far=far, feeler=feeler, second=more[0]))
-            return _engine_off(say(RESET, near=near, far=far, feeler=feeler))
-        case AdviceKind.LINK:
-            message, flats = ROD_EARLIER if advice.flats > 0 else ROD_LATER, flats_in_figures(abs(advice.flats))
-            return _engine_off(say(message, bank=advice.bank, flats=flats))
-        case AdviceKind.SCREW:
-            return _engine_off(say(COUPLER_IN if inward else COUPLER_OUT, near=near, far=far, turns=amount))
-        case AdviceKind.BYPASS:
-            message = BYPASS_OUT if advice.turns > 0 else BYPASS_IN
-            return f"{say(KEEP_CLEAR)} {say(message, intake=near, turns=amount)}"
-    return ""
+    if not advice.moves:
+        return ""
+    words, (feeler, *more) = ADJUSTERS[advice.kind], [_feeler(leaf) for leaf in advice.leaves] or [""]
+    said = say(
+        RESET_ON_TWO if more else words.told.of(advice.amount),
+        bank=advice.bank,
+        intake=advice.near if advice.bank is None else layout.bank(advice.bank).stop,
+        near=advice.near,
+        far=advice.far,
+        turns=turns(abs(advice.turns)),
+        flats=flats_in_figures(abs(advice.flats)),
+        feeler=feeler,
+        second=more[0] if more else "",
+    )
+    return f"{say(KEEP_CLEAR)} {said}" if words.running else _engine_off(said)
 
 
 def _engine_off(instruction: str) -> str:

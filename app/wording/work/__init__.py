@@ -1,0 +1,1 @@
+"""What is said beside the engine and over the telephone: phases, safety, advice, verdicts, the reading page."""
