@@ -41,9 +41,6 @@ SHAPES_OF_FILES = re.compile(r"app/shop/exchange/v\d+\.py")
 SHAPES_OF_THE_INTERFACE = {"BladeReset", "Coupler"}
 """In ``app/web/api``: the JSON of the class of that name in ``app.sync``."""
 
-STILL_TWICE = {"BoreLine", "Change", "Figure", "Line", "Moved", "Plan", "Row", "VisitLine"}
-"""Names that mean two things and have to part."""
-
 
 @cache
 def parsed(file: Path) -> ast.Module:
@@ -115,7 +112,7 @@ def test_a_class_name_means_one_thing() -> None:
         for node in parsed(file).body:
             if isinstance(node, ast.ClassDef):
                 places[node.name].append(named(file))
-    assert {name for name, files in places.items() if len(files) > 1} == STILL_TWICE | SHAPES_OF_THE_INTERFACE
+    assert {name for name, files in places.items() if len(files) > 1} == SHAPES_OF_THE_INTERFACE
     for name in SHAPES_OF_THE_INTERFACE:
         assert [file.split("/")[1] for file in places[name]] == ["sync", "web"], name
 
