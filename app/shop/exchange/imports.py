@@ -56,7 +56,7 @@ class Conflict:
 
 
 @dataclass(frozen=True, slots=True)
-class Plan:
+class ImportPlan:
     """What a file would add here. ``engine_id`` is the engine that it belongs to, None for one that is new here."""
 
     engine_id: int | None
@@ -94,7 +94,7 @@ def read(text: str) -> v3.EngineFile:
     return file
 
 
-def plan(session: Session, file: v3.EngineFile, choices: Mapping[str, str]) -> Plan:
+def plan(session: Session, file: v3.EngineFile, choices: Mapping[str, str]) -> ImportPlan:
     """What ``file`` would add and what is still to be chosen. Raises RejectedError when the two cannot go together."""
     ours, conflicts = _engine(session, file, choices)
     mine = engine_file(session, ours.ident, file.exported_at) if ours else None
@@ -106,7 +106,7 @@ def plan(session: Session, file: v3.EngineFile, choices: Mapping[str, str]) -> P
     asked = tuple(c for c in conflicts if choices.get(c.name) not in c.options)
     known = _keys(mine)
     adds = Counter(name for name, key in _named_keys(file) if key not in known)
-    return Plan(ours.ident if ours else None, adds, asked)
+    return ImportPlan(ours.ident if ours else None, adds, asked)
 
 
 def bring_in(shop: Database, file: v3.EngineFile, choices: Mapping[str, str]) -> int:
