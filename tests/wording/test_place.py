@@ -20,6 +20,7 @@ LOGGED = ("debug", "info", "warning", "error", "exception", "critical")
 PLACES: dict[str, str] = {
     "web/api": "the description of the interface",
     "wording": "the words themselves",
+    "shop/exchange/v": "the description of engine files",
     "shop/demo": "invented engines, complaints and people of the demonstration",
 }
 """Folders whose literals are something else, and what."""

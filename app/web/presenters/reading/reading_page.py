@@ -257,7 +257,7 @@ class ReadingPage:
         return Card("none", title, reason, answers, f"{self.here}/settle", hidden)
 
     def _skip_card(self, bore: int) -> Card:
-        answers = tuple(Action(label, name="why", value=stored) for stored, label in skip_reasons())
+        answers = tuple(Action(label, name="why_code", value=code) for code, label in skip_reasons())
         hidden = {**self.keypad.hidden, "skip": "1"}
         return Card("none", say(words.WHY_SKIPPED, bore=bore), "", answers, f"{self.here}/readings", hidden)
 
