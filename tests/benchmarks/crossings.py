@@ -2,9 +2,10 @@
 
 Counts, while one request is answered, the calls of Python functions in ``app/`` outside the wording, the modules they
 are in, and how many of them cross a layer downward: the caller is in one folder under ``app/``, the function called in
-one further down in ``LAYERS``. Caller is the nearest frame of ``app/`` below on the stack, so that a call by way of a library or a template
-counts too. A generator that goes on counts as called again: that is how Python's profiler tells it. The request goes
-straight to the application, by ASGI, so nothing of a server or a client is counted, but all of the guards is.
+one further down in ``LAYERS``. Caller is the nearest frame of ``app/`` below on the stack, so that a call by way of a
+library or a template counts too. A generator that goes on counts as called again: that is how Python's profiler tells
+it. The request goes straight to the application, by ASGI, so nothing of a server or a client is counted, but all of the
+guards is.
 
 The engine has two banks of four, its visit is hot. Five requests:
 
