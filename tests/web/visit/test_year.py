@@ -178,11 +178,11 @@ def fitted_behind_another_exhaust(yard: Yard) -> None:
     hand.bench.slip(Coupler(1, 2), 1.4)
     yard.see("/engines/1", "Engine 27-0415")
     yard.open_visit("Vehicle", "Fitted to the boat", "Exhaust")
+    expect(page.get_by_role("heading", name="First fire")).to_be_visible()
     with hands.shop.reading() as session:
         changed = recheck(loader.load(session, 2))
     assert changed is not None
     asked = page.get_by_text(in_words(changed))
-    expect(page.get_by_role("heading", name="First fire")).to_be_visible()
     expect(page.get_by_role("listitem").filter(has_text="Wheels chocked").first).to_be_visible()
     expect(asked).to_be_visible()
     hand.record_everything()
