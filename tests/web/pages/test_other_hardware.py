@@ -9,6 +9,7 @@ from starlette.testclient import TestClient
 
 from app.shop.commands import engines
 from app.shop.commands.readings import NewReading
+from app.shop.procedure.codes import CautionCode
 from app.shop.procedure.parts import parts_of
 from app.shop.procedure.phases import COLD_PRESET, HEAT_SOAKED
 from app.shop.record.fittings import layout_from_json
@@ -20,7 +21,8 @@ from app.sync.engine.layout import Layout, LayoutFault
 from app.web.application import create_app
 from app.wording.names import other_adjusters
 from app.wording.office.training import record_texts
-from app.wording.work.phases import phase_steps
+from app.wording.work.phases import item_label, phase_steps
+from app.wording.work.safety import safety_words
 from tests.shop.past import Past
 from tests.shop.rejections import on_page
 from tests.shop.yard import AT, FOUR, TWINS, V8, engine, heat_soaked, key, read, visit, visit_record
@@ -126,7 +128,7 @@ def test_the_reading_page_draws_one_bar_through_two_plates_and_marks_the_bypass_
     assert page.count("data-shaft") == 4
     assert page.count("data-bypass") == 2
     assert page.count("one shaft</span>") == 2
-    assert page.count("coupler screw</span>") == 1
+    assert page.count("coupler set by its screw</span>") == 1
     assert re.search(r"Turn bypass screw 4 out [0-9\xa0/]+\xa0turn", page)
     assert "Lets more air past plate 4 only." in page
     assert page.count("draw-standing") == 2  # at the screw, and in the card
@@ -183,14 +185,15 @@ def test_the_phases_ask_and_warn_for_what_the_engine_has(client: TestClient, sho
     visit(shop, engine(shop, V8, "31-0218"))
     twins, eight = (client.get(f"/visits/{n}/{COLD_PRESET.slug}").text for n in (1, 2))
     for words in (
-        "Bypass screws out from their seat",
-        "Plates on one shaft",
-        "Plate screws are staked",
-        "Two fingers seat",
+        item_label("bypass-turns", ()),
+        item_label("shaft-plates", ()),
+        safety_words(CautionCode.PLATE_SCREW).avoidance,
+        *(set(phase_steps(COLD_PRESET, parts_of(TWINS))) - set(phase_steps(COLD_PRESET, parts_of(V8)))),
     ):
         assert words in twins
         assert words not in eight
-    assert "A common plenum evens out what a vacuum column shows" in client.get(f"/visits/1/{HEAT_SOAKED.slug}").text
+    hot = client.get(f"/visits/1/{HEAT_SOAKED.slug}").text
+    assert all(step in hot for step in phase_steps(HEAT_SOAKED, parts_of(TWINS)))
 
 
 def test_a_program_is_told_to_turn_a_bypass_screw(client: TestClient, shop: Database) -> None:

@@ -89,13 +89,13 @@ def test_a_form_opened_before_the_units_changed_is_read_as_it_was_shown(client: 
     assert visit_record(shop, visit_id).checks[HEAT_SOAKED.slug, "coolant"].number == 86
     wrong = client.post(there, data={**late, "key": key(), "coolant": "400"})
     assert wrong.status_code == 422
-    assert "Between 0 and 170 °C." in wrong.text
+    assert "Enter 0 to 170\xa0°C." in wrong.text
     assert re.search(r'value="400"[^>]*>\s*<span class="unit">°C<', wrong.text)
     nobody = client.post(there, data={**late, "key": key(), "units": "°F"})
     assert nobody.status_code == 422
 
 
-def test_blades_are_typed_and_told_in_millimetres(client: TestClient, shop: Database) -> None:
+def test_feelers_are_entered_and_said_in_millimeters(client: TestClient, shop: Database) -> None:
     choose(shop, OTHERS)
     visit_id = heat_soaked(shop)
     read_round(shop, visit_id, HEAT_SOAKED)
@@ -104,7 +104,7 @@ def test_blades_are_typed_and_told_in_millimetres(client: TestClient, shop: Data
     sent = {"key": key(), "by": "KM", "units": OTHERS.code, "kind": "blade", "place": "2-3", "second_leaf": ""}
     thick = client.post(there, data={**sent, "leaf": "4"})
     assert thick.status_code == 422
-    assert "Between 0.013\xa0mm and 1.524\xa0mm" in thick.text
+    assert "Enter 0.013 to 1.524\xa0mm" in thick.text
     assert client.post(there, data={**sent, "leaf": "0.10"}).status_code == 303
     assert visit_record(shop, visit_id).moves[0].amount == pytest.approx(1e-4)
     assert "reset on 0.10\xa0mm" in client.get(f"/visits/{visit_id}/{HEAT_SOAKED.slug}").text
@@ -120,7 +120,7 @@ def test_a_correction_is_typed_and_printed_in_the_units_of_the_shop(client: Test
     assert shown == "185"  # 85 °C
     sent = {"key": key(), "by": "KM", "why": "Misread the gauge", "units": OTHERS.code}
     refused = client.post(f"/visits/{visit_id}/correct", data={**sent, field: "900"})
-    assert "Between 32 and 338 °F." in refused.text
+    assert "Enter 32 to 338\xa0°F." in refused.text
     assert client.post(f"/visits/{visit_id}/correct", data={**sent, field: "194"}).status_code == 303
     assert visit_record(shop, visit_id).checks[HEAT_SOAKED.slug, "coolant"].number == 90
     assert "coolant temperature: 194\u00a0°F instead of 185\u00a0°F" in client.get(f"/visits/{visit_id}/sheet").text
