@@ -50,8 +50,7 @@ class Technician:
         for digit in str(int(value)):
             self.page.get_by_role("button", name=digit, exact=True).click()
         self.page.get_by_role("button", name=f".{round(value % 1 * 100):02d}", exact=True).click()
-        expect(self.page.locator(f"form[data-keypad] input[name=key][value='{before}']")).to_have_count(0)
-        expect(self.page.locator("main[aria-busy=true]")).to_have_count(0)
+        self._after(before)
 
     def read_on(self, opening: float = 0.0) -> None:
         """Read every bore the page asks for until the round is closed."""
@@ -90,7 +89,7 @@ class Technician:
         self.moves += 1
         sent = self._hidden(card, "key")
         self.press("Done as shown")
-        expect(self.page.locator(f"input[name=key][value='{sent}']")).to_have_count(0)
+        self._after(sent)
 
     def record_everything(self) -> None:
         """Tick and fill in all that a steps page asks for, and keep it; on the heat page, minute by minute."""
@@ -108,7 +107,7 @@ class Technician:
             if entry.count() and not entry.input_value():
                 entry.fill(FIGURES[unit.inner_text()])
         form.get_by_role("button", name="Save").click()
-        expect(self.page.locator(f"input[name=key][value='{sent}']")).to_have_count(0)
+        self._after(sent)
 
     def open_the_list(self) -> None:
         """Over the telephone one thing is asked at a time; show the whole list."""
@@ -126,7 +125,7 @@ class Technician:
         ):
             form.get_by_label(re.compile(rf"^{label}(, last| if|$)")).fill(value)
         form.get_by_role("button", name="Save").click()
-        expect(self.page.locator(f"input[name=key][value='{sent}']")).to_have_count(0)
+        self._after(sent)
 
     def blip(self) -> None:
         """Read the suspect bores after each of three blips, on the page that asks for them, and go on."""
@@ -138,7 +137,16 @@ class Technician:
                 entry.fill(f"{self.bench.read(bore, 0.0):g}")
             sent = form.locator("input[name=key]").get_attribute("value")
             form.get_by_role("button", name="Save").click()
-            expect(self.page.locator(f"input[name=key][value='{sent}']")).to_have_count(0)
+            self._after(sent)
+
+    def _after(self, key: str | None) -> None:
+        """Wait for the page after a form was sent. Its key says which form: each is drawn with one of its own.
+
+        Asked at every frame, since ``expect`` looks ten times a second at most, and a visit has a hundred forms.
+        """
+        self.page.wait_for_function(
+            "(key) => !document.querySelector(`input[name=key][value='${key}'], main[aria-busy=true]`)", arg=key
+        )
 
     @staticmethod
     def _hidden(card: Locator, name: str) -> str:

@@ -89,7 +89,7 @@ ORDER BY d.at DESC, d.part, d.id DESC LIMIT :most OFFSET :skip"""
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class ActivityEntry:
     """One thing done. ``visit`` and ``engine`` are 0 where it belongs to none; ``serial`` is the engine's."""
 
     at: str
@@ -100,13 +100,13 @@ class Line:
     serial: str
 
 
-def lines(session: Session, most: int, skip: int = 0, visit: int | None = None) -> list[Line]:
+def lines(session: Session, most: int, skip: int = 0, visit: int | None = None) -> list[ActivityEntry]:
     """What was done last, newest first: ``most`` lines after the first ``skip``, of one visit or of everything."""
     wanted = "WHERE d.visit = :visit" if visit is not None else ""
     query = LINES.format(parts=" UNION ALL ".join(PARTS), wanted=wanted)
     values = {"visit": visit, "most": most, "skip": skip, "undone": TAKEN_BACK}
     found = session.connection().exec_driver_sql(query, values)
-    return [Line(at, who, _what(code, told, wrap), *rest) for at, who, code, told, wrap, *rest in found]
+    return [ActivityEntry(at, who, _what(code, told, wrap), *rest) for at, who, code, told, wrap, *rest in found]
 
 
 def _what(code: str, told: str, wrap: str) -> Reason:

@@ -39,7 +39,7 @@ from app.web.presenters.steps import move_words
 router = APIRouter(prefix="/visits/{visit_id}/phases/{phase}/moves", tags=["moves"])
 
 
-class Moved(Sent):
+class SentMove(Sent):
     """What every move says."""
 
     key: Key
@@ -47,7 +47,7 @@ class Moved(Sent):
     advised: bool = Field(default=False, description="Whether it was made as the advice said.")
 
 
-class StopTurned(Moved):
+class StopTurned(SentMove):
     """A stop screw turned: it moves all bores of its bank."""
 
     kind: Literal["stop"]
@@ -58,7 +58,7 @@ class StopTurned(Moved):
     )
 
 
-class BladeReset(Moved):
+class BladeReset(SentMove):
     """A coupler loosened, the far plate closed on a blade, the coupler tightened."""
 
     kind: Literal["blade"]
@@ -74,7 +74,7 @@ class BladeReset(Moved):
     )
 
 
-class ScrewTurned(Moved):
+class ScrewTurned(SentMove):
     """A coupler's own screw turned: it moves the far bore and every bore beyond it."""
 
     kind: Literal["screw"]
@@ -82,7 +82,7 @@ class ScrewTurned(Moved):
     turns: TurnsIn
 
 
-class LinkTurned(Moved):
+class LinkTurned(SentMove):
     """A bank's link turned: it shifts the bank off idle."""
 
     kind: Literal["link"]
@@ -93,7 +93,7 @@ class LinkTurned(Moved):
     )
 
 
-class BypassTurned(Moved):
+class BypassTurned(SentMove):
     """A bore's bypass screw turned; positive is out, which lets more air past its plate."""
 
     kind: Literal["bypass"]
@@ -101,7 +101,7 @@ class BypassTurned(Moved):
     turns: TurnsOut
 
 
-class OtherTurned(Moved):
+class OtherTurned(SentMove):
     """A screw of a further kind turned, as the engine's layout names it under `extra`; its kind says which way is
     positive."""
 

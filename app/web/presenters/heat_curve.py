@@ -17,7 +17,7 @@ TICKS = {"°C": (20, 60, 100), "°F": (50, 100, 150, 200)}
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class HeatTrace:
     """One temperature: its name, its points in the units of the drawing, and how high is hot enough."""
 
     name: Literal["coolant", "oil"]
@@ -37,7 +37,7 @@ class HeatView:
     ``recorded`` is how many minutes of running the figures cover.
     """
 
-    lines: tuple[Line, ...]
+    lines: tuple[HeatTrace, ...]
     minutes: tuple[tuple[float, int], ...]
     degrees: tuple[tuple[float, str], ...]
     unit: str
@@ -57,8 +57,8 @@ def heat_view(record: VisitRecord) -> HeatView:
     coolant = [(p.at - begin, p.coolant) for p in points if p.coolant is not None]
     oil = [(p.at - begin, p.oil) for p in points if p.oil is not None]
     lines = (
-        Line("coolant", _placed(coolant, span), _down(rule.coolant)),
-        Line("oil", _placed(oil, span), _down(rule.oil)),
+        HeatTrace("coolant", _placed(coolant, span), _down(rule.coolant)),
+        HeatTrace("oil", _placed(oil, span), _down(rule.oil)),
     )
     every = next(e for e in (5, 10, 20, 60, 240, 1440, 10080) if span / MINUTE / e <= 8 or e == 10080)
     waits = tuple(in_words(lack) for lack in lacks_of(record))

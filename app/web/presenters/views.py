@@ -64,7 +64,7 @@ class CouplerMark:
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class BoreRow:
     """One bank, front first, or half of a long one: its first half ends in the coupler that leads on to the second.
 
     ``name`` is empty where the engine has one bank. ``stop_at`` is the stop bore; ``stop_adjuster`` when the next
@@ -92,7 +92,7 @@ class EngineView:
     ``counts`` is for the script, which counts on while the round in the strip is read; None when none is.
     """
 
-    rows: tuple[Row, ...]
+    rows: tuple[BoreRow, ...]
     strip: tuple[tuple[str, str], ...]
     alone: bool = False
     counts: RoundCount | None = None

@@ -1,142 +1,21 @@
-"""Opening a shop: new, old, damaged, taken, newer, and cut off half-way."""
+"""Opening a shop: new, old, taken, newer, and cut off half-way."""
 
-import shlex
 import shutil
-import sqlite3
 import subprocess
 import sys
-from collections.abc import Callable
-from contextlib import closing
 from pathlib import Path
 
 import pytest
-from alembic.autogenerate import compare_metadata
-from alembic.config import Config
-from alembic.migration import MigrationContext
-from alembic.script import ScriptDirectory
-from sqlalchemy import create_engine
 from sqlalchemy.exc import IntegrityError
-from sqlmodel import Session
 
-from app.places import migrations
-from app.server.cli import cli
-from app.shop.reasons import Reason, because
+from app.shop.reasons import because
 from app.shop.store import copies
-from app.shop.store.codes import Damage, Unavailable
+from app.shop.store.codes import Unavailable
 from app.shop.store.database import Database, ShopTakenError, ShopUnavailableError
 from app.shop.store.integrity import APPLICATION_ID
-from app.shop.store.tables import EVIDENCE, metadata
-from app.shop.store.upgrade import DamagedShopError, NewerShopError, UpgradeFailedError, open_shop
-from app.wording.reasons import in_words
+from app.shop.store.upgrade import NewerShopError, UpgradeFailedError, open_shop
 from tests.shop.past import Past
-
-ENGINE = (
-    "INSERT INTO engine (key, payload, serial, serial_folded, description, displacement, displacement_unit, customer, "
-    "vehicle, idle_speed, registered_at, version) "
-    "VALUES ('{key}', '', '{key}', '{key}', '', 5.0, 'L', '', '', 900.0, '2026-01-01T00:00:00Z', 1)"
-)
-
-
-def run(session: Session, statement: str) -> None:
-    session.connection().exec_driver_sql(statement)
-
-
-def ask(file: Path, query: str) -> object:
-    with closing(sqlite3.connect(f"{file.as_uri()}?mode=ro", uri=True)) as connection:
-        return connection.execute(query).fetchone()[0]
-
-
-def add_revision(scripts: Path, name: str, after: str, body: str) -> None:
-    (scripts / "versions" / f"{name}.py").write_text(
-        "import sqlalchemy as sa\nfrom alembic import op\n"
-        f"revision = {name!r}\ndown_revision = {after!r}\ndef upgrade() -> None:\n    {body}\n"
-    )
-
-
-@pytest.fixture
-def scripts(tmp_path: Path) -> Path:
-    """A copy of the program's migrations that a test may add to."""
-    return Path(shutil.copytree(migrations(), tmp_path / "scripts", ignore=shutil.ignore_patterns("__pycache__")))
-
-
-@pytest.fixture
-def head(scripts: Path) -> str:
-    """The newest revision that the program has."""
-    config = Config()
-    config.set_main_option("script_location", str(scripts))
-    newest = ScriptDirectory.from_config(config).get_current_head()
-    assert newest is not None
-    return newest
-
-
-@pytest.fixture
-def folder(tmp_path: Path) -> Path:
-    """A folder with a closed shop of three engines in it."""
-    shop = open_shop(tmp_path / "shop")
-    with shop.writing() as session:
-        for key in ("a", "b", "c"):
-            run(session, ENGINE.format(key=key))
-    shop.close()
-    return shop.folder
-
-
-def refused(folder: Path, kind: type[ShopUnavailableError], scripts: Path | None = None) -> Reason:
-    """Why the shop cannot be opened. A refusal releases the lock for the next try."""
-    kinds = set()
-    for _ in range(2):
-        with pytest.raises(kind) as caught:
-            open_shop(folder, scripts)
-        kinds.add(type(caught.value))
-    assert kinds == {kind}
-    return caught.value.reason
-
-
-def is_record(name: str | None, kind: str, _parents: object) -> bool:
-    """Whether a table holds records: the search index is made from them."""
-    return not (kind == "table" and name is not None and name.startswith("search_"))
-
-
-def test_the_migrations_make_exactly_the_tables(shop: Database) -> None:
-    with create_engine(f"sqlite:///{shop.file}").connect() as connection:
-        opts = {"compare_server_default": True, "include_name": is_record}
-        context = MigrationContext.configure(connection, opts=opts)
-        assert compare_metadata(context, metadata) == []
-
-
-def test_every_table_is_strict_and_every_check_is_there(shop: Database) -> None:
-    """What Alembic's comparison does not look at: STRICT and CHECK."""
-    with create_engine("sqlite://").connect() as fresh, shop.reading() as session:
-        metadata.create_all(fresh)
-        for name, table in metadata.tables.items():
-            described = "SELECT strict FROM pragma_table_list WHERE schema = 'main' AND name = ?"
-            assert session.connection().exec_driver_sql(described, (name,)).scalar_one() == 1, name
-            query = "SELECT sql FROM sqlite_schema WHERE name = ?"
-            written = str(session.connection().exec_driver_sql(query, (name,)).scalar_one())
-            declared = str(fresh.exec_driver_sql(query, (name,)).scalar_one())
-            assert written.count("CHECK") == declared.count("CHECK"), name
-            for constraint in table.constraints:
-                assert str(constraint.name) in written or constraint.name is None, name
-
-
-@pytest.mark.parametrize("table", EVIDENCE)
-def test_evidence_can_only_be_added(shop: Database, table: str) -> None:
-    """A migration that rebuilds a table drops its triggers: this fails when it does not make them again."""
-    with shop.reading() as session:
-        found = session.connection().exec_driver_sql(
-            "SELECT sql FROM sqlite_schema WHERE type = 'trigger' AND tbl_name = ?", (table,)
-        )
-        triggers = " ".join(found.scalars())
-    assert f'BEFORE UPDATE ON "{table}"' in triggers
-    assert f'BEFORE DELETE ON "{table}"' in triggers
-
-
-def test_evidence_cannot_be_replaced_either(shop: Database) -> None:
-    def replace() -> None:
-        with shop.writing() as session:
-            run(session, "INSERT OR REPLACE INTO meter SELECT * FROM meter")
-
-    with pytest.raises(Exception, match="only ever added"):
-        replace()
+from tests.shop.store.opening import ENGINE, add_revision, ask, refused, run
 
 
 def test_a_new_shop_is_marked_as_ours_and_leaves_nothing_beside_it(tmp_path: Path) -> None:
@@ -295,100 +174,6 @@ def test_a_newer_shop_says_update_the_program(folder: Path, scripts: Path, head:
     reason = refused(folder, NewerShopError)
     assert reason == because(Unavailable.NEWER_PROGRAM, folder=folder, present="next", known=head)
     assert (folder / "shop.db").read_bytes() == before
-
-
-def empty(file: Path) -> None:
-    file.write_bytes(b"")
-
-
-def cut(file: Path) -> None:
-    file.write_bytes(file.read_bytes()[: file.stat().st_size // 2])
-
-
-def bad_head(file: Path) -> None:
-    file.write_bytes(b"not a data base." + file.read_bytes()[16:])
-
-
-def blank_page(file: Path) -> None:
-    held = bytearray(file.read_bytes())
-    held[4096:8192] = bytes(4096)
-    file.write_bytes(held)
-
-
-def foreign(file: Path) -> None:
-    file.unlink()
-    with closing(sqlite3.connect(file)) as connection:
-        connection.execute("CREATE TABLE address_book (name TEXT)")
-
-
-def unversioned(file: Path) -> None:
-    with closing(sqlite3.connect(file)) as connection, connection:
-        connection.execute("DROP TABLE alembic_version")
-
-
-def versionless(file: Path) -> None:
-    with closing(sqlite3.connect(file)) as connection, connection:
-        connection.execute("DELETE FROM alembic_version")
-
-
-def flipped_bit(file: Path) -> None:
-    """Inside a stored value, which SQLite's own check does not see."""
-    held = file.read_bytes()
-    assert held.count(b"Bench meter") == 1
-    file.write_bytes(held.replace(b"Bench meter", b"Bench metes"))
-
-
-@pytest.mark.parametrize(
-    ("damage", "found"),
-    [
-        (flipped_bit, Damage.ROWS_CHANGED),
-        (empty, Damage.EMPTY_FILE),
-        (cut, Damage.DATABASE_CHECK),
-        (bad_head, Damage.DATABASE_CHECK),
-        (blank_page, Damage.DATABASE_CHECK),
-        (foreign, Damage.FOREIGN_FILE),
-        (unversioned, Damage.NO_VERSION),
-        (versionless, Damage.NO_VERSION),
-    ],
-)
-def test_a_damaged_shop_is_refused_with_a_command_to_continue_and_not_changed(
-    folder: Path, damage: Callable[[Path], None], found: Damage
-) -> None:
-    damage(folder / "shop.db")
-    left = (folder / "shop.db").read_bytes()
-    reason = refused(folder, DamagedShopError)
-    assert reason.code is Unavailable.DAMAGED_WITHOUT_BACKUP
-    assert reason.values["found"].code is found
-    assert reason.values["command"] == f"evenbore restore --data {folder} --empty"
-    assert (folder / "shop.db").read_bytes() == left
-
-
-def test_the_way_out_of_a_damaged_shop_works(
-    folder: Path, scripts: Path, head: str, capsys: pytest.CaptureFixture[str]
-) -> None:
-    """The command that the message gives, as typed."""
-    add_revision(scripts, "next", head, "pass")
-    open_shop(folder, scripts).close()
-    cut(folder / "shop.db")
-    damaged = (folder / "shop.db").read_bytes()
-    reason = refused(folder, DamagedShopError, scripts)
-    assert reason.code is Unavailable.DAMAGED
-    typed = in_words(reason).partition("type: evenbore ")[2]
-    with pytest.raises(SystemExit) as ended:
-        cli(shlex.split(typed))
-    assert ended.value.code == 0, capsys.readouterr().err
-    assert (next((folder / "set-aside").iterdir()) / "shop.db").read_bytes() == damaged
-    shop = open_shop(folder, scripts)
-    with shop.reading() as session:
-        assert session.connection().exec_driver_sql("SELECT count(*) FROM engine").scalar_one() == 3
-    shop.close()
-
-
-def test_a_journal_without_its_file_is_not_taken_for_a_new_shop(tmp_path: Path) -> None:
-    (tmp_path / "shop.db-wal").write_bytes(b"what may still be saved")
-    found = refused(tmp_path, DamagedShopError).values["found"]
-    assert found == because(Damage.JOURNAL_ONLY, journal="shop.db-wal")
-    assert (tmp_path / "shop.db-wal").read_bytes() == b"what may still be saved"
 
 
 KILLED = f"""

@@ -18,11 +18,16 @@ from app.shop.demo.technician import DemoTechnician
 from app.shop.procedure.items import Phase
 from app.shop.procedure.parts import parts_of
 from app.shop.procedure.phases import BANK_BALANCE, FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN
+from app.shop.procedure.recheck import recheck
+from app.shop.reasons import because
+from app.shop.record import loader
 from app.shop.record.measures import Units
 from app.shop.record.settings import DEFAULTS
+from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.sync.engine.layout import Bank, Coupler, Layout
 from app.wording.message import say
+from app.wording.reasons import in_words
 from app.wording.work.advice import DONE
 from app.wording.work.telephone import item_prompt
 from tests.serving import serving
@@ -137,7 +142,7 @@ def built_in_the_cell(yard: Yard) -> None:
     yard.see("/")
     hand.press("New engine")
     for label, typed in (
-        ("Serial number", "27-0415"),
+        ("Serial", "27-0415"),
         ("Displacement", "1.6"),
         ("Target idle speed", "900"),
         ("Vehicle", "Harbour runabout"),
@@ -173,7 +178,10 @@ def fitted_behind_another_exhaust(yard: Yard) -> None:
     hand.bench.slip(Coupler(1, 2), 1.4)
     yard.see("/engines/1", "Engine 27-0415")
     yard.open_visit("Vehicle", "Fitted to the boat", "Exhaust")
-    asked = page.get_by_text("Since the last sign-off: exhaust changed, now in the vehicle")
+    with hands.shop.reading() as session:
+        changed = recheck(loader.load(session, 2))
+    assert changed is not None
+    asked = page.get_by_text(in_words(changed))
     expect(page.get_by_role("heading", name="First fire")).to_be_visible()
     expect(page.get_by_role("listitem").filter(has_text="Wheels chocked").first).to_be_visible()
     expect(asked).to_be_visible()
@@ -182,9 +190,9 @@ def fitted_behind_another_exhaust(yard: Yard) -> None:
     expect(asked).to_be_visible()
     heat(yard, 2)
     yard.see("/visits/2/heat-soaked-recheck/moves/new?kind=blade&place=1-2")
-    page.get_by_label("Feeler", exact=True).fill("4")
+    page.get_by_label("Feeler", exact=True).fill("0.004")
     hand.press("Save adjustment")
-    expect(page.get_by_text("The as-found round comes first")).to_be_visible()
+    expect(page.get_by_text(in_words(because(Rejection.AS_FOUND_FIRST)))).to_be_visible()
     yard.see("/visits/2/heat-soaked-recheck/readings")
     hand.read_on()
     hand.follow()
@@ -207,7 +215,12 @@ def rung_up_a_year_later(yard: Yard) -> None:
     page, hand, hands = yard.page, yard.hand, yard.hands
     yard.see("/engines/1/worksheet", "Worksheet", "Steps, in this order")
     yard.see("/meters", "Meters")
-    for label, typed in (("Name", "Customer's gauge"), ("Smallest step", "0.1"), ("Lowest", "0"), ("Highest", "20")):
+    for label, typed in (
+        ("Name", "Customer's gauge"),
+        ("Smallest step", "0.1"),
+        ("Lowest value", "0"),
+        ("Highest value", "20"),
+    ):
         page.get_by_label(label).fill(typed)
     page.get_by_label("Unit").select_option("cfm")
     hand.press("Register meter")

@@ -30,7 +30,7 @@ router = APIRouter()
 
 
 @dataclass(frozen=True, slots=True)
-class BoreLine:
+class BoreTruth:
     """One bore's true state as shown: flow [kg/h], deviation from the mean, edge gap, and open, closed or even."""
 
     bore: int
@@ -114,9 +114,9 @@ def _said(choices: Mapping[str, Message]) -> list[tuple[str, str]]:
     return [(code, say(message)) for code, message in choices.items()]
 
 
-def _lines(found: Truth, tolerance: float, unit: Measure) -> list[BoreLine]:
+def _lines(found: Truth, tolerance: float, unit: Measure) -> list[BoreTruth]:
     return [
-        BoreLine(
+        BoreTruth(
             one.bore,
             f"{one.flow / KG_PER_HOUR:.2f}",
             f"{signed(100 * one.off, 0)}\u00a0%",

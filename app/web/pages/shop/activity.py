@@ -7,7 +7,7 @@ from fastapi import APIRouter, Query
 from fastapi.responses import HTMLResponse
 
 from app.shop.queries import activity
-from app.shop.queries.activity import Line
+from app.shop.queries.activity import ActivityEntry
 from app.shop.record import stored_settings
 from app.shop.record.measures import Units
 from app.web.context import Page, Shop
@@ -31,7 +31,7 @@ class LogLine:
     serial: str
 
     @staticmethod
-    def of(line: Line, units: Units) -> "LogLine":
+    def of(line: ActivityEntry, units: Units) -> "LogLine":
         """In the units that the shop shows."""
         return LogLine(line.at, line.who, done(line.what, units), line.visit, line.engine, line.serial)
 

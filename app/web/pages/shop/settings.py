@@ -26,7 +26,7 @@ router = APIRouter()
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class SettingField:
     """One setting of the form: a figure in base units is ``size`` times the typed one, plus ``zero``.
 
     A ``quantity`` is typed in the unit the page was shown in; ``span`` is a difference of two such figures.
@@ -71,39 +71,42 @@ class Line:
 
 DEGREES: Quantity = "temperature"
 PRESSURE: Quantity = "oil_pressure"
-GROUPS: tuple[tuple[Message, tuple[Line, ...]], ...] = (
+GROUPS: tuple[tuple[Message, tuple[SettingField, ...]], ...] = (
     (
         settings.TOLERANCES,
         (
-            Line("coarse_window", "%", 0.01),
-            Line("fine_window", "%", 0.01),
-            Line("bank_window", "%", 0.01),
-            Line("idle_bank_window", "%", 0.01),
+            SettingField("coarse_window", "%", 0.01),
+            SettingField("fine_window", "%", 0.01),
+            SettingField("bank_window", "%", 0.01),
+            SettingField("idle_bank_window", "%", 0.01),
         ),
     ),
     (
         settings.HEAT_SOAKED,
         (
-            Line("least_time", "min", MINUTE),
-            Line("pulls", ""),
-            Line("coolant_least", "°C", 1.0, ZERO_CELSIUS, DEGREES),
-            Line("oil_least", "°C", 1.0, ZERO_CELSIUS, DEGREES),
-            Line("steady_within", "°C", quantity=DEGREES, span=True),
-            Line("steady_for", "min", MINUTE),
+            SettingField("least_time", "min", MINUTE),
+            SettingField("pulls", ""),
+            SettingField("coolant_least", "°C", 1.0, ZERO_CELSIUS, DEGREES),
+            SettingField("oil_least", "°C", 1.0, ZERO_CELSIUS, DEGREES),
+            SettingField("steady_within", "°C", quantity=DEGREES, span=True),
+            SettingField("steady_for", "min", MINUTE),
         ),
     ),
     (
         settings.STOP,
         (
-            Line("oil_pressure_start", "kPa", KPA, quantity=PRESSURE),
-            Line("oil_pressure_hot", "kPa", KPA, quantity=PRESSURE),
-            Line("coolant_most", "°C", 1.0, ZERO_CELSIUS, DEGREES),
-            Line("oil_most", "°C", 1.0, ZERO_CELSIUS, DEGREES),
+            SettingField("oil_pressure_start", "kPa", KPA, quantity=PRESSURE),
+            SettingField("oil_pressure_hot", "kPa", KPA, quantity=PRESSURE),
+            SettingField("coolant_most", "°C", 1.0, ZERO_CELSIUS, DEGREES),
+            SettingField("oil_most", "°C", 1.0, ZERO_CELSIUS, DEGREES),
         ),
     ),
-    (settings.NEXT_CHECK, (Line("recheck_km", "km", quantity="distance"), Line("recheck_months", "months"))),
+    (
+        settings.NEXT_CHECK,
+        (SettingField("recheck_km", "km", quantity="distance"), SettingField("recheck_months", "months")),
+    ),
 )
-FEELERS = (Line("base_blade", "thou", THOU, quantity="blade"),)
+FEELERS = (SettingField("base_blade", "thou", THOU, quantity="blade"),)
 LINES = (*(line for _, lines in GROUPS for line in lines), *FEELERS)
 LISTS = ("openings", "blades")
 """The fields that hold several feelers."""

@@ -30,7 +30,7 @@ router = APIRouter()
 
 
 @dataclass(frozen=True, slots=True)
-class Figure:
+class CorrectableFigure:
     """One figure that stands: the field it is typed into, what it is, and its value as it would be typed."""
 
     field: str
@@ -45,7 +45,7 @@ class Group:
     """The figures of one round, or those of the checks."""
 
     title: str
-    figures: tuple[Figure, ...]
+    figures: tuple[CorrectableFigure, ...]
 
 
 @router.get("/visits/{visit_id}/correct")
@@ -85,7 +85,7 @@ def _rounds(record: VisitRecord) -> list[Group]:
     groups = []
     for one in record.rounds:
         figures = tuple(
-            Figure(
+            CorrectableFigure(
                 f"reading-{r.ident}",
                 r.ident,
                 say(paper.CORRECT_AGAIN if r.kind in ("closing", "again") else paper.CORRECT_BORE, bore=r.bore),
@@ -117,11 +117,13 @@ def _checks(record: VisitRecord, units: Units) -> Group:
             phase, item = items[place]
             label = say(paper.CORRECT_ITEM, phase=phase, item=item_label(item, parts_of(record.layout)))
             shown = item.shown(check.number, units)
-            figures.append(Figure(f"check-{check.ident}", check.ident, label, shown, unit_label(item.unit_in(units))))
+            figures.append(
+                CorrectableFigure(f"check-{check.ident}", check.ident, label, shown, unit_label(item.unit_in(units)))
+            )
     return Group(say(paper.CORRECT_ITEMS), tuple(figures))
 
 
-def _changed(form: Typed, kind: str, figures: Sequence[Figure]) -> Iterator[tuple[int, float]]:
+def _changed(form: Typed, kind: str, figures: Sequence[CorrectableFigure]) -> Iterator[tuple[int, float]]:
     """What was typed over a figure; a field that came back as it was, or empty, changes nothing.
 
     Figures that no longer stand are passed on too, so that the store can reject them as corrected before.

@@ -18,7 +18,7 @@ from app.wording.work import adjusters
 
 
 @dataclass(frozen=True, slots=True)
-class VisitLine:
+class VisitCard:
     """One visit: spreads are highest less lowest, in the meter's unit; empty when there was no such round.
 
     ``moves`` counts them and ``moved`` says what they were; ``slipped`` is what had slipped by the time it began.
@@ -42,7 +42,7 @@ class VisitLine:
 
 
 @dataclass(frozen=True, slots=True)
-class Change:
+class ReadingChange:
     """One bore as it was left, as it was found, and the change, in the meter's unit with its sign."""
 
     bore: int
@@ -58,11 +58,11 @@ class SinceLeft:
     left_at: str
     visit_number: int
     unit: str
-    changes: tuple[Change, ...]
+    changes: tuple[ReadingChange, ...]
     sentence: str
 
 
-def history(visits: Sequence[VisitSummary], reports: Mapping[int, SlipReport]) -> tuple[VisitLine, ...]:
+def history(visits: Sequence[VisitSummary], reports: Mapping[int, SlipReport]) -> tuple[VisitCard, ...]:
     """The visits of an engine, newest first. ``reports`` of what slipped by visit id."""
     return tuple(_line(visit, reports.get(visit.visit_id)) for visit in reversed(visits))
 
@@ -91,7 +91,9 @@ def since_left(record: VisitRecord) -> SinceLeft | None:
     if before.meter.ident != record.meter.ident:
         scale = math.exp(sum(math.log(now[b] / then[b]) for b in shared) / len(shared))
         then = {b: scale * then[b] for b in shared}
-    changes = tuple(Change(b, unit.show(then[b]), unit.show(now[b]), unit.change(now[b] - then[b])) for b in shared)
+    changes = tuple(
+        ReadingChange(b, unit.show(then[b]), unit.show(now[b]), unit.change(now[b] - then[b])) for b in shared
+    )
     most = max(shared, key=lambda b: abs(now[b] - then[b]))
     common = sum(now[b] - then[b] for b in shared) / len(shared)
     other_meter = before.meter.ident != record.meter.ident
@@ -111,10 +113,10 @@ def judged(record: VisitRecord, one: Round | None) -> RoundResult | None:
     return evenness_of(record, one, record.settings.fine_window) if one is not None else None
 
 
-def _line(visit: VisitSummary, slip: SlipReport | None) -> VisitLine:
+def _line(visit: VisitSummary, slip: SlipReport | None) -> VisitCard:
     left = _spread(visit, visit.left)
     here = f"/visits/{visit.visit_id}"
-    return VisitLine(
+    return VisitCard(
         number=visit.number,
         opened_at=visit.opened_at,
         place=names.place(visit.place),

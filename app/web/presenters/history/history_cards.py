@@ -11,7 +11,7 @@ from app.sync.engine.layout import Coupler
 from app.sync.slips.creep import Creep
 from app.sync.slips.slip_detection import Suspect
 from app.web.presenters.history.drift_chart import DriftCharts, drift_charts
-from app.web.presenters.history.history import VisitLine, history, unit_remembered
+from app.web.presenters.history.history import VisitCard, history, unit_remembered
 from app.web.presenters.history.slip_report import SlipReport, creep_report, slip_report
 from app.wording.message import Message, say
 from app.wording.names import begin
@@ -42,7 +42,7 @@ class Slipped:
 class Past:
     """Everything an engine's page says of its past. ``slips`` newest first; ``tends`` is what keeps moving."""
 
-    lines: tuple[VisitLine, ...]
+    lines: tuple[VisitCard, ...]
     slips: tuple[Slipped, ...]
     charts: DriftCharts | None
     tends: str

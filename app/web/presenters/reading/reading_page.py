@@ -24,6 +24,7 @@ from app.web.presenters.reading.linkage import linkage
 from app.web.presenters.reading.tiles import Tiles, blanks, is_vacuum
 from app.web.presenters.views import (
     Action,
+    BoreRow,
     Card,
     CouplerMark,
     EngineView,
@@ -31,7 +32,6 @@ from app.web.presenters.views import (
     Keypad,
     LinkageView,
     RoundCount,
-    Row,
     Tile,
     VerdictView,
 )
@@ -93,7 +93,7 @@ class ReadingPage:
     @property
     def engine(self) -> EngineView:
         """The engine from above; a long bank that is alone is folded in two, so that its figures keep their size."""
-        rows: list[Row] = []
+        rows: list[BoreRow] = []
         drawn = Tiles(self.record, self.due, self.step, self.judged, self.selected, self.here)
         alone = len(self.record.layout.banks) == 1
         for bank in self.record.layout.banks:
@@ -102,9 +102,9 @@ class ReadingPage:
             marks = tuple(CouplerMark(moves_coupler(self.step, a, b), joint_kind(kind)) for a, b, kind in pairs)
             turns_stop = self.step.kind == AdviceKind.STOP and self.step.bank == bank.name
             half = (len(tiles) + 1) // 2 if alone and len(tiles) > MOST_IN_A_ROW else len(tiles)
-            rows.append(Row("" if alone else bank.name, tiles[:half], marks[:half], bank.stop, turns_stop))
+            rows.append(BoreRow("" if alone else bank.name, tiles[:half], marks[:half], bank.stop, turns_stop))
             if tiles[half:]:
-                rows.append(Row(say(words.REAR_HALF), tiles[half:], marks[half:], bank.stop, turns_stop))
+                rows.append(BoreRow(say(words.REAR_HALF), tiles[half:], marks[half:], bank.stop, turns_stop))
         return EngineView(tuple(rows), tuple(self._strip()), alone, self._round_count)
 
     @property
@@ -257,7 +257,7 @@ class ReadingPage:
         return Card("none", title, reason, answers, f"{self.here}/settle", hidden)
 
     def _skip_card(self, bore: int) -> Card:
-        answers = tuple(Action(label, name="why", value=stored) for stored, label in skip_reasons())
+        answers = tuple(Action(label, name="why_code", value=code) for code, label in skip_reasons())
         hidden = {**self.keypad.hidden, "skip": "1"}
         return Card("none", say(words.WHY_SKIPPED, bore=bore), "", answers, f"{self.here}/readings", hidden)
 
