@@ -18,10 +18,10 @@ from tests.benchmarks.crossings import AGAIN, CLOSING, PAGE, ROOT, SAVED, STARTE
 
 LIMITS: Mapping[str, Counts] = {
     CLOSING: Counts(crossings=2, calls=210, modules=22),
-    PAGE: Counts(crossings=45, calls=3900, modules=63),
+    PAGE: Counts(crossings=42, calls=3500, modules=63),
     AGAIN: Counts(crossings=28, calls=450, modules=35),
     SAVED: Counts(crossings=2, calls=330, modules=25),
-    STARTED: Counts(crossings=50, calls=4250, modules=67),
+    STARTED: Counts(crossings=47, calls=3850, modules=67),
 }
 
 

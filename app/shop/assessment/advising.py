@@ -1,20 +1,19 @@
 """The one next step in a phase, whichever phase it is: what to read, what to adjust, or why neither helps.
 
-Pages and programs ask here, so that both get the same answer.
+``assess`` asks here, with what it has worked out of the phase by then.
 """
 
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Literal
 
-from app.shop.assessment.progress import gate_of, status_of
-from app.shop.assessment.verdicts import balance_of, balanced, needs_preset, next_of
+from app.shop.assessment.progress import PhaseStatus
+from app.shop.assessment.verdicts import balanced, needs_preset, next_of
 from app.shop.procedure.items import Phase
 from app.shop.procedure.phases import COLD_PRESET
-from app.shop.procedure.read_order import NextReading, next_reading
-from app.shop.reasons import Reason
+from app.shop.procedure.read_order import NextReading
 from app.shop.record.visit_record import VisitRecord
-from app.sync.banks.banks import Extra
+from app.sync.banks.banks import BankAssessment, Extra
 from app.sync.engine.units import THOU
 from app.sync.planning.advice import Advice, AdviceKind, AdviceReason
 from app.sync.planning.preset import Preset, starting_turns
@@ -43,23 +42,24 @@ class ToRead:
     kind: Literal["turn", "closing", "again"]
 
 
-def next_step(record: VisitRecord, phase: Phase) -> Advice:
+def next_step(record: VisitRecord, status: PhaseStatus, now: NextReading, banks: BankAssessment | None) -> Advice:
     """The next step of a phase, with an ``AdviceReason``, a ``StepReason`` or, at part throttle, an ``Extra``.
 
-    A figure outside the shop's limits comes before whatever else there would be to do.
+    ``status`` is how far the phase is, ``now`` the reading to take next in it, ``banks`` what the banks do off idle. A
+    figure outside the shop's limits comes before whatever else there would be to do.
     """
+    phase = status.phase
     if record.sign_off is not None:
         return Advice(AdviceKind.DONE, StepReason.SIGNED_OFF)
-    if stops_of(record, phase):
+    if status.stops:
         return Advice(AdviceKind.CANNOT, StepReason.STOPPED)
-    now = next_reading(record, phase)
     if phase.rounds == "none":
         return _preset(record, phase)
     if now.current is not None and now.current.in_question:
         bores = tuple(older.bore for older, _ in now.current.in_question)
         return Advice(AdviceKind.CANNOT, StepReason.IN_QUESTION, about=bores)
     if phase.rounds == "openings":
-        return _off_idle(record, phase, now)
+        return _off_idle(record, now, banks)
     advice = next_of(record, phase)
     if now.bore is not None and (advice is None or advice.kind in (AdviceKind.MEASURE, AdviceKind.DONE)):
         return _read_on(now, advice)
@@ -70,20 +70,8 @@ def next_step(record: VisitRecord, phase: Phase) -> Advice:
     return advice
 
 
-def stops_of(record: VisitRecord, phase: Phase) -> tuple[Reason, ...]:
-    """Which figures of the phase are outside the shop's limits."""
-    return status_of(record, phase).stops
-
-
-def waits_for(record: VisitRecord, phase: Phase) -> Reason | None:
-    """What has to be done before the engine is read in a phase; None for nothing."""
-    gate = gate_of(record, phase.slug)
-    return gate.closed or gate.waits
-
-
-def to_read(record: VisitRecord, phase: Phase, advice: Advice) -> tuple[ToRead, ...]:
+def to_read(phase: Phase, now: NextReading, advice: Advice) -> tuple[ToRead, ...]:
     """The readings that a step asks for, in their order; none when a round has to be begun first."""
-    now = next_reading(record, phase)
     if advice.kind is not AdviceKind.MEASURE or (now.bore is None and phase.rounds == "openings"):
         return ()
     if now.kind == "closing" and now.bore is not None:
@@ -95,17 +83,13 @@ def to_read(record: VisitRecord, phase: Phase, advice: Advice) -> tuple[ToRead, 
     )
 
 
-def lever(record: VisitRecord, phase: Phase, advice: Advice) -> tuple[float, bool]:
+def lever(now: NextReading, banks: BankAssessment | None, advice: Advice) -> tuple[float, bool]:
     """What holds the central lever for a step [m], 0 at idle, and whether it is approached from open.
 
     A step whose ``why`` is ``both_ways`` or ``wider_opening`` asks for a round to be begun like that.
     """
-    now, found = (
-        next_reading(record, phase),
-        balance_of(record) if advice.why in (Extra.BOTH_WAYS, Extra.WIDER_OPENING) else None,
-    )
-    if found is not None and now.bore is None:
-        return found.extra_travel, advice.why is Extra.BOTH_WAYS
+    if banks is not None and now.bore is None and advice.why in (Extra.BOTH_WAYS, Extra.WIDER_OPENING):
+        return banks.extra_travel, advice.why is Extra.BOTH_WAYS
     return now.opening, now.from_above and now.bore is not None
 
 
@@ -142,10 +126,9 @@ def starting(record: VisitRecord) -> Preset:
     )
 
 
-def _off_idle(record: VisitRecord, phase: Phase, now: NextReading) -> Advice:
+def _off_idle(record: VisitRecord, now: NextReading, found: BankAssessment | None) -> Advice:
     if len(record.layout.banks) < 2:
         return Advice(AdviceKind.DONE, StepReason.SINGLE)
-    found = balance_of(record)
     if now.bore is not None and (found is None or now.current is not None or not found.flats):
         return _read_on(now, None)
     if found is None:

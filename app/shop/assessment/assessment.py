@@ -96,23 +96,24 @@ def assess(record: VisitRecord) -> Assessment:
 
 def _assess_phase(assessment: Assessment, phase: Phase) -> PhaseAssessment:
     record = assessment.record
-    due = next_reading(record, phase)
-    step = next_step(record, phase)
-    opening, from_above = lever(record, phase, step)
+    status, due = assessment.status(phase), next_reading(record, phase)
+    banks = balance_of(record) if phase.rounds == "openings" else None
+    step = next_step(record, status, due, banks)
+    opening, from_above = lever(due, banks, step)
+    gate = gate_of(record, phase.slug, assessment.status)
     tolerance = record.settings.window(phase.slug) if phase.rounds != "none" else 0.0
     read = due.current is not None and len(due.current.latest) >= min(2, len(record.layout.bores))
-    banks, gate = balance_of(record) if phase.rounds == "openings" else None, gate_of(record, phase.slug)
     return PhaseAssessment(
         record=record,
         phase=phase,
-        status=assessment.status(phase),
+        status=status,
         gate=gate,
         items=items_of(record, phase),
         due=due,
         round=evenness_of(record, due.current, tolerance) if due.current is not None and read else None,
         tolerance=tolerance,
         step=step,
-        to_read=to_read(record, phase, step),
+        to_read=to_read(phase, due, step),
         opening=opening,
         from_above=from_above,
         banks=banks,

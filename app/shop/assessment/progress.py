@@ -1,8 +1,9 @@
 """How far a visit is: what each phase still lacks, worked out from what was recorded, and what may be done now."""
 
 import re
+from collections.abc import Callable
 from dataclasses import dataclass, field
-from functools import cache
+from functools import cache, partial
 from typing import NamedTuple
 
 from app.shop.assessment import snap
@@ -13,7 +14,7 @@ from app.shop.procedure.heat import GATE, lacks_of
 from app.shop.procedure.items import Item, Phase
 from app.shop.procedure.limits import stop_for
 from app.shop.procedure.parts import Part, parts_of
-from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED, LOCK_DOWN, PHASES, phase_named
+from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED, PHASES, phase_named
 from app.shop.procedure.read_order import next_opening
 from app.shop.procedure.recheck import reasons
 from app.shop.procedure.requirements import NotNeeded, Requirement, Waiting
@@ -92,9 +93,12 @@ def _asked(slug: str, place: str, has: frozenset[Part]) -> tuple[Item, ...]:
     return tuple(i for i in phase_named(slug).items if i.when in has and place in i.where)
 
 
-def gate_of(record: VisitRecord, slug: str) -> Gate:
-    """What stands before a phase. No reading taken in that phase or a later one changes it."""
-    closed = _why_closed(record, slug)
+def gate_of(record: VisitRecord, slug: str, status: Callable[[Phase], PhaseStatus] | None = None) -> Gate:
+    """What stands before a phase. No reading taken in that phase or a later one changes it.
+
+    ``status`` has how far each phase is, where that was worked out already.
+    """
+    closed = _why_closed(record, slug, status or partial(status_of, record))
     return Gate(closed, None if closed else why_waiting(record, phase_named(slug)))
 
 
@@ -104,7 +108,7 @@ def require_open(record: VisitRecord, slug: str) -> Phase:
     Raises RejectedError once the visit is signed off, for a phase that does not exist, and while an earlier phase still
     lacks something: this is the order of the phases, and nothing else says it.
     """
-    return through(_why_closed(record, slug), slug)
+    return through(_why_closed(record, slug, partial(status_of, record)), slug)
 
 
 def through(closed: Reason | None, slug: str) -> Phase:
@@ -154,12 +158,7 @@ def next_status(record: VisitRecord, statuses: tuple[PhaseStatus, ...]) -> Phase
     return next(iter(undone), None)
 
 
-def current_phase(record: VisitRecord) -> Phase:
-    """The first phase that is not done; the last one when all are."""
-    return next((phase for phase in PHASES if not status_of(record, phase).done), LOCK_DOWN)
-
-
-def _why_closed(record: VisitRecord, slug: str) -> Reason | None:
+def _why_closed(record: VisitRecord, slug: str, status_of: Callable[[Phase], PhaseStatus]) -> Reason | None:
     if record.sign_off is not None:
         return because(Waiting.SIGNED_OFF)
     wanted = next((phase for phase in PHASES if phase.slug == slug), None)
@@ -168,7 +167,7 @@ def _why_closed(record: VisitRecord, slug: str) -> Reason | None:
     for one in PHASES[: PHASES.index(wanted)]:
         if one is HEAT_SOAKED and wanted is BANK_BALANCE and leads_to_banks(record):
             continue
-        status = status_of(record, one)
+        status = status_of(one)
         if not status.done:
             return because(Waiting.EARLIER_PHASE, phase=one.slug, missing=status.missing[0].reason)
     return None

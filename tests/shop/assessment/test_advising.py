@@ -2,11 +2,13 @@
 
 import pytest
 
-from app.shop.assessment.advising import StepReason, ToRead, next_step, to_read
+from app.shop.assessment.advising import StepReason, ToRead, to_read
+from app.shop.assessment.assessment import assess
 from app.shop.commands import checks, moves, readings
 from app.shop.commands.moves import NewMove
 from app.shop.procedure.items import Phase
 from app.shop.procedure.phases import BANK_BALANCE, COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN
+from app.shop.procedure.read_order import next_reading
 from app.shop.record.settings import DEFAULTS
 from app.shop.store.database import Database
 from app.sync.engine.layout import Bank, Layout
@@ -18,9 +20,8 @@ from tests.shop.yard import AT, FOUR, V8, check_all, engine, heat_soaked, key, r
 
 def step(shop: Database, visit_id: int, phase: Phase) -> tuple[Advice, tuple[ToRead, ...]]:
     """The next step and what it asks to be read."""
-    now = visit_record(shop, visit_id)
-    advice = next_step(now, phase)
-    return advice, to_read(now, phase, advice)
+    judged = assess(visit_record(shop, visit_id)).of(phase)
+    return judged.step, judged.to_read
 
 
 def test_a_cold_engine_gets_its_starting_turns_until_they_are_recorded(shop: Database) -> None:
@@ -55,8 +56,8 @@ def test_a_round_is_asked_for_bore_by_bore_and_closed_where_it_began(shop: Datab
 def test_what_the_brain_asks_for_in_a_closed_round_is_read_again(shop: Database) -> None:
     visit_id = heat_soaked(shop, FOUR)
     read_round(shop, visit_id, HEAT_SOAKED)
-    now = visit_record(shop, visit_id)
-    assert to_read(now, HEAT_SOAKED, Advice(AdviceKind.MEASURE, AdviceReason.DOUBTFUL, bores=(3,))) == (
+    now = next_reading(visit_record(shop, visit_id), HEAT_SOAKED)
+    assert to_read(HEAT_SOAKED, now, Advice(AdviceKind.MEASURE, AdviceReason.DOUBTFUL, bores=(3,))) == (
         ToRead(2, 3, "again"),
     )
 

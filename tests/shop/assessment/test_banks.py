@@ -3,8 +3,7 @@
 import pytest
 from sqlalchemy.exc import IntegrityError
 
-from app.shop.assessment.advising import lever, next_step
-from app.shop.assessment.assessment import assess
+from app.shop.assessment.assessment import PhaseAssessment, assess
 from app.shop.assessment.progress import status_of
 from app.shop.assessment.verdicts import balance_of
 from app.shop.commands import checks, moves, readings, visits
@@ -38,6 +37,11 @@ def read_openings(shop: Database, visit_id: int, second: float = 1.0) -> list[fl
             factor = second if now.bore > 4 and now.opening == 0 else 1.0
             read(shop, visit_id, BANK_BALANCE, round(6.5 * factor * (1 + 400 * now.opening) * 4) / 4)
     return read_at
+
+
+def opening_for(judged: PhaseAssessment) -> tuple[float, bool]:
+    """What holds the central lever for the next step [m], and whether it is approached from open."""
+    return judged.opening, judged.from_above
 
 
 def lacks(shop: Database, visit_id: int) -> list[Reason]:
@@ -143,9 +147,9 @@ def test_the_opening_that_is_asked_for_from_above_tells_lost_motion_from_a_wrong
     shop: Database, apart: float, cause: str, kind: str
 ) -> None:
     visit_id = loose(shop)
-    step = next_step(visit_record(shop, visit_id), BANK_BALANCE)
+    step = assess(visit_record(shop, visit_id)).of(BANK_BALANCE).step
     assert (step.kind, step.why) == ("measure", "both_ways")
-    assert lever(visit_record(shop, visit_id), BANK_BALANCE, step) == (10 * THOU, True)
+    assert opening_for(assess(visit_record(shop, visit_id)).of(BANK_BALANCE)) == (10 * THOU, True)
     asked = key()
     first, again = (
         readings.begin_round(shop, visit_id, asked, BANK_BALANCE.slug, AT, 10 * THOU, from_above=True) for _ in range(2)
@@ -158,16 +162,16 @@ def test_the_opening_that_is_asked_for_from_above_tells_lost_motion_from_a_wrong
     found = balance_of(visit_record(shop, visit_id))
     assert found is not None
     assert found.cause == cause
-    step = next_step(visit_record(shop, visit_id), BANK_BALANCE)
+    step = assess(visit_record(shop, visit_id)).of(BANK_BALANCE).step
     assert (step.kind, bool(step.flats)) == (kind, kind == "link")
     assert next_reading(visit_record(shop, visit_id), BANK_BALANCE).bore is None
 
 
 def test_a_bank_that_is_still_on_its_stop_is_read_at_a_wider_opening_in_the_same_visit(shop: Database) -> None:
     visit_id = late(shop)
-    step = next_step(visit_record(shop, visit_id), BANK_BALANCE)
+    step = assess(visit_record(shop, visit_id)).of(BANK_BALANCE).step
     assert (step.kind, step.why) == ("measure", "wider_opening")
-    wide, above = lever(visit_record(shop, visit_id), BANK_BALANCE, step)
+    wide, above = opening_for(assess(visit_record(shop, visit_id)).of(BANK_BALANCE))
     assert wide > 30 * THOU
     assert not above
     for wrong in (1 * THOU, 200 * THOU):

@@ -4,8 +4,8 @@ from dataclasses import replace
 
 import pytest
 
-from app.shop.assessment.advising import next_step, starting
-from app.shop.assessment.progress import current_phase
+from app.shop.assessment.advising import starting
+from app.shop.assessment.assessment import assess
 from app.shop.assessment.verdicts import next_of
 from app.shop.commands import moves, readings, settings_versions
 from app.shop.commands.moves import NewMove
@@ -41,7 +41,7 @@ def test_what_lies_within_the_wide_window_waits_for_heat(shop: Database, low: fl
     advice = next_of(visit_record(shop, visit_id), FIRST_FIRE)
     assert advice is not None
     assert (advice.kind, advice.why) == ("done", "coarse")
-    assert current_phase(visit_record(shop, visit_id)) is HEAT_SOAKED
+    assert assess(visit_record(shop, visit_id)).current is HEAT_SOAKED
 
 
 def test_a_bank_far_off_gets_one_correction_and_no_second(shop: Database) -> None:
@@ -53,13 +53,13 @@ def test_a_bank_far_off_gets_one_correction_and_no_second(shop: Database) -> Non
     turn = NewMove(FIRST_FIRE.slug, "stop", "B", None, None, advice.turns, (), True, "KM")
     moves.make(shop, visit_id, key(), turn, AT)
     scanned(shop, 4.0, visit_id)
-    assert next_step(visit_record(shop, visit_id), FIRST_FIRE).kind == "done"
+    assert assess(visit_record(shop, visit_id)).of(FIRST_FIRE).step.kind == "done"
 
 
 def test_the_wide_window_is_the_shops(shop: Database) -> None:
     settings_versions.change(shop, key(), 0, replace(DEFAULTS, coarse_window=0.6), "", "KM", AT)
     visit_id = scanned(shop, 4.0)
-    assert next_step(visit_record(shop, visit_id), FIRST_FIRE).kind == "done"
+    assert assess(visit_record(shop, visit_id)).of(FIRST_FIRE).step.kind == "done"
 
 
 @pytest.mark.parametrize("kind", ["blade", "link"])

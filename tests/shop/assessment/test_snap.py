@@ -4,7 +4,8 @@ from dataclasses import replace
 
 import pytest
 
-from app.shop.assessment.progress import current_phase, progress
+from app.shop.assessment.assessment import assess
+from app.shop.assessment.progress import progress
 from app.shop.assessment.snap import blips_of, found
 from app.shop.commands import checks, moves
 from app.shop.commands.moves import NewMove
@@ -33,7 +34,7 @@ def test_an_even_engine_is_blipped_before_it_goes_on(shop: Database) -> None:
     assert lacks(shop, visit_id) == {"snap-8": "Bore 8 read after a blip, 0 of 3"}
     blip(shop, visit_id, 6.5)
     assert lacks(shop, visit_id) == {}
-    assert current_phase(visit_record(shop, visit_id)) is BANK_BALANCE
+    assert assess(visit_record(shop, visit_id)).current is BANK_BALANCE
 
 
 def test_lost_motion_names_its_coupler_and_is_read_again(shop: Database) -> None:

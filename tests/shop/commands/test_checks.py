@@ -2,7 +2,8 @@
 
 import pytest
 
-from app.shop.assessment.progress import current_phase, progress
+from app.shop.assessment.assessment import assess
+from app.shop.assessment.progress import progress
 from app.shop.commands import checks, moves
 from app.shop.commands.moves import NewMove
 from app.shop.errors import RejectedError
@@ -113,18 +114,18 @@ def test_no_oil_pressure_stops_the_phase_until_a_good_figure_is_recorded(shop: D
         read(shop, visit_id, FIRST_FIRE)
     with rejects(Waiting.REQUIRED):
         checks.waive(shop, visit_id, key(), FIRST_FIRE.slug, "The gauge is wrong", "KM", AT)
-    assert current_phase(visit_record(shop, visit_id)) is FIRST_FIRE
+    assert assess(visit_record(shop, visit_id)).current is FIRST_FIRE
     record(shop, visit_id, FIRST_FIRE.slug, oil_pressure=310)
     read_round(shop, visit_id, FIRST_FIRE)
-    assert current_phase(visit_record(shop, visit_id)) is HEAT_SOAKED
+    assert assess(visit_record(shop, visit_id)).current is HEAT_SOAKED
 
 
 def test_coolant_over_the_limit_stops_what_comes_later_too(shop: Database) -> None:
     visit_id = heat_soaked(shop, FOUR)
     read_round(shop, visit_id, HEAT_SOAKED)
-    assert current_phase(visit_record(shop, visit_id)) is LOCK_DOWN
+    assert assess(visit_record(shop, visit_id)).current is LOCK_DOWN
     record(shop, visit_id, HEAT_SOAKED.slug, coolant=118)
-    assert current_phase(visit_record(shop, visit_id)) is HEAT_SOAKED
+    assert assess(visit_record(shop, visit_id)).current is HEAT_SOAKED
     with pytest.raises(RejectedError, match="coolant-hot"):
         check_all(shop, visit_id, LOCK_DOWN)
 

@@ -2,7 +2,8 @@
 
 import pytest
 
-from app.shop.assessment.progress import current_phase, progress
+from app.shop.assessment.assessment import assess
+from app.shop.assessment.progress import progress
 from app.shop.commands import checks, moves, readings, visits
 from app.shop.commands.moves import NewMove
 from app.shop.commands.readings import NewReading
@@ -19,7 +20,7 @@ from tests.shop.yard import AT, FOUR, V8, check_all, engine, heat_soaked, key, r
 
 def test_a_visit_begins_with_the_cold_preset(shop: Database) -> None:
     visit_id = visit(shop, engine(shop))
-    assert current_phase(visit_record(shop, visit_id)) is COLD_PRESET
+    assert assess(visit_record(shop, visit_id)).current is COLD_PRESET
 
 
 @pytest.mark.parametrize("phase", PHASES[1:])
@@ -48,7 +49,7 @@ def test_what_may_not_be_skipped_cannot_be_passed_over(shop: Database) -> None:
         checks.waive(shop, visit_id, key(), COLD_PRESET.slug, "  ", "KM", AT)
     checks.waive(shop, visit_id, key(), COLD_PRESET.slug, "No sensor lead here", "KM", AT)
     after = visit_record(shop, visit_id)
-    assert current_phase(after) is FIRST_FIRE
+    assert assess(after).current is FIRST_FIRE
     assert [o.why for o in after.overrides] == ["No sensor lead here"]
     assert "sensor-closed" in after.overrides[0].missing
 
@@ -73,10 +74,10 @@ def test_a_visit_needs_a_place_initials_and_a_meter(shop: Database) -> None:
 def test_a_move_takes_the_evenness_back(shop: Database) -> None:
     visit_id = heat_soaked(shop)
     read_round(shop, visit_id, HEAT_SOAKED)
-    assert current_phase(visit_record(shop, visit_id)) is BANK_BALANCE
+    assert assess(visit_record(shop, visit_id)).current is BANK_BALANCE
     new = NewMove(HEAT_SOAKED.slug, "blade", "", 2, 3, 0.0, (0.0001,), True, "KM")
     moves.make(shop, visit_id, key(), new, AT)
-    assert current_phase(visit_record(shop, visit_id)) is HEAT_SOAKED
+    assert assess(visit_record(shop, visit_id)).current is HEAT_SOAKED
 
 
 def test_tightening_counts_only_after_the_last_move(shop: Database) -> None:
@@ -124,9 +125,9 @@ def test_a_returning_engine_is_not_preset_again(shop: Database) -> None:
     now = visit_record(shop, visit_id)
     assert now.before is not None
     assert now.before.visit.ident == before.visit.ident
-    assert current_phase(now) is FIRST_FIRE
+    assert assess(now).current is FIRST_FIRE
     check_all(shop, visit_id, FIRST_FIRE)
-    assert current_phase(visit_record(shop, visit_id)) is HEAT_SOAKED
+    assert assess(visit_record(shop, visit_id)).current is HEAT_SOAKED
 
 
 def test_as_found_comes_before_any_move_and_as_left_after_the_last(shop: Database) -> None:

@@ -3,7 +3,7 @@
 import pytest
 from sqlmodel import func, select
 
-from app.shop.assessment.progress import current_phase
+from app.shop.assessment.assessment import assess
 from app.shop.commands import checks, engines, moves, readings
 from app.shop.commands.moves import NewMove
 from app.shop.commands.readings import NewReading
@@ -57,7 +57,7 @@ def reset(shop: Database, visit_id: int, near: int, far: int, thou: float, sent:
 
 def test_a_start_leads_to_the_first_fine_reading(shop: Database) -> None:
     told = visit_record(shop, begin(shop))
-    assert current_phase(told) is HEAT_SOAKED
+    assert assess(told).current is HEAT_SOAKED
     assert next_reading(told, HEAT_SOAKED).bore == 1
     assert told.engine.serial == "Training 1"
     assert read_next(shop, told.visit.ident) > 0

@@ -5,7 +5,6 @@ from collections.abc import Callable
 
 import pytest
 
-from app.shop.assessment.advising import next_step, to_read
 from app.shop.assessment.assessment import assess
 from app.shop.commands import moves
 from app.shop.commands.moves import NewMove
@@ -62,7 +61,7 @@ def test_keypad_and_advice_ask_for_the_same(
     compared = 0
     for _ in range(len(V8.bores) + 4):
         now = visit_record(shop, 1)
-        asked = to_read(now, phase, next_step(now, phase))
+        asked = assess(now).of(phase).to_read
         if not asked:
             break
         desk = ReadingPage(assess(now), phase, Wanted(), {}, {})

@@ -8,7 +8,7 @@ from dataclasses import replace
 import pytest
 from starlette.testclient import TestClient
 
-from app.shop.assessment.advising import next_step
+from app.shop.assessment.assessment import assess
 from app.shop.assessment.progress import items_of
 from app.shop.commands import settings_versions, visits
 from app.shop.procedure.items import PLACES
@@ -106,7 +106,7 @@ def test_what_moved_in_tightening_leads_back_one_phase(client: TestClient, shop:
     for value in (6.5, 6.5, 9.5, 9.5, 6.5):
         read(shop, visit_id, LOCK_DOWN, value)
     for _ in range(2):  # read again where it is doubted, until it is certain
-        asked = next_step(visit_record(shop, visit_id), LOCK_DOWN)
+        asked = assess(visit_record(shop, visit_id)).of(LOCK_DOWN).step
         for bore in asked.bores if asked.kind == "measure" else ():
             read(shop, visit_id, LOCK_DOWN, 9.5 if bore > 2 else 6.5, bore)
     page = client.get(f"/visits/{visit_id}/{LOCK_DOWN.slug}/readings").text
