@@ -1,11 +1,12 @@
 """Dates, lists and the names of engines, banks and parts: what pages and paper say of stored facts."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from datetime import datetime
 
 from app.sync.engine.layout import Bank, Layout
 from app.sync.engine.units import CUBIC_INCH, LITRE, REV_PER_MIN
 from app.wording.message import Message, say
+from app.wording.quantities import bore_list
 from app.wording.work import adjusters
 
 MONTHS = tuple(
@@ -15,7 +16,6 @@ MONTHS = tuple(
 DAY = Message("{day} {month} {year}", note="month is its short name")
 MOMENT = Message("{day}, {time}", note="time is hours and minutes")
 
-PAIR = Message("{first} and {last}", note="first may be a list with commas")
 
 SPEED = Message("{speed}\u00a0rpm")
 BORES_IN_LINE = Message("{count} bore", many="{count} bores in line")
@@ -53,16 +53,6 @@ def clock(at: str) -> str:
 def moment(at: str) -> str:
     """A stored time as day and hour: 3 Sep 2026, 14:05."""
     return say(MOMENT, day=day(at), time=clock(at))
-
-
-def listed(parts: Sequence[object]) -> str:
-    """Several things as a list; empty for none.
-
-    >>> listed([3]), listed([3, 4]), listed([3, 4, 8])
-    ('3', '3 and 4', '3, 4 and 8')
-    """
-    said = [str(part) for part in parts]
-    return "".join(said) if len(said) < 2 else say(PAIR, first=", ".join(said[:-1]), last=said[-1])
 
 
 def begin(words: str) -> str:
@@ -138,7 +128,7 @@ def _joints(one: Bank) -> list[str]:
     for bore in one.bores:
         shaft = one.shaft(bore)
         if len(shaft) > 1 and bore == shaft[0]:
-            said.append(say(SHARED_SHAFT, bores=listed(shaft)))
+            said.append(say(SHARED_SHAFT, bores=bore_list(shaft)))
     said += [
         say(COUPLER_SCREWS[joint.kind], near=joint.near, far=joint.far)
         for joint in one.outward

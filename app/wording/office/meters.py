@@ -5,6 +5,7 @@ from collections.abc import Mapping
 from app.shop.record.meter_studies import KnownMeter, RepeatabilitySource, StudyRecord
 from app.wording.message import Message, say
 from app.wording.names import begin
+from app.wording.quantities import percent
 from app.wording.reasons import TABLES
 from app.wording.stored import as_stored
 
@@ -27,12 +28,6 @@ AGREE = Message("{other} reads {ratio} times as much, between {low} and {high}: 
 DIFFER = Message(
     "{other} reads {ratio} times as much, between {low} and {high}: they differ. Use only one of them in a visit"
 )
-PER_CENT = Message("{number}\u00a0%")
-
-
-def percent(fraction: float) -> str:
-    """A fraction as a per cent to one place."""
-    return say(PER_CENT, number=f"{100 * fraction:.1f}")
 
 
 def reads(meter: KnownMeter) -> str:
@@ -69,9 +64,9 @@ def known_from(meter: KnownMeter) -> str:
     return say(
         FOUND,
         readings=say(READINGS, count=readings),
-        scatter=percent(found.scatter),
-        low=percent(found.low),
-        high=percent(found.high),
+        scatter=percent(found.scatter, 1),
+        low=percent(found.low, 1),
+        high=percent(found.high, 1),
     )
 
 

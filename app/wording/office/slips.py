@@ -10,8 +10,7 @@ from enum import StrEnum
 from app.shop.queries.engine_history import NotComparable
 from app.sync.slips.slip_detection import Bore, Suspect, ToldBy
 from app.wording.message import Message, say
-from app.wording.names import listed
-from app.wording.quantities import signed
+from app.wording.quantities import PERCENT, signed
 from app.wording.reasons import TABLES
 from app.wording.work.adjusters import called
 
@@ -29,11 +28,8 @@ class Grade(StrEnum):
 LIKELY = Message("{percent}\u00a0% likely")
 OVER_LIKELY = Message("over 99\u00a0% likely")
 UNDER_LIKELY = Message("under 1\u00a0% likely")
-PERCENT = Message("{change}\u00a0%")
 NOISE = Message("±{change}\u00a0%")
 
-BORE = Message("bore {bore}")
-BORES = Message("bores {bores}", note="bores is a list of at least two numbers")
 BORE_ITSELF = Message("bore {bore} itself", note="dirt, a leak or a loose plate rather than an adjuster")
 EITHER = Message("{one} or {other}")
 WITH_LIKELY = Message("{what} ({likely})")
@@ -212,16 +208,7 @@ def percent(change: float) -> str:
     >>> percent(0.1234), percent(-0.1234), percent(-0.0001)
     ('+12.3\\xa0%', '−12.3\\xa0%', '0.0\\xa0%')
     """
-    return say(PERCENT, change=signed(100 * change, 1))
-
-
-def named_bores(bores: tuple[int, ...]) -> str:
-    """Bores by number, with the word before them; at least one.
-
-    >>> named_bores((3,)), named_bores((3, 4))
-    ('bore 3', 'bores 3 and 4')
-    """
-    return say(BORE, bore=bores[0]) if len(bores) == 1 else say(BORES, bores=listed(bores))
+    return say(PERCENT, figure=signed(100 * change, 1))
 
 
 def suspect_name(suspect: Suspect) -> str:

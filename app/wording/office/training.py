@@ -6,6 +6,7 @@ from app.shop.training.training import Slack, Truth
 from app.shop.training.training_start import Texts
 from app.sync.simulation.reference_run import ReferenceRun
 from app.wording.message import Message, say
+from app.wording.quantities import PERCENT, percent
 
 SHAPES: Mapping[str, Message] = {
     "4": Message("4 in line"),
@@ -59,7 +60,6 @@ WORN = Message(
 LATE = Message("Link rod {bank} is {flats} flats late. Idle readings do not show it, part throttle does.")
 TOGETHER = Message("Both banks open together, within ½\u00a0flat.")
 
-PER_CENT = Message("{number}\u00a0%")
 AT_IDLE = Message("{minutes}\u00a0min at idle")
 PART_THROTTLE = Message("{minutes}\u00a0min at part throttle")
 READINGS = Message("{count} reading", many="{count} readings")
@@ -86,11 +86,6 @@ def record_texts() -> Texts:
     )
 
 
-def percent(fraction: float) -> str:
-    """A fraction as a whole per cent."""
-    return say(PER_CENT, number=f"{100 * fraction:.0f}")
-
-
 def state(off: float, tolerance: float) -> str:
     """How a bore truly is: ``off`` and ``tolerance`` as fractions of the mean."""
     return say(STATES["even" if abs(off) <= tolerance else "open" if off > 0 else "closed"])
@@ -99,7 +94,7 @@ def state(off: float, tolerance: float) -> str:
 def headline(found: Truth, tolerance: float) -> str:
     """How even the engine truly is, with ``tolerance`` as a fraction of the mean."""
     if found.worst <= tolerance:
-        return say(EVEN, tolerance=say(PER_CENT, number=f"{100 * tolerance:g}"))
+        return say(EVEN, tolerance=say(PERCENT, figure=f"{100 * tolerance:g}"))
     far = max(found.bores, key=lambda one: abs(one.off))
     return say(TOO_OPEN if far.off > 0 else TOO_CLOSED, bore=far.bore, deviation=percent(abs(far.off)))
 

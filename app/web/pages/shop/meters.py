@@ -18,7 +18,7 @@ from app.shop.store.idempotency import new_key
 from app.web.context import Form, Now, Page, Pages, Shop
 from app.web.error_responses import status_of
 from app.wording.office import meters as words
-from app.wording.quantities import unit_of
+from app.wording.quantities import percent, unit_of
 from app.wording.reasons import problems_in_words
 from app.wording.work.safety import safety_lines
 
@@ -121,7 +121,7 @@ def line_of(meter: KnownMeter, today: str) -> MeterLine:
         meter.row.ident,
         meter.row.name,
         words.reads(meter),
-        words.percent(meter.repeatability),
+        percent(meter.repeatability, 1),
         words.known_from(meter),
         meter.due.due if meter.due else "",
         meter.overdue(today),

@@ -23,10 +23,10 @@ from app.sync.slips.slip_detection import (
 )
 from app.sync.slips.slip_hypotheses import moves
 from app.wording.message import say
-from app.wording.names import begin, listed
+from app.wording.names import begin
 from app.wording.office import slips
-from app.wording.office.slips import grade, likely, named_bores, percent, suspect_name
-from app.wording.quantities import Unit, fraction
+from app.wording.office.slips import grade, likely, percent, suspect_name
+from app.wording.quantities import Unit, fraction, listed, named_bores
 
 WORTH_SAYING = 0.05
 """Probability below which a suspect is not mentioned."""
