@@ -22,7 +22,6 @@ from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.shop.store.upgrade import open_shop
 from app.sync.engine.adjusters import registry
-from app.sync.engine.adjusters.influence import influence
 from app.sync.engine.adjusters.kind import Effect, ScrewWithGain
 from app.sync.engine.events import Meter, OtherTurn
 from app.sync.engine.hardware import Hardware, likely_hardware
@@ -48,6 +47,7 @@ from app.wording.work.telephone import advice_prompt
 from tests.shop import yard
 from tests.shop.rejections import rejects
 from tests.shop.yard import AT, key, visit_record
+from tests.sync.oracles import influence
 
 ORIGIN = "http://127.0.0.1"
 HOT = f"/visits/1/{HEAT_SOAKED.slug}"

@@ -17,25 +17,6 @@ from app.wording.message import Message, say
 NBSP = "\u00a0"
 QUARTERS = {0.25: "¼", 0.5: "½", 0.75: "¾"}
 
-COUNTS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
-SIXTEENTHS = (
-    "",
-    "one sixteenth",
-    "one eighth",
-    "three sixteenths",
-    "one quarter",
-    "five sixteenths",
-    "three eighths",
-    "seven sixteenths",
-    "one half",
-    "nine sixteenths",
-    "five eighths",
-    "eleven sixteenths",
-    "three quarters",
-    "thirteen sixteenths",
-    "seven eighths",
-    "fifteen sixteenths",
-)
 
 BORES = Message("bore {bores}", many="bores {bores}", note="in the middle of a sentence")
 PAIR = Message("{first} and {last}", note="two things, or a list of several and the last one")
@@ -149,21 +130,6 @@ def turns(amount: float) -> str:
     ('1/16\\xa0turn', '1\\xa0turn', '1\\xa01/4\\xa0turns')
     """
     return say(TURNS, figure=fraction(amount), count=1 if amount <= 1 else 2)
-
-
-def turns_in_words(amount: float) -> str:
-    """Turns of a screw as they are read out, to the nearest sixteenth.
-
-    Parameters: ``amount`` of turns, 0 or more.
-
-    >>> turns_in_words(0.125), turns_in_words(1.0), turns_in_words(1.5)
-    ('one eighth', 'one turn', 'one turn and one half')
-    """
-    whole, part = divmod(round(amount * 16), 16)
-    if not whole:
-        return SIXTEENTHS[part] or "nothing"
-    said = "one turn" if whole == 1 else f"{COUNTS[whole] if whole < len(COUNTS) else whole} turns"
-    return f"{said} and {SIXTEENTHS[part]}" if part else said
 
 
 def flats_in_figures(count: float) -> str:

@@ -11,17 +11,17 @@ from hypothesis import strategies as st
 
 from app.sync.banks.banks import Opening, balance
 from app.sync.engine import units
-from app.sync.engine.adjusters.influence import influence
-from app.sync.engine.air import air_factor, area_for, critical_ratio, flow_function, mass_flow, moist_air_density
+from app.sync.engine.air import area_for, critical_ratio, flow_function, mass_flow
 from app.sync.engine.events import Meter
 from app.sync.engine.hardware import Figure, Hardware, likely_hardware
 from app.sync.engine.layout import Bank, Bypass, Coupler, Layout, Link, OtherScrew, StopScrew
-from app.sync.engine.linkage import gap_after_turns, stop_rotation, turns_between, turns_for
-from app.sync.engine.plate import angle_at, area_of_gap, gap_at, open_area
+from app.sync.engine.linkage import stop_rotation, turns_for
+from app.sync.engine.plate import angle_at, gap_at, open_area
 from app.sync.engine.units import MM, THOU
 from app.sync.planning.preset import starting_turns
 from app.sync.slips.changes import Pooled
 from app.sync.slips.slip_detection import slipped
+from tests.sync.oracles import air_factor, area_of_gap, gap_after_turns, influence, moist_air_density, turns_between
 from tests.sync.strategies import closed_angles, diameters, hardwares, layouts, shares
 
 parts = st.floats(0.0, 1.0)

@@ -8,7 +8,7 @@ import re
 from collections.abc import Collection
 from html.parser import HTMLParser
 
-from app.wording.pseudo import ACCENTS
+from tests.wording.pseudo import ACCENTS
 
 UNITS = frozenset({"kg/h", "cfm", "kPa", "inHg", "mmHg", "psi", "bar", "mbar", "abs", "in", "mm", "thou", "cu"})
 """Symbols of units: the same in every language."""

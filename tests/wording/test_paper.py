@@ -18,9 +18,9 @@ from app.web.presenters.paper.file_page import file_page
 from app.web.presenters.paper.sheet import Sheet, sheet_of
 from app.wording.office import paper
 from app.wording.office.paper import bore_words
-from app.wording.pseudo import PseudoTranslations
 from tests.shop.past import Past
 from tests.shop.yard import AT, FOUR, V8, engine, heat_soaked, key, read, visit, visit_record
+from tests.wording.pseudo import PseudoTranslations
 
 ORIGIN = "http://127.0.0.1"
 UNEVEN = [6.5, 6.5, 7.75, 7.75]

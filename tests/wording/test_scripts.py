@@ -10,7 +10,7 @@ from app.places import static
 from app.wording import language
 from app.wording.language import speaking
 from app.wording.program import scripts
-from app.wording.pseudo import PseudoTranslations, pseudo
+from tests.wording.pseudo import PseudoTranslations, pseudo
 
 SOURCES = "".join(file.read_text(encoding="utf-8") for file in sorted(static().glob("*.js")))
 SAID = set(re.findall(r'\bsay\(\s*"([^"]+)"', SOURCES))

@@ -14,9 +14,9 @@ from app.wording.language import speaking
 from app.wording.message import Message, say
 from app.wording.office import slips
 from app.wording.office.slips import Grade, grade, likely, suspect_name
-from app.wording.pseudo import PseudoTranslations
 from app.wording.quantities import unit_named
 from tests.shop.past import Past
+from tests.wording.pseudo import PseudoTranslations
 
 EVEN = [6.5] * 8
 SLIPPED = [6.5, 6.5, 7.75, 7.75, 6.5, 6.5, 6.5, 6.5]

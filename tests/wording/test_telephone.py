@@ -13,7 +13,6 @@ from app.sync.engine.units import MM, THOU
 from app.sync.planning.advice import Advice, AdviceKind, AdviceReason
 from app.wording import language
 from app.wording.message import say
-from app.wording.pseudo import PseudoTranslations
 from app.wording.work.telephone import (
     ITEMS,
     KEEP_CLEAR,
@@ -25,6 +24,7 @@ from app.wording.work.telephone import (
     item_prompt,
 )
 from tests.shop.yard import FOUR, TWINS, V8
+from tests.wording.pseudo import PseudoTranslations
 
 K, WHY = AdviceKind, AdviceReason.FOLLOWS
 

@@ -3,10 +3,10 @@
 import pytest
 
 from app.sync.engine.events import Meter, Reading
-from app.sync.engine.units import KG_PER_HOUR, KPA
+from app.sync.engine.units import KG_PER_HOUR
 from app.sync.readings.rounds import BoreResult, BoreVerdict, RoundResult, RoundVerdict, evenness
 from app.wording.quantities import Unit
-from app.wording.work.verdicts import bore_deviation, bore_word, ruler_ends, verdict_sentence, verdict_title
+from app.wording.work.verdicts import bore_word, ruler_ends, verdict_sentence, verdict_title
 from tests.shop.yard import V8
 
 KGH = Unit("kg/h", KG_PER_HOUR, 2, 0.25)
@@ -88,12 +88,6 @@ def test_a_tile_names_the_figure_of_a_flow_meter_and_the_plate_of_a_vacuum_gauge
     verdict: BoreVerdict, vacuum: bool, opening: float, said: str
 ) -> None:
     assert bore_word(result(verdict, -opening if vacuum else opening, opening), 6.5, vacuum) == said
-
-
-def test_a_deviation_on_paper_keeps_the_sign_of_the_meter() -> None:
-    unit = Unit("kPa", KPA, 1, 0.1)
-    assert bore_deviation(result(BoreVerdict.OPEN, -1.04 * KPA, 1.04 * KPA), unit) == "open −1.0"
-    assert bore_deviation(result(BoreVerdict.CLOSED, -1.04 * KG_PER_HOUR, -1.04 * KG_PER_HOUR), KGH) == "closed −1.04"
 
 
 def test_the_ruler_has_open_plates_at_its_right_end() -> None:

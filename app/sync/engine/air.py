@@ -6,8 +6,6 @@ reference equation of state), so nothing here goes further than that, except den
 
 import math
 
-from app.sync.engine.units import ZERO_CELSIUS
-
 GAMMA = 1.4
 GAS_CONSTANT = 287.05  # dry air [J/(kg K)]
 ATMOSPHERE = 101325.0  # standard pressure [Pa]
@@ -107,77 +105,3 @@ def pressure_sensitivity(ratio: float, gamma: float = GAMMA) -> float:
         return 0.0
     rise = ratio ** ((gamma - 1) / gamma)
     return float((2 - (gamma + 1) * rise) / (2 * gamma * (1 - rise)))
-
-
-def air_factor(pressure: float, temperature: float, to_pressure: float, to_temperature: float) -> float:
-    """Factor that refers a flow read in one day's air to another day's air, the opening unchanged.
-
-    ``(to_pressure / pressure) sqrt(temperature / to_temperature)``. This is for readings of air flow with the pressure
-    ratio unchanged; the power correction factors of engine test standards are something else and do not apply.
-
-    Parameters: ``pressure`` [Pa] and ``temperature`` [K] of the air when it was read; ``to_pressure`` [Pa] and
-    ``to_temperature`` [K] of the air to refer it to.
-
-    Source: isentropic flow.
-
-    >>> round(air_factor(99e3, 298.15, 101325, 293.15), 4)
-    1.0322
-    """
-    return to_pressure / pressure * math.sqrt(temperature / to_temperature)
-
-
-def moist_air_density(temperature: float, pressure: float, humidity: float = 0.5) -> float:
-    """Density of moist air [kg/m3].
-
-    Parameters: ``temperature`` [K]; ``pressure`` [Pa]; ``humidity`` relative, 0 to 1. The equation is stated for
-    15 to 27 degrees Celsius and 600 to 1100 hPa; at 40 degrees it is still within 0.01 %.
-
-    Source: CIPM-2007, Picard, Davis, Gläser and Fujii, Metrologia 45 (2008) 149-155, at 400 ppm of carbon dioxide.
-
-    >>> round(moist_air_density(293.15, 101325, 0.5), 4)
-    1.1993
-    """
-    if not 0 <= humidity <= 1:
-        raise ValueError("Relative humidity lies between 0 and 1.")
-    celsius = temperature - ZERO_CELSIUS
-    saturation = math.exp(
-        1.2378847e-5 * temperature**2 - 1.9121316e-2 * temperature + 33.93711047 - 6343.1645 / temperature
-    )
-    enhancement = 1.00062 + 3.14e-8 * pressure + 5.6e-7 * celsius**2
-    vapour = humidity * enhancement * saturation / pressure  # mole fraction of water
-    compressibility = (
-        1
-        - pressure
-        / temperature
-        * (
-            1.58123e-6
-            - 2.9331e-8 * celsius
-            + 1.1043e-10 * celsius**2
-            + (5.707e-6 - 2.051e-8 * celsius) * vapour
-            + (1.9898e-4 - 2.376e-6 * celsius) * vapour**2
-        )
-        + (pressure / temperature) ** 2 * (1.83e-11 - 0.765e-8 * vapour**2)
-    )
-    dry_mole, water_mole, molar_gas_constant = 28.96546e-3, 18.01528e-3, 8.314472
-    return (
-        pressure
-        * dry_mole
-        / (compressibility * molar_gas_constant * temperature)
-        * (1 - vapour * (1 - water_mole / dry_mole))
-    )
-
-
-def standard_pressure(altitude: float) -> float:
-    """Pressure of the standard atmosphere [Pa], for a shop without a barometer.
-
-    Parameters: ``altitude`` geopotential [m], -2000 to 11000. Weather moves the true pressure by about 3 %.
-
-    Source: US Standard Atmosphere 1976, ISO 2533.
-
-    >>> round(standard_pressure(1000))
-    89875
-    """
-    if not -2000 <= altitude <= 11000:
-        raise ValueError("The lowest layer of the standard atmosphere reaches from -2000 m to 11000 m.")
-    lapse, sea_level = 6.5e-3, 288.15
-    return float(ATMOSPHERE * (1 - lapse * altitude / sea_level) ** (9.80665 / (287.05287 * lapse)))

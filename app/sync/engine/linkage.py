@@ -8,7 +8,6 @@ than 0.05 %.
 import math
 
 from app.sync.engine.hardware import Hardware
-from app.sync.engine.plate import angle_at, gap_at
 from app.sync.engine.units import MM, THOU
 
 FLATS_PER_TURN = 6
@@ -97,32 +96,3 @@ def flats_for(rotation: float, hardware: Hardware, both_hands: bool = False) -> 
     1.0
     """
     return rotation / link_rotation(1.0, hardware, both_hands)
-
-
-def gap_after_turns(gap: float, turns: float, hardware: Hardware) -> float:
-    """Edge gap after the stop screw was turned [m]; a plate that meets its bore stays closed.
-
-    Parameters: ``gap`` [m] before; ``turns`` of the screw, positive opens; ``hardware`` fitted.
-
-    Source: ``gap_at``, ``angle_at`` and ``stop_rotation``.
-
-    >>> from app.sync.engine.hardware import likely_hardware
-    >>> round(gap_after_turns(5 * THOU, 0.25, likely_hardware(2e-3, 4)) / THOU, 1)
-    6.1
-    """
-    diameter, closed = hardware.bore_diameter.value, hardware.closed_angle.value
-    angle = angle_at(gap, diameter, closed) + stop_rotation(turns, hardware)
-    return gap_at(max(angle, closed), diameter, closed)
-
-
-def turns_between(before: float, after: float, hardware: Hardware) -> float:
-    """Turns of the stop screw that take the edge gap from one value to another, positive when it opens.
-
-    Parameters: ``before`` [m] and ``after`` [m] edge gaps; ``hardware`` fitted.
-
-    >>> from app.sync.engine.hardware import likely_hardware
-    >>> round(turns_between(5 * THOU, 6 * THOU, likely_hardware(2e-3, 4)), 2)
-    0.22
-    """
-    diameter, closed = hardware.bore_diameter.value, hardware.closed_angle.value
-    return turns_for(angle_at(after, diameter, closed) - angle_at(before, diameter, closed), hardware)

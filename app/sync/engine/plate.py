@@ -96,20 +96,6 @@ def gap_rate(gap: float, diameter: float, closed: float) -> float:
     return diameter / 2 * math.sin(angle_at(gap, diameter, closed)) / math.cos(closed)
 
 
-def area_of_gap(gap: float, diameter: float, shaft: float, closed: float) -> float:
-    """Area left open by a plate that shows an edge gap [m2]; close to ``pi D gap / 2`` at idle.
-
-    Parameters: ``gap`` [m] from 0 to half the bore; ``diameter`` of the bore [m]; ``shaft`` diameter [m]; ``closed``
-    angle [rad].
-
-    Source: ``open_area`` at ``angle_at``.
-
-    >>> round(area_of_gap(127e-6, 0.048, 0.010, math.radians(6)) * 1e6, 2)  # mm2 at five thousandths of an inch
-    9.54
-    """
-    return open_area(angle_at(gap, diameter, closed), diameter, shaft, closed)
-
-
 def closed_leakage(diameter: float) -> float:
     """Effective area that a closed plate of usual fit still passes [m2].
 

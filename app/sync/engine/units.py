@@ -15,7 +15,6 @@ KG_PER_HOUR = 1 / 3600
 CFM = INCH**3 * 1728 / 60 * 1.2041
 """Cubic feet a minute as a mass flow, of dry air at 20 degrees Celsius and 101.325 kPa: 1.2041 kg/m3 by the gas law
 with a molar mass of 28.965 g/mol."""
-GRAM_PER_SECOND = 1e-3
 KPA = 1e3
 MM_HG = 133.322387415
 IN_HG = 25.4 * MM_HG

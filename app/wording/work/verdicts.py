@@ -97,16 +97,6 @@ def bore_word(one: BoreResult, mean: float, vacuum: bool) -> str:
     return say(above if one.opening > 0 else below, gap=percent(one.deviation / mean))
 
 
-def bore_deviation(one: BoreResult, unit: Unit) -> str:
-    """The verdict on a bore, with its deviation in the meter's unit where it is outside.
-
-    Parameters: ``one`` bore; ``unit`` of the meter.
-    """
-    if one.verdict in (BoreVerdict.EVEN, BoreVerdict.AT_LIMIT):
-        return say(WORDS[one.verdict])
-    return say(OPEN if one.opening > 0 else CLOSED, gap=unit.change(one.deviation))
-
-
 def ruler_ends(vacuum: bool) -> tuple[str, str]:
     """The two ends of the ruler, closed plates first.
 

@@ -7,9 +7,10 @@ from hypothesis import strategies as st
 
 from app.sync.engine.air import flow_function
 from app.sync.engine.idle_flow import SHARING, flow_function_of, own_ratio, slopes, solve_idle, usual_breathing
-from app.sync.engine.plate import area_of_gap, closed_leakage
+from app.sync.engine.plate import closed_leakage
 from app.sync.engine.units import DEGREE, KG_PER_HOUR, MM, THOU
 from app.sync.slips.changes import PLENUM_PRESSURE_PER_FLOW, PRESSURE_PER_FLOW
+from tests.sync.oracles import area_of_gap
 
 ENGINE = usual_breathing(4, 2e-3, 850 / 60)
 AREAS = np.array([7.0, 9.0, 10.5, 13.0]) * 1e-6

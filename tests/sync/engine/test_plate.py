@@ -5,8 +5,9 @@ import math
 import numpy as np
 import pytest
 
-from app.sync.engine.plate import angle_at, area_of_gap, closed_leakage, gap_at, gap_rate, open_area
+from app.sync.engine.plate import angle_at, closed_leakage, gap_at, gap_rate, open_area
 from app.sync.engine.units import INCH, MM, THOU
+from tests.sync.oracles import area_of_gap
 
 MM2 = 1e-6
 

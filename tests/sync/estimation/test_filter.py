@@ -11,11 +11,11 @@ from app.sync.engine.events import BladeReset, BypassTurn, IdleSpeed, LinkTurn, 
 from app.sync.engine.hardware import likely_hardware
 from app.sync.engine.idle_flow import solve_idle, usual_breathing
 from app.sync.engine.layout import Bank, Bypass, Coupler, Layout, StopScrew
-from app.sync.engine.linkage import gap_after_turns
 from app.sync.engine.units import THOU
 from app.sync.estimation.filter import Innovation, kalman_update, predicted_readings, run_filter, update
 from app.sync.estimation.posterior import FEELER_SD, Posterior, prior_for
 from app.sync.estimation.predict import predict
+from tests.sync.oracles import gap_after_turns
 
 FOUR = Layout((Bank("A", (1, 2, 3, 4), 2, 1),))
 HARDWARE = likely_hardware(2e-3, 4)

@@ -9,8 +9,9 @@ from app.sync.engine.air import ATMOSPHERE, mass_flow
 from app.sync.engine.hardware import Figure, Hardware, likely_hardware
 from app.sync.engine.linkage import stop_rotation
 from app.sync.engine.plate import open_area
-from app.sync.engine.units import CUBIC_INCH, DEGREE, GRAM_PER_SECOND, KPA, LITRE, MM, THOU
+from app.sync.engine.units import CUBIC_INCH, DEGREE, KPA, LITRE, MM, THOU
 from app.sync.planning.preset import BASE_BLADE, PRACTICE_IDLE, starting_turns
+from tests.sync.oracles import GRAM_PER_SECOND
 
 
 def measured(hardware: Hardware) -> Hardware:

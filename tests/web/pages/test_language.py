@@ -19,9 +19,9 @@ from app.web.application import create_app
 from app.web.pages.shop.damaged import create_damaged_app
 from app.web.pages.shop.trust import Trust, create_trust_app
 from app.web.security.pairing import Pairing
-from app.wording.pseudo import PseudoTranslations
 from tests.shop.yard import AT, FACTS, TWINS, engine, heat_soaked, key, read_round
 from tests.web.pseudo_text import unmarked
+from tests.wording.pseudo import PseudoTranslations
 
 HOME = "http://192.168.7.20:8000"
 PSEUDO = PseudoTranslations()

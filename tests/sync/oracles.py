@@ -1,0 +1,184 @@
+"""What tests of the numerical core compare with: published formulas and geometry that the program never asks for."""
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from app.sync.engine.adjusters.registry import adjusters, kind_at
+from app.sync.engine.air import ATMOSPHERE
+from app.sync.engine.hardware import Hardware
+from app.sync.engine.layout import Adjuster, Layout
+from app.sync.engine.linkage import IDLE_GAP, stop_rotation, turns_for
+from app.sync.engine.plate import angle_at, gap_at, gap_rate, open_area
+from app.sync.engine.units import ZERO_CELSIUS
+
+GRAM_PER_SECOND = 1e-3
+
+
+def air_factor(pressure: float, temperature: float, to_pressure: float, to_temperature: float) -> float:
+    """Factor that refers a flow read in one day's air to another day's air, the opening unchanged.
+
+    ``(to_pressure / pressure) sqrt(temperature / to_temperature)``. This is for readings of air flow with the pressure
+    ratio unchanged; the power correction factors of engine test standards are something else and do not apply.
+
+    Parameters: ``pressure`` [Pa] and ``temperature`` [K] of the air when it was read; ``to_pressure`` [Pa] and
+    ``to_temperature`` [K] of the air to refer it to.
+
+    Source: isentropic flow.
+
+    >>> round(air_factor(99e3, 298.15, 101325, 293.15), 4)
+    1.0322
+    """
+    return to_pressure / pressure * math.sqrt(temperature / to_temperature)
+
+
+def moist_air_density(temperature: float, pressure: float, humidity: float = 0.5) -> float:
+    """Density of moist air [kg/m3].
+
+    Parameters: ``temperature`` [K]; ``pressure`` [Pa]; ``humidity`` relative, 0 to 1. The equation is stated for
+    15 to 27 degrees Celsius and 600 to 1100 hPa; at 40 degrees it is still within 0.01 %.
+
+    Source: CIPM-2007, Picard, Davis, Gläser and Fujii, Metrologia 45 (2008) 149-155, at 400 ppm of carbon dioxide.
+
+    >>> round(moist_air_density(293.15, 101325, 0.5), 4)
+    1.1993
+    """
+    if not 0 <= humidity <= 1:
+        raise ValueError("Relative humidity lies between 0 and 1.")
+    celsius = temperature - ZERO_CELSIUS
+    saturation = math.exp(
+        1.2378847e-5 * temperature**2 - 1.9121316e-2 * temperature + 33.93711047 - 6343.1645 / temperature
+    )
+    enhancement = 1.00062 + 3.14e-8 * pressure + 5.6e-7 * celsius**2
+    vapour = humidity * enhancement * saturation / pressure  # mole fraction of water
+    compressibility = (
+        1
+        - pressure
+        / temperature
+        * (
+            1.58123e-6
+            - 2.9331e-8 * celsius
+            + 1.1043e-10 * celsius**2
+            + (5.707e-6 - 2.051e-8 * celsius) * vapour
+            + (1.9898e-4 - 2.376e-6 * celsius) * vapour**2
+        )
+        + (pressure / temperature) ** 2 * (1.83e-11 - 0.765e-8 * vapour**2)
+    )
+    dry_mole, water_mole, molar_gas_constant = 28.96546e-3, 18.01528e-3, 8.314472
+    return (
+        pressure
+        * dry_mole
+        / (compressibility * molar_gas_constant * temperature)
+        * (1 - vapour * (1 - water_mole / dry_mole))
+    )
+
+
+def standard_pressure(altitude: float) -> float:
+    """Pressure of the standard atmosphere [Pa], for a shop without a barometer.
+
+    Parameters: ``altitude`` geopotential [m], -2000 to 11000. Weather moves the true pressure by about 3 %.
+
+    Source: US Standard Atmosphere 1976, ISO 2533.
+
+    >>> round(standard_pressure(1000))
+    89875
+    """
+    if not -2000 <= altitude <= 11000:
+        raise ValueError("The lowest layer of the standard atmosphere reaches from -2000 m to 11000 m.")
+    lapse, sea_level = 6.5e-3, 288.15
+    return float(ATMOSPHERE * (1 - lapse * altitude / sea_level) ** (9.80665 / (287.05287 * lapse)))
+
+
+def area_of_gap(gap: float, diameter: float, shaft: float, closed: float) -> float:
+    """Area left open by a plate that shows an edge gap [m2]; close to ``pi D gap / 2`` at idle.
+
+    Parameters: ``gap`` [m] from 0 to half the bore; ``diameter`` of the bore [m]; ``shaft`` diameter [m]; ``closed``
+    angle [rad].
+
+    Source: ``open_area`` at ``angle_at``.
+
+    >>> round(area_of_gap(127e-6, 0.048, 0.010, math.radians(6)) * 1e6, 2)  # mm2 at five thousandths of an inch
+    9.54
+    """
+    return open_area(angle_at(gap, diameter, closed), diameter, shaft, closed)
+
+
+def gap_after_turns(gap: float, turns: float, hardware: Hardware) -> float:
+    """Edge gap after the stop screw was turned [m]; a plate that meets its bore stays closed.
+
+    Parameters: ``gap`` [m] before; ``turns`` of the screw, positive opens; ``hardware`` fitted.
+
+    Source: ``gap_at``, ``angle_at`` and ``stop_rotation``.
+
+    >>> from app.sync.engine.hardware import likely_hardware
+    >>> from app.sync.engine.units import THOU
+    >>> round(gap_after_turns(5 * THOU, 0.25, likely_hardware(2e-3, 4)) / THOU, 1)
+    6.1
+    """
+    diameter, closed = hardware.bore_diameter.value, hardware.closed_angle.value
+    angle = angle_at(gap, diameter, closed) + stop_rotation(turns, hardware)
+    return gap_at(max(angle, closed), diameter, closed)
+
+
+def turns_between(before: float, after: float, hardware: Hardware) -> float:
+    """Turns of the stop screw that take the edge gap from one value to another, positive when it opens.
+
+    Parameters: ``before`` [m] and ``after`` [m] edge gaps; ``hardware`` fitted.
+
+    >>> from app.sync.engine.hardware import likely_hardware
+    >>> from app.sync.engine.units import THOU
+    >>> round(turns_between(5 * THOU, 6 * THOU, likely_hardware(2e-3, 4)), 2)
+    0.22
+    """
+    diameter, closed = hardware.bore_diameter.value, hardware.closed_angle.value
+    return turns_for(angle_at(after, diameter, closed) - angle_at(before, diameter, closed), hardware)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Influence:
+    """Change of edge gap per unit of each adjuster: one row a bore, one column an adjuster.
+
+    Units: metres of gap per turn of a stop screw or of a coupler's screw inward, per metre of blade thickness at a
+    coupler, per turn of a bypass screw outward, per flat of a link. A link acts only off idle: at idle the stop screw
+    holds the bank. Where nobody knows which way a coupler's screw opens, it stands here as if inward did.
+    """
+
+    bores: tuple[int, ...]
+    adjusters: tuple[Adjuster, ...]
+    matrix: NDArray[np.float64]
+
+    def of(self, adjuster: Adjuster) -> Mapping[int, float]:
+        """The bores that ``adjuster`` moves, with the change of gap per unit. Raises ValueError for a stranger."""
+        column = self.matrix[:, self.adjusters.index(adjuster)]
+        return {bore: float(change) for bore, change in zip(self.bores, column, strict=True) if change}
+
+
+def influence(layout: Layout, hardware: Hardware, gap: float = IDLE_GAP) -> Influence:
+    """Which bores each adjuster moves, and by how much of gap per unit.
+
+    Parameters: ``layout`` of the engine; ``hardware`` fitted; ``gap`` [m] around which the plates stand, five
+    thousandths of an inch unless told (the gap opens faster the wider the plate stands).
+
+    Source: lever arms and the plate's geometry.
+
+    >>> from app.sync.engine.hardware import likely_hardware
+    >>> from app.sync.engine.layout import Bank, Coupler, StopScrew
+    >>> from app.sync.engine.units import THOU
+    >>> four = Layout((Bank("A", (1, 2, 3, 4), stop=2, drive=2),))
+    >>> found = influence(four, likely_hardware(2e-3, 4))
+    >>> {bore: round(change / THOU, 1) for bore, change in found.of(StopScrew("A")).items()}
+    {1: 4.4, 2: 4.4, 3: 4.4, 4: 4.4}
+    >>> found.of(Coupler(2, 3))
+    {3: 1.0, 4: 1.0}
+    """
+    per_radian = gap_rate(gap, hardware.bore_diameter.value, hardware.closed_angle.value)
+    columns = adjusters(layout)
+    matrix = np.zeros((len(layout.bores), len(columns)))
+    for at, adjuster in enumerate(columns):
+        kind = kind_at(layout, adjuster)
+        for bore in kind.reach(layout, adjuster):
+            matrix[layout.bores.index(bore), at] = kind.gap_per_unit(layout, hardware, adjuster, per_radian)
+    return Influence(layout.bores, columns, matrix)
