@@ -41,6 +41,10 @@ NOW = datetime(2026, 11, 25, 12, tzinfo=UTC)
 """When the shop was left: the answers were taken at this moment."""
 
 FILE_MAY_SAY_OTHERWISE = frozenset({"version"})
+
+JUDGED = {"/slipped": frozenset({"verdict", "any_slip", "named", "odds", "reread", "misread_odds"})}
+"""By the end of a path, the fields that hold a judgement, which may be another one by now."""
+
 ORIGIN = "http://127.0.0.1:8000"
 SIGNER, PIN = "Foreman of the yard", "2580"
 
@@ -170,7 +174,8 @@ def test_programs_are_told_what_they_were_told(client: TestClient) -> None:
     for path, was in recorded()["answers"].items():
         answer = client.get(path)
         now = {"status": answer.status_code, "body": answer.json()}
-        assert list(lost(was, now, at=path))[:20] == []
+        free = next((fields for end, fields in JUDGED.items() if path.endswith(end)), frozenset())
+        assert list(lost(was, now, free, at=path))[:20] == []
 
 
 def test_the_interface_is_described_with_everything_it_had(client: TestClient) -> None:
