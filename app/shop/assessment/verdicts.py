@@ -21,7 +21,7 @@ from app.sync.estimation.posterior import Posterior
 from app.sync.estimation.prior_transfer import prior_from_history
 from app.sync.planning.advice import Advice, AdviceKind, AdviceReason
 from app.sync.planning.planner import next_move, start_prior
-from app.sync.readings.rounds import RoundResult, RoundVerdict, evenness, outliers
+from app.sync.readings.rounds import RoundResult, RoundVerdict, evenness
 
 LESSONS_BACK = 3
 """Earlier visits that are learned from; what was before them counts for little by now."""
@@ -226,12 +226,6 @@ def passes(record: VisitRecord, phase: Phase, one: Round) -> bool:
         return True
     advice = next_of(record, phase, one)
     return advice is not None and advice.kind is AdviceKind.DONE
-
-
-def far_off(one: Round, bore: int, value: float) -> bool:
-    """Whether a value for a bore stands so far from the others of its round that it is more likely a slip."""
-    others = {b: r.value for b, r in one.latest.items() if r.value is not None and b != bore}
-    return bore in outliers({**others, bore: value})
 
 
 def _coarse(record: VisitRecord, phase: Phase) -> Advice | None:
