@@ -8,7 +8,8 @@ from enum import StrEnum
 from typing import Literal
 
 from app.shop.assessment.progress import PhaseStatus
-from app.shop.assessment.verdicts import balanced, needs_preset, next_of
+from app.shop.assessment.tightening import moved_bores, to_reread
+from app.shop.assessment.verdicts import balanced, needs_preset, next_of, unmoved_since_accepted
 from app.shop.procedure.items import Phase
 from app.shop.procedure.phases import COLD_PRESET
 from app.shop.procedure.read_order import NextReading
@@ -28,6 +29,8 @@ class StepReason(StrEnum):
     NOTHING_READ = "nothing-read"  # the phase does not use the meter
     IN_QUESTION = "in-question"  # a bore has two values, and which of them counts was not chosen
     TIGHTENING = "tightening"  # something moved that may not be adjusted in this phase
+    AS_BEFORE = "as-before"  # nothing moved in tightening, as far as the readings tell
+    UNEVEN = "uneven"  # not even, where nothing may be adjusted and nothing shows that it moved
     SINGLE = "single"  # one bank: nothing to balance
     BALANCED = "balanced"
     LINK = "link"
@@ -61,13 +64,25 @@ def next_step(record: VisitRecord, status: PhaseStatus, now: NextReading, banks:
     if phase.rounds == "openings":
         return _off_idle(record, now, banks)
     advice = next_of(record, phase)
-    if now.bore is not None and (advice is None or advice.kind in (AdviceKind.MEASURE, AdviceKind.DONE)):
+    reads_on = advice is None or advice.kind in (AdviceKind.MEASURE, AdviceKind.DONE) or phase.rounds == "last"
+    if now.bore is not None and reads_on:
         return _read_on(now, advice)
     if advice is None:
         return Advice(AdviceKind.DONE, AdviceReason.COARSE)
     if advice.kind not in (AdviceKind.MEASURE, AdviceKind.DONE, AdviceKind.CANNOT, *phase.move_kinds):
-        return Advice(AdviceKind.CANNOT, StepReason.TIGHTENING, about=advice.bores)
+        return _after_tightening(record, advice)
     return advice
+
+
+def _after_tightening(record: VisitRecord, advice: Advice) -> Advice:
+    """The step at lock-down where the planner would adjust: what tightening moved, or that nothing shows it did."""
+    if moved := moved_bores(record):
+        return Advice(AdviceKind.CANNOT, StepReason.TIGHTENING, about=moved)
+    if again := to_reread(record):
+        return Advice(AdviceKind.MEASURE, AdviceReason.DOUBTFUL, bores=again)
+    if unmoved_since_accepted(record):
+        return Advice(AdviceKind.DONE, StepReason.AS_BEFORE)
+    return Advice(AdviceKind.CANNOT, StepReason.UNEVEN, about=advice.bores)
 
 
 def to_read(phase: Phase, now: NextReading, advice: Advice) -> tuple[ToRead, ...]:

@@ -6,6 +6,7 @@ from functools import lru_cache
 from statistics import fmean
 from typing import NamedTuple
 
+from app.shop.assessment.tightening import stands_as_before, to_reread
 from app.shop.procedure.items import Phase
 from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED
 from app.shop.procedure.read_order import opening_rounds
@@ -225,7 +226,15 @@ def passes(record: VisitRecord, phase: Phase, one: Round) -> bool:
     if evenness_of(record, one, record.settings.window(phase.slug)).verdict is RoundVerdict.EVEN:
         return True
     advice = next_of(record, phase, one)
-    return advice is not None and advice.kind is AdviceKind.DONE
+    if advice is not None and advice.kind is AdviceKind.DONE:
+        return True
+    return phase.rounds == "last" and not to_reread(record) and unmoved_since_accepted(record)
+
+
+def unmoved_since_accepted(record: VisitRecord) -> bool:
+    """Whether the engine passed hot and stands at lock-down as it stood then, as far as the readings tell."""
+    accepted = accepted_round(record, HEAT_SOAKED)
+    return accepted is not None and passes(record, HEAT_SOAKED, accepted) and stands_as_before(record) is True
 
 
 def _coarse(record: VisitRecord, phase: Phase) -> Advice | None:

@@ -4,6 +4,7 @@
 it and asks what slipped. Nothing here reads the database (see ``history_cache``): a visit is worked out once.
 """
 
+import math
 from collections import defaultdict
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
@@ -243,12 +244,9 @@ def _conditions(record: VisitRecord, *, left: bool) -> Conditions | None:
     The speed counts that was typed last after the last move that changes the idle, as found before the first. The air
     does not change by moves: as found, what was typed before the first one counts where there is any.
     """
-    made = [m.ident for m in record.moves if kind_of(m.kind).at_idle]
     typed = [c for c in record.all_checks if c.number is not None and c.ident not in record.taken_back]
-    if left:
-        still = [c for c in typed if c.after_move >= max(made, default=0)]
-    else:
-        still = [c for c in typed if not made or c.after_move < min(made)]
+    first = min((m.ident for m in record.moves if kind_of(m.kind).at_idle), default=math.inf)
+    still = [c for c in typed if (c.after_move >= record.last_idle_move if left else c.after_move < first)]
     speed = _newest(still, SPEEDS)
     pressure, temperature = (_newest(typed if left else still, (item,)) or _newest(typed, (item,)) for item in AIR)
     if speed is None or pressure is None or temperature is None:

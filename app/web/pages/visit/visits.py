@@ -8,6 +8,7 @@ from fastapi import APIRouter
 from fastapi.responses import HTMLResponse, Response
 
 from app.shop.assessment.assessment import Assessment, PhaseAssessment
+from app.shop.assessment.progress import is_stale
 from app.shop.commands import checks, people, visits
 from app.shop.errors import NotFoundError, RejectedError
 from app.shop.procedure.items import Item, Phase
@@ -182,6 +183,7 @@ def _unchanged(judged: PhaseAssessment, item: Item, typed: str, units: Units) ->
         and before is not None
         and before.number is not None
         and typed == item.shown(before.number, units)
+        and not is_stale(judged.record, item, before)
     )
 
 
