@@ -3,7 +3,7 @@
 ``assess`` asks here, with what it has worked out of the phase by then.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Literal
 
@@ -12,7 +12,7 @@ from app.shop.assessment.tightening import moved_bores, to_reread
 from app.shop.assessment.verdicts import balanced, needs_preset, next_of, unmoved_since_accepted
 from app.shop.procedure.items import Phase
 from app.shop.procedure.phases import COLD_PRESET
-from app.shop.procedure.read_order import NextReading
+from app.shop.procedure.read_order import NextReading, to_open_again
 from app.shop.record.visit_record import VisitRecord
 from app.sync.banks.banks import BankAssessment, Extra
 from app.sync.engine.units import THOU
@@ -34,6 +34,7 @@ class StepReason(StrEnum):
     SINGLE = "single"  # one bank: nothing to balance
     BALANCED = "balanced"
     LINK = "link"
+    LEVER_SHUT = "lever-shut"  # an opening was read with the lever shut
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +63,7 @@ def next_step(record: VisitRecord, status: PhaseStatus, now: NextReading, banks:
         bores = tuple(older.bore for older, _ in now.current.in_question)
         return Advice(AdviceKind.CANNOT, StepReason.IN_QUESTION, about=bores)
     if phase.rounds == "openings":
-        return _off_idle(record, now, banks)
+        return _off_idle(record, phase, now, banks)
     advice = next_of(record, phase)
     reads_on = advice is None or advice.kind in (AdviceKind.MEASURE, AdviceKind.DONE) or phase.rounds == "last"
     if now.bore is not None and reads_on:
@@ -141,9 +142,11 @@ def starting(record: VisitRecord) -> Preset:
     )
 
 
-def _off_idle(record: VisitRecord, now: NextReading, found: BankAssessment | None) -> Advice:
+def _off_idle(record: VisitRecord, phase: Phase, now: NextReading, found: BankAssessment | None) -> Advice:
     if len(record.layout.banks) < 2:
         return Advice(AdviceKind.DONE, StepReason.SINGLE)
+    if to_open_again(record, phase, now):
+        return replace(_read_on(now, None), why=StepReason.LEVER_SHUT)
     if now.bore is not None and (found is None or now.current is not None or not found.flats):
         return _read_on(now, None)
     if found is None:

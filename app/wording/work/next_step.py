@@ -25,6 +25,7 @@ TITLES: Mapping[StrEnum, Message] = {
     StepReason.UNEVEN: Message("Not even, and nothing is adjusted here", limit=TITLE),
     StepReason.SINGLE: bank_balance.NO_BALANCE,
     StepReason.BALANCED: bank_balance.EXTRAS[Extra.NONE].title,
+    StepReason.LEVER_SHUT: bank_balance.LEVER_SHUT,
     StepReason.LINK: adjusters.ADJUSTERS[AdviceKind.LINK].name,
 }
 REASONS: Mapping[StrEnum, Message] = {
