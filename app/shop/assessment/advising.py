@@ -11,7 +11,7 @@ from app.shop.assessment.progress import PhaseStatus
 from app.shop.assessment.tightening import moved_bores, to_reread
 from app.shop.assessment.verdicts import balanced, needs_preset, next_of, unmoved_since_accepted
 from app.shop.procedure.items import Phase
-from app.shop.procedure.phases import COLD_PRESET
+from app.shop.procedure.phases import COLD_PRESET, HEAT_SOAKED
 from app.shop.procedure.read_order import NextReading, to_open_again
 from app.shop.record.visit_record import VisitRecord
 from app.sync.banks.banks import BankAssessment, Extra
@@ -35,6 +35,10 @@ class StepReason(StrEnum):
     BALANCED = "balanced"
     LINK = "link"
     LEVER_SHUT = "lever-shut"  # an opening was read with the lever shut
+
+
+MOVES_WITHOUT_LEAK_CHECK = 2
+"""Moves at one coupler for a bore that reads low, after which a leak is looked for (our judgement)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +76,21 @@ def next_step(record: VisitRecord, status: PhaseStatus, now: NextReading, banks:
         return Advice(AdviceKind.DONE, AdviceReason.COARSE)
     if advice.kind not in (AdviceKind.MEASURE, AdviceKind.DONE, AdviceKind.CANNOT, *phase.move_kinds):
         return _after_tightening(record, advice)
-    return advice
+    return _leak_check(record, advice) or advice
+
+
+def _leak_check(record: VisitRecord, advice: Advice) -> Advice | None:
+    """A check for a leak before a third move at a coupler for a bore that still reads low, until one was recorded.
+
+    Air that comes in behind a plate makes a meter at the intake read low: opening that plate makes it worse.
+    """
+    if advice.why is not AdviceReason.CLOSED or advice.far is None:
+        return None
+    here = [m for m in record.moves if (m.kind, m.near, m.far) == (advice.kind, advice.near, advice.far)]
+    checked = record.checks.get((HEAT_SOAKED.slug, "leak-checked"))
+    if len(here) < MOVES_WITHOUT_LEAK_CHECK or (checked is not None and checked.after_move >= here[1].ident):
+        return None
+    return Advice(AdviceKind.CANNOT, AdviceReason.LEAK_CHECK, near=advice.near, far=advice.far, about=advice.bores[:1])
 
 
 def _after_tightening(record: VisitRecord, advice: Advice) -> Advice:

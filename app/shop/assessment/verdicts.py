@@ -6,6 +6,7 @@ from functools import lru_cache
 from statistics import fmean
 from typing import NamedTuple
 
+from app.shop.assessment.since_left import suspect_of
 from app.shop.assessment.tightening import stands_as_before, to_reread
 from app.shop.procedure.items import Phase
 from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED
@@ -75,6 +76,7 @@ def next_of(record: VisitRecord, phase: Phase, until: Round | None = None) -> Ad
         record.settings.window(phase.slug),
         record.engine.displacement,
         visit_prior(record),
+        suspect_of(record) if phase.rounds == "fine" else None,
     )
     skipped = [b for b in advice.bores if record.rounds and b in record.rounds[-1].skipped]
     if advice.kind is AdviceKind.MEASURE and skipped == list(advice.bores):

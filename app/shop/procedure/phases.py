@@ -155,6 +155,7 @@ HEAT_SOAKED = Phase(
         Item("air-temperature", "number", "°C", -40, 90, needed=(), quantity="temperature"),
         Item("idle-control"),
         Item("loads-steady"),
+        Item("leak-checked", needed=(), when="couplers"),
     ),
     cautions=(
         Caution(CautionCode.BACKFIRE, unless="bypass"),

@@ -80,6 +80,29 @@ def optimize(posterior: Posterior, task: PlanningProblem) -> Plan:
     return _as_plan(best, cost, layout)
 
 
+def first_at(suspect: Adjuster, plan: Plan, posterior: Posterior, task: PlanningProblem) -> Plan:
+    """A plan that begins at one adjuster: the same where it is part of it, else the best move of that one alone.
+
+    The plan itself where no move of it pays.
+
+    Parameters: ``suspect`` to begin at; ``plan`` as it was found; ``posterior`` about the engine; ``task`` to do.
+    """
+    mine = [move for move in plan.moves if move[0] == suspect]
+    if mine:
+        return Plan((*mine, *(move for move in plan.moves if move[0] != suspect)), plan.cost)
+    layout, places = posterior.layout, _places(posterior.layout)
+    if suspect not in places:
+        return plan
+    at, leave = places.index(suspect), no_change(layout)
+    blades = len(layout.banks) <= at < len(layout.banks) + len(layout.couplers()) and leave[at] == UNCHANGED
+    amounts = range(len(task.sizes)) if blades else range(-MOST_SIXTEENTHS, MOST_SIXTEENTHS + 1)
+    choices = [leave, *((*leave[:at], amount, *leave[at + 1 :]) for amount in amounts if amount != leave[at])]
+    choices = [choice for choice in choices if _may(choice, layout, task)]
+    costs = outcomes(posterior, task, choices).cost
+    best = int(costs.argmin())
+    return _as_plan(choices[best], float(costs[best]), layout) if best else plan
+
+
 def _may(choice: Candidate, layout: Layout, task: PlanningProblem) -> bool:
     """Whether no screw goes a way that it is not to go."""
     made = ((place, amount > 0) for place, amount in zip(_places(layout), choice, strict=True) if amount)

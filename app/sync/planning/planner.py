@@ -34,7 +34,7 @@ from app.sync.planning.evaluation import (
     outcomes,
     plausible_stacks,
 )
-from app.sync.planning.optimize import Plan, optimize
+from app.sync.planning.optimize import Plan, first_at, optimize
 from app.sync.planning.recent_events import SEEN, moves_at, remembered, since_last_move, since_last_seen
 from app.sync.planning.uncertain_screws import as_if_known, screw_room, turned_out
 from app.sync.readings.repeat_checks import excess_scatter, inconsistent
@@ -103,13 +103,14 @@ def next_move(
     window: float,
     displacement: float,
     start: Posterior | None = None,
+    suspect: Adjuster | None = None,
 ) -> Advice:
     """The one next step towards an even idle.
 
     Parameters: ``layout`` of the engine; ``hardware`` fitted; ``meter`` read with; ``events`` so far, oldest first;
     ``wanted_speed`` [rev/s]; ``blades`` owned, single leaves [m]; ``window`` half width as a fraction of the mean;
     ``displacement`` [m3] of the whole engine, above 0; ``start`` the prior from earlier visits, the usual one when
-    None.
+    None; ``suspect`` the adjuster that slipped since the engine was left, where one is named: it is moved first.
     """
     if displacement <= 0:
         raise ValueError("an engine has a displacement")
@@ -139,6 +140,8 @@ def next_move(
     standing = outcomes(posterior, task, [no_change(layout)])
     bench = _PlanningContext(posterior, meter, task, standing, events, [e.bore for e in since])
     if standing.all_inside[0] < ENOUGH and (plan := _plan(bench)):
+        if suspect is not None and not moves_at(events):
+            plan = first_at(suspect, plan, as_if_known(bench.posterior), bench.task)
         first = _first_of(plan, bench)
         return first if move_of(first) is None else replace(first, then=_then(plan, bench))
     return _last_round(bench, any(e.closing for e in since), finer=window < reachable)

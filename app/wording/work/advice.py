@@ -25,6 +25,7 @@ MEASURE = Message("Read bore {bores}", many="Read bores {bores}", limit=TITLE)
 MEASURE_ALL = Message("Read every bore", limit=TITLE)
 DONE = Message("No adjustment needed", limit=TITLE)
 CANNOT = Message("Stop adjusting and find the cause", limit=TITLE)
+LEAK_CHECK = Message("Check for an air leak before a third feeler", limit=TITLE)
 SKIPPED = Message("Bore {bores} was skipped", many="Bores {bores} were skipped", limit=TITLE)
 
 TOO_FAST = Message("Idle is too fast.", limit=REASON, note="the other side of STOP_SPEED")
@@ -88,6 +89,10 @@ REASONS: Mapping[StrEnum, Message] = {
         "Bore {bores}: the last adjustment did not act as expected. Check for lost motion, a sticky plate or a leak.",
         limit=REASON,
     ),
+    AdviceReason.LEAK_CHECK: Message(
+        "Bore {bores} stays low. No flammable spray: hot parts, moving fan. Record the leak check.",
+        limit=REASON,
+    ),
     AdviceReason.BYPASS_END: Message(
         "Bore {bores}: its bypass screw is at its end. Check for dirt, an air leak or a plate askew on the shaft.",
         limit=REASON,
@@ -129,6 +134,8 @@ def title(advice: Advice, layout: Layout, units: Units) -> str:
             return say(DONE)
         case AdviceKind.CANNOT if advice.why is AdviceReason.SKIPPED:
             return say(SKIPPED, bores=bore_list(advice.about), count=len(advice.about))
+        case AdviceKind.CANNOT if advice.why is AdviceReason.LEAK_CHECK:
+            return say(LEAK_CHECK)
         case AdviceKind.CANNOT:
             return say(CANNOT)
     turn = adjusters.title(advice, layout, units)

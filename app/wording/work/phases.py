@@ -191,6 +191,7 @@ ITEMS: Mapping[str, ItemWords] = {
     "idle-speed": ItemWords(Message("Idle speed now"), Message("idle speed")),
     "air-pressure": ItemWords(Message("Air pressure today (absolute)"), Message("air pressure")),
     "air-temperature": ItemWords(Message("Air temperature at the intake"), Message("air temperature")),
+    "leak-checked": ItemWords(Message("Low bore checked for an air leak: joints, hoses, ports"), Message("leak check")),
     "idle-control": ItemWords(Message("Idle-speed and idle spark control locked out"), Message("idle control locked")),
     "loads-steady": ItemWords(Message("Fans and air conditioning in one state, on or off"), Message("loads steady")),
     "free-play": ItemWords(Message("Free play in both link rods at rest, engine off"), Message("free play")),

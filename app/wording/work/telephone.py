@@ -60,6 +60,9 @@ ITEMS: Mapping[str, Text] = {
     "oil": Message("If there is an oil temperature gauge, what does it read now?"),
     "pulls": Message("Raise the engine speed briefly and let it fall. How many times did you do that?"),
     "oil-pressure-hot": Message("If there is a gauge: what is the oil pressure at idle now that the engine is hot?"),
+    "leak-checked": Message(
+        "Stop the engine. Are all joints and hoses at the intake tight? Use no spray: hot parts can light it."
+    ),
     "idle-speed": Message("How fast does the engine idle now, in rpm?"),
     "idle-control": Message(
         "Is the idle control switched off or unplugged as agreed, so that it does not correct the idle?"

@@ -12,7 +12,7 @@ from app.shop.procedure.items import Phase
 from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.record.entries import MeterReading
 from app.shop.store.idempotency import new_key
-from app.sync.planning.advice import AdviceKind
+from app.sync.planning.advice import AdviceKind, AdviceReason
 from app.sync.readings.rounds import BoreVerdict, RoundResult, RoundVerdict
 from app.web.presenters.adjusters import moved_coupler
 from app.web.presenters.drawing import joint_kind, value_of
@@ -223,6 +223,9 @@ class ReadingPage:
             recheck = f"{here_of(self.record, HEAT_SOAKED)}/readings"
             back = Action(say(words.BACK_TO_RECHECK), True, recheck)
             return begins_round(self.record, self.phase, title, reason, back, one_more())
+        if self.step.why is AdviceReason.LEAK_CHECK:
+            record_it = Action(say(words.OPEN_CHECKLIST), True, href=self.here)
+            return begins_round(self.record, self.phase, title, reason, record_it, one_more())
         if self.step.kind in (AdviceKind.MEASURE, AdviceKind.CANNOT):
             return begins_round(self.record, self.phase, title, reason, one_more())
         return move_card(self.record, self.phase, self.step, title, reason)
