@@ -5,6 +5,7 @@
 
 from dataclasses import dataclass, replace
 from enum import StrEnum
+from statistics import fmean
 from typing import Literal
 
 from app.shop.assessment.progress import PhaseStatus
@@ -13,8 +14,9 @@ from app.shop.assessment.verdicts import balanced, needs_preset, next_of, unmove
 from app.shop.procedure.items import Phase
 from app.shop.procedure.phases import COLD_PRESET, HEAT_SOAKED
 from app.shop.procedure.read_order import NextReading, to_open_again
-from app.shop.record.visit_record import VisitRecord
+from app.shop.record.visit_record import VisitRecord, move_of
 from app.sync.banks.banks import BankAssessment, Extra
+from app.sync.engine.adjusters.registry import kind_of
 from app.sync.engine.units import THOU
 from app.sync.planning.advice import Advice, AdviceKind, AdviceReason
 from app.sync.planning.preset import Preset, starting_turns
@@ -38,7 +40,7 @@ class StepReason(StrEnum):
 
 
 MOVES_WITHOUT_LEAK_CHECK = 2
-"""Moves at one coupler for a bore that reads low, after which a leak is looked for (our judgement)."""
+"""Moves made for a bore that still reads low, after which a leak is looked for (our judgement)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,17 +82,29 @@ def next_step(record: VisitRecord, status: PhaseStatus, now: NextReading, banks:
 
 
 def _leak_check(record: VisitRecord, advice: Advice) -> Advice | None:
-    """A check for a leak before a third move at a coupler for a bore that still reads low, until one was recorded.
+    """A check for a leak where a bore still reads low after two moves made for it, until one was recorded since.
 
-    Air that comes in behind a plate makes a meter at the intake read low: opening that plate makes it worse.
+    Air that comes in behind a plate makes a flow meter at the intake read low: opening that plate makes it worse.
     """
-    if advice.why is not AdviceReason.CLOSED or advice.far is None:
+    if record.meter.quantity != "flow" or not (advice.moves or advice.why is AdviceReason.NO_EFFECT):
         return None
-    here = [m for m in record.moves if (m.kind, m.near, m.far) == (advice.kind, advice.near, advice.far)]
     checked = record.checks.get((HEAT_SOAKED.slug, "leak-checked"))
-    if len(here) < MOVES_WITHOUT_LEAK_CHECK or (checked is not None and checked.after_move >= here[1].ident):
-        return None
-    return Advice(AdviceKind.CANNOT, AdviceReason.LEAK_CHECK, near=advice.near, far=advice.far, about=advice.bores[:1])
+    for bore in _read_low(record):
+        made = [m for m in record.moves if kind_of(m.kind).at_idle and move_of(m).place.sets == bore]
+        known = checked is not None and len(made) > 1 and checked.after_move >= made[1].ident
+        if len(made) >= MOVES_WITHOUT_LEAK_CHECK and not known:
+            return Advice(AdviceKind.CANNOT, AdviceReason.LEAK_CHECK, about=(bore,))
+    return None
+
+
+def _read_low(record: VisitRecord) -> tuple[int, ...]:
+    """The bores read since the last move that stand below the fine tolerance, by what each bore read last."""
+    hot = [r for r in record.rounds if r.row.phase == HEAT_SOAKED.slug]
+    latest = {bore: r.value for one in hot for bore, r in one.latest.items() if r.value is not None}
+    if not hot or record.moved_since(hot[-1]):
+        return ()
+    limit = (1 - record.settings.fine_window) * fmean(latest.values()) if latest else 0.0
+    return tuple(bore for bore in record.layout.bores if bore in hot[-1].latest and latest.get(bore, limit) < limit)
 
 
 def _after_tightening(record: VisitRecord, advice: Advice) -> Advice:

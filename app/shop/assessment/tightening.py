@@ -30,7 +30,7 @@ def moved_bores(record: VisitRecord) -> tuple[int, ...]:
 
 def to_reread(record: VisitRecord) -> tuple[int, ...]:
     """The bores whose reading would show whether tightening moved them; none where nothing is in doubt."""
-    found, times = _assessment(record), {bore: len(values) for bore, values in _read(record, after=True)}
+    found, times = _assessment(record), {bore: len(values) for bore, values in read_hot(record, of_lock_down=True)}
     if found is None or found.verdict is not SlipVerdict.DOUBTFUL:
         return ()
     return tuple(bore for bore in found.reread if times.get(bore, 0) < MOST_REREAD)[:1]
@@ -42,7 +42,7 @@ def stands_as_before(record: VisitRecord) -> bool | None:
 
 
 def _assessment(record: VisitRecord) -> SlipAssessment | None:
-    before, after = _read(record, after=False), _read(record, after=True)
+    before, after = read_hot(record, of_lock_down=False), read_hot(record, of_lock_down=True)
     return compared(record.layout, before, after, record.meter_as_read()) if before and after else None
 
 
@@ -56,12 +56,16 @@ def compared(layout: Layout, before: Values, after: Values, meter: Meter) -> Sli
     return slipped(layout, was, now, meter, same_meter=True, expected_common=None, left_sound=True)
 
 
-def _read(record: VisitRecord, *, after: bool) -> Values:
-    """Everything read hot at idle since the last move that changes it, before lock-down or in it."""
+def read_hot(record: VisitRecord, *, of_lock_down: bool | None = None) -> Values:
+    """Everything read hot at idle since the last move that changes it: all of it, or that before lock-down or in it."""
     values: Mapping[int, list[float]] = {bore: [] for bore in record.layout.bores}
     for one in record.rounds:
         hot_idle = one.row.opening == 0 and one.row.phase != "first-fire"
-        if hot_idle and (one.row.phase == LOCK_DOWN.slug) is after and not record.moved_since(one, at_idle=True):
+        if (
+            hot_idle
+            and of_lock_down in (None, one.row.phase == LOCK_DOWN.slug)
+            and not record.moved_since(one, at_idle=True)
+        ):
             for reading in record.as_read(one):
                 if reading.value > 0:
                     values[reading.bore].append(reading.value)

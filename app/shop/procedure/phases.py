@@ -155,7 +155,7 @@ HEAT_SOAKED = Phase(
         Item("air-temperature", "number", "°C", -40, 90, needed=(), quantity="temperature"),
         Item("idle-control"),
         Item("loads-steady"),
-        Item("leak-checked", needed=(), when="couplers"),
+        Item("leak-checked", needed=()),
     ),
     cautions=(
         Caution(CautionCode.BACKFIRE, unless="bypass"),
@@ -203,6 +203,10 @@ BANK_BALANCE = Phase(
             for which in ("first", "second")
         ),
         Item("lever-held", required=True, when="two banks"),
+        *(
+            Item(f"{which}-opening-speed", "number", "rev/min", 300, 6000, needed=(), when="two banks")
+            for which in ("first", "next")
+        ),
         Item(
             "wheels-chocked",
             required=True,

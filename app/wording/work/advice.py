@@ -25,7 +25,7 @@ MEASURE = Message("Read bore {bores}", many="Read bores {bores}", limit=TITLE)
 MEASURE_ALL = Message("Read every bore", limit=TITLE)
 DONE = Message("No adjustment needed", limit=TITLE)
 CANNOT = Message("Stop adjusting and find the cause", limit=TITLE)
-LEAK_CHECK = Message("Check for an air leak before a third feeler", limit=TITLE)
+LEAK_CHECK = Message("Check for an air leak before you adjust again", limit=TITLE)
 SKIPPED = Message("Bore {bores} was skipped", many="Bores {bores} were skipped", limit=TITLE)
 
 TOO_FAST = Message("Idle is too fast.", limit=REASON, note="the other side of STOP_SPEED")

@@ -112,7 +112,8 @@ STEPS: Mapping[StepCode, Text] = {
         "Without free play, the rod holds its bank off the stop screw."
     ),
     StepCode.OPENING_FEELER: Message(
-        "Put the opening feeler under the central lever and hold it steady. Read every bore, then the first one again."
+        "Set a low rev limit. Put the opening feeler under the central lever and hold it steady. Read every bore, "
+        "then the first one again."
     ),
     StepCode.NEXT_OPENING: Message(
         "Repeat at the next opening. If the card says “approach from open”, open well past the feeler. "
@@ -209,6 +210,8 @@ ITEMS: Mapping[str, ItemWords] = {
         Message("Angle gauge on the second bank's shaft, rest to full open, engine off"),
         Message("shaft angle, second bank"),
     ),
+    "first-opening-speed": ItemWords(Message("Engine speed at the first opening"), Message("speed, first opening")),
+    "next-opening-speed": ItemWords(Message("Engine speed at the next opening"), Message("speed, next opening")),
     "lever-held": ItemWords(Message("Central lever held by a second person or a positive hold"), Message("lever held")),
     "couplers-tight": ItemWords(Message("Every coupler tight"), Message("couplers tight")),
     "bypass-held": ItemWords(

@@ -71,6 +71,8 @@ ITEMS: Mapping[str, Text] = {
     "free-play": Message("Stop the engine. Wiggle the two rods, one to each side. Does each have a little free play?"),
     "joints-tight": Message("Are the joints at the ends of both rods free of looseness?"),
     "full-open": Message("Press the pedal to the floor: do both sides reach the end together?"),
+    "first-opening-speed": Message("How fast does the engine run with the first feeler under the lever, in rpm?"),
+    "next-opening-speed": Message("How fast does the engine run with the next feeler under the lever, in rpm?"),
     "lever-held": Message("Is a second person there to hold the lever, or is it wedged safely?"),
     "couplers-tight": Message("Stop the engine. Is every coupler tight?"),
     "links-tight": Message("Are the nuts on both rods tight, and is the little free play still there?"),
