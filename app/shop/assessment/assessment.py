@@ -15,9 +15,9 @@ from app.shop.procedure.recheck import recheck
 from app.shop.reasons import Reason
 from app.shop.record.visit_record import VisitRecord
 from app.sync.banks.banks import BankAssessment
+from app.sync.estimation.evenness import RoundResult
 from app.sync.planning.advice import Advice
 from app.sync.planning.preset import Preset
-from app.sync.readings.rounds import RoundResult
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,7 @@ from app.shop.assessment.verdicts import evenness_of
 from app.shop.queries.engine_history import Moved, RoundSummary, VisitSummary
 from app.shop.record.visit_record import Round, VisitRecord
 from app.sync.engine.adjusters.registry import kind_of
-from app.sync.readings.rounds import RoundResult
+from app.sync.estimation.evenness import RoundResult
 from app.web.presenters.history.slip_report import SlipReport
 from app.wording import names
 from app.wording.message import say
