@@ -38,9 +38,9 @@ export function readings(form) {
   return newest.filter((w) => w.url === form.getAttribute("action") && fieldOf(w, "round") === form.dataset.round);
 }
 
-/** @param {Write} write */
+/** Whether a write skips a bore: for a code, or for words in a form from before codes. @param {Write} write */
 export function isSkip(write) {
-  return fieldOf(write, "why") !== "";
+  return fieldOf(write, "why_code") !== "" || fieldOf(write, "why") !== "";
 }
 
 /**

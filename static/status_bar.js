@@ -23,6 +23,14 @@ const NAMES = {
 /** Why something is not saved yet, by the trouble of the outbox. @type {Record<string, string>} */
 const CAUSES = { server: "because-server", pairing: "because-pairing", stranger: "because-stranger" };
 
+/** Why a bore is skipped, by the code that the keypad sends. @type {Record<string, string>} */
+const SKIPS = {
+  "out-of-reach": "skip-out-of-reach",
+  "not-safe": "skip-not-safe",
+  later: "skip-later",
+  "plate-out-of-order": "skip-plate-out-of-order",
+};
+
 /** @param {import("./queue.js").Write} write */
 function nameOf(write) {
   return NAMES[write.url.split("/").pop() ?? ""] ?? "write-other";
@@ -36,10 +44,11 @@ export function counted(writes) {
   return listed([...counts].map(([name, count]) => say(name, { count })));
 }
 
-/** One write: "Bore 3, 6.25". @param {import("./queue.js").Write} write */
+/** One write: "Bore 3, 6.25" or "Bore 3, Read later". @param {import("./queue.js").Write} write */
 export function named(write) {
   const bore = fieldOf(write, "bore");
-  const value = fieldOf(write, "why") || fieldOf(write, "value");
+  const skip = SKIPS[fieldOf(write, "why_code")];
+  const value = skip ? say(skip) : fieldOf(write, "why") || fieldOf(write, "value");
   return bore ? say("write-bore", { bore, value }) : say(nameOf(write), { count: 1 });
 }
 

@@ -21,7 +21,6 @@ from app.web.presenters.filters import FILTERS
 from app.wording import language
 from app.wording.program import scripts
 from app.wording.reasons import in_words
-from app.wording.work.requirements import missing_as_stored
 
 OUTBOX, SAVED, NEXT, REFUSED = "X-Outbox", "X-Saved-Key", "X-Next", "X-Refused"
 """Headers between a page's outbox and this server: for how many seconds the write was held, which key was stored, the
@@ -53,7 +52,7 @@ def environment() -> Environment:
         pgettext=language.pgettext,
         npgettext=language.npgettext,
     )
-    templates.filters.update(FILTERS, in_words=in_words, missing_as_stored=missing_as_stored)
+    templates.filters.update(FILTERS, in_words=in_words)
     templates.globals.update(
         new_key=new_key,
         language=language.tag,

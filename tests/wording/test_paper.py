@@ -12,6 +12,7 @@ from app.shop.commands.readings import NewReading
 from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.record.fittings import hardware_known
 from app.shop.store.database import Database
+from app.sync.readings.rounds import BoreVerdict, RoundVerdict
 from app.web.application import create_app
 from app.web.presenters.paper.file_page import file_page
 from app.web.presenters.paper.sheet import Sheet, sheet_of
@@ -44,14 +45,14 @@ def sheet(shop: Database, visit_id: int = 1) -> Sheet:
 @pytest.mark.parametrize(
     ("verdict", "deviation", "says"),
     [
-        ("wide", "+0.46", "open +0.46"),
-        ("tight", "−0.46", "closed −0.46"),
-        ("tight", "+2", "closed +2"),  # by vacuum a closed bore reads high
-        ("too close", "+0.30", "at limit"),
-        ("even", "0.00", "even"),
+        (BoreVerdict.OPEN, "+0.46", "open +0.46"),
+        (BoreVerdict.CLOSED, "−0.46", "closed −0.46"),
+        (BoreVerdict.CLOSED, "+2", "closed +2"),  # by vacuum a closed bore reads high
+        (BoreVerdict.AT_LIMIT, "+0.30", "at limit"),
+        (BoreVerdict.EVEN, "0.00", "even"),
     ],
 )
-def test_a_bore_is_said_in_a_word_and_its_deviation(verdict: str, deviation: str, says: str) -> None:
+def test_a_bore_is_said_in_a_word_and_its_deviation(verdict: BoreVerdict, deviation: str, says: str) -> None:
     assert bore_words(verdict, deviation) == says
     assert len(bore_words(verdict, "−9.25")) <= 12
 
@@ -159,3 +160,8 @@ def test_the_sheet_warns_of_the_throttle_first() -> None:
     assert str(first) == (
         "WARNING: Throttle does not close on its own. The engine can overspeed. Stop the engine. Do not drive."
     )
+
+
+def test_every_verdict_has_words_on_paper() -> None:
+    assert set(paper.VERDICTS) == set(RoundVerdict)
+    assert set(paper.BORE_VERDICTS) == set(BoreVerdict)

@@ -109,7 +109,7 @@ def test_a_figure_may_come_in_any_of_its_units_the_shops_own_first(
         (Advice(K.BLADE, WHY, near=2, far=3, leaves=(4 * THOU,)), "a feeler of 0.004\u00a0inch (0.10\u00a0mm)."),
         (
             Advice(K.BLADE, WHY, near=2, far=3, leaves=(4 * THOU, 1.5 * THOU)),
-            "on two feelers together, 0.004\u00a0inch (0.10\u00a0mm) and 0.0015\u00a0inch (0.04\u00a0mm). Tighten",
+            "on 2 feelers together, 0.004\u00a0inch (0.10\u00a0mm) and 0.0015\u00a0inch (0.04\u00a0mm). Tighten",
         ),
         (
             Advice(K.LINK, WHY, bank="B", flats=2.0),

@@ -9,7 +9,8 @@ from sqlmodel import Session, col, func, select, tuple_
 from app.shop.errors import ConflictError, NotFoundError, RejectedError
 from app.shop.queries import search
 from app.shop.reasons import Reason, because
-from app.shop.record.fittings import hardware_to_json, layout_to_json
+from app.shop.record.fittings import FittingReason, hardware_to_json, layout_to_json
+from app.shop.record.stored_reasons import stored
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.shop.store.idempotency import checked, earlier, fingerprint, part_key
@@ -75,7 +76,8 @@ def register(shop: Database, key: str, facts: EngineFacts, layout: Layout, hardw
         engine = Engine(key=key, payload=sent, registered_at=at, **_columns(facts))
         session.add(engine)
         session.flush()
-        _fit(session, engine, part_key(key, "fitting"), sent, layout, hardware, "as registered", at)
+        why = stored([because(FittingReason.AS_REGISTERED)])
+        _fit(session, engine, part_key(key, "fitting"), sent, layout, hardware, why, at)
         return engine.ident
 
 

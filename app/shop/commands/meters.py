@@ -8,7 +8,8 @@ from sqlmodel import select
 
 from app.shop.errors import ConflictError, Problems, RejectedError
 from app.shop.reasons import because
-from app.shop.record.meter_studies import get, study_of
+from app.shop.record.meter_studies import RepeatabilitySource, get, study_of
+from app.shop.record.stored_reasons import stored
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.shop.store.idempotency import checked, earlier, fingerprint
@@ -21,7 +22,7 @@ HIGHEST = 100_000
 UNITS_OF = {"flow": ("kg/h", "cfm"), "vacuum": ("kPa", "inHg", "mmHg")}
 
 ESTIMATE = 0.02
-ESTIMATE_FROM = "this program's estimate until a repeatability study"
+"""What is taken for the repeatability of a meter before a study."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +80,7 @@ def register(shop: Database, key: str, new: NewMeter) -> int:
             low=new.low,
             high=new.high,
             repeatability=ESTIMATE,
-            repeatability_from=ESTIMATE_FROM,
+            repeatability_from=stored([because(RepeatabilitySource.ESTIMATE)]),
         )
         session.add(row)
         session.flush()

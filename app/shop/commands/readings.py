@@ -13,6 +13,7 @@ from sqlmodel import Session, func, select
 from app.shop.assessment.progress import require_open, require_ready, through
 from app.shop.assessment.verdicts import far_off
 from app.shop.errors import ConflictError, RejectedError
+from app.shop.procedure.codes import SetAside, SkipReason
 from app.shop.procedure.items import Phase
 from app.shop.procedure.read_order import next_reading
 from app.shop.queries.assessed import gate_kept, keep_gate
@@ -20,6 +21,7 @@ from app.shop.reasons import Reason, because
 from app.shop.record import loader
 from app.shop.record.entries import MeterEntry, MeterReading, RoundEntry
 from app.shop.record.settings import OPENINGS
+from app.shop.record.stored_reasons import stored
 from app.shop.record.superseding import current
 from app.shop.record.visit_record import Round, VisitRecord
 from app.shop.rejections import Rejection
@@ -33,13 +35,13 @@ KINDS = ("turn", "closing", "again", "skip")
 COUNTS = ("older", "newer", "both")
 SAME_BLADE = 1e-7
 """Two openings this near are one [m]: what is told of one is rounded."""
-SET_ASIDE = "Set aside: another value of this bore counts"
 
 
 @dataclass(frozen=True, slots=True)
 class NewReading:
     """One value as the meter showed it, in its own unit; None skips the bore and wants a reason.
 
+    The reason is a person's own words in ``why``, or ``why_code``, which counts where both are given.
     ``supersedes`` names the reading that was mistyped. ``kind`` is one of KINDS; a ``turn`` is the bore's turn in the
     round, entered without sight of another value of it, ``again`` a further reading of a bore that was read.
     ``from_above`` says how the opening was reached, None for as the round is: the first reading begins it that way.
@@ -54,6 +56,7 @@ class NewReading:
     why: str = ""
     supersedes: int | None = None
     from_above: bool | None = field(default=None, repr=False)  # apart, so that what was sent before it was is a repeat
+    why_code: SkipReason | None = field(default=None, repr=False)  # likewise
 
 
 def add(shop: Database, visit_id: int, key: str, new: NewReading, at: str, *, sure: bool = True) -> int:
@@ -62,8 +65,8 @@ def add(shop: Database, visit_id: int, key: str, new: NewReading, at: str, *, su
     Not ``sure``, a value far from the other bores' is rejected as FAR_OFF: it is more likely a slip.
     """
     key = checked(key)
-    reached = {} if new.from_above is None else {"from_above": new.from_above}
-    sent = fingerprint(visit=visit_id, new=new, **reached)
+    apart = {"from_above": new.from_above, "why_code": new.why_code}
+    sent = fingerprint(visit=visit_id, new=new, **{name: one for name, one in apart.items() if one is not None})
     with shop.writing() as session:
         if again := earlier(session, ReadingRow, key, sent):
             return again.ident
@@ -87,7 +90,7 @@ def add(shop: Database, visit_id: int, key: str, new: NewReading, at: str, *, su
             "kind": new.kind,
             "value": new.value,
             "unit": record.meter.unit,
-            "why": new.why.strip(),
+            "why": stored([because(new.why_code)]) if new.why_code else new.why.strip(),
             "by": new.by.strip() or record.visit.by,
             "at": at,
             "supersedes_id": new.supersedes,
@@ -143,7 +146,7 @@ def settle(
             kind="again" if counts == "both" else "skip",
             value=replaced.value if counts == "both" else None,
             unit=replaced.unit,
-            why="" if counts == "both" else SET_ASIDE,
+            why="" if counts == "both" else stored([because(SetAside.OTHER_VALUE_COUNTS)]),
             by=by.strip() or record.visit.by,
             at=at,
             supersedes_id=replaced.ident,
@@ -208,7 +211,7 @@ def _problem(record: VisitRecord, new: NewReading) -> Reason | None:
     if new.kind not in KINDS:
         return because(Rejection.NOT_ONE_OF, choices=KINDS)
     if new.value is None:
-        return None if new.why.strip() else because(Rejection.REASON_MISSING)
+        return None if new.why_code or new.why.strip() else because(Rejection.REASON_MISSING)
     if not math.isfinite(new.value) or not meter.low <= new.value <= meter.high:
         return range_of(meter)
     return None

@@ -8,8 +8,7 @@ from app.shop.assessment.progress import progress
 from app.shop.commands import engines, people
 from app.shop.errors import Problems, RejectedError
 from app.shop.procedure.items import PLACES
-from app.shop.procedure.recheck import CHANGES
-from app.shop.procedure.requirements import Requirement, Waiting
+from app.shop.procedure.requirements import ChangedPart, Requirement, Waiting
 from app.shop.reasons import because
 from app.shop.record import meter_studies, stored_settings
 from app.shop.record.loader import load
@@ -23,7 +22,7 @@ from app.shop.store.tables import MeterRow, SignOff, Visit
 class NewVisit:
     """Why the engine is here: the place, the job number, the complaint or reason, who opens it, which meter.
 
-    ``changed`` are those of CHANGES that were changed since the last sign-off.
+    ``changed`` are the codes of what was changed since the last sign-off, each a ChangedPart.
     """
 
     place: str
@@ -50,8 +49,8 @@ def open_visit(shop: Database, engine_id: int, key: str, new: NewVisit, at: str)
         for name in ("job", "why", "by"):
             if len(getattr(new, name)) > engines.LONGEST:
                 problems[name] = because(Rejection.TOO_LONG, most=engines.LONGEST)
-        if not set(new.changed) <= set(CHANGES):
-            problems["changed"] = because(Rejection.NOT_ONE_OF, choices=tuple(CHANGES))
+        if not set(new.changed) <= set(ChangedPart):
+            problems["changed"] = because(Rejection.NOT_ONE_OF, choices=tuple(ChangedPart))
         if session.get(MeterRow, new.meter_id) is None:
             problems["meter"] = because(Rejection.NO_SUCH_METER)
         if engines.open_visit(session, engine_id) is not None:

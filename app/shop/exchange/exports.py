@@ -3,14 +3,14 @@
 import csv
 import io
 import json
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from typing import TypeVar
 
 from sqlmodel import Session, col, select
 
 from app.shop.commands import engines
 from app.shop.errors import RejectedError
-from app.shop.exchange import v3 as v3
+from app.shop.exchange import v4 as v4
 from app.shop.reasons import because
 from app.shop.record import loader
 from app.shop.record.entries import MeterEntry
@@ -20,7 +20,7 @@ from app.shop.rejections import Rejection
 from app.shop.store.tables import Fitting
 from app.shop.training import training
 
-P = TypeVar("P", bound=v3.Part)
+P = TypeVar("P", bound=v4.Part)
 
 CSV_COLUMNS = (
     "visit", "place", "job", "opened_at", "meter", "round", "phase", "opening_m", "bore", "kind", "value", "unit",
@@ -31,7 +31,7 @@ FORMULA = ("=", "+", "-", "@", "\t", "\r")
 """Beginnings that a spreadsheet may take for a formula (OWASP, CSV injection)."""
 
 
-def engine_file(session: Session, engine_id: int, at: str) -> v3.EngineFile:
+def engine_file(session: Session, engine_id: int, at: str) -> v4.EngineFile:
     """One engine with everything ever recorded of it. Raises NotFoundError, RejectedError for one to practise on."""
     engine = engines.get(session, engine_id)
     if training.of_engine(session, engine_id) is not None:
@@ -40,28 +40,31 @@ def engine_file(session: Session, engine_id: int, at: str) -> v3.EngineFile:
     records = list(reversed(loader.of_engine(session, engine_id)))
     meters: dict[int, MeterEntry] = {record.meter.ident: record.meter for record in records}
     keys = {f.ident: f.key for f in fittings}
-    return v3.EngineFile(
+    return v4.EngineFile(
         format="evenbore-engine",
-        version=3,
+        version=4,
         exported_at=at,
-        engine=_part(v3.Engine, engine),
-        meters=[_part(v3.Meter, meter) for _, meter in sorted(meters.items())],
+        engine=_part(v4.Engine, engine),
+        meters=[_part(v4.Meter, meter) for _, meter in sorted(meters.items())],
         fittings=[
-            _part(v3.Fitting, f, layout=v3.whole(json.loads(f.layout)), hardware=json.loads(f.hardware))
+            _part(v4.Fitting, f, layout=v4.whole(json.loads(f.layout)), hardware=json.loads(f.hardware))
             for f in fittings
         ],
         visits=[_visit(record, keys) for record in records],
     )
 
 
-def written(file: v3.EngineFile) -> str:
+def written(file: v4.EngineFile) -> str:
     """The text of a file, the same for the same contents."""
     return json.dumps(file.model_dump(mode="json"), indent=1, ensure_ascii=False) + "\n"
 
 
-def readings_csv(records: Sequence[VisitRecord]) -> str:
-    """Every reading of the visits, in the order entered. Text that could be taken for a formula is marked as text."""
-    return table_csv(CSV_COLUMNS, (row for record in records for row in _rows(record)))
+def readings_csv(records: Sequence[VisitRecord], reason: Callable[[str], str]) -> str:
+    """Every reading of the visits, in the order entered. Text that could be taken for a formula is marked as text.
+
+    ``reason`` gives the words of a reading's stored reason.
+    """
+    return table_csv(CSV_COLUMNS, (row for record in records for row in _rows(record, reason)))
 
 
 def table_csv(columns: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
@@ -80,15 +83,15 @@ def _safe(cell: object) -> object:
     return "" if cell is None else cell
 
 
-def _rows(record: VisitRecord) -> Iterator[tuple[object, ...]]:
+def _rows(record: VisitRecord, reason: Callable[[str], str]) -> Iterator[tuple[object, ...]]:
     visit = record.visit
     for one in record.rounds:
         standing = {r.ident for r in current(one.entered)}
         for r in one.entered:
             yield (
                 visit.number, visit.place, visit.job, visit.opened_at, record.meter.name, one.row.number, one.row.phase,
-                one.row.opening, r.bore, r.kind, r.value, r.unit, "yes" if r.ident in standing else "no", r.why, r.by,
-                r.at, "yes" if one.row.from_above else "no",
+                one.row.opening, r.bore, r.kind, r.value, r.unit, "yes" if r.ident in standing else "no",
+                reason(r.why), r.by, r.at, "yes" if one.row.from_above else "no",
             )  # fmt: skip
 
 
@@ -98,24 +101,24 @@ def _part(part: type[P], row: object, **others: object) -> P:
     return part.model_validate({**same, **others})
 
 
-def _visit(record: VisitRecord, fittings: Mapping[int, str]) -> v3.Visit:
+def _visit(record: VisitRecord, fittings: Mapping[int, str]) -> v4.Visit:
     rounds = {r.row.ident: r.row.key for r in record.rounds}
     entered = sorted((e for r in record.rounds for e in r.entered), key=lambda e: e.ident)
     readings: dict[int | None, str] = {e.ident: e.key for e in entered}
     moves: dict[int | None, str] = {m.ident: m.key for m in record.all_moves}
     checks: dict[int | None, str] = {c.ident: c.key for c in record.all_checks}
     return _part(
-        v3.Visit,
+        v4.Visit,
         record.visit,
         fitting=fittings[record.visit.fitting_id],
         meter=record.meter.key,
-        rounds=[_part(v3.Round, r.row, from_above=bool(r.row.from_above)) for r in record.rounds],
+        rounds=[_part(v4.Round, r.row, from_above=bool(r.row.from_above)) for r in record.rounds],
         readings=[
-            _part(v3.Reading, e, round=rounds[e.round_id], supersedes=readings.get(e.supersedes_id)) for e in entered
+            _part(v4.Reading, e, round=rounds[e.round_id], supersedes=readings.get(e.supersedes_id)) for e in entered
         ],
         moves=[
             _part(
-                v3.Move,
+                v4.Move,
                 m,
                 advised=bool(m.advised),
                 after_reading=readings.get(m.after_reading),
@@ -124,14 +127,14 @@ def _visit(record: VisitRecord, fittings: Mapping[int, str]) -> v3.Visit:
             for m in record.all_moves
         ],
         checks=[
-            _part(v3.Check, c, after_move=moves.get(c.after_move), supersedes=checks.get(c.supersedes_id))
+            _part(v4.Check, c, after_move=moves.get(c.after_move), supersedes=checks.get(c.supersedes_id))
             for c in record.all_checks
         ],
-        overrides=[_part(v3.Override, o) for o in record.overrides],
-        sign_off=_part(v3.SignOff, record.sign_off) if record.sign_off else None,
+        overrides=[_part(v4.Override, o) for o in record.overrides],
+        sign_off=_part(v4.SignOff, record.sign_off) if record.sign_off else None,
         corrections=[
             _part(
-                v3.Correction,
+                v4.Correction,
                 c,
                 after_reading=readings.get(c.after_reading),
                 after_check=checks.get(c.after_check),

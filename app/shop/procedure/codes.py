@@ -1,4 +1,7 @@
-"""The codes of what a phase tells a person to do and to beware of; ``app.wording`` has the words of each."""
+"""The codes of what a phase tells a person to do and to beware of, and of why a bore has no reading that counts.
+
+``app.wording`` has the words of each.
+"""
 
 from enum import StrEnum
 
@@ -69,3 +72,18 @@ class CautionCode(StrEnum):
     ADHESIVE = "adhesive"
     VEHICLE_AND_FAN = "vehicle-and-fan"
     ALONE_AT_VEHICLE = "alone-at-vehicle"
+
+
+class SkipReason(StrEnum):
+    """Why a person skips a bore."""
+
+    OUT_OF_REACH = "out-of-reach"
+    NOT_SAFE = "not-safe"
+    LATER = "later"
+    PLATE_OUT_OF_ORDER = "plate-out-of-order"
+
+
+class SetAside(StrEnum):
+    """Why a saved reading does not count."""
+
+    OTHER_VALUE_COUNTS = "other-value-counts"

@@ -1,14 +1,11 @@
 """Why an engine that was even has to be read hot again: what changed since it was signed off."""
 
-from app.shop.procedure.requirements import Changed
+from app.shop.procedure.requirements import Changed, ChangedPart
 from app.shop.reasons import Reason, because
 from app.shop.record.visit_record import VisitRecord
 
-CHANGES = ("stop screw", "exhaust", "linkage", "throttle sensor", "intake or air filter")
-"""What changes the sync when it is touched (common practice, no published source)."""
-
-AIR = ("exhaust", "intake or air filter")
-"""Those of CHANGES that change how much air an engine needs to idle."""
+AIR = (ChangedPart.EXHAUST, ChangedPart.INTAKE)
+"""The parts that change how much air an engine needs to idle."""
 
 MOVED_TO = {
     "test cell": Changed.IN_TEST_CELL,

@@ -49,10 +49,20 @@ class NotNeeded(StrEnum):
     ONE_BANK = "one-bank"
 
 
+class ChangedPart(StrEnum):
+    """What changes the sync when it is changed (common practice, no published source)."""
+
+    STOP_SCREW = "stop screw"
+    EXHAUST = "exhaust"
+    LINKAGE = "linkage"
+    THROTTLE_SENSOR = "throttle sensor"
+    INTAKE = "intake or air filter"
+
+
 class Changed(StrEnum):
     """Why an engine that was even has to be read hot again."""
 
-    TOUCHED = "touched"  # what, one of ``recheck.CHANGES``
+    TOUCHED = "touched"  # what, a ChangedPart
     HARDWARE = "hardware"
     IN_TEST_CELL = "in-test-cell"
     IN_VEHICLE = "in-vehicle"

@@ -3,6 +3,7 @@
 import json
 from collections.abc import Iterable, Mapping
 from dataclasses import fields
+from enum import StrEnum
 from typing import NamedTuple
 
 from app.shop.errors import Problems, RejectedError
@@ -12,6 +13,12 @@ from app.sync.engine.adjusters.registry import kinds
 from app.sync.engine.hardware import Figure, Hardware, likely_hardware
 from app.sync.engine.layout import Bank, Layout, LayoutError, LayoutFault, OtherScrew
 from app.sync.engine.units import DEGREE, MM
+
+
+class FittingReason(StrEnum):
+    """Why hardware is recorded where no person says why."""
+
+    AS_REGISTERED = "as-registered"
 
 
 class HardwareField(NamedTuple):

@@ -1,6 +1,7 @@
 """What is known of the shop's meters: the repeatability that their studies found, and whether two agree."""
 
 from dataclasses import dataclass
+from enum import StrEnum
 
 from sqlmodel import Session, col, func, or_, select
 
@@ -16,6 +17,12 @@ READINGS = 10
 PAIRS = 5
 """Readings of a repeatability study, and bores read with both meters of a comparison (this program's own choice: nine
 differences know a standard deviation to about a quarter)."""
+
+
+class RepeatabilitySource(StrEnum):
+    """Where the repeatability of a meter comes from when it is registered."""
+
+    ESTIMATE = "estimate"
 
 
 @dataclass(frozen=True, slots=True)

@@ -34,14 +34,18 @@ def stored(reasons: Iterable[Reason]) -> str:
 
 
 def read_back(text: str) -> tuple[StoredReason, ...] | None:
-    """The reasons of such a text; None where it holds words.
+    """The reasons of such a text; None where it holds words, whatever those begin with.
 
     >>> read_back("Every coupler tight"), read_back('codes:[["red",{"count":2}]]')
     (None, (StoredReason(code='red', values={'count': 2}),))
     """
     if not text.startswith(MARK):
         return None
-    return tuple(_reason(told) for told in json.loads(text.removeprefix(MARK)))
+    try:
+        told = json.loads(text.removeprefix(MARK))
+    except (ValueError, RecursionError):
+        return None
+    return tuple(map(_reason, told)) if isinstance(told, list) and all(map(_is_reason, told)) else None
 
 
 def _plain(value: object) -> Any:
@@ -55,14 +59,16 @@ def _plain(value: object) -> Any:
     return str(value)
 
 
+def _is_reason(told: object) -> bool:
+    return isinstance(told, list) and len(told) == 2 and isinstance(told[0], str) and isinstance(told[1], dict)
+
+
 def _reason(told: list[Any]) -> StoredReason:
     code, values = told
     return StoredReason(code, {name: _value(value) for name, value in values.items()})
 
 
 def _value(told: Any) -> Any:
-    if not isinstance(told, list):
-        return told
-    if len(told) == 2 and isinstance(told[0], str) and isinstance(told[1], dict):
+    if _is_reason(told):
         return _reason(told)
-    return tuple(_value(one) for one in told)
+    return tuple(map(_value, told)) if isinstance(told, list) else told

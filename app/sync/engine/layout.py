@@ -6,7 +6,7 @@ coupler, reset on a blade or turned by a screw of its own, or no joint at all: t
 only the air that a bypass screw lets past each of them sets them apart.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 from functools import cached_property
@@ -236,7 +236,20 @@ class Layout:
 
     def couplers(self) -> tuple[Coupler, ...]:
         """Every coupler of the engine, bank by bank, outward from each stop bore."""
+        return self._couplers
+
+    @cached_property
+    def _couplers(self) -> tuple[Coupler, ...]:
         return tuple(coupler for bank in self.banks for coupler in bank.couplers())
+
+    @cached_property
+    def shafts(self) -> Mapping[int, tuple[int, ...]]:
+        """By bore, the bores whose plates sit on its shaft, front first; itself alone where it shares none."""
+        return {bore: bank.shaft(bore) for bank in self.banks for bore in bank.bores}
+
+    @cached_property
+    def _bypass_screws(self) -> tuple[Bypass, ...]:
+        return tuple(Bypass(bore) for bore in self.bores if bore in self.bypass)
 
     def joint(self, coupler: Coupler) -> JointKind:
         """How a coupler is set. Raises KeyError when the engine has no such coupler."""
@@ -253,7 +266,7 @@ class Layout:
     @property
     def bypass_screws(self) -> tuple[Bypass, ...]:
         """The bypass screws in walking order."""
-        return tuple(Bypass(bore) for bore in self.bores if bore in self.bypass)
+        return self._bypass_screws
 
     @cached_property
     def blades_alone(self) -> bool:

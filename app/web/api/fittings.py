@@ -24,6 +24,7 @@ from app.sync.engine.layout import Bank, JointKind, Layout, LayoutError
 from app.web.api.problems import REFUSALS, named
 from app.web.api.shapes import Id, Key, Line, Sent, Told, example, trade
 from app.web.context import Now, Shop
+from app.wording.stored import as_stored, code_of
 
 router = APIRouter(prefix="/engines/{engine_id}/fittings", tags=["engines"])
 
@@ -167,6 +168,7 @@ class FittingTold(Told):
     id: int
     number: int
     why: str
+    why_code: str | None = Field(description="The same as a code; null for words as typed.")
     at: str = Field(description="ISO 8601, UTC.")
     layout: LayoutTold
     hardware: HardwareTold
@@ -178,7 +180,8 @@ class FittingTold(Told):
         return FittingTold(
             id=row.ident,
             number=row.number,
-            why=row.why,
+            why=as_stored(row.why, "fitting.why"),
+            why_code=code_of(row.why),
             at=row.at,
             layout=LayoutTold.of(layout),
             hardware=_hardware_told(hardware),

@@ -8,6 +8,7 @@ from pydantic import Field
 from app.shop.assessment.verdicts import evenness_of
 from app.shop.commands import engines, readings
 from app.shop.commands.readings import NewReading
+from app.shop.procedure.codes import SkipReason
 from app.shop.record import loader
 from app.shop.record.entries import MeterReading
 from app.shop.record.visit_record import Round, VisitRecord
@@ -18,6 +19,7 @@ from app.web.api.problems import NOT_THERE, REFUSALS, named
 from app.web.api.shapes import By, Id, Key, MeterUnit, Sent, Slug, Told, example, shown, trade
 from app.web.context import Now, Shop
 from app.wording.quantities import unit_of
+from app.wording.stored import as_stored, code_of
 from app.wording.work.verdicts import verdict_sentence
 
 router = APIRouter(prefix="/visits/{visit_id}", tags=["readings"])
@@ -77,18 +79,26 @@ class ValueSent(Sent):
 
 
 class SkipSent(Sent):
-    """Word that a bore is not read, and why."""
+    """Word that a bore is not read, and why: as a code, or in words."""
 
     key: Key
     kind: Literal["skip"]
     round: RoundNumber
     bore: BoreNumber
-    why: Annotated[str, Field(min_length=1, max_length=engines.LONGEST, examples=["Cannot be reached"])]
+    why: str = Field(
+        default="",
+        max_length=engines.LONGEST,
+        description="In words, stored as typed, where no code fits.",
+        examples=["Cannot be reached"],
+    )
+    why_code: SkipReason | None = Field(
+        default=None, strict=False, description="As a code. Where it is sent, `why` is not stored."
+    )
     by: By
     supersedes: Supersedes = None
     from_above: FromAbove = None
     model_config = example(
-        key="5c1b9b1e-2c0f-4a7e-9a55-7b6a3d9e4c03", kind="skip", round=2, bore=1, why="Cannot be reached", by="KM"
+        key="5c1b9b1e-2c0f-4a7e-9a55-7b6a3d9e4c03", kind="skip", round=2, bore=1, why_code="out-of-reach", by="KM"
     )
 
 
@@ -113,7 +123,8 @@ class ReadingTold(Told):
     kind: Literal["turn", "closing", "again", "skip"]
     value: float | None = Field(description="In `unit`, as the meter showed it; null for a bore skipped.")
     unit: MeterUnit
-    why: str = Field(description="Why the bore was skipped.")
+    why: str = Field(description="Why the bore was skipped, or why its value was set aside.")
+    why_code: str | None = Field(description="The same as a code; null for words as typed, and where there is none.")
     by: str
     at: str = Field(description="ISO 8601, UTC.")
     supersedes: int | None = Field(description="The reading it corrects.")
@@ -122,12 +133,14 @@ class ReadingTold(Told):
     @staticmethod
     def of(row: MeterReading, stands: bool) -> "ReadingTold":
         """From its row."""
-        fields = ("bore", "kind", "value", "unit", "why", "by", "at")
+        fields = ("bore", "kind", "value", "unit", "by", "at")
         return ReadingTold.model_validate(
             {
                 "id": row.ident,
                 "supersedes": row.supersedes_id,
                 "stands": stands,
+                "why": as_stored(row.why, "reading.why"),
+                "why_code": code_of(row.why),
                 **{name: getattr(row, name) for name in fields},
             }
         )
@@ -266,6 +279,7 @@ def add_reading(shop: Shop, visit_id: Id, phase: Slug, body: ReadingSent, now: N
         value=body.value if isinstance(body, ValueSent) else None,
         by=body.by,
         why=body.why if isinstance(body, SkipSent) else "",
+        why_code=body.why_code if isinstance(body, SkipSent) else None,
         supersedes=body.supersedes,
         from_above=body.from_above,
     )

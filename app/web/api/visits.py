@@ -13,14 +13,13 @@ from app.shop.procedure.items import Place
 from app.shop.queries.assessed import assessed, assessment_of
 from app.shop.record import loader
 from app.shop.record.entries import WaiverEntry
-from app.shop.record.stored_reasons import read_back
 from app.web.api.meters import MeterTold
 from app.web.api.problems import NOT_THERE, REFUSALS, named
 from app.web.api.shapes import By, Id, Key, Line, Sent, Slug, Told, example
 from app.web.context import Now, Shop
 from app.wording.reasons import in_words
+from app.wording.stored import as_stored, codes_of
 from app.wording.work.phases import phase_title
-from app.wording.work.requirements import missing_as_stored
 
 router = APIRouter(tags=["visits"])
 
@@ -91,8 +90,8 @@ class OverrideTold(Told):
     def of(row: WaiverEntry) -> "OverrideTold":
         """From its row."""
         told = {name: getattr(row, name) for name in OverrideTold.model_fields if name != "missing_codes"}
-        codes = [one.code for one in read_back(row.missing) or ()]
-        return OverrideTold.model_validate({**told, "missing": missing_as_stored(row.missing), "missing_codes": codes})
+        missing, codes = as_stored(row.missing, "override.missing"), list(codes_of(row.missing))
+        return OverrideTold.model_validate({**told, "missing": missing, "missing_codes": codes})
 
 
 class StandingTold(Told):

@@ -64,20 +64,22 @@ def further_fields() -> list[tuple[str, str]]:
     return [(field, say(ADJUSTERS[kind].name)) for field, kind in forms.further_fields().items()]
 
 
-def screw_marks(layout: Layout, bore: int, step: Advice) -> tuple[ScrewMark, ...]:
-    """The screws of a single bore as its tile shows them, and whether the next step turns one."""
-    found = []
+def screw_marks(layout: Layout, step: Advice) -> dict[int, tuple[ScrewMark, ...]]:
+    """By bore, the screws of a single bore as its tile shows them, and whether the next step turns one."""
+    found: dict[int, tuple[ScrewMark, ...]] = {}
     for screw in own_screws(layout):
         kind = kind_at(layout, screw)
-        if kind.place(screw) == Place(near=bore):
+        bore = kind.place(screw).near
+        if bore is not None:
             turned = step.kind == kind.slug and step.near == bore
-            found.append(ScrewMark(kind.slug, *drawing_of(kind.slug).corner, turned))
-    return tuple(found)
+            found[bore] = (*found.get(bore, ()), ScrewMark(kind.slug, *drawing_of(kind.slug).corner, turned))
+    return found
 
 
-def moves_coupler(step: Advice, one: int, other: int) -> bool:
-    """Whether the next step is made at the coupler between two bores."""
-    return step.moves and kind_of(step.kind).sits == "coupler" and {step.near, step.far} == {one, other}
+def moved_coupler(step: Advice) -> frozenset[int | None]:
+    """The two bores between which the next step resets or turns a coupler; empty where it moves none."""
+    at_coupler = step.moves and kind_of(step.kind).sits == "coupler"
+    return frozenset((step.near, step.far)) if at_coupler else frozenset()
 
 
 def place_text(place: Place) -> str:

@@ -11,8 +11,9 @@ from app.wording.message import say
 from app.wording.names import clock as clock
 from app.wording.names import day as day
 from app.wording.names import moment as moment
-from app.wording.office import engines, meters
+from app.wording.office import engines
 from app.wording.quantities import feeler, fraction
+from app.wording.stored import as_stored
 
 layout_in_words = names.layout
 bank_in_words = names.bank
@@ -89,7 +90,7 @@ FILTERS = {
     "bank_in_words": bank_in_words,
     "other_hardware": other_hardware,
     "hardware_reason": engines.hardware_reason,
-    "repeatability_source": meters.source_of,
+    "as_stored": as_stored,
     "figures": figures,
     "feeler": feeler,
 }

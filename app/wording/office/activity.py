@@ -10,6 +10,7 @@ from app.shop.record.measures import Units
 from app.wording.message import Message, say
 from app.wording.names import place
 from app.wording.reasons import TABLES, in_words
+from app.wording.stored import Column, as_stored
 from app.wording.work.adjusters import logged
 from app.wording.work.phases import item_figure, item_short, phase_title
 
@@ -40,6 +41,9 @@ MESSAGES: Mapping[StrEnum, Message] = {
 }
 TABLES[Activity] = MESSAGES
 
+STORED_REASONS: Mapping[StrEnum, Column] = {Activity.HARDWARE: "fitting.why", Activity.SKIP: "reading.why"}
+"""Where the reason of a line may be stored as a code."""
+
 ITEMS = {(phase.slug, item.slug): item for phase in PHASES for item in phase.items}
 PHASE_SLUGS = frozenset(phase.slug for phase in PHASES)
 
@@ -56,6 +60,8 @@ def _said(what: Reason, units: Units) -> dict[str, str]:
     values, said = what.values, {}
     if what.code is Activity.ADJUSTED:
         said["adjusted"] = logged(values["kind"], values["bank"], values["near"], values["far"])
+    if what.code in STORED_REASONS:
+        said["why"] = as_stored(values["why"], STORED_REASONS[what.code])
     if "place" in values:
         said["place"] = place(values["place"])
     if "phase" in values:

@@ -2,8 +2,11 @@
 
 from collections.abc import Mapping, Sequence
 
+from app.shop.record.fittings import FittingReason
 from app.wording import names
 from app.wording.message import Message, say
+from app.wording.reasons import TABLES
+from app.wording.stored import as_stored
 
 FACTS: Mapping[str, Message] = {
     "serial": Message("Serial number"),
@@ -50,9 +53,8 @@ VISIT = Message("Visit {number}, {day}")
 NO_VISIT = Message("No visits yet")
 READY = Message("Ready to sign off")
 
-AS_REGISTERED = "as registered"
-"""What the first record of an engine's hardware has as its reason; stored like that in every shop."""
-REGISTERED = Message("Recorded with the engine")
+FITTING_REASONS: Mapping[FittingReason, Message] = {FittingReason.AS_REGISTERED: Message("recorded with the engine")}
+TABLES[FittingReason] = FITTING_REASONS  # type: ignore[assignment]
 
 HOLDS: Mapping[str, Message] = {
     "engine": Message("{count} engine", many="{count} engines"),
@@ -75,8 +77,8 @@ def hardware_figure(value: str, unit: str) -> str:
 
 
 def hardware_reason(why: str) -> str:
-    """Why hardware was recorded, as a person typed it; the reason of the first record in the current language."""
-    return say(REGISTERED) if why == AS_REGISTERED else names.begin(why)
+    """Why hardware was recorded, as the start of a sentence."""
+    return names.begin(as_stored(why, "fitting.why"))
 
 
 def held(counts: Mapping[str, int]) -> Sequence[str]:

@@ -2,10 +2,11 @@
 
 from collections.abc import Mapping
 
-from app.shop.commands.meters import ESTIMATE_FROM
-from app.shop.record.meter_studies import KnownMeter, StudyRecord
+from app.shop.record.meter_studies import KnownMeter, RepeatabilitySource, StudyRecord
 from app.wording.message import Message, say
 from app.wording.names import begin
+from app.wording.reasons import TABLES
+from app.wording.stored import as_stored
 
 QUANTITIES: Mapping[str, Message] = {"flow": Message("Air flow"), "vacuum": Message("Vacuum")}
 """What a meter reads."""
@@ -14,7 +15,10 @@ READS = Message("{quantity}, {low} to {high} {unit}, steps of {step}")
 UNIT = Message("{unit}, {quantity}", note="kg/h, Air flow")
 CHOICE = Message("{name}, {unit}", note="a meter to choose: Bench meter, kg/h")
 CHOICE_OVERDUE = Message("{name}, {unit}, check was due {due}")
-ESTIMATE = Message("estimate until a repeatability study is done")
+SOURCES: Mapping[RepeatabilitySource, Message] = {
+    RepeatabilitySource.ESTIMATE: Message("estimate until a repeatability study is done"),
+}
+TABLES[RepeatabilitySource] = SOURCES  # type: ignore[assignment]
 FOUND = Message("From {readings}: standard deviation {scatter}, between {low} and {high}", note="readings: 10 readings")
 READINGS = Message("{count} reading", many="{count} readings")
 IN_PROGRESS = Message("{done} of {wanted} read")
@@ -56,16 +60,11 @@ def choice(meter: KnownMeter, today: str) -> str:
     return say(CHOICE, name=meter.row.name, unit=meter.row.unit)
 
 
-def source_of(text: str) -> str:
-    """Where a meter's repeatability comes from, as stored when it was registered."""
-    return say(ESTIMATE) if text == ESTIMATE_FROM else text
-
-
 def known_from(meter: KnownMeter) -> str:
     """How a meter's repeatability is known."""
     found = meter.found
     if found is None:
-        return begin(source_of(meter.row.repeatability_from))
+        return begin(as_stored(meter.row.repeatability_from, "meter.repeatability_from"))
     readings = found.freedom + sum(1 for study in meter.studies if study.other is None and study.finished)
     return say(
         FOUND,

@@ -7,6 +7,7 @@ from collections.abc import Collection, Mapping
 
 from app.shop.commands.corrections import Corrected
 from app.shop.procedure.parts import Part
+from app.sync.readings.rounds import BoreVerdict, RoundVerdict
 from app.wording.message import Message, say
 from app.wording.work.phases import item_label
 from app.wording.work.safety import SafetyMessage, SafetyWords, Signal, in_parts
@@ -30,11 +31,11 @@ WARNINGS = (
 # The result.
 
 AS_FOUND, AS_LEFT = Message("As found"), Message("As left")
-VERDICTS: Mapping[str, Message] = {
-    "even": Message("even", context="round"),
-    "not even": Message("not even", context="round"),
-    "too close to call": Message("undecided", context="round"),
-    "incomplete": Message("round not complete", context="round"),
+VERDICTS: Mapping[RoundVerdict, Message] = {
+    RoundVerdict.EVEN: Message("even", context="round"),
+    RoundVerdict.NOT_EVEN: Message("not even", context="round"),
+    RoundVerdict.UNDECIDED: Message("undecided", context="round"),
+    RoundVerdict.INCOMPLETE: Message("round not complete", context="round"),
 }
 RESULT = Message("As left: {verdict}")
 NO_RESULT = Message("As left: not read")
@@ -42,11 +43,11 @@ NO_ROUND = Message("No complete round was read after the last adjustment.")
 
 OPEN_BY = Message("open {deviation}", note="bore: more open than the mean")
 CLOSED_BY = Message("closed {deviation}", note="bore: more closed than the mean")
-BORE_VERDICTS: Mapping[str, Message] = {
-    "wide": OPEN_BY,
-    "tight": CLOSED_BY,
-    "even": Message("even", context="bore", limit=12),
-    "too close": Message("at limit", limit=12),
+BORE_VERDICTS: Mapping[BoreVerdict, Message] = {
+    BoreVerdict.OPEN: OPEN_BY,
+    BoreVerdict.CLOSED: CLOSED_BY,
+    BoreVerdict.EVEN: Message("even", context="bore", limit=12),
+    BoreVerdict.AT_LIMIT: Message("at limit", limit=12),
 }
 SKIPPED = Message("skipped", context="bore", limit=12)
 
@@ -152,7 +153,7 @@ ASKED = (
 """What is written down of the day; the unit that it is not is struck out."""
 
 
-def bore_words(verdict: str, deviation: str) -> str:
+def bore_words(verdict: BoreVerdict, deviation: str) -> str:
     """What a bore is against the mean, in a table: open +0.46.
 
     Parameters: ``verdict`` of the bore; ``deviation`` from the mean with its sign, in the meter's unit.

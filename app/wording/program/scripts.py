@@ -40,6 +40,7 @@ WORDS: Mapping[str, Message] = {
     "write-bore": Message(
         "Bore {bore}, {value}", note="One reading or skipped bore: its value, or why it was skipped."
     ),
+    **{f"skip-{code}": message for code, message in reading_page.SKIP_REASONS.items()},
     # What was rejected, and what holds the rest up.
     "rejected-write": Message("Not saved: {write}."),
     "stuck-write": Message("Still waiting: {write}."),

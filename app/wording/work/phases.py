@@ -67,10 +67,10 @@ STEPS: Mapping[StepCode, Text] = {
     ),
     StepCode.ROCK_PLATES: Message("Rock each plate against the next one. Fix any lost motion before you continue."),
     StepCode.SHARED_SHAFTS: Message(
-        "Two plates on one shaft: check that both close fully. The manufacturer matched them to each other."
+        "2 plates on one shaft: check that both close fully. The manufacturer matched them to each other."
     ),
     StepCode.SEAT_BYPASS_SCREWS: Message(
-        "Seat each bypass screw lightly with two fingers. Force damages the seat. Then turn each one out "
+        "Seat each bypass screw lightly with 2 fingers. Force damages the seat. Then turn each one out "
         "1\u00a01/2\u00a0turns."
     ),
     StepCode.LEAVE_COUPLER_SCREWS: Message(
@@ -83,11 +83,11 @@ STEPS: Mapping[StepCode, Text] = {
     StepCode.ADJUST_NOTHING_COLD: Message("Do not adjust anything while the engine warms up."),
     StepCode.QUICK_ROUND: ByBanks(
         Message(
-            "On a first visit, read one quick round. Turn the stop screw by one turn at most. "
+            "On a first visit, read one quick round. Turn the stop screw by 1\u00a0turn at most. "
             "Leave the rest until it is hot."
         ),
         Message(
-            "On a first visit, read one quick round. Turn one bank's stop screw by one turn at most. "
+            "On a first visit, read one quick round. Turn one bank's stop screw by 1\u00a0turn at most. "
             "Leave the rest until it is hot."
         ),
     ),

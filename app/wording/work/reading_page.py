@@ -5,7 +5,9 @@ What changes with the engine's state (advice, verdicts, bank balance) has module
 
 from collections.abc import Mapping
 
+from app.shop.procedure.codes import SetAside, SkipReason
 from app.wording.message import Message
+from app.wording.reasons import TABLES
 
 TILE, TITLE, REASON, BUTTON = 16, 60, 110, 40
 """Characters that there is room for: below a reading, in a card's title and text, on a button."""
@@ -115,10 +117,13 @@ THEN_FIRST = Message("Then {first} again")
 THEN_SOME = Message("Then {bores} and {first} again")
 THEN_MORE = Message("Then {bores}, ... and {first} again", note="more bores than are named")
 
-SKIP_REASONS: Mapping[str, Message] = {
-    "Cannot be reached": Message("Cannot be reached", limit=BUTTON),
-    "Not safe to reach": Message("Not safe to reach", limit=BUTTON),
-    "Read later": Message("Read later", limit=BUTTON),
-    "Plate is out of order": Message("Plate is out of order", limit=BUTTON),
+SKIP_REASONS: Mapping[SkipReason, Message] = {
+    SkipReason.OUT_OF_REACH: Message("Cannot be reached", limit=BUTTON),
+    SkipReason.NOT_SAFE: Message("Not safe to reach", limit=BUTTON),
+    SkipReason.LATER: Message("Read later", limit=BUTTON),
+    SkipReason.PLATE_OUT_OF_ORDER: Message("Plate is out of order", limit=BUTTON),
 }
-"""Why a bore is skipped, by what is stored."""
+SET_ASIDE: Mapping[SetAside, Message] = {
+    SetAside.OTHER_VALUE_COUNTS: Message("Set aside: another value of this bore counts"),
+}
+TABLES.update({SkipReason: SKIP_REASONS, SetAside: SET_ASIDE})  # type: ignore[dict-item]

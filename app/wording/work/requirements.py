@@ -2,9 +2,8 @@
 
 from collections.abc import Callable, Mapping
 
-from app.shop.procedure.requirements import Changed, NotNeeded, Requirement, Waiting
+from app.shop.procedure.requirements import Changed, ChangedPart, NotNeeded, Requirement, Waiting
 from app.shop.reasons import Reason
-from app.shop.record.stored_reasons import StoredReason, read_back
 from app.wording.message import Message, say
 from app.wording.reasons import TABLES, Worded, in_words
 from app.wording.work.phases import item_label, phase_name, phase_title
@@ -102,21 +101,21 @@ NOT_NEEDED: Mapping[NotNeeded, Worded] = {
     NotNeeded.ONE_BANK: Message("Not needed: this engine has one bank."),
 }
 
-PARTS: Mapping[str, Message] = {
-    "stop screw": Message("stop screw"),
-    "exhaust": Message("exhaust"),
-    "linkage": Message("linkage"),
-    "throttle sensor": Message("throttle position sensor"),
-    "intake or air filter": Message("intake or air filter"),
+PARTS: Mapping[ChangedPart, Message] = {
+    ChangedPart.STOP_SCREW: Message("stop screw"),
+    ChangedPart.EXHAUST: Message("exhaust"),
+    ChangedPart.LINKAGE: Message("linkage"),
+    ChangedPart.THROTTLE_SENSOR: Message("throttle position sensor"),
+    ChangedPart.INTAKE: Message("intake or air filter"),
 }
-"""What may have been changed since a sign-off, by the codes that visits store."""
+"""What may have been changed since a sign-off."""
 
 PART_CHANGED = Message("{part} changed")
 
 
 def part_name(code: str) -> str:
     """A part that was changed since a sign-off; a code that is not known as it is stored."""
-    return say(PARTS[code]) if code in PARTS else code
+    return say(PARTS[ChangedPart(code)]) if code in set(ChangedPart) else code
 
 
 def _part_changed(reason: Reason) -> str:
@@ -135,22 +134,6 @@ CHANGED: Mapping[Changed, Worded] = {
     ),
 }
 
-TABLES.update({Requirement: REQUIREMENTS, Waiting: WAITING, NotNeeded: NOT_NEEDED, Changed: CHANGED})  # type: ignore[dict-item]
-
-
-def missing_as_stored(text: str) -> str:
-    """What a waiver passed over, as it was then: its codes in words, or the words of a row from before."""
-    told = read_back(text)
-    return text if told is None else "; ".join(in_words(_required(one)) for one in told)
-
-
-def _required(told: StoredReason) -> Reason:
-    """A requirement as it was stored."""
-    values = {name: _unfolded(value) for name, value in told.values.items()}
-    return Reason(Requirement(told.code), values)
-
-
-def _unfolded(value: object) -> object:
-    if isinstance(value, StoredReason):
-        return _required(value)
-    return tuple(map(_unfolded, value)) if isinstance(value, tuple) else value
+TABLES.update(
+    {Requirement: REQUIREMENTS, Waiting: WAITING, NotNeeded: NOT_NEEDED, ChangedPart: PARTS, Changed: CHANGED}  # type: ignore[dict-item]
+)

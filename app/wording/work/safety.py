@@ -110,7 +110,7 @@ SAFETY: Mapping[CautionCode, SafetyMessage] = {
         Signal.NOTICE,
         Message("Loosened plate screw."),
         Message("A lost one goes through the engine."),
-        Message("Plate screws are staked. Never loosen one to match two plates on a shaft."),
+        Message("Plate screws are staked. Never loosen one to match 2 plates on a shaft."),
     ),
     CautionCode.EXHAUST_GAS: SafetyMessage(
         Signal.DANGER,

@@ -103,7 +103,7 @@ READ_FROM_OPEN = Message(
     "{intake} until the reading is steady. What does it show?"
 )
 RESET_ON_TWO = Message(
-    "Loosen the coupler between intakes {near} and {far}. Let throttle flap {far} close on two feelers together, "
+    "Loosen the coupler between intakes {near} and {far}. Let throttle flap {far} close on 2 feelers together, "
     "{feeler} and {second}. Tighten the coupler and remove the feelers."
 )
 

@@ -1,8 +1,14 @@
 """Engines as files: readings to write into one, and the text of one."""
 
+from app.shop.commands import checks, meters, readings, visits
+from app.shop.commands.meters import NewMeter
+from app.shop.commands.readings import NewReading
+from app.shop.commands.visits import NewVisit
 from app.shop.exchange.exports import engine_file, written
+from app.shop.procedure.codes import SkipReason
+from app.shop.procedure.phases import HEAT_SOAKED, LOCK_DOWN
 from app.shop.store.database import Database
-from tests.shop.yard import AT
+from tests.shop.yard import AT, FOUR, check_all, heat_soaked, key, read, read_round, visit_record
 
 EVEN = [6.5] * 8
 SLIPPED = [6.5, 6.5, 7.75, 7.75, 6.5, 6.5, 6.5, 6.5]
@@ -12,3 +18,25 @@ def out(shop: Database, engine_id: int = 1) -> str:
     """The file of an engine."""
     with shop.reading() as session:
         return written(engine_file(session, engine_id, AT))
+
+
+def with_codes(shop: Database) -> int:
+    """An engine of two visits with a code in every column that may hold one, and a person's words beside it."""
+    visit_id = heat_soaked(shop, FOUR)
+    engine_id = visit_record(shop, visit_id).engine.ident
+    number, slug = 2, HEAT_SOAKED.slug
+    skipped = NewReading(slug, number, 1, "skip", None, "KM", why_code=SkipReason.OUT_OF_REACH)
+    readings.add(shop, visit_id, key(), skipped, AT)
+    readings.add(shop, visit_id, key(), NewReading(slug, number, 2, "skip", None, "KM", "No adapter fits"), AT)
+    pair = tuple(read(shop, visit_id, HEAT_SOAKED, value, bore=3) for value in (6.5, 7.5))
+    readings.settle(shop, visit_id, key(), slug, (pair[0], pair[1]), "newer", "KM", AT)
+    for bore in (4, 3):
+        read(shop, visit_id, HEAT_SOAKED, 7.5, bore=bore)
+    readings.begin_round(shop, visit_id, key(), slug, AT)
+    read_round(shop, visit_id, HEAT_SOAKED)
+    check_all(shop, visit_id, LOCK_DOWN)
+    checks.waive(shop, visit_id, key(), LOCK_DOWN.slug, "The customer waits", "KM", AT)
+    visits.sign_off(shop, visit_id, key(), "Foreman of the yard", AT)
+    meter_id = meters.register(shop, key(), NewMeter("Column", "mmHg", 2, 0, 760))
+    visits.open_visit(shop, engine_id, key(), NewVisit("vehicle", "", "Rough", "KM", meter_id, ("exhaust",)), AT)
+    return engine_id

@@ -19,16 +19,18 @@ from app.shop.commands.corrections import NewCorrection, correct
 from app.shop.commands.meters import NewMeter
 from app.shop.commands.visits import NewVisit
 from app.shop.errors import ConflictError
-from app.shop.exchange import v1, v2
-from app.shop.exchange import v3 as v3
+from app.shop.exchange import imports, v1, v2, v3, v4
 from app.shop.exchange.codes import FileQuestion
 from app.shop.exchange.exports import engine_file, readings_csv, table_csv, written
 from app.shop.exchange.imports import bring_in, plan, read
 from app.shop.exchange.rows import Writer
-from app.shop.exchange.v3 import EngineFile, from_v1, from_v2
+from app.shop.exchange.v4 import EngineFile, from_v1, from_v2, from_v3
+from app.shop.procedure.codes import SetAside, SkipReason
 from app.shop.procedure.phases import BANK_BALANCE
+from app.shop.reasons import because
 from app.shop.record import loader
-from app.shop.record.fittings import hardware_from_json, layout_from_json
+from app.shop.record.fittings import FittingReason, hardware_from_json, layout_from_json
+from app.shop.record.stored_reasons import stored
 from app.shop.record.visit_record import move_of
 from app.shop.rejections import Rejection
 from app.shop.store import tables
@@ -38,8 +40,9 @@ from app.shop.store.tables import ReadingRow
 from app.shop.store.upgrade import open_shop
 from app.sync.engine.events import BypassTurn, ScrewTurn
 from app.sync.engine.units import THOU
+from app.wording.stored import codes_of
 from tests.shop.bank_balance import at_the_banks, read_with_one_bank_early
-from tests.shop.exchange.files import EVEN, SLIPPED, out
+from tests.shop.exchange.files import EVEN, SLIPPED, out, with_codes
 from tests.shop.past import Past
 from tests.shop.rejections import rejects
 from tests.shop.yard import AT, V8, engine, key, visit_record
@@ -231,7 +234,9 @@ def test_evidence_that_says_something_else_is_refused(shop: Database, other: Dat
     assert rows(other) == before
 
 
-@pytest.mark.parametrize(("version", "model"), [(1, v1.EngineFile), (2, v2.EngineFile), (3, EngineFile)])
+@pytest.mark.parametrize(
+    ("version", "model"), [(1, v1.EngineFile), (2, v2.EngineFile), (3, v3.EngineFile), (4, EngineFile)]
+)
 def test_the_schema_that_is_handed_out_is_the_one_that_is_checked(version: int, model: type[BaseModel]) -> None:
     handed_out = json.loads((static() / "exchange" / f"engine-{version}.schema.json").read_text())
     assert handed_out == model.model_json_schema()
@@ -246,20 +251,20 @@ OTHERWISE = {"supersedes_id", "round_id", "fitting_id", "meter_id"}
 @pytest.mark.parametrize(
     ("table", "part"),
     [
-        (tables.Engine, v3.Engine),
-        (tables.Fitting, v3.Fitting),
-        (tables.MeterRow, v3.Meter),
-        (tables.Visit, v3.Visit),
-        (tables.RoundRow, v3.Round),
-        (tables.ReadingRow, v3.Reading),
-        (tables.MoveRow, v3.Move),
-        (tables.CheckRow, v3.Check),
-        (tables.Override, v3.Override),
-        (tables.SignOff, v3.SignOff),
-        (tables.Correction, v3.Correction),
+        (tables.Engine, v4.Engine),
+        (tables.Fitting, v4.Fitting),
+        (tables.MeterRow, v4.Meter),
+        (tables.Visit, v4.Visit),
+        (tables.RoundRow, v4.Round),
+        (tables.ReadingRow, v4.Reading),
+        (tables.MoveRow, v4.Move),
+        (tables.CheckRow, v4.Check),
+        (tables.Override, v4.Override),
+        (tables.SignOff, v4.SignOff),
+        (tables.Correction, v4.Correction),
     ],
 )
-def test_no_column_is_forgotten(table: type[tables.Row], part: type[v3.Part]) -> None:
+def test_no_column_is_forgotten(table: type[tables.Row], part: type[v4.Part]) -> None:
     """A column that is added later needs a newer version of the file, or word that it stays with the shop."""
     assert set(table.model_fields) - LEFT_OUT - OTHERWISE <= set(part.model_fields)
 
@@ -278,12 +283,14 @@ def test_a_file_of_every_version_still_comes_in(shop: Database, fixture: Path) -
             assert goes_out == from_v1(v1.EngineFile.model_validate_json(held))
         case 2:
             assert goes_out == from_v2(v2.EngineFile.model_validate_json(held))
+        case 3:
+            assert goes_out == from_v3(v3.EngineFile.model_validate_json(held))
         case _:
             assert written(goes_out) == held
 
 
 def test_there_is_a_file_of_this_version() -> None:
-    assert (FIXTURES / "engine-3.json").exists()
+    assert (FIXTURES / f"engine-{imports.NEWEST}.json").exists()
 
 
 def test_a_file_of_version_1_is_one_with_couplers_on_blades() -> None:
@@ -304,6 +311,34 @@ def test_what_was_reached_from_above_is_so_in_the_other_shop(shop: Database, oth
     assert [bool(one.row.from_above) for one in there.rounds][-2:] == [False, True]
     assert balance_of(there) == balance_of(visit_record(shop, visit_id))
     assert out(other) == out(shop)
+
+
+def test_codes_come_through_and_words_stay_words(shop: Database, other: Database) -> None:
+    engine_id = with_codes(shop)
+    file = json.loads(out(shop, engine_id))
+    assert file["fittings"][0]["why"] == stored([because(FittingReason.AS_REGISTERED)])
+    assert [meter["repeatability_from"][:6] for meter in file["meters"]] == ["this p", "codes:"]
+    reasons = [one["why"] for one in file["visits"][0]["readings"] if one["kind"] == "skip"]
+    assert reasons == [
+        stored([because(SkipReason.OUT_OF_REACH)]),
+        "No adapter fits",
+        stored([because(SetAside.OTHER_VALUE_COUNTS)]),
+    ]
+    assert codes_of(file["visits"][0]["overrides"][0]["missing"]) == ("round-after-adjustment",)
+    assert file["visits"][1]["changed"] == "exhaust"
+    bring_in(other, read(json.dumps(file)), {})
+    assert json.loads(out(other)) == file
+
+
+def test_a_file_of_version_3_whose_rows_are_here_adds_nothing(shop: Database) -> None:
+    held = (FIXTURES / "engine-3.json").read_text()
+    bring_in(shop, read(held), {})
+    before = rows(shop)
+    with shop.reading() as session:
+        found = plan(session, read(held), {})
+    assert (found.adds, found.conflicts) == ({}, ())
+    bring_in(shop, read(held), {})
+    assert rows(shop) == before
 
 
 def test_an_engine_read_in_cubic_feet_goes_out_and_comes_in(shop: Database, other: Database) -> None:
@@ -334,11 +369,11 @@ def test_readings_for_a_spreadsheet(shop: Database) -> None:
             )
         )  # fmt: skip
     with shop.reading() as session:
-        found = list(csv.DictReader(io.StringIO(readings_csv(list(reversed(loader.of_engine(session, 1)))))))
+        found = list(csv.DictReader(io.StringIO(readings_csv(list(reversed(loader.of_engine(session, 1))), str.upper))))
     assert len(found) == 19
     assert [row["stands"] for row in found[:1]] == ["no"]
     corrected = next(row for row in found if row["why"])
-    assert corrected["why"] == '\'=HYPERLINK("http://x","y")'
+    assert corrected["why"] == '\'=HYPERLINK("HTTP://X","Y")'  # worded by what is handed in, and marked as text
     assert float(corrected["value"]) == 6.25
 
 

@@ -266,7 +266,7 @@ def test_a_phase_tells_its_items_cautions_and_starting_turns(client: TestClient,
     cold(shop)
     told = client.get(COLD).json()
     assert told["cautions"]
-    assert "maker's instructions" in told["defer"]
+    assert "manufacturer's instructions" in told["defer"]
     assert {item["item"] for item in told["items"]} >= {"wide-open", "base-blade", "preset-turns"}
     assert all(item["missing"] and item["recorded"] is None for item in told["items"])
     assert told["preset"]["low_turns"] < told["preset"]["turns"] < told["preset"]["high_turns"]

@@ -13,10 +13,13 @@ from app.shop.commands.moves import NewMove
 from app.shop.procedure.codes import CautionCode
 from app.shop.procedure.phases import BANK_BALANCE, COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN
 from app.shop.queries.search import tag_of
+from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.sync.engine.layout import Bank, Layout
 from app.sync.engine.units import THOU
+from app.wording.message import say
 from app.wording.office.paper import warnings
+from app.wording.program.rejections import REJECTIONS
 from app.wording.work.phases import phase_title
 from app.wording.work.safety import deferral, safety_lines, safety_words
 from tests.shop.past import Past
@@ -146,7 +149,7 @@ def test_a_correction_makes_a_new_issue_that_says_what_it_replaces(page: Page, s
     group = page.get_by_role("region", name="Round 2, Lock-down")
     group.get_by_label("Bore 3", exact=True).fill("6.75")
     page.get_by_role("button", name="Save and make the new issue").click()
-    expect(page.get_by_text("Say what went wrong")).to_be_visible()
+    expect(page.get_by_text(say(REJECTIONS[Rejection.REASON_MISSING]))).to_be_visible()
     expect(group.get_by_label("Bore 3", exact=True)).to_have_value("6.75")
     page.get_by_label("What went wrong").fill("Typed in the wrong row")
     page.get_by_label("Your initials").fill("KM")

@@ -24,7 +24,7 @@ def pad(**changed: object) -> Facts:
         "typed": "",
         "message": "",
         "other": None,
-        "reasons": (("Cannot be reached", "No access"), ("Read later", "Later")),
+        "reasons": (("out-of-reach", "No access"), ("later", "Later")),
         "facts": {"low": "0", "high": "99", "range": "The meter reads from 0 to 99.", "times": "3", "others": "2"},
     }
     return Facts(**(facts | changed))
@@ -115,7 +115,7 @@ def test_skip_asks_why_in_place_of_the_keys(page: Page) -> None:
     expect(page.get_by_role("button", name="6", exact=True)).to_be_visible()
     page.get_by_role("button", name="Skip").click()
     page.get_by_role("button", name="No access").click()
-    assert page.evaluate("window.kept.map((form) => form.why)") == ["Cannot be reached"]
+    assert page.evaluate("window.kept.map((form) => form.why_code)") == ["out-of-reach"]
 
 
 def test_what_the_meter_cannot_show_is_said_at_once(page: Page) -> None:

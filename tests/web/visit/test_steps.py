@@ -271,7 +271,7 @@ def test_the_sign_off_page_says_what_is_missing_and_leads_there(client: TestClie
 def test_turns_of_a_stop_screw_are_figures(client: TestClient, shop: Database) -> None:
     page = client.get(f"/visits/{visit(shop, engine(shop, V8))}/cold-preset").text
     assert re.search(r"turn each stop screw in by <b>[\d\xa0/]+&nbsp;turns?</b>", page)
-    assert re.search(r">Range [\d\xa0/]+ to [\d\xa0/]+&nbsp;turns\.", page)
+    assert re.search(r">Range [\d\xa0/]+ to [\d\xa0/]+&nbsp;turns\. (Estimated|Calculated) from", page)
 
 
 def test_the_spread_of_a_single_reading_is_not_nothing(client: TestClient, shop: Database) -> None:

@@ -49,7 +49,7 @@ def test_the_later_sees_both_and_nothing_is_stored(browser: TestClient, shop: Da
     assert '<th scope="row">Serial</th>' not in answer.text  # the same in both
     assert 'value="C-200"' in answer.text
     assert 'name="version" value="2"' in answer.text
-    assert "Leave what is stored" in answer.text
+    assert "Discard my entry" in answer.text
     assert stored(shop) == ("Red coupe", "C-104", 2)
 
 

@@ -13,9 +13,11 @@ from app.shop.procedure.phases import BANK_BALANCE, COLD_PRESET, FIRST_FIRE, HEA
 from app.shop.record import stored_settings
 from app.shop.record.measures import RECORDED, Units
 from app.shop.record.settings import DEFAULTS
+from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.sync.engine.units import THOU
 from app.web.application import create_app
+from tests.shop.rejections import on_page
 from tests.shop.yard import AT, V8, check_all, engine, heat_soaked, key, read_round, visit, visit_record
 from tests.web.axe import paths
 
@@ -89,7 +91,7 @@ def test_a_form_opened_before_the_units_changed_is_read_as_it_was_shown(client: 
     assert visit_record(shop, visit_id).checks[HEAT_SOAKED.slug, "coolant"].number == 86
     wrong = client.post(there, data={**late, "key": key(), "coolant": "400"})
     assert wrong.status_code == 422
-    assert "Between 0 and 170 °C." in wrong.text
+    assert on_page(Rejection.OUT_OF_RANGE, low=0, high=170, unit="°C") in wrong.text
     assert re.search(r'value="400"[^>]*>\s*<span class="unit">°C<', wrong.text)
     nobody = client.post(there, data={**late, "key": key(), "units": "°F"})
     assert nobody.status_code == 422
@@ -104,10 +106,24 @@ def test_blades_are_typed_and_told_in_millimetres(client: TestClient, shop: Data
     sent = {"key": key(), "by": "KM", "units": OTHERS.code, "kind": "blade", "place": "2-3", "second_leaf": ""}
     thick = client.post(there, data={**sent, "leaf": "4"})
     assert thick.status_code == 422
-    assert "Between 0.013\xa0mm and 1.524\xa0mm" in thick.text
+    assert on_page(Rejection.FEELERS_OUT_OF_RANGE, low=0.0127, high=1.524, unit="mm") in thick.text
     assert client.post(there, data={**sent, "leaf": "0.10"}).status_code == 303
     assert visit_record(shop, visit_id).moves[0].amount == pytest.approx(1e-4)
     assert "reset on 0.10\xa0mm" in client.get(f"/visits/{visit_id}/{HEAT_SOAKED.slug}").text
+
+
+def test_a_feeler_is_typed_in_inches_and_read_in_the_unit_of_its_form(client: TestClient, shop: Database) -> None:
+    visit_id = heat_soaked(shop)
+    read_round(shop, visit_id, HEAT_SOAKED)
+    there = f"/visits/{visit_id}/{HEAT_SOAKED.slug}/moves"
+    page = client.get(f"{there}/new?kind=blade&place=2-3").text
+    assert page.count('<span class="unit">in<') == 2
+    assert f'name="units" value="{RECORDED.on_screen.code}"' in page
+    sent = {"by": "KM", "kind": "blade", "place": "2-3", "second_leaf": ""}
+    for units, leaf in ((RECORDED.on_screen.code, "0.0045"), (RECORDED.code, "4.5")):
+        answer = client.post(there, data={**sent, "key": key(), "units": units, "leaf": leaf})
+        assert answer.status_code == 303
+    assert [move.amount for move in visit_record(shop, visit_id).moves] == pytest.approx([4.5 * THOU, 4.5 * THOU])
 
 
 def test_a_correction_is_typed_and_printed_in_the_units_of_the_shop(client: TestClient, shop: Database) -> None:
@@ -120,7 +136,7 @@ def test_a_correction_is_typed_and_printed_in_the_units_of_the_shop(client: Test
     assert shown == "185"  # 85 °C
     sent = {"key": key(), "by": "KM", "why": "Misread the gauge", "units": OTHERS.code}
     refused = client.post(f"/visits/{visit_id}/correct", data={**sent, field: "900"})
-    assert "Between 32 and 338 °F." in refused.text
+    assert on_page(Rejection.OUT_OF_RANGE, low=32, high=338, unit="°F") in refused.text
     assert client.post(f"/visits/{visit_id}/correct", data={**sent, field: "194"}).status_code == 303
     assert visit_record(shop, visit_id).checks[HEAT_SOAKED.slug, "coolant"].number == 90
     assert "coolant temperature: 194\u00a0°F instead of 185\u00a0°F" in client.get(f"/visits/{visit_id}/sheet").text

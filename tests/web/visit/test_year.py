@@ -18,10 +18,17 @@ from app.shop.demo.technician import DemoTechnician
 from app.shop.procedure.items import Phase
 from app.shop.procedure.parts import parts_of
 from app.shop.procedure.phases import BANK_BALANCE, FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN
+from app.shop.procedure.recheck import recheck
+from app.shop.reasons import because
+from app.shop.record import loader
 from app.shop.record.measures import Units
 from app.shop.record.settings import DEFAULTS
+from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.sync.engine.layout import Bank, Coupler, Layout
+from app.wording.message import say
+from app.wording.reasons import in_words
+from app.wording.work.advice import DONE
 from app.wording.work.telephone import item_prompt
 from tests.serving import serving
 from tests.web.story import Technician
@@ -108,7 +115,7 @@ def lock_down(yard: Yard, visit_id: int) -> None:
             break
     yard.passes(visit_id, LOCK_DOWN)
     yard.see(f"/visits/{visit_id}/lock-down/readings")
-    expect(yard.page.get_by_role("link", name="Sign it off")).to_be_visible()
+    expect(yard.page.get_by_role("link", name="Sign off")).to_be_visible()
     yard.sign_off(visit_id)
 
 
@@ -137,16 +144,16 @@ def built_in_the_cell(yard: Yard) -> None:
     for label, typed in (
         ("Serial", "27-0415"),
         ("Displacement", "1.6"),
-        ("Idle speed wanted", "900"),
+        ("Target idle speed", "900"),
         ("Vehicle", "Harbour runabout"),
         ("Bank A: cylinder numbers, front first", "1 2"),
         ("Bank B: cylinder numbers, front first", "3 4"),
         ("Bank B: stop screw at bore", "3"),
-        ("Throttle sensor on the shaft of bore", "4"),
-        ("Plates without a return spring of their own", "2"),
+        ("Throttle position sensor (TPS) on the shaft of bore", "4"),
+        ("Plates without a return spring", "2"),
     ):
         page.get_by_label(label).fill(typed)
-    hand.press("Register this engine")
+    hand.press("Register engine")
     expect(page.get_by_role("heading", name="Engine 27-0415")).to_be_visible()
     yard.open_visit("Test cell", "First sync")
     expect(page.get_by_role("heading", name="Cold preset")).to_be_visible()
@@ -159,7 +166,7 @@ def built_in_the_cell(yard: Yard) -> None:
     yard.see("/visits/1/heat-soaked-recheck/readings")
     hand.read_on()
     hands.even_out(1, hand.bench)
-    yard.see("/visits/1/heat-soaked-recheck/readings", "Leave the plates alone")
+    yard.see("/visits/1/heat-soaked-recheck/readings", say(DONE))
     balance(yard, 1)
     lock_down(yard, 1)
 
@@ -171,11 +178,11 @@ def fitted_behind_another_exhaust(yard: Yard) -> None:
     hand.bench.slip(Coupler(1, 2), 1.4)
     yard.see("/engines/1", "Engine 27-0415")
     yard.open_visit("Vehicle", "Fitted to the boat", "Exhaust")
-    asked = page.get_by_text(
-        "Since the last sign-off: exhaust changed; it is in the vehicle now: other exhaust, heat under the bonnet and "
-        "idle speed. What was even then says nothing now."
-    )
     expect(page.get_by_role("heading", name="First fire")).to_be_visible()
+    with hands.shop.reading() as session:
+        changed = recheck(loader.load(session, 2))
+    assert changed is not None
+    asked = page.get_by_text(in_words(changed))
     expect(page.get_by_role("listitem").filter(has_text="Wheels chocked").first).to_be_visible()
     expect(asked).to_be_visible()
     hand.record_everything()
@@ -183,9 +190,9 @@ def fitted_behind_another_exhaust(yard: Yard) -> None:
     expect(asked).to_be_visible()
     heat(yard, 2)
     yard.see("/visits/2/heat-soaked-recheck/moves/new?kind=blade&place=1-2")
-    page.get_by_label("Blade", exact=True).fill("4")
-    hand.press("Keep this move")
-    expect(page.get_by_text("As found comes first")).to_be_visible()
+    page.get_by_label("Feeler", exact=True).fill("0.004")
+    hand.press("Save adjustment")
+    expect(page.get_by_text(in_words(because(Rejection.AS_FOUND_FIRST)))).to_be_visible()
     yard.see("/visits/2/heat-soaked-recheck/readings")
     hand.read_on()
     hand.follow()
@@ -208,10 +215,15 @@ def rung_up_a_year_later(yard: Yard) -> None:
     page, hand, hands = yard.page, yard.hand, yard.hands
     yard.see("/engines/1/worksheet", "Worksheet", "Steps, in this order")
     yard.see("/meters", "Meters")
-    for label, typed in (("Name", "Customer's gauge"), ("Smallest step", "0.1"), ("Lowest", "0"), ("Highest", "20")):
+    for label, typed in (
+        ("Name", "Customer's gauge"),
+        ("Smallest step", "0.1"),
+        ("Lowest value", "0"),
+        ("Highest value", "20"),
+    ):
         page.get_by_label(label).fill(typed)
-    page.get_by_label("Reads").select_option("cfm")
-    hand.press("Register this meter")
+    page.get_by_label("Unit").select_option("cfm")
+    hand.press("Register meter")
     expect(page.get_by_role("heading", name="Customer's gauge").first).to_be_visible()
     was = hand.bench
     hand.bench = Customer(FOUR, was.rng, was.flow, gaps=dict(was.gaps))
@@ -244,7 +256,7 @@ def rung_up_a_year_later(yard: Yard) -> None:
     assert float(times[1]) == pytest.approx(SCALE, abs=0.08)  # its four bores together, one of which slipped
     expect(page.get_by_text("Bore 4 changed most: −")).to_be_visible()
     hands.even_out(3, hand.bench)
-    yard.see("/visits/3/heat-soaked-recheck/readings", "Leave the plates alone")
+    yard.see("/visits/3/heat-soaked-recheck/readings", say(DONE))
     balance(yard, 3)
     lock_down(yard, 3)
 

@@ -9,7 +9,7 @@ from app.shop.commands import engines, visits
 from app.shop.commands.visits import NewVisit
 from app.shop.errors import ConflictError, NotFoundError, RejectedError
 from app.shop.procedure.items import PLACES
-from app.shop.procedure.recheck import CHANGES
+from app.shop.procedure.requirements import ChangedPart
 from app.shop.queries import history_cache
 from app.shop.queries.search import tag_of
 from app.shop.reasons import because
@@ -191,7 +191,7 @@ def open_visit(shop: Shop, page: Page, form: Form, engine_id: int, now: Now) -> 
     """Open the visit, or show the form again with what is wrong."""
     try:
         meter = form.whole("meter") if form.text("meter") else 0
-        changed = tuple(what for what in CHANGES if form.text(f"changed {what}"))
+        changed = tuple(what for what in ChangedPart if form.text(f"changed {what}"))
         new = NewVisit(form.text("place"), form.text("job"), form.text("why"), form.text("by"), meter, changed)
         form.raise_problems()
         visit_id = visits.open_visit(shop, engine_id, form.text("key"), new, now)
@@ -280,7 +280,7 @@ def _visit_form(
     with shop.reading() as session:
         engine = engines.get(session, engine_id)
         choices = meter_choices(session, now[:10])
-        changes = CHANGES if engines.newest_visits(session, [engine_id]) else ()
+        changes = tuple(ChangedPart) if engines.newest_visits(session, [engine_id]) else ()
     return page.show(
         "visit_new.html",
         status,

@@ -6,6 +6,7 @@ import re
 import zlib
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import partial
 from typing import Annotated
 
 from fastapi import APIRouter, Depends, Request
@@ -24,6 +25,7 @@ from app.web.context import Form, Now, Page, Pages, Shop
 from app.web.error_responses import status_of
 from app.wording.office.engines import held
 from app.wording.reasons import in_words, problems_in_words
+from app.wording.stored import as_stored
 
 router = APIRouter()
 
@@ -71,7 +73,8 @@ def readings(shop: Shop, engine_id: int) -> Response:
     with shop.reading() as session:
         engine = engines.get(session, engine_id)
         records = list(reversed(loader.of_engine(session, engine_id)))
-    return download(readings_csv(records), f"{engine.serial} readings.csv", "text/csv; charset=utf-8")
+    table = readings_csv(records, partial(as_stored, column="reading.why"))
+    return download(table, f"{engine.serial} readings.csv", "text/csv; charset=utf-8")
 
 
 @router.get("/exchange")

@@ -80,7 +80,7 @@ def _form(
         "visit/move.html",
         status,
         record=record,
-        units=Typed(values).units if "leaf" in values and status != 200 else record.units,
+        units=Typed(values).units if "leaf" in values and status != 200 else record.units.on_screen,
         phase=phase,
         phases=phases(assessment),
         values=values,

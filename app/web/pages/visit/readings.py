@@ -9,6 +9,7 @@ from fastapi.responses import HTMLResponse, PlainTextResponse, Response
 from app.shop.commands import checks, readings
 from app.shop.commands.readings import NewReading
 from app.shop.errors import NotFoundError, RejectedError
+from app.shop.procedure.codes import SkipReason
 from app.shop.procedure.items import Phase
 from app.shop.procedure.parts import parts_of
 from app.shop.queries.assessed import assessed
@@ -111,8 +112,9 @@ def begin(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: Now
 def _add(sent: PostedForm, visit_id: int, slug: str) -> Response:
     shop, page, form, now = sent
     here = f"/visits/{visit_id}/{slug}/readings"
-    skips, simulated = bool(form.text("skip") or form.text("why")), bool(form.text("practice"))
-    if skips and not form.text("why"):
+    why, why_code, simulated = form.text("why"), form.text("why_code"), bool(form.text("practice"))
+    skips = bool(form.text("skip") or why or why_code)
+    if skips and not (why or why_code):
         above = "&above=true" if form.text("from_above") == "1" else ""
         return page.go(f"{here}?bore={form.whole('bore')}&skip=true{above}")
     try:
@@ -123,9 +125,10 @@ def _add(sent: PostedForm, visit_id: int, slug: str) -> Response:
             kind="skip" if skips else form.text("kind"),
             value=None if skips or simulated else form.number("value", Rejection.METER_VALUE_MISSING),
             by=form.text("by"),
-            why=form.text("why"),
+            why=why,
             supersedes=_superseded(shop, form),
             from_above={"0": False, "1": True}.get(form.text("from_above")),
+            why_code=_skip_reason(form),
         )
         form.raise_problems()
         if simulated:
@@ -140,6 +143,15 @@ def _add(sent: PostedForm, visit_id: int, slug: str) -> Response:
         values = {**form.values, "sure": "1"} if far_off else form.values
         return _desk(shop, page, visit_id, slug, wanted, values, problems_in_words(refusal), status_of(refusal))
     return page.saved(here)
+
+
+def _skip_reason(form: Typed) -> SkipReason | None:
+    """Why the bore is skipped, as a code; None for words, which a page from before codes sends."""
+    code = form.text("why_code")
+    if code and code not in set(SkipReason):
+        form.problems["value"] = because(Rejection.NOT_ONE_OF, choices=tuple(SkipReason))
+        return None
+    return SkipReason(code) if code else None
 
 
 def _superseded(shop: Database, form: Typed) -> int | None:

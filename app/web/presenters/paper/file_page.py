@@ -11,8 +11,8 @@ from app.wording.message import say
 from app.wording.office import paper
 from app.wording.quantities import feeler as feeler_words
 from app.wording.quantities import unit_of
+from app.wording.stored import as_stored
 from app.wording.work.phases import phase_title
-from app.wording.work.requirements import missing_as_stored
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,14 +93,21 @@ def _remarks(record: VisitRecord) -> list[str]:
         rows = {r.ident: r for r in one.entered}
         for row in one.entered:
             old = rows.get(row.supersedes_id or 0)
-            where = {"round": one.row.number, "bore": row.bore, "why": row.why, "by": row.by, "at": moment(row.at)}
+            where = {"round": one.row.number, "bore": row.bore, "by": row.by, "at": moment(row.at)}
+            where["why"] = as_stored(row.why, "reading.why")
             if row.value is None:
                 said.append(say(paper.REMARK_SKIPPED, **where))
             elif old is not None and old.value is not None:
                 message = paper.REMARK_REPLACED_WHY if row.why else paper.REMARK_REPLACED
                 said.append(say(message, now=_shown(record, row.value), was=_shown(record, old.value), **where))
     said += [
-        say(paper.REMARK_WAIVED, phase=phase_title(o.phase), by=o.by, why=o.why, missing=missing_as_stored(o.missing))
+        say(
+            paper.REMARK_WAIVED,
+            phase=phase_title(o.phase),
+            by=o.by,
+            why=o.why,
+            missing=as_stored(o.missing, "override.missing"),
+        )
         for o in record.overrides
     ]
     return said

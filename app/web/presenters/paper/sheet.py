@@ -18,7 +18,7 @@ from app.shop.record.entries import CheckEntry, WaiverEntry
 from app.shop.record.measures import Measure
 from app.shop.record.visit_record import Round, VisitRecord
 from app.sync.engine.adjusters.registry import kind_of
-from app.sync.readings.rounds import RoundResult
+from app.sync.readings.rounds import RoundResult, RoundVerdict
 from app.web.presenters.drawing import blades_of, by_bore, joint_kind, shape_of
 from app.web.presenters.filters import day, figures, moment, other_hardware
 from app.web.presenters.history.history import judged
@@ -110,7 +110,7 @@ def sheet_of(record: VisitRecord, address: str, people: Mapping[str, str]) -> Sh
     verdict = say(paper.VERDICTS[as_left.verdict]) if as_left else ""
     return Sheet(
         unit=unit.name,
-        mark=MARKS.get(as_left.verdict if as_left else "", "none"),
+        mark=MARKS.get(as_left.verdict, "none") if as_left else "none",
         title=say(paper.RESULT, verdict=verdict) if as_left else say(paper.NO_RESULT),
         sentence=verdict_sentence(as_left, unit) if as_left else say(paper.NO_ROUND),
         found=_round(record, paper.AS_FOUND, found, judged(record, found)),
@@ -218,7 +218,7 @@ def _banks(record: VisitRecord) -> tuple[str, ...]:
 
 MOST_MOVES = 7
 
-MARKS = {"even": "even", "not even": "not-even", "too close to call": "close"}
+MARKS = {RoundVerdict.EVEN: "even", RoundVerdict.NOT_EVEN: "not-even", RoundVerdict.UNDECIDED: "close"}
 """The mark beside the result, by verdict."""
 
 SETTINGS: tuple[tuple[Message, tuple[tuple[str, str, Message], ...]], ...] = (

@@ -229,8 +229,8 @@ class Pad:
 
 
 def skip_reasons() -> tuple[tuple[str, str], ...]:
-    """Why a bore may be skipped: what is stored, and what the button says."""
-    return tuple((stored, say(message)) for stored, message in words.SKIP_REASONS.items())
+    """Why a bore may be skipped: the code, and what the button says."""
+    return tuple((str(code), say(message)) for code, message in words.SKIP_REASONS.items())
 
 
 def keys_for(step: float) -> Keys:

@@ -14,7 +14,7 @@ from app.shop.record.entries import MeterReading
 from app.shop.store.idempotency import new_key
 from app.sync.planning.advice import AdviceKind
 from app.sync.readings.rounds import BoreVerdict, RoundResult, RoundVerdict
-from app.web.presenters.adjusters import moves_coupler
+from app.web.presenters.adjusters import moved_coupler
 from app.web.presenters.drawing import joint_kind, value_of
 from app.web.presenters.filters import clock
 from app.web.presenters.reading import bank_card
@@ -95,11 +95,11 @@ class ReadingPage:
         """The engine from above; a long bank that is alone is folded in two, so that its figures keep their size."""
         rows: list[BoreRow] = []
         drawn = Tiles(self.record, self.due, self.step, self.judged, self.selected, self.here)
-        alone = len(self.record.layout.banks) == 1
+        alone, moved = len(self.record.layout.banks) == 1, moved_coupler(self.step)
         for bank in self.record.layout.banks:
             tiles = tuple(drawn.tile(bore) for bore in bank.bores)
             pairs = zip(bank.bores, bank.bores[1:], bank.kinds, strict=False)
-            marks = tuple(CouplerMark(moves_coupler(self.step, a, b), joint_kind(kind)) for a, b, kind in pairs)
+            marks = tuple(CouplerMark(moved == {a, b}, joint_kind(kind)) for a, b, kind in pairs)
             turns_stop = self.step.kind == AdviceKind.STOP and self.step.bank == bank.name
             half = (len(tiles) + 1) // 2 if alone and len(tiles) > MOST_IN_A_ROW else len(tiles)
             rows.append(BoreRow("" if alone else bank.name, tiles[:half], marks[:half], bank.stop, turns_stop))
@@ -257,7 +257,7 @@ class ReadingPage:
         return Card("none", title, reason, answers, f"{self.here}/settle", hidden)
 
     def _skip_card(self, bore: int) -> Card:
-        answers = tuple(Action(label, name="why", value=stored) for stored, label in skip_reasons())
+        answers = tuple(Action(label, name="why_code", value=code) for code, label in skip_reasons())
         hidden = {**self.keypad.hidden, "skip": "1"}
         return Card("none", say(words.WHY_SKIPPED, bore=bore), "", answers, f"{self.here}/readings", hidden)
 

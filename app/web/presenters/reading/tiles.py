@@ -11,7 +11,7 @@ from app.sync.planning.advice import Advice
 from app.sync.readings.rounds import BoreResult, BoreVerdict, RoundResult
 from app.web.presenters.adjusters import screw_marks
 from app.web.presenters.drawing import blades_of, by_bore, shape_of, value_of
-from app.web.presenters.views import State, Tile
+from app.web.presenters.views import ScrewMark, State, Tile
 from app.wording.message import say
 from app.wording.work import reading_page as words
 from app.wording.work.verdicts import bore_word
@@ -52,7 +52,7 @@ class Tiles:
         value, word = value_of(reading, self.record.meter) if reading else "", self._word(bore, state)
         saved = say(words.TILE_SAVED) if reading else ""
         even = standing is not None and standing.verdict is BoreVerdict.EVEN and state in JUDGED
-        shaft = self.record.layout.bank_of(bore).shaft(bore)
+        shaft = self.record.layout.shafts[bore]
         return Tile(
             bore=bore,
             value=value,
@@ -68,13 +68,17 @@ class Tiles:
             line_right=even,
             shaft_front=len(shaft) > 1 and bore != shaft[0],
             shaft_rear=len(shaft) > 1 and bore != shaft[-1],
-            screws=screw_marks(self.record.layout, bore, self.step),
+            screws=self._screws.get(bore, ()),
         )
 
     @cached_property
     def _now(self) -> Mapping[int, MeterReading]:
         """The values of the round under way."""
         return self.due.current.latest if self.due.current else {}
+
+    @cached_property
+    def _screws(self) -> Mapping[int, tuple[ScrewMark, ...]]:
+        return screw_marks(self.record.layout, self.step)
 
     @cached_property
     def _results(self) -> Mapping[int, BoreResult]:
