@@ -10,7 +10,7 @@ from functools import cache
 import app.wording
 from app.shop.errors import RejectedError
 from app.shop.reasons import Reason
-from app.wording.message import Message, say
+from app.wording.message import Message, pattern, say
 
 Worded = Message | Callable[[Reason], str]
 """The words of a code: a message that takes the reason's values, or a function where a value has words of its own."""
@@ -27,7 +27,8 @@ def in_words(reason: Reason) -> str:
     words = tables()[type(reason.code)][reason.code]
     if not isinstance(words, Message):
         return words(reason)
-    return say(words, **{name: _value(value) for name, value in reason.values.items()})
+    said = {name: _value(value) for name, value in reason.values.items()}
+    return pattern(words, reason.values["count"] if words.many else 1).format_map(said)
 
 
 @cache

@@ -43,6 +43,7 @@ def field_names() -> list[str]:
         "amount",
         "way",
         "why",
+        "why_code",
         "by",
         "version",
     }

@@ -9,7 +9,10 @@ from playwright.sync_api import Playwright, expect
 
 from app.shop.commands import moves
 from app.shop.commands.moves import NewMove
+from app.shop.procedure.codes import SkipReason
 from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED
+from app.shop.reasons import because
+from app.shop.record.stored_reasons import stored
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.shop.store.upgrade import open_shop
@@ -242,6 +245,37 @@ def test_what_is_refused_comes_back_with_its_reason_and_what_was_typed(
     expect(back).to_have_count(0)
     hand.is_saved()
     assert entered(shop, visit_id) == [(1, "turn", 6.25)]
+
+
+OLD_BUTTON = """() => {
+  const button = document.querySelector("[data-asked=skip] button[name=why_code]");
+  [button.name, button.value] = ["why", "Cannot be reached"];
+}"""
+"""The first reason on the keypad, as a page from before codes has it."""
+
+
+@pytest.mark.parametrize(
+    ("page", "held"), [("", stored([because(SkipReason.OUT_OF_REACH)])), (OLD_BUTTON, "Cannot be reached")]
+)
+def test_a_skip_that_waits_is_said_in_words_and_gets_there(
+    hand: Tablet, link: Proxy, shop: Database, page: str, held: str
+) -> None:
+    """One of a page that was served before reasons had codes keeps its phrase."""
+    visit_id = heat_soaked(shop, FOUR)
+    hand.open(link.address, visit_id)
+    if page:
+        hand.page.evaluate(page)
+    link.fault, link.only = FAULTS["status 500"][0], b"POST"
+    hand.page.get_by_role("button", name="Skip").click()
+    hand.page.get_by_role("button", name="Cannot be reached").click()
+    expect(hand.page.locator("#entry-heading")).to_have_text("Bore 2")
+    expect(hand.tile(1)).to_contain_text(said("tile-skipped"))
+    listed = hand.page.get_by_role("list", name="Not saved").get_by_role("listitem")
+    expect(listed).to_contain_text(said("stuck-write", write="Bore 1, Cannot be reached"), timeout=20_000)
+    link.fault = "pass"
+    hand.is_saved()
+    (row,) = visit_record(shop, visit_id).rounds[-1].entered
+    assert (row.kind, row.why) == ("skip", held)
 
 
 def test_what_the_server_cannot_store_does_not_hold_the_rest_up_for_ever(
