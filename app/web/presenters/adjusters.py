@@ -78,7 +78,7 @@ def screw_marks(layout: Layout, step: Advice) -> dict[int, tuple[ScrewMark, ...]
 
 def moved_coupler(step: Advice) -> frozenset[int | None]:
     """The two bores between which the next step resets or turns a coupler; empty where it moves none."""
-    at_coupler = step.moves and kind_of(step.kind).sits == "coupler"
+    at_coupler = step.adjuster is not None and step.adjuster.sits == "coupler"
     return frozenset((step.near, step.far)) if at_coupler else frozenset()
 
 

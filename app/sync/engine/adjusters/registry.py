@@ -131,6 +131,7 @@ def gain_kind(layout: Layout, screw: Adjuster) -> ScrewWithGain:
     return kind
 
 
+@lru_cache(maxsize=64)
 def own_screws(layout: Layout) -> tuple[Adjuster, ...]:
     """Those of ``adjusters_with_gain`` that set no coupler, in the same order: bypass screws and screws like them.
 
