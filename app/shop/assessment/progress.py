@@ -37,13 +37,17 @@ class Missing:
 
 @dataclass(frozen=True, slots=True)
 class PhaseStatus:
-    """Where a phase stands. ``not_needed_because`` says why nothing is asked of it this time, None when something is.
+    """Where a phase stands.
+
+    ``items`` are what it asks for of this engine in this place; ``not_needed_because`` says why nothing is asked of it
+    this time, None when something is.
 
     ``stops`` are figures outside the shop's limits; they are among what is missing. ``done``: nothing is missing, or
     what is may be waived and was.
     """
 
     phase: Phase
+    items: tuple[Item, ...]
     missing: tuple[Missing, ...]
     override: WaiverEntry | None
     not_needed_because: Reason | None = None
@@ -69,12 +73,13 @@ def progress(record: VisitRecord) -> tuple[PhaseStatus, ...]:
 
 def status_of(record: VisitRecord, phase: Phase) -> PhaseStatus:
     """How far one phase is."""
-    override = _waiver(record, phase)
+    override, items = _waiver(record, phase), items_of(record, phase)
     if not_needed := _why_not_needed(record, phase):
-        return PhaseStatus(phase, (), override, not_needed)
+        return PhaseStatus(phase, items, (), override, not_needed)
     stops = _stops(record, phase)
-    lacks = [Missing("stop", stop, must=True) for stop in stops] + _missing(record, phase)
-    return PhaseStatus(phase, tuple(lacks), override, None, stops)
+    lacks = [Missing("stop", stop, must=True) for stop in stops]
+    lacks += _missing_items(record, phase, items) + _missing_rounds(record, phase)
+    return PhaseStatus(phase, items, tuple(lacks), override, None, stops)
 
 
 def items_of(record: VisitRecord, one: Phase) -> tuple[Item, ...]:
@@ -195,13 +200,8 @@ def _why_not_needed(record: VisitRecord, one: Phase) -> Reason | None:
     return None
 
 
-def _missing(record: VisitRecord, one: Phase) -> list[Missing]:
-    return _missing_items(record, one) + _missing_rounds(record, one)
-
-
-def _missing_items(record: VisitRecord, one: Phase) -> list[Missing]:
-    items = (item for item in items_of(record, one) if _lacks(record, one, item))
-    lacks = [Missing(item.slug, _item(one, item), item.required) for item in items]
+def _missing_items(record: VisitRecord, one: Phase, items: tuple[Item, ...]) -> list[Missing]:
+    lacks = [Missing(item.slug, _item(one, item), item.required) for item in items if _lacks(record, one, item)]
     if one.rounds == "fine" and (cold := lacks_of(record)):
         lacks.append(Missing(GATE, because(Requirement.HEAT_SOAK, lacks=cold)))
     return lacks

@@ -1,11 +1,18 @@
-"""When a figure that was read stops the engine, and which limit it is beyond."""
+"""What a meter can show; when a figure that was read stops the engine, and which limit it is beyond."""
 
 from app.shop.procedure.items import Item
 from app.shop.procedure.requirements import Requirement
 from app.shop.reasons import Reason, because
+from app.shop.record.entries import MeterEntry
 from app.shop.record.measures import RECORDED, Amount, Measure, Units
 from app.shop.record.settings import Limits
+from app.shop.rejections import Rejection
 from app.sync.engine.units import KPA, ZERO_CELSIUS
+
+
+def range_of(meter: MeterEntry) -> Reason:
+    """What a meter can show, as the reason for which other values are rejected."""
+    return because(Rejection.OUT_OF_RANGE, low=meter.low, high=meter.high, unit=meter.unit)
 
 
 def stop_for(item: Item, number: float, limits: Limits, units: Units = RECORDED) -> Reason | None:

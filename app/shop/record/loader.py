@@ -55,6 +55,8 @@ SELECT v.id, max(c.id) FROM visit v JOIN visit b ON b.engine_id = v.engine_id AN
 JOIN correction c ON c.visit_id = b.id WHERE v.id IN ({several}) GROUP BY v.id
 """
 
+SIMULATED = "SELECT v.id FROM visit v JOIN practice p ON p.engine_id = v.engine_id WHERE v.id IN ({several})"
+
 TABLES: dict[type[Entry], str] = {
     EngineEntry: "engine",
     FittingEntry: "fitting",
@@ -177,6 +179,7 @@ def records(session: Session, ids: Sequence[int]) -> list[VisitRecord]:
     fitted_before = {
         visit_id: (fitting_id, place) for visit_id, fitting_id, place in _asked(session, FITTED_BEFORE, ids)
     }
+    simulated = {visit_id for (visit_id,) in _asked(session, SIMULATED, ids)}
     studied = meter_studies.newest_reading(session)
     repeats = _Repeats(session, studied)
     settings = stored_settings.by_id(session, {visit.setup for visit in visits.values() if visit.setup})
@@ -203,6 +206,7 @@ def records(session: Session, ids: Sequence[int]) -> list[VisitRecord]:
             settings=settings.get(visit.setup or 0, DEFAULTS),
             units=held.units,
             setup=setup,
+            simulated=visit.ident in simulated,
         )
         for visit in (visits[visit_id] for visit_id in ids)
     ]

@@ -107,8 +107,9 @@ def evenness(layout: Layout, readings: Sequence[Reading], meter: Meter, window: 
     """
     if not readings:
         raise ValueError("a round needs a reading")
-    bores = [bore for bore in layout.bores if any(r.bore == bore for r in readings)]
-    if len(bores) < len({r.bore for r in readings}):
+    read = {r.bore for r in readings}
+    bores = [bore for bore in layout.bores if bore in read]
+    if len(bores) < len(read):
         raise ValueError("a reading names a bore the engine does not have")
     values, drift, cov = _least_squares(bores, readings, meter)
     mean = float(values.mean())
