@@ -17,22 +17,22 @@ from app.shop.record.visit_record import VisitRecord
 from app.shop.store.database import Database
 
 
-class Seen(NamedTuple):
+class PhaseSeen(NamedTuple):
     """One phase of a visit as a page sees it: all of one moment, with the ``version`` that changes with every row."""
 
     assessment: Assessment
-    phase: PhaseAssessment
+    judged: PhaseAssessment
     version: str
 
 
-def seen(shop: Database, visit_id: int, slug: str) -> Seen:
+def phase_seen(shop: Database, visit_id: int, slug: str) -> PhaseSeen:
     """What there is to see of a phase of a visit now. Raises NotFoundError where one of them does not exist."""
     phase = next((one for one in PHASES if one.slug == slug), None)
     if phase is None:
         raise NotFoundError(because(Waiting.NO_SUCH_PHASE))
     with shop.reading() as session:
         assessment = assessed(session, visit_id)
-    return Seen(assessment, assessment.of(phase), version_of(assessment.record))
+    return PhaseSeen(assessment, assessment.of(phase), version_of(assessment.record))
 
 
 def issued(assessment: Assessment, issue: int) -> Assessment:

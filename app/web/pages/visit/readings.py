@@ -11,7 +11,7 @@ from app.shop.commands.readings import NewReading
 from app.shop.errors import NotFoundError, RejectedError
 from app.shop.procedure.codes import SkipReason
 from app.shop.procedure.items import Phase
-from app.shop.queries.assessed import seen
+from app.shop.queries.assessed import phase_seen
 from app.shop.reasons import because
 from app.shop.record.revision import version
 from app.shop.record.visit_record import VisitRecord
@@ -68,7 +68,7 @@ def news(shop: Shop, visit_id: int, since: str = "") -> Response:
 def add_speed(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: Now) -> Response:
     """Save the idle speed with what the phase asks for, or show the page again with what is wrong."""
     by, key = form.text("by"), form.text("key")
-    item = speed_item(seen(shop, visit_id, slug).phase)
+    item = speed_item(phase_seen(shop, visit_id, slug).judged)
     if item is None:
         raise RejectedError({"value": because(Rejection.NO_IDLE_SPEED_HERE)})
     try:
@@ -177,7 +177,7 @@ def _desk(
     problems: Mapping[str, str] | None = None,
     status: int = 200,
 ) -> HTMLResponse:
-    assessment, judged, made_at = seen(shop, visit_id, slug)
+    assessment, judged, made_at = phase_seen(shop, visit_id, slug)
     record, phase = judged.record, judged.phase
     shown = ReadingPage(assessment, phase, wanted, values or {}, problems or {})
     return page.show(
