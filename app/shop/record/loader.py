@@ -71,6 +71,9 @@ TABLES: dict[type[Entry], str] = {
 }
 """The table of each kind of entry that belongs to a visit or is named by one; readings hang on their round."""
 
+COLUMNS: dict[type[Entry], tuple[str, ...]] = {kind: columns_of(kind) for kind in (*TABLES, MeterReading)}
+"""The columns of each, in the order of the fields of the entry."""
+
 E = TypeVar("E", bound=Entry)
 
 
@@ -237,8 +240,8 @@ def _asked(session: Session, query: str, ids: Iterable[int]) -> list[tuple[Any, 
 
 def _entries(session: Session, kind: type[E], column: str, ids: Iterable[int]) -> list[E]:
     """The entries of a kind whose ``column`` is among ``ids``, by that and in the order they were stored."""
-    columns = ", ".join(f'"{name}"' for name in columns_of(kind))
-    query = f'SELECT {columns} FROM "{TABLES[kind]}" WHERE {column} IN ({{several}}) ORDER BY {column}, id'
+    columns = '", "'.join(COLUMNS[kind])
+    query = f'SELECT "{columns}" FROM "{TABLES[kind]}" WHERE {column} IN ({{several}}) ORDER BY {column}, id'
     return [kind(*row) for row in _asked(session, query, ids)]
 
 
@@ -257,7 +260,7 @@ def _of(session: Session, kind: type[V], ids: Iterable[int]) -> dict[int, tuple[
 
 def _entered(session: Session, ids: Iterable[int]) -> dict[int, tuple[MeterReading, ...]]:
     """The readings of the visits by round, in the order they were stored."""
-    columns = ", ".join(f'r."{name}"' for name in columns_of(MeterReading))
-    joined = f"SELECT {columns} FROM round o JOIN reading r ON r.round_id = o.id WHERE o.visit_id IN ({{several}})"
+    columns = '", r."'.join(COLUMNS[MeterReading])
+    joined = f'SELECT r."{columns}" FROM round o JOIN reading r ON r.round_id = o.id WHERE o.visit_id IN ({{several}})'
     taken = (MeterReading(*row) for row in _asked(session, f"{joined} ORDER BY r.round_id, r.id", ids))
     return {round_id: tuple(mine) for round_id, mine in groupby(taken, key=lambda r: r.round_id)}
