@@ -18,8 +18,8 @@ The engine has two banks of four, its visit is hot. Five requests:
 
 What is the same for every visit (templates, what is asked at a phase) is in mind from a page that was seen before.
 Figures depend on what was read. With seeds 0 to 8 of the demonstration's engine the page after a reading crosses 7 or 8
-times in 1,900 to 2,600 calls, at 76737f8 70 to 78 times in 3,300 to 6,000; the page again 4 or 5 times in 290 to 400,
-then 67 to 75 times in 690 to 810; the page after a start 12 or 13 times in 2,600 to 3,300, then 74 to 82 times in 3,800
+times in 1,900 to 2,500 calls, at 76737f8 70 to 78 times in 3,300 to 6,000; the page again 4 or 5 times in 290 to 400,
+then 67 to 75 times in 690 to 810; the page after a start 12 or 13 times in 2,200 to 2,800, then 74 to 82 times in 3,800
 to 6,500.
 
 At 76737f8 others counted 79 crossings and 4,402 calls in 51 modules for a page with a closed round, and 4 crossings for

@@ -10,7 +10,7 @@ from app.shop.assessment import snap
 from app.shop.assessment.snap import snap_items
 from app.shop.assessment.verdicts import accepted_round, balance_of, balanced, held_off, needs_preset, passes
 from app.shop.errors import RejectedError
-from app.shop.procedure.heat import GATE, lacks_of
+from app.shop.procedure.heat import GATE, HeatSoak, lacks_of, soak_of
 from app.shop.procedure.items import Item, Phase
 from app.shop.procedure.limits import stop_for
 from app.shop.procedure.parts import Part, parts_of
@@ -42,8 +42,8 @@ class PhaseStatus:
     ``items`` are what it asks for of this engine in this place; ``not_needed_because`` says why nothing is asked of it
     this time, None when something is.
 
-    ``stops`` are figures outside the shop's limits; they are among what is missing. ``done``: nothing is missing, or
-    what is may be waived and was.
+    ``stops`` are figures outside the shop's limits; they are among what is missing. ``heat`` is how far the engine is
+    heat-soaked, where the phase waits for that. ``done``: nothing is missing, or what is may be waived and was.
     """
 
     phase: Phase
@@ -52,6 +52,7 @@ class PhaseStatus:
     override: WaiverEntry | None
     not_needed_because: Reason | None = None
     stops: tuple[Reason, ...] = ()
+    heat: HeatSoak | None = None
     done: bool = field(init=False)
 
     def __post_init__(self) -> None:
@@ -76,10 +77,13 @@ def status_of(record: VisitRecord, phase: Phase) -> PhaseStatus:
     override, items = _waiver(record, phase), items_of(record, phase)
     if not_needed := _why_not_needed(record, phase):
         return PhaseStatus(phase, items, (), override, not_needed)
-    stops = _stops(record, phase)
+    stops, heat = _stops(record, phase), soak_of(record) if phase.rounds == "fine" else None
     lacks = [Missing("stop", stop, must=True) for stop in stops]
-    lacks += _missing_items(record, phase, items) + _missing_rounds(record, phase)
-    return PhaseStatus(phase, items, tuple(lacks), override, None, stops)
+    lacks += [Missing(i.slug, _item(phase, i), i.required) for i in items if _lacks(record, phase, i)]
+    if heat is not None and heat.lacks:
+        lacks.append(Missing(GATE, because(Requirement.HEAT_SOAK, lacks=heat.lacks)))
+    lacks += _missing_rounds(record, phase)
+    return PhaseStatus(phase, items, tuple(lacks), override, None, stops, heat)
 
 
 def items_of(record: VisitRecord, one: Phase) -> tuple[Item, ...]:
@@ -198,13 +202,6 @@ def _why_not_needed(record: VisitRecord, one: Phase) -> Reason | None:
     if one.rounds == "openings" and len(record.layout.banks) < 2:
         return because(NotNeeded.ONE_BANK)
     return None
-
-
-def _missing_items(record: VisitRecord, one: Phase, items: tuple[Item, ...]) -> list[Missing]:
-    lacks = [Missing(item.slug, _item(one, item), item.required) for item in items if _lacks(record, one, item)]
-    if one.rounds == "fine" and (cold := lacks_of(record)):
-        lacks.append(Missing(GATE, because(Requirement.HEAT_SOAK, lacks=cold)))
-    return lacks
 
 
 def _item(phase: Phase, item: Item) -> Reason:

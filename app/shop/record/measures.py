@@ -98,7 +98,7 @@ class Units:
         """The unit chosen for a quantity."""
         return named(quantity, getattr(self, quantity))
 
-    @property
+    @cached_property
     def on_screen(self) -> "Units":
         """The units to show and type figures in: feelers in inches where thousandths of one are recorded."""
         return replace(self, blade=INCHES) if self.blade == THOUSANDTHS else self

@@ -87,7 +87,8 @@ class BankDifference:
     """Second bank less first bank at one opening: mean flow per bore [kg/s], its error, and per cent of their mean.
 
     ``lever_travel`` [m] is 0 at idle; ``first`` and ``second`` are the banks' mean flows per bore [kg/s].
-    ``from_above`` as in ``Opening``.
+    ``from_above`` as in ``Opening``. Worked out from those: ``difference``, second less first [kg/s], and ``percent``,
+    the same in per cent of the mean of both, 0 where nothing flowed.
     """
 
     lever_travel: float
@@ -95,16 +96,13 @@ class BankDifference:
     second: float
     sd: float
     from_above: bool = False
+    difference: float = field(init=False)
+    percent: float = field(init=False)
 
-    @property
-    def difference(self) -> float:
-        """Second less first [kg/s]."""
-        return self.second - self.first
-
-    @property
-    def percent(self) -> float:
-        """The difference in per cent of the mean of both banks."""
-        return 200 * self.difference / (self.first + self.second)
+    def __post_init__(self) -> None:
+        difference, both = self.second - self.first, self.first + self.second
+        object.__setattr__(self, "difference", difference)
+        object.__setattr__(self, "percent", 200 * difference / both if both else 0.0)
 
 
 @dataclass(frozen=True, slots=True)

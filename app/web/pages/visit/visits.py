@@ -198,7 +198,7 @@ def _steps(
         to_banks=phase is HEAT_SOAKED and assessment.to_banks,
         say=next_prompt(record, lines),
         recheck=assessment.recheck if phase.rounds in ("coarse", "fine") and not standing.done else None,
-        heat=heat_view(record) if phase.rounds == "fine" else None,
+        heat=heat_view(record, standing.heat) if standing.heat is not None else None,
         defer=deferral(),
         values={**_empty(record), **values},
         problems=problems,
