@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 
 from app.shop.assessment.advising import ToRead, lever, next_step, starting, to_read
-from app.shop.assessment.progress import Gate, PhaseStatus, gate_of, leads_to_banks, next_status, progress
+from app.shop.assessment.progress import Gate, PhaseStatus, gate_of, leads_to_banks, next_status, progress, stale_items
 from app.shop.assessment.verdicts import balance_of, balanced, evenness_of, rods_are_turnbuckles
 from app.shop.procedure.codes import CautionCode
 from app.shop.procedure.items import Item, Phase
@@ -31,14 +31,15 @@ from app.sync.readings.rounds import RoundResult
 class PhaseAssessment:
     """What is judged in one phase.
 
-    ``gate`` says why nothing may be recorded or read in it now. ``due`` is the reading to take next, ``round`` how even
-    the bores are in the round in progress, None before two were read, and ``tolerance`` what they are judged by, a
-    fraction of the mean. ``step`` is the one next step, with the readings ``to_read`` that it asks for; ``opening`` [m]
-    holds the central lever for it, approached ``from_above`` or not. ``banks`` is what the banks do off idle, and
-    ``together`` whether they open together; ``turnbuckles``: the link rods have a thread at either end. ``waits`` is
-    what has to be done before the engine is read, None for nothing and once the visit is signed off. ``preset`` are the
-    turns to start a cold engine from. ``cautions`` are what to beware of, ``meter_range`` is what the meter can show,
-    ``screws`` the kinds of the screws of a single bore, by that bore.
+    ``gate`` says why nothing may be recorded or read in it now, ``stale`` which of the ``items`` are to be recorded
+    again, by slug, as an adjustment was made since. ``due`` is the reading to take next, ``round`` how even the bores
+    are in the round in progress, None before two were read, and ``tolerance`` what they are judged by, a fraction of
+    the mean. ``step`` is the one next step, with the readings ``to_read`` that it asks for; ``opening`` [m] holds the
+    central lever for it, approached ``from_above`` or not. ``banks`` is what the banks do off idle, and ``together``
+    whether they open together; ``turnbuckles``: the link rods have a thread at either end. ``waits`` is what has to be
+    done before the engine is read, None for nothing and once the visit is signed off. ``preset`` are the turns to start
+    a cold engine from. ``cautions`` are what to beware of, ``meter_range`` is what the meter can show, ``screws`` the
+    kinds of the screws of a single bore, by that bore.
     """
 
     record: VisitRecord
@@ -46,6 +47,7 @@ class PhaseAssessment:
     status: PhaseStatus
     gate: Gate
     items: tuple[Item, ...]
+    stale: frozenset[str]
     due: NextReading
     round: RoundResult | None
     tolerance: float
@@ -152,6 +154,7 @@ def _assess_phase(assessment: Assessment, phase: Phase) -> PhaseAssessment:
         status=status,
         gate=gate,
         items=status.items,
+        stale=stale_items(record, phase, status.items),
         due=due,
         round=evenness_of(record, due.current, tolerance) if due.current is not None and read else None,
         tolerance=tolerance,

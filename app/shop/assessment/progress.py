@@ -19,16 +19,25 @@ from app.shop.procedure.read_order import next_opening
 from app.shop.procedure.recheck import reasons
 from app.shop.procedure.requirements import NotNeeded, Requirement, Waiting
 from app.shop.reasons import Reason, because
-from app.shop.record.entries import WaiverEntry
-from app.shop.record.visit_record import VisitRecord
+from app.shop.record.entries import CheckEntry, WaiverEntry
+from app.shop.record.visit_record import SPEEDS, VisitRecord
+from app.sync.engine.units import REV_PER_MIN
+from app.sync.planning.evaluation import SPEED_WINDOW
 
 POPPING = re.compile(r"\b(pop|spit|cough)", re.IGNORECASE)
 """What a complaint of banks that do not open together sounds like."""
 
 
+SPEED = "speed"
+"""What is missing where the idle speed was recorded and does not count, or is far from the one wanted."""
+
+
 @dataclass(frozen=True, slots=True)
 class Missing:
-    """One thing a phase still lacks: item, gate or round by its ``slug``, and why. ``must``: it cannot be waived."""
+    """One thing a phase still lacks by its ``slug``: item, gate, round or idle speed, and why.
+
+    ``must``: it cannot be waived.
+    """
 
     slug: str
     reason: Reason
@@ -82,7 +91,7 @@ def status_of(record: VisitRecord, phase: Phase) -> PhaseStatus:
     lacks += [Missing(i.slug, _item(phase, i), i.required) for i in items if _lacks(record, phase, i)]
     if heat is not None and heat.lacks:
         lacks.append(Missing(GATE, because(Requirement.HEAT_SOAK, lacks=heat.lacks)))
-    lacks += _missing_rounds(record, phase)
+    lacks += [*_lacks_of_speed(record, phase, items), *_missing_rounds(record, phase)]
     return PhaseStatus(phase, items, tuple(lacks), override, None, stops, heat)
 
 
@@ -202,6 +211,33 @@ def _why_not_needed(record: VisitRecord, one: Phase) -> Reason | None:
     if one.rounds == "openings" and len(record.layout.banks) < 2:
         return because(NotNeeded.ONE_BANK)
     return None
+
+
+def _lacks_of_speed(record: VisitRecord, one: Phase, items: tuple[Item, ...]) -> list[Missing]:
+    """The idle speed of a phase where it was recorded, but an adjustment may have changed it or it is far off."""
+    wanted, most = (round(speed / REV_PER_MIN) for speed in (record.engine.idle_speed, SPEED_WINDOW))
+    lacks = []
+    for check in (record.checks.get((one.slug, item.slug)) for item in items if item.slug in SPEEDS):
+        if check is None or check.number is None:
+            continue
+        if check.after_move < record.last_idle_move:
+            lacks.append(Missing(SPEED, because(Requirement.IDLE_AGAIN)))
+        elif abs(check.number - wanted) > most:
+            off = because(Requirement.IDLE_OFF, speed=round(check.number), wanted=wanted, most=most)
+            lacks.append(Missing(SPEED, off))
+    return lacks
+
+
+def stale_items(record: VisitRecord, phase: Phase, items: tuple[Item, ...]) -> frozenset[str]:
+    """Those of a phase's items that were recorded and are to be recorded again, by slug: an adjustment was made since."""
+    recorded = ((item, record.checks.get((phase.slug, item.slug))) for item in items)
+    return frozenset(item.slug for item, check in recorded if check is not None and _is_stale(record, item, check))
+
+
+def _is_stale(record: VisitRecord, item: Item, check: CheckEntry) -> bool:
+    if item.slug in SPEEDS:
+        return check.after_move < record.last_idle_move
+    return item.fresh and check.after_move < record.last_move
 
 
 def _item(phase: Phase, item: Item) -> Reason:

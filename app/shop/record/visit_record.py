@@ -142,6 +142,7 @@ class VisitRecord:
     checks: dict[tuple[str, str], CheckEntry] = field(init=False)
     taken_back: frozenset[int] = field(init=False)
     last_move: int = field(init=False)
+    last_idle_move: int = field(init=False)
     last_reading: int = field(init=False)
 
     def __post_init__(self) -> None:
@@ -154,6 +155,7 @@ class VisitRecord:
                 c.supersedes_id for c in self.all_checks if c.text == TAKEN_BACK and c.supersedes_id is not None
             ),
             last_move=max((m.ident for m in self.all_moves), default=0),
+            last_idle_move=max((m.ident for m in self.all_moves if kind_of(m.kind).at_idle), default=0),
             last_reading=max((r.newest for r in self.rounds), default=0),
         )
 

@@ -159,6 +159,7 @@ def _unchanged(shown: PhaseSeen, item: Item, typed: str, units: Units) -> bool:
         and before is not None
         and before.number is not None
         and typed == item.shown(before.number, units)
+        and item.slug not in shown.judged.stale
     )
 
 
