@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from app.shop.assessment.advising import StepReason
+from app.shop.assessment.codes import StepReason
 from app.sync.banks.banks import Extra
 from app.sync.banks.link_hypotheses import Cause
 from app.sync.estimation.conformity import Conformity

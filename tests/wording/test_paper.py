@@ -6,6 +6,7 @@ from collections.abc import Iterator
 import pytest
 from starlette.testclient import TestClient
 
+from app.shop.assessment.assessment import assess
 from app.shop.commands import corrections, engines, readings
 from app.shop.commands.corrections import NewCorrection
 from app.shop.commands.readings import NewReading
@@ -40,7 +41,7 @@ def printed(client: TestClient, path: str) -> str:
 
 
 def sheet(shop: Database, visit_id: int = 1) -> Sheet:
-    return sheet_of(visit_record(shop, visit_id), "http://shop/tag/1", {"KM": "Kim Marlow"})
+    return sheet_of(assess(visit_record(shop, visit_id)), "http://shop/tag/1", {"KM": "Kim Marlow"})
 
 
 @pytest.mark.parametrize(
@@ -125,14 +126,14 @@ def test_remarks_of_the_file_say_what_was_skipped_and_replaced(shop: Database) -
     readings.add(
         shop, visit_id, key(), NewReading(HEAT_SOAKED.slug, number, 2, "skip", None, "KM", why="No access"), AT
     )
-    replaced, skipped = file_page(visit_record(shop, visit_id)).remarks
+    replaced, skipped = file_page(assess(visit_record(shop, visit_id))).remarks
     assert replaced == f"Round {number}, bore 1: 6.75 replaces 6.50 (KM, 25 Nov 2026, 10:00)."
     assert skipped == f"Round {number}, bore 2: skipped, No access (KM)."
 
 
 def test_a_round_of_the_file_has_its_phase_its_time_and_its_verdict(shop: Database) -> None:
     Past(shop, FOUR).visit(UNEVEN, [6.5] * 4)
-    titles = [line.round.title for line in file_page(visit_record(shop, 1)).lines if line.round]
+    titles = [line.round.title for line in file_page(assess(visit_record(shop, 1))).lines if line.round]
     assert titles == [
         "Heat-soaked recheck, 25 Nov 2026, 10:10: undecided",
         "Lock-down, 25 Nov 2026, 10:20: even",

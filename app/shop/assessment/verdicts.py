@@ -29,6 +29,7 @@ LESSONS_BACK = 3
 """Earlier visits that are learned from; what was before them counts for little by now."""
 
 _next_move = lru_cache(maxsize=128)(next_move)
+_evenness = lru_cache(maxsize=128)(evenness)
 """The same facts are judged several times for one page: by the phase that is open, by the card, by what is missing."""
 
 Values = tuple[tuple[int, float], ...]
@@ -60,12 +61,12 @@ def evenness_of(record: VisitRecord, one: Round, window: float) -> RoundResult:
 
     Every reading of the same phase and opening counts that was taken since the last move before it.
     """
-    return evenness(
+    return _evenness(
         record.layout,
-        record.as_read(one),
+        one.in_base_units,
         record.meter_as_read(),
         window,
-        tuple(reading for round_ in same_state(record, one) for reading in record.as_read(round_)),
+        tuple(reading for round_ in same_state(record, one) for reading in round_.in_base_units),
         record.settings.pass_probability,
     )
 
@@ -177,14 +178,14 @@ def balance_of(record: VisitRecord) -> BankAssessment | None:
     mine = [r for r in record.rounds if r.row.phase == BANK_BALANCE.slug]
     ways = [(above, opening_rounds(record, mine, above)) for above in (False, True)]
     read = tuple(
-        (opening, above, tuple((r.bore, r.value) for r in record.as_read(found[opening])))
+        (opening, above, tuple((r.bore, r.value) for r in found[opening].in_base_units))
         for opening in sorted({opening for _, found in ways for opening in found if opening > 0})
         for above, found in ways
         if opening in found
     )
     if not read:
         return None
-    at_idle = _pooled(record.as_read(idle))
+    at_idle = _pooled(idle.in_base_units)
     felt = {item for phase, item in record.checks if phase == BANK_BALANCE.slug}
     return _balance(
         record.layout,

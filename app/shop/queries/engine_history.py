@@ -220,7 +220,7 @@ def _stand(record: VisitRecord, speaks: Round, together: Sequence[Round]) -> Rou
     judged = {ident: evenness_of(record, one, record.settings.fine_window) for ident, one in rounds.items()}
     values: dict[int, list[float]] = defaultdict(list)
     for one in alike:
-        readings = record.as_read(one)
+        readings = one.in_base_units
         drift = judged[one.row.ident].drift
         first, last = readings[0].at, max(r.at for r in readings)
         for at, reading in enumerate(readings):

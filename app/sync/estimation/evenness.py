@@ -7,7 +7,6 @@ here and judge nothing themselves.
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
-from functools import lru_cache
 
 from app.sync.engine.events import Meter, Reading
 from app.sync.engine.layout import Layout
@@ -103,18 +102,6 @@ def evenness(
     """
     if {r.bore for r in readings} - set(layout.bores):
         raise ValueError("a reading names a bore the engine does not have")
-    return _evenness(layout, tuple(readings), meter, window, tuple(before), pass_probability)
-
-
-@lru_cache(maxsize=128)
-def _evenness(
-    layout: Layout,
-    readings: tuple[Reading, ...],
-    meter: Meter,
-    window: float,
-    before: tuple[Reading, ...],
-    pass_probability: float,
-) -> RoundResult:
     fitted = fit(readings, meter)
     posterior = pooled(layout.bores, _as_air((*before, *readings), meter, layout.plenum), window)
     decision = decide(posterior, pass_probability, closed=any(r.closing for r in readings))

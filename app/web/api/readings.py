@@ -5,10 +5,11 @@ from typing import Annotated, Literal
 from fastapi import APIRouter
 from pydantic import Field
 
-from app.shop.assessment.verdicts import evenness_of
+from app.shop.assessment.assessment import Assessment
 from app.shop.commands import engines, readings
 from app.shop.commands.readings import NewReading
 from app.shop.procedure.codes import SkipReason
+from app.shop.queries.assessed import assessed
 from app.shop.record import loader
 from app.shop.record.entries import MeterReading
 from app.shop.record.visit_record import Round, VisitRecord
@@ -225,10 +226,10 @@ class RoundTold(Told):
     evenness: EvennessTold | None = Field(description="Null before the first reading.")
 
     @staticmethod
-    def of(record: VisitRecord, one: Round) -> "RoundTold":
-        """From what was entered."""
+    def of(assessment: Assessment, one: Round) -> "RoundTold":
+        """From what was entered, and how even it is."""
+        record = assessment.record
         standing = {row.ident for row in (*one.readings, *one.skipped.values())}
-        window = record.settings.window(one.row.phase)
         return RoundTold.model_validate(
             {
                 "number": one.row.number,
@@ -243,7 +244,7 @@ class RoundTold(Told):
                     QuestionTold(bore=older.bore, older=older.ident, newer=newer.ident)
                     for older, newer in one.in_question
                 ],
-                "evenness": EvennessTold.of(record, evenness_of(record, one, window)) if one.readings else None,
+                "evenness": EvennessTold.of(record, assessment.evenness(one)) if one.readings else None,
             }
         )
 
@@ -252,8 +253,8 @@ class RoundTold(Told):
 def rounds(shop: Shop, visit_id: Id) -> list[RoundTold]:
     """Every round in order, with how even it was."""
     with shop.reading() as session:
-        record = loader.load(session, visit_id)
-    return [RoundTold.of(record, one) for one in record.rounds]
+        assessment = assessed(session, visit_id)
+    return [RoundTold.of(assessment, one) for one in assessment.record.rounds]
 
 
 @router.post("/phases/{phase}/rounds", status_code=201, summary="Begin one more round", responses=REFUSALS)
@@ -264,8 +265,8 @@ def begin_round(shop: Shop, visit_id: Id, phase: Slug, body: RoundSent, now: Now
     with named(value="", opening="lever_thou"):
         row_id = readings.begin_round(shop, visit_id, body.key, phase, now, wanted, from_above=body.from_above)
     with shop.reading() as session:
-        record = loader.load(session, visit_id)
-    return RoundTold.of(record, next(one for one in record.rounds if one.row.ident == row_id))
+        assessment = assessed(session, visit_id)
+    return RoundTold.of(assessment, next(one for one in assessment.record.rounds if one.row.ident == row_id))
 
 
 @router.post("/phases/{phase}/readings", status_code=201, summary="Add a reading", responses=REFUSALS)

@@ -4,7 +4,6 @@ from collections.abc import Mapping
 from enum import StrEnum
 
 from app.shop.record.measures import Units
-from app.sync.engine.adjusters.registry import kind_of
 from app.sync.engine.layout import Layout
 from app.sync.planning.advice import Advice, AdviceKind, AdviceReason
 from app.wording.message import Message, say
@@ -148,7 +147,7 @@ def reason(advice: Advice, layout: Layout, unit: Unit) -> str:
 
     Parameters: ``advice`` to say; ``layout`` it is about; ``unit`` of the meter.
     """
-    if not advice.moves or not kind_of(advice.kind).at_idle or advice.why is AdviceReason.DIRECTION:
+    if advice.adjuster is None or not advice.adjuster.at_idle or advice.why is AdviceReason.DIRECTION:
         return _why(advice, layout)
     parts = [_why(advice, layout), adjusters.effect(advice, layout), _expected(advice, unit), _next(advice, layout)]
     return " ".join(part for part in parts if part)

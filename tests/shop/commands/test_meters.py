@@ -40,7 +40,7 @@ def test_a_study_gives_the_figure_that_every_verdict_counts_with(shop: Database)
     assert told.meter_as_read().repeatability == pytest.approx(
         math.sqrt(0.25 / 9 - 0.25**2 / 12) / 6.5
     )  # four of ten a step off, by hand
-    found = evenness(told.layout, told.as_read(told.rounds[-1]), told.meter_as_read(), 0.08)
+    found = evenness(told.layout, told.rounds[-1].in_base_units, told.meter_as_read(), 0.08)
     with shop.reading() as session:
         known = meter_studies.known(session, 1)
     assert known.found is not None

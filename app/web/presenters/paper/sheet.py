@@ -9,11 +9,10 @@ from typing import Literal
 import segno
 from markupsafe import Markup
 
-from app.shop.assessment.progress import items_of
-from app.shop.assessment.verdicts import balance_of
+from app.shop.assessment.assessment import Assessment
 from app.shop.commands.corrections import Corrected, corrected
 from app.shop.procedure.parts import parts_of
-from app.shop.procedure.phases import PHASES
+from app.shop.procedure.phases import BANK_BALANCE, PHASES
 from app.shop.record.entries import CheckEntry, WaiverEntry
 from app.shop.record.measures import Measure
 from app.shop.record.visit_record import Round, VisitRecord
@@ -22,7 +21,6 @@ from app.sync.estimation.conformity import Conformity
 from app.sync.estimation.evenness import RoundResult
 from app.web.presenters.drawing import blades_of, by_bore, joint_kind, shape_of
 from app.web.presenters.filters import day, figures, moment, other_hardware
-from app.web.presenters.history.history import judged
 from app.web.presenters.steps import move_words
 from app.web.presenters.views import Shape
 from app.wording.language import to_the_customer
@@ -103,23 +101,22 @@ class Sheet:
 
 
 @to_the_customer()
-def sheet_of(record: VisitRecord, address: str, people: Mapping[str, str]) -> Sheet:
+def sheet_of(assessment: Assessment, address: str, people: Mapping[str, str]) -> Sheet:
     """The sheet of a visit. ``address`` is where its QR code leads; ``people`` are the names behind initials."""
+    record, as_left = assessment.record, assessment.as_left
     unit = unit_of(record.meter)
-    found, left = record.as_found(), record.as_left()
-    as_left = judged(record, left)
     verdict = say(paper.VERDICTS[as_left.verdict]) if as_left else ""
     return Sheet(
         unit=unit.name,
         mark=MARKS.get(as_left.verdict, "none") if as_left else "none",
         title=say(paper.RESULT, verdict=verdict) if as_left else say(paper.NO_RESULT),
         sentence=verdict_sentence(as_left, unit) if as_left else say(paper.NO_ROUND),
-        found=_round(record, paper.AS_FOUND, found, judged(record, found)),
-        left=_round(record, paper.AS_LEFT, left, as_left),
-        banks=_banks(record),
+        found=_round(record, paper.AS_FOUND, record.as_found(), assessment.as_found),
+        left=_round(record, paper.AS_LEFT, record.as_left(), as_left),
+        banks=_banks(assessment),
         settings=_settings(record),
         moves=_moves(record),
-        checks=_checks(record),
+        checks=_checks(assessment),
         initials=_initials(record, people),
         overrides=tuple((phase_title(o.phase), o) for o in record.overrides),
         hardware=_hardware(record),
@@ -194,11 +191,12 @@ def _round(record: VisitRecord, title: Message, one: Round | None, found: RoundR
     return SheetRound(say(title), mean, say(paper.VERDICTS[found.verdict]), tuple(rows))
 
 
-def _banks(record: VisitRecord) -> tuple[str, ...]:
+def _banks(assessment: Assessment) -> tuple[str, ...]:
     """How the banks differ at part throttle, a sentence an opening; nothing for one bank."""
+    record = assessment.record
     if len(record.layout.banks) < 2:
         return ()
-    found = balance_of(record)
+    found = assessment.of(BANK_BALANCE).banks
     if found is None:
         return (say(paper.NO_PART_THROTTLE),)
     unit, (first, second) = unit_of(record.meter), found.banks
@@ -256,11 +254,12 @@ def _settings(record: VisitRecord) -> tuple[tuple[str, str], ...]:
     return tuple(lines)
 
 
-def _checks(record: VisitRecord) -> tuple[SheetCheck, ...]:
-    lines = []
+def _checks(assessment: Assessment) -> tuple[SheetCheck, ...]:
+    record, lines = assessment.record, []
     on_sheet = {(phase, item) for _, figures_of in SETTINGS for phase, item, _ in figures_of}
-    for phase in PHASES:
-        for item in items_of(record, phase):
+    for status in assessment.statuses:
+        phase = status.phase
+        for item in status.items:
             check: CheckEntry | None = record.checks.get((phase.slug, item.slug))
             if check is not None and (phase.slug, item.slug) not in on_sheet:
                 result = "" if check.number is None else item_figure(item, check.number, record.units)

@@ -6,8 +6,8 @@ Everything here is worked out from the record and its assessment; nothing is sto
 from collections.abc import Mapping
 from typing import Literal
 
-from app.shop.assessment.advising import StepReason
 from app.shop.assessment.assessment import Assessment
+from app.shop.assessment.codes import StepReason
 from app.shop.procedure.items import Phase
 from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.record.entries import MeterReading
@@ -53,7 +53,7 @@ MARKS: dict[Conformity, Literal["even", "not-even", "close"]] = {
 
 
 class ReadingPage:
-    """The reading page of one phase; ``simulated`` for a training engine."""
+    """The reading page of one phase."""
 
     def __init__(
         self,
@@ -62,14 +62,12 @@ class ReadingPage:
         wanted: Wanted,
         values: Mapping[str, str],
         problems: Mapping[str, str],
-        simulated: bool = False,
     ) -> None:
         judged = assessment.of(phase)
         self.assessment, self.of_phase = assessment, judged
         self.record, self.phase = judged.record, phase
         self.due, self.step, self.judged = judged.due, judged.step, judged.round
         self.waits = in_words(judged.waits) if judged.waits else ""
-        self.simulated = simulated
         self.wanted = wanted
         self._values = values
         self._problems = problems
@@ -96,7 +94,7 @@ class ReadingPage:
     def engine(self) -> EngineView:
         """The engine from above; a long bank that is alone is folded in two, so that its figures keep their size."""
         rows: list[BoreRow] = []
-        drawn = Tiles(self.record, self.due, self.step, self.judged, self.selected, self.here)
+        drawn = Tiles(self.of_phase, self.selected, self.here)
         alone, moved = len(self.record.layout.banks) == 1, moved_coupler(self.step)
         for bank in self.record.layout.banks:
             tiles = tuple(drawn.tile(bore) for bore in bank.bores)
@@ -219,7 +217,7 @@ class ReadingPage:
         if self.step.kind is AdviceKind.DONE:
             seen = f"/practice/{self.record.visit.ident}/expert"
             truth = Action(say(words.SHOW_TRUTH), href=seen, takes_long=True)
-            ways = (go_on(self.assessment, self.phase), truth if self.simulated else one_more())
+            ways = (go_on(self.assessment, self.phase), truth if self.record.simulated else one_more())
             return begins_round(self.record, self.phase, title, reason, *ways)
         if self.step.why is StepReason.TIGHTENING:
             recheck = f"{here_of(self.record, HEAT_SOAKED)}/readings"
