@@ -203,13 +203,12 @@ def _by_bore(
     tolerance: float,
     counted: NDArray[np.intp],
 ) -> dict[int, BoreShare]:
-    low, median, high = np.quantile(shares, (0.05, 0.5, 0.95), axis=0)
-    above, below = (shares > tolerance).mean(axis=0), (shares < -tolerance).mean(axis=0)
     found = {}
     for bore in read:
         n = order.index(bore)
-        more, less = float(above[n]), float(below[n])
-        found[bore] = BoreShare(
-            bore, float(median[n]), float(low[n]), float(high[n]), 1.0 - more - less, more, less, int(counted[n])
-        )
+        sorted_shares = np.sort(shares[:, n])
+        low, median, high = (float(sorted_shares[int(part * len(shares))]) for part in (0.05, 0.5, 0.95))
+        less = float((sorted_shares < -tolerance).mean())
+        more = float((sorted_shares > tolerance).mean())
+        found[bore] = BoreShare(bore, median, low, high, 1.0 - more - less, more, less, int(counted[n]))
     return found
