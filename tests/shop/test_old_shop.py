@@ -41,7 +41,7 @@ NOW = datetime(2026, 11, 25, 12, tzinfo=UTC)
 """When the shop was left: the answers were taken at this moment."""
 
 FILE_MAY_SAY_OTHERWISE = frozenset({"version"})
-JUDGED = frozenset({"done", "missing", "current", "waits_for"})
+JUDGED = frozenset({"done", "missing", "current", "waits_for", "evenness"})
 """What is not recorded but worked out, and may be another once the program judges better."""
 
 ORIGIN = "http://127.0.0.1:8000"

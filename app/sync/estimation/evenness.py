@@ -5,7 +5,7 @@ here and judge nothing themselves.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
 
 from app.sync.engine.events import Meter, Reading
@@ -57,7 +57,7 @@ class RoundResult:
     ``tolerance`` is the allowed deviation from the ``mean`` and ``window`` the same as a fraction of it;
     ``uncertainty`` the widest of the bores; ``drift`` the change over the round that was corrected, with ``drift_seen``
     when it is beyond its own error; ``bank_means`` are means of values and ``bank_shares`` those of shares, by bank, of
-    the bores read; ``outliers`` the bores to read again first. ``decision`` has the verdict, the
+    the bores read; ``outliers`` the bores to read again first. ``decision`` has the ``verdict``, the
     chance that all bores are inside, and what more readings would decide. ``counted`` readings were gone by.
     """
 
@@ -73,11 +73,10 @@ class RoundResult:
     decision: Decision
     outliers: frozenset[int]
     counted: int
+    verdict: Conformity = field(init=False)
 
-    @property
-    def verdict(self) -> Conformity:
-        """The verdict of the decision."""
-        return self.decision.conformity
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "verdict", self.decision.conformity)
 
 
 def evenness(
