@@ -29,7 +29,7 @@ PASS_PROBABILITY = 0.95
 LIMIT_PROBABILITY = 0.80  # of all bores inside, for "as far as this meter shows"
 WORTH_READING = 0.5  # chance of a decision for which more rounds are asked for
 ROUNDS = (1, 2, 4)
-TRUTHS, BELIEFS = 400, 300  # draws of what may be true, and of what would then be believed
+TRUTHS, BELIEFS = 200, 200  # draws of what may be true, and of what would then be believed
 
 
 class Conformity(StrEnum):
@@ -39,7 +39,7 @@ class Conformity(StrEnum):
 
     EVEN = "even"
     NOT_EVEN = "not even"
-    UNDECIDED = "undecided"
+    UNDECIDED = "too close to call"
     LIMIT = "limit"
     INCOMPLETE = "incomplete"
 
