@@ -13,7 +13,8 @@ from app.shop.commands.readings import NewReading
 from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.record.fittings import hardware_known
 from app.shop.store.database import Database
-from app.sync.readings.rounds import BoreVerdict, RoundVerdict
+from app.sync.estimation.conformity import Conformity
+from app.sync.estimation.evenness import BoreVerdict
 from app.web.application import create_app
 from app.web.presenters.paper.file_page import file_page
 from app.web.presenters.paper.sheet import Sheet, sheet_of
@@ -164,5 +165,5 @@ def test_the_sheet_warns_of_the_throttle_first() -> None:
 
 
 def test_every_verdict_has_words_on_paper() -> None:
-    assert set(paper.VERDICTS) == set(RoundVerdict)
+    assert set(paper.VERDICTS) == set(Conformity)
     assert set(paper.BORE_VERDICTS) == set(BoreVerdict)

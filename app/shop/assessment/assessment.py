@@ -22,9 +22,9 @@ from app.shop.record.visit_record import Round, VisitRecord
 from app.sync.banks.banks import BankAssessment
 from app.sync.engine.adjusters.kind import AdjusterKind
 from app.sync.engine.adjusters.registry import own_kinds
+from app.sync.estimation.evenness import RoundResult
 from app.sync.planning.advice import Advice
 from app.sync.planning.preset import Preset
-from app.sync.readings.rounds import RoundResult
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,12 +16,14 @@ from app.sync.banks.link_hypotheses import Cause
 from app.sync.engine.events import Event, Meter, Reading
 from app.sync.engine.hardware import Hardware
 from app.sync.engine.layout import Layout
+from app.sync.estimation.conformity import Conformity, Decision
+from app.sync.estimation.evenness import RoundResult, evenness
 from app.sync.estimation.filter import run_filter
 from app.sync.estimation.posterior import Posterior
 from app.sync.estimation.prior_transfer import prior_from_history
 from app.sync.planning.advice import Advice, AdviceKind, AdviceReason
 from app.sync.planning.planner import next_move, start_prior
-from app.sync.readings.rounds import RoundResult, RoundVerdict, evenness, outliers
+from app.sync.readings.rounds import outliers
 
 LESSONS_BACK = 3
 """Earlier visits that are learned from; what was before them counts for little by now."""
@@ -55,8 +57,36 @@ def _balance(
 
 
 def evenness_of(record: VisitRecord, one: Round, window: float) -> RoundResult:
-    """How even the bores of a round stand, judged by a window given as a fraction of the mean."""
-    return _evenness(record.layout, one.in_base_units, record.meter_as_read(), window)
+    """How even the bores stand as of a round, judged by a window given as a fraction of the mean.
+
+    Every reading of the same phase and opening counts that was taken since the last move before it.
+    """
+    return _evenness(
+        record.layout,
+        one.in_base_units,
+        record.meter_as_read(),
+        window,
+        tuple(reading for round_ in same_state(record, one) for reading in round_.in_base_units),
+        record.settings.pass_probability,
+    )
+
+
+def same_state(record: VisitRecord, one: Round) -> list[Round]:
+    """The rounds before one that were read with the same settings: of its phase and opening, with no move between.
+
+    Another phase is another state: the engine was tightened, or stood and was started again.
+    """
+    moved = max((move.after_reading for move in record.moves if move.after_reading < one.newest), default=0)
+    here = (one.row.phase, one.row.opening, bool(one.row.from_above))
+    return [
+        earlier
+        for earlier in record.rounds
+        if earlier.row.number < one.row.number
+        and (earlier.row.phase, earlier.row.opening, bool(earlier.row.from_above)) == here
+        and earlier.readings
+        and not earlier.in_question
+        and all(reading.ident > moved for reading in earlier.readings)
+    ]
 
 
 def next_of(record: VisitRecord, phase: Phase, until: Round | None = None) -> Advice | None:
@@ -75,11 +105,21 @@ def next_of(record: VisitRecord, phase: Phase, until: Round | None = None) -> Ad
         record.settings.window(phase.slug),
         record.engine.displacement,
         visit_prior(record),
+        _decision(record, phase, until),
     )
     skipped = [b for b in advice.bores if record.rounds and b in record.rounds[-1].skipped]
     if advice.kind is AdviceKind.MEASURE and skipped == list(advice.bores):
         return Advice(AdviceKind.CANNOT, AdviceReason.SKIPPED, about=tuple(skipped))
     return advice
+
+
+def _decision(record: VisitRecord, phase: Phase, until: Round | None) -> Decision | None:
+    """What is decided of the newest round of a phase; None before it was read, or once something was moved since."""
+    mine = [until] if until else [r for r in record.rounds if r.row.phase == phase.slug and r.row.opening == 0]
+    one = mine[-1] if mine else None
+    if one is None or not one.readings or (until is None and record.moved_since(one, at_idle=True)):
+        return None
+    return evenness_of(record, one, record.settings.window(phase.slug)).decision
 
 
 def visit_prior(record: VisitRecord, back: int = LESSONS_BACK) -> Posterior | None:
@@ -222,8 +262,8 @@ def accepted_round(record: VisitRecord, phase: Phase) -> Round | None:
 
 
 def passes(record: VisitRecord, phase: Phase, one: Round) -> bool:
-    """Whether a closed round passes: even, or as even as meter, blades and hands can tell."""
-    if evenness_of(record, one, record.settings.window(phase.slug)).verdict is RoundVerdict.EVEN:
+    """Whether a closed round passes: even, as even as the meter shows, or as even as feelers and screws can set it."""
+    if evenness_of(record, one, record.settings.window(phase.slug)).verdict in (Conformity.EVEN, Conformity.LIMIT):
         return True
     advice = next_of(record, phase, one)
     return advice is not None and advice.kind is AdviceKind.DONE

@@ -17,7 +17,8 @@ from app.sync.engine.events import Meter
 from app.sync.engine.hardware import Hardware
 from app.sync.engine.layout import Adjuster, Layout
 from app.sync.engine.units import KPA, REV_PER_MIN, ZERO_CELSIUS
-from app.sync.readings.rounds import RoundResult, reading_sd
+from app.sync.estimation.evenness import RoundResult
+from app.sync.readings.rounds import reading_sd
 from app.sync.slips.creep import Creep, creeping, scores
 from app.sync.slips.slip_detection import Conditions, Pooled, SlipAssessment, expected_common, pool, slipped
 

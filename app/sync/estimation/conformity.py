@@ -30,7 +30,7 @@ PASS_PROBABILITY = 0.95
 LIMIT_PROBABILITY = 0.80  # of all bores inside, for "as far as this meter shows"
 WORTH_READING = 0.5  # chance of a decision for which more rounds are asked for
 ROUNDS = (1, 2, 4)
-TRUTHS, INNER = 400, 400  # draws of what may be true, and of what would then be believed
+TRUTHS, INNER = 200, 200  # draws of what may be true, and of what would then be believed
 
 TINY = 1e-300  # so that a weight of 0 has a logarithm
 
@@ -42,7 +42,7 @@ class Conformity(StrEnum):
 
     EVEN = "even"
     NOT_EVEN = "not even"
-    UNDECIDED = "undecided"
+    UNDECIDED = "too close to call"
     LIMIT = "limit"
     INCOMPLETE = "incomplete"
 

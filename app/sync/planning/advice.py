@@ -46,6 +46,8 @@ class AdviceReason(StrEnum):
     THEN = "then"  # follows another adjustment of the same plan
     EVEN = "even"
     FINEST = "finest"
+    METER_LIMIT = "meter-limit"  # likely even, and more readings would hardly tell
+    NOTHING_HELPS = "nothing-helps"  # not even, and no adjustment brings it nearer
     COARSE = "coarse"  # close enough to warm the engine up
     SKIPPED = "skipped"
     SCATTER = "slop"  # readings vary with nothing adjusted

@@ -15,7 +15,8 @@ from app.shop.record.entries import MeterReading
 from app.shop.record.visit_record import Round, VisitRecord
 from app.shop.store.database import Database
 from app.sync.engine.units import THOU
-from app.sync.readings.rounds import BoreVerdict, RoundResult, RoundVerdict
+from app.sync.estimation.conformity import Conformity
+from app.sync.estimation.evenness import BoreVerdict, RoundResult
 from app.web.api.problems import NOT_THERE, REFUSALS, named
 from app.web.api.shapes import By, Id, Key, MeterUnit, Sent, Slug, Told, example, shown, trade
 from app.web.context import Now, Shop
@@ -160,7 +161,7 @@ class BoreTold(Told):
 class EvennessTold(Told):
     """How even the bores of a round stand. Figures are in `unit`."""
 
-    verdict: RoundVerdict
+    verdict: Conformity
     sentence: str
     unit: MeterUnit
     mean: float

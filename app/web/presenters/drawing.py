@@ -7,7 +7,7 @@ from typing import Literal
 from app.shop.assessment.assessment import Assessment
 from app.shop.record.entries import MeterEntry, MeterReading
 from app.sync.engine.layout import JointKind
-from app.sync.readings.rounds import BoreResult, BoreVerdict, RoundResult
+from app.sync.estimation.evenness import BoreResult, BoreVerdict, RoundResult
 from app.web.presenters.views import PhaseState, PhaseView, Shape, SmallRow, SmallTile
 from app.wording.quantities import unit_of
 from app.wording.work.phases import phase_title

@@ -7,7 +7,8 @@ from collections.abc import Collection, Mapping
 
 from app.shop.commands.corrections import Corrected
 from app.shop.procedure.parts import Part
-from app.sync.readings.rounds import BoreVerdict, RoundVerdict
+from app.sync.estimation.conformity import Conformity
+from app.sync.estimation.evenness import BoreVerdict
 from app.wording.message import Message, say
 from app.wording.work.phases import item_label
 from app.wording.work.safety import SafetyMessage, SafetyWords, Signal, in_parts
@@ -31,11 +32,12 @@ WARNINGS = (
 # The result.
 
 AS_FOUND, AS_LEFT = Message("As found"), Message("As left")
-VERDICTS: Mapping[RoundVerdict, Message] = {
-    RoundVerdict.EVEN: Message("even", context="round"),
-    RoundVerdict.NOT_EVEN: Message("not even", context="round"),
-    RoundVerdict.UNDECIDED: Message("undecided", context="round"),
-    RoundVerdict.INCOMPLETE: Message("round not complete", context="round"),
+VERDICTS: Mapping[Conformity, Message] = {
+    Conformity.EVEN: Message("even", context="round"),
+    Conformity.NOT_EVEN: Message("not even", context="round"),
+    Conformity.UNDECIDED: Message("undecided", context="round"),
+    Conformity.LIMIT: Message("even as far as this meter shows", context="round"),
+    Conformity.INCOMPLETE: Message("round not complete", context="round"),
 }
 RESULT = Message("As left: {verdict}")
 NO_RESULT = Message("As left: not read")

@@ -71,6 +71,14 @@ REASONS: Mapping[StrEnum, Message] = {
     AdviceReason.FINEST: Message(
         "Your feelers and screws cannot set it closer. The tolerance is tighter than they allow.", limit=REASON
     ),
+    AdviceReason.METER_LIMIT: Message(
+        "Even as far as this meter shows. More readings or adjustments would hardly tell more.", limit=REASON
+    ),
+    AdviceReason.NOTHING_HELPS: Message(
+        "Bore {bores}: no adjustment brings it nearer. Check for a leak, lost motion, spark and mixture.",
+        many="Bores {bores}: no adjustment brings them nearer. Check for a leak, lost motion, spark and mixture.",
+        limit=REASON,
+    ),
     AdviceReason.COARSE: Message(
         "Close enough to warm the engine up. Fine adjustment comes when it is hot.", limit=REASON
     ),

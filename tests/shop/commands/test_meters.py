@@ -11,7 +11,7 @@ from app.shop.procedure.phases import HEAT_SOAKED, LOCK_DOWN
 from app.shop.record import meter_studies
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
-from app.sync.readings.rounds import evenness
+from app.sync.estimation.evenness import evenness
 from tests.shop.rejections import codes_of, rejects
 from tests.shop.yard import AT, FOUR, check_all, engine, heat_soaked, key, read_round, visit, visit_record
 

@@ -17,7 +17,8 @@ from app.shop.record.entries import CheckEntry, WaiverEntry
 from app.shop.record.measures import Measure
 from app.shop.record.visit_record import Round, VisitRecord
 from app.sync.engine.adjusters.registry import kind_of
-from app.sync.readings.rounds import RoundResult, RoundVerdict
+from app.sync.estimation.conformity import Conformity
+from app.sync.estimation.evenness import RoundResult
 from app.web.presenters.drawing import blades_of, by_bore, joint_kind, shape_of
 from app.web.presenters.filters import day, figures, moment, other_hardware
 from app.web.presenters.steps import move_words
@@ -216,7 +217,7 @@ def _banks(assessment: Assessment) -> tuple[str, ...]:
 
 MOST_MOVES = 7
 
-MARKS = {RoundVerdict.EVEN: "even", RoundVerdict.NOT_EVEN: "not-even", RoundVerdict.UNDECIDED: "close"}
+MARKS = {Conformity.EVEN: "even", Conformity.NOT_EVEN: "not-even", Conformity.UNDECIDED: "close"}
 """The mark beside the result, by verdict."""
 
 SETTINGS: tuple[tuple[Message, tuple[tuple[str, str, Message], ...]], ...] = (

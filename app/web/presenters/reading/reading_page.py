@@ -12,8 +12,9 @@ from app.shop.procedure.items import Phase
 from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.record.entries import MeterReading
 from app.shop.store.idempotency import new_key
+from app.sync.estimation.conformity import Conformity
+from app.sync.estimation.evenness import BoreVerdict, RoundResult
 from app.sync.planning.advice import AdviceKind
-from app.sync.readings.rounds import BoreVerdict, RoundResult, RoundVerdict
 from app.web.presenters.adjusters import moved_coupler
 from app.web.presenters.drawing import joint_kind, value_of
 from app.web.presenters.filters import clock
@@ -43,10 +44,11 @@ from app.wording.work.next_step import step_words
 from app.wording.work.verdicts import ruler_ends, verdict_sentence, verdict_title
 
 MOST_IN_A_ROW = 6
-MARKS: dict[RoundVerdict, Literal["even", "not-even", "close"]] = {
-    RoundVerdict.EVEN: "even",
-    RoundVerdict.NOT_EVEN: "not-even",
-    RoundVerdict.UNDECIDED: "close",
+MARKS: dict[Conformity, Literal["even", "not-even", "close"]] = {
+    Conformity.EVEN: "even",
+    Conformity.NOT_EVEN: "not-even",
+    Conformity.UNDECIDED: "close",
+    Conformity.LIMIT: "even",
 }
 
 
@@ -273,8 +275,8 @@ def _ruler_marks(judged: RoundResult) -> tuple[tuple[int, float, int], ...]:
     """Bores outside the tolerance on a line of three tolerances each way, open plates to the right, stacked or set
     beside where they would meet."""
     marks: list[tuple[int, float, int]] = []
-    for standing in sorted((s for s in judged.standings if s.verdict is not BoreVerdict.EVEN), key=lambda s: s.opening):
-        position = max(-1.0, min(1.0, standing.opening / (3 * judged.tolerance)))
+    for standing in sorted((s for s in judged.standings if s.verdict is not BoreVerdict.EVEN), key=lambda s: s.share):
+        position = max(-1.0, min(1.0, standing.share / (3 * judged.window)))
         free = (
             (at, level)
             for nudge in NUDGES

@@ -8,7 +8,7 @@ from app.shop.assessment.assessment import PhaseAssessment
 from app.shop.procedure.read_order import NextReading
 from app.shop.record.entries import MeterReading
 from app.shop.record.visit_record import VisitRecord
-from app.sync.readings.rounds import BoreResult, BoreVerdict, RoundResult
+from app.sync.estimation.evenness import BoreResult, BoreVerdict, RoundResult
 from app.web.presenters.adjusters import screw_mark
 from app.web.presenters.drawing import blades_of, by_bore, shape_of, value_of
 from app.web.presenters.views import ScrewMark, State, Tile
@@ -145,7 +145,7 @@ class Tiles:
             return say(words.TWO_VALUES, older=older, newer=newer)
         if self.judged is None or bore not in self._results:
             return say(words.TILE_WORDS["read"])
-        return bore_word(self._results[bore], self.judged.mean, is_vacuum(self.record))
+        return bore_word(self._results[bore], is_vacuum(self.record))
 
     def _corner(self, bore: int, state: State) -> str:
         """The value that a bore had before: the one that is entered again, or the one that was corrected."""
