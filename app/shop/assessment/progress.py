@@ -229,7 +229,7 @@ def _lacks_of_speed(record: VisitRecord, one: Phase, items: tuple[Item, ...]) ->
 
 
 def stale_items(record: VisitRecord, phase: Phase, items: tuple[Item, ...]) -> frozenset[str]:
-    """Those of a phase's items that are to be recorded again, by slug: an adjustment was made since they were."""
+    """Those of a phase's items, by slug, that are to be recorded again because an adjustment was made since."""
     recorded = ((item, record.checks.get((phase.slug, item.slug))) for item in items)
     return frozenset(item.slug for item, check in recorded if check is not None and _is_stale(record, item, check))
 

@@ -238,12 +238,11 @@ def held_off(record: VisitRecord) -> str:
         return ""
     first, second = (bank.name for bank in record.layout.banks)
     window = record.settings.idle_bank_window
-    then, now = (evenness_of(record, one, window).bank_means for one in (before, after))
-    change = math.log(now[second] / now[first] * then[first] / then[second])
+    then, now = (evenness_of(record, one, window).bank_shares for one in (before, after))
+    change = math.log((1 + now[second]) / (1 + now[first]) * (1 + then[first]) / (1 + then[second]))
     if abs(change) <= window:
         return ""
-    opened = change > 0 if record.meter.quantity == "flow" else change < 0
-    return second if opened else first
+    return second if change > 0 else first
 
 
 def needs_preset(record: VisitRecord) -> bool:
@@ -281,12 +280,8 @@ def _coarse(record: VisitRecord, phase: Phase) -> Advice | None:
         return None
     stopped = any(m.phase == phase.slug and m.kind == "stop" for m in record.moves)
     found = evenness_of(record, one, record.settings.window(phase.slug))
-    low = min(found.bank_means, key=lambda name: found.bank_means[name])
-    if (
-        stopped
-        or len(found.bank_means) < 2
-        or found.bank_means[low] >= found.mean * (1 - record.settings.coarse_window / 2)
-    ):
+    low = min(found.bank_shares, key=lambda name: found.bank_shares[name])
+    if stopped or len(found.bank_shares) < 2 or found.bank_shares[low] >= -record.settings.coarse_window / 2:
         return Advice(AdviceKind.DONE, AdviceReason.COARSE)
     bores = record.layout.bank(low).bores
     return Advice(AdviceKind.STOP, AdviceReason.COARSE_BANK, bank=low, turns=0.125, bores=bores)

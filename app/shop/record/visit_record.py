@@ -209,6 +209,12 @@ class VisitRecord:
         still = [r for r in self.rounds if r.closed and r.row.opening == 0 and not self.moved_since(r)]
         return still[-1] if still else None
 
+    @property
+    def read_after_tightening(self) -> bool:
+        """Whether the round that speaks for the engine as left was read in lock-down, with everything tightened."""
+        left = self.as_left()
+        return left is not None and left.row.phase == PHASE_ORDER[-1]
+
     def events(self, until: Round | None = None) -> list[Event]:
         """Idle readings once hot, idle speeds and moves as the estimator takes them, in the order they happened.
 

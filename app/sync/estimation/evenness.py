@@ -56,9 +56,9 @@ class RoundResult:
 
     ``tolerance`` is the allowed deviation from the ``mean`` and ``window`` the same as a fraction of it;
     ``uncertainty`` the widest of the bores; ``drift`` the change over the round that was corrected, with ``drift_seen``
-    when it is beyond its own error; ``outliers`` the bores to read again first. ``decision`` has the verdict, the
-    chance that all bores are inside, and what more readings would decide; ``verdict`` is its own. ``counted`` readings
-    were gone by.
+    when it is beyond its own error; ``bank_means`` are means of values and ``bank_shares`` those of shares, by bank, of
+    the bores read; ``outliers`` the bores to read again first. ``decision`` has the verdict, the chance that all bores
+    are inside, and what more readings would decide; ``verdict`` is its own. ``counted`` readings were gone by.
     """
 
     mean: float
@@ -69,6 +69,7 @@ class RoundResult:
     drift_seen: bool
     standings: tuple[BoreResult, ...]
     bank_means: Mapping[str, float]
+    bank_shares: Mapping[str, float]
     decision: Decision
     outliers: frozenset[int]
     counted: int
@@ -120,6 +121,7 @@ def evenness(
         drift_seen=fitted.drift_seen,
         standings=standings,
         bank_means=_bank_means(layout, fitted.values),
+        bank_shares=_bank_means(layout, {one.bore: one.share for one in standings}),
         decision=decision,
         outliers=outliers(fitted.values) | frozenset(posterior.contradictory),
         counted=_counted(posterior),

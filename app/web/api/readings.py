@@ -154,14 +154,25 @@ class BoreTold(Told):
     bore: int
     value: float
     deviation: float = Field(description="From the mean of all bores.")
-    uncertainty: float = Field(description="The guard band kept for the meter on both sides of the window.")
+    uncertainty: float = Field(description="Half the width of the interval of `deviation`, which holds nine of ten.")
+    share: float = Field(description="Its air beside the mean of all bores, a fraction: 0.05 is 5 % more.")
+    share_low: float = Field(description="Lower end of the interval that holds `share` in nine cases of ten.")
+    share_high: float = Field(description="Upper end of that interval.")
+    inside: float = Field(description="Probability that the bore is within the tolerance.")
+    above: float = Field(description="Probability that it takes more air than the tolerance allows.")
+    below: float = Field(description="Probability that it takes less.")
     verdict: BoreVerdict
 
 
 class EvennessTold(Told):
-    """How even the bores of a round stand. Figures are in `unit`."""
+    """How even the bores stand as of a round, by every reading of its phase since the last move. Figures in `unit`."""
 
     verdict: Conformity
+    all_inside: float | None = Field(description="Probability that every bore is within the tolerance; null meanwhile.")
+    pass_probability: float = Field(description="From which of it the engine is even: the shop's setting.")
+    counted: int = Field(description="Readings gone by, those of earlier rounds too.")
+    rounds_to_decide: int | None = Field(description="Further rounds that would likely decide it; null where none is.")
+    read_next: list[int] = Field(description="Bores whose next reading tells most, most telling first.")
     sentence: str
     unit: MeterUnit
     mean: float
@@ -180,6 +191,11 @@ class EvennessTold(Told):
         return EvennessTold.model_validate(
             {
                 "verdict": found.verdict,
+                "all_inside": found.decision.all_inside,
+                "pass_probability": record.settings.pass_probability,
+                "counted": found.counted,
+                "rounds_to_decide": found.decision.rounds,
+                "read_next": list(found.decision.read_next),
                 "sentence": verdict_sentence(found, unit_of(meter)),
                 "unit": meter.unit,
                 "mean": shown(found.mean, meter),
@@ -195,6 +211,12 @@ class EvennessTold(Told):
                         value=shown(one.value, meter),
                         deviation=shown(one.deviation, meter),
                         uncertainty=shown(one.uncertainty, meter),
+                        share=one.share,
+                        share_low=one.low,
+                        share_high=one.high,
+                        inside=one.inside,
+                        above=one.above,
+                        below=one.below,
                         verdict=one.verdict,
                     )
                     for one in found.standings

@@ -40,8 +40,16 @@ VERDICTS: Mapping[Conformity, Message] = {
     Conformity.INCOMPLETE: Message("round not complete", context="round"),
 }
 RESULT = Message("As left: {verdict}")
+RESULT_BEFORE_TIGHTENING = Message("As left: {verdict}, not read after tightening")
 NO_RESULT = Message("As left: not read")
 NO_ROUND = Message("No complete round was read after the last adjustment.")
+
+LEFT_BEFORE_TIGHTENING = Message("The bores were not read after everything was tightened. Before that:")
+RULE = Message("The rule: every bore within {tolerance} of the mean, even from a probability of {sure} on.")
+EVIDENCE = Message(
+    "It rests on {count} reading since the last adjustment. The meter repeats to {repeats}.",
+    many="It rests on {count} readings since the last adjustment. The meter repeats to {repeats}.",
+)
 
 OPEN_BY = Message("open {deviation}", note="bore: more open than the mean")
 CLOSED_BY = Message("closed {deviation}", note="bore: more closed than the mean")

@@ -27,7 +27,7 @@ from app.wording.language import to_the_customer
 from app.wording.message import Message, say
 from app.wording.office import paper
 from app.wording.quantities import feeler as feeler_words
-from app.wording.quantities import signed, unit_of
+from app.wording.quantities import percent, signed, unit_of
 from app.wording.work.phases import item_figure, item_short, phase_title
 from app.wording.work.safety import SafetyWords
 from app.wording.work.verdicts import verdict_sentence
@@ -105,12 +105,11 @@ def sheet_of(assessment: Assessment, address: str, people: Mapping[str, str]) ->
     """The sheet of a visit. ``address`` is where its QR code leads; ``people`` are the names behind initials."""
     record, as_left = assessment.record, assessment.as_left
     unit = unit_of(record.meter)
-    verdict = say(paper.VERDICTS[as_left.verdict]) if as_left else ""
     return Sheet(
         unit=unit.name,
-        mark=MARKS.get(as_left.verdict, "none") if as_left else "none",
-        title=say(paper.RESULT, verdict=verdict) if as_left else say(paper.NO_RESULT),
-        sentence=verdict_sentence(as_left, unit) if as_left else say(paper.NO_ROUND),
+        mark=_mark(record, as_left),
+        title=_title(record, as_left),
+        sentence=_sentence(record, as_left),
         found=_round(record, paper.AS_FOUND, record.as_found(), assessment.as_found),
         left=_round(record, paper.AS_LEFT, record.as_left(), as_left),
         banks=_banks(assessment),
@@ -125,6 +124,33 @@ def sheet_of(assessment: Assessment, address: str, people: Mapping[str, str]) ->
         issued=_issued(record),
         qr=qr_code(address),
     )
+
+
+def _mark(record: VisitRecord, as_left: RoundResult | None) -> str:
+    """The mark beside the result, never better than what was read after tightening."""
+    if as_left is None:
+        return "none"
+    mark = MARKS.get(as_left.verdict, "none")
+    return mark if record.read_after_tightening or mark == "not-even" else "close"
+
+
+def _title(record: VisitRecord, as_left: RoundResult | None) -> str:
+    if as_left is None:
+        return say(paper.NO_RESULT)
+    title = paper.RESULT if record.read_after_tightening else paper.RESULT_BEFORE_TIGHTENING
+    return say(title, verdict=say(paper.VERDICTS[as_left.verdict]))
+
+
+def _sentence(record: VisitRecord, as_left: RoundResult | None) -> str:
+    """What the result says, the rule it is said by and the evidence it rests on."""
+    if as_left is None:
+        return say(paper.NO_ROUND)
+    meter = record.meter_as_read()
+    said = [] if record.read_after_tightening else [say(paper.LEFT_BEFORE_TIGHTENING)]
+    said.append(verdict_sentence(as_left, unit_of(record.meter)))
+    rule = say(paper.RULE, tolerance=percent(as_left.window), sure=percent(record.settings.pass_probability))
+    evidence = say(paper.EVIDENCE, count=as_left.counted, repeats=percent(meter.repeatability, 1))
+    return " ".join([*said, rule, evidence])
 
 
 def qr_code(address: str) -> Markup:
@@ -217,7 +243,12 @@ def _banks(assessment: Assessment) -> tuple[str, ...]:
 
 MOST_MOVES = 7
 
-MARKS = {Conformity.EVEN: "even", Conformity.NOT_EVEN: "not-even", Conformity.UNDECIDED: "close"}
+MARKS = {
+    Conformity.EVEN: "even",
+    Conformity.NOT_EVEN: "not-even",
+    Conformity.LIMIT: "even",
+    Conformity.UNDECIDED: "close",
+}
 """The mark beside the result, by verdict."""
 
 SETTINGS: tuple[tuple[Message, tuple[tuple[str, str, Message], ...]], ...] = (
