@@ -128,7 +128,7 @@ def foresee(
     Parameters: ``posterior`` of a complete engine; ``pass_probability`` from which one is believed; ``rounds``, numbers
     of them to foresee.
 
-    Source: preposterior analysis, H. Raiffa and R. Schlaifer, Applied Statistical Decision Theory, 1961.
+    Source: preposterior analysis, H. Raiffa and R. Schlaifer, Applied Statistical Decision Theory, 1961, from memory.
     """
     mixture = posterior.mixture
     truths = draws_of(replace(mixture, own=0.0), TRUTHS, seed=1)

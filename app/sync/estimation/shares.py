@@ -97,7 +97,8 @@ def log_reading(reading: Reading, meter: Meter, speed: float | None = None) -> L
     Parameters: ``reading`` [kg/s]; ``meter`` of flow it was read with; ``speed`` of the engine beside it [rev/s].
     Raises ValueError for a meter of vacuum, which is first to be turned into flow, and for a value of 0 without a step.
 
-    Source: GUM, JCGM 100:2008, 4.3.7 for the step; its 5.1 for the error of a logarithm.
+    Source: GUM, JCGM 100:2008, 4.3.7 for the step; its 5.1 for the error of a
+    logarithm, both clauses from memory.
 
     >>> as_log = log_reading(Reading(3, 6.5 / 3600, 0.0), Meter())
     >>> round(as_log.variance**0.5, 4)
