@@ -76,20 +76,31 @@ function type(form, key) {
 }
 
 /**
- * Whether a value is so far from the other bores that the page asks about it: the rule of app/sync/readings/rounds.py,
- * here because the question must come while the meter is still on the bore.
+ * What a bore should read: what it read last with nothing moved since, else the middle of the other bores; 0 if unknown.
+ * @param {HTMLFormElement} form
+ */
+function expected(form) {
+  const bore = field(form, "bore")?.value;
+  const tiles = [.../** @type {NodeListOf<HTMLElement>} */ (document.querySelectorAll("a.tile[data-value]"))];
+  const own = tiles.find((tile) => tile.dataset.bore === bore)?.dataset.value;
+  const last = form.dataset.last?.split(" ").find((one) => one.startsWith(`${bore}:`))?.split(":")[1];
+  if (!field(form, "supersedes")?.value && (own || last)) return Number(own ?? last);
+  const others = tiles.filter((tile) => tile.dataset.bore !== bore).map((tile) => Number(tile.dataset.value));
+  if (others.length < Number(form.dataset.others)) return 0;
+  others.sort((a, b) => a - b);
+  return (others[(others.length - 1) >> 1] + others[others.length >> 1]) / 2;
+}
+
+/**
+ * Whether a value is so far from what is expected that the page asks about it: the rule of
+ * app/shop/procedure/doubtful_values.py, here because the question must come while the meter is still on the bore.
  * @param {HTMLFormElement} form
  * @param {number} value
  */
 function farOff(form, value) {
-  const bore = field(form, "bore")?.value;
-  const tiles = /** @type {NodeListOf<HTMLElement>} */ (document.querySelectorAll("a.tile[data-value]"));
-  const others = [...tiles].filter((tile) => tile.dataset.bore !== bore).map((tile) => Number(tile.dataset.value));
   const times = Number(form.dataset.times);
-  if (others.length < Number(form.dataset.others) || !times) return false;
-  const all = [...others, value].sort((a, b) => a - b);
-  const middle = (all[(all.length - 1) >> 1] + all[all.length >> 1]) / 2;
-  return value > times * middle || value * times < middle;
+  const middle = expected(form);
+  return times > 0 && middle > 0 && (value >= times * middle || value * times <= middle);
 }
 
 /**

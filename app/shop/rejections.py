@@ -69,7 +69,7 @@ class Rejection(StrEnum):
     # readings
     NO_SUCH_BORE = "no-such-bore"  # bore
     METER_VALUE_MISSING = "meter-value-missing"
-    FAR_OFF = "far-off"
+    FAR_OFF = "far-off"  # value
     CORRECTED_VALUE_UNKNOWN = "corrected-value-unknown"
     CHOICE_CLOSED = "choice-closed"
     NO_READINGS_HERE = "no-readings-in-phase"

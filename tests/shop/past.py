@@ -36,11 +36,15 @@ class Past:
         *,
         signed: bool = True,
         air: Mapping[str, float] | None = None,
+        left_speed: float | None = 850.0,
         meter_id: int = 1,
         rounds: int = 1,
         by: str = "KM",
     ) -> int:
-        """A visit as found and, after one reset of coupler 2–3 when ``left`` is given, as left. Returns its id."""
+        """A visit as found and, after one reset of coupler 2–3 when ``left`` is given, as left. Returns its id.
+
+        ``air`` with the idle speed is recorded before that move, ``left_speed`` [rev/min] after it.
+        """
         began = datetime.fromisoformat(AT) + timedelta(days=182 * len(self.visits))
         with self.shop.writing() as session:
             number = len(self.visits) + 1
@@ -59,7 +63,11 @@ class Past:
                 newest = self._round(session, row.ident, HEAT_SOAKED.slug, at, found, began)
                 at += 1
             if left is not None:
-                session.add(self._move(row.ident, newest, began))
+                made = self._move(row.ident, newest, began)
+                session.add(made)
+                session.flush()
+                if air is not None and left_speed is not None:
+                    session.add(self._check(row.ident, "idle", left_speed, began, LOCK_DOWN.slug, made.ident))
                 for _ in range(rounds):
                     self._round(session, row.ident, LOCK_DOWN.slug, at, left, began)
                     at += 1
@@ -98,10 +106,18 @@ class Past:
             amount=7.62e-5, leaves="7.62e-05", advised=1, after_reading=after_reading, by="KM", at=_text(began),
         )  # fmt: skip
 
-    def _check(self, visit_id: int, item: str, value: float, began: datetime) -> CheckRow:
+    def _check(
+        self,
+        visit_id: int,
+        item: str,
+        value: float,
+        began: datetime,
+        phase: str = HEAT_SOAKED.slug,
+        after_move: int = 0,
+    ) -> CheckRow:
         return CheckRow(
-            key=key(), payload="", visit_id=visit_id, phase=HEAT_SOAKED.slug, item=item, number=value, text="",
-            after_move=0, by="KM", at=_text(began),
+            key=key(), payload="", visit_id=visit_id, phase=phase, item=item, number=value, text="",
+            after_move=after_move, by="KM", at=_text(began),
         )  # fmt: skip
 
 

@@ -82,11 +82,17 @@ def read(shop: Database, visit_id: int, phase: Phase, value: float = 6.5, bore: 
 
 
 def read_round(shop: Database, visit_id: int, phase: Phase, value: float = 6.5) -> None:
-    while next_reading(visit_record(shop, visit_id), phase).bore is not None:
-        read(shop, visit_id, phase, value)
+    """Keep every reading that a phase asks for, all alike: at idle ``value``, more where the lever is open."""
+    while (now := next_reading(visit_record(shop, visit_id), phase)).bore is not None:
+        read(shop, visit_id, phase, off_idle(value, now.opening))
     if phase.rounds == "fine":
         blip(shop, visit_id, value)
         idles(shop, visit_id, phase)
+
+
+def off_idle(value: float, opening: float) -> float:
+    """What a bore reads with the lever open [m] that reads ``value`` at idle, in steps of a quarter."""
+    return round(value * (1 + 800 * opening) * 4) / 4 if opening else value
 
 
 def idles(shop: Database, visit_id: int, phase: Phase) -> None:

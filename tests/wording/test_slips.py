@@ -1,5 +1,6 @@
 """What slipped, in words: three grades of certainty, capped probabilities, and the units of the shop."""
 
+import re
 from dataclasses import replace
 
 import pytest
@@ -8,7 +9,15 @@ from app.shop.queries.engine_history import Change, NotComparable, VisitSummary,
 from app.shop.queries.history_cache import of_engine
 from app.shop.store.database import Database
 from app.sync.engine.layout import Bypass, Coupler, Link, StopScrew
-from app.sync.slips.slip_detection import Bore, ConfoundedPair, SlipAssessment, SlipVerdict, Suspect, ToldBy
+from app.sync.slips.slip_detection import (
+    Bore,
+    ConfoundedPair,
+    SlipAssessment,
+    SlipHypothesis,
+    SlipVerdict,
+    Suspect,
+    ToldBy,
+)
 from app.web.presenters.history.slip_report import SlipReport, slip_report
 from app.wording.language import speaking
 from app.wording.message import Message, say
@@ -125,6 +134,36 @@ def test_what_cannot_be_compared_says_why(shop: Database, why_not: NotComparable
     report = slip_report(change, KGH)
     assert (report.title, report.likely, report.look) == ("No comparison possible", "", "")
     assert report.steps == (say(slips.NOT_COMPARABLE[why_not]),)
+
+
+def test_what_is_said_of_suspects_adds_up_to_no_more_than_a_hundred(shop: Database) -> None:
+    """The suspects named one in place of the other exclude each other, so their chances cannot exceed one."""
+    change = changed(shop, SLIPPED)
+    assert change.assessment is not None
+    named = change.assessment.hypotheses[0].slips[0]
+    other = replace(named, suspect=StopScrew("A"))
+    beside = replace(named, suspect=Bore(1))
+    stories = (
+        SlipHypothesis((named,), 0.86),
+        SlipHypothesis((named, beside), 0.07),
+        SlipHypothesis((other,), 0.06),
+        SlipHypothesis((), 0.01),
+    )
+    odds = {named.suspect: 0.93, other.suspect: 0.06, beside.suspect: 0.07}
+    steps = assessed(change, hypotheses=stories, odds=odds).steps
+    assert any(step.startswith("Coupler 2–3, 93\u00a0% likely: bores 3 and 4 opened") for step in steps)
+    assert "Otherwise: stop screw A (6\u00a0% likely)." in steps
+    assert sum(int(said) for said in re.findall(r"(\d+)\xa0% likely", " ".join(steps))) <= 100
+    two = assessed(change, hypotheses=(SlipHypothesis((named, beside), 0.9), *stories[2:]), odds=odds).steps
+    assert "Most likely coupler 2–3 and bore 1 itself slipped (90\u00a0% likely)." in two
+    assert sum(int(said) for said in re.findall(r"(\d+)\xa0% likely", " ".join(two))) <= 100
+
+
+def test_a_gap_is_a_range_that_estimated_hardware_allows(shop: Database) -> None:
+    """1.5 degrees more or less of closed angle alone move a gap by 12 %: no single figure may stand for it."""
+    (said,) = [step for step in assessed(changed(shop, SLIPPED)).steps if "opened by" in step]
+    low, high = (float(one) for one in re.findall(r"0\.\d{4}", said))
+    assert high >= 1.24 * low > 0
 
 
 def test_the_evidence_says_what_would_explain_it_otherwise(shop: Database) -> None:

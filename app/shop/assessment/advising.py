@@ -3,15 +3,16 @@
 ``assess`` asks here, with what it has worked out of the phase by then.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from app.shop.assessment.codes import StepReason
 from app.shop.assessment.progress import PhaseStatus
-from app.shop.assessment.verdicts import balanced, needs_preset, next_of
+from app.shop.assessment.tightening import moved_bores, to_reread
+from app.shop.assessment.verdicts import balanced, needs_preset, next_of, unmoved_since_accepted
 from app.shop.procedure.items import Phase
 from app.shop.procedure.phases import COLD_PRESET
-from app.shop.procedure.read_order import NextReading
+from app.shop.procedure.read_order import NextReading, to_open_again
 from app.shop.record.visit_record import VisitRecord
 from app.sync.banks.banks import BankAssessment, Extra
 from app.sync.engine.units import THOU
@@ -45,15 +46,28 @@ def next_step(record: VisitRecord, status: PhaseStatus, now: NextReading, banks:
         bores = tuple(older.bore for older, _ in now.current.in_question)
         return Advice(AdviceKind.CANNOT, StepReason.IN_QUESTION, about=bores)
     if phase.rounds == "openings":
-        return _off_idle(record, now, banks)
+        return _off_idle(record, phase, now, banks)
     advice = next_of(record, phase)
-    if now.bore is not None and (advice is None or advice.kind in (AdviceKind.MEASURE, AdviceKind.DONE)):
+    reads_on = advice is None or advice.kind in (AdviceKind.MEASURE, AdviceKind.DONE) or phase.rounds == "last"
+    if now.bore is not None and reads_on:
         return _read_on(now, advice)
     if advice is None:
         return Advice(AdviceKind.DONE, AdviceReason.COARSE)
-    if advice.adjuster is not None and not phase.may_move(advice.adjuster):
-        return Advice(AdviceKind.CANNOT, StepReason.TIGHTENING, about=advice.bores)
+    stuck = phase.rounds == "last" and advice.kind is AdviceKind.CANNOT
+    if stuck or (advice.adjuster is not None and not phase.may_move(advice.adjuster)):
+        return _after_tightening(record, advice)
     return advice
+
+
+def _after_tightening(record: VisitRecord, advice: Advice) -> Advice:
+    """The step at lock-down where the planner would adjust: what tightening moved, or that nothing shows it did."""
+    if moved := moved_bores(record):
+        return Advice(AdviceKind.CANNOT, StepReason.TIGHTENING, about=moved)
+    if again := to_reread(record):
+        return Advice(AdviceKind.MEASURE, AdviceReason.DOUBTFUL, bores=again)
+    if unmoved_since_accepted(record):
+        return Advice(AdviceKind.DONE, StepReason.AS_BEFORE)
+    return Advice(AdviceKind.CANNOT, StepReason.UNEVEN, about=advice.bores or advice.about)
 
 
 def to_read(phase: Phase, now: NextReading, advice: Advice) -> tuple[ToRead, ...]:
@@ -112,9 +126,11 @@ def starting(record: VisitRecord) -> Preset:
     )
 
 
-def _off_idle(record: VisitRecord, now: NextReading, found: BankAssessment | None) -> Advice:
+def _off_idle(record: VisitRecord, phase: Phase, now: NextReading, found: BankAssessment | None) -> Advice:
     if len(record.layout.banks) < 2:
         return Advice(AdviceKind.DONE, StepReason.SINGLE)
+    if to_open_again(record, phase, now):
+        return replace(_read_on(now, None), why=StepReason.LEVER_SHUT)
     if now.bore is not None and (found is None or now.current is not None or not found.flats):
         return _read_on(now, None)
     if found is None:

@@ -12,6 +12,9 @@ class StepReason(StrEnum):
     NOTHING_READ = "nothing-read"  # the phase does not use the meter
     IN_QUESTION = "in-question"  # a bore has two values, and which of them counts was not chosen
     TIGHTENING = "tightening"  # something moved that may not be adjusted in this phase
+    AS_BEFORE = "as-before"  # nothing moved in tightening, as far as the readings tell
+    UNEVEN = "uneven"  # not even, where nothing may be adjusted and nothing shows that it moved
     SINGLE = "single"  # one bank: nothing to balance
     BALANCED = "balanced"
     LINK = "link"
+    LEVER_SHUT = "lever-shut"  # an opening was read with the lever shut

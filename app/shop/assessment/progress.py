@@ -15,7 +15,7 @@ from app.shop.procedure.items import Item, Phase
 from app.shop.procedure.limits import stop_for
 from app.shop.procedure.parts import Part, parts_of
 from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED, PHASES, phase_named
-from app.shop.procedure.read_order import next_opening
+from app.shop.procedure.read_order import next_opening, next_reading, to_open_again
 from app.shop.procedure.recheck import reasons
 from app.shop.procedure.requirements import NotNeeded, Requirement, Waiting
 from app.shop.reasons import Reason, because
@@ -280,7 +280,8 @@ def _missing_openings(record: VisitRecord, one: Phase) -> list[Missing]:
         case 0.0:
             return [_round(Requirement.IDLE_ROUND)]
         case _:
-            return [_round(Requirement.OPENING_ROUNDS)]
+            shut = to_open_again(record, one, next_reading(record, one))
+            return [_round(Requirement.LEVER_SHUT if shut else Requirement.OPENING_ROUNDS)]
     found = balance_of(record)
     if found is None or not balanced(record, found):
         return [_round(Requirement.BANKS_TOGETHER)]

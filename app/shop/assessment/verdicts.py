@@ -6,6 +6,7 @@ from functools import lru_cache
 from statistics import fmean
 from typing import NamedTuple
 
+from app.shop.assessment.tightening import stands_as_before, to_reread
 from app.shop.procedure.items import Phase
 from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED
 from app.shop.procedure.read_order import opening_rounds
@@ -23,7 +24,6 @@ from app.sync.estimation.posterior import Posterior
 from app.sync.estimation.prior_transfer import prior_from_history
 from app.sync.planning.advice import Advice, AdviceKind, AdviceReason
 from app.sync.planning.planner import next_move, start_prior
-from app.sync.readings.rounds import outliers
 
 LESSONS_BACK = 3
 """Earlier visits that are learned from; what was before them counts for little by now."""
@@ -265,13 +265,15 @@ def passes(record: VisitRecord, phase: Phase, one: Round) -> bool:
     if evenness_of(record, one, record.settings.window(phase.slug)).verdict in (Conformity.EVEN, Conformity.LIMIT):
         return True
     advice = next_of(record, phase, one)
-    return advice is not None and advice.kind is AdviceKind.DONE
+    if advice is not None and advice.kind is AdviceKind.DONE:
+        return True
+    return phase.rounds == "last" and not to_reread(record) and unmoved_since_accepted(record)
 
 
-def far_off(one: Round, bore: int, value: float) -> bool:
-    """Whether a value for a bore stands so far from the others of its round that it is more likely a slip."""
-    others = {b: r.value for b, r in one.latest.items() if r.value is not None and b != bore}
-    return bore in outliers({**others, bore: value})
+def unmoved_since_accepted(record: VisitRecord) -> bool:
+    """Whether the engine passed hot and stands at lock-down as it stood then, as far as the readings tell."""
+    accepted = accepted_round(record, HEAT_SOAKED)
+    return accepted is not None and passes(record, HEAT_SOAKED, accepted) and stands_as_before(record) is True
 
 
 def _coarse(record: VisitRecord, phase: Phase) -> Advice | None:

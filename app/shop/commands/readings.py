@@ -11,9 +11,9 @@ from typing import Any
 from sqlmodel import Session, func, select
 
 from app.shop.assessment.progress import require_open, require_ready, through
-from app.shop.assessment.verdicts import far_off
 from app.shop.errors import ConflictError, RejectedError
 from app.shop.procedure.codes import SetAside, SkipReason
+from app.shop.procedure.doubtful_values import doubtful
 from app.shop.procedure.items import Phase
 from app.shop.procedure.limits import range_of
 from app.shop.procedure.read_order import next_reading
@@ -63,7 +63,8 @@ class NewReading:
 def add(shop: Database, visit_id: int, key: str, new: NewReading, at: str, *, sure: bool = True) -> int:
     """Store a reading and return its id; the first one of a round begins it. Raises RejectedError, ConflictError.
 
-    Not ``sure``, a value far from the other bores' is rejected as FAR_OFF: it is more likely a slip.
+    Not ``sure``, a value far from what the bore read last, or from the other bores', is rejected as FAR_OFF: it is more
+    likely a slip.
     """
     key = checked(key)
     apart = {"from_above": new.from_above, "why_code": new.why_code}
@@ -81,8 +82,8 @@ def add(shop: Database, visit_id: int, key: str, new: NewReading, at: str, *, su
         one = _round(session, record, phase, new, key, at)
         if new.supersedes is not None:
             _may_supersede(one, new.supersedes, new.bore)
-        if not sure and new.value is not None and far_off(one, new.bore, new.value):
-            raise RejectedError({"value": because(Rejection.FAR_OFF)})
+        if not sure and new.value is not None and doubtful(record, one, new.bore, new.value, new.supersedes):
+            raise RejectedError({"value": because(Rejection.FAR_OFF, value=new.value)})
         row: dict[str, Any] = {
             "key": key,
             "payload": sent,

@@ -5,6 +5,7 @@ from typing import Literal
 
 from app.shop.procedure.items import Phase
 from app.shop.record.visit_record import Round, VisitRecord
+from app.sync.banks.lever import opened
 from app.sync.engine.adjusters.registry import kind_of
 
 
@@ -50,7 +51,10 @@ def next_reading(record: VisitRecord, phase: Phase) -> NextReading:
 
 
 def opening_rounds(record: VisitRecord, mine: list[Round], from_above: bool = False) -> dict[float, Round]:
-    """The closed round that stands for each opening reached that way: the newest one that no move came after."""
+    """The closed round that stands for each opening reached that way: the newest one that no move came after.
+
+    A round read at an opening with the lever shut stands for none.
+    """
     found: dict[float, Round] = {}
     for one in mine:
         if (
@@ -58,9 +62,28 @@ def opening_rounds(record: VisitRecord, mine: list[Round], from_above: bool = Fa
             and one.closed
             and not one.in_question
             and not record.moved_since(one)
+            and not read_shut(record, one)
         ):
             found[one.row.opening] = one
     return found
+
+
+def read_shut(record: VisitRecord, one: Round) -> bool:
+    """Whether a closed round at an opening reads as idle does, so that the lever did not open."""
+    idle = next((r for r in reversed(record.rounds) if r.closed and r.row.opening == 0), None)
+    if not one.row.opening or not one.closed or idle is None:
+        return False
+    at_idle, here = ({r.bore: r.value for r in those.in_base_units} for those in (idle, one))
+    return not opened(record.layout, at_idle, here, record.meter_as_read())
+
+
+def to_open_again(record: VisitRecord, phase: Phase, due: NextReading) -> bool:
+    """Whether the round that is due is asked for because the lever was shut when its opening was read last."""
+    if phase.rounds != "openings" or due.current is not None or due.bore is None:
+        return False
+    here = (phase.slug, due.opening, due.from_above)
+    same = [r for r in record.rounds if (r.row.phase, r.row.opening, bool(r.row.from_above)) == here]
+    return bool(same) and not record.moved_since(same[-1]) and read_shut(record, same[-1])
 
 
 def next_opening(record: VisitRecord, mine: list[Round]) -> float | None:

@@ -20,6 +20,7 @@ class Requirement(StrEnum):
     EVEN_ROUND = "even-round"
     IDLE_ROUND = "idle-round"
     OPENING_ROUNDS = "opening-rounds"
+    LEVER_SHUT = "lever-shut"
     BANKS_TOGETHER = "banks-together"
     BANK_ON_STOP = "bank-on-stop"  # bank
     IDLE_AGAIN = "idle-again"

@@ -4,15 +4,18 @@
 it and asks what slipped. Nothing here reads the database (see ``history_cache``): a visit is worked out once.
 """
 
+import math
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from functools import lru_cache
 
 from app.shop.assessment.verdicts import evenness_of
 from app.shop.procedure.phases import FIRST_FIRE
-from app.shop.record.visit_record import Round, VisitRecord
+from app.shop.record.entries import CheckEntry
+from app.shop.record.visit_record import SPEEDS, Round, VisitRecord
+from app.sync.engine.adjusters.registry import kind_of
 from app.sync.engine.events import Meter
 from app.sync.engine.hardware import Hardware
 from app.sync.engine.layout import Adjuster, Layout
@@ -22,8 +25,8 @@ from app.sync.readings.rounds import reading_sd
 from app.sync.slips.creep import Creep, creeping, scores
 from app.sync.slips.slip_detection import Conditions, Pooled, SlipAssessment, expected_common, pool, slipped
 
-AIR = ("air-pressure", "air-temperature", "idle-speed")
-"""The checks, of any phase, that tell one day's air and speed from another's: kPa, degrees Celsius, rev/min."""
+AIR = ("air-pressure", "air-temperature")
+"""The checks, of any phase, that tell one day's air from another's: kPa, degrees Celsius."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -58,7 +61,10 @@ class Moved:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class VisitSummary:
-    """What counts of one visit. ``left`` is None until it is signed off, ``found`` before its first closed round."""
+    """What counts of one visit. ``left`` is None until it is signed off, ``found`` before its first closed round.
+
+    ``air_found`` and ``air_left`` are the air and the idle speed of either, None where they are not known.
+    """
 
     key: str
     visit_id: int
@@ -81,7 +87,8 @@ class VisitSummary:
     left: RoundSummary | None
     moves: tuple[Moved, ...]
     rounds: int
-    air: Conditions | None
+    air_found: Conditions | None
+    air_left: Conditions | None
 
 
 class NotComparable(StrEnum):
@@ -102,7 +109,8 @@ class Change:
     """What changed from one visit's as left to a later one's as found.
 
     ``assessment`` says what slipped, None when the two cannot be compared; ``why_not`` then says why.
-    ``common`` is the change of ln(flow) that air and speed explain, None when they were not recorded at both.
+    ``common`` is the change of ln(flow) that air and speed explain; None when they are not known at both, so that the
+    bores may have changed together by any factor.
     """
 
     before: VisitSummary
@@ -142,7 +150,8 @@ def build_history(record: VisitRecord) -> VisitSummary:
         left=_stand(record, left, [r for r in _idle(record) if not record.moved_since(r)]) if left else None,
         moves=tuple(Moved(m.kind, m.bank, m.near, m.far, m.amount) for m in record.moves),
         rounds=sum(r.closed for r in record.rounds),
-        air=_air(record),
+        air_found=_conditions(record, left=False),
+        air_left=_conditions(record, left=True),
     )
 
 
@@ -165,8 +174,8 @@ def change(before: VisitSummary, after: VisitSummary) -> Change:
     same_meter = before.meter_id == after.meter_id
     hot = left is not None and found is not None and left.hot and found.hot
     common = None
-    if before.air is not None and after.air is not None:
-        common = expected_common(before.air, after.air)
+    if before.air_left is not None and after.air_found is not None:
+        common = expected_common(before.air_left, after.air_found)
     why_not: NotComparable | None = None
     if left is None or found is None:
         why_not = NotComparable.NO_ROUND
@@ -178,7 +187,7 @@ def change(before: VisitSummary, after: VisitSummary) -> Change:
         why_not = NotComparable.ZERO
     assessment = None
     if not why_not and left is not None and found is not None:
-        assessment = slipped(after.layout, left.pooled, found.pooled, after.meter, same_meter, hot, common or 0.0)
+        assessment = slipped(after.layout, left.pooled, found.pooled, after.meter, same_meter, hot, common)
     return Change(before, after, same_meter, before.fitting_id == after.fitting_id, hot, common, assessment, why_not)
 
 
@@ -193,7 +202,7 @@ def _scores(one: Change) -> Mapping[Adjuster, float]:
     assert one.before.left is not None
     assert one.after.found is not None
     left, found = one.before.left.pooled, one.after.found.pooled
-    return scores(one.after.layout, left, found, one.after.meter, one.same_meter, one.hot, one.common or 0.0)
+    return scores(one.after.layout, left, found, one.after.meter, one.same_meter, one.hot, one.common)
 
 
 def repeatability(stand: RoundSummary, meter: Meter) -> float:
@@ -230,10 +239,22 @@ def _stand(record: VisitRecord, speaks: Round, together: Sequence[Round]) -> Rou
     return RoundSummary(judged[speaks.row.ident], pooled, hot)
 
 
-def _air(record: VisitRecord) -> Conditions | None:
-    """The air and speed of a visit, when all three were recorded."""
-    seen = {c.item: c.number for c in record.checks.values() if c.item in AIR and c.number is not None}
-    if set(seen) != set(AIR):
+def _conditions(record: VisitRecord, *, left: bool) -> Conditions | None:
+    """Air and idle speed of a visit as left, else as found; None where one of the three is not known.
+
+    The speed counts that was typed last after the last move that changes the idle, as found before the first. The air
+    does not change by moves: as found, what was typed before the first one counts where there is any.
+    """
+    typed = [c for c in record.all_checks if c.number is not None and c.ident not in record.taken_back]
+    first = min((m.ident for m in record.moves if kind_of(m.kind).at_idle), default=math.inf)
+    still = [c for c in typed if (c.after_move >= record.last_idle_move if left else c.after_move < first)]
+    speed = _newest(still, SPEEDS)
+    pressure, temperature = (_newest(typed if left else still, (item,)) or _newest(typed, (item,)) for item in AIR)
+    if speed is None or pressure is None or temperature is None:
         return None
-    pressure, temperature, speed = (seen[item] for item in AIR)
     return Conditions(pressure * KPA, temperature + ZERO_CELSIUS, speed * REV_PER_MIN)
+
+
+def _newest(checks: Sequence[CheckEntry], items: Collection[str]) -> float | None:
+    """The figure typed last of some items."""
+    return next((check.number for check in reversed(checks) if check.item in items), None)

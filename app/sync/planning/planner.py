@@ -359,12 +359,11 @@ def _last_round(bench: _PlanningContext, closed: bool, decision: Decision | None
         if bench.outside(bore) > LOST and (why := _why_unadjustable(bore, bench)):
             return Advice(AdviceKind.CANNOT, why, near=bore, about=(bore,))
     extra = len(bench.read) - len(bench.layout.bores) - 1
-    if decision.rounds is not None and decision.read_next and extra < MOST_EXTRA:
-        return Advice(AdviceKind.MEASURE, AdviceReason.DOUBTFUL, bores=decision.read_next[:1])
+    if extra < MOST_EXTRA and decision.conformity is not Conformity.NOT_EVEN:
+        bores = decision.read_next[:1] if decision.rounds is not None else ()
+        return Advice(AdviceKind.MEASURE, AdviceReason.DOUBTFUL, bores=bores or (_most_doubtful(bench),))
     if plan := _plan(bench, force=True):
         return _towards(plan, bench)
-    if extra < MOST_EXTRA:
-        return Advice(AdviceKind.MEASURE, AdviceReason.DOUBTFUL, bores=(_most_doubtful(bench),))
     about = tuple(sorted((*decision.above, *decision.below))) or tuple(by_doubt[:1])
     return Advice(AdviceKind.CANNOT, AdviceReason.NOTHING_HELPS, about=about)
 

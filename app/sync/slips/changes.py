@@ -15,7 +15,7 @@ from app.sync.readings.rounds import reading_sd
 
 Floats = NDArray[np.float64]
 
-COMMON_SPREAD, COMMON_FREE = 0.012, 1.0  # of ln(flow), same meter and another meter
+COMMON_SPREAD, COMMON_FREE = 0.012, 1.0  # of ln(flow), explained and free
 AGEING, NOT_SOAKED = 0.008, 0.03  # of a bore's ln(flow) between two visits
 DISAGREE, STRAY = 3 * math.sqrt(2), 3.0  # two readings apart, one reading from the median, in repeatabilities
 MISREAD_SPREAD = 0.15  # by how much of ln(flow) a value is wrong that was misread
@@ -160,17 +160,17 @@ def log_flow(value: float, meter: Meter, plenum: bool = False) -> tuple[float, f
     return math.log(runner) / per_flow, sd / runner / per_flow
 
 
-def no_slip_covariance(variances: Floats, same_meter: bool) -> Floats:
+def no_slip_covariance(variances: Floats, common_known: bool) -> Floats:
     """Covariance of the changes when nothing slipped: each bore's own noise and what all bores share.
 
     It has shape (bores, bores).
 
-    Parameters: ``variances`` of each bore's change of ln(flow), shape (bores,); ``same_meter`` False when the scale
-    may differ freely.
+    Parameters: ``variances`` of each bore's change of ln(flow), shape (bores,); ``common_known`` False when what
+    they share is free: another meter's scale, or air and idle speed that nobody recorded.
 
-    >>> no_slip_covariance(np.array([1e-4, 1e-4]), same_meter=False).round(2).tolist()
+    >>> no_slip_covariance(np.array([1e-4, 1e-4]), common_known=False).round(2).tolist()
     [[1.0, 1.0], [1.0, 1.0]]
     """
-    common = COMMON_SPREAD if same_meter else COMMON_FREE
+    common = COMMON_SPREAD if common_known else COMMON_FREE
     covariance: Floats = np.diag(variances) + common**2
     return covariance

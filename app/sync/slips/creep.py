@@ -66,7 +66,7 @@ def scores(
     meter: Meter,
     same_meter: bool,
     heat_soaked: bool = True,
-    expected_common: float = 0.0,
+    expected_common: float | None = 0.0,
 ) -> Mapping[Adjuster, float]:
     """How strongly a visit's changes point at each stop screw, coupler and bypass screw alone, in standard deviations.
 
@@ -74,20 +74,20 @@ def scores(
     Positive when it opened. Adjusters without a bore read both times are left out.
 
     Parameters: ``layout``, ``left``, ``found``, ``meter``, ``same_meter``, ``heat_soaked`` and ``expected_common`` as
-    for ``drift.slipped``; ``left`` from the visit before, ``found`` from this one.
+    for ``slip_detection.slipped``; ``left`` from the visit before, ``found`` from this one.
 
     Source: the most powerful test of one direction in Gaussian noise.
     """
     bores, changes, variances = log_changes(layout, left, found, meter, heat_soaked)
     if not bores:
         return {}
-    precision = np.linalg.inv(no_slip_covariance(variances, same_meter))
+    precision = np.linalg.inv(no_slip_covariance(variances, same_meter and expected_common is not None))
     stops: list[Adjuster] = [StopScrew(bank.name) for bank in layout.banks]
     found_scores: dict[Adjuster, float] = {}
     for adjuster in (*stops, *layout.couplers(), *layout.bypass_screws):
         moved = np.array([float(bore in moved_bores(layout, adjuster)) for bore in bores])
         if moved.any():
-            pull = float(moved @ precision @ (changes - expected_common))
+            pull = float(moved @ precision @ (changes - (expected_common or 0.0)))
             found_scores[adjuster] = pull / math.sqrt(float(moved @ precision @ moved))
     return found_scores
 

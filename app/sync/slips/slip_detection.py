@@ -139,15 +139,18 @@ def slipped(
     meter: Meter,
     same_meter: bool,
     heat_soaked: bool = True,
-    expected_common: float = 0.0,
+    expected_common: float | None = 0.0,
     gain: float | None = None,
+    left_sound: bool = False,
 ) -> SlipAssessment:
     """The stories that explain the change from as left to as found, with their odds.
 
     Parameters: ``layout`` of the engine; ``left`` and ``found`` pooled readings per bore (see ``pool``), the round's
     trend removed; ``meter`` they were read with; ``same_meter`` False when the two visits used different meters, whose
     scales may differ by any factor; ``heat_soaked`` False when one of the rounds was not taken hot; ``expected_common``
-    change of ln(flow) from air and speed (see that function); ``gain`` [1/rad] learned at idle on this engine.
+    change of ln(flow) from air and speed (see that function), None when it is not known, which leaves the
+    change that all bores share free; ``gain`` [1/rad] learned at idle on this engine; ``left_sound``
+    True where no reading as left can be misread, as the bores were even by them.
 
     Source: Bayesian comparison of stories; sizes and odds from a simulated engine.
 
@@ -161,9 +164,10 @@ def slipped(
     bores, changes, variances = log_changes(layout, left, found, meter, heat_soaked)
     if not bores:
         return SlipAssessment(SlipVerdict.UNKNOWN, 1 - COUNT_ODDS[0], {}, None, None, (), (), (), {}, None, {})
-    quiet = no_slip_covariance(variances, same_meter)
-    doubts = {bore: MISREAD * sum(one[bore].thin for one in (left, found)) for bore in bores}
-    fit = HypothesisFit(layout, bores, changes - expected_common, variances, quiet, doubts)
+    quiet = no_slip_covariance(variances, same_meter and expected_common is not None)
+    doubted = (found,) if left_sound else (left, found)
+    doubts = {bore: MISREAD * sum(one[bore].thin for one in doubted) for bore in bores}
+    fit = HypothesisFit(layout, bores, changes - (expected_common or 0.0), variances, quiet, doubts)
     any_slip, odds = fit.any_slip(), fit.odds()
     ranked = sorted(odds, key=lambda suspect: -odds[suspect])
     best = fit.best(TOLD)

@@ -72,7 +72,11 @@ class ValueSent(Sent):
     bore: BoreNumber
     value: float = Field(description="In the unit of the visit's meter.", allow_inf_nan=False, examples=[6.25])
     by: By
-    sure: bool = Field(default=False, description="Whether a value far from the other bores' was looked at again.")
+    sure: bool = Field(
+        default=False,
+        description="Whether a value far from what the bore read last, or from the other "
+        "bores', was looked at again: it is then kept, where it would be rejected as `far-off`.",
+    )
     supersedes: Supersedes = None
     from_above: FromAbove = None
     model_config = example(
@@ -293,8 +297,9 @@ def begin_round(shop: Shop, visit_id: Id, phase: Slug, body: RoundSent, now: Now
 
 @router.post("/phases/{phase}/readings", status_code=201, summary="Add a reading", responses=REFUSALS)
 def add_reading(shop: Shop, visit_id: Id, phase: Slug, body: ReadingSent, now: Now) -> ReadingTold:
-    """Keep one reading, correct one, or skip a bore. A value far from the other bores' is refused once, unless it says
-    that it is `sure`: it is usually a slip."""
+    """Keep one reading, correct one, or skip a bore. A value 1.6 times what the bore read last with nothing moved
+    since, or without that 1.6 times the middle of the other bores, or under that fraction of it, is refused as
+    `far-off`, unless it says that it is `sure`: it is usually a slip."""
     new = NewReading(
         phase=phase,
         round_number=body.round,

@@ -74,21 +74,24 @@ COMMON_OTHER_METER = Message(
 COMMON_EXPLAINED = Message("All bores together changed by {change}. Air and idle speed explain {explained}.")
 COMMON_UNEXPLAINED = Message(
     "All bores together changed by {change}: air, idle speed or the meter's scale. "
-    "Record air pressure, air temperature and idle speed at each visit to tell them apart."
+    "Record air pressure and air temperature at each visit, and idle speed before the first adjustment and after the "
+    "last, to tell them apart."
 )
 NO_BORE_BEYOND = Message("Beyond that, no bore changed by more than the meter repeatability.")
 BORES_BEYOND = Message("Beyond that, {bores} changed by more than the meter repeatability.")
 
 NOTHING_MOVED = Message("Most likely nothing moved ({likely}).")
 ONE_MISREAD = Message("Most likely one value of bore {bore} was misread ({likely}).")
-OPENED = Message("{suspect}, {likely}: {bores} opened by {flow}\u00a0% (±{sd}\u00a0%).")
-CLOSED = Message("{suspect}, {likely}: {bores} closed by {flow}\u00a0% (±{sd}\u00a0%).")
-OPENED_BY = Message("{suspect}, {likely}: {bores} opened by {flow}\u00a0% (±{sd}\u00a0%), about {size}.")
-CLOSED_BY = Message("{suspect}, {likely}: {bores} closed by {flow}\u00a0% (±{sd}\u00a0%), about {size}.")
-NEXT_LIKELY = Message("Next most likely: {suspects}.")
+SLIPPED_LIKELY = Message("{suspect}, {likely}")
+SLIPPED_TOGETHER = Message("Most likely {suspects} slipped ({likely}).", note="suspects are at least two")
+OPENED = Message("{suspect}: {bores} opened by {flow}\u00a0% (±{sd}\u00a0%).")
+CLOSED = Message("{suspect}: {bores} closed by {flow}\u00a0% (±{sd}\u00a0%).")
+OPENED_BY = Message("{suspect}: {bores} opened by {flow}\u00a0% (±{sd}\u00a0%), about {size}.")
+CLOSED_BY = Message("{suspect}: {bores} closed by {flow}\u00a0% (±{sd}\u00a0%), about {size}.")
+OTHERWISE = Message("Otherwise: {suspects}.", note="what would explain it in place of what was just named")
 
-INCHES = Message("{value}\u00a0in")
-MILLIMETERS = Message("{value}\u00a0mm")
+INCHES = Message("{low} to {high}\u00a0in")
+MILLIMETERS = Message("{low} to {high}\u00a0mm")
 TURN = Message("{turns}\u00a0turn", note="turns is one or a part of one")
 TURNS = Message("{turns}\u00a0turns")
 

@@ -85,7 +85,7 @@ _CHECKS = {
 _READINGS = {
     R.NO_SUCH_BORE: Message("This engine has no bore {bore}."),
     R.METER_VALUE_MISSING: Message("Enter the value that the meter shows."),
-    R.FAR_OFF: Message("Far from the other bores. Check the meter, then save or correct."),
+    R.FAR_OFF: Message("Is {value} right? Check the meter, then save or correct."),
     R.CORRECTED_VALUE_UNKNOWN: Message(
         "The value that this one corrects was never saved, so neither is. Read the bore again."
     ),

@@ -114,6 +114,10 @@ LEVER = Message("Put the {feeler} feeler under the central lever and hold it the
 LEVER_FROM_OPEN = Message(
     "Approach from open: open well past the {feeler} feeler, then close onto it. Hold it there.", limit=REASON
 )
+LEVER_SHUT = Message("The lever did not open: read again", limit=TITLE)
+LEVER_SHUT_REASON = Message(
+    "Both banks read as at idle. Put the {feeler} feeler under the central lever, check that it moves.", limit=REASON
+)
 IDLE_AGAIN = Message("Remove the feeler, release the pedal. Read idle again, as a link rod was turned.", limit=REASON)
 EARLY = Message(
     "Bank {bank} opens {degrees}° early (±{flats}). Engine off. Turn and lock the rod, then read the openings again.",
@@ -157,6 +161,8 @@ def next_words(record: VisitRecord, advice: Advice, found: BankAssessment | None
             return say(NO_BALANCE), say(CAUSES[Cause.SINGLE])
         case AdviceKind.DONE:
             return say(EXTRAS[Extra.NONE].title), say(CAUSES[Cause.NOTHING])
+        case AdviceKind.MEASURE if advice.why is StepReason.LEVER_SHUT:
+            return say(LEVER_SHUT), say(LEVER_SHUT_REASON, feeler=feeler(due.opening, record.units))
         case AdviceKind.MEASURE if due.bore is not None:
             return say(READ_AGAIN if due.kind == "closing" else READ, bore=due.bore), _lever(record, due)
         case AdviceKind.LINK if found is not None:

@@ -21,8 +21,11 @@ TITLES: Mapping[StrEnum, Message] = {
     StepReason.NOTHING_READ: advice.DONE,
     StepReason.IN_QUESTION: Message("Bore {bores} has two values", many="Bores {bores} have two values", limit=TITLE),
     StepReason.TIGHTENING: Message("Tightening moved a plate", limit=TITLE),
+    StepReason.AS_BEFORE: Message("Nothing moved in tightening", limit=TITLE),
+    StepReason.UNEVEN: Message("Not even, and nothing is adjusted here", limit=TITLE),
     StepReason.SINGLE: bank_balance.NO_BALANCE,
     StepReason.BALANCED: bank_balance.EXTRAS[Extra.NONE].title,
+    StepReason.LEVER_SHUT: bank_balance.LEVER_SHUT,
     StepReason.LINK: adjusters.ADJUSTERS[AdviceKind.LINK].name,
 }
 REASONS: Mapping[StrEnum, Message] = {
@@ -36,6 +39,12 @@ REASONS: Mapping[StrEnum, Message] = {
     StepReason.TIGHTENING: Message(
         "Bore {bores} changed. Go back to the heat-soaked recheck.",
         many="Bores {bores} changed. Go back to the heat-soaked recheck.",
+        limit=REASON,
+    ),
+    StepReason.AS_BEFORE: Message("Every bore reads as before, within the meter's error.", limit=REASON),
+    StepReason.UNEVEN: Message(
+        "Bore {bores} needs an adjustment. Go back to the heat-soaked recheck.",
+        many="Bores {bores} need an adjustment. Go back to the heat-soaked recheck.",
         limit=REASON,
     ),
 }
@@ -63,8 +72,8 @@ def step_words(judged: PhaseAssessment) -> tuple[str, str]:
             return say(PRESET_ONE_BANK, turns=turns(step.turns)), say(PRESET_ONE_BANK_REASON)
         case StepReason.PRESET:
             return say(TITLES[step.why], turns=turns(step.turns)), say(REASONS[step.why])
-        case StepReason.NOTHING_READ | StepReason.IN_QUESTION | StepReason.TIGHTENING:
-            return say(TITLES[step.why], **bores), say(REASONS[step.why], **bores)
+    if step.why in REASONS:
+        return say(TITLES[step.why], **bores), say(REASONS[step.why], **bores)
     if judged.phase.rounds == "openings":
         return bank_balance.next_words(record, step, judged.banks, judged.due)
     unit = unit_of(record.meter)

@@ -58,6 +58,7 @@ REQUIREMENTS: Mapping[Requirement, Worded] = {
     Requirement.EVEN_ROUND: Message("A complete round that is even"),
     Requirement.IDLE_ROUND: Message("A round at idle after the link rod was turned"),
     Requirement.OPENING_ROUNDS: Message("A complete round at every opening after the last link rod adjustment"),
+    Requirement.LEVER_SHUT: Message("A complete round with the lever open: an opening was read as idle"),
     Requirement.BANKS_TOGETHER: Message("Banks that open together at every opening"),
     Requirement.BANK_ON_STOP: Message("Bank {bank} back on its stop screw: its link rod holds it open at idle"),
     Requirement.IDLE_AGAIN: Message("Idle speed after the last adjustment"),

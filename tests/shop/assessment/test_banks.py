@@ -35,7 +35,7 @@ def read_openings(shop: Database, visit_id: int, second: float = 1.0) -> list[fl
             now := next_reading(visit_record(shop, visit_id), BANK_BALANCE)
         ).bore is not None and now.opening == read_at[-1]:
             factor = second if now.bore > 4 and now.opening == 0 else 1.0
-            read(shop, visit_id, BANK_BALANCE, round(6.5 * factor * (1 + 400 * now.opening) * 4) / 4)
+            read(shop, visit_id, BANK_BALANCE, round(6.5 * factor * (1 + 800 * now.opening) * 4) / 4)
     return read_at
 
 
@@ -237,3 +237,21 @@ def test_idle_is_never_reached_from_above(shop: Database) -> None:
             with pytest.raises(IntegrityError):
                 session.connection().exec_driver_sql(rows.format(opening, above))
         session.connection().exec_driver_sql(rows.format(0.001, 1))
+
+
+def test_a_lever_that_was_not_opened_is_asked_for_again(shop: Database) -> None:
+    """Idle readings typed at an opening say nothing of how the banks open, so the phase goes no further by them."""
+    visit_id = at_the_banks(shop)
+    for bore in (*V8.bores, 1):
+        read(shop, visit_id, BANK_BALANCE, 6.75 if bore == 3 else 6.5, bore)
+    judged = assess(visit_record(shop, visit_id)).of(BANK_BALANCE)
+    assert (judged.due.opening, judged.due.current, judged.together) == (10 * THOU, None, False)
+    assert (judged.step.kind, judged.step.why) == ("measure", "lever-shut")
+    assert lacks(shop, visit_id) == [because(Requirement.LEVER_SHUT)]
+    for bore in (*V8.bores, 1):
+        read(shop, visit_id, BANK_BALANCE, 8.0, bore)
+    now = next_reading(visit_record(shop, visit_id), BANK_BALANCE)
+    assert now.opening == pytest.approx(30 * THOU)
+    for bore in (*V8.bores, 1):
+        read(shop, visit_id, BANK_BALANCE, 15.0, bore)
+    assert lacks(shop, visit_id) == []

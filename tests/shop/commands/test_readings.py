@@ -191,3 +191,30 @@ def test_every_evidence_table_is_kept_by_its_triggers(shop: Database) -> None:
     with shop.reading() as session:
         names = {row[0] for row in session.execute(text("SELECT name FROM sqlite_master WHERE type = 'trigger'"))}
     assert names >= {f"{table}_no_{verb}" for table in EVIDENCE for verb in ("update", "delete")}
+
+
+def test_a_value_far_from_what_the_bore_read_last_is_asked_about(shop: Database) -> None:
+    """Bore 1 truly stands wide: its 20 is asked about once, kept, and from then on what bore 1 is measured by."""
+    visit_id = heat_soaked(shop)
+    for bore in (2, 3, 4):
+        readings.add(shop, visit_id, key(), new(bore), AT, sure=False)
+    with rejects(Rejection.FAR_OFF):
+        readings.add(shop, visit_id, key(), new(1, 20.0), AT, sure=False)
+    readings.add(shop, visit_id, key(), new(1, 20.0), AT, sure=True)
+    readings.add(shop, visit_id, key(), new(1, 19.5, "again"), AT, sure=False)
+    with rejects(Rejection.FAR_OFF):
+        readings.add(shop, visit_id, key(), new(1, 6.5, "again"), AT, sure=False)
+    read_round(shop, visit_id, HEAT_SOAKED)
+    assert visit_record(shop, visit_id).rounds[-1].closed
+
+
+def test_after_a_move_and_in_a_correction_a_value_may_be_another(shop: Database) -> None:
+    visit_id = heat_soaked(shop)
+    read_round(shop, visit_id, HEAT_SOAKED)
+    number = visit_record(shop, visit_id).rounds[-1].row.number
+    with rejects(Rejection.FAR_OFF):
+        readings.add(shop, visit_id, key(), new(2, 10.5, "again", number), AT, sure=False)
+    mistyped = readings.add(shop, visit_id, key(), new(2, 10.5, "again", number), AT)
+    readings.add(shop, visit_id, key(), new(2, 6.5, "again", number, supersedes=mistyped), AT, sure=False)
+    moves.make(shop, visit_id, key(), NewMove(HEAT_SOAKED.slug, "stop", "A", None, None, 0.5, (), True, "KM"), AT)
+    readings.add(shop, visit_id, key(), new(1, 10.5, number=number + 1), AT, sure=False)

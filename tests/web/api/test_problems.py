@@ -236,6 +236,18 @@ def test_a_value_far_from_the_others_is_asked_about_once(client: TestClient, sho
     assert visit_record(shop, 1).rounds[-1].latest[4].value == 36.5
 
 
+def test_a_program_is_asked_from_1_6_times_and_told_by_a_code(client: TestClient, shop: Database) -> None:
+    """Bores at 6.5: 10.25 is 1.58 times as much and kept, 10.5 is 1.62 times and asked about, and so is 4.0 below."""
+    heat_soaked(shop, FOUR)
+    for _ in range(3):
+        read(shop, 1, HEAT_SOAKED)
+    for value in (10.5, 4.0):
+        body = {"key": key(), "kind": "turn", "round": 2, "bore": 4, "value": value, "by": "KM"}
+        assert codes(problem(client.post(f"{HOT}/readings", json=body), 422)) == {"#/value": "far-off"}
+    kept = {"key": key(), "kind": "turn", "round": 2, "bore": 4, "value": 10.25, "by": "KM"}
+    assert client.post(f"{HOT}/readings", json=kept).status_code == 201
+
+
 def test_what_is_not_json(client: TestClient) -> None:
     sent = {"content-type": "application/json"}
     assert problem(client.post("/api/engines", content="{", headers=sent), 400)["code"] == "not-json"

@@ -6,7 +6,6 @@ from types import SimpleNamespace as Facts
 import pytest
 from playwright.sync_api import Page, expect
 
-from app.sync.readings.rounds import outliers
 from tests.web.pieces import NASTY, piece
 from tests.web.tablet import said, show_with_script
 
@@ -25,7 +24,7 @@ def pad(**changed: object) -> Facts:
         "message": "",
         "other": None,
         "reasons": (("out-of-reach", "No access"), ("later", "Later")),
-        "facts": {"low": "0", "high": "99", "range": "The meter reads from 0 to 99.", "times": "3", "others": "2"},
+        "facts": {"low": "0", "high": "99", "range": "The meter reads from 0 to 99.", "times": "1.6", "others": "2"},
     }
     return Facts(**(facts | changed))
 
@@ -132,20 +131,32 @@ OTHERS = "".join(
 )
 
 
-def far(page: Page, value: str) -> None:
-    """Type a value on a keypad beside two bores that were read."""
-    show(page, keys="tenth", hidden={"key": "k-1", "bore": "6", "sure": ""})
+def far(page: Page, value: str, last: str = "") -> None:
+    """Type a value on a keypad beside two bores that were read; ``last`` is what bores read before."""
+    facts = {"low": "0", "high": "99", "range": "0 to 99", "times": "1.6", "others": "2", "last": last}
+    show(page, keys="tenth", hidden={"key": "k-1", "bore": "6", "sure": ""}, facts=facts)
     page.evaluate("(tiles) => document.body.insertAdjacentHTML('beforeend', tiles)", OTHERS)
     page.keyboard.type(value)
     page.keyboard.press("Enter")
 
 
-@pytest.mark.parametrize("value", ["0.5", "2", "2.08", "2.1", "6.25", "19", "19.49", "19.51", "62.5"])
-def test_the_keypad_asks_by_the_brains_own_rule(page: Page, value: str) -> None:
+@pytest.mark.parametrize(
+    ("value", "asked"),
+    [("3.98", True), ("4", False), ("6.25", False), ("10.19", False), ("10.25", True), ("62.5", True)],
+)
+def test_a_value_is_asked_about_from_1_6_times_the_middle_of_the_others(page: Page, value: str, asked: bool) -> None:
+    """The others read 6.5 and 6.25, so that their middle is 6.375."""
     far(page, value)
-    asked = page.get_by_role("group", name="Far from the other bores").is_visible()
-    assert asked == (6 in outliers({1: 6.5, 2: 6.25, 6: float(value)}))
+    assert page.get_by_role("group", name="Is this value right?").is_visible() == asked
     assert kept(page) == ([] if asked else [value])
+
+
+@pytest.mark.parametrize(("value", "asked"), [("20", False), ("12.5", True), ("32", True), ("6.25", True)])
+def test_a_value_that_was_kept_is_what_the_next_one_of_the_bore_is_measured_by(
+    page: Page, value: str, asked: bool
+) -> None:
+    far(page, value, last="5:6 6:20")
+    assert page.get_by_role("group", name="Is this value right?").is_visible() == asked
 
 
 def test_a_value_far_from_the_others_is_asked_about_once(page: Page) -> None:
@@ -166,7 +177,7 @@ def test_an_answer_that_goes_out_of_sight_keeps_no_focus(page: Page) -> None:
       correct.click();
       document.activeElement.dispatchEvent(new KeyboardEvent("keydown", { key: "Enter", bubbles: true }));
     }""")
-    assert page.get_by_role("group", name="Far from the other bores").is_visible()
+    assert page.get_by_role("group", name="Is this value right?").is_visible()
 
 
 def test_keys_of_a_real_keyboard_work(page: Page) -> None:

@@ -3,7 +3,8 @@
 import pytest
 
 from app.shop.assessment.assessment import assess
-from app.shop.commands import checks
+from app.shop.commands import checks, moves
+from app.shop.commands.moves import NewMove
 from app.shop.commands.readings import NewReading, add, begin_round
 from app.shop.procedure.items import Phase
 from app.shop.procedure.phases import BANK_BALANCE, COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN
@@ -11,10 +12,11 @@ from app.shop.store.database import Database
 from app.sync.engine.layout import Bank, Layout
 from app.web.presenters.reading.keypad import Wanted
 from app.web.presenters.reading.reading_page import ReadingPage
+from app.web.presenters.reading.tiles import Tiles
 from app.wording.message import say
 from app.wording.work import reading_page as words
 from app.wording.work.phases import phase_name
-from tests.shop.yard import AT, check_all, engine, heat_soaked, key, read, read_round, visit, visit_record
+from tests.shop.yard import AT, FOUR, check_all, engine, heat_soaked, key, read, read_round, visit, visit_record
 from tests.web.pieces import piece
 
 
@@ -106,3 +108,18 @@ def test_a_figure_outside_the_limits_stops_the_reading_until_another_one_is_reco
         checks.record(shop, visit_id, key(), FIRST_FIRE.slug, {"oil-pressure": pressure}, "KM", AT)
         now = ReadingPage(assess(visit_record(shop, visit_id)), FIRST_FIRE, Wanted(), {}, {})
         assert (now.card.title, now.selected, now.keypad.open) == (title, bore, bore is not None)
+
+
+def test_values_from_before_a_move_are_shown_only_until_the_bores_are_read_again(shop: Database) -> None:
+    visit_id = heat_soaked(shop, FOUR)
+    read_round(shop, visit_id, HEAT_SOAKED, 6.0)
+    turn = NewMove(HEAT_SOAKED.slug, "stop", "A", None, None, 0.25, (), False, "KM")
+    moves.make(shop, visit_id, key(), turn, AT)
+    assert tile_states(shop, visit_id, HEAT_SOAKED) == {1: "next", 2: "stale", 3: "stale", 4: "stale"}
+    read_round(shop, visit_id, HEAT_SOAKED, 7.0)
+    assert tile_states(shop, visit_id, LOCK_DOWN) == dict.fromkeys((2, 3, 4), "to-read") | {1: "next"}
+
+
+def tile_states(shop: Database, visit_id: int, phase: Phase) -> dict[int, str]:
+    drawn = Tiles(assess(visit_record(shop, visit_id)).of(phase), 1, "")
+    return {bore: drawn.tile(bore).state for bore in FOUR.bores}

@@ -321,7 +321,7 @@ def test_a_browser_killed_on_the_spot_has_kept_what_was_tapped(
 def test_a_move_made_without_a_link_waits_its_turn(hand: Tablet, server: str, shop: Database) -> None:
     visit_id = heat_soaked(shop, FOUR)
     hand.open(server, visit_id)
-    for value, then in (("6.50", "Bore 2"), ("6.50", "Bore 3"), ("6.50", "Bore 4"), ("12.00", "Bore 1 again")):
+    for value, then in (("6.50", "Bore 2"), ("6.50", "Bore 3"), ("6.50", "Bore 4"), ("9.75", "Bore 1 again")):
         hand.read(value, then=then)
     hand.read("6.50", then="Round 2 complete")
     made = hand.page.get_by_role("button", name="Done as shown")

@@ -1,5 +1,6 @@
 """What slipped between two visits: the verdict, and the evidence that leads from the readings to it."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
@@ -32,6 +33,9 @@ WORTH_SAYING = 0.05
 """Probability below which a suspect is not mentioned."""
 SEEN = 2.0
 """Standard deviations beyond which a bore's own change is said to be more than the meter's repeatability."""
+SIZE_DOUBT, IN_NINE_OF_TEN = 0.2, 1.645
+"""Standard deviation, as a fraction, of a gap worked out from a change of flow: gain and closed angle are usual ones
+(our judgement). A gap is said as the range that holds in nine cases of ten."""
 SMALLEST_TURN = 1 / 32
 """Turns of a screw that round to a sixteenth."""
 
@@ -212,26 +216,39 @@ def _hypotheses(change: Change, assessment: SlipAssessment, metric: bool) -> lis
         said.append(say(slips.NOTHING_MOVED, likely=likely(best.odds)))
     elif not best.slips:
         said.append(say(slips.ONE_MISREAD, bore=best.misread, likely=likely(best.odds)))
-    said += [_slip(change, slip, assessment.odds[slip.suspect], metric) for slip in best.slips]
-    others = [s for s in _likeliest(assessment) if s not in {slip.suspect for slip in best.slips}][:2]
-    if others:
-        named = [_with_likely(suspect_name(suspect), assessment.odds[suspect]) for suspect in others]
-        said.append(say(slips.NEXT_LIKELY, suspects=", ".join(named)))
+    together = len(best.slips) > 1
+    if together:
+        said.append(say(slips.SLIPPED_TOGETHER, suspects=_names(best), likely=likely(best.odds)))
+    said += [_slip(change, slip, None if together else assessment.odds[slip.suspect], metric) for slip in best.slips]
+    if others := [_with_likely(_names(one), one.odds) for one in _instead(assessment)]:
+        said.append(say(slips.OTHERWISE, suspects=", ".join(others)))
     return said
+
+
+def _instead(assessment: SlipAssessment) -> list[SlipHypothesis]:
+    """The next likely hypotheses that share no suspect with the best: odds of these and of it add up to 1 at most."""
+    best, *others = assessment.hypotheses
+    named = {slip.suspect for slip in best.slips}
+    apart = [one for one in others if one.slips and named.isdisjoint(slip.suspect for slip in one.slips)]
+    return [one for one in apart if one.odds >= WORTH_SAYING][:2]
+
+
+def _names(hypothesis: SlipHypothesis) -> str:
+    return listed([suspect_name(slip.suspect) for slip in hypothesis.slips])
 
 
 def _with_likely(what: str, probability: float) -> str:
     return say(slips.WITH_LIKELY, what=what, likely=likely(probability))
 
 
-def _slip(change: Change, slip: Slip, probability: float, metric: bool) -> str:
+def _slip(change: Change, slip: Slip, probability: float | None, metric: bool) -> str:
     """How far a slip went, in per cent of flow, and as a gap or turns at the usual idle opening."""
     size = _size(change, slip, metric)
     opened, closed = (slips.OPENED_BY, slips.CLOSED_BY) if size else (slips.OPENED, slips.CLOSED)
+    name = begin(suspect_name(slip.suspect))
     return say(
         opened if slip.change > 0 else closed,
-        suspect=begin(suspect_name(slip.suspect)),
-        likely=likely(probability),
+        suspect=name if probability is None else say(slips.SLIPPED_LIKELY, suspect=name, likely=likely(probability)),
         bores=named_bores(moves(change.after.layout, slip.suspect)),
         flow=f"{100 * abs(slip.change):.0f}",
         sd=f"{100 * slip.sd:.0f}",
@@ -250,9 +267,11 @@ def _size(change: Change, slip: Slip, metric: bool) -> str:
     if not isinstance(slip.suspect, Bore) and kind_called(slip.suspect).effect == "lets air past":
         return ""
     gap = abs(slip.rotation) * gap_rate(IDLE_GAP, hardware.bore_diameter.value, hardware.closed_angle.value)
-    if metric:
-        return say(slips.MILLIMETERS, value=f"{gap / MM:.2f}")
-    return say(slips.INCHES, value=f"{gap / INCH:.4f}")
+    doubt = IN_NINE_OF_TEN * math.hypot(SIZE_DOUBT, slip.sd / slip.change)
+    step, places = (0.01 * MM, 2) if metric else (0.0005 * INCH, 4)
+    low, high = math.floor(max(0.0, gap * (1 - doubt)) / step) * step, math.ceil(gap * (1 + doubt) / step) * step
+    unit, size = (slips.MILLIMETERS, MM) if metric else (slips.INCHES, INCH)
+    return say(unit, low=f"{low / size:.{places}f}", high=f"{high / size:.{places}f}")
 
 
 def _confounded(pair: ConfoundedPair) -> str:

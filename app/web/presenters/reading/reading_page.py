@@ -219,7 +219,7 @@ class ReadingPage:
             truth = Action(say(words.SHOW_TRUTH), href=seen, takes_long=True)
             ways = (go_on(self.assessment, self.phase), truth if self.record.simulated else one_more())
             return begins_round(self.record, self.phase, title, reason, *ways)
-        if self.step.why is StepReason.TIGHTENING:
+        if self.step.why in (StepReason.TIGHTENING, StepReason.UNEVEN):
             recheck = f"{here_of(self.record, HEAT_SOAKED)}/readings"
             back = Action(say(words.BACK_TO_RECHECK), True, recheck)
             return begins_round(self.record, self.phase, title, reason, back, one_more())

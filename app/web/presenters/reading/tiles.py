@@ -102,15 +102,17 @@ class Tiles:
 
     @cached_property
     def _before_move(self) -> Mapping[int, MeterReading]:
-        """The newest values from before the last adjustment, at the opening now read."""
+        """The newest values of the phase from before the last adjustment, at the opening now read.
+
+        None where the newest round still stands: what was before an adjustment then says nothing any more.
+        """
         here = (self.due.opening, self.due.from_above)
         rounds = (r for r in self.record.rounds if r is not self.due.current)
         last = [r for r in rounds if (r.row.opening, bool(r.row.from_above)) == here]
-        old: dict[int, MeterReading] = {}
-        for one in last:
-            if self.record.moved_since(one):
-                old.update(one.latest)
-        return old
+        if not last or not self.record.moved_since(last[-1]):
+            return {}
+        mine = (r for r in last if r.row.phase == last[-1].row.phase and self.record.moved_since(r))
+        return {bore: reading for one in mine for bore, reading in one.latest.items()}
 
     @cached_property
     def _in_question(self) -> Mapping[int, tuple[MeterReading, MeterReading]]:

@@ -1,0 +1,68 @@
+"""Whether tightening moved a plate: the readings of lock-down against those before it, with no adjustment between."""
+
+from collections.abc import Mapping
+from functools import lru_cache
+
+from app.shop.procedure.phases import LOCK_DOWN
+from app.shop.record.visit_record import VisitRecord
+from app.sync.engine.events import Meter
+from app.sync.engine.layout import Layout
+from app.sync.slips.slip_detection import SlipAssessment, SlipVerdict, pool, slipped
+from app.sync.slips.slip_hypotheses import moves
+
+Values = tuple[tuple[int, tuple[float, ...]], ...]
+"""Everything read at each bore [kg/s or Pa]."""
+
+MOST_REREAD = 3
+"""Readings of a bore at lock-down after which what is still in doubt is left (our judgement): each takes 20 seconds,
+and more of them hardly move the odds."""
+
+
+def moved_bores(record: VisitRecord) -> tuple[int, ...]:
+    """The bores that tightening moved, of those read since; none while that is not likely."""
+    found = _assessment(record)
+    if found is None or found.verdict is not SlipVerdict.SLIPPED:
+        return ()
+    best = next((one for one in found.hypotheses if one.slips), None)
+    moved = {bore for slip in best.slips for bore in moves(record.layout, slip.suspect)} if best is not None else set()
+    return tuple(bore for bore in record.layout.bores if bore in moved and bore in found.changes)
+
+
+def to_reread(record: VisitRecord) -> tuple[int, ...]:
+    """The bores whose reading would show whether tightening moved them; none where nothing is in doubt."""
+    found, times = _assessment(record), {bore: len(values) for bore, values in _read(record, after=True)}
+    if found is None or found.verdict is not SlipVerdict.DOUBTFUL:
+        return ()
+    return tuple(bore for bore in found.reread if times.get(bore, 0) < MOST_REREAD)[:1]
+
+
+def stands_as_before(record: VisitRecord) -> bool | None:
+    """Whether nothing moved in tightening, as far as the readings tell; None where nothing was read before it."""
+    return None if _assessment(record) is None else not moved_bores(record)
+
+
+def _assessment(record: VisitRecord) -> SlipAssessment | None:
+    before, after = _read(record, after=False), _read(record, after=True)
+    return compared(record.layout, before, after, record.meter_as_read()) if before and after else None
+
+
+@lru_cache(maxsize=64)
+def compared(layout: Layout, before: Values, after: Values, meter: Meter) -> SlipAssessment:
+    """What moved between two sets of readings of a hot engine within one visit.
+
+    What all bores did together is left free: an idle wanders in the minutes between by more than the meter's error.
+    """
+    was, now = ({bore: pool(values, meter) for bore, values in those} for those in (before, after))
+    return slipped(layout, was, now, meter, same_meter=True, expected_common=None, left_sound=True)
+
+
+def _read(record: VisitRecord, *, after: bool) -> Values:
+    """Everything read hot at idle since the last move that changes it, before lock-down or in it."""
+    values: Mapping[int, list[float]] = {bore: [] for bore in record.layout.bores}
+    for one in record.rounds:
+        hot_idle = one.row.opening == 0 and one.row.phase != "first-fire"
+        if hot_idle and (one.row.phase == LOCK_DOWN.slug) is after and not record.moved_since(one, at_idle=True):
+            for reading in one.in_base_units:
+                if reading.value > 0:
+                    values[reading.bore].append(reading.value)
+    return tuple((bore, tuple(those)) for bore, those in values.items() if those)

@@ -1,0 +1,50 @@
+"""Which value is asked about before it is kept: one far from what the bore read last, or from the other bores."""
+
+from statistics import median
+
+from app.shop.procedure.phases import FIRST_FIRE
+from app.shop.record.visit_record import Round, VisitRecord
+from app.sync.readings.rounds import MISREAD_OTHERS
+
+ASKED_TIMES = 1.6
+"""From this many times what was to be expected, or that fraction of it, a typed value is asked about (our judgement):
+bores of an engine as found may truly stand so far apart, so it asks and never forbids."""
+
+
+def doubtful(record: VisitRecord, one: Round, bore: int, value: float, corrects: int | None = None) -> bool:
+    """Whether a value typed for a bore in round ``one`` is more likely a slip.
+
+    What the bore read last with nothing moved since counts alone where there is such a reading: it was kept, if need
+    be after a question. Otherwise the middle of the other bores of the round counts. ``corrects`` is the reading that
+    the value takes the place of.
+    """
+    expected = last_values(record, one, corrects).get(bore)
+    if expected is None:
+        others = [r.value for b, r in one.latest.items() if r.value is not None and b != bore]
+        if len(others) < MISREAD_OTHERS:
+            return False
+        expected = median(others)
+    return value >= ASKED_TIMES * expected or value * ASKED_TIMES <= expected
+
+
+def last_values(record: VisitRecord, one: Round | None, besides: int | None = None) -> dict[int, float]:
+    """What each bore read last as the engine stands: as hot, at the opening of ``one``, with nothing moved since.
+
+    The reading ``besides`` is left out; without a round there are none.
+    """
+    if one is None:
+        return {}
+    here = _read_how(one)
+    rounds = [r for r in record.rounds if r.row.number != one.row.number and not record.moved_since(r)]
+    alike = [r for r in (*rounds, one) if _read_how(r) == here]
+    return {
+        reading.bore: reading.value
+        for found in alike
+        for reading in found.readings
+        if reading.value is not None and reading.ident != besides
+    }
+
+
+def _read_how(one: Round) -> tuple[bool, float, bool]:
+    """Warmed up or not, the opening [m], and how it was reached."""
+    return one.row.phase != FIRST_FIRE.slug, one.row.opening, bool(one.row.from_above)

@@ -1,0 +1,39 @@
+"""Whether the central lever was open at all when an opening was read."""
+
+import math
+from collections.abc import Mapping
+
+from app.sync.engine.events import Meter
+from app.sync.engine.layout import Layout
+from app.sync.readings.rounds import reading_sd
+
+FROM_IDLE = 3.0
+"""Standard deviations that a bank's mean has to lie from idle to be told from it."""
+
+WANDER = 0.012
+"""Standard deviation of what a hot idle does by itself between two rounds, in ln(reading) (our judgement)."""
+
+
+def opened(layout: Layout, idle: Mapping[int, float], readings: Mapping[int, float], meter: Meter) -> bool:
+    """Whether the readings at an opening differ from those at idle, on one bank at least.
+
+    One bank may still stand on its stop at a small opening; where both read as at idle, the lever did not open. True
+    where no bore was read both times.
+
+    Parameters: ``layout`` of the engine; ``idle`` and ``readings`` at the opening by bore [kg/s, or Pa of vacuum];
+    ``meter`` they were read with.
+
+    >>> from app.sync.engine.layout import Bank
+    >>> pair = Layout((Bank("A", (1, 2), 1, 1), Bank("B", (3, 4), 3, 3)))
+    >>> idle = dict.fromkeys((1, 2, 3, 4), 6.5 / 3600)
+    >>> opened(pair, idle, idle, Meter()), opened(pair, idle, {**idle, 1: 9 / 3600, 2: 9 / 3600}, Meter())
+    (False, True)
+    """
+    seen = []
+    for bank in layout.banks:
+        both = [bore for bore in bank.bores if idle.get(bore, 0.0) > 0 and readings.get(bore, 0.0) > 0]
+        if both:
+            change = sum(math.log(readings[bore] / idle[bore]) for bore in both) / len(both)
+            noise = sum((reading_sd(v[bore], meter) / v[bore]) ** 2 for v in (idle, readings) for bore in both)
+            seen.append(abs(change) > FROM_IDLE * math.hypot(WANDER, math.sqrt(noise) / len(both)))
+    return any(seen) or not seen
