@@ -4,10 +4,10 @@
 """
 
 from dataclasses import dataclass, replace
-from enum import StrEnum
 from statistics import fmean
 from typing import Literal
 
+from app.shop.assessment.codes import StepReason
 from app.shop.assessment.progress import PhaseStatus
 from app.shop.assessment.tightening import moved_bores, to_reread
 from app.shop.assessment.verdicts import balanced, needs_preset, next_of, unmoved_since_accepted
@@ -20,24 +20,6 @@ from app.sync.engine.adjusters.registry import kind_of
 from app.sync.engine.units import THOU
 from app.sync.planning.advice import Advice, AdviceKind, AdviceReason
 from app.sync.planning.preset import Preset, starting_turns
-
-
-class StepReason(StrEnum):
-    """Why a step is advised beside the reasons of the planner and of the bank balance."""
-
-    SIGNED_OFF = "signed-off"
-    STOPPED = "stopped"  # a figure is outside the shop's limits
-    PRESET = "preset"  # every stop screw by that from the base feeler: no bank is named
-    NOTHING_READ = "nothing-read"  # the phase does not use the meter
-    IN_QUESTION = "in-question"  # a bore has two values, and which of them counts was not chosen
-    TIGHTENING = "tightening"  # something moved that may not be adjusted in this phase
-    AS_BEFORE = "as-before"  # nothing moved in tightening, as far as the readings tell
-    UNEVEN = "uneven"  # not even, where nothing may be adjusted and nothing shows that it moved
-    SINGLE = "single"  # one bank: nothing to balance
-    BALANCED = "balanced"
-    LINK = "link"
-    LEVER_SHUT = "lever-shut"  # an opening was read with the lever shut
-
 
 MOVES_WITHOUT_LEAK_CHECK = 2
 """Moves made for a bore that still reads low, after which a leak is looked for (our judgement)."""
@@ -76,7 +58,8 @@ def next_step(record: VisitRecord, status: PhaseStatus, now: NextReading, banks:
         return _read_on(now, advice)
     if advice is None:
         return Advice(AdviceKind.DONE, AdviceReason.COARSE)
-    if advice.kind not in (AdviceKind.MEASURE, AdviceKind.DONE, AdviceKind.CANNOT, *phase.move_kinds):
+    stuck = phase.rounds == "last" and advice.kind is AdviceKind.CANNOT
+    if stuck or (advice.adjuster is not None and not phase.may_move(advice.adjuster)):
         return _after_tightening(record, advice)
     return _leak_check(record, advice) or advice
 
@@ -86,7 +69,7 @@ def _leak_check(record: VisitRecord, advice: Advice) -> Advice | None:
 
     Air that comes in behind a plate makes a flow meter at the intake read low: opening that plate makes it worse.
     """
-    if record.meter.quantity != "flow" or not (advice.moves or advice.why is AdviceReason.NO_EFFECT):
+    if record.meter.quantity != "flow" or not (advice.adjuster is not None or advice.why is AdviceReason.NO_EFFECT):
         return None
     checked = record.checks.get((HEAT_SOAKED.slug, "leak-checked"))
     for bore in _read_low(record):
@@ -115,7 +98,7 @@ def _after_tightening(record: VisitRecord, advice: Advice) -> Advice:
         return Advice(AdviceKind.MEASURE, AdviceReason.DOUBTFUL, bores=again)
     if unmoved_since_accepted(record):
         return Advice(AdviceKind.DONE, StepReason.AS_BEFORE)
-    return Advice(AdviceKind.CANNOT, StepReason.UNEVEN, about=advice.bores)
+    return Advice(AdviceKind.CANNOT, StepReason.UNEVEN, about=advice.bores or advice.about)
 
 
 def to_read(phase: Phase, now: NextReading, advice: Advice) -> tuple[ToRead, ...]:

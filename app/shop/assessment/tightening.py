@@ -66,7 +66,7 @@ def read_hot(record: VisitRecord, *, of_lock_down: bool | None = None) -> Values
             and of_lock_down in (None, one.row.phase == LOCK_DOWN.slug)
             and not record.moved_since(one, at_idle=True)
         ):
-            for reading in record.as_read(one):
+            for reading in one.in_base_units:
                 if reading.value > 0:
                     values[reading.bore].append(reading.value)
     return tuple((bore, tuple(those)) for bore, those in values.items() if those)

@@ -14,8 +14,8 @@ class NextReading:
     """The reading to take next in a phase: in which round, at which opening, which bore.
 
     ``bore`` is None when the round is closed, or the phase has no rounds. ``follow`` are the bores after it.
-    ``current`` is the round as recorded so far, None before its first reading. ``from_above``: the lever is opened
-    further first and brought back onto the blade.
+    ``current`` is the round as recorded so far, None before its first reading, and ``first`` the bore it began with.
+    ``from_above``: the lever is opened further first and brought back onto the blade.
     """
 
     round_number: int
@@ -25,6 +25,7 @@ class NextReading:
     follow: tuple[int, ...]
     current: Round | None
     from_above: bool = False
+    first: int | None = None
 
 
 def next_reading(record: VisitRecord, phase: Phase) -> NextReading:
@@ -40,12 +41,13 @@ def next_reading(record: VisitRecord, phase: Phase) -> NextReading:
         bores = record.layout.bores
         return NextReading(newest + 1, opening or 0.0, bores[0], "turn", bores[1:], None)
     number, opening, above = current.row.number, current.row.opening, bool(current.row.from_above)
+    first = current.first_bore()
     if current.closed:
-        return NextReading(number, opening, None, "closing", (), current, above)
+        return NextReading(number, opening, None, "closing", (), current, above, first)
     left = [b for b in record.layout.bores if b not in current.latest and b not in current.skipped]
     if left:
-        return NextReading(number, opening, left[0], "turn", tuple(left[1:]), current, above)
-    return NextReading(number, opening, current.first_bore(), "closing", (), current, above)
+        return NextReading(number, opening, left[0], "turn", tuple(left[1:]), current, above, first)
+    return NextReading(number, opening, first, "closing", (), current, above, first)
 
 
 def opening_rounds(record: VisitRecord, mine: list[Round], from_above: bool = False) -> dict[float, Round]:
@@ -71,7 +73,7 @@ def read_shut(record: VisitRecord, one: Round) -> bool:
     idle = next((r for r in reversed(record.rounds) if r.closed and r.row.opening == 0), None)
     if not one.row.opening or not one.closed or idle is None:
         return False
-    at_idle, here = ({r.bore: r.value for r in record.as_read(those)} for those in (idle, one))
+    at_idle, here = ({r.bore: r.value for r in those.in_base_units} for those in (idle, one))
     return not opened(record.layout, at_idle, here, record.meter_as_read())
 
 

@@ -16,7 +16,6 @@ from app.sync.estimation.share_mixture import (
     WANDER,
     ShareMixture,
     draws_of,
-    shares_of,
     standard_normals,
 )
 from app.sync.estimation.shares import SharePosterior
@@ -30,9 +29,7 @@ PASS_PROBABILITY = 0.95
 LIMIT_PROBABILITY = 0.80  # of all bores inside, for "as far as this meter shows"
 WORTH_READING = 0.5  # chance of a decision for which more rounds are asked for
 ROUNDS = (1, 2, 4)
-TRUTHS, INNER = 400, 400  # draws of what may be true, and of what would then be believed
-
-TINY = 1e-300  # so that a weight of 0 has a logarithm
+TRUTHS, BELIEFS = 200, 200  # draws of what may be true, and of what would then be believed
 
 
 class Conformity(StrEnum):
@@ -42,7 +39,7 @@ class Conformity(StrEnum):
 
     EVEN = "even"
     NOT_EVEN = "not even"
-    UNDECIDED = "undecided"
+    UNDECIDED = "too close to call"
     LIMIT = "limit"
     INCOMPLETE = "incomplete"
 
@@ -131,7 +128,7 @@ def foresee(
     Parameters: ``posterior`` of a complete engine; ``pass_probability`` from which one is believed; ``rounds``, numbers
     of them to foresee.
 
-    Source: preposterior analysis, H. Raiffa and R. Schlaifer, Applied Statistical Decision Theory, 1961.
+    Source: preposterior analysis, H. Raiffa and R. Schlaifer, Applied Statistical Decision Theory, 1961, from memory.
     """
     mixture = posterior.mixture
     truths = draws_of(replace(mixture, own=0.0), TRUTHS, seed=1)
@@ -140,32 +137,36 @@ def foresee(
         error = (posterior.variances + WANDER**2) / count
         seen = truths + np.sqrt(error) * standard_normals(TRUTHS, len(error), 2)
         shares = _believed(mixture, seen, error)
-        out_above = (shares > posterior.tolerance).mean(axis=1)
-        out_below = (shares < -posterior.tolerance).mean(axis=1)
-        inside = (np.abs(shares) <= posterior.tolerance).all(axis=2).mean(axis=1)
+        above, below = shares > posterior.tolerance, shares < -posterior.tolerance
+        inside = 1 - (above | below).any(axis=0).mean(axis=1)
+        one_outside = np.maximum(above.mean(axis=2), below.mean(axis=2)).max(axis=0)
         even = inside >= pass_probability
-        outside = (inside <= 1 - pass_probability) | (np.maximum(out_above, out_below).max(axis=1) >= pass_probability)
+        outside = (inside <= 1 - pass_probability) | (one_outside >= pass_probability)
         found.append(Foresight(count, float(even.mean()), float((outside & ~even).mean())))
     return tuple(found)
 
 
 def _believed(mixture: ShareMixture, seen: Floats, error: Floats) -> Floats:
     """Draws of the shares after each of the means ``seen``, shape (truths, bores), with the variances ``error``, shape
-    (bores,), at a level that is not known: shape (truths, draws, bores).
+    (bores,), at a level that is not known: shape (bores, truths, draws).
     """
     total = mixture.covariances + np.diag(error) + LEVEL_SD**2
-    gain = mixture.covariances @ np.linalg.inv(total)
+    precision = np.linalg.inv(total)
+    gain = mixture.covariances @ precision
     off = seen[None] - mixture.means[:, None]
-    means = mixture.means[:, None] + off @ gain.transpose(0, 2, 1)
-    covariances = mixture.covariances - gain @ mixture.covariances
-    misfit = np.einsum("tib,tbc,tic->ti", off, np.linalg.inv(total), off, optimize=True)
-    log_weights = np.log(mixture.weights + TINY)[:, None] - 0.5 * (misfit + np.linalg.slogdet(total)[1][:, None])
+    misfit = ((off @ precision) * off).sum(axis=2)
+    log_weights = np.log(mixture.weights)[:, None] - 0.5 * (misfit + np.linalg.slogdet(total)[1][:, None])
     weights = np.exp(log_weights - log_weights.max(axis=0))
-    part = mixture.air_part
-    alone = (part * mixture.own**2)[:, None, None] * np.eye(len(error))
-    roots = np.linalg.cholesky(part[:, None, None] ** 2 * covariances + alone)
-    noise = standard_normals(INNER, len(error), 3) @ roots.transpose(0, 2, 1)
     ends = np.cumsum(weights, axis=0) / weights.sum(axis=0)
-    tau = ((np.arange(INNER) + 0.5) / INNER >= ends[:-1, :, None]).sum(axis=0)
-    drawn = (part[:, None, None] * means)[tau, np.arange(len(seen))[:, None]] + noise[tau, np.arange(INNER)]
-    return shares_of(drawn)
+    ranks = (np.arange(BELIEFS) + 0.5) / BELIEFS
+    part = np.array([np.searchsorted(ends[:-1, n], ranks) for n in range(len(seen))])
+    means = mixture.air_part[:, None] * (mixture.means[:, None] + off @ gain.transpose(0, 2, 1))
+    roots = np.linalg.cholesky(mixture.covariances_of_air(mixture.covariances - gain @ mixture.covariances))
+    noise = standard_normals(BELIEFS, len(error), 3) @ roots.transpose(0, 2, 1)
+    at_mean = part * len(seen) + np.arange(len(seen))[:, None]
+    at_noise = part * BELIEFS + np.arange(BELIEFS)
+    air = np.empty((len(error), len(seen), BELIEFS))
+    for bore in range(len(error)):
+        air[bore] = means[..., bore].ravel()[at_mean] + noise[..., bore].ravel()[at_noise]
+    np.exp(air, out=air)
+    return np.asarray(air / air.mean(axis=0) - 1.0, dtype=np.float64)

@@ -33,7 +33,8 @@ def screen(course: Course) -> Screened:
 
     Parameters: ``course`` of at least one reading.
 
-    Source: deletion residuals, R. D. Cook and S. Weisberg, Residuals and Influence in Regression, 1982, 2.2.1.
+    Source: deletion residuals, R. D. Cook and S. Weisberg, Residuals and Influence in Regression, 1982, 2.2.1, from
+    memory.
     """
     count = np.bincount(course.bore, minlength=course.bores)
     kept = np.ones(len(course.bore), dtype=bool)

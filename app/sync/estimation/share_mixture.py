@@ -1,9 +1,10 @@
-"""The Gaussian that readings of one state leave over the bores' ln(air), for each of ten spreads they may have.
+"""What readings of one state leave over the bores' ln(air): a mixture of Gaussians, one for each spread they may have.
 
 ``ln y = level + drift t + exponent ln(speed) + u_b + wander + noise``. The level is unknown, bores are exchangeable:
-``u_b ~ N(0, tau^2 + own^2)``, where ``own`` is what a bore's readings have in common without being air. Tau lies on a
-grid and is weighed by its prior times the evidence, as in A. Gelman and others, Bayesian Data Analysis, 3rd ed. 2013,
-chapter 5 (a hierarchical normal model given tau is Gaussian in closed form).
+``u_b ~ N(0, tau^2 + own^2)``, where ``own`` is what a bore's readings have in common without being air; and one of them
+may stand apart, with ``APART_SD`` more. Tau lies on a grid and is weighed by its prior times the evidence, as in
+A. Gelman and others, Bayesian Data Analysis, 3rd ed. 2013, chapter 5 (a hierarchical normal model given tau is Gaussian
+in closed form).
 """
 
 from dataclasses import dataclass
@@ -19,6 +20,7 @@ Floats = NDArray[np.float64]
 TAUS = np.geomspace(0.004, 0.4, 10)
 """Spreads of ln(air) between bores that are thought possible, shape (10,)."""
 
+APART, APART_SD = 0.2, 0.10  # how likely one plate stands apart from all others, and by how much of ln(air)
 USUAL_TAU = 0.06  # where the prior of tau falls to a half
 WANDER, MEMORY = 0.007, 180.0  # of ln(air), common to all bores; seconds until it has forgotten
 DRIFT_SD = 0.01  # of ln(air) a minute, of a hot idle
@@ -26,6 +28,7 @@ LEVEL_SD = 100.0  # of ln(air): nothing is known
 EXPONENT = (0.5, 0.5)  # of speed in the flow past plates at rest: 0 where it is choked, 1 where it follows the pistons
 
 DRAWS = 3000
+LEAST_WEIGHT = 1e-4  # of a part that draws are worth
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -71,36 +74,40 @@ class Course:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class ShareMixture:
-    """One Gaussian over ``u`` for each tau. Shapes: ``weights`` (10,), ``means`` (10, bores), ``covariances`` (10,
-    bores, bores); ``drift`` is the mean of ln(air) a minute, ``drift_sd`` its standard deviation.
+    """Gaussians over ``u``. Shapes: ``weights`` and ``taus`` (parts,), ``means`` and ``air_variances`` (parts, bores),
+    ``covariances`` (parts, bores, bores). ``air_variances`` is what ln(air) was believed to vary by before anything was
+    read; ``drift`` the mean of ln(air) a minute, ``drift_sd`` its standard deviation.
     """
 
     weights: Floats
+    taus: Floats
     means: Floats
     covariances: Floats
+    air_variances: Floats
     own: float
-    drift: float = 0.0
-    drift_sd: float = DRIFT_SD
+    drift: float
+    drift_sd: float
 
     @property
     def air_part(self) -> Floats:
-        """How much of ``u`` is air and not the bore's own, by tau: shape (10,)."""
-        return np.asarray(TAUS**2 / (TAUS**2 + self.own**2), dtype=np.float64)
+        """How much of ``u`` is air and not the bore's own: shape (parts, bores)."""
+        return np.asarray(self.air_variances / (self.air_variances + self.own**2), dtype=np.float64)
 
     @property
     def spread(self) -> float:
         """Median of tau."""
-        return float(np.exp(np.interp(0.5, np.cumsum(self.weights) - self.weights / 2, np.log(TAUS))))
+        weights = np.array([self.weights[self.taus == tau].sum() for tau in TAUS])
+        return float(np.exp(np.interp(0.5, np.cumsum(weights) - weights / 2, np.log(TAUS))))
 
-    def of_air(self) -> tuple[Floats, Floats]:
-        """Means, shape (10, bores), and covariances, shape (10, bores, bores), of ln(air)."""
+    def covariances_of_air(self, covariances: Floats) -> Floats:
+        """Covariances of ln(air), shape (parts, bores, bores), where those of ``u`` are ``covariances``, same shape."""
         part = self.air_part
-        alone = (part * self.own**2)[:, None, None] * np.eye(self.means.shape[1])
-        return part[:, None] * self.means, part[:, None, None] ** 2 * self.covariances + alone
+        alone = (part * self.own**2)[:, :, None] * np.eye(part.shape[1])
+        return np.asarray(part[:, :, None] * covariances * part[:, None, :] + alone, dtype=np.float64)
 
 
 def mixture_of(course: Course, own: float = 0.0) -> ShareMixture:
-    """The Gaussian for each tau, and what tau is likely.
+    """The Gaussian for each tau and each bore that may stand apart, and how likely they are.
 
     Parameters: ``course`` of at least one reading; ``own`` standard deviation of what a bore's readings have in common
     without being air [ln].
@@ -109,24 +116,49 @@ def mixture_of(course: Course, own: float = 0.0) -> ShareMixture:
     design = np.hstack([common, course.at_bore])
     solved = cho_solve(cho_factor(course.noise), np.column_stack([design, course.centered]))
     information, score = design.T @ solved[:, :-1], design.T @ solved[:, -1]
-    terms, spread = len(sds), TAUS**2 + own**2
-    precision = np.concatenate(
-        [np.tile(sds**-2.0, (len(TAUS), 1)), np.tile(1 / spread[:, None], (1, course.bores))], axis=1
+    terms, bores = len(sds), course.bores
+    alike = TAUS**2 + own**2
+    precision = np.hstack([np.tile(sds**-2.0, (len(TAUS), 1)), np.tile(1 / alike[:, None], (1, bores))])
+    covariance = np.linalg.inv(information + precision[:, :, None] * np.eye(terms + bores))
+    # the same with one bore's precision less, by Sherman and Morrison; the last part is that none stands apart
+    less = np.zeros((len(TAUS), bores + 1, 1))
+    less[:, :bores, 0] = (1 / (alike + APART_SD**2) - 1 / alike)[:, None]
+    rows = covariance[:, [*range(terms, terms + bores), terms], :]
+    kept = 1 + less * rows[:, range(bores + 1), [*range(terms, terms + bores), terms], None]
+    covariances = covariance[:, None] - (less / kept)[..., None] * rows[..., :, None] * rows[..., None, :]
+    means = covariances @ score
+    prior_variances = alike[:, None] + np.zeros(bores + 1)
+    prior_variances[:, :bores] += APART_SD**2
+    log_weights = (
+        0.5 * (means @ score)
+        + 0.5 * np.linalg.slogdet(covariance)[1][:, None]
+        - 0.5 * np.log(kept[..., 0])
+        - 0.5 * ((bores - 1) * np.log(alike)[:, None] + np.log(prior_variances))
+        - np.log1p((TAUS / USUAL_TAU) ** 2)[:, None]
+        + np.log(np.array([APART / bores] * bores + [1 - APART]))
     )
-    total = information + precision[:, :, None] * np.eye(terms + course.bores)
-    covariance = np.asarray(np.linalg.inv(total), dtype=np.float64)
-    means: Floats = covariance @ score
-    log_weight = (
-        0.5 * means @ score
-        - 0.5 * np.linalg.slogdet(total)[1]
-        - 0.5 * course.bores * np.log(spread)
-        - np.log1p((TAUS / USUAL_TAU) ** 2)
-    )
-    weights = np.exp(log_weight - log_weight.max())
+    return _mixture(log_weights, means, covariances, terms, own)
+
+
+def _mixture(log_weights: Floats, means: Floats, covariances: Floats, terms: int, own: float) -> ShareMixture:
+    """The parts that count, of shape (taus, bores + 1, ...), with the common terms summed up."""
+    weights = np.exp(log_weights - log_weights.max())
     weights /= weights.sum()
-    drift = float(weights @ means[:, 1])
-    drift_var = weights @ (covariance[:, 1, 1] + (means[:, 1] - drift) ** 2)
-    return ShareMixture(weights, means[:, terms:], covariance[:, terms:, terms:], own, drift, float(np.sqrt(drift_var)))
+    drift = float((weights * means[..., 1]).sum())
+    drift_var = float((weights * (covariances[..., 1, 1] + (means[..., 1] - drift) ** 2)).sum())
+    bores = means.shape[-1] - terms
+    at_tau, apart = np.nonzero(weights > LEAST_WEIGHT)
+    counted = weights[at_tau, apart]
+    return ShareMixture(
+        counted / counted.sum(),
+        TAUS[at_tau],
+        means[at_tau, apart, terms:],
+        covariances[at_tau, apart, terms:, terms:],
+        TAUS[at_tau, None] ** 2 + APART_SD**2 * np.eye(bores + 1)[apart, :bores],
+        own,
+        drift,
+        drift_var**0.5,
+    )
 
 
 def draws_of(mixture: ShareMixture, count: int = DRAWS, seed: int = 0) -> Floats:
@@ -134,8 +166,8 @@ def draws_of(mixture: ShareMixture, count: int = DRAWS, seed: int = 0) -> Floats
 
     Parameters: ``mixture`` to draw from; ``count`` of draws; ``seed`` of the normal numbers.
     """
-    means, covariances = mixture.of_air()
-    roots = np.linalg.cholesky(covariances)
+    means = mixture.air_part * mixture.means
+    roots = np.linalg.cholesky(mixture.covariances_of_air(mixture.covariances))
     ends = np.rint(np.cumsum(mixture.weights) * count).astype(int)
     normal = standard_normals(count, means.shape[1], seed)
     drawn = np.empty_like(normal)

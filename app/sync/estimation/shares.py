@@ -97,7 +97,8 @@ def log_reading(reading: Reading, meter: Meter, speed: float | None = None) -> L
     Parameters: ``reading`` [kg/s]; ``meter`` of flow it was read with; ``speed`` of the engine beside it [rev/s].
     Raises ValueError for a meter of vacuum, which is first to be turned into flow, and for a value of 0 without a step.
 
-    Source: GUM, JCGM 100:2008, 4.3.7 for the step; its 5.1 for the error of a logarithm.
+    Source: GUM, JCGM 100:2008, 4.3.7 for the step; its 5.1 for the error of a
+    logarithm, both clauses from memory.
 
     >>> as_log = log_reading(Reading(3, 6.5 / 3600, 0.0), Meter())
     >>> round(as_log.variance**0.5, 4)
@@ -203,13 +204,12 @@ def _by_bore(
     tolerance: float,
     counted: NDArray[np.intp],
 ) -> dict[int, BoreShare]:
-    low, median, high = np.quantile(shares, (0.05, 0.5, 0.95), axis=0)
-    above, below = (shares > tolerance).mean(axis=0), (shares < -tolerance).mean(axis=0)
     found = {}
     for bore in read:
         n = order.index(bore)
-        more, less = float(above[n]), float(below[n])
-        found[bore] = BoreShare(
-            bore, float(median[n]), float(low[n]), float(high[n]), 1.0 - more - less, more, less, int(counted[n])
-        )
+        sorted_shares = np.sort(shares[:, n])
+        low, median, high = (float(sorted_shares[int(part * len(shares))]) for part in (0.05, 0.5, 0.95))
+        less = float((sorted_shares < -tolerance).mean())
+        more = float((sorted_shares > tolerance).mean())
+        found[bore] = BoreShare(bore, median, low, high, 1.0 - more - less, more, less, int(counted[n]))
     return found

@@ -7,7 +7,7 @@ bore until it is read again. Every hypothesis of at most three such things is we
 """
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -148,9 +148,9 @@ def slipped(
     Parameters: ``layout`` of the engine; ``left`` and ``found`` pooled readings per bore (see ``pool``), the round's
     trend removed; ``meter`` they were read with; ``same_meter`` False when the two visits used different meters, whose
     scales may differ by any factor; ``heat_soaked`` False when one of the rounds was not taken hot; ``expected_common``
-    change of ln(flow) from air and speed (see the function of that name), None when it is not known, which leaves the
+    change of ln(flow) from air and speed (see that function), None when it is not known, which leaves the
     change that all bores share free; ``gain`` [1/rad] learned at idle on this engine; ``left_sound``
-    True where no reading as left can be misread, as the bores were even by them.
+    where no reading as left can be misread, as the bores were even by them.
 
     Source: Bayesian comparison of stories; sizes and odds from a simulated engine.
 
@@ -165,21 +165,15 @@ def slipped(
     if not bores:
         return SlipAssessment(SlipVerdict.UNKNOWN, 1 - COUNT_ODDS[0], {}, None, None, (), (), (), {}, None, {})
     quiet = no_slip_covariance(variances, same_meter and expected_common is not None)
-    doubted = (found,) if left_sound else (left, found)
-    doubts = {bore: MISREAD * sum(one[bore].thin for one in doubted) for bore in bores}
+    doubts = _misreads(bores, (found,) if left_sound else (left, found))
     fit = HypothesisFit(layout, bores, changes - (expected_common or 0.0), variances, quiet, doubts)
     any_slip, odds = fit.any_slip(), fit.odds()
     ranked = sorted(odds, key=lambda suspect: -odds[suspect])
     best = fit.best(TOLD)
     hypotheses = tuple(_hypothesis(fit, at, bores, USUAL_GAIN if gain is None else gain) for at in best)
-    verdict = SlipVerdict.QUIET
-    if any_slip >= DOUBTFUL_FROM:
-        verdict = SlipVerdict.SLIPPED if any_slip >= SLIPPED_FROM else SlipVerdict.DOUBTFUL
-    named = None
+    verdict, named = _verdict_of(any_slip), None
     if verdict is SlipVerdict.SLIPPED and odds[ranked[0]] >= NAMED_FROM:
-        named = next(
-            (slip for hypothesis in hypotheses for slip in hypothesis.slips if slip.suspect == ranked[0]), None
-        )
+        named = _slip_of(ranked[0], hypotheses)
     open_questions = any(UNLIKELY_BELOW <= chance < SETTLED_FROM for chance in odds.values())
     settled = any_slip < LOOK_FROM or (verdict is SlipVerdict.SLIPPED and not open_questions)
     scores = _reread_scores(fit, variances, np.array([found[bore].n for bore in bores]))
@@ -200,6 +194,22 @@ def slipped(
         between=_between(fit, best, hypotheses, asked[0]) if asked else None,
         misread={bore: float(chance) for bore, chance in zip(bores, misread, strict=True) if chance > 0},
     )
+
+
+def _verdict_of(any_slip: float) -> SlipVerdict:
+    if any_slip < DOUBTFUL_FROM:
+        return SlipVerdict.QUIET
+    return SlipVerdict.SLIPPED if any_slip >= SLIPPED_FROM else SlipVerdict.DOUBTFUL
+
+
+def _slip_of(suspect: Suspect, hypotheses: Sequence[SlipHypothesis]) -> Slip | None:
+    """The slip of a suspect in the most likely hypothesis that has one."""
+    return next((slip for hypothesis in hypotheses for slip in hypothesis.slips if slip.suspect == suspect), None)
+
+
+def _misreads(bores: Sequence[int], doubted: Sequence[Mapping[int, Pooled]]) -> Mapping[int, float]:
+    """Odds per bore against a sound reading of it, where one misread value may hide."""
+    return {bore: MISREAD * sum(one[bore].thin for one in doubted) for bore in bores}
 
 
 def _hypothesis(fit: HypothesisFit, at: int, bores: tuple[int, ...], gain: float) -> SlipHypothesis:

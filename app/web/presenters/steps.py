@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from app.shop.assessment.assessment import Assessment, PhaseAssessment
-from app.shop.assessment.progress import PhaseStatus, is_stale
+from app.shop.assessment.progress import PhaseStatus
 from app.shop.procedure.heat import GATE
 from app.shop.procedure.items import Item, Phase
 from app.shop.procedure.parts import parts_of
@@ -65,7 +65,7 @@ def check_lines(
     lines, parts = [], parts_of(record.layout)
     for item in judged.items:
         row = record.checks.get((phase.slug, item.slug))
-        stale = row is not None and is_stale(record, item, row)
+        stale = item.slug in judged.stale
         needed = record.visit.place in item.needed
         typed, problem = values.get(item.slug, ""), problems.get(item.slug, "")
         lines.append(CheckLine(item, item_label(item, parts), row, stale, typed, problem, needed, units))

@@ -3,8 +3,8 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from app.shop.assessment.advising import StepReason
 from app.shop.assessment.assessment import assess
+from app.shop.assessment.codes import StepReason
 from app.shop.assessment.progress import status_of
 from app.shop.assessment.tightening import Values, compared
 from app.shop.commands import checks, readings

@@ -121,6 +121,5 @@ def test_values_from_before_a_move_are_shown_only_until_the_bores_are_read_again
 
 
 def tile_states(shop: Database, visit_id: int, phase: Phase) -> dict[int, str]:
-    judged = assess(visit_record(shop, visit_id)).of(phase)
-    drawn = Tiles(judged.record, judged.due, judged.step, judged.round, 1, "")
+    drawn = Tiles(assess(visit_record(shop, visit_id)).of(phase), 1, "")
     return {bore: drawn.tile(bore).state for bore in FOUR.bores}

@@ -81,6 +81,7 @@ GROUPS: tuple[tuple[Message, tuple[SettingField, ...]], ...] = (
             SettingField("idle_bank_window", "%", 0.01),
         ),
     ),
+    (settings.VERDICT, (SettingField("pass_probability", "%", 0.01),)),
     (
         settings.HEAT_SOAKED,
         (
@@ -144,6 +145,7 @@ def _settings(form: Typed, held: Settings) -> Settings:
         fine_window=figures["fine_window"],
         bank_window=figures["bank_window"],
         idle_bank_window=figures["idle_bank_window"],
+        pass_probability=figures["pass_probability"],
         people=_people(form.text("people")),
         openings=_blades(form, "openings", held.openings, units),
         base_blade=figures["base_blade"],
@@ -209,6 +211,7 @@ def _in_base_units(held: Settings) -> dict[str, float]:
         "fine_window": held.fine_window,
         "bank_window": held.bank_window,
         "idle_bank_window": held.idle_bank_window,
+        "pass_probability": held.pass_probability,
         "base_blade": held.base_blade,
         "pulls": held.pulls,
         "recheck_km": held.recheck_km,
