@@ -94,6 +94,11 @@ class Units:
         return named(quantity, getattr(self, quantity))
 
     @property
+    def height(self) -> Measure:
+        """The unit of an altitude: feet beside miles, else meters. The foot is 0.3048 m by definition."""
+        return Measure("m", places=0) if self.distance == "km" else Measure("ft", 12 * INCH, places=0)
+
+    @property
     def on_screen(self) -> "Units":
         """The units to show and type figures in: feelers in inches where thousandths of one are recorded."""
         return replace(self, blade=INCHES) if self.blade == THOUSANDTHS else self

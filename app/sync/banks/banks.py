@@ -22,6 +22,7 @@ from app.sync.banks.link_hypotheses import (
     expected_shares,
     posterior_weights,
 )
+from app.sync.engine.engine_air import IdleFlowModel, idling_on
 from app.sync.engine.events import Meter
 from app.sync.engine.hardware import Hardware
 from app.sync.engine.layout import Layout
@@ -160,6 +161,8 @@ def balance(
     joints_tight: bool = False,
     idle_times: int = 1,
     gauged_ratio: float | None = None,
+    engine: IdleFlowModel | None = None,
+    gain_doubt: float = GAIN_DOUBT_LEARNED,
 ) -> BankAssessment:
     """What the readings at a few part-throttle openings say about the two banks.
 
@@ -170,11 +173,12 @@ def balance(
     Parameters: ``layout`` of the engine; ``hardware`` fitted; ``idle`` flow per bore [kg/s] of the evened engine, on
     the same meter; ``openings`` read, in any order; ``meter`` they were read with; ``free_play_proven`` True when
     both links were felt to have play with the pedal released; ``both_hands`` True for rods with a left-hand and a
-    right-hand thread; ``gain`` of ln(flow) per opening [1/rad] learned on this engine at idle, None when not learned;
+    right-hand thread; ``gain`` of ln(flow) per opening [1/rad] of this engine at idle, None when not known;
     ``joints_tight`` True when no lost motion was felt by hand, which readings both ways may overrule; ``idle_times``
     readings per bore behind ``idle``; ``gauged_ratio`` how much faster the second bank's shaft turns than the
     first's, as a fraction, measured over the whole travel with an angle gauge and the engine off, None when it was
-    not.
+    not; ``engine`` how it draws air, a usual one that idles on that air when None; ``gain_doubt`` relative standard
+    deviation of ``gain``.
 
     Source: plate geometry and a simulated engine; priors and thresholds are judgement.
 
@@ -205,8 +209,8 @@ def balance(
         np.array([opening.from_above for opening in usable]),
         observed,
         _noise(layout, usable, idle, idle_times, meter),
-        _bank_curves(layout, hardware, at_idle, idle, gain),
-        GAIN_DOUBT if gain is None else GAIN_DOUBT_LEARNED,
+        _bank_curves(layout, hardware, at_idle, idle, gain, engine),
+        GAIN_DOUBT if gain is None else gain_doubt,
         expected_shares(free_play_proven, joints_tight, gauged_ratio, any(o.from_above for o in usable)),
         RATIOS if gauged_ratio is None else np.array([gauged_ratio]),
     )
@@ -214,14 +218,20 @@ def balance(
 
 
 def _bank_curves(
-    layout: Layout, hardware: Hardware, at_idle: BankDifference, idle: Mapping[int, float], gain: float | None
+    layout: Layout,
+    hardware: Hardware,
+    at_idle: BankDifference,
+    idle: Mapping[int, float],
+    gain: float | None,
+    engine: IdleFlowModel | None,
 ) -> tuple[Floats, Floats, Floats]:
     """Openings and the mean rise of ln(flow) of either bank, as its bores stand at idle.
 
     Plates gain nearly the same air per angle, whatever they idle with, so one that idles with less climbs by more.
     """
     mean = (at_idle.first + at_idle.second) / 2
-    openings, rise = gain_curve(hardware, mean, gain, layout.plenum)
+    usual = engine or idling_on(len(layout.bores), mean, layout.plenum)
+    openings, rise = gain_curve(hardware, mean, usual, gain)
     first, second = (
         np.mean([np.log1p(mean / idle[bore] * np.expm1(rise)) for bore in _shared(bank.bores, idle, idle)], axis=0)
         for bank in layout.banks

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from app.sync.engine.adjusters.registry import adjuster_of, kind_of
 from app.sync.engine.air import ATMOSPHERE
+from app.sync.engine.engine_air import TACHOMETER_SD
 from app.sync.engine.events import Event, IdleSpeed, Meter, Move, Reading
 from app.sync.engine.idle_flow import FlowJacobian, IdleSolution, slopes, solve_idle
 from app.sync.engine.units import THOU
@@ -29,7 +30,6 @@ Bools = NDArray[np.bool_]
 
 WANDER = 0.007  # of the idle, from one round to the next
 ROUND_DRIFT = 0.01  # of the idle over one round
-SPEED_SD = 0.008  # tachometer and wander together
 
 MOST_STEPS = 4
 RELINEARIZE_GAP = 0.5 * THOU
@@ -195,7 +195,7 @@ def _taken(posterior: Posterior, seen: Sequence[Reading | IdleSpeed]) -> _Taken:
     ramp = read * (at - at.sum() / len(at)) / (float(at.max() - at.min()) or 1.0)
     shared = WANDER**2 * (read[:, None] & read) + ROUND_DRIFT**2 * ramp[:, None] * ramp
     each = np.arange(len(rows))
-    shared[each, each] += np.where(read, 0.0, SPEED_SD**2)
+    shared[each, each] += np.where(read, 0.0, TACHOMETER_SD**2)
     return _Taken(rows, values, read, shared)
 
 

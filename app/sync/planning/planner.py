@@ -15,9 +15,9 @@ from itertools import takewhile
 
 from app.sync.engine.adjusters.kind import ScrewWithGain
 from app.sync.engine.adjusters.registry import adjuster_of, kind_at, kind_of, own_adjuster, own_screws
+from app.sync.engine.engine_air import Ambient, usual_breathing
 from app.sync.engine.events import Event, IdleSpeed, Meter, Move, Reading
 from app.sync.engine.hardware import Hardware
-from app.sync.engine.idle_flow import usual_breathing
 from app.sync.engine.layout import Adjuster, Layout
 from app.sync.estimation.filter import predicted_readings, run_filter
 from app.sync.estimation.posterior import Posterior, prior_for
@@ -145,13 +145,16 @@ def next_move(
 
 
 @lru_cache(maxsize=64)
-def start_prior(layout: Layout, hardware: Hardware, displacement: float, wanted_speed: float) -> Posterior:
+def start_prior(
+    layout: Layout, hardware: Hardware, displacement: float, wanted_speed: float, ambient: Ambient | None = None
+) -> Posterior:
     """What is believed of an engine of that size before anybody read it; the same object for the same engine.
 
     Parameters: ``layout`` of the engine; ``hardware`` fitted; ``displacement`` [m3] of the whole engine, above 0;
-    ``wanted_speed`` [rev/s].
+    ``wanted_speed`` [rev/s]; ``ambient`` the air of the day, standard air when None.
     """
-    return prior_for(layout, hardware, usual_breathing(len(layout.bores), displacement, wanted_speed, layout.plenum))
+    engine = usual_breathing(len(layout.bores), displacement, wanted_speed, layout.plenum, ambient)
+    return prior_for(layout, hardware, engine)
 
 
 def _followed(start: Posterior, meter: Meter, events: tuple[Event, ...]) -> Posterior:
