@@ -13,7 +13,7 @@ from app.shop.procedure.recheck import same_air
 from app.shop.record.visit_record import Round, VisitRecord
 from app.sync.banks.banks import BankAssessment, Opening, balance
 from app.sync.banks.link_hypotheses import Cause
-from app.sync.engine.engine_air import Ambient
+from app.sync.engine.engine_air import Ambient, IdleFlowModel
 from app.sync.engine.events import Event, Meter, Reading
 from app.sync.engine.hardware import Hardware
 from app.sync.engine.layout import Layout
@@ -38,6 +38,7 @@ Values = tuple[tuple[int, float], ...]
 def _balance(
     layout: Layout, hardware: Hardware, idle: Values, read: tuple[tuple[float, bool, Values], ...], meter: Meter,
     free_play_proven: bool, joints_tight: bool, idle_times: int, both_hands: bool, gauged_ratio: float | None,
+    engine: IdleFlowModel,
 ) -> BankAssessment:  # fmt: skip
     openings = [Opening(lever, dict(values), from_above=above) for lever, above, values in read]
     return balance(
@@ -51,6 +52,7 @@ def _balance(
         idle_times=idle_times,
         both_hands=both_hands,
         gauged_ratio=gauged_ratio,
+        engine=engine,
     )
 
 
@@ -167,6 +169,7 @@ def balance_of(record: VisitRecord) -> BankAssessment | None:
         min((len(values) for values in at_idle.values()), default=1),
         rods_are_turnbuckles(record),
         _gauged_ratio(record),
+        _start(record).engine,
     )
 
 

@@ -36,7 +36,13 @@ CENTRAL_LEVER = 1.0 * INCH  # a rounded guess serves: the difference hardly depe
 LEAST_TRAVEL, NEXT_TRAVEL, WIDE_TRAVEL = 0.010 * CENTRAL_LEVER, 0.030 * CENTRAL_LEVER, 0.060 * CENTRAL_LEVER
 BETWEEN_TRAVEL = 0.020 * CENTRAL_LEVER  # where a bank that was still on its stop at the first opening has left it
 
-GAIN_DOUBT, GAIN_DOUBT_LEARNED = 0.15, 0.05
+GAIN_DOUBT = 0.15
+"""Relative spread of the model's gain at the plates as left (our judgement; on simulated engines 0.14 to 0.15, most of
+it the meter's scale)."""
+
+GAIN_DOUBT_LEARNED = 0.05
+"""The same of a gain that was learned on the engine itself (our judgement)."""
+
 
 # Bores even at idle part company off idle: 1.2 % of flow at 20 mrad, 2.1 % at 60 mrad in simulation.
 MISMATCH, MISMATCH_AT, MISMATCH_POWER, MISMATCH_SHARED = 0.012, 0.020, 0.5, 0.5
@@ -162,7 +168,6 @@ def balance(
     idle_times: int = 1,
     gauged_ratio: float | None = None,
     engine: IdleFlowModel | None = None,
-    gain_doubt: float = GAIN_DOUBT_LEARNED,
 ) -> BankAssessment:
     """What the readings at a few part-throttle openings say about the two banks.
 
@@ -177,8 +182,7 @@ def balance(
     ``joints_tight`` True when no lost motion was felt by hand, which readings both ways may overrule; ``idle_times``
     readings per bore behind ``idle``; ``gauged_ratio`` how much faster the second bank's shaft turns than the
     first's, as a fraction, measured over the whole travel with an angle gauge and the engine off, None when it was
-    not; ``engine`` how it draws air, a usual one that idles on that air when None; ``gain_doubt`` relative standard
-    deviation of ``gain``.
+    not; ``engine`` how it draws air, a usual one that idles on that air when None.
 
     Source: plate geometry and a simulated engine; priors and thresholds are judgement.
 
@@ -210,7 +214,7 @@ def balance(
         observed,
         _noise(layout, usable, idle, idle_times, meter),
         _bank_curves(layout, hardware, at_idle, idle, gain, engine),
-        GAIN_DOUBT if gain is None else gain_doubt,
+        GAIN_DOUBT if gain is None else GAIN_DOUBT_LEARNED,
         expected_shares(free_play_proven, joints_tight, gauged_ratio, any(o.from_above for o in usable)),
         RATIOS if gauged_ratio is None else np.array([gauged_ratio]),
     )

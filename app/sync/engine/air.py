@@ -6,10 +6,10 @@ reference equation of state), so nothing here goes further than that, except den
 
 import math
 
-GAMMA = 1.4
-GAS_CONSTANT = 287.05  # dry air [J/(kg K)]
-ATMOSPHERE = 101325.0  # standard pressure [Pa]
-SHOP_TEMPERATURE = 293.15  # 20 degrees Celsius [K]
+GAMMA = 1.4  # two-atom gas, any gas dynamics text
+GAS_CONSTANT = 287.05  # dry air [J/(kg K)], published in ISO 2533
+ATMOSPHERE = 101325.0  # standard pressure [Pa], by definition in ISO 2533
+SHOP_TEMPERATURE = 293.15  # 20 degrees Celsius [K] (our judgement)
 
 
 def critical_ratio(gamma: float = GAMMA) -> float:

@@ -24,18 +24,18 @@ from app.sync.estimation.uncertain_gains import SIGN_Z, prior_gains
 
 Floats = NDArray[np.float64]
 
-# What is believed before anything was read; all this program's choice, the spreads as scatter usually found.
+# What is believed before anything was read; all our judgement, the spreads as scatter usually found.
 BANK_PRIOR_SD = 0.008  # rad, common to a bank
 COUPLER_PRIOR_SD = 0.010  # rad, of each coupler, carried by everything beyond it
 SHAFT_PRIOR_SD = 0.004  # rad, between two plates on one shaft
 SCALE_PRIOR_SD = 0.10  # of the meter against another
 
 # How well a hand and a screw do what was asked.
-FEELER_SD = 0.4 * THOU
-TURN_SD = 0.012  # of a turn
-TRAVEL_SD = 0.05  # of what the drawing says a turn does
+FEELER_SD = 0.4 * THOU  # our judgement
+TURN_SD = 0.012  # of a turn (our judgement)
+TRAVEL_SD = 0.05  # of what the drawing says a turn does (our judgement)
 
-LEAST_GAP = 0.1 * THOU
+LEAST_GAP = 0.1 * THOU  # our judgement
 
 
 @dataclass(frozen=True, slots=True, eq=False)

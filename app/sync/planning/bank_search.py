@@ -33,13 +33,14 @@ from app.sync.planning.evaluation import (
     shortfall_costs,
 )
 
-MOST_SIXTEENTHS = 16
+MOST_SIXTEENTHS = 16  # our judgement
 STEPS: Ints = np.arange(-MOST_SIXTEENTHS, MOST_SIXTEENTHS + 1)
 TURNS: Floats = np.asarray(STEPS * SIXTEENTH)
 """What a stop screw may be turned by, in sixteenths and in turns."""
 
 SPEEDS = (-0.05, -0.038, -0.026, -0.013, 0.0, 0.012, 0.024, 0.036, 0.045)
-"""Idle speeds aimed at, relative to the one wanted; where nobody read it, flows 1.5 times as far from the mean."""
+"""Idle speeds aimed at, relative to the one wanted; where nobody read it, flows 1.5 times as far from the mean
+(our judgement)."""
 
 
 @dataclass(frozen=True)

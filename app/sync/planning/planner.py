@@ -41,36 +41,39 @@ from app.sync.readings.repeat_checks import excess_scatter, inconsistent
 from app.sync.readings.rounds import outliers, reading_sd
 
 ENOUGH = 0.88
-"""Chance that everything is inside at which to stop: below, engines leave uneven, above, minutes go into noise."""
+"""Chance that everything is inside at which to stop: below, engines leave uneven, above, minutes go into noise
+(our judgement)."""
 
-DEAR = 2.0
+DEAR = 2.0  # our judgement
 RISING = 1.0
 """Price of leaving a bore as it is against one that was set and missed, and how it grows with each reading past a whole
-round with no move, so that dithering ends."""
+round with no move, so that dithering ends (our judgement)."""
 
 LOST = 0.65
-"""Chance of being outside from which no reading will help any more: the price then grows until some move pays."""
+"""Chance of being outside from which no reading will help any more: the price then grows until some move pays
+(our judgement)."""
 
 UNDECIDED = (0.15, 0.85)
-"""Chance of standing outside between which a bore is read before a blade is spent on it."""
+"""Chance of standing outside between which a bore is read before a blade is spent on it (our judgement)."""
 
 DOUBT_AFTER_BLADE = 0.25
 """Chance of having missed from which a bore is read before the next blade: what it teaches of this engine's gain
-aims that one better."""
+aims that one better (our judgement)."""
 
 MOST_EXTRA = 10
-"""Readings past a whole round with no move after which what stands is called the finest that can be reached."""
+"""Readings past a whole round with no move after which what stands is called the finest that can be reached
+(our judgement)."""
 
 MOST_UNMOVED = 2
-"""Moves of one adjuster in a row that moved nothing, after which the cause is looked for."""
+"""Moves of one adjuster in a row that moved nothing, after which the cause is looked for (our judgement)."""
 
 SEATED = 1 / 4
 """Turns left to a screw that meets an end from which it is taken to have come to it: what is left of them moves too
-little to go back and forth for."""
+little to go back and forth for (our judgement)."""
 
 
 ENOUGH_FOR_SLOP = 4
-"""Readings of one bore with nothing moved that have to scatter before slack is spoken of."""
+"""Readings of one bore with nothing moved that have to scatter before slack is spoken of (our judgement)."""
 
 
 @dataclass(frozen=True)

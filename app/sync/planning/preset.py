@@ -26,10 +26,10 @@ from app.sync.engine.engine_air import (
     ratio_at,
     usual_breathing,
 )
-from app.sync.engine.hardware import Figure, Hardware
+from app.sync.engine.hardware import DOUBT, NINE_IN_TEN, Figure, Hardware
 from app.sync.engine.linkage import gap_width, turns_for
 from app.sync.engine.plate import FIT, angle_at, closed_leakage
-from app.sync.engine.units import DEGREE, MM, THOU
+from app.sync.engine.units import THOU
 
 BASE_BLADE = 3 * THOU
 """Held under each stop screw for the contact [m] (common practice, no published source)."""
@@ -40,17 +40,6 @@ judgement)."""
 
 MOST_TURNS = 4.0
 """Turns up to which an upper end is stated (our judgement)."""
-
-NINE_IN_TEN = 1.645
-"""Standard deviations either side that hold nine in ten of a normal spread (any table of the normal distribution)."""
-
-DOUBT = {
-    "bore_diameter": 3 * MM,
-    "closed_angle": 1.5 * DEGREE,
-    "stop_pitch": 0.1 * MM,
-    "stop_lever": 3 * MM,
-}
-"""How far a figure that nobody measured may be off, each way, in nine engines of ten (our judgement)."""
 
 Basis = Literal["usual", "physics"]
 

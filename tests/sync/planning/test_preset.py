@@ -9,12 +9,12 @@ import pytest
 
 from app.sync.engine.adjusters.bypass_screw import BYPASS_AREA, BYPASS_BASE
 from app.sync.engine.engine_air import Beyond, Floats, day_of, ratio_at, usual_breathing
-from app.sync.engine.hardware import Figure, Hardware, likely_hardware
+from app.sync.engine.hardware import DOUBT, Figure, Hardware, likely_hardware
 from app.sync.engine.idle_flow import solve_idle
 from app.sync.engine.linkage import stop_rotation
 from app.sync.engine.plate import closed_leakage, gap_at, open_area
 from app.sync.engine.units import CUBIC_INCH, DEGREE, KPA, LITRE, MM, REV_PER_MIN, THOU
-from app.sync.planning.preset import BASE_BLADE, DOUBT, Preset, turns_for_idle
+from app.sync.planning.preset import BASE_BLADE, Preset, turns_for_idle
 
 IDLE = 900 * REV_PER_MIN
 ENGINES = {1.0: 4, 2.0: 4, 5.7: 8, 6.2: 8}
