@@ -14,7 +14,7 @@ import app.sync
 ROOT = Path(app.sync.__file__).parent
 KINDS = re.compile(
     r"published|common practice, no published source|our judgement|from memory"
-    r"|by definition|any (?:table|gas dynamics text)"
+    r"|by definition|ISO \d+|any (?:table|gas dynamics text)"
 )
 """What says where a figure comes from."""
 

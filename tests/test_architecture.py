@@ -28,12 +28,7 @@ TOP_LEVEL = {"README.md", "DEVELOPERS.md", "pyproject.toml", "app", "templates",
 
 CROWDED: set[str] = set()
 LONG: set[str] = set()
-LONG_FUNCTIONS: set[str] = {
-    "app/sync/banks/banks.py balance",
-    "app/sync/banks/link_hypotheses.py posterior_weights",
-    "app/sync/slips/slip_detection.py slipped",
-    "app/web/application.py create_app",
-}
+LONG_FUNCTIONS: set[str] = set()
 
 SHAPES_OF_FILES = re.compile(r"app/shop/exchange/v\d+\.py")
 """What is in an engine's file is named as the thing it is a copy of, version by version."""

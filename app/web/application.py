@@ -52,6 +52,30 @@ class Gzip(GZipMiddleware):
         await (super().__call__ if shortens else self.app)(scope, receive, send)
 
 
+PAGES = (
+    readings,  # asked for most by far
+    engines_page,
+    engines,
+    meters,
+    statistics,
+    corrections,
+    exchange,
+    paper,
+    training,
+    moves,
+    visits,
+    shop_page,
+    people,
+    tablets,
+    activity,
+    settings,
+    display_page,
+    trust,
+    offline,
+)
+"""The pages, in the order in which their routes are tried."""
+
+
 def create_app(
     shop: Database,
     *,
@@ -81,27 +105,7 @@ def create_app(
     app.state.pairing = pairing or Pairing()
     app.state.trust = trusting
     app.state.admission = tablets.admission(shop)
-    for pages in (
-        readings,  # asked for most by far, and routes are tried in this order
-        engines_page,
-        engines,
-        meters,
-        statistics,
-        corrections,
-        exchange,
-        paper,
-        training,
-        moves,
-        visits,
-        shop_page,
-        people,
-        tablets,
-        activity,
-        settings,
-        display_page,
-        trust,
-        offline,
-    ):
+    for pages in PAGES:
         app.include_router(pages.router)
     app.include_router(interface.router)
     app.mount("/static", StaticFiles(directory=places.static()), name="static")

@@ -17,11 +17,11 @@ from tests.benchmarks import crossings
 from tests.benchmarks.crossings import AGAIN, CLOSING, PAGE, ROOT, SAVED, STARTED, Counts, Watch, layer_of, watched
 
 LIMITS: Mapping[str, Counts] = {
-    CLOSING: Counts(crossings=2, calls=210, modules=22),
-    PAGE: Counts(crossings=42, calls=3500, modules=63),
-    AGAIN: Counts(crossings=28, calls=450, modules=35),
-    SAVED: Counts(crossings=2, calls=330, modules=25),
-    STARTED: Counts(crossings=47, calls=3850, modules=67),
+    CLOSING: Counts(crossings=2, calls=200, modules=22),
+    PAGE: Counts(crossings=8, calls=2150, modules=65),
+    AGAIN: Counts(crossings=5, calls=355, modules=24),
+    SAVED: Counts(crossings=2, calls=305, modules=25),
+    STARTED: Counts(crossings=13, calls=2450, modules=69),
 }
 
 

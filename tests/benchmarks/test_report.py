@@ -6,7 +6,19 @@ import pytest
 
 from tests.benchmarks.report import README, keep
 
-NAMES = ("advice", "banks", "creep", "crossings", "hardware", "lessons", "memory", "saving", "slips", "unlike")
+NAMES = (
+    "advice",
+    "banks",
+    "creep",
+    "crossings",
+    "hardware",
+    "lessons",
+    "memory",
+    "saving",
+    "shares",
+    "slips",
+    "unlike",
+)
 
 
 def test_a_block_is_replaced_and_nothing_else(tmp_path: Path) -> None:

@@ -42,9 +42,11 @@ def lost(was: Json, now: Json, free: frozenset[str] = frozenset(), at: str = "")
             here = f"{at}.{name}" if at else name
             if name not in now:
                 yield f"{here}: gone"
+            elif name in free:
+                continue
             elif _is_sentence(name, at):
                 yield from _silent(value, now[name], here)
-            elif name not in free:
+            else:
                 yield from lost(value, now[name], free, here)
     elif isinstance(was, list) and isinstance(now, list):
         yield from _lost_of_list(was, now, free, at)

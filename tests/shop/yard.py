@@ -15,11 +15,11 @@ from app.shop.commands import checks, engines, readings, visits
 from app.shop.commands.engines import EngineFacts
 from app.shop.commands.readings import NewReading
 from app.shop.commands.visits import NewVisit
-from app.shop.procedure.items import Phase
+from app.shop.procedure.items import Item, Phase
 from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED
 from app.shop.procedure.read_order import next_reading
 from app.shop.record import loader
-from app.shop.record.visit_record import VisitRecord
+from app.shop.record.visit_record import SPEEDS, VisitRecord
 from app.shop.store.database import Database, raw_connection
 from app.shop.store.upgrade import open_shop
 from app.sync.engine.hardware import likely_hardware
@@ -58,16 +58,20 @@ def visit_record(shop: Database, visit_id: int) -> VisitRecord:
 
 
 def check_all(shop: Database, visit_id: int, phase: Phase) -> None:
-    """Record every item of a phase, numbers at the middle of what can be; heat over twenty minutes."""
-    values = {
-        item.slug: (item.low + item.high) / 2 if item.kind == "number" else None
-        for item in items_of(visit_record(shop, visit_id), phase)
-        if item.needed
-    }
+    """Record every item of a phase, numbers at the middle of what can be and the idle as wanted; heat over twenty
+    minutes."""
+    record = visit_record(shop, visit_id)
+    values = {item.slug: _typical(item, record) for item in items_of(record, phase) if item.needed}
     for minutes in (20, 10) if phase.rounds == "fine" else ():
         warm = {item: values[item] for item in ("coolant", "oil")}
         checks.record(shop, visit_id, key(), phase.slug, warm, "KM", AT, before(minutes))
     checks.record(shop, visit_id, key(), phase.slug, values, "KM", AT)
+
+
+def _typical(item: Item, record: VisitRecord) -> float | None:
+    if item.slug in SPEEDS:
+        return record.engine.idle_speed / REV_PER_MIN
+    return (item.low + item.high) / 2 if item.kind == "number" else None
 
 
 def read(shop: Database, visit_id: int, phase: Phase, value: float = 6.5, bore: int | None = None) -> int:
@@ -82,6 +86,14 @@ def read_round(shop: Database, visit_id: int, phase: Phase, value: float = 6.5) 
         read(shop, visit_id, phase, value)
     if phase.rounds == "fine":
         blip(shop, visit_id, value)
+        idles(shop, visit_id, phase)
+
+
+def idles(shop: Database, visit_id: int, phase: Phase) -> None:
+    """Record the idle speed as wanted, where one is asked for."""
+    record = visit_record(shop, visit_id)
+    for item in (item for item in items_of(record, phase) if item.slug in SPEEDS):
+        checks.record(shop, visit_id, key(), phase.slug, {item.slug: _typical(item, record)}, "KM", AT)
 
 
 def blip(shop: Database, visit_id: int, *values: float) -> None:

@@ -59,6 +59,6 @@ def test_no_module_spells_the_same_figures_out() -> None:
         for path in ROOT.rglob("*.py")
         if path.name != "engine_air.py" and "simulation" not in path.parts
         for line in path.read_text(encoding="utf-8").splitlines()
-        if spelled.search(line)
+        if spelled.search(line) and ">>>" not in line
     ]
     assert found == []

@@ -128,13 +128,17 @@ class Technician:
         self._after(sent)
 
     def blip(self) -> None:
-        """Read the suspect bores after each of three blips, on the page that asks for them, and go on."""
+        """Read the suspect bores after each of three blips, on the page that asks for them, and the idle where it is
+        asked for again, and go on."""
         for _ in range(3):
             form = self.page.get_by_role("form", name="Checklist")
             expect(form.get_by_role("textbox", name=re.compile("after a blip")).first).to_be_visible()
             for entry in form.get_by_role("textbox", name=re.compile("after a blip")).all():
                 bore = int((entry.get_attribute("name") or "").removeprefix("snap-"))
                 entry.fill(f"{self.bench.read(bore, 0.0):g}")
+            speed = form.get_by_label(re.compile(f"^{item_label('idle-speed', ())}"))
+            if not speed.input_value():
+                speed.fill(FIGURES["rpm"])
             sent = form.locator("input[name=key]").get_attribute("value")
             form.get_by_role("button", name="Save").click()
             self._after(sent)

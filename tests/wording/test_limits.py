@@ -8,11 +8,12 @@ from typing import Any
 
 import pytest
 
-from app.shop.assessment.advising import StepReason
+from app.shop.assessment.codes import StepReason
 from app.sync.banks.banks import Extra
 from app.sync.banks.link_hypotheses import Cause
+from app.sync.estimation.conformity import Conformity
+from app.sync.estimation.evenness import BoreVerdict
 from app.sync.planning.advice import AdviceReason
-from app.sync.readings.rounds import BoreVerdict, RoundVerdict
 from app.wording.message import Message, say
 from app.wording.reasons import TABLES
 from app.wording.work import adjusters, advice, bank_balance, linkage, next_step, reading_page, verdicts
@@ -37,6 +38,7 @@ LONGEST: dict[str, Any] = {
     "second": "0.0015\u00a0in",
     "opening": "0.0305\u00a0in",
     "tolerance": "0.46\u00a0kg/h",
+    "probability": "99\u00a0%",
     "gap": "100\u00a0%",
     "older": "12.75 at 14:05",
     "newer": "12.50 at 14:06",
@@ -83,7 +85,7 @@ def test_a_message_fits_with_its_longest_values(message: Message) -> None:
         assert len(said) <= message.limit, said
 
 
-@pytest.mark.parametrize("enum", [AdviceReason, StepReason, Cause, BoreVerdict, RoundVerdict])
+@pytest.mark.parametrize("enum", [AdviceReason, StepReason, Cause, BoreVerdict, Conformity])
 def test_every_code_has_words(enum: Any) -> None:
     assert set(TABLES[enum]) == set(enum)
 

@@ -6,13 +6,15 @@ from collections.abc import Iterator
 import pytest
 from starlette.testclient import TestClient
 
+from app.shop.assessment.assessment import assess
 from app.shop.commands import corrections, engines, readings
 from app.shop.commands.corrections import NewCorrection
 from app.shop.commands.readings import NewReading
 from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.record.fittings import hardware_known
 from app.shop.store.database import Database
-from app.sync.readings.rounds import BoreVerdict, RoundVerdict
+from app.sync.estimation.conformity import Conformity
+from app.sync.estimation.evenness import BoreVerdict
 from app.web.application import create_app
 from app.web.presenters.paper.file_page import file_page
 from app.web.presenters.paper.sheet import Sheet, sheet_of
@@ -39,7 +41,7 @@ def printed(client: TestClient, path: str) -> str:
 
 
 def sheet(shop: Database, visit_id: int = 1) -> Sheet:
-    return sheet_of(visit_record(shop, visit_id), "http://shop/tag/1", {"KM": "Kim Marlow"})
+    return sheet_of(assess(visit_record(shop, visit_id)), "http://shop/tag/1", {"KM": "Kim Marlow"})
 
 
 @pytest.mark.parametrize(
@@ -124,14 +126,14 @@ def test_remarks_of_the_file_say_what_was_skipped_and_replaced(shop: Database) -
     readings.add(
         shop, visit_id, key(), NewReading(HEAT_SOAKED.slug, number, 2, "skip", None, "KM", why="No access"), AT
     )
-    replaced, skipped = file_page(visit_record(shop, visit_id)).remarks
+    replaced, skipped = file_page(assess(visit_record(shop, visit_id))).remarks
     assert replaced == f"Round {number}, bore 1: 6.75 replaces 6.50 (KM, 25 Nov 2026, 10:00)."
     assert skipped == f"Round {number}, bore 2: skipped, No access (KM)."
 
 
 def test_a_round_of_the_file_has_its_phase_its_time_and_its_verdict(shop: Database) -> None:
     Past(shop, FOUR).visit(UNEVEN, [6.5] * 4)
-    titles = [line.round.title for line in file_page(visit_record(shop, 1)).lines if line.round]
+    titles = [line.round.title for line in file_page(assess(visit_record(shop, 1))).lines if line.round]
     assert titles == [
         "Heat-soaked recheck, 25 Nov 2026, 10:10: undecided",
         "Lock-down, 25 Nov 2026, 10:20: even",
@@ -163,5 +165,5 @@ def test_the_sheet_warns_of_the_throttle_first() -> None:
 
 
 def test_every_verdict_has_words_on_paper() -> None:
-    assert set(paper.VERDICTS) == set(RoundVerdict)
+    assert set(paper.VERDICTS) == set(Conformity)
     assert set(paper.BORE_VERDICTS) == set(BoreVerdict)

@@ -5,6 +5,7 @@ from collections.abc import Iterator
 import pytest
 from starlette.testclient import TestClient
 
+from app.shop.assessment.assessment import assess
 from app.shop.commands import engines, meters, readings
 from app.shop.commands.meters import NewMeter
 from app.shop.commands.readings import NewReading
@@ -121,7 +122,7 @@ def test_a_skipped_bore_stores_the_code_of_its_reason(shop: Database) -> None:
     assert readings.add(shop, 1, sent, skip(1, code=SkipReason.NOT_SAFE), AT) == first
     readings.add(shop, 1, key(), skip(2, "No adapter fits"), AT)
     assert skips(shop) == ['codes:[["not-safe",{}]]', "No adapter fits"]
-    remarks = file_page(visit_record(shop, 1)).remarks
+    remarks = file_page(assess(visit_record(shop, 1))).remarks
     assert remarks == (f"Round 2, bore 1: skipped, {NOT_SAFE} (KM).", "Round 2, bore 2: skipped, No adapter fits (KM).")
 
 
@@ -138,7 +139,7 @@ def test_the_value_that_does_not_count_is_set_aside_by_a_code(shop: Database) ->
     row = visit_record(shop, 1).rounds[-1].entered[-1]
     assert row.why == stored([because(SetAside.OTHER_VALUE_COUNTS)])
     words = say(SET_ASIDE[SetAside.OTHER_VALUE_COUNTS])
-    assert file_page(visit_record(shop, 1)).remarks[-1] == f"Round 2, bore 1: skipped, {words} (KM)."
+    assert file_page(assess(visit_record(shop, 1))).remarks[-1] == f"Round 2, bore 1: skipped, {words} (KM)."
 
 
 def test_first_hardware_and_a_new_meter_store_codes(shop: Database) -> None:

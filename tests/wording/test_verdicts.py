@@ -1,12 +1,16 @@
 """What is said of a round, and below each reading."""
 
+import re
+from dataclasses import replace
+
 import pytest
 
 from app.sync.engine.events import Meter, Reading
 from app.sync.engine.units import KG_PER_HOUR
-from app.sync.readings.rounds import BoreResult, BoreVerdict, RoundResult, RoundVerdict, evenness
+from app.sync.estimation.conformity import Conformity, Decision
+from app.sync.estimation.evenness import BoreResult, BoreVerdict, RoundResult, evenness
 from app.wording.quantities import Unit
-from app.wording.work.verdicts import bore_word, ruler_ends, verdict_sentence, verdict_title
+from app.wording.work.verdicts import bore_word, probability, ruler_ends, verdict_sentence, verdict_title
 from tests.shop.yard import V8
 
 KGH = Unit("kg/h", KG_PER_HOUR, 2, 0.25)
@@ -23,7 +27,7 @@ def found_for(values: list[float], last: float | None = None, closed: bool = Tru
 def test_an_even_round_says_the_tolerance() -> None:
     found = found_for([6.5] * 8)
     assert verdict_title(found) == "Even"
-    assert verdict_sentence(found, KGH) == "All bores within ±0.52\u00a0kg/h of the mean, meter error allowed for."
+    assert verdict_sentence(found, KGH) == "All bores within ±0.52\u00a0kg/h of the mean: 99\u00a0% likely."
 
 
 def test_an_uneven_round_names_the_bores_on_either_side() -> None:
@@ -41,17 +45,41 @@ def test_a_round_that_goes_on_says_so() -> None:
 @pytest.mark.parametrize(
     ("high", "near"),
     [
-        ((3,), "Bore 3 is"),
-        ((3, 4), "Bores 3 and 4 are"),
-        ((1, 2), "Bores 1 and 2 are"),
-        ((1, 2, 3, 4), "8 of 8 bores are"),
+        ((3,), "Not sure of bore 3."),
+        ((3, 4), "Not sure of bores 3 and 4."),
+        ((1, 2), "Not sure of bores 1 and 2."),
+        ((1, 2, 3, 4), "Not sure of 8 of 8 bores."),
     ],
 )
 def test_what_the_meter_cannot_tell_is_named_or_counted_and_never_blamed(high: tuple[int, ...], near: str) -> None:
-    found = found_for([7.0 if bore in high else 6.25 for bore in V8.bores])
-    assert found.verdict is RoundVerdict.UNDECIDED
+    found = found_for([7.25 if bore in high and len(high) > 3 else 7.0 if bore in high else 6.25 for bore in V8.bores])
+    assert found.verdict is Conformity.UNDECIDED
     assert verdict_title(found) == "Undecided"
-    assert verdict_sentence(found, KGH) == f"{near} at the limit. The meter cannot tell which side."
+    assert re.fullmatch(
+        r"\d\d\u00a0% likely that all bores are inside\. " + re.escape(near), verdict_sentence(found, KGH)
+    )
+
+
+def decided(conformity: Conformity, all_inside: float, **more: object) -> RoundResult:
+    """An even round, as if that had been decided of it."""
+    return replace(found_for([6.5] * 8), decision=Decision(conformity, all_inside, **more))  # type: ignore[arg-type]
+
+
+def test_as_far_as_the_meter_shows_is_said_with_its_probability() -> None:
+    found = decided(Conformity.LIMIT, 0.888)
+    assert verdict_title(found) == "Even as far as this meter shows"
+    assert verdict_sentence(found, KGH).startswith("88\u00a0% likely that all bores are within ±0.52\u00a0kg/h.")
+
+
+def test_where_no_single_bore_is_surely_outside_the_least_likely_is_named() -> None:
+    found = decided(Conformity.NOT_EVEN, 0.03)
+    least = min(found.standings, key=lambda one: one.inside).bore
+    assert verdict_sentence(found, KGH) == f"Hardly likely that all bores are inside: bore {least} least of all."
+
+
+@pytest.mark.parametrize(("all_inside", "said"), [(0.9999, 99), (1.0, 99), (0.968, 96), (0.8, 80), (0.004, 0)])
+def test_a_probability_is_never_rounded_up_to_certain(all_inside: float, said: int) -> None:
+    assert probability(decided(Conformity.EVEN, all_inside)) == f"{said}\u00a0%"
 
 
 def test_a_misread_value_is_asked_for_again_before_anything_else() -> None:
@@ -60,7 +88,7 @@ def test_a_misread_value_is_asked_for_again_before_anything_else() -> None:
     )
 
 
-@pytest.mark.parametrize(("last", "sign"), [(9.0, "+"), (4.0, "−")])
+@pytest.mark.parametrize(("last", "sign"), [(7.25, "+"), (5.75, "−")])
 def test_a_drift_that_is_seen_is_said_with_its_sign(last: float, sign: str) -> None:
     found = found_for([6.5] * 8, last)
     assert found.drift_seen
@@ -69,25 +97,38 @@ def test_a_drift_that_is_seen_is_said_with_its_sign(last: float, sign: str) -> N
     assert said.endswith("during the round (corrected).")
 
 
-def result(verdict: BoreVerdict, deviation: float, opening: float) -> BoreResult:
-    return BoreResult(3, 6.5 + deviation, deviation, 0.1, verdict, opening)
+def result(verdict: BoreVerdict, share: float) -> BoreResult:
+    return BoreResult(
+        bore=3,
+        value=6.5,
+        share=share,
+        low=share - 0.02,
+        high=share + 0.02,
+        inside=0.5,
+        above=0.25,
+        below=0.25,
+        verdict=verdict,
+        deviation=6.5 * share,
+        opening=6.5 * share,
+        uncertainty=0.13,
+    )
 
 
 @pytest.mark.parametrize(
-    ("verdict", "vacuum", "opening", "said"),
+    ("verdict", "vacuum", "share", "said"),
     [
-        (BoreVerdict.EVEN, False, 0.1, "even"),
-        (BoreVerdict.AT_LIMIT, False, 0.5, "not sure"),
-        (BoreVerdict.OPEN, False, 1.04, "high 16\u00a0%"),
-        (BoreVerdict.CLOSED, False, -1.24, "low 19\u00a0%"),
-        (BoreVerdict.OPEN, True, 1.04, "open 16\u00a0%"),
-        (BoreVerdict.CLOSED, True, -1.24, "closed 19\u00a0%"),
+        (BoreVerdict.EVEN, False, 0.01, "even"),
+        (BoreVerdict.AT_LIMIT, False, 0.08, "not sure"),
+        (BoreVerdict.OPEN, False, 0.16, "high 16\u00a0%"),
+        (BoreVerdict.CLOSED, False, -0.19, "low 19\u00a0%"),
+        (BoreVerdict.OPEN, True, 0.16, "open 16\u00a0%"),
+        (BoreVerdict.CLOSED, True, -0.19, "closed 19\u00a0%"),
     ],
 )
 def test_a_tile_names_the_figure_of_a_flow_meter_and_the_plate_of_a_vacuum_gauge(
-    verdict: BoreVerdict, vacuum: bool, opening: float, said: str
+    verdict: BoreVerdict, vacuum: bool, share: float, said: str
 ) -> None:
-    assert bore_word(result(verdict, -opening if vacuum else opening, opening), 6.5, vacuum) == said
+    assert bore_word(result(verdict, share), vacuum) == said
 
 
 def test_the_ruler_has_open_plates_at_its_right_end() -> None:

@@ -4,9 +4,9 @@
 """
 
 from dataclasses import dataclass
-from enum import StrEnum
 from typing import Literal
 
+from app.shop.assessment.codes import StepReason
 from app.shop.assessment.progress import PhaseStatus
 from app.shop.assessment.verdicts import balanced, needs_preset, next_of
 from app.shop.procedure.items import Phase
@@ -17,20 +17,6 @@ from app.sync.banks.banks import BankAssessment, Extra
 from app.sync.engine.units import THOU
 from app.sync.planning.advice import Advice, AdviceKind, AdviceReason
 from app.sync.planning.preset import Preset, turns_for_idle
-
-
-class StepReason(StrEnum):
-    """Why a step is advised beside the reasons of the planner and of the bank balance."""
-
-    SIGNED_OFF = "signed-off"
-    STOPPED = "stopped"  # a figure is outside the shop's limits
-    PRESET = "preset"  # every stop screw by that from the base feeler: no bank is named
-    NOTHING_READ = "nothing-read"  # the phase does not use the meter
-    IN_QUESTION = "in-question"  # a bore has two values, and which of them counts was not chosen
-    TIGHTENING = "tightening"  # something moved that may not be adjusted in this phase
-    SINGLE = "single"  # one bank: nothing to balance
-    BALANCED = "balanced"
-    LINK = "link"
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +51,7 @@ def next_step(record: VisitRecord, status: PhaseStatus, now: NextReading, banks:
         return _read_on(now, advice)
     if advice is None:
         return Advice(AdviceKind.DONE, AdviceReason.COARSE)
-    if advice.kind not in (AdviceKind.MEASURE, AdviceKind.DONE, AdviceKind.CANNOT, *phase.move_kinds):
+    if advice.adjuster is not None and not phase.may_move(advice.adjuster):
         return Advice(AdviceKind.CANNOT, StepReason.TIGHTENING, about=advice.bores)
     return advice
 

@@ -3,34 +3,43 @@
 Pages, the JSON interface, paper and the telephone read an ``Assessment`` and judge nothing themselves.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 
 from app.shop.assessment.advising import ToRead, lever, next_step, starting, to_read
-from app.shop.assessment.progress import Gate, PhaseStatus, gate_of, items_of, leads_to_banks, next_status, progress
+from app.shop.assessment.progress import Gate, PhaseStatus, gate_of, leads_to_banks, next_status, progress, stale_items
 from app.shop.assessment.verdicts import balance_of, balanced, evenness_of, rods_are_turnbuckles
+from app.shop.procedure.codes import CautionCode
 from app.shop.procedure.items import Item, Phase
+from app.shop.procedure.limits import range_of
+from app.shop.procedure.parts import parts_of
 from app.shop.procedure.phases import COLD_PRESET, HEAT_SOAKED, LOCK_DOWN
 from app.shop.procedure.read_order import NextReading, next_reading
 from app.shop.procedure.recheck import recheck
 from app.shop.reasons import Reason
-from app.shop.record.visit_record import VisitRecord
+from app.shop.record.visit_record import Round, VisitRecord
 from app.sync.banks.banks import BankAssessment
+from app.sync.engine.adjusters.kind import AdjusterKind
+from app.sync.engine.adjusters.registry import own_kinds
+from app.sync.estimation.evenness import RoundResult
 from app.sync.planning.advice import Advice
 from app.sync.planning.preset import Preset
-from app.sync.readings.rounds import RoundResult
 
 
 @dataclass(frozen=True, slots=True)
 class PhaseAssessment:
     """What is judged in one phase.
 
-    ``gate`` says why nothing may be recorded or read in it now. ``due`` is the reading to take next, ``round`` how even
-    the bores are in the round in progress, None before two were read, and ``tolerance`` what they are judged by, a
-    fraction of the mean. ``step`` is the one next step, with the readings ``to_read`` that it asks for; ``opening`` [m]
-    holds the central lever for it, approached ``from_above`` or not. ``banks`` is what the banks do off idle, and
-    ``together`` whether they open together; ``turnbuckles``: the link rods have a thread at either end. ``waits`` is
-    what has to be done before the engine is read, None for nothing and once the visit is signed off. ``preset`` are the
-    turns to start a cold engine from.
+    ``gate`` says why nothing may be recorded or read in it now, ``stale`` which of the ``items`` are to be recorded
+    again, by slug, as an adjustment was made since. ``due`` is the reading to take next, ``round`` how even the bores
+    are in the round in progress, None before two were read, and ``tolerance`` what they are judged by, a fraction of
+    the mean. ``step`` is the one next step, with the readings ``to_read`` that it asks for; ``opening`` [m] holds the
+    central lever for it, approached ``from_above`` or not. ``banks`` is what the banks do off idle, and ``together``
+    whether they open together; ``turnbuckles``: the link rods have a thread at either end. ``waits`` is what has to be
+    done before the engine is read, None for nothing and once the visit is signed off. ``preset`` are the turns to start
+    a cold engine from. ``cautions`` are what to beware of, ``meter_range`` is what the meter can show, ``screws`` the
+    kinds of the screws of a single bore, by that bore.
     """
 
     record: VisitRecord
@@ -38,6 +47,7 @@ class PhaseAssessment:
     status: PhaseStatus
     gate: Gate
     items: tuple[Item, ...]
+    stale: frozenset[str]
     due: NextReading
     round: RoundResult | None
     tolerance: float
@@ -50,9 +60,12 @@ class PhaseAssessment:
     turnbuckles: bool
     waits: Reason | None
     preset: Preset | None
+    cautions: tuple[CautionCode, ...]
+    meter_range: Reason
+    screws: Mapping[int, tuple[AdjusterKind, ...]]
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, eq=False)
 class Assessment:
     """What is judged of one revision of a visit.
 
@@ -78,6 +91,38 @@ class Assessment:
     def status(self, phase: Phase) -> PhaseStatus:
         """How far a phase is."""
         return next(status for status in self.statuses if status.phase is phase)
+
+    def evenness(self, one: Round) -> RoundResult:
+        """How even the bores of a round of this visit stand, by the tolerance of its phase.
+
+        Raises ValueError when nothing was read in it.
+        """
+        return evenness_of(self.record, one, self.record.settings.window(one.row.phase))
+
+    def fine_evenness(self, one: Round) -> RoundResult:
+        """The same by the fine tolerance, whatever the phase of the round."""
+        return evenness_of(self.record, one, self.record.settings.fine_window)
+
+    @cached_property
+    def as_found(self) -> RoundResult | None:
+        """How even the engine was found, by the fine tolerance; None while that is not known."""
+        found = self.record.as_found()
+        return self.fine_evenness(found) if found is not None else None
+
+    @cached_property
+    def as_left(self) -> RoundResult | None:
+        """How even the engine was left, or stands by now, by the fine tolerance; None while that is not known."""
+        left = self.record.as_left()
+        return self.fine_evenness(left) if left is not None else None
+
+    @cached_property
+    def left_before(self) -> RoundResult | None:
+        """How even the visit before left the engine, by the fine tolerance it was judged by; None without one."""
+        before = self.record.before
+        left = before.as_left() if before is not None else None
+        if before is None or left is None:
+            return None
+        return evenness_of(before, left, before.settings.fine_window)
 
 
 def assess(record: VisitRecord) -> Assessment:
@@ -108,7 +153,8 @@ def _assess_phase(assessment: Assessment, phase: Phase) -> PhaseAssessment:
         phase=phase,
         status=status,
         gate=gate,
-        items=items_of(record, phase),
+        items=status.items,
+        stale=stale_items(record, phase, status.items),
         due=due,
         round=evenness_of(record, due.current, tolerance) if due.current is not None and read else None,
         tolerance=tolerance,
@@ -119,6 +165,9 @@ def _assess_phase(assessment: Assessment, phase: Phase) -> PhaseAssessment:
         banks=banks,
         together=banks is not None and balanced(record, banks),
         turnbuckles=rods_are_turnbuckles(record),
-        preset=starting(record) if phase is COLD_PRESET else None,
         waits=None if record.sign_off is not None else gate.closed or gate.waits,
+        preset=starting(record) if phase is COLD_PRESET else None,
+        cautions=phase.cautions_at(record.visit.place, parts_of(record.layout)),
+        meter_range=range_of(record.meter),
+        screws=own_kinds(record.layout),
     )

@@ -10,7 +10,7 @@ from app.shop.assessment import snap
 from app.shop.assessment.snap import snap_items
 from app.shop.assessment.verdicts import accepted_round, balance_of, balanced, held_off, needs_preset, passes
 from app.shop.errors import RejectedError
-from app.shop.procedure.heat import GATE, lacks_of
+from app.shop.procedure.heat import GATE, HeatSoak, lacks_of, soak_of
 from app.shop.procedure.items import Item, Phase
 from app.shop.procedure.limits import stop_for
 from app.shop.procedure.parts import Part, parts_of
@@ -19,16 +19,25 @@ from app.shop.procedure.read_order import next_opening
 from app.shop.procedure.recheck import reasons
 from app.shop.procedure.requirements import NotNeeded, Requirement, Waiting
 from app.shop.reasons import Reason, because
-from app.shop.record.entries import WaiverEntry
-from app.shop.record.visit_record import VisitRecord
+from app.shop.record.entries import CheckEntry, WaiverEntry
+from app.shop.record.visit_record import SPEEDS, VisitRecord
+from app.sync.engine.units import REV_PER_MIN
+from app.sync.planning.evaluation import SPEED_WINDOW
 
 POPPING = re.compile(r"\b(pop|spit|cough)", re.IGNORECASE)
 """What a complaint of banks that do not open together sounds like."""
 
 
+SPEED = "speed"
+"""What is missing where the idle speed was recorded and does not count, or is far from the one wanted."""
+
+
 @dataclass(frozen=True, slots=True)
 class Missing:
-    """One thing a phase still lacks: item, gate or round by its ``slug``, and why. ``must``: it cannot be waived."""
+    """One thing a phase still lacks by its ``slug``: item, gate, round or idle speed, and why.
+
+    ``must``: it cannot be waived.
+    """
 
     slug: str
     reason: Reason
@@ -37,17 +46,22 @@ class Missing:
 
 @dataclass(frozen=True, slots=True)
 class PhaseStatus:
-    """Where a phase stands. ``not_needed_because`` says why nothing is asked of it this time, None when something is.
+    """Where a phase stands.
 
-    ``stops`` are figures outside the shop's limits; they are among what is missing. ``done``: nothing is missing, or
-    what is may be waived and was.
+    ``items`` are what it asks for of this engine in this place; ``not_needed_because`` says why nothing is asked of it
+    this time, None when something is.
+
+    ``stops`` are figures outside the shop's limits; they are among what is missing. ``heat`` is how far the engine is
+    heat-soaked, where the phase waits for that. ``done``: nothing is missing, or what is may be waived and was.
     """
 
     phase: Phase
+    items: tuple[Item, ...]
     missing: tuple[Missing, ...]
     override: WaiverEntry | None
     not_needed_because: Reason | None = None
     stops: tuple[Reason, ...] = ()
+    heat: HeatSoak | None = None
     done: bool = field(init=False)
 
     def __post_init__(self) -> None:
@@ -69,12 +83,16 @@ def progress(record: VisitRecord) -> tuple[PhaseStatus, ...]:
 
 def status_of(record: VisitRecord, phase: Phase) -> PhaseStatus:
     """How far one phase is."""
-    override = _waiver(record, phase)
+    override, items = _waiver(record, phase), items_of(record, phase)
     if not_needed := _why_not_needed(record, phase):
-        return PhaseStatus(phase, (), override, not_needed)
-    stops = _stops(record, phase)
-    lacks = [Missing("stop", stop, must=True) for stop in stops] + _missing(record, phase)
-    return PhaseStatus(phase, tuple(lacks), override, None, stops)
+        return PhaseStatus(phase, items, (), override, not_needed)
+    stops, heat = _stops(record, phase), soak_of(record) if phase.rounds == "fine" else None
+    lacks = [Missing("stop", stop, must=True) for stop in stops]
+    lacks += [Missing(i.slug, _item(phase, i), i.required) for i in items if _lacks(record, phase, i)]
+    if heat is not None and heat.lacks:
+        lacks.append(Missing(GATE, because(Requirement.HEAT_SOAK, lacks=heat.lacks)))
+    lacks += [*_lacks_of_speed(record, phase, items), *_missing_rounds(record, phase)]
+    return PhaseStatus(phase, items, tuple(lacks), override, None, stops, heat)
 
 
 def items_of(record: VisitRecord, one: Phase) -> tuple[Item, ...]:
@@ -195,16 +213,31 @@ def _why_not_needed(record: VisitRecord, one: Phase) -> Reason | None:
     return None
 
 
-def _missing(record: VisitRecord, one: Phase) -> list[Missing]:
-    return _missing_items(record, one) + _missing_rounds(record, one)
-
-
-def _missing_items(record: VisitRecord, one: Phase) -> list[Missing]:
-    items = (item for item in items_of(record, one) if _lacks(record, one, item))
-    lacks = [Missing(item.slug, _item(one, item), item.required) for item in items]
-    if one.rounds == "fine" and (cold := lacks_of(record)):
-        lacks.append(Missing(GATE, because(Requirement.HEAT_SOAK, lacks=cold)))
+def _lacks_of_speed(record: VisitRecord, one: Phase, items: tuple[Item, ...]) -> list[Missing]:
+    """The idle speed of a phase where it was recorded, but an adjustment may have changed it or it is far off."""
+    wanted, most = (round(speed / REV_PER_MIN) for speed in (record.engine.idle_speed, SPEED_WINDOW))
+    lacks = []
+    for check in (record.checks.get((one.slug, item.slug)) for item in items if item.slug in SPEEDS):
+        if check is None or check.number is None:
+            continue
+        if check.after_move < record.last_idle_move:
+            lacks.append(Missing(SPEED, because(Requirement.IDLE_AGAIN)))
+        elif abs(check.number - wanted) > most:
+            off = because(Requirement.IDLE_OFF, speed=round(check.number), wanted=wanted, most=most)
+            lacks.append(Missing(SPEED, off))
     return lacks
+
+
+def stale_items(record: VisitRecord, phase: Phase, items: tuple[Item, ...]) -> frozenset[str]:
+    """Those of a phase's items, by slug, that are to be recorded again because an adjustment was made since."""
+    recorded = ((item, record.checks.get((phase.slug, item.slug))) for item in items)
+    return frozenset(item.slug for item, check in recorded if check is not None and _is_stale(record, item, check))
+
+
+def _is_stale(record: VisitRecord, item: Item, check: CheckEntry) -> bool:
+    if item.slug in SPEEDS:
+        return check.after_move < record.last_idle_move
+    return item.fresh and check.after_move < record.last_move
 
 
 def _item(phase: Phase, item: Item) -> Reason:

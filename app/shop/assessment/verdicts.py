@@ -17,17 +17,20 @@ from app.sync.engine.engine_air import Ambient, IdleFlowModel
 from app.sync.engine.events import Event, Meter, Reading
 from app.sync.engine.hardware import Hardware
 from app.sync.engine.layout import Layout
+from app.sync.estimation.conformity import Conformity, Decision
+from app.sync.estimation.evenness import RoundResult, evenness
 from app.sync.estimation.filter import run_filter
 from app.sync.estimation.posterior import Posterior
 from app.sync.estimation.prior_transfer import prior_from_history
 from app.sync.planning.advice import Advice, AdviceKind, AdviceReason
 from app.sync.planning.planner import next_move, start_prior
-from app.sync.readings.rounds import RoundResult, RoundVerdict, evenness, outliers
+from app.sync.readings.rounds import outliers
 
 LESSONS_BACK = 3
 """Earlier visits that are learned from; what was before them counts for little by now."""
 
 _next_move = lru_cache(maxsize=128)(next_move)
+_evenness = lru_cache(maxsize=128)(evenness)
 """The same facts are judged several times for one page: by the phase that is open, by the card, by what is missing."""
 
 Values = tuple[tuple[int, float], ...]
@@ -57,8 +60,36 @@ def _balance(
 
 
 def evenness_of(record: VisitRecord, one: Round, window: float) -> RoundResult:
-    """How even the bores of a round stand, judged by a window given as a fraction of the mean."""
-    return evenness(record.layout, record.as_read(one), record.meter_as_read(), window)
+    """How even the bores stand as of a round, judged by a window given as a fraction of the mean.
+
+    Every reading of the same phase and opening counts that was taken since the last move before it.
+    """
+    return _evenness(
+        record.layout,
+        one.in_base_units,
+        record.meter_as_read(),
+        window,
+        tuple(reading for round_ in same_state(record, one) for reading in round_.in_base_units),
+        record.settings.pass_probability,
+    )
+
+
+def same_state(record: VisitRecord, one: Round) -> list[Round]:
+    """The rounds before one that were read with the same settings: of its phase and opening, with no move between.
+
+    Another phase is another state: the engine was tightened, or stood and was started again.
+    """
+    moved = max((move.after_reading for move in record.moves if move.after_reading < one.newest), default=0)
+    here = (one.row.phase, one.row.opening, bool(one.row.from_above))
+    return [
+        earlier
+        for earlier in record.rounds
+        if earlier.row.number < one.row.number
+        and (earlier.row.phase, earlier.row.opening, bool(earlier.row.from_above)) == here
+        and earlier.readings
+        and not earlier.in_question
+        and all(reading.ident > moved for reading in earlier.readings)
+    ]
 
 
 def next_of(record: VisitRecord, phase: Phase, until: Round | None = None) -> Advice | None:
@@ -77,11 +108,21 @@ def next_of(record: VisitRecord, phase: Phase, until: Round | None = None) -> Ad
         record.settings.window(phase.slug),
         record.engine.displacement,
         _start(record),
+        _decision(record, phase, until),
     )
     skipped = [b for b in advice.bores if record.rounds and b in record.rounds[-1].skipped]
     if advice.kind is AdviceKind.MEASURE and skipped == list(advice.bores):
         return Advice(AdviceKind.CANNOT, AdviceReason.SKIPPED, about=tuple(skipped))
     return advice
+
+
+def _decision(record: VisitRecord, phase: Phase, until: Round | None) -> Decision | None:
+    """What is decided of the newest round of a phase; None before it was read, or once something was moved since."""
+    mine = [until] if until else [r for r in record.rounds if r.row.phase == phase.slug and r.row.opening == 0]
+    one = mine[-1] if mine else None
+    if one is None or not one.readings or (until is None and record.moved_since(one, at_idle=True)):
+        return None
+    return evenness_of(record, one, record.settings.window(phase.slug)).decision
 
 
 def visit_prior(record: VisitRecord, back: int = LESSONS_BACK) -> Posterior | None:
@@ -149,14 +190,14 @@ def balance_of(record: VisitRecord) -> BankAssessment | None:
     mine = [r for r in record.rounds if r.row.phase == BANK_BALANCE.slug]
     ways = [(above, opening_rounds(record, mine, above)) for above in (False, True)]
     read = tuple(
-        (opening, above, tuple((r.bore, r.value) for r in record.as_read(found[opening])))
+        (opening, above, tuple((r.bore, r.value) for r in found[opening].in_base_units))
         for opening in sorted({opening for _, found in ways for opening in found if opening > 0})
         for above, found in ways
         if opening in found
     )
     if not read:
         return None
-    at_idle = _pooled(record.as_read(idle))
+    at_idle = _pooled(idle.in_base_units)
     felt = {item for phase, item in record.checks if phase == BANK_BALANCE.slug}
     return _balance(
         record.layout,
@@ -210,12 +251,11 @@ def held_off(record: VisitRecord) -> str:
         return ""
     first, second = (bank.name for bank in record.layout.banks)
     window = record.settings.idle_bank_window
-    then, now = (evenness_of(record, one, window).bank_means for one in (before, after))
-    change = math.log(now[second] / now[first] * then[first] / then[second])
+    then, now = (evenness_of(record, one, window).bank_shares for one in (before, after))
+    change = math.log((1 + now[second]) / (1 + now[first]) * (1 + then[first]) / (1 + then[second]))
     if abs(change) <= window:
         return ""
-    opened = change > 0 if record.meter.quantity == "flow" else change < 0
-    return second if opened else first
+    return second if change > 0 else first
 
 
 def needs_preset(record: VisitRecord) -> bool:
@@ -234,8 +274,8 @@ def accepted_round(record: VisitRecord, phase: Phase) -> Round | None:
 
 
 def passes(record: VisitRecord, phase: Phase, one: Round) -> bool:
-    """Whether a closed round passes: even, or as even as meter, blades and hands can tell."""
-    if evenness_of(record, one, record.settings.window(phase.slug)).verdict is RoundVerdict.EVEN:
+    """Whether a closed round passes: even, as even as the meter shows, or as even as feelers and screws can set it."""
+    if evenness_of(record, one, record.settings.window(phase.slug)).verdict in (Conformity.EVEN, Conformity.LIMIT):
         return True
     advice = next_of(record, phase, one)
     return advice is not None and advice.kind is AdviceKind.DONE
@@ -253,12 +293,8 @@ def _coarse(record: VisitRecord, phase: Phase) -> Advice | None:
         return None
     stopped = any(m.phase == phase.slug and m.kind == "stop" for m in record.moves)
     found = evenness_of(record, one, record.settings.window(phase.slug))
-    low = min(found.bank_means, key=lambda name: found.bank_means[name])
-    if (
-        stopped
-        or len(found.bank_means) < 2
-        or found.bank_means[low] >= found.mean * (1 - record.settings.coarse_window / 2)
-    ):
+    low = min(found.bank_shares, key=lambda name: found.bank_shares[name])
+    if stopped or len(found.bank_shares) < 2 or found.bank_shares[low] >= -record.settings.coarse_window / 2:
         return Advice(AdviceKind.DONE, AdviceReason.COARSE)
     bores = record.layout.bank(low).bores
     return Advice(AdviceKind.STOP, AdviceReason.COARSE_BANK, bank=low, turns=0.125, bores=bores)

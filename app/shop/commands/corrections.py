@@ -9,9 +9,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 from app.shop.commands.engines import LONGEST
-from app.shop.commands.readings import range_of
 from app.shop.errors import ConflictError, Problems, RejectedError
 from app.shop.procedure.items import Item
+from app.shop.procedure.limits import range_of
 from app.shop.procedure.phases import PHASES
 from app.shop.reasons import because
 from app.shop.record import loader

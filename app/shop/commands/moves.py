@@ -15,7 +15,7 @@ from app.shop.store.database import Database
 from app.shop.store.idempotency import checked, earlier, fingerprint
 from app.shop.store.tables import MoveRow
 from app.sync.engine.adjusters.kind import AdjusterKind
-from app.sync.engine.adjusters.registry import kind_of
+from app.sync.engine.adjusters.registry import kind_of, kinds
 from app.sync.engine.events import Place
 from app.sync.engine.layout import Layout
 from app.sync.engine.units import INCH, MM, THOU
@@ -62,7 +62,7 @@ def make(shop: Database, visit_id: int, key: str, new: NewMove, at: str, seen: i
             return again.ident
         record = loader.load(session, visit_id)
         phase = require_open(record, new.phase)
-        if new.kind not in phase.move_kinds:
+        if not any(kind.slug == new.kind and phase.may_move(kind) for kind in kinds()):
             raise RejectedError({"kind": because(Rejection.MOVE_NOT_IN_PHASE)})
         if not needs_preset(record) and record.as_found() is None:
             raise RejectedError({"kind": because(Rejection.AS_FOUND_FIRST)})

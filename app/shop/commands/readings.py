@@ -15,11 +15,12 @@ from app.shop.assessment.verdicts import far_off
 from app.shop.errors import ConflictError, RejectedError
 from app.shop.procedure.codes import SetAside, SkipReason
 from app.shop.procedure.items import Phase
+from app.shop.procedure.limits import range_of
 from app.shop.procedure.read_order import next_reading
 from app.shop.queries.assessed import gate_kept, keep_gate
 from app.shop.reasons import Reason, because
 from app.shop.record import loader
-from app.shop.record.entries import MeterEntry, MeterReading, RoundEntry
+from app.shop.record.entries import MeterReading, RoundEntry
 from app.shop.record.settings import OPENINGS
 from app.shop.record.stored_reasons import stored
 from app.shop.record.superseding import current
@@ -191,11 +192,6 @@ def begin_round(
         if wanted is not None and not OPENINGS[0] <= opening <= OPENINGS[1]:
             raise RejectedError({"opening": _opening_range(record.units.metric)})
         return _begin(session, record, phase, key, sent, opening, from_above, at).row.ident
-
-
-def range_of(meter: MeterEntry) -> Reason:
-    """What a meter can show, as the reason for which other values are rejected."""
-    return because(Rejection.OUT_OF_RANGE, low=meter.low, high=meter.high, unit=meter.unit)
 
 
 def _opening_range(metric: bool) -> Reason:

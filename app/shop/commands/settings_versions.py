@@ -36,6 +36,7 @@ def problems(new: Settings, units: Units = RECORDED) -> Problems:
     within("fine_window", new.fine_window, 0.01, 0.3, PER_CENT, 0.01)
     within("bank_window", new.bank_window, 0.01, 0.3, PER_CENT, 0.01)
     within("idle_bank_window", new.idle_bank_window, 0.01, 0.3, PER_CENT, 0.01)
+    within("pass_probability", new.pass_probability, 0.8, 0.99, PER_CENT, 0.01)
     if "fine_window" not in wrong and new.fine_window > new.coarse_window:
         wrong["fine_window"] = because(Rejection.WIDER_THAN_FIRST_FIRE, most=PER_CENT.figure(100 * new.coarse_window))
     for opening in new.openings:

@@ -98,6 +98,7 @@ class DemoTechnician:
             else:
                 self.follow(visit_id, bench, advice)
         self.blip(visit_id, bench)
+        self.idle(visit_id)
         if self.missing(visit_id, HEAT_SOAKED):
             why = "Left as it stands: the customer waits, and it idles well."
             checks.waive(self.shop, visit_id, self.key(), HEAT_SOAKED.slug, why, self.by, self.at())
@@ -108,6 +109,11 @@ class DemoTechnician:
         for _ in range(BLIPS if items else 0):
             figures = {item.slug: bench.read(int(item.slug.removeprefix("snap-")), 0.0) for item in items}
             checks.record(self.shop, visit_id, self.key(), HEAT_SOAKED.slug, figures, self.by, self.at(40))
+
+    def idle(self, visit_id: int) -> None:
+        """Record the idle speed once nothing is adjusted any more."""
+        speed = {"idle-speed": TYPICAL["idle-speed"]}
+        checks.record(self.shop, visit_id, self.key(), HEAT_SOAKED.slug, speed, self.by, self.at())
 
     def measure(self, record: VisitRecord, bench: DemoEngineModel, advice: Advice) -> None:
         """Read the bores that the advice names, then the first one again when that closes the round."""

@@ -1,5 +1,6 @@
 """Heat soak: the temperatures recorded of a visit, judged by the shop's rule, and what is still missing."""
 
+from dataclasses import dataclass
 from functools import lru_cache
 
 from app.shop.procedure.phases import HEAT_SOAKED
@@ -18,8 +19,29 @@ _heat_soaked = lru_cache(maxsize=128)(heat_soaked)
 """The same figures are judged again with every reading that comes in."""
 
 
-def points_of(record: VisitRecord) -> tuple[HeatPoint, ...]:
-    """The looks at the gauges in the order of time."""
+@dataclass(frozen=True, slots=True)
+class HeatSoak:
+    """How far an engine is heat-soaked: the looks at the gauges in the order of time, the ``time`` they cover [s], and
+    what the fine round still waits for; nothing once the gate holds or was waived with a reason."""
+
+    points: tuple[HeatPoint, ...]
+    time: float
+    lacks: tuple[Reason, ...]
+
+
+def soak_of(record: VisitRecord) -> HeatSoak:
+    """How far the engine is heat-soaked. Oil is asked for in the test cell only, where it has a gauge."""
+    points = _points(record)
+    heat = _heat_soaked(points, record.settings.heat, with_oil=record.visit.place == "test cell")
+    return HeatSoak(points, heat.time, _lacks(record, heat))
+
+
+def lacks_of(record: VisitRecord) -> tuple[Reason, ...]:
+    """What the fine round still waits for."""
+    return soak_of(record).lacks
+
+
+def _points(record: VisitRecord) -> tuple[HeatPoint, ...]:
     coolant, oil = (dict(record.series(HEAT_SOAKED.slug, item)) for item in ("coolant", "oil"))
     return tuple(
         HeatPoint(at, *(one[at] + ZERO_CELSIUS if at in one else None for one in (coolant, oil)))
@@ -27,18 +49,12 @@ def points_of(record: VisitRecord) -> tuple[HeatPoint, ...]:
     )
 
 
-def heat_of(record: VisitRecord) -> Heat:
-    """Whether the engine is heat-soaked. Oil is asked for in the test cell only, where it has a gauge."""
-    return _heat_soaked(points_of(record), record.settings.heat, with_oil=record.visit.place == "test cell")
-
-
-def lacks_of(record: VisitRecord) -> tuple[Reason, ...]:
-    """What the fine round still waits for; empty once the gate holds or was waived with a reason."""
+def _lacks(record: VisitRecord, heat: Heat) -> tuple[Reason, ...]:
     if any(waiver.gate == GATE for waiver in record.overrides):
         return ()
     rule, wanted = record.settings.heat, record.settings.pulls
     degrees = record.units.of("temperature")
-    lacks = [_reason(lack, rule, degrees) for lack in heat_of(record).lacks]
+    lacks = [_reason(lack, rule, degrees) for lack in heat.lacks]
     pulls = record.checks.get((HEAT_SOAKED.slug, "pulls"))
     if wanted and (pulls is None or (pulls.number or 0) < wanted):
         lacks.append(because(Requirement.PULLS, count=round(wanted)))

@@ -12,6 +12,7 @@ from app.shop.procedure.parts import Part
 from app.shop.reasons import Reason, because
 from app.shop.record.measures import Quantity, Units
 from app.shop.rejections import Rejection
+from app.sync.engine.adjusters.kind import AdjusterKind
 from app.sync.engine.adjusters.registry import kind_of, kinds
 from app.sync.engine.layout import Layout
 
@@ -107,18 +108,17 @@ class Phase:
         """What to do in this phase at an engine that has those parts."""
         return tuple(step.code for step in self.steps if step.when in parts)
 
-    @property
-    def move_kinds(self) -> tuple[str, ...]:
-        """Slugs of the kinds of adjuster that are moved in this phase: ``moves``, and where bores are evened every
-        further kind that acts at idle."""
-        if self.rounds != "fine":
-            return self.moves
-        further = (kind.slug for kind in kinds() if kind.at_idle and kind.slug not in self.moves)
-        return (*self.moves, *further)
+    def may_move(self, kind: AdjusterKind) -> bool:
+        """Whether adjusters of that kind are moved in this phase: those of ``moves``, and where bores are evened every
+        one that acts at idle."""
+        return kind.slug in self.moves or (self.rounds == "fine" and kind.at_idle)
 
     def moves_for(self, layout: Layout) -> tuple[str, ...]:
-        """Those of the ``move_kinds`` that an engine has."""
-        return tuple(slug for slug in self.move_kinds if kind_of(slug).adjusters(layout))
+        """Slugs of the kinds of adjuster that are moved in this phase and that an engine has, those of ``moves`` in
+        their order first."""
+        named = [kind_of(slug) for slug in self.moves]
+        further = [kind for kind in kinds() if kind not in named and self.may_move(kind)]
+        return tuple(kind.slug for kind in (*named, *further) if kind.adjusters(layout))
 
     def cautions_at(self, place: str, parts: Collection[Part]) -> tuple[CautionCode, ...]:
         """What to beware of in this phase at that place and at an engine that has those parts."""

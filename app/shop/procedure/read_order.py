@@ -13,8 +13,8 @@ class NextReading:
     """The reading to take next in a phase: in which round, at which opening, which bore.
 
     ``bore`` is None when the round is closed, or the phase has no rounds. ``follow`` are the bores after it.
-    ``current`` is the round as recorded so far, None before its first reading. ``from_above``: the lever is opened
-    further first and brought back onto the blade.
+    ``current`` is the round as recorded so far, None before its first reading, and ``first`` the bore it began with.
+    ``from_above``: the lever is opened further first and brought back onto the blade.
     """
 
     round_number: int
@@ -24,6 +24,7 @@ class NextReading:
     follow: tuple[int, ...]
     current: Round | None
     from_above: bool = False
+    first: int | None = None
 
 
 def next_reading(record: VisitRecord, phase: Phase) -> NextReading:
@@ -39,12 +40,13 @@ def next_reading(record: VisitRecord, phase: Phase) -> NextReading:
         bores = record.layout.bores
         return NextReading(newest + 1, opening or 0.0, bores[0], "turn", bores[1:], None)
     number, opening, above = current.row.number, current.row.opening, bool(current.row.from_above)
+    first = current.first_bore()
     if current.closed:
-        return NextReading(number, opening, None, "closing", (), current, above)
+        return NextReading(number, opening, None, "closing", (), current, above, first)
     left = [b for b in record.layout.bores if b not in current.latest and b not in current.skipped]
     if left:
-        return NextReading(number, opening, left[0], "turn", tuple(left[1:]), current, above)
-    return NextReading(number, opening, current.first_bore(), "closing", (), current, above)
+        return NextReading(number, opening, left[0], "turn", tuple(left[1:]), current, above, first)
+    return NextReading(number, opening, first, "closing", (), current, above, first)
 
 
 def opening_rounds(record: VisitRecord, mine: list[Round], from_above: bool = False) -> dict[float, Round]:

@@ -22,6 +22,8 @@ class Requirement(StrEnum):
     OPENING_ROUNDS = "opening-rounds"
     BANKS_TOGETHER = "banks-together"
     BANK_ON_STOP = "bank-on-stop"  # bank
+    IDLE_AGAIN = "idle-again"
+    IDLE_OFF = "idle-off"  # speed, wanted, most: all rev/min
     SNAP_READ = "snap-read"  # bore, done, wanted
     SNAP_LOOSE_BANK = "snap-loose-bank"  # bore, scatter, expected, bank
     SNAP_LOOSE_COUPLER = "snap-loose-coupler"  # bore, scatter, expected, near, far

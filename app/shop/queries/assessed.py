@@ -1,13 +1,44 @@
 """A visit with what is judged of it, handed out again while nothing was added to it."""
 
+from typing import NamedTuple
+
 from sqlmodel import Session
 
-from app.shop.assessment.assessment import Assessment, assess
+from app.shop.assessment.assessment import Assessment, PhaseAssessment, assess
 from app.shop.assessment.progress import Gate, gate_of
+from app.shop.commands.corrections import as_issued, issue_of
+from app.shop.errors import NotFoundError
 from app.shop.procedure.phases import PHASES
+from app.shop.procedure.requirements import Waiting
+from app.shop.reasons import because
 from app.shop.record import loader
-from app.shop.record.revision import Revision, revision_when_read
+from app.shop.record.revision import Revision, revision_when_read, version_of
 from app.shop.record.visit_record import VisitRecord
+from app.shop.store.database import Database
+
+
+class PhaseSeen(NamedTuple):
+    """One phase of a visit as a page sees it: all of one moment, with the ``version`` that changes with every row."""
+
+    assessment: Assessment
+    judged: PhaseAssessment
+    version: str
+
+
+def phase_seen(shop: Database, visit_id: int, slug: str) -> PhaseSeen:
+    """What there is to see of a phase of a visit now. Raises NotFoundError where one of them does not exist."""
+    phase = next((one for one in PHASES if one.slug == slug), None)
+    if phase is None:
+        raise NotFoundError(because(Waiting.NO_SUCH_PHASE))
+    with shop.reading() as session:
+        assessment = assessed(session, visit_id)
+    return PhaseSeen(assessment, assessment.of(phase), version_of(assessment.record))
+
+
+def issued(assessment: Assessment, issue: int) -> Assessment:
+    """What was judged of a visit by an earlier issue of its sheet; ``assessment`` where it is the newest or none."""
+    record = assessment.record
+    return assess(as_issued(record, issue)) if 0 < issue < issue_of(record) else assessment
 
 
 def assessed(session: Session, visit_id: int) -> Assessment:

@@ -17,7 +17,8 @@ from app.sync.engine.events import Meter
 from app.sync.engine.hardware import Hardware
 from app.sync.engine.layout import Adjuster, Layout
 from app.sync.engine.units import KPA, REV_PER_MIN, ZERO_CELSIUS
-from app.sync.readings.rounds import RoundResult, reading_sd
+from app.sync.estimation.evenness import RoundResult
+from app.sync.readings.rounds import reading_sd
 from app.sync.slips.creep import Creep, creeping, scores
 from app.sync.slips.slip_detection import Conditions, Pooled, SlipAssessment, expected_common, pool, slipped
 
@@ -219,7 +220,7 @@ def _stand(record: VisitRecord, speaks: Round, together: Sequence[Round]) -> Rou
     judged = {ident: evenness_of(record, one, record.settings.fine_window) for ident, one in rounds.items()}
     values: dict[int, list[float]] = defaultdict(list)
     for one in alike:
-        readings = record.as_read(one)
+        readings = one.in_base_units
         drift = judged[one.row.ident].drift
         first, last = readings[0].at, max(r.at for r in readings)
         for at, reading in enumerate(readings):

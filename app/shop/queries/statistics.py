@@ -22,7 +22,7 @@ from app.shop.store.tables import Practice, Visit
 from app.sync.engine.adjusters.registry import adjusters, kind_at
 from app.sync.engine.layout import Bypass, Coupler, Layout, OtherScrew, StopScrew
 from app.sync.engine.units import MM
-from app.sync.readings.rounds import RoundVerdict
+from app.sync.estimation.conformity import Conformity
 from app.sync.slips.slip_detection import Bore, Slip, SlipVerdict
 
 MOST_ENGINES = 200
@@ -214,7 +214,7 @@ def _lasts(changed: Sequence[Change]) -> Table:
     rows = []
     for (low, high), those in found.items():
         still = sum(
-            c.after.found is not None and c.after.found.judged.verdict is not RoundVerdict.NOT_EVEN for c in those
+            c.after.found is not None and c.after.found.judged.verdict is not Conformity.NOT_EVEN for c in those
         )
         quiet = sum(c.assessment is not None and c.assessment.verdict is SlipVerdict.QUIET for c in those)
         label = (

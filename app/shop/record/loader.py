@@ -55,6 +55,8 @@ SELECT v.id, max(c.id) FROM visit v JOIN visit b ON b.engine_id = v.engine_id AN
 JOIN correction c ON c.visit_id = b.id WHERE v.id IN ({several}) GROUP BY v.id
 """
 
+SIMULATED = "SELECT v.id FROM visit v JOIN practice p ON p.engine_id = v.engine_id WHERE v.id IN ({several})"
+
 TABLES: dict[type[Entry], str] = {
     EngineEntry: "engine",
     FittingEntry: "fitting",
@@ -68,6 +70,9 @@ TABLES: dict[type[Entry], str] = {
     CorrectionEntry: "correction",
 }
 """The table of each kind of entry that belongs to a visit or is named by one; readings hang on their round."""
+
+COLUMNS: dict[type[Entry], tuple[str, ...]] = {kind: columns_of(kind) for kind in (*TABLES, MeterReading)}
+"""The columns of each, in the order of the fields of the entry."""
 
 E = TypeVar("E", bound=Entry)
 
@@ -177,6 +182,7 @@ def records(session: Session, ids: Sequence[int]) -> list[VisitRecord]:
     fitted_before = {
         visit_id: (fitting_id, place) for visit_id, fitting_id, place in _asked(session, FITTED_BEFORE, ids)
     }
+    simulated = {visit_id for (visit_id,) in _asked(session, SIMULATED, ids)}
     studied = meter_studies.newest_reading(session)
     repeats = _Repeats(session, studied)
     settings = stored_settings.by_id(session, {visit.setup for visit in visits.values() if visit.setup})
@@ -203,6 +209,7 @@ def records(session: Session, ids: Sequence[int]) -> list[VisitRecord]:
             settings=settings.get(visit.setup or 0, DEFAULTS),
             units=held.units,
             setup=setup,
+            simulated=visit.ident in simulated,
         )
         for visit in (visits[visit_id] for visit_id in ids)
     ]
@@ -233,8 +240,8 @@ def _asked(session: Session, query: str, ids: Iterable[int]) -> list[tuple[Any, 
 
 def _entries(session: Session, kind: type[E], column: str, ids: Iterable[int]) -> list[E]:
     """The entries of a kind whose ``column`` is among ``ids``, by that and in the order they were stored."""
-    columns = ", ".join(f'"{name}"' for name in columns_of(kind))
-    query = f'SELECT {columns} FROM "{TABLES[kind]}" WHERE {column} IN ({{several}}) ORDER BY {column}, id'
+    columns = '", "'.join(COLUMNS[kind])
+    query = f'SELECT "{columns}" FROM "{TABLES[kind]}" WHERE {column} IN ({{several}}) ORDER BY {column}, id'
     return [kind(*row) for row in _asked(session, query, ids)]
 
 
@@ -253,7 +260,7 @@ def _of(session: Session, kind: type[V], ids: Iterable[int]) -> dict[int, tuple[
 
 def _entered(session: Session, ids: Iterable[int]) -> dict[int, tuple[MeterReading, ...]]:
     """The readings of the visits by round, in the order they were stored."""
-    columns = ", ".join(f'r."{name}"' for name in columns_of(MeterReading))
-    joined = f"SELECT {columns} FROM round o JOIN reading r ON r.round_id = o.id WHERE o.visit_id IN ({{several}})"
+    columns = '", r."'.join(COLUMNS[MeterReading])
+    joined = f'SELECT r."{columns}" FROM round o JOIN reading r ON r.round_id = o.id WHERE o.visit_id IN ({{several}})'
     taken = (MeterReading(*row) for row in _asked(session, f"{joined} ORDER BY r.round_id, r.id", ids))
     return {round_id: tuple(mine) for round_id, mine in groupby(taken, key=lambda r: r.round_id)}

@@ -5,6 +5,7 @@ worded, on every visit at once, and nothing of how they are judged.
 """
 
 from dataclasses import dataclass, fields, replace
+from functools import cached_property
 from typing import Literal
 
 from app.sync.engine.units import BAR, IN_HG, INCH, KPA, MILLIBAR, MM, PSI, THOU
@@ -73,8 +74,12 @@ MEASURES: dict[Quantity, tuple[Measure, ...]] = {
 """The units of each quantity; the first one is what is recorded in. Pounds, inches, miles of 63,360 of them and the
 degree Fahrenheit are exact by definition (NIST SP 811, appendix B)."""
 
+_NAMED: dict[tuple[Quantity, str], Measure] = {
+    (quantity, measure.name): measure for quantity, measures in MEASURES.items() for measure in measures
+}
 
-@dataclass(frozen=True, slots=True)
+
+@dataclass(frozen=True)
 class Units:
     """The names of the units chosen, by quantity. Raises ValueError for one that is none of ``MEASURES``."""
 
@@ -98,12 +103,12 @@ class Units:
         """The unit of an altitude: feet beside miles, else meters. The foot is 0.3048 m by definition."""
         return Measure("m", places=0) if self.distance == "km" else Measure("ft", 12 * INCH, places=0)
 
-    @property
+    @cached_property
     def on_screen(self) -> "Units":
         """The units to show and type figures in: feelers in inches where thousandths of one are recorded."""
         return replace(self, blade=INCHES) if self.blade == THOUSANDTHS else self
 
-    @property
+    @cached_property
     def metric(self) -> bool:
         """Whether blades are in millimetres."""
         return self.blade == "mm"
@@ -142,4 +147,4 @@ def offered(quantity: Quantity) -> tuple[str, ...]:
 
 def named(quantity: Quantity, unit: str) -> Measure:
     """The unit of that name. Raises KeyError when the quantity has none."""
-    return {measure.name: measure for measure in MEASURES[quantity]}[unit]
+    return _NAMED[quantity, unit]

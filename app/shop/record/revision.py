@@ -83,3 +83,8 @@ def _newest(rows: Sequence[Entry]) -> int:
 def version(session: Session, visit_id: int) -> str:
     """A short text that changes with every row added to a visit. Raises NotFoundError."""
     return ".".join(map(str, revision_of(session, visit_id)))
+
+
+def version_of(record: VisitRecord) -> str:
+    """The ``version`` of a visit when ``record`` was read."""
+    return ".".join(map(str, revision_when_read(record)))

@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from datetime import datetime
+from functools import cached_property
 
 from app.shop.record.entries import (
     CheckEntry,
@@ -83,6 +84,11 @@ class Round:
         """This round with one more reading."""
         return Round(self.row, (*self.entered, entered))
 
+    @cached_property
+    def in_base_units(self) -> tuple[Reading, ...]:
+        """The ``readings`` in base units, as the estimator takes them."""
+        return tuple(_reading(row) for row in self.readings)
+
     def first_bore(self) -> int | None:
         """The bore read first, which the drift check goes back to; a correction of it changes nothing in that."""
         return next((r.bore for r in self.entered if r.bore in self.latest and r.value is not None), None)
@@ -111,7 +117,7 @@ class VisitRecord:
     that whole visit, with some before it, and ``corrected_before`` the newest correction of any visit before.
     ``repeatability`` is what the meter repeats by its studies up to the sign-off; ``studied`` the newest reading of any
     study when this was read; ``settings`` are the shop's as they were when the visit was opened, ``units`` those it
-    shows figures in by now, as of its newest ``setup``.
+    shows figures in by now, as of its newest ``setup``. ``simulated``: the engine is one to train on.
     """
 
     engine: EngineEntry
@@ -135,10 +141,12 @@ class VisitRecord:
     units: Units = RECORDED
     setup: int = 0
     corrected_before: int = 0
+    simulated: bool = False
     moves: tuple[MoveEntry, ...] = field(init=False)
     checks: dict[tuple[str, str], CheckEntry] = field(init=False)
     taken_back: frozenset[int] = field(init=False)
     last_move: int = field(init=False)
+    last_idle_move: int = field(init=False)
     last_reading: int = field(init=False)
 
     def __post_init__(self) -> None:
@@ -151,6 +159,7 @@ class VisitRecord:
                 c.supersedes_id for c in self.all_checks if c.text == TAKEN_BACK and c.supersedes_id is not None
             ),
             last_move=max((m.ident for m in self.all_moves), default=0),
+            last_idle_move=max((m.ident for m in self.all_moves if kind_of(m.kind).at_idle), default=0),
             last_reading=max((r.newest for r in self.rounds), default=0),
         )
 
@@ -190,10 +199,6 @@ class VisitRecord:
         repeats = self.meter.repeatability if self.repeatability is None else self.repeatability
         return Meter("vacuum" if self.meter.quantity == "vacuum" else "flow", self.meter.step * size, repeats)
 
-    def as_read(self, one: Round) -> list[Reading]:
-        """The standing readings of a round in base units, in the order they were entered."""
-        return [_reading(r) for r in one.readings]
-
     def as_found(self) -> Round | None:
         """The first closed idle round before any move; the coarse scan of a first fire only when there is no other."""
         first_move = min((m.after_reading for m in self.moves), default=None)
@@ -208,6 +213,12 @@ class VisitRecord:
         still = [r for r in self.rounds if r.closed and r.row.opening == 0 and not self.moved_since(r)]
         return still[-1] if still else None
 
+    @property
+    def read_after_tightening(self) -> bool:
+        """Whether the round that speaks for the engine as left was read in lock-down, with everything tightened."""
+        left = self.as_left()
+        return left is not None and left.row.phase == PHASE_ORDER[-1]
+
     def events(self, until: Round | None = None) -> list[Event]:
         """Idle readings once hot, idle speeds and moves as the estimator takes them, in the order they happened.
 
@@ -219,7 +230,9 @@ class VisitRecord:
         newest = until.newest if until else self.last_reading
         hot = [r for r in self.rounds if r.row.opening == 0 and r.row.phase != "first-fire" and 0 < r.newest <= newest]
         stamped: list[tuple[tuple[int, int], Event]] = [
-            ((r.ident, 0), _reading(r)) for one in hot for r in one.readings
+            ((row.ident, 0), reading)
+            for one in hot
+            for row, reading in zip(one.readings, one.in_base_units, strict=True)
         ]
         place_of_move = {m.ident: m.after_reading for m in self.all_moves}
         stamped += [
@@ -233,9 +246,9 @@ class VisitRecord:
             if check.number is not None and check.ident not in self.taken_back:
                 at = (place_of_move.get(after, 0), after)
                 stamped.append((at, IdleSpeed(check.number * REV_PER_MIN, seconds(check.at))))
-        return [*self.screw_presets(), *(event for _, event in sorted(stamped, key=lambda pair: pair[0]))]
+        return [*self.screw_presets, *(event for _, event in sorted(stamped, key=lambda pair: pair[0]))]
 
-    @property
+    @cached_property
     def ambient(self) -> Ambient:
         """The air of the day: what was recorded last, else the standard pressure at the shop's altitude."""
         seen = {c.item: c.number for c in sorted(self.checks.values(), key=lambda c: c.ident) if c.item in AIR}
@@ -246,13 +259,16 @@ class VisitRecord:
             self.settings.altitude,
         )
 
-    def screw_presets(self) -> Iterator[Move]:
+    @cached_property
+    def screw_presets(self) -> tuple[Move, ...]:
         """Screws that were preset otherwise than the estimator takes them to be, as turns from there."""
+        moves: list[Move] = []
         for kind in kinds_with_gain():
             out = self.checks.get((PHASE_ORDER[0], f"{kind.slug}-turns"))
             if out is not None and out.number is not None and out.number != kind.preset:
-                for place in sorted(map(kind.place, kind.adjusters(self.layout)), key=lambda place: place.near or 0):
-                    yield kind.move(place, out.number - kind.preset, at=seconds(out.at))
+                places = sorted(map(kind.place, kind.adjusters(self.layout)), key=lambda place: place.near or 0)
+                moves += [kind.move(place, out.number - kind.preset, at=seconds(out.at)) for place in places]
+        return tuple(moves)
 
 
 def seconds(at: str) -> float:

@@ -227,7 +227,7 @@ def _done(record: VisitRecord) -> list[Event]:
         ((r.ident, 0), Reading(r.bore, 0.0, 0.0)) for one in record.rounds for r in one.entered if r.value is not None
     ]
     stamped += [((m.after_reading, m.ident), move_of(m)) for m in record.all_moves]
-    return [*record.screw_presets(), *(event for _, event in sorted(stamped, key=lambda pair: pair[0]))]
+    return [*record.screw_presets, *(event for _, event in sorted(stamped, key=lambda pair: pair[0]))]
 
 
 def _opening(record: VisitRecord, new: NewReading) -> tuple[float, bool]:

@@ -94,7 +94,8 @@ class BankDifference:
     """Second bank less first bank at one opening: mean flow per bore [kg/s], its error, and per cent of their mean.
 
     ``lever_travel`` [m] is 0 at idle; ``first`` and ``second`` are the banks' mean flows per bore [kg/s].
-    ``from_above`` as in ``Opening``.
+    ``from_above`` as in ``Opening``. Worked out from those: ``difference``, second less first [kg/s], and ``percent``,
+    the same in per cent of the mean of both, 0 where nothing flowed.
     """
 
     lever_travel: float
@@ -102,16 +103,13 @@ class BankDifference:
     second: float
     sd: float
     from_above: bool = False
+    difference: float = field(init=False)
+    percent: float = field(init=False)
 
-    @property
-    def difference(self) -> float:
-        """Second less first [kg/s]."""
-        return self.second - self.first
-
-    @property
-    def percent(self) -> float:
-        """The difference in per cent of the mean of both banks."""
-        return 200 * self.difference / (self.first + self.second)
+    def __post_init__(self) -> None:
+        difference, both = self.second - self.first, self.first + self.second
+        object.__setattr__(self, "difference", difference)
+        object.__setattr__(self, "percent", 200 * difference / both if both else 0.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -172,17 +170,15 @@ def balance(
     """What the readings at a few part-throttle openings say about the two banks.
 
     Flats are offered only when the free play of both links was proven, lost motion ruled out, at least two openings
-    read on both banks and the length of a link is the probable cause. Bores read at idle and at the opening count;
-    others are passed over.
+    read on both banks and the length of a link is the probable cause. Only bores read at idle and at the opening count.
 
     Parameters: ``layout`` of the engine; ``hardware`` fitted; ``idle`` flow per bore [kg/s] of the evened engine, on
     the same meter; ``openings`` read, in any order; ``meter`` they were read with; ``free_play_proven`` True when
     both links were felt to have play with the pedal released; ``both_hands`` True for rods with a left-hand and a
     right-hand thread; ``gain`` of ln(flow) per opening [1/rad] of this engine at idle, None when not known;
     ``joints_tight`` True when no lost motion was felt by hand, which readings both ways may overrule; ``idle_times``
-    readings per bore behind ``idle``; ``gauged_ratio`` how much faster the second bank's shaft turns than the
-    first's, as a fraction, measured over the whole travel with an angle gauge and the engine off, None when it was
-    not; ``engine`` how it draws air, a usual one that idles on that air when None.
+    readings per bore behind ``idle``; ``gauged_ratio`` how much faster the second bank's shaft turns, as a fraction, by
+    an angle gauge over the whole travel, or None; ``engine`` how it draws air, a usual one of that idle when None.
 
     Source: plate geometry and a simulated engine; priors and thresholds are judgement.
 
@@ -200,18 +196,16 @@ def balance(
     at_idle = _difference(layout, Opening(0.0, idle, idle_times), idle, meter)
     if at_idle is None:
         return BankAssessment(Cause.UNKNOWN, names, extra=Extra.IDLE)
-    read = sorted((o for o in openings if o.lever_travel > 0), key=lambda opening: opening.lever_travel)
-    pairs = [(o, d) for o in read if (d := _difference(layout, o, idle, meter)) is not None]
+    pairs = _read_openings(layout, openings, idle, meter)
     differences = (at_idle, *(difference for _, difference in pairs))
     if not pairs:
         return BankAssessment(Cause.UNKNOWN, names, differences, extra=Extra.OPENING, extra_travel=LEAST_TRAVEL)
     usable = [opening for opening, _ in pairs]
     travels = np.array([opening.lever_travel for opening in usable])
-    observed = np.array([_log_difference(layout, opening.readings, idle) for opening in usable])
     posterior = posterior_weights(
         travels / CENTRAL_LEVER,
         np.array([opening.from_above for opening in usable]),
-        observed,
+        np.array([_log_difference(layout, opening.readings, idle) for opening in usable]),
         _noise(layout, usable, idle, idle_times, meter),
         _bank_curves(layout, hardware, at_idle, idle, gain, engine),
         GAIN_DOUBT if gain is None else GAIN_DOUBT_LEARNED,
@@ -219,6 +213,14 @@ def balance(
         RATIOS if gauged_ratio is None else np.array([gauged_ratio]),
     )
     return _classify(names, differences, travels, posterior, hardware, free_play_proven, both_hands)
+
+
+def _read_openings(
+    layout: Layout, openings: Sequence[Opening], idle: Mapping[int, float], meter: Meter
+) -> list[tuple[Opening, BankDifference]]:
+    """The openings read on both banks, the smallest first, each with the difference of the banks there."""
+    read = sorted((o for o in openings if o.lever_travel > 0), key=lambda opening: opening.lever_travel)
+    return [(o, d) for o in read if (d := _difference(layout, o, idle, meter)) is not None]
 
 
 def _bank_curves(

@@ -85,11 +85,8 @@ def posterior_weights(
     least = min(fixed.min(), loose.min())
     of_fixed, of_loose = (np.exp(-(square - least) / 2).sum(axis=0) for square in (fixed, loose))
 
-    point_offset, of_length, of_slack = (
-        (OFFSETS == 0.0).astype(float),
-        _normal_density(OFFSETS, LENGTH_SPREAD),
-        _normal_density(OFFSETS, SLACK_SPREAD),
-    )
+    point_offset = (OFFSETS == 0.0).astype(float)
+    of_length, of_slack = _normal_density(OFFSETS, LENGTH_SPREAD), _normal_density(OFFSETS, SLACK_SPREAD)
     of_ratio = _normal_density(ratio_grid, RATIO_SPREAD)
     point_ratio = (np.abs(ratio_grid) == np.abs(ratio_grid).min()).astype(float)
     hypotheses = {

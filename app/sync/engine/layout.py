@@ -7,7 +7,7 @@ only the air that a bypass screw lets past each of them sets them apart.
 """
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
 from functools import cached_property
 from typing import Literal
@@ -108,7 +108,7 @@ class Bank:
     """One line of bores, front of the engine first, with the bores its stop screw and its link act at.
 
     ``joints`` says how each bore is joined to the next one, front first; empty where every joint is a coupler reset on
-    a blade.
+    a blade. ``kinds``, worked out from it, says so of every joint.
     """
 
     name: str
@@ -116,16 +116,13 @@ class Bank:
     stop: int
     drive: int
     joints: tuple[JointKind, ...] = ()
+    kinds: tuple[JointKind, ...] = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
         if set(self.joints) == {"blade"} and len(self.joints) == len(self.bores) - 1:
             object.__setattr__(self, "joints", ())
-
-    @property
-    def kinds(self) -> tuple[JointKind, ...]:
-        """How each bore is joined to the next one, front first, said of every joint."""
         usual: tuple[JointKind, ...] = ("blade",)
-        return self.joints or usual * (len(self.bores) - 1)
+        object.__setattr__(self, "kinds", self.joints or usual * (len(self.bores) - 1))
 
     @cached_property
     def outward(self) -> tuple[Joint, ...]:

@@ -44,7 +44,8 @@ class Posterior:
 
     Gains are what a turn of each of ``adjusters_with_gain`` does. ``mean`` has shape (2 bores + gains + 2,),
     ``covariance`` its square; ``row_of_bore`` gives each bore's row. ``no_effect_counts`` counts for each adjuster how
-    many moves in a row had no effect by the readings.
+    many moves in a row had no effect by the readings. Worked out from those: how many ``bores`` there are, and
+    ``width``, the area that one metre of gap opens [m]: half the bore's circumference, to 0.5 % at idle.
     """
 
     layout: Layout
@@ -54,11 +55,12 @@ class Posterior:
     covariance: Floats
     row_of_bore: Mapping[int, int]
     no_effect_counts: dict[Adjuster, int] = field(default_factory=dict)
+    bores: int = field(init=False)
+    width: float = field(init=False)
 
-    @property
-    def bores(self) -> int:
-        """How many bores there are."""
-        return len(self.row_of_bore)
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "bores", len(self.row_of_bore))
+        object.__setattr__(self, "width", gap_width(self.hardware))
 
     @property
     def gaps(self) -> Floats:
@@ -69,11 +71,6 @@ class Posterior:
     def leaks(self) -> Floats:
         """Areas beside the gaps [m2]."""
         return self.mean[self.bores : 2 * self.bores]
-
-    @property
-    def width(self) -> float:
-        """Area that one metre of gap opens [m]: half the bore's circumference, to 0.5 % at idle."""
-        return gap_width(self.hardware)
 
     @property
     def areas(self) -> Floats:

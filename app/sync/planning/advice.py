@@ -46,6 +46,8 @@ class AdviceReason(StrEnum):
     THEN = "then"  # follows another adjustment of the same plan
     EVEN = "even"
     FINEST = "finest"
+    METER_LIMIT = "meter-limit"  # likely even, and more readings would hardly tell
+    NOTHING_HELPS = "nothing-helps"  # not even, and no adjustment brings it nearer
     COARSE = "coarse"  # close enough to warm the engine up
     SKIPPED = "skipped"
     SCATTER = "slop"  # readings vary with nothing adjusted
@@ -87,6 +89,12 @@ class Advice:
     then
         The moves of the same plan that are likely to follow, at most ``MOST_THEN``; each is planned again once the one
         before it was made.
+
+    Worked out from those: ``adjuster``, the kind of adjuster to move, None where it asks for no move; ``place``, where
+    that sits; ``gap``, the thickness of the feeler stack [m]; ``amount``, by how much to move it in the unit of its
+    kind.
+
+    Raises KeyError for a kind of adjuster that is not there.
     """
 
     kind: str
@@ -101,26 +109,19 @@ class Advice:
     expected: Mapping[int, Expected] = field(default_factory=dict)
     about: tuple[int, ...] = ()
     then: tuple["Advice", ...] = ()
+    adjuster: AdjusterKind | None = field(init=False, repr=False, compare=False)
+    place: Place = field(init=False, repr=False, compare=False)
+    gap: float = field(init=False, repr=False, compare=False)
+    amount: float = field(init=False, repr=False, compare=False)
 
-    @property
-    def moves(self) -> bool:
-        """Whether it asks for a move."""
-        return self.kind not in NO_MOVE
-
-    @property
-    def place(self) -> Place:
-        """Where the adjuster sits that it is about."""
-        return Place(self.bank or "", self.near, self.far)
-
-    @property
-    def amount(self) -> float:
-        """By how much to move it, in the unit of its kind: turns, flats, or metres of feeler."""
-        return self.flats if self.moves and kind_of(self.kind).unit == "flats" else self.turns or self.gap
-
-    @property
-    def gap(self) -> float:
-        """Thickness of the feeler stack [m]."""
-        return sum(self.leaves)
+    def __post_init__(self) -> None:
+        adjuster = None if self.kind in NO_MOVE else kind_of(self.kind)
+        gap = sum(self.leaves)
+        object.__setattr__(self, "adjuster", adjuster)
+        object.__setattr__(self, "place", Place(self.bank or "", self.near, self.far))
+        object.__setattr__(self, "gap", gap)
+        flats = adjuster is not None and adjuster.unit == "flats"
+        object.__setattr__(self, "amount", self.flats if flats else self.turns or gap)
 
 
 def step_kind(kind: AdjusterKind) -> str:
@@ -139,6 +140,6 @@ def move_of(advice: Advice) -> Move | None:
     >>> move_of(Advice(AdviceKind.BYPASS, AdviceReason.CLOSED, near=3, turns=0.25))
     BypassTurn(bore=3, turns=0.25, at=0.0)
     """
-    if not advice.moves or advice.place == Place():
+    if advice.adjuster is None or advice.place == Place():
         return None
-    return kind_of(advice.kind).move(advice.place, advice.amount, advice.leaves)
+    return advice.adjuster.move(advice.place, advice.amount, advice.leaves)

@@ -82,8 +82,10 @@ def optimize(posterior: Posterior, task: PlanningProblem) -> Plan:
 
 def _may(choice: Candidate, layout: Layout, task: PlanningProblem) -> bool:
     """Whether no screw goes a way that it is not to go."""
-    made = ((place, amount > 0) for place, amount in zip(_places(layout), choice, strict=True) if amount)
-    return not task.no_way or not any((place, 1 if more else -1) in task.no_way for place, more in made)
+    if not task.no_way:
+        return True
+    made = ((place, 1 if amount > 0 else -1) for place, amount in zip(_places(layout), choice, strict=True) if amount)
+    return task.no_way.isdisjoint(made)
 
 
 def _places(layout: Layout) -> tuple[Adjuster, ...]:

@@ -19,6 +19,8 @@ from app.sync.engine.engine_air import Ambient, usual_breathing
 from app.sync.engine.events import Event, IdleSpeed, Meter, Move, Reading
 from app.sync.engine.hardware import Hardware
 from app.sync.engine.layout import Adjuster, Layout
+from app.sync.estimation.conformity import Conformity, Decision
+from app.sync.estimation.evenness import evenness
 from app.sync.estimation.filter import predicted_readings, run_filter
 from app.sync.estimation.posterior import Posterior, prior_for
 from app.sync.estimation.predict import predict
@@ -61,8 +63,7 @@ DOUBT_AFTER_BLADE = 0.25
 aims that one better (our judgement)."""
 
 MOST_EXTRA = 10
-"""Readings past a whole round with no move after which what stands is called the finest that can be reached
-(our judgement)."""
+"""Readings past a whole round with no move after which no further one is asked for (our judgement)."""
 
 MOST_UNMOVED = 2
 """Moves of one adjuster in a row that moved nothing, after which the cause is looked for (our judgement)."""
@@ -106,13 +107,14 @@ def next_move(
     window: float,
     displacement: float,
     start: Posterior | None = None,
+    decision: Decision | None = None,
 ) -> Advice:
-    """The one next step towards an even idle.
+    """The one next step towards an even idle; it is done when the verdict says so, and never before.
 
     Parameters: ``layout`` of the engine; ``hardware`` fitted; ``meter`` read with; ``events`` so far, oldest first;
     ``wanted_speed`` [rev/s]; ``blades`` owned, single leaves [m]; ``window`` half width as a fraction of the mean;
     ``displacement`` [m3] of the whole engine, above 0; ``start`` the prior from earlier visits, the usual one when
-    None.
+    None; ``decision`` what was decided of the readings since the last move, decided here when None.
     """
     if displacement <= 0:
         raise ValueError("an engine has a displacement")
@@ -141,10 +143,18 @@ def next_move(
     )
     standing = outcomes(posterior, task, [no_change(layout)])
     bench = _PlanningContext(posterior, meter, task, standing, events, [e.bore for e in since])
-    if standing.all_inside[0] < ENOUGH and (plan := _plan(bench)):
-        first = _first_of(plan, bench)
-        return first if move_of(first) is None else replace(first, then=_then(plan, bench))
-    return _last_round(bench, any(e.closing for e in since), finer=window < reachable)
+    if decision is None and since:
+        decision = evenness(layout, since, meter, window).decision
+    even = decision is not None and decision.conformity is Conformity.EVEN and standing.off_speed[0] <= LOST
+    if not even and standing.all_inside[0] < ENOUGH and (plan := _plan(bench)):
+        return _towards(plan, bench)
+    return _last_round(bench, any(e.closing for e in since), decision, finer=window < reachable)
+
+
+def _towards(plan: Plan, bench: _PlanningContext) -> Advice:
+    """The first step of a plan, with the moves that follow."""
+    first = _first_of(plan, bench)
+    return first if move_of(first) is None else replace(first, then=_then(plan, bench))
 
 
 @lru_cache(maxsize=64)
@@ -186,12 +196,15 @@ def _to_read_again(layout: Layout, meter: Meter, since: Sequence[Reading]) -> Ad
     return Advice(AdviceKind.MEASURE, AdviceReason.MISREAD, bores=once) if once else None
 
 
-def _plan(bench: _PlanningContext) -> Plan:
-    """The cheapest moves; where a bore is lost without one, the price of leaving it grows until some move pays."""
+def _plan(bench: _PlanningContext, *, force: bool = False) -> Plan:
+    """The cheapest moves; where a bore is lost without one, the price of leaving it grows until some move pays.
+
+    ``force`` lets the price grow even where no bore is lost.
+    """
     helpless = frozenset(bore for bore in bench.layout.bores if _why_unadjustable(bore, bench))
     task, posterior = replace(bench.task, helpless=helpless), as_if_known(bench.posterior)
     helped = (bench.outside(bore) for bore in bench.layout.bores if bore not in helpless)
-    if max([*helped, float(bench.standing.off_speed[0])]) <= LOST:
+    if not force and max([*helped, float(bench.standing.off_speed[0])]) <= LOST:
         return optimize(posterior, task)
     task = replace(task, restart=0.0)
     for _ in range(5):
@@ -333,28 +346,38 @@ def _why_unadjustable(bore: int, bench: _PlanningContext) -> AdviceReason | None
     return AdviceReason.BYPASS_END if left * kind.step <= SEATED else None
 
 
-def _last_round(bench: _PlanningContext, closed: bool, finer: bool) -> Advice:
-    """Where no move pays: what is left to read, or that it is done."""
+def _last_round(bench: _PlanningContext, closed: bool, decision: Decision | None, finer: bool) -> Advice:
+    """Where no move pays: what is left to read, that it is done, or what is done about a verdict that is not even."""
     by_doubt = sorted(bench.layout.bores, key=lambda bore: -bench.outside(bore))
     unread = tuple(bore for bore in by_doubt if bore not in bench.read)
     if unread:
         return Advice(AdviceKind.MEASURE, AdviceReason.LAST_ROUND, bores=unread)
-    if not closed:
+    if not closed or decision is None:
         return Advice(AdviceKind.MEASURE, AdviceReason.CLOSE_ROUND, bores=(bench.read[0],))
-    if bench.standing.all_inside[0] >= ENOUGH:
-        return Advice(AdviceKind.DONE, AdviceReason.FINEST if finer else AdviceReason.EVEN)
+    if decision.conformity is Conformity.EVEN:
+        return Advice(AdviceKind.DONE, AdviceReason.EVEN)
+    if finer and bench.standing.all_inside[0] >= ENOUGH:
+        return Advice(AdviceKind.DONE, AdviceReason.FINEST)
+    if decision.conformity is Conformity.LIMIT:
+        return Advice(AdviceKind.DONE, AdviceReason.METER_LIMIT)
     for bore in by_doubt:
         if bench.outside(bore) > LOST and (why := _why_unadjustable(bore, bench)):
             return Advice(AdviceKind.CANNOT, why, near=bore, about=(bore,))
-    if len(bench.read) - len(bench.layout.bores) - 1 >= MOST_EXTRA:
-        return Advice(AdviceKind.DONE, AdviceReason.FINEST)
-    times = Counter(bench.read)
-    chances = {bore: bench.outside(bore) for bore in by_doubt}
-    return Advice(
-        AdviceKind.MEASURE,
-        AdviceReason.DOUBTFUL,
-        bores=(max(by_doubt, key=lambda b: chances[b] * (1 - chances[b]) / times[b]),),
-    )
+    extra = len(bench.read) - len(bench.layout.bores) - 1
+    if decision.rounds is not None and decision.read_next and extra < MOST_EXTRA:
+        return Advice(AdviceKind.MEASURE, AdviceReason.DOUBTFUL, bores=decision.read_next[:1])
+    if plan := _plan(bench, force=True):
+        return _towards(plan, bench)
+    if extra < MOST_EXTRA:
+        return Advice(AdviceKind.MEASURE, AdviceReason.DOUBTFUL, bores=(_most_doubtful(bench),))
+    about = tuple(sorted((*decision.above, *decision.below))) or tuple(by_doubt[:1])
+    return Advice(AdviceKind.CANNOT, AdviceReason.NOTHING_HELPS, about=about)
+
+
+def _most_doubtful(bench: _PlanningContext) -> int:
+    """The bore whose next reading tells most."""
+    times, chances = Counter(bench.read), {bore: bench.outside(bore) for bore in bench.layout.bores}
+    return max(bench.layout.bores, key=lambda b: chances[b] * (1 - chances[b]) / times[b])
 
 
 def _has_no_effect(adjuster: Adjuster, bench: _PlanningContext) -> bool:

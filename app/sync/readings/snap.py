@@ -6,6 +6,7 @@ after a few blips then scatter by more than the meter does.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 from scipy.special import chdtri
 
@@ -33,6 +34,7 @@ class Snap:
     coupler: Coupler | None
 
 
+@lru_cache(maxsize=64)
 def suspects(layout: Layout) -> tuple[int, ...]:
     """The bores to blip: those without a return spring of their own, and the one that carries the throttle sensor.
 

@@ -147,8 +147,7 @@ def slipped(
     Parameters: ``layout`` of the engine; ``left`` and ``found`` pooled readings per bore (see ``pool``), the round's
     trend removed; ``meter`` they were read with; ``same_meter`` False when the two visits used different meters, whose
     scales may differ by any factor; ``heat_soaked`` False when one of the rounds was not taken hot; ``expected_common``
-    change of ln(flow) from air and speed (see the function of that name); ``gain`` [1/rad] learned at idle on this
-    engine.
+    change of ln(flow) from air and speed (see that function); ``gain`` [1/rad] learned at idle on this engine.
 
     Source: Bayesian comparison of stories; sizes and odds from a simulated engine.
 
@@ -169,14 +168,10 @@ def slipped(
     ranked = sorted(odds, key=lambda suspect: -odds[suspect])
     best = fit.best(TOLD)
     hypotheses = tuple(_hypothesis(fit, at, bores, USUAL_GAIN if gain is None else gain) for at in best)
-    verdict = SlipVerdict.QUIET
-    if any_slip >= DOUBTFUL_FROM:
-        verdict = SlipVerdict.SLIPPED if any_slip >= SLIPPED_FROM else SlipVerdict.DOUBTFUL
-    named = None
+    verdict, named = _verdict_of(any_slip), None
     if verdict is SlipVerdict.SLIPPED and odds[ranked[0]] >= NAMED_FROM:
-        named = next(
-            (slip for hypothesis in hypotheses for slip in hypothesis.slips if slip.suspect == ranked[0]), None
-        )
+        slips = (slip for hypothesis in hypotheses for slip in hypothesis.slips)
+        named = next((slip for slip in slips if slip.suspect == ranked[0]), None)
     open_questions = any(UNLIKELY_BELOW <= chance < SETTLED_FROM for chance in odds.values())
     settled = any_slip < LOOK_FROM or (verdict is SlipVerdict.SLIPPED and not open_questions)
     scores = _reread_scores(fit, variances, np.array([found[bore].n for bore in bores]))
@@ -197,6 +192,12 @@ def slipped(
         between=_between(fit, best, hypotheses, asked[0]) if asked else None,
         misread={bore: float(chance) for bore, chance in zip(bores, misread, strict=True) if chance > 0},
     )
+
+
+def _verdict_of(any_slip: float) -> SlipVerdict:
+    if any_slip < DOUBTFUL_FROM:
+        return SlipVerdict.QUIET
+    return SlipVerdict.SLIPPED if any_slip >= SLIPPED_FROM else SlipVerdict.DOUBTFUL
 
 
 def _hypothesis(fit: HypothesisFit, at: int, bores: tuple[int, ...], gain: float) -> SlipHypothesis:

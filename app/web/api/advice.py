@@ -11,7 +11,6 @@ from app.shop.procedure.phases import BANK_BALANCE, phase_named
 from app.shop.queries.assessed import assessed
 from app.sync.banks.banks import BankAssessment
 from app.sync.banks.link_hypotheses import Cause
-from app.sync.engine.adjusters.registry import kind_of
 from app.sync.engine.units import DEGREE, THOU
 from app.sync.planning.advice import AdviceKind
 from app.web.api.problems import NOT_THERE
@@ -139,7 +138,7 @@ def _told(judged: PhaseAssessment, slug: Slug) -> AdviceTold:
     record, step = judged.record, judged.step
     title, reason = step_words(judged)
     waits = judged.gate.closed or judged.gate.waits
-    kind = kind_of(step.kind) if step.moves else None
+    kind = step.adjuster
     return AdviceTold(
         kind=step.kind,
         why=step.why,

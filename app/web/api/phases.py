@@ -8,7 +8,7 @@ from pydantic import Field
 
 from app.shop.assessment.assessment import PhaseAssessment
 from app.shop.commands import checks
-from app.shop.procedure.heat import lacks_of, points_of
+from app.shop.procedure.heat import HeatSoak
 from app.shop.procedure.parts import parts_of
 from app.shop.procedure.phases import phase_named
 from app.shop.queries.assessed import assessed
@@ -243,13 +243,13 @@ def _told(judged: PhaseAssessment) -> PhaseTold:
         standing=StandingTold.of(standing),
         aim=phase_goal(phase, parts),
         steps=list(phase_steps(phase, parts)),
-        cautions=[str(one) for one in safety_lines(phase.cautions_at(record.visit.place, parts))],
+        cautions=[str(one) for one in safety_lines(judged.cautions)],
         defer=deferral(),
         items=items,
         moves=list(phase.moves_for(record.layout)),
         window_percent=trade(judged.tolerance, 0.01),
         preset=_preset(record, judged.preset) if judged.preset is not None else None,
-        heat=_heat(record) if phase.rounds == "fine" else None,
+        heat=_heat(standing.heat) if standing.heat is not None else None,
     )
 
 
@@ -267,18 +267,17 @@ def _preset(record: VisitRecord, start: Preset) -> PresetTold:
     )
 
 
-def _heat(record: VisitRecord) -> HeatTold:
-    lacks = lacks_of(record)
+def _heat(heat: HeatSoak) -> HeatTold:
     return HeatTold(
-        hot=not lacks,
-        lacks=[in_words(lack) for lack in lacks],
-        lack_codes=[str(lack.code) for lack in lacks],
+        hot=not heat.lacks,
+        lacks=[in_words(lack) for lack in heat.lacks],
+        lack_codes=[str(lack.code) for lack in heat.lacks],
         gauges=[
             GaugesTold(
                 at=stamp(datetime.fromtimestamp(point.at, UTC)),
                 coolant_c=None if point.coolant is None else trade(point.coolant - ZERO_CELSIUS, 1),
                 oil_c=None if point.oil is None else trade(point.oil - ZERO_CELSIUS, 1),
             )
-            for point in points_of(record)
+            for point in heat.points
         ],
     )

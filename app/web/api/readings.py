@@ -5,16 +5,18 @@ from typing import Annotated, Literal
 from fastapi import APIRouter
 from pydantic import Field
 
-from app.shop.assessment.verdicts import evenness_of
+from app.shop.assessment.assessment import Assessment
 from app.shop.commands import engines, readings
 from app.shop.commands.readings import NewReading
 from app.shop.procedure.codes import SkipReason
+from app.shop.queries.assessed import assessed
 from app.shop.record import loader
 from app.shop.record.entries import MeterReading
 from app.shop.record.visit_record import Round, VisitRecord
 from app.shop.store.database import Database
 from app.sync.engine.units import THOU
-from app.sync.readings.rounds import BoreVerdict, RoundResult, RoundVerdict
+from app.sync.estimation.conformity import Conformity
+from app.sync.estimation.evenness import BoreVerdict, RoundResult
 from app.web.api.problems import NOT_THERE, REFUSALS, named
 from app.web.api.shapes import By, Id, Key, MeterUnit, Sent, Slug, Told, example, shown, trade
 from app.web.context import Now, Shop
@@ -152,14 +154,25 @@ class BoreTold(Told):
     bore: int
     value: float
     deviation: float = Field(description="From the mean of all bores.")
-    uncertainty: float = Field(description="The guard band kept for the meter on both sides of the window.")
+    uncertainty: float = Field(description="Half the width of the interval of `deviation`, which holds nine of ten.")
+    share: float = Field(description="Its air beside the mean of all bores, a fraction: 0.05 is 5 % more.")
+    share_low: float = Field(description="Lower end of the interval that holds `share` in nine cases of ten.")
+    share_high: float = Field(description="Upper end of that interval.")
+    inside: float = Field(description="Probability that the bore is within the tolerance.")
+    above: float = Field(description="Probability that it takes more air than the tolerance allows.")
+    below: float = Field(description="Probability that it takes less.")
     verdict: BoreVerdict
 
 
 class EvennessTold(Told):
-    """How even the bores of a round stand. Figures are in `unit`."""
+    """How even the bores stand as of a round, by every reading of its phase since the last move. Figures in `unit`."""
 
-    verdict: RoundVerdict
+    verdict: Conformity
+    all_inside: float | None = Field(description="Probability that every bore is within the tolerance; null meanwhile.")
+    pass_probability: float = Field(description="From which of it the engine is even: the shop's setting.")
+    counted: int = Field(description="Readings gone by, those of earlier rounds too.")
+    rounds_to_decide: int | None = Field(description="Further rounds that would likely decide it; null where none is.")
+    read_next: list[int] = Field(description="Bores whose next reading tells most, most telling first.")
     sentence: str
     unit: MeterUnit
     mean: float
@@ -178,6 +191,11 @@ class EvennessTold(Told):
         return EvennessTold.model_validate(
             {
                 "verdict": found.verdict,
+                "all_inside": found.decision.all_inside,
+                "pass_probability": record.settings.pass_probability,
+                "counted": found.counted,
+                "rounds_to_decide": found.decision.rounds,
+                "read_next": list(found.decision.read_next),
                 "sentence": verdict_sentence(found, unit_of(meter)),
                 "unit": meter.unit,
                 "mean": shown(found.mean, meter),
@@ -193,6 +211,12 @@ class EvennessTold(Told):
                         value=shown(one.value, meter),
                         deviation=shown(one.deviation, meter),
                         uncertainty=shown(one.uncertainty, meter),
+                        share=one.share,
+                        share_low=one.low,
+                        share_high=one.high,
+                        inside=one.inside,
+                        above=one.above,
+                        below=one.below,
                         verdict=one.verdict,
                     )
                     for one in found.standings
@@ -224,10 +248,10 @@ class RoundTold(Told):
     evenness: EvennessTold | None = Field(description="Null before the first reading.")
 
     @staticmethod
-    def of(record: VisitRecord, one: Round) -> "RoundTold":
-        """From what was entered."""
+    def of(assessment: Assessment, one: Round) -> "RoundTold":
+        """From what was entered, and how even it is."""
+        record = assessment.record
         standing = {row.ident for row in (*one.readings, *one.skipped.values())}
-        window = record.settings.window(one.row.phase)
         return RoundTold.model_validate(
             {
                 "number": one.row.number,
@@ -242,7 +266,7 @@ class RoundTold(Told):
                     QuestionTold(bore=older.bore, older=older.ident, newer=newer.ident)
                     for older, newer in one.in_question
                 ],
-                "evenness": EvennessTold.of(record, evenness_of(record, one, window)) if one.readings else None,
+                "evenness": EvennessTold.of(record, assessment.evenness(one)) if one.readings else None,
             }
         )
 
@@ -251,8 +275,8 @@ class RoundTold(Told):
 def rounds(shop: Shop, visit_id: Id) -> list[RoundTold]:
     """Every round in order, with how even it was."""
     with shop.reading() as session:
-        record = loader.load(session, visit_id)
-    return [RoundTold.of(record, one) for one in record.rounds]
+        assessment = assessed(session, visit_id)
+    return [RoundTold.of(assessment, one) for one in assessment.record.rounds]
 
 
 @router.post("/phases/{phase}/rounds", status_code=201, summary="Begin one more round", responses=REFUSALS)
@@ -263,8 +287,8 @@ def begin_round(shop: Shop, visit_id: Id, phase: Slug, body: RoundSent, now: Now
     with named(value="", opening="lever_thou"):
         row_id = readings.begin_round(shop, visit_id, body.key, phase, now, wanted, from_above=body.from_above)
     with shop.reading() as session:
-        record = loader.load(session, visit_id)
-    return RoundTold.of(record, next(one for one in record.rounds if one.row.ident == row_id))
+        assessment = assessed(session, visit_id)
+    return RoundTold.of(assessment, next(one for one in assessment.record.rounds if one.row.ident == row_id))
 
 
 @router.post("/phases/{phase}/readings", status_code=201, summary="Add a reading", responses=REFUSALS)

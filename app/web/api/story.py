@@ -41,7 +41,7 @@ def visit_story(shop: Shop, visit_id: Id) -> StoryTold:
     return StoryTold(
         visit=VisitTold.of(assessment),
         fitting=FittingTold.of(known.fitting),
-        rounds=[RoundTold.of(known, one) for one in known.rounds],
+        rounds=[RoundTold.of(assessment, one) for one in known.rounds],
         moves=[MoveTold.of(row, known) for row in known.all_moves],
         checks=[CheckTold.of(row, known) for row in known.all_checks],
         overrides=[OverrideTold.of(row) for row in known.overrides],

@@ -3,9 +3,7 @@
 from dataclasses import dataclass
 
 from app.sync.engine.adjusters.kind import AdjusterKind
-from app.sync.engine.adjusters.registry import kind_at, kind_of, own_screws
 from app.sync.engine.events import Place
-from app.sync.engine.layout import Layout
 from app.sync.engine.units import THOU
 from app.sync.planning.advice import Advice
 from app.web import forms
@@ -64,21 +62,14 @@ def further_fields() -> list[tuple[str, str]]:
     return [(field, say(ADJUSTERS[kind].name)) for field, kind in forms.further_fields().items()]
 
 
-def screw_marks(layout: Layout, step: Advice) -> dict[int, tuple[ScrewMark, ...]]:
-    """By bore, the screws of a single bore as its tile shows them, and whether the next step turns one."""
-    found: dict[int, tuple[ScrewMark, ...]] = {}
-    for screw in own_screws(layout):
-        kind = kind_at(layout, screw)
-        bore = kind.place(screw).near
-        if bore is not None:
-            turned = step.kind == kind.slug and step.near == bore
-            found[bore] = (*found.get(bore, ()), ScrewMark(kind.slug, *drawing_of(kind.slug).corner, turned))
-    return found
+def screw_mark(kind: AdjusterKind, turned: bool) -> ScrewMark:
+    """A screw of a single bore as its tile shows it; ``turned`` when the next step turns it."""
+    return ScrewMark(kind.slug, *drawing_of(kind.slug).corner, turned)
 
 
 def moved_coupler(step: Advice) -> frozenset[int | None]:
     """The two bores between which the next step resets or turns a coupler; empty where it moves none."""
-    at_coupler = step.moves and kind_of(step.kind).sits == "coupler"
+    at_coupler = step.adjuster is not None and step.adjuster.sits == "coupler"
     return frozenset((step.near, step.far)) if at_coupler else frozenset()
 
 
@@ -99,9 +90,8 @@ def place_from(kind: AdjusterKind, text: str) -> Place:
     return Place(near=ends[0], far=ends[1]) if len(ends) == 2 else Place()
 
 
-def amount_fields(advice: Advice) -> dict[str, str]:
+def amount_fields(kind: AdjusterKind, advice: Advice) -> dict[str, str]:
     """How far a move goes, as the form carries it: one or two leaves [thou], or an amount and which way."""
-    kind = kind_of(advice.kind)
     if kind.unit == "leaves":
         thou = [f"{leaf / THOU:g}" for leaf in advice.leaves]
         return {"leaf": thou[0], "second_leaf": thou[1] if len(thou) > 1 else ""}

@@ -5,11 +5,9 @@ from collections.abc import Mapping
 from typing import Literal
 
 from app.shop.assessment.assessment import Assessment
-from app.shop.assessment.verdicts import evenness_of
 from app.shop.record.entries import MeterEntry, MeterReading
-from app.shop.record.visit_record import Round, VisitRecord
 from app.sync.engine.layout import JointKind
-from app.sync.readings.rounds import BoreResult, BoreVerdict, RoundResult
+from app.sync.estimation.evenness import BoreResult, BoreVerdict, RoundResult
 from app.web.presenters.views import PhaseState, PhaseView, Shape, SmallRow, SmallTile
 from app.wording.quantities import unit_of
 from app.wording.work.phases import phase_title
@@ -62,18 +60,14 @@ def phases(assessment: Assessment) -> tuple[PhaseView, ...]:
     return tuple(views)
 
 
-def small_rows(record: VisitRecord) -> tuple[SmallRow, ...]:
+def small_rows(assessment: Assessment) -> tuple[SmallRow, ...]:
     """The newest idle round in the small form."""
+    record = assessment.record
     idle = [r for r in record.rounds if r.row.opening == 0 and r.readings]
-    judged = _judged(record, idle[-1]) if idle else None
-    standings = by_bore(judged)
+    standings = by_bore(assessment.evenness(idle[-1]) if idle else None)
     return tuple(
         SmallRow(tuple(SmallTile(shape_of(standings.get(bore))) for bore in bank.bores)) for bank in record.layout.banks
     )
-
-
-def _judged(record: VisitRecord, one: Round) -> RoundResult:
-    return evenness_of(record, one, record.settings.window(one.row.phase))
 
 
 def value_of(reading: MeterReading, meter: MeterEntry) -> str:

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from app.shop.procedure.heat import GATE, heat_of, lacks_of, points_of
+from app.shop.procedure.heat import GATE, HeatSoak
 from app.shop.record.entries import WaiverEntry
 from app.shop.record.visit_record import VisitRecord
 from app.sync.engine.units import MINUTE, ZERO_CELSIUS
@@ -48,10 +48,9 @@ class HeatView:
     height: float = HEIGHT
 
 
-def heat_view(record: VisitRecord) -> HeatView:
+def heat_view(record: VisitRecord, heat: HeatSoak) -> HeatView:
     """The heat soak of a visit, to be drawn."""
-    points = points_of(record)
-    heat, rule = heat_of(record), record.settings.heat
+    points, rule = heat.points, record.settings.heat
     begin = points[0].at if points else 0.0
     span = max(LEAST_SPAN, points[-1].at - begin) if points else LEAST_SPAN
     coolant = [(p.at - begin, p.coolant) for p in points if p.coolant is not None]
@@ -61,7 +60,7 @@ def heat_view(record: VisitRecord) -> HeatView:
         HeatTrace("oil", _placed(oil, span), _down(rule.oil)),
     )
     every = next(e for e in (5, 10, 20, 60, 240, 1440, 10080) if span / MINUTE / e <= 8 or e == 10080)
-    waits = tuple(in_words(lack) for lack in lacks_of(record))
+    waits = tuple(in_words(lack) for lack in heat.lacks)
     degrees = record.units.of("temperature")
     return HeatView(
         tuple(line for line in lines if line.points),

@@ -45,7 +45,7 @@ class CheckLine:
     @property
     def shown(self) -> str:
         """What stands in the box of a figure: what is typed, or what was recorded unless it is asked for again."""
-        if self.typed or self.row is None or self.row.number is None or self.item.over_time:
+        if self.typed or self.row is None or self.row.number is None or self.item.over_time or self.stale:
             return self.typed
         return self.item.shown(self.row.number, self.units)
 
@@ -65,7 +65,7 @@ def check_lines(
     lines, parts = [], parts_of(record.layout)
     for item in judged.items:
         row = record.checks.get((phase.slug, item.slug))
-        stale = row is not None and item.fresh and row.after_move < record.last_move
+        stale = item.slug in judged.stale
         needed = record.visit.place in item.needed
         typed, problem = values.get(item.slug, ""), problems.get(item.slug, "")
         lines.append(CheckLine(item, item_label(item, parts), row, stale, typed, problem, needed, units))

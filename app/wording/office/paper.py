@@ -7,7 +7,8 @@ from collections.abc import Collection, Mapping
 
 from app.shop.commands.corrections import Corrected
 from app.shop.procedure.parts import Part
-from app.sync.readings.rounds import BoreVerdict, RoundVerdict
+from app.sync.estimation.conformity import Conformity
+from app.sync.estimation.evenness import BoreVerdict
 from app.wording.message import Message, say
 from app.wording.work.phases import item_label
 from app.wording.work.safety import SafetyMessage, SafetyWords, Signal, in_parts
@@ -31,15 +32,24 @@ WARNINGS = (
 # The result.
 
 AS_FOUND, AS_LEFT = Message("As found"), Message("As left")
-VERDICTS: Mapping[RoundVerdict, Message] = {
-    RoundVerdict.EVEN: Message("even", context="round"),
-    RoundVerdict.NOT_EVEN: Message("not even", context="round"),
-    RoundVerdict.UNDECIDED: Message("undecided", context="round"),
-    RoundVerdict.INCOMPLETE: Message("round not complete", context="round"),
+VERDICTS: Mapping[Conformity, Message] = {
+    Conformity.EVEN: Message("even", context="round"),
+    Conformity.NOT_EVEN: Message("not even", context="round"),
+    Conformity.UNDECIDED: Message("undecided", context="round"),
+    Conformity.LIMIT: Message("even as far as this meter shows", context="round"),
+    Conformity.INCOMPLETE: Message("round not complete", context="round"),
 }
 RESULT = Message("As left: {verdict}")
+RESULT_BEFORE_TIGHTENING = Message("As left: {verdict}, not read after tightening")
 NO_RESULT = Message("As left: not read")
 NO_ROUND = Message("No complete round was read after the last adjustment.")
+
+LEFT_BEFORE_TIGHTENING = Message("The bores were not read after everything was tightened. Before that:")
+RULE = Message("The rule: every bore within {tolerance} of the mean, even from a probability of {sure} on.")
+EVIDENCE = Message(
+    "It rests on {count} reading since the last adjustment. The meter repeats to {repeats}.",
+    many="It rests on {count} readings since the last adjustment. The meter repeats to {repeats}.",
+)
 
 OPEN_BY = Message("open {deviation}", note="bore: more open than the mean")
 CLOSED_BY = Message("closed {deviation}", note="bore: more closed than the mean")

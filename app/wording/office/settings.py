@@ -17,6 +17,7 @@ SOURCES: Mapping[StrEnum, Message] = {
     Source.ANY_INITIALS: Message("no list, any initials are accepted"),
     Source.MAKER_FIRST: Message("common practice, no published source. The engine maker’s figure comes first"),
     Source.SEA_LEVEL: Message("sea level. The air pressure recorded at a visit comes first"),
+    Source.PUBLISHED_DEFAULT: Message("default of ISO 14253-1:2017, as secondary sources describe it"),
     Source.SERVICE_SHEETS: Message("slightly above the 60\u00a0°C of public service sheets"),
 }
 """Where a default comes from."""
@@ -29,6 +30,7 @@ UNIT_NAMES: Mapping[str, Message] = {"miles": Message("miles"), "months": Messag
 """Units that have a name where others have a symbol."""
 
 TOLERANCES = Message("Tolerances, ±\u00a0% of the mean")
+VERDICT = Message("Verdict")
 HEAT_SOAKED = Message("Heat-soaked")
 STOP = Message("Stop the engine")
 NEXT_CHECK = Message("Next check")
@@ -39,6 +41,7 @@ FIELDS: Mapping[str, Message] = {
     "fine_window": Message("Heat-soaked recheck and lock-down"),
     "bank_window": Message("Banks at part throttle"),
     "idle_bank_window": Message("Banks at idle, before and after a link rod is turned"),
+    "pass_probability": Message("Even from a probability that all bores are inside of"),
     "least_time": Message("Engine running for at least"),
     "pulls": Message("Short pulls, at least"),
     "coolant_least": Message("Coolant at least"),
@@ -63,6 +66,7 @@ CHANGED: Mapping[str, Message] = {
     "fine_window": Message("heat-soaked tolerance"),
     "bank_window": Message("part-throttle tolerance of the banks"),
     "idle_bank_window": Message("idle tolerance of the banks"),
+    "pass_probability": Message("probability for even"),
     "openings": Message("opening feelers"),
     "base_blade": Message("base feeler"),
     "blades": Message("feeler set"),

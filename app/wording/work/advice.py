@@ -4,7 +4,6 @@ from collections.abc import Mapping
 from enum import StrEnum
 
 from app.shop.record.measures import Units
-from app.sync.engine.adjusters.registry import kind_of
 from app.sync.engine.layout import Layout
 from app.sync.planning.advice import Advice, AdviceKind, AdviceReason
 from app.wording.message import Message, say
@@ -71,6 +70,14 @@ REASONS: Mapping[StrEnum, Message] = {
     AdviceReason.EVEN: Message("Another adjustment would change less than the meter can show.", limit=REASON),
     AdviceReason.FINEST: Message(
         "Your feelers and screws cannot set it closer. The tolerance is tighter than they allow.", limit=REASON
+    ),
+    AdviceReason.METER_LIMIT: Message(
+        "Even as far as this meter shows. More readings or adjustments would hardly tell more.", limit=REASON
+    ),
+    AdviceReason.NOTHING_HELPS: Message(
+        "Bore {bores}: no adjustment brings it nearer. Check for a leak, lost motion, spark and mixture.",
+        many="Bores {bores}: no adjustment brings them nearer. Check for a leak, lost motion, spark and mixture.",
+        limit=REASON,
     ),
     AdviceReason.COARSE: Message(
         "Close enough to warm the engine up. Fine adjustment comes when it is hot.", limit=REASON
@@ -140,7 +147,7 @@ def reason(advice: Advice, layout: Layout, unit: Unit) -> str:
 
     Parameters: ``advice`` to say; ``layout`` it is about; ``unit`` of the meter.
     """
-    if not advice.moves or not kind_of(advice.kind).at_idle or advice.why is AdviceReason.DIRECTION:
+    if advice.adjuster is None or not advice.adjuster.at_idle or advice.why is AdviceReason.DIRECTION:
         return _why(advice, layout)
     parts = [_why(advice, layout), adjusters.effect(advice, layout), _expected(advice, unit), _next(advice, layout)]
     return " ".join(part for part in parts if part)

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from enum import StrEnum
 from typing import NamedTuple
 
-from app.shop.assessment.advising import StepReason
+from app.shop.assessment.codes import StepReason
 from app.shop.procedure.read_order import NextReading
 from app.shop.record.measures import Units
 from app.shop.record.visit_record import VisitRecord

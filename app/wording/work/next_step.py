@@ -3,8 +3,8 @@
 from collections.abc import Mapping
 from enum import StrEnum
 
-from app.shop.assessment.advising import StepReason
 from app.shop.assessment.assessment import PhaseAssessment
+from app.shop.assessment.codes import StepReason
 from app.sync.banks.banks import Extra
 from app.sync.engine.engine_air import Beyond
 from app.sync.planning.advice import AdviceKind

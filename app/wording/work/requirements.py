@@ -60,6 +60,8 @@ REQUIREMENTS: Mapping[Requirement, Worded] = {
     Requirement.OPENING_ROUNDS: Message("A complete round at every opening after the last link rod adjustment"),
     Requirement.BANKS_TOGETHER: Message("Banks that open together at every opening"),
     Requirement.BANK_ON_STOP: Message("Bank {bank} back on its stop screw: its link rod holds it open at idle"),
+    Requirement.IDLE_AGAIN: Message("Idle speed after the last adjustment"),
+    Requirement.IDLE_OFF: Message("Idle within {most} rpm of the {wanted} rpm wanted: it was {speed} rpm"),
     Requirement.SNAP_READ: Message("Bore {bore} read after a blip, {done} of {wanted}"),
     Requirement.SNAP_LOOSE_BANK: Message(
         "Bore {bore} does not return to one position: it varies by {scatter} %, the meter by {expected} %. Stop the "

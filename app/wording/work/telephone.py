@@ -162,7 +162,7 @@ def _read(bore: int, lever: float, above: bool) -> str:
 
 
 def _adjust(advice: Advice, layout: Layout) -> str:
-    if not advice.moves:
+    if advice.adjuster is None:
         return ""
     words, (feeler, *more) = ADJUSTERS[advice.kind], [_feeler(leaf) for leaf in advice.leaves] or [""]
     said = say(

@@ -1,9 +1,11 @@
 """How even a round is, in words: a title, a sentence, and the word below each reading."""
 
+import math
 from collections.abc import Mapping
 from enum import StrEnum
 
-from app.sync.readings.rounds import BoreResult, BoreVerdict, RoundResult, RoundVerdict
+from app.sync.estimation.conformity import Conformity
+from app.sync.estimation.evenness import BoreResult, BoreVerdict, RoundResult
 from app.wording.message import Message, say
 from app.wording.quantities import Unit, bore_list, percent, with_unit
 from app.wording.reasons import TABLES
@@ -15,10 +17,11 @@ MOST_NAMED = 3
 """Bores at the limit that are named in a sentence; more are counted."""
 
 TITLES: Mapping[StrEnum, Message] = {
-    RoundVerdict.EVEN: Message("Even", limit=TITLE, context="verdict"),
-    RoundVerdict.NOT_EVEN: Message("Not even", limit=TITLE),
-    RoundVerdict.UNDECIDED: Message("Undecided", limit=TITLE),
-    RoundVerdict.INCOMPLETE: Message("Even so far", limit=TITLE),
+    Conformity.EVEN: Message("Even", limit=TITLE, context="verdict"),
+    Conformity.NOT_EVEN: Message("Not even", limit=TITLE),
+    Conformity.UNDECIDED: Message("Undecided", limit=TITLE),
+    Conformity.LIMIT: Message("Even as far as this meter shows", limit=TITLE),
+    Conformity.INCOMPLETE: Message("Even so far", limit=TITLE),
 }
 WORDS: Mapping[StrEnum, Message] = {
     BoreVerdict.EVEN: Message("even", limit=TILE),
@@ -26,14 +29,14 @@ WORDS: Mapping[StrEnum, Message] = {
     BoreVerdict.OPEN: Message("open", limit=TILE, context="a plate"),
     BoreVerdict.CLOSED: Message("closed", limit=TILE, context="a plate"),
 }
-TABLES[RoundVerdict] = TITLES
+TABLES[Conformity] = TITLES
 TABLES[BoreVerdict] = WORDS
 
 HIGH, LOW = Message("high {gap}", limit=TILE), Message("low {gap}", limit=TILE)
 OPEN, CLOSED = Message("open {gap}", limit=TILE), Message("closed {gap}", limit=TILE)
 HIGH_END, LOW_END = Message("high", limit=TILE), Message("low", limit=TILE)
 
-EVEN = Message("All bores within ±{tolerance} of the mean, meter error allowed for.", limit=SENTENCE)
+EVEN = Message("All bores within ±{tolerance} of the mean: {probability} likely.", limit=SENTENCE)
 SO_FAR = Message("No bore outside ±{tolerance} so far. Finish the round.", limit=SENTENCE)
 MISREAD = Message(
     "Bore {bores} is far from the others. Read it again.",
@@ -41,12 +44,20 @@ MISREAD = Message(
     limit=SENTENCE,
 )
 AT_LIMIT = Message(
-    "Bore {bores} is at the limit. The meter cannot tell which side.",
-    many="Bores {bores} are at the limit. The meter cannot tell which side.",
+    "{probability} likely that all bores are inside. Not sure of bore {bores}.",
+    many="{probability} likely that all bores are inside. Not sure of bores {bores}.",
     limit=SENTENCE,
 )
 MANY_AT_LIMIT = Message(
-    "{count} of {total} bores are at the limit. The meter cannot tell which side.",
+    "{probability} likely that all bores are inside. Not sure of {count} of {total} bores.",
+    limit=SENTENCE,
+)
+METER_LIMIT = Message(
+    "{probability} likely that all bores are within ±{tolerance}. More readings with this meter hardly help.",
+    limit=SENTENCE,
+)
+SOME_OUTSIDE = Message(
+    "Hardly likely that all bores are inside: bore {bores} least of all.",
     limit=SENTENCE,
 )
 TOO_OPEN = Message("Bore {bores} is too open.", many="Bores {bores} are too open.")
@@ -71,30 +82,41 @@ def verdict_sentence(found: RoundResult, unit: Unit) -> str:
         return _of_bores(MISREAD, sorted(found.outliers))
     tolerance = with_unit(unit.show(found.tolerance), unit.name)
     match found.verdict:
-        case RoundVerdict.INCOMPLETE:
+        case Conformity.INCOMPLETE:
             return say(SO_FAR, tolerance=tolerance)
-        case RoundVerdict.EVEN:
-            said = [say(EVEN, tolerance=tolerance)]
-        case RoundVerdict.UNDECIDED:
+        case Conformity.EVEN:
+            said = [say(EVEN, tolerance=tolerance, probability=probability(found))]
+        case Conformity.LIMIT:
+            said = [say(METER_LIMIT, tolerance=tolerance, probability=probability(found))]
+        case Conformity.UNDECIDED:
             said = [_at_limit(found)]
-        case RoundVerdict.NOT_EVEN:
+        case Conformity.NOT_EVEN:
             sides = (TOO_OPEN, BoreVerdict.OPEN), (TOO_CLOSED, BoreVerdict.CLOSED)
             said = [_of_bores(message, bores) for message, verdict in sides if (bores := _with(found, verdict))]
+            said = said or [_of_bores(SOME_OUTSIDE, [_least_likely(found)])]
     if found.drift_seen:
         said.append(say(DRIFTED, change=with_unit(unit.change(found.drift), unit.name)))
     return " ".join(said)
 
 
-def bore_word(one: BoreResult, mean: float, vacuum: bool) -> str:
+def probability(found: RoundResult) -> str:
+    """How likely it is that all bores are inside, in whole per cent and never more than 99: "97 %".
+
+    Parameters: ``found`` for a complete round.
+    """
+    return percent(min(math.floor(100 * (found.decision.all_inside or 0.0)), 99) / 100)
+
+
+def bore_word(one: BoreResult, vacuum: bool) -> str:
     """The word below a reading: even, not sure, or on which side and by how much.
 
-    Parameters: ``one`` bore; ``mean`` of its round; ``vacuum``: the meter is a vacuum gauge, where a high column is a
+    Parameters: ``one`` bore; ``vacuum``: the meter is a vacuum gauge, where a high column is a
     closed plate, so that the plate is named and not the figure.
     """
     if one.verdict in (BoreVerdict.EVEN, BoreVerdict.AT_LIMIT):
         return say(WORDS[one.verdict])
     above, below = (OPEN, CLOSED) if vacuum else (HIGH, LOW)
-    return say(above if one.opening > 0 else below, gap=percent(one.deviation / mean))
+    return say(above if one.opening > 0 else below, gap=percent(one.share))
 
 
 def ruler_ends(vacuum: bool) -> tuple[str, str]:
@@ -108,10 +130,15 @@ def ruler_ends(vacuum: bool) -> tuple[str, str]:
 
 
 def _at_limit(found: RoundResult) -> str:
-    bores = _with(found, BoreVerdict.AT_LIMIT)
+    bores, chance = _with(found, BoreVerdict.AT_LIMIT) or [_least_likely(found)], probability(found)
     if len(bores) <= MOST_NAMED:
-        return _of_bores(AT_LIMIT, bores)
-    return say(MANY_AT_LIMIT, count=len(bores), total=len(found.standings))
+        return say(AT_LIMIT, bores=bore_list(bores), count=len(bores), probability=chance)
+    return say(MANY_AT_LIMIT, count=len(bores), total=len(found.standings), probability=chance)
+
+
+def _least_likely(found: RoundResult) -> int:
+    """The bore that is least likely inside."""
+    return min(found.standings, key=lambda one: one.inside).bore
 
 
 def _with(found: RoundResult, verdict: BoreVerdict) -> list[int]:

@@ -2,8 +2,9 @@
 
 import pytest
 
-from app.shop.assessment.advising import StepReason, ToRead, to_read
+from app.shop.assessment.advising import ToRead, to_read
 from app.shop.assessment.assessment import assess
+from app.shop.assessment.codes import StepReason
 from app.shop.commands import checks, moves, readings
 from app.shop.commands.moves import NewMove
 from app.shop.procedure.items import Phase

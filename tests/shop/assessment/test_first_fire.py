@@ -7,9 +7,11 @@ import pytest
 from app.shop.assessment.advising import starting
 from app.shop.assessment.assessment import assess
 from app.shop.assessment.verdicts import next_of
-from app.shop.commands import moves, readings, settings_versions
+from app.shop.commands import meters, moves, readings, settings_versions, visits
+from app.shop.commands.meters import NewMeter
 from app.shop.commands.moves import NewMove
 from app.shop.commands.readings import NewReading
+from app.shop.commands.visits import NewVisit
 from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED
 from app.shop.procedure.read_order import next_reading
 from app.shop.record.settings import DEFAULTS
@@ -60,6 +62,22 @@ def test_the_wide_window_is_the_shops(shop: Database) -> None:
     settings_versions.change(shop, key(), 0, replace(DEFAULTS, coarse_window=0.6), "", "KM", AT)
     visit_id = scanned(shop, 4.0)
     assert assess(visit_record(shop, visit_id)).of(FIRST_FIRE).step.kind == "done"
+
+
+def test_the_bank_with_more_vacuum_is_the_one_that_is_low_in_air(shop: Database) -> None:
+    """Bank A draws about 40 kPa and bank B about 28: bank A's plates are the more closed ones."""
+    gauge = meters.register(shop, key(), NewMeter("Gauge", "kPa", 0.5, 0, 90))
+    new = NewVisit("test cell", "1184", "First sync", "KM", gauge)
+    visit_id = visits.open_visit(shop, engine(shop, V8), key(), new, AT)
+    check_all(shop, visit_id, COLD_PRESET)
+    check_all(shop, visit_id, FIRST_FIRE)
+    while (now := next_reading(visit_record(shop, visit_id), FIRST_FIRE)).bore is not None:
+        value = 28.0 if now.bore in LOW else 40.0
+        new_reading = NewReading(FIRST_FIRE.slug, now.round_number, now.bore, now.kind, value, "KM")
+        readings.add(shop, visit_id, key(), new_reading, AT)
+    advice = next_of(visit_record(shop, visit_id), FIRST_FIRE)
+    assert advice is not None
+    assert (advice.kind, advice.bank, advice.turns) == ("stop", "A", 0.125)
 
 
 @pytest.mark.parametrize("kind", ["blade", "link"])

@@ -64,9 +64,9 @@ def test_of_the_idle_speeds_between_two_moves_the_last_counts(shop: Database) ->
 
     visit_id = heat_soaked(shop, FOUR)
     for mistyped, meant in ((1850.0, 850.0), (800.0, 870.0)):
+        read_round(shop, visit_id, HEAT_SOAKED)
         for typed in (mistyped, meant):
             checks.record(shop, visit_id, key(), HEAT_SOAKED.slug, {"idle-speed": typed}, "KM", AT)
-        read_round(shop, visit_id, HEAT_SOAKED)
         new = NewMove(HEAT_SOAKED.slug, "blade", "", 1, 2, 0.0, (8 * THOU,), False, "KM")
         moves.make(shop, visit_id, key(), new, AT)
     assert speeds() == [850, 870]

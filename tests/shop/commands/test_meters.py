@@ -11,7 +11,7 @@ from app.shop.procedure.phases import HEAT_SOAKED, LOCK_DOWN
 from app.shop.record import meter_studies
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
-from app.sync.readings.rounds import evenness
+from app.sync.estimation.evenness import evenness
 from tests.shop.rejections import codes_of, rejects
 from tests.shop.yard import AT, FOUR, check_all, engine, heat_soaked, key, read_round, visit, visit_record
 
@@ -40,7 +40,7 @@ def test_a_study_gives_the_figure_that_every_verdict_counts_with(shop: Database)
     assert told.meter_as_read().repeatability == pytest.approx(
         math.sqrt(0.25 / 9 - 0.25**2 / 12) / 6.5
     )  # four of ten a step off, by hand
-    found = evenness(told.layout, told.as_read(told.rounds[-1]), told.meter_as_read(), 0.08)
+    found = evenness(told.layout, told.rounds[-1].in_base_units, told.meter_as_read(), 0.08)
     with shop.reading() as session:
         known = meter_studies.known(session, 1)
     assert known.found is not None

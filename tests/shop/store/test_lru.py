@@ -20,7 +20,7 @@ from app.shop.store.lru import LruCache
 from app.sync.engine.units import THOU
 from app.web.application import create_app
 from tests.shop.past import Past
-from tests.shop.yard import AT, FACTS, FOUR, blip, check_all, heat_soaked, key, read, read_round
+from tests.shop.yard import AT, FACTS, FOUR, blip, check_all, heat_soaked, idles, key, read, read_round
 
 
 def load(shop: Database, visit_id: int) -> VisitRecord:
@@ -139,6 +139,7 @@ def test_how_far_the_phases_are_is_what_another_look_would_find(shop: Database) 
             shop._memory = memory
         if phase is HEAT_SOAKED:
             blip(shop, visit_id, 6.5)
+            idles(shop, visit_id, phase)
         done.append([standing.done for standing in progress(load(shop, visit_id))])
     assert [sum(phases) for phases in done] == [3, 4, 3, 4, 5]
 

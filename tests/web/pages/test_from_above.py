@@ -6,6 +6,7 @@ from collections.abc import Iterator
 import pytest
 from starlette.testclient import TestClient
 
+from app.shop.assessment.assessment import assess
 from app.shop.procedure.phases import BANK_BALANCE
 from app.shop.procedure.read_order import next_reading
 from app.shop.rejections import Rejection
@@ -50,7 +51,9 @@ def test_the_way_is_asked_for_before_the_first_reading_and_said_after_it(client:
     assert "Approach from open: open well past the 0.010\u00a0in feeler, then close onto it." in page
     assert "0.010\u00a0in, from open" in page
     assert '<input type="hidden" name="from_above" value="1">' in page
-    with_label = [line.round.title for line in file_page(visit_record(shop, visit_id)).lines if line.round is not None]
+    with_label = [
+        line.round.title for line in file_page(assess(visit_record(shop, visit_id))).lines if line.round is not None
+    ]
     assert with_label[-1].startswith("Part-throttle bank balance, 0.010\u00a0in feeler, approach from open, ")
 
 

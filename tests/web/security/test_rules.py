@@ -4,6 +4,7 @@ import asyncio
 import re
 import shutil
 from collections.abc import Callable, Iterator
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -44,12 +45,13 @@ class Bench:
         self.overrides: dict[Callable[..., Any], Callable[..., Any]] = {}
         self.templates = context.environment()
         self.seconds = 1000.0
+        self.now = datetime.now(UTC)  # stands still, so that a wait is as long as it was told on a slow machine too
 
     def start(self) -> None:
         self.shop: Database = open_shop(self.folder)
         visit(self.shop, engine(self.shop))
         self.codes = Pairing(f"{HOME}/", ticks=lambda: self.seconds)
-        self.app: FastAPI = create_app(self.shop, pairing=self.codes)
+        self.app: FastAPI = create_app(self.shop, clock=lambda: self.now, pairing=self.codes)
         self.app.state.templates = self.templates
         self.app.dependency_overrides = self.overrides
         self.app.add_api_route("/slow", slow)

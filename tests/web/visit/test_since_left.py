@@ -2,6 +2,7 @@
 
 import pytest
 
+from app.shop.assessment.assessment import assess
 from app.shop.commands import meters, visits
 from app.shop.commands.meters import NewMeter
 from app.shop.commands.visits import NewVisit
@@ -30,7 +31,7 @@ def rung_in(shop: Database, meter_id: int, scale: float) -> int:
 
 def test_the_scale_of_another_meter_is_learnt_and_taken_out(shop: Database) -> None:
     own = meters.register(shop, key(), NewMeter("The customer's own", "cfm", 0.1, 0, 60))
-    told = since_left(visit_record(shop, rung_in(shop, own, scale=2.0)))
+    told = since_left(assess(visit_record(shop, rung_in(shop, own, scale=2.0))))
     assert told is not None
     assert told.sentence.startswith("Bore 3 changed most")
     assert "another meter" in told.sentence
@@ -41,7 +42,7 @@ def test_the_scale_of_another_meter_is_learnt_and_taken_out(shop: Database) -> N
 
 
 def test_the_same_meter_has_nothing_taken_out(shop: Database) -> None:
-    told = since_left(visit_record(shop, rung_in(shop, 1, scale=1.0)))
+    told = since_left(assess(visit_record(shop, rung_in(shop, 1, scale=1.0))))
     assert told is not None
     assert [float(change.change) for change in told.changes] == pytest.approx([0, 0, 1.3, 0])  # 0.2 of 6.5
     assert "another meter" not in told.sentence
@@ -49,4 +50,4 @@ def test_the_same_meter_has_nothing_taken_out(shop: Database) -> None:
 
 def test_a_vacuum_column_is_not_set_against_a_flow_meter(shop: Database) -> None:
     column = meters.register(shop, key(), NewMeter("Tall column", "mmHg", 2, 0, 760))
-    assert since_left(visit_record(shop, rung_in(shop, column, scale=20))) is None
+    assert since_left(assess(visit_record(shop, rung_in(shop, column, scale=20)))) is None

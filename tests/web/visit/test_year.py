@@ -198,6 +198,7 @@ def fitted_behind_another_exhaust(yard: Yard) -> None:
     hand.follow()
     assert hand.moves
     hands.blip(2, hand.bench)
+    hands.idle(2)
     yard.see("/visits/2/heat-soaked-recheck", "Compared with visit 1 as left")
     expect(asked).to_have_count(0)  # it was read hot here
     balance(yard, 2)

@@ -56,6 +56,8 @@ class AdjusterKind(ABC):
         The largest amount of one move, either way, in its unit.
     effect
         What it does to the engine.
+    at_idle
+        Whether it changes how an engine idles: follows from ``effect``.
     slip_share
         How likely it is to have slipped by itself between two visits, against one coupler.
     told_apart_by
@@ -70,14 +72,14 @@ class AdjusterKind(ABC):
     positive: ClassVar[Way] = "in"
     most: ClassVar[float] = 4.0
     effect: ClassVar[Effect]
+    at_idle: ClassVar[bool]
     slip_share: ClassVar[float] = 1.0
     told_apart_by: ClassVar[ToldBy] = ToldBy.BORE_CHECK
     further: ClassVar[bool] = False
 
-    @property
-    def at_idle(self) -> bool:
-        """Whether it changes how an engine idles."""
-        return self.effect != "off idle"
+    def __init_subclass__(cls) -> None:
+        super().__init_subclass__()
+        cls.at_idle = getattr(cls, "effect", None) != "off idle"
 
     @abstractmethod
     def adjusters(self, layout: Layout) -> tuple[Adjuster, ...]:

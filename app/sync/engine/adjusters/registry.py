@@ -1,5 +1,6 @@
 """The kinds of adjuster there are, by slug, and what is asked of an engine's adjusters whatever kind they are."""
 
+from collections.abc import Mapping
 from functools import lru_cache
 
 import numpy as np
@@ -131,12 +132,27 @@ def gain_kind(layout: Layout, screw: Adjuster) -> ScrewWithGain:
     return kind
 
 
+@lru_cache(maxsize=64)
 def own_screws(layout: Layout) -> tuple[Adjuster, ...]:
     """Those of ``adjusters_with_gain`` that set no coupler, in the same order: bypass screws and screws like them.
 
     Parameters: ``layout`` of the engine.
     """
     return tuple(screw for screw in adjusters_with_gain(layout) if not isinstance(screw, Coupler))
+
+
+@lru_cache(maxsize=64)
+def own_kinds(layout: Layout) -> Mapping[int, tuple[AdjusterKind, ...]]:
+    """By bore, the kinds of ``own_screws`` that sit at it; a bore without one is left out.
+
+    Parameters: ``layout`` of the engine.
+    """
+    found: dict[int, tuple[AdjusterKind, ...]] = {}
+    for screw in own_screws(layout):
+        kind = kind_at(layout, screw)
+        if (bore := kind.place(screw).near) is not None:
+            found[bore] = (*found.get(bore, ()), kind)
+    return found
 
 
 def own_screw(layout: Layout, bore: int) -> Adjuster | None:

@@ -4,10 +4,11 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse
 
 from app.shop.commands import engines
-from app.shop.commands.corrections import as_issued, issue_of
+from app.shop.commands.corrections import issue_of
 from app.shop.queries import history_cache
+from app.shop.queries.assessed import assessed, issued
 from app.shop.queries.search import tag_of
-from app.shop.record import loader, stored_settings
+from app.shop.record import stored_settings
 from app.shop.record.entries import EngineEntry
 from app.shop.record.fittings import layout_from_json
 from app.shop.store.tables import Engine
@@ -69,17 +70,16 @@ def worksheet(request: Request, shop: Shop, page: Page, engine_id: int) -> HTMLR
 def sheet(request: Request, shop: Shop, page: Page, visit_id: int, issue: int = 0) -> HTMLResponse:
     """The handover sheet of a visit, its newest issue or an earlier one; marked as a draft until it is signed off."""
     with shop.reading() as session:
-        record = loader.load(session, visit_id)
+        newest = assessed(session, visit_id)
         _, held = stored_settings.now(session)
-    newest = issue_of(record)
-    shown = as_issued(record, issue) if 0 < issue < newest else record
+    shown = issued(newest, issue)
     return page.show(
         "sheet.html",
-        record=shown,
-        sheet=sheet_of(shown, _address(request, record.engine), dict(held.people)),
+        record=shown.record,
+        sheet=sheet_of(shown, _address(request, shown.record.engine), dict(held.people)),
         file=file_page(shown),
-        issue=issue_of(shown),
-        newest=newest,
+        issue=issue_of(shown.record),
+        newest=issue_of(newest.record),
         defer=deferral(),
     )
 

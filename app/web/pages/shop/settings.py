@@ -85,6 +85,7 @@ GROUPS: tuple[tuple[Message, tuple[SettingField, ...]], ...] = (
             SettingField("idle_bank_window", "%", 0.01),
         ),
     ),
+    (settings.VERDICT, (SettingField("pass_probability", "%", 0.01),)),
     (
         settings.HEAT_SOAKED,
         (
@@ -149,6 +150,7 @@ def _settings(form: Typed, held: Settings) -> Settings:
         fine_window=figures["fine_window"],
         bank_window=figures["bank_window"],
         idle_bank_window=figures["idle_bank_window"],
+        pass_probability=figures["pass_probability"],
         people=_people(form.text("people")),
         openings=_blades(form, "openings", held.openings, units),
         base_blade=figures["base_blade"],
@@ -215,6 +217,7 @@ def _in_base_units(held: Settings) -> dict[str, float]:
         "fine_window": held.fine_window,
         "bank_window": held.bank_window,
         "idle_bank_window": held.idle_bank_window,
+        "pass_probability": held.pass_probability,
         "base_blade": held.base_blade,
         "pulls": held.pulls,
         "altitude": held.altitude,

@@ -5,12 +5,10 @@ from collections.abc import Mapping
 from fastapi import APIRouter
 from fastapi.responses import HTMLResponse, Response
 
-from app.shop.assessment.assessment import Assessment
 from app.shop.commands import moves
 from app.shop.commands.moves import NewMove
 from app.shop.errors import NotFoundError, RejectedError
-from app.shop.procedure.items import Phase
-from app.shop.queries.assessed import assessed
+from app.shop.queries.assessed import PhaseSeen, phase_seen
 from app.shop.rejections import Rejection
 from app.shop.store.idempotency import new_key
 from app.sync.engine.adjusters.registry import kinds
@@ -19,7 +17,6 @@ from app.sync.engine.units import THOU
 from app.web.context import Form, Now, Page, Pages, Shop
 from app.web.error_responses import status_of
 from app.web.forms import Typed
-from app.web.pages.visit.visits import phase_of
 from app.web.presenters.adjusters import place_from, signed
 from app.web.presenters.drawing import phases
 from app.wording.reasons import problems_in_words
@@ -31,10 +28,8 @@ router = APIRouter()
 @router.get("/visits/{visit_id}/{slug}/moves/new")
 def made_otherwise(shop: Shop, page: Page, visit_id: int, slug: str, kind: str = "", place: str = "") -> HTMLResponse:
     """The form for an adjustment done differently, started from what the card said."""
-    with shop.reading() as session:
-        assessment = assessed(session, visit_id)
     values = {"key": new_key(), "kind": kind, "place": place, "amount": "", "leaf": "", "second_leaf": "", "way": ""}
-    return _form(page, assessment, phase_of(slug), values, {})
+    return _form(page, phase_seen(shop, visit_id, slug), values, {})
 
 
 @router.post("/visits/{visit_id}/{slug}/moves")
@@ -46,9 +41,8 @@ def make(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: Now)
     except NotFoundError:
         raise
     except RejectedError as refusal:
-        with shop.reading() as session:
-            assessment = assessed(session, visit_id)
-        return _form(page, assessment, phase_of(slug), form.values, problems_in_words(refusal), status_of(refusal))
+        shown = phase_seen(shop, visit_id, slug)
+        return _form(page, shown, form.values, problems_in_words(refusal), status_of(refusal))
     return page.saved(f"/visits/{visit_id}/{slug}/readings")
 
 
@@ -67,14 +61,9 @@ def _new_move(form: Typed, slug: str) -> NewMove:
 
 
 def _form(
-    page: Pages,
-    assessment: Assessment,
-    phase: Phase,
-    values: Mapping[str, str],
-    problems: Mapping[str, str],
-    status: int = 200,
+    page: Pages, shown: PhaseSeen, values: Mapping[str, str], problems: Mapping[str, str], status: int = 200
 ) -> HTMLResponse:
-    record = assessment.record
+    record, phase = shown.judged.record, shown.judged.phase
     made_here = phase.moves_for(record.layout)
     return page.show(
         "visit/move.html",
@@ -82,7 +71,7 @@ def _form(
         record=record,
         units=Typed(values).units if "leaf" in values and status != 200 else record.units.on_screen,
         phase=phase,
-        phases=phases(assessment),
+        phases=phases(shown.assessment),
         values=values,
         problems=problems,
         kinds=made_here,

@@ -11,8 +11,7 @@ from app.shop.commands.readings import NewReading
 from app.shop.errors import NotFoundError, RejectedError
 from app.shop.procedure.codes import SkipReason
 from app.shop.procedure.items import Phase
-from app.shop.procedure.parts import parts_of
-from app.shop.queries.assessed import assessed
+from app.shop.queries.assessed import phase_seen
 from app.shop.reasons import because
 from app.shop.record.revision import version
 from app.shop.record.visit_record import VisitRecord
@@ -23,7 +22,6 @@ from app.sync.engine.units import THOU
 from app.web.context import Form, Now, Page, Pages, PostedForm, Shop
 from app.web.error_responses import status_of
 from app.web.forms import Typed
-from app.web.pages.visit.visits import phase_of
 from app.web.presenters.drawing import phases
 from app.web.presenters.reading.keypad import Entry, Wanted, speed_item
 from app.web.presenters.reading.reading_page import ReadingPage
@@ -69,9 +67,8 @@ def news(shop: Shop, visit_id: int, since: str = "") -> Response:
 @router.post("/visits/{visit_id}/{slug}/speed")
 def add_speed(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: Now) -> Response:
     """Save the idle speed with what the phase asks for, or show the page again with what is wrong."""
-    phase, by, key = phase_of(slug), form.text("by"), form.text("key")
-    with shop.reading() as session:
-        item = speed_item(assessed(session, visit_id).of(phase))
+    by, key = form.text("by"), form.text("key")
+    item = speed_item(phase_seen(shop, visit_id, slug).judged)
     if item is None:
         raise RejectedError({"value": because(Rejection.NO_IDLE_SPEED_HERE)})
     try:
@@ -180,12 +177,9 @@ def _desk(
     problems: Mapping[str, str] | None = None,
     status: int = 200,
 ) -> HTMLResponse:
-    phase = phase_of(slug)
-    with shop.reading() as session:
-        assessment, made_at = assessed(session, visit_id), version(session, visit_id)
-        record = assessment.record
-        simulated = training.of_engine(session, record.engine.ident) is not None
-    shown = ReadingPage(assessment, phase, wanted, values or {}, problems or {}, simulated)
+    assessment, judged, made_at = phase_seen(shop, visit_id, slug)
+    record, phase = judged.record, judged.phase
+    shown = ReadingPage(assessment, phase, wanted, values or {}, problems or {})
     return page.show(
         "visit/readings.html",
         status,
@@ -194,8 +188,8 @@ def _desk(
         phases=phases(assessment),
         desk=shown,
         version=made_at,
-        simulated=simulated,
-        cautions_here=safety_lines(phase.cautions_at(record.visit.place, parts_of(record.layout))),
+        simulated=record.simulated,
+        cautions_here=safety_lines(judged.cautions),
         say=_spoken(record, phase, shown),
         problems=problems or {},
     )

@@ -1,26 +1,24 @@
 """A visit, phase by phase: what to do, what to record, what is missing; overrides and the sign-off."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import replace
 from datetime import datetime, timedelta
 
 from fastapi import APIRouter
 from fastapi.responses import HTMLResponse, Response
 
-from app.shop.assessment.assessment import Assessment, PhaseAssessment
 from app.shop.commands import checks, people, visits
 from app.shop.errors import NotFoundError, RejectedError
-from app.shop.procedure.items import Item, Phase
+from app.shop.procedure.items import Item
 from app.shop.procedure.parts import parts_of
-from app.shop.procedure.phases import HEAT_SOAKED, phase_named
-from app.shop.procedure.requirements import Waiting
-from app.shop.queries.assessed import assessed
+from app.shop.procedure.phases import HEAT_SOAKED
+from app.shop.queries.assessed import PhaseSeen, assessed, phase_seen
 from app.shop.reasons import because
 from app.shop.record.measures import Units, offered
 from app.shop.record.visit_record import VisitRecord
 from app.shop.rejections import Rejection
+from app.shop.store.database import Database
 from app.shop.store.idempotency import new_key
-from app.shop.store.tables import Person
 from app.web.context import Form, Now, Page, Pages, Shop, stamp
 from app.web.error_responses import status_of
 from app.web.forms import LONGEST_AGO, Typed
@@ -55,9 +53,7 @@ def visit(shop: Shop, page: Page, visit_id: int) -> Response:
 @router.get("/visits/{visit_id}/sign-off")
 def sign_off_form(shop: Shop, page: Page, visit_id: int) -> HTMLResponse:
     """What was left undone, if anything, and the line for the name."""
-    with shop.reading() as session:
-        assessment, names = assessed(session, visit_id), people.everyone(session)
-    return _sign_off(page, assessment, names, {"key": new_key(), "name": ""}, {})
+    return _sign_off(shop, page, visit_id, {"key": new_key(), "name": ""}, {})
 
 
 @router.post("/visits/{visit_id}/sign-off")
@@ -68,34 +64,28 @@ def sign_off(shop: Shop, page: Page, form: Form, visit_id: int, now: Now) -> Res
     except NotFoundError:
         raise
     except RejectedError as refusal:
-        with shop.reading() as session:
-            assessment, names = assessed(session, visit_id), people.everyone(session)
-        return _sign_off(page, assessment, names, form.values, problems_in_words(refusal), status_of(refusal))
+        return _sign_off(shop, page, visit_id, form.values, problems_in_words(refusal), status_of(refusal))
     return page.saved(f"/visits/{visit_id}/sheet")
 
 
 @router.get("/visits/{visit_id}/{slug}")
 def steps(shop: Shop, page: Page, visit_id: int, slug: str) -> HTMLResponse:
     """What a phase asks for."""
-    with shop.reading() as session:
-        assessment = assessed(session, visit_id)
-    return _steps(page, assessment, phase_of(slug), _empty(assessment.record), {})
+    return _steps(page, phase_seen(shop, visit_id, slug), {}, {})
 
 
 @router.post("/visits/{visit_id}/{slug}/checks")
 def record(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: Now) -> Response:
     """Store what was ticked and filled in, all of it or nothing."""
-    with shop.reading() as session:
-        assessment = assessed(session, visit_id)
-    phase = phase_of(slug)
+    before = phase_seen(shop, visit_id, slug)
     try:
-        units = _units(assessment.of(phase), form)
-        values = _values(assessment.of(phase), form, units)
+        units = _units(before, form)
+        values = _values(before, form, units)
         read_at = _read_at(form, now)
         form.raise_problems()
         checks.record(shop, visit_id, form.text("key"), slug, values, form.text("by"), now, read_at, units)
     except RejectedError as refusal:
-        return _steps(page, assessment, phase, form.values, problems_in_words(refusal), status_of(refusal))
+        return _steps(page, before, form.values, problems_in_words(refusal), status_of(refusal))
     with shop.reading() as session:
         assessment = assessed(session, visit_id)
     return page.saved(resume_url(assessment))
@@ -110,11 +100,7 @@ def take_back(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now:
     except NotFoundError:
         raise
     except RejectedError as refusal:
-        with shop.reading() as session:
-            assessment = assessed(session, visit_id)
-        return _steps(
-            page, assessment, phase_of(slug), _empty(assessment.record), problems_in_words(refusal), status_of(refusal)
-        )
+        return _steps(page, phase_seen(shop, visit_id, slug), {}, problems_in_words(refusal), status_of(refusal))
     return page.saved(f"/visits/{visit_id}/{slug}")
 
 
@@ -127,24 +113,15 @@ def override(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: 
     except NotFoundError:
         raise
     except RejectedError as refusal:
-        with shop.reading() as session:
-            assessment = assessed(session, visit_id)
-        return _steps(page, assessment, phase_of(slug), form.values, problems_in_words(refusal), status_of(refusal))
+        shown = phase_seen(shop, visit_id, slug)
+        return _steps(page, shown, form.values, problems_in_words(refusal), status_of(refusal))
     return page.saved(f"/visits/{visit_id}")
 
 
-def phase_of(slug: str) -> Phase:
-    """The phase an address names. Raises NotFoundError."""
-    try:
-        return phase_named(slug)
-    except KeyError:
-        raise NotFoundError(because(Waiting.NO_SUCH_PHASE)) from None
-
-
-def _units(judged: PhaseAssessment, form: Typed) -> Units:
+def _units(shown: PhaseSeen, form: Typed) -> Units:
     """What the figures of a form are in: the units beside its boxes, or the one a customer read this one out in."""
     unit, said = form.text("said_unit"), form.text("said")
-    item = next((one for one in judged.items if one.slug == said), None)
+    item = next((one for one in shown.judged.items if one.slug == said), None)
     if not unit or item is None:
         return form.units
     if item.quantity is None or unit not in offered(item.quantity):
@@ -154,13 +131,13 @@ def _units(judged: PhaseAssessment, form: Typed) -> Units:
     return replace(form.units, **{item.quantity: unit})
 
 
-def _values(judged: PhaseAssessment, form: Typed, units: Units) -> dict[str, float | None]:
+def _values(shown: PhaseSeen, form: Typed, units: Units) -> dict[str, float | None]:
     values: dict[str, float | None] = {}
-    for item in judged.items:
+    for item in shown.judged.items:
         typed = form.text(item.slug)
         if item.kind == "tick" and typed:
             values[item.slug] = None
-        elif item.kind == "number" and typed and not _unchanged(judged, item, typed, units):
+        elif item.kind == "number" and typed and not _unchanged(shown, item, typed, units):
             values[item.slug] = item.kept(form.number(item.slug), units)
     return values
 
@@ -176,13 +153,14 @@ def _read_at(form: Typed, now: str) -> str:
     return stamp(datetime.fromisoformat(now) - timedelta(minutes=ago)) if ago else ""
 
 
-def _unchanged(judged: PhaseAssessment, item: Item, typed: str, units: Units) -> bool:
-    before = judged.record.checks.get((judged.phase.slug, item.slug))
+def _unchanged(shown: PhaseSeen, item: Item, typed: str, units: Units) -> bool:
+    before = shown.judged.record.checks.get((shown.judged.phase.slug, item.slug))
     return (
         not item.over_time
         and before is not None
         and before.number is not None
         and typed == item.shown(before.number, units)
+        and item.slug not in shown.judged.stale
     )
 
 
@@ -191,15 +169,10 @@ def _empty(record: VisitRecord) -> dict[str, str]:
 
 
 def _steps(
-    page: Pages,
-    assessment: Assessment,
-    phase: Phase,
-    values: Mapping[str, str],
-    problems: Mapping[str, str],
-    status: int = 200,
+    page: Pages, shown: PhaseSeen, values: Mapping[str, str], problems: Mapping[str, str], status: int = 200
 ) -> HTMLResponse:
-    record, judged = assessment.record, assessment.of(phase)
-    standing = judged.status
+    assessment, judged = shown.assessment, shown.judged
+    record, phase, standing = judged.record, judged.phase, judged.status
     units = Typed(values).units if values.get("units") else record.units.on_screen
     parts = parts_of(record.layout)
     lines = check_lines(judged, values, problems, units)
@@ -217,18 +190,18 @@ def _steps(
         ready=ready_to_read(standing),
         title=phase_title(phase),
         goal=phase_goal(phase, parts),
-        cautions_here=safety_lines(phase.cautions_at(record.visit.place, parts)),
+        cautions_here=safety_lines(judged.cautions),
         steps_here=phase_steps(phase, parts),
         done=done_lines(record, phase),
         preset=judged.preset,
         preset_outside=preset_outside(judged.preset),
-        since=since_left(record),
+        since=since_left(assessment),
         open_here=record.sign_off is None,
         current=assessment.current,
         to_banks=phase is HEAT_SOAKED and assessment.to_banks,
         say=next_prompt(record, lines),
         recheck=assessment.recheck if phase.rounds in ("coarse", "fine") and not standing.done else None,
-        heat=heat_view(record) if phase.rounds == "fine" else None,
+        heat=heat_view(record, standing.heat) if standing.heat is not None else None,
         defer=deferral(),
         values={**_empty(record), **values},
         problems=problems,
@@ -236,13 +209,15 @@ def _steps(
 
 
 def _sign_off(
+    shop: Database,
     page: Pages,
-    assessment: Assessment,
-    names: Sequence[Person],
+    visit_id: int,
     values: Mapping[str, str],
     problems: Mapping[str, str],
     status: int = 200,
 ) -> HTMLResponse:
+    with shop.reading() as session:
+        assessment, names = assessed(session, visit_id), people.everyone(session)
     return page.show(
         "visit/sign_off.html",
         status,

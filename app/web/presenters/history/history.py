@@ -4,11 +4,9 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from app.shop.assessment.verdicts import evenness_of
+from app.shop.assessment.assessment import Assessment
 from app.shop.queries.engine_history import Moved, RoundSummary, VisitSummary
-from app.shop.record.visit_record import Round, VisitRecord
 from app.sync.engine.adjusters.registry import kind_of
-from app.sync.readings.rounds import RoundResult
 from app.web.presenters.history.slip_report import SlipReport
 from app.wording import names
 from app.wording.message import say
@@ -72,17 +70,17 @@ def unit_remembered(visit: VisitSummary) -> Unit:
     return unit_named(visit.unit, visit.step)
 
 
-def since_left(record: VisitRecord) -> SinceLeft | None:
+def since_left(assessment: Assessment) -> SinceLeft | None:
     """What changed since the engine was last left; None before this visit's first round, and on a first visit.
 
     Another meter, such as a customer's own, has a scale of its own: it is estimated from all bores together and
     corrected, so that the rest is what one bore did against the others.
     """
-    found, before = record.as_found(), record.before
-    left = before.as_left() if before else None
+    record, before = assessment.record, assessment.record.before
+    found, left = assessment.as_found, assessment.left_before
     if found is None or before is None or left is None or before.meter.quantity != record.meter.quantity:
         return None
-    then, now = _means(before, left), _means(record, found)
+    then, now = ({one.bore: one.value for one in result.standings} for result in (left, found))
     unit = unit_of(record.meter)
     shared = [bore for bore in record.layout.bores if then.get(bore, 0.0) > 0 and now.get(bore, 0.0) > 0]
     if not shared:
@@ -106,11 +104,6 @@ def since_left(record: VisitRecord) -> SinceLeft | None:
         scale=f"{scale:.2f}",
     )
     return SinceLeft(before.visit.opened_at, before.visit.number, unit.name, changes, sentence)
-
-
-def judged(record: VisitRecord, one: Round | None) -> RoundResult | None:
-    """How even a round was, by the fine tolerance."""
-    return evenness_of(record, one, record.settings.fine_window) if one is not None else None
 
 
 def _line(visit: VisitSummary, slip: SlipReport | None) -> VisitCard:
@@ -149,8 +142,3 @@ def _where(move: Moved) -> str:
     if move.far is not None:
         return f"{move.near}–{move.far}"
     return str(move.near) if kind_of(move.kind).sits == "bore" else move.bank or ""
-
-
-def _means(record: VisitRecord, one: Round) -> dict[int, float]:
-    found = judged(record, one)
-    return {s.bore: s.value for s in found.standings} if found else {}

@@ -2,9 +2,9 @@
 
 from dataclasses import dataclass
 
+from app.shop.assessment.assessment import Assessment
 from app.shop.record.visit_record import Round, VisitRecord
 from app.web.presenters.filters import moment
-from app.web.presenters.history.history import judged
 from app.web.presenters.steps import move_words
 from app.wording.language import to_the_customer
 from app.wording.message import say
@@ -46,8 +46,9 @@ class FilePage:
 
 
 @to_the_customer()
-def file_page(record: VisitRecord) -> FilePage:
+def file_page(assessment: Assessment) -> FilePage:
     """The readings of a visit, round by round, with the moves between them."""
+    record = assessment.record
     lines: list[FileLine] = []
     waiting = list(record.moves)
     for one in record.rounds:
@@ -55,17 +56,17 @@ def file_page(record: VisitRecord) -> FilePage:
             begun = min(r.ident for r in one.entered)
             lines += [FileLine(None, move_words(m, record)) for m in waiting if m.after_reading < begun]
             waiting = [m for m in waiting if m.after_reading >= begun]
-            lines.append(FileLine(_round(record, one)))
+            lines.append(FileLine(_round(assessment, one)))
     lines += [FileLine(None, move_words(m, record)) for m in waiting]
     return FilePage(unit_of(record.meter).name, record.layout.bores, tuple(lines), tuple(_remarks(record)))
 
 
-def _round(record: VisitRecord, one: Round) -> FileRound:
-    latest = one.latest
+def _round(assessment: Assessment, one: Round) -> FileRound:
+    record, latest = assessment.record, one.latest
     values = [r.value for r in latest.values() if r.value is not None]
     return FileRound(
         number=one.row.number,
-        title=_title(record, one),
+        title=_title(assessment, one),
         values=tuple(_shown(record, latest[b].value) if b in latest else "" for b in record.layout.bores),
         drift_check=_shown(record, one.closing.value) if one.closing else "",
         spread=_shown(record, max(values) - min(values)) if len(values) > 1 else "",
@@ -76,15 +77,15 @@ def _shown(record: VisitRecord, value: float | None) -> str:
     return "" if value is None else f"{value:.{unit_of(record.meter).decimals}f}"
 
 
-def _title(record: VisitRecord, one: Round) -> str:
+def _title(assessment: Assessment, one: Round) -> str:
     phase, at = phase_title(one.row.phase), moment(one.row.begun_at)
     if one.row.opening:
         message = paper.ROUND_FROM_OPEN if one.row.from_above else paper.ROUND_AT_OPENING
-        phase = say(message, phase=phase, feeler=feeler_words(one.row.opening, record.units))
-    found = judged(record, one) if one.closed and one.row.opening == 0 else None
-    if found is None:
+        phase = say(message, phase=phase, feeler=feeler_words(one.row.opening, assessment.record.units))
+    if not one.closed or one.row.opening:
         return say(paper.ROUND, phase=phase, at=at)
-    return say(paper.ROUND_RESULT, phase=phase, at=at, verdict=say(paper.VERDICTS[found.verdict]))
+    verdict = assessment.fine_evenness(one).verdict
+    return say(paper.ROUND_RESULT, phase=phase, at=at, verdict=say(paper.VERDICTS[verdict]))
 
 
 def _remarks(record: VisitRecord) -> list[str]:

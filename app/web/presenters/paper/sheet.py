@@ -9,26 +9,25 @@ from typing import Literal
 import segno
 from markupsafe import Markup
 
-from app.shop.assessment.progress import items_of
-from app.shop.assessment.verdicts import balance_of
+from app.shop.assessment.assessment import Assessment
 from app.shop.commands.corrections import Corrected, corrected
 from app.shop.procedure.parts import parts_of
-from app.shop.procedure.phases import PHASES
+from app.shop.procedure.phases import BANK_BALANCE, PHASES
 from app.shop.record.entries import CheckEntry, WaiverEntry
 from app.shop.record.measures import Measure
 from app.shop.record.visit_record import Round, VisitRecord
 from app.sync.engine.adjusters.registry import kind_of
-from app.sync.readings.rounds import RoundResult, RoundVerdict
+from app.sync.estimation.conformity import Conformity
+from app.sync.estimation.evenness import RoundResult
 from app.web.presenters.drawing import blades_of, by_bore, joint_kind, shape_of
 from app.web.presenters.filters import day, figures, moment, other_hardware
-from app.web.presenters.history.history import judged
 from app.web.presenters.steps import move_words
 from app.web.presenters.views import Shape
 from app.wording.language import to_the_customer
 from app.wording.message import Message, say
 from app.wording.office import paper
 from app.wording.quantities import feeler as feeler_words
-from app.wording.quantities import signed, unit_of
+from app.wording.quantities import percent, signed, unit_of
 from app.wording.work.phases import item_figure, item_short, phase_title
 from app.wording.work.safety import SafetyWords
 from app.wording.work.verdicts import verdict_sentence
@@ -102,23 +101,21 @@ class Sheet:
 
 
 @to_the_customer()
-def sheet_of(record: VisitRecord, address: str, people: Mapping[str, str]) -> Sheet:
+def sheet_of(assessment: Assessment, address: str, people: Mapping[str, str]) -> Sheet:
     """The sheet of a visit. ``address`` is where its QR code leads; ``people`` are the names behind initials."""
+    record, as_left = assessment.record, assessment.as_left
     unit = unit_of(record.meter)
-    found, left = record.as_found(), record.as_left()
-    as_left = judged(record, left)
-    verdict = say(paper.VERDICTS[as_left.verdict]) if as_left else ""
     return Sheet(
         unit=unit.name,
-        mark=MARKS.get(as_left.verdict, "none") if as_left else "none",
-        title=say(paper.RESULT, verdict=verdict) if as_left else say(paper.NO_RESULT),
-        sentence=verdict_sentence(as_left, unit) if as_left else say(paper.NO_ROUND),
-        found=_round(record, paper.AS_FOUND, found, judged(record, found)),
-        left=_round(record, paper.AS_LEFT, left, as_left),
-        banks=_banks(record),
+        mark=_mark(record, as_left),
+        title=_title(record, as_left),
+        sentence=_sentence(record, as_left),
+        found=_round(record, paper.AS_FOUND, record.as_found(), assessment.as_found),
+        left=_round(record, paper.AS_LEFT, record.as_left(), as_left),
+        banks=_banks(assessment),
         settings=_settings(record),
         moves=_moves(record),
-        checks=_checks(record),
+        checks=_checks(assessment),
         initials=_initials(record, people),
         overrides=tuple((phase_title(o.phase), o) for o in record.overrides),
         hardware=_hardware(record),
@@ -127,6 +124,33 @@ def sheet_of(record: VisitRecord, address: str, people: Mapping[str, str]) -> Sh
         issued=_issued(record),
         qr=qr_code(address),
     )
+
+
+def _mark(record: VisitRecord, as_left: RoundResult | None) -> str:
+    """The mark beside the result, never better than what was read after tightening."""
+    if as_left is None:
+        return "none"
+    mark = MARKS.get(as_left.verdict, "none")
+    return mark if record.read_after_tightening or mark == "not-even" else "close"
+
+
+def _title(record: VisitRecord, as_left: RoundResult | None) -> str:
+    if as_left is None:
+        return say(paper.NO_RESULT)
+    title = paper.RESULT if record.read_after_tightening else paper.RESULT_BEFORE_TIGHTENING
+    return say(title, verdict=say(paper.VERDICTS[as_left.verdict]))
+
+
+def _sentence(record: VisitRecord, as_left: RoundResult | None) -> str:
+    """What the result says, the rule it is said by and the evidence it rests on."""
+    if as_left is None:
+        return say(paper.NO_ROUND)
+    meter = record.meter_as_read()
+    said = [] if record.read_after_tightening else [say(paper.LEFT_BEFORE_TIGHTENING)]
+    said.append(verdict_sentence(as_left, unit_of(record.meter)))
+    rule = say(paper.RULE, tolerance=percent(as_left.window), sure=percent(record.settings.pass_probability))
+    evidence = say(paper.EVIDENCE, count=as_left.counted, repeats=percent(meter.repeatability, 1))
+    return " ".join([*said, rule, evidence])
 
 
 def qr_code(address: str) -> Markup:
@@ -193,11 +217,12 @@ def _round(record: VisitRecord, title: Message, one: Round | None, found: RoundR
     return SheetRound(say(title), mean, say(paper.VERDICTS[found.verdict]), tuple(rows))
 
 
-def _banks(record: VisitRecord) -> tuple[str, ...]:
+def _banks(assessment: Assessment) -> tuple[str, ...]:
     """How the banks differ at part throttle, a sentence an opening; nothing for one bank."""
+    record = assessment.record
     if len(record.layout.banks) < 2:
         return ()
-    found = balance_of(record)
+    found = assessment.of(BANK_BALANCE).banks
     if found is None:
         return (say(paper.NO_PART_THROTTLE),)
     unit, (first, second) = unit_of(record.meter), found.banks
@@ -218,7 +243,12 @@ def _banks(record: VisitRecord) -> tuple[str, ...]:
 
 MOST_MOVES = 7
 
-MARKS = {RoundVerdict.EVEN: "even", RoundVerdict.NOT_EVEN: "not-even", RoundVerdict.UNDECIDED: "close"}
+MARKS = {
+    Conformity.EVEN: "even",
+    Conformity.NOT_EVEN: "not-even",
+    Conformity.LIMIT: "even",
+    Conformity.UNDECIDED: "close",
+}
 """The mark beside the result, by verdict."""
 
 SETTINGS: tuple[tuple[Message, tuple[tuple[str, str, Message], ...]], ...] = (
@@ -255,11 +285,12 @@ def _settings(record: VisitRecord) -> tuple[tuple[str, str], ...]:
     return tuple(lines)
 
 
-def _checks(record: VisitRecord) -> tuple[SheetCheck, ...]:
-    lines = []
+def _checks(assessment: Assessment) -> tuple[SheetCheck, ...]:
+    record, lines = assessment.record, []
     on_sheet = {(phase, item) for _, figures_of in SETTINGS for phase, item, _ in figures_of}
-    for phase in PHASES:
-        for item in items_of(record, phase):
+    for status in assessment.statuses:
+        phase = status.phase
+        for item in status.items:
             check: CheckEntry | None = record.checks.get((phase.slug, item.slug))
             if check is not None and (phase.slug, item.slug) not in on_sheet:
                 result = "" if check.number is None else item_figure(item, check.number, record.units)

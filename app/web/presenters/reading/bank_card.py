@@ -3,8 +3,8 @@
 from dataclasses import replace
 from typing import Literal
 
-from app.shop.assessment.advising import StepReason
 from app.shop.assessment.assessment import Assessment, PhaseAssessment
+from app.shop.assessment.codes import StepReason
 from app.shop.procedure.items import Phase
 from app.shop.record.visit_record import VisitRecord
 from app.sync.banks.banks import BankAssessment, Extra

@@ -51,6 +51,7 @@ def leave(assessment: Assessment, judged: PhaseAssessment) -> tuple[Action, ...]
 
 def move_card(record: VisitRecord, phase: Phase, advice: Advice, title: str, reason: str) -> Card:
     """The card of an advised adjustment: done as shown, which is saved at once, or done differently."""
+    assert advice.adjuster is not None
     place, here = place_text(advice.place), here_of(record, phase)
     made = Action(say(words.DONE_AS_SHOWN), True, name="advised", value="1")
     differently = Action(say(words.DONE_DIFFERENTLY), href=f"{here}/moves/new?kind={advice.kind}&place={place}")
@@ -60,6 +61,6 @@ def move_card(record: VisitRecord, phase: Phase, advice: Advice, title: str, rea
         "place": place,
         "by": record.visit.by,
         "seen": str(record.last_move),
-        **amount_fields(advice),
+        **amount_fields(advice.adjuster, advice),
     }
     return Card(drawing_of(advice.kind).mark, title, reason, (made, differently), f"{here}/moves", hidden)

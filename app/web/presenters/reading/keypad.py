@@ -9,7 +9,6 @@ from functools import cached_property
 from typing import Literal
 
 from app.shop.assessment.assessment import PhaseAssessment
-from app.shop.commands.readings import range_of
 from app.shop.procedure.items import Item
 from app.shop.procedure.read_order import NextReading
 from app.shop.record.visit_record import SPEEDS, VisitRecord
@@ -182,16 +181,15 @@ class Pad:
     def _facts(self) -> dict[str, str]:
         """What the script of the page needs to go through the round without the shop computer."""
         now = self.due
-        first = now.current.first_bore() if now.current else None
         left = (now.bore, *now.follow) if now.kind == "turn" and now.bore is not None else ()
         return {
             "round": str(now.round_number),
             "walk": " ".join(map(str, left)),
-            "first": str(first or ""),
+            "first": str(now.first or ""),
             "ends": "" if now.current is not None and now.current.closed else "1",
             "low": f"{self.record.meter.low:g}",
             "high": f"{self.record.meter.high:g}",
-            "range": in_words(range_of(self.record.meter)),
+            "range": in_words(self.judged.meter_range),
             "times": f"{MISREAD_TIMES:g}",
             "others": str(MISREAD_OTHERS),
         }
@@ -221,7 +219,7 @@ class Pad:
             return say(words.ENDS_ROUND)
         if kind == "again" or bore != self.due.bore:
             return say(words.EXTRA_READING) if self.due.bore is not None else ""
-        first = (self.due.current.first_bore() if self.due.current else None) or bore
+        first = self.due.first or bore
         then = ", ".join(map(str, self.due.follow[:NAMED]))
         if not then:
             return say(words.THEN_FIRST, first=first)

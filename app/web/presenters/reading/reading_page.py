@@ -6,14 +6,15 @@ Everything here is worked out from the record and its assessment; nothing is sto
 from collections.abc import Mapping
 from typing import Literal
 
-from app.shop.assessment.advising import StepReason
 from app.shop.assessment.assessment import Assessment
+from app.shop.assessment.codes import StepReason
 from app.shop.procedure.items import Phase
 from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.record.entries import MeterReading
 from app.shop.store.idempotency import new_key
+from app.sync.estimation.conformity import Conformity
+from app.sync.estimation.evenness import BoreVerdict, RoundResult
 from app.sync.planning.advice import AdviceKind
-from app.sync.readings.rounds import BoreVerdict, RoundResult, RoundVerdict
 from app.web.presenters.adjusters import moved_coupler
 from app.web.presenters.drawing import joint_kind, value_of
 from app.web.presenters.filters import clock
@@ -43,15 +44,16 @@ from app.wording.work.next_step import step_words
 from app.wording.work.verdicts import ruler_ends, verdict_sentence, verdict_title
 
 MOST_IN_A_ROW = 6
-MARKS: dict[RoundVerdict, Literal["even", "not-even", "close"]] = {
-    RoundVerdict.EVEN: "even",
-    RoundVerdict.NOT_EVEN: "not-even",
-    RoundVerdict.UNDECIDED: "close",
+MARKS: dict[Conformity, Literal["even", "not-even", "close"]] = {
+    Conformity.EVEN: "even",
+    Conformity.NOT_EVEN: "not-even",
+    Conformity.UNDECIDED: "close",
+    Conformity.LIMIT: "even",
 }
 
 
 class ReadingPage:
-    """The reading page of one phase; ``simulated`` for a training engine."""
+    """The reading page of one phase."""
 
     def __init__(
         self,
@@ -60,14 +62,12 @@ class ReadingPage:
         wanted: Wanted,
         values: Mapping[str, str],
         problems: Mapping[str, str],
-        simulated: bool = False,
     ) -> None:
         judged = assessment.of(phase)
         self.assessment, self.of_phase = assessment, judged
         self.record, self.phase = judged.record, phase
         self.due, self.step, self.judged = judged.due, judged.step, judged.round
         self.waits = in_words(judged.waits) if judged.waits else ""
-        self.simulated = simulated
         self.wanted = wanted
         self._values = values
         self._problems = problems
@@ -94,7 +94,7 @@ class ReadingPage:
     def engine(self) -> EngineView:
         """The engine from above; a long bank that is alone is folded in two, so that its figures keep their size."""
         rows: list[BoreRow] = []
-        drawn = Tiles(self.record, self.due, self.step, self.judged, self.selected, self.here)
+        drawn = Tiles(self.of_phase, self.selected, self.here)
         alone, moved = len(self.record.layout.banks) == 1, moved_coupler(self.step)
         for bank in self.record.layout.banks:
             tiles = tuple(drawn.tile(bore) for bore in bank.bores)
@@ -217,7 +217,7 @@ class ReadingPage:
         if self.step.kind is AdviceKind.DONE:
             seen = f"/practice/{self.record.visit.ident}/expert"
             truth = Action(say(words.SHOW_TRUTH), href=seen, takes_long=True)
-            ways = (go_on(self.assessment, self.phase), truth if self.simulated else one_more())
+            ways = (go_on(self.assessment, self.phase), truth if self.record.simulated else one_more())
             return begins_round(self.record, self.phase, title, reason, *ways)
         if self.step.why is StepReason.TIGHTENING:
             recheck = f"{here_of(self.record, HEAT_SOAKED)}/readings"
@@ -275,8 +275,8 @@ def _ruler_marks(judged: RoundResult) -> tuple[tuple[int, float, int], ...]:
     """Bores outside the tolerance on a line of three tolerances each way, open plates to the right, stacked or set
     beside where they would meet."""
     marks: list[tuple[int, float, int]] = []
-    for standing in sorted((s for s in judged.standings if s.verdict is not BoreVerdict.EVEN), key=lambda s: s.opening):
-        position = max(-1.0, min(1.0, standing.opening / (3 * judged.tolerance)))
+    for standing in sorted((s for s in judged.standings if s.verdict is not BoreVerdict.EVEN), key=lambda s: s.share):
+        position = max(-1.0, min(1.0, standing.share / (3 * judged.window)))
         free = (
             (at, level)
             for nudge in NUDGES

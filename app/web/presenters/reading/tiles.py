@@ -4,12 +4,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
+from app.shop.assessment.assessment import PhaseAssessment
 from app.shop.procedure.read_order import NextReading
 from app.shop.record.entries import MeterReading
 from app.shop.record.visit_record import VisitRecord
-from app.sync.planning.advice import Advice
-from app.sync.readings.rounds import BoreResult, BoreVerdict, RoundResult
-from app.web.presenters.adjusters import screw_marks
+from app.sync.estimation.evenness import BoreResult, BoreVerdict, RoundResult
+from app.web.presenters.adjusters import screw_mark
 from app.web.presenters.drawing import blades_of, by_bore, shape_of, value_of
 from app.web.presenters.views import ScrewMark, State, Tile
 from app.wording.message import say
@@ -33,17 +33,29 @@ def is_vacuum(record: VisitRecord) -> bool:
 
 @dataclass(frozen=True, eq=False)
 class Tiles:
-    """What the tiles are drawn from: the round under way, its verdict, the next step.
+    """What the tiles are drawn from: what is judged of the phase, its round under way and its next step among that.
 
     ``selected`` is the bore that the keypad enters; ``here`` is where the phase's pages are.
     """
 
-    record: VisitRecord
-    due: NextReading
-    step: Advice
-    judged: RoundResult | None
+    of_phase: PhaseAssessment
     selected: int | None
     here: str
+
+    @cached_property
+    def record(self) -> VisitRecord:
+        """The visit."""
+        return self.of_phase.record
+
+    @cached_property
+    def due(self) -> NextReading:
+        """The reading to take next."""
+        return self.of_phase.due
+
+    @cached_property
+    def judged(self) -> RoundResult | None:
+        """How even the round under way is."""
+        return self.of_phase.round
 
     def tile(self, bore: int) -> Tile:
         """One bore from above."""
@@ -62,7 +74,7 @@ class Tiles:
             blades=blades_of(standing, self.judged.tolerance) if self.judged else 0,
             corner=self._corner(bore, state),
             href=f"{self.here}/readings?bore={bore}",
-            name=", ".join(part for part in (say(words.TILE_NAME, bore=bore), value, word, saved) if part),
+            name=", ".join(filter(None, (say(words.TILE_NAME, bore=bore), value, word, saved))),
             reading=f"{reading.ident} {reading.kind}" if reading and state != "stale" else "",
             line_left=even,
             line_right=even,
@@ -78,7 +90,11 @@ class Tiles:
 
     @cached_property
     def _screws(self) -> Mapping[int, tuple[ScrewMark, ...]]:
-        return screw_marks(self.record.layout, self.step)
+        step = self.of_phase.step
+        return {
+            bore: tuple(screw_mark(kind, step.adjuster is kind and step.near == bore) for kind in kinds)
+            for bore, kinds in self.of_phase.screws.items()
+        }
 
     @cached_property
     def _results(self) -> Mapping[int, BoreResult]:
@@ -101,6 +117,12 @@ class Tiles:
         """By bore, two readings of which one has to be chosen, older first."""
         return {pair[0].bore: pair for pair in self.due.current.in_question} if self.due.current else {}
 
+    @cached_property
+    def _corrected(self) -> Mapping[int, MeterReading]:
+        """By bore, the reading of this round that its own one took the place of."""
+        entered = {row.ident: row for row in self.due.current.entered} if self.due.current else {}
+        return {bore: entered[row.supersedes_id] for bore, row in self._now.items() if row.supersedes_id in entered}
+
     def _state(self, bore: int) -> State:
         """What is known of a bore in the round under way."""
         current = self.due.current
@@ -109,7 +131,7 @@ class Tiles:
         if bore in self._now:
             if bore in self._in_question or (self.judged is not None and bore in self.judged.outliers):
                 return "suspicious"
-            return "corrected" if self._corrected(bore) else "read"
+            return "corrected" if bore in self._corrected else "read"
         if current is not None and bore in current.skipped:
             return "skipped"
         return "stale" if bore in self._before_move else "to-read"
@@ -123,7 +145,7 @@ class Tiles:
             return say(words.TWO_VALUES, older=older, newer=newer)
         if self.judged is None or bore not in self._results:
             return say(words.TILE_WORDS["read"])
-        return bore_word(self._results[bore], self.judged.mean, is_vacuum(self.record))
+        return bore_word(self._results[bore], is_vacuum(self.record))
 
     def _corner(self, bore: int, state: State) -> str:
         """The value that a bore had before: the one that is entered again, or the one that was corrected."""
@@ -131,12 +153,5 @@ class Tiles:
         if state in ("next", "closing"):
             old = self._now.get(bore)
         elif state in JUDGED:
-            old = self._corrected(bore)
+            old = self._corrected.get(bore)
         return value_of(old, self.record.meter) if old else ""
-
-    def _corrected(self, bore: int) -> MeterReading | None:
-        """The reading of this round that the bore's own one took the place of."""
-        current = self.due.current
-        if current is None or bore not in self._now:
-            return None
-        return next((r for r in current.entered if r.ident == self._now[bore].supersedes_id), None)

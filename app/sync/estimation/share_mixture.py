@@ -1,0 +1,201 @@
+"""What readings of one state leave over the bores' ln(air): a mixture of Gaussians, one for each spread they may have.
+
+``ln y = level + drift t + exponent ln(speed) + u_b + wander + noise``. The level is unknown, bores are exchangeable:
+``u_b ~ N(0, tau^2 + own^2)``, where ``own`` is what a bore's readings have in common without being air; and one of them
+may stand apart, with ``APART_SD`` more. Tau lies on a grid and is weighed by its prior times the evidence, as in
+A. Gelman and others, Bayesian Data Analysis, 3rd ed. 2013, chapter 5 (a hierarchical normal model given tau is Gaussian
+in closed form).
+"""
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.linalg import cho_factor, cho_solve
+
+Floats = NDArray[np.float64]
+
+# All our judgement.
+TAUS = np.geomspace(0.004, 0.4, 10)
+"""Spreads of ln(air) between bores that are thought possible, shape (10,)."""
+
+APART, APART_SD = 0.2, 0.10  # how likely one plate stands apart, and by how much of ln(air) (our judgement)
+USUAL_TAU = 0.06  # where the prior of tau falls to a half (our judgement)
+WANDER, MEMORY = 0.007, 180.0  # of ln(air), common to all bores; seconds until it has forgotten (our judgement)
+DRIFT_SD = 0.01  # of ln(air) a minute, of a hot idle (our judgement)
+LEVEL_SD = 100.0  # of ln(air): nothing is known (our judgement)
+# Of speed in the flow past plates at rest: 0 where it is choked, 1 where it follows the pistons (our judgement).
+EXPONENT = (0.5, 0.5)
+
+DRAWS = 3000  # our judgement
+LEAST_WEIGHT = 1e-4  # of a part that draws are worth (our judgement)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Course:
+    """What was read, in arrays. Shapes: ``log_flow``, ``variance`` and ``minutes`` (readings,), ``bore`` (readings,)
+    as columns of the bores, ``log_speed`` (readings,) about its mean, or None where no speeds were recorded.
+    """
+
+    bores: int
+    bore: NDArray[np.intp]
+    log_flow: Floats
+    variance: Floats
+    minutes: Floats
+    log_speed: Floats | None
+    exponent: tuple[float, float] = EXPONENT
+
+    @property
+    def common(self) -> tuple[Floats, Floats]:
+        """What acts on all bores alike, shape (readings, terms), and the prior sd of each term, shape (terms,)."""
+        columns, sds = [np.ones_like(self.minutes), self.minutes], [LEVEL_SD, DRIFT_SD]
+        if self.log_speed is not None:
+            columns.append(self.log_speed)
+            sds.append(self.exponent[1])
+        return np.column_stack(columns), np.array(sds)
+
+    @property
+    def at_bore(self) -> Floats:
+        """Which bore each reading is of, shape (readings, bores), one 1 a row."""
+        return np.eye(self.bores)[self.bore]
+
+    @property
+    def centered(self) -> Floats:
+        """``log_flow`` about its mean, less what the expected exponent says of speed; shape (readings,)."""
+        expected = 0.0 if self.log_speed is None else self.exponent[0] * self.log_speed
+        return np.asarray(self.log_flow - self.log_flow.mean() - expected, dtype=np.float64)
+
+    @property
+    def noise(self) -> Floats:
+        """Covariance of meter and wander together, shape (readings, readings)."""
+        apart = np.abs(self.minutes[:, None] - self.minutes[None, :]) * 60.0
+        return np.asarray(np.diag(self.variance) + WANDER**2 * np.exp(-apart / MEMORY), dtype=np.float64)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ShareMixture:
+    """Gaussians over ``u``. Shapes: ``weights`` and ``taus`` (parts,), ``means`` and ``air_variances`` (parts, bores),
+    ``covariances`` (parts, bores, bores). ``air_variances`` is what ln(air) was believed to vary by before anything was
+    read; ``drift`` the mean of ln(air) a minute, ``drift_sd`` its standard deviation.
+    """
+
+    weights: Floats
+    taus: Floats
+    means: Floats
+    covariances: Floats
+    air_variances: Floats
+    own: float
+    drift: float
+    drift_sd: float
+
+    @property
+    def air_part(self) -> Floats:
+        """How much of ``u`` is air and not the bore's own: shape (parts, bores)."""
+        return np.asarray(self.air_variances / (self.air_variances + self.own**2), dtype=np.float64)
+
+    @property
+    def spread(self) -> float:
+        """Median of tau."""
+        weights = np.array([self.weights[self.taus == tau].sum() for tau in TAUS])
+        return float(np.exp(np.interp(0.5, np.cumsum(weights) - weights / 2, np.log(TAUS))))
+
+    def covariances_of_air(self, covariances: Floats) -> Floats:
+        """Covariances of ln(air), shape (parts, bores, bores), where those of ``u`` are ``covariances``, same shape."""
+        part = self.air_part
+        alone = (part * self.own**2)[:, :, None] * np.eye(part.shape[1])
+        return np.asarray(part[:, :, None] * covariances * part[:, None, :] + alone, dtype=np.float64)
+
+
+def mixture_of(course: Course, own: float = 0.0) -> ShareMixture:
+    """The Gaussian for each tau and each bore that may stand apart, and how likely they are.
+
+    Parameters: ``course`` of at least one reading; ``own`` standard deviation of what a bore's readings have in common
+    without being air [ln].
+    """
+    common, sds = course.common
+    design = np.hstack([common, course.at_bore])
+    solved = cho_solve(cho_factor(course.noise), np.column_stack([design, course.centered]))
+    information, score = design.T @ solved[:, :-1], design.T @ solved[:, -1]
+    terms, bores = len(sds), course.bores
+    alike = TAUS**2 + own**2
+    precision = np.hstack([np.tile(sds**-2.0, (len(TAUS), 1)), np.tile(1 / alike[:, None], (1, bores))])
+    covariance = np.linalg.inv(information + precision[:, :, None] * np.eye(terms + bores))
+    # the same with one bore's precision less, by Sherman and Morrison; the last part is that none stands apart
+    less = np.zeros((len(TAUS), bores + 1, 1))
+    less[:, :bores, 0] = (1 / (alike + APART_SD**2) - 1 / alike)[:, None]
+    rows = covariance[:, [*range(terms, terms + bores), terms], :]
+    kept = 1 + less * rows[:, range(bores + 1), [*range(terms, terms + bores), terms], None]
+    covariances = covariance[:, None] - (less / kept)[..., None] * rows[..., :, None] * rows[..., None, :]
+    means = covariances @ score
+    prior_variances = alike[:, None] + np.zeros(bores + 1)
+    prior_variances[:, :bores] += APART_SD**2
+    log_weights = (
+        0.5 * (means @ score)
+        + 0.5 * np.linalg.slogdet(covariance)[1][:, None]
+        - 0.5 * np.log(kept[..., 0])
+        - 0.5 * ((bores - 1) * np.log(alike)[:, None] + np.log(prior_variances))
+        - np.log1p((TAUS / USUAL_TAU) ** 2)[:, None]
+        + np.log(np.array([APART / bores] * bores + [1 - APART]))
+    )
+    return _mixture(log_weights, means, covariances, terms, own)
+
+
+def _mixture(log_weights: Floats, means: Floats, covariances: Floats, terms: int, own: float) -> ShareMixture:
+    """The parts that count, of shape (taus, bores + 1, ...), with the common terms summed up."""
+    weights = np.exp(log_weights - log_weights.max())
+    weights /= weights.sum()
+    drift = float((weights * means[..., 1]).sum())
+    drift_var = float((weights * (covariances[..., 1, 1] + (means[..., 1] - drift) ** 2)).sum())
+    bores = means.shape[-1] - terms
+    at_tau, apart = np.nonzero(weights > LEAST_WEIGHT)
+    counted = weights[at_tau, apart]
+    return ShareMixture(
+        counted / counted.sum(),
+        TAUS[at_tau],
+        means[at_tau, apart, terms:],
+        covariances[at_tau, apart, terms:, terms:],
+        TAUS[at_tau, None] ** 2 + APART_SD**2 * np.eye(bores + 1)[apart, :bores],
+        own,
+        drift,
+        drift_var**0.5,
+    )
+
+
+def draws_of(mixture: ShareMixture, count: int = DRAWS, seed: int = 0) -> Floats:
+    """Joint draws of ln(air) of all bores, shape (count, bores); the same ones for the same mixture.
+
+    Parameters: ``mixture`` to draw from; ``count`` of draws; ``seed`` of the normal numbers.
+    """
+    means = mixture.air_part * mixture.means
+    roots = np.linalg.cholesky(mixture.covariances_of_air(mixture.covariances))
+    ends = np.rint(np.cumsum(mixture.weights) * count).astype(int)
+    normal = standard_normals(count, means.shape[1], seed)
+    drawn = np.empty_like(normal)
+    for n, (start, end) in enumerate(zip([0, *ends[:-1]], ends, strict=True)):
+        drawn[start:end] = means[n] + normal[start:end] @ roots[n].T
+    return drawn
+
+
+def shares_of(log_air: Floats) -> Floats:
+    """Share of every bore as a fraction of the mean, less 1, positive with more air; shape (..., bores).
+
+    Parameters: ``log_air`` of all bores, shape (..., bores), of any level.
+
+    >>> shares_of(np.log([1.0, 1.0, 1.3, 0.7])).round(3).tolist()
+    [0.0, 0.0, 0.3, -0.3]
+    """
+    air = np.exp(log_air)
+    return np.asarray(air / air.mean(axis=-1, keepdims=True) - 1.0, dtype=np.float64)
+
+
+@lru_cache(maxsize=32)
+def standard_normals(count: int, bores: int, seed: int) -> Floats:
+    """Independent standard normal numbers, shape (count, bores), each followed by its opposite.
+
+    Parameters: ``count`` of rows; ``bores``, the columns; ``seed`` they are made from.
+    """
+    half = np.random.default_rng(seed).standard_normal((-(-count // 2), bores))
+    both = np.stack([half, -half], axis=1).reshape(-1, bores)[:count]
+    both.setflags(write=False)
+    return both

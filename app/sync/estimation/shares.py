@@ -1,0 +1,215 @@
+"""What share of the air each bore takes, from all readings of one state together, and how sure that is.
+
+Nothing of plates or linkage is assumed: a bore's readings, the meter's error, an idle that drifts and wanders, and that
+bores of one engine are spread alike. Joint draws give the probability that all are within the tolerance; the mean is
+shared, so a product over the bores would be wrong.
+"""
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from app.sync.engine.events import Meter, Reading
+from app.sync.estimation.misreads import screen
+from app.sync.estimation.share_mixture import (
+    EXPONENT,
+    Course,
+    ShareMixture,
+    draws_of,
+    mixture_of,
+    shares_of,
+)
+
+EVERY_READING = 20.0
+"""Seconds between readings whose times are all the same; our judgement."""
+
+
+@dataclass(frozen=True, slots=True)
+class LogReading:
+    """One reading at one bore as ``log_flow``, ln of air flow in any unit, with the ``variance`` of that.
+
+    ``at`` is seconds from any fixed start, ``speed`` the engine speed beside it [rev/s].
+    """
+
+    bore: int
+    log_flow: float
+    variance: float
+    at: float
+    speed: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class BoreShare:
+    """One bore's share of the air against the mean of all: 0.05 is 5 % more air.
+
+    ``low`` to ``high`` holds it with probability 0.9; ``inside``, ``above`` and ``below`` are the probabilities that it
+    is within the tolerance, above and below it. ``readings`` counts those that were gone by.
+    """
+
+    bore: int
+    median: float
+    low: float
+    high: float
+    inside: float
+    above: float
+    below: float
+    readings: int
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SharePosterior:
+    """What is known of the shares. ``shares`` holds the bores that were read, in the engine's order.
+
+    ``all_inside`` is the probability that every bore is within ``tolerance``; None while a bore is ``unread`` or
+    ``contradictory`` (its readings cannot all be true, and it is to be read again). ``misread`` are the places in the
+    list of readings that were left out. ``spread`` is the standard deviation of ln(air) between bores; ``drift`` of the
+    idle in ln(air) a minute, with its standard deviation. ``variances``, shape (bores,), is the error of one more
+    reading at each bore.
+    """
+
+    bores: tuple[int, ...]
+    tolerance: float
+    shares: Mapping[int, BoreShare]
+    all_inside: float | None
+    spread: float
+    drift: float
+    drift_sd: float
+    unread: tuple[int, ...]
+    contradictory: tuple[int, ...]
+    misread: tuple[int, ...]
+    mixture: ShareMixture
+    variances: NDArray[np.float64]
+
+    @property
+    def complete(self) -> bool:
+        """Whether every bore was read and none contradicts itself."""
+        return not self.unread and not self.contradictory
+
+
+def log_reading(reading: Reading, meter: Meter, speed: float | None = None) -> LogReading:
+    """A reading of a flow meter as the pooled shares take it.
+
+    Less than a quarter of the meter's step, nothing at all too, counts as that much.
+
+    Parameters: ``reading`` [kg/s]; ``meter`` of flow it was read with; ``speed`` of the engine beside it [rev/s].
+    Raises ValueError for a meter of vacuum, which is first to be turned into flow, and for a value of 0 without a step.
+
+    Source: GUM, JCGM 100:2008, 4.3.7 for the step; its 5.1 for the error of a
+    logarithm, both clauses from memory.
+
+    >>> as_log = log_reading(Reading(3, 6.5 / 3600, 0.0), Meter())
+    >>> round(as_log.variance**0.5, 4)
+    0.0229
+    """
+    value = max(reading.value, meter.step / 4)
+    if meter.quantity != "flow" or value <= 0:
+        raise ValueError("Only a flow above 0 has a logarithm that is ln(air).")
+    variance = meter.repeatability**2 + (meter.step / value) ** 2 / 12
+    return LogReading(reading.bore, math.log(value), variance, reading.at, speed)
+
+
+def pooled(
+    bores: Sequence[int],
+    readings: Sequence[LogReading],
+    tolerance: float,
+    *,
+    own: float = 0.0,
+    exponent: tuple[float, float] = EXPONENT,
+) -> SharePosterior:
+    """The shares by all readings of one state.
+
+    Parameters: ``bores`` of the engine; ``readings`` since the last move that could touch a plate, in the order taken,
+    at least one; ``tolerance`` the allowed deviation of a share from the mean as a fraction, above 0; ``own`` standard
+    deviation of what a bore's readings have in common without being air [ln], as a column's do by the filling of
+    its cylinder; ``exponent`` mean and standard deviation of the power of speed that the flow follows, asked where
+    speed was recorded beside two readings or more. Raises ValueError without a reading, or for one of no bore listed.
+
+    >>> flows = [Reading(b, f / 3600, 20.0 * n) for n, (b, f) in enumerate([(1, 6.5), (2, 6.5), (3, 8.5), (1, 6.5)])]
+    >>> found = pooled((1, 2, 3), [log_reading(flow, Meter()) for flow in flows], 0.08)
+    >>> found.shares[3].above > 0.95, found.all_inside < 0.05
+    (True, True)
+    """
+    order = tuple(sorted(bores))
+    if not readings or not {reading.bore for reading in readings} <= set(order):
+        raise ValueError("The shares need a reading, and every reading a bore that the engine has.")
+    course = _course(order, readings, exponent)
+    found = screen(course)
+    kept = [n for n in range(len(readings)) if n not in found.left_out]
+    mixture = mixture_of(_part(course, kept, found.added), own)
+    counted = np.bincount(course.bore[kept], minlength=len(order))
+    shares = shares_of(draws_of(mixture))
+    unread = tuple(bore for bore in bores if counted[order.index(bore)] == 0)
+    contradictory = tuple(bore for bore in bores if order.index(bore) in found.contradictory)
+    inside = (np.abs(shares) <= tolerance).all(axis=1).mean()
+    summed = np.bincount(course.bore, course.variance, minlength=len(order))
+    seen = np.bincount(course.bore, minlength=len(order))
+    return SharePosterior(
+        bores=tuple(bores),
+        tolerance=tolerance,
+        shares=_by_bore([b for b in bores if b not in unread], order, shares, tolerance, counted),
+        all_inside=None if unread or contradictory else float(inside),
+        spread=mixture.spread,
+        drift=mixture.drift,
+        drift_sd=mixture.drift_sd,
+        unread=unread,
+        contradictory=contradictory,
+        misread=tuple(sorted(found.left_out)),
+        mixture=mixture,
+        variances=np.where(seen > 0, summed / np.maximum(seen, 1), course.variance.mean()),
+    )
+
+
+def _course(order: tuple[int, ...], readings: Sequence[LogReading], exponent: tuple[float, float]) -> Course:
+    seconds = np.array([reading.at for reading in readings], dtype=float)
+    if np.ptp(seconds) == 0:
+        seconds = EVERY_READING * np.arange(len(readings), dtype=float)
+    known = [n for n, reading in enumerate(readings) if reading.speed]
+    log_speed = None
+    if len(known) > 1:
+        known.sort(key=lambda n: seconds[n])
+        speeds = [math.log(readings[n].speed or 1.0) for n in known]
+        log_speed = np.interp(seconds, seconds[known], speeds)
+        log_speed = log_speed - log_speed.mean()
+    return Course(
+        bores=len(order),
+        bore=np.array([order.index(reading.bore) for reading in readings], dtype=np.intp),
+        log_flow=np.array([reading.log_flow for reading in readings], dtype=float),
+        variance=np.array([reading.variance for reading in readings], dtype=float),
+        minutes=(seconds - seconds.mean()) / 60.0,
+        log_speed=log_speed,
+        exponent=exponent,
+    )
+
+
+def _part(course: Course, kept: list[int], added: NDArray[np.float64]) -> Course:
+    """The course of the readings that are gone by."""
+    return Course(
+        course.bores,
+        course.bore[kept],
+        course.log_flow[kept],
+        (course.variance + added)[kept],
+        course.minutes[kept],
+        None if course.log_speed is None else course.log_speed[kept],
+        course.exponent,
+    )
+
+
+def _by_bore(
+    read: Sequence[int],
+    order: tuple[int, ...],
+    shares: NDArray[np.float64],
+    tolerance: float,
+    counted: NDArray[np.intp],
+) -> dict[int, BoreShare]:
+    found = {}
+    for bore in read:
+        n = order.index(bore)
+        sorted_shares = np.sort(shares[:, n])
+        low, median, high = (float(sorted_shares[int(part * len(shares))]) for part in (0.05, 0.5, 0.95))
+        less = float((sorted_shares < -tolerance).mean())
+        more = float((sorted_shares > tolerance).mean())
+        found[bore] = BoreShare(bore, median, low, high, 1.0 - more - less, more, less, int(counted[n]))
+    return found

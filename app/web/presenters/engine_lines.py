@@ -1,0 +1,78 @@
+"""The lines of the Engines page: an engine that is worked on, or one that was found."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from app.shop.assessment.assessment import Assessment
+from app.shop.store.tables import Engine, Visit
+from app.web.presenters.drawing import phases, small_rows
+from app.web.presenters.filters import day, litres, moment
+from app.web.presenters.steps import wanted_next
+from app.web.presenters.views import PhaseView, SmallRow
+from app.wording import names
+from app.wording.message import say
+from app.wording.office import engines as engine_words
+
+
+@dataclass(frozen=True, slots=True)
+class BoardLine:
+    """One engine as the page shows it; the whole line leads to ``href``."""
+
+    href: str
+    number: str
+    what: str
+    detail: str
+    rows: Sequence[SmallRow]
+    phases: Sequence[PhaseView]
+    phase: str
+    next: str
+    where: str
+
+
+def worked_on(assessment: Assessment) -> BoardLine:
+    """An engine with an open visit."""
+    record, shown = assessment.record, phases(assessment)
+    return BoardLine(
+        href=f"/visits/{record.visit.ident}",
+        number=record.engine.serial,
+        what=f"{names.layout(record.layout)}, {litres(record.engine)}",
+        detail=_joined(_job(record.visit.job), record.engine.vehicle, record.engine.customer),
+        rows=small_rows(assessment),
+        phases=shown,
+        phase=next((p.title for p in shown if p.state == "current"), say(engine_words.READY)),
+        next=wanted_next(assessment),
+        where=_joined(names.choice(record.visit.place), record.visit.by, moment(record.visit.opened_at)),
+    )
+
+
+def found(engine: Engine, newest: Visit | None) -> BoardLine:
+    """An engine that was searched for, with its newest visit."""
+    return BoardLine(
+        href=f"/engines/{engine.ident}",
+        number=engine.serial,
+        what=engine.description or litres(engine),
+        detail=_joined(engine.vehicle, engine.customer),
+        rows=(),
+        phases=(),
+        phase=_last_visit(newest),
+        next=newest.why if newest else "",
+        where=_place_and_job(newest) if newest else "",
+    )
+
+
+def _last_visit(newest: Visit | None) -> str:
+    if newest is None:
+        return say(engine_words.NO_VISIT)
+    return say(engine_words.VISIT, number=newest.number, day=day(newest.opened_at))
+
+
+def _place_and_job(visit: Visit) -> str:
+    return _joined(names.choice(visit.place), _job(visit.job))
+
+
+def _job(job: str) -> str:
+    return say(engine_words.JOB, job=job) if job else ""
+
+
+def _joined(*parts: str) -> str:
+    return ", ".join(part for part in parts if part)

@@ -1,0 +1,108 @@
+"""How often the pooled shares decide, how often they are wrong, and whether what they claim comes true.
+
+``python -m tests.benchmarks.shares``. The engines are those of ``tests.sync.idling_engines``: `near` set roughly,
+`done` worked on, `single` even but for one plate. Every engine is read three times over; a pass is a chance of 0.95
+that all bores are within 8 %. Seed 1 is for this table.
+"""
+
+import argparse
+import itertools
+from collections.abc import Callable, Iterator
+from random import Random
+from typing import NamedTuple
+
+from app.sync.estimation.conformity import Conformity, decide
+from tests.benchmarks.report import report
+from tests.sync.idling_engines import METERS, done, engines, near, single
+
+ROUNDS = 3
+EDGES = (0.0, 0.2, 0.4, 0.6, 0.8, 0.95, 1.01)
+SEED = 1
+
+
+class Setting(NamedTuple):
+    """One line: what engines, how many bores, what meter and idle. ``step`` [kg/h]."""
+
+    kind: Callable[[Random, int], list[float]]
+    repeatability: float
+    bores: int = 8
+    wander: float = 0.0
+    step: float | None = None
+
+    @property
+    def label(self) -> str:
+        """How it is called in the table."""
+        extra = (", idle wanders 0.7 %" if self.wander else "") + (f", step {self.step}" if self.step else "")
+        return f"{self.kind.__name__}, {self.bores} bores, {100 * self.repeatability:g} %{extra}"
+
+
+class Said(NamedTuple):
+    """What was said of one engine after one round, and what is true."""
+
+    rounds: int
+    conformity: Conformity
+    all_inside: float
+    move_advised: bool
+    inside: bool
+
+
+SETTINGS = (
+    *(Setting(kind, meter) for kind in (near, done, single) for meter in METERS),
+    *(Setting(kind, 0.02, bores) for bores in (3, 4, 6, 12) for kind in (near, done)),
+    Setting(near, 0.02, wander=0.007),
+    Setting(near, 0.008, step=0.25),
+)
+
+
+def judged(setting: Setting, count: int) -> Iterator[Said]:
+    """What is said of every engine after every round that leaves none in contradiction."""
+    kind, repeatability, bores, wander, step = setting
+    for engine in engines(count, kind, repeatability, bores=bores, wander=wander, step=step, seed=SEED):
+        for n in range(1, ROUNDS + 1):
+            engine.round()
+            found = decide(engine.posterior(), closed=True)
+            if found.all_inside is not None:
+                yield Said(n, found.conformity, found.all_inside, found.move_advised, engine.inside)
+
+
+def line(setting: Setting, count: int) -> str:
+    """One line of the table."""
+    said = list(judged(setting, count))
+    inside = sum(each.inside for each in said if each.rounds == 1)
+    cells = [setting.label, f"{100 * inside / count:.0f}"]
+    for kind in (Conformity.EVEN, Conformity.LIMIT, Conformity.NOT_EVEN):
+        wanted = kind is not Conformity.NOT_EVEN
+        after = [[each for each in said if each.rounds == n and each.conformity is kind] for n in range(1, ROUNDS + 1)]
+        shares = ", ".join(f"{100 * len(each) / count:.0f}" for each in after)
+        wrong = sum(each.inside is not wanted for each in itertools.chain(*after))
+        cells.append(f"{shares}; {wrong} of {sum(map(len, after))}")
+    moves = [sum(each.move_advised for each in said if each.rounds == n) for n in range(1, ROUNDS + 1)]
+    cells.append(", ".join(f"{100 * n / count:.0f}" for n in moves))
+    classes = []
+    for low, high in itertools.pairwise(EDGES):
+        here = [each for each in said if low <= each.all_inside < high]
+        if len(here) >= 30:
+            claim, true = (
+                sum(values) / len(here) for values in zip(*((e.all_inside, e.inside) for e in here), strict=True)
+            )
+            classes.append(f"{claim:.2f} {true:.2f}")
+    cells.append(", ".join(classes))
+    return "| " + " | ".join(cells) + " |"
+
+
+def main() -> None:
+    """Print the table."""
+    options = argparse.ArgumentParser(description=__doc__)
+    options.add_argument("--engines", type=int, default=100)
+    chosen = options.parse_args()
+    print(
+        "| engines, meter | inside, % | even after 1, 2, 3 rounds, %; wrong | even as far as shown; wrong |"
+        " not even; wrong | move advised | claimed and true, by class |\n| --- | --- | --- | --- | --- | --- | --- |"
+    )
+    for setting in SETTINGS:
+        print(line(setting, chosen.engines), flush=True)
+
+
+if __name__ == "__main__":
+    with report("shares"):
+        main()
