@@ -23,9 +23,9 @@ from app.shop.store.database import Database
 from app.shop.store.upgrade import open_shop
 from app.sync.engine.adjusters import registry
 from app.sync.engine.adjusters.kind import Effect, ScrewWithGain
+from app.sync.engine.engine_air import usual_breathing
 from app.sync.engine.events import Meter, OtherTurn
 from app.sync.engine.hardware import Hardware, likely_hardware
-from app.sync.engine.idle_flow import usual_breathing
 from app.sync.engine.layout import Bank, Layout, OtherScrew
 from app.sync.engine.units import THOU
 from app.sync.estimation.filter import run_filter

@@ -16,7 +16,7 @@ from functools import partial
 
 import numpy as np
 
-from app.sync.engine.idle_flow import usual_breathing
+from app.sync.engine.engine_air import usual_breathing
 from app.sync.engine.units import REV_PER_MIN
 from app.sync.estimation.posterior import prior_for
 from app.sync.planning.planner import next_move

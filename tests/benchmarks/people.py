@@ -5,7 +5,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from app.sync.engine.idle_flow import solve_idle, usual_breathing
+from app.sync.engine.engine_air import usual_breathing
+from app.sync.engine.idle_flow import solve_idle
 from app.sync.engine.layout import Coupler, StopScrew
 from app.sync.engine.units import THOU
 from app.sync.estimation.posterior import Posterior, prior_for

@@ -8,7 +8,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from app.sync.engine.adjusters.registry import adjusters, kind_at
-from app.sync.engine.air import ATMOSPHERE
 from app.sync.engine.hardware import Hardware
 from app.sync.engine.layout import Adjuster, Layout
 from app.sync.engine.linkage import IDLE_GAP, stop_rotation, turns_for
@@ -74,22 +73,6 @@ def moist_air_density(temperature: float, pressure: float, humidity: float = 0.5
         / (compressibility * molar_gas_constant * temperature)
         * (1 - vapour * (1 - water_mole / dry_mole))
     )
-
-
-def standard_pressure(altitude: float) -> float:
-    """Pressure of the standard atmosphere [Pa], for a shop without a barometer.
-
-    Parameters: ``altitude`` geopotential [m], -2000 to 11000. Weather moves the true pressure by about 3 %.
-
-    Source: US Standard Atmosphere 1976, ISO 2533.
-
-    >>> round(standard_pressure(1000))
-    89875
-    """
-    if not -2000 <= altitude <= 11000:
-        raise ValueError("The lowest layer of the standard atmosphere reaches from -2000 m to 11000 m.")
-    lapse, sea_level = 6.5e-3, 288.15
-    return float(ATMOSPHERE * (1 - lapse * altitude / sea_level) ** (9.80665 / (287.05287 * lapse)))
 
 
 def area_of_gap(gap: float, diameter: float, shaft: float, closed: float) -> float:

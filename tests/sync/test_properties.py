@@ -18,7 +18,7 @@ from app.sync.engine.layout import Bank, Bypass, Coupler, Layout, Link, OtherScr
 from app.sync.engine.linkage import stop_rotation, turns_for
 from app.sync.engine.plate import angle_at, gap_at, open_area
 from app.sync.engine.units import MM, THOU
-from app.sync.planning.preset import starting_turns
+from app.sync.planning.preset import turns_for_idle
 from app.sync.slips.changes import Pooled
 from app.sync.slips.slip_detection import slipped
 from tests.sync.oracles import air_factor, area_of_gap, gap_after_turns, influence, moist_air_density, turns_between
@@ -197,9 +197,9 @@ def test_a_preset_lies_inside_its_band(
 ) -> None:
     if measured:
         hardware = Hardware(*(Figure(getattr(hardware, name).value, measured=True) for name in hardware.estimated()))
-    preset = starting_turns(displacement, bores, idle, hardware)
+    preset = turns_for_idle(displacement, bores, idle, hardware)
     assert 0 < preset.low <= preset.turns <= preset.high
-    assert preset.basis == ("physics" if measured else "practice")
+    assert preset.basis == ("physics" if measured else "usual")
 
 
 @given(value=st.floats(1e-6, 1e6), name=st.sampled_from([name for name in vars(units) if name.isupper()]))

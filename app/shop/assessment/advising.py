@@ -19,7 +19,7 @@ from app.sync.banks.banks import BankAssessment, Extra
 from app.sync.engine.adjusters.registry import kind_of
 from app.sync.engine.units import THOU
 from app.sync.planning.advice import Advice, AdviceKind, AdviceReason
-from app.sync.planning.preset import Preset, starting_turns
+from app.sync.planning.preset import Preset, turns_for_idle
 
 MOVES_WITHOUT_LEAK_CHECK = 2
 """Moves made for a bore that still reads low, after which a leak is looked for (our judgement)."""
@@ -147,11 +147,12 @@ def starting(record: VisitRecord) -> Preset:
     """The turns to start a cold engine from, counted from the base feeler recorded, else the shop's."""
     engine, layout = record.engine, record.layout
     laid = record.checks.get((COLD_PRESET.slug, "base-blade"))
-    return starting_turns(
+    return turns_for_idle(
         engine.displacement,
         len(layout.bores),
         engine.idle_speed,
         record.hardware,
+        record.ambient,
         laid.number * THOU if laid is not None and laid.number else record.settings.base_blade,
         len(layout.bypass),
     )

@@ -15,6 +15,7 @@ from app.shop.procedure.recheck import same_air
 from app.shop.record.visit_record import Round, VisitRecord
 from app.sync.banks.banks import BankAssessment, Opening, balance
 from app.sync.banks.link_hypotheses import Cause
+from app.sync.engine.engine_air import Ambient, IdleFlowModel
 from app.sync.engine.events import Event, Meter, Reading
 from app.sync.engine.hardware import Hardware
 from app.sync.engine.layout import Layout
@@ -41,6 +42,7 @@ Values = tuple[tuple[int, float], ...]
 def _balance(
     layout: Layout, hardware: Hardware, idle: Values, read: tuple[tuple[float, bool, Values], ...], meter: Meter,
     free_play_proven: bool, joints_tight: bool, idle_times: int, both_hands: bool, gauged_ratio: float | None,
+    engine: IdleFlowModel,
 ) -> BankAssessment:  # fmt: skip
     openings = [Opening(lever, dict(values), from_above=above) for lever, above, values in read]
     return balance(
@@ -54,6 +56,7 @@ def _balance(
         idle_times=idle_times,
         both_hands=both_hands,
         gauged_ratio=gauged_ratio,
+        engine=engine,
     )
 
 
@@ -105,7 +108,7 @@ def next_of(record: VisitRecord, phase: Phase, until: Round | None = None) -> Ad
         tuple(record.settings.blades),
         record.settings.window(phase.slug),
         record.engine.displacement,
-        visit_prior(record),
+        _start(record),
         _decision(record, phase, until),
         suspect_of(record) if phase.rounds == "fine" else None,
     )
@@ -133,10 +136,10 @@ def visit_prior(record: VisitRecord, back: int = LESSONS_BACK) -> Posterior | No
     if before is None or back == 0:
         return None
     return _taught(
-        _VisitInputs(before.layout, before.hardware, before.meter_as_read()),
+        _VisitInputs(before.layout, before.hardware, before.meter_as_read(), before.ambient),
         tuple(before.events()),
         visit_prior(before, back - 1),
-        _VisitInputs(record.layout, record.hardware, record.meter_as_read()),
+        _VisitInputs(record.layout, record.hardware, record.meter_as_read(), record.ambient),
         record.engine.displacement,
         record.engine.idle_speed,
         record.meter.ident == before.meter.ident,
@@ -144,12 +147,21 @@ def visit_prior(record: VisitRecord, back: int = LESSONS_BACK) -> Posterior | No
     )
 
 
+def _start(record: VisitRecord) -> Posterior:
+    """What is believed of an engine before its first reading of a visit."""
+    engine = record.engine
+    return visit_prior(record) or start_prior(
+        record.layout, record.hardware, engine.displacement, engine.idle_speed, record.ambient
+    )
+
+
 class _VisitInputs(NamedTuple):
-    """What a visit is worked on and with."""
+    """What a visit is worked on and with, and in what air."""
 
     layout: Layout
     hardware: Hardware
     meter: Meter
+    ambient: Ambient
 
 
 @lru_cache(maxsize=512)
@@ -166,8 +178,8 @@ def _taught(
     """What a visit of these ``events`` taught, and those before it, as ``start``."""
     if start is None and not any(isinstance(event, Reading) for event in events):
         return None
-    start = start or start_prior(then.layout, then.hardware, displacement, speed)
-    fresh = start_prior(now.layout, now.hardware, displacement, speed)
+    start = start or start_prior(then.layout, then.hardware, displacement, speed, then.ambient)
+    fresh = start_prior(now.layout, now.hardware, displacement, speed, now.ambient)
     alike = same_meter and then.meter.quantity == now.meter.quantity
     return prior_from_history(run_filter(start, then.meter, events), fresh, same_meter=alike, same_air=air)
 
@@ -200,6 +212,7 @@ def balance_of(record: VisitRecord) -> BankAssessment | None:
         min((len(values) for values in at_idle.values()), default=1),
         rods_are_turnbuckles(record),
         _gauged_ratio(record),
+        _start(record).engine,
     )
 
 

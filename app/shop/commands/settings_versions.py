@@ -6,7 +6,7 @@ from app.shop.errors import ConflictError, Problems, RejectedError
 from app.shop.reasons import because
 from app.shop.record import stored_settings
 from app.shop.record.measures import RECORDED, Measure, Units
-from app.shop.record.settings import OPENINGS, Settings, to_json
+from app.shop.record.settings import ALTITUDES, OPENINGS, Settings, to_json
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.shop.store.idempotency import checked, earlier, fingerprint
@@ -48,6 +48,7 @@ def problems(new: Settings, units: Units = RECORDED) -> Problems:
         within("blades", leaf, 0.5 * THOU, 60 * THOU, blade, THOU)
     if not 1 <= len(new.blades) <= MOST_BLADES:
         wrong["blades"] = because(Rejection.FEELER_SET, most=MOST_BLADES)
+    within("altitude", new.altitude, *ALTITUDES, units.height)
     within("recheck_km", new.recheck_km, 100, 100_000, units.of("distance"))
     within("recheck_months", new.recheck_months, 1, 120, Measure("months"))
     within("pulls", new.pulls, 0, 20, Measure("pulls"))

@@ -98,6 +98,11 @@ class Units:
         """The unit chosen for a quantity."""
         return named(quantity, getattr(self, quantity))
 
+    @property
+    def height(self) -> Measure:
+        """The unit of an altitude: feet beside miles, else meters. The foot is 0.3048 m by definition."""
+        return Measure("m", places=0) if self.distance == "km" else Measure("ft", 12 * INCH, places=0)
+
     @cached_property
     def on_screen(self) -> "Units":
         """The units to show and type figures in: feelers in inches where thousandths of one are recorded."""

@@ -25,11 +25,15 @@ class Source(StrEnum):
     ANY_INITIALS = "any-initials"
     MAKER_FIRST = "maker-first"
     SERVICE_SHEETS = "service-sheets"
+    SEA_LEVEL = "sea-level"
     PUBLISHED_DEFAULT = "published-default"
 
 
 OPENINGS = (2 * THOU, 120 * THOU)
 """What may be laid under the central lever for the bank balance, from and to [m]."""
+
+ALTITUDES = (-500.0, 4500.0)
+"""Where a shop may stand, from and to [m] above sea level (our judgement)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +52,8 @@ class Settings:
 
     An engine is even from ``pass_probability`` on that all bores are inside. ``bank_window`` holds for the banks off
     idle, ``idle_bank_window`` for the ratio of their means at idle before and after a link was turned. ``people`` are
-    initials and full names.
+    initials and full names. ``altitude`` [m] of the shop above sea level stands in for the day's air pressure where
+    nobody recorded that.
 
     ``openings`` are the feelers under the central lever for the bank balance, two or three; 0.010 in and 0.030 in open
     the plates by about 0.6 and 1.7 degrees on a one-inch lever, and a factor of three tells the length of a link rod
@@ -67,6 +72,7 @@ class Settings:
     blades: tuple[float, ...] = tuple(
         t * THOU for t in (1.5, 2, 2.5, 3, 3.5, 4, 4.5, 5, 6, 7, 8, 9, 10, 12, 14, 16, 18, 20, 25)
     )
+    altitude: float = 0.0
     recheck_km: float = 5000
     recheck_months: float = 12
     pulls: float = 3
@@ -102,6 +108,7 @@ SOURCES: dict[str, Source] = {
     "openings": Source.OWN_CHOICE,
     "base_blade": Source.COMMON_PRACTICE,
     "blades": Source.INCH_SET,
+    "altitude": Source.SEA_LEVEL,
     "recheck_km": Source.OWN_CHOICE,
     "recheck_months": Source.OWN_CHOICE,
     "pulls": Source.COMMON_PRACTICE,

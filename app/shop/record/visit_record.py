@@ -22,16 +22,20 @@ from app.shop.record.measures import RECORDED, Units
 from app.shop.record.settings import DEFAULTS, Settings
 from app.shop.record.superseding import current
 from app.sync.engine.adjusters.registry import kind_of, kinds_with_gain
+from app.sync.engine.engine_air import Ambient, day_of
 from app.sync.engine.events import Event, IdleSpeed, Meter, Move, Place, Reading
 from app.sync.engine.hardware import Hardware
 from app.sync.engine.layout import Layout
-from app.sync.engine.units import CFM, IN_HG, KG_PER_HOUR, KPA, MM_HG, REV_PER_MIN
+from app.sync.engine.units import CFM, IN_HG, KG_PER_HOUR, KPA, MM_HG, REV_PER_MIN, ZERO_CELSIUS
 
 TAKEN_BACK = "taken back"
 """The text of a check that takes back the one it supersedes."""
 
 SPEEDS = ("idle-speed", "idle")
 """The items, of any phase, that tell how fast the engine idles: rev/min."""
+
+AIR = ("air-pressure", "air-temperature")
+"""The items, of any phase, that tell the air of the day: kPa absolute and degrees Celsius."""
 
 UNITS = {"kg/h": KG_PER_HOUR, "cfm": CFM, "kPa": KPA, "inHg": IN_HG, "mmHg": MM_HG}
 """What a meter may read in, as multiples of the base unit."""
@@ -243,6 +247,17 @@ class VisitRecord:
                 at = (place_of_move.get(after, 0), after)
                 stamped.append((at, IdleSpeed(check.number * REV_PER_MIN, seconds(check.at))))
         return [*self.screw_presets, *(event for _, event in sorted(stamped, key=lambda pair: pair[0]))]
+
+    @cached_property
+    def ambient(self) -> Ambient:
+        """The air of the day: what was recorded last, else the standard pressure at the shop's altitude."""
+        seen = {c.item: c.number for c in sorted(self.checks.values(), key=lambda c: c.ident) if c.item in AIR}
+        pressure, celsius = (seen.get(item) for item in AIR)
+        return day_of(
+            None if pressure is None else pressure * KPA,
+            None if celsius is None else celsius + ZERO_CELSIUS,
+            self.settings.altitude,
+        )
 
     @cached_property
     def screw_presets(self) -> tuple[Move, ...]:

@@ -22,6 +22,7 @@ from app.sync.banks.link_hypotheses import (
     expected_shares,
     posterior_weights,
 )
+from app.sync.engine.engine_air import IdleFlowModel, idling_on
 from app.sync.engine.events import Meter
 from app.sync.engine.hardware import Hardware
 from app.sync.engine.layout import Layout
@@ -35,7 +36,13 @@ CENTRAL_LEVER = 1.0 * INCH  # a rounded guess serves: the difference hardly depe
 LEAST_TRAVEL, NEXT_TRAVEL, WIDE_TRAVEL = 0.010 * CENTRAL_LEVER, 0.030 * CENTRAL_LEVER, 0.060 * CENTRAL_LEVER
 BETWEEN_TRAVEL = 0.020 * CENTRAL_LEVER  # where a bank that was still on its stop at the first opening has left it
 
-GAIN_DOUBT, GAIN_DOUBT_LEARNED = 0.15, 0.05
+GAIN_DOUBT = 0.15
+"""Relative spread of the model's gain at the plates as left (our judgement; on simulated engines 0.14 to 0.15, most of
+it the meter's scale)."""
+
+GAIN_DOUBT_LEARNED = 0.05
+"""The same of a gain that was learned on the engine itself (our judgement)."""
+
 
 # Bores even at idle part company off idle: 1.2 % of flow at 20 mrad, 2.1 % at 60 mrad in simulation.
 MISMATCH, MISMATCH_AT, MISMATCH_POWER, MISMATCH_SHARED = 0.012, 0.020, 0.5, 0.5
@@ -158,20 +165,20 @@ def balance(
     joints_tight: bool = False,
     idle_times: int = 1,
     gauged_ratio: float | None = None,
+    engine: IdleFlowModel | None = None,
 ) -> BankAssessment:
     """What the readings at a few part-throttle openings say about the two banks.
 
     Flats are offered only when the free play of both links was proven, lost motion ruled out, at least two openings
-    read on both banks and the length of a link is the probable cause. Bores read at idle and at the opening count;
-    others are passed over.
+    read on both banks and the length of a link is the probable cause. Only bores read at idle and at the opening count.
 
     Parameters: ``layout`` of the engine; ``hardware`` fitted; ``idle`` flow per bore [kg/s] of the evened engine, on
     the same meter; ``openings`` read, in any order; ``meter`` they were read with; ``free_play_proven`` True when
     both links were felt to have play with the pedal released; ``both_hands`` True for rods with a left-hand and a
-    right-hand thread; ``gain`` of ln(flow) per opening [1/rad] learned on this engine at idle, None when not learned;
+    right-hand thread; ``gain`` of ln(flow) per opening [1/rad] of this engine at idle, None when not known;
     ``joints_tight`` True when no lost motion was felt by hand, which readings both ways may overrule; ``idle_times``
-    readings per bore behind ``idle``; ``gauged_ratio`` how much faster the second bank's shaft turns than the first's
-    over the whole travel, as a fraction, by an angle gauge with the engine off, None when it was not measured.
+    readings per bore behind ``idle``; ``gauged_ratio`` how much faster the second bank's shaft turns, as a fraction, by
+    an angle gauge over the whole travel, or None; ``engine`` how it draws air, a usual one of that idle when None.
 
     Source: plate geometry and a simulated engine; priors and thresholds are judgement.
 
@@ -200,7 +207,7 @@ def balance(
         np.array([opening.from_above for opening in usable]),
         np.array([_log_difference(layout, opening.readings, idle) for opening in usable]),
         _noise(layout, usable, idle, idle_times, meter),
-        _bank_curves(layout, hardware, at_idle, idle, gain),
+        _bank_curves(layout, hardware, at_idle, idle, gain, engine),
         GAIN_DOUBT if gain is None else GAIN_DOUBT_LEARNED,
         expected_shares(free_play_proven, joints_tight, gauged_ratio, any(o.from_above for o in usable)),
         RATIOS if gauged_ratio is None else np.array([gauged_ratio]),
@@ -217,14 +224,20 @@ def _read_openings(
 
 
 def _bank_curves(
-    layout: Layout, hardware: Hardware, at_idle: BankDifference, idle: Mapping[int, float], gain: float | None
+    layout: Layout,
+    hardware: Hardware,
+    at_idle: BankDifference,
+    idle: Mapping[int, float],
+    gain: float | None,
+    engine: IdleFlowModel | None,
 ) -> tuple[Floats, Floats, Floats]:
     """Openings and the mean rise of ln(flow) of either bank, as its bores stand at idle.
 
     Plates gain nearly the same air per angle, whatever they idle with, so one that idles with less climbs by more.
     """
     mean = (at_idle.first + at_idle.second) / 2
-    openings, rise = gain_curve(hardware, mean, gain, layout.plenum)
+    usual = engine or idling_on(len(layout.bores), mean, layout.plenum)
+    openings, rise = gain_curve(hardware, mean, usual, gain)
     first, second = (
         np.mean([np.log1p(mean / idle[bore] * np.expm1(rise)) for bore in _shared(bank.bores, idle, idle)], axis=0)
         for bank in layout.banks

@@ -6,10 +6,10 @@ reference equation of state), so nothing here goes further than that, except den
 
 import math
 
-GAMMA = 1.4
-GAS_CONSTANT = 287.05  # dry air [J/(kg K)]
-ATMOSPHERE = 101325.0  # standard pressure [Pa]
-SHOP_TEMPERATURE = 293.15  # 20 degrees Celsius [K]
+GAMMA = 1.4  # two-atom gas, any gas dynamics text
+GAS_CONSTANT = 287.05  # dry air [J/(kg K)], published in ISO 2533
+ATMOSPHERE = 101325.0  # standard pressure [Pa], by definition in ISO 2533
+SHOP_TEMPERATURE = 293.15  # 20 degrees Celsius [K] (our judgement)
 
 
 def critical_ratio(gamma: float = GAMMA) -> float:
@@ -45,6 +45,23 @@ def flow_function(ratio: float, gamma: float = GAMMA) -> float:
         raise ValueError("Air flows from the higher pressure to the lower: a ratio lies between 0 and 1.")
     throat = max(ratio, critical_ratio(gamma))
     return math.sqrt(2 * gamma / (gamma - 1) * max(throat ** (2 / gamma) - throat ** ((gamma + 1) / gamma), 0.0))
+
+
+def standard_pressure(altitude: float) -> float:
+    """Pressure of the standard atmosphere [Pa], for a shop without a barometer.
+
+    Parameters: ``altitude`` geopotential [m], -2000 to 11000. Weather moves the true pressure by about 3 %. Raises
+    ValueError outside.
+
+    Source: ISO 2533, US Standard Atmosphere 1976.
+
+    >>> round(standard_pressure(1000))
+    89875
+    """
+    if not -2000 <= altitude <= 11000:
+        raise ValueError("The lowest layer of the standard atmosphere reaches from -2000 m to 11000 m.")
+    lapse, sea_level = 6.5e-3, 288.15
+    return float(ATMOSPHERE * (1 - lapse * altitude / sea_level) ** (9.80665 / (287.05287 * lapse)))
 
 
 def mass_flow(

@@ -5,6 +5,17 @@ from dataclasses import dataclass, fields
 
 from app.sync.engine.units import DEGREE, INCH, LITRE, MM
 
+NINE_IN_TEN = 1.645
+"""Standard deviations either side that hold nine in ten of a normal spread (any table of the normal distribution)."""
+
+DOUBT = {
+    "bore_diameter": 3 * MM,
+    "closed_angle": 1.5 * DEGREE,
+    "stop_pitch": 0.1 * MM,
+    "stop_lever": 3 * MM,
+}
+"""How far a figure that nobody measured may be off, each way, in nine engines of ten (our judgement)."""
+
 
 @dataclass(frozen=True, slots=True)
 class Figure:

@@ -1,103 +1,68 @@
-"""How an engine draws its air at idle: from the open area of each plate to flows, runner pressures and speed.
+"""The idle that an engine settles at: from the open area of each plate to flows, runner pressures and speed.
 
-Each cylinder draws from its own runner, so with a plate per cylinder the pressure behind a plate is that plate's own
-business, but for the share that passes between runners, most of it where a balance plenum joins them. What a plate lets
-in is what its cylinder takes: ``conductance psi(ratio) = filling speed ratio``, and speed in turn answers to all the
-air together, ``speed = wanted (total / demand) ** 0.8``. Hence flow grows less than in proportion to the area.
+What a plate lets in is what its cylinder takes, ``conductance psi(ratio) = filling speed ratio``, but for the share of
+the pressure that passes between runners; and speed answers to all the air together by the law of demand. Hence flow
+grows less than in proportion to the area. The constants stand in ``app.sync.engine.engine_air``.
 """
 
 import math
-from dataclasses import dataclass
+from collections.abc import Callable
+from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
-from app.sync.engine.air import ATMOSPHERE, GAS_CONSTANT, SHOP_TEMPERATURE, critical_ratio, flow_function
-from app.sync.engine.units import KG_PER_HOUR, LITRE, REV_PER_MIN
+from app.sync.engine.air import GAMMA
+from app.sync.engine.engine_air import (
+    COMPRESSION,
+    DEMAND_POWER,
+    LOG_FILLED,
+    LOG_FILLING,
+    LOG_PULL,
+    RATIOS,
+    Floats,
+    IdleFlowModel,
+    area_at,
+    flow_function_of,
+    ratio_at,
+    residual,
+    sensitivity_of,
+    undiluted,
+)
 
-Floats = NDArray[np.float64]
-
-DISCHARGE = 0.75
-"""Discharge coefficient of a barely open plate (a usual handbook figure, from memory; the meter's scale absorbs it)."""
-
-IDLE_RATIO = 0.67
-"""Runner over ambient pressure at idle with a plate per cylinder, above the critical one (this program's choice)."""
-
-SHARING = 0.3
-"""Part of a runner's pressure that all runners share (this program's choice; 0 to 0.6 makes no visible loss)."""
-
-PLENUM_SHARING = 0.8
-"""The same where a common balance plenum joins the runners (this program's choice). With nearly one pressure behind all
-plates each flow follows its own gap more closely, and a vacuum column says less of one bore."""
-
-SPEED_POWER = 0.8
-"""Per cent of idle speed for one per cent of air (this program's choice)."""
-
-_RATIOS = 1 - np.linspace(0.0, 1.0, 1200)[1:-1] ** 2  # close together where the flow law is steep
-_PSI = np.array([flow_function(float(ratio)) for ratio in _RATIOS])
-_LOG_PULL = np.log(_PSI / _RATIOS)  # rises as the ratio falls
-_RISING, _PSI_RISING = _RATIOS[::-1].copy(), _PSI[::-1].copy()
+FARTHEST = 1.5
+"""How far ln(speed / wanted) may lie from nothing (our judgement)."""
 
 
 class IdleSolution(NamedTuple):
-    """An idle that has settled: flow per bore [kg/s], runner over ambient pressure, and ln(speed / wanted)."""
+    """An idle that has settled: flow per bore [kg/s], runner over ambient pressure, ln(speed / wanted), and the ratios
+    before runners share any."""
 
     flows: Floats
     ratios: Floats
     log_speed: Floats
+    own: Floats
 
 
 class FlowJacobian(NamedTuple):
     """Changes per relative change of each bore's area (columns) and, in the last column, of the demand.
 
-    ``flows`` is d ln flow, one row a bore; ``log_speed`` one row. ``mixed`` is d ln ratio by the areas at a given
-    speed, ``together`` its sum over the bores.
+    ``flows`` is d ln flow, one row a bore; ``log_speed`` one row; ``drawn`` the same of what the cylinders draw at a
+    given runner pressure. ``mixed`` is d ln ratio by the areas with that given, ``together`` its sum over the bores.
     """
 
     flows: Floats
     log_speed: Floats
+    drawn: Floats
     mixed: Floats
     together: Floats
 
     @property
     def ratios(self) -> Floats:
         """d ln ratio, one row a bore."""
-        found = -self.together[..., None] * self.log_speed[..., None, :]
+        found = -self.together[..., None] * self.drawn[..., None, :]
         found[..., :-1] += self.mixed
         return np.asarray(found)
-
-
-@dataclass(frozen=True, slots=True)
-class IdleFlowModel:
-    """The constants of one engine's idle: nominal ones, because what is common to all bores is learned elsewhere.
-
-    ``conductance`` [kg/(s m2)] of an opening at unit flow function, contraction included; ``filling`` [kg/s] a bore
-    would draw at the wanted speed with its runner at ambient pressure; ``demand`` [kg/s] of all bores at the wanted
-    ``speed`` [rev/s]; ``sharing`` the part of a runner's pressure that all runners share.
-    """
-
-    conductance: float
-    filling: float
-    demand: float
-    speed: float
-    sharing: float = SHARING
-
-
-def usual_breathing(bores: int, displacement: float, speed: float, plenum: bool = False) -> IdleFlowModel:
-    """Constants to start from when nothing was measured.
-
-    Half a litre at 850 rev/min idles on some 6.5 kg/h (common practice, no published source), others in proportion.
-
-    Parameters: ``bores`` at least 1; ``displacement`` [m3] of the whole engine, above 0; ``speed`` wanted [rev/s];
-    ``plenum`` whether a common balance plenum joins the runners.
-
-    >>> round(usual_breathing(8, 4e-3, 850 / 60).demand * 3600, 1)  # kg/h
-    52.0
-    """
-    flow = 6.5 * KG_PER_HOUR * displacement / bores / (0.5 * LITRE) * speed / (850 * REV_PER_MIN)
-    conductance = DISCHARGE * ATMOSPHERE / math.sqrt(GAS_CONSTANT * SHOP_TEMPERATURE)
-    return IdleFlowModel(conductance, flow / IDLE_RATIO, bores * flow, speed, PLENUM_SHARING if plenum else SHARING)
 
 
 def solve_idle(engine: IdleFlowModel, areas: Floats, log_demand: Floats | float = 0.0) -> IdleSolution:
@@ -107,29 +72,49 @@ def solve_idle(engine: IdleFlowModel, areas: Floats, log_demand: Floats | float 
     needs beyond the nominal demand, as a logarithm, shape (...).
     """
     n = areas.shape[-1]
-    pull = math.log(engine.filling / engine.conductance) - np.log(areas)
+    pull = math.log(engine.filling / engine.conductance) - np.log(areas) + np.asarray(log_demand)[..., None]
     open_ = engine.conductance * areas
     nominal = np.asarray(math.log(engine.demand) + log_demand)
-    log_speed = np.zeros(areas.shape[:-1])
-    for _ in range(3):
-        own = np.interp(pull + log_speed[..., None], _LOG_PULL, _RATIOS)
+
+    def at(log_speed: Floats) -> IdleSolution:
+        own = np.interp(pull + log_drawn(engine, log_speed)[..., None], LOG_PULL, RATIOS)
         ratios = (1 - engine.sharing) * own + engine.sharing / n * own.sum(axis=-1, keepdims=True)
-        flows = open_ * flow_function_of(ratios)
-        answer = SPEED_POWER * (np.log(flows.sum(axis=-1)) - nominal)
-        log_speed = np.minimum(np.maximum(log_speed + (answer - log_speed) / 0.8, -1.5), 1.5)
-    return IdleSolution(flows, ratios, log_speed)
+        return IdleSolution(open_ * flow_function_of(ratios), ratios, log_speed, own)
+
+    def answer(log_speed: Floats) -> Floats:
+        return np.asarray((np.log(at(log_speed).flows.sum(axis=-1)) - nominal) / DEMAND_POWER)
+
+    evenly, log_speeds = _even_idles(engine)
+    start = np.asarray(np.interp(np.log(areas.mean(axis=-1)) - log_demand, evenly, log_speeds))
+    return at(_steady(answer, start))
 
 
-def own_ratio(engine: IdleFlowModel, areas: Floats, log_speed: Floats | float) -> Floats:
+@lru_cache(maxsize=64)
+def _even_idles(engine: IdleFlowModel) -> tuple[Floats, Floats]:
+    """ln(area) of every bore and ln(speed / wanted) at which an engine idles evenly; not to be written to."""
+    log_speeds = np.linspace(-FARTHEST, FARTHEST, 121)
+    return np.log(area_at(engine, log_speeds)), log_speeds
+
+
+def _steady(answer: Callable[[Floats], Floats], start: Floats) -> Floats:
+    """Where each answer is what was asked, by a secant from a near start; none further than ``FARTHEST`` off."""
+    off = answer(start) - start
+    near = start + off
+    off_near = answer(near) - near
+    fall = np.where(off == 0.0, 1.0, (off - off_near) / np.where(off == 0.0, 1.0, off))
+    return np.asarray(np.clip(near + off_near / np.clip(fall, 0.1, 1.2), -FARTHEST, FARTHEST))
+
+
+def own_ratio(engine: IdleFlowModel, areas: Floats, log_speed: Floats | float, log_demand: float = 0.0) -> Floats:
     """Runner over ambient pressure behind each plate before runners share any: what comes in is what is taken.
 
     The ratios have shape (..., bores).
 
     Parameters: ``engine``; ``areas`` open [m2], shape (..., bores), above 0; ``log_speed`` ln(speed / wanted), one
-    for all or shape (..., 1).
+    for all or shape (..., 1); ``log_demand`` what the engine needs beyond the nominal demand, as a logarithm.
     """
-    pull = np.log(engine.filling / engine.conductance) - np.log(areas) + log_speed
-    return np.asarray(np.interp(pull, _LOG_PULL, _RATIOS))
+    pull = np.log(engine.filling / engine.conductance) - np.log(areas) + log_demand + log_drawn(engine, log_speed)
+    return np.asarray(np.interp(pull, LOG_PULL, RATIOS))
 
 
 def slopes(engine: IdleFlowModel, areas: Floats, settled: IdleSolution) -> FlowJacobian:
@@ -140,35 +125,39 @@ def slopes(engine: IdleFlowModel, areas: Floats, settled: IdleSolution) -> FlowJ
     """
     n = areas.shape[-1]
     every = np.arange(n)
-    own = own_ratio(engine, areas, settled.log_speed[..., None])
-    own_change = own / (1 - _sensitivity(own))  # of the own ratio per relative change of area over speed
+    own_change = settled.own / (1 - sensitivity_of(settled.own))  # of the own ratio per relative change of area
     mixed = np.empty((*areas.shape, n))
     mixed[...] = (engine.sharing / n * own_change)[..., None, :]
     mixed[..., every, every] += (1 - engine.sharing) * own_change
     mixed /= settled.ratios[..., None]
-    answer = _sensitivity(settled.ratios)
-    flows = np.zeros((*areas.shape, n + 1))
+    answer = sensitivity_of(settled.ratios)
+    together = mixed.sum(axis=-1)
+    by_drawn = -answer * together
+    flows = np.empty((*areas.shape, n + 1))
     flows[..., :n] = answer[..., None] * mixed
     flows[..., every, every] += 1.0
-    together = mixed.sum(axis=-1)
-    by_speed = -answer * together
+    flows[..., n] = by_drawn
     share = settled.flows / settled.flows.sum(axis=-1, keepdims=True)
     log_speed = (share[..., None, :] @ flows)[..., 0, :]
-    log_speed[..., n] = -1.0
-    log_speed *= (SPEED_POWER / (1 - SPEED_POWER * (share * by_speed).sum(axis=-1)))[..., None]
-    flows += by_speed[..., None] * log_speed[..., None, :]
-    return FlowJacobian(flows, log_speed, mixed, together)
+    log_speed[..., n] -= 1.0
+    faster = _drawn_slope(engine, settled.log_speed)
+    log_speed /= (DEMAND_POWER - faster * (share * by_drawn).sum(axis=-1))[..., None]
+    drawn = faster[..., None] * log_speed
+    flows += by_drawn[..., None] * drawn[..., None, :]
+    drawn[..., n] += 1.0
+    return FlowJacobian(flows, log_speed, drawn, mixed, together)
 
 
-def flow_function_of(ratios: Floats) -> Floats:
-    """``app.sync.engine.air.flow_function`` of many ratios at once, read off a table, in their shape (...).
+def log_drawn(engine: IdleFlowModel, log_speed: Floats | float) -> Floats:
+    """ln of what a cylinder draws over ``filling`` at a given runner pressure, shape (...).
 
-    Parameters: ``ratios`` of downstream to upstream pressure, 0 to 1, shape (...).
+    Parameters: ``engine``; ``log_speed`` ln(speed / wanted), shape (...).
     """
-    return np.asarray(np.interp(ratios, _RISING, _PSI_RISING))
+    return np.asarray(log_speed + np.interp(undiluted(engine, log_speed), LOG_FILLED, LOG_FILLING))
 
 
-def _sensitivity(ratios: Floats) -> Floats:
-    """``app.sync.engine.air.pressure_sensitivity`` of many ratios."""
-    rise = ratios ** (2 / 7)
-    return np.where(ratios <= critical_ratio(), 0.0, (2 - 2.4 * rise) / (2.8 * (1 - rise)))
+def _drawn_slope(engine: IdleFlowModel, log_speed: Floats) -> Floats:
+    """Derivative of ``log_drawn`` by ln(speed)."""
+    left = residual(ratio_at(engine, log_speed))
+    rise = left / GAMMA / (COMPRESSION - left)
+    return np.asarray(1 + (DEMAND_POWER - 1) * rise / (1 + rise))

@@ -12,8 +12,8 @@ from enum import StrEnum
 from functools import cached_property
 from typing import Literal
 
-MOST_BORES = 12
-MOST_BANKS = 2
+MOST_BORES = 12  # our judgement
+MOST_BANKS = 2  # our judgement
 
 
 class LayoutFault(StrEnum):

@@ -10,11 +10,11 @@ import math
 from app.sync.engine.hardware import Hardware
 from app.sync.engine.units import MM, THOU
 
-FLATS_PER_TURN = 6
-IDLE_GAP = 5 * THOU
+FLATS_PER_TURN = 6  # by definition of a hexagon
+IDLE_GAP = 5 * THOU  # our judgement
 
 COUPLER_LEVER = 20 * MM
-"""Arm that a coupler's screw acts on, its thread taken to be that of the stop screw (this program's choice; what the
+"""Arm that a coupler's screw acts on, its thread taken to be that of the stop screw (our judgement; what the
 screw does is learned from the readings after it was turned)."""
 
 

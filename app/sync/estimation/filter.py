@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from app.sync.engine.adjusters.registry import adjuster_of, kind_of
 from app.sync.engine.air import ATMOSPHERE
+from app.sync.engine.engine_air import TACHOMETER_SD
 from app.sync.engine.events import Event, IdleSpeed, Meter, Move, Reading
 from app.sync.engine.idle_flow import FlowJacobian, IdleSolution, slopes, solve_idle
 from app.sync.engine.units import THOU
@@ -27,21 +28,21 @@ from app.sync.readings.repeat_checks import accepted
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
-WANDER = 0.007  # of the idle, from one round to the next
-ROUND_DRIFT = 0.01  # of the idle over one round
-SPEED_SD = 0.008  # tachometer and wander together
+WANDER = 0.007  # of the idle, from one round to the next (our judgement)
+ROUND_DRIFT = 0.01  # of the idle over one round (our judgement)
 
-MOST_STEPS = 4
+MOST_STEPS = 4  # our judgement
 RELINEARIZE_GAP = 0.5 * THOU
-"""A change of gap below which the flow model is straight enough not to be linearised again."""
+"""A change of gap below which the flow model is straight enough not to be linearised again (our judgement)."""
 
 INNOVATION_GATE = 2.2
-"""Standard deviations from what was foretold at which it is asked whether the move before moved anything."""
+"""Standard deviations from what was foretold at which it is asked whether the move before moved anything
+(our judgement)."""
 
 NO_EFFECT_LOG_ODDS = 5.0
 """Log-likelihood by which "it did not move" must lead over "it moved" before that is believed: odds of 150, as a move
 that moves nothing is rare. At odds of 20 it was believed wrongly on 6 % of 400 engines of the benchmark, mostly of a
-blade that landed where the one before it had."""
+blade that landed where the one before it had (our judgement)."""
 
 
 class Innovation(NamedTuple):
@@ -195,7 +196,7 @@ def _taken(posterior: Posterior, seen: Sequence[Reading | IdleSpeed]) -> _Taken:
     ramp = read * (at - at.sum() / len(at)) / (float(at.max() - at.min()) or 1.0)
     shared = WANDER**2 * (read[:, None] & read) + ROUND_DRIFT**2 * ramp[:, None] * ramp
     each = np.arange(len(rows))
-    shared[each, each] += np.where(read, 0.0, SPEED_SD**2)
+    shared[each, each] += np.where(read, 0.0, TACHOMETER_SD**2)
     return _Taken(rows, values, read, shared)
 
 

@@ -11,7 +11,8 @@ FAR = 4.0
 """Standard deviations of a reading, of meter, wander and drift, from what all the others say; our judgement."""
 
 UNKNOWN_SPREAD = 1.0
-"""Of ln(air) between bores while misreads are looked for, so that a bore is compared with itself only."""
+"""Of ln(air) between bores while misreads are looked for, so that a bore is compared with itself only
+(our judgement)."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -14,8 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from app.sync.engine.adjusters.registry import adjusters_with_gain, gain_kind, moved_bores
+from app.sync.engine.engine_air import DEMAND_SD, LEAK_SD, IdleFlowModel, area_at
 from app.sync.engine.hardware import Hardware
-from app.sync.engine.idle_flow import IdleFlowModel
 from app.sync.engine.layout import Adjuster, Layout
 from app.sync.engine.linkage import IDLE_GAP, gap_width, stop_rotation
 from app.sync.engine.plate import FIT, closed_leakage, gap_rate
@@ -24,20 +24,18 @@ from app.sync.estimation.uncertain_gains import SIGN_Z, prior_gains
 
 Floats = NDArray[np.float64]
 
-# What is believed before anything was read; all this program's choice, the spreads as scatter usually found.
+# What is believed before anything was read; all our judgement, the spreads as scatter usually found.
 BANK_PRIOR_SD = 0.008  # rad, common to a bank
 COUPLER_PRIOR_SD = 0.010  # rad, of each coupler, carried by everything beyond it
 SHAFT_PRIOR_SD = 0.004  # rad, between two plates on one shaft
-LEAK_PRIOR_SD = 0.45  # of the usual leak
 SCALE_PRIOR_SD = 0.10  # of the meter against another
-DEMAND_PRIOR_SD = 0.15  # of the engine against others of its size
 
 # How well a hand and a screw do what was asked.
-FEELER_SD = 0.4 * THOU
-TURN_SD = 0.012  # of a turn
-TRAVEL_SD = 0.05  # of what the drawing says a turn does
+FEELER_SD = 0.4 * THOU  # our judgement
+TURN_SD = 0.012  # of a turn (our judgement)
+TRAVEL_SD = 0.05  # of what the drawing says a turn does (our judgement)
 
-LEAST_GAP = 0.1 * THOU
+LEAST_GAP = 0.1 * THOU  # our judgement
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -117,13 +115,16 @@ def prior_for(layout: Layout, hardware: Hardware, engine: IdleFlowModel) -> Post
         for joint in bank.outward:
             rows = [layout.bores.index(bore) for bore in bank.beyond(joint)]
             cov[np.ix_(rows, rows)] += ((SHAFT_PRIOR_SD if joint.kind == "shaft" else COUPLER_PRIOR_SD) * rate) ** 2
-    cov[range(n, 2 * n), range(n, 2 * n)] = (LEAK_PRIOR_SD * leak) ** 2
+    cov[range(n, 2 * n), range(n, 2 * n)] = (LEAK_SD * leak) ** 2
     preset = _preset_air(layout, hardware)
     cov[range(n, 2 * n), range(n, 2 * n)] += preset**2 / 4
     cov[2 * n : -2, 2 * n : -2] = gain_cov
-    cov[-2, -2], cov[-1, -1] = SCALE_PRIOR_SD**2, DEMAND_PRIOR_SD**2
+    cov[-2, -2], cov[-1, -1] = SCALE_PRIOR_SD**2, DEMAND_SD**2
     width = gap_width(hardware)
-    usual = engine.demand / n / (engine.conductance * 0.64) / width - (leak + preset) / width
+    needed = float(area_at(engine, 0.0))
+    cov[:n, :n] += (needed / width * DEMAND_SD) ** 2  # more demand, more area: it was set to idle near the speed wanted
+    cov[:n, -1] = cov[-1, :n] = needed / width * DEMAND_SD**2
+    usual = (needed - leak - preset) / width
     mean = np.concatenate([np.maximum(usual, 2 * THOU), leak + preset, gains, [0.0, 0.0]])
     return Posterior(layout, hardware, engine, mean, cov, {bore: at for at, bore in enumerate(layout.bores)})
 

@@ -28,8 +28,8 @@ from app.sync.estimation.posterior import (
     turned,
 )
 
-SETTLING_SD = 0.06 * THOU  # where the plates of a handled bank come to rest
-THERMAL_SD = 0.04 * THOU  # what heat moves every plate by between two moves
+SETTLING_SD = 0.06 * THOU  # where the plates of a handled bank come to rest (our judgement)
+THERMAL_SD = 0.04 * THOU  # what heat moves every plate by between two moves (our judgement)
 
 
 def predict(posterior: Posterior, move: Move) -> Posterior:

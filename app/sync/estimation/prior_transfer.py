@@ -11,7 +11,7 @@ import numpy as np
 from app.sync.engine.plate import FIT, closed_leakage
 from app.sync.estimation.posterior import Posterior
 
-# How far what was learned may be off by the next visit; this program's choice.
+# How far what was learned may be off by the next visit; our judgement.
 LEAK_AGED = 0.2  # of the usual leak: deposits, a plate that came to rest otherwise
 SCALE_AGED = 0.03  # of the meter: another day's air, wear
 DEMAND_AGED = 0.05  # of the engine: another day's air and oil

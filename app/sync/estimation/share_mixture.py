@@ -20,15 +20,16 @@ Floats = NDArray[np.float64]
 TAUS = np.geomspace(0.004, 0.4, 10)
 """Spreads of ln(air) between bores that are thought possible, shape (10,)."""
 
-APART, APART_SD = 0.2, 0.10  # how likely one plate stands apart from all others, and by how much of ln(air)
-USUAL_TAU = 0.06  # where the prior of tau falls to a half
-WANDER, MEMORY = 0.007, 180.0  # of ln(air), common to all bores; seconds until it has forgotten
-DRIFT_SD = 0.01  # of ln(air) a minute, of a hot idle
-LEVEL_SD = 100.0  # of ln(air): nothing is known
-EXPONENT = (0.5, 0.5)  # of speed in the flow past plates at rest: 0 where it is choked, 1 where it follows the pistons
+APART, APART_SD = 0.2, 0.10  # how likely one plate stands apart, and by how much of ln(air) (our judgement)
+USUAL_TAU = 0.06  # where the prior of tau falls to a half (our judgement)
+WANDER, MEMORY = 0.007, 180.0  # of ln(air), common to all bores; seconds until it has forgotten (our judgement)
+DRIFT_SD = 0.01  # of ln(air) a minute, of a hot idle (our judgement)
+LEVEL_SD = 100.0  # of ln(air): nothing is known (our judgement)
+# Of speed in the flow past plates at rest: 0 where it is choked, 1 where it follows the pistons (our judgement).
+EXPONENT = (0.5, 0.5)
 
-DRAWS = 3000
-LEAST_WEIGHT = 1e-4  # of a part that draws are worth
+DRAWS = 3000  # our judgement
+LEAST_WEIGHT = 1e-4  # of a part that draws are worth (our judgement)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

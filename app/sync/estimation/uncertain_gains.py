@@ -15,10 +15,10 @@ from app.sync.engine.layout import Layout
 Floats = NDArray[np.float64]
 
 A_LITTLE = 1 / 8
-"""Turns of a screw of which nobody knows the way yet, to find it out (this program's choice)."""
+"""Turns of a screw of which nobody knows the way yet, to find it out (our judgement)."""
 
 SIGN_Z = 2.0
-"""Standard deviations that what a turn does must stand clear of nothing before a way is named."""
+"""Standard deviations that what a turn does must stand clear of nothing before a way is named (our judgement)."""
 
 
 def prior_gains(layout: Layout, hardware: Hardware) -> tuple[Floats, Floats]:

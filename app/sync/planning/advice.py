@@ -61,7 +61,7 @@ NO_MOVE = (AdviceKind.MEASURE, AdviceKind.DONE, AdviceKind.CANNOT)
 """The kinds of step that ask for no move; any other one is the slug of the kind of adjuster to move."""
 
 MOST_THEN = 2
-"""Adjustments shown beside the next one: more would change before their turn comes."""
+"""Adjustments shown beside the next one: more would change before their turn comes (our judgement)."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,7 +15,8 @@ from functools import cached_property
 import numpy as np
 from scipy.special import ndtr
 
-from app.sync.engine.idle_flow import SPEED_POWER, flow_function_of, own_ratio, solve_idle
+from app.sync.engine.engine_air import DEMAND_POWER, flow_function_of
+from app.sync.engine.idle_flow import log_drawn, own_ratio, solve_idle
 from app.sync.engine.layout import Bank
 from app.sync.engine.linkage import stop_rotation
 from app.sync.estimation.posterior import FEELER_SD, Posterior, rates, rotation_between, turn_noise, turned
@@ -32,13 +33,14 @@ from app.sync.planning.evaluation import (
     shortfall_costs,
 )
 
-MOST_SIXTEENTHS = 16
+MOST_SIXTEENTHS = 16  # our judgement
 STEPS: Ints = np.arange(-MOST_SIXTEENTHS, MOST_SIXTEENTHS + 1)
 TURNS: Floats = np.asarray(STEPS * SIXTEENTH)
 """What a stop screw may be turned by, in sixteenths and in turns."""
 
 SPEEDS = (-0.05, -0.038, -0.026, -0.013, 0.0, 0.012, 0.024, 0.036, 0.045)
-"""Idle speeds aimed at, relative to the one wanted; where nobody read it, flows 1.5 times as far from the mean."""
+"""Idle speeds aimed at, relative to the one wanted; where nobody read it, flows 1.5 times as far from the mean
+(our judgement)."""
 
 
 @dataclass(frozen=True)
@@ -104,7 +106,7 @@ class _Target:
         posterior, engine = self.posterior, self.posterior.engine
         if self.task.speed_known:
             log_speed = np.log1p(np.array(SPEEDS))
-            return engine.demand / posterior.bores * np.exp(posterior.log_demand + log_speed / SPEED_POWER), log_speed
+            return engine.demand / posterior.bores * np.exp(posterior.log_demand + DEMAND_POWER * log_speed), log_speed
         settled = solve_idle(engine, posterior.areas, posterior.log_demand)
         flow = settled.flows.mean() * (1 + 1.5 * np.array(SPEEDS))
         return flow, np.full(len(SPEEDS), float(settled.log_speed))
@@ -114,10 +116,12 @@ class _Target:
         """Areas [m2] between which a bore's flow is inside the window."""
         engine, window = self.posterior.engine, self.task.window
         flow, log_speed = self._targets
-        common = np.clip(flow / (engine.filling * np.exp(log_speed)), 0.05, 0.99)
+        log_demand = self.posterior.log_demand
+        taken = engine.filling * np.exp(log_drawn(engine, log_speed) + log_demand)
+        common = np.clip(flow / taken, 0.05, 0.99)
         middle = flow / (engine.conductance * flow_function_of(common))
         areas = middle[:, None] * np.exp(np.linspace(-3 * window, 3 * window, 13))
-        own = own_ratio(engine, areas, log_speed[:, None])
+        own = own_ratio(engine, areas, log_speed[:, None], log_demand)
         passed = (
             engine.conductance * areas * flow_function_of((1 - engine.sharing) * own + engine.sharing * common[:, None])
         )

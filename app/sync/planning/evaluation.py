@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtr, ndtri
 
 from app.sync.engine.adjusters.registry import carried, own_screws
+from app.sync.engine.engine_air import IDLE_RATIO, SHARING, alone
 from app.sync.engine.idle_flow import slopes, solve_idle
 from app.sync.engine.layout import Adjuster, Layout
 from app.sync.engine.linkage import stop_rotation
@@ -27,21 +28,23 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Candidate = tuple[int, ...]
 
-UNCHANGED = -1
-SIXTEENTH = 1 / 16
-PLAUSIBLE = 2.5
-READ_MINUTES = 0.3
-STOP_MINUTES = 0.7 + READ_MINUTES  # a move is as good as always read after
-BLADE_MINUTES = 2.0 + READ_MINUTES
-SPEED_WINDOW = 60 * REV_PER_MIN
+UNCHANGED = -1  # by definition no blade
+SIXTEENTH = 1 / 16  # our judgement
+PLAUSIBLE = 2.5  # our judgement
+READ_MINUTES = 0.3  # our judgement
+STOP_MINUTES = 0.7 + READ_MINUTES  # a move is as good as always read after (our judgement)
+BLADE_MINUTES = 2.0 + READ_MINUTES  # our judgement
+SPEED_WINDOW = 60 * REV_PER_MIN  # our judgement
 
-# Prices of what ends outside, in minutes. A bore costs at least what putting it right costs, or the plan would leave it
-# out for ever: a blade and a reading, again when that misses, and what hangs on it is disturbed as well.
+# Prices of what ends outside, in minutes, our judgement. A bore costs at least what putting it right costs, or the plan
+# would leave it out for ever: a blade and a reading, again when that misses, and what hangs on it is disturbed as well.
 BEYOND_PRICE = 0.6
 STOP_BORE_PRICE = 5.0
 SCREW_PRICE = 2.0  # of a bore that a screw of its own evens: it is turned and read, and now and then again
 SPEED_PRICE = 4.0  # of an idle speed that ends outside: a stop turn a bank, and the last round again
-FLOW_PER_AREA = 0.8
+
+FLOW_PER_AREA = float(alone(IDLE_RATIO, SHARING))
+"""Per cent of flow for one per cent of a bore's area (our judgement, by the constants of ``engine_air``)."""
 
 
 class Dependency(NamedTuple):

@@ -20,7 +20,7 @@ from app.sync.planning.evaluation import SIXTEENTH, UNCHANGED, Candidate, Floats
 from app.sync.planning.uncertain_screws import screw_room
 
 NEAR = 0.5
-"""Part of the window within which a bore is left alone (this program's choice)."""
+"""Part of the window within which a bore is left alone (our judgement)."""
 
 
 def greedy_candidates(posterior: Posterior, task: PlanningProblem) -> list[Candidate]:

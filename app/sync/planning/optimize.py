@@ -17,11 +17,11 @@ from app.sync.planning.evaluation import UNCHANGED, Candidate, Floats, PlanningP
 from app.sync.planning.greedy_starts import greedy_candidates, neighborhood
 
 BEST_FEW = 3
-"""Choices that are trimmed."""
+"""Choices that are trimmed (our judgement)."""
 
-MOST_TRIMS, MOST_TRIMS_WALKED = 7, 16
+MOST_TRIMS, MOST_TRIMS_WALKED = 7, 16  # our judgement
 WORTH = 0.02
-"""Minutes below which one choice is no better than another."""
+"""Minutes below which one choice is no better than another (our judgement)."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,9 +15,9 @@ from itertools import takewhile
 
 from app.sync.engine.adjusters.kind import ScrewWithGain
 from app.sync.engine.adjusters.registry import adjuster_of, kind_at, kind_of, own_adjuster, own_screws
+from app.sync.engine.engine_air import Ambient, usual_breathing
 from app.sync.engine.events import Event, IdleSpeed, Meter, Move, Reading
 from app.sync.engine.hardware import Hardware
-from app.sync.engine.idle_flow import usual_breathing
 from app.sync.engine.layout import Adjuster, Layout
 from app.sync.estimation.conformity import Conformity, Decision
 from app.sync.estimation.evenness import evenness
@@ -43,36 +43,38 @@ from app.sync.readings.repeat_checks import excess_scatter, inconsistent
 from app.sync.readings.rounds import outliers, reading_sd
 
 ENOUGH = 0.88
-"""Chance that everything is inside at which to stop: below, engines leave uneven, above, minutes go into noise."""
+"""Chance that everything is inside at which to stop: below, engines leave uneven, above, minutes go into noise
+(our judgement)."""
 
-DEAR = 2.0
+DEAR = 2.0  # our judgement
 RISING = 1.0
 """Price of leaving a bore as it is against one that was set and missed, and how it grows with each reading past a whole
-round with no move, so that dithering ends."""
+round with no move, so that dithering ends (our judgement)."""
 
 LOST = 0.65
-"""Chance of being outside from which no reading will help any more: the price then grows until some move pays."""
+"""Chance of being outside from which no reading will help any more: the price then grows until some move pays
+(our judgement)."""
 
 UNDECIDED = (0.15, 0.85)
-"""Chance of standing outside between which a bore is read before a blade is spent on it."""
+"""Chance of standing outside between which a bore is read before a blade is spent on it (our judgement)."""
 
 DOUBT_AFTER_BLADE = 0.25
 """Chance of having missed from which a bore is read before the next blade: what it teaches of this engine's gain
-aims that one better."""
+aims that one better (our judgement)."""
 
 MOST_EXTRA = 10
-"""Readings past a whole round with no move after which no further one is asked for."""
+"""Readings past a whole round with no move after which no further one is asked for (our judgement)."""
 
 MOST_UNMOVED = 2
-"""Moves of one adjuster in a row that moved nothing, after which the cause is looked for."""
+"""Moves of one adjuster in a row that moved nothing, after which the cause is looked for (our judgement)."""
 
 SEATED = 1 / 4
 """Turns left to a screw that meets an end from which it is taken to have come to it: what is left of them moves too
-little to go back and forth for."""
+little to go back and forth for (our judgement)."""
 
 
 ENOUGH_FOR_SLOP = 4
-"""Readings of one bore with nothing moved that have to scatter before slack is spoken of."""
+"""Readings of one bore with nothing moved that have to scatter before slack is spoken of (our judgement)."""
 
 
 @dataclass(frozen=True)
@@ -160,13 +162,16 @@ def _towards(plan: Plan, bench: _PlanningContext) -> Advice:
 
 
 @lru_cache(maxsize=64)
-def start_prior(layout: Layout, hardware: Hardware, displacement: float, wanted_speed: float) -> Posterior:
+def start_prior(
+    layout: Layout, hardware: Hardware, displacement: float, wanted_speed: float, ambient: Ambient | None = None
+) -> Posterior:
     """What is believed of an engine of that size before anybody read it; the same object for the same engine.
 
     Parameters: ``layout`` of the engine; ``hardware`` fitted; ``displacement`` [m3] of the whole engine, above 0;
-    ``wanted_speed`` [rev/s].
+    ``wanted_speed`` [rev/s]; ``ambient`` the air of the day, standard air when None.
     """
-    return prior_for(layout, hardware, usual_breathing(len(layout.bores), displacement, wanted_speed, layout.plenum))
+    engine = usual_breathing(len(layout.bores), displacement, wanted_speed, layout.plenum, ambient)
+    return prior_for(layout, hardware, engine)
 
 
 def _followed(start: Posterior, meter: Meter, events: tuple[Event, ...]) -> Posterior:

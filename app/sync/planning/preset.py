@@ -1,7 +1,7 @@
 """How far to turn each stop screw in before the first start, and how sure that is.
 
 Everything counts from one place: plates closed, the base blade held between stop screw and stop lever, the screw just
-touching it. The blade is then taken out and the screw turned in.
+touching it. The blade is then taken out and the screw turned in until the plates open the area that the engine needs.
 """
 
 import math
@@ -9,117 +9,183 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from app.sync.engine.adjusters.bypass_screw import BYPASS_AREA, BYPASS_BASE
-from app.sync.engine.hardware import Figure, Hardware, likely_hardware
-from app.sync.engine.linkage import stop_rotation, turns_for
-from app.sync.engine.plate import angle_at, gap_at
-from app.sync.engine.units import DEGREE, LITRE, MM, REV_PER_MIN, THOU
+from app.sync.engine.engine_air import (
+    CONTRACTION_SD,
+    DEMAND_SD,
+    IDLE_RATIO,
+    IDLE_RATIO_SD,
+    LEAK_SD,
+    MOST_RATIO,
+    RANGES,
+    Ambient,
+    Beyond,
+    IdleFlowModel,
+    area_at,
+    beyond,
+    log_speed_at,
+    ratio_at,
+    usual_breathing,
+)
+from app.sync.engine.hardware import DOUBT, NINE_IN_TEN, Figure, Hardware
+from app.sync.engine.linkage import gap_width, turns_for
+from app.sync.engine.plate import FIT, angle_at, closed_leakage
+from app.sync.engine.units import THOU
 
-BASE_BLADE = 3 * THOU  # common practice, no published source
+BASE_BLADE = 3 * THOU
+"""Held under each stop screw for the contact [m] (common practice, no published source)."""
 
-# About one turn for eight cylinders of 5.7 litres together and 1.25 to 1.5 for eight of 582 cubic inches (9.54 litres):
-# common practice, no published source. The power law goes through the first and the middle of the second.
-PRACTICE_DISPLACEMENT = 5.7 * LITRE / 8
-PRACTICE_POWER = math.log(1.375) / math.log(9.54 / 5.7)
-PRACTICE_IDLE = 900 * REV_PER_MIN  # our judgement
+AIM = 1.15
+"""Speed aimed at over the one wanted: cold oil wants more air, and a fast idle is found sooner than a stall (our
+judgement)."""
 
-# How much more or less air one engine may need than another of the same size. Published idle demands run from 0.8 to
-# 2 g/s for a litre across all kinds of engine; engines of one build are closer (our judgement).
-NEED_SPREAD = 1.35
+MOST_TURNS = 4.0
+"""Turns up to which an upper end is stated (our judgement)."""
 
-# How far a figure that nobody measured may be off, each way: our judgement.
-DOUBT = {
-    "bore_diameter": 3 * MM,
-    "closed_angle": 1.5 * DEGREE,
-    "stop_pitch": 0.1 * MM,
-    "stop_lever": 3 * MM,
-}
-
-Basis = Literal["practice", "physics"]
+Basis = Literal["usual", "physics"]
 
 
 @dataclass(frozen=True, slots=True)
 class Preset:
     """Turns of every stop screw from the base blade contact, with a band meant to hold nine engines of ten.
 
-    ``basis`` says what it rests on: ``practice`` (displacement alone) or ``physics`` (the figures of this engine);
-    ``base_blade`` [m] is the blade held under each stop screw for the contact.
+    open_ended
+        Whether the band has no upper end that could be stated: ``high`` is then as far as the model speaks.
+    basis
+        What the geometry rests on: ``usual`` hardware, or ``physics``, figures of this engine, at least one of them
+        measured.
+    aim
+        Speed aimed at [rev/s].
+    outside
+        What lies outside the range that the model speaks for.
+    base_blade
+        The blade held under each stop screw for the contact [m].
     """
 
     turns: float
     low: float
     high: float
     basis: Basis
+    aim: float
+    open_ended: bool = False
+    outside: tuple[Beyond, ...] = ()
     base_blade: float = BASE_BLADE
 
 
-def starting_turns(
+def turns_for_idle(
     displacement: float,
     bores: int,
     idle_speed: float,
     hardware: Hardware,
+    ambient: Ambient | None = None,
     base_blade: float = BASE_BLADE,
     bypass_screws: int = 0,
 ) -> Preset:
     """Turns of each stop screw from the base blade contact to a first start.
 
-    Common practice knows how far the screws of usual hardware are turned in for a displacement, hence how much area
-    each plate of it opens, counted from the usual base blade. With every figure still an estimate that is the answer.
-    Once a figure that matters was measured, geometry finds the turns that open the same area here, in proportion to the
-    idle speed wanted. Each figure still estimated widens the band. Practice lies at the top of published idle demands:
-    a first start idles fast rather than stalls.
+    They open the area on which the engine idles at ``AIM`` times the speed wanted, less where its runners would come
+    closer to ambient pressure than ``MOST_RATIO``. The band moves one doubtful thing at a time to either end of its
+    range, demand, leak, contraction, filling and every figure of the hardware that nobody measured, and adds the
+    changes of ln(turns) in squares.
 
     Parameters: ``displacement`` [m3] of the whole engine, above 0; ``bores`` at least 1; ``idle_speed`` wanted [rev/s],
-    above 0; ``hardware`` fitted; ``base_blade`` [m] that the turns are counted from, 0 or more; ``bypass_screws`` how
-    many bores have one, which lets by a part of the air as it stands after the preset. Raises ValueError outside.
+    above 0; ``hardware`` fitted; ``ambient`` the air of the day, standard air when None; ``base_blade`` [m] that the
+    turns are counted from, 0 or more; ``bypass_screws`` how many bores have one, which lets by a part of the air as it
+    stands after the preset. Raises ValueError outside.
 
-    Source: the constants of this module, each with its own.
+    Source: plate geometry and ``app.sync.engine.engine_air``.
 
-    >>> preset = starting_turns(5.7e-3, 8, 15.0, likely_hardware(5.7e-3, 8))
-    >>> preset.basis, round(preset.turns, 2), preset.low < 0.8, preset.high > 1.3
-    ('practice', 1.0, True, True)
+    >>> from app.sync.engine.hardware import likely_hardware
+    >>> preset = turns_for_idle(5.7e-3, 8, 15.0, likely_hardware(5.7e-3, 8))
+    >>> round(preset.turns, 1), round(preset.low, 1), round(preset.high, 1), preset.open_ended
+    (1.2, 0.7, 1.9, False)
     """
     if displacement <= 0 or bores < 1 or idle_speed <= 0 or base_blade < 0:
         raise ValueError("An engine has displacement, bores and an idle speed.")
-    usual = likely_hardware(displacement, bores)
-    by_practice = (displacement / bores / PRACTICE_DISPLACEMENT) ** PRACTICE_POWER
-    area = _gap_after(by_practice, usual) * usual.bore_diameter.value
-    if any(getattr(hardware, name).measured for name in DOUBT):
-        basis: Basis = "physics"
-        area *= idle_speed / PRACTICE_IDLE
-    else:
-        basis, hardware = "practice", usual
+    engine = usual_breathing(bores, displacement, idle_speed, ambient=ambient)
+    log_aim = min(math.log(AIM), log_speed_at(engine, MOST_RATIO))
     past_plates = BYPASS_BASE * BYPASS_AREA * bypass_screws / bores
-    area = max(area - past_plates * 2 / math.pi, area / 4)
-    likely = _turns_to_open(area, hardware, base_blade)
-    changes = [math.log(trial / likely) for trial in _trials(area, hardware, base_blade)]
-    down = math.hypot(*(change for change in changes if change < 0))
-    up = math.hypot(*(change for change in changes if change > 0))
-    return Preset(likely, likely * math.exp(-down), likely * math.exp(up), basis, base_blade)
+    likely = _Case(engine, hardware, base_blade, past_plates, log_aim)
+    measured = any(getattr(hardware, name).measured for name in DOUBT)
+    outside = beyond(likely.gap, ratio_at(engine, 0.0), idle_speed, engine.ambient, hardware.bore_diameter.value)
+    trials = _trials(likely)
+    changes = [math.log(trial.turns / likely.turns) for trial in trials]
+    down, up = (math.hypot(*(change for change in changes if way * change > 0)) for way in (-1, 1))
+    high = likely.turns * math.exp(up)
+    open_ended = high > MOST_TURNS or not all(trial.inside for trial in trials)
+    return Preset(
+        likely.turns,
+        likely.turns * math.exp(-down),
+        max(min(high, likely.farthest), likely.turns) if open_ended else high,
+        "physics" if measured else "usual",
+        idle_speed * math.exp(log_aim),
+        open_ended,
+        outside,
+        base_blade,
+    )
 
 
-def _trials(area: float, hardware: Hardware, base_blade: float) -> list[float]:
-    """The turns with one doubtful thing at a time moved to either end of its range."""
-    trials = [_turns_to_open(need, hardware, base_blade) for need in (area / NEED_SPREAD, area * NEED_SPREAD)]
+@dataclass(frozen=True, slots=True)
+class _Case:
+    """One engine to preset: ``past_plates`` [m2] a bore is let past, ``leak`` over the usual one, ``log_demand`` beyond
+    the nominal."""
+
+    engine: IdleFlowModel
+    hardware: Hardware
+    base_blade: float
+    past_plates: float
+    log_aim: float
+    log_demand: float = 0.0
+    leak: float = 1.0
+
+    @property
+    def gap(self) -> float:
+        """Edge gap [m] on which it idles at the speed aimed at; a quarter of the area is the plates' at least."""
+        return self._gap_at(self.log_aim)
+
+    @property
+    def turns(self) -> float:
+        """Turns from the base blade contact to that gap."""
+        return self._turns_to(self.gap)
+
+    @property
+    def inside(self) -> bool:
+        """Whether the model speaks for gap and runner pressure of it."""
+        ratio = float(ratio_at(self.engine, self.log_aim))
+        return ratio <= RANGES[Beyond.RATIO][1] and self.gap <= RANGES[Beyond.GAP][1]
+
+    @property
+    def farthest(self) -> float:
+        """Turns up to which the model speaks for it."""
+        gap = min(self._gap_at(log_speed_at(self.engine, RANGES[Beyond.RATIO][1])), RANGES[Beyond.GAP][1])
+        return min(self._turns_to(gap), MOST_TURNS)
+
+    def _gap_at(self, log_speed: float) -> float:
+        area = float(area_at(self.engine, log_speed, self.log_demand))
+        leak = self.leak * FIT * closed_leakage(self.hardware.bore_diameter.value)
+        return max(area - leak - self.past_plates, area / 4) / gap_width(self.hardware)
+
+    def _turns_to(self, gap: float) -> float:
+        diameter, closed = self.hardware.bore_diameter.value, self.hardware.closed_angle.value
+        rotation = angle_at(min(gap, diameter / 2), diameter, closed) - closed
+        return turns_for(rotation + self.base_blade / self.hardware.stop_lever.value, self.hardware)
+
+
+def _trials(likely: _Case) -> list[_Case]:
+    """One doubtful thing at a time moved to either end of its range."""
+    engine, hardware = likely.engine, likely.hardware
+    trials = []
+    for end in (-NINE_IN_TEN, NINE_IN_TEN):
+        narrower = engine.conductance * math.exp(end * CONTRACTION_SD)
+        emptier = engine.filling * IDLE_RATIO / (IDLE_RATIO + end * IDLE_RATIO_SD)
+        trials += [
+            replace(likely, log_demand=end * DEMAND_SD),
+            replace(likely, leak=1 + end * LEAK_SD),
+            replace(likely, engine=replace(engine, conductance=narrower)),
+            replace(likely, engine=replace(engine, filling=emptier)),
+        ]
     for name, doubt in DOUBT.items():
         figure: Figure = getattr(hardware, name)
         if not figure.measured:
             for value in (max(figure.value - doubt, figure.value / 2), figure.value + doubt):
-                trials.append(_turns_to_open(area, replace(hardware, **{name: Figure(value)}), base_blade))
+                trials.append(replace(likely, hardware=replace(hardware, **{name: Figure(value)})))
     return trials
-
-
-# The area a plate opens at idle is pi D gap / 2 to 0.5 %, shaft included, so gap times diameter stands for it here.
-
-
-def _gap_after(turns: float, hardware: Hardware) -> float:
-    """Edge gap [m] after so many turns from the base blade contact, the blade taken out."""
-    diameter, closed = hardware.bore_diameter.value, hardware.closed_angle.value
-    rotation = stop_rotation(turns, hardware) - BASE_BLADE / hardware.stop_lever.value
-    return gap_at(closed + max(rotation, 0.0), diameter, closed)
-
-
-def _turns_to_open(area: float, hardware: Hardware, base_blade: float) -> float:
-    """Turns from the base blade contact until gap times diameter reaches ``area`` [m2]."""
-    diameter, closed = hardware.bore_diameter.value, hardware.closed_angle.value
-    rotation = angle_at(min(area / diameter, diameter / 2), diameter, closed) - closed
-    return turns_for(rotation + base_blade / hardware.stop_lever.value, hardware)

@@ -7,7 +7,7 @@ from app.sync.engine.layout import Layout
 
 MOST_REMEMBERED, FORGOTTEN_AT_ONCE = 16, 8
 """Moves that are looked back on at the least, because later readings overtook what was before them; and how many older
-ones are dropped together, so that results worked out from the rest can be reused."""
+ones are dropped together, so that results worked out from the rest can be reused (our judgement)."""
 
 SEEN = (Reading, IdleSpeed)
 

@@ -8,7 +8,7 @@ from app.sync.planning.advice import Advice, AdviceKind, AdviceReason, move_of
 from app.sync.planning.planner import next_move
 from app.sync.simulation.simulator import PER_BORE, WANTED, SimulatedEngine
 
-MOST_STEPS = 250
+MOST_STEPS = 250  # our judgement
 
 
 @dataclass(frozen=True, slots=True)

@@ -28,10 +28,10 @@ from app.sync.engine.plate import open_area
 from app.sync.engine.units import DEGREE, KG_PER_HOUR, LITRE, REV_PER_MIN, THOU
 from app.sync.slips.changes import Floats
 
-WANTED = 850 * REV_PER_MIN
-PER_BORE = 0.5 * LITRE
+WANTED = 850 * REV_PER_MIN  # our judgement
+PER_BORE = 0.5 * LITRE  # our judgement
 STOP_MINUTES, BLADE_MINUTES, READING_MINUTES = 0.7, 2.0, 0.3
-"""What the work takes (judgement); any other screw and a link take as long as a stop screw."""
+"""What the work takes (judgement); any other screw and a link take as long as a stop screw (our judgement)."""
 
 Trouble = Literal["sound", "loose", "slipped", "worn"]
 """What ails an engine beyond not being even: nothing; one coupler with much lost motion; one that slipped on an engine

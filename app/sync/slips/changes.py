@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from app.sync.engine.air import ATMOSPHERE, pressure_sensitivity
+from app.sync.engine.engine_air import IDLE_RATIO, kappa, sharing_of
 from app.sync.engine.events import Meter
 from app.sync.engine.layout import Layout
 from app.sync.readings.rounds import reading_sd
@@ -19,11 +20,6 @@ COMMON_SPREAD, COMMON_FREE = 0.012, 1.0  # of ln(flow), explained and free
 AGEING, NOT_SOAKED = 0.008, 0.03  # of a bore's ln(flow) between two visits
 DISAGREE, STRAY = 3 * math.sqrt(2), 3.0  # two readings apart, one reading from the median, in repeatabilities
 MISREAD_SPREAD = 0.15  # by how much of ln(flow) a value is wrong that was misread
-
-# Runner pressure changes by 0.545 % for 1 % of a bore's flow in simulation; to be learned from moves.
-PRESSURE_PER_FLOW = 0.545
-PLENUM_PRESSURE_PER_FLOW = 0.14  # the same where a balance plenum joins the runners, by the flow law of ``breathing``
-IDLE_RATIO = 0.674  # runner over ambient pressure at 33 kPa of vacuum, within the published 15 to 40 kPa
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,7 +152,7 @@ def log_flow(value: float, meter: Meter, plenum: bool = False) -> tuple[float, f
     if meter.quantity == "flow":
         return math.log(value), sd / value
     runner = ATMOSPHERE - value
-    per_flow = PLENUM_PRESSURE_PER_FLOW if plenum else PRESSURE_PER_FLOW
+    per_flow = float(kappa(IDLE_RATIO, sharing_of(plenum)))
     return math.log(runner) / per_flow, sd / runner / per_flow
 
 

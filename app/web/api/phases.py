@@ -16,7 +16,8 @@ from app.shop.record import loader
 from app.shop.record.entries import CheckEntry
 from app.shop.record.visit_record import VisitRecord
 from app.shop.store.database import Database
-from app.sync.engine.units import THOU, ZERO_CELSIUS
+from app.sync.engine.engine_air import Beyond
+from app.sync.engine.units import KPA, REV_PER_MIN, THOU, ZERO_CELSIUS
 from app.sync.planning.preset import Preset
 from app.web.api.problems import NOT_THERE, REFUSALS, escaped, named
 from app.web.api.shapes import By, Id, Key, MoveKind, Sent, Slug, Told, example, trade
@@ -121,7 +122,18 @@ class PresetTold(Told):
     turns: float
     low_turns: float
     high_turns: float
-    basis: Literal["practice", "physics"] = Field(description="On displacement alone, or on figures of this engine.")
+    open_ended: bool = Field(
+        description="Whether no upper end can be stated: `high_turns` is then as far as the flow law holds."
+    )
+    aim_rev_per_min: float = Field(description="Idle aimed at, a little above the one wanted.")
+    air_pressure_kpa: float = Field(
+        description="Absolute, as recorded at this visit, else by the altitude of the shop."
+    )
+    outside: list[Beyond] = Field(description="What lies outside the range in which the flow law holds.")
+    basis: Literal["practice", "physics", "usual"] = Field(
+        description="`usual`: on usual hardware of this displacement. `physics`: on measured figures of this engine. "
+        "`practice` is no longer given."
+    )
     base_blade_thou: float
 
 
@@ -236,16 +248,20 @@ def _told(judged: PhaseAssessment) -> PhaseTold:
         items=items,
         moves=list(phase.moves_for(record.layout)),
         window_percent=trade(judged.tolerance, 0.01),
-        preset=_preset(judged.preset) if judged.preset is not None else None,
+        preset=_preset(record, judged.preset) if judged.preset is not None else None,
         heat=_heat(standing.heat) if standing.heat is not None else None,
     )
 
 
-def _preset(start: Preset) -> PresetTold:
+def _preset(record: VisitRecord, start: Preset) -> PresetTold:
     return PresetTold(
         turns=trade(start.turns, 1),
         low_turns=trade(start.low, 1),
         high_turns=trade(start.high, 1),
+        open_ended=start.open_ended,
+        aim_rev_per_min=round(start.aim / REV_PER_MIN),
+        air_pressure_kpa=trade(record.ambient.pressure, KPA),
+        outside=list(start.outside),
         basis=start.basis,
         base_blade_thou=trade(start.base_blade, THOU),
     )

@@ -44,11 +44,10 @@ RESULT_BEFORE_TIGHTENING = Message("As left: {verdict}, not read after tightenin
 NO_RESULT = Message("As left: not read")
 NO_ROUND = Message("No complete round was read after the last adjustment.")
 
-LEFT_BEFORE_TIGHTENING = Message("The bores were not read after everything was tightened. Before that:")
-RULE = Message("The rule: every bore within {tolerance} of the mean, even from a probability of {sure} on.")
-EVIDENCE = Message(
-    "It rests on {count} reading since the last adjustment. The meter repeats to {repeats}.",
-    many="It rests on {count} readings since the last adjustment. The meter repeats to {repeats}.",
+LEFT_BEFORE_TIGHTENING = Message("Before everything was tightened:")
+BASIS = Message(
+    "The rule: {sure} or more. {count} reading.",
+    many="The rule: {sure} or more. {count} readings.",
 )
 
 OPEN_BY = Message("open {deviation}", note="bore: more open than the mean")
@@ -76,7 +75,7 @@ PART_THROTTLE_FROM_OPEN = Message(
 MORE_MOVES = Message(
     "{count} more adjustment, in the shop's records.", many="{count} more adjustments, in the shop's records."
 )
-METER, METER_STEPS = Message("Meter"), Message("{meter}, steps of {step:g}\u00a0{unit}")
+METER, METER_STEPS = Message("Meter"), Message("{meter}, steps of {step:g}\u00a0{unit}, repeats to {repeats}")
 IDLE, PRESET, HEAT, SENSOR = (
     Message("Idle"),
     Message("Cold preset"),

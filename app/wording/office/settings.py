@@ -16,6 +16,7 @@ SOURCES: Mapping[StrEnum, Message] = {
     Source.INCH_MARKS: Message("as the usual inch set is marked, common practice, no published source"),
     Source.ANY_INITIALS: Message("no list, any initials are accepted"),
     Source.MAKER_FIRST: Message("common practice, no published source. The engine maker’s figure comes first"),
+    Source.SEA_LEVEL: Message("sea level. The air pressure recorded at a visit comes first"),
     Source.PUBLISHED_DEFAULT: Message("default of ISO 14253-1:2017, as secondary sources describe it"),
     Source.SERVICE_SHEETS: Message("slightly above the 60\u00a0°C of public service sheets"),
 }
@@ -33,6 +34,7 @@ VERDICT = Message("Verdict")
 HEAT_SOAKED = Message("Heat-soaked")
 STOP = Message("Stop the engine")
 NEXT_CHECK = Message("Next check")
+PLACE = Message("Place of the shop")
 
 FIELDS: Mapping[str, Message] = {
     "coarse_window": Message("First fire"),
@@ -50,6 +52,7 @@ FIELDS: Mapping[str, Message] = {
     "oil_pressure_hot": Message("Oil pressure hot below"),
     "coolant_most": Message("Coolant above"),
     "oil_most": Message("Oil above"),
+    "altitude": Message("Altitude above sea level"),
     "recheck_km": Message("After a distance of"),
     "recheck_months": Message("Or after a time of"),
     "base_blade": Message("Base feeler under the stop screws"),
@@ -67,6 +70,7 @@ CHANGED: Mapping[str, Message] = {
     "openings": Message("opening feelers"),
     "base_blade": Message("base feeler"),
     "blades": Message("feeler set"),
+    "altitude": Message("altitude"),
     "recheck_km": Message("distance to the next check"),
     "recheck_months": Message("time to the next check"),
     "pulls": Message("short pulls"),

@@ -6,9 +6,11 @@ from enum import StrEnum
 from app.shop.assessment.assessment import PhaseAssessment
 from app.shop.assessment.codes import StepReason
 from app.sync.banks.banks import Extra
+from app.sync.engine.engine_air import Beyond
 from app.sync.planning.advice import AdviceKind
+from app.sync.planning.preset import Preset
 from app.wording.message import Message, say
-from app.wording.quantities import bore_list, turns, unit_of
+from app.wording.quantities import bore_list, listed, turns, unit_of
 from app.wording.reasons import TABLES, in_words
 from app.wording.work import adjusters, advice, bank_balance
 
@@ -31,7 +33,8 @@ TITLES: Mapping[StrEnum, Message] = {
 REASONS: Mapping[StrEnum, Message] = {
     StepReason.SIGNED_OFF: Message("By {name}. This visit takes no more entries.", limit=REASON),
     StepReason.PRESET: Message(
-        "Start where each screw touches the base feeler. Then remove the feeler. Same turns on both banks.",
+        "From base feeler contact, feeler out. It should idle a little fast once warm. "
+        "No catch: 1/8\u00a0turn more on both.",
         limit=REASON,
     ),
     StepReason.NOTHING_READ: Message("This phase needs no meter readings.", limit=REASON),
@@ -52,10 +55,26 @@ REASONS: Mapping[StrEnum, Message] = {
 
 PRESET_ONE_BANK = Message("Turn the stop screw in {turns}", limit=TITLE)
 PRESET_ONE_BANK_REASON = Message(
-    "Start where it touches the base feeler. Then remove the feeler.",
+    "From base feeler contact, feeler out. It should idle a little fast once warm. No catch: 1/8\u00a0turn more.",
     limit=REASON,
 )
 TABLES[StepReason] = TITLES
+
+OUTSIDE: Mapping[StrEnum, Message] = {
+    Beyond.GAP: Message("gap", context="outside the calculated range"),
+    Beyond.RATIO: Message("vacuum", context="outside the calculated range"),
+    Beyond.SPEED: Message("idle speed", context="outside the calculated range"),
+    Beyond.PRESSURE: Message("air pressure", context="outside the calculated range"),
+    Beyond.TEMPERATURE: Message("air temperature", context="outside the calculated range"),
+    Beyond.BORE: Message("bore diameter", context="outside the calculated range"),
+}
+"""What of an engine lies outside the range that the preset is calculated for."""
+TABLES[Beyond] = OUTSIDE
+
+
+def preset_outside(preset: Preset | None) -> str:
+    """What lies outside the range that a preset is calculated for; empty when nothing does."""
+    return listed([say(OUTSIDE[one]) for one in preset.outside]) if preset is not None and preset.outside else ""
 
 
 def step_words(judged: PhaseAssessment) -> tuple[str, str]:

@@ -15,7 +15,7 @@ from app.shop.store.database import Database
 from app.sync.engine.layout import Bank, Layout
 from app.sync.engine.units import THOU
 from app.sync.planning.advice import Advice, AdviceKind, AdviceReason
-from app.sync.planning.preset import starting_turns
+from app.sync.planning.preset import turns_for_idle
 from tests.shop.yard import AT, FOUR, V8, check_all, engine, heat_soaked, key, read, read_round, visit, visit_record
 
 
@@ -28,12 +28,12 @@ def step(shop: Database, visit_id: int, phase: Phase) -> tuple[Advice, tuple[ToR
 def test_a_cold_engine_gets_its_starting_turns_until_they_are_recorded(shop: Database) -> None:
     visit_id = visit(shop, engine(shop))
     known = visit_record(shop, visit_id)
-    start = starting_turns(known.engine.displacement, 8, known.engine.idle_speed, known.hardware)
+    start = turns_for_idle(known.engine.displacement, 8, known.engine.idle_speed, known.hardware)
     advice, asked = step(shop, visit_id, COLD_PRESET)
     assert (advice.kind, advice.why, advice.bank, advice.turns) == ("stop", "preset", None, start.turns)
     assert asked == ()
     checks.record(shop, visit_id, key(), COLD_PRESET.slug, {"base-blade": 5.0}, "KM", AT)
-    thicker = starting_turns(known.engine.displacement, 8, known.engine.idle_speed, known.hardware, 5 * THOU)
+    thicker = turns_for_idle(known.engine.displacement, 8, known.engine.idle_speed, known.hardware, base_blade=5 * THOU)
     assert step(shop, visit_id, COLD_PRESET)[0].turns == thicker.turns > start.turns  # the screw stands further off
     check_all(shop, visit_id, COLD_PRESET)
     assert step(shop, visit_id, COLD_PRESET)[0].kind == "done"

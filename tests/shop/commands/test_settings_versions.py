@@ -4,8 +4,9 @@ from dataclasses import replace
 
 import pytest
 
+from app.shop.assessment.advising import starting
 from app.shop.assessment.verdicts import evenness_of
-from app.shop.commands import settings_versions
+from app.shop.commands import checks, settings_versions
 from app.shop.errors import ConflictError, RejectedError
 from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED
 from app.shop.procedure.read_order import next_opening
@@ -13,7 +14,8 @@ from app.shop.record import stored_settings
 from app.shop.record.settings import DEFAULTS, SOURCES, Settings, from_json, to_json
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
-from app.sync.engine.units import THOU
+from app.sync.engine.engine_air import Ambient
+from app.sync.engine.units import KPA, THOU
 from tests.shop.rejections import codes_of, rejects
 from tests.shop.yard import AT, FOUR, V8, check_all, engine, heat_soaked, key, read_round, visit, visit_record
 
@@ -106,3 +108,19 @@ def test_three_openings_are_read_when_the_shop_has_three(shop: Database) -> None
     mine = [r for r in told.rounds if r.row.phase == BANK_BALANCE.slug]
     assert [round(r.row.opening / THOU) for r in mine] == [10, 20, 30]
     assert next_opening(told, mine) is None
+
+
+def test_the_air_of_a_visit_is_that_recorded_last_else_by_the_altitude_of_the_shop(shop: Database) -> None:
+    change(shop, replace(DEFAULTS, altitude=2000.0))
+    visit_id = heat_soaked(shop, FOUR)
+    # US Standard Atmosphere 1976, geopotential altitude.
+    assert visit_record(shop, visit_id).ambient.pressure == pytest.approx(79495.2, abs=0.1)
+    checks.record(shop, visit_id, key(), HEAT_SOAKED.slug, {"air-pressure": 83.5, "air-temperature": 30.0}, "KM", AT)
+    assert visit_record(shop, visit_id).ambient == Ambient(83.5 * KPA, 303.15)
+
+
+def test_a_shop_up_the_mountain_presets_wider(shop: Database) -> None:
+    low = starting(visit_record(shop, visit(shop, engine(shop, FOUR))))
+    change(shop, replace(DEFAULTS, altitude=1000.0))
+    high = starting(visit_record(shop, visit(shop, engine(shop, FOUR, serial="another"))))
+    assert 1.1 * low.turns < high.turns < 1.4 * low.turns

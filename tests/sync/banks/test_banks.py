@@ -9,6 +9,7 @@ import pytest
 
 from app.sync.banks.banks import CENTRAL_LEVER, BankAssessment, Opening, balance
 from app.sync.banks.link_hypotheses import FREE_PLAY, Cause
+from app.sync.engine.engine_air import idling_on
 from app.sync.engine.events import Meter
 from app.sync.engine.hardware import Figure, likely_hardware
 from app.sync.engine.layout import Bank, Layout
@@ -19,13 +20,14 @@ from app.sync.engine.units import KPA, LITRE, MM
 EIGHT = Layout((Bank("A", (1, 2, 3, 4), stop=2, drive=2), Bank("B", (5, 6, 7, 8), stop=6, drive=6)))
 HARDWARE = likely_hardware(4 * LITRE, 8)
 IDLE_FLOW = 6.4 / 3600
+USUAL = idling_on(8, IDLE_FLOW)
 IDLE = dict.fromkeys(EIGHT.bores, IDLE_FLOW)
 
 
 def opened(milliradians: float, *, early: float = 0.0, ratio: float = 0.0, first: float = IDLE_FLOW) -> Opening:
     """Flows at a lever opening when the second bank leaves ``early`` [mrad] and opens faster by ``ratio``."""
     lever = milliradians * 1e-3
-    curve = gain_curve(HARDWARE, IDLE_FLOW)
+    curve = gain_curve(HARDWARE, IDLE_FLOW, USUAL)
     one = max(0.0, lever - FREE_PLAY - max(early * 1e-3, 0.0))
     other = max(0.0, lever * (1 + ratio) - FREE_PLAY + min(early * 1e-3, 0.0))
     flow_one, flow_other = (first * math.exp(float(np.interp(x, *curve))) for x in (one, other))
@@ -46,7 +48,7 @@ def told(
 
 
 def test_gain_of_an_idle_engine_falls_as_it_opens() -> None:
-    openings, rise = gain_curve(HARDWARE, IDLE_FLOW)
+    openings, rise = gain_curve(HARDWARE, IDLE_FLOW, USUAL)
     slopes = np.diff(rise) / np.diff(openings)
     assert (np.diff(slopes) < 0).all()
     # An independent engine simulation gave 19.7 per radian at idle and 11.0 at 30 mrad for these plates.
@@ -55,13 +57,13 @@ def test_gain_of_an_idle_engine_falls_as_it_opens() -> None:
 
 
 def test_a_learned_gain_rescales_the_curve() -> None:
-    openings, rise = gain_curve(HARDWARE, IDLE_FLOW, gain=16.0)
+    openings, rise = gain_curve(HARDWARE, IDLE_FLOW, USUAL, gain=16.0)
     assert rise[1] / openings[1] == pytest.approx(16.0)
 
 
 def test_behind_a_common_plenum_a_bank_climbs_faster_because_its_runners_do_not_fill_for_it_alone() -> None:
-    openings, rise = gain_curve(HARDWARE, IDLE_FLOW)
-    _, joined = gain_curve(HARDWARE, IDLE_FLOW, plenum=True)
+    openings, rise = gain_curve(HARDWARE, IDLE_FLOW, USUAL)
+    _, joined = gain_curve(HARDWARE, IDLE_FLOW, idling_on(8, IDLE_FLOW, plenum=True))
     assert (joined[1:] > 1.05 * rise[1:]).all()
     assert openings[0] == joined[0] == 0
 

@@ -8,9 +8,9 @@ from hypothesis import strategies as st
 
 from app.sync.engine.adjusters.bypass_screw import BYPASS_BASE, BYPASS_MOST, BypassScrewKind
 from app.sync.engine.adjusters.registry import adjusters, moved_bores, own_adjuster
+from app.sync.engine.engine_air import usual_breathing
 from app.sync.engine.events import BladeReset, BypassTurn, Event, IdleSpeed, Meter, Reading, ScrewTurn
 from app.sync.engine.hardware import likely_hardware
-from app.sync.engine.idle_flow import usual_breathing
 from app.sync.engine.layout import Bank, Bypass, Coupler, JointKind, Layout
 from app.sync.engine.units import KG_PER_HOUR, THOU
 from app.sync.estimation.posterior import prior_for

@@ -7,9 +7,10 @@ import numpy as np
 import pytest
 
 from app.sync.engine.adjusters.bypass_screw import BYPASS_AREA
+from app.sync.engine.engine_air import usual_breathing
 from app.sync.engine.events import BladeReset, BypassTurn, IdleSpeed, LinkTurn, Meter, Reading, ScrewTurn, StopTurn
 from app.sync.engine.hardware import likely_hardware
-from app.sync.engine.idle_flow import solve_idle, usual_breathing
+from app.sync.engine.idle_flow import solve_idle
 from app.sync.engine.layout import Bank, Bypass, Coupler, Layout, StopScrew
 from app.sync.engine.units import THOU
 from app.sync.estimation.filter import Innovation, kalman_update, predicted_readings, run_filter, update

@@ -5,9 +5,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from app.sync.engine.engine_air import usual_breathing
 from app.sync.engine.events import IdleSpeed, Meter, Reading
 from app.sync.engine.hardware import Figure, likely_hardware
-from app.sync.engine.idle_flow import usual_breathing
 from app.sync.engine.layout import Bank, Layout
 from app.sync.estimation.filter import predicted_readings, update
 from app.sync.estimation.posterior import Posterior, prior_for

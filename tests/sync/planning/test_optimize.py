@@ -8,9 +8,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from app.sync.engine.engine_air import usual_breathing
 from app.sync.engine.events import BladeReset, Event, IdleSpeed, Meter, Reading, StopTurn
 from app.sync.engine.hardware import likely_hardware
-from app.sync.engine.idle_flow import usual_breathing
 from app.sync.engine.layout import Bank, Coupler, Layout
 from app.sync.engine.units import KG_PER_HOUR, THOU
 from app.sync.estimation.filter import run_filter

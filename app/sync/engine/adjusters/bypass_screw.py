@@ -7,13 +7,13 @@ from app.sync.engine.layout import Adjuster, Bypass, Layout
 
 BYPASS_AREA = 0.5e-6
 """Area that one turn of a bypass screw opens [m2]: about one twentieth of what a bore draws at idle (this program's
-choice; learned from the readings after it was turned)."""
+choice; learned from the readings after it was turned) (our judgement)."""
 
 BYPASS_BASE = 1.5
-"""Turns that every bypass screw stands out from its seat after the preset (this program's choice)."""
+"""Turns that every bypass screw stands out from its seat after the preset (our judgement)."""
 
 BYPASS_MOST = 4.0
-"""Turns out of its seat beyond which a bypass screw is taken to do nothing more (this program's choice)."""
+"""Turns out of its seat beyond which a bypass screw is taken to do nothing more (our judgement)."""
 
 
 class BypassScrewKind(ScrewWithGain):
@@ -25,9 +25,9 @@ class BypassScrewKind(ScrewWithGain):
     most = 10.0
     effect = "lets air past"
     step = 1 / 8  # about half a per cent of a bore's air
-    common_sd, own_sd = 0.40, 0.15  # this program's choice
+    common_sd, own_sd = 0.40, 0.15  # our judgement
     preset, travel = BYPASS_BASE, BYPASS_MOST
-    slip_share = 0.5  # dirt and leaks of its bore included (this program's choice)
+    slip_share = 0.5  # dirt and leaks of its bore included (our judgement)
     told_apart_by = ToldBy.BYPASS_COUNT
 
     def adjusters(self, layout: Layout) -> tuple[Adjuster, ...]:

@@ -9,7 +9,8 @@ from app.sync.engine.layout import Adjuster, Coupler, JointKind, Layout
 from app.sync.engine.linkage import coupler_rotation
 
 WAYS: Mapping[JointKind, int] = {"screw-in": 1, "screw-out": -1}
-"""Which way a coupler's screw, turned in, moves the plates beyond it: opens them, or closes them."""
+"""Which way a coupler's screw, turned in, moves the plates beyond it: opens them, or closes them
+(by definition of the words)."""
 
 
 class _CouplerKind(AdjusterKind):
@@ -66,7 +67,7 @@ class CouplerScrewKind(_CouplerKind, ScrewWithGain):
     sits = "coupler"
     further = False
     effect = "turns plates"
-    common_sd, own_sd = 0.35, 0.10  # this program's choice
+    common_sd, own_sd = 0.35, 0.10  # our judgement
     sign_known = False
 
     def adjusters(self, layout: Layout) -> tuple[Adjuster, ...]:

@@ -29,7 +29,8 @@ router = APIRouter()
 class SettingField:
     """One setting of the form: a figure in base units is ``size`` times the typed one, plus ``zero``.
 
-    A ``quantity`` is typed in the unit the page was shown in; ``span`` is a difference of two such figures.
+    A ``quantity`` is typed in the unit the page was shown in; ``span`` is a difference of two such figures. A
+    ``height`` goes by the unit of distances.
     """
 
     name: str
@@ -38,6 +39,7 @@ class SettingField:
     zero: float = 0.0
     quantity: Quantity | None = None
     span: bool = False
+    height: bool = False
 
     @property
     def label(self) -> str:
@@ -50,6 +52,8 @@ class SettingField:
 
     def measure(self, units: Units) -> Measure:
         """What turns a figure in the line's own unit into a typed one, and back."""
+        if self.height:
+            return units.height
         if self.quantity is None:
             return Measure(self.unit, places=4)
         return units.of(self.quantity).span if self.span else units.of(self.quantity)
@@ -102,6 +106,7 @@ GROUPS: tuple[tuple[Message, tuple[SettingField, ...]], ...] = (
             SettingField("oil_most", "°C", 1.0, ZERO_CELSIUS, DEGREES),
         ),
     ),
+    (settings.PLACE, (SettingField("altitude", "m", height=True),)),
     (
         settings.NEXT_CHECK,
         (SettingField("recheck_km", "km", quantity="distance"), SettingField("recheck_months", "months")),
@@ -149,6 +154,7 @@ def _settings(form: Typed, held: Settings) -> Settings:
         people=_people(form.text("people")),
         openings=_blades(form, "openings", held.openings, units),
         base_blade=figures["base_blade"],
+        altitude=figures["altitude"],
         blades=_blades(form, "blades", held.blades, units),
         recheck_km=figures["recheck_km"],
         recheck_months=figures["recheck_months"],
@@ -214,6 +220,7 @@ def _in_base_units(held: Settings) -> dict[str, float]:
         "pass_probability": held.pass_probability,
         "base_blade": held.base_blade,
         "pulls": held.pulls,
+        "altitude": held.altitude,
         "recheck_km": held.recheck_km,
         "recheck_months": held.recheck_months,
         "oil_pressure_start": held.limits.oil_pressure_start,

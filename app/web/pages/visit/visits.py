@@ -35,6 +35,7 @@ from app.web.presenters.steps import (
     resume_url,
 )
 from app.wording.reasons import problems_in_words
+from app.wording.work.next_step import preset_outside
 from app.wording.work.phases import phase_goal, phase_steps, phase_title
 from app.wording.work.safety import deferral, safety_lines
 
@@ -193,6 +194,7 @@ def _steps(
         steps_here=phase_steps(phase, parts),
         done=done_lines(record, phase),
         preset=judged.preset,
+        preset_outside=preset_outside(judged.preset),
         since=since_left(assessment),
         open_here=record.sign_off is None,
         current=assessment.current,

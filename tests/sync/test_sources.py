@@ -1,0 +1,64 @@
+"""Constants of the numerical core: each says where it comes from, and what the engine's air is made of stands once."""
+
+import ast
+import re
+from pathlib import Path
+
+import pytest
+
+import app.sync
+from tests.sources import Constant, constants, of_module
+
+ROOT = Path(app.sync.__file__).parent
+HELD = ("engine", "estimation", "planning", "simulation")
+"""The packages whose constants all name a source."""
+
+ONCE = re.compile(r"SPEED_POWER|DEMAND|DISCHARGE|(?:IDLE|RUNNER)_RATIO|CONTRACTION|SHARING|PER_FLOW|TACHOMETER|LEAK_SD")
+"""Names of what ``engine_air`` defines, and of what stood beside it under other names."""
+
+AGED = {"DEMAND_AGED"}
+"""How far a lesson of an earlier visit may be off: no figure of an engine."""
+
+
+@pytest.mark.parametrize(
+    "constant",
+    [one for one in constants() if one.module.split(".")[2] in HELD],
+    ids=lambda one: f"{one.module}.{one.name}",
+)
+def test_every_constant_says_where_it_comes_from(constant: Constant) -> None:
+    assert constant.source, constant.said
+
+
+def test_a_number_without_a_word_is_seen(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    (tmp_path / "bare.py").write_text("BARE = 0.5  # of something [m]\nTOLD = 2.0  # our judgement\n")
+    monkeypatch.syspath_prepend(tmp_path)
+    found = list(of_module("bare", (tmp_path / "bare.py").read_text()))
+    assert [(one.name, one.unit, one.source) for one in found] == [("BARE", "m", ""), ("TOLD", "", "our judgement")]
+
+
+def test_the_air_of_an_engine_is_defined_in_one_module() -> None:
+    """The simulated engine draws figures of its own, so that it is no copy of what is believed of it."""
+    defined = [
+        (path.name, target.id)
+        for path in ROOT.rglob("*.py")
+        for statement in ast.parse(path.read_text(encoding="utf-8")).body
+        if isinstance(statement, ast.Assign | ast.AnnAssign)
+        for target in ast.walk(statement)
+        if isinstance(target, ast.Name) and isinstance(target.ctx, ast.Store) and ONCE.search(target.id)
+    ]
+    names = [name for _, name in defined]
+    assert {"DEMAND", "DEMAND_POWER", "IDLE_RATIO", "CONTRACTION", "SHARING", "PLENUM_SHARING"} <= set(names)
+    assert [one for one in defined if one[0] != "engine_air.py" and one[1] not in AGED] == []
+    assert len(names) == len(set(names))
+
+
+def test_no_module_spells_the_same_figures_out() -> None:
+    spelled = re.compile(r"(?<![\w.])0\.(?:67|674|6743|64|72|545)(?![\w.])")
+    found = [
+        (path.name, line)
+        for path in ROOT.rglob("*.py")
+        if path.name != "engine_air.py" and "simulation" not in path.parts
+        for line in path.read_text(encoding="utf-8").splitlines()
+        if spelled.search(line) and ">>>" not in line
+    ]
+    assert found == []
