@@ -72,7 +72,6 @@ SEATED = 1 / 4
 """Turns left to a screw that meets an end from which it is taken to have come to it: what is left of them moves too
 little to go back and forth for (our judgement)."""
 
-
 ENOUGH_FOR_SLOP = 4
 """Readings of one bore with nothing moved that have to scatter before slack is spoken of (our judgement)."""
 
@@ -129,8 +128,7 @@ def next_move(
         return again
     if since and not any(e.closing for e in since) and not moves_at(events):
         return Advice(AdviceKind.MEASURE, AdviceReason.CLOSE_ROUND, bores=(since[0].bore,))
-    if start is None:
-        start = start_prior(layout, hardware, displacement, wanted_speed)
+    start = start or start_prior(layout, hardware, displacement, wanted_speed)
     posterior = _followed(start, meter, tuple(remembered(events, layout)))
     extra = max(len(since) - len(layout.bores) - 1, 0)
     reachable = max(window, achievable_tolerance(posterior))

@@ -171,16 +171,14 @@ def slipped(
     ranked = sorted(odds, key=lambda suspect: -odds[suspect])
     best = fit.best(TOLD)
     hypotheses = tuple(_hypothesis(fit, at, bores, USUAL_GAIN if gain is None else gain) for at in best)
-    verdict, named = _verdict_of(any_slip), None
-    if verdict is SlipVerdict.SLIPPED and odds[ranked[0]] >= NAMED_FROM:
-        named = _slip_of(ranked[0], hypotheses)
+    verdict = _verdict_of(any_slip)
+    sure = verdict is SlipVerdict.SLIPPED and odds[ranked[0]] >= NAMED_FROM
+    named = _slip_of(ranked[0], hypotheses) if sure else None
     open_questions = any(UNLIKELY_BELOW <= chance < SETTLED_FROM for chance in odds.values())
     settled = any_slip < LOOK_FROM or (verdict is SlipVerdict.SLIPPED and not open_questions)
-    scores = _reread_scores(fit, variances, np.array([found[bore].n for bore in bores]))
     contradicted = np.array([not found[bore].agreed for bore in bores])
-    order = np.lexsort((-scores, ~contradicted))
+    order = np.lexsort((-_reread_scores(fit, variances, np.array([found[bore].n for bore in bores])), ~contradicted))
     asked = () if settled and not contradicted.any() else tuple(int(at) for at in order[:REREADS])
-    misread = np.maximum(fit.misread(), [not (left[bore].agreed and found[bore].agreed) for bore in bores])
     return SlipAssessment(
         verdict=verdict,
         any_slip=any_slip,
@@ -192,8 +190,16 @@ def slipped(
         alike=_alike(layout, fit, ranked[0], same_meter) if verdict is SlipVerdict.SLIPPED else (),
         changes=dict(zip(bores, changes.tolist(), strict=True)),
         between=_between(fit, best, hypotheses, asked[0]) if asked else None,
-        misread={bore: float(chance) for bore, chance in zip(bores, misread, strict=True) if chance > 0},
+        misread=_misread_chances(fit, bores, left, found),
     )
+
+
+def _misread_chances(
+    fit: HypothesisFit, bores: tuple[int, ...], left: Mapping[int, Pooled], found: Mapping[int, Pooled]
+) -> Mapping[int, float]:
+    """Chance per bore, where there is any, that one of its values was misread: sure where they contradict."""
+    misread = np.maximum(fit.misread(), [not (left[bore].agreed and found[bore].agreed) for bore in bores])
+    return {bore: float(chance) for bore, chance in zip(bores, misread, strict=True) if chance > 0}
 
 
 def _verdict_of(any_slip: float) -> SlipVerdict:
