@@ -174,7 +174,7 @@ def change(before: VisitSummary, after: VisitSummary) -> Change:
     same_meter = before.meter_id == after.meter_id
     hot = left is not None and found is not None and left.hot and found.hot
     common = None
-    if before.air_left is not None and after.air_found is not None:
+    if before.air_left is not None and after.air_found is not None and after.meter.quantity == "flow":
         common = expected_common(before.air_left, after.air_found)
     why_not: NotComparable | None = None
     if left is None or found is None:
@@ -187,7 +187,16 @@ def change(before: VisitSummary, after: VisitSummary) -> Change:
         why_not = NotComparable.ZERO
     assessment = None
     if not why_not and left is not None and found is not None:
-        assessment = slipped(after.layout, left.pooled, found.pooled, after.meter, same_meter, hot, common)
+        assessment = slipped(
+            after.layout,
+            left.pooled,
+            found.pooled,
+            after.meter,
+            same_meter,
+            hot,
+            common,
+            left_meter=before.meter,
+        )
     return Change(before, after, same_meter, before.fitting_id == after.fitting_id, hot, common, assessment, why_not)
 
 
@@ -202,7 +211,8 @@ def _scores(one: Change) -> Mapping[Adjuster, float]:
     assert one.before.left is not None
     assert one.after.found is not None
     left, found = one.before.left.pooled, one.after.found.pooled
-    return scores(one.after.layout, left, found, one.after.meter, one.same_meter, one.hot, one.common)
+    meter, before = one.after.meter, one.before.meter
+    return scores(one.after.layout, left, found, meter, one.same_meter, one.hot, one.common, before)
 
 
 def repeatability(stand: RoundSummary, meter: Meter) -> float:

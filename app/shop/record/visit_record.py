@@ -197,7 +197,9 @@ class VisitRecord:
         """The meter in base units, for the estimator."""
         size = UNITS[self.meter.unit]
         repeats = self.meter.repeatability if self.repeatability is None else self.repeatability
-        return Meter("vacuum" if self.meter.quantity == "vacuum" else "flow", self.meter.step * size, repeats)
+        if self.meter.quantity == "flow":
+            return Meter("flow", self.meter.step * size, repeats)
+        return Meter("vacuum", self.meter.step * size, repeats, self.ambient.pressure)
 
     def as_found(self) -> Round | None:
         """The first closed idle round before any move; the coarse scan of a first fire only when there is no other."""

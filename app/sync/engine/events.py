@@ -8,17 +8,20 @@ found by that slug in ``app.sync.engine.adjusters``.
 from dataclasses import dataclass
 from typing import Literal
 
+from app.sync.engine.air import ATMOSPHERE
+
 
 @dataclass(frozen=True, slots=True)
 class Meter:
     """How the instrument reads. ``step`` is its smallest step and ``repeatability`` the standard deviation of reading
-    the same bore again as a fraction of the reading. Flow in kg/s; vacuum in Pa below ambient, where more vacuum is
-    less open.
+    the same bore again as a fraction of the reading. Flow in kg/s; vacuum in Pa below ``ambient``, the day's absolute
+    air pressure [Pa], where more vacuum is less open.
     """
 
     quantity: Literal["flow", "vacuum"] = "flow"
     step: float = 0.25 / 3600
     repeatability: float = 0.02
+    ambient: float = ATMOSPHERE
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,8 +12,8 @@ from app.sync.engine.events import Meter, Reading
 from app.sync.engine.layout import Layout
 from app.sync.estimation.conformity import PASS_PROBABILITY, Conformity, Decision, decide
 from app.sync.estimation.shares import BoreShare, LogReading, SharePosterior, pooled
+from app.sync.readings.observation import OWN_FILLING, log_air, per_air
 from app.sync.readings.rounds import fit, outliers
-from app.sync.slips.changes import log_flow
 
 
 class BoreVerdict(StrEnum):
@@ -54,7 +54,7 @@ class BoreResult:
 class RoundResult:
     """How even the engine stands as of a round. Values in kg/s or Pa.
 
-    ``tolerance`` is the allowed deviation from the ``mean`` and ``window`` the same as a fraction of it;
+    ``tolerance`` is the allowed deviation from the ``mean`` and ``window`` the same as a fraction of the air;
     ``uncertainty`` the widest of the bores; ``drift`` the change over the round that was corrected, with ``drift_seen``
     when it is beyond its own error; ``bank_means`` are means of values and ``bank_shares`` those of shares, by bank, of
     the bores read; ``outliers`` the bores to read again first. ``decision`` has the verdict, the chance that all bores
@@ -104,18 +104,19 @@ def evenness(
     if {r.bore for r in readings} - set(layout.bores):
         raise ValueError("a reading names a bore the engine does not have")
     fitted = fit(readings, meter)
-    posterior = pooled(layout.bores, _as_air((*before, *readings), meter, layout.plenum), window)
+    own = 0.0 if meter.quantity == "flow" else OWN_FILLING
+    posterior = pooled(layout.bores, _as_air((*before, *readings), meter, layout.plenum), window, own=own)
     decision = decide(posterior, pass_probability, closed=any(r.closing for r in readings))
-    flips = -1.0 if meter.quantity == "vacuum" else 1.0
+    scale = per_air(fitted.mean, meter, layout.plenum)
     standings = tuple(
-        _standing(posterior.shares[bore], fitted.values[bore], fitted.mean, flips, pass_probability)
+        _standing(posterior.shares[bore], fitted.values[bore], scale, pass_probability)
         for bore in layout.bores
         if bore in fitted.values
     )
     return RoundResult(
         mean=fitted.mean,
         window=window,
-        tolerance=window * fitted.mean,
+        tolerance=window * abs(scale),
         uncertainty=max(one.uncertainty for one in standings),
         drift=fitted.drift,
         drift_seen=fitted.drift_seen,
@@ -131,12 +132,13 @@ def evenness(
 def _as_air(readings: Sequence[Reading], meter: Meter, plenum: bool) -> list[LogReading]:
     found = []
     for one in readings:
-        log_air, sd = log_flow(max(one.value, meter.step / 4), meter, plenum)
-        found.append(LogReading(one.bore, log_air, sd**2, one.at))
+        air, sd = log_air(one.value, meter, plenum)
+        found.append(LogReading(one.bore, air, sd**2, one.at))
     return found
 
 
-def _standing(one: BoreShare, value: float, mean: float, flips: float, sure: float) -> BoreResult:
+def _standing(one: BoreShare, value: float, scale: float, sure: float) -> BoreResult:
+    """A bore, with ``scale`` the change of a reading for a relative change of air."""
     return BoreResult(
         bore=one.bore,
         value=value,
@@ -147,9 +149,9 @@ def _standing(one: BoreShare, value: float, mean: float, flips: float, sure: flo
         above=one.above,
         below=one.below,
         verdict=_verdict(one, sure),
-        deviation=flips * one.median * mean,
-        opening=one.median * mean,
-        uncertainty=(one.high - one.low) / 2 * mean,
+        deviation=one.median * scale,
+        opening=one.median * abs(scale),
+        uncertainty=(one.high - one.low) / 2 * abs(scale),
     )
 
 

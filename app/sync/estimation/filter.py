@@ -16,7 +16,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from app.sync.engine.adjusters.registry import adjuster_of, kind_of
-from app.sync.engine.air import ATMOSPHERE
 from app.sync.engine.engine_air import TACHOMETER_SD
 from app.sync.engine.events import Event, IdleSpeed, Meter, Move, Reading
 from app.sync.engine.idle_flow import FlowJacobian, IdleSolution, slopes, solve_idle
@@ -234,6 +233,6 @@ def _shown(meter: Meter, settled: IdleSolution, found: FlowJacobian) -> tuple[Fl
     n = len(settled.flows)
     if meter.quantity == "flow":
         return settled.flows, found.flows[:, :n], found.flows[:, n]
-    deep = ATMOSPHERE * (1 - settled.ratios)
+    deep = meter.ambient * (1 - settled.ratios)
     lever = -(settled.ratios / (1 - settled.ratios))
     return deep, lever[:, None] * found.ratios[:, :n], lever * found.ratios[:, n]

@@ -8,10 +8,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from app.sync.engine.air import ATMOSPHERE, pressure_sensitivity
-from app.sync.engine.engine_air import IDLE_RATIO, kappa, sharing_of
+from app.sync.engine.air import pressure_sensitivity
+from app.sync.engine.engine_air import IDLE_RATIO
 from app.sync.engine.events import Meter
 from app.sync.engine.layout import Layout
+from app.sync.readings.observation import log_air
 from app.sync.readings.rounds import reading_sd
 
 Floats = NDArray[np.float64]
@@ -108,6 +109,7 @@ def log_changes(
     found: Mapping[int, Pooled],
     meter: Meter,
     heat_soaked: bool = True,
+    left_meter: Meter | None = None,
 ) -> tuple[tuple[int, ...], Floats, Floats]:
     """Bores read both times, their ln(found / left) in terms of flow, and its variance without the common part.
 
@@ -115,7 +117,8 @@ def log_changes(
     the bore counts for next to nothing.
 
     Parameters: ``layout`` of the engine; ``left`` and ``found`` pooled readings per bore; ``meter`` they were read
-    with; ``heat_soaked`` False when one of the rounds was not taken hot, which lets every bore stray further.
+    with; ``heat_soaked`` False when one of the rounds was not taken hot, which lets every bore stray further;
+    ``left_meter`` that ``left`` was read with, when it was another one or in another day's air.
 
     Source: repeatability and step of the meter, and 0.8 % of ageing and warmth (judgement).
 
@@ -129,31 +132,12 @@ def log_changes(
     ageing = AGEING if heat_soaked else NOT_SOAKED
     changes, variances = [], []
     for bore in bores:
-        was, was_sd = log_flow(left[bore].mean, meter, layout.plenum)
-        now, now_sd = log_flow(found[bore].mean, meter, layout.plenum)
+        was, was_sd = log_air(left[bore].mean, left_meter or meter, layout.plenum)
+        now, now_sd = log_air(found[bore].mean, meter, layout.plenum)
         changes.append(now - was)
         contradicted = sum(MISREAD_SPREAD**2 for pooled in (left[bore], found[bore]) if not pooled.agreed)
         variances.append(was_sd**2 / left[bore].n + now_sd**2 / found[bore].n + ageing**2 + contradicted)
     return bores, np.array(changes), np.array(variances)
-
-
-def log_flow(value: float, meter: Meter, plenum: bool = False) -> tuple[float, float]:
-    """ln(flow) up to a constant, and the standard deviation of one reading of it.
-
-    A vacuum column is turned into runner pressure first, against a standard barometer.
-
-    Parameters: ``value`` read [kg/s, or Pa of vacuum], above 0; ``meter`` it was read with; ``plenum`` whether a common
-    balance plenum joins the runners, which evens out the pressure behind them.
-
-    >>> round(log_flow(6.4 / 3600, Meter())[1], 3)
-    0.023
-    """
-    sd = reading_sd(value, meter)
-    if meter.quantity == "flow":
-        return math.log(value), sd / value
-    runner = ATMOSPHERE - value
-    per_flow = float(kappa(IDLE_RATIO, sharing_of(plenum)))
-    return math.log(runner) / per_flow, sd / runner / per_flow
 
 
 def no_slip_covariance(variances: Floats, common_known: bool) -> Floats:

@@ -142,6 +142,7 @@ def slipped(
     expected_common: float | None = 0.0,
     gain: float | None = None,
     left_sound: bool = False,
+    left_meter: Meter | None = None,
 ) -> SlipAssessment:
     """The stories that explain the change from as left to as found, with their odds.
 
@@ -161,7 +162,7 @@ def slipped(
     >>> slipped(four, left, found, Meter(), same_meter=True).named.suspect
     Coupler(near=2, far=3)
     """
-    bores, changes, variances = log_changes(layout, left, found, meter, heat_soaked)
+    bores, changes, variances = log_changes(layout, left, found, meter, heat_soaked, left_meter)
     if not bores:
         return SlipAssessment(SlipVerdict.UNKNOWN, 1 - COUNT_ODDS[0], {}, None, None, (), (), (), {}, None, {})
     quiet = no_slip_covariance(variances, same_meter and expected_common is not None)

@@ -145,11 +145,9 @@ def _bore(bore: int, stand: RoundSummary, _visit: VisitSummary) -> float | None:
     return found.opening / stand.judged.tolerance if found else None
 
 
-def _bank(name: str, stand: RoundSummary, visit: VisitSummary) -> float | None:
-    if name not in stand.judged.bank_means:
-        return None
-    flips = -1.0 if visit.meter.quantity == "vacuum" else 1.0
-    return flips * (stand.judged.bank_means[name] - stand.judged.mean) / stand.judged.tolerance
+def _bank(name: str, stand: RoundSummary, _visit: VisitSummary) -> float | None:
+    share = stand.judged.bank_shares.get(name)
+    return None if share is None else share / stand.judged.window
 
 
 def _marks(read: Sequence[VisitSummary], changed: Mapping[int, Change]) -> dict[int, str]:

@@ -163,7 +163,9 @@ def _bore_changes(change: Change) -> tuple[_BoreChange, ...]:
     assert change.after.found is not None
     assessment = change.assessment
     left, found = change.before.left.pooled, change.after.found.pooled
-    bores, _, variances = log_changes(change.after.layout, left, found, change.after.meter, change.hot)
+    bores, _, variances = log_changes(
+        change.after.layout, left, found, change.after.meter, change.hot, change.before.meter
+    )
     moved, together = _moved_by(change.after.layout, _best(assessment)), _together(change, assessment)
     return tuple(
         _BoreChange(

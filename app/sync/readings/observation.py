@@ -1,0 +1,80 @@
+"""What a meter shows of the air through a plate: a reading turned into ln(air), whatever the meter reads.
+
+A flow meter shows the air itself. A vacuum column shows how far the runner lies below the day's air pressure; by how
+much that changes with a bore's own air is ``kappa`` of the engine's air.
+"""
+
+import math
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from app.sync.engine.engine_air import IDLE_RATIO, kappa, sharing_of
+from app.sync.engine.events import Meter
+from app.sync.readings.rounds import reading_sd
+
+Floats = NDArray[np.float64]
+
+LEAST_RATIO, MOST_RATIO = 0.05, 0.985
+"""Runner over ambient pressure between which a column says anything of the air (our judgement: above, a column of a
+kilopascal or so is moved by its own error alone)."""
+
+OWN_FILLING = 0.022
+"""Standard deviation of ln(air) that a column cannot tell from the plate: each cylinder's own filling and how much of a
+runner's pressure is shared (our judgement, from simulated engines whose fillings differ by 2 %)."""
+
+
+def log_air(value: float, meter: Meter, plenum: bool = False) -> tuple[float, float]:
+    """ln(air) up to a constant, and the standard deviation of one reading of it.
+
+    Less than a quarter of the meter's step, nothing at all too, counts as that much.
+
+    Parameters: ``value`` read [kg/s, or Pa of vacuum]; ``meter`` it was read with; ``plenum`` whether a common balance
+    plenum joins the runners, which evens out the pressure behind them. Raises ValueError for a flow of 0 without a
+    step.
+
+    Source: the integral of 1 / ``kappa`` over ln of the runner's pressure.
+
+    >>> round(log_air(6.4 / 3600, Meter())[1], 3)
+    0.023
+    >>> deep, shallow = (log_air(kpa * 1e3, Meter("vacuum", 250.0, 0.01))[0] for kpa in (35, 31))
+    >>> round(shallow - deep, 2)  # less vacuum is more air
+    0.1
+    """
+    read = max(value, meter.step / 4)
+    sd = reading_sd(read, meter)
+    if meter.quantity == "flow":
+        return math.log(read), sd / read
+    ratio = _ratio(read, meter)
+    at, found = _column(plenum)
+    per_air = float(kappa(ratio, sharing_of(plenum)))
+    return float(np.interp(math.log(ratio), at, found)), sd / (meter.ambient * ratio) / per_air
+
+
+def per_air(mean: float, meter: Meter, plenum: bool = False) -> float:
+    """Change of a reading for a relative change of a bore's air [kg/s, or Pa of vacuum, negative there].
+
+    Parameters: ``mean`` reading that it is taken at [kg/s, or Pa of vacuum]; ``meter``; ``plenum``, see ``log_air``.
+
+    >>> round(per_air(33e3, Meter("vacuum", 250.0, 0.01)) / 1e3, 1)  # kPa for 100 %
+    -41.8
+    """
+    if meter.quantity == "flow":
+        return mean
+    ratio = _ratio(mean, meter)
+    return -meter.ambient * ratio * float(kappa(ratio, sharing_of(plenum)))
+
+
+def _ratio(value: float, meter: Meter) -> float:
+    """Runner over ambient pressure behind a column."""
+    return min(max(1 - value / meter.ambient, LEAST_RATIO), MOST_RATIO)
+
+
+@lru_cache(maxsize=2)
+def _column(plenum: bool) -> tuple[Floats, Floats]:
+    """ln of runner over ambient pressure, and ln(air) there beside that at ``IDLE_RATIO``, each of shape (points,)."""
+    logs = np.linspace(math.log(LEAST_RATIO), math.log(MOST_RATIO), 4000)
+    rise = 1 / kappa(np.exp(logs), sharing_of(plenum))
+    air = np.concatenate([[0.0], np.cumsum((rise[1:] + rise[:-1]) / 2 * np.diff(logs))])
+    return logs, air - float(np.interp(math.log(IDLE_RATIO), logs, air))
