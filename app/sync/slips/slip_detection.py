@@ -147,11 +147,10 @@ def slipped(
     """The stories that explain the change from as left to as found, with their odds.
 
     Parameters: ``layout`` of the engine; ``left`` and ``found`` pooled readings per bore (see ``pool``), the round's
-    trend removed; ``meter`` they were read with; ``same_meter`` False when the two visits used different meters, whose
-    scales may differ by any factor; ``heat_soaked`` False when one of the rounds was not taken hot; ``expected_common``
-    change of ln(flow) from air and speed (see that function), None when it is not known, which leaves the
-    change that all bores share free; ``gain`` [1/rad] learned at idle on this engine; ``left_sound``
-    where no reading as left can be misread, as the bores were even by them.
+    trend removed; ``meter`` they were read with, ``left_meter`` what ``left`` was read with where that differs;
+    ``same_meter`` False where the scales may differ by any factor; ``heat_soaked`` False when one of the rounds was not
+    taken hot; ``expected_common`` change of ln(flow) from air and speed, None where it is not known and free; ``gain``
+    [1/rad] learned at idle; ``left_sound`` where no reading as left can be misread, as the bores were even by them.
 
     Source: Bayesian comparison of stories; sizes and odds from a simulated engine.
 
