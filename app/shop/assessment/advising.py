@@ -65,7 +65,7 @@ def next_step(record: VisitRecord, status: PhaseStatus, now: NextReading, banks:
         return Advice(AdviceKind.DONE, AdviceReason.COARSE)
     stuck = phase.rounds == "last" and advice.kind is AdviceKind.CANNOT
     if stuck or (advice.adjuster is not None and not phase.may_move(advice.adjuster)):
-        return _after_tightening(record, phase, advice)
+        return _after_tightening(record, status, advice)
     return _leak_check(record, advice) or advice
 
 
@@ -95,22 +95,24 @@ def _read_low(record: VisitRecord) -> tuple[int, ...]:
     return tuple(bore for bore in record.layout.bores if bore in hot[-1].latest and latest.get(bore, limit) < limit)
 
 
-def _after_tightening(record: VisitRecord, phase: Phase, advice: Advice) -> Advice:
+def _after_tightening(record: VisitRecord, status: PhaseStatus, advice: Advice) -> Advice:
     """The step at lock-down where the planner would adjust: what tightening moved, or what the verdict asks for."""
     if moved := moved_bores(record):
         return Advice(AdviceKind.CANNOT, StepReason.TIGHTENING, about=moved)
-    stands = newest_evenness(record, phase)
+    stands = newest_evenness(record, status.phase)
     if stands is not None and stands.verdict in (Conformity.EVEN, Conformity.LIMIT):
         even = stands.verdict is Conformity.EVEN
         return Advice(AdviceKind.DONE, AdviceReason.EVEN if even else AdviceReason.METER_LIMIT)
+    if status.done and status.override is not None:
+        return Advice(AdviceKind.DONE, StepReason.WAIVED)
     if again := to_reread(record):
         return Advice(AdviceKind.MEASURE, AdviceReason.DOUBTFUL, bores=again)
+    if unmoved_since_accepted(record):
+        return Advice(AdviceKind.DONE, StepReason.AS_BEFORE)
     undecided = stands is not None and stands.verdict is Conformity.UNDECIDED
     if stands is not None and undecided and stands.counted < MOST_LOOKS * len(record.layout.bores):
         doubtful = stands.decision.read_next or (min(stands.standings, key=lambda one: one.inside).bore,)
         return Advice(AdviceKind.MEASURE, AdviceReason.DOUBTFUL, bores=doubtful[:1])
-    if unmoved_since_accepted(record):
-        return Advice(AdviceKind.DONE, StepReason.AS_BEFORE)
     return Advice(AdviceKind.CANNOT, StepReason.UNEVEN, about=advice.bores or advice.about)
 
 

@@ -14,6 +14,7 @@ class StepReason(StrEnum):
     TIGHTENING = "tightening"  # something moved that may not be adjusted in this phase
     AS_BEFORE = "as-before"  # nothing moved in tightening, as far as the readings tell
     UNEVEN = "uneven"  # not even, where nothing may be adjusted and nothing shows that it moved
+    WAIVED = "waived"  # not even, and passed with a reason
     SINGLE = "single"  # one bank: nothing to balance
     BALANCED = "balanced"
     LINK = "link"

@@ -46,8 +46,8 @@ NO_ROUND = Message("No complete round was read after the last adjustment.")
 
 LEFT_BEFORE_TIGHTENING = Message("Before everything was tightened:")
 BASIS = Message(
-    "The rule: {sure} or more. {count} reading.",
-    many="The rule: {sure} or more. {count} readings.",
+    "Rule: {sure} or more. {count} reading, meter ±{repeats}.",
+    many="Rule: {sure} or more. {count} readings, meter ±{repeats}.",
 )
 
 OPEN_BY = Message("open {deviation}", note="bore: more open than the mean")
@@ -75,7 +75,7 @@ PART_THROTTLE_FROM_OPEN = Message(
 MORE_MOVES = Message(
     "{count} more adjustment, in the shop's records.", many="{count} more adjustments, in the shop's records."
 )
-METER, METER_STEPS = Message("Meter"), Message("{meter}, steps of {step:g}\u00a0{unit}, repeats to {repeats}")
+METER, METER_STEPS = Message("Meter"), Message("{meter}, steps of {step:g}\u00a0{unit}")
 IDLE, PRESET, HEAT, SENSOR = (
     Message("Idle"),
     Message("Cold preset"),

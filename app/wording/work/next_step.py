@@ -25,6 +25,7 @@ TITLES: Mapping[StrEnum, Message] = {
     StepReason.TIGHTENING: Message("Tightening moved a plate", limit=TITLE),
     StepReason.AS_BEFORE: Message("Nothing moved in tightening", limit=TITLE),
     StepReason.UNEVEN: Message("Not even, and nothing is adjusted here", limit=TITLE),
+    StepReason.WAIVED: Message("Waived with a reason", limit=TITLE),
     StepReason.SINGLE: bank_balance.NO_BALANCE,
     StepReason.BALANCED: bank_balance.EXTRAS[Extra.NONE].title,
     StepReason.LEVER_SHUT: bank_balance.LEVER_SHUT,
@@ -45,6 +46,9 @@ REASONS: Mapping[StrEnum, Message] = {
         limit=REASON,
     ),
     StepReason.AS_BEFORE: Message("Every bore reads as before, within the meter's error.", limit=REASON),
+    StepReason.WAIVED: Message(
+        "What is not even was waived. The reason is printed on the handover sheet.", limit=REASON
+    ),
     StepReason.UNEVEN: Message(
         "Bore {bores} needs an adjustment. Go back to the heat-soaked recheck.",
         many="Bores {bores} need an adjustment. Go back to the heat-soaked recheck.",

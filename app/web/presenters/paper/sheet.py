@@ -145,7 +145,9 @@ def _sentence(record: VisitRecord, as_left: RoundResult | None) -> str:
     """What the result says, the rule it is said by and the evidence it rests on."""
     if as_left is None:
         return say(paper.NO_ROUND)
-    basis = say(paper.BASIS, sure=percent(record.settings.pass_probability), count=as_left.counted)
+    repeats = percent(record.meter_as_read().repeatability, 1)
+    sure = percent(record.settings.pass_probability)
+    basis = say(paper.BASIS, sure=sure, count=as_left.counted, repeats=repeats)
     said = [] if record.read_after_tightening else [say(paper.LEFT_BEFORE_TIGHTENING)]
     return " ".join([*said, verdict_sentence(as_left, unit_of(record.meter)), basis])
 
@@ -269,9 +271,7 @@ SETTINGS: tuple[tuple[Message, tuple[tuple[str, str, Message], ...]], ...] = (
 def _settings(record: VisitRecord) -> tuple[tuple[str, str], ...]:
     items = {(p.slug, i.slug): i for p in PHASES for i in p.items}
     meter = record.meter
-    repeats = percent(record.meter_as_read().repeatability, 1)
-    steps = say(paper.METER_STEPS, meter=meter.name, step=meter.step, unit=meter.unit, repeats=repeats)
-    lines = [(say(paper.METER), steps)]
+    lines = [(say(paper.METER), say(paper.METER_STEPS, meter=meter.name, step=meter.step, unit=meter.unit))]
     for label, figures_of in SETTINGS:
         said = []
         for phase, item, message in figures_of:
