@@ -46,7 +46,11 @@ JUDGED = frozenset({"done", "missing", "current", "waits_for", "evenness", "pres
 
 JUDGED_THERE = {
     "/slipped": frozenset({"verdict", "any_slip", "named", "odds", "reread", "misread_odds"}),
-    "/advice": frozenset({"kind", "turns", "why", "readings", "about"}),
+    "/banks": frozenset(
+        {"odds", "cause", "offset_deg", "offset_sd_deg", "ratio_percent", "ratio_sd_percent", "bank", "or_bank"}
+        | {"flats", "flats_sd", "extra", "extra_sentence"}
+    ),
+    "/advice": frozenset({"kind", "turns", "why", "readings", "about", "expected", "then"}),
 }
 """The same at paths that end like this."""
 

@@ -10,7 +10,7 @@ from typing import Literal
 from app.shop.assessment.codes import StepReason
 from app.shop.assessment.progress import PhaseStatus
 from app.shop.assessment.tightening import moved_bores, to_reread
-from app.shop.assessment.verdicts import balanced, needs_preset, next_of, unmoved_since_accepted
+from app.shop.assessment.verdicts import balanced, needs_preset, newest_evenness, next_of, unmoved_since_accepted
 from app.shop.procedure.items import Phase
 from app.shop.procedure.phases import COLD_PRESET, HEAT_SOAKED
 from app.shop.procedure.read_order import NextReading, to_open_again
@@ -18,11 +18,16 @@ from app.shop.record.visit_record import VisitRecord, move_of
 from app.sync.banks.banks import BankAssessment, Extra
 from app.sync.engine.adjusters.registry import kind_of
 from app.sync.engine.units import THOU
+from app.sync.estimation.conformity import Conformity
 from app.sync.planning.advice import Advice, AdviceKind, AdviceReason
 from app.sync.planning.preset import Preset, turns_for_idle
 
 MOVES_WITHOUT_LEAK_CHECK = 2
 """Moves made for a bore that still reads low, after which a leak is looked for (our judgement)."""
+
+
+MOST_LOOKS = 3
+"""Readings a bore, on average, after which an undecided lock-down is left undecided (our judgement)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +65,7 @@ def next_step(record: VisitRecord, status: PhaseStatus, now: NextReading, banks:
         return Advice(AdviceKind.DONE, AdviceReason.COARSE)
     stuck = phase.rounds == "last" and advice.kind is AdviceKind.CANNOT
     if stuck or (advice.adjuster is not None and not phase.may_move(advice.adjuster)):
-        return _after_tightening(record, advice)
+        return _after_tightening(record, phase, advice)
     return _leak_check(record, advice) or advice
 
 
@@ -90,12 +95,20 @@ def _read_low(record: VisitRecord) -> tuple[int, ...]:
     return tuple(bore for bore in record.layout.bores if bore in hot[-1].latest and latest.get(bore, limit) < limit)
 
 
-def _after_tightening(record: VisitRecord, advice: Advice) -> Advice:
-    """The step at lock-down where the planner would adjust: what tightening moved, or that nothing shows it did."""
+def _after_tightening(record: VisitRecord, phase: Phase, advice: Advice) -> Advice:
+    """The step at lock-down where the planner would adjust: what tightening moved, or what the verdict asks for."""
     if moved := moved_bores(record):
         return Advice(AdviceKind.CANNOT, StepReason.TIGHTENING, about=moved)
+    stands = newest_evenness(record, phase)
+    if stands is not None and stands.verdict in (Conformity.EVEN, Conformity.LIMIT):
+        even = stands.verdict is Conformity.EVEN
+        return Advice(AdviceKind.DONE, AdviceReason.EVEN if even else AdviceReason.METER_LIMIT)
     if again := to_reread(record):
         return Advice(AdviceKind.MEASURE, AdviceReason.DOUBTFUL, bores=again)
+    undecided = stands is not None and stands.verdict is Conformity.UNDECIDED
+    if stands is not None and undecided and stands.counted < MOST_LOOKS * len(record.layout.bores):
+        doubtful = stands.decision.read_next or (min(stands.standings, key=lambda one: one.inside).bore,)
+        return Advice(AdviceKind.MEASURE, AdviceReason.DOUBTFUL, bores=doubtful[:1])
     if unmoved_since_accepted(record):
         return Advice(AdviceKind.DONE, StepReason.AS_BEFORE)
     return Advice(AdviceKind.CANNOT, StepReason.UNEVEN, about=advice.bores or advice.about)

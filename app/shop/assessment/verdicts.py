@@ -19,7 +19,7 @@ from app.sync.engine.engine_air import Ambient, IdleFlowModel
 from app.sync.engine.events import Event, Meter, Reading
 from app.sync.engine.hardware import Hardware
 from app.sync.engine.layout import Layout
-from app.sync.estimation.conformity import Conformity, Decision
+from app.sync.estimation.conformity import Conformity
 from app.sync.estimation.evenness import RoundResult, evenness
 from app.sync.estimation.filter import run_filter
 from app.sync.estimation.posterior import Posterior
@@ -99,6 +99,7 @@ def next_of(record: VisitRecord, phase: Phase, until: Round | None = None) -> Ad
         return _coarse(record, phase)
     if phase.rounds not in ("fine", "last"):
         return None
+    stands = newest_evenness(record, phase, until)
     advice = _next_move(
         record.layout,
         record.hardware,
@@ -109,7 +110,7 @@ def next_of(record: VisitRecord, phase: Phase, until: Round | None = None) -> Ad
         record.settings.window(phase.slug),
         record.engine.displacement,
         _start(record),
-        _decision(record, phase, until),
+        stands.decision if stands is not None else None,
         suspect_of(record) if phase.rounds == "fine" else None,
     )
     skipped = [b for b in advice.bores if record.rounds and b in record.rounds[-1].skipped]
@@ -118,13 +119,16 @@ def next_of(record: VisitRecord, phase: Phase, until: Round | None = None) -> Ad
     return advice
 
 
-def _decision(record: VisitRecord, phase: Phase, until: Round | None) -> Decision | None:
-    """What is decided of the newest round of a phase; None before it was read, or once something was moved since."""
+def newest_evenness(record: VisitRecord, phase: Phase, until: Round | None = None) -> RoundResult | None:
+    """How even the bores stand as of the newest round at idle of a phase, or of the round ``until``.
+
+    None before it was read, or once something was moved since.
+    """
     mine = [until] if until else [r for r in record.rounds if r.row.phase == phase.slug and r.row.opening == 0]
     one = mine[-1] if mine else None
     if one is None or not one.readings or (until is None and record.moved_since(one, at_idle=True)):
         return None
-    return evenness_of(record, one, record.settings.window(phase.slug)).decision
+    return evenness_of(record, one, record.settings.window(phase.slug))
 
 
 def visit_prior(record: VisitRecord, back: int = LESSONS_BACK) -> Posterior | None:

@@ -7,7 +7,7 @@ bore until it is read again. Every hypothesis of at most three such things is we
 """
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -147,12 +147,10 @@ def slipped(
     """The stories that explain the change from as left to as found, with their odds.
 
     Parameters: ``layout`` of the engine; ``left`` and ``found`` pooled readings per bore (see ``pool``), the round's
-    trend removed; ``meter`` they were read with; ``same_meter`` False when the two visits used different meters, whose
-    scales may differ by any factor; ``heat_soaked`` False when one of the rounds was not taken hot; ``expected_common``
-    change of ln(flow) from air and speed (see that function), None when it is not known, which leaves the
-    change that all bores share free; ``gain`` [1/rad] learned at idle on this engine; ``left_sound``
-    where no reading as left can be misread, as the bores were even by them; ``left_meter`` that ``left`` was read
-    with, when it was another one or in another day's air.
+    trend removed; ``meter`` they were read with, ``left_meter`` what ``left`` was read with where that differs;
+    ``same_meter`` False where the scales may differ by any factor; ``heat_soaked`` False when one of the rounds was not
+    taken hot; ``expected_common`` change of ln(flow) from air and speed, None where it is not known and free; ``gain``
+    [1/rad] learned at idle; ``left_sound`` where no reading as left can be misread, as the bores were even by them.
 
     Source: Bayesian comparison of stories; sizes and odds from a simulated engine.
 
@@ -176,7 +174,11 @@ def slipped(
     verdict = _verdict_of(any_slip)
     sure = verdict is SlipVerdict.SLIPPED and odds[ranked[0]] >= NAMED_FROM
     named = _slip_of(ranked[0], hypotheses) if sure else None
-    asked = _asked(fit, bores, variances, found, verdict, any_slip, odds.values())
+    open_questions = any(UNLIKELY_BELOW <= chance < SETTLED_FROM for chance in odds.values())
+    settled = any_slip < LOOK_FROM or (verdict is SlipVerdict.SLIPPED and not open_questions)
+    contradicted = np.array([not found[bore].agreed for bore in bores])
+    order = np.lexsort((-_reread_scores(fit, variances, np.array([found[bore].n for bore in bores])), ~contradicted))
+    asked = () if settled and not contradicted.any() else tuple(int(at) for at in order[:REREADS])
     return SlipAssessment(
         verdict=verdict,
         any_slip=any_slip,
@@ -190,25 +192,6 @@ def slipped(
         between=_between(fit, best, hypotheses, asked[0]) if asked else None,
         misread=_misread_chances(fit, bores, left, found),
     )
-
-
-def _asked(
-    fit: HypothesisFit,
-    bores: tuple[int, ...],
-    variances: Floats,
-    found: Mapping[int, Pooled],
-    verdict: SlipVerdict,
-    any_slip: float,
-    odds: Iterable[float],
-) -> tuple[int, ...]:
-    """Places in ``bores`` of those to read again, the most telling first, none where all is settled."""
-    open_questions = any(UNLIKELY_BELOW <= chance < SETTLED_FROM for chance in odds)
-    settled = any_slip < LOOK_FROM or (verdict is SlipVerdict.SLIPPED and not open_questions)
-    contradicted = np.array([not found[bore].agreed for bore in bores])
-    if settled and not contradicted.any():
-        return ()
-    order = np.lexsort((-_reread_scores(fit, variances, np.array([found[bore].n for bore in bores])), ~contradicted))
-    return tuple(int(at) for at in order[:REREADS])
 
 
 def _misread_chances(

@@ -1,0 +1,49 @@
+"""The adviser is done when the verdict says so: followed to its end, engines are handed over with a good word."""
+
+from functools import cache
+
+import pytest
+
+from app.sync.engine.events import Reading
+from app.sync.estimation.conformity import Conformity
+from app.sync.estimation.evenness import RoundResult, evenness
+from app.sync.planning.recent_events import since_last_move
+from app.sync.simulation.reference_run import follow_advice
+from app.sync.simulation.simulator import SimulatedEngine
+from tests.benchmarks.engine import WINDOW, layout_of
+from tests.benchmarks.people import BLADES
+
+ENGINES = 60
+
+
+@cache
+def followed() -> tuple[tuple[SimulatedEngine, str, RoundResult], ...]:
+    """Fours whose advice was followed to its last word, with the verdict on what was read since the last move."""
+    found = []
+    for seed in range(4000, 4000 + ENGINES):
+        stand = SimulatedEngine(layout_of(4, 1), seed)
+        said = follow_advice(stand, BLADES, WINDOW)
+        read = [one for one in since_last_move(stand.events) if isinstance(one, Reading)]
+        found.append((stand, said, evenness(stand.layout, read, stand.meter, WINDOW)))
+    return tuple(found)
+
+
+@pytest.mark.slow
+def test_what_is_done_is_even_or_as_even_as_the_meter_shows() -> None:
+    done = [(said, result.verdict) for _, said, result in followed() if said.startswith("done")]
+    assert len(done) >= 0.9 * ENGINES
+    good = {"done even": Conformity.EVEN, "done meter-limit": Conformity.LIMIT}
+    assert all(verdict is good[said] for said, verdict in done)
+
+
+@pytest.mark.slow
+def test_a_good_job_is_handed_over_with_a_good_word_and_few_bad_ones_are() -> None:
+    """At least 55 of 60 engines truly inside are called even or as even as the meter shows; of those called so at most
+    5 in 100 are not."""
+    said_good = [result.verdict in (Conformity.EVEN, Conformity.LIMIT) for _, _, result in followed()]
+    truly = [stand.worst() <= WINDOW for stand, _, _ in followed()]
+    inside = [good for good, true in zip(said_good, truly, strict=True) if true]
+    passed = [true for good, true in zip(said_good, truly, strict=True) if good]
+    assert len(inside) >= 0.8 * ENGINES, "too few to say anything"
+    assert sum(inside) >= 55 / 60 * len(inside)
+    assert sum(not true for true in passed) <= 0.05 * len(passed)
