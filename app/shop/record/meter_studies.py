@@ -87,9 +87,9 @@ class KnownMeter:
 
     @property
     def repeatability(self) -> float:
-        """The figure used everywhere: the most by its studies, or the estimate it was registered with."""
+        """The figure used everywhere: by its studies, or the estimate it was registered with."""
         found = self.found
-        return found.upper if found else self.row.repeatability
+        return found.own if found else self.row.repeatability
 
     def overdue(self, today: str) -> bool:
         """Whether its check was due before ``today``, an ISO day."""
@@ -128,11 +128,11 @@ def study_of(session: Session, study_id: int) -> StudyRecord:
 
 
 def repeatability_of(session: Session, meter: MeterEntry, until: int | None) -> float:
-    """The most a meter scatters by the study readings up to that id, by all of them when None."""
+    """A meter's figure by the study readings up to that id, by all of them when None."""
     mine = select(Study).where(Study.meter_id == meter.ident, col(Study.other_id).is_(None)).order_by(col(Study.id))
     studies = [_study(session, row, until) for row in session.exec(mine).all()]
     found = _pooled(meter, [s for s in studies if s.finished])
-    return found.upper if found else meter.repeatability
+    return found.own if found else meter.repeatability
 
 
 def newest_reading(session: Session) -> int:

@@ -24,16 +24,14 @@ class Repeatability:
     """The standard deviation of reading the same bore again, as a fraction of the reading.
 
     ``scatter`` is what was seen, pooled over all series, with its band ``low`` to ``high``; ``own`` is the same with
-    the rounding to the meter's step taken out, for whoever adds the step again, and ``upper`` the most that it may be:
-    ``high`` without the rounding. ``freedom`` counts the differences it rests on, and ``mean`` is that of the readings,
-    in the meter's unit.
+    the rounding to the meter's step taken out, for whoever adds the step again. ``freedom`` counts the differences it
+    rests on, and ``mean`` is that of the readings, in the meter's unit.
     """
 
     scatter: float
     low: float
     high: float
     own: float
-    upper: float
     freedom: int
     mean: float
 
@@ -121,7 +119,6 @@ def repeatability(series: Sequence[Sequence[float]], step: float) -> Repeatabili
         low=scatter * math.sqrt(freedom / float(chdtri(freedom, tail))),
         high=high,
         own=math.sqrt(own),
-        upper=math.sqrt(max(high**2 - rounding, own)),
         freedom=freedom,
         mean=mean,
     )

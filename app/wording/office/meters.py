@@ -21,11 +21,7 @@ SOURCES: Mapping[RepeatabilitySource, Message] = {
     RepeatabilitySource.ESTIMATE: Message("estimate until a repeatability study is done"),
 }
 TABLES[RepeatabilitySource] = SOURCES  # type: ignore[assignment]
-FOUND = Message(
-    "From {readings}: standard deviation {scatter}, between {low} and {high}. What counts is the upper end without the "
-    "rounding to a step",
-    note="readings: 10 readings",
-)
+FOUND = Message("From {readings}: standard deviation {scatter}, between {low} and {high}", note="readings: 10 readings")
 ALIKE_STEPS = Message(
     "Near {mean}, two readings of one bore differ only from {count} step of the meter on",
     many="Near {mean}, two readings of one bore differ only from {count} steps of the meter on",

@@ -38,8 +38,8 @@ def test_a_study_gives_the_figure_that_every_verdict_counts_with(shop: Database)
     study(shop)
     told = visit_record(shop, visit_id)
     assert told.meter_as_read().repeatability == pytest.approx(
-        math.sqrt(0.25 / 2.700 - 0.25**2 / 12) / 6.5, rel=1e-3
-    )  # four of ten a step off; chi-square of 9 degrees, lower 2.5 %: 2.700 (NIST/SEMATECH e-Handbook, 1.3.6.7.4)
+        math.sqrt(0.25 / 9 - 0.25**2 / 12) / 6.5
+    )  # four of ten a step off, by hand
     found = evenness(told.layout, told.rounds[-1].in_base_units, told.meter_as_read(), 0.08)
     with shop.reading() as session:
         known = meter_studies.known(session, 1)
@@ -59,7 +59,7 @@ def test_a_signed_visit_stays_judged_by_what_was_known_then(shop: Database) -> N
     study(shop, (5.0, 6.0, 7.0, 8.0, 9.0, 5.0, 6.0, 7.0, 8.0, 9.0))
     assert visit_record(shop, visit_id).meter_as_read() == then
     later = visit(shop, visit_record(shop, visit_id).engine.ident)
-    assert visit_record(shop, later).meter_as_read().repeatability > 4 * then.repeatability
+    assert visit_record(shop, later).meter_as_read().repeatability > 5 * then.repeatability
 
 
 def test_a_study_takes_ten_and_no_more(shop: Database) -> None:

@@ -59,7 +59,7 @@ def test_a_study_is_guided_to_its_end(client: TestClient) -> None:
         assert client.post(there, data={"key": key(), "value": value}).status_code == 303
     page = client.get(there).text
     assert "Study complete" in page
-    assert "repeatability is at most <b>4.5\u00a0%</b>" in page  # sqrt(0.25 / 2.700 - 0.25^2 / 12) / 6.5, by hand
+    assert "repeatability is <b>2.3\u00a0%</b>" in page
     known = "From 10 readings: standard deviation 2.6\u00a0%, between 1.8\u00a0% and 4.7\u00a0%"
     card = client.get("/meters/1").text
     assert known in card
