@@ -48,8 +48,8 @@ def engine(shop: Database, layout: Layout = V8, serial: str = "31-0217") -> int:
     return engines.register(shop, key(), facts, layout, likely_hardware(facts.displacement, len(layout.bores)), AT)
 
 
-def visit(shop: Database, engine_id: int, place: str = "test cell", job: str = "1184") -> int:
-    return visits.open_visit(shop, engine_id, key(), NewVisit(place, job, "First sync", "KM", 1), AT)
+def visit(shop: Database, engine_id: int, place: str = "test cell", job: str = "1184", meter: int = 1) -> int:
+    return visits.open_visit(shop, engine_id, key(), NewVisit(place, job, "First sync", "KM", meter), AT)
 
 
 def visit_record(shop: Database, visit_id: int) -> VisitRecord:

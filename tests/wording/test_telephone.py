@@ -132,6 +132,16 @@ def test_every_step_has_lay_words(advice: Advice, said: str) -> None:
     assert words.startswith(say(KEEP_CLEAR)) is (advice.kind == "bypass")
 
 
+@pytest.mark.parametrize(("lever", "above"), [(0.0, False), (10 * THOU, False), (10 * THOU, True)])
+def test_columns_hang_on_all_intakes_so_nothing_is_held(lever: float, above: bool) -> None:
+    words = advice_prompt(Advice(K.MEASURE, AdviceReason.UNREAD, bores=(3,)), V8, 3, lever, above, columns=True)
+    assert "Look at column 3 until it is steady." in words
+    assert "Hold the meter" not in words
+    assert ("0.010\u00a0inch" in words) is (lever > 0)
+    assert ("well past the feeler" in words) is above
+    assert not TRADE_WORDS.findall(words.lower())
+
+
 @pytest.mark.parametrize(
     ("above", "begins"),
     [

@@ -15,6 +15,9 @@ LEAST_READINGS = 2
 BAND = 0.95
 """Confidence of the bands given here (common practice)."""
 
+CRITICAL = 2.77
+"""Critical difference of two readings in standard deviations of one: 1.96 times the root of 2 (ISO 5725-6)."""
+
 
 @dataclass(frozen=True, slots=True)
 class Repeatability:
@@ -22,7 +25,7 @@ class Repeatability:
 
     ``scatter`` is what was seen, pooled over all series, with its band ``low`` to ``high``; ``own`` is the same with
     the rounding to the meter's step taken out, for whoever adds the step again. ``freedom`` counts the differences it
-    rests on.
+    rests on, and ``mean`` is that of the readings, in the meter's unit.
     """
 
     scatter: float
@@ -30,6 +33,19 @@ class Repeatability:
     high: float
     own: float
     freedom: int
+    mean: float
+
+    def critical_steps(self, step: float) -> int:
+        """The least difference of two readings near ``mean`` that is not chance, in whole steps of the meter.
+
+        One reading is taken to scatter by ``high``. Parameters: ``step`` of the meter, in the unit of ``mean``.
+
+        Source: ISO 5725-6, critical difference of two results.
+
+        >>> repeatability([[6.50, 6.25, 6.50, 6.75, 6.50, 6.25, 6.50, 6.50, 6.75, 6.50]], 0.25).critical_steps(0.25)
+        4
+        """
+        return max(1, math.ceil(CRITICAL * self.high * self.mean / step))
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,16 +108,19 @@ def repeatability(series: Sequence[Sequence[float]], step: float) -> Repeatabili
     relative = [[x / (sum(one) / len(one)) for x in one] for one in counted]
     scatter, freedom = pooled_deviation(relative)
     values = [x for one in counted for x in one]
-    rounding = (step / (sum(values) / len(values))) ** 2 / 12
+    mean = sum(values) / len(values)
+    rounding = (step / mean) ** 2 / 12
     tail = (1 - BAND) / 2
     known = max(scatter**2, rounding)
     own = max(scatter**2 - rounding, known * min(1.0, math.sqrt(2 / freedom)))
+    high = scatter * math.sqrt(freedom / float(chdtri(freedom, 1 - tail)))
     return Repeatability(
-        scatter,
-        scatter * math.sqrt(freedom / float(chdtri(freedom, tail))),
-        scatter * math.sqrt(freedom / float(chdtri(freedom, 1 - tail))),
-        math.sqrt(own),
-        freedom,
+        scatter=scatter,
+        low=scatter * math.sqrt(freedom / float(chdtri(freedom, tail))),
+        high=high,
+        own=math.sqrt(own),
+        freedom=freedom,
+        mean=mean,
     )
 
 

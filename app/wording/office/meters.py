@@ -3,9 +3,10 @@
 from collections.abc import Mapping
 
 from app.shop.record.meter_studies import KnownMeter, RepeatabilitySource, StudyRecord
+from app.sync.readings.meters import CRITICAL
 from app.wording.message import Message, say
 from app.wording.names import begin
-from app.wording.quantities import percent
+from app.wording.quantities import percent, unit_of, with_unit
 from app.wording.reasons import TABLES
 from app.wording.stored import as_stored
 
@@ -21,6 +22,11 @@ SOURCES: Mapping[RepeatabilitySource, Message] = {
 }
 TABLES[RepeatabilitySource] = SOURCES  # type: ignore[assignment]
 FOUND = Message("From {readings}: standard deviation {scatter}, between {low} and {high}", note="readings: 10 readings")
+ALIKE_STEPS = Message(
+    "Near {mean}, two readings of one bore differ only from {count} step of the meter on",
+    many="Near {mean}, two readings of one bore differ only from {count} steps of the meter on",
+)
+ALIKE = Message("Two readings of one bore differ only from {share} of the reading on, and from one step of the meter")
 READINGS = Message("{count} reading", many="{count} readings")
 IN_PROGRESS = Message("{done} of {wanted} read")
 ONE_BORE = Message("{count} reading of one bore", many="{count} readings of one bore")
@@ -68,6 +74,16 @@ def known_from(meter: KnownMeter) -> str:
         low=percent(found.low, 1),
         high=percent(found.high, 1),
     )
+
+
+def alike(meter: KnownMeter) -> str:
+    """The least difference of two readings that means anything, in steps of the meter where a study tells it."""
+    found, row = meter.found, meter.row
+    if found is None:
+        return say(ALIKE, share=percent(CRITICAL * row.repeatability, 1))
+    unit = unit_of(row)
+    mean = with_unit(unit.show(found.mean * unit.size), unit.name)
+    return say(ALIKE_STEPS, mean=mean, count=found.critical_steps(row.step))
 
 
 def result_of(study: StudyRecord) -> str:

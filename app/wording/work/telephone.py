@@ -107,6 +107,16 @@ READ_FROM_OPEN = Message(
     "Open the lever well past the feeler, then let it close onto the {feeler} feeler. Hold the meter on intake "
     "{intake} until the reading is steady. What does it show?"
 )
+COLUMN = Message("Look at column {intake} until it is steady. What does it show?")
+COLUMN_AT = Message(
+    "Keep the {feeler} feeler under the lever. Look at column {intake} until it is steady. What does it show?"
+)
+COLUMN_FROM_OPEN = Message(
+    "Open the lever well past the feeler, then let it close onto the {feeler} feeler. Look at column {intake} until it "
+    "is steady. What does it show?"
+)
+"""Vacuum columns hang on every intake at once, numbered like them."""
+
 RESET_ON_TWO = Message(
     "Loosen the coupler between intakes {near} and {far}. Let throttle flap {far} close on 2 feelers together, "
     "{feeler} and {second}. Tighten the coupler and remove the feelers."
@@ -142,15 +152,17 @@ def item_prompt(item: Item, parts: Collection[Part], base_feeler: float, units: 
     return Prompt(item, words, (first, *(unit for unit in offered(item.quantity) if unit != first)))
 
 
-def advice_prompt(advice: Advice, layout: Layout, bore: int | None, lever: float, above: bool = False) -> str:
+def advice_prompt(
+    advice: Advice, layout: Layout, bore: int | None, lever: float, above: bool = False, columns: bool = False
+) -> str:
     """A step of the readings as it is read out; empty where there is nothing for a customer to do.
 
     ``bore`` is the one to read next; ``lever`` the feeler under the central lever at that time [m], 0 at idle, reached
-    from ``above`` where the lever is opened further first.
+    from ``above`` where the lever is opened further first; ``columns`` where the meter reads vacuum at all intakes.
     """
     with to_the_customer():
         if advice.kind is AdviceKind.MEASURE:
-            return _read(bore, lever, above) if bore is not None else ""
+            return _read(bore, lever, above, columns) if bore is not None else ""
         return _adjust(advice, layout)
 
 
@@ -160,10 +172,11 @@ def _asked(slug: str, parts: Collection[Part], base_feeler: float) -> str:
     return say(for_banks(ITEMS[slug], parts), feeler=_feeler(base_feeler))
 
 
-def _read(bore: int, lever: float, above: bool) -> str:
+def _read(bore: int, lever: float, above: bool, columns: bool) -> str:
+    idle, held, from_open = (COLUMN, COLUMN_AT, COLUMN_FROM_OPEN) if columns else (READ, READ_AT, READ_FROM_OPEN)
     if not lever:
-        return say(READ, intake=bore)
-    return say(READ_FROM_OPEN if above else READ_AT, intake=bore, feeler=_feeler(lever))
+        return say(idle, intake=bore)
+    return say(from_open if above else held, intake=bore, feeler=_feeler(lever))
 
 
 def _adjust(advice: Advice, layout: Layout) -> str:

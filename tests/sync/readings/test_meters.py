@@ -115,3 +115,16 @@ def test_one_reading_says_nothing() -> None:
         repeatability([[6.5], [7.0]], 0.25)
     with pytest.raises(ValueError, match="three pairs"):
         agreement([6.5, 6.5], [6.5, 6.5])
+
+
+def test_two_readings_differ_from_the_critical_difference_on() -> None:
+    """By hand: s = 0.5 of nine differences is at most 0.5 sqrt(9 / 2.700) = 0.9129 (table of the NIST/SEMATECH
+    e-Handbook, 1.3.6.7.4), times 2.77 (ISO 5725-6) 2.53: over two steps of 1.0, and over five of 0.5."""
+    readings = [10.0 + 0.5 * sign * math.sqrt(0.9) for sign in (1, -1) * 5]
+    found = repeatability([readings], 1.0)
+    assert found.scatter * found.mean == pytest.approx(0.5)
+    assert (found.critical_steps(1.0), found.critical_steps(0.5)) == (3, 6)
+
+
+def test_what_did_not_scatter_still_differs_by_no_less_than_a_step() -> None:
+    assert repeatability([[6.5] * 10], 0.25).critical_steps(0.25) == 1

@@ -61,7 +61,9 @@ def test_a_study_is_guided_to_its_end(client: TestClient) -> None:
     assert "Study complete" in page
     assert "repeatability is <b>2.3\u00a0%</b>" in page
     known = "From 10 readings: standard deviation 2.6\u00a0%, between 1.8\u00a0% and 4.7\u00a0%"
-    assert known in client.get("/meters/1").text
+    card = client.get("/meters/1").text
+    assert known in card
+    assert "Near 6.50\u00a0kg/h, two readings of one bore differ only from 4 steps of the meter on" in card
     assert client.post(there, data={"key": key(), "value": "6.5"}).status_code == 409
 
 

@@ -7,6 +7,8 @@ from collections.abc import Iterator
 import pytest
 from starlette.testclient import TestClient
 
+from app.shop.commands import meters
+from app.shop.commands.meters import NewMeter
 from app.shop.procedure.items import PLACES, Phase
 from app.shop.procedure.parts import parts_of
 from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED
@@ -95,6 +97,15 @@ def test_the_readings_are_asked_for_in_plain_words_too(client: TestClient, shop:
         check_all(shop, visit_id, FIRST_FIRE)
         page = client.get(f"/visits/{visit_id}/{FIRST_FIRE.slug}/readings").text
         assert ("Read this out:</b> Hold the meter on intake 1 " in page) is (place == "telephone")
+
+
+def test_with_vacuum_columns_nothing_is_held(client: TestClient, shop: Database) -> None:
+    columns = meters.register(shop, key(), NewMeter("Columns", "kPa", 0.25, 0, 100))
+    visit_id = visit(shop, engine(shop, V8), "telephone", meter=columns)
+    check_all(shop, visit_id, COLD_PRESET)
+    check_all(shop, visit_id, FIRST_FIRE)
+    page = client.get(f"/visits/{visit_id}/{FIRST_FIRE.slug}/readings").text
+    assert "Read this out:</b> Look at column 1 " in page
 
 
 def test_a_number_nobody_can_read_stays_in_its_box(client: TestClient, shop: Database) -> None:

@@ -37,6 +37,7 @@ class MeterLine:
     reads: str
     repeats: str
     known_from: str
+    alike: str
     due: str
     overdue: bool
 
@@ -123,6 +124,7 @@ def line_of(meter: KnownMeter, today: str) -> MeterLine:
         words.reads(meter),
         percent(meter.repeatability, 1),
         words.known_from(meter),
+        words.alike(meter),
         meter.due.due if meter.due else "",
         meter.overdue(today),
     )

@@ -164,7 +164,8 @@ def _spoken(record: VisitRecord, phase: Phase, shown: ReadingPage) -> str:
     if record.visit.place != "telephone" or record.sign_off is not None or phase.rounds == "none" or shown.waits:
         return ""
     above = shown.due.from_above or (shown.due.current is None and shown.wanted.above)
-    return advice_prompt(shown.step, record.layout, shown.selected, shown.due.opening, above)
+    columns = record.meter.quantity == "vacuum"
+    return advice_prompt(shown.step, record.layout, shown.selected, shown.due.opening, above, columns)
 
 
 def _desk(
