@@ -63,6 +63,9 @@ def next_step(record: VisitRecord, status: PhaseStatus, now: NextReading, banks:
         return _read_on(now, advice)
     if advice is None:
         return Advice(AdviceKind.DONE, AdviceReason.COARSE)
+    contradicted = advice.why in (AdviceReason.MISREAD, AdviceReason.DISAGREE)
+    if phase.rounds == "last" and status.done and advice.kind is not AdviceKind.DONE and not contradicted:
+        return Advice(AdviceKind.DONE, StepReason.WAIVED if status.override is not None else StepReason.AS_BEFORE)
     stuck = phase.rounds == "last" and advice.kind is AdviceKind.CANNOT
     if stuck or (advice.adjuster is not None and not phase.may_move(advice.adjuster)):
         return _after_tightening(record, status, advice)
@@ -96,15 +99,13 @@ def _read_low(record: VisitRecord) -> tuple[int, ...]:
 
 
 def _after_tightening(record: VisitRecord, status: PhaseStatus, advice: Advice) -> Advice:
-    """The step at lock-down where the planner would adjust: what tightening moved, or what the verdict asks for."""
+    """The step once the round of lock-down is complete: what tightening moved, or what the verdict asks for."""
+    stands = newest_evenness(record, status.phase)
     if moved := moved_bores(record):
         return Advice(AdviceKind.CANNOT, StepReason.TIGHTENING, about=moved)
-    stands = newest_evenness(record, status.phase)
     if stands is not None and stands.verdict in (Conformity.EVEN, Conformity.LIMIT):
         even = stands.verdict is Conformity.EVEN
         return Advice(AdviceKind.DONE, AdviceReason.EVEN if even else AdviceReason.METER_LIMIT)
-    if status.done and status.override is not None:
-        return Advice(AdviceKind.DONE, StepReason.WAIVED)
     if again := to_reread(record):
         return Advice(AdviceKind.MEASURE, AdviceReason.DOUBTFUL, bores=again)
     if unmoved_since_accepted(record):
