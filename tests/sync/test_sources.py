@@ -10,9 +10,6 @@ import app.sync
 from tests.sources import Constant, constants, of_module
 
 ROOT = Path(app.sync.__file__).parent
-HELD = ("engine", "estimation", "planning", "simulation")
-"""The packages whose constants all name a source."""
-
 ONCE = re.compile(r"SPEED_POWER|DEMAND|DISCHARGE|(?:IDLE|RUNNER)_RATIO|CONTRACTION|SHARING|PER_FLOW|TACHOMETER|LEAK_SD")
 """Names of what ``engine_air`` defines, and of what stood beside it under other names."""
 
@@ -20,11 +17,7 @@ AGED = {"DEMAND_AGED"}
 """How far a lesson of an earlier visit may be off: no figure of an engine."""
 
 
-@pytest.mark.parametrize(
-    "constant",
-    [one for one in constants() if one.module.split(".")[2] in HELD],
-    ids=lambda one: f"{one.module}.{one.name}",
-)
+@pytest.mark.parametrize("constant", tuple(constants()), ids=lambda one: f"{one.module}.{one.name}")
 def test_every_constant_says_where_it_comes_from(constant: Constant) -> None:
     assert constant.source, constant.said
 

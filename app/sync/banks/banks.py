@@ -32,9 +32,14 @@ from app.sync.engine.units import INCH
 from app.sync.readings.rounds import reading_sd
 from app.sync.slips.changes import Floats
 
-CENTRAL_LEVER = 1.0 * INCH  # a rounded guess serves: the difference hardly depends on the exact opening
-LEAST_TRAVEL, NEXT_TRAVEL, WIDE_TRAVEL = 0.010 * CENTRAL_LEVER, 0.030 * CENTRAL_LEVER, 0.060 * CENTRAL_LEVER
-BETWEEN_TRAVEL = 0.020 * CENTRAL_LEVER  # where a bank that was still on its stop at the first opening has left it
+CENTRAL_LEVER = 1.0 * INCH  # a rounded guess serves: the difference hardly depends on the exact opening; our judgement
+LEAST_TRAVEL, NEXT_TRAVEL, WIDE_TRAVEL = (
+    0.010 * CENTRAL_LEVER,
+    0.030 * CENTRAL_LEVER,
+    0.060 * CENTRAL_LEVER,
+)  # our judgement
+# Where a bank that was still on its stop at the first opening has left it; our judgement.
+BETWEEN_TRAVEL = 0.020 * CENTRAL_LEVER
 
 GAIN_DOUBT = 0.15
 """Relative spread of the model's gain at the plates as left (our judgement; on simulated engines 0.14 to 0.15, most of
@@ -45,17 +50,17 @@ GAIN_DOUBT_LEARNED = 0.05
 
 
 # Bores even at idle part company off idle: 1.2 % of flow at 20 mrad, 2.1 % at 60 mrad in simulation.
-MISMATCH, MISMATCH_AT, MISMATCH_POWER, MISMATCH_SHARED = 0.012, 0.020, 0.5, 0.5
+MISMATCH, MISMATCH_AT, MISMATCH_POWER, MISMATCH_SHARED = 0.012, 0.020, 0.5, 0.5  # our judgement
 
 # A cause is named from these odds. Readings of flow can hardly rule out a small ratio error, and one that they cannot
 # see does no harm (5 % of ratio costs at most 2.5 % between the banks), so nothing at all is named earlier.
-NAMED_FROM, NOTHING_FROM = 0.6, 0.5
-LOOKS_ALIKE, RATIO_DOUBT = 0.05, 0.45
+NAMED_FROM, NOTHING_FROM = 0.6, 0.5  # our judgement
+LOOKS_ALIKE, RATIO_DOUBT = 0.05, 0.45  # our judgement
 
 Z95 = 1.96
-"""Standard deviations that flats are good to, at 95 %."""
+"""Standard deviations that flats are good to, at 95 % (quantile of the normal law, any table)."""
 
-SAME_OPENING = 0.2  # an opening counts as read within that part of it
+SAME_OPENING = 0.2  # an opening counts as read within that part of it; our judgement
 
 
 class Extra(StrEnum):

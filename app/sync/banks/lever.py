@@ -8,7 +8,7 @@ from app.sync.engine.layout import Layout
 from app.sync.readings.rounds import reading_sd
 
 FROM_IDLE = 3.0
-"""Standard deviations that a bank's mean has to lie from idle to be told from it."""
+"""Standard deviations that a bank's mean has to lie from idle to be told from it (our judgement)."""
 
 WANDER = 0.012
 """Standard deviation of what a hot idle does by itself between two rounds, in ln(reading) (our judgement)."""

@@ -16,13 +16,13 @@ from app.sync.slips.changes import Floats
 
 # Free play of the bank that leaves first, seen at its plates [rad], in the middle and the whole span; judgement. It is
 # averaged over, for what a bank still on its stop leaves to the other at a small opening depends on it.
-FREE_PLAY = 0.003
-FREE_PLAYS = (0.001, 0.002, 0.003, 0.0045, 0.006)
+FREE_PLAY = 0.003  # our judgement
+FREE_PLAYS = (0.001, 0.002, 0.003, 0.0045, 0.006)  # our judgement
 OFFSETS: Floats = np.array([step * 0.0005 for step in range(-120, 121)])
 RATIOS: Floats = np.array([step * 0.02 for step in range(-6, 7)])
-LENGTH_SPREAD, SLACK_SPREAD, RATIO_SPREAD = 0.008, 0.015, 0.03  # [rad], [rad], fraction
+LENGTH_SPREAD, SLACK_SPREAD, RATIO_SPREAD = 0.008, 0.015, 0.03  # [rad], [rad], fraction; our judgement
 # A gauge of 0.2 degrees over a pedal's whole travel tells ratios to 0.4 %; three times that is a ratio of its own.
-GAUGED_RATIO = 0.012
+GAUGED_RATIO = 0.012  # our judgement
 
 
 class Cause(StrEnum):
@@ -139,7 +139,7 @@ def _square(
 
 
 SLACK, FELT_WRONG = 0.06, 0.05
-"""Pairs of links with lost motion in a joint, and the part of it that fingers miss (judgement)."""
+"""Pairs of links with lost motion in a joint, and the part of it that fingers miss (our judgement)."""
 
 
 def expected_shares(

@@ -11,9 +11,9 @@ from dataclasses import dataclass
 
 from scipy.special import chdtri, stdtrit
 
-LEAST_READINGS = 2
+LEAST_READINGS = 2  # our judgement
 BAND = 0.95
-"""Confidence of the bands given here (common practice)."""
+"""Confidence of the bands given here (common practice, no published source)."""
 
 CRITICAL = 2.77
 """Critical difference of two readings in standard deviations of one: 1.96 times the root of 2 (ISO 5725-6)."""

@@ -7,10 +7,11 @@ from app.sync.engine.events import Meter
 from app.sync.readings.rounds import reading_sd
 
 FAR = 4.0
-"""Standard deviations of the meter from the middle reading beyond which one is a misread."""
+"""Standard deviations of the meter from the middle reading beyond which one is a misread (our judgement)."""
 
 SLOP_ODDS = 3.3
-"""Standard normal value beyond which scatter is not the meter's: five times in ten thousand with a sound throttle."""
+"""Standard normal value beyond which scatter is not the meter's: five times in ten thousand with a sound
+throttle (our judgement)."""
 
 
 def inconsistent(values: Sequence[float], meter: Meter) -> bool:

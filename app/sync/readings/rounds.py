@@ -16,16 +16,16 @@ from numpy.typing import NDArray
 from app.sync.engine.events import Meter, Reading
 
 DRIFT_SEEN_Z = 1.645
-"""Standard deviations from which a drift is said to be one: one-sided, 95 %."""
+"""Standard deviations from which a drift is said to be one: one-sided, 95 % (quantile of the normal law, any table)."""
 
 DRIFT_SD = 0.04
-"""Drift of a hot idle over one round, as a fraction of the mean, before anything was read (this program's choice)."""
+"""Drift of a hot idle over one round, as a fraction of the mean, before anything was read (our judgement)."""
 
 MISREAD_TIMES = 3.0
-"""A reading this many times the others', or this fraction of them, is asked for again (this program's choice)."""
+"""A reading this many times the others', or this fraction of them, is asked for again (our judgement)."""
 
 MISREAD_OTHERS = 2
-"""How many other bores it takes before one can be called far from them (this program's choice)."""
+"""How many other bores it takes before one can be called far from them (our judgement)."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,7 +18,7 @@ BLIPS = 3
 """Blips of each suspect bore (common practice, no published source)."""
 
 CONFIDENCE = 0.99
-"""Chance that a tight plate passes (this program's own choice): one in a hundred is sent for a look for nothing."""
+"""Chance that a tight plate passes (our judgement): one in a hundred is sent for a look for nothing."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,10 +17,11 @@ from app.sync.readings.rounds import reading_sd
 
 Floats = NDArray[np.float64]
 
-COMMON_SPREAD, COMMON_FREE = 0.012, 1.0  # of ln(flow), explained and free
-AGEING, NOT_SOAKED = 0.008, 0.03  # of a bore's ln(flow) between two visits
-DISAGREE, STRAY = 3 * math.sqrt(2), 3.0  # two readings apart, one reading from the median, in repeatabilities
-MISREAD_SPREAD = 0.15  # by how much of ln(flow) a value is wrong that was misread
+COMMON_SPREAD, COMMON_FREE = 0.012, 1.0  # of ln(flow), explained and free; our judgement
+AGEING, NOT_SOAKED = 0.008, 0.03  # of a bore's ln(flow) between two visits; our judgement
+# Two readings apart, one reading from the median, in repeatabilities; our judgement.
+DISAGREE, STRAY = 3 * math.sqrt(2), 3.0
+MISREAD_SPREAD = 0.15  # by how much of ln(flow) a value is wrong that was misread; our judgement
 
 
 @dataclass(frozen=True, slots=True)

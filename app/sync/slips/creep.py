@@ -18,7 +18,7 @@ from app.sync.slips.changes import Pooled, log_changes, no_slip_covariance
 
 # One engine in ten gives any false alarm within ten visits at this limit, in simulation, when it is evened at every
 # visit. Left alone it would need 3.6, since the same readings then serve as found once and as left the next time.
-SLACK, LIMIT = 0.25, 6.3
+SLACK, LIMIT = 0.25, 6.3  # our judgement
 
 
 @dataclass(frozen=True, slots=True)

@@ -39,12 +39,13 @@ __all__ = [
 
 # Chances that anything slipped: from which more readings are worth while, and what is said of it. In simulation one
 # quiet visit in twenty reaches the second and one in three hundred the third. A suspect is named from the fourth.
-LOOK_FROM, DOUBTFUL_FROM, SLIPPED_FROM = 0.08, 0.27, 0.85
-NAMED_FROM, SETTLED_FROM, UNLIKELY_BELOW = 0.7, 0.9, 0.2
-REREADS, TOLD = 4, 5
-MISREAD = 0.01  # odds against one reading that was never repeated, or against two that outvoted a third
-SLIP_TO_TELL, TOLD_APART = 0.10, 1.0  # a slip of 10 % that moves the evidence by less than one sigma is not told apart
-USUAL_GAIN = 20.0  # ln(flow) per radian at idle, until it was learned on the engine
+LOOK_FROM, DOUBTFUL_FROM, SLIPPED_FROM = 0.08, 0.27, 0.85  # our judgement
+NAMED_FROM, SETTLED_FROM, UNLIKELY_BELOW = 0.7, 0.9, 0.2  # our judgement
+REREADS, TOLD = 4, 5  # our judgement
+MISREAD = 0.01  # odds against one reading that was never repeated, or against two that outvoted a third; our judgement
+# A slip of 10 % that moves the evidence by less than one sigma is not told apart; our judgement.
+SLIP_TO_TELL, TOLD_APART = 0.10, 1.0
+USUAL_GAIN = 20.0  # ln(flow) per radian at idle, until it was learned on the engine; our judgement
 
 
 class SlipVerdict(StrEnum):

@@ -20,10 +20,10 @@ from app.sync.engine.layout import Adjuster, Layout, StopScrew
 from app.sync.slips.changes import MISREAD_SPREAD, Floats
 
 # Sizes as they stood best in simulation; the odds they give were right or slightly modest there.
-SLIP_PRIOR_SD = 0.08  # of ln(flow)
-COUNT_ODDS = (0.75, 0.17, 0.06, 0.02)  # that none, one, two or three things slipped
-BORE_SHARE = 0.15  # how likely the bore itself is, against one coupler
-MOST = len(COUNT_ODDS) - 1
+SLIP_PRIOR_SD = 0.08  # of ln(flow); our judgement
+COUNT_ODDS = (0.75, 0.17, 0.06, 0.02)  # that none, one, two or three things slipped; our judgement
+BORE_SHARE = 0.15  # how likely the bore itself is, against one coupler; our judgement
+MOST = len(COUNT_ODDS) - 1  # our judgement
 
 
 @dataclass(frozen=True, slots=True)
