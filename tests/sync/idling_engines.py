@@ -10,13 +10,22 @@ from dataclasses import dataclass, field
 from statistics import fmean
 
 from app.sync.engine.events import Meter, Reading
-from app.sync.estimation.shares import LogReading, SharePosterior, log_reading, pooled
+from app.sync.estimation.shares import LogReading, SharePosterior, pooled
+from app.sync.readings.observation import log_air
 
 TOLERANCE = 0.08
 METERS = {0.008: 0.1, 0.02: 0.25, 0.04: 0.25}
 """Step [kg/h] by repeatability."""
 
 SECONDS_A_READING = 18.0
+
+
+def log_reading(reading: Reading, meter: Meter) -> LogReading:
+    """A reading of a flow meter as the pooled shares take it. Raises ValueError for one that has no ln(air)."""
+    if meter.quantity != "flow" or max(reading.value, meter.step) <= 0:
+        raise ValueError("Only a flow above 0 has a logarithm that is ln(air).")
+    log_flow, sd = log_air(reading.value, meter)
+    return LogReading(reading.bore, log_flow, sd**2, reading.at)
 
 
 def near(rng: random.Random, bores: int) -> list[float]:

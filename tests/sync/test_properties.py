@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from app.sync.banks.banks import Opening, balance
 from app.sync.engine import units
-from app.sync.engine.air import area_for, critical_ratio, flow_function, mass_flow
+from app.sync.engine.air import critical_ratio, flow_function
 from app.sync.engine.events import Meter
 from app.sync.engine.hardware import Figure, Hardware, likely_hardware
 from app.sync.engine.layout import Bank, Bypass, Coupler, Layout, Link, OtherScrew, StopScrew
@@ -21,7 +21,16 @@ from app.sync.engine.units import MM, THOU
 from app.sync.planning.preset import turns_for_idle
 from app.sync.slips.changes import Pooled
 from app.sync.slips.slip_detection import slipped
-from tests.sync.oracles import air_factor, area_of_gap, gap_after_turns, influence, moist_air_density, turns_between
+from tests.sync.oracles import (
+    air_factor,
+    area_for,
+    area_of_gap,
+    gap_after_turns,
+    influence,
+    mass_flow,
+    moist_air_density,
+    turns_between,
+)
 from tests.sync.strategies import closed_angles, diameters, hardwares, layouts, shares
 
 parts = st.floats(0.0, 1.0)

@@ -25,7 +25,6 @@ from app.sync.planning.preset import Preset, turns_for_idle
 MOVES_WITHOUT_LEAK_CHECK = 2
 """Moves made for a bore that still reads low, after which a leak is looked for (our judgement)."""
 
-
 MOST_LOOKS = 3
 """Readings a bore, on average, after which an undecided lock-down is left undecided (our judgement)."""
 
@@ -112,7 +111,7 @@ def _after_tightening(record: VisitRecord, status: PhaseStatus, advice: Advice) 
         return Advice(AdviceKind.DONE, StepReason.AS_BEFORE)
     undecided = stands is not None and stands.verdict is Conformity.UNDECIDED
     if stands is not None and undecided and stands.counted < MOST_LOOKS * len(record.layout.bores):
-        doubtful = stands.decision.read_next or (min(stands.standings, key=lambda one: one.inside).bore,)
+        doubtful = stands.decision.read_next or (stands.least_likely,)
         return Advice(AdviceKind.MEASURE, AdviceReason.DOUBTFUL, bores=doubtful[:1])
     return Advice(AdviceKind.CANNOT, StepReason.UNEVEN, about=advice.bores or advice.about)
 

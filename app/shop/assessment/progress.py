@@ -217,10 +217,11 @@ def _lacks_of_speed(record: VisitRecord, one: Phase, items: tuple[Item, ...]) ->
     """The idle speed of a phase where it was recorded, but an adjustment may have changed it or it is far off."""
     wanted, most = (round(speed / REV_PER_MIN) for speed in (record.engine.idle_speed, SPEED_WINDOW))
     lacks = []
-    for check in (record.checks.get((one.slug, item.slug)) for item in items if item.slug in SPEEDS):
+    for item in (item for item in items if item.slug in SPEEDS):
+        check = record.checks.get((one.slug, item.slug))
         if check is None or check.number is None:
             continue
-        if check.after_move < record.last_idle_move:
+        if _is_stale(record, item, check):
             lacks.append(Missing(SPEED, because(Requirement.IDLE_AGAIN)))
         elif abs(check.number - wanted) > most:
             off = because(Requirement.IDLE_OFF, speed=round(check.number), wanted=wanted, most=most)
@@ -249,7 +250,7 @@ def _lacks(record: VisitRecord, one: Phase, item: Item) -> bool:
     check = record.checks.get((one.slug, item.slug))
     if check is None:
         return record.visit.place in item.needed
-    return item.fresh and check.after_move < record.last_move
+    return item.fresh and _is_stale(record, item, check)
 
 
 def _missing_rounds(record: VisitRecord, one: Phase) -> list[Missing]:

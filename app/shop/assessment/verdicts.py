@@ -81,12 +81,11 @@ def same_state(record: VisitRecord, one: Round) -> list[Round]:
     Another phase is another state: the engine was tightened, or stood and was started again.
     """
     moved = max((move.after_reading for move in record.moves if move.after_reading < one.newest), default=0)
-    here = (one.row.phase, one.row.opening, bool(one.row.from_above))
     return [
         earlier
         for earlier in record.rounds
         if earlier.row.number < one.row.number
-        and (earlier.row.phase, earlier.row.opening, bool(earlier.row.from_above)) == here
+        and (earlier.row.phase, earlier.lever) == (one.row.phase, one.lever)
         and earlier.readings
         and not earlier.in_question
         and all(reading.ident > moved for reading in earlier.readings)

@@ -31,8 +31,7 @@ def doubtful(record: VisitRecord, one: Round, bore: int, value: float, corrects:
 
 def last_values_of(record: VisitRecord, phase: Phase, due: NextReading) -> dict[int, float]:
     """What each bore read last with nothing moved since, in the round under way or the newest one before it."""
-    here = (due.opening, due.from_above)
-    same = [r for r in record.rounds if (r.row.opening, bool(r.row.from_above)) == here]
+    same = [r for r in record.rounds if r.lever == (due.opening, due.from_above)]
     mine = [r for r in same if r.row.phase == phase.slug]
     return last_values(record, due.current or next(reversed(mine or same), None))
 
@@ -55,6 +54,6 @@ def last_values(record: VisitRecord, one: Round | None, besides: int | None = No
     }
 
 
-def _read_how(one: Round) -> tuple[bool, float, bool]:
-    """Warmed up or not, the opening [m], and how it was reached."""
-    return one.row.phase != FIRST_FIRE.slug, one.row.opening, bool(one.row.from_above)
+def _read_how(one: Round) -> tuple[bool, tuple[float, bool]]:
+    """Warmed up or not, and where the lever was."""
+    return one.row.phase != FIRST_FIRE.slug, one.lever

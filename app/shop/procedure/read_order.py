@@ -40,7 +40,7 @@ def next_reading(record: VisitRecord, phase: Phase) -> NextReading:
     if current is None or record.moved_since(current) or done_here:
         bores = record.layout.bores
         return NextReading(newest + 1, opening or 0.0, bores[0], "turn", bores[1:], None)
-    number, opening, above = current.row.number, current.row.opening, bool(current.row.from_above)
+    number, (opening, above) = current.row.number, current.lever
     first = current.first_bore()
     if current.closed:
         return NextReading(number, opening, None, "closing", (), current, above, first)
@@ -81,8 +81,8 @@ def to_open_again(record: VisitRecord, phase: Phase, due: NextReading) -> bool:
     """Whether the round that is due is asked for because the lever was shut when its opening was read last."""
     if phase.rounds != "openings" or due.current is not None or due.bore is None:
         return False
-    here = (phase.slug, due.opening, due.from_above)
-    same = [r for r in record.rounds if (r.row.phase, r.row.opening, bool(r.row.from_above)) == here]
+    here = (due.opening, due.from_above)
+    same = [r for r in record.rounds if r.row.phase == phase.slug and r.lever == here]
     return bool(same) and not record.moved_since(same[-1]) and read_shut(record, same[-1])
 
 

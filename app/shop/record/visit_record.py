@@ -50,8 +50,8 @@ class Round:
 
     Worked out from those: ``readings`` that count (not superseded, skips left out); ``latest`` of each bore, the
     drift check apart; ``closing``, the drift check that ended the round; ``skipped`` bores, not read after all;
-    ``newest`` id, 0 for none; ``in_question``, pairs of readings of one bore's turn, older first, each entered without
-    sight of the other.
+    ``newest`` id, 0 for none; ``lever``, its opening [m] and whether it was reached from above; ``in_question``, pairs
+    of readings of one bore's turn, older first, each entered without sight of the other.
     """
 
     row: RoundEntry
@@ -62,6 +62,7 @@ class Round:
     closed: bool = field(init=False)
     skipped: dict[int, MeterReading] = field(init=False)
     newest: int = field(init=False)
+    lever: tuple[float, bool] = field(init=False)
     in_question: tuple[tuple[MeterReading, MeterReading], ...] = field(init=False)
 
     def __post_init__(self) -> None:
@@ -77,6 +78,7 @@ class Round:
             closed=closing is not None,
             skipped={r.bore: r for r in counting if r.value is None and r.bore not in read},
             newest=max((r.ident for r in self.entered), default=0),
+            lever=(self.row.opening, bool(self.row.from_above)),
             in_question=tuple(_in_question(readings)),
         )
 

@@ -19,7 +19,7 @@ from app.shop.store.database import Database, ShopUnavailableError, file_errors
 from app.shop.store.integrity import examine, read_only
 
 EVERY = timedelta(hours=4)
-"""How often the shop is copied by itself while the program runs. A copy takes milliseconds."""
+"""How often the shop is copied unasked while the program runs. A copy takes milliseconds."""
 
 LOOK_AGAIN_SECONDS = 60.0
 """How often it is asked whether a copy is due: a computer that slept has lost count of its hours."""

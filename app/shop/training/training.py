@@ -235,7 +235,7 @@ def _opening(record: VisitRecord, new: NewReading) -> tuple[float, bool]:
     """What holds the lever in the round that is read [m], and whether it is reached from above."""
     known = next((one for one in record.rounds if one.row.number == new.round_number), None)
     if known is not None:
-        return known.row.opening, bool(known.row.from_above)
+        return known.lever
     try:
         return next_reading(record, phase_named(new.phase)).opening, bool(new.from_above)
     except KeyError:

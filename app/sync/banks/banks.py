@@ -14,6 +14,7 @@ from enum import StrEnum
 
 import numpy as np
 
+from app.sync.banks.lever import read_both
 from app.sync.banks.link_hypotheses import (
     FREE_PLAY,
     OFFSETS,
@@ -245,20 +246,17 @@ def _bank_curves(
     usual = engine or idling_on(len(layout.bores), mean, layout.plenum)
     openings, rise = gain_curve(hardware, mean, usual, gain)
     first, second = (
-        np.mean([np.log1p(mean / idle[bore] * np.expm1(rise)) for bore in _shared(bank.bores, idle, idle)], axis=0)
+        np.mean([np.log1p(mean / idle[bore] * np.expm1(rise)) for bore in read_both(bank.bores, idle, idle)], axis=0)
         for bank in layout.banks
     )
     return openings, first, second
 
 
-def _shared(bores: Sequence[int], readings: Mapping[int, float], idle: Mapping[int, float]) -> list[int]:
-    return [bore for bore in bores if readings.get(bore, 0.0) > 0 and idle.get(bore, 0.0) > 0]
-
-
 def _log_difference(layout: Layout, readings: Mapping[int, float], idle: Mapping[int, float]) -> float:
     """Second bank less first, in ln(flow), less the same at idle."""
     first, second = (
-        [math.log(readings[bore] / idle[bore]) for bore in _shared(bank.bores, readings, idle)] for bank in layout.banks
+        [math.log(readings[bore] / idle[bore]) for bore in read_both(bank.bores, readings, idle)]
+        for bank in layout.banks
     )
     return sum(second) / len(second) - sum(first) / len(first)
 
@@ -267,7 +265,7 @@ def _difference(layout: Layout, opening: Opening, idle: Mapping[int, float], met
     """The banks side by side at one opening, or None when one of them was not read."""
     means, variance = [], 0.0
     for bank in layout.banks:
-        values = [opening.readings[bore] for bore in _shared(bank.bores, opening.readings, idle)]
+        values = [opening.readings[bore] for bore in read_both(bank.bores, opening.readings, idle)]
         if not values:
             return None
         means.append(sum(values) / len(values))
@@ -284,7 +282,7 @@ def _noise(
     for row, one in enumerate(openings):
         for column, other in enumerate(openings):
             for bank in layout.banks:
-                here, there = (_shared(bank.bores, opening.readings, idle) for opening in (one, other))
+                here, there = (read_both(bank.bores, opening.readings, idle) for opening in (one, other))
                 both = [bore for bore in here if bore in there]
                 alike = one.lever_travel == other.lever_travel
                 parted = _mismatch(one) * _mismatch(other) * (1.0 if alike else MISMATCH_SHARED)

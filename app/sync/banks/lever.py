@@ -1,7 +1,7 @@
 """Whether the central lever was open at all when an opening was read."""
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 from app.sync.engine.events import Meter
 from app.sync.engine.layout import Layout
@@ -11,7 +11,15 @@ FROM_IDLE = 3.0
 """Standard deviations that a bank's mean has to lie from idle to be told from it (our judgement)."""
 
 WANDER = 0.012
-"""Standard deviation of what a hot idle does by itself between two rounds, in ln(reading) (our judgement)."""
+"""Standard deviation of what a hot idle does untouched between two rounds, in ln(reading) (our judgement)."""
+
+
+def read_both(bores: Sequence[int], readings: Mapping[int, float], idle: Mapping[int, float]) -> list[int]:
+    """The bores that were read at an opening and at idle.
+
+    Parameters: ``bores`` to look for, in their order; ``readings`` at the opening and ``idle``, by bore.
+    """
+    return [bore for bore in bores if readings.get(bore, 0.0) > 0 and idle.get(bore, 0.0) > 0]
 
 
 def opened(layout: Layout, idle: Mapping[int, float], readings: Mapping[int, float], meter: Meter) -> bool:
@@ -31,8 +39,7 @@ def opened(layout: Layout, idle: Mapping[int, float], readings: Mapping[int, flo
     """
     seen = []
     for bank in layout.banks:
-        both = [bore for bore in bank.bores if idle.get(bore, 0.0) > 0 and readings.get(bore, 0.0) > 0]
-        if both:
+        if both := read_both(bank.bores, readings, idle):
             change = sum(math.log(readings[bore] / idle[bore]) for bore in both) / len(both)
             noise = sum((reading_sd(v[bore], meter) / v[bore]) ** 2 for v in (idle, readings) for bore in both)
             seen.append(abs(change) > FROM_IDLE * math.hypot(WANDER, math.sqrt(noise) / len(both)))

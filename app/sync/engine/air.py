@@ -64,48 +64,6 @@ def standard_pressure(altitude: float) -> float:
     return float(ATMOSPHERE * (1 - lapse * altitude / sea_level) ** (9.80665 / (287.05287 * lapse)))
 
 
-def mass_flow(
-    area: float,
-    upstream: float,
-    downstream: float,
-    temperature: float = SHOP_TEMPERATURE,
-    gamma: float = GAMMA,
-    gas_constant: float = GAS_CONSTANT,
-) -> float:
-    """Mass flow of a gas through an effective area [kg/s].
-
-    Parameters: ``area`` effective, contraction included [m2]; ``upstream`` pressure [Pa]; ``downstream`` pressure [Pa],
-    at most ``upstream``; ``temperature`` upstream [K]; ``gamma`` ratio of heat capacities; ``gas_constant`` [J/(kg K)].
-
-    Source: isentropic flow, any gas dynamics text.
-
-    >>> round(mass_flow(10e-6, 101325, 40e3) * 3600, 2)  # kg/h through 10 mm2, choked
-    8.61
-    """
-    return area * upstream * flow_function(downstream / upstream, gamma) / math.sqrt(gas_constant * temperature)
-
-
-def area_for(
-    flow: float,
-    upstream: float,
-    downstream: float,
-    temperature: float = SHOP_TEMPERATURE,
-    gamma: float = GAMMA,
-    gas_constant: float = GAS_CONSTANT,
-) -> float:
-    """Effective area that passes a mass flow [m2]; the inverse of ``mass_flow``.
-
-    Parameters: ``flow`` [kg/s]; ``upstream`` pressure [Pa]; ``downstream`` pressure [Pa], less than ``upstream``;
-    ``temperature`` upstream [K]; ``gamma`` ratio of heat capacities; ``gas_constant`` [J/(kg K)].
-
-    Source: isentropic flow, any gas dynamics text.
-
-    >>> round(area_for(10 / 3600, 101325, 80e3) * 1e6, 2)  # mm2 for 10 kg/h
-    13.93
-    """
-    return flow / mass_flow(1.0, upstream, downstream, temperature, gamma, gas_constant)
-
-
 def pressure_sensitivity(ratio: float, gamma: float = GAMMA) -> float:
     """Per cent of flow for one per cent of pressure ratio: ``d ln(flow function) / d ln(ratio)``, 0 when choked.
 

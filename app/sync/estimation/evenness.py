@@ -78,6 +78,11 @@ class RoundResult:
     def __post_init__(self) -> None:
         object.__setattr__(self, "verdict", self.decision.conformity)
 
+    @property
+    def least_likely(self) -> int:
+        """The bore that is least likely inside."""
+        return min(self.standings, key=lambda one: one.inside).bore
+
 
 def evenness(
     layout: Layout,

@@ -6,9 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from app.sync.estimation.share_mixture import Course
-
-FAR = 4.0
-"""Standard deviations of a reading, of meter, wander and drift, from what all the others say; our judgement."""
+from app.sync.readings.repeat_checks import FAR
 
 UNKNOWN_SPREAD = 1.0
 """Of ln(air) between bores while misreads are looked for, so that a bore is compared with itself only

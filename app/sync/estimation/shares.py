@@ -12,7 +12,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from app.sync.engine.events import Meter, Reading
 from app.sync.estimation.misreads import screen
 from app.sync.estimation.share_mixture import (
     EXPONENT,
@@ -89,28 +88,6 @@ class SharePosterior:
         return not self.unread and not self.contradictory
 
 
-def log_reading(reading: Reading, meter: Meter, speed: float | None = None) -> LogReading:
-    """A reading of a flow meter as the pooled shares take it.
-
-    Less than a quarter of the meter's step, nothing at all too, counts as that much.
-
-    Parameters: ``reading`` [kg/s]; ``meter`` of flow it was read with; ``speed`` of the engine beside it [rev/s].
-    Raises ValueError for a meter of vacuum, which is first to be turned into flow, and for a value of 0 without a step.
-
-    Source: GUM, JCGM 100:2008, 4.3.7 for the step; its 5.1 for the error of a
-    logarithm, both clauses from memory.
-
-    >>> as_log = log_reading(Reading(3, 6.5 / 3600, 0.0), Meter())
-    >>> round(as_log.variance**0.5, 4)
-    0.0229
-    """
-    value = max(reading.value, meter.step / 4)
-    if meter.quantity != "flow" or value <= 0:
-        raise ValueError("Only a flow above 0 has a logarithm that is ln(air).")
-    variance = meter.repeatability**2 + (meter.step / value) ** 2 / 12
-    return LogReading(reading.bore, math.log(value), variance, reading.at, speed)
-
-
 def pooled(
     bores: Sequence[int],
     readings: Sequence[LogReading],
@@ -127,8 +104,8 @@ def pooled(
     its cylinder; ``exponent`` mean and standard deviation of the power of speed that the flow follows, asked where
     speed was recorded beside two readings or more. Raises ValueError without a reading, or for one of no bore listed.
 
-    >>> flows = [Reading(b, f / 3600, 20.0 * n) for n, (b, f) in enumerate([(1, 6.5), (2, 6.5), (3, 8.5), (1, 6.5)])]
-    >>> found = pooled((1, 2, 3), [log_reading(flow, Meter()) for flow in flows], 0.08)
+    >>> flows = enumerate([(1, 6.5), (2, 6.5), (3, 8.5), (1, 6.5)])
+    >>> found = pooled((1, 2, 3), [LogReading(b, math.log(f), 0.023**2, 20.0 * n) for n, (b, f) in flows], 0.08)
     >>> found.shares[3].above > 0.95, found.all_inside < 0.05
     (True, True)
     """

@@ -83,7 +83,7 @@ def areas_to_aim_at(posterior: Posterior, task: PlanningProblem) -> tuple[Floats
 
 @dataclass(frozen=True, eq=False)
 class _Target:
-    """The chance of one bore by itself, for each target. Arrays run over targets first, then over gaps."""
+    """The chance of one bore alone, for each target. Arrays run over targets first, then over gaps."""
 
     posterior: Posterior
     task: PlanningProblem

@@ -72,7 +72,7 @@ SEATED = 1 / 4
 """Turns left to a screw that meets an end from which it is taken to have come to it: what is left of them moves too
 little to go back and forth for (our judgement)."""
 
-ENOUGH_FOR_SLOP = 4
+ENOUGH_FOR_SCATTER = 4
 """Readings of one bore with nothing moved that have to scatter before slack is spoken of (our judgement)."""
 
 
@@ -189,7 +189,7 @@ def _to_read_again(layout: Layout, meter: Meter, since: Sequence[Reading]) -> Ad
     """A bore whose readings cannot all be right, before any is taken in."""
     by_bore = {bore: [e.value for e in since if e.bore == bore] for bore in layout.bores}
     for bore, values in by_bore.items():
-        if len(values) >= ENOUGH_FOR_SLOP and excess_scatter(values, meter):
+        if len(values) >= ENOUGH_FOR_SCATTER and excess_scatter(values, meter):
             return Advice(AdviceKind.CANNOT, AdviceReason.SCATTER, about=(bore,))
         if inconsistent(values, meter):
             return Advice(AdviceKind.MEASURE, AdviceReason.DISAGREE, bores=(bore,))

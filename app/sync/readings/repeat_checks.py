@@ -7,9 +7,9 @@ from app.sync.engine.events import Meter
 from app.sync.readings.rounds import reading_sd
 
 FAR = 4.0
-"""Standard deviations of the meter from the middle reading beyond which one is a misread (our judgement)."""
+"""Standard deviations from what a bore's other readings say beyond which one is a misread (our judgement)."""
 
-SLOP_ODDS = 3.3
+SCATTER_ODDS = 3.3
 """Standard normal value beyond which scatter is not the meter's: five times in ten thousand with a sound
 throttle (our judgement)."""
 
@@ -65,4 +65,4 @@ def excess_scatter(values: Sequence[float], meter: Meter) -> bool:
         return False
     squares = sum((value - mean) ** 2 for value in near) / sd**2
     wide = 2 / (9 * freedom)
-    return bool(((squares / freedom) ** (1 / 3) - (1 - wide)) / wide**0.5 > SLOP_ODDS)
+    return bool(((squares / freedom) ** (1 / 3) - (1 - wide)) / wide**0.5 > SCATTER_ODDS)

@@ -7,10 +7,19 @@ from typing import Literal
 from app.shop.assessment.assessment import Assessment
 from app.shop.record.entries import MeterEntry, MeterReading
 from app.sync.engine.layout import JointKind
+from app.sync.estimation.conformity import Conformity
 from app.sync.estimation.evenness import BoreResult, BoreVerdict, RoundResult
 from app.web.presenters.views import PhaseState, PhaseView, Shape, SmallRow, SmallTile
 from app.wording.quantities import unit_of
 from app.wording.work.phases import phase_title
+
+MARKS: Mapping[Conformity, Literal["even", "not-even", "close"]] = {
+    Conformity.EVEN: "even",
+    Conformity.NOT_EVEN: "not-even",
+    Conformity.UNDECIDED: "close",
+    Conformity.LIMIT: "even",
+}
+"""The mark beside a verdict, on the screen and on paper."""
 
 MOST_BLADES = 3
 OUTSIDE = (BoreVerdict.OPEN, BoreVerdict.CLOSED)

@@ -93,7 +93,7 @@ def verdict_sentence(found: RoundResult, unit: Unit) -> str:
         case Conformity.NOT_EVEN:
             sides = (TOO_OPEN, BoreVerdict.OPEN), (TOO_CLOSED, BoreVerdict.CLOSED)
             said = [_of_bores(message, bores) for message, verdict in sides if (bores := _with(found, verdict))]
-            said = said or [_of_bores(SOME_OUTSIDE, [_least_likely(found)])]
+            said = said or [_of_bores(SOME_OUTSIDE, [found.least_likely])]
     if found.drift_seen:
         said.append(say(DRIFTED, change=with_unit(unit.change(found.drift), unit.name)))
     return " ".join(said)
@@ -130,15 +130,10 @@ def ruler_ends(vacuum: bool) -> tuple[str, str]:
 
 
 def _at_limit(found: RoundResult) -> str:
-    bores, chance = _with(found, BoreVerdict.AT_LIMIT) or [_least_likely(found)], probability(found)
+    bores, chance = _with(found, BoreVerdict.AT_LIMIT) or [found.least_likely], probability(found)
     if len(bores) <= MOST_NAMED:
         return say(AT_LIMIT, bores=bore_list(bores), count=len(bores), probability=chance)
     return say(MANY_AT_LIMIT, count=len(bores), total=len(found.standings), probability=chance)
-
-
-def _least_likely(found: RoundResult) -> int:
-    """The bore that is least likely inside."""
-    return min(found.standings, key=lambda one: one.inside).bore
 
 
 def _with(found: RoundResult, verdict: BoreVerdict) -> list[int]:

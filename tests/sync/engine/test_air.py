@@ -6,15 +6,13 @@ import pytest
 
 from app.sync.engine.air import (
     ATMOSPHERE,
-    area_for,
     critical_ratio,
     flow_function,
-    mass_flow,
     pressure_sensitivity,
     standard_pressure,
 )
 from app.sync.engine.units import IN_HG, KG_PER_HOUR, KPA, MM_HG, ZERO_CELSIUS
-from tests.sync.oracles import air_factor, moist_air_density
+from tests.sync.oracles import air_factor, area_for, mass_flow, moist_air_density
 
 # Isentropic table, gamma 1.4, as printed in NACA TN 1592 and an engineer's data book: Mach number, p/p0, A/A*.
 ISENTROPIC = [

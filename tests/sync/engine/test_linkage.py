@@ -7,13 +7,12 @@ import numpy as np
 import pytest
 
 from app.sync.engine.adjusters.registry import adjusters, moved_bores
-from app.sync.engine.air import mass_flow
 from app.sync.engine.hardware import Figure, Hardware, likely_hardware
 from app.sync.engine.layout import Bank, Bypass, Coupler, Layout, Link, StopScrew
 from app.sync.engine.linkage import flats_for, link_rotation, stop_rotation
 from app.sync.engine.plate import open_area
 from app.sync.engine.units import DEGREE, INCH, KG_PER_HOUR, MM, THOU
-from tests.sync.oracles import gap_after_turns, influence, turns_between
+from tests.sync.oracles import gap_after_turns, influence, mass_flow, turns_between
 
 EIGHT = Layout((Bank("A", (1, 2, 3, 4), stop=2, drive=2), Bank("B", (5, 6, 7, 8), stop=6, drive=6)))
 

@@ -11,7 +11,8 @@ from scipy import stats
 from app.sync.engine.events import Meter, Reading
 from app.sync.estimation import share_mixture
 from app.sync.estimation.share_mixture import APART, APART_SD, DRIFT_SD, LEVEL_SD, TAUS, USUAL_TAU, WANDER, Course
-from app.sync.estimation.shares import LogReading, SharePosterior, log_reading, pooled
+from app.sync.estimation.shares import LogReading, SharePosterior, pooled
+from tests.sync.idling_engines import log_reading
 
 TOLERANCE = 0.08
 EIGHT = tuple(range(1, 9))

@@ -59,7 +59,7 @@ class AdjusterKind(ABC):
     at_idle
         Whether it changes how an engine idles: follows from ``effect``.
     slip_share
-        How likely it is to have slipped by itself between two visits, against one coupler.
+        How likely it is to have slipped untouched between two visits, against one coupler.
     told_apart_by
         What tells a slip of it from dirt or a leak of the bore that it acts on: see ``app.sync.slips``.
     further
@@ -146,7 +146,7 @@ class ScrewWithGain(AdjusterKind):
     step
         The smallest turn that is advised.
     common_sd, own_sd
-        Relative standard deviation of what a turn does: common to all screws of the kind, and of each by itself.
+        Relative standard deviation of what a turn does: common to all screws of the kind, and of each alone.
     preset, travel
         Turns from its closed end after the cold preset, and from that end to the other; infinite where neither end is
         met in use.

@@ -12,7 +12,7 @@ from app.wording.message import Message, say
 from app.wording.office import slips
 from app.wording.quantities import signed
 
-_Height = Callable[[RoundSummary, VisitSummary], float | None]
+_Height = Callable[[RoundSummary], float | None]
 """How far one end of a visit is from the mean, in tolerances; None where it was not read."""
 
 OTHER_AIR = 0.02
@@ -63,8 +63,8 @@ def drift_charts(visits: Sequence[VisitSummary], changed: Mapping[int, Change]) 
         points = tuple(
             Point(
                 visit.number,
-                height(visit.found, visit) if visit.found else None,
-                height(visit.left, visit) if visit.left else None,
+                height(visit.found) if visit.found else None,
+                height(visit.left) if visit.left else None,
                 marks[visit.visit_id],
                 years[visit.visit_id],
             )
@@ -140,12 +140,12 @@ def _aloud(points: Sequence[Point]) -> str:
     return "; ".join(said)
 
 
-def _bore(bore: int, stand: RoundSummary, _visit: VisitSummary) -> float | None:
+def _bore(bore: int, stand: RoundSummary) -> float | None:
     found = next((s for s in stand.judged.standings if s.bore == bore), None)
-    return found.opening / stand.judged.tolerance if found else None
+    return found.share / stand.judged.window if found else None
 
 
-def _bank(name: str, stand: RoundSummary, _visit: VisitSummary) -> float | None:
+def _bank(name: str, stand: RoundSummary) -> float | None:
     share = stand.judged.bank_shares.get(name)
     return None if share is None else share / stand.judged.window
 

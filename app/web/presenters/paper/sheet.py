@@ -17,9 +17,8 @@ from app.shop.record.entries import CheckEntry, WaiverEntry
 from app.shop.record.measures import Measure
 from app.shop.record.visit_record import Round, VisitRecord
 from app.sync.engine.adjusters.registry import kind_of
-from app.sync.estimation.conformity import Conformity
 from app.sync.estimation.evenness import RoundResult
-from app.web.presenters.drawing import blades_of, by_bore, joint_kind, shape_of
+from app.web.presenters.drawing import MARKS, blades_of, by_bore, joint_kind, shape_of
 from app.web.presenters.filters import day, figures, moment, other_hardware
 from app.web.presenters.steps import move_words
 from app.web.presenters.views import Shape
@@ -241,14 +240,6 @@ def _banks(assessment: Assessment) -> tuple[str, ...]:
 
 
 MOST_MOVES = 7
-
-MARKS = {
-    Conformity.EVEN: "even",
-    Conformity.NOT_EVEN: "not-even",
-    Conformity.LIMIT: "even",
-    Conformity.UNDECIDED: "close",
-}
-"""The mark beside the result, by verdict."""
 
 SETTINGS: tuple[tuple[Message, tuple[tuple[str, str, Message], ...]], ...] = (
     (paper.IDLE, (("lock-down", "idle", paper.IDLE_AT),)),

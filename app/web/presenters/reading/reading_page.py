@@ -4,7 +4,6 @@ Everything here is worked out from the record and its assessment; nothing is sto
 """
 
 from collections.abc import Mapping
-from typing import Literal
 
 from app.shop.assessment.assessment import Assessment
 from app.shop.assessment.codes import StepReason
@@ -12,11 +11,10 @@ from app.shop.procedure.items import Phase
 from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.record.entries import MeterReading
 from app.shop.store.idempotency import new_key
-from app.sync.estimation.conformity import Conformity
 from app.sync.estimation.evenness import BoreVerdict, RoundResult
 from app.sync.planning.advice import AdviceKind, AdviceReason
 from app.web.presenters.adjusters import moved_coupler
-from app.web.presenters.drawing import joint_kind, value_of
+from app.web.presenters.drawing import MARKS, joint_kind, value_of
 from app.web.presenters.filters import clock
 from app.web.presenters.reading import bank_card
 from app.web.presenters.reading.card_actions import begins_round, go_on, here_of, leave, move_card, one_more
@@ -44,12 +42,6 @@ from app.wording.work.next_step import step_words
 from app.wording.work.verdicts import ruler_ends, verdict_sentence, verdict_title
 
 MOST_IN_A_ROW = 6
-MARKS: dict[Conformity, Literal["even", "not-even", "close"]] = {
-    Conformity.EVEN: "even",
-    Conformity.NOT_EVEN: "not-even",
-    Conformity.UNDECIDED: "close",
-    Conformity.LIMIT: "even",
-}
 
 
 class ReadingPage:

@@ -108,7 +108,7 @@ class Tiles:
         """
         here = (self.due.opening, self.due.from_above)
         rounds = (r for r in self.record.rounds if r is not self.due.current)
-        last = [r for r in rounds if (r.row.opening, bool(r.row.from_above)) == here]
+        last = [r for r in rounds if r.lever == here]
         if not last or not self.record.moved_since(last[-1]):
             return {}
         mine = (r for r in last if r.row.phase == last[-1].row.phase and self.record.moved_since(r))
