@@ -20,7 +20,7 @@ from app.shop.store.lru import LruCache
 from app.sync.engine.units import THOU
 from app.web.application import create_app
 from tests.shop.past import Past
-from tests.shop.yard import AT, FACTS, FOUR, blip, check_all, heat_soaked, idles, key, read, read_round
+from tests.shop.yard import AT, FACTS, FOUR, blip, check_all, heat_soaked, idles, key, off_idle, read, read_round
 
 
 def load(shop: Database, visit_id: int) -> VisitRecord:
@@ -131,8 +131,8 @@ def test_how_far_the_phases_are_is_what_another_look_would_find(shop: Database) 
             check_all(shop, visit_id, phase)
         elif done:
             make_move(shop, visit_id)
-        while next_reading(load(shop, visit_id), phase).bore is not None:
-            read(shop, visit_id, phase)
+        while (now := next_reading(load(shop, visit_id), phase)).bore is not None:
+            read(shop, visit_id, phase, off_idle(6.5, now.opening))
             kept, memory = progress(load(shop, visit_id)), shop._memory
             shop._memory = LruCache()
             assert progress(load(shop, visit_id)) == kept
