@@ -73,7 +73,7 @@ def test_a_tablet_that_was_away_hides_nothing_of_what_it_read(pair: tuple[Tablet
 
 def test_a_move_told_by_both_is_asked_about(pair: tuple[Tablet, Tablet], shop: Database) -> None:
     one, other = pair
-    for value, then in (("6.50", "Bore 2"), ("6.50", "Bore 3"), ("6.50", "Bore 4"), ("12.00", "Bore 1 again")):
+    for value, then in (("6.50", "Bore 2"), ("6.50", "Bore 3"), ("6.50", "Bore 4"), ("9.75", "Bore 1 again")):
         one.read(value, then=then)
     one.read("6.50", then="Round 2 complete")
     for hand in pair:
