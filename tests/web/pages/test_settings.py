@@ -50,6 +50,12 @@ def test_every_figure_says_where_its_default_comes_from(client: TestClient) -> N
     assert "public service sheets" in page
 
 
+def test_feelers_are_shown_as_they_are_marked(client: TestClient) -> None:
+    page = client.get("/settings").text
+    assert 'name="openings" value="0.010 0.030"' in page
+    assert "thou" not in re.sub(r'value="[^"]*"', "", page).replace("thousand", "").replace("without", "")
+
+
 @pytest.mark.parametrize(
     ("field", "typed", "said"),
     [
