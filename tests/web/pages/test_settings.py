@@ -80,7 +80,7 @@ def test_bad_input_stays_beside_its_field(
         assert stored_settings.now(session)[0] == 0
 
 
-def test_what_is_no_number_is_not_blamed_on_its_neighbour(client: TestClient) -> None:
+def test_what_is_no_number_is_not_blamed_on_its_neighbor(client: TestClient) -> None:
     answer = client.post("/settings", data={**filled(client), "coarse_window": "wide"})
     assert re.findall(r'id="(\w+)-message">[^<]', answer.text) == ["coarse_window"]
 
