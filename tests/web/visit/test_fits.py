@@ -47,8 +47,8 @@ def test_a_phone_shows_every_page_of_a_visit_without_moving_sideways(
                 page.goto(f"{server}/visits/{visit_id}/{path}")
                 expect(page.locator("main")).to_be_visible()
                 assert beyond(page) <= 0, path
-        for path in ("sign-off", "sheet"):
-            page.goto(f"{server}/visits/{visit_id}/{path}")
+        for path in (f"visits/{visit_id}/sign-off", f"visits/{visit_id}/sheet", "engines/1", "settings", "audit", ""):
+            page.goto(f"{server}/{path}")
             assert beyond(page) <= 0, path
 
 
