@@ -30,7 +30,7 @@ from app.shop.store.upgrade import open_shop
 from app.shop.training import training
 from app.sync.engine.hardware import likely_hardware
 from app.sync.engine.layout import Bank, Layout
-from app.sync.engine.units import LITRE, REV_PER_MIN
+from app.sync.engine.units import LITER, REV_PER_MIN
 from tests.browser import launch
 from tests.serving import serving
 from tests.web.axe import paths
@@ -78,8 +78,8 @@ def take(around: dict[str, Page], address: str, path: str, name: str, folder: Pa
         page.screenshot(path=folder / f"{name}-{seen}.png", full_page=True)
 
 
-def practised(shop: Database, hands: DemoTechnician) -> int:
-    """The visit of the engine there is to practise on, with a round read on it."""
+def practiced(shop: Database, hands: DemoTechnician) -> int:
+    """The visit of the engine there is to practice on, with a round read on it."""
     with shop.reading() as session:
         engine_id = next(iter(training.ids(session)))
         visit_id = loader.of_engine(session, engine_id)[0].visit.ident
@@ -104,7 +104,7 @@ def through_the_phases(shop: Database, place: Place) -> Iterator[tuple[str, str]
     """An engine goes through all phases in a place. Stops wherever there is a page to take: its address and name."""
     rng = random.Random(place)
     hands, bench = DemoTechnician(shop, rng, datetime.now(UTC)), DemoEngineModel(LAYOUT, rng)
-    facts = EngineFacts(f"40-{place}", "Eight", 3.9 * LITRE, "L", "C-200", "Grey tourer", 850 * REV_PER_MIN)
+    facts = EngineFacts(f"40-{place}", "Eight", 3.9 * LITER, "L", "C-200", "Gray tourer", 850 * REV_PER_MIN)
     hardware = likely_hardware(facts.displacement, len(LAYOUT.bores))
     engine_id = engines.register(shop, hands.key(), facts, LAYOUT, hardware, hands.at())
     visit_id = hands.open(engine_id, place, "1300", "First sync")
@@ -142,7 +142,7 @@ def main() -> None:
         meters.begin_study(shop, 1, hands.key(), None, "31-0217, bore 3", hands.by, hands.at())
         address = opened.enter_context(serving(shop))
         around = opened.enter_context(cameras(address))
-        of_practice = f"/practice/{practised(shop, hands)}"
+        of_practice = f"/practice/{practiced(shop, hands)}"
         for path in pages():
             take(around, address, path.replace("/practice/1", of_practice), name_of(path), folder)
         for place in PLACES:

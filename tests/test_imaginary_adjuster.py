@@ -66,7 +66,7 @@ class Trim(ScrewWithGain):
     step = 1 / 16
 
     def size(self, hardware: Hardware) -> float:
-        """A turn of half a millimetre on an arm of 15 mm [rad]."""
+        """A turn of half a millimeter on an arm of 15 mm [rad]."""
         return 0.5 / 15
 
 

@@ -13,10 +13,10 @@ from app.shop.rejections import Rejection
 from app.sync.engine.adjusters.registry import kinds
 from app.sync.engine.hardware import Figure, Hardware, likely_hardware
 from app.sync.engine.layout import Bank, JointKind, Layout, LayoutError
-from app.sync.engine.units import CUBIC_INCH, LITRE, REV_PER_MIN
+from app.sync.engine.units import CUBIC_INCH, LITER, REV_PER_MIN
 
 LONGEST_FIELD = 1000
-DISPLACEMENT_UNITS = {"L": LITRE, "cu in": CUBIC_INCH}
+DISPLACEMENT_UNITS = {"L": LITER, "cu in": CUBIC_INCH}
 
 LONGEST_AGO = 720
 """Minutes between a figure being read and being entered, at most."""

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from datetime import datetime
 
 from app.sync.engine.layout import Bank, Layout
-from app.sync.engine.units import CUBIC_INCH, LITRE, REV_PER_MIN
+from app.sync.engine.units import CUBIC_INCH, LITER, REV_PER_MIN
 from app.wording.message import Message, say
 from app.wording.quantities import bore_list
 from app.wording.work import adjusters
@@ -81,7 +81,7 @@ def liters(displacement: float) -> str:
     >>> liters(0.005)
     '5.0\\xa0L'
     """
-    value = f"{displacement / LITRE:.2f}".rstrip("0").rstrip(".")
+    value = f"{displacement / LITER:.2f}".rstrip("0").rstrip(".")
     return say(FIGURE, value=value if "." in value else f"{value}.0", unit="L")
 
 

@@ -27,14 +27,14 @@ from app.sync.engine.engine_air import usual_breathing
 from app.sync.engine.hardware import likely_hardware
 from app.sync.engine.layout import Layout
 from app.sync.engine.linkage import link_rotation
-from app.sync.engine.units import LITRE
+from app.sync.engine.units import LITER
 from tests.benchmarks.report import report
 from tests.benchmarks.returning import IDLE_SPEED, Fleet, Floats, Rough, layout_of, share
 
 TESTING = 4_000_000
 IDLE_ROUNDS, ASKED = 1, 5
 LENGTH_ERROR, RATIO_ERROR, HANDS = 0.008, 0.02, 0.12
-PER_BORE = 0.5 * LITRE
+PER_BORE = 0.5 * LITER
 HARDWARE = likely_hardware(8 * PER_BORE, 8)
 PAIR = (LEAST_TRAVEL, NEXT_TRAVEL)
 # What tells the true cause from the strongest other one. A wider opening also shows a ratio, and a very late bank.

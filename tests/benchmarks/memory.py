@@ -27,7 +27,7 @@ from app.shop.record.fittings import hardware_to_json, layout_to_json
 from app.shop.store.database import Database
 from app.shop.store.upgrade import open_shop
 from app.sync.engine.hardware import likely_hardware
-from app.sync.engine.units import LITRE
+from app.sync.engine.units import LITER
 from app.web.application import create_app
 from tests.benchmarks.report import report
 from tests.shop.yard import V8, check_all
@@ -41,7 +41,7 @@ ASKED, SAVED, SHOWN = 200, 100, 60
 ORIGIN = "http://127.0.0.1"
 SYLLABLES = ("bra", "den", "fol", "gim", "har", "kes", "lun", "mor", "nev", "pol", "rit", "sal", "tor", "vin", "wes")
 KINDS = ("coupe", "estate", "launch", "racer", "saloon", "tourer", "van", "special")
-COLOURS = ("blue", "white", "green", "black", "grey", "ivory", "maroon")
+COLORS = ("blue", "white", "green", "black", "gray", "ivory", "maroon")
 
 KEY = "lower(hex(randomblob(4)) || '-' || hex(randomblob(2)) || '-4' || substr(hex(randomblob(2)), 2) || '-8' || "
 KEY += "substr(hex(randomblob(2)), 2) || '-' || hex(randomblob(6)))"
@@ -102,16 +102,16 @@ def engine_rows(count: int, rng: random.Random) -> Iterator[tuple[object, ...]]:
     for one in range(1, count + 1):
         serial = f"{rng.randint(10, 99)}-{one:05d}"
         about = f"{rng.choice(('Eight', 'Four', 'Six'))} for {word(rng)}"
-        vehicle = f"{rng.choice(COLOURS)} {rng.choice(KINDS)} {word(rng)}"
+        vehicle = f"{rng.choice(COLORS)} {rng.choice(KINDS)} {word(rng)}"
         customer = f"C-{rng.randint(100, 9999)} {word(rng)} {word(rng)}"
-        size = rng.randint(20, 75) / 10 * LITRE
+        size = rng.randint(20, 75) / 10 * LITER
         yield one, str(uuid.UUID(int=rng.getrandbits(128), version=4)), serial, serial, about, size, customer, vehicle
 
 
 def fill(file: Path, count: int, rng: random.Random) -> None:
     """Put engines with all that belongs to them into the shop's file, the first one with its many visits last."""
     layout = layout_to_json(V8)
-    hardware = hardware_to_json(likely_hardware(3.9 * LITRE, 8))
+    hardware = hardware_to_json(likely_hardware(3.9 * LITER, 8))
     with closing(sqlite3.connect(file, isolation_level=None)) as to:
         for pragma in ("synchronous=OFF", "cache_size=-2000000", "temp_store=MEMORY", "foreign_keys=OFF"):
             to.execute(f"PRAGMA {pragma}")

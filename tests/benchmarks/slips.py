@@ -130,14 +130,14 @@ def knowing(layout: Layout, visit: Visit, meter: Meter, counts: Sequence[int], s
 
 def plain(layout: Layout, visit: Visit, meter: Meter) -> Told:
     """The bore that changed most, and the adjuster that carries it."""
-    change = reread_most(visit, centred=False)
+    change = reread_most(visit, centered=False)
     worst = int(np.abs(change).argmax())
     return Told(float(abs(change[worst])), carrier(layout, layout.bores[worst]), None, REREADS)
 
 
 def three_sigma(layout: Layout, visit: Visit, meter: Meter) -> Told:
     """Bores more than so many sigmas from the median, traced outward from the stop to the first of them."""
-    change = reread_most(visit, centred=True)
+    change = reread_most(visit, centered=True)
     limit = 3 * meter.repeatability * np.sqrt(1 / ROUND + 1)
     worst = int(np.abs(change).argmax())
     bank = layout.bank_of(layout.bores[worst])
@@ -148,15 +148,15 @@ def three_sigma(layout: Layout, visit: Visit, meter: Meter) -> Told:
     return Told(float(abs(change[worst])), carrier(layout, start), None, REREADS)
 
 
-def reread_most(visit: Visit, centred: bool) -> Floats:
+def reread_most(visit: Visit, centered: bool) -> Floats:
     """ln(found / left) once the four most changed bores were read again."""
     left = np.log(visit.left.mean(axis=1))
     change = np.log(visit.found[:, 0]) - left - visit.common
-    seen = change - np.median(change) if centred else change
+    seen = change - np.median(change) if centered else change
     again = np.argsort(-np.abs(seen))[:REREADS]
     change[again] = np.log(visit.found[again, :2].mean(axis=1)) - left[again] - visit.common
-    centre = np.median(change) if centred else 0.0
-    settled: Floats = change - centre
+    center = np.median(change) if centered else 0.0
+    settled: Floats = change - center
     return settled
 
 

@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from app.shop.record.fittings import hardware_known
-from app.sync.engine.units import LITRE
+from app.sync.engine.units import LITER
 from tests.benchmarks import crossings
 from tests.benchmarks.crossings import AGAIN, CLOSING, PAGE, ROOT, SAVED, STARTED, Counts, Watch, layer_of, watched
 
@@ -72,7 +72,7 @@ def test_what_is_not_in_app_has_no_layer() -> None:
 
 def test_a_call_from_shop_to_sync_is_one_crossing_and_one_from_outside_is_none() -> None:
     with watched() as watch:
-        hardware_known({}, 4 * LITRE, 8)
+        hardware_known({}, 4 * LITER, 8)
     assert watch.counts.crossings >= 1
     assert all(caller.startswith("shop/") and called.startswith("sync/") for caller, called in watch.where)
     with watched() as unwatched:

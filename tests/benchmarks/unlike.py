@@ -15,7 +15,7 @@ from app.shop.record.settings import DEFAULTS
 from app.sync.engine.events import BladeReset, Event, IdleSpeed, Meter, Reading, StopTurn
 from app.sync.engine.hardware import likely_hardware
 from app.sync.engine.layout import Bank, Coupler, Layout
-from app.sync.engine.units import KG_PER_HOUR, LITRE, REV_PER_MIN, THOU
+from app.sync.engine.units import KG_PER_HOUR, LITER, REV_PER_MIN, THOU
 from app.sync.planning.advice import move_of
 from app.sync.planning.planner import next_move
 from tests.benchmarks.report import report
@@ -27,7 +27,7 @@ LAYOUTS = {
 }
 FIRST_SEED = 100
 MOST_MOVES = 60
-DISPLACEMENT, WANTED, WINDOW = 3.9 * LITRE, 850 * REV_PER_MIN, 0.08
+DISPLACEMENT, WANTED, WINDOW = 3.9 * LITER, 850 * REV_PER_MIN, 0.08
 
 
 @dataclass(frozen=True, slots=True)

@@ -24,14 +24,14 @@ from app.shop.store.database import Database, raw_connection
 from app.shop.store.upgrade import open_shop
 from app.sync.engine.hardware import likely_hardware
 from app.sync.engine.layout import Bank, Layout
-from app.sync.engine.units import LITRE, REV_PER_MIN
+from app.sync.engine.units import LITER, REV_PER_MIN
 
 AT = "2026-11-25T10:00:00.000+00:00"
 V8 = Layout((Bank("A", (1, 2, 3, 4), 1, 1), Bank("B", (5, 6, 7, 8), 5, 5)), sensor=8)
 FOUR = Layout((Bank("A", (1, 2, 3, 4), 1, 1),))
 TWINS = Layout((Bank("A", (1, 2, 3, 4), 2, 2, ("shaft", "screw-in", "shaft")),), bypass=frozenset({1, 4}), plenum=True)
 """Two plates on each of two shafts, a screw in the coupler between them, bypass screws at the ends, a plenum."""
-FACTS = EngineFacts("31-0217", "Eight", 3.9 * LITRE, "L", "C-104", "Blue coupe", 850 * REV_PER_MIN)
+FACTS = EngineFacts("31-0217", "Eight", 3.9 * LITER, "L", "C-104", "Blue coupe", 850 * REV_PER_MIN)
 
 
 def key() -> str:

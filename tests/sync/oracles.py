@@ -167,7 +167,7 @@ def turns_between(before: float, after: float, hardware: Hardware) -> float:
 class Influence:
     """Change of edge gap per unit of each adjuster: one row a bore, one column an adjuster.
 
-    Units: metres of gap per turn of a stop screw or of a coupler's screw inward, per metre of blade thickness at a
+    Units: meters of gap per turn of a stop screw or of a coupler's screw inward, per meter of blade thickness at a
     coupler, per turn of a bypass screw outward, per flat of a link. A link acts only off idle: at idle the stop screw
     holds the bank. Where nobody knows which way a coupler's screw opens, it stands here as if inward did.
     """

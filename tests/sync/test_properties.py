@@ -118,7 +118,7 @@ def test_turning_by_the_turns_between_two_gaps_gets_there(hardware: Hardware, be
     assert turned == pytest.approx(after, abs=1e-9)
 
 
-def relabelled(layout: Layout, shift: Callable[[int], int]) -> Layout:
+def relabeled(layout: Layout, shift: Callable[[int], int]) -> Layout:
     return Layout(
         tuple(
             Bank(bank.name, tuple(map(shift, bank.bores)), shift(bank.stop), shift(bank.drive), bank.joints)
@@ -130,8 +130,8 @@ def relabelled(layout: Layout, shift: Callable[[int], int]) -> Layout:
 
 
 @given(layout=layouts(), hardware=hardwares())
-def test_relabelling_bores_changes_no_influence(layout: Layout, hardware: Hardware) -> None:
-    other = relabelled(layout, lambda bore: bore + 7)
+def test_relabeling_bores_changes_no_influence(layout: Layout, hardware: Hardware) -> None:
+    other = relabeled(layout, lambda bore: bore + 7)
     assert np.array_equal(influence(layout, hardware).matrix, influence(other, hardware).matrix)
 
 
@@ -159,11 +159,11 @@ def test_influence_is_a_tree(layout: Layout, hardware: Hardware) -> None:
 
 @given(layout=layouts(banks=2), data=st.data())
 @settings(max_examples=25)
-def test_relabelling_bores_tells_the_same_story(layout: Layout, data: st.DataObject) -> None:
+def test_relabeling_bores_tells_the_same_story(layout: Layout, data: st.DataObject) -> None:
     noise = {bore: data.draw(st.floats(0.85, 1.15)) for bore in layout.bores}
     left = {bore: Pooled(6.5 / 3600, 3) for bore in layout.bores}
     found = {bore: Pooled(6.5 / 3600 * noise[bore], 2) for bore in layout.bores}
-    other = relabelled(layout, lambda bore: 40 - bore)
+    other = relabeled(layout, lambda bore: 40 - bore)
     story = slipped(layout, left, found, Meter(), same_meter=True)
     same = slipped(
         other,

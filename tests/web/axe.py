@@ -14,7 +14,7 @@ from app.shop.procedure.phases import PHASES
 
 AXE = Axe()
 STRICTER = {"color-contrast-enhanced": {"enabled": True}, "target-size": {"enabled": True}}
-COLOURS = {"type": "rule", "values": ["color-contrast", "color-contrast-enhanced"]}
+COLORS = {"type": "rule", "values": ["color-contrast", "color-contrast-enhanced"]}
 NO_PAGE = re.compile(r"\.(csv|json)$|^/tag/|/news$|^/studies/")
 """Files, and what leads elsewhere; a study is checked by the tests of the meters' pages."""
 

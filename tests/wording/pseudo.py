@@ -22,7 +22,7 @@ def pseudo(text: str) -> str:
 
 
 class PseudoTranslations(NullTranslations):
-    """The catalogue of the pseudo-language."""
+    """The catalog of the pseudo-language."""
 
     def info(self) -> dict[str, str]:
         """Its headers: ``en-XA`` is the tag that browsers know for accented pseudo-English."""

@@ -157,10 +157,10 @@ def test_an_item_that_no_phase_asks_for_any_more_is_named_by_its_slug() -> None:
     assert paper.what_was_corrected(gone, ()) == "old item"
 
 
-def test_the_sheet_warns_of_the_throttle_first() -> None:
+def test_the_sheet_warns_of_the_throttle_first_and_not_as_if_this_one_stuck() -> None:
     first, _ = paper.warnings()
     assert str(first) == (
-        "WARNING: Throttle does not close on its own. The engine can overspeed. Stop the engine. Do not drive."
+        "WARNING: A throttle that does not close on its own. The engine can overspeed. Stop the engine. Do not drive."
     )
 
 

@@ -17,10 +17,10 @@ from app.shop.store.idempotency import checked, earlier, fingerprint, part_key
 from app.shop.store.tables import Engine, Fitting, SignOff, Visit
 from app.sync.engine.hardware import Hardware
 from app.sync.engine.layout import Layout
-from app.sync.engine.units import LITRE, REV_PER_MIN
+from app.sync.engine.units import LITER, REV_PER_MIN
 
 LONGEST = 120
-SMALLEST, LARGEST = 0.05 * LITRE, 30 * LITRE
+SMALLEST, LARGEST = 0.05 * LITER, 30 * LITER
 DISPLACEMENT_IN = {"L": (0.05, 30.0), "cu in": (3.1, 1830.0)}
 """The same in the units that it is typed in, to places that lie inside."""
 

@@ -9,7 +9,7 @@ class Piece:
 
     serial: str
     description: str
-    litres: float
+    liters: float
     customer: str
     vehicle: str
     banks: tuple[tuple[int, ...], ...]

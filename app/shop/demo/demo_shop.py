@@ -20,7 +20,7 @@ from app.shop.training import training_start
 from app.shop.training.training_start import NewPractice, Texts
 from app.sync.engine.hardware import likely_hardware
 from app.sync.engine.layout import Bank, Coupler, Layout
-from app.sync.engine.units import CUBIC_INCH, LITRE, REV_PER_MIN
+from app.sync.engine.units import CUBIC_INCH, LITER, REV_PER_MIN
 
 STUDIED, DUE_AFTER = 9, 365
 """Days before today that the meters were studied, and days after that when they are due again."""
@@ -76,7 +76,7 @@ def _live(shop: Database, piece: Piece, rng: random.Random, end: datetime) -> No
         sensor=piece.banks[-1][-1],
         springless=piece.springless,
     )
-    displacement = round(piece.litres * LITRE / CUBIC_INCH) * CUBIC_INCH if piece.inches else piece.litres * LITRE
+    displacement = round(piece.liters * LITER / CUBIC_INCH) * CUBIC_INCH if piece.inches else piece.liters * LITER
     facts = EngineFacts(
         piece.serial,
         piece.description,

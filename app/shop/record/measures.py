@@ -15,20 +15,31 @@ Quantity = Literal["temperature", "oil_pressure", "air_pressure", "blade", "dist
 
 @dataclass(frozen=True, slots=True)
 class Measure:
-    """One unit: ``size`` of the recorded unit is one of it, counted from ``zero``; shown to so many ``places``."""
+    """One unit: ``size`` of the recorded unit is one of it, counted from ``zero``; shown to so many ``places``.
+
+    ``least`` of the places are shown even where they are zeros, as a feeler is marked.
+    """
 
     name: str
     size: float = 1.0
     zero: float = 0.0
     places: int = 1
+    least: int = 0
 
     def figure(self, kept: float) -> float:
         """A recorded figure in this unit, to its places."""
         return round((kept - self.zero) / self.size, self.places)
 
     def shown(self, kept: float) -> str:
-        """A recorded figure as it is typed."""
-        return f"{self.figure(kept):g}"
+        """A recorded figure as it is typed.
+
+        >>> Measure("in", INCH / THOU, places=4, least=3).shown(10), Measure("kPa").shown(310)
+        ('0.010', '310')
+        """
+        figure = self.figure(kept)
+        if round(figure, self.least) == figure:
+            return f"{figure:.{self.least}f}"
+        return f"{figure:g}"
 
     def says(self, kept: float) -> str:
         """A recorded figure with the unit."""
@@ -68,7 +79,11 @@ MEASURES: dict[Quantity, tuple[Measure, ...]] = {
         Measure("inHg abs.", IN_HG / KPA, places=2),
         Measure("mbar abs.", MILLIBAR / KPA, places=0),
     ),
-    "blade": (Measure("thou", places=2), Measure("mm", MM / THOU, places=3), Measure("in", INCH / THOU, places=4)),
+    "blade": (
+        Measure("thou", places=2),
+        Measure("mm", MM / THOU, places=3, least=2),
+        Measure("in", INCH / THOU, places=4, least=3),
+    ),
     "distance": (Measure("km", places=0), Measure("miles", 63360 * INCH / 1000, places=0)),
 }
 """The units of each quantity; the first one is what is recorded in. Pounds, inches, miles of 63,360 of them and the

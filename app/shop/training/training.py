@@ -155,7 +155,7 @@ def current_state(session: Session, practice: Practice, record: VisitRecord) -> 
 
 def truth(session: Session, visit_id: int) -> Truth:
     """How the training engine of a visit really stands. Raises NotFoundError for a real engine."""
-    record, practice = _practised(session, visit_id)
+    record, practice = _practiced(session, visit_id)
     stand = current_state(session, practice, record)
     flow, speed = stand.breathe()
     mean, flat = float(flow.mean()), link_rotation(1.0, stand.hardware)
@@ -186,7 +186,7 @@ def truth(session: Session, visit_id: int) -> Truth:
 
 def expert(session: Session, visit_id: int) -> ReferenceRun:
     """What a careful technician would have needed to even the same engine at idle. Slow the first time."""
-    record, practice = _practised(session, visit_id)
+    record, practice = _practiced(session, visit_id)
     settings = record.settings
     window = settings.window(HEAT_SOAKED.slug)
     return _careful(record.layout, practice.seed, _rough(record), practice.trouble, tuple(settings.blades), window)
@@ -242,7 +242,7 @@ def _opening(record: VisitRecord, new: NewReading) -> tuple[float, bool]:
         raise NotFoundError(because(Waiting.NO_SUCH_PHASE)) from None
 
 
-def _practised(session: Session, visit_id: int) -> tuple[VisitRecord, Practice]:
+def _practiced(session: Session, visit_id: int) -> tuple[VisitRecord, Practice]:
     record = loader.load(session, visit_id)
     practice = of_engine(session, record.engine.ident)
     if practice is None:

@@ -298,7 +298,7 @@ def _mismatch(opening: Opening) -> float:
     return MISMATCH * float((opening.lever_travel / CENTRAL_LEVER / MISMATCH_AT) ** MISMATCH_POWER)
 
 
-def _centre(grid: Floats, weights: Floats) -> tuple[float, float]:
+def _center(grid: Floats, weights: Floats) -> tuple[float, float]:
     """Mean and standard deviation of a spread on a grid."""
     mean = float(grid @ weights)
     return mean, math.sqrt(float((grid - mean) ** 2 @ weights))
@@ -321,14 +321,14 @@ def _classify(
     alike = (Cause.LENGTH, Cause.SLACK, Cause.HELD)
     if cause is not Cause.NOTHING and sum(posterior.odds[one] > LOOKS_ALIKE for one in alike) > 1:
         cause = Cause.UNKNOWN
-    offset, offset_sd = _centre(OFFSETS, posterior.offsets)
-    ratio, ratio_sd = _centre(posterior.ratio_grid, posterior.ratios)
+    offset, offset_sd = _center(OFFSETS, posterior.offsets)
+    ratio, ratio_sd = _center(posterior.ratio_grid, posterior.ratios)
     extra, extra_travel = _most_informative_test(cause, differences, travels, posterior, free_play_proven)
 
     flats, flats_sd, sharper = 0.0, math.inf, 0.0
     if cause is Cause.LENGTH and free_play_proven and len(np.unique(travels)) > 1:
         step = 0.25 if both_hands else 0.5
-        length_offset, length_sd = _centre(OFFSETS, posterior.offsets_if_length)
+        length_offset, length_sd = _center(OFFSETS, posterior.offsets_if_length)
         flats = -step * round(abs(flats_for(length_offset, hardware, both_hands)) / step)
         if flats:
             flats_sd = abs(flats_for(length_sd, hardware, both_hands))

@@ -26,11 +26,11 @@ from app.sync.engine.air import (
     flow_function,
     standard_pressure,
 )
-from app.sync.engine.units import KPA, LITRE, MM, REV_PER_MIN, THOU
+from app.sync.engine.units import KPA, LITER, MM, REV_PER_MIN, THOU
 
 Floats = NDArray[np.float64]
 
-DEMAND = 2.2e-3 / LITRE
+DEMAND = 2.2e-3 / LITER
 """Air that an idling engine needs at ``DEMAND_SPEED`` [kg/(s m3)] of its displacement (our judgement: engines with one
 manifold are published to need 0.8 to 2 g/s for a liter at 750 rpm, and a plate per cylinder idles diluted)."""
 

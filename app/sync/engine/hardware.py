@@ -3,7 +3,7 @@
 import math
 from dataclasses import dataclass, fields
 
-from app.sync.engine.units import DEGREE, INCH, LITRE, MM
+from app.sync.engine.units import DEGREE, INCH, LITER, MM
 
 NINE_IN_TEN = 1.645
 """Standard deviations either side that hold nine in ten of a normal spread (any table of the normal distribution)."""
@@ -52,7 +52,7 @@ def likely_hardware(displacement: float, bores: int) -> Hardware:
 
     Parameters: ``displacement`` [m3] of the whole engine, above 0; ``bores`` at least 1.
     """
-    per_bore = displacement / bores / LITRE
+    per_bore = displacement / bores / LITER
     diameter = 48 * MM * math.sqrt(per_bore / 0.5)
     diameter = min(max(round(diameter / MM), 26), 70) * MM
     return Hardware(

@@ -64,7 +64,7 @@ def gap_width(hardware: Hardware) -> float:
     Parameters: ``hardware`` fitted.
 
     >>> from app.sync.engine.hardware import likely_hardware
-    >>> round(gap_width(likely_hardware(4e-3, 8)) * 1e3, 1)  # millimetres
+    >>> round(gap_width(likely_hardware(4e-3, 8)) * 1e3, 1)  # millimeters
     75.4
     """
     return math.pi * hardware.bore_diameter.value / 2

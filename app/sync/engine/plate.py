@@ -56,7 +56,7 @@ def gap_at(angle: float, diameter: float, closed: float) -> float:
 
     Source: plane geometry.
 
-    >>> round(gap_at(math.radians(6) + 0.041, 0.048, math.radians(6)) * 1e6)  # micrometres
+    >>> round(gap_at(math.radians(6) + 0.041, 0.048, math.radians(6)) * 1e6)  # micrometers
     124
     """
     _check(diameter, closed)
@@ -90,7 +90,7 @@ def gap_rate(gap: float, diameter: float, closed: float) -> float:
 
     Source: derivative of ``gap_at``.
 
-    >>> round(gap_rate(124e-6, 0.048, math.radians(6)) * 1e3, 2)  # micrometres per milliradian
+    >>> round(gap_rate(124e-6, 0.048, math.radians(6)) * 1e3, 2)  # micrometers per milliradian
     3.51
     """
     return diameter / 2 * math.sin(angle_at(gap, diameter, closed)) / math.cos(closed)

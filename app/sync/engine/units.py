@@ -9,7 +9,7 @@ import math
 MM = 1e-3
 INCH = 25.4e-3
 THOU = INCH / 1000
-LITRE = 1e-3
+LITER = 1e-3
 CUBIC_INCH = INCH**3
 KG_PER_HOUR = 1 / 3600
 CFM = INCH**3 * 1728 / 60 * 1.2041

@@ -25,11 +25,11 @@ from app.sync.engine.hardware import Hardware, likely_hardware
 from app.sync.engine.layout import Adjuster, Coupler, Layout
 from app.sync.engine.linkage import link_rotation, stop_rotation
 from app.sync.engine.plate import open_area
-from app.sync.engine.units import DEGREE, KG_PER_HOUR, LITRE, REV_PER_MIN, THOU
+from app.sync.engine.units import DEGREE, KG_PER_HOUR, LITER, REV_PER_MIN, THOU
 from app.sync.slips.changes import Floats
 
 WANTED = 850 * REV_PER_MIN  # our judgement
-PER_BORE = 0.5 * LITRE  # our judgement
+PER_BORE = 0.5 * LITER  # our judgement
 STOP_MINUTES, BLADE_MINUTES, READING_MINUTES = 0.7, 2.0, 0.3
 """What the work takes (judgement); any other screw and a link rod take as long as a stop screw (our judgement)."""
 

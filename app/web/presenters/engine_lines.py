@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from app.shop.assessment.assessment import Assessment
 from app.shop.store.tables import Engine, Visit
 from app.web.presenters.drawing import phases, small_rows
-from app.web.presenters.filters import day, litres, moment
+from app.web.presenters.filters import day, liters, moment
 from app.web.presenters.steps import wanted_next
 from app.web.presenters.views import PhaseView, SmallRow
 from app.wording import names
@@ -35,7 +35,7 @@ def worked_on(assessment: Assessment) -> BoardLine:
     return BoardLine(
         href=f"/visits/{record.visit.ident}",
         number=record.engine.serial,
-        what=f"{names.layout(record.layout)}, {litres(record.engine)}",
+        what=f"{names.layout(record.layout)}, {liters(record.engine)}",
         detail=_joined(_job(record.visit.job), record.engine.vehicle, record.engine.customer),
         rows=small_rows(assessment),
         phases=shown,
@@ -50,7 +50,7 @@ def found(engine: Engine, newest: Visit | None) -> BoardLine:
     return BoardLine(
         href=f"/engines/{engine.ident}",
         number=engine.serial,
-        what=engine.description or litres(engine),
+        what=engine.description or liters(engine),
         detail=_joined(engine.vehicle, engine.customer),
         rows=(),
         phases=(),

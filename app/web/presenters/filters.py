@@ -25,7 +25,7 @@ def displacement(engine: Engine | EngineEntry) -> str:
     return f"{small} ({large})" if engine.displacement_unit == "L" else f"{large} ({small})"
 
 
-def litres(engine: Engine | EngineEntry) -> str:
+def liters(engine: Engine | EngineEntry) -> str:
     """An engine's displacement in the unit it was typed in."""
     in_liters = engine.displacement_unit == "L"
     return names.liters(engine.displacement) if in_liters else names.cubic_inches(engine.displacement)
@@ -84,7 +84,7 @@ FILTERS = {
     "moment": moment,
     "clock": clock,
     "displacement": displacement,
-    "litres": litres,
+    "liters": liters,
     "idle": idle,
     "layout_in_words": layout_in_words,
     "bank_in_words": bank_in_words,

@@ -16,7 +16,7 @@ from app.wording.work.safety import SafetyMessage, SafetyWords, Signal, in_parts
 WARNINGS = (
     SafetyMessage(
         Signal.WARNING,
-        Message("Throttle does not close on its own."),
+        Message("A throttle that does not close on its own."),
         Message("The engine can overspeed."),
         Message("Stop the engine. Do not drive."),
     ),

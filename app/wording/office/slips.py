@@ -158,6 +158,7 @@ KEEPS_CLOSING = Message("keeps closing", limit=18)
 IS_OPEN = Message("open", limit=18, context="bore")
 IS_CLOSED = Message("closed", limit=18, context="bore")
 STEADY = Message("steady", limit=18, context="bore")
+NOT_COMPARED = Message("not compared", limit=18, context="bore")
 
 CHART_OF_BORE = Message("Bore {bore}, {word}. Deviation in tolerances: {visits}")
 CHART_OF_BANK = Message("Bank {bank} against all bores, {word}. Deviation in tolerances: {visits}")

@@ -14,6 +14,7 @@ from app.shop.reasons import Reason
 from app.shop.record.measures import Units
 from app.sync.readings.snap import BLIPS
 from app.wording.message import Message, say
+from app.wording.quantities import turns
 from app.wording.reasons import TABLES
 
 
@@ -112,7 +113,7 @@ STEPS: Mapping[StepCode, Text] = {
         "Without free play, the rod holds its bank off the stop screw."
     ),
     StepCode.OPENING_FEELER: Message(
-        "Set a low rev limit. Put the opening feeler under the central lever and hold it steady. Read every bore, "
+        "Set a low rev limit. Hold the central lever steady on the opening feeler. Read every bore, "
         "then the first one again."
     ),
     StepCode.NEXT_OPENING: Message(
@@ -123,7 +124,7 @@ STEPS: Mapping[StepCode, Text] = {
         "Stop the engine before you turn a link rod. Turn only the rod that the card names. "
         "Lock it, then read the openings again."
     ),
-    StepCode.REMOVE_OPENING_FEELER: Message("Remove the feeler. Check that the idle readings are unchanged."),
+    StepCode.REMOVE_OPENING_FEELER: Message("Remove the feeler. Check that idle reads as before."),
     StepCode.TIGHTEN: ByBanks(
         Message("Stop the engine. Tighten every coupler and the stop screw. Hold each in place as you tighten it."),
         Message(
@@ -287,7 +288,9 @@ def item_short(item: Item | str) -> str:
 
 
 def item_figure(item: Item, number: float, units: Units) -> str:
-    """A recorded figure of an item with its unit, for reading."""
+    """A recorded figure of an item with its unit, for reading; whole sixteenths of a turn as a screw is turned."""
+    if item.unit == "turns" and number * 16 == round(number * 16):
+        return turns(number)
     shown, unit = item.shown(number, units.on_screen), item.unit_in(units.on_screen)
     if unit in COUNTED:
         return say(COUNTED[unit], count=1 if number == 1 else 2, figure=shown)

@@ -29,6 +29,8 @@ WORDS: Mapping[StrEnum, Message] = {
     BoreVerdict.OPEN: Message("open", limit=TILE, context="a plate"),
     BoreVerdict.CLOSED: Message("closed", limit=TILE, context="a plate"),
 }
+NOT_SURE_YET = Message("Not sure yet", limit=TITLE)
+"""The title of a round in progress in which a bore may be outside."""
 TABLES[Conformity] = TITLES
 TABLES[BoreVerdict] = WORDS
 
@@ -38,6 +40,12 @@ HIGH_END, LOW_END = Message("high", limit=TILE), Message("low", limit=TILE)
 
 EVEN = Message("All bores within ±{tolerance} of the mean: {probability} likely.", limit=SENTENCE)
 SO_FAR = Message("No bore outside ±{tolerance} so far. Finish the round.", limit=SENTENCE)
+NOT_SURE_SO_FAR = Message(
+    "Not sure of bore {bores} so far. Finish the round.",
+    many="Not sure of bores {bores} so far. Finish the round.",
+    limit=SENTENCE,
+)
+MANY_NOT_SURE_SO_FAR = Message("Not sure of {count} bores so far. Finish the round.", limit=SENTENCE)
 MISREAD = Message(
     "Bore {bores} is far from the others. Read it again.",
     many="Bores {bores} are far from the others. Read them again.",
@@ -70,6 +78,8 @@ def verdict_title(found: RoundResult) -> str:
 
     Parameters: ``found`` for the round.
     """
+    if found.verdict is Conformity.INCOMPLETE and _with(found, BoreVerdict.AT_LIMIT):
+        return say(NOT_SURE_YET)
     return say(TITLES[found.verdict])
 
 
@@ -83,7 +93,7 @@ def verdict_sentence(found: RoundResult, unit: Unit) -> str:
     tolerance = with_unit(unit.show(found.tolerance), unit.name)
     match found.verdict:
         case Conformity.INCOMPLETE:
-            return say(SO_FAR, tolerance=tolerance)
+            return _so_far(found, tolerance)
         case Conformity.EVEN:
             said = [say(EVEN, tolerance=tolerance, probability=probability(found))]
         case Conformity.LIMIT:
@@ -127,6 +137,15 @@ def ruler_ends(vacuum: bool) -> tuple[str, str]:
     if vacuum:
         return say(WORDS[BoreVerdict.CLOSED]), say(WORDS[BoreVerdict.OPEN])
     return say(LOW_END), say(HIGH_END)
+
+
+def _so_far(found: RoundResult, tolerance: str) -> str:
+    bores = _with(found, BoreVerdict.AT_LIMIT)
+    if not bores:
+        return say(SO_FAR, tolerance=tolerance)
+    return (
+        _of_bores(NOT_SURE_SO_FAR, bores) if len(bores) <= MOST_NAMED else say(MANY_NOT_SURE_SO_FAR, count=len(bores))
+    )
 
 
 def _at_limit(found: RoundResult) -> str:

@@ -11,7 +11,7 @@ from app.shop.queries.search import Hits, find, neighbors, tag_of
 from app.shop.store.database import Database
 from app.shop.store.tables import Engine, Visit
 from app.sync.engine.hardware import likely_hardware
-from app.sync.engine.units import LITRE
+from app.sync.engine.units import LITER
 from tests.shop.yard import AT, FACTS, FOUR, key, visit
 
 HARDWARE = likely_hardware(FACTS.displacement, 4)
@@ -44,8 +44,8 @@ def yard(shop: Database) -> Database:
     visit(
         shop, register(shop, "31-0217", description="Eight", customer="C-104 Hafen", vehicle="Blue coupe"), job="1184"
     )
-    register(shop, "22-0098", description="Four, hill engine", vehicle="Club racer", displacement=2.0 * LITRE)
-    register(shop, "18-0264", customer="Élan & Söhne", vehicle="Touring estate", displacement=2.68 * LITRE)
+    register(shop, "22-0098", description="Four, hill engine", vehicle="Club racer", displacement=2.0 * LITER)
+    register(shop, "18-0264", customer="Élan & Söhne", vehicle="Touring estate", displacement=2.68 * LITER)
     return shop
 
 

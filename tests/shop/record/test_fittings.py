@@ -8,7 +8,7 @@ from app.shop.errors import RejectedError
 from app.shop.record.fittings import HARDWARE_FIELDS, hardware_known
 from app.shop.rejections import Rejection
 from app.sync.engine.hardware import Hardware, likely_hardware
-from app.sync.engine.units import LITRE, MM
+from app.sync.engine.units import LITER, MM
 from tests.shop.rejections import codes_of
 
 
@@ -17,10 +17,10 @@ def test_every_figure_has_its_unit_and_range() -> None:
 
 
 def test_what_was_not_measured_is_the_estimate() -> None:
-    known = hardware_known({"bore_diameter": 46.5}, 3.9 * LITRE, 8)
+    known = hardware_known({"bore_diameter": 46.5}, 3.9 * LITER, 8)
     assert known.bore_diameter.value == pytest.approx(46.5 * MM)
     assert known.bore_diameter.measured
-    assert known.stop_lever == likely_hardware(3.9 * LITRE, 8).stop_lever
+    assert known.stop_lever == likely_hardware(3.9 * LITER, 8).stop_lever
 
 
 @pytest.mark.parametrize(
@@ -36,5 +36,5 @@ def test_what_was_not_measured_is_the_estimate() -> None:
 )
 def test_what_cannot_be_is_refused_by_figure(measured: dict[str, float], codes: dict[str, Rejection]) -> None:
     with pytest.raises(RejectedError) as refusal:
-        hardware_known(measured, 3.9 * LITRE, 8)
+        hardware_known(measured, 3.9 * LITER, 8)
     assert codes_of(refusal) == codes

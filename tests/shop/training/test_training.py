@@ -63,7 +63,7 @@ def test_a_start_leads_to_the_first_fine_reading(shop: Database) -> None:
     assert read_next(shop, told.visit.ident) > 0
 
 
-def test_a_cold_start_leaves_everything_to_whoever_practises(shop: Database) -> None:
+def test_a_cold_start_leaves_everything_to_whoever_practices(shop: Database) -> None:
     visit_id = training_start.start(shop, key(), NewPractice("4", "sound", "cold", "KM"), record_texts(), AT)
     assert visit_record(shop, visit_id).all_checks == ()
 
@@ -76,7 +76,7 @@ def test_a_start_sent_twice_is_one_engine_and_another_one_the_next(shop: Databas
         assert session.exec(select(func.count()).select_from(Practice)).one() == 2
 
 
-def test_twin_plates_to_practise_on_answer_their_bypass_screws(shop: Database) -> None:
+def test_twin_plates_to_practice_on_answer_their_bypass_screws(shop: Database) -> None:
     visit_id = begin(shop, "4-twins")
     before = read_round(shop, visit_id)
     turned = NewMove(HEAT_SOAKED.slug, "bypass", "", 3, None, 2.0, (), False, "KM")
@@ -189,7 +189,7 @@ def test_a_loose_coupler_is_told_with_what_it_is_good_for(shop: Database) -> Non
 def test_off_idle_the_practice_engine_answers_at_the_opening_of_the_round(shop: Database) -> None:
     visit_id = begin(shop)
     at_idle = read_round(shop, visit_id)
-    checks.waive(shop, visit_id, key(), HEAT_SOAKED.slug, "On to the banks, to practise them.", "KM", AT)
+    checks.waive(shop, visit_id, key(), HEAT_SOAKED.slug, "On to the banks, to practice them.", "KM", AT)
     check_all(shop, visit_id, BANK_BALANCE)
     opened = read_round(shop, visit_id, BANK_BALANCE)
     further = read_round(shop, visit_id, BANK_BALANCE)

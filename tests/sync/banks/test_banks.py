@@ -15,10 +15,10 @@ from app.sync.engine.hardware import Figure, likely_hardware
 from app.sync.engine.layout import Bank, Layout
 from app.sync.engine.linkage import link_rotation
 from app.sync.engine.off_idle import gain_curve
-from app.sync.engine.units import KPA, LITRE, MM
+from app.sync.engine.units import KPA, LITER, MM
 
 EIGHT = Layout((Bank("A", (1, 2, 3, 4), stop=2, drive=2), Bank("B", (5, 6, 7, 8), stop=6, drive=6)))
-HARDWARE = likely_hardware(4 * LITRE, 8)
+HARDWARE = likely_hardware(4 * LITER, 8)
 IDLE_FLOW = 6.4 / 3600
 USUAL = idling_on(8, IDLE_FLOW)
 IDLE = dict.fromkeys(EIGHT.bores, IDLE_FLOW)

@@ -28,7 +28,7 @@ from app.sync.engine.engine_air import (
 )
 from app.sync.engine.idle_flow import slopes, solve_idle
 from app.sync.engine.plate import closed_leakage
-from app.sync.engine.units import DEGREE, KG_PER_HOUR, KPA, LITRE, MM, REV_PER_MIN, THOU
+from app.sync.engine.units import DEGREE, KG_PER_HOUR, KPA, LITER, MM, REV_PER_MIN, THOU
 from tests.sync.oracles import GRAM_PER_SECOND, area_of_gap
 
 ENGINE = usual_breathing(4, 2e-3, 850 / 60)
@@ -163,7 +163,7 @@ def test_an_even_idle_settles_at_the_speed_its_area_was_found_for() -> None:
 
 def test_the_demand_law_lies_within_published_idle_demands() -> None:
     """Published for engines of many kinds: 0.8 to 2 g/s for a liter at about 750 rev/min."""
-    assert 0.8 < needed(1 * LITRE, 750 * REV_PER_MIN) / GRAM_PER_SECOND < 2.0
+    assert 0.8 < needed(1 * LITER, 750 * REV_PER_MIN) / GRAM_PER_SECOND < 2.0
 
 
 def test_the_filling_is_what_the_demand_leaves_for_a_cylinder() -> None:

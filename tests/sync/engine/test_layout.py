@@ -5,7 +5,7 @@ import pytest
 from app.sync.engine.adjusters.registry import own_adjuster
 from app.sync.engine.hardware import Figure, likely_hardware
 from app.sync.engine.layout import Bank, Bypass, Coupler, Layout, LayoutError, LayoutFault, StopScrew
-from app.sync.engine.units import LITRE, MM
+from app.sync.engine.units import LITER, MM
 
 FRONT = Bank("A", (1, 2, 3, 4, 5, 6), stop=3, drive=3)
 REAR = Bank("B", (7, 8, 9, 10, 11, 12), stop=7, drive=8)
@@ -118,8 +118,8 @@ def test_sensor_and_springless_plates_sit_at_bores_that_exist() -> None:
 
 
 def test_likely_hardware_is_all_estimates_and_stays_in_reason() -> None:
-    usual = likely_hardware(4 * LITRE, 8)
+    usual = likely_hardware(4 * LITER, 8)
     assert usual.bore_diameter == Figure(48 * MM)
     assert len(usual.estimated()) == 7
-    assert likely_hardware(0.1 * LITRE, 4).bore_diameter.value == pytest.approx(26 * MM)
-    assert likely_hardware(20 * LITRE, 8).bore_diameter.value == pytest.approx(70 * MM)
+    assert likely_hardware(0.1 * LITER, 4).bore_diameter.value == pytest.approx(26 * MM)
+    assert likely_hardware(20 * LITER, 8).bore_diameter.value == pytest.approx(70 * MM)

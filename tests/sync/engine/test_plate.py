@@ -61,7 +61,7 @@ def test_open_area_equals_slices_taken_here(plate: float) -> None:
 
 
 # Known wrong: the widely copied form with both arcsine terms of the wrong sign. Values of that form for the 45 mm bore
-# (university engine-modelling laboratory sheet, after a textbook's equation 7.18), which geometry contradicts.
+# (university engine-modeling laboratory sheet, after a textbook's equation 7.18), which geometry contradicts.
 @pytest.mark.parametrize(("plate", "transcribed"), [(6, 2.65201), (10, 18.05058), (45, 456.01227), (75, 1080.84250)])
 def test_open_area_is_not_the_formula_with_wrong_signs(plate: float, transcribed: float) -> None:
     closed, share = math.radians(5), 0.2
@@ -100,8 +100,8 @@ MEASURED = [
 @pytest.mark.parametrize(("opening", "fraction"), MEASURED)
 def test_leakage_and_a_constant_contraction_reproduce_a_measured_throttle(opening: float, fraction: float) -> None:
     geometric = open_area(math.radians(7 + opening), 83 * MM, 7.3 * MM, math.radians(7))
-    modelled = closed_leakage(83 * MM) + 0.75 * geometric
-    assert modelled == pytest.approx(fraction * 5410.608 * MM2, rel=0.12)
+    modeled = closed_leakage(83 * MM) + 0.75 * geometric
+    assert modeled == pytest.approx(fraction * 5410.608 * MM2, rel=0.12)
 
 
 def test_closed_leakage_lies_among_the_published_ones() -> None:

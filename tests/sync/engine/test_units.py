@@ -15,7 +15,7 @@ from tests.sync.oracles import GRAM_PER_SECOND
         (units.INCH, 0.0254),
         (units.THOU, 2.54e-5),
         (units.CUBIC_INCH, 1.6387064e-5),
-        (units.LITRE, 1e-3),
+        (units.LITER, 1e-3),
         (units.MM_HG, 133.3224),
         (units.IN_HG, 3386.389),
         (units.DEGREE, 0.01745329),
@@ -33,9 +33,9 @@ def test_a_unit_is_what_it_is_defined_as(unit: float, definition: float) -> None
     ("amount", "elsewhere"),
     [
         (GRAM_PER_SECOND / units.KG_PER_HOUR, 3.6),
-        (units.KPA / units.MM_HG, 7.500616),  # conventional millimetre of mercury
+        (units.KPA / units.MM_HG, 7.500616),  # conventional millimeter of mercury
         (360 * units.DEGREE, 2 * math.pi),
-        (582 * units.CUBIC_INCH / units.LITRE, 9.537270),  # by hand: 582 x 16.387064 cm3
+        (582 * units.CUBIC_INCH / units.LITER, 9.537270),  # by hand: 582 x 16.387064 cm3
     ],
 )
 def test_units_agree_with_one_another(amount: float, elsewhere: float) -> None:

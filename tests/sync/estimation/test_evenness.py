@@ -104,7 +104,7 @@ def test_a_round_without_a_reading_or_with_a_strange_bore_raises() -> None:
 
 
 @given(st.permutations(range(1, 9)), st.lists(st.integers(16, 40), min_size=8, max_size=8))
-def test_relabelling_the_bores_changes_nothing(labels: list[int], quarters: list[int]) -> None:
+def test_relabeling_the_bores_changes_nothing(labels: list[int], quarters: list[int]) -> None:
     """But for the draws that chances are counted in, which other bores share then."""
     other = Layout(
         (Bank("A", tuple(labels[:4]), labels[0], labels[0]), Bank("B", tuple(labels[4:]), labels[4], labels[4]))

@@ -91,7 +91,7 @@ def test_choices_name_only_what_exists(values: tuple[float, float, float, float]
     assert plan.cost <= float(outcomes(posterior, task, [no_change(FOUR)]).cost[0]) + 1e-9
 
 
-def test_relabelling_the_bores_changes_nothing() -> None:
+def test_relabeling_the_bores_changes_nothing() -> None:
     other = Layout((Bank("A", (9, 5, 7, 3), 5, 9),))
     task = PlanningProblem(feeler_stacks([3 * THOU, 4 * THOU, 5 * THOU]), 0.08, True)
     one, same = (optimize(read((6.5, 5.6, 8.5, 6.0), layout), task) for layout in (FOUR, other))

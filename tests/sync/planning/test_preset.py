@@ -13,7 +13,7 @@ from app.sync.engine.hardware import DOUBT, Figure, Hardware, likely_hardware
 from app.sync.engine.idle_flow import solve_idle
 from app.sync.engine.linkage import stop_rotation
 from app.sync.engine.plate import closed_leakage, gap_at, open_area
-from app.sync.engine.units import CUBIC_INCH, DEGREE, KPA, LITRE, MM, REV_PER_MIN, THOU
+from app.sync.engine.units import CUBIC_INCH, DEGREE, KPA, LITER, MM, REV_PER_MIN, THOU
 from app.sync.planning.preset import BASE_BLADE, Preset, turns_for_idle
 
 IDLE = 900 * REV_PER_MIN
@@ -37,12 +37,12 @@ def measured(hardware: Hardware) -> Hardware:
     return Hardware(**{f.name: Figure(getattr(hardware, f.name).value, True) for f in fields(hardware)})
 
 
-USUAL = likely_hardware(5.7 * LITRE, 8)
-SMALL = likely_hardware(2 * LITRE, 4)
+USUAL = likely_hardware(5.7 * LITER, 8)
+SMALL = likely_hardware(2 * LITER, 4)
 
 
 def preset_of(liters: float, speed: float, altitude: float = 0.0) -> Preset:
-    displacement, bores = liters * LITRE, ENGINES.get(liters, 8)
+    displacement, bores = liters * LITER, ENGINES.get(liters, 8)
     hardware = likely_hardware(displacement, bores)
     return turns_for_idle(displacement, bores, speed * REV_PER_MIN, hardware, day_of(None, None, altitude))
 
@@ -56,7 +56,7 @@ def gap_after(turns: float, hardware: Hardware) -> float:
 
 def idle_after(turns: float, liters: float, speed: float, altitude: float) -> float:
     """Idle over the one wanted that an engine of usual hardware settles at."""
-    displacement, bores = liters * LITRE, ENGINES.get(liters, 8)
+    displacement, bores = liters * LITER, ENGINES.get(liters, 8)
     hardware = likely_hardware(displacement, bores)
     diameter = hardware.bore_diameter.value
     area = math.pi / 2 * diameter * gap_after(turns, hardware) + 0.3 * closed_leakage(diameter)
@@ -82,7 +82,7 @@ def test_no_runner_is_opened_closer_to_ambient_than_nine_tenths(liters: float) -
     for speed, altitude in ((1400, 2000.0), (900, 3000.0), (1100, 3000.0)):
         found = preset_of(liters, speed, altitude)
         engine = usual_breathing(
-            ENGINES[liters], liters * LITRE, speed * REV_PER_MIN, ambient=day_of(None, None, altitude)
+            ENGINES[liters], liters * LITER, speed * REV_PER_MIN, ambient=day_of(None, None, altitude)
         )
         assert float(ratio_at(engine, math.log(found.aim / engine.speed))) == pytest.approx(0.90, abs=1e-3)
         assert found.aim < 1.15 * engine.speed
@@ -114,7 +114,7 @@ def test_the_band_is_that_of_the_worked_table(liters: float, speed: float, low: 
 def drawn(liters: float, speed: float, altitude: float) -> tuple[Floats, Floats]:
     """Idle over the one wanted of engines as doubtful as the preset takes them to be, and the turns that each needs."""
     rng = np.random.default_rng(7)
-    displacement, bores = liters * LITRE, ENGINES[liters]
+    displacement, bores = liters * LITER, ENGINES[liters]
     hardware, found = likely_hardware(displacement, bores), preset_of(liters, speed, altitude)
     nominal = usual_breathing(bores, displacement, speed * REV_PER_MIN, ambient=day_of(None, None, altitude))
     idles, needed = [], []
@@ -154,7 +154,7 @@ def test_few_engines_idle_below_three_quarters_of_the_speed_and_nine_in_ten_need
 
 
 def test_what_bypass_screws_let_by_comes_off_what_the_plates_have_to_open() -> None:
-    none, all_of_them = (turns_for_idle(2 * LITRE, 4, IDLE, SMALL, bypass_screws=n) for n in (0, 4))
+    none, all_of_them = (turns_for_idle(2 * LITER, 4, IDLE, SMALL, bypass_screws=n) for n in (0, 4))
     # By hand: a turn and a half of 0.5 mm2 over half the circumference of a 48 mm bore is 9.9 um of gap; with the plate
     # near 8 degrees a turn opens 24 mm sin 8 = 3.34 mm a radian times 31.5 mrad, 105 um.
     assert pytest.approx(0.75e-6) == BYPASS_BASE * BYPASS_AREA
@@ -165,14 +165,14 @@ def test_what_bypass_screws_let_by_comes_off_what_the_plates_have_to_open() -> N
 @pytest.mark.parametrize("name", DOUBT)
 def test_a_figure_measured_at_its_estimate_changes_nothing_but_the_band(name: str) -> None:
     one = replace(USUAL, **{name: Figure(getattr(USUAL, name).value, True)})
-    guessed, found = (turns_for_idle(5.7 * LITRE, 8, IDLE, fitted) for fitted in (USUAL, one))
+    guessed, found = (turns_for_idle(5.7 * LITER, 8, IDLE, fitted) for fitted in (USUAL, one))
     assert (guessed.basis, found.basis) == ("usual", "physics")
     assert found.turns == guessed.turns
     assert found.high / found.low < guessed.high / guessed.low
 
 
 def test_all_figures_measured_leave_what_nobody_can_measure() -> None:
-    guessed, known = (turns_for_idle(5.7 * LITRE, 8, IDLE, fitted) for fitted in (USUAL, measured(USUAL)))
+    guessed, known = (turns_for_idle(5.7 * LITER, 8, IDLE, fitted) for fitted in (USUAL, measured(USUAL)))
     assert guessed.low < known.low < known.turns < known.high < guessed.high
 
 
@@ -180,7 +180,7 @@ def test_the_same_area_is_opened_whatever_the_hardware() -> None:
     other = replace(USUAL, bore_diameter=Figure(52 * MM), closed_angle=Figure(10 * DEGREE), stop_pitch=Figure(1 * MM))
 
     def area(hardware: Hardware) -> float:
-        turns = turns_for_idle(5.7 * LITRE, 8, IDLE, hardware).turns
+        turns = turns_for_idle(5.7 * LITER, 8, IDLE, hardware).turns
         diameter, closed = hardware.bore_diameter.value, hardware.closed_angle.value
         opened = stop_rotation(turns, hardware) - BASE_BLADE / hardware.stop_lever.value
         return open_area(closed + opened, diameter, 8 * MM, closed) + 0.3 * closed_leakage(diameter)
@@ -189,23 +189,23 @@ def test_the_same_area_is_opened_whatever_the_hardware() -> None:
 
 
 def test_finer_threads_and_thicker_blades_need_more_turns() -> None:
-    turns = turns_for_idle(5.7 * LITRE, 8, IDLE, USUAL).turns
+    turns = turns_for_idle(5.7 * LITER, 8, IDLE, USUAL).turns
     fine = replace(USUAL, stop_pitch=Figure(0.5 * MM, True))
-    assert turns_for_idle(5.7 * LITRE, 8, IDLE, fine).turns == pytest.approx(turns * 1.6)
-    thick = turns_for_idle(5.7 * LITRE, 8, IDLE, USUAL, base_blade=BASE_BLADE + 2 * THOU)
+    assert turns_for_idle(5.7 * LITER, 8, IDLE, fine).turns == pytest.approx(turns * 1.6)
+    thick = turns_for_idle(5.7 * LITER, 8, IDLE, USUAL, base_blade=BASE_BLADE + 2 * THOU)
     # By hand: two thousandths more under the screw are 0.0508 mm of a thread of 0.8 mm.
     assert thick.turns - turns == pytest.approx(0.0508 / 0.8)
 
 
 def test_a_low_barometer_wants_more_turns_than_a_high_one() -> None:
     low, high = (
-        turns_for_idle(2 * LITRE, 4, IDLE, SMALL, day_of(pressure * KPA, None)).turns for pressure in (95.0, 103.0)
+        turns_for_idle(2 * LITER, 4, IDLE, SMALL, day_of(pressure * KPA, None)).turns for pressure in (95.0, 103.0)
     )
     assert 1.1 * high < low < 1.3 * high
 
 
 def test_a_tiny_engine_still_takes_up_the_base_blade() -> None:
-    tiny = turns_for_idle(0.02 * LITRE, 2, 25.0, likely_hardware(0.02 * LITRE, 2))
+    tiny = turns_for_idle(0.02 * LITER, 2, 25.0, likely_hardware(0.02 * LITER, 2))
     assert tiny.turns >= BASE_BLADE / (0.8 * MM) - 1e-12
     assert all(math.isfinite(value) and value > 0 for value in (tiny.low, tiny.turns, tiny.high))
     assert Beyond.GAP in tiny.outside

@@ -184,7 +184,7 @@ def test_pooling_leaves_out_what_strays() -> None:
 
 
 def test_the_reread_asked_for_tells_the_two_leading_stories_apart() -> None:
-    """An end coupler and its neighbour differ in the bore between them."""
+    """An end coupler and its neighbor differ in the bore between them."""
     told = story({3: 0.05, 4: 0.09})
     assert told.between is not None
     suspects = [{slip.suspect for slip in one.slips} for one in told.between]

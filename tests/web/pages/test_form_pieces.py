@@ -11,7 +11,7 @@ from tests.web.pieces import NASTY, closed, piece
 
 
 def test_a_field_keeps_what_was_typed_and_carries_its_message() -> None:
-    html = piece("forms", "field('size', 'Size', nasty, nasty, 'In litres', 'number', 'L')", nasty=NASTY)
+    html = piece("forms", "field('size', 'Size', nasty, nasty, 'In liters', 'number', 'L')", nasty=NASTY)
     found = ElementTree.fromstring(closed(html))
     box = found.find(".//input")
     assert box is not None
@@ -20,7 +20,7 @@ def test_a_field_keeps_what_was_typed_and_carries_its_message() -> None:
     assert box.get("aria-invalid") == "true"
     described = (box.get("aria-describedby") or "").split()
     texts = {e.get("id"): e.text for e in found.iter("span")}
-    assert [texts[name] for name in described] == ["In litres", NASTY]
+    assert [texts[name] for name in described] == ["In liters", NASTY]
     label = found.find("label")
     assert label is not None
     assert label.get("for") == box.get("id")

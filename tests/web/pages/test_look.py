@@ -1,4 +1,4 @@
-"""What holds for every template and style sheet: the content policy, and colours that can be read."""
+"""What holds for every template and style sheet: the content policy, and colors that can be read."""
 
 import re
 from pathlib import Path
@@ -25,16 +25,16 @@ def test_no_template_needs_what_the_content_policy_forbids(path: Path) -> None:
 
 
 def tokens(look: str) -> dict[str, str]:
-    """The colours of a look."""
+    """The colors of a look."""
     text = (static() / "tokens.css").read_text()
     block = re.search({"bright": r":root \{(.*?)\}", "dark": r'data-look="dark"\] \{(.*?)\}'}[look], text, re.S)
     assert block is not None
     return dict(re.findall(r"--(\w+): (#\w{6});", block[1]))
 
 
-def luminance(colour: str) -> float:
+def luminance(color: str) -> float:
     """Relative luminance, 0 to 1, as WCAG 2.2 defines it."""
-    parts = [int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5)]
+    parts = [int(color[i : i + 2], 16) / 255 for i in (1, 3, 5)]
     red, green, blue = (p / 12.92 if p <= 0.04045 else ((p + 0.055) / 1.055) ** 2.4 for p in parts)
     return 0.2126 * red + 0.7152 * green + 0.0722 * blue
 

@@ -50,6 +50,12 @@ def test_every_figure_says_where_its_default_comes_from(client: TestClient) -> N
     assert "public service sheets" in page
 
 
+def test_feelers_are_shown_as_they_are_marked(client: TestClient) -> None:
+    page = client.get("/settings").text
+    assert 'name="openings" value="0.010 0.030"' in page
+    assert "thou" not in re.sub(r'value="[^"]*"', "", page).replace("thousand", "").replace("without", "")
+
+
 @pytest.mark.parametrize(
     ("field", "typed", "said"),
     [
@@ -74,7 +80,7 @@ def test_bad_input_stays_beside_its_field(
         assert stored_settings.now(session)[0] == 0
 
 
-def test_what_is_no_number_is_not_blamed_on_its_neighbour(client: TestClient) -> None:
+def test_what_is_no_number_is_not_blamed_on_its_neighbor(client: TestClient) -> None:
     answer = client.post("/settings", data={**filled(client), "coarse_window": "wide"})
     assert re.findall(r'id="(\w+)-message">[^<]', answer.text) == ["coarse_window"]
 

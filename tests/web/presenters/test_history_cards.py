@@ -133,6 +133,18 @@ def test_an_engine_left_alone_goes_on_from_where_it_was_found() -> None:
     assert one_way(points, band=0.5) == 1
 
 
+def test_a_bore_is_called_steady_only_once_two_visits_are_compared(client: TestClient, shop: Database) -> None:
+    past = Past(shop)
+    past.visit(EVEN, EVEN)
+    shown = page(client, past)
+    assert say(slips.NOT_COMPARED) in shown
+    assert say(slips.STEADY) not in shown
+    past.visit(EVEN, EVEN)
+    shown = page(client, past)
+    assert say(slips.STEADY) in shown
+    assert say(slips.NOT_COMPARED) not in shown
+
+
 def test_a_metric_shop_reads_the_gap_in_millimeters(client: TestClient, shop: Database) -> None:
     past = Past(shop)
     past.visit(EVEN, EVEN)

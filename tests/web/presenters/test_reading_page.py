@@ -67,7 +67,7 @@ def test_what_was_entered_before_stays_in_sight_struck(shop: Database) -> None:
 
 
 def ways_on(shop: Database, visit_id: int, phase: Phase) -> list[str]:
-    """Where the card's answers lead, as they are labelled."""
+    """Where the card's answers lead, as they are labeled."""
     return [
         answer.label
         for answer in ReadingPage(assess(visit_record(shop, visit_id)), phase, Wanted(), {}, {}).card.answers

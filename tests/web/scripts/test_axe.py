@@ -12,7 +12,7 @@ from app.shop.commands.readings import NewReading, add
 from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.store.database import Database
 from tests.shop.yard import AT, heat_soaked, key, read, read_round
-from tests.web.axe import COLOURS, faults, paths
+from tests.web.axe import COLORS, faults, paths
 from tests.web.tablet import Tablet, said
 
 
@@ -35,7 +35,7 @@ def test_axe_finds_nothing_on_any_page(page: Page, server: str, busy: Database) 
         page.emulate_media(color_scheme="light")
         found += faults(page)
         page.emulate_media(color_scheme="dark")
-        found += faults(page, COLOURS)
+        found += faults(page, COLORS)
     assert found == []
 
 

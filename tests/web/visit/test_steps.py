@@ -56,6 +56,13 @@ def client(shop: Database) -> Iterator[TestClient]:
         yield opened
 
 
+def test_a_phase_that_is_not_needed_lists_no_hazards(client: TestClient, shop: Database) -> None:
+    visit_id = visit(shop, engine(shop, FOUR))
+    page = html.unescape(client.get(f"/visits/{visit_id}/{BANK_BALANCE.slug}").text)
+    assert "Not needed: this engine has one bank." in page
+    assert 'class="cautions"' not in page
+
+
 @pytest.mark.parametrize("place", PLACES)
 def test_every_page_carries_the_cautions_of_its_place(client: TestClient, shop: Database, place: str) -> None:
     visit_id = visit(shop, engine(shop, V8), place)

@@ -97,7 +97,7 @@ def test_a_form_opened_before_the_units_changed_is_read_as_it_was_shown(client: 
     assert nobody.status_code == 422
 
 
-def test_blades_are_typed_and_told_in_millimetres(client: TestClient, shop: Database) -> None:
+def test_blades_are_typed_and_told_in_millimeters(client: TestClient, shop: Database) -> None:
     choose(shop, OTHERS)
     visit_id = heat_soaked(shop)
     read_round(shop, visit_id, HEAT_SOAKED)

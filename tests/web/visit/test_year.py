@@ -38,7 +38,7 @@ BUILT = datetime(2026, 3, 2, 8, tzinfo=UTC)
 MOST_ROUNDS = 3
 SCALE = 0.8
 CFM = 2.0456
-"""Kilograms an hour in a cubic foot a minute of air at 20 °C and 101.325 kPa: 28.3168 litres of 1.2041 kg/m3."""
+"""Kilograms an hour in a cubic foot a minute of air at 20 °C and 101.325 kPa: 28.3168 liters of 1.2041 kg/m3."""
 
 
 @dataclass

@@ -254,6 +254,11 @@ def _unit_choices() -> list[tuple[Quantity, str, list[tuple[str, str]]]]:
     ]
 
 
+def _default(name: str, usual: str) -> str:
+    """A default as it is shown: a unit by its name."""
+    return settings.unit_name(usual) if name in CHOICES else usual
+
+
 def _hint(usual: str, source: Source) -> str:
     """A default and where it comes from."""
     said = say(settings.SOURCES[source])
@@ -277,7 +282,7 @@ def _page(
         lists=[(name, say(settings.FIELDS[name])) for name in LISTS],
         units=units,
         unit_choices=_unit_choices(),
-        hints={name: _hint(usual[name], source) for name, source in SOURCES.items()},
+        hints={name: _hint(_default(name, usual[name]), source) for name, source in SOURCES.items()},
         changes=[(row, ", ".join(say(settings.CHANGED[name]) for name in names)) for row, names in changes],
         values={
             **_as_typed(held, units),

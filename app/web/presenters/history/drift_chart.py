@@ -91,6 +91,16 @@ def one_way(points: Sequence[Point], band: float) -> int:
 
     This program's own rule for a word beside the chart; what slipped, and how likely that is, comes from ``app.sync``.
     """
+    steps = _in_use(points)
+    if len(steps) < 2 or abs(sum(steps)) <= band:
+        return 0
+    if all(step > 0 for step in steps):
+        return 1
+    return -1 if all(step < 0 for step in steps) else 0
+
+
+def _in_use(points: Sequence[Point]) -> list[float]:
+    """What changed between each visit as left and the next as found."""
     steps = []
     left: float | None = None
     for point in points:
@@ -98,11 +108,7 @@ def one_way(points: Sequence[Point], band: float) -> int:
             steps.append(point.found - left)
         ends = (point.left, point.found, left)
         left = next((end for end in ends if end is not None), None)
-    if len(steps) < 2 or abs(sum(steps)) <= band:
-        return 0
-    if all(step > 0 for step in steps):
-        return 1
-    return -1 if all(step < 0 for step in steps) else 0
+    return steps
 
 
 def _slipped(changed: Mapping[int, Change]) -> dict[int | None, Message]:
@@ -122,7 +128,7 @@ def _word(points: Sequence[Point], band: float, others_slipped: bool) -> tuple[M
     newest = next((p.found if p.left is None else p.left for p in reversed(points)), None)
     if newest is not None and abs(newest) > 1:
         return (slips.IS_OPEN if newest > 0 else slips.IS_CLOSED), False
-    return slips.STEADY, False
+    return (slips.STEADY if _in_use(points) else slips.NOT_COMPARED), False
 
 
 def _aloud(points: Sequence[Point]) -> str:

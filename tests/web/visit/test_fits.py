@@ -1,0 +1,91 @@
+"""Every page of a visit on the screens it is held on: none wider than the screen, every key on it, steps in sight."""
+
+from collections.abc import Mapping
+
+import pytest
+from playwright.sync_api import Page, ViewportSize, expect
+
+from app.shop.procedure.phases import HEAT_SOAKED, PHASES
+from app.shop.store.database import Database
+from app.sync.engine.layout import Bank, Layout
+from tests.serving import serving
+from tests.shop.yard import FOUR, V8, engine, heat_soaked, read_round, visit
+
+PHONE: ViewportSize = {"width": 390, "height": 844}
+TABLET: ViewportSize = {"width": 1280, "height": 800}
+V12 = Layout((Bank("A", (1, 2, 3, 4, 5, 6), 1, 1), Bank("B", (7, 8, 9, 10, 11, 12), 7, 7)))
+
+
+@pytest.fixture
+def browser_context_args(
+    browser_context_args: Mapping[str, object], request: pytest.FixtureRequest
+) -> dict[str, object]:
+    """A screen of the size that a test asks for."""
+    return {**browser_context_args, "viewport": getattr(request, "param", TABLET), "has_touch": True}
+
+
+def beyond(page: Page) -> int:
+    """By how much the page is wider than the screen, in pixels."""
+    return int(page.evaluate("document.documentElement.scrollWidth - innerWidth"))
+
+
+def below(page: Page) -> int:
+    """By how much it is taller."""
+    return int(page.evaluate("document.documentElement.scrollHeight - innerHeight"))
+
+
+@pytest.mark.parametrize("browser_context_args", [PHONE], indirect=True, ids=["phone"])
+@pytest.mark.parametrize("layout", [FOUR, V8, V12], ids=["one bank", "two banks of four", "twelve bores"])
+def test_a_phone_shows_every_page_of_a_visit_without_moving_sideways(
+    page: Page, shop: Database, layout: Layout
+) -> None:
+    visit_id = heat_soaked(shop, layout)
+    read_round(shop, visit_id, HEAT_SOAKED)
+    with serving(shop) as server:
+        for phase in PHASES:
+            for path in (phase.slug, f"{phase.slug}/readings") if phase.rounds != "none" else (phase.slug,):
+                page.goto(f"{server}/visits/{visit_id}/{path}")
+                expect(page.locator("main")).to_be_visible()
+                assert beyond(page) <= 0, path
+        for path in (f"visits/{visit_id}/sign-off", f"visits/{visit_id}/sheet", "engines/1", "settings", "audit", ""):
+            page.goto(f"{server}/{path}")
+            assert beyond(page) <= 0, path
+
+
+@pytest.mark.parametrize("browser_context_args", [PHONE], indirect=True, ids=["phone"])
+@pytest.mark.parametrize("layout", [FOUR, V8, V12], ids=["one bank", "two banks of four", "twelve bores"])
+def test_a_phone_shows_the_whole_keypad_at_once(page: Page, shop: Database, layout: Layout) -> None:
+    visit_id = heat_soaked(shop, layout)
+    with serving(shop) as server:
+        page.goto(f"{server}/visits/{visit_id}/{HEAT_SOAKED.slug}/readings")
+        keys = page.locator(".keys .key")
+        expect(keys.first).to_be_visible()
+        boxes = [box for key in keys.all() if (box := key.bounding_box()) is not None]
+    assert len(boxes) == 16
+    assert all(box["width"] >= 72 and box["height"] >= 72 for box in boxes)
+    assert all(box["x"] >= 0 and box["x"] + box["width"] <= PHONE["width"] for box in boxes)
+    top, bottom = min(box["y"] for box in boxes), max(box["y"] + box["height"] for box in boxes)
+    assert bottom - top <= PHONE["height"]
+    if layout is not V12:
+        assert bottom <= PHONE["height"]
+
+
+@pytest.mark.parametrize("slug", ["cold-preset", "first-fire", "part-throttle-bank-balance", "lock-down"])
+def test_the_steps_of_a_phase_need_no_scrolling_on_a_tablet(page: Page, shop: Database, slug: str) -> None:
+    visit_id = visit(shop, engine(shop, V8))
+    with serving(shop) as server:
+        page.goto(f"{server}/visits/{visit_id}/{slug}")
+        expect(page.get_by_role("heading", name="Checklist")).to_be_visible()
+        assert below(page) <= 0
+
+
+def test_the_enter_key_registers_an_engine_and_leaves_its_layout(page: Page, shop: Database) -> None:
+    with serving(shop) as server:
+        page.goto(f"{server}/engines/new")
+        for label, value in (("Serial number", "31-0400"), ("Displacement", "1.6"), ("Target idle speed", "850")):
+            page.get_by_label(label, exact=True).fill(value)
+        page.get_by_label("Bank A: cylinder numbers, front first").fill("1 3 5 7")
+        page.get_by_label("Bank B: cylinder numbers, front first").fill("2 4 6 8")
+        page.get_by_label("Vehicle").press("Enter")
+        expect(page.get_by_role("heading", name="Engine 31-0400")).to_be_visible()
+        expect(page.get_by_text("1 3 5 7, stop screw at bore 1")).to_be_visible()
