@@ -74,6 +74,16 @@ def test_what_the_meter_cannot_tell_is_named_or_counted_and_never_blamed(high: t
     )
 
 
+def test_where_each_tile_says_even_no_bore_is_called_not_sure() -> None:
+    """Eight bores that are each likely inside are not likely so all at once."""
+    found = found_for([7.0 if bore <= 4 else 6.25 for bore in V8.bores])
+    assert found.verdict is Conformity.UNDECIDED
+    assert {one.verdict for one in found.standings} == {BoreVerdict.EVEN}
+    assert verdict_sentence(found, KGH) == (
+        f"Each bore alone is likely inside, all of them together only {probability(found)} likely."
+    )
+
+
 def decided(conformity: Conformity, all_inside: float, **more: object) -> RoundResult:
     """An even round, as if that had been decided of it."""
     return replace(found_for([6.5] * 8), decision=Decision(conformity, all_inside, **more))  # type: ignore[arg-type]

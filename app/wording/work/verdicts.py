@@ -60,6 +60,7 @@ MANY_AT_LIMIT = Message(
     "{probability} likely that all bores are inside. Not sure of {count} of {total} bores.",
     limit=SENTENCE,
 )
+NOT_ALL = Message("Each bore alone is likely inside, all of them together only {probability} likely.", limit=SENTENCE)
 METER_LIMIT = Message(
     "{probability} likely that all bores are within ±{tolerance}. More readings with this meter hardly help.",
     limit=SENTENCE,
@@ -149,7 +150,9 @@ def _so_far(found: RoundResult, tolerance: str) -> str:
 
 
 def _at_limit(found: RoundResult) -> str:
-    bores, chance = _with(found, BoreVerdict.AT_LIMIT) or [found.least_likely], probability(found)
+    bores, chance = _with(found, BoreVerdict.AT_LIMIT), probability(found)
+    if not bores:
+        return say(NOT_ALL, probability=chance)
     if len(bores) <= MOST_NAMED:
         return say(AT_LIMIT, bores=bore_list(bores), count=len(bores), probability=chance)
     return say(MANY_AT_LIMIT, count=len(bores), total=len(found.standings), probability=chance)
