@@ -228,15 +228,39 @@ def answer(
             ssl_certfile=secured.file if secured else None,
         )
     )
-    for line in addresses(host, door.getsockname()[1], scheme_of(secured)):
-        typer.echo(line)
-    for line in secured.lines if secured else ():
-        typer.echo(line)
-    if pairing is not None and pairing.home:
-        pairing.new()
-    if until is not None:
-        threading.Thread(target=stop_when, args=(until, server), daemon=True).start()
-    server.run(sockets=[door.dup()])  # the server closes what it is handed
+    with stopping(server):
+        for line in addresses(host, door.getsockname()[1], scheme_of(secured)):
+            typer.echo(line)
+        for line in secured.lines if secured else ():
+            typer.echo(line)
+        if pairing is not None and pairing.home:
+            pairing.new()
+        if until is not None:
+            threading.Thread(target=stop_when, args=(until, server), daemon=True).start()
+        server.run(sockets=[door.dup()])  # the server closes what it is handed
+
+
+@contextmanager
+def stopping(server: "Server") -> Iterator[None]:
+    """Ctrl-C and SIGTERM stop ``server``, from before it runs; on leaving, KeyboardInterrupt where one came.
+
+    Raised where it comes, before the server listens for it, an interrupt can be lost: in a callback of a weak
+    reference it is printed and ignored.
+    """
+    asked = threading.Event()
+
+    def stop(_signal: int, _frame: object) -> None:
+        asked.set()
+        server.should_exit = True
+
+    before = {one: signal.signal(one, stop) for one in (signal.SIGINT, signal.SIGTERM)}
+    try:
+        yield
+    finally:
+        for one, handler in before.items():
+            signal.signal(one, handler)
+    if asked.is_set():
+        raise KeyboardInterrupt
 
 
 def pairing_for(host: str, port: int, scheme: str = "http") -> "Pairing":

@@ -3,15 +3,19 @@
 import os
 import re
 import shutil
+import signal
 import socket
 import subprocess
 import sys
 import time
 import urllib.error
 import urllib.request
+import weakref
 from pathlib import Path
 
 import pytest
+import uvicorn
+from fastapi import FastAPI
 
 from app import places
 from app.server import cli, network
@@ -65,6 +69,33 @@ def test_a_shop_of_one_s_own_lives_in_the_usual_place(tmp_path: Path) -> None:
     )
     assert tmp_path in Path(asked.stdout.strip()).parents
     assert (Path(asked.stdout.strip()) / "shop.db").exists()
+
+
+def test_a_stop_that_comes_before_the_server_listens_is_not_lost(monkeypatch: pytest.MonkeyPatch) -> None:
+    """In a callback of a weak reference an exception is printed and ignored, and an interrupt is one."""
+    told: list[bool] = []
+
+    def told_to_stop_meanwhile(*_: object) -> list[str]:
+        thing = set[int]()
+        _watch = weakref.ref(thing, lambda _: signal.raise_signal(signal.SIGTERM))
+        del thing
+        return []
+
+    def told_and_closed(server: uvicorn.Server, sockets: list[socket.socket]) -> None:
+        told.append(server.should_exit)
+        for one in sockets:
+            one.close()
+
+    monkeypatch.setattr(cli, "addresses", told_to_stop_meanwhile)
+    monkeypatch.setattr(uvicorn.Server, "run", told_and_closed)
+    before = signal.signal(signal.SIGTERM, signal.default_int_handler)
+    try:
+        with socket.create_server(("127.0.0.1", 0)) as door, pytest.raises(KeyboardInterrupt):
+            cli.answer(FastAPI(), door, "127.0.0.1")
+        assert signal.getsignal(signal.SIGTERM) is signal.default_int_handler
+    finally:
+        signal.signal(signal.SIGTERM, before)
+    assert told == [True]
 
 
 def test_the_shop_is_open_once(tmp_path: Path) -> None:
