@@ -131,7 +131,7 @@ async def _shop(request: Request) -> Database:
 
 
 async def _now(request: Request) -> str:
-    """When it was done: now, less the time for which the tablet held it because there was no link."""
+    """When it was done: now, less the time for which the tablet held it because there was no connection."""
     clock: Callable[[], datetime] = request.app.state.clock
     try:
         held = float(request.headers.get(OUTBOX, "0"))

@@ -124,7 +124,7 @@ JOINTS: dict[str, JointKind] = {
     "screws_in": "screw-in",
     "screws_out": "screw-out",
 }
-"""The fields that say how two neighbors are joined where that is not by a coupler on a blade."""
+"""The fields that say how two neighbors are joined where that is not by a coupler on a feeler."""
 
 LAYOUT_NAMES = (
     *("a_bores", "a_stop", "a_drive", "b_bores", "b_stop", "b_drive", "sensor", "springless"),

@@ -1,7 +1,7 @@
 """The language that is spoken: one for the tablet, one for what the customer gets (sheet and telephone).
 
-English is the source language and the only one shipped. A translation is a ``gettext`` catalogue: whoever serves a
-request says which is current, and ``message.say`` and the templates look their text up in it.
+English is the source language and the only one shipped. A translation is a ``gettext`` catalog: the page that is served
+says which is current, and ``message.say`` and the templates look their text up in it.
 """
 
 from collections.abc import Iterator
@@ -17,7 +17,7 @@ _current: ContextVar[NullTranslations | None] = ContextVar("current", default=No
 
 
 def current() -> NullTranslations:
-    """The catalogue in which everything is said now."""
+    """The catalog in which everything is said now."""
     return _current.get() or _tablet.get()
 
 
@@ -28,7 +28,7 @@ def tag() -> str:
 
 @contextmanager
 def speaking(tablet: NullTranslations, customer: NullTranslations | None = None) -> Iterator[None]:
-    """Say everything inside in these catalogues; ``customer`` is the tablet's where none is given."""
+    """Say everything inside in these catalogs; ``customer`` is the tablet's where none is given."""
     held = _tablet.set(tablet), _customer.set(customer)
     try:
         yield

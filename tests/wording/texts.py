@@ -1,8 +1,12 @@
-"""Every text that a person reads, wherever it is: messages, safety messages and the marked text of templates."""
+"""Every text that a person reads, wherever it is: messages, safety messages, the marked text of templates, what
+describes the JSON interface; and what programmers read beside the code."""
 
+import ast
 import importlib
+import io
 import pkgutil
 import re
+import tokenize
 from collections.abc import Iterator
 from dataclasses import fields, is_dataclass
 from html.parser import HTMLParser
@@ -12,11 +16,18 @@ from typing import NamedTuple
 
 import app.wording
 from app import places
+from app.web.api.interface import document
 from app.wording.message import Message
+
+ROOT = Path(next(iter(app.__path__)))
 
 TAGS = re.compile(r"{#.*?#}|{%.*?%}|{{.*?}}", re.DOTALL)
 MARKED = re.compile(r"""\b_\(\s*("(?:[^"\\]|\\.)*"|'(?:[^'\\]|\\.)*')""")
 ATTRIBUTES = ("aria-label", "title", "placeholder", "alt")
+NAMES = re.compile(r"``[^`]*``|`[^`]*`|^\s*>>> .*(\n(?!\s*(>>>|$)).*)*", re.MULTILINE)
+"""Names of the code inside a text for programmers, and examples with what they answer."""
+PUBLISHED = re.compile(r"shop/exchange/v\d")
+"""Modules whose docstrings are part of a schema that was handed out: they stay as they are."""
 
 
 class Text(NamedTuple):
@@ -82,6 +93,39 @@ def of_template(file: Path) -> Iterator[Text]:
     reader.feed(TAGS.sub(" ", source))
     for text in reader.found:
         yield Text(where, text)
+
+
+def of_interface() -> Iterator[Text]:
+    """What the document of the JSON interface says of itself, names of fields left out."""
+    yield from _described(document(), "interface")
+
+
+def _described(node: object, where: str) -> Iterator[Text]:
+    if isinstance(node, list):
+        for one in node:
+            yield from _described(one, where)
+    elif isinstance(node, dict):
+        for name, value in node.items():
+            if name in ("description", "summary") and isinstance(value, str):
+                yield Text(f"{where}/{name}", NAMES.sub(" ", value))
+            else:
+                yield from _described(value, f"{where}/{name}")
+
+
+def of_code() -> Iterator[Text]:
+    """The docstrings and comments of the program, names of the code left out."""
+    for file in sorted(ROOT.rglob("*.py")):
+        name = file.relative_to(ROOT).as_posix()
+        if PUBLISHED.match(name):
+            continue
+        source = file.read_text()
+        for node in ast.walk(ast.parse(source)):
+            match node:
+                case ast.Expr(value=ast.Constant(value=str(text))):
+                    yield Text(f"{name}:{node.lineno}", " ".join(NAMES.sub(" ", text).split()))
+        for token in tokenize.generate_tokens(io.StringIO(source).readline):
+            if token.type == tokenize.COMMENT:
+                yield Text(f"{name}:{token.start[0]}", NAMES.sub(" ", token.string))
 
 
 class _Reader(HTMLParser):

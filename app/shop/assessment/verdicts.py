@@ -152,7 +152,7 @@ def visit_prior(record: VisitRecord, back: int = LESSONS_BACK) -> Posterior | No
 
 
 def _start(record: VisitRecord) -> Posterior:
-    """What is believed of an engine before its first reading of a visit."""
+    """The prior of an engine before its first reading of a visit."""
     engine = record.engine
     return visit_prior(record) or start_prior(
         record.layout, record.hardware, engine.displacement, engine.idle_speed, record.ambient
@@ -241,15 +241,15 @@ def _pooled(readings: Iterable[Reading]) -> dict[int, list[float]]:
 
 
 def balanced(record: VisitRecord, found: BankAssessment) -> bool:
-    """Whether the banks stand close enough at every opening read, or nothing speaks against the links."""
+    """Whether the banks stand close enough at every opening read, or nothing speaks against the link rods."""
     off_idle = [d for d in found.differences if d.lever_travel > 0]
     return found.cause is Cause.NOTHING or all(abs(d.percent) <= 100 * record.settings.bank_window for d in off_idle)
 
 
 def held_off(record: VisitRecord) -> str:
-    """The bank that a link turned too far holds off its stop; empty when idle stands as it did before, or was not read.
+    """The bank that a link rod turned too far holds off its stop; empty when idle is as it was before, or was not read.
 
-    Told from the ratio of the banks' means at idle, before the link was turned and after.
+    Told from the ratio of the banks' means at idle, before the link rod was turned and after.
     """
     mine = [r for r in record.rounds if r.row.phase == BANK_BALANCE.slug]
     before, after = accepted_round(record, HEAT_SOAKED), opening_rounds(record, mine).get(0.0)

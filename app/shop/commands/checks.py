@@ -1,4 +1,4 @@
-"""Checks: what a phase asks for, recorded with who and when; and the overrides that pass one with a reason."""
+"""Checks: what a phase asks for, recorded with who and when; and waivers of what is missing."""
 
 import math
 from collections.abc import Mapping
@@ -118,9 +118,9 @@ def take_back(shop: Database, visit_id: int, key: str, slug: str, item: str, by:
 def waive(
     shop: Database, visit_id: int, key: str, slug: str, why: str, by: str, at: str, gate: str | None = None
 ) -> int:
-    """Pass a phase with something missing, for a reason that is kept and printed. Returns the row's id.
+    """Continue with something missing, for a reason that is stored and printed. Returns the row's id.
 
-    With a ``gate`` only that one thing is passed over: the fine round may then be read before the engine is hot.
+    With a ``gate`` only that one thing is waived: the fine round may then be read before the engine is hot.
 
     Raises RejectedError without a reason or initials, when nothing is missing, and when what is missing may not be
     skipped.

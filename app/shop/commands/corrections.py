@@ -1,7 +1,7 @@
 """Corrections after the sign-off: what was recorded wrong, corrected by a new row, as a new issue of the sheet.
 
 A visit that was signed off is not opened again: nothing can be read or moved in it. But a figure that was mistyped can
-be put right with a reason, and whoever holds the earlier sheet can be told what replaced it.
+be corrected with a reason, and the holder of the earlier sheet can be told what replaced it.
 """
 
 import math

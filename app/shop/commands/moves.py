@@ -52,7 +52,7 @@ class NewMove:
 def make(shop: Database, visit_id: int, key: str, new: NewMove, at: str, seen: int | None = None) -> int:
     """Store a move that was made and return its id. Raises RejectedError, with nothing stored.
 
-    ``seen`` is the newest move of the visit that whoever made this one knew of, 0 for none: when there is a newer one,
+    ``seen`` is the newest move of the visit that the maker of this one knew of, 0 for none: when there is a newer one,
     both may be the same turn of the same screw, told by two tablets, and ConflictError asks. None asks nothing.
     """
     key = checked(key)

@@ -1,6 +1,6 @@
 """People who sign off: who they are, and proof by a PIN that it is them.
 
-A PIN of a few digits is no secret from somebody who holds the file; it says who of those let in is at the tablet. So
+A PIN of a few digits is no secret from a person who holds the file; it says who of the shop is at the tablet. So
 guessing is slowed down, in rows that a restart does not forget.
 """
 

@@ -1,4 +1,4 @@
-"""The tablets that were let in: named, listed, and shut out again."""
+"""The paired tablets: named, listed, and removed."""
 
 import hashlib
 from collections.abc import Mapping, Sequence
@@ -17,7 +17,7 @@ from app.shop.store.idempotency import checked, earlier, fingerprint
 from app.shop.store.tables import Tablet
 
 LASTS = timedelta(days=365)
-"""How long a tablet is let in before it has to be paired again."""
+"""How long a pairing lasts before the tablet has to be paired again."""
 
 
 def hashed(token: str) -> str:
@@ -27,23 +27,23 @@ def hashed(token: str) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Admission:
-    """Who is let in: the time of pairing of each token, by its hash."""
+    """Which tokens have access: the time of pairing of each, by its hash."""
 
     paired: Mapping[str, datetime]
 
     @staticmethod
     def of(rows: Sequence[Tablet]) -> "Admission":
-        """The tablets that are let in by these rows."""
+        """The tokens that these rows give access."""
         return Admission({row.token: datetime.fromisoformat(row.paired_at) for row in rows})
 
     def admits(self, token: str, now: datetime) -> bool:
-        """Whether a tablet with that token is let in. A clock put back shuts nobody out."""
+        """Whether a tablet with that token has access. A clock put back takes no access away."""
         paired = self.paired.get(hashed(token))
         return paired is not None and now - paired < LASTS
 
 
 def let_in(session: Session) -> list[Tablet]:
-    """The tablets that are let in, in the order in which they were paired."""
+    """The tablets that have access, in the order in which they were paired."""
     return [row for row in current(session.exec(select(Tablet).order_by(col(Tablet.id))).all()) if row.active]
 
 

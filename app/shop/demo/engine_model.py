@@ -48,7 +48,7 @@ class DemoEngineModel:
             self.gaps[bore] = max(1.0, self.gaps[bore] + turns * TURN)
 
     def reset(self, coupler: Coupler, thou: float) -> None:
-        """Reset a coupler with its far plate on a blade."""
+        """Reset a coupler with its far plate on a feeler."""
         shift = thou + self.rng.gauss(0, HAND) - self.gaps[coupler.far]
         for bore in self.layout.bank_of(coupler.far).beyond(coupler):
             self.gaps[bore] = max(1.0, self.gaps[bore] + shift)

@@ -30,7 +30,7 @@ MOST_STEPS = 90
 
 @dataclass
 class DemoTechnician:
-    """Somebody of the yard at work: makes keys, lets time pass, and writes through the store's verbs."""
+    """A technician of the shop at work: makes keys, lets time pass, and writes through the store's verbs."""
 
     shop: Database
     rng: random.Random

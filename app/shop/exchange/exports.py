@@ -32,7 +32,7 @@ FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
 
 def engine_file(session: Session, engine_id: int, at: str) -> v4.EngineFile:
-    """One engine with everything ever recorded of it. Raises NotFoundError, RejectedError for one to practise on."""
+    """One engine with everything ever recorded of it. Raises NotFoundError, RejectedError for a training engine."""
     engine = engines.get(session, engine_id)
     if training.of_engine(session, engine_id) is not None:
         raise RejectedError({"": because(Rejection.TRAINING_STAYS)})

@@ -12,7 +12,7 @@ from app.sync.engine.units import MINUTE, ZERO_CELSIUS
 from app.sync.readings.heat import Heat, HeatPoint, HeatRule, Lack, heat_soaked
 
 GATE = "heat"
-"""The name of the gate, in an override that opened it."""
+"""The name of the gate, in a waiver that opened it."""
 
 
 _heat_soaked = lru_cache(maxsize=128)(heat_soaked)

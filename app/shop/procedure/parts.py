@@ -6,7 +6,7 @@ from typing import Literal
 from app.sync.engine.layout import Layout
 
 Part = Literal["always", "sensor", "two banks", "couplers", "blades", "screws", "shafts", "bypass", "plenum"]
-"""``blades`` and ``screws`` are couplers set by a blade and by a screw of their own; ``shafts`` are those that carry
+"""``blades`` and ``screws`` are couplers set by a feeler and by a screw of their own; ``shafts`` are those that carry
 more than one plate."""
 
 

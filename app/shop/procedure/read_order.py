@@ -15,7 +15,7 @@ class NextReading:
 
     ``bore`` is None when the round is closed, or the phase has no rounds. ``follow`` are the bores after it.
     ``current`` is the round as recorded so far, None before its first reading, and ``first`` the bore it began with.
-    ``from_above``: the lever is opened further first and brought back onto the blade.
+    ``from_above``: the lever is opened further first and brought back onto the feeler.
     """
 
     round_number: int
@@ -87,9 +87,9 @@ def to_open_again(record: VisitRecord, phase: Phase, due: NextReading) -> bool:
 
 
 def next_opening(record: VisitRecord, mine: list[Round]) -> float | None:
-    """The opening still to be read, None when all were; idle (0) comes last, once a link was turned.
+    """The opening still to be read, None when all were; idle (0) comes last, once a link rod was turned.
 
-    A link that was made too short holds its bank off the stop, and only idle shows that.
+    A link rod that was made too short holds its bank off the stop, and only idle shows that.
     """
     read = opening_rounds(record, mine)
     turned = any(not kind_of(m.kind).at_idle for m in record.moves)

@@ -24,7 +24,7 @@ class Requirement(StrEnum):
     BANKS_TOGETHER = "banks-together"
     BANK_ON_STOP = "bank-on-stop"  # bank
     IDLE_AGAIN = "idle-again"
-    IDLE_OFF = "idle-off"  # speed, wanted, most: all rev/min
+    IDLE_OFF = "idle-off"  # speed, wanted, most: all rpm
     SNAP_READ = "snap-read"  # bore, done, wanted
     SNAP_LOOSE_BANK = "snap-loose-bank"  # bore, scatter, expected, bank
     SNAP_LOOSE_COUPLER = "snap-loose-coupler"  # bore, scatter, expected, near, far

@@ -1,4 +1,4 @@
-"""What an engine's visits say together: each as found and as left, and what changed while nobody worked on it.
+"""What an engine's visits say together: each as found and as left, and what changed between visits.
 
 ``build_history`` takes what counts of one visit out of its record; ``changes`` sets each visit against the one before
 it and asks what slipped. Nothing here reads the database (see ``history_cache``): a visit is worked out once.

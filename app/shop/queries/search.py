@@ -1,8 +1,8 @@
-"""Finding an engine by whatever part of it somebody remembers, typing errors forgiven.
+"""Finding an engine by whatever part of it a person remembers, typing errors forgiven.
 
 The index is kept by triggers (see the migration that made it), from ``search_text``, one row an engine:
 ``search_part`` holds every three letters in a row and answers for any part of a word; ``search_word`` holds whole words
-without their accents; ``search_term`` lists every word once, so that a mistyped one can be put right by looking up its
+without their accents; ``search_term`` lists every word once, so that a mistyped one can be corrected by looking up its
 few hundred neighbors.
 """
 

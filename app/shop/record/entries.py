@@ -112,7 +112,7 @@ class RoundEntry(Entry):
 
 @dataclass(frozen=True, slots=True)
 class MoveEntry(Entry):
-    """An adjustment made; ``amount`` in turns, flats or metres by ``kind``."""
+    """An adjustment made; ``amount`` in turns, flats or meters by ``kind``."""
 
     visit_id: int
     phase: str

@@ -1,4 +1,4 @@
-"""The units a shop sees and types in: temperatures, pressures, blades, distances. Records keep the item's own unit.
+"""The units a shop sees and types in: temperatures, pressures, feelers, distances. Records keep the item's own unit.
 
 A figure is turned from one into the other by a ``Measure`` and nowhere else. What a shop chose changes how figures are
 worded, on every visit at once, and nothing of how they are judged.
@@ -110,7 +110,7 @@ class Units:
 
     @cached_property
     def metric(self) -> bool:
-        """Whether blades are in millimetres."""
+        """Whether feelers are in millimeters."""
         return self.blade == "mm"
 
     @property

@@ -51,9 +51,9 @@ class Settings:
     """What a shop may set: windows as fractions of the mean, lengths [m], temperatures [K], times [s].
 
     An engine is even from ``pass_probability`` on that all bores are inside. ``bank_window`` holds for the banks off
-    idle, ``idle_bank_window`` for the ratio of their means at idle before and after a link was turned. ``people`` are
-    initials and full names. ``altitude`` [m] of the shop above sea level stands in for the day's air pressure where
-    nobody recorded that.
+    idle, ``idle_bank_window`` for the ratio of their means at idle before and after a link rod was turned. ``people``
+    are initials and full names. ``altitude`` [m] of the shop above sea level stands in for the day's air pressure where
+    that was not recorded.
 
     ``openings`` are the feelers under the central lever for the bank balance, two or three; 0.010 in and 0.030 in open
     the plates by about 0.6 and 1.7 degrees on a one-inch lever, and a factor of three tells the length of a link rod

@@ -10,7 +10,7 @@ from app.shop.store.tables import Setup
 
 
 def now(session: Session) -> tuple[int, Settings]:
-    """The newest version and its number, 0 with the defaults when nobody set anything."""
+    """The newest version and its number, 0 with the defaults when nothing was set."""
     row = session.exec(select(Setup).order_by(col(Setup.id).desc())).first()
     return (row.ident, from_json(row.said)) if row else (0, DEFAULTS)
 

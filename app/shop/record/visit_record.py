@@ -32,7 +32,7 @@ TAKEN_BACK = "taken back"
 """The text of a check that takes back the one it supersedes."""
 
 SPEEDS = ("idle-speed", "idle")
-"""The items, of any phase, that tell how fast the engine idles: rev/min."""
+"""The items, of any phase, that tell how fast the engine idles: rpm."""
 
 AIR = ("air-pressure", "air-temperature")
 """The items, of any phase, that tell the air of the day: kPa absolute and degrees Celsius."""
@@ -46,7 +46,7 @@ PHASE_ORDER = ("cold-preset", "first-fire", "heat-soaked-recheck", "part-throttl
 
 @dataclass(frozen=True)
 class Round:
-    """One pass over the bores, with every reading ever entered in it, oldest first.
+    """A round: every bore in turn, with every reading ever entered in it, oldest first.
 
     Worked out from those: ``readings`` that count (not superseded, skips left out); ``latest`` of each bore, the
     drift check apart; ``closing``, the drift check that ended the round; ``skipped`` bores, not read after all;

@@ -1,4 +1,4 @@
-"""Every write carries a key made by whoever writes: the same one twice is stored once and answered alike."""
+"""Every write carries a key made by the writer: the same one twice is stored once, with the same answer."""
 
 import hashlib
 import json

@@ -9,7 +9,7 @@ MOST = 200
 
 
 class LruCache:
-    """Values by key, the least lately used ones forgotten first. Whoever asks has to know that a value still holds."""
+    """Values by key, the least lately used ones forgotten first. The caller has to know that a value still holds."""
 
     def __init__(self, most: int = MOST) -> None:
         self.most = most

@@ -1,7 +1,7 @@
 """Seals: a hash of what a row of evidence says, stored with it, so that a change behind the program's back shows.
 
 SQLite's own check looks at the shape of the file. A bit that flipped inside a stored value passes it, and so does a row
-that was edited by hand; neither passes this one. It is no protection from somebody who knows how a seal is made.
+that was edited by hand; neither passes this one. It is no protection from a person who knows how a seal is made.
 """
 
 import hashlib
@@ -45,7 +45,7 @@ class Seals:
 
 
 def check(connection: sqlite3.Connection) -> Seals:
-    """Make the seal of every row again and compare. Tables from before there were seals are passed over."""
+    """Make the seal of every row again and compare. Tables from before there were seals are left out."""
     sound, unsealed, broken = 0, 0, []
     for (table,) in connection.execute(
         "SELECT s.name FROM sqlite_schema s, pragma_table_info(s.name) c WHERE s.type = 'table' AND c.name = 'seal'"

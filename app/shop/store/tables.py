@@ -5,7 +5,7 @@ ones. Hardware is in base units; a reading keeps the figure that the meter showe
 evidence, and is converted when ``app.sync`` is asked.
 
 Rows of every table but ``engine`` are never changed or deleted (triggers see to it): a correction is a new row that
-names the one it supersedes. ``key`` is made by whoever writes, so that the same write sent twice is stored once;
+names the one it supersedes. ``key`` is made by the writer, so that the same write sent twice is stored once;
 ``payload`` is a hash of what was sent under it.
 """
 
@@ -74,7 +74,7 @@ class Fitting(Evidence, table=True):
 
 
 class Practice(Evidence, table=True):
-    """Word that an engine is simulated, to practise on. What it is follows from ``seed`` and ``trouble`` (see
+    """Word that an engine is simulated, for training. What it is follows from ``seed`` and ``trouble`` (see
     ``app.sync.simulation.simulator``); where it stands, from the readings and moves of its visits."""
 
     __table_args__ = (UniqueConstraint("engine_id"), STRICT)
@@ -170,7 +170,7 @@ class Visit(Evidence, table=True):
 
 
 class RoundRow(Evidence, table=True):
-    """One pass over the bores. ``opening`` is what holds the central lever off its rest [m], 0 at idle.
+    """A round: every bore in turn. ``opening`` is what holds the central lever off its rest [m], 0 at idle.
 
     ``from_above`` is 1 where the lever was opened further first and brought back, None where it was opened up to there.
     """
@@ -212,7 +212,7 @@ class ReadingRow(Evidence, table=True):
 
 
 class MoveRow(Evidence, table=True):
-    """One adjustment actually made. ``amount`` is in turns, flats, or metres of blade, by ``kind``: turns of a stop
+    """One adjustment actually made. ``amount`` is in turns, flats, or meters of feeler, by ``kind``: turns of a stop
     screw or of a coupler's own screw are positive inward, those of a bypass screw outward. Which kinds there are is
     known to ``app.sync.engine.adjusters``, not to the table.
 
@@ -265,7 +265,7 @@ class CheckRow(Evidence, table=True):
 class Override(Evidence, table=True):
     """Word that a phase was passed with something missing, by whom and why. ``missing`` says what, as it was then.
 
-    ``gate`` names the one thing that was passed over when it was not the whole phase.
+    ``gate`` names the one thing that was waived when it was not the whole phase.
     """
 
     __table_args__ = (STRICT,)
@@ -324,7 +324,7 @@ class Person(Evidence, table=True):
 
 
 class PinTry(Evidence, table=True):
-    """One time somebody gave a PIN: for whom, and whether it was ``right``. The name is that of the person row."""
+    """One time a PIN was given: for whom, and whether it was ``right``. The name is that of the person row."""
 
     __tablename__ = "pin_try"
     __table_args__ = (STRICT,)
@@ -334,7 +334,7 @@ class PinTry(Evidence, table=True):
 
 
 class Tablet(Evidence, table=True):
-    """A tablet that was let in. A new name, and its removal (``active`` 0), is a row that supersedes the one before.
+    """A paired tablet. A new name, and its removal (``active`` 0), is a row that supersedes the one before.
 
     ``token`` is the SHA-256 of what the tablet keeps in its cookie: 256 random bits need no slower hash.
     """

@@ -42,7 +42,7 @@ from app.sync.simulation.simulator import (
 
 TROUBLES: tuple[Trouble, ...] = get_args(Trouble)
 RAN_BEFORE = 40.0
-"""Minutes that a practice engine ran before: it is hot right through."""
+"""Minutes that a training engine ran before: it is heat-soaked."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,11 +65,12 @@ class Slack:
 
 @dataclass(frozen=True, slots=True)
 class Truth:
-    """What nobody sees at a real engine.
+    """What cannot be seen at a real engine.
 
     ``worst`` and ``worst_at_first`` are fractions of the mean, ``scale`` what the meter shows over what flows, ``late``
-    the bank whose link is late against the other and by how many flats, ``worn`` the bank with lost motion in a joint
-    of its link and what that is good for in flats. ``minutes`` are those at idle, ``bank_minutes`` those off idle.
+    the bank whose link rod is late against the other and by how many flats, ``worn`` the bank with lost motion in a
+    joint of its link rod and what that is good for in flats. ``minutes`` are those at idle, ``bank_minutes`` those off
+    idle.
     """
 
     bores: tuple[TrueBore, ...]
@@ -99,7 +100,7 @@ def ids(session: Session) -> frozenset[int]:
 
 
 def read(shop: Database, visit_id: int, key: str, new: NewReading, at: str) -> int:
-    """Read a bore of the practice engine and keep what the meter shows, whatever ``value`` says. Returns its id.
+    """Read a bore of the training engine and keep what the meter shows, whatever ``value`` says. Returns its id.
 
     Raises RejectedError for an engine that is real, NotFoundError.
     """
@@ -128,7 +129,7 @@ def read(shop: Database, visit_id: int, key: str, new: NewReading, at: str) -> i
 
 
 def read_speed(shop: Database, visit_id: int, key: str, slug: str, item: str, by: str, at: str) -> int:
-    """Look at the practice engine's tachometer and keep what it shows under an item of a phase.
+    """Look at the training engine's tachometer and keep what it shows under an item of a phase.
 
     Raises RejectedError for an engine that is real, NotFoundError.
     """
@@ -153,7 +154,7 @@ def current_state(session: Session, practice: Practice, record: VisitRecord) -> 
 
 
 def truth(session: Session, visit_id: int) -> Truth:
-    """How the practice engine of a visit really stands. Raises NotFoundError for a real engine."""
+    """How the training engine of a visit really stands. Raises NotFoundError for a real engine."""
     record, practice = _practised(session, visit_id)
     stand = current_state(session, practice, record)
     flow, speed = stand.breathe()
@@ -184,7 +185,7 @@ def truth(session: Session, visit_id: int) -> Truth:
 
 
 def expert(session: Session, visit_id: int) -> ReferenceRun:
-    """What somebody careful would have needed to even the same engine at idle. Takes some seconds the first time."""
+    """What a careful technician would have needed to even the same engine at idle. Slow the first time."""
     record, practice = _practised(session, visit_id)
     settings = record.settings
     window = settings.window(HEAT_SOAKED.slug)
@@ -206,12 +207,12 @@ def _careful(
 
 
 def fresh(practice: Practice, record: VisitRecord) -> SimulatedEngine:
-    """A practice engine before anything was done at it, read with the meter of ``record``."""
+    """A training engine before anything was done at it, read with the meter of ``record``."""
     return stand_of(record.layout, practice.seed, _rough(record), practice.trouble)
 
 
 def stand_of(layout: Layout, seed: int, rough: Imperfections, trouble: str) -> SimulatedEngine:
-    """The simulated engine of a seed, hot, with links that somebody set by eye."""
+    """The simulated engine of a seed, hot, with link rods set by eye."""
     ails = next(one for one in TROUBLES if one == trouble)
     return SimulatedEngine(layout, seed, rough, ails, heated=RAN_BEFORE, links_off=True)
 

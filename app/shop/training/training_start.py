@@ -33,7 +33,7 @@ from app.sync.simulation.simulator import PER_BORE, WANTED, Imperfections, usabl
 
 
 def _layout(*banks: tuple[int, ...], joints: tuple[JointKind, ...] = (), bypass: Iterable[int] = ()) -> Layout:
-    """Banks with the stop screw near their middle and the link at their front."""
+    """Banks with the stop screw near their middle and the link rod at their front."""
     made = (
         Bank(name, bores, bores[(len(bores) - 1) // 2], bores[0], joints)
         for name, bores in zip("AB", banks, strict=False)

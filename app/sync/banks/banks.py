@@ -1,9 +1,10 @@
-"""The two banks just off idle: does one leave its stop before the other, and is its link to blame?
+"""The two banks just off idle: does one leave its stop before the other, and is its link rod to blame?
 
-Once off its stop a bank stands where its link puts it: opening less free play, times its lever ratio. Two errors look
-different as the lever opens. A link of the wrong length keeps the same difference in kg/h; a wrong lever ratio lets it
-grow; a bank still on its stop shows next to nothing first and the whole difference later. The readings are weighed
-against all of these at once, on a grid of offset and ratio, so that a bank still on its stop needs no special case.
+Once off its stop a bank stands where its link rod puts it: opening less free play, times its lever ratio. Two errors
+look different as the lever opens. A link rod of the wrong length keeps the same difference in kg/h; a wrong lever ratio
+lets it grow; a bank still on its stop shows next to nothing first and the whole difference later. The readings are
+weighed against all of these at once, on a grid of offset and ratio, so that a bank still on its stop needs no special
+case.
 """
 
 import math
@@ -82,7 +83,7 @@ class Extra(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Opening:
-    """One part-throttle opening: the blade under the central lever [m] and the readings taken there [kg/s].
+    """One part-throttle opening: the feeler under the central lever [m] and the readings taken there [kg/s].
 
     ``readings`` are means of ``times`` readings per bore. ``from_above``: the lever was opened further first and came
     back, so that lost motion in a joint no longer holds its bank back.
@@ -129,9 +130,9 @@ class BankAssessment:
     ratio
         How much faster the second bank opens, as a fraction, with ``ratio_sd``.
     flats
-        Sixths of a turn of the link of ``bank``, negative making it open later; the same number with the other sign at
-        ``or_bank`` does as well. Zero when nothing should be turned. ``bank`` is the one that leaves first: turning it
-        later adds free play, turning the other earlier uses it up.
+        Sixths of a turn of the link rod of ``bank``, negative making it open later; the same number with the other sign
+        at ``or_bank`` does as well. Zero when nothing should be turned. ``bank`` is the one that leaves first: turning
+        it later adds free play, turning the other earlier uses it up.
     flats_sd
         Standard deviation of ``flats`` before rounding; infinite when none are offered.
     sharper_travel
@@ -174,12 +175,12 @@ def balance(
 ) -> BankAssessment:
     """What the readings at a few part-throttle openings say about the two banks.
 
-    Flats are offered only when the free play of both links was proven, lost motion ruled out, at least two openings
-    read on both banks and the length of a link is the probable cause. Only bores read at idle and at the opening count.
+    Flats are offered only when the free play of both link rods was proven, lost motion ruled out, at least two openings
+    read on both banks and the length of a rod is the probable cause. Only bores read at idle and at the opening count.
 
     Parameters: ``layout`` of the engine; ``hardware`` fitted; ``idle`` flow per bore [kg/s] of the evened engine, on
     the same meter; ``openings`` read, in any order; ``meter`` they were read with; ``free_play_proven`` True when
-    both links were felt to have play with the pedal released; ``both_hands`` True for rods with a left-hand and a
+    both link rods were felt to have play with the pedal released; ``both_hands`` True for rods with a left-hand and a
     right-hand thread; ``gain`` of ln(flow) per opening [1/rad] of this engine at idle, None when not known;
     ``joints_tight`` True when no lost motion was felt by hand, which readings both ways may overrule; ``idle_times``
     readings per bore behind ``idle``; ``gauged_ratio`` how much faster the second bank's shaft turns, as a fraction, by

@@ -1,8 +1,8 @@
-"""Stories of what makes two banks part off idle, weighed against their differences at a few openings.
+"""Hypotheses of what makes two banks part off idle, weighed against their differences at a few openings.
 
-Five stories: nothing, a link of the wrong length, unequal levers (with or without a wrong length), lost motion in a
-joint, a bank held off its stop. Each says how far the banks stand apart for an offset and a ratio; on a grid of both a
-bank that is still on its stop needs no special case.
+Five hypotheses: nothing, a link rod of the wrong length, unequal levers (with or without a wrong length), lost motion
+in a joint, a bank held off its stop. Each says how far the banks stand apart for an offset and a ratio; on a grid of
+both a bank that is still on its stop needs no special case.
 """
 
 from collections.abc import Mapping
@@ -74,7 +74,7 @@ def posterior_weights(
     shape (points,); ``doubt`` standard deviation of the logarithm of its gain, averaged over; ``shares`` prior
     probability of each cause; ``ratio_grid`` the ratios considered, shape (ratios,), a single one when it was measured.
 
-    Source: Bayesian comparison of stories; spreads are judgement.
+    Source: Bayesian comparison of hypotheses; spreads are judgement.
     """
     precision = np.asarray(np.linalg.inv(noise), dtype=np.float64)
     everywhere = np.ones_like(lever)
@@ -139,7 +139,7 @@ def _square(
 
 
 SLACK, FELT_WRONG = 0.06, 0.05
-"""Pairs of links with lost motion in a joint, and the part of it that fingers miss (our judgement)."""
+"""Pairs of link rods with lost motion in a joint, and the part of it that fingers miss (our judgement)."""
 
 
 def expected_shares(
@@ -147,7 +147,7 @@ def expected_shares(
 ) -> Mapping[str, float]:
     """What to expect before any reading, by judgement.
 
-    Parameters: ``free_play_proven`` at both links rules out a bank held off its stop, not slack in a joint;
+    Parameters: ``free_play_proven`` at both link rods rules out a bank held off its stop, not slack in a joint;
     ``joints_tight``, felt by hand, rules out the slack, but where an opening was read ``both_ways`` it leaves it
     FELT_WRONG of its share: such readings tell by themselves, and a finger may err; ``gauged_ratio`` from an angle
     gauge settles whether the levers are equal.

@@ -32,7 +32,7 @@ Floats = NDArray[np.float64]
 
 DEMAND = 2.2e-3 / LITRE
 """Air that an idling engine needs at ``DEMAND_SPEED`` [kg/(s m3)] of its displacement (our judgement: engines with one
-manifold are published to need 0.8 to 2 g/s for a liter at 750 rev/min, and a plate per cylinder idles diluted)."""
+manifold are published to need 0.8 to 2 g/s for a liter at 750 rpm, and a plate per cylinder idles diluted)."""
 
 DEMAND_SPEED = 850 * REV_PER_MIN
 """Speed that the demand is stated at [rev/s] (our judgement)."""
@@ -161,7 +161,7 @@ class IdleFlowModel:
 def day_of(pressure: float | None, temperature: float | None, altitude: float = 0.0) -> Ambient:
     """The air of a day: what was recorded of it, else the standard pressure at the shop's altitude.
 
-    Parameters: ``pressure`` absolute [Pa] and ``temperature`` [K], None where nobody recorded it; ``altitude`` of the
+    Parameters: ``pressure`` absolute [Pa] and ``temperature`` [K], None where it was not recorded; ``altitude`` of the
     shop above sea level [m], -2000 to 11000.
 
     >>> day_of(None, None, 2000.0).pressure.__round__()

@@ -82,9 +82,9 @@ class StopTurn:
 
 @dataclass(frozen=True, slots=True)
 class BladeReset:
-    """A coupler loosened, the far plate closed on a blade of thickness ``gap`` [m], the coupler tightened.
+    """A coupler loosened, the far plate closed on a feeler of thickness ``gap`` [m], the coupler tightened.
 
-    ``leaves`` are the one or two leaves [m] that made up the blade.
+    ``leaves`` are the one or two leaves [m] that made up the feeler.
     """
 
     near: int
@@ -136,7 +136,7 @@ class ScrewTurn:
 
 @dataclass(frozen=True, slots=True)
 class LinkTurn:
-    """A bank's link turned; ``flats`` are sixths of a turn, positive opens the bank earlier."""
+    """A bank's link rod turned; ``flats`` are sixths of a turn, positive opens the bank earlier."""
 
     bank: str
     flats: float

@@ -14,12 +14,12 @@ DOUBT = {
     "stop_pitch": 0.1 * MM,
     "stop_lever": 3 * MM,
 }
-"""How far a figure that nobody measured may be off, each way, in nine engines of ten (our judgement)."""
+"""How far a figure that was not measured may be off, each way, in nine engines of ten (our judgement)."""
 
 
 @dataclass(frozen=True, slots=True)
 class Figure:
-    """One hardware figure in base units; an estimate until somebody measured it."""
+    """One hardware figure in base units; an estimate until it was measured."""
 
     value: float
     measured: bool = False
@@ -27,7 +27,7 @@ class Figure:
 
 @dataclass(frozen=True, slots=True)
 class Hardware:
-    """What the physics needs to know of an engine's throttles. Lengths in metres, angles in radians."""
+    """What the physics needs to know of an engine's throttles. Lengths in meters, angles in radians."""
 
     bore_diameter: Figure
     shaft_diameter: Figure
@@ -38,14 +38,14 @@ class Hardware:
     link_lever: Figure
 
     def estimated(self) -> tuple[str, ...]:
-        """Names of the figures nobody has measured yet, in the order of the fields."""
+        """Names of the figures not measured yet, in the order of the fields."""
         return tuple(f.name for f in fields(self) if not getattr(self, f.name).measured)
 
 
 def likely_hardware(displacement: float, bores: int) -> Hardware:
     """Estimates to start from when nothing was measured.
 
-    The bore grows with the square root of the air one cylinder draws, anchored at 48 mm for half a litre (common
+    The bore grows with the square root of the air one cylinder draws, anchored at 48 mm for half a liter (common
     practice, no published source); a shaft of 8 mm to 10 mm, a plate closed at 6 degrees, a screw and rod of M5 x 0.8
     on levers of 25 mm and 30 mm are the usual small-engine choices (common practice, no published source; the pitch
     of the thread itself is ISO 261).

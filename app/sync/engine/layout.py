@@ -2,7 +2,7 @@
 
 A bore goes by its cylinder number everywhere. A bank is a line of bores that share one stop screw; the stop screw acts
 at the stop bore and the joints carry its motion outward, from bore to bore, towards both ends of the bank. A joint is a
-coupler, reset on a blade or turned by a screw of its own, or no joint at all: two plates on one shaft move as one, and
+coupler, reset on a feeler or turned by a screw of its own, or no joint at all: two plates on one shaft move as one, and
 only the air that a bypass screw lets past each of them sets them apart.
 """
 
@@ -58,7 +58,7 @@ class StopScrew:
 
 @dataclass(frozen=True, slots=True)
 class Coupler:
-    """Joins two neighbouring shafts. Resetting it moves ``far`` and every bore beyond it, seen from the stop bore."""
+    """Joins two neighboring shafts. Resetting it moves ``far`` and every bore beyond it, seen from the stop bore."""
 
     near: int
     far: int
@@ -90,13 +90,13 @@ class OtherScrew:
 Adjuster = StopScrew | Coupler | Link | Bypass | OtherScrew
 
 JointKind = Literal["blade", "screw", "screw-in", "screw-out", "shaft"]
-"""How two neighbours are joined: a coupler reset on a blade; a coupler that a screw sets, where nobody knows which way
-opens what lies beyond it, or turned in, or turned out does; both plates on one shaft."""
+"""How two neighbors are joined: a coupler reset on a feeler; a coupler that a screw sets, where it is not known which
+way opens what lies beyond it, or turned in, or turned out does; both plates on one shaft."""
 
 
 @dataclass(frozen=True, slots=True)
 class Joint:
-    """What joins two neighbours, seen from the stop bore."""
+    """What joins two neighbors, seen from the stop bore."""
 
     near: int
     far: int
@@ -105,10 +105,10 @@ class Joint:
 
 @dataclass(frozen=True)
 class Bank:
-    """One line of bores, front of the engine first, with the bores its stop screw and its link act at.
+    """One line of bores, front of the engine first, with the bores its stop screw and its link rod act at.
 
     ``joints`` says how each bore is joined to the next one, front first; empty where every joint is a coupler reset on
-    a blade. ``kinds``, worked out from it, says so of every joint.
+    a feeler. ``kinds``, worked out from it, says so of every joint.
     """
 
     name: str
@@ -257,7 +257,7 @@ class Layout:
         raise KeyError(coupler)
 
     def by_screw(self, coupler: Coupler) -> bool:
-        """Whether a screw sets a coupler, and no blade. Raises KeyError when the engine has no such coupler."""
+        """Whether a screw sets a coupler, and no feeler. Raises KeyError when the engine has no such coupler."""
         return self.joint(coupler) != "blade"
 
     @property
@@ -267,5 +267,5 @@ class Layout:
 
     @cached_property
     def blades_alone(self) -> bool:
-        """Whether every joint is a coupler reset on a blade, and there is no screw beside the stop screws."""
+        """Whether every joint is a coupler reset on a feeler, and there is no screw beside the stop screws."""
         return not self.bypass and not self.extra and not any(bank.joints for bank in self.banks)

@@ -59,7 +59,7 @@ def coupler_rotation(turns: float, hardware: Hardware) -> float:
 
 
 def gap_width(hardware: Hardware) -> float:
-    """Area that one metre of edge gap opens [m]: half the bore's circumference, to 0.5 % at idle.
+    """Area that one meter of edge gap opens [m]: half the bore's circumference, to 0.5 % at idle.
 
     Parameters: ``hardware`` fitted.
 
@@ -71,12 +71,12 @@ def gap_width(hardware: Hardware) -> float:
 
 
 def link_rotation(flats: float, hardware: Hardware, both_hands: bool = False) -> float:
-    """Angle by which a link turns its bank once that has left its stop [rad], positive earlier.
+    """Angle by which a link rod turns its bank once that has left its stop [rad], positive earlier.
 
     Parameters: ``flats`` sixths of a turn of the rod; ``hardware`` fitted, ``link_pitch`` being the pitch of one
     thread; ``both_hands`` True for a rod with a left-hand and a right-hand thread, which changes length twice as fast.
 
-    Source: ``pitch flats / (6 lever)`` with the link square to its lever.
+    Source: ``pitch flats / (6 lever)`` with the link rod square to its lever.
 
     >>> from app.sync.engine.hardware import likely_hardware
     >>> round(link_rotation(1, likely_hardware(4e-3, 8)) * 1e3, 1)  # milliradians
@@ -87,7 +87,7 @@ def link_rotation(flats: float, hardware: Hardware, both_hands: bool = False) ->
 
 
 def flats_for(rotation: float, hardware: Hardware, both_hands: bool = False) -> float:
-    """Flats of a link that turn its bank by an angle; the inverse of ``link_rotation``.
+    """Flats of a link rod that turn its bank by an angle; the inverse of ``link_rotation``.
 
     Parameters: ``rotation`` [rad], positive earlier; ``hardware`` fitted; ``both_hands`` as there.
 

@@ -2,7 +2,7 @@
 
 The closed plate is an ellipse that just fills the bore while standing at ``closed`` from the bore's cross-section. All
 angles are measured from that cross-section, so a plate is closed at ``closed`` and wide open at a quarter turn. The gap
-is the clearance at the plate's edge farthest from the shaft: what a feeler blade measures there.
+is the clearance at the plate's edge farthest from the shaft: what a feeler measures there.
 """
 
 import math

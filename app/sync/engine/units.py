@@ -1,6 +1,6 @@
 """Trade units as multiples of the base units used inside: multiply on the way in, divide on the way out.
 
-The inch, the international pound-force and the conventional millimetre of mercury are exact by definition (NIST SP 811,
+The inch, the international pound-force and the conventional millimeter of mercury are exact by definition (NIST SP 811,
 appendix B); the inch of mercury is the conventional one at 0 degrees Celsius.
 """
 

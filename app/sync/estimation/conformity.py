@@ -29,7 +29,7 @@ PASS_PROBABILITY = 0.95
 LIMIT_PROBABILITY = 0.80  # of all bores inside, for "as far as this meter shows"
 WORTH_READING = 0.5  # chance of a decision for which more rounds are asked for
 ROUNDS = (1, 2, 4)
-TRUTHS, BELIEFS = 200, 200  # draws of what may be true, and of what would then be believed
+TRUTHS, BELIEFS = 200, 200  # draws of the truth, and of the posterior for each
 
 
 class Conformity(StrEnum):
@@ -81,7 +81,7 @@ class Decision:
 def decide(posterior: SharePosterior, pass_probability: float = PASS_PROBABILITY, *, closed: bool) -> Decision:
     """Whether the engine is even.
 
-    Parameters: ``posterior`` of the shares; ``pass_probability`` from which one is believed, above 0.5 and below 1;
+    Parameters: ``posterior`` of the shares; ``pass_probability`` from which a bore is decided, above 0.5 and below 1;
     ``closed`` whether the round was closed.
     """
     above = tuple(b for b, share in posterior.shares.items() if share.above >= pass_probability)
@@ -107,7 +107,7 @@ def decide(posterior: SharePosterior, pass_probability: float = PASS_PROBABILITY
 def most_telling(posterior: SharePosterior, pass_probability: float = PASS_PROBABILITY) -> tuple[int, ...]:
     """The bores that are not yet sure to be inside or outside, by ``P (1 - P) / readings``, the greatest first.
 
-    Parameters: ``posterior`` of the shares; ``pass_probability`` from which one is believed.
+    Parameters: ``posterior`` of the shares; ``pass_probability`` from which a bore is decided.
     """
     unsure = [
         share for share in posterior.shares.values() if max(share.inside, share.above, share.below) < pass_probability
@@ -125,8 +125,8 @@ def foresee(
 ) -> tuple[Foresight, ...]:
     """What more rounds over all bores would lead to, by draws of what may be true.
 
-    Parameters: ``posterior`` of a complete engine; ``pass_probability`` from which one is believed; ``rounds``, numbers
-    of them to foresee.
+    Parameters: ``posterior`` of a complete engine; ``pass_probability`` from which a bore is decided; ``rounds``,
+    numbers of them to foresee.
 
     Source: preposterior analysis, H. Raiffa and R. Schlaifer, Applied Statistical Decision Theory, 1961, from memory.
     """

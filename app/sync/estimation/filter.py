@@ -1,4 +1,4 @@
-"""How readings narrow what is believed of an engine, and what is believed after a whole visit.
+"""How readings narrow the posterior of an engine, and the posterior after a whole visit.
 
 A reading is taken in by an iterated extended Kalman step through the flow model (``breathing``); the tachometer is a
 reading of all the air together. What moves do to a posterior stands in ``moved``.
@@ -32,16 +32,16 @@ ROUND_DRIFT = 0.01  # of the idle over one round (our judgement)
 
 MOST_STEPS = 4  # our judgement
 RELINEARIZE_GAP = 0.5 * THOU
-"""A change of gap below which the flow model is straight enough not to be linearised again (our judgement)."""
+"""A change of gap below which the flow model is straight enough not to be linearized again (our judgement)."""
 
 INNOVATION_GATE = 2.2
 """Standard deviations from what was foretold at which it is asked whether the move before moved anything
 (our judgement)."""
 
 NO_EFFECT_LOG_ODDS = 5.0
-"""Log-likelihood by which "it did not move" must lead over "it moved" before that is believed: odds of 150, as a move
-that moves nothing is rare. At odds of 20 it was believed wrongly on 6 % of 400 engines of the benchmark, mostly of a
-blade that landed where the one before it had (our judgement)."""
+"""Log-likelihood by which "it did not move" must lead over "it moved" before that is taken as so: odds of 150, as a
+move that moves nothing is rare. At odds of 20 it was wrongly taken as so on 6 % of 400 engines of the benchmark, mostly
+of a feeler that landed where the one before it had (our judgement)."""
 
 
 class Innovation(NamedTuple):
@@ -57,10 +57,10 @@ class Innovation(NamedTuple):
 
 
 def run_filter(posterior: Posterior, meter: Meter, events: Sequence[Event]) -> Posterior:
-    """What is believed after all of this happened.
+    """The posterior after all of this happened.
 
-    Readings between two moves are taken together, because nothing stood elsewhere meanwhile. Where they say that the
-    move before them moved nothing, that is believed and counted.
+    Readings between two moves are taken together, because nothing was moved among them. Where they say that the
+    move before them moved nothing, it is taken back and counted.
 
     Parameters: ``posterior`` before; ``meter`` read with; ``events`` oldest first.
     """
@@ -78,7 +78,7 @@ def run_filter(posterior: Posterior, meter: Meter, events: Sequence[Event]) -> P
 
 
 def update(posterior: Posterior, meter: Meter, seen: Sequence[Reading | IdleSpeed]) -> Posterior:
-    """What is believed once readings were taken with nothing moved between them.
+    """The posterior once readings were taken with nothing moved between them.
 
     Parameters: ``posterior`` before; ``meter`` read with; ``seen`` at least one, in the order taken.
     """
@@ -139,7 +139,7 @@ def _believable(seen: Sequence[Reading | IdleSpeed], meter: Meter) -> Sequence[R
 def _iterate_update(
     posterior: Posterior, meter: Meter, taken: "_Taken", innovation: Innovation, spread: Floats
 ) -> Posterior:
-    """The posterior once readings with that innovation are taken in, linearised again until it stands still."""
+    """The posterior once readings with that innovation are taken in, linearized again until it stands still."""
     prior, cov = posterior.mean, posterior.covariance
     mean = prior
     for left in reversed(range(MOST_STEPS)):

@@ -1,4 +1,4 @@
-"""What is believed of an engine at idle: a Gaussian, and the geometry of plates that its numbers stand for.
+"""The state of an engine at idle: a Gaussian, and the geometry of plates that its numbers stand for.
 
 It is over two numbers per bore and two for the engine: the edge gap, what leaks past beside it (as an area, with all
 that is particular to the bore), the meter's scale and the engine's demand, both as logarithms; and what a turn of each
@@ -24,7 +24,7 @@ from app.sync.estimation.uncertain_gains import SIGN_Z, prior_gains
 
 Floats = NDArray[np.float64]
 
-# What is believed before anything was read; all our judgement, the spreads as scatter usually found.
+# Before anything was read; all our judgement, the spreads as scatter usually found.
 BANK_PRIOR_SD = 0.008  # rad, common to a bank
 COUPLER_PRIOR_SD = 0.010  # rad, of each coupler, carried by everything beyond it
 SHAFT_PRIOR_SD = 0.004  # rad, between two plates on one shaft
@@ -45,7 +45,7 @@ class Posterior:
     Gains are what a turn of each of ``adjusters_with_gain`` does. ``mean`` has shape (2 bores + gains + 2,),
     ``covariance`` its square; ``row_of_bore`` gives each bore's row. ``no_effect_counts`` counts for each adjuster how
     many moves in a row had no effect by the readings. Worked out from those: how many ``bores`` there are, and
-    ``width``, the area that one metre of gap opens [m]: half the bore's circumference, to 0.5 % at idle.
+    ``width``, the area that one meter of gap opens [m]: half the bore's circumference, to 0.5 % at idle.
     """
 
     layout: Layout
@@ -99,7 +99,7 @@ class Posterior:
 
 
 def prior_for(layout: Layout, hardware: Hardware, engine: IdleFlowModel) -> Posterior:
-    """What is believed of an engine nobody has read: physics, and the scatter of parts.
+    """The prior of an engine before its first reading: physics, and the scatter of parts.
 
     Parameters: ``layout`` of the engine; ``hardware`` fitted; ``engine`` how it draws air.
     """
@@ -183,7 +183,7 @@ def turn_noise(posterior: Posterior, turns: Floats | float) -> Floats:
 
 
 def gain_size(posterior: Posterior, screw: Adjuster) -> float:
-    """How much a turn of a screw is believed to do, whichever way: radians at the plates, or square metres.
+    """How much a turn of a screw does by the posterior, whichever way: radians at the plates, or square meters.
 
     Parameters: ``posterior`` about the engine; ``screw`` one of ``adjusters_with_gain``.
     """

@@ -1,9 +1,9 @@
-"""How moves change what is believed of an engine, before anything is read.
+"""How moves change the posterior of an engine, before anything is read.
 
-A stop turn shifts every gap of its bank; a blade sets one gap outright and carries what lies beyond, so that it forgets
-the old gap and keeps the leak, which is how a blade is a measurement too; a screw with a gain turns the plates that it
-acts on, or changes what leaks past them, by what a turn of it is believed to do. Which of these a move does is said by
-the kind of its adjuster.
+A stop turn shifts every gap of its bank; a feeler sets one gap outright and carries what lies beyond, so that it
+forgets the old gap and keeps the leak, which is how a feeler is a measurement too; a screw with a gain turns the plates
+that it acts on, or changes what leaks past them, by what a turn of it does by the posterior. Which of these a move does
+is said by the kind of its adjuster.
 """
 
 from dataclasses import replace
@@ -33,9 +33,9 @@ THERMAL_SD = 0.04 * THOU  # what heat moves every plate by between two moves (ou
 
 
 def predict(posterior: Posterior, move: Move) -> Posterior:
-    """What is believed once a move was made, before anything is read.
+    """The posterior once a move was made, before anything is read.
 
-    Parameters: ``posterior`` before; ``move`` made. A link does nothing at idle.
+    Parameters: ``posterior`` before; ``move`` made. A link rod does nothing at idle.
     """
     kind = kind_of(move.kind)
     if isinstance(move, StopTurn):

@@ -76,8 +76,8 @@ class Course:
 @dataclass(frozen=True, slots=True, eq=False)
 class ShareMixture:
     """Gaussians over ``u``. Shapes: ``weights`` and ``taus`` (parts,), ``means`` and ``air_variances`` (parts, bores),
-    ``covariances`` (parts, bores, bores). ``air_variances`` is what ln(air) was believed to vary by before anything was
-    read; ``drift`` the mean of ln(air) a minute, ``drift_sd`` its standard deviation.
+    ``covariances`` (parts, bores, bores). ``air_variances`` is the prior variance of ln(air); ``drift`` the mean of
+    ln(air) a minute, ``drift_sd`` its standard deviation.
     """
 
     weights: Floats

@@ -15,16 +15,16 @@ from app.sync.engine.layout import Layout
 Floats = NDArray[np.float64]
 
 A_LITTLE = 1 / 8
-"""Turns of a screw of which nobody knows the way yet, to find it out (our judgement)."""
+"""Turns of a screw whose way is not known yet, to find it out (our judgement)."""
 
 SIGN_Z = 2.0
 """Standard deviations that what a turn does must stand clear of nothing before a way is named (our judgement)."""
 
 
 def prior_gains(layout: Layout, hardware: Hardware) -> tuple[Floats, Floats]:
-    """What a turn of each of ``adjusters_with_gain`` is believed to do before any was turned, and its covariance.
+    """Prior mean and covariance of what a turn of each of ``adjusters_with_gain`` does.
 
-    A screw that turns plates in radians per turn, positive opening; one that lets air past in square metres per turn.
+    A screw that turns plates in radians per turn, positive opening; one that lets air past in square meters per turn.
     Shape (adjusters,) and shape (adjusters, adjusters).
 
     Parameters: ``layout`` of the engine; ``hardware`` fitted.

@@ -2,7 +2,7 @@
 
 Given the flow every bore is to have, runner pressures are given too, so the banks no longer depend on one another and a
 bore's chance depends on its own gap alone. Along a side of a bank only the nearest reset coupler upstream matters,
-because a blade sets a gap outright and what lies beyond keeps its distance; so the best set is found exactly, from the
+because a feeler sets a gap outright and what lies beyond keeps its distance; so the best set is found exactly, from the
 far end inward, by dynamic programming (R. Bellman, Dynamic Programming, Princeton 1957), in time that grows with the
 square of the bores.
 """
@@ -39,13 +39,13 @@ TURNS: Floats = np.asarray(STEPS * SIXTEENTH)
 """What a stop screw may be turned by, in sixteenths and in turns."""
 
 SPEEDS = (-0.05, -0.038, -0.026, -0.013, 0.0, 0.012, 0.024, 0.036, 0.045)
-"""Idle speeds aimed at, relative to the one wanted; where nobody read it, flows 1.5 times as far from the mean
+"""Idle speeds aimed at, relative to the one wanted; where it was not read, flows 1.5 times as far from the mean
 (our judgement)."""
 
 
 @dataclass(frozen=True)
 class _Suffix:
-    """The best of one coupler reset and everything beyond it, one entry a target: cost, blade, next coupler reset."""
+    """The best of one coupler reset and everything beyond it, one entry a target: cost, feeler, next coupler reset."""
 
     cost: Floats
     size: Ints
@@ -55,7 +55,7 @@ class _Suffix:
 def best_for_each_target(posterior: Posterior, task: PlanningProblem) -> list[Candidate]:
     """The cheapest choice for each flow that may be aimed at, cheapest first.
 
-    Parameters: ``posterior`` about the engine; ``task`` to do, which owns at least one blade.
+    Parameters: ``posterior`` about the engine; ``task`` to do, which owns at least one feeler.
     """
     aim = _Target(posterior, task)
     banks, number = [], 0
@@ -144,9 +144,9 @@ class _Target:
 
     @cached_property
     def on_blades(self) -> dict[tuple[int, int], Floats]:
-        """Risk of the bore at a row when the coupler of a number is reset, per target and blade.
+        """Risk of the bore at a row when the coupler of a number is reset, per target and feeler.
 
-        The far bore stands where the blade sets it, those beyond are carried along.
+        The far bore stands where the feeler sets it, those beyond are carried along.
         """
         posterior, tree = self.posterior, dependency_of(self.posterior.layout)
         numbers, rows = np.nonzero(tree.beyond)
@@ -179,7 +179,7 @@ class _Target:
 
 
 def _of_bank(aim: _Target, bank: Bank, number: int) -> tuple[Floats, list[int], list[list[int]]]:
-    """Per target: cost of one bank, sixteenths of its stop screw, and the blade of each of its couplers.
+    """Per target: cost of one bank, sixteenths of its stop screw, and the feeler of each of its couplers.
 
     ``number`` is that of its first coupler.
     """

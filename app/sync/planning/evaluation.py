@@ -1,6 +1,6 @@
 """What a set of moves would lead to: every bore's chance of ending outside the window, and what that costs.
 
-A choice is a row of whole numbers: sixteenths of a turn for each stop screw, then for each coupler which of the blades
+A choice is a row of whole numbers: sixteenths of a turn for each stop screw, then for each coupler which of the feelers
 owned it is reset on, or ``UNCHANGED``, or where a screw sets it the steps of that screw, then the steps of each of
 ``own_screws``. Many choices are judged at once, all bores together: a bore's chance depends on the mean of the others.
 """
@@ -28,7 +28,7 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Candidate = tuple[int, ...]
 
-UNCHANGED = -1  # by definition no blade
+UNCHANGED = -1  # by definition no feeler
 SIXTEENTH = 1 / 16  # our judgement
 PLAUSIBLE = 2.5  # our judgement
 READ_MINUTES = 0.3  # our judgement
@@ -36,8 +36,9 @@ STOP_MINUTES = 0.7 + READ_MINUTES  # a move is as good as always read after (our
 BLADE_MINUTES = 2.0 + READ_MINUTES  # our judgement
 SPEED_WINDOW = 60 * REV_PER_MIN  # our judgement
 
-# Prices of what ends outside, in minutes, our judgement. A bore costs at least what putting it right costs, or the plan
-# would leave it out for ever: a blade and a reading, again when that misses, and what hangs on it is disturbed as well.
+# Prices of what ends outside, in minutes, our judgement. A bore costs at least what correcting it costs, or the plan
+# would leave it out for ever: a feeler and a reading, again when that misses, and what hangs on it is disturbed as
+# well.
 BEYOND_PRICE = 0.6
 STOP_BORE_PRICE = 5.0
 SCREW_PRICE = 2.0  # of a bore that a screw of its own evens: it is turned and read, and now and then again
@@ -85,10 +86,10 @@ def dependency_of(layout: Layout) -> Dependency:
 class PlanningProblem:
     """What is to be reached, and with what.
 
-    ``stacks`` are the blades that can be laid, each its leaves [m], thinnest first; ``window`` the half width as a
-    fraction of the mean; ``speed_known`` whether anybody read the idle speed: if not, it is to stay as it is.
-    ``dearness`` is the price of a bore that no blade is laid at against one that was set and missed: above 1, so that
-    what stands outside is put right in the end.
+    ``stacks`` are the feelers that can be laid, each its leaves [m], thinnest first; ``window`` the half width as a
+    fraction of the mean; ``speed_known`` whether the idle speed was read: if not, it is to stay as it is.
+    ``dearness`` is the price of a bore that no feeler is laid at against one that was set and missed: above 1, so that
+    what is outside is corrected in the end.
     ``restart`` is what any move costs beside itself [min]: the readings of a last round under way that it undoes.
     ``opened`` are turns by which screws that meet an end stand further open than after the preset; ``helpless`` are the
     bores that nothing of their own evens any more: what carries them may still set them less far off. ``no_way`` are
@@ -131,7 +132,7 @@ class Evaluation:
 
 
 def feeler_stacks(blades: Sequence[float]) -> tuple[tuple[float, ...], ...]:
-    """Every blade a hand can lay, one leaf or two, thinnest first; of equal ones the one with fewer leaves.
+    """Every feeler a hand can lay, one leaf or two, thinnest first; of equal ones the one with fewer leaves.
 
     Parameters: ``blades`` owned, single leaves [m].
 
@@ -213,7 +214,7 @@ def outside_of(off: Floats, spread: Floats, window: float) -> Floats:
 def shortfall_costs(posterior: Posterior, task: PlanningProblem) -> Floats:
     """What it costs that each bore ends outside [min], in walking order, shape (bores,).
 
-    A blade and a reading, and again where that misses: ``work / (1 - chance of a miss)``.
+    A feeler and a reading, and again where that misses: ``work / (1 - chance of a miss)``.
 
     Parameters: ``posterior`` about the engine; ``task``.
     """
@@ -233,7 +234,7 @@ def _prices(posterior: Posterior, window: float) -> Floats:
 
 
 def achievable_tolerance(posterior: Posterior) -> float:
-    """The half width, as a fraction of the mean, that a well-aimed blade meets every other time; 0 without blades.
+    """The half width, as a fraction of the mean, that a well-aimed feeler meets every other time; 0 without feelers.
 
     Parameters: ``posterior`` about the engine.
     """
@@ -247,7 +248,7 @@ def achievable_tolerance(posterior: Posterior) -> float:
 class _After:
     """Where the plates stand after each choice. Shapes begin (choices, bores).
 
-    ``origin`` is the row of the bore whose blade sets a bore, -1 where none does. ``lever`` says how a gap answers to
+    ``origin`` is the row of the bore whose feeler sets a bore, -1 where none does. ``lever`` says how a gap answers to
     the posterior's state, ``noise`` what hands add [m2].
     """
 
@@ -299,7 +300,7 @@ class _After:
 
     @property
     def set_anew(self) -> NDArray[np.bool_]:
-        """Bores that a blade or a screw of their own sets."""
+        """Bores that a feeler or a screw of their own sets."""
         on_blade = np.asarray(self.origin == np.arange(self.posterior.bores))
         return on_blade | self._screws.moved if self._screws else on_blade
 

@@ -1,4 +1,4 @@
-"""Sets of moves to start from where not every joint is a coupler on a blade, and what to try around them.
+"""Sets of moves to start from where not every joint is a coupler on a feeler, and what to try around them.
 
 For each flow that may be aimed at: the stop screw first, then outward from it joint by joint, each set so that what it
 carries meets the flow, then the screws of single bores; what stands well inside the window is left alone. That is what
@@ -66,7 +66,7 @@ def _values(layout: Layout, task: PlanningProblem) -> list[range]:
 class _GreedyPath:
     """One way outward, towards ``area`` [m2] at every bore; ``whole`` to set a stop screw by all bores of its bank.
 
-    ``sizes`` are the blades [m], ``bounds`` how far each of ``own_screws`` may be turned, in steps.
+    ``sizes`` are the feelers [m], ``bounds`` how far each of ``own_screws`` may be turned, in steps.
     """
 
     posterior: Posterior

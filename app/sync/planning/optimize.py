@@ -1,7 +1,7 @@
 """The cheapest set of moves: the best for each flow that may be aimed at, then trimmed with all bores together.
 
-Where every joint is a coupler on a blade, the best of them is found exactly (``search``); elsewhere a good one is
-walked out (``walk_out``) and trimmed for longer.
+Where every joint is a coupler on a feeler, the best of them is found exactly (``bank_search``); elsewhere a good one
+is found step by step (``greedy_starts``) and trimmed for longer.
 """
 
 from collections.abc import Iterable, Iterator
@@ -117,7 +117,7 @@ def _places(layout: Layout) -> tuple[Adjuster, ...]:
 
 
 def _likely_sizes(posterior: Posterior, sizes: Floats) -> list[int]:
-    """For each coupler the blade that would bring its bore to the mean area."""
+    """For each coupler the feeler that would bring its bore to the mean area."""
     if not len(sizes):
         return [UNCHANGED for _ in posterior.layout.couplers()]
     wanted = (posterior.areas.mean() - posterior.leaks) / posterior.width

@@ -1,9 +1,9 @@
 """The one next move at idle: which adjuster, how far, or which bore to read first.
 
-What is believed of the engine (``estimate``) is put against the cheapest set of moves (``plan``), of which only the
+The posterior of the engine (``filter``) is put against the cheapest set of moves (``optimize``), of which only the
 first is advised; after each reading and each move everything is thought through again. A bore is read before two
-minutes are spent on it when its chance of standing outside is undecided, and after a blade when more blades wait beyond
-it; everything else waits for the last round, most doubtful bore first, so that what failed shows early.
+minutes are spent on it when its chance of standing outside is undecided, and after a feeler when more feelers wait
+beyond it; everything else waits for the last round, most doubtful bore first, so that what failed shows early.
 """
 
 import math
@@ -56,10 +56,10 @@ LOST = 0.65
 (our judgement)."""
 
 UNDECIDED = (0.15, 0.85)
-"""Chance of standing outside between which a bore is read before a blade is spent on it (our judgement)."""
+"""Chance of standing outside between which a bore is read before a feeler is spent on it (our judgement)."""
 
 DOUBT_AFTER_BLADE = 0.25
-"""Chance of having missed from which a bore is read before the next blade: what it teaches of this engine's gain
+"""Chance of having missed from which a bore is read before the next feeler: what it teaches of this engine's gain
 aims that one better (our judgement)."""
 
 MOST_EXTRA = 10
@@ -163,7 +163,7 @@ def _towards(plan: Plan, bench: _PlanningContext) -> Advice:
 def start_prior(
     layout: Layout, hardware: Hardware, displacement: float, wanted_speed: float, ambient: Ambient | None = None
 ) -> Posterior:
-    """What is believed of an engine of that size before anybody read it; the same object for the same engine.
+    """The prior of an engine of that size; the same object for the same engine.
 
     Parameters: ``layout`` of the engine; ``hardware`` fitted; ``displacement`` [m3] of the whole engine, above 0;
     ``wanted_speed`` [rev/s]; ``ambient`` the air of the day, standard air when None.
@@ -173,7 +173,7 @@ def start_prior(
 
 
 def _followed(start: Posterior, meter: Meter, events: tuple[Event, ...]) -> Posterior:
-    """``run_filter``, with what was believed before the last move kept from when it was asked before."""
+    """``run_filter``, with the posterior before the last move remembered from when it was asked before."""
     moves = moves_at(events)
     return (
         run_filter(_before_move(start, meter, events[: moves[-1]]), meter, events[moves[-1] :])
@@ -186,7 +186,7 @@ _before_move = lru_cache(maxsize=256)(_followed)
 
 
 def _to_read_again(layout: Layout, meter: Meter, since: Sequence[Reading]) -> Advice | None:
-    """A bore whose readings cannot all be right, before anything is believed."""
+    """A bore whose readings cannot all be right, before any is taken in."""
     by_bore = {bore: [e.value for e in since if e.bore == bore] for bore in layout.bores}
     for bore, values in by_bore.items():
         if len(values) >= ENOUGH_FOR_SLOP and excess_scatter(values, meter):

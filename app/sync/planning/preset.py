@@ -1,7 +1,7 @@
 """How far to turn each stop screw in before the first start, and how sure that is.
 
-Everything counts from one place: plates closed, the base blade held between stop screw and stop lever, the screw just
-touching it. The blade is then taken out and the screw turned in until the plates open the area that the engine needs.
+Everything counts from one place: plates closed, the base feeler held between stop screw and stop lever, the screw just
+touching it. The feeler is then taken out and the screw turned in until the plates open the area that the engine needs.
 """
 
 import math
@@ -46,7 +46,7 @@ Basis = Literal["usual", "physics"]
 
 @dataclass(frozen=True, slots=True)
 class Preset:
-    """Turns of every stop screw from the base blade contact, with a band meant to hold nine engines of ten.
+    """Turns of every stop screw from the base feeler contact, with a band meant to hold nine engines of ten.
 
     open_ended
         Whether the band has no upper end that could be stated: ``high`` is then as far as the model speaks.
@@ -58,7 +58,7 @@ class Preset:
     outside
         What lies outside the range that the model speaks for.
     base_blade
-        The blade held under each stop screw for the contact [m].
+        The feeler held under each stop screw for the contact [m].
     """
 
     turns: float
@@ -80,11 +80,11 @@ def turns_for_idle(
     base_blade: float = BASE_BLADE,
     bypass_screws: int = 0,
 ) -> Preset:
-    """Turns of each stop screw from the base blade contact to a first start.
+    """Turns of each stop screw from the base feeler contact to a first start.
 
     They open the area on which the engine idles at ``AIM`` times the speed wanted, less where its runners would come
     closer to ambient pressure than ``MOST_RATIO``. The band moves one doubtful thing at a time to either end of its
-    range, demand, leak, contraction, filling and every figure of the hardware that nobody measured, and adds the
+    range, demand, leak, contraction, filling and every figure of the hardware that was not measured, and adds the
     changes of ln(turns) in squares.
 
     Parameters: ``displacement`` [m3] of the whole engine, above 0; ``bores`` at least 1; ``idle_speed`` wanted [rev/s],
@@ -144,7 +144,7 @@ class _Case:
 
     @property
     def turns(self) -> float:
-        """Turns from the base blade contact to that gap."""
+        """Turns from the base feeler contact to that gap."""
         return self._turns_to(self.gap)
 
     @property

@@ -1,7 +1,7 @@
 """What turns of screws with a gain add to a set of moves, many sets at once.
 
 Some turn plates, but those that a feeler further out sets outright: a coupler's screw every plate beyond it. Others add
-to what leaks past a plate, as bypass screws do. How much, is what is believed of each of them (``uncertain_gains``).
+to what leaks past a plate, as bypass screws do. How much, is part of the posterior (``uncertain_gains``).
 """
 
 from collections.abc import Container, Mapping

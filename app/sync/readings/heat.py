@@ -1,4 +1,4 @@
-"""Whether an engine is hot right through: temperatures that were reached, and that have stopped moving.
+"""Whether an engine is heat-soaked: temperatures that were reached, and that have stopped moving.
 
 A plate and its shaft follow the metal around them, and metal follows coolant and oil with a lag, so a temperature that
 was reached says less than one that has held still. No published rate was found; what counts as steady is the shop's
@@ -24,7 +24,7 @@ class HeatPoint:
 
 @dataclass(frozen=True, slots=True)
 class HeatRule:
-    """What counts as hot right through.
+    """What counts as heat-soaked.
 
     ``least_time`` [s] of running since the first figure; ``coolant`` and ``oil`` [K] to be reached; over the last
     ``steady_for`` [s] neither may have moved by more than ``steady_within`` [K].
@@ -59,13 +59,13 @@ class Heat:
 
 
 def heat_soaked(points: Sequence[HeatPoint], rule: HeatRule, with_oil: bool = True) -> Heat:
-    """Whether the engine is hot right through, by figures kept with their time.
+    """Whether the engine is heat-soaked, by figures kept with their time.
 
     Once it was, it stays so until a figure below the temperatures wanted says that it cooled: a thermostat that opens
     or a fan that starts takes nothing back.
 
     Parameters: ``points`` in the order of time; ``rule`` of the shop; ``with_oil`` False where oil has no gauge, and
-    then oil is judged only if somebody read it.
+    then oil is judged only if it was read.
 
     Source: the rule is the caller's; this only applies it.
 

@@ -24,8 +24,8 @@ class Repeatability:
     """The standard deviation of reading the same bore again, as a fraction of the reading.
 
     ``scatter`` is what was seen, pooled over all series, with its band ``low`` to ``high``; ``own`` is the same with
-    the rounding to the meter's step taken out, for whoever adds the step again. ``freedom`` counts the differences it
-    rests on, and ``mean`` is that of the readings, in the meter's unit.
+    the rounding to the meter's step taken out, for a caller that adds the step again. ``freedom`` counts the
+    differences it rests on, and ``mean`` is that of the readings, in the meter's unit.
     """
 
     scatter: float

@@ -1,4 +1,4 @@
-"""The same bore read again with nothing moved: which readings to believe, and when they scatter beyond the meter."""
+"""The same bore read again with nothing moved: which readings to accept, and when they scatter beyond the meter."""
 
 import statistics
 from collections.abc import Sequence

@@ -1,8 +1,8 @@
-"""One round in the meter's own unit: the mean, the idle's drift, and what stands too far off to be believed.
+"""One round in the meter's own unit: the mean, the idle's drift, and what is too far off to be accepted.
 
 A round goes once over the bores and reads the first one again, so that drift shows. Items and drift are fitted together
 by least squares as in circular comparisons of standards (C. M. Sutton and M. T. Clarkson, "A general approach to
-comparisons in the presence of drift", Metrologia 30, 1993/94, 487-493); a prior keeps one closing reading from
+comparisons in the presence of drift", Metrologia 30, 1993/94, 487-493); a prior keeps one drift check from
 inventing a drift that the meter cannot see. Whether the bores are even is said by ``estimation.evenness``.
 """
 
@@ -59,7 +59,7 @@ def fit(readings: Sequence[Reading], meter: Meter) -> RoundFit:
 
 
 def outliers(by_bore: Mapping[int, float]) -> frozenset[int]:
-    """The bores to read again before anything is believed: ``MISREAD_TIMES`` the middle one, or that fraction of it.
+    """The bores to read again before the round is judged: ``MISREAD_TIMES`` the middle one, or that fraction of it.
 
     Parameters: ``by_bore``, a value for each bore, all in one unit, 0 or more; with fewer than two others beside a
     bore none is outliers.

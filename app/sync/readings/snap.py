@@ -1,6 +1,6 @@
 """The snap test: whether a plate comes back to where it was after the throttle was blipped.
 
-A plate that hangs on its neighbour by a worn or loose coupler settles a little elsewhere each time. Readings of it
+A plate that hangs on its neighbor by a worn or loose coupler settles a little elsewhere each time. Readings of it
 after a few blips then scatter by more than the meter does.
 """
 

@@ -1,4 +1,4 @@
-"""What somebody careful would have needed at a simulated engine: the advice, followed to its end by other hands."""
+"""What a careful technician would have needed at a simulated engine: the advice, followed to its end by other hands."""
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
@@ -13,7 +13,7 @@ MOST_STEPS = 250  # our judgement
 
 @dataclass(frozen=True, slots=True)
 class ReferenceRun:
-    """The work of somebody careful, as medians of ``runs``: minutes, moves, readings. ``even`` of the runs ended with
+    """A careful technician's work, as medians of ``runs``: minutes, moves, readings. ``even`` of the runs ended with
     every bore truly inside the window."""
 
     minutes: float
@@ -46,7 +46,7 @@ def follow_advice(
 
 
 def median_run(stand: SimulatedEngine, blades: Sequence[float], window: float, runs: int = 3) -> ReferenceRun:
-    """What somebody careful would have needed to even an engine at idle, from where it stood at first.
+    """What a careful technician would have needed to even an engine at idle, from where it stood at first.
 
     Parameters: ``stand`` whose engine it is, left as it is; ``blades`` there are [m]; ``window`` as a fraction of the
     mean; ``runs`` at least 1, each with another meter noise and other hands.

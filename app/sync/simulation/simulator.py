@@ -31,16 +31,16 @@ from app.sync.slips.changes import Floats
 WANTED = 850 * REV_PER_MIN  # our judgement
 PER_BORE = 0.5 * LITRE  # our judgement
 STOP_MINUTES, BLADE_MINUTES, READING_MINUTES = 0.7, 2.0, 0.3
-"""What the work takes (judgement); any other screw and a link take as long as a stop screw (our judgement)."""
+"""What the work takes (judgement); any other screw and a link rod take as long as a stop screw (our judgement)."""
 
 Trouble = Literal["sound", "loose", "slipped", "worn"]
 """What ails an engine beyond not being even: nothing; one coupler with much lost motion; one that slipped on an engine
-that was even before; a worn joint in one of two banks' links, of the right length."""
+that was even before; a worn joint in one of two banks' link rods, of the right length."""
 
 
 @dataclass(frozen=True)
 class Imperfections:
-    """How rough meter and hands are: the spread of one reading, its step, of a blade and of a screw."""
+    """How rough meter and hands are: the spread of one reading, its step, of a feeler and of a screw."""
 
     repeatability: float = 0.02
     step: float = 0.25 * KG_PER_HOUR
@@ -55,7 +55,7 @@ class SimulatedEngine:
     """One engine, drawn from ``seed``, with the work done at it: events as the adviser sees them, and minutes.
 
     ``hand`` draws another meter and other hands at the same engine. ``heated`` is for how long it ran before [minutes].
-    ``links_off`` makes one bank's link too long: that bank
+    ``links_off`` makes one bank's link rod too long, so that it
     leaves its stop late.
     """
 
@@ -87,7 +87,7 @@ class SimulatedEngine:
         self.slack = dict(zip(self.layout.couplers(), rng.uniform(0, self.rough.lost_motion, n), strict=False))
         self.held = dict.fromkeys(self.slack, 0.0)
         self.link = {bank.name: 0.0 for bank in self.layout.banks}  # how much earlier each bank leaves its stop
-        self.joint = {bank.name: 0.0 for bank in self.layout.banks}  # lost motion of each bank's link
+        self.joint = {bank.name: 0.0 for bank in self.layout.banks}  # lost motion of each bank's link rod
         self.angle = np.zeros(n)  # beyond closed, before heat and slack
         for bank in self.layout.banks:
             common = rng.normal(0.041, 0.006)
@@ -170,7 +170,8 @@ class SimulatedEngine:
     def angles(self, opening: float = 0.0, from_above: bool = False) -> Floats:
         """Where the plates truly stand beyond closed [rad], with ``opening`` [m] under the central lever.
 
-        Lost motion in a link is taken up last on the way up, and already taken up when the lever comes ``from_above``.
+        Lost motion in a link rod is taken up last on the way up, and already taken up when the lever comes
+        ``from_above``.
         """
         slack = np.zeros(len(self.place))
         for coupler, held in self.held.items():
@@ -257,7 +258,7 @@ class SimulatedEngine:
         self.events.append(StopTurn(bank, turns, self.minutes * 60))
 
     def reset(self, coupler: Coupler, leaves: tuple[float, ...]) -> None:
-        """Reset a coupler with its far plate closed on a blade."""
+        """Reset a coupler with its far plate closed on a feeler."""
         self._spend(BLADE_MINUTES)
         self.moves += 1
         gap = max(sum(leaves) + self.rough.blade * self.rng.standard_normal(), 0.2 * THOU)
@@ -272,7 +273,7 @@ class SimulatedEngine:
         self.events.append(BladeReset(coupler.near, coupler.far, sum(leaves), leaves, self.minutes * 60))
 
     def turn_link(self, bank: str, flats: float) -> None:
-        """Turn a bank's link, as many sixths of a turn."""
+        """Turn a bank's link rod, as many sixths of a turn."""
         self._spend(STOP_MINUTES)
         self.moves += 1
         self.link[bank] += link_rotation(flats + 6 * self.rough.turn * self.rng.standard_normal(), self.hardware)
@@ -339,10 +340,10 @@ def replay(stand: SimulatedEngine, done: Iterable[Event]) -> SimulatedEngine:
 
 
 def usable_for_training(stand: SimulatedEngine) -> bool:
-    """Whether an engine is worth practising on: not even, but such as comes into a shop that presets its plates.
+    """Whether an engine is worth training on: not even, but such as comes into a shop that presets its plates.
 
     Parameters: ``stand`` as it was made. Worst bore 10 to 50 % off the mean, gaps of two to nine thousandths of an
-    inch, idle within 150 rev/min of the one wanted (judgement).
+    inch, idle within 150 rpm of the one wanted (judgement).
 
     >>> from app.sync.engine.layout import Bank
     >>> four = Layout((Bank("A", (1, 2, 3, 4), stop=2, drive=2),))

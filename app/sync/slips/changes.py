@@ -28,7 +28,7 @@ MISREAD_SPREAD = 0.15  # by how much of ln(flow) a value is wrong that was misre
 class Pooled:
     """All readings of one bore taken together: their mean [kg/s, or Pa of vacuum] and how many there were.
 
-    ``agreed`` is False when the readings contradict one another and nobody can say yet which of them is wrong;
+    ``agreed`` is False when the readings contradict one another and it is not known yet which of them is wrong;
     ``strays`` were left out as misread.
     """
 
@@ -147,7 +147,7 @@ def no_slip_covariance(variances: Floats, common_known: bool) -> Floats:
     It has shape (bores, bores).
 
     Parameters: ``variances`` of each bore's change of ln(flow), shape (bores,); ``common_known`` False when what
-    they share is free: another meter's scale, or air and idle speed that nobody recorded.
+    they share is free: another meter's scale, or air and idle speed that were not recorded.
 
     >>> no_slip_covariance(np.array([1e-4, 1e-4]), common_known=False).round(2).tolist()
     [[1.0, 1.0], [1.0, 1.0]]

@@ -60,7 +60,7 @@ class SlipVerdict(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Slip:
-    """One thing that slipped in a story: change of ln(flow) with its error, positive when it opened.
+    """One thing that slipped in a hypothesis: change of ln(flow) with its error, positive when it opened.
 
     ``rotation`` is the same as an angle of the plates [rad].
     """
@@ -75,7 +75,7 @@ class Slip:
 class SlipHypothesis:
     """A set of slips that may explain the changes, with its odds. No slips: nothing moved.
 
-    ``misread`` is the bore of which this story holds one value to be wrong, if it does.
+    ``misread`` is the bore of which this hypothesis holds one value to be wrong, if it does.
     """
 
     slips: tuple[Slip, ...]
@@ -106,8 +106,8 @@ class SlipAssessment:
         Chance per suspect that it is among what slipped.
     named, runner_up
         The slip to name, only when something slipped and this one is more likely than not, and the next best suspect.
-    stories
-        The most likely stories, best first.
+    hypotheses
+        The most likely hypotheses, best first.
     reread
         Bores whose re-reading would settle most, best first; empty when nothing is in doubt.
     alike
@@ -115,7 +115,7 @@ class SlipAssessment:
     changes
         ln(found / left) per bore that was read both times.
     between
-        The two stories that the first re-reading would tell apart best.
+        The two hypotheses that the first re-reading would tell apart best.
     misread
         Chance per bore, where there is any, that one of its values was misread.
     """
@@ -145,7 +145,7 @@ def slipped(
     left_sound: bool = False,
     left_meter: Meter | None = None,
 ) -> SlipAssessment:
-    """The stories that explain the change from as left to as found, with their odds.
+    """The hypotheses that explain the change from as left to as found, with their odds.
 
     Parameters: ``layout`` of the engine; ``left`` and ``found`` pooled readings per bore (see ``pool``), the round's
     trend removed; ``meter`` they were read with, ``left_meter`` what ``left`` was read with where that differs;
@@ -153,7 +153,7 @@ def slipped(
     taken hot; ``expected_common`` change of ln(flow) from air and speed, None where it is not known and free; ``gain``
     [1/rad] learned at idle; ``left_sound`` where no reading as left can be misread, as the bores were even by them.
 
-    Source: Bayesian comparison of stories; sizes and odds from a simulated engine.
+    Source: Bayesian comparison of hypotheses; sizes and odds from a simulated engine.
 
     >>> from app.sync.engine.layout import Bank
     >>> four = Layout((Bank("A", (1, 2, 3, 4), stop=2, drive=2),))
@@ -229,7 +229,7 @@ def _hypothesis(fit: HypothesisFit, at: int, bores: tuple[int, ...], gain: float
 
 
 def _reread_scores(fit: HypothesisFit, variances: Floats, counts: NDArray[np.int64]) -> Floats:
-    """How much the stories disagree on each bore, for what one more reading takes off its noise."""
+    """How much the hypotheses disagree on each bore, for what one more reading takes off its noise."""
     scores: Floats = fit.disagreement() * (1 / counts - 1 / (counts + 1)) / variances
     return scores
 
@@ -237,7 +237,7 @@ def _reread_scores(fit: HypothesisFit, variances: Floats, counts: NDArray[np.int
 def _between(
     fit: HypothesisFit, best: list[int], hypotheses: tuple[SlipHypothesis, ...], bore: int
 ) -> tuple[SlipHypothesis, SlipHypothesis] | None:
-    """The likeliest story, and the one that a reading of this bore would set apart from it for most odds."""
+    """The likeliest hypothesis, and the one that a reading of this bore would set apart from it for most odds."""
     if len(best) < 2:
         return None
     apart = [

@@ -1,9 +1,9 @@
-"""Every story of what may have slipped, weighed against the changes of the bores at once.
+"""Every hypothesis of what may have slipped, weighed against the changes of the bores at once.
 
-A story is a set of at most three suspects (stop screws, couplers, bypass screws, bores themselves), or of at most one
-suspect and one misread value. All of them shift the bores by Gaussian amounts, so that each story's likelihood is
-closed: with the changes r, the noise of a quiet visit Q and the story's columns H (scaled by how far each usually
-slips), it takes no more than the three by three matrix 1 + H'Q^-1 H.
+A hypothesis is a set of at most three suspects (stop screws, couplers, bypass screws, bores themselves), or of at most
+one suspect and one misread value. All of them shift the bores by Gaussian amounts, so that each hypothesis's likelihood
+is closed: with the changes r, the noise of a quiet visit Q and the hypothesis's columns H (scaled by how far each
+usually slips), it takes no more than the three by three matrix 1 + H'Q^-1 H.
 """
 
 import itertools
@@ -59,10 +59,10 @@ def moves(layout: Layout, suspect: Suspect) -> tuple[int, ...]:
 
 
 class HypothesisFit:
-    """The odds of every story, given changes of ln(flow) per bore.
+    """The odds of every hypothesis, given changes of ln(flow) per bore.
 
-    ``columns`` says which bores each suspect moves, bores by suspects; ``weight`` holds the odds of each story and
-    ``fitted`` what each says the true changes are, stories by bores.
+    ``columns`` says which bores each suspect moves, bores by suspects; ``weight`` holds the odds of each hypothesis and
+    ``fitted`` what each says the true changes are, hypotheses by bores.
     """
 
     def __init__(
@@ -74,7 +74,7 @@ class HypothesisFit:
         quiet: Floats,
         misread: Mapping[int, float],
     ) -> None:
-        """Weigh all stories.
+        """Weigh all hypotheses.
 
         Parameters: ``layout`` of the engine; ``bores`` read both times; ``residual`` their changes less what air and
         speed explain; ``variances`` of the changes and ``quiet``, their covariance when nothing slipped; ``misread``
@@ -122,7 +122,7 @@ class HypothesisFit:
         return chance
 
     def best(self, count: int) -> list[int]:
-        """The likeliest stories, best first; those that differ only in what was misread count as one."""
+        """The likeliest hypotheses, best first; those that differ only in what was misread count as one."""
         found: dict[tuple[int, ...], int] = {}
         for hypothesis in np.argsort(-self.weight, kind="stable"):
             found.setdefault(self.slipped(int(hypothesis)), int(hypothesis))
@@ -131,11 +131,11 @@ class HypothesisFit:
         return list(found.values())
 
     def slipped(self, hypothesis: int) -> tuple[int, ...]:
-        """Places among the suspects of what slipped in a story."""
+        """Places among the suspects of what slipped in a hypothesis."""
         return tuple(int(at) for at in self.members[hypothesis][self.slips[hypothesis]])
 
     def misread_in(self, hypothesis: int) -> int | None:
-        """Place of the bore that a story holds to be misread, if it does."""
+        """Place of the bore that a hypothesis holds to be misread, if it does."""
         columns = [int(at) - len(self.suspects) for at in self.members[hypothesis]]
         return next((self.doubted[at] for at in columns if 0 <= at < len(self.doubted)), None)
 
@@ -147,14 +147,14 @@ class HypothesisFit:
         return float(self.weight[same].sum())
 
     def size(self, hypothesis: int, suspect: int) -> tuple[float, float]:
-        """Change of ln(flow) by one of a story's slips, and its standard deviation."""
+        """Change of ln(flow) by one of a hypothesis's slips, and its standard deviation."""
         at = int(np.flatnonzero(self.members[hypothesis] == suspect)[0])
         return SLIP_PRIOR_SD * float(self.sizes[hypothesis, at]), SLIP_PRIOR_SD * math.sqrt(
             float(self.spread[hypothesis, at, at])
         )
 
     def disagreement(self) -> Floats:
-        """Variance, over the stories, of what they say each bore's true change is."""
+        """Variance, over the hypotheses, of what they say each bore's true change is."""
         variance: Floats = self.weight @ (self.fitted - self.weight @ self.fitted) ** 2
         return variance
 
@@ -188,7 +188,7 @@ def _slip_sets(shares: tuple[float, ...]) -> tuple[NDArray[np.int64], NDArray[np
 
 
 def _sets(shares: tuple[float, ...], misread: tuple[float, ...]) -> tuple[NDArray[np.int64], Floats]:
-    """Every story as columns: suspects, then doubted readings, then the empty column; and its logarithmic odds."""
+    """Every hypothesis as columns: suspects, then doubted readings, then the empty column; and its logarithmic odds."""
     sets, counts, log_odds = _slip_sets(shares)
     empty = len(shares) + len(misread)
     with_room = counts < MOST - 1

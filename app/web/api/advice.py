@@ -45,8 +45,8 @@ class AdviceTold(Told):
     """The one next step. The fields that its kind does not have are null or empty.
 
     `measure`: take `readings`. `stop`: turn the stop screw of `bank` by `turns`; in cold preset, where `bank` is null,
-    every stop screw, from the base blade. `blade`: reset `coupler` on `leaves_thou`. `screw`: turn the screw of
-    `coupler` by `turns`. `link`: turn the link of `bank` by `flats`. `bypass`: turn the bypass screw of `bore` by
+    every stop screw, from the base feeler. `blade`: reset `coupler` on `leaves_thou`. `screw`: turn the screw of
+    `coupler` by `turns`. `link`: turn the link rod of `bank` by `flats`. `bypass`: turn the bypass screw of `bore` by
     `turns`. `done`: leave it as it is. `cannot`: moving more does not help; `reason` says what to look for.
     """
 
@@ -72,7 +72,7 @@ class AdviceTold(Told):
     readings: list[AskedTold] = Field(
         description="For `measure`, the readings to take, in order. Empty when a round has to be begun first."
     )
-    lever_thou: float = Field(description="The feeler to hold under the central lever meanwhile; 0 at idle.")
+    lever_thou: float = Field(description="The feeler to hold under the central lever for it; 0 at idle.")
     from_above: bool = Field(
         description="Whether the lever is opened well past that feeler first, then brought back onto it, never nudged "
         "up. With `why` `both_ways` such a round has to be begun first."

@@ -18,7 +18,7 @@ from app.wording.office.paper import what_was_corrected
 
 router = APIRouter(prefix="/visits/{visit_id}/corrections", tags=["visits"])
 
-RowId = Annotated[int, Field(ge=1, description="The `id` of the row that was wrong, as the story tells it.")]
+RowId = Annotated[int, Field(ge=1, description="The `id` of the row that was wrong, as the visit's `story` names it.")]
 
 
 class ReadingRight(Sent):

@@ -28,7 +28,7 @@ class FactsSent(Sent):
     vehicle: Line = ""
     displacement: float = Field(description="Of the whole engine, 0.05 to 30 L, in `displacement_unit`.", gt=0)
     displacement_unit: Literal["L", "cu in"] = "L"
-    idle_speed_rpm: float = Field(description="The idle speed wanted, 300 to 3000 rev/min.", gt=0)
+    idle_speed_rpm: float = Field(description="The idle speed wanted, 300 to 3000 rpm.", gt=0)
 
     def facts(self) -> EngineFacts:
         """As the store keeps them, in base units."""
@@ -167,7 +167,7 @@ def show_engine(shop: Shop, engine_id: Id) -> EngineShown:
 @router.put("/{engine_id}", summary="Correct an engine's facts", responses=REFUSALS)
 def change_engine(shop: Shop, engine_id: Id, body: FactsChanged) -> EngineShown:
     """Store corrected facts. ``version`` does here what a key does elsewhere: the same correction sent again changes
-    nothing and is answered alike, and one that crossed another is refused with 409."""
+    nothing and gets the same answer, and one that crossed another is refused with 409."""
     with named(idle_speed="idle_speed_rpm"):
         engines.change(shop, engine_id, body.version, body.facts())
     return _shown(shop, engine_id)

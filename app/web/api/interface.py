@@ -15,20 +15,20 @@ from app.wording.program.request_faults import RequestFault
 ABOUT = """
 Everything that a page can do in a visit, for a program at a test bench.
 
-1. Register the engine (`POST /api/engines`) or find it (`GET /api/engines?words=`), and open a visit.
-2. Ask where the visit stands (`GET /api/visits/{visit_id}`): `current` is the phase under way, `missing` what it lacks.
-3. Record its checks, and waive what may be waived.
-4. Ask for the advice of the phase, do what it says, say what was done: readings as the meter showed them, moves as they
+1. Register the engine (`POST /api/engines`) or find it (`GET /api/engines?words=`), and open a visit. 2. Ask for the
+state of the visit (`GET /api/visits/{visit_id}`): `current` is the phase under way, `missing` what it lacks. 3. Record
+its checks, and waive what may be waived. 4. Ask for the advice of the phase, do what it says, say what was done:
+readings as the meter showed them, moves as they
    were made. Ask again after each.
 5. When `current` is `sign-off`, sign the visit off.
 
-**Units** stand in the names of the fields or beside them: `_thou` is thousandths of an inch, `_rpm` revolutions a
+**Units** are in the names of the fields or beside them: `_thou` is thousandths of an inch, `_rpm` revolutions per
 minute, `turns` and `flats` (sixths of a turn) are turned by hand; a reading is in the unit of the visit's meter.
 They are the same whatever units the shop sees and types on its pages; only sentences that are meant for people (`what`,
 `stops`, `lacks`, `title`, `sentence`) are worded in those.
 
 **Keys.** Every write carries a UUID that the sender makes. The same write sent again under its key is stored once and
-answered alike, so a program that got no answer sends it again.
+gets the same answer, so a program that got no answer sends it again.
 
 **Rejections** are problem documents (`application/problem+json`, RFC 9457). Nothing is saved by a write that was
 rejected. `code` says why, such as `visit-signed-off`, `changed-by-another-tablet` or `no-such-engine`; where fields are

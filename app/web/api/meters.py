@@ -60,7 +60,7 @@ def show_meters(shop: Shop) -> list[MeterTold]:
         return [MeterTold.of(one.row, one.repeatability) for one in meter_studies.all_of(session)]
 
 
-@router.get("/blades", summary="The shop's blades")
+@router.get("/blades", summary="The shop's feelers")
 def blades(shop: Shop) -> BladesTold:
     """The leaves that advice is given in."""
     with shop.reading() as session:

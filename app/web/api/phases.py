@@ -1,4 +1,4 @@
-"""A phase: what it asks for and what was recorded; checks, taking one back, and overrides."""
+"""A phase: what it asks for and what was recorded; checks, taking one back, and waivers."""
 
 from datetime import UTC, datetime, timedelta
 from typing import Annotated, Literal
@@ -62,7 +62,7 @@ class TakeBackSent(Sent):
 
 
 class OverrideSent(Sent):
-    """The reason to pass a phase with something missing; it is kept and printed."""
+    """The reason to continue with something missing; it is stored and printed."""
 
     key: Key
     why: Annotated[str, Field(max_length=checks.LONGEST_REASON)]
@@ -79,7 +79,7 @@ class CheckTold(Told):
     number: float | None
     by: str
     at: str = Field(description="ISO 8601, UTC.")
-    supersedes: int | None = Field(description="The check it stands in place of.")
+    supersedes: int | None = Field(description="The check that it replaces.")
     stands: bool = Field(description="False once it was superseded or taken back, and for the taking back itself.")
 
     @staticmethod
@@ -108,7 +108,7 @@ class ItemTold(Told):
     unit: str = Field(description="Of a number, and of its range; empty for a tick.")
     low: float
     high: float
-    must: bool = Field(description="Whether no override passes over it.")
+    must: bool = Field(description="Whether it cannot be waived.")
     fresh: bool = Field(description="Whether it counts only when recorded after the last move.")
     before_running: bool = Field(description="Whether it comes ahead of the readings.")
     over_time: bool = Field(description="Whether it is asked for again and again, every figure counting.")
@@ -146,7 +146,7 @@ class GaugesTold(Told):
 
 
 class HeatTold(Told):
-    """Whether the engine is hot right through, which the fine round waits for."""
+    """Whether the engine is heat-soaked, which the fine round waits for."""
 
     hot: bool
     lacks: list[str] = Field(description="What it still waits for, in words.")
@@ -164,7 +164,7 @@ class PhaseTold(Told):
     defer: str = Field(description="What comes before all of this.")
     items: list[ItemTold]
     moves: list[MoveKind] = Field(description="The kinds of move that may be made in this phase.")
-    window_percent: float = Field(description="Half width of the window its rounds are judged by; 0 for none.")
+    window_percent: float = Field(description="Half width of the tolerance its rounds are judged by; 0 for none.")
     preset: PresetTold | None = Field(description="In cold preset only.")
     heat: HeatTold | None = Field(description="In the heat-soaked recheck only.")
 
@@ -196,7 +196,7 @@ def take_back_check(shop: Shop, visit_id: Id, phase: Slug, item: str, body: Take
     return _standing(shop, visit_id, phase)
 
 
-@router.post("/overrides", status_code=201, summary="Pass a phase with something missing", responses=REFUSALS)
+@router.post("/overrides", status_code=201, summary="Continue with something missing", responses=REFUSALS)
 def override_phase(shop: Shop, visit_id: Id, phase: Slug, body: OverrideSent, now: Now) -> OverrideTold:
     """Refused for what keeps people from harm, and when nothing is missing."""
     with named(override_by="by"):

@@ -51,7 +51,7 @@ class RoundSent(Sent):
         gt=0,
         allow_inf_nan=False,
         description="What is laid under the central lever in the bank balance, in thousandths of an inch. Null for the "
-        "last round's opening once more.",
+        "last round's opening again.",
         examples=[10],
     )
     from_above: bool = Field(
@@ -75,7 +75,7 @@ class ValueSent(Sent):
     sure: bool = Field(
         default=False,
         description="Whether a value far from what the bore read last, or from the other "
-        "bores', was looked at again: it is then kept, where it would be rejected as `far-off`.",
+        "bores', was looked at again: it is then stored, where it would be rejected as `far-off`.",
     )
     supersedes: Supersedes = None
     from_above: FromAbove = None
@@ -153,7 +153,7 @@ class ReadingTold(Told):
 
 
 class BoreTold(Told):
-    """How one bore stands in a round, the idle's drift taken out, in the meter's unit."""
+    """The result of one bore in a round, corrected for the drift of the idle, in the meter's unit."""
 
     bore: int
     value: float
@@ -169,10 +169,10 @@ class BoreTold(Told):
 
 
 class EvennessTold(Told):
-    """How even the bores stand as of a round, by every reading of its phase since the last move. Figures in `unit`."""
+    """How even the bores are as of a round, by every reading of its phase since the last move. Figures in `unit`."""
 
     verdict: Conformity
-    all_inside: float | None = Field(description="Probability that every bore is within the tolerance; null meanwhile.")
+    all_inside: float | None = Field(description="Probability that every bore is even; null until known.")
     pass_probability: float = Field(description="From which of it the engine is even: the shop's setting.")
     counted: int = Field(description="Readings gone by, those of earlier rounds too.")
     rounds_to_decide: int | None = Field(description="Further rounds that would likely decide it; null where none is.")
@@ -180,7 +180,7 @@ class EvennessTold(Told):
     sentence: str
     unit: MeterUnit
     mean: float
-    half_width: float = Field(description="Half width of the window around the mean.")
+    half_width: float = Field(description="Half width of the tolerance around the mean.")
     uncertainty: float
     drift: float = Field(description="How much the idle rose over the round; taken out of the values.")
     drift_seen: bool = Field(description="Whether the drift is more than the meter's own scatter.")
@@ -230,7 +230,7 @@ class EvennessTold(Told):
 
 
 class QuestionTold(Told):
-    """Two readings of one bore's turn, of which somebody has to say which counts."""
+    """Two readings of one bore's turn, of which a person has to say which counts."""
 
     bore: int
     older: int
@@ -238,7 +238,7 @@ class QuestionTold(Told):
 
 
 class RoundTold(Told):
-    """One pass over the bores, with everything entered in it, oldest first."""
+    """A round: every bore in turn, with everything entered in it, oldest first."""
 
     number: int
     phase: Slug
@@ -286,7 +286,7 @@ def rounds(shop: Shop, visit_id: Id) -> list[RoundTold]:
 @router.post("/phases/{phase}/rounds", status_code=201, summary="Begin one more round", responses=REFUSALS)
 def begin_round(shop: Shop, visit_id: Id, phase: Slug, body: RoundSent, now: Now) -> RoundTold:
     """Begin a round beyond the one that the phase asks for: the last one's opening again, or another one. Refused while
-    a round is open: the first reading of a round that is asked for begins it by itself."""
+    a round is open: the first reading of a round that is asked for begins it."""
     wanted = None if body.lever_thou is None else body.lever_thou * THOU
     with named(value="", opening="lever_thou"):
         row_id = readings.begin_round(shop, visit_id, body.key, phase, now, wanted, from_above=body.from_above)

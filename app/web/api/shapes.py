@@ -42,7 +42,7 @@ Key = Annotated[
     AfterValidator(_uuid),
     Field(
         description="A UUID that the sender makes, a new one for every write. The same write sent again under its key "
-        "is stored once and answered alike; other contents under a key that was used are rejected with 409.",
+        "is stored once and gets the same answer; other contents under a key that was used are rejected with 409.",
         json_schema_extra={"format": "uuid"},
         examples=["7c9e6679-7425-40de-944b-e07fc1f90ae7"],
     ),
@@ -112,7 +112,7 @@ Leaves = Annotated[
 
 
 class Coupler(Sent):
-    """The coupler between two neighbouring bores; resetting it moves ``far`` and every bore beyond it."""
+    """The coupler between two neighboring bores; resetting it moves ``far`` and every bore beyond it."""
 
     near: int = Field(description="The bore nearer to the bank's stop screw.", examples=[2])
     far: int = Field(description="The bore whose plate is closed on the feeler.", examples=[3])

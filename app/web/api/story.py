@@ -33,7 +33,7 @@ class StoryTold(Told):
 
 @router.get("", summary="Everything recorded of a visit", responses=NOT_THERE)
 def visit_story(shop: Shop, visit_id: Id) -> StoryTold:
-    """Rounds, moves, checks, overrides and the sign-off, in the order in which they were recorded."""
+    """Rounds, moves, checks, waivers and the sign-off, in the order in which they were recorded."""
     with shop.reading() as session:
         assessment = assessed(session, visit_id)
     known = assessment.record

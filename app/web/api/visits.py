@@ -95,7 +95,7 @@ class OverrideTold(Told):
 
 
 class StandingTold(Told):
-    """Where a phase stands."""
+    """What a phase lacks, and what stops it."""
 
     phase: Slug
     title: str

@@ -48,7 +48,7 @@ def unregister(slug: str) -> None:
 
 
 def drawing_of(slug: str) -> Drawing:
-    """How a kind of adjuster is drawn. Raises KeyError where nobody said."""
+    """How a kind of adjuster is drawn. Raises KeyError for a kind without a drawing."""
     return _DRAWINGS[slug]
 
 

@@ -31,7 +31,7 @@ def shape_of(standing: BoreResult | None) -> Shape:
 
 
 def blades_of(standing: BoreResult | None, tolerance: float) -> int:
-    """How many blades show how far a bore is from even: one for each tolerance beyond the first, three at most."""
+    """How many bars show how far a bore is from even: one for each tolerance beyond the first, three at most."""
     if standing is None or standing.verdict not in OUTSIDE:
         return 0
     return min(MOST_BLADES, max(1, math.ceil(abs(standing.deviation) / tolerance) - 1))
@@ -48,8 +48,11 @@ def by_bore(judged: RoundResult | None) -> Mapping[int, BoreResult]:
 
 
 def phases(assessment: Assessment) -> tuple[PhaseView, ...]:
-    """The five blades. A later phase can be looked at, and says on its page what comes before it; one with nothing to
-    do on this engine counts as done once the others before it are."""
+    """The five phases at the head of a visit.
+
+    A later one can be looked at, and says on its page what comes before it; one with nothing to do on this engine
+    counts as done once the others before it are.
+    """
     standings, record = assessment.statuses, assessment.record
     current = next((at for at, s in enumerate(standings) if not s.done), len(standings))
     views = []

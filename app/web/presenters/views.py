@@ -119,7 +119,7 @@ class SmallRow:
 
 @dataclass(frozen=True, slots=True)
 class PhaseView:
-    """One of the five blades at the head of a visit."""
+    """One of the five phases at the head of a visit."""
 
     title: str
     state: PhaseState

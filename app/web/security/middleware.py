@@ -60,7 +60,7 @@ TABLET = "evenbore_tablet"
 """The cookie that a paired tablet keeps its token in."""
 
 TRUST_FILE, WORKER = "/evenbore.crt", "/worker.js"
-"""The certificate that a tablet takes in, and the script that lets it start without a link."""
+"""The certificate that a tablet takes in, and the script that lets it start without a connection."""
 
 TO_BE_PAIRED = frozenset({"/pair", "/pair/code", "/trust", TRUST_FILE, "/offline", WORKER})
 """What a tablet may ask for before it is paired, besides FILES. None of it holds anything of the shop."""
@@ -265,8 +265,8 @@ class SameOrigin:
 class Paired:
     """Over the network, only a tablet that was paired is answered. The shop computer itself needs no pairing.
 
-    Whoever sits at the shop computer could read the file itself; a tablet shows by its cookie that somebody who stood
-    before that computer's screen let it in.
+    A person at the shop computer could read the file itself; a tablet shows by its cookie that it was paired before
+    that computer's screen.
     """
 
     def __init__(self, app: ASGIApp, admits: Callable[[str], bool]) -> None:

@@ -33,7 +33,7 @@ class Pairing:
     """One code at a time.
 
     Parameters: ``home``, the address that a tablet opens, empty when the program is open to this computer only;
-    ``show``, told each new code and the address with it in; ``ticks``, seconds of a clock that nobody can set.
+    ``show``, told each new code and the address with it in; ``ticks``, seconds of a clock that cannot be set.
     """
 
     def __init__(

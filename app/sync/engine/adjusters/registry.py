@@ -85,7 +85,7 @@ def adjuster_of(move: Move) -> Adjuster:
 def adjusters(layout: Layout) -> tuple[Adjuster, ...]:
     """Every adjuster of an engine, bank by bank: kind by kind in the order of ``kinds``, each in walking order.
 
-    Parameters: ``layout`` of the engine. A single bank has no link to balance against another.
+    Parameters: ``layout`` of the engine. A single bank has no link rod to set against another.
 
     >>> from app.sync.engine.layout import Bank
     >>> twins = Bank("A", (1, 2, 3, 4), stop=2, drive=2, joints=("shaft", "screw", "shaft"))

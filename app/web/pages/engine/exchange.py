@@ -1,4 +1,4 @@
-"""In and out: one engine as a file for another shop, its readings for a spreadsheet, and a file brought in."""
+"""In and out: one engine as a file for another shop, its readings for a spreadsheet, and a file imported."""
 
 import base64
 import binascii
@@ -93,7 +93,7 @@ def look(shop: Shop, page: Page, text: Annotated[str | None, Depends(_sent)]) ->
 
 @router.post("/exchange")
 def bring(shop: Shop, page: Page, form: Form) -> Response:
-    """Bring in the file that was looked at, or ask again what is still to be chosen."""
+    """Import the file that was looked at, or ask again what is still to be chosen."""
     try:
         text = unpacked(form.values.get("held", ""))
         file = read(text)

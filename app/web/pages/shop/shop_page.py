@@ -1,4 +1,4 @@
-"""The shop: the state of its records, their backups, and links to people, tablets and the activity log."""
+"""The shop: the state of its records, their backups, and the way to people, tablets and the activity log."""
 
 from datetime import datetime
 

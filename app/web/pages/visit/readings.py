@@ -152,7 +152,7 @@ def _skip_reason(form: Typed) -> SkipReason | None:
 
 
 def _superseded(shop: Database, form: Typed) -> int | None:
-    """The reading that is corrected, named by its id, or by its key when it was kept while there was no link."""
+    """The reading that is corrected, named by its id, or by its key when it was held while there was no connection."""
     named = form.text("supersedes")
     if not named:
         return None

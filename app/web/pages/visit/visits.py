@@ -1,4 +1,4 @@
-"""A visit, phase by phase: what to do, what to record, what is missing; overrides and the sign-off."""
+"""A visit, phase by phase: what to do, what to record, what is missing; waivers and the sign-off."""
 
 from collections.abc import Mapping
 from dataclasses import replace
