@@ -36,7 +36,7 @@ def home_on_the_network(host: str, port: int, scheme: str = "http") -> str:
 
 
 def names_in(host: str) -> frozenset[str]:
-    """``host`` when it is a name: whoever starts the program under a name will open it under that name."""
+    """``host`` when it is a name: a program started under a name is opened under that name."""
     try:
         ip_address(host)
     except ValueError:

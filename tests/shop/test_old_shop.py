@@ -41,12 +41,16 @@ NOW = datetime(2026, 11, 25, 12, tzinfo=UTC)
 """When the shop was left: the answers were taken at this moment."""
 
 FILE_MAY_SAY_OTHERWISE = frozenset({"version"})
-JUDGED = frozenset({"done", "missing", "current", "waits_for", "evenness"})
+JUDGED = frozenset({"done", "missing", "current", "waits_for", "evenness", "preset"})
 """What is not recorded but worked out, and may be another once the program judges better."""
 
 JUDGED_THERE = {
     "/slipped": frozenset({"verdict", "any_slip", "named", "odds", "reread", "misread_odds"}),
-    "/advice": frozenset({"kind", "why", "readings", "about"}),
+    "/banks": frozenset(
+        {"odds", "cause", "offset_deg", "offset_sd_deg", "ratio_percent", "ratio_sd_percent", "bank", "or_bank"}
+        | {"flats", "flats_sd", "extra", "extra_sentence"}
+    ),
+    "/advice": frozenset({"kind", "turns", "why", "readings", "about", "expected", "then"}),
 }
 """The same at paths that end like this."""
 

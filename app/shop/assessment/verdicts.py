@@ -1,4 +1,4 @@
-"""What the brain says of a story: the store's facts handed to ``app.sync``, its answers handed back."""
+"""What ``app.sync`` says of a visit: what was recorded handed to it, its answers handed back."""
 
 import math
 from collections.abc import Iterable

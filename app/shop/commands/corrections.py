@@ -1,4 +1,4 @@
-"""Corrections after the sign-off: what was recorded wrong, put right by a new row, as a new issue of the sheet.
+"""Corrections after the sign-off: what was recorded wrong, corrected by a new row, as a new issue of the sheet.
 
 A visit that was signed off is not opened again: nothing can be read or moved in it. But a figure that was mistyped can
 be put right with a reason, and whoever holds the earlier sheet can be told what replaced it.
@@ -146,7 +146,7 @@ def as_issued(record: VisitRecord, issue: int) -> VisitRecord:
 
 
 def corrected(record: VisitRecord, one: CorrectionEntry) -> tuple[Corrected, ...]:
-    """What a correction put right, in the order of the visit."""
+    """What a correction changed, in the order of the visit."""
     issued = as_issued(record, one.number)
     said = []
     for round_ in issued.rounds:

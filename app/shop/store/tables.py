@@ -2,7 +2,7 @@
 
 Every table is STRICT. Times are ISO 8601 text in UTC, because SQLite has no time type and SQLAlchemy's hands back naive
 ones. Hardware is in base units; a reading keeps the figure that the meter showed and its unit, because that is the
-evidence, and is converted when the brain is asked.
+evidence, and is converted when ``app.sync`` is asked.
 
 Rows of every table but ``engine`` are never changed or deleted (triggers see to it): a correction is a new row that
 names the one it supersedes. ``key`` is made by whoever writes, so that the same write sent twice is stored once;

@@ -1,7 +1,7 @@
 """How readings narrow what is believed of an engine, and what is believed after a whole visit.
 
 A reading is taken in by an iterated extended Kalman step through the flow model (``breathing``); the tachometer is a
-reading of all the air together. What moves do to a belief stands in ``moved``.
+reading of all the air together. What moves do to a posterior stands in ``moved``.
 
 Source of the step: B. M. Bell and F. W. Cathey, "The iterated Kalman filter update as a Gauss-Newton method", IEEE
 Transactions on Automatic Control 38 (1993) 294-297.
@@ -45,14 +45,14 @@ blade that landed where the one before it had (our judgement)."""
 
 
 class Innovation(NamedTuple):
-    """Readings less what a belief foretells, relative to it; how that answers to the state; and the noise."""
+    """Readings less what a posterior foretells, relative to it; how that answers to the state; and the noise."""
 
     residual: Floats
     jacobian: Floats
     noise: Floats
 
     def covariance(self, cov: Floats) -> Floats:
-        """Covariance of the innovation under a belief of covariance ``cov``."""
+        """Covariance of the innovation under a posterior of covariance ``cov``."""
         return np.asarray(self.jacobian @ cov @ self.jacobian.T + self.noise)
 
 
@@ -139,7 +139,7 @@ def _believable(seen: Sequence[Reading | IdleSpeed], meter: Meter) -> Sequence[R
 def _iterate_update(
     posterior: Posterior, meter: Meter, taken: "_Taken", innovation: Innovation, spread: Floats
 ) -> Posterior:
-    """The belief once readings with that innovation are taken in, linearised again until it stands still."""
+    """The posterior once readings with that innovation are taken in, linearised again until it stands still."""
     prior, cov = posterior.mean, posterior.covariance
     mean = prior
     for left in reversed(range(MOST_STEPS)):

@@ -23,7 +23,7 @@ def prior_from_history(posterior: Posterior, fresh: Posterior, *, same_meter: bo
     Where anything else is fitted than before, only the meter's scale is carried: leaks and demand were those of other
     parts. Demand is not carried either where the engine breathes otherwise.
 
-    Parameters: ``posterior`` at the end of the visit; ``fresh`` the usual belief of the engine as it is now;
+    Parameters: ``posterior`` at the end of the visit; ``fresh`` the usual posterior of the engine as it is now;
     ``same_meter`` whether it is read with the same meter; ``same_air`` whether what it breathes through (exhaust,
     intake, the place it is fitted in) is as it was.
     """

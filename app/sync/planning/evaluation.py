@@ -222,7 +222,7 @@ def shortfall_costs(posterior: Posterior, task: PlanningProblem) -> Floats:
 
 @lru_cache(maxsize=16)
 def _prices(posterior: Posterior, window: float) -> Floats:
-    """``shortfall_costs``, asked for several times about one belief; not to be written to."""
+    """``shortfall_costs``, asked for several times about one posterior; not to be written to."""
     n = posterior.bores
     leak_variance = np.diag(posterior.covariance)[n : 2 * n] / posterior.width**2
     spread = FLOW_PER_AREA * posterior.width * np.sqrt(FEELER_SD**2 + leak_variance) / posterior.areas.mean()
@@ -248,7 +248,7 @@ class _After:
     """Where the plates stand after each choice. Shapes begin (choices, bores).
 
     ``origin`` is the row of the bore whose blade sets a bore, -1 where none does. ``lever`` says how a gap answers to
-    the belief's state, ``noise`` what hands add [m2].
+    the posterior's state, ``noise`` what hands add [m2].
     """
 
     posterior: Posterior

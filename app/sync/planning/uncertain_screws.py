@@ -180,7 +180,7 @@ def turned_out(posterior: Posterior) -> dict[Adjuster, float]:
 
 
 def as_if_known(posterior: Posterior) -> Posterior:
-    """A belief in which every screw of unknown way opens when turned its positive way, to plan with: it is turned a
+    """A posterior in which every screw of unknown way opens when turned its positive way, to plan with: it is turned a
     little first.
 
     Parameters: ``posterior`` about the engine.

@@ -72,9 +72,9 @@ class AdviceTold(Told):
     readings: list[AskedTold] = Field(
         description="For `measure`, the readings to take, in order. Empty when a round has to be begun first."
     )
-    lever_thou: float = Field(description="The blade to hold under the central lever meanwhile; 0 at idle.")
+    lever_thou: float = Field(description="The feeler to hold under the central lever meanwhile; 0 at idle.")
     from_above: bool = Field(
-        description="Whether the lever is opened well past that blade first, then brought back onto it, never nudged "
+        description="Whether the lever is opened well past that feeler first, then brought back onto it, never nudged "
         "up. With `why` `both_ways` such a round has to be begun first."
     )
     about: list[int] = Field(description="For `cannot`, the bores it is about.")
@@ -83,7 +83,7 @@ class AdviceTold(Told):
 class DifferenceTold(Told):
     """Second bank less first bank at one opening, mean of a bore, in `unit`."""
 
-    lever_thou: float = Field(description="The blade under the central lever; 0 at idle.")
+    lever_thou: float = Field(description="The feeler under the central lever; 0 at idle.")
     from_above: bool
     first: float
     second: float
@@ -106,17 +106,17 @@ class BanksTold(Told):
     offset_sd_deg: float | None = Field(description="Null when nothing is known of it.")
     ratio_percent: float = Field(description="How much faster the second bank opens.")
     ratio_sd_percent: float | None = Field(description="Null when nothing is known of it.")
-    bank: str | None = Field(description="Whose link to turn.")
+    bank: str | None = Field(description="Whose link rod to turn.")
     flats: float = Field(description="By how many sixths of a turn; negative makes it open later. 0 for none.")
     flats_sd: float | None = Field(description="Standard deviation of `flats`. Null when none are offered.")
     sharper_lever_thou: float = Field(
-        description="The blade under the central lever at which one more round tells most about `flats`, where they "
+        description="The feeler under the central lever at which one more round tells most about `flats`, where they "
         "may be off by more than half a flat; 0 where that is not so or it was read. Begin it with `lever_thou`."
     )
     or_bank: str | None = Field(description="The bank at which the same flats with the other sign do as well.")
     extra: str = Field(description="A short code for what would tell most next.")
     extra_sentence: str
-    extra_lever_thou: float = Field(description="The blade under the central lever for that; 0 for none.")
+    extra_lever_thou: float = Field(description="The feeler under the central lever for that; 0 for none.")
 
 
 @router.get("/phases/{phase}/advice", summary="The next step", responses=NOT_THERE)

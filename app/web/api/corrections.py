@@ -1,4 +1,4 @@
-"""Corrections after the sign-off: a figure that was mistyped is put right, as a new issue of the sheet."""
+"""Corrections after the sign-off: a mistyped figure is corrected, as a new issue of the sheet."""
 
 from typing import Annotated
 
@@ -52,7 +52,7 @@ class CorrectionSent(Sent):
 
 
 class CorrectedTold(Told):
-    """One figure that was put right."""
+    """One figure that was corrected."""
 
     what: str
     was: float | None

@@ -35,7 +35,7 @@ JSON_NAMES = {name: f"{name}_{'deg' if unit == 'degrees' else unit}" for name, (
 
 
 JOINTS = (
-    "How each bore is joined to the next one, front first, one fewer than bores: `blade` a coupler reset on a blade, "
+    "How each bore is joined to the next one, front first, one fewer than bores: `blade` a coupler reset on a feeler, "
     "`screw` a coupler that a screw of its own sets, `screw-in` or `screw-out` where it is known which way, turned, it "
     "opens what lies beyond it seen from the stop bore, `shaft` no coupler: both plates sit on one shaft."
 )
@@ -51,9 +51,9 @@ class BankSent(Sent):
         default=None, description="The bore at which the stop screw acts; the first when left out."
     )
     drive: Bore | None = Field(
-        default=None, description="The bore at which the link acts; the stop bore when left out."
+        default=None, description="The bore at which the link rod acts; the stop bore when left out."
     )
-    joints: list[JointKind] = Field(default=[], max_length=11, description=JOINTS + " Blades when left out.")
+    joints: list[JointKind] = Field(default=[], max_length=11, description=JOINTS + " All `blade` when left out.")
 
 
 class LayoutSent(Sent):
@@ -75,8 +75,8 @@ class HardwareSent(Sent):
     closed_angle_deg: float | None = Field(default=None, description="Angle of a closed plate to the bore's section.")
     stop_pitch_mm: float | None = Field(default=None, description="Travel of a stop screw in one turn.")
     stop_lever_mm: float | None = Field(default=None, description="Arm on which the stop screw acts.")
-    link_pitch_mm: float | None = Field(default=None, description="Change of a link's length in one turn.")
-    link_lever_mm: float | None = Field(default=None, description="Arm on which the link acts.")
+    link_pitch_mm: float | None = Field(default=None, description="Change of a link rod's length in one turn.")
+    link_lever_mm: float | None = Field(default=None, description="Arm on which the link rod acts.")
 
 
 class FittedSent(Sent):
@@ -113,7 +113,7 @@ class BankTold(Told):
     name: str
     bores: list[int] = Field(description="Cylinder numbers, front of the engine first.")
     stop: int = Field(description="The bore at which the stop screw acts.")
-    drive: int = Field(description="The bore at which the link acts.")
+    drive: int = Field(description="The bore at which the link rod acts.")
     joints: list[JointKind] = Field(description=JOINTS)
 
 
@@ -129,7 +129,7 @@ class LayoutTold(Told):
 
     @staticmethod
     def of(layout: Layout) -> "LayoutTold":
-        """From the brain's."""
+        """From what was worked out."""
         return LayoutTold(
             banks=[
                 BankTold(name=b.name, bores=list(b.bores), stop=b.stop, drive=b.drive, joints=list(b.kinds))

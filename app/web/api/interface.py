@@ -17,7 +17,7 @@ Everything that a page can do in a visit, for a program at a test bench.
 
 1. Register the engine (`POST /api/engines`) or find it (`GET /api/engines?words=`), and open a visit.
 2. Ask where the visit stands (`GET /api/visits/{visit_id}`): `current` is the phase under way, `missing` what it lacks.
-3. Record its checks, and override what may be passed over.
+3. Record its checks, and waive what may be waived.
 4. Ask for the advice of the phase, do what it says, say what was done: readings as the meter showed them, moves as they
    were made. Ask again after each.
 5. When `current` is `sign-off`, sign the visit off.

@@ -1,4 +1,4 @@
-"""What a visit works with: the shop's meters and blades."""
+"""What a visit works with: the shop's meters and feelers."""
 
 from typing import Literal
 
@@ -46,7 +46,7 @@ class MeterTold(Told):
 
 
 class BladesTold(Told):
-    """The blades of the shop."""
+    """The feelers of the shop."""
 
     leaves_thou: list[float] = Field(description="Single leaves, in thousandths of an inch; two may be stacked.")
     base_thou: float = Field(description="The one held under each stop screw before the starting turns are given.")

@@ -59,7 +59,7 @@ class StopTurned(SentMove):
 
 
 class BladeReset(SentMove):
-    """A coupler loosened, the far plate closed on a blade, the coupler tightened."""
+    """A coupler loosened, the far plate closed on a feeler, the coupler tightened."""
 
     kind: Literal["blade"]
     coupler: Coupler
@@ -83,7 +83,7 @@ class ScrewTurned(SentMove):
 
 
 class LinkTurned(SentMove):
-    """A bank's link turned: it shifts the bank off idle."""
+    """A bank's link rod turned: it shifts the bank off idle."""
 
     kind: Literal["link"]
     bank: BankName

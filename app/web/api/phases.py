@@ -117,7 +117,7 @@ class ItemTold(Told):
 
 
 class PresetTold(Told):
-    """How far to turn each stop screw in from the base blade before the first start, with a band for nine in ten."""
+    """How far to turn each stop screw in from the base feeler before the first start, with a band for nine in ten."""
 
     turns: float
     low_turns: float

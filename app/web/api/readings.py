@@ -36,7 +36,7 @@ Supersedes = Annotated[int | None, Field(description="The reading that was misty
 FromAbove = Annotated[
     bool | None,
     Field(
-        description="Whether the lever was opened further first and brought back onto the blade. The first reading "
+        description="Whether the lever was opened further first and brought back onto the feeler. The first reading "
         "of a round begins it that way, and the others have to agree; null goes with the round."
     ),
 ]
@@ -56,7 +56,7 @@ class RoundSent(Sent):
     )
     from_above: bool = Field(
         default=False,
-        description="Whether the lever is opened well past it, then brought back onto the blade, never nudged up.",
+        description="Whether the lever is opened well past it, then brought back onto the feeler, never nudged up.",
     )
 
 
@@ -185,12 +185,12 @@ class EvennessTold(Told):
     drift: float = Field(description="How much the idle rose over the round; taken out of the values.")
     drift_seen: bool = Field(description="Whether the drift is more than the meter's own scatter.")
     bank_means: dict[str, float]
-    misread: list[int] = Field(description="Bores to read again before anything is believed.")
+    misread: list[int] = Field(description="Bores to read again first.")
     bores: list[BoreTold]
 
     @staticmethod
     def of(record: VisitRecord, found: RoundResult) -> "EvennessTold":
-        """From what the brain found."""
+        """From what was worked out."""
         meter = record.meter
         return EvennessTold.model_validate(
             {
@@ -242,8 +242,8 @@ class RoundTold(Told):
 
     number: int
     phase: Slug
-    lever_thou: float = Field(description="The blade under the central lever, in thousandths of an inch; 0 at idle.")
-    from_above: bool = Field(description="Whether the lever was opened further first and brought back onto the blade.")
+    lever_thou: float = Field(description="The feeler under the central lever, in thousandths of an inch; 0 at idle.")
+    from_above: bool = Field(description="Whether the lever was opened further first and brought back onto the feeler.")
     begun_at: str = Field(description="ISO 8601, UTC.")
     closed: bool = Field(description="Whether the first bore was read again to end it.")
     moved_since: bool = Field(description="Whether a move came after it, so that it speaks for nothing any more.")

@@ -48,7 +48,7 @@ Key = Annotated[
     ),
 ]
 Line = Annotated[str, Field(max_length=LONGEST)]
-By = Annotated[str, Field(max_length=LONGEST, description="Initials of whoever did it.", examples=["KM"])]
+By = Annotated[str, Field(max_length=LONGEST, description="Initials of the person who did it.", examples=["KM"])]
 Id = Annotated[int, Path(ge=1, le=LARGEST_ID)]
 Slug = Literal["cold-preset", "first-fire", "heat-soaked-recheck", "part-throttle-bank-balance", "lock-down"]
 MeterUnit = Literal["kg/h", "cfm", "kPa", "inHg", "mmHg"]
@@ -100,7 +100,7 @@ TurnsOther = Annotated[
 Flats = Annotated[
     float,
     Field(
-        description="Sixths of a turn of the link; positive makes its bank open earlier. Not 0.",
+        description="Sixths of a turn of the link rod; positive makes its bank open earlier. Not 0.",
         allow_inf_nan=False,
         examples=[-2],
     ),
@@ -115,7 +115,7 @@ class Coupler(Sent):
     """The coupler between two neighbouring bores; resetting it moves ``far`` and every bore beyond it."""
 
     near: int = Field(description="The bore nearer to the bank's stop screw.", examples=[2])
-    far: int = Field(description="The bore whose plate is closed on the blade.", examples=[3])
+    far: int = Field(description="The bore whose plate is closed on the feeler.", examples=[3])
 
 
 def example(**body: Any) -> ConfigDict:

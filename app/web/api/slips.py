@@ -47,7 +47,7 @@ class SuspectTold(Told):
 
     @staticmethod
     def of(suspect: Suspect) -> "SuspectTold":
-        """From the brain's."""
+        """From what was worked out."""
         name = suspect_name(suspect)
         if isinstance(suspect, Bore):
             return SuspectTold(kind="bore", name=name, bank=None, coupler=None, bore=suspect.bore)
@@ -71,7 +71,7 @@ class NamedTold(Told):
 
     @staticmethod
     def of(slip: Slip) -> "NamedTold":
-        """From the brain's."""
+        """From what was worked out."""
         return NamedTold(
             suspect=SuspectTold.of(slip.suspect),
             change_percent=trade(slip.change, 0.01),

@@ -26,7 +26,7 @@ class StoryTold(Told):
     moves: list[MoveTold]
     checks: list[CheckTold]
     overrides: list[OverrideTold]
-    corrections: list[CorrectionTold] = Field(description="What was put right after the sign-off.")
+    corrections: list[CorrectionTold] = Field(description="What was corrected after the sign-off.")
     as_found: int | None = Field(description="The number of the first idle round before any move.")
     as_left: int | None = Field(description="The number of the last idle round with no move after it.")
 

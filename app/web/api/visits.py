@@ -47,7 +47,7 @@ class SignOffSent(Sent):
     """A named person's word that the engine is fit to leave."""
 
     key: Key
-    name: Line = Field(description="The full name of whoever answers for it.", examples=["Foreman of the yard"])
+    name: Line = Field(description="The full name of the person responsible.", examples=["Foreman of the yard"])
     pin: str = Field("", max_length=12, description="That person's PIN, in a shop that lists people.")
 
 
@@ -81,7 +81,7 @@ class OverrideTold(Told):
     phase: Slug
     missing: str = Field(description="What was missing then.")
     missing_codes: list[str] = Field(description="The same as codes; empty for a row from before codes were stored.")
-    gate: Literal["heat"] | None = Field(description="The one thing passed over, where it was not the whole phase.")
+    gate: Literal["heat"] | None = Field(description="The one thing waived, where it was not the whole phase.")
     why: str
     by: str
     at: str = Field(description="ISO 8601, UTC.")
