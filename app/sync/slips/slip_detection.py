@@ -147,11 +147,11 @@ def slipped(
     """The stories that explain the change from as left to as found, with their odds.
 
     Parameters: ``layout`` of the engine; ``left`` and ``found`` pooled readings per bore (see ``pool``), the round's
-    trend removed; ``meter`` they were read with; ``same_meter`` False when the two visits used different meters, whose
-    scales may differ by any factor; ``heat_soaked`` False when one of the rounds was not taken hot; ``expected_common``
-    change of ln(flow) from air and speed (see that function), None when it is not known, which leaves the
-    change that all bores share free; ``gain`` [1/rad] learned at idle on this engine; ``left_sound``
-    where no reading as left can be misread, as the bores were even by them.
+    trend removed; ``meter`` and ``left_meter`` as for ``changes.log_changes``; ``same_meter`` False when two were used,
+    whose scales may differ by any factor; ``heat_soaked`` False when one of the rounds was not taken hot;
+    ``expected_common`` change of ln(flow) from air and speed, None when it is not known, which leaves what all bores
+    share free; ``gain`` [1/rad] learned at idle on this engine; ``left_sound`` where no reading as left can be misread,
+    as the bores were even by them.
 
     Source: Bayesian comparison of stories; sizes and odds from a simulated engine.
 
