@@ -9,6 +9,9 @@ from typing import Any, TypeVar
 
 E = TypeVar("E", bound="Entry")
 
+ABSOLUTE = "absolute"
+"""The reference of a pressure meter that counts from nothing and not from the day's air."""
+
 
 @dataclass(frozen=True, slots=True)
 class Entry:
@@ -79,6 +82,17 @@ class MeterEntry(Entry):
     high: float
     repeatability: float
     repeatability_from: str
+    reference: str | None
+
+    @property
+    def absolute(self) -> bool:
+        """Whether it shows pressure itself and not what is missing to the day's air."""
+        return self.reference == ABSOLUTE
+
+    @property
+    def unit_name(self) -> str:
+        """Its unit as it is shown."""
+        return f"{self.unit} abs." if self.absolute else self.unit
 
 
 @dataclass(frozen=True, slots=True)

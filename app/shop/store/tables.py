@@ -22,6 +22,8 @@ NAMING = {
 metadata = MetaData(naming_convention=NAMING)
 STRICT = {"sqlite_strict": True}
 
+REFERENCE = "reference IS NULL OR (reference = 'absolute' AND quantity = 'vacuum')"
+
 
 class Row(SQLModel):
     """What every table shares."""
@@ -85,10 +87,14 @@ class Practice(Evidence, table=True):
 
 
 class MeterRow(Evidence, table=True):
-    """An instrument of the shop. ``step``, ``low`` and ``high`` are in its own unit."""
+    """An instrument of the shop. ``step``, ``low`` and ``high`` are in its own unit.
+
+    ``reference`` is ``absolute`` for a column that counts from nothing; None for one that counts from the day's air,
+    and for a flow meter.
+    """
 
     __tablename__ = "meter"
-    __table_args__ = (STRICT,)
+    __table_args__ = (CheckConstraint(REFERENCE, name="reference"), STRICT)
     name: str = Field(sa_type=Text)
     quantity: str = Field(sa_type=Text)
     unit: str = Field(sa_type=Text)
@@ -97,6 +103,7 @@ class MeterRow(Evidence, table=True):
     high: float = Field(sa_type=REAL)
     repeatability: float = Field(sa_type=REAL)
     repeatability_from: str = Field(sa_type=Text)
+    reference: str | None = Field(default=None, sa_type=Text)
 
 
 class Setup(Evidence, table=True):

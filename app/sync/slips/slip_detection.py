@@ -177,9 +177,7 @@ def slipped(
     named = _slip_of(ranked[0], hypotheses) if sure else None
     open_questions = any(UNLIKELY_BELOW <= chance < SETTLED_FROM for chance in odds.values())
     settled = any_slip < LOOK_FROM or (verdict is SlipVerdict.SLIPPED and not open_questions)
-    contradicted = np.array([not found[bore].agreed for bore in bores])
-    order = np.lexsort((-_reread_scores(fit, variances, np.array([found[bore].n for bore in bores])), ~contradicted))
-    asked = () if settled and not contradicted.any() else tuple(int(at) for at in order[:REREADS])
+    asked = _asked(fit, bores, variances, found, settled)
     return SlipAssessment(
         verdict=verdict,
         any_slip=any_slip,
@@ -193,6 +191,17 @@ def slipped(
         between=_between(fit, best, hypotheses, asked[0]) if asked else None,
         misread=_misread_chances(fit, bores, left, found),
     )
+
+
+def _asked(
+    fit: HypothesisFit, bores: tuple[int, ...], variances: Floats, found: Mapping[int, Pooled], settled: bool
+) -> tuple[int, ...]:
+    """The places of the bores to read again, those whose readings contradict first; none once all is ``settled``."""
+    contradicted = np.array([not found[bore].agreed for bore in bores])
+    if settled and not contradicted.any():
+        return ()
+    order = np.lexsort((-_reread_scores(fit, variances, np.array([found[bore].n for bore in bores])), ~contradicted))
+    return tuple(int(at) for at in order[:REREADS])
 
 
 def _misread_chances(

@@ -6,7 +6,7 @@ from fastapi import APIRouter
 from pydantic import Field
 
 from app.shop.record import meter_studies, stored_settings
-from app.shop.record.entries import MeterEntry
+from app.shop.record.entries import ABSOLUTE, MeterEntry
 from app.sync.engine.units import THOU
 from app.web.api.shapes import MeterUnit, Told, trade
 from app.web.context import Shop
@@ -19,7 +19,13 @@ class MeterTold(Told):
 
     id: int
     name: str
-    quantity: Literal["flow", "vacuum"] = Field(description="Of vacuum more is less open.")
+    quantity: Literal["flow", "vacuum"] = Field(
+        description="Of vacuum more is less open, unless `reference` is `absolute`."
+    )
+    reference: Literal["gauge", "absolute"] | None = Field(
+        description="What a pressure meter counts from: `gauge` from the day's air, `absolute` from nothing, so that "
+        "more is more open. Null for a flow meter."
+    )
     unit: MeterUnit
     step: float = Field(description="The smallest step it shows, in `unit`.")
     low: float = Field(description="The least it shows, in `unit`.")
@@ -36,6 +42,7 @@ class MeterTold(Told):
                 "id": row.ident,
                 "name": row.name,
                 "quantity": row.quantity,
+                "reference": None if row.quantity == "flow" else ABSOLUTE if row.absolute else "gauge",
                 "unit": row.unit,
                 "step": row.step,
                 "low": row.low,

@@ -12,6 +12,13 @@ from app.wording.stored import as_stored
 QUANTITIES: Mapping[str, Message] = {"flow": Message("Air flow"), "vacuum": Message("Vacuum")}
 """What a meter reads."""
 
+REFERENCES: Mapping[str, Message] = {
+    "gauge": Message("Shows 0 in open air", note="a vacuum gauge: what is missing to the air around it"),
+    "absolute": Message("Shows the air pressure in open air", note="an absolute pressure gauge"),
+}
+"""What a pressure meter counts from."""
+
+ABSOLUTE_PRESSURE = Message("Absolute pressure")
 READS = Message("{quantity}, {low} to {high} {unit}, steps of {step}")
 UNIT = Message("{unit}, {quantity}", note="kg/h, Air flow")
 CHOICE = Message("{name}, {unit}", note="a meter to choose: Bench meter, kg/h")
@@ -35,10 +42,10 @@ def reads(meter: KnownMeter) -> str:
     row = meter.row
     return say(
         READS,
-        quantity=say(QUANTITIES[row.quantity]),
+        quantity=say(ABSOLUTE_PRESSURE if row.absolute else QUANTITIES[row.quantity]),
         low=f"{row.low:g}",
         high=f"{row.high:g}",
-        unit=row.unit,
+        unit=row.unit_name,
         step=f"{row.step:g}",
     )
 
@@ -51,8 +58,8 @@ def unit(name: str, quantity: str) -> str:
 def choice(meter: KnownMeter, today: str) -> str:
     """A meter to choose for a visit, with the day of a check that is overdue on ``today``, an ISO day."""
     if meter.due is not None and meter.overdue(today):
-        return say(CHOICE_OVERDUE, name=meter.row.name, unit=meter.row.unit, due=meter.due.due)
-    return say(CHOICE, name=meter.row.name, unit=meter.row.unit)
+        return say(CHOICE_OVERDUE, name=meter.row.name, unit=meter.row.unit_name, due=meter.due.due)
+    return say(CHOICE, name=meter.row.name, unit=meter.row.unit_name)
 
 
 def known_from(meter: KnownMeter) -> str:

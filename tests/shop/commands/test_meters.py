@@ -4,10 +4,10 @@ import math
 
 import pytest
 
-from app.shop.commands import meters, visits
+from app.shop.commands import checks, meters, visits
 from app.shop.commands.meters import NewMeter
 from app.shop.errors import ConflictError, RejectedError
-from app.shop.procedure.phases import HEAT_SOAKED, LOCK_DOWN
+from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN
 from app.shop.record import meter_studies
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
@@ -120,6 +120,7 @@ def test_what_cannot_be_compared_is_said(shop: Database) -> None:
         (NewMeter(" ", "kg/h", 0.25, 0, 40), "name", Rejection.NAME_MISSING),
         (NewMeter("Bench meter", "kg/h", 0.25, 0, 40), "name", Rejection.NAME_TAKEN),
         (NewMeter("Odd", "furlongs", 0.25, 0, 40), "unit", Rejection.NOT_ONE_OF),
+        (NewMeter("Odd", "kPa", 1, 0, 90, "sealed"), "reference", Rejection.NOT_ONE_OF),
         (NewMeter("Odd", "cfm", 0, 0, 40), "step", Rejection.METER_STEP),
         (NewMeter("Odd", "cfm", 30, 0, 40), "step", Rejection.METER_STEP),
         (NewMeter("Odd", "cfm", 0.25, 40, 40), "high", Rejection.METER_RANGE),
@@ -133,14 +134,49 @@ def test_a_meter_that_cannot_be_is_refused(shop: Database, new: NewMeter, field:
     assert codes_of(refusal) == {field: code}
 
 
-@pytest.mark.parametrize("unit", ["kg/h", "cfm", "kPa", "inHg", "mmHg"])
+@pytest.mark.parametrize("unit", ["kg/h", "g/s", "cfm", "scfm", "L/min", "kPa", "mbar", "mmHg", "cmHg", "inHg"])
 def test_a_visit_is_read_with_any_meter(shop: Database, unit: str) -> None:
     meter_id = meters.register(shop, key(), NewMeter("One more", unit, 0.5, 0, 300))
     new = visits.NewVisit("test cell", "", "", "KM", meter_id)
     visit_id = visits.open_visit(shop, engine(shop, FOUR), key(), new, AT)
     read_as = visit_record(shop, visit_id).meter_as_read()
-    assert read_as.quantity == ("flow" if unit in ("kg/h", "cfm") else "vacuum")
+    assert read_as.quantity == ("flow" if unit in ("kg/h", "g/s", "cfm", "scfm", "L/min") else "vacuum")
     assert read_as.step > 0
+
+
+@pytest.mark.parametrize(("unit", "at_rest", "pascal"), [("kPa", "absolute", 1e3), ("inHg", "gauge", 3386.389)])
+def test_what_a_column_counts_from_is_kept(shop: Database, unit: str, at_rest: str, pascal: float) -> None:
+    meter_id = meters.register(shop, key(), NewMeter("One more", unit, 0.5, 0, 110, at_rest))
+    new = visits.NewVisit("test cell", "", "", "KM", meter_id)
+    visit_id = visits.open_visit(shop, engine(shop, FOUR), key(), new, AT)
+    check_all(shop, visit_id, COLD_PRESET)
+    check_all(shop, visit_id, FIRST_FIRE)
+    read_round(shop, visit_id, FIRST_FIRE, 50.0)
+    checks.record(shop, visit_id, key(), HEAT_SOAKED.slug, {"air-pressure": 83.5}, "KM", AT)
+    read_as = visit_record(shop, visit_id).meter_as_read()
+    assert read_as.step == pytest.approx(0.5 * pascal)
+    assert (read_as.absolute, read_as.more_is_less_open) == (at_rest == "absolute", at_rest == "gauge")
+    assert read_as.ambient == pytest.approx(83.5e3)
+    shown = 50.0 if at_rest == "absolute" else 33.5 * 1e3 / pascal
+    vacuum = read_as.turned(shown * pascal)
+    assert vacuum == pytest.approx(33.5e3)  # by hand: 83.5 less 50
+
+
+def test_columns_that_count_from_elsewhere_are_not_compared(shop: Database) -> None:
+    first, second = (
+        meters.register(shop, key(), NewMeter(f"Column, {at_rest}", "mbar", 5, 0, 1100, at_rest))
+        for at_rest in meters.REFERENCES
+    )
+    with pytest.raises(RejectedError) as refusal:
+        meters.begin_study(shop, first, key(), second, "", "KM", AT)
+    assert codes_of(refusal) == {"other": Rejection.METER_UNITS_DIFFER}
+
+
+def test_a_flow_meter_counts_from_nothing_else(shop: Database) -> None:
+    """So that what was chosen for a gauge before another unit was does no harm."""
+    meter_id = meters.register(shop, key(), NewMeter("Bell", "g/s", 0.1, 0, 12, "absolute"))
+    with shop.reading() as session:
+        assert meter_studies.get(session, meter_id).reference is None
 
 
 def test_the_newest_day_of_a_check_counts(shop: Database) -> None:

@@ -32,6 +32,18 @@ def test_a_meter_is_registered_and_offered_when_a_visit_opens(client: TestClient
     assert "Tall column, mmHg" in client.get(f"/engines/{engine(shop, FOUR)}/visits/new").text
 
 
+def test_an_absolute_column_is_registered_and_told_apart(client: TestClient) -> None:
+    there = register(client, name="Sealed column", unit="cmHg", high="80", reference="absolute")
+    assert "Absolute pressure, 0 to 80 cmHg abs., steps of 2" in client.get(there).text
+    told = client.get("/api/meters").json()
+    assert [(one["quantity"], one["unit"], one["reference"]) for one in told] == [
+        ("flow", "kg/h", None),
+        ("vacuum", "cmHg", "absolute"),
+    ]
+    register(client, name="Open column", unit="mbar", high="900")
+    assert client.get("/api/meters").json()[-1]["reference"] == "gauge"
+
+
 @pytest.mark.parametrize(
     ("field", "typed", "said"),
     [

@@ -270,7 +270,7 @@ def _settings(record: VisitRecord) -> tuple[tuple[str, str], ...]:
     items = {(p.slug, i.slug): i for p in PHASES for i in p.items}
     meter = record.meter
     repeats = percent(record.meter_as_read().repeatability, 1)
-    steps = say(paper.METER_STEPS, meter=meter.name, step=meter.step, unit=meter.unit, repeats=repeats)
+    steps = say(paper.METER_STEPS, meter=meter.name, step=meter.step, unit=meter.unit_name, repeats=repeats)
     lines = [(say(paper.METER), steps)]
     for label, figures_of in SETTINGS:
         said = []
