@@ -48,7 +48,7 @@ JUDGED_THERE = {
     "/slipped": frozenset({"verdict", "any_slip", "named", "odds", "reread", "misread_odds"}),
     "/banks": frozenset(
         {"odds", "cause", "offset_deg", "offset_sd_deg", "ratio_percent", "ratio_sd_percent", "bank", "or_bank"}
-        | {"flats", "flats_sd", "extra", "extra_sentence"}
+        | {"flats", "flats_sd", "extra", "extra_sentence", "sd"}
     ),
     "/advice": frozenset({"kind", "turns", "why", "readings", "about", "expected", "then"}),
 }

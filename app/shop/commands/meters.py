@@ -103,10 +103,24 @@ def register(shop: Database, key: str, new: NewMeter) -> int:
         return row.ident
 
 
-def begin_study(shop: Database, meter_id: int, key: str, other_id: int | None, where: str, by: str, at: str) -> int:
-    """Begin a repeatability study, or with ``other_id`` a comparison, and return its id. Raises RejectedError."""
+def begin_study(
+    shop: Database,
+    meter_id: int,
+    key: str,
+    other_id: int | None,
+    where: str,
+    by: str,
+    at: str,
+    second: tuple[str, str] = ("", ""),
+) -> int:
+    """Begin a repeatability study, or with ``other_id`` a comparison, and return its id. Raises RejectedError.
+
+    ``second`` says where and by whom the second half of a study is read, each empty where that is as in the first.
+    """
     key = checked(key)
-    sent = fingerprint(meter=meter_id, other=other_id, where=where)
+    second_place, second_by = (one.strip() for one in second)
+    apart = {"second": (second_place, second_by)} if second_place or second_by else {}
+    sent = fingerprint(meter=meter_id, other=other_id, where=where, **apart)
     with shop.writing() as session:
         if again := earlier(session, Study, key, sent):
             return again.ident
@@ -116,6 +130,9 @@ def begin_study(shop: Database, meter_id: int, key: str, other_id: int | None, w
             problems["study_by"] = because(Rejection.INITIALS_MISSING)
         if len(where) > LONGEST:
             problems["where"] = because(Rejection.TOO_LONG, most=LONGEST)
+        for name, typed in (("second_where", second_place), ("second_by", second_by)):
+            if len(typed) > LONGEST:
+                problems[name] = because(Rejection.TOO_LONG, most=LONGEST)
         if other_id is not None:
             other = session.get(MeterRow, other_id)
             if other is None or other.ident == meter_id:
@@ -130,7 +147,15 @@ def begin_study(shop: Database, meter_id: int, key: str, other_id: int | None, w
         if problems:
             raise RejectedError(problems)
         row = Study(
-            key=key, payload=sent, meter_id=meter_id, other_id=other_id, place=where.strip(), by=by.strip(), at=at
+            key=key,
+            payload=sent,
+            meter_id=meter_id,
+            other_id=other_id,
+            place=where.strip(),
+            by=by.strip(),
+            at=at,
+            second_place=second_place or None,
+            second_by=second_by or None,
         )
         session.add(row)
         session.flush()
@@ -165,7 +190,7 @@ def read(shop: Database, study_id: int, key: str, value: float, by: str, at: str
             meter_id=meter.ident,
             place=place,
             value=value,
-            by=by.strip() or study.row.by,
+            by=by.strip() or study.next_by,
             at=at,
             supersedes_id=supersedes,
         )

@@ -13,6 +13,7 @@ from app.shop.record.entries import (
     MeterEntry,
     MeterReading,
     MoveEntry,
+    Repeats,
     RoundEntry,
     SignOffEntry,
     VisitEntry,
@@ -155,7 +156,7 @@ class VisitRecord:
     fitted_before: int | None
     before: "VisitRecord | None" = None
     corrections: tuple[CorrectionEntry, ...] = ()
-    repeatability: float | None = None
+    repeatability: Repeats | None = None
     place_before: str = ""
     settings: Settings = DEFAULTS
     studied: int = 0
@@ -214,10 +215,14 @@ class VisitRecord:
         moves = (m for m in self.moves if not at_idle or kind_of(m.kind).at_idle)
         return any(m.after_reading >= one.newest for m in moves) and bool(one.entered)
 
+    @property
+    def repeats(self) -> Repeats:
+        """How the meter repeats: by its studies up to the sign-off, or by the estimate it came with."""
+        return self.repeatability or self.meter.estimate
+
     def meter_as_read(self) -> Meter:
         """The meter in base units, for the estimator."""
-        size = UNITS[self.meter.unit]
-        repeats = self.meter.repeatability if self.repeatability is None else self.repeatability
+        size, repeats = UNITS[self.meter.unit], self.repeats.judged
         if self.meter.quantity == "flow":
             return Meter("flow", self.meter.step * size, repeats)
         return Meter("vacuum", self.meter.step * size, repeats, self.ambient.pressure, self.meter.absolute)

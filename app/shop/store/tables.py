@@ -119,7 +119,8 @@ class Setup(Evidence, table=True):
 class Study(Evidence, table=True):
     """A study of a meter: one bore read again and again, or, with ``other_id``, bores read with both meters.
 
-    ``place`` says at which engine and bore.
+    ``place`` says at which engine and bore. ``second_place`` and ``second_by`` are where and by whom its second half is
+    read; None where that is as in the first.
     """
 
     __table_args__ = (STRICT,)
@@ -128,6 +129,8 @@ class Study(Evidence, table=True):
     place: str = Field(sa_type=Text)
     by: str = Field(sa_type=Text)
     at: str = Field(sa_type=Text)
+    second_place: str | None = Field(default=None, sa_type=Text)
+    second_by: str | None = Field(default=None, sa_type=Text)
 
 
 class StudyReading(Evidence, table=True):

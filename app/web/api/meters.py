@@ -6,7 +6,7 @@ from fastapi import APIRouter
 from pydantic import Field
 
 from app.shop.record import meter_studies, stored_settings
-from app.shop.record.entries import ABSOLUTE, MeterEntry
+from app.shop.record.entries import ABSOLUTE, MeterEntry, Repeats
 from app.sync.engine.units import THOU
 from app.web.api.shapes import MeterUnit, Told, trade
 from app.web.context import Shop
@@ -33,9 +33,12 @@ class MeterTold(Told):
     repeatability_percent: float = Field(
         description="Standard deviation of reading the same bore again, in per cent of the reading."
     )
+    repeatability_limit_percent: float = Field(
+        description="What that is below in 95 cases of 100, by the meter's studies. Every verdict counts with it."
+    )
 
     @staticmethod
-    def of(row: MeterEntry, repeatability: float) -> "MeterTold":
+    def of(row: MeterEntry, repeats: Repeats) -> "MeterTold":
         """From its row."""
         return MeterTold.model_validate(
             {
@@ -47,7 +50,8 @@ class MeterTold(Told):
                 "step": row.step,
                 "low": row.low,
                 "high": row.high,
-                "repeatability_percent": trade(repeatability, 0.01),
+                "repeatability_percent": trade(repeats.seen, 0.01),
+                "repeatability_limit_percent": trade(repeats.judged, 0.01),
             }
         )
 
@@ -64,7 +68,7 @@ class BladesTold(Told):
 def show_meters(shop: Shop) -> list[MeterTold]:
     """One of them is named when a visit is opened."""
     with shop.reading() as session:
-        return [MeterTold.of(one.row, one.repeatability) for one in meter_studies.all_of(session)]
+        return [MeterTold.of(one.row, one.repeats) for one in meter_studies.all_of(session)]
 
 
 @router.get("/blades", summary="The shop's blades")

@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from app.shop.record.meter_studies import KnownMeter, RepeatabilitySource, StudyRecord
 from app.wording.message import Message, say
 from app.wording.names import begin
-from app.wording.quantities import percent
+from app.wording.quantities import percent, unit_of
 from app.wording.reasons import TABLES
 from app.wording.stored import as_stored
 
@@ -27,7 +27,14 @@ SOURCES: Mapping[RepeatabilitySource, Message] = {
     RepeatabilitySource.ESTIMATE: Message("estimate until a repeatability study is done"),
 }
 TABLES[RepeatabilitySource] = SOURCES  # type: ignore[assignment]
-FOUND = Message("From {readings}: standard deviation {scatter}, between {low} and {high}", note="readings: 10 readings")
+FOUND = Message(
+    "From {readings}: standard deviation {scatter}, with the step taken out at most {limit} in 95 cases of 100",
+    note="readings: 10 readings",
+)
+SAME = Message(
+    "At {level} {unit}, two readings of one bore differ from {apart} {unit} on, {count} step of this meter.",
+    many="At {level} {unit}, two readings of one bore differ from {apart} {unit} on, {count} steps of this meter.",
+)
 READINGS = Message("{count} reading", many="{count} readings")
 IN_PROGRESS = Message("{done} of {wanted} read")
 ONE_BORE = Message("{count} reading of one bore", many="{count} readings of one bore")
@@ -67,13 +74,28 @@ def known_from(meter: KnownMeter) -> str:
     found = meter.found
     if found is None:
         return begin(as_stored(meter.row.repeatability_from, "meter.repeatability_from"))
-    readings = found.freedom + sum(1 for study in meter.studies if study.other is None and study.finished)
+    readings = found.freedom + sum(len(s.series) for s in meter.studies if s.other is None and s.finished)
     return say(
         FOUND,
         readings=say(READINGS, count=readings),
         scatter=percent(found.scatter, 1),
-        low=percent(found.low, 1),
-        high=percent(found.high, 1),
+        limit=percent(found.limit, 1),
+    )
+
+
+def same(meter: KnownMeter) -> str:
+    """From what difference on two readings of one bore are not the same; empty before a study."""
+    found, least = meter.found, meter.least_difference
+    if found is None or least is None:
+        return ""
+    unit = unit_of(meter.row)
+    apart, steps = least
+    return say(
+        SAME,
+        level=f"{found.level:.{unit.decimals}f}",
+        apart=f"{apart:.{unit.decimals}f}",
+        unit=unit.name,
+        count=steps,
     )
 
 

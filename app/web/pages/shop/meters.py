@@ -76,7 +76,8 @@ def begin(shop: Shop, page: Page, form: Form, meter_id: int, now: Now) -> Respon
         other = form.whole("other") if form.text("other") else None
         form.raise_problems()
         where, by = form.text("where"), form.text("study_by")
-        study_id = meters.begin_study(shop, meter_id, form.text("key"), other, where, by, now)
+        second = (form.text("second_where"), form.text("second_by"))
+        study_id = meters.begin_study(shop, meter_id, form.text("key"), other, where, by, now, second)
     except NotFoundError:
         raise
     except RejectedError as refusal:
@@ -169,6 +170,7 @@ def _one(
         status,
         meter=meter,
         line=line_of(meter, now[:10]),
+        same=words.same(meter),
         others=[(o.ident, o.name) for o in others],
         studies=[(s, words.result_of(s)) for s in reversed(meter.studies)],
         readings=READINGS,
