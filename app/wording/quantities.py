@@ -88,12 +88,12 @@ class Unit:
 
 def unit_of(meter: MeterEntry) -> Unit:
     """The unit a meter reads in, with as many places as its step has."""
-    return unit_named(meter.unit, meter.step)
+    return unit_named(meter.unit, meter.step, meter.unit_name)
 
 
-def unit_named(name: str, step: float) -> Unit:
-    """A unit by its name, with as many places as ``step`` has."""
-    return Unit(name, UNITS[name], len(f"{step:g}".partition(".")[2]), step)
+def unit_named(name: str, step: float, shown: str = "") -> Unit:
+    """A unit by its name, ``shown`` otherwise or the same, with as many places as ``step`` has."""
+    return Unit(shown or name, UNITS[name], len(f"{step:g}".partition(".")[2]), step)
 
 
 def measured(number: float, quantity: Quantity, units: Units) -> str:

@@ -3,7 +3,7 @@
 from statistics import median
 
 from app.shop.procedure.phases import FIRST_FIRE
-from app.shop.record.visit_record import Round, VisitRecord
+from app.shop.record.visit_record import UNITS, Round, VisitRecord
 from app.sync.readings.rounds import MISREAD_OTHERS
 
 ASKED_TIMES = 1.6
@@ -24,7 +24,9 @@ def doubtful(record: VisitRecord, one: Round, bore: int, value: float, corrects:
         if len(others) < MISREAD_OTHERS:
             return False
         expected = median(others)
-    return value >= ASKED_TIMES * expected or value * ASKED_TIMES <= expected
+    meter, size = record.meter_as_read(), UNITS[record.meter.unit]
+    typed, foreseen = meter.turned(value * size), meter.turned(expected * size)
+    return typed >= ASKED_TIMES * foreseen or typed * ASKED_TIMES <= foreseen
 
 
 def last_values(record: VisitRecord, one: Round | None, besides: int | None = None) -> dict[int, float]:

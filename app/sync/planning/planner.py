@@ -39,8 +39,9 @@ from app.sync.planning.evaluation import (
 from app.sync.planning.optimize import Plan, first_at, optimize
 from app.sync.planning.recent_events import SEEN, moves_at, remembered, since_last_move, since_last_seen
 from app.sync.planning.uncertain_screws import as_if_known, screw_room, turned_out
+from app.sync.readings.observation import far_from_others
 from app.sync.readings.repeat_checks import excess_scatter, inconsistent
-from app.sync.readings.rounds import outliers, reading_sd
+from app.sync.readings.rounds import reading_sd
 
 ENOUGH = 0.88
 """Chance that everything is inside at which to stop: below, engines leave uneven, above, minutes go into noise
@@ -174,12 +175,10 @@ def start_prior(
 
 def _followed(start: Posterior, meter: Meter, events: tuple[Event, ...]) -> Posterior:
     """``run_filter``, with the posterior before the last move remembered from when it was asked before."""
-    moves = moves_at(events)
-    return (
-        run_filter(_before_move(start, meter, events[: moves[-1]]), meter, events[moves[-1] :])
-        if moves
-        else run_filter(start, meter, events)
-    )
+    if not (moves := moves_at(events)):
+        return run_filter(start, meter, events)
+    last = moves[-1]
+    return run_filter(_before_move(start, meter, events[:last]), meter, events[last:])
 
 
 _before_move = lru_cache(maxsize=256)(_followed)
@@ -193,7 +192,7 @@ def _to_read_again(layout: Layout, meter: Meter, since: Sequence[Reading]) -> Ad
             return Advice(AdviceKind.CANNOT, AdviceReason.SCATTER, about=(bore,))
         if inconsistent(values, meter):
             return Advice(AdviceKind.MEASURE, AdviceReason.DISAGREE, bores=(bore,))
-    odd = outliers({bore: values[0] for bore, values in by_bore.items() if values})
+    odd = far_from_others({bore: values[0] for bore, values in by_bore.items() if values}, meter)
     once = tuple(bore for bore in layout.bores if bore in odd and len(by_bore[bore]) == 1)
     return Advice(AdviceKind.MEASURE, AdviceReason.MISREAD, bores=once) if once else None
 

@@ -28,7 +28,7 @@ def blanks() -> tuple[Tile, ...]:
 
 def is_vacuum(record: VisitRecord) -> bool:
     """Whether the visit's meter is a vacuum gauge, where a high column is a closed plate."""
-    return record.meter.quantity == "vacuum"
+    return record.meter_as_read().more_is_less_open
 
 
 @dataclass(frozen=True, eq=False)
