@@ -26,8 +26,8 @@ class Repeatability:
 
     ``scatter`` is what was seen, pooled over all series, with its band ``low`` to ``high``; ``own`` is the same with
     the rounding to the meter's step taken out, for a caller that adds the step again, and ``limit`` what that is below
-    with 95 % confidence, which is what a meter is judged by. ``freedom`` counts the differences it rests on, and ``level``
-    is the mean of all readings in the meter's unit.
+    with 95 % confidence, which is what a meter is judged by. ``freedom`` counts the differences it rests on, and
+    ``level`` is the mean of all readings in the meter's unit.
     """
 
     scatter: float
