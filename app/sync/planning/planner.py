@@ -19,6 +19,7 @@ from app.sync.engine.engine_air import Ambient, usual_breathing
 from app.sync.engine.events import Event, IdleSpeed, Meter, Move, Reading
 from app.sync.engine.hardware import Hardware
 from app.sync.engine.layout import Adjuster, Layout
+from app.sync.estimation.column_start import read_by_columns
 from app.sync.estimation.conformity import Conformity, Decision
 from app.sync.estimation.evenness import evenness
 from app.sync.estimation.filter import predicted_readings, run_filter
@@ -39,7 +40,7 @@ from app.sync.planning.evaluation import (
 from app.sync.planning.optimize import Plan, first_at, optimize
 from app.sync.planning.recent_events import SEEN, moves_at, remembered, since_last_move, since_last_seen
 from app.sync.planning.uncertain_screws import as_if_known, screw_room, turned_out
-from app.sync.readings.observation import far_from_others
+from app.sync.readings.observation import aimed_at, far_from_others
 from app.sync.readings.repeat_checks import excess_scatter, inconsistent
 from app.sync.readings.rounds import reading_sd
 
@@ -129,10 +130,10 @@ def next_move(
         return again
     if since and not any(e.closing for e in since) and not moves_at(events):
         return Advice(AdviceKind.MEASURE, AdviceReason.CLOSE_ROUND, bores=(since[0].bore,))
-    start = start or start_prior(layout, hardware, displacement, wanted_speed)
+    start = read_by_columns(start or start_prior(layout, hardware, displacement, wanted_speed), meter, events)
     posterior = _followed(start, meter, tuple(remembered(events, layout)))
     extra = max(len(since) - len(layout.bores) - 1, 0)
-    reachable = max(window, achievable_tolerance(posterior))
+    reachable = max(aimed_at(window, meter), achievable_tolerance(posterior))
     task = PlanningProblem(
         plausible_stacks(blades, posterior),
         reachable,

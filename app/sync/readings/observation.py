@@ -26,6 +26,11 @@ OWN_FILLING = 0.022
 runner's pressure is shared (our judgement, from simulated engines whose fillings differ by 2 %)."""
 
 
+SURE_Z = 1.645
+"""Standard deviations of it that a plate set by its column is kept from the edge of the window: one-sided, 95 % (our
+judgement)."""
+
+
 def log_air(value: float, meter: Meter, plenum: bool = False) -> tuple[float, float]:
     """ln(air) up to a constant, and the standard deviation of one reading of it.
 
@@ -66,6 +71,17 @@ def per_air(mean: float, meter: Meter, plenum: bool = False) -> float:
     ratio = _ratio(mean, meter)
     rise = meter.ambient * ratio * float(kappa(ratio, sharing_of(plenum)))
     return rise if meter.absolute else -rise
+
+
+def aimed_at(window: float, meter: Meter) -> float:
+    """How near to the mean a bore's air is to be set, so that it lies within the window in spite of ``OWN_FILLING``.
+
+    Parameters: ``window``, half width as a fraction of the mean; ``meter`` that it is set by.
+
+    >>> round(aimed_at(0.08, Meter("vacuum", 250.0, 0.01)), 3), aimed_at(0.08, Meter())
+    (0.044, 0.08)
+    """
+    return window if meter.quantity == "flow" else max(window - SURE_Z * OWN_FILLING, window / 2)
 
 
 def far_from_others(by_bore: Mapping[int, float], meter: Meter) -> frozenset[int]:
