@@ -17,7 +17,7 @@ from app.sync.planning.advice import AdviceKind, AdviceReason, move_of
 from app.sync.planning.planner import next_move, start_prior
 
 V8 = Layout((Bank("A", (1, 2, 3, 4), 1, 1), Bank("B", (5, 6, 7, 8), 5, 5)))
-DISPLACEMENT, WANTED = 4 * LITRE, 850 * REV_PER_MIN
+PER_BORE, DISPLACEMENT, WANTED = 0.5 * LITRE, 4 * LITRE, 850 * REV_PER_MIN
 HARDWARE = likely_hardware(DISPLACEMENT, 8)
 FEELERS = tuple(THOU * half / 2 for half in range(3, 20))
 WINDOW = 0.08
@@ -48,7 +48,7 @@ def angle_for(gap: float) -> float:
 
 @dataclass
 class ColumnEngine:
-    """An eight whose plates would all draw ``depression`` [Pa] at the wanted speed if they stood alike.
+    """An engine whose plates would all draw ``depression`` [Pa] at the wanted speed if they stood alike.
 
     ``ambient`` [Pa] is the air of the day; ``meter`` what it is read with.
     """
@@ -57,22 +57,23 @@ class ColumnEngine:
     depression: float
     meter: Meter
     ambient: float
+    layout: Layout = V8
     minutes: float = 0.0
     events: list[Event] = field(default_factory=list)
 
     def __post_init__(self) -> None:
         rng = self.rng = random.Random(self.seed)
         self.sharing = rng.uniform(0.0, 0.6)
-        self.filling = {bore: 1 + 0.02 * rng.gauss(0, 1) for bore in V8.bores}
+        self.filling = {bore: 1 + 0.02 * rng.gauss(0, 1) for bore in self.layout.bores}
         self.lever = HARDWARE.stop_pitch.value / HARDWARE.stop_lever.value * (1 + 0.05 * rng.gauss(0, 1))
         self.contraction = 0.72 * math.exp(0.08 * rng.gauss(0, 1))
         base = 1 - self.depression / self.ambient
-        self.swallowed = FILLING * math.exp(0.1 * rng.gauss(0, 1)) * DISPLACEMENT / 8 / 2 / (287.05 * 320)
-        self.needed = 8 * self.swallowed * base * self.ambient * WANTED
-        open_ = self.needed / 8 * THERMAL / (self.ambient * throat(base)) / self.contraction - LEAK
+        self.swallowed = FILLING * math.exp(0.1 * rng.gauss(0, 1)) * PER_BORE / 2 / (287.05 * 320)
+        self.needed = len(self.layout.bores) * self.swallowed * base * self.ambient * WANTED
+        open_ = self.needed / len(self.layout.bores) * THERMAL / (self.ambient * throat(base)) / self.contraction - LEAK
         usual = max(open_ / (math.pi * RADIUS), 0.8 * THOU)
         self.angles = {}
-        for bank in V8.banks:
+        for bank in self.layout.banks:
             angle = angle_for(usual) + 0.006 * rng.gauss(0, 1)
             for bore in bank.bores:
                 self.angles[bore] = max(angle, 2e-4)
@@ -87,8 +88,8 @@ class ColumnEngine:
     def settle(self) -> None:
         """Flows [kg/s], runner pressures over ambient, and the speed at which the air is what friction asks for."""
         for _ in range(60):
-            own = {bore: self._own(bore) for bore in V8.bores}
-            mean = sum(own.values()) / 8
+            own = {bore: self._own(bore) for bore in self.layout.bores}
+            mean = sum(own.values()) / len(own)
             self.ratios = {b: (1 - self.sharing) * r + self.sharing * mean for b, r in own.items()}
             self.flows = {
                 b: self.area(self.angles[b]) * self.ambient / THERMAL * throat(r) for b, r in self.ratios.items()
@@ -110,7 +111,7 @@ class ColumnEngine:
     @property
     def worst(self) -> float:
         """How far the bore farthest from the mean is from it, as a fraction of the air through the plates."""
-        mean = sum(self.flows.values()) / 8
+        mean = sum(self.flows.values()) / len(self.flows)
         return max(abs(flow / mean - 1) for flow in self.flows.values())
 
     def read(self, bore: int, closing: bool) -> None:
@@ -129,10 +130,13 @@ class ColumnEngine:
     def make(self, move: StopTurn | BladeReset) -> None:
         """Turn a stop screw or reset a coupler, as hands do it."""
         if isinstance(move, StopTurn):
-            moved, by = V8.bank(move.bank).bores, move.turns * self.lever * (1 + SCREW_HAND * self.rng.gauss(0, 1))
+            moved, by = (
+                self.layout.bank(move.bank).bores,
+                move.turns * self.lever * (1 + SCREW_HAND * self.rng.gauss(0, 1)),
+            )
             self.minutes += 0.7
         else:
-            bank = V8.bank_of(move.far)
+            bank = self.layout.bank_of(move.far)
             moved = bank.bores[bank.bores.index(move.far) :]
             by = angle_for(max(move.gap + HAND * self.rng.gauss(0, 1), 1e-6)) - self.angles[move.far]
             self.minutes += 2.0

@@ -1,14 +1,19 @@
 """Which value is asked about before it is kept: one far from what the bore read last, or from the other bores."""
 
+import math
 from statistics import median
 
 from app.shop.procedure.phases import FIRST_FIRE
 from app.shop.record.visit_record import UNITS, Round, VisitRecord
+from app.sync.readings.observation import log_air
 from app.sync.readings.rounds import MISREAD_OTHERS
 
 ASKED_TIMES = 1.6
-"""From this many times what was to be expected, or that fraction of it, a typed value is asked about (our judgement):
-bores of an engine as found may truly stand so far apart, so it asks and never forbids."""
+"""From this many times the air that was to be expected, or that fraction of it, a typed value is asked about (our
+judgement): bores of an engine as found may truly stand so far apart, so it asks and never forbids."""
+
+ROUNDING = 1e-9
+"""Of ln(air), by which a value on the limit may miss it."""
 
 
 def doubtful(record: VisitRecord, one: Round, bore: int, value: float, corrects: int | None = None) -> bool:
@@ -25,8 +30,8 @@ def doubtful(record: VisitRecord, one: Round, bore: int, value: float, corrects:
             return False
         expected = median(others)
     meter, size = record.meter_as_read(), UNITS[record.meter.unit]
-    typed, foreseen = meter.turned(value * size), meter.turned(expected * size)
-    return typed >= ASKED_TIMES * foreseen or typed * ASKED_TIMES <= foreseen
+    times = log_air(value * size, meter)[0] - log_air(expected * size, meter)[0]
+    return abs(times) >= math.log(ASKED_TIMES) - ROUNDING
 
 
 def last_values(record: VisitRecord, one: Round | None, besides: int | None = None) -> dict[int, float]:

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from app.sync.engine.engine_air import ratio_at
-from app.sync.engine.events import IdleSpeed, Meter, Reading, StopTurn
+from app.sync.engine.events import Event, IdleSpeed, Meter, Reading, StopTurn
 from app.sync.engine.units import KPA
 from app.sync.estimation.column_start import read_by_columns
 from app.sync.estimation.filter import predicted_readings, run_filter
@@ -31,16 +31,17 @@ def at_rest(vacuum: float) -> list[Reading]:
 @pytest.mark.parametrize("vacuum", [12.0, 33.0, 50.0])
 def test_an_engine_is_taken_to_draw_as_deep_as_its_columns_stand(vacuum: float) -> None:
     usual = start_prior(V8, HARDWARE, DISPLACEMENT, WANTED)
-    start = read_by_columns(usual, GAUGE, [IdleSpeed(1.1 * WANTED, 0.0), *at_rest(vacuum * KPA)])
+    read: list[Event] = [IdleSpeed(1.1 * WANTED, 0.0), *at_rest(vacuum * KPA)]
+    start = read_by_columns(usual, GAUGE, read)
     assert float(ratio_at(start.engine, math.log(1.1))) == pytest.approx(1 - vacuum / 101.325, abs=1e-3)
-    found = run_filter(start, GAUGE, [IdleSpeed(1.1 * WANTED, 0.0), *at_rest(vacuum * KPA)])
+    found = run_filter(start, GAUGE, read)
     assert math.exp(found.mean[-2]) == pytest.approx(1.0, abs=0.04)  # and not the scale of the gauge
     assert predicted_readings(found, GAUGE)[0] / KPA == pytest.approx(vacuum, rel=0.03)
 
 
 def test_what_was_read_after_a_move_says_nothing_of_how_deep_it_drew() -> None:
     usual, before = start_prior(V8, HARDWARE, DISPLACEMENT, WANTED), at_rest(33 * KPA)
-    later = [*before, StopTurn("A", 0.25, 300.0), *at_rest(20 * KPA)]
+    later: list[Event] = [*before, StopTurn("A", 0.25, 300.0), *at_rest(20 * KPA)]
     assert read_by_columns(usual, GAUGE, later) is read_by_columns(usual, GAUGE, before)
 
 
@@ -53,7 +54,10 @@ def test_a_flow_meter_and_an_engine_not_read_start_as_usual() -> None:
 def test_a_start_from_history_stays_a_distribution() -> None:
     """Its covariance has no negative eigenvalue, read by flow or by columns."""
     usual = start_prior(V8, HARDWARE, DISPLACEMENT, WANTED)
-    read = [IdleSpeed(WANTED, 0.0), *(Reading(bore, 1.1e-3 * (1 + 0.01 * bore), 20.0 * bore) for bore in V8.bores)]
+    read: list[Event] = [
+        IdleSpeed(WANTED, 0.0),
+        *(Reading(bore, 1.1e-3 * (1 + 0.01 * bore), 20.0 * bore) for bore in V8.bores),
+    ]
     carried = prior_from_history(run_filter(usual, Meter(), read), usual, same_meter=True, same_air=True)
     for one in (carried, read_by_columns(carried, GAUGE, at_rest(40 * KPA))):
         sd = np.sqrt(np.diag(one.covariance))
