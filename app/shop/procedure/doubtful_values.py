@@ -2,8 +2,14 @@
 
 from statistics import median
 
+from app.shop.procedure.items import Phase
 from app.shop.procedure.phases import FIRST_FIRE
+<<<<<<< HEAD
 from app.shop.record.visit_record import UNITS, Round, VisitRecord
+=======
+from app.shop.procedure.read_order import NextReading
+from app.shop.record.visit_record import Round, VisitRecord
+>>>>>>> main
 from app.sync.readings.rounds import MISREAD_OTHERS
 
 ASKED_TIMES = 1.6
@@ -27,6 +33,14 @@ def doubtful(record: VisitRecord, one: Round, bore: int, value: float, corrects:
     meter, size = record.meter_as_read(), UNITS[record.meter.unit]
     typed, foreseen = meter.turned(value * size), meter.turned(expected * size)
     return typed >= ASKED_TIMES * foreseen or typed * ASKED_TIMES <= foreseen
+
+
+def last_values_of(record: VisitRecord, phase: Phase, due: NextReading) -> dict[int, float]:
+    """What each bore read last with nothing moved since, in the round under way or the newest one before it."""
+    here = (due.opening, due.from_above)
+    same = [r for r in record.rounds if (r.row.opening, bool(r.row.from_above)) == here]
+    mine = [r for r in same if r.row.phase == phase.slug]
+    return last_values(record, due.current or next(reversed(mine or same), None))
 
 
 def last_values(record: VisitRecord, one: Round | None, besides: int | None = None) -> dict[int, float]:
