@@ -4,12 +4,8 @@ from statistics import median
 
 from app.shop.procedure.items import Phase
 from app.shop.procedure.phases import FIRST_FIRE
-<<<<<<< HEAD
-from app.shop.record.visit_record import UNITS, Round, VisitRecord
-=======
 from app.shop.procedure.read_order import NextReading
-from app.shop.record.visit_record import Round, VisitRecord
->>>>>>> main
+from app.shop.record.visit_record import UNITS, Round, VisitRecord
 from app.sync.readings.rounds import MISREAD_OTHERS
 
 ASKED_TIMES = 1.6
