@@ -11,6 +11,7 @@ from app.shop.assessment.advising import ToRead, lever, next_step, starting, to_
 from app.shop.assessment.progress import Gate, PhaseStatus, gate_of, leads_to_banks, next_status, progress, stale_items
 from app.shop.assessment.verdicts import balance_of, balanced, evenness_of, rods_are_turnbuckles
 from app.shop.procedure.codes import CautionCode
+from app.shop.procedure.doubtful_values import last_values_of
 from app.shop.procedure.items import Item, Phase
 from app.shop.procedure.limits import range_of
 from app.shop.procedure.parts import parts_of
@@ -38,7 +39,8 @@ class PhaseAssessment:
     central lever for it, approached ``from_above`` or not. ``banks`` is what the banks do off idle, and ``together``
     whether they open together; ``turnbuckles``: the link rods have a thread at either end. ``waits`` is what has to be
     done before the engine is read, None for nothing and once the visit is signed off. ``preset`` are the turns to start
-    a cold engine from. ``cautions`` are what to beware of, ``meter_range`` is what the meter can show, ``screws`` the
+    a cold engine from. ``cautions`` are what to beware of, ``meter_range`` is what the meter can show,
+    ``last_values`` what each bore read last with nothing moved since, by bore, ``screws`` the
     kinds of the screws of a single bore, by that bore.
     """
 
@@ -62,6 +64,7 @@ class PhaseAssessment:
     preset: Preset | None
     cautions: tuple[CautionCode, ...]
     meter_range: Reason
+    last_values: Mapping[int, float]
     screws: Mapping[int, tuple[AdjusterKind, ...]]
 
 
@@ -169,5 +172,6 @@ def _assess_phase(assessment: Assessment, phase: Phase) -> PhaseAssessment:
         preset=starting(record) if phase is COLD_PRESET else None,
         cautions=phase.cautions_at(record.visit.place, parts_of(record.layout)),
         meter_range=range_of(record.meter),
+        last_values=last_values_of(record, phase, due),
         screws=own_kinds(record.layout),
     )

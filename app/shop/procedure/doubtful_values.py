@@ -3,7 +3,9 @@
 import math
 from statistics import median
 
+from app.shop.procedure.items import Phase
 from app.shop.procedure.phases import FIRST_FIRE
+from app.shop.procedure.read_order import NextReading
 from app.shop.record.visit_record import UNITS, Round, VisitRecord
 from app.sync.readings.observation import log_air
 from app.sync.readings.rounds import MISREAD_OTHERS
@@ -32,6 +34,14 @@ def doubtful(record: VisitRecord, one: Round, bore: int, value: float, corrects:
     meter, size = record.meter_as_read(), UNITS[record.meter.unit]
     times = log_air(value * size, meter)[0] - log_air(expected * size, meter)[0]
     return abs(times) >= math.log(ASKED_TIMES) - ROUNDING
+
+
+def last_values_of(record: VisitRecord, phase: Phase, due: NextReading) -> dict[int, float]:
+    """What each bore read last with nothing moved since, in the round under way or the newest one before it."""
+    here = (due.opening, due.from_above)
+    same = [r for r in record.rounds if (r.row.opening, bool(r.row.from_above)) == here]
+    mine = [r for r in same if r.row.phase == phase.slug]
+    return last_values(record, due.current or next(reversed(mine or same), None))
 
 
 def last_values(record: VisitRecord, one: Round | None, besides: int | None = None) -> dict[int, float]:

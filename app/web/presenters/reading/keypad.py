@@ -9,7 +9,7 @@ from functools import cached_property
 from typing import Literal
 
 from app.shop.assessment.assessment import PhaseAssessment
-from app.shop.procedure.doubtful_values import ASKED_TIMES, last_values
+from app.shop.procedure.doubtful_values import ASKED_TIMES
 from app.shop.procedure.items import Item
 from app.shop.procedure.read_order import NextReading
 from app.shop.record.visit_record import SPEEDS, VisitRecord
@@ -192,19 +192,9 @@ class Pad:
             "high": f"{self.record.meter.high:g}",
             "range": in_words(self.judged.meter_range),
             "times": f"{ASKED_TIMES:g}" if self.record.meter.quantity == "flow" else "0",  # a column is no air to it
-            "last": " ".join(f"{bore}:{value:g}" for bore, value in self._last.items()),
+            "last": " ".join(f"{bore}:{value:g}" for bore, value in self.judged.last_values.items()),
             "others": str(MISREAD_OTHERS),
         }
-
-    @property
-    def _last(self) -> Mapping[int, float]:
-        """What each bore read last with nothing moved since, in the round under way or before it."""
-        now = self.due
-        same = [
-            r for r in self.record.rounds if (r.row.opening, bool(r.row.from_above)) == (now.opening, now.from_above)
-        ]
-        mine = [r for r in same if r.row.phase == self.judged.phase.slug]
-        return last_values(self.record, now.current or next(reversed(mine or same), None))
 
     def _closed(self, other: Action | None) -> Keypad:
         heading, follows = say(words.NOTHING_TO_READ_YET if self.judged.waits else words.NOTHING_TO_READ), ""
