@@ -57,7 +57,7 @@ class StudyRecord:
 
     @property
     def halved(self) -> bool:
-        """Whether its second half is read elsewhere or by somebody else."""
+        """Whether its second half is read elsewhere or by another person."""
         return self.other is None and bool(self.row.second_place or self.row.second_by)
 
     @property

@@ -19,7 +19,7 @@ SCFM = INCH**3 * 1728 / 60 * 1.225
 """Standard cubic feet a minute as a mass flow, of dry air at 15 degrees Celsius and 101.325 kPa: 1.225 kg/m3, as in
 ISO 2533."""
 LITRE_PER_MINUTE = LITRE / 60 * 1.2041
-"""Litres a minute as a mass flow, of the same air as ``CFM``."""
+"""Liters a minute as a mass flow, of the same air as ``CFM``."""
 GRAM_PER_SECOND = 1e-3
 KPA = 1e3
 MM_HG = 133.322387415
