@@ -29,7 +29,7 @@ def read_by_columns(start: Posterior, meter: Meter, events: Sequence[Event]) -> 
 
     The same object comes back for a flow meter, and before anything was read.
 
-    Parameters: ``start`` without this visit; ``meter`` read with; ``events`` oldest first.
+    Parameters: ``start`` before any reading of the visit; ``meter`` read with; ``events`` oldest first.
     """
     if meter.quantity == "flow":
         return start

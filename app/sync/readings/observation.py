@@ -85,7 +85,7 @@ def aimed_at(window: float, meter: Meter) -> float:
 
 
 def far_from_others(by_bore: Mapping[int, float], meter: Meter) -> frozenset[int]:
-    """The bores to read again before anything is believed: those far from the others in air, see ``rounds.outliers``,
+    """The bores to read again first: those far from the others in air, see ``rounds.outliers``,
     and a column that shows nothing among others that do.
 
     It looks for slips of hand and eye, so that runners joined by a plenum are taken like others.
