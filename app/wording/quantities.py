@@ -7,6 +7,7 @@ shows is in the meter's unit and steps; everything else is in the units that the
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import lru_cache
 
 from app.shop.record.entries import MeterEntry
 from app.shop.record.measures import Quantity, Units
@@ -86,14 +87,15 @@ class Unit:
         return self.show(round(value / step) * step if step else value)
 
 
+@lru_cache(maxsize=64)
 def unit_of(meter: MeterEntry) -> Unit:
     """The unit a meter reads in, with as many places as its step has."""
-    return unit_named(meter.unit, meter.step)
+    return unit_named(meter.unit, meter.step, meter.unit_name)
 
 
-def unit_named(name: str, step: float) -> Unit:
-    """A unit by its name, with as many places as ``step`` has."""
-    return Unit(name, UNITS[name], len(f"{step:g}".partition(".")[2]), step)
+def unit_named(name: str, step: float, shown: str = "") -> Unit:
+    """A unit by its name, ``shown`` otherwise or the same, with as many places as ``step`` has."""
+    return Unit(shown or name, UNITS[name], len(f"{step:g}".partition(".")[2]), step)
 
 
 def measured(number: float, quantity: Quantity, units: Units) -> str:

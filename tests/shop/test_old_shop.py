@@ -45,10 +45,10 @@ JUDGED = frozenset({"done", "missing", "current", "waits_for", "evenness", "pres
 """What is not recorded but worked out, and may be another once the program judges better."""
 
 JUDGED_THERE = {
-    "/slipped": frozenset({"verdict", "any_slip", "named", "odds", "reread", "misread_odds"}),
+    "/slipped": frozenset({"verdict", "any_slip", "named", "odds", "reread", "misread_odds", "change_percent"}),
     "/banks": frozenset(
         {"odds", "cause", "offset_deg", "offset_sd_deg", "ratio_percent", "ratio_sd_percent", "bank", "or_bank"}
-        | {"flats", "flats_sd", "extra", "extra_sentence"}
+        | {"flats", "flats_sd", "extra", "extra_sentence", "sd"}
     ),
     "/advice": frozenset({"kind", "turns", "why", "readings", "about", "expected", "then"}),
 }

@@ -10,7 +10,8 @@ from html.parser import HTMLParser
 
 from tests.wording.pseudo import ACCENTS
 
-UNITS = frozenset({"kg/h", "cfm", "kPa", "inHg", "mmHg", "psi", "bar", "mbar", "abs", "in", "mm", "thou", "cu"})
+METERS = frozenset({"kg/h", "g/s", "cfm", "scfm", "L/min", "kPa", "mbar", "mmHg", "cmHg", "inHg"})
+UNITS = METERS | {"psi", "bar", "abs", "in", "mm", "thou", "cu"}
 """Symbols of units: the same in every language."""
 SYMBOLS = UNITS | {"min", "rpm", "km", "kB", "MB", "GB", "No", "TPS", "QR", "CO"}
 DATA = frozenset({"Evenbore", "KM", "PIN", "Wi-Fi"})

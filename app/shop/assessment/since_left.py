@@ -20,7 +20,7 @@ def suspect_of(record: VisitRecord) -> Adjuster | None:
     was, now = read_hot(before), read_hot(record)
     if not was or not now or before.meter.quantity != record.meter.quantity:
         return None
-    odds = compared(record.layout, was, now, record.meter_as_read()).odds
+    odds = compared(record.layout, was, now, record.meter_as_read(), before.meter_as_read()).odds
     suspect = max(odds, key=lambda one: odds[one], default=None)
     if suspect is None or isinstance(suspect, Bore) or odds[suspect] < LIKELY_FROM:
         return None

@@ -47,13 +47,19 @@ def _assessment(record: VisitRecord) -> SlipAssessment | None:
 
 
 @lru_cache(maxsize=64)
-def compared(layout: Layout, before: Values, after: Values, meter: Meter) -> SlipAssessment:
-    """What moved between two sets of readings of a hot engine within one visit.
+def compared(
+    layout: Layout, before: Values, after: Values, meter: Meter, meter_before: Meter | None = None
+) -> SlipAssessment:
+    """What moved between two sets of readings of a hot engine.
 
     What all bores did together is left free: an idle wanders in the minutes between by more than the meter's error.
+    ``meter_before`` is that of the first set where it was another one, or read in another day's air.
     """
-    was, now = ({bore: pool(values, meter) for bore, values in those} for those in (before, after))
-    return slipped(layout, was, now, meter, same_meter=True, expected_common=None, left_sound=True)
+    was = {bore: pool(values, meter_before or meter) for bore, values in before}
+    now = {bore: pool(values, meter) for bore, values in after}
+    return slipped(
+        layout, was, now, meter, same_meter=True, expected_common=None, left_sound=True, left_meter=meter_before
+    )
 
 
 def read_hot(record: VisitRecord, *, of_lock_down: bool | None = None) -> Values:

@@ -19,6 +19,7 @@ from app.sync.engine.engine_air import Ambient, IdleFlowModel
 from app.sync.engine.events import Event, Meter, Reading
 from app.sync.engine.hardware import Hardware
 from app.sync.engine.layout import Layout
+from app.sync.estimation.column_start import read_by_columns
 from app.sync.estimation.conformity import Conformity
 from app.sync.estimation.evenness import RoundResult, evenness
 from app.sync.estimation.filter import run_filter
@@ -184,7 +185,8 @@ def _taught(
     start = start or start_prior(then.layout, then.hardware, displacement, speed, then.ambient)
     fresh = start_prior(now.layout, now.hardware, displacement, speed, now.ambient)
     alike = same_meter and then.meter.quantity == now.meter.quantity
-    return prior_from_history(run_filter(start, then.meter, events), fresh, same_meter=alike, same_air=air)
+    taught = run_filter(read_by_columns(start, then.meter, events), then.meter, events)
+    return prior_from_history(taught, fresh, same_meter=alike, same_air=air)
 
 
 def balance_of(record: VisitRecord) -> BankAssessment | None:

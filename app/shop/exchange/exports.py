@@ -10,7 +10,7 @@ from sqlmodel import Session, col, select
 
 from app.shop.commands import engines
 from app.shop.errors import RejectedError
-from app.shop.exchange import v4 as v4
+from app.shop.exchange import v5 as v5
 from app.shop.reasons import because
 from app.shop.record import loader
 from app.shop.record.entries import MeterEntry
@@ -20,7 +20,7 @@ from app.shop.rejections import Rejection
 from app.shop.store.tables import Fitting
 from app.shop.training import training
 
-P = TypeVar("P", bound=v4.Part)
+P = TypeVar("P", bound=v5.Part)
 
 CSV_COLUMNS = (
     "visit", "place", "job", "opened_at", "meter", "round", "phase", "opening_m", "bore", "kind", "value", "unit",
@@ -31,7 +31,7 @@ FORMULA = ("=", "+", "-", "@", "\t", "\r")
 """Beginnings that a spreadsheet may take for a formula (OWASP, CSV injection)."""
 
 
-def engine_file(session: Session, engine_id: int, at: str) -> v4.EngineFile:
+def engine_file(session: Session, engine_id: int, at: str) -> v5.EngineFile:
     """One engine with everything ever recorded of it. Raises NotFoundError, RejectedError for a training engine."""
     engine = engines.get(session, engine_id)
     if training.of_engine(session, engine_id) is not None:
@@ -40,21 +40,21 @@ def engine_file(session: Session, engine_id: int, at: str) -> v4.EngineFile:
     records = list(reversed(loader.of_engine(session, engine_id)))
     meters: dict[int, MeterEntry] = {record.meter.ident: record.meter for record in records}
     keys = {f.ident: f.key for f in fittings}
-    return v4.EngineFile(
+    return v5.EngineFile(
         format="evenbore-engine",
-        version=4,
+        version=5,
         exported_at=at,
-        engine=_part(v4.Engine, engine),
-        meters=[_part(v4.Meter, meter) for _, meter in sorted(meters.items())],
+        engine=_part(v5.Engine, engine),
+        meters=[_part(v5.Meter, meter) for _, meter in sorted(meters.items())],
         fittings=[
-            _part(v4.Fitting, f, layout=v4.whole(json.loads(f.layout)), hardware=json.loads(f.hardware))
+            _part(v5.Fitting, f, layout=v5.whole(json.loads(f.layout)), hardware=json.loads(f.hardware))
             for f in fittings
         ],
         visits=[_visit(record, keys) for record in records],
     )
 
 
-def written(file: v4.EngineFile) -> str:
+def written(file: v5.EngineFile) -> str:
     """The text of a file, the same for the same contents."""
     return json.dumps(file.model_dump(mode="json"), indent=1, ensure_ascii=False) + "\n"
 
@@ -101,24 +101,24 @@ def _part(part: type[P], row: object, **others: object) -> P:
     return part.model_validate({**same, **others})
 
 
-def _visit(record: VisitRecord, fittings: Mapping[int, str]) -> v4.Visit:
+def _visit(record: VisitRecord, fittings: Mapping[int, str]) -> v5.Visit:
     rounds = {r.row.ident: r.row.key for r in record.rounds}
     entered = sorted((e for r in record.rounds for e in r.entered), key=lambda e: e.ident)
     readings: dict[int | None, str] = {e.ident: e.key for e in entered}
     moves: dict[int | None, str] = {m.ident: m.key for m in record.all_moves}
     checks: dict[int | None, str] = {c.ident: c.key for c in record.all_checks}
     return _part(
-        v4.Visit,
+        v5.Visit,
         record.visit,
         fitting=fittings[record.visit.fitting_id],
         meter=record.meter.key,
-        rounds=[_part(v4.Round, r.row, from_above=bool(r.row.from_above)) for r in record.rounds],
+        rounds=[_part(v5.Round, r.row, from_above=bool(r.row.from_above)) for r in record.rounds],
         readings=[
-            _part(v4.Reading, e, round=rounds[e.round_id], supersedes=readings.get(e.supersedes_id)) for e in entered
+            _part(v5.Reading, e, round=rounds[e.round_id], supersedes=readings.get(e.supersedes_id)) for e in entered
         ],
         moves=[
             _part(
-                v4.Move,
+                v5.Move,
                 m,
                 advised=bool(m.advised),
                 after_reading=readings.get(m.after_reading),
@@ -127,14 +127,14 @@ def _visit(record: VisitRecord, fittings: Mapping[int, str]) -> v4.Visit:
             for m in record.all_moves
         ],
         checks=[
-            _part(v4.Check, c, after_move=moves.get(c.after_move), supersedes=checks.get(c.supersedes_id))
+            _part(v5.Check, c, after_move=moves.get(c.after_move), supersedes=checks.get(c.supersedes_id))
             for c in record.all_checks
         ],
-        overrides=[_part(v4.Override, o) for o in record.overrides],
-        sign_off=_part(v4.SignOff, record.sign_off) if record.sign_off else None,
+        overrides=[_part(v5.Override, o) for o in record.overrides],
+        sign_off=_part(v5.SignOff, record.sign_off) if record.sign_off else None,
         corrections=[
             _part(
-                v4.Correction,
+                v5.Correction,
                 c,
                 after_reading=readings.get(c.after_reading),
                 after_check=checks.get(c.after_check),

@@ -16,8 +16,8 @@ from sqlmodel import Session, select
 
 from app.shop.commands.engines import EngineFacts, folded
 from app.shop.errors import ConflictError, RejectedError
-from app.shop.exchange import v1, v2, v3
-from app.shop.exchange import v4 as v4
+from app.shop.exchange import v1, v2, v3, v4
+from app.shop.exchange import v5 as v5
 from app.shop.exchange.codes import FileChoice, FileFault, FileQuestion, FileSide
 from app.shop.exchange.exports import engine_file
 from app.shop.exchange.rows import Writer
@@ -34,13 +34,13 @@ from app.sync.engine.layout import Layout, LayoutError
 
 LARGEST = 12 * 1024 * 1024
 """The longest file that is read [bytes]; an engine with forty visits of three rounds takes about one megabyte."""
-NEWEST = 4
+NEWEST = 5
 """The newest version of a file."""
 
 MOST_SAID = 5
 """How many faults of one file are named."""
 
-Keyed = v4.Round | v4.Reading | v4.Move | v4.Check | v4.Override | v4.Correction | v4.SignOff
+Keyed = v5.Round | v5.Reading | v5.Move | v5.Check | v5.Override | v5.Correction | v5.SignOff
 FACTS = ("serial", "description", "displacement", "displacement_unit", "customer", "vehicle", "idle_speed")
 
 
@@ -64,7 +64,7 @@ class ImportPlan:
     conflicts: tuple[Conflict, ...]
 
 
-def read(text: str) -> v4.EngineFile:
+def read(text: str) -> v5.EngineFile:
     """The file that a text is. Raises RejectedError with what is wrong with it."""
     if len(text.encode()) > LARGEST:
         raise RejectedError({"file": because(Rejection.FILE_TOO_LARGE, most=LARGEST // 1024 // 1024)})
@@ -80,13 +80,15 @@ def read(text: str) -> v4.EngineFile:
     try:
         match found["version"]:
             case 1:
-                file = v4.from_v1(v1.EngineFile.model_validate_json(text))
+                file = v5.from_v1(v1.EngineFile.model_validate_json(text))
             case 2:
-                file = v4.from_v2(v2.EngineFile.model_validate_json(text))
+                file = v5.from_v2(v2.EngineFile.model_validate_json(text))
             case 3:
-                file = v4.from_v3(v3.EngineFile.model_validate_json(text))
+                file = v5.from_v3(v3.EngineFile.model_validate_json(text))
+            case 4:
+                file = v5.from_v4(v4.EngineFile.model_validate_json(text))
             case _:
-                file = v4.EngineFile.model_validate_json(text)
+                file = v5.EngineFile.model_validate_json(text)
     except ValidationError as error:
         wrong_fields = tuple(".".join(map(str, one["loc"])) for one in error.errors()[:MOST_SAID])
         raise RejectedError({"file": because(Rejection.FILE_NOT_BY_SCHEMA, fields=wrong_fields)}) from None
@@ -96,7 +98,7 @@ def read(text: str) -> v4.EngineFile:
     return file
 
 
-def plan(session: Session, file: v4.EngineFile, choices: Mapping[str, str]) -> ImportPlan:
+def plan(session: Session, file: v5.EngineFile, choices: Mapping[str, str]) -> ImportPlan:
     """What ``file`` would add and what is still to be chosen. Raises RejectedError when the two cannot go together."""
     ours, conflicts = _engine(session, file, choices)
     mine = engine_file(session, ours.ident, file.exported_at) if ours else None
@@ -111,7 +113,7 @@ def plan(session: Session, file: v4.EngineFile, choices: Mapping[str, str]) -> I
     return ImportPlan(ours.ident if ours else None, adds, asked)
 
 
-def bring_in(shop: Database, file: v4.EngineFile, choices: Mapping[str, str]) -> int:
+def bring_in(shop: Database, file: v5.EngineFile, choices: Mapping[str, str]) -> int:
     """Store what is not here yet and return the engine's id; again, and nothing more is stored.
 
     Raises ConflictError while something is still to be chosen, RejectedError when it cannot be; nothing is stored then.
@@ -127,7 +129,7 @@ def bring_in(shop: Database, file: v4.EngineFile, choices: Mapping[str, str]) ->
             raise ConflictError({"file": because(Rejection.FILE_OF_ANOTHER_ENGINE)}) from None
 
 
-def _engine(session: Session, file: v4.EngineFile, choices: Mapping[str, str]) -> tuple[Engine | None, list[Conflict]]:
+def _engine(session: Session, file: v5.EngineFile, choices: Mapping[str, str]) -> tuple[Engine | None, list[Conflict]]:
     """The engine here that the file belongs to, by key or by a person's word."""
     by_key = session.exec(select(Engine).where(Engine.key == file.engine.key)).first()
     if by_key is not None:
@@ -145,7 +147,7 @@ def _engine(session: Session, file: v4.EngineFile, choices: Mapping[str, str]) -
     return (taken if choices.get("same") == "join" else None), [conflict]
 
 
-def _facts(file: v4.EngineFile, mine: v4.EngineFile | None) -> list[Conflict]:
+def _facts(file: v5.EngineFile, mine: v5.EngineFile | None) -> list[Conflict]:
     if mine is None or all(getattr(mine.engine, name) == getattr(file.engine, name) for name in FACTS):
         return []
     both = [(str(getattr(mine.engine, n)), str(getattr(file.engine, n))) for n in FACTS]
@@ -161,7 +163,7 @@ def _facts(file: v4.EngineFile, mine: v4.EngineFile | None) -> list[Conflict]:
     ]
 
 
-def _meters(session: Session, file: v4.EngineFile, mine: v4.EngineFile | None) -> list[Conflict]:
+def _meters(session: Session, file: v5.EngineFile, mine: v5.EngineFile | None) -> list[Conflict]:
     """Meters of one key in two shops: the one that every shop begins with is hardly the same instrument."""
     conflicts = []
     known = {v.key for v in mine.visits} if mine else set()
@@ -171,7 +173,7 @@ def _meters(session: Session, file: v4.EngineFile, mine: v4.EngineFile | None) -
         if here is None or not new:
             continue
         used = session.exec(select(Visit).where(Visit.meter_id == here.ident)).first()
-        same = all(getattr(here, name) == getattr(meter, name) for name in v4.Meter.model_fields)
+        same = all(getattr(here, name) == getattr(meter, name) for name in v5.Meter.model_fields)
         if used is not None or not same:
             conflicts.append(
                 Conflict(
@@ -185,7 +187,7 @@ def _meters(session: Session, file: v4.EngineFile, mine: v4.EngineFile | None) -
     return conflicts
 
 
-def _numbers(file: v4.EngineFile, mine: v4.EngineFile | None) -> list[Conflict]:
+def _numbers(file: v5.EngineFile, mine: v5.EngineFile | None) -> list[Conflict]:
     if mine is None:
         return []
     ours = {v.number: v.key for v in mine.visits} | {-f.number: f.key for f in mine.fittings}
@@ -205,7 +207,7 @@ def _numbers(file: v4.EngineFile, mine: v4.EngineFile | None) -> list[Conflict]:
     ]
 
 
-def _same_rows(file: v4.EngineFile, mine: v4.EngineFile | None) -> None:
+def _same_rows(file: v5.EngineFile, mine: v5.EngineFile | None) -> None:
     """Raises RejectedError for a row that is here under the same key and says something else."""
     if mine is None:
         return
@@ -215,7 +217,7 @@ def _same_rows(file: v4.EngineFile, mine: v4.EngineFile | None) -> None:
             raise RejectedError({"file": because(Rejection.FILE_ENTRY_DIFFERS, kind=said[0], key=key[:8])})
 
 
-def _rows(file: v4.EngineFile) -> list[tuple[str, tuple[str, object]]]:
+def _rows(file: v5.EngineFile) -> list[tuple[str, tuple[str, object]]]:
     """Every row of evidence but meters by its key: what it is and what it says, numbers given by a shop left out."""
     aside = {"number", "meter", "rounds", "readings", "moves", "checks", "overrides", "sign_off", "corrections"}
     rows: list[tuple[str, tuple[str, object]]] = [
@@ -236,15 +238,15 @@ def _rows(file: v4.EngineFile) -> list[tuple[str, tuple[str, object]]]:
     return rows
 
 
-def _named_keys(file: v4.EngineFile) -> list[tuple[str, str]]:
+def _named_keys(file: v5.EngineFile) -> list[tuple[str, str]]:
     return [("engine", file.engine.key), *((said[0], key) for key, said in _rows(file))]
 
 
-def _keys(file: v4.EngineFile | None) -> set[str]:
+def _keys(file: v5.EngineFile | None) -> set[str]:
     return {key for _, key in _named_keys(file)} if file else set()
 
 
-def _contradictions(file: v4.EngineFile) -> list[Reason]:
+def _contradictions(file: v5.EngineFile) -> list[Reason]:
     """What no shop can have written."""
     facts = _as_facts(file.engine).problems()
     wrong = [because(FileFault.ENGINE_FIELD, field=name, fault=fault.code) for name, fault in facts.items()]
@@ -274,7 +276,7 @@ def _contradictions(file: v4.EngineFile) -> list[Reason]:
 
 
 def _visit_contradictions(
-    visit: v4.Visit, layouts: Mapping[str, Layout], meters: Mapping[str, v4.Meter]
+    visit: v5.Visit, layouts: Mapping[str, Layout], meters: Mapping[str, v5.Meter]
 ) -> list[Reason]:
     if visit.fitting not in layouts or visit.meter not in meters:
         return [because(FileFault.FITTING_OR_METER)]
@@ -295,7 +297,7 @@ def _visit_contradictions(
     return wrong
 
 
-def _unfitted(move: v4.Move, layout: Layout) -> Reason | None:
+def _unfitted(move: v5.Move, layout: Layout) -> Reason | None:
     """What is wrong with a move of a screw that the layout does not have.
 
     A bypass screw passes: version 1 told of them where no layout named them yet.
@@ -308,7 +310,7 @@ def _unfitted(move: v4.Move, layout: Layout) -> Reason | None:
     return because(FileFault.NO_OTHER_SCREW, bore=move.near)
 
 
-def _broken_references(visit: v4.Visit) -> list[Reason]:
+def _broken_references(visit: v5.Visit) -> list[Reason]:
     """Rows that name another one which is not in the file, or not before them."""
     wrong: list[Reason] = []
     for rows, refers in (
@@ -331,7 +333,7 @@ def _broken_references(visit: v4.Visit) -> list[Reason]:
     return wrong
 
 
-def _wrong_readings(visit: v4.Visit, layout: Layout, meter: v4.Meter) -> list[Reason]:
+def _wrong_readings(visit: v5.Visit, layout: Layout, meter: v5.Meter) -> list[Reason]:
     wrong: list[Reason] = []
     rounds = {r.key for r in visit.rounds}
     for reading in visit.readings:
@@ -346,7 +348,7 @@ def _wrong_readings(visit: v4.Visit, layout: Layout, meter: v4.Meter) -> list[Re
     return wrong
 
 
-def _as_facts(engine: v4.Engine) -> EngineFacts:
+def _as_facts(engine: v5.Engine) -> EngineFacts:
     return EngineFacts(**{name: getattr(engine, name) for name in FACTS})
 
 

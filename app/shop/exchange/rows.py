@@ -7,7 +7,7 @@ from typing import Any
 from sqlmodel import Session, select
 
 from app.shop.commands.engines import folded, get
-from app.shop.exchange import v4 as v4
+from app.shop.exchange import v5 as v5
 from app.shop.record.fittings import hardware_to_json, layout_from_json, layout_to_json
 from app.shop.store.tables import (
     CheckRow,
@@ -31,7 +31,7 @@ OF_VISIT = ("key", "payload", "place", "job", "why", "by", "opened_at", "changed
 class Writer:
     """One import: ``known`` are the keys of the engine's rows that are here already."""
 
-    def __init__(self, session: Session, file: v4.EngineFile, choices: Mapping[str, str], known: Set[str]) -> None:
+    def __init__(self, session: Session, file: v5.EngineFile, choices: Mapping[str, str], known: Set[str]) -> None:
         self.session, self.file, self.choices, self.known = session, file, choices, known
 
     def write(self, engine_id: int | None) -> int:
@@ -66,7 +66,7 @@ class Writer:
             tried = f"{serial} ({at})"
         return tried
 
-    def _meter(self, meter: v4.Meter) -> int:
+    def _meter(self, meter: v5.Meter) -> int:
         facts = meter.model_dump()
         if self.choices.get(f"meter-{meter.key}") == "apart":
             key = str(uuid.uuid5(uuid.UUID(meter.key), self.file.engine.key))
@@ -74,7 +74,7 @@ class Writer:
         here = self.session.exec(select(MeterRow).where(MeterRow.key == facts["key"])).first()
         return here.ident if here else self._add(MeterRow(**facts))
 
-    def _fitting(self, fitting: v4.Fitting, engine_id: int) -> int:
+    def _fitting(self, fitting: v5.Fitting, engine_id: int) -> int:
         if fitting.key in self.known:
             return self._ident(Fitting, fitting.key)
         hardware = Hardware(**{name: Figure(f.value, f.measured) for name, f in fitting.hardware.items()})
@@ -91,7 +91,7 @@ class Writer:
             )
         )
 
-    def _visit(self, visit: v4.Visit, engine_id: int, fitting_id: int, meter_id: int) -> None:
+    def _visit(self, visit: v5.Visit, engine_id: int, fitting_id: int, meter_id: int) -> None:
         if visit.key in self.known:
             visit_id = self._ident(Visit, visit.key)
         else:
@@ -130,7 +130,7 @@ class Writer:
             after, check_after = readings.get(one.after_reading, 0), checks.get(one.after_check, 0)
             self._row(Correction, one, visit_id=visit_id, after_reading=after, after_check=check_after)
 
-    def _row(self, table: type[Row], part: v4.Part, **refers: Any) -> int:
+    def _row(self, table: type[Row], part: v5.Part, **refers: Any) -> int:
         """The id of the row of a part, written unless it is here."""
         facts = part.model_dump(
             exclude={"supersedes", "round", "after_reading", "after_move", "after_check", "advised", "from_above"}

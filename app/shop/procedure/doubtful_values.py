@@ -5,12 +5,16 @@ from statistics import median
 from app.shop.procedure.items import Phase
 from app.shop.procedure.phases import FIRST_FIRE
 from app.shop.procedure.read_order import NextReading
-from app.shop.record.visit_record import Round, VisitRecord
+from app.shop.record.visit_record import UNITS, Round, VisitRecord
+from app.sync.readings.observation import times_the_air
 from app.sync.readings.rounds import MISREAD_OTHERS
 
 ASKED_TIMES = 1.6
-"""From this many times what was to be expected, or that fraction of it, a typed value is asked about (our judgement):
-bores of an engine as found may truly stand so far apart, so it asks and never forbids."""
+"""From this many times the air that was to be expected, or that fraction of it, a typed value is asked about (our
+judgement): bores of an engine as found may truly stand so far apart, so it asks and never forbids."""
+
+ROUNDING = 1e-9
+"""By which a value on the limit may miss it."""
 
 
 def doubtful(record: VisitRecord, one: Round, bore: int, value: float, corrects: int | None = None) -> bool:
@@ -26,7 +30,9 @@ def doubtful(record: VisitRecord, one: Round, bore: int, value: float, corrects:
         if len(others) < MISREAD_OTHERS:
             return False
         expected = median(others)
-    return value >= ASKED_TIMES * expected or value * ASKED_TIMES <= expected
+    meter, size = record.meter_as_read(), UNITS[record.meter.unit]
+    times = times_the_air(value * size, expected * size, meter)
+    return max(times, 1 / times) >= ASKED_TIMES - ROUNDING
 
 
 def last_values_of(record: VisitRecord, phase: Phase, due: NextReading) -> dict[int, float]:

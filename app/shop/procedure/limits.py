@@ -12,7 +12,7 @@ from app.sync.engine.units import KPA, ZERO_CELSIUS
 
 def range_of(meter: MeterEntry) -> Reason:
     """What a meter can show, as the reason for which other values are rejected."""
-    return because(Rejection.OUT_OF_RANGE, low=meter.low, high=meter.high, unit=meter.unit)
+    return because(Rejection.OUT_OF_RANGE, low=meter.low, high=meter.high, unit=meter.unit_name)
 
 
 def stop_for(item: Item, number: float, limits: Limits, units: Units = RECORDED) -> Reason | None:

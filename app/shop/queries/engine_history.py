@@ -78,6 +78,7 @@ class VisitSummary:
     meter_id: int
     meter_name: str
     unit: str
+    unit_name: str
     step: float
     meter: Meter
     fitting_id: int
@@ -141,6 +142,7 @@ def build_history(record: VisitRecord) -> VisitSummary:
         meter_id=meter.ident,
         meter_name=meter.name,
         unit=meter.unit,
+        unit_name=meter.unit_name,
         step=meter.step,
         meter=record.meter_as_read(),
         fitting_id=record.fitting.ident,

@@ -5,9 +5,20 @@ leave ``store`` and the loader. What a row means is told in ``store.tables``.
 """
 
 from dataclasses import dataclass, fields
-from typing import Any, TypeVar
+from typing import Any, NamedTuple, TypeVar
 
 E = TypeVar("E", bound="Entry")
+
+
+class Repeats(NamedTuple):
+    """How a meter repeats, as fractions of a reading: as its studies saw it, and the limit that it is judged by."""
+
+    seen: float
+    judged: float
+
+
+ABSOLUTE = "absolute"
+"""The reference of a pressure meter that counts from nothing and not from the day's air."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,6 +90,22 @@ class MeterEntry(Entry):
     high: float
     repeatability: float
     repeatability_from: str
+    reference: str | None
+
+    @property
+    def absolute(self) -> bool:
+        """Whether it shows pressure itself and not what is missing to the day's air."""
+        return self.reference == ABSOLUTE
+
+    @property
+    def estimate(self) -> Repeats:
+        """What is taken for its repeatability before a study."""
+        return Repeats(self.repeatability, self.repeatability)
+
+    @property
+    def unit_name(self) -> str:
+        """Its unit as it is shown."""
+        return f"{self.unit} abs." if self.absolute else self.unit
 
 
 @dataclass(frozen=True, slots=True)

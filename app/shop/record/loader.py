@@ -19,6 +19,7 @@ from app.shop.record.entries import (
     MeterEntry,
     MeterReading,
     MoveEntry,
+    Repeats,
     RoundEntry,
     SignOffEntry,
     VisitEntry,
@@ -221,13 +222,13 @@ class _Repeats:
     def __init__(self, session: Session, studied: int) -> None:
         self._session = session
         self._studied = studied
-        self._known: dict[tuple[int, int], float] = {}
+        self._known: dict[tuple[int, int], Repeats] = {}
 
-    def of(self, meter: MeterEntry, signed: SignOffEntry | None) -> float:
+    def of(self, meter: MeterEntry, signed: SignOffEntry | None) -> Repeats:
         """The figure of a meter for a visit."""
         until = self._studied if signed is None else signed.after_study or 0
         if (meter.ident, until) not in self._known:
-            figure = meter_studies.repeatability_of(self._session, meter, until) if until else meter.repeatability
+            figure = meter_studies.repeatability_of(self._session, meter, until) if until else meter.estimate
             self._known[meter.ident, until] = figure
         return self._known[meter.ident, until]
 

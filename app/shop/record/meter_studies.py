@@ -7,11 +7,11 @@ from sqlmodel import Session, col, func, or_, select
 
 from app.shop.errors import NotFoundError
 from app.shop.reasons import because
-from app.shop.record.entries import MeterEntry
+from app.shop.record.entries import MeterEntry, Repeats
 from app.shop.record.superseding import current
 from app.shop.rejections import Rejection
 from app.shop.store.tables import MeterDue, MeterRow, Study, StudyReading
-from app.sync.readings.meters import Agreement, Repeatability, agreement, repeatability
+from app.sync.readings.meters import Agreement, Repeatability, agreement, least_difference, repeatability
 
 READINGS = 10
 PAIRS = 5
@@ -56,6 +56,33 @@ class StudyRecord:
         return done + 1 if self.other is None else done // 2 + 1
 
     @property
+    def halved(self) -> bool:
+        """Whether its second half is read elsewhere or by another person."""
+        return self.other is None and bool(self.row.second_place or self.row.second_by)
+
+    @property
+    def in_second_half(self) -> bool:
+        """Whether the next reading belongs to a second half of its own."""
+        return self.halved and self.next_place > READINGS // 2
+
+    @property
+    def next_by(self) -> str:
+        """Who takes the next reading."""
+        return (self.row.second_by if self.in_second_half else None) or self.row.by
+
+    @property
+    def next_where(self) -> str:
+        """Where the next reading is taken."""
+        return (self.row.second_place if self.in_second_half else None) or self.row.place
+
+    @property
+    def series(self) -> list[list[float]]:
+        """The values that stand of its meter, one series a bore and person."""
+        values = self.of_meter(self.meter.ident)
+        half = READINGS // 2
+        return [values[:half], values[half:]] if self.halved else [values]
+
+    @property
     def next_meter(self) -> MeterEntry:
         """The meter to read with next."""
         return self.other if self.other is not None and len(self.readings) % 2 else self.meter
@@ -87,9 +114,21 @@ class KnownMeter:
 
     @property
     def repeatability(self) -> float:
-        """The figure used everywhere: by its studies, or the estimate it was registered with."""
+        """The figure used everywhere: the limit that its studies found, or the estimate it was registered with."""
+        return self.repeats.judged
+
+    @property
+    def repeats(self) -> Repeats:
+        """What its studies say of it, or the estimate twice."""
         found = self.found
-        return found.own if found else self.row.repeatability
+        return Repeats(found.own, found.limit) if found else self.row.estimate
+
+    @property
+    def least_difference(self) -> tuple[float, int] | None:
+        """From what difference on, in its unit and in steps, two readings of one bore are not the same; None before a
+        study."""
+        found = self.found
+        return least_difference(found.level, found.limit, self.row.step) if found else None
 
     def overdue(self, today: str) -> bool:
         """Whether its check was due before ``today``, an ISO day."""
@@ -127,12 +166,12 @@ def study_of(session: Session, study_id: int) -> StudyRecord:
     return _study(session, row)
 
 
-def repeatability_of(session: Session, meter: MeterEntry, until: int | None) -> float:
+def repeatability_of(session: Session, meter: MeterEntry, until: int | None) -> Repeats:
     """A meter's figure by the study readings up to that id, by all of them when None."""
     mine = select(Study).where(Study.meter_id == meter.ident, col(Study.other_id).is_(None)).order_by(col(Study.id))
     studies = [_study(session, row, until) for row in session.exec(mine).all()]
     found = _pooled(meter, [s for s in studies if s.finished])
-    return found.own if found else meter.repeatability
+    return Repeats(found.own, found.limit) if found else meter.estimate
 
 
 def newest_reading(session: Session) -> int:
@@ -150,4 +189,4 @@ def _study(session: Session, row: Study, until: int | None = None) -> StudyRecor
 def _pooled(meter: MeterEntry, finished: list[StudyRecord]) -> Repeatability | None:
     if not finished:
         return None
-    return repeatability([s.of_meter(meter.ident) for s in finished], meter.step)
+    return repeatability([series for study in finished for series in study.series], meter.step)

@@ -13,6 +13,7 @@ from app.shop.record.entries import (
     MeterEntry,
     MeterReading,
     MoveEntry,
+    Repeats,
     RoundEntry,
     SignOffEntry,
     VisitEntry,
@@ -26,7 +27,20 @@ from app.sync.engine.engine_air import Ambient, day_of
 from app.sync.engine.events import Event, IdleSpeed, Meter, Move, Place, Reading
 from app.sync.engine.hardware import Hardware
 from app.sync.engine.layout import Layout
-from app.sync.engine.units import CFM, IN_HG, KG_PER_HOUR, KPA, MM_HG, REV_PER_MIN, ZERO_CELSIUS
+from app.sync.engine.units import (
+    CFM,
+    CM_HG,
+    GRAM_PER_SECOND,
+    IN_HG,
+    KG_PER_HOUR,
+    KPA,
+    LITER_PER_MINUTE,
+    MILLIBAR,
+    MM_HG,
+    REV_PER_MIN,
+    SCFM,
+    ZERO_CELSIUS,
+)
 
 TAKEN_BACK = "taken back"
 """The text of a check that takes back the one it supersedes."""
@@ -37,7 +51,15 @@ SPEEDS = ("idle-speed", "idle")
 AIR = ("air-pressure", "air-temperature")
 """The items, of any phase, that tell the air of the day: kPa absolute and degrees Celsius."""
 
-UNITS = {"kg/h": KG_PER_HOUR, "cfm": CFM, "kPa": KPA, "inHg": IN_HG, "mmHg": MM_HG}
+FLOW_UNITS = {
+    "kg/h": KG_PER_HOUR,
+    "g/s": GRAM_PER_SECOND,
+    "cfm": CFM,
+    "scfm": SCFM,
+    "L/min": LITER_PER_MINUTE,
+}
+PRESSURE_UNITS = {"kPa": KPA, "mbar": MILLIBAR, "mmHg": MM_HG, "cmHg": CM_HG, "inHg": IN_HG}
+UNITS = {**FLOW_UNITS, **PRESSURE_UNITS}
 """What a meter may read in, as multiples of the base unit."""
 
 PHASE_ORDER = ("cold-preset", "first-fire", "heat-soaked-recheck", "part-throttle-bank-balance", "lock-down")
@@ -136,7 +158,7 @@ class VisitRecord:
     fitted_before: int | None
     before: "VisitRecord | None" = None
     corrections: tuple[CorrectionEntry, ...] = ()
-    repeatability: float | None = None
+    repeatability: Repeats | None = None
     place_before: str = ""
     settings: Settings = DEFAULTS
     studied: int = 0
@@ -195,13 +217,17 @@ class VisitRecord:
         moves = (m for m in self.moves if not at_idle or kind_of(m.kind).at_idle)
         return any(m.after_reading >= one.newest for m in moves) and bool(one.entered)
 
+    @property
+    def repeats(self) -> Repeats:
+        """How the meter repeats: by its studies up to the sign-off, or by the estimate it came with."""
+        return self.repeatability or self.meter.estimate
+
     def meter_as_read(self) -> Meter:
         """The meter in base units, for the estimator."""
-        size = UNITS[self.meter.unit]
-        repeats = self.meter.repeatability if self.repeatability is None else self.repeatability
+        size, repeats = UNITS[self.meter.unit], self.repeats.judged
         if self.meter.quantity == "flow":
             return Meter("flow", self.meter.step * size, repeats)
-        return Meter("vacuum", self.meter.step * size, repeats, self.ambient.pressure)
+        return Meter("vacuum", self.meter.step * size, repeats, self.ambient.pressure, self.meter.absolute)
 
     def as_found(self) -> Round | None:
         """The first closed idle round before any move; the coarse scan of a first fire only when there is no other."""

@@ -22,6 +22,8 @@ NAMING = {
 metadata = MetaData(naming_convention=NAMING)
 STRICT = {"sqlite_strict": True}
 
+REFERENCE = "reference IS NULL OR (reference = 'absolute' AND quantity = 'vacuum')"
+
 
 class Row(SQLModel):
     """What every table shares."""
@@ -85,10 +87,14 @@ class Practice(Evidence, table=True):
 
 
 class MeterRow(Evidence, table=True):
-    """An instrument of the shop. ``step``, ``low`` and ``high`` are in its own unit."""
+    """An instrument of the shop. ``step``, ``low`` and ``high`` are in its own unit.
+
+    ``reference`` is ``absolute`` for a column that counts from nothing; None for one that counts from the day's air,
+    and for a flow meter.
+    """
 
     __tablename__ = "meter"
-    __table_args__ = (STRICT,)
+    __table_args__ = (CheckConstraint(REFERENCE, name="reference"), STRICT)
     name: str = Field(sa_type=Text)
     quantity: str = Field(sa_type=Text)
     unit: str = Field(sa_type=Text)
@@ -97,6 +103,7 @@ class MeterRow(Evidence, table=True):
     high: float = Field(sa_type=REAL)
     repeatability: float = Field(sa_type=REAL)
     repeatability_from: str = Field(sa_type=Text)
+    reference: str | None = Field(default=None, sa_type=Text)
 
 
 class Setup(Evidence, table=True):
@@ -112,7 +119,8 @@ class Setup(Evidence, table=True):
 class Study(Evidence, table=True):
     """A study of a meter: one bore read again and again, or, with ``other_id``, bores read with both meters.
 
-    ``place`` says at which engine and bore.
+    ``place`` says at which engine and bore. ``second_place`` and ``second_by`` are where and by whom its second half is
+    read; None where that is as in the first.
     """
 
     __table_args__ = (STRICT,)
@@ -121,6 +129,8 @@ class Study(Evidence, table=True):
     place: str = Field(sa_type=Text)
     by: str = Field(sa_type=Text)
     at: str = Field(sa_type=Text)
+    second_place: str | None = Field(default=None, sa_type=Text)
+    second_by: str | None = Field(default=None, sa_type=Text)
 
 
 class StudyReading(Evidence, table=True):

@@ -11,7 +11,7 @@ Not in here: pulsation, resonance and cam timing, which demand, filling and the 
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 import numpy as np
@@ -257,6 +257,20 @@ def log_speed_at(engine: IdleFlowModel, ratio: float) -> float:
     """
     filled = float(np.interp(math.log(ratio), LOG_RATIO, LOG_FILLED))
     return (filled - engine.log_ratio) / (DEMAND_POWER - 1)
+
+
+def drawing(engine: IdleFlowModel, ratio: float, log_speed: float) -> IdleFlowModel:
+    """The engine with the filling at which it idles evenly with a runner pressure at a speed, its demand as it is.
+
+    Parameters: ``engine``; ``ratio`` runner over ambient pressure, 0.1 to 1; ``log_speed`` ln(speed / wanted).
+
+    >>> deep = drawing(usual_breathing(8, 4e-3, 850 / 60), 0.5, 0.1)
+    >>> round(float(ratio_at(deep, 0.1)), 3)
+    0.5
+    """
+    filled = float(np.interp(math.log(ratio), LOG_RATIO, LOG_FILLED))
+    undiluted_ratio = math.exp(filled - (DEMAND_POWER - 1) * log_speed)
+    return replace(engine, filling=engine.demand / (engine.bores * undiluted_ratio))
 
 
 def area_at(engine: IdleFlowModel, log_speed: Floats | float, log_demand: Floats | float = 0.0) -> Floats:

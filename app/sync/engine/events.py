@@ -6,22 +6,44 @@ found by that slug in ``app.sync.engine.adjusters``.
 """
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
 
 from app.sync.engine.air import ATMOSPHERE
+
+N = TypeVar("N", float, NDArray[np.float64])
 
 
 @dataclass(frozen=True, slots=True)
 class Meter:
     """How the instrument reads. ``step`` is its smallest step and ``repeatability`` the standard deviation of reading
     the same bore again as a fraction of the reading. Flow in kg/s; vacuum in Pa below ``ambient``, the day's absolute
-    air pressure [Pa], where more vacuum is less open.
+    air pressure [Pa], where more vacuum is less open. An ``absolute`` one reads the runner's pressure itself [Pa].
     """
 
     quantity: Literal["flow", "vacuum"] = "flow"
     step: float = 0.25 / 3600
     repeatability: float = 0.02
     ambient: float = ATMOSPHERE
+    absolute: bool = False
+
+    @property
+    def more_is_less_open(self) -> bool:
+        """Whether a higher reading is a more closed plate."""
+        return self.quantity == "vacuum" and not self.absolute
+
+    def turned(self, value: N) -> N:
+        """The vacuum below ambient [Pa] that an absolute reading is, or the reading that a vacuum is; any other meter's
+        value as it is.
+
+        Parameters: ``value`` read [kg/s, or Pa], or the vacuum, a number or an array of them.
+
+        >>> Meter("vacuum", ambient=100e3, absolute=True).turned(67e3)
+        33000.0
+        """
+        return self.ambient - value if self.absolute else value
 
 
 @dataclass(frozen=True, slots=True)

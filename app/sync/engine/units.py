@@ -15,8 +15,15 @@ KG_PER_HOUR = 1 / 3600
 CFM = INCH**3 * 1728 / 60 * 1.2041
 """Cubic feet a minute as a mass flow, of dry air at 20 degrees Celsius and 101.325 kPa: 1.2041 kg/m3 by the gas law
 with a molar mass of 28.965 g/mol."""
+SCFM = INCH**3 * 1728 / 60 * 1.225
+"""Standard cubic feet a minute as a mass flow, of dry air at 15 degrees Celsius and 101.325 kPa: 1.225 kg/m3, as in
+ISO 2533."""
+LITER_PER_MINUTE = LITER / 60 * 1.2041
+"""Liters a minute as a mass flow, of the same air as ``CFM``."""
+GRAM_PER_SECOND = 1e-3
 KPA = 1e3
 MM_HG = 133.322387415
+CM_HG = 10 * MM_HG
 IN_HG = 25.4 * MM_HG
 PSI = 6894.757293168
 BAR = 1e5

@@ -160,7 +160,7 @@ def _believed(mixture: ShareMixture, seen: Floats, error: Floats) -> Floats:
     ends = np.cumsum(weights, axis=0) / weights.sum(axis=0)
     ranks = (np.arange(BELIEFS) + 0.5) / BELIEFS
     part = np.array([np.searchsorted(ends[:-1, n], ranks) for n in range(len(seen))])
-    means = mixture.air_part[:, None] * (mixture.means[:, None] + off @ gain.transpose(0, 2, 1))
+    means = mixture.means[:, None] + off @ gain.transpose(0, 2, 1)
     roots = np.linalg.cholesky(mixture.covariances_of_air(mixture.covariances - gain @ mixture.covariances))
     noise = standard_normals(BELIEFS, len(error), 3) @ roots.transpose(0, 2, 1)
     at_mean = part * len(seen) + np.arange(len(seen))[:, None]

@@ -12,8 +12,8 @@ from app.sync.engine.events import Meter, Reading
 from app.sync.engine.layout import Layout
 from app.sync.estimation.conformity import PASS_PROBABILITY, Conformity, Decision, decide
 from app.sync.estimation.shares import BoreShare, LogReading, SharePosterior, pooled
-from app.sync.readings.observation import OWN_FILLING, log_air, per_air
-from app.sync.readings.rounds import fit, outliers
+from app.sync.readings.observation import OWN_FILLING, far_from_others, log_air, per_air
+from app.sync.readings.rounds import fit
 
 
 class BoreVerdict(StrEnum):
@@ -129,7 +129,7 @@ def evenness(
         bank_means=_bank_means(layout, fitted.values),
         bank_shares=_bank_means(layout, {one.bore: one.share for one in standings}),
         decision=decision,
-        outliers=outliers(fitted.values) | frozenset(posterior.contradictory),
+        outliers=far_from_others(fitted.values, meter) | frozenset(posterior.contradictory),
         counted=_counted(posterior),
     )
 

@@ -82,7 +82,7 @@ def update(posterior: Posterior, meter: Meter, seen: Sequence[Reading | IdleSpee
 
     Parameters: ``posterior`` before; ``meter`` read with; ``seen`` at least one, in the order taken.
     """
-    taken = _taken(posterior, seen)
+    taken = _taken(posterior, meter, seen)
     innovation = _innovation_of(posterior, meter, taken)
     return _iterate_update(posterior, meter, taken, innovation, innovation.covariance(posterior.covariance))
 
@@ -96,7 +96,7 @@ def predicted_readings(posterior: Posterior, meter: Meter) -> tuple[Floats, Floa
     """
     told = _predict_readings(posterior, meter)
     known = np.sqrt(np.maximum(np.diag(told.jacobian @ posterior.covariance @ told.jacobian.T), 0.0))[:-1]
-    return told.values[:-1], known * told.values[:-1]
+    return meter.turned(told.values[:-1]), known * told.values[:-1]
 
 
 def _learn(
@@ -105,7 +105,7 @@ def _learn(
     """Observe what was read after a move, or after the start."""
     if not seen:
         return posterior
-    taken = _taken(posterior, _believable(seen, meter))
+    taken = _taken(posterior, meter, _believable(seen, meter))
     innovation = _innovation_of(posterior, meter, taken)
     spread = innovation.covariance(posterior.covariance)
     if before is None or move is None or not kind_of(move.kind).at_idle:
@@ -178,8 +178,8 @@ def _log_likelihood(off: Floats, spread: Floats) -> float:
 
 
 class _Taken(NamedTuple):
-    """Readings as numbers: the row of each bore, -1 for the tachometer; ``read`` tells those of the meter; ``shared``
-    is the noise that they have in common, and that of the tachometer."""
+    """Readings as numbers, pressures as vacuum below ambient: the row of each bore, -1 for the tachometer; ``read``
+    tells those of the meter; ``shared`` is the noise that they have in common, and that of the tachometer."""
 
     rows: Ints
     values: Floats
@@ -187,9 +187,9 @@ class _Taken(NamedTuple):
     shared: Floats
 
 
-def _taken(posterior: Posterior, seen: Sequence[Reading | IdleSpeed]) -> _Taken:
+def _taken(posterior: Posterior, meter: Meter, seen: Sequence[Reading | IdleSpeed]) -> _Taken:
     rows = np.array([-1 if isinstance(one, IdleSpeed) else posterior.row(one.bore) for one in seen])
-    values = np.array([one.speed if isinstance(one, IdleSpeed) else one.value for one in seen])
+    values = np.array([one.speed if isinstance(one, IdleSpeed) else meter.turned(one.value) for one in seen])
     at = np.array([one.at for one in seen])
     read = rows >= 0
     ramp = read * (at - at.sum() / len(at)) / (float(at.max() - at.min()) or 1.0)
@@ -203,12 +203,14 @@ def _innovation_of(posterior: Posterior, meter: Meter, taken: _Taken) -> Innovat
     told = _predict_readings(posterior, meter)
     foretold = told.values[taken.rows]
     noise, each = taken.shared.copy(), np.arange(len(foretold))
-    noise[each, each] += taken.read * (meter.repeatability**2 + (meter.step / foretold) ** 2 / 12)
+    read = meter.turned(foretold)
+    noise[each, each] += taken.read * ((meter.repeatability * read / foretold) ** 2 + (meter.step / foretold) ** 2 / 12)
     return Innovation(taken.values / foretold - 1, told.jacobian[taken.rows], noise)
 
 
 class _PredictedReading(NamedTuple):
-    """What is to be read at each bore and, last, on the tachometer; and its relative answer to the state."""
+    """What is to be read at each bore, a pressure as vacuum below ambient, and, last, on the tachometer; and its
+    relative answer to the state."""
 
     values: Floats
     jacobian: Floats

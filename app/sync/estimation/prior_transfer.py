@@ -36,7 +36,21 @@ def prior_from_history(posterior: Posterior, fresh: Posterior, *, same_meter: bo
         new = old = [*range(n, scale), *new, *([demand] if same_air else [])]
     elif same_meter:
         old = [len(posterior.mean) - 2]
+    if demand in new:
+        fresh = demand_known(fresh, float(posterior.covariance[-1, -1]) + DEMAND_AGED**2)
     mean, cov = fresh.mean.copy(), fresh.covariance.copy()
     mean[new] = posterior.mean[old]
     cov[np.ix_(new, new)] = posterior.covariance[np.ix_(old, old)] + np.diag(aged[new] ** 2)
     return replace(fresh, mean=mean, covariance=cov)
+
+
+def demand_known(fresh: Posterior, variance: float) -> Posterior:
+    """A usual engine of which it is better known what it needs to idle: by so much less its gaps are in doubt together.
+
+    Parameters: ``fresh``, the usual posterior; ``variance`` of ln(demand) that is left, at most that of ``fresh``.
+
+    Source: regression of the other quantities on one of a Gaussian; any text on the multivariate normal.
+    """
+    with_it = fresh.covariance[:, -1] / fresh.covariance[-1, -1]
+    narrower = np.outer(with_it, with_it) * (fresh.covariance[-1, -1] - variance)
+    return replace(fresh, covariance=fresh.covariance - narrower)

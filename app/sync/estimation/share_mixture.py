@@ -75,24 +75,18 @@ class Course:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class ShareMixture:
-    """Gaussians over ``u``. Shapes: ``weights`` and ``taus`` (parts,), ``means`` and ``air_variances`` (parts, bores),
-    ``covariances`` (parts, bores, bores). ``air_variances`` is the prior variance of ln(air); ``drift`` the mean of
-    ln(air) a minute, ``drift_sd`` its standard deviation.
+    """Gaussians over ``u``. Shapes: ``weights`` and ``taus`` (parts,), ``means`` (parts, bores), ``covariances``
+    (parts, bores, bores). ``own`` is the error that readings of a bore have in common, ``drift`` the mean of ln(air) a
+    minute, ``drift_sd`` its standard deviation.
     """
 
     weights: Floats
     taus: Floats
     means: Floats
     covariances: Floats
-    air_variances: Floats
     own: float
     drift: float
     drift_sd: float
-
-    @property
-    def air_part(self) -> Floats:
-        """How much of ``u`` is air and not the bore's own: shape (parts, bores)."""
-        return np.asarray(self.air_variances / (self.air_variances + self.own**2), dtype=np.float64)
 
     @property
     def spread(self) -> float:
@@ -101,10 +95,11 @@ class ShareMixture:
         return float(np.exp(np.interp(0.5, np.cumsum(weights) - weights / 2, np.log(TAUS))))
 
     def covariances_of_air(self, covariances: Floats) -> Floats:
-        """Covariances of ln(air), shape (parts, bores, bores), where those of ``u`` are ``covariances``, same shape."""
-        part = self.air_part
-        alone = (part * self.own**2)[:, :, None] * np.eye(part.shape[1])
-        return np.asarray(part[:, :, None] * covariances * part[:, None, :] + alone, dtype=np.float64)
+        """Covariances of ln(air), shape (parts, bores, bores), where those of ``u`` are ``covariances``, same shape.
+
+        The bore's own error is added whole: plates that were set until their readings agreed carry it in their air.
+        """
+        return np.asarray(covariances + self.own**2 * np.eye(covariances.shape[-1]), dtype=np.float64)
 
 
 def mixture_of(course: Course, own: float = 0.0) -> ShareMixture:
@@ -147,7 +142,6 @@ def _mixture(log_weights: Floats, means: Floats, covariances: Floats, terms: int
     weights /= weights.sum()
     drift = float((weights * means[..., 1]).sum())
     drift_var = float((weights * (covariances[..., 1, 1] + (means[..., 1] - drift) ** 2)).sum())
-    bores = means.shape[-1] - terms
     at_tau, apart = np.nonzero(weights > LEAST_WEIGHT)
     counted = weights[at_tau, apart]
     return ShareMixture(
@@ -155,7 +149,6 @@ def _mixture(log_weights: Floats, means: Floats, covariances: Floats, terms: int
         TAUS[at_tau],
         means[at_tau, apart, terms:],
         covariances[at_tau, apart, terms:, terms:],
-        TAUS[at_tau, None] ** 2 + APART_SD**2 * np.eye(bores + 1)[apart, :bores],
         own,
         drift,
         drift_var**0.5,
@@ -167,7 +160,7 @@ def draws_of(mixture: ShareMixture, count: int = DRAWS, seed: int = 0) -> Floats
 
     Parameters: ``mixture`` to draw from; ``count`` of draws; ``seed`` of the normal numbers.
     """
-    means = mixture.air_part * mixture.means
+    means = mixture.means
     roots = np.linalg.cholesky(mixture.covariances_of_air(mixture.covariances))
     ends = np.rint(np.cumsum(mixture.weights) * count).astype(int)
     normal = standard_normals(count, means.shape[1], seed)

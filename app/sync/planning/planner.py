@@ -19,6 +19,7 @@ from app.sync.engine.engine_air import Ambient, usual_breathing
 from app.sync.engine.events import Event, IdleSpeed, Meter, Move, Reading
 from app.sync.engine.hardware import Hardware
 from app.sync.engine.layout import Adjuster, Layout
+from app.sync.estimation.column_start import read_by_columns
 from app.sync.estimation.conformity import Conformity, Decision
 from app.sync.estimation.evenness import evenness
 from app.sync.estimation.filter import predicted_readings, run_filter
@@ -39,8 +40,9 @@ from app.sync.planning.evaluation import (
 from app.sync.planning.optimize import Plan, first_at, optimize
 from app.sync.planning.recent_events import SEEN, moves_at, remembered, since_last_move, since_last_seen
 from app.sync.planning.uncertain_screws import as_if_known, screw_room, turned_out
+from app.sync.readings.observation import aimed_at, far_from_others
 from app.sync.readings.repeat_checks import excess_scatter, inconsistent
-from app.sync.readings.rounds import outliers, reading_sd
+from app.sync.readings.rounds import reading_sd
 
 ENOUGH = 0.88
 """Chance that everything is inside at which to stop: below, engines leave uneven, above, minutes go into noise
@@ -128,10 +130,10 @@ def next_move(
         return again
     if since and not any(e.closing for e in since) and not moves_at(events):
         return Advice(AdviceKind.MEASURE, AdviceReason.CLOSE_ROUND, bores=(since[0].bore,))
-    start = start or start_prior(layout, hardware, displacement, wanted_speed)
+    start = read_by_columns(start or start_prior(layout, hardware, displacement, wanted_speed), meter, events)
     posterior = _followed(start, meter, tuple(remembered(events, layout)))
     extra = max(len(since) - len(layout.bores) - 1, 0)
-    reachable = max(window, achievable_tolerance(posterior))
+    reachable = max(aimed_at(window, meter), achievable_tolerance(posterior))
     task = PlanningProblem(
         plausible_stacks(blades, posterior),
         reachable,
@@ -174,12 +176,10 @@ def start_prior(
 
 def _followed(start: Posterior, meter: Meter, events: tuple[Event, ...]) -> Posterior:
     """``run_filter``, with the posterior before the last move remembered from when it was asked before."""
-    moves = moves_at(events)
-    return (
-        run_filter(_before_move(start, meter, events[: moves[-1]]), meter, events[moves[-1] :])
-        if moves
-        else run_filter(start, meter, events)
-    )
+    if not (moves := moves_at(events)):
+        return run_filter(start, meter, events)
+    last = moves[-1]
+    return run_filter(_before_move(start, meter, events[:last]), meter, events[last:])
 
 
 _before_move = lru_cache(maxsize=256)(_followed)
@@ -193,7 +193,7 @@ def _to_read_again(layout: Layout, meter: Meter, since: Sequence[Reading]) -> Ad
             return Advice(AdviceKind.CANNOT, AdviceReason.SCATTER, about=(bore,))
         if inconsistent(values, meter):
             return Advice(AdviceKind.MEASURE, AdviceReason.DISAGREE, bores=(bore,))
-    odd = outliers({bore: values[0] for bore, values in by_bore.items() if values})
+    odd = far_from_others({bore: values[0] for bore, values in by_bore.items() if values}, meter)
     once = tuple(bore for bore in layout.bores if bore in odd and len(by_bore[bore]) == 1)
     return Advice(AdviceKind.MEASURE, AdviceReason.MISREAD, bores=once) if once else None
 

@@ -13,10 +13,11 @@ from scipy.special import chdtri, stdtrit
 
 LEAST_READINGS = 2  # our judgement
 BAND = 0.95
-"""Confidence of the bands given here (common practice, no published source)."""
+"""Confidence of the bands given here, and of the limit (common practice, no published source)."""
 
-CRITICAL = 2.77
-"""Critical difference of two readings in standard deviations of one: 1.96 times the root of 2 (ISO 5725-6)."""
+TWO_READINGS = 2.77
+"""Standard deviations within which two readings of one thing agree in 95 cases of 100: 1.96 times the root of 2.
+Source: ISO 5725-6:1994 (as secondary sources give it)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,28 +25,18 @@ class Repeatability:
     """The standard deviation of reading the same bore again, as a fraction of the reading.
 
     ``scatter`` is what was seen, pooled over all series, with its band ``low`` to ``high``; ``own`` is the same with
-    the rounding to the meter's step taken out, for a caller that adds the step again. ``freedom`` counts the
-    differences it rests on, and ``mean`` is that of the readings, in the meter's unit.
+    the rounding to the meter's step taken out, for a caller that adds the step again, and ``limit`` what that is below
+    with 95 % confidence, which is what a meter is judged by. ``freedom`` counts the differences it rests on, and
+    ``level`` is the mean of all readings in the meter's unit.
     """
 
     scatter: float
     low: float
     high: float
     own: float
+    limit: float
     freedom: int
-    mean: float
-
-    def critical_steps(self, step: float) -> int:
-        """The least difference of two readings near ``mean`` that is not chance, in whole steps of the meter.
-
-        One reading is taken to scatter by ``high``. Parameters: ``step`` of the meter, in the unit of ``mean``.
-
-        Source: ISO 5725-6, critical difference of two results.
-
-        >>> repeatability([[6.50, 6.25, 6.50, 6.75, 6.50, 6.25, 6.50, 6.50, 6.75, 6.50]], 0.25).critical_steps(0.25)
-        4
-        """
-        return max(1, math.ceil(CRITICAL * self.high * self.mean / step))
+    level: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,27 +92,46 @@ def repeatability(series: Sequence[Sequence[float]], step: float) -> Repeatabili
     >>> found = repeatability([[6.50, 6.25, 6.50, 6.75, 6.50, 6.25, 6.50, 6.50, 6.75, 6.50]], 0.25)
     >>> round(100 * found.scatter, 1), round(100 * found.low, 1), round(100 * found.high, 1), found.freedom
     (2.6, 1.8, 4.7, 9)
-    >>> round(100 * found.own, 1)
-    2.3
+    >>> round(100 * found.own, 1), round(100 * found.limit, 1)
+    (2.3, 4.1)
     """
     counted = [one for one in series if len(one) >= LEAST_READINGS]
     relative = [[x / (sum(one) / len(one)) for x in one] for one in counted]
     scatter, freedom = pooled_deviation(relative)
     values = [x for one in counted for x in one]
-    mean = sum(values) / len(values)
-    rounding = (step / mean) ** 2 / 12
+    level = sum(values) / len(values)
+    rounding = (step / level) ** 2 / 12
     tail = (1 - BAND) / 2
     known = max(scatter**2, rounding)
     own = max(scatter**2 - rounding, known * min(1.0, math.sqrt(2 / freedom)))
-    high = scatter * math.sqrt(freedom / float(chdtri(freedom, 1 - tail)))
+    at_most = scatter**2 * freedom / float(chdtri(freedom, BAND))
     return Repeatability(
         scatter=scatter,
         low=scatter * math.sqrt(freedom / float(chdtri(freedom, tail))),
-        high=high,
+        high=scatter * math.sqrt(freedom / float(chdtri(freedom, 1 - tail))),
         own=math.sqrt(own),
+        limit=math.sqrt(max(at_most - rounding, own)),
         freedom=freedom,
-        mean=mean,
+        level=level,
     )
+
+
+def least_difference(level: float, repeats: float, step: float) -> tuple[float, int]:
+    """From what difference on two readings of one bore are not the same: in the meter's unit, and in its steps.
+
+    It is rounded up to what the meter can show.
+
+    Parameters: ``level`` of the readings, and ``step`` of the meter, above 0, both in its unit; ``repeats``, the
+    standard deviation of reading again as a fraction, without the rounding to the step.
+
+    Source: the critical difference of two results, ISO 5725-6.
+
+    >>> least_difference(6.5, 0.008, 0.25)
+    (0.25, 1)
+    """
+    critical = TWO_READINGS * math.hypot(repeats * level, step / math.sqrt(12))
+    steps = max(1, math.ceil(critical / step - 1e-9))
+    return steps * step, steps
 
 
 def agreement(first: Sequence[float], second: Sequence[float]) -> Agreement:

@@ -5,6 +5,7 @@ much that changes with a bore's own air is ``kappa`` of the engine's air.
 """
 
 import math
+from collections.abc import Mapping
 from functools import lru_cache
 
 import numpy as np
@@ -12,7 +13,7 @@ from numpy.typing import NDArray
 
 from app.sync.engine.engine_air import IDLE_RATIO, kappa, sharing_of
 from app.sync.engine.events import Meter
-from app.sync.readings.rounds import reading_sd
+from app.sync.readings.rounds import MISREAD_OTHERS, outliers, reading_sd
 
 Floats = NDArray[np.float64]
 
@@ -25,13 +26,18 @@ OWN_FILLING = 0.022
 runner's pressure is shared (our judgement, from simulated engines whose fillings differ by 2 %)."""
 
 
+SURE_Z = 1.645
+"""Standard deviations of it that a plate set by its column is kept from the edge of the window: one-sided, 95 % (our
+judgement)."""
+
+
 def log_air(value: float, meter: Meter, plenum: bool = False) -> tuple[float, float]:
     """ln(air) up to a constant, and the standard deviation of one reading of it.
 
     Less than a quarter of the meter's step, nothing at all too, counts as that much.
 
-    Parameters: ``value`` read [kg/s, or Pa of vacuum]; ``meter`` it was read with; ``plenum`` whether a common balance
-    plenum joins the runners, which evens out the pressure behind them. Raises ValueError for a flow of 0 without a
+    Parameters: ``value`` read [kg/s or Pa]; ``meter`` it was read with; ``plenum`` whether a common balance plenum
+    joins the runners, which evens out the pressure behind them. Raises ValueError for a flow of 0 without a
     step.
 
     Source: the integral of 1 / ``kappa`` over ln of the runner's pressure.
@@ -52,10 +58,19 @@ def log_air(value: float, meter: Meter, plenum: bool = False) -> tuple[float, fl
     return float(np.interp(math.log(ratio), at, found)), sd / (meter.ambient * ratio) / per_air
 
 
-def per_air(mean: float, meter: Meter, plenum: bool = False) -> float:
-    """Change of a reading for a relative change of a bore's air [kg/s, or Pa of vacuum, negative there].
+def times_the_air(value: float, expected: float, meter: Meter) -> float:
+    """How many times the air of ``expected`` a reading of ``value`` is, both as the meter read them [kg/s or Pa].
 
-    Parameters: ``mean`` reading that it is taken at [kg/s, or Pa of vacuum]; ``meter``; ``plenum``, see ``log_air``.
+    >>> times_the_air(4.0, 2.0, Meter())
+    2.0
+    """
+    return math.exp(log_air(value, meter)[0] - log_air(expected, meter)[0])
+
+
+def per_air(mean: float, meter: Meter, plenum: bool = False) -> float:
+    """Change of a reading for a relative change of a bore's air [kg/s or Pa], negative for a vacuum below ambient.
+
+    Parameters: ``mean`` reading that it is taken at [kg/s or Pa]; ``meter``; ``plenum``, see ``log_air``.
 
     >>> round(per_air(33e3, Meter("vacuum", 250.0, 0.01)) / 1e3, 1)  # kPa for 100 %
     -41.8
@@ -63,12 +78,42 @@ def per_air(mean: float, meter: Meter, plenum: bool = False) -> float:
     if meter.quantity == "flow":
         return mean
     ratio = _ratio(mean, meter)
-    return -meter.ambient * ratio * float(kappa(ratio, sharing_of(plenum)))
+    rise = meter.ambient * ratio * float(kappa(ratio, sharing_of(plenum)))
+    return rise if meter.absolute else -rise
+
+
+def aimed_at(window: float, meter: Meter) -> float:
+    """How near to the mean a bore's air is to be set, so that it lies within the window in spite of ``OWN_FILLING``.
+
+    Parameters: ``window``, half width as a fraction of the mean; ``meter`` that it is set by.
+
+    >>> round(aimed_at(0.08, Meter("vacuum", 250.0, 0.01)), 3), aimed_at(0.08, Meter())
+    (0.044, 0.08)
+    """
+    return window if meter.quantity == "flow" else max(window - SURE_Z * OWN_FILLING, window / 2)
+
+
+def far_from_others(by_bore: Mapping[int, float], meter: Meter) -> frozenset[int]:
+    """The bores to read again first: those far from the others in air, see ``rounds.outliers``,
+    and a column that shows nothing among others that do.
+
+    It looks for slips of hand and eye, so that runners joined by a plenum are taken like others.
+
+    Parameters: ``by_bore``, a reading for each bore [kg/s or Pa]; ``meter`` they were read with.
+
+    >>> sorted(far_from_others({1: 33e3, 2: 32e3, 3: 0.0, 4: 12e3}, Meter("vacuum", 250.0, 0.01)))  # 12: 1.6 times
+    [3]
+    """
+    far = outliers({bore: math.exp(log_air(value, meter)[0]) for bore, value in by_bore.items()})
+    if meter.quantity == "flow" or len(by_bore) <= MISREAD_OTHERS:
+        return far
+    shows_nothing = {bore for bore, value in by_bore.items() if _ratio(value, meter) >= MOST_RATIO}
+    return far | shows_nothing if 2 * len(shows_nothing) < len(by_bore) else far
 
 
 def _ratio(value: float, meter: Meter) -> float:
     """Runner over ambient pressure behind a column."""
-    return min(max(1 - value / meter.ambient, LEAST_RATIO), MOST_RATIO)
+    return min(max(1 - meter.turned(value) / meter.ambient, LEAST_RATIO), MOST_RATIO)
 
 
 @lru_cache(maxsize=2)

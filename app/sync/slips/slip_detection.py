@@ -148,10 +148,11 @@ def slipped(
     """The hypotheses that explain the change from as left to as found, with their odds.
 
     Parameters: ``layout`` of the engine; ``left`` and ``found`` pooled readings per bore (see ``pool``), the round's
-    trend removed; ``meter`` they were read with, ``left_meter`` what ``left`` was read with where that differs;
-    ``same_meter`` False where the scales may differ by any factor; ``heat_soaked`` False when one of the rounds was not
-    taken hot; ``expected_common`` change of ln(flow) from air and speed, None where it is not known and free; ``gain``
-    [1/rad] learned at idle; ``left_sound`` where no reading as left can be misread, as the bores were even by them.
+    trend removed; ``meter`` and ``left_meter`` as for ``changes.log_changes``; ``same_meter`` False when two were used,
+    whose scales may differ by any factor; ``heat_soaked`` False when one of the rounds was not taken hot;
+    ``expected_common`` change of ln(flow) from air and speed, None when it is not known, which leaves what all bores
+    share free; ``gain`` [1/rad] learned at idle on this engine; ``left_sound`` where no reading as left can be misread,
+    as the bores were even by them.
 
     Source: Bayesian comparison of hypotheses; sizes and odds from a simulated engine.
 
@@ -177,9 +178,7 @@ def slipped(
     named = _slip_of(ranked[0], hypotheses) if sure else None
     open_questions = any(UNLIKELY_BELOW <= chance < SETTLED_FROM for chance in odds.values())
     settled = any_slip < LOOK_FROM or (verdict is SlipVerdict.SLIPPED and not open_questions)
-    contradicted = np.array([not found[bore].agreed for bore in bores])
-    order = np.lexsort((-_reread_scores(fit, variances, np.array([found[bore].n for bore in bores])), ~contradicted))
-    asked = () if settled and not contradicted.any() else tuple(int(at) for at in order[:REREADS])
+    asked = _asked(fit, bores, variances, found, settled)
     return SlipAssessment(
         verdict=verdict,
         any_slip=any_slip,
@@ -193,6 +192,17 @@ def slipped(
         between=_between(fit, best, hypotheses, asked[0]) if asked else None,
         misread=_misread_chances(fit, bores, left, found),
     )
+
+
+def _asked(
+    fit: HypothesisFit, bores: tuple[int, ...], variances: Floats, found: Mapping[int, Pooled], settled: bool
+) -> tuple[int, ...]:
+    """The places of the bores to read again, those whose readings contradict first; none once all is ``settled``."""
+    contradicted = np.array([not found[bore].agreed for bore in bores])
+    if settled and not contradicted.any():
+        return ()
+    order = np.lexsort((-_reread_scores(fit, variances, np.array([found[bore].n for bore in bores])), ~contradicted))
+    return tuple(int(at) for at in order[:REREADS])
 
 
 def _misread_chances(

@@ -6,7 +6,7 @@ from fastapi import APIRouter
 from pydantic import Field
 
 from app.shop.record import meter_studies, stored_settings
-from app.shop.record.entries import MeterEntry
+from app.shop.record.entries import ABSOLUTE, MeterEntry, Repeats
 from app.sync.engine.units import THOU
 from app.web.api.shapes import MeterUnit, Told, trade
 from app.web.context import Shop
@@ -19,7 +19,13 @@ class MeterTold(Told):
 
     id: int
     name: str
-    quantity: Literal["flow", "vacuum"] = Field(description="Of vacuum more is less open.")
+    quantity: Literal["flow", "vacuum"] = Field(
+        description="Of vacuum more is less open, unless `reference` is `absolute`."
+    )
+    reference: Literal["gauge", "absolute"] | None = Field(
+        description="What a pressure meter counts from: `gauge` from the day's air, `absolute` from nothing, so that "
+        "more is more open. Null for a flow meter."
+    )
     unit: MeterUnit
     step: float = Field(description="The smallest step it shows, in `unit`.")
     low: float = Field(description="The least it shows, in `unit`.")
@@ -27,20 +33,25 @@ class MeterTold(Told):
     repeatability_percent: float = Field(
         description="Standard deviation of reading the same bore again, in per cent of the reading."
     )
+    repeatability_limit_percent: float = Field(
+        description="What that is below in 95 cases of 100, by the meter's studies. Every verdict counts with it."
+    )
 
     @staticmethod
-    def of(row: MeterEntry, repeatability: float) -> "MeterTold":
+    def of(row: MeterEntry, repeats: Repeats) -> "MeterTold":
         """From its row."""
         return MeterTold.model_validate(
             {
                 "id": row.ident,
                 "name": row.name,
                 "quantity": row.quantity,
+                "reference": None if row.quantity == "flow" else ABSOLUTE if row.absolute else "gauge",
                 "unit": row.unit,
                 "step": row.step,
                 "low": row.low,
                 "high": row.high,
-                "repeatability_percent": trade(repeatability, 0.01),
+                "repeatability_percent": trade(repeats.seen, 0.01),
+                "repeatability_limit_percent": trade(repeats.judged, 0.01),
             }
         )
 
@@ -57,7 +68,7 @@ class BladesTold(Told):
 def show_meters(shop: Shop) -> list[MeterTold]:
     """One of them is named when a visit is opened."""
     with shop.reading() as session:
-        return [MeterTold.of(one.row, one.repeatability) for one in meter_studies.all_of(session)]
+        return [MeterTold.of(one.row, one.repeats) for one in meter_studies.all_of(session)]
 
 
 @router.get("/blades", summary="The shop's feelers")

@@ -51,7 +51,7 @@ Line = Annotated[str, Field(max_length=LONGEST)]
 By = Annotated[str, Field(max_length=LONGEST, description="Initials of the person who did it.", examples=["KM"])]
 Id = Annotated[int, Path(ge=1, le=LARGEST_ID)]
 Slug = Literal["cold-preset", "first-fire", "heat-soaked-recheck", "part-throttle-bank-balance", "lock-down"]
-MeterUnit = Literal["kg/h", "cfm", "kPa", "inHg", "mmHg"]
+MeterUnit = Literal["kg/h", "g/s", "cfm", "scfm", "L/min", "kPa", "mbar", "mmHg", "cmHg", "inHg"]
 
 
 def _move_kinds(schema: dict[str, Any]) -> None:

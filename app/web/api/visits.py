@@ -165,7 +165,7 @@ class VisitTold(Told):
                 "why": visit.why,
                 "by": visit.by,
                 "opened_at": visit.opened_at,
-                "meter": MeterTold.of(record.meter, record.meter_as_read().repeatability),
+                "meter": MeterTold.of(record.meter, record.repeats),
                 "phases": [StandingTold.of(standing) for standing in standings],
                 "current": undone if signed is None else None,
                 "sign_off": SignOffTold(name=signed.name, at=signed.at) if signed else None,

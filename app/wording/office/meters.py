@@ -3,16 +3,22 @@
 from collections.abc import Mapping
 
 from app.shop.record.meter_studies import KnownMeter, RepeatabilitySource, StudyRecord
-from app.sync.readings.meters import CRITICAL
 from app.wording.message import Message, say
 from app.wording.names import begin
-from app.wording.quantities import percent, unit_of, with_unit
+from app.wording.quantities import percent, unit_of
 from app.wording.reasons import TABLES
 from app.wording.stored import as_stored
 
 QUANTITIES: Mapping[str, Message] = {"flow": Message("Air flow"), "vacuum": Message("Vacuum")}
 """What a meter reads."""
 
+REFERENCES: Mapping[str, Message] = {
+    "gauge": Message("Shows 0 in open air", note="a vacuum gauge: what is missing to the air around it"),
+    "absolute": Message("Shows the air pressure in open air", note="an absolute pressure gauge"),
+}
+"""What a pressure meter counts from."""
+
+ABSOLUTE_PRESSURE = Message("Absolute pressure")
 READS = Message("{quantity}, {low} to {high} {unit}, steps of {step}")
 UNIT = Message("{unit}, {quantity}", note="kg/h, Air flow")
 CHOICE = Message("{name}, {unit}", note="a meter to choose: Bench meter, kg/h")
@@ -21,12 +27,14 @@ SOURCES: Mapping[RepeatabilitySource, Message] = {
     RepeatabilitySource.ESTIMATE: Message("estimate until a repeatability study is done"),
 }
 TABLES[RepeatabilitySource] = SOURCES  # type: ignore[assignment]
-FOUND = Message("From {readings}: standard deviation {scatter}, between {low} and {high}", note="readings: 10 readings")
-ALIKE_STEPS = Message(
-    "Near {mean}, two readings of one bore differ only from {count} step of the meter on",
-    many="Near {mean}, two readings of one bore differ only from {count} steps of the meter on",
+FOUND = Message(
+    "From {readings}: standard deviation {scatter}, with the step taken out at most {limit} in 95 cases of 100",
+    note="readings: 10 readings",
 )
-ALIKE = Message("Two readings of one bore differ only from {share} of the reading on, and from one step of the meter")
+SAME = Message(
+    "At {level} {unit}, two readings of one bore differ from {apart} {unit} on, {count} step of this meter.",
+    many="At {level} {unit}, two readings of one bore differ from {apart} {unit} on, {count} steps of this meter.",
+)
 READINGS = Message("{count} reading", many="{count} readings")
 IN_PROGRESS = Message("{done} of {wanted} read")
 ONE_BORE = Message("{count} reading of one bore", many="{count} readings of one bore")
@@ -41,10 +49,10 @@ def reads(meter: KnownMeter) -> str:
     row = meter.row
     return say(
         READS,
-        quantity=say(QUANTITIES[row.quantity]),
+        quantity=say(ABSOLUTE_PRESSURE if row.absolute else QUANTITIES[row.quantity]),
         low=f"{row.low:g}",
         high=f"{row.high:g}",
-        unit=row.unit,
+        unit=row.unit_name,
         step=f"{row.step:g}",
     )
 
@@ -57,8 +65,8 @@ def unit(name: str, quantity: str) -> str:
 def choice(meter: KnownMeter, today: str) -> str:
     """A meter to choose for a visit, with the day of a check that is overdue on ``today``, an ISO day."""
     if meter.due is not None and meter.overdue(today):
-        return say(CHOICE_OVERDUE, name=meter.row.name, unit=meter.row.unit, due=meter.due.due)
-    return say(CHOICE, name=meter.row.name, unit=meter.row.unit)
+        return say(CHOICE_OVERDUE, name=meter.row.name, unit=meter.row.unit_name, due=meter.due.due)
+    return say(CHOICE, name=meter.row.name, unit=meter.row.unit_name)
 
 
 def known_from(meter: KnownMeter) -> str:
@@ -66,24 +74,29 @@ def known_from(meter: KnownMeter) -> str:
     found = meter.found
     if found is None:
         return begin(as_stored(meter.row.repeatability_from, "meter.repeatability_from"))
-    readings = found.freedom + sum(1 for study in meter.studies if study.other is None and study.finished)
+    readings = found.freedom + sum(len(s.series) for s in meter.studies if s.other is None and s.finished)
     return say(
         FOUND,
         readings=say(READINGS, count=readings),
         scatter=percent(found.scatter, 1),
-        low=percent(found.low, 1),
-        high=percent(found.high, 1),
+        limit=percent(found.limit, 1),
     )
 
 
-def alike(meter: KnownMeter) -> str:
-    """The least difference of two readings that means anything, in steps of the meter where a study tells it."""
-    found, row = meter.found, meter.row
-    if found is None:
-        return say(ALIKE, share=percent(CRITICAL * row.repeatability, 1))
-    unit = unit_of(row)
-    mean = with_unit(unit.show(found.mean * unit.size), unit.name)
-    return say(ALIKE_STEPS, mean=mean, count=found.critical_steps(row.step))
+def same(meter: KnownMeter) -> str:
+    """From what difference on two readings of one bore are not the same; empty before a study."""
+    found, least = meter.found, meter.least_difference
+    if found is None or least is None:
+        return ""
+    unit = unit_of(meter.row)
+    apart, steps = least
+    return say(
+        SAME,
+        level=f"{found.level:.{unit.decimals}f}",
+        apart=f"{apart:.{unit.decimals}f}",
+        unit=unit.name,
+        count=steps,
+    )
 
 
 def result_of(study: StudyRecord) -> str:

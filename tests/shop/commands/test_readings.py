@@ -5,17 +5,19 @@ from sqlalchemy.exc import DatabaseError
 from sqlmodel import text
 
 from app.shop.assessment.verdicts import accepted_round
-from app.shop.commands import moves, readings
+from app.shop.commands import meters, moves, readings, visits
+from app.shop.commands.meters import NewMeter
 from app.shop.commands.moves import NewMove
 from app.shop.commands.readings import NewReading
+from app.shop.commands.visits import NewVisit
 from app.shop.errors import ConflictError, RejectedError
-from app.shop.procedure.phases import FIRST_FIRE, HEAT_SOAKED
+from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED
 from app.shop.procedure.read_order import next_reading
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.shop.store.tables import EVIDENCE
 from tests.shop.rejections import codes_of, rejects
-from tests.shop.yard import AT, heat_soaked, key, read, read_round, visit_record
+from tests.shop.yard import AT, check_all, engine, heat_soaked, key, read, read_round, visit_record
 
 
 def new(bore: int, value: float | None = 6.5, kind: str = "turn", number: int = 2, **more: object) -> NewReading:
@@ -218,3 +220,26 @@ def test_after_a_move_and_in_a_correction_a_value_may_be_another(shop: Database)
     readings.add(shop, visit_id, key(), new(2, 6.5, "again", number, supersedes=mistyped), AT, sure=False)
     moves.make(shop, visit_id, key(), NewMove(HEAT_SOAKED.slug, "stop", "A", None, None, 0.5, (), True, "KM"), AT)
     readings.add(shop, visit_id, key(), new(1, 10.5, number=number + 1), AT, sure=False)
+
+
+@pytest.mark.parametrize("reference", ["gauge", "absolute"])
+def test_a_column_is_asked_about_by_its_air(shop: Database, reference: str) -> None:
+    """Bores at 17 kPa of vacuum: 10.75 is 1.3 times the air and may be so, 1.75 and 70 are slips of the hand."""
+    column = meters.register(shop, key(), NewMeter("Column", "kPa", 0.25, 0, 110, reference))
+    visit_id = visits.open_visit(shop, engine(shop), key(), NewVisit("test cell", "", "", "KM", column), AT)
+    check_all(shop, visit_id, COLD_PRESET)
+    check_all(shop, visit_id, FIRST_FIRE)
+    number = next_reading(visit_record(shop, visit_id), FIRST_FIRE).round_number
+
+    def read_at(bore: int, vacuum: float) -> None:
+        shown = vacuum if reference == "gauge" else 101.325 - vacuum
+        readings.add(
+            shop, visit_id, key(), NewReading(FIRST_FIRE.slug, number, bore, "turn", shown, "KM"), AT, sure=False
+        )
+
+    for bore in (1, 2, 3):
+        read_at(bore, 17.0)
+    read_at(4, 10.75)
+    for slip in (1.75, 70.0):
+        with rejects(Rejection.FAR_OFF):
+            read_at(5, slip)

@@ -6,7 +6,7 @@ from app.shop.commands.readings import NewReading
 from app.shop.commands.visits import NewVisit
 from app.shop.exchange.exports import engine_file, written
 from app.shop.procedure.codes import SkipReason
-from app.shop.procedure.phases import HEAT_SOAKED, LOCK_DOWN
+from app.shop.procedure.phases import FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN
 from app.shop.store.database import Database
 from tests.shop.yard import AT, FOUR, check_all, heat_soaked, key, read, read_round, visit_record
 
@@ -39,4 +39,19 @@ def with_codes(shop: Database) -> int:
     visits.sign_off(shop, visit_id, key(), "Foreman of the yard", AT)
     meter_id = meters.register(shop, key(), NewMeter("Column", "mmHg", 2, 0, 760))
     visits.open_visit(shop, engine_id, key(), NewVisit("vehicle", "", "Rough", "KM", meter_id, ("exhaust",)), AT)
+    return engine_id
+
+
+def by_pressure(shop: Database) -> int:
+    """An engine handed over, then read by a column that shows absolute pressure in cmHg."""
+    first = heat_soaked(shop, FOUR)
+    engine_id = visit_record(shop, first).engine.ident
+    read_round(shop, first, HEAT_SOAKED)
+    check_all(shop, first, LOCK_DOWN)
+    checks.waive(shop, first, key(), LOCK_DOWN.slug, "The customer waits", "KM", AT)
+    visits.sign_off(shop, first, key(), "Foreman of the yard", AT)
+    column = meters.register(shop, key(), NewMeter("Absolute column", "cmHg", 0.5, 10, 80, "absolute"))
+    second = visits.open_visit(shop, engine_id, key(), NewVisit("vehicle", "", "Rough", "KM", column), AT)
+    check_all(shop, second, FIRST_FIRE)
+    read_round(shop, second, FIRST_FIRE, 50.0)
     return engine_id

@@ -19,12 +19,12 @@ from app.shop.commands.corrections import NewCorrection, correct
 from app.shop.commands.meters import NewMeter
 from app.shop.commands.visits import NewVisit
 from app.shop.errors import ConflictError
-from app.shop.exchange import imports, v1, v2, v3, v4
+from app.shop.exchange import imports, v1, v2, v3, v4, v5
 from app.shop.exchange.codes import FileQuestion
 from app.shop.exchange.exports import engine_file, readings_csv, table_csv, written
 from app.shop.exchange.imports import bring_in, plan, read
 from app.shop.exchange.rows import Writer
-from app.shop.exchange.v4 import EngineFile, from_v1, from_v2, from_v3
+from app.shop.exchange.v5 import EngineFile, from_v1, from_v2, from_v3, from_v4
 from app.shop.procedure.codes import SetAside, SkipReason
 from app.shop.procedure.phases import BANK_BALANCE
 from app.shop.reasons import because
@@ -235,7 +235,8 @@ def test_evidence_that_says_something_else_is_refused(shop: Database, other: Dat
 
 
 @pytest.mark.parametrize(
-    ("version", "model"), [(1, v1.EngineFile), (2, v2.EngineFile), (3, v3.EngineFile), (4, EngineFile)]
+    ("version", "model"),
+    list(enumerate((v1.EngineFile, v2.EngineFile, v3.EngineFile, v4.EngineFile, EngineFile), 1)),
 )
 def test_the_schema_that_is_handed_out_is_the_one_that_is_checked(version: int, model: type[BaseModel]) -> None:
     handed_out = json.loads((static() / "exchange" / f"engine-{version}.schema.json").read_text())
@@ -251,20 +252,20 @@ OTHERWISE = {"supersedes_id", "round_id", "fitting_id", "meter_id"}
 @pytest.mark.parametrize(
     ("table", "part"),
     [
-        (tables.Engine, v4.Engine),
-        (tables.Fitting, v4.Fitting),
-        (tables.MeterRow, v4.Meter),
-        (tables.Visit, v4.Visit),
-        (tables.RoundRow, v4.Round),
-        (tables.ReadingRow, v4.Reading),
-        (tables.MoveRow, v4.Move),
-        (tables.CheckRow, v4.Check),
-        (tables.Override, v4.Override),
-        (tables.SignOff, v4.SignOff),
-        (tables.Correction, v4.Correction),
+        (tables.Engine, v5.Engine),
+        (tables.Fitting, v5.Fitting),
+        (tables.MeterRow, v5.Meter),
+        (tables.Visit, v5.Visit),
+        (tables.RoundRow, v5.Round),
+        (tables.ReadingRow, v5.Reading),
+        (tables.MoveRow, v5.Move),
+        (tables.CheckRow, v5.Check),
+        (tables.Override, v5.Override),
+        (tables.SignOff, v5.SignOff),
+        (tables.Correction, v5.Correction),
     ],
 )
-def test_no_column_is_forgotten(table: type[tables.Row], part: type[v4.Part]) -> None:
+def test_no_column_is_forgotten(table: type[tables.Row], part: type[v5.Part]) -> None:
     """A column that is added later needs a newer version of the file, or word that it stays with the shop."""
     assert set(table.model_fields) - LEFT_OUT - OTHERWISE <= set(part.model_fields)
 
@@ -285,6 +286,8 @@ def test_a_file_of_every_version_still_comes_in(shop: Database, fixture: Path) -
             assert goes_out == from_v2(v2.EngineFile.model_validate_json(held))
         case 3:
             assert goes_out == from_v3(v3.EngineFile.model_validate_json(held))
+        case 4:
+            assert goes_out == from_v4(v4.EngineFile.model_validate_json(held))
         case _:
             assert written(goes_out) == held
 

@@ -18,6 +18,9 @@ from tests.sync.oracles import GRAM_PER_SECOND
         (units.LITER, 1e-3),
         (units.MM_HG, 133.3224),
         (units.IN_HG, 3386.389),
+        (units.CM_HG, 1333.224),
+        (units.MILLIBAR, 100.0),
+        (units.KPA, 1000.0),
         (units.DEGREE, 0.01745329),
         (units.ZERO_CELSIUS, 273.15),
         (units.KG_PER_HOUR, 2.777778e-4),
@@ -34,6 +37,11 @@ def test_a_unit_is_what_it_is_defined_as(unit: float, definition: float) -> None
     [
         (GRAM_PER_SECOND / units.KG_PER_HOUR, 3.6),
         (units.KPA / units.MM_HG, 7.500616),  # conventional millimeter of mercury
+        # By hand: a cubic foot is 28.3168466 L; air at sea level is 1.225 kg/m3 at 15 degrees (ISO 2533), and at 20
+        # degrees 288.15 / 293.15 of it, 1.2041.
+        (units.SCFM / units.KG_PER_HOUR, 28.3168466 * 60 / 1000 * 1.225),
+        (units.CFM / units.LITER_PER_MINUTE, 28.3168466),
+        (units.LITER_PER_MINUTE / units.KG_PER_HOUR, 60 / 1000 * 1.2041),
         (360 * units.DEGREE, 2 * math.pi),
         (582 * units.CUBIC_INCH / units.LITER, 9.537270),  # by hand: 582 x 16.387064 cm3
     ],

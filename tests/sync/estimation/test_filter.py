@@ -207,3 +207,16 @@ def test_a_vacuum_column_falls_as_a_plate_opens() -> None:
     shown, _ = predicted_readings(fresh(), meter)
     low = [Reading(b, float(v) * (0.8 if b == 3 else 1.0), 0.0) for b, v in zip(FOUR.bores, shown, strict=True)]
     assert update(fresh(), meter, low).gaps[2] > 1.1 * fresh().gaps[2]
+
+
+def test_a_gauge_and_an_absolute_column_of_one_truth_give_one_posterior() -> None:
+    gauge = Meter("vacuum", step=500.0, repeatability=0.0, ambient=83.5e3)
+    absolute = replace(gauge, absolute=True)
+    values = (31e3, 26e3, 29e3, 36e3)
+    by_gauge = update(fresh(), gauge, [Reading(b, v, 20.0 * b) for b, v in enumerate(values, start=1)])
+    by_pressure = update(fresh(), absolute, [Reading(b, 83.5e3 - v, 20.0 * b) for b, v in enumerate(values, start=1)])
+    assert by_pressure.mean == pytest.approx(by_gauge.mean)
+    assert by_pressure.covariance == pytest.approx(by_gauge.covariance)
+    shown, known = predicted_readings(by_gauge, gauge)
+    assert predicted_readings(by_pressure, absolute)[0] == pytest.approx(83.5e3 - shown)
+    assert predicted_readings(by_pressure, absolute)[1] == pytest.approx(known)

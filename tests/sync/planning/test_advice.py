@@ -66,7 +66,7 @@ def test_a_bore_still_wide_on_a_blade_gets_a_thinner_one() -> None:
 def test_a_vacuum_column_still_high_on_a_blade_gets_a_thicker_one() -> None:
     reset = BladeReset(2, 3, 3 * THOU, (3 * THOU,), 200.0)
     meter = Meter("vacuum", 250.0, 0.01)
-    events = [*a_round([33, 33, 45, 33], FOUR, 1000.0), reset, *a_round([33, 33, 42, 33], FOUR, 1000.0)]
+    events = [*a_round([33, 33, 50, 33], FOUR, 1000.0), reset, *a_round([33, 33, 45, 33], FOUR, 1000.0)]
     found = advised(events, FOUR, meter)
     assert (found.kind, found.far) == ("blade", 3)
     assert found.gap > 3 * THOU

@@ -3,11 +3,12 @@
 import math
 from statistics import stdev
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from app.sync.readings.meters import agreement, pooled_deviation, repeatability
+from app.sync.readings.meters import agreement, least_difference, pooled_deviation, repeatability
 
 SIRSTV = (
     (196.3052, 196.1240, 196.1890, 196.2569, 196.3403),
@@ -52,6 +53,39 @@ def test_the_band_of_a_figure_is_the_chi_square_of_the_table(readings: int, low:
     freedom = readings - 1
     assert freedom * (found.scatter / found.high) ** 2 == pytest.approx(low, abs=6e-4)
     assert freedom * (found.scatter / found.low) ** 2 == pytest.approx(high, abs=6e-4)
+
+
+@pytest.mark.parametrize(
+    ("readings", "chi_square"),
+    [(10, 3.325), (20, 10.117), (100, 77.046)],  # lower 5 %: NIST e-Handbook 1.3.6.7.4, from memory
+)
+def test_a_meter_is_judged_by_the_upper_limit_of_its_figure(readings: int, chi_square: float) -> None:
+    found = repeatability([[6.25, 6.75] * (readings // 2)], 1e-6)
+    freedom = readings - 1
+    assert freedom * (found.scatter / found.limit) ** 2 == pytest.approx(chi_square, rel=3e-4)
+
+
+def test_the_limit_holds_in_ninety_five_studies_of_a_hundred() -> None:
+    """Simulated: 2,000 studies of ten readings of a meter that repeats within 2 %, a fixed seed."""
+    rng = np.random.default_rng(12)
+    studies = 6.5 * (1 + 0.02 * rng.standard_normal((2000, 10)))
+    above = [repeatability([one.tolist()], 1e-6).limit >= 0.02 for one in studies]
+    assert 0.935 < sum(above) / len(above) < 0.965
+
+
+def test_the_least_difference_is_the_critical_difference_in_whole_steps() -> None:
+    """ISO 5725-6: 2.77 standard deviations. By hand at 6.5 kg/h and 0.8 %: 2.77 x sqrt(0.052^2 + 0.0722^2) = 0.246, one
+    step of 0.25; at 2 %: 2.77 x sqrt(0.13^2 + 0.0722^2) = 0.412, two steps."""
+    assert least_difference(6.5, 0.008, 0.25) == (0.25, 1)
+    assert least_difference(6.5, 0.02, 0.25) == (0.5, 2)
+
+
+def test_the_least_difference_parts_five_pairs_of_a_hundred() -> None:
+    """Simulated pairs of one truth, with a step too fine to matter."""
+    rng = np.random.default_rng(5)
+    pairs = 6.5 * (1 + 0.02 * rng.standard_normal((20_000, 2)))
+    apart, _ = least_difference(6.5, 0.02, 1e-4)
+    assert np.mean(np.abs(pairs[:, 0] - pairs[:, 1]) >= apart) == pytest.approx(0.05, abs=0.006)
 
 
 @pytest.mark.parametrize(
@@ -115,16 +149,3 @@ def test_one_reading_says_nothing() -> None:
         repeatability([[6.5], [7.0]], 0.25)
     with pytest.raises(ValueError, match="three pairs"):
         agreement([6.5, 6.5], [6.5, 6.5])
-
-
-def test_two_readings_differ_from_the_critical_difference_on() -> None:
-    """By hand: s = 0.5 of nine differences is at most 0.5 sqrt(9 / 2.700) = 0.9129 (table of the NIST/SEMATECH
-    e-Handbook, 1.3.6.7.4), times 2.77 (ISO 5725-6) 2.53: over two steps of 1.0, and over five of 0.5."""
-    readings = [10.0 + 0.5 * sign * math.sqrt(0.9) for sign in (1, -1) * 5]
-    found = repeatability([readings], 1.0)
-    assert found.scatter * found.mean == pytest.approx(0.5)
-    assert (found.critical_steps(1.0), found.critical_steps(0.5)) == (3, 6)
-
-
-def test_what_did_not_scatter_still_differs_by_no_less_than_a_step() -> None:
-    assert repeatability([[6.5] * 10], 0.25).critical_steps(0.25) == 1

@@ -9,7 +9,7 @@ from app.sync.engine.events import Meter, Reading
 from app.sync.engine.layout import Bank, Layout
 from app.sync.engine.units import KPA
 from app.sync.estimation.evenness import BoreVerdict, evenness
-from app.sync.readings.observation import log_air, per_air
+from app.sync.readings.observation import far_from_others, log_air, per_air
 
 V8 = Layout((Bank("A", (1, 2, 3, 4), 1, 1), Bank("B", (5, 6, 7, 8), 5, 5)))
 SHARED = 0.3
@@ -87,3 +87,43 @@ def test_the_tolerance_of_a_column_is_one_of_air(depth: float) -> None:
 
 def test_less_than_the_step_counts_as_a_part_of_it() -> None:
     assert log_air(0.0, Meter())[0] == log_air(0.25 / 3600 / 4, Meter())[0]
+
+
+@pytest.mark.parametrize("plenum", [False, True])
+@pytest.mark.parametrize("vacuum", [5.0, 12.0, 33.0, 56.0])
+def test_a_gauge_and_an_absolute_column_of_one_truth_give_one_answer(vacuum: float, plenum: bool) -> None:
+    ambient = 83.5 * KPA
+    gauge = Meter("vacuum", 0.2 * KPA, 0.0, ambient)
+    absolute = Meter("vacuum", 0.2 * KPA, 0.0, ambient, absolute=True)
+    shown = vacuum * KPA
+    assert log_air(ambient - shown, absolute, plenum) == pytest.approx(log_air(shown, gauge, plenum))
+    assert per_air(ambient - shown, absolute, plenum) == pytest.approx(-per_air(shown, gauge, plenum))
+
+
+def test_an_absolute_column_repeats_by_a_share_of_what_it_shows() -> None:
+    """By hand at 33 kPa below 101.325: 1 % of 68.325 kPa over itself and a slope of 0.61."""
+    meter = Meter("vacuum", 1e-6, 0.01, absolute=True)
+    assert log_air((101.325 - 33) * KPA, meter)[1] == pytest.approx(0.01 / 0.61, rel=0.01)
+
+
+def test_gauge_and_absolute_rounds_are_judged_alike() -> None:
+    read = dict(zip(V8.bores, (33.0, 33.5, 27.0, 32.5, 33.0, 34.0, 33.0, 32.5), strict=True))
+    verdicts = []
+    for absolute in (False, True):
+        meter = Meter("vacuum", 0.1 * KPA, 0.0, 83.5 * KPA, absolute)
+        shown = [(bore, meter.turned(value * KPA)) for bore, value in (*read.items(), (1, 33.0))]
+        taken = [Reading(bore, value, 20.0 * n, n == len(read)) for n, (bore, value) in enumerate(shown)]
+        found = evenness(V8, taken, meter, 0.08)
+        verdicts.append([(one.verdict, round(one.share, 6)) for one in found.standings])
+    assert verdicts[0] == verdicts[1]
+    assert verdicts[0][2][0] is BoreVerdict.OPEN
+
+
+@pytest.mark.parametrize("absolute", [False, True])
+def test_a_column_that_shows_nothing_is_read_again_but_not_one_that_may_be_true(absolute: bool) -> None:
+    meter = Meter("vacuum", 0.25 * KPA, 0.01, absolute=absolute)
+    shown = {bore: meter.turned(33 * KPA) for bore in V8.bores}
+    assert far_from_others({**shown, 3: meter.turned(0.0)}, meter) == {3}
+    assert far_from_others({**shown, 3: meter.turned(75 * KPA)}, meter) == {3}
+    assert far_from_others({**shown, 3: meter.turned(12 * KPA)}, meter) == frozenset()
+    assert far_from_others(dict.fromkeys(V8.bores, meter.turned(0.0)), meter) == frozenset()

@@ -32,6 +32,18 @@ def test_a_meter_is_registered_and_offered_when_a_visit_opens(client: TestClient
     assert "Tall column, mmHg" in client.get(f"/engines/{engine(shop, FOUR)}/visits/new").text
 
 
+def test_an_absolute_column_is_registered_and_told_apart(client: TestClient) -> None:
+    there = register(client, name="Sealed column", unit="cmHg", high="80", reference="absolute")
+    assert "Absolute pressure, 0 to 80 cmHg abs., steps of 2" in client.get(there).text
+    told = client.get("/api/meters").json()
+    assert [(one["quantity"], one["unit"], one["reference"]) for one in told] == [
+        ("flow", "kg/h", None),
+        ("vacuum", "cmHg", "absolute"),
+    ]
+    register(client, name="Open column", unit="mbar", high="900")
+    assert client.get("/api/meters").json()[-1]["reference"] == "gauge"
+
+
 @pytest.mark.parametrize(
     ("field", "typed", "said"),
     [
@@ -59,12 +71,21 @@ def test_a_study_is_guided_to_its_end(client: TestClient) -> None:
         assert client.post(there, data={"key": key(), "value": value}).status_code == 303
     page = client.get(there).text
     assert "Study complete" in page
-    assert "repeatability is <b>2.3\u00a0%</b>" in page
-    known = "From 10 readings: standard deviation 2.6\u00a0%, between 1.8\u00a0% and 4.7\u00a0%"
-    card = client.get("/meters/1").text
-    assert known in card
-    assert "Near 6.50\u00a0kg/h, two readings of one bore differ only from 4 steps of the meter on" in card
+    assert "repeatability is <b>4.1\u00a0%</b>" in page  # sqrt(0.25 / 3.325 - 0.25^2 / 12) / 6.5
+    known = "From 10 readings: standard deviation 2.6\u00a0%, with the step taken out at most 4.1\u00a0%"
+    assert known in client.get("/meters/1").text
+    same = "At 6.50 kg/h, two readings of one bore differ from 1.00 kg/h on, 4 steps of this meter."
+    assert same in client.get("/meters/1").text  # 2.77 sqrt((0.041 x 6.5)^2 + 0.25^2 / 12) = 0.76
     assert client.post(there, data={"key": key(), "value": "6.5"}).status_code == 409
+
+
+def test_the_second_half_of_a_study_is_handed_over(client: TestClient) -> None:
+    sent = {"study_by": "KM", "where": "bore 3", "second_by": "RD", "second_where": "bore 6"}
+    there = client.post("/meters/1/studies", data={"key": key(), **sent}).headers["location"]
+    for value in ("6.5", "6.25", "6.5", "6.75", "6.5"):
+        assert "Second half" not in client.get(there).text
+        assert client.post(there, data={"key": key(), "value": value}).status_code == 303
+    assert "Second half: read by RD, at bore 6." in client.get(there).text
 
 
 def test_a_value_that_cannot_be_is_kept_in_its_box(client: TestClient) -> None:

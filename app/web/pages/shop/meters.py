@@ -8,7 +8,7 @@ from fastapi.responses import HTMLResponse, Response
 from sqlmodel import Session
 
 from app.shop.commands import meters
-from app.shop.commands.meters import UNITS_OF, NewMeter
+from app.shop.commands.meters import REFERENCES, UNITS_OF, NewMeter
 from app.shop.errors import NotFoundError, RejectedError
 from app.shop.procedure.codes import CautionCode
 from app.shop.record import meter_studies
@@ -17,6 +17,7 @@ from app.shop.rejections import Rejection
 from app.shop.store.idempotency import new_key
 from app.web.context import Form, Now, Page, Pages, Shop
 from app.web.error_responses import status_of
+from app.wording.message import say
 from app.wording.office import meters as words
 from app.wording.quantities import percent, unit_of
 from app.wording.reasons import problems_in_words
@@ -37,7 +38,6 @@ class MeterLine:
     reads: str
     repeats: str
     known_from: str
-    alike: str
     due: str
     overdue: bool
 
@@ -53,8 +53,10 @@ def register(shop: Shop, page: Page, form: Form, now: Now) -> Response:
     """Register a meter."""
     try:
         step, low, high = (form.number(name) for name in ("step", "low", "high"))
-        new = NewMeter(form.text("name"), form.text("unit"), step, low, high)
-        form.raise_problems({k: v for k, v in new.problems().items() if k in ("name", "unit")} if form.problems else {})
+        reference = form.text("reference") or REFERENCES[0]
+        new = NewMeter(form.text("name"), form.text("unit"), step, low, high, reference)
+        chosen = {name: why for name, why in new.problems().items() if name in ("name", "unit", "reference")}
+        form.raise_problems(chosen if form.problems else {})
         meter_id = meters.register(shop, form.text("key"), new)
     except RejectedError as refusal:
         return _all(shop, page, now, form.values, problems_in_words(refusal), status_of(refusal))
@@ -74,7 +76,8 @@ def begin(shop: Shop, page: Page, form: Form, meter_id: int, now: Now) -> Respon
         other = form.whole("other") if form.text("other") else None
         form.raise_problems()
         where, by = form.text("where"), form.text("study_by")
-        study_id = meters.begin_study(shop, meter_id, form.text("key"), other, where, by, now)
+        second = (form.text("second_where"), form.text("second_by"))
+        study_id = meters.begin_study(shop, meter_id, form.text("key"), other, where, by, now, second)
     except NotFoundError:
         raise
     except RejectedError as refusal:
@@ -124,7 +127,6 @@ def line_of(meter: KnownMeter, today: str) -> MeterLine:
         words.reads(meter),
         percent(meter.repeatability, 1),
         words.known_from(meter),
-        words.alike(meter),
         meter.due.due if meter.due else "",
         meter.overdue(today),
     )
@@ -141,7 +143,10 @@ def _all(
     with shop.reading() as session:
         lines = [line_of(meter, now[:10]) for meter in meter_studies.all_of(session)]
     units = [(unit, words.unit(unit, quantity)) for quantity, names in UNITS_OF.items() for unit in names]
-    return page.show("shop/meters.html", status, lines=lines, units=units, values=values, problems=problems)
+    references = [(one, say(words.REFERENCES[one])) for one in REFERENCES]
+    return page.show(
+        "shop/meters.html", status, lines=lines, units=units, references=references, values=values, problems=problems
+    )
 
 
 def _one(
@@ -156,13 +161,16 @@ def _one(
     with shop.reading() as session:
         meter = meter_studies.known(session, meter_id)
         others = [
-            m.row for m in meter_studies.all_of(session) if m.row.unit == meter.row.unit and m.row.ident != meter_id
+            m.row
+            for m in meter_studies.all_of(session)
+            if m.row.unit_name == meter.row.unit_name and m.row.ident != meter_id
         ]
     return page.show(
         "shop/meter.html",
         status,
         meter=meter,
         line=line_of(meter, now[:10]),
+        same=words.same(meter),
         others=[(o.ident, o.name) for o in others],
         studies=[(s, words.result_of(s)) for s in reversed(meter.studies)],
         readings=READINGS,

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from app.shop.assessment.assessment import Assessment
 from app.shop.queries.engine_history import Moved, RoundSummary, VisitSummary
+from app.shop.record.entries import MeterEntry
 from app.sync.engine.adjusters.registry import kind_of
 from app.web.presenters.history.slip_report import SlipReport
 from app.wording import names
@@ -67,7 +68,7 @@ def history(visits: Sequence[VisitSummary], reports: Mapping[int, SlipReport]) -
 
 def unit_remembered(visit: VisitSummary) -> Unit:
     """The unit that a visit was read in."""
-    return unit_named(visit.unit, visit.step)
+    return unit_named(visit.unit, visit.step, visit.unit_name)
 
 
 def since_left(assessment: Assessment) -> SinceLeft | None:
@@ -78,7 +79,7 @@ def since_left(assessment: Assessment) -> SinceLeft | None:
     """
     record, before = assessment.record, assessment.record.before
     found, left = assessment.as_found, assessment.left_before
-    if found is None or before is None or left is None or before.meter.quantity != record.meter.quantity:
+    if found is None or before is None or left is None or not _comparable(before.meter, record.meter):
         return None
     then, now = ({one.bore: one.value for one in result.standings} for result in (left, found))
     unit = unit_of(record.meter)
@@ -106,6 +107,10 @@ def since_left(assessment: Assessment) -> SinceLeft | None:
     return SinceLeft(before.visit.opened_at, before.visit.number, unit.name, changes, sentence)
 
 
+def _comparable(one: MeterEntry, other: MeterEntry) -> bool:
+    return (one.quantity, one.absolute) == (other.quantity, other.absolute)
+
+
 def _line(visit: VisitSummary, slip: SlipReport | None) -> VisitCard:
     left = _spread(visit, visit.left)
     here = f"/visits/{visit.visit_id}"
@@ -117,7 +122,7 @@ def _line(visit: VisitSummary, slip: SlipReport | None) -> VisitCard:
         job=visit.job,
         found=_spread(visit, visit.found),
         left=left or say(slips.NOT_READ if visit.signed else slips.IN_PROGRESS),
-        unit=visit.unit,
+        unit=visit.unit_name,
         moves=len(visit.moves),
         moved=_moved(visit),
         href=f"{here}/heat-soaked-recheck" if visit.signed else here,

@@ -170,7 +170,7 @@ def _bore_changes(change: Change) -> tuple[_BoreChange, ...]:
     return tuple(
         _BoreChange(
             bore=bore,
-            left=left[bore].mean,
+            left=change.after.meter.turned(change.before.meter.turned(left[bore].mean)),
             found=found[bore].mean,
             change=assessment.changes[bore],
             beyond=assessment.changes[bore] - together,

@@ -262,7 +262,7 @@ SETTINGS: tuple[tuple[Message, tuple[tuple[str, str, Message], ...]], ...] = (
 def _settings(record: VisitRecord) -> tuple[tuple[str, str], ...]:
     items = {(p.slug, i.slug): i for p in PHASES for i in p.items}
     meter = record.meter
-    lines = [(say(paper.METER), say(paper.METER_STEPS, meter=meter.name, step=meter.step, unit=meter.unit))]
+    lines = [(say(paper.METER), say(paper.METER_STEPS, meter=meter.name, step=meter.step, unit=meter.unit_name))]
     for label, figures_of in SETTINGS:
         said = []
         for phase, item, message in figures_of:

@@ -81,7 +81,7 @@ def worksheet_of(memory: EngineMemory, engine: Engine, held: Settings) -> Worksh
             idle=idle(engine),
         ),
         left=say(paper.LEFT_AT_VISIT, number=last.number, day=day(last.opened_at)) if last else say(paper.AS_LEFT),
-        unit=last.unit if last else "",
+        unit=last.unit_name if last else "",
         rows=tuple(
             WorksheetRow(
                 bank.name if two_banks else "",

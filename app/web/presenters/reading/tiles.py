@@ -27,8 +27,8 @@ def blanks() -> tuple[Tile, ...]:
 
 
 def is_vacuum(record: VisitRecord) -> bool:
-    """Whether the visit's meter is a vacuum gauge, where a high column is a closed plate."""
-    return record.meter.quantity == "vacuum"
+    """Whether the visit is read by a vacuum gauge, where a high column is a closed plate; absolute, it is an open one."""
+    return record.meter.quantity == "vacuum" and not record.meter.absolute
 
 
 @dataclass(frozen=True, eq=False)
@@ -56,6 +56,11 @@ class Tiles:
     def judged(self) -> RoundResult | None:
         """How even the round under way is."""
         return self.of_phase.round
+
+    @cached_property
+    def _vacuum(self) -> bool:
+        """Whether a high reading is a closed plate."""
+        return is_vacuum(self.record)
 
     def tile(self, bore: int) -> Tile:
         """One bore from above."""
@@ -147,7 +152,7 @@ class Tiles:
             return say(words.TWO_VALUES, older=older, newer=newer)
         if self.judged is None or bore not in self._results:
             return say(words.TILE_WORDS["read"])
-        return bore_word(self._results[bore], is_vacuum(self.record))
+        return bore_word(self._results[bore], self._vacuum)
 
     def _corner(self, bore: int, state: State) -> str:
         """The value that a bore had before: the one that is entered again, or the one that was corrected."""

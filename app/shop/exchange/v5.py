@@ -1,0 +1,128 @@
+"""One engine with its whole history as a file, version 5: what may be in it.
+
+As version 4 (see ``v4``), with more units of air flow and pressure, and what a pressure meter counts from.
+``static/exchange/engine-5.schema.json`` is the JSON Schema. A file of this version must be read for ever: what a later
+version needs goes into models of its own.
+"""
+
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from app.shop.exchange import v1 as v1
+from app.shop.exchange import v2 as v2
+from app.shop.exchange import v3 as v3
+from app.shop.exchange import v4 as v4
+from app.shop.exchange.v4 import (
+    Bank,
+    Check,
+    Correction,
+    Engine,
+    Fitting,
+    Layout,
+    Move,
+    Override,
+    Part,
+    Round,
+    SignOff,
+    whole,
+)
+
+__all__ = [
+    "Bank",
+    "Check",
+    "Correction",
+    "Engine",
+    "EngineFile",
+    "Fitting",
+    "Layout",
+    "Meter",
+    "Move",
+    "Override",
+    "Part",
+    "Reading",
+    "Round",
+    "SignOff",
+    "Visit",
+    "from_v1",
+    "from_v2",
+    "from_v3",
+    "from_v4",
+    "whole",
+]
+
+Unit = Literal["kg/h", "g/s", "cfm", "scfm", "L/min", "kPa", "mbar", "mmHg", "cmHg", "inHg"]
+REFERENCE = (
+    "`absolute` for a column that shows pressure from nothing; null for one that shows what is missing to the day's "
+    "air, and for a flow meter."
+)
+
+
+class Meter(v4.Meter):
+    """An instrument that a visit was read with; step and range in its own unit."""
+
+    unit: Unit  # type: ignore[assignment]
+    reference: Annotated[Literal["absolute"] | None, Field(description=REFERENCE)]
+
+
+class Reading(v4.Reading):
+    """One meter value at one bore, or word that it was skipped or set aside."""
+
+    unit: Unit  # type: ignore[assignment]
+
+
+class Visit(Part):
+    """One time the engine was worked on, with everything recorded then; ``changed`` names what was since the last."""
+
+    key: v1.Key
+    payload: v1.Hash
+    fitting: v1.Key
+    meter: v1.Key
+    number: v1.Number
+    place: Literal["test cell", "vehicle", "telephone"]
+    job: v1.Short
+    why: v1.Short
+    by: v1.Short
+    opened_at: v1.Time
+    changed: v1.Text | None
+    rounds: list[Round]
+    readings: list[Reading]
+    moves: list[Move]
+    checks: list[Check]
+    overrides: list[Override]
+    sign_off: SignOff | None
+    corrections: list[Correction]
+
+
+class EngineFile(Part):
+    """The whole file."""
+
+    format: Literal["evenbore-engine"]
+    version: Literal[5]
+    exported_at: v1.Time
+    engine: Engine
+    meters: list[Meter]
+    fittings: Annotated[list[Fitting], Field(min_length=1)]
+    visits: list[Visit]
+
+
+def from_v4(file: v4.EngineFile) -> EngineFile:
+    """A file of version 4 as one of this version: every column counted from the day's air."""
+    said = file.model_dump(mode="json")
+    meters = [{**meter, "reference": None} for meter in said["meters"]]
+    return EngineFile.model_validate({**said, "version": 5, "meters": meters})
+
+
+def from_v3(file: v3.EngineFile) -> EngineFile:
+    """A file of version 3 as one of this version, by way of version 4."""
+    return from_v4(v4.from_v3(file))
+
+
+def from_v2(file: v2.EngineFile) -> EngineFile:
+    """A file of version 2 as one of this version, by way of versions 3 and 4."""
+    return from_v3(v3.from_v2(file))
+
+
+def from_v1(file: v1.EngineFile) -> EngineFile:
+    """A file of version 1 as one of this version, by way of versions 2 to 4."""
+    return from_v2(v2.from_v1(file))

@@ -1,0 +1,180 @@
+"""Engines that idle by a plate law of their own and are read by columns: what the advice comes to at their depression.
+
+Nothing of the program's own air, filling, speed or simulator is in here; its layout, hardware figures and events are.
+Fillings differ by 2 % from cylinder to cylinder, and how much of a runner's pressure is shared is drawn, 0 to 0.6.
+"""
+
+import math
+import random
+from dataclasses import dataclass, field, replace
+
+from app.sync.engine.engine_air import Ambient
+from app.sync.engine.events import BladeReset, Event, IdleSpeed, Meter, Reading, StopTurn
+from app.sync.engine.hardware import likely_hardware
+from app.sync.engine.layout import Bank, Layout
+from app.sync.engine.units import KPA, LITER, REV_PER_MIN, THOU
+from app.sync.planning.advice import AdviceKind, AdviceReason, move_of
+from app.sync.planning.planner import next_move, start_prior
+
+V8 = Layout((Bank("A", (1, 2, 3, 4), 1, 1), Bank("B", (5, 6, 7, 8), 5, 5)))
+PER_BORE, DISPLACEMENT, WANTED = 0.5 * LITER, 4 * LITER, 850 * REV_PER_MIN
+HARDWARE = likely_hardware(DISPLACEMENT, 8)
+FEELERS = tuple(THOU * half / 2 for half in range(3, 20))
+WINDOW = 0.08
+MOST_STEPS = 120
+
+RADIUS, CLOSED = 0.025, math.radians(6)
+THERMAL = math.sqrt(287.05 * 293.15)
+LEAK, FILLING = 1.3e-6, 0.42
+HAND, SCREW_HAND = 0.4 * THOU, 0.06
+"""Standard deviations of a blade's fit [m], and of a screw's turn as a fraction."""
+
+
+def throat(ratio: float) -> float:
+    """Isentropic flow of air, gamma 1.4, constant below the critical ratio."""
+    held = max(ratio, (2 / 2.4) ** 3.5)
+    return math.sqrt(7 * (held ** (2 / 1.4) - held ** (2.4 / 1.4)))
+
+
+def edge(angle: float) -> float:
+    """Gap at the edge of a plate turned by ``angle`` [rad] from where it meets its bore [m]."""
+    return RADIUS * (1 - math.cos(CLOSED + angle) / math.cos(CLOSED))
+
+
+def angle_for(gap: float) -> float:
+    """Angle [rad] at which a plate shows an edge gap [m]."""
+    return math.acos((1 - gap / RADIUS) * math.cos(CLOSED)) - CLOSED
+
+
+@dataclass
+class ColumnEngine:
+    """An engine whose plates would all draw ``depression`` [Pa] at the wanted speed if they stood alike.
+
+    ``ambient`` [Pa] is the air of the day; ``meter`` what it is read with.
+    """
+
+    seed: int
+    depression: float
+    meter: Meter
+    ambient: float
+    layout: Layout = V8
+    minutes: float = 0.0
+    events: list[Event] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        rng = self.rng = random.Random(self.seed)
+        self.sharing = rng.uniform(0.0, 0.6)
+        self.filling = {bore: 1 + 0.02 * rng.gauss(0, 1) for bore in self.layout.bores}
+        self.lever = HARDWARE.stop_pitch.value / HARDWARE.stop_lever.value * (1 + 0.05 * rng.gauss(0, 1))
+        self.contraction = 0.72 * math.exp(0.08 * rng.gauss(0, 1))
+        base = 1 - self.depression / self.ambient
+        self.swallowed = FILLING * math.exp(0.1 * rng.gauss(0, 1)) * PER_BORE / 2 / (287.05 * 320)
+        self.needed = len(self.layout.bores) * self.swallowed * base * self.ambient * WANTED
+        open_ = self.needed / len(self.layout.bores) * THERMAL / (self.ambient * throat(base)) / self.contraction - LEAK
+        usual = max(open_ / (math.pi * RADIUS), 0.8 * THOU)
+        self.angles = {}
+        for bank in self.layout.banks:
+            angle = angle_for(usual) + 0.006 * rng.gauss(0, 1)
+            for bore in bank.bores:
+                self.angles[bore] = max(angle, 2e-4)
+                angle += 0.008 * rng.gauss(0, 1)
+        self.speed = WANTED
+        self.settle()
+
+    def area(self, angle: float) -> float:
+        """Effective area behind a plate [m2]."""
+        return self.contraction * (math.pi * RADIUS * max(edge(angle), 0.0) + LEAK)
+
+    def settle(self) -> None:
+        """Flows [kg/s], runner pressures over ambient, and the speed at which the air is what friction asks for."""
+        for _ in range(60):
+            own = {bore: self._own(bore) for bore in self.layout.bores}
+            mean = sum(own.values()) / len(own)
+            self.ratios = {b: (1 - self.sharing) * r + self.sharing * mean for b, r in own.items()}
+            self.flows = {
+                b: self.area(self.angles[b]) * self.ambient / THERMAL * throat(r) for b, r in self.ratios.items()
+            }
+            asked = WANTED * (sum(self.flows.values()) / self.needed) ** (1 / 1.15)
+            if abs(asked / self.speed - 1) < 1e-6:
+                break
+            self.speed += 0.5 * (asked - self.speed)
+
+    def _own(self, bore: int) -> float:
+        """The ratio at which a plate lets in what its cylinder takes, were nothing shared."""
+        taken = self.swallowed * self.filling[bore] * self.speed * THERMAL / self.area(self.angles[bore])
+        low, high = 0.01, 0.9999
+        for _ in range(40):
+            middle = (low + high) / 2
+            low, high = (low, middle) if taken * middle > throat(middle) else (middle, high)
+        return (low + high) / 2
+
+    @property
+    def worst(self) -> float:
+        """How far the bore farthest from the mean is from it, as a fraction of the air through the plates."""
+        mean = sum(self.flows.values()) / len(self.flows)
+        return max(abs(flow / mean - 1) for flow in self.flows.values())
+
+    def read(self, bore: int, closing: bool) -> None:
+        """Read a column, or an absolute one, to its step."""
+        vacuum = self.ambient * (1 - self.ratios[bore]) * (1 + 0.003 * self.rng.gauss(0, 1))
+        shown = replace(self.meter, ambient=self.ambient).turned(vacuum)
+        shown *= 1 + self.meter.repeatability * self.rng.gauss(0, 1)
+        self.minutes += 0.3
+        value = round(shown / self.meter.step) * self.meter.step
+        self.events.append(Reading(bore, value, 60 * self.minutes, closing))
+
+    def read_speed(self) -> None:
+        """Read the tachometer."""
+        self.events.append(IdleSpeed(self.speed * (1 + 0.005 * self.rng.gauss(0, 1)), 60 * self.minutes))
+
+    def make(self, move: StopTurn | BladeReset) -> None:
+        """Turn a stop screw or reset a coupler, as hands do it."""
+        if isinstance(move, StopTurn):
+            moved, by = (
+                self.layout.bank(move.bank).bores,
+                move.turns * self.lever * (1 + SCREW_HAND * self.rng.gauss(0, 1)),
+            )
+            self.minutes += 0.7
+        else:
+            bank = self.layout.bank_of(move.far)
+            moved = bank.bores[bank.bores.index(move.far) :]
+            by = angle_for(max(move.gap + HAND * self.rng.gauss(0, 1), 1e-6)) - self.angles[move.far]
+            self.minutes += 2.0
+        for bore in moved:
+            self.angles[bore] = max(self.angles[bore] + by, 2e-4)
+        self.settle()
+        self.events.append(replace(move, at=60 * self.minutes))
+
+
+@dataclass(frozen=True, slots=True)
+class Ended:
+    """How a visit ended: the adviser's last kind of step and its reason, how far the worst bore is off, the minutes."""
+
+    kind: str
+    why: str
+    worst: float
+    minutes: float
+
+
+def visited(seed: int, depression: float, ambient: float = 101.325 * KPA, told: Ambient | None = None) -> Ended:
+    """Follow the advice at an engine until it says that nothing is left to do.
+
+    ``told`` is the air that the program knows of, the day's own where it was recorded.
+    """
+    day = told or Ambient(ambient, 293.15)
+    meter = Meter("vacuum", 0.5 * KPA, 0.02, day.pressure)
+    engine = ColumnEngine(seed, depression, meter, ambient)
+    start = start_prior(V8, HARDWARE, DISPLACEMENT, WANTED, day)
+    engine.read_speed()
+    for _ in range(MOST_STEPS):
+        step = next_move(V8, HARDWARE, meter, engine.events, WANTED, FEELERS, WINDOW, DISPLACEMENT, start)
+        if step.kind in (AdviceKind.DONE, AdviceKind.CANNOT):
+            return Ended(str(step.kind), str(step.why), engine.worst, engine.minutes)
+        if step.kind is AdviceKind.MEASURE:
+            engine.read(step.bores[0], step.why is AdviceReason.CLOSE_ROUND)
+        else:
+            move = move_of(step)
+            assert isinstance(move, StopTurn | BladeReset)
+            engine.make(move)
+            engine.read_speed()
+    return Ended("no end", "", engine.worst, engine.minutes)
