@@ -59,7 +59,9 @@ def log_air(value: float, meter: Meter, plenum: bool = False) -> tuple[float, fl
 
 
 def times_the_air(value: float, expected: float, meter: Meter) -> float:
-    """How many times the air of ``expected`` a reading of ``value`` is, both as the meter read them [kg/s or Pa].
+    """How many times the air of one reading another is.
+
+    Parameters: ``value`` read and ``expected`` instead [kg/s or Pa]; ``meter`` that both are of.
 
     >>> times_the_air(4.0, 2.0, Meter())
     2.0

@@ -27,7 +27,7 @@ def blanks() -> tuple[Tile, ...]:
 
 
 def is_vacuum(record: VisitRecord) -> bool:
-    """Whether the visit is read by a vacuum gauge, where a high column is a closed plate; absolute, it is an open one."""
+    """Whether the visit is read by a vacuum gauge, where a high column is a closed plate; not so an absolute one."""
     return record.meter.quantity == "vacuum" and not record.meter.absolute
 
 
