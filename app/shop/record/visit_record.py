@@ -92,8 +92,9 @@ class Round:
     in_question: tuple[tuple[MeterReading, MeterReading], ...] = field(init=False)
 
     def __post_init__(self) -> None:
-        first_rows = places(self.entered)
-        counting = sorted(current(self.entered), key=lambda r: first_rows[r.ident])
+        first_rows, counting = places(self.entered), current(self.entered)
+        if len(counting) < len(self.entered):
+            counting.sort(key=lambda r: first_rows[r.ident])
         readings = tuple(r for r in counting if r.value is not None)
         closing = next((r for r in readings if r.kind == "closing"), None)
         read = {r.bore for r in readings}
@@ -153,7 +154,8 @@ class VisitRecord:
 
     ``moves`` are those that stand, in the order they were made; ``first_told``, by each row of a move, the one that it
     continues, which says where it stands in that order, and ``last_move`` and ``last_idle_move`` the last of those that
-    stand, 0 for none. A check is compared with these by its ``after_move``.
+    stand, 0 for none. A check is compared with these by its ``after_move``. ``newest_move`` is the
+    newest row of any move.
     """
 
     engine: EngineEntry
@@ -182,6 +184,7 @@ class VisitRecord:
     checks: dict[tuple[str, str], CheckEntry] = field(init=False)
     taken_back: frozenset[int] = field(init=False)
     first_told: dict[int, int] = field(init=False)
+    newest_move: int = field(init=False)
     last_move: int = field(init=False)
     last_idle_move: int = field(init=False)
     last_reading: int = field(init=False)
@@ -199,6 +202,7 @@ class VisitRecord:
             taken_back=frozenset(
                 c.supersedes_id for c in self.all_checks if c.text == TAKEN_BACK and c.supersedes_id is not None
             ),
+            newest_move=max(first_told, default=0),
             last_move=max((first_told[m.ident] for m in moves), default=0),
             last_idle_move=max((first_told[m.ident] for m in moves if kind_of(m.kind).at_idle), default=0),
             last_reading=max((r.newest for r in self.rounds), default=0),
@@ -237,11 +241,6 @@ class VisitRecord:
     def moves_before(self, one: Round) -> int:
         """How many moves were made before a round was read; all of them for one that is not begun."""
         return sum(m.after_reading < one.ended for m in self.moves) if one.entered else len(self.moves)
-
-    @property
-    def newest_move(self) -> int:
-        """The newest row of a move, whether it stands or not; 0 for none."""
-        return self.all_moves[-1].ident if self.all_moves else 0
 
     @property
     def repeats(self) -> Repeats:
