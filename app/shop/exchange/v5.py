@@ -74,13 +74,20 @@ class Reading(v4.Reading):
 
 
 class Move(v4.Move):
-    """One adjustment; one that supersedes another says how that was really made, or that it was not."""
+    """One adjustment made: turns, flats, or metres of blade, by kind; the leaves of a blade in metres.
+
+    Turns of a stop screw or of a coupler's screw are positive inward, those of a bypass screw outward. One that
+    supersedes another says how that was really made, or that it was not.
+    """
 
     taken_back: Annotated[bool, Field(description=TAKEN_BACK)] = False
 
 
 class Visit(Part):
-    """One time the engine was worked on, with everything recorded then; ``changed`` names what was since the last."""
+    """One time the engine was worked on, with everything recorded then; ``changed`` names what was since the last.
+
+    ``meter_own``, ``meter_low`` and ``meter_limit`` are what its meter had repeated in visits before, as fractions.
+    """
 
     key: v1.Key
     payload: v1.Hash
@@ -93,6 +100,9 @@ class Visit(Part):
     by: v1.Short
     opened_at: v1.Time
     changed: v1.Text | None
+    meter_own: Annotated[float | None, Field(ge=0, le=1)] = None
+    meter_low: Annotated[float | None, Field(ge=0, le=1)] = None
+    meter_limit: Annotated[float | None, Field(ge=0, le=1)] = None
     rounds: list[Round]
     readings: list[Reading]
     moves: list[Move]

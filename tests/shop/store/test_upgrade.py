@@ -66,8 +66,14 @@ def test_the_copy_from_before_is_a_shop_that_opens(folder: Path, scripts: Path, 
     shop.close()
 
 
-LATER_COLUMNS = {"round": "from_above", "move": "taken_back"}
-"""By table, the columns that migrations after 0010 add."""
+SINCE = (
+    ("round", "from_above INTEGER"),
+    ("visit", "meter_own REAL"),
+    ("visit", "meter_low REAL"),
+    ("visit", "meter_limit REAL"),
+    ("move", "taken_back INTEGER"),
+)
+"""Columns that 0011 did not have yet."""
 
 
 def test_moves_and_rounds_from_before_a_migration_are_kept_as_they_were(scripts: Path, tmp_path: Path) -> None:
@@ -76,12 +82,12 @@ def test_moves_and_rounds_from_before_a_migration_are_kept_as_they_were(scripts:
     aside = [one.rename(tmp_path / "aside" / one.name) for one in later]
     old = open_shop(tmp_path / "old", scripts)
     with old.writing() as session:
-        for table, column in LATER_COLUMNS.items():  # what is written with knows them
-            run(session, f"ALTER TABLE {table} ADD COLUMN {column} INTEGER")
+        for table, column in SINCE:
+            run(session, f"ALTER TABLE {table} ADD COLUMN {column}")  # what is written with knows it
     Past(old).visit([6.5] * 8, [6.5] * 8)
     with old.writing() as session:
-        for table, column in LATER_COLUMNS.items():
-            run(session, f"ALTER TABLE {table} DROP COLUMN {column}")
+        for table, column in SINCE:
+            run(session, f"ALTER TABLE {table} DROP COLUMN {column.partition(' ')[0]}")
     old.close()
     rows = "SELECT (SELECT group_concat(id || key || kind || amount || seal) FROM move) || "
     rows += "(SELECT group_concat(id || key || opening || seal) FROM round)"
