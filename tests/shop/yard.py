@@ -75,9 +75,10 @@ def _typical(item: Item, record: VisitRecord) -> float | None:
 
 
 def read(shop: Database, visit_id: int, phase: Phase, value: float = 6.5, bore: int | None = None) -> int:
-    """Keep one reading: the bore that is due, or ``bore``."""
+    """Keep one reading: the bore that is due, or ``bore``; a further one once the round is closed."""
     now = next_reading(visit_record(shop, visit_id), phase)
-    new = NewReading(phase.slug, now.round_number, bore or now.bore or 0, now.kind, value, "KM")
+    kind = "again" if now.current is not None and now.current.closed else now.kind
+    new = NewReading(phase.slug, now.round_number, bore or now.bore or 0, kind, value, "KM")
     return readings.add(shop, visit_id, key(), new, AT)
 
 

@@ -81,7 +81,7 @@ def _leak_check(record: VisitRecord, advice: Advice) -> Advice | None:
     checked = record.checks.get((HEAT_SOAKED.slug, "leak-checked"))
     for bore in _read_low(record):
         made = [m for m in record.moves if kind_of(m.kind).at_idle and move_of(m).place.sets == bore]
-        known = checked is not None and len(made) > 1 and checked.after_move >= made[1].ident
+        known = checked is not None and len(made) > 1 and checked.after_move >= record.first_told[made[1].ident]
         if len(made) >= MOVES_WITHOUT_LEAK_CHECK and not known:
             return Advice(AdviceKind.CANNOT, AdviceReason.LEAK_CHECK, about=(bore,))
     return None

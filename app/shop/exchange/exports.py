@@ -121,6 +121,7 @@ def _visit(record: VisitRecord, fittings: Mapping[int, str]) -> v5.Visit:
                 v5.Move,
                 m,
                 advised=bool(m.advised),
+                taken_back=bool(m.taken_back),
                 after_reading=readings.get(m.after_reading),
                 supersedes=moves.get(m.supersedes_id),
             )

@@ -286,6 +286,8 @@ def _visit_contradictions(
         wrong.append(because(FileFault.ROUND_NUMBER_TWICE))
     if any(r.from_above and r.opening <= 0 for r in visit.rounds):
         wrong.append(because(FileFault.IDLE_FROM_ABOVE))
+    if any(move.taken_back and move.supersedes is None for move in visit.moves):
+        wrong.append(because(FileFault.TAKES_BACK_NOTHING))
     wrong += [*_broken_references(visit), *_wrong_readings(visit, layout, meters[visit.meter])]
     for correction in visit.corrections:
         if correction.after_reading and correction.after_reading not in {r.key for r in visit.readings}:

@@ -128,7 +128,13 @@ class Writer:
         for move in visit.moves:
             after, before = readings.get(move.after_reading, 0), moves.get(move.supersedes)
             moves[move.key] = self._row(
-                MoveRow, move, visit_id=visit_id, after_reading=after, supersedes_id=before, advised=int(move.advised)
+                MoveRow,
+                move,
+                visit_id=visit_id,
+                after_reading=after,
+                supersedes_id=before,
+                advised=int(move.advised),
+                taken_back=1 if move.taken_back else None,
             )
         checks: dict[str | None, int] = {}
         for check in visit.checks:
@@ -145,7 +151,10 @@ class Writer:
     def _row(self, table: type[Row], part: v5.Part, **refers: Any) -> int:
         """The id of the row of a part, written unless it is here."""
         facts = part.model_dump(
-            exclude={"supersedes", "round", "after_reading", "after_move", "after_check", "advised", "from_above"}
+            exclude={
+                *("supersedes", "round", "after_reading", "after_move", "after_check"),
+                *("advised", "from_above", "taken_back"),
+            }
         )
         if facts["key"] in self.known:
             return self._ident(table, str(facts["key"]))

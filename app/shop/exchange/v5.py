@@ -1,6 +1,7 @@
 """One engine with its whole history as a file, version 5: what may be in it.
 
-As version 4 (see ``v4``), with more units of air flow and pressure, and what a pressure meter counts from.
+As version 4 (see ``v4``), with more units of air flow and pressure, what a pressure meter counts from, and moves that
+were taken back.
 ``static/exchange/engine-5.schema.json`` is the JSON Schema. A file of this version must be read for ever: what a later
 version needs goes into models of its own.
 """
@@ -20,7 +21,6 @@ from app.shop.exchange.v4 import (
     Engine,
     Fitting,
     Layout,
-    Move,
     Override,
     Part,
     Round,
@@ -57,6 +57,8 @@ REFERENCE = (
     "air, and for a flow meter."
 )
 
+TAKEN_BACK = "Whether nothing was adjusted after all: this entry takes back the one that it supersedes."
+
 
 class Meter(v4.Meter):
     """An instrument that a visit was read with; step and range in its own unit."""
@@ -69,6 +71,12 @@ class Reading(v4.Reading):
     """One meter value at one bore, or word that it was skipped or set aside."""
 
     unit: Unit  # type: ignore[assignment]
+
+
+class Move(v4.Move):
+    """One adjustment; one that supersedes another says how that was really made, or that it was not."""
+
+    taken_back: Annotated[bool, Field(description=TAKEN_BACK)] = False
 
 
 class Visit(Part):

@@ -229,7 +229,7 @@ def _idle(record: VisitRecord) -> list[Round]:
 
 def _before_any_move(record: VisitRecord) -> list[Round]:
     first = min((m.after_reading for m in record.moves), default=None)
-    return [r for r in _idle(record) if first is None or r.newest <= first]
+    return [r for r in _idle(record) if first is None or r.ended <= first]
 
 
 def _stand(record: VisitRecord, speaks: Round, together: Sequence[Round]) -> RoundSummary:
@@ -258,7 +258,7 @@ def _conditions(record: VisitRecord, *, left: bool) -> Conditions | None:
     does not change by moves: as found, what was typed before the first one counts where there is any.
     """
     typed = [c for c in record.all_checks if c.number is not None and c.ident not in record.taken_back]
-    first = min((m.ident for m in record.moves if kind_of(m.kind).at_idle), default=math.inf)
+    first = min((record.first_told[m.ident] for m in record.moves if kind_of(m.kind).at_idle), default=math.inf)
     still = [c for c in typed if (c.after_move >= record.last_idle_move if left else c.after_move < first)]
     speed = _newest(still, SPEEDS)
     pressure, temperature = (_newest(typed if left else still, (item,)) or _newest(typed, (item,)) for item in AIR)

@@ -142,7 +142,7 @@ class RoundEntry(Entry):
 
 @dataclass(frozen=True, slots=True)
 class MoveEntry(Entry):
-    """An adjustment made; ``amount`` in turns, flats or meters by ``kind``."""
+    """An adjustment made; ``amount`` in turns, flats or meters by ``kind``. ``taken_back`` 1: it was not made."""
 
     visit_id: int
     phase: str
@@ -157,6 +157,7 @@ class MoveEntry(Entry):
     by: str
     at: str
     supersedes_id: int | None
+    taken_back: int | None
 
 
 @dataclass(frozen=True, slots=True)

@@ -23,6 +23,7 @@ metadata = MetaData(naming_convention=NAMING)
 STRICT = {"sqlite_strict": True}
 
 REFERENCE = "reference IS NULL OR (reference = 'absolute' AND quantity = 'vacuum')"
+TAKEN_BACK = "taken_back IS NULL OR (taken_back = 1 AND supersedes_id IS NOT NULL)"
 
 
 class Row(SQLModel):
@@ -231,12 +232,14 @@ class MoveRow(Evidence, table=True):
     known to ``app.sync.engine.adjusters``, not to the table.
 
     ``after_reading`` is the visit's newest reading when the move was stored (0 for none): it places the move among the
-    readings without asking a clock.
+    readings without asking a clock. A row that supersedes another keeps its place, and is what was really done;
+    with ``taken_back`` 1 it says that nothing was, None otherwise.
     """
 
     __tablename__ = "move"
     __table_args__ = (
         CheckConstraint("kind <> ''", name="kind"),
+        CheckConstraint(TAKEN_BACK, name="taken_back"),
         UniqueConstraint("supersedes_id"),
         STRICT,
     )
@@ -253,6 +256,7 @@ class MoveRow(Evidence, table=True):
     by: str = Field(sa_type=Text)
     at: str = Field(sa_type=Text)
     supersedes_id: int | None = Field(default=None, foreign_key="move.id", ondelete="RESTRICT")
+    taken_back: int | None = None
 
 
 class CheckRow(Evidence, table=True):

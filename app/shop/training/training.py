@@ -163,7 +163,7 @@ def truth(session: Session, visit_id: int) -> Truth:
         TrueBore(bore, float(one), float(one) / mean - 1, float(gap))
         for bore, one, gap in zip(record.layout.bores, flow, stand.gaps(), strict=True)
     )
-    off_idle = [m for m in record.all_moves if m.phase == BANK_BALANCE.slug]
+    off_idle = [m for m in record.moves if m.phase == BANK_BALANCE.slug]
     read_off = [r for one in record.rounds if one.row.phase == BANK_BALANCE.slug for r in one.entered if r.value]
     bank_minutes = READING_MINUTES * len(read_off) + STOP_MINUTES * len(off_idle)
     return Truth(
@@ -180,7 +180,7 @@ def truth(session: Session, visit_id: int) -> Truth:
         minutes=minutes_of(record) - bank_minutes,
         bank_minutes=bank_minutes,
         readings=sum(r.value is not None for one in record.rounds for r in one.entered),
-        moves=len(record.all_moves),
+        moves=len(record.moves),
     )
 
 
@@ -195,7 +195,7 @@ def expert(session: Session, visit_id: int) -> ReferenceRun:
 def minutes_of(record: VisitRecord) -> float:
     """The work of a visit in minutes: what its readings and moves take."""
     taken = sum(r.value is not None for one in record.rounds for r in one.entered)
-    moved = sum(BLADE_MINUTES if kind_of(m.kind).unit == "leaves" else STOP_MINUTES for m in record.all_moves)
+    moved = sum(BLADE_MINUTES if kind_of(m.kind).unit == "leaves" else STOP_MINUTES for m in record.moves)
     return READING_MINUTES * taken + moved
 
 
@@ -223,11 +223,12 @@ def _rough(record: VisitRecord) -> Imperfections:
 
 
 def _done(record: VisitRecord) -> list[Event]:
-    """The preset of bypass screws, then readings and moves in their order, corrected ones too: they were made."""
+    """The preset of bypass screws, then readings in their order, corrected ones too, since they were taken, and the
+    moves that stand."""
     stamped: list[tuple[tuple[int, int], Event]] = [
         ((r.ident, 0), Reading(r.bore, 0.0, 0.0)) for one in record.rounds for r in one.entered if r.value is not None
     ]
-    stamped += [((m.after_reading, m.ident), move_of(m)) for m in record.all_moves]
+    stamped += [((m.after_reading, record.first_told[m.ident]), move_of(m)) for m in record.moves]
     return [*record.screw_presets, *(event for _, event in sorted(stamped, key=lambda pair: pair[0]))]
 
 

@@ -20,6 +20,7 @@ FILE_FAULTS: dict[FileFault, Message] = {
     F.ROUND_NUMBER_TWICE: Message("two rounds have one number"),
     F.IDLE_FROM_ABOVE: Message("an idle round approaches from open"),
     F.SUPERSEDES_NOTHING: Message("an entry replaces one that does not come before it"),
+    F.TAKES_BACK_NOTHING: Message("an adjustment is taken back, and the entry does not name it"),
     F.REFERENCE: Message("the file does not have the entry that {field} names"),
     F.READING_WITHOUT_ROUND: Message("a reading belongs to no round"),
     F.NO_SUCH_BORE: Message("the engine has no bore {bore}"),

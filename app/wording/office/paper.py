@@ -140,6 +140,8 @@ ROUND_FROM_OPEN = Message("{phase}, {feeler} feeler, approach from open")
 REMARK_SKIPPED = Message("Round {round}, bore {bore}: skipped, {why} ({by}).")
 REMARK_REPLACED = Message("Round {round}, bore {bore}: {now} replaces {was} ({by}, {at}).")
 REMARK_REPLACED_WHY = Message("Round {round}, bore {bore}: {now} replaces {was}. {why} ({by}, {at}).")
+REMARK_TAKEN_BACK = Message("Recorded, but not adjusted: {was} ({by}, {at})", note="was: an adjustment as a sentence")
+REMARK_CHANGED = Message("{now} First recorded: {was} ({by}, {at})", note="two adjustments as sentences")
 REMARK_WAIVED = Message("{phase} waived by {by}: {why} (missing: {missing})")
 
 # The worksheet.

@@ -23,6 +23,7 @@ from app.web.context import Form, Now, Page, Pages, PostedForm, Shop
 from app.web.error_responses import status_of
 from app.web.forms import Typed
 from app.web.presenters.drawing import phases
+from app.web.presenters.reading.just_saved import just_saved
 from app.web.presenters.reading.keypad import Entry, Wanted, speed_item
 from app.web.presenters.reading.reading_page import ReadingPage
 from app.wording.reasons import problems_in_words
@@ -50,10 +51,13 @@ def desk(
     entry: Entry = "",
     skip: bool = False,
     above: bool = False,
+    saved: str = "",
+    *,
+    now: Now,
 ) -> HTMLResponse:
     """Read the bores. ``bore`` picks one out of turn, ``entry`` says what for, ``skip`` asks why to skip it; ``above``:
-    the round that is begun approaches its opening from open."""
-    return _desk(shop, page, visit_id, slug, Wanted(bore, entry, skip, above))
+    the round that is begun approaches its opening from open. ``saved`` names what was saved a moment ago."""
+    return _desk(shop, page, visit_id, slug, Wanted(bore, entry, skip, above), saved=(saved, now))
 
 
 @router.get("/visits/{visit_id}/news")
@@ -129,9 +133,9 @@ def _add(sent: PostedForm, visit_id: int, slug: str) -> Response:
         )
         form.raise_problems()
         if simulated:
-            training.read(shop, visit_id, form.text("key"), new, now)
+            added = training.read(shop, visit_id, form.text("key"), new, now)
         else:
-            readings.add(shop, visit_id, form.text("key"), new, now, sure=bool(form.text("sure")))
+            added = readings.add(shop, visit_id, form.text("key"), new, now, sure=bool(form.text("sure")))
     except NotFoundError:
         raise
     except RejectedError as refusal:
@@ -139,7 +143,7 @@ def _add(sent: PostedForm, visit_id: int, slug: str) -> Response:
         far_off = refusal.has(Rejection.FAR_OFF)
         values = {**form.values, "sure": "1"} if far_off else form.values
         return _desk(shop, page, visit_id, slug, wanted, values, problems_in_words(refusal), status_of(refusal))
-    return page.saved(here)
+    return page.saved(f"{here}?saved=reading-{added}")
 
 
 def _skip_reason(form: Typed) -> SkipReason | None:
@@ -177,6 +181,7 @@ def _desk(
     values: Mapping[str, str] | None = None,
     problems: Mapping[str, str] | None = None,
     status: int = 200,
+    saved: tuple[str, str] = ("", ""),
 ) -> HTMLResponse:
     assessment, judged, made_at = phase_seen(shop, visit_id, slug)
     record, phase = judged.record, judged.phase
@@ -192,5 +197,6 @@ def _desk(
         simulated=record.simulated,
         cautions_here=safety_lines(judged.cautions),
         say=_spoken(record, phase, shown),
+        just_saved=just_saved(record, phase, *saved),
         problems=problems or {},
     )

@@ -20,7 +20,7 @@ from app.sync.engine.adjusters.registry import kind_of
 from app.sync.estimation.evenness import RoundResult
 from app.web.presenters.drawing import MARKS, blades_of, by_bore, joint_kind, shape_of
 from app.web.presenters.filters import day, figures, moment, other_hardware
-from app.web.presenters.steps import move_words
+from app.web.presenters.steps import made_words
 from app.web.presenters.views import Shape
 from app.wording.language import to_the_customer
 from app.wording.message import Message, say
@@ -298,7 +298,7 @@ def _initials(record: VisitRecord, people: Mapping[str, str]) -> str:
 
 def _moves(record: VisitRecord) -> tuple[str, ...]:
     """The adjustments in their order; a long list is cut, so that the sheet stays one page."""
-    lines = [move_words(m, record) for m in record.moves]
+    lines = [made_words(m, record) for m in record.moves]
     if len(lines) <= MOST_MOVES:
         return tuple(lines)
     return (*lines[: MOST_MOVES - 1], say(paper.MORE_MOVES, count=len(lines) - MOST_MOVES + 1))

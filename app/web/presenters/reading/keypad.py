@@ -173,7 +173,7 @@ class Pad:
         if item is None or self.judged.waits:
             return None
         kept, current = self.record.checks.get((self.judged.phase.slug, item.slug)), self.due.current
-        known = kept is not None and kept.after_move == self.record.last_move
+        known = kept is not None and kept.after_move >= self.record.last_move
         if known and (current is None or not current.closed):
             return None
         return Action(say(words.ENTER_SPEED_HERE), href=f"{self.here}/readings?entry=speed")
