@@ -16,6 +16,7 @@ from app.shop.store.tables import (
     Fitting,
     MeterRow,
     MoveRow,
+    OpeningSpeed,
     Override,
     ReadingRow,
     RoundRow,
@@ -117,6 +118,12 @@ class Writer:
             after, before = readings.get(move.after_reading, 0), moves.get(move.supersedes)
             moves[move.key] = self._row(
                 MoveRow, move, visit_id=visit_id, after_reading=after, supersedes_id=before, advised=int(move.advised)
+            )
+        speeds: dict[str | None, int] = {}
+        for speed in visit.speeds:
+            after, before = moves.get(speed.after_move, 0), speeds.get(speed.supersedes)
+            speeds[speed.key] = self._row(
+                OpeningSpeed, speed, round_id=rounds[speed.round], after_move=after, supersedes_id=before
             )
         checks: dict[str | None, int] = {}
         for check in visit.checks:

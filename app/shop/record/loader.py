@@ -71,7 +71,7 @@ TABLES: dict[type[Entry], str] = {
     SignOffEntry: "sign_off",
     CorrectionEntry: "correction",
 }
-"""The table of each kind of entry that belongs to a visit or is named by one; readings and speeds hang on their round."""
+"""The table of each kind of entry that belongs to a visit or is named by one; the others hang on their round."""
 
 COLUMNS: dict[type[Entry], tuple[str, ...]] = {kind: columns_of(kind) for kind in (*TABLES, MeterReading, SpeedEntry)}
 """The columns of each, in the order of the fields of the entry."""
@@ -198,7 +198,9 @@ def records(session: Session, ids: Sequence[int]) -> list[VisitRecord]:
             hardware=known[visit.fitting_id][1],
             visit=visit,
             meter=meters[visit.meter_id],
-            rounds=tuple(Round(r, entered.get(r.ident, ()), speeds.get(r.ident, ())) for r in rounds.get(visit.ident, ())),
+            rounds=tuple(
+                Round(r, entered.get(r.ident, ()), speeds.get(r.ident, ())) for r in rounds.get(visit.ident, ())
+            ),
             all_moves=moves.get(visit.ident, ()),
             all_checks=checks.get(visit.ident, ()),
             overrides=waivers.get(visit.ident, ()),

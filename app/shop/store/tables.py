@@ -375,7 +375,8 @@ class Tablet(Evidence, table=True):
 
 
 EVIDENCE = (
-    *("fitting", "meter", "visit", "round", "reading", "opening_speed", "move", "check", "override", "sign_off", "correction"),
+    *("fitting", "meter", "visit", "round", "reading", "opening_speed", "move", "check", "override", "sign_off"),
+    "correction",
     *("study", "study_reading", "meter_due", "setup", "practice"),
     *("person", "pin_try", "tablet"),
 )

@@ -16,7 +16,7 @@ from typing import Literal
 
 import numpy as np
 
-from app.sync.banks.banks import CENTRAL_LEVER
+from app.sync.banks.bank_means import CENTRAL_LEVER
 from app.sync.banks.link_hypotheses import FREE_PLAY
 from app.sync.engine.adjusters.registry import adjuster_of, gain_kind, kinds_with_gain, moved_bores
 from app.sync.engine.air import ATMOSPHERE, GAS_CONSTANT, SHOP_TEMPERATURE, critical_ratio

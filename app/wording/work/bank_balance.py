@@ -8,7 +8,8 @@ from app.shop.assessment.codes import StepReason
 from app.shop.procedure.read_order import NextReading
 from app.shop.record.measures import Units
 from app.shop.record.visit_record import VisitRecord
-from app.sync.banks.banks import Z95, BankAssessment, BankDifference, Extra
+from app.sync.banks.bank_means import BankDifference
+from app.sync.banks.banks import Z95, BankAssessment, Extra
 from app.sync.banks.link_hypotheses import Cause
 from app.sync.engine.units import DEGREE
 from app.sync.planning.advice import Advice, AdviceKind

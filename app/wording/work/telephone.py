@@ -73,6 +73,9 @@ ITEMS: Mapping[str, Text] = {
     "full-open": Message("Press the pedal to the floor: do both sides reach the end together?"),
     "first-opening-speed": Message("How fast does the engine run with the first feeler under the lever, in rpm?"),
     "next-opening-speed": Message("How fast does the engine run with the next feeler under the lever, in rpm?"),
+    "rev-limit": Message(
+        "Is a low rev limit set, or does the engine's own limiter surely work? At how many rpm does it cut in?"
+    ),
     "lever-held": Message("Is a second person there to hold the lever, or is it wedged safely?"),
     "couplers-tight": Message("Stop the engine. Is every coupler tight?"),
     "links-tight": Message("Are the nuts on both rods tight, and is the little free play still there?"),

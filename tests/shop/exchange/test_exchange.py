@@ -258,6 +258,7 @@ OTHERWISE = {"supersedes_id", "round_id", "fitting_id", "meter_id"}
         (tables.Visit, v5.Visit),
         (tables.RoundRow, v5.Round),
         (tables.ReadingRow, v5.Reading),
+        (tables.OpeningSpeed, v5.Speed),
         (tables.MoveRow, v5.Move),
         (tables.CheckRow, v5.Check),
         (tables.Override, v5.Override),

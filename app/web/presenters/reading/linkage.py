@@ -3,7 +3,8 @@
 import math
 
 from app.shop.assessment.assessment import PhaseAssessment
-from app.sync.banks.banks import BankAssessment, BankDifference, Extra
+from app.sync.banks.bank_means import BankDifference
+from app.sync.banks.banks import BankAssessment, Extra
 from app.sync.banks.link_hypotheses import Cause
 from app.sync.engine.layout import Bank
 from app.sync.planning.advice import Advice, AdviceKind
