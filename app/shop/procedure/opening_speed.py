@@ -56,7 +56,7 @@ def over_rev_limit(record: VisitRecord) -> Reason | None:
     held, one = record.checks.get((BANK_BALANCE.slug, "rev-limit")), _newest(record)
     if held is None or held.number is None or one is None:
         return None
-    speed = one.speeds[-1].speed / REV_PER_MIN
+    speed = round(one.speeds[-1].speed / REV_PER_MIN, 3)
     if speed <= held.number:
         return None
     return because(Requirement.OVER_REV_LIMIT, speed=round(speed), limit=round(held.number))
