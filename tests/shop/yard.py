@@ -85,7 +85,7 @@ def read(shop: Database, visit_id: int, phase: Phase, value: float = 6.5, bore: 
 
 
 def run(shop: Database, visit_id: int, phase: Phase, speed: float | None = None) -> None:
-    """Record the engine speed [rev/min] that an opening is to be read at, one that goes with it where none is given."""
+    """Record the engine speed [rpm] that an opening is to be read at, one that goes with it where none is given."""
     record = visit_record(shop, visit_id)
     due = speed_due(record, phase, next_reading(record, phase))
     if due is not None and due.first:

@@ -24,7 +24,7 @@ from app.sync.engine.units import REV_PER_MIN
 
 @dataclass(frozen=True, slots=True)
 class NewSpeed:
-    """How fast the engine runs [rev/min] in a round off idle.
+    """How fast the engine runs [rpm] in a round off idle.
 
     The speed of the round that is due begins it. ``from_above`` says how its opening was reached, None for as the round
     is, or straight up.

@@ -11,7 +11,7 @@ from app.shop.record.visit_record import Round, VisitRecord
 from app.sync.engine.units import REV_PER_MIN
 
 SLOWEST, FASTEST = 300.0, 9000.0
-"""What an engine speed may be [rev/min] (our judgement)."""
+"""What an engine speed may be [rpm] (our judgement)."""
 
 
 @dataclass(frozen=True, slots=True)

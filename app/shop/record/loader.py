@@ -59,6 +59,11 @@ JOIN correction c ON c.visit_id = b.id WHERE v.id IN ({several}) GROUP BY v.id
 
 SIMULATED = "SELECT v.id FROM visit v JOIN practice p ON p.engine_id = v.engine_id WHERE v.id IN ({several})"
 
+IN_ROUNDS = """
+SELECT r."{columns}" FROM round o JOIN {table} r ON r.round_id = o.id
+WHERE o.visit_id IN ({several}) ORDER BY r.round_id, r.id
+"""
+
 TABLES: dict[type[Entry], str] = {
     EngineEntry: "engine",
     FittingEntry: "fitting",
@@ -269,6 +274,6 @@ R = TypeVar("R", MeterReading, SpeedEntry)
 def _in_rounds(session: Session, kind: type[R], table: str, ids: Iterable[int]) -> dict[int, tuple[R, ...]]:
     """What hangs on the rounds of the visits, by round, in the order it was stored."""
     columns = '", r."'.join(COLUMNS[kind])
-    joined = f'SELECT r."{columns}" FROM round o JOIN {table} r ON r.round_id = o.id WHERE o.visit_id IN ({{several}})'
-    taken = (kind(*row) for row in _asked(session, f"{joined} ORDER BY r.round_id, r.id", ids))
+    query = IN_ROUNDS.format(columns=columns, table=table, several="{several}")
+    taken = (kind(*row) for row in _asked(session, query, ids))
     return {round_id: tuple(mine) for round_id, mine in groupby(taken, key=lambda r: r.round_id)}

@@ -43,25 +43,26 @@ class BankDifference:
     """Second bank less first bank at one opening: mean reading per bore [kg/s or Pa], its error, and per cent of air.
 
     ``lever_travel`` [m] is 0 at idle; ``first`` and ``second`` are the banks' mean readings per bore. ``air`` is what
-    they stand for, in any unit of air: the flows themselves for a flow meter. ``from_above`` as in ``Opening``. Worked
-    out from those: ``difference`` of the readings, second less first, and ``percent``, the difference of the air in per
-    cent of the mean of both, 0 where nothing flowed.
+    they stand for: the flows themselves [kg/s], or by columns in a unit of its own. ``from_above`` as in ``Opening``.
+    Worked out from those: ``difference`` of the readings and ``apart`` in air, second less first, and ``percent``, the
+    latter in per cent of the mean of both, 0 where nothing flowed.
     """
 
     lever_travel: float
     first: float
     second: float
     sd: float
+    air: tuple[float, float]
     from_above: bool = False
-    air: tuple[float, float] | None = None
     difference: float = field(init=False)
+    apart: float = field(init=False)
     percent: float = field(init=False)
 
     def __post_init__(self) -> None:
-        first, second = self.air or (self.first, self.second)
-        object.__setattr__(self, "air", (first, second))
+        (first, second), both = self.air, sum(self.air)
         object.__setattr__(self, "difference", self.second - self.first)
-        object.__setattr__(self, "percent", 200 * (second - first) / (first + second) if first + second else 0.0)
+        object.__setattr__(self, "apart", second - first)
+        object.__setattr__(self, "percent", 200 * (second - first) / both if both else 0.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,8 +114,10 @@ def difference(layout: Layout, opening: Opening, idle: Mapping[int, float], mete
         means.append(fmean(values))
         air.append(fmean(log_air(value, meter, layout.plenum)[0] for value in values))
         variance += sum(reading_sd(value, meter) ** 2 for value in values) / opening.times / len(values) ** 2
-    shown = None if meter.quantity == "flow" else (math.exp(air[0]), math.exp(air[1]))
-    return BankDifference(opening.lever_travel, means[0], means[1], math.sqrt(variance), opening.from_above, shown)
+    stand_for = means if meter.quantity == "flow" else [math.exp(one) for one in air]
+    return BankDifference(
+        opening.lever_travel, means[0], means[1], math.sqrt(variance), (stand_for[0], stand_for[1]), opening.from_above
+    )
 
 
 def cannot_tell(opening: Opening, meter: Meter) -> bool:

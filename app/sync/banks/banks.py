@@ -56,9 +56,10 @@ it the meter's scale)."""
 GAIN_DOUBT_LEARNED = 0.05
 """The same of a gain that was learned on the engine itself (our judgement)."""
 
-COLUMN_DOUBT = 0.35
+COLUMN_DOUBT = 0.45
 """Relative spread of what a column makes of a difference between the banks: how much of a runner's pressure all share,
-0 to 0.6, is not known (standard deviation of ln ``engine_air.kappa`` over that; our judgement)."""
+0 to 0.6, is not known (standard deviation of ln ``engine_air.kappa`` over that, 0.33 at idle and 0.51 where the runner
+comes to 0.85 of ambient; our judgement)."""
 
 FARTHER = 1.3
 """An opening is another one from this many times the one before (our judgement)."""

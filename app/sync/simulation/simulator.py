@@ -246,6 +246,11 @@ class SimulatedEngine:
         self.events.append(IdleSpeed(speed, self.minutes * 60))
         return speed
 
+    def running_speed(self, opening: float, from_above: bool = False) -> float:
+        """Look at the tachometer with ``opening`` [m] under the central lever [rev/s], which costs nothing."""
+        _, speed = self.breathe(self.angles(opening, from_above))
+        return speed + self.rough.tachometer * float(self.rng.standard_normal())
+
     def turn(self, bank: str, turns: float) -> None:
         """Turn a stop screw."""
         self._spend(STOP_MINUTES)

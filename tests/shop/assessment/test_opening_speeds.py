@@ -42,7 +42,7 @@ FIRST = NewReading(BANK_BALANCE.slug, 3, 1, "turn", 8.0, "KM")
 
 
 def speeds(shop: Database, visit_id: int) -> list[tuple[float, int | None]]:
-    """Opening [thou] and engine speed [rev/min] of the rounds off idle."""
+    """Opening [thou] and engine speed [rpm] of the rounds off idle."""
     record = visit_record(shop, visit_id)
     said = [(one, record.speed_in(one)) for one in record.rounds if one.row.opening]
     return [(round(one.row.opening / THOU), round(kept.speed / REV_PER_MIN) if kept else None) for one, kept in said]

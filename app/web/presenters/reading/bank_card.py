@@ -6,6 +6,7 @@ from typing import Literal
 from app.shop.assessment.assessment import Assessment, PhaseAssessment
 from app.shop.assessment.codes import StepReason
 from app.shop.procedure.items import Phase
+from app.shop.procedure.opening_speed import SpeedDue
 from app.shop.record.visit_record import VisitRecord
 from app.sync.banks.banks import BankAssessment, Extra
 from app.sync.banks.link_hypotheses import Cause
@@ -48,7 +49,7 @@ def _told(judged: PhaseAssessment, found: BankAssessment) -> tuple[str, str]:
         return say(bank_balance.TOGETHER), _together(judged.record, found)
     first, second = found.banks
     early, fast = (second if found.offset > 0 else first), (second if found.ratio > 0 else first)
-    off_idle = [abs(d.difference) for d in found.differences if d.lever_travel > 0 and not d.from_above]
+    off_idle = [abs(d.apart) for d in found.differences if d.lever_travel > 0 and not d.from_above]
     if judged.due.bore is not None and len(off_idle) < 2:
         return say(bank_balance.ONE_OPENING), say(bank_balance.ONE_OPENING_REASON)
     title = say(bank_balance.FOUND.get(found.cause, bank_balance.NOT_SURE), early=early, fast=fast)
@@ -70,13 +71,20 @@ def _together(record: VisitRecord, found: BankAssessment) -> str:
 def _on_its_stop(found: BankAssessment, late: str) -> bool:
     """Whether a bank hardly rose from idle at the first opening, against the other one."""
     idle, opened = [d for d in found.differences if not d.from_above][:2]
-    rises = (opened.first - idle.first, opened.second - idle.second)
+    rises = (opened.air[0] - idle.air[0], opened.air[1] - idle.air[1])
     own, other = rises if late == found.banks[0] else rises[::-1]
     return own < LATE * other
 
 
-def card(assessment: Assessment, judged: PhaseAssessment, told: tuple[str, str], above: bool = False) -> Card:
-    """The next thing to read or turn. ``told`` says it; ``above``: a round that is begun is approached from open."""
+def card(
+    assessment: Assessment,
+    judged: PhaseAssessment,
+    told: tuple[str, str],
+    above: bool = False,
+    speed: SpeedDue | None = None,
+) -> Card:
+    """The next thing to read or turn. ``told`` says it; ``above``: a round that is begun is approached from open;
+    ``speed``: the engine speed is entered now."""
     record, phase, advice = judged.record, judged.phase, judged.step
     found, due = judged.banks, judged.due
     title, reason = told
@@ -91,12 +99,13 @@ def card(assessment: Assessment, judged: PhaseAssessment, told: tuple[str, str],
         case AdviceKind.MEASURE if due.bore is not None:
             asks = due.opening and due.current is None
             ways: Literal["", "up", "above"] = ("above" if above else "up") if asks else ""
+            title = say(words.ENTER_OPENING_SPEED) if speed is not None else title
             return Card("lever" if due.opening else "none", title, reason, leave(assessment, judged), ways=ways)
         case AdviceKind.MEASURE if found is not None and advice.why is Extra.BOTH_WAYS:
             begin = Action(say(words.START_FROM_OPEN), True, name="above", value=_thou(found.extra_travel))
             felt = Action(say(words.RECORD_JOINTS), href=here_of(record, phase))
             return replace(begins_round(record, phase, title, reason, begin, felt), mark="lever")
-        case AdviceKind.MEASURE if found is not None and advice.why is Extra.WIDER_OPENING:
+        case AdviceKind.MEASURE if found is not None and advice.why in (Extra.WIDER_OPENING, Extra.SMALLER_OPENING):
             begin = Action(say(words.START_ROUND), True, name="opening", value=_thou(found.extra_travel))
             return replace(begins_round(record, phase, title, reason, begin, one_more()), mark="lever")
     record_it = (Action(say(words.RECORD), True, href=here_of(record, phase)),) if advice.why in RECORDED else ()
