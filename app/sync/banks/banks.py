@@ -56,6 +56,9 @@ it the meter's scale)."""
 GAIN_DOUBT_LEARNED = 0.05
 """The same of a gain that was learned on the engine itself (our judgement)."""
 
+ROD_DOUBT = 0.15
+"""The same of what a flat does, where thread or lever arm of the link rod is estimated (our judgement)."""
+
 COLUMN_DOUBT = 0.45
 """Relative spread of what a column makes of a difference between the banks: how much of a runner's pressure all share,
 0 to 0.6, is not known (standard deviation of ln ``engine_air.kappa`` over that, 0.33 at idle and 0.51 where the runner
@@ -112,7 +115,8 @@ class BankAssessment:
         at ``or_bank`` does as well. Zero when nothing should be turned. ``bank`` is the one that leaves first: turning
         it later adds free play, turning the other earlier uses it up.
     flats_sd
-        Standard deviation of ``flats`` before rounding; infinite when none are offered.
+        Standard deviation of ``flats`` as offered: of the readings, of how steeply the banks open, of what a flat does
+        where rod and lever are estimated, and of the rounding; infinite when none are offered.
     sharper_travel
         Where flats are offered that may be off by more than half a flat: the lever travel [m] at which both banks, read
         once more, tell most about them. 0 when they are good enough, or that opening was read already.
@@ -154,9 +158,8 @@ def balance(
     """What the readings at a few part-throttle openings say about the two banks.
 
     Flats are offered only when the free play of both link rods was proven, lost motion ruled out, at least two openings
-    read on both banks and the length of a rod is the probable cause. Only bores read at idle and at the opening count.
-
-    Columns tell as long as they stand off zero; an opening where one does not is left out.
+    read on both banks and the length of a rod is the probable cause. Only bores read at idle and at the opening count,
+    and no opening at which a column stands at zero.
 
     Parameters: ``layout`` of the engine; ``hardware`` fitted; ``idle`` reading per bore [kg/s or Pa] of the evened
     engine, on the same meter; ``openings`` read, in any order; ``meter`` they were read with; ``free_play_proven`` True
@@ -178,11 +181,11 @@ def balance(
     if len(layout.banks) < 2:
         return BankAssessment(Cause.SINGLE)
     names = tuple(bank.name for bank in layout.banks)
-    stands = Opening(0.0, idle, idle_times)
-    at_idle = difference(layout, stands, idle, meter)
+    at_rest = Opening(0.0, idle, idle_times)
+    at_idle = difference(layout, at_rest, idle, meter)
     if at_idle is None:
         return BankAssessment(Cause.UNKNOWN, names, extra=Extra.IDLE)
-    if cannot_tell(stands, meter):
+    if cannot_tell(at_rest, meter):
         return BankAssessment(Cause.UNKNOWN, names, (at_idle,), extra=Extra.FLOW_METER)
     pairs, blind_from = _read_openings(layout, openings, idle, meter)
     differences = (at_idle, *(apart for _, apart in pairs))
@@ -197,18 +200,25 @@ def balance(
         np.array([log_difference(layout, opening, idle, meter) for opening in usable]),
         noise(layout, usable, idle, idle_times, meter),
         _bank_curves(layout, hardware, _flows(layout, idle, meter, engine), gain, engine),
-        math.hypot(GAIN_DOUBT if gain is None else GAIN_DOUBT_LEARNED, _column_doubt(meter)),
+        _gain_doubt(gain, meter),
         expected_shares(free_play_proven, joints_tight, gauged_ratio, any(o.from_above for o in usable)),
         RATIOS if gauged_ratio is None else np.array([gauged_ratio]),
     )
     found = _classify(names, differences, travels, posterior, hardware, free_play_proven, both_hands)
-    extra, travel = _within_sight(found.extra, found.extra_travel, float(travels.max()), blind_from)
+    return _where_columns_tell(found, float(travels.max()), blind_from)
+
+
+def _gain_doubt(gain: float | None, meter: Meter) -> float:
+    """Relative spread of the rise that the model foresees between the banks, as this meter shows it."""
+    own = GAIN_DOUBT if gain is None else GAIN_DOUBT_LEARNED
+    return own if meter.quantity == "flow" else math.hypot(own, COLUMN_DOUBT)
+
+
+def _where_columns_tell(found: BankAssessment, widest: float, blind_from: float) -> BankAssessment:
+    """The same with no opening asked for at which columns tell nothing; ``widest`` is one [m] at which they do."""
+    extra, travel = _within_sight(found.extra, found.extra_travel, widest, blind_from)
     sharper = found.sharper_travel if found.sharper_travel < blind_from else 0.0
     return replace(found, extra=extra, extra_travel=travel, sharper_travel=sharper)
-
-
-def _column_doubt(meter: Meter) -> float:
-    return 0.0 if meter.quantity == "flow" else COLUMN_DOUBT
 
 
 def _read_openings(
@@ -298,11 +308,12 @@ def _classify(
     if cause is Cause.LENGTH and free_play_proven and len(np.unique(travels)) > 1:
         step = 0.25 if both_hands else 0.5
         length_offset, length_sd = _center(OFFSETS, posterior.offsets_if_length)
-        flats = -step * round(abs(flats_for(length_offset, hardware, both_hands)) / step)
+        wanted, sd = (abs(flats_for(one, hardware, both_hands)) for one in (length_offset, length_sd))
+        flats = -step * round(wanted / step)
         if flats:
-            flats_sd = abs(flats_for(length_sd, hardware, both_hands))
+            flats_sd = math.hypot(sd, wanted + flats, _rod_doubt(hardware) * wanted)
             read = np.abs(travels - BETWEEN_TRAVEL) <= SAME_OPENING * BETWEEN_TRAVEL
-            sharper = BETWEEN_TRAVEL if Z95 * flats_sd > 0.5 and not read.any() else 0.0
+            sharper = BETWEEN_TRAVEL if Z95 * sd > 0.5 and not read.any() else 0.0
     early, late = (names[1], names[0]) if offset > 0 else (names[0], names[1])
     return BankAssessment(
         cause,
@@ -321,6 +332,11 @@ def _classify(
         flats_sd,
         sharper,
     )
+
+
+def _rod_doubt(hardware: Hardware) -> float:
+    """Relative spread of what a flat of a link rod does."""
+    return 0.0 if hardware.link_pitch.measured and hardware.link_lever.measured else ROD_DOUBT
 
 
 def _most_informative_test(
