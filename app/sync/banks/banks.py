@@ -13,6 +13,7 @@ from dataclasses import dataclass, field, replace
 from enum import StrEnum
 
 import numpy as np
+from numpy.typing import NDArray
 
 from app.sync.banks.bank_means import (
     CENTRAL_LEVER,
@@ -162,13 +163,13 @@ def balance(
     and no opening at which a column stands at zero.
 
     Parameters: ``layout`` of the engine; ``hardware`` fitted; ``idle`` reading per bore [kg/s or Pa] of the evened
-    engine, on the same meter; ``openings`` read, in any order; ``meter`` they were read with; ``free_play_proven`` True
-    when both link rods were felt to have play with the pedal released; ``both_hands`` True for rods with a left-hand
-    and a right-hand thread; ``gain`` of ln(flow) per opening [1/rad] of this engine at idle, None when not known;
-    ``joints_tight`` True when no lost motion was felt by hand, which readings both ways may overrule; ``idle_times``
-    readings per bore behind ``idle``; ``gauged_ratio`` how much faster the second bank's shaft turns, as a fraction, by
-    an angle gauge over the whole travel, or None; ``engine`` how it draws air, a usual one of that idle when None.
-    Raises ValueError for columns without an ``engine``, as they say nothing of how much air it draws.
+    engine; ``openings`` read, in any order; ``meter`` for both; ``free_play_proven`` True when both link rods were felt
+    to have play with the pedal released; ``both_hands`` True for rods with threads of both hands; ``gain`` of ln(flow)
+    per opening [1/rad] of this engine at idle, None when not known; ``joints_tight`` True when no lost motion was felt
+    by hand, which readings both ways may overrule; ``idle_times`` readings per bore behind ``idle``; ``gauged_ratio``
+    how much faster the second bank's shaft turns, as a fraction, by an angle gauge over the whole travel, or None;
+    ``engine`` how it draws air, a usual one of that idle when None. Raises ValueError for columns without an
+    ``engine``, as they say nothing of how much air it draws.
 
     Source: plate geometry and a simulated engine; priors and thresholds are judgement.
 
@@ -187,25 +188,31 @@ def balance(
         return BankAssessment(Cause.UNKNOWN, names, extra=Extra.IDLE)
     if cannot_tell(at_rest, meter):
         return BankAssessment(Cause.UNKNOWN, names, (at_idle,), extra=Extra.FLOW_METER)
-    pairs, blind_from = _read_openings(layout, openings, idle, meter)
-    differences = (at_idle, *(apart for _, apart in pairs))
-    if not pairs:
-        extra, travel = _within_sight(Extra.OPENING, LEAST_TRAVEL, 0.0, blind_from)
-        return BankAssessment(Cause.UNKNOWN, names, differences, extra=extra, extra_travel=travel)
-    usable = [opening for opening, _ in pairs]
+    usable, apart, blind_from = _read_openings(layout, openings, idle, meter)
+    if not usable:
+        nothing = BankAssessment(Cause.UNKNOWN, names, (at_idle,), extra=Extra.OPENING, extra_travel=LEAST_TRAVEL)
+        return _where_columns_tell(nothing, 0.0, blind_from)
     travels = np.array([opening.lever_travel for opening in usable])
     posterior = posterior_weights(
-        travels / CENTRAL_LEVER,
-        np.array([opening.from_above for opening in usable]),
-        np.array([log_difference(layout, opening, idle, meter) for opening in usable]),
-        noise(layout, usable, idle, idle_times, meter),
+        *_observed(layout, usable, idle, idle_times, meter),
         _bank_curves(layout, hardware, _flows(layout, idle, meter, engine), gain, engine),
         _gain_doubt(gain, meter),
         expected_shares(free_play_proven, joints_tight, gauged_ratio, any(o.from_above for o in usable)),
         RATIOS if gauged_ratio is None else np.array([gauged_ratio]),
     )
-    found = _classify(names, differences, travels, posterior, hardware, free_play_proven, both_hands)
+    found = _classify(names, (at_idle, *apart), travels, posterior, hardware, free_play_proven, both_hands)
     return _where_columns_tell(found, float(travels.max()), blind_from)
+
+
+def _observed(
+    layout: Layout, openings: Sequence[Opening], idle: Mapping[int, float], idle_times: int, meter: Meter
+) -> tuple[Floats, NDArray[np.bool_], Floats, Floats]:
+    """Of each opening: the lever's angle [rad], whether it came back from further open, and the difference in ln(air);
+    and the covariance of these differences."""
+    lever = np.array([opening.lever_travel for opening in openings]) / CENTRAL_LEVER
+    from_above = np.array([opening.from_above for opening in openings])
+    apart = np.array([log_difference(layout, opening, idle, meter) for opening in openings])
+    return lever, from_above, apart, noise(layout, openings, idle, idle_times, meter)
 
 
 def _gain_doubt(gain: float | None, meter: Meter) -> float:
@@ -223,13 +230,14 @@ def _where_columns_tell(found: BankAssessment, widest: float, blind_from: float)
 
 def _read_openings(
     layout: Layout, openings: Sequence[Opening], idle: Mapping[int, float], meter: Meter
-) -> tuple[list[tuple[Opening, BankDifference]], float]:
-    """The openings read on both banks, the smallest first, each with the difference of the banks there; and the
+) -> tuple[list[Opening], list[BankDifference], float]:
+    """The openings read on both banks, the smallest first; the difference of the banks at each; and the
     smallest one [m] at which a column told nothing, infinite for none."""
     read = sorted((o for o in openings if o.lever_travel > 0), key=lambda opening: opening.lever_travel)
     blind = [one.lever_travel for one in read if cannot_tell(one, meter)]
     seen = [one for one in read if not cannot_tell(one, meter)]
-    return [(o, d) for o in seen if (d := difference(layout, o, idle, meter)) is not None], min(blind, default=math.inf)
+    pairs = [(o, d) for o in seen if (d := difference(layout, o, idle, meter)) is not None]
+    return [o for o, _ in pairs], [d for _, d in pairs], min(blind, default=math.inf)
 
 
 def _within_sight(extra: Extra, travel: float, widest: float, blind_from: float) -> tuple[Extra, float]:
