@@ -213,9 +213,7 @@ ITEMS: Mapping[str, ItemWords] = {
     ),
     "first-opening-speed": ItemWords(Message("Engine speed at the first opening"), Message("speed, first opening")),
     "next-opening-speed": ItemWords(Message("Engine speed at the next opening"), Message("speed, next opening")),
-    "rev-limit": ItemWords(
-        Message("Rev limit: set low for this work, or the engine's own, known to work"), Message("rev limit")
-    ),
+    "rev-limit": ItemWords(Message("Low rev limit set, or own limiter known to work, at"), Message("rev limit")),
     "lever-held": ItemWords(Message("Central lever held by a second person or a positive hold"), Message("lever held")),
     "couplers-tight": ItemWords(Message("Every coupler tight"), Message("couplers tight")),
     "bypass-held": ItemWords(

@@ -9,7 +9,8 @@ import pytest
 from starlette.testclient import TestClient
 
 from app.shop.assessment.assessment import assess
-from app.shop.commands import checks
+from app.shop.commands import checks, readings
+from app.shop.commands.readings import NewReading
 from app.shop.procedure.phases import BANK_BALANCE, COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
@@ -20,7 +21,7 @@ from app.web.presenters.paper.file_page import file_page
 from app.wording.office.training import record_texts
 from tests.shop.bank_balance import at_the_banks
 from tests.shop.rejections import on_page
-from tests.shop.yard import AT, check_all, engine, key, read, read_round, run, visit, visit_record
+from tests.shop.yard import AT, V8, check_all, engine, key, read, read_round, run, visit, visit_record
 
 ORIGIN = "http://127.0.0.1"
 API = f"/api/visits/1/phases/{BANK_BALANCE.slug}"
@@ -44,6 +45,11 @@ def entry(html: str) -> str:
     """What the keypad enters."""
     (found,) = re.findall(r'id="entry-heading">([^<]*)<', html)
     return str(found)
+
+
+def card(html: str) -> str:
+    """The next step."""
+    return html.split('<section class="card move"')[1].split("</section>")[0]
 
 
 def speeds(shop: Database, visit_id: int) -> list[int | None]:
@@ -99,6 +105,23 @@ def test_where_there_is_no_tachometer_the_bores_are_read_and_it_stays_missing(
     assert speeds(shop, visit_id) == [1010]
 
 
+def test_an_opening_read_without_it_is_told_afterwards(client: TestClient, shop: Database) -> None:
+    visit_id = at_the_banks(shop)
+    for opening, number in ((8.0, 3), (15.0, 4)):
+        for kind, bore in (*(("turn", bore) for bore in V8.bores), ("closing", 1)):
+            new = NewReading(BANK_BALANCE.slug, number, bore, kind, opening, "KM")
+            readings.add(shop, visit_id, key(), new, AT)
+    page = client.get(path(visit_id)).text
+    assert f'href="{path(visit_id)}?entry=speed"' in card(page)
+    for number, thou in ((3, "0.010"), (4, "0.030")):
+        page = client.get(path(visit_id) + "?entry=speed").text.replace("\u00a0", " ")
+        assert (entry(page), f"Lever on the {thou} in feeler, round {number}" in page) == ("Engine speed", True)
+        assert f"Put the {thou} in feeler under the central lever" in card(page)
+        page = client.post(path(visit_id, "speed"), data=sent("1310", round=str(number))).text
+    assert speeds(shop, visit_id) == [1310, 1310]
+    assert "entry=speed" not in page
+
+
 def test_above_the_rev_limit_the_page_stops_and_takes_a_new_speed_only(client: TestClient, shop: Database) -> None:
     visit_id = at_the_banks(shop)
     checks.record(shop, visit_id, key(), BANK_BALANCE.slug, {"rev-limit": 2500.0}, "KM", AT)
@@ -106,7 +129,7 @@ def test_above_the_rev_limit_the_page_stops_and_takes_a_new_speed_only(client: T
     assert "Close the lever and stop the engine now. It ran at 2600 rpm, the rev limit is 2500 rpm." in page
     assert entry(page) == "Nothing to read yet"
     assert "Close the lever and stop the engine now." in client.get(path(visit_id, "")[:-1]).text
-    assert f'href="{path(visit_id)}?entry=speed"' in page
+    assert f'href="{path(visit_id)}?entry=speed"' in card(page)
     assert entry(client.get(path(visit_id) + "?entry=speed").text) == "Engine speed"
     assert entry(client.post(path(visit_id, "speed"), data=sent("1200")).text) == "Bore 1"
 
@@ -116,7 +139,7 @@ def test_before_the_rev_limit_is_recorded_nothing_is_entered(client: TestClient,
     checks.take_back(shop, visit_id, key(), BANK_BALANCE.slug, "rev-limit", "KM", AT)
     page = client.get(path(visit_id) + "?entry=speed").text
     assert entry(page) == "Nothing to read yet"
-    assert "Rev limit: set low for this work" in page
+    assert "Low rev limit set, or own limiter known to work, at" in page
 
 
 def test_over_the_telephone_it_is_asked_in_lay_words(client: TestClient, shop: Database) -> None:

@@ -13,6 +13,7 @@ from app.sync.banks.link_hypotheses import Cause
 from app.sync.engine.units import THOU
 from app.sync.planning.advice import AdviceKind
 from app.web.presenters.reading.card_actions import begins_round, go_on, here_of, leave, move_card, one_more
+from app.web.presenters.reading.keypad import to_opening_speed
 from app.web.presenters.reading.linkage import openings
 from app.web.presenters.views import Action, Card, VerdictView
 from app.wording.message import say
@@ -88,11 +89,16 @@ def card(
     record, phase, advice = judged.record, judged.phase, judged.step
     found, due = judged.banks, judged.due
     title, reason = told
+    if speed is not None and not speed.first:
+        lever = bank_balance.LEVER_FROM_OPEN if speed.from_above else bank_balance.LEVER
+        held = say(lever, feeler=feeler(speed.opening, record.units))
+        return Card("lever", say(words.ENTER_OPENING_SPEED), held)
     match advice.kind:
         case AdviceKind.DONE if advice.why is StepReason.SINGLE:
             return Card("none", title, reason, (go_on(assessment, phase),))
         case AdviceKind.DONE:
-            return begins_round(record, phase, title, reason, go_on(assessment, phase), one_more())
+            other = to_opening_speed(judged) or (one_more(),)
+            return begins_round(record, phase, title, reason, go_on(assessment, phase), *other)
         case AdviceKind.LINK:
             turn = move_card(record, phase, advice, title, reason)
             return replace(turn, answers=(*turn.answers, *_sharper(record, phase, found)))

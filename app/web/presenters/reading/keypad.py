@@ -69,6 +69,14 @@ def opening_speed(judged: PhaseAssessment, wanted: Wanted) -> SpeedDue | None:
     return due if wanted.entry == "speed" or first else None
 
 
+def to_opening_speed(judged: PhaseAssessment) -> tuple[Action, ...]:
+    """The way to the engine speed off idle, where it is to be entered; else nothing."""
+    if opening_speed(judged, Wanted(entry="speed")) is None:
+        return ()
+    here = f"/visits/{judged.record.visit.ident}/{judged.phase.slug}"
+    return (Action(say(words.OPENING_SPEED_HERE), href=f"{here}/readings?entry=speed"),)
+
+
 def speed_item(judged: PhaseAssessment) -> Item | None:
     """The item under which a phase saves the idle speed; None where it asks for none, or nothing may be saved."""
     if judged.record.sign_off is not None:
@@ -213,8 +221,8 @@ class Pad:
 
     def _to_speed(self, item: Item | None) -> Action | None:
         """The way to the idle speed: once after each move, and at the end of a round; never while a round is read."""
-        if opening_speed(self.judged, Wanted(entry="speed")) is not None:
-            return Action(say(words.OPENING_SPEED_HERE), href=f"{self.here}/readings?entry=speed")
+        if ways := to_opening_speed(self.judged):
+            return ways[0]
         if item is None or self.judged.waits:
             return None
         kept, current = self.record.checks.get((self.judged.phase.slug, item.slug)), self.due.current

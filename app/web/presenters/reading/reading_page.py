@@ -19,7 +19,7 @@ from app.web.presenters.drawing import MARKS, joint_kind, value_of
 from app.web.presenters.filters import clock
 from app.web.presenters.reading import bank_card
 from app.web.presenters.reading.card_actions import begins_round, go_on, here_of, leave, move_card, one_more
-from app.web.presenters.reading.keypad import Pad, Wanted, opening_speed, skip_reasons, speed_item
+from app.web.presenters.reading.keypad import Pad, Wanted, opening_speed, skip_reasons, speed_item, to_opening_speed
 from app.web.presenters.reading.linkage import linkage
 from app.web.presenters.reading.tiles import Tiles, blanks, is_vacuum
 from app.web.presenters.views import (
@@ -166,7 +166,8 @@ class ReadingPage:
         if entered := self._entered(self.wanted.bore):
             return self._entered_card(entered)
         if self.step.why is StepReason.STOPPED:
-            return Card("none", title, reason, (Action(say(words.OPEN_CHECKLIST), True, href=self.here),))
+            list_ = Action(say(words.OPEN_CHECKLIST), True, href=self.here)
+            return Card("none", title, reason, (list_, *to_opening_speed(self.of_phase)))
         if self.waits:
             return Card("none", say(words.FIRST), self.waits, (go_on(self.assessment, self.phase),))
         if self.phase.rounds == "openings":
