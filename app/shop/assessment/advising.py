@@ -29,6 +29,10 @@ MOST_LOOKS = 3
 """Readings a bore, on average, after which an undecided lock-down is left undecided (our judgement)."""
 
 
+AT_AN_OPENING = (Extra.BOTH_WAYS, Extra.WIDER_OPENING, Extra.SMALLER_OPENING)
+"""What is read in a round that has to be begun at an opening of its own."""
+
+
 @dataclass(frozen=True, slots=True)
 class ToRead:
     """A reading that is asked for: which bore, as what, in the round of which number."""
@@ -132,9 +136,9 @@ def to_read(phase: Phase, now: NextReading, advice: Advice) -> tuple[ToRead, ...
 def lever(now: NextReading, banks: BankAssessment | None, advice: Advice) -> tuple[float, bool]:
     """What holds the central lever for a step [m], 0 at idle, and whether it is approached from open.
 
-    A step whose ``why`` is ``both_ways`` or ``wider_opening`` asks for a round to be begun like that.
+    A step whose ``why`` is one of ``AT_AN_OPENING`` asks for a round to be begun like that.
     """
-    if banks is not None and now.bore is None and advice.why in (Extra.BOTH_WAYS, Extra.WIDER_OPENING):
+    if banks is not None and now.bore is None and advice.why in AT_AN_OPENING:
         return banks.extra_travel, advice.why is Extra.BOTH_WAYS
     return now.opening, now.from_above and now.bore is not None
 
@@ -187,5 +191,5 @@ def _off_idle(record: VisitRecord, phase: Phase, now: NextReading, found: BankAs
     if found.flats and found.bank is not None:
         bores = record.layout.bank(found.bank).bores
         return Advice(AdviceKind.LINK, StepReason.LINK, bank=found.bank, flats=found.flats, bores=bores)
-    read = found.extra in (Extra.AGAIN, Extra.BOTH_WAYS, Extra.WIDER_OPENING)
+    read = found.extra in (Extra.AGAIN, *AT_AN_OPENING)
     return Advice(AdviceKind.MEASURE if read else AdviceKind.CANNOT, found.extra)

@@ -13,7 +13,8 @@ from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED
 from app.shop.procedure.read_order import opening_rounds
 from app.shop.procedure.recheck import same_air
 from app.shop.record.visit_record import Round, VisitRecord
-from app.sync.banks.banks import BankAssessment, Opening, balance
+from app.sync.banks.bank_means import Opening
+from app.sync.banks.banks import BankAssessment, Extra, balance
 from app.sync.banks.link_hypotheses import Cause
 from app.sync.engine.engine_air import Ambient, IdleFlowModel
 from app.sync.engine.events import Event, Meter, Reading
@@ -217,7 +218,7 @@ def balance_of(record: VisitRecord) -> BankAssessment | None:
         min((len(values) for values in at_idle.values()), default=1),
         rods_are_turnbuckles(record),
         _gauged_ratio(record),
-        _start(record).engine,
+        read_by_columns(_start(record), record.meter_as_read(), record.events()).engine,
     )
 
 
@@ -242,7 +243,12 @@ def _pooled(readings: Iterable[Reading]) -> dict[int, list[float]]:
 
 
 def balanced(record: VisitRecord, found: BankAssessment) -> bool:
-    """Whether the banks stand close enough at every opening read, or nothing speaks against the link rods."""
+    """Whether the banks stand close enough at every opening read, or nothing speaks against the link rods.
+
+    Never where columns came to zero at an opening and another one is to be read in its place.
+    """
+    if found.extra in (Extra.SMALLER_OPENING, Extra.FLOW_METER):
+        return False
     off_idle = [d for d in found.differences if d.lever_travel > 0]
     return found.cause is Cause.NOTHING or all(abs(d.percent) <= 100 * record.settings.bank_window for d in off_idle)
 

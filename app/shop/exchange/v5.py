@@ -1,14 +1,14 @@
 """One engine with its whole history as a file, version 5: what may be in it.
 
-As version 4 (see ``v4``), with more units of air flow and pressure, what a pressure meter counts from, and moves that
-were taken back.
+As version 4 (see ``v4``), with more units of air flow and pressure, what a pressure meter counts from, moves that were
+taken back, and how fast the engine ran in a round off idle, which is left out where it was not recorded.
 ``static/exchange/engine-5.schema.json`` is the JSON Schema. A file of this version must be read for ever: what a later
 version needs goes into models of its own.
 """
 
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
-from pydantic import Field
+from pydantic import Field, SerializerFunctionWrapHandler, model_serializer
 
 from app.shop.exchange import v1 as v1
 from app.shop.exchange import v2 as v2
@@ -43,6 +43,7 @@ __all__ = [
     "Reading",
     "Round",
     "SignOff",
+    "Speed",
     "Visit",
     "from_v1",
     "from_v2",
@@ -79,6 +80,22 @@ class Move(v4.Move):
     taken_back: Annotated[bool, Field(description=TAKEN_BACK)] = False
 
 
+class Speed(Part):
+    """How fast the engine ran in a round off idle, in revolutions per second; in the order they were stored."""
+
+    key: v1.Key
+    payload: v1.Hash
+    round: v1.Key
+    speed: v1.Size
+    after_move: v1.Key | None
+    by: v1.Text
+    at: v1.Time
+    supersedes: v1.Key | None
+
+
+SPEEDS = "Engine speeds off idle; left out where none was recorded."
+
+
 class Visit(Part):
     """One time the engine was worked on, with everything recorded then; ``changed`` names what was since the last.
 
@@ -101,11 +118,17 @@ class Visit(Part):
     meter_limit: Annotated[float | None, Field(ge=0, le=1)] = None
     rounds: list[Round]
     readings: list[Reading]
+    speeds: Annotated[list[Speed], Field(default_factory=list, description=SPEEDS)]
     moves: list[Move]
     checks: list[Check]
     overrides: list[Override]
     sign_off: SignOff | None
     corrections: list[Correction]
+
+    @model_serializer(mode="wrap")
+    def _without_nothing(self, handler: SerializerFunctionWrapHandler) -> dict[str, Any]:
+        said: dict[str, Any] = handler(self)
+        return said if self.speeds else {name: value for name, value in said.items() if name != "speeds"}
 
 
 class EngineFile(Part):

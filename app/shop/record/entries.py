@@ -141,6 +141,18 @@ class RoundEntry(Entry):
 
 
 @dataclass(frozen=True, slots=True)
+class SpeedEntry(Entry):
+    """How fast the engine ran in a round off idle [rev/s]; a row of the table ``opening_speed``."""
+
+    round_id: int
+    speed: float
+    after_move: int
+    by: str
+    at: str
+    supersedes_id: int | None
+
+
+@dataclass(frozen=True, slots=True)
 class MoveEntry(Entry):
     """An adjustment made; ``amount`` in turns, flats or meters by ``kind``. ``taken_back`` 1: it was not made."""
 

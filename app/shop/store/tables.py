@@ -226,6 +226,22 @@ class ReadingRow(Evidence, table=True):
     supersedes_id: int | None = Field(default=None, foreign_key="reading.id", ondelete="RESTRICT")
 
 
+class OpeningSpeed(Evidence, table=True):
+    """How fast the engine runs in a round off idle [rev/s], with the lever on its feeler.
+
+    ``after_move`` is the visit's newest move when it was stored (0 for none).
+    """
+
+    __tablename__ = "opening_speed"
+    __table_args__ = (CheckConstraint("speed > 0", name="speed"), UniqueConstraint("supersedes_id"), STRICT)
+    round_id: int = Field(foreign_key="round.id", ondelete="RESTRICT", index=True)
+    speed: float = Field(sa_type=REAL)
+    after_move: int
+    by: str = Field(sa_type=Text)
+    at: str = Field(sa_type=Text)
+    supersedes_id: int | None = Field(default=None, foreign_key="opening_speed.id", ondelete="RESTRICT")
+
+
 class MoveRow(Evidence, table=True):
     """One adjustment actually made. ``amount`` is in turns, flats, or meters of feeler, by ``kind``: turns of a stop
     screw or of a coupler's own screw are positive inward, those of a bypass screw outward. Which kinds there are is
@@ -367,7 +383,8 @@ class Tablet(Evidence, table=True):
 
 
 EVIDENCE = (
-    *("fitting", "meter", "visit", "round", "reading", "move", "check", "override", "sign_off", "correction"),
+    *("fitting", "meter", "visit", "round", "reading", "opening_speed", "move", "check", "override", "sign_off"),
+    "correction",
     *("study", "study_reading", "meter_due", "setup", "practice"),
     *("person", "pin_try", "tablet"),
 )

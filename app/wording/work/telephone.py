@@ -73,6 +73,9 @@ ITEMS: Mapping[str, Text] = {
     "full-open": Message("Press the pedal to the floor: do both sides reach the end together?"),
     "first-opening-speed": Message("How fast does the engine run with the first feeler under the lever, in rpm?"),
     "next-opening-speed": Message("How fast does the engine run with the next feeler under the lever, in rpm?"),
+    "rev-limit": Message(
+        "Is a low rev limit set, or does the engine's own limiter surely work? At how many rpm does it cut in?"
+    ),
     "lever-held": Message("Is a second person there to hold the lever, or is it wedged safely?"),
     "couplers-tight": Message("Stop the engine. Is every coupler tight?"),
     "links-tight": Message("Are the nuts on both rods tight, and is the little free play still there?"),
@@ -116,6 +119,12 @@ COLUMN_FROM_OPEN = Message(
     "is steady. What does it show?"
 )
 """Vacuum columns hang on every intake at once, numbered like them."""
+
+SPEED_AT = Message("Keep the {feeler} feeler under the lever. How fast does the engine run now, in rpm?")
+SPEED_FROM_OPEN = Message(
+    "Open the lever well past the feeler, then let it close onto the {feeler} feeler. How fast does the engine run "
+    "now, in rpm?"
+)
 
 RESET_ON_TWO = Message(
     "Loosen the coupler between intakes {near} and {far}. Let throttle flap {far} close on 2 feelers together, "
@@ -164,6 +173,12 @@ def advice_prompt(
         if advice.kind is AdviceKind.MEASURE:
             return _read(bore, lever, above, columns) if bore is not None else ""
         return _adjust(advice, layout)
+
+
+def speed_prompt(lever: float, above: bool) -> str:
+    """The question for the engine speed with the lever on a feeler [m], reached from ``above`` or not."""
+    with to_the_customer():
+        return say(SPEED_FROM_OPEN if above else SPEED_AT, feeler=_feeler(lever))
 
 
 def _asked(slug: str, parts: Collection[Part], base_feeler: float) -> str:

@@ -356,7 +356,7 @@ FieldFault: malformed not-a-uuid not-one-of out-of-range required too-long too-s
 Waiting: check-first earlier-phase no-such-phase not-heat-soaked required-cannot-be-waived stopped visit-signed-off
 Requirement: bank-on-stop banks-together coolant-hot even-round heat-again heat-low heat-moving heat-soak heat-time
   heat-unread idle-again idle-off idle-round item lever-shut
-  oil-hot oil-pressure-low opening-rounds phase pulls quick-round
+  oil-hot oil-pressure-low opening-rounds opening-speed over-rev-limit phase pulls quick-round
   round-after-adjustment snap-loose-bank snap-loose-coupler snap-read
 SkipReason: later not-safe out-of-reach plate-out-of-order
 SetAside: other-value-counts

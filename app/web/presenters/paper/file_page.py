@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 from app.shop.assessment.assessment import Assessment
 from app.shop.record.visit_record import Round, VisitRecord
+from app.sync.engine.units import REV_PER_MIN
 from app.web.presenters.filters import moment
 from app.web.presenters.steps import made_words, move_words
 from app.wording.language import to_the_customer
@@ -82,6 +83,8 @@ def _title(assessment: Assessment, one: Round) -> str:
     if one.row.opening:
         message = paper.ROUND_FROM_OPEN if one.row.from_above else paper.ROUND_AT_OPENING
         phase = say(message, phase=phase, feeler=feeler_words(one.row.opening, assessment.record.units))
+    if speed := assessment.record.speed_in(one):
+        phase = say(paper.ROUND_SPEED, phase=phase, speed=round(speed.speed / REV_PER_MIN))
     if not one.closed or one.row.opening:
         return say(paper.ROUND, phase=phase, at=at)
     verdict = assessment.fine_evenness(one).verdict

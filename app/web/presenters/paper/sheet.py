@@ -17,6 +17,7 @@ from app.shop.record.entries import CheckEntry, WaiverEntry
 from app.shop.record.measures import Measure
 from app.shop.record.visit_record import Round, VisitRecord
 from app.sync.engine.adjusters.registry import kind_of
+from app.sync.engine.units import REV_PER_MIN
 from app.sync.estimation.evenness import RoundResult
 from app.web.presenters.drawing import MARKS, blades_of, by_bore, joint_kind, shape_of
 from app.web.presenters.filters import day, figures, moment, other_hardware
@@ -224,8 +225,10 @@ def _banks(assessment: Assessment) -> tuple[str, ...]:
     if found is None:
         return (say(paper.NO_PART_THROTTLE),)
     unit, (first, second) = unit_of(record.meter), found.banks
-    return tuple(
-        say(
+    speeds = {one.lever: kept.speed for one in record.rounds if (kept := record.speed_in(one))}
+    told = []
+    for one in found.differences[1:]:
+        sentence = say(
             paper.PART_THROTTLE_FROM_OPEN if one.from_above else paper.PART_THROTTLE,
             first=first,
             second=second,
@@ -234,9 +237,11 @@ def _banks(assessment: Assessment) -> tuple[str, ...]:
             percent=signed(one.percent, 1),
             feeler=feeler_words(one.lever_travel, record.units),
         )
-        for one in found.differences
-        if one.lever_travel > 0
-    )
+        speed = speeds.get((one.lever_travel, one.from_above))
+        if speed is not None:
+            sentence += " " + say(paper.PART_THROTTLE_SPEED, speed=round(speed / REV_PER_MIN))
+        told.append(sentence)
+    return tuple(told)
 
 
 MOST_MOVES = 7
