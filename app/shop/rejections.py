@@ -83,6 +83,7 @@ class Rejection(StrEnum):
 
     # adjustments
     MOVE_NOT_IN_PHASE = "move-not-in-phase"
+    THROTTLES_HAVE_POWER = "throttles-have-power"
     AS_FOUND_FIRST = "as-found-first"
     NO_SUCH_BANK = "no-such-bank"
     NO_SUCH_COUPLER = "no-such-coupler"

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from datetime import datetime
 
-from app.sync.engine.layout import Bank, Layout
+from app.sync.engine.layout import Actuation, Bank, Layout
 from app.sync.engine.units import CUBIC_INCH, LITER, REV_PER_MIN
 from app.wording.message import Message, say
 from app.wording.quantities import bore_list
@@ -31,6 +31,11 @@ COUPLER_SCREWS: Mapping[str, Message] = {
     "screw-out": Message("coupler {near}–{far} set by a screw that opens the plates after it when turned out"),
 }
 PLENUM = Message("balance plenum")
+AIR_COOLED = Message("air-cooled")
+ELECTRONIC: Mapping[Actuation, Message] = {
+    "motor-per-bank": Message("electronic throttles, one motor a bank"),
+    "motor-per-bore": Message("electronic throttles, one motor a bore"),
+}
 
 PLACES: Mapping[str, Message] = {
     "test cell": Message("test cell"),
@@ -115,11 +120,16 @@ def bank(one: Bank) -> str:
 
 
 def other_adjusters(engine: Layout) -> list[str]:
-    """What an engine has besides couplers reset on a feeler: shared shafts, coupler screws, bypass screws, a plenum."""
+    """What an engine has besides couplers reset on a feeler, a linkage and coolant: shared shafts, coupler screws,
+    bypass screws, a plenum, motors at its throttles, cooling by air."""
     said = [part for one in engine.banks for part in _joints(one)]
     said += adjusters.fitted(engine)
     if engine.plenum:
         said.append(say(PLENUM))
+    if engine.electronic:
+        said.append(say(ELECTRONIC[engine.actuation]))
+    if engine.cooling == "air":
+        said.append(say(AIR_COOLED))
     return said
 
 

@@ -161,7 +161,7 @@ def leads_to_banks(record: VisitRecord) -> bool:
     Popping at light throttle comes from banks that do not open together. As found is read hot first, because evening
     moves plates and would change what is looked for; banks that open together end the short cut.
     """
-    if len(record.layout.banks) < 2 or not POPPING.search(record.visit.why):
+    if not record.layout.linked or not POPPING.search(record.visit.why):
         return False
     found = [r for r in record.rounds if r.row.phase == HEAT_SOAKED.slug and r.closed]
     return bool(found) and not _stops(record, HEAT_SOAKED)
@@ -210,6 +210,8 @@ def _why_not_needed(record: VisitRecord, one: Phase) -> Reason | None:
         return because(NotNeeded.PRESET_EARLIER)
     if one.rounds == "openings" and len(record.layout.banks) < 2:
         return because(NotNeeded.ONE_BANK)
+    if one.rounds == "openings" and record.layout.electronic:
+        return because(NotNeeded.ELECTRONIC)
     return None
 
 

@@ -1,11 +1,12 @@
 """Moves: what was actually turned or reset, as advised or otherwise."""
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from app.shop.assessment.progress import require_open
 from app.shop.assessment.verdicts import needs_preset
 from app.shop.errors import ConflictError, Problems, RejectedError
+from app.shop.procedure.parts import needs_power_off
 from app.shop.reasons import because
 from app.shop.record import loader
 from app.shop.record.entries import MoveEntry
@@ -30,7 +31,8 @@ class NewMove:
     ``amount`` is measured in; where that is leaves, ``leaves`` [m] say it.
 
     ``bank`` names a bank; ``near`` and ``far`` a coupler; ``near`` alone a bore. ``advised`` says whether it was made
-    as the card said.
+    as the card said. ``power_off``: the throttles had no power and the maker's instructions allowed it, which is asked
+    where motors move the plates. It stays out of the fingerprint that older programs made.
     """
 
     phase: str
@@ -42,6 +44,7 @@ class NewMove:
     leaves: tuple[float, ...]
     advised: bool
     by: str
+    power_off: bool = field(default=False, repr=False)
 
     @property
     def place(self) -> Place:
@@ -62,8 +65,11 @@ def make(shop: Database, visit_id: int, key: str, new: NewMove, at: str, seen: i
             return again.ident
         record = loader.load(session, visit_id)
         phase = require_open(record, new.phase)
-        if not any(kind.slug == new.kind and phase.may_move(kind) for kind in kinds()):
+        kind = next((kind for kind in kinds() if kind.slug == new.kind and phase.may_move(kind)), None)
+        if kind is None:
             raise RejectedError({"kind": because(Rejection.MOVE_NOT_IN_PHASE)})
+        if needs_power_off(record.layout, kind) and not new.power_off:
+            raise RejectedError({"power_off": because(Rejection.THROTTLES_HAVE_POWER)})
         if not needs_preset(record) and record.as_found() is None:
             raise RejectedError({"kind": because(Rejection.AS_FOUND_FIRST)})
         if problems := _problems(record, new):

@@ -5,9 +5,9 @@ As version 4 (see ``v4``), with more units of air flow and pressure, and what a 
 version needs goes into models of its own.
 """
 
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
-from pydantic import Field
+from pydantic import Field, SerializerFunctionWrapHandler, model_serializer
 
 from app.shop.exchange import v1 as v1
 from app.shop.exchange import v2 as v2
@@ -18,8 +18,6 @@ from app.shop.exchange.v4 import (
     Check,
     Correction,
     Engine,
-    Fitting,
-    Layout,
     Move,
     Override,
     Part,
@@ -27,6 +25,7 @@ from app.shop.exchange.v4 import (
     SignOff,
     whole,
 )
+from app.sync.engine.layout import Actuation, Cooling
 
 __all__ = [
     "Bank",
@@ -56,6 +55,35 @@ REFERENCE = (
     "`absolute` for a column that shows pressure from nothing; null for one that shows what is missing to the day's "
     "air, and for a flow meter."
 )
+
+
+COOLING = "What cools the engine; left out for liquid."
+ACTUATION = (
+    "What opens the plates: motors, one a bank or one a bore, which joins no plate to another; left out for a cable or "
+    "linkage."
+)
+
+
+class Layout(v4.Layout):
+    """Where the bores sit and what hangs them together.
+
+    ``sensor`` is the bore of the throttle sensor, ``springless`` are bores whose plate has no return spring of its own,
+    ``bypass`` those with a bypass screw; ``plenum`` says whether a common plenum joins the runners.
+    """
+
+    cooling: Annotated[Cooling, Field(description=COOLING)] = "liquid"
+    actuation: Annotated[Actuation, Field(description=ACTUATION)] = "linkage"
+
+    @model_serializer(mode="wrap")
+    def _without_nothing(self, handler: SerializerFunctionWrapHandler) -> dict[str, Any]:
+        usual = {"extra": {}, "cooling": "liquid", "actuation": "linkage"}
+        return {name: value for name, value in handler(self).items() if usual.get(name, ...) != value}
+
+
+class Fitting(v4.Fitting):
+    """What was fitted from a time on."""
+
+    layout: Layout
 
 
 class Meter(v4.Meter):

@@ -19,7 +19,7 @@ from app.sync.engine.layout import Layout
 Place = Literal["test cell", "vehicle", "telephone"]
 PLACES: tuple[Place, ...] = ("test cell", "vehicle", "telephone")
 
-Stops = Literal["", "oil pressure at the start", "oil pressure when hot", "coolant", "oil"]
+Stops = Literal["", "oil pressure at the start", "oil pressure when hot", "coolant", "oil", "head"]
 
 
 ON_SCREEN: Mapping[str, str] = {"rev/min": "rpm"}
@@ -77,10 +77,11 @@ class Item:
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """One thing to do, at engines that have the part ``when``."""
+    """One thing to do, at engines that have the part ``when`` and do not have ``unless``."""
 
     code: StepCode
     when: Part = "always"
+    unless: Part | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,7 +107,9 @@ class Phase:
 
     def steps_for(self, parts: Collection[Part]) -> tuple[StepCode, ...]:
         """What to do in this phase at an engine that has those parts."""
-        return tuple(step.code for step in self.steps if step.when in parts)
+        return tuple(
+            one.code for one in self.steps if one.when in parts and (one.unless is None or one.unless not in parts)
+        )
 
     def may_move(self, kind: AdjusterKind) -> bool:
         """Whether adjusters of that kind are moved in this phase: those of ``moves``, and where bores are evened every

@@ -31,6 +31,7 @@ class Requirement(StrEnum):
     OIL_PRESSURE_LOW = "oil-pressure-low"  # pressure, minimum
     COOLANT_HOT = "coolant-hot"  # temperature, maximum
     OIL_HOT = "oil-hot"  # temperature, maximum
+    HEAD_HOT = "head-hot"  # temperature, maximum
 
 
 class Waiting(StrEnum):
@@ -50,6 +51,7 @@ class NotNeeded(StrEnum):
 
     PRESET_EARLIER = "preset-earlier"
     ONE_BANK = "one-bank"
+    ELECTRONIC = "electronic"
 
 
 class ChangedPart(StrEnum):

@@ -6,7 +6,7 @@ from typing import Literal
 
 from app.shop.assessment.assessment import Assessment
 from app.shop.record.entries import MeterEntry, MeterReading
-from app.sync.engine.layout import JointKind
+from app.sync.engine.layout import AnyJoint
 from app.sync.estimation.conformity import Conformity
 from app.sync.estimation.evenness import BoreResult, BoreVerdict, RoundResult
 from app.web.presenters.views import PhaseState, PhaseView, Shape, SmallRow, SmallTile
@@ -46,9 +46,9 @@ def blades_of(standing: BoreResult | None, tolerance: float) -> int:
     return min(MOST_BLADES, max(1, math.ceil(abs(standing.deviation) / tolerance) - 1))
 
 
-def joint_kind(kind: JointKind) -> Literal["blade", "screw", "shaft"]:
+def joint_kind(kind: AnyJoint) -> Literal["blade", "screw", "shaft", "motors"]:
     """How two plates are joined, as it is drawn: which way a screw opens is not seen from above."""
-    return kind if kind in ("blade", "shaft") else "screw"
+    return kind if kind in ("blade", "shaft", "motors") else "screw"
 
 
 def by_bore(judged: RoundResult | None) -> Mapping[int, BoreResult]:

@@ -28,6 +28,18 @@ ITEMS: Mapping[str, Text] = {
         ),
     ),
     "closed-contact": Message("Release the pedal. Does every throttle flap close fully on its own, without a push?"),
+    "throttle-power-off": Message(
+        "Take the key out. Is the battery disconnected, so that no motor can move a throttle flap?"
+    ),
+    "maker-instructions": Message("Do you have the manufacturer's instructions for these electronic throttles?"),
+    "plates-follow": Message(
+        "Keep hands and tools away from the intakes. Turn the key on, engine off. Press the pedal to the floor and "
+        "release it. Does every throttle flap open and return?"
+    ),
+    "throttle-adapted": Message(
+        "Follow the manufacturer's steps for learning the throttle again, if there are any. Is that done?"
+    ),
+    "air-path-clear": Message("Are the cooling fan, its covers and the fins in place and clear?"),
     "base-blade": Message("Which feeler did you put under the stop screw? It should be {feeler}."),
     "preset-turns": ByBanks(
         Message("Remove the feeler. How many turns did you turn the stop screw in?"),
@@ -57,6 +69,7 @@ ITEMS: Mapping[str, Text] = {
     "oil-pressure": Message("If there is a gauge: what did oil pressure show within seconds of the start?"),
     "oil-lamp": Message("Did the oil lamp go out within seconds of the start? If not, stop the engine now."),
     "coolant": Message("What does the coolant gauge read now?"),
+    "head": Message("What does the cylinder head gauge read now? Use the hottest one."),
     "oil": Message("If there is an oil temperature gauge, what does it read now?"),
     "pulls": Message("Raise the engine speed briefly and let it fall. How many times did you do that?"),
     "oil-pressure-hot": Message("If there is a gauge: what is the oil pressure at idle now that the engine is hot?"),

@@ -52,7 +52,7 @@ class SheetRow:
     name: str
     bores: tuple[SheetBore, ...]
     stop_at: int
-    joints: tuple[Literal["blade", "screw", "shaft"], ...]
+    joints: tuple[Literal["blade", "screw", "shaft", "motors"], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -249,7 +249,11 @@ SETTINGS: tuple[tuple[Message, tuple[tuple[str, str, Message], ...]], ...] = (
     ),
     (
         paper.HEAT,
-        (("heat-soaked-recheck", "coolant", paper.COOLANT), ("heat-soaked-recheck", "oil", paper.OIL)),
+        (
+            ("heat-soaked-recheck", "coolant", paper.COOLANT),
+            ("heat-soaked-recheck", "head", paper.HEAD),
+            ("heat-soaked-recheck", "oil", paper.OIL),
+        ),
     ),
     (
         paper.SENSOR,

@@ -81,7 +81,7 @@ def card(assessment: Assessment, judged: PhaseAssessment, told: tuple[str, str],
     found, due = judged.banks, judged.due
     title, reason = told
     match advice.kind:
-        case AdviceKind.DONE if advice.why is StepReason.SINGLE:
+        case AdviceKind.DONE if advice.why in (StepReason.SINGLE, StepReason.NOT_LINKED):
             return Card("none", title, reason, (go_on(assessment, phase),))
         case AdviceKind.DONE:
             return begins_round(record, phase, title, reason, go_on(assessment, phase), one_more())

@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from app.shop.assessment.assessment import Assessment
 from app.shop.assessment.codes import StepReason
 from app.shop.procedure.items import Phase
+from app.shop.procedure.parts import temperatures_of
 from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.record.entries import MeterReading
 from app.shop.store.idempotency import new_key
@@ -199,9 +200,10 @@ class ReadingPage:
                 pairs.append((say(words.TOLERANCE), f"±{self.unit.show(self.judged.tolerance)}"))
             if len(self.judged.bank_means) > 1:
                 pairs += [(name, self.unit.show(mean)) for name, mean in self.judged.bank_means.items()]
-        coolant = self.record.checks.get((HEAT_SOAKED.slug, "coolant"))
-        if len(self.record.layout.banks) == 1 and coolant is not None and coolant.number is not None:
-            pairs.append((say(words.COOLANT), measured(coolant.number, "temperature", self.record.units)))
+        metal, _ = temperatures_of(self.record.layout)
+        heat = self.record.checks.get((HEAT_SOAKED.slug, metal))
+        if len(self.record.layout.banks) == 1 and heat is not None and heat.number is not None:
+            pairs.append((say(words.METAL[metal]), measured(heat.number, "temperature", self.record.units)))
         return pairs
 
     def _advised(self, title: str, reason: str) -> Card:
@@ -215,6 +217,8 @@ class ReadingPage:
             recheck = f"{here_of(self.record, HEAT_SOAKED)}/readings"
             back = Action(say(words.BACK_TO_RECHECK), True, recheck)
             return begins_round(self.record, self.phase, title, reason, back, one_more())
+        if self.step.why is StepReason.ELECTRONIC:
+            return begins_round(self.record, self.phase, title, reason, go_on(self.assessment, self.phase), one_more())
         if self.step.why is AdviceReason.LEAK_CHECK:
             record_it = Action(say(words.OPEN_CHECKLIST), True, href=self.here)
             return begins_round(self.record, self.phase, title, reason, record_it, one_more())
