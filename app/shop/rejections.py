@@ -51,6 +51,8 @@ class Rejection(StrEnum):
     SHAFT_TOO_THICK = "shaft-too-thick"
     BORES_MISSING = "bores-missing"
     NOT_A_BORE = "not-a-bore"  # typed
+    INTAKE_MISSING = "intake-missing"
+    INTAKE_NOTE_MISSING = "intake-note-missing"
     NOT_A_PAIR = "not-a-pair"  # typed
     NOT_NEIGHBORS = "not-neighbors"  # first, second
     PAIR_TWICE = "pair-twice"  # first, second

@@ -67,7 +67,7 @@ def check_all(shop: Database, visit_id: int, phase: Phase) -> None:
     record = visit_record(shop, visit_id)
     values = {item.slug: _typical(item, record) for item in items_of(record, phase) if item.needed}
     for minutes in (20, 10) if phase.rounds == "fine" else ():
-        warm = {item: values[item] for item in temperatures_of(record.layout)}
+        warm: dict[str, float | None] = {item: values[item] for item in temperatures_of(record.layout)}
         checks.record(shop, visit_id, key(), phase.slug, warm, "KM", AT, before(minutes))
     checks.record(shop, visit_id, key(), phase.slug, values, "KM", AT)
 

@@ -51,6 +51,7 @@ __all__ = [
 ]
 
 Unit = Literal["kg/h", "g/s", "cfm", "scfm", "L/min", "kPa", "mbar", "mmHg", "cmHg", "inHg"]
+INTAKE = "What sat on the intakes while they were read, as a code; left out where it was not told."
 REFERENCE = (
     "`absolute` for a column that shows pressure from nothing; null for one that shows what is missing to the day's "
     "air, and for a flow meter."
@@ -113,6 +114,8 @@ class Visit(Part):
     by: v1.Short
     opened_at: v1.Time
     changed: v1.Text | None
+    intake: Annotated[v1.Short | None, Field(description=INTAKE)] = None
+    intake_note: v1.Short | None = None
     rounds: list[Round]
     readings: list[Reading]
     moves: list[Move]
@@ -120,6 +123,11 @@ class Visit(Part):
     overrides: list[Override]
     sign_off: SignOff | None
     corrections: list[Correction]
+
+    @model_serializer(mode="wrap")
+    def _without_nothing(self, handler: SerializerFunctionWrapHandler) -> dict[str, Any]:
+        told = ("intake", "intake_note")
+        return {name: value for name, value in handler(self).items() if name not in told or value is not None}
 
 
 class EngineFile(Part):

@@ -123,6 +123,8 @@ class VisitEntry(Entry):
     opened_at: str
     setup: int | None
     changed: str | None
+    intake: str | None
+    intake_note: str | None
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,7 +21,7 @@ from app.shop.record.fittings import (
 from app.shop.rejections import Rejection
 from app.shop.store.tables import Fitting
 from app.sync.engine.hardware import Figure, Hardware
-from app.sync.engine.layout import Actuation, AnyJoint, Bank, Cooling, JointKind, Layout, LayoutError
+from app.sync.engine.layout import Actuation, Bank, Cooling, JointKind, Layout, LayoutError
 from app.web.api.problems import REFUSALS, named
 from app.web.api.shapes import Id, Key, Line, Sent, Told, example, trade
 from app.web.context import Now, Shop
@@ -38,8 +38,7 @@ JSON_NAMES = {name: f"{name}_{'deg' if unit == 'degrees' else unit}" for name, (
 JOINTS = (
     "How each bore is joined to the next one, front first, one fewer than bores: `blade` a coupler reset on a feeler, "
     "`screw` a coupler that a screw of its own sets, `screw-in` or `screw-out` where it is known which way, turned, it "
-    "opens what lies beyond it seen from the stop bore, `shaft` no coupler: the plates sit on one shaft. `motors` no "
-    "coupler: each plate has a motor of its own."
+    "opens what lies beyond it seen from the stop bore, `shaft` no coupler: the plates sit on one shaft."
 )
 
 SHAFTS = (
@@ -131,7 +130,7 @@ class BankTold(Told):
     bores: list[int] = Field(description="Cylinder numbers, front of the engine first.")
     stop: int = Field(description="The bore at which the stop screw acts.")
     drive: int = Field(description="The bore at which the link rod acts.")
-    joints: list[AnyJoint] = Field(description=JOINTS)
+    joints: list[JointKind] = Field(description=JOINTS + " Empty with a motor a bore: no plate is joined to another.")
 
 
 class LayoutTold(Told):
@@ -152,7 +151,7 @@ class LayoutTold(Told):
         """From what was worked out."""
         return LayoutTold(
             banks=[
-                BankTold(name=b.name, bores=list(b.bores), stop=b.stop, drive=b.drive, joints=list(b.kinds))
+                BankTold(name=b.name, bores=list(b.bores), stop=b.stop, drive=b.drive, joints=_joints(b))
                 for b in layout.banks
             ],
             sensor=layout.sensor,
@@ -258,3 +257,7 @@ def _on_one_shaft(banks: list[Bank], row: list[int]) -> list[Bank]:
             kinds[first : first + len(row) - 1] = ["shaft"] * (len(row) - 1)
             return [*banks[:at], replace(bank, joints=tuple(kinds)), *banks[at + 1 :]]
     raise RejectedError({"layout/shafts": because(Rejection.NOT_NEIGHBORS, first=row[0], second=row[1])})
+
+
+def _joints(bank: Bank) -> list[JointKind]:
+    return [kind for kind in bank.kinds if kind != "motors"]

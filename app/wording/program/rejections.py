@@ -64,6 +64,8 @@ _ENGINES = {
     R.SHAFT_TOO_THICK: Message("Enter a shaft diameter smaller than the bore."),
     R.BORES_MISSING: Message("Enter the cylinder numbers of this bank, front first."),
     R.NOT_A_BORE: Message("“{typed}” is not a cylinder number. Enter numbers, such as 1 2 3 4."),
+    R.INTAKE_MISSING: Message("Choose what is on the intakes while you read."),
+    R.INTAKE_NOTE_MISSING: Message("Enter what is on the intakes."),
     R.NOT_A_PAIR: Message(
         "“{typed}” does not name neighbors. Enter cylinder numbers with a hyphen between, such as 1-2 3-4."
     ),

@@ -66,16 +66,22 @@ def test_the_copy_from_before_is_a_shop_that_opens(folder: Path, scripts: Path, 
     shop.close()
 
 
+LATER_COLUMNS = (("round", "from_above", "INTEGER"), ("visit", "intake", "TEXT"), ("visit", "intake_note", "TEXT"))
+"""Columns from later migrations of the tables that a visit is written to, which this program fills in."""
+
+
 def test_moves_and_rounds_from_before_a_migration_are_kept_as_they_were(scripts: Path, tmp_path: Path) -> None:
     (tmp_path / "aside").mkdir()
     later = [one for one in (scripts / "versions").glob("0*.py") if one.name > "0011"]
     aside = [one.rename(tmp_path / "aside" / one.name) for one in later]
     old = open_shop(tmp_path / "old", scripts)
     with old.writing() as session:
-        run(session, "ALTER TABLE round ADD COLUMN from_above INTEGER")  # what is written with knows it
+        for added in LATER_COLUMNS:
+            run(session, "ALTER TABLE {} ADD COLUMN {} {}".format(*added))
     Past(old).visit([6.5] * 8, [6.5] * 8)
     with old.writing() as session:
-        run(session, "ALTER TABLE round DROP COLUMN from_above")
+        for table, column, _ in LATER_COLUMNS:
+            run(session, f"ALTER TABLE {table} DROP COLUMN {column}")
     old.close()
     rows = "SELECT (SELECT group_concat(id || key || kind || amount || seal) FROM move) || "
     rows += "(SELECT group_concat(id || key || opening || seal) FROM round)"

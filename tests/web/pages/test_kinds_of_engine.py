@@ -256,7 +256,7 @@ def test_programs_say_what_an_engine_is_and_are_refused_the_same_way(client: Tes
     assert [bank["joints"] for bank in told["banks"]] == [["shaft", "shaft"]] * 2
     motors = {"key": key(), "serial": "motors", "layout": {"banks": banks, "actuation": "motor-per-bore"}, **facts}
     told = client.post("/api/engines", json=motors).json()["fitting"]["layout"]
-    assert told["banks"][0]["joints"] == ["motors", "motors"]
+    assert (told["actuation"], told["banks"][0]["joints"]) == ("motor-per-bore", [])
     for wrong, field in (
         ({"banks": banks, "shafts": [[1, 3]]}, "layout/shafts"),
         ({"banks": banks, "shafts": [[3, 4]]}, "layout/shafts"),
