@@ -150,7 +150,8 @@ def why_waiting(record: VisitRecord, phase: Phase) -> Reason | None:
         return stops[0]
     if phase.rounds == "fine" and _waiver(record, phase) is None and (lacks := lacks_of(record)):
         return because(Waiting.NOT_HEAT_SOAKED, lack=lacks[0])
-    before = (item for item in _asked_from_the_start(record, phase) if item.before_running and item.required)
+    asked, place = _asked_from_the_start(record, phase), record.visit.place
+    before = (item for item in asked if item.comes_first(place) and item.required)
     undone = next((item for item in before if _lacks(record, phase, item)), None)
     return because(Waiting.CHECK_FIRST, item=_item(phase, undone)) if undone else None
 

@@ -35,7 +35,7 @@ class Item:
     sense in. ``stops`` names the shop's limit beyond which the phase stops. A figure ``over_time`` is asked for again
     and again, and every one counts. Outside the places of ``needed`` it is recorded where there is a gauge, and not
     missed where there is none. A ``quantity`` is shown and typed in the unit that the shop chose for it, and recorded
-    in ``unit``.
+    in ``unit``. At the places of ``first_at`` it comes ahead of the readings although it is not ``before_running``.
     """
 
     slug: str
@@ -52,6 +52,11 @@ class Item:
     over_time: bool = False
     needed: tuple[Place, ...] = PLACES
     quantity: Quantity | None = None
+    first_at: tuple[Place, ...] = ()
+
+    def comes_first(self, place: str) -> bool:
+        """Whether it comes ahead of the readings at that place."""
+        return self.before_running or place in self.first_at
 
     def unit_in(self, units: Units) -> str:
         """The unit it is shown and typed in."""

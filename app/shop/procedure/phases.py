@@ -101,6 +101,7 @@ FIRST_FIRE = Phase(
             required=True,
             before_running=False,
             where=IN_THE_VEHICLE,
+            first_at=TELEPHONE,
         ),
     ),
     cautions=(
@@ -170,8 +171,9 @@ HEAT_SOAKED = Phase(
         Item("leak-checked", needed=()),
     ),
     cautions=(
-        Caution(CautionCode.BACKFIRE, unless="bypass"),
-        Caution(CautionCode.BACKFIRE_AT_BYPASS_SCREW, when="bypass"),
+        Caution(CautionCode.BACKFIRE, unless="bypass", where=AT_THE_ENGINE),
+        Caution(CautionCode.BACKFIRE_AT_BYPASS_SCREW, when="bypass", where=AT_THE_ENGINE),
+        Caution(CautionCode.BACKFIRE, where=TELEPHONE),
         Caution(CautionCode.HOT_ENGINE, when="liquid"),
         Caution(CautionCode.HOT_FINS, when="air"),
         Caution(CautionCode.ROTATING_PARTS, where=TEST_CELL),

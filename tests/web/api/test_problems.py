@@ -355,8 +355,8 @@ RequestFault: bad-request foreign-origin internal-error json-expected method-not
   not-paired shop-computer-only timed-out too-large unknown-host wrong-shape
 FieldFault: malformed not-a-uuid not-one-of out-of-range required too-long too-short unknown-field wrong-type
 Waiting: check-first earlier-phase no-such-phase not-heat-soaked required-cannot-be-waived stopped visit-signed-off
-Requirement: bank-on-stop banks-together coolant-hot even-round head-hot heat-again heat-low heat-moving heat-soak heat-time
-  heat-unread idle-again idle-off idle-round item lever-shut
+Requirement: bank-on-stop banks-together coolant-hot even-round head-hot heat-again heat-low heat-moving heat-soak
+  heat-time heat-unread idle-again idle-off idle-round item lever-shut
   oil-hot oil-pressure-low opening-rounds phase pulls quick-round
   round-after-adjustment snap-loose-bank snap-loose-coupler snap-read
 SkipReason: later not-safe out-of-reach plate-out-of-order
