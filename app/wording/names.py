@@ -22,6 +22,7 @@ BORES_IN_LINE = Message("{count} bore", many="{count} bores in line")
 EQUAL_BANKS = Message("2 banks of {count} bore", many="2 banks of {count} bores")
 UNEQUAL_BANKS = Message("{first} and {second} bores in 2 banks")
 BANK = Message("{bores}, stop screw at bore {stop}, link rod at bore {drive}")
+BANK_ALONE = Message("{bores}, stop screw at bore {stop}")
 FIGURE = Message("{value}\u00a0{unit}")
 
 SHARED_SHAFT = Message("bores {bores} on one shaft")
@@ -114,9 +115,12 @@ def layout(engine: Layout) -> str:
     return say(UNEQUAL_BANKS, first=sizes[0], second=sizes[1])
 
 
-def bank(one: Bank) -> str:
-    """The bores of a bank, front first, with the bores its stop screw and link rod act at."""
-    return say(BANK, bores=" ".join(map(str, one.bores)), stop=one.stop, drive=one.drive)
+def bank(one: Bank, engine: Layout) -> str:
+    """The bores of a bank, front first, with the bores its stop screw and link rod act at where an engine has them."""
+    bores = " ".join(map(str, one.bores))
+    if engine.electronic:
+        return bores
+    return say(BANK if engine.linked else BANK_ALONE, bores=bores, stop=one.stop, drive=one.drive)
 
 
 def other_adjusters(engine: Layout) -> list[str]:

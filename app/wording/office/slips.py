@@ -171,7 +171,7 @@ LETTERS: Mapping[str, Message] = {
     "H": Message("hardware record changed"),
     "M": Message("another meter"),
     "A": Message("other air or idle speed"),
-    "I": Message("intakes in another state"),
+    "F": Message("other filter, trumpets or adapter"),
 }
 
 # A visit in a line, and against the one before.

@@ -274,3 +274,49 @@ def test_programs_say_what_an_engine_is_and_are_refused_the_same_way(client: Tes
     assert "throttles-have-power" in answer.text
     powered_off = {**move, "key": key(), "power_off": True}
     assert client.post(f"/api/visits/{visit_id}/phases/{FIRST_FIRE.slug}/moves", json=powered_off).status_code == 201
+
+
+SEEN = re.compile(r">([^<]+)<|(?:aria-label|title)=\"([^\"]*)\"")
+PHASE_OF_TWO = ("Part-throttle bank balance", "Not needed: this engine has one bank.")
+
+
+def seen(page: str) -> list[str]:
+    """What a person sees or hears of a page, without the name of the phase that one bank does not need."""
+    shown = re.sub(r"<(script|style|template).*?</\1>", "", page, flags=re.DOTALL)
+    texts = [html.unescape(one or other).strip() for one, other in SEEN.findall(shown)]
+    return [one for one in texts if one.rstrip(":") not in PHASE_OF_TWO]
+
+
+@pytest.mark.parametrize("place", PLACES)
+def test_an_engine_with_one_bank_is_told_of_no_banks_and_no_link_rods(
+    client: TestClient, shop: Database, place: str
+) -> None:
+    engine_id = engine(shop, FOUR)
+    visit_id = visit(shop, engine_id, place)
+    here = f"/visits/{visit_id}"
+    addresses = [f"{here}/{phase.slug}" for phase in PHASES]
+    for phase in (COLD_PRESET, FIRST_FIRE):
+        check_all(shop, visit_id, phase)
+    read_round(shop, visit_id, FIRST_FIRE)
+    check_all(shop, visit_id, HEAT_SOAKED)
+    uneven(shop, visit_id)
+    addresses += [f"{here}/{phase.slug}/readings" for phase in PHASES if phase is not COLD_PRESET]
+    addresses += [f"{here}/{HEAT_SOAKED.slug}/moves/new", f"{here}/sheet", f"{here}/sign-off"]
+    addresses += [f"/engines/{engine_id}", f"/engines/{engine_id}/worksheet"]
+    for address in addresses:
+        answer = client.get(address)
+        assert answer.status_code == 200, address
+        told = [one for one in seen(answer.text) if re.search(r"\bbanks?\b|link rod", one, re.IGNORECASE)]
+        assert told == [], address
+
+
+@pytest.mark.parametrize("layout", MOTORS, ids=["a bank", "a bore"])
+def test_no_stop_screw_is_drawn_or_named_where_motors_move_the_plates(
+    client: TestClient, shop: Database, layout: Layout
+) -> None:
+    visit_id = heat_soaked(shop, layout)
+    uneven(shop, visit_id)
+    engine_page = client.get(f"/engines/{visit_record(shop, visit_id).engine.ident}").text
+    assert "stop screw" not in engine_page.lower()
+    assert "link rod" not in engine_page.lower()
+    assert "stop screw" not in client.get(f"/visits/{visit_id}/sheet").text.lower()

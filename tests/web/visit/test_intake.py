@@ -143,7 +143,7 @@ def test_pages_and_paper_show_it_and_say_that_it_was_different(client: TestClien
     assert "Intakes: as it runs" in history
     assert "Intakes: filter off" in history
     assert DIFFERENT in history
-    assert "intakes in another state" in history
+    assert "other filter, trumpets or adapter" in history
     sheet = client.get(f"/visits/{second}/sheet").text
     assert f"Intakes: filter off. {DIFFERENT}" in sheet
     assert DIFFERENT in client.get(f"/visits/{second}/heat-soaked-recheck").text

@@ -169,7 +169,7 @@ def _marks(read: Sequence[VisitSummary], changed: Mapping[int, Change]) -> dict[
         if change is not None and change.common is not None and abs(change.common) > OTHER_AIR:
             letters += "A"
         if change is not None and change.other_intake:
-            letters += "I"
+            letters += "F"
         marks[visit.visit_id] = letters
         before = visit
     return marks

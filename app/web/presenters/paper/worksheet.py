@@ -13,6 +13,7 @@ from app.shop.record.settings import Settings
 from app.shop.store.tables import Engine
 from app.sync.engine.layout import Layout
 from app.sync.engine.units import MM
+from app.web.presenters.drawing import drawn_stop
 from app.web.presenters.filters import day, displacement, idle, layout_in_words, other_hardware
 from app.web.presenters.history.history import unit_remembered
 from app.web.presenters.history.history_cards import past_of
@@ -86,8 +87,8 @@ def worksheet_of(memory: EngineMemory, engine: Engine, held: Settings) -> Worksh
             WorksheetRow(
                 bank.name if two_banks else "",
                 tuple((b, values.get(b, "")) for b in bank.bores),
-                bank.stop,
-                bank.drive,
+                drawn_stop(layout, bank),
+                bank.drive if layout.linked else 0,
             )
             for bank in layout.banks
         ),

@@ -15,7 +15,7 @@ from app.shop.store.idempotency import new_key
 from app.sync.estimation.evenness import BoreVerdict, RoundResult
 from app.sync.planning.advice import AdviceKind, AdviceReason
 from app.web.presenters.adjusters import moved_coupler
-from app.web.presenters.drawing import MARKS, joint_kind, value_of
+from app.web.presenters.drawing import MARKS, drawn_stop, joint_kind, value_of
 from app.web.presenters.filters import clock
 from app.web.presenters.reading import bank_card
 from app.web.presenters.reading.card_actions import begins_round, go_on, here_of, leave, move_card, one_more
@@ -93,11 +93,12 @@ class ReadingPage:
             tiles = tuple(drawn.tile(bore) for bore in bank.bores)
             pairs = zip(bank.bores, bank.bores[1:], bank.kinds, strict=False)
             marks = tuple(CouplerMark(moved == {a, b}, joint_kind(kind)) for a, b, kind in pairs)
+            stop = drawn_stop(self.record.layout, bank)
             turns_stop = self.step.kind == AdviceKind.STOP and self.step.bank == bank.name
             half = (len(tiles) + 1) // 2 if alone and len(tiles) > MOST_IN_A_ROW else len(tiles)
-            rows.append(BoreRow("" if alone else bank.name, tiles[:half], marks[:half], bank.stop, turns_stop))
+            rows.append(BoreRow("" if alone else bank.name, tiles[:half], marks[:half], stop, turns_stop))
             if tiles[half:]:
-                rows.append(BoreRow(say(words.REAR_HALF), tiles[half:], marks[half:], bank.stop, turns_stop))
+                rows.append(BoreRow(say(words.REAR_HALF), tiles[half:], marks[half:], stop, turns_stop))
         return EngineView(tuple(rows), tuple(self._strip()), alone, self._round_count)
 
     @property
