@@ -18,6 +18,7 @@ from app.shop.commands.readings import NewReading
 from app.shop.commands.visits import NewVisit
 from app.shop.procedure.items import Item, Phase
 from app.shop.procedure.opening_speed import speed_due
+from app.shop.procedure.parts import temperatures_of
 from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED
 from app.shop.procedure.read_order import next_reading
 from app.shop.record import loader
@@ -33,6 +34,9 @@ V8 = Layout((Bank("A", (1, 2, 3, 4), 1, 1), Bank("B", (5, 6, 7, 8), 5, 5)), sens
 FOUR = Layout((Bank("A", (1, 2, 3, 4), 1, 1),))
 TWINS = Layout((Bank("A", (1, 2, 3, 4), 2, 2, ("shaft", "screw-in", "shaft")),), bypass=frozenset({1, 4}), plenum=True)
 """Two plates on each of two shafts, a screw in the coupler between them, bypass screws at the ends, a plenum."""
+AIR_COOLED = Layout((Bank("A", (1, 2), 1, 1), Bank("B", (3, 4), 3, 3)), cooling="air")
+ONE_MOTOR_A_BANK = Layout((Bank("A", (1, 2, 3), 1, 1), Bank("B", (4, 5, 6), 4, 4)), actuation="motor-per-bank")
+ONE_MOTOR_A_BORE = Layout((Bank("A", (1, 2, 3, 4), 1, 1),), actuation="motor-per-bore")
 FACTS = EngineFacts("31-0217", "Eight", 3.9 * LITER, "L", "C-104", "Blue coupe", 850 * REV_PER_MIN)
 
 
@@ -65,7 +69,7 @@ def check_all(shop: Database, visit_id: int, phase: Phase) -> None:
     record = visit_record(shop, visit_id)
     values = {item.slug: _typical(item, record) for item in items_of(record, phase) if item.needed}
     for minutes in (20, 10) if phase.rounds == "fine" else ():
-        warm = {item: values[item] for item in ("coolant", "oil")}
+        warm: dict[str, float | None] = {item: values[item] for item in temperatures_of(record.layout)}
         checks.record(shop, visit_id, key(), phase.slug, warm, "KM", AT, before(minutes))
     checks.record(shop, visit_id, key(), phase.slug, values, "KM", AT)
 

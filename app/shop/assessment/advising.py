@@ -12,6 +12,7 @@ from app.shop.assessment.progress import PhaseStatus
 from app.shop.assessment.tightening import moved_bores, to_reread
 from app.shop.assessment.verdicts import balanced, needs_preset, newest_evenness, next_of, unmoved_since_accepted
 from app.shop.procedure.items import Phase
+from app.shop.procedure.parts import needs_power_off
 from app.shop.procedure.phases import COLD_PRESET, HEAT_SOAKED
 from app.shop.procedure.read_order import NextReading, to_open_again
 from app.shop.record.visit_record import VisitRecord, move_of
@@ -45,9 +46,17 @@ class ToRead:
 def next_step(record: VisitRecord, status: PhaseStatus, now: NextReading, banks: BankAssessment | None) -> Advice:
     """The next step of a phase, with an ``AdviceReason``, a ``StepReason`` or, at part throttle, an ``Extra``.
 
+    No adjuster that holds a plate is advised where motors move the plates: it is said where one could be set by hand.
     ``status`` is how far the phase is, ``now`` the reading to take next in it, ``banks`` what the banks do off idle. A
     figure outside the shop's limits comes before whatever else there would be to do.
     """
+    advice = _next_step(record, status, now, banks)
+    if advice.adjuster is None or not needs_power_off(record.layout, advice.adjuster):
+        return advice
+    return Advice(AdviceKind.CANNOT, StepReason.ELECTRONIC, about=advice.bores)
+
+
+def _next_step(record: VisitRecord, status: PhaseStatus, now: NextReading, banks: BankAssessment | None) -> Advice:
     phase = status.phase
     if record.sign_off is not None:
         return Advice(AdviceKind.DONE, StepReason.SIGNED_OFF)
@@ -157,7 +166,7 @@ def _read_on(now: NextReading, advice: Advice | None) -> Advice:
 
 
 def _preset(record: VisitRecord, phase: Phase) -> Advice:
-    if not needs_preset(record) or (phase.slug, "preset-turns") in record.checks:
+    if record.layout.electronic or not needs_preset(record) or (phase.slug, "preset-turns") in record.checks:
         return Advice(AdviceKind.DONE, StepReason.NOTHING_READ)
     return Advice(AdviceKind.STOP, StepReason.PRESET, turns=starting(record).turns, bores=record.layout.bores)
 
@@ -178,8 +187,9 @@ def starting(record: VisitRecord) -> Preset:
 
 
 def _off_idle(record: VisitRecord, phase: Phase, now: NextReading, found: BankAssessment | None) -> Advice:
-    if len(record.layout.banks) < 2:
-        return Advice(AdviceKind.DONE, StepReason.SINGLE)
+    if not record.layout.linked:
+        why = StepReason.NOT_LINKED if record.layout.electronic else StepReason.SINGLE
+        return Advice(AdviceKind.DONE, why)
     if to_open_again(record, phase, now):
         return replace(_read_on(now, None), why=StepReason.LEVER_SHUT)
     if now.bore is not None and (found is None or now.current is not None or not found.flats):

@@ -171,7 +171,7 @@ def _assess_phase(assessment: Assessment, phase: Phase) -> PhaseAssessment:
         together=banks is not None and balanced(record, banks),
         turnbuckles=rods_are_turnbuckles(record),
         waits=None if record.sign_off is not None else gate.closed or gate.waits,
-        preset=starting(record) if phase is COLD_PRESET else None,
+        preset=starting(record) if phase is COLD_PRESET and not record.layout.electronic else None,
         cautions=phase.cautions_at(record.visit.place, parts_of(record.layout)),
         meter_range=range_of(record.meter),
         last_values=last_values_of(record, phase, due),

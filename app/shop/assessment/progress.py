@@ -158,7 +158,8 @@ def unready(record: VisitRecord, phase: Phase) -> Reason | None:
         return None
     if phase.rounds == "fine" and _waiver(record, phase) is None and (lacks := lacks_of(record)):
         return because(Waiting.NOT_HEAT_SOAKED, lack=lacks[0])
-    before = (item for item in _asked_from_the_start(record, phase) if item.before_running and item.required)
+    asked, place = _asked_from_the_start(record, phase), record.visit.place
+    before = (item for item in asked if item.comes_first(place) and item.required)
     undone = next((item for item in before if _lacks(record, phase, item)), None)
     return because(Waiting.CHECK_FIRST, item=_item(phase, undone)) if undone else None
 
@@ -169,7 +170,7 @@ def leads_to_banks(record: VisitRecord) -> bool:
     Popping at light throttle comes from banks that do not open together. As found is read hot first, because evening
     moves plates and would change what is looked for; banks that open together end the short cut.
     """
-    if len(record.layout.banks) < 2 or not POPPING.search(record.visit.why):
+    if not record.layout.linked or not POPPING.search(record.visit.why):
         return False
     found = [r for r in record.rounds if r.row.phase == HEAT_SOAKED.slug and r.closed]
     return bool(found) and not _stops(record, HEAT_SOAKED)
@@ -219,6 +220,8 @@ def _why_not_needed(record: VisitRecord, one: Phase) -> Reason | None:
         return because(NotNeeded.PRESET_EARLIER)
     if one.rounds == "openings" and len(record.layout.banks) < 2:
         return because(NotNeeded.ONE_BANK)
+    if one.rounds == "openings" and record.layout.electronic:
+        return because(NotNeeded.ELECTRONIC)
     return None
 
 

@@ -18,6 +18,7 @@ from app.shop.procedure.items import Phase
 from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED, LOCK_DOWN
 from app.shop.procedure.read_order import next_reading
 from app.shop.record import loader
+from app.shop.record.intake import IntakeState
 from app.shop.record.visit_record import VisitRecord
 from app.shop.store.database import Database
 from app.shop.training.typical import TYPICAL
@@ -27,6 +28,9 @@ from app.sync.planning.advice import Advice
 from app.sync.readings.snap import BLIPS
 
 MOST_STEPS = 90
+
+INTAKES = {"test cell": IntakeState.FILTER_OFF, "vehicle": IntakeState.FILTER_OFF, "telephone": IntakeState.AS_IT_RUNS}
+"""What is on the intakes while they are read, by place."""
 
 
 @dataclass
@@ -54,7 +58,7 @@ class DemoTechnician:
 
     def open(self, engine_id: int, place: str, job: str, why: str) -> int:
         """Open a visit."""
-        new = NewVisit(place, job, why, self.by, meter_id=1)
+        new = NewVisit(place, job, why, self.by, meter_id=1, intake=INTAKES[place])
         return visits.open_visit(self.shop, engine_id, self.key(), new, self.at())
 
     def check(self, visit_id: int, phase: Phase, **figures: float) -> None:

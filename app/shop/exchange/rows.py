@@ -35,6 +35,8 @@ OF_VISIT = (
     "by",
     "opened_at",
     "changed",
+    "intake",
+    "intake_note",
     "meter_own",
     "meter_low",
     "meter_limit",

@@ -33,6 +33,7 @@ class Requirement(StrEnum):
     COOLANT_HOT = "coolant-hot"  # temperature, maximum
     OIL_HOT = "oil-hot"  # temperature, maximum
     OVER_REV_LIMIT = "over-rev-limit"  # speed, limit: both rpm
+    HEAD_HOT = "head-hot"  # temperature, maximum
 
 
 class Waiting(StrEnum):
@@ -52,6 +53,7 @@ class NotNeeded(StrEnum):
 
     PRESET_EARLIER = "preset-earlier"
     ONE_BANK = "one-bank"
+    ELECTRONIC = "electronic"
 
 
 class ChangedPart(StrEnum):

@@ -14,6 +14,7 @@ from functools import lru_cache
 from app.shop.assessment.verdicts import evenness_of
 from app.shop.procedure.phases import FIRST_FIRE
 from app.shop.record.entries import CheckEntry
+from app.shop.record.intake import Intake, differs
 from app.shop.record.visit_record import SPEEDS, Round, VisitRecord
 from app.sync.engine.adjusters.registry import kind_of
 from app.sync.engine.events import Meter
@@ -90,6 +91,7 @@ class VisitSummary:
     rounds: int
     air_found: Conditions | None
     air_left: Conditions | None
+    intake: Intake | None
 
 
 class NotComparable(StrEnum):
@@ -110,8 +112,8 @@ class Change:
     """What changed from one visit's as left to a later one's as found.
 
     ``assessment`` says what slipped, None when the two cannot be compared; ``why_not`` then says why.
-    ``common`` is the change of ln(flow) that air and speed explain; None when they are not known at both, so that the
-    bores may have changed together by any factor.
+    ``common`` is the change of ln(flow) that air and speed explain; None when they are not known at both, or when the
+    intakes were read in another state (``other_intake``), so that the bores may have changed together by any factor.
     """
 
     before: VisitSummary
@@ -122,6 +124,7 @@ class Change:
     common: float | None
     assessment: SlipAssessment | None
     why_not: NotComparable | None = None
+    other_intake: bool = False
 
 
 def build_history(record: VisitRecord) -> VisitSummary:
@@ -154,6 +157,7 @@ def build_history(record: VisitRecord) -> VisitSummary:
         rounds=sum(r.closed for r in record.rounds),
         air_found=_conditions(record, left=False),
         air_left=_conditions(record, left=True),
+        intake=record.intake,
     )
 
 
@@ -175,9 +179,8 @@ def change(before: VisitSummary, after: VisitSummary) -> Change:
     left, found = before.left, after.found
     same_meter = before.meter_id == after.meter_id
     hot = left is not None and found is not None and left.hot and found.hot
-    common = None
-    if before.air_left is not None and after.air_found is not None and after.meter.quantity == "flow":
-        common = expected_common(before.air_left, after.air_found)
+    other_intake = differs(before.intake, after.intake)
+    common = None if other_intake else _common(before, after)
     why_not: NotComparable | None = None
     if left is None or found is None:
         why_not = NotComparable.NO_ROUND
@@ -199,7 +202,14 @@ def change(before: VisitSummary, after: VisitSummary) -> Change:
             common,
             left_meter=before.meter,
         )
-    return Change(before, after, same_meter, before.fitting_id == after.fitting_id, hot, common, assessment, why_not)
+    same_fitting = before.fitting_id == after.fitting_id
+    return Change(before, after, same_meter, same_fitting, hot, common, assessment, why_not, other_intake)
+
+
+def _common(before: VisitSummary, after: VisitSummary) -> float | None:
+    if before.air_left is None or after.air_found is None or after.meter.quantity != "flow":
+        return None
+    return expected_common(before.air_left, after.air_found)
 
 
 def creep(changed: Sequence[Change]) -> Creep | None:

@@ -126,6 +126,8 @@ class VisitEntry(Entry):
     meter_own: float | None
     meter_low: float | None
     meter_limit: float | None
+    intake: str | None
+    intake_note: str | None
 
 
 @dataclass(frozen=True, slots=True)

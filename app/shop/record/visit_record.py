@@ -20,6 +20,7 @@ from app.shop.record.entries import (
     VisitEntry,
     WaiverEntry,
 )
+from app.shop.record.intake import Intake, intake_of
 from app.shop.record.measures import RECORDED, Units
 from app.shop.record.settings import DEFAULTS, Settings
 from app.shop.record.superseding import current, places
@@ -211,6 +212,11 @@ class VisitRecord:
             last_reading=max((r.newest for r in self.rounds), default=0),
             last_speed=max((speed.ident for r in self.rounds for speed in r.speeds), default=0),
         )
+
+    @property
+    def intake(self) -> Intake | None:
+        """What sat on the intakes while they were read; None where it was not told."""
+        return intake_of(self.visit.intake, self.visit.intake_note)
 
     def newest_check(self, phase: str, item: str) -> CheckEntry | None:
         """The newest row of an item, whether it stands or takes one back."""

@@ -164,7 +164,9 @@ class Visit(Evidence, table=True):
     """One time the engine is worked on. ``setup`` is the version of the settings it is judged by, None the defaults.
 
     ``changed`` names what was changed since the last sign-off, with commas between. ``meter_own``, ``meter_low`` and
-    ``meter_limit`` are what its meter had repeated in the visits before, None where those tell too little.
+    ``meter_limit`` are what its meter had repeated in the visits before, None where those tell too little. ``intake``
+    is the code of what sat on the intakes while they were read, ``intake_note`` what a person wrote; None where it
+    was not told.
     """
 
     __table_args__ = (UniqueConstraint("engine_id", "number"), STRICT)
@@ -182,6 +184,8 @@ class Visit(Evidence, table=True):
     meter_own: float | None = Field(default=None, sa_type=REAL)
     meter_low: float | None = Field(default=None, sa_type=REAL)
     meter_limit: float | None = Field(default=None, sa_type=REAL)
+    intake: str | None = Field(default=None, sa_type=Text)
+    intake_note: str | None = Field(default=None, sa_type=Text)
 
 
 class RoundRow(Evidence, table=True):

@@ -6,6 +6,7 @@ What changes with the engine's state (advice, verdicts, bank balance) has module
 from collections.abc import Mapping
 
 from app.shop.procedure.codes import SetAside, SkipReason
+from app.shop.procedure.parts import Metal
 from app.wording.message import Message
 from app.wording.reasons import TABLES
 
@@ -40,7 +41,7 @@ COMPLETE = Message("complete, {read} of {total}")
 LEVER = Message("lever on", note="followed by the feeler that holds the central lever")
 MEAN = Message("mean", note="of all bores")
 TOLERANCE = Message("tolerance")
-COOLANT = Message("coolant")
+METAL: Mapping[Metal, Message] = {"coolant": Message("coolant"), "head": Message("cylinder head")}
 
 # Verdict
 

@@ -33,7 +33,11 @@ def _earlier_phase(reason: Reason) -> str:
     return say(EARLIER_PHASE, phase=phase, missing=missing)
 
 
-HEAT_PARTS: Mapping[str, Message] = {"coolant": Message("coolant"), "oil": Message("oil")}
+HEAT_PARTS: Mapping[str, Message] = {
+    "coolant": Message("coolant"),
+    "head": Message("cylinder head"),
+    "oil": Message("oil"),
+}
 EARLIER_PHASE = Message("First finish {phase}: {missing}.")
 
 REQUIREMENTS: Mapping[Requirement, Worded] = {
@@ -90,6 +94,10 @@ REQUIREMENTS: Mapping[Requirement, Worded] = {
         "Close the lever and stop the engine now. It ran at {speed} rpm, the rev limit is {limit} rpm. Find out why "
         "before you open the lever again. Then enter the new speed."
     ),
+    Requirement.HEAD_HOT: Message(
+        "Stop the engine now. Cylinder head {temperature}, shop maximum {maximum}. Let it cool in moving air. Check "
+        "cooling fan, shrouds and fins. Find the cause. Then enter the new temperature."
+    ),
 }
 
 WAITING: Mapping[Waiting, Worded] = {
@@ -107,6 +115,7 @@ NOT_NEEDED: Mapping[NotNeeded, Worded] = {
         "Not needed: preset on an earlier visit, hardware unchanged. Read the as-found round first."
     ),
     NotNeeded.ONE_BANK: Message("Not needed: this engine has one bank."),
+    NotNeeded.ELECTRONIC: Message("Not needed: electronic throttles have no link rods to balance."),
 }
 
 PARTS: Mapping[ChangedPart, Message] = {

@@ -62,6 +62,7 @@ def opened(page: Page, hand: Technician) -> None:
     """A first visit, in the test cell."""
     hand.press("Open a visit")
     page.get_by_label("Test cell").check()
+    page.get_by_label("Filter off").check()
     page.get_by_label("Job number").fill("1184")
     page.get_by_label("Reason for the visit").fill("First sync")
     page.get_by_label("Your initials").fill("KM")
@@ -152,6 +153,7 @@ def comes_back(page: Page, hand: Technician, server: str) -> None:
     hand.bench.slip(next(iter(hand.bench.layout.couplers())), 1.5)
     hand.press("Open a visit")
     page.get_by_label("Vehicle").check()
+    page.get_by_label("As it runs").check()
     page.get_by_label("Your initials").fill("KM")
     hand.press("Open the visit")
     expect(page.get_by_role("heading", name="First fire")).to_be_visible()

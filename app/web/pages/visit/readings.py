@@ -29,7 +29,7 @@ from app.web.presenters.reading.keypad import Entry, Wanted, speed_item
 from app.web.presenters.reading.reading_page import ReadingPage
 from app.wording.reasons import problems_in_words
 from app.wording.work.safety import safety_lines
-from app.wording.work.telephone import advice_prompt, speed_prompt
+from app.wording.work.telephone import Reading, advice_prompt, speed_prompt
 
 router = APIRouter()
 
@@ -188,11 +188,20 @@ def _spoken(record: VisitRecord, phase: Phase, shown: ReadingPage) -> str:
     """What is read out over the telephone here; empty at any other place."""
     if record.visit.place != "telephone" or record.sign_off is not None or phase.rounds == "none" or shown.waits:
         return ""
-    above = shown.due.from_above or (shown.due.current is None and shown.wanted.above)
     if shown.opening_speed is not None:
         return speed_prompt(shown.opening_speed.opening, shown.opening_speed.from_above or shown.wanted.above)
-    columns = record.meter.quantity == "vacuum"
-    return advice_prompt(shown.step, record.layout, shown.selected, shown.due.opening, above, columns)
+    due = shown.due
+    spoken = Reading(
+        bore=shown.selected,
+        unit=record.meter.unit_name,
+        lever=due.opening,
+        above=due.from_above or (due.current is None and shown.wanted.above),
+        columns=record.meter.quantity == "vacuum",
+        connected=record.last_reading > 0,
+        begun=due.current is not None and (bool(due.current.entered) or due.opening > 0),
+        opened=any(one.row.opening for one in record.rounds),
+    )
+    return advice_prompt(shown.step, record.layout, spoken)
 
 
 def _desk(

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from app.shop.assessment.assessment import Assessment
+from app.shop.record.intake import differs
 from app.shop.record.visit_record import Round, VisitRecord
 from app.sync.engine.units import REV_PER_MIN
 from app.web.presenters.filters import moment
@@ -10,6 +11,7 @@ from app.web.presenters.steps import made_words, move_words
 from app.wording.language import to_the_customer
 from app.wording.message import say
 from app.wording.office import paper
+from app.wording.office.intake import different, intake_line
 from app.wording.quantities import feeler as feeler_words
 from app.wording.quantities import unit_of
 from app.wording.stored import as_stored
@@ -38,12 +40,14 @@ class FileLine:
 
 @dataclass(frozen=True, slots=True)
 class FilePage:
-    """The readings of a visit for the file. ``remarks`` are what was corrected, skipped or waived, and why."""
+    """The readings of a visit for the file. ``remarks`` are what was corrected, skipped or waived, and why; ``intake``
+    is what sat on the intakes, and that it was something else at the visit before."""
 
     unit: str
     bores: tuple[int, ...]
     lines: tuple[FileLine, ...]
     remarks: tuple[str, ...]
+    intake: str
 
 
 @to_the_customer()
@@ -59,7 +63,15 @@ def file_page(assessment: Assessment) -> FilePage:
             waiting = [m for m in waiting if m.after_reading >= begun]
             lines.append(FileLine(_round(assessment, one)))
     lines += [FileLine(None, made_words(m, record)) for m in waiting]
-    return FilePage(unit_of(record.meter).name, record.layout.bores, tuple(lines), tuple(_remarks(record)))
+    unit, remarks = unit_of(record.meter).name, tuple(_remarks(record))
+    return FilePage(unit, record.layout.bores, tuple(lines), remarks, _intake(record))
+
+
+def _intake(record: VisitRecord) -> str:
+    line, before = intake_line(record.intake), record.before
+    if before is not None and differs(before.intake, record.intake):
+        return f"{line}. {different(before.intake, record.intake)}"
+    return line
 
 
 def _round(assessment: Assessment, one: Round) -> FileRound:

@@ -94,7 +94,7 @@ def card(
         held = say(lever, feeler=feeler(speed.opening, record.units))
         return Card("lever", say(words.ENTER_OPENING_SPEED), held)
     match advice.kind:
-        case AdviceKind.DONE if advice.why is StepReason.SINGLE:
+        case AdviceKind.DONE if advice.why in (StepReason.SINGLE, StepReason.NOT_LINKED):
             return Card("none", title, reason, (go_on(assessment, phase),))
         case AdviceKind.DONE:
             other = to_opening_speed(judged) or (one_more(),)
