@@ -105,7 +105,11 @@ class Reading(v4.Reading):
 
 
 class Move(v4.Move):
-    """One adjustment; one that supersedes another says how that was really made, or that it was not."""
+    """One adjustment made: turns, flats, or metres of blade, by kind; the leaves of a blade in metres.
+
+    Turns of a stop screw or of a coupler's screw are positive inward, those of a bypass screw outward. One that
+    supersedes another says how that was really made, or that it was not.
+    """
 
     taken_back: Annotated[bool, Field(description=TAKEN_BACK)] = False
 
