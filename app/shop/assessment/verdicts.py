@@ -6,6 +6,7 @@ from functools import lru_cache
 from statistics import fmean
 from typing import NamedTuple
 
+from app.shop.assessment.round_results import evenness_of, newest_evenness
 from app.shop.assessment.since_left import suspect_of
 from app.shop.assessment.tightening import stands_as_before, to_reread
 from app.shop.procedure.items import Phase
@@ -21,7 +22,6 @@ from app.sync.engine.hardware import Hardware
 from app.sync.engine.layout import Layout
 from app.sync.estimation.column_start import read_by_columns
 from app.sync.estimation.conformity import Conformity
-from app.sync.estimation.evenness import RoundResult, evenness
 from app.sync.estimation.filter import run_filter
 from app.sync.estimation.posterior import Posterior
 from app.sync.estimation.prior_transfer import prior_from_history
@@ -32,7 +32,6 @@ LESSONS_BACK = 3
 """Earlier visits that are learned from; what was before them counts for little by now."""
 
 _next_move = lru_cache(maxsize=128)(next_move)
-_evenness = lru_cache(maxsize=128)(evenness)
 """The same facts are judged several times for one page: by the phase that is open, by the card, by what is missing."""
 
 Values = tuple[tuple[int, float], ...]
@@ -61,38 +60,6 @@ def _balance(
     )
 
 
-def evenness_of(record: VisitRecord, one: Round, window: float) -> RoundResult:
-    """How even the bores stand as of a round, judged by a window given as a fraction of the mean.
-
-    Every reading of the same phase and opening counts that was taken since the last move before it.
-    """
-    return _evenness(
-        record.layout,
-        one.in_base_units,
-        record.meter_as_read(),
-        window,
-        tuple(reading for round_ in same_state(record, one) for reading in round_.in_base_units),
-        record.settings.pass_probability,
-    )
-
-
-def same_state(record: VisitRecord, one: Round) -> list[Round]:
-    """The rounds before one that were read with the same settings: of its phase and opening, with no move between.
-
-    Another phase is another state: the engine was tightened, or stood and was started again.
-    """
-    moved = max((move.after_reading for move in record.moves if move.after_reading < one.newest), default=0)
-    return [
-        earlier
-        for earlier in record.rounds
-        if earlier.row.number < one.row.number
-        and (earlier.row.phase, earlier.lever) == (one.row.phase, one.lever)
-        and earlier.readings
-        and not earlier.in_question
-        and all(reading.ident > moved for reading in earlier.readings)
-    ]
-
-
 def next_of(record: VisitRecord, phase: Phase, until: Round | None = None) -> Advice | None:
     """The one next move of a phase that is read at idle, as of the round ``until`` or of now; None in the others."""
     if phase.rounds == "coarse":
@@ -117,18 +84,6 @@ def next_of(record: VisitRecord, phase: Phase, until: Round | None = None) -> Ad
     if advice.kind is AdviceKind.MEASURE and skipped == list(advice.bores):
         return Advice(AdviceKind.CANNOT, AdviceReason.SKIPPED, about=tuple(skipped))
     return advice
-
-
-def newest_evenness(record: VisitRecord, phase: Phase, until: Round | None = None) -> RoundResult | None:
-    """How even the bores stand as of the newest round at idle of a phase, or of the round ``until``.
-
-    None before it was read, or once something was moved since.
-    """
-    mine = [until] if until else [r for r in record.rounds if r.row.phase == phase.slug and r.row.opening == 0]
-    one = mine[-1] if mine else None
-    if one is None or not one.readings or (until is None and record.moved_since(one, at_idle=True)):
-        return None
-    return evenness_of(record, one, record.settings.window(phase.slug))
 
 
 def visit_prior(record: VisitRecord, back: int = LESSONS_BACK) -> Posterior | None:

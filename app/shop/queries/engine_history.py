@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from functools import lru_cache
 
-from app.shop.assessment.verdicts import evenness_of
+from app.shop.assessment.round_results import evenness_of
 from app.shop.procedure.phases import FIRST_FIRE
 from app.shop.record.entries import CheckEntry
 from app.shop.record.visit_record import SPEEDS, Round, VisitRecord
