@@ -43,13 +43,13 @@ class ToRead:
     kind: Literal["turn", "closing", "again"]
 
 
-def next_step(record: VisitRecord, status: PhaseStatus, now: NextReading, banks: BankAssessment | None) -> Advice:
+def next_step(record: VisitRecord, status: PhaseStatus, banks: BankAssessment | None) -> Advice:
     """The next step of a phase, with an ``AdviceReason``, a ``StepReason`` or, at part throttle, an ``Extra``.
 
-    ``status`` is how far the phase is, ``now`` the reading to take next in it, ``banks`` what the banks do off idle. A
-    figure outside the shop's limits comes before whatever else there would be to do.
+    ``status`` is how far the phase is, ``banks`` what the banks do off idle. A figure outside the shop's limits comes
+    before whatever else there would be to do.
     """
-    phase = status.phase
+    phase, now = status.phase, status.due
     if record.sign_off is not None:
         return Advice(AdviceKind.DONE, StepReason.SIGNED_OFF)
     if status.stops:
@@ -69,7 +69,7 @@ def next_step(record: VisitRecord, status: PhaseStatus, now: NextReading, banks:
         return Advice(AdviceKind.DONE, AdviceReason.COARSE)
     contradicted = advice.why in (AdviceReason.MISREAD, AdviceReason.DISAGREE)
     if phase.rounds == "last" and status.done and advice.kind is not AdviceKind.DONE and not contradicted:
-        return Advice(AdviceKind.DONE, StepReason.WAIVED if status.override is not None else StepReason.AS_BEFORE)
+        return Advice(AdviceKind.DONE, StepReason.WAIVED) if status.override is not None else _left(record, phase)
     stuck = phase.rounds == "last" and advice.kind is AdviceKind.CANNOT
     if stuck or (advice.adjuster is not None and not phase.may_move(advice.adjuster)):
         return _after_tightening(record, status, advice)
@@ -102,22 +102,33 @@ def _checked_since(record: VisitRecord, checked: CheckEntry | None, bore: int) -
 
 
 def _after_tightening(record: VisitRecord, status: PhaseStatus, advice: Advice) -> Advice:
-    """The step once the round of lock-down is complete: what tightening moved, or what the verdict asks for."""
-    stands = newest_evenness(record, status.phase)
+    """The step once the round of lock-down is complete: that it stands, what moved, or what the verdict asks for.
+
+    What tightening moved without taking it out of the tolerance stays: the verdict is about the engine as left.
+    """
+    left, stands = _left(record, status.phase), newest_evenness(record, status.phase)
+    if left.why is not StepReason.AS_BEFORE:
+        return left
     if moved := moved_bores(record):
         return Advice(AdviceKind.CANNOT, StepReason.TIGHTENING, about=moved)
-    if stands is not None and stands.verdict in (Conformity.EVEN, Conformity.LIMIT):
-        even = stands.verdict is Conformity.EVEN
-        return Advice(AdviceKind.DONE, AdviceReason.EVEN if even else AdviceReason.METER_LIMIT)
     if again := to_reread(record):
         return Advice(AdviceKind.MEASURE, AdviceReason.DOUBTFUL, bores=again)
     if unmoved_since_accepted(record):
-        return Advice(AdviceKind.DONE, StepReason.AS_BEFORE)
+        return left
     undecided = stands is not None and stands.verdict is Conformity.UNDECIDED
     if stands is not None and undecided and stands.counted < MOST_LOOKS * len(record.layout.bores):
         doubtful = stands.decision.read_next or (stands.least_likely,)
         return Advice(AdviceKind.MEASURE, AdviceReason.DOUBTFUL, bores=doubtful[:1])
     return Advice(AdviceKind.CANNOT, StepReason.UNEVEN, about=advice.bores or advice.about)
+
+
+def _left(record: VisitRecord, phase: Phase) -> Advice:
+    """That nothing is left to do in a phase: by its verdict, and where that passes nothing, as the engine stands as it
+    did."""
+    stands = newest_evenness(record, phase)
+    by_verdict = {Conformity.EVEN: AdviceReason.EVEN, Conformity.LIMIT: AdviceReason.METER_LIMIT}
+    why = by_verdict.get(stands.verdict) if stands is not None else None
+    return Advice(AdviceKind.DONE, why or StepReason.AS_BEFORE)
 
 
 def to_read(phase: Phase, now: NextReading, advice: Advice) -> tuple[ToRead, ...]:
