@@ -1,9 +1,12 @@
 """The first move of a return, and a bore that does not answer: what comes before another adjustment."""
 
+from operator import itemgetter
+
 import pytest
 
 from app.shop.assessment.assessment import assess
 from app.shop.assessment.round_results import as_last_read
+from app.shop.assessment.since_left import suspect_of
 from app.shop.assessment.verdicts import next_of
 from app.shop.commands import checks, meters, moves, readings, visits
 from app.shop.commands.meters import NewMeter
@@ -11,7 +14,10 @@ from app.shop.commands.moves import NewMove
 from app.shop.commands.readings import NewReading
 from app.shop.commands.visits import NewVisit
 from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED
+from app.shop.queries import history_cache
+from app.shop.queries.engine_history import changes
 from app.shop.store.database import Database
+from app.sync.engine.layout import StopScrew
 from app.sync.engine.units import THOU
 from app.sync.planning.advice import Advice
 from app.wording.quantities import unit_named
@@ -33,6 +39,24 @@ def test_the_first_move_of_a_return_is_at_what_slipped(shop: Database) -> None:
     advice = next_of(visit_record(shop, returned), HEAT_SOAKED)
     assert advice is not None
     assert (advice.kind, advice.near, advice.far) == ("blade", 7, 8)
+
+
+AIR = {"air-pressure": 101.3, "air-temperature": 20.0, "idle-speed": 850.0}
+
+
+@pytest.mark.parametrize("bank", ["A", "B"])
+def test_a_whole_bank_that_slipped_is_told_by_the_days_air(shop: Database, bank: str) -> None:
+    """The air is 11 % thinner, and so is the flow of one bank: it is the other one that opened, to read as it did."""
+    past = Past(shop)
+    past.visit([6.5] * 8, [6.5] * 8, air=AIR, rounds=2)
+    found = [6.5 if (bore < 4) == (bank == "A") else 5.75 for bore in range(8)]
+    thin = {**AIR, "air-pressure": 90.0}
+    returned = visit_record(shop, past.visit(found, signed=False, air=thin, rounds=2))
+    assert suspect_of(returned) == StopScrew(bank)
+    with shop.reading() as session:
+        (told,) = changes(history_cache.of_engine(session, past.engine_id).visits).values()
+    assert told.assessment is not None
+    assert max(told.assessment.odds.items(), key=itemgetter(1))[0] == StopScrew(bank)
 
 
 def test_a_bore_that_stays_low_after_two_feelers_is_checked_for_a_leak(shop: Database) -> None:
