@@ -43,13 +43,13 @@ class ToRead:
     kind: Literal["turn", "closing", "again"]
 
 
-def next_step(record: VisitRecord, status: PhaseStatus, banks: BankAssessment | None) -> Advice:
+def next_step(record: VisitRecord, status: PhaseStatus, now: NextReading, banks: BankAssessment | None) -> Advice:
     """The next step of a phase, with an ``AdviceReason``, a ``StepReason`` or, at part throttle, an ``Extra``.
 
-    ``status`` is how far the phase is, ``banks`` what the banks do off idle. A figure outside the shop's limits comes
-    before whatever else there would be to do.
+    ``status`` is how far the phase is, ``now`` the reading to take next in it, ``banks`` what the banks do off idle. A
+    figure outside the shop's limits comes before whatever else there would be to do.
     """
-    phase, now = status.phase, status.due
+    phase = status.phase
     if record.sign_off is not None:
         return Advice(AdviceKind.DONE, StepReason.SIGNED_OFF)
     if status.stops:

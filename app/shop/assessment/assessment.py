@@ -17,7 +17,7 @@ from app.shop.procedure.items import Item, Phase
 from app.shop.procedure.limits import range_of
 from app.shop.procedure.parts import parts_of
 from app.shop.procedure.phases import COLD_PRESET, HEAT_SOAKED, LOCK_DOWN
-from app.shop.procedure.read_order import NextReading
+from app.shop.procedure.read_order import NextReading, next_reading
 from app.shop.procedure.recheck import recheck
 from app.shop.reasons import Reason
 from app.shop.record.visit_record import Round, VisitRecord
@@ -144,10 +144,10 @@ def assess(record: VisitRecord) -> Assessment:
 
 
 def _assess_phase(assessment: Assessment, phase: Phase) -> PhaseAssessment:
-    record, status = assessment.record, assessment.status(phase)
-    due = status.due
+    record = assessment.record
+    status, due = assessment.status(phase), next_reading(record, phase)
     banks = balance_of(record) if phase.rounds == "openings" else None
-    step = next_step(record, status, banks)
+    step = next_step(record, status, due, banks)
     opening, from_above = lever(due, banks, step)
     gate = gate_of(record, phase.slug, assessment.status)
     tolerance = record.settings.window(phase.slug) if phase.rounds != "none" else 0.0

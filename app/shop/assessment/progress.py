@@ -15,7 +15,7 @@ from app.shop.procedure.items import Item, Phase
 from app.shop.procedure.limits import stop_for
 from app.shop.procedure.parts import Part, parts_of
 from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED, PHASES, phase_named
-from app.shop.procedure.read_order import NextReading, next_opening, next_reading, to_open_again
+from app.shop.procedure.read_order import next_opening, was_shut
 from app.shop.procedure.recheck import reasons
 from app.shop.procedure.requirements import NotNeeded, Requirement, Waiting
 from app.shop.reasons import Reason, because
@@ -48,8 +48,8 @@ class Missing:
 class PhaseStatus:
     """Where a phase stands.
 
-    ``items`` are what it asks for of this engine in this place, ``due`` is the reading to take next in it;
-    ``not_needed_because`` says why nothing is asked of it this time, None when something is.
+    ``items`` are what it asks for of this engine in this place; ``not_needed_because`` says why nothing is asked of it
+    this time, None when something is.
 
     ``stops`` are figures outside the shop's limits; they are among what is missing. ``heat`` is how far the engine is
     heat-soaked, where the phase waits for that. ``done``: nothing is missing, or what is may be waived and was.
@@ -57,7 +57,6 @@ class PhaseStatus:
 
     phase: Phase
     items: tuple[Item, ...]
-    due: NextReading
     missing: tuple[Missing, ...]
     override: WaiverEntry | None
     not_needed_because: Reason | None = None
@@ -84,16 +83,16 @@ def progress(record: VisitRecord) -> tuple[PhaseStatus, ...]:
 
 def status_of(record: VisitRecord, phase: Phase) -> PhaseStatus:
     """How far one phase is."""
-    override, items, due = _waiver(record, phase), items_of(record, phase), next_reading(record, phase)
+    override, items = _waiver(record, phase), items_of(record, phase)
     if not_needed := _why_not_needed(record, phase):
-        return PhaseStatus(phase, items, due, (), override, not_needed)
+        return PhaseStatus(phase, items, (), override, not_needed)
     stops, heat = _stops(record, phase), soak_of(record) if phase.rounds == "fine" else None
     lacks = [Missing("stop", stop, must=True) for stop in stops]
     lacks += [Missing(i.slug, _item(phase, i), i.required) for i in items if _lacks(record, phase, i)]
     if heat is not None and heat.lacks:
         lacks.append(Missing(GATE, because(Requirement.HEAT_SOAK, lacks=heat.lacks)))
-    lacks += [*_lacks_of_speed(record, phase, items), *_missing_rounds(record, phase, due)]
-    return PhaseStatus(phase, items, due, tuple(lacks), override, None, stops, heat)
+    lacks += [*_lacks_of_speed(record, phase, items), *_missing_rounds(record, phase)]
+    return PhaseStatus(phase, items, tuple(lacks), override, None, stops, heat)
 
 
 def items_of(record: VisitRecord, one: Phase) -> tuple[Item, ...]:
@@ -254,7 +253,7 @@ def _lacks(record: VisitRecord, one: Phase, item: Item) -> bool:
     return item.fresh and _is_stale(record, item, check)
 
 
-def _missing_rounds(record: VisitRecord, one: Phase, due: NextReading) -> list[Missing]:
+def _missing_rounds(record: VisitRecord, one: Phase) -> list[Missing]:
     accepted = accepted_round(record, one)
     match one.rounds:
         case "coarse":
@@ -269,20 +268,20 @@ def _missing_rounds(record: VisitRecord, one: Phase, due: NextReading) -> list[M
             if one.rounds == "fine":
                 return [Missing(item, why) for item, why in snap.lacks_of(record)]
         case "openings":
-            return _missing_openings(record, one, due)
+            return _missing_openings(record, one)
         case "none":
             pass
     return []
 
 
-def _missing_openings(record: VisitRecord, one: Phase, due: NextReading) -> list[Missing]:
+def _missing_openings(record: VisitRecord, one: Phase) -> list[Missing]:
     match next_opening(record, [r for r in record.rounds if r.row.phase == one.slug]):
         case None:
             pass
         case 0.0:
             return [_round(Requirement.IDLE_ROUND)]
-        case _:
-            shut = to_open_again(record, one, due)
+        case opening:
+            shut = was_shut(record, one, (opening, False))
             return [_round(Requirement.LEVER_SHUT if shut else Requirement.OPENING_ROUNDS)]
     found = balance_of(record)
     if found is None or not balanced(record, found):
