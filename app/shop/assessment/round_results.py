@@ -2,6 +2,7 @@
 
 from functools import lru_cache
 
+from app.shop.assessment.lessons import sharing_of
 from app.shop.procedure.items import Phase
 from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.record.visit_record import Round, VisitRecord
@@ -23,6 +24,7 @@ def evenness_of(record: VisitRecord, one: Round, window: float) -> RoundResult:
         window,
         tuple(reading for round_ in same_state(record, one) for reading in round_.in_base_units),
         record.settings.pass_probability,
+        sharing_of(record),
     )
 
 
@@ -75,4 +77,5 @@ def as_last_read(record: VisitRecord) -> RoundResult | None:
         record.settings.fine_window,
         (*last.values(), *state),
         record.settings.pass_probability,
+        sharing_of(record),
     )

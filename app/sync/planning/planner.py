@@ -11,18 +11,18 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
-from itertools import takewhile
 
 from app.sync.engine.adjusters.kind import ScrewWithGain
 from app.sync.engine.adjusters.registry import adjuster_of, kind_at, kind_of, own_adjuster, own_screws
 from app.sync.engine.engine_air import Ambient, usual_breathing
 from app.sync.engine.events import Event, IdleSpeed, Meter, Move, Reading
 from app.sync.engine.hardware import Hardware
-from app.sync.engine.layout import Adjuster, Layout
+from app.sync.engine.layout import Adjuster, Layout, StopScrew
+from app.sync.estimation.column_sharing import sharing_learned
 from app.sync.estimation.column_start import read_by_columns
 from app.sync.estimation.conformity import Conformity, Decision
 from app.sync.estimation.evenness import evenness
-from app.sync.estimation.filter import predicted_readings, run_filter
+from app.sync.estimation.filter import followed, predicted_readings
 from app.sync.estimation.posterior import Posterior, prior_for
 from app.sync.estimation.predict import predict
 from app.sync.estimation.uncertain_gains import A_LITTLE
@@ -38,9 +38,9 @@ from app.sync.planning.evaluation import (
     plausible_stacks,
 )
 from app.sync.planning.optimize import Plan, first_at, optimize
-from app.sync.planning.recent_events import SEEN, moves_at, remembered, since_last_move, since_last_seen
+from app.sync.planning.recent_events import SEEN, moves_at, recently_turned, remembered, since_last_move, weariness
 from app.sync.planning.uncertain_screws import as_if_known, screw_room, turned_out
-from app.sync.readings.observation import aimed_at, far_from_others
+from app.sync.readings.observation import far_from_others, own_of
 from app.sync.readings.repeat_checks import excess_scatter, inconsistent
 from app.sync.readings.rounds import reading_sd
 
@@ -131,22 +131,27 @@ def next_move(
     if since and not any(e.closing for e in since) and not moves_at(events):
         return Advice(AdviceKind.MEASURE, AdviceReason.CLOSE_ROUND, bores=(since[0].bore,))
     start = read_by_columns(start or start_prior(layout, hardware, displacement, wanted_speed), meter, events)
-    posterior = _followed(start, meter, tuple(remembered(events, layout)))
+    start = sharing_learned(start, meter, events)
+    posterior = followed(start, meter, tuple(remembered(events, layout)))
     extra = max(len(since) - len(layout.bores) - 1, 0)
-    reachable = max(aimed_at(window, meter), achievable_tolerance(posterior))
+    reachable = max(window, achievable_tolerance(posterior))
     task = PlanningProblem(
         plausible_stacks(blades, posterior),
         reachable,
         any(isinstance(e, IdleSpeed) for e in events),
         DEAR + RISING * extra,
-        READ_MINUTES * len({e.bore for e in since}),
+        READ_MINUTES * len({e.bore for e in since}) + weariness(layout, events),
+        own_of(meter),
         _opened(start, events),
-        no_way=_recently_turned(events),
+        no_way=recently_turned(events),
     )
     standing = outcomes(posterior, task, [no_change(layout)])
+    if standing.off_speed[0] > LOST:
+        further = 1 if standing.speed[0] > 0 else -1
+        task = replace(task, no_way=task.no_way | {(StopScrew(bank.name), further) for bank in layout.banks})
     bench = _PlanningContext(posterior, meter, task, standing, events, [e.bore for e in since])
     if decision is None and since:
-        decision = evenness(layout, since, meter, window).decision
+        decision = evenness(layout, since, meter, window, sharing=posterior.engine.sharing).decision
     even = decision is not None and decision.conformity is Conformity.EVEN and standing.off_speed[0] <= LOST
     if not even and standing.all_inside[0] < ENOUGH and (plan := _plan(bench)):
         if suspect is not None and not moves_at(events):
@@ -172,17 +177,6 @@ def start_prior(
     """
     engine = usual_breathing(len(layout.bores), displacement, wanted_speed, layout.plenum, ambient)
     return prior_for(layout, hardware, engine)
-
-
-def _followed(start: Posterior, meter: Meter, events: tuple[Event, ...]) -> Posterior:
-    """``run_filter``, with the posterior before the last move remembered from when it was asked before."""
-    if not (moves := moves_at(events)):
-        return run_filter(start, meter, events)
-    last = moves[-1]
-    return run_filter(_before_move(start, meter, events[:last]), meter, events[last:])
-
-
-_before_move = lru_cache(maxsize=256)(_followed)
 
 
 def _to_read_again(layout: Layout, meter: Meter, since: Sequence[Reading]) -> Advice | None:
@@ -308,32 +302,6 @@ def _opened(start: Posterior, events: Sequence[Event]) -> dict[Adjuster, float]:
     return opened
 
 
-def _recently_turned(events: Sequence[Event]) -> frozenset[tuple[Adjuster, int]]:
-    """The screws that are not to be turned, each with the way: the sign of its turns.
-
-    Neither way while nothing was seen since it was turned, and not back again where it went to and fro with nothing
-    else moved: no more is known then than when it was turned, and that another turn looks better has only come out of
-    the search.
-    """
-    found: set[tuple[Adjuster, int]] = set()
-    for event in since_last_seen(events):
-        if not isinstance(event, SEEN) and _is_turned(event):
-            found |= {(adjuster_of(event), 1), (adjuster_of(event), -1)}
-    made = [event for event in reversed(events) if not isinstance(event, SEEN)]
-    last = adjuster_of(made[0]) if made else None
-    run = takewhile(lambda one: adjuster_of(one) == last, made)
-    ways = [1 if one.amount > 0 else -1 for one in run if _is_turned(one)]
-    if last is not None and set(ways) == {1, -1}:
-        found.add((last, -ways[0]))
-    return frozenset(found)
-
-
-def _is_turned(move: Move) -> bool:
-    """Whether a screw was turned that changes the idle."""
-    kind = kind_of(move.kind)
-    return kind.at_idle and kind.unit == "turns"
-
-
 def _why_unadjustable(bore: int, bench: _PlanningContext) -> AdviceReason | None:
     """Why no move can even a bore against the others; None where one can."""
     own = own_adjuster(bench.layout, bore)
@@ -369,7 +337,7 @@ def _last_round(bench: _PlanningContext, closed: bool, decision: Decision | None
     if extra < MOST_EXTRA and decision.conformity is not Conformity.NOT_EVEN:
         bores = decision.read_next[:1] if decision.rounds is not None else ()
         return Advice(AdviceKind.MEASURE, AdviceReason.DOUBTFUL, bores=bores or (_most_doubtful(bench),))
-    if plan := _plan(bench, force=True):
+    if not weariness(bench.layout, bench.events) and (plan := _plan(bench, force=True)):
         return _towards(plan, bench)
     about = tuple(sorted((*decision.above, *decision.below))) or tuple(by_doubt[:1])
     return Advice(AdviceKind.CANNOT, AdviceReason.NOTHING_HELPS, about=about)

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from app.sync.engine.air import pressure_sensitivity
-from app.sync.engine.engine_air import IDLE_RATIO
+from app.sync.engine.engine_air import IDLE_RATIO, sharing_of
 from app.sync.engine.events import Meter
 from app.sync.engine.layout import Layout
 from app.sync.readings.observation import log_air
@@ -133,8 +133,8 @@ def log_changes(
     ageing = AGEING if heat_soaked else NOT_SOAKED
     changes, variances = [], []
     for bore in bores:
-        was, was_sd = log_air(left[bore].mean, left_meter or meter, layout.plenum)
-        now, now_sd = log_air(found[bore].mean, meter, layout.plenum)
+        was, was_sd = log_air(left[bore].mean, left_meter or meter, sharing_of(layout.plenum))
+        now, now_sd = log_air(found[bore].mean, meter, sharing_of(layout.plenum))
         changes.append(now - was)
         contradicted = sum(MISREAD_SPREAD**2 for pooled in (left[bore], found[bore]) if not pooled.agreed)
         variances.append(was_sd**2 / left[bore].n + now_sd**2 / found[bore].n + ageing**2 + contradicted)
