@@ -5,13 +5,11 @@ from collections.abc import Mapping, Sequence
 
 from app.sync.engine.events import Meter
 from app.sync.engine.layout import Layout
+from app.sync.readings.idle_wander import BETWEEN_ROUNDS
 from app.sync.readings.rounds import reading_sd
 
 FROM_IDLE = 3.0
 """Standard deviations that a bank's mean has to lie from idle to be told from it (our judgement)."""
-
-WANDER = 0.012
-"""Standard deviation of what a hot idle does untouched between two rounds, in ln(reading) (our judgement)."""
 
 
 def read_both(bores: Sequence[int], readings: Mapping[int, float], idle: Mapping[int, float]) -> list[int]:
@@ -42,5 +40,5 @@ def opened(layout: Layout, idle: Mapping[int, float], readings: Mapping[int, flo
         if both := read_both(bank.bores, readings, idle):
             change = sum(math.log(readings[bore] / idle[bore]) for bore in both) / len(both)
             noise = sum((reading_sd(v[bore], meter) / v[bore]) ** 2 for v in (idle, readings) for bore in both)
-            seen.append(abs(change) > FROM_IDLE * math.hypot(WANDER, math.sqrt(noise) / len(both)))
+            seen.append(abs(change) > FROM_IDLE * math.hypot(BETWEEN_ROUNDS, math.sqrt(noise) / len(both)))
     return any(seen) or not seen

@@ -15,10 +15,10 @@ from app.sync.engine.events import Event, Meter
 from app.sync.estimation.filter import followed
 from app.sync.estimation.posterior import Posterior
 
-SHARINGS = tuple(SHARING + off for off in (-0.3, -0.15, 0.0, 0.15, 0.3))
+PASSED = tuple(SHARING + off for off in (-0.3, -0.15, 0.0, 0.15, 0.3))
 """What is thought possible without a plenum, all alike (our judgement)."""
 
-PLENUM_SHARINGS = tuple(PLENUM_SHARING + off for off in (-0.1, 0.0, 0.1))
+PASSED_BY_PLENUM = tuple(PLENUM_SHARING + off for off in (-0.1, 0.0, 0.1))
 """The same with one (our judgement)."""
 
 STEPS = 20
@@ -34,7 +34,7 @@ def sharing_learned(start: Posterior, meter: Meter, events: Sequence[Event]) -> 
     """
     if meter.quantity == "flow":
         return start
-    possible = PLENUM_SHARINGS if start.layout.plenum else SHARINGS
+    possible = PASSED_BY_PLENUM if start.layout.plenum else PASSED
     told = np.array([followed(sharing(start, one), meter, tuple(events)).log_evidence for one in possible])
     weights = np.exp(told - told.max())
     return sharing(start, round(float(weights @ possible / weights.sum()) * STEPS) / STEPS)

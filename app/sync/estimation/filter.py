@@ -23,13 +23,11 @@ from app.sync.engine.idle_flow import FlowJacobian, IdleSolution, slopes, solve_
 from app.sync.engine.units import THOU
 from app.sync.estimation.posterior import LEAST_GAP, Floats, Posterior
 from app.sync.estimation.predict import predict
+from app.sync.readings.idle_wander import MEMORY, WANDER, drift_over
 from app.sync.readings.repeat_checks import accepted
 
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
-
-WANDER = 0.007  # of the idle, from one round to the next (our judgement)
-ROUND_DRIFT = 0.01  # of the idle over one round (our judgement)
 
 MOST_STEPS = 4  # our judgement
 RELINEARIZE_GAP = 0.5 * THOU
@@ -209,8 +207,9 @@ def _taken(posterior: Posterior, meter: Meter, seen: Sequence[Reading | IdleSpee
     values = np.array([one.speed if isinstance(one, IdleSpeed) else meter.turned(one.value) for one in seen])
     at = np.array([one.at for one in seen])
     read = rows >= 0
-    ramp = read * (at - at.sum() / len(at)) / (float(at.max() - at.min()) or 1.0)
-    shared = WANDER**2 * (read[:, None] & read) + ROUND_DRIFT**2 * ramp[:, None] * ramp
+    span = float(at.max() - at.min())
+    ramp = read * (at - at.sum() / len(at)) / (span or 1.0) * drift_over(min(span, MEMORY), len(at))
+    shared = WANDER**2 * (read[:, None] & read) + ramp[:, None] * ramp
     each = np.arange(len(rows))
     shared[each, each] += np.where(read, 0.0, TACHOMETER_SD**2)
     return _Taken(rows, values, read, shared)

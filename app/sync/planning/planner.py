@@ -74,6 +74,9 @@ SEATED = 1 / 4
 """Turns left to a screw that meets an end from which it is taken to have come to it: what is left of them moves too
 little to go back and forth for (our judgement)."""
 
+MOST_WEARY = 10.0
+"""Minutes that a further move has to bring from which even the idle speed is left as it is (our judgement)."""
+
 ENOUGH_FOR_SCATTER = 4
 """Readings of one bore with nothing moved that have to scatter before slack is spoken of (our judgement)."""
 
@@ -195,12 +198,16 @@ def _to_read_again(layout: Layout, meter: Meter, since: Sequence[Reading]) -> Ad
 def _plan(bench: _PlanningContext, *, force: bool = False) -> Plan:
     """The cheapest moves; where a bore is lost without one, the price of leaving it grows until some move pays.
 
-    ``force`` lets the price grow even where no bore is lost.
+    ``force`` lets the price grow even where no bore is lost. It does not grow where so many moves were made that each
+    further one has to bring more, except that an idle speed is set right.
     """
     helpless = frozenset(bore for bore in bench.layout.bores if _why_unadjustable(bore, bench))
     task, posterior = replace(bench.task, helpless=helpless), as_if_known(bench.posterior)
-    helped = (bench.outside(bore) for bore in bench.layout.bores if bore not in helpless)
-    if not force and max([*helped, float(bench.standing.off_speed[0])]) <= LOST:
+    helped = max((bench.outside(bore) for bore in bench.layout.bores if bore not in helpless), default=0.0)
+    weary = weariness(bench.layout, bench.events)
+    lost = force or helped > LOST
+    off = bench.standing.off_speed[0] > LOST and weary < MOST_WEARY
+    if not off and (weary or not lost):
         return optimize(posterior, task)
     task = replace(task, restart=0.0)
     for _ in range(5):
@@ -337,7 +344,7 @@ def _last_round(bench: _PlanningContext, closed: bool, decision: Decision | None
     if extra < MOST_EXTRA and decision.conformity is not Conformity.NOT_EVEN:
         bores = decision.read_next[:1] if decision.rounds is not None else ()
         return Advice(AdviceKind.MEASURE, AdviceReason.DOUBTFUL, bores=bores or (_most_doubtful(bench),))
-    if not weariness(bench.layout, bench.events) and (plan := _plan(bench, force=True)):
+    if plan := _plan(bench, force=True):
         return _towards(plan, bench)
     about = tuple(sorted((*decision.above, *decision.below))) or tuple(by_doubt[:1])
     return Advice(AdviceKind.CANNOT, AdviceReason.NOTHING_HELPS, about=about)

@@ -9,15 +9,20 @@ import numpy as np
 from numpy.typing import NDArray
 
 from app.sync.engine.air import pressure_sensitivity
-from app.sync.engine.engine_air import IDLE_RATIO, sharing_of
+from app.sync.engine.engine_air import IDLE_RATIO, TACHOMETER_SD, sharing_of
 from app.sync.engine.events import Meter
 from app.sync.engine.layout import Layout
+from app.sync.readings.idle_wander import BETWEEN_ROUNDS
 from app.sync.readings.observation import log_air
 from app.sync.readings.rounds import reading_sd
 
 Floats = NDArray[np.float64]
 
-COMMON_SPREAD, COMMON_FREE = 0.012, 1.0  # of ln(flow), explained and free; our judgement
+COMMON_SPREAD = math.hypot(BETWEEN_ROUNDS, math.sqrt(2) * TACHOMETER_SD / 2)
+"""Of ln(flow), what all bores did beyond what air and idle speed explain: the idle strayed in both rounds, and both
+speeds were read, of whose error the flow has about half (by definition)."""
+
+COMMON_FREE = 1.0  # of ln(flow), where air or speed is not known (our judgement)
 AGEING, NOT_SOAKED = 0.008, 0.03  # of a bore's ln(flow) between two visits; our judgement
 # Two readings apart, one reading from the median, in repeatabilities; our judgement.
 DISAGREE, STRAY = 3 * math.sqrt(2), 3.0
