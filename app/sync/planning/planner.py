@@ -65,7 +65,8 @@ DOUBT_AFTER_BLADE = 0.25
 aims that one better (our judgement)."""
 
 MOST_EXTRA = 10
-"""Readings past a whole round with no move after which no further one is asked for (our judgement)."""
+"""Readings past a whole round with no move after which no further one is asked for, and as many more as there are bores
+where the verdict says that they would decide it (our judgement)."""
 
 MOST_UNMOVED = 2
 """Moves of one adjuster in a row that moved nothing, after which the cause is looked for (our judgement)."""
@@ -341,10 +342,11 @@ def _last_round(bench: _PlanningContext, closed: bool, decision: Decision | None
         if bench.outside(bore) > LOST and (why := _why_unadjustable(bore, bench)):
             return Advice(AdviceKind.CANNOT, why, near=bore, about=(bore,))
     extra = len(bench.read) - len(bench.layout.bores) - 1
-    if extra < MOST_EXTRA and decision.conformity is not Conformity.NOT_EVEN:
+    undecided = decision.conformity is not Conformity.NOT_EVEN
+    if undecided and extra < MOST_EXTRA + (0 if decision.rounds is None else len(bench.layout.bores)):
         bores = decision.read_next[:1] if decision.rounds is not None else ()
         return Advice(AdviceKind.MEASURE, AdviceReason.DOUBTFUL, bores=bores or (_most_doubtful(bench),))
-    if plan := _plan(bench, force=True):
+    if not undecided and (plan := _plan(bench, force=True)):
         return _towards(plan, bench)
     about = tuple(sorted((*decision.above, *decision.below))) or tuple(by_doubt[:1])
     return Advice(AdviceKind.CANNOT, AdviceReason.NOTHING_HELPS, about=about)
