@@ -9,7 +9,8 @@ from functools import cached_property
 
 from app.shop.assessment.advising import ToRead, lever, next_step, starting, to_read
 from app.shop.assessment.progress import Gate, PhaseStatus, gate_of, leads_to_banks, next_status, progress, stale_items
-from app.shop.assessment.verdicts import balance_of, balanced, evenness_of, rods_are_turnbuckles
+from app.shop.assessment.round_results import evenness_of
+from app.shop.assessment.verdicts import balance_of, balanced, rods_are_turnbuckles
 from app.shop.procedure.codes import CautionCode
 from app.shop.procedure.doubtful_values import last_values_of
 from app.shop.procedure.items import Item, Phase

@@ -16,7 +16,7 @@ from app.shop.procedure.limits import stop_for
 from app.shop.procedure.opening_speed import over_rev_limit, read_without
 from app.shop.procedure.parts import Part, parts_of
 from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED, PHASES, phase_named
-from app.shop.procedure.read_order import next_opening, next_reading, to_open_again
+from app.shop.procedure.read_order import next_opening, was_shut
 from app.shop.procedure.recheck import reasons
 from app.shop.procedure.requirements import NotNeeded, Requirement, Waiting
 from app.shop.reasons import Reason, because
@@ -292,8 +292,8 @@ def _missing_openings(record: VisitRecord, one: Phase) -> list[Missing]:
             pass
         case 0.0:
             return [_round(Requirement.IDLE_ROUND)]
-        case _:
-            shut = to_open_again(record, one, next_reading(record, one))
+        case opening:
+            shut = was_shut(record, one, (opening, False))
             return [_round(Requirement.LEVER_SHUT if shut else Requirement.OPENING_ROUNDS)]
     found, lacks = balance_of(record), list[Missing]()
     if read_without(record, one):

@@ -83,8 +83,12 @@ def to_open_again(record: VisitRecord, phase: Phase, due: NextReading) -> bool:
     """Whether the round that is due is asked for because the lever was shut when its opening was read last."""
     if phase.rounds != "openings" or due.current is not None or due.bore is None:
         return False
-    here = (due.opening, due.from_above)
-    same = [r for r in record.rounds if r.row.phase == phase.slug and r.lever == here]
+    return was_shut(record, phase, (due.opening, due.from_above))
+
+
+def was_shut(record: VisitRecord, phase: Phase, lever: tuple[float, bool]) -> bool:
+    """Whether the lever was shut when its opening [m], reached from above or not, was read last in a phase."""
+    same = [r for r in record.rounds if r.row.phase == phase.slug and r.lever == lever]
     return bool(same) and not record.moved_since(same[-1]) and read_shut(record, same[-1])
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from app.sync.banks.bank_means import bank_change
 from app.sync.engine.events import Meter
 from app.sync.engine.layout import Layout
+from app.sync.readings.idle_wander import BETWEEN_ROUNDS
 
 FROM_IDLE = 3.0
 """Standard deviations that a bank's mean has to lie from idle to be told from it, by the meter alone (our
@@ -14,9 +15,6 @@ judgement)."""
 
 AT_IDLE_SPEED, ABOVE_IDLE_SPEED = 4.5, 2.0
 """The same where the engine speed hardly differs from idle, and where it is clearly above it (our judgement)."""
-
-WANDER = 0.012
-"""Standard deviation of what a hot idle does untouched between two rounds, in ln(reading) (our judgement)."""
 
 SPEED_SD, CLEARLY = 0.014, 2.0
 """Standard deviation between two looks at a tachometer, in ln(speed), of 0.8 % each and the idle's wander; and how many
@@ -49,7 +47,7 @@ def opened(
     (False, True)
     """
     changes = (bank_change(bank.bores, readings, idle, meter, layout.plenum) for bank in layout.banks)
-    seen = [abs(one.change) / math.hypot(WANDER, one.sd) for one in changes if one is not None]
+    seen = [abs(one.change) / math.hypot(BETWEEN_ROUNDS, one.sd) for one in changes if one is not None]
     return not seen or max(seen) > _needed(speeds)
 
 
