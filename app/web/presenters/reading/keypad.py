@@ -195,7 +195,8 @@ class Pad:
 
     def _of_opening_speed(self, asked: SpeedDue) -> Keypad:
         begun, lever = self.due.current is not None, feeler(asked.opening, self.record.units)
-        bores = f"{self.here}/readings" + (f"?bore={self.due.bore}" if asked.first else "")
+        without = asked.first and not self.judged.waits
+        bores = f"{self.here}/readings" + (f"?bore={self.due.bore}" if without else "")
         return Keypad(
             heading=say(words.ENGINE_SPEED),
             unit=unit_label(RPM),
@@ -211,7 +212,7 @@ class Pad:
             },
             typed=self.values.get("value", ""),
             message=" ".join(self.problems.values()),
-            other=Action(say(words.WITHOUT_SPEED if asked.first else words.BACK_TO_BORES), href=bores),
+            other=Action(say(words.WITHOUT_SPEED if without else words.BACK_TO_BORES), href=bores),
             facts={
                 "low": f"{SLOWEST:g}",
                 "high": f"{FASTEST:g}",
