@@ -52,6 +52,8 @@ class Rejection(StrEnum):
     SHAFT_TOO_THICK = "shaft-too-thick"
     BORES_MISSING = "bores-missing"
     NOT_A_BORE = "not-a-bore"  # typed
+    INTAKE_MISSING = "intake-missing"
+    INTAKE_NOTE_MISSING = "intake-note-missing"
     NOT_A_PAIR = "not-a-pair"  # typed
     NOT_NEIGHBORS = "not-neighbors"  # first, second
     PAIR_TWICE = "pair-twice"  # first, second
@@ -88,6 +90,7 @@ class Rejection(StrEnum):
 
     # adjustments
     MOVE_NOT_IN_PHASE = "move-not-in-phase"
+    THROTTLES_HAVE_POWER = "throttles-have-power"
     AS_FOUND_FIRST = "as-found-first"
     ADJUSTED_BEFORE_READING = "adjusted-before-reading"
     MOVE_TAKEN_BACK = "adjustment-taken-back"

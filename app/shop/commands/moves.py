@@ -6,7 +6,7 @@ keeps its place among the readings.
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from sqlmodel import Session
@@ -15,6 +15,7 @@ from app.shop.assessment.progress import require_open
 from app.shop.assessment.verdicts import needs_preset
 from app.shop.errors import ConflictError, NotFoundError, Problems, RejectedError
 from app.shop.procedure.items import Phase
+from app.shop.procedure.parts import needs_power_off
 from app.shop.procedure.phases import FIRST_FIRE, phase_named
 from app.shop.procedure.requirements import Waiting
 from app.shop.reasons import because
@@ -41,7 +42,8 @@ class NewMove:
     ``amount`` is measured in; where that is leaves, ``leaves`` [m] say it.
 
     ``bank`` names a bank; ``near`` and ``far`` a coupler; ``near`` alone a bore. ``advised`` says whether it was made
-    as the card said.
+    as the card said. ``power_off``: the throttles had no power and the maker's instructions allowed it, which is asked
+    where motors move the plates. It stays out of the fingerprint that older programs made.
     """
 
     phase: str
@@ -53,6 +55,7 @@ class NewMove:
     leaves: tuple[float, ...]
     advised: bool
     by: str
+    power_off: bool = field(default=False, repr=False)
 
     @property
     def place(self) -> Place:
@@ -73,7 +76,7 @@ def make(shop: Database, visit_id: int, key: str, new: NewMove, at: str, seen: i
             return again.ident
         record = loader.load(session, visit_id)
         phase = require_open(record, new.phase)
-        _require_allowed(phase, new)
+        _require_allowed(record, phase, new)
         if not needs_preset(record) and record.as_found() is None:
             raise RejectedError({"kind": because(Rejection.AS_FOUND_FIRST)})
         if problems := _problems(record, new):
@@ -99,7 +102,7 @@ def change(shop: Database, visit_id: int, key: str, move_id: int, new: NewMove, 
         record = loader.load(session, visit_id)
         old = _told(record, new.phase, move_id)
         _require_unsigned(record)
-        _require_allowed(phase_named(old.phase), new)
+        _require_allowed(record, phase_named(old.phase), new)
         if problems := _problems(record, new):
             raise RejectedError(problems)
         if (later := _successor(record, old)) is not None:
@@ -201,9 +204,12 @@ def _require_unsigned(record: VisitRecord) -> None:
         raise RejectedError({"": because(Waiting.SIGNED_OFF)})
 
 
-def _require_allowed(phase: Phase, new: NewMove) -> None:
-    if not any(kind.slug == new.kind and phase.may_move(kind) for kind in kinds()):
+def _require_allowed(record: VisitRecord, phase: Phase, new: NewMove) -> None:
+    kind = next((kind for kind in kinds() if kind.slug == new.kind and phase.may_move(kind)), None)
+    if kind is None:
         raise RejectedError({"kind": because(Rejection.MOVE_NOT_IN_PHASE)})
+    if needs_power_off(record.layout, kind) and not new.power_off:
+        raise RejectedError({"power_off": because(Rejection.THROTTLES_HAVE_POWER)})
 
 
 def _problems(record: VisitRecord, new: NewMove) -> Problems:

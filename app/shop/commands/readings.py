@@ -193,7 +193,7 @@ def begin_round(
             raise RejectedError({"opening": because(Rejection.BANK_BALANCE_ONLY)})
         if wanted is not None and not OPENINGS[0] <= opening <= OPENINGS[1]:
             raise RejectedError({"opening": _opening_range(record.units.metric)})
-        return _begin(session, record, phase, key, sent, opening, from_above, at).row.ident
+        return begin(session, record, phase, key, sent, opening, from_above, at).row.ident
 
 
 def _opening_range(metric: bool) -> Reason:
@@ -231,13 +231,15 @@ def _round(session: Session, record: VisitRecord, phase: Phase, new: NewReading,
     now = next_reading(record, phase)
     if now.current is None and now.bore is not None and new.round_number == now.round_number:
         _require_its_turn(record, None, new)
-        return _begin(session, record, phase, part_key(key, "round"), "", now.opening, bool(new.from_above), at)
+        return begin(session, record, phase, part_key(key, "round"), "", now.opening, bool(new.from_above), at)
     raise ConflictError({"value": because(Rejection.ANOTHER_ROUND, round=now.round_number)})
 
 
-def _begin(
+def begin(
     session: Session, record: VisitRecord, phase: Phase, key: str, sent: str, opening: float, above: bool, at: str
 ) -> Round:
+    """Store the head of the next round and return it, without readings. Raises RejectedError where idle is to be
+    reached from ``above``."""
     if above and (phase.rounds != "openings" or not opening):
         raise RejectedError({"from_above": because(Rejection.BANK_BALANCE_ONLY)})
     newest = session.exec(select(func.max(RoundRow.number)).where(RoundRow.visit_id == record.visit.ident)).one()

@@ -16,6 +16,7 @@ from app.shop.store.tables import (
     Fitting,
     MeterRow,
     MoveRow,
+    OpeningSpeed,
     Override,
     ReadingRow,
     RoundRow,
@@ -34,6 +35,8 @@ OF_VISIT = (
     "by",
     "opened_at",
     "changed",
+    "intake",
+    "intake_note",
     "meter_own",
     "meter_low",
     "meter_limit",
@@ -135,6 +138,12 @@ class Writer:
                 supersedes_id=before,
                 advised=int(move.advised),
                 taken_back=1 if move.taken_back else None,
+            )
+        speeds: dict[str | None, int] = {}
+        for speed in visit.speeds:
+            after, before = moves.get(speed.after_move, 0), speeds.get(speed.supersedes)
+            speeds[speed.key] = self._row(
+                OpeningSpeed, speed, round_id=rounds[speed.round], after_move=after, supersedes_id=before
             )
         checks: dict[str | None, int] = {}
         for check in visit.checks:

@@ -126,6 +126,8 @@ class VisitEntry(Entry):
     meter_own: float | None
     meter_low: float | None
     meter_limit: float | None
+    intake: str | None
+    intake_note: str | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,6 +140,18 @@ class RoundEntry(Entry):
     opening: float
     begun_at: str
     from_above: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class SpeedEntry(Entry):
+    """How fast the engine ran in a round off idle [rev/s]; a row of the table ``opening_speed``."""
+
+    round_id: int
+    speed: float
+    after_move: int
+    by: str
+    at: str
+    supersedes_id: int | None
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,9 +16,11 @@ from app.shop.record.entries import (
     Repeats,
     RoundEntry,
     SignOffEntry,
+    SpeedEntry,
     VisitEntry,
     WaiverEntry,
 )
+from app.shop.record.intake import Intake, intake_of
 from app.shop.record.measures import RECORDED, Units
 from app.shop.record.settings import DEFAULTS, Settings
 from app.shop.record.superseding import current, places
@@ -68,7 +70,7 @@ PHASE_ORDER = ("cold-preset", "first-fire", "heat-soaked-recheck", "part-throttl
 
 @dataclass(frozen=True)
 class Round:
-    """A round: every bore in turn, with every reading ever entered in it, oldest first.
+    """A round: every bore in turn, with every reading and every engine speed ever entered in it, oldest first.
 
     Worked out from those: ``readings`` that count (not superseded, skips left out), each in the place of the one that
     it corrects; ``latest`` of each bore, the drift check apart; ``closing``, the drift check that ended the round;
@@ -80,6 +82,7 @@ class Round:
 
     row: RoundEntry
     entered: tuple[MeterReading, ...]
+    speeds: tuple[SpeedEntry, ...] = ()
     readings: tuple[MeterReading, ...] = field(init=False)
     latest: dict[int, MeterReading] = field(init=False)
     closing: MeterReading | None = field(init=False)
@@ -114,7 +117,7 @@ class Round:
 
     def plus(self, entered: MeterReading) -> "Round":
         """This round with one more reading."""
-        return Round(self.row, (*self.entered, entered))
+        return replace(self, entered=(*self.entered, entered))
 
     @cached_property
     def in_base_units(self) -> tuple[Reading, ...]:
@@ -188,6 +191,7 @@ class VisitRecord:
     last_move: int = field(init=False)
     last_idle_move: int = field(init=False)
     last_reading: int = field(init=False)
+    last_speed: int = field(init=False)
 
     def __post_init__(self) -> None:
         checks = current(self.all_checks)
@@ -206,7 +210,13 @@ class VisitRecord:
             last_move=max((first_told[m.ident] for m in moves), default=0),
             last_idle_move=max((first_told[m.ident] for m in moves if kind_of(m.kind).at_idle), default=0),
             last_reading=max((r.newest for r in self.rounds), default=0),
+            last_speed=max((speed.ident for r in self.rounds for speed in r.speeds), default=0),
         )
+
+    @property
+    def intake(self) -> Intake | None:
+        """What sat on the intakes while they were read; None where it was not told."""
+        return intake_of(self.visit.intake, self.visit.intake_note)
 
     def newest_check(self, phase: str, item: str) -> CheckEntry | None:
         """The newest row of an item, whether it stands or takes one back."""
@@ -241,6 +251,20 @@ class VisitRecord:
     def moves_before(self, one: Round) -> int:
         """How many moves were made before a round was read; all of them for one that is not begun."""
         return sum(m.after_reading < one.ended for m in self.moves) if one.entered else len(self.moves)
+
+    def speed_in(self, one: Round) -> SpeedEntry | None:
+        """The engine speed of a round off idle; None where it was not recorded, or a move came before the readings."""
+        newest = next(iter(reversed(one.speeds)), None)
+        later = [m for m in self.all_moves if newest is not None and m.ident > newest.after_move]
+        moved = any(m.after_reading < one.newest or not one.entered for m in later)
+        return None if moved else newest
+
+    @property
+    def idles_at(self) -> float | None:
+        """The idle speed recorded last [rev/s]; None before the first."""
+        seen = [c for c in self.checks.values() if c.item in SPEEDS and c.number is not None]
+        newest = max(seen, key=lambda check: check.ident, default=None)
+        return newest.number * REV_PER_MIN if newest is not None and newest.number is not None else None
 
     @property
     def repeats(self) -> Repeats:

@@ -164,7 +164,9 @@ class Visit(Evidence, table=True):
     """One time the engine is worked on. ``setup`` is the version of the settings it is judged by, None the defaults.
 
     ``changed`` names what was changed since the last sign-off, with commas between. ``meter_own``, ``meter_low`` and
-    ``meter_limit`` are what its meter had repeated in the visits before, None where those tell too little.
+    ``meter_limit`` are what its meter had repeated in the visits before, None where those tell too little. ``intake``
+    is the code of what sat on the intakes while they were read, ``intake_note`` what a person wrote; None where it
+    was not told.
     """
 
     __table_args__ = (UniqueConstraint("engine_id", "number"), STRICT)
@@ -182,6 +184,8 @@ class Visit(Evidence, table=True):
     meter_own: float | None = Field(default=None, sa_type=REAL)
     meter_low: float | None = Field(default=None, sa_type=REAL)
     meter_limit: float | None = Field(default=None, sa_type=REAL)
+    intake: str | None = Field(default=None, sa_type=Text)
+    intake_note: str | None = Field(default=None, sa_type=Text)
 
 
 class RoundRow(Evidence, table=True):
@@ -224,6 +228,22 @@ class ReadingRow(Evidence, table=True):
     by: str = Field(sa_type=Text)
     at: str = Field(sa_type=Text)
     supersedes_id: int | None = Field(default=None, foreign_key="reading.id", ondelete="RESTRICT")
+
+
+class OpeningSpeed(Evidence, table=True):
+    """How fast the engine runs in a round off idle [rev/s], with the lever on its feeler.
+
+    ``after_move`` is the visit's newest move when it was stored (0 for none).
+    """
+
+    __tablename__ = "opening_speed"
+    __table_args__ = (CheckConstraint("speed > 0", name="speed"), UniqueConstraint("supersedes_id"), STRICT)
+    round_id: int = Field(foreign_key="round.id", ondelete="RESTRICT", index=True)
+    speed: float = Field(sa_type=REAL)
+    after_move: int
+    by: str = Field(sa_type=Text)
+    at: str = Field(sa_type=Text)
+    supersedes_id: int | None = Field(default=None, foreign_key="opening_speed.id", ondelete="RESTRICT")
 
 
 class MoveRow(Evidence, table=True):
@@ -367,7 +387,8 @@ class Tablet(Evidence, table=True):
 
 
 EVIDENCE = (
-    *("fitting", "meter", "visit", "round", "reading", "move", "check", "override", "sign_off", "correction"),
+    *("fitting", "meter", "visit", "round", "reading", "opening_speed", "move", "check", "override", "sign_off"),
+    "correction",
     *("study", "study_reading", "meter_due", "setup", "practice"),
     *("person", "pin_try", "tablet"),
 )

@@ -48,6 +48,11 @@ class SentMove(Sent):
     key: Key
     by: By
     advised: bool = Field(default=False, description="Whether it was made as the advice said.")
+    power_off: bool = Field(
+        default=False,
+        description="At electronic throttles: that they had no power and the manufacturer's instructions allowed it. "
+        "A move of anything that holds a plate is refused without.",
+    )
 
 
 class StopTurned(SentMove):
@@ -249,4 +254,5 @@ def _new(body: MoveSent, slug: str) -> NewMove:
         tuple(leaf * THOU for leaf in said.get("leaves_thou", ())),
         body.advised,
         body.by,
+        body.power_off,
     )

@@ -65,7 +65,11 @@ _ENGINES = {
     R.SHAFT_TOO_THICK: Message("Enter a shaft diameter smaller than the bore."),
     R.BORES_MISSING: Message("Enter the cylinder numbers of this bank, front first."),
     R.NOT_A_BORE: Message("“{typed}” is not a cylinder number. Enter numbers, such as 1 2 3 4."),
-    R.NOT_A_PAIR: Message("“{typed}” is not a pair of cylinder numbers. Enter pairs, such as 1-2 3-4."),
+    R.INTAKE_MISSING: Message("Choose what is on the intakes while you read."),
+    R.INTAKE_NOTE_MISSING: Message("Enter what is on the intakes."),
+    R.NOT_A_PAIR: Message(
+        "“{typed}” does not name neighbors. Enter cylinder numbers with a hyphen between, such as 1-2 3-4."
+    ),
     R.NOT_NEIGHBORS: Message("Bores {first} and {second} are not neighbors in one bank. Enter two that are."),
     R.PAIR_TWICE: Message("Pair {first}-{second} is in two of these fields. Enter it in one."),
     R.SENSOR_TWICE: Message("Enter one bore, or leave the field empty."),
@@ -116,6 +120,10 @@ _READINGS = {
 }
 
 _ADJUSTMENTS = {
+    R.THROTTLES_HAVE_POWER: Message(
+        "Electronic throttles: nothing at a plate is set while they have power, and only as the manufacturer says. "
+        "Confirm that the power was off."
+    ),
     R.MOVE_NOT_IN_PHASE: Message("This adjustment is not part of this phase. Choose another one."),
     R.AS_FOUND_FIRST: Message(
         "The as-found round comes first, so this adjustment is not saved. Read every bore, then the drift check."
@@ -242,6 +250,9 @@ LAYOUT_FAULTS: dict[LayoutFault, Message] = {
     F.BYPASS_ELSEWHERE: Message("Enter bores of this engine only."),
     F.EXTRA_ELSEWHERE: Message("Enter bores of this engine only."),
     F.EXTRA_TWICE: Message("Enter each bore once."),
+    F.JOINED_BESIDE_MOTORS: Message(
+        "With a motor at each bore, no plate is joined to another. Leave shared shafts and coupler screws empty."
+    ),
     F.EXTRA_UNKNOWN: Message("This program knows no adjuster of kind {kind}.", note="kind is a code"),
 }
 

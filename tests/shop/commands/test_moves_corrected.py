@@ -6,6 +6,7 @@ from dataclasses import replace
 import pytest
 
 from app.shop.assessment.snap import blips_of
+from app.shop.assessment.visit_summary import build_history
 from app.shop.commands import checks, moves, readings
 from app.shop.commands.corrections import NewCorrection
 from app.shop.commands.corrections import correct as correct_after_sign_off
@@ -16,7 +17,6 @@ from app.shop.procedure.doubtful_values import doubtful
 from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED
 from app.shop.procedure.read_order import next_reading
 from app.shop.procedure.requirements import Waiting
-from app.shop.queries.engine_history import build_history
 from app.shop.record import loader
 from app.shop.record.visit_record import VisitRecord
 from app.shop.rejections import Rejection

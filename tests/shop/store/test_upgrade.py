@@ -68,6 +68,9 @@ def test_the_copy_from_before_is_a_shop_that_opens(folder: Path, scripts: Path, 
 
 SINCE = (
     ("round", "from_above INTEGER"),
+    ("move", "taken_back INTEGER"),
+    ("visit", "intake TEXT"),
+    ("visit", "intake_note TEXT"),
     ("visit", "meter_own REAL"),
     ("visit", "meter_low REAL"),
     ("visit", "meter_limit REAL"),

@@ -8,11 +8,13 @@ from fastapi.responses import HTMLResponse, Response
 from app.shop.commands import moves
 from app.shop.commands.moves import NewMove
 from app.shop.errors import NotFoundError, RejectedError
+from app.shop.procedure.codes import CautionCode
+from app.shop.procedure.parts import needs_power_off
 from app.shop.queries.assessed import PhaseSeen, phase_seen
 from app.shop.reasons import because
 from app.shop.rejections import Rejection
 from app.shop.store.idempotency import new_key
-from app.sync.engine.adjusters.registry import kinds
+from app.sync.engine.adjusters.registry import kind_of, kinds
 from app.sync.engine.events import Place
 from app.sync.engine.units import THOU
 from app.web.context import Form, Now, Page, Pages, Shop
@@ -23,6 +25,7 @@ from app.web.presenters.drawing import phases
 from app.web.presenters.reading.recorded import move_as_typed
 from app.wording.reasons import problems_in_words
 from app.wording.work import adjusters
+from app.wording.work.safety import safety_words
 
 router = APIRouter()
 
@@ -83,7 +86,8 @@ def _new_move(form: Typed, slug: str) -> NewMove:
         amount = signed(kind, form.number("amount", Rejection.TURNS_MISSING), form.text("way"))
     form.raise_problems()
     advised, by = bool(form.text("advised")), form.text("by")
-    return NewMove(slug, name, place.bank, place.near, place.far, amount, leaves, advised, by)
+    off = bool(form.text("power_off"))
+    return NewMove(slug, name, place.bank, place.near, place.far, amount, leaves, advised, by, off)
 
 
 def _form(
@@ -104,4 +108,6 @@ def _form(
         places=adjusters.places(record.layout, made_here),
         ways=adjusters.ways(made_here),
         turned=adjusters.turned(made_here),
+        asks_power_off=any(needs_power_off(record.layout, kind_of(kind)) for kind in made_here),
+        motor_caution=safety_words(CautionCode.MOTOR_SHUTS_PLATE),
     )

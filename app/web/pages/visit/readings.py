@@ -6,7 +6,8 @@ from collections.abc import Mapping
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, PlainTextResponse, Response
 
-from app.shop.commands import checks, readings
+from app.shop.commands import checks, opening_speeds, readings
+from app.shop.commands.opening_speeds import NewSpeed
 from app.shop.commands.readings import NewReading
 from app.shop.errors import NotFoundError, RejectedError
 from app.shop.procedure.codes import SkipReason
@@ -28,7 +29,7 @@ from app.web.presenters.reading.keypad import Entry, Wanted, speed_item
 from app.web.presenters.reading.reading_page import ReadingPage
 from app.wording.reasons import problems_in_words
 from app.wording.work.safety import safety_lines
-from app.wording.work.telephone import advice_prompt
+from app.wording.work.telephone import Reading, advice_prompt, speed_prompt
 
 router = APIRouter()
 
@@ -70,8 +71,11 @@ def news(shop: Shop, visit_id: int, since: str = "") -> Response:
 
 @router.post("/visits/{visit_id}/{slug}/speed")
 def add_speed(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: Now) -> Response:
-    """Save the idle speed with what the phase asks for, or show the page again with what is wrong."""
+    """Save the idle speed with what the phase asks for, or the engine speed off idle with its ``round``; or show the
+    page again with what is wrong."""
     by, key = form.text("by"), form.text("key")
+    if form.text("round"):
+        return _add_opening_speed(shop, page, form, visit_id, slug, now)
     item = speed_item(phase_seen(shop, visit_id, slug).judged)
     if item is None:
         raise RejectedError({"value": because(Rejection.NO_IDLE_SPEED_HERE)})
@@ -146,6 +150,23 @@ def _add(sent: PostedForm, visit_id: int, slug: str) -> Response:
     return page.saved(f"{here}?saved=reading-{added}")
 
 
+def _add_opening_speed(shop: Database, page: Pages, form: Typed, visit_id: int, slug: str, now: str) -> Response:
+    simulated, key = bool(form.text("practice")), form.text("key")
+    above = {"0": False, "1": True}.get(form.text("from_above"))
+    try:
+        speed = None if simulated else form.number("value")
+        new = NewSpeed(slug, form.whole("round"), speed, form.text("by"), above)
+        form.raise_problems()
+        save = training.read_opening_speed if simulated else opening_speeds.record
+        save(shop, visit_id, key, new, now)
+    except NotFoundError:
+        raise
+    except RejectedError as refusal:
+        wanted = Wanted(entry="speed", above=bool(above))
+        return _desk(shop, page, visit_id, slug, wanted, form.values, problems_in_words(refusal), status_of(refusal))
+    return page.saved(f"/visits/{visit_id}/{slug}/readings")
+
+
 def _skip_reason(form: Typed) -> SkipReason | None:
     """Why the bore is skipped, as a code; None for words, which a page from before codes sends."""
     code = form.text("why_code")
@@ -167,9 +188,20 @@ def _spoken(record: VisitRecord, phase: Phase, shown: ReadingPage) -> str:
     """What is read out over the telephone here; empty at any other place."""
     if record.visit.place != "telephone" or record.sign_off is not None or phase.rounds == "none" or shown.waits:
         return ""
-    above = shown.due.from_above or (shown.due.current is None and shown.wanted.above)
-    columns = record.meter.quantity == "vacuum"
-    return advice_prompt(shown.step, record.layout, shown.selected, shown.due.opening, above, columns)
+    if shown.opening_speed is not None:
+        return speed_prompt(shown.opening_speed.opening, shown.opening_speed.from_above or shown.wanted.above)
+    due = shown.due
+    spoken = Reading(
+        bore=shown.selected,
+        unit=record.meter.unit_name,
+        lever=due.opening,
+        above=due.from_above or (due.current is None and shown.wanted.above),
+        columns=record.meter.quantity == "vacuum",
+        connected=record.last_reading > 0,
+        begun=due.current is not None and (bool(due.current.entered) or due.opening > 0),
+        opened=any(one.row.opening for one in record.rounds),
+    )
+    return advice_prompt(shown.step, record.layout, spoken)
 
 
 def _desk(

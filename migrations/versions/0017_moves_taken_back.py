@@ -2,13 +2,13 @@
 
 Rows from before say nothing of it, so their hashes stay what they were.
 
-Revision ID: 0019
+Revision ID: 0017
 Revises: 0016
 """
 
 from alembic import op
 
-revision = "0019"
+revision = "0017"
 down_revision = "0016"
 
 
