@@ -27,7 +27,7 @@ from app.web.presenters.reading.keypad import Entry, Wanted, speed_item
 from app.web.presenters.reading.reading_page import ReadingPage
 from app.wording.reasons import problems_in_words
 from app.wording.work.safety import safety_lines
-from app.wording.work.telephone import Reading, advice_prompt
+from app.wording.work.telephone import ReadingAsked, advice_prompt
 
 router = APIRouter()
 
@@ -164,7 +164,7 @@ def _spoken(record: VisitRecord, phase: Phase, shown: ReadingPage) -> str:
     if record.visit.place != "telephone" or record.sign_off is not None or phase.rounds == "none" or shown.waits:
         return ""
     due = shown.due
-    spoken = Reading(
+    spoken = ReadingAsked(
         bore=shown.selected,
         unit=record.meter.unit_name,
         lever=due.opening,
