@@ -11,11 +11,13 @@ from tempfile import TemporaryDirectory
 
 from app.shop.assessment.progress import items_of
 from app.shop.assessment.snap import snap_items
-from app.shop.commands import checks, engines, readings, visits
+from app.shop.commands import checks, engines, opening_speeds, readings, visits
 from app.shop.commands.engines import EngineFacts
+from app.shop.commands.opening_speeds import NewSpeed
 from app.shop.commands.readings import NewReading
 from app.shop.commands.visits import NewVisit
 from app.shop.procedure.items import Item, Phase
+from app.shop.procedure.opening_speed import speed_due
 from app.shop.procedure.parts import temperatures_of
 from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED
 from app.shop.procedure.read_order import next_reading
@@ -79,10 +81,22 @@ def _typical(item: Item, record: VisitRecord) -> float | None:
 
 
 def read(shop: Database, visit_id: int, phase: Phase, value: float = 6.5, bore: int | None = None) -> int:
-    """Keep one reading: the bore that is due, or ``bore``."""
+    """Keep one reading: the bore that is due, or ``bore``; off idle, the engine speed before the first one; a further
+    one once the round is closed."""
+    run(shop, visit_id, phase)
     now = next_reading(visit_record(shop, visit_id), phase)
-    new = NewReading(phase.slug, now.round_number, bore or now.bore or 0, now.kind, value, "KM")
+    kind = "again" if now.current is not None and now.current.closed else now.kind
+    new = NewReading(phase.slug, now.round_number, bore or now.bore or 0, kind, value, "KM")
     return readings.add(shop, visit_id, key(), new, AT)
+
+
+def run(shop: Database, visit_id: int, phase: Phase, speed: float | None = None) -> None:
+    """Record the engine speed [rpm] that an opening is to be read at, one that goes with it where none is given."""
+    record = visit_record(shop, visit_id)
+    due = speed_due(record, phase, next_reading(record, phase))
+    if due is not None and due.first:
+        new = NewSpeed(phase.slug, due.round_number, speed or round(850 * (1 + 700 * due.opening)), "KM")
+        opening_speeds.record(shop, visit_id, key(), new, AT)
 
 
 def read_round(shop: Database, visit_id: int, phase: Phase, value: float = 6.5) -> None:

@@ -8,8 +8,9 @@ from datetime import datetime, timedelta
 from app.shop.assessment.progress import Missing, items_of, progress
 from app.shop.assessment.snap import snap_items
 from app.shop.assessment.verdicts import next_of
-from app.shop.commands import checks, moves, readings, visits
+from app.shop.commands import checks, moves, opening_speeds, readings, visits
 from app.shop.commands.moves import NewMove
+from app.shop.commands.opening_speeds import NewSpeed
 from app.shop.commands.readings import NewReading
 from app.shop.commands.visits import NewVisit
 from app.shop.demo.engine_model import DemoEngineModel
@@ -84,6 +85,9 @@ class DemoTechnician:
         if now.bore is None:
             readings.begin_round(self.shop, visit_id, self.key(), phase.slug, self.at())
             now = next_reading(self.record(visit_id), phase)
+        if now.opening:
+            speed = NewSpeed(phase.slug, now.round_number, bench.speed(now.opening), self.by)
+            opening_speeds.record(self.shop, visit_id, self.key(), speed, self.at(10))
         bores = bench.layout.bores
         walk = [*((bore, "turn") for bore in bores), (bores[0], "closing")]
         for bore, kind in walk[:most]:

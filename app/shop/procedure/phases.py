@@ -19,6 +19,9 @@ TEST_CELL: tuple[Place, ...] = ("test cell",)
 VEHICLE: tuple[Place, ...] = ("vehicle",)
 TELEPHONE: tuple[Place, ...] = ("telephone",)
 
+OPENING_SPEEDS = ("first-opening-speed", "next-opening-speed")
+"""Items that held the engine speed off idle before it was recorded with its round."""
+
 COLD_PRESET = Phase(
     slug="cold-preset",
     steps=(
@@ -217,10 +220,11 @@ BANK_BALANCE = Phase(
             )
             for which in ("first", "second")
         ),
+        Item("rev-limit", "number", "rev/min", 1000, 9000, required=True, when="two banks"),
         Item("lever-held", required=True, when="two banks"),
         *(
-            Item(f"{which}-opening-speed", "number", "rev/min", 300, 6000, needed=(), when="two banks")
-            for which in ("first", "next")
+            Item(slug, "number", "rev/min", 300, 6000, needed=(), when="two banks", no_longer=True)
+            for slug in OPENING_SPEEDS
         ),
         Item(
             "wheels-chocked",

@@ -55,7 +55,7 @@ class ChecksSent(Sent):
 
 
 class TakeBackSent(Sent):
-    """An item that does not hold after all."""
+    """Word that something recorded does not hold after all."""
 
     key: Key
     by: By

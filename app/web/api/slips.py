@@ -5,9 +5,10 @@ from typing import Any
 from fastapi import APIRouter
 from pydantic import Field
 
+from app.shop.assessment.since_left import Change
 from app.shop.errors import NotFoundError
 from app.shop.queries import history_cache
-from app.shop.queries.engine_history import Change, changes
+from app.shop.queries.engine_history import changes
 from app.shop.reasons import because
 from app.shop.record import loader
 from app.shop.rejections import Rejection

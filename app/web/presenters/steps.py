@@ -14,6 +14,7 @@ from app.shop.record.visit_record import VisitRecord
 from app.wording.message import say
 from app.wording.reasons import in_words
 from app.wording.work import adjusters
+from app.wording.work.corrections import CORRECTED
 from app.wording.work.next_step import step_words
 from app.wording.work.phases import item_figure, item_label, unit_label
 from app.wording.work.telephone import Prompt, ToldFirst, item_prompt
@@ -122,7 +123,19 @@ def next_prompt(judged: PhaseAssessment, lines: tuple[CheckLine, ...]) -> Prompt
 
 def done_lines(record: VisitRecord, phase: Phase) -> tuple[str, ...]:
     """The moves made in a phase, each as a sentence."""
-    return tuple(move_words(m, record) for m in record.moves if m.phase == phase.slug)
+    return tuple(made_words(m, record) for m in record.moves if m.phase == phase.slug)
+
+
+def recorded_here(record: VisitRecord, phase: Phase) -> bool:
+    """Whether a phase has a reading or a move to correct."""
+    slugs = {*(move.phase for move in record.all_moves), *(one.row.phase for one in record.rounds if one.readings)}
+    return phase.slug in slugs
+
+
+def made_words(move: MoveEntry, record: VisitRecord) -> str:
+    """An adjustment as it counts: whether it was corrected is said."""
+    said = move_words(move, record)
+    return say(CORRECTED, made=said) if move.supersedes_id is not None else said
 
 
 def move_words(move: MoveEntry, record: VisitRecord) -> str:

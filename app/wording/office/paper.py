@@ -65,6 +65,7 @@ PART_THROTTLE = Message(
     "Part throttle, bank {second} minus bank {first}, per bore: "
     "{difference}\u00a0{unit} ({percent}\u00a0%) at the {feeler} feeler."
 )
+PART_THROTTLE_SPEED = Message("Engine speed there: {speed}\u00a0rpm.")
 PART_THROTTLE_FROM_OPEN = Message(
     "Part throttle, bank {second} minus bank {first}, per bore: "
     "{difference}\u00a0{unit} ({percent}\u00a0%) at the {feeler} feeler, approach from open."
@@ -140,9 +141,12 @@ ROUND = Message("{phase}, {at}")
 ROUND_RESULT = Message("{phase}, {at}: {verdict}")
 ROUND_AT_OPENING = Message("{phase}, {feeler} feeler")
 ROUND_FROM_OPEN = Message("{phase}, {feeler} feeler, approach from open")
+ROUND_SPEED = Message("{phase}, {speed}\u00a0rpm")
 REMARK_SKIPPED = Message("Round {round}, bore {bore}: skipped, {why} ({by}).")
 REMARK_REPLACED = Message("Round {round}, bore {bore}: {now} replaces {was} ({by}, {at}).")
 REMARK_REPLACED_WHY = Message("Round {round}, bore {bore}: {now} replaces {was}. {why} ({by}, {at}).")
+REMARK_TAKEN_BACK = Message("Recorded, but not adjusted: {was} ({by}, {at})", note="was: an adjustment as a sentence")
+REMARK_CHANGED = Message("{now} First recorded: {was} ({by}, {at})", note="two adjustments as sentences")
 REMARK_WAIVED = Message("{phase} waived by {by}: {why} (missing: {missing})")
 
 # The worksheet.

@@ -7,7 +7,7 @@ and the rest is "possible". A probability is always a per cent, capped at "over 
 from collections.abc import Mapping
 from enum import StrEnum
 
-from app.shop.queries.engine_history import NotComparable
+from app.shop.assessment.since_left import NotComparable
 from app.sync.slips.slip_detection import Bore, Suspect, ToldBy
 from app.wording.message import Message, say
 from app.wording.quantities import PERCENT, signed

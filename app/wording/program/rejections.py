@@ -47,6 +47,7 @@ _NOT_FOUND = {
     R.NO_SUCH_ENGINE: Message("This engine is not on record. Search for it on the Engines page."),
     R.NO_SUCH_TAG: Message("No engine has the tag {tag}. Search for its serial number on the Engines page."),
     R.NO_SUCH_VISIT: Message("This visit is not on record. Open it from the engine's page."),
+    R.NO_SUCH_MOVE: Message("This adjustment is not on record. Check the list of adjustments."),
     R.NO_SUCH_METER: Message("This meter is not on record. Choose one from the list of meters."),
     R.NO_SUCH_STUDY: Message("This meter study is not on record. Open it from the meter's page."),
     R.NO_SUCH_PERSON: Message("This person is not on record. Choose one from the list of people."),
@@ -111,6 +112,10 @@ _READINGS = {
         "Round {round} approaches its opening the other way, so this reading is not saved. "
         "Check the round, then read again.",
     ),
+    R.DRIFT_CHECK_BORE: Message("The drift check is of the first bore of the round. Read bore {bore}."),
+    R.DRIFT_CHECK_LAST: Message("The drift check ends the round. Read or skip the other bores first: {bores}."),
+    R.EXTRA_BEFORE_FIRST: Message("An extra reading follows the first one. Read bore {bore} in its turn."),
+    R.CORRECTION_KIND: Message("A correction is of the same kind as the reading it corrects."),
     R.BANK_BALANCE_ONLY: Message("This is for an opening feeler in the part-throttle bank balance only."),
 }
 
@@ -122,6 +127,12 @@ _ADJUSTMENTS = {
     R.MOVE_NOT_IN_PHASE: Message("This adjustment is not part of this phase. Choose another one."),
     R.AS_FOUND_FIRST: Message(
         "The as-found round comes first, so this adjustment is not saved. Read every bore, then the drift check."
+    ),
+    R.ADJUSTED_BEFORE_READING: Message(
+        "The hot engine is read before anything is adjusted, so this adjustment is not saved. Read the bores first."
+    ),
+    R.MOVE_TAKEN_BACK: Message(
+        "Another tablet recorded that this adjustment was not made. If it was, record it as a new adjustment."
     ),
     R.NO_SUCH_BANK: Message("Choose a bank of this engine."),
     R.NO_SUCH_COUPLER: Message("Choose a coupler of this engine."),

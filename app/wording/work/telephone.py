@@ -147,6 +147,10 @@ ITEMS: Mapping[str, Text] = {
     "full-open": Message("Engine off. Press the pedal to the floor. Do both sides reach the end together?"),
     "first-opening-speed": Message("How fast does the engine run with the first feeler under the lever, in rpm?"),
     "next-opening-speed": Message("How fast does the engine run with the next feeler under the lever, in rpm?"),
+    "rev-limit": Message(
+        "Engine off. Set a low rev limit if you can. Otherwise look up the engine's own limiter, and that it works. At "
+        "how many rpm does it cut in?"
+    ),
     "lever-held": Message(
         "A feeler will hold the lever: no hand holds it while the engine runs. Have a second person sit at the pedal "
         "and the key. Is that person there?"
@@ -205,6 +209,8 @@ FROM_OPEN = Message(
 )
 LEAVE_FEELER = Message("Leave the {feeler} feeler under the lever.")
 TAKE_FEELER_OUT = Message("Take the feeler out from under the lever.", note="engine stopped")
+
+SPEED = Message("How fast does the engine run now, in rpm?", note="with the lever on a feeler")
 
 RESET_ON_TWO = Message(
     "Loosen the coupler between intakes {near} and {far}. Let throttle flap {far} close on 2 feelers together, "
@@ -283,6 +289,14 @@ def advice_prompt(advice: Advice, layout: Layout, reading: ReadingAsked | None =
         if advice.kind is AdviceKind.MEASURE:
             return _read(reading) if reading is not None and reading.bore is not None else ""
         return _adjust(advice, layout)
+
+
+def speed_prompt(lever: float, above: bool) -> str:
+    """The question for the engine speed with the lever on a feeler [m], reached from ``above`` or not."""
+    with to_the_customer():
+        ahead = [_engine_off(say(LAY_FEELER, feeler=_feeler(lever)))]
+        ahead += [say(FROM_OPEN)] if above else []
+        return " ".join((*ahead, say(SPEED)))
 
 
 def _asked(slug: str, parts: Collection[Part], base_feeler: float, told: ToldFirst) -> str:

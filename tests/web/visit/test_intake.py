@@ -9,13 +9,14 @@ from pathlib import Path
 import pytest
 from starlette.testclient import TestClient
 
+from app.shop.assessment.since_left import Change
 from app.shop.commands import visits
 from app.shop.commands.visits import NewVisit
 from app.shop.errors import RejectedError
 from app.shop.exchange.imports import bring_in, read
 from app.shop.procedure.recheck import same_air
 from app.shop.queries import history_cache
-from app.shop.queries.engine_history import Change, changes
+from app.shop.queries.engine_history import changes
 from app.shop.record.intake import Intake, IntakeState, differs
 from app.shop.rejections import Rejection
 from app.shop.store import row_hashes

@@ -95,6 +95,7 @@ def balanced(page: Page, hand: Technician) -> None:
     hand.record_everything()
     for opening in DEFAULTS.openings:
         expect(page.get_by_text(f"{opening / 25.4e-3:.3f} in feeler under the central lever")).to_be_visible()
+        hand.tap_speed(opening)
         for _ in range(9):
             hand.tap_reading(hand.bench.read(int(hand.heading().split()[1]), opening))
     hand.press("Continue with lock-down")

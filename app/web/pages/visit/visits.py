@@ -32,6 +32,7 @@ from app.web.presenters.steps import (
     missing_besides_items,
     next_prompt,
     ready_to_read,
+    recorded_here,
     resume_url,
 )
 from app.wording.reasons import problems_in_words
@@ -193,6 +194,7 @@ def _steps(
         cautions_here=safety_lines(judged.cautions),
         steps_here=phase_steps(phase, parts),
         done=done_lines(record, phase),
+        recorded_here=record.sign_off is None and recorded_here(record, phase),
         preset=judged.preset,
         preset_outside=preset_outside(judged.preset),
         since=since_left(assessment),

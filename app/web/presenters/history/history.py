@@ -5,7 +5,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from app.shop.assessment.assessment import Assessment
-from app.shop.queries.engine_history import Moved, RoundSummary, VisitSummary
+from app.shop.assessment.visit_summary import Moved, RoundSummary, VisitSummary
 from app.shop.record.entries import MeterEntry
 from app.shop.record.intake import differs
 from app.sync.engine.adjusters.registry import kind_of

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
-from app.shop.queries.engine_history import Change
+from app.shop.assessment.since_left import Change
 from app.sync.engine.adjusters.registry import kind_called
 from app.sync.engine.layout import Layout, StopScrew
 from app.sync.engine.linkage import IDLE_GAP, turns_for

@@ -17,10 +17,11 @@ from app.shop.record.entries import CheckEntry, WaiverEntry
 from app.shop.record.measures import Measure
 from app.shop.record.visit_record import Round, VisitRecord
 from app.sync.engine.adjusters.registry import kind_of
+from app.sync.engine.units import REV_PER_MIN
 from app.sync.estimation.evenness import RoundResult
 from app.web.presenters.drawing import MARKS, blades_of, by_bore, drawn_stop, joint_kind, shape_of
 from app.web.presenters.filters import day, figures, moment, other_hardware
-from app.web.presenters.steps import move_words
+from app.web.presenters.steps import made_words
 from app.web.presenters.views import Shape
 from app.wording.language import to_the_customer
 from app.wording.message import Message, say
@@ -224,8 +225,10 @@ def _banks(assessment: Assessment) -> tuple[str, ...]:
     if found is None:
         return (say(paper.NO_PART_THROTTLE),)
     unit, (first, second) = unit_of(record.meter), found.banks
-    return tuple(
-        say(
+    speeds = {one.lever: kept.speed for one in record.rounds if (kept := record.speed_in(one))}
+    told = []
+    for one in found.differences[1:]:
+        sentence = say(
             paper.PART_THROTTLE_FROM_OPEN if one.from_above else paper.PART_THROTTLE,
             first=first,
             second=second,
@@ -234,9 +237,11 @@ def _banks(assessment: Assessment) -> tuple[str, ...]:
             percent=signed(one.percent, 1),
             feeler=feeler_words(one.lever_travel, record.units),
         )
-        for one in found.differences
-        if one.lever_travel > 0
-    )
+        speed = speeds.get((one.lever_travel, one.from_above))
+        if speed is not None:
+            sentence += " " + say(paper.PART_THROTTLE_SPEED, speed=round(speed / REV_PER_MIN))
+        told.append(sentence)
+    return tuple(told)
 
 
 MOST_MOVES = 7
@@ -302,7 +307,7 @@ def _initials(record: VisitRecord, people: Mapping[str, str]) -> str:
 
 def _moves(record: VisitRecord) -> tuple[str, ...]:
     """The adjustments in their order; a long list is cut, so that the sheet stays one page."""
-    lines = [move_words(m, record) for m in record.moves]
+    lines = [made_words(m, record) for m in record.moves]
     if len(lines) <= MOST_MOVES:
         return tuple(lines)
     return (*lines[: MOST_MOVES - 1], say(paper.MORE_MOVES, count=len(lines) - MOST_MOVES + 1))

@@ -2,10 +2,10 @@
 
 from dataclasses import dataclass
 
+from app.shop.assessment.visit_summary import VisitSummary
 from app.shop.procedure.codes import CautionCode
 from app.shop.procedure.parts import parts_of, temperatures_of
 from app.shop.procedure.phases import PHASES
-from app.shop.queries.engine_history import VisitSummary
 from app.shop.queries.history_cache import EngineMemory
 from app.shop.record.fittings import layout_from_json
 from app.shop.record.measures import RECORDED

@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from app.shop.assessment.assessment import Assessment
 from app.shop.assessment.codes import StepReason
 from app.shop.procedure.items import Phase
+from app.shop.procedure.opening_speed import SpeedDue
 from app.shop.procedure.parts import temperatures_of
 from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.record.entries import MeterReading
@@ -19,7 +20,7 @@ from app.web.presenters.drawing import MARKS, drawn_stop, joint_kind, value_of
 from app.web.presenters.filters import clock
 from app.web.presenters.reading import bank_card
 from app.web.presenters.reading.card_actions import begins_round, go_on, here_of, leave, move_card, one_more
-from app.web.presenters.reading.keypad import Pad, Wanted, skip_reasons, speed_item
+from app.web.presenters.reading.keypad import Pad, Wanted, opening_speed, skip_reasons, speed_item, to_opening_speed
 from app.web.presenters.reading.linkage import linkage
 from app.web.presenters.reading.tiles import Tiles, blanks, is_vacuum
 from app.web.presenters.views import (
@@ -70,13 +71,18 @@ class ReadingPage:
     @property
     def selected(self) -> int | None:
         """The bore that the keypad enters; none while something comes first, but what was rejected stays in sight."""
-        if self.wanted.entry == "speed" or (self.waits and not self._problems):
+        if self.wanted.entry == "speed" or self.opening_speed is not None or (self.waits and not self._problems):
             return None
         if self.wanted.bore in self.record.layout.bores:
             return self.wanted.bore
         if self.record.sign_off is not None:
             return None
         return self.step.bores[0] if self.step.kind is AdviceKind.MEASURE and self.step.bores else self.due.bore
+
+    @property
+    def opening_speed(self) -> SpeedDue | None:
+        """The engine speed off idle that the keypad enters; None while it enters something else."""
+        return opening_speed(self.of_phase, self.wanted)
 
     @property
     def blanks(self) -> tuple[Tile, ...]:
@@ -162,12 +168,13 @@ class ReadingPage:
         if entered := self._entered(self.wanted.bore):
             return self._entered_card(entered)
         if self.step.why is StepReason.STOPPED:
-            return Card("none", title, reason, (Action(say(words.OPEN_CHECKLIST), True, href=self.here),))
+            list_ = Action(say(words.OPEN_CHECKLIST), True, href=self.here)
+            return Card("none", title, reason, (list_, *to_opening_speed(self.of_phase)))
         if self.waits:
             return Card("none", say(words.FIRST), self.waits, (go_on(self.assessment, self.phase),))
         if self.phase.rounds == "openings":
             told = title, reason
-            return bank_card.card(self.assessment, self.of_phase, told, self.wanted.above)
+            return bank_card.card(self.assessment, self.of_phase, told, self.wanted.above, self.opening_speed)
         if self.phase.rounds == "none":
             return Card("none", title, reason, (Action(say(words.OPEN_CHECKLIST), True, href=self.here),))
         if self.step.kind is AdviceKind.MEASURE and self.due.bore is not None:

@@ -2,14 +2,14 @@
 
 Visits from before say nothing of it, so their hashes stay what they were.
 
-Revision ID: 0020
-Revises: 0015
+Revision ID: 0019
+Revises: 0018
 """
 
 from alembic import op
 
-revision = "0020"
-down_revision = "0015"
+revision = "0019"
+down_revision = "0018"
 
 
 def upgrade() -> None:
