@@ -159,7 +159,7 @@ def unready(record: VisitRecord, phase: Phase) -> Reason | None:
     if phase.rounds == "fine" and _waiver(record, phase) is None and (lacks := lacks_of(record)):
         return because(Waiting.NOT_HEAT_SOAKED, lack=lacks[0])
     asked, place = _asked_from_the_start(record, phase), record.visit.place
-    before = (item for item in asked if item.comes_first(place) and item.required)
+    before = (item for item in asked if item.required and (item.before_running or place in item.first_at))
     undone = next((item for item in before if _lacks(record, phase, item)), None)
     return because(Waiting.CHECK_FIRST, item=_item(phase, undone)) if undone else None
 

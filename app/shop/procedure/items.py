@@ -56,10 +56,6 @@ class Item:
     no_longer: bool = False
     first_at: tuple[Place, ...] = ()
 
-    def comes_first(self, place: str) -> bool:
-        """Whether it comes ahead of the readings at that place."""
-        return self.before_running or place in self.first_at
-
     def unit_in(self, units: Units) -> str:
         """The unit it is shown and typed in."""
         return units.of(self.quantity).name if self.quantity else ON_SCREEN.get(self.unit, self.unit)

@@ -46,6 +46,7 @@ def needs_power_off(layout: Layout, kind: AdjusterKind) -> bool:
     return layout.electronic and kind.effect != "lets air past"
 
 
+@lru_cache(maxsize=128)
 def temperatures_of(layout: Layout) -> tuple[Metal, Literal["oil"]]:
     """The temperatures that tell whether an engine is hot through: coolant and oil, or cylinder head and oil where air
     cools it. The first one is asked for everywhere, oil where it has a gauge."""

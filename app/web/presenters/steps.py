@@ -17,7 +17,7 @@ from app.wording.work import adjusters
 from app.wording.work.corrections import CORRECTED
 from app.wording.work.next_step import step_words
 from app.wording.work.phases import item_figure, item_label, unit_label
-from app.wording.work.telephone import Prompt, Told, item_prompt
+from app.wording.work.telephone import Prompt, ToldFirst, item_prompt
 from app.wording.work.visit import READ_BORE, READ_DRIFT_CHECK, SIGN_OFF, STILL_MISSING, STOPPED, items_open
 
 
@@ -99,7 +99,8 @@ def missing_besides_items(standing: PhaseStatus) -> str:
 
 def ready_to_read(standing: PhaseStatus, place: str) -> bool:
     """Whether nothing stands before the readings any more, at that place."""
-    before = {GATE, *(item.slug for item in standing.phase.items if item.comes_first(place))}
+    items = standing.phase.items
+    before = {GATE, *(item.slug for item in items if item.before_running or place in item.first_at)}
     return not standing.stops and not any(m.slug in before for m in standing.missing)
 
 
@@ -112,7 +113,7 @@ def next_prompt(judged: PhaseAssessment, lines: tuple[CheckLine, ...]) -> Prompt
     due = due or next((line for line in lines if line.stale or (line.row is None and line.needed)), None)
     if due is None:
         return None
-    told = Told(
+    told = ToldFirst(
         preset=judged.preset.turns if judged.preset is not None else 0.0,
         pulls=round(record.settings.pulls),
         columns=record.meter.quantity == "vacuum",

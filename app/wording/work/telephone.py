@@ -233,7 +233,7 @@ class Prompt:
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
+class ToldFirst:
     """Figures that a question tells before it asks: turns of the ``preset``, how many short ``pulls``; ``columns``
     where the meter hangs on all intakes."""
 
@@ -242,11 +242,11 @@ class Told:
     columns: bool = False
 
 
-NOTHING_TOLD = Told()
+NOTHING_TOLD = ToldFirst()
 
 
 @dataclass(frozen=True, slots=True)
-class Reading:
+class ReadingAsked:
     """A reading to ask for: the ``bore``, None where none is due; the ``unit`` of the meter; ``lever`` the feeler under
     the central lever [m], 0 at idle, reached from ``above`` where the lever is opened further first.
 
@@ -265,7 +265,7 @@ class Reading:
 
 
 def item_prompt(
-    item: Item, parts: Collection[Part], base_feeler: float, units: Units, told: Told = NOTHING_TOLD
+    item: Item, parts: Collection[Part], base_feeler: float, units: Units, told: ToldFirst = NOTHING_TOLD
 ) -> Prompt:
     """An item as it is asked over the telephone, of an engine that has those parts.
 
@@ -282,7 +282,7 @@ def item_prompt(
     return Prompt(item, words, (first, *(unit for unit in offered(item.quantity) if unit != first)))
 
 
-def advice_prompt(advice: Advice, layout: Layout, reading: Reading | None = None) -> str:
+def advice_prompt(advice: Advice, layout: Layout, reading: ReadingAsked | None = None) -> str:
     """A step of the readings as it is read out; empty where there is nothing for a customer to do. ``reading`` is the
     one to take next, where the step is to read."""
     with to_the_customer():
@@ -299,14 +299,14 @@ def speed_prompt(lever: float, above: bool) -> str:
         return " ".join((*ahead, say(SPEED)))
 
 
-def _asked(slug: str, parts: Collection[Part], base_feeler: float, told: Told) -> str:
+def _asked(slug: str, parts: Collection[Part], base_feeler: float, told: ToldFirst) -> str:
     if slug.startswith(SNAP_SLUG):
         return say(BLIP_COLUMN if told.columns else BLIP, intake=slug.removeprefix(SNAP_SLUG))
     values = {"turns": turns(told.preset), "out": turns(BYPASS_BASE), "pulls": told.pulls}
     return say(for_banks(ITEMS[slug], parts), feeler=_feeler(base_feeler), **values)
 
 
-def _read(reading: Reading) -> str:
+def _read(reading: ReadingAsked) -> str:
     """The question, and ahead of the first one of a round what has to be in place, which is put there engine off."""
     feeler = _feeler(reading.lever)
     if reading.begun:

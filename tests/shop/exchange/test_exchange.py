@@ -40,14 +40,13 @@ from app.shop.store.row_hashes import check
 from app.shop.store.tables import ReadingRow
 from app.shop.store.upgrade import open_shop
 from app.sync.engine.events import BypassTurn, ScrewTurn
-from app.sync.engine.layout import Layout
 from app.sync.engine.units import THOU
 from app.wording.stored import codes_of
 from tests.shop.bank_balance import at_the_banks, read_with_one_bank_early
 from tests.shop.exchange.files import EVEN, SLIPPED, out, with_codes
 from tests.shop.past import Past
 from tests.shop.rejections import rejects
-from tests.shop.yard import AIR_COOLED, AT, ONE_MOTOR_A_BANK, ONE_MOTOR_A_BORE, V8, engine, key, run, visit_record
+from tests.shop.yard import AT, V8, engine, key, run, visit_record
 from tests.shop.yard import read as read_bore
 
 FIXTURES = Path(__file__).parent
@@ -416,24 +415,3 @@ def test_no_text_is_taken_for_a_formula(text: str) -> None:
 
 def test_a_number_stays_a_number() -> None:
     assert table_csv(["x", "y"], [(-1.5, None)]) == "x,y\r\n-1.5,\r\n"
-
-
-@pytest.mark.parametrize("layout", [AIR_COOLED, ONE_MOTOR_A_BANK, ONE_MOTOR_A_BORE])
-def test_what_cools_an_engine_and_opens_its_plates_travels_and_is_left_out_where_it_is_as_usual(
-    shop: Database, other: Database, layout: Layout
-) -> None:
-    engine_id = engine(shop, layout)
-    file = out(shop, engine_id)
-    said = json.loads(file)["fittings"][0]["layout"]
-    assert {name: said[name] for name in ("cooling", "actuation") if name in said} == {
-        name: value
-        for name, value, usual in (
-            ("cooling", layout.cooling, "liquid"),
-            ("actuation", layout.actuation, "linkage"),
-        )
-        if value != usual
-    }
-    there = bring_in(other, read(file), {})
-    with other.reading() as session:
-        assert layout_from_json(engines.fitting_now(session, there).layout) == layout
-    assert out(other, there) == file

@@ -17,7 +17,7 @@ from app.shop.record.measures import Units
 from app.shop.record.settings import DEFAULTS
 from app.shop.store.database import Database
 from app.web.application import create_app
-from app.wording.work.telephone import Told, item_prompt
+from app.wording.work.telephone import ToldFirst, item_prompt
 from tests.shop.yard import TWINS, V8, check_all, engine, key, read, read_round, visit, visit_record
 
 ORIGIN = "http://127.0.0.1"
@@ -36,7 +36,7 @@ def said(page: str) -> str:
 
 def asked(phase: Phase, slug: str) -> str:
     item = next(one for one in phase.items if one.slug == slug)
-    told = Told(pulls=round(DEFAULTS.pulls))
+    told = ToldFirst(pulls=round(DEFAULTS.pulls))
     return html.escape(item_prompt(item, parts_of(V8), DEFAULTS.base_blade, Units(), told).words)
 
 

@@ -29,7 +29,7 @@ from app.sync.engine.layout import Bank, Coupler, Layout
 from app.wording.message import say
 from app.wording.reasons import in_words
 from app.wording.work.advice import DONE
-from app.wording.work.telephone import item_prompt
+from app.wording.work.telephone import ToldFirst, item_prompt
 from tests.serving import serving
 from tests.web.story import Technician
 
@@ -209,7 +209,8 @@ def fitted_behind_another_exhaust(yard: Yard) -> None:
 def asked(phase: Phase, slug: str) -> str:
     """What is read out for an item."""
     item = next(one for one in phase.items if one.slug == slug)
-    return item_prompt(item, parts_of(FOUR), DEFAULTS.base_blade, Units()).words
+    told = ToldFirst(pulls=round(DEFAULTS.pulls))
+    return item_prompt(item, parts_of(FOUR), DEFAULTS.base_blade, Units(), told).words
 
 
 def rung_up_a_year_later(yard: Yard) -> None:
