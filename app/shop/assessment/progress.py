@@ -98,9 +98,8 @@ def status_of(record: VisitRecord, phase: Phase) -> PhaseStatus:
 
 def items_of(record: VisitRecord, one: Phase) -> tuple[Item, ...]:
     """What a phase asks of this engine in this place."""
-    mine = tuple(
-        i for i in _asked_from_the_start(record, one) if not i.no_longer or (one.slug, i.slug) in record.checks
-    )
+    asked = _asked_from_the_start(record, one)
+    mine = tuple([i for i in asked if not i.no_longer or (one.slug, i.slug) in record.checks])
     return mine + snap_items(record) if one.rounds == "fine" else mine
 
 
@@ -147,15 +146,15 @@ def require_ready(record: VisitRecord, phase: Phase) -> None:
 
 def why_waiting(record: VisitRecord, phase: Phase) -> Reason | None:
     """What has to be done before the engine is read in an open phase; None for nothing. No reading changes it."""
-    if stops := () if _why_not_needed(record, phase) else _stops(record, phase):
-        return stops[0]
-    return unready(record, phase)
+    if _why_not_needed(record, phase):
+        return None
+    stops = _stops(record, phase)
+    return stops[0] if stops else unready(record, phase)
 
 
 def unready(record: VisitRecord, phase: Phase) -> Reason | None:
-    """The same where no stop counts, as while the speed of an engine is recorded that ran too fast."""
-    if _why_not_needed(record, phase):
-        return None
+    """The same of a phase that is needed where no stop counts: as while the speed of an engine is recorded that ran too
+    fast."""
     if phase.rounds == "fine" and _waiver(record, phase) is None and (lacks := lacks_of(record)):
         return because(Waiting.NOT_HEAT_SOAKED, lack=lacks[0])
     asked, place = _asked_from_the_start(record, phase), record.visit.place

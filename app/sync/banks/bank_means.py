@@ -143,10 +143,11 @@ def log_difference(layout: Layout, opening: Opening, idle: Mapping[int, float], 
 def noise(
     layout: Layout, openings: Sequence[Opening], idle: Mapping[int, float], idle_times: int, meter: Meter
 ) -> Floats:
-    """Covariance of the log differences: meter, the idle reference they share, and bores that part off idle.
+    """Covariance of the log differences, shape (openings, openings): meter, the idle reference they share, and bores
+    that part off idle.
 
     Parameters: ``layout`` of the engine; ``openings`` read on both banks; ``idle`` by bore [kg/s or Pa], each of
-    ``idle_times`` readings; ``meter``. Shape (openings, openings).
+    ``idle_times`` readings; ``meter``.
     """
     covariance = np.zeros((len(openings), len(openings)))
     for row, one in enumerate(openings):

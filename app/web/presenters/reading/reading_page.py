@@ -8,7 +8,6 @@ from collections.abc import Mapping
 from app.shop.assessment.assessment import Assessment
 from app.shop.assessment.codes import StepReason
 from app.shop.procedure.items import Phase
-from app.shop.procedure.opening_speed import SpeedDue
 from app.shop.procedure.parts import temperatures_of
 from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.record.entries import MeterReading
@@ -63,6 +62,7 @@ class ReadingPage:
         self.due, self.step, self.judged = judged.due, judged.step, judged.round
         self.waits = in_words(judged.waits) if judged.waits else ""
         self.wanted = wanted
+        self.opening_speed = opening_speed(judged, wanted)
         self._values = values
         self._problems = problems
         self.unit = unit_of(self.record.meter)
@@ -78,11 +78,6 @@ class ReadingPage:
         if self.record.sign_off is not None:
             return None
         return self.step.bores[0] if self.step.kind is AdviceKind.MEASURE and self.step.bores else self.due.bore
-
-    @property
-    def opening_speed(self) -> SpeedDue | None:
-        """The engine speed off idle that the keypad enters; None while it enters something else."""
-        return opening_speed(self.of_phase, self.wanted)
 
     @property
     def blanks(self) -> tuple[Tile, ...]:
