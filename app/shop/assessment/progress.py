@@ -1,19 +1,28 @@
 """How far a visit is: what each phase still lacks, worked out from what was recorded, and what may be done now."""
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import dataclass, field
 from functools import cache, partial
 from typing import NamedTuple
 
 from app.shop.assessment import snap
 from app.shop.assessment.snap import snap_items
-from app.shop.assessment.verdicts import accepted_round, balance_of, balanced, held_off, needs_preset, passes
+from app.shop.assessment.verdicts import (
+    accepted_round,
+    balance_of,
+    balanced,
+    held_off,
+    needs_preset,
+    passes,
+    visit_parts,
+)
 from app.shop.errors import RejectedError
 from app.shop.procedure.heat import GATE, HeatSoak, lacks_of, soak_of
+from app.shop.procedure.held import asked_back
 from app.shop.procedure.items import Item, Phase
 from app.shop.procedure.limits import stop_for
-from app.shop.procedure.parts import Part, parts_of
+from app.shop.procedure.parts import Part
 from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED, PHASES, phase_named
 from app.shop.procedure.read_order import next_opening, next_reading, to_open_again
 from app.shop.procedure.recheck import reasons
@@ -88,7 +97,8 @@ def status_of(record: VisitRecord, phase: Phase) -> PhaseStatus:
         return PhaseStatus(phase, items, (), override, not_needed)
     stops, heat = _stops(record, phase), soak_of(record) if phase.rounds == "fine" else None
     lacks = [Missing("stop", stop, must=True) for stop in stops]
-    lacks += [Missing(i.slug, _item(phase, i), i.required) for i in items if _lacks(record, phase, i)]
+    open_ones = (i for i in items if _lacks(record, phase, i) and not _is_signed(record, phase, i))
+    lacks += [Missing(i.slug, _item(phase, i), i.required) for i in open_ones]
     if heat is not None and heat.lacks:
         lacks.append(Missing(GATE, because(Requirement.HEAT_SOAK, lacks=heat.lacks)))
     lacks += [*_lacks_of_speed(record, phase, items), *_missing_rounds(record, phase)]
@@ -103,7 +113,8 @@ def items_of(record: VisitRecord, one: Phase) -> tuple[Item, ...]:
 
 def _asked_from_the_start(record: VisitRecord, one: Phase) -> tuple[Item, ...]:
     """Those of the items that are asked for from the start, whatever was read; the others stop nothing."""
-    return _asked(one.slug, record.visit.place, parts_of(record.layout))
+    asked = _asked(one.slug, record.visit.place, visit_parts(record))
+    return tuple(item for item in asked if asked_back(record, item))
 
 
 @cache
@@ -150,9 +161,26 @@ def why_waiting(record: VisitRecord, phase: Phase) -> Reason | None:
         return stops[0]
     if phase.rounds == "fine" and _waiver(record, phase) is None and (lacks := lacks_of(record)):
         return because(Waiting.NOT_HEAT_SOAKED, lack=lacks[0])
-    before = (item for item in _asked_from_the_start(record, phase) if item.before_running and item.required)
-    undone = next((item for item in before if _lacks(record, phase, item)), None)
-    return because(Waiting.CHECK_FIRST, item=_item(phase, undone)) if undone else None
+    waived = _waiver(record, phase) is not None
+    for item in _asked_from_the_start(record, phase):
+        first = (item.before_running and item.required) or (item.ahead and not _read_already(record, phase, item))
+        if first and (item.required or not waived) and _lacks(record, phase, item):
+            return because(Waiting.CHECK_FIRST, item=_item(phase, item))
+    return None
+
+
+def _read_already(record: VisitRecord, phase: Phase, item: Item) -> bool:
+    """Whether a phase was read before an item stood ahead of its readings; what comes at the start still does."""
+    return not item.at_start and any(one.row.phase == phase.slug and one.entered for one in record.rounds)
+
+
+def comes_before(record: VisitRecord, phase: Phase, item: Item, given: Collection[str]) -> Item | None:
+    """What has to be recorded before an item of a phase, with those ``given`` or ahead of them; None for nothing."""
+    for one in _asked_from_the_start(record, phase):
+        before_key = item.at_start and one.before_running and one.required
+        if (before_key or one.slug in item.after) and one.slug not in given and _lacks(record, phase, one):
+            return one
+    return None
 
 
 def leads_to_banks(record: VisitRecord) -> bool:
@@ -207,7 +235,8 @@ def _stops(record: VisitRecord, one: Phase) -> tuple[Reason, ...]:
 
 def _why_not_needed(record: VisitRecord, one: Phase) -> Reason | None:
     if one.slug == "cold-preset" and not needs_preset(record):
-        return because(NotNeeded.PRESET_EARLIER)
+        runs = record.fitted_before != record.fitting.ident
+        return because(NotNeeded.ENGINE_RUNS if runs else NotNeeded.PRESET_EARLIER)
     if one.rounds == "openings" and len(record.layout.banks) < 2:
         return because(NotNeeded.ONE_BANK)
     return None
@@ -251,6 +280,11 @@ def _lacks(record: VisitRecord, one: Phase, item: Item) -> bool:
     if check is None:
         return record.visit.place in item.needed
     return item.fresh and _is_stale(record, item, check)
+
+
+def _is_signed(record: VisitRecord, one: Phase, item: Item) -> bool:
+    """Whether a sign-off vouches for an item that is not recorded: it was not asked for then, unless it was waived."""
+    return record.sign_off is not None and (item.required or _waiver(record, one) is None)
 
 
 def _missing_rounds(record: VisitRecord, one: Phase) -> list[Missing]:

@@ -1,14 +1,14 @@
 """Visits: open one, and sign it off."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
-from sqlmodel import func, select
+from sqlmodel import Session, col, func, select
 
 from app.shop.assessment.progress import progress
 from app.shop.commands import engines, people
 from app.shop.errors import Problems, RejectedError
 from app.shop.procedure.items import PLACES
-from app.shop.procedure.requirements import ChangedPart, Requirement, Waiting
+from app.shop.procedure.requirements import ChangedPart, Requirement, Runs, Waiting
 from app.shop.reasons import because
 from app.shop.record import meter_studies, stored_settings
 from app.shop.record.loader import load
@@ -22,7 +22,8 @@ from app.shop.store.tables import MeterRow, SignOff, Visit
 class NewVisit:
     """Why the engine is here: the place, the job number, the complaint or reason, who opens it, which meter.
 
-    ``changed`` are the codes of what was changed since the last sign-off, each a ChangedPart.
+    ``changed`` are the codes of what was changed since the last sign-off, each a ChangedPart. ``runs`` is a Runs, empty
+    where it was not asked.
     """
 
     place: str
@@ -31,12 +32,13 @@ class NewVisit:
     by: str
     meter_id: int
     changed: tuple[str, ...] = ()
+    runs: str = field(default="", repr=False)  # apart, so that what was sent before it was asked is known again
 
 
 def open_visit(shop: Database, engine_id: int, key: str, new: NewVisit, at: str) -> int:
     """Open a visit and return its id. Raises RejectedError when one is open already or something is missing."""
     key = checked(key)
-    sent = fingerprint(engine=engine_id, new=new)
+    sent = fingerprint(engine=engine_id, new=new, **({"runs": new.runs} if new.runs else {}))
     with shop.writing() as session:
         if again := earlier(session, Visit, key, sent):
             return again.ident
@@ -51,6 +53,8 @@ def open_visit(shop: Database, engine_id: int, key: str, new: NewVisit, at: str)
                 problems[name] = because(Rejection.TOO_LONG, most=engines.LONGEST)
         if not set(new.changed) <= set(ChangedPart):
             problems["changed"] = because(Rejection.NOT_ONE_OF, choices=tuple(ChangedPart))
+        if new.runs and new.runs not in set(Runs):
+            problems["runs"] = because(Rejection.NOT_ONE_OF, choices=tuple(Runs))
         if session.get(MeterRow, new.meter_id) is None:
             problems["meter"] = because(Rejection.NO_SUCH_METER)
         if engines.open_visit(session, engine_id) is not None:
@@ -72,10 +76,21 @@ def open_visit(shop: Database, engine_id: int, key: str, new: NewVisit, at: str)
             opened_at=at,
             setup=stored_settings.now(session)[0] or None,
             changed=", ".join(new.changed) or None,
+            runs=new.runs or None,
         )
         session.add(visit)
         session.flush()
         return visit.ident
+
+
+def asks_whether_it_runs(session: Session, engine_id: int) -> bool:
+    """Whether nothing recorded tells if an engine runs: it was never signed off with what is fitted now.
+
+    Raises NotFoundError.
+    """
+    signed = select(Visit.fitting_id).join(SignOff).where(Visit.engine_id == engine_id)
+    newest = session.exec(signed.order_by(col(Visit.number).desc())).first()
+    return newest != engines.fitting_now(session, engine_id).ident
 
 
 def sign_off(shop: Database, visit_id: int, key: str, name: str, at: str, pin: str = "") -> int:

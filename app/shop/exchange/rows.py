@@ -25,7 +25,7 @@ from app.shop.store.tables import (
 )
 from app.sync.engine.hardware import Figure, Hardware
 
-OF_VISIT = ("key", "payload", "place", "job", "why", "by", "opened_at", "changed")
+OF_VISIT = ("key", "payload", "place", "job", "why", "by", "opened_at", "changed", "runs")
 
 
 class Writer:

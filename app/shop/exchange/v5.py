@@ -57,6 +57,8 @@ REFERENCE = (
     "air, and for a flow meter."
 )
 
+RUNS = "Whether the engine ran as it came in; null where that was not asked."
+
 
 class Meter(v4.Meter):
     """An instrument that a visit was read with; step and range in its own unit."""
@@ -85,6 +87,7 @@ class Visit(Part):
     by: v1.Short
     opened_at: v1.Time
     changed: v1.Text | None
+    runs: Annotated[Literal["runs", "new-throttles", "fresh"] | None, Field(description=RUNS)] = None
     rounds: list[Round]
     readings: list[Reading]
     moves: list[Move]

@@ -36,6 +36,11 @@ class Item:
     and again, and every one counts. Outside the places of ``needed`` it is recorded where there is a gauge, and not
     missed where there is none. A ``quantity`` is shown and typed in the unit that the shop chose for it, and recorded
     in ``unit``.
+
+    ``ahead``: the engine is not read before it, though it may be waived. ``at_start``: it is looked at right after the
+    start, and recorded once everything that comes before the key is. ``after`` names items of the phase that come
+    before it. ``apart``: it is ticked by itself, never with others by one tap. ``puts_back`` names the item of an
+    earlier phase that unplugged, held, removed or led something away; this one is asked for where that was ticked.
     """
 
     slug: str
@@ -52,6 +57,11 @@ class Item:
     over_time: bool = False
     needed: tuple[Place, ...] = PLACES
     quantity: Quantity | None = None
+    ahead: bool = False
+    at_start: bool = False
+    after: tuple[str, ...] = ()
+    apart: bool = False
+    puts_back: str = ""
 
     def unit_in(self, units: Units) -> str:
         """The unit it is shown and typed in."""

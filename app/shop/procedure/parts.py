@@ -1,13 +1,13 @@
-"""Which parts an engine has, as far as phases ask for different things of it."""
+"""Which parts an engine has, and whether it is fresh, as far as phases ask for different things of it."""
 
 from functools import lru_cache
 from typing import Literal
 
 from app.sync.engine.layout import Layout
 
-Part = Literal["always", "sensor", "two banks", "couplers", "blades", "screws", "shafts", "bypass", "plenum"]
+Part = Literal["always", "sensor", "two banks", "couplers", "blades", "screws", "shafts", "bypass", "plenum", "fresh"]
 """``blades`` and ``screws`` are couplers set by a feeler and by a screw of their own; ``shafts`` are those that carry
-more than one plate."""
+more than one plate. ``fresh`` is no part: the engine is new or rebuilt and never ran."""
 
 
 @lru_cache(maxsize=128)

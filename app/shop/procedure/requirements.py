@@ -49,6 +49,7 @@ class NotNeeded(StrEnum):
     """Why a phase asks nothing of this visit."""
 
     PRESET_EARLIER = "preset-earlier"
+    ENGINE_RUNS = "engine-runs"
     ONE_BANK = "one-bank"
 
 
@@ -60,6 +61,14 @@ class ChangedPart(StrEnum):
     LINKAGE = "linkage"
     THROTTLE_SENSOR = "throttle sensor"
     INTAKE = "intake or air filter"
+
+
+class Runs(StrEnum):
+    """Whether an engine runs as it comes in, asked when a visit is opened and nothing else tells."""
+
+    RUNS = "runs"
+    NEW_THROTTLES = "new-throttles"
+    FRESH = "fresh"
 
 
 class Changed(StrEnum):

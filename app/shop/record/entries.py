@@ -123,6 +123,7 @@ class VisitEntry(Entry):
     opened_at: str
     setup: int | None
     changed: str | None
+    runs: str | None
 
 
 @dataclass(frozen=True, slots=True)

@@ -162,7 +162,8 @@ class MeterDue(Evidence, table=True):
 class Visit(Evidence, table=True):
     """One time the engine is worked on. ``setup`` is the version of the settings it is judged by, None the defaults.
 
-    ``changed`` names what was changed since the last sign-off, with commas between.
+    ``changed`` names what was changed since the last sign-off, with commas between. ``runs`` says whether the engine
+    ran as it came in, None where that was not asked.
     """
 
     __table_args__ = (UniqueConstraint("engine_id", "number"), STRICT)
@@ -177,6 +178,7 @@ class Visit(Evidence, table=True):
     opened_at: str = Field(sa_type=Text)
     setup: int | None = None
     changed: str | None = Field(default=None, sa_type=Text)
+    runs: str | None = Field(default=None, sa_type=Text)
 
 
 class RoundRow(Evidence, table=True):

@@ -9,7 +9,6 @@ from pydantic import Field
 from app.shop.assessment.assessment import PhaseAssessment
 from app.shop.commands import checks
 from app.shop.procedure.heat import HeatSoak
-from app.shop.procedure.parts import parts_of
 from app.shop.procedure.phases import phase_named
 from app.shop.queries.assessed import assessed
 from app.shop.record import loader
@@ -219,7 +218,7 @@ def _standing(shop: Database, visit_id: int, slug: str) -> StandingTold:
 def _told(judged: PhaseAssessment) -> PhaseTold:
     record, phase, standing = judged.record, judged.phase, judged.status
     lacks = {missing.slug for missing in standing.missing}
-    parts = parts_of(record.layout)
+    parts = judged.parts
     items = []
     for item in judged.items:
         row = record.checks.get((phase.slug, item.slug))

@@ -10,6 +10,7 @@ from app.shop.assessment.progress import Missing, PhaseStatus
 from app.shop.commands import visits
 from app.shop.commands.visits import NewVisit
 from app.shop.procedure.items import Place
+from app.shop.procedure.requirements import Runs
 from app.shop.queries.assessed import assessed, assessment_of
 from app.shop.record import loader
 from app.shop.record.entries import WaiverEntry
@@ -33,6 +34,11 @@ class VisitSent(Sent):
     why: Line = Field(default="", description="The complaint or the reason.", examples=["First sync"])
     by: By
     meter_id: int = Field(description="The meter that its readings are taken with.", examples=[1])
+    runs: Runs | None = Field(
+        default=None,
+        description="Whether the engine runs as it comes in. A running engine is read as found, hot, before anything "
+        "is set; a fresh one is asked for run-in, oil, timing and mixture. Null: as on earlier visits, else a preset.",
+    )
     model_config = example(
         key="9b2f6d0e-6a1c-4c55-8f0e-3f3b0a2f6c11",
         place="test cell",
@@ -141,6 +147,7 @@ class VisitTold(Told):
     why: str
     by: str
     opened_at: str = Field(description="ISO 8601, UTC.")
+    runs: Runs | None = Field(description="Whether the engine ran as it came in; null where that was not asked.")
     meter: MeterTold
     phases: list[StandingTold] = Field(description="The five phases in their order.")
     current: Slug | Literal["sign-off"] | None = Field(
@@ -165,6 +172,7 @@ class VisitTold(Told):
                 "why": visit.why,
                 "by": visit.by,
                 "opened_at": visit.opened_at,
+                "runs": visit.runs,
                 "meter": MeterTold.of(record.meter, record.repeats),
                 "phases": [StandingTold.of(standing) for standing in standings],
                 "current": undone if signed is None else None,
@@ -176,7 +184,7 @@ class VisitTold(Told):
 @router.post("/engines/{engine_id}/visits", status_code=201, summary="Open a visit", responses=REFUSALS)
 def open_visit(shop: Shop, engine_id: Id, body: VisitSent, now: Now) -> VisitTold:
     """Open a visit. An engine has one open visit at a time."""
-    new = NewVisit(body.place, body.job, body.why, body.by, body.meter_id)
+    new = NewVisit(body.place, body.job, body.why, body.by, body.meter_id, runs=body.runs or "")
     with named(meter="meter_id"):
         visit_id = visits.open_visit(shop, engine_id, body.key, new, now)
     return show_visit(shop, visit_id)

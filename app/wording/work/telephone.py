@@ -28,6 +28,30 @@ ITEMS: Mapping[str, Text] = {
         ),
     ),
     "closed-contact": Message("Release the pedal. Does every throttle flap close fully on its own, without a push?"),
+    "battery-off": Message("Is the ignition off, and disconnected from the battery?"),
+    "battery-back": Message("Hands away from the throttle flaps. Is the ignition connected to the battery again?"),
+    "fire-ready": Message("Is a fire extinguisher at hand, and do you know where to shut the fuel off?"),
+    "protected": Message("Do you wear hearing and eye protection?"),
+    "oil-primed": Message("New engine: was the oil primed until the pressure showed?"),
+    "base-timing": Message("New engine: was the ignition timing set and checked?"),
+    "run-in": Message(
+        "New engine: was the camshaft run in as its maker says? If not, stop the engine now: it must not idle."
+    ),
+    "mixture-safe": Message("New engine: was the mixture under load measured, and is it safe?"),
+    "intake-off": Message("Are the air filter or parts of the intakes off?"),
+    "intake-back": Message("Are the air filter and all parts of the intakes on again?"),
+    "hoses-off": Message("Are hoses of the intakes unplugged or led away?"),
+    "hoses-back": Message("Is every hose connected and every port capped, and is there no hiss at idle?"),
+    "idle-control-back": Message("Connect the idle control again. Does the idle come back to where it should be?"),
+    "loads-back": Message("Let fans and air conditioning work as usual. Did you see them come on?"),
+    "linkage-rest": Message(
+        "Pedal released: is there a little free play in the linkage, and do springs hold it closed?"
+    ),
+    "linkage-full": Message(
+        "Engine off, pedal to the floor: is every throttle flap fully open, does the pedal stop first, and does "
+        "nothing lock there?"
+    ),
+    "sensor-learned": Message("Did the engine computer learn the throttle sensor, pedal released and to the floor?"),
     "base-blade": Message("Which feeler did you put under the stop screw? It should be {feeler}."),
     "preset-turns": ByBanks(
         Message("Remove the feeler. How many turns did you turn the stop screw in?"),
@@ -55,13 +79,14 @@ ITEMS: Mapping[str, Text] = {
         "Are leads, sleeves and hands away from fan and belts? An electric fan can start with the key off."
     ),
     "oil-pressure": Message("If there is a gauge: what did oil pressure show within seconds of the start?"),
-    "oil-lamp": Message("Did the oil lamp go out within seconds of the start? If not, stop the engine now."),
+    "oil-lamp": Message("Start the engine. Did the oil lamp go out within seconds? If not, stop the engine now."),
     "coolant": Message("What does the coolant gauge read now?"),
     "oil": Message("If there is an oil temperature gauge, what does it read now?"),
     "pulls": Message("Raise the engine speed briefly and let it fall. How many times did you do that?"),
     "oil-pressure-hot": Message("If there is a gauge: what is the oil pressure at idle now that the engine is hot?"),
     "leak-checked": Message(
-        "Stop the engine. Are all joints and hoses at the intake tight? Use no spray: hot parts can light it."
+        "Stop the engine. Are all joints and hoses at the intake tight, also to the brake booster and the crankcase? "
+        "Use no spray: hot parts can light it."
     ),
     "idle-speed": Message("How fast does the engine idle now, in rpm?"),
     "idle-control": Message(

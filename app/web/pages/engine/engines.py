@@ -9,7 +9,7 @@ from app.shop.commands import engines, visits
 from app.shop.commands.visits import NewVisit
 from app.shop.errors import ConflictError, NotFoundError, RejectedError
 from app.shop.procedure.items import PLACES
-from app.shop.procedure.requirements import ChangedPart
+from app.shop.procedure.requirements import ChangedPart, Runs
 from app.shop.queries import history_cache
 from app.shop.queries.search import tag_of
 from app.shop.reasons import because
@@ -29,7 +29,7 @@ from app.wording.message import say
 from app.wording.names import begin
 from app.wording.office import engines as engine_words
 from app.wording.reasons import problems_in_words
-from app.wording.work.requirements import part_name
+from app.wording.work.requirements import RUNS, part_name
 
 router = APIRouter()
 
@@ -192,7 +192,10 @@ def open_visit(shop: Shop, page: Page, form: Form, engine_id: int, now: Now) -> 
     try:
         meter = form.whole("meter") if form.text("meter") else 0
         changed = tuple(what for what in ChangedPart if form.text(f"changed {what}"))
-        new = NewVisit(form.text("place"), form.text("job"), form.text("why"), form.text("by"), meter, changed)
+        runs = form.text("runs")
+        new = NewVisit(form.text("place"), form.text("job"), form.text("why"), form.text("by"), meter, changed, runs)
+        if form.text("asks") and not runs:
+            form.problems["runs"] = because(Rejection.NOT_ONE_OF, choices=tuple(Runs))
         form.raise_problems()
         visit_id = visits.open_visit(shop, engine_id, form.text("key"), new, now)
     except RejectedError as refusal:
@@ -281,12 +284,14 @@ def _visit_form(
         engine = engines.get(session, engine_id)
         choices = meter_choices(session, now[:10])
         changes = tuple(ChangedPart) if engines.newest_visits(session, [engine_id]) else ()
+        asks = visits.asks_whether_it_runs(session, engine_id)
     return page.show(
         "visit_new.html",
         status,
         engine=engine,
         meters=choices,
         changes=[(what, begin(part_name(what))) for what in changes],
+        runs=[(str(one), say(words)) for one, words in RUNS.items()] if asks else [],
         places=PLACES,
         values=values,
         problems=problems,

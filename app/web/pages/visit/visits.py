@@ -10,7 +10,6 @@ from fastapi.responses import HTMLResponse, Response
 from app.shop.commands import checks, people, visits
 from app.shop.errors import NotFoundError, RejectedError
 from app.shop.procedure.items import Item
-from app.shop.procedure.parts import parts_of
 from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.queries.assessed import PhaseSeen, assessed, phase_seen
 from app.shop.reasons import because
@@ -174,7 +173,7 @@ def _steps(
     assessment, judged = shown.assessment, shown.judged
     record, phase, standing = judged.record, judged.phase, judged.status
     units = Typed(values).units if values.get("units") else record.units.on_screen
-    parts = parts_of(record.layout)
+    parts = judged.parts
     lines = check_lines(judged, values, problems, units)
     return page.show(
         "visit/steps.html",
