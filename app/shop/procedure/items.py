@@ -63,6 +63,11 @@ class Item:
     apart: bool = False
     puts_back: str = ""
 
+    @property
+    def in_a_row(self) -> bool:
+        """Whether it may be ticked with its neighbors by one tap: something to look at before the engine is read."""
+        return self.kind == "tick" and self.before_running and not self.apart and bool(self.needed)
+
     def unit_in(self, units: Units) -> str:
         """The unit it is shown and typed in."""
         return units.of(self.quantity).name if self.quantity else ON_SCREEN.get(self.unit, self.unit)

@@ -86,8 +86,6 @@ FIRST_FIRE = Phase(
         Item("oil-primed", required=True, when="fresh"),
         Item("base-timing", required=True, when="fresh"),
         Item("battery-back", required=True, puts_back="battery-off"),
-        Item("intake-off", needed=()),
-        Item("hoses-off", needed=()),
         Item(
             "oil-pressure",
             "number",
@@ -183,6 +181,8 @@ HEAT_SOAKED = Phase(
         Item("idle-control"),
         Item("loads-steady"),
         Item("leak-checked", ahead=True),
+        Item("intake-off", needed=()),
+        Item("hoses-off", needed=()),
     ),
     cautions=(
         Caution(CautionCode.BACKFIRE, unless="bypass"),
@@ -276,9 +276,9 @@ LOCK_DOWN = Phase(
         Item("throttle-returns", required=True, fresh=True, apart=True),
         Item("linkage-rest", required=True, fresh=True),
         Item("linkage-full", required=True, fresh=True),
+        Item("sensor-learned", fresh=True, when="sensor"),
         Item("sensor-closed", "number", "V", 0, 6, when="sensor"),
         Item("sensor-open", "number", "V", 0, 6, when="sensor"),
-        Item("sensor-learned", fresh=True, when="sensor"),
         Item("idle-control-back", required=True, fresh=True, before_running=False, puts_back="idle-control"),
         Item("loads-back", required=True, fresh=True, before_running=False, puts_back="loads-steady"),
         Item("hoses-back", required=True, fresh=True, before_running=False, puts_back="hoses-off"),

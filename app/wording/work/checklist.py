@@ -29,29 +29,21 @@ class ItemWords:
 
 
 CHECKLIST: Mapping[str, ItemWords] = {
-    "sensor-learned": ItemWords(
-        Message("Engine computer has learned the TPS, at rest and wide open"), Message("TPS learned")
-    ),
+    "sensor-learned": ItemWords(Message("Engine computer learned the TPS, rest and wide open"), Message("TPS learned")),
     "battery-off": ItemWords(
         Message("Ignition off and disconnected from the battery"), Message("ignition disconnected")
     ),
     "battery-back": ItemWords(Message("Ignition connected to the battery again"), Message("ignition connected")),
     "fire-ready": ItemWords(
-        Message("Fire extinguisher at hand, fuel shut-off within reach"), Message("extinguisher at hand")
+        Message("Fire extinguisher at hand, fuel shut-off in reach"), Message("extinguisher at hand")
     ),
-    "not-alone": ItemWords(
-        Message("Carbon monoxide alarm on, a second person within call"), Message("not alone, CO alarm on")
-    ),
-    "guarded": ItemWords(
-        Message("Engine secured, guards fitted, hearing and eye protection on"), Message("secured and guarded")
-    ),
+    "not-alone": ItemWords(Message("Carbon monoxide alarm on, help within call"), Message("not alone, CO alarm on")),
+    "guarded": ItemWords(Message("Engine secured, guards on, ears, eyes covered"), Message("secured and guarded")),
     "protected": ItemWords(Message("Hearing and eye protection on"), Message("ears, eyes protected")),
     "oil-primed": ItemWords(Message("Fresh engine: oil primed until pressure showed"), Message("oil primed")),
-    "base-timing": ItemWords(Message("Fresh engine: base ignition timing set and proven"), Message("base timing set")),
-    "run-in": ItemWords(Message("Fresh engine: cam run in as its maker says, or none needed"), Message("cam run in")),
-    "mixture-safe": ItemWords(
-        Message("Fresh engine: mixture under load measured and safe, before any pull"), Message("mixture safe")
-    ),
+    "base-timing": ItemWords(Message("Fresh engine: base ignition timing proven"), Message("base timing set")),
+    "run-in": ItemWords(Message("Fresh engine: cam run in, or none needed"), Message("cam run in")),
+    "mixture-safe": ItemWords(Message("Fresh engine: mixture under load measured and safe"), Message("mixture safe")),
     "intake-off": ItemWords(Message("Air filter or intake parts removed"), Message("intake parts removed")),
     "intake-back": ItemWords(
         Message("Air filter and intake parts fitted again, nothing rubs"), Message("intake parts fitted")
@@ -63,14 +55,10 @@ CHECKLIST: Mapping[str, ItemWords] = {
     ),
     "loads-back": ItemWords(Message("Fans and air conditioning released, seen to work"), Message("fans seen to work")),
     "linkage-rest": ItemWords(
-        ByBanks(
-            Message("Hot, at rest: slack in the linkage, return springs hold every plate shut"),
-            Message("Hot, at rest: slack in linkage and both rods, springs hold every plate shut"),
-        ),
-        Message("slack at rest, springs"),
+        Message("Hot, at rest: slack in linkage, springs close every plate"), Message("slack at rest, springs")
     ),
     "linkage-full": ItemWords(
-        Message("Hot, full pedal: plates fully open, pedal stop first, no over-center"),
+        Message("Hot, full pedal: plates open, pedal stop first, no over-center"),
         Message("full opening, no lock"),
     ),
 }

@@ -70,7 +70,7 @@ STEPS: Mapping[StepCode, Text] = {
     StepCode.LEAVE_COUPLER_SCREWS: Message(
         "Coupler screws: do not turn them yet. Note which way each one opens the plates after it."
     ),
-    StepCode.CHECK_FIRST: Message("Complete the list before the key. Tick what is off or led away, to get it back."),
+    StepCode.CHECK_FIRST: Message("Complete the list before anyone turns the key."),
     StepCode.START: Message(
         "Start the engine. Look at the oil at once, before anything else. "
         "If oil pressure does not rise within seconds, stop it."
@@ -94,7 +94,7 @@ STEPS: Mapping[StepCode, Text] = {
     ),
     StepCode.HOLD_LOADS: Message(
         "Lock out idle-speed and idle spark control. Keep fans and air conditioning in one state. "
-        "Otherwise they mask the differences."
+        "Otherwise they mask the differences. Tick what is held or off: lock-down asks for it back."
     ),
     StepCode.CHECK_LEAKS: Message(
         "Before the first round, check for air leaks: intake joints, ports, brake booster, crankcase hose. "
@@ -140,9 +140,7 @@ STEPS: Mapping[StepCode, Text] = {
         "Start the engine and let it settle. Read one last round. "
         "If the readings changed, go back to the heat-soaked recheck."
     ),
-    StepCode.PUT_BACK: Message(
-        "Put back what was held, removed or led away. See each one work. Then record the idle as left."
-    ),
+    StepCode.PUT_BACK: Message("Put back what was held, removed or led away. See each one work."),
     StepCode.SIGN_OFF: Message("The responsible person signs off."),
 }
 
@@ -179,15 +177,13 @@ ITEMS: Mapping[str, ItemWords] = {
         Message("springs hold"),
     ),
     "coupler-slack": ItemWords(Message("No lost motion in any coupler"), Message("no lost motion")),
-    "sensor-closed": ItemWords(
-        Message("Throttle position sensor (TPS) at rest, pedal released"), Message("TPS at rest")
-    ),
+    "sensor-closed": ItemWords(Message("Throttle position sensor (TPS) at rest"), Message("TPS at rest")),
     "sensor-open": ItemWords(Message("Throttle position sensor (TPS), wide open"), Message("TPS, wide open")),
     "kill-switch": ItemWords(Message("Kill switch within reach and tested"), Message("kill switch tested")),
-    "exhaust-drawn": ItemWords(Message("Exhaust extraction running, or engine outdoors"), Message("exhaust extracted")),
+    "exhaust-drawn": ItemWords(Message("Exhaust extraction on, or engine outdoors"), Message("exhaust extracted")),
     "fuel-dry": ItemWords(Message("Fuel system at pressure, no leaks"), Message("no fuel leaks")),
     "throttle-returns": ItemWords(Message("Throttle closes on its own from wide open"), Message("throttle closes")),
-    "bores-clear": ItemWords(Message("Nothing loose near the bores, face and hands clear"), Message("bores clear")),
+    "bores-clear": ItemWords(Message("Nothing loose at the bores, face, hands clear"), Message("bores clear")),
     "coolant-full": ItemWords(Message("Coolant topped up and bled"), Message("coolant full")),
     "wheels-chocked": ItemWords(Message("Wheels chocked, in neutral, no people in front"), Message("wheels chocked")),
     "fan-clear": ItemWords(Message("Leads, sleeves and hands clear of fan and belts"), Message("fan and belts clear")),

@@ -218,6 +218,7 @@ def test_the_heat_soak_is_drawn_and_opens_the_round(client: TestClient, shop: Da
     assert in_words(because(Requirement.HEAT_MOVING, what="oil", by=by, count=5)) in page
     assert [len(points.split()) for points in re.findall(r'points="([^"]*)"', page)] == [3, 3]
     rest = {"pulls": "3", "idle-speed": "850", "oil-pressure-hot": "190", "idle-control": "1", "loads-steady": "1"}
+    rest |= {"leak-checked": "1"}
     client.post(f"{there}/checks", data={"key": key(), "by": "KM", **rest})
     refused = client.post(f"{there}/overrides", data={"key": key(), "gate": "heat", "why": "", "override_by": "KM"})
     assert refused.status_code == 422

@@ -27,11 +27,13 @@ from app.web.presenters.history.history import since_left
 from app.web.presenters.steps import (
     check_lines,
     done_lines,
+    in_groups,
     left_of,
     missing_besides_items,
     next_prompt,
     ready_to_read,
     resume_url,
+    the_rest,
 )
 from app.wording.reasons import problems_in_words
 from app.wording.work.next_step import preset_outside
@@ -132,9 +134,10 @@ def _units(shown: PhaseSeen, form: Typed) -> Units:
 
 def _values(shown: PhaseSeen, form: Typed, units: Units) -> dict[str, float | None]:
     values: dict[str, float | None] = {}
+    rest = form.text("rest").split()
     for item in shown.judged.items:
         typed = form.text(item.slug)
-        if item.kind == "tick" and typed:
+        if item.kind == "tick" and (typed or (item.in_a_row and item.slug in rest)):
             values[item.slug] = None
         elif item.kind == "number" and typed and not _unchanged(shown, item, typed, units):
             values[item.slug] = item.kept(form.number(item.slug), units)
@@ -182,7 +185,8 @@ def _steps(
         phase=phase,
         phases=phases(assessment),
         standing=standing,
-        lines=lines,
+        groups=in_groups(lines),
+        rest=the_rest(lines),
         units=units,
         left=left_of(standing, lines),
         beyond=missing_besides_items(standing),
