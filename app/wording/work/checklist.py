@@ -49,16 +49,18 @@ CHECKLIST: Mapping[str, ItemWords] = {
         Message("Air filter and intake parts fitted again, nothing rubs"), Message("intake parts fitted")
     ),
     "hoses-off": ItemWords(Message("Ports opened, or hoses unplugged or led away"), Message("hoses led away")),
-    "hoses-back": ItemWords(Message("Ports capped and hoses connected, no hiss at idle"), Message("hoses connected")),
+    "hoses-back": ItemWords(
+        Message("Ports capped and hoses connected, no hiss at idle"), Message("hoses connected, no hiss")
+    ),
     "idle-control-back": ItemWords(
         Message("Idle-speed and idle spark control connected, seen to work"), Message("idle control works")
     ),
     "loads-back": ItemWords(Message("Fans and air conditioning released, seen to work"), Message("fans seen to work")),
     "linkage-rest": ItemWords(
-        Message("Hot, at rest: slack in linkage, springs close every plate"), Message("slack at rest, springs")
+        Message("Hot, at rest: slack in linkage, springs close every plate"), Message("linkage free at rest")
     ),
     "linkage-full": ItemWords(
         Message("Hot, full pedal: plates open, pedal stop first, no over-center"),
-        Message("full opening, no lock"),
+        Message("opens fully, pedal first"),
     ),
 }

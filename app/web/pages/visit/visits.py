@@ -24,6 +24,7 @@ from app.web.forms import LONGEST_AGO, Typed
 from app.web.presenters.drawing import phases
 from app.web.presenters.heat_curve import heat_view
 from app.web.presenters.history.history import since_left
+from app.web.presenters.paper.sheet import result_of
 from app.web.presenters.steps import (
     check_lines,
     done_lines,
@@ -226,6 +227,7 @@ def _sign_off(
         status,
         record=assessment.record,
         phases=phases(assessment),
+        result=result_of(assessment),
         standings=[(phase_title(one.phase), one) for one in assessment.statuses],
         people=[(one.name, one.name) for one in names],
         values=values,

@@ -11,6 +11,7 @@ from markupsafe import Markup
 
 from app.shop.assessment.assessment import Assessment
 from app.shop.commands.corrections import Corrected, corrected
+from app.shop.procedure.held import seen_to_work
 from app.shop.procedure.parts import parts_of
 from app.shop.procedure.phases import BANK_BALANCE, PHASES
 from app.shop.record.entries import CheckEntry, WaiverEntry
@@ -123,6 +124,23 @@ def sheet_of(assessment: Assessment, address: str, people: Mapping[str, str]) ->
         issued=_issued(record),
         qr=qr_code(address),
     )
+
+
+@dataclass(frozen=True, slots=True)
+class Result:
+    """The result of a visit as the sheet states it, and the round that it rests on; None where there is none."""
+
+    mark: str
+    title: str
+    sentence: str
+    left: SheetRound | None
+
+
+def result_of(assessment: Assessment) -> Result:
+    """What a person signs: the result in the words of the sheet, in the language of the shop."""
+    record, as_left = assessment.record, assessment.as_left
+    left = _round(record, paper.AS_LEFT, record.as_left(), as_left)
+    return Result(_mark(record, as_left), _title(record, as_left), _sentence(record, as_left), left)
 
 
 def _mark(record: VisitRecord, as_left: RoundResult | None) -> str:
@@ -272,17 +290,20 @@ def _settings(record: VisitRecord) -> tuple[tuple[str, str], ...]:
                 said.append(say(message, figure=figure))
         if said:
             lines.append((say(label), ", ".join(said)))
+    if back := seen_to_work(record):
+        lines.append((say(paper.PUT_BACK), ", ".join(map(item_short, back))))
     return tuple(lines)
 
 
 def _checks(assessment: Assessment) -> tuple[SheetCheck, ...]:
     record, lines = assessment.record, []
     on_sheet = {(phase, item) for _, figures_of in SETTINGS for phase, item, _ in figures_of}
+    back = {item.slug for item in seen_to_work(record)}
     for status in assessment.statuses:
         phase = status.phase
         for item in status.items:
             check: CheckEntry | None = record.checks.get((phase.slug, item.slug))
-            if check is not None and (phase.slug, item.slug) not in on_sheet:
+            if check is not None and (phase.slug, item.slug) not in on_sheet and item.slug not in back:
                 result = "" if check.number is None else item_figure(item, check.number, record.units)
                 lines.append(SheetCheck(phase_title(phase), item_short(item), result, check.by, moment(check.at)))
     return tuple(lines)
