@@ -23,10 +23,10 @@ from app.shop.procedure.held import asked_back
 from app.shop.procedure.items import Item, Phase
 from app.shop.procedure.limits import stop_for
 from app.shop.procedure.parts import Part
-from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED, PHASES, phase_named
+from app.shop.procedure.phases import BANK_BALANCE, COLD_PRESET, HEAT_SOAKED, PHASES, phase_named
 from app.shop.procedure.read_order import next_opening, next_reading, to_open_again
 from app.shop.procedure.recheck import reasons
-from app.shop.procedure.requirements import NotNeeded, Requirement, Waiting
+from app.shop.procedure.requirements import NotNeeded, Requirement, Runs, Waiting
 from app.shop.reasons import Reason, because
 from app.shop.record.entries import CheckEntry, WaiverEntry
 from app.shop.record.visit_record import SPEEDS, VisitRecord
@@ -210,6 +210,8 @@ def _why_closed(record: VisitRecord, slug: str, status_of: Callable[[Phase], Pha
     wanted = next((phase for phase in PHASES if phase.slug == slug), None)
     if wanted is None:
         return because(Waiting.NO_SUCH_PHASE)
+    if wanted is COLD_PRESET and record.visit.runs == Runs.RUNS:
+        return because(Waiting.PRESET_DESTROYS)
     for one in PHASES[: PHASES.index(wanted)]:
         if one is HEAT_SOAKED and wanted is BANK_BALANCE and leads_to_banks(record):
             continue
@@ -234,7 +236,7 @@ def _stops(record: VisitRecord, one: Phase) -> tuple[Reason, ...]:
 
 
 def _why_not_needed(record: VisitRecord, one: Phase) -> Reason | None:
-    if one.slug == "cold-preset" and not needs_preset(record):
+    if one is COLD_PRESET and not needs_preset(record):
         runs = record.fitted_before != record.fitting.ident
         return because(NotNeeded.ENGINE_RUNS if runs else NotNeeded.PRESET_EARLIER)
     if one.rounds == "openings" and len(record.layout.banks) < 2:

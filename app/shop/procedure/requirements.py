@@ -39,6 +39,7 @@ class Waiting(StrEnum):
     SIGNED_OFF = "visit-signed-off"
     NO_SUCH_PHASE = "no-such-phase"
     EARLIER_PHASE = "earlier-phase"  # phase, missing
+    PRESET_DESTROYS = "preset-destroys-as-found"
     STOPPED = "stopped"  # stop
     NOT_HEAT_SOAKED = "not-heat-soaked"  # lack
     CHECK_FIRST = "check-first"  # item, a Requirement.ITEM

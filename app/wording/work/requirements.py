@@ -92,6 +92,9 @@ WAITING: Mapping[Waiting, Worded] = {
     Waiting.SIGNED_OFF: Message("This visit is signed off. Open a new visit to record more."),
     Waiting.NO_SUCH_PHASE: Message("This phase does not exist. Go back to the visit and choose one."),
     Waiting.EARLIER_PHASE: _earlier_phase,
+    Waiting.PRESET_DESTROYS: Message(
+        "The engine runs. A cold preset would destroy the as-found state: read the as-found round first, hot."
+    ),
     Waiting.STOPPED: Message("{stop}"),
     Waiting.NOT_HEAT_SOAKED: Message("Not heat-soaked yet: {lack}. The round starts automatically when it is."),
     Waiting.REQUIRED: Message("Required, cannot be waived: {missing}."),
@@ -103,8 +106,8 @@ NOT_NEEDED: Mapping[NotNeeded, Worded] = {
         "Not needed: preset on an earlier visit, hardware unchanged. Read the as-found round first."
     ),
     NotNeeded.ENGINE_RUNS: Message(
-        "Waits: the engine runs. A cold preset would destroy the as-found state. Warm it up and read the as-found "
-        "round first. To preset it after all, sign this visit off and open another."
+        "Waits: the engine runs, and a cold preset would destroy the as-found state. Warm it up and read the as-found "
+        "round first. To preset it after all: sign this visit off, record the hardware again, open a new visit."
     ),
     NotNeeded.ONE_BANK: Message("Not needed: this engine has one bank."),
 }
