@@ -8,6 +8,7 @@ from statistics import fmean
 from typing import Literal
 
 from app.shop.assessment.codes import StepReason
+from app.shop.assessment.leaks import leak_to_find
 from app.shop.assessment.progress import PhaseStatus
 from app.shop.assessment.tightening import moved_bores, to_reread
 from app.shop.assessment.verdicts import balanced, needs_preset, newest_evenness, next_of, unmoved_since_accepted
@@ -68,6 +69,8 @@ def next_step(record: VisitRecord, status: PhaseStatus, now: NextReading, banks:
     stuck = phase.rounds == "last" and advice.kind is AdviceKind.CANNOT
     if stuck or (advice.adjuster is not None and not phase.may_move(advice.adjuster)):
         return _after_tightening(record, status, advice)
+    if told := leak_to_find(record):
+        return Advice(AdviceKind.CANNOT, StepReason.LEAK, about=(told.bore,))
     return _leak_check(record, advice) or advice
 
 

@@ -7,6 +7,7 @@ from functools import cache, partial
 from typing import NamedTuple
 
 from app.shop.assessment import snap
+from app.shop.assessment.leaks import LEAK_CHECK, leak_items, to_check_again
 from app.shop.assessment.snap import snap_items
 from app.shop.assessment.verdicts import (
     accepted_round,
@@ -97,8 +98,7 @@ def status_of(record: VisitRecord, phase: Phase) -> PhaseStatus:
         return PhaseStatus(phase, items, (), override, not_needed)
     stops, heat = _stops(record, phase), soak_of(record) if phase.rounds == "fine" else None
     lacks = [Missing("stop", stop, must=True) for stop in stops]
-    open_ones = (i for i in items if _lacks(record, phase, i) and not _is_signed(record, phase, i))
-    lacks += [Missing(i.slug, _item(phase, i), i.required) for i in open_ones]
+    lacks += [Missing(i.slug, _item(phase, i), i.required) for i in items if _lacks(record, phase, i)]
     if heat is not None and heat.lacks:
         lacks.append(Missing(GATE, because(Requirement.HEAT_SOAK, lacks=heat.lacks)))
     lacks += [*_lacks_of_speed(record, phase, items), *_missing_rounds(record, phase)]
@@ -108,7 +108,7 @@ def status_of(record: VisitRecord, phase: Phase) -> PhaseStatus:
 def items_of(record: VisitRecord, one: Phase) -> tuple[Item, ...]:
     """What a phase asks of this engine in this place."""
     mine = _asked_from_the_start(record, one)
-    return mine + snap_items(record) if one.rounds == "fine" else mine
+    return mine + leak_items(record) + snap_items(record) if one.rounds == "fine" else mine
 
 
 def _asked_from_the_start(record: VisitRecord, one: Phase) -> tuple[Item, ...]:
@@ -267,6 +267,8 @@ def stale_items(record: VisitRecord, phase: Phase, items: tuple[Item, ...]) -> f
 
 
 def _is_stale(record: VisitRecord, item: Item, check: CheckEntry) -> bool:
+    if item.slug == LEAK_CHECK:
+        return to_check_again(record)
     if item.slug in SPEEDS:
         return check.after_move < record.last_idle_move
     return item.fresh and check.after_move < record.last_move
@@ -280,13 +282,21 @@ def _lacks(record: VisitRecord, one: Phase, item: Item) -> bool:
     """Whether an item still has to be recorded."""
     check = record.checks.get((one.slug, item.slug))
     if check is None:
-        return record.visit.place in item.needed
+        return record.visit.place in item.needed and not _asked_too_late(record, one, item)
     return item.fresh and _is_stale(record, item, check)
 
 
-def _is_signed(record: VisitRecord, one: Phase, item: Item) -> bool:
-    """Whether a sign-off vouches for an item that is not recorded: it was not asked for then, unless it was waived."""
-    return record.sign_off is not None and (item.required or _waiver(record, one) is None)
+def _asked_too_late(record: VisitRecord, one: Phase, item: Item) -> bool:
+    """Whether an item never recorded was not asked for when its phase was passed, in a visit from before it was.
+
+    A sign-off, or a reading in a later phase, says that everything asked for then was recorded or waived. Banks may be
+    read ahead of the heat-soaked phase.
+    """
+    if record.newest_check(one.slug, item.slug) is not None or (not item.required and _waiver(record, one)):
+        return False
+    later = PHASES[PHASES.index(one) + 1 :]
+    passed = {phase.slug for phase in later if one is not HEAT_SOAKED or phase is not BANK_BALANCE}
+    return record.sign_off is not None or any(r.row.phase in passed and r.entered for r in record.rounds)
 
 
 def _missing_rounds(record: VisitRecord, one: Phase) -> list[Missing]:

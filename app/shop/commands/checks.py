@@ -4,7 +4,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import replace
 
-from app.shop.assessment.progress import comes_before, items_of, require_open, status_of
+from app.shop.assessment.progress import comes_before, items_of, require_open, stale_items, status_of
 from app.shop.errors import Problems, RejectedError
 from app.shop.procedure.items import Item, Phase
 from app.shop.procedure.requirements import Requirement, Waiting
@@ -54,11 +54,11 @@ def record(
         asked = {item.slug: item for item in items_of(record, phase)}
         if problems := _problems(asked, values, by, units) or _out_of_order(record, phase, asked, values):
             raise RejectedError(problems)
-        rows: list[CheckRow] = []
+        stale, rows = stale_items(record, phase, tuple(asked.values())), list[CheckRow]()
         for item, number in values.items():
             standing, before = record.checks.get((slug, item)), record.newest_check(slug, item)
             same = standing is not None and (standing.number, standing.after_move) == (number, record.last_move)
-            if same and not asked[item].over_time:
+            if same and not asked[item].over_time and item not in stale:
                 continue
             rows.append(
                 CheckRow(

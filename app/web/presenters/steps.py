@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from app.shop.assessment.assessment import Assessment, PhaseAssessment
+from app.shop.assessment.leaks import leaks_told
 from app.shop.assessment.progress import PhaseStatus
 from app.shop.procedure.heat import GATE
 from app.shop.procedure.held import BACK
@@ -15,7 +16,7 @@ from app.shop.record.visit_record import VisitRecord
 from app.wording.message import say
 from app.wording.reasons import in_words
 from app.wording.work import adjusters
-from app.wording.work.next_step import step_words
+from app.wording.work.next_step import leak_words, step_words
 from app.wording.work.phases import item_figure, item_label, unit_label
 from app.wording.work.telephone import Prompt, item_prompt
 from app.wording.work.visit import (
@@ -158,6 +159,11 @@ def next_prompt(record: VisitRecord, lines: tuple[CheckLine, ...]) -> Prompt | N
     if due is None:
         return None
     return item_prompt(due.item, parts_of(record.layout), record.settings.base_blade, due.units)
+
+
+def leak_lines(record: VisitRecord, phase: Phase) -> tuple[str, ...]:
+    """What the vacuum recorded in a phase says of leaks, each in a sentence or two."""
+    return tuple(map(leak_words, leaks_told(record))) if phase.rounds == "fine" else ()
 
 
 def done_lines(record: VisitRecord, phase: Phase) -> tuple[str, ...]:

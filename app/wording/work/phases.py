@@ -5,6 +5,7 @@ An engine with one bank is not told of banks: where that changes a sentence, it 
 
 from collections.abc import Collection, Mapping
 
+from app.shop.assessment.leaks import BESIDE, HERE
 from app.shop.procedure.codes import StepCode
 from app.shop.procedure.items import Item, Phase
 from app.shop.procedure.parts import Part
@@ -242,11 +243,19 @@ SNAP = ItemWords(
 
 SNAP_SLUG = "snap-"
 
+OF_BORE: Mapping[str, ItemWords] = {
+    SNAP_SLUG: SNAP,
+    BESIDE: ItemWords(Message("Vacuum at the other bores, mean"), Message("vacuum, other bores")),
+    HERE: ItemWords(Message("Vacuum at bore {bore}, idling"), Message("vacuum at bore {bore}")),
+}
+"""Items of a single bore, by what their slugs begin with; the longer beginning comes first."""
+
 UNITS: Mapping[str, Message] = {
     "rpm": Message("rpm"),
     "turns": Message("turns"),
     "pulls": Message("pulls"),
     "degrees": Message("degrees"),
+    "gauge": Message("on the gauge"),
 }
 """Units that are words or abbreviate some, which other languages have their own for."""
 
@@ -317,12 +326,20 @@ def _slug(one: Phase | Item | str) -> str:
     return one if isinstance(one, str) else one.slug
 
 
+def of_bore(slug: str) -> tuple[str, str] | None:
+    """What an item of a single bore begins with, and the bore; None for other items."""
+    start = next((one for one in OF_BORE if slug.startswith(one)), None)
+    return (start, slug.removeprefix(start)) if start else None
+
+
 def _words_of(slug: str) -> ItemWords | None:
-    return SNAP if slug.startswith(SNAP_SLUG) else ITEMS.get(slug)
+    found = of_bore(slug)
+    return OF_BORE[found[0]] if found else ITEMS.get(slug)
 
 
 def _values(slug: str) -> dict[str, object]:
-    return {"bore": slug.removeprefix(SNAP_SLUG), "blips": BLIPS} if slug.startswith(SNAP_SLUG) else {}
+    found = of_bore(slug)
+    return {"bore": found[1], "blips": BLIPS} if found else {}
 
 
 def _step(reason: Reason) -> str:

@@ -7,6 +7,7 @@ bore is an intake, its plate a throttle flap, and a bank a side. Everything is i
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 
+from app.shop.assessment.leaks import BESIDE, HERE
 from app.shop.procedure.items import Item
 from app.shop.procedure.parts import Part
 from app.shop.record.measures import Units, offered
@@ -17,7 +18,7 @@ from app.wording.language import to_the_customer
 from app.wording.message import Message, say
 from app.wording.quantities import flats_in_figures, turns
 from app.wording.work.adjusters import ADJUSTERS
-from app.wording.work.phases import SNAP_SLUG, ByBanks, Text, for_banks, unit_label
+from app.wording.work.phases import SNAP_SLUG, ByBanks, Text, for_banks, of_bore, unit_label
 
 ITEMS: Mapping[str, Text] = {
     "wide-open": ByBanks(
@@ -114,6 +115,13 @@ BLIP = Message(
     "Press the pedal briefly and release it. Once the idle is steady, what does the meter show at intake {intake}?"
 )
 
+OF_BORE: Mapping[str, Message] = {
+    SNAP_SLUG: BLIP,
+    BESIDE: Message("What does the vacuum gauge show at the other intakes, on average?"),
+    HERE: Message("Engine idling: what does the vacuum gauge show at intake {intake}?"),
+}
+"""What is asked at a single intake, by what the slug of the item begins with."""
+
 FIX_FIRST = Message("If the engine runs, stop it. Take the key out. Fix this first.")
 NO_FURTHER = Message("We cannot continue until this is done.")
 OR_WAIVED = Message("If you cannot fix it today, tell me why. I will write it down.")
@@ -192,8 +200,8 @@ def advice_prompt(
 
 
 def _asked(slug: str, parts: Collection[Part], base_feeler: float) -> str:
-    if slug.startswith(SNAP_SLUG):
-        return say(BLIP, intake=slug.removeprefix(SNAP_SLUG))
+    if found := of_bore(slug):
+        return say(OF_BORE[found[0]], intake=found[1])
     return say(for_banks(ITEMS[slug], parts), feeler=_feeler(base_feeler))
 
 

@@ -15,6 +15,7 @@ from app.shop.procedure.requirements import NotNeeded, Requirement, Runs, Waitin
 from app.shop.reasons import because
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
+from app.shop.store.tables import ReadingRow, RoundRow
 from tests.shop.past import Past
 from tests.shop.rejections import codes_of, rejects
 from tests.shop.yard import AT, FOUR, check_all, engine, heat_soaked, key, read, read_round, visit, visit_record
@@ -246,3 +247,36 @@ def test_the_linkage_is_handed_over_hot_and_after_the_last_adjustment() -> None:
         assert item.required
         assert item.fresh
         assert item.before_running
+
+
+def test_a_visit_that_passed_a_phase_before_something_was_asked_there_goes_on(shop: Database) -> None:
+    """Its rows were written before those items were known: first fire passed, the fine round half read."""
+    visit_id = visit(shop, engine(shop, FOUR), "vehicle")
+    check_all(shop, visit_id, COLD_PRESET)
+    known = [item for item in items_of(visit_record(shop, visit_id), FIRST_FIRE) if item.slug != "fire-ready"]
+    record(shop, visit_id, FIRST_FIRE, *(item.slug for item in known if item.before_running))
+    assert "fire-ready" in {m.slug for m in progress(visit_record(shop, visit_id))[1].missing}
+    with shop.writing() as session:
+        one = RoundRow(
+            key=key(), payload="", visit_id=visit_id, phase=HEAT_SOAKED.slug, number=1, opening=0.0, begun_at=AT
+        )
+        session.add(one)
+        session.flush()
+        session.add(
+            ReadingRow(
+                key=key(),
+                payload="",
+                round_id=one.ident,
+                bore=1,
+                kind="turn",
+                value=6.5,
+                unit="kg/h",
+                why="",
+                by="KM",
+                at=AT,
+            )  # fmt: skip
+        )
+    assert "fire-ready" not in {m.slug for m in progress(visit_record(shop, visit_id))[1].missing}
+    record(shop, visit_id, FIRST_FIRE, "fire-ready")
+    checks.take_back(shop, visit_id, key(), FIRST_FIRE.slug, "fire-ready", "KM", AT)
+    assert "fire-ready" in {m.slug for m in progress(visit_record(shop, visit_id))[1].missing}  # it is known now

@@ -290,20 +290,24 @@ def _settings(record: VisitRecord) -> tuple[tuple[str, str], ...]:
                 said.append(say(message, figure=figure))
         if said:
             lines.append((say(label), ", ".join(said)))
-    if back := seen_to_work(record):
+    if back := [item for item in seen_to_work(record) if item.slug not in OF_THE_WORK]:
         lines.append((say(paper.PUT_BACK), ", ".join(map(item_short, back))))
     return tuple(lines)
+
+
+OF_THE_WORK = frozenset({"battery-off", "battery-back", "fire-ready", "not-alone", "guarded", "protected"})
+"""Checks that keep the people at work from harm and say nothing of the engine: they stay in the records."""
 
 
 def _checks(assessment: Assessment) -> tuple[SheetCheck, ...]:
     record, lines = assessment.record, []
     on_sheet = {(phase, item) for _, figures_of in SETTINGS for phase, item, _ in figures_of}
-    back = {item.slug for item in seen_to_work(record)}
+    left_out = OF_THE_WORK.union(*({item.slug, item.puts_back} for item in seen_to_work(record)))
     for status in assessment.statuses:
         phase = status.phase
         for item in status.items:
             check: CheckEntry | None = record.checks.get((phase.slug, item.slug))
-            if check is not None and (phase.slug, item.slug) not in on_sheet and item.slug not in back:
+            if check is not None and (phase.slug, item.slug) not in on_sheet and item.slug not in left_out:
                 result = "" if check.number is None else item_figure(item, check.number, record.units)
                 lines.append(SheetCheck(phase_title(phase), item_short(item), result, check.by, moment(check.at)))
     return tuple(lines)

@@ -215,7 +215,7 @@ class ReadingPage:
             recheck = f"{here_of(self.record, HEAT_SOAKED)}/readings"
             back = Action(say(words.BACK_TO_RECHECK), True, recheck)
             return begins_round(self.record, self.phase, title, reason, back, one_more())
-        if self.step.why is AdviceReason.LEAK_CHECK:
+        if self.step.why in (AdviceReason.LEAK_CHECK, StepReason.LEAK):
             record_it = Action(say(words.OPEN_CHECKLIST), True, href=self.here)
             return begins_round(self.record, self.phase, title, reason, record_it, one_more())
         if self.step.kind in (AdviceKind.MEASURE, AdviceKind.CANNOT):
