@@ -274,7 +274,7 @@ def test_a_visit_that_passed_a_phase_before_something_was_asked_there_goes_on(sh
                 why="",
                 by="KM",
                 at=AT,
-            )  # fmt: skip
+            )
         )
     assert "fire-ready" not in {m.slug for m in progress(visit_record(shop, visit_id))[1].missing}
     record(shop, visit_id, FIRST_FIRE, "fire-ready")

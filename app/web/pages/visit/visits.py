@@ -84,7 +84,8 @@ def record(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: No
     try:
         units = _units(before, form)
         values = _values(before, form, units)
-        read_at = _read_at(form, now)
+        kept = {item.slug for item in before.judged.items if item.over_time}
+        read_at = _read_at(form, now, not kept.isdisjoint(values))
         form.raise_problems()
         checks.record(shop, visit_id, form.text("key"), slug, values, form.text("by"), now, read_at, units)
     except RejectedError as refusal:
@@ -146,9 +147,13 @@ def _values(shown: PhaseSeen, form: Typed, units: Units) -> dict[str, float | No
     return values
 
 
-def _read_at(form: Typed, now: str) -> str:
-    """When the figures typed were read, if that was some minutes before ``now``."""
+def _read_at(form: Typed, now: str, over_time: bool) -> str:
+    """When the figures typed were read, if that was some minutes before ``now``; ``over_time``: some are of a kind that
+    keeps when it was read."""
     if not form.text("ago"):
+        return ""
+    if not over_time:
+        form.problems["ago"] = because(Rejection.NO_TEMPERATURE)
         return ""
     ago = form.number("ago")
     if not 0 <= ago <= LONGEST_AGO:
