@@ -86,8 +86,6 @@ IDLE_AT = Message("{figure}", context="idle speed as left")
 FEELER, TURNED_IN = Message("{figure} feeler"), Message("{figure} in", note="turns of the stop screws")
 COOLANT, OIL = Message("coolant {figure}"), Message("oil {figure}")
 SENSOR_CLOSED, SENSOR_OPEN = Message("{figure} at rest"), Message("{figure} wide open")
-PUT_BACK = Message("Put back, seen to work")
-
 NAMED = Message("{initials}: {name}", note="a person's initials")
 
 HARDWARE_BANK = Message("Bank {name}: bores {bores}, stop screw at bore {stop}, link rod at bore {drive}.")

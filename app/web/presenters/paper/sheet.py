@@ -91,6 +91,7 @@ class Sheet:
     settings: tuple[tuple[str, str], ...]
     moves: tuple[str, ...]
     checks: tuple[SheetCheck, ...]
+    put_back: str
     initials: str
     overrides: tuple[tuple[str, WaiverEntry], ...]
     hardware: str
@@ -116,6 +117,7 @@ def sheet_of(assessment: Assessment, address: str, people: Mapping[str, str]) ->
         settings=_settings(record),
         moves=_moves(record),
         checks=_checks(assessment),
+        put_back=_put_back(record),
         initials=_initials(record, people),
         overrides=tuple((phase_title(o.phase), o) for o in record.overrides),
         hardware=_hardware(record),
@@ -290,13 +292,16 @@ def _settings(record: VisitRecord) -> tuple[tuple[str, str], ...]:
                 said.append(say(message, figure=figure))
         if said:
             lines.append((say(label), ", ".join(said)))
-    if back := [item for item in seen_to_work(record) if item.slug not in OF_THE_WORK]:
-        lines.append((say(paper.PUT_BACK), ", ".join(map(item_short, back))))
     return tuple(lines)
 
 
 OF_THE_WORK = frozenset({"battery-off", "battery-back", "fire-ready", "not-alone", "guarded", "protected"})
 """Checks that keep the people at work from harm and say nothing of the engine: they stay in the records."""
+
+
+def _put_back(record: VisitRecord) -> str:
+    """What was held or removed for the work and is back, in a line; empty for nothing."""
+    return ", ".join(item_short(item) for item in seen_to_work(record) if item.slug not in OF_THE_WORK)
 
 
 def _checks(assessment: Assessment) -> tuple[SheetCheck, ...]:
