@@ -63,7 +63,10 @@ ITEMS: Mapping[str, Text] = {
         "the same at every intake?"
     ),
     "shaft-plates": Message("Release the pedal. Do the throttle flaps on one shaft close together, and none rubs?"),
-    "stop-spring": Message("Does a spring hold every stop screw, so that it does not turn on its own?"),
+    "stop-spring": ByBanks(
+        Message("Does a spring hold the stop screw, so that it does not turn on its own?"),
+        Message("Does a spring hold every stop screw, so that it does not turn on its own?"),
+    ),
     "coupler-slack": Message("Rock each throttle flap against the next one with a finger. Is there no looseness?"),
     "sensor-closed": Message("Pedal released: what does the throttle position sensor read, in volts?"),
     "sensor-open": Message(
@@ -102,7 +105,10 @@ ITEMS: Mapping[str, Text] = {
     "lever-held": Message("Is a second person there to hold the lever, or is it wedged safely?"),
     "couplers-tight": Message("Stop the engine. Is every coupler tight?"),
     "links-tight": Message("Are the nuts on both rods tight, and is the little free play still there?"),
-    "stops-marked": Message("Is every stop screw glued in place or marked with a dab of paint?"),
+    "stops-marked": ByBanks(
+        Message("Is the stop screw glued in place or marked with a dab of paint?"),
+        Message("Is every stop screw glued in place or marked with a dab of paint?"),
+    ),
     "bypass-held": Message("Is every bypass screw held in place by its spring, its nut or its cap?"),
     "tools-counted": Message("Are all tools, feelers and rags back in the box? Count them."),
     "air-temperature": Message("How warm is the air that the engine draws in?"),

@@ -284,6 +284,12 @@ def test_turns_of_a_stop_screw_are_figures(client: TestClient, shop: Database) -
     assert re.search(r">Range [\d\xa0/]+ to [\d\xa0/]+&nbsp;turns\. (Estimated|Calculated) from", page)
 
 
+def test_one_bank_has_one_stop_screw(client: TestClient, shop: Database) -> None:
+    page = client.get(f"/visits/{visit(shop, engine(shop, FOUR))}/cold-preset").text
+    assert re.search(r"turn the stop screw in by <b>[\d\xa0/]+&nbsp;turns?</b>", page)
+    assert "each stop screw" not in page
+
+
 def test_the_spread_of_a_single_reading_is_not_nothing(client: TestClient, shop: Database) -> None:
     visit_id = heat_soaked(shop)
     read(shop, visit_id, HEAT_SOAKED)
@@ -386,3 +392,18 @@ def test_an_engine_that_was_signed_off_is_not_asked_again(client: TestClient, sh
     past = Past(shop)
     past.visit([6.5] * 8, [6.5] * 8)
     assert "Does the engine run?" not in client.get(f"/engines/{past.engine_id}/visits/new").text
+
+
+def test_the_sheet_says_what_was_put_back_and_seen_to_work(client: TestClient, shop: Database) -> None:
+    visit_id = heat_soaked(shop, FOUR)
+    checks.record(shop, visit_id, key(), HEAT_SOAKED.slug, {"hoses-off": None}, "KM", AT)
+    there = f"/visits/{visit_id}/sheet"
+    held = shown(client.get(there).text)
+    assert "idle control locked" in held
+    assert "Put back" not in held
+    read_round(shop, visit_id, HEAT_SOAKED)
+    check_all(shop, visit_id, LOCK_DOWN)
+    page = re.sub(r"\s+", " ", shown(client.get(there).text))
+    assert "Put back and seen to work. idle control works, fans seen to work, hoses connected, no hiss." in page
+    assert "idle control locked" not in page  # said once, and not as if it still were
+    assert "extinguisher" not in page  # of the people at work, not of the engine
