@@ -3,13 +3,13 @@
 Visits from before say nothing of it, so their hashes stay what they were.
 
 Revision ID: 0018
-Revises: 0015
+Revises: 0016
 """
 
 from alembic import op
 
 revision = "0018"
-down_revision = "0015"
+down_revision = "0016"
 
 
 def upgrade() -> None:

@@ -124,6 +124,9 @@ class VisitEntry(Entry):
     setup: int | None
     changed: str | None
     runs: str | None
+    meter_own: float | None
+    meter_low: float | None
+    meter_limit: float | None
 
 
 @dataclass(frozen=True, slots=True)

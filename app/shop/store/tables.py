@@ -164,6 +164,8 @@ class Visit(Evidence, table=True):
 
     ``changed`` names what was changed since the last sign-off, with commas between. ``runs`` says whether the engine
     ran as it came in, None where that was not asked.
+    ``changed`` names what was changed since the last sign-off, with commas between. ``meter_own``, ``meter_low`` and
+    ``meter_limit`` are what its meter had repeated in the visits before, None where those tell too little.
     """
 
     __table_args__ = (UniqueConstraint("engine_id", "number"), STRICT)
@@ -179,6 +181,9 @@ class Visit(Evidence, table=True):
     setup: int | None = None
     changed: str | None = Field(default=None, sa_type=Text)
     runs: str | None = Field(default=None, sa_type=Text)
+    meter_own: float | None = Field(default=None, sa_type=REAL)
+    meter_low: float | None = Field(default=None, sa_type=REAL)
+    meter_limit: float | None = Field(default=None, sa_type=REAL)
 
 
 class RoundRow(Evidence, table=True):
