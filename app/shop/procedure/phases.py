@@ -180,7 +180,7 @@ HEAT_SOAKED = Phase(
         Item("air-temperature", "number", "°C", -40, 90, needed=(), quantity="temperature"),
         Item("idle-control"),
         Item("loads-steady"),
-        Item("leak-checked", ahead=True),
+        Item("leak-checked", ahead=True, apart=True),
         Item("intake-off", needed=()),
         Item("hoses-off", needed=()),
     ),
