@@ -20,7 +20,7 @@ from app.shop.assessment.verdicts import (
 )
 from app.shop.errors import RejectedError
 from app.shop.procedure.heat import GATE, HeatSoak, lacks_of, soak_of
-from app.shop.procedure.held import asked_back
+from app.shop.procedure.held import without_what_was_not_held
 from app.shop.procedure.items import Item, Phase
 from app.shop.procedure.limits import stop_for
 from app.shop.procedure.parts import Part
@@ -113,13 +113,15 @@ def items_of(record: VisitRecord, one: Phase) -> tuple[Item, ...]:
 
 def _asked_from_the_start(record: VisitRecord, one: Phase) -> tuple[Item, ...]:
     """Those of the items that are asked for from the start, whatever was read; the others stop nothing."""
-    asked = _asked(one.slug, record.visit.place, visit_parts(record))
-    return tuple(item for item in asked if asked_back(record, item))
+    asked, held = _asked(one.slug, record.visit.place, visit_parts(record))
+    return without_what_was_not_held(record, asked) if held else asked
 
 
 @cache
-def _asked(slug: str, place: str, has: frozenset[Part]) -> tuple[Item, ...]:
-    return tuple(i for i in phase_named(slug).items if i.when in has and place in i.where)
+def _asked(slug: str, place: str, has: frozenset[Part]) -> tuple[tuple[Item, ...], bool]:
+    """What a phase asks of an engine that has those parts, and whether some of it depends on what was held."""
+    asked = tuple(i for i in phase_named(slug).items if i.when in has and place in i.where)
+    return asked, any(item.puts_back for item in asked)
 
 
 def gate_of(record: VisitRecord, slug: str, status: Callable[[Phase], PhaseStatus] | None = None) -> Gate:
@@ -292,11 +294,16 @@ def _asked_too_late(record: VisitRecord, one: Phase, item: Item) -> bool:
     A sign-off, or a reading in a later phase, says that everything asked for then was recorded or waived. Banks may be
     read ahead of the heat-soaked phase.
     """
-    if record.newest_check(one.slug, item.slug) is not None or (not item.required and _waiver(record, one)):
+    if record.sign_off is None and record.phases_read.isdisjoint(_phases_after(one.slug)):
         return False
-    later = PHASES[PHASES.index(one) + 1 :]
-    passed = {phase.slug for phase in later if one is not HEAT_SOAKED or phase is not BANK_BALANCE}
-    return record.sign_off is not None or any(r.row.phase in passed and r.entered for r in record.rounds)
+    return record.newest_check(one.slug, item.slug) is None and (item.required or _waiver(record, one) is None)
+
+
+@cache
+def _phases_after(slug: str) -> frozenset[str]:
+    """The phases that are read only once that one was passed."""
+    later = PHASES.index(phase_named(slug)) + 1
+    return frozenset(p.slug for p in PHASES[later:] if slug != HEAT_SOAKED.slug or p is not BANK_BALANCE)
 
 
 def _missing_rounds(record: VisitRecord, one: Phase) -> list[Missing]:

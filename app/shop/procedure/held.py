@@ -11,9 +11,10 @@ BACK = {item.puts_back: item for phase in PHASES for item in phase.items if item
 """The item that asks for a thing back, by the slug of the one that holds it."""
 
 
-def asked_back(record: VisitRecord, item: Item) -> bool:
-    """Whether an item is asked for as far as things held go: what none was ticked for is not asked back."""
-    return not item.puts_back or any(held == item.puts_back for _, held in record.checks)
+def without_what_was_not_held(record: VisitRecord, items: tuple[Item, ...]) -> tuple[Item, ...]:
+    """The items of a phase less those that ask for something back that was not ticked as held."""
+    told = [slug for _, slug in record.checks]
+    return tuple([item for item in items if not item.puts_back or item.puts_back in told])
 
 
 def seen_to_work(record: VisitRecord) -> tuple[Item, ...]:

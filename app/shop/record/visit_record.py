@@ -187,6 +187,11 @@ class VisitRecord:
             last_reading=max((r.newest for r in self.rounds), default=0),
         )
 
+    @cached_property
+    def phases_read(self) -> frozenset[str]:
+        """The phases in which a reading was entered."""
+        return frozenset([one.row.phase for one in self.rounds if one.entered])
+
     def newest_check(self, phase: str, item: str) -> CheckEntry | None:
         """The newest row of an item, whether it stands or takes one back."""
         return next((c for c in reversed(self.all_checks) if (c.phase, c.item) == (phase, item)), None)

@@ -71,6 +71,7 @@ SINCE = (
     ("visit", "meter_own REAL"),
     ("visit", "meter_low REAL"),
     ("visit", "meter_limit REAL"),
+    ("visit", "runs TEXT"),
 )
 """Columns that 0011 did not have yet."""
 
