@@ -11,10 +11,11 @@ from app.wording.message import Message
 
 @dataclass(frozen=True, slots=True)
 class ByBanks:
-    """A text for engines with one bank, and one for engines with two."""
+    """A text for engines with one bank, one for two linked banks, and one for electronic throttles where it differs."""
 
     one: Message
     two: Message
+    motors: Message | None = None
 
 
 Text = Message | ByBanks

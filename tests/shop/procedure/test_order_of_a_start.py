@@ -21,25 +21,35 @@ from tests.shop.rejections import codes_of, rejects
 from tests.shop.yard import AT, FOUR, check_all, engine, heat_soaked, key, read, read_round, visit, visit_record
 
 NEVER_WAIVED = {
-    ("cold-preset", "test cell"): {"battery-off", "wide-open", "closed-contact"},
+    ("cold-preset", "test cell"): {
+        *("battery-off", "wide-open", "closed-contact", "throttle-power-off", "maker-instructions")
+    },
     ("first-fire", "test cell"): {
-        *("kill-switch", "exhaust-drawn", "fuel-dry", "throttle-returns", "bores-clear"),
+        *("kill-switch", "exhaust-drawn", "fuel-dry", "throttle-returns", "plates-follow", "bores-clear"),
         *("fire-ready", "not-alone", "guarded", "battery-back", "oil-primed", "base-timing", "run-in"),
     },
     ("first-fire", "vehicle"): {
-        *("kill-switch", "exhaust-drawn", "fuel-dry", "throttle-returns", "bores-clear"),
+        *("kill-switch", "exhaust-drawn", "fuel-dry", "throttle-returns", "plates-follow", "bores-clear"),
         *("fire-ready", "not-alone", "protected", "battery-back", "oil-primed", "base-timing", "run-in"),
         *("wheels-chocked", "fan-clear", "oil-lamp"),
     },
     ("first-fire", "telephone"): {
-        *("kill-switch", "exhaust-drawn", "fuel-dry", "throttle-returns", "bores-clear"),
+        *("kill-switch", "exhaust-drawn", "fuel-dry", "throttle-returns", "plates-follow", "bores-clear"),
         *("fire-ready", "protected", "battery-back", "oil-primed", "base-timing", "run-in"),
         *("wheels-chocked", "fan-clear", "oil-lamp"),
     },
     ("heat-soaked-recheck", "test cell"): {"mixture-safe"},
     ("lock-down", "test cell"): {
         *("couplers-tight", "bypass-held", "links-tight", "stops-marked", "tools-counted", "throttle-returns"),
-        *("linkage-rest", "linkage-full", "idle-control-back", "loads-back", "hoses-back"),
+        *(
+            "plates-follow",
+            "throttle-adapted",
+            "linkage-rest",
+            "linkage-full",
+            "idle-control-back",
+            "loads-back",
+            "hoses-back",
+        ),
     },
 }
 """What the trade lets nobody skip (our judgement of which; the hazards are those of the cautions)."""

@@ -2,14 +2,14 @@
 
 Visits from before say nothing of it, so their hashes stay what they were.
 
-Revision ID: 0018
-Revises: 0016
+Revision ID: 0020
+Revises: 0019
 """
 
 from alembic import op
 
-revision = "0018"
-down_revision = "0016"
+revision = "0020"
+down_revision = "0019"
 
 
 def upgrade() -> None:
