@@ -65,6 +65,7 @@ class Rejection(StrEnum):
 
     # checks and waivers
     NOTHING_ENTERED = "nothing-entered"
+    NO_TEMPERATURE = "no-temperature"
     NOT_ASKED_FOR = "not-asked-for"
     NOTHING_TO_UNDO = "nothing-to-undo"
     NOTHING_MISSING = "nothing-missing"

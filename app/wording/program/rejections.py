@@ -82,6 +82,7 @@ _VISITS = {
 
 _CHECKS = {
     R.NOTHING_ENTERED: Message("Nothing was entered. Check or fill in an item, then save."),
+    R.NO_TEMPERATURE: Message("No temperature beside it. Enter the one read then, or clear this field."),
     R.NOT_ASKED_FOR: Message("This phase does not ask for this item."),
     R.NOTHING_TO_UNDO: Message("This item has no saved check to undo."),
     R.NOTHING_MISSING: Message("Nothing is missing in this phase. Press Continue."),

@@ -74,6 +74,7 @@ SINCE = (
     ("visit", "meter_own REAL"),
     ("visit", "meter_low REAL"),
     ("visit", "meter_limit REAL"),
+    ("visit", "runs TEXT"),
     ("move", "taken_back INTEGER"),
 )
 """Columns that 0011 did not have yet."""

@@ -42,10 +42,11 @@ def asked(phase: Phase, slug: str) -> str:
 
 def test_one_instruction_follows_the_other(client: TestClient, shop: Database) -> None:
     there = f"/visits/{visit(shop, engine(shop, V8), 'telephone')}/{COLD_PRESET.slug}"
-    assert said(client.get(there).text) == asked(COLD_PRESET, "wide-open")
-    sent = {"key": key(), "by": "KM", "said": "wide-open", "wide-open": "1"}
-    assert client.post(f"{there}/checks", data=sent).status_code == 303
-    assert said(client.get(there).text) == asked(COLD_PRESET, "closed-contact")
+    for item, then in (("battery-off", "wide-open"), ("wide-open", "closed-contact")):
+        assert said(client.get(there).text) == asked(COLD_PRESET, item)
+        sent = {"key": key(), "by": "KM", "said": item, item: "1"}
+        assert client.post(f"{there}/checks", data=sent).status_code == 303
+        assert said(client.get(there).text) == asked(COLD_PRESET, then)
 
 
 @pytest.mark.parametrize(

@@ -75,6 +75,8 @@ class Yard:
         self.page.get_by_label("Meter").select_option(label=self.meter_named(meter))
         for what in changed:
             self.page.get_by_label(what, exact=True).check()
+        if self.page.get_by_text("Does the engine run?").count():
+            self.page.get_by_label("Not yet with these throttles").check()
         self.hand.press("Open the visit")
         expect(self.page.get_by_role("navigation").or_(self.page.locator("main")).first).to_be_visible()
 

@@ -223,7 +223,7 @@ class ReadingPage:
             return begins_round(self.record, self.phase, title, reason, back, one_more())
         if self.step.why is StepReason.ELECTRONIC:
             return begins_round(self.record, self.phase, title, reason, go_on(self.assessment, self.phase), one_more())
-        if self.step.why is AdviceReason.LEAK_CHECK:
+        if self.step.why in (AdviceReason.LEAK_CHECK, StepReason.LEAK):
             record_it = Action(say(words.OPEN_CHECKLIST), True, href=self.here)
             return begins_round(self.record, self.phase, title, reason, record_it, one_more())
         if self.step.kind in (AdviceKind.MEASURE, AdviceKind.CANNOT):
