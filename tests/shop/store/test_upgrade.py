@@ -74,7 +74,6 @@ SINCE = (
     ("visit", "meter_own REAL"),
     ("visit", "meter_low REAL"),
     ("visit", "meter_limit REAL"),
-    ("move", "taken_back INTEGER"),
 )
 """Columns that 0011 did not have yet."""
 
