@@ -246,7 +246,9 @@ class Pad:
             "low": f"{self.record.meter.low:g}",
             "high": f"{self.record.meter.high:g}",
             "range": in_words(self.judged.meter_range),
-            "times": f"{ASKED_TIMES:g}" if self.record.meter.quantity == "flow" else "0",  # a column is no air to it
+            "times": f"{ASKED_TIMES:g}"
+            if self.record.meter.quantity == "flow"
+            else "0",  # a column is no air to it: the server asks
             "last": " ".join(f"{bore}:{value:g}" for bore, value in self.judged.last_values.items()),
             "others": str(MISREAD_OTHERS),
         }
