@@ -11,8 +11,7 @@ from pydantic import BaseModel
 from sqlalchemy import text
 
 from app.places import static
-from app.shop.assessment.verdicts import balance_of
-from app.shop.commands import engines, meters, readings, visits
+from app.shop.commands import engines, meters, visits
 from app.shop.commands.corrections import NewCorrection, correct
 from app.shop.commands.meters import NewMeter
 from app.shop.commands.visits import NewVisit
@@ -24,7 +23,6 @@ from app.shop.exchange.imports import bring_in, plan, read
 from app.shop.exchange.rows import Writer
 from app.shop.exchange.v5 import EngineFile, from_v1, from_v2, from_v3, from_v4
 from app.shop.procedure.codes import SetAside, SkipReason
-from app.shop.procedure.phases import BANK_BALANCE
 from app.shop.reasons import because
 from app.shop.record import loader
 from app.shop.record.fittings import FittingReason, hardware_from_json, layout_from_json
@@ -36,14 +34,11 @@ from app.shop.store.database import Database
 from app.shop.store.row_hashes import check
 from app.shop.store.upgrade import open_shop
 from app.sync.engine.events import BypassTurn, ScrewTurn
-from app.sync.engine.units import THOU
 from app.wording.stored import codes_of
-from tests.shop.bank_balance import at_the_banks, read_with_one_bank_early
 from tests.shop.exchange.files import EVEN, SLIPPED, out, with_codes
 from tests.shop.past import Past
 from tests.shop.rejections import rejects
 from tests.shop.yard import AT, V8, engine, key, visit_record
-from tests.shop.yard import read as read_bore
 
 FIXTURES = Path(__file__).parent
 TABLES = (
@@ -82,16 +77,6 @@ def with_past(shop: Database) -> int:
     past.visit(SLIPPED, EVEN)
     past.visit(EVEN, signed=False)
     return past.engine_id
-
-
-def from_above(shop: Database) -> int:
-    """A visit whose second opening was read, and then the first once more from above."""
-    visit_id = at_the_banks(shop)
-    read_with_one_bank_early(shop, visit_id)
-    readings.begin_round(shop, visit_id, key(), BANK_BALANCE.slug, AT, 10 * THOU, from_above=True)
-    for bore in (*V8.bores, 1):
-        read_bore(shop, visit_id, BANK_BALANCE, 8.0, bore)
-    return visit_id
 
 
 def rows(shop: Database) -> dict[str, int]:
@@ -300,19 +285,6 @@ def test_a_file_of_version_1_is_one_with_couplers_on_blades() -> None:
     layout = layout_from_json(file.fittings[0].layout.model_dump_json())
     assert layout.blades_alone
     assert not layout.plenum
-
-
-def test_what_was_reached_from_above_is_so_in_the_other_shop(shop: Database, other: Database) -> None:
-    visit_id = from_above(shop)
-    engine_id = bring_in(other, read(out(shop)), {})
-    with other.reading() as session:
-        (there,) = loader.of_engine(session, engine_id)
-        driver = session.connection().connection.driver_connection
-        assert driver is not None
-        assert check(driver).broken == ()
-    assert [bool(one.row.from_above) for one in there.rounds][-2:] == [False, True]
-    assert balance_of(there) == balance_of(visit_record(shop, visit_id))
-    assert out(other) == out(shop)
 
 
 def test_codes_come_through_and_words_stay_words(shop: Database, other: Database) -> None:
