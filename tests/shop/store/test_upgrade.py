@@ -75,7 +75,6 @@ SINCE = (
     ("visit", "meter_low REAL"),
     ("visit", "meter_limit REAL"),
     ("visit", "runs TEXT"),
-    ("move", "taken_back INTEGER"),
 )
 """Columns that 0011 did not have yet."""
 
