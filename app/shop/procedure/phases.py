@@ -248,7 +248,7 @@ BANK_BALANCE = Phase(
             for which in ("first", "second")
         ),
         Item("rev-limit", "number", "rev/min", 1000, 9000, required=True, when="two banks"),
-        Item("lever-held", required=True, when="two banks"),
+        Item("lever-held", required=True, when="two banks", apart=True),
         *(
             Item(slug, "number", "rev/min", 300, 6000, needed=(), when="two banks", no_longer=True)
             for slug in OPENING_SPEEDS

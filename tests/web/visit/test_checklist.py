@@ -109,7 +109,7 @@ def test_the_sign_off_shows_the_result_that_is_signed(client: TestClient, shop: 
 def test_a_visit_of_an_engine_nothing_is_known_of_asks_whether_it_runs(client: TestClient, shop: Database) -> None:
     there = f"/engines/{engine(shop, FOUR)}/visits"
     assert "Does the engine run?" in client.get(f"{there}/new").text
-    sent = {"key": key(), "place": "vehicle", "by": "KM", "meter": "1", "asks": "runs"}
+    sent = {"key": key(), "place": "vehicle", "by": "KM", "meter": "1", "asks": "runs", "intake": "as-it-runs"}
     refused = client.post(there, data=sent)
     assert refused.status_code == 422
     assert "Does the engine run?" in refused.text

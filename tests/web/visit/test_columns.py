@@ -55,7 +55,7 @@ def opened(page: Page, hand: Technician, server: str, engine_id: int) -> None:
     page.get_by_label("Test cell").check()
     page.get_by_label("Not yet with these throttles").check()
     page.get_by_label("As it runs").check()
-    page.get_by_label("Meter").select_option(label="Gauge, kPa")
+    page.get_by_label("Meter", exact=True).select_option(label="Gauge, kPa")
     page.get_by_label("Your initials").fill("KM")
     hand.press("Open the visit")
 

@@ -72,7 +72,7 @@ class Yard:
         self.page.get_by_label("As it runs", exact=True).check()
         self.page.get_by_label("Reason for the visit").fill(why)
         self.page.get_by_label("Your initials").fill("KM")
-        self.page.get_by_label("Meter").select_option(label=self.meter_named(meter))
+        self.page.get_by_label("Meter", exact=True).select_option(label=self.meter_named(meter))
         for what in changed:
             self.page.get_by_label(what, exact=True).check()
         if self.page.get_by_text("Does the engine run?").count():
@@ -82,7 +82,7 @@ class Yard:
 
     def meter_named(self, name: str) -> str:
         """The choice of a meter, whose label says more than its name."""
-        labels = self.page.get_by_label("Meter").locator("option").all_inner_texts()
+        labels = self.page.get_by_label("Meter", exact=True).locator("option").all_inner_texts()
         return next(label for label in labels if label.strip().startswith(name))
 
     def passes(self, visit_id: int, phase: Phase) -> None:

@@ -304,8 +304,11 @@ def _settings(record: VisitRecord) -> tuple[tuple[str, str], ...]:
     return tuple(lines)
 
 
-OF_THE_WORK = frozenset({"battery-off", "battery-back", "fire-ready", "not-alone", "guarded", "protected"})
-"""Checks that keep the people at work from harm and say nothing of the engine: they stay in the records."""
+OF_THE_WORK = frozenset(
+    {"battery-off", "battery-back", "fire-ready", "not-alone", "guarded", "protected"}
+    | {"oil-primed", "base-timing", "mixture-safe"}
+)
+"""Checks that make the work safe and say nothing of the engine as it is handed over: they stay in the records."""
 
 
 def _put_back(record: VisitRecord) -> str:
