@@ -78,6 +78,10 @@ little to go back and forth for (our judgement)."""
 MOST_WEARY = 10.0
 """Minutes that a further move has to bring from which even the idle speed is left as it is (our judgement)."""
 
+UNLIKELY = 0.5
+"""Chance that all bores are inside below which some move is made where no more readings are asked for (our
+judgement)."""
+
 ENOUGH_FOR_SCATTER = 4
 """Readings of one bore with nothing moved that have to scatter before slack is spoken of (our judgement)."""
 
@@ -137,14 +141,35 @@ def next_move(
     start = read_by_columns(start or start_prior(layout, hardware, displacement, wanted_speed), meter, events)
     start = sharing_learned(start, meter, events)
     posterior = followed(start, meter, tuple(remembered(events, layout)))
-    extra = max(len(since) - len(layout.bores) - 1, 0)
-    reachable = max(window, achievable_tolerance(posterior))
+    bench = _bench(start, posterior, meter, window, blades, events)
+    standing = bench.standing
+    if decision is None and since:
+        decision = evenness(layout, since, meter, window, sharing=posterior.engine.sharing).decision
+    even = decision is not None and decision.conformity is Conformity.EVEN and standing.off_speed[0] <= LOST
+    if not even and standing.all_inside[0] < ENOUGH and (plan := _plan(bench)):
+        if suspect is not None and not moves_at(events):
+            plan = first_at(suspect, plan, as_if_known(bench.posterior), bench.task)
+        return _towards(plan, bench)
+    return _last_round(bench, any(e.closing for e in since), decision, finer=window < bench.task.window)
+
+
+def _bench(
+    start: Posterior,
+    posterior: Posterior,
+    meter: Meter,
+    window: float,
+    blades: Sequence[float],
+    events: Sequence[Event],
+) -> _PlanningContext:
+    """What a piece of advice is drawn from: the task at hand and how the engine stands to it."""
+    layout, since = posterior.layout, [e for e in since_last_move(events) if isinstance(e, Reading)]
+    extra, weary = max(len(since) - len(layout.bores) - 1, 0), weariness(layout, events)
     task = PlanningProblem(
         plausible_stacks(blades, posterior),
-        reachable,
+        max(window, achievable_tolerance(posterior)),
         any(isinstance(e, IdleSpeed) for e in events),
-        DEAR + RISING * extra,
-        READ_MINUTES * len({e.bore for e in since}) + weariness(layout, events),
+        DEAR + (0.0 if weary else RISING * extra),
+        READ_MINUTES * len({e.bore for e in since}) + weary,
         own_of(meter),
         _opened(start, events),
         no_way=recently_turned(events),
@@ -153,15 +178,7 @@ def next_move(
     if standing.off_speed[0] > LOST:
         further = 1 if standing.speed[0] > 0 else -1
         task = replace(task, no_way=task.no_way | {(StopScrew(bank.name), further) for bank in layout.banks})
-    bench = _PlanningContext(posterior, meter, task, standing, events, [e.bore for e in since])
-    if decision is None and since:
-        decision = evenness(layout, since, meter, window, sharing=posterior.engine.sharing).decision
-    even = decision is not None and decision.conformity is Conformity.EVEN and standing.off_speed[0] <= LOST
-    if not even and standing.all_inside[0] < ENOUGH and (plan := _plan(bench)):
-        if suspect is not None and not moves_at(events):
-            plan = first_at(suspect, plan, as_if_known(bench.posterior), bench.task)
-        return _towards(plan, bench)
-    return _last_round(bench, any(e.closing for e in since), decision, finer=window < reachable)
+    return _PlanningContext(posterior, meter, task, standing, events, [e.bore for e in since])
 
 
 def _towards(plan: Plan, bench: _PlanningContext) -> Advice:
@@ -346,7 +363,8 @@ def _last_round(bench: _PlanningContext, closed: bool, decision: Decision | None
     if undecided and extra < MOST_EXTRA + (0 if decision.rounds is None else len(bench.layout.bores)):
         bores = decision.read_next[:1] if decision.rounds is not None else ()
         return Advice(AdviceKind.MEASURE, AdviceReason.DOUBTFUL, bores=bores or (_most_doubtful(bench),))
-    if not undecided and (plan := _plan(bench, force=True)):
+    unlikely = decision.all_inside is None or decision.all_inside < UNLIKELY
+    if unlikely and (plan := _plan(bench, force=True)):
         return _towards(plan, bench)
     about = tuple(sorted((*decision.above, *decision.below))) or tuple(by_doubt[:1])
     return Advice(AdviceKind.CANNOT, AdviceReason.NOTHING_HELPS, about=about)

@@ -7,7 +7,7 @@ from enum import StrEnum
 from app.sync.estimation.conformity import Conformity
 from app.sync.estimation.evenness import BoreResult, BoreVerdict, RoundResult
 from app.wording.message import Message, say
-from app.wording.quantities import Unit, bore_list, percent, with_unit
+from app.wording.quantities import Unit, bore_list, percent, percent_known, with_unit
 from app.wording.reasons import TABLES
 
 TITLE, SENTENCE, TILE = 60, 110, 16
@@ -127,7 +127,7 @@ def bore_word(one: BoreResult, vacuum: bool) -> str:
     if one.verdict in (BoreVerdict.EVEN, BoreVerdict.AT_LIMIT):
         return say(WORDS[one.verdict])
     above, below = (OPEN, CLOSED) if vacuum else (HIGH, LOW)
-    return say(above if one.opening > 0 else below, gap=percent(one.share))
+    return say(above if one.opening > 0 else below, gap=percent_known(one.share, one.share_sd))
 
 
 def ruler_ends(vacuum: bool) -> tuple[str, str]:

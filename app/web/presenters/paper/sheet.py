@@ -29,6 +29,7 @@ from app.wording.message import Message, say
 from app.wording.office import paper
 from app.wording.quantities import feeler as feeler_words
 from app.wording.quantities import percent, signed, unit_of
+from app.wording.work.bank_balance import tenths
 from app.wording.work.phases import item_figure, item_short, phase_title
 from app.wording.work.safety import SafetyWords
 from app.wording.work.verdicts import verdict_sentence
@@ -217,14 +218,13 @@ def _round(record: VisitRecord, title: Message, one: Round | None, found: RoundR
         bores = []
         for bore in bank.bores:
             reading, standing = one.latest.get(bore), standings.get(bore)
-            value = f"{reading.value:.{unit.decimals}f}" if reading and reading.value is not None else "–"
+            read = reading.value if reading is not None else None
+            apart = unit.apart(unit.size * (0.0 if read is None else read), found.mean)
             bores.append(
                 SheetBore(
                     bore,
-                    value,
-                    paper.bore_words(standing.verdict, unit.change(standing.deviation))
-                    if standing
-                    else say(paper.SKIPPED),
+                    "–" if read is None else f"{read:.{unit.decimals}f}",
+                    paper.bore_words(standing.verdict, apart) if standing else say(paper.SKIPPED),
                     shape_of(standing),
                     blades_of(standing, found.tolerance),
                     bore in record.layout.bypass,
@@ -254,7 +254,7 @@ def _banks(assessment: Assessment) -> tuple[str, ...]:
             second=second,
             difference=unit.change(one.difference),
             unit=unit.name,
-            percent=signed(one.percent, 1),
+            percent=signed(one.percent, tenths(one)),
             feeler=feeler_words(one.lever_travel, record.units),
         )
         speed = speeds.get((one.lever_travel, one.from_above))
