@@ -20,6 +20,7 @@ from app.sync.engine.adjusters.registry import kind_of
 from app.sync.engine.units import THOU
 from app.sync.estimation.conformity import Conformity
 from app.sync.planning.advice import Advice, AdviceKind, AdviceReason
+from app.sync.planning.planner import good_word
 from app.sync.planning.preset import Preset, turns_for_idle
 
 MOVES_WITHOUT_LEAK_CHECK = 2
@@ -64,7 +65,9 @@ def next_step(record: VisitRecord, status: PhaseStatus, now: NextReading, banks:
         return Advice(AdviceKind.DONE, AdviceReason.COARSE)
     contradicted = advice.why in (AdviceReason.MISREAD, AdviceReason.DISAGREE)
     if phase.rounds == "last" and status.done and advice.kind is not AdviceKind.DONE and not contradicted:
-        return Advice(AdviceKind.DONE, StepReason.WAIVED if status.override is not None else StepReason.AS_BEFORE)
+        if status.override is not None:
+            return Advice(AdviceKind.DONE, StepReason.WAIVED)
+        return _good_word(record, phase) or Advice(AdviceKind.DONE, StepReason.AS_BEFORE)
     stuck = phase.rounds == "last" and advice.kind is AdviceKind.CANNOT
     if stuck or (advice.adjuster is not None and not phase.may_move(advice.adjuster)):
         return _after_tightening(record, status, advice)
@@ -99,12 +102,11 @@ def _read_low(record: VisitRecord) -> tuple[int, ...]:
 
 def _after_tightening(record: VisitRecord, status: PhaseStatus, advice: Advice) -> Advice:
     """The step once the round of lock-down is complete: what tightening moved, or what the verdict asks for."""
-    stands = newest_evenness(record, status.phase)
     if moved := moved_bores(record):
         return Advice(AdviceKind.CANNOT, StepReason.TIGHTENING, about=moved)
-    if stands is not None and stands.verdict in (Conformity.EVEN, Conformity.LIMIT):
-        even = stands.verdict is Conformity.EVEN
-        return Advice(AdviceKind.DONE, AdviceReason.EVEN if even else AdviceReason.METER_LIMIT)
+    if good := _good_word(record, status.phase):
+        return good
+    stands = newest_evenness(record, status.phase)
     if again := to_reread(record):
         return Advice(AdviceKind.MEASURE, AdviceReason.DOUBTFUL, bores=again)
     if unmoved_since_accepted(record):
@@ -114,6 +116,12 @@ def _after_tightening(record: VisitRecord, status: PhaseStatus, advice: Advice) 
         doubtful = stands.decision.read_next or (stands.least_likely,)
         return Advice(AdviceKind.MEASURE, AdviceReason.DOUBTFUL, bores=doubtful[:1])
     return Advice(AdviceKind.CANNOT, StepReason.UNEVEN, about=advice.bores or advice.about)
+
+
+def _good_word(record: VisitRecord, phase: Phase) -> Advice | None:
+    """That a phase is done, where its verdict is good."""
+    stands = newest_evenness(record, phase)
+    return good_word(stands.decision) if stands is not None else None
 
 
 def to_read(phase: Phase, now: NextReading, advice: Advice) -> tuple[ToRead, ...]:

@@ -11,7 +11,6 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
-from itertools import takewhile
 
 from app.sync.engine.adjusters.kind import ScrewWithGain
 from app.sync.engine.adjusters.registry import adjuster_of, kind_at, kind_of, own_adjuster, own_screws
@@ -38,7 +37,7 @@ from app.sync.planning.evaluation import (
     plausible_stacks,
 )
 from app.sync.planning.optimize import Plan, first_at, optimize
-from app.sync.planning.recent_events import SEEN, moves_at, remembered, since_last_move, since_last_seen
+from app.sync.planning.recent_events import SEEN, moves_at, recently_turned, remembered, since_last_move
 from app.sync.planning.uncertain_screws import as_if_known, screw_room, turned_out
 from app.sync.readings.observation import aimed_at, far_from_others
 from app.sync.readings.repeat_checks import excess_scatter, inconsistent
@@ -52,6 +51,10 @@ DEAR = 2.0  # our judgement
 RISING = 1.0
 """Price of leaving a bore as it is against one that was set and missed, and how it grows with each reading past a whole
 round with no move, so that dithering ends (our judgement)."""
+
+SURE_TO_LEAVE = 0.91
+"""Chance that everything is inside, by all that was read and moved, from which an engine with a good verdict is left:
+below, what was read since the last move alone flatters it (our judgement)."""
 
 LOST = 0.65
 """Chance of being outside from which no reading will help any more: the price then grows until some move pays
@@ -111,7 +114,10 @@ def next_move(
     decision: Decision | None = None,
     suspect: Adjuster | None = None,
 ) -> Advice:
-    """The one next step towards an even idle; it is done when the verdict says so, and never before.
+    """The one next step towards an even idle.
+
+    It is done when the verdict says so and never before; while what was read and moved earlier speaks against a good
+    verdict, more is read first.
 
     Parameters: ``layout`` of the engine; ``hardware`` fitted; ``meter`` read with; ``events`` so far, oldest first;
     ``wanted_speed`` [rev/s]; ``blades`` owned, single leaves [m]; ``window`` half width as a fraction of the mean;
@@ -141,7 +147,7 @@ def next_move(
         DEAR + RISING * extra,
         READ_MINUTES * len({e.bore for e in since}),
         _opened(start, events),
-        no_way=_recently_turned(events),
+        no_way=recently_turned(events),
     )
     standing = outcomes(posterior, task, [no_change(layout)])
     bench = _PlanningContext(posterior, meter, task, standing, events, [e.bore for e in since])
@@ -308,32 +314,6 @@ def _opened(start: Posterior, events: Sequence[Event]) -> dict[Adjuster, float]:
     return opened
 
 
-def _recently_turned(events: Sequence[Event]) -> frozenset[tuple[Adjuster, int]]:
-    """The screws that are not to be turned, each with the way: the sign of its turns.
-
-    Neither way while nothing was seen since it was turned, and not back again where it went to and fro with nothing
-    else moved: no more is known then than when it was turned, and that another turn looks better has only come out of
-    the search.
-    """
-    found: set[tuple[Adjuster, int]] = set()
-    for event in since_last_seen(events):
-        if not isinstance(event, SEEN) and _is_turned(event):
-            found |= {(adjuster_of(event), 1), (adjuster_of(event), -1)}
-    made = [event for event in reversed(events) if not isinstance(event, SEEN)]
-    last = adjuster_of(made[0]) if made else None
-    run = takewhile(lambda one: adjuster_of(one) == last, made)
-    ways = [1 if one.amount > 0 else -1 for one in run if _is_turned(one)]
-    if last is not None and set(ways) == {1, -1}:
-        found.add((last, -ways[0]))
-    return frozenset(found)
-
-
-def _is_turned(move: Move) -> bool:
-    """Whether a screw was turned that changes the idle."""
-    kind = kind_of(move.kind)
-    return kind.at_idle and kind.unit == "turns"
-
-
 def _why_unadjustable(bore: int, bench: _PlanningContext) -> AdviceReason | None:
     """Why no move can even a bore against the others; None where one can."""
     own = own_adjuster(bench.layout, bore)
@@ -356,16 +336,16 @@ def _last_round(bench: _PlanningContext, closed: bool, decision: Decision | None
         return Advice(AdviceKind.MEASURE, AdviceReason.LAST_ROUND, bores=unread)
     if not closed or decision is None:
         return Advice(AdviceKind.MEASURE, AdviceReason.CLOSE_ROUND, bores=(bench.read[0],))
-    if decision.conformity is Conformity.EVEN:
-        return Advice(AdviceKind.DONE, AdviceReason.EVEN)
-    if finer and bench.standing.all_inside[0] >= ENOUGH:
+    inside = bench.standing.all_inside[0]
+    if finer and inside >= ENOUGH and decision.conformity is not Conformity.EVEN:
         return Advice(AdviceKind.DONE, AdviceReason.FINEST)
-    if decision.conformity is Conformity.LIMIT:
-        return Advice(AdviceKind.DONE, AdviceReason.METER_LIMIT)
-    for bore in by_doubt:
+    extra = len(bench.read) - len(bench.layout.bores) - 1
+    good = good_word(decision)
+    if good and (inside >= SURE_TO_LEAVE or extra >= MOST_EXTRA or bench.meter.quantity != "flow"):
+        return good
+    for bore in () if good else by_doubt:
         if bench.outside(bore) > LOST and (why := _why_unadjustable(bore, bench)):
             return Advice(AdviceKind.CANNOT, why, near=bore, about=(bore,))
-    extra = len(bench.read) - len(bench.layout.bores) - 1
     if extra < MOST_EXTRA and decision.conformity is not Conformity.NOT_EVEN:
         bores = decision.read_next[:1] if decision.rounds is not None else ()
         return Advice(AdviceKind.MEASURE, AdviceReason.DOUBTFUL, bores=bores or (_most_doubtful(bench),))
@@ -373,6 +353,15 @@ def _last_round(bench: _PlanningContext, closed: bool, decision: Decision | None
         return _towards(plan, bench)
     about = tuple(sorted((*decision.above, *decision.below))) or tuple(by_doubt[:1])
     return Advice(AdviceKind.CANNOT, AdviceReason.NOTHING_HELPS, about=about)
+
+
+def good_word(decision: Decision) -> Advice | None:
+    """That it is done, where the verdict is good; None where it is not.
+
+    Parameters: ``decision`` that was made of the readings.
+    """
+    why = {Conformity.EVEN: AdviceReason.EVEN, Conformity.LIMIT: AdviceReason.METER_LIMIT}.get(decision.conformity)
+    return None if why is None else Advice(AdviceKind.DONE, why)
 
 
 def _most_doubtful(bench: _PlanningContext) -> int:
