@@ -21,7 +21,7 @@ TAUS = np.geomspace(0.004, 0.4, 10)
 """Spreads of ln(air) between bores that are thought possible, shape (10,)."""
 
 APART, APART_SD = 0.2, 0.10  # how likely one plate stands apart, and by how much of ln(air) (our judgement)
-USUAL_TAU, LEAST_TAU = 0.06, 0.03
+USUAL_TAU, LEAST_TAU = 0.06, 0.02
 """Where the prior of tau falls to a half: above, as its square, and below, as its fourth power. Plates just moved by
 hand seldom come nearer to each other than what a feeler misses by (our judgement, from simulated engines: after a move
 nine in ten spread by 3.5 to 21 %)."""

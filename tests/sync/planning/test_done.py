@@ -4,6 +4,7 @@ from functools import cache
 from typing import NamedTuple
 
 import pytest
+from scipy import stats
 
 from app.sync.engine.events import Reading
 from app.sync.estimation.conformity import Conformity
@@ -16,17 +17,15 @@ from tests.benchmarks.people import BLADES
 
 
 class Fleet(NamedTuple):
-    """Engines of so many bores in so many banks: ``engines`` of them from seed 4000, of which ``most_wrong`` in a
-    hundred good words may be wrong."""
+    """Engines of so many bores in so many banks, ``engines`` of them from seed 4000."""
 
     bores: int
     banks: int
     engines: int
-    most_wrong: int
 
 
-FOURS = Fleet(4, 1, 60, 5)
-EIGHTS = Fleet(8, 2, 60, 5)
+FOURS = Fleet(4, 1, 60)
+EIGHTS = Fleet(8, 2, 60)
 both = pytest.mark.parametrize("fleet", [FOURS, EIGHTS], ids=["fours", "eights"])
 
 
@@ -54,12 +53,13 @@ def test_what_is_done_is_even_or_as_even_as_the_meter_shows(fleet: Fleet) -> Non
 @pytest.mark.slow
 @both
 def test_a_good_job_is_handed_over_with_a_good_word_and_few_bad_ones_are(fleet: Fleet) -> None:
-    """At least 55 of 60 engines truly inside are called even or as even as the meter shows; of those called so at most
-    5 in 100 are not."""
+    """At least 55 of 60 engines truly inside are called even or as even as the meter shows; of those called so no more
+    are not than five in a hundred would give in 19 of 20 such fleets: fewer engines cannot tell. The benchmark of the
+    shares follows more."""
     said_good = [result.verdict in (Conformity.EVEN, Conformity.LIMIT) for _, _, result in followed(fleet)]
     truly = [stand.worst() <= WINDOW for stand, _, _ in followed(fleet)]
     inside = [good for good, true in zip(said_good, truly, strict=True) if true]
     passed = [true for good, true in zip(said_good, truly, strict=True) if good]
     assert len(inside) >= 0.8 * fleet.engines, "too few to say anything"
     assert sum(inside) >= 55 / 60 * len(inside)
-    assert sum(not true for true in passed) <= fleet.most_wrong / 100 * len(passed)
+    assert sum(not true for true in passed) <= stats.binom.ppf(0.95, len(passed), 0.05)
