@@ -3,13 +3,17 @@
 from collections.abc import Sequence
 from itertools import takewhile
 
-from app.sync.engine.adjusters.registry import adjuster_of, kind_of
+from app.sync.engine.adjusters.registry import adjuster_of, adjusters, kind_at, kind_of
 from app.sync.engine.events import Event, IdleSpeed, Move, Reading
 from app.sync.engine.layout import Adjuster, Layout
 
 MOST_REMEMBERED, FORGOTTEN_AT_ONCE = 16, 8
 """Moves that are looked back on at the least, because later readings overtook what was before them; and how many older
 ones are dropped together, so that results worked out from the rest can be reused (our judgement)."""
+
+MOVES_AN_ADJUSTER, TIRING = 2.5, 0.5
+"""Moves in a visit for each adjuster there is, and by how many minutes each one beyond makes the next dearer: what so
+many did not even, one more seldom does, and every visit has to end (our judgement)."""
 
 SEEN = (Reading, IdleSpeed)
 
@@ -51,6 +55,15 @@ def remembered(events: Sequence[Event], layout: Layout) -> Sequence[Event]:
         return events
     recent = events[moves[dropped] :]
     return recent if {e.bore for e in recent if isinstance(e, Reading)} >= set(layout.bores) else events
+
+
+def weariness(layout: Layout, events: Sequence[Event]) -> float:
+    """What another move has to bring beside what it costs, after the many that did not bring it [min].
+
+    Parameters: ``layout`` of the engine; ``events``, oldest first.
+    """
+    at_idle = sum(kind_at(layout, one).at_idle for one in adjusters(layout))
+    return TIRING * max(len(moves_at(events)) - MOVES_AN_ADJUSTER * at_idle, 0)
 
 
 def recently_turned(events: Sequence[Event]) -> frozenset[tuple[Adjuster, int]]:
