@@ -53,6 +53,10 @@ RISING = 1.0
 """Price of leaving a bore as it is against one that was set and missed, and how it grows with each reading past a whole
 round with no move, so that dithering ends (our judgement)."""
 
+SURE_TO_LEAVE = 0.91
+"""Chance that everything is inside, by all that was read and moved, from which an engine with a good verdict is left:
+below, what was read since the last move alone flatters it (our judgement)."""
+
 LOST = 0.65
 """Chance of being outside from which no reading will help any more: the price then grows until some move pays
 (our judgement)."""
@@ -119,7 +123,10 @@ def next_move(
     decision: Decision | None = None,
     suspect: Adjuster | None = None,
 ) -> Advice:
-    """The one next step towards an even idle; it is done when the verdict says so, and never before.
+    """The one next step towards an even idle.
+
+    It is done when the verdict says so and never before; while what was read and moved earlier speaks against a good
+    verdict, more is read first.
 
     Parameters: ``layout`` of the engine; ``hardware`` fitted; ``meter`` read with; ``events`` so far, oldest first;
     ``wanted_speed`` [rev/s]; ``blades`` owned, single leaves [m]; ``window`` half width as a fraction of the mean;
@@ -349,16 +356,16 @@ def _last_round(bench: _PlanningContext, closed: bool, decision: Decision | None
         return Advice(AdviceKind.MEASURE, AdviceReason.LAST_ROUND, bores=unread)
     if not closed or decision is None:
         return Advice(AdviceKind.MEASURE, AdviceReason.CLOSE_ROUND, bores=(bench.read[0],))
-    if decision.conformity is Conformity.EVEN:
-        return Advice(AdviceKind.DONE, AdviceReason.EVEN)
-    if finer and bench.standing.all_inside[0] >= ENOUGH:
+    inside = bench.standing.all_inside[0]
+    if finer and inside >= ENOUGH and decision.conformity is not Conformity.EVEN:
         return Advice(AdviceKind.DONE, AdviceReason.FINEST)
-    if decision.conformity is Conformity.LIMIT:
-        return Advice(AdviceKind.DONE, AdviceReason.METER_LIMIT)
-    for bore in by_doubt:
+    extra = len(bench.read) - len(bench.layout.bores) - 1
+    good = _good_word(decision)
+    if good and (inside >= SURE_TO_LEAVE or extra >= MOST_EXTRA or bench.meter.quantity != "flow"):
+        return good
+    for bore in () if good else by_doubt:
         if bench.outside(bore) > LOST and (why := _why_unadjustable(bore, bench)):
             return Advice(AdviceKind.CANNOT, why, near=bore, about=(bore,))
-    extra = len(bench.read) - len(bench.layout.bores) - 1
     undecided = decision.conformity is not Conformity.NOT_EVEN
     if undecided and extra < MOST_EXTRA + (0 if decision.rounds is None else len(bench.layout.bores)):
         bores = decision.read_next[:1] if decision.rounds is not None else ()
@@ -368,6 +375,12 @@ def _last_round(bench: _PlanningContext, closed: bool, decision: Decision | None
         return _towards(plan, bench)
     about = tuple(sorted((*decision.above, *decision.below))) or tuple(by_doubt[:1])
     return Advice(AdviceKind.CANNOT, AdviceReason.NOTHING_HELPS, about=about)
+
+
+def _good_word(decision: Decision) -> Advice | None:
+    """That it is done, where the verdict is good."""
+    why = {Conformity.EVEN: AdviceReason.EVEN, Conformity.LIMIT: AdviceReason.METER_LIMIT}.get(decision.conformity)
+    return None if why is None else Advice(AdviceKind.DONE, why)
 
 
 def _most_doubtful(bench: _PlanningContext) -> int:

@@ -65,6 +65,10 @@ METER_LIMIT = Message(
     "{probability} likely that all bores are within ±{tolerance}. More readings with this meter hardly help.",
     limit=SENTENCE,
 )
+READ_ENOUGH = Message(
+    "{probability} likely that all bores are within ±{tolerance}. Another round may make it surer.",
+    limit=SENTENCE,
+)
 SOME_OUTSIDE = Message(
     "Hardly likely that all bores are inside: bore {bores} least of all.",
     limit=SENTENCE,
@@ -98,7 +102,8 @@ def verdict_sentence(found: RoundResult, unit: Unit) -> str:
         case Conformity.EVEN:
             said = [say(EVEN, tolerance=tolerance, probability=probability(found))]
         case Conformity.LIMIT:
-            said = [say(METER_LIMIT, tolerance=tolerance, probability=probability(found))]
+            message = METER_LIMIT if found.decision.rounds is None else READ_ENOUGH
+            said = [say(message, tolerance=tolerance, probability=probability(found))]
         case Conformity.UNDECIDED:
             said = [_at_limit(found)]
         case Conformity.NOT_EVEN:
