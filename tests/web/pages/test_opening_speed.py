@@ -139,7 +139,7 @@ def test_before_the_rev_limit_is_recorded_nothing_is_entered(client: TestClient,
     checks.take_back(shop, visit_id, key(), BANK_BALANCE.slug, "rev-limit", "KM", AT)
     page = client.get(path(visit_id) + "?entry=speed").text
     assert entry(page) == "Nothing to read yet"
-    assert "Rev limit, set low or proven" in page
+    assert "Low rev limit set, or own limiter proven" in page
 
 
 def test_over_the_telephone_it_is_asked_in_lay_words(client: TestClient, shop: Database) -> None:
