@@ -138,8 +138,7 @@ STEPS: Mapping[StepCode, Text] = {
         "Without free play, the rod holds its bank off the stop screw."
     ),
     StepCode.OPENING_FEELER: Message(
-        "Set a low rev limit. Hold the central lever steady on the opening feeler. Record the engine speed. "
-        "Read every bore, then the first one again."
+        "Set a low rev limit. Hold the central lever on the feeler. Read engine speed, every bore, then the first again."
     ),
     StepCode.NEXT_OPENING: Message(
         "Repeat at the next opening. If the card says “approach from open”, open well past the feeler. "
@@ -261,7 +260,7 @@ ITEMS: Mapping[str, ItemWords] = {
     ),
     "first-opening-speed": ItemWords(Message("Engine speed at the first opening"), Message("speed, first opening")),
     "next-opening-speed": ItemWords(Message("Engine speed at the next opening"), Message("speed, next opening")),
-    "rev-limit": ItemWords(Message("Low rev limit set, or own limiter known to work, at"), Message("rev limit")),
+    "rev-limit": ItemWords(Message("Low rev limit set, or own limiter proven"), Message("rev limit")),
     "lever-held": ItemWords(Message("Central lever held by a second person or a positive hold"), Message("lever held")),
     "couplers-tight": ItemWords(Message("Every coupler tight"), Message("couplers tight")),
     "bypass-held": ItemWords(
