@@ -20,7 +20,7 @@ from app.sync.engine.hardware import Hardware
 from app.sync.engine.layout import Adjuster, Layout, StopScrew
 from app.sync.estimation.column_sharing import sharing_learned
 from app.sync.estimation.column_start import read_by_columns
-from app.sync.estimation.conformity import Conformity, Decision
+from app.sync.estimation.conformity import LIMIT_PROBABILITY, Conformity, Decision
 from app.sync.estimation.evenness import evenness
 from app.sync.estimation.filter import followed, predicted_readings
 from app.sync.estimation.posterior import Posterior, prior_for
@@ -80,11 +80,7 @@ SEATED = 1 / 4
 little to go back and forth for (our judgement)."""
 
 MOST_WEARY = 10.0
-"""Minutes that a further move has to bring from which even the idle speed is left as it is (our judgement)."""
-
-UNLIKELY = 0.5
-"""Chance that all bores are inside below which some move is made where no more readings are asked for (our
-judgement)."""
+"""Minutes that a further move would have to bring from which none is made any more (our judgement)."""
 
 ENOUGH_FOR_SCATTER = 4
 """Readings of one bore with nothing moved that have to scatter before slack is spoken of (our judgement)."""
@@ -230,8 +226,9 @@ def _plan(bench: _PlanningContext, *, force: bool = False) -> Plan:
     task, posterior = replace(bench.task, helpless=helpless), as_if_known(bench.posterior)
     helped = max((bench.outside(bore) for bore in bench.layout.bores if bore not in helpless), default=0.0)
     weary = weariness(bench.layout, bench.events)
-    lost = force or helped > LOST
-    off = bench.standing.off_speed[0] > LOST and weary < MOST_WEARY
+    if weary >= MOST_WEARY:
+        return Plan((), float(bench.standing.cost[0]))
+    lost, off = force or helped > LOST, bench.standing.off_speed[0] > LOST
     if not off and (weary or not lost):
         return optimize(posterior, task)
     task = replace(task, restart=0.0)
@@ -370,7 +367,7 @@ def _last_round(bench: _PlanningContext, closed: bool, decision: Decision | None
     if undecided and extra < MOST_EXTRA + (0 if decision.rounds is None else len(bench.layout.bores)):
         bores = decision.read_next[:1] if decision.rounds is not None else ()
         return Advice(AdviceKind.MEASURE, AdviceReason.DOUBTFUL, bores=bores or (_most_doubtful(bench),))
-    unlikely = decision.all_inside is None or decision.all_inside < UNLIKELY
+    unlikely = decision.all_inside is None or decision.all_inside < LIMIT_PROBABILITY
     if unlikely and (plan := _plan(bench, force=True)):
         return _towards(plan, bench)
     about = tuple(sorted((*decision.above, *decision.below))) or tuple(by_doubt[:1])
