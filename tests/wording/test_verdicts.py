@@ -141,6 +141,7 @@ def result(verdict: BoreVerdict, share: float) -> BoreResult:
         deviation=6.5 * share,
         opening=6.5 * share,
         uncertainty=0.13,
+        share_sd=0.012,
     )
 
 

@@ -39,7 +39,7 @@ from app.sync.planning.evaluation import (
 )
 from app.sync.planning.optimize import Plan, first_at, optimize
 from app.sync.planning.recent_events import SEEN, moves_at, recently_turned, remembered, since_last_move, weariness
-from app.sync.planning.uncertain_screws import as_if_known, screw_room, turned_out
+from app.sync.planning.uncertain_screws import as_if_known, opened_by, screw_room
 from app.sync.readings.observation import far_from_others, own_of
 from app.sync.readings.repeat_checks import excess_scatter, inconsistent
 from app.sync.readings.rounds import reading_sd
@@ -174,7 +174,7 @@ def _bench(
         DEAR + (0.0 if weary else RISING * extra),
         READ_MINUTES * len({e.bore for e in since}) + weary,
         own_of(meter),
-        _opened(start, events),
+        opened_by(start, events),
         no_way=recently_turned(events),
     )
     standing = outcomes(posterior, task, [no_change(layout)])
@@ -317,18 +317,6 @@ def _first_tried(move: Move, bench: _PlanningContext) -> bool:
 
 def _last_move(bench: _PlanningContext) -> Move | None:
     return next((e for e in reversed(bench.events) if not isinstance(e, SEEN)), None)
-
-
-def _opened(start: Posterior, events: Sequence[Event]) -> dict[Adjuster, float]:
-    """Turns by which each screw that meets an end stands further open than after the preset: as an earlier visit left
-    it, and all turns of this one."""
-    opened = turned_out(start)
-    for event in events:
-        if not isinstance(event, SEEN):
-            kind, adjuster = kind_of(event.kind), adjuster_of(event)
-            if isinstance(kind, ScrewWithGain) and kind.has_end:
-                opened[adjuster] = opened.get(adjuster, 0.0) + event.amount
-    return opened
 
 
 def _why_unadjustable(bore: int, bench: _PlanningContext) -> AdviceReason | None:
