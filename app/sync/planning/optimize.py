@@ -52,7 +52,8 @@ def optimize(posterior: Posterior, task: PlanningProblem) -> Plan:
         choices = [leave, *(best_for_each_target(posterior, task) if task.stacks else ())]
     else:
         choices = [leave, *greedy_candidates(posterior, task)]
-    choices = list(dict.fromkeys(_without_barred(choice, layout, task) for choice in choices))
+    if task.no_way:
+        choices = list(dict.fromkeys(_without_barred(choice, layout, task) for choice in choices))
     costs = outcomes(posterior, task, choices).cost
     order = np.argsort(costs)
     best, cost = choices[order[0]], float(costs[order[0]])
@@ -65,7 +66,7 @@ def optimize(posterior: Posterior, task: PlanningProblem) -> Plan:
             _local_variants(choice, layout, likely, len(sizes)) if exact else neighborhood(choice, posterior, task)
             for choice in leaders
         )
-        fresh = [one for one in dict.fromkeys(variants) if one not in tried and _may(one, layout, task)]
+        fresh = _allowed([one for one in dict.fromkeys(variants) if one not in tried], layout, task)
         if not fresh:
             break
         tried.update(fresh)
@@ -95,16 +96,18 @@ def first_at(suspect: Adjuster, plan: Plan, posterior: Posterior, task: Planning
     blades = len(layout.banks) <= at < len(layout.banks) + len(layout.couplers()) and leave[at] == UNCHANGED
     amounts = range(len(task.sizes)) if blades else range(-MOST_SIXTEENTHS, MOST_SIXTEENTHS + 1)
     choices = [leave, *((*leave[:at], amount, *leave[at + 1 :]) for amount in amounts if amount != leave[at])]
-    choices = [choice for choice in choices if _may(choice, layout, task)]
+    choices = _allowed(choices, layout, task)
     costs = outcomes(posterior, task, choices).cost
     best = int(costs.argmin())
     return _as_plan(choices[best], float(costs[best]), layout) if best else plan
 
 
+def _allowed(choices: list[Candidate], layout: Layout, task: PlanningProblem) -> list[Candidate]:
+    return [choice for choice in choices if _may(choice, layout, task)] if task.no_way else choices
+
+
 def _may(choice: Candidate, layout: Layout, task: PlanningProblem) -> bool:
     """Whether no screw goes a way that it is not to go."""
-    if not task.no_way:
-        return True
     made = ((place, 1 if amount > 0 else -1) for place, amount in zip(_places(layout), choice, strict=True) if amount)
     return task.no_way.isdisjoint(made)
 

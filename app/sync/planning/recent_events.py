@@ -62,8 +62,11 @@ def weariness(layout: Layout, events: Sequence[Event]) -> float:
 
     Parameters: ``layout`` of the engine; ``events``, oldest first.
     """
+    made = len(moves_at(events))
+    if made <= MOVES_AN_ADJUSTER * len(layout.banks):  # no bank has fewer adjusters than its stop screw
+        return 0.0
     at_idle = sum(kind_at(layout, one).at_idle for one in adjusters(layout))
-    return TIRING * max(len(moves_at(events)) - MOVES_AN_ADJUSTER * at_idle, 0)
+    return TIRING * max(made - MOVES_AN_ADJUSTER * at_idle, 0)
 
 
 def recently_turned(events: Sequence[Event]) -> frozenset[tuple[Adjuster, int]]:
