@@ -119,10 +119,7 @@ def next_move(
     decision: Decision | None = None,
     suspect: Adjuster | None = None,
 ) -> Advice:
-    """The one next step towards an even idle.
-
-    It is done when the verdict says so and never before; while what was read and moved earlier speaks against a good
-    verdict, more is read first.
+    """The one next step towards an even idle; it is done when the verdict says so, and never before.
 
     Parameters: ``layout`` of the engine; ``hardware`` fitted; ``meter`` read with; ``events`` so far, oldest first;
     ``wanted_speed`` [rev/s]; ``blades`` owned, single leaves [m]; ``window`` half width as a fraction of the mean;

@@ -54,12 +54,12 @@ def test_what_is_done_is_even_or_as_even_as_the_meter_shows(fleet: Fleet) -> Non
 @both
 def test_a_good_job_is_handed_over_with_a_good_word_and_few_bad_ones_are(fleet: Fleet) -> None:
     """At least 55 of 60 engines truly inside are called even or as even as the meter shows; of those called so no more
-    are not than five in a hundred would give in 19 of 20 such fleets: fewer engines cannot tell. The benchmark of the
-    shares follows more."""
+    are not than five in a hundred would give in 99 of 100 such fleets: so few engines cannot tell more. The benchmark
+    of the shares follows more."""
     said_good = [result.verdict in (Conformity.EVEN, Conformity.LIMIT) for _, _, result in followed(fleet)]
     truly = [stand.worst() <= WINDOW for stand, _, _ in followed(fleet)]
     inside = [good for good, true in zip(said_good, truly, strict=True) if true]
     passed = [true for good, true in zip(said_good, truly, strict=True) if good]
     assert len(inside) >= 0.8 * fleet.engines, "too few to say anything"
     assert sum(inside) >= 55 / 60 * len(inside)
-    assert sum(not true for true in passed) <= stats.binom.ppf(0.95, len(passed), 0.05)
+    assert sum(not true for true in passed) <= stats.binom.ppf(0.99, len(passed), 0.05)
