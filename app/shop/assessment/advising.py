@@ -8,11 +8,13 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from app.shop.assessment.codes import StepReason
+from app.shop.assessment.leaks import leak_to_find
 from app.shop.assessment.progress import PhaseStatus
 from app.shop.assessment.round_results import as_last_read, newest_evenness
 from app.shop.assessment.tightening import moved_bores, to_reread
 from app.shop.assessment.verdicts import balanced, needs_preset, next_of, unmoved_since_accepted
 from app.shop.procedure.items import Phase
+from app.shop.procedure.parts import needs_power_off
 from app.shop.procedure.phases import COLD_PRESET, HEAT_SOAKED
 from app.shop.procedure.read_order import NextReading, to_open_again
 from app.shop.record.entries import CheckEntry
@@ -34,6 +36,10 @@ MOST_LOOKS = 3
 """Readings a bore, on average, after which an undecided lock-down is left undecided (our judgement)."""
 
 
+AT_AN_OPENING = (Extra.BOTH_WAYS, Extra.WIDER_OPENING, Extra.SMALLER_OPENING)
+"""What is read in a round that has to be begun at an opening of its own."""
+
+
 @dataclass(frozen=True, slots=True)
 class ToRead:
     """A reading that is asked for: which bore, as what, in the round of which number."""
@@ -46,9 +52,17 @@ class ToRead:
 def next_step(record: VisitRecord, status: PhaseStatus, now: NextReading, banks: BankAssessment | None) -> Advice:
     """The next step of a phase, with an ``AdviceReason``, a ``StepReason`` or, at part throttle, an ``Extra``.
 
+    No adjuster that holds a plate is advised where motors move the plates: it is said where one could be set by hand.
     ``status`` is how far the phase is, ``now`` the reading to take next in it, ``banks`` what the banks do off idle. A
     figure outside the shop's limits comes before whatever else there would be to do.
     """
+    advice = _next_step(record, status, now, banks)
+    if advice.adjuster is None or not needs_power_off(record.layout, advice.adjuster):
+        return advice
+    return Advice(AdviceKind.CANNOT, StepReason.ELECTRONIC, about=advice.bores)
+
+
+def _next_step(record: VisitRecord, status: PhaseStatus, now: NextReading, banks: BankAssessment | None) -> Advice:
     phase = status.phase
     if record.sign_off is not None:
         return Advice(AdviceKind.DONE, StepReason.SIGNED_OFF)
@@ -73,6 +87,8 @@ def next_step(record: VisitRecord, status: PhaseStatus, now: NextReading, banks:
     stuck = phase.rounds == "last" and advice.kind is AdviceKind.CANNOT
     if stuck or (advice.adjuster is not None and not phase.may_move(advice.adjuster)):
         return _after_tightening(record, status, advice)
+    if told := leak_to_find(record):
+        return Advice(AdviceKind.CANNOT, StepReason.LEAK, about=(told.bore,))
     return _leak_check(record, advice) or advice
 
 
@@ -98,7 +114,7 @@ def _leak_check(record: VisitRecord, advice: Advice) -> Advice | None:
 def _checked_since(record: VisitRecord, checked: CheckEntry | None, bore: int) -> bool:
     """Whether a leak was looked for after as many moves made for a bore as call for that."""
     made = [m for m in record.moves if kind_of(m.kind).at_idle and move_of(m).place.sets == bore]
-    return checked is not None and checked.after_move >= made[MOVES_WITHOUT_LEAK_CHECK - 1].ident
+    return checked is not None and checked.after_move >= record.first_told[made[MOVES_WITHOUT_LEAK_CHECK - 1].ident]
 
 
 def _after_tightening(record: VisitRecord, status: PhaseStatus, advice: Advice) -> Advice:
@@ -147,9 +163,9 @@ def to_read(phase: Phase, now: NextReading, advice: Advice) -> tuple[ToRead, ...
 def lever(now: NextReading, banks: BankAssessment | None, advice: Advice) -> tuple[float, bool]:
     """What holds the central lever for a step [m], 0 at idle, and whether it is approached from open.
 
-    A step whose ``why`` is ``both_ways`` or ``wider_opening`` asks for a round to be begun like that.
+    A step whose ``why`` is one of ``AT_AN_OPENING`` asks for a round to be begun like that.
     """
-    if banks is not None and now.bore is None and advice.why in (Extra.BOTH_WAYS, Extra.WIDER_OPENING):
+    if banks is not None and now.bore is None and advice.why in AT_AN_OPENING:
         return banks.extra_travel, advice.why is Extra.BOTH_WAYS
     return now.opening, now.from_above and now.bore is not None
 
@@ -168,7 +184,7 @@ def _read_on(now: NextReading, advice: Advice | None) -> Advice:
 
 
 def _preset(record: VisitRecord, phase: Phase) -> Advice:
-    if not needs_preset(record) or (phase.slug, "preset-turns") in record.checks:
+    if record.layout.electronic or not needs_preset(record) or (phase.slug, "preset-turns") in record.checks:
         return Advice(AdviceKind.DONE, StepReason.NOTHING_READ)
     return Advice(AdviceKind.STOP, StepReason.PRESET, turns=starting(record).turns, bores=record.layout.bores)
 
@@ -189,8 +205,9 @@ def starting(record: VisitRecord) -> Preset:
 
 
 def _off_idle(record: VisitRecord, phase: Phase, now: NextReading, found: BankAssessment | None) -> Advice:
-    if len(record.layout.banks) < 2:
-        return Advice(AdviceKind.DONE, StepReason.SINGLE)
+    if not record.layout.linked:
+        why = StepReason.NOT_LINKED if record.layout.electronic else StepReason.SINGLE
+        return Advice(AdviceKind.DONE, why)
     if to_open_again(record, phase, now):
         return replace(_read_on(now, None), why=StepReason.LEVER_SHUT)
     if now.bore is not None and (found is None or now.current is not None or not found.flats):
@@ -202,5 +219,5 @@ def _off_idle(record: VisitRecord, phase: Phase, now: NextReading, found: BankAs
     if found.flats and found.bank is not None:
         bores = record.layout.bank(found.bank).bores
         return Advice(AdviceKind.LINK, StepReason.LINK, bank=found.bank, flats=found.flats, bores=bores)
-    read = found.extra in (Extra.AGAIN, Extra.BOTH_WAYS, Extra.WIDER_OPENING)
+    read = found.extra in (Extra.AGAIN, *AT_AN_OPENING)
     return Advice(AdviceKind.MEASURE if read else AdviceKind.CANNOT, found.extra)

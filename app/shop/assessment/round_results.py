@@ -33,7 +33,7 @@ def same_state(record: VisitRecord, one: Round) -> list[Round]:
 
     Another phase is another state: the engine was tightened, or stood and was started again.
     """
-    moved = max((move.after_reading for move in record.moves if move.after_reading < one.newest), default=0)
+    moved = max((move.after_reading for move in record.moves if move.after_reading < one.ended), default=0)
     return [
         earlier
         for earlier in record.rounds
@@ -41,7 +41,7 @@ def same_state(record: VisitRecord, one: Round) -> list[Round]:
         and (earlier.row.phase, earlier.lever) == (one.row.phase, one.lever)
         and earlier.readings
         and not earlier.in_question
-        and all(reading.ident > moved for reading in earlier.readings)
+        and all(earlier.first_rows[reading.ident] > moved for reading in earlier.readings)
     ]
 
 

@@ -5,6 +5,7 @@ from enum import StrEnum
 from functools import lru_cache
 
 from app.shop.assessment.visit_summary import VisitSummary, build_history
+from app.shop.record.intake import differs
 from app.shop.record.visit_record import VisitRecord
 from app.sync.engine.layout import Adjuster
 from app.sync.slips.slip_detection import Bore, SlipAssessment, expected_common, slipped
@@ -31,8 +32,8 @@ class Change:
     """What changed from one visit's as left to a later one's as found.
 
     ``assessment`` says what slipped, None when the two cannot be compared; ``why_not`` then says why.
-    ``common`` is the change of ln(flow) that air and speed explain; None when they are not known at both, so that the
-    bores may have changed together by any factor.
+    ``common`` is the change of ln(flow) that air and speed explain; None when they are not known at both, or when the
+    intakes were read in another state (``other_intake``), so that the bores may have changed together by any factor.
     """
 
     before: VisitSummary
@@ -43,6 +44,7 @@ class Change:
     common: float | None
     assessment: SlipAssessment | None
     why_not: NotComparable | None = None
+    other_intake: bool = False
 
 
 @lru_cache(maxsize=4096)
@@ -51,9 +53,8 @@ def change(before: VisitSummary, after: VisitSummary) -> Change:
     left, found = before.left, after.found
     same_meter = before.meter_id == after.meter_id
     hot = left is not None and found is not None and left.hot and found.hot
-    common = None
-    if before.air_left is not None and after.air_found is not None and after.meter.quantity == "flow":
-        common = expected_common(before.air_left, after.air_found)
+    other_intake = differs(before.intake, after.intake)
+    common = None if other_intake else _common(before, after)
     why_not: NotComparable | None = None
     if left is None or found is None:
         why_not = NotComparable.NO_ROUND
@@ -75,7 +76,14 @@ def change(before: VisitSummary, after: VisitSummary) -> Change:
             common,
             left_meter=before.meter,
         )
-    return Change(before, after, same_meter, before.fitting_id == after.fitting_id, hot, common, assessment, why_not)
+    same_fitting = before.fitting_id == after.fitting_id
+    return Change(before, after, same_meter, same_fitting, hot, common, assessment, why_not, other_intake)
+
+
+def _common(before: VisitSummary, after: VisitSummary) -> float | None:
+    if before.air_left is None or after.air_found is None or after.meter.quantity != "flow":
+        return None
+    return expected_common(before.air_left, after.air_found)
 
 
 def suspect_of(record: VisitRecord) -> Adjuster | None:

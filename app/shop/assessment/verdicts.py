@@ -10,15 +10,19 @@ from app.shop.assessment.round_results import evenness_of, newest_evenness
 from app.shop.assessment.since_left import suspect_of
 from app.shop.assessment.tightening import stands_as_before, to_reread
 from app.shop.procedure.items import Phase
+from app.shop.procedure.parts import Part, parts_of
 from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED
 from app.shop.procedure.read_order import opening_rounds
+from app.shop.procedure.requirements import Runs
 from app.shop.record.visit_record import Round, VisitRecord
-from app.sync.banks.banks import BankAssessment, Opening, balance
+from app.sync.banks.bank_means import Opening
+from app.sync.banks.banks import BankAssessment, Extra, balance
 from app.sync.banks.link_hypotheses import Cause
 from app.sync.engine.engine_air import IdleFlowModel
 from app.sync.engine.events import Meter, Reading
 from app.sync.engine.hardware import Hardware
 from app.sync.engine.layout import Layout
+from app.sync.estimation.column_start import read_by_columns
 from app.sync.estimation.conformity import Conformity
 from app.sync.planning.advice import Advice, AdviceKind, AdviceReason
 from app.sync.planning.planner import next_move
@@ -106,7 +110,7 @@ def balance_of(record: VisitRecord) -> BankAssessment | None:
         min((len(values) for values in at_idle.values()), default=1),
         rods_are_turnbuckles(record),
         _gauged_ratio(record),
-        start_of(record).engine,
+        read_by_columns(start_of(record), record.meter_as_read(), record.events()).engine,
     )
 
 
@@ -131,7 +135,12 @@ def _pooled(readings: Iterable[Reading]) -> dict[int, list[float]]:
 
 
 def balanced(record: VisitRecord, found: BankAssessment) -> bool:
-    """Whether the banks stand close enough at every opening read, or nothing speaks against the link rods."""
+    """Whether the banks stand close enough at every opening read, or nothing speaks against the link rods.
+
+    Never where columns came to zero at an opening and another one is to be read in its place.
+    """
+    if found.extra in (Extra.SMALLER_OPENING, Extra.FLOW_METER):
+        return False
     off_idle = [d for d in found.differences if d.lever_travel > 0]
     return found.cause is Cause.NOTHING or all(abs(d.percent) <= 100 * record.settings.bank_window for d in off_idle)
 
@@ -155,8 +164,14 @@ def held_off(record: VisitRecord) -> str:
 
 
 def needs_preset(record: VisitRecord) -> bool:
-    """Whether this visit starts cold: an engine's first one, and after other hardware was fitted."""
-    return record.fitted_before != record.fitting.ident
+    """Whether this visit starts cold: an engine's first one, and after other hardware was fitted, unless it runs."""
+    return record.fitted_before != record.fitting.ident and record.visit.runs != Runs.RUNS
+
+
+def visit_parts(record: VisitRecord) -> frozenset[Part]:
+    """The parts of the engine of a visit, ``fresh`` among them where it never ran before."""
+    parts = parts_of(record.layout)
+    return parts | {"fresh"} if record.visit.runs == Runs.FRESH and needs_preset(record) else parts
 
 
 def accepted_round(record: VisitRecord, phase: Phase) -> Round | None:

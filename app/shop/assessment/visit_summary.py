@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from app.shop.assessment.round_results import evenness_of
 from app.shop.procedure.phases import FIRST_FIRE
 from app.shop.record.entries import CheckEntry
+from app.shop.record.intake import Intake
 from app.shop.record.visit_record import AIR, SPEEDS, Round, VisitRecord
 from app.sync.engine.adjusters.registry import kind_of
 from app.sync.engine.events import Meter
@@ -79,6 +80,7 @@ class VisitSummary:
     rounds: int
     air_found: Conditions | None
     air_left: Conditions | None
+    intake: Intake | None
 
 
 def build_history(record: VisitRecord) -> VisitSummary:
@@ -111,6 +113,7 @@ def build_history(record: VisitRecord) -> VisitSummary:
         rounds=sum(r.closed for r in record.rounds),
         air_found=_conditions(record, left=False),
         air_left=_conditions(record, left=True),
+        intake=record.intake,
     )
 
 
@@ -120,7 +123,7 @@ def _idle(record: VisitRecord) -> list[Round]:
 
 def _before_any_move(record: VisitRecord) -> list[Round]:
     first = min((m.after_reading for m in record.moves), default=None)
-    return [r for r in _idle(record) if first is None or r.newest <= first]
+    return [r for r in _idle(record) if first is None or r.ended <= first]
 
 
 def _stand(record: VisitRecord, speaks: Round, together: Sequence[Round]) -> RoundSummary:
@@ -149,7 +152,7 @@ def _conditions(record: VisitRecord, *, left: bool) -> Conditions | None:
     does not change by moves: as found, what was typed before the first one counts where there is any.
     """
     typed = [c for c in record.all_checks if c.number is not None and c.ident not in record.taken_back]
-    first = min((m.ident for m in record.moves if kind_of(m.kind).at_idle), default=math.inf)
+    first = min((record.first_told[m.ident] for m in record.moves if kind_of(m.kind).at_idle), default=math.inf)
     still = [c for c in typed if (c.after_move >= record.last_idle_move if left else c.after_move < first)]
     speed = _newest(still, SPEEDS)
     pressure, temperature = (_newest(typed if left else still, (item,)) or _newest(typed, (item,)) for item in AIR)

@@ -21,6 +21,7 @@ class Requirement(StrEnum):
     IDLE_ROUND = "idle-round"
     OPENING_ROUNDS = "opening-rounds"
     LEVER_SHUT = "lever-shut"
+    OPENING_SPEED = "opening-speed"
     BANKS_TOGETHER = "banks-together"
     BANK_ON_STOP = "bank-on-stop"  # bank
     IDLE_AGAIN = "idle-again"
@@ -31,6 +32,8 @@ class Requirement(StrEnum):
     OIL_PRESSURE_LOW = "oil-pressure-low"  # pressure, minimum
     COOLANT_HOT = "coolant-hot"  # temperature, maximum
     OIL_HOT = "oil-hot"  # temperature, maximum
+    OVER_REV_LIMIT = "over-rev-limit"  # speed, limit: both rpm
+    HEAD_HOT = "head-hot"  # temperature, maximum
 
 
 class Waiting(StrEnum):
@@ -39,6 +42,7 @@ class Waiting(StrEnum):
     SIGNED_OFF = "visit-signed-off"
     NO_SUCH_PHASE = "no-such-phase"
     EARLIER_PHASE = "earlier-phase"  # phase, missing
+    PRESET_DESTROYS = "preset-destroys-as-found"
     STOPPED = "stopped"  # stop
     NOT_HEAT_SOAKED = "not-heat-soaked"  # lack
     CHECK_FIRST = "check-first"  # item, a Requirement.ITEM
@@ -49,7 +53,9 @@ class NotNeeded(StrEnum):
     """Why a phase asks nothing of this visit."""
 
     PRESET_EARLIER = "preset-earlier"
+    ENGINE_RUNS = "engine-runs"
     ONE_BANK = "one-bank"
+    ELECTRONIC = "electronic"
 
 
 class ChangedPart(StrEnum):
@@ -60,6 +66,14 @@ class ChangedPart(StrEnum):
     LINKAGE = "linkage"
     THROTTLE_SENSOR = "throttle sensor"
     INTAKE = "intake or air filter"
+
+
+class Runs(StrEnum):
+    """Whether an engine runs as it comes in, asked when a visit is opened and nothing else tells."""
+
+    RUNS = "runs"
+    NEW_THROTTLES = "new-throttles"
+    FRESH = "fresh"
 
 
 class Changed(StrEnum):

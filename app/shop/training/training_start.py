@@ -19,6 +19,7 @@ from app.shop.procedure.items import Phase
 from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED
 from app.shop.reasons import because
 from app.shop.record import loader
+from app.shop.record.intake import IntakeState
 from app.shop.record.visit_record import VisitRecord
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
@@ -112,7 +113,7 @@ def start(shop: Database, key: str, new: NewPractice, texts: Texts, at: str) -> 
     _mark(shop, part_key(key, "practice"), engine_id, layout, new.trouble, at)
     with shop.reading() as session:
         meter_id = _flow_meter(session)
-    opened = NewVisit("test cell", "", texts.visit_why, new.by, meter_id)
+    opened = NewVisit("test cell", "", texts.visit_why, new.by, meter_id, intake=IntakeState.AS_IT_RUNS)
     visit_id = visits.open_visit(shop, engine_id, part_key(key, "visit"), opened, at)
     if new.start == "hot":
         _warm_up(shop, key, visit_id, texts.waived_why, new.by, at)
@@ -168,7 +169,9 @@ def _warm_up(shop: Database, key: str, visit_id: int, waived_why: str, by: str, 
         assert practice is not None
         speed = 10 * round(fresh(practice, record).breathe()[1] / REV_PER_MIN / 10)
     typical = {**TYPICAL, "idle-speed": float(speed)}
-    for phase in (COLD_PRESET, FIRST_FIRE):
+    for phase in (COLD_PRESET, FIRST_FIRE):  # the second asks back what the first one held
+        with shop.reading() as session:
+            record = loader.load(session, visit_id)
         enter(phase, _answers(record, phase, typical), phase.slug)
     checks.waive(shop, visit_id, part_key(key, "override"), FIRST_FIRE.slug, waived_why, by, at)
     for minutes, coolant, oil in GAUGES:

@@ -100,8 +100,20 @@ def far_from_others(by_bore: Mapping[int, float], meter: Meter) -> frozenset[int
     far = outliers({bore: math.exp(log_air(value, meter)[0]) for bore, value in by_bore.items()})
     if meter.quantity == "flow" or len(by_bore) <= MISREAD_OTHERS:
         return far
-    shows_nothing = {bore for bore, value in by_bore.items() if _ratio(value, meter) >= MOST_RATIO}
-    return far | shows_nothing if 2 * len(shows_nothing) < len(by_bore) else far
+    at_zero = {bore for bore, value in by_bore.items() if shows_nothing(value, meter)}
+    return far | at_zero if 2 * len(at_zero) < len(by_bore) else far
+
+
+def shows_nothing(value: float, meter: Meter) -> bool:
+    """Whether a column stands so near zero that it says nothing of the air; never for a flow meter.
+
+    Parameters: ``value`` read [kg/s or Pa]; ``meter`` it was read with.
+
+    >>> column = Meter("vacuum", 250.0, 0.01)
+    >>> shows_nothing(1.2e3, column), shows_nothing(2.0e3, column)
+    (True, False)
+    """
+    return meter.quantity != "flow" and _ratio(value, meter) >= MOST_RATIO
 
 
 def _ratio(value: float, meter: Meter) -> float:

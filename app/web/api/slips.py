@@ -108,6 +108,10 @@ class SlippedTold(Told):
     odds: list[OddsTold] = Field(description="The likeliest suspect first.")
     reread: list[int] = Field(description="Bores whose re-reading would settle most, best first.")
     bores: list[BoreChanged]
+    intake_differs: bool = Field(
+        description="Whether the intakes were in another state at the two visits: what all bores did together then "
+        "says nothing."
+    )
 
 
 @router.get("", summary="What slipped since last time", responses=NOT_THERE)
@@ -143,4 +147,5 @@ def _told(change: Change, metric: bool) -> SlippedTold:
         ]
         if assessment
         else [],
+        intake_differs=change.other_intake,
     )

@@ -71,6 +71,7 @@ NO_COMMON_BORE = Message("No bore was read at both visits.")
 COMMON_OTHER_METER = Message(
     "All bores together changed by {change}. Another meter was used, so this says nothing about the engine."
 )
+COMMON_OTHER_INTAKE = Message("All bores together changed by {change}. {other}", note="other is a sentence")
 COMMON_EXPLAINED = Message("All bores together changed by {change}. Air and idle speed explain {explained}.")
 COMMON_UNEXPLAINED = Message(
     "All bores together changed by {change}: air, idle speed or the meter's scale. "
@@ -171,6 +172,7 @@ LETTERS: Mapping[str, Message] = {
     "H": Message("hardware record changed"),
     "M": Message("another meter"),
     "A": Message("other air or idle speed"),
+    "F": Message("other filter, trumpets or adapter"),
 }
 
 # A visit in a line, and against the one before.

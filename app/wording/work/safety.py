@@ -110,7 +110,13 @@ SAFETY: Mapping[CautionCode, SafetyMessage] = {
         Signal.NOTICE,
         Message("Loosened plate screw."),
         Message("A lost one goes through the engine."),
-        Message("Plate screws are staked. Never loosen one to match 2 plates on a shaft."),
+        Message("Plate screws are staked. Never loosen one to match plates on a shaft."),
+    ),
+    CautionCode.MOTOR_SHUTS_PLATE: SafetyMessage(
+        Signal.WARNING,
+        Message("Electronic throttle: its motor can shut a plate without warning, also with the engine off."),
+        Message("It crushes fingers."),
+        Message("Ignition off and throttle motors disconnected before a finger or tool goes near a plate."),
     ),
     CautionCode.EXHAUST_GAS: SafetyMessage(
         Signal.DANGER,
@@ -175,6 +181,12 @@ SAFETY: Mapping[CautionCode, SafetyMessage] = {
         Message("Severe scalds and burns."),
         Message("Wear gloves. Do not open the cap while hot."),
     ),
+    CautionCode.HOT_FINS: SafetyMessage(
+        Signal.WARNING,
+        Message("Hot cylinders, heads and exhaust."),
+        Message("Severe burns."),
+        Message("Wear gloves. Keep shrouds on and cooling air moving while the engine runs."),
+    ),
     CautionCode.VEHICLE_ROLLS: SafetyMessage(
         Signal.WARNING,
         Message("Vehicle can roll."),
@@ -213,7 +225,8 @@ SAFETY: Mapping[CautionCode, SafetyMessage] = {
         Message("Adhesive splashes and vapor."),
         Message("They irritate eyes and lungs."),
         Message(
-            "Read the label. Wear eye protection and ventilate. Keep adhesive out of the bores and off a hot engine."
+            "Read the label. Wear eye protection and ventilate. Keep adhesive out of the bores. On a hot engine mark "
+            "with paint, or let it cool before you bond."
         ),
     ),
     CautionCode.VEHICLE_AND_FAN: SafetyMessage(

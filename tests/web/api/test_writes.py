@@ -9,7 +9,8 @@ import pytest
 from sqlmodel import func, select
 from starlette.testclient import TestClient
 
-from app.shop.commands import checks
+from app.shop.commands import checks, moves
+from app.shop.commands.moves import NewMove
 from app.shop.procedure.phases import COLD_PRESET, HEAT_SOAKED
 from app.shop.store.database import Database
 from app.shop.store.tables import CheckRow, Engine, Fitting, MoveRow, Override, ReadingRow, RoundRow, SignOff, Visit
@@ -65,6 +66,11 @@ def hot_read(shop: Database) -> None:
     read_round(shop, 1, HEAT_SOAKED)
 
 
+def moved(shop: Database) -> None:
+    hot_read(shop)
+    moves.make(shop, 1, key(), NewMove(HEAT_SOAKED.slug, "stop", "A", None, None, 0.125, (), True, "KM"), AT)
+
+
 def twins_read(shop: Database) -> None:
     heat_soaked(shop, TWINS)
     read_round(shop, 1, HEAT_SOAKED)
@@ -89,6 +95,8 @@ WRITES: list[tuple[Callable[[Database], None], str, dict[str, Any], int]] = [
         {"kind": "blade", "coupler": {"near": 2, "far": 3}, "leaves_thou": [3, 1.5], "by": "KM"},
         1,
     ),
+    (moved, f"{HOT}/moves/1/taken-back", {"by": "KM"}, 1),
+    (moved, f"{HOT}/moves/1/changed", {"kind": "stop", "bank": "A", "turns": 0.25, "by": "KM"}, 1),
     (twins_read, f"{HOT}/moves", {"kind": "bypass", "bore": 4, "turns": 0.5, "by": "KM"}, 1),
     (twins_read, f"{HOT}/moves", {"kind": "screw", "coupler": {"near": 2, "far": 3}, "turns": -0.125, "by": "KM"}, 1),
 ]
@@ -117,7 +125,8 @@ def test_joints_bypass_screws_and_a_plenum_come_back_as_they_were_sent(client: T
     layout = {"banks": [joined], "sensor": None, "springless": [], "bypass": [1, 4], "plenum": True}
     sent = {**FACTS, "layout": layout, "key": key()}
     told = client.post("/api/engines", json=sent).json()["fitting"]["layout"]
-    assert told == {**layout, "banks": [{"name": "A", **joined}], "extra": {}}
+    gained = {"extra": {}, "shafts": [[1, 2], [3, 4]], "cooling": "liquid", "actuation": "linkage"}
+    assert told == {**layout, "banks": [{"name": "A", **joined}], **gained}
     for wrong, field in (({"bypass": [9]}, "bypass"), ({"banks": [{**joined, "joints": ["shaft"]}]}, "banks")):
         refused = client.post("/api/engines", json={**FACTS, "layout": {**layout, **wrong}, "key": key()})
         assert (refused.status_code, f"layout/{field}" in refused.text) == (422, True)
@@ -260,7 +269,7 @@ def test_gauges_may_be_told_of_minutes_after_they_were_read(shop: Database) -> N
         body = {"numbers": {"coolant": 88.5}, "minutes_ago": 3, "by": "KM", "key": key()}
         assert client.post(f"{HOT}/checks", json=body).status_code == 201
         heat = client.get(HOT).json()["heat"]
-    told = {"at": "2026-11-25T10:57:00.000+00:00", "coolant_c": 88.5, "oil_c": None}
+    told = {"at": "2026-11-25T10:57:00.000+00:00", "coolant_c": 88.5, "oil_c": None, "head_c": None}
     assert told in heat["gauges"]
 
 

@@ -218,6 +218,7 @@ def test_the_heat_soak_is_drawn_and_opens_the_round(client: TestClient, shop: Da
     assert in_words(because(Requirement.HEAT_MOVING, what="oil", by=by, count=5)) in page
     assert [len(points.split()) for points in re.findall(r'points="([^"]*)"', page)] == [3, 3]
     rest = {"pulls": "3", "idle-speed": "850", "oil-pressure-hot": "190", "idle-control": "1", "loads-steady": "1"}
+    rest |= {"leak-checked": "1"}
     client.post(f"{there}/checks", data={"key": key(), "by": "KM", **rest})
     refused = client.post(f"{there}/overrides", data={"key": key(), "gate": "heat", "why": "", "override_by": "KM"})
     assert refused.status_code == 422
@@ -248,7 +249,7 @@ def test_what_changed_is_asked_when_the_visit_opens_and_said_in_it(client: TestC
     visits.sign_off(shop, visit_id, key(), "Foreman of the yard", AT)
     engine_id = visit_record(shop, visit_id).engine.ident
     assert "Changed since the last sign-off" in client.get(f"/engines/{engine_id}/visits/new").text
-    sent = {"key": key(), "place": "vehicle", "by": "KM", "meter": "1", "changed exhaust": "1"}
+    sent = {"key": key(), "place": "vehicle", "by": "KM", "meter": "1", "intake": "as-it-runs", "changed exhaust": "1"}
     there = client.post(f"/engines/{engine_id}/visits", data=sent).headers["location"]
     asked = recheck(visit_record(shop, int(there.rpartition("/")[2])))
     assert asked is not None
@@ -279,6 +280,12 @@ def test_turns_of_a_stop_screw_are_figures(client: TestClient, shop: Database) -
     page = client.get(f"/visits/{visit(shop, engine(shop, V8))}/cold-preset").text
     assert re.search(r"turn each stop screw in by <b>[\d\xa0/]+&nbsp;turns?</b>", page)
     assert re.search(r">Range [\d\xa0/]+ to [\d\xa0/]+&nbsp;turns\. (Estimated|Calculated) from", page)
+
+
+def test_one_bank_has_one_stop_screw(client: TestClient, shop: Database) -> None:
+    page = client.get(f"/visits/{visit(shop, engine(shop, FOUR))}/cold-preset").text
+    assert re.search(r"turn the stop screw in by <b>[\d\xa0/]+&nbsp;turns?</b>", page)
+    assert "each stop screw" not in page
 
 
 def test_the_spread_of_a_single_reading_is_not_nothing(client: TestClient, shop: Database) -> None:

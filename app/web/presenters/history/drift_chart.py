@@ -170,6 +170,8 @@ def _marks(read: Sequence[VisitSummary], changed: Mapping[int, Change]) -> dict[
             letters += "M"
         if change is not None and change.common is not None and abs(change.common) > OTHER_AIR:
             letters += "A"
+        if change is not None and change.other_intake:
+            letters += "F"
         marks[visit.visit_id] = letters
         before = visit
     return marks

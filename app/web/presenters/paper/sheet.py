@@ -11,16 +11,18 @@ from markupsafe import Markup
 
 from app.shop.assessment.assessment import Assessment
 from app.shop.commands.corrections import Corrected, corrected
+from app.shop.procedure.held import seen_to_work
 from app.shop.procedure.parts import parts_of
 from app.shop.procedure.phases import BANK_BALANCE, PHASES
 from app.shop.record.entries import CheckEntry, WaiverEntry
 from app.shop.record.measures import Measure
 from app.shop.record.visit_record import Round, VisitRecord
 from app.sync.engine.adjusters.registry import kind_of
+from app.sync.engine.units import REV_PER_MIN
 from app.sync.estimation.evenness import RoundResult
-from app.web.presenters.drawing import MARKS, blades_of, by_bore, joint_kind, shape_of
+from app.web.presenters.drawing import MARKS, blades_of, by_bore, drawn_stop, joint_kind, shape_of
 from app.web.presenters.filters import day, figures, moment, other_hardware
-from app.web.presenters.steps import move_words
+from app.web.presenters.steps import made_words
 from app.web.presenters.views import Shape
 from app.wording.language import to_the_customer
 from app.wording.message import Message, say
@@ -53,7 +55,7 @@ class SheetRow:
     name: str
     bores: tuple[SheetBore, ...]
     stop_at: int
-    joints: tuple[Literal["blade", "screw", "shaft"], ...]
+    joints: tuple[Literal["blade", "screw", "shaft", "motors"], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,6 +93,7 @@ class Sheet:
     settings: tuple[tuple[str, str], ...]
     moves: tuple[str, ...]
     checks: tuple[SheetCheck, ...]
+    put_back: str
     initials: str
     overrides: tuple[tuple[str, WaiverEntry], ...]
     hardware: str
@@ -116,6 +119,7 @@ def sheet_of(assessment: Assessment, address: str, people: Mapping[str, str]) ->
         settings=_settings(record),
         moves=_moves(record),
         checks=_checks(assessment),
+        put_back=_put_back(record),
         initials=_initials(record, people),
         overrides=tuple((phase_title(o.phase), o) for o in record.overrides),
         hardware=_hardware(record),
@@ -124,6 +128,23 @@ def sheet_of(assessment: Assessment, address: str, people: Mapping[str, str]) ->
         issued=_issued(record),
         qr=qr_code(address),
     )
+
+
+@dataclass(frozen=True, slots=True)
+class Result:
+    """The result of a visit as the sheet states it, and the round that it rests on; None where there is none."""
+
+    mark: str
+    title: str
+    sentence: str
+    left: SheetRound | None
+
+
+def result_of(assessment: Assessment) -> Result:
+    """What a person signs: the result in the words of the sheet, in the language of the shop."""
+    record, as_left = assessment.record, assessment.as_left
+    left = _round(record, paper.AS_LEFT, record.as_left(), as_left)
+    return Result(_mark(record, as_left), _title(record, as_left), _sentence(record, as_left), left)
 
 
 def _mark(record: VisitRecord, as_left: RoundResult | None) -> str:
@@ -210,7 +231,7 @@ def _round(record: VisitRecord, title: Message, one: Round | None, found: RoundR
                 )
             )
         name = bank.name if len(record.layout.banks) > 1 else ""
-        rows.append(SheetRow(name, tuple(bores), bank.stop, tuple(map(joint_kind, bank.kinds))))
+        rows.append(SheetRow(name, tuple(bores), drawn_stop(record.layout, bank), tuple(map(joint_kind, bank.kinds))))
     mean = say(paper.FIGURE, value=unit.show(found.mean), unit=unit.name)
     return SheetRound(say(title), mean, say(paper.VERDICTS[found.verdict]), tuple(rows))
 
@@ -224,8 +245,10 @@ def _banks(assessment: Assessment) -> tuple[str, ...]:
     if found is None:
         return (say(paper.NO_PART_THROTTLE),)
     unit, (first, second) = unit_of(record.meter), found.banks
-    return tuple(
-        say(
+    speeds = {one.lever: kept.speed for one in record.rounds if (kept := record.speed_in(one))}
+    told = []
+    for one in found.differences[1:]:
+        sentence = say(
             paper.PART_THROTTLE_FROM_OPEN if one.from_above else paper.PART_THROTTLE,
             first=first,
             second=second,
@@ -234,9 +257,11 @@ def _banks(assessment: Assessment) -> tuple[str, ...]:
             percent=signed(one.percent, tenths(one)),
             feeler=feeler_words(one.lever_travel, record.units),
         )
-        for one in found.differences
-        if one.lever_travel > 0
-    )
+        speed = speeds.get((one.lever_travel, one.from_above))
+        if speed is not None:
+            sentence += " " + say(paper.PART_THROTTLE_SPEED, speed=round(speed / REV_PER_MIN))
+        told.append(sentence)
+    return tuple(told)
 
 
 MOST_MOVES = 7
@@ -249,7 +274,11 @@ SETTINGS: tuple[tuple[Message, tuple[tuple[str, str, Message], ...]], ...] = (
     ),
     (
         paper.HEAT,
-        (("heat-soaked-recheck", "coolant", paper.COOLANT), ("heat-soaked-recheck", "oil", paper.OIL)),
+        (
+            ("heat-soaked-recheck", "coolant", paper.COOLANT),
+            ("heat-soaked-recheck", "head", paper.HEAD),
+            ("heat-soaked-recheck", "oil", paper.OIL),
+        ),
     ),
     (
         paper.SENSOR,
@@ -275,14 +304,27 @@ def _settings(record: VisitRecord) -> tuple[tuple[str, str], ...]:
     return tuple(lines)
 
 
+OF_THE_WORK = frozenset(
+    {"battery-off", "battery-back", "fire-ready", "not-alone", "guarded", "protected"}
+    | {"oil-primed", "base-timing", "mixture-safe"}
+)
+"""Checks that make the work safe and say nothing of the engine as it is handed over: they stay in the records."""
+
+
+def _put_back(record: VisitRecord) -> str:
+    """What was held or removed for the work and is back, in a line; empty for nothing."""
+    return ", ".join(item_short(item) for item in seen_to_work(record) if item.slug not in OF_THE_WORK)
+
+
 def _checks(assessment: Assessment) -> tuple[SheetCheck, ...]:
     record, lines = assessment.record, []
     on_sheet = {(phase, item) for _, figures_of in SETTINGS for phase, item, _ in figures_of}
+    left_out = OF_THE_WORK.union(*({item.slug, item.puts_back} for item in seen_to_work(record)))
     for status in assessment.statuses:
         phase = status.phase
         for item in status.items:
             check: CheckEntry | None = record.checks.get((phase.slug, item.slug))
-            if check is not None and (phase.slug, item.slug) not in on_sheet:
+            if check is not None and (phase.slug, item.slug) not in on_sheet and item.slug not in left_out:
                 result = "" if check.number is None else item_figure(item, check.number, record.units)
                 lines.append(SheetCheck(phase_title(phase), item_short(item), result, check.by, moment(check.at)))
     return tuple(lines)
@@ -298,7 +340,7 @@ def _initials(record: VisitRecord, people: Mapping[str, str]) -> str:
 
 def _moves(record: VisitRecord) -> tuple[str, ...]:
     """The adjustments in their order; a long list is cut, so that the sheet stays one page."""
-    lines = [move_words(m, record) for m in record.moves]
+    lines = [made_words(m, record) for m in record.moves]
     if len(lines) <= MOST_MOVES:
         return tuple(lines)
     return (*lines[: MOST_MOVES - 1], say(paper.MORE_MOVES, count=len(lines) - MOST_MOVES + 1))
@@ -307,7 +349,10 @@ def _moves(record: VisitRecord) -> tuple[str, ...]:
 def _hardware(record: VisitRecord) -> str:
     """The hardware in a few sentences: the banks, what is unusual, and which figures were measured."""
     layout = record.layout
-    message = paper.HARDWARE_BANK if len(layout.banks) > 1 else paper.HARDWARE_ONE_BANK
+    alone, several = paper.HARDWARE_ONE_BANK, paper.HARDWARE_BANK
+    if layout.electronic:
+        alone, several = paper.HARDWARE_BORES, paper.HARDWARE_BANK_OF_MOTORS
+    message = several if len(layout.banks) > 1 else alone
     said = [
         say(message, name=one.name, bores=" ".join(map(str, one.bores)), stop=one.stop, drive=one.drive)
         for one in layout.banks
@@ -324,7 +369,7 @@ def _hardware(record: VisitRecord) -> str:
 
 def _measured(record: VisitRecord) -> str:
     """Which hardware figures were measured; the others are estimates."""
-    known = figures(record.hardware)
+    known = figures(record.hardware, record.layout)
     measured = [say(paper.MEASURED_FIGURE, name=name.lower(), value=value) for name, value, seen in known if seen]
     if not measured:
         return say(paper.HARDWARE_ESTIMATED)
