@@ -137,7 +137,8 @@ STEPS: Mapping[StepCode, Text] = {
         "Without free play, the rod holds its bank off the stop screw."
     ),
     StepCode.OPENING_FEELER: Message(
-        "Set a low rev limit. Hold the central lever on the feeler. Read engine speed, every bore, then the first again."
+        "Set a low rev limit. Hold the central lever on the feeler. Read engine speed, every bore, "
+        "then the first again."
     ),
     StepCode.NEXT_OPENING: Message(
         "Repeat at the next opening. If the card says “approach from open”, open well past the feeler. "
