@@ -213,6 +213,11 @@ class VisitRecord:
             last_speed=max([speed.ident for r in self.rounds for speed in r.speeds], default=0),
         )
 
+    @cached_property
+    def phases_read(self) -> frozenset[str]:
+        """The phases in which a reading was entered."""
+        return frozenset([one.row.phase for one in self.rounds if one.entered])
+
     @property
     def intake(self) -> Intake | None:
         """What sat on the intakes while they were read; None where it was not told."""

@@ -10,6 +10,7 @@ from enum import StrEnum
 
 from app.sync.engine.engine_air import sharing_of
 from app.sync.engine.events import Meter, Reading
+from app.sync.engine.hardware import NINE_IN_TEN
 from app.sync.engine.layout import Layout
 from app.sync.estimation.conformity import PASS_PROBABILITY, Conformity, Decision, decide
 from app.sync.estimation.shares import BoreShare, LogReading, SharePosterior, pooled
@@ -49,6 +50,11 @@ class BoreResult:
     deviation: float
     opening: float
     uncertainty: float
+
+    @property
+    def share_sd(self) -> float:
+        """Standard deviation of the share, by its interval."""
+        return (self.high - self.low) / (2 * NINE_IN_TEN)
 
 
 @dataclass(frozen=True, slots=True)

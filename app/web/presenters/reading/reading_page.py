@@ -203,10 +203,11 @@ class ReadingPage:
                 pairs.append((say(words.TOLERANCE), f"±{self.unit.show(self.judged.tolerance)}"))
             if len(self.judged.bank_means) > 1:
                 pairs += [(name, self.unit.show(mean)) for name, mean in self.judged.bank_means.items()]
-        metal, _ = temperatures_of(self.record.layout)
-        heat = self.record.checks.get((HEAT_SOAKED.slug, metal))
-        if len(self.record.layout.banks) == 1 and heat is not None and heat.number is not None:
-            pairs.append((say(words.METAL[metal]), measured(heat.number, "temperature", self.record.units)))
+        if len(self.record.layout.banks) == 1:
+            metal, _ = temperatures_of(self.record.layout)
+            heat = self.record.checks.get((HEAT_SOAKED.slug, metal))
+            if heat is not None and heat.number is not None:
+                pairs.append((say(words.METAL[metal]), measured(heat.number, "temperature", self.record.units)))
         return pairs
 
     def _advised(self, title: str, reason: str) -> Card:
@@ -222,7 +223,7 @@ class ReadingPage:
             return begins_round(self.record, self.phase, title, reason, back, one_more())
         if self.step.why is StepReason.ELECTRONIC:
             return begins_round(self.record, self.phase, title, reason, go_on(self.assessment, self.phase), one_more())
-        if self.step.why is AdviceReason.LEAK_CHECK:
+        if self.step.why in (AdviceReason.LEAK_CHECK, StepReason.LEAK):
             record_it = Action(say(words.OPEN_CHECKLIST), True, href=self.here)
             return begins_round(self.record, self.phase, title, reason, record_it, one_more())
         if self.step.kind in (AdviceKind.MEASURE, AdviceKind.CANNOT):
