@@ -125,7 +125,9 @@ def test_the_oil_lamp_is_asked_about_ahead_of_the_first_reading(client: TestClie
     heard = []
     while words := said(client.get(there).text):
         heard.append(words)
-        slug = next(one.slug for one in FIRST_FIRE.items if words == asked(FIRST_FIRE, one.slug))
+        slug = next(
+            one.slug for one in FIRST_FIRE.items if "telephone" in one.where and words == asked(FIRST_FIRE, one.slug)
+        )
         if slug == "oil-lamp":
             with pytest.raises(RejectedError, match="check-first"):
                 read(shop, visit_id, FIRST_FIRE)
