@@ -17,11 +17,11 @@ from numpy.typing import NDArray
 
 from app.sync.engine.adjusters.registry import adjuster_of, kind_of
 from app.sync.engine.engine_air import TACHOMETER_SD
-from app.sync.engine.events import Event, IdleSpeed, Meter, Move, Reading
+from app.sync.engine.events import ColdSetting, Event, IdleSpeed, Meter, Move, Reading
 from app.sync.engine.idle_flow import FlowJacobian, IdleSolution, slopes, solve_idle
 from app.sync.engine.units import THOU
 from app.sync.estimation.posterior import LEAST_GAP, Floats, Posterior
-from app.sync.estimation.predict import predict
+from app.sync.estimation.predict import predict, set_cold
 from app.sync.readings.repeat_checks import accepted
 
 Ints = NDArray[np.int64]
@@ -33,6 +33,9 @@ ROUND_DRIFT = 0.01  # of the idle over one round (our judgement)
 MOST_STEPS = 4  # our judgement
 RELINEARIZE_GAP = 0.5 * THOU
 """A change of gap below which the flow model is straight enough not to be linearized again (our judgement)."""
+
+RELINEARIZE_NEED = 0.2
+"""The same for ln(demand), which moves alone where the gaps are known (our judgement)."""
 
 INNOVATION_GATE = 2.2
 """Standard deviations from what was foretold at which it is asked whether the move before moved anything
@@ -60,14 +63,18 @@ def run_filter(posterior: Posterior, meter: Meter, events: Sequence[Event]) -> P
     """The posterior after all of this happened.
 
     Readings between two moves are taken together, because nothing was moved among them. Where they say that the
-    move before them moved nothing, it is taken back and counted.
+    move before them moved nothing, it is taken back and counted. Plates set cold come before everything else: the
+    engine has not run by then.
 
     Parameters: ``posterior`` before; ``meter`` read with; ``events`` oldest first.
     """
     before: Posterior | None = None
     moved: Move | None = None
     pending: list[Reading | IdleSpeed] = []
+    posterior = set_cold(posterior, [event for event in events if isinstance(event, ColdSetting)])
     for event in events:
+        if isinstance(event, ColdSetting):
+            continue
         if isinstance(event, Reading | IdleSpeed):
             pending.append(event)
             continue
@@ -146,7 +153,8 @@ def _iterate_update(
         from_prior = innovation._replace(residual=innovation.residual - innovation.jacobian @ (prior - mean))
         new, narrowed = kalman_update(prior, cov, from_prior, spread)
         new[: posterior.bores] = np.maximum(new[: posterior.bores], LEAST_GAP)
-        still = np.abs(new - mean)[: posterior.bores].max() < RELINEARIZE_GAP
+        change = np.abs(new - mean)
+        still = change[: posterior.bores].max() < RELINEARIZE_GAP and change[-1] < RELINEARIZE_NEED
         mean = new
         if still or not left:
             break

@@ -2,14 +2,15 @@
 
 from collections.abc import Sequence
 
-from app.sync.engine.events import Event, IdleSpeed, Reading
+from app.sync.engine.events import ColdSetting, Event, IdleSpeed, Reading
 from app.sync.engine.layout import Layout
 
 MOST_REMEMBERED, FORGOTTEN_AT_ONCE = 16, 8
 """Moves that are looked back on at the least, because later readings overtook what was before them; and how many older
 ones are dropped together, so that results worked out from the rest can be reused (our judgement)."""
 
-SEEN = (Reading, IdleSpeed)
+SEEN = (Reading, IdleSpeed, ColdSetting)
+"""What is no move of the engine as it runs: what was read, and how its plates were set before it ever ran."""
 
 
 def moves_at(events: Sequence[Event]) -> list[int]:
