@@ -35,7 +35,9 @@ RELINEARIZE_GAP = 0.5 * THOU
 """A change of gap below which the flow model is straight enough not to be linearized again (our judgement)."""
 
 RELINEARIZE_NEED = 0.2
-"""The same for ln(demand), which moves alone where the gaps are known (our judgement)."""
+"""The same for ln(demand), which moves alone where most gaps are known to ``GAPS_KNOWN`` (our judgement)."""
+
+GAPS_KNOWN = 1 * THOU  # our judgement
 
 INNOVATION_GATE = 2.2
 """Standard deviations from what was foretold at which it is asked whether the move before moved anything
@@ -148,13 +150,13 @@ def _iterate_update(
 ) -> Posterior:
     """The posterior once readings with that innovation are taken in, linearized again until it stands still."""
     prior, cov = posterior.mean, posterior.covariance
-    mean = prior
+    mean, known = prior, np.median(np.diag(cov)[: posterior.bores]) < GAPS_KNOWN**2
     for left in reversed(range(MOST_STEPS)):
         from_prior = innovation._replace(residual=innovation.residual - innovation.jacobian @ (prior - mean))
         new, narrowed = kalman_update(prior, cov, from_prior, spread)
         new[: posterior.bores] = np.maximum(new[: posterior.bores], LEAST_GAP)
         change = np.abs(new - mean)
-        still = change[: posterior.bores].max() < RELINEARIZE_GAP and change[-1] < RELINEARIZE_NEED
+        still = change[: posterior.bores].max() < RELINEARIZE_GAP and (change[-1] < RELINEARIZE_NEED or not known)
         mean = new
         if still or not left:
             break
