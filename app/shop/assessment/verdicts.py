@@ -109,7 +109,7 @@ def next_of(record: VisitRecord, phase: Phase, until: Round | None = None) -> Ad
         tuple(record.settings.blades),
         record.settings.window(phase.slug),
         record.engine.displacement,
-        _start(record),
+        start_of(record),
         stands.decision if stands is not None else None,
         suspect_of(record) if phase.rounds == "fine" else None,
     )
@@ -151,7 +151,7 @@ def visit_prior(record: VisitRecord, back: int = LESSONS_BACK) -> Posterior | No
     )
 
 
-def _start(record: VisitRecord) -> Posterior:
+def start_of(record: VisitRecord) -> Posterior:
     """The prior of an engine before its first reading of a visit."""
     engine = record.engine
     return visit_prior(record) or start_prior(
@@ -217,7 +217,7 @@ def balance_of(record: VisitRecord) -> BankAssessment | None:
         min((len(values) for values in at_idle.values()), default=1),
         rods_are_turnbuckles(record),
         _gauged_ratio(record),
-        _start(record).engine,
+        start_of(record).engine,
     )
 
 

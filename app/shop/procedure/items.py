@@ -35,7 +35,7 @@ class Item:
     sense in. ``stops`` names the shop's limit beyond which the phase stops. A figure ``over_time`` is asked for again
     and again, and every one counts. Outside the places of ``needed`` it is recorded where there is a gauge, and not
     missed where there is none. A ``quantity`` is shown and typed in the unit that the shop chose for it, and recorded
-    in ``unit``.
+    in ``unit``. One that stands ``aside`` is asked for elsewhere than on the checklist, which lists it once recorded.
     """
 
     slug: str
@@ -52,6 +52,7 @@ class Item:
     over_time: bool = False
     needed: tuple[Place, ...] = PLACES
     quantity: Quantity | None = None
+    aside: bool = False
 
     def unit_in(self, units: Units) -> str:
         """The unit it is shown and typed in."""

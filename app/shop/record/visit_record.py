@@ -24,7 +24,7 @@ from app.shop.record.settings import DEFAULTS, Settings
 from app.shop.record.superseding import current
 from app.sync.engine.adjusters.registry import kind_of, kinds_with_gain
 from app.sync.engine.engine_air import Ambient, day_of
-from app.sync.engine.events import Event, IdleSpeed, Meter, Move, Place, Reading
+from app.sync.engine.events import ColdSetting, Event, IdleSpeed, Meter, Move, Place, Reading
 from app.sync.engine.hardware import Hardware
 from app.sync.engine.layout import Layout
 from app.sync.engine.units import (
@@ -142,6 +142,9 @@ class VisitRecord:
     ``repeatability`` is what the meter repeats by its studies up to the sign-off; ``studied`` the newest reading of any
     study when this was read; ``settings`` are the shop's as they were when the visit was opened, ``units`` those it
     shows figures in by now, as of its newest ``setup``. ``simulated``: the engine is one to train on.
+
+    ``moves`` are those that count of the engine as it runs; ``cold_settings`` the plates set on a feeler before it ever
+    ran, in the order they were set.
     """
 
     engine: EngineEntry
@@ -167,6 +170,7 @@ class VisitRecord:
     corrected_before: int = 0
     simulated: bool = False
     moves: tuple[MoveEntry, ...] = field(init=False)
+    cold_settings: tuple[MoveEntry, ...] = field(init=False)
     checks: dict[tuple[str, str], CheckEntry] = field(init=False)
     taken_back: frozenset[int] = field(init=False)
     last_move: int = field(init=False)
@@ -177,7 +181,8 @@ class VisitRecord:
         checks = current(self.all_checks)
         _fill(
             self,
-            moves=tuple(current(self.all_moves)),
+            moves=tuple(m for m in current(self.all_moves) if not made_cold(m)),
+            cold_settings=_in_place([m for m in self.all_moves if made_cold(m)]),
             checks={(c.phase, c.item): c for c in checks if c.text != TAKEN_BACK},
             taken_back=frozenset(
                 c.supersedes_id for c in self.all_checks if c.text == TAKEN_BACK and c.supersedes_id is not None
@@ -276,7 +281,14 @@ class VisitRecord:
             if check.number is not None and check.ident not in self.taken_back:
                 at = (place_of_move.get(after, 0), after)
                 stamped.append((at, IdleSpeed(check.number * REV_PER_MIN, seconds(check.at))))
-        return [*self.screw_presets, *(event for _, event in sorted(stamped, key=lambda pair: pair[0]))]
+        in_order = (event for _, event in sorted(stamped, key=lambda pair: pair[0]))
+        return [*self.set_cold, *self.screw_presets, *in_order]
+
+    @cached_property
+    def set_cold(self) -> tuple[ColdSetting, ...]:
+        """The ``cold_settings`` as the estimator takes them."""
+        gauged = (PHASE_ORDER[0], "hand-gauged") in self.checks
+        return tuple(cold_setting_of(row, self.layout, gauged) for row in self.cold_settings)
 
     @cached_property
     def ambient(self) -> Ambient:
@@ -310,6 +322,26 @@ def _reading(row: MeterReading) -> Reading:
     if row.value is None:
         raise ValueError("a skipped bore has no reading")
     return Reading(row.bore, row.value * UNITS[row.unit], seconds(row.at), row.kind == "closing")
+
+
+def made_cold(row: MoveEntry) -> bool:
+    """Whether a row of a move tells of a plate set on a feeler before the engine ever ran."""
+    return row.phase == PHASE_ORDER[0] and bool(row.leaves)
+
+
+def _in_place(rows: list[MoveEntry]) -> tuple[MoveEntry, ...]:
+    """Those that count, each in the place of the first row that it corrects."""
+    first: dict[int, int] = {}
+    for row in rows:
+        first[row.ident] = first.get(row.supersedes_id or 0, row.ident)
+    return tuple(sorted(current(rows), key=lambda row: first[row.ident]))
+
+
+def cold_setting_of(row: MoveEntry, layout: Layout, gauged: bool = False) -> ColdSetting:
+    """A plate set cold as the estimator takes it; ``gauged`` when the hand that set it was shown to repeat."""
+    leaves = tuple(float(leaf) for leaf in row.leaves.split())
+    bore = layout.bank(row.bank).stop if row.far is None else row.far
+    return ColdSetting(bore, sum(leaves), leaves, seconds(row.at), gauged)
 
 
 def move_of(row: MoveEntry) -> Move:

@@ -19,7 +19,7 @@ from app.shop.procedure.read_order import next_reading
 from app.shop.procedure.requirements import Waiting
 from app.shop.reasons import because
 from app.shop.record import loader
-from app.shop.record.visit_record import UNITS, VisitRecord, move_of
+from app.shop.record.visit_record import UNITS, VisitRecord, made_cold, move_of
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.shop.store.idempotency import checked
@@ -70,7 +70,7 @@ class Truth:
     ``worst`` and ``worst_at_first`` are fractions of the mean, ``scale`` what the meter shows over what flows, ``late``
     the bank whose link rod is late against the other and by how many flats, ``worn`` the bank with lost motion in a
     joint of its link rod and what that is good for in flats. ``minutes`` are those at idle, ``bank_minutes`` those off
-    idle.
+    idle, ``cold_minutes`` those of the cold engine; ``moves`` are those of the engine as it ran.
     """
 
     bores: tuple[TrueBore, ...]
@@ -87,6 +87,7 @@ class Truth:
     bank_minutes: float
     readings: int
     moves: int
+    cold_minutes: float = 0.0
 
 
 def of_engine(session: Session, engine_id: int) -> Practice | None:
@@ -180,7 +181,8 @@ def truth(session: Session, visit_id: int) -> Truth:
         minutes=minutes_of(record) - bank_minutes,
         bank_minutes=bank_minutes,
         readings=sum(r.value is not None for one in record.rounds for r in one.entered),
-        moves=len(record.all_moves),
+        moves=sum(not made_cold(m) for m in record.all_moves),
+        cold_minutes=float(stand.cold_minutes),
     )
 
 
@@ -193,9 +195,13 @@ def expert(session: Session, visit_id: int) -> ReferenceRun:
 
 
 def minutes_of(record: VisitRecord) -> float:
-    """The work of a visit in minutes: what its readings and moves take."""
+    """The work of a visit in minutes: what its readings take and its moves of the engine as it ran."""
     taken = sum(r.value is not None for one in record.rounds for r in one.entered)
-    moved = sum(BLADE_MINUTES if kind_of(m.kind).unit == "leaves" else STOP_MINUTES for m in record.all_moves)
+    moved = sum(
+        BLADE_MINUTES if kind_of(m.kind).unit == "leaves" else STOP_MINUTES
+        for m in record.all_moves
+        if not made_cold(m)
+    )
     return READING_MINUTES * taken + moved
 
 
@@ -223,12 +229,13 @@ def _rough(record: VisitRecord) -> Imperfections:
 
 
 def _done(record: VisitRecord) -> list[Event]:
-    """The preset of bypass screws, then readings and moves in their order, corrected ones too: they were made."""
+    """Plates set cold and the preset of bypass screws, then readings and moves in their order, corrected ones too: they
+    were made."""
     stamped: list[tuple[tuple[int, int], Event]] = [
         ((r.ident, 0), Reading(r.bore, 0.0, 0.0)) for one in record.rounds for r in one.entered if r.value is not None
     ]
-    stamped += [((m.after_reading, m.ident), move_of(m)) for m in record.all_moves]
-    return [*record.screw_presets, *(event for _, event in sorted(stamped, key=lambda pair: pair[0]))]
+    stamped += [((m.after_reading, m.ident), move_of(m)) for m in record.all_moves if not made_cold(m)]
+    return [*record.set_cold, *record.screw_presets, *(event for _, event in sorted(stamped, key=lambda pair: pair[0]))]
 
 
 def _opening(record: VisitRecord, new: NewReading) -> tuple[float, bool]:

@@ -1,7 +1,7 @@
 """Setting every plate of the cold engine on one feeler before the first start: in which order, and what it would save.
 
 What is left to do hot is foretold twice, with the plates as they usually come and with all of them set: engines are
-drawn from what is believed, and what the cheapest moves would take at each is averaged. Readings are not in it, so the
+drawn from what is known, and what the cheapest moves would take at each is averaged. Readings are not in it, so the
 saving is stated low.
 """
 
@@ -124,7 +124,7 @@ def _by_screw(layout: Layout, adjuster: Adjuster) -> bool:
 
 
 def _loosened(start: Posterior) -> Posterior:
-    """The prior with couplers that nobody set yet."""
+    """The prior with couplers that were never set."""
     diameter, closed = start.hardware.bore_diameter.value, start.hardware.closed_angle.value
     more = (ASSEMBLED_SD**2 - COUPLER_PRIOR_SD**2) * gap_rate(IDLE_GAP, diameter, closed) ** 2
     cov = start.covariance.copy()

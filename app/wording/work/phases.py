@@ -172,6 +172,15 @@ ITEMS: Mapping[str, ItemWords] = {
     "shaft-plates": ItemWords(Message("Plates on one shaft close together, none rubs"), Message("shared shafts close")),
     "stop-spring": ItemWords(Message("Springs hold every stop screw where it was set"), Message("springs hold")),
     "coupler-slack": ItemWords(Message("No lost motion in any coupler"), Message("no lost motion")),
+    "cold-and-off": ItemWords(
+        Message("Engine cold, ignition disconnected from the battery, no motor can move a plate"),
+        Message("cold and disconnected"),
+    ),
+    "hand-gauged": ItemWords(
+        Message("Hand gauged: the same plate set 5 times repeats within 0.0002 in (0.005 mm)"), Message("hand gauged")
+    ),
+    "couplers-new": ItemWords(Message("Couplers assembled new, never set"), Message("couplers never set")),
+    "cold-setting-declined": ItemWords(Message("Plates not set cold on one feeler"), Message("not set cold")),
     "sensor-closed": ItemWords(Message("Throttle position sensor (TPS), plates closed"), Message("TPS, plates closed")),
     "sensor-open": ItemWords(Message("Throttle position sensor (TPS), wide open"), Message("TPS, wide open")),
     "kill-switch": ItemWords(Message("Kill switch within reach and tested"), Message("kill switch tested")),
