@@ -125,10 +125,10 @@ class BanksTold(Told):
 
 
 class ForeseenTold(Told):
-    """What it costs and should save, calculated for this engine; readings are not counted."""
+    """What it costs and should save, calculated for this engine; the first and the last round are not counted."""
 
     cold_minutes: float = Field(description="That it takes.")
-    hot_minutes_without: float = Field(description="Of adjustments on the hot engine after a usual preset.")
+    hot_minutes_without: float = Field(description="Of work on the hot engine after a usual preset.")
     hot_minutes_with: float = Field(description="The same after all plates were set.")
     slow_start_without: float = Field(description="Chance of a first idle below three quarters of the wanted speed.")
     slow_start_with: float = Field(description="The same after all plates were set.")

@@ -10,14 +10,14 @@ from app.wording.message import Message, say
 from app.wording.quantities import feeler
 from app.wording.work.adjusters import COUPLER
 
-OFFER = Message("Optional: set every plate on one feeler before the first start.")
+OFFER = Message(
+    "Cold setting, optional: about {cold}\u00a0min cold, saves about {saved}\u00a0min hot.",
+    note="minutes of work, calculated for this engine",
+)
+OFFER_PAYS_NOT = Message("Cold setting, optional: about {cold}\u00a0min cold, saves only {saved}\u00a0min hot.")
 BEGUN = Message("{done} of {count} plates set on the {feeler} feeler.", note="how far the cold setting is")
 ALL_SET = Message("All {count} plates set on the {feeler} feeler.")
 
-MINUTES = Message(
-    "It takes about {cold}\u00a0min cold and should save about {saved}\u00a0min on the hot engine.",
-    note="minutes of work, calculated for this engine",
-)
 PAYS = Message("For this engine it pays.")
 PAYS_NOT = Message(
     "For this engine it does not pay in minutes. It pays where 1\u00a0min of the hot engine is worth more than "
@@ -61,20 +61,20 @@ def standing(work: ColdWork, units: Units) -> str:
     count, done = len(work.steps), sum(step.stands for step in work.steps)
     on = feeler(sum(work.leaves), units)
     if not work.begun:
-        return say(OFFER)
+        found = work.foreseen
+        message = OFFER if found.pays else OFFER_PAYS_NOT
+        return say(message, cold=round(found.cold_minutes), saved=round(found.saved))
     return say(ALL_SET, count=count, feeler=on) if work.next is None else say(BEGUN, done=done, count=count, feeler=on)
 
 
 def reasons(found: Foreseen) -> tuple[str, ...]:
-    """What it costs and should save, whether that pays, and what it does to the first start."""
-    cold, saved = round(found.cold_minutes), round(found.saved)
-    said = [say(MINUTES, cold=cold, saved=saved)]
+    """Whether it pays, and what it does to the first start."""
     if found.pays:
-        said.append(say(PAYS))
-    elif saved < 1:
-        said.append(say(SAVES_NOTHING))
+        said = [say(PAYS)]
+    elif round(found.saved) < 1:
+        said = [say(SAVES_NOTHING)]
     else:
-        said.append(say(PAYS_NOT, ratio=f"{found.cold_minutes / found.saved:.1f}"))
+        said = [say(PAYS_NOT, ratio=f"{found.cold_minutes / found.saved:.1f}")]
     slow = round(100 * found.stalls_without), round(100 * found.stalls_with_it)
     if slow[0] > slow[1]:
         said.append(say(SLOW_START, without=slow[0], with_it=slow[1]))
