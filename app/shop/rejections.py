@@ -99,7 +99,7 @@ class Rejection(StrEnum):
     # plates set cold
     ENGINE_HAS_RUN = "engine-has-run"
     COLD_SETTING_UNSAFE = "cold-setting-unsafe"
-    PLATES_CLOSE_FIRST = "plates-close-first"
+    PRESET_FIRST = "preset-first"
     NOT_SET_COLD = "not-set-cold"
     SET_BEFORE = "set-before"  # bore
 

@@ -34,8 +34,9 @@ class ColdWork:
     """The plates to set outward from each stop screw, all on the feeler ``leaves`` [m].
 
     That is the feeler of the first plate set, else the single leaf nearest to the gap that the preset turns open.
-    ``safe``: it was recorded that nothing can start the engine or drive a plate. ``closes``: that every plate closes
-    fully, which its gap counts from. ``declined``: it is not wanted now.
+    ``is_preset``: it was recorded that every plate closes fully, which its gap counts from, and by which turns the stop
+    screws were preset, as those come before. ``safe``: that nothing can start the engine or move a plate. ``declined``:
+    it is not wanted now.
     """
 
     record: VisitRecord
@@ -43,7 +44,7 @@ class ColdWork:
     steps: tuple[ColdStep, ...]
     leaves: tuple[float, ...]
     safe: bool
-    closes: bool
+    is_preset: bool
     gauged: bool
     assembled: bool
     declined: bool
@@ -90,7 +91,7 @@ def cold_work(record: VisitRecord, preset: Preset) -> ColdWork | None:
         _steps(record),
         first.leaves if first is not None else (nearest_leaf(preset.gap, record.settings.blades),),
         safe="cold-and-off" in said,
-        closes="closed-contact" in said,
+        is_preset={"closed-contact", "preset-turns"} <= said,
         gauged="hand-gauged" in said,
         assembled="couplers-new" in said,
         declined="cold-setting-declined" in said,

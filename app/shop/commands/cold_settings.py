@@ -85,8 +85,8 @@ def _work(record: VisitRecord) -> ColdWork:
     work = cold_work(record, starting(record))
     if work is None:
         raise RejectedError({"": because(Rejection.NOT_SET_COLD)})
-    if not work.closes:
-        raise RejectedError({"": because(Rejection.PLATES_CLOSE_FIRST)})
+    if not work.is_preset:
+        raise RejectedError({"": because(Rejection.PRESET_FIRST)})
     if not work.safe:
         raise RejectedError({"": because(Rejection.COLD_SETTING_UNSAFE)})
     return work

@@ -155,7 +155,7 @@ class ColdSettingTold(Told):
     next: int | None = Field(description="The bore to set next; null once all are set.")
     leaves_thou: list[float] = Field(description="The feeler: that of the first plate set, else the one to take.")
     safe: bool = Field(description="Whether `cold-and-off` is recorded.")
-    closes: bool = Field(description="Whether `closed-contact` is recorded.")
+    preset: bool = Field(description="Whether `closed-contact` and `preset-turns` are recorded.")
     gauged: bool = Field(description="Whether `hand-gauged` is recorded.")
     couplers_new: bool
     declined: bool = Field(description="Whether `cold-setting-declined` is recorded.")
@@ -271,7 +271,7 @@ def _cold(work: ColdWork, cautions: list[str]) -> ColdSettingTold:
         next=work.next.bore if work.next is not None else None,
         leaves_thou=[trade(leaf, THOU) for leaf in work.leaves],
         safe=work.safe,
-        closes=work.closes,
+        preset=work.is_preset,
         gauged=work.gauged,
         couplers_new=work.assembled,
         declined=work.declined,

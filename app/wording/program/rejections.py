@@ -130,7 +130,9 @@ _ADJUSTMENTS = {
     R.COLD_SETTING_UNSAFE: Message(
         "First confirm that the engine is cold and disconnected, and that no motor can move a plate."
     ),
-    R.PLATES_CLOSE_FIRST: Message("First record that every plate closes fully. The feeler is laid from there."),
+    R.PRESET_FIRST: Message(
+        "First record that every plate closes fully, and the preset turns. The feeler comes after."
+    ),
     R.NOT_SET_COLD: Message("This plate is not set cold on its own. Choose one from the list."),
     R.SET_BEFORE: Message("First set plate {bore}: this plate moves with it."),
 }

@@ -165,9 +165,12 @@ def test_a_feeler_that_cannot_be_laid_is_refused(shop: Database, leaves: tuple[f
 
 def test_nothing_is_set_before_plates_close_and_the_engine_cannot_start(shop: Database) -> None:
     visit_id = visit(shop, engine(shop))
-    with rejects(Rejection.PLATES_CLOSE_FIRST):
+    with rejects(Rejection.PRESET_FIRST):
         set_all(shop, visit_id, (1,))
     record_items(shop, visit_id, "closed-contact")
+    with rejects(Rejection.PRESET_FIRST):  # turns made after it would move every plate again
+        set_all(shop, visit_id, (1,))
+    checks.record(shop, visit_id, key(), COLD_PRESET.slug, {"preset-turns": 1.0}, "KM", AT)
     with rejects(Rejection.COLD_SETTING_UNSAFE):
         set_all(shop, visit_id, (1,))
     record_items(shop, visit_id, "cold-and-off")

@@ -40,7 +40,7 @@ def test_a_program_sets_every_plate_that_it_is_told_to(client: TestClient, shop:
     safe = {"key": key(), "ticks": ["cold-and-off", "hand-gauged"], "by": "KM"}
     assert client.post("/api/visits/1/phases/cold-preset/checks", json=safe).status_code == 201
     told = client.get(COLD).json()
-    assert (told["safe"], told["closes"], told["gauged"], told["declined"]) == (True, True, True, False)
+    assert (told["safe"], told["preset"], told["gauged"], told["declined"]) == (True, True, True, False)
     assert told["foreseen"]["cold_minutes"] == 13.4
     assert told["foreseen"]["hot_minutes_with"] < told["foreseen"]["hot_minutes_without"]
     assert told["foreseen"]["pays"] is False

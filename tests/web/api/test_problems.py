@@ -344,7 +344,7 @@ Rejection: adjusted-by-another-tablet adjusted-since-round another-round approac
   not-a-whole-number not-asked-for not-listed not-neighbors not-one-of not-set-cold not-signed-off
   nothing-corrected nothing-entered nothing-missing nothing-to-undo number-missing opening-feelers out-of-range
   pair-twice pairing-code-shown pairing-code-wrong people-lines phases-incomplete pin-length pin-missing
-  pin-too-easy pin-wrong pins-differ plates-close-first real-engine reason-missing round-complete
+  pin-too-easy pin-wrong pins-differ preset-first real-engine reason-missing round-complete
   round-in-progress sensor-twice serial-missing serial-taken set-before shaft-too-thick stale-form
   study-complete too-long too-many-people too-many-tries training-flow-only training-layout-changed
   training-no-link-rods training-stays turns-missing turns-out-of-range visit-open wider-than-first-fire

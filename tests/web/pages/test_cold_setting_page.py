@@ -13,6 +13,7 @@ from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.sync.engine.layout import Layout
 from app.sync.engine.units import THOU
+from app.sync.planning.cold_setting import Foreseen
 from app.web.application import create_app
 from tests.serving import serving
 from tests.shop.rejections import on_page
@@ -105,7 +106,9 @@ def test_it_is_not_offered_once_the_engine_ran(client: TestClient, shop: Databas
 
 def test_what_is_missing_before_the_first_plate_is_asked_for(client: TestClient, shop: Database) -> None:
     visit_id = visit(shop, engine(shop))
-    assert "First record in the checklist that every plate closes fully." in client.get(PLATES).text
+    assert (
+        "First record in the checklist that every plate closes fully, and the preset turns." in client.get(PLATES).text
+    )
     check_all(shop, visit_id, COLD_PRESET)
     page = client.get(PLATES).text
     assert "no motor can move a plate" in page
@@ -130,6 +133,19 @@ def test_a_feeler_told_wrongly_is_corrected_and_another_one_is_kept_for_the_next
     bad = client.post(PLATES, data={**sent, "key": key(), "supersedes": "", "leaf": "0.9"})
     assert bad.status_code == 422
     assert "for all feelers together" in bad.text
+
+
+@pytest.mark.parametrize(("saved", "first"), [(13.5, True), (13.3, False)])
+def test_it_stands_before_the_checklist_only_where_it_pays(
+    client: TestClient, shop: Database, monkeypatch: pytest.MonkeyPatch, saved: float, first: bool
+) -> None:
+    foreseen = Foreseen(13.4, 20.0, 20.0 - saved, 0.05, 0.02)
+    monkeypatch.setattr("app.shop.assessment.cold_setting.foresee", lambda *_: foreseen)
+    begun(shop)
+    page = client.get(HERE).text
+    assert ("For this engine it pays." in page) is first
+    assert ("saves only" in page) is not first
+    assert (page.index('class="preset"') < page.index("Not now") < page.index("Checklist</h2>")) is first
 
 
 def test_a_coupler_with_a_screw_is_set_by_its_screw(client: TestClient, shop: Database) -> None:
