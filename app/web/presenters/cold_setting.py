@@ -10,6 +10,7 @@ from app.web.presenters.filters import clock
 from app.wording.message import say
 from app.wording.quantities import feeler
 from app.wording.work.cold_setting import CHECK, how, reasons, set_by, standing
+from app.wording.work.phases import item_label
 
 
 @dataclass(frozen=True, slots=True)
@@ -17,6 +18,7 @@ class ColdOffer:
     """The offer on the page of the cold preset: how far it is, with its reasons.
 
     ``first``: it stands before the checklist, where it pays. ``begun`` and ``done`` tell which way on is named.
+    ``asks`` are the items, each with its label, that would make it save more.
     """
 
     words: str
@@ -24,6 +26,7 @@ class ColdOffer:
     first: bool
     begun: bool
     done: bool
+    asks: tuple[tuple[str, str], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +70,9 @@ def cold_offer(work: ColdWork | None) -> ColdOffer | None:
     done = work.next is None
     said = () if work.begun else reasons(work.foreseen)
     words = standing(work, work.record.units)
-    return ColdOffer(words, said, first=not work.begun and work.foreseen.pays, begun=work.begun, done=done)
+    open_ones = {"hand-gauged": not work.gauged, "couplers-new": not work.assembled}
+    asks = tuple((slug, item_label(slug, ())) for slug, asked in open_ones.items() if asked)
+    return ColdOffer(words, said, not work.begun and work.foreseen.pays, work.begun, done, asks)
 
 
 def cold_page(work: ColdWork) -> ColdPage:

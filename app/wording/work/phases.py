@@ -177,7 +177,8 @@ ITEMS: Mapping[str, ItemWords] = {
         Message("cold and disconnected"),
     ),
     "hand-gauged": ItemWords(
-        Message("Hand gauged: the same plate set 5 times repeats within 0.0002 in (0.005 mm)"), Message("hand gauged")
+        Message("Hand gauged: the same plate set 5 times repeats within 0.0002\u00a0in (0.005\u00a0mm)"),
+        Message("hand gauged"),
     ),
     "couplers-new": ItemWords(Message("Couplers assembled new, never set"), Message("couplers never set")),
     "cold-setting-declined": ItemWords(Message("Plates not set cold on one feeler"), Message("not set cold")),

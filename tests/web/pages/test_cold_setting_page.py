@@ -87,9 +87,27 @@ def test_the_offer_says_what_it_costs_and_where_it_pays_and_not_now_ends_it(clie
     assert 'value="cold-setting-declined"' in page
 
 
-@pytest.mark.parametrize("place", ["telephone"])
-def test_it_is_not_offered_away_from_the_engine(client: TestClient, shop: Database, place: str) -> None:
-    begun(shop, place=place)
+def test_what_makes_it_save_more_is_asked_beside_the_offer(client: TestClient, shop: Database) -> None:
+    begun(shop)
+    saved = [_saved(client.get(HERE).text)]
+    for item in ("hand-gauged", "couplers-new"):
+        page = client.get(HERE).text
+        assert f'name="{item}"' in page
+        sent = {**fields(page, f"{PLATES}/facts"), item: "1"}
+        assert client.post(f"{PLATES}/facts", data=sent).headers["location"] == HERE
+        saved.append(_saved(client.get(HERE).text))
+    assert saved[-1] > saved[0]
+    assert "/plates/facts" not in client.get(HERE).text
+
+
+def _saved(page: str) -> int:
+    found = re.search(r"saves (?:about|only) (\d+)\u00a0min hot", page)
+    assert found is not None
+    return int(found[1])
+
+
+def test_it_is_not_offered_away_from_the_engine(client: TestClient, shop: Database) -> None:
+    begun(shop, place="telephone")
     assert "Cold setting" not in client.get(HERE).text
     assert client.get(PLATES).headers["location"] == HERE
 

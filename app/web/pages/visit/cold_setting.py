@@ -24,8 +24,11 @@ from app.wording.work.safety import deferral, safety_lines
 
 router = APIRouter(prefix="/visits/{visit_id}/cold-preset/plates")
 
-BEFORE = ("cold-and-off", "hand-gauged", "couplers-new")
+BEFORE = ("cold-and-off", "hand-gauged")
 """The items that are recorded before the first plate."""
+
+FACTS = ("hand-gauged", "couplers-new")
+"""Those that say how much it saves."""
 
 
 @router.get("")
@@ -40,14 +43,26 @@ def plates(shop: Shop, page: Page, visit_id: int) -> Response:
 @router.post("/start")
 def start(shop: Shop, page: Page, form: Form, visit_id: int, now: Now) -> Response:
     """Record what comes before the first plate."""
-    ticked = {item: None for item in BEFORE if form.text(item)}
+    return _record(shop, page, form, visit_id, now, BEFORE, "/plates")
+
+
+@router.post("/facts")
+def facts(shop: Shop, page: Page, form: Form, visit_id: int, now: Now) -> Response:
+    """Record what the hand and the couplers are like, and show the offer anew."""
+    return _record(shop, page, form, visit_id, now, FACTS, "")
+
+
+def _record(
+    shop: Shop, page: Pages, form: Typed, visit_id: int, now: str, items: tuple[str, ...], then: str
+) -> Response:
+    ticked = {item: None for item in items if form.text(item)}
     try:
         checks.record(shop, visit_id, form.text("key"), COLD_PRESET.slug, ticked, form.text("by"), now)
     except NotFoundError:
         raise
     except RejectedError as refusal:
         return _refused(shop, page, form, visit_id, refusal)
-    return page.saved(f"/visits/{visit_id}/cold-preset/plates")
+    return page.saved(f"/visits/{visit_id}/cold-preset{then}")
 
 
 @router.post("")
