@@ -12,6 +12,7 @@ from app.shop.procedure.requirements import ChangedPart, Requirement, Waiting
 from app.shop.reasons import because
 from app.shop.record import meter_studies, stored_settings
 from app.shop.record.loader import load
+from app.shop.record.meter_visits import shown_by_visits
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.shop.store.idempotency import checked, earlier, fingerprint
@@ -51,12 +52,14 @@ def open_visit(shop: Database, engine_id: int, key: str, new: NewVisit, at: str)
                 problems[name] = because(Rejection.TOO_LONG, most=engines.LONGEST)
         if not set(new.changed) <= set(ChangedPart):
             problems["changed"] = because(Rejection.NOT_ONE_OF, choices=tuple(ChangedPart))
-        if session.get(MeterRow, new.meter_id) is None:
+        meter = session.get(MeterRow, new.meter_id)
+        if meter is None:
             problems["meter"] = because(Rejection.NO_SUCH_METER)
         if engines.open_visit(session, engine_id) is not None:
             problems["place"] = because(Rejection.VISIT_OPEN)
-        if problems:
+        if problems or meter is None:
             raise RejectedError(problems)
+        shown = shown_by_visits(session, new.meter_id, meter.step)
         newest = session.exec(select(func.max(Visit.number)).where(Visit.engine_id == engine_id)).one()
         visit = Visit(
             key=key,
@@ -72,6 +75,9 @@ def open_visit(shop: Database, engine_id: int, key: str, new: NewVisit, at: str)
             opened_at=at,
             setup=stored_settings.now(session)[0] or None,
             changed=", ".join(new.changed) or None,
+            meter_own=shown.own if shown else None,
+            meter_low=shown.low if shown else None,
+            meter_limit=shown.limit if shown else None,
         )
         session.add(visit)
         session.flush()

@@ -25,7 +25,19 @@ from app.shop.store.tables import (
 )
 from app.sync.engine.hardware import Figure, Hardware
 
-OF_VISIT = ("key", "payload", "place", "job", "why", "by", "opened_at", "changed")
+OF_VISIT = (
+    "key",
+    "payload",
+    "place",
+    "job",
+    "why",
+    "by",
+    "opened_at",
+    "changed",
+    "meter_own",
+    "meter_low",
+    "meter_limit",
+)
 
 
 class Writer:

@@ -72,7 +72,10 @@ class Reading(v4.Reading):
 
 
 class Visit(Part):
-    """One time the engine was worked on, with everything recorded then; ``changed`` names what was since the last."""
+    """One time the engine was worked on, with everything recorded then; ``changed`` names what was since the last.
+
+    ``meter_own``, ``meter_low`` and ``meter_limit`` are what its meter had repeated in visits before, as fractions.
+    """
 
     key: v1.Key
     payload: v1.Hash
@@ -85,6 +88,9 @@ class Visit(Part):
     by: v1.Short
     opened_at: v1.Time
     changed: v1.Text | None
+    meter_own: Annotated[float | None, Field(ge=0, le=1)] = None
+    meter_low: Annotated[float | None, Field(ge=0, le=1)] = None
+    meter_limit: Annotated[float | None, Field(ge=0, le=1)] = None
     rounds: list[Round]
     readings: list[Reading]
     moves: list[Move]

@@ -27,6 +27,7 @@ from app.shop.record.entries import (
     columns_of,
 )
 from app.shop.record.fittings import hardware_from_json, layout_from_json
+from app.shop.record.meter_visits import judged_by, shown_to
 from app.shop.record.revision import Revision, revision_of, revision_when_read
 from app.shop.record.settings import DEFAULTS
 from app.shop.record.visit_record import Round, VisitRecord
@@ -204,7 +205,7 @@ def records(session: Session, ids: Sequence[int]) -> list[VisitRecord]:
             fitted_before=fitted_before.get(visit.ident, (None, ""))[0],
             place_before=fitted_before.get(visit.ident, (None, ""))[1],
             corrections=corrections.get(visit.ident, ()),
-            repeatability=repeats.of(meters[visit.meter_id], next(iter(signed.get(visit.ident, ())), None)),
+            repeatability=repeats.of(meters[visit.meter_id], visit, next(iter(signed.get(visit.ident, ())), None)),
             studied=studied,
             corrected_before=corrected_before.get(visit.ident, 0),
             settings=settings.get(visit.setup or 0, DEFAULTS),
@@ -222,15 +223,15 @@ class _Repeats:
     def __init__(self, session: Session, studied: int) -> None:
         self._session = session
         self._studied = studied
-        self._known: dict[tuple[int, int], Repeats] = {}
+        self._known: dict[tuple[int, int], Repeats | None] = {}
 
-    def of(self, meter: MeterEntry, signed: SignOffEntry | None) -> Repeats:
+    def of(self, meter: MeterEntry, visit: VisitEntry, signed: SignOffEntry | None) -> Repeats:
         """The figure of a meter for a visit."""
         until = self._studied if signed is None else signed.after_study or 0
         if (meter.ident, until) not in self._known:
-            figure = meter_studies.repeatability_of(self._session, meter, until) if until else meter.estimate
+            figure = meter_studies.repeatability_of(self._session, meter, until) if until else None
             self._known[meter.ident, until] = figure
-        return self._known[meter.ident, until]
+        return judged_by(self._known[meter.ident, until], meter, shown_to(visit))
 
 
 def _asked(session: Session, query: str, ids: Iterable[int]) -> list[tuple[Any, ...]]:

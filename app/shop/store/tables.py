@@ -162,7 +162,8 @@ class MeterDue(Evidence, table=True):
 class Visit(Evidence, table=True):
     """One time the engine is worked on. ``setup`` is the version of the settings it is judged by, None the defaults.
 
-    ``changed`` names what was changed since the last sign-off, with commas between.
+    ``changed`` names what was changed since the last sign-off, with commas between. ``meter_own``, ``meter_low`` and
+    ``meter_limit`` are what its meter had repeated in the visits before, None where those tell too little.
     """
 
     __table_args__ = (UniqueConstraint("engine_id", "number"), STRICT)
@@ -177,6 +178,9 @@ class Visit(Evidence, table=True):
     opened_at: str = Field(sa_type=Text)
     setup: int | None = None
     changed: str | None = Field(default=None, sa_type=Text)
+    meter_own: float | None = Field(default=None, sa_type=REAL)
+    meter_low: float | None = Field(default=None, sa_type=REAL)
+    meter_limit: float | None = Field(default=None, sa_type=REAL)
 
 
 class RoundRow(Evidence, table=True):

@@ -142,7 +142,7 @@ def feeler_stacks(blades: Sequence[float]) -> tuple[tuple[float, ...], ...]:
     found: dict[int, tuple[float, ...]] = {}
     for stack in [(leaf,) for leaf in blades] + list(combinations(blades, 2)):
         found.setdefault(round(sum(stack) * 1e8), stack)
-    return tuple(found[size] for size in sorted(found))
+    return tuple(dict(sorted(found.items())).values())
 
 
 def plausible_stacks(blades: Sequence[float], posterior: Posterior) -> tuple[tuple[float, ...], ...]:
@@ -151,7 +151,8 @@ def plausible_stacks(blades: Sequence[float], posterior: Posterior) -> tuple[tup
     Parameters: ``blades`` owned, single leaves [m]; ``posterior`` about the engine.
     """
     middle = float(np.median(posterior.gaps))
-    return tuple(stack for stack in feeler_stacks(blades) if middle / PLAUSIBLE <= sum(stack) <= middle * PLAUSIBLE)
+    least, most = middle / PLAUSIBLE, middle * PLAUSIBLE
+    return tuple([stack for stack in feeler_stacks(blades) if least <= sum(stack) <= most])
 
 
 def no_change(layout: Layout) -> Candidate:
@@ -159,7 +160,7 @@ def no_change(layout: Layout) -> Candidate:
 
     Parameters: ``layout`` of the engine.
     """
-    couplers = (0 if layout.by_screw(coupler) else UNCHANGED for coupler in layout.couplers())
+    couplers = [0 if layout.by_screw(coupler) else UNCHANGED for coupler in layout.couplers()]
     return (*(0,) * len(layout.banks), *couplers, *(0,) * len(own_screws(layout)))
 
 

@@ -6,6 +6,7 @@ is found step by step (``greedy_starts``) and trimmed for longer.
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from itertools import chain
 
 import numpy as np
 
@@ -60,12 +61,9 @@ def optimize(posterior: Posterior, task: PlanningProblem) -> Plan:
     likely = _likely_sizes(posterior, sizes)
     tried = set(leaders)
     for _ in range(MOST_TRIMS if exact else MOST_TRIMS_WALKED):
-        variants = (
-            variant
+        variants = chain.from_iterable(
+            _local_variants(choice, layout, likely, len(sizes)) if exact else neighborhood(choice, posterior, task)
             for choice in leaders
-            for variant in (
-                _local_variants(choice, layout, likely, len(sizes)) if exact else neighborhood(choice, posterior, task)
-            )
         )
         fresh = [one for one in dict.fromkeys(variants) if one not in tried and _may(one, layout, task)]
         if not fresh:
