@@ -179,10 +179,14 @@ class VisitRecord:
 
     def __post_init__(self) -> None:
         checks = current(self.all_checks)
+        moves: list[MoveEntry] = []
+        cold: list[MoveEntry] = []
+        for move in self.all_moves:  # made_cold, without a call for every move
+            (cold if move.leaves and move.phase == PHASE_ORDER[0] else moves).append(move)
         _fill(
             self,
-            moves=tuple(m for m in current(self.all_moves) if not made_cold(m)),
-            cold_settings=_in_place([m for m in self.all_moves if made_cold(m)]),
+            moves=tuple(current(moves)),
+            cold_settings=_in_place(cold) if cold else (),
             checks={(c.phase, c.item): c for c in checks if c.text != TAKEN_BACK},
             taken_back=frozenset(
                 c.supersedes_id for c in self.all_checks if c.text == TAKEN_BACK and c.supersedes_id is not None
