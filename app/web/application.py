@@ -34,7 +34,7 @@ from app.web.pages.shop import (
     tablets,
     trust,
 )
-from app.web.pages.visit import cold_setting, corrections, moves, readings, visits
+from app.web.pages.visit import cold_setting, corrections, moves, readings, recorded, visits
 from app.web.security.middleware import SAFE_METHODS, protect
 from app.web.security.pairing import Pairing
 from app.web.spoken import Spoken
@@ -59,6 +59,7 @@ PAGES = (
     meters,
     statistics,
     corrections,
+    recorded,
     exchange,
     paper,
     training,

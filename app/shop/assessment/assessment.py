@@ -10,11 +10,13 @@ from functools import cached_property
 from app.shop.assessment.advising import ToRead, lever, next_step, starting, to_read
 from app.shop.assessment.cold_setting import ColdWork, cold_work
 from app.shop.assessment.progress import Gate, PhaseStatus, gate_of, leads_to_banks, next_status, progress, stale_items
-from app.shop.assessment.verdicts import balance_of, balanced, evenness_of, rods_are_turnbuckles
+from app.shop.assessment.round_results import evenness_of
+from app.shop.assessment.verdicts import balance_of, balanced, rods_are_turnbuckles
 from app.shop.procedure.codes import CautionCode
 from app.shop.procedure.doubtful_values import last_values_of
 from app.shop.procedure.items import Item, Phase
 from app.shop.procedure.limits import range_of
+from app.shop.procedure.opening_speed import SpeedDue, speed_due
 from app.shop.procedure.parts import parts_of
 from app.shop.procedure.phases import COLD_PRESET, HEAT_SOAKED, LOCK_DOWN
 from app.shop.procedure.read_order import NextReading, next_reading
@@ -43,7 +45,7 @@ class PhaseAssessment:
     a cold engine from, ``cold`` is the setting of all its plates on one feeler, None where there is none. ``cautions``
     are what to beware of, ``meter_range`` is what the meter can show,
     ``last_values`` what each bore read last with nothing moved since, by bore, ``screws`` the
-    kinds of the screws of a single bore, by that bore.
+    kinds of the screws of a single bore, by that bore, ``speed`` the engine speed off idle that is to be recorded.
     """
 
     record: VisitRecord
@@ -69,6 +71,7 @@ class PhaseAssessment:
     meter_range: Reason
     last_values: Mapping[int, float]
     screws: Mapping[int, tuple[AdjusterKind, ...]]
+    speed: SpeedDue | None
 
 
 @dataclass(frozen=True, eq=False)
@@ -148,7 +151,7 @@ def assess(record: VisitRecord) -> Assessment:
 def _assess_phase(assessment: Assessment, phase: Phase) -> PhaseAssessment:
     record = assessment.record
     status, due = assessment.status(phase), next_reading(record, phase)
-    preset = starting(record) if phase is COLD_PRESET else None
+    preset = starting(record) if phase is COLD_PRESET and not record.layout.electronic else None
     banks = balance_of(record) if phase.rounds == "openings" else None
     step = next_step(record, status, due, banks)
     opening, from_above = lever(due, banks, step)
@@ -179,4 +182,5 @@ def _assess_phase(assessment: Assessment, phase: Phase) -> PhaseAssessment:
         meter_range=range_of(record.meter),
         last_values=last_values_of(record, phase, due),
         screws=own_kinds(record.layout),
+        speed=None if gate.closed else speed_due(record, phase, due),
     )

@@ -3,7 +3,8 @@
 from dataclasses import dataclass
 from functools import cached_property
 
-from app.shop.assessment.verdicts import needs_preset, start_of
+from app.shop.assessment.lessons import start_of
+from app.shop.assessment.verdicts import needs_preset
 from app.shop.procedure.phases import AT_THE_ENGINE, COLD_PRESET, FIRST_FIRE, HEAT_SOAKED
 from app.shop.record.entries import MoveEntry
 from app.shop.record.visit_record import VisitRecord

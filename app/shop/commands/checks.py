@@ -57,7 +57,7 @@ def record(
         rows: list[CheckRow] = []
         for item, number in values.items():
             standing, before = record.checks.get((slug, item)), record.newest_check(slug, item)
-            same = standing is not None and (standing.number, standing.after_move) == (number, record.last_move)
+            same = standing is not None and standing.number == number and standing.after_move >= record.last_move
             if same and not asked[item].over_time:
                 continue
             rows.append(

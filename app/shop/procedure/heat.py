@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from functools import lru_cache
 
+from app.shop.procedure.parts import temperatures_of
 from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.procedure.requirements import Requirement
 from app.shop.reasons import Reason, because
@@ -31,8 +32,8 @@ class HeatSoak:
 
 def soak_of(record: VisitRecord) -> HeatSoak:
     """How far the engine is heat-soaked. Oil is asked for in the test cell only, where it has a gauge."""
-    points = _points(record)
-    heat = _heat_soaked(points, record.settings.heat, with_oil=record.visit.place == "test cell")
+    points, metal = _points(record), temperatures_of(record.layout)[0]
+    heat = _heat_soaked(points, record.settings.heat, with_oil=record.visit.place == "test cell", metal=metal)
     return HeatSoak(points, heat.time, _lacks(record, heat))
 
 
@@ -42,10 +43,11 @@ def lacks_of(record: VisitRecord) -> tuple[Reason, ...]:
 
 
 def _points(record: VisitRecord) -> tuple[HeatPoint, ...]:
-    coolant, oil = (dict(record.series(HEAT_SOAKED.slug, item)) for item in ("coolant", "oil"))
+    read = {what: dict(record.series(HEAT_SOAKED.slug, what)) for what in temperatures_of(record.layout)}
+    times = sorted({at for series in read.values() for at in series})
     return tuple(
-        HeatPoint(at, *(one[at] + ZERO_CELSIUS if at in one else None for one in (coolant, oil)))
-        for at in sorted(coolant.keys() | oil.keys())
+        HeatPoint(at, **{what: series[at] + ZERO_CELSIUS for what, series in read.items() if at in series})
+        for at in times
     )
 
 

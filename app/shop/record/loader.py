@@ -22,6 +22,7 @@ from app.shop.record.entries import (
     Repeats,
     RoundEntry,
     SignOffEntry,
+    SpeedEntry,
     VisitEntry,
     WaiverEntry,
     columns_of,
@@ -59,6 +60,11 @@ JOIN correction c ON c.visit_id = b.id WHERE v.id IN ({several}) GROUP BY v.id
 
 SIMULATED = "SELECT v.id FROM visit v JOIN practice p ON p.engine_id = v.engine_id WHERE v.id IN ({several})"
 
+IN_ROUNDS = """
+SELECT r."{columns}" FROM round o JOIN {table} r ON r.round_id = o.id
+WHERE o.visit_id IN ({several}) ORDER BY r.round_id, r.id
+"""
+
 TABLES: dict[type[Entry], str] = {
     EngineEntry: "engine",
     FittingEntry: "fitting",
@@ -71,9 +77,9 @@ TABLES: dict[type[Entry], str] = {
     SignOffEntry: "sign_off",
     CorrectionEntry: "correction",
 }
-"""The table of each kind of entry that belongs to a visit or is named by one; readings hang on their round."""
+"""The table of each kind of entry that belongs to a visit or is named by one; the others hang on their round."""
 
-COLUMNS: dict[type[Entry], tuple[str, ...]] = {kind: columns_of(kind) for kind in (*TABLES, MeterReading)}
+COLUMNS: dict[type[Entry], tuple[str, ...]] = {kind: columns_of(kind) for kind in (*TABLES, MeterReading, SpeedEntry)}
 """The columns of each, in the order of the fields of the entry."""
 
 E = TypeVar("E", bound=Entry)
@@ -176,7 +182,8 @@ def records(session: Session, ids: Sequence[int]) -> list[VisitRecord]:
     fittings = _by_id(session, FittingEntry, {visit.fitting_id for visit in visits.values()})
     meters = _by_id(session, MeterEntry, {visit.meter_id for visit in visits.values()})
     known = {f.ident: (layout_from_json(f.layout), hardware_from_json(f.hardware)) for f in fittings.values()}
-    entered = _entered(session, ids)
+    entered = _in_rounds(session, MeterReading, "reading", ids)
+    speeds = _in_rounds(session, SpeedEntry, "opening_speed", ids)
     rounds, moves = _of(session, RoundEntry, ids), _of(session, MoveEntry, ids)
     checks, waivers = _of(session, CheckEntry, ids), _of(session, WaiverEntry, ids)
     signed, corrections = _of(session, SignOffEntry, ids), _of(session, CorrectionEntry, ids)
@@ -197,7 +204,9 @@ def records(session: Session, ids: Sequence[int]) -> list[VisitRecord]:
             hardware=known[visit.fitting_id][1],
             visit=visit,
             meter=meters[visit.meter_id],
-            rounds=tuple(Round(r, entered.get(r.ident, ())) for r in rounds.get(visit.ident, ())),
+            rounds=tuple(
+                Round(r, entered.get(r.ident, ()), speeds.get(r.ident, ())) for r in rounds.get(visit.ident, ())
+            ),
             all_moves=moves.get(visit.ident, ()),
             all_checks=checks.get(visit.ident, ()),
             overrides=waivers.get(visit.ident, ()),
@@ -260,9 +269,12 @@ def _of(session: Session, kind: type[V], ids: Iterable[int]) -> dict[int, tuple[
     return {visit_id: tuple(entries) for visit_id, entries in groupby(mine, key=lambda entry: entry.visit_id)}
 
 
-def _entered(session: Session, ids: Iterable[int]) -> dict[int, tuple[MeterReading, ...]]:
-    """The readings of the visits by round, in the order they were stored."""
-    columns = '", r."'.join(COLUMNS[MeterReading])
-    joined = f'SELECT r."{columns}" FROM round o JOIN reading r ON r.round_id = o.id WHERE o.visit_id IN ({{several}})'
-    taken = (MeterReading(*row) for row in _asked(session, f"{joined} ORDER BY r.round_id, r.id", ids))
+R = TypeVar("R", MeterReading, SpeedEntry)
+
+
+def _in_rounds(session: Session, kind: type[R], table: str, ids: Iterable[int]) -> dict[int, tuple[R, ...]]:
+    """What hangs on the rounds of the visits, by round, in the order it was stored."""
+    columns = '", r."'.join(COLUMNS[kind])
+    query = IN_ROUNDS.format(columns=columns, table=table, several="{several}")
+    taken = (kind(*row) for row in _asked(session, query, ids))
     return {round_id: tuple(mine) for round_id, mine in groupby(taken, key=lambda r: r.round_id)}

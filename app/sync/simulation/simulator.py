@@ -16,7 +16,7 @@ from typing import Literal
 
 import numpy as np
 
-from app.sync.banks.banks import CENTRAL_LEVER
+from app.sync.banks.bank_means import CENTRAL_LEVER
 from app.sync.banks.link_hypotheses import FREE_PLAY
 from app.sync.engine.adjusters.registry import adjuster_of, gain_kind, kinds_with_gain, moved_bores
 from app.sync.engine.air import ATMOSPHERE, GAS_CONSTANT, SHOP_TEMPERATURE, critical_ratio
@@ -264,6 +264,11 @@ class SimulatedEngine:
         self.events.append(IdleSpeed(speed, self.minutes * 60))
         return speed
 
+    def running_speed(self, opening: float, from_above: bool = False) -> float:
+        """Look at the tachometer with ``opening`` [m] under the central lever [rev/s], which costs nothing."""
+        _, speed = self.breathe(self.angles(opening, from_above))
+        return speed + self.rough.tachometer * float(self.rng.standard_normal())
+
     def turn(self, bank: str, turns: float) -> None:
         """Turn a stop screw."""
         self._spend(STOP_MINUTES)
@@ -279,15 +284,7 @@ class SimulatedEngine:
         """Reset a coupler with its far plate closed on a feeler."""
         self._spend(BLADE_MINUTES)
         self.moves += 1
-        gap = max(sum(leaves) + self.rough.blade * self.rng.standard_normal(), 0.2 * THOU)
-        at = self.place[coupler.far]
-        bank = self.layout.bank_of(coupler.far)
-        self._settle_slack(bank.name, self.rng)
-        radius = self.hardware.bore_diameter.value / 2
-        wanted = math.acos(math.cos(self.closed[at]) * (1 - gap / radius)) - self.closed[at]
-        change = wanted - self.angles()[at]
-        rows = [self.place[bore] for bore in bank.beyond(coupler)]
-        self.angle[rows] += change
+        self._close_on(sum(leaves), coupler.far, self.layout.bank_of(coupler.far).beyond(coupler))
         self.events.append(BladeReset(coupler.near, coupler.far, sum(leaves), leaves, self.minutes * 60))
 
     def set_cold(self, setting: ColdSetting) -> None:
@@ -295,14 +292,17 @@ class SimulatedEngine:
         bank = self.layout.bank_of(setting.bore)
         carrier = bank.carrier(setting.bore)
         self.cold_minutes += STOP_MINUTES if carrier is None else BLADE_MINUTES
-        self._settle_slack(bank.name, self.rng)
-        gap = max(setting.gap + self.rough.blade * float(self.rng.standard_normal()), 0.2 * THOU)
-        at, cosine = self.place[setting.bore], 1 - gap / (self.hardware.bore_diameter.value / 2)
-        stands = self.angle[at] + self._rest()[at]
-        change = math.acos(math.cos(self.closed[at]) * cosine) - self.closed[at] - stands
-        rows = [self.place[bore] for bore in (bank.bores if carrier is None else bank.beyond(carrier))]
-        self.angle[rows] += change
+        self._close_on(setting.gap, setting.bore, bank.bores if carrier is None else bank.beyond(carrier), cold=True)
         self.events.append(setting)
+
+    def _close_on(self, feeler: float, bore: int, moving: tuple[int, ...], cold: bool = False) -> None:
+        """Close a plate on a feeler, as well as hands do; those ``moving`` with it follow."""
+        gap = max(feeler + self.rough.blade * self.rng.standard_normal(), 0.2 * THOU)
+        at, radius = self.place[bore], self.hardware.bore_diameter.value / 2
+        self._settle_slack(self.layout.bank_of(bore).name, self.rng)
+        wanted = math.acos(math.cos(self.closed[at]) * (1 - gap / radius)) - self.closed[at]
+        stands = self.angle + self._rest() if cold else self.angles()
+        self.angle[[self.place[other] for other in moving]] += wanted - stands[at]
 
     def turn_link(self, bank: str, flats: float) -> None:
         """Turn a bank's link rod, as many sixths of a turn."""

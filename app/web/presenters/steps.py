@@ -16,9 +16,10 @@ from app.wording.message import say
 from app.wording.reasons import in_words
 from app.wording.work import adjusters
 from app.wording.work.cold_setting import set_cold
+from app.wording.work.corrections import CORRECTED
 from app.wording.work.next_step import step_words
 from app.wording.work.phases import item_figure, item_label, unit_label
-from app.wording.work.telephone import Prompt, item_prompt
+from app.wording.work.telephone import Prompt, Told, item_prompt
 from app.wording.work.visit import READ_BORE, READ_DRIFT_CHECK, SIGN_OFF, STILL_MISSING, STOPPED, items_open
 
 
@@ -100,28 +101,45 @@ def missing_besides_items(standing: PhaseStatus) -> str:
     return say(STILL_MISSING, what="; ".join(lacks)) if lacks else ""
 
 
-def ready_to_read(standing: PhaseStatus) -> bool:
-    """Whether nothing stands before the readings any more."""
-    before = {GATE, *(item.slug for item in standing.phase.items if item.before_running)}
+def ready_to_read(standing: PhaseStatus, place: str) -> bool:
+    """Whether nothing stands before the readings any more, at that place."""
+    before = {GATE, *(item.slug for item in standing.phase.items if item.comes_first(place))}
     return not standing.stops and not any(m.slug in before for m in standing.missing)
 
 
-def next_prompt(record: VisitRecord, lines: tuple[CheckLine, ...]) -> Prompt | None:
+def next_prompt(judged: PhaseAssessment, lines: tuple[CheckLine, ...]) -> Prompt | None:
     """What to read out next over the telephone; None at the bench, and once everything asked for is recorded."""
+    record = judged.record
     if record.visit.place != "telephone" or record.sign_off is not None:
         return None
     due = next((line for line in lines if line.problem and line.typed), None)
     due = due or next((line for line in lines if line.stale or (line.row is None and line.needed)), None)
     if due is None:
         return None
-    return item_prompt(due.item, parts_of(record.layout), record.settings.base_blade, due.units)
+    told = Told(
+        preset=judged.preset.turns if judged.preset is not None else 0.0,
+        pulls=round(record.settings.pulls),
+        columns=record.meter.quantity == "vacuum",
+    )
+    return item_prompt(due.item, parts_of(record.layout), record.settings.base_blade, due.units, told)
 
 
 def done_lines(record: VisitRecord, phase: Phase) -> tuple[str, ...]:
     """The moves made in a phase, each as a sentence."""
-    if phase is COLD_PRESET:
-        return (*cold_lines(record), *(move_words(m, record) for m in record.moves if m.phase == phase.slug))
-    return tuple(move_words(m, record) for m in record.moves if m.phase == phase.slug)
+    made = (made_words(m, record) for m in record.moves if m.phase == phase.slug)
+    return (*cold_lines(record), *made) if phase is COLD_PRESET else tuple(made)
+
+
+def recorded_here(record: VisitRecord, phase: Phase) -> bool:
+    """Whether a phase has a reading or a move to correct."""
+    slugs = {*(move.phase for move in record.all_moves), *(one.row.phase for one in record.rounds if one.readings)}
+    return phase.slug in slugs
+
+
+def made_words(move: MoveEntry, record: VisitRecord) -> str:
+    """An adjustment as it counts: whether it was corrected is said."""
+    said = move_words(move, record)
+    return say(CORRECTED, made=said) if move.supersedes_id is not None else said
 
 
 def cold_lines(record: VisitRecord) -> tuple[str, ...]:
@@ -151,7 +169,11 @@ def resume_url(assessment: Assessment) -> str:
         return f"{home}/sign-off"
     phase = undone.phase
     reads = any(m.slug == "round" for m in undone.missing)
-    return f"{home}/{phase.slug}/readings" if reads and ready_to_read(undone) else f"{home}/{phase.slug}"
+    return (
+        f"{home}/{phase.slug}/readings"
+        if reads and ready_to_read(undone, record.visit.place)
+        else f"{home}/{phase.slug}"
+    )
 
 
 def wanted_next(assessment: Assessment) -> str:

@@ -6,7 +6,7 @@ import pytest
 
 from app.shop.assessment.assessment import assess
 from app.shop.assessment.cold_setting import ColdWork
-from app.shop.commands import checks, cold_settings
+from app.shop.commands import checks, cold_settings, moves
 from app.shop.commands.cold_settings import NewSetting
 from app.shop.errors import ConflictError
 from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED
@@ -119,6 +119,17 @@ def test_a_corrected_feeler_keeps_the_place_of_the_one_told_wrongly(shop: Databa
     with rejects(Rejection.CHANGED_BY_ANOTHER_TABLET, kind=ConflictError):
         cold_settings.set_plate(shop, visit_id, key(), setting(2, 5, supersedes=rows[1]), AT)
     cold_settings.set_plate(shop, visit_id, key(), setting(2, 3.5, supersedes=fixed), AT)
+
+
+def test_a_setting_that_was_not_made_is_taken_back_as_a_move_is(shop: Database) -> None:
+    visit_id = begun(shop)
+    rows = set_all(shop, visit_id)
+    moves.take_back(shop, visit_id, key(), COLD_PRESET.slug, rows[5], "KM", AT)
+    told = visit_record(shop, visit_id)
+    assert [made.bore for made in told.set_cold] == [1, 2, 3, 4, 5, 7, 8]
+    assert told.moves == ()
+    found = work(shop, visit_id)
+    assert [step.bore for step in found.steps if not step.stands] == [6, 7, 8]
 
 
 def test_a_plate_waits_for_the_one_that_carries_it(shop: Database) -> None:
