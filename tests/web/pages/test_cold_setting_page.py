@@ -148,6 +148,10 @@ def test_a_feeler_told_wrongly_is_corrected_and_another_one_is_kept_for_the_next
     sent = {**first, "key": key(), "leaf": "0.004", "second_leaf": "", "supersedes": str(row.ident)}
     assert client.post(PLATES, data=sent).status_code == 303
     assert visit_record(shop, visit_id).set_cold[0].gap == pytest.approx(4 * THOU)
+    assert client.get(f"{HERE}/moves/change?move={row.ident}").status_code == 404  # superseded
+    now = visit_record(shop, visit_id).cold_settings[0].ident
+    assert client.get(f"{HERE}/moves/change?move={now}").headers["location"] == PLATES
+    assert "Plate 1 set cold" in client.get(f"{HERE}/recorded").text
     bad = client.post(PLATES, data={**sent, "key": key(), "supersedes": "", "leaf": "0.9"})
     assert bad.status_code == 422
     assert "for all feelers together" in bad.text
