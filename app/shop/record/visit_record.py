@@ -332,7 +332,7 @@ class VisitRecord:
                 at = (told.get(after, 0), after)
                 stamped.append((at, IdleSpeed(check.number * REV_PER_MIN, seconds(check.at))))
         in_order = (event for _, event in sorted(stamped, key=lambda pair: pair[0]))
-        return [*self.set_cold, *self.screw_presets, *in_order]
+        return [*(self.set_cold if self.cold_settings else ()), *self.screw_presets, *in_order]
 
     @cached_property
     def set_cold(self) -> tuple[ColdSetting, ...]:

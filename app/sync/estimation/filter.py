@@ -64,7 +64,7 @@ def run_filter(posterior: Posterior, meter: Meter, events: Sequence[Event]) -> P
     """The posterior after all of this happened.
 
     Readings between two moves are taken together, because nothing was moved among them. Where they say that the
-    move before them moved nothing, it is taken back and counted. Plates set cold come before everything else: the
+    move before them moved nothing, it is taken back and counted. Plates set cold stand before everything else: the
     engine has not run by then.
 
     Parameters: ``posterior`` before; ``meter`` read with; ``events`` oldest first.
@@ -72,17 +72,20 @@ def run_filter(posterior: Posterior, meter: Meter, events: Sequence[Event]) -> P
     before: Posterior | None = None
     moved: Move | None = None
     pending: list[Reading | IdleSpeed] = []
-    posterior = set_cold(posterior, [event for event in events if isinstance(event, ColdSetting)])
+    cold: list[ColdSetting] = []
     for event in events:
         if isinstance(event, ColdSetting):
+            cold.append(event)
             continue
+        if cold:
+            posterior, cold = set_cold(posterior, cold), []
         if isinstance(event, Reading | IdleSpeed):
             pending.append(event)
             continue
         posterior = _learn(posterior, before, moved, meter, pending)
         pending, before, moved = [], posterior, event
         posterior = predict(posterior, event)
-    return _learn(posterior, before, moved, meter, pending)
+    return _learn(set_cold(posterior, cold) if cold else posterior, before, moved, meter, pending)
 
 
 def followed(start: Posterior, meter: Meter, events: tuple[Event, ...]) -> Posterior:

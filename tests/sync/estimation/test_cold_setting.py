@@ -71,9 +71,10 @@ def test_no_settings_change_nothing() -> None:
 
 def test_settings_come_before_all_else_and_are_no_moves() -> None:
     later: list[Event] = [IdleSpeed(SPEED, 0.0), StopTurn("A", 0.125, 1.0), BladeReset(2, 3, FIVE, (FIVE,), 2.0)]
-    first = run_filter(fresh(), Meter(), [*all_set(FOUR), *later])
-    last = run_filter(fresh(), Meter(), [*later, *all_set(FOUR)])
-    assert np.array_equal(first.mean, last.mean)
+    told = run_filter(fresh(), Meter(), [*all_set(FOUR), *later])
+    known = run_filter(set_cold(fresh(), all_set(FOUR)), Meter(), later)
+    assert np.array_equal(told.mean, known.mean)
+    assert np.array_equal(run_filter(fresh(), Meter(), all_set(FOUR)).mean, set_cold(fresh(), all_set(FOUR)).mean)
     assert moves_at([*all_set(FOUR), *later]) == [5, 6]
 
 
