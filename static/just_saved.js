@@ -16,16 +16,17 @@ function strip() {
   return document.querySelector(".just-saved");
 }
 
-function clear() {
-  const shown = strip();
-  if (!shown) return;
-  if (shown.matches(":focus-within, :active")) {
-    timer = setTimeout(clear, AGAIN_MS);
-    return;
-  }
+/** @param {HTMLElement} shown */
+function empty(shown) {
   shown.replaceChildren();
   delete shown.dataset.left;
   delete shown.dataset.key;
+}
+
+function clear() {
+  const shown = strip();
+  if (shown?.matches(":focus-within, :active")) timer = setTimeout(clear, AGAIN_MS);
+  else if (shown) empty(shown);
 }
 
 /** Takes the strip away once its time is over. */
@@ -72,7 +73,7 @@ function offer() {
   const undone = writes.some((one) => one.url.endsWith("/moves/taken-back") && fieldOf(one, "move") === move?.key);
   const left = move ? move.at + SHOWN_MS - Date.now() : 0;
   if (!move || undone || left <= 0 || left > SHOWN_MS) {
-    if (shown.dataset.key) clear();
+    if (shown.dataset.key) empty(shown);
     return;
   }
   if (shown.dataset.key === move.key) return;

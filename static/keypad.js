@@ -127,7 +127,7 @@ function keep(form, end) {
     ask(form, "far");
     return;
   }
-  if (sure) sure.value = "1";
+  if (sure && Number(form.dataset.times) > 0) sure.value = "1"; // else the shop computer asks
   show(form, ended);
   form.setAttribute("data-sent", "");
   form.requestSubmit();

@@ -226,10 +226,15 @@ export function reached(well) {
   }
 }
 
-/** Sends a rejected write again and goes to its page then. @param {queue.Write} write */
+/**
+ * Sends a rejected write again and goes to its page then. What was asked about a value is answered by that.
+ * @param {queue.Write} write
+ */
 export async function tryAgain(write) {
   origins.set(write.key, { path: location.pathname });
-  await queue.refuse(write, "");
+  /** @type {[string, string][]} */
+  const fields = write.fields.map(([name, value]) => [name, name === "sure" ? "1" : value]);
+  await queue.refuse({ ...write, fields }, "");
   await changedHere();
   void drain();
 }

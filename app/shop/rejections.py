@@ -65,6 +65,7 @@ class Rejection(StrEnum):
 
     # checks and waivers
     NOTHING_ENTERED = "nothing-entered"
+    NO_TEMPERATURE = "no-temperature"
     NOT_ASKED_FOR = "not-asked-for"
     NOTHING_TO_UNDO = "nothing-to-undo"
     NOTHING_MISSING = "nothing-missing"
@@ -85,7 +86,6 @@ class Rejection(StrEnum):
     DRIFT_CHECK_BORE = "drift-check-bore"  # bore, the one that the round began with
     DRIFT_CHECK_LAST = "drift-check-last"  # bores, still to read
     EXTRA_BEFORE_FIRST = "extra-before-first"  # bore
-    CORRECTION_KIND = "correction-kind"
     BANK_BALANCE_ONLY = "bank-balance-only"
 
     # adjustments

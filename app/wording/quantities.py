@@ -4,6 +4,7 @@ Nothing else formats a quantity. A figure and its unit are joined by a no-break 
 shows is in the meter's unit and steps; everything else is in the units that the shop chose.
 """
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
@@ -53,6 +54,33 @@ def signed(value: float, decimals: int) -> str:
     return f"{'+' if value > 0 else '−'}{size}"
 
 
+def known(value: float, sd: float, most: int) -> str:
+    """The size of a figure in as many places as its standard deviation leaves, the last one being that of its first
+    digit; tens or hundreds where that is all.
+
+    Parameters: ``value`` of either sign; ``sd`` in the same unit; ``most`` decimals to show.
+
+    Source: JCGM 100:2008, 7.2.6, gives an uncertainty two digits at most and a figure no more places than it; one digit
+    is our judgement, for figures that are read beside an engine.
+
+    >>> known(-21.3, 3.2, 1), known(1.53, 0.6, 2), known(21.3, 12.0, 1), known(0.9, 12.0, 1)
+    ('21', '1.5', '20', '0')
+    """
+    place = most if sd <= 0 else min(most, -math.floor(math.log10(sd)))
+    return f"{abs(round(value, place)):.{max(place, 0)}f}"
+
+
+def percent_known(fraction: float, sd: float) -> str:
+    """The size of a fraction in per cent, in whole ones or in tens as its standard deviation leaves.
+
+    Parameters: ``fraction``, of either sign; ``sd`` of it.
+
+    >>> percent_known(-0.163, 0.03), percent_known(0.163, 0.13)
+    ('16\\xa0%', '20\\xa0%')
+    """
+    return say(PERCENT, figure=known(100 * fraction, 100 * sd, 0))
+
+
 def percent(fraction: float, decimals: int = 0) -> str:
     """The size of a fraction in per cent.
 
@@ -80,6 +108,14 @@ class Unit:
     def change(self, value: float) -> str:
         """A difference in base units with its sign."""
         return signed(value / self.size, self.decimals)
+
+    def apart(self, value: float, mean: float) -> str:
+        """How far one shown figure is from another, so that the three add up by eye; both in base units.
+
+        >>> Unit("kg/h", 1.0, 2).apart(6.004, 5.306)
+        '+0.69'
+        """
+        return signed(float(self.show(value)) - float(self.show(mean)), self.decimals)
 
     def nearest(self, value: float) -> str:
         """A value in base units to the nearest step that the meter can show."""

@@ -21,7 +21,7 @@ PER_BORE, DISPLACEMENT, WANTED = 0.5 * LITER, 4 * LITER, 850 * REV_PER_MIN
 HARDWARE = likely_hardware(DISPLACEMENT, 8)
 FEELERS = tuple(THOU * half / 2 for half in range(3, 20))
 WINDOW = 0.08
-MOST_STEPS = 120
+MOST_STEPS = 300
 
 RADIUS, CLOSED = 0.025, math.radians(6)
 THERMAL = math.sqrt(287.05 * 293.15)

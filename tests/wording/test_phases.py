@@ -7,8 +7,8 @@ import pytest
 
 from app.shop.procedure.codes import StepCode
 from app.shop.procedure.items import PLACES, Item, Phase
-from app.shop.procedure.parts import parts_of
-from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED, PHASES
+from app.shop.procedure.parts import Part, parts_of
+from app.shop.procedure.phases import BANK_BALANCE, FIRST_FIRE, HEAT_SOAKED, PHASES
 from app.shop.record.measures import RECORDED, Units
 from app.sync.engine.layout import Layout
 from app.sync.readings.snap import BLIPS
@@ -93,6 +93,15 @@ def test_an_engine_with_one_bank_is_not_told_of_banks(phase: Phase, layout: Layo
     assert all(told)
     if len(layout.banks) < 2 and phase is not BANK_BALANCE:  # which an engine with one bank does not need
         assert not [words for words in told if "bank" in words.lower() or "both" in words.lower().split()[:1]]
+        assert not [words for words in told if re.search(r"\b(each|every|both) stop screws?\b", words.lower())]
+
+
+@pytest.mark.parametrize("parts", [parts_of(FOUR), parts_of(V8)], ids=["one bank", "two"])
+def test_the_quick_round_names_no_turn_of_its_own(parts: frozenset[Part]) -> None:
+    """How far to turn is what the card says, an eighth; a step that names a whole turn is read as 360 degrees."""
+    (told,) = (words for words in phase_steps(FIRST_FIRE, parts) if "quick round" in words)
+    assert "1\u00a0turn" not in told
+    assert "no more than the card says" in told
 
 
 def test_two_banks_are_set_to_each_other() -> None:

@@ -9,13 +9,16 @@ from app.sync.engine.units import MM, THOU
 from app.wording.language import speaking
 from app.wording.quantities import (
     NBSP,
+    Unit,
     bore_list,
     feeler,
     flats,
     fraction,
+    known,
     measured,
     opening,
     percent,
+    percent_known,
     turns,
 )
 from tests.wording.pseudo import PseudoTranslations
@@ -27,6 +30,29 @@ US = Units(temperature="°F", blade="thou")
 def eval_fraction(said: str) -> float:
     top, _, bottom = said.partition("/")
     return int(top) / int(bottom or 1)
+
+
+@given(st.floats(-1e3, 1e3), st.floats(1e-3, 1e3), st.integers(0, 3))
+def test_no_figure_has_a_place_finer_than_the_first_digit_of_its_error(value: float, sd: float, most: int) -> None:
+    said = known(value, sd, most)
+    assert len(said.partition(".")[2]) <= most
+    first = float(f"1e{int(f'{sd:e}'.partition('e')[2])}")  # 0.01 of 0.034, 10 of 34
+    steps = float(said) / first
+    if first >= 10.0**-most:
+        assert steps == pytest.approx(round(steps), abs=1e-6)
+    assert abs(float(said) - abs(value)) <= max(first, 10.0**-most) / 2 * (1 + 1e-9)
+
+
+def test_a_per_cent_of_an_early_round_is_said_in_tens() -> None:
+    assert percent_known(0.21, 0.12) == "20\u00a0%"
+    assert percent_known(0.21, 0.02) == "21\u00a0%"
+
+
+@given(st.floats(0.0, 99.0), st.floats(0.0, 99.0))
+def test_value_mean_and_difference_add_up_as_they_are_shown(value: float, mean: float) -> None:
+    unit = Unit("kg/h", 1.0, 2)
+    apart = float(unit.apart(value, mean).replace("\u2212", "-"))
+    assert round(100 * float(unit.show(mean))) + round(100 * apart) == round(100 * float(unit.show(value)))
 
 
 @given(st.integers(0, 64))

@@ -101,6 +101,12 @@ def test_a_message_is_one_line_on_paper_and_only_injuries_have_the_triangle() ->
     assert safety_words(CautionCode.EXHAUST_GAS).signal is Signal.DANGER
 
 
+def test_adhesive_is_spoken_of_where_the_engine_is_hot() -> None:
+    """At lock-down it is hot: what to do then is said, and not that it must not be."""
+    told = str(safety_words(CautionCode.ADHESIVE))
+    assert "On a hot engine mark with paint, or let it cool before you bond." in told
+
+
 def test_the_manufacturer_local_codes_and_licensed_practice_come_first() -> None:
     for words in ("manufacturer's instructions", "local codes", "licensed practice", "come first", "follow them"):
         assert words in deferral()

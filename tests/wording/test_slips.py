@@ -193,3 +193,32 @@ def test_the_words_follow_the_language_of_the_moment(shop: Database) -> None:
 @pytest.mark.parametrize("message", [m for m in vars(slips).values() if isinstance(m, Message) and m.limit])
 def test_words_beside_a_chart_are_short(message: Message) -> None:
     assert len(say(message)) <= message.limit
+
+
+def sizes(report: SlipReport) -> tuple[float, float]:
+    """The range of the size that a report gives for coupler 2–3 [in]."""
+    found = next(re.search(r"about ([\d.]+) to ([\d.]+)", step) for step in report.steps if "oupler 2–3: " in step)
+    assert found is not None
+    return float(found[1]), float(found[2])
+
+
+def test_estimated_hardware_widens_how_far_a_coupler_slipped(shop: Database) -> None:
+    change = changed(shop, [6.5, 6.5, 12.0, 12.0, 6.5, 6.5, 6.5, 6.5])
+    hardware = change.after.hardware
+    measured = replace(
+        hardware,
+        closed_angle=replace(hardware.closed_angle, measured=True),
+        bore_diameter=replace(hardware.bore_diameter, measured=True),
+    )
+    known = replace(change, after=replace(change.after, hardware=measured))
+    (low, high), (least, most) = (
+        sizes(slip_report(known, KGH)),
+        sizes(slip_report(change, KGH)),
+    )
+    assert least <= low < high <= most
+    assert most - least > high - low
+
+
+def test_how_far_a_stop_screw_slipped_is_a_range(shop: Database) -> None:
+    report = slip_report(changed(shop, [8.0] * 4 + [6.5] * 4), KGH)
+    assert re.search(r"about \d/\d+ to \d/\d+.turn", " ".join(report.steps)), report.steps

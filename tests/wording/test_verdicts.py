@@ -76,7 +76,7 @@ def test_what_the_meter_cannot_tell_is_named_or_counted_and_never_blamed(high: t
 
 def test_where_each_tile_says_even_no_bore_is_called_not_sure() -> None:
     """Eight bores that are each likely inside are not likely so all at once."""
-    found = found_for([7.0 if bore <= 4 else 6.25 for bore in V8.bores])
+    found = found_for([7.0 if bore <= 4 else 6.375 for bore in V8.bores])
     assert found.verdict is Conformity.UNDECIDED
     assert {one.verdict for one in found.standings} == {BoreVerdict.EVEN}
     assert verdict_sentence(found, KGH) == (
@@ -93,6 +93,12 @@ def test_as_far_as_the_meter_shows_is_said_with_its_probability() -> None:
     found = decided(Conformity.LIMIT, 0.888)
     assert verdict_title(found) == "Even as far as this meter shows"
     assert verdict_sentence(found, KGH).startswith("88\u00a0% likely that all bores are within ±0.52\u00a0kg/h.")
+
+
+def test_that_more_readings_hardly_help_is_said_only_where_they_do_not() -> None:
+    told = [verdict_sentence(decided(Conformity.LIMIT, 0.888, rounds=rounds), KGH) for rounds in (None, 1)]
+    assert ["hardly help" in sentence for sentence in told] == [True, False]
+    assert told[1].endswith(" Another round may make it surer.")
 
 
 def test_where_no_single_bore_is_surely_outside_the_least_likely_is_named() -> None:
@@ -135,6 +141,7 @@ def result(verdict: BoreVerdict, share: float) -> BoreResult:
         deviation=6.5 * share,
         opening=6.5 * share,
         uncertainty=0.13,
+        share_sd=0.012,
     )
 
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from app.shop.assessment.codes import StepReason
+from app.shop.assessment.leaks import leak_to_find
 from app.shop.assessment.progress import PhaseStatus
 from app.shop.assessment.round_results import as_last_read, newest_evenness
 from app.shop.assessment.tightening import moved_bores, to_reread
@@ -86,6 +87,8 @@ def _next_step(record: VisitRecord, status: PhaseStatus, now: NextReading, banks
     stuck = phase.rounds == "last" and advice.kind is AdviceKind.CANNOT
     if stuck or (advice.adjuster is not None and not phase.may_move(advice.adjuster)):
         return _after_tightening(record, status, advice)
+    if told := leak_to_find(record):
+        return Advice(AdviceKind.CANNOT, StepReason.LEAK, about=(told.bore,))
     return _leak_check(record, advice) or advice
 
 

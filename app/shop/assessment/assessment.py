@@ -11,13 +11,13 @@ from app.shop.assessment.advising import ToRead, lever, next_step, starting, to_
 from app.shop.assessment.cold_setting import ColdWork, cold_work
 from app.shop.assessment.progress import Gate, PhaseStatus, gate_of, leads_to_banks, next_status, progress, stale_items
 from app.shop.assessment.round_results import evenness_of
-from app.shop.assessment.verdicts import balance_of, balanced, rods_are_turnbuckles
+from app.shop.assessment.verdicts import balance_of, balanced, rods_are_turnbuckles, visit_parts
 from app.shop.procedure.codes import CautionCode
 from app.shop.procedure.doubtful_values import last_values_of
 from app.shop.procedure.items import Item, Phase
 from app.shop.procedure.limits import range_of
 from app.shop.procedure.opening_speed import SpeedDue, speed_due
-from app.shop.procedure.parts import parts_of
+from app.shop.procedure.parts import Part
 from app.shop.procedure.phases import COLD_PRESET, HEAT_SOAKED, LOCK_DOWN
 from app.shop.procedure.read_order import NextReading, next_reading
 from app.shop.procedure.recheck import recheck
@@ -42,10 +42,10 @@ class PhaseAssessment:
     central lever for it, approached ``from_above`` or not. ``banks`` is what the banks do off idle, and ``together``
     whether they open together; ``turnbuckles``: the link rods have a thread at either end. ``waits`` is what has to be
     done before the engine is read, None for nothing and once the visit is signed off. ``preset`` are the turns to start
-    a cold engine from, ``cold`` is the setting of all its plates on one feeler, None where there is none. ``cautions``
-    are what to beware of, ``meter_range`` is what the meter can show,
-    ``last_values`` what each bore read last with nothing moved since, by bore, ``screws`` the
-    kinds of the screws of a single bore, by that bore, ``speed`` the engine speed off idle that is to be recorded.
+    a cold engine from, ``cold`` is the setting of all its plates on one feeler, None where there is none, ``parts``
+    what the phase goes by. ``cautions`` are what to beware of, ``meter_range`` is what the meter can show,
+    ``last_values`` what each bore read last with nothing moved since, by bore, ``screws`` the kinds
+    of the screws of a single bore, by that bore, ``speed`` the engine speed off idle that is to be recorded.
     """
 
     record: VisitRecord
@@ -67,6 +67,7 @@ class PhaseAssessment:
     waits: Reason | None
     preset: Preset | None
     cold: ColdWork | None
+    parts: frozenset[Part]
     cautions: tuple[CautionCode, ...]
     meter_range: Reason
     last_values: Mapping[int, float]
@@ -178,7 +179,8 @@ def _assess_phase(assessment: Assessment, phase: Phase) -> PhaseAssessment:
         waits=None if record.sign_off is not None else gate.closed or gate.waits,
         preset=preset,
         cold=cold_work(record, preset) if preset is not None else None,
-        cautions=phase.cautions_at(record.visit.place, parts_of(record.layout)),
+        parts=visit_parts(record),
+        cautions=phase.cautions_at(record.visit.place, visit_parts(record)),
         meter_range=range_of(record.meter),
         last_values=last_values_of(record, phase, due),
         screws=own_kinds(record.layout),

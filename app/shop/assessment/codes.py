@@ -20,4 +20,5 @@ class StepReason(StrEnum):
     SINGLE = "single"  # one bank: nothing to balance
     BALANCED = "balanced"
     LINK = "link"
+    LEAK = "leak-behind-plate"  # meter and vacuum are low at a bore
     LEVER_SHUT = "lever-shut"  # an opening was read with the lever shut

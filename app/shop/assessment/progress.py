@@ -1,24 +1,34 @@
 """How far a visit is: what each phase still lacks, worked out from what was recorded, and what may be done now."""
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import dataclass, field
 from functools import cache, partial
 from typing import NamedTuple
 
 from app.shop.assessment import snap
+from app.shop.assessment.leaks import LEAK_CHECK, leak_items, to_check_again
 from app.shop.assessment.snap import snap_items
-from app.shop.assessment.verdicts import accepted_round, balance_of, balanced, held_off, needs_preset, passes
+from app.shop.assessment.verdicts import (
+    accepted_round,
+    balance_of,
+    balanced,
+    held_off,
+    needs_preset,
+    passes,
+    visit_parts,
+)
 from app.shop.errors import RejectedError
 from app.shop.procedure.heat import GATE, HeatSoak, lacks_of, soak_of
+from app.shop.procedure.held import without_what_was_not_held
 from app.shop.procedure.items import Item, Phase
 from app.shop.procedure.limits import stop_for
 from app.shop.procedure.opening_speed import over_rev_limit, read_without
-from app.shop.procedure.parts import Part, parts_of
-from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED, PHASES, phase_named
+from app.shop.procedure.parts import Part
+from app.shop.procedure.phases import BANK_BALANCE, COLD_PRESET, HEAT_SOAKED, PHASES, phase_named
 from app.shop.procedure.read_order import next_opening, was_shut
 from app.shop.procedure.recheck import reasons
-from app.shop.procedure.requirements import NotNeeded, Requirement, Waiting
+from app.shop.procedure.requirements import NotNeeded, Requirement, Runs, Waiting
 from app.shop.reasons import Reason, because
 from app.shop.record.entries import CheckEntry, WaiverEntry
 from app.shop.record.visit_record import SPEEDS, VisitRecord
@@ -99,19 +109,22 @@ def status_of(record: VisitRecord, phase: Phase) -> PhaseStatus:
 def items_of(record: VisitRecord, one: Phase) -> tuple[Item, ...]:
     """What a phase asks of this engine in this place."""
     mine = tuple(
-        i for i in _asked_from_the_start(record, one) if not i.no_longer or (one.slug, i.slug) in record.checks
+        [i for i in _asked_from_the_start(record, one) if not i.no_longer or (one.slug, i.slug) in record.checks]
     )
-    return mine + snap_items(record) if one.rounds == "fine" else mine
+    return mine + leak_items(record) + snap_items(record) if one.rounds == "fine" else mine
 
 
 def _asked_from_the_start(record: VisitRecord, one: Phase) -> tuple[Item, ...]:
     """Those of the items that are asked for from the start, whatever was read; the others stop nothing."""
-    return _asked(one.slug, record.visit.place, parts_of(record.layout))
+    asked, held = _asked(one.slug, record.visit.place, visit_parts(record))
+    return without_what_was_not_held(record, asked) if held else asked
 
 
 @cache
-def _asked(slug: str, place: str, has: frozenset[Part]) -> tuple[Item, ...]:
-    return tuple(i for i in phase_named(slug).items if i.when in has and place in i.where)
+def _asked(slug: str, place: str, has: frozenset[Part]) -> tuple[tuple[Item, ...], bool]:
+    """What a phase asks of an engine that has those parts, and whether some of it depends on what was held."""
+    asked = tuple(i for i in phase_named(slug).items if i.when in has and place in i.where)
+    return asked, any(item.puts_back for item in asked)
 
 
 def gate_of(record: VisitRecord, slug: str, status: Callable[[Phase], PhaseStatus] | None = None) -> Gate:
@@ -147,21 +160,37 @@ def require_ready(record: VisitRecord, phase: Phase) -> None:
 
 def why_waiting(record: VisitRecord, phase: Phase) -> Reason | None:
     """What has to be done before the engine is read in an open phase; None for nothing. No reading changes it."""
-    if stops := () if _why_not_needed(record, phase) else _stops(record, phase):
-        return stops[0]
-    return unready(record, phase)
+    if _why_not_needed(record, phase):
+        return None
+    stops = _stops(record, phase)
+    return stops[0] if stops else unready(record, phase)
 
 
 def unready(record: VisitRecord, phase: Phase) -> Reason | None:
-    """The same where no stop counts, as while the speed of an engine is recorded that ran too fast."""
-    if _why_not_needed(record, phase):
-        return None
+    """The same of a phase that is needed where no stop counts: as while the speed of an engine is recorded that ran too
+    fast."""
     if phase.rounds == "fine" and _waiver(record, phase) is None and (lacks := lacks_of(record)):
         return because(Waiting.NOT_HEAT_SOAKED, lack=lacks[0])
-    asked, place = _asked_from_the_start(record, phase), record.visit.place
-    before = (item for item in asked if item.comes_first(place) and item.required)
-    undone = next((item for item in before if _lacks(record, phase, item)), None)
-    return because(Waiting.CHECK_FIRST, item=_item(phase, undone)) if undone else None
+    waived, place = _waiver(record, phase) is not None, record.visit.place
+    for item in _asked_from_the_start(record, phase):
+        first = (item.comes_first(place) and item.required) or (item.ahead and not _read_already(record, phase, item))
+        if first and (item.required or not waived) and _lacks(record, phase, item):
+            return because(Waiting.CHECK_FIRST, item=_item(phase, item))
+    return None
+
+
+def _read_already(record: VisitRecord, phase: Phase, item: Item) -> bool:
+    """Whether a phase was read before an item stood ahead of its readings; what comes at the start still does."""
+    return not item.at_start and any(one.row.phase == phase.slug and one.entered for one in record.rounds)
+
+
+def comes_before(record: VisitRecord, phase: Phase, item: Item, given: Collection[str]) -> Item | None:
+    """What has to be recorded before an item of a phase, with those ``given`` or ahead of them; None for nothing."""
+    for one in _asked_from_the_start(record, phase):
+        before_key = item.at_start and one.before_running and one.required
+        if (before_key or one.slug in item.after) and one.slug not in given and _lacks(record, phase, one):
+            return one
+    return None
 
 
 def leads_to_banks(record: VisitRecord) -> bool:
@@ -191,6 +220,8 @@ def _why_closed(record: VisitRecord, slug: str, status_of: Callable[[Phase], Pha
     wanted = next((phase for phase in PHASES if phase.slug == slug), None)
     if wanted is None:
         return because(Waiting.NO_SUCH_PHASE)
+    if wanted is COLD_PRESET and record.visit.runs == Runs.RUNS:
+        return because(Waiting.PRESET_DESTROYS)
     for one in PHASES[: PHASES.index(wanted)]:
         if one is HEAT_SOAKED and wanted is BANK_BALANCE and leads_to_banks(record):
             continue
@@ -216,8 +247,9 @@ def _stops(record: VisitRecord, one: Phase) -> tuple[Reason, ...]:
 
 
 def _why_not_needed(record: VisitRecord, one: Phase) -> Reason | None:
-    if one.slug == "cold-preset" and not needs_preset(record):
-        return because(NotNeeded.PRESET_EARLIER)
+    if one is COLD_PRESET and not needs_preset(record):
+        runs = record.fitted_before != record.fitting.ident
+        return because(NotNeeded.ENGINE_RUNS if runs else NotNeeded.PRESET_EARLIER)
     if one.rounds == "openings" and len(record.layout.banks) < 2:
         return because(NotNeeded.ONE_BANK)
     if one.rounds == "openings" and record.layout.electronic:
@@ -248,6 +280,8 @@ def stale_items(record: VisitRecord, phase: Phase, items: tuple[Item, ...]) -> f
 
 
 def _is_stale(record: VisitRecord, item: Item, check: CheckEntry) -> bool:
+    if item.slug == LEAK_CHECK:
+        return to_check_again(record)
     if item.slug in SPEEDS:
         return check.after_move < record.last_idle_move
     return item.fresh and check.after_move < record.last_move
@@ -261,8 +295,26 @@ def _lacks(record: VisitRecord, one: Phase, item: Item) -> bool:
     """Whether an item still has to be recorded."""
     check = record.checks.get((one.slug, item.slug))
     if check is None:
-        return record.visit.place in item.needed
+        return record.visit.place in item.needed and not _asked_too_late(record, one, item)
     return item.fresh and _is_stale(record, item, check)
+
+
+def _asked_too_late(record: VisitRecord, one: Phase, item: Item) -> bool:
+    """Whether an item never recorded was not asked for when its phase was passed, in a visit from before it was.
+
+    A sign-off, or a reading in a later phase, says that everything asked for then was recorded or waived. Banks may be
+    read ahead of the heat-soaked phase.
+    """
+    if record.sign_off is None and record.phases_read.isdisjoint(_phases_after(one.slug)):
+        return False
+    return record.newest_check(one.slug, item.slug) is None and (item.required or _waiver(record, one) is None)
+
+
+@cache
+def _phases_after(slug: str) -> frozenset[str]:
+    """The phases that are read only once that one was passed."""
+    later = PHASES.index(phase_named(slug)) + 1
+    return frozenset(p.slug for p in PHASES[later:] if slug != HEAT_SOAKED.slug or p is not BANK_BALANCE)
 
 
 def _missing_rounds(record: VisitRecord, one: Phase) -> list[Missing]:

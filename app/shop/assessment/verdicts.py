@@ -10,8 +10,10 @@ from app.shop.assessment.round_results import evenness_of, newest_evenness
 from app.shop.assessment.since_left import suspect_of
 from app.shop.assessment.tightening import stands_as_before, to_reread
 from app.shop.procedure.items import Phase
+from app.shop.procedure.parts import Part, parts_of
 from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED
 from app.shop.procedure.read_order import opening_rounds
+from app.shop.procedure.requirements import Runs
 from app.shop.record.visit_record import Round, VisitRecord
 from app.sync.banks.bank_means import Opening
 from app.sync.banks.banks import BankAssessment, Extra, balance
@@ -162,8 +164,14 @@ def held_off(record: VisitRecord) -> str:
 
 
 def needs_preset(record: VisitRecord) -> bool:
-    """Whether this visit starts cold: an engine's first one, and after other hardware was fitted."""
-    return record.fitted_before != record.fitting.ident
+    """Whether this visit starts cold: an engine's first one, and after other hardware was fitted, unless it runs."""
+    return record.fitted_before != record.fitting.ident and record.visit.runs != Runs.RUNS
+
+
+def visit_parts(record: VisitRecord) -> frozenset[Part]:
+    """The parts of the engine of a visit, ``fresh`` among them where it never ran before."""
+    parts = parts_of(record.layout)
+    return parts | {"fresh"} if record.visit.runs == Runs.FRESH and needs_preset(record) else parts
 
 
 def accepted_round(record: VisitRecord, phase: Phase) -> Round | None:

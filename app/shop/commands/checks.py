@@ -4,10 +4,10 @@ import math
 from collections.abc import Mapping
 from dataclasses import replace
 
-from app.shop.assessment.progress import items_of, require_open, status_of
+from app.shop.assessment.progress import comes_before, items_of, require_open, stale_items, status_of
 from app.shop.errors import Problems, RejectedError
-from app.shop.procedure.items import Item
-from app.shop.procedure.requirements import Waiting
+from app.shop.procedure.items import Item, Phase
+from app.shop.procedure.requirements import Requirement, Waiting
 from app.shop.reasons import Reason, because
 from app.shop.record import loader
 from app.shop.record.entries import CheckEntry
@@ -52,13 +52,13 @@ def record(
             return 0
         phase = require_open(record, slug)
         asked = {item.slug: item for item in items_of(record, phase)}
-        if problems := _problems(asked, values, by, units):
+        if problems := _problems(asked, values, by, units) or _out_of_order(record, phase, asked, values):
             raise RejectedError(problems)
-        rows: list[CheckRow] = []
+        stale, rows = stale_items(record, phase, tuple(asked.values())), list[CheckRow]()
         for item, number in values.items():
             standing, before = record.checks.get((slug, item)), record.newest_check(slug, item)
             same = standing is not None and standing.number == number and standing.after_move >= record.last_move
-            if same and not asked[item].over_time:
+            if same and not asked[item].over_time and item not in stale:
                 continue
             rows.append(
                 CheckRow(
@@ -181,6 +181,18 @@ def _problems(asked: Mapping[str, Item], values: Mapping[str, float | None], by:
     if not values:
         problems["nothing"] = because(Rejection.NOTHING_ENTERED)
     return problems
+
+
+def _out_of_order(
+    record: VisitRecord, phase: Phase, asked: Mapping[str, Item], values: Mapping[str, float | None]
+) -> Problems:
+    """What of the items given comes too early, as another item comes before it."""
+    first = {item: comes_before(record, phase, asked[item], values.keys()) for item in values}
+    return {
+        item: because(Waiting.CHECK_FIRST, item=because(Requirement.ITEM, phase=phase.slug, item=one.slug))
+        for item, one in first.items()
+        if one is not None
+    }
 
 
 def _problem(item: Item | None, number: float | None, units: Units) -> Reason | None:

@@ -81,8 +81,7 @@ def add(shop: Database, visit_id: int, key: str, new: NewReading, at: str, *, su
         if problem := _problem(record, new):
             raise RejectedError({"value": problem})
         one = _round(session, record, phase, new, key, at)
-        if new.supersedes is not None:
-            _may_supersede(one, new)
+        corrected = _superseded(one, new) if new.supersedes is not None else None
         if not sure and new.value is not None and doubtful(record, one, new.bore, new.value, new.supersedes):
             raise RejectedError({"value": because(Rejection.FAR_OFF, value=new.value)})
         row: dict[str, Any] = {
@@ -90,7 +89,7 @@ def add(shop: Database, visit_id: int, key: str, new: NewReading, at: str, *, su
             "payload": sent,
             "round_id": one.row.ident,
             "bore": new.bore,
-            "kind": new.kind,
+            "kind": _kind(new, corrected),
             "value": new.value,
             "unit": record.meter.unit,
             "why": stored([because(new.why_code)]) if new.why_code else new.why.strip(),
@@ -274,9 +273,15 @@ def _require_its_turn(record: VisitRecord, one: Round | None, new: NewReading) -
         raise RejectedError({"bore": because(Rejection.DRIFT_CHECK_BORE, bore=first)})
 
 
-def _may_supersede(one: Round, new: NewReading) -> None:
+def _superseded(one: Round, new: NewReading) -> MeterReading:
     old = next((r for r in current(one.entered) if (r.ident, r.bore) == (new.supersedes, new.bore)), None)
     if old is None:
         raise ConflictError({"value": because(Rejection.CHANGED_BY_ANOTHER_TABLET)})
-    if None not in (old.value, new.value) and old.kind != new.kind:
-        raise RejectedError({"kind": because(Rejection.CORRECTION_KIND)})
+    return old
+
+
+def _kind(new: NewReading, corrected: MeterReading | None) -> str:
+    """What a reading is stored as: a value in the place of another stays what that was."""
+    if corrected is None or corrected.value is None or new.value is None:
+        return new.kind
+    return corrected.kind

@@ -2,13 +2,13 @@
 
 from dataclasses import dataclass, field
 
-from sqlmodel import func, select
+from sqlmodel import Session, col, func, select
 
 from app.shop.assessment.progress import progress
 from app.shop.commands import engines, people
 from app.shop.errors import Problems, RejectedError
 from app.shop.procedure.items import PLACES
-from app.shop.procedure.requirements import ChangedPart, Requirement, Waiting
+from app.shop.procedure.requirements import ChangedPart, Requirement, Runs, Waiting
 from app.shop.reasons import because
 from app.shop.record import meter_studies, stored_settings
 from app.shop.record.intake import IntakeState
@@ -25,8 +25,8 @@ class NewVisit:
     """Why the engine is here: the place, the job number, the complaint or reason, who opens it, which meter.
 
     ``changed`` are the codes of what was changed since the last sign-off, each a ChangedPart; ``intake`` the code of
-    an IntakeState, empty where it is not told, ``intake_note`` words about it. Those two stay out of the fingerprint
-    that older programs made.
+    an IntakeState, empty where it is not told, ``intake_note`` words about it; ``runs`` a Runs, empty where it was not
+    asked. Those three stay out of the fingerprint that older programs made.
     """
 
     place: str
@@ -37,12 +37,15 @@ class NewVisit:
     changed: tuple[str, ...] = ()
     intake: str = field(default="", repr=False)
     intake_note: str = field(default="", repr=False)
+    runs: str = field(default="", repr=False)
 
 
 def open_visit(shop: Database, engine_id: int, key: str, new: NewVisit, at: str) -> int:
     """Open a visit and return its id. Raises RejectedError when one is open already or something is missing."""
     key = checked(key)
-    sent = fingerprint(engine=engine_id, new=new, **({"intake": [new.intake, new.intake_note]} if new.intake else {}))
+    apart: dict[str, object] = {"intake": [new.intake, new.intake_note]} if new.intake else {}
+    apart |= {"runs": new.runs} if new.runs else {}
+    sent = fingerprint(engine=engine_id, new=new, **apart)
     with shop.writing() as session:
         if again := earlier(session, Visit, key, sent):
             return again.ident
@@ -57,6 +60,8 @@ def open_visit(shop: Database, engine_id: int, key: str, new: NewVisit, at: str)
                 problems[name] = because(Rejection.TOO_LONG, most=engines.LONGEST)
         if not set(new.changed) <= set(ChangedPart):
             problems["changed"] = because(Rejection.NOT_ONE_OF, choices=tuple(ChangedPart))
+        if new.runs and new.runs not in set(Runs):
+            problems["runs"] = because(Rejection.NOT_ONE_OF, choices=tuple(Runs))
         if new.intake and new.intake not in set(IntakeState):
             problems["intake"] = because(Rejection.NOT_ONE_OF, choices=tuple(IntakeState))
         if new.intake == IntakeState.OTHER and not new.intake_note.strip():
@@ -84,6 +89,7 @@ def open_visit(shop: Database, engine_id: int, key: str, new: NewVisit, at: str)
             opened_at=at,
             setup=stored_settings.now(session)[0] or None,
             changed=", ".join(new.changed) or None,
+            runs=new.runs or None,
             meter_own=shown.own if shown else None,
             meter_low=shown.low if shown else None,
             meter_limit=shown.limit if shown else None,
@@ -93,6 +99,16 @@ def open_visit(shop: Database, engine_id: int, key: str, new: NewVisit, at: str)
         session.add(visit)
         session.flush()
         return visit.ident
+
+
+def asks_whether_it_runs(session: Session, engine_id: int) -> bool:
+    """Whether nothing recorded tells if an engine runs: it was never signed off with what is fitted now.
+
+    Raises NotFoundError.
+    """
+    signed = select(Visit.fitting_id).join(SignOff).where(Visit.engine_id == engine_id)
+    newest = session.exec(signed.order_by(col(Visit.number).desc())).first()
+    return newest != engines.fitting_now(session, engine_id).ident
 
 
 def sign_off(shop: Database, visit_id: int, key: str, name: str, at: str, pin: str = "") -> int:

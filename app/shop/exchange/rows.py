@@ -35,6 +35,7 @@ OF_VISIT = (
     "by",
     "opened_at",
     "changed",
+    "runs",
     "intake",
     "intake_note",
     "meter_own",

@@ -59,6 +59,7 @@ REFERENCE = (
     "air, and for a flow meter."
 )
 
+RUNS = "Whether the engine ran as it came in; left out where that was not asked."
 TAKEN_BACK = "Whether nothing was adjusted after all: this entry takes back the one that it supersedes."
 
 
@@ -127,7 +128,7 @@ class Speed(Part):
     supersedes: v1.Key | None
 
 
-LEFT_OUT = frozenset({"speeds", "intake", "intake_note", "meter_own", "meter_low", "meter_limit"})
+LEFT_OUT = frozenset({"runs", "speeds", "intake", "intake_note", "meter_own", "meter_low", "meter_limit"})
 """Parts of a visit that a file does not name where they were not recorded."""
 
 SPEEDS = "Engine speeds off idle; left out where none was recorded."
@@ -150,6 +151,7 @@ class Visit(Part):
     by: v1.Short
     opened_at: v1.Time
     changed: v1.Text | None
+    runs: Annotated[Literal["runs", "new-throttles", "fresh"] | None, Field(description=RUNS)] = None
     meter_own: Annotated[float | None, Field(ge=0, le=1)] = None
     meter_low: Annotated[float | None, Field(ge=0, le=1)] = None
     meter_limit: Annotated[float | None, Field(ge=0, le=1)] = None

@@ -30,10 +30,12 @@ class StepCode(StrEnum):
     CHECK_FIRST = "check-first"
     START = "start"
     ADJUST_NOTHING_COLD = "adjust-nothing-cold"
+    RUN_IN = "run-in"
     QUICK_ROUND = "quick-round"
 
     WARM_UP = "warm-up"
     HOLD_LOADS = "hold-loads"
+    CHECK_LEAKS = "check-leaks"
     STOP_WHEN_HOT = "stop-when-hot"
     COUPLERS_ENGINE_OFF = "couplers-engine-off"
     SHAFTS_MOVE_TOGETHER = "shafts-move-together"
@@ -49,6 +51,7 @@ class StepCode(StrEnum):
     MARK_STOP_SCREWS = "mark-stop-screws"
     COUNT_TOOLS = "count-tools"
     LAST_ROUND = "last-round"
+    PUT_BACK = "put-back"
     SIGN_OFF = "sign-off"
 
 

@@ -38,6 +38,11 @@ class Item:
     stands ``aside`` is asked for elsewhere than on the checklist. A ``quantity`` is shown and typed in the unit that
     the shop chose for it, and recorded in ``unit``. At the places of ``first_at`` it comes ahead of the readings
     although it is not ``before_running``.
+
+    ``ahead``: the engine is not read before it, though it may be waived. ``at_start``: it is looked at right after the
+    start, and recorded once everything that comes before the key is. ``after`` names items of the phase that come
+    before it. ``apart``: it is ticked by itself, never with others by one tap. ``puts_back`` names the item of an
+    earlier phase that unplugged, held, removed or led something away; this one is asked for where that was ticked.
     """
 
     slug: str
@@ -57,10 +62,20 @@ class Item:
     aside: bool = False
     no_longer: bool = False
     first_at: tuple[Place, ...] = ()
+    ahead: bool = False
+    at_start: bool = False
+    after: tuple[str, ...] = ()
+    apart: bool = False
+    puts_back: str = ""
 
     def comes_first(self, place: str) -> bool:
         """Whether it comes ahead of the readings at that place."""
         return self.before_running or place in self.first_at
+
+    @property
+    def in_a_row(self) -> bool:
+        """Whether it may be ticked with its neighbors by one tap: something to look at before the engine is read."""
+        return self.kind == "tick" and self.before_running and not self.apart and bool(self.needed)
 
     def unit_in(self, units: Units) -> str:
         """The unit it is shown and typed in."""

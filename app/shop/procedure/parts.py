@@ -1,4 +1,4 @@
-"""Which parts an engine has, as far as phases ask for different things of it."""
+"""Which parts an engine has, and whether it is fresh, as far as phases ask for different things of it."""
 
 from functools import lru_cache
 from typing import Literal
@@ -8,11 +8,11 @@ from app.sync.engine.layout import Layout
 
 Part = Literal[
     "always", "sensor", "two banks", "couplers", "blades", "screws", "shafts", "bypass", "plenum", "linkage", "motors",
-    "liquid", "air",
+    "liquid", "air", "fresh",
 ]  # fmt: skip
 """``two banks`` are banks that a linkage opens together; ``blades`` and ``screws`` are couplers set by a feeler and by
 a screw of their own; ``shafts`` are those that carry more than one plate; ``linkage`` or ``motors`` opens the plates;
-``liquid`` or ``air`` cools the engine."""
+``liquid`` or ``air`` cools the engine. ``fresh`` is no part: the engine is new or rebuilt and never ran."""
 
 Metal = Literal["coolant", "head"]
 """A temperature that stands for that of the metal, under the slug of its item; ``head`` is a cylinder head's."""
@@ -46,6 +46,7 @@ def needs_power_off(layout: Layout, kind: AdjusterKind) -> bool:
     return layout.electronic and kind.effect != "lets air past"
 
 
+@lru_cache(maxsize=128)
 def temperatures_of(layout: Layout) -> tuple[Metal, Literal["oil"]]:
     """The temperatures that tell whether an engine is hot through: coolant and oil, or cylinder head and oil where air
     cools it. The first one is asked for everywhere, oil where it has a gauge."""

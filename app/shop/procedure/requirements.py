@@ -42,6 +42,7 @@ class Waiting(StrEnum):
     SIGNED_OFF = "visit-signed-off"
     NO_SUCH_PHASE = "no-such-phase"
     EARLIER_PHASE = "earlier-phase"  # phase, missing
+    PRESET_DESTROYS = "preset-destroys-as-found"
     STOPPED = "stopped"  # stop
     NOT_HEAT_SOAKED = "not-heat-soaked"  # lack
     CHECK_FIRST = "check-first"  # item, a Requirement.ITEM
@@ -52,6 +53,7 @@ class NotNeeded(StrEnum):
     """Why a phase asks nothing of this visit."""
 
     PRESET_EARLIER = "preset-earlier"
+    ENGINE_RUNS = "engine-runs"
     ONE_BANK = "one-bank"
     ELECTRONIC = "electronic"
 
@@ -64,6 +66,14 @@ class ChangedPart(StrEnum):
     LINKAGE = "linkage"
     THROTTLE_SENSOR = "throttle sensor"
     INTAKE = "intake or air filter"
+
+
+class Runs(StrEnum):
+    """Whether an engine runs as it comes in, asked when a visit is opened and nothing else tells."""
+
+    RUNS = "runs"
+    NEW_THROTTLES = "new-throttles"
+    FRESH = "fresh"
 
 
 class Changed(StrEnum):

@@ -123,6 +123,7 @@ class VisitEntry(Entry):
     opened_at: str
     setup: int | None
     changed: str | None
+    runs: str | None
     meter_own: float | None
     meter_low: float | None
     meter_limit: float | None

@@ -15,7 +15,12 @@ LEAST_FREEDOM = 20
 """Differences that visits must tell at least (our judgement: they know a standard deviation to about a sixth)."""
 
 READ_AGAIN = """
-    SELECT v.id, r.id, a.bore, a.value, (SELECT count(*) FROM move m WHERE m.visit_id = v.id AND m.after_reading < a.id)
+    SELECT v.id, r.id, a.bore, a.value, (
+        SELECT count(*) FROM move m
+        WHERE m.visit_id = v.id AND m.taken_back IS NULL
+            AND NOT EXISTS (SELECT 1 FROM move n WHERE n.supersedes_id = m.id)
+            AND m.after_reading < (SELECT min(f.id) FROM reading f WHERE f.round_id = r.id)
+    )
     FROM reading a JOIN round r ON r.id = a.round_id JOIN visit v ON v.id = r.visit_id
     WHERE v.id IN (
             SELECT w.id FROM visit w JOIN sign_off s ON s.visit_id = w.id

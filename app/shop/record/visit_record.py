@@ -216,8 +216,13 @@ class VisitRecord:
             last_move=max((first_told[m.ident] for m in moves), default=0),
             last_idle_move=max((first_told[m.ident] for m in moves if kind_of(m.kind).at_idle), default=0),
             last_reading=max((r.newest for r in self.rounds), default=0),
-            last_speed=max((speed.ident for r in self.rounds for speed in r.speeds), default=0),
+            last_speed=max([speed.ident for r in self.rounds for speed in r.speeds], default=0),
         )
+
+    @cached_property
+    def phases_read(self) -> frozenset[str]:
+        """The phases in which a reading was entered."""
+        return frozenset([one.row.phase for one in self.rounds if one.entered])
 
     @property
     def intake(self) -> Intake | None:

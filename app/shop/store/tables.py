@@ -163,6 +163,8 @@ class MeterDue(Evidence, table=True):
 class Visit(Evidence, table=True):
     """One time the engine is worked on. ``setup`` is the version of the settings it is judged by, None the defaults.
 
+    ``changed`` names what was changed since the last sign-off, with commas between. ``runs`` says whether the engine
+    ran as it came in, None where that was not asked.
     ``changed`` names what was changed since the last sign-off, with commas between. ``meter_own``, ``meter_low`` and
     ``meter_limit`` are what its meter had repeated in the visits before, None where those tell too little. ``intake``
     is the code of what sat on the intakes while they were read, ``intake_note`` what a person wrote; None where it
@@ -181,6 +183,7 @@ class Visit(Evidence, table=True):
     opened_at: str = Field(sa_type=Text)
     setup: int | None = None
     changed: str | None = Field(default=None, sa_type=Text)
+    runs: str | None = Field(default=None, sa_type=Text)
     meter_own: float | None = Field(default=None, sa_type=REAL)
     meter_low: float | None = Field(default=None, sa_type=REAL)
     meter_limit: float | None = Field(default=None, sa_type=REAL)

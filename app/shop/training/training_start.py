@@ -169,7 +169,9 @@ def _warm_up(shop: Database, key: str, visit_id: int, waived_why: str, by: str, 
         assert practice is not None
         speed = 10 * round(fresh(practice, record).breathe()[1] / REV_PER_MIN / 10)
     typical = {**TYPICAL, "idle-speed": float(speed)}
-    for phase in (COLD_PRESET, FIRST_FIRE):
+    for phase in (COLD_PRESET, FIRST_FIRE):  # the second asks back what the first one held
+        with shop.reading() as session:
+            record = loader.load(session, visit_id)
         enter(phase, _answers(record, phase, typical), phase.slug)
     checks.waive(shop, visit_id, part_key(key, "override"), FIRST_FIRE.slug, waived_why, by, at)
     for minutes, coolant, oil in GAUGES:

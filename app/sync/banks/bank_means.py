@@ -7,6 +7,7 @@ from statistics import fmean
 
 import numpy as np
 
+from app.sync.engine.engine_air import sharing_of
 from app.sync.engine.events import Meter
 from app.sync.engine.layout import Layout
 from app.sync.engine.units import INCH
@@ -96,7 +97,8 @@ def bank_change(
     both = read_both(bores, readings, idle, meter)
     if not both:
         return None
-    pairs = [(log_air(readings[bore], meter, plenum), log_air(idle[bore], meter, plenum)) for bore in both]
+    sharing = sharing_of(plenum)
+    pairs = [(log_air(readings[bore], meter, sharing), log_air(idle[bore], meter, sharing)) for bore in both]
     change = fmean(here[0] - at_idle[0] for here, at_idle in pairs)
     return BankChange(change, math.sqrt(sum(one[1] ** 2 for pair in pairs for one in pair)) / len(pairs))
 
@@ -112,7 +114,7 @@ def difference(layout: Layout, opening: Opening, idle: Mapping[int, float], mete
         if not values:
             return None
         means.append(fmean(values))
-        air.append(fmean(log_air(value, meter, layout.plenum)[0] for value in values))
+        air.append(fmean(log_air(value, meter, sharing_of(layout.plenum))[0] for value in values))
         variance += sum(reading_sd(value, meter) ** 2 for value in values) / opening.times / len(values) ** 2
     stand_for = means if meter.quantity == "flow" else [math.exp(one) for one in air]
     return BankDifference(
@@ -143,10 +145,11 @@ def log_difference(layout: Layout, opening: Opening, idle: Mapping[int, float], 
 def noise(
     layout: Layout, openings: Sequence[Opening], idle: Mapping[int, float], idle_times: int, meter: Meter
 ) -> Floats:
-    """Covariance of the log differences: meter, the idle reference they share, and bores that part off idle.
+    """Covariance of the log differences, shape (openings, openings): meter, the idle reference they share, and bores
+    that part off idle.
 
     Parameters: ``layout`` of the engine; ``openings`` read on both banks; ``idle`` by bore [kg/s or Pa], each of
-    ``idle_times`` readings; ``meter``. Shape (openings, openings).
+    ``idle_times`` readings; ``meter``.
     """
     covariance = np.zeros((len(openings), len(openings)))
     for row, one in enumerate(openings):
@@ -156,8 +159,10 @@ def noise(
                 both = [bore for bore in here if bore in there]
                 alike = one.lever_travel == other.lever_travel
                 parted = _mismatch(one, meter) * _mismatch(other, meter) * (1.0 if alike else MISMATCH_SHARED)
-                common = sum(log_air(idle[b], meter, layout.plenum)[1] ** 2 / idle_times + parted for b in both)
-                own = sum(log_air(one.readings[bore], meter, layout.plenum)[1] ** 2 for bore in here)
+                common = sum(
+                    log_air(idle[b], meter, sharing_of(layout.plenum))[1] ** 2 / idle_times + parted for b in both
+                )
+                own = sum(log_air(one.readings[bore], meter, sharing_of(layout.plenum))[1] ** 2 for bore in here)
                 covariance[row, column] += (common + (own / one.times if row == column else 0.0)) / (
                     len(here) * len(there)
                 )

@@ -33,7 +33,7 @@ from app.sync.banks.link_hypotheses import (
     expected_shares,
     posterior_weights,
 )
-from app.sync.engine.engine_air import IdleFlowModel, idling_on
+from app.sync.engine.engine_air import IdleFlowModel, idling_on, sharing_of
 from app.sync.engine.events import Meter
 from app.sync.engine.hardware import Hardware
 from app.sync.engine.layout import Layout
@@ -261,7 +261,7 @@ def _flows(
         return {bore: flow for bore, flow in idle.items() if flow > 0}
     if engine is None:
         raise ValueError("columns do not tell how much air an engine draws")
-    shares = {bore: math.exp(log_air(value, meter, layout.plenum)[0]) for bore, value in idle.items()}
+    shares = {bore: math.exp(log_air(value, meter, sharing_of(layout.plenum))[0]) for bore, value in idle.items()}
     size = engine.demand / engine.bores / (sum(shares.values()) / len(shares))
     return {bore: size * share for bore, share in shares.items()}
 

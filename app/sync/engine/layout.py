@@ -195,8 +195,9 @@ class Layout:
     ``sensor`` is the bore whose shaft carries the throttle sensor; ``springless`` are the bores whose plate has no
     return spring of its own; ``bypass`` those with a bypass screw; ``plenum`` says whether all runners share a balance
     plenum behind the plates; ``extra`` are screws of further kinds. ``cooling`` is by liquid or air; ``actuation`` what
-    opens the plates: with a motor a bore no plate is joined to another. Raises LayoutError when the parts do not make
-    an engine.
+    opens the plates: with a motor a bore no plate is joined to another. Worked out from those: ``electronic``, whether
+    motors move the plates, and ``linked``, whether a linkage opens two banks together. Raises LayoutError when the
+    parts do not make an engine.
     """
 
     banks: tuple[Bank, ...]
@@ -207,6 +208,8 @@ class Layout:
     extra: tuple[OtherScrew, ...] = ()
     cooling: Cooling = "liquid"
     actuation: Actuation = "linkage"
+    electronic: bool = field(init=False, repr=False, compare=False)
+    linked: bool = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
         if not 1 <= len(self.banks) <= MOST_BANKS:
@@ -235,6 +238,8 @@ class Layout:
                 raise LayoutError("extra", LayoutFault.EXTRA_TWICE, kind=screw.kind)
         if self.actuation == "motor-per-bore":
             object.__setattr__(self, "banks", tuple(map(_each_with_a_motor, self.banks)))
+        object.__setattr__(self, "electronic", self.actuation != "linkage")
+        object.__setattr__(self, "linked", len(self.banks) > 1 and not self.electronic)
 
     @cached_property
     def bores(self) -> tuple[int, ...]:
@@ -293,16 +298,6 @@ class Layout:
     def bypass_screws(self) -> tuple[Bypass, ...]:
         """The bypass screws in walking order."""
         return self._bypass_screws
-
-    @property
-    def electronic(self) -> bool:
-        """Whether motors move the plates."""
-        return self.actuation != "linkage"
-
-    @property
-    def linked(self) -> bool:
-        """Whether a linkage opens two banks together."""
-        return len(self.banks) > 1 and not self.electronic
 
     @cached_property
     def blades_alone(self) -> bool:

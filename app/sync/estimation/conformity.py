@@ -28,12 +28,13 @@ PASS_PROBABILITY = 0.95
 # All our judgement.
 LIMIT_PROBABILITY = 0.80  # of all bores inside, for "as far as this meter shows"
 WORTH_READING = 0.5  # chance of a decision for which more rounds are asked for
+MANY_READINGS = 1.5  # of a bore on average, after which a likely engine is not read further to be called even
 ROUNDS = (1, 2, 4)
 TRUTHS, BELIEFS = 200, 200  # draws of the truth, and of the posterior for each
 
 
 class Conformity(StrEnum):
-    """What is said of an engine. ``LIMIT``: even as far as this meter shows, and more rounds hardly help;
+    """What is said of an engine. ``LIMIT``: likely even, and more rounds hardly help or enough was read;
     ``INCOMPLETE``: bores to read, or the round not closed, and nothing is known to be outside.
     """
 
@@ -62,10 +63,10 @@ class Foresight:
 class Decision:
     """What is said, and what to do about it where nothing is.
 
-    ``all_inside`` is None while incomplete. ``rounds`` is the number that is worth reading, with its line in
-    ``foreseen``; None where nothing is to be read. ``read_next`` are the bores to read first, most telling first: of an
-    incomplete engine those unread or contradictory. ``move_advised``: no sensible number of readings decides, and even
-    is not likely enough to leave it.
+    ``all_inside`` is None while incomplete. ``rounds`` is the number that would likely decide, with its line in
+    ``foreseen``; None where no sensible number does. ``read_next`` are the bores to read first, most telling first: of
+    an incomplete engine those unread or contradictory. ``move_advised``: no sensible number of readings decides, and
+    even is not likely enough to leave it.
     """
 
     conformity: Conformity
@@ -96,11 +97,13 @@ def decide(posterior: SharePosterior, pass_probability: float = PASS_PROBABILITY
         return Decision(Conformity.EVEN, inside)
     foreseen = foresee(posterior, pass_probability)
     rounds = next((each.rounds for each in foreseen if each.decided >= WORTH_READING), None)
+    counted = sum(share.readings for share in posterior.shares.values())
+    read_enough = rounds is None or counted >= MANY_READINGS * len(posterior.bores)
+    if inside >= LIMIT_PROBABILITY and read_enough:
+        return Decision(Conformity.LIMIT, inside, foreseen=foreseen, rounds=rounds)
     if rounds is not None:
         telling = most_telling(posterior, pass_probability)
         return Decision(Conformity.UNDECIDED, inside, foreseen=foreseen, rounds=rounds, read_next=telling)
-    if inside >= LIMIT_PROBABILITY:
-        return Decision(Conformity.LIMIT, inside, foreseen=foreseen)
     return Decision(Conformity.UNDECIDED, inside, foreseen=foreseen, move_advised=True)
 
 

@@ -10,6 +10,7 @@ from enum import StrEnum
 
 from app.sync.engine.engine_air import sharing_of
 from app.sync.engine.events import Meter, Reading
+from app.sync.engine.hardware import NINE_IN_TEN
 from app.sync.engine.layout import Layout
 from app.sync.estimation.conformity import PASS_PROBABILITY, Conformity, Decision, decide
 from app.sync.estimation.shares import BoreShare, LogReading, SharePosterior, pooled
@@ -34,7 +35,8 @@ class BoreResult:
     ``share`` is its air beside the mean, +0.08 for 8 % more, with ``low`` and ``high`` around it in nine cases of ten;
     ``inside``, ``above`` and ``below`` are the chances that it lies inside the tolerance or beyond it. ``verdict`` is
     about the plate. ``deviation`` is the share in the unit of the meter, ``opening`` the same with the sign of the
-    plate, positive when open, and ``uncertainty`` half the width of the interval in that unit.
+    plate, positive when open, and ``uncertainty`` half the width of the interval in that unit; ``share_sd`` is the
+    standard deviation of the share that the interval says.
     """
 
     bore: int
@@ -49,6 +51,7 @@ class BoreResult:
     deviation: float
     opening: float
     uncertainty: float
+    share_sd: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,6 +164,7 @@ def _standing(one: BoreShare, value: float, scale: float, sure: float) -> BoreRe
         deviation=one.median * scale,
         opening=one.median * abs(scale),
         uncertainty=(one.high - one.low) / 2 * abs(scale),
+        share_sd=(one.high - one.low) / (2 * NINE_IN_TEN),
     )
 
 

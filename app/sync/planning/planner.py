@@ -20,7 +20,7 @@ from app.sync.engine.hardware import Hardware
 from app.sync.engine.layout import Adjuster, Layout, StopScrew
 from app.sync.estimation.column_sharing import sharing_learned
 from app.sync.estimation.column_start import read_by_columns
-from app.sync.estimation.conformity import Conformity, Decision
+from app.sync.estimation.conformity import LIMIT_PROBABILITY, Conformity, Decision
 from app.sync.estimation.evenness import evenness
 from app.sync.estimation.filter import followed, predicted_readings
 from app.sync.estimation.posterior import Posterior, prior_for
@@ -39,7 +39,7 @@ from app.sync.planning.evaluation import (
 )
 from app.sync.planning.optimize import Plan, first_at, optimize
 from app.sync.planning.recent_events import SEEN, moves_at, recently_turned, remembered, since_last_move, weariness
-from app.sync.planning.uncertain_screws import as_if_known, screw_room, turned_out
+from app.sync.planning.uncertain_screws import as_if_known, opened_by, screw_room
 from app.sync.readings.observation import far_from_others, own_of
 from app.sync.readings.repeat_checks import excess_scatter, inconsistent
 from app.sync.readings.rounds import reading_sd
@@ -52,6 +52,10 @@ DEAR = 2.0  # our judgement
 RISING = 1.0
 """Price of leaving a bore as it is against one that was set and missed, and how it grows with each reading past a whole
 round with no move, so that dithering ends (our judgement)."""
+
+SURE_TO_LEAVE = 0.91
+"""Chance that everything is inside, by all that was read and moved, from which an engine with a good verdict is left:
+below, what was read since the last move alone flatters it (our judgement)."""
 
 LOST = 0.65
 """Chance of being outside from which no reading will help any more: the price then grows until some move pays
@@ -76,7 +80,7 @@ SEATED = 1 / 4
 little to go back and forth for (our judgement)."""
 
 MOST_WEARY = 10.0
-"""Minutes that a further move has to bring from which even the idle speed is left as it is (our judgement)."""
+"""Minutes that a further move would have to bring from which none is made any more (our judgement)."""
 
 ENOUGH_FOR_SCATTER = 4
 """Readings of one bore with nothing moved that have to scatter before slack is spoken of (our judgement)."""
@@ -115,7 +119,10 @@ def next_move(
     decision: Decision | None = None,
     suspect: Adjuster | None = None,
 ) -> Advice:
-    """The one next step towards an even idle; it is done when the verdict says so, and never before.
+    """The one next step towards an even idle.
+
+    It is done when the verdict says so and never before; while what was read and moved earlier speaks against a good
+    verdict, more is read first.
 
     Parameters: ``layout`` of the engine; ``hardware`` fitted; ``meter`` read with; ``events`` so far, oldest first;
     ``wanted_speed`` [rev/s]; ``blades`` owned, single leaves [m]; ``window`` half width as a fraction of the mean;
@@ -137,23 +144,8 @@ def next_move(
     start = read_by_columns(start or start_prior(layout, hardware, displacement, wanted_speed), meter, events)
     start = sharing_learned(start, meter, events)
     posterior = followed(start, meter, tuple(remembered(events, layout)))
-    extra = max(len(since) - len(layout.bores) - 1, 0)
-    reachable = max(window, achievable_tolerance(posterior))
-    task = PlanningProblem(
-        plausible_stacks(blades, posterior),
-        reachable,
-        any(isinstance(e, IdleSpeed) for e in events),
-        DEAR + RISING * extra,
-        READ_MINUTES * len({e.bore for e in since}) + weariness(layout, events),
-        own_of(meter),
-        _opened(start, events),
-        no_way=recently_turned(events),
-    )
-    standing = outcomes(posterior, task, [no_change(layout)])
-    if standing.off_speed[0] > LOST:
-        further = 1 if standing.speed[0] > 0 else -1
-        task = replace(task, no_way=task.no_way | {(StopScrew(bank.name), further) for bank in layout.banks})
-    bench = _PlanningContext(posterior, meter, task, standing, events, [e.bore for e in since])
+    bench = _bench(start, posterior, meter, window, blades, events)
+    standing = bench.standing
     if decision is None and since:
         decision = evenness(layout, since, meter, window, sharing=posterior.engine.sharing).decision
     even = decision is not None and decision.conformity is Conformity.EVEN and standing.off_speed[0] <= LOST
@@ -161,7 +153,35 @@ def next_move(
         if suspect is not None and not moves_at(events):
             plan = first_at(suspect, plan, as_if_known(bench.posterior), bench.task)
         return _towards(plan, bench)
-    return _last_round(bench, any(e.closing for e in since), decision, finer=window < reachable)
+    return _last_round(bench, any(e.closing for e in since), decision, finer=window < bench.task.window)
+
+
+def _bench(
+    start: Posterior,
+    posterior: Posterior,
+    meter: Meter,
+    window: float,
+    blades: Sequence[float],
+    events: Sequence[Event],
+) -> _PlanningContext:
+    """What a piece of advice is drawn from: the task at hand and how the engine stands to it."""
+    layout, since = posterior.layout, [e for e in since_last_move(events) if isinstance(e, Reading)]
+    extra, weary = max(len(since) - len(layout.bores) - 1, 0), weariness(layout, events)
+    task = PlanningProblem(
+        plausible_stacks(blades, posterior),
+        max(window, achievable_tolerance(posterior)),
+        any(isinstance(e, IdleSpeed) for e in events),
+        DEAR + (0.0 if weary else RISING * extra),
+        READ_MINUTES * len({e.bore for e in since}) + weary,
+        own_of(meter),
+        opened_by(start, events),
+        no_way=recently_turned(events),
+    )
+    standing = outcomes(posterior, task, [no_change(layout)])
+    if standing.off_speed[0] > LOST:
+        further = 1 if standing.speed[0] > 0 else -1
+        task = replace(task, no_way=task.no_way | {(StopScrew(bank.name), further) for bank in layout.banks})
+    return _PlanningContext(posterior, meter, task, standing, events, [e.bore for e in since])
 
 
 def _towards(plan: Plan, bench: _PlanningContext) -> Advice:
@@ -206,8 +226,9 @@ def _plan(bench: _PlanningContext, *, force: bool = False) -> Plan:
     task, posterior = replace(bench.task, helpless=helpless), as_if_known(bench.posterior)
     helped = max((bench.outside(bore) for bore in bench.layout.bores if bore not in helpless), default=0.0)
     weary = weariness(bench.layout, bench.events)
-    lost = force or helped > LOST
-    off = bench.standing.off_speed[0] > LOST and weary < MOST_WEARY
+    if weary >= MOST_WEARY:
+        return Plan((), float(bench.standing.cost[0]))
+    lost, off = force or helped > LOST, bench.standing.off_speed[0] > LOST
     if not off and (weary or not lost):
         return optimize(posterior, task)
     task = replace(task, restart=0.0)
@@ -298,18 +319,6 @@ def _last_move(bench: _PlanningContext) -> Move | None:
     return next((e for e in reversed(bench.events) if not isinstance(e, SEEN)), None)
 
 
-def _opened(start: Posterior, events: Sequence[Event]) -> dict[Adjuster, float]:
-    """Turns by which each screw that meets an end stands further open than after the preset: as an earlier visit left
-    it, and all turns of this one."""
-    opened = turned_out(start)
-    for event in events:
-        if not isinstance(event, SEEN):
-            kind, adjuster = kind_of(event.kind), adjuster_of(event)
-            if isinstance(kind, ScrewWithGain) and kind.has_end:
-                opened[adjuster] = opened.get(adjuster, 0.0) + event.amount
-    return opened
-
-
 def _why_unadjustable(bore: int, bench: _PlanningContext) -> AdviceReason | None:
     """Why no move can even a bore against the others; None where one can."""
     own = own_adjuster(bench.layout, bore)
@@ -332,24 +341,31 @@ def _last_round(bench: _PlanningContext, closed: bool, decision: Decision | None
         return Advice(AdviceKind.MEASURE, AdviceReason.LAST_ROUND, bores=unread)
     if not closed or decision is None:
         return Advice(AdviceKind.MEASURE, AdviceReason.CLOSE_ROUND, bores=(bench.read[0],))
-    if decision.conformity is Conformity.EVEN:
-        return Advice(AdviceKind.DONE, AdviceReason.EVEN)
-    if finer and bench.standing.all_inside[0] >= ENOUGH:
+    inside = bench.standing.all_inside[0]
+    if finer and inside >= ENOUGH and decision.conformity is not Conformity.EVEN:
         return Advice(AdviceKind.DONE, AdviceReason.FINEST)
-    if decision.conformity is Conformity.LIMIT:
-        return Advice(AdviceKind.DONE, AdviceReason.METER_LIMIT)
-    for bore in by_doubt:
+    extra = len(bench.read) - len(bench.layout.bores) - 1
+    good = _good_word(decision)
+    if good and (inside >= SURE_TO_LEAVE or extra >= MOST_EXTRA or bench.meter.quantity != "flow"):
+        return good
+    for bore in () if good else by_doubt:
         if bench.outside(bore) > LOST and (why := _why_unadjustable(bore, bench)):
             return Advice(AdviceKind.CANNOT, why, near=bore, about=(bore,))
-    extra = len(bench.read) - len(bench.layout.bores) - 1
     undecided = decision.conformity is not Conformity.NOT_EVEN
     if undecided and extra < MOST_EXTRA + (0 if decision.rounds is None else len(bench.layout.bores)):
         bores = decision.read_next[:1] if decision.rounds is not None else ()
         return Advice(AdviceKind.MEASURE, AdviceReason.DOUBTFUL, bores=bores or (_most_doubtful(bench),))
-    if not undecided and (plan := _plan(bench, force=True)):
+    unlikely = decision.all_inside is None or decision.all_inside < LIMIT_PROBABILITY
+    if unlikely and (plan := _plan(bench, force=True)):
         return _towards(plan, bench)
     about = tuple(sorted((*decision.above, *decision.below))) or tuple(by_doubt[:1])
     return Advice(AdviceKind.CANNOT, AdviceReason.NOTHING_HELPS, about=about)
+
+
+def _good_word(decision: Decision) -> Advice | None:
+    """That it is done, where the verdict is good."""
+    why = {Conformity.EVEN: AdviceReason.EVEN, Conformity.LIMIT: AdviceReason.METER_LIMIT}.get(decision.conformity)
+    return None if why is None else Advice(AdviceKind.DONE, why)
 
 
 def _most_doubtful(bench: _PlanningContext) -> int:

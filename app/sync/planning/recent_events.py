@@ -11,7 +11,7 @@ MOST_REMEMBERED, FORGOTTEN_AT_ONCE = 16, 8
 """Moves that are looked back on at the least, because later readings overtook what was before them; and how many older
 ones are dropped together, so that results worked out from the rest can be reused (our judgement)."""
 
-MOVES_AN_ADJUSTER, TIRING = 2.5, 0.5
+MOVES_AN_ADJUSTER, TIRING = 4, 1.0
 """Moves in a visit for each adjuster there is, and by how many minutes each one beyond makes the next dearer: what so
 many did not even, one more seldom does, and every visit has to end (our judgement)."""
 

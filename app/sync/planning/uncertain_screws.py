@@ -4,7 +4,7 @@ Some turn plates, but those that a feeler further out sets outright: a coupler's
 to what leaks past a plate, as bypass screws do. How much, is part of the posterior (``uncertain_gains``).
 """
 
-from collections.abc import Container, Mapping
+from collections.abc import Container, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 from typing import NamedTuple
@@ -12,17 +12,22 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from app.sync.engine.adjusters.kind import ScrewWithGain
 from app.sync.engine.adjusters.registry import (
+    adjuster_of,
     adjusters_with_gain,
     gain_kind,
+    kind_of,
     moved_bores,
     own_adjuster,
     own_screws,
     reach_of,
 )
+from app.sync.engine.events import Event
 from app.sync.engine.layout import Adjuster, Layout
 from app.sync.engine.plate import FIT, closed_leakage
 from app.sync.estimation.posterior import TURN_SD, Posterior, gain_size
+from app.sync.planning.recent_events import SEEN
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -193,3 +198,18 @@ def as_if_known(posterior: Posterior) -> Posterior:
     mean[at] = [gain_size(posterior, screw) for screw in unknown]
     cov[at], cov[:, at] = 0.0, 0.0
     return replace(posterior, mean=mean, covariance=cov)
+
+
+def opened_by(start: Posterior, events: Sequence[Event]) -> dict[Adjuster, float]:
+    """Turns by which each screw that meets an end stands further open than after the preset: as an earlier visit left
+    it, and all turns of this one.
+
+    Parameters: ``start`` before the visit; ``events`` of it, oldest first.
+    """
+    opened = turned_out(start)
+    for event in events:
+        if not isinstance(event, SEEN):
+            kind, adjuster = kind_of(event.kind), adjuster_of(event)
+            if isinstance(kind, ScrewWithGain) and kind.has_end:
+                opened[adjuster] = opened.get(adjuster, 0.0) + event.amount
+    return opened

@@ -9,7 +9,6 @@ from pydantic import Field
 from app.shop.assessment.assessment import PhaseAssessment
 from app.shop.commands import checks
 from app.shop.procedure.heat import HeatSoak
-from app.shop.procedure.parts import parts_of
 from app.shop.procedure.phases import phase_named
 from app.shop.queries.assessed import assessed
 from app.shop.record import loader
@@ -112,6 +111,12 @@ class ItemTold(Told):
     fresh: bool = Field(description="Whether it counts only when recorded after the last move.")
     before_running: bool = Field(description="Whether it comes ahead of the readings.")
     over_time: bool = Field(description="Whether it is asked for again and again, every figure counting.")
+    ahead: bool = Field(
+        description="Whether the engine is not read before it, though a waiver passes it unless `must`."
+    )
+    at_start: bool = Field(description="Whether it is looked at right after the start, once the list before is done.")
+    after: list[str] = Field(description="Items of the phase that are recorded before it or with it.")
+    puts_back: str = Field(description="The item of an earlier phase that held what it puts back; empty for none.")
     recorded: CheckTold | None
     missing: bool
 
@@ -222,7 +227,7 @@ def _standing(shop: Database, visit_id: int, slug: str) -> StandingTold:
 def _told(judged: PhaseAssessment) -> PhaseTold:
     record, phase, standing = judged.record, judged.phase, judged.status
     lacks = {missing.slug for missing in standing.missing}
-    parts = parts_of(record.layout)
+    parts = judged.parts
     items = []
     for item in judged.items:
         row = record.checks.get((phase.slug, item.slug))
@@ -240,6 +245,10 @@ def _told(judged: PhaseAssessment) -> PhaseTold:
                 fresh=item.fresh,
                 before_running=item.before_running,
                 over_time=item.over_time,
+                ahead=item.ahead,
+                at_start=item.at_start,
+                after=list(item.after),
+                puts_back=item.puts_back,
                 recorded=CheckTold.of(row, record) if row else None,
                 missing=item.slug in lacks,
             )

@@ -31,7 +31,13 @@ BoreNumber = Annotated[int, Field(ge=1, le=999, description="The bore, by its cy
 RoundNumber = Annotated[
     int, Field(ge=1, le=999_999, description="The round, as the advice names it; its first reading begins it.")
 ]
-Supersedes = Annotated[int | None, Field(description="The reading that was mistyped, when this one corrects it.")]
+Supersedes = Annotated[
+    int | None,
+    Field(
+        description="The reading that was mistyped, when this one corrects it: in any round of the phase, whatever was "
+        "moved since."
+    ),
+]
 
 
 FromAbove = Annotated[

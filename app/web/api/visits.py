@@ -10,6 +10,7 @@ from app.shop.assessment.progress import Missing, PhaseStatus
 from app.shop.commands import visits
 from app.shop.commands.visits import NewVisit
 from app.shop.procedure.items import Place
+from app.shop.procedure.requirements import Runs
 from app.shop.queries.assessed import assessed, assessment_of
 from app.shop.record import loader
 from app.shop.record.entries import WaiverEntry
@@ -40,6 +41,11 @@ class VisitSent(Sent):
     why: Line = Field(default="", description="The complaint or the reason.", examples=["First sync"])
     by: By
     meter_id: int = Field(description="The meter that its readings are taken with.", examples=[1])
+    runs: Runs | None = Field(
+        default=None,
+        description="Whether the engine runs as it comes in. A running engine is read as found, hot, before anything "
+        "is set; a fresh one is asked for run-in, oil, timing and mixture. Null: as on earlier visits, else a preset.",
+    )
     intake: IntakeState | None = Field(default=None, strict=False, description=INTAKE + " Null where it is not told.")
     intake_note: Line = Field(default="", description="More about the intakes; with `other` it says what they are.")
     model_config = example(
@@ -151,6 +157,7 @@ class VisitTold(Told):
     why: str
     by: str
     opened_at: str = Field(description="ISO 8601, UTC.")
+    runs: Runs | None = Field(description="Whether the engine ran as it came in; null where that was not asked.")
     intake: IntakeState | None = Field(description=INTAKE + " Null where it was not told.")
     intake_note: str
     meter: MeterTold
@@ -177,6 +184,7 @@ class VisitTold(Told):
                 "why": visit.why,
                 "by": visit.by,
                 "opened_at": visit.opened_at,
+                "runs": visit.runs,
                 "intake": record.intake.state if record.intake else None,
                 "intake_note": record.intake.note if record.intake else "",
                 "meter": MeterTold.of(record.meter, record.repeats),
@@ -196,6 +204,7 @@ def open_visit(shop: Shop, engine_id: Id, body: VisitSent, now: Now) -> VisitTol
         body.why,
         body.by,
         body.meter_id,
+        runs=body.runs or "",
         intake=body.intake or "",
         intake_note=body.intake_note,
     )

@@ -4,8 +4,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from app.shop.assessment.assessment import Assessment, PhaseAssessment
+from app.shop.assessment.leaks import leaks_told
 from app.shop.assessment.progress import PhaseStatus
 from app.shop.procedure.heat import GATE
+from app.shop.procedure.held import BACK
 from app.shop.procedure.items import Item, Phase
 from app.shop.procedure.parts import parts_of
 from app.shop.procedure.phases import COLD_PRESET
@@ -17,10 +19,20 @@ from app.wording.reasons import in_words
 from app.wording.work import adjusters
 from app.wording.work.cold_setting import set_cold
 from app.wording.work.corrections import CORRECTED
-from app.wording.work.next_step import step_words
+from app.wording.work.next_step import leak_words, step_words
 from app.wording.work.phases import item_figure, item_label, unit_label
-from app.wording.work.telephone import Prompt, Told, item_prompt
-from app.wording.work.visit import READ_BORE, READ_DRIFT_CHECK, SIGN_OFF, STILL_MISSING, STOPPED, items_open
+from app.wording.work.telephone import Prompt, ToldFirst, item_prompt
+from app.wording.work.visit import (
+    AT_START,
+    HELD,
+    PUT_BACK,
+    READ_BORE,
+    READ_DRIFT_CHECK,
+    SIGN_OFF,
+    STILL_MISSING,
+    STOPPED,
+    items_open,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,15 +72,49 @@ class CheckLine:
         return item_figure(self.item, self.row.number, self.units)
 
 
+@dataclass(frozen=True, slots=True)
+class CheckGroup:
+    """Lines of a checklist that belong together, below their ``title``; the first group has none."""
+
+    title: str
+    lines: tuple[CheckLine, ...]
+
+
+def in_groups(lines: tuple[CheckLine, ...]) -> tuple[CheckGroup, ...]:
+    """The lines as they are done: the list itself, what is off, what comes at the start, what is put back."""
+    groups: dict[str, list[CheckLine]] = {"": [], say(HELD): [], say(AT_START): [], say(PUT_BACK): []}
+    for line in lines:
+        groups[_title_of(line.item)].append(line)
+    return tuple(CheckGroup(title, tuple(those)) for title, those in groups.items() if those)
+
+
+def _title_of(item: Item) -> str:
+    if item.at_start:
+        return say(AT_START)
+    if item.puts_back and not item.before_running:
+        return say(PUT_BACK)
+    return say(HELD) if item.slug in BACK and not item.needed else ""
+
+
+MANY = 3
+"""Lines that are open, from which on the rest of them is ticked by one tap."""
+
+
+def the_rest(lines: tuple[CheckLine, ...]) -> str:
+    """The slugs of the open lines that one tap ticks together, with spaces between; empty for a few."""
+    slugs = [line.item.slug for line in lines if line.item.in_a_row and (line.stale or line.row is None)]
+    return " ".join(slugs) if len(slugs) >= MANY else ""
+
+
 def check_lines(
     judged: PhaseAssessment, values: Mapping[str, str], problems: Mapping[str, str], units: Units
 ) -> tuple[CheckLine, ...]:
-    """The items of a phase in their order, figures in ``units``."""
+    """The items of a phase in their order, figures in ``units``; once it is signed off, those recorded."""
     record, phase = judged.record, judged.phase
     lines, parts = [], parts_of(record.layout)
     for item in judged.items:
         row = record.checks.get((phase.slug, item.slug))
-        if item.aside and row is None:
+        if row is None and (item.aside or record.sign_off is not None):
             continue
         stale = item.slug in judged.stale
         needed = record.visit.place in item.needed
@@ -103,7 +149,7 @@ def missing_besides_items(standing: PhaseStatus) -> str:
 
 def ready_to_read(standing: PhaseStatus, place: str) -> bool:
     """Whether nothing stands before the readings any more, at that place."""
-    before = {GATE, *(item.slug for item in standing.phase.items if item.comes_first(place))}
+    before = {GATE, *(item.slug for item in standing.phase.items if item.comes_first(place) or item.ahead)}
     return not standing.stops and not any(m.slug in before for m in standing.missing)
 
 
@@ -116,12 +162,17 @@ def next_prompt(judged: PhaseAssessment, lines: tuple[CheckLine, ...]) -> Prompt
     due = due or next((line for line in lines if line.stale or (line.row is None and line.needed)), None)
     if due is None:
         return None
-    told = Told(
+    told = ToldFirst(
         preset=judged.preset.turns if judged.preset is not None else 0.0,
         pulls=round(record.settings.pulls),
         columns=record.meter.quantity == "vacuum",
     )
     return item_prompt(due.item, parts_of(record.layout), record.settings.base_blade, due.units, told)
+
+
+def leak_lines(record: VisitRecord, phase: Phase) -> tuple[str, ...]:
+    """What the vacuum recorded in a phase says of leaks, each in a sentence or two."""
+    return tuple(map(leak_words, leaks_told(record))) if phase.rounds == "fine" else ()
 
 
 def done_lines(record: VisitRecord, phase: Phase) -> tuple[str, ...]:

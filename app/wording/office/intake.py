@@ -12,7 +12,7 @@ STATES: Mapping[StrEnum, Message] = {
     IntakeState.AS_IT_RUNS: Message("as it runs", context="intakes: everything fitted"),
     IntakeState.FILTER_OFF: Message("filter off"),
     IntakeState.TRUMPETS_OFF: Message("filter and trumpets off"),
-    IntakeState.ADAPTER: Message("adapter or trumpet on the meter"),
+    IntakeState.ADAPTER: Message("adapter or trumpet fitted for reading"),
     IntakeState.OTHER: Message("other", context="intakes"),
 }
 """The intakes as they are read."""

@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from app.shop.record.meter_studies import KnownMeter, RepeatabilitySource, StudyRecord
 from app.wording.message import Message, say
 from app.wording.names import begin
-from app.wording.quantities import percent, unit_of
+from app.wording.quantities import known, percent, unit_of
 from app.wording.reasons import TABLES
 from app.wording.stored import as_stored
 
@@ -123,7 +123,7 @@ def result_of(study: StudyRecord) -> str:
     return say(
         AGREE if found.agree else DIFFER,
         other=study.other.name,
-        ratio=f"{found.ratio:.3f}",
-        low=f"{found.low:.3f}",
-        high=f"{found.high:.3f}",
+        ratio=known(found.ratio, (found.high - found.low) / 4, 3),
+        low=known(found.low, (found.high - found.low) / 4, 3),
+        high=known(found.high, (found.high - found.low) / 4, 3),
     )

@@ -87,7 +87,7 @@ IDLE_AT = Message("{figure}", context="idle speed as left")
 FEELER, TURNED_IN = Message("{figure} feeler"), Message("{figure} in", note="turns of the stop screws")
 COOLANT, OIL = Message("coolant {figure}"), Message("oil {figure}")
 HEAD = Message("cylinder head {figure}")
-SENSOR_CLOSED, SENSOR_OPEN = Message("{figure} closed"), Message("{figure} open")
+SENSOR_CLOSED, SENSOR_OPEN = Message("{figure} at rest"), Message("{figure} wide open")
 
 NAMED = Message("{initials}: {name}", note="a person's initials")
 

@@ -93,6 +93,7 @@ OTHERWISE = Message("Otherwise: {suspects}.", note="what would explain it in pla
 
 INCHES = Message("{low} to {high}\u00a0in")
 MILLIMETERS = Message("{low} to {high}\u00a0mm")
+BETWEEN = Message("{low} to {high}", note="turns of a screw, each a part of one or more")
 TURN = Message("{turns}\u00a0turn", note="turns is one or a part of one")
 TURNS = Message("{turns}\u00a0turns")
 

@@ -82,6 +82,7 @@ _VISITS = {
 
 _CHECKS = {
     R.NOTHING_ENTERED: Message("Nothing was entered. Check or fill in an item, then save."),
+    R.NO_TEMPERATURE: Message("No temperature beside it. Enter the one read then, or clear this field."),
     R.NOT_ASKED_FOR: Message("This phase does not ask for this item."),
     R.NOTHING_TO_UNDO: Message("This item has no saved check to undo."),
     R.NOTHING_MISSING: Message("Nothing is missing in this phase. Press Continue."),
@@ -115,7 +116,6 @@ _READINGS = {
     R.DRIFT_CHECK_BORE: Message("The drift check is of the first bore of the round. Read bore {bore}."),
     R.DRIFT_CHECK_LAST: Message("The drift check ends the round. Read or skip the other bores first: {bores}."),
     R.EXTRA_BEFORE_FIRST: Message("An extra reading follows the first one. Read bore {bore} in its turn."),
-    R.CORRECTION_KIND: Message("A correction is of the same kind as the reading it corrects."),
     R.BANK_BALANCE_ONLY: Message("This is for an opening feeler in the part-throttle bank balance only."),
 }
 

@@ -14,7 +14,7 @@ from app.sync.banks.link_hypotheses import Cause
 from app.sync.engine.units import DEGREE
 from app.sync.planning.advice import Advice, AdviceKind
 from app.wording.message import Message, say
-from app.wording.quantities import Unit, feeler, flats, opening, signed
+from app.wording.quantities import Unit, feeler, flats, known, opening, signed
 from app.wording.reasons import TABLES
 from app.wording.work import adjusters
 
@@ -179,7 +179,7 @@ def next_words(record: VisitRecord, advice: Advice, found: BankAssessment | None
         case AdviceKind.LINK if found is not None:
             early = found.banks[1] if found.offset > 0 else found.banks[0]
             band = flats_band(found)
-            degrees = f"{abs(found.offset) / DEGREE:.1f}"
+            degrees = known(found.offset / DEGREE, found.offset * found.flats_sd / found.flats / DEGREE, 1)
             title = adjusters.title(advice, record.layout, record.units)
             return title, say(EARLY, bank=early, degrees=degrees, flats=band)
     if found is not None and found.cause in MENDS and advice.why is Extra.NONE:
@@ -203,7 +203,17 @@ def spoken(found: BankAssessment, unit: Unit, units: Units) -> str:
 
 def _difference(one: BankDifference, unit: Unit, units: Units) -> dict[str, str]:
     held = opening(one.lever_travel, one.from_above, units) if one.lever_travel else say(IDLE)
-    return {"opening": held, "change": unit.change(one.difference), "percent": f"{signed(one.percent, 1)}\u00a0%"}
+    percent = f"{signed(one.percent, tenths(one))}\u00a0%"
+    return {"opening": held, "change": unit.change(one.difference), "percent": percent}
+
+
+def tenths(one: BankDifference) -> int:
+    """The decimals that the error of a difference leaves its per cent: one or none.
+
+    Parameters: ``one`` difference.
+    """
+    both = one.first + one.second
+    return 1 if both and 200 * one.sd / both < 1.0 else 0
 
 
 def _lever(record: VisitRecord, due: NextReading) -> str:

@@ -5,6 +5,7 @@ from enum import StrEnum
 
 from app.shop.assessment.assessment import PhaseAssessment
 from app.shop.assessment.codes import StepReason
+from app.shop.assessment.leaks import LeakSign, LeakTold
 from app.sync.banks.banks import Extra
 from app.sync.engine.adjusters.registry import own_screws
 from app.sync.engine.engine_air import Beyond
@@ -28,6 +29,7 @@ TITLES: Mapping[StrEnum, Message] = {
     StepReason.AS_BEFORE: Message("Nothing moved in tightening", limit=TITLE),
     StepReason.UNEVEN: Message("Not even, and nothing is adjusted here", limit=TITLE),
     StepReason.WAIVED: Message("Waived with a reason", limit=TITLE),
+    StepReason.LEAK: Message("Find the air leak at bore {bores}", limit=TITLE),
     StepReason.ELECTRONIC: Message("Not even, and motors hold the plates", limit=TITLE),
     StepReason.NOT_LINKED: bank_balance.NO_BALANCE,
     StepReason.SINGLE: bank_balance.NO_BALANCE,
@@ -54,6 +56,9 @@ REASONS: Mapping[StrEnum, Message] = {
     StepReason.WAIVED: Message(
         "What is not even was waived. The reason is printed on the handover sheet.", limit=REASON
     ),
+    StepReason.LEAK: Message(
+        "Meter and vacuum are low: air enters behind the plate, and the meter lies. Do not open it.", limit=REASON
+    ),
     StepReason.UNEVEN: Message(
         "Bore {bores} needs an adjustment. Go back to the heat-soaked recheck.",
         many="Bores {bores} need an adjustment. Go back to the heat-soaked recheck.",
@@ -61,6 +66,27 @@ REASONS: Mapping[StrEnum, Message] = {
     ),
 }
 """What stands below a title; the steps of the bank balance have theirs with it, and a stop names the figure."""
+
+LEAKS: Mapping[StrEnum, Message] = {
+    LeakSign.LEAK: Message(
+        "Bore {bore}: meter low and vacuum {percent}\u00a0% low. Air enters behind its plate, so the meter shows less "
+        "than the bore breathes. Find the leak. Do not open the plate."
+    ),
+    LeakSign.CLOSED: Message(
+        "Bore {bore}: meter low and vacuum {percent}\u00a0% high. No sign of a leak: its plate is too far closed."
+    ),
+    LeakSign.UNDECIDED: Message(
+        "Bore {bore}: meter low and vacuum within {percent}\u00a0% of the others. It does not tell a leak here."
+    ),
+}
+"""What the vacuum at a bore says."""
+TABLES[LeakSign] = LEAKS
+
+
+def leak_words(told: LeakTold) -> str:
+    """What the vacuum at a bore says, in a sentence or two."""
+    return say(LEAKS[told.sign], bore=told.bore, percent=max(1, round(abs(told.share) * 100)))
+
 
 COUPLERS_BY_MAKER = Message(
     "Couplers could be set: power off, as the manufacturer says. Check for leaks and repeat adaptation first.",

@@ -4,8 +4,8 @@ An engine with one bank is not told of banks: where that changes a sentence, it 
 """
 
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass
 
+from app.shop.assessment.leaks import BESIDE, HERE
 from app.shop.procedure.codes import StepCode
 from app.shop.procedure.items import Item, Phase
 from app.shop.procedure.parts import Part
@@ -16,18 +16,10 @@ from app.sync.readings.snap import BLIPS
 from app.wording.message import Message, say
 from app.wording.quantities import turns
 from app.wording.reasons import TABLES
-
-
-@dataclass(frozen=True, slots=True)
-class ByBanks:
-    """A text for engines with one bank, one for two linked banks, and one for electronic throttles where it differs."""
-
-    one: Message
-    two: Message
-    motors: Message | None = None
-
-
-Text = Message | ByBanks
+from app.wording.work.checklist import CHECKLIST
+from app.wording.work.checklist import ByBanks as ByBanks
+from app.wording.work.checklist import ItemWords as ItemWords
+from app.wording.work.checklist import Text as Text
 
 TITLES: Mapping[str, Message] = {
     COLD_PRESET.slug: Message("Cold preset", context="title"),
@@ -63,8 +55,9 @@ STEPS: Mapping[StepCode, Text] = {
     StepCode.LOOK_INTO_BORES: Message(
         "Press the pedal to the floor and look into every bore. Release it. Every plate must close on its own."
     ),
-    StepCode.BASE_FEELER: Message(
-        "Back off each stop screw. Put the base feeler under it. Turn the screw in until it touches."
+    StepCode.BASE_FEELER: ByBanks(
+        Message("Back off the stop screw. Put the base feeler under it. Turn the screw in until it touches."),
+        Message("Back off each stop screw. Put the base feeler under it. Turn the screw in until it touches."),
     ),
     StepCode.PRESET_TURNS: ByBanks(
         Message("Remove the feeler. Turn the stop screw in by the turns shown."),
@@ -101,19 +94,23 @@ STEPS: Mapping[StepCode, Text] = {
     StepCode.STOP_WHEN_HEAD_HOT: Message(
         "Stop the engine if cylinder head temperature keeps climbing or oil pressure falls."
     ),
-    StepCode.CHECK_FIRST: Message(
-        "Complete the checklist before you start the engine. Only the oil item comes after the start."
+    StepCode.CHECK_FIRST: Message("Complete the list before anyone turns the key."),
+    StepCode.START: Message(
+        "Start the engine. Look at the oil at once, before anything else. "
+        "If oil pressure does not rise within seconds, stop it."
     ),
-    StepCode.START: Message("Start the engine. If oil pressure does not rise within seconds, stop it."),
+    StepCode.RUN_IN: Message(
+        "Fresh engine: run the cam in first, as its maker says. A flat-tappet cam must not idle before that."
+    ),
     StepCode.ADJUST_NOTHING_COLD: Message("Do not adjust anything while the engine warms up."),
     StepCode.QUICK_ROUND: ByBanks(
         Message(
-            "On a first visit, read one quick round. Turn the stop screw by 1\u00a0turn at most. "
-            "Leave the rest until it is hot."
+            "On a first visit, read one quick round. Turn the stop screw only if the card says so. "
+            "Turn it once, by no more than the card says. Leave the rest until it is hot."
         ),
         Message(
-            "On a first visit, read one quick round. Turn one bank's stop screw by 1\u00a0turn at most. "
-            "Leave the rest until it is hot."
+            "On a first visit, read one quick round. Turn a stop screw only if the card names it. "
+            "Turn it once, by no more than the card says. Leave the rest until it is hot."
         ),
     ),
     StepCode.WARM_UP: Message(
@@ -121,7 +118,11 @@ STEPS: Mapping[StepCode, Text] = {
     ),
     StepCode.HOLD_LOADS: Message(
         "Lock out idle-speed and idle spark control. Keep fans and air conditioning in one state. "
-        "Otherwise they mask the differences."
+        "Otherwise they mask the differences. Tick what is held or off: lock-down asks for it back."
+    ),
+    StepCode.CHECK_LEAKS: Message(
+        "Before the first round, check for air leaks: intake joints, ports, brake booster, crankcase hose. "
+        "A leak makes the meter lie: the bore breathes more and the meter shows less."
     ),
     StepCode.STOP_WHEN_HOT: Message("Stop the engine if coolant temperature climbs or oil pressure falls."),
     StepCode.COUPLERS_ENGINE_OFF: Message("Stop the engine before you loosen a coupler."),
@@ -137,8 +138,8 @@ STEPS: Mapping[StepCode, Text] = {
         "Without free play, the rod holds its bank off the stop screw."
     ),
     StepCode.OPENING_FEELER: Message(
-        "Set a low rev limit. Hold the central lever steady on the opening feeler. Record the engine speed. "
-        "Read every bore, then the first one again."
+        "Set a low rev limit. Hold the central lever on the feeler. Read engine speed, every bore, then the first "
+        "again."
     ),
     StepCode.NEXT_OPENING: Message(
         "Repeat at the next opening. If the card says “approach from open”, open well past the feeler. "
@@ -155,22 +156,17 @@ STEPS: Mapping[StepCode, Text] = {
             "Stop the engine. Tighten every coupler, stop screw and link rod nut. Hold each in place as you tighten it."
         ),
     ),
-    StepCode.MARK_STOP_SCREWS: Message("Bond or mark every stop screw."),
+    StepCode.MARK_STOP_SCREWS: ByBanks(
+        Message("Bond or mark the stop screw."), Message("Bond or mark every stop screw.")
+    ),
     StepCode.COUNT_TOOLS: Message("Count tools, feelers and rags before the last start."),
     StepCode.LAST_ROUND: Message(
         "Start the engine and let it settle. Read one last round. "
         "If the readings changed, go back to the heat-soaked recheck."
     ),
+    StepCode.PUT_BACK: Message("Put back what was held, removed or led away. See each one work."),
     StepCode.SIGN_OFF: Message("The responsible person signs off."),
 }
-
-
-@dataclass(frozen=True, slots=True)
-class ItemWords:
-    """An item's ``label`` on the checklist, and a ``short`` form of it inside a list of what was recorded."""
-
-    label: Text
-    short: Message
 
 
 ITEMS: Mapping[str, ItemWords] = {
@@ -198,7 +194,10 @@ ITEMS: Mapping[str, ItemWords] = {
     "air-path-clear": ItemWords(
         Message("Cooling fan, shrouds and fins in place and clear"), Message("cooling air clear")
     ),
-    "base-blade": ItemWords(Message("Base feeler under each stop screw"), Message("base feeler")),
+    "base-blade": ItemWords(
+        ByBanks(Message("Base feeler under the stop screw"), Message("Base feeler under each stop screw")),
+        Message("base feeler"),
+    ),
     "preset-turns": ItemWords(
         ByBanks(
             Message("Stop screw turns in from the base feeler"),
@@ -210,7 +209,13 @@ ITEMS: Mapping[str, ItemWords] = {
         Message("Bypass screw turns out from the seat, same at every bore"), Message("bypass turns out")
     ),
     "shaft-plates": ItemWords(Message("Plates on one shaft close together, none rubs"), Message("shared shafts close")),
-    "stop-spring": ItemWords(Message("Springs hold every stop screw where it was set"), Message("springs hold")),
+    "stop-spring": ItemWords(
+        ByBanks(
+            Message("Its spring holds the stop screw where it was set"),
+            Message("Springs hold every stop screw where it was set"),
+        ),
+        Message("springs hold"),
+    ),
     "coupler-slack": ItemWords(Message("No lost motion in any coupler"), Message("no lost motion")),
     "cold-and-off": ItemWords(
         Message("Engine cold, ignition disconnected from the battery, no motor can move a plate"),
@@ -222,13 +227,13 @@ ITEMS: Mapping[str, ItemWords] = {
     ),
     "couplers-new": ItemWords(Message("Couplers assembled new, never set"), Message("couplers never set")),
     "cold-setting-declined": ItemWords(Message("Plates not set cold on one feeler"), Message("not set cold")),
-    "sensor-closed": ItemWords(Message("Throttle position sensor (TPS), plates closed"), Message("TPS, plates closed")),
+    "sensor-closed": ItemWords(Message("Throttle position sensor (TPS) at rest"), Message("TPS at rest")),
     "sensor-open": ItemWords(Message("Throttle position sensor (TPS), wide open"), Message("TPS, wide open")),
     "kill-switch": ItemWords(Message("Kill switch within reach and tested"), Message("kill switch tested")),
-    "exhaust-drawn": ItemWords(Message("Exhaust extraction running, or engine outdoors"), Message("exhaust extracted")),
+    "exhaust-drawn": ItemWords(Message("Exhaust extraction on, or engine outdoors"), Message("exhaust extracted")),
     "fuel-dry": ItemWords(Message("Fuel system at pressure, no leaks"), Message("no fuel leaks")),
     "throttle-returns": ItemWords(Message("Throttle closes on its own from wide open"), Message("throttle closes")),
-    "bores-clear": ItemWords(Message("Nothing loose near the bores, face and hands clear"), Message("bores clear")),
+    "bores-clear": ItemWords(Message("Nothing loose at the bores, face, hands clear"), Message("bores clear")),
     "coolant-full": ItemWords(Message("Coolant topped up and bled"), Message("coolant full")),
     "wheels-chocked": ItemWords(Message("Wheels chocked, in neutral, no people in front"), Message("wheels chocked")),
     "fan-clear": ItemWords(Message("Leads, sleeves and hands clear of fan and belts"), Message("fan and belts clear")),
@@ -244,7 +249,9 @@ ITEMS: Mapping[str, ItemWords] = {
     "idle-speed": ItemWords(Message("Idle speed now"), Message("idle speed")),
     "air-pressure": ItemWords(Message("Air pressure today (absolute)"), Message("air pressure")),
     "air-temperature": ItemWords(Message("Air temperature at the intake"), Message("air temperature")),
-    "leak-checked": ItemWords(Message("Low bore checked for an air leak: joints, hoses, ports"), Message("leak check")),
+    "leak-checked": ItemWords(
+        Message("Air leaks checked: intake joints, ports, brake booster, crankcase hose"), Message("leak check")
+    ),
     "idle-control": ItemWords(Message("Idle-speed and idle spark control locked out"), Message("idle control locked")),
     "loads-steady": ItemWords(Message("Fans and air conditioning in one state, on or off"), Message("loads steady")),
     "free-play": ItemWords(Message("Free play in both link rods at rest, engine off"), Message("free play")),
@@ -264,16 +271,20 @@ ITEMS: Mapping[str, ItemWords] = {
     ),
     "first-opening-speed": ItemWords(Message("Engine speed at the first opening"), Message("speed, first opening")),
     "next-opening-speed": ItemWords(Message("Engine speed at the next opening"), Message("speed, next opening")),
-    "rev-limit": ItemWords(Message("Low rev limit set, or own limiter known to work, at"), Message("rev limit")),
+    "rev-limit": ItemWords(Message("Low rev limit set, or own limiter proven"), Message("rev limit")),
     "lever-held": ItemWords(Message("Central lever held by a second person or a positive hold"), Message("lever held")),
     "couplers-tight": ItemWords(Message("Every coupler tight"), Message("couplers tight")),
     "bypass-held": ItemWords(
         Message("Every bypass screw held in place by spring, nut or cap"), Message("bypass screws held")
     ),
     "links-tight": ItemWords(Message("Link rod nuts tight, free play still present"), Message("link rod nuts tight")),
-    "stops-marked": ItemWords(Message("Every stop screw bonded or witness-marked"), Message("stop screws marked")),
+    "stops-marked": ItemWords(
+        ByBanks(Message("Stop screw bonded or witness-marked"), Message("Every stop screw bonded or witness-marked")),
+        Message("stop screws marked"),
+    ),
     "tools-counted": ItemWords(Message("Tools, feelers and rags all accounted for"), Message("tools counted")),
     "idle": ItemWords(Message("Idle speed as left"), Message("idle speed as left")),
+    **CHECKLIST,
 }
 SNAP = ItemWords(
     Message("Bore {bore} after a blip, {blips} times"),
@@ -283,11 +294,19 @@ SNAP = ItemWords(
 
 SNAP_SLUG = "snap-"
 
+OF_BORE: Mapping[str, ItemWords] = {
+    SNAP_SLUG: SNAP,
+    BESIDE: ItemWords(Message("Vacuum at the other bores, mean"), Message("vacuum, other bores")),
+    HERE: ItemWords(Message("Vacuum at bore {bore}, idling"), Message("vacuum at bore {bore}")),
+}
+"""Items of a single bore, by what their slugs begin with; the longer beginning comes first."""
+
 UNITS: Mapping[str, Message] = {
     "rpm": Message("rpm"),
     "turns": Message("turns"),
     "pulls": Message("pulls"),
     "degrees": Message("degrees"),
+    "gauge": Message("on the gauge"),
 }
 """Units that are words or abbreviate some, which other languages have their own for."""
 
@@ -360,12 +379,20 @@ def _slug(one: Phase | Item | str) -> str:
     return one if isinstance(one, str) else one.slug
 
 
+def of_bore(slug: str) -> tuple[str, str] | None:
+    """What an item of a single bore begins with, and the bore; None for other items."""
+    start = next((one for one in OF_BORE if slug.startswith(one)), None)
+    return (start, slug.removeprefix(start)) if start else None
+
+
 def _words_of(slug: str) -> ItemWords | None:
-    return SNAP if slug.startswith(SNAP_SLUG) else ITEMS.get(slug)
+    found = of_bore(slug)
+    return OF_BORE[found[0]] if found else ITEMS.get(slug)
 
 
 def _values(slug: str) -> dict[str, object]:
-    return {"bore": slug.removeprefix(SNAP_SLUG), "blips": BLIPS} if slug.startswith(SNAP_SLUG) else {}
+    found = of_bore(slug)
+    return {"bore": found[1], "blips": BLIPS} if found else {}
 
 
 def _step(reason: Reason) -> str:

@@ -1,8 +1,9 @@
 """What is missing in a phase, why it waits or is not needed, what stops the engine, and why it is read hot again."""
 
 from collections.abc import Callable, Mapping
+from enum import StrEnum
 
-from app.shop.procedure.requirements import Changed, ChangedPart, NotNeeded, Requirement, Waiting
+from app.shop.procedure.requirements import Changed, ChangedPart, NotNeeded, Requirement, Runs, Waiting
 from app.shop.reasons import Reason
 from app.wording.message import Message, say
 from app.wording.reasons import TABLES, Worded, in_words
@@ -104,6 +105,9 @@ WAITING: Mapping[Waiting, Worded] = {
     Waiting.SIGNED_OFF: Message("This visit is signed off. Open a new visit to record more."),
     Waiting.NO_SUCH_PHASE: Message("This phase does not exist. Go back to the visit and choose one."),
     Waiting.EARLIER_PHASE: _earlier_phase,
+    Waiting.PRESET_DESTROYS: Message(
+        "The engine runs. A cold preset would destroy the as-found state: read the as-found round first, hot."
+    ),
     Waiting.STOPPED: Message("{stop}"),
     Waiting.NOT_HEAT_SOAKED: Message("Not heat-soaked yet: {lack}. The round starts automatically when it is."),
     Waiting.REQUIRED: Message("Required, cannot be waived: {missing}."),
@@ -113,6 +117,10 @@ WAITING: Mapping[Waiting, Worded] = {
 NOT_NEEDED: Mapping[NotNeeded, Worded] = {
     NotNeeded.PRESET_EARLIER: Message(
         "Not needed: preset on an earlier visit, hardware unchanged. Read the as-found round first."
+    ),
+    NotNeeded.ENGINE_RUNS: Message(
+        "Waits: the engine runs, and a cold preset would destroy the as-found state. Warm it up and read the as-found "
+        "round first. To preset it after all: sign this visit off, record the hardware again, open a new visit."
     ),
     NotNeeded.ONE_BANK: Message("Not needed: this engine has one bank."),
     NotNeeded.ELECTRONIC: Message("Not needed: electronic throttles have no link rods to balance."),
@@ -126,6 +134,13 @@ PARTS: Mapping[ChangedPart, Message] = {
     ChangedPart.INTAKE: Message("intake or air filter"),
 }
 """What may have been changed since a sign-off."""
+
+RUNS: Mapping[StrEnum, Message] = {
+    Runs.RUNS: Message("Yes, as it comes in"),
+    Runs.NEW_THROTTLES: Message("Not yet with these throttles"),
+    Runs.FRESH: Message("No, new or rebuilt engine"),
+}
+"""Answers to whether the engine runs."""
 
 PART_CHANGED = Message("{part} changed")
 
@@ -154,3 +169,4 @@ CHANGED: Mapping[Changed, Worded] = {
 TABLES.update(
     {Requirement: REQUIREMENTS, Waiting: WAITING, NotNeeded: NOT_NEEDED, ChangedPart: PARTS, Changed: CHANGED}  # type: ignore[dict-item]
 )
+TABLES[Runs] = RUNS

@@ -225,7 +225,8 @@ SAFETY: Mapping[CautionCode, SafetyMessage] = {
         Message("Adhesive splashes and vapor."),
         Message("They irritate eyes and lungs."),
         Message(
-            "Read the label. Wear eye protection and ventilate. Keep adhesive out of the bores and off a hot engine."
+            "Read the label. Wear eye protection and ventilate. Keep adhesive out of the bores. On a hot engine mark "
+            "with paint, or let it cool before you bond."
         ),
     ),
     CautionCode.VEHICLE_AND_FAN: SafetyMessage(

@@ -9,6 +9,7 @@ fan and pulleys, and the shop does not see them.
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 
+from app.shop.assessment.leaks import BESIDE, HERE
 from app.shop.procedure.items import Item
 from app.shop.procedure.parts import Part
 from app.shop.record.measures import Units, offered
@@ -20,7 +21,7 @@ from app.wording.language import to_the_customer
 from app.wording.message import Message, say
 from app.wording.quantities import flats_in_figures, turns
 from app.wording.work.adjusters import ADJUSTERS
-from app.wording.work.phases import SNAP_SLUG, ByBanks, Text, for_banks, unit_label
+from app.wording.work.phases import SNAP_SLUG, ByBanks, Text, for_banks, of_bore, unit_label
 
 IDLE_CONTROL = Message(
     "Stop the engine. Switch the idle control off or unplug it, so that it does not correct the idle. Start the engine "
@@ -38,6 +39,30 @@ ITEMS: Mapping[str, Text] = {
         ),
     ),
     "closed-contact": Message("Release the pedal. Does every throttle flap close fully on its own, without a push?"),
+    "battery-off": Message("Is the ignition off, and disconnected from the battery?"),
+    "battery-back": Message("Hands away from the throttle flaps. Is the ignition connected to the battery again?"),
+    "fire-ready": Message("Is a fire extinguisher at hand, and do you know where to shut the fuel off?"),
+    "protected": Message("Do you wear hearing and eye protection?"),
+    "oil-primed": Message("New engine: was the oil primed until the pressure showed?"),
+    "base-timing": Message("New engine: was the ignition timing set and checked?"),
+    "run-in": Message(
+        "New engine: was the camshaft run in as its maker says? If not, stop the engine now: it must not idle."
+    ),
+    "mixture-safe": Message("New engine: was the mixture under load measured, and is it safe?"),
+    "intake-off": Message("Are the air filter or parts of the intakes off?"),
+    "intake-back": Message("Are the air filter and all parts of the intakes on again?"),
+    "hoses-off": Message("Are hoses of the intakes unplugged or led away?"),
+    "hoses-back": Message("Is every hose connected and every port capped, and is there no hiss at idle?"),
+    "idle-control-back": Message("Connect the idle control again. Does the idle come back to where it should be?"),
+    "loads-back": Message("Let fans and air conditioning work as usual. Did you see them come on?"),
+    "linkage-rest": Message(
+        "Pedal released: is there a little free play in the linkage, and do springs hold it closed?"
+    ),
+    "linkage-full": Message(
+        "Engine off, pedal to the floor: is every throttle flap fully open, does the pedal stop first, and does "
+        "nothing lock there?"
+    ),
+    "sensor-learned": Message("Did the engine computer learn the throttle sensor, pedal released and to the floor?"),
     "throttle-power-off": Message(
         "Take the key out and pocket it. Disconnect the battery, so that no motor can move a throttle flap. Is that "
         "done?"
@@ -127,8 +152,8 @@ ITEMS: Mapping[str, Text] = {
     ),
     "oil-pressure-hot": Message("If there is a gauge: what is the oil pressure at idle now that the engine is hot?"),
     "leak-checked": Message(
-        "Stop the engine. Feel every joint and hose at the intake. Is each one tight? Use no spray: hot parts can "
-        "light it."
+        "Stop the engine. Feel every joint and hose at the intake, to the brake booster and to the crankcase. Is each "
+        "one tight? Use no spray: hot parts can light it."
     ),
     "idle-speed": Message("Let it idle, foot off the pedal. How fast does the engine run, in rpm?"),
     "idle-control": ByBanks(
@@ -160,7 +185,10 @@ ITEMS: Mapping[str, Text] = {
         "Engine off. Try the nuts on both rods, then the rods. Are the nuts tight, and is the little free play still "
         "there?"
     ),
-    "stops-marked": Message("Engine off. Glue every stop screw, or put a dab of paint across it. Is that done?"),
+    "stops-marked": ByBanks(
+        Message("Engine off. Glue the stop screw, or put a dab of paint across it. Is that done?"),
+        Message("Engine off. Glue every stop screw, or put a dab of paint across it. Is that done?"),
+    ),
     "bypass-held": Message(
         "Engine off. Look at every bypass screw. Is each one held in place by its spring, its nut or its cap?"
     ),
@@ -177,6 +205,13 @@ BLIP = Message(
 BLIP_COLUMN = Message(
     "Press the pedal briefly and release it. Once the idle is steady, what does column {intake} show?"
 )
+
+OF_BORE: Mapping[str, Message] = {
+    SNAP_SLUG: BLIP,
+    BESIDE: Message("What does the vacuum gauge show at the other intakes, on average?"),
+    HERE: Message("Engine idling: what does the vacuum gauge show at intake {intake}?"),
+}
+"""What is asked at a single intake, by what the slug of the item begins with."""
 
 FIX_FIRST = Message("If the engine runs, stop it. Take the key out. Fix this first.")
 NO_FURTHER = Message("We cannot continue until this is done.")
@@ -233,7 +268,7 @@ class Prompt:
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
+class ToldFirst:
     """Figures that a question tells before it asks: turns of the ``preset``, how many short ``pulls``; ``columns``
     where the meter hangs on all intakes."""
 
@@ -242,11 +277,11 @@ class Told:
     columns: bool = False
 
 
-NOTHING_TOLD = Told()
+NOTHING_TOLD = ToldFirst()
 
 
 @dataclass(frozen=True, slots=True)
-class Reading:
+class ReadingAsked:
     """A reading to ask for: the ``bore``, None where none is due; the ``unit`` of the meter; ``lever`` the feeler under
     the central lever [m], 0 at idle, reached from ``above`` where the lever is opened further first.
 
@@ -265,7 +300,7 @@ class Reading:
 
 
 def item_prompt(
-    item: Item, parts: Collection[Part], base_feeler: float, units: Units, told: Told = NOTHING_TOLD
+    item: Item, parts: Collection[Part], base_feeler: float, units: Units, told: ToldFirst = NOTHING_TOLD
 ) -> Prompt:
     """An item as it is asked over the telephone, of an engine that has those parts.
 
@@ -282,7 +317,7 @@ def item_prompt(
     return Prompt(item, words, (first, *(unit for unit in offered(item.quantity) if unit != first)))
 
 
-def advice_prompt(advice: Advice, layout: Layout, reading: Reading | None = None) -> str:
+def advice_prompt(advice: Advice, layout: Layout, reading: ReadingAsked | None = None) -> str:
     """A step of the readings as it is read out; empty where there is nothing for a customer to do. ``reading`` is the
     one to take next, where the step is to read."""
     with to_the_customer():
@@ -299,14 +334,15 @@ def speed_prompt(lever: float, above: bool) -> str:
         return " ".join((*ahead, say(SPEED)))
 
 
-def _asked(slug: str, parts: Collection[Part], base_feeler: float, told: Told) -> str:
-    if slug.startswith(SNAP_SLUG):
-        return say(BLIP_COLUMN if told.columns else BLIP, intake=slug.removeprefix(SNAP_SLUG))
+def _asked(slug: str, parts: Collection[Part], base_feeler: float, told: ToldFirst) -> str:
+    if found := of_bore(slug):
+        blip_column = told.columns and found[0] == SNAP_SLUG
+        return say(BLIP_COLUMN if blip_column else OF_BORE[found[0]], intake=found[1])
     values = {"turns": turns(told.preset), "out": turns(BYPASS_BASE), "pulls": told.pulls}
     return say(for_banks(ITEMS[slug], parts), feeler=_feeler(base_feeler), **values)
 
 
-def _read(reading: Reading) -> str:
+def _read(reading: ReadingAsked) -> str:
     """The question, and ahead of the first one of a round what has to be in place, which is put there engine off."""
     feeler = _feeler(reading.lever)
     if reading.begun:

@@ -7,7 +7,7 @@ from enum import StrEnum
 from app.sync.estimation.conformity import Conformity
 from app.sync.estimation.evenness import BoreResult, BoreVerdict, RoundResult
 from app.wording.message import Message, say
-from app.wording.quantities import Unit, bore_list, percent, with_unit
+from app.wording.quantities import Unit, bore_list, percent, percent_known, with_unit
 from app.wording.reasons import TABLES
 
 TITLE, SENTENCE, TILE = 60, 110, 16
@@ -65,6 +65,10 @@ METER_LIMIT = Message(
     "{probability} likely that all bores are within ±{tolerance}. More readings with this meter hardly help.",
     limit=SENTENCE,
 )
+READ_ENOUGH = Message(
+    "{probability} likely that all bores are within ±{tolerance}. Another round may make it surer.",
+    limit=SENTENCE,
+)
 SOME_OUTSIDE = Message(
     "Hardly likely that all bores are inside: bore {bores} least of all.",
     limit=SENTENCE,
@@ -98,7 +102,8 @@ def verdict_sentence(found: RoundResult, unit: Unit) -> str:
         case Conformity.EVEN:
             said = [say(EVEN, tolerance=tolerance, probability=probability(found))]
         case Conformity.LIMIT:
-            said = [say(METER_LIMIT, tolerance=tolerance, probability=probability(found))]
+            message = METER_LIMIT if found.decision.rounds is None else READ_ENOUGH
+            said = [say(message, tolerance=tolerance, probability=probability(found))]
         case Conformity.UNDECIDED:
             said = [_at_limit(found)]
         case Conformity.NOT_EVEN:
@@ -127,7 +132,7 @@ def bore_word(one: BoreResult, vacuum: bool) -> str:
     if one.verdict in (BoreVerdict.EVEN, BoreVerdict.AT_LIMIT):
         return say(WORDS[one.verdict])
     above, below = (OPEN, CLOSED) if vacuum else (HIGH, LOW)
-    return say(above if one.opening > 0 else below, gap=percent(one.share))
+    return say(above if one.opening > 0 else below, gap=percent_known(one.share, one.share_sd))
 
 
 def ruler_ends(vacuum: bool) -> tuple[str, str]:

@@ -4,10 +4,14 @@ from app.wording.message import Message, say
 
 OPEN = Message("{count} open", context="checklist", note="Items that are not recorded yet.")
 OPEN_REQUIRED = Message(
-    "{count} open, {required} required", context="checklist", note="Required items cannot be waived."
+    "{count} open, {required} required\u00a0(*)", context="checklist", note="Required items cannot be waived."
 )
 ALL_RECORDED = Message("All recorded")
 STILL_MISSING = Message("Still missing: {what}")
+
+HELD = Message("Off or led away? Tick it, to get it back", context="checklist")
+AT_START = Message("Start the engine, then at once", context="checklist")
+PUT_BACK = Message("After the last round: put back and seen to work", context="checklist")
 
 SIGN_OFF = Message("Sign off")
 STOPPED = Message("Engine stopped: reading outside shop limits")

@@ -252,8 +252,9 @@ def test_a_value_of_a_round_before_a_move_is_asked_about_by_that_round(shop: Dat
 def test_a_correction_keeps_the_kind_of_what_it_corrects(shop: Database, read_once: int) -> None:
     one = visit_record(shop, read_once).rounds[-1]
     new = NewReading(HEAT_SOAKED.slug, one.row.number, 1, "closing", 6.0, "KM", supersedes=one.entered[0].ident)
-    with rejects(Rejection.CORRECTION_KIND):
-        readings.add(shop, read_once, key(), new, AT)
+    readings.add(shop, read_once, key(), new, AT)
+    (corrected,) = (e for e in visit_record(shop, read_once).rounds[-1].readings if e.bore == 1 and e.value == 6.0)
+    assert corrected.kind == "turn"
 
 
 def reading(number: int, bore: int, kind: str) -> NewReading:

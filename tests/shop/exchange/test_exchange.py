@@ -1,7 +1,5 @@
 """An engine from one shop to another: nothing changed, all or nothing, twice is once, a conflict is for a person."""
 
-import csv
-import io
 import json
 from collections.abc import Iterator
 from dataclasses import replace
@@ -13,21 +11,18 @@ from pydantic import BaseModel
 from sqlalchemy import text
 
 from app.places import static
-from app.shop.assessment.verdicts import balance_of
-from app.shop.commands import engines, meters, opening_speeds, readings, visits
+from app.shop.commands import engines, meters, visits
 from app.shop.commands.corrections import NewCorrection, correct
 from app.shop.commands.meters import NewMeter
-from app.shop.commands.opening_speeds import NewSpeed
 from app.shop.commands.visits import NewVisit
 from app.shop.errors import ConflictError
 from app.shop.exchange import imports, v1, v2, v3, v4, v5
 from app.shop.exchange.codes import FileQuestion
-from app.shop.exchange.exports import engine_file, readings_csv, table_csv, written
+from app.shop.exchange.exports import engine_file, written
 from app.shop.exchange.imports import bring_in, plan, read
 from app.shop.exchange.rows import Writer
 from app.shop.exchange.v5 import EngineFile, from_v1, from_v2, from_v3, from_v4
 from app.shop.procedure.codes import SetAside, SkipReason
-from app.shop.procedure.phases import BANK_BALANCE
 from app.shop.reasons import because
 from app.shop.record import loader
 from app.shop.record.fittings import FittingReason, hardware_from_json, layout_from_json
@@ -37,18 +32,13 @@ from app.shop.rejections import Rejection
 from app.shop.store import tables
 from app.shop.store.database import Database
 from app.shop.store.row_hashes import check
-from app.shop.store.tables import ReadingRow
 from app.shop.store.upgrade import open_shop
 from app.sync.engine.events import BypassTurn, ScrewTurn
-from app.sync.engine.layout import Layout
-from app.sync.engine.units import THOU
 from app.wording.stored import codes_of
-from tests.shop.bank_balance import at_the_banks, read_with_one_bank_early
 from tests.shop.exchange.files import EVEN, SLIPPED, out, with_codes
 from tests.shop.past import Past
 from tests.shop.rejections import rejects
-from tests.shop.yard import AIR_COOLED, AT, ONE_MOTOR_A_BANK, ONE_MOTOR_A_BORE, V8, engine, key, run, visit_record
-from tests.shop.yard import read as read_bore
+from tests.shop.yard import AT, V8, engine, key, visit_record
 
 FIXTURES = Path(__file__).parent
 TABLES = (
@@ -87,16 +77,6 @@ def with_past(shop: Database) -> int:
     past.visit(SLIPPED, EVEN)
     past.visit(EVEN, signed=False)
     return past.engine_id
-
-
-def from_above(shop: Database) -> int:
-    """A visit whose second opening was read, and then the first once more from above."""
-    visit_id = at_the_banks(shop)
-    read_with_one_bank_early(shop, visit_id)
-    readings.begin_round(shop, visit_id, key(), BANK_BALANCE.slug, AT, 10 * THOU, from_above=True)
-    for bore in (*V8.bores, 1):
-        read_bore(shop, visit_id, BANK_BALANCE, 8.0, bore)
-    return visit_id
 
 
 def rows(shop: Database) -> dict[str, int]:
@@ -307,42 +287,6 @@ def test_a_file_of_version_1_is_one_with_couplers_on_blades() -> None:
     assert not layout.plenum
 
 
-def test_an_engine_speed_goes_with_its_round_and_is_left_out_where_there_is_none(
-    shop: Database, other: Database
-) -> None:
-    visit_id = at_the_banks(shop)
-    assert "speeds" not in json.loads(out(shop))["visits"][0]
-    run(shop, visit_id, BANK_BALANCE, 1100.0)
-    new = NewSpeed(BANK_BALANCE.slug, 3, 1010.0, "KM")
-    opening_speeds.record(shop, visit_id, key(), new, AT)
-    held = out(shop)
-    first, second = json.loads(held)["visits"][0]["speeds"]
-    assert (first["supersedes"], second["supersedes"], second["after_move"]) == (None, first["key"], None)
-    assert round(60 * second["speed"]) == 1010
-    engine_id = bring_in(other, read(held), {})
-    assert out(other, engine_id) == held
-    before = rows(other)
-    bring_in(other, read(held), {})
-    assert rows(other) == before
-    at_idle = json.loads(held)
-    at_idle["visits"][0]["speeds"][0]["round"] = at_idle["visits"][0]["rounds"][0]["key"]
-    with rejects(Rejection.FILE_CONTRADICTS_ITSELF):
-        read(json.dumps(at_idle))
-
-
-def test_what_was_reached_from_above_is_so_in_the_other_shop(shop: Database, other: Database) -> None:
-    visit_id = from_above(shop)
-    engine_id = bring_in(other, read(out(shop)), {})
-    with other.reading() as session:
-        (there,) = loader.of_engine(session, engine_id)
-        driver = session.connection().connection.driver_connection
-        assert driver is not None
-        assert check(driver).broken == ()
-    assert [bool(one.row.from_above) for one in there.rounds][-2:] == [False, True]
-    assert balance_of(there) == balance_of(visit_record(shop, visit_id))
-    assert out(other) == out(shop)
-
-
 def test_codes_come_through_and_words_stay_words(shop: Database, other: Database) -> None:
     engine_id = with_codes(shop)
     file = json.loads(out(shop, engine_id))
@@ -386,54 +330,3 @@ def test_joints_bypass_screws_and_their_turns_come_through(shop: Database) -> No
     assert (one.layout.bypass, one.layout.plenum) == (frozenset({1, 4}), True)
     moved = [move_of(move) for move in one.moves]
     assert [replace(move, at=0.0) for move in moved] == [ScrewTurn(2, 3, -0.125, 0.0), BypassTurn(4, 0.5, 0.0)]
-
-
-def test_readings_for_a_spreadsheet(shop: Database) -> None:
-    visit_id = Past(shop).visit(SLIPPED, EVEN, by="=KM()")
-    with shop.writing() as session:
-        old = visit_record(shop, visit_id).rounds[0].entered[0]
-        session.add(
-            ReadingRow(
-                key=key(), payload="", round_id=old.round_id, bore=1, kind="turn", value=6.25, unit="kg/h",
-                why='=HYPERLINK("http://x","y")', by="KM", at=AT, supersedes_id=old.ident,
-            )
-        )  # fmt: skip
-    with shop.reading() as session:
-        found = list(csv.DictReader(io.StringIO(readings_csv(list(reversed(loader.of_engine(session, 1))), str.upper))))
-    assert len(found) == 19
-    assert [row["stands"] for row in found[:1]] == ["no"]
-    corrected = next(row for row in found if row["why"])
-    assert corrected["why"] == '\'=HYPERLINK("HTTP://X","Y")'  # worded by what is handed in, and marked as text
-    assert float(corrected["value"]) == 6.25
-
-
-@pytest.mark.parametrize("text", ["=1+1", "+1", "-1", "@SUM(A1)", "\t=1", "\r=1", " =1"])
-def test_no_text_is_taken_for_a_formula(text: str) -> None:
-    """The beginnings that OWASP names for CSV injection."""
-    (_, (cell,)) = list(csv.reader(io.StringIO(table_csv(["x"], [(text,)]), newline="")))
-    assert cell == "'" + text
-
-
-def test_a_number_stays_a_number() -> None:
-    assert table_csv(["x", "y"], [(-1.5, None)]) == "x,y\r\n-1.5,\r\n"
-
-
-@pytest.mark.parametrize("layout", [AIR_COOLED, ONE_MOTOR_A_BANK, ONE_MOTOR_A_BORE])
-def test_what_cools_an_engine_and_opens_its_plates_travels_and_is_left_out_where_it_is_as_usual(
-    shop: Database, other: Database, layout: Layout
-) -> None:
-    engine_id = engine(shop, layout)
-    file = out(shop, engine_id)
-    said = json.loads(file)["fittings"][0]["layout"]
-    assert {name: said[name] for name in ("cooling", "actuation") if name in said} == {
-        name: value
-        for name, value, usual in (
-            ("cooling", layout.cooling, "liquid"),
-            ("actuation", layout.actuation, "linkage"),
-        )
-        if value != usual
-    }
-    there = bring_in(other, read(file), {})
-    with other.reading() as session:
-        assert layout_from_json(engines.fitting_now(session, there).layout) == layout
-    assert out(other, there) == file

@@ -40,6 +40,7 @@ def test_the_fine_round_waits_for_heat(shop: Database) -> None:
     assert lacks_of(visit_record(shop, visit_id)) == (because(Requirement.PULLS, count=3),)
     gauges(shop, visit_id, 0, pulls=3)
     assert lacks_of(visit_record(shop, visit_id)) == ()
+    checks.record(shop, visit_id, key(), HEAT_SOAKED.slug, {"leak-checked": None}, "KM", AT)
     read(shop, visit_id, HEAT_SOAKED)
 
 
@@ -69,6 +70,7 @@ def test_the_round_opens_early_only_for_a_reason(shop: Database) -> None:
         checks.waive(shop, visit_id, key(), HEAT_SOAKED.slug, " ", "KM", AT, "heat")
     assert codes_of(refusal) == {"why": Rejection.REASON_MISSING}
     checks.waive(shop, visit_id, key(), HEAT_SOAKED.slug, "Rain; the cell is needed", "KM", AT, "heat")
+    checks.record(shop, visit_id, key(), HEAT_SOAKED.slug, {"leak-checked": None}, "KM", AT)
     read(shop, visit_id, HEAT_SOAKED)
     told = visit_record(shop, visit_id)
     assert "heat-soak" in told.overrides[0].missing

@@ -74,7 +74,7 @@ SINCE = (
     ("visit", "meter_own REAL"),
     ("visit", "meter_low REAL"),
     ("visit", "meter_limit REAL"),
-    ("move", "taken_back INTEGER"),
+    ("visit", "runs TEXT"),
 )
 """Columns that 0011 did not have yet."""
 

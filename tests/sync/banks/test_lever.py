@@ -6,8 +6,11 @@ import pytest
 
 from app.sync.banks.lever import AT_IDLE_SPEED, FROM_IDLE, SPEED_SD, Speeds, opened
 from app.sync.engine.events import Meter
-from tests.sync.banks.test_banks import EIGHT, IDLE, IDLE_FLOW
+from app.sync.engine.layout import Bank, Layout
 
+EIGHT = Layout((Bank("A", (1, 2, 3, 4), stop=2, drive=2), Bank("B", (5, 6, 7, 8), stop=6, drive=6)))
+IDLE_FLOW = 6.4 / 3600
+IDLE = dict.fromkeys(EIGHT.bores, IDLE_FLOW)
 STILL, FASTER, SLOWER = Speeds(14.0, 14.1), Speeds(14.0, 16.0), Speeds(14.0, 13.0)
 METER = Meter(step=0.01 / 3600, repeatability=0.01)
 SD = math.hypot(0.012, math.sqrt(8) * 0.01 / 4)

@@ -74,11 +74,12 @@ def test_the_own_error_of_a_column_is_not_averaged_away() -> None:
 
 @pytest.mark.parametrize(
     ("depression", "ambient", "least"),
-    [(12.0, 101.325, 15), (33.0, 101.325, 14), (20.0, 79.495, 16)],  # measured: 19, 18 and 20
+    [(12.0, 101.325, 17), (33.0, 101.325, 14), (20.0, 79.495, 18)],  # of other seeds 26 of 30, 20 of 28 and 18 of 19
     ids=["12 kPa", "33 kPa", "20 kPa at 2000 m"],
 )
 def test_advice_followed_by_columns_evens_the_air(depression: float, ambient: float, least: int) -> None:
     ended = [visited(seed, depression * KPA, ambient * KPA) for seed in range(25)]
+    assert all(one.kind in ("done", "cannot") for one in ended)
     assert sum(one.worst <= WINDOW for one in ended) >= least
     done = [one for one in ended if one.kind == "done"]
     assert len(done) >= 12

@@ -77,6 +77,18 @@ def test_an_undecided_engine_says_how_many_rounds_and_which_bores_first() -> Non
     assert not found.move_advised
 
 
+def test_a_likely_engine_read_often_enough_is_even_as_far_as_shown_though_more_would_decide() -> None:
+    """Six bores read nine times: half as many readings again as bores."""
+    air = {2: math.log(1.08), 4: math.log(0.965)}
+    readings = [LogReading(b, air.get(b, 0.0), 6e-4, 20.0 * n) for n, b in enumerate([*SIX, 1, 3, 5])]
+    before, after = (decide(pooled(SIX, readings[:count], TOLERANCE), closed=True) for count in (8, 9))
+    assert before.conformity is Conformity.UNDECIDED
+    assert after.conformity is Conformity.LIMIT
+    for found in (before, after):
+        assert 0.8 <= (found.all_inside or 0.0) < 0.95
+        assert found.rounds is not None
+
+
 def at_the_edge(inside: float) -> SharePosterior:
     """One bore close to the tolerance, so that ``inside`` is about the chance, after many rounds of a rough meter."""
     tried = [engine({2: edge}, 0.04, rounds=12) for edge in np.arange(0.05, 0.11, 0.001)]
@@ -101,7 +113,7 @@ def test_where_no_sensible_number_of_rounds_decides_an_unlikely_engine_is_to_be_
 
 @pytest.mark.parametrize(("asked", "said"), [(0.80, Conformity.EVEN), (0.99, Conformity.UNDECIDED)])
 def test_the_shop_says_what_probability_passes(asked: float, said: Conformity) -> None:
-    assert decide(engine({2: 0.075}, 0.02, rounds=2), asked, closed=True).conformity is said
+    assert decide(engine({2: 0.075}, 0.02), asked, closed=True).conformity is said
 
 
 def test_of_the_unsure_bores_the_less_read_is_read_first() -> None:

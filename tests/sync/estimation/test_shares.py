@@ -10,7 +10,7 @@ from scipy import stats
 
 from app.sync.engine.events import Meter, Reading
 from app.sync.estimation import share_mixture
-from app.sync.estimation.share_mixture import APART, APART_SD, LEVEL_SD, TAUS, USUAL_TAU, Course
+from app.sync.estimation.share_mixture import APART, APART_SD, LEAST_TAU, LEVEL_SD, TAUS, USUAL_TAU, Course
 from app.sync.estimation.shares import LogReading, SharePosterior, pooled
 from app.sync.readings.idle_wander import DRIFT, WANDER
 from tests.sync.idling_engines import log_reading
@@ -47,6 +47,11 @@ def course_of(readings: list[LogReading], bores: int) -> Course:
     )
 
 
+def likely(tau: float) -> float:
+    """The prior of a spread, up to a factor."""
+    return 1 / (1 + (tau / USUAL_TAU) ** 2) / (1 + (LEAST_TAU / tau) ** 4)
+
+
 @pytest.mark.parametrize("own", [0.0, 0.022])
 def test_weights_means_and_covariances_are_those_of_the_joint_normal_distribution(own: float) -> None:
     """scipy's multivariate normal density, and conditioning of a joint Gaussian (C. M. Bishop, Pattern Recognition and
@@ -66,7 +71,7 @@ def test_weights_means_and_covariances_are_those_of_the_joint_normal_distributio
         total = noise + rows @ prior @ rows.T
         odds = 1 - APART if apart == 4 else APART / 4
         density = stats.multivariate_normal.pdf(shown, np.zeros(8), total)
-        weights.append(density * odds / (1 + (tau / USUAL_TAU) ** 2))
+        weights.append(density * odds * likely(tau))
         gain = prior @ rows.T @ np.linalg.inv(total)
         means.append(gain @ shown)
         covariances.append(prior - gain @ rows @ prior)
@@ -96,7 +101,7 @@ def difference_inside(first: list[float], second: list[float], sd: float) -> flo
     for tau in TAUS:
         alike = stats.norm.pdf(grid, 0, math.sqrt(2) * tau)
         apart = stats.norm.pdf(grid, 0, math.sqrt(2 * tau**2 + APART_SD**2))
-        prior += ((1 - APART) * alike + APART * apart) / (1 + (tau / USUAL_TAU) ** 2)
+        prior += ((1 - APART) * alike + APART * apart) * likely(tau)
     mass = likelihood * prior
     share = np.tanh(grid / 2)
     return float(np.trapezoid(np.where(np.abs(share) <= TOLERANCE, mass, 0), grid) / np.trapezoid(mass, grid))

@@ -1,8 +1,10 @@
 """The adviser is done when the verdict says so: followed to its end, engines are handed over with a good word."""
 
 from functools import cache
+from typing import NamedTuple
 
 import pytest
+from scipy import stats
 
 from app.sync.engine.events import Reading
 from app.sync.estimation.conformity import Conformity
@@ -13,15 +15,26 @@ from app.sync.simulation.simulator import SimulatedEngine
 from tests.benchmarks.engine import WINDOW, layout_of
 from tests.benchmarks.people import BLADES
 
-ENGINES = 60
+
+class Fleet(NamedTuple):
+    """Engines of so many bores in so many banks, ``engines`` of them from seed 4000."""
+
+    bores: int
+    banks: int
+    engines: int
+
+
+FOURS = Fleet(4, 1, 60)
+EIGHTS = Fleet(8, 2, 60)
+both = pytest.mark.parametrize("fleet", [FOURS, EIGHTS], ids=["fours", "eights"])
 
 
 @cache
-def followed() -> tuple[tuple[SimulatedEngine, str, RoundResult], ...]:
-    """Fours whose advice was followed to its last word, with the verdict on what was read since the last move."""
+def followed(fleet: Fleet) -> tuple[tuple[SimulatedEngine, str, RoundResult], ...]:
+    """Engines whose advice was followed to its last word, with the verdict on what was read since the last move."""
     found = []
-    for seed in range(4000, 4000 + ENGINES):
-        stand = SimulatedEngine(layout_of(4, 1), seed)
+    for seed in range(4000, 4000 + fleet.engines):
+        stand = SimulatedEngine(layout_of(fleet.bores, fleet.banks), seed)
         said = follow_advice(stand, BLADES, WINDOW)
         read = [one for one in since_last_move(stand.events) if isinstance(one, Reading)]
         found.append((stand, said, evenness(stand.layout, read, stand.meter, WINDOW)))
@@ -29,21 +42,24 @@ def followed() -> tuple[tuple[SimulatedEngine, str, RoundResult], ...]:
 
 
 @pytest.mark.slow
-def test_what_is_done_is_even_or_as_even_as_the_meter_shows() -> None:
-    done = [(said, result.verdict) for _, said, result in followed() if said.startswith("done")]
-    assert len(done) >= 0.9 * ENGINES
+@both
+def test_what_is_done_is_even_or_as_even_as_the_meter_shows(fleet: Fleet) -> None:
+    done = [(said, result.verdict) for _, said, result in followed(fleet) if said.startswith("done")]
+    assert len(done) >= 0.9 * fleet.engines
     good = {"done even": Conformity.EVEN, "done meter-limit": Conformity.LIMIT}
     assert all(verdict is good[said] for said, verdict in done)
 
 
 @pytest.mark.slow
-def test_a_good_job_is_handed_over_with_a_good_word_and_few_bad_ones_are() -> None:
-    """At least 55 of 60 engines truly inside are called even or as even as the meter shows; of those called so at most
-    5 in 100 are not."""
-    said_good = [result.verdict in (Conformity.EVEN, Conformity.LIMIT) for _, _, result in followed()]
-    truly = [stand.worst() <= WINDOW for stand, _, _ in followed()]
+@both
+def test_a_good_job_is_handed_over_with_a_good_word_and_few_bad_ones_are(fleet: Fleet) -> None:
+    """At least 55 of 60 engines truly inside are called even or as even as the meter shows; of those called so no more
+    are not than five in a hundred would give in 19 of 20 such fleets: fewer engines cannot tell. The benchmark of the
+    shares follows more."""
+    said_good = [result.verdict in (Conformity.EVEN, Conformity.LIMIT) for _, _, result in followed(fleet)]
+    truly = [stand.worst() <= WINDOW for stand, _, _ in followed(fleet)]
     inside = [good for good, true in zip(said_good, truly, strict=True) if true]
     passed = [true for good, true in zip(said_good, truly, strict=True) if good]
-    assert len(inside) >= 0.8 * ENGINES, "too few to say anything"
+    assert len(inside) >= 0.8 * fleet.engines, "too few to say anything"
     assert sum(inside) >= 55 / 60 * len(inside)
-    assert sum(not true for true in passed) <= 0.05 * len(passed)
+    assert sum(not true for true in passed) <= stats.binom.ppf(0.95, len(passed), 0.05)

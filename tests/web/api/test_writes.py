@@ -9,7 +9,8 @@ import pytest
 from sqlmodel import func, select
 from starlette.testclient import TestClient
 
-from app.shop.commands import checks
+from app.shop.commands import checks, moves
+from app.shop.commands.moves import NewMove
 from app.shop.procedure.phases import COLD_PRESET, HEAT_SOAKED
 from app.shop.store.database import Database
 from app.shop.store.tables import CheckRow, Engine, Fitting, MoveRow, Override, ReadingRow, RoundRow, SignOff, Visit
@@ -65,6 +66,11 @@ def hot_read(shop: Database) -> None:
     read_round(shop, 1, HEAT_SOAKED)
 
 
+def moved(shop: Database) -> None:
+    hot_read(shop)
+    moves.make(shop, 1, key(), NewMove(HEAT_SOAKED.slug, "stop", "A", None, None, 0.125, (), True, "KM"), AT)
+
+
 def twins_read(shop: Database) -> None:
     heat_soaked(shop, TWINS)
     read_round(shop, 1, HEAT_SOAKED)
@@ -89,6 +95,8 @@ WRITES: list[tuple[Callable[[Database], None], str, dict[str, Any], int]] = [
         {"kind": "blade", "coupler": {"near": 2, "far": 3}, "leaves_thou": [3, 1.5], "by": "KM"},
         1,
     ),
+    (moved, f"{HOT}/moves/1/taken-back", {"by": "KM"}, 1),
+    (moved, f"{HOT}/moves/1/changed", {"kind": "stop", "bank": "A", "turns": 0.25, "by": "KM"}, 1),
     (twins_read, f"{HOT}/moves", {"kind": "bypass", "bore": 4, "turns": 0.5, "by": "KM"}, 1),
     (twins_read, f"{HOT}/moves", {"kind": "screw", "coupler": {"near": 2, "far": 3}, "turns": -0.125, "by": "KM"}, 1),
 ]

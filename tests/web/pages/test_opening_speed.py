@@ -139,7 +139,7 @@ def test_before_the_rev_limit_is_recorded_nothing_is_entered(client: TestClient,
     checks.take_back(shop, visit_id, key(), BANK_BALANCE.slug, "rev-limit", "KM", AT)
     page = client.get(path(visit_id) + "?entry=speed").text
     assert entry(page) == "Nothing to read yet"
-    assert "Low rev limit set, or own limiter known to work, at" in page
+    assert "Low rev limit set, or own limiter proven" in page
 
 
 def test_over_the_telephone_it_is_asked_in_lay_words(client: TestClient, shop: Database) -> None:
@@ -149,9 +149,10 @@ def test_over_the_telephone_it_is_asked_in_lay_words(client: TestClient, shop: D
         if phase not in (COLD_PRESET, BANK_BALANCE):
             read_round(shop, visit_id, phase)
     page = client.get(path(visit_id)).text.replace("\u00a0", " ")
-    assert "Keep the 0.010 inch (0.25 mm) feeler under the lever. How fast does the engine run now, in rpm?" in page
-    above = client.get(path(visit_id) + "?above=true").text.replace("\u00a0", " ")
-    assert "let it close onto the 0.010 inch (0.25 mm) feeler. How fast does the engine run now" in above
+    assert "put the 0.010 inch (0.254 mm) feeler alone under it" in page
+    assert "How fast does the engine run now, in rpm?" in page
+    above = client.get(path(visit_id) + "?above=true").text
+    assert "let it come back onto the feeler. How fast does the engine run now" in above
     run(shop, visit_id, BANK_BALANCE)
     assert "Hold the meter on intake 1" in client.get(path(visit_id)).text
 

@@ -13,12 +13,16 @@ from app.shop.record.settings import DEFAULTS
 from app.shop.store.database import Database
 from app.sync.banks.banks import Extra
 from app.sync.banks.link_hypotheses import Cause
+from app.sync.engine.units import THOU
+from app.sync.planning.advice import Advice, AdviceKind
+from app.web.presenters.reading import bank_card
 from app.web.presenters.reading.keypad import Wanted
 from app.web.presenters.reading.reading_page import ReadingPage
 from app.wording.message import Message, say
 from app.wording.quantities import flats
 from app.wording.work import bank_balance
 from app.wording.work import linkage as words
+from tests.shop.bank_balance import at_the_banks, read_with_one_bank_early
 from tests.shop.yard import AT, FOUR, heat_soaked, key, visit_record
 from tests.web.balance import FELT, balance
 from tests.web.pieces import piece
@@ -176,3 +180,18 @@ def test_one_bank_has_no_links(shop: Database) -> None:
     desk = ReadingPage(assess(visit_record(shop, visit_id)), BANK_BALANCE, Wanted(), {}, {})
     assert desk.linkage is None
     assert desk.verdict.openings == ()
+
+
+def test_where_both_openings_are_read_again_each_has_its_button(shop: Database) -> None:
+    """Idle was read last, after a link rod was turned: one more round of that would say nothing of the openings."""
+    visit_id = at_the_banks(shop)
+    read_with_one_bank_early(shop, visit_id)
+    assessment = assess(visit_record(shop, visit_id))
+    judged = assessment.of(BANK_BALANCE)
+    again = replace(judged, step=Advice(AdviceKind.MEASURE, Extra.AGAIN))
+    card = bank_card.card(assessment, again, ("Read both openings again", "Not sure"))
+    assert [(one.label, one.name) for one in card.answers] == [
+        ("Read 0.010\u00a0in again", "opening"),
+        ("Read 0.030\u00a0in again", "opening"),
+    ]
+    assert [float(one.value) for one in card.answers] == [pytest.approx(o / THOU) for o in DEFAULTS.openings]

@@ -1,5 +1,7 @@
 """The reading page as plain facts, where no browser is needed to see them."""
 
+from dataclasses import replace
+
 import pytest
 
 from app.shop.assessment.assessment import assess
@@ -10,6 +12,7 @@ from app.shop.procedure.items import Phase
 from app.shop.procedure.phases import BANK_BALANCE, COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN
 from app.shop.store.database import Database
 from app.sync.engine.layout import Bank, Layout
+from app.sync.planning.advice import Advice, AdviceKind, AdviceReason
 from app.web.presenters.reading.keypad import Wanted
 from app.web.presenters.reading.reading_page import ReadingPage
 from app.web.presenters.reading.tiles import Tiles
@@ -123,3 +126,19 @@ def test_values_from_before_a_move_are_shown_only_until_the_bores_are_read_again
 def tile_states(shop: Database, visit_id: int, phase: Phase) -> dict[int, str]:
     drawn = Tiles(assess(visit_record(shop, visit_id)).of(phase), 1, "")
     return {bore: drawn.tile(bore).state for bore in FOUR.bores}
+
+
+def test_card_and_keypad_do_not_ask_for_two_things(shop: Database) -> None:
+    """Where the card asks for an adjustment in the middle of a round, the keypad says that reading on is no order."""
+    visit_id = heat_soaked(shop, FOUR)
+    read(shop, visit_id, HEAT_SOAKED, 6.5)
+    assessment = assess(visit_record(shop, visit_id))
+    follows = ReadingPage(assessment, HEAT_SOAKED, Wanted(), {}, {}).keypad.follows
+    assert follows != say(words.OR_READ_ON)
+    turn = Advice(AdviceKind.STOP, AdviceReason.STOP_BANK, bank="A", turns=0.125, bores=FOUR.bores)
+    judged = replace(assessment.of(HEAT_SOAKED), step=turn)
+    moving = replace(assessment, _phases={HEAT_SOAKED.slug: judged})
+    shown = ReadingPage(moving, HEAT_SOAKED, Wanted(), {}, {})
+    assert shown.card.action.endswith("/moves")
+    assert shown.keypad.follows == say(words.OR_READ_ON)
+    assert ReadingPage(moving, HEAT_SOAKED, Wanted(bore=3), {}, {}).keypad.follows != say(words.OR_READ_ON)

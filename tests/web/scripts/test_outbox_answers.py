@@ -15,6 +15,8 @@ from starlette.testclient import TestClient
 
 import app.web.pages
 from app.places import static
+from app.shop.commands import moves
+from app.shop.commands.moves import NewMove
 from app.shop.procedure.phases import COLD_PRESET, HEAT_SOAKED
 from app.shop.procedure.requirements import Waiting
 from app.shop.reasons import Reason, because
@@ -61,6 +63,12 @@ def all_read(shop: Database) -> None:
     read_round(shop, 1, HEAT_SOAKED)
 
 
+def moved(shop: Database) -> None:
+    one_read(shop)
+    turn = NewMove(HEAT_SOAKED.slug, "stop", "A", None, None, 0.125, (), True, "KM")
+    moves.make(shop, 1, key(), turn, AT)
+
+
 def cold(shop: Database) -> None:
     visit(shop, engine(shop))
 
@@ -70,7 +78,13 @@ WRITES: list[tuple[Callable[[Database], None], str, dict[str, str]]] = [
     (hot, f"{HERE}/readings", reading(value="", skip="1", why="Cannot be reached")),
     (one_read, f"{HERE}/readings", reading(supersedes="newest")),
     (all_read, f"{HERE}/rounds", {}),
-    (hot, f"{HERE}/moves", {"kind": "stop", "place": "A", "amount": "0.125", "way": "in", "by": "KM", "advised": "1"}),
+    (
+        one_read,
+        f"{HERE}/moves",
+        {"kind": "stop", "place": "A", "amount": "0.125", "way": "in", "by": "KM", "advised": "1"},
+    ),
+    (moved, f"{HERE}/moves/taken-back", {"move": "1", "by": "KM"}),
+    (moved, f"{HERE}/moves", {"changes": "1", "kind": "stop", "place": "B", "amount": "0.25", "way": "in", "by": "KM"}),
     (hot, f"{HERE}/checks", {"coolant": "84", "by": "KM"}),
     (cold, f"/visits/1/{COLD_PRESET.slug}/checks", {"by": "KM"}),
 ]

@@ -8,15 +8,17 @@ from playwright.sync_api import Page, expect
 
 from app.shop.commands import engines, meters
 from app.shop.commands.meters import NewMeter
+from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE
 from app.shop.record import loader
 from app.shop.store.database import Database
 from app.sync.engine.events import BladeReset, Meter, Reading, StopTurn
 from app.sync.engine.layout import Coupler
 from app.sync.engine.units import KPA, LITER, THOU
-from tests.shop.yard import AT, FACTS, FOUR, key
+from tests.shop.yard import AT, FACTS, FOUR, check_all, engine, key, visit, visit_record
 from tests.sync.column_engines import HARDWARE, ColumnEngine
 from tests.web import story
 from tests.web.story import Technician
+from tests.web.tablet import Tablet
 
 PRESSURE = 83.5
 """Of the day [kPa absolute]."""
@@ -51,10 +53,30 @@ def opened(page: Page, hand: Technician, server: str, engine_id: int) -> None:
     """A first visit, read by the gauge."""
     page.goto(f"{server}/engines/{engine_id}/visits/new")
     page.get_by_label("Test cell").check()
+    page.get_by_label("Not yet with these throttles").check()
     page.get_by_label("As it runs").check()
-    page.get_by_label("Meter").select_option(label="Gauge, kPa")
+    page.get_by_label("Meter", exact=True).select_option(label="Gauge, kPa")
     page.get_by_label("Your initials").fill("KM")
     hand.press("Open the visit")
+
+
+def test_a_gauge_s_value_that_cannot_be_is_asked_back(page: Page, server: str, shop: Database) -> None:
+    gauge = meters.register(shop, key(), NewMeter("Gauge", "kPa", 0.25, 0, 95))
+    visit_id = visit(shop, engine(shop, FOUR), meter=gauge)
+    for phase in (COLD_PRESET, FIRST_FIRE):
+        check_all(shop, visit_id, phase)
+    page.goto(f"{server}/visits/{visit_id}/{FIRST_FIRE.slug}/readings")
+    hand = Tablet(page, page.context)
+    for then in ("Bore 2", "Bore 3", "Bore 4"):
+        hand.read("60.00", then=then)
+    hand.is_saved()
+    hand.tap("6.00")
+    expect(page.locator("#entry-message")).to_contain_text("Is 6 right?")
+    assert len(visit_record(shop, visit_id).rounds[-1].entered) == 3
+    page.get_by_role("button", name=".00", exact=True).click()
+    expect(page.locator("#entry-heading")).to_have_text("Bore 1 again")
+    hand.is_saved()
+    assert visit_record(shop, visit_id).rounds[-1].latest[4].value == 6.0
 
 
 def test_a_visit_by_a_gauge_at_altitude(

@@ -63,7 +63,7 @@ def newest_change(past: Past) -> Change:
 def test_it_is_asked_when_a_visit_is_opened_and_kept_with_it(client: TestClient, shop: Database) -> None:
     engine_id = engine(shop, FOUR)
     page = client.get(f"/engines/{engine_id}/visits/new").text
-    for words in ("On the intakes while you read", "As it runs", "Filter off", "Adapter or trumpet on the meter"):
+    for words in ("On the intakes while you read", "As it runs", "Filter off", "Adapter or trumpet fitted for reading"):
         assert words in page
     assert 'name="intake" value="filter-off" checked' not in page
     assert "Last visit:" not in page

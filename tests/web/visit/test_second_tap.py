@@ -13,6 +13,7 @@ from app.shop.procedure.read_order import next_reading
 from app.shop.store.database import Database
 from app.web.application import create_app
 from tests.shop.yard import AT, V8, engine, heat_soaked, key, read, visit, visit_record
+from tests.web.axe import faults
 
 HOT = f"/visits/1/{HEAT_SOAKED.slug}"
 HOME = "http://127.0.0.1"
@@ -171,6 +172,7 @@ def test_a_reading_just_saved_leads_to_its_correction(page: Page, server: str, s
     for name in ("6", ".50"):
         page.get_by_role("button", name=name, exact=True).click()
     expect(strip(page)).to_contain_text("Saved: bore 1, 6.50.")
+    assert faults(page) == []
     strip(page).get_by_role("link", name="Correct").click()
     expect(page.locator("#entry-heading")).to_have_text("Bore 1 corrected")
 

@@ -218,6 +218,7 @@ def test_the_heat_soak_is_drawn_and_opens_the_round(client: TestClient, shop: Da
     assert in_words(because(Requirement.HEAT_MOVING, what="oil", by=by, count=5)) in page
     assert [len(points.split()) for points in re.findall(r'points="([^"]*)"', page)] == [3, 3]
     rest = {"pulls": "3", "idle-speed": "850", "oil-pressure-hot": "190", "idle-control": "1", "loads-steady": "1"}
+    rest |= {"leak-checked": "1"}
     client.post(f"{there}/checks", data={"key": key(), "by": "KM", **rest})
     refused = client.post(f"{there}/overrides", data={"key": key(), "gate": "heat", "why": "", "override_by": "KM"})
     assert refused.status_code == 422
@@ -279,6 +280,12 @@ def test_turns_of_a_stop_screw_are_figures(client: TestClient, shop: Database) -
     page = client.get(f"/visits/{visit(shop, engine(shop, V8))}/cold-preset").text
     assert re.search(r"turn each stop screw in by <b>[\d\xa0/]+&nbsp;turns?</b>", page)
     assert re.search(r">Range [\d\xa0/]+ to [\d\xa0/]+&nbsp;turns\. (Estimated|Calculated) from", page)
+
+
+def test_one_bank_has_one_stop_screw(client: TestClient, shop: Database) -> None:
+    page = client.get(f"/visits/{visit(shop, engine(shop, FOUR))}/cold-preset").text
+    assert re.search(r"turn the stop screw in by <b>[\d\xa0/]+&nbsp;turns?</b>", page)
+    assert "each stop screw" not in page
 
 
 def test_the_spread_of_a_single_reading_is_not_nothing(client: TestClient, shop: Database) -> None:

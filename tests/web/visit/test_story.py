@@ -65,6 +65,7 @@ def opened(page: Page, hand: Technician) -> None:
     page.get_by_label("Filter off").check()
     page.get_by_label("Job number").fill("1184")
     page.get_by_label("Reason for the visit").fill("First sync")
+    page.get_by_label("No, new or rebuilt engine").check()
     page.get_by_label("Your initials").fill("KM")
     hand.press("Open the visit")
 

@@ -17,7 +17,7 @@ from app.shop.record.measures import Units
 from app.shop.record.settings import DEFAULTS
 from app.shop.store.database import Database
 from app.web.application import create_app
-from app.wording.work.telephone import Told, item_prompt
+from app.wording.work.telephone import ToldFirst, item_prompt
 from tests.shop.yard import TWINS, V8, check_all, engine, key, read, read_round, visit, visit_record
 
 ORIGIN = "http://127.0.0.1"
@@ -36,16 +36,17 @@ def said(page: str) -> str:
 
 def asked(phase: Phase, slug: str) -> str:
     item = next(one for one in phase.items if one.slug == slug)
-    told = Told(pulls=round(DEFAULTS.pulls))
+    told = ToldFirst(pulls=round(DEFAULTS.pulls))
     return html.escape(item_prompt(item, parts_of(V8), DEFAULTS.base_blade, Units(), told).words)
 
 
 def test_one_instruction_follows_the_other(client: TestClient, shop: Database) -> None:
     there = f"/visits/{visit(shop, engine(shop, V8), 'telephone')}/{COLD_PRESET.slug}"
-    assert said(client.get(there).text) == asked(COLD_PRESET, "wide-open")
-    sent = {"key": key(), "by": "KM", "said": "wide-open", "wide-open": "1"}
-    assert client.post(f"{there}/checks", data=sent).status_code == 303
-    assert said(client.get(there).text) == asked(COLD_PRESET, "closed-contact")
+    for item, then in (("battery-off", "wide-open"), ("wide-open", "closed-contact")):
+        assert said(client.get(there).text) == asked(COLD_PRESET, item)
+        sent = {"key": key(), "by": "KM", "said": item, item: "1"}
+        assert client.post(f"{there}/checks", data=sent).status_code == 303
+        assert said(client.get(there).text) == asked(COLD_PRESET, then)
 
 
 @pytest.mark.parametrize(

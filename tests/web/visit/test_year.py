@@ -29,7 +29,7 @@ from app.sync.engine.layout import Bank, Coupler, Layout
 from app.wording.message import say
 from app.wording.reasons import in_words
 from app.wording.work.advice import DONE
-from app.wording.work.telephone import item_prompt
+from app.wording.work.telephone import ToldFirst, item_prompt
 from tests.serving import serving
 from tests.web.story import Technician
 
@@ -72,15 +72,17 @@ class Yard:
         self.page.get_by_label("As it runs", exact=True).check()
         self.page.get_by_label("Reason for the visit").fill(why)
         self.page.get_by_label("Your initials").fill("KM")
-        self.page.get_by_label("Meter").select_option(label=self.meter_named(meter))
+        self.page.get_by_label("Meter", exact=True).select_option(label=self.meter_named(meter))
         for what in changed:
             self.page.get_by_label(what, exact=True).check()
+        if self.page.get_by_text("Does the engine run?").count():
+            self.page.get_by_label("Not yet with these throttles").check()
         self.hand.press("Open the visit")
         expect(self.page.get_by_role("navigation").or_(self.page.locator("main")).first).to_be_visible()
 
     def meter_named(self, name: str) -> str:
         """The choice of a meter, whose label says more than its name."""
-        labels = self.page.get_by_label("Meter").locator("option").all_inner_texts()
+        labels = self.page.get_by_label("Meter", exact=True).locator("option").all_inner_texts()
         return next(label for label in labels if label.strip().startswith(name))
 
     def passes(self, visit_id: int, phase: Phase) -> None:
@@ -209,7 +211,8 @@ def fitted_behind_another_exhaust(yard: Yard) -> None:
 def asked(phase: Phase, slug: str) -> str:
     """What is read out for an item."""
     item = next(one for one in phase.items if one.slug == slug)
-    return item_prompt(item, parts_of(FOUR), DEFAULTS.base_blade, Units()).words
+    told = ToldFirst(pulls=round(DEFAULTS.pulls))
+    return item_prompt(item, parts_of(FOUR), DEFAULTS.base_blade, Units(), told).words
 
 
 def rung_up_a_year_later(yard: Yard) -> None:

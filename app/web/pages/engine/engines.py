@@ -9,7 +9,7 @@ from app.shop.commands import engines, visits
 from app.shop.commands.visits import NewVisit
 from app.shop.errors import ConflictError, NotFoundError, RejectedError
 from app.shop.procedure.items import PLACES
-from app.shop.procedure.requirements import ChangedPart
+from app.shop.procedure.requirements import ChangedPart, Runs
 from app.shop.queries import history_cache
 from app.shop.queries.search import tag_of
 from app.shop.reasons import because
@@ -31,7 +31,7 @@ from app.wording.names import begin
 from app.wording.office import engines as engine_words
 from app.wording.office import intake as intake_words
 from app.wording.reasons import problems_in_words
-from app.wording.work.requirements import part_name
+from app.wording.work.requirements import RUNS, part_name
 
 router = APIRouter()
 
@@ -194,11 +194,13 @@ def open_visit(shop: Shop, page: Page, form: Form, engine_id: int, now: Now) -> 
     try:
         meter = form.whole("meter") if form.text("meter") else 0
         changed = tuple(what for what in ChangedPart if form.text(f"changed {what}"))
-        intake, note = form.text("intake"), form.text("intake_note")
+        intake, note, runs = form.text("intake"), form.text("intake_note"), form.text("runs")
         if not intake:
             form.problems["intake"] = because(Rejection.INTAKE_MISSING)
+        if form.text("asks") and not runs:
+            form.problems["runs"] = because(Rejection.NOT_ONE_OF, choices=tuple(Runs))
         new = NewVisit(
-            form.text("place"), form.text("job"), form.text("why"), form.text("by"), meter, changed, intake, note
+            form.text("place"), form.text("job"), form.text("why"), form.text("by"), meter, changed, intake, note, runs
         )
         form.raise_problems()
         visit_id = visits.open_visit(shop, engine_id, form.text("key"), new, now)
@@ -288,6 +290,7 @@ def _visit_form(
         engine = engines.get(session, engine_id)
         choices = meter_choices(session, now[:10])
         newest = engines.newest_visits(session, [engine_id]).get(engine_id)
+        asks = visits.asks_whether_it_runs(session, engine_id)
     last = intake_of(newest.intake, newest.intake_note) if newest is not None else None
     return page.show(
         "visit_new.html",
@@ -295,6 +298,7 @@ def _visit_form(
         engine=engine,
         meters=choices,
         changes=[(what, begin(part_name(what))) for what in (ChangedPart if newest is not None else ())],
+        runs=[(str(one), say(words)) for one, words in RUNS.items()] if asks else [],
         intakes=intake_words.choices(),
         intake_before=intake_words.before(last),
         places=PLACES,

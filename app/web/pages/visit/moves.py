@@ -38,7 +38,7 @@ def made_otherwise(shop: Shop, page: Page, visit_id: int, slug: str, kind: str =
 
 
 @router.get("/visits/{visit_id}/{slug}/moves/change")
-def made_differently(shop: Shop, page: Page, visit_id: int, slug: str, move: int) -> Response:
+def made_differently(shop: Shop, page: Page, visit_id: int, slug: str, move: int = 0) -> Response:
     """The same form for an adjustment that was recorded wrong, filled with what was recorded; a plate set cold is
     corrected in the list of plates."""
     shown = phase_seen(shop, visit_id, slug)

@@ -29,7 +29,7 @@ from app.web.presenters.reading.keypad import Entry, Wanted, speed_item
 from app.web.presenters.reading.reading_page import ReadingPage
 from app.wording.reasons import problems_in_words
 from app.wording.work.safety import safety_lines
-from app.wording.work.telephone import Reading, advice_prompt, speed_prompt
+from app.wording.work.telephone import ReadingAsked, advice_prompt, speed_prompt
 
 router = APIRouter()
 
@@ -191,7 +191,7 @@ def _spoken(record: VisitRecord, phase: Phase, shown: ReadingPage) -> str:
     if shown.opening_speed is not None:
         return speed_prompt(shown.opening_speed.opening, shown.opening_speed.from_above or shown.wanted.above)
     due = shown.due
-    spoken = Reading(
+    spoken = ReadingAsked(
         bore=shown.selected,
         unit=record.meter.unit_name,
         lever=due.opening,

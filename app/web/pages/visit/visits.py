@@ -10,7 +10,6 @@ from fastapi.responses import HTMLResponse, Response
 from app.shop.commands import checks, people, visits
 from app.shop.errors import NotFoundError, RejectedError
 from app.shop.procedure.items import Item
-from app.shop.procedure.parts import parts_of
 from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.queries.assessed import PhaseSeen, assessed, phase_seen
 from app.shop.reasons import because
@@ -26,15 +25,19 @@ from app.web.presenters.cold_setting import cold_offer
 from app.web.presenters.drawing import phases
 from app.web.presenters.heat_curve import heat_view
 from app.web.presenters.history.history import since_left
+from app.web.presenters.paper.sheet import result_of
 from app.web.presenters.steps import (
     check_lines,
     done_lines,
+    in_groups,
+    leak_lines,
     left_of,
     missing_besides_items,
     next_prompt,
     ready_to_read,
     recorded_here,
     resume_url,
+    the_rest,
 )
 from app.wording.reasons import problems_in_words
 from app.wording.work.next_step import preset_outside
@@ -83,7 +86,8 @@ def record(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: No
     try:
         units = _units(before, form)
         values = _values(before, form, units)
-        read_at = _read_at(form, now)
+        kept = {item.slug for item in before.judged.items if item.over_time}
+        read_at = _read_at(form, now, not kept.isdisjoint(values))
         form.raise_problems()
         checks.record(shop, visit_id, form.text("key"), slug, values, form.text("by"), now, read_at, units)
     except RejectedError as refusal:
@@ -135,18 +139,23 @@ def _units(shown: PhaseSeen, form: Typed) -> Units:
 
 def _values(shown: PhaseSeen, form: Typed, units: Units) -> dict[str, float | None]:
     values: dict[str, float | None] = {}
+    rest = form.text("rest").split()
     for item in shown.judged.items:
         typed = form.text(item.slug)
-        if item.kind == "tick" and typed:
+        if item.kind == "tick" and (typed or (item.in_a_row and item.slug in rest)):
             values[item.slug] = None
         elif item.kind == "number" and typed and not _unchanged(shown, item, typed, units):
             values[item.slug] = item.kept(form.number(item.slug), units)
     return values
 
 
-def _read_at(form: Typed, now: str) -> str:
-    """When the figures typed were read, if that was some minutes before ``now``."""
+def _read_at(form: Typed, now: str, over_time: bool) -> str:
+    """When the figures typed were read, if that was some minutes before ``now``; ``over_time``: some are of a kind that
+    keeps when it was read."""
     if not form.text("ago"):
+        return ""
+    if not over_time:
+        form.problems["ago"] = because(Rejection.NO_TEMPERATURE)
         return ""
     ago = form.number("ago")
     if not 0 <= ago <= LONGEST_AGO:
@@ -176,7 +185,7 @@ def _steps(
     assessment, judged = shown.assessment, shown.judged
     record, phase, standing = judged.record, judged.phase, judged.status
     units = Typed(values).units if values.get("units") else record.units.on_screen
-    parts = parts_of(record.layout)
+    parts = judged.parts
     lines = check_lines(judged, values, problems, units)
     return page.show(
         "visit/steps.html",
@@ -185,7 +194,8 @@ def _steps(
         phase=phase,
         phases=phases(assessment),
         standing=standing,
-        lines=lines,
+        groups=in_groups(lines),
+        rest=the_rest(lines),
         units=units,
         left=left_of(standing, lines),
         beyond=missing_besides_items(standing),
@@ -195,6 +205,7 @@ def _steps(
         cautions_here=safety_lines(judged.cautions),
         steps_here=phase_steps(phase, parts),
         done=done_lines(record, phase),
+        leaks=leak_lines(record, phase),
         recorded_here=record.sign_off is None and recorded_here(record, phase),
         preset=judged.preset,
         preset_outside=preset_outside(judged.preset),
@@ -227,6 +238,7 @@ def _sign_off(
         status,
         record=assessment.record,
         phases=phases(assessment),
+        result=result_of(assessment),
         standings=[(phase_title(one.phase), one) for one in assessment.statuses],
         people=[(one.name, one.name) for one in names],
         values=values,

@@ -7,6 +7,7 @@ from functools import lru_cache
 
 from app.shop.assessment.since_left import Change
 from app.sync.engine.adjusters.registry import kind_called
+from app.sync.engine.hardware import DOUBT, NINE_IN_TEN, Hardware
 from app.sync.engine.layout import Layout, StopScrew
 from app.sync.engine.linkage import IDLE_GAP, turns_for
 from app.sync.engine.plate import gap_rate
@@ -28,15 +29,15 @@ from app.wording.names import begin
 from app.wording.office import slips
 from app.wording.office.intake import different
 from app.wording.office.slips import grade, likely, percent, suspect_name
-from app.wording.quantities import Unit, fraction, listed, named_bores
+from app.wording.quantities import Unit, fraction, known, listed, named_bores
 
 WORTH_SAYING = 0.05
 """Probability below which a suspect is not mentioned."""
 SEEN = 2.0
 """Standard deviations beyond which a bore's own change is said to be more than the meter's repeatability."""
-SIZE_DOUBT, IN_NINE_OF_TEN = 0.2, 1.645
-"""Standard deviation, as a fraction, of a gap worked out from a change of flow: gain and closed angle are usual ones
-(our judgement). A gap is said as the range that holds in nine cases of ten."""
+SIZE_DOUBT = 0.16
+"""Standard deviation, as a fraction, of an angle worked out from a change of flow: the gain is a usual one (our
+judgement). What hardware is estimated comes on top. A size is said as the range that holds in nine cases of ten."""
 SMALLEST_TURN = 1 / 32
 """Turns of a screw that round to a sixteenth."""
 
@@ -258,8 +259,8 @@ def _slip(change: Change, slip: Slip, probability: float | None, metric: bool) -
         opened if slip.change > 0 else closed,
         suspect=name if probability is None else say(slips.SLIPPED_LIKELY, suspect=name, likely=likely(probability)),
         bores=named_bores(moves(change.after.layout, slip.suspect)),
-        flow=f"{100 * abs(slip.change):.0f}",
-        sd=f"{100 * slip.sd:.0f}",
+        flow=known(100 * slip.change, 100 * slip.sd, 0),
+        sd=known(100 * slip.sd, 100 * slip.sd, 0),
         size=size,
     )
 
@@ -271,15 +272,33 @@ def _size(change: Change, slip: Slip, metric: bool) -> str:
         turned = abs(turns_for(slip.rotation, hardware))
         if turned < SMALLEST_TURN:
             return ""
-        return say(slips.TURN if turned <= 1 else slips.TURNS, turns=fraction(turned))
+        doubt = _doubt(slip, hardware, "closed_angle", "stop_pitch", "stop_lever")
+        low, high = (round(16 * turned * (1 + sign * doubt)) / 16 for sign in (-1, 1))
+        return say(slips.TURN if high <= 1 else slips.TURNS, turns=_between(max(low, 0.0), high))
     if not isinstance(slip.suspect, Bore) and kind_called(slip.suspect).effect == "lets air past":
         return ""
     gap = abs(slip.rotation) * gap_rate(IDLE_GAP, hardware.bore_diameter.value, hardware.closed_angle.value)
-    doubt = IN_NINE_OF_TEN * math.hypot(SIZE_DOUBT, slip.sd / slip.change)
+    doubt = _doubt(slip, hardware, "closed_angle", "bore_diameter")
     step, places = (0.01 * MM, 2) if metric else (0.0005 * INCH, 4)
     low, high = math.floor(max(0.0, gap * (1 - doubt)) / step) * step, math.ceil(gap * (1 + doubt) / step) * step
     unit, size = (slips.MILLIMETERS, MM) if metric else (slips.INCHES, INCH)
     return say(unit, low=f"{low / size:.{places}f}", high=f"{high / size:.{places}f}")
+
+
+def _doubt(slip: Slip, hardware: Hardware, *figures: str) -> float:
+    """How far the size of a slip may be off in nine cases of ten, as a fraction, by those figures of the hardware."""
+    doubts = [SIZE_DOUBT, slip.sd / slip.change]
+    doubts += [
+        DOUBT[name] / NINE_IN_TEN / getattr(hardware, name).value for name in figures if name in hardware.estimated()
+    ]
+    return NINE_IN_TEN * math.hypot(*doubts)
+
+
+def _between(low: float, high: float) -> str:
+    """Turns as a range, or as one figure where both ends are the same sixteenth."""
+    if fraction(low) == fraction(high) or not low:
+        return fraction(high)
+    return say(slips.BETWEEN, low=fraction(low), high=fraction(high))
 
 
 def _confounded(pair: ConfoundedPair) -> str:

@@ -11,6 +11,7 @@ from markupsafe import Markup
 
 from app.shop.assessment.assessment import Assessment
 from app.shop.commands.corrections import Corrected, corrected
+from app.shop.procedure.held import seen_to_work
 from app.shop.procedure.parts import parts_of
 from app.shop.procedure.phases import BANK_BALANCE, PHASES
 from app.shop.record.entries import CheckEntry, WaiverEntry
@@ -28,6 +29,7 @@ from app.wording.message import Message, say
 from app.wording.office import paper
 from app.wording.quantities import feeler as feeler_words
 from app.wording.quantities import percent, signed, unit_of
+from app.wording.work.bank_balance import tenths
 from app.wording.work.phases import item_figure, item_short, phase_title
 from app.wording.work.safety import SafetyWords
 from app.wording.work.verdicts import verdict_sentence
@@ -91,6 +93,7 @@ class Sheet:
     settings: tuple[tuple[str, str], ...]
     moves: tuple[str, ...]
     checks: tuple[SheetCheck, ...]
+    put_back: str
     initials: str
     overrides: tuple[tuple[str, WaiverEntry], ...]
     hardware: str
@@ -116,6 +119,7 @@ def sheet_of(assessment: Assessment, address: str, people: Mapping[str, str]) ->
         settings=_settings(record),
         moves=_moves(record),
         checks=_checks(assessment),
+        put_back=_put_back(record),
         initials=_initials(record, people),
         overrides=tuple((phase_title(o.phase), o) for o in record.overrides),
         hardware=_hardware(record),
@@ -124,6 +128,23 @@ def sheet_of(assessment: Assessment, address: str, people: Mapping[str, str]) ->
         issued=_issued(record),
         qr=qr_code(address),
     )
+
+
+@dataclass(frozen=True, slots=True)
+class Result:
+    """The result of a visit as the sheet states it, and the round that it rests on; None where there is none."""
+
+    mark: str
+    title: str
+    sentence: str
+    left: SheetRound | None
+
+
+def result_of(assessment: Assessment) -> Result:
+    """What a person signs: the result in the words of the sheet, in the language of the shop."""
+    record, as_left = assessment.record, assessment.as_left
+    left = _round(record, paper.AS_LEFT, record.as_left(), as_left)
+    return Result(_mark(record, as_left), _title(record, as_left), _sentence(record, as_left), left)
 
 
 def _mark(record: VisitRecord, as_left: RoundResult | None) -> str:
@@ -197,14 +218,13 @@ def _round(record: VisitRecord, title: Message, one: Round | None, found: RoundR
         bores = []
         for bore in bank.bores:
             reading, standing = one.latest.get(bore), standings.get(bore)
-            value = f"{reading.value:.{unit.decimals}f}" if reading and reading.value is not None else "–"
+            read = reading.value if reading is not None else None
+            apart = unit.apart(unit.size * (0.0 if read is None else read), found.mean)
             bores.append(
                 SheetBore(
                     bore,
-                    value,
-                    paper.bore_words(standing.verdict, unit.change(standing.deviation))
-                    if standing
-                    else say(paper.SKIPPED),
+                    "–" if read is None else f"{read:.{unit.decimals}f}",
+                    paper.bore_words(standing.verdict, apart) if standing else say(paper.SKIPPED),
                     shape_of(standing),
                     blades_of(standing, found.tolerance),
                     bore in record.layout.bypass,
@@ -234,7 +254,7 @@ def _banks(assessment: Assessment) -> tuple[str, ...]:
             second=second,
             difference=unit.change(one.difference),
             unit=unit.name,
-            percent=signed(one.percent, 1),
+            percent=signed(one.percent, tenths(one)),
             feeler=feeler_words(one.lever_travel, record.units),
         )
         speed = speeds.get((one.lever_travel, one.from_above))
@@ -284,14 +304,27 @@ def _settings(record: VisitRecord) -> tuple[tuple[str, str], ...]:
     return tuple(lines)
 
 
+OF_THE_WORK = frozenset(
+    {"battery-off", "battery-back", "fire-ready", "not-alone", "guarded", "protected"}
+    | {"oil-primed", "base-timing", "mixture-safe"}
+)
+"""Checks that make the work safe and say nothing of the engine as it is handed over: they stay in the records."""
+
+
+def _put_back(record: VisitRecord) -> str:
+    """What was held or removed for the work and is back, in a line; empty for nothing."""
+    return ", ".join(item_short(item) for item in seen_to_work(record) if item.slug not in OF_THE_WORK)
+
+
 def _checks(assessment: Assessment) -> tuple[SheetCheck, ...]:
     record, lines = assessment.record, []
     on_sheet = {(phase, item) for _, figures_of in SETTINGS for phase, item, _ in figures_of}
+    left_out = OF_THE_WORK.union(*({item.slug, item.puts_back} for item in seen_to_work(record)))
     for status in assessment.statuses:
         phase = status.phase
         for item in status.items:
             check: CheckEntry | None = record.checks.get((phase.slug, item.slug))
-            if check is not None and (phase.slug, item.slug) not in on_sheet:
+            if check is not None and (phase.slug, item.slug) not in on_sheet and item.slug not in left_out:
                 result = "" if check.number is None else item_figure(item, check.number, record.units)
                 lines.append(SheetCheck(phase_title(phase), item_short(item), result, check.by, moment(check.at)))
     return tuple(lines)

@@ -114,8 +114,17 @@ def card(
         case AdviceKind.MEASURE if found is not None and advice.why in (Extra.WIDER_OPENING, Extra.SMALLER_OPENING):
             begin = Action(say(words.START_ROUND), True, name="opening", value=_thou(found.extra_travel))
             return replace(begins_round(record, phase, title, reason, begin, one_more()), mark="lever")
+        case AdviceKind.MEASURE if found is not None and advice.why is Extra.AGAIN:
+            return begins_round(record, phase, title, reason, *_each_again(record, found))
     record_it = (Action(say(words.RECORD), True, href=here_of(record, phase)),) if advice.why in RECORDED else ()
     return begins_round(record, phase, title, reason, *record_it, one_more())
+
+
+def _each_again(record: VisitRecord, found: BankAssessment) -> tuple[Action, ...]:
+    """Each opening that was read, to be read once more: one button each, as they are read one after the other."""
+    read = sorted({one.lever_travel for one in found.differences if one.lever_travel > 0})
+    labels = [say(words.READ_OPENING_AGAIN, opening=feeler(one, record.units)) for one in read]
+    return tuple(Action(label, at == 0, name="opening", value=_thou(read[at])) for at, label in enumerate(labels))
 
 
 def _sharper(record: VisitRecord, phase: Phase, found: BankAssessment | None) -> tuple[Action, ...]:

@@ -18,6 +18,7 @@ from app.shop.reasons import because
 from app.shop.record.visit_record import SPEEDS, VisitRecord
 from app.shop.rejections import Rejection
 from app.shop.store.idempotency import new_key
+from app.sync.planning.advice import AdviceKind
 from app.sync.readings.rounds import MISREAD_OTHERS
 from app.web.forms import Typed
 from app.web.presenters.views import Action, Keypad, Keys
@@ -245,7 +246,9 @@ class Pad:
             "low": f"{self.record.meter.low:g}",
             "high": f"{self.record.meter.high:g}",
             "range": in_words(self.judged.meter_range),
-            "times": f"{ASKED_TIMES:g}" if self.record.meter.quantity == "flow" else "0",  # a column is no air to it
+            "times": f"{ASKED_TIMES:g}"
+            if self.record.meter.quantity == "flow"
+            else "0",  # a column is no air to it: the server asks
             "last": " ".join(f"{bore}:{value:g}" for bore, value in self.judged.last_values.items()),
             "others": str(MISREAD_OTHERS),
         }
@@ -271,6 +274,8 @@ class Pad:
         )
 
     def _follows(self, bore: int, kind: str) -> str:
+        if self.wanted.bore is None and self.judged.step.kind not in (AdviceKind.MEASURE, AdviceKind.DONE):
+            return say(words.OR_READ_ON)  # the card asks for something else, and comes first
         if kind == "closing":
             return say(words.ENDS_ROUND)
         if kind == "again" or bore != self.due.bore:

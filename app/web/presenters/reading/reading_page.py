@@ -8,7 +8,6 @@ from collections.abc import Mapping
 from app.shop.assessment.assessment import Assessment
 from app.shop.assessment.codes import StepReason
 from app.shop.procedure.items import Phase
-from app.shop.procedure.opening_speed import SpeedDue
 from app.shop.procedure.parts import temperatures_of
 from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.record.entries import MeterReading
@@ -63,6 +62,7 @@ class ReadingPage:
         self.due, self.step, self.judged = judged.due, judged.step, judged.round
         self.waits = in_words(judged.waits) if judged.waits else ""
         self.wanted = wanted
+        self.opening_speed = opening_speed(judged, wanted)
         self._values = values
         self._problems = problems
         self.unit = unit_of(self.record.meter)
@@ -78,11 +78,6 @@ class ReadingPage:
         if self.record.sign_off is not None:
             return None
         return self.step.bores[0] if self.step.kind is AdviceKind.MEASURE and self.step.bores else self.due.bore
-
-    @property
-    def opening_speed(self) -> SpeedDue | None:
-        """The engine speed off idle that the keypad enters; None while it enters something else."""
-        return opening_speed(self.of_phase, self.wanted)
 
     @property
     def blanks(self) -> tuple[Tile, ...]:
@@ -208,10 +203,11 @@ class ReadingPage:
                 pairs.append((say(words.TOLERANCE), f"±{self.unit.show(self.judged.tolerance)}"))
             if len(self.judged.bank_means) > 1:
                 pairs += [(name, self.unit.show(mean)) for name, mean in self.judged.bank_means.items()]
-        metal, _ = temperatures_of(self.record.layout)
-        heat = self.record.checks.get((HEAT_SOAKED.slug, metal))
-        if len(self.record.layout.banks) == 1 and heat is not None and heat.number is not None:
-            pairs.append((say(words.METAL[metal]), measured(heat.number, "temperature", self.record.units)))
+        if len(self.record.layout.banks) == 1:
+            metal, _ = temperatures_of(self.record.layout)
+            heat = self.record.checks.get((HEAT_SOAKED.slug, metal))
+            if heat is not None and heat.number is not None:
+                pairs.append((say(words.METAL[metal]), measured(heat.number, "temperature", self.record.units)))
         return pairs
 
     def _advised(self, title: str, reason: str) -> Card:
@@ -227,7 +223,7 @@ class ReadingPage:
             return begins_round(self.record, self.phase, title, reason, back, one_more())
         if self.step.why is StepReason.ELECTRONIC:
             return begins_round(self.record, self.phase, title, reason, go_on(self.assessment, self.phase), one_more())
-        if self.step.why is AdviceReason.LEAK_CHECK:
+        if self.step.why in (AdviceReason.LEAK_CHECK, StepReason.LEAK):
             record_it = Action(say(words.OPEN_CHECKLIST), True, href=self.here)
             return begins_round(self.record, self.phase, title, reason, record_it, one_more())
         if self.step.kind in (AdviceKind.MEASURE, AdviceKind.CANNOT):
