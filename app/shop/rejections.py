@@ -106,6 +106,13 @@ class Rejection(StrEnum):
     FEELER_COUNT = "feeler-count"  # most
     FEELERS_OUT_OF_RANGE = "feelers-out-of-range"  # low, high, unit
 
+    # plates set cold
+    ENGINE_HAS_RUN = "engine-has-run"
+    COLD_SETTING_UNSAFE = "cold-setting-unsafe"
+    PRESET_FIRST = "preset-first"
+    NOT_SET_COLD = "not-set-cold"
+    SET_BEFORE = "set-before"  # bore
+
     # corrections
     NOTHING_CORRECTED = "nothing-corrected"
 

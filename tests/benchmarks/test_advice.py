@@ -6,7 +6,7 @@ import pytest
 
 from app.sync.engine.layout import Bank, Layout
 from tests.benchmarks import lessons
-from tests.benchmarks.advice import one_engine
+from tests.benchmarks.advice import Outcome, cold_line, one_cold, one_engine
 from tests.benchmarks.engine import Imperfections, SimulatedEngine, layout_of
 from tests.benchmarks.people import adviser
 
@@ -23,6 +23,19 @@ def test_following_the_advice_evens_engines_in_fewer_minutes_than_rules_of_thumb
     by_rules = [one_engine(seed, "technician", 8, 2, Imperfections()) for seed in SEEDS]
     assert statistics.median(o.minutes for o in advised) < 0.6 * statistics.median(o.minutes for o in by_rules)
     assert all(o.said.startswith("done") and o.within(0.12) for o in advised)
+
+
+def test_plates_set_cold_save_hot_minutes_and_end_as_even() -> None:
+    def ended(plates_set: bool) -> list[Outcome]:
+        return [one_cold(seed, 8, 2, Imperfections(), False, plates_set) for seed in SEEDS]
+
+    usual, cold = ended(False), ended(True)
+    assert all(one.cold_minutes == pytest.approx(13.4) and one.said.startswith("done") for one in cold)
+    assert all(one.cold_minutes == 0.0 for one in usual)
+    assert statistics.mean(o.minutes for o in cold) < statistics.mean(o.minutes for o in usual)
+    assert statistics.mean(o.worst_at_first for o in cold) < 0.5 * statistics.mean(o.worst_at_first for o in usual)
+    assert all(one.within(0.1) for one in cold)
+    assert cold_line("8", cold).split()[:3] == ["8", "3", "13.4"]
 
 
 def test_a_visit_taught_by_another_is_the_same_engine_with_the_same_hands() -> None:

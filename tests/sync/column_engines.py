@@ -9,7 +9,7 @@ import random
 from dataclasses import dataclass, field, replace
 
 from app.sync.engine.engine_air import Ambient
-from app.sync.engine.events import BladeReset, Event, IdleSpeed, Meter, Reading, StopTurn
+from app.sync.engine.events import BladeReset, ColdSetting, Event, IdleSpeed, Meter, Reading, StopTurn
 from app.sync.engine.hardware import likely_hardware
 from app.sync.engine.layout import Bank, Layout
 from app.sync.engine.units import KPA, LITER, REV_PER_MIN, THOU
@@ -28,6 +28,9 @@ THERMAL = math.sqrt(287.05 * 293.15)
 LEAK, FILLING = 1.3e-6, 0.42
 HAND, SCREW_HAND = 0.4 * THOU, 0.06
 """Standard deviations of a blade's fit [m], and of a screw's turn as a fraction."""
+
+GROWTH, OWN_GROWTH = 0.15 * THOU, 0.12 * THOU
+"""Standard deviations of what heat adds to the gap of every plate alike, and of each on its own [m]."""
 
 
 def throat(ratio: float) -> float:
@@ -156,6 +159,20 @@ class ColumnEngine:
         """Read the tachometer."""
         self.events.append(IdleSpeed(self.speed * (1 + 0.005 * self.rng.gauss(0, 1)), 60 * self.minutes))
 
+    def set_cold(self, feeler: float) -> None:
+        """Close every plate on a feeler, each bank from its front, with the engine cold; then warm it up."""
+        growth = GROWTH * self.rng.gauss(0, 1)
+        for bank in self.layout.banks:
+            for at, bore in enumerate(bank.bores):
+                by = angle_for(max(feeler + HAND * self.rng.gauss(0, 1), 1e-6)) - self.angles[bore]
+                for follows in bank.bores[at:]:
+                    self.angles[follows] = self.angles[follows] + by
+                self.events.append(ColdSetting(bore, feeler, (feeler,), 0.0))
+        for bore, angle in self.angles.items():
+            hot = edge(angle) + growth + OWN_GROWTH * self.rng.gauss(0, 1)
+            self.angles[bore] = angle_for(max(hot, 1e-6))
+        self.settle()
+
     def make(self, move: StopTurn | BladeReset) -> None:
         """Turn a stop screw or reset a coupler, as hands do it."""
         if isinstance(move, StopTurn):
@@ -185,15 +202,24 @@ class Ended:
     minutes: float
 
 
-def visited(seed: int, depression: float, ambient: float = 101.325 * KPA, told: Ambient | None = None) -> Ended:
+def visited(
+    seed: int,
+    depression: float,
+    ambient: float = 101.325 * KPA,
+    told: Ambient | None = None,
+    cold_feeler: float | None = None,
+) -> Ended:
     """Follow the advice at an engine until it says that nothing is left to do.
 
-    ``told`` is the air that the program knows of, the day's own where it was recorded.
+    ``told`` is the air that the program knows of, the day's own where it was recorded; ``cold_feeler`` [m] is what
+    every plate was set on before the first start, if it was.
     """
     day = told or Ambient(ambient, 293.15)
     meter = Meter("vacuum", 0.5 * KPA, 0.02, day.pressure)
     engine = ColumnEngine(seed, depression, meter, ambient)
     start = start_prior(V8, HARDWARE, DISPLACEMENT, WANTED, day)
+    if cold_feeler is not None:
+        engine.set_cold(cold_feeler)
     engine.read_speed()
     for _ in range(MOST_STEPS):
         step = next_move(V8, HARDWARE, meter, engine.events, WANTED, FEELERS, WINDOW, DISPLACEMENT, start)

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 
 from app.shop.assessment.advising import ToRead, lever, next_step, starting, to_read
+from app.shop.assessment.cold_setting import ColdWork, cold_work
 from app.shop.assessment.progress import Gate, PhaseStatus, gate_of, leads_to_banks, next_status, progress, stale_items
 from app.shop.assessment.round_results import evenness_of
 from app.shop.assessment.verdicts import balance_of, balanced, rods_are_turnbuckles, visit_parts
@@ -41,8 +42,9 @@ class PhaseAssessment:
     central lever for it, approached ``from_above`` or not. ``banks`` is what the banks do off idle, and ``together``
     whether they open together; ``turnbuckles``: the link rods have a thread at either end. ``waits`` is what has to be
     done before the engine is read, None for nothing and once the visit is signed off. ``preset`` are the turns to start
-    a cold engine from, ``parts`` what the phase goes by. ``cautions`` are what to beware of, ``meter_range`` is what
-    the meter can show, ``last_values`` what each bore read last with nothing moved since, by bore, ``screws`` the kinds
+    a cold engine from, ``cold`` is the setting of all its plates on one feeler, None where there is none, ``parts``
+    what the phase goes by. ``cautions`` are what to beware of, ``meter_range`` is what the meter can show,
+    ``last_values`` what each bore read last with nothing moved since, by bore, ``screws`` the kinds
     of the screws of a single bore, by that bore, ``speed`` the engine speed off idle that is to be recorded.
     """
 
@@ -64,6 +66,7 @@ class PhaseAssessment:
     turnbuckles: bool
     waits: Reason | None
     preset: Preset | None
+    cold: ColdWork | None
     parts: frozenset[Part]
     cautions: tuple[CautionCode, ...]
     meter_range: Reason
@@ -149,6 +152,7 @@ def assess(record: VisitRecord) -> Assessment:
 def _assess_phase(assessment: Assessment, phase: Phase) -> PhaseAssessment:
     record = assessment.record
     status, due = assessment.status(phase), next_reading(record, phase)
+    preset = starting(record) if phase is COLD_PRESET and not record.layout.electronic else None
     banks = balance_of(record) if phase.rounds == "openings" else None
     step = next_step(record, status, due, banks)
     opening, from_above = lever(due, banks, step)
@@ -173,7 +177,8 @@ def _assess_phase(assessment: Assessment, phase: Phase) -> PhaseAssessment:
         together=banks is not None and balanced(record, banks),
         turnbuckles=rods_are_turnbuckles(record),
         waits=None if record.sign_off is not None else gate.closed or gate.waits,
-        preset=starting(record) if phase is COLD_PRESET and not record.layout.electronic else None,
+        preset=preset,
+        cold=cold_work(record, preset) if preset is not None else None,
         parts=visit_parts(record),
         cautions=phase.cautions_at(record.visit.place, visit_parts(record)),
         meter_range=range_of(record.meter),

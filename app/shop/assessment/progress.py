@@ -99,7 +99,7 @@ def status_of(record: VisitRecord, phase: Phase) -> PhaseStatus:
         return PhaseStatus(phase, items, (), override, not_needed)
     stops, heat = _stops(record, phase), soak_of(record) if phase.rounds == "fine" else None
     lacks = [Missing("stop", stop, must=True) for stop in stops]
-    lacks += [Missing(i.slug, _item(phase, i), i.required) for i in items if _lacks(record, phase, i)]
+    lacks += [Missing(i.slug, _item(phase, i), i.required) for i in items if not i.aside and _lacks(record, phase, i)]
     if heat is not None and heat.lacks:
         lacks.append(Missing(GATE, because(Requirement.HEAT_SOAK, lacks=heat.lacks)))
     lacks += [*_lacks_of_speed(record, phase, items), *_missing_rounds(record, phase)]

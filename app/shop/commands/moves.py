@@ -217,7 +217,7 @@ def _problems(record: VisitRecord, new: NewMove) -> Problems:
     if (wrong := _place_problem(record.layout, kind, new.place)) is not None:
         return {"bank" if kind.sits == "bank" else "near": because(wrong)}
     if kind.unit == "leaves":
-        return _feeler_problems(record, new)
+        return feeler_problems(record, new.leaves)
     if not math.isfinite(new.amount) or new.amount == 0 or abs(new.amount) > kind.most:
         code = Rejection.FLATS_OUT_OF_RANGE if kind.unit == "flats" else Rejection.TURNS_OUT_OF_RANGE
         return {"amount": because(code, most=kind.most)}
@@ -238,10 +238,11 @@ def _place_problem(layout: Layout, kind: AdjusterKind, place: Place) -> Rejectio
     return Rejection.COUPLER_HAS_SCREW if kind.unit == "leaves" else Rejection.COUPLER_HAS_NO_SCREW
 
 
-def _feeler_problems(record: VisitRecord, new: NewMove) -> Problems:
-    if not 1 <= len(new.leaves) <= MOST_LEAVES:
+def feeler_problems(record: VisitRecord, leaves: tuple[float, ...]) -> Problems:
+    """What is wrong with a feeler of those leaves [m], under ``leaves``; nothing where it can be laid."""
+    if not 1 <= len(leaves) <= MOST_LEAVES:
         return {"leaves": because(Rejection.FEELER_COUNT, most=MOST_LEAVES)}
-    if not all(math.isfinite(leaf) for leaf in new.leaves) or not THINNEST <= sum(new.leaves) <= THICKEST:
+    if not all(math.isfinite(leaf) for leaf in leaves) or not THINNEST <= sum(leaves) <= THICKEST:
         unit, size = ("mm", MM) if record.units.metric else ("in", INCH)
         low, high = round(THINNEST / size, 4), round(THICKEST / size, 3)
         return {"leaves": because(Rejection.FEELERS_OUT_OF_RANGE, low=low, high=high, unit=unit)}

@@ -34,9 +34,10 @@ class Item:
     ahead of the readings. ``when`` limits the item to engines that have the part, and ``where`` to the places it makes
     sense in. ``stops`` names the shop's limit beyond which the phase stops. A figure ``over_time`` is asked for again
     and again, and every one counts. Outside the places of ``needed`` it is recorded where there is a gauge, and not
-    missed where there is none. One that is ``no_longer`` asked for is shown where it was recorded once. A ``quantity``
-    is shown and typed in the unit that the shop chose for it, and recorded in ``unit``. At the places of ``first_at``
-    it comes ahead of the readings although it is not ``before_running``.
+    missed where there is none. One that is ``no_longer`` asked for is shown where it was recorded once, and one that
+    stands ``aside`` is asked for elsewhere than on the checklist. A ``quantity`` is shown and typed in the unit that
+    the shop chose for it, and recorded in ``unit``. At the places of ``first_at`` it comes ahead of the readings
+    although it is not ``before_running``.
 
     ``ahead``: the engine is not read before it, though it may be waived. ``at_start``: it is looked at right after the
     start, and recorded once everything that comes before the key is. ``after`` names items of the phase that come
@@ -58,6 +59,7 @@ class Item:
     over_time: bool = False
     needed: tuple[Place, ...] = PLACES
     quantity: Quantity | None = None
+    aside: bool = False
     no_longer: bool = False
     first_at: tuple[Place, ...] = ()
     ahead: bool = False

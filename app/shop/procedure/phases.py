@@ -19,6 +19,10 @@ TEST_CELL: tuple[Place, ...] = ("test cell",)
 VEHICLE: tuple[Place, ...] = ("vehicle",)
 TELEPHONE: tuple[Place, ...] = ("telephone",)
 
+COLD_SETTING_ITEMS = ("cold-and-off", "hand-gauged", "couplers-new", "cold-setting-declined")
+"""What is recorded beside the setting of all plates cold: that nothing can start or move a plate, what the hand and
+the couplers are like, and that it is not wanted now."""
+
 OPENING_SPEEDS = ("first-opening-speed", "next-opening-speed")
 """Items that held the engine speed off idle before it was recorded with its round."""
 
@@ -55,6 +59,7 @@ COLD_PRESET = Phase(
         Item("stop-spring", when="linkage"),
         Item("coupler-slack", when="couplers"),
         Item("sensor-closed", "number", "V", 0, 6, when="sensor"),
+        *(Item(slug, needed=(), when="couplers", where=AT_THE_ENGINE, aside=True) for slug in COLD_SETTING_ITEMS),
     ),
     cautions=(
         Caution(CautionCode.UNEXPECTED_START, where=TEST_CELL),

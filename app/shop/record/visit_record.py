@@ -26,7 +26,7 @@ from app.shop.record.settings import DEFAULTS, Settings
 from app.shop.record.superseding import current, places
 from app.sync.engine.adjusters.registry import kind_of, kinds_with_gain
 from app.sync.engine.engine_air import Ambient, day_of
-from app.sync.engine.events import Event, IdleSpeed, Meter, Move, Place, Reading
+from app.sync.engine.events import ColdSetting, Event, IdleSpeed, Meter, Move, Place, Reading
 from app.sync.engine.hardware import Hardware
 from app.sync.engine.layout import Layout
 from app.sync.engine.units import (
@@ -155,7 +155,8 @@ class VisitRecord:
     study when this was read; ``settings`` are the shop's as they were when the visit was opened, ``units`` those it
     shows figures in by now, as of its newest ``setup``. ``simulated``: the engine is one to train on.
 
-    ``moves`` are those that stand, in the order they were made; ``first_told``, by each row of a move, the one that it
+    ``moves`` are those that stand of the engine as it runs, in the order they were made, ``cold_settings`` the plates
+    set on a feeler before it ever ran, in theirs; ``first_told``, by each row of a move, the one that it
     continues, which says where it stands in that order, and ``last_move`` and ``last_idle_move`` the last of those that
     stand, 0 for none. A check is compared with these by its ``after_move``. ``newest_move`` is the
     newest row of any move.
@@ -184,6 +185,7 @@ class VisitRecord:
     corrected_before: int = 0
     simulated: bool = False
     moves: tuple[MoveEntry, ...] = field(init=False)
+    cold_settings: tuple[MoveEntry, ...] = field(init=False)
     checks: dict[tuple[str, str], CheckEntry] = field(init=False)
     taken_back: frozenset[int] = field(init=False)
     first_told: dict[int, int] = field(init=False)
@@ -197,10 +199,14 @@ class VisitRecord:
         checks = current(self.all_checks)
         first_told = places(self.all_moves)
         standing = (m for m in current(self.all_moves) if not m.taken_back)
-        moves = tuple(sorted(standing, key=lambda m: first_told[m.ident]))
+        moves: list[MoveEntry] = []
+        cold: list[MoveEntry] = []
+        for move in sorted(standing, key=lambda m: first_told[m.ident]):  # made_cold, without a call for every move
+            (cold if move.leaves and move.phase == PHASE_ORDER[0] else moves).append(move)
         _fill(
             self,
-            moves=moves,
+            moves=tuple(moves),
+            cold_settings=tuple(cold),
             first_told=first_told,
             checks={(c.phase, c.item): c for c in checks if c.text != TAKEN_BACK},
             taken_back=frozenset(
@@ -330,7 +336,14 @@ class VisitRecord:
             if check.number is not None and check.ident not in self.taken_back:
                 at = (told.get(after, 0), after)
                 stamped.append((at, IdleSpeed(check.number * REV_PER_MIN, seconds(check.at))))
-        return [*self.screw_presets, *(event for _, event in sorted(stamped, key=lambda pair: pair[0]))]
+        in_order = (event for _, event in sorted(stamped, key=lambda pair: pair[0]))
+        return [*(self.set_cold if self.cold_settings else ()), *self.screw_presets, *in_order]
+
+    @cached_property
+    def set_cold(self) -> tuple[ColdSetting, ...]:
+        """The ``cold_settings`` as the estimator takes them."""
+        gauged = (PHASE_ORDER[0], "hand-gauged") in self.checks
+        return tuple(cold_setting_of(row, self.layout, gauged) for row in self.cold_settings)
 
     def _move_before(self, check: CheckEntry) -> int:
         """The last move that stands and was made before a check, as it was told first; 0 for none."""
@@ -369,6 +382,18 @@ def _reading(row: MeterReading, taken: str) -> Reading:
     if row.value is None:
         raise ValueError("a skipped bore has no reading")
     return Reading(row.bore, row.value * UNITS[row.unit], seconds(taken), row.kind == "closing")
+
+
+def made_cold(row: MoveEntry) -> bool:
+    """Whether a row of a move tells of a plate set on a feeler before the engine ever ran."""
+    return row.phase == PHASE_ORDER[0] and bool(row.leaves)
+
+
+def cold_setting_of(row: MoveEntry, layout: Layout, gauged: bool = False) -> ColdSetting:
+    """A plate set cold as the estimator takes it; ``gauged`` when the hand that set it was shown to repeat."""
+    leaves = tuple(float(leaf) for leaf in row.leaves.split())
+    bore = layout.bank(row.bank).stop if row.far is None else row.far
+    return ColdSetting(bore, sum(leaves), leaves, seconds(row.at), gauged)
 
 
 def move_of(row: MoveEntry) -> Move:

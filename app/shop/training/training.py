@@ -71,7 +71,7 @@ class Truth:
     ``worst`` and ``worst_at_first`` are fractions of the mean, ``scale`` what the meter shows over what flows, ``late``
     the bank whose link rod is late against the other and by how many flats, ``worn`` the bank with lost motion in a
     joint of its link rod and what that is good for in flats. ``minutes`` are those at idle, ``bank_minutes`` those off
-    idle.
+    idle, ``cold_minutes`` those of the cold engine; ``moves`` are those of the engine as it ran.
     """
 
     bores: tuple[TrueBore, ...]
@@ -88,6 +88,7 @@ class Truth:
     bank_minutes: float
     readings: int
     moves: int
+    cold_minutes: float = 0.0
 
 
 def of_engine(session: Session, engine_id: int) -> Practice | None:
@@ -197,6 +198,7 @@ def truth(session: Session, visit_id: int) -> Truth:
         bank_minutes=bank_minutes,
         readings=sum(r.value is not None for one in record.rounds for r in one.entered),
         moves=len(record.moves),
+        cold_minutes=float(stand.cold_minutes),
     )
 
 
@@ -209,7 +211,7 @@ def expert(session: Session, visit_id: int) -> ReferenceRun:
 
 
 def minutes_of(record: VisitRecord) -> float:
-    """The work of a visit in minutes: what its readings and moves take."""
+    """The work of a visit in minutes: what its readings take and its moves of the engine as it ran."""
     taken = sum(r.value is not None for one in record.rounds for r in one.entered)
     moved = sum(BLADE_MINUTES if kind_of(m.kind).unit == "leaves" else STOP_MINUTES for m in record.moves)
     return READING_MINUTES * taken + moved
@@ -239,13 +241,13 @@ def _rough(record: VisitRecord) -> Imperfections:
 
 
 def _done(record: VisitRecord) -> list[Event]:
-    """The preset of bypass screws, then readings in their order, corrected ones too, since they were taken, and the
-    moves that stand."""
+    """Plates set cold and the preset of bypass screws, then readings in their order, corrected ones too, since they
+    were taken, and the moves that stand."""
     stamped: list[tuple[tuple[int, int], Event]] = [
         ((r.ident, 0), Reading(r.bore, 0.0, 0.0)) for one in record.rounds for r in one.entered if r.value is not None
     ]
     stamped += [((m.after_reading, record.first_told[m.ident]), move_of(m)) for m in record.moves]
-    return [*record.screw_presets, *(event for _, event in sorted(stamped, key=lambda pair: pair[0]))]
+    return [*record.set_cold, *record.screw_presets, *(event for _, event in sorted(stamped, key=lambda pair: pair[0]))]
 
 
 def _opening(record: VisitRecord, new: NewReading | NewSpeed) -> tuple[float, bool]:

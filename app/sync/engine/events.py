@@ -1,4 +1,4 @@
-"""What happened at the engine, in the order it happened: readings, idle speeds and moves.
+"""What happened at the engine, in the order it happened: plates set cold, readings, idle speeds and moves.
 
 ``at`` is seconds from any fixed start; only differences count. Every move says alike which ``kind`` of adjuster was
 moved, where it sits (``place``) and by how much (``amount``); what a kind is, which way is positive and what it does is
@@ -62,6 +62,22 @@ class IdleSpeed:
 
     speed: float
     at: float
+
+
+@dataclass(frozen=True, slots=True)
+class ColdSetting:
+    """A plate of the cold, stopped engine closed on a feeler of thickness ``gap`` [m]: by the coupler that carries it,
+    or by the stop screw of its bank where that holds it.
+
+    ``leaves`` are the one or two leaves [m] that made up the feeler. ``gauged`` tells a hand that was shown to repeat
+    from an ordinary one.
+    """
+
+    bore: int
+    gap: float
+    leaves: tuple[float, ...]
+    at: float
+    gauged: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -225,4 +241,4 @@ class OtherTurn:
 
 
 Move = StopTurn | BladeReset | ScrewTurn | LinkTurn | BypassTurn | OtherTurn
-Event = Reading | IdleSpeed | Move
+Event = Reading | IdleSpeed | ColdSetting | Move

@@ -18,11 +18,11 @@ from numpy.typing import NDArray
 
 from app.sync.engine.adjusters.registry import adjuster_of, kind_of
 from app.sync.engine.engine_air import TACHOMETER_SD
-from app.sync.engine.events import Event, IdleSpeed, Meter, Move, Reading
+from app.sync.engine.events import ColdSetting, Event, IdleSpeed, Meter, Move, Reading
 from app.sync.engine.idle_flow import FlowJacobian, IdleSolution, slopes, solve_idle
 from app.sync.engine.units import THOU
 from app.sync.estimation.posterior import LEAST_GAP, Floats, Posterior
-from app.sync.estimation.predict import predict
+from app.sync.estimation.predict import predict, set_cold
 from app.sync.readings.idle_wander import MEMORY, WANDER, drift_over
 from app.sync.readings.repeat_checks import accepted
 
@@ -32,6 +32,11 @@ Bools = NDArray[np.bool_]
 MOST_STEPS = 4  # our judgement
 RELINEARIZE_GAP = 0.5 * THOU
 """A change of gap below which the flow model is straight enough not to be linearized again (our judgement)."""
+
+RELINEARIZE_NEED = 0.2
+"""The same for ln(demand), which moves alone where most gaps are known to ``GAPS_KNOWN`` (our judgement)."""
+
+GAPS_KNOWN = 1 * THOU  # our judgement
 
 INNOVATION_GATE = 2.2
 """Standard deviations from what was foretold at which it is asked whether the move before moved anything
@@ -59,21 +64,28 @@ def run_filter(posterior: Posterior, meter: Meter, events: Sequence[Event]) -> P
     """The posterior after all of this happened.
 
     Readings between two moves are taken together, because nothing was moved among them. Where they say that the
-    move before them moved nothing, it is taken back and counted.
+    move before them moved nothing, it is taken back and counted. Plates set cold stand before everything else: the
+    engine has not run by then.
 
     Parameters: ``posterior`` before; ``meter`` read with; ``events`` oldest first.
     """
     before: Posterior | None = None
     moved: Move | None = None
     pending: list[Reading | IdleSpeed] = []
+    cold: list[ColdSetting] = []
     for event in events:
+        if isinstance(event, ColdSetting):
+            cold.append(event)
+            continue
+        if cold:
+            posterior, cold = set_cold(posterior, cold), []
         if isinstance(event, Reading | IdleSpeed):
             pending.append(event)
             continue
         posterior = _learn(posterior, before, moved, meter, pending)
         pending, before, moved = [], posterior, event
         posterior = predict(posterior, event)
-    return _learn(posterior, before, moved, meter, pending)
+    return _learn(set_cold(posterior, cold) if cold else posterior, before, moved, meter, pending)
 
 
 def followed(start: Posterior, meter: Meter, events: tuple[Event, ...]) -> Posterior:
@@ -156,12 +168,13 @@ def _iterate_update(
 ) -> Posterior:
     """The posterior once readings with that innovation are taken in, linearized again until it stands still."""
     prior, cov = posterior.mean, posterior.covariance
-    mean = prior
+    mean, known = prior, np.median(np.diag(cov)[: posterior.bores]) < GAPS_KNOWN**2
     for left in reversed(range(MOST_STEPS)):
         from_prior = innovation._replace(residual=innovation.residual - innovation.jacobian @ (prior - mean))
         new, narrowed = kalman_update(prior, cov, from_prior, spread)
         new[: posterior.bores] = np.maximum(new[: posterior.bores], LEAST_GAP)
-        still = np.abs(new - mean)[: posterior.bores].max() < RELINEARIZE_GAP
+        change = np.abs(new - mean)
+        still = change[: posterior.bores].max() < RELINEARIZE_GAP and (change[-1] < RELINEARIZE_NEED or not known)
         mean = new
         if still or not left:
             break

@@ -3,16 +3,17 @@
 A stop turn shifts every gap of its bank; a feeler sets one gap outright and carries what lies beyond, so that it
 forgets the old gap and keeps the leak, which is how a feeler is a measurement too; a screw with a gain turns the plates
 that it acts on, or changes what leaks past them, by what a turn of it does by the posterior. Which of these a move does
-is said by the kind of its adjuster.
+is said by the kind of its adjuster. A plate set cold is set outright too, and then the heat moves it.
 """
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
 
 from app.sync.engine.adjusters.kind import ScrewWithGain
 from app.sync.engine.adjusters.registry import adjusters_with_gain, kind_of
-from app.sync.engine.events import BladeReset, Move, StopTurn
+from app.sync.engine.events import BladeReset, ColdSetting, Move, StopTurn
 from app.sync.engine.layout import Bank, Coupler
 from app.sync.engine.linkage import stop_rotation
 from app.sync.engine.units import THOU
@@ -30,6 +31,16 @@ from app.sync.estimation.posterior import (
 
 SETTLING_SD = 0.06 * THOU  # where the plates of a handled bank come to rest (our judgement)
 THERMAL_SD = 0.04 * THOU  # what heat moves every plate by between two moves (our judgement)
+
+GAUGED_FEELER_SD = 0.2 * THOU
+"""How well a hand sets a plate on a feeler that was shown to repeat, half of ``FEELER_SD`` [m] (our judgement)."""
+
+WARMING_SD = 0.2 * THOU
+"""What warming up moves all plates by alike [m] (our judgement: about what a brass plate of 48 mm has more room at its
+edge in an aluminum bore 60 K warmer, by expansion coefficients of 19 and 23 millionths per kelvin, from memory)."""
+
+WARMING_BORE_SD = 0.15 * THOU
+"""What warming up moves each plate by on its own, with shaft, coupler and lever [m] (our judgement)."""
 
 
 def predict(posterior: Posterior, move: Move) -> Posterior:
@@ -65,23 +76,62 @@ def _after_stop(posterior: Posterior, move: StopTurn) -> Posterior:
     return replace(posterior, mean=mean, covariance=cov)
 
 
+def set_cold(posterior: Posterior, settings: Sequence[ColdSetting]) -> Posterior:
+    """The posterior of a hot engine whose plates were set cold, before anything is read; the same object for none.
+
+    Parameters: ``posterior`` before; ``settings`` in the order made.
+    """
+    for setting in settings:
+        hanging = _hanging_on(posterior, setting.bore)
+        posterior = _on_feeler(posterior, hanging, setting.gap, hand_sd(setting.gauged), heat=0.0)
+    if not settings:
+        return posterior
+    rows = sorted({posterior.row(setting.bore) for setting in settings})
+    cov = posterior.covariance.copy()
+    cov[np.ix_(rows, rows)] += WARMING_SD**2
+    cov[rows, rows] += WARMING_BORE_SD**2
+    return replace(posterior, covariance=cov)
+
+
+def hand_sd(gauged: bool) -> float:
+    """How well a hand sets a plate on a feeler, standard deviation [m].
+
+    Parameters: ``gauged`` whether it was shown to repeat.
+    """
+    return GAUGED_FEELER_SD if gauged else FEELER_SD
+
+
+def _hanging_on(posterior: Posterior, bore: int) -> tuple[int, ...]:
+    """A bore and all that move as it is set, itself first."""
+    bank = posterior.layout.bank_of(bore)
+    carrier = bank.carrier(bore)
+    moving = bank.bores if carrier is None else bank.beyond(carrier)
+    return (bore, *(other for other in moving if other != bore))
+
+
 def _after_blade(posterior: Posterior, move: BladeReset) -> Posterior:
-    bank = posterior.layout.bank_of(move.far)
-    rows = [posterior.row(bore) for bore in bank.beyond(Coupler(move.near, move.far))]
+    bores = posterior.layout.bank_of(move.far).beyond(Coupler(move.near, move.far))
+    return _on_feeler(posterior, bores, move.gap, FEELER_SD, THERMAL_SD)
+
+
+def _on_feeler(posterior: Posterior, bores: Sequence[int], gap: float, sd: float, heat: float) -> Posterior:
+    """The first of ``bores`` set to a gap; the others keep their distance from it."""
+    bank = posterior.layout.bank_of(bores[0])
+    rows = [posterior.row(bore) for bore in bores]
     before = posterior.gaps[rows]
-    after = turned(posterior, before, rotation_between(posterior, before[0], move.gap))
-    after[0] = move.gap
+    after = turned(posterior, before, rotation_between(posterior, before[0], gap))
+    after[0] = gap
     rate_before, rate_after = rates(posterior, before), rates(posterior, after)
     stretch, follow_first = (rate_after / rate_before)[:, None], (rate_after / rate_before[0])[:, None]
-    hand = FEELER_SD * rate_after / rate_after[0]
+    hand = sd * rate_after / rate_after[0]
     mean, cov = posterior.mean.copy(), posterior.covariance.copy()
     mean[rows] = after
     for side in (cov, cov.T):  # what lies beyond keeps its distance from the first, which forgets where it was
         side[rows] = stretch * side[rows] - follow_first * side[rows[0]]
         side[rows[0]] = 0.0
     cov[np.ix_(rows, rows)] += np.outer(hand, hand)
-    _add_process_noise(posterior, cov, bank)
-    cov[rows[0], rows[0]] = FEELER_SD**2
+    _add_process_noise(posterior, cov, bank, heat)
+    cov[rows[0], rows[0]] = sd**2
     return replace(posterior, mean=mean, covariance=cov)
 
 
@@ -121,9 +171,9 @@ def _after_air(posterior: Posterior, kind: ScrewWithGain, move: Move) -> Posteri
     return replace(posterior, mean=mean, covariance=cov)
 
 
-def _add_process_noise(posterior: Posterior, cov: Floats, bank: Bank) -> None:
+def _add_process_noise(posterior: Posterior, cov: Floats, bank: Bank, heat: float = THERMAL_SD) -> None:
     """Add to ``cov`` what handling a bank and the heat meanwhile do."""
     handled = [posterior.row(bore) for bore in bank.bores]
     every = range(posterior.bores)
     cov[handled, handled] += SETTLING_SD**2
-    cov[every, every] += THERMAL_SD**2
+    cov[every, every] += heat**2

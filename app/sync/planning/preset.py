@@ -27,7 +27,7 @@ from app.sync.engine.engine_air import (
     usual_breathing,
 )
 from app.sync.engine.hardware import DOUBT, NINE_IN_TEN, Figure, Hardware
-from app.sync.engine.linkage import gap_width, turns_for
+from app.sync.engine.linkage import IDLE_GAP, gap_width, turns_for
 from app.sync.engine.plate import FIT, angle_at, closed_leakage
 from app.sync.engine.units import THOU
 
@@ -59,6 +59,8 @@ class Preset:
         What lies outside the range that the model speaks for.
     base_blade
         The feeler held under each stop screw for the contact [m].
+    gap
+        The edge gap that the turns open [m].
     """
 
     turns: float
@@ -69,6 +71,7 @@ class Preset:
     open_ended: bool = False
     outside: tuple[Beyond, ...] = ()
     base_blade: float = BASE_BLADE
+    gap: float = IDLE_GAP
 
 
 def turns_for_idle(
@@ -121,6 +124,7 @@ def turns_for_idle(
         open_ended,
         outside,
         base_blade,
+        likely.gap,
     )
 
 

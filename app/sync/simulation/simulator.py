@@ -20,7 +20,17 @@ from app.sync.banks.bank_means import CENTRAL_LEVER
 from app.sync.banks.link_hypotheses import FREE_PLAY
 from app.sync.engine.adjusters.registry import adjuster_of, gain_kind, kinds_with_gain, moved_bores
 from app.sync.engine.air import ATMOSPHERE, GAS_CONSTANT, SHOP_TEMPERATURE, critical_ratio
-from app.sync.engine.events import BladeReset, Event, IdleSpeed, LinkTurn, Meter, Move, Reading, StopTurn
+from app.sync.engine.events import (
+    BladeReset,
+    ColdSetting,
+    Event,
+    IdleSpeed,
+    LinkTurn,
+    Meter,
+    Move,
+    Reading,
+    StopTurn,
+)
 from app.sync.engine.hardware import Hardware, likely_hardware
 from app.sync.engine.layout import Adjuster, Coupler, Layout
 from app.sync.engine.linkage import link_rotation, stop_rotation
@@ -40,7 +50,8 @@ that was even before; a worn joint in one of two banks' link rods, of the right 
 
 @dataclass(frozen=True)
 class Imperfections:
-    """How rough meter and hands are: the spread of one reading, its step, of a feeler and of a screw."""
+    """How rough meter and hands are: the spread of one reading, its step, of a feeler and of a screw. ``couplers`` is
+    how far apart they hold two plates as found [rad]."""
 
     repeatability: float = 0.02
     step: float = 0.25 * KG_PER_HOUR
@@ -48,11 +59,13 @@ class Imperfections:
     turn: float = 0.01
     lost_motion: float = 0.0006
     tachometer: float = 3 * REV_PER_MIN
+    couplers: float = 0.009
 
 
 @dataclass
 class SimulatedEngine:
-    """One engine, drawn from ``seed``, with the work done at it: events as the adviser sees them, and minutes.
+    """One engine, drawn from ``seed``, with the work done at it: events as the adviser sees them, and minutes; those
+    of the cold engine apart.
 
     ``hand`` draws another meter and other hands at the same engine. ``heated`` is for how long it ran before [minutes].
     ``links_off`` makes one bank's link rod too long, so that it
@@ -68,6 +81,7 @@ class SimulatedEngine:
     links_off: bool = False
     events: list[Event] = field(default_factory=list)
     minutes: float = 0.0
+    cold_minutes: float = 0.0
     readings: int = 0
     moves: int = 0
 
@@ -94,7 +108,7 @@ class SimulatedEngine:
             self.angle[self.place[bank.stop]] = common
             for joint in bank.outward:
                 near, far = self.place[joint.near], self.place[joint.far]
-                apart = rng.normal(0, 0.009)
+                apart = rng.normal(0, self.rough.couplers)
                 if joint.kind == "shaft":  # its maker set the plates of one shaft together
                     apart /= 4
                     self.closed[far] += 0.7 * (self.closed[near] - self.closed[far])
@@ -173,17 +187,21 @@ class SimulatedEngine:
         Lost motion in a link rod is taken up last on the way up, and already taken up when the lever comes
         ``from_above``.
         """
-        slack = np.zeros(len(self.place))
-        for coupler, held in self.held.items():
-            for bore in self.layout.bank_of(coupler.far).beyond(coupler):
-                slack[self.place[bore]] += held
         warm = self.heat * (1 - math.exp(-(self.heated + self.minutes) / 8))
         off_stop = np.zeros(len(self.place))
         for bank in self.layout.banks:
             rows = [self.place[bore] for bore in bank.bores]
             lost = 0.0 if from_above else self.joint[bank.name]
             off_stop[rows] = max(0.0, opening / CENTRAL_LEVER - FREE_PLAY - lost + self.link[bank.name])
-        return np.maximum(self.angle + slack + warm, 0.0) + off_stop
+        return np.maximum(self.angle + self._rest() + warm, 0.0) + off_stop
+
+    def _rest(self) -> Floats:
+        """Where every plate comes to rest within the lost motion before it [rad]."""
+        slack = np.zeros(len(self.place))
+        for coupler, held in self.held.items():
+            for bore in self.layout.bank_of(coupler.far).beyond(coupler):
+                slack[self.place[bore]] += held
+        return slack
 
     def gaps(self) -> Floats:
         """Edge gap of every plate at idle [m]."""
@@ -266,16 +284,25 @@ class SimulatedEngine:
         """Reset a coupler with its far plate closed on a feeler."""
         self._spend(BLADE_MINUTES)
         self.moves += 1
-        gap = max(sum(leaves) + self.rough.blade * self.rng.standard_normal(), 0.2 * THOU)
-        at = self.place[coupler.far]
-        bank = self.layout.bank_of(coupler.far)
-        self._settle_slack(bank.name, self.rng)
-        radius = self.hardware.bore_diameter.value / 2
-        wanted = math.acos(math.cos(self.closed[at]) * (1 - gap / radius)) - self.closed[at]
-        change = wanted - self.angles()[at]
-        rows = [self.place[bore] for bore in bank.beyond(coupler)]
-        self.angle[rows] += change
+        self._close_on(sum(leaves), coupler.far, self.layout.bank_of(coupler.far).beyond(coupler))
         self.events.append(BladeReset(coupler.near, coupler.far, sum(leaves), leaves, self.minutes * 60))
+
+    def set_cold(self, setting: ColdSetting) -> None:
+        """Close a plate of the cold engine on a feeler, by its coupler or by its bank's stop screw."""
+        bank = self.layout.bank_of(setting.bore)
+        carrier = bank.carrier(setting.bore)
+        self.cold_minutes += STOP_MINUTES if carrier is None else BLADE_MINUTES
+        self._close_on(setting.gap, setting.bore, bank.bores if carrier is None else bank.beyond(carrier), cold=True)
+        self.events.append(setting)
+
+    def _close_on(self, feeler: float, bore: int, moving: tuple[int, ...], cold: bool = False) -> None:
+        """Close a plate on a feeler, as well as hands do; those ``moving`` with it follow."""
+        gap = max(feeler + self.rough.blade * self.rng.standard_normal(), 0.2 * THOU)
+        at, radius = self.place[bore], self.hardware.bore_diameter.value / 2
+        self._settle_slack(self.layout.bank_of(bore).name, self.rng)
+        wanted = math.acos(math.cos(self.closed[at]) * (1 - gap / radius)) - self.closed[at]
+        stands = self.angle + self._rest() if cold else self.angles()
+        self.angle[[self.place[other] for other in moving]] += wanted - stands[at]
 
     def turn_link(self, bank: str, flats: float) -> None:
         """Turn a bank's link rod, as many sixths of a turn."""
@@ -339,6 +366,8 @@ def replay(stand: SimulatedEngine, done: Iterable[Event]) -> SimulatedEngine:
     for event in done:
         if isinstance(event, Reading):
             stand.pass_by()
+        elif isinstance(event, ColdSetting):
+            stand.set_cold(event)
         elif not isinstance(event, IdleSpeed):
             stand.make(event)
     return stand

@@ -70,6 +70,7 @@ router = APIRouter(
 )
 for resource in (engines, fittings, visits, phases, readings, moves, advice, story, slips, corrections, meters):
     router.include_router(resource.router)
+router.include_router(moves.cold)
 
 
 @router.get("/openapi.json", include_in_schema=False)

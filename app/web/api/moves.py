@@ -7,11 +7,12 @@ from typing import Annotated, Any, Literal
 from fastapi import APIRouter
 from pydantic import Discriminator, Field, Tag
 
-from app.shop.commands import moves
+from app.shop.commands import cold_settings, moves
+from app.shop.commands.cold_settings import NewSetting
 from app.shop.commands.moves import NewMove
 from app.shop.record import loader
 from app.shop.record.entries import MoveEntry
-from app.shop.record.visit_record import VisitRecord
+from app.shop.record.visit_record import VisitRecord, made_cold
 from app.shop.store.database import Database
 from app.sync.engine.adjusters.registry import kind_of, kinds
 from app.sync.engine.units import THOU
@@ -40,6 +41,8 @@ from app.web.context import Now, Shop
 from app.web.presenters.steps import move_words
 
 router = APIRouter(prefix="/visits/{visit_id}/phases/{phase}/moves", tags=["moves"])
+cold = APIRouter(prefix="/visits/{visit_id}/cold-setting/plates", tags=["moves"])
+"""Plates set before the first start."""
 
 
 class SentMove(Sent):
@@ -118,6 +121,22 @@ class OtherTurned(SentMove):
     turns: TurnsOther
 
 
+class PlateSent(Sent):
+    """A plate of the cold engine closed on a feeler by what sets it, and checked.
+
+    Before the first one the items `closed-contact`, `preset-turns` and `cold-and-off` of the cold preset are recorded:
+    every plate closes fully; the stop screws stand as preset; the engine is cold, its ignition disconnected, and no
+    motor can move a plate.
+    """
+
+    key: Key
+    bore: int = Field(examples=[2])
+    leaves_thou: Leaves
+    supersedes: int | None = Field(None, description="The move whose feeler was told wrongly. Null to set the plate.")
+    by: By
+    model_config = example(key="1d1c5b0e-6d04-4e33-9c0b-8a7d1c525f07", bore=2, leaves_thou=[3.5], by="KM")
+
+
 USUAL: Mapping[str, str] = {
     "stop": "StopTurned",
     "blade": "BladeReset",
@@ -156,7 +175,11 @@ MoveSent = Annotated[
 
 
 class MoveTold(Told):
-    """One move as made; the fields that its kind does not have are null."""
+    """One move as made; the fields that its kind does not have are null.
+
+    In cold preset it is a plate set on a feeler: `leaves_thou` say which, whatever it was set by; turns were not
+    counted.
+    """
 
     id: int
     phase: Slug
@@ -180,6 +203,7 @@ class MoveTold(Told):
     def of(row: MoveEntry, record: VisitRecord) -> "MoveTold":
         """From its row."""
         kind, leaves = kind_of(row.kind), [trade(float(leaf), THOU) for leaf in row.leaves.split()]
+        unit = "leaves" if made_cold(row) else kind.unit
         return MoveTold.model_validate(
             {
                 "id": row.ident,
@@ -188,15 +212,15 @@ class MoveTold(Told):
                 "bank": row.bank,
                 "coupler": Coupler(near=row.near, far=row.far) if row.near and row.far else None,
                 "bore": row.near if kind.sits == "bore" else None,
-                "turns": row.amount if kind.unit == "turns" else None,
-                "flats": row.amount if kind.unit == "flats" else None,
-                "leaves_thou": leaves if kind.unit == "leaves" else None,
+                "turns": row.amount if unit == "turns" else None,
+                "flats": row.amount if unit == "flats" else None,
+                "leaves_thou": leaves if unit == "leaves" else None,
                 "advised": bool(row.advised),
                 "sentence": move_words(row, record),
                 "after_reading": row.after_reading,
                 "by": row.by,
                 "at": row.at,
-                "stands": any(m.ident == row.ident for m in record.moves),
+                "stands": any(m.ident == row.ident for m in (*record.cold_settings, *record.moves)),
                 "supersedes": row.supersedes_id,
                 "taken_back": bool(row.taken_back),
             }
@@ -238,6 +262,15 @@ def _stored(shop: Database, visit_id: int, row_id: int) -> MoveTold:
     with shop.reading() as session:
         record = loader.load(session, visit_id)
     return MoveTold.of(next(one for one in record.all_moves if one.ident == row_id), record)
+
+
+@cold.post("", status_code=201, summary="Set a plate cold", responses=REFUSALS)
+def set_plate_cold(shop: Shop, visit_id: Id, body: PlateSent, now: Now) -> MoveTold:
+    """Keep that a plate was set on a feeler. It is a move of the cold preset, and corrected as moves are."""
+    new = NewSetting(body.bore, tuple(leaf * THOU for leaf in body.leaves_thou), body.by, body.supersedes)
+    with named(leaves="leaves_thou"):
+        row_id = cold_settings.set_plate(shop, visit_id, body.key, new, now)
+    return _stored(shop, visit_id, row_id)
 
 
 def _new(body: MoveSent, slug: str) -> NewMove:

@@ -231,6 +231,8 @@ def _told(judged: PhaseAssessment) -> PhaseTold:
     items = []
     for item in judged.items:
         row = record.checks.get((phase.slug, item.slug))
+        if item.aside and row is None:
+            continue
         items.append(
             ItemTold(
                 item=item.slug,

@@ -10,12 +10,14 @@ from app.shop.procedure.heat import GATE
 from app.shop.procedure.held import BACK
 from app.shop.procedure.items import Item, Phase
 from app.shop.procedure.parts import parts_of
+from app.shop.procedure.phases import COLD_PRESET
 from app.shop.record.entries import CheckEntry, MoveEntry
 from app.shop.record.measures import RECORDED, Units
-from app.shop.record.visit_record import VisitRecord
+from app.shop.record.visit_record import VisitRecord, cold_setting_of, made_cold
 from app.wording.message import say
 from app.wording.reasons import in_words
 from app.wording.work import adjusters
+from app.wording.work.cold_setting import set_cold
 from app.wording.work.corrections import CORRECTED
 from app.wording.work.next_step import leak_words, step_words
 from app.wording.work.phases import item_figure, item_label, unit_label
@@ -112,7 +114,7 @@ def check_lines(
     lines, parts = [], parts_of(record.layout)
     for item in judged.items:
         row = record.checks.get((phase.slug, item.slug))
-        if row is None and record.sign_off is not None:
+        if row is None and (item.aside or record.sign_off is not None):
             continue
         stale = item.slug in judged.stale
         needed = record.visit.place in item.needed
@@ -175,7 +177,8 @@ def leak_lines(record: VisitRecord, phase: Phase) -> tuple[str, ...]:
 
 def done_lines(record: VisitRecord, phase: Phase) -> tuple[str, ...]:
     """The moves made in a phase, each as a sentence."""
-    return tuple(made_words(m, record) for m in record.moves if m.phase == phase.slug)
+    made = (made_words(m, record) for m in record.moves if m.phase == phase.slug)
+    return (*cold_lines(record), *made) if phase is COLD_PRESET else tuple(made)
 
 
 def recorded_here(record: VisitRecord, phase: Phase) -> bool:
@@ -190,8 +193,20 @@ def made_words(move: MoveEntry, record: VisitRecord) -> str:
     return say(CORRECTED, made=said) if move.supersedes_id is not None else said
 
 
+def cold_lines(record: VisitRecord) -> tuple[str, ...]:
+    """The plates set cold, one sentence for those on feelers of one thickness."""
+    by_size: dict[float, list[int]] = {}
+    for made in {made.bore: made for made in record.set_cold}.values():
+        by_size.setdefault(made.gap, []).append(made.bore)
+    gauged = any(made.gauged for made in record.set_cold)
+    return tuple(set_cold(bores, gap, gauged, record.units) for gap, bores in by_size.items())
+
+
 def move_words(move: MoveEntry, record: VisitRecord) -> str:
     """An adjustment that was made, as a sentence."""
+    if made_cold(move):
+        made = cold_setting_of(move, record.layout)
+        return set_cold([made.bore], made.gap, False, record.units)
     return adjusters.made(move, record.layout, record.units)
 
 

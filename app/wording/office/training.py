@@ -60,6 +60,7 @@ WORN = Message(
 LATE = Message("Link rod {bank} is {flats} flats late. Idle readings do not show it, part throttle does.")
 TOGETHER = Message("Both banks open together, within ½\u00a0flat.")
 
+COLD = Message("{minutes}\u00a0min on the cold engine")
 AT_IDLE = Message("{minutes}\u00a0min at idle")
 PART_THROTTLE = Message("{minutes}\u00a0min at part throttle")
 READINGS = Message("{count} reading", many="{count} readings")
@@ -118,8 +119,10 @@ def hidden(found: Truth) -> list[str]:
 
 def work_of(found: Truth) -> Sequence[str]:
     """What the trainee needed."""
+    cold = [say(COLD, minutes=f"{found.cold_minutes:.0f}")] if found.cold_minutes else []
     part_throttle = [say(PART_THROTTLE, minutes=f"{found.bank_minutes:.0f}")] if found.bank_minutes else []
     return [
+        *cold,
         say(AT_IDLE, minutes=f"{found.minutes:.0f}"),
         *part_throttle,
         say(READINGS, count=found.readings),

@@ -145,6 +145,15 @@ _ADJUSTMENTS = {
     R.FLATS_OUT_OF_RANGE: Message("Enter more than 0 and at most {most}\u00a0flats."),
     R.FEELER_COUNT: Message("Enter 1 feeler, or a stack of {most}."),
     R.FEELERS_OUT_OF_RANGE: Message("Enter {low} to {high}\u00a0{unit} for all feelers together."),
+    R.ENGINE_HAS_RUN: Message("The engine has run. Plates are set cold before the first start."),
+    R.COLD_SETTING_UNSAFE: Message(
+        "First confirm that the engine is cold and disconnected, and that no motor can move a plate."
+    ),
+    R.PRESET_FIRST: Message(
+        "First record that every plate closes fully, and the preset turns. The feeler comes after."
+    ),
+    R.NOT_SET_COLD: Message("This plate is not set cold on its own. Choose one from the list."),
+    R.SET_BEFORE: Message("First set plate {bore}: this plate moves with it."),
 }
 
 _CORRECTIONS = {

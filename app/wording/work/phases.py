@@ -217,6 +217,16 @@ ITEMS: Mapping[str, ItemWords] = {
         Message("springs hold"),
     ),
     "coupler-slack": ItemWords(Message("No lost motion in any coupler"), Message("no lost motion")),
+    "cold-and-off": ItemWords(
+        Message("Engine cold, ignition disconnected from the battery, no motor can move a plate"),
+        Message("cold and disconnected"),
+    ),
+    "hand-gauged": ItemWords(
+        Message("Hand gauged: the same plate set 5 times repeats within 0.0002\u00a0in (0.005\u00a0mm)"),
+        Message("hand gauged"),
+    ),
+    "couplers-new": ItemWords(Message("Couplers assembled new, never set"), Message("couplers never set")),
+    "cold-setting-declined": ItemWords(Message("Plates not set cold on one feeler"), Message("not set cold")),
     "sensor-closed": ItemWords(Message("Throttle position sensor (TPS) at rest"), Message("TPS at rest")),
     "sensor-open": ItemWords(Message("Throttle position sensor (TPS), wide open"), Message("TPS, wide open")),
     "kill-switch": ItemWords(Message("Kill switch within reach and tested"), Message("kill switch tested")),

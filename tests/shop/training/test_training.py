@@ -4,12 +4,13 @@ import pytest
 from sqlmodel import func, select
 
 from app.shop.assessment.assessment import assess
-from app.shop.commands import checks, engines, moves, readings
+from app.shop.commands import checks, cold_settings, engines, moves, readings
+from app.shop.commands.cold_settings import NewSetting
 from app.shop.commands.moves import NewMove
 from app.shop.commands.readings import NewReading
 from app.shop.errors import NotFoundError, RejectedError
 from app.shop.procedure.items import Phase
-from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED
+from app.shop.procedure.phases import BANK_BALANCE, COLD_PRESET, HEAT_SOAKED
 from app.shop.procedure.read_order import next_reading
 from app.shop.queries import statistics
 from app.shop.rejections import Rejection
@@ -19,7 +20,8 @@ from app.shop.store.tables import Practice, ReadingRow
 from app.shop.training import training, training_start
 from app.shop.training.training_start import NewPractice
 from app.sync.engine.units import THOU
-from app.wording.office.training import record_texts
+from app.sync.planning.cold_setting import outward
+from app.wording.office.training import record_texts, work_of
 from tests.shop.rejections import codes_of, rejects
 from tests.shop.yard import AT, check_all, heat_soaked, key, visit_record
 
@@ -240,3 +242,24 @@ def test_a_worn_joint_shows_at_the_practice_engine_and_not_from_above(shop: Data
 def test_one_bank_has_no_link_to_wear(shop: Database) -> None:
     with rejects(Rejection.TRAINING_NO_LINK_RODS):
         begin(shop, "4", "worn")
+
+
+def test_a_training_engine_can_be_set_cold_and_replays_it(shop: Database) -> None:
+    """Hands err by 0.4 thousandths, heat by about 0.1: with 8 plates all within 2 of the feeler but for odds of a
+    million; as found they stand far wider apart."""
+    visit_id = training_start.start(shop, KEY, NewPractice("8-two", "sound", "cold", "KM"), record_texts(), AT)
+    before = gaps(shop, visit_id)
+    check_all(shop, visit_id, COLD_PRESET)
+    checks.record(shop, visit_id, key(), COLD_PRESET.slug, {"cold-and-off": None}, "KM", AT)
+    for step in outward(visit_record(shop, visit_id).layout):
+        new = NewSetting(step[0], (5 * THOU,), "KM")
+        cold_settings.set_plate(shop, visit_id, key(), new, AT)
+    after = gaps(shop, visit_id)
+    assert max(abs(gap - 5) for gap in after) < 2
+    assert max(after) - min(after) < max(before) - min(before)
+    assert gaps(shop, visit_id) == after
+    with shop.reading() as session:
+        found = training.truth(session, visit_id)
+    assert found.cold_minutes == pytest.approx(2 * 0.7 + 6 * 2.0)
+    assert (found.minutes, found.moves) == (0.0, 0)
+    assert "13\u00a0min on the cold engine" in work_of(found)

@@ -9,7 +9,7 @@ import pytest
 from app.sync.banks.bank_means import Opening
 from app.sync.banks.banks import balance
 from app.sync.engine.air import ATMOSPHERE, GAS_CONSTANT, SHOP_TEMPERATURE, flow_function
-from app.sync.engine.events import BypassTurn, LinkTurn
+from app.sync.engine.events import BypassTurn, ColdSetting, LinkTurn
 from app.sync.engine.layout import Bank, Bypass, Coupler, Layout
 from app.sync.engine.plate import open_area
 from app.sync.engine.units import THOU
@@ -184,3 +184,43 @@ def test_every_cylinder_takes_what_its_plate_lets_in_however_far_apart_they_stan
         ratio = float(flow[at] / (stand.filling[at] * speed))
         let_in = stand.discharge[at] * area * per_area * flow_function(ratio)
         assert let_in == pytest.approx(flow[at], rel=2e-3)
+
+
+def test_a_plate_set_cold_stands_on_its_feeler_until_it_warms_up() -> None:
+    """Cold, every plate of a still hand shows the feeler; hot, what its own heat adds, here up to a few thousandths."""
+    cold, feeler = SimulatedEngine(V8, 5, STILL), 5 * THOU
+    for bore in (2, 3, 4, 1, 6, 7, 8, 5):
+        cold.set_cold(ColdSetting(bore, feeler, (feeler,), 0.0))
+    assert cold.gaps() == pytest.approx(feeler)
+    assert cold.cold_minutes == pytest.approx(2 * 0.7 + 6 * 2.0)
+    assert cold.minutes == 0.0
+    hot = replay(SimulatedEngine(V8, 5, STILL, heated=60.0), cold.events)
+    assert hot.gaps() != pytest.approx(feeler)
+    assert hot.gaps() == pytest.approx(feeler, abs=THOU)
+
+
+def test_a_plate_set_cold_carries_what_hangs_on_it() -> None:
+    stand = SimulatedEngine(FOUR, 6, STILL)
+    before = stand.angles()
+    stand.set_cold(ColdSetting(3, 6 * THOU, (6 * THOU,), 0.0))
+    moved = stand.angles() - before
+    assert moved[2] == pytest.approx(moved[3])
+    assert moved[:2] == pytest.approx(0.0)
+
+
+def test_a_cold_setting_done_again_leads_to_the_same_state() -> None:
+    first = SimulatedEngine(FOUR, 9)
+    for bore in (2, 3, 4, 1):
+        first.set_cold(ColdSetting(bore, 5 * THOU, (5 * THOU,), 0.0))
+    first.read(3)
+    again = replay(SimulatedEngine(FOUR, 9), first.events)
+    assert np.array_equal(first.gaps(), again.gaps())
+    assert first.read(1) == again.read(1)
+
+
+def test_couplers_put_together_anew_hold_their_plates_further_apart() -> None:
+    usual, anew = (
+        np.std([np.diff(SimulatedEngine(FOUR, seed, replace(STILL, couplers=sd)).angle) for seed in range(60)])
+        for sd in (0.009, 0.015)
+    )
+    assert anew == pytest.approx(usual * 15 / 9, rel=1e-6)

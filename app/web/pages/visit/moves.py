@@ -38,10 +38,13 @@ def made_otherwise(shop: Shop, page: Page, visit_id: int, slug: str, kind: str =
 
 
 @router.get("/visits/{visit_id}/{slug}/moves/change")
-def made_differently(shop: Shop, page: Page, visit_id: int, slug: str, move: int = 0) -> HTMLResponse:
-    """The same form for an adjustment that was recorded wrong, filled with what was recorded."""
+def made_differently(shop: Shop, page: Page, visit_id: int, slug: str, move: int = 0) -> Response:
+    """The same form for an adjustment that was recorded wrong, filled with what was recorded; a plate set cold is
+    corrected in the list of plates."""
     shown = phase_seen(shop, visit_id, slug)
     record = shown.judged.record
+    if any(row.ident == move for row in record.cold_settings):
+        return page.go(f"/visits/{visit_id}/cold-preset/plates")
     typed = move_as_typed(record, shown.judged.phase, move, record.units.on_screen)
     if typed is None:
         raise NotFoundError(because(Rejection.NO_SUCH_MOVE))

@@ -21,6 +21,7 @@ from app.shop.store.idempotency import new_key
 from app.web.context import Form, Now, Page, Pages, Shop, stamp
 from app.web.error_responses import status_of
 from app.web.forms import LONGEST_AGO, Typed
+from app.web.presenters.cold_setting import cold_offer
 from app.web.presenters.drawing import phases
 from app.web.presenters.heat_curve import heat_view
 from app.web.presenters.history.history import since_left
@@ -208,6 +209,7 @@ def _steps(
         recorded_here=record.sign_off is None and recorded_here(record, phase),
         preset=judged.preset,
         preset_outside=preset_outside(judged.preset),
+        offer=cold_offer(judged.cold),
         since=since_left(assessment),
         open_here=record.sign_off is None,
         current=assessment.current,

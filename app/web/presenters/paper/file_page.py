@@ -7,7 +7,7 @@ from app.shop.record.intake import differs
 from app.shop.record.visit_record import Round, VisitRecord
 from app.sync.engine.units import REV_PER_MIN
 from app.web.presenters.filters import moment
-from app.web.presenters.steps import made_words, move_words
+from app.web.presenters.steps import cold_lines, made_words, move_words
 from app.wording.language import to_the_customer
 from app.wording.message import say
 from app.wording.office import paper
@@ -54,7 +54,7 @@ class FilePage:
 def file_page(assessment: Assessment) -> FilePage:
     """The readings of a visit, round by round, with the moves between them."""
     record = assessment.record
-    lines: list[FileLine] = []
+    lines = [FileLine(None, words) for words in cold_lines(record)]
     waiting = list(record.moves)
     for one in record.rounds:
         if one.entered:

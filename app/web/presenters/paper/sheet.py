@@ -22,7 +22,7 @@ from app.sync.engine.units import REV_PER_MIN
 from app.sync.estimation.evenness import RoundResult
 from app.web.presenters.drawing import MARKS, blades_of, by_bore, drawn_stop, joint_kind, shape_of
 from app.web.presenters.filters import day, figures, moment, other_hardware
-from app.web.presenters.steps import made_words
+from app.web.presenters.steps import cold_lines, made_words
 from app.web.presenters.views import Shape
 from app.wording.language import to_the_customer
 from app.wording.message import Message, say
@@ -332,7 +332,11 @@ def _checks(assessment: Assessment) -> tuple[SheetCheck, ...]:
 
 def _initials(record: VisitRecord, people: Mapping[str, str]) -> str:
     """The names behind the initials on the sheet, as far as the shop's list has them."""
-    used = [record.visit.by, *(c.by for c in record.checks.values()), *(m.by for m in record.moves)]
+    used = [
+        record.visit.by,
+        *(c.by for c in record.checks.values()),
+        *(m.by for m in (*record.cold_settings, *record.moves)),
+    ]
     used += [*(o.by for o in record.overrides), *(c.by for c in record.corrections)]
     said = (say(paper.NAMED, initials=one, name=people[one]) for one in dict.fromkeys(used) if one in people)
     return ", ".join(said)
@@ -340,7 +344,7 @@ def _initials(record: VisitRecord, people: Mapping[str, str]) -> str:
 
 def _moves(record: VisitRecord) -> tuple[str, ...]:
     """The adjustments in their order; a long list is cut, so that the sheet stays one page."""
-    lines = [made_words(m, record) for m in record.moves]
+    lines = [*cold_lines(record), *(made_words(m, record) for m in record.moves)]
     if len(lines) <= MOST_MOVES:
         return tuple(lines)
     return (*lines[: MOST_MOVES - 1], say(paper.MORE_MOVES, count=len(lines) - MOST_MOVES + 1))
