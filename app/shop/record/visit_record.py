@@ -336,8 +336,8 @@ class VisitRecord:
             if check.number is not None and check.ident not in self.taken_back:
                 at = (told.get(after, 0), after)
                 stamped.append((at, IdleSpeed(check.number * REV_PER_MIN, seconds(check.at))))
-        in_order = (event for _, event in sorted(stamped, key=lambda pair: pair[0]))
-        return [*(self.set_cold if self.cold_settings else ()), *self.screw_presets, *in_order]
+        first = (*(self.set_cold if self.cold_settings else ()), *self.screw_presets)
+        return [*first, *(event for _, event in sorted(stamped, key=lambda pair: pair[0]))]
 
     @cached_property
     def set_cold(self) -> tuple[ColdSetting, ...]:
