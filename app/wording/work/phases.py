@@ -220,9 +220,7 @@ ITEMS: Mapping[str, ItemWords] = {
     "cold-and-off": ItemWords(
         Message("Engine cold, ignition disconnected, no motor moves a plate"), Message("cold, off")
     ),
-    "hand-gauged": ItemWords(
-        Message("Hand gauged: 5 settings within 0.0002\u00a0in (0.005\u00a0mm)"), Message("gauged")
-    ),
+    "hand-gauged": ItemWords(Message("Hand gauged: repeats within 0.0002\u00a0in (0.005\u00a0mm)"), Message("gauged")),
     "couplers-new": ItemWords(Message("Couplers assembled new, never set"), Message("couplers never set")),
     "cold-setting-declined": ItemWords(Message("Plates not set cold on one feeler"), Message("not set cold")),
     "sensor-closed": ItemWords(Message("Throttle position sensor (TPS) at rest"), Message("TPS at rest")),
