@@ -35,7 +35,8 @@ class BoreResult:
     ``share`` is its air beside the mean, +0.08 for 8 % more, with ``low`` and ``high`` around it in nine cases of ten;
     ``inside``, ``above`` and ``below`` are the chances that it lies inside the tolerance or beyond it. ``verdict`` is
     about the plate. ``deviation`` is the share in the unit of the meter, ``opening`` the same with the sign of the
-    plate, positive when open, and ``uncertainty`` half the width of the interval in that unit.
+    plate, positive when open, and ``uncertainty`` half the width of the interval in that unit;
+    ``share_sd`` is the standard deviation of the share, by its interval.
     """
 
     bore: int
@@ -50,11 +51,10 @@ class BoreResult:
     deviation: float
     opening: float
     uncertainty: float
+    share_sd: float = field(init=False)
 
-    @property
-    def share_sd(self) -> float:
-        """Standard deviation of the share, by its interval."""
-        return (self.high - self.low) / (2 * NINE_IN_TEN)
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "share_sd", (self.high - self.low) / (2 * NINE_IN_TEN))
 
 
 @dataclass(frozen=True, slots=True)
