@@ -21,6 +21,9 @@ ROOT = Path(__file__).parents[2]
 KEPT = ROOT / ".pytest_cache" / "reach.json"
 FOLDERS = ("app/sync", "tests/sync", "tests/shop", "tests/wording", "tests/web/presenters", "tests/web/api")
 SECURITY = "tests/web/security"
+AT_ONCE = 40
+"""Files of tests that one process runs; what it measured is kept before the next begins."""
+
 DEPTH = 3
 """Over how many constants, each made of the one before, a number is followed to where it is used."""
 
@@ -89,9 +92,10 @@ def reach(tests: Sequence[str] = (*FOLDERS, SECURITY), kept: Path = KEPT) -> Rea
     by_file = known.get("files", {}) if known.get("program") == program else {}
     by_file = {file: by_file[file] for file in files if by_file.get(file, {}).get("digest") == files[file]}
     wanted = [file for file in files if file not in by_file]
-    if wanted:
-        measured = _measured(wanted)
-        by_file |= {file: {"digest": files[file], "tests": measured.get(file, [])} for file in wanted}
+    for start in range(0, len(wanted), AT_ONCE):
+        some = wanted[start : start + AT_ONCE]
+        measured = _measured(some)
+        by_file |= {file: {"digest": files[file], "tests": measured.get(file, [])} for file in some}
         kept.parent.mkdir(exist_ok=True)
         kept.write_text(json.dumps({"program": program, "files": by_file}))
     return Reach(
