@@ -18,7 +18,7 @@ from tests.benchmarks.report import keep
 from tests.mutants.changes import changes
 from tests.mutants.forked import warm
 from tests.mutants.reach import ROOT, reach
-from tests.mutants.trial import Mutant, killed, tests_of
+from tests.mutants.trial import Mutant, killed, witnesses
 
 README = Path(__file__).parent / "README.md"
 TOPS = ("app/sync", "app/shop", "app/web/security")
@@ -33,9 +33,9 @@ def parts(module: str = "app") -> dict[str, list[Mutant]]:
     for top in TOPS:
         for path in sorted((ROOT / top).rglob("*.py")):
             file = path.relative_to(ROOT).as_posix()
-            count = len(changes(ast.parse(path.read_text(encoding="utf-8"))))
-            within = f"{Mutant(file, 0).module}.".startswith(f"{module}.")
-            if within and count:
+            if not f"{Mutant(file, 0).module}.".startswith(f"{module}."):
+                continue
+            if count := len(changes(ast.parse(path.read_text(encoding="utf-8")))):
                 below = file.removeprefix(f"{top}/").split("/")
                 part = f"{top}/{below[0]}" if len(below) > 1 else top
                 found[part] += [Mutant(file, number) for number in range(count)]
@@ -84,7 +84,7 @@ def main(arguments: Sequence[str]) -> None:
     tried: dict[str, list[bool]] = defaultdict(list)
     for part, mutants in chosen.items():
         for mutant in mutants:
-            tests = tests_of(mutant, seen)
+            tests = witnesses(mutant, seen)
             tried[part].append(killed(mutant, tests))
             if not tried[part][-1]:
                 print(f"survived {len(tests)} tests: {mutant}", flush=True)

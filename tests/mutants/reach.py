@@ -8,7 +8,7 @@ import tempfile
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cache, cached_property
 from pathlib import Path
 
 import coverage
@@ -29,7 +29,7 @@ DEPTH = 3
 
 
 @dataclass(frozen=True, slots=True)
-class Test:
+class Witness:
     """One test: its seconds, and by file the lines that it passed through."""
 
     name: str
@@ -46,15 +46,15 @@ class Test:
 class Reach:
     """All tests that passed, asked for those that say something of a line."""
 
-    tests: Sequence[Test]
+    tests: Sequence[Witness]
 
-    def of(self, file: str, lines: Iterable[int], names: Iterable[str]) -> list[Test]:
+    def of(self, file: str, lines: Iterable[int], names: Iterable[str]) -> list[Witness]:
         """The tests of a change, the narrowest first: through its ``lines`` of a function, or where what it makes is
         used under its ``names``."""
         found = {at for line in lines for at in self._through.get((file, line), ())} if not names else set()
         wanted, followed = set(names), set(names)
         for _ in range(DEPTH):
-            places = [place for name in wanted for place in self._uses.get(name, ())]
+            places = [place for name in wanted for place in uses(name)]
             found |= {at for _, place in places for at in self._through.get(place, ())}
             wanted = {name for outer, _ in places for name in outer} - followed
             followed |= wanted
@@ -69,19 +69,19 @@ class Reach:
                     found[file, line].append(at)
         return found
 
-    @cached_property
-    def _uses(self) -> Mapping[str, Sequence[tuple[frozenset[str], tuple[str, int]]]]:
-        """By name: the names that the statement around it gives, and the line."""
-        found: dict[str, list[tuple[frozenset[str], tuple[str, int]]]] = defaultdict(list)
-        for path in (ROOT / "app").rglob("*.py"):
-            file = path.relative_to(ROOT).as_posix()
-            for statement in ast.parse(path.read_text(encoding="utf-8")).body:
-                gives = defined(statement)
-                for node in ast.walk(statement):
-                    match node:
-                        case ast.Name(id=name, ctx=ast.Load()) | ast.Attribute(attr=name):
-                            found[name].append((gives, (file, node.lineno)))
-        return found
+
+@cache
+def uses(name: str) -> Sequence[tuple[frozenset[str], tuple[str, int]]]:
+    """Where the program uses a name: the names that the outermost statement gives, the file and the line."""
+    found: list[tuple[frozenset[str], tuple[str, int]]] = []
+    for path in sorted((ROOT / "app").rglob("*.py")):
+        text = path.read_text(encoding="utf-8")
+        for statement in ast.parse(text).body if name in text else ():
+            for node in ast.walk(statement):
+                match node:
+                    case ast.Name(id=used, ctx=ast.Load()) | ast.Attribute(attr=used) if used == name:
+                        found.append((defined(statement), (path.relative_to(ROOT).as_posix(), node.lineno)))
+    return found
 
 
 def reach(tests: Sequence[str] = (*FOLDERS, SECURITY), kept: Path = KEPT) -> Reach:
@@ -100,7 +100,7 @@ def reach(tests: Sequence[str] = (*FOLDERS, SECURITY), kept: Path = KEPT) -> Rea
         kept.write_text(json.dumps({"program": program, "files": by_file}))
     return Reach(
         [
-            Test(name, seconds, {file: frozenset(at) for file, at in lines.items()})
+            Witness(name, seconds, {file: frozenset(at) for file, at in lines.items()})
             for kept_file in by_file.values()
             for name, seconds, lines in kept_file["tests"]
         ]

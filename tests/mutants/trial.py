@@ -16,7 +16,7 @@ import pytest
 
 from tests.mutants.changes import Change, changed, changes
 from tests.mutants.forked import QUIET, forked
-from tests.mutants.reach import ROOT, Reach, Test
+from tests.mutants.reach import ROOT, Reach, Witness
 
 FIRST = 12
 """How many tests are run before the others are collected at all."""
@@ -74,7 +74,7 @@ class Changed(importlib.abc.MetaPathFinder, importlib.abc.Loader):
         exec(compile(changed(self.mutant.source, self.mutant.number), file, "exec"), vars(module))
 
 
-def tests_of(mutant: Mutant, reach: Reach) -> list[Test]:
+def witnesses(mutant: Mutant, reach: Reach) -> list[Witness]:
     """The tests that it is given: the narrowest, as many as fit into ``BUDGET``."""
     change, chosen, seconds = mutant.change, [], 0.0
     for test in reach.of(mutant.file, change.lines, change.names):
@@ -84,7 +84,7 @@ def tests_of(mutant: Mutant, reach: Reach) -> list[Test]:
     return chosen
 
 
-def killed(mutant: Mutant, tests: Sequence[Test]) -> bool:
+def killed(mutant: Mutant, tests: Sequence[Witness]) -> bool:
     """Whether a test fails, or does not end, with the change made."""
     for part in (tests[:FIRST], tests[FIRST:]):
         limit = SLACK + round(3 * sum(test.seconds for test in part))
@@ -98,4 +98,4 @@ def run(mutant: Mutant, names: Sequence[str]) -> int:
     os.environ["CI"] = "true"
     sys.meta_path.insert(0, Changed(mutant))
     importlib.import_module(mutant.module)
-    return pytest.main([*QUIET, "-x", *names])
+    return pytest.main([*QUIET, "-p", "no:playwright", "-x", *names])
