@@ -5,6 +5,7 @@ import hashlib
 import json
 import os
 import tempfile
+import time
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
@@ -30,7 +31,7 @@ DEPTH = 3
 
 @dataclass(frozen=True, slots=True)
 class Witness:
-    """One test: its seconds, and by file the lines that it passed through."""
+    """One test: its CPU seconds, and by file the lines that it passed through."""
 
     name: str
     seconds: float
@@ -122,20 +123,24 @@ def _digest(paths: Sequence[Path]) -> str:
 
 
 class Recorder:
-    """A pytest plugin that tells coverage which test runs, and keeps the seconds of those that pass."""
+    """A pytest plugin that tells coverage which test runs, and keeps the CPU seconds of those that pass."""
 
     def __init__(self, seen: coverage.Coverage) -> None:
         self.seen = seen
-        self.seconds: dict[str, float] = defaultdict(float)
+        self.seconds: dict[str, float] = {}
         self.passed: set[str] = set()
         self.failed: set[str] = set()
 
     @pytest.hookimpl(tryfirst=True)
     def pytest_runtest_setup(self, item: pytest.Item) -> None:
         self.seen.switch_context(item.nodeid)
+        self.seconds[item.nodeid] = -time.process_time()
+
+    @pytest.hookimpl(trylast=True)
+    def pytest_runtest_teardown(self, item: pytest.Item) -> None:
+        self.seconds[item.nodeid] += time.process_time()
 
     def pytest_runtest_logreport(self, report: pytest.TestReport) -> None:
-        self.seconds[report.nodeid] += report.duration
         if report.failed:
             self.failed.add(report.nodeid)
         elif report.when == "call" and report.passed:
