@@ -66,6 +66,14 @@ class Rejection(StrEnum):
     NOTHING_TO_UNDO = "nothing-to-undo"
     NOTHING_MISSING = "nothing-missing"
 
+    # starts and stops
+    ENGINE_RUNS = "engine-runs"
+    ENGINE_STANDS = "engine-stands"
+    CHECK_BEFORE_START = "check-before-start"
+    NOT_STOPPED = "no-open-stop"
+    CAUSE_MISSING = "cause-missing"
+    REMEDY_MISSING = "remedy-missing"
+
     # readings
     NO_SUCH_BORE = "no-such-bore"  # bore
     METER_VALUE_MISSING = "meter-value-missing"
@@ -78,6 +86,7 @@ class Rejection(StrEnum):
     ANOTHER_ROUND = "another-round"  # round
     ROUND_COMPLETE = "round-complete"  # round
     ADJUSTED_SINCE = "adjusted-since-round"  # round
+    ROUND_RAN_OUT = "round-ran-out"  # round
     APPROACH_DIFFERS = "approach-differs"  # round
     BANK_BALANCE_ONLY = "bank-balance-only"
 

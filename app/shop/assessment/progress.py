@@ -10,14 +10,15 @@ from app.shop.assessment import snap
 from app.shop.assessment.snap import snap_items
 from app.shop.assessment.verdicts import accepted_round, balance_of, balanced, held_off, needs_preset, passes
 from app.shop.errors import RejectedError
-from app.shop.procedure.heat import GATE, HeatSoak, lacks_of, soak_of
+from app.shop.procedure.heat import GATE, HeatSoak, in_this_run, lacks_of, soak_of, was_soaked
 from app.shop.procedure.items import Item, Phase
-from app.shop.procedure.limits import stop_for
+from app.shop.procedure.limits import beyond, open_stops
 from app.shop.procedure.parts import Part, parts_of
 from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED, PHASES, phase_named
 from app.shop.procedure.read_order import next_opening, next_reading, to_open_again
 from app.shop.procedure.recheck import reasons
 from app.shop.procedure.requirements import NotNeeded, Requirement, Waiting
+from app.shop.procedure.running import run_out, state_of
 from app.shop.reasons import Reason, because
 from app.shop.record.entries import CheckEntry, WaiverEntry
 from app.shop.record.visit_record import SPEEDS, VisitRecord
@@ -88,10 +89,11 @@ def status_of(record: VisitRecord, phase: Phase) -> PhaseStatus:
         return PhaseStatus(phase, items, (), override, not_needed)
     stops, heat = _stops(record, phase), soak_of(record) if phase.rounds == "fine" else None
     lacks = [Missing("stop", stop, must=True) for stop in stops]
-    lacks += [Missing(i.slug, _item(phase, i), i.required) for i in items if _lacks(record, phase, i)]
-    if heat is not None and heat.lacks:
+    lacks += [Missing(i.slug, _item(phase, i), _must(record, phase, i)) for i in items if _lacks(record, phase, i)]
+    rounds = _missing_rounds(record, phase)
+    if heat is not None and heat.lacks and (rounds or not was_soaked(record)):
         lacks.append(Missing(GATE, because(Requirement.HEAT_SOAK, lacks=heat.lacks)))
-    lacks += [*_lacks_of_speed(record, phase, items), *_missing_rounds(record, phase)]
+    lacks += [*_lacks_of_speed(record, phase, items), *rounds]
     return PhaseStatus(phase, items, tuple(lacks), override, None, stops, heat)
 
 
@@ -148,11 +150,26 @@ def why_waiting(record: VisitRecord, phase: Phase) -> Reason | None:
         return None
     if stops := _stops(record, phase):
         return stops[0]
-    if phase.rounds == "fine" and _waiver(record, phase) is None and (lacks := lacks_of(record)):
-        return because(Waiting.NOT_HEAT_SOAKED, lack=lacks[0])
+    if phase.rounds != "none" and (why := state_of(record).stands):
+        return because(Waiting.ENGINE_STANDS, why=why)
+    if cold := _why_cold(record, phase):
+        return cold
     before = (item for item in _asked_from_the_start(record, phase) if item.before_running and item.required)
-    undone = next((item for item in before if _lacks(record, phase, item)), None)
+    again = run_out(record, phase)
+    undone = next((item for item in before if item in again or _lacks(record, phase, item)), None)
     return because(Waiting.CHECK_FIRST, item=_item(phase, undone)) if undone else None
+
+
+def _why_cold(record: VisitRecord, phase: Phase) -> Reason | None:
+    """What an engine that is read hot in this phase lacks of its heat."""
+    waiver = _waiver(record, HEAT_SOAKED)
+    if phase.rounds not in ("fine", "openings", "last") or (waiver is not None and in_this_run(record, waiver)):
+        return None
+    lacks = lacks_of(record)
+    if not lacks:
+        return None
+    ran_out = phase is not HEAT_SOAKED or was_soaked(record)
+    return because(Waiting.HEAT_RAN_OUT if ran_out else Waiting.NOT_HEAT_SOAKED, lack=lacks[0])
 
 
 def leads_to_banks(record: VisitRecord) -> bool:
@@ -182,6 +199,8 @@ def _why_closed(record: VisitRecord, slug: str, status_of: Callable[[Phase], Pha
     wanted = next((phase for phase in PHASES if phase.slug == slug), None)
     if wanted is None:
         return because(Waiting.NO_SUCH_PHASE)
+    if stops := open_stops(record):
+        return because(Waiting.STOPPED, stop=stops[0].reason)
     for one in PHASES[: PHASES.index(wanted)]:
         if one is HEAT_SOAKED and wanted is BANK_BALANCE and leads_to_banks(record):
             continue
@@ -197,12 +216,8 @@ def _waiver(record: VisitRecord, one: Phase) -> WaiverEntry | None:
 
 
 def _stops(record: VisitRecord, one: Phase) -> tuple[Reason, ...]:
-    found = []
-    for item in _asked_from_the_start(record, one):
-        check = record.checks.get((one.slug, item.slug)) if item.stops else None
-        if check is not None and check.number is not None:
-            found.append(stop_for(item, check.number, record.settings.limits, record.units))
-    return tuple(stop for stop in found if stop is not None)
+    asked = {item.slug for item in _asked_from_the_start(record, one)}
+    return tuple(s.reason for s in open_stops(record) if s.check.phase == one.slug and s.check.item in asked)
 
 
 def _why_not_needed(record: VisitRecord, one: Phase) -> Reason | None:
@@ -230,9 +245,15 @@ def _lacks_of_speed(record: VisitRecord, one: Phase, items: tuple[Item, ...]) ->
 
 
 def stale_items(record: VisitRecord, phase: Phase, items: tuple[Item, ...]) -> frozenset[str]:
-    """Those of a phase's items, by slug, that are to be recorded again because an adjustment was made since."""
+    """Those of a phase's items, by slug, that are to be recorded again: an adjustment was made since, the engine was
+    off since, or the figure stopped it."""
     recorded = ((item, record.checks.get((phase.slug, item.slug))) for item in items)
-    return frozenset(item.slug for item, check in recorded if check is not None and _is_stale(record, item, check))
+    again = run_out(record, phase)
+    return frozenset(
+        item.slug
+        for item, check in recorded
+        if check is not None and (item in again or _is_stale(record, item, check) or beyond(record, check))
+    )
 
 
 def _is_stale(record: VisitRecord, item: Item, check: CheckEntry) -> bool:
@@ -250,7 +271,13 @@ def _lacks(record: VisitRecord, one: Phase, item: Item) -> bool:
     check = record.checks.get((one.slug, item.slug))
     if check is None:
         return record.visit.place in item.needed
-    return item.fresh and _is_stale(record, item, check)
+    return beyond(record, check) or (item.fresh and _is_stale(record, item, check))
+
+
+def _must(record: VisitRecord, one: Phase, item: Item) -> bool:
+    """Whether an item that is missing cannot be waived: what keeps from harm, and a figure that stopped the engine."""
+    check = record.checks.get((one.slug, item.slug))
+    return item.required or (check is not None and beyond(record, check))
 
 
 def _missing_rounds(record: VisitRecord, one: Phase) -> list[Missing]:

@@ -12,6 +12,7 @@ from app.shop.procedure.items import Phase
 from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED
 from app.shop.procedure.read_order import opening_rounds
 from app.shop.procedure.recheck import same_air
+from app.shop.procedure.running import cooled_after, round_ran_out
 from app.shop.record.visit_record import Round, VisitRecord
 from app.sync.banks.banks import BankAssessment, Opening, balance
 from app.sync.banks.link_hypotheses import Cause
@@ -79,9 +80,11 @@ def evenness_of(record: VisitRecord, one: Round, window: float) -> RoundResult:
 def same_state(record: VisitRecord, one: Round) -> list[Round]:
     """The rounds before one that were read with the same settings: of its phase and opening, with no move between.
 
-    Another phase is another state: the engine was tightened, or stood and was started again.
+    Another phase is another state: the engine was tightened, or stood and was started again. So is what was read before
+    it cooled, and a round that ran out tells of neither.
     """
     moved = max((move.after_reading for move in record.moves if move.after_reading < one.newest), default=0)
+    cooled = cooled_after(record) if cooled_after(record) < one.newest else 0
     return [
         earlier
         for earlier in record.rounds
@@ -89,7 +92,8 @@ def same_state(record: VisitRecord, one: Round) -> list[Round]:
         and (earlier.row.phase, earlier.lever) == (one.row.phase, one.lever)
         and earlier.readings
         and not earlier.in_question
-        and all(reading.ident > moved for reading in earlier.readings)
+        and not round_ran_out(record, earlier)
+        and all(reading.ident > max(moved, cooled) for reading in earlier.readings)
     ]
 
 
@@ -104,7 +108,7 @@ def next_of(record: VisitRecord, phase: Phase, until: Round | None = None) -> Ad
         record.layout,
         record.hardware,
         record.meter_as_read(),
-        tuple(record.events(until)),
+        tuple(record.events(until, frozenset(r.row.ident for r in record.rounds if round_ran_out(record, r)))),
         record.engine.idle_speed,
         tuple(record.settings.blades),
         record.settings.window(phase.slug),
@@ -126,7 +130,9 @@ def newest_evenness(record: VisitRecord, phase: Phase, until: Round | None = Non
     """
     mine = [until] if until else [r for r in record.rounds if r.row.phase == phase.slug and r.row.opening == 0]
     one = mine[-1] if mine else None
-    if one is None or not one.readings or (until is None and record.moved_since(one, at_idle=True)):
+    if one is None or not one.readings or round_ran_out(record, one):
+        return None
+    if until is None and record.moved_since(one, at_idle=True):
         return None
     return evenness_of(record, one, record.settings.window(phase.slug))
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from app.shop.assessment.progress import require_open
 from app.shop.assessment.verdicts import needs_preset
 from app.shop.errors import ConflictError, Problems, RejectedError
+from app.shop.procedure.running import as_done
 from app.shop.reasons import because
 from app.shop.record import loader
 from app.shop.record.entries import MoveEntry
@@ -60,7 +61,7 @@ def make(shop: Database, visit_id: int, key: str, new: NewMove, at: str, seen: i
     with shop.writing() as session:
         if again := earlier(session, MoveRow, key, sent):
             return again.ident
-        record = loader.load(session, visit_id)
+        record = as_done(loader.load(session, visit_id), at)
         phase = require_open(record, new.phase)
         if not any(kind.slug == new.kind and phase.may_move(kind) for kind in kinds()):
             raise RejectedError({"kind": because(Rejection.MOVE_NOT_IN_PHASE)})

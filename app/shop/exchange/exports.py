@@ -141,4 +141,14 @@ def _visit(record: VisitRecord, fittings: Mapping[int, str]) -> v5.Visit:
             )
             for c in record.corrections
         ],
+        engine_events=[
+            _part(
+                v5.EngineEvent,
+                e,
+                after_reading=readings.get(e.after_reading),
+                after_check=checks.get(e.after_check),
+            )
+            for e in record.engine_events
+        ],
+        stop_ends=[_part(v5.StopEnd, e, after_check=checks[e.after_check]) for e in record.stop_ends],
     )

@@ -1,13 +1,14 @@
 """One engine with its whole history as a file, version 5: what may be in it.
 
-As version 4 (see ``v4``), with more units of air flow and pressure, and what a pressure meter counts from.
+As version 4 (see ``v4``), with more units of air flow and pressure, what a pressure meter counts from, and starts and
+stops of the engine.
 ``static/exchange/engine-5.schema.json`` is the JSON Schema. A file of this version must be read for ever: what a later
 version needs goes into models of its own.
 """
 
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
-from pydantic import Field
+from pydantic import Field, SerializerFunctionWrapHandler, model_serializer
 
 from app.shop.exchange import v1 as v1
 from app.shop.exchange import v2 as v2
@@ -33,6 +34,7 @@ __all__ = [
     "Check",
     "Correction",
     "Engine",
+    "EngineEvent",
     "EngineFile",
     "Fitting",
     "Layout",
@@ -43,6 +45,7 @@ __all__ = [
     "Reading",
     "Round",
     "SignOff",
+    "StopEnd",
     "Visit",
     "from_v1",
     "from_v2",
@@ -71,6 +74,36 @@ class Reading(v4.Reading):
     unit: Unit  # type: ignore[assignment]
 
 
+class EngineEvent(Part):
+    """Word that the engine was started or stopped, after the newest reading and check of then."""
+
+    key: v1.Key
+    payload: v1.Hash
+    what: Literal["started", "stopped"]
+    after_reading: v1.Key | None
+    after_check: v1.Key | None
+    by: v1.Short
+    at: v1.Time
+
+
+class StopEnd(Part):
+    """What ended the stops of every check up to ``after_check``: the cause, a code with words to it, and the remedy."""
+
+    key: v1.Key
+    payload: v1.Hash
+    after_check: v1.Key
+    cause: v1.Short
+    cause_text: v1.Text
+    remedy: v1.Text
+    by: v1.Short
+    at: v1.Time
+
+
+EVENTS = "Starts and stops of the engine; left out where none was recorded."
+STOP_ENDS = "What ended stops for a figure beyond a limit; left out where there was none."
+LEFT_OUT = ("engine_events", "stop_ends")
+
+
 class Visit(Part):
     """One time the engine was worked on, with everything recorded then; ``changed`` names what was since the last."""
 
@@ -92,6 +125,12 @@ class Visit(Part):
     overrides: list[Override]
     sign_off: SignOff | None
     corrections: list[Correction]
+    engine_events: Annotated[list[EngineEvent], Field(default_factory=list, description=EVENTS)]
+    stop_ends: Annotated[list[StopEnd], Field(default_factory=list, description=STOP_ENDS)]
+
+    @model_serializer(mode="wrap")
+    def _without_nothing(self, handler: SerializerFunctionWrapHandler) -> dict[str, Any]:
+        return {name: value for name, value in handler(self).items() if value or name not in LEFT_OUT}
 
 
 class EngineFile(Part):

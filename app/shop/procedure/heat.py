@@ -1,19 +1,25 @@
 """Heat soak: the temperatures recorded of a visit, judged by the shop's rule, and what is still missing."""
 
+import math
 from dataclasses import dataclass
 from functools import lru_cache
 
 from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.procedure.requirements import Requirement
+from app.shop.procedure.running import state_of, time_of
 from app.shop.reasons import Reason, because
+from app.shop.record.entries import WaiverEntry
 from app.shop.record.measures import Amount, Measure
-from app.shop.record.visit_record import VisitRecord
+from app.shop.record.visit_record import VisitRecord, seconds
 from app.sync.engine.units import MINUTE, ZERO_CELSIUS
 from app.sync.readings.heat import Heat, HeatPoint, HeatRule, Lack, heat_soaked
 
 GATE = "heat"
 """The name of the gate, in a waiver that opened it."""
 
+
+METAL = "coolant"
+"""The temperature that stands for that of the metal, by its item."""
 
 _heat_soaked = lru_cache(maxsize=128)(heat_soaked)
 """The same figures are judged again with every reading that comes in."""
@@ -31,7 +37,7 @@ class HeatSoak:
 
 def soak_of(record: VisitRecord) -> HeatSoak:
     """How far the engine is heat-soaked. Oil is asked for in the test cell only, where it has a gauge."""
-    points = _points(record)
+    points = _points(record, _since(record))
     heat = _heat_soaked(points, record.settings.heat, with_oil=record.visit.place == "test cell")
     return HeatSoak(points, heat.time, _lacks(record, heat))
 
@@ -41,8 +47,34 @@ def lacks_of(record: VisitRecord) -> tuple[Reason, ...]:
     return soak_of(record).lacks
 
 
-def _points(record: VisitRecord) -> tuple[HeatPoint, ...]:
-    coolant, oil = (dict(record.series(HEAT_SOAKED.slug, item)) for item in ("coolant", "oil"))
+def was_soaked(record: VisitRecord) -> bool:
+    """Whether the engine was heat-soaked at any time of the visit, or the gate was opened for a reason."""
+    points = _points(record, EVER)
+    heat = _heat_soaked(points, record.settings.heat, with_oil=record.visit.place == "test cell")
+    return any(waiver.gate == GATE for waiver in record.overrides) or not (heat.lacks or _lacks_of_pulls(record))
+
+
+def in_this_run(record: VisitRecord, waiver: WaiverEntry) -> bool:
+    """Whether what was waived was so for the engine as it runs now: it was not off since."""
+    off = state_of(record).off
+    return off is None or seconds(waiver.at) >= off.at
+
+
+EVER = (0, -math.inf)
+"""Since when figures count where nothing runs out: the check and the time [s]."""
+
+
+def _since(record: VisitRecord) -> tuple[int, float]:
+    """The check and the time [s] after which figures tell of the engine as hot as it is: it did not cool since."""
+    state = state_of(record)
+    off = state.off if state.stands is not None else None
+    if off is not None and not 0 <= time_of(record) - off.at <= record.settings.pause:
+        return off.check, math.inf
+    return (state.cold.after_check, seconds(state.cold.at)) if state.cold is not None else EVER
+
+
+def _points(record: VisitRecord, since: tuple[int, float]) -> tuple[HeatPoint, ...]:
+    coolant, oil = (dict(record.series(HEAT_SOAKED.slug, item, since)) for item in ("coolant", "oil"))
     return tuple(
         HeatPoint(at, *(one[at] + ZERO_CELSIUS if at in one else None for one in (coolant, oil)))
         for at in sorted(coolant.keys() | oil.keys())
@@ -50,15 +82,31 @@ def _points(record: VisitRecord) -> tuple[HeatPoint, ...]:
 
 
 def _lacks(record: VisitRecord, heat: Heat) -> tuple[Reason, ...]:
-    if any(waiver.gate == GATE for waiver in record.overrides):
+    if any(waiver.gate == GATE and in_this_run(record, waiver) for waiver in record.overrides):
         return ()
-    rule, wanted = record.settings.heat, record.settings.pulls
     degrees = record.units.of("temperature")
-    lacks = [_reason(lack, rule, degrees) for lack in heat.lacks]
+    lacks = [_reason(lack, record.settings.heat, degrees) for lack in heat.lacks]
+    return (*(lacks or _look_again(record)), *_lacks_of_pulls(record))
+
+
+def _look_again(record: VisitRecord) -> list[Reason]:
+    """A look at the gauges that is wanted of an engine that was hot: since it was started again, or after some time."""
+    if record.simulated:
+        return []
+    what, start = METAL, state_of(record).start
+    looks = record.series(HEAT_SOAKED.slug, what)
+    if start is not None and not record.series(HEAT_SOAKED.slug, what, (start.after_check, seconds(start.at))):
+        return [because(Requirement.HEAT_SINCE_START, what=what)]
+    age = time_of(record) - looks[-1][0] if looks else 0.0
+    return [because(Requirement.HEAT_OLD, what=what, count=_minutes(age))] if age > record.settings.heat.lasts else []
+
+
+def _lacks_of_pulls(record: VisitRecord) -> list[Reason]:
+    lacks, wanted = [], record.settings.pulls
     pulls = record.checks.get((HEAT_SOAKED.slug, "pulls"))
     if wanted and (pulls is None or (pulls.number or 0) < wanted):
         lacks.append(because(Requirement.PULLS, count=round(wanted)))
-    return tuple(lacks)
+    return lacks
 
 
 def _reason(lack: Lack, rule: HeatRule, degrees: Measure) -> Reason:

@@ -1,5 +1,6 @@
 """A visit with what is judged of it, handed out again while nothing was added to it."""
 
+from dataclasses import dataclass
 from typing import NamedTuple
 
 from sqlmodel import Session
@@ -10,6 +11,7 @@ from app.shop.commands.corrections import as_issued, issue_of
 from app.shop.errors import NotFoundError
 from app.shop.procedure.phases import PHASES
 from app.shop.procedure.requirements import Waiting
+from app.shop.procedure.running import holds_until
 from app.shop.reasons import because
 from app.shop.record import loader
 from app.shop.record.revision import Revision, revision_when_read, version_of
@@ -47,28 +49,45 @@ def assessed(session: Session, visit_id: int) -> Assessment:
 
 
 def assessment_of(session: Session, record: VisitRecord) -> Assessment:
-    """The assessment of a record, made once for each of its revisions."""
+    """The assessment of a record, made once for each of its revisions and again when something ran out since."""
     name = ("assessment", record.visit.ident)
     kept: tuple[Revision, Assessment] | None = session.info["memory"].get(name)
     revision = revision_when_read(record)
-    if kept is not None and kept[0] == revision:
+    if kept is not None and kept[0] == revision and kept[1].holds(record.now):
         return kept[1]
     made = assess(record)
     session.info["fresh"][name] = (revision, made)
     return made
 
 
+@dataclass(frozen=True, slots=True)
+class _Gates:
+    """The gates of one revision of a visit by phase, judged at a time ``at`` and holding ``until`` another [s]."""
+
+    revision: Revision
+    at: float | None
+    until: float
+    by_phase: dict[str, Gate]
+
+    def hold(self, record: VisitRecord) -> bool:
+        """Whether they are those of ``record``."""
+        now = record.now
+        same = now == self.at or (now is not None and self.at is not None and self.at <= now <= self.until)
+        return same and self.revision == revision_when_read(record)
+
+
 def gate_kept(session: Session, record: VisitRecord, slug: str) -> Gate:
-    """What stands before a phase, worked out once for as long as only that phase is read."""
-    kept: tuple[Revision, dict[str, Gate]] | None = session.info["memory"].get(("gates", record.visit.ident))
-    if kept is not None and kept[0] == revision_when_read(record) and slug in kept[1]:
-        return kept[1][slug]
+    """What stands before a phase, worked out once for as long as only that phase is read and nothing runs out."""
+    kept: _Gates | None = session.info["memory"].get(("gates", record.visit.ident))
+    if kept is not None and slug in kept.by_phase and kept.hold(record):
+        return kept.by_phase[slug]
     return gate_of(record, slug)
 
 
 def keep_gate(session: Session, record: VisitRecord, slug: str, gate: Gate) -> None:
     """Keep the gate of a phase for ``record``, which has one more reading taken in that phase."""
-    kept: tuple[Revision, dict[str, Gate]] | None = session.info["memory"].get(("gates", record.visit.ident))
+    kept: _Gates | None = session.info["memory"].get(("gates", record.visit.ident))
     earlier = [phase.slug for phase in PHASES[: [phase.slug for phase in PHASES].index(slug)]]
-    known = {name: one for name, one in kept[1].items() if name in earlier} if kept is not None else {}
-    session.info["fresh"][("gates", record.visit.ident)] = (revision_when_read(record), {**known, slug: gate})
+    known = {name: one for name, one in kept.by_phase.items() if name in earlier} if kept is not None else {}
+    held = _Gates(revision_when_read(record), record.now, holds_until(record), {**known, slug: gate})
+    session.info["fresh"][("gates", record.visit.ident)] = held

@@ -27,7 +27,8 @@ class HeatRule:
     """What counts as heat-soaked.
 
     ``least_time`` [s] of running since the first figure; ``coolant`` and ``oil`` [K] to be reached; over the last
-    ``steady_for`` [s] neither may have moved by more than ``steady_within`` [K].
+    ``steady_for`` [s] neither may have moved by more than ``steady_within`` [K]. A look at the gauges counts for
+    ``lasts`` [s].
     """
 
     least_time: float
@@ -35,6 +36,7 @@ class HeatRule:
     oil: float
     steady_for: float
     steady_within: float
+    lasts: float = 1800.0  # our judgement; no published figure was found
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,6 +18,12 @@ SOURCES: Mapping[StrEnum, Message] = {
     Source.MAKER_FIRST: Message("common practice, no published source. The engine maker’s figure comes first"),
     Source.SEA_LEVEL: Message("sea level. The air pressure recorded at a visit comes first"),
     Source.PUBLISHED_DEFAULT: Message("default of ISO 14253-1:2017, as secondary sources describe it"),
+    Source.ENGINE_COOLS: Message(
+        "a round takes a few minutes, and plates follow a cooling engine. This program’s own choice"
+    ),
+    Source.HEAT_WANDERS: Message(
+        "coolant and oil wander with load and fans, and a look takes seconds. This program’s own choice"
+    ),
     Source.SERVICE_SHEETS: Message("slightly above the 60\u00a0°C of public service sheets"),
 }
 """Where a default comes from."""
@@ -48,6 +54,8 @@ FIELDS: Mapping[str, Message] = {
     "oil_least": Message("Oil at least"),
     "steady_within": Message("Temperatures steady within"),
     "steady_for": Message("Steady for at least"),
+    "lasts": Message("A look at the gauges counts for"),
+    "pause": Message("Without an entry the engine counts as stopped after"),
     "oil_pressure_start": Message("Oil pressure at start below"),
     "oil_pressure_hot": Message("Oil pressure hot below"),
     "coolant_most": Message("Coolant above"),
@@ -74,6 +82,7 @@ CHANGED: Mapping[str, Message] = {
     "recheck_km": Message("distance to the next check"),
     "recheck_months": Message("time to the next check"),
     "pulls": Message("short pulls"),
+    "pause": Message("longest pause"),
     "people": Message("initials and names"),
     "units": Message("units"),
     "limits": Message("stop limits"),
