@@ -68,7 +68,7 @@ class Rejection(StrEnum):
 
     # starts and stops
     ENGINE_RUNS = "engine-runs"
-    ENGINE_STANDS = "engine-stands"
+    ENGINE_STANDS = "engine-stopped-already"
     CHECK_BEFORE_START = "check-before-start"
     NOT_STOPPED = "no-open-stop"
     CAUSE_MISSING = "cause-missing"

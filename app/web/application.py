@@ -34,7 +34,7 @@ from app.web.pages.shop import (
     tablets,
     trust,
 )
-from app.web.pages.visit import corrections, moves, readings, visits
+from app.web.pages.visit import corrections, moves, readings, running, visits
 from app.web.security.middleware import SAFE_METHODS, protect
 from app.web.security.pairing import Pairing
 from app.web.spoken import Spoken
@@ -64,6 +64,7 @@ PAGES = (
     paper,
     training,
     moves,
+    running,
     visits,
     shop_page,
     people,

@@ -154,10 +154,15 @@ def why_waiting(record: VisitRecord, phase: Phase) -> Reason | None:
         return because(Waiting.ENGINE_STANDS, why=why)
     if cold := _why_cold(record, phase):
         return cold
-    before = (item for item in _asked_from_the_start(record, phase) if item.before_running and item.required)
-    again = run_out(record, phase)
-    undone = next((item for item in before if item in again or _lacks(record, phase, item)), None)
+    asked, again = _asked_from_the_start(record, phase), run_out(record, phase)
+    undone = next((item for item in asked if item in again or _comes_first(record, phase, item)), None)
     return because(Waiting.CHECK_FIRST, item=_item(phase, undone)) if undone else None
+
+
+def _comes_first(record: VisitRecord, phase: Phase, item: Item) -> bool:
+    """Whether an item that is missing comes before the readings: what must be safe, and a figure that stopped it."""
+    before = item.before_running if item.required else _must(record, phase, item)
+    return before and _lacks(record, phase, item)
 
 
 def _why_cold(record: VisitRecord, phase: Phase) -> Reason | None:

@@ -204,6 +204,8 @@ def _problem(item: Item | None, number: float | None, units: Units) -> Reason | 
         return because(Rejection.NOT_ASKED_FOR)
     if item.kind == "tick":
         return None
+    if item.choices and number not in range(len(item.choices)):
+        return because(Rejection.NOT_ONE_OF, choices=item.choices)
     if number is None or not math.isfinite(number) or not item.low <= number <= item.high:
         return item.range_in(units)
     return None

@@ -4,7 +4,7 @@ import math
 from dataclasses import dataclass
 from functools import lru_cache
 
-from app.shop.procedure.phases import HEAT_SOAKED
+from app.shop.procedure.phases import FAN_STATES, HEAT_SOAKED
 from app.shop.procedure.requirements import Requirement
 from app.shop.procedure.running import state_of, time_of
 from app.shop.reasons import Reason, because
@@ -18,6 +18,11 @@ GATE = "heat"
 """The name of the gate, in a waiver that opened it."""
 
 
+FANS = "fans"
+"""The item that tells what the cooling fans do."""
+
+CYCLING = FAN_STATES.index("cycling")
+
 METAL = "coolant"
 """The temperature that stands for that of the metal, by its item."""
 
@@ -27,8 +32,8 @@ _heat_soaked = lru_cache(maxsize=128)(heat_soaked)
 
 @dataclass(frozen=True, slots=True)
 class HeatSoak:
-    """How far an engine is heat-soaked: the looks at the gauges in the order of time, the ``time`` they cover [s], and
-    what the fine round still waits for; nothing once the gate holds or was waived with a reason."""
+    """How far an engine is heat-soaked: every look at the gauges in the order of time, the ``time`` [s] covered
+    by those that count, and what the fine round waits for; nothing once the gate holds or was waived with a reason."""
 
     points: tuple[HeatPoint, ...]
     time: float
@@ -38,8 +43,8 @@ class HeatSoak:
 def soak_of(record: VisitRecord) -> HeatSoak:
     """How far the engine is heat-soaked. Oil is asked for in the test cell only, where it has a gauge."""
     points = _points(record, _since(record))
-    heat = _heat_soaked(points, record.settings.heat, with_oil=record.visit.place == "test cell")
-    return HeatSoak(points, heat.time, _lacks(record, heat))
+    heat = _judged(record, points)
+    return HeatSoak(_points(record, EVER), heat.time, _lacks(record, heat))
 
 
 def lacks_of(record: VisitRecord) -> tuple[Reason, ...]:
@@ -49,9 +54,14 @@ def lacks_of(record: VisitRecord) -> tuple[Reason, ...]:
 
 def was_soaked(record: VisitRecord) -> bool:
     """Whether the engine was heat-soaked at any time of the visit, or the gate was opened for a reason."""
-    points = _points(record, EVER)
-    heat = _heat_soaked(points, record.settings.heat, with_oil=record.visit.place == "test cell")
+    heat = _judged(record, _points(record, EVER))
     return any(waiver.gate == GATE for waiver in record.overrides) or not (heat.lacks or _lacks_of_pulls(record))
+
+
+def _judged(record: VisitRecord, points: tuple[HeatPoint, ...]) -> Heat:
+    fans = record.checks.get((HEAT_SOAKED.slug, FANS))
+    cycling = fans is not None and fans.number == CYCLING
+    return _heat_soaked(points, record.settings.heat, record.visit.place == "test cell", cycling)
 
 
 def in_this_run(record: VisitRecord, waiver: WaiverEntry) -> bool:
@@ -119,6 +129,10 @@ def _reason(lack: Lack, rule: HeatRule, degrees: Measure) -> Reason:
             return because(Requirement.HEAT_LOW, what=lack.what, by=Amount(lack.by, degrees, difference=True))
         case "short":
             return because(Requirement.HEAT_AGAIN, what=lack.what, count=_minutes(lack.by))
+        case "cycle":
+            return because(Requirement.HEAT_CYCLE, what=lack.what)
+        case "rising":
+            return because(Requirement.HEAT_RISING, what=lack.what, by=Amount(lack.by, degrees, difference=True))
         case "moving":
             by = Amount(lack.by, degrees, difference=True)
             return because(Requirement.HEAT_MOVING, what=lack.what, by=by, count=_minutes(rule.steady_for))

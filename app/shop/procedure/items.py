@@ -35,7 +35,7 @@ class Item:
     sense in. ``stops`` names the shop's limit beyond which the phase stops. A figure ``over_time`` is asked for again
     and again, and every one counts. Outside the places of ``needed`` it is recorded where there is a gauge, and not
     missed where there is none. A ``quantity`` is shown and typed in the unit that the shop chose for it, and recorded
-    in ``unit``.
+    in ``unit``. A figure of one with ``choices`` is the place of one of them.
     """
 
     slug: str
@@ -52,6 +52,7 @@ class Item:
     over_time: bool = False
     needed: tuple[Place, ...] = PLACES
     quantity: Quantity | None = None
+    choices: tuple[str, ...] = ()
 
     def unit_in(self, units: Units) -> str:
         """The unit it is shown and typed in."""

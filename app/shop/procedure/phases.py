@@ -19,6 +19,9 @@ TEST_CELL: tuple[Place, ...] = ("test cell",)
 VEHICLE: tuple[Place, ...] = ("vehicle",)
 TELEPHONE: tuple[Place, ...] = ("telephone",)
 
+FAN_STATES = ("off", "on", "cycling")
+"""What cooling fans may do while bores are read: a figure of the item is the place in this list."""
+
 COLD_PRESET = Phase(
     slug="cold-preset",
     steps=(
@@ -155,6 +158,7 @@ HEAT_SOAKED = Phase(
         Item("air-temperature", "number", "°C", -40, 90, needed=(), quantity="temperature"),
         Item("idle-control"),
         Item("loads-steady"),
+        Item("fans", "number", "", 0, len(FAN_STATES) - 1, needed=(), choices=FAN_STATES),
         Item("leak-checked", needed=()),
     ),
     cautions=(

@@ -65,15 +65,14 @@ def as_done(record: VisitRecord, at: str) -> VisitRecord:
 
 
 def time_of(record: VisitRecord) -> float:
-    """The time that a record is judged by [s]: when it was asked for, else that of its newest row."""
-    return record.now if record.now is not None else _newest(record)
+    """The time that a record is judged by [s]: when it was asked for, else that of its newest row, at which it stands
+    still once the visit is signed off."""
+    return record.now if record.now is not None and record.sign_off is None else _newest(record)
 
 
 @lru_cache(maxsize=16)
 def state_of(record: VisitRecord) -> EngineState:
     """Where the engine of a visit stands; once it is signed off, nothing runs out any more."""
-    if record.sign_off is not None:
-        return EngineState()
     events, limit = record.engine_events, math.inf if record.simulated else record.settings.pause
     stop = next((event for event in reversed(events) if event.what == STOPPED), None)
     start = next((event for event in reversed(events) if event.what == STARTED), None)
@@ -86,6 +85,8 @@ def state_of(record: VisitRecord) -> EngineState:
         ),
         None,
     )
+    if record.sign_off is not None:
+        return EngineState(start=start, cold=cold)
     off = OffMark(seconds(stop.at), stop.after_check, stop.after_reading) if stop is not None else None
     if stop is not None and stop is events[-1]:
         return EngineState(because(RanOut.STOPPED), off, start, cold)
@@ -102,6 +103,11 @@ def state_of(record: VisitRecord) -> EngineState:
 def never_ran(record: VisitRecord) -> bool:
     """Whether nothing says that the engine ever ran in this visit."""
     return not record.engine_events and not _signs(record, None)
+
+
+def may_run(record: VisitRecord) -> bool:
+    """Whether the engine ran in this visit and nothing says that it stands."""
+    return state_of(record).stands is None and not never_ran(record)
 
 
 def counts(record: VisitRecord, check: CheckEntry) -> bool:
@@ -129,13 +135,18 @@ def run_out(record: VisitRecord, phase: Phase) -> tuple[Item, ...]:
 
 def round_ran_out(record: VisitRecord, one: Round) -> bool:
     """Whether an open round cannot be read on: the engine was off since, or its readings stand too far apart."""
+    if ended_by_stop(record, one):
+        return True
     if one.closed or not one.entered or record.sign_off is not None:
         return False
-    first = min(reading.ident for reading in one.entered)
-    if any(event.after_reading >= first for event in record.engine_events):
-        return True
     times = sorted(seconds(reading.at) for reading in one.entered)
     return _pause(record, times) is not None
+
+
+def ended_by_stop(record: VisitRecord, one: Round) -> bool:
+    """Whether the engine was stopped or started, as recorded, between the first reading of a round and its last."""
+    first = min((reading.ident for reading in one.entered), default=math.inf)
+    return not one.closed and any(event.after_reading >= first for event in record.engine_events)
 
 
 def cooled_after(record: VisitRecord) -> int:

@@ -1,5 +1,6 @@
 """A visit with what is judged of it, handed out again while nothing was added to it."""
 
+import math
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -14,13 +15,14 @@ from app.shop.procedure.requirements import Waiting
 from app.shop.procedure.running import holds_until
 from app.shop.reasons import because
 from app.shop.record import loader
-from app.shop.record.revision import Revision, revision_when_read, version_of
+from app.shop.record.revision import Revision, revision_when_read, version, version_of
 from app.shop.record.visit_record import VisitRecord
 from app.shop.store.database import Database
 
 
 class PhaseSeen(NamedTuple):
-    """One phase of a visit as a page sees it: all of one moment, with the ``version`` that changes with every row."""
+    """One phase of a visit as a page sees it: all of one moment, with the ``version`` that changes with every row and
+    says until when it holds."""
 
     assessment: Assessment
     judged: PhaseAssessment
@@ -34,7 +36,22 @@ def phase_seen(shop: Database, visit_id: int, slug: str) -> PhaseSeen:
         raise NotFoundError(because(Waiting.NO_SUCH_PHASE))
     with shop.reading() as session:
         assessment = assessed(session, visit_id)
-    return PhaseSeen(assessment, assessment.of(phase), version_of(assessment.record))
+    until = f"@{assessment.until:.3f}" if math.isfinite(assessment.until) else ""
+    return PhaseSeen(assessment, assessment.of(phase), f"{version_of(assessment.record)}{until}")
+
+
+def news_of(session: Session, visit_id: int, since: str) -> str:
+    """The version of a visit where a page of version ``since`` is out of date; empty where it is not.
+
+    Raises NotFoundError.
+    """
+    told, _, until = since.partition("@")
+    now, time = version(session, visit_id), session.info["now"]
+    try:
+        ran_out = bool(until) and time is not None and time > float(until)
+    except ValueError:
+        ran_out = True
+    return now if ran_out or now != told else ""
 
 
 def issued(assessment: Assessment, issue: int) -> Assessment:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 What = Literal["coolant", "oil"]
-Why = Literal["time", "unread", "low", "short", "moving"]
+Why = Literal["time", "unread", "low", "short", "moving", "cycle", "rising"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +43,8 @@ class HeatRule:
 class Lack:
     """One thing still wanting, of coolant, of oil or (``what`` None) of the whole.
 
-    ``by`` is how much: seconds for ``time`` and ``short``, kelvin for ``low`` and ``moving``, 0 for ``unread``.
+    ``by`` is how much: seconds for ``time`` and ``short``, kelvin for ``low``, ``moving`` and ``rising``, 0 for
+    ``unread`` and ``cycle``.
     """
 
     why: Why
@@ -60,14 +61,15 @@ class Heat:
     lacks: tuple[Lack, ...]
 
 
-def heat_soaked(points: Sequence[HeatPoint], rule: HeatRule, with_oil: bool = True) -> Heat:
+def heat_soaked(points: Sequence[HeatPoint], rule: HeatRule, with_oil: bool = True, cycling: bool = False) -> Heat:
     """Whether the engine is heat-soaked, by figures kept with their time.
 
     Once it was, it stays so until a figure below the temperatures wanted says that it cooled: a thermostat that opens
     or a fan that starts takes nothing back.
 
     Parameters: ``points`` in the order of time; ``rule`` of the shop; ``with_oil`` False where oil has no gauge, and
-    then oil is judged only if it was read.
+    then oil is judged only if it was read; ``cycling`` where a fan starts and stops by itself, and coolant is judged by
+    the mean of a cycle.
 
     Source: the rule is the caller's; this only applies it.
 
@@ -82,7 +84,7 @@ def heat_soaked(points: Sequence[HeatPoint], rule: HeatRule, with_oil: bool = Tr
     lacks: tuple[Lack, ...] = (Lack("unread", "coolant"),)
     for count in range(1, len(points) + 1):
         seen = points[:count]
-        lacks = _lacks(seen, rule, with_oil or any(p.oil is not None for p in seen))
+        lacks = _lacks(seen, rule, with_oil or any(p.oil is not None for p in seen), cycling)
         if not lacks:
             held = True
         elif any(lack.why == "low" for lack in lacks):
@@ -116,14 +118,54 @@ def swing(series: Sequence[tuple[float, float]], over: float) -> float | None:
     return max(values) - min(values)
 
 
-def _lacks(points: Sequence[HeatPoint], rule: HeatRule, with_oil: bool) -> tuple[Lack, ...]:
+def cycle_of(series: Sequence[tuple[float, float]]) -> tuple[float, float] | None:
+    """The mean of the last cycle of a figure that goes up and down, and by how much it rose over that cycle.
+
+    The cycle is the last three turning points, the newest figure among them: the mean of a rise and a fall between
+    straight lines, and half of what the third lies above the first. None before there are three.
+
+    Parameters: ``series`` of time [s] and value, in the order of time.
+
+    Source: definition; that three points make a cycle is our judgement.
+
+    >>> cycle_of([(0, 365.0), (120, 357.0), (240, 365.5)])
+    (361.125, 0.25)
+    >>> cycle_of([(0, 350.0), (120, 357.0), (240, 365.0)]) is None
+    True
+    """
+    turns: list[float] = []
+    for _, value in series:
+        if len(turns) > 1 and (value - turns[-1]) * (turns[-1] - turns[-2]) >= 0:
+            turns[-1] = value
+        elif not turns or value != turns[-1]:
+            turns.append(value)
+    if len(turns) < 3:
+        return None
+    first, middle, last = turns[-3:]
+    return (first + 2 * middle + last) / 4, (last - first) / 2
+
+
+def _of_cycle(what: What, series: Sequence[tuple[float, float]], least: float, rule: HeatRule) -> list[Lack]:
+    """What a figure lacks that a fan takes up and down."""
+    found = cycle_of(series)
+    if found is None:
+        return [Lack("cycle", what)]
+    mean, rise = found
+    if mean < least:
+        return [Lack("low", what, least - mean)]
+    return [Lack("rising", what, rise)] if rise > rule.steady_within else []
+
+
+def _lacks(points: Sequence[HeatPoint], rule: HeatRule, with_oil: bool, cycling: bool) -> tuple[Lack, ...]:
     found: list[Lack] = []
     ran = points[-1].at - points[0].at
     if ran < rule.least_time:
         found.append(Lack("time", None, rule.least_time - ran))
     coolant = [(p.at, p.coolant) for p in points if p.coolant is not None]
     oil = [(p.at, p.oil) for p in points if p.oil is not None]
-    found += _of_one("coolant", coolant, rule.coolant, rule)
+    plain = _of_one("coolant", coolant, rule.coolant, rule)
+    by_cycle = cycling and any(lack.why in ("low", "moving") for lack in plain)
+    found += _of_cycle("coolant", coolant, rule.coolant, rule) if by_cycle else plain
     if with_oil:
         found += _of_one("oil", oil, rule.oil, rule)
     return tuple(found)

@@ -112,8 +112,12 @@ class ItemTold(Told):
     fresh: bool = Field(description="Whether it counts only when recorded after the last move.")
     before_running: bool = Field(description="Whether it comes ahead of the readings.")
     over_time: bool = Field(description="Whether it is asked for again and again, every figure counting.")
+    choices: list[str] = Field(description="Of a number that is the place of one of these, counted from 0.")
     recorded: CheckTold | None
     missing: bool
+    again: bool = Field(
+        description="Whether what is recorded no longer counts: moved or stopped since, or too far out."
+    )
 
 
 class PresetTold(Told):
@@ -235,8 +239,10 @@ def _told(judged: PhaseAssessment) -> PhaseTold:
                 fresh=item.fresh,
                 before_running=item.before_running,
                 over_time=item.over_time,
+                choices=list(item.choices),
                 recorded=CheckTold.of(row, record) if row else None,
                 missing=item.slug in lacks,
+                again=item.slug in judged.stale,
             )
         )
     return PhaseTold(

@@ -7,7 +7,9 @@ from app.shop.assessment.assessment import Assessment, PhaseAssessment
 from app.shop.assessment.progress import PhaseStatus
 from app.shop.procedure.heat import GATE
 from app.shop.procedure.items import Item, Phase
+from app.shop.procedure.limits import beyond, open_stops
 from app.shop.procedure.parts import parts_of
+from app.shop.procedure.running import run_out, state_of
 from app.shop.record.entries import CheckEntry, MoveEntry
 from app.shop.record.measures import RECORDED, Units
 from app.shop.record.visit_record import VisitRecord
@@ -15,17 +17,27 @@ from app.wording.message import say
 from app.wording.reasons import in_words
 from app.wording.work import adjusters
 from app.wording.work.next_step import step_words
-from app.wording.work.phases import item_figure, item_label, unit_label
+from app.wording.work.phases import item_choices, item_figure, item_label, unit_label
 from app.wording.work.telephone import Prompt, item_prompt
-from app.wording.work.visit import READ_BORE, READ_DRIFT_CHECK, SIGN_OFF, STILL_MISSING, STOPPED, items_open
+from app.wording.work.visit import (
+    ADJUSTED_SINCE,
+    READ_BORE,
+    READ_DRIFT_CHECK,
+    SIGN_OFF,
+    STARTED_SINCE,
+    STILL_MISSING,
+    STOPPED,
+    STOPPED_BY_IT,
+    items_open,
+)
 
 
 @dataclass(frozen=True, slots=True)
 class CheckLine:
     """One item of a phase, with what was recorded and what is typed now.
 
-    ``stale`` when a move came after it; ``needed`` when the phase lacks it as long as it is not recorded. Figures are
-    in ``units``.
+    ``stale`` when it is to be recorded again, ``again`` why; ``needed`` when the phase lacks it as long as it is not
+    recorded. Figures are in ``units``.
     """
 
     item: Item
@@ -36,6 +48,7 @@ class CheckLine:
     problem: str
     needed: bool = True
     units: Units = RECORDED
+    again: str = ""
 
     @property
     def unit(self) -> str:
@@ -48,6 +61,11 @@ class CheckLine:
         if self.typed or self.row is None or self.row.number is None or self.item.over_time or self.stale:
             return self.typed
         return self.item.shown(self.row.number, self.units)
+
+    @property
+    def choices(self) -> list[tuple[str, str]]:
+        """What may be chosen where the item offers choices, and its words."""
+        return item_choices(self.item)
 
     @property
     def last(self) -> str:
@@ -68,8 +86,16 @@ def check_lines(
         stale = item.slug in judged.stale
         needed = record.visit.place in item.needed
         typed, problem = values.get(item.slug, ""), problems.get(item.slug, "")
-        lines.append(CheckLine(item, item_label(item, parts), row, stale, typed, problem, needed, units))
+        again = _why_again(judged, item, row) if stale and row is not None else ""
+        lines.append(CheckLine(item, item_label(item, parts), row, stale, typed, problem, needed, units, again))
     return tuple(lines)
+
+
+def _why_again(judged: PhaseAssessment, item: Item, row: CheckEntry) -> str:
+    """Why an item is recorded once more."""
+    if beyond(judged.record, row):
+        return say(STOPPED_BY_IT)
+    return say(STARTED_SINCE if item in run_out(judged.record, judged.phase) else ADJUSTED_SINCE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,7 +125,9 @@ def missing_besides_items(standing: PhaseStatus) -> str:
 def ready_to_read(standing: PhaseStatus) -> bool:
     """Whether nothing stands before the readings any more."""
     before = {GATE, *(item.slug for item in standing.phase.items if item.before_running)}
-    return not standing.stops and not any(m.slug in before for m in standing.missing)
+    figures = {item.slug for item in standing.phase.items if item.stops}
+    waits = (m for m in standing.missing if m.slug in before or (m.must and m.slug in figures))
+    return not standing.stops and next(waits, None) is None
 
 
 def next_prompt(record: VisitRecord, lines: tuple[CheckLine, ...]) -> Prompt | None:
@@ -129,9 +157,13 @@ def resume_url(assessment: Assessment) -> str:
     home = f"/visits/{record.visit.ident}"
     if record.sign_off is not None:
         return f"{home}/sheet"
+    if open_stops(record):
+        return f"{home}/stop"
     if undone is None:
         return f"{home}/sign-off"
     phase = undone.phase
+    if phase.rounds in ("coarse", "fine") and state_of(record).stands is not None:
+        return f"{home}/start"
     reads = any(m.slug == "round" for m in undone.missing)
     return f"{home}/{phase.slug}/readings" if reads and ready_to_read(undone) else f"{home}/{phase.slug}"
 
@@ -139,6 +171,8 @@ def resume_url(assessment: Assessment) -> str:
 def wanted_next(assessment: Assessment) -> str:
     """What the visit wants next, in a few words for the list of engines."""
     undone = assessment.goes_on
+    if open_stops(assessment.record):
+        return say(STOPPED)
     if undone is None:
         return say(SIGN_OFF)
     first = undone.missing[0]

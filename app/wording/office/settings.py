@@ -55,7 +55,7 @@ FIELDS: Mapping[str, Message] = {
     "steady_within": Message("Temperatures steady within"),
     "steady_for": Message("Steady for at least"),
     "lasts": Message("A look at the gauges counts for"),
-    "pause": Message("Without an entry the engine counts as stopped after"),
+    "pause": Message("Engine counts as stopped after no entry for"),
     "oil_pressure_start": Message("Oil pressure at start below"),
     "oil_pressure_hot": Message("Oil pressure hot below"),
     "coolant_most": Message("Coolant above"),

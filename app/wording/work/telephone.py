@@ -67,7 +67,10 @@ ITEMS: Mapping[str, Text] = {
     "idle-control": Message(
         "Is the idle control switched off or unplugged as agreed, so that it does not correct the idle?"
     ),
-    "loads-steady": Message("Are fans and air conditioning all off or all on, and do they stay that way?"),
+    "loads-steady": Message(
+        "Is air conditioning off or on, and does it stay that way? Leave the cooling fan alone, never switch it off."
+    ),
+    "fans": Message("What does the cooling fan do: run all the time, stand still, or start and stop by itself?"),
     "free-play": Message("Stop the engine. Wiggle the two rods, one to each side. Does each have a little free play?"),
     "joints-tight": Message("Are the joints at the ends of both rods free of looseness?"),
     "full-open": Message("Press the pedal to the floor: do both sides reach the end together?"),

@@ -9,6 +9,10 @@ OPEN_REQUIRED = Message(
 ALL_RECORDED = Message("All recorded")
 STILL_MISSING = Message("Still missing: {what}")
 
+ADJUSTED_SINCE = Message("Adjusted since: check again")
+STARTED_SINCE = Message("Engine stopped since: check again")
+STOPPED_BY_IT = Message("Beyond the limit: read again")
+
 SIGN_OFF = Message("Sign off")
 STOPPED = Message("Engine stopped: reading outside shop limits")
 READ_BORE = Message("Read bore {bore}")

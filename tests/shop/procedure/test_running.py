@@ -276,3 +276,22 @@ def test_a_training_engine_waits_for_its_trainee(shop: Database) -> None:
 
 def test_times_are_those_of_the_yard() -> None:
     assert datetime.fromisoformat(after(0)) == datetime.fromisoformat(AT) == datetime.fromisoformat(before(0))
+
+
+def test_signed_off_it_is_judged_as_before(shop: Database) -> None:
+    """The void round stays void, and what was read before the engine cooled stays apart."""
+    visit_id = half_a_round(shop)
+    start_again(shop, visit_id, after(DAY))
+    for minutes in (1, 7, 17):
+        gauges(shop, visit_id, DAY + minutes)
+    for minutes, bore in enumerate((1, 2, 3, 4, 1)):
+        read(shop, visit_id, HEAT_SOAKED, 6.5 + bore / 2, at=after(DAY + 18 + minutes))
+    checks.waive(shop, visit_id, key(), HEAT_SOAKED.slug, "It goes back as it came", "KM", after(DAY + 25))
+    values = dict.fromkeys(("couplers-tight", "stops-marked", "tools-counted", "throttle-returns"))
+    checks.record(shop, visit_id, key(), LOCK_DOWN.slug, dict(values), "KM", after(DAY + 25))
+    checks.waive(shop, visit_id, key(), LOCK_DOWN.slug, "It goes back as it came", "KM", after(DAY + 25))
+    before_it = assess(visit_record(shop, visit_id)).as_left
+    visits.sign_off(shop, visit_id, key(), "Foreman of the yard", after(DAY + 26))
+    assert before_it is not None
+    assert assess(visit_record(shop, visit_id)).as_left == before_it
+    assert before_it.counted == 5

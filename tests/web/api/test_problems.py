@@ -332,6 +332,7 @@ def test_pages_keep_their_own_words(client: TestClient, what: str, send: Callabl
 
 CODES = """
 Rejection: adjusted-by-another-tablet adjusted-since-round another-round approach-differs as-found-first
+  cause-missing check-before-start engine-runs engine-stopped-already no-open-stop remedy-missing round-ran-out
   bank-balance-only bores-missing changed-by-another-tablet choice-closed corrected-value-unknown
   coupler-has-no-screw coupler-has-screw displacement-missing far-off feeler-count feeler-set feelers-out-of-range
   file-contradicts-itself file-entry-differs file-lost file-missing file-not-an-engine file-not-by-schema
@@ -353,8 +354,10 @@ LayoutFault: bank-count bank-twice bank-without-bores bore-number bore-twice byp
 RequestFault: bad-request foreign-origin internal-error json-expected method-not-allowed not-found not-json
   not-paired shop-computer-only timed-out too-large unknown-host wrong-shape
 FieldFault: malformed not-a-uuid not-one-of out-of-range required too-long too-short unknown-field wrong-type
-Waiting: check-first earlier-phase no-such-phase not-heat-soaked required-cannot-be-waived stopped visit-signed-off
-Requirement: bank-on-stop banks-together coolant-hot even-round heat-again heat-low heat-moving heat-soak heat-time
+Waiting: check-first earlier-phase engine-stands heat-ran-out no-such-phase not-heat-soaked
+  required-cannot-be-waived stopped visit-signed-off
+Requirement: bank-on-stop banks-together coolant-hot even-round heat-again heat-cycle heat-low heat-moving
+  heat-old heat-rising heat-since-start heat-soak heat-time
   heat-unread idle-again idle-off idle-round item lever-shut
   oil-hot oil-pressure-low opening-rounds phase pulls quick-round
   round-after-adjustment snap-loose-bank snap-loose-coupler snap-read

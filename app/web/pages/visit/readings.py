@@ -11,9 +11,10 @@ from app.shop.commands.readings import NewReading
 from app.shop.errors import NotFoundError, RejectedError
 from app.shop.procedure.codes import SkipReason
 from app.shop.procedure.items import Phase
-from app.shop.queries.assessed import phase_seen
+from app.shop.procedure.limits import open_stops
+from app.shop.queries.assessed import news_of, phase_seen
 from app.shop.reasons import because
-from app.shop.record.revision import version
+from app.shop.record import loader
 from app.shop.record.visit_record import VisitRecord
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
@@ -50,18 +51,24 @@ def desk(
     entry: Entry = "",
     skip: bool = False,
     above: bool = False,
-) -> HTMLResponse:
+) -> Response:
     """Read the bores. ``bore`` picks one out of turn, ``entry`` says what for, ``skip`` asks why to skip it; ``above``:
     the round that is begun approaches its opening from open."""
-    return _desk(shop, page, visit_id, slug, Wanted(bore, entry, skip, above))
+    with shop.reading() as session:
+        stops = open_stops(loader.load(session, visit_id))
+    return (
+        page.go(f"/visits/{visit_id}/stop")
+        if stops
+        else _desk(shop, page, visit_id, slug, Wanted(bore, entry, skip, above))
+    )
 
 
 @router.get("/visits/{visit_id}/news")
 def news(shop: Shop, visit_id: int, since: str = "") -> Response:
-    """Whether anything was recorded of a visit since a page of that version was made: 200 when it was, else 204."""
+    """Whether anything was recorded or ran out since a page of that version was made: 200 when it did, else 204."""
     with shop.reading() as session:
-        now = version(session, visit_id)
-    return Response(status_code=204) if now == since else PlainTextResponse(now)
+        now = news_of(session, visit_id, since)
+    return PlainTextResponse(now) if now else Response(status_code=204)
 
 
 @router.post("/visits/{visit_id}/{slug}/speed")

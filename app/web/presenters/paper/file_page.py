@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from app.shop.assessment.assessment import Assessment
+from app.shop.procedure.running import STARTED, ended_by_stop
 from app.shop.record.visit_record import Round, VisitRecord
 from app.web.presenters.filters import moment
 from app.web.presenters.steps import move_words
@@ -82,6 +83,8 @@ def _title(assessment: Assessment, one: Round) -> str:
     if one.row.opening:
         message = paper.ROUND_FROM_OPEN if one.row.from_above else paper.ROUND_AT_OPENING
         phase = say(message, phase=phase, feeler=feeler_words(one.row.opening, assessment.record.units))
+    if ended_by_stop(assessment.record, one):
+        return say(paper.ROUND_VOID, phase=phase, at=at)
     if not one.closed or one.row.opening:
         return say(paper.ROUND, phase=phase, at=at)
     verdict = assessment.fine_evenness(one).verdict
@@ -101,6 +104,10 @@ def _remarks(record: VisitRecord) -> list[str]:
             elif old is not None and old.value is not None:
                 message = paper.REMARK_REPLACED_WHY if row.why else paper.REMARK_REPLACED
                 said.append(say(message, now=_shown(record, row.value), was=_shown(record, old.value), **where))
+    said += [
+        say(paper.REMARK_ENGINE_STARTED if e.what == STARTED else paper.REMARK_ENGINE_STOPPED, by=e.by, at=moment(e.at))
+        for e in record.engine_events
+    ]
     said += [
         say(
             paper.REMARK_WAIVED,

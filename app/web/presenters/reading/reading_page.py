@@ -17,7 +17,7 @@ from app.web.presenters.adjusters import moved_coupler
 from app.web.presenters.drawing import MARKS, joint_kind, value_of
 from app.web.presenters.filters import clock
 from app.web.presenters.reading import bank_card
-from app.web.presenters.reading.card_actions import begins_round, go_on, here_of, leave, move_card, one_more
+from app.web.presenters.reading.card_actions import begins_round, first, go_on, here_of, leave, move_card, one_more
 from app.web.presenters.reading.keypad import Pad, Wanted, skip_reasons, speed_item
 from app.web.presenters.reading.linkage import linkage
 from app.web.presenters.reading.tiles import Tiles, blanks, is_vacuum
@@ -162,7 +162,7 @@ class ReadingPage:
         if self.step.why is StepReason.STOPPED:
             return Card("none", title, reason, (Action(say(words.OPEN_CHECKLIST), True, href=self.here),))
         if self.waits:
-            return Card("none", say(words.FIRST), self.waits, (go_on(self.assessment, self.phase),))
+            return Card("none", say(words.FIRST), self.waits, (first(self.assessment, self.of_phase),))
         if self.phase.rounds == "openings":
             told = title, reason
             return bank_card.card(self.assessment, self.of_phase, told, self.wanted.above)
