@@ -13,7 +13,7 @@ from app.shop.assessment.verdicts import balance_of, balanced, evenness_of, rods
 from app.shop.procedure.codes import CautionCode
 from app.shop.procedure.doubtful_values import last_values_of
 from app.shop.procedure.items import Item, Phase
-from app.shop.procedure.limits import range_of
+from app.shop.procedure.limits import open_stops, range_of
 from app.shop.procedure.parts import parts_of
 from app.shop.procedure.phases import COLD_PRESET, HEAT_SOAKED, LOCK_DOWN
 from app.shop.procedure.read_order import NextReading, next_reading
@@ -77,7 +77,7 @@ class Assessment:
 
     ``goes_on`` is the phase to go on with, None when all are done; ``current`` the first that is not done, else the
     last one. ``to_banks``: the complaint leads straight to the bank balance. ``recheck`` says why it is to be read hot
-    again before anything is adjusted.
+    again before anything is adjusted. ``stopped``: a figure beyond a limit stands without cause and remedy.
     """
 
     record: VisitRecord
@@ -87,6 +87,7 @@ class Assessment:
     to_banks: bool
     recheck: Reason | None
     until: float
+    stopped: bool
     _phases: dict[str, PhaseAssessment] = field(default_factory=dict, repr=False)
 
     def holds(self, now: float | None) -> bool:
@@ -149,6 +150,7 @@ def assess(record: VisitRecord) -> Assessment:
         to_banks=not status.done and leads_to_banks(record),
         recheck=recheck(record),
         until=holds_until(record),
+        stopped=bool(open_stops(record)),
     )
 
 

@@ -1,5 +1,6 @@
 """How far a visit is: what each phase still lacks, worked out from what was recorded, and what may be done now."""
 
+import math
 import re
 from collections.abc import Callable
 from dataclasses import dataclass, field
@@ -18,7 +19,7 @@ from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED, PHASES, phase_n
 from app.shop.procedure.read_order import next_opening, next_reading, to_open_again
 from app.shop.procedure.recheck import reasons
 from app.shop.procedure.requirements import NotNeeded, Requirement, Waiting
-from app.shop.procedure.running import run_out, state_of
+from app.shop.procedure.running import holds_until, run_out, state_of
 from app.shop.reasons import Reason, because
 from app.shop.record.entries import CheckEntry, WaiverEntry
 from app.shop.record.visit_record import SPEEDS, VisitRecord
@@ -71,10 +72,19 @@ class PhaseStatus:
 
 
 class Gate(NamedTuple):
-    """Why nothing may be recorded in a phase now, and why the engine may not be read in it; None where it may."""
+    """Why nothing may be recorded in a phase now, and why the engine may not be read in it; None where it may.
+
+    ``at`` is when that was judged, None without a clock, ``until`` when something next runs out of itself [s].
+    """
 
     closed: Reason | None
     waits: Reason | None
+    at: float | None = None
+    until: float = math.inf
+
+    def holds(self, now: float | None) -> bool:
+        """Whether it still is what stands before the phase at ``now`` [s]."""
+        return now == self.at or (now is not None and self.at is not None and self.at <= now <= self.until)
 
 
 def progress(record: VisitRecord) -> tuple[PhaseStatus, ...]:
@@ -119,7 +129,8 @@ def gate_of(record: VisitRecord, slug: str, status: Callable[[Phase], PhaseStatu
     ``status`` has how far each phase is, where that was worked out already.
     """
     closed = _why_closed(record, slug, status or partial(status_of, record))
-    return Gate(closed, None if closed else why_waiting(record, phase_named(slug)))
+    waits = None if closed else why_waiting(record, phase_named(slug))
+    return Gate(closed, waits, record.now, holds_until(record))
 
 
 def require_open(record: VisitRecord, slug: str) -> Phase:
@@ -155,7 +166,8 @@ def why_waiting(record: VisitRecord, phase: Phase) -> Reason | None:
     if cold := _why_cold(record, phase):
         return cold
     asked, again = _asked_from_the_start(record, phase), run_out(record, phase)
-    undone = next((item for item in asked if item in again or _comes_first(record, phase, item)), None)
+    may_wait = [item for item in asked if item in again or item.stops or (item.required and item.before_running)]
+    undone = next((item for item in may_wait if item in again or _comes_first(record, phase, item)), None)
     return because(Waiting.CHECK_FIRST, item=_item(phase, undone)) if undone else None
 
 
@@ -276,12 +288,12 @@ def _lacks(record: VisitRecord, one: Phase, item: Item) -> bool:
     check = record.checks.get((one.slug, item.slug))
     if check is None:
         return record.visit.place in item.needed
-    return beyond(record, check) or (item.fresh and _is_stale(record, item, check))
+    return (item.stops != "" and beyond(record, check)) or (item.fresh and _is_stale(record, item, check))
 
 
 def _must(record: VisitRecord, one: Phase, item: Item) -> bool:
     """Whether an item that is missing cannot be waived: what keeps from harm, and a figure that stopped the engine."""
-    check = record.checks.get((one.slug, item.slug))
+    check = record.checks.get((one.slug, item.slug)) if item.stops else None
     return item.required or (check is not None and beyond(record, check))
 
 

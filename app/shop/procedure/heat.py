@@ -40,6 +40,7 @@ class HeatSoak:
     lacks: tuple[Reason, ...]
 
 
+@lru_cache(maxsize=16)
 def soak_of(record: VisitRecord) -> HeatSoak:
     """How far the engine is heat-soaked. Oil is asked for in the test cell only, where it has a gauge."""
     points = _points(record, _since(record))
@@ -86,8 +87,10 @@ def _since(record: VisitRecord) -> tuple[int, float]:
 def _points(record: VisitRecord, since: tuple[int, float]) -> tuple[HeatPoint, ...]:
     coolant, oil = (dict(record.series(HEAT_SOAKED.slug, item, since)) for item in ("coolant", "oil"))
     return tuple(
-        HeatPoint(at, *(one[at] + ZERO_CELSIUS if at in one else None for one in (coolant, oil)))
-        for at in sorted(coolant.keys() | oil.keys())
+        [
+            HeatPoint(at, *[one[at] + ZERO_CELSIUS if at in one else None for one in (coolant, oil)])
+            for at in sorted(coolant.keys() | oil.keys())
+        ]
     )
 
 

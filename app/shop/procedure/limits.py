@@ -3,6 +3,7 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import lru_cache
 
 from app.shop.procedure.items import Item
 from app.shop.procedure.phases import PHASES
@@ -43,11 +44,14 @@ class Stop:
     reason: Reason
 
 
+@lru_cache(maxsize=16)
 def open_stops(record: VisitRecord) -> tuple[Stop, ...]:
     """The figures beyond a limit that stand and whose cause and remedy are not recorded yet, oldest first."""
-    ended = ended_up_to(record)
-    checks = sorted(record.checks.values(), key=lambda check: check.ident)
-    return tuple(_stops(record, (check for check in checks if check.ident > ended))) if record.sign_off is None else ()
+    if record.sign_off is not None:
+        return ()
+    ended, checks = ended_up_to(record), [record.checks[key] for key in ITEMS if key in record.checks]
+    found = _stops(record, [check for check in checks if check.ident > ended])
+    return tuple(sorted(found, key=lambda stop: stop.check.ident))
 
 
 def ended_stops(record: VisitRecord) -> tuple[tuple[StopEndEntry, tuple[Stop, ...]], ...]:
@@ -62,12 +66,12 @@ def ended_stops(record: VisitRecord) -> tuple[tuple[StopEndEntry, tuple[Stop, ..
 
 def ended_up_to(record: VisitRecord) -> int:
     """The newest check whose stop was ended, 0 for none."""
-    return max((end.after_check for end in record.stop_ends), default=0)
+    return record.stop_ends[-1].after_check if record.stop_ends else 0
 
 
 def beyond(record: VisitRecord, check: CheckEntry) -> bool:
     """Whether a figure that was recorded is beyond a limit of the shop."""
-    return bool(_stops(record, (check,)))
+    return (check.phase, check.item) in ITEMS and bool(_stops(record, (check,)))
 
 
 def _stops(record: VisitRecord, checks: Iterable[CheckEntry]) -> list[Stop]:

@@ -135,18 +135,20 @@ def run_out(record: VisitRecord, phase: Phase) -> tuple[Item, ...]:
 
 def round_ran_out(record: VisitRecord, one: Round) -> bool:
     """Whether an open round cannot be read on: the engine was off since, or its readings stand too far apart."""
+    if one.closed or not one.entered:
+        return False
     if ended_by_stop(record, one):
         return True
-    if one.closed or not one.entered or record.sign_off is not None:
-        return False
-    times = sorted(seconds(reading.at) for reading in one.entered)
-    return _pause(record, times) is not None
+    times = sorted([seconds(reading.at) for reading in one.entered])
+    return record.sign_off is None and _pause(record, times) is not None
 
 
 def ended_by_stop(record: VisitRecord, one: Round) -> bool:
     """Whether the engine was stopped or started, as recorded, between the first reading of a round and its last."""
-    first = min((reading.ident for reading in one.entered), default=math.inf)
-    return not one.closed and any(event.after_reading >= first for event in record.engine_events)
+    if one.closed or not one.entered or not record.engine_events:
+        return False
+    first = min([reading.ident for reading in one.entered])
+    return any(event.after_reading >= first for event in record.engine_events)
 
 
 def cooled_after(record: VisitRecord) -> int:
@@ -161,12 +163,13 @@ def holds_until(record: VisitRecord) -> float:
         return math.inf
     state, pause = state_of(record), record.settings.pause
     times = _signs(record, state.start)
-    looks = (record.series(HEAT_SOAKED.slug, item.slug)[-1:] for item in HEAT_SOAKED.items if item.over_time)
-    ends = [at + record.settings.heat.lasts for look in looks for at, _ in look]
+    looks = [check for (phase, _), check in record.checks.items() if phase == HEAT_SOAKED.slug and check.number]
+    ends = [seconds(look.text or look.at) + record.settings.heat.lasts for look in looks if look.item in LOOKS]
     ends += [time + pause for time in times[-1:]]
-    ends += [max(seconds(reading.at) for reading in one.entered) + pause for one in record.rounds[-1:] if one.entered]
+    ends += [max([seconds(reading.at) for reading in one.entered]) + pause for one in record.rounds[-1:] if one.entered]
     ends += [state.off.at + pause] if state.off is not None else []
-    return min((end for end in ends if end >= time_of(record)), default=math.inf)
+    now = time_of(record)
+    return min([end for end in ends if end >= now], default=math.inf)
 
 
 def _newest(record: VisitRecord) -> float:
@@ -183,12 +186,12 @@ def _signs(record: VisitRecord, start: EngineEventEntry | None) -> list[float]:
     check, reading = (start.after_check, start.after_reading) if start is not None else (0, 0)
     checks = [c for c in record.all_checks if c.ident > check]
     read = [seconds(r.at) for one in record.rounds for r in one.entered if r.ident > reading]
-    ran = [*read, *(seconds(c.at) for c in checks if (c.phase, c.item) in SEEN_RUNNING)]
+    ran = [*read, *[seconds(c.at) for c in checks if (c.phase, c.item) in SEEN_RUNNING]]
     if start is None and not ran:
         return []
     first = seconds(start.at) if start is not None else min(ran)
-    times = [first, *read, *(seconds(c.at) for c in checks)]
-    return sorted(time for time in times if time >= first)
+    times = [first, *read, *[seconds(c.at) for c in checks]]
+    return sorted([time for time in times if time >= first])
 
 
 def _pause(record: VisitRecord, times: list[float]) -> tuple[float, float] | None:
@@ -197,9 +200,9 @@ def _pause(record: VisitRecord, times: list[float]) -> tuple[float, float] | Non
         return None
     if record.now is not None and record.now < times[-1] - CLOCK_SLACK:
         return times[-1], 0.0
-    gaps = pairwise((*times, max(time_of(record), times[-1])))
-    limit = record.settings.pause
-    return next(((begin, end - begin) for begin, end in reversed([*gaps]) if end - begin > limit), None)
+    pairs, limit = [*pairwise((*times, max(time_of(record), times[-1])))], record.settings.pause
+    found = [(begin, end - begin) for begin, end in pairs if end - begin > limit]
+    return found[-1] if found else None
 
 
 def _mark(record: VisitRecord, began: float) -> OffMark:
@@ -208,6 +211,9 @@ def _mark(record: VisitRecord, began: float) -> OffMark:
     readings = (r.ident for one in record.rounds for r in one.entered if seconds(r.at) <= began)
     return OffMark(began, max(checks, default=0), max(readings, default=0))
 
+
+LOOKS = frozenset(item.slug for item in HEAT_SOAKED.items if item.over_time)
+"""The items of a look at the gauges."""
 
 SEEN_RUNNING = frozenset(
     (phase.slug, item.slug)

@@ -1,7 +1,6 @@
 """A visit with what is judged of it, handed out again while nothing was added to it."""
 
 import math
-from dataclasses import dataclass
 from typing import NamedTuple
 
 from sqlmodel import Session
@@ -12,7 +11,6 @@ from app.shop.commands.corrections import as_issued, issue_of
 from app.shop.errors import NotFoundError
 from app.shop.procedure.phases import PHASES
 from app.shop.procedure.requirements import Waiting
-from app.shop.procedure.running import holds_until
 from app.shop.reasons import because
 from app.shop.record import loader
 from app.shop.record.revision import Revision, revision_when_read, version, version_of
@@ -77,34 +75,16 @@ def assessment_of(session: Session, record: VisitRecord) -> Assessment:
     return made
 
 
-@dataclass(frozen=True, slots=True)
-class _Gates:
-    """The gates of one revision of a visit by phase, judged at a time ``at`` and holding ``until`` another [s]."""
-
-    revision: Revision
-    at: float | None
-    until: float
-    by_phase: dict[str, Gate]
-
-    def hold(self, record: VisitRecord) -> bool:
-        """Whether they are those of ``record``."""
-        now = record.now
-        same = now == self.at or (now is not None and self.at is not None and self.at <= now <= self.until)
-        return same and self.revision == revision_when_read(record)
-
-
 def gate_kept(session: Session, record: VisitRecord, slug: str) -> Gate:
     """What stands before a phase, worked out once for as long as only that phase is read and nothing runs out."""
-    kept: _Gates | None = session.info["memory"].get(("gates", record.visit.ident))
-    if kept is not None and slug in kept.by_phase and kept.hold(record):
-        return kept.by_phase[slug]
-    return gate_of(record, slug)
+    kept: tuple[Revision, dict[str, Gate]] | None = session.info["memory"].get(("gates", record.visit.ident))
+    gate = kept[1].get(slug) if kept is not None and kept[0] == revision_when_read(record) else None
+    return gate if gate is not None and gate.holds(record.now) else gate_of(record, slug)
 
 
 def keep_gate(session: Session, record: VisitRecord, slug: str, gate: Gate) -> None:
     """Keep the gate of a phase for ``record``, which has one more reading taken in that phase."""
-    kept: _Gates | None = session.info["memory"].get(("gates", record.visit.ident))
+    kept: tuple[Revision, dict[str, Gate]] | None = session.info["memory"].get(("gates", record.visit.ident))
     earlier = [phase.slug for phase in PHASES[: [phase.slug for phase in PHASES].index(slug)]]
-    known = {name: one for name, one in kept.by_phase.items() if name in earlier} if kept is not None else {}
-    held = _Gates(revision_when_read(record), record.now, holds_until(record), {**known, slug: gate})
-    session.info["fresh"][("gates", record.visit.ident)] = held
+    known = {name: one for name, one in kept[1].items() if name in earlier} if kept is not None else {}
+    session.info["fresh"][("gates", record.visit.ident)] = (revision_when_read(record), {**known, slug: gate})

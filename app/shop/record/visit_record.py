@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from copy import copy
 from dataclasses import dataclass, field, replace
 from datetime import datetime
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 from app.shop.record.entries import (
     CheckEntry,
@@ -225,10 +225,12 @@ class VisitRecord:
         """
         after, begun = since
         found = sorted(
-            (seconds(check.text or check.at), check.number)
-            for check in self.all_checks
-            if (check.phase, check.item) == (phase, item)
-            if check.number is not None and check.ident not in self.taken_back and check.ident > after
+            [
+                (seconds(check.text or check.at), check.number)
+                for check in self.all_checks
+                if (check.phase, check.item) == (phase, item)
+                if check.number is not None and check.ident not in self.taken_back and check.ident > after
+            ]
         )
         return [(at, number) for at, number in found if at >= begun]
 
@@ -323,6 +325,7 @@ class VisitRecord:
         return tuple(moves)
 
 
+@lru_cache(maxsize=8192)
 def seconds(at: str) -> float:
     """Seconds of a stored time from a fixed start."""
     return datetime.fromisoformat(at).timestamp()

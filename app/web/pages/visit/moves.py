@@ -8,7 +8,6 @@ from fastapi.responses import HTMLResponse, Response
 from app.shop.commands import moves
 from app.shop.commands.moves import NewMove
 from app.shop.errors import NotFoundError, RejectedError
-from app.shop.procedure.limits import open_stops
 from app.shop.queries.assessed import PhaseSeen, phase_seen
 from app.shop.rejections import Rejection
 from app.shop.store.idempotency import new_key
@@ -30,7 +29,7 @@ router = APIRouter()
 def made_otherwise(shop: Shop, page: Page, visit_id: int, slug: str, kind: str = "", place: str = "") -> Response:
     """The form for an adjustment done differently, started from what the card said."""
     shown = phase_seen(shop, visit_id, slug)
-    if open_stops(shown.judged.record):
+    if shown.assessment.stopped:
         return page.go(f"/visits/{visit_id}/stop")
     values = {"key": new_key(), "kind": kind, "place": place, "amount": "", "leaf": "", "second_leaf": "", "way": ""}
     return _form(page, shown, values, {})

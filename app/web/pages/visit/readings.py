@@ -4,17 +4,15 @@ from asyncio import get_running_loop
 from collections.abc import Mapping
 
 from fastapi import APIRouter, Request
-from fastapi.responses import HTMLResponse, PlainTextResponse, Response
+from fastapi.responses import PlainTextResponse, Response
 
 from app.shop.commands import checks, readings
 from app.shop.commands.readings import NewReading
 from app.shop.errors import NotFoundError, RejectedError
 from app.shop.procedure.codes import SkipReason
 from app.shop.procedure.items import Phase
-from app.shop.procedure.limits import open_stops
 from app.shop.queries.assessed import news_of, phase_seen
 from app.shop.reasons import because
-from app.shop.record import loader
 from app.shop.record.visit_record import VisitRecord
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
@@ -54,13 +52,7 @@ def desk(
 ) -> Response:
     """Read the bores. ``bore`` picks one out of turn, ``entry`` says what for, ``skip`` asks why to skip it; ``above``:
     the round that is begun approaches its opening from open."""
-    with shop.reading() as session:
-        stops = open_stops(loader.load(session, visit_id))
-    return (
-        page.go(f"/visits/{visit_id}/stop")
-        if stops
-        else _desk(shop, page, visit_id, slug, Wanted(bore, entry, skip, above))
-    )
+    return _desk(shop, page, visit_id, slug, Wanted(bore, entry, skip, above))
 
 
 @router.get("/visits/{visit_id}/news")
@@ -184,8 +176,10 @@ def _desk(
     values: Mapping[str, str] | None = None,
     problems: Mapping[str, str] | None = None,
     status: int = 200,
-) -> HTMLResponse:
+) -> Response:
     assessment, judged, made_at = phase_seen(shop, visit_id, slug)
+    if assessment.stopped and status == 200:
+        return page.go(f"/visits/{visit_id}/stop")
     record, phase = judged.record, judged.phase
     shown = ReadingPage(assessment, phase, wanted, values or {}, problems or {})
     return page.show(

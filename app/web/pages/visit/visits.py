@@ -10,13 +10,11 @@ from fastapi.responses import HTMLResponse, Response
 from app.shop.commands import checks, people, visits
 from app.shop.errors import NotFoundError, RejectedError
 from app.shop.procedure.items import Item
-from app.shop.procedure.limits import open_stops
 from app.shop.procedure.parts import parts_of
 from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.procedure.running import may_run, state_of
 from app.shop.queries.assessed import PhaseSeen, assessed, phase_seen
 from app.shop.reasons import because
-from app.shop.record import loader
 from app.shop.record.measures import Units, offered
 from app.shop.record.visit_record import VisitRecord
 from app.shop.rejections import Rejection
@@ -57,8 +55,8 @@ def visit(shop: Shop, page: Page, visit_id: int) -> Response:
 def sign_off_form(shop: Shop, page: Page, visit_id: int) -> Response:
     """What was left undone, if anything, and the line for the name."""
     with shop.reading() as session:
-        stops = open_stops(loader.load(session, visit_id))
-    if stops:
+        stopped = assessed(session, visit_id).stopped
+    if stopped:
         return page.go(f"/visits/{visit_id}/stop")
     return _sign_off(shop, page, visit_id, {"key": new_key(), "name": ""}, {})
 
@@ -79,7 +77,7 @@ def sign_off(shop: Shop, page: Page, form: Form, visit_id: int, now: Now) -> Res
 def steps(shop: Shop, page: Page, visit_id: int, slug: str) -> Response:
     """What a phase asks for; the screen of a stop while one is open."""
     shown = phase_seen(shop, visit_id, slug)
-    return page.go(f"/visits/{visit_id}/stop") if open_stops(shown.judged.record) else _steps(page, shown, {}, {})
+    return page.go(f"/visits/{visit_id}/stop") if shown.assessment.stopped else _steps(page, shown, {}, {})
 
 
 @router.post("/visits/{visit_id}/{slug}/checks")
