@@ -16,7 +16,7 @@ export function keypad() {
 }
 
 /** A key for one more write. `randomUUID` is not there on plain http. */
-function newKey() {
+export function newKey() {
   const bytes = crypto.getRandomValues(new Uint8Array(16));
   bytes[6] = (bytes[6] & 0x0f) | 0x40;
   bytes[8] = (bytes[8] & 0x3f) | 0x80;

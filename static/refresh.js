@@ -1,8 +1,10 @@
 // Keeps the reading page current: it asks every second whether another tablet saved something, and takes over what
 // changed without disturbing a person who is typing or about to tap.
 
+import { arm } from "./arm.js";
 import { desk, lay } from "./desk.js";
 import { fetchPage } from "./follow.js";
+import { renewStrip } from "./just_saved.js";
 import { dress, openKeypad, show, tell } from "./keypad.js";
 import { reached, seen } from "./outbox.js";
 import { advance, entry, input, keypad, nextOf, readings } from "./read_order.js";
@@ -86,6 +88,9 @@ function renew(page) {
     old.replaceWith(one);
     htmx.process(one);
   }
+  arm();
+  const [was, saved] = [now, fresh].map((page) => page.querySelector(":scope > .just-saved"));
+  if (was && saved) renewStrip(was, saved);
   const [old, one] = [keypadIn(now), keypadIn(fresh)];
   if (old && one) renewKeypad(old, one);
   now.dataset.version = fresh.dataset.version;

@@ -14,6 +14,7 @@ const NAMES = {
   moves: "write-moves",
   checks: "write-checks",
   back: "write-back",
+  "taken-back": "write-taken-back",
   correct: "write-correct",
   overrides: "write-overrides",
   settle: "write-settle",

@@ -15,8 +15,9 @@ from pathlib import Path
 
 from playwright.sync_api import Page, ViewportSize, expect, sync_playwright
 
-from app.shop.commands import checks, engines, meters, readings
+from app.shop.commands import checks, engines, meters, opening_speeds, readings
 from app.shop.commands.engines import EngineFacts
+from app.shop.commands.opening_speeds import NewSpeed
 from app.shop.commands.readings import NewReading
 from app.shop.demo import demo_shop
 from app.shop.demo.engine_model import DemoEngineModel
@@ -95,6 +96,9 @@ def read(hands: DemoTechnician, visit_id: int, phase: Phase, bench: DemoEngineMo
         now = next_reading(hands.record(visit_id), phase)
         if now.bore is None:
             break
+        if now.opening and now.current is None:
+            speed = NewSpeed(phase.slug, now.round_number, bench.speed(now.opening), hands.by)
+            opening_speeds.record(hands.shop, visit_id, hands.key(), speed, hands.at())
         value = bench.read(now.bore, now.opening)
         new = NewReading(phase.slug, now.round_number, now.bore, now.kind, value, hands.by)
         readings.add(hands.shop, visit_id, hands.key(), new, hands.at())

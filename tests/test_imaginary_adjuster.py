@@ -287,7 +287,7 @@ def test_a_turn_made_otherwise_is_kept_the_way_it_was_made(client: TestClient, s
 
 
 def test_it_is_read_out_over_the_telephone(trim: None) -> None:
-    said = advice_prompt(Advice("trim", AdviceReason.OPEN, near=4, turns=-0.25, bores=(4,)), LAYOUT, None, 0.0)
+    said = advice_prompt(Advice("trim", AdviceReason.OPEN, near=4, turns=-0.25, bores=(4,)), LAYOUT)
     assert "Turn the trim screw of intake 4 in by 1/4" in said
 
 

@@ -35,6 +35,7 @@ class Rejection(StrEnum):
     NO_SUCH_ENGINE = "no-such-engine"
     NO_SUCH_TAG = "no-such-tag"  # tag
     NO_SUCH_VISIT = "no-such-visit"
+    NO_SUCH_MOVE = "no-such-adjustment"
     NO_SUCH_METER = "no-such-meter"
     NO_SUCH_STUDY = "no-such-study"
     NO_SUCH_PERSON = "no-such-person"
@@ -51,6 +52,8 @@ class Rejection(StrEnum):
     SHAFT_TOO_THICK = "shaft-too-thick"
     BORES_MISSING = "bores-missing"
     NOT_A_BORE = "not-a-bore"  # typed
+    INTAKE_MISSING = "intake-missing"
+    INTAKE_NOTE_MISSING = "intake-note-missing"
     NOT_A_PAIR = "not-a-pair"  # typed
     NOT_NEIGHBORS = "not-neighbors"  # first, second
     PAIR_TWICE = "pair-twice"  # first, second
@@ -88,11 +91,18 @@ class Rejection(StrEnum):
     ADJUSTED_SINCE = "adjusted-since-round"  # round
     ROUND_RAN_OUT = "round-ran-out"  # round
     APPROACH_DIFFERS = "approach-differs"  # round
+    DRIFT_CHECK_BORE = "drift-check-bore"  # bore, the one that the round began with
+    DRIFT_CHECK_LAST = "drift-check-last"  # bores, still to read
+    EXTRA_BEFORE_FIRST = "extra-before-first"  # bore
+    CORRECTION_KIND = "correction-kind"
     BANK_BALANCE_ONLY = "bank-balance-only"
 
     # adjustments
     MOVE_NOT_IN_PHASE = "move-not-in-phase"
+    THROTTLES_HAVE_POWER = "throttles-have-power"
     AS_FOUND_FIRST = "as-found-first"
+    ADJUSTED_BEFORE_READING = "adjusted-before-reading"
+    MOVE_TAKEN_BACK = "adjustment-taken-back"
     NO_SUCH_BANK = "no-such-bank"
     NO_SUCH_COUPLER = "no-such-coupler"
     NO_SUCH_BYPASS_SCREW = "no-such-bypass-screw"

@@ -3,6 +3,8 @@
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
+from typing import TypeVar, get_args
 
 from app.shop.commands.engines import EngineFacts
 from app.shop.errors import Problems, RejectedError
@@ -12,8 +14,10 @@ from app.shop.record.measures import RECORDED, Units
 from app.shop.rejections import Rejection
 from app.sync.engine.adjusters.registry import kinds
 from app.sync.engine.hardware import Figure, Hardware, likely_hardware
-from app.sync.engine.layout import Bank, JointKind, Layout, LayoutError
+from app.sync.engine.layout import Actuation, Bank, Cooling, JointKind, Layout, LayoutError
 from app.sync.engine.units import CUBIC_INCH, LITER, REV_PER_MIN
+
+C = TypeVar("C", bound=str)
 
 LONGEST_FIELD = 1000
 DISPLACEMENT_UNITS = {"L": LITER, "cu in": CUBIC_INCH}
@@ -112,12 +116,16 @@ def layout(typed: Typed) -> Layout | None:
             frozenset(bypass),
             typed.text("plenum") == "yes",
             extra_of(extra),
+            _choice(typed, "cooling", COOLINGS),
+            _choice(typed, "actuation", ACTUATIONS),
         )
     except LayoutError as error:
         typed.problems[_field_at_fault(error, banks)] = because(error.code, **error.values)
         return None
 
 
+COOLINGS: tuple[Cooling, ...] = get_args(Cooling)
+ACTUATIONS: tuple[Actuation, ...] = get_args(Actuation)
 JOINTS: dict[str, JointKind] = {
     "shafts": "shaft",
     "screws": "screw",
@@ -128,7 +136,7 @@ JOINTS: dict[str, JointKind] = {
 
 LAYOUT_NAMES = (
     *("a_bores", "a_stop", "a_drive", "b_bores", "b_stop", "b_drive", "sensor", "springless"),
-    *(*JOINTS, "bypass", "plenum"),
+    *(*JOINTS, "bypass", "plenum", "cooling", "actuation"),
 )
 FURTHER = "extra_"
 """How the fields begin that say where screws of further kinds sit; the slug of the kind follows."""
@@ -177,6 +185,8 @@ def layout_as_typed(known: Layout) -> dict[str, str]:
         "springless": " ".join(map(str, sorted(known.springless))),
         "bypass": " ".join(map(str, sorted(known.bypass))),
         "plenum": "yes" if known.plenum else "no",
+        "cooling": known.cooling,
+        "actuation": known.actuation,
     }
     extra = extra_by_kind(known)
     filled |= {field: " ".join(map(str, extra.get(kind, ()))) for field, kind in further_fields().items()}
@@ -188,11 +198,20 @@ def layout_as_typed(known: Layout) -> dict[str, str]:
             if joint == kind
         )
         filled[name] = " ".join(pairs)
+    filled["shafts"] = " ".join("-".join(map(str, row)) for row in known.shared_shafts)
     for name, bank in zip(("a", "b"), known.banks, strict=False):
         filled[f"{name}_bores"] = " ".join(map(str, bank.bores))
         filled[f"{name}_stop"] = str(bank.stop)
         filled[f"{name}_drive"] = str(bank.drive)
     return filled
+
+
+def _choice(typed: Typed, name: str, choices: tuple[C, ...]) -> C:
+    """One of a few, the first where the form says nothing of it."""
+    found = next((one for one in choices if one == typed.text(name)), choices[0])
+    if typed.text(name) not in ("", *choices):
+        typed.problems[name] = because(Rejection.NOT_ONE_OF, choices=choices)
+    return found
 
 
 def _bank(typed: Typed, name: str) -> Bank:
@@ -223,17 +242,19 @@ def _joined(typed: Typed, banks: list[Bank]) -> list[Bank]:
 
 
 def _pairs(typed: Typed, name: str) -> list[tuple[int, int]]:
-    """Pairs of neighbors, front one first as in the bank however typed."""
+    """Pairs of neighbors, front one first as in the bank however typed; the plates of one shaft may be typed in a row,
+    `1-2-3`."""
     order = [bore for bank in ("a", "b") for bore in typed.text(f"{bank}_bores").replace(",", " ").split()]
+    most = len(order) if name == "shafts" else 2
     found: list[tuple[int, int]] = []
     for word in typed.text(name).replace(",", " ").replace("–", "-").split():
-        ends = word.split("-")
-        if len(ends) != 2 or not all(end.isdecimal() and len(end) <= 3 for end in ends):
+        row = word.split("-")
+        if not 2 <= len(row) <= max(most, 2) or not all(bore.isdecimal() and len(bore) <= 3 for bore in row):
             typed.problems[name] = because(Rejection.NOT_A_PAIR, typed=_start(word))
             return []
-        if all(end in order for end in ends):
-            ends.sort(key=order.index)
-        found.append((int(ends[0]), int(ends[1])))
+        if all(bore in order for bore in row):
+            row.sort(key=order.index)
+        found += [(int(one), int(other)) for one, other in pairwise(row)]
     return found
 
 
@@ -254,7 +275,7 @@ def _start(typed: str) -> str:
 
 def _field_at_fault(error: LayoutError, banks: list[Bank]) -> str:
     """The field that a layout's fault stands beside: of the second bank when the first one alone would do."""
-    if error.field in ("sensor", "springless", "bypass"):
+    if error.field in ("sensor", "springless", "bypass", "actuation"):
         return error.field
     if error.field == "extra":
         return f"{FURTHER}{error.values['kind']}"

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from datetime import datetime
 
-from app.sync.engine.layout import Bank, Layout
+from app.sync.engine.layout import Actuation, Bank, Layout
 from app.sync.engine.units import CUBIC_INCH, LITER, REV_PER_MIN
 from app.wording.message import Message, say
 from app.wording.quantities import bore_list
@@ -22,6 +22,7 @@ BORES_IN_LINE = Message("{count} bore", many="{count} bores in line")
 EQUAL_BANKS = Message("2 banks of {count} bore", many="2 banks of {count} bores")
 UNEQUAL_BANKS = Message("{first} and {second} bores in 2 banks")
 BANK = Message("{bores}, stop screw at bore {stop}, link rod at bore {drive}")
+BANK_ALONE = Message("{bores}, stop screw at bore {stop}")
 FIGURE = Message("{value}\u00a0{unit}")
 
 SHARED_SHAFT = Message("bores {bores} on one shaft")
@@ -31,6 +32,11 @@ COUPLER_SCREWS: Mapping[str, Message] = {
     "screw-out": Message("coupler {near}–{far} set by a screw that opens the plates after it when turned out"),
 }
 PLENUM = Message("balance plenum")
+AIR_COOLED = Message("air-cooled")
+ELECTRONIC: Mapping[Actuation, Message] = {
+    "motor-per-bank": Message("electronic throttles, one motor a bank"),
+    "motor-per-bore": Message("electronic throttles, one motor a bore"),
+}
 
 PLACES: Mapping[str, Message] = {
     "test cell": Message("test cell"),
@@ -109,17 +115,25 @@ def layout(engine: Layout) -> str:
     return say(UNEQUAL_BANKS, first=sizes[0], second=sizes[1])
 
 
-def bank(one: Bank) -> str:
-    """The bores of a bank, front first, with the bores its stop screw and link rod act at."""
-    return say(BANK, bores=" ".join(map(str, one.bores)), stop=one.stop, drive=one.drive)
+def bank(one: Bank, engine: Layout) -> str:
+    """The bores of a bank, front first, with the bores its stop screw and link rod act at where an engine has them."""
+    bores = " ".join(map(str, one.bores))
+    if engine.electronic:
+        return bores
+    return say(BANK if engine.linked else BANK_ALONE, bores=bores, stop=one.stop, drive=one.drive)
 
 
 def other_adjusters(engine: Layout) -> list[str]:
-    """What an engine has besides couplers reset on a feeler: shared shafts, coupler screws, bypass screws, a plenum."""
+    """What an engine has besides couplers reset on a feeler, a linkage and coolant: shared shafts, coupler screws,
+    bypass screws, a plenum, motors at its throttles, cooling by air."""
     said = [part for one in engine.banks for part in _joints(one)]
     said += adjusters.fitted(engine)
     if engine.plenum:
         said.append(say(PLENUM))
+    if engine.electronic:
+        said.append(say(ELECTRONIC[engine.actuation]))
+    if engine.cooling == "air":
+        said.append(say(AIR_COOLED))
     return said
 
 

@@ -13,15 +13,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from app.sync.banks.banks import (
-    BETWEEN_TRAVEL,
-    CENTRAL_LEVER,
-    LEAST_TRAVEL,
-    NEXT_TRAVEL,
-    BankAssessment,
-    Opening,
-    balance,
-)
+from app.sync.banks.bank_means import CENTRAL_LEVER, Opening
+from app.sync.banks.banks import BETWEEN_TRAVEL, LEAST_TRAVEL, NEXT_TRAVEL, BankAssessment, balance
 from app.sync.banks.link_hypotheses import Cause
 from app.sync.engine.engine_air import usual_breathing
 from app.sync.engine.hardware import likely_hardware

@@ -57,7 +57,9 @@ class Job:
         engine = self.send(
             "/engines", serial="31-9", displacement="2.0", displacement_unit="L", idle_speed="850", a_bores="1 2 3 4"
         )
-        visit = self.send(f"{engine}/visits", place="test cell", job="7", why="First sync", by="KM", meter="1")
+        visit = self.send(
+            f"{engine}/visits", place="test cell", job="7", why="First sync", by="KM", meter="1", intake="filter-off"
+        )
         for phase in PHASES:
             self.phase(visit, phase)
         assert self.send(f"{visit}/sign-off", name="Kim Marlow") == f"{visit}/sheet"

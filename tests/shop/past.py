@@ -40,6 +40,8 @@ class Past:
         meter_id: int = 1,
         rounds: int = 1,
         by: str = "KM",
+        intake: str | None = None,
+        intake_note: str | None = None,
     ) -> int:
         """A visit as found and, after one reset of coupler 2–3 when ``left`` is given, as left. Returns its id.
 
@@ -52,7 +54,7 @@ class Past:
             row = Visit(
                 key=key(), payload="", engine_id=self.engine_id, fitting_id=fitting, meter_id=meter_id, number=number,
                 place="vehicle" if number > 1 else "test cell", job=f"{1000 + number}", why="Rough when hot", by=by,
-                opened_at=began.isoformat(timespec="milliseconds"),
+                opened_at=began.isoformat(timespec="milliseconds"), intake=intake, intake_note=intake_note,
             )  # fmt: skip
             session.add(row)
             session.flush()

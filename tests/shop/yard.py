@@ -11,11 +11,14 @@ from tempfile import TemporaryDirectory
 
 from app.shop.assessment.progress import items_of
 from app.shop.assessment.snap import snap_items
-from app.shop.commands import checks, engines, readings, running, visits
+from app.shop.commands import checks, engines, opening_speeds, readings, running, visits
 from app.shop.commands.engines import EngineFacts
+from app.shop.commands.opening_speeds import NewSpeed
 from app.shop.commands.readings import NewReading
 from app.shop.commands.visits import NewVisit
 from app.shop.procedure.items import Item, Phase
+from app.shop.procedure.opening_speed import speed_due
+from app.shop.procedure.parts import temperatures_of
 from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED
 from app.shop.procedure.read_order import next_reading
 from app.shop.procedure.running import as_done, run_out
@@ -32,6 +35,9 @@ V8 = Layout((Bank("A", (1, 2, 3, 4), 1, 1), Bank("B", (5, 6, 7, 8), 5, 5)), sens
 FOUR = Layout((Bank("A", (1, 2, 3, 4), 1, 1),))
 TWINS = Layout((Bank("A", (1, 2, 3, 4), 2, 2, ("shaft", "screw-in", "shaft")),), bypass=frozenset({1, 4}), plenum=True)
 """Two plates on each of two shafts, a screw in the coupler between them, bypass screws at the ends, a plenum."""
+AIR_COOLED = Layout((Bank("A", (1, 2), 1, 1), Bank("B", (3, 4), 3, 3)), cooling="air")
+ONE_MOTOR_A_BANK = Layout((Bank("A", (1, 2, 3), 1, 1), Bank("B", (4, 5, 6), 4, 4)), actuation="motor-per-bank")
+ONE_MOTOR_A_BORE = Layout((Bank("A", (1, 2, 3, 4), 1, 1),), actuation="motor-per-bore")
 FACTS = EngineFacts("31-0217", "Eight", 3.9 * LITER, "L", "C-104", "Blue coupe", 850 * REV_PER_MIN)
 
 
@@ -64,7 +70,7 @@ def check_all(shop: Database, visit_id: int, phase: Phase) -> None:
     record = visit_record(shop, visit_id)
     values = {item.slug: _typical(item, record) for item in items_of(record, phase) if item.needed}
     for minutes in (20, 10) if phase.rounds == "fine" else ():
-        warm = {item: values[item] for item in ("coolant", "oil")}
+        warm: dict[str, float | None] = {item: values[item] for item in temperatures_of(record.layout)}
         checks.record(shop, visit_id, key(), phase.slug, warm, "KM", AT, before(minutes))
     checks.record(shop, visit_id, key(), phase.slug, values, "KM", AT)
 
@@ -87,10 +93,22 @@ def _typical(item: Item, record: VisitRecord) -> float | None:
 
 
 def read(shop: Database, visit_id: int, phase: Phase, value: float = 6.5, bore: int | None = None, at: str = AT) -> int:
-    """Keep one reading: the bore that is due, or ``bore``."""
+    """Keep one reading: the bore that is due, or ``bore``; off idle, the engine speed before the first one; a further
+    one once the round is closed."""
+    run(shop, visit_id, phase)
     now = next_reading(as_done(visit_record(shop, visit_id), at), phase)
-    new = NewReading(phase.slug, now.round_number, bore or now.bore or 0, now.kind, value, "KM")
+    kind = "again" if now.current is not None and now.current.closed else now.kind
+    new = NewReading(phase.slug, now.round_number, bore or now.bore or 0, kind, value, "KM")
     return readings.add(shop, visit_id, key(), new, at)
+
+
+def run(shop: Database, visit_id: int, phase: Phase, speed: float | None = None) -> None:
+    """Record the engine speed [rpm] that an opening is to be read at, one that goes with it where none is given."""
+    record = visit_record(shop, visit_id)
+    due = speed_due(record, phase, next_reading(record, phase))
+    if due is not None and due.first:
+        new = NewSpeed(phase.slug, due.round_number, speed or round(850 * (1 + 700 * due.opening)), "KM")
+        opening_speeds.record(shop, visit_id, key(), new, AT)
 
 
 def read_round(shop: Database, visit_id: int, phase: Phase, value: float = 6.5) -> None:

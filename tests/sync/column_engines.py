@@ -123,6 +123,35 @@ class ColumnEngine:
         value = round(shown / self.meter.step) * self.meter.step
         self.events.append(Reading(bore, value, 60 * self.minutes, closing))
 
+    def even(self, apart: float = 0.02) -> None:
+        """Set every plate so that its bore draws the mean, within a fraction ``apart`` as a standard deviation."""
+        for _ in range(40):
+            mean = sum(self.flows.values()) / len(self.flows)
+            for bore, flow in self.flows.items():
+                self.angles[bore] = max(self.angles[bore] - 0.02 * math.log(flow / mean), 2e-4)
+            self.settle()
+        for bore in self.angles:
+            self.angles[bore] = max(self.angles[bore] + 0.05 * apart * self.rng.gauss(0, 1), 2e-4)
+        self.settle()
+
+    def read_off_idle(self, lever: float, early: float, play: float = 0.003) -> dict[int, float]:
+        """Every column once, the lever open by ``lever`` [rad]; the second bank leaves its stop earlier by ``early``.
+
+        Both link rods have free ``play`` [rad], the later one that much more.
+        """
+        rest, seen = dict(self.angles), len(self.events)
+        for bank, late in zip(self.layout.banks, (max(early, 0.0), max(-early, 0.0)), strict=True):
+            for bore in bank.bores:
+                self.angles[bore] += max(lever - play - late, 0.0)
+        self.settle()
+        for bore in self.layout.bores:
+            self.read(bore, closing=False)
+        shown = {one.bore: one.value for one in self.events[seen:] if isinstance(one, Reading)}
+        del self.events[seen:]
+        self.angles = rest
+        self.settle()
+        return shown
+
     def read_speed(self) -> None:
         """Read the tachometer."""
         self.events.append(IdleSpeed(self.speed * (1 + 0.005 * self.rng.gauss(0, 1)), 60 * self.minutes))

@@ -9,7 +9,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from app.sync.banks.banks import Opening, balance
+from app.sync.banks.bank_means import Opening
+from app.sync.banks.banks import balance
 from app.sync.engine import units
 from app.sync.engine.air import critical_ratio, flow_function
 from app.sync.engine.events import Meter

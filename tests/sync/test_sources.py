@@ -17,6 +17,10 @@ AGED = {"DEMAND_AGED"}
 """How far a lesson of an earlier visit may be off: no figure of an engine."""
 
 
+JUDGED = {"DRIFT_SEEN_Z"}
+"""How sure a drift is to be before it is told: no figure of an idle."""
+
+
 @pytest.mark.parametrize("constant", tuple(constants()), ids=lambda one: f"{one.module}.{one.name}")
 def test_every_constant_says_where_it_comes_from(constant: Constant) -> None:
     assert constant.source, constant.said
@@ -43,6 +47,16 @@ def test_the_air_of_an_engine_is_defined_in_one_module() -> None:
     assert {"DEMAND", "DEMAND_POWER", "IDLE_RATIO", "CONTRACTION", "SHARING", "PLENUM_SHARING"} <= set(names)
     assert [one for one in defined if one[0] != "engine_air.py" and one[1] not in AGED] == []
     assert len(names) == len(set(names))
+
+
+STRAYS = re.compile(r"WANDER|DRIFT|MEMORY|BETWEEN_ROUNDS|EVERY_READING")
+"""Names of how an idle strays, and of what stood for it in other modules."""
+
+
+def test_how_an_idle_strays_is_defined_in_one_module() -> None:
+    named = [(one.module, one.name) for one in constants() if STRAYS.search(one.name) and one.name not in JUDGED]
+    assert {module for module, _ in named} == {"app.sync.readings.idle_wander"}
+    assert {"WANDER", "MEMORY", "BETWEEN_ROUNDS", "DRIFT", "EVERY_READING"} == {name for _, name in named}
 
 
 def test_no_module_spells_the_same_figures_out() -> None:

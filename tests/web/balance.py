@@ -21,7 +21,7 @@ def balance(shop: Database, apart: tuple[float, float], ticks: tuple[str, ...] =
     visit_id = heat_soaked(shop)
     read_round(shop, visit_id, HEAT_SOAKED)
     values: dict[str, float | None] = dict.fromkeys((*ticks, "lever-held"))
-    checks.record(shop, visit_id, key(), BANK_BALANCE.slug, values, "KM", AT)
+    checks.record(shop, visit_id, key(), BANK_BALANCE.slug, values | {"rev-limit": 3000.0}, "KM", AT)
     for _ in range(most):
         now = next_reading(visit_record(shop, visit_id), BANK_BALANCE)
         if now.bore is None:

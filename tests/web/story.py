@@ -24,6 +24,8 @@ FIGURES = {
 }
 """What is filled in, by unit; nobody lays an angle gauge here."""
 
+REV_LIMIT = "3000"
+
 MOST_STEPS = 200
 
 
@@ -50,6 +52,15 @@ class Technician:
         for digit in str(int(value)):
             self.page.get_by_role("button", name=digit, exact=True).click()
         self.page.get_by_role("button", name=f".{round(value % 1 * 100):02d}", exact=True).click()
+        self._after(before)
+
+    def tap_speed(self, opening: float) -> None:
+        """Type the engine speed that is asked for at an opening [m], and keep it."""
+        assert self.heading() == "Engine speed"
+        before = self.page.locator("form[data-keypad] input[name=key]").get_attribute("value")
+        for digit in f"{self.bench.speed(opening):.0f}":
+            self.page.get_by_role("button", name=digit, exact=True).click()
+        self.page.locator("form[data-keypad]").get_by_role("button", name="Save", exact=True).click()
         self._after(before)
 
     def read_on(self, opening: float = 0.0) -> None:
@@ -105,7 +116,7 @@ class Technician:
         for line in form.get_by_role("listitem").all():
             entry, unit = line.get_by_role("textbox"), line.locator(".unit")
             if entry.count() and not entry.input_value():
-                entry.fill(FIGURES[unit.inner_text()])
+                entry.fill(REV_LIMIT if entry.get_attribute("name") == "rev-limit" else FIGURES[unit.inner_text()])
         form.get_by_role("button", name="Save").click()
         self._after(sent)
 

@@ -48,7 +48,8 @@ def sentences(text: str) -> list[str]:
 
 
 def forms(text: Text) -> list[str]:
-    return [one.text for one in ((text,) if isinstance(text, Message) else (text.one, text.two))]
+    every = (text,) if isinstance(text, Message) else (text.one, text.two, *((text.motors,) if text.motors else ()))
+    return [one.text for one in every]
 
 
 def test_every_phase_step_and_item_has_words_and_every_word_is_used() -> None:

@@ -1,5 +1,7 @@
 """Safety messages: four parts each, the most serious first, few at a time, and none of the hazards left out."""
 
+from dataclasses import replace
+
 import pytest
 
 from app.shop.procedure.codes import CautionCode
@@ -15,7 +17,10 @@ MOST_AT_ONCE = 4
 EVERYTHING = Layout(
     (Bank("A", (1, 2, 3), 1, 1, ("shaft", "screw")), Bank("B", (4, 5, 6), 4, 4)), bypass=frozenset({1, 6}), plenum=True
 )
-LAYOUTS = [FOUR, TWINS, V8, EVERYTHING]
+AIR_COOLED = replace(FOUR, cooling="air")
+ELECTRONIC = replace(EVERYTHING, actuation="motor-per-bank")
+LAYOUTS = [FOUR, TWINS, V8, EVERYTHING, AIR_COOLED, ELECTRONIC]
+OF_PLATES_SET_BY_HAND = LAYOUTS[:4]
 
 
 def shown(phase: Phase, place: str, layout: Layout) -> tuple[CautionCode, ...]:
@@ -44,7 +49,7 @@ def test_no_part_can_be_left_out(part: str, text: str) -> None:
 
 @pytest.mark.parametrize("phase", PHASES, ids=lambda phase: phase.slug)
 @pytest.mark.parametrize("place", PLACES)
-@pytest.mark.parametrize("layout", LAYOUTS, ids=["4", "twins", "V8", "everything"])
+@pytest.mark.parametrize("layout", LAYOUTS, ids=["4", "twins", "V8", "everything", "air", "motors"])
 def test_few_are_shown_at_once_and_the_most_serious_first(phase: Phase, place: str, layout: Layout) -> None:
     codes = shown(phase, place, layout)
     assert 1 <= len(codes) <= MOST_AT_ONCE
@@ -53,7 +58,7 @@ def test_few_are_shown_at_once_and_the_most_serious_first(phase: Phase, place: s
     assert grades == sorted(grades)
 
 
-@pytest.mark.parametrize("layout", LAYOUTS, ids=["4", "twins", "V8", "everything"])
+@pytest.mark.parametrize("layout", OF_PLATES_SET_BY_HAND, ids=["4", "twins", "V8", "everything"])
 @pytest.mark.parametrize("place", PLACES)
 @pytest.mark.parametrize(
     ("phase", "words"),

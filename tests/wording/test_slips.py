@@ -5,7 +5,9 @@ from dataclasses import replace
 
 import pytest
 
-from app.shop.queries.engine_history import Change, NotComparable, VisitSummary, changes
+from app.shop.assessment.since_left import Change, NotComparable
+from app.shop.assessment.visit_summary import VisitSummary
+from app.shop.queries.engine_history import changes
 from app.shop.queries.history_cache import of_engine
 from app.shop.store.database import Database
 from app.sync.engine.layout import Bypass, Coupler, Link, StopScrew

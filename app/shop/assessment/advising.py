@@ -3,17 +3,20 @@
 ``assess`` asks here, with what it has worked out of the phase by then.
 """
 
+from collections import Counter
 from dataclasses import dataclass, replace
-from statistics import fmean
 from typing import Literal
 
 from app.shop.assessment.codes import StepReason
 from app.shop.assessment.progress import PhaseStatus
+from app.shop.assessment.round_results import as_last_read, newest_evenness
 from app.shop.assessment.tightening import moved_bores, to_reread
-from app.shop.assessment.verdicts import balanced, needs_preset, newest_evenness, next_of, unmoved_since_accepted
+from app.shop.assessment.verdicts import balanced, needs_preset, next_of, unmoved_since_accepted
 from app.shop.procedure.items import Phase
+from app.shop.procedure.parts import needs_power_off
 from app.shop.procedure.phases import COLD_PRESET, HEAT_SOAKED
 from app.shop.procedure.read_order import NextReading, to_open_again
+from app.shop.record.entries import CheckEntry
 from app.shop.record.visit_record import VisitRecord, move_of
 from app.sync.banks.banks import BankAssessment, Extra
 from app.sync.engine.adjusters.registry import kind_of
@@ -25,8 +28,15 @@ from app.sync.planning.preset import Preset, turns_for_idle
 MOVES_WITHOUT_LEAK_CHECK = 2
 """Moves made for a bore that still reads low, after which a leak is looked for (our judgement)."""
 
+LEAK_LIKELY = 0.5
+"""Chance of standing where a leak would show a bore from which one is looked for (our judgement)."""
+
 MOST_LOOKS = 3
 """Readings a bore, on average, after which an undecided lock-down is left undecided (our judgement)."""
+
+
+AT_AN_OPENING = (Extra.BOTH_WAYS, Extra.WIDER_OPENING, Extra.SMALLER_OPENING)
+"""What is read in a round that has to be begun at an opening of its own."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,9 +51,17 @@ class ToRead:
 def next_step(record: VisitRecord, status: PhaseStatus, now: NextReading, banks: BankAssessment | None) -> Advice:
     """The next step of a phase, with an ``AdviceReason``, a ``StepReason`` or, at part throttle, an ``Extra``.
 
+    No adjuster that holds a plate is advised where motors move the plates: it is said where one could be set by hand.
     ``status`` is how far the phase is, ``now`` the reading to take next in it, ``banks`` what the banks do off idle. A
     figure outside the shop's limits comes before whatever else there would be to do.
     """
+    advice = _next_step(record, status, now, banks)
+    if advice.adjuster is None or not needs_power_off(record.layout, advice.adjuster):
+        return advice
+    return Advice(AdviceKind.CANNOT, StepReason.ELECTRONIC, about=advice.bores)
+
+
+def _next_step(record: VisitRecord, status: PhaseStatus, now: NextReading, banks: BankAssessment | None) -> Advice:
     phase = status.phase
     if record.sign_off is not None:
         return Advice(AdviceKind.DONE, StepReason.SIGNED_OFF)
@@ -64,7 +82,7 @@ def next_step(record: VisitRecord, status: PhaseStatus, now: NextReading, banks:
         return Advice(AdviceKind.DONE, AdviceReason.COARSE)
     contradicted = advice.why in (AdviceReason.MISREAD, AdviceReason.DISAGREE)
     if phase.rounds == "last" and status.done and advice.kind is not AdviceKind.DONE and not contradicted:
-        return Advice(AdviceKind.DONE, StepReason.WAIVED if status.override is not None else StepReason.AS_BEFORE)
+        return Advice(AdviceKind.DONE, StepReason.WAIVED) if status.override is not None else _left(record, phase)
     stuck = phase.rounds == "last" and advice.kind is AdviceKind.CANNOT
     if stuck or (advice.adjuster is not None and not phase.may_move(advice.adjuster)):
         return _after_tightening(record, status, advice)
@@ -72,48 +90,58 @@ def next_step(record: VisitRecord, status: PhaseStatus, now: NextReading, banks:
 
 
 def _leak_check(record: VisitRecord, advice: Advice) -> Advice | None:
-    """A check for a leak where a bore still reads low after two moves made for it, until one was recorded since.
+    """A check for a leak where a bore still looks like one after two moves made for it, until one was recorded since.
 
-    Air that comes in behind a plate makes a flow meter at the intake read low: opening that plate makes it worse.
+    Air that comes in behind a plate makes a flow meter at the intake read low, and a column stand as behind a plate too
+    far open: moving that plate until the meter agrees makes it worse.
     """
-    if record.meter.quantity != "flow" or not (advice.adjuster is not None or advice.why is AdviceReason.NO_EFFECT):
+    if not (advice.adjuster is not None or advice.why is AdviceReason.NO_EFFECT):
         return None
+    made = Counter(move_of(m).place.sets for m in record.moves if kind_of(m.kind).at_idle)
+    often = [bore for bore in record.layout.bores if made[bore] >= MOVES_WITHOUT_LEAK_CHECK]
+    found = as_last_read(record) if often else None
     checked = record.checks.get((HEAT_SOAKED.slug, "leak-checked"))
-    for bore in _read_low(record):
-        made = [m for m in record.moves if kind_of(m.kind).at_idle and move_of(m).place.sets == bore]
-        known = checked is not None and len(made) > 1 and checked.after_move >= made[1].ident
-        if len(made) >= MOVES_WITHOUT_LEAK_CHECK and not known:
-            return Advice(AdviceKind.CANNOT, AdviceReason.LEAK_CHECK, about=(bore,))
+    for one in found.standings if found is not None else ():
+        leaks = one.below if record.meter.quantity == "flow" else one.above
+        if one.bore in often and leaks > LEAK_LIKELY and not _checked_since(record, checked, one.bore):
+            return Advice(AdviceKind.CANNOT, AdviceReason.LEAK_CHECK, about=(one.bore,))
     return None
 
 
-def _read_low(record: VisitRecord) -> tuple[int, ...]:
-    """The bores read since the last move that stand below the fine tolerance, by what each bore read last."""
-    hot = [r for r in record.rounds if r.row.phase == HEAT_SOAKED.slug]
-    latest = {bore: r.value for one in hot for bore, r in one.latest.items() if r.value is not None}
-    if not hot or record.moved_since(hot[-1]):
-        return ()
-    limit = (1 - record.settings.fine_window) * fmean(latest.values()) if latest else 0.0
-    return tuple(bore for bore in record.layout.bores if bore in hot[-1].latest and latest.get(bore, limit) < limit)
+def _checked_since(record: VisitRecord, checked: CheckEntry | None, bore: int) -> bool:
+    """Whether a leak was looked for after as many moves made for a bore as call for that."""
+    made = [m for m in record.moves if kind_of(m.kind).at_idle and move_of(m).place.sets == bore]
+    return checked is not None and checked.after_move >= record.first_told[made[MOVES_WITHOUT_LEAK_CHECK - 1].ident]
 
 
 def _after_tightening(record: VisitRecord, status: PhaseStatus, advice: Advice) -> Advice:
-    """The step once the round of lock-down is complete: what tightening moved, or what the verdict asks for."""
-    stands = newest_evenness(record, status.phase)
+    """The step once the round of lock-down is complete: that it stands, what moved, or what the verdict asks for.
+
+    What tightening moved without taking it out of the tolerance stays: the verdict is about the engine as left.
+    """
+    left, stands = _left(record, status.phase), newest_evenness(record, status.phase)
+    if left.why is not StepReason.AS_BEFORE:
+        return left
     if moved := moved_bores(record):
         return Advice(AdviceKind.CANNOT, StepReason.TIGHTENING, about=moved)
-    if stands is not None and stands.verdict in (Conformity.EVEN, Conformity.LIMIT):
-        even = stands.verdict is Conformity.EVEN
-        return Advice(AdviceKind.DONE, AdviceReason.EVEN if even else AdviceReason.METER_LIMIT)
     if again := to_reread(record):
         return Advice(AdviceKind.MEASURE, AdviceReason.DOUBTFUL, bores=again)
     if unmoved_since_accepted(record):
-        return Advice(AdviceKind.DONE, StepReason.AS_BEFORE)
+        return left
     undecided = stands is not None and stands.verdict is Conformity.UNDECIDED
     if stands is not None and undecided and stands.counted < MOST_LOOKS * len(record.layout.bores):
         doubtful = stands.decision.read_next or (stands.least_likely,)
         return Advice(AdviceKind.MEASURE, AdviceReason.DOUBTFUL, bores=doubtful[:1])
     return Advice(AdviceKind.CANNOT, StepReason.UNEVEN, about=advice.bores or advice.about)
+
+
+def _left(record: VisitRecord, phase: Phase) -> Advice:
+    """That nothing is left to do in a phase: by its verdict, and where that passes nothing, as the engine stands as it
+    did."""
+    stands = newest_evenness(record, phase)
+    by_verdict = {Conformity.EVEN: AdviceReason.EVEN, Conformity.LIMIT: AdviceReason.METER_LIMIT}
+    why = by_verdict.get(stands.verdict) if stands is not None else None
+    return Advice(AdviceKind.DONE, why or StepReason.AS_BEFORE)
 
 
 def to_read(phase: Phase, now: NextReading, advice: Advice) -> tuple[ToRead, ...]:
@@ -132,9 +160,9 @@ def to_read(phase: Phase, now: NextReading, advice: Advice) -> tuple[ToRead, ...
 def lever(now: NextReading, banks: BankAssessment | None, advice: Advice) -> tuple[float, bool]:
     """What holds the central lever for a step [m], 0 at idle, and whether it is approached from open.
 
-    A step whose ``why`` is ``both_ways`` or ``wider_opening`` asks for a round to be begun like that.
+    A step whose ``why`` is one of ``AT_AN_OPENING`` asks for a round to be begun like that.
     """
-    if banks is not None and now.bore is None and advice.why in (Extra.BOTH_WAYS, Extra.WIDER_OPENING):
+    if banks is not None and now.bore is None and advice.why in AT_AN_OPENING:
         return banks.extra_travel, advice.why is Extra.BOTH_WAYS
     return now.opening, now.from_above and now.bore is not None
 
@@ -153,7 +181,7 @@ def _read_on(now: NextReading, advice: Advice | None) -> Advice:
 
 
 def _preset(record: VisitRecord, phase: Phase) -> Advice:
-    if not needs_preset(record) or (phase.slug, "preset-turns") in record.checks:
+    if record.layout.electronic or not needs_preset(record) or (phase.slug, "preset-turns") in record.checks:
         return Advice(AdviceKind.DONE, StepReason.NOTHING_READ)
     return Advice(AdviceKind.STOP, StepReason.PRESET, turns=starting(record).turns, bores=record.layout.bores)
 
@@ -174,8 +202,9 @@ def starting(record: VisitRecord) -> Preset:
 
 
 def _off_idle(record: VisitRecord, phase: Phase, now: NextReading, found: BankAssessment | None) -> Advice:
-    if len(record.layout.banks) < 2:
-        return Advice(AdviceKind.DONE, StepReason.SINGLE)
+    if not record.layout.linked:
+        why = StepReason.NOT_LINKED if record.layout.electronic else StepReason.SINGLE
+        return Advice(AdviceKind.DONE, why)
     if to_open_again(record, phase, now):
         return replace(_read_on(now, None), why=StepReason.LEVER_SHUT)
     if now.bore is not None and (found is None or now.current is not None or not found.flats):
@@ -187,5 +216,5 @@ def _off_idle(record: VisitRecord, phase: Phase, now: NextReading, found: BankAs
     if found.flats and found.bank is not None:
         bores = record.layout.bank(found.bank).bores
         return Advice(AdviceKind.LINK, StepReason.LINK, bank=found.bank, flats=found.flats, bores=bores)
-    read = found.extra in (Extra.AGAIN, Extra.BOTH_WAYS, Extra.WIDER_OPENING)
+    read = found.extra in (Extra.AGAIN, *AT_AN_OPENING)
     return Advice(AdviceKind.MEASURE if read else AdviceKind.CANNOT, found.extra)

@@ -9,11 +9,13 @@ from functools import cached_property
 
 from app.shop.assessment.advising import ToRead, lever, next_step, starting, to_read
 from app.shop.assessment.progress import Gate, PhaseStatus, gate_of, leads_to_banks, next_status, progress, stale_items
-from app.shop.assessment.verdicts import balance_of, balanced, evenness_of, rods_are_turnbuckles
+from app.shop.assessment.round_results import evenness_of
+from app.shop.assessment.verdicts import balance_of, balanced, rods_are_turnbuckles
 from app.shop.procedure.codes import CautionCode
 from app.shop.procedure.doubtful_values import last_values_of
 from app.shop.procedure.items import Item, Phase
 from app.shop.procedure.limits import open_stops, range_of
+from app.shop.procedure.opening_speed import SpeedDue, speed_due
 from app.shop.procedure.parts import parts_of
 from app.shop.procedure.phases import COLD_PRESET, HEAT_SOAKED, LOCK_DOWN
 from app.shop.procedure.read_order import NextReading, next_reading
@@ -42,7 +44,7 @@ class PhaseAssessment:
     done before the engine is read, None for nothing and once the visit is signed off. ``preset`` are the turns to start
     a cold engine from. ``cautions`` are what to beware of, ``meter_range`` is what the meter can show,
     ``last_values`` what each bore read last with nothing moved since, by bore, ``screws`` the
-    kinds of the screws of a single bore, by that bore.
+    kinds of the screws of a single bore, by that bore, ``speed`` the engine speed off idle that is to be recorded.
     """
 
     record: VisitRecord
@@ -67,6 +69,7 @@ class PhaseAssessment:
     meter_range: Reason
     last_values: Mapping[int, float]
     screws: Mapping[int, tuple[AdjusterKind, ...]]
+    speed: SpeedDue | None
 
 
 @dataclass(frozen=True, eq=False)
@@ -181,9 +184,10 @@ def _assess_phase(assessment: Assessment, phase: Phase) -> PhaseAssessment:
         together=banks is not None and balanced(record, banks),
         turnbuckles=rods_are_turnbuckles(record),
         waits=None if record.sign_off is not None else gate.closed or gate.waits,
-        preset=starting(record) if phase is COLD_PRESET else None,
+        preset=starting(record) if phase is COLD_PRESET and not record.layout.electronic else None,
         cautions=phase.cautions_at(record.visit.place, parts_of(record.layout)),
         meter_range=range_of(record.meter),
         last_values=last_values_of(record, phase, due),
         screws=own_kinds(record.layout),
+        speed=None if gate.closed else speed_due(record, phase, due),
     )

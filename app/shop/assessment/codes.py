@@ -15,6 +15,8 @@ class StepReason(StrEnum):
     AS_BEFORE = "as-before"  # nothing moved in tightening, as far as the readings tell
     UNEVEN = "uneven"  # not even, where nothing may be adjusted and nothing shows that it moved
     WAIVED = "waived"  # not even, and passed with a reason
+    ELECTRONIC = "electronic"  # not even, and motors hold what would be set
+    NOT_LINKED = "not-linked"  # electronic throttles: no linkage to balance
     SINGLE = "single"  # one bank: nothing to balance
     BALANCED = "balanced"
     LINK = "link"

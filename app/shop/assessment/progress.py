@@ -14,9 +14,10 @@ from app.shop.errors import RejectedError
 from app.shop.procedure.heat import GATE, HeatSoak, in_this_run, lacks_of, soak_of, was_soaked
 from app.shop.procedure.items import Item, Phase
 from app.shop.procedure.limits import beyond, open_stops
+from app.shop.procedure.opening_speed import over_rev_limit, read_without
 from app.shop.procedure.parts import Part, parts_of
 from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED, PHASES, phase_named
-from app.shop.procedure.read_order import next_opening, next_reading, to_open_again
+from app.shop.procedure.read_order import next_opening, was_shut
 from app.shop.procedure.recheck import reasons
 from app.shop.procedure.requirements import NotNeeded, Requirement, Waiting
 from app.shop.procedure.running import holds_until, run_out, state_of
@@ -109,7 +110,9 @@ def status_of(record: VisitRecord, phase: Phase) -> PhaseStatus:
 
 def items_of(record: VisitRecord, one: Phase) -> tuple[Item, ...]:
     """What a phase asks of this engine in this place."""
-    mine = _asked_from_the_start(record, one)
+    mine = tuple(
+        i for i in _asked_from_the_start(record, one) if not i.no_longer or (one.slug, i.slug) in record.checks
+    )
     return mine + snap_items(record) if one.rounds == "fine" else mine
 
 
@@ -157,23 +160,28 @@ def require_ready(record: VisitRecord, phase: Phase) -> None:
 
 def why_waiting(record: VisitRecord, phase: Phase) -> Reason | None:
     """What has to be done before the engine is read in an open phase; None for nothing. No reading changes it."""
+    if stops := () if _why_not_needed(record, phase) else _stops(record, phase):
+        return stops[0]
+    return unready(record, phase)
+
+
+def unready(record: VisitRecord, phase: Phase) -> Reason | None:
+    """The same where no stop counts, as while the speed of an engine is recorded that ran too fast."""
     if _why_not_needed(record, phase):
         return None
-    if stops := _stops(record, phase):
-        return stops[0]
     if phase.rounds != "none" and (why := state_of(record).stands):
         return because(Waiting.ENGINE_STANDS, why=why)
     if cold := _why_cold(record, phase):
         return cold
     asked, again = _asked_from_the_start(record, phase), run_out(record, phase)
-    may_wait = [item for item in asked if item in again or item.stops or (item.required and item.before_running)]
+    may_wait = [item for item in asked if item in again or item.stops or item.required]
     undone = next((item for item in may_wait if item in again or _comes_first(record, phase, item)), None)
     return because(Waiting.CHECK_FIRST, item=_item(phase, undone)) if undone else None
 
 
 def _comes_first(record: VisitRecord, phase: Phase, item: Item) -> bool:
     """Whether an item that is missing comes before the readings: what must be safe, and a figure that stopped it."""
-    before = item.before_running if item.required else _must(record, phase, item)
+    before = item.comes_first(record.visit.place) if item.required else _must(record, phase, item)
     return before and _lacks(record, phase, item)
 
 
@@ -195,7 +203,7 @@ def leads_to_banks(record: VisitRecord) -> bool:
     Popping at light throttle comes from banks that do not open together. As found is read hot first, because evening
     moves plates and would change what is looked for; banks that open together end the short cut.
     """
-    if len(record.layout.banks) < 2 or not POPPING.search(record.visit.why):
+    if not record.layout.linked or not POPPING.search(record.visit.why):
         return False
     found = [r for r in record.rounds if r.row.phase == HEAT_SOAKED.slug and r.closed]
     return bool(found) and not _stops(record, HEAT_SOAKED)
@@ -234,7 +242,9 @@ def _waiver(record: VisitRecord, one: Phase) -> WaiverEntry | None:
 
 def _stops(record: VisitRecord, one: Phase) -> tuple[Reason, ...]:
     asked = {item.slug for item in _asked_from_the_start(record, one)}
-    return tuple(s.reason for s in open_stops(record) if s.check.phase == one.slug and s.check.item in asked)
+    found = [s.reason for s in open_stops(record) if s.check.phase == one.slug and s.check.item in asked]
+    found += [fast] if one.rounds == "openings" and (fast := over_rev_limit(record)) is not None else []
+    return tuple(found)
 
 
 def _why_not_needed(record: VisitRecord, one: Phase) -> Reason | None:
@@ -242,6 +252,8 @@ def _why_not_needed(record: VisitRecord, one: Phase) -> Reason | None:
         return because(NotNeeded.PRESET_EARLIER)
     if one.rounds == "openings" and len(record.layout.banks) < 2:
         return because(NotNeeded.ONE_BANK)
+    if one.rounds == "openings" and record.layout.electronic:
+        return because(NotNeeded.ELECTRONIC)
     return None
 
 
@@ -324,15 +336,17 @@ def _missing_openings(record: VisitRecord, one: Phase) -> list[Missing]:
             pass
         case 0.0:
             return [_round(Requirement.IDLE_ROUND)]
-        case _:
-            shut = to_open_again(record, one, next_reading(record, one))
+        case opening:
+            shut = was_shut(record, one, (opening, False))
             return [_round(Requirement.LEVER_SHUT if shut else Requirement.OPENING_ROUNDS)]
-    found = balance_of(record)
+    found, lacks = balance_of(record), list[Missing]()
+    if read_without(record, one):
+        lacks.append(Missing("opening-speed", because(Requirement.OPENING_SPEED)))
     if found is None or not balanced(record, found):
-        return [_round(Requirement.BANKS_TOGETHER)]
+        return [_round(Requirement.BANKS_TOGETHER), *lacks]
     if bank := held_off(record):
-        return [Missing("round", because(Requirement.BANK_ON_STOP, bank=bank))]
-    return []
+        return [Missing("round", because(Requirement.BANK_ON_STOP, bank=bank)), *lacks]
+    return lacks
 
 
 def _round(code: Requirement, *, must: bool = False) -> Missing:

@@ -8,7 +8,6 @@ from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.procedure.requirements import Requirement
 from app.shop.reasons import Reason, because
 from app.shop.record.visit_record import UNITS, VisitRecord
-from app.sync.engine.adjusters.registry import kind_of
 from app.sync.readings.snap import BLIPS, Snap, snap, suspects
 
 
@@ -32,10 +31,11 @@ def _blip(bore: int, unit: str, low: float, high: float) -> Item:
 
 def blips_of(record: VisitRecord, bore: int) -> list[float]:
     """The newest figures of a bore after its blips, with no plate moved since; as many as make the test."""
-    last = max((m.ident for m in record.all_moves if kind_of(m.kind).at_idle), default=0)
     rows = [c for c in record.all_checks if (c.phase, c.item) == (HEAT_SOAKED.slug, slug_of(bore))]
     return [
-        c.number for c in rows if c.number is not None and c.ident not in record.taken_back and c.after_move >= last
+        c.number
+        for c in rows
+        if c.number is not None and c.ident not in record.taken_back and c.after_move >= record.last_idle_move
     ][-BLIPS:]
 
 

@@ -4,36 +4,29 @@ import math
 from collections.abc import Iterable
 from functools import lru_cache
 from statistics import fmean
-from typing import NamedTuple
 
+from app.shop.assessment.lessons import start_of
+from app.shop.assessment.round_results import evenness_of, newest_evenness
 from app.shop.assessment.since_left import suspect_of
 from app.shop.assessment.tightening import stands_as_before, to_reread
 from app.shop.procedure.items import Phase
 from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED
 from app.shop.procedure.read_order import opening_rounds
-from app.shop.procedure.recheck import same_air
-from app.shop.procedure.running import cooled_after, round_ran_out
+from app.shop.procedure.running import round_ran_out
 from app.shop.record.visit_record import Round, VisitRecord
-from app.sync.banks.banks import BankAssessment, Opening, balance
+from app.sync.banks.bank_means import Opening
+from app.sync.banks.banks import BankAssessment, Extra, balance
 from app.sync.banks.link_hypotheses import Cause
-from app.sync.engine.engine_air import Ambient, IdleFlowModel
-from app.sync.engine.events import Event, Meter, Reading
+from app.sync.engine.engine_air import IdleFlowModel
+from app.sync.engine.events import Meter, Reading
 from app.sync.engine.hardware import Hardware
 from app.sync.engine.layout import Layout
 from app.sync.estimation.column_start import read_by_columns
 from app.sync.estimation.conformity import Conformity
-from app.sync.estimation.evenness import RoundResult, evenness
-from app.sync.estimation.filter import run_filter
-from app.sync.estimation.posterior import Posterior
-from app.sync.estimation.prior_transfer import prior_from_history
 from app.sync.planning.advice import Advice, AdviceKind, AdviceReason
-from app.sync.planning.planner import next_move, start_prior
-
-LESSONS_BACK = 3
-"""Earlier visits that are learned from; what was before them counts for little by now."""
+from app.sync.planning.planner import next_move
 
 _next_move = lru_cache(maxsize=128)(next_move)
-_evenness = lru_cache(maxsize=128)(evenness)
 """The same facts are judged several times for one page: by the phase that is open, by the card, by what is missing."""
 
 Values = tuple[tuple[int, float], ...]
@@ -62,41 +55,6 @@ def _balance(
     )
 
 
-def evenness_of(record: VisitRecord, one: Round, window: float) -> RoundResult:
-    """How even the bores stand as of a round, judged by a window given as a fraction of the mean.
-
-    Every reading of the same phase and opening counts that was taken since the last move before it.
-    """
-    return _evenness(
-        record.layout,
-        one.in_base_units,
-        record.meter_as_read(),
-        window,
-        tuple(reading for round_ in same_state(record, one) for reading in round_.in_base_units),
-        record.settings.pass_probability,
-    )
-
-
-def same_state(record: VisitRecord, one: Round) -> list[Round]:
-    """The rounds before one that were read with the same settings: of its phase and opening, with no move between.
-
-    Another phase is another state: the engine was tightened, or stood and was started again. So is what was read before
-    it cooled, and a round that ran out tells of neither.
-    """
-    moved = max((move.after_reading for move in record.moves if move.after_reading < one.newest), default=0)
-    cooled = cooled_after(record) if cooled_after(record) < one.newest else 0
-    return [
-        earlier
-        for earlier in record.rounds
-        if earlier.row.number < one.row.number
-        and (earlier.row.phase, earlier.lever) == (one.row.phase, one.lever)
-        and earlier.readings
-        and not earlier.in_question
-        and not round_ran_out(record, earlier)
-        and all(reading.ident > max(moved, cooled) for reading in earlier.readings)
-    ]
-
-
 def next_of(record: VisitRecord, phase: Phase, until: Round | None = None) -> Advice | None:
     """The one next move of a phase that is read at idle, as of the round ``until`` or of now; None in the others."""
     if phase.rounds == "coarse":
@@ -113,7 +71,7 @@ def next_of(record: VisitRecord, phase: Phase, until: Round | None = None) -> Ad
         tuple(record.settings.blades),
         record.settings.window(phase.slug),
         record.engine.displacement,
-        _start(record),
+        start_of(record),
         stands.decision if stands is not None else None,
         suspect_of(record) if phase.rounds == "fine" else None,
     )
@@ -121,78 +79,6 @@ def next_of(record: VisitRecord, phase: Phase, until: Round | None = None) -> Ad
     if advice.kind is AdviceKind.MEASURE and skipped == list(advice.bores):
         return Advice(AdviceKind.CANNOT, AdviceReason.SKIPPED, about=tuple(skipped))
     return advice
-
-
-def newest_evenness(record: VisitRecord, phase: Phase, until: Round | None = None) -> RoundResult | None:
-    """How even the bores stand as of the newest round at idle of a phase, or of the round ``until``.
-
-    None before it was read, or once something was moved since.
-    """
-    mine = [until] if until else [r for r in record.rounds if r.row.phase == phase.slug and r.row.opening == 0]
-    one = mine[-1] if mine else None
-    if one is None or not one.readings or round_ran_out(record, one):
-        return None
-    if until is None and record.moved_since(one, at_idle=True):
-        return None
-    return evenness_of(record, one, record.settings.window(phase.slug))
-
-
-def visit_prior(record: VisitRecord, back: int = LESSONS_BACK) -> Posterior | None:
-    """What the visits signed off before this one taught of the engine and its meter; None where there was none.
-
-    The very same object comes back while nothing of it has changed.
-    """
-    before = record.before
-    if before is None or back == 0:
-        return None
-    return _taught(
-        _VisitInputs(before.layout, before.hardware, before.meter_as_read(), before.ambient),
-        tuple(before.events()),
-        visit_prior(before, back - 1),
-        _VisitInputs(record.layout, record.hardware, record.meter_as_read(), record.ambient),
-        record.engine.displacement,
-        record.engine.idle_speed,
-        record.meter.ident == before.meter.ident,
-        same_air(record),
-    )
-
-
-def _start(record: VisitRecord) -> Posterior:
-    """The prior of an engine before its first reading of a visit."""
-    engine = record.engine
-    return visit_prior(record) or start_prior(
-        record.layout, record.hardware, engine.displacement, engine.idle_speed, record.ambient
-    )
-
-
-class _VisitInputs(NamedTuple):
-    """What a visit is worked on and with, and in what air."""
-
-    layout: Layout
-    hardware: Hardware
-    meter: Meter
-    ambient: Ambient
-
-
-@lru_cache(maxsize=512)
-def _taught(
-    then: _VisitInputs,
-    events: tuple[Event, ...],
-    start: Posterior | None,
-    now: _VisitInputs,
-    displacement: float,
-    speed: float,
-    same_meter: bool,
-    air: bool,
-) -> Posterior | None:
-    """What a visit of these ``events`` taught, and those before it, as ``start``."""
-    if start is None and not any(isinstance(event, Reading) for event in events):
-        return None
-    start = start or start_prior(then.layout, then.hardware, displacement, speed, then.ambient)
-    fresh = start_prior(now.layout, now.hardware, displacement, speed, now.ambient)
-    alike = same_meter and then.meter.quantity == now.meter.quantity
-    taught = run_filter(read_by_columns(start, then.meter, events), then.meter, events)
-    return prior_from_history(taught, fresh, same_meter=alike, same_air=air)
 
 
 def balance_of(record: VisitRecord) -> BankAssessment | None:
@@ -223,7 +109,7 @@ def balance_of(record: VisitRecord) -> BankAssessment | None:
         min((len(values) for values in at_idle.values()), default=1),
         rods_are_turnbuckles(record),
         _gauged_ratio(record),
-        _start(record).engine,
+        read_by_columns(start_of(record), record.meter_as_read(), record.events()).engine,
     )
 
 
@@ -248,7 +134,12 @@ def _pooled(readings: Iterable[Reading]) -> dict[int, list[float]]:
 
 
 def balanced(record: VisitRecord, found: BankAssessment) -> bool:
-    """Whether the banks stand close enough at every opening read, or nothing speaks against the link rods."""
+    """Whether the banks stand close enough at every opening read, or nothing speaks against the link rods.
+
+    Never where columns came to zero at an opening and another one is to be read in its place.
+    """
+    if found.extra in (Extra.SMALLER_OPENING, Extra.FLOW_METER):
+        return False
     off_idle = [d for d in found.differences if d.lever_travel > 0]
     return found.cause is Cause.NOTHING or all(abs(d.percent) <= 100 * record.settings.bank_window for d in off_idle)
 

@@ -157,7 +157,7 @@ def waive(
 def _stands(record: VisitRecord, slug: str, item: str, number: float | None) -> bool:
     """Whether that is recorded of an item already, with no move since."""
     standing = record.checks.get((slug, item))
-    return standing is not None and (standing.number, standing.after_move) == (number, record.last_move)
+    return standing is not None and standing.number == number and standing.after_move >= record.last_move
 
 
 def _row(

@@ -18,7 +18,7 @@ from app.shop.record import loader
 from app.shop.record.entries import CheckEntry, CorrectionEntry, MeterReading
 from app.shop.record.measures import RECORDED, Quantity, Units
 from app.shop.record.superseding import current
-from app.shop.record.visit_record import Round, VisitRecord
+from app.shop.record.visit_record import VisitRecord
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.shop.store.idempotency import checked, earlier, fingerprint, part_key
@@ -138,7 +138,7 @@ def as_issued(record: VisitRecord, issue: int) -> VisitRecord:
     return replace(
         record,
         rounds=tuple(
-            Round(r.row, tuple(e for e in r.entered if e.ident <= later.after_reading)) for r in record.rounds
+            replace(r, entered=tuple(e for e in r.entered if e.ident <= later.after_reading)) for r in record.rounds
         ),
         all_checks=tuple(c for c in record.all_checks if c.ident <= later.after_check),
         corrections=tuple(c for c in record.corrections if c.number <= issue),

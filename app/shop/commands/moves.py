@@ -1,11 +1,23 @@
-"""Moves: what was actually turned or reset, as advised or otherwise."""
+"""Moves: what was actually turned or reset, as advised or otherwise; and moves corrected while the visit is open.
+
+A move that was not made is taken back, one that was made differently is changed: each by a row that supersedes it and
+keeps its place among the readings.
+"""
 
 import math
-from dataclasses import dataclass, replace
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+from sqlmodel import Session
 
 from app.shop.assessment.progress import require_open
 from app.shop.assessment.verdicts import needs_preset
-from app.shop.errors import ConflictError, Problems, RejectedError
+from app.shop.errors import ConflictError, NotFoundError, Problems, RejectedError
+from app.shop.procedure.items import Phase
+from app.shop.procedure.parts import needs_power_off
+from app.shop.procedure.phases import FIRST_FIRE, phase_named
+from app.shop.procedure.requirements import Waiting
 from app.shop.procedure.running import as_done
 from app.shop.reasons import because
 from app.shop.record import loader
@@ -31,7 +43,8 @@ class NewMove:
     ``amount`` is measured in; where that is leaves, ``leaves`` [m] say it.
 
     ``bank`` names a bank; ``near`` and ``far`` a coupler; ``near`` alone a bore. ``advised`` says whether it was made
-    as the card said.
+    as the card said. ``power_off``: the throttles had no power and the maker's instructions allowed it, which is asked
+    where motors move the plates. It stays out of the fingerprint that older programs made.
     """
 
     phase: str
@@ -43,6 +56,7 @@ class NewMove:
     leaves: tuple[float, ...]
     advised: bool
     by: str
+    power_off: bool = field(default=False, repr=False)
 
     @property
     def place(self) -> Place:
@@ -63,34 +77,140 @@ def make(shop: Database, visit_id: int, key: str, new: NewMove, at: str, seen: i
             return again.ident
         record = as_done(loader.load(session, visit_id), at)
         phase = require_open(record, new.phase)
-        if not any(kind.slug == new.kind and phase.may_move(kind) for kind in kinds()):
-            raise RejectedError({"kind": because(Rejection.MOVE_NOT_IN_PHASE)})
+        _require_allowed(record, phase, new)
         if not needs_preset(record) and record.as_found() is None:
             raise RejectedError({"kind": because(Rejection.AS_FOUND_FIRST)})
         if problems := _problems(record, new):
             raise RejectedError(problems)
-        if seen is not None and seen != record.last_move:
+        if phase.rounds == "fine" and not any(r.readings for r in record.rounds if r.row.phase != FIRST_FIRE.slug):
+            raise RejectedError({"kind": because(Rejection.ADJUSTED_BEFORE_READING)})
+        if seen is not None and seen != record.newest_move:
             raise ConflictError({"": because(Rejection.ADJUSTED_BY_ANOTHER_TABLET)})
-        row = MoveRow(
-            key=key,
-            payload=sent,
-            visit_id=visit_id,
-            phase=phase.slug,
-            kind=new.kind,
-            bank=new.bank or (record.layout.bank_of(new.near).name if new.near else ""),
-            near=new.near,
-            far=new.far,
-            amount=sum(new.leaves) if kind_of(new.kind).unit == "leaves" else new.amount,
-            leaves=" ".join(f"{leaf:.9f}" for leaf in new.leaves),
-            advised=int(new.advised),
-            after_reading=record.last_reading,
-            by=new.by.strip() or record.visit.by,
-            at=at,
-        )
-        session.add(row)
-        session.flush()
-        loader.remember(session, replace(record, all_moves=(*record.all_moves, MoveEntry.of(row))))
-        return row.ident
+        return _store(session, record, key, sent, _said(record, new), record.last_reading, at)
+
+
+def change(shop: Database, visit_id: int, key: str, move_id: int, new: NewMove, at: str) -> int:
+    """Say how a move was really made, and return the id of the row that says so.
+
+    Raises NotFoundError for a move that was not made in that phase of the visit, RejectedError once the visit is signed
+    off or for what cannot have been made, ConflictError when the move was corrected meanwhile.
+    """
+    key = checked(key)
+    sent = fingerprint(visit=visit_id, changes=move_id, new=new)
+    with shop.writing() as session:
+        if again := earlier(session, MoveRow, key, sent):
+            return again.ident
+        record = loader.load(session, visit_id)
+        old = _told(record, new.phase, move_id)
+        _require_unsigned(record)
+        _require_allowed(record, phase_named(old.phase), new)
+        if problems := _problems(record, new):
+            raise RejectedError(problems)
+        if (later := _successor(record, old)) is not None:
+            code = Rejection.MOVE_TAKEN_BACK if later.taken_back else Rejection.CHANGED_BY_ANOTHER_TABLET
+            raise ConflictError({"": because(code)})
+        return _store(session, record, key, sent, _said(record, new), old.after_reading, at, old.ident)
+
+
+def take_back(shop: Database, visit_id: int, key: str, slug: str, move_id: int, by: str, at: str) -> int:
+    """Say that a move of a phase was not made after all, and return the id of the row that says so.
+
+    A move that was taken back before stays so, and its row is returned. Raises NotFoundError, RejectedError once the
+    visit is signed off, ConflictError when the move was changed meanwhile.
+    """
+    key = checked(key)
+    sent = fingerprint(visit=visit_id, taken_back=move_id)
+    with shop.writing() as session:
+        if again := earlier(session, MoveRow, key, sent):
+            return again.ident
+        record = loader.load(session, visit_id)
+        old = _told(record, slug, move_id)
+        _require_unsigned(record)
+        if (later := _successor(record, old)) is not None:
+            if later.taken_back:
+                return later.ident
+            raise ConflictError({"": because(Rejection.CHANGED_BY_ANOTHER_TABLET)})
+        said = {name: getattr(old, name) for name in SAID} | {"by": by.strip() or record.visit.by, "taken_back": 1}
+        return _store(session, record, key, sent, said, old.after_reading, at, old.ident)
+
+
+def stored_under(shop: Database, visit_id: int, key: str) -> int:
+    """The id of the move of a visit stored under a key, by which a tablet names one whose id it does not know yet.
+
+    Raises NotFoundError when there is none.
+    """
+    key = checked(key)
+    with shop.reading() as session:
+        record = loader.load(session, visit_id)
+    found = next((move.ident for move in record.all_moves if move.key == key), None)
+    if found is None:
+        raise NotFoundError(because(Rejection.NO_SUCH_MOVE))
+    return found
+
+
+SAID = ("phase", "kind", "bank", "near", "far", "amount", "leaves", "advised")
+"""The columns that say what was moved."""
+
+
+def _said(record: VisitRecord, new: NewMove) -> dict[str, Any]:
+    """What a row says of a move that was made."""
+    return {
+        "phase": new.phase,
+        "kind": new.kind,
+        "bank": new.bank or (record.layout.bank_of(new.near).name if new.near else ""),
+        "near": new.near,
+        "far": new.far,
+        "amount": sum(new.leaves) if kind_of(new.kind).unit == "leaves" else new.amount,
+        "leaves": " ".join(f"{leaf:.9f}" for leaf in new.leaves),
+        "advised": int(new.advised),
+        "by": new.by.strip() or record.visit.by,
+    }
+
+
+def _store(
+    session: Session,
+    record: VisitRecord,
+    key: str,
+    sent: str,
+    said: Mapping[str, Any],
+    after: int,
+    at: str,
+    supersedes: int | None = None,
+) -> int:
+    """Store one row of a move in its place among the readings, and return its id."""
+    visit = record.visit.ident
+    row = MoveRow(key=key, payload=sent, visit_id=visit, after_reading=after, at=at, supersedes_id=supersedes, **said)
+    session.add(row)
+    session.flush()
+    loader.remember(session, replace(record, all_moves=(*record.all_moves, MoveEntry.of(row))))
+    return row.ident
+
+
+def _told(record: VisitRecord, slug: str, move_id: int) -> MoveEntry:
+    """A row of the visit that says what was moved in a phase. Raises NotFoundError."""
+    made = (m for m in record.all_moves if m.phase == slug and not m.taken_back)
+    found = next((m for m in made if m.ident == move_id), None)
+    if found is None:
+        raise NotFoundError(because(Rejection.NO_SUCH_MOVE))
+    return found
+
+
+def _successor(record: VisitRecord, move: MoveEntry) -> MoveEntry | None:
+    """The row that supersedes that of a move."""
+    return next((m for m in record.all_moves if m.supersedes_id == move.ident), None)
+
+
+def _require_unsigned(record: VisitRecord) -> None:
+    if record.sign_off is not None:
+        raise RejectedError({"": because(Waiting.SIGNED_OFF)})
+
+
+def _require_allowed(record: VisitRecord, phase: Phase, new: NewMove) -> None:
+    kind = next((kind for kind in kinds() if kind.slug == new.kind and phase.may_move(kind)), None)
+    if kind is None:
+        raise RejectedError({"kind": because(Rejection.MOVE_NOT_IN_PHASE)})
+    if needs_power_off(record.layout, kind) and not new.power_off:
+        raise RejectedError({"power_off": because(Rejection.THROTTLES_HAVE_POWER)})
 
 
 def _problems(record: VisitRecord, new: NewMove) -> Problems:

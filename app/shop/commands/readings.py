@@ -44,9 +44,10 @@ class NewReading:
     """One value as the meter showed it, in its own unit; None skips the bore and wants a reason.
 
     The reason is a person's own words in ``why``, or ``why_code``, which counts where both are given.
-    ``supersedes`` names the reading that was mistyped. ``kind`` is one of KINDS; a ``turn`` is the bore's turn in the
-    round, entered without sight of another value of it, ``again`` a further reading of a bore that was read.
-    ``from_above`` says how the opening was reached, None for as the round is: the first reading begins it that way.
+    ``supersedes`` names the reading that was mistyped, in any round of the phase, whatever was moved since.
+    ``kind`` is one of KINDS; a ``turn`` is the bore's turn in the round, entered without sight of another value of it,
+    ``again`` a further reading of a bore that was read. ``from_above`` says how the opening was reached, None for as
+    the round is: the first reading begins it that way.
     """
 
     phase: str
@@ -82,7 +83,7 @@ def add(shop: Database, visit_id: int, key: str, new: NewReading, at: str, *, su
             raise RejectedError({"value": problem})
         one = _round(session, record, phase, new, key, at)
         if new.supersedes is not None:
-            _may_supersede(one, new.supersedes, new.bore)
+            _may_supersede(one, new)
         if not sure and new.value is not None and doubtful(record, one, new.bore, new.value, new.supersedes):
             raise RejectedError({"value": because(Rejection.FAR_OFF, value=new.value)})
         row: dict[str, Any] = {
@@ -193,7 +194,7 @@ def begin_round(
             raise RejectedError({"opening": because(Rejection.BANK_BALANCE_ONLY)})
         if wanted is not None and not OPENINGS[0] <= opening <= OPENINGS[1]:
             raise RejectedError({"opening": _opening_range(record.units.metric)})
-        return _begin(session, record, phase, key, sent, opening, from_above, at).row.ident
+        return begin(session, record, phase, key, sent, opening, from_above, at).row.ident
 
 
 def _opening_range(metric: bool) -> Reason:
@@ -218,25 +219,30 @@ def _problem(record: VisitRecord, new: NewReading) -> Reason | None:
 def _round(session: Session, record: VisitRecord, phase: Phase, new: NewReading, key: str, at: str) -> Round:
     known = next((r for r in record.rounds if r.row.number == new.round_number), None)
     if known is not None and known.row.phase == phase.slug:
+        if new.supersedes is not None:
+            return known
         if record.moved_since(known):
             raise ConflictError({"value": because(Rejection.ADJUSTED_SINCE, round=new.round_number)})
-        if new.supersedes is None and round_ran_out(record, known):
+        if round_ran_out(record, known):
             raise ConflictError({"value": because(Rejection.ROUND_RAN_OUT, round=new.round_number)})
-        once = new.kind != "again" and new.supersedes is None
-        if known.closed and once and known is not next_reading(record, phase).current:
+        if known.closed and new.kind != "again" and known is not next_reading(record, phase).current:
             raise ConflictError({"value": because(Rejection.ROUND_COMPLETE, round=new.round_number)})
-        if new.supersedes is None and new.from_above is (not known.row.from_above):
+        if new.from_above is (not known.row.from_above):
             raise ConflictError({"value": because(Rejection.APPROACH_DIFFERS, round=new.round_number)})
+        _require_its_turn(record, known, new)
         return known
     now = next_reading(record, phase)
     if now.current is None and now.bore is not None and new.round_number == now.round_number:
-        return _begin(session, record, phase, part_key(key, "round"), "", now.opening, bool(new.from_above), at)
+        _require_its_turn(record, None, new)
+        return begin(session, record, phase, part_key(key, "round"), "", now.opening, bool(new.from_above), at)
     raise ConflictError({"value": because(Rejection.ANOTHER_ROUND, round=now.round_number)})
 
 
-def _begin(
+def begin(
     session: Session, record: VisitRecord, phase: Phase, key: str, sent: str, opening: float, above: bool, at: str
 ) -> Round:
+    """Store the head of the next round and return it, without readings. Raises RejectedError where idle is to be
+    reached from ``above``."""
     if above and (phase.rounds != "openings" or not opening):
         raise RejectedError({"from_above": because(Rejection.BANK_BALANCE_ONLY)})
     newest = session.exec(select(func.max(RoundRow.number)).where(RoundRow.visit_id == record.visit.ident)).one()
@@ -255,6 +261,25 @@ def _begin(
     return Round(RoundEntry.of(row), ())
 
 
-def _may_supersede(one: Round, reading: int, bore: int) -> None:
-    if (reading, bore) not in {(r.ident, r.bore) for r in current(one.entered)}:
+def _require_its_turn(record: VisitRecord, one: Round | None, new: NewReading) -> None:
+    """Raises RejectedError for a further reading of a bore that was not read in the round, and for a drift check of
+    another bore than the first or before every bore was read or skipped."""
+    read = one.latest if one is not None else {}
+    if new.kind == "again" and new.bore not in read:
+        raise RejectedError({"kind": because(Rejection.EXTRA_BEFORE_FIRST, bore=new.bore)})
+    if new.kind != "closing":
+        return
+    passed = {**read, **(one.skipped if one is not None else {})}
+    if left := [bore for bore in record.layout.bores if bore not in passed]:
+        raise RejectedError({"kind": because(Rejection.DRIFT_CHECK_LAST, bores=left)})
+    first = one.first_bore() if one is not None else None
+    if new.bore != first:
+        raise RejectedError({"bore": because(Rejection.DRIFT_CHECK_BORE, bore=first)})
+
+
+def _may_supersede(one: Round, new: NewReading) -> None:
+    old = next((r for r in current(one.entered) if (r.ident, r.bore) == (new.supersedes, new.bore)), None)
+    if old is None:
         raise ConflictError({"value": because(Rejection.CHANGED_BY_ANOTHER_TABLET)})
+    if None not in (old.value, new.value) and old.kind != new.kind:
+        raise RejectedError({"kind": because(Rejection.CORRECTION_KIND)})

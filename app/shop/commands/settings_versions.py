@@ -56,9 +56,11 @@ def problems(new: Settings, units: Units = RECORDED) -> Problems:
     within("oil_pressure_hot", new.limits.oil_pressure_hot, 0, 600 * KPA, pressure, KPA)
     cold = ZERO_CELSIUS
     within("coolant_most", new.limits.coolant, 80 + cold, 140 + cold, degrees, 1, cold)
+    within("head_most", new.limits.head, 150 + cold, 300 + cold, degrees, 1, cold)
     within("oil_most", new.limits.oil, 90 + cold, 170 + cold, degrees, 1, cold)
     within("least_time", new.heat.least_time, 0, 120 * MINUTE, Measure("minutes"), MINUTE)
     within("coolant_least", new.heat.coolant, 40 + cold, 110 + cold, degrees, 1, cold)
+    within("head_least", new.heat.head, 60 + cold, 200 + cold, degrees, 1, cold)
     within("oil_least", new.heat.oil, 40 + cold, 120 + cold, degrees, 1, cold)
     within("steady_for", new.heat.steady_for, MINUTE, 30 * MINUTE, Measure("minutes"), MINUTE)
     within("steady_within", new.heat.steady_within, 0.5, 10, degrees.span)

@@ -1,6 +1,6 @@
 """Visits: open one, and sign it off."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from sqlmodel import func, select
 
@@ -12,7 +12,9 @@ from app.shop.procedure.limits import open_stops
 from app.shop.procedure.requirements import ChangedPart, Requirement, Waiting
 from app.shop.reasons import because
 from app.shop.record import meter_studies, stored_settings
+from app.shop.record.intake import IntakeState
 from app.shop.record.loader import load
+from app.shop.record.meter_visits import shown_by_visits
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.shop.store.idempotency import checked, earlier, fingerprint
@@ -23,7 +25,9 @@ from app.shop.store.tables import MeterRow, SignOff, Visit
 class NewVisit:
     """Why the engine is here: the place, the job number, the complaint or reason, who opens it, which meter.
 
-    ``changed`` are the codes of what was changed since the last sign-off, each a ChangedPart.
+    ``changed`` are the codes of what was changed since the last sign-off, each a ChangedPart; ``intake`` the code of
+    an IntakeState, empty where it is not told, ``intake_note`` words about it. Those two stay out of the fingerprint
+    that older programs made.
     """
 
     place: str
@@ -32,12 +36,14 @@ class NewVisit:
     by: str
     meter_id: int
     changed: tuple[str, ...] = ()
+    intake: str = field(default="", repr=False)
+    intake_note: str = field(default="", repr=False)
 
 
 def open_visit(shop: Database, engine_id: int, key: str, new: NewVisit, at: str) -> int:
     """Open a visit and return its id. Raises RejectedError when one is open already or something is missing."""
     key = checked(key)
-    sent = fingerprint(engine=engine_id, new=new)
+    sent = fingerprint(engine=engine_id, new=new, **({"intake": [new.intake, new.intake_note]} if new.intake else {}))
     with shop.writing() as session:
         if again := earlier(session, Visit, key, sent):
             return again.ident
@@ -47,17 +53,23 @@ def open_visit(shop: Database, engine_id: int, key: str, new: NewVisit, at: str)
             problems["place"] = because(Rejection.NOT_ONE_OF, choices=PLACES)
         if not new.by.strip():
             problems["by"] = because(Rejection.INITIALS_MISSING)
-        for name in ("job", "why", "by"):
+        for name in ("job", "why", "by", "intake_note"):
             if len(getattr(new, name)) > engines.LONGEST:
                 problems[name] = because(Rejection.TOO_LONG, most=engines.LONGEST)
         if not set(new.changed) <= set(ChangedPart):
             problems["changed"] = because(Rejection.NOT_ONE_OF, choices=tuple(ChangedPart))
-        if session.get(MeterRow, new.meter_id) is None:
+        if new.intake and new.intake not in set(IntakeState):
+            problems["intake"] = because(Rejection.NOT_ONE_OF, choices=tuple(IntakeState))
+        if new.intake == IntakeState.OTHER and not new.intake_note.strip():
+            problems["intake_note"] = because(Rejection.INTAKE_NOTE_MISSING)
+        meter = session.get(MeterRow, new.meter_id)
+        if meter is None:
             problems["meter"] = because(Rejection.NO_SUCH_METER)
         if engines.open_visit(session, engine_id) is not None:
             problems["place"] = because(Rejection.VISIT_OPEN)
-        if problems:
+        if problems or meter is None:
             raise RejectedError(problems)
+        shown = shown_by_visits(session, new.meter_id, meter.step)
         newest = session.exec(select(func.max(Visit.number)).where(Visit.engine_id == engine_id)).one()
         visit = Visit(
             key=key,
@@ -73,6 +85,11 @@ def open_visit(shop: Database, engine_id: int, key: str, new: NewVisit, at: str)
             opened_at=at,
             setup=stored_settings.now(session)[0] or None,
             changed=", ".join(new.changed) or None,
+            meter_own=shown.own if shown else None,
+            meter_low=shown.low if shown else None,
+            meter_limit=shown.limit if shown else None,
+            intake=new.intake or None,
+            intake_note=(new.intake_note.strip() or None) if new.intake else None,
         )
         session.add(visit)
         session.flush()

@@ -14,6 +14,7 @@ NOISE = 0.012
 HAND = 0.25
 GAP, FLOW = 4.5, 6.5
 TURN = 4.2
+IDLE = 850
 
 
 @dataclass
@@ -41,6 +42,10 @@ class DemoEngineModel:
             gap += max(0.0, opening / THOU - 3 - late) * 0.55
         true: float = self.flow * (gap / GAP) ** 0.85
         return STEP * round(true * self.rng.gauss(1, NOISE) / STEP)
+
+    def speed(self, opening: float) -> float:
+        """What the tachometer shows with a feeler of that thickness [m] under the lever [rpm]."""
+        return float(round(IDLE * (1 + max(0.0, opening / THOU - 3) * 0.02) * self.rng.gauss(1, 0.005)))
 
     def turn_stop(self, name: str, turns: float) -> None:
         """Turn a bank's stop screw."""

@@ -8,8 +8,9 @@ from datetime import datetime, timedelta
 from app.shop.assessment.progress import Missing, items_of, progress
 from app.shop.assessment.snap import snap_items
 from app.shop.assessment.verdicts import next_of
-from app.shop.commands import checks, moves, readings, visits
+from app.shop.commands import checks, moves, opening_speeds, readings, visits
 from app.shop.commands.moves import NewMove
+from app.shop.commands.opening_speeds import NewSpeed
 from app.shop.commands.readings import NewReading
 from app.shop.commands.visits import NewVisit
 from app.shop.demo.engine_model import DemoEngineModel
@@ -17,6 +18,7 @@ from app.shop.procedure.items import Phase
 from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED, LOCK_DOWN
 from app.shop.procedure.read_order import next_reading
 from app.shop.record import loader
+from app.shop.record.intake import IntakeState
 from app.shop.record.visit_record import VisitRecord
 from app.shop.store.database import Database
 from app.shop.training.typical import TYPICAL
@@ -28,6 +30,9 @@ from app.sync.readings.snap import BLIPS
 MOST_STEPS = 90
 LOOK_AFTER = 15 * MINUTE
 """A look at the gauges counts for half an hour; this one is made in time."""
+
+INTAKES = {"test cell": IntakeState.FILTER_OFF, "vehicle": IntakeState.FILTER_OFF, "telephone": IntakeState.AS_IT_RUNS}
+"""What is on the intakes while they are read, by place."""
 
 
 @dataclass
@@ -55,7 +60,7 @@ class DemoTechnician:
 
     def open(self, engine_id: int, place: str, job: str, why: str) -> int:
         """Open a visit."""
-        new = NewVisit(place, job, why, self.by, meter_id=1)
+        new = NewVisit(place, job, why, self.by, meter_id=1, intake=INTAKES[place])
         return visits.open_visit(self.shop, engine_id, self.key(), new, self.at())
 
     def check(self, visit_id: int, phase: Phase, **figures: float) -> None:
@@ -90,6 +95,9 @@ class DemoTechnician:
         if now.bore is None:
             readings.begin_round(self.shop, visit_id, self.key(), phase.slug, self.at())
             now = next_reading(self.record(visit_id), phase)
+        if now.opening:
+            speed = NewSpeed(phase.slug, now.round_number, bench.speed(now.opening), self.by)
+            opening_speeds.record(self.shop, visit_id, self.key(), speed, self.at(10))
         bores = bench.layout.bores
         walk = [*((bore, "turn") for bore in bores), (bores[0], "closing")]
         for bore, kind in walk[:most]:

@@ -21,9 +21,11 @@ class FileFault(StrEnum):
     SUPERSEDES_NOTHING = "supersedes-nothing"
     REFERENCE = "reference"  # field
     READING_WITHOUT_ROUND = "reading-without-round"
+    SPEED_WITHOUT_OPENING = "speed-without-opening"
     NO_SUCH_BORE = "no-such-bore"  # bore
     SKIP_WITH_VALUE = "skip-with-value"
     READING_UNIT = "reading-unit"
+    TAKES_BACK_NOTHING = "takes-back-nothing"
     CORRECTION_REFERENCE = "correction-reference"
     CORRECTED_TOO_EARLY = "corrected-too-early"
 

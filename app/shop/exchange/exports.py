@@ -19,12 +19,13 @@ from app.shop.record.visit_record import VisitRecord
 from app.shop.rejections import Rejection
 from app.shop.store.tables import Fitting
 from app.shop.training import training
+from app.sync.engine.units import REV_PER_MIN
 
 P = TypeVar("P", bound=v5.Part)
 
 CSV_COLUMNS = (
     "visit", "place", "job", "opened_at", "meter", "round", "phase", "opening_m", "bore", "kind", "value", "unit",
-    "stands", "why", "by", "at", "from_above",
+    "stands", "why", "by", "at", "from_above", "engine_rev_per_min",
 )  # fmt: skip
 
 FORMULA = ("=", "+", "-", "@", "\t", "\r")
@@ -87,11 +88,13 @@ def _rows(record: VisitRecord, reason: Callable[[str], str]) -> Iterator[tuple[o
     visit = record.visit
     for one in record.rounds:
         standing = {r.ident for r in current(one.entered)}
+        speed = record.speed_in(one)
         for r in one.entered:
             yield (
                 visit.number, visit.place, visit.job, visit.opened_at, record.meter.name, one.row.number, one.row.phase,
                 one.row.opening, r.bore, r.kind, r.value, r.unit, "yes" if r.ident in standing else "no",
                 reason(r.why), r.by, r.at, "yes" if one.row.from_above else "no",
+                round(speed.speed / REV_PER_MIN) if speed is not None else None,
             )  # fmt: skip
 
 
@@ -105,6 +108,8 @@ def _visit(record: VisitRecord, fittings: Mapping[int, str]) -> v5.Visit:
     rounds = {r.row.ident: r.row.key for r in record.rounds}
     entered = sorted((e for r in record.rounds for e in r.entered), key=lambda e: e.ident)
     readings: dict[int | None, str] = {e.ident: e.key for e in entered}
+    ran = sorted((s for r in record.rounds for s in r.speeds), key=lambda s: s.ident)
+    speeds: dict[int | None, str] = {s.ident: s.key for s in ran}
     moves: dict[int | None, str] = {m.ident: m.key for m in record.all_moves}
     checks: dict[int | None, str] = {c.ident: c.key for c in record.all_checks}
     return _part(
@@ -116,11 +121,22 @@ def _visit(record: VisitRecord, fittings: Mapping[int, str]) -> v5.Visit:
         readings=[
             _part(v5.Reading, e, round=rounds[e.round_id], supersedes=readings.get(e.supersedes_id)) for e in entered
         ],
+        speeds=[
+            _part(
+                v5.Speed,
+                s,
+                round=rounds[s.round_id],
+                after_move=moves.get(s.after_move),
+                supersedes=speeds.get(s.supersedes_id),
+            )
+            for s in ran
+        ],
         moves=[
             _part(
                 v5.Move,
                 m,
                 advised=bool(m.advised),
+                taken_back=bool(m.taken_back),
                 after_reading=readings.get(m.after_reading),
                 supersedes=moves.get(m.supersedes_id),
             )

@@ -41,7 +41,16 @@ MOST_SAID = 5
 """How many faults of one file are named."""
 
 Keyed = (
-    v5.Round | v5.Reading | v5.Move | v5.Check | v5.Override | v5.Correction | v5.SignOff | v5.EngineEvent | v5.StopEnd
+    v5.Round
+    | v5.Reading
+    | v5.Speed
+    | v5.Move
+    | v5.Check
+    | v5.Override
+    | v5.Correction
+    | v5.SignOff
+    | v5.EngineEvent
+    | v5.StopEnd
 )
 FACTS = ("serial", "description", "displacement", "displacement_unit", "customer", "vehicle", "idle_speed")
 
@@ -221,8 +230,8 @@ def _same_rows(file: v5.EngineFile, mine: v5.EngineFile | None) -> None:
 
 def _rows(file: v5.EngineFile) -> list[tuple[str, tuple[str, object]]]:
     """Every row of evidence but meters by its key: what it is and what it says, numbers given by a shop left out."""
-    aside = {"number", "meter", "rounds", "readings", "moves", "checks", "overrides", "sign_off", "corrections"}
-    aside |= {"engine_events", "stop_ends"}
+    parts_of_it = {"rounds", "readings", "speeds", "moves", "checks", "overrides", "sign_off", "corrections"}
+    aside = {"number", "meter", "engine_events", "stop_ends", *parts_of_it}
     rows: list[tuple[str, tuple[str, object]]] = [
         (f.key, ("fitting", f.model_dump(exclude={"number"}))) for f in file.fittings
     ]
@@ -231,6 +240,7 @@ def _rows(file: v5.EngineFile) -> list[tuple[str, tuple[str, object]]]:
         parts: list[Keyed] = [
             *visit.rounds,
             *visit.readings,
+            *visit.speeds,
             *visit.moves,
             *visit.checks,
             *visit.overrides,
@@ -291,6 +301,8 @@ def _visit_contradictions(
         wrong.append(because(FileFault.ROUND_NUMBER_TWICE))
     if any(r.from_above and r.opening <= 0 for r in visit.rounds):
         wrong.append(because(FileFault.IDLE_FROM_ABOVE))
+    if any(move.taken_back and move.supersedes is None for move in visit.moves):
+        wrong.append(because(FileFault.TAKES_BACK_NOTHING))
     wrong += [*_broken_references(visit), *_wrong_readings(visit, layout, meters[visit.meter])]
     for correction in visit.corrections:
         if correction.after_reading and correction.after_reading not in {r.key for r in visit.readings}:
@@ -327,6 +339,7 @@ def _broken_references(visit: v5.Visit) -> list[Reason]:
         (visit.readings, ()),
         (visit.moves, (("after_reading", {r.key for r in visit.readings}),)),
         (visit.checks, (("after_move", {m.key for m in visit.moves}),)),
+        (visit.speeds, (("after_move", {m.key for m in visit.moves}),)),
     ):
         seen: set[str] = set()
         gone: set[str] = set()
@@ -345,7 +358,8 @@ def _broken_references(visit: v5.Visit) -> list[Reason]:
 
 def _wrong_readings(visit: v5.Visit, layout: Layout, meter: v5.Meter) -> list[Reason]:
     wrong: list[Reason] = []
-    rounds = {r.key for r in visit.rounds}
+    rounds, off_idle = {r.key for r in visit.rounds}, {r.key for r in visit.rounds if r.opening > 0}
+    wrong += [because(FileFault.SPEED_WITHOUT_OPENING) for speed in visit.speeds if speed.round not in off_idle]
     for reading in visit.readings:
         if reading.round not in rounds:
             wrong.append(because(FileFault.READING_WITHOUT_ROUND))

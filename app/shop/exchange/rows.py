@@ -17,6 +17,7 @@ from app.shop.store.tables import (
     Fitting,
     MeterRow,
     MoveRow,
+    OpeningSpeed,
     Override,
     ReadingRow,
     RoundRow,
@@ -27,7 +28,21 @@ from app.shop.store.tables import (
 )
 from app.sync.engine.hardware import Figure, Hardware
 
-OF_VISIT = ("key", "payload", "place", "job", "why", "by", "opened_at", "changed")
+OF_VISIT = (
+    "key",
+    "payload",
+    "place",
+    "job",
+    "why",
+    "by",
+    "opened_at",
+    "changed",
+    "intake",
+    "intake_note",
+    "meter_own",
+    "meter_low",
+    "meter_limit",
+)
 
 
 class Writer:
@@ -118,7 +133,19 @@ class Writer:
         for move in visit.moves:
             after, before = readings.get(move.after_reading, 0), moves.get(move.supersedes)
             moves[move.key] = self._row(
-                MoveRow, move, visit_id=visit_id, after_reading=after, supersedes_id=before, advised=int(move.advised)
+                MoveRow,
+                move,
+                visit_id=visit_id,
+                after_reading=after,
+                supersedes_id=before,
+                advised=int(move.advised),
+                taken_back=1 if move.taken_back else None,
+            )
+        speeds: dict[str | None, int] = {}
+        for speed in visit.speeds:
+            after, before = moves.get(speed.after_move, 0), speeds.get(speed.supersedes)
+            speeds[speed.key] = self._row(
+                OpeningSpeed, speed, round_id=rounds[speed.round], after_move=after, supersedes_id=before
             )
         checks: dict[str | None, int] = {}
         for check in visit.checks:
@@ -140,7 +167,10 @@ class Writer:
     def _row(self, table: type[Row], part: v5.Part, **refers: Any) -> int:
         """The id of the row of a part, written unless it is here."""
         facts = part.model_dump(
-            exclude={"supersedes", "round", "after_reading", "after_move", "after_check", "advised", "from_above"}
+            exclude={
+                *("supersedes", "round", "after_reading", "after_move", "after_check"),
+                *("advised", "from_above", "taken_back"),
+            }
         )
         if facts["key"] in self.known:
             return self._ident(table, str(facts["key"]))

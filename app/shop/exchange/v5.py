@@ -1,7 +1,8 @@
 """One engine with its whole history as a file, version 5: what may be in it.
 
-As version 4 (see ``v4``), with more units of air flow and pressure, what a pressure meter counts from, and starts and
-stops of the engine.
+As version 4 (see ``v4``), with more units of air flow and pressure, what a pressure meter counts from, what a meter had
+repeated before, engines cooled by air or with motors at their plates, what sat on the intakes, moves that were taken
+back, how fast the engine ran in a round off idle, and its starts and stops. What was not recorded is left out.
 ``static/exchange/engine-5.schema.json`` is the JSON Schema. A file of this version must be read for ever: what a later
 version needs goes into models of its own.
 """
@@ -19,15 +20,13 @@ from app.shop.exchange.v4 import (
     Check,
     Correction,
     Engine,
-    Fitting,
-    Layout,
-    Move,
     Override,
     Part,
     Round,
     SignOff,
     whole,
 )
+from app.sync.engine.layout import Actuation, Cooling
 
 __all__ = [
     "Bank",
@@ -45,6 +44,7 @@ __all__ = [
     "Reading",
     "Round",
     "SignOff",
+    "Speed",
     "StopEnd",
     "Visit",
     "from_v1",
@@ -55,10 +55,42 @@ __all__ = [
 ]
 
 Unit = Literal["kg/h", "g/s", "cfm", "scfm", "L/min", "kPa", "mbar", "mmHg", "cmHg", "inHg"]
+INTAKE = "What sat on the intakes while they were read, as a code; left out where it was not told."
 REFERENCE = (
     "`absolute` for a column that shows pressure from nothing; null for one that shows what is missing to the day's "
     "air, and for a flow meter."
 )
+
+TAKEN_BACK = "Whether nothing was adjusted after all: this entry takes back the one that it supersedes."
+
+
+COOLING = "What cools the engine; left out for liquid."
+ACTUATION = (
+    "What opens the plates: motors, one a bank or one a bore, which joins no plate to another; left out for a cable or "
+    "linkage."
+)
+
+
+class Layout(v4.Layout):
+    """Where the bores sit and what hangs them together.
+
+    ``sensor`` is the bore of the throttle sensor, ``springless`` are bores whose plate has no return spring of its own,
+    ``bypass`` those with a bypass screw; ``plenum`` says whether a common plenum joins the runners.
+    """
+
+    cooling: Annotated[Cooling, Field(description=COOLING)] = "liquid"
+    actuation: Annotated[Actuation, Field(description=ACTUATION)] = "linkage"
+
+    @model_serializer(mode="wrap")
+    def _without_nothing(self, handler: SerializerFunctionWrapHandler) -> dict[str, Any]:
+        usual = {"extra": {}, "cooling": "liquid", "actuation": "linkage"}
+        return {name: value for name, value in handler(self).items() if usual.get(name, ...) != value}
+
+
+class Fitting(v4.Fitting):
+    """What was fitted from a time on."""
+
+    layout: Layout
 
 
 class Meter(v4.Meter):
@@ -72,6 +104,37 @@ class Reading(v4.Reading):
     """One meter value at one bore, or word that it was skipped or set aside."""
 
     unit: Unit  # type: ignore[assignment]
+
+
+class Move(v4.Move):
+    """One adjustment made: turns, flats, or metres of blade, by kind; the leaves of a blade in metres.
+
+    Turns of a stop screw or of a coupler's screw are positive inward, those of a bypass screw outward. One that
+    supersedes another says how that was really made, or that it was not.
+    """
+
+    taken_back: Annotated[bool, Field(description=TAKEN_BACK)] = False
+
+
+class Speed(Part):
+    """How fast the engine ran in a round off idle, in revolutions per second; in the order they were stored."""
+
+    key: v1.Key
+    payload: v1.Hash
+    round: v1.Key
+    speed: v1.Size
+    after_move: v1.Key | None
+    by: v1.Text
+    at: v1.Time
+    supersedes: v1.Key | None
+
+
+LEFT_OUT = frozenset(
+    {"speeds", "intake", "intake_note", "meter_own", "meter_low", "meter_limit", "engine_events", "stop_ends"}
+)
+"""Parts of a visit that a file does not name where they were not recorded."""
+
+SPEEDS = "Engine speeds off idle; left out where none was recorded."
 
 
 class EngineEvent(Part):
@@ -101,11 +164,13 @@ class StopEnd(Part):
 
 EVENTS = "Starts and stops of the engine; left out where none was recorded."
 STOP_ENDS = "What ended stops for a figure beyond a limit; left out where there was none."
-LEFT_OUT = ("engine_events", "stop_ends")
 
 
 class Visit(Part):
-    """One time the engine was worked on, with everything recorded then; ``changed`` names what was since the last."""
+    """One time the engine was worked on, with everything recorded then; ``changed`` names what was since the last.
+
+    ``meter_own``, ``meter_low`` and ``meter_limit`` are what its meter had repeated in visits before, as fractions.
+    """
 
     key: v1.Key
     payload: v1.Hash
@@ -118,8 +183,14 @@ class Visit(Part):
     by: v1.Short
     opened_at: v1.Time
     changed: v1.Text | None
+    meter_own: Annotated[float | None, Field(ge=0, le=1)] = None
+    meter_low: Annotated[float | None, Field(ge=0, le=1)] = None
+    meter_limit: Annotated[float | None, Field(ge=0, le=1)] = None
+    intake: Annotated[v1.Short | None, Field(description=INTAKE)] = None
+    intake_note: v1.Short | None = None
     rounds: list[Round]
     readings: list[Reading]
+    speeds: Annotated[list[Speed], Field(default_factory=list, description=SPEEDS)]
     moves: list[Move]
     checks: list[Check]
     overrides: list[Override]

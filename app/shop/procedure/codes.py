@@ -17,6 +17,16 @@ class StepCode(StrEnum):
     SEAT_BYPASS_SCREWS = "seat-bypass-screws"
     LEAVE_COUPLER_SCREWS = "leave-coupler-screws"
 
+    MOTORS_POWER_OFF = "motors-power-off"
+    MOTORS_BY_MAKER = "motors-by-maker"
+    MOTORS_NO_FEELER = "motors-no-feeler"
+    MOTORS_QUICK_ROUND = "motors-quick-round"
+    MOTORS_HELD = "motors-held"
+    MOTORS_TIGHTEN = "motors-tighten"
+    MOTORS_ADAPT = "motors-adapt"
+
+    STOP_WHEN_HEAD_HOT = "stop-when-head-hot"
+
     CHECK_FIRST = "check-first"
     START = "start"
     ADJUST_NOTHING_COLD = "adjust-nothing-cold"
@@ -51,6 +61,7 @@ class CautionCode(StrEnum):
     PLATE_SNAPS_SHUT = "plate-snaps-shut"
     DROPPED_PART = "dropped-part"
     PLATE_SCREW = "plate-screw"
+    MOTOR_SHUTS_PLATE = "motor-shuts-plate"
 
     EXHAUST_GAS = "exhaust-gas"
     EXHAUST_GAS_AWAY = "exhaust-gas-away"
@@ -62,6 +73,7 @@ class CautionCode(StrEnum):
     ALONE_AT_FAN = "alone-at-fan"
 
     HOT_ENGINE = "hot-engine"
+    HOT_FINS = "hot-fins"
     VEHICLE_ROLLS = "vehicle-rolls"
 
     REACHING_FOR_LEVER = "reaching-for-lever"

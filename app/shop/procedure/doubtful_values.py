@@ -43,14 +43,15 @@ def last_values_of(record: VisitRecord, phase: Phase, due: NextReading) -> dict[
 
 
 def last_values(record: VisitRecord, one: Round | None, besides: int | None = None) -> dict[int, float]:
-    """What each bore read last as the engine stands: as hot, at the opening of ``one``, with nothing moved since.
+    """What each bore read last as the engine stood in ``one``: as hot, at its opening, with nothing moved between.
 
     The reading ``besides`` is left out; without a round there are none.
     """
     if one is None:
         return {}
     here = _read_how(one)
-    rounds = [r for r in record.rounds if r.row.number != one.row.number and not record.moved_since(r)]
+    moves = record.moves_before(one)
+    rounds = [r for r in record.rounds if r.row.number != one.row.number and record.moves_before(r) == moves]
     alike = [r for r in (*rounds, one) if _read_how(r) == here]
     return {
         reading.bore: reading.value

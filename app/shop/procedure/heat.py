@@ -4,6 +4,7 @@ import math
 from dataclasses import dataclass
 from functools import lru_cache
 
+from app.shop.procedure.parts import temperatures_of
 from app.shop.procedure.phases import FAN_STATES, HEAT_SOAKED
 from app.shop.procedure.requirements import Requirement
 from app.shop.procedure.running import state_of, time_of
@@ -22,9 +23,6 @@ FANS = "fans"
 """The item that tells what the cooling fans do."""
 
 CYCLING = FAN_STATES.index("cycling")
-
-METAL = "coolant"
-"""The temperature that stands for that of the metal, by its item."""
 
 _heat_soaked = lru_cache(maxsize=128)(heat_soaked)
 """The same figures are judged again with every reading that comes in."""
@@ -60,9 +58,9 @@ def was_soaked(record: VisitRecord) -> bool:
 
 
 def _judged(record: VisitRecord, points: tuple[HeatPoint, ...]) -> Heat:
-    fans = record.checks.get((HEAT_SOAKED.slug, FANS))
+    fans, metal = record.checks.get((HEAT_SOAKED.slug, FANS)), temperatures_of(record.layout)[0]
     cycling = fans is not None and fans.number == CYCLING
-    return _heat_soaked(points, record.settings.heat, record.visit.place == "test cell", cycling)
+    return _heat_soaked(points, record.settings.heat, record.visit.place == "test cell", metal, cycling)
 
 
 def in_this_run(record: VisitRecord, waiver: WaiverEntry) -> bool:
@@ -85,11 +83,12 @@ def _since(record: VisitRecord) -> tuple[int, float]:
 
 
 def _points(record: VisitRecord, since: tuple[int, float]) -> tuple[HeatPoint, ...]:
-    coolant, oil = (dict(record.series(HEAT_SOAKED.slug, item, since)) for item in ("coolant", "oil"))
+    read = {what: dict(record.series(HEAT_SOAKED.slug, what, since)) for what in temperatures_of(record.layout)}
+    times = sorted({at for series in read.values() for at in series})
     return tuple(
         [
-            HeatPoint(at, *[one[at] + ZERO_CELSIUS if at in one else None for one in (coolant, oil)])
-            for at in sorted(coolant.keys() | oil.keys())
+            HeatPoint(at, **{what: series[at] + ZERO_CELSIUS for what, series in read.items() if at in series})
+            for at in times
         ]
     )
 
@@ -106,7 +105,7 @@ def _look_again(record: VisitRecord) -> list[Reason]:
     """A look at the gauges that is wanted of an engine that was hot: since it was started again, or after some time."""
     if record.simulated:
         return []
-    what, start = METAL, state_of(record).start
+    what, start = temperatures_of(record.layout)[0], state_of(record).start
     looks = record.series(HEAT_SOAKED.slug, what)
     if start is not None and not record.series(HEAT_SOAKED.slug, what, (start.after_check, seconds(start.at))):
         return [because(Requirement.HEAT_SINCE_START, what=what)]

@@ -19,7 +19,7 @@ from app.sync.engine.layout import Layout
 Place = Literal["test cell", "vehicle", "telephone"]
 PLACES: tuple[Place, ...] = ("test cell", "vehicle", "telephone")
 
-Stops = Literal["", "oil pressure at the start", "oil pressure when hot", "coolant", "oil"]
+Stops = Literal["", "oil pressure at the start", "oil pressure when hot", "coolant", "oil", "head"]
 
 
 ON_SCREEN: Mapping[str, str] = {"rev/min": "rpm"}
@@ -34,8 +34,10 @@ class Item:
     ahead of the readings. ``when`` limits the item to engines that have the part, and ``where`` to the places it makes
     sense in. ``stops`` names the shop's limit beyond which the phase stops. A figure ``over_time`` is asked for again
     and again, and every one counts. Outside the places of ``needed`` it is recorded where there is a gauge, and not
-    missed where there is none. A ``quantity`` is shown and typed in the unit that the shop chose for it, and recorded
-    in ``unit``. A figure of one with ``choices`` is the place of one of them.
+    missed where there is none. One that is ``no_longer`` asked for is shown where it was recorded once. A ``quantity``
+    is shown and typed in the unit that the shop chose for it, and recorded in ``unit``. At the places of ``first_at``
+    it comes ahead of the readings although it is not ``before_running``. A figure of one with ``choices`` is the place
+    of one of them.
     """
 
     slug: str
@@ -52,7 +54,13 @@ class Item:
     over_time: bool = False
     needed: tuple[Place, ...] = PLACES
     quantity: Quantity | None = None
+    no_longer: bool = False
+    first_at: tuple[Place, ...] = ()
     choices: tuple[str, ...] = ()
+
+    def comes_first(self, place: str) -> bool:
+        """Whether it comes ahead of the readings at that place."""
+        return self.before_running or place in self.first_at
 
     def unit_in(self, units: Units) -> str:
         """The unit it is shown and typed in."""
@@ -78,10 +86,11 @@ class Item:
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """One thing to do, at engines that have the part ``when``."""
+    """One thing to do, at engines that have the part ``when`` and do not have ``unless``."""
 
     code: StepCode
     when: Part = "always"
+    unless: Part | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,7 +116,9 @@ class Phase:
 
     def steps_for(self, parts: Collection[Part]) -> tuple[StepCode, ...]:
         """What to do in this phase at an engine that has those parts."""
-        return tuple(step.code for step in self.steps if step.when in parts)
+        return tuple(
+            one.code for one in self.steps if one.when in parts and (one.unless is None or one.unless not in parts)
+        )
 
     def may_move(self, kind: AdjusterKind) -> bool:
         """Whether adjusters of that kind are moved in this phase: those of ``moves``, and where bores are evened every

@@ -100,6 +100,8 @@ def stop_for(item: Item, number: float, limits: Limits, units: Units = RECORDED)
             return _heat(Requirement.COOLANT_HOT, number, limits.coolant, units)
         case "oil":
             return _heat(Requirement.OIL_HOT, number, limits.oil, units)
+        case "head":
+            return _heat(Requirement.HEAD_HOT, number, limits.head, units)
         case "":
             return None
 

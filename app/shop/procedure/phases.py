@@ -22,22 +22,29 @@ TELEPHONE: tuple[Place, ...] = ("telephone",)
 FAN_STATES = ("off", "on", "cycling")
 """What cooling fans may do while bores are read: a figure of the item is the place in this list."""
 
+OPENING_SPEEDS = ("first-opening-speed", "next-opening-speed")
+"""Items that held the engine speed off idle before it was recorded with its round."""
+
 COLD_PRESET = Phase(
     slug="cold-preset",
     steps=(
-        Step(StepCode.LOOK_INTO_BORES),
-        Step(StepCode.BASE_FEELER),
-        Step(StepCode.PRESET_TURNS),
-        Step(StepCode.ROCK_PLATES, when="couplers"),
+        Step(StepCode.MOTORS_POWER_OFF, when="motors"),
+        Step(StepCode.MOTORS_BY_MAKER, when="motors"),
+        Step(StepCode.LOOK_INTO_BORES, when="linkage"),
+        Step(StepCode.BASE_FEELER, when="linkage"),
+        Step(StepCode.PRESET_TURNS, when="linkage"),
+        Step(StepCode.ROCK_PLATES, when="couplers", unless="motors"),
         Step(StepCode.SHARED_SHAFTS, when="shafts"),
         Step(StepCode.SEAT_BYPASS_SCREWS, when="bypass"),
         Step(StepCode.LEAVE_COUPLER_SCREWS, when="screws"),
     ),
     items=(
-        Item("wide-open", required=True),
-        Item("closed-contact", required=True),
-        Item("base-blade", "number", "thou", 0.5, 40, quantity="blade"),
-        Item("preset-turns", "number", "turns", 0, 6),
+        Item("throttle-power-off", required=True, when="motors"),
+        Item("maker-instructions", required=True, when="motors"),
+        Item("wide-open", required=True, when="linkage"),
+        Item("closed-contact", required=True, when="linkage"),
+        Item("base-blade", "number", "thou", 0.5, 40, quantity="blade", when="linkage"),
+        Item("preset-turns", "number", "turns", 0, 6, when="linkage"),
         Item(
             "bypass-turns",
             "number",
@@ -47,7 +54,7 @@ COLD_PRESET = Phase(
             when="bypass",
         ),
         Item("shaft-plates", when="shafts"),
-        Item("stop-spring"),
+        Item("stop-spring", when="linkage"),
         Item("coupler-slack", when="couplers"),
         Item("sensor-closed", "number", "V", 0, 6, when="sensor"),
     ),
@@ -55,7 +62,8 @@ COLD_PRESET = Phase(
         Caution(CautionCode.UNEXPECTED_START, where=TEST_CELL),
         Caution(CautionCode.UNEXPECTED_START_IN_VEHICLE, where=VEHICLE),
         Caution(CautionCode.UNEXPECTED_START_AWAY, where=TELEPHONE),
-        Caution(CautionCode.PLATE_SNAPS_SHUT),
+        Caution(CautionCode.PLATE_SNAPS_SHUT, when="linkage"),
+        Caution(CautionCode.MOTOR_SHUTS_PLATE, when="motors"),
         Caution(CautionCode.DROPPED_PART),
         Caution(CautionCode.PLATE_SCREW, when="shafts"),
     ),
@@ -69,15 +77,18 @@ FIRST_FIRE = Phase(
         Step(StepCode.CHECK_FIRST),
         Step(StepCode.START),
         Step(StepCode.ADJUST_NOTHING_COLD),
-        Step(StepCode.QUICK_ROUND),
+        Step(StepCode.QUICK_ROUND, when="linkage"),
+        Step(StepCode.MOTORS_QUICK_ROUND, when="motors"),
     ),
     items=(
         Item("kill-switch", required=True),
         Item("exhaust-drawn", required=True),
         Item("fuel-dry", required=True),
-        Item("throttle-returns", required=True),
+        Item("throttle-returns", required=True, when="linkage"),
+        Item("plates-follow", required=True, when="motors"),
         Item("bores-clear", required=True),
-        Item("coolant-full"),
+        Item("coolant-full", when="liquid"),
+        Item("air-path-clear", when="air"),
         Item("wheels-chocked", required=True, where=IN_THE_VEHICLE),
         Item("fan-clear", required=True, where=IN_THE_VEHICLE),
         Item(
@@ -96,6 +107,7 @@ FIRST_FIRE = Phase(
             required=True,
             before_running=False,
             where=IN_THE_VEHICLE,
+            first_at=TELEPHONE,
         ),
     ),
     cautions=(
@@ -116,13 +128,17 @@ HEAT_SOAKED = Phase(
     steps=(
         Step(StepCode.WARM_UP),
         Step(StepCode.HOLD_LOADS),
-        Step(StepCode.STOP_WHEN_HOT),
-        Step(StepCode.COUPLERS_ENGINE_OFF, when="couplers"),
+        Step(StepCode.MOTORS_HELD, when="motors"),
+        Step(StepCode.STOP_WHEN_HOT, when="liquid"),
+        Step(StepCode.STOP_WHEN_HEAD_HOT, when="air"),
+        Step(StepCode.MOTORS_NO_FEELER, when="motors"),
+        Step(StepCode.COUPLERS_ENGINE_OFF, when="couplers", unless="motors"),
         Step(StepCode.SHAFTS_MOVE_TOGETHER, when="shafts"),
         Step(StepCode.FLOW_METER_AT_PLENUM, when="plenum"),
     ),
     items=(
-        Item("coolant", "number", "°C", 0, 170, stops="coolant", over_time=True, quantity="temperature"),
+        Item("coolant", "number", "°C", 0, 170, stops="coolant", over_time=True, quantity="temperature", when="liquid"),
+        Item("head", "number", "°C", 0, 350, stops="head", over_time=True, quantity="temperature", when="air"),
         Item(
             "oil",
             "number",
@@ -158,13 +174,15 @@ HEAT_SOAKED = Phase(
         Item("air-temperature", "number", "°C", -40, 90, needed=(), quantity="temperature"),
         Item("idle-control"),
         Item("loads-steady"),
-        Item("fans", "number", "", 0, len(FAN_STATES) - 1, needed=(), choices=FAN_STATES),
+        Item("fans", "number", "", 0, len(FAN_STATES) - 1, needed=(), when="liquid", choices=FAN_STATES),
         Item("leak-checked", needed=()),
     ),
     cautions=(
-        Caution(CautionCode.BACKFIRE, unless="bypass"),
-        Caution(CautionCode.BACKFIRE_AT_BYPASS_SCREW, when="bypass"),
-        Caution(CautionCode.HOT_ENGINE),
+        Caution(CautionCode.BACKFIRE, unless="bypass", where=AT_THE_ENGINE),
+        Caution(CautionCode.BACKFIRE_AT_BYPASS_SCREW, when="bypass", where=AT_THE_ENGINE),
+        Caution(CautionCode.BACKFIRE, where=TELEPHONE),
+        Caution(CautionCode.HOT_ENGINE, when="liquid"),
+        Caution(CautionCode.HOT_FINS, when="air"),
         Caution(CautionCode.ROTATING_PARTS, where=TEST_CELL),
         Caution(CautionCode.FAN_AND_BELTS, where=VEHICLE),
         Caution(CautionCode.ALONE_AT_FAN, where=TELEPHONE),
@@ -206,10 +224,11 @@ BANK_BALANCE = Phase(
             )
             for which in ("first", "second")
         ),
+        Item("rev-limit", "number", "rev/min", 1000, 9000, required=True, when="two banks"),
         Item("lever-held", required=True, when="two banks"),
         *(
-            Item(f"{which}-opening-speed", "number", "rev/min", 300, 6000, needed=(), when="two banks")
-            for which in ("first", "next")
+            Item(slug, "number", "rev/min", 300, 6000, needed=(), when="two banks", no_longer=True)
+            for slug in OPENING_SPEEDS
         ),
         Item(
             "wheels-chocked",
@@ -232,8 +251,10 @@ BANK_BALANCE = Phase(
 LOCK_DOWN = Phase(
     slug="lock-down",
     steps=(
-        Step(StepCode.TIGHTEN),
-        Step(StepCode.MARK_STOP_SCREWS),
+        Step(StepCode.TIGHTEN, when="linkage"),
+        Step(StepCode.MARK_STOP_SCREWS, when="linkage"),
+        Step(StepCode.MOTORS_TIGHTEN, when="motors"),
+        Step(StepCode.MOTORS_ADAPT, when="motors"),
         Step(StepCode.COUNT_TOOLS),
         Step(StepCode.LAST_ROUND),
         Step(StepCode.SIGN_OFF),
@@ -247,19 +268,22 @@ LOCK_DOWN = Phase(
             when="bypass",
         ),
         Item("links-tight", required=True, fresh=True, when="two banks"),
-        Item("stops-marked", required=True, fresh=True),
+        Item("stops-marked", required=True, fresh=True, when="linkage"),
         Item("tools-counted", required=True, fresh=True),
-        Item("throttle-returns", required=True, fresh=True),
+        Item("throttle-returns", required=True, fresh=True, when="linkage"),
+        Item("plates-follow", required=True, fresh=True, when="motors"),
+        Item("throttle-adapted", required=True, fresh=True, when="motors"),
         Item("idle", "number", "rev/min", 300, 3000, before_running=False),
         Item("sensor-closed", "number", "V", 0, 6, when="sensor"),
         Item("sensor-open", "number", "V", 0, 6, when="sensor"),
     ),
     cautions=(
-        Caution(CautionCode.STICKING_THROTTLE),
+        Caution(CautionCode.STICKING_THROTTLE, when="linkage"),
+        Caution(CautionCode.MOTOR_SHUTS_PLATE, when="motors"),
         Caution(CautionCode.BACKFIRE),
         Caution(CautionCode.VEHICLE_AND_FAN, where=VEHICLE),
         Caution(CautionCode.ALONE_AT_VEHICLE, where=TELEPHONE),
-        Caution(CautionCode.ADHESIVE),
+        Caution(CautionCode.ADHESIVE, when="linkage"),
     ),
     rounds="last",
     moves=(),

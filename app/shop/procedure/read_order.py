@@ -6,7 +6,7 @@ from typing import Literal
 from app.shop.procedure.items import Phase
 from app.shop.procedure.running import round_ran_out
 from app.shop.record.visit_record import Round, VisitRecord
-from app.sync.banks.lever import opened
+from app.sync.banks.lever import Speeds, opened
 from app.sync.engine.adjusters.registry import kind_of
 
 
@@ -76,15 +76,21 @@ def read_shut(record: VisitRecord, one: Round) -> bool:
     if not one.row.opening or not one.closed or idle is None:
         return False
     at_idle, here = ({r.bore: r.value for r in those.in_base_units} for those in (idle, one))
-    return not opened(record.layout, at_idle, here, record.meter_as_read())
+    speed = record.speed_in(one)
+    speeds = Speeds(record.idles_at, speed.speed) if speed is not None and record.idles_at else None
+    return not opened(record.layout, at_idle, here, record.meter_as_read(), speeds)
 
 
 def to_open_again(record: VisitRecord, phase: Phase, due: NextReading) -> bool:
     """Whether the round that is due is asked for because the lever was shut when its opening was read last."""
     if phase.rounds != "openings" or due.current is not None or due.bore is None:
         return False
-    here = (due.opening, due.from_above)
-    same = [r for r in record.rounds if r.row.phase == phase.slug and r.lever == here]
+    return was_shut(record, phase, (due.opening, due.from_above))
+
+
+def was_shut(record: VisitRecord, phase: Phase, lever: tuple[float, bool]) -> bool:
+    """Whether the lever was shut when its opening [m], reached from above or not, was read last in a phase."""
+    same = [r for r in record.rounds if r.row.phase == phase.slug and r.lever == lever]
     return bool(same) and not record.moved_since(same[-1]) and read_shut(record, same[-1])
 
 

@@ -2,6 +2,7 @@
 
 from app.shop.procedure.requirements import Changed, ChangedPart
 from app.shop.reasons import Reason, because
+from app.shop.record.intake import differs
 from app.shop.record.visit_record import VisitRecord
 
 AIR = (ChangedPart.EXHAUST, ChangedPart.INTAKE)
@@ -28,6 +29,8 @@ def reasons(record: VisitRecord) -> tuple[Reason, ...]:
 
 def same_air(record: VisitRecord) -> bool:
     """Whether the engine draws its air through the same parts in the same place as at the last sign-off."""
+    if record.before is not None and differs(record.before.intake, record.intake):
+        return False
     return not _moved(record) and not any(what in AIR for what in _touched(record))
 
 

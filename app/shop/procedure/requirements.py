@@ -25,6 +25,7 @@ class Requirement(StrEnum):
     IDLE_ROUND = "idle-round"
     OPENING_ROUNDS = "opening-rounds"
     LEVER_SHUT = "lever-shut"
+    OPENING_SPEED = "opening-speed"
     BANKS_TOGETHER = "banks-together"
     BANK_ON_STOP = "bank-on-stop"  # bank
     IDLE_AGAIN = "idle-again"
@@ -35,6 +36,8 @@ class Requirement(StrEnum):
     OIL_PRESSURE_LOW = "oil-pressure-low"  # pressure, minimum
     COOLANT_HOT = "coolant-hot"  # temperature, maximum
     OIL_HOT = "oil-hot"  # temperature, maximum
+    OVER_REV_LIMIT = "over-rev-limit"  # speed, limit: both rpm
+    HEAD_HOT = "head-hot"  # temperature, maximum
 
 
 class Waiting(StrEnum):
@@ -64,6 +67,7 @@ class NotNeeded(StrEnum):
 
     PRESET_EARLIER = "preset-earlier"
     ONE_BANK = "one-bank"
+    ELECTRONIC = "electronic"
 
 
 class ChangedPart(StrEnum):

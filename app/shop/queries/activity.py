@@ -47,6 +47,8 @@ class Activity(StrEnum):
     TABLET_REMOVED = "tablet-removed"
     REPLACED = "replaced"
     """``what`` is a reading or a move that takes the place of an earlier one."""
+    TAKEN_BACK = "taken-back"
+    """``what`` is a move that was not made after all."""
     REPEATED = "repeated"
     """``what`` is a checklist entry that follows an earlier one."""
 
@@ -65,7 +67,8 @@ PARTS = (
     CASE WHEN r.supersedes_id IS NULL THEN '' ELSE 'replaced' END, o.visit_id, v.engine_id, 'reading', r.id
     FROM reading r JOIN round o ON o.id = r.round_id JOIN visit v ON v.id = o.visit_id""",
     """SELECT m.at, m."by", 'adjusted', json_object('kind', m.kind, 'near', m.near, 'far', m.far, 'bank', m.bank),
-    CASE WHEN m.supersedes_id IS NULL THEN '' ELSE 'replaced' END, m.visit_id, v.engine_id, 'move', m.id
+    CASE WHEN m.supersedes_id IS NULL THEN '' WHEN m.taken_back THEN 'taken-back' ELSE 'replaced' END,
+    m.visit_id, v.engine_id, 'move', m.id
     FROM move m JOIN visit v ON v.id = m.visit_id""",
     """SELECT c.at, c."by", CASE WHEN c.text = :undone THEN 'item-undone' WHEN c.number IS NOT NULL
     THEN 'figure-entered' WHEN c.text <> '' THEN 'text-entered' ELSE 'item-checked' END,

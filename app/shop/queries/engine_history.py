@@ -1,160 +1,17 @@
-"""What an engine's visits say together: each as found and as left, and what changed between visits.
+"""What an engine's visits say together: ``changes`` sets each visit against the one before it and asks what slipped.
 
-``build_history`` takes what counts of one visit out of its record; ``changes`` sets each visit against the one before
-it and asks what slipped. Nothing here reads the database (see ``history_cache``): a visit is worked out once.
+Nothing here reads the database (see ``history_cache``): a visit is worked out once.
 """
 
-import math
-from collections import defaultdict
-from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
-from enum import StrEnum
+from collections.abc import Mapping, Sequence
 from functools import lru_cache
 
-from app.shop.assessment.verdicts import evenness_of
-from app.shop.procedure.phases import FIRST_FIRE
-from app.shop.record.entries import CheckEntry
-from app.shop.record.visit_record import SPEEDS, Round, VisitRecord
-from app.sync.engine.adjusters.registry import kind_of
+from app.shop.assessment.since_left import Change, change
+from app.shop.assessment.visit_summary import RoundSummary, VisitSummary
 from app.sync.engine.events import Meter
-from app.sync.engine.hardware import Hardware
-from app.sync.engine.layout import Adjuster, Layout
-from app.sync.engine.units import KPA, REV_PER_MIN, ZERO_CELSIUS
-from app.sync.estimation.evenness import RoundResult
+from app.sync.engine.layout import Adjuster
 from app.sync.readings.rounds import reading_sd
 from app.sync.slips.creep import Creep, creeping, scores
-from app.sync.slips.slip_detection import Conditions, Pooled, SlipAssessment, expected_common, pool, slipped
-
-AIR = ("air-pressure", "air-temperature")
-"""The checks, of any phase, that tell one day's air from another's: kPa, degrees Celsius."""
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class RoundSummary:
-    """How the bores stood at one end of a visit.
-
-    ``judged`` is the round that speaks for it; ``pooled`` every reading of every round that may be taken together,
-    the idle's drift taken out; ``hot`` says whether they were all taken heat-soaked.
-    """
-
-    judged: RoundResult
-    pooled: Mapping[int, Pooled]
-    hot: bool
-
-    @property
-    def spread(self) -> float:
-        """Widest less tightest [kg/s or Pa]."""
-        values = [s.value for s in self.judged.standings]
-        return max(values) - min(values)
-
-
-@dataclass(frozen=True, slots=True)
-class Moved:
-    """One move that was made, as the records name it."""
-
-    kind: str
-    bank: str
-    near: int | None
-    far: int | None
-    amount: float
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class VisitSummary:
-    """What counts of one visit. ``left`` is None until it is signed off, ``found`` before its first closed round.
-
-    ``air_found`` and ``air_left`` are the air and the idle speed of either, None where they are not known.
-    """
-
-    key: str
-    visit_id: int
-    number: int
-    opened_at: str
-    place: str
-    job: str
-    why: str
-    by: str
-    signed: str
-    meter_id: int
-    meter_name: str
-    unit: str
-    unit_name: str
-    step: float
-    meter: Meter
-    fitting_id: int
-    layout: Layout
-    hardware: Hardware
-    found: RoundSummary | None
-    left: RoundSummary | None
-    moves: tuple[Moved, ...]
-    rounds: int
-    air_found: Conditions | None
-    air_left: Conditions | None
-
-
-class NotComparable(StrEnum):
-    """Why as left and as found of two visits cannot be compared."""
-
-    NO_ROUND = "no-round"
-    """One of them has no complete round."""
-    QUANTITIES = "quantities"
-    """One was read by flow and one by vacuum."""
-    LAYOUT = "layout"
-    """The bores are not the same."""
-    ZERO = "zero"
-    """A bore read nothing."""
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Change:
-    """What changed from one visit's as left to a later one's as found.
-
-    ``assessment`` says what slipped, None when the two cannot be compared; ``why_not`` then says why.
-    ``common`` is the change of ln(flow) that air and speed explain; None when they are not known at both, so that the
-    bores may have changed together by any factor.
-    """
-
-    before: VisitSummary
-    after: VisitSummary
-    same_meter: bool
-    same_fitting: bool
-    hot: bool
-    common: float | None
-    assessment: SlipAssessment | None
-    why_not: NotComparable | None = None
-
-
-def build_history(record: VisitRecord) -> VisitSummary:
-    """What counts of a visit, from everything recorded of it."""
-    visit, meter = record.visit, record.meter
-    found = record.as_found()
-    left = record.as_left() if record.sign_off else None
-    return VisitSummary(
-        key=visit.key,
-        visit_id=visit.ident,
-        number=visit.number,
-        opened_at=visit.opened_at,
-        place=visit.place,
-        job=visit.job,
-        why=visit.why,
-        by=visit.by,
-        signed=record.sign_off.name if record.sign_off else "",
-        meter_id=meter.ident,
-        meter_name=meter.name,
-        unit=meter.unit,
-        unit_name=meter.unit_name,
-        step=meter.step,
-        meter=record.meter_as_read(),
-        fitting_id=record.fitting.ident,
-        layout=record.layout,
-        hardware=record.hardware,
-        found=_stand(record, found, _before_any_move(record)) if found else None,
-        left=_stand(record, left, [r for r in _idle(record) if not record.moved_since(r)]) if left else None,
-        moves=tuple(Moved(m.kind, m.bank, m.near, m.far, m.amount) for m in record.moves),
-        rounds=sum(r.closed for r in record.rounds),
-        air_found=_conditions(record, left=False),
-        air_left=_conditions(record, left=True),
-    )
 
 
 def changes(visits: Sequence[VisitSummary]) -> dict[int, Change]:
@@ -167,39 +24,6 @@ def changes(visits: Sequence[VisitSummary]) -> dict[int, Change]:
         if visit.left is not None:
             before = visit
     return found
-
-
-@lru_cache(maxsize=4096)
-def change(before: VisitSummary, after: VisitSummary) -> Change:
-    """What slipped between an earlier visit's as left and this one's as found."""
-    left, found = before.left, after.found
-    same_meter = before.meter_id == after.meter_id
-    hot = left is not None and found is not None and left.hot and found.hot
-    common = None
-    if before.air_left is not None and after.air_found is not None and after.meter.quantity == "flow":
-        common = expected_common(before.air_left, after.air_found)
-    why_not: NotComparable | None = None
-    if left is None or found is None:
-        why_not = NotComparable.NO_ROUND
-    elif before.meter.quantity != after.meter.quantity:
-        why_not = NotComparable.QUANTITIES
-    elif set(before.layout.bores) != set(after.layout.bores):
-        why_not = NotComparable.LAYOUT
-    elif min(p.mean for p in (*left.pooled.values(), *found.pooled.values())) <= 0:
-        why_not = NotComparable.ZERO
-    assessment = None
-    if not why_not and left is not None and found is not None:
-        assessment = slipped(
-            after.layout,
-            left.pooled,
-            found.pooled,
-            after.meter,
-            same_meter,
-            hot,
-            common,
-            left_meter=before.meter,
-        )
-    return Change(before, after, same_meter, before.fitting_id == after.fitting_id, hot, common, assessment, why_not)
 
 
 def creep(changed: Sequence[Change]) -> Creep | None:
@@ -221,52 +45,3 @@ def repeatability(stand: RoundSummary, meter: Meter) -> float:
     """How far a bore may read from where it stands with nothing changed: twice the standard deviation of one reading,
     in windows of the round."""
     return 2 * reading_sd(stand.judged.mean, meter) / stand.judged.tolerance
-
-
-def _idle(record: VisitRecord) -> list[Round]:
-    return [r for r in record.rounds if r.closed and r.row.opening == 0]
-
-
-def _before_any_move(record: VisitRecord) -> list[Round]:
-    first = min((m.after_reading for m in record.moves), default=None)
-    return [r for r in _idle(record) if first is None or r.newest <= first]
-
-
-def _stand(record: VisitRecord, speaks: Round, together: Sequence[Round]) -> RoundSummary:
-    """Hot rounds are taken together with hot ones, a coarse look only with others of its kind."""
-    hot = speaks.row.phase != FIRST_FIRE.slug
-    alike = [r for r in together if (r.row.phase != FIRST_FIRE.slug) == hot] or [speaks]
-    meter = record.meter_as_read()
-    rounds = {one.row.ident: one for one in (*alike, speaks)}
-    judged = {ident: evenness_of(record, one, record.settings.fine_window) for ident, one in rounds.items()}
-    values: dict[int, list[float]] = defaultdict(list)
-    for one in alike:
-        readings = one.in_base_units
-        drift = judged[one.row.ident].drift
-        first, last = readings[0].at, max(r.at for r in readings)
-        for at, reading in enumerate(readings):
-            share = (reading.at - first) / (last - first) if last > first else at / max(1, len(readings) - 1)
-            values[reading.bore].append(reading.value - drift * (share - 0.5))
-    pooled = {bore: pool(taken, meter) for bore, taken in values.items()}
-    return RoundSummary(judged[speaks.row.ident], pooled, hot)
-
-
-def _conditions(record: VisitRecord, *, left: bool) -> Conditions | None:
-    """Air and idle speed of a visit as left, else as found; None where one of the three is not known.
-
-    The speed counts that was typed last after the last move that changes the idle, as found before the first. The air
-    does not change by moves: as found, what was typed before the first one counts where there is any.
-    """
-    typed = [c for c in record.all_checks if c.number is not None and c.ident not in record.taken_back]
-    first = min((m.ident for m in record.moves if kind_of(m.kind).at_idle), default=math.inf)
-    still = [c for c in typed if (c.after_move >= record.last_idle_move if left else c.after_move < first)]
-    speed = _newest(still, SPEEDS)
-    pressure, temperature = (_newest(typed if left else still, (item,)) or _newest(typed, (item,)) for item in AIR)
-    if speed is None or pressure is None or temperature is None:
-        return None
-    return Conditions(pressure * KPA, temperature + ZERO_CELSIUS, speed * REV_PER_MIN)
-
-
-def _newest(checks: Sequence[CheckEntry], items: Collection[str]) -> float | None:
-    """The figure typed last of some items."""
-    return next((check.number for check in reversed(checks) if check.item in items), None)

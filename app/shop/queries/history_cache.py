@@ -7,7 +7,7 @@ from threading import Lock
 
 from sqlmodel import Session, col, func, select
 
-from app.shop.queries.engine_history import VisitSummary, build_history
+from app.shop.assessment.visit_summary import VisitSummary, build_history
 from app.shop.record import loader
 from app.shop.store.tables import CheckRow, Fitting, MoveRow, ReadingRow, RoundRow, SignOff, Visit
 

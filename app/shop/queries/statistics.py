@@ -15,8 +15,10 @@ from typing import TypeVar
 
 from sqlmodel import Session, col, func, select
 
+from app.shop.assessment.since_left import Change
+from app.shop.assessment.visit_summary import VisitSummary
 from app.shop.queries import history_cache
-from app.shop.queries.engine_history import Change, VisitSummary, changes
+from app.shop.queries.engine_history import changes
 from app.shop.reasons import Reason, because
 from app.shop.store.tables import Practice, Visit
 from app.sync.engine.adjusters.registry import adjusters, kind_at

@@ -123,6 +123,11 @@ class VisitEntry(Entry):
     opened_at: str
     setup: int | None
     changed: str | None
+    meter_own: float | None
+    meter_low: float | None
+    meter_limit: float | None
+    intake: str | None
+    intake_note: str | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,8 +143,20 @@ class RoundEntry(Entry):
 
 
 @dataclass(frozen=True, slots=True)
+class SpeedEntry(Entry):
+    """How fast the engine ran in a round off idle [rev/s]; a row of the table ``opening_speed``."""
+
+    round_id: int
+    speed: float
+    after_move: int
+    by: str
+    at: str
+    supersedes_id: int | None
+
+
+@dataclass(frozen=True, slots=True)
 class MoveEntry(Entry):
-    """An adjustment made; ``amount`` in turns, flats or meters by ``kind``."""
+    """An adjustment made; ``amount`` in turns, flats or meters by ``kind``. ``taken_back`` 1: it was not made."""
 
     visit_id: int
     phase: str
@@ -154,6 +171,7 @@ class MoveEntry(Entry):
     by: str
     at: str
     supersedes_id: int | None
+    taken_back: int | None
 
 
 @dataclass(frozen=True, slots=True)

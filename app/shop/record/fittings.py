@@ -68,7 +68,7 @@ def layout_to_json(layout: Layout) -> str:
     banks: list[dict[str, object]] = []
     for bank in layout.banks:
         said = {"name": bank.name, "bores": bank.bores, "stop": bank.stop, "drive": bank.drive}
-        banks.append(said | ({"joints": bank.joints} if bank.joints else {}))
+        banks.append(said | ({"joints": bank.joints} if bank.joints and layout.actuation != "motor-per-bore" else {}))
     told: dict[str, object] = {"banks": banks, "sensor": layout.sensor, "springless": sorted(layout.springless)}
     if layout.bypass:
         told["bypass"] = sorted(layout.bypass)
@@ -76,6 +76,10 @@ def layout_to_json(layout: Layout) -> str:
         told["plenum"] = True
     if layout.extra:
         told["extra"] = extra_by_kind(layout)
+    if layout.cooling != "liquid":
+        told["cooling"] = layout.cooling
+    if layout.electronic:
+        told["actuation"] = layout.actuation
     return json.dumps(told, sort_keys=True)
 
 
@@ -85,8 +89,16 @@ def layout_from_json(text: str) -> Layout:
     banks = tuple(
         Bank(b["name"], tuple(b["bores"]), b["stop"], b["drive"], tuple(b.get("joints", ()))) for b in read["banks"]
     )
-    bypass, plenum = frozenset(read.get("bypass", ())), read.get("plenum", False)
-    return Layout(banks, read["sensor"], frozenset(read["springless"]), bypass, plenum, extra_of(read.get("extra", {})))
+    return Layout(
+        banks,
+        read["sensor"],
+        frozenset(read["springless"]),
+        frozenset(read.get("bypass", ())),
+        read.get("plenum", False),
+        extra_of(read.get("extra", {})),
+        read.get("cooling", "liquid"),
+        read.get("actuation", "linkage"),
+    )
 
 
 def extra_by_kind(layout: Layout) -> dict[str, list[int]]:

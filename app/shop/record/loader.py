@@ -23,12 +23,14 @@ from app.shop.record.entries import (
     Repeats,
     RoundEntry,
     SignOffEntry,
+    SpeedEntry,
     StopEndEntry,
     VisitEntry,
     WaiverEntry,
     columns_of,
 )
 from app.shop.record.fittings import hardware_from_json, layout_from_json
+from app.shop.record.meter_visits import judged_by, shown_to
 from app.shop.record.revision import Revision, revision_of, revision_when_read
 from app.shop.record.settings import DEFAULTS
 from app.shop.record.visit_record import Round, VisitRecord
@@ -60,6 +62,11 @@ JOIN correction c ON c.visit_id = b.id WHERE v.id IN ({several}) GROUP BY v.id
 
 SIMULATED = "SELECT v.id FROM visit v JOIN practice p ON p.engine_id = v.engine_id WHERE v.id IN ({several})"
 
+IN_ROUNDS = """
+SELECT r."{columns}" FROM round o JOIN {table} r ON r.round_id = o.id
+WHERE o.visit_id IN ({several}) ORDER BY r.round_id, r.id
+"""
+
 TABLES: dict[type[Entry], str] = {
     EngineEntry: "engine",
     FittingEntry: "fitting",
@@ -74,9 +81,9 @@ TABLES: dict[type[Entry], str] = {
     EngineEventEntry: "engine_event",
     StopEndEntry: "stop_end",
 }
-"""The table of each kind of entry that belongs to a visit or is named by one; readings hang on their round."""
+"""The table of each kind of entry that belongs to a visit or is named by one; the others hang on their round."""
 
-COLUMNS: dict[type[Entry], tuple[str, ...]] = {kind: columns_of(kind) for kind in (*TABLES, MeterReading)}
+COLUMNS: dict[type[Entry], tuple[str, ...]] = {kind: columns_of(kind) for kind in (*TABLES, MeterReading, SpeedEntry)}
 """The columns of each, in the order of the fields of the entry."""
 
 E = TypeVar("E", bound=Entry)
@@ -180,7 +187,8 @@ def records(session: Session, ids: Sequence[int]) -> list[VisitRecord]:
     fittings = _by_id(session, FittingEntry, {visit.fitting_id for visit in visits.values()})
     meters = _by_id(session, MeterEntry, {visit.meter_id for visit in visits.values()})
     known = {f.ident: (layout_from_json(f.layout), hardware_from_json(f.hardware)) for f in fittings.values()}
-    entered = _entered(session, ids)
+    entered = _in_rounds(session, MeterReading, "reading", ids)
+    speeds = _in_rounds(session, SpeedEntry, "opening_speed", ids)
     rounds, moves = _of(session, RoundEntry, ids), _of(session, MoveEntry, ids)
     checks, waivers = _of(session, CheckEntry, ids), _of(session, WaiverEntry, ids)
     signed, corrections = _of(session, SignOffEntry, ids), _of(session, CorrectionEntry, ids)
@@ -202,7 +210,9 @@ def records(session: Session, ids: Sequence[int]) -> list[VisitRecord]:
             hardware=known[visit.fitting_id][1],
             visit=visit,
             meter=meters[visit.meter_id],
-            rounds=tuple(Round(r, entered.get(r.ident, ())) for r in rounds.get(visit.ident, ())),
+            rounds=tuple(
+                Round(r, entered.get(r.ident, ()), speeds.get(r.ident, ())) for r in rounds.get(visit.ident, ())
+            ),
             all_moves=moves.get(visit.ident, ()),
             all_checks=checks.get(visit.ident, ()),
             overrides=waivers.get(visit.ident, ()),
@@ -210,7 +220,7 @@ def records(session: Session, ids: Sequence[int]) -> list[VisitRecord]:
             fitted_before=fitted_before.get(visit.ident, (None, ""))[0],
             place_before=fitted_before.get(visit.ident, (None, ""))[1],
             corrections=corrections.get(visit.ident, ()),
-            repeatability=repeats.of(meters[visit.meter_id], next(iter(signed.get(visit.ident, ())), None)),
+            repeatability=repeats.of(meters[visit.meter_id], visit, next(iter(signed.get(visit.ident, ())), None)),
             studied=studied,
             corrected_before=corrected_before.get(visit.ident, 0),
             settings=settings.get(visit.setup or 0, DEFAULTS),
@@ -230,15 +240,15 @@ class _Repeats:
     def __init__(self, session: Session, studied: int) -> None:
         self._session = session
         self._studied = studied
-        self._known: dict[tuple[int, int], Repeats] = {}
+        self._known: dict[tuple[int, int], Repeats | None] = {}
 
-    def of(self, meter: MeterEntry, signed: SignOffEntry | None) -> Repeats:
+    def of(self, meter: MeterEntry, visit: VisitEntry, signed: SignOffEntry | None) -> Repeats:
         """The figure of a meter for a visit."""
         until = self._studied if signed is None else signed.after_study or 0
         if (meter.ident, until) not in self._known:
-            figure = meter_studies.repeatability_of(self._session, meter, until) if until else meter.estimate
+            figure = meter_studies.repeatability_of(self._session, meter, until) if until else None
             self._known[meter.ident, until] = figure
-        return self._known[meter.ident, until]
+        return judged_by(self._known[meter.ident, until], meter, shown_to(visit))
 
 
 def _asked(session: Session, query: str, ids: Iterable[int]) -> list[tuple[Any, ...]]:
@@ -269,9 +279,12 @@ def _of(session: Session, kind: type[V], ids: Iterable[int]) -> dict[int, tuple[
     return {visit_id: tuple(entries) for visit_id, entries in groupby(mine, key=lambda entry: entry.visit_id)}
 
 
-def _entered(session: Session, ids: Iterable[int]) -> dict[int, tuple[MeterReading, ...]]:
-    """The readings of the visits by round, in the order they were stored."""
-    columns = '", r."'.join(COLUMNS[MeterReading])
-    joined = f'SELECT r."{columns}" FROM round o JOIN reading r ON r.round_id = o.id WHERE o.visit_id IN ({{several}})'
-    taken = (MeterReading(*row) for row in _asked(session, f"{joined} ORDER BY r.round_id, r.id", ids))
+R = TypeVar("R", MeterReading, SpeedEntry)
+
+
+def _in_rounds(session: Session, kind: type[R], table: str, ids: Iterable[int]) -> dict[int, tuple[R, ...]]:
+    """What hangs on the rounds of the visits, by round, in the order it was stored."""
+    columns = '", r."'.join(COLUMNS[kind])
+    query = IN_ROUNDS.format(columns=columns, table=table, several="{several}")
+    taken = (kind(*row) for row in _asked(session, query, ids))
     return {round_id: tuple(mine) for round_id, mine in groupby(taken, key=lambda r: r.round_id)}

@@ -8,6 +8,7 @@ from sqlmodel import Session, col, func, or_, select
 from app.shop.errors import NotFoundError
 from app.shop.reasons import because
 from app.shop.record.entries import MeterEntry, Repeats
+from app.shop.record.meter_visits import Shown, judged_by, shown_by_visits
 from app.shop.record.superseding import current
 from app.shop.rejections import Rejection
 from app.shop.store.tables import MeterDue, MeterRow, Study, StudyReading
@@ -101,11 +102,12 @@ class StudyRecord:
 
 @dataclass(frozen=True, slots=True)
 class KnownMeter:
-    """A meter with everything known of it. ``due`` is the day of its next check."""
+    """A meter with everything known of it. ``due`` is the day of its next check, ``shown`` what visits show."""
 
     row: MeterEntry
     studies: tuple[StudyRecord, ...]
     due: MeterDue | None
+    shown: Shown | None
 
     @property
     def found(self) -> Repeatability | None:
@@ -119,16 +121,21 @@ class KnownMeter:
 
     @property
     def repeats(self) -> Repeats:
-        """What its studies say of it, or the estimate twice."""
+        """What its studies and the visits say of it, or the estimate twice."""
         found = self.found
-        return Repeats(found.own, found.limit) if found else self.row.estimate
+        return judged_by(Repeats(found.own, found.limit) if found else None, self.row, self.shown)
+
+    @property
+    def by_visits(self) -> bool:
+        """Whether visits are what counts of it."""
+        return self.shown is not None and self.repeats == (self.shown.own, self.shown.limit)
 
     @property
     def least_difference(self) -> tuple[float, int] | None:
         """From what difference on, in its unit and in steps, two readings of one bore are not the same; None before a
         study."""
         found = self.found
-        return least_difference(found.level, found.limit, self.row.step) if found else None
+        return least_difference(found.level, self.repeats.judged, self.row.step) if found else None
 
     def overdue(self, today: str) -> bool:
         """Whether its check was due before ``today``, an ISO day."""
@@ -144,13 +151,14 @@ def get(session: Session, meter_id: int) -> MeterEntry:
 
 
 def known(session: Session, meter_id: int) -> KnownMeter:
-    """Everything known of a meter. Raises NotFoundError."""
+    """Everything known of a meter, visits that are signed off among it. Raises NotFoundError."""
     meter = get(session, meter_id)
     due = select(MeterDue).where(MeterDue.meter_id == meter_id).order_by(col(MeterDue.id).desc())
     read_with = or_(col(Study.meter_id) == meter_id, col(Study.other_id) == meter_id)
     mine = select(Study).where(read_with).order_by(col(Study.id))
     studies = tuple(_study(session, row) for row in session.exec(mine).all())
-    return KnownMeter(meter, studies, session.exec(due).first())
+    shown = shown_by_visits(session, meter_id, meter.step)
+    return KnownMeter(meter, studies, session.exec(due).first(), shown)
 
 
 def all_of(session: Session) -> list[KnownMeter]:
@@ -166,12 +174,12 @@ def study_of(session: Session, study_id: int) -> StudyRecord:
     return _study(session, row)
 
 
-def repeatability_of(session: Session, meter: MeterEntry, until: int | None) -> Repeats:
-    """A meter's figure by the study readings up to that id, by all of them when None."""
+def repeatability_of(session: Session, meter: MeterEntry, until: int | None) -> Repeats | None:
+    """A meter's figure by the study readings up to that id, by all of them when None; None without a study."""
     mine = select(Study).where(Study.meter_id == meter.ident, col(Study.other_id).is_(None)).order_by(col(Study.id))
     studies = [_study(session, row, until) for row in session.exec(mine).all()]
     found = _pooled(meter, [s for s in studies if s.finished])
-    return Repeats(found.own, found.limit) if found else meter.estimate
+    return Repeats(found.own, found.limit) if found else None
 
 
 def newest_reading(session: Session) -> int:

@@ -19,6 +19,7 @@ QUERY = """
 SELECT e.version,
   coalesce((SELECT max(r.id) FROM round o JOIN reading r ON r.round_id = o.id WHERE o.visit_id = v.id), 0),
   coalesce((SELECT max(id) FROM round WHERE visit_id = v.id), 0),
+  coalesce((SELECT max(s.id) FROM round o JOIN opening_speed s ON s.round_id = o.id WHERE o.visit_id = v.id), 0),
   coalesce((SELECT max(id) FROM move WHERE visit_id = v.id), 0),
   coalesce((SELECT max(id) FROM "check" WHERE visit_id = v.id), 0),
   coalesce((SELECT max(id) FROM override WHERE visit_id = v.id), 0),
@@ -42,6 +43,7 @@ class Revision(NamedTuple):
     engine: int
     reading: int
     round: int
+    speed: int
     move: int
     check: int
     override: int
@@ -68,6 +70,7 @@ def revision_when_read(record: VisitRecord) -> Revision:
         record.engine.version,
         record.last_reading,
         record.rounds[-1].row.ident if record.rounds else 0,
+        record.last_speed,
         _newest(record.all_moves),
         _newest(record.all_checks),
         _newest(record.overrides),

@@ -46,6 +46,7 @@ class Limits:
     oil_pressure_hot: float = 70 * KPA
     coolant: float = 110 + ZERO_CELSIUS
     oil: float = 135 + ZERO_CELSIUS
+    head: float = 230 + ZERO_CELSIUS
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,9 +126,11 @@ SOURCES: dict[str, Source] = {
     "oil_pressure_hot": Source.MAKER_FIRST,
     "coolant_most": Source.MAKER_FIRST,
     "oil_most": Source.MAKER_FIRST,
+    "head_most": Source.MAKER_FIRST,
     "least_time": Source.OWN_CHOICE,
     "coolant_least": Source.OWN_CHOICE,
     "oil_least": Source.SERVICE_SHEETS,
+    "head_least": Source.OWN_CHOICE,
     "steady_for": Source.OWN_CHOICE,
     "steady_within": Source.OWN_CHOICE,
     "temperature": Source.SI_UNIT,

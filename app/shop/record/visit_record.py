@@ -19,13 +19,15 @@ from app.shop.record.entries import (
     Repeats,
     RoundEntry,
     SignOffEntry,
+    SpeedEntry,
     StopEndEntry,
     VisitEntry,
     WaiverEntry,
 )
+from app.shop.record.intake import Intake, intake_of
 from app.shop.record.measures import RECORDED, Units
 from app.shop.record.settings import DEFAULTS, Settings
-from app.shop.record.superseding import current
+from app.shop.record.superseding import current, places
 from app.sync.engine.adjusters.registry import kind_of, kinds_with_gain
 from app.sync.engine.engine_air import Ambient, day_of
 from app.sync.engine.events import Event, IdleSpeed, Meter, Move, Place, Reading
@@ -72,27 +74,34 @@ PHASE_ORDER = ("cold-preset", "first-fire", "heat-soaked-recheck", "part-throttl
 
 @dataclass(frozen=True)
 class Round:
-    """A round: every bore in turn, with every reading ever entered in it, oldest first.
+    """A round: every bore in turn, with every reading and every engine speed ever entered in it, oldest first.
 
-    Worked out from those: ``readings`` that count (not superseded, skips left out); ``latest`` of each bore, the
-    drift check apart; ``closing``, the drift check that ended the round; ``skipped`` bores, not read after all;
-    ``newest`` id, 0 for none; ``lever``, its opening [m] and whether it was reached from above; ``in_question``, pairs
-    of readings of one bore's turn, older first, each entered without sight of the other.
+    Worked out from those: ``readings`` that count (not superseded, skips left out), each in the place of the one that
+    it corrects; ``latest`` of each bore, the drift check apart; ``closing``, the drift check that ended the round;
+    ``skipped`` bores, not read after all; ``newest`` id, 0 for none; ``first_rows``, by each row the one that was
+    entered first in its place, and ``ended``, the last of those, 0 for none; ``lever``, its opening [m] and whether it
+    was reached from above; ``in_question``, pairs of readings of one bore's turn, older first, each entered without
+    sight of the other.
     """
 
     row: RoundEntry
     entered: tuple[MeterReading, ...]
+    speeds: tuple[SpeedEntry, ...] = ()
     readings: tuple[MeterReading, ...] = field(init=False)
     latest: dict[int, MeterReading] = field(init=False)
     closing: MeterReading | None = field(init=False)
     closed: bool = field(init=False)
     skipped: dict[int, MeterReading] = field(init=False)
     newest: int = field(init=False)
+    first_rows: dict[int, int] = field(init=False)
+    ended: int = field(init=False)
     lever: tuple[float, bool] = field(init=False)
     in_question: tuple[tuple[MeterReading, MeterReading], ...] = field(init=False)
 
     def __post_init__(self) -> None:
-        counting = current(self.entered)
+        first_rows, counting = places(self.entered), current(self.entered)
+        if len(counting) < len(self.entered):
+            counting.sort(key=lambda r: first_rows[r.ident])
         readings = tuple(r for r in counting if r.value is not None)
         closing = next((r for r in readings if r.kind == "closing"), None)
         read = {r.bore for r in readings}
@@ -104,18 +113,21 @@ class Round:
             closed=closing is not None,
             skipped={r.bore: r for r in counting if r.value is None and r.bore not in read},
             newest=max((r.ident for r in self.entered), default=0),
+            first_rows=first_rows,
+            ended=max(first_rows.values(), default=0),
             lever=(self.row.opening, bool(self.row.from_above)),
             in_question=tuple(_in_question(readings)),
         )
 
     def plus(self, entered: MeterReading) -> "Round":
         """This round with one more reading."""
-        return Round(self.row, (*self.entered, entered))
+        return replace(self, entered=(*self.entered, entered))
 
     @cached_property
     def in_base_units(self) -> tuple[Reading, ...]:
-        """The ``readings`` in base units, as the estimator takes them."""
-        return tuple(_reading(row) for row in self.readings)
+        """The ``readings`` in base units, as the estimator takes them: a corrected one at the time it was taken."""
+        taken = {row.ident: row.at for row in self.entered}
+        return tuple(_reading(row, taken[self.first_rows[row.ident]]) for row in self.readings)
 
     def first_bore(self) -> int | None:
         """The bore read first, which the drift check goes back to; a correction of it changes nothing in that."""
@@ -148,6 +160,11 @@ class VisitRecord:
     shows figures in by now, as of its newest ``setup``. ``simulated``: the engine is one to train on. ``now`` [s] is
     the shop computer's own time when this was asked for; None where no clock was asked: time then stands still at
     the newest row.
+
+    ``moves`` are those that stand, in the order they were made; ``first_told``, by each row of a move, the one that it
+    continues, which says where it stands in that order, and ``last_move`` and ``last_idle_move`` the last of those that
+    stand, 0 for none. A check is compared with these by its ``after_move``. ``newest_move`` is the
+    newest row of any move.
     """
 
     engine: EngineEntry
@@ -178,23 +195,37 @@ class VisitRecord:
     moves: tuple[MoveEntry, ...] = field(init=False)
     checks: dict[tuple[str, str], CheckEntry] = field(init=False)
     taken_back: frozenset[int] = field(init=False)
+    first_told: dict[int, int] = field(init=False)
+    newest_move: int = field(init=False)
     last_move: int = field(init=False)
     last_idle_move: int = field(init=False)
     last_reading: int = field(init=False)
+    last_speed: int = field(init=False)
 
     def __post_init__(self) -> None:
         checks = current(self.all_checks)
+        first_told = places(self.all_moves)
+        standing = (m for m in current(self.all_moves) if not m.taken_back)
+        moves = tuple(sorted(standing, key=lambda m: first_told[m.ident]))
         _fill(
             self,
-            moves=tuple(current(self.all_moves)),
+            moves=moves,
+            first_told=first_told,
             checks={(c.phase, c.item): c for c in checks if c.text != TAKEN_BACK},
             taken_back=frozenset(
                 c.supersedes_id for c in self.all_checks if c.text == TAKEN_BACK and c.supersedes_id is not None
             ),
-            last_move=max((m.ident for m in self.all_moves), default=0),
-            last_idle_move=max((m.ident for m in self.all_moves if kind_of(m.kind).at_idle), default=0),
+            newest_move=max(first_told, default=0),
+            last_move=max((first_told[m.ident] for m in moves), default=0),
+            last_idle_move=max((first_told[m.ident] for m in moves if kind_of(m.kind).at_idle), default=0),
             last_reading=max((r.newest for r in self.rounds), default=0),
+            last_speed=max((speed.ident for r in self.rounds for speed in r.speeds), default=0),
         )
+
+    @property
+    def intake(self) -> Intake | None:
+        """What sat on the intakes while they were read; None where it was not told."""
+        return intake_of(self.visit.intake, self.visit.intake_note)
 
     def newest_check(self, phase: str, item: str) -> CheckEntry | None:
         """The newest row of an item, whether it stands or takes one back."""
@@ -235,9 +266,27 @@ class VisitRecord:
         return [(at, number) for at, number in found if at >= begun]
 
     def moved_since(self, one: Round, at_idle: bool = False) -> bool:
-        """Whether a move was made after the round's newest reading; ``at_idle`` for those only that change the idle."""
+        """Whether a move was made after the round was read; ``at_idle`` for those only that change the idle."""
         moves = (m for m in self.moves if not at_idle or kind_of(m.kind).at_idle)
-        return any(m.after_reading >= one.newest for m in moves) and bool(one.entered)
+        return any(m.after_reading >= one.ended for m in moves) and bool(one.entered)
+
+    def moves_before(self, one: Round) -> int:
+        """How many moves were made before a round was read; all of them for one that is not begun."""
+        return sum(m.after_reading < one.ended for m in self.moves) if one.entered else len(self.moves)
+
+    def speed_in(self, one: Round) -> SpeedEntry | None:
+        """The engine speed of a round off idle; None where it was not recorded, or a move came before the readings."""
+        newest = next(iter(reversed(one.speeds)), None)
+        later = [m for m in self.all_moves if newest is not None and m.ident > newest.after_move]
+        moved = any(m.after_reading < one.newest or not one.entered for m in later)
+        return None if moved else newest
+
+    @property
+    def idles_at(self) -> float | None:
+        """The idle speed recorded last [rev/s]; None before the first."""
+        seen = [c for c in self.checks.values() if c.item in SPEEDS and c.number is not None]
+        newest = max(seen, key=lambda check: check.ident, default=None)
+        return newest.number * REV_PER_MIN if newest is not None and newest.number is not None else None
 
     @property
     def repeats(self) -> Repeats:
@@ -255,7 +304,7 @@ class VisitRecord:
         """The first closed idle round before any move; the coarse scan of a first fire only when there is no other."""
         first_move = min((m.after_reading for m in self.moves), default=None)
         before = [
-            r for r in self.rounds if r.closed and r.row.opening == 0 and (first_move is None or r.newest <= first_move)
+            r for r in self.rounds if r.closed and r.row.opening == 0 and (first_move is None or r.ended <= first_move)
         ]
         hot = [r for r in before if r.row.phase != "first-fire"]
         return next(iter(hot or before), None)
@@ -280,27 +329,32 @@ class VisitRecord:
         ``until`` leaves out what came after that round, an idle speed of a later phase too; ``besides`` are the ids of
         rounds that are left out.
         """
-        newest = until.newest if until else self.last_reading
+        newest = until.ended if until else self.last_reading
         idle = (r for r in self.rounds if r.row.opening == 0 and r.row.phase != "first-fire")
-        hot = [r for r in idle if 0 < r.newest <= newest and r.row.ident not in besides]
+        hot = [r for r in idle if 0 < r.ended <= newest and r.row.ident not in besides]
         stamped: list[tuple[tuple[int, int], Event]] = [
-            ((row.ident, 0), reading)
+            ((one.first_rows[row.ident], 0), reading)
             for one in hot
             for row, reading in zip(one.readings, one.in_base_units, strict=True)
         ]
-        place_of_move = {m.ident: m.after_reading for m in self.all_moves}
+        told = {m.ident: m.after_reading for m in self.all_moves}
         stamped += [
-            ((m.after_reading, m.ident), move_of(m))
+            ((m.after_reading, self.first_told[m.ident]), move_of(m))
             for m in self.moves
             if m.phase != "first-fire" and (until is None or m.after_reading < newest)
         ]
         so_far = PHASE_ORDER if until is None else PHASE_ORDER[: PHASE_ORDER.index(until.row.phase) + 1]
         typed = (c for c in self.all_checks if c.item in SPEEDS and c.phase in so_far and c.number is not None)
-        for after, check in {c.after_move: c for c in typed}.items():
+        for after, check in {self._move_before(c): c for c in typed}.items():
             if check.number is not None and check.ident not in self.taken_back:
-                at = (place_of_move.get(after, 0), after)
+                at = (told.get(after, 0), after)
                 stamped.append((at, IdleSpeed(check.number * REV_PER_MIN, seconds(check.at))))
         return [*self.screw_presets, *(event for _, event in sorted(stamped, key=lambda pair: pair[0]))]
+
+    def _move_before(self, check: CheckEntry) -> int:
+        """The last move that stands and was made before a check, as it was told first; 0 for none."""
+        made = (self.first_told[m.ident] for m in self.moves)
+        return max((first for first in made if first <= check.after_move), default=0)
 
     @cached_property
     def ambient(self) -> Ambient:
@@ -331,10 +385,10 @@ def seconds(at: str) -> float:
     return datetime.fromisoformat(at).timestamp()
 
 
-def _reading(row: MeterReading) -> Reading:
+def _reading(row: MeterReading, taken: str) -> Reading:
     if row.value is None:
         raise ValueError("a skipped bore has no reading")
-    return Reading(row.bore, row.value * UNITS[row.unit], seconds(row.at), row.kind == "closing")
+    return Reading(row.bore, row.value * UNITS[row.unit], seconds(taken), row.kind == "closing")
 
 
 def move_of(row: MoveEntry) -> Move:

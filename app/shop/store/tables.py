@@ -20,6 +20,7 @@ from app.shop.store.rows import Row as Row
 from app.shop.store.rows import metadata as metadata
 
 REFERENCE = "reference IS NULL OR (reference = 'absolute' AND quantity = 'vacuum')"
+TAKEN_BACK = "taken_back IS NULL OR (taken_back = 1 AND supersedes_id IS NOT NULL)"
 
 
 class Engine(Row, table=True):
@@ -137,7 +138,10 @@ class MeterDue(Evidence, table=True):
 class Visit(Evidence, table=True):
     """One time the engine is worked on. ``setup`` is the version of the settings it is judged by, None the defaults.
 
-    ``changed`` names what was changed since the last sign-off, with commas between.
+    ``changed`` names what was changed since the last sign-off, with commas between. ``meter_own``, ``meter_low`` and
+    ``meter_limit`` are what its meter had repeated in the visits before, None where those tell too little. ``intake``
+    is the code of what sat on the intakes while they were read, ``intake_note`` what a person wrote; None where it
+    was not told.
     """
 
     __table_args__ = (UniqueConstraint("engine_id", "number"), STRICT)
@@ -152,6 +156,11 @@ class Visit(Evidence, table=True):
     opened_at: str = Field(sa_type=Text)
     setup: int | None = None
     changed: str | None = Field(default=None, sa_type=Text)
+    meter_own: float | None = Field(default=None, sa_type=REAL)
+    meter_low: float | None = Field(default=None, sa_type=REAL)
+    meter_limit: float | None = Field(default=None, sa_type=REAL)
+    intake: str | None = Field(default=None, sa_type=Text)
+    intake_note: str | None = Field(default=None, sa_type=Text)
 
 
 class RoundRow(Evidence, table=True):
@@ -196,18 +205,36 @@ class ReadingRow(Evidence, table=True):
     supersedes_id: int | None = Field(default=None, foreign_key="reading.id", ondelete="RESTRICT")
 
 
+class OpeningSpeed(Evidence, table=True):
+    """How fast the engine runs in a round off idle [rev/s], with the lever on its feeler.
+
+    ``after_move`` is the visit's newest move when it was stored (0 for none).
+    """
+
+    __tablename__ = "opening_speed"
+    __table_args__ = (CheckConstraint("speed > 0", name="speed"), UniqueConstraint("supersedes_id"), STRICT)
+    round_id: int = Field(foreign_key="round.id", ondelete="RESTRICT", index=True)
+    speed: float = Field(sa_type=REAL)
+    after_move: int
+    by: str = Field(sa_type=Text)
+    at: str = Field(sa_type=Text)
+    supersedes_id: int | None = Field(default=None, foreign_key="opening_speed.id", ondelete="RESTRICT")
+
+
 class MoveRow(Evidence, table=True):
     """One adjustment actually made. ``amount`` is in turns, flats, or meters of feeler, by ``kind``: turns of a stop
     screw or of a coupler's own screw are positive inward, those of a bypass screw outward. Which kinds there are is
     known to ``app.sync.engine.adjusters``, not to the table.
 
     ``after_reading`` is the visit's newest reading when the move was stored (0 for none): it places the move among the
-    readings without asking a clock.
+    readings without asking a clock. A row that supersedes another keeps its place, and is what was really done;
+    with ``taken_back`` 1 it says that nothing was, None otherwise.
     """
 
     __tablename__ = "move"
     __table_args__ = (
         CheckConstraint("kind <> ''", name="kind"),
+        CheckConstraint(TAKEN_BACK, name="taken_back"),
         UniqueConstraint("supersedes_id"),
         STRICT,
     )
@@ -224,6 +251,7 @@ class MoveRow(Evidence, table=True):
     by: str = Field(sa_type=Text)
     at: str = Field(sa_type=Text)
     supersedes_id: int | None = Field(default=None, foreign_key="move.id", ondelete="RESTRICT")
+    taken_back: int | None = None
 
 
 class CheckRow(Evidence, table=True):
@@ -334,8 +362,8 @@ class Tablet(Evidence, table=True):
 
 
 EVIDENCE = (
-    *("fitting", "meter", "visit", "round", "reading", "move", "check", "override", "sign_off", "correction"),
-    *("engine_event", "stop_end"),
+    *("fitting", "meter", "visit", "round", "reading", "opening_speed", "move", "check", "override", "sign_off"),
+    *("correction", "engine_event", "stop_end"),
     *("study", "study_reading", "meter_due", "setup", "practice"),
     *("person", "pin_try", "tablet"),
 )

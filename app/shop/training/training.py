@@ -4,14 +4,15 @@ Its state is worked out each time from its seed and from what was recorded at it
 made by recording it, and the simulated hand makes it imperfectly; every value entered counts as a reading taken.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import get_args
 
 import numpy as np
 from sqlmodel import Session, select
 
-from app.shop.commands import checks, readings
+from app.shop.commands import checks, opening_speeds, readings
+from app.shop.commands.opening_speeds import NewSpeed
 from app.shop.commands.readings import NewReading
 from app.shop.errors import NotFoundError, RejectedError
 from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED, phase_named
@@ -142,6 +143,21 @@ def read_speed(shop: Database, visit_id: int, key: str, slug: str, item: str, by
     return checks.record(shop, visit_id, key, slug, {item: round(stand.read_speed() / REV_PER_MIN)}, by, at)
 
 
+def read_opening_speed(shop: Database, visit_id: int, key: str, new: NewSpeed, at: str) -> int:
+    """Look at the training engine's tachometer with the lever on its feeler, and keep what it shows with the round.
+
+    Raises RejectedError for an engine that is real, NotFoundError.
+    """
+    with shop.reading() as session:
+        record = loader.load(session, visit_id)
+        practice = of_engine(session, record.engine.ident)
+        if practice is None:
+            raise RejectedError({"value": because(Rejection.REAL_ENGINE)})
+        stand = current_state(session, practice, record)
+    speed = stand.running_speed(*_opening(record, new)) / REV_PER_MIN
+    return opening_speeds.record(shop, visit_id, key, replace(new, speed=float(round(speed))), at)
+
+
 def current_state(session: Session, practice: Practice, record: VisitRecord) -> SimulatedEngine:
     """The engine after everything recorded at it. ``record`` is the visit under way, whose meter it is read with.
 
@@ -163,7 +179,7 @@ def truth(session: Session, visit_id: int) -> Truth:
         TrueBore(bore, float(one), float(one) / mean - 1, float(gap))
         for bore, one, gap in zip(record.layout.bores, flow, stand.gaps(), strict=True)
     )
-    off_idle = [m for m in record.all_moves if m.phase == BANK_BALANCE.slug]
+    off_idle = [m for m in record.moves if m.phase == BANK_BALANCE.slug]
     read_off = [r for one in record.rounds if one.row.phase == BANK_BALANCE.slug for r in one.entered if r.value]
     bank_minutes = READING_MINUTES * len(read_off) + STOP_MINUTES * len(off_idle)
     return Truth(
@@ -180,7 +196,7 @@ def truth(session: Session, visit_id: int) -> Truth:
         minutes=minutes_of(record) - bank_minutes,
         bank_minutes=bank_minutes,
         readings=sum(r.value is not None for one in record.rounds for r in one.entered),
-        moves=len(record.all_moves),
+        moves=len(record.moves),
     )
 
 
@@ -195,7 +211,7 @@ def expert(session: Session, visit_id: int) -> ReferenceRun:
 def minutes_of(record: VisitRecord) -> float:
     """The work of a visit in minutes: what its readings and moves take."""
     taken = sum(r.value is not None for one in record.rounds for r in one.entered)
-    moved = sum(BLADE_MINUTES if kind_of(m.kind).unit == "leaves" else STOP_MINUTES for m in record.all_moves)
+    moved = sum(BLADE_MINUTES if kind_of(m.kind).unit == "leaves" else STOP_MINUTES for m in record.moves)
     return READING_MINUTES * taken + moved
 
 
@@ -223,15 +239,16 @@ def _rough(record: VisitRecord) -> Imperfections:
 
 
 def _done(record: VisitRecord) -> list[Event]:
-    """The preset of bypass screws, then readings and moves in their order, corrected ones too: they were made."""
+    """The preset of bypass screws, then readings in their order, corrected ones too, since they were taken, and the
+    moves that stand."""
     stamped: list[tuple[tuple[int, int], Event]] = [
         ((r.ident, 0), Reading(r.bore, 0.0, 0.0)) for one in record.rounds for r in one.entered if r.value is not None
     ]
-    stamped += [((m.after_reading, m.ident), move_of(m)) for m in record.all_moves]
+    stamped += [((m.after_reading, record.first_told[m.ident]), move_of(m)) for m in record.moves]
     return [*record.screw_presets, *(event for _, event in sorted(stamped, key=lambda pair: pair[0]))]
 
 
-def _opening(record: VisitRecord, new: NewReading) -> tuple[float, bool]:
+def _opening(record: VisitRecord, new: NewReading | NewSpeed) -> tuple[float, bool]:
     """What holds the lever in the round that is read [m], and whether it is reached from above."""
     known = next((one for one in record.rounds if one.row.number == new.round_number), None)
     if known is not None:

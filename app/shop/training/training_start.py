@@ -19,6 +19,7 @@ from app.shop.procedure.items import Phase
 from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED
 from app.shop.reasons import because
 from app.shop.record import loader
+from app.shop.record.intake import IntakeState
 from app.shop.record.visit_record import VisitRecord
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
@@ -112,7 +113,7 @@ def start(shop: Database, key: str, new: NewPractice, texts: Texts, at: str) -> 
     _mark(shop, part_key(key, "practice"), engine_id, layout, new.trouble, at)
     with shop.reading() as session:
         meter_id = _flow_meter(session)
-    opened = NewVisit("test cell", "", texts.visit_why, new.by, meter_id)
+    opened = NewVisit("test cell", "", texts.visit_why, new.by, meter_id, intake=IntakeState.AS_IT_RUNS)
     visit_id = visits.open_visit(shop, engine_id, part_key(key, "visit"), opened, at)
     if new.start == "hot":
         _warm_up(shop, key, visit_id, texts.waived_why, new.by, at)

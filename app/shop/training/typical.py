@@ -16,6 +16,7 @@ TYPICAL: Mapping[str, float] = {
     "pulls": 4,
     "idle-speed": 850,
     "idle": 850,
+    "rev-limit": 3000,
     "sensor-open": 4.61,
 }
 """By item of a phase, in the unit of the item."""

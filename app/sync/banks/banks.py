@@ -9,12 +9,21 @@ case.
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 
 import numpy as np
+from numpy.typing import NDArray
 
-from app.sync.banks.lever import read_both
+from app.sync.banks.bank_means import (
+    CENTRAL_LEVER,
+    BankDifference,
+    Opening,
+    cannot_tell,
+    difference,
+    log_difference,
+    noise,
+)
 from app.sync.banks.link_hypotheses import (
     FREE_PLAY,
     OFFSETS,
@@ -30,11 +39,9 @@ from app.sync.engine.hardware import Hardware
 from app.sync.engine.layout import Layout
 from app.sync.engine.linkage import flats_for
 from app.sync.engine.off_idle import gain_curve
-from app.sync.engine.units import INCH
-from app.sync.readings.rounds import reading_sd
+from app.sync.readings.observation import log_air
 from app.sync.slips.changes import Floats
 
-CENTRAL_LEVER = 1.0 * INCH  # a rounded guess serves: the difference hardly depends on the exact opening; our judgement
 LEAST_TRAVEL, NEXT_TRAVEL, WIDE_TRAVEL = (
     0.010 * CENTRAL_LEVER,
     0.030 * CENTRAL_LEVER,
@@ -50,9 +57,19 @@ it the meter's scale)."""
 GAIN_DOUBT_LEARNED = 0.05
 """The same of a gain that was learned on the engine itself (our judgement)."""
 
+ROD_DOUBT = 0.15
+"""The same of what a flat does, where thread or lever arm of the link rod is estimated (our judgement)."""
 
-# Bores even at idle part company off idle: 1.2 % of flow at 20 mrad, 2.1 % at 60 mrad in simulation.
-MISMATCH, MISMATCH_AT, MISMATCH_POWER, MISMATCH_SHARED = 0.012, 0.020, 0.5, 0.5  # our judgement
+COLUMN_DOUBT = 0.45
+"""Relative spread of what a column makes of a difference between the banks: how much of a runner's pressure all share,
+0 to 0.6, is not known (standard deviation of ln ``engine_air.kappa`` over that, 0.33 at idle and 0.51 where the runner
+comes to 0.85 of ambient; our judgement)."""
+
+FARTHER = 1.3
+"""An opening is another one from this many times the one before (our judgement)."""
+
+LEAST_READ = 0.002 * CENTRAL_LEVER
+"""The smallest opening that is worth a feeler [m] (our judgement)."""
 
 # A cause is named from these odds. Readings of flow can hardly rule out a small ratio error, and one that they cannot
 # see does no harm (5 % of ratio costs at most 2.5 % between the banks), so nothing at all is named earlier.
@@ -67,9 +84,9 @@ SAME_OPENING = 0.2  # an opening counts as read within that part of it; our judg
 
 class Extra(StrEnum):
     """What would tell most next of the banks: `none`, `flow_meter` (a vacuum gauge shows nothing here), readings of
-    both banks at `idle`, `free_play` checked at both link rods, both banks at another `opening` or a `wider_opening`,
-    `both_ways` (that opening approached from open as well), `angle_gauge` (engine off, on both shafts), `again` (more
-    bores, or the same ones again)."""
+    both banks at `idle`, `free_play` checked at both link rods, both banks at another `opening`, a `wider_opening` or,
+    where columns stand too near zero, a `smaller_opening`, `both_ways` (that opening approached from open as well),
+    `angle_gauge` (engine off, on both shafts), `again` (more bores, or the same ones again)."""
 
     NONE = "none"
     FLOW_METER = "flow_meter"
@@ -77,46 +94,10 @@ class Extra(StrEnum):
     FREE_PLAY = "free_play"
     OPENING = "opening"
     WIDER_OPENING = "wider_opening"
+    SMALLER_OPENING = "smaller_opening"
     BOTH_WAYS = "both_ways"
     ANGLE_GAUGE = "angle_gauge"
     AGAIN = "again"
-
-
-@dataclass(frozen=True, slots=True)
-class Opening:
-    """One part-throttle opening: the feeler under the central lever [m] and the readings taken there [kg/s].
-
-    ``readings`` are means of ``times`` readings per bore. ``from_above``: the lever was opened further first and came
-    back, so that lost motion in a joint no longer holds its bank back.
-    """
-
-    lever_travel: float
-    readings: Mapping[int, float]
-    times: int = 1
-    from_above: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class BankDifference:
-    """Second bank less first bank at one opening: mean flow per bore [kg/s], its error, and per cent of their mean.
-
-    ``lever_travel`` [m] is 0 at idle; ``first`` and ``second`` are the banks' mean flows per bore [kg/s].
-    ``from_above`` as in ``Opening``. Worked out from those: ``difference``, second less first [kg/s], and ``percent``,
-    the same in per cent of the mean of both, 0 where nothing flowed.
-    """
-
-    lever_travel: float
-    first: float
-    second: float
-    sd: float
-    from_above: bool = False
-    difference: float = field(init=False)
-    percent: float = field(init=False)
-
-    def __post_init__(self) -> None:
-        difference, both = self.second - self.first, self.first + self.second
-        object.__setattr__(self, "difference", difference)
-        object.__setattr__(self, "percent", 200 * difference / both if both else 0.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,7 +116,8 @@ class BankAssessment:
         at ``or_bank`` does as well. Zero when nothing should be turned. ``bank`` is the one that leaves first: turning
         it later adds free play, turning the other earlier uses it up.
     flats_sd
-        Standard deviation of ``flats`` before rounding; infinite when none are offered.
+        Standard deviation of ``flats`` as offered: of the readings, of how steeply the banks open, of what a flat does
+        where rod and lever are estimated, and of the rounding; infinite when none are offered.
     sharper_travel
         Where flats are offered that may be off by more than half a flat: the lever travel [m] at which both banks, read
         once more, tell most about them. 0 when they are good enough, or that opening was read already.
@@ -177,15 +159,17 @@ def balance(
     """What the readings at a few part-throttle openings say about the two banks.
 
     Flats are offered only when the free play of both link rods was proven, lost motion ruled out, at least two openings
-    read on both banks and the length of a rod is the probable cause. Only bores read at idle and at the opening count.
+    read on both banks and the length of a rod is the probable cause. Only bores read at idle and at the opening count,
+    and no opening at which a column stands at zero.
 
-    Parameters: ``layout`` of the engine; ``hardware`` fitted; ``idle`` flow per bore [kg/s] of the evened engine, on
-    the same meter; ``openings`` read, in any order; ``meter`` they were read with; ``free_play_proven`` True when
-    both link rods were felt to have play with the pedal released; ``both_hands`` True for rods with a left-hand and a
-    right-hand thread; ``gain`` of ln(flow) per opening [1/rad] of this engine at idle, None when not known;
-    ``joints_tight`` True when no lost motion was felt by hand, which readings both ways may overrule; ``idle_times``
-    readings per bore behind ``idle``; ``gauged_ratio`` how much faster the second bank's shaft turns, as a fraction, by
-    an angle gauge over the whole travel, or None; ``engine`` how it draws air, a usual one of that idle when None.
+    Parameters: ``layout`` of the engine; ``hardware`` fitted; ``idle`` reading per bore [kg/s or Pa] of the evened
+    engine; ``openings`` read, in any order; ``meter`` for both; ``free_play_proven`` True when both link rods were felt
+    to have play with the pedal released; ``both_hands`` True for rods with threads of both hands; ``gain`` of ln(flow)
+    per opening [1/rad] of this engine at idle, None when not known; ``joints_tight`` True when no lost motion was felt
+    by hand, which readings both ways may overrule; ``idle_times`` readings per bore behind ``idle``; ``gauged_ratio``
+    how much faster the second bank's shaft turns, as a fraction, by an angle gauge over the whole travel, or None;
+    ``engine`` how it draws air, a usual one of that idle when None. Raises ValueError for columns without an
+    ``engine``, as they say nothing of how much air it draws.
 
     Source: plate geometry and a simulated engine; priors and thresholds are judgement.
 
@@ -198,42 +182,93 @@ def balance(
     if len(layout.banks) < 2:
         return BankAssessment(Cause.SINGLE)
     names = tuple(bank.name for bank in layout.banks)
-    if meter.quantity != "flow":
-        return BankAssessment(Cause.UNKNOWN, names, extra=Extra.FLOW_METER)
-    at_idle = _difference(layout, Opening(0.0, idle, idle_times), idle, meter)
+    at_rest = Opening(0.0, idle, idle_times)
+    at_idle = difference(layout, at_rest, idle, meter)
     if at_idle is None:
         return BankAssessment(Cause.UNKNOWN, names, extra=Extra.IDLE)
-    pairs = _read_openings(layout, openings, idle, meter)
-    differences = (at_idle, *(difference for _, difference in pairs))
-    if not pairs:
-        return BankAssessment(Cause.UNKNOWN, names, differences, extra=Extra.OPENING, extra_travel=LEAST_TRAVEL)
-    usable = [opening for opening, _ in pairs]
+    if cannot_tell(at_rest, meter):
+        return BankAssessment(Cause.UNKNOWN, names, (at_idle,), extra=Extra.FLOW_METER)
+    usable, apart, blind_from = _read_openings(layout, openings, idle, meter)
+    if not usable:
+        nothing = BankAssessment(Cause.UNKNOWN, names, (at_idle,), extra=Extra.OPENING, extra_travel=LEAST_TRAVEL)
+        return _where_columns_tell(nothing, 0.0, blind_from)
     travels = np.array([opening.lever_travel for opening in usable])
     posterior = posterior_weights(
-        travels / CENTRAL_LEVER,
-        np.array([opening.from_above for opening in usable]),
-        np.array([_log_difference(layout, opening.readings, idle) for opening in usable]),
-        _noise(layout, usable, idle, idle_times, meter),
-        _bank_curves(layout, hardware, at_idle, idle, gain, engine),
-        GAIN_DOUBT if gain is None else GAIN_DOUBT_LEARNED,
+        *_observed(layout, usable, idle, idle_times, meter),
+        _bank_curves(layout, hardware, _flows(layout, idle, meter, engine), gain, engine),
+        _gain_doubt(gain, meter),
         expected_shares(free_play_proven, joints_tight, gauged_ratio, any(o.from_above for o in usable)),
         RATIOS if gauged_ratio is None else np.array([gauged_ratio]),
     )
-    return _classify(names, differences, travels, posterior, hardware, free_play_proven, both_hands)
+    found = _classify(names, (at_idle, *apart), travels, posterior, hardware, free_play_proven, both_hands)
+    return _where_columns_tell(found, float(travels.max()), blind_from)
+
+
+def _observed(
+    layout: Layout, openings: Sequence[Opening], idle: Mapping[int, float], idle_times: int, meter: Meter
+) -> tuple[Floats, NDArray[np.bool_], Floats, Floats]:
+    """Of each opening: the lever's angle [rad], whether it came back from further open, and the difference in ln(air);
+    and the covariance of these differences."""
+    lever = np.array([opening.lever_travel for opening in openings]) / CENTRAL_LEVER
+    from_above = np.array([opening.from_above for opening in openings])
+    apart = np.array([log_difference(layout, opening, idle, meter) for opening in openings])
+    return lever, from_above, apart, noise(layout, openings, idle, idle_times, meter)
+
+
+def _gain_doubt(gain: float | None, meter: Meter) -> float:
+    """Relative spread of the rise that the model foresees between the banks, as this meter shows it."""
+    own = GAIN_DOUBT if gain is None else GAIN_DOUBT_LEARNED
+    return own if meter.quantity == "flow" else math.hypot(own, COLUMN_DOUBT)
+
+
+def _where_columns_tell(found: BankAssessment, widest: float, blind_from: float) -> BankAssessment:
+    """The same with no opening asked for at which columns tell nothing; ``widest`` is one [m] at which they do."""
+    extra, travel = _within_sight(found.extra, found.extra_travel, widest, blind_from)
+    sharper = found.sharper_travel if found.sharper_travel < blind_from else 0.0
+    return replace(found, extra=extra, extra_travel=travel, sharper_travel=sharper)
 
 
 def _read_openings(
     layout: Layout, openings: Sequence[Opening], idle: Mapping[int, float], meter: Meter
-) -> list[tuple[Opening, BankDifference]]:
-    """The openings read on both banks, the smallest first, each with the difference of the banks there."""
+) -> tuple[list[Opening], list[BankDifference], float]:
+    """The openings read on both banks, the smallest first; the difference of the banks at each; and the
+    smallest one [m] at which a column told nothing, infinite for none."""
     read = sorted((o for o in openings if o.lever_travel > 0), key=lambda opening: opening.lever_travel)
-    return [(o, d) for o in read if (d := _difference(layout, o, idle, meter)) is not None]
+    blind = [one.lever_travel for one in read if cannot_tell(one, meter)]
+    seen = [one for one in read if not cannot_tell(one, meter)]
+    pairs = [(o, d) for o in seen if (d := difference(layout, o, idle, meter)) is not None]
+    return [o for o, _ in pairs], [d for _, d in pairs], min(blind, default=math.inf)
+
+
+def _within_sight(extra: Extra, travel: float, widest: float, blind_from: float) -> tuple[Extra, float]:
+    """What is asked for next, at an opening [m] where columns still tell: they do at ``widest``, not at ``blind_from``.
+
+    A flow meter where there is none.
+    """
+    if extra not in (Extra.OPENING, Extra.WIDER_OPENING) or travel < blind_from:
+        return extra, travel
+    between = (widest + blind_from) / 2
+    if between < max(FARTHER * widest, LEAST_READ):
+        return Extra.FLOW_METER, 0.0
+    return Extra.SMALLER_OPENING, between
+
+
+def _flows(
+    layout: Layout, idle: Mapping[int, float], meter: Meter, engine: IdleFlowModel | None
+) -> Mapping[int, float]:
+    """Flow of every bore at idle [kg/s]; by columns, the engine's demand as they share it."""
+    if meter.quantity == "flow":
+        return {bore: flow for bore, flow in idle.items() if flow > 0}
+    if engine is None:
+        raise ValueError("columns do not tell how much air an engine draws")
+    shares = {bore: math.exp(log_air(value, meter, layout.plenum)[0]) for bore, value in idle.items()}
+    size = engine.demand / engine.bores / (sum(shares.values()) / len(shares))
+    return {bore: size * share for bore, share in shares.items()}
 
 
 def _bank_curves(
     layout: Layout,
     hardware: Hardware,
-    at_idle: BankDifference,
     idle: Mapping[int, float],
     gain: float | None,
     engine: IdleFlowModel | None,
@@ -242,60 +277,12 @@ def _bank_curves(
 
     Plates gain nearly the same air per angle, whatever they idle with, so one that idles with less climbs by more.
     """
-    mean = (at_idle.first + at_idle.second) / 2
+    banks = [[idle[bore] for bore in bank.bores if bore in idle] for bank in layout.banks]
+    mean = sum(sum(flows) / len(flows) for flows in banks) / 2
     usual = engine or idling_on(len(layout.bores), mean, layout.plenum)
     openings, rise = gain_curve(hardware, mean, usual, gain)
-    first, second = (
-        np.mean([np.log1p(mean / idle[bore] * np.expm1(rise)) for bore in read_both(bank.bores, idle, idle)], axis=0)
-        for bank in layout.banks
-    )
+    first, second = (np.mean([np.log1p(mean / flow * np.expm1(rise)) for flow in flows], axis=0) for flows in banks)
     return openings, first, second
-
-
-def _log_difference(layout: Layout, readings: Mapping[int, float], idle: Mapping[int, float]) -> float:
-    """Second bank less first, in ln(flow), less the same at idle."""
-    first, second = (
-        [math.log(readings[bore] / idle[bore]) for bore in read_both(bank.bores, readings, idle)]
-        for bank in layout.banks
-    )
-    return sum(second) / len(second) - sum(first) / len(first)
-
-
-def _difference(layout: Layout, opening: Opening, idle: Mapping[int, float], meter: Meter) -> BankDifference | None:
-    """The banks side by side at one opening, or None when one of them was not read."""
-    means, variance = [], 0.0
-    for bank in layout.banks:
-        values = [opening.readings[bore] for bore in read_both(bank.bores, opening.readings, idle)]
-        if not values:
-            return None
-        means.append(sum(values) / len(values))
-        variance += sum(reading_sd(value, meter) ** 2 for value in values) / opening.times / len(values) ** 2
-    return BankDifference(opening.lever_travel, means[0], means[1], math.sqrt(variance), opening.from_above)
-
-
-def _noise(
-    layout: Layout, openings: Sequence[Opening], idle: Mapping[int, float], idle_times: int, meter: Meter
-) -> Floats:
-    """Covariance of the log differences: meter, the idle reference they share, and bores that part off idle."""
-    count = len(openings)
-    covariance = np.zeros((count, count))
-    for row, one in enumerate(openings):
-        for column, other in enumerate(openings):
-            for bank in layout.banks:
-                here, there = (read_both(bank.bores, opening.readings, idle) for opening in (one, other))
-                both = [bore for bore in here if bore in there]
-                alike = one.lever_travel == other.lever_travel
-                parted = _mismatch(one) * _mismatch(other) * (1.0 if alike else MISMATCH_SHARED)
-                common = sum((reading_sd(idle[bore], meter) / idle[bore]) ** 2 / idle_times + parted for bore in both)
-                own = sum((reading_sd(one.readings[bore], meter) / one.readings[bore]) ** 2 for bore in here)
-                covariance[row, column] += (common + (own / one.times if row == column else 0.0)) / (
-                    len(here) * len(there)
-                )
-    return covariance
-
-
-def _mismatch(opening: Opening) -> float:
-    return MISMATCH * float((opening.lever_travel / CENTRAL_LEVER / MISMATCH_AT) ** MISMATCH_POWER)
 
 
 def _center(grid: Floats, weights: Floats) -> tuple[float, float]:
@@ -329,11 +316,12 @@ def _classify(
     if cause is Cause.LENGTH and free_play_proven and len(np.unique(travels)) > 1:
         step = 0.25 if both_hands else 0.5
         length_offset, length_sd = _center(OFFSETS, posterior.offsets_if_length)
-        flats = -step * round(abs(flats_for(length_offset, hardware, both_hands)) / step)
+        wanted, sd = (abs(flats_for(one, hardware, both_hands)) for one in (length_offset, length_sd))
+        flats = -step * round(wanted / step)
         if flats:
-            flats_sd = abs(flats_for(length_sd, hardware, both_hands))
+            flats_sd = math.hypot(sd, wanted + flats, _rod_doubt(hardware) * wanted)
             read = np.abs(travels - BETWEEN_TRAVEL) <= SAME_OPENING * BETWEEN_TRAVEL
-            sharper = BETWEEN_TRAVEL if Z95 * flats_sd > 0.5 and not read.any() else 0.0
+            sharper = BETWEEN_TRAVEL if Z95 * sd > 0.5 and not read.any() else 0.0
     early, late = (names[1], names[0]) if offset > 0 else (names[0], names[1])
     return BankAssessment(
         cause,
@@ -352,6 +340,11 @@ def _classify(
         flats_sd,
         sharper,
     )
+
+
+def _rod_doubt(hardware: Hardware) -> float:
+    """Relative spread of what a flat of a link rod does."""
+    return 0.0 if hardware.link_pitch.measured and hardware.link_lever.measured else ROD_DOUBT
 
 
 def _most_informative_test(

@@ -1,35 +1,44 @@
 """Whether the central lever was open at all when an opening was read."""
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
+from dataclasses import dataclass
 
+from app.sync.banks.bank_means import bank_change
 from app.sync.engine.events import Meter
 from app.sync.engine.layout import Layout
-from app.sync.readings.rounds import reading_sd
+from app.sync.readings.idle_wander import BETWEEN_ROUNDS
 
 FROM_IDLE = 3.0
-"""Standard deviations that a bank's mean has to lie from idle to be told from it (our judgement)."""
+"""Standard deviations that a bank's mean has to lie from idle to be told from it, by the meter alone (our
+judgement)."""
 
-WANDER = 0.012
-"""Standard deviation of what a hot idle does untouched between two rounds, in ln(reading) (our judgement)."""
+AT_IDLE_SPEED, ABOVE_IDLE_SPEED = 4.5, 2.0
+"""The same where the engine speed hardly differs from idle, and where it is clearly above it (our judgement)."""
 
-
-def read_both(bores: Sequence[int], readings: Mapping[int, float], idle: Mapping[int, float]) -> list[int]:
-    """The bores that were read at an opening and at idle.
-
-    Parameters: ``bores`` to look for, in their order; ``readings`` at the opening and ``idle``, by bore.
-    """
-    return [bore for bore in bores if readings.get(bore, 0.0) > 0 and idle.get(bore, 0.0) > 0]
+SPEED_SD, CLEARLY = 0.014, 2.0
+"""Standard deviation between two looks at a tachometer, in ln(speed), of 0.8 % each and the idle's wander; and how many
+of them make a difference (our judgement)."""
 
 
-def opened(layout: Layout, idle: Mapping[int, float], readings: Mapping[int, float], meter: Meter) -> bool:
+@dataclass(frozen=True, slots=True)
+class Speeds:
+    """Engine speed at ``idle`` and with the lever on its feeler, ``here`` [rev/s]."""
+
+    idle: float
+    here: float
+
+
+def opened(
+    layout: Layout, idle: Mapping[int, float], readings: Mapping[int, float], meter: Meter, speeds: Speeds | None = None
+) -> bool:
     """Whether the readings at an opening differ from those at idle, on one bank at least.
 
-    One bank may still stand on its stop at a small opening; where both read as at idle, the lever did not open. True
-    where no bore was read both times.
+    One bank may still stand on its stop at a small opening; where both read as at idle, the lever did not open. An
+    engine speed is one sign more, never enough by itself: a load may hold it. True where no bore was read both times.
 
     Parameters: ``layout`` of the engine; ``idle`` and ``readings`` at the opening by bore [kg/s, or Pa of vacuum];
-    ``meter`` they were read with.
+    ``meter`` they were read with; ``speeds`` of the engine, None where one was not recorded.
 
     >>> from app.sync.engine.layout import Bank
     >>> pair = Layout((Bank("A", (1, 2), 1, 1), Bank("B", (3, 4), 3, 3)))
@@ -37,10 +46,16 @@ def opened(layout: Layout, idle: Mapping[int, float], readings: Mapping[int, flo
     >>> opened(pair, idle, idle, Meter()), opened(pair, idle, {**idle, 1: 9 / 3600, 2: 9 / 3600}, Meter())
     (False, True)
     """
-    seen = []
-    for bank in layout.banks:
-        if both := read_both(bank.bores, readings, idle):
-            change = sum(math.log(readings[bore] / idle[bore]) for bore in both) / len(both)
-            noise = sum((reading_sd(v[bore], meter) / v[bore]) ** 2 for v in (idle, readings) for bore in both)
-            seen.append(abs(change) > FROM_IDLE * math.hypot(WANDER, math.sqrt(noise) / len(both)))
-    return any(seen) or not seen
+    changes = (bank_change(bank.bores, readings, idle, meter, layout.plenum) for bank in layout.banks)
+    seen = [abs(one.change) / math.hypot(BETWEEN_ROUNDS, one.sd) for one in changes if one is not None]
+    return not seen or max(seen) > _needed(speeds)
+
+
+def _needed(speeds: Speeds | None) -> float:
+    """Standard deviations that a bank has to lie from idle, given what the engine speed says."""
+    if speeds is None:
+        return FROM_IDLE
+    apart = math.log(speeds.here / speeds.idle) / SPEED_SD
+    if abs(apart) < CLEARLY:
+        return AT_IDLE_SPEED
+    return ABOVE_IDLE_SPEED if apart > 0 else FROM_IDLE

@@ -2,12 +2,12 @@
 
 A bore goes by its cylinder number everywhere. A bank is a line of bores that share one stop screw; the stop screw acts
 at the stop bore and the joints carry its motion outward, from bore to bore, towards both ends of the bank. A joint is a
-coupler, reset on a feeler or turned by a screw of its own, or no joint at all: two plates on one shaft move as one, and
-only the air that a bypass screw lets past each of them sets them apart.
+coupler, reset on a feeler or turned by a screw of its own, or none at all: plates on one shaft move as one, and only
+the air that a bypass screw lets past each of them sets them apart.
 """
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from functools import cached_property
 from typing import Literal
@@ -34,6 +34,7 @@ class LayoutFault(StrEnum):
     EXTRA_ELSEWHERE = "extra-not-a-bore"  # kind
     EXTRA_TWICE = "extra-twice"  # kind
     EXTRA_UNKNOWN = "extra-unknown"  # kind
+    JOINED_BESIDE_MOTORS = "joined-beside-motors"
 
 
 class LayoutError(ValueError):
@@ -91,7 +92,17 @@ Adjuster = StopScrew | Coupler | Link | Bypass | OtherScrew
 
 JointKind = Literal["blade", "screw", "screw-in", "screw-out", "shaft"]
 """How two neighbors are joined: a coupler reset on a feeler; a coupler that a screw sets, where it is not known which
-way opens what lies beyond it, or turned in, or turned out does; both plates on one shaft."""
+way opens what lies beyond it, or turned in, or turned out does; plates on one shaft."""
+
+AnyJoint = JointKind | Literal["motors"]
+"""The same, or ``motors``: not joined, each plate has a motor of its own."""
+
+NO_COUPLER: tuple[AnyJoint, ...] = ("shaft", "motors")
+
+Cooling = Literal["liquid", "air"]
+
+Actuation = Literal["linkage", "motor-per-bank", "motor-per-bore"]
+"""What opens the plates: a cable or linkage from the pedal, or electronic throttles, one motor a bank or a bore."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,7 +111,7 @@ class Joint:
 
     near: int
     far: int
-    kind: JointKind
+    kind: AnyJoint
 
 
 @dataclass(frozen=True)
@@ -115,13 +126,13 @@ class Bank:
     bores: tuple[int, ...]
     stop: int
     drive: int
-    joints: tuple[JointKind, ...] = ()
-    kinds: tuple[JointKind, ...] = field(init=False, repr=False, compare=False)
+    joints: tuple[AnyJoint, ...] = ()
+    kinds: tuple[AnyJoint, ...] = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
         if set(self.joints) == {"blade"} and len(self.joints) == len(self.bores) - 1:
             object.__setattr__(self, "joints", ())
-        usual: tuple[JointKind, ...] = ("blade",)
+        usual: tuple[AnyJoint, ...] = ("blade",)
         object.__setattr__(self, "kinds", self.joints or usual * (len(self.bores) - 1))
 
     @cached_property
@@ -135,7 +146,7 @@ class Bank:
     def couplers(self) -> Iterator[Coupler]:
         """The couplers outward from the stop bore: towards the rear first, then towards the front."""
         for joint in self.outward:
-            if joint.kind != "shaft":
+            if joint.kind not in NO_COUPLER:
                 yield Coupler(joint.near, joint.far)
 
     def beyond(self, coupler: Coupler | Joint) -> tuple[int, ...]:
@@ -169,14 +180,23 @@ def _require_whole(bank: Bank) -> None:
         raise LayoutError("joints", LayoutFault.JOINT_COUNT, bank=bank.name)
 
 
+def _each_with_a_motor(bank: Bank) -> Bank:
+    none: AnyJoint = "motors"
+    motors = (none,) * (len(bank.bores) - 1)
+    if bank.joints not in ((), motors):
+        raise LayoutError("actuation", LayoutFault.JOINED_BESIDE_MOTORS)
+    return replace(bank, joints=motors)
+
+
 @dataclass(frozen=True)
 class Layout:
     """All bores of an engine in one or two banks.
 
     ``sensor`` is the bore whose shaft carries the throttle sensor; ``springless`` are the bores whose plate has no
     return spring of its own; ``bypass`` those with a bypass screw; ``plenum`` says whether all runners share a balance
-    plenum behind the plates; ``extra`` are screws of further kinds. Raises LayoutError when the parts do not make an
-    engine.
+    plenum behind the plates; ``extra`` are screws of further kinds. ``cooling`` is by liquid or air; ``actuation`` what
+    opens the plates: with a motor a bore no plate is joined to another. Raises LayoutError when the parts do not make
+    an engine.
     """
 
     banks: tuple[Bank, ...]
@@ -185,6 +205,8 @@ class Layout:
     bypass: frozenset[int] = frozenset()
     plenum: bool = False
     extra: tuple[OtherScrew, ...] = ()
+    cooling: Cooling = "liquid"
+    actuation: Actuation = "linkage"
 
     def __post_init__(self) -> None:
         if not 1 <= len(self.banks) <= MOST_BANKS:
@@ -211,6 +233,8 @@ class Layout:
                 raise LayoutError("extra", LayoutFault.EXTRA_ELSEWHERE, kind=screw.kind)
             if screw in self.extra[:at]:
                 raise LayoutError("extra", LayoutFault.EXTRA_TWICE, kind=screw.kind)
+        if self.actuation == "motor-per-bore":
+            object.__setattr__(self, "banks", tuple(map(_each_with_a_motor, self.banks)))
 
     @cached_property
     def bores(self) -> tuple[int, ...]:
@@ -245,14 +269,19 @@ class Layout:
         return {bore: bank.shaft(bore) for bank in self.banks for bore in bank.bores}
 
     @cached_property
+    def shared_shafts(self) -> tuple[tuple[int, ...], ...]:
+        """The bores of each shaft that carries two plates or more, front first, in walking order."""
+        return tuple(row for row in dict.fromkeys(self.shafts.values()) if len(row) > 1)
+
+    @cached_property
     def _bypass_screws(self) -> tuple[Bypass, ...]:
         return tuple(Bypass(bore) for bore in self.bores if bore in self.bypass)
 
-    def joint(self, coupler: Coupler) -> JointKind:
+    def joint(self, coupler: Coupler) -> AnyJoint:
         """How a coupler is set. Raises KeyError when the engine has no such coupler."""
         for bank in self.banks:
             for joint in bank.outward:
-                if (joint.near, joint.far) == (coupler.near, coupler.far) and joint.kind != "shaft":
+                if (joint.near, joint.far) == (coupler.near, coupler.far) and joint.kind not in NO_COUPLER:
                     return joint.kind
         raise KeyError(coupler)
 
@@ -264,6 +293,16 @@ class Layout:
     def bypass_screws(self) -> tuple[Bypass, ...]:
         """The bypass screws in walking order."""
         return self._bypass_screws
+
+    @property
+    def electronic(self) -> bool:
+        """Whether motors move the plates."""
+        return self.actuation != "linkage"
+
+    @property
+    def linked(self) -> bool:
+        """Whether a linkage opens two banks together."""
+        return len(self.banks) > 1 and not self.electronic
 
     @cached_property
     def blades_alone(self) -> bool:

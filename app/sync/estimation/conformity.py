@@ -13,12 +13,12 @@ from numpy.typing import NDArray
 
 from app.sync.estimation.share_mixture import (
     LEVEL_SD,
-    WANDER,
     ShareMixture,
     draws_of,
     standard_normals,
 )
 from app.sync.estimation.shares import SharePosterior
+from app.sync.readings.idle_wander import WANDER
 
 Floats = NDArray[np.float64]
 

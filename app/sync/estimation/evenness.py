@@ -8,11 +8,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
 
+from app.sync.engine.engine_air import sharing_of
 from app.sync.engine.events import Meter, Reading
 from app.sync.engine.layout import Layout
 from app.sync.estimation.conformity import PASS_PROBABILITY, Conformity, Decision, decide
 from app.sync.estimation.shares import BoreShare, LogReading, SharePosterior, pooled
-from app.sync.readings.observation import OWN_FILLING, far_from_others, log_air, per_air
+from app.sync.readings.observation import far_from_others, log_air, own_of, per_air
 from app.sync.readings.rounds import fit
 
 
@@ -91,13 +92,15 @@ def evenness(
     window: float,
     before: Sequence[Reading] = (),
     pass_probability: float = PASS_PROBABILITY,
+    sharing: float | None = None,
 ) -> RoundResult:
     """How even the bores stand, as far as they were read.
 
     Parameters: ``layout`` of the engine; ``readings`` of one round in the order taken, with no move between them, at
     least one; ``meter`` they were read with; ``window`` the half width as a fraction of the mean, above 0; ``before``,
-    readings of earlier rounds since the last move; ``pass_probability`` from which the engine is called even. Raises
-    ValueError without a reading, or for a bore the layout does not have.
+    readings of earlier rounds since the last move; ``pass_probability`` from which the engine is called even;
+    ``sharing`` the part of a runner's pressure that all runners share, the usual one when None. Raises ValueError
+    without a reading, or for a bore the layout does not have.
 
     >>> from app.sync.engine.layout import Bank
     >>> four = Layout((Bank("A", (1, 2, 3, 4), 1, 1),))
@@ -109,10 +112,11 @@ def evenness(
     if {r.bore for r in readings} - set(layout.bores):
         raise ValueError("a reading names a bore the engine does not have")
     fitted = fit(readings, meter)
-    own = 0.0 if meter.quantity == "flow" else OWN_FILLING
-    posterior = pooled(layout.bores, _as_air((*before, *readings), meter, layout.plenum), window, own=own)
+    shared = sharing_of(layout.plenum) if sharing is None else sharing
+    air = _as_air((*before, *readings), meter, shared)
+    posterior = pooled(layout.bores, air, window, own=own_of(meter))
     decision = decide(posterior, pass_probability, closed=any(r.closing for r in readings))
-    scale = per_air(fitted.mean, meter, layout.plenum)
+    scale = per_air(fitted.mean, meter, shared)
     standings = tuple(
         _standing(posterior.shares[bore], fitted.values[bore], scale, pass_probability)
         for bore in layout.bores
@@ -134,10 +138,10 @@ def evenness(
     )
 
 
-def _as_air(readings: Sequence[Reading], meter: Meter, plenum: bool) -> list[LogReading]:
+def _as_air(readings: Sequence[Reading], meter: Meter, sharing: float) -> list[LogReading]:
     found = []
     for one in readings:
-        air, sd = log_air(one.value, meter, plenum)
+        air, sd = log_air(one.value, meter, sharing)
         found.append(LogReading(one.bore, air, sd**2, one.at))
     return found
 

@@ -10,6 +10,7 @@ Transactions on Automatic Control 38 (1993) 294-297.
 import math
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
@@ -22,13 +23,11 @@ from app.sync.engine.idle_flow import FlowJacobian, IdleSolution, slopes, solve_
 from app.sync.engine.units import THOU
 from app.sync.estimation.posterior import LEAST_GAP, Floats, Posterior
 from app.sync.estimation.predict import predict
+from app.sync.readings.idle_wander import MEMORY, WANDER, drift_over
 from app.sync.readings.repeat_checks import accepted
 
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
-
-WANDER = 0.007  # of the idle, from one round to the next (our judgement)
-ROUND_DRIFT = 0.01  # of the idle over one round (our judgement)
 
 MOST_STEPS = 4  # our judgement
 RELINEARIZE_GAP = 0.5 * THOU
@@ -77,6 +76,21 @@ def run_filter(posterior: Posterior, meter: Meter, events: Sequence[Event]) -> P
     return _learn(posterior, before, moved, meter, pending)
 
 
+def followed(start: Posterior, meter: Meter, events: tuple[Event, ...]) -> Posterior:
+    """``run_filter``, with the posterior before the last move remembered from when it was asked before.
+
+    Parameters: ``start`` before; ``meter`` read with; ``events`` oldest first.
+    """
+    moves = [at for at, event in enumerate(events) if not isinstance(event, Reading | IdleSpeed)]
+    if not moves:
+        return run_filter(start, meter, events)
+    last = moves[-1]
+    return run_filter(_before_move(start, meter, events[:last]), meter, events[last:])
+
+
+_before_move = lru_cache(maxsize=512)(followed)
+
+
 def update(posterior: Posterior, meter: Meter, seen: Sequence[Reading | IdleSpeed]) -> Posterior:
     """The posterior once readings were taken with nothing moved between them.
 
@@ -108,20 +122,21 @@ def _learn(
     taken = _taken(posterior, meter, _believable(seen, meter))
     innovation = _innovation_of(posterior, meter, taken)
     spread = innovation.covariance(posterior.covariance)
+    told = posterior.log_evidence + _log_likelihood(innovation.residual, spread)
     if before is None or move is None or not kind_of(move.kind).at_idle:
-        return _iterate_update(posterior, meter, taken, innovation, spread)
+        return replace(_iterate_update(posterior, meter, taken, innovation, spread), log_evidence=told)
     adjuster, unmoved = adjuster_of(move), dict(posterior.no_effect_counts)
     if (innovation.residual**2 > INNOVATION_GATE**2 * np.diag(spread)).any():  # a cheap look before the dear one
         other = _innovation_of(before, meter, taken)
         spread_before = other.covariance(before.covariance)
-        if (
-            _log_likelihood(other.residual, spread_before) - _log_likelihood(innovation.residual, spread)
-            > NO_EFFECT_LOG_ODDS
-        ):
+        unmoved_told = before.log_evidence + _log_likelihood(other.residual, spread_before)
+        if unmoved_told - told > NO_EFFECT_LOG_ODDS:
             unmoved[adjuster] = unmoved.get(adjuster, 0) + 1
-            return replace(_iterate_update(before, meter, taken, other, spread_before), no_effect_counts=unmoved)
+            found, told = _iterate_update(before, meter, taken, other, spread_before), unmoved_told - NO_EFFECT_LOG_ODDS
+            return replace(found, no_effect_counts=unmoved, log_evidence=told)
     unmoved.pop(adjuster, None)
-    return replace(_iterate_update(posterior, meter, taken, innovation, spread), no_effect_counts=unmoved)
+    found = _iterate_update(posterior, meter, taken, innovation, spread)
+    return replace(found, no_effect_counts=unmoved, log_evidence=told)
 
 
 def _believable(seen: Sequence[Reading | IdleSpeed], meter: Meter) -> Sequence[Reading | IdleSpeed]:
@@ -192,8 +207,9 @@ def _taken(posterior: Posterior, meter: Meter, seen: Sequence[Reading | IdleSpee
     values = np.array([one.speed if isinstance(one, IdleSpeed) else meter.turned(one.value) for one in seen])
     at = np.array([one.at for one in seen])
     read = rows >= 0
-    ramp = read * (at - at.sum() / len(at)) / (float(at.max() - at.min()) or 1.0)
-    shared = WANDER**2 * (read[:, None] & read) + ROUND_DRIFT**2 * ramp[:, None] * ramp
+    span = float(at.max() - at.min())
+    ramp = read * (at - at.sum() / len(at)) / (span or 1.0) * drift_over(min(span, MEMORY), len(at))
+    shared = WANDER**2 * (read[:, None] & read) + ramp[:, None] * ramp
     each = np.arange(len(rows))
     shared[each, each] += np.where(read, 0.0, TACHOMETER_SD**2)
     return _Taken(rows, values, read, shared)

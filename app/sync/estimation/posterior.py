@@ -44,7 +44,8 @@ class Posterior:
 
     Gains are what a turn of each of ``adjusters_with_gain`` does. ``mean`` has shape (2 bores + gains + 2,),
     ``covariance`` its square; ``row_of_bore`` gives each bore's row. ``no_effect_counts`` counts for each adjuster how
-    many moves in a row had no effect by the readings. Worked out from those: how many ``bores`` there are, and
+    many moves in a row had no effect by the readings; ``log_evidence`` is how likely all that was read is, as a
+    logarithm up to a constant. Worked out from those: how many ``bores`` there are, and
     ``width``, the area that one meter of gap opens [m]: half the bore's circumference, to 0.5 % at idle.
     """
 
@@ -55,6 +56,7 @@ class Posterior:
     covariance: Floats
     row_of_bore: Mapping[int, int]
     no_effect_counts: dict[Adjuster, int] = field(default_factory=dict)
+    log_evidence: float = 0.0
     bores: int = field(init=False)
     width: float = field(init=False)
 

@@ -14,6 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import cho_factor, cho_solve
 
+from app.sync.readings.idle_wander import DRIFT, MEMORY, WANDER
+
 Floats = NDArray[np.float64]
 
 # All our judgement.
@@ -22,8 +24,6 @@ TAUS = np.geomspace(0.004, 0.4, 10)
 
 APART, APART_SD = 0.2, 0.10  # how likely one plate stands apart, and by how much of ln(air) (our judgement)
 USUAL_TAU = 0.06  # where the prior of tau falls to a half (our judgement)
-WANDER, MEMORY = 0.007, 180.0  # of ln(air), common to all bores; seconds until it has forgotten (our judgement)
-DRIFT_SD = 0.01  # of ln(air) a minute, of a hot idle (our judgement)
 LEVEL_SD = 100.0  # of ln(air): nothing is known (our judgement)
 # Of speed in the flow past plates at rest: 0 where it is choked, 1 where it follows the pistons (our judgement).
 EXPONENT = (0.5, 0.5)
@@ -49,7 +49,7 @@ class Course:
     @property
     def common(self) -> tuple[Floats, Floats]:
         """What acts on all bores alike, shape (readings, terms), and the prior sd of each term, shape (terms,)."""
-        columns, sds = [np.ones_like(self.minutes), self.minutes], [LEVEL_SD, DRIFT_SD]
+        columns, sds = [np.ones_like(self.minutes), self.minutes], [LEVEL_SD, DRIFT]
         if self.log_speed is not None:
             columns.append(self.log_speed)
             sds.append(self.exponent[1])

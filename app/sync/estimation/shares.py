@@ -21,9 +21,7 @@ from app.sync.estimation.share_mixture import (
     mixture_of,
     shares_of,
 )
-
-EVERY_READING = 20.0
-"""Seconds between readings whose times are all the same; our judgement."""
+from app.sync.readings.idle_wander import EVERY_READING
 
 
 @dataclass(frozen=True, slots=True)

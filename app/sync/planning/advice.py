@@ -54,7 +54,7 @@ class AdviceReason(StrEnum):
     NO_EFFECT = "no-answer"
     LEAK_CHECK = "leak-check"  # a low bore did not answer to two moves: air may come in behind its plate
     BYPASS_END = "bypass-end"  # no more turns of the bore's own screw help
-    NO_ADJUSTER = "no-adjuster"  # nothing sets two plates on one shaft apart
+    NO_ADJUSTER = "no-adjuster"  # nothing sets plates on one shaft apart
 
 
 NO_MOVE = (AdviceKind.MEASURE, AdviceKind.DONE, AdviceKind.CANNOT)

@@ -22,6 +22,7 @@ from app.sync.engine.linkage import stop_rotation
 from app.sync.estimation.posterior import FEELER_SD, Posterior, rates, rotation_between, turn_noise, turned
 from app.sync.planning.evaluation import (
     BLADE_MINUTES,
+    FLOW_PER_AREA,
     SIXTEENTH,
     STOP_MINUTES,
     UNCHANGED,
@@ -138,7 +139,8 @@ class _Target:
         """
         low, high = self.limits
         areas = (self.posterior.width * gaps + self.posterior.leaks[rows][:, None])[:, None, :]
-        spread = (self.posterior.width * np.sqrt(variance) + 1e-12)[:, None, :]
+        own = self.task.own / FLOW_PER_AREA * self.posterior.areas.mean()
+        spread = (np.hypot(self.posterior.width * np.sqrt(variance), own) + 1e-12)[:, None, :]
         outside = ndtr((low[:, None] - areas) / spread) + ndtr((areas - high[:, None]) / spread)
         return np.asarray(self.price[rows][:, None, None] * outside)
 

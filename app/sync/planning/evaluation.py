@@ -91,6 +91,7 @@ class PlanningProblem:
     ``dearness`` is the price of a bore that no feeler is laid at against one that was set and missed: above 1, so that
     what is outside is corrected in the end.
     ``restart`` is what any move costs beside itself [min]: the readings of a last round under way that it undoes.
+    ``own`` is the standard deviation of ln(air) of a bore that no reading of this meter tells.
     ``opened`` are turns by which screws that meet an end stand further open than after the preset; ``helpless`` are the
     bores that nothing of their own evens any more: what carries them may still set them less far off. ``no_way`` are
     the screws that are not to be turned, each with the way: the sign of its turns.
@@ -101,6 +102,7 @@ class PlanningProblem:
     speed_known: bool
     dearness: float = 2.0
     restart: float = 0.0
+    own: float = 0.0
     opened: Mapping[Adjuster, float] = field(default_factory=dict)
     helpless: frozenset[int] = frozenset()
     no_way: frozenset[tuple[Adjuster, int]] = frozenset()
@@ -115,13 +117,14 @@ class PlanningProblem:
 class Evaluation:
     """What each of several choices leads to. Shapes (choices,) or (choices, bores), bores in walking order.
 
-    ``cost`` in minutes, risks included; ``outside`` the chance of each bore, ``off_speed`` that of the idle speed;
-    ``flows`` [kg/s] with their relative spread.
+    ``cost`` in minutes, risks included; ``outside`` the chance of each bore, ``off_speed`` that of the idle speed,
+    ``speed`` by how much it is above the one wanted as a fraction; ``flows`` [kg/s] with their relative spread.
     """
 
     cost: Floats
     outside: Floats
     off_speed: Floats
+    speed: Floats
     flows: Floats
     spread: Floats
 
@@ -142,7 +145,7 @@ def feeler_stacks(blades: Sequence[float]) -> tuple[tuple[float, ...], ...]:
     found: dict[int, tuple[float, ...]] = {}
     for stack in [(leaf,) for leaf in blades] + list(combinations(blades, 2)):
         found.setdefault(round(sum(stack) * 1e8), stack)
-    return tuple(found[size] for size in sorted(found))
+    return tuple(dict(sorted(found.items())).values())
 
 
 def plausible_stacks(blades: Sequence[float], posterior: Posterior) -> tuple[tuple[float, ...], ...]:
@@ -151,7 +154,8 @@ def plausible_stacks(blades: Sequence[float], posterior: Posterior) -> tuple[tup
     Parameters: ``blades`` owned, single leaves [m]; ``posterior`` about the engine.
     """
     middle = float(np.median(posterior.gaps))
-    return tuple(stack for stack in feeler_stacks(blades) if middle / PLAUSIBLE <= sum(stack) <= middle * PLAUSIBLE)
+    least, most = middle / PLAUSIBLE, middle * PLAUSIBLE
+    return tuple([stack for stack in feeler_stacks(blades) if least <= sum(stack) <= most])
 
 
 def no_change(layout: Layout) -> Candidate:
@@ -159,7 +163,7 @@ def no_change(layout: Layout) -> Candidate:
 
     Parameters: ``layout`` of the engine.
     """
-    couplers = (0 if layout.by_screw(coupler) else UNCHANGED for coupler in layout.couplers())
+    couplers = [0 if layout.by_screw(coupler) else UNCHANGED for coupler in layout.couplers()]
     return (*(0,) * len(layout.banks), *couplers, *(0,) * len(own_screws(layout)))
 
 
@@ -182,19 +186,20 @@ def outcomes(posterior: Posterior, task: PlanningProblem, choices: Sequence[Cand
     cov[:, n, n] = posterior.covariance[-1, -1]
     share = settled.flows / settled.flows.sum(axis=1, keepdims=True)
     from_mean = found.flows - share[:, None, :] @ found.flows
-    outside = outside_of(n * share - 1, _spread(from_mean, cov), task.window)
+    outside = outside_of(n * share - 1, np.hypot(_spread(from_mean, cov), task.own), task.window)
     wanted, speed_spread = 0.0, _spread(found.log_speed[:, None, :], cov)[:, 0]
     if not task.speed_known:
         wanted, speed_spread = (
             float(solve_idle(posterior.engine, posterior.areas, posterior.log_demand).log_speed),
             np.array(0.01),
         )
-    off_speed = outside_of(np.expm1(settled.log_speed - wanted), speed_spread, SPEED_WINDOW / posterior.engine.speed)
+    speed = np.expm1(settled.log_speed - wanted)
+    off_speed = outside_of(speed, speed_spread, SPEED_WINDOW / posterior.engine.speed)
     minutes = after.minutes + task.restart * (after.minutes > 0)
     helpless = np.array([bore in task.helpless for bore in posterior.layout.bores])
     price = shortfall_costs(posterior, task) * np.where(after.set_anew | helpless, 1.0, task.dearness)
     risk = (price * outside).sum(axis=1) + task.dearness * SPEED_PRICE * off_speed
-    return Evaluation(minutes + risk, outside, off_speed, settled.flows, _spread(found.flows, cov))
+    return Evaluation(minutes + risk, outside, off_speed, speed, settled.flows, _spread(found.flows, cov))
 
 
 def outside_of(off: Floats, spread: Floats, window: float) -> Floats:
@@ -218,17 +223,17 @@ def shortfall_costs(posterior: Posterior, task: PlanningProblem) -> Floats:
 
     Parameters: ``posterior`` about the engine; ``task``.
     """
-    return _prices(posterior, task.window)
+    return _prices(posterior, task.window, task.own)
 
 
 @lru_cache(maxsize=16)
-def _prices(posterior: Posterior, window: float) -> Floats:
+def _prices(posterior: Posterior, window: float, own: float) -> Floats:
     """``shortfall_costs``, asked for several times about one posterior; not to be written to."""
     n = posterior.bores
     leak_variance = np.diag(posterior.covariance)[n : 2 * n] / posterior.width**2
     spread = FLOW_PER_AREA * posterior.width * np.sqrt(FEELER_SD**2 + leak_variance) / posterior.areas.mean()
     tree = dependency_of(posterior.layout)
-    price = BLADE_MINUTES / (1 - outside_of(np.zeros(n), spread, window))
+    price = BLADE_MINUTES / (1 - outside_of(np.zeros(n), np.hypot(spread, own), window))
     price[tree.stops] = 0.0
     return np.where(screws_of(posterior.layout).owned, SCREW_PRICE, price + tree.weight)
 

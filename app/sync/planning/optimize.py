@@ -6,6 +6,7 @@ is found step by step (``greedy_starts``) and trimmed for longer.
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from itertools import chain
 
 import numpy as np
 
@@ -51,7 +52,7 @@ def optimize(posterior: Posterior, task: PlanningProblem) -> Plan:
         choices = [leave, *(best_for_each_target(posterior, task) if task.stacks else ())]
     else:
         choices = [leave, *greedy_candidates(posterior, task)]
-    choices = [choice for choice in choices if _may(choice, layout, task)]
+    choices = list(dict.fromkeys(_without_barred(choice, layout, task) for choice in choices))
     costs = outcomes(posterior, task, choices).cost
     order = np.argsort(costs)
     best, cost = choices[order[0]], float(costs[order[0]])
@@ -60,12 +61,9 @@ def optimize(posterior: Posterior, task: PlanningProblem) -> Plan:
     likely = _likely_sizes(posterior, sizes)
     tried = set(leaders)
     for _ in range(MOST_TRIMS if exact else MOST_TRIMS_WALKED):
-        variants = (
-            variant
+        variants = chain.from_iterable(
+            _local_variants(choice, layout, likely, len(sizes)) if exact else neighborhood(choice, posterior, task)
             for choice in leaders
-            for variant in (
-                _local_variants(choice, layout, likely, len(sizes)) if exact else neighborhood(choice, posterior, task)
-            )
         )
         fresh = [one for one in dict.fromkeys(variants) if one not in tried and _may(one, layout, task)]
         if not fresh:
@@ -109,6 +107,16 @@ def _may(choice: Candidate, layout: Layout, task: PlanningProblem) -> bool:
         return True
     made = ((place, 1 if amount > 0 else -1) for place, amount in zip(_places(layout), choice, strict=True) if amount)
     return task.no_way.isdisjoint(made)
+
+
+def _without_barred(choice: Candidate, layout: Layout, task: PlanningProblem) -> Candidate:
+    """A choice with the screws left alone that are not to go its way."""
+    if _may(choice, layout, task):
+        return choice
+    each = zip(_places(layout), choice, no_change(layout), strict=True)
+    return tuple(
+        unmoved if (place, 1 if amount > 0 else -1) in task.no_way else amount for place, amount, unmoved in each
+    )
 
 
 def _places(layout: Layout) -> tuple[Adjuster, ...]:

@@ -11,18 +11,18 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
-from itertools import takewhile
 
 from app.sync.engine.adjusters.kind import ScrewWithGain
 from app.sync.engine.adjusters.registry import adjuster_of, kind_at, kind_of, own_adjuster, own_screws
 from app.sync.engine.engine_air import Ambient, usual_breathing
 from app.sync.engine.events import Event, IdleSpeed, Meter, Move, Reading
 from app.sync.engine.hardware import Hardware
-from app.sync.engine.layout import Adjuster, Layout
+from app.sync.engine.layout import Adjuster, Layout, StopScrew
+from app.sync.estimation.column_sharing import sharing_learned
 from app.sync.estimation.column_start import read_by_columns
 from app.sync.estimation.conformity import Conformity, Decision
 from app.sync.estimation.evenness import evenness
-from app.sync.estimation.filter import predicted_readings, run_filter
+from app.sync.estimation.filter import followed, predicted_readings
 from app.sync.estimation.posterior import Posterior, prior_for
 from app.sync.estimation.predict import predict
 from app.sync.estimation.uncertain_gains import A_LITTLE
@@ -38,9 +38,9 @@ from app.sync.planning.evaluation import (
     plausible_stacks,
 )
 from app.sync.planning.optimize import Plan, first_at, optimize
-from app.sync.planning.recent_events import SEEN, moves_at, remembered, since_last_move, since_last_seen
+from app.sync.planning.recent_events import SEEN, moves_at, recently_turned, remembered, since_last_move, weariness
 from app.sync.planning.uncertain_screws import as_if_known, screw_room, turned_out
-from app.sync.readings.observation import aimed_at, far_from_others
+from app.sync.readings.observation import far_from_others, own_of
 from app.sync.readings.repeat_checks import excess_scatter, inconsistent
 from app.sync.readings.rounds import reading_sd
 
@@ -65,7 +65,8 @@ DOUBT_AFTER_BLADE = 0.25
 aims that one better (our judgement)."""
 
 MOST_EXTRA = 10
-"""Readings past a whole round with no move after which no further one is asked for (our judgement)."""
+"""Readings past a whole round with no move after which no further one is asked for, and as many more as there are bores
+where the verdict says that they would decide it (our judgement)."""
 
 MOST_UNMOVED = 2
 """Moves of one adjuster in a row that moved nothing, after which the cause is looked for (our judgement)."""
@@ -73,6 +74,9 @@ MOST_UNMOVED = 2
 SEATED = 1 / 4
 """Turns left to a screw that meets an end from which it is taken to have come to it: what is left of them moves too
 little to go back and forth for (our judgement)."""
+
+MOST_WEARY = 10.0
+"""Minutes that a further move has to bring from which even the idle speed is left as it is (our judgement)."""
 
 ENOUGH_FOR_SCATTER = 4
 """Readings of one bore with nothing moved that have to scatter before slack is spoken of (our judgement)."""
@@ -131,22 +135,27 @@ def next_move(
     if since and not any(e.closing for e in since) and not moves_at(events):
         return Advice(AdviceKind.MEASURE, AdviceReason.CLOSE_ROUND, bores=(since[0].bore,))
     start = read_by_columns(start or start_prior(layout, hardware, displacement, wanted_speed), meter, events)
-    posterior = _followed(start, meter, tuple(remembered(events, layout)))
+    start = sharing_learned(start, meter, events)
+    posterior = followed(start, meter, tuple(remembered(events, layout)))
     extra = max(len(since) - len(layout.bores) - 1, 0)
-    reachable = max(aimed_at(window, meter), achievable_tolerance(posterior))
+    reachable = max(window, achievable_tolerance(posterior))
     task = PlanningProblem(
         plausible_stacks(blades, posterior),
         reachable,
         any(isinstance(e, IdleSpeed) for e in events),
         DEAR + RISING * extra,
-        READ_MINUTES * len({e.bore for e in since}),
+        READ_MINUTES * len({e.bore for e in since}) + weariness(layout, events),
+        own_of(meter),
         _opened(start, events),
-        no_way=_recently_turned(events),
+        no_way=recently_turned(events),
     )
     standing = outcomes(posterior, task, [no_change(layout)])
+    if standing.off_speed[0] > LOST:
+        further = 1 if standing.speed[0] > 0 else -1
+        task = replace(task, no_way=task.no_way | {(StopScrew(bank.name), further) for bank in layout.banks})
     bench = _PlanningContext(posterior, meter, task, standing, events, [e.bore for e in since])
     if decision is None and since:
-        decision = evenness(layout, since, meter, window).decision
+        decision = evenness(layout, since, meter, window, sharing=posterior.engine.sharing).decision
     even = decision is not None and decision.conformity is Conformity.EVEN and standing.off_speed[0] <= LOST
     if not even and standing.all_inside[0] < ENOUGH and (plan := _plan(bench)):
         if suspect is not None and not moves_at(events):
@@ -174,17 +183,6 @@ def start_prior(
     return prior_for(layout, hardware, engine)
 
 
-def _followed(start: Posterior, meter: Meter, events: tuple[Event, ...]) -> Posterior:
-    """``run_filter``, with the posterior before the last move remembered from when it was asked before."""
-    if not (moves := moves_at(events)):
-        return run_filter(start, meter, events)
-    last = moves[-1]
-    return run_filter(_before_move(start, meter, events[:last]), meter, events[last:])
-
-
-_before_move = lru_cache(maxsize=256)(_followed)
-
-
 def _to_read_again(layout: Layout, meter: Meter, since: Sequence[Reading]) -> Advice | None:
     """A bore whose readings cannot all be right, before any is taken in."""
     by_bore = {bore: [e.value for e in since if e.bore == bore] for bore in layout.bores}
@@ -201,12 +199,16 @@ def _to_read_again(layout: Layout, meter: Meter, since: Sequence[Reading]) -> Ad
 def _plan(bench: _PlanningContext, *, force: bool = False) -> Plan:
     """The cheapest moves; where a bore is lost without one, the price of leaving it grows until some move pays.
 
-    ``force`` lets the price grow even where no bore is lost.
+    ``force`` lets the price grow even where no bore is lost. It does not grow where so many moves were made that each
+    further one has to bring more, except that an idle speed is set right.
     """
     helpless = frozenset(bore for bore in bench.layout.bores if _why_unadjustable(bore, bench))
     task, posterior = replace(bench.task, helpless=helpless), as_if_known(bench.posterior)
-    helped = (bench.outside(bore) for bore in bench.layout.bores if bore not in helpless)
-    if not force and max([*helped, float(bench.standing.off_speed[0])]) <= LOST:
+    helped = max((bench.outside(bore) for bore in bench.layout.bores if bore not in helpless), default=0.0)
+    weary = weariness(bench.layout, bench.events)
+    lost = force or helped > LOST
+    off = bench.standing.off_speed[0] > LOST and weary < MOST_WEARY
+    if not off and (weary or not lost):
         return optimize(posterior, task)
     task = replace(task, restart=0.0)
     for _ in range(5):
@@ -308,32 +310,6 @@ def _opened(start: Posterior, events: Sequence[Event]) -> dict[Adjuster, float]:
     return opened
 
 
-def _recently_turned(events: Sequence[Event]) -> frozenset[tuple[Adjuster, int]]:
-    """The screws that are not to be turned, each with the way: the sign of its turns.
-
-    Neither way while nothing was seen since it was turned, and not back again where it went to and fro with nothing
-    else moved: no more is known then than when it was turned, and that another turn looks better has only come out of
-    the search.
-    """
-    found: set[tuple[Adjuster, int]] = set()
-    for event in since_last_seen(events):
-        if not isinstance(event, SEEN) and _is_turned(event):
-            found |= {(adjuster_of(event), 1), (adjuster_of(event), -1)}
-    made = [event for event in reversed(events) if not isinstance(event, SEEN)]
-    last = adjuster_of(made[0]) if made else None
-    run = takewhile(lambda one: adjuster_of(one) == last, made)
-    ways = [1 if one.amount > 0 else -1 for one in run if _is_turned(one)]
-    if last is not None and set(ways) == {1, -1}:
-        found.add((last, -ways[0]))
-    return frozenset(found)
-
-
-def _is_turned(move: Move) -> bool:
-    """Whether a screw was turned that changes the idle."""
-    kind = kind_of(move.kind)
-    return kind.at_idle and kind.unit == "turns"
-
-
 def _why_unadjustable(bore: int, bench: _PlanningContext) -> AdviceReason | None:
     """Why no move can even a bore against the others; None where one can."""
     own = own_adjuster(bench.layout, bore)
@@ -366,10 +342,11 @@ def _last_round(bench: _PlanningContext, closed: bool, decision: Decision | None
         if bench.outside(bore) > LOST and (why := _why_unadjustable(bore, bench)):
             return Advice(AdviceKind.CANNOT, why, near=bore, about=(bore,))
     extra = len(bench.read) - len(bench.layout.bores) - 1
-    if extra < MOST_EXTRA and decision.conformity is not Conformity.NOT_EVEN:
+    undecided = decision.conformity is not Conformity.NOT_EVEN
+    if undecided and extra < MOST_EXTRA + (0 if decision.rounds is None else len(bench.layout.bores)):
         bores = decision.read_next[:1] if decision.rounds is not None else ()
         return Advice(AdviceKind.MEASURE, AdviceReason.DOUBTFUL, bores=bores or (_most_doubtful(bench),))
-    if plan := _plan(bench, force=True):
+    if not undecided and (plan := _plan(bench, force=True)):
         return _towards(plan, bench)
     about = tuple(sorted((*decision.above, *decision.below))) or tuple(by_doubt[:1])
     return Advice(AdviceKind.CANNOT, AdviceReason.NOTHING_HELPS, about=about)

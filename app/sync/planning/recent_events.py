@@ -1,13 +1,19 @@
 """Which events the planner goes by: those since the last move or reading, and the moves that it looks back on."""
 
 from collections.abc import Sequence
+from itertools import takewhile
 
-from app.sync.engine.events import Event, IdleSpeed, Reading
-from app.sync.engine.layout import Layout
+from app.sync.engine.adjusters.registry import adjuster_of, adjusters, kind_at, kind_of
+from app.sync.engine.events import Event, IdleSpeed, Move, Reading
+from app.sync.engine.layout import Adjuster, Layout
 
 MOST_REMEMBERED, FORGOTTEN_AT_ONCE = 16, 8
 """Moves that are looked back on at the least, because later readings overtook what was before them; and how many older
 ones are dropped together, so that results worked out from the rest can be reused (our judgement)."""
+
+MOVES_AN_ADJUSTER, TIRING = 2.5, 0.5
+"""Moves in a visit for each adjuster there is, and by how many minutes each one beyond makes the next dearer: what so
+many did not even, one more seldom does, and every visit has to end (our judgement)."""
 
 SEEN = (Reading, IdleSpeed)
 
@@ -49,3 +55,40 @@ def remembered(events: Sequence[Event], layout: Layout) -> Sequence[Event]:
         return events
     recent = events[moves[dropped] :]
     return recent if {e.bore for e in recent if isinstance(e, Reading)} >= set(layout.bores) else events
+
+
+def weariness(layout: Layout, events: Sequence[Event]) -> float:
+    """What another move has to bring beside what it costs, after the many that did not bring it [min].
+
+    Parameters: ``layout`` of the engine; ``events``, oldest first.
+    """
+    at_idle = sum(kind_at(layout, one).at_idle for one in adjusters(layout))
+    return TIRING * max(len(moves_at(events)) - MOVES_AN_ADJUSTER * at_idle, 0)
+
+
+def recently_turned(events: Sequence[Event]) -> frozenset[tuple[Adjuster, int]]:
+    """The screws that are not to be turned, each with the way: the sign of its turns.
+
+    Neither way while nothing was seen since it was turned, and not back again where it went to and fro with nothing
+    else moved: no more is known then than when it was turned, and that another turn looks better has only come out of
+    the search.
+
+    Parameters: ``events``, oldest first.
+    """
+    found: set[tuple[Adjuster, int]] = set()
+    for event in since_last_seen(events):
+        if not isinstance(event, SEEN) and _is_turned(event):
+            found |= {(adjuster_of(event), 1), (adjuster_of(event), -1)}
+    made = [event for event in reversed(events) if not isinstance(event, SEEN)]
+    last = adjuster_of(made[0]) if made else None
+    run = takewhile(lambda one: adjuster_of(one) == last, made)
+    ways = [1 if one.amount > 0 else -1 for one in run if _is_turned(one)]
+    if last is not None and set(ways) == {1, -1}:
+        found.add((last, -ways[0]))
+    return frozenset(found)
+
+
+def _is_turned(move: Move) -> bool:
+    """Whether a screw was turned that changes the idle."""
+    kind = kind_of(move.kind)
+    return kind.at_idle and kind.unit == "turns"

@@ -9,26 +9,33 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-What = Literal["coolant", "oil"]
+from app.sync.engine.units import ZERO_CELSIUS
+
+What = Literal["coolant", "head", "oil"]
 Why = Literal["time", "unread", "low", "short", "moving", "cycle", "rising"]
 
 
 @dataclass(frozen=True, slots=True)
 class HeatPoint:
-    """One look at the gauges at ``at`` [s]: coolant and oil [K], None where it was not read."""
+    """One look at the gauges at ``at`` [s]: coolant, oil and cylinder head [K], None where it was not read."""
 
     at: float
     coolant: float | None = None
     oil: float | None = None
+    head: float | None = None
+
+    def of(self, what: What) -> float | None:
+        """One of the temperatures [K]."""
+        return {"coolant": self.coolant, "head": self.head, "oil": self.oil}[what]
 
 
 @dataclass(frozen=True, slots=True)
 class HeatRule:
     """What counts as heat-soaked.
 
-    ``least_time`` [s] of running since the first figure; ``coolant`` and ``oil`` [K] to be reached; over the last
-    ``steady_for`` [s] neither may have moved by more than ``steady_within`` [K]. A look at the gauges counts for
-    ``lasts`` [s].
+    ``least_time`` [s] of running since the first figure; ``coolant`` and ``oil`` [K] to be reached, ``head`` [K] in the
+    place of coolant where air cools the engine; over the last ``steady_for`` [s] none may have moved by more than
+    ``steady_within`` [K]. A look at the gauges counts for ``lasts`` [s].
     """
 
     least_time: float
@@ -36,12 +43,17 @@ class HeatRule:
     oil: float
     steady_for: float
     steady_within: float
+    head: float = 120 + ZERO_CELSIUS  # our judgement; no published figure was found
     lasts: float = 1800.0  # our judgement; no published figure was found
+
+    def least(self, what: What) -> float:
+        """What one of the temperatures has to reach [K]."""
+        return {"coolant": self.coolant, "head": self.head, "oil": self.oil}[what]
 
 
 @dataclass(frozen=True, slots=True)
 class Lack:
-    """One thing still wanting, of coolant, of oil or (``what`` None) of the whole.
+    """One thing still wanting, of one temperature or (``what`` None) of the whole.
 
     ``by`` is how much: seconds for ``time`` and ``short``, kelvin for ``low``, ``moving`` and ``rising``, 0 for
     ``unread`` and ``cycle``.
@@ -61,15 +73,21 @@ class Heat:
     lacks: tuple[Lack, ...]
 
 
-def heat_soaked(points: Sequence[HeatPoint], rule: HeatRule, with_oil: bool = True, cycling: bool = False) -> Heat:
+def heat_soaked(
+    points: Sequence[HeatPoint],
+    rule: HeatRule,
+    with_oil: bool = True,
+    metal: Literal["coolant", "head"] = "coolant",
+    cycling: bool = False,
+) -> Heat:
     """Whether the engine is heat-soaked, by figures kept with their time.
 
     Once it was, it stays so until a figure below the temperatures wanted says that it cooled: a thermostat that opens
     or a fan that starts takes nothing back.
 
     Parameters: ``points`` in the order of time; ``rule`` of the shop; ``with_oil`` False where oil has no gauge, and
-    then oil is judged only if it was read; ``cycling`` where a fan starts and stops by itself, and coolant is judged by
-    the mean of a cycle.
+    then oil is judged only if it was read; ``metal`` what stands for the metal: the head where air cools the engine;
+    ``cycling`` where a fan starts and stops by itself, and the metal is judged by the mean of a cycle.
 
     Source: the rule is the caller's; this only applies it.
 
@@ -81,10 +99,11 @@ def heat_soaked(points: Sequence[HeatPoint], rule: HeatRule, with_oil: bool = Tr
     True
     """
     held = False
-    lacks: tuple[Lack, ...] = (Lack("unread", "coolant"),)
+    lacks: tuple[Lack, ...] = (Lack("unread", metal),)
     for count in range(1, len(points) + 1):
         seen = points[:count]
-        lacks = _lacks(seen, rule, with_oil or any(p.oil is not None for p in seen), cycling)
+        oil: tuple[What, ...] = ("oil",) if with_oil or any(p.oil is not None for p in seen) else ()
+        lacks = _lacks(seen, rule, (metal, *oil), cycling)
         if not lacks:
             held = True
         elif any(lack.why == "low" for lack in lacks):
@@ -156,18 +175,16 @@ def _of_cycle(what: What, series: Sequence[tuple[float, float]], least: float, r
     return [Lack("rising", what, rise)] if rise > rule.steady_within else []
 
 
-def _lacks(points: Sequence[HeatPoint], rule: HeatRule, with_oil: bool, cycling: bool) -> tuple[Lack, ...]:
+def _lacks(points: Sequence[HeatPoint], rule: HeatRule, judged: Sequence[What], cycling: bool) -> tuple[Lack, ...]:
     found: list[Lack] = []
     ran = points[-1].at - points[0].at
     if ran < rule.least_time:
         found.append(Lack("time", None, rule.least_time - ran))
-    coolant = [(p.at, p.coolant) for p in points if p.coolant is not None]
-    oil = [(p.at, p.oil) for p in points if p.oil is not None]
-    plain = _of_one("coolant", coolant, rule.coolant, rule)
-    by_cycle = cycling and any(lack.why in ("low", "moving") for lack in plain)
-    found += _of_cycle("coolant", coolant, rule.coolant, rule) if by_cycle else plain
-    if with_oil:
-        found += _of_one("oil", oil, rule.oil, rule)
+    for what in judged:
+        series = [(p.at, kelvin) for p in points if (kelvin := p.of(what)) is not None]
+        plain = _of_one(what, series, rule.least(what), rule)
+        by_cycle = cycling and what != "oil" and any(lack.why in ("low", "moving") for lack in plain)
+        found += _of_cycle(what, series, rule.least(what), rule) if by_cycle else plain
     return tuple(found)
 
 

@@ -9,6 +9,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import numpy as np
 from scipy.special import chdtri, stdtrit
 
 LEAST_READINGS = 2  # our judgement
@@ -99,7 +100,11 @@ def repeatability(series: Sequence[Sequence[float]], step: float) -> Repeatabili
     relative = [[x / (sum(one) / len(one)) for x in one] for one in counted]
     scatter, freedom = pooled_deviation(relative)
     values = [x for one in counted for x in one]
-    level = sum(values) / len(values)
+    return _repeating(scatter, freedom, sum(values) / len(values), step)
+
+
+def _repeating(scatter: float, freedom: int, level: float, step: float) -> Repeatability:
+    """What follows of a scatter seen, as a fraction, at readings of that ``level``."""
     rounding = (step / level) ** 2 / 12
     tail = (1 - BAND) / 2
     known = max(scatter**2, rounding)
@@ -114,6 +119,34 @@ def repeatability(series: Sequence[Sequence[float]], step: float) -> Repeatabili
         freedom=freedom,
         level=level,
     )
+
+
+def repeated_in_rounds(states: Sequence[Sequence[Sequence[float]]], step: float) -> Repeatability | None:
+    """What a meter repeated where every bore was read again and again with nothing moved between; None without any.
+
+    What all bores of a round do together is the idle's, and what a bore does in all rounds is its own: what is left of
+    the logarithms is the meter's, with (rounds - 1)(bores - 1) degrees of freedom.
+
+    Parameters: ``states`` of engines, each the rounds read in it, each the values of the same bores in the same order,
+    above 0 in the meter's unit; ``step`` of the meter in the same unit, above 0.
+
+    Source: two-way analysis of variance without replication, NIST/SEMATECH e-Handbook, 7.4.3.
+
+    >>> repeated_in_rounds([[[6.0, 7.0, 8.0]]], 0.25) is None
+    True
+    >>> found = repeated_in_rounds([[[6.0, 7.0, 8.0], [6.06, 7.07, 8.08]]], 0.01)  # an idle that rose by 1 %
+    >>> found.freedom, found.scatter < 1e-9
+    (2, True)
+    """
+    squares, freedom, values = 0.0, 0, [value for rounds in states for one in rounds for value in one]
+    for rounds in states:
+        logs = np.log(np.array(rounds, dtype=np.float64).reshape(len(rounds), -1))
+        left = logs - logs.mean(axis=0) - logs.mean(axis=1, keepdims=True) + logs.mean()
+        squares += float((left**2).sum())
+        freedom += (logs.shape[0] - 1) * (logs.shape[1] - 1)
+    if freedom == 0:
+        return None
+    return _repeating(math.sqrt(squares / freedom), freedom, sum(values) / len(values), step)
 
 
 def least_difference(level: float, repeats: float, step: float) -> tuple[float, int]:

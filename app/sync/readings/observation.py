@@ -11,7 +11,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from app.sync.engine.engine_air import IDLE_RATIO, kappa, sharing_of
+from app.sync.engine.engine_air import IDLE_RATIO, SHARING, kappa
 from app.sync.engine.events import Meter
 from app.sync.readings.rounds import MISREAD_OTHERS, outliers, reading_sd
 
@@ -26,19 +26,13 @@ OWN_FILLING = 0.022
 runner's pressure is shared (our judgement, from simulated engines whose fillings differ by 2 %)."""
 
 
-SURE_Z = 1.645
-"""Standard deviations of it that a plate set by its column is kept from the edge of the window: one-sided, 95 % (our
-judgement)."""
-
-
-def log_air(value: float, meter: Meter, plenum: bool = False) -> tuple[float, float]:
+def log_air(value: float, meter: Meter, sharing: float = SHARING) -> tuple[float, float]:
     """ln(air) up to a constant, and the standard deviation of one reading of it.
 
     Less than a quarter of the meter's step, nothing at all too, counts as that much.
 
-    Parameters: ``value`` read [kg/s or Pa]; ``meter`` it was read with; ``plenum`` whether a common balance plenum
-    joins the runners, which evens out the pressure behind them. Raises ValueError for a flow of 0 without a
-    step.
+    Parameters: ``value`` read [kg/s or Pa]; ``meter`` it was read with; ``sharing`` the part of a runner's pressure
+    that all runners share. Raises ValueError for a flow of 0 without a step.
 
     Source: the integral of 1 / ``kappa`` over ln of the runner's pressure.
 
@@ -53,8 +47,8 @@ def log_air(value: float, meter: Meter, plenum: bool = False) -> tuple[float, fl
     if meter.quantity == "flow":
         return math.log(read), sd / read
     ratio = _ratio(read, meter)
-    at, found = _column(plenum)
-    per_air = float(kappa(ratio, sharing_of(plenum)))
+    at, found = _column(sharing)
+    per_air = float(kappa(ratio, sharing))
     return float(np.interp(math.log(ratio), at, found)), sd / (meter.ambient * ratio) / per_air
 
 
@@ -69,10 +63,10 @@ def times_the_air(value: float, expected: float, meter: Meter) -> float:
     return math.exp(log_air(value, meter)[0] - log_air(expected, meter)[0])
 
 
-def per_air(mean: float, meter: Meter, plenum: bool = False) -> float:
+def per_air(mean: float, meter: Meter, sharing: float = SHARING) -> float:
     """Change of a reading for a relative change of a bore's air [kg/s or Pa], negative for a vacuum below ambient.
 
-    Parameters: ``mean`` reading that it is taken at [kg/s or Pa]; ``meter``; ``plenum``, see ``log_air``.
+    Parameters: ``mean`` reading that it is taken at [kg/s or Pa]; ``meter``; ``sharing``, see ``log_air``.
 
     >>> round(per_air(33e3, Meter("vacuum", 250.0, 0.01)) / 1e3, 1)  # kPa for 100 %
     -41.8
@@ -80,19 +74,16 @@ def per_air(mean: float, meter: Meter, plenum: bool = False) -> float:
     if meter.quantity == "flow":
         return mean
     ratio = _ratio(mean, meter)
-    rise = meter.ambient * ratio * float(kappa(ratio, sharing_of(plenum)))
+    rise = meter.ambient * ratio * float(kappa(ratio, sharing))
     return rise if meter.absolute else -rise
 
 
-def aimed_at(window: float, meter: Meter) -> float:
-    """How near to the mean a bore's air is to be set, so that it lies within the window in spite of ``OWN_FILLING``.
+def own_of(meter: Meter) -> float:
+    """Standard deviation of a bore's ln(air) that no reading of a meter tells: ``OWN_FILLING`` for a column.
 
-    Parameters: ``window``, half width as a fraction of the mean; ``meter`` that it is set by.
-
-    >>> round(aimed_at(0.08, Meter("vacuum", 250.0, 0.01)), 3), aimed_at(0.08, Meter())
-    (0.044, 0.08)
+    Parameters: ``meter`` read with.
     """
-    return window if meter.quantity == "flow" else max(window - SURE_Z * OWN_FILLING, window / 2)
+    return 0.0 if meter.quantity == "flow" else OWN_FILLING
 
 
 def far_from_others(by_bore: Mapping[int, float], meter: Meter) -> frozenset[int]:
@@ -109,8 +100,20 @@ def far_from_others(by_bore: Mapping[int, float], meter: Meter) -> frozenset[int
     far = outliers({bore: math.exp(log_air(value, meter)[0]) for bore, value in by_bore.items()})
     if meter.quantity == "flow" or len(by_bore) <= MISREAD_OTHERS:
         return far
-    shows_nothing = {bore for bore, value in by_bore.items() if _ratio(value, meter) >= MOST_RATIO}
-    return far | shows_nothing if 2 * len(shows_nothing) < len(by_bore) else far
+    at_zero = {bore for bore, value in by_bore.items() if shows_nothing(value, meter)}
+    return far | at_zero if 2 * len(at_zero) < len(by_bore) else far
+
+
+def shows_nothing(value: float, meter: Meter) -> bool:
+    """Whether a column stands so near zero that it says nothing of the air; never for a flow meter.
+
+    Parameters: ``value`` read [kg/s or Pa]; ``meter`` it was read with.
+
+    >>> column = Meter("vacuum", 250.0, 0.01)
+    >>> shows_nothing(1.2e3, column), shows_nothing(2.0e3, column)
+    (True, False)
+    """
+    return meter.quantity != "flow" and _ratio(value, meter) >= MOST_RATIO
 
 
 def _ratio(value: float, meter: Meter) -> float:
@@ -118,10 +121,10 @@ def _ratio(value: float, meter: Meter) -> float:
     return min(max(1 - meter.turned(value) / meter.ambient, LEAST_RATIO), MOST_RATIO)
 
 
-@lru_cache(maxsize=2)
-def _column(plenum: bool) -> tuple[Floats, Floats]:
+@lru_cache(maxsize=32)
+def _column(sharing: float) -> tuple[Floats, Floats]:
     """ln of runner over ambient pressure, and ln(air) there beside that at ``IDLE_RATIO``, each of shape (points,)."""
     logs = np.linspace(math.log(LEAST_RATIO), math.log(MOST_RATIO), 4000)
-    rise = 1 / kappa(np.exp(logs), sharing_of(plenum))
+    rise = 1 / kappa(np.exp(logs), sharing)
     air = np.concatenate([[0.0], np.cumsum((rise[1:] + rise[:-1]) / 2 * np.diff(logs))])
     return logs, air - float(np.interp(math.log(IDLE_RATIO), logs, air))

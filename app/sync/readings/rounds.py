@@ -14,12 +14,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from app.sync.engine.events import Meter, Reading
+from app.sync.readings.idle_wander import drift_over
 
 DRIFT_SEEN_Z = 1.645
 """Standard deviations from which a drift is said to be one: one-sided, 95 % (quantile of the normal law, any table)."""
-
-DRIFT_SD = 0.04
-"""Drift of a hot idle over one round, as a fraction of the mean, before anything was read (our judgement)."""
 
 MISREAD_TIMES = 3.0
 """A reading this many times the others', or this fraction of them, is asked for again (our judgement)."""
@@ -91,6 +89,7 @@ def _least_squares(
     place = {bore: n for n, bore in enumerate(bores)}
     times = np.array([r.at for r in readings], dtype=float)
     span = times.max() - times.min()
+    drift_sd = drift_over(float(span), len(readings))
     steps = np.linspace(-0.5, 0.5, len(readings)) if span <= 0 else (times - times.min()) / span - 0.5
     level = float(np.mean([r.value for r in readings]))
     design = np.zeros((len(readings) + 1, len(bores) + 1))
@@ -101,7 +100,7 @@ def _least_squares(
         design[row, -1] = steps[row] if len(readings) > 1 else 0.0
         observed[row] = reading.value
         sds[row] = max(reading_sd(reading.value, meter), 1e-12)
-    design[-1, -1], sds[-1] = 1.0, max(DRIFT_SD * level, 1e-12)
+    design[-1, -1], sds[-1] = 1.0, max(drift_sd * level, 1e-12)
     weighted = design / sds[:, None]
     cov = np.asarray(np.linalg.inv(weighted.T @ weighted), dtype=np.float64)
     fitted = cov @ weighted.T @ (observed / sds)

@@ -16,7 +16,7 @@ from typing import Literal
 
 import numpy as np
 
-from app.sync.banks.banks import CENTRAL_LEVER
+from app.sync.banks.bank_means import CENTRAL_LEVER
 from app.sync.banks.link_hypotheses import FREE_PLAY
 from app.sync.engine.adjusters.registry import adjuster_of, gain_kind, kinds_with_gain, moved_bores
 from app.sync.engine.air import ATMOSPHERE, GAS_CONSTANT, SHOP_TEMPERATURE, critical_ratio
@@ -245,6 +245,11 @@ class SimulatedEngine:
         speed = self.breathe()[1] * (1 + self.wander) + self.rough.tachometer * self.rng.standard_normal()
         self.events.append(IdleSpeed(speed, self.minutes * 60))
         return speed
+
+    def running_speed(self, opening: float, from_above: bool = False) -> float:
+        """Look at the tachometer with ``opening`` [m] under the central lever [rev/s], which costs nothing."""
+        _, speed = self.breathe(self.angles(opening, from_above))
+        return speed + self.rough.tachometer * float(self.rng.standard_normal())
 
     def turn(self, bank: str, turns: float) -> None:
         """Turn a stop screw."""

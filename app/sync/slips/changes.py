@@ -1,7 +1,6 @@
 """As left against as found, bore by bore: readings pooled, their change in ln(flow), and what air and speed explain."""
 
 import math
-import statistics
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -9,18 +8,23 @@ import numpy as np
 from numpy.typing import NDArray
 
 from app.sync.engine.air import pressure_sensitivity
-from app.sync.engine.engine_air import IDLE_RATIO
+from app.sync.engine.engine_air import IDLE_RATIO, TACHOMETER_SD, sharing_of
 from app.sync.engine.events import Meter
 from app.sync.engine.layout import Layout
+from app.sync.estimation.misreads import screen
+from app.sync.estimation.share_mixture import Course
+from app.sync.readings.idle_wander import BETWEEN_ROUNDS, EVERY_READING
 from app.sync.readings.observation import log_air
-from app.sync.readings.rounds import reading_sd
+from app.sync.readings.repeat_checks import FAR
 
 Floats = NDArray[np.float64]
 
-COMMON_SPREAD, COMMON_FREE = 0.012, 1.0  # of ln(flow), explained and free; our judgement
+COMMON_SPREAD = math.hypot(BETWEEN_ROUNDS, math.sqrt(2) * TACHOMETER_SD / 2)
+"""Of ln(flow), what all bores did beyond what air and idle speed explain: the idle strayed in both rounds, and both
+speeds were read, of whose error the flow has about half (by definition)."""
+
+COMMON_FREE = 1.0  # of ln(flow), where air or speed is not known (our judgement)
 AGEING, NOT_SOAKED = 0.008, 0.03  # of a bore's ln(flow) between two visits; our judgement
-# Two readings apart, one reading from the median, in repeatabilities; our judgement.
-DISAGREE, STRAY = 3 * math.sqrt(2), 3.0
 MISREAD_SPREAD = 0.15  # by how much of ln(flow) a value is wrong that was misread; our judgement
 
 
@@ -53,15 +57,10 @@ class Conditions:
 
 
 def pool(values: Sequence[float], meter: Meter) -> Pooled:
-    """Readings of one bore taken together, without those that were misread.
+    """Readings of one bore taken together, without those that were misread, by the one rule for that (``misreads``).
 
-    Two readings that lie further apart than three standard deviations of their difference contradict one another. From
-    three on, those further than three repeatabilities from the median are left out.
-
-    Parameters: ``values`` read at one bore [kg/s, or Pa of vacuum], at least one; ``meter`` they were read with.
-    Raises ValueError without a reading.
-
-    Source: median and three-sigma rejection, as usual for a few repeated readings.
+    Parameters: ``values`` read at one bore [kg/s, or Pa of vacuum], at least one, in the order taken; ``meter`` they
+    were read with. Raises ValueError without a reading.
 
     >>> pool([6.5 / 3600, 8.0 / 3600], Meter()).agreed
     False
@@ -71,13 +70,13 @@ def pool(values: Sequence[float], meter: Meter) -> Pooled:
     """
     if not values:
         raise ValueError("There is nothing to pool without a reading.")
-    middle = statistics.median(values)
-    mean = sum(values) / len(values)
-    sd = reading_sd(middle, meter)
-    if len(values) < 3:
-        return Pooled(mean, len(values), max(values) - min(values) <= DISAGREE * sd)
-    kept = [value for value in values if abs(value - middle) <= STRAY * sd] or [middle]
-    return Pooled(sum(kept) / len(kept), len(kept), len(kept) > 1, len(values) - len(kept))
+    airs, sds = np.array([log_air(value, meter) for value in values]).T
+    if np.ptp(airs) <= FAR * sds.min():  # none can be further from what the others say
+        return Pooled(sum(values) / len(values), len(values))
+    at = np.arange(len(values))
+    found = screen(Course(1, np.zeros_like(at), airs, sds**2, EVERY_READING / 60 * (at - at.mean()), None))
+    kept = [value for n, value in enumerate(values) if n not in found.left_out]
+    return Pooled(sum(kept) / len(kept), len(kept), not found.contradictory, len(found.left_out))
 
 
 def expected_common(left: Conditions, found: Conditions, ratio: float = IDLE_RATIO) -> float:
@@ -133,8 +132,8 @@ def log_changes(
     ageing = AGEING if heat_soaked else NOT_SOAKED
     changes, variances = [], []
     for bore in bores:
-        was, was_sd = log_air(left[bore].mean, left_meter or meter, layout.plenum)
-        now, now_sd = log_air(found[bore].mean, meter, layout.plenum)
+        was, was_sd = log_air(left[bore].mean, left_meter or meter, sharing_of(layout.plenum))
+        now, now_sd = log_air(found[bore].mean, meter, sharing_of(layout.plenum))
         changes.append(now - was)
         contradicted = sum(MISREAD_SPREAD**2 for pooled in (left[bore], found[bore]) if not pooled.agreed)
         variances.append(was_sd**2 / left[bore].n + now_sd**2 / found[bore].n + ageing**2 + contradicted)

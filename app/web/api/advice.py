@@ -77,11 +77,15 @@ class AdviceTold(Told):
         description="Whether the lever is opened well past that feeler first, then brought back onto it, never nudged "
         "up. With `why` `both_ways` such a round has to be begun first."
     )
+    speed_round: int | None = Field(
+        description="In the bank balance, the round whose engine speed is to be recorded now: best before its first "
+        "reading; after a stop, before anything else. Null for none."
+    )
     about: list[int] = Field(description="For `cannot`, the bores it is about.")
 
 
 class DifferenceTold(Told):
-    """Second bank less first bank at one opening, mean of a bore, in `unit`."""
+    """Second bank less first bank at one opening, mean of a bore, in `unit`. A bank with more air has less vacuum."""
 
     lever_thou: float = Field(description="The feeler under the central lever; 0 at idle.")
     from_above: bool
@@ -89,7 +93,9 @@ class DifferenceTold(Told):
     second: float
     difference: float
     sd: float = Field(description="Standard deviation of the difference.")
-    percent: float = Field(description="The difference in per cent of the mean of both banks.")
+    percent: float = Field(
+        description="The difference in per cent of the mean of both banks; for columns, of the air that they tell of."
+    )
 
 
 class BanksTold(Told):
@@ -167,6 +173,7 @@ def _told(judged: PhaseAssessment, slug: Slug) -> AdviceTold:
         readings=[AskedTold(round=r.round_number, bore=r.bore, kind=r.kind) for r in judged.to_read],
         lever_thou=trade(judged.opening, THOU),
         from_above=judged.from_above,
+        speed_round=judged.speed.round_number if judged.speed is not None else None,
         about=list(step.about),
     )
 

@@ -1,5 +1,6 @@
 """What is fitted to an engine: its layout and its hardware figures, and recording that they changed."""
 
+from dataclasses import replace
 from typing import Annotated
 
 from fastapi import APIRouter
@@ -20,7 +21,7 @@ from app.shop.record.fittings import (
 from app.shop.rejections import Rejection
 from app.shop.store.tables import Fitting
 from app.sync.engine.hardware import Figure, Hardware
-from app.sync.engine.layout import Bank, JointKind, Layout, LayoutError
+from app.sync.engine.layout import Actuation, Bank, Cooling, JointKind, Layout, LayoutError
 from app.web.api.problems import REFUSALS, named
 from app.web.api.shapes import Id, Key, Line, Sent, Told, example, trade
 from app.web.context import Now, Shop
@@ -37,7 +38,17 @@ JSON_NAMES = {name: f"{name}_{'deg' if unit == 'degrees' else unit}" for name, (
 JOINTS = (
     "How each bore is joined to the next one, front first, one fewer than bores: `blade` a coupler reset on a feeler, "
     "`screw` a coupler that a screw of its own sets, `screw-in` or `screw-out` where it is known which way, turned, it "
-    "opens what lies beyond it seen from the stop bore, `shaft` no coupler: both plates sit on one shaft."
+    "opens what lies beyond it seen from the stop bore, `shaft` no coupler: the plates sit on one shaft."
+)
+
+SHAFTS = (
+    "Bores whose plates sit on one shaft, front first, a list for each shaft with two plates or more: the same as "
+    "`shaft` in `joints` between each of them and the next one."
+)
+COOLING = "What cools the engine. With `air`, cylinder head temperature is asked for in the place of coolant."
+ACTUATION = (
+    "What opens the plates: a cable or `linkage`, or electronic throttles, `motor-per-bank` or `motor-per-bore`. With "
+    "the last no plate is joined to another: leave out `joints` and `shafts`."
 )
 
 EXTRA = "Bores with a screw of a further kind, by the kind."
@@ -65,6 +76,11 @@ class LayoutSent(Sent):
     bypass: list[Bore] = Field(default=[], max_length=12, description="Bores with a bypass screw.")
     plenum: bool = Field(default=False, description="Whether a common balance plenum joins the runners.")
     extra: dict[str, list[Bore]] = Field(default={}, description=EXTRA)
+    shafts: list[Annotated[list[Bore], Field(min_length=2, max_length=12)]] = Field(
+        default=[], max_length=6, description=SHAFTS
+    )
+    cooling: Cooling = Field(default="liquid", description=COOLING)
+    actuation: Actuation = Field(default="linkage", description=ACTUATION)
 
 
 class HardwareSent(Sent):
@@ -114,7 +130,7 @@ class BankTold(Told):
     bores: list[int] = Field(description="Cylinder numbers, front of the engine first.")
     stop: int = Field(description="The bore at which the stop screw acts.")
     drive: int = Field(description="The bore at which the link rod acts.")
-    joints: list[JointKind] = Field(description=JOINTS)
+    joints: list[JointKind] = Field(description=JOINTS + " Empty with a motor a bore: no plate is joined to another.")
 
 
 class LayoutTold(Told):
@@ -126,13 +142,16 @@ class LayoutTold(Told):
     bypass: list[int]
     plenum: bool
     extra: dict[str, list[int]] = Field(description=EXTRA)
+    shafts: list[list[int]] = Field(description=SHAFTS)
+    cooling: Cooling = Field(description=COOLING)
+    actuation: Actuation = Field(description=ACTUATION)
 
     @staticmethod
     def of(layout: Layout) -> "LayoutTold":
         """From what was worked out."""
         return LayoutTold(
             banks=[
-                BankTold(name=b.name, bores=list(b.bores), stop=b.stop, drive=b.drive, joints=list(b.kinds))
+                BankTold(name=b.name, bores=list(b.bores), stop=b.stop, drive=b.drive, joints=_joints(b))
                 for b in layout.banks
             ],
             sensor=layout.sensor,
@@ -140,6 +159,9 @@ class LayoutTold(Told):
             bypass=sorted(layout.bypass),
             plenum=layout.plenum,
             extra=extra_by_kind(layout),
+            shafts=[list(row) for row in layout.shared_shafts],
+            cooling=layout.cooling,
+            actuation=layout.actuation,
         )
 
 
@@ -207,12 +229,14 @@ def _layout(sent: LayoutSent) -> Layout:
         Bank(name, tuple(b.bores), b.stop or b.bores[0], b.drive or b.stop or b.bores[0], tuple(b.joints))
         for name, b in zip("AB", sent.banks, strict=False)
     ]
+    for row in sent.shafts:
+        banks = _on_one_shaft(banks, row)
     try:
         extra = extra_of(sent.extra)
         bypass, springless = frozenset(sent.bypass), frozenset(sent.springless)
-        return Layout(tuple(banks), sent.sensor, springless, bypass, sent.plenum, extra)
+        return Layout(tuple(banks), sent.sensor, springless, bypass, sent.plenum, extra, sent.cooling, sent.actuation)
     except LayoutError as error:
-        field = error.field if error.field in ("sensor", "springless", "bypass", "extra") else "banks"
+        field = error.field if error.field in ("sensor", "springless", "bypass", "extra", "actuation") else "banks"
         raise RejectedError({f"layout/{field}": because(error.code, **error.values)}) from None
 
 
@@ -222,3 +246,18 @@ def _hardware_told(hardware: Hardware) -> HardwareTold:
         figure: Figure = getattr(hardware, name)
         told[JSON_NAMES[name]] = FigureTold(value=trade(figure.value, size), measured=figure.measured)
     return HardwareTold(**told)
+
+
+def _on_one_shaft(banks: list[Bank], row: list[int]) -> list[Bank]:
+    """The banks with the bores of ``row`` on one shaft. Raises RejectedError where they are no neighbors in a row."""
+    for at, bank in enumerate(banks):
+        first = bank.bores.index(row[0]) if row[0] in bank.bores else len(bank.bores)
+        if bank.bores[first : first + len(row)] == tuple(row) and len(bank.kinds) == len(bank.bores) - 1:
+            kinds = list(bank.kinds)
+            kinds[first : first + len(row) - 1] = ["shaft"] * (len(row) - 1)
+            return [*banks[:at], replace(bank, joints=tuple(kinds)), *banks[at + 1 :]]
+    raise RejectedError({"layout/shafts": because(Rejection.NOT_NEIGHBORS, first=row[0], second=row[1])})
+
+
+def _joints(bank: Bank) -> list[JointKind]:
+    return [kind for kind in bank.kinds if kind != "motors"]

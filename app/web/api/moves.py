@@ -1,6 +1,7 @@
 """Moves: what was actually turned or reset, as advised or otherwise."""
 
 from collections.abc import Mapping
+from contextlib import AbstractContextManager
 from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter
@@ -11,8 +12,10 @@ from app.shop.commands.moves import NewMove
 from app.shop.record import loader
 from app.shop.record.entries import MoveEntry
 from app.shop.record.visit_record import VisitRecord
+from app.shop.store.database import Database
 from app.sync.engine.adjusters.registry import kind_of, kinds
 from app.sync.engine.units import THOU
+from app.web.api.phases import TakeBackSent
 from app.web.api.problems import FURTHER, REFUSALS, named
 from app.web.api.shapes import (
     BankName,
@@ -45,6 +48,11 @@ class SentMove(Sent):
     key: Key
     by: By
     advised: bool = Field(default=False, description="Whether it was made as the advice said.")
+    power_off: bool = Field(
+        default=False,
+        description="At electronic throttles: that they had no power and the manufacturer's instructions allowed it. "
+        "A move of anything that holds a plate is refused without.",
+    )
 
 
 class StopTurned(SentMove):
@@ -164,7 +172,9 @@ class MoveTold(Told):
     after_reading: int = Field(description="The newest reading of the visit when it was made; 0 for none.")
     by: str
     at: str = Field(description="ISO 8601, UTC.")
-    stands: bool
+    stands: bool = Field(description="Whether it counts: it was neither taken back nor changed.")
+    supersedes: int | None = Field(description="The move that this row corrects, in whose place it counts.")
+    taken_back: bool = Field(description="Whether this row says that the move which it supersedes was not made.")
 
     @staticmethod
     def of(row: MoveEntry, record: VisitRecord) -> "MoveTold":
@@ -187,6 +197,8 @@ class MoveTold(Told):
                 "by": row.by,
                 "at": row.at,
                 "stands": any(m.ident == row.ident for m in record.moves),
+                "supersedes": row.supersedes_id,
+                "taken_back": bool(row.taken_back),
             }
         )
 
@@ -194,13 +206,38 @@ class MoveTold(Told):
 @router.post("", status_code=201, summary="Make a move", responses=REFUSALS)
 def make_move(shop: Shop, visit_id: Id, phase: Slug, body: MoveSent, now: Now) -> MoveTold:
     """Keep a move that was made. The fields are named as in the advice."""
-    kind = kind_of(body.kind)
-    near, amount = "bore" if kind.sits == "bore" else "coupler", "flats" if kind.unit == "flats" else "turns"
-    with named(near=near, leaves="leaves_thou", amount=amount):
+    with _named_as_sent(body.kind):
         row_id = moves.make(shop, visit_id, body.key, _new(body, phase), now)
+    return _stored(shop, visit_id, row_id)
+
+
+@router.post("/{move_id}/taken-back", status_code=201, summary="Take a move back", responses=REFUSALS)
+def take_back_move(shop: Shop, visit_id: Id, phase: Slug, move_id: Id, body: TakeBackSent, now: Now) -> MoveTold:
+    """Say that a move was not made, while the visit is open: everything is worked out again without it. Answers with
+    the row that says so, which is the earlier one where the move was taken back before."""
+    row_id = moves.take_back(shop, visit_id, body.key, phase, move_id, body.by, now)
+    return _stored(shop, visit_id, row_id)
+
+
+@router.post("/{move_id}/changed", status_code=201, summary="Change a move", responses=REFUSALS)
+def change_move(shop: Shop, visit_id: Id, phase: Slug, move_id: Id, body: MoveSent, now: Now) -> MoveTold:
+    """Say how a move was really made, while the visit is open. It keeps its place among the readings."""
+    with _named_as_sent(body.kind):
+        row_id = moves.change(shop, visit_id, body.key, move_id, _new(body, phase), now)
+    return _stored(shop, visit_id, row_id)
+
+
+def _named_as_sent(slug: str) -> AbstractContextManager[None]:
+    """Gives the fields of a refusal the names that they have in the body of a move of that kind."""
+    kind = kind_of(slug)
+    near, amount = "bore" if kind.sits == "bore" else "coupler", "flats" if kind.unit == "flats" else "turns"
+    return named(near=near, leaves="leaves_thou", amount=amount)
+
+
+def _stored(shop: Database, visit_id: int, row_id: int) -> MoveTold:
     with shop.reading() as session:
         record = loader.load(session, visit_id)
-        return MoveTold.of(next(one for one in record.all_moves if one.ident == row_id), record)
+    return MoveTold.of(next(one for one in record.all_moves if one.ident == row_id), record)
 
 
 def _new(body: MoveSent, slug: str) -> NewMove:
@@ -217,4 +254,5 @@ def _new(body: MoveSent, slug: str) -> NewMove:
         tuple(leaf * THOU for leaf in said.get("leaves_thou", ())),
         body.advised,
         body.by,
+        body.power_off,
     )

@@ -55,7 +55,7 @@ class ChecksSent(Sent):
 
 
 class TakeBackSent(Sent):
-    """An item that does not hold after all."""
+    """Word that something recorded does not hold after all."""
 
     key: Key
     by: By
@@ -147,6 +147,9 @@ class GaugesTold(Told):
     at: str = Field(description="ISO 8601, UTC.")
     coolant_c: float | None = Field(description="Degrees Celsius.")
     oil_c: float | None = Field(description="Degrees Celsius.")
+    head_c: float | None = Field(
+        description="Of a cylinder head, degrees Celsius; asked for where air cools the engine."
+    )
 
 
 class HeatTold(Told):
@@ -283,6 +286,7 @@ def _heat(heat: HeatSoak) -> HeatTold:
                 at=stamp(datetime.fromtimestamp(point.at, UTC)),
                 coolant_c=None if point.coolant is None else trade(point.coolant - ZERO_CELSIUS, 1),
                 oil_c=None if point.oil is None else trade(point.oil - ZERO_CELSIUS, 1),
+                head_c=None if point.head is None else trade(point.head - ZERO_CELSIUS, 1),
             )
             for point in heat.points
         ],

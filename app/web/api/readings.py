@@ -6,7 +6,8 @@ from fastapi import APIRouter
 from pydantic import Field
 
 from app.shop.assessment.assessment import Assessment
-from app.shop.commands import engines, readings
+from app.shop.commands import engines, opening_speeds, readings
+from app.shop.commands.opening_speeds import NewSpeed
 from app.shop.commands.readings import NewReading
 from app.shop.procedure.codes import SkipReason
 from app.shop.procedure.running import round_ran_out
@@ -15,7 +16,7 @@ from app.shop.record import loader
 from app.shop.record.entries import MeterReading
 from app.shop.record.visit_record import Round, VisitRecord
 from app.shop.store.database import Database
-from app.sync.engine.units import THOU
+from app.sync.engine.units import REV_PER_MIN, THOU
 from app.sync.estimation.conformity import Conformity
 from app.sync.estimation.evenness import BoreVerdict, RoundResult
 from app.web.api.problems import NOT_THERE, REFUSALS, named
@@ -120,6 +121,20 @@ class SettledSent(Sent):
     newer: int = Field(description="The one entered after it.")
     counts: Literal["older", "newer", "both"]
     by: By
+
+
+class SpeedSent(Sent):
+    """How fast the engine runs with the lever on the feeler of a round."""
+
+    key: Key
+    speed_rpm: float = Field(
+        allow_inf_nan=False,
+        description="By the tachometer. Above the `rev-limit` recorded in the phase, the engine is stopped.",
+        examples=[1240],
+    )
+    by: By
+    from_above: FromAbove = None
+    model_config = example(key="7e2b0a52-6c1d-4f0b-8a61-2f0c9d1e5b04", speed_rpm=1240, by="KM")
 
 
 class ReadingTold(Told):
@@ -245,6 +260,10 @@ class RoundTold(Told):
     phase: Slug
     lever_thou: float = Field(description="The feeler under the central lever, in thousandths of an inch; 0 at idle.")
     from_above: bool = Field(description="Whether the lever was opened further first and brought back onto the feeler.")
+    speed_rpm: float | None = Field(
+        description="Engine speed with the lever on that feeler, as recorded last; null at idle, where it was not "
+        "recorded, and where a move came between it and the readings."
+    )
     begun_at: str = Field(description="ISO 8601, UTC.")
     closed: bool = Field(description="Whether the first bore was read again to end it.")
     moved_since: bool = Field(description="Whether a move came after it, so that it speaks for nothing any more.")
@@ -258,12 +277,14 @@ class RoundTold(Told):
         """From what was entered, and how even it is."""
         record = assessment.record
         standing = {row.ident for row in (*one.readings, *one.skipped.values())}
+        speed = record.speed_in(one)
         return RoundTold.model_validate(
             {
                 "number": one.row.number,
                 "phase": one.row.phase,
                 "lever_thou": trade(one.row.opening, THOU),
                 "from_above": bool(one.row.from_above),
+                "speed_rpm": trade(speed.speed, REV_PER_MIN) if speed is not None else None,
                 "begun_at": one.row.begun_at,
                 "closed": one.closed,
                 "moved_since": record.moved_since(one),
@@ -296,6 +317,22 @@ def begin_round(shop: Shop, visit_id: Id, phase: Slug, body: RoundSent, now: Now
     with shop.reading() as session:
         assessment = assessed(session, visit_id)
     return RoundTold.of(assessment, next(one for one in assessment.record.rounds if one.row.ident == row_id))
+
+
+@router.post(
+    "/phases/{phase}/rounds/{number}/speed", status_code=201, summary="Record the engine speed", responses=REFUSALS
+)
+def record_round_speed(
+    shop: Shop, visit_id: Id, phase: Slug, number: RoundNumber, body: SpeedSent, now: Now
+) -> RoundTold:
+    """Keep how fast the engine runs in a round off idle, in the place of what was recorded of it. That of the round
+    which is due is best recorded before its first reading, and begins it."""
+    new = NewSpeed(phase, number, body.speed_rpm, body.by, body.from_above)
+    with named(speed="speed_rpm"):
+        opening_speeds.record(shop, visit_id, body.key, new, now)
+    with shop.reading() as session:
+        assessment = assessed(session, visit_id)
+    return RoundTold.of(assessment, next(one for one in assessment.record.rounds if one.row.number == number))
 
 
 @router.post("/phases/{phase}/readings", status_code=201, summary="Add a reading", responses=REFUSALS)

@@ -5,9 +5,10 @@ from typing import Any
 from fastapi import APIRouter
 from pydantic import Field
 
+from app.shop.assessment.since_left import Change
 from app.shop.errors import NotFoundError
 from app.shop.queries import history_cache
-from app.shop.queries.engine_history import Change, changes
+from app.shop.queries.engine_history import changes
 from app.shop.reasons import because
 from app.shop.record import loader
 from app.shop.rejections import Rejection
@@ -107,6 +108,10 @@ class SlippedTold(Told):
     odds: list[OddsTold] = Field(description="The likeliest suspect first.")
     reread: list[int] = Field(description="Bores whose re-reading would settle most, best first.")
     bores: list[BoreChanged]
+    intake_differs: bool = Field(
+        description="Whether the intakes were in another state at the two visits: what all bores did together then "
+        "says nothing."
+    )
 
 
 @router.get("", summary="What slipped since last time", responses=NOT_THERE)
@@ -142,4 +147,5 @@ def _told(change: Change, metric: bool) -> SlippedTold:
         ]
         if assessment
         else [],
+        intake_differs=change.other_intake,
     )

@@ -18,6 +18,7 @@ from app.shop.procedure.running import run_out, state_of
 from app.shop.queries.assessed import assessed, assessment_of
 from app.shop.record import loader
 from app.shop.record.entries import EngineEventEntry, StopEndEntry, WaiverEntry
+from app.shop.record.intake import IntakeState
 from app.shop.record.visit_record import VisitRecord
 from app.web.api.meters import MeterTold
 from app.web.api.problems import NOT_THERE, REFUSALS, named
@@ -30,6 +31,12 @@ from app.wording.work.phases import phase_title
 router = APIRouter(tags=["visits"])
 
 
+INTAKE = (
+    "What is on the intakes while they are read. Where it was not the same at the visit before, a change of all bores "
+    "together says nothing about the engine."
+)
+
+
 class VisitSent(Sent):
     """Why the engine is here."""
 
@@ -39,6 +46,8 @@ class VisitSent(Sent):
     why: Line = Field(default="", description="The complaint or the reason.", examples=["First sync"])
     by: By
     meter_id: int = Field(description="The meter that its readings are taken with.", examples=[1])
+    intake: IntakeState | None = Field(default=None, strict=False, description=INTAKE + " Null where it is not told.")
+    intake_note: Line = Field(default="", description="More about the intakes; with `other` it says what they are.")
     model_config = example(
         key="9b2f6d0e-6a1c-4c55-8f0e-3f3b0a2f6c11",
         place="test cell",
@@ -46,6 +55,7 @@ class VisitSent(Sent):
         why="First sync",
         by="KM",
         meter_id=1,
+        intake="filter-off",
     )
 
 
@@ -246,6 +256,8 @@ class VisitTold(Told):
     why: str
     by: str
     opened_at: str = Field(description="ISO 8601, UTC.")
+    intake: IntakeState | None = Field(description=INTAKE + " Null where it was not told.")
+    intake_note: str
     meter: MeterTold
     phases: list[StandingTold] = Field(description="The five phases in their order.")
     current: Slug | Literal["sign-off"] | None = Field(
@@ -271,6 +283,8 @@ class VisitTold(Told):
                 "why": visit.why,
                 "by": visit.by,
                 "opened_at": visit.opened_at,
+                "intake": record.intake.state if record.intake else None,
+                "intake_note": record.intake.note if record.intake else "",
                 "meter": MeterTold.of(record.meter, record.repeats),
                 "phases": [StandingTold.of(standing) for standing in standings],
                 "current": undone if signed is None else None,
@@ -283,7 +297,15 @@ class VisitTold(Told):
 @router.post("/engines/{engine_id}/visits", status_code=201, summary="Open a visit", responses=REFUSALS)
 def open_visit(shop: Shop, engine_id: Id, body: VisitSent, now: Now) -> VisitTold:
     """Open a visit. An engine has one open visit at a time."""
-    new = NewVisit(body.place, body.job, body.why, body.by, body.meter_id)
+    new = NewVisit(
+        body.place,
+        body.job,
+        body.why,
+        body.by,
+        body.meter_id,
+        intake=body.intake or "",
+        intake_note=body.intake_note,
+    )
     with named(meter="meter_id"):
         visit_id = visits.open_visit(shop, engine_id, body.key, new, now)
     return show_visit(shop, visit_id)

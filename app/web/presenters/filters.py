@@ -41,10 +41,17 @@ def other_hardware(layout: Layout) -> str:
     return ", ".join(names.other_adjusters(layout))
 
 
-def figures(hardware: Hardware) -> list[tuple[str, str, bool]]:
-    """Each hardware figure: its name, its value with the unit, whether it was measured."""
+LINK_FIGURES, STOP_FIGURES = ("link_pitch", "link_lever"), ("stop_pitch", "stop_lever")
+"""The figures of link rods, and of stop screws."""
+
+
+def figures(hardware: Hardware, layout: Layout) -> list[tuple[str, str, bool]]:
+    """Each hardware figure of what an engine has: its name, its value with the unit, whether it was measured."""
     rows: list[tuple[str, str, bool]] = []
+    without = {*(() if layout.linked else LINK_FIGURES), *(STOP_FIGURES if layout.electronic else ())}
     for name, (unit, size, _, _) in HARDWARE_FIELDS.items():
+        if name in without:
+            continue
         figure: Figure = getattr(hardware, name)
         shown = engines.hardware_figure(f"{figure.value / size:.3g}", unit)
         rows.append((say(engines.HARDWARE[name]), shown, figure.measured))

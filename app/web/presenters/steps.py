@@ -16,9 +16,10 @@ from app.shop.record.visit_record import VisitRecord
 from app.wording.message import say
 from app.wording.reasons import in_words
 from app.wording.work import adjusters
+from app.wording.work.corrections import CORRECTED
 from app.wording.work.next_step import step_words
 from app.wording.work.phases import item_choices, item_figure, item_label, unit_label
-from app.wording.work.telephone import Prompt, item_prompt
+from app.wording.work.telephone import Prompt, Told, item_prompt
 from app.wording.work.visit import (
     ADJUSTED_SINCE,
     READ_BORE,
@@ -122,28 +123,46 @@ def missing_besides_items(standing: PhaseStatus) -> str:
     return say(STILL_MISSING, what="; ".join(lacks)) if lacks else ""
 
 
-def ready_to_read(standing: PhaseStatus) -> bool:
-    """Whether nothing stands before the readings any more."""
-    before = {GATE, *(item.slug for item in standing.phase.items if item.before_running)}
+def ready_to_read(standing: PhaseStatus, place: str) -> bool:
+    """Whether nothing stands before the readings any more, at that place."""
+    before = {GATE, *(item.slug for item in standing.phase.items if item.comes_first(place))}
     figures = {item.slug for item in standing.phase.items if item.stops}
     waits = (m for m in standing.missing if m.slug in before or (m.must and m.slug in figures))
     return not standing.stops and next(waits, None) is None
 
 
-def next_prompt(record: VisitRecord, lines: tuple[CheckLine, ...]) -> Prompt | None:
+def next_prompt(judged: PhaseAssessment, lines: tuple[CheckLine, ...]) -> Prompt | None:
     """What to read out next over the telephone; None at the bench, and once everything asked for is recorded."""
+    record = judged.record
     if record.visit.place != "telephone" or record.sign_off is not None:
         return None
     due = next((line for line in lines if line.problem and line.typed), None)
     due = due or next((line for line in lines if line.stale or (line.row is None and line.needed)), None)
     if due is None:
         return None
-    return item_prompt(due.item, parts_of(record.layout), record.settings.base_blade, due.units)
+    told = Told(
+        preset=judged.preset.turns if judged.preset is not None else 0.0,
+        pulls=round(record.settings.pulls),
+        columns=record.meter.quantity == "vacuum",
+    )
+    return item_prompt(due.item, parts_of(record.layout), record.settings.base_blade, due.units, told)
 
 
 def done_lines(record: VisitRecord, phase: Phase) -> tuple[str, ...]:
     """The moves made in a phase, each as a sentence."""
-    return tuple(move_words(m, record) for m in record.moves if m.phase == phase.slug)
+    return tuple(made_words(m, record) for m in record.moves if m.phase == phase.slug)
+
+
+def recorded_here(record: VisitRecord, phase: Phase) -> bool:
+    """Whether a phase has a reading or a move to correct."""
+    slugs = {*(move.phase for move in record.all_moves), *(one.row.phase for one in record.rounds if one.readings)}
+    return phase.slug in slugs
+
+
+def made_words(move: MoveEntry, record: VisitRecord) -> str:
+    """An adjustment as it counts: whether it was corrected is said."""
+    said = move_words(move, record)
+    return say(CORRECTED, made=said) if move.supersedes_id is not None else said
 
 
 def move_words(move: MoveEntry, record: VisitRecord) -> str:
@@ -165,7 +184,11 @@ def resume_url(assessment: Assessment) -> str:
     if phase.rounds in ("coarse", "fine") and state_of(record).stands is not None:
         return f"{home}/start"
     reads = any(m.slug == "round" for m in undone.missing)
-    return f"{home}/{phase.slug}/readings" if reads and ready_to_read(undone) else f"{home}/{phase.slug}"
+    return (
+        f"{home}/{phase.slug}/readings"
+        if reads and ready_to_read(undone, record.visit.place)
+        else f"{home}/{phase.slug}"
+    )
 
 
 def wanted_next(assessment: Assessment) -> str:

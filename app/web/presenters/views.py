@@ -55,7 +55,7 @@ class CouplerMark:
     adjustment is made there."""
 
     adjuster: bool = False
-    kind: Literal["blade", "screw", "shaft"] = "blade"
+    kind: Literal["blade", "screw", "shaft", "motors"] = "blade"
 
     @property
     def spoken(self) -> str:

@@ -41,6 +41,7 @@ MESSAGES: Mapping[StrEnum, Message] = {
     Activity.TABLET_RENAMED: Message("Tablet renamed to {name}"),
     Activity.TABLET_REMOVED: Message("Tablet {name}: access removed"),
     Activity.REPLACED: Message("Corrected: {what}"),
+    Activity.TAKEN_BACK: Message("Taken back: {what}"),
     Activity.REPEATED: Message("Entered again: {what}"),
 }
 TABLES[Activity] = MESSAGES
@@ -54,7 +55,7 @@ PHASE_SLUGS = frozenset(phase.slug for phase in PHASES)
 
 def done(what: Reason, units: Units) -> str:
     """One line of the log."""
-    if what.code in (Activity.REPLACED, Activity.REPEATED):
+    if what.code in (Activity.REPLACED, Activity.TAKEN_BACK, Activity.REPEATED):
         return say(MESSAGES[what.code], what=done(what.values["what"], units))
     return in_words(because(what.code, **{**what.values, **_said(what, units)}))
 

@@ -45,7 +45,11 @@ STARTING_LAYOUTS: Mapping[str, Message] = {
 }
 """Layouts to start from on the form of a new engine."""
 
-COUPLER_MARKS: Mapping[str, Message] = {"screw": Message("coupler set by its screw"), "shaft": Message("one shaft")}
+COUPLER_MARKS: Mapping[str, Message] = {
+    "screw": Message("coupler set by its screw"),
+    "shaft": Message("one shaft"),
+    "motors": Message("not joined"),
+}
 """What joins two bores in the drawing of an engine, where it is not the usual."""
 
 JOB = Message("Job {job}")

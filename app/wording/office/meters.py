@@ -31,6 +31,11 @@ FOUND = Message(
     "From {readings}: standard deviation {scatter}, with the step taken out at most {limit} in 95 cases of 100",
     note="readings: 10 readings",
 )
+SHOWN = Message(
+    "The visits that are signed off show a standard deviation of {own}, at most {limit} in 95 cases of 100.",
+    note="of a meter, from rounds that were read again with nothing moved between",
+)
+SHOWN_WORSE = Message("That is more than the study found, and counts. Repeat the study.")
 SAME = Message(
     "At {level} {unit}, two readings of one bore differ from {apart} {unit} on, {count} step of this meter.",
     many="At {level} {unit}, two readings of one bore differ from {apart} {unit} on, {count} steps of this meter.",
@@ -81,6 +86,14 @@ def known_from(meter: KnownMeter) -> str:
         scatter=percent(found.scatter, 1),
         limit=percent(found.limit, 1),
     )
+
+
+def shown(meter: KnownMeter) -> str:
+    """How a meter repeated in visits; empty where they tell too little."""
+    if meter.shown is None:
+        return ""
+    said = say(SHOWN, own=percent(meter.shown.own, 1), limit=percent(meter.shown.limit, 1))
+    return " ".join((said, say(SHOWN_WORSE))) if meter.found and meter.by_visits else said
 
 
 def same(meter: KnownMeter) -> str:

@@ -6,7 +6,7 @@ Everything here is said to the customer (``language.to_the_customer``), and a on
 from collections.abc import Collection, Mapping
 
 from app.shop.commands.corrections import Corrected
-from app.shop.procedure.parts import Part
+from app.shop.procedure.parts import Metal, Part
 from app.sync.estimation.conformity import Conformity
 from app.sync.estimation.evenness import BoreVerdict
 from app.wording.message import Message, say
@@ -65,6 +65,7 @@ PART_THROTTLE = Message(
     "Part throttle, bank {second} minus bank {first}, per bore: "
     "{difference}\u00a0{unit} ({percent}\u00a0%) at the {feeler} feeler."
 )
+PART_THROTTLE_SPEED = Message("Engine speed there: {speed}\u00a0rpm.")
 PART_THROTTLE_FROM_OPEN = Message(
     "Part throttle, bank {second} minus bank {first}, per bore: "
     "{difference}\u00a0{unit} ({percent}\u00a0%) at the {feeler} feeler, approach from open."
@@ -85,12 +86,15 @@ IDLE, PRESET, HEAT, SENSOR = (
 IDLE_AT = Message("{figure}", context="idle speed as left")
 FEELER, TURNED_IN = Message("{figure} feeler"), Message("{figure} in", note="turns of the stop screws")
 COOLANT, OIL = Message("coolant {figure}"), Message("oil {figure}")
+HEAD = Message("cylinder head {figure}")
 SENSOR_CLOSED, SENSOR_OPEN = Message("{figure} closed"), Message("{figure} open")
 
 NAMED = Message("{initials}: {name}", note="a person's initials")
 
 HARDWARE_BANK = Message("Bank {name}: bores {bores}, stop screw at bore {stop}, link rod at bore {drive}.")
-HARDWARE_ONE_BANK = Message("Bores {bores}, stop screw at bore {stop}, link rod at bore {drive}.")
+HARDWARE_ONE_BANK = Message("Bores {bores}, stop screw at bore {stop}.")
+HARDWARE_BANK_OF_MOTORS = Message("Bank {name}: bores {bores}.")
+HARDWARE_BORES = Message("Bores {bores}.")
 HARDWARE_SENSOR = Message("Throttle position sensor at bore {bore}.")
 HARDWARE_SPRINGLESS = Message(
     "No return spring of its own: bore {bores}.", many="No return spring of their own: bores {bores}."
@@ -145,12 +149,15 @@ ROUND = Message("{phase}, {at}")
 ROUND_RESULT = Message("{phase}, {at}: {verdict}")
 ROUND_AT_OPENING = Message("{phase}, {feeler} feeler")
 ROUND_FROM_OPEN = Message("{phase}, {feeler} feeler, approach from open")
+ROUND_SPEED = Message("{phase}, {speed}\u00a0rpm")
 ROUND_VOID = Message("{phase}, {at}: void, the engine was stopped before it was complete")
 REMARK_ENGINE_STARTED = Message("Engine started ({by}, {at}).")
 REMARK_ENGINE_STOPPED = Message("Engine stopped ({by}, {at}).")
 REMARK_SKIPPED = Message("Round {round}, bore {bore}: skipped, {why} ({by}).")
 REMARK_REPLACED = Message("Round {round}, bore {bore}: {now} replaces {was} ({by}, {at}).")
 REMARK_REPLACED_WHY = Message("Round {round}, bore {bore}: {now} replaces {was}. {why} ({by}, {at}).")
+REMARK_TAKEN_BACK = Message("Recorded, but not adjusted: {was} ({by}, {at})", note="was: an adjustment as a sentence")
+REMARK_CHANGED = Message("{now} First recorded: {was} ({by}, {at})", note="two adjustments as sentences")
 REMARK_WAIVED = Message("{phase} waived by {by}: {why} (missing: {missing})")
 
 # The worksheet.
@@ -162,8 +169,8 @@ MEAN_AND_TOLERANCE = Message(
     "Mean as left: {mean}\u00a0{unit}. Even: every bore within ±{tolerance} of the mean, meter error allowed for."
 )
 BOTH_FEELERS = Message("{inches} ({millimeters})")
+ASKED_HEAT: Mapping[Metal, Message] = {"coolant": Message("Coolant °C/°F"), "head": Message("Cylinder head °C/°F")}
 ASKED = (
-    Message("Coolant °C/°F"),
     Message("Oil °C/°F"),
     Message("Minutes hot"),
     Message("Idle rpm"),

@@ -7,7 +7,7 @@ and the rest is "possible". A probability is always a per cent, capped at "over 
 from collections.abc import Mapping
 from enum import StrEnum
 
-from app.shop.queries.engine_history import NotComparable
+from app.shop.assessment.since_left import NotComparable
 from app.sync.slips.slip_detection import Bore, Suspect, ToldBy
 from app.wording.message import Message, say
 from app.wording.quantities import PERCENT, signed
@@ -71,6 +71,7 @@ NO_COMMON_BORE = Message("No bore was read at both visits.")
 COMMON_OTHER_METER = Message(
     "All bores together changed by {change}. Another meter was used, so this says nothing about the engine."
 )
+COMMON_OTHER_INTAKE = Message("All bores together changed by {change}. {other}", note="other is a sentence")
 COMMON_EXPLAINED = Message("All bores together changed by {change}. Air and idle speed explain {explained}.")
 COMMON_UNEXPLAINED = Message(
     "All bores together changed by {change}: air, idle speed or the meter's scale. "
@@ -170,6 +171,7 @@ LETTERS: Mapping[str, Message] = {
     "H": Message("hardware record changed"),
     "M": Message("another meter"),
     "A": Message("other air or idle speed"),
+    "F": Message("other filter, trumpets or adapter"),
 }
 
 # A visit in a line, and against the one before.

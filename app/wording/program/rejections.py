@@ -47,6 +47,7 @@ _NOT_FOUND = {
     R.NO_SUCH_ENGINE: Message("This engine is not on record. Search for it on the Engines page."),
     R.NO_SUCH_TAG: Message("No engine has the tag {tag}. Search for its serial number on the Engines page."),
     R.NO_SUCH_VISIT: Message("This visit is not on record. Open it from the engine's page."),
+    R.NO_SUCH_MOVE: Message("This adjustment is not on record. Check the list of adjustments."),
     R.NO_SUCH_METER: Message("This meter is not on record. Choose one from the list of meters."),
     R.NO_SUCH_STUDY: Message("This meter study is not on record. Open it from the meter's page."),
     R.NO_SUCH_PERSON: Message("This person is not on record. Choose one from the list of people."),
@@ -64,7 +65,11 @@ _ENGINES = {
     R.SHAFT_TOO_THICK: Message("Enter a shaft diameter smaller than the bore."),
     R.BORES_MISSING: Message("Enter the cylinder numbers of this bank, front first."),
     R.NOT_A_BORE: Message("“{typed}” is not a cylinder number. Enter numbers, such as 1 2 3 4."),
-    R.NOT_A_PAIR: Message("“{typed}” is not a pair of cylinder numbers. Enter pairs, such as 1-2 3-4."),
+    R.INTAKE_MISSING: Message("Choose what is on the intakes while you read."),
+    R.INTAKE_NOTE_MISSING: Message("Enter what is on the intakes."),
+    R.NOT_A_PAIR: Message(
+        "“{typed}” does not name neighbors. Enter cylinder numbers with a hyphen between, such as 1-2 3-4."
+    ),
     R.NOT_NEIGHBORS: Message("Bores {first} and {second} are not neighbors in one bank. Enter two that are."),
     R.PAIR_TWICE: Message("Pair {first}-{second} is in two of these fields. Enter it in one."),
     R.SENSOR_TWICE: Message("Enter one bore, or leave the field empty."),
@@ -120,13 +125,27 @@ _READINGS = {
         "Round {round} approaches its opening the other way, so this reading is not saved. "
         "Check the round, then read again.",
     ),
+    R.DRIFT_CHECK_BORE: Message("The drift check is of the first bore of the round. Read bore {bore}."),
+    R.DRIFT_CHECK_LAST: Message("The drift check ends the round. Read or skip the other bores first: {bores}."),
+    R.EXTRA_BEFORE_FIRST: Message("An extra reading follows the first one. Read bore {bore} in its turn."),
+    R.CORRECTION_KIND: Message("A correction is of the same kind as the reading it corrects."),
     R.BANK_BALANCE_ONLY: Message("This is for an opening feeler in the part-throttle bank balance only."),
 }
 
 _ADJUSTMENTS = {
+    R.THROTTLES_HAVE_POWER: Message(
+        "Electronic throttles: nothing at a plate is set while they have power, and only as the manufacturer says. "
+        "Confirm that the power was off."
+    ),
     R.MOVE_NOT_IN_PHASE: Message("This adjustment is not part of this phase. Choose another one."),
     R.AS_FOUND_FIRST: Message(
         "The as-found round comes first, so this adjustment is not saved. Read every bore, then the drift check."
+    ),
+    R.ADJUSTED_BEFORE_READING: Message(
+        "The hot engine is read before anything is adjusted, so this adjustment is not saved. Read the bores first."
+    ),
+    R.MOVE_TAKEN_BACK: Message(
+        "Another tablet recorded that this adjustment was not made. If it was, record it as a new adjustment."
     ),
     R.NO_SUCH_BANK: Message("Choose a bank of this engine."),
     R.NO_SUCH_COUPLER: Message("Choose a coupler of this engine."),
@@ -245,6 +264,9 @@ LAYOUT_FAULTS: dict[LayoutFault, Message] = {
     F.BYPASS_ELSEWHERE: Message("Enter bores of this engine only."),
     F.EXTRA_ELSEWHERE: Message("Enter bores of this engine only."),
     F.EXTRA_TWICE: Message("Enter each bore once."),
+    F.JOINED_BESIDE_MOTORS: Message(
+        "With a motor at each bore, no plate is joined to another. Leave shared shafts and coupler screws empty."
+    ),
     F.EXTRA_UNKNOWN: Message("This program knows no adjuster of kind {kind}.", note="kind is a code"),
 }
 

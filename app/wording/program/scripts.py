@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 
 from app.wording.message import Message, pattern
-from app.wording.work import reading_page
+from app.wording.work import corrections, reading_page
 
 WORDS: Mapping[str, Message] = {
     # The status bar: a state in bold, and a sentence about it.
@@ -32,6 +32,7 @@ WORDS: Mapping[str, Message] = {
     "write-moves": Message("{count} adjustment", many="{count} adjustments"),
     "write-checks": Message("{count} checklist entry", many="{count} checklist entries"),
     "write-back": Message("{count} undone check", many="{count} undone checks"),
+    "write-taken-back": Message("{count} adjustment undone", many="{count} adjustments undone"),
     "write-correct": Message("{count} correction", many="{count} corrections"),
     "write-overrides": Message("{count} waiver", many="{count} waivers"),
     "write-settle": Message("{count} choice of value", many="{count} choices of value"),
@@ -50,6 +51,9 @@ WORDS: Mapping[str, Message] = {
     "set-aside": Message("Set aside"),
     "discard": Message("Discard"),
     "discard-for-good": Message("Discard for good"),
+    # The strip that says what was saved a moment ago.
+    "not-sent-yet": Message("Not sent yet: {what}.", note="the title of a card, such as: Reset coupler 3–4"),
+    "undo": corrections.UNDO,
     # The keypad.
     "whole-number-first": Message("Enter the whole number first."),
     "new-round": Message("Another tablet saved an adjustment. A new round starts."),

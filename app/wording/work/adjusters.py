@@ -44,9 +44,8 @@ class AdjusterWords:
         The advised adjustment, what it moves, and one that is likely to follow.
     made, logged, several
         An adjustment as it was recorded, the same in the activity log, and a list of what was adjusted.
-    told, running
-        The adjustment as it is read out over the telephone, where a bore is an intake; ``running`` where it is made
-        while the engine runs.
+    told
+        The adjustment as it is read out over the telephone, where a bore is an intake; the engine is stopped for it.
     turned
         Which way it is turned, where that needs saying.
     fitted
@@ -65,7 +64,6 @@ class AdjusterWords:
     logged: Message
     turned: Message | None = None
     fitted: Message | None = None
-    running: bool = False
 
 
 COUPLER = Message("Coupler {near}–{far}")
@@ -192,7 +190,6 @@ ADJUSTERS: dict[str, AdjusterWords] = {
             Message("Turn the bypass screw of intake {intake} out (counterclockwise) by {turns}."),
             Message("Turn the bypass screw of intake {intake} in (clockwise) by {turns}."),
         ),
-        running=True,
         called=Message("bypass screw {near}"),
         several=Message("bypass screw {places}", many="bypass screws {places}"),
         logged=Message("Bypass screw {near} turned"),

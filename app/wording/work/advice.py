@@ -97,7 +97,7 @@ REASONS: Mapping[StrEnum, Message] = {
         limit=REASON,
     ),
     AdviceReason.LEAK_CHECK: Message(
-        "Bore {bores} stays low. No flammable spray: hot parts, moving fan. Record the leak check.",
+        "Bore {bores} stays outside. No flammable spray: hot parts, moving fan. Record the leak check.",
         limit=REASON,
     ),
     AdviceReason.BYPASS_END: Message(

@@ -8,7 +8,8 @@ from app.shop.assessment.codes import StepReason
 from app.shop.procedure.read_order import NextReading
 from app.shop.record.measures import Units
 from app.shop.record.visit_record import VisitRecord
-from app.sync.banks.banks import Z95, BankAssessment, BankDifference, Extra
+from app.sync.banks.bank_means import BankDifference
+from app.sync.banks.banks import Z95, BankAssessment, Extra
 from app.sync.banks.link_hypotheses import Cause
 from app.sync.engine.units import DEGREE
 from app.sync.planning.advice import Advice, AdviceKind
@@ -57,7 +58,7 @@ EXTRAS: Mapping[Extra, Ask] = {
     ),
     Extra.FLOW_METER: Ask(
         Message("Read both banks with a flow meter", limit=TITLE),
-        Message("A vacuum gauge cannot show the balance at part throttle.", limit=REASON),
+        Message("The columns are too near zero to show the balance at part throttle.", limit=REASON),
     ),
     Extra.IDLE: Ask(
         Message("Read both banks at idle first", limit=TITLE),
@@ -77,6 +78,10 @@ EXTRAS: Mapping[Extra, Ask] = {
             "One bank is still on its stop screw. Hold the central lever on a feeler or a drill shank of that size.",
             limit=REASON,
         ),
+    ),
+    Extra.SMALLER_OPENING: Ask(
+        Message("Read both banks at {opening}", limit=TITLE),
+        Message("At the wider opening the columns are too near zero to tell the banks apart.", limit=REASON),
     ),
     Extra.BOTH_WAYS: Ask(
         Message("Read {opening} again, approach from open", limit=TITLE),
@@ -98,8 +103,9 @@ EXTRAS: Mapping[Extra, Ask] = {
 TABLES[Extra] = {extra: ask.title for extra, ask in EXTRAS.items()}
 
 OTHER_OPENING = Message("Read both banks at a wider opening", limit=TITLE)
+LESS_OPEN = Message("Read both banks at a smaller opening", limit=TITLE)
 OTHER_WAY = Message("Read it again, approach from open", limit=TITLE)
-"""The titles of the two that name an opening, where it is not known."""
+"""The titles of those that name an opening, where it is not known."""
 
 MENDS: Mapping[Cause, Message] = {
     Cause.SLACK: Message("Repair the joint, do not turn the rod", limit=TITLE),
@@ -150,7 +156,12 @@ def extra_sentence(extra: Extra) -> str:
     """What would tell most next, in a sentence or two; empty for nothing."""
     if extra is Extra.NONE:
         return ""
-    title = {Extra.WIDER_OPENING: OTHER_OPENING, Extra.BOTH_WAYS: OTHER_WAY}.get(extra, EXTRAS[extra].title)
+    without = {
+        Extra.WIDER_OPENING: OTHER_OPENING,
+        Extra.SMALLER_OPENING: LESS_OPEN,
+        Extra.BOTH_WAYS: OTHER_WAY,
+    }
+    title = without.get(extra, EXTRAS[extra].title)
     return f"{say(title)}. {say(EXTRAS[extra].reason)}"
 
 
@@ -167,7 +178,7 @@ def next_words(record: VisitRecord, advice: Advice, found: BankAssessment | None
             return say(READ_AGAIN if due.kind == "closing" else READ, bore=due.bore), _lever(record, due)
         case AdviceKind.LINK if found is not None:
             early = found.banks[1] if found.offset > 0 else found.banks[0]
-            band = flats(max(0.25, Z95 * found.flats_sd))
+            band = flats_band(found)
             degrees = f"{abs(found.offset) / DEGREE:.1f}"
             title = adjusters.title(advice, record.layout, record.units)
             return title, say(EARLY, bank=early, degrees=degrees, flats=band)
@@ -176,6 +187,11 @@ def next_words(record: VisitRecord, advice: Advice, found: BankAssessment | None
     ask = EXTRAS[Extra(advice.why)]
     travel = feeler(found.extra_travel, record.units) if found is not None else ""
     return say(ask.title, opening=travel), say(ask.reason)
+
+
+def flats_band(found: BankAssessment) -> str:
+    """Give or take of the flats that are offered, at 95 %, in words; never less than a quarter of a flat."""
+    return flats(max(0.25, Z95 * found.flats_sd))
 
 
 def spoken(found: BankAssessment, unit: Unit, units: Units) -> str:

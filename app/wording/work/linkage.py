@@ -55,8 +55,8 @@ UNKNOWN = Words(Message("Lever and link rods"), Message("Dashed: not known yet. 
 ROD = Message("Link rod {bank}")
 LOOSEN = Message("Engine off. Rod to bore {bore}: loosen the lock nut at its threaded end.")
 LOOSEN_BOTH = Message("Engine off. Rod to bore {bore}: loosen both lock nuts. One has a left-hand thread.")
-TURN_FOR_MORE = Message("Turn it {flats}, the way that adds free play at the stop screw.")
-TURN_FOR_LESS = Message("Turn it {flats}, the way that reduces free play at the stop screw.")
+TURN_FOR_MORE = Message("Turn it {flats} (±{band}), the way that adds free play at the stop screw.")
+TURN_FOR_LESS = Message("Turn it {flats} (±{band}), the way that reduces free play at the stop screw.")
 LOCK = Message("Hold the joint while you lock it: the nut turns the rod.")
 OR_OTHER_EARLIER = Message("Or turn link rod {bank} as much, to open earlier, if it keeps free play.")
 OR_OTHER_LATER = Message("Or turn link rod {bank} as much, to open later, if it keeps free play.")
@@ -66,16 +66,17 @@ FROM_OPEN = Message("from open", note="the opening above, approached from furthe
 
 
 def turning(
-    bank: str, drive: int, flats: str, later: bool, twin: bool, other: str | None
+    bank: str, drive: int, flats: str, band: str, later: bool, twin: bool, other: str | None
 ) -> tuple[str, tuple[str, ...]]:
     """Which link rod is turned, and how, a step each.
 
-    Parameters: ``bank`` of the rod; ``drive``, the bore it drives; ``flats`` in words; ``later``: its bank is to open
-    later; ``twin``: a thread at either end; ``other`` bank whose rod could be turned instead.
+    Parameters: ``bank`` of the rod; ``drive``, the bore it drives; ``flats`` in words; ``band``, their give or take;
+    ``later``: its bank is to open later; ``twin``: a thread at either end; ``other`` bank whose rod could be turned
+    instead.
     """
     steps = [
         say(LOOSEN_BOTH if twin else LOOSEN, bore=drive),
-        say(TURN_FOR_MORE if later else TURN_FOR_LESS, flats=flats),
+        say(TURN_FOR_MORE if later else TURN_FOR_LESS, flats=flats, band=band),
         say(LOCK),
     ]
     if other is not None:

@@ -6,7 +6,9 @@ from enum import StrEnum
 from app.shop.assessment.assessment import PhaseAssessment
 from app.shop.assessment.codes import StepReason
 from app.sync.banks.banks import Extra
+from app.sync.engine.adjusters.registry import own_screws
 from app.sync.engine.engine_air import Beyond
+from app.sync.engine.layout import Layout
 from app.sync.planning.advice import AdviceKind
 from app.sync.planning.preset import Preset
 from app.wording.message import Message, say
@@ -26,6 +28,8 @@ TITLES: Mapping[StrEnum, Message] = {
     StepReason.AS_BEFORE: Message("Nothing moved in tightening", limit=TITLE),
     StepReason.UNEVEN: Message("Not even, and nothing is adjusted here", limit=TITLE),
     StepReason.WAIVED: Message("Waived with a reason", limit=TITLE),
+    StepReason.ELECTRONIC: Message("Not even, and motors hold the plates", limit=TITLE),
+    StepReason.NOT_LINKED: bank_balance.NO_BALANCE,
     StepReason.SINGLE: bank_balance.NO_BALANCE,
     StepReason.BALANCED: bank_balance.EXTRAS[Extra.NONE].title,
     StepReason.LEVER_SHUT: bank_balance.LEVER_SHUT,
@@ -46,6 +50,7 @@ REASONS: Mapping[StrEnum, Message] = {
         limit=REASON,
     ),
     StepReason.AS_BEFORE: Message("Every bore reads as before, within the meter's error.", limit=REASON),
+    StepReason.NOT_LINKED: Message("Electronic throttles have no link rods.", limit=REASON),
     StepReason.WAIVED: Message(
         "What is not even was waived. The reason is printed on the handover sheet.", limit=REASON
     ),
@@ -57,6 +62,21 @@ REASONS: Mapping[StrEnum, Message] = {
 }
 """What stands below a title; the steps of the bank balance have theirs with it, and a stop names the figure."""
 
+COUPLERS_BY_MAKER = Message(
+    "Couplers could be set: power off, as the manufacturer says. Check for leaks and repeat adaptation first.",
+    limit=REASON,
+)
+BYPASS_STOPPED = Message(
+    "Bypass screws could be set, engine stopped. Check for leaks and repeat the throttle adaptation first.",
+    limit=REASON,
+)
+BOTH_BY_HAND = Message(
+    "Bypass screws (engine stopped) or couplers (power off, as the manufacturer says) could be set.", limit=REASON
+)
+NOTHING_BY_HAND = Message(
+    "Nothing is set by hand here. Check for leaks and dirty plates, repeat the manufacturer's adaptation.",
+    limit=REASON,
+)
 PRESET_ONE_BANK = Message("Turn the stop screw in {turns}", limit=TITLE)
 PRESET_ONE_BANK_REASON = Message(
     "From base feeler contact, feeler out. It should idle a little fast once warm. No catch: 1/8\u00a0turn more.",
@@ -91,6 +111,8 @@ def step_words(judged: PhaseAssessment) -> tuple[str, str]:
             return say(TITLES[step.why]), say(REASONS[step.why], name=name)
         case StepReason.STOPPED:
             return say(TITLES[step.why]), " ".join(in_words(stop) for stop in judged.status.stops)
+        case StepReason.ELECTRONIC:
+            return say(TITLES[step.why]), say(_set_by_hand(record.layout))
         case StepReason.PRESET if len(record.layout.banks) == 1:
             return say(PRESET_ONE_BANK, turns=turns(step.turns)), say(PRESET_ONE_BANK_REASON)
         case StepReason.PRESET:
@@ -101,3 +123,11 @@ def step_words(judged: PhaseAssessment) -> tuple[str, str]:
         return bank_balance.next_words(record, step, judged.banks, judged.due)
     unit = unit_of(record.meter)
     return advice.title(step, record.layout, record.units), advice.reason(step, record.layout, unit)
+
+
+def _set_by_hand(layout: Layout) -> Message:
+    """What could be adjusted at an engine with electronic throttles."""
+    couplers = bool(layout.couplers())
+    if own_screws(layout):
+        return BOTH_BY_HAND if couplers else BYPASS_STOPPED
+    return COUPLERS_BY_MAKER if couplers else NOTHING_BY_HAND

@@ -20,10 +20,11 @@ from app.wording.reasons import TABLES
 
 @dataclass(frozen=True, slots=True)
 class ByBanks:
-    """A text for engines with one bank, and one for engines with two."""
+    """A text for engines with one bank, one for two linked banks, and one for electronic throttles where it differs."""
 
     one: Message
     two: Message
+    motors: Message | None = None
 
 
 Text = Message | ByBanks
@@ -46,6 +47,9 @@ GOALS: Mapping[str, Text] = {
     COLD_PRESET.slug: ByBanks(
         Message("Goal: every plate closes fully, then the stop screw opens all of them equally."),
         Message("Goal: every plate closes fully, then both stop screws open their banks by the same turns."),
+        Message(
+            "Goal: electronic throttles without power, sound and untouched. Only the manufacturer sets their plates."
+        ),
     ),
     FIRST_FIRE.slug: Message(
         "Goal: the engine runs safely, and one quick round shows any large error. Fine adjustment comes when it is hot."
@@ -68,7 +72,7 @@ STEPS: Mapping[StepCode, Text] = {
     ),
     StepCode.ROCK_PLATES: Message("Rock each plate against the next one. Fix any lost motion before you continue."),
     StepCode.SHARED_SHAFTS: Message(
-        "2 plates on one shaft: check that both close fully. The manufacturer matched them to each other."
+        "Plates on one shaft: check that all of them close fully. The manufacturer matched them to each other."
     ),
     StepCode.SEAT_BYPASS_SCREWS: Message(
         "Seat each bypass screw lightly with 2 fingers. Force damages the seat. Then turn each one out "
@@ -76,6 +80,26 @@ STEPS: Mapping[StepCode, Text] = {
     ),
     StepCode.LEAVE_COUPLER_SCREWS: Message(
         "Coupler screws: do not turn them yet. Note which way each one opens the plates after it."
+    ),
+    StepCode.MOTORS_POWER_OFF: Message(
+        "Electronic throttles: ignition off, throttle motors disconnected, before anything touches a plate."
+    ),
+    StepCode.MOTORS_BY_MAKER: Message(
+        "Set plates, couplers or stops only if the manufacturer's instructions say how. Never force a plate."
+    ),
+    StepCode.MOTORS_NO_FEELER: Message(
+        "No feeler, coupler or stop screw while the throttles have power. Read, and see what the card says."
+    ),
+    StepCode.MOTORS_QUICK_ROUND: Message("On a first visit, read one quick round. Adjust nothing yet."),
+    StepCode.MOTORS_HELD: Message(
+        "Hold the electronic throttles in one position with the manufacturer's service function while you read."
+    ),
+    StepCode.MOTORS_TIGHTEN: Message(
+        "Stop the engine, ignition off. Check that every joint and hose that you touched is tight."
+    ),
+    StepCode.MOTORS_ADAPT: Message("Run the manufacturer's throttle adaptation (relearn) before the last round."),
+    StepCode.STOP_WHEN_HEAD_HOT: Message(
+        "Stop the engine if cylinder head temperature keeps climbing or oil pressure falls."
     ),
     StepCode.CHECK_FIRST: Message(
         "Complete the checklist before you start the engine. Only the oil item comes after the start."
@@ -113,8 +137,8 @@ STEPS: Mapping[StepCode, Text] = {
         "Without free play, the rod holds its bank off the stop screw."
     ),
     StepCode.OPENING_FEELER: Message(
-        "Set a low rev limit. Hold the central lever steady on the opening feeler. Read every bore, "
-        "then the first one again."
+        "Set a low rev limit. Hold the central lever steady on the opening feeler. Record the engine speed. "
+        "Read every bore, then the first one again."
     ),
     StepCode.NEXT_OPENING: Message(
         "Repeat at the next opening. If the card says “approach from open”, open well past the feeler. "
@@ -158,6 +182,22 @@ ITEMS: Mapping[str, ItemWords] = {
         Message("plates open fully"),
     ),
     "closed-contact": ItemWords(Message("Every plate closes fully on its own"), Message("plates close fully")),
+    "throttle-power-off": ItemWords(
+        Message("Ignition off and throttle motors disconnected"), Message("throttle power off")
+    ),
+    "maker-instructions": ItemWords(
+        Message("Manufacturer's instructions for these throttles at hand"), Message("instructions at hand")
+    ),
+    "plates-follow": ItemWords(
+        Message("Hands clear, ignition on: every plate follows the pedal and returns"), Message("plates follow pedal")
+    ),
+    "throttle-adapted": ItemWords(
+        Message("Manufacturer's throttle adaptation (relearn) done, or none prescribed"),
+        Message("throttle adapted"),
+    ),
+    "air-path-clear": ItemWords(
+        Message("Cooling fan, shrouds and fins in place and clear"), Message("cooling air clear")
+    ),
     "base-blade": ItemWords(Message("Base feeler under each stop screw"), Message("base feeler")),
     "preset-turns": ItemWords(
         ByBanks(
@@ -188,6 +228,7 @@ ITEMS: Mapping[str, ItemWords] = {
     ),
     "coolant": ItemWords(Message("Coolant temperature"), Message("coolant")),
     "oil": ItemWords(Message("Oil temperature"), Message("oil")),
+    "head": ItemWords(Message("Cylinder head temperature, hottest head"), Message("cylinder head")),
     "pulls": ItemWords(Message("Short pulls made, up and back"), Message("pulls")),
     "oil-pressure-hot": ItemWords(Message("Oil pressure, hot at idle"), Message("oil pressure hot")),
     "idle-speed": ItemWords(Message("Idle speed now"), Message("idle speed")),
@@ -216,6 +257,7 @@ ITEMS: Mapping[str, ItemWords] = {
     ),
     "first-opening-speed": ItemWords(Message("Engine speed at the first opening"), Message("speed, first opening")),
     "next-opening-speed": ItemWords(Message("Engine speed at the next opening"), Message("speed, next opening")),
+    "rev-limit": ItemWords(Message("Low rev limit set, or own limiter known to work, at"), Message("rev limit")),
     "lever-held": ItemWords(Message("Central lever held by a second person or a positive hold"), Message("lever held")),
     "couplers-tight": ItemWords(Message("Every coupler tight"), Message("couplers tight")),
     "bypass-held": ItemWords(
@@ -260,6 +302,8 @@ def for_banks(text: Text, parts: Collection[Part]) -> Message:
     """The text for an engine that has those parts."""
     if isinstance(text, Message):
         return text
+    if text.motors is not None and "motors" in parts:
+        return text.motors
     return text.two if "two banks" in parts else text.one
 
 

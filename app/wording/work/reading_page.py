@@ -6,6 +6,7 @@ What changes with the engine's state (advice, verdicts, bank balance) has module
 from collections.abc import Mapping
 
 from app.shop.procedure.codes import SetAside, SkipReason
+from app.shop.procedure.parts import Metal
 from app.wording.message import Message
 from app.wording.reasons import TABLES
 
@@ -40,7 +41,7 @@ COMPLETE = Message("complete, {read} of {total}")
 LEVER = Message("lever on", note="followed by the feeler that holds the central lever")
 MEAN = Message("mean", note="of all bores")
 TOLERANCE = Message("tolerance")
-COOLANT = Message("coolant")
+METAL: Mapping[Metal, Message] = {"coolant": Message("coolant"), "head": Message("cylinder head")}
 
 # Verdict
 
@@ -63,6 +64,7 @@ ENTER_SPEED = Message("Enter the idle speed", limit=TITLE)
 SPEED_REASON = Message(
     "Idle speed shows the air of all bores together, and so what an adjustment changed.", limit=REASON
 )
+ENTER_OPENING_SPEED = Message("Read the engine speed", limit=TITLE)
 BORE_IN_ROUND = Message("Bore {bore} in this round", limit=TITLE)
 REPLACES = Message("The new value replaces the old one, which stays visible, crossed out.", limit=REASON)
 ADDS = Message("The new value is added. The bore uses the mean.", limit=REASON)
@@ -98,6 +100,8 @@ READ_FIRST = Message("Read {opening} first", limit=BUTTON)
 CORRECT_VALUE = Message("Correct a mistyped value", limit=BUTTON)
 READ_ALSO = Message("Read it again", limit=BUTTON)
 ENTER_SPEED_HERE = Message("Enter the idle speed", limit=BUTTON)
+OPENING_SPEED_HERE = Message("Enter the engine speed", limit=BUTTON)
+WITHOUT_SPEED = Message("Read the bores without it", limit=BUTTON)
 
 # Keypad
 
@@ -106,6 +110,8 @@ BORE_AGAIN = Message("Bore {bore} again")
 BORE_ALSO = Message("Bore {bore}, extra reading")
 BORE_CORRECTED = Message("Bore {bore} corrected")
 IDLE_SPEED = Message("Idle speed")
+ENGINE_SPEED = Message("Engine speed")
+ENGINE_SPEED_AT = Message("Lever on the {feeler} feeler, round {round}")
 THEN_ROUND = Message("The round continues after it")
 LAST_SPEED = Message("Last: {speed}. The round continues after it")
 NOTHING_TO_READ_YET = Message("Nothing to read yet")

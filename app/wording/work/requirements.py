@@ -34,7 +34,11 @@ def _earlier_phase(reason: Reason) -> str:
     return say(EARLIER_PHASE, phase=phase, missing=missing)
 
 
-HEAT_PARTS: Mapping[str, Message] = {"coolant": Message("coolant"), "oil": Message("oil")}
+HEAT_PARTS: Mapping[str, Message] = {
+    "coolant": Message("coolant"),
+    "head": Message("cylinder head"),
+    "oil": Message("oil"),
+}
 EARLIER_PHASE = Message("First finish {phase}: {missing}.")
 
 REQUIREMENTS: Mapping[Requirement, Worded] = {
@@ -71,6 +75,7 @@ REQUIREMENTS: Mapping[Requirement, Worded] = {
     Requirement.IDLE_ROUND: Message("A round at idle after the link rod was turned"),
     Requirement.OPENING_ROUNDS: Message("A complete round at every opening after the last link rod adjustment"),
     Requirement.LEVER_SHUT: Message("A complete round with the lever open: an opening was read as idle"),
+    Requirement.OPENING_SPEED: Message("Engine speed at every opening"),
     Requirement.BANKS_TOGETHER: Message("Banks that open together at every opening"),
     Requirement.BANK_ON_STOP: Message("Bank {bank} back on its stop screw: its link rod holds it open at idle"),
     Requirement.IDLE_AGAIN: Message("Idle speed after the last adjustment"),
@@ -96,6 +101,14 @@ REQUIREMENTS: Mapping[Requirement, Worded] = {
     Requirement.OIL_HOT: Message(
         "Stop the engine now. Oil {temperature}, shop maximum {maximum}. Let it cool. Check oil level and cooling. "
         "Do not restart until the cause is found and repaired."
+    ),
+    Requirement.OVER_REV_LIMIT: Message(
+        "Close the lever and stop the engine now. It ran at {speed} rpm, the rev limit is {limit} rpm. Find out why "
+        "before you open the lever again. Then enter the new speed."
+    ),
+    Requirement.HEAD_HOT: Message(
+        "Stop the engine now. Cylinder head {temperature}, shop maximum {maximum}. Let it cool in moving air. Check "
+        "cooling fan, shrouds and fins. Find the cause. Then enter the new temperature."
     ),
 }
 
@@ -149,6 +162,7 @@ NOT_NEEDED: Mapping[NotNeeded, Worded] = {
         "Not needed: preset on an earlier visit, hardware unchanged. Read the as-found round first."
     ),
     NotNeeded.ONE_BANK: Message("Not needed: this engine has one bank."),
+    NotNeeded.ELECTRONIC: Message("Not needed: electronic throttles have no link rods to balance."),
 }
 
 PARTS: Mapping[ChangedPart, Message] = {

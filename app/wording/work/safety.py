@@ -110,7 +110,13 @@ SAFETY: Mapping[CautionCode, SafetyMessage] = {
         Signal.NOTICE,
         Message("Loosened plate screw."),
         Message("A lost one goes through the engine."),
-        Message("Plate screws are staked. Never loosen one to match 2 plates on a shaft."),
+        Message("Plate screws are staked. Never loosen one to match plates on a shaft."),
+    ),
+    CautionCode.MOTOR_SHUTS_PLATE: SafetyMessage(
+        Signal.WARNING,
+        Message("Electronic throttle: its motor can shut a plate without warning, also with the engine off."),
+        Message("It crushes fingers."),
+        Message("Ignition off and throttle motors disconnected before a finger or tool goes near a plate."),
     ),
     CautionCode.EXHAUST_GAS: SafetyMessage(
         Signal.DANGER,
@@ -174,6 +180,12 @@ SAFETY: Mapping[CautionCode, SafetyMessage] = {
         Message("Pressurized hot coolant and hot parts."),
         Message("Severe scalds and burns."),
         Message("Wear gloves. Do not open the cap while hot."),
+    ),
+    CautionCode.HOT_FINS: SafetyMessage(
+        Signal.WARNING,
+        Message("Hot cylinders, heads and exhaust."),
+        Message("Severe burns."),
+        Message("Wear gloves. Keep shrouds on and cooling air moving while the engine runs."),
     ),
     CautionCode.VEHICLE_ROLLS: SafetyMessage(
         Signal.WARNING,

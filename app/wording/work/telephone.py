@@ -1,7 +1,9 @@
 """What is said over the telephone: one instruction at a time, in lay words, with both unit systems.
 
 The person at the shop reads the sentence out and enters what the customer reads back, in the customer's units. Here a
-bore is an intake, its plate a throttle flap, and a bank a side. Everything is in the customer's language.
+bore is an intake, its plate a throttle flap, and a bank a side. Everything is in the customer's language. What is asked
+was told before, and nothing at the engine is adjusted or laid in place while it runs: a customer stands beside belts,
+fan and pulleys, and the shop does not see them.
 """
 
 from collections.abc import Collection, Mapping
@@ -10,8 +12,9 @@ from dataclasses import dataclass
 from app.shop.procedure.items import Item
 from app.shop.procedure.parts import Part
 from app.shop.record.measures import Units, offered
+from app.sync.engine.adjusters.bypass_screw import BYPASS_BASE
 from app.sync.engine.layout import Layout
-from app.sync.engine.units import INCH, MM
+from app.sync.engine.units import INCH, MM, THOU
 from app.sync.planning.advice import Advice, AdviceKind
 from app.wording.language import to_the_customer
 from app.wording.message import Message, say
@@ -19,77 +22,161 @@ from app.wording.quantities import flats_in_figures, turns
 from app.wording.work.adjusters import ADJUSTERS
 from app.wording.work.phases import SNAP_SLUG, ByBanks, Text, for_banks, unit_label
 
+IDLE_CONTROL = Message(
+    "Stop the engine. Switch the idle control off or unplug it, so that it does not correct the idle. Start the engine "
+    "again. Is that done?"
+)
 ITEMS: Mapping[str, Text] = {
     "wide-open": ByBanks(
-        Message("Take the key out. Press the pedal to the floor. Is the throttle flap in every intake straight up?"),
         Message(
-            "Take the key out. Press the pedal to the floor. Is the throttle flap in every intake straight up, the "
-            "same on both sides?"
+            "Take the key out and pocket it. Press the pedal to the floor. Look into every intake: is each throttle "
+            "flap straight up?"
+        ),
+        Message(
+            "Take the key out and pocket it. Press the pedal to the floor. Look into every intake: is each throttle "
+            "flap straight up, the same on both sides?"
         ),
     ),
     "closed-contact": Message("Release the pedal. Does every throttle flap close fully on its own, without a push?"),
-    "base-blade": Message("Which feeler did you put under the stop screw? It should be {feeler}."),
+    "throttle-power-off": Message(
+        "Take the key out and pocket it. Disconnect the battery, so that no motor can move a throttle flap. Is that "
+        "done?"
+    ),
+    "maker-instructions": Message("Do you have the manufacturer's instructions for these electronic throttles?"),
+    "plates-follow": Message(
+        "Connect the battery if it is off. Keep hands and tools away from the intakes. Turn the key on, engine off. "
+        "Press the pedal to the floor and release it. Does every throttle flap open and return?"
+    ),
+    "throttle-adapted": Message(
+        "Follow the manufacturer's steps for learning the throttle again, if there are any. Is that done?"
+    ),
+    "air-path-clear": Message("Look at the cooling fan, its covers and the fins. Is all of it in place and clear?"),
+    "base-blade": ByBanks(
+        Message(
+            "Turn the stop screw out until it is free. Put the {feeler} feeler under it. Turn it in until it just "
+            "touches. Which feeler is it?"
+        ),
+        Message(
+            "Turn each stop screw out until it is free. Put the {feeler} feeler under it. Turn it in until it just "
+            "touches. Which feeler is it?"
+        ),
+    ),
     "preset-turns": ByBanks(
-        Message("Remove the feeler. How many turns did you turn the stop screw in?"),
-        Message("Remove the feeler. How many turns did you turn each stop screw in, the same on both sides?"),
+        Message("Remove the feeler. Turn the stop screw in (clockwise) by {turns}. How many turns did you turn it?"),
+        Message(
+            "Remove the feeler. Turn each stop screw in (clockwise) by {turns}, the same on both sides. How many turns "
+            "did you turn them?"
+        ),
     ),
     "bypass-turns": Message(
-        "Turn each bypass screw in lightly until it stops, no further. How many turns did you then turn each one out, "
-        "the same at every intake?"
+        "Turn each bypass screw in lightly until it stops, no further. Then turn each one out by {out}. How many turns "
+        "out are they, the same at every intake?"
     ),
-    "shaft-plates": Message("Release the pedal. Do the throttle flaps on one shaft close together, and none rubs?"),
-    "stop-spring": Message("Does a spring hold every stop screw, so that it does not turn on its own?"),
+    "shaft-plates": Message(
+        "Release the pedal. Look at the throttle flaps on one shaft. Do they close together, and none rubs?"
+    ),
+    "stop-spring": Message(
+        "Look at the stop screws. Does a spring hold every one, so that it does not turn on its own?"
+    ),
     "coupler-slack": Message("Rock each throttle flap against the next one with a finger. Is there no looseness?"),
-    "sensor-closed": Message("Pedal released: what does the throttle position sensor read, in volts?"),
+    "sensor-closed": Message(
+        "Take hands and tools away from the throttle flaps. Engine stopped, key on, pedal released: what does the "
+        "throttle position sensor read, in volts? Then turn the key off."
+    ),
     "sensor-open": Message(
-        "Key on, engine off, pedal pressed to the floor: what does the throttle position sensor read, in volts?"
+        "Engine stopped, key on, pedal pressed to the floor: what does the throttle position sensor read, in volts? "
+        "Then turn the key off."
     ),
-    "kill-switch": Message("Is a second person at the key, and did you test that the key stops the engine?"),
+    "kill-switch": Message(
+        "Have a second person sit at the key, to turn it off the moment you call. Let them turn it on and off once, "
+        "without a start. Do the warning lamps come on and go out?"
+    ),
     "exhaust-drawn": Message("Is the engine outdoors, or is the exhaust led outdoors?"),
-    "fuel-dry": Message("Key on, engine off: is every fuel joint free of leaks?"),
-    "throttle-returns": Message("Press the pedal to the floor and release it: does the throttle close on its own?"),
-    "bores-clear": Message("Is nothing loose near the open intakes, and are your face and hands away from them?"),
-    "coolant-full": Message("Is the coolant full, and is the air bled out?"),
-    "wheels-chocked": Message("Are the wheels chocked, is it in neutral, and are all people away from the front?"),
-    "fan-clear": Message(
-        "Are leads, sleeves and hands away from fan and belts? An electric fan can start with the key off."
+    "fuel-dry": Message(
+        "Connect the battery again if it is off. Turn the key on, engine off. Look at every fuel joint. Is each one "
+        "free of leaks?"
     ),
-    "oil-pressure": Message("If there is a gauge: what did oil pressure show within seconds of the start?"),
-    "oil-lamp": Message("Did the oil lamp go out within seconds of the start? If not, stop the engine now."),
-    "coolant": Message("What does the coolant gauge read now?"),
-    "oil": Message("If there is an oil temperature gauge, what does it read now?"),
-    "pulls": Message("Raise the engine speed briefly and let it fall. How many times did you do that?"),
+    "throttle-returns": Message(
+        "Engine off. Press the pedal to the floor and release it. Does the throttle close on its own?"
+    ),
+    "bores-clear": Message(
+        "Take everything loose away from the open intakes. From now on keep face and hands away from them. Is that "
+        "done?"
+    ),
+    "coolant-full": Message("Engine cold: look at the coolant. Is it full, and is the air bled out?"),
+    "wheels-chocked": Message(
+        "Chock the wheels, select neutral and set the brake. Send all people away from the front. Is that done?"
+    ),
+    "fan-clear": Message(
+        "Take leads, sleeves and hands away from fan and belts. An electric fan can start with the key off. Is that "
+        "done?"
+    ),
+    "oil-pressure": Message(
+        "Start the engine. If there is a gauge: what did oil pressure show within seconds of the start?"
+    ),
+    "oil-lamp": Message(
+        "Start the engine. The oil lamp must go out within seconds. If it does not, stop the engine at once. Did it go "
+        "out?"
+    ),
+    "coolant": Message("Let the engine run. What does the coolant gauge read now?"),
+    "head": Message("Let the engine run. What does the cylinder head gauge read now? Use the hottest one."),
+    "oil": Message("If there is an oil temperature gauge: what does it read now?"),
+    "pulls": Message(
+        "From the driver's seat, raise the engine speed briefly and let it fall, {pulls} times. How many times did you "
+        "do that?"
+    ),
     "oil-pressure-hot": Message("If there is a gauge: what is the oil pressure at idle now that the engine is hot?"),
     "leak-checked": Message(
-        "Stop the engine. Are all joints and hoses at the intake tight? Use no spray: hot parts can light it."
+        "Stop the engine. Feel every joint and hose at the intake. Is each one tight? Use no spray: hot parts can "
+        "light it."
     ),
-    "idle-speed": Message("How fast does the engine idle now, in rpm?"),
-    "idle-control": Message(
-        "Is the idle control switched off or unplugged as agreed, so that it does not correct the idle?"
+    "idle-speed": Message("Let it idle, foot off the pedal. How fast does the engine run, in rpm?"),
+    "idle-control": ByBanks(
+        IDLE_CONTROL,
+        IDLE_CONTROL,
+        Message("Hold the throttle flaps in one position with the manufacturer's service function. Is that done?"),
     ),
     "loads-steady": Message(
-        "Is air conditioning off or on, and does it stay that way? Leave the cooling fan alone, never switch it off."
+        "Switch lights, heater and air conditioning off and leave them off. Leave the cooling fan as it is. Is that "
+        "done?"
     ),
     "fans": Message("What does the cooling fan do: run all the time, stand still, or start and stop by itself?"),
     "free-play": Message("Stop the engine. Wiggle the two rods, one to each side. Does each have a little free play?"),
-    "joints-tight": Message("Are the joints at the ends of both rods free of looseness?"),
-    "full-open": Message("Press the pedal to the floor: do both sides reach the end together?"),
+    "joints-tight": Message(
+        "Engine still off. Move both rods along their length. Are the joints at their ends free of looseness?"
+    ),
+    "full-open": Message("Engine off. Press the pedal to the floor. Do both sides reach the end together?"),
     "first-opening-speed": Message("How fast does the engine run with the first feeler under the lever, in rpm?"),
     "next-opening-speed": Message("How fast does the engine run with the next feeler under the lever, in rpm?"),
-    "lever-held": Message("Is a second person there to hold the lever, or is it wedged safely?"),
-    "couplers-tight": Message("Stop the engine. Is every coupler tight?"),
-    "links-tight": Message("Are the nuts on both rods tight, and is the little free play still there?"),
-    "stops-marked": Message("Is every stop screw glued in place or marked with a dab of paint?"),
-    "bypass-held": Message("Is every bypass screw held in place by its spring, its nut or its cap?"),
-    "tools-counted": Message("Are all tools, feelers and rags back in the box? Count them."),
+    "rev-limit": Message(
+        "Engine off. Set a low rev limit if you can. Otherwise look up the engine's own limiter, and that it works. At "
+        "how many rpm does it cut in?"
+    ),
+    "lever-held": Message(
+        "A feeler will hold the lever: no hand holds it while the engine runs. Have a second person sit at the pedal "
+        "and the key. Is that person there?"
+    ),
+    "couplers-tight": Message("Stop the engine. Try every coupler. Is each one tight?"),
+    "links-tight": Message(
+        "Engine off. Try the nuts on both rods, then the rods. Are the nuts tight, and is the little free play still "
+        "there?"
+    ),
+    "stops-marked": Message("Engine off. Glue every stop screw, or put a dab of paint across it. Is that done?"),
+    "bypass-held": Message(
+        "Engine off. Look at every bypass screw. Is each one held in place by its spring, its nut or its cap?"
+    ),
+    "tools-counted": Message("Put all tools, feelers and rags back in the box. Count them. Are all there?"),
     "air-temperature": Message("How warm is the air that the engine draws in?"),
     "air-pressure": Message("If there is a barometer or a weather report: what is the air pressure today?"),
-    "idle": Message("How fast does the engine idle as you leave it, in rpm?"),
+    "idle": Message("Start the engine and let it settle. How fast does it idle as you leave it, in rpm?"),
 }
-"""What to ask for each item, in words for a person who never did this."""
+"""What to ask for each item, in words for a person who never did this: what to do first, then the question."""
 
 BLIP = Message(
     "Press the pedal briefly and release it. Once the idle is steady, what does the meter show at intake {intake}?"
+)
+BLIP_COLUMN = Message(
+    "Press the pedal briefly and release it. Once the idle is steady, what does column {intake} show?"
 )
 
 FIX_FIRST = Message("If the engine runs, stop it. Take the key out. Fix this first.")
@@ -98,34 +185,41 @@ OR_WAIVED = Message("If you cannot fix it today, tell me why. I will write it do
 """What is read out when the answer is no. A required item cannot be waived."""
 
 STOP_ENGINE = Message("Stop the engine.")
-KEEP_CLEAR = Message("Keep sleeves and hands clear of fan and belts.")
 START_AGAIN = Message("Keep hands clear, then start the engine again.")
 
-READ = Message("Hold the meter on intake {intake} until the reading is steady. What does it show?")
-READ_AT = Message(
-    "Keep the {feeler} feeler under the lever. Hold the meter on intake {intake} until the reading is steady. What "
-    "does it show?"
+IDLING = Message("Keep hands clear. If the engine is off, start it and let it settle.")
+READ = Message("Hold the meter on intake {intake} until the reading is steady. What does it show, in {unit}?")
+CONNECT = Message(
+    "Connect one column to the port behind each throttle flap, column 1 to intake 1, and so on.",
+    note="vacuum columns; before the first reading, engine stopped",
 )
-READ_FROM_OPEN = Message(
-    "Open the lever well past the feeler, then let it close onto the {feeler} feeler. Hold the meter on intake "
-    "{intake} until the reading is steady. What does it show?"
+ALL_COLUMNS = Message(
+    "All columns show at once. Wait until they are steady, then read them to me one after another. What does column "
+    "{intake} show, in {unit}?"
 )
-COLUMN = Message("Look at column {intake} until it is steady. What does it show?")
-COLUMN_AT = Message(
-    "Keep the {feeler} feeler under the lever. Look at column {intake} until it is steady. What does it show?"
+COLUMN = Message("What does column {intake} show now, in {unit}?")
+"""Vacuum columns hang on the ports of all intakes at once, numbered like them."""
+
+LAY_FEELER = Message(
+    "Lift the lever, put the {feeler} feeler alone under it, and let the lever down on it. The engine will run faster "
+    "than idle.",
+    note="engine stopped",
 )
-COLUMN_FROM_OPEN = Message(
-    "Open the lever well past the feeler, then let it close onto the {feeler} feeler. Look at column {intake} until it "
-    "is steady. What does it show?"
+FROM_OPEN = Message(
+    "From the driver's seat, press the pedal well past the feeler, then let it come back onto the feeler."
 )
-"""Vacuum columns hang on every intake at once, numbered like them."""
+LEAVE_FEELER = Message("Leave the {feeler} feeler under the lever.")
+TAKE_FEELER_OUT = Message("Take the feeler out from under the lever.", note="engine stopped")
+
+SPEED = Message("How fast does the engine run now, in rpm?", note="with the lever on a feeler")
 
 RESET_ON_TWO = Message(
     "Loosen the coupler between intakes {near} and {far}. Let throttle flap {far} close on 2 feelers together, "
     "{feeler} and {second}. Tighten the coupler and remove the feelers."
 )
 
-FEELER = Message("{inch}\u00a0inch ({mm}\u00a0mm)")
+MARKED_IN_INCHES = Message("{inch}\u00a0inch ({mm}\u00a0mm)")
+MARKED_IN_MILLIMETERS = Message("{mm}\u00a0mm ({inch}\u00a0inch)")
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,14 +233,48 @@ class Prompt:
     otherwise: str = ""
 
 
-def item_prompt(item: Item, parts: Collection[Part], base_feeler: float, units: Units) -> Prompt:
+@dataclass(frozen=True, slots=True)
+class Told:
+    """Figures that a question tells before it asks: turns of the ``preset``, how many short ``pulls``; ``columns``
+    where the meter hangs on all intakes."""
+
+    preset: float = 0.0
+    pulls: int = 0
+    columns: bool = False
+
+
+NOTHING_TOLD = Told()
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """A reading to ask for: the ``bore``, None where none is due; the ``unit`` of the meter; ``lever`` the feeler under
+    the central lever [m], 0 at idle, reached from ``above`` where the lever is opened further first.
+
+    ``columns`` where the meter reads pressure at all intakes, ``connected`` once anything was read with them; ``begun``
+    once anything of this round was read, ``opened`` once any round of the visit was read with the lever open.
+    """
+
+    bore: int | None
+    unit: str
+    lever: float = 0.0
+    above: bool = False
+    columns: bool = False
+    connected: bool = True
+    begun: bool = True
+    opened: bool = False
+
+
+def item_prompt(
+    item: Item, parts: Collection[Part], base_feeler: float, units: Units, told: Told = NOTHING_TOLD
+) -> Prompt:
     """An item as it is asked over the telephone, of an engine that has those parts.
 
     The shop's own unit comes first; ``base_feeler`` [m] is the shop's. Raises KeyError for an item that is not asked
     for over the telephone.
     """
     with to_the_customer():
-        words = _asked(item.slug, parts, base_feeler)
+        words = _asked(item.slug, parts, base_feeler, told)
         if item.kind == "tick":
             return Prompt(item, words, (), f"{say(FIX_FIRST)} {say(NO_FURTHER if item.required else OR_WAIVED)}")
     if item.quantity is None:
@@ -155,31 +283,44 @@ def item_prompt(item: Item, parts: Collection[Part], base_feeler: float, units: 
     return Prompt(item, words, (first, *(unit for unit in offered(item.quantity) if unit != first)))
 
 
-def advice_prompt(
-    advice: Advice, layout: Layout, bore: int | None, lever: float, above: bool = False, columns: bool = False
-) -> str:
-    """A step of the readings as it is read out; empty where there is nothing for a customer to do.
-
-    ``bore`` is the one to read next; ``lever`` the feeler under the central lever at that time [m], 0 at idle, reached
-    from ``above`` where the lever is opened further first; ``columns`` where the meter reads vacuum at all intakes.
-    """
+def advice_prompt(advice: Advice, layout: Layout, reading: Reading | None = None) -> str:
+    """A step of the readings as it is read out; empty where there is nothing for a customer to do. ``reading`` is the
+    one to take next, where the step is to read."""
     with to_the_customer():
         if advice.kind is AdviceKind.MEASURE:
-            return _read(bore, lever, above, columns) if bore is not None else ""
+            return _read(reading) if reading is not None and reading.bore is not None else ""
         return _adjust(advice, layout)
 
 
-def _asked(slug: str, parts: Collection[Part], base_feeler: float) -> str:
+def speed_prompt(lever: float, above: bool) -> str:
+    """The question for the engine speed with the lever on a feeler [m], reached from ``above`` or not."""
+    with to_the_customer():
+        ahead = [_engine_off(say(LAY_FEELER, feeler=_feeler(lever)))]
+        ahead += [say(FROM_OPEN)] if above else []
+        return " ".join((*ahead, say(SPEED)))
+
+
+def _asked(slug: str, parts: Collection[Part], base_feeler: float, told: Told) -> str:
     if slug.startswith(SNAP_SLUG):
-        return say(BLIP, intake=slug.removeprefix(SNAP_SLUG))
-    return say(for_banks(ITEMS[slug], parts), feeler=_feeler(base_feeler))
+        return say(BLIP_COLUMN if told.columns else BLIP, intake=slug.removeprefix(SNAP_SLUG))
+    values = {"turns": turns(told.preset), "out": turns(BYPASS_BASE), "pulls": told.pulls}
+    return say(for_banks(ITEMS[slug], parts), feeler=_feeler(base_feeler), **values)
 
 
-def _read(bore: int, lever: float, above: bool, columns: bool) -> str:
-    idle, held, from_open = (COLUMN, COLUMN_AT, COLUMN_FROM_OPEN) if columns else (READ, READ_AT, READ_FROM_OPEN)
-    if not lever:
-        return say(idle, intake=bore)
-    return say(from_open if above else held, intake=bore, feeler=_feeler(lever))
+def _read(reading: Reading) -> str:
+    """The question, and ahead of the first one of a round what has to be in place, which is put there engine off."""
+    feeler = _feeler(reading.lever)
+    if reading.begun:
+        ahead = [say(LEAVE_FEELER, feeler=feeler)] if reading.lever else []
+        return " ".join((*ahead, say(COLUMN if reading.columns else READ, intake=reading.bore, unit=reading.unit)))
+    in_place = [say(CONNECT)] if reading.columns and not reading.connected else []
+    if reading.lever:
+        in_place.append(say(LAY_FEELER, feeler=feeler))
+    elif reading.opened:
+        in_place.append(say(TAKE_FEELER_OUT))
+    ahead = [_engine_off(" ".join(in_place)) if in_place else say(IDLING)]
+    ahead += [say(FROM_OPEN)] if reading.lever and reading.above else []
+    return " ".join((*ahead, say(ALL_COLUMNS if reading.columns else READ, intake=reading.bore, unit=reading.unit)))
 
 
 def _adjust(advice: Advice, layout: Layout) -> str:
@@ -197,7 +338,7 @@ def _adjust(advice: Advice, layout: Layout) -> str:
         feeler=feeler,
         second=more[0] if more else "",
     )
-    return f"{say(KEEP_CLEAR)} {said}" if words.running else _engine_off(said)
+    return _engine_off(said)
 
 
 def _engine_off(instruction: str) -> str:
@@ -205,7 +346,12 @@ def _engine_off(instruction: str) -> str:
 
 
 def _feeler(thickness: float) -> str:
-    """A feeler [m] in both units, in inches with a fourth place where there is one."""
-    inch = thickness / INCH
-    places = 3 if abs(inch * 1000 - round(inch * 1000)) < 0.05 else 4
-    return say(FEELER, inch=f"{inch:.{places}f}", mm=f"{thickness / MM:.2f}")
+    """A feeler [m] as it is marked, in inches where it is one of half a thousandth of an inch each, and in the other
+    unit to as many places as tell it from its neighbors."""
+    half_thou = thickness / THOU * 2
+    in_inches = abs(half_thou - round(half_thou)) < 0.01
+    inch, mm = thickness / INCH, thickness / MM
+    if in_inches:
+        return say(MARKED_IN_INCHES, inch=f"{inch:.{3 if round(half_thou) % 2 == 0 else 4}f}", mm=f"{mm:.3f}")
+    places = 2 if abs(mm * 100 - round(mm * 100)) < 0.01 else 3
+    return say(MARKED_IN_MILLIMETERS, inch=f"{inch:.4f}", mm=f"{mm:.{places}f}")

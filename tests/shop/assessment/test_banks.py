@@ -255,11 +255,3 @@ def test_a_lever_that_was_not_opened_is_asked_for_again(shop: Database) -> None:
     for bore in (*V8.bores, 1):
         read(shop, visit_id, BANK_BALANCE, 15.0, bore)
     assert lacks(shop, visit_id) == []
-
-
-def test_the_engine_speed_is_recorded_with_each_opening(shop: Database) -> None:
-    visit_id = at_the_banks(shop)
-    speeds = {"first-opening-speed": 1350.0, "next-opening-speed": 2400.0}
-    checks.record(shop, visit_id, key(), BANK_BALANCE.slug, speeds, "KM", AT)
-    kept = visit_record(shop, visit_id).checks
-    assert {item: kept[BANK_BALANCE.slug, item].number for item in speeds} == speeds

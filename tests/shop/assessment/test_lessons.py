@@ -4,7 +4,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from app.shop.assessment.verdicts import next_of, visit_prior
+from app.shop.assessment.lessons import visit_prior
+from app.shop.assessment.verdicts import next_of
 from app.shop.commands.corrections import NewCorrection, correct
 from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.record import loader

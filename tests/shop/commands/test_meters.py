@@ -4,16 +4,30 @@ import math
 
 import pytest
 
-from app.shop.commands import checks, meters, visits
+from app.shop.commands import checks, meters, readings, visits
 from app.shop.commands.meters import NewMeter
+from app.shop.commands.readings import NewReading
 from app.shop.errors import ConflictError, RejectedError
 from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN
 from app.shop.record import meter_studies
+from app.shop.record.meter_visits import shown_by_visits
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
+from app.shop.store.tables import SignOff
 from app.sync.estimation.evenness import evenness
 from tests.shop.rejections import codes_of, rejects
-from tests.shop.yard import AT, FOUR, check_all, engine, heat_soaked, key, read_round, visit, visit_record
+from tests.shop.yard import (
+    AT,
+    FOUR,
+    V8,
+    check_all,
+    engine,
+    heat_soaked,
+    key,
+    read_round,
+    visit,
+    visit_record,
+)
 
 TEN = (6.5, 6.25, 6.5, 6.75, 6.5, 6.25, 6.5, 6.5, 6.75, 6.5)
 
@@ -212,3 +226,64 @@ def test_the_newest_day_of_a_check_counts(shop: Database) -> None:
     assert not told.overdue("2027-05-01")
     with rejects(Rejection.NOT_A_DAY):
         meters.set_due(shop, 1, key(), "soon", "", "KM", AT)
+
+
+def worked(shop: Database, spread: float) -> None:
+    """A visit read in four rounds with nothing moved between: an idle that rises, bores that differ, and signed off.
+
+    Every bore is ``spread`` of its reading above, then below what it would be, in a pattern that neither a round nor a
+    bore has in common.
+    """
+    visit_id = heat_soaked(shop, V8)
+    sign = [1, -1, 1, -1, -1, 1, -1, 1]
+    for number in range(4):
+        values = [
+            (6 + 0.1 * bore) * 1.01**number * (1 + sign[bore - 1] * (1 if number % 2 else -1) * spread)
+            for bore in V8.bores
+        ]
+        if number:
+            readings.begin_round(shop, visit_id, key(), HEAT_SOAKED.slug, AT)
+        kinds = [(bore, "turn", value) for bore, value in zip(V8.bores, values, strict=True)]
+        for bore, kind, value in (*kinds, (1, "closing", values[0])):
+            new = NewReading(HEAT_SOAKED.slug, number + 2, bore, kind, value, "KM")
+            readings.add(shop, visit_id, key(), new, AT)
+    with shop.writing() as session:
+        name = "Foreman of the yard"
+        session.add(SignOff(key=key(), payload="sent", visit_id=visit_id, name=name, at=AT, after_study=0))
+
+
+def test_visits_show_how_a_meter_repeats_where_no_study_was_made(shop: Database) -> None:
+    worked(shop, 0.03)
+    new = visit(shop, engine(shop, V8, "31-0301"))
+    # By hand: 32 residuals of 3 % leave 3 x 7 degrees of freedom: a variance of 0.03^2 x 32 / 21. The limit is that by
+    # 21 / 11.59, 11.59 being what chi-square of 21 exceeds in 95 cases of 100 (any table of it). Off both, the step's
+    # own variance near 6.55: (0.25 / 6.55)^2 / 12.
+    rounding = (0.25 / 6.55) ** 2 / 12
+    assert visit_record(shop, new).repeats.seen == pytest.approx(math.sqrt(0.03**2 * 32 / 21 - rounding), rel=0.01)
+    limit = math.sqrt(0.03**2 * 32 / 11.59 - rounding)
+    assert visit_record(shop, new).repeats.judged == pytest.approx(limit, rel=0.01)
+    with shop.reading() as session:
+        assert meter_studies.known(session, 1).by_visits
+    study(shop)
+    assert visit_record(shop, new).repeats.judged < 0.045, "a study made since counts"
+
+
+def test_a_study_that_visits_show_to_be_too_good_does_not_count(shop: Database) -> None:
+    study(shop, (6.5,) * 10)
+    worked(shop, 0.06)
+    new = visit(shop, engine(shop, V8, "31-0301"))
+    assert visit_record(shop, new).repeats.judged == pytest.approx(0.100, abs=0.002)  # twice that of the test above
+
+
+def test_a_visit_stays_judged_by_what_visits_had_shown_when_it_was_opened(shop: Database) -> None:
+    open_since = visit(shop, engine(shop, V8, "31-0301"))
+    worked(shop, 0.03)
+    assert visit_record(shop, open_since).repeats.judged == 0.02
+
+
+def test_visits_that_tell_too_little_leave_the_estimate(shop: Database) -> None:
+    visit_id = heat_soaked(shop, V8)
+    for _ in range(2):
+        read_round(shop, visit_id, HEAT_SOAKED)
+    with shop.reading() as session:
+        assert shown_by_visits(session, 1, 0.25) is None

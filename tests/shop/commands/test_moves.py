@@ -85,6 +85,7 @@ def test_a_link_is_turned_in_the_bank_balance(shop: Database) -> None:
 
 def test_a_move_told_by_somebody_who_did_not_know_of_another_is_asked_about(shop: Database) -> None:
     visit_id = heat_soaked(shop)
+    read(shop, visit_id, HEAT_SOAKED)
     sent = key()
     first = moves.make(shop, visit_id, sent, stop("A", 0.125), AT, seen=0)
     assert moves.make(shop, visit_id, sent, stop("A", 0.125), AT, seen=0) == first

@@ -132,9 +132,10 @@ def test_a_value_of_before_a_move_does_not_bring_its_round_back(shop: Database) 
     visit_id = heat_soaked(shop)
     first = readings.add(shop, visit_id, key(), new(1), AT)
     moves.make(shop, visit_id, key(), NewMove(HEAT_SOAKED.slug, "stop", "A", None, None, 0.125, (), True, "KM"), AT)
-    for late in (new(2), new(1, 7.0), new(1, 7.0, supersedes=first), new(1, kind="again")):
+    for late in (new(2), new(1, 7.0), new(1, kind="again")):
         with rejects(Rejection.ADJUSTED_SINCE, kind=ConflictError):
             readings.add(shop, visit_id, key(), late, AT)
+    readings.add(shop, visit_id, key(), new(1, 7.0, supersedes=first), AT)
     assert next_reading(visit_record(shop, visit_id), HEAT_SOAKED).round_number == 3
 
 

@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 
 from app.shop.assessment.advising import starting
-from app.shop.assessment.verdicts import evenness_of
+from app.shop.assessment.round_results import evenness_of
 from app.shop.commands import checks, settings_versions
 from app.shop.errors import ConflictError, RejectedError
 from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED

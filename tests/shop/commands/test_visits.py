@@ -9,6 +9,7 @@ from app.shop.commands.moves import NewMove
 from app.shop.commands.readings import NewReading
 from app.shop.commands.visits import NewVisit
 from app.shop.errors import RejectedError
+from app.shop.procedure.parts import parts_of
 from app.shop.procedure.phases import BANK_BALANCE, COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN, PHASES
 from app.shop.procedure.requirements import NotNeeded, Waiting
 from app.shop.reasons import because
@@ -43,7 +44,7 @@ def test_what_may_not_be_skipped_cannot_be_passed_over(shop: Database) -> None:
     with pytest.raises(RejectedError) as refusal:
         checks.waive(shop, visit_id, key(), COLD_PRESET.slug, "In a hurry", "KM", AT)
     assert codes_of(refusal) == {"why": Waiting.REQUIRED}
-    must = {i.slug: None for i in COLD_PRESET.items if i.required}
+    must = {i.slug: None for i in COLD_PRESET.items if i.required and i.when in parts_of(V8)}
     checks.record(shop, visit_id, key(), COLD_PRESET.slug, must, "KM", AT)
     with rejects(Rejection.REASON_MISSING):
         checks.waive(shop, visit_id, key(), COLD_PRESET.slug, "  ", "KM", AT)

@@ -14,9 +14,10 @@ from sqlalchemy import text
 
 from app.places import static
 from app.shop.assessment.verdicts import balance_of
-from app.shop.commands import engines, meters, readings, visits
+from app.shop.commands import engines, meters, opening_speeds, readings, visits
 from app.shop.commands.corrections import NewCorrection, correct
 from app.shop.commands.meters import NewMeter
+from app.shop.commands.opening_speeds import NewSpeed
 from app.shop.commands.visits import NewVisit
 from app.shop.errors import ConflictError
 from app.shop.exchange import imports, v1, v2, v3, v4, v5
@@ -39,13 +40,14 @@ from app.shop.store.row_hashes import check
 from app.shop.store.tables import ReadingRow
 from app.shop.store.upgrade import open_shop
 from app.sync.engine.events import BypassTurn, ScrewTurn
+from app.sync.engine.layout import Layout
 from app.sync.engine.units import THOU
 from app.wording.stored import codes_of
 from tests.shop.bank_balance import at_the_banks, read_with_one_bank_early
 from tests.shop.exchange.files import EVEN, SLIPPED, out, with_codes
 from tests.shop.past import Past
 from tests.shop.rejections import rejects
-from tests.shop.yard import AT, V8, engine, key, visit_record
+from tests.shop.yard import AIR_COOLED, AT, ONE_MOTOR_A_BANK, ONE_MOTOR_A_BORE, V8, engine, key, run, visit_record
 from tests.shop.yard import read as read_bore
 
 FIXTURES = Path(__file__).parent
@@ -56,6 +58,7 @@ TABLES = (
     "visit",
     "round",
     "reading",
+    "opening_speed",
     "move",
     "check",
     "override",
@@ -258,6 +261,7 @@ OTHERWISE = {"supersedes_id", "round_id", "fitting_id", "meter_id"}
         (tables.Visit, v5.Visit),
         (tables.RoundRow, v5.Round),
         (tables.ReadingRow, v5.Reading),
+        (tables.OpeningSpeed, v5.Speed),
         (tables.MoveRow, v5.Move),
         (tables.CheckRow, v5.Check),
         (tables.Override, v5.Override),
@@ -303,6 +307,29 @@ def test_a_file_of_version_1_is_one_with_couplers_on_blades() -> None:
     layout = layout_from_json(file.fittings[0].layout.model_dump_json())
     assert layout.blades_alone
     assert not layout.plenum
+
+
+def test_an_engine_speed_goes_with_its_round_and_is_left_out_where_there_is_none(
+    shop: Database, other: Database
+) -> None:
+    visit_id = at_the_banks(shop)
+    assert "speeds" not in json.loads(out(shop))["visits"][0]
+    run(shop, visit_id, BANK_BALANCE, 1100.0)
+    new = NewSpeed(BANK_BALANCE.slug, 3, 1010.0, "KM")
+    opening_speeds.record(shop, visit_id, key(), new, AT)
+    held = out(shop)
+    first, second = json.loads(held)["visits"][0]["speeds"]
+    assert (first["supersedes"], second["supersedes"], second["after_move"]) == (None, first["key"], None)
+    assert round(60 * second["speed"]) == 1010
+    engine_id = bring_in(other, read(held), {})
+    assert out(other, engine_id) == held
+    before = rows(other)
+    bring_in(other, read(held), {})
+    assert rows(other) == before
+    at_idle = json.loads(held)
+    at_idle["visits"][0]["speeds"][0]["round"] = at_idle["visits"][0]["rounds"][0]["key"]
+    with rejects(Rejection.FILE_CONTRADICTS_ITSELF):
+        read(json.dumps(at_idle))
 
 
 def test_what_was_reached_from_above_is_so_in_the_other_shop(shop: Database, other: Database) -> None:
@@ -391,3 +418,24 @@ def test_no_text_is_taken_for_a_formula(text: str) -> None:
 
 def test_a_number_stays_a_number() -> None:
     assert table_csv(["x", "y"], [(-1.5, None)]) == "x,y\r\n-1.5,\r\n"
+
+
+@pytest.mark.parametrize("layout", [AIR_COOLED, ONE_MOTOR_A_BANK, ONE_MOTOR_A_BORE])
+def test_what_cools_an_engine_and_opens_its_plates_travels_and_is_left_out_where_it_is_as_usual(
+    shop: Database, other: Database, layout: Layout
+) -> None:
+    engine_id = engine(shop, layout)
+    file = out(shop, engine_id)
+    said = json.loads(file)["fittings"][0]["layout"]
+    assert {name: said[name] for name in ("cooling", "actuation") if name in said} == {
+        name: value
+        for name, value, usual in (
+            ("cooling", layout.cooling, "liquid"),
+            ("actuation", layout.actuation, "linkage"),
+        )
+        if value != usual
+    }
+    there = bring_in(other, read(file), {})
+    with other.reading() as session:
+        assert layout_from_json(engines.fitting_now(session, there).layout) == layout
+    assert out(other, there) == file

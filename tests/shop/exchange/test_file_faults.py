@@ -44,6 +44,7 @@ def _set(*path: str | int, to: object) -> Callable[[Any], None]:
             because(FileFault.LAYOUT, fitting=1, fault=LayoutFault.JOINT_COUNT),
         ),
         (_set("visits", 0, "moves", 0, "kind", to="screw"), in_visit(1, FileFault.NO_COUPLER_SCREW, near=2, far=3)),
+        (_set("visits", 0, "moves", 0, "taken_back", to=True), in_visit(1, FileFault.TAKES_BACK_NOTHING)),
         (_set("visits", 0, "rounds", 0, "from_above", to=True), in_visit(1, FileFault.IDLE_FROM_ABOVE)),
         (_set("more", to=1), because(Rejection.FILE_NOT_BY_SCHEMA, fields=("more",))),
         (

@@ -7,9 +7,11 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from app.shop.assessment.since_left import Change, NotComparable, change
+from app.shop.assessment.visit_summary import VisitSummary
 from app.shop.commands import engines
 from app.shop.queries import history_cache
-from app.shop.queries.engine_history import Change, NotComparable, VisitSummary, change, changes, creep
+from app.shop.queries.engine_history import changes, creep
 from app.shop.record.fittings import hardware_from_json
 from app.shop.store.database import Database
 from app.shop.store.tables import ReadingRow, SignOff

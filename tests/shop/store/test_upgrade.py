@@ -66,16 +66,31 @@ def test_the_copy_from_before_is_a_shop_that_opens(folder: Path, scripts: Path, 
     shop.close()
 
 
+SINCE = (
+    ("round", "from_above INTEGER"),
+    ("move", "taken_back INTEGER"),
+    ("visit", "intake TEXT"),
+    ("visit", "intake_note TEXT"),
+    ("visit", "meter_own REAL"),
+    ("visit", "meter_low REAL"),
+    ("visit", "meter_limit REAL"),
+    ("move", "taken_back INTEGER"),
+)
+"""Columns that 0011 did not have yet."""
+
+
 def test_moves_and_rounds_from_before_a_migration_are_kept_as_they_were(scripts: Path, tmp_path: Path) -> None:
     (tmp_path / "aside").mkdir()
     later = [one for one in (scripts / "versions").glob("0*.py") if one.name > "0011"]
     aside = [one.rename(tmp_path / "aside" / one.name) for one in later]
     old = open_shop(tmp_path / "old", scripts)
     with old.writing() as session:
-        run(session, "ALTER TABLE round ADD COLUMN from_above INTEGER")  # what is written with knows it
+        for table, column in SINCE:
+            run(session, f"ALTER TABLE {table} ADD COLUMN {column}")  # what is written with knows it
     Past(old).visit([6.5] * 8, [6.5] * 8)
     with old.writing() as session:
-        run(session, "ALTER TABLE round DROP COLUMN from_above")
+        for table, column in SINCE:
+            run(session, f"ALTER TABLE {table} DROP COLUMN {column.partition(' ')[0]}")
     old.close()
     rows = "SELECT (SELECT group_concat(id || key || kind || amount || seal) FROM move) || "
     rows += "(SELECT group_concat(id || key || opening || seal) FROM round)"
@@ -85,7 +100,7 @@ def test_moves_and_rounds_from_before_a_migration_are_kept_as_they_were(scripts:
     shop = open_shop(tmp_path / "old", scripts)
     assert ask(shop.file, rows) == before
     screw = "INSERT INTO move SELECT 99, 'k', payload, visit_id, phase, '{}', bank, near, far, amount, leaves, "
-    screw += "advised, after_reading, \"by\", at, NULL, '' FROM move LIMIT 1"
+    screw += "advised, after_reading, \"by\", at, NULL, '', NULL FROM move LIMIT 1"
     with shop.writing() as session:
         run(session, screw.format("screw"))
         for statement in (screw.format("other"), "UPDATE move SET amount = 1", "DELETE FROM move"):

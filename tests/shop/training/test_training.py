@@ -137,6 +137,7 @@ def test_a_hand_that_makes_a_move_is_not_exact(shop: Database) -> None:
     landed = []
     for sent in (key() for _ in range(4)):
         visit_id = begin(shop, "4", sent=sent)
+        read_next(shop, visit_id)
         reset(shop, visit_id, 2, 3, 5.0)
         landed.append(gaps(shop, visit_id)[2])
     assert all(abs(gap - 5.0) > 1e-6 for gap in landed)

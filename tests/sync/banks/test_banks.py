@@ -7,7 +7,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from app.sync.banks.banks import CENTRAL_LEVER, BankAssessment, Opening, balance
+from app.sync.banks.bank_means import CENTRAL_LEVER, Opening
+from app.sync.banks.banks import BankAssessment, balance
 from app.sync.banks.link_hypotheses import FREE_PLAY, Cause
 from app.sync.engine.engine_air import idling_on
 from app.sync.engine.events import Meter

@@ -2,9 +2,9 @@
 
 import pytest
 
-from app.sync.engine.adjusters.registry import own_adjuster
+from app.sync.engine.adjusters.registry import adjusters, own_adjuster
 from app.sync.engine.hardware import Figure, likely_hardware
-from app.sync.engine.layout import Bank, Bypass, Coupler, Layout, LayoutError, LayoutFault, StopScrew
+from app.sync.engine.layout import Bank, Bypass, Coupler, JointKind, Layout, LayoutError, LayoutFault, Link, StopScrew
 from app.sync.engine.units import LITER, MM
 
 FRONT = Bank("A", (1, 2, 3, 4, 5, 6), stop=3, drive=3)
@@ -123,3 +123,29 @@ def test_likely_hardware_is_all_estimates_and_stays_in_reason() -> None:
     assert len(usual.estimated()) == 7
     assert likely_hardware(0.1 * LITER, 4).bore_diameter.value == pytest.approx(26 * MM)
     assert likely_hardware(20 * LITER, 8).bore_diameter.value == pytest.approx(70 * MM)
+
+
+def test_with_a_motor_a_bore_no_plate_is_joined_to_another() -> None:
+    layout = Layout((Bank("A", (1, 2, 3), 1, 1),), actuation="motor-per-bore")
+    assert layout.couplers() == ()
+    assert layout.banks[0].kinds == ("motors", "motors")
+    assert layout.shared_shafts == ()
+    assert layout.banks[0].carrier(2) is None
+    with pytest.raises(LayoutError) as caught:
+        Layout((Bank("A", (1, 2, 3), 1, 1, ("shaft", "screw")),), actuation="motor-per-bore")
+    assert (caught.value.field, caught.value.code) == ("actuation", LayoutFault.JOINED_BESIDE_MOTORS)
+
+
+def test_only_a_linkage_opens_two_banks_together() -> None:
+    pair = (Bank("A", (1, 2), 1, 1), Bank("B", (3, 4), 3, 3))
+    assert Layout(pair).linked
+    assert not Layout(pair, actuation="motor-per-bank").linked
+    assert not Layout(pair[:1]).linked
+    assert not any(isinstance(one, Link) for one in adjusters(Layout(pair, actuation="motor-per-bank")))
+    assert any(isinstance(one, Link) for one in adjusters(Layout(pair)))
+
+
+def test_every_shaft_with_more_than_one_plate_is_named_once() -> None:
+    joints: tuple[JointKind, ...] = ("shaft", "shaft", "blade", "shaft", "shaft")
+    assert Layout((Bank("A", (1, 2, 3, 4, 5, 6), 1, 1, joints),)).shared_shafts == ((1, 2, 3), (4, 5, 6))
+    assert Layout((Bank("A", (1, 2, 3), 1, 1),)).shared_shafts == ()

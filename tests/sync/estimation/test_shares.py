@@ -10,8 +10,9 @@ from scipy import stats
 
 from app.sync.engine.events import Meter, Reading
 from app.sync.estimation import share_mixture
-from app.sync.estimation.share_mixture import APART, APART_SD, DRIFT_SD, LEVEL_SD, TAUS, USUAL_TAU, WANDER, Course
+from app.sync.estimation.share_mixture import APART, APART_SD, LEVEL_SD, TAUS, USUAL_TAU, Course
 from app.sync.estimation.shares import LogReading, SharePosterior, pooled
+from app.sync.readings.idle_wander import DRIFT, WANDER
 from tests.sync.idling_engines import log_reading
 
 TOLERANCE = 0.08
@@ -57,7 +58,7 @@ def test_weights_means_and_covariances_are_those_of_the_joint_normal_distributio
     shown = shown - shown.mean()
     minutes = (at - at.mean()) / 60
     noise = 0.02**2 * np.eye(8) + WANDER**2 * np.exp(-np.abs(at[:, None] - at) / 180)
-    noise += LEVEL_SD**2 + DRIFT_SD**2 * np.outer(minutes, minutes)
+    noise += LEVEL_SD**2 + DRIFT**2 * np.outer(minutes, minutes)
     rows = np.tile(np.eye(4), (2, 1))
     weights, means, covariances = [], [], []
     for tau, apart in itertools.product(TAUS, range(5)):
@@ -85,7 +86,7 @@ def difference_inside(first: list[float], second: list[float], sd: float) -> flo
     at = 20.0 * np.arange(2 * count)
     minutes = (at - at.mean()) / 60
     cov = sd**2 * np.eye(2 * count) + WANDER**2 * np.exp(-np.abs(at[:, None] - at) / 180)
-    cov += 1e2 + DRIFT_SD**2 * np.outer(minutes, minutes)
+    cov += 1e2 + DRIFT**2 * np.outer(minutes, minutes)
     shown = np.ravel(np.column_stack([first, second]))
     half = np.tile([0.5, -0.5], count)
     grid = np.linspace(-0.6, 0.6, 4001)

@@ -9,7 +9,8 @@ from app.sync.engine.layout import Bank, Bypass, Coupler, Layout, StopScrew
 from app.sync.engine.units import KG_PER_HOUR, THOU
 from app.sync.planning.advice import Advice, AdviceKind, AdviceReason
 from app.sync.planning.evaluation import SIXTEENTH
-from app.sync.planning.planner import _recently_turned, next_move
+from app.sync.planning.planner import next_move
+from app.sync.planning.recent_events import recently_turned
 
 V8 = Layout((Bank("A", (1, 2, 3, 4), 2, 1), Bank("B", (5, 6, 7, 8), 5, 5)))
 FOUR = Layout((Bank("A", (1, 2, 3, 4), 1, 1),))
@@ -158,12 +159,12 @@ def test_a_screw_is_not_turned_again_unseen_nor_back_again_after_to_and_fro() ->
     reading, reset = Reading(3, 6.5 * KG_PER_HOUR, 5.0), BladeReset(2, 3, 4 * THOU, (4 * THOU,), 5.0)
     stop = StopScrew("A")
     neither = {(stop, 1), (stop, -1)}
-    assert _recently_turned([]) == set()
-    assert _recently_turned([reading, more]) == _recently_turned([more, reset]) == neither
-    assert _recently_turned([more, reading]) == _recently_turned([more, reading, more, reading]) == set()
-    assert _recently_turned([more, reading, less, reading]) == {(stop, 1)}
-    assert _recently_turned([more, more, reading, less, less, reading]) == {(stop, 1)}
-    assert _recently_turned([more, reading, less, reading, reset, reading]) == set()
-    assert _recently_turned([ScrewTurn(2, 3, 0.25, 5.0), BypassTurn(4, -0.5, 5.0)]) == {
+    assert recently_turned([]) == set()
+    assert recently_turned([reading, more]) == recently_turned([more, reset]) == neither
+    assert recently_turned([more, reading]) == recently_turned([more, reading, more, reading]) == set()
+    assert recently_turned([more, reading, less, reading]) == {(stop, 1)}
+    assert recently_turned([more, more, reading, less, less, reading]) == {(stop, 1)}
+    assert recently_turned([more, reading, less, reading, reset, reading]) == set()
+    assert recently_turned([ScrewTurn(2, 3, 0.25, 5.0), BypassTurn(4, -0.5, 5.0)]) == {
         (place, way) for place in (Coupler(2, 3), Bypass(4)) for way in (1, -1)
     }

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from app.sync.engine.units import MINUTE, ZERO_CELSIUS
-from app.sync.readings.heat import HeatPoint, HeatRule, heat_soaked, swing
+from app.sync.readings.heat import HeatPoint, HeatRule, Lack, heat_soaked, swing
 
 RULE = HeatRule(15 * MINUTE, 70 + ZERO_CELSIUS, 65 + ZERO_CELSIUS, 5 * MINUTE, 2.0)
 
@@ -77,3 +77,13 @@ def test_a_figure_that_stands_still_has_no_swing(every: float, count: int) -> No
 def test_the_swing_over_everything_is_the_whole_range(values: list[float]) -> None:
     series = [(float(n), value) for n, value in enumerate(values)]
     assert swing(series, len(values) - 1) == pytest.approx(max(values) - min(values))
+
+
+def test_where_air_cools_the_engine_its_heads_are_judged_and_coolant_is_not_asked_for() -> None:
+    heads = [HeatPoint(60.0 * m, head=ZERO_CELSIUS + 160 - 130 * 0.8**m) for m in range(31)]
+    assert heat_soaked(heads, RULE, with_oil=False, metal="head").holds
+    assert heat_soaked(heads, RULE, with_oil=False).lacks[-1] == Lack("unread", "coolant")
+    cooler = [HeatPoint(60.0 * m, head=100 + ZERO_CELSIUS) for m in range(31)]
+    (low,) = heat_soaked(cooler, RULE, with_oil=False, metal="head").lacks
+    assert (low.why, low.what) == ("low", "head")
+    assert low.by == pytest.approx(RULE.head - 100 - ZERO_CELSIUS)

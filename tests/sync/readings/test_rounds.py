@@ -33,7 +33,7 @@ def test_three_rounds_with_drift_come_out_as_published(monkeypatch: pytest.Monke
     """Four items circled three times: Sutton and Clarkson, Metrologia 30 (1993/94) 487-493, the drift paper's data as
     held in the public test file of a national institute; drift per reading and a - b for the linear model recomputed
     independently by ordinary least squares: -1.071875 and -722.071875."""
-    monkeypatch.setattr(rounds, "DRIFT_SD", 1e9)
+    monkeypatch.setattr(rounds, "drift_over", lambda seconds, readings: 1e9)
     data = [22.1, 743.7, 3080.4, 4003.4, 18.3, 739.2, 3075.5, 3998.2, 14.2, 734.7, 3071.6, 3994.8]
     equal = Meter(step=1.0, repeatability=0.0)
     found = fit([Reading(1 + n % 4, v, float(n)) for n, v in enumerate(data)], equal)

@@ -6,7 +6,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from app.sync.banks.banks import Opening, balance
+from app.sync.banks.bank_means import Opening
+from app.sync.banks.banks import balance
 from app.sync.engine.air import ATMOSPHERE, GAS_CONSTANT, SHOP_TEMPERATURE, flow_function
 from app.sync.engine.events import BypassTurn, LinkTurn
 from app.sync.engine.layout import Bank, Bypass, Coupler, Layout

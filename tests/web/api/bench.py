@@ -166,6 +166,9 @@ class Program:
         if advice["kind"] == "measure":
             if not advice["readings"]:
                 self.post(f"{path}/rounds", lever_thou=advice["lever_thou"] or None, from_above=advice["from_above"])
+            if advice["speed_round"] is not None:
+                speed = self.bench.speed(advice["lever_thou"] * THOU)
+                self.post(f"{path}/rounds/{advice['speed_round']}/speed", speed_rpm=speed, by="KM")
             for asked in advice["readings"]:
                 value = self.bench.read(asked["bore"], advice["lever_thou"] * THOU)
                 self.post(f"{path}/readings", **asked, value=value, by="KM")

@@ -13,7 +13,7 @@ from app.shop.store.database import Database
 from app.sync.engine.units import THOU
 from app.web.presenters.reading.keypad import Wanted
 from app.web.presenters.reading.reading_page import ReadingPage
-from tests.shop.yard import AT, V8, check_all, heat_soaked, key, read, read_round, visit_record
+from tests.shop.yard import AT, V8, check_all, heat_soaked, key, read, read_round, run, visit_record
 
 
 def reset(shop: Database) -> None:
@@ -64,6 +64,11 @@ def test_keypad_and_advice_ask_for_the_same(
             break
         desk = ReadingPage(assess(now), phase, Wanted(), {}, {})
         hidden = desk.keypad.hidden
+        speed = assess(now).of(phase).speed
+        if speed is not None:
+            assert (desk.selected, hidden["round"]) == (None, str(speed.round_number))
+            run(shop, 1, phase)
+            continue
         assert (desk.selected, hidden["round"]) == (asked[0].bore, str(asked[0].round_number))
         assert hidden["kind"] == asked[0].kind
         compared += 1

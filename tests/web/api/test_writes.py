@@ -117,7 +117,8 @@ def test_joints_bypass_screws_and_a_plenum_come_back_as_they_were_sent(client: T
     layout = {"banks": [joined], "sensor": None, "springless": [], "bypass": [1, 4], "plenum": True}
     sent = {**FACTS, "layout": layout, "key": key()}
     told = client.post("/api/engines", json=sent).json()["fitting"]["layout"]
-    assert told == {**layout, "banks": [{"name": "A", **joined}], "extra": {}}
+    gained = {"extra": {}, "shafts": [[1, 2], [3, 4]], "cooling": "liquid", "actuation": "linkage"}
+    assert told == {**layout, "banks": [{"name": "A", **joined}], **gained}
     for wrong, field in (({"bypass": [9]}, "bypass"), ({"banks": [{**joined, "joints": ["shaft"]}]}, "banks")):
         refused = client.post("/api/engines", json={**FACTS, "layout": {**layout, **wrong}, "key": key()})
         assert (refused.status_code, f"layout/{field}" in refused.text) == (422, True)
@@ -260,7 +261,7 @@ def test_gauges_may_be_told_of_minutes_after_they_were_read(shop: Database) -> N
         body = {"numbers": {"coolant": 88.5}, "minutes_ago": 3, "by": "KM", "key": key()}
         assert client.post(f"{HOT}/checks", json=body).status_code == 201
         heat = client.get(HOT).json()["heat"]
-    told = {"at": "2026-11-25T10:57:00.000+00:00", "coolant_c": 88.5, "oil_c": None}
+    told = {"at": "2026-11-25T10:57:00.000+00:00", "coolant_c": 88.5, "oil_c": None, "head_c": None}
     assert told in heat["gauges"]
 
 

@@ -26,6 +26,9 @@ from tests.shop.past import Past
 from tests.shop.rejections import on_page
 from tests.shop.yard import AT, FOUR, TWINS, V8, engine, heat_soaked, key, read, visit, visit_record
 
+CHOSEN = ("layout", "displacement_unit", "plenum", "cooling", "actuation")
+"""Fields with a few choices, of which the form would send the one that is checked."""
+
 ORIGIN = "http://127.0.0.1"
 PLATES_APART = "11111111-2222-4333-8444-000000000001"
 """The key of a practice engine that only its bypass screws even."""
@@ -88,7 +91,9 @@ def test_an_engine_is_registered_with_what_joins_its_plates_and_its_page_says_so
     ("field", "typed", "said"),
     [
         ("shafts", "1-3", on_page(Rejection.NOT_NEIGHBORS, first=1, second=3)),
-        ("shafts", "1-2-3", on_page(Rejection.NOT_A_PAIR, typed="1-2-3")),
+        ("shafts", "1-2-3", on_page(Rejection.PAIR_TWICE, first=2, second=3)),
+        ("shafts", "1-2-3-4-5", on_page(Rejection.NOT_A_PAIR, typed="1-2-3-4-5")),
+        ("screws", "1-2-3", on_page(Rejection.NOT_A_PAIR, typed="1-2-3")),
         ("shafts", "one", on_page(Rejection.NOT_A_PAIR, typed="one")),
         ("screws", "2-3", on_page(Rejection.PAIR_TWICE, first=2, second=3)),
         ("bypass", "9", on_page(LayoutFault.BYPASS_ELSEWHERE)),
@@ -110,7 +115,7 @@ def test_what_joins_no_two_plates_is_said_beside_its_field_and_kept(
 def test_every_layout_offered_registers_as_it_is_filled_in(client: TestClient, shop: Database, layout: str) -> None:
     shown = client.get("/engines/new", params={"layout": layout}).text
     filled = dict(re.findall(r'name="([a-z_]+)" value="([^"]*)"', shown))
-    kept = {name: value for name, value in filled.items() if name not in ("layout", "displacement_unit", "plenum")}
+    kept = {name: value for name, value in filled.items() if name not in CHOSEN}
     sent = {**kept, "serial": "7", "displacement": "2", "displacement_unit": "L", "idle_speed": "850"}
     answer = client.post("/engines", data=sent)
     assert answer.status_code == 303, answer.text

@@ -113,7 +113,9 @@ def test_another_layout_keeps_what_was_typed(client: TestClient) -> None:
 def test_any_layout_of_one_to_twelve_bores_fits(client: TestClient, banks: tuple[str, str]) -> None:
     made = client.post("/engines", data=form(a_bores=banks[0], b_bores=banks[1])).headers["location"]
     assert client.get(made).status_code == 200
-    opened = client.post(f"{made}/visits", data={"key": key(), "place": "vehicle", "by": "KM", "meter": "1"})
+    opened = client.post(
+        f"{made}/visits", data={"key": key(), "place": "vehicle", "by": "KM", "meter": "1", "intake": "filter-off"}
+    )
     visit_at = opened.headers["location"]
     for slug in ("cold-preset", "first-fire/readings", "part-throttle-bank-balance/readings", "sheet", "sign-off"):
         assert client.get(f"{visit_at}/{slug}").status_code == 200, slug

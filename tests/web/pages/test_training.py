@@ -56,7 +56,7 @@ def test_a_whole_practice_without_script(client: TestClient, shop: Database) -> 
         else:
             action = f"/visits/1/{SLUG}/rounds"
             sent = client.post(action, data=hidden(page, action))
-        assert (sent.status_code, sent.headers["location"]) == (303, here)
+        assert (sent.status_code, sent.headers["location"].partition("?")[0]) == (303, here)
     else:
         raise AssertionError("the engine never came even")
     assert re.search(r'<a class="answer" href="/practice/1/expert" hx-boost="false">Show the true state</a>', page)

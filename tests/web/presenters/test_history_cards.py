@@ -7,8 +7,8 @@ from dataclasses import replace
 import pytest
 from starlette.testclient import TestClient
 
+from app.shop.assessment.visit_summary import Moved, build_history
 from app.shop.commands import engines, settings_versions
-from app.shop.queries.engine_history import Moved, build_history
 from app.shop.record.fittings import hardware_from_json
 from app.shop.record.measures import Units
 from app.shop.record.settings import DEFAULTS

@@ -51,6 +51,7 @@ def opened(page: Page, hand: Technician, server: str, engine_id: int) -> None:
     """A first visit, read by the gauge."""
     page.goto(f"{server}/engines/{engine_id}/visits/new")
     page.get_by_label("Test cell").check()
+    page.get_by_label("As it runs").check()
     page.get_by_label("Meter").select_option(label="Gauge, kPa")
     page.get_by_label("Your initials").fill("KM")
     hand.press("Open the visit")

@@ -47,7 +47,9 @@ def test_a_phone_shows_every_page_of_a_visit_without_moving_sideways(
                 page.goto(f"{server}/visits/{visit_id}/{path}")
                 expect(page.locator("main")).to_be_visible()
                 assert beyond(page) <= 0, path
-        for path in (f"visits/{visit_id}/sign-off", f"visits/{visit_id}/sheet", "engines/1", "settings", "audit", ""):
+        of_visit = [f"visits/{visit_id}/{name}" for name in ("sign-off", "sheet")]
+        of_engine = [f"engines/1{name}" for name in ("", "/paper", "/tag", "/worksheet")]
+        for path in (*of_visit, *of_engine, "meters", "settings", "audit", ""):
             page.goto(f"{server}/{path}")
             assert beyond(page) <= 0, path
 

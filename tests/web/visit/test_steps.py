@@ -248,7 +248,7 @@ def test_what_changed_is_asked_when_the_visit_opens_and_said_in_it(client: TestC
     visits.sign_off(shop, visit_id, key(), "Foreman of the yard", AT)
     engine_id = visit_record(shop, visit_id).engine.ident
     assert "Changed since the last sign-off" in client.get(f"/engines/{engine_id}/visits/new").text
-    sent = {"key": key(), "place": "vehicle", "by": "KM", "meter": "1", "changed exhaust": "1"}
+    sent = {"key": key(), "place": "vehicle", "by": "KM", "meter": "1", "intake": "as-it-runs", "changed exhaust": "1"}
     there = client.post(f"/engines/{engine_id}/visits", data=sent).headers["location"]
     asked = recheck(visit_record(shop, int(there.rpartition("/")[2])))
     assert asked is not None

@@ -62,6 +62,7 @@ def opened(page: Page, hand: Technician) -> None:
     """A first visit, in the test cell."""
     hand.press("Open a visit")
     page.get_by_label("Test cell").check()
+    page.get_by_label("Filter off").check()
     page.get_by_label("Job number").fill("1184")
     page.get_by_label("Reason for the visit").fill("First sync")
     page.get_by_label("Your initials").fill("KM")
@@ -94,6 +95,7 @@ def balanced(page: Page, hand: Technician) -> None:
     hand.record_everything()
     for opening in DEFAULTS.openings:
         expect(page.get_by_text(f"{opening / 25.4e-3:.3f} in feeler under the central lever")).to_be_visible()
+        hand.tap_speed(opening)
         for _ in range(9):
             hand.tap_reading(hand.bench.read(int(hand.heading().split()[1]), opening))
     hand.press("Continue with lock-down")
@@ -151,6 +153,7 @@ def comes_back(page: Page, hand: Technician, server: str) -> None:
     hand.bench.slip(next(iter(hand.bench.layout.couplers())), 1.5)
     hand.press("Open a visit")
     page.get_by_label("Vehicle").check()
+    page.get_by_label("As it runs").check()
     page.get_by_label("Your initials").fill("KM")
     hand.press("Open the visit")
     expect(page.get_by_role("heading", name="First fire")).to_be_visible()

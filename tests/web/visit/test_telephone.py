@@ -9,6 +9,7 @@ from starlette.testclient import TestClient
 
 from app.shop.commands import meters
 from app.shop.commands.meters import NewMeter
+from app.shop.errors import RejectedError
 from app.shop.procedure.items import PLACES, Phase
 from app.shop.procedure.parts import parts_of
 from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED
@@ -16,8 +17,8 @@ from app.shop.record.measures import Units
 from app.shop.record.settings import DEFAULTS
 from app.shop.store.database import Database
 from app.web.application import create_app
-from app.wording.work.telephone import item_prompt
-from tests.shop.yard import V8, check_all, engine, key, read_round, visit, visit_record
+from app.wording.work.telephone import Told, item_prompt
+from tests.shop.yard import TWINS, V8, check_all, engine, key, read, read_round, visit, visit_record
 
 ORIGIN = "http://127.0.0.1"
 
@@ -35,7 +36,8 @@ def said(page: str) -> str:
 
 def asked(phase: Phase, slug: str) -> str:
     item = next(one for one in phase.items if one.slug == slug)
-    return html.escape(item_prompt(item, parts_of(V8), DEFAULTS.base_blade, Units()).words)
+    told = Told(pulls=round(DEFAULTS.pulls))
+    return html.escape(item_prompt(item, parts_of(V8), DEFAULTS.base_blade, Units(), told).words)
 
 
 def test_one_instruction_follows_the_other(client: TestClient, shop: Database) -> None:
@@ -96,16 +98,56 @@ def test_the_readings_are_asked_for_in_plain_words_too(client: TestClient, shop:
         check_all(shop, visit_id, COLD_PRESET)
         check_all(shop, visit_id, FIRST_FIRE)
         page = client.get(f"/visits/{visit_id}/{FIRST_FIRE.slug}/readings").text
-        assert ("Read this out:</b> Hold the meter on intake 1 " in page) is (place == "telephone")
+        assert ("Hold the meter on intake 1 until the reading is steady. What does it show, in kg/h?" in page) is (
+            place == "telephone"
+        )
 
 
 def test_with_vacuum_columns_nothing_is_held(client: TestClient, shop: Database) -> None:
-    columns = meters.register(shop, key(), NewMeter("Columns", "kPa", 0.25, 0, 100))
+    columns = meters.register(shop, key(), NewMeter("Columns", "cmHg", 0.5, 0, 76))
     visit_id = visit(shop, engine(shop, V8), "telephone", meter=columns)
     check_all(shop, visit_id, COLD_PRESET)
     check_all(shop, visit_id, FIRST_FIRE)
     page = client.get(f"/visits/{visit_id}/{FIRST_FIRE.slug}/readings").text
-    assert "Read this out:</b> Look at column 1 " in page
+    assert "Connect one column to the port behind each throttle flap" in page
+    assert "What does column 1 show, in cmHg?" in page
+    assert "Hold the meter" not in page
+    read(shop, visit_id, FIRST_FIRE, 30.0)
+    page = client.get(f"/visits/{visit_id}/{FIRST_FIRE.slug}/readings").text
+    assert "Read this out:</b> What does column 2 show now, in cmHg?" in page
+
+
+def test_the_oil_lamp_is_asked_about_ahead_of_the_first_reading(client: TestClient, shop: Database) -> None:
+    visit_id = visit(shop, engine(shop, V8), "telephone")
+    check_all(shop, visit_id, COLD_PRESET)
+    there = f"/visits/{visit_id}/{FIRST_FIRE.slug}"
+    heard = []
+    while words := said(client.get(there).text):
+        heard.append(words)
+        slug = next(one.slug for one in FIRST_FIRE.items if words == asked(FIRST_FIRE, one.slug))
+        if slug == "oil-lamp":
+            with pytest.raises(RejectedError, match="check-first"):
+                read(shop, visit_id, FIRST_FIRE)
+            assert "Hold the meter" not in client.get(f"{there}/readings").text
+        answer = client.post(f"{there}/checks", data={"key": key(), "by": "KM", "said": slug, slug: "1"})
+        assert answer.status_code == 303
+    assert heard[-1].startswith("Start the engine. The oil lamp must go out within seconds.")
+    assert answer.headers["location"] == f"{there}/readings"
+    assert "Hold the meter on intake 1" in client.get(f"{there}/readings").text
+
+
+def test_a_bypass_screw_is_turned_with_the_engine_stopped(client: TestClient, shop: Database) -> None:
+    visit_id = visit(shop, engine(shop, TWINS), "telephone")
+    for phase in (COLD_PRESET, FIRST_FIRE):
+        check_all(shop, visit_id, phase)
+    read_round(shop, visit_id, FIRST_FIRE)
+    check_all(shop, visit_id, HEAT_SOAKED)
+    for bore, value in zip(TWINS.bores, (6.5, 6.5, 6.5, 5.25), strict=True):
+        read(shop, visit_id, HEAT_SOAKED, value, bore)
+    read(shop, visit_id, HEAT_SOAKED)
+    page = client.get(f"/visits/{visit_id}/{HEAT_SOAKED.slug}/readings").text
+    assert re.search(r"Read this out:</b> Stop the engine\. Turn the bypass screw of intake 4 out", page)
+    assert "on the running engine" not in page
 
 
 def test_a_number_nobody_can_read_stays_in_its_box(client: TestClient, shop: Database) -> None:

@@ -69,6 +69,7 @@ class Yard:
         """Open a visit on its page."""
         self.hand.press("Open a visit")
         self.page.get_by_label(place, exact=True).check()
+        self.page.get_by_label("As it runs", exact=True).check()
         self.page.get_by_label("Reason for the visit").fill(why)
         self.page.get_by_label("Your initials").fill("KM")
         self.page.get_by_label("Meter").select_option(label=self.meter_named(meter))

@@ -5,10 +5,10 @@ from collections.abc import Mapping
 from app.sync.engine.adjusters.kind import AdjusterKind, ScrewWithGain
 from app.sync.engine.events import BladeReset, Move, Place, ScrewTurn
 from app.sync.engine.hardware import Hardware
-from app.sync.engine.layout import Adjuster, Coupler, JointKind, Layout
+from app.sync.engine.layout import Adjuster, AnyJoint, Coupler, Layout
 from app.sync.engine.linkage import coupler_rotation
 
-WAYS: Mapping[JointKind, int] = {"screw-in": 1, "screw-out": -1}
+WAYS: Mapping[AnyJoint, int] = {"screw-in": 1, "screw-out": -1}
 """Which way a coupler's screw, turned in, moves the plates beyond it: opens them, or closes them
 (by definition of the words)."""
 

@@ -17,8 +17,8 @@ class LinkRodKind(AdjusterKind):
     effect = "off idle"
 
     def adjusters(self, layout: Layout) -> tuple[Adjuster, ...]:
-        """As in ``AdjusterKind``: one a bank; a single bank has none to balance against another."""
-        return tuple(Link(bank.name) for bank in layout.banks) if len(layout.banks) > 1 else ()
+        """As in ``AdjusterKind``: one a bank, where a linkage opens two together."""
+        return tuple(Link(bank.name) for bank in layout.banks) if layout.linked else ()
 
     def may_be(self, adjuster: Adjuster) -> bool:
         """As in ``AdjusterKind``."""

@@ -15,6 +15,7 @@ from app.shop.queries.search import tag_of
 from app.shop.reasons import because
 from app.shop.record import loader, stored_settings
 from app.shop.record.fittings import HARDWARE_FIELDS, hardware_from_json, layout_from_json
+from app.shop.record.intake import intake_of
 from app.shop.rejections import Rejection
 from app.shop.store.idempotency import new_key
 from app.shop.store.tables import Engine
@@ -28,6 +29,7 @@ from app.web.presenters.history.history_cards import past_of
 from app.wording.message import say
 from app.wording.names import begin
 from app.wording.office import engines as engine_words
+from app.wording.office import intake as intake_words
 from app.wording.reasons import problems_in_words
 from app.wording.work.requirements import part_name
 
@@ -192,7 +194,12 @@ def open_visit(shop: Shop, page: Page, form: Form, engine_id: int, now: Now) -> 
     try:
         meter = form.whole("meter") if form.text("meter") else 0
         changed = tuple(what for what in ChangedPart if form.text(f"changed {what}"))
-        new = NewVisit(form.text("place"), form.text("job"), form.text("why"), form.text("by"), meter, changed)
+        intake, note = form.text("intake"), form.text("intake_note")
+        if not intake:
+            form.problems["intake"] = because(Rejection.INTAKE_MISSING)
+        new = NewVisit(
+            form.text("place"), form.text("job"), form.text("why"), form.text("by"), meter, changed, intake, note
+        )
         form.raise_problems()
         visit_id = visits.open_visit(shop, engine_id, form.text("key"), new, now)
     except RejectedError as refusal:
@@ -280,13 +287,16 @@ def _visit_form(
     with shop.reading() as session:
         engine = engines.get(session, engine_id)
         choices = meter_choices(session, now[:10])
-        changes = tuple(ChangedPart) if engines.newest_visits(session, [engine_id]) else ()
+        newest = engines.newest_visits(session, [engine_id]).get(engine_id)
+    last = intake_of(newest.intake, newest.intake_note) if newest is not None else None
     return page.show(
         "visit_new.html",
         status,
         engine=engine,
         meters=choices,
-        changes=[(what, begin(part_name(what))) for what in changes],
+        changes=[(what, begin(part_name(what))) for what in (ChangedPart if newest is not None else ())],
+        intakes=intake_words.choices(),
+        intake_before=intake_words.before(last),
         places=PLACES,
         values=values,
         problems=problems,

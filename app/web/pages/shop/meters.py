@@ -170,6 +170,7 @@ def _one(
         status,
         meter=meter,
         line=line_of(meter, now[:10]),
+        shown=words.shown(meter),
         same=words.same(meter),
         others=[(o.ident, o.name) for o in others],
         studies=[(s, words.result_of(s)) for s in reversed(meter.studies)],

@@ -6,7 +6,8 @@ from collections.abc import Mapping
 from fastapi import APIRouter, Request
 from fastapi.responses import PlainTextResponse, Response
 
-from app.shop.commands import checks, readings
+from app.shop.commands import checks, opening_speeds, readings
+from app.shop.commands.opening_speeds import NewSpeed
 from app.shop.commands.readings import NewReading
 from app.shop.errors import NotFoundError, RejectedError
 from app.shop.procedure.codes import SkipReason
@@ -22,11 +23,12 @@ from app.web.context import Form, Now, Page, Pages, PostedForm, Shop
 from app.web.error_responses import status_of
 from app.web.forms import Typed
 from app.web.presenters.drawing import phases
+from app.web.presenters.reading.just_saved import just_saved
 from app.web.presenters.reading.keypad import Entry, Wanted, speed_item
 from app.web.presenters.reading.reading_page import ReadingPage
 from app.wording.reasons import problems_in_words
 from app.wording.work.safety import safety_lines
-from app.wording.work.telephone import advice_prompt
+from app.wording.work.telephone import Reading, advice_prompt, speed_prompt
 
 router = APIRouter()
 
@@ -49,10 +51,13 @@ def desk(
     entry: Entry = "",
     skip: bool = False,
     above: bool = False,
+    saved: str = "",
+    *,
+    now: Now,
 ) -> Response:
     """Read the bores. ``bore`` picks one out of turn, ``entry`` says what for, ``skip`` asks why to skip it; ``above``:
-    the round that is begun approaches its opening from open."""
-    return _desk(shop, page, visit_id, slug, Wanted(bore, entry, skip, above))
+    the round that is begun approaches its opening from open. ``saved`` names what was saved a moment ago."""
+    return _desk(shop, page, visit_id, slug, Wanted(bore, entry, skip, above), saved=(saved, now))
 
 
 @router.get("/visits/{visit_id}/news")
@@ -65,8 +70,11 @@ def news(shop: Shop, visit_id: int, since: str = "") -> Response:
 
 @router.post("/visits/{visit_id}/{slug}/speed")
 def add_speed(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: Now) -> Response:
-    """Save the idle speed with what the phase asks for, or show the page again with what is wrong."""
+    """Save the idle speed with what the phase asks for, or the engine speed off idle with its ``round``; or show the
+    page again with what is wrong."""
     by, key = form.text("by"), form.text("key")
+    if form.text("round"):
+        return _add_opening_speed(shop, page, form, visit_id, slug, now)
     item = speed_item(phase_seen(shop, visit_id, slug).judged)
     if item is None:
         raise RejectedError({"value": because(Rejection.NO_IDLE_SPEED_HERE)})
@@ -128,9 +136,9 @@ def _add(sent: PostedForm, visit_id: int, slug: str) -> Response:
         )
         form.raise_problems()
         if simulated:
-            training.read(shop, visit_id, form.text("key"), new, now)
+            added = training.read(shop, visit_id, form.text("key"), new, now)
         else:
-            readings.add(shop, visit_id, form.text("key"), new, now, sure=bool(form.text("sure")))
+            added = readings.add(shop, visit_id, form.text("key"), new, now, sure=bool(form.text("sure")))
     except NotFoundError:
         raise
     except RejectedError as refusal:
@@ -138,7 +146,24 @@ def _add(sent: PostedForm, visit_id: int, slug: str) -> Response:
         far_off = refusal.has(Rejection.FAR_OFF)
         values = {**form.values, "sure": "1"} if far_off else form.values
         return _desk(shop, page, visit_id, slug, wanted, values, problems_in_words(refusal), status_of(refusal))
-    return page.saved(here)
+    return page.saved(f"{here}?saved=reading-{added}")
+
+
+def _add_opening_speed(shop: Database, page: Pages, form: Typed, visit_id: int, slug: str, now: str) -> Response:
+    simulated, key = bool(form.text("practice")), form.text("key")
+    above = {"0": False, "1": True}.get(form.text("from_above"))
+    try:
+        speed = None if simulated else form.number("value")
+        new = NewSpeed(slug, form.whole("round"), speed, form.text("by"), above)
+        form.raise_problems()
+        save = training.read_opening_speed if simulated else opening_speeds.record
+        save(shop, visit_id, key, new, now)
+    except NotFoundError:
+        raise
+    except RejectedError as refusal:
+        wanted = Wanted(entry="speed", above=bool(above))
+        return _desk(shop, page, visit_id, slug, wanted, form.values, problems_in_words(refusal), status_of(refusal))
+    return page.saved(f"/visits/{visit_id}/{slug}/readings")
 
 
 def _skip_reason(form: Typed) -> SkipReason | None:
@@ -162,9 +187,20 @@ def _spoken(record: VisitRecord, phase: Phase, shown: ReadingPage) -> str:
     """What is read out over the telephone here; empty at any other place."""
     if record.visit.place != "telephone" or record.sign_off is not None or phase.rounds == "none" or shown.waits:
         return ""
-    above = shown.due.from_above or (shown.due.current is None and shown.wanted.above)
-    columns = record.meter.quantity == "vacuum"
-    return advice_prompt(shown.step, record.layout, shown.selected, shown.due.opening, above, columns)
+    if shown.opening_speed is not None:
+        return speed_prompt(shown.opening_speed.opening, shown.opening_speed.from_above or shown.wanted.above)
+    due = shown.due
+    spoken = Reading(
+        bore=shown.selected,
+        unit=record.meter.unit_name,
+        lever=due.opening,
+        above=due.from_above or (due.current is None and shown.wanted.above),
+        columns=record.meter.quantity == "vacuum",
+        connected=record.last_reading > 0,
+        begun=due.current is not None and (bool(due.current.entered) or due.opening > 0),
+        opened=any(one.row.opening for one in record.rounds),
+    )
+    return advice_prompt(shown.step, record.layout, spoken)
 
 
 def _desk(
@@ -176,6 +212,7 @@ def _desk(
     values: Mapping[str, str] | None = None,
     problems: Mapping[str, str] | None = None,
     status: int = 200,
+    saved: tuple[str, str] = ("", ""),
 ) -> Response:
     assessment, judged, made_at = phase_seen(shop, visit_id, slug)
     if assessment.stopped and status == 200:
@@ -193,5 +230,6 @@ def _desk(
         simulated=record.simulated,
         cautions_here=safety_lines(judged.cautions),
         say=_spoken(record, phase, shown),
+        just_saved=just_saved(record, phase, *saved),
         problems=problems or {},
     )

@@ -5,7 +5,9 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from functools import partial
 
-from app.shop.queries.engine_history import Change, RoundSummary, VisitSummary, repeatability
+from app.shop.assessment.since_left import Change
+from app.shop.assessment.visit_summary import RoundSummary, VisitSummary
+from app.shop.queries.engine_history import repeatability
 from app.sync.slips.slip_hypotheses import moves
 from app.web.presenters.history.drift_trace import Point, Trace, trace
 from app.wording.message import Message, say
@@ -168,6 +170,8 @@ def _marks(read: Sequence[VisitSummary], changed: Mapping[int, Change]) -> dict[
             letters += "M"
         if change is not None and change.common is not None and abs(change.common) > OTHER_AIR:
             letters += "A"
+        if change is not None and change.other_intake:
+            letters += "F"
         marks[visit.visit_id] = letters
         before = visit
     return marks

@@ -5,13 +5,15 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from app.shop.assessment.assessment import Assessment
-from app.shop.queries.engine_history import Moved, RoundSummary, VisitSummary
+from app.shop.assessment.visit_summary import Moved, RoundSummary, VisitSummary
 from app.shop.record.entries import MeterEntry
+from app.shop.record.intake import differs
 from app.sync.engine.adjusters.registry import kind_of
 from app.web.presenters.history.slip_report import SlipReport
 from app.wording import names
 from app.wording.message import say
 from app.wording.office import slips
+from app.wording.office.intake import different, intake_line
 from app.wording.quantities import Unit, unit_named, unit_of
 from app.wording.work import adjusters
 
@@ -38,6 +40,7 @@ class VisitCard:
     by: str
     signed: str
     slipped: str
+    intake: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,6 +107,8 @@ def since_left(assessment: Assessment) -> SinceLeft | None:
         unit=unit.name,
         scale=f"{scale:.2f}",
     )
+    if differs(before.intake, record.intake):
+        sentence = f"{sentence} {different(before.intake, record.intake)}"
     return SinceLeft(before.visit.opened_at, before.visit.number, unit.name, changes, sentence)
 
 
@@ -130,6 +135,7 @@ def _line(visit: VisitSummary, slip: SlipReport | None) -> VisitCard:
         by=visit.by,
         signed=visit.signed,
         slipped=slip.title if slip else "",
+        intake=intake_line(visit.intake),
     )
 
 

@@ -4,7 +4,9 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from app.shop.queries.engine_history import Change, VisitSummary, changes, creep
+from app.shop.assessment.since_left import Change
+from app.shop.assessment.visit_summary import VisitSummary
+from app.shop.queries.engine_history import changes, creep
 from app.shop.queries.history_cache import EngineMemory
 from app.sync.engine.adjusters.registry import kind_of
 from app.sync.engine.layout import Coupler

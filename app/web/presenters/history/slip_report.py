@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
-from app.shop.queries.engine_history import Change
+from app.shop.assessment.since_left import Change
 from app.sync.engine.adjusters.registry import kind_called
 from app.sync.engine.layout import Layout, StopScrew
 from app.sync.engine.linkage import IDLE_GAP, turns_for
@@ -26,6 +26,7 @@ from app.sync.slips.slip_hypotheses import moves
 from app.wording.message import say
 from app.wording.names import begin
 from app.wording.office import slips
+from app.wording.office.intake import different
 from app.wording.office.slips import grade, likely, percent, suspect_name
 from app.wording.quantities import Unit, fraction, listed, named_bores
 
@@ -197,7 +198,12 @@ def _bore_line(one: _BoreChange, unit: Unit) -> BoreLine:
 
 def _common_change(change: Change, together: float) -> str:
     if not change.same_meter:
-        return say(slips.COMMON_OTHER_METER, change=percent(together))
+        other_meter = say(slips.COMMON_OTHER_METER, change=percent(together))
+        other = different(change.before.intake, change.after.intake) if change.other_intake else ""
+        return f"{other_meter} {other}".rstrip()
+    if change.other_intake:
+        other = different(change.before.intake, change.after.intake)
+        return say(slips.COMMON_OTHER_INTAKE, change=percent(together), other=other)
     if change.common is not None:
         return say(slips.COMMON_EXPLAINED, change=percent(together), explained=percent(change.common))
     return say(slips.COMMON_UNEXPLAINED, change=percent(together))

@@ -4,12 +4,15 @@ from dataclasses import dataclass
 
 from app.shop.assessment.assessment import Assessment
 from app.shop.procedure.running import STARTED, ended_by_stop
+from app.shop.record.intake import differs
 from app.shop.record.visit_record import Round, VisitRecord
+from app.sync.engine.units import REV_PER_MIN
 from app.web.presenters.filters import moment
-from app.web.presenters.steps import move_words
+from app.web.presenters.steps import made_words, move_words
 from app.wording.language import to_the_customer
 from app.wording.message import say
 from app.wording.office import paper
+from app.wording.office.intake import different, intake_line
 from app.wording.quantities import feeler as feeler_words
 from app.wording.quantities import unit_of
 from app.wording.stored import as_stored
@@ -38,12 +41,14 @@ class FileLine:
 
 @dataclass(frozen=True, slots=True)
 class FilePage:
-    """The readings of a visit for the file. ``remarks`` are what was corrected, skipped or waived, and why."""
+    """The readings of a visit for the file. ``remarks`` are what was corrected, skipped or waived, and why; ``intake``
+    is what sat on the intakes, and that it was something else at the visit before."""
 
     unit: str
     bores: tuple[int, ...]
     lines: tuple[FileLine, ...]
     remarks: tuple[str, ...]
+    intake: str
 
 
 @to_the_customer()
@@ -55,11 +60,19 @@ def file_page(assessment: Assessment) -> FilePage:
     for one in record.rounds:
         if one.entered:
             begun = min(r.ident for r in one.entered)
-            lines += [FileLine(None, move_words(m, record)) for m in waiting if m.after_reading < begun]
+            lines += [FileLine(None, made_words(m, record)) for m in waiting if m.after_reading < begun]
             waiting = [m for m in waiting if m.after_reading >= begun]
             lines.append(FileLine(_round(assessment, one)))
-    lines += [FileLine(None, move_words(m, record)) for m in waiting]
-    return FilePage(unit_of(record.meter).name, record.layout.bores, tuple(lines), tuple(_remarks(record)))
+    lines += [FileLine(None, made_words(m, record)) for m in waiting]
+    unit, remarks = unit_of(record.meter).name, tuple(_remarks(record))
+    return FilePage(unit, record.layout.bores, tuple(lines), remarks, _intake(record))
+
+
+def _intake(record: VisitRecord) -> str:
+    line, before = intake_line(record.intake), record.before
+    if before is not None and differs(before.intake, record.intake):
+        return f"{line}. {different(before.intake, record.intake)}"
+    return line
 
 
 def _round(assessment: Assessment, one: Round) -> FileRound:
@@ -83,6 +96,8 @@ def _title(assessment: Assessment, one: Round) -> str:
     if one.row.opening:
         message = paper.ROUND_FROM_OPEN if one.row.from_above else paper.ROUND_AT_OPENING
         phase = say(message, phase=phase, feeler=feeler_words(one.row.opening, assessment.record.units))
+    if speed := assessment.record.speed_in(one):
+        phase = say(paper.ROUND_SPEED, phase=phase, speed=round(speed.speed / REV_PER_MIN))
     if ended_by_stop(assessment.record, one):
         return say(paper.ROUND_VOID, phase=phase, at=at)
     if not one.closed or one.row.opening:
@@ -104,6 +119,7 @@ def _remarks(record: VisitRecord) -> list[str]:
             elif old is not None and old.value is not None:
                 message = paper.REMARK_REPLACED_WHY if row.why else paper.REMARK_REPLACED
                 said.append(say(message, now=_shown(record, row.value), was=_shown(record, old.value), **where))
+    said += _corrected_moves(record)
     said += [
         say(paper.REMARK_ENGINE_STARTED if e.what == STARTED else paper.REMARK_ENGINE_STOPPED, by=e.by, at=moment(e.at))
         for e in record.engine_events
@@ -118,4 +134,16 @@ def _remarks(record: VisitRecord) -> list[str]:
         )
         for o in record.overrides
     ]
+    return said
+
+
+def _corrected_moves(record: VisitRecord) -> list[str]:
+    """The adjustments that were recorded wrong: what was recorded, and by whom it was taken back or changed."""
+    told = {move.ident: move for move in record.all_moves}
+    said = []
+    for row in record.all_moves:
+        if row.supersedes_id is not None:
+            was = move_words(told[row.supersedes_id], record)
+            message = paper.REMARK_TAKEN_BACK if row.taken_back else paper.REMARK_CHANGED
+            said.append(say(message, was=was, now=move_words(row, record), by=row.by, at=moment(row.at)))
     return said

@@ -18,10 +18,11 @@ from app.shop.record.entries import CheckEntry, WaiverEntry
 from app.shop.record.measures import Measure
 from app.shop.record.visit_record import Round, VisitRecord
 from app.sync.engine.adjusters.registry import kind_of
+from app.sync.engine.units import REV_PER_MIN
 from app.sync.estimation.evenness import RoundResult
-from app.web.presenters.drawing import MARKS, blades_of, by_bore, joint_kind, shape_of
+from app.web.presenters.drawing import MARKS, blades_of, by_bore, drawn_stop, joint_kind, shape_of
 from app.web.presenters.filters import day, figures, moment, other_hardware
-from app.web.presenters.steps import move_words
+from app.web.presenters.steps import made_words
 from app.web.presenters.views import Shape
 from app.wording.language import to_the_customer
 from app.wording.message import Message, say
@@ -55,7 +56,7 @@ class SheetRow:
     name: str
     bores: tuple[SheetBore, ...]
     stop_at: int
-    joints: tuple[Literal["blade", "screw", "shaft"], ...]
+    joints: tuple[Literal["blade", "screw", "shaft", "motors"], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -215,7 +216,7 @@ def _round(record: VisitRecord, title: Message, one: Round | None, found: RoundR
                 )
             )
         name = bank.name if len(record.layout.banks) > 1 else ""
-        rows.append(SheetRow(name, tuple(bores), bank.stop, tuple(map(joint_kind, bank.kinds))))
+        rows.append(SheetRow(name, tuple(bores), drawn_stop(record.layout, bank), tuple(map(joint_kind, bank.kinds))))
     mean = say(paper.FIGURE, value=unit.show(found.mean), unit=unit.name)
     return SheetRound(say(title), mean, say(paper.VERDICTS[found.verdict]), tuple(rows))
 
@@ -229,8 +230,10 @@ def _banks(assessment: Assessment) -> tuple[str, ...]:
     if found is None:
         return (say(paper.NO_PART_THROTTLE),)
     unit, (first, second) = unit_of(record.meter), found.banks
-    return tuple(
-        say(
+    speeds = {one.lever: kept.speed for one in record.rounds if (kept := record.speed_in(one))}
+    told = []
+    for one in found.differences[1:]:
+        sentence = say(
             paper.PART_THROTTLE_FROM_OPEN if one.from_above else paper.PART_THROTTLE,
             first=first,
             second=second,
@@ -239,9 +242,11 @@ def _banks(assessment: Assessment) -> tuple[str, ...]:
             percent=signed(one.percent, 1),
             feeler=feeler_words(one.lever_travel, record.units),
         )
-        for one in found.differences
-        if one.lever_travel > 0
-    )
+        speed = speeds.get((one.lever_travel, one.from_above))
+        if speed is not None:
+            sentence += " " + say(paper.PART_THROTTLE_SPEED, speed=round(speed / REV_PER_MIN))
+        told.append(sentence)
+    return tuple(told)
 
 
 MOST_MOVES = 7
@@ -254,7 +259,11 @@ SETTINGS: tuple[tuple[Message, tuple[tuple[str, str, Message], ...]], ...] = (
     ),
     (
         paper.HEAT,
-        (("heat-soaked-recheck", "coolant", paper.COOLANT), ("heat-soaked-recheck", "oil", paper.OIL)),
+        (
+            ("heat-soaked-recheck", "coolant", paper.COOLANT),
+            ("heat-soaked-recheck", "head", paper.HEAD),
+            ("heat-soaked-recheck", "oil", paper.OIL),
+        ),
     ),
     (
         paper.SENSOR,
@@ -324,7 +333,7 @@ def _stop_figure(stop: Stop, record: VisitRecord) -> str:
 
 def _moves(record: VisitRecord) -> tuple[str, ...]:
     """The adjustments in their order; a long list is cut, so that the sheet stays one page."""
-    lines = [move_words(m, record) for m in record.moves]
+    lines = [made_words(m, record) for m in record.moves]
     if len(lines) <= MOST_MOVES:
         return tuple(lines)
     return (*lines[: MOST_MOVES - 1], say(paper.MORE_MOVES, count=len(lines) - MOST_MOVES + 1))
@@ -333,7 +342,10 @@ def _moves(record: VisitRecord) -> tuple[str, ...]:
 def _hardware(record: VisitRecord) -> str:
     """The hardware in a few sentences: the banks, what is unusual, and which figures were measured."""
     layout = record.layout
-    message = paper.HARDWARE_BANK if len(layout.banks) > 1 else paper.HARDWARE_ONE_BANK
+    alone, several = paper.HARDWARE_ONE_BANK, paper.HARDWARE_BANK
+    if layout.electronic:
+        alone, several = paper.HARDWARE_BORES, paper.HARDWARE_BANK_OF_MOTORS
+    message = several if len(layout.banks) > 1 else alone
     said = [
         say(message, name=one.name, bores=" ".join(map(str, one.bores)), stop=one.stop, drive=one.drive)
         for one in layout.banks
@@ -350,7 +362,7 @@ def _hardware(record: VisitRecord) -> str:
 
 def _measured(record: VisitRecord) -> str:
     """Which hardware figures were measured; the others are estimates."""
-    known = figures(record.hardware)
+    known = figures(record.hardware, record.layout)
     measured = [say(paper.MEASURED_FIGURE, name=name.lower(), value=value) for name, value, seen in known if seen]
     if not measured:
         return say(paper.HARDWARE_ESTIMATED)

@@ -2,10 +2,10 @@
 
 from dataclasses import dataclass
 
+from app.shop.assessment.visit_summary import VisitSummary
 from app.shop.procedure.codes import CautionCode
-from app.shop.procedure.parts import parts_of
+from app.shop.procedure.parts import parts_of, temperatures_of
 from app.shop.procedure.phases import PHASES
-from app.shop.queries.engine_history import VisitSummary
 from app.shop.queries.history_cache import EngineMemory
 from app.shop.record.fittings import layout_from_json
 from app.shop.record.measures import RECORDED
@@ -13,6 +13,7 @@ from app.shop.record.settings import Settings
 from app.shop.store.tables import Engine
 from app.sync.engine.layout import Layout
 from app.sync.engine.units import MM
+from app.web.presenters.drawing import drawn_stop
 from app.web.presenters.filters import day, displacement, idle, layout_in_words, other_hardware
 from app.web.presenters.history.history import unit_remembered
 from app.web.presenters.history.history_cards import past_of
@@ -86,8 +87,8 @@ def worksheet_of(memory: EngineMemory, engine: Engine, held: Settings) -> Worksh
             WorksheetRow(
                 bank.name if two_banks else "",
                 tuple((b, values.get(b, "")) for b in bank.bores),
-                bank.stop,
-                bank.drive,
+                drawn_stop(layout, bank),
+                bank.drive if layout.linked else 0,
             )
             for bank in layout.banks
         ),
@@ -96,7 +97,7 @@ def worksheet_of(memory: EngineMemory, engine: Engine, held: Settings) -> Worksh
         steps=_steps(layout),
         joined=other_hardware(layout),
         openings=tuple(_both(one) for one in held.openings) if two_banks else (),
-        asked=tuple(say(one) for one in paper.ASKED),
+        asked=tuple(say(one) for one in (paper.ASKED_HEAT[temperatures_of(layout)[0]], *paper.ASKED)),
         warnings=paper.warnings(),
         away=safety_lines(AWAY),
     )
@@ -126,10 +127,10 @@ def _tolerance(last: VisitSummary | None) -> str:
 
 
 def _steps(layout: Layout) -> tuple[WorksheetPhase, ...]:
-    """The phases in order, each hazard once, ahead of its first step; one bank needs no bank balance."""
+    """The phases in order, each hazard once, ahead of its first step; only linked banks need to be balanced."""
     parts, told, phases = parts_of(layout), set[CautionCode](), []
     for one in PHASES:
-        if one.rounds == "openings" and len(layout.banks) < 2:
+        if one.rounds == "openings" and not layout.linked:
             continue
         cautions = [code for code in one.cautions_at("vehicle", parts) if code not in told]
         told.update(cautions)

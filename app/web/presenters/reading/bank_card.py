@@ -6,12 +6,14 @@ from typing import Literal
 from app.shop.assessment.assessment import Assessment, PhaseAssessment
 from app.shop.assessment.codes import StepReason
 from app.shop.procedure.items import Phase
+from app.shop.procedure.opening_speed import SpeedDue
 from app.shop.record.visit_record import VisitRecord
 from app.sync.banks.banks import BankAssessment, Extra
 from app.sync.banks.link_hypotheses import Cause
 from app.sync.engine.units import THOU
 from app.sync.planning.advice import AdviceKind
 from app.web.presenters.reading.card_actions import begins_round, go_on, here_of, leave, move_card, one_more
+from app.web.presenters.reading.keypad import to_opening_speed
 from app.web.presenters.reading.linkage import openings
 from app.web.presenters.views import Action, Card, VerdictView
 from app.wording.message import say
@@ -48,7 +50,7 @@ def _told(judged: PhaseAssessment, found: BankAssessment) -> tuple[str, str]:
         return say(bank_balance.TOGETHER), _together(judged.record, found)
     first, second = found.banks
     early, fast = (second if found.offset > 0 else first), (second if found.ratio > 0 else first)
-    off_idle = [abs(d.difference) for d in found.differences if d.lever_travel > 0 and not d.from_above]
+    off_idle = [abs(d.apart) for d in found.differences if d.lever_travel > 0 and not d.from_above]
     if judged.due.bore is not None and len(off_idle) < 2:
         return say(bank_balance.ONE_OPENING), say(bank_balance.ONE_OPENING_REASON)
     title = say(bank_balance.FOUND.get(found.cause, bank_balance.NOT_SURE), early=early, fast=fast)
@@ -70,33 +72,46 @@ def _together(record: VisitRecord, found: BankAssessment) -> str:
 def _on_its_stop(found: BankAssessment, late: str) -> bool:
     """Whether a bank hardly rose from idle at the first opening, against the other one."""
     idle, opened = [d for d in found.differences if not d.from_above][:2]
-    rises = (opened.first - idle.first, opened.second - idle.second)
+    rises = (opened.air[0] - idle.air[0], opened.air[1] - idle.air[1])
     own, other = rises if late == found.banks[0] else rises[::-1]
     return own < LATE * other
 
 
-def card(assessment: Assessment, judged: PhaseAssessment, told: tuple[str, str], above: bool = False) -> Card:
-    """The next thing to read or turn. ``told`` says it; ``above``: a round that is begun is approached from open."""
+def card(
+    assessment: Assessment,
+    judged: PhaseAssessment,
+    told: tuple[str, str],
+    above: bool = False,
+    speed: SpeedDue | None = None,
+) -> Card:
+    """The next thing to read or turn. ``told`` says it; ``above``: a round that is begun is approached from open;
+    ``speed``: the engine speed is entered now."""
     record, phase, advice = judged.record, judged.phase, judged.step
     found, due = judged.banks, judged.due
     title, reason = told
+    if speed is not None and not speed.first:
+        lever = bank_balance.LEVER_FROM_OPEN if speed.from_above else bank_balance.LEVER
+        held = say(lever, feeler=feeler(speed.opening, record.units))
+        return Card("lever", say(words.ENTER_OPENING_SPEED), held)
     match advice.kind:
-        case AdviceKind.DONE if advice.why is StepReason.SINGLE:
+        case AdviceKind.DONE if advice.why in (StepReason.SINGLE, StepReason.NOT_LINKED):
             return Card("none", title, reason, (go_on(assessment, phase),))
         case AdviceKind.DONE:
-            return begins_round(record, phase, title, reason, go_on(assessment, phase), one_more())
+            other = to_opening_speed(judged) or (one_more(),)
+            return begins_round(record, phase, title, reason, go_on(assessment, phase), *other)
         case AdviceKind.LINK:
             turn = move_card(record, phase, advice, title, reason)
             return replace(turn, answers=(*turn.answers, *_sharper(record, phase, found)))
         case AdviceKind.MEASURE if due.bore is not None:
             asks = due.opening and due.current is None
             ways: Literal["", "up", "above"] = ("above" if above else "up") if asks else ""
+            title = say(words.ENTER_OPENING_SPEED) if speed is not None else title
             return Card("lever" if due.opening else "none", title, reason, leave(assessment, judged), ways=ways)
         case AdviceKind.MEASURE if found is not None and advice.why is Extra.BOTH_WAYS:
             begin = Action(say(words.START_FROM_OPEN), True, name="above", value=_thou(found.extra_travel))
             felt = Action(say(words.RECORD_JOINTS), href=here_of(record, phase))
             return replace(begins_round(record, phase, title, reason, begin, felt), mark="lever")
-        case AdviceKind.MEASURE if found is not None and advice.why is Extra.WIDER_OPENING:
+        case AdviceKind.MEASURE if found is not None and advice.why in (Extra.WIDER_OPENING, Extra.SMALLER_OPENING):
             begin = Action(say(words.START_ROUND), True, name="opening", value=_thou(found.extra_travel))
             return replace(begins_round(record, phase, title, reason, begin, one_more()), mark="lever")
     record_it = (Action(say(words.RECORD), True, href=here_of(record, phase)),) if advice.why in RECORDED else ()

@@ -74,8 +74,9 @@ def move_card(record: VisitRecord, phase: Phase, advice: Advice, title: str, rea
         "key": new_key(),
         "kind": str(advice.kind),
         "place": place,
+        "says": title,
         "by": record.visit.by,
-        "seen": str(record.last_move),
+        "seen": str(record.newest_move),
         **amount_fields(advice.adjuster, advice),
     }
     return Card(drawing_of(advice.kind).mark, title, reason, (made, differently), f"{here}/moves", hidden)

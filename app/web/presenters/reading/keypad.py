@@ -11,19 +11,25 @@ from typing import Literal
 from app.shop.assessment.assessment import PhaseAssessment
 from app.shop.procedure.doubtful_values import ASKED_TIMES
 from app.shop.procedure.items import Item
+from app.shop.procedure.opening_speed import FASTEST, SLOWEST, SpeedDue
 from app.shop.procedure.read_order import NextReading
+from app.shop.procedure.requirements import Requirement
+from app.shop.reasons import because
 from app.shop.record.visit_record import SPEEDS, VisitRecord
+from app.shop.rejections import Rejection
 from app.shop.store.idempotency import new_key
 from app.sync.readings.rounds import MISREAD_OTHERS
 from app.web.forms import Typed
 from app.web.presenters.views import Action, Keypad, Keys
 from app.wording.message import say
-from app.wording.quantities import unit_of
+from app.wording.quantities import feeler, unit_of
 from app.wording.reasons import in_words
 from app.wording.work import reading_page as words
 from app.wording.work.phases import unit_label
 
 Entry = Literal["", "again", "correct", "speed"]
+
+RPM = "rpm"
 
 NAMED = 3
 """Bores named of those that follow."""
@@ -52,6 +58,23 @@ class Wanted:
             skips,
             form.text("from_above") == "1",
         )
+
+
+def opening_speed(judged: PhaseAssessment, wanted: Wanted) -> SpeedDue | None:
+    """The engine speed off idle that the keypad enters: asked for, or due before the first bore; else None."""
+    due, stopped = judged.speed, judged.waits is not None and judged.waits.code is Requirement.OVER_REV_LIMIT
+    if due is None or (judged.waits is not None and not stopped):
+        return None
+    first = due.first and wanted.bore is None and not stopped
+    return due if wanted.entry == "speed" or first else None
+
+
+def to_opening_speed(judged: PhaseAssessment) -> tuple[Action, ...]:
+    """The way to the engine speed off idle, where it is to be entered; else nothing."""
+    if opening_speed(judged, Wanted(entry="speed")) is None:
+        return ()
+    here = f"/visits/{judged.record.visit.ident}/{judged.phase.slug}"
+    return (Action(say(words.OPENING_SPEED_HERE), href=f"{here}/readings?entry=speed"),)
 
 
 def speed_item(judged: PhaseAssessment) -> Item | None:
@@ -93,6 +116,8 @@ class Pad:
     def view(self) -> Keypad:
         """The keypad as it is drawn."""
         speed = speed_item(self.judged)
+        if (off_idle := opening_speed(self.judged, self.wanted)) is not None:
+            return self._of_opening_speed(off_idle)
         if self.wanted.entry == "speed" and speed is not None:
             return self._of_speed(speed)
         if self.selected is None or self.record.sign_off is not None or self.judged.phase.rounds == "none":
@@ -168,12 +193,41 @@ class Pad:
             },
         )
 
+    def _of_opening_speed(self, asked: SpeedDue) -> Keypad:
+        begun, lever = self.due.current is not None, feeler(asked.opening, self.record.units)
+        without = asked.first and not self.judged.waits
+        bores = f"{self.here}/readings" + (f"?bore={self.due.bore}" if without else "")
+        return Keypad(
+            heading=say(words.ENGINE_SPEED),
+            unit=unit_label(RPM),
+            follows=say(words.ENGINE_SPEED_AT, feeler=lever, round=asked.round_number),
+            keys="whole",
+            open=True,
+            action=f"{self.here}/speed",
+            hidden={
+                "key": self.values.get("key", "") or new_key(),
+                "round": str(asked.round_number),
+                "by": self.record.visit.by,
+                **({"from_above": str(int(asked.from_above))} if begun else {}),
+            },
+            typed=self.values.get("value", ""),
+            message=" ".join(self.problems.values()),
+            other=Action(say(words.WITHOUT_SPEED if without else words.BACK_TO_BORES), href=bores),
+            facts={
+                "low": f"{SLOWEST:g}",
+                "high": f"{FASTEST:g}",
+                "range": in_words(because(Rejection.OUT_OF_RANGE, low=SLOWEST, high=FASTEST, unit=RPM)),
+            },
+        )
+
     def _to_speed(self, item: Item | None) -> Action | None:
         """The way to the idle speed: once after each move, and at the end of a round; never while a round is read."""
+        if ways := to_opening_speed(self.judged):
+            return ways[0]
         if item is None or self.judged.waits:
             return None
         kept, current = self.record.checks.get((self.judged.phase.slug, item.slug)), self.due.current
-        known = kept is not None and kept.after_move == self.record.last_move
+        known = kept is not None and kept.after_move >= self.record.last_move
         if known and (current is None or not current.closed):
             return None
         return Action(say(words.ENTER_SPEED_HERE), href=f"{self.here}/readings?entry=speed")

@@ -3,16 +3,17 @@
 import math
 
 from app.shop.assessment.assessment import PhaseAssessment
-from app.sync.banks.banks import BankAssessment, BankDifference, Extra
+from app.sync.banks.bank_means import BankDifference
+from app.sync.banks.banks import BankAssessment, Extra
 from app.sync.banks.link_hypotheses import Cause
 from app.sync.engine.layout import Bank
 from app.sync.planning.advice import Advice, AdviceKind
 from app.web.presenters.drawing import MOST_BLADES
 from app.web.presenters.views import LinkageView, OpeningMark, Rod, Shape
 from app.wording.message import say
-from app.wording.quantities import feeler, flats, flats_in_figures, unit_of
+from app.wording.quantities import feeler, flats, flats_in_figures, signed, unit_of
 from app.wording.work import linkage as words
-from app.wording.work.bank_balance import IDLE
+from app.wording.work.bank_balance import IDLE, flats_band
 from app.wording.work.linkage import Ask
 
 WHERE: dict[Extra, Ask] = {
@@ -24,6 +25,7 @@ WHERE: dict[Extra, Ask] = {
     Extra.ANGLE_GAUGE: "shafts",
     Extra.OPENING: "lever",
     Extra.WIDER_OPENING: "lever",
+    Extra.SMALLER_OPENING: "lever",
 }
 """Which parts of the linkage a missing reading or check is about."""
 
@@ -63,8 +65,8 @@ def openings(judged: PhaseAssessment) -> tuple[OpeningMark, ...]:
     now = (due.opening, due.from_above) if due.bore is not None and due.opening else None
     asked = {(one, False) for one in record.settings.openings} | ({now} if now else set())
     wanted = sorted({(0.0, False), *asked, *read}) if read else sorted(asked)
-    unit, window = unit_of(record.meter), record.settings.bank_window
-    widths = [abs(d.difference) for d in read.values()] + [1.5 * window * _mean(d) for d in read.values()]
+    window, columns = record.settings.bank_window, record.meter.quantity != "flow"
+    widths = [abs(d.apart) for d in read.values()] + [1.5 * window * _mean(d) for d in read.values()]
     scale = max(widths, default=1.0)
     marks = []
     for opening, above in wanted:
@@ -73,13 +75,14 @@ def openings(judged: PhaseAssessment) -> tuple[OpeningMark, ...]:
         if one is None:
             marks.append(OpeningMark(label, "next" if now == (opening, above) else "to-read"))
         else:
-            there, half_width = one.difference / scale, window * _mean(one) / scale
-            marks.append(OpeningMark(label, "read", there, half_width, unit.change(one.difference)))
+            there, half_width = one.apart / scale, window * _mean(one) / scale
+            told = f"{signed(one.percent, 1)}\u00a0%" if columns else unit_of(record.meter).change(one.difference)
+            marks.append(OpeningMark(label, "read", there, half_width, told))
     return tuple(marks)
 
 
 def _mean(one: BankDifference) -> float:
-    return (one.first + one.second) / 2
+    return (one.air[0] + one.air[1]) / 2
 
 
 def _rod(judged: PhaseAssessment, bank: Bank) -> Rod:
@@ -110,7 +113,8 @@ def _rod(judged: PhaseAssessment, bank: Bank) -> Rod:
 def _turning(judged: PhaseAssessment, turn: Advice, found: BankAssessment) -> tuple[str, tuple[str, ...]]:
     """Which link rod is turned, and how, a step each."""
     bank, twin = judged.record.layout.bank(turn.bank or ""), judged.turnbuckles
-    return words.turning(bank.name, bank.drive, flats(abs(turn.flats)), turn.flats < 0, twin, found.or_bank)
+    amount, band = flats(abs(turn.flats)), flats_band(found)
+    return words.turning(bank.name, bank.drive, amount, band, turn.flats < 0, twin, found.or_bank)
 
 
 def _looking(found: BankAssessment | None, even: bool, ask: Ask) -> tuple[str, tuple[str, ...]]:

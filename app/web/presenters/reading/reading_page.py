@@ -8,17 +8,19 @@ from collections.abc import Mapping
 from app.shop.assessment.assessment import Assessment
 from app.shop.assessment.codes import StepReason
 from app.shop.procedure.items import Phase
+from app.shop.procedure.opening_speed import SpeedDue
+from app.shop.procedure.parts import temperatures_of
 from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.record.entries import MeterReading
 from app.shop.store.idempotency import new_key
 from app.sync.estimation.evenness import BoreVerdict, RoundResult
 from app.sync.planning.advice import AdviceKind, AdviceReason
 from app.web.presenters.adjusters import moved_coupler
-from app.web.presenters.drawing import MARKS, joint_kind, value_of
+from app.web.presenters.drawing import MARKS, drawn_stop, joint_kind, value_of
 from app.web.presenters.filters import clock
 from app.web.presenters.reading import bank_card
 from app.web.presenters.reading.card_actions import begins_round, first, go_on, here_of, leave, move_card, one_more
-from app.web.presenters.reading.keypad import Pad, Wanted, skip_reasons, speed_item
+from app.web.presenters.reading.keypad import Pad, Wanted, opening_speed, skip_reasons, speed_item, to_opening_speed
 from app.web.presenters.reading.linkage import linkage
 from app.web.presenters.reading.tiles import Tiles, blanks, is_vacuum
 from app.web.presenters.views import (
@@ -69,13 +71,18 @@ class ReadingPage:
     @property
     def selected(self) -> int | None:
         """The bore that the keypad enters; none while something comes first, but what was rejected stays in sight."""
-        if self.wanted.entry == "speed" or (self.waits and not self._problems):
+        if self.wanted.entry == "speed" or self.opening_speed is not None or (self.waits and not self._problems):
             return None
         if self.wanted.bore in self.record.layout.bores:
             return self.wanted.bore
         if self.record.sign_off is not None:
             return None
         return self.step.bores[0] if self.step.kind is AdviceKind.MEASURE and self.step.bores else self.due.bore
+
+    @property
+    def opening_speed(self) -> SpeedDue | None:
+        """The engine speed off idle that the keypad enters; None while it enters something else."""
+        return opening_speed(self.of_phase, self.wanted)
 
     @property
     def blanks(self) -> tuple[Tile, ...]:
@@ -92,11 +99,12 @@ class ReadingPage:
             tiles = tuple(drawn.tile(bore) for bore in bank.bores)
             pairs = zip(bank.bores, bank.bores[1:], bank.kinds, strict=False)
             marks = tuple(CouplerMark(moved == {a, b}, joint_kind(kind)) for a, b, kind in pairs)
+            stop = drawn_stop(self.record.layout, bank)
             turns_stop = self.step.kind == AdviceKind.STOP and self.step.bank == bank.name
             half = (len(tiles) + 1) // 2 if alone and len(tiles) > MOST_IN_A_ROW else len(tiles)
-            rows.append(BoreRow("" if alone else bank.name, tiles[:half], marks[:half], bank.stop, turns_stop))
+            rows.append(BoreRow("" if alone else bank.name, tiles[:half], marks[:half], stop, turns_stop))
             if tiles[half:]:
-                rows.append(BoreRow(say(words.REAR_HALF), tiles[half:], marks[half:], bank.stop, turns_stop))
+                rows.append(BoreRow(say(words.REAR_HALF), tiles[half:], marks[half:], stop, turns_stop))
         return EngineView(tuple(rows), tuple(self._strip()), alone, self._round_count)
 
     @property
@@ -160,12 +168,13 @@ class ReadingPage:
         if entered := self._entered(self.wanted.bore):
             return self._entered_card(entered)
         if self.step.why is StepReason.STOPPED:
-            return Card("none", title, reason, (Action(say(words.OPEN_CHECKLIST), True, href=self.here),))
+            list_ = Action(say(words.OPEN_CHECKLIST), True, href=self.here)
+            return Card("none", title, reason, (list_, *to_opening_speed(self.of_phase)))
         if self.waits:
             return Card("none", say(words.FIRST), self.waits, (first(self.assessment, self.of_phase),))
         if self.phase.rounds == "openings":
             told = title, reason
-            return bank_card.card(self.assessment, self.of_phase, told, self.wanted.above)
+            return bank_card.card(self.assessment, self.of_phase, told, self.wanted.above, self.opening_speed)
         if self.phase.rounds == "none":
             return Card("none", title, reason, (Action(say(words.OPEN_CHECKLIST), True, href=self.here),))
         if self.step.kind is AdviceKind.MEASURE and self.due.bore is not None:
@@ -199,9 +208,10 @@ class ReadingPage:
                 pairs.append((say(words.TOLERANCE), f"±{self.unit.show(self.judged.tolerance)}"))
             if len(self.judged.bank_means) > 1:
                 pairs += [(name, self.unit.show(mean)) for name, mean in self.judged.bank_means.items()]
-        coolant = self.record.checks.get((HEAT_SOAKED.slug, "coolant"))
-        if len(self.record.layout.banks) == 1 and coolant is not None and coolant.number is not None:
-            pairs.append((say(words.COOLANT), measured(coolant.number, "temperature", self.record.units)))
+        metal, _ = temperatures_of(self.record.layout)
+        heat = self.record.checks.get((HEAT_SOAKED.slug, metal))
+        if len(self.record.layout.banks) == 1 and heat is not None and heat.number is not None:
+            pairs.append((say(words.METAL[metal]), measured(heat.number, "temperature", self.record.units)))
         return pairs
 
     def _advised(self, title: str, reason: str) -> Card:
@@ -215,6 +225,8 @@ class ReadingPage:
             recheck = f"{here_of(self.record, HEAT_SOAKED)}/readings"
             back = Action(say(words.BACK_TO_RECHECK), True, recheck)
             return begins_round(self.record, self.phase, title, reason, back, one_more())
+        if self.step.why is StepReason.ELECTRONIC:
+            return begins_round(self.record, self.phase, title, reason, go_on(self.assessment, self.phase), one_more())
         if self.step.why is AdviceReason.LEAK_CHECK:
             record_it = Action(say(words.OPEN_CHECKLIST), True, href=self.here)
             return begins_round(self.record, self.phase, title, reason, record_it, one_more())

@@ -1,14 +1,14 @@
 """When the engine was started and stopped, and what ended a stop: its cause and its remedy.
 
-Revision ID: 0017
-Revises: 0015
+Revision ID: 0020
+Revises: 0019
 """
 
 import sqlalchemy as sa
 from alembic import op
 
-revision = "0017"
-down_revision = "0015"
+revision = "0020"
+down_revision = "0019"
 
 
 def text(name: str) -> sa.Column[str]:

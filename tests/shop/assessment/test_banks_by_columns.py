@@ -1,0 +1,108 @@
+"""The bank balance of a visit that is read by vacuum columns."""
+
+import pytest
+
+from app.shop.assessment.assessment import PhaseAssessment, assess
+from app.shop.assessment.progress import status_of
+from app.shop.commands import meters, readings
+from app.shop.commands.meters import NewMeter
+from app.shop.commands.readings import NewReading
+from app.shop.procedure.items import Phase
+from app.shop.procedure.phases import BANK_BALANCE, COLD_PRESET, FIRST_FIRE, HEAT_SOAKED
+from app.shop.procedure.read_order import next_reading
+from app.shop.store.database import Database
+from app.sync.engine.units import THOU
+from tests.shop.yard import AT, V8, blip, check_all, engine, idles, key, read, run, visit, visit_record
+
+AT_IDLE = 33.0
+
+
+def read_alike(shop: Database, visit_id: int, phase: Phase, first: float, second: float) -> None:
+    """Read the round that is due, every column of a bank alike [kPa]."""
+    run(shop, visit_id, phase)
+    number = next_reading(visit_record(shop, visit_id), phase).round_number
+    for kind, bore in (*(("turn", bore) for bore in V8.bores), ("closing", 1)):
+        value = second if bore > 4 else first
+        readings.add(shop, visit_id, key(), NewReading(phase.slug, number, bore, kind, value, "KM"), AT)
+
+
+def at_the_banks(shop: Database) -> int:
+    """A visit with columns in quarters of a kilopascal, even at idle."""
+    meter = meters.register(shop, key(), NewMeter("Columns", "kPa", 0.25, 0, 80))
+    visit_id = visit(shop, engine(shop), meter=meter)
+    for phase in (COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, BANK_BALANCE):
+        check_all(shop, visit_id, phase)
+        if phase in (FIRST_FIRE, HEAT_SOAKED):
+            read_alike(shop, visit_id, phase, AT_IDLE, AT_IDLE)
+        if phase is HEAT_SOAKED:
+            blip(shop, visit_id, AT_IDLE)
+            idles(shop, visit_id, phase)
+    return visit_id
+
+
+def judged(shop: Database, visit_id: int) -> PhaseAssessment:
+    return assess(visit_record(shop, visit_id)).of(BANK_BALANCE)
+
+
+@pytest.mark.parametrize(("first", "second", "early"), [(28.0, 25.0, "B"), (25.0, 28.0, "A")])
+def test_the_bank_whose_columns_stand_lower_has_opened_first(
+    shop: Database, first: float, second: float, early: str
+) -> None:
+    """Less vacuum is more air."""
+    visit_id = at_the_banks(shop)
+    read_alike(shop, visit_id, BANK_BALANCE, first, second)
+    read_alike(shop, visit_id, BANK_BALANCE, first - 4, second - 4)
+    found = judged(shop, visit_id).banks
+    assert found is not None
+    assert [round(one.lever_travel / THOU) for one in found.differences] == [0, 10, 30]
+    assert (found.offset > 0) == (early == "B")
+    assert found.bank == early
+    assert all((one.percent > 0) == (early == "B") for one in found.differences[1:])
+
+
+def test_banks_alike_open_together(shop: Database) -> None:
+    visit_id = at_the_banks(shop)
+    for depth in (29.0, 25.0):
+        read_alike(shop, visit_id, BANK_BALANCE, depth, depth)
+    assert judged(shop, visit_id).together
+    assert status_of(visit_record(shop, visit_id), BANK_BALANCE).missing == ()
+
+
+def test_where_columns_come_to_zero_a_smaller_opening_is_asked_for(shop: Database) -> None:
+    visit_id = at_the_banks(shop)
+    read_alike(shop, visit_id, BANK_BALANCE, 12.0, 12.0)
+    read_alike(shop, visit_id, BANK_BALANCE, 1.0, 0.5)
+    now = judged(shop, visit_id)
+    assert now.due.bore is None
+    assert now.banks is not None
+    assert [round(one.lever_travel / THOU) for one in now.banks.differences] == [0, 10]
+    assert not now.together
+    assert (now.step.kind, now.step.why) == ("measure", "smaller_opening")
+    assert now.opening == pytest.approx(20 * THOU)
+    begun = readings.begin_round(shop, visit_id, key(), BANK_BALANCE.slug, AT, now.opening)
+    assert begun
+    read_alike(shop, visit_id, BANK_BALANCE, 6.0, 6.0)
+    assert judged(shop, visit_id).together
+
+
+def test_columns_at_zero_everywhere_ask_for_a_flow_meter_and_pass_nothing(shop: Database) -> None:
+    visit_id = at_the_banks(shop)
+    for _ in range(2):
+        read_alike(shop, visit_id, BANK_BALANCE, 0.5, 0.5)
+    for _ in range(3):
+        now = judged(shop, visit_id)
+        assert not now.together
+        if now.step.why == "flow_meter":
+            break
+        readings.begin_round(shop, visit_id, key(), BANK_BALANCE.slug, AT, now.opening)
+        read_alike(shop, visit_id, BANK_BALANCE, 0.5, 0.5)
+    assert (judged(shop, visit_id).step.kind, judged(shop, visit_id).step.why) == ("cannot", "flow_meter")
+    assert [m.slug for m in status_of(visit_record(shop, visit_id), BANK_BALANCE).missing][:1] == ["round"]
+
+
+def test_columns_that_read_as_at_idle_were_read_with_the_lever_shut(shop: Database) -> None:
+    visit_id = at_the_banks(shop)
+    read_alike(shop, visit_id, BANK_BALANCE, AT_IDLE, AT_IDLE)
+    assert (judged(shop, visit_id).step.kind, judged(shop, visit_id).step.why) == ("measure", "lever-shut")
+    read(shop, visit_id, BANK_BALANCE, 29.0)
+    assert judged(shop, visit_id).due.opening == pytest.approx(10 * THOU)
