@@ -225,7 +225,7 @@ class EngineEventTold(Told):
 
 
 class EngineStateTold(Told):
-    """Where the engine stands by what was recorded of it."""
+    """Whether the engine may be running, by what was recorded of it."""
 
     open_stops: list[StopTold] = Field(description="While there is one, nothing else is saved.")
     stands: str = Field(description="Why it counts as stopped, in words; empty while it may be running.")
@@ -327,7 +327,7 @@ def show_visit(shop: Shop, visit_id: Id) -> VisitTold:
 
 @router.post("/visits/{visit_id}/stopped", status_code=201, summary="The engine was stopped", responses=REFUSALS)
 def engine_stopped(shop: Shop, visit_id: Id, body: StoppedSent, now: Now) -> EngineStateTold:
-    """Ends the open round, and what was checked for the start. Refused while the engine stands already."""
+    """Ends the open round, and what was checked for the start. Refused when it is stopped already."""
     running.stop(shop, visit_id, body.key, body.by, now)
     return show_visit(shop, visit_id).engine_state
 

@@ -271,7 +271,7 @@ ITEMS: Mapping[str, ItemWords] = {
 CHOICES: Mapping[str, Message] = {
     "off": Message("Not running", context="cooling fan"),
     "on": Message("On all the time", context="cooling fan"),
-    "cycling": Message("Cycling by itself", context="cooling fan"),
+    "cycling": Message("On and off in turn", context="cooling fan"),
 }
 """What may be chosen for an item that offers choices."""
 

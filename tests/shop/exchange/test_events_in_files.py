@@ -6,9 +6,11 @@ from pathlib import Path
 
 import pytest
 
+from app.shop.exchange import v5
 from app.shop.exchange.imports import bring_in, read
 from app.shop.procedure.limits import ended_stops
 from app.shop.rejections import Rejection
+from app.shop.store import tables
 from app.shop.store.database import Database
 from app.shop.store.upgrade import open_shop
 from tests.shop.exchange.files import out, stopped_and_started
@@ -42,3 +44,8 @@ def test_an_event_after_a_row_that_is_not_there_is_refused(shop: Database, part:
     file["visits"][0][part][0][name] = key()
     with rejects(Rejection.FILE_CONTRADICTS_ITSELF):
         read(json.dumps(file))
+
+
+@pytest.mark.parametrize(("table", "part"), [(tables.EngineEvent, v5.EngineEvent), (tables.StopEnd, v5.StopEnd)])
+def test_no_column_is_forgotten(table: type[tables.Row], part: type[v5.Part]) -> None:
+    assert set(table.model_fields) - {"id", "seal", "visit_id"} == set(part.model_fields)

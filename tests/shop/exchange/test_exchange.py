@@ -267,8 +267,6 @@ OTHERWISE = {"supersedes_id", "round_id", "fitting_id", "meter_id"}
         (tables.Override, v5.Override),
         (tables.SignOff, v5.SignOff),
         (tables.Correction, v5.Correction),
-        (tables.EngineEvent, v5.EngineEvent),
-        (tables.StopEnd, v5.StopEnd),
     ],
 )
 def test_no_column_is_forgotten(table: type[tables.Row], part: type[v5.Part]) -> None:
