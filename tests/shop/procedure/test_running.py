@@ -6,7 +6,8 @@ import pytest
 
 from app.shop.assessment.assessment import assess
 from app.shop.assessment.progress import gate_of, progress
-from app.shop.commands import checks, readings, running, visits
+from app.shop.commands import checks, moves, readings, running, visits
+from app.shop.commands.moves import NewMove
 from app.shop.commands.readings import NewReading
 from app.shop.errors import ConflictError, RejectedError
 from app.shop.procedure.heat import lacks_of
@@ -19,6 +20,7 @@ from app.shop.reasons import because
 from app.shop.record.visit_record import VisitRecord, seconds
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
+from app.sync.engine.units import THOU
 from tests.shop.rejections import codes_of, rejects
 from tests.shop.yard import (
     AT,
@@ -295,3 +297,15 @@ def test_signed_off_it_is_judged_as_before(shop: Database) -> None:
     assert before_it is not None
     assert assess(visit_record(shop, visit_id)).as_left == before_it
     assert before_it.counted == 5
+
+
+def test_after_a_void_round_nothing_is_turned_before_a_new_one(shop: Database) -> None:
+    """However uneven the rounds before it were."""
+    visit_id = heat_soaked(shop, FOUR)
+    for minutes, (bore, value) in enumerate(((1, 6.5), (2, 9.0), (3, 9.0), (4, 9.0), (1, 6.5))):
+        read(shop, visit_id, HEAT_SOAKED, value, bore=bore, at=after(1 + minutes / 3))
+    new = NewMove(HEAT_SOAKED.slug, "blade", "", 1, 2, 0.0, (2 * THOU,), False, "KM")
+    moves.make(shop, visit_id, key(), new, after(4))
+    read(shop, visit_id, HEAT_SOAKED, at=after(6))
+    step = assess(as_of(shop, visit_id, DAY)).of(HEAT_SOAKED).step
+    assert (step.kind, step.bores[0]) == ("measure", 1)
