@@ -11,7 +11,7 @@ from tempfile import TemporaryDirectory
 
 from app.shop.assessment.progress import items_of
 from app.shop.assessment.snap import snap_items
-from app.shop.commands import checks, engines, opening_speeds, readings, visits
+from app.shop.commands import checks, engines, opening_speeds, readings, running, visits
 from app.shop.commands.engines import EngineFacts
 from app.shop.commands.opening_speeds import NewSpeed
 from app.shop.commands.readings import NewReading
@@ -21,6 +21,7 @@ from app.shop.procedure.opening_speed import speed_due
 from app.shop.procedure.parts import temperatures_of
 from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED
 from app.shop.procedure.read_order import next_reading
+from app.shop.procedure.running import as_done, run_out
 from app.shop.record import loader
 from app.shop.record.visit_record import SPEEDS, VisitRecord
 from app.shop.store.database import Database, raw_connection
@@ -28,8 +29,8 @@ from app.shop.store.upgrade import open_shop
 from app.sync.engine.hardware import likely_hardware
 from app.sync.engine.layout import Bank, Layout
 from app.sync.engine.units import LITER, REV_PER_MIN
+from tests.clock import AT as AT
 
-AT = "2026-11-25T10:00:00.000+00:00"
 V8 = Layout((Bank("A", (1, 2, 3, 4), 1, 1), Bank("B", (5, 6, 7, 8), 5, 5)), sensor=8)
 FOUR = Layout((Bank("A", (1, 2, 3, 4), 1, 1),))
 TWINS = Layout((Bank("A", (1, 2, 3, 4), 2, 2, ("shaft", "screw-in", "shaft")),), bypass=frozenset({1, 4}), plenum=True)
@@ -74,20 +75,31 @@ def check_all(shop: Database, visit_id: int, phase: Phase) -> None:
     checks.record(shop, visit_id, key(), phase.slug, values, "KM", AT)
 
 
+def start_again(shop: Database, visit_id: int, at: str = AT) -> int:
+    """Check what is checked for every start, and start the engine."""
+    due = [item.slug for item in run_out(as_done(visit_record(shop, visit_id), at), FIRST_FIRE)]
+    return running.start(shop, visit_id, key(), due, "KM", at)
+
+
+def after(minutes: float) -> str:
+    """A time so many minutes after AT."""
+    return before(-minutes)
+
+
 def _typical(item: Item, record: VisitRecord) -> float | None:
     if item.slug in SPEEDS:
         return record.engine.idle_speed / REV_PER_MIN
     return (item.low + item.high) / 2 if item.kind == "number" else None
 
 
-def read(shop: Database, visit_id: int, phase: Phase, value: float = 6.5, bore: int | None = None) -> int:
+def read(shop: Database, visit_id: int, phase: Phase, value: float = 6.5, bore: int | None = None, at: str = AT) -> int:
     """Keep one reading: the bore that is due, or ``bore``; off idle, the engine speed before the first one; a further
     one once the round is closed."""
     run(shop, visit_id, phase)
-    now = next_reading(visit_record(shop, visit_id), phase)
+    now = next_reading(as_done(visit_record(shop, visit_id), at), phase)
     kind = "again" if now.current is not None and now.current.closed else now.kind
     new = NewReading(phase.slug, now.round_number, bore or now.bore or 0, kind, value, "KM")
-    return readings.add(shop, visit_id, key(), new, AT)
+    return readings.add(shop, visit_id, key(), new, at)
 
 
 def run(shop: Database, visit_id: int, phase: Phase, speed: float | None = None) -> None:

@@ -1,5 +1,6 @@
 """How far a visit is: what each phase still lacks, worked out from what was recorded, and what may be done now."""
 
+import math
 import re
 from collections.abc import Callable, Collection
 from dataclasses import dataclass, field
@@ -19,16 +20,17 @@ from app.shop.assessment.verdicts import (
     visit_parts,
 )
 from app.shop.errors import RejectedError
-from app.shop.procedure.heat import GATE, HeatSoak, lacks_of, soak_of
+from app.shop.procedure.heat import GATE, HeatSoak, in_this_run, lacks_of, soak_of, was_soaked
 from app.shop.procedure.held import without_what_was_not_held
 from app.shop.procedure.items import Item, Phase
-from app.shop.procedure.limits import stop_for
+from app.shop.procedure.limits import beyond, open_stops
 from app.shop.procedure.opening_speed import over_rev_limit, read_without
 from app.shop.procedure.parts import Part
 from app.shop.procedure.phases import BANK_BALANCE, COLD_PRESET, HEAT_SOAKED, PHASES, phase_named
 from app.shop.procedure.read_order import next_opening, was_shut
 from app.shop.procedure.recheck import reasons
 from app.shop.procedure.requirements import NotNeeded, Requirement, Runs, Waiting
+from app.shop.procedure.running import holds_until, run_out, state_of
 from app.shop.reasons import Reason, because
 from app.shop.record.entries import CheckEntry, WaiverEntry
 from app.shop.record.visit_record import SPEEDS, VisitRecord
@@ -81,10 +83,19 @@ class PhaseStatus:
 
 
 class Gate(NamedTuple):
-    """Why nothing may be recorded in a phase now, and why the engine may not be read in it; None where it may."""
+    """Why nothing may be recorded in a phase now, and why the engine may not be read in it; None where it may.
+
+    ``at`` is when that was judged, None without a clock, ``until`` when something next runs out of itself [s].
+    """
 
     closed: Reason | None
     waits: Reason | None
+    at: float | None = None
+    until: float = math.inf
+
+    def holds(self, now: float | None) -> bool:
+        """Whether it still is what stands before the phase at ``now`` [s]."""
+        return now == self.at or (now is not None and self.at is not None and self.at <= now <= self.until)
 
 
 def progress(record: VisitRecord) -> tuple[PhaseStatus, ...]:
@@ -99,10 +110,12 @@ def status_of(record: VisitRecord, phase: Phase) -> PhaseStatus:
         return PhaseStatus(phase, items, (), override, not_needed)
     stops, heat = _stops(record, phase), soak_of(record) if phase.rounds == "fine" else None
     lacks = [Missing("stop", stop, must=True) for stop in stops]
-    lacks += [Missing(i.slug, _item(phase, i), i.required) for i in items if not i.aside and _lacks(record, phase, i)]
-    if heat is not None and heat.lacks:
+    asked = [i for i in items if not i.aside]
+    lacks += [Missing(i.slug, _item(phase, i), _must(record, phase, i)) for i in asked if _lacks(record, phase, i)]
+    rounds = _missing_rounds(record, phase)
+    if heat is not None and heat.lacks and (rounds or not was_soaked(record)):
         lacks.append(Missing(GATE, because(Requirement.HEAT_SOAK, lacks=heat.lacks)))
-    lacks += [*_lacks_of_speed(record, phase, items), *_missing_rounds(record, phase)]
+    lacks += [*_lacks_of_speed(record, phase, items), *rounds]
     return PhaseStatus(phase, items, tuple(lacks), override, None, stops, heat)
 
 
@@ -133,7 +146,8 @@ def gate_of(record: VisitRecord, slug: str, status: Callable[[Phase], PhaseStatu
     ``status`` has how far each phase is, where that was worked out already.
     """
     closed = _why_closed(record, slug, status or partial(status_of, record))
-    return Gate(closed, None if closed else why_waiting(record, phase_named(slug)))
+    waits = None if closed else why_waiting(record, phase_named(slug))
+    return Gate(closed, waits, record.now, holds_until(record))
 
 
 def require_open(record: VisitRecord, slug: str) -> Phase:
@@ -169,12 +183,13 @@ def why_waiting(record: VisitRecord, phase: Phase) -> Reason | None:
 def unready(record: VisitRecord, phase: Phase) -> Reason | None:
     """The same of a phase that is needed where no stop counts: as while the speed of an engine is recorded that ran too
     fast."""
-    if phase.rounds == "fine" and _waiver(record, phase) is None and (lacks := lacks_of(record)):
-        return because(Waiting.NOT_HEAT_SOAKED, lack=lacks[0])
-    waived, place = _waiver(record, phase) is not None, record.visit.place
+    if phase.rounds != "none" and (why := state_of(record).stands):
+        return because(Waiting.ENGINE_STANDS, why=why)
+    if cold := _why_cold(record, phase):
+        return cold
+    again, waived = run_out(record, phase), _waiver(record, phase) is not None
     for item in _asked_from_the_start(record, phase):
-        first = (item.comes_first(place) and item.required) or (item.ahead and not _read_already(record, phase, item))
-        if first and (item.required or not waived) and _lacks(record, phase, item):
+        if item in again or _comes_first(record, phase, item, waived=waived):
             return because(Waiting.CHECK_FIRST, item=_item(phase, item))
     return None
 
@@ -191,6 +206,30 @@ def comes_before(record: VisitRecord, phase: Phase, item: Item, given: Collectio
         if (before_key or one.slug in item.after) and one.slug not in given and _lacks(record, phase, one):
             return one
     return None
+
+
+def _comes_first(record: VisitRecord, phase: Phase, item: Item, *, waived: bool) -> bool:
+    """Whether an item that is missing comes before the readings: what must be safe, a figure that stopped the engine,
+    and what stands ahead of them, unless it was ``waived`` with its phase."""
+    if item.required:
+        before = item.comes_first(record.visit.place) or (item.ahead and not _read_already(record, phase, item))
+    elif item.stops and _must(record, phase, item):
+        before = True
+    else:
+        before = item.ahead and not waived and not _read_already(record, phase, item)
+    return before and _lacks(record, phase, item)
+
+
+def _why_cold(record: VisitRecord, phase: Phase) -> Reason | None:
+    """What an engine that is read hot in this phase lacks of its heat."""
+    waiver = _waiver(record, HEAT_SOAKED)
+    if phase.rounds not in ("fine", "openings", "last") or (waiver is not None and in_this_run(record, waiver)):
+        return None
+    lacks = lacks_of(record)
+    if not lacks:
+        return None
+    ran_out = phase is not HEAT_SOAKED or was_soaked(record)
+    return because(Waiting.HEAT_RAN_OUT if ran_out else Waiting.NOT_HEAT_SOAKED, lack=lacks[0])
 
 
 def leads_to_banks(record: VisitRecord) -> bool:
@@ -222,6 +261,8 @@ def _why_closed(record: VisitRecord, slug: str, status_of: Callable[[Phase], Pha
         return because(Waiting.NO_SUCH_PHASE)
     if wanted is COLD_PRESET and record.visit.runs == Runs.RUNS:
         return because(Waiting.PRESET_DESTROYS)
+    if stops := open_stops(record):
+        return because(Waiting.STOPPED, stop=stops[0].reason)
     for one in PHASES[: PHASES.index(wanted)]:
         if one is HEAT_SOAKED and wanted is BANK_BALANCE and leads_to_banks(record):
             continue
@@ -237,13 +278,10 @@ def _waiver(record: VisitRecord, one: Phase) -> WaiverEntry | None:
 
 
 def _stops(record: VisitRecord, one: Phase) -> tuple[Reason, ...]:
-    found = []
-    for item in _asked_from_the_start(record, one):
-        check = record.checks.get((one.slug, item.slug)) if item.stops else None
-        if check is not None and check.number is not None:
-            found.append(stop_for(item, check.number, record.settings.limits, record.units))
-    found.append(over_rev_limit(record) if one.rounds == "openings" else None)
-    return tuple(stop for stop in found if stop is not None)
+    asked = {item.slug for item in _asked_from_the_start(record, one)}
+    found = [s.reason for s in open_stops(record) if s.check.phase == one.slug and s.check.item in asked]
+    found += [fast] if one.rounds == "openings" and (fast := over_rev_limit(record)) is not None else []
+    return tuple(found)
 
 
 def _why_not_needed(record: VisitRecord, one: Phase) -> Reason | None:
@@ -274,9 +312,15 @@ def _lacks_of_speed(record: VisitRecord, one: Phase, items: tuple[Item, ...]) ->
 
 
 def stale_items(record: VisitRecord, phase: Phase, items: tuple[Item, ...]) -> frozenset[str]:
-    """Those of a phase's items, by slug, that are to be recorded again because an adjustment was made since."""
+    """Those of a phase's items, by slug, that are to be recorded again: an adjustment was made since, the engine was
+    off since, or the figure stopped it."""
     recorded = ((item, record.checks.get((phase.slug, item.slug))) for item in items)
-    return frozenset(item.slug for item, check in recorded if check is not None and _is_stale(record, item, check))
+    again = run_out(record, phase)
+    return frozenset(
+        item.slug
+        for item, check in recorded
+        if check is not None and (item in again or _is_stale(record, item, check) or beyond(record, check))
+    )
 
 
 def _is_stale(record: VisitRecord, item: Item, check: CheckEntry) -> bool:
@@ -296,7 +340,13 @@ def _lacks(record: VisitRecord, one: Phase, item: Item) -> bool:
     check = record.checks.get((one.slug, item.slug))
     if check is None:
         return record.visit.place in item.needed and not _asked_too_late(record, one, item)
-    return item.fresh and _is_stale(record, item, check)
+    return (item.stops != "" and beyond(record, check)) or (item.fresh and _is_stale(record, item, check))
+
+
+def _must(record: VisitRecord, one: Phase, item: Item) -> bool:
+    """Whether an item that is missing cannot be waived: what keeps from harm, and a figure that stopped the engine."""
+    check = record.checks.get((one.slug, item.slug)) if item.stops else None
+    return item.required or (check is not None and beyond(record, check))
 
 
 def _asked_too_late(record: VisitRecord, one: Phase, item: Item) -> bool:

@@ -1,14 +1,17 @@
 """A visit as it was recorded: frozen values, in order, for the rules and the estimator to look at. No SQL, no clock."""
 
+import math
 from collections.abc import Iterator
+from copy import copy
 from dataclasses import dataclass, field, replace
 from datetime import datetime
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 from app.shop.record.entries import (
     CheckEntry,
     CorrectionEntry,
     EngineEntry,
+    EngineEventEntry,
     FittingEntry,
     MeterEntry,
     MeterReading,
@@ -17,6 +20,7 @@ from app.shop.record.entries import (
     RoundEntry,
     SignOffEntry,
     SpeedEntry,
+    StopEndEntry,
     VisitEntry,
     WaiverEntry,
 )
@@ -153,7 +157,9 @@ class VisitRecord:
     that whole visit, with some before it, and ``corrected_before`` the newest correction of any visit before.
     ``repeatability`` is what the meter repeats by its studies up to the sign-off; ``studied`` the newest reading of any
     study when this was read; ``settings`` are the shop's as they were when the visit was opened, ``units`` those it
-    shows figures in by now, as of its newest ``setup``. ``simulated``: the engine is one to train on.
+    shows figures in by now, as of its newest ``setup``. ``simulated``: the engine is one to train on. ``now`` [s] is
+    the shop computer's own time when this was asked for; None where no clock was asked: time then stands still at
+    the newest row.
 
     ``moves`` are those that stand of the engine as it runs, in the order they were made, ``cold_settings`` the plates
     set on a feeler before it ever ran, in theirs; ``first_told``, by each row of a move, the one that it
@@ -184,6 +190,9 @@ class VisitRecord:
     setup: int = 0
     corrected_before: int = 0
     simulated: bool = False
+    engine_events: tuple[EngineEventEntry, ...] = ()
+    stop_ends: tuple[StopEndEntry, ...] = ()
+    now: float | None = None
     moves: tuple[MoveEntry, ...] = field(init=False)
     cold_settings: tuple[MoveEntry, ...] = field(init=False)
     checks: dict[tuple[str, str], CheckEntry] = field(init=False)
@@ -233,6 +242,12 @@ class VisitRecord:
         """The newest row of an item, whether it stands or takes one back."""
         return next((c for c in reversed(self.all_checks) if (c.phase, c.item) == (phase, item)), None)
 
+    def judged_at(self, now: float | None) -> "VisitRecord":
+        """This record as asked for at ``now`` [s]."""
+        seen = copy(self)
+        _fill(seen, now=now)
+        return seen
+
     def back(self) -> Iterator["VisitRecord"]:
         """This visit and the ones before it, newest first."""
         one: VisitRecord | None = self
@@ -245,14 +260,21 @@ class VisitRecord:
         rounds = {r.row.number: r for r in self.rounds} | {one.row.number: one}
         return replace(self, rounds=tuple(rounds.values()))
 
-    def series(self, phase: str, item: str) -> list[tuple[float, float]]:
-        """Every figure ever recorded of an item with when it was read [s], in that order; those undone left out."""
-        return sorted(
-            (seconds(check.text or check.at), check.number)
-            for check in self.all_checks
-            if (check.phase, check.item) == (phase, item)
-            if check.number is not None and check.ident not in self.taken_back
+    def series(self, phase: str, item: str, since: tuple[int, float] = (0, -math.inf)) -> list[tuple[float, float]]:
+        """Every figure recorded of an item with when it was read [s], in that order; those undone left out.
+
+        ``since`` leaves out checks up to that id, and figures read before that time [s].
+        """
+        after, begun = since
+        found = sorted(
+            [
+                (seconds(check.text or check.at), check.number)
+                for check in self.all_checks
+                if (check.phase, check.item) == (phase, item)
+                if check.number is not None and check.ident not in self.taken_back and check.ident > after
+            ]
         )
+        return [(at, number) for at, number in found if at >= begun]
 
     def moved_since(self, one: Round, at_idle: bool = False) -> bool:
         """Whether a move was made after the round was read; ``at_idle`` for those only that change the idle."""
@@ -309,16 +331,18 @@ class VisitRecord:
         left = self.as_left()
         return left is not None and left.row.phase == PHASE_ORDER[-1]
 
-    def events(self, until: Round | None = None) -> list[Event]:
+    def events(self, until: Round | None = None, besides: frozenset[int] = frozenset()) -> list[Event]:
         """Idle readings once hot, idle speeds and moves as the estimator takes them, in the order they happened.
 
         Of the idle speeds typed between two moves only the last counts: one typed before it was mistyped, or the engine
         not as hot.
 
-        ``until`` leaves out what came after that round, an idle speed of a later phase too.
+        ``until`` leaves out what came after that round, an idle speed of a later phase too; ``besides`` are the ids of
+        rounds that are left out.
         """
         newest = until.ended if until else self.last_reading
-        hot = [r for r in self.rounds if r.row.opening == 0 and r.row.phase != "first-fire" and 0 < r.ended <= newest]
+        idle = (r for r in self.rounds if r.row.opening == 0 and r.row.phase != "first-fire")
+        hot = [r for r in idle if 0 < r.ended <= newest and r.row.ident not in besides]
         stamped: list[tuple[tuple[int, int], Event]] = [
             ((one.first_rows[row.ident], 0), reading)
             for one in hot
@@ -373,6 +397,7 @@ class VisitRecord:
         return tuple(moves)
 
 
+@lru_cache(maxsize=8192)
 def seconds(at: str) -> float:
     """Seconds of a stored time from a fixed start."""
     return datetime.fromisoformat(at).timestamp()

@@ -117,8 +117,8 @@ STEPS: Mapping[StepCode, Text] = {
         "Run the engine with short pulls. Read the gauges every few minutes until they are steady."
     ),
     StepCode.HOLD_LOADS: Message(
-        "Lock out idle-speed and idle spark control. Keep fans and air conditioning in one state. "
-        "Otherwise they mask the differences. Tick what is held or off: lock-down asks for it back."
+        "Lock out idle-speed and idle spark control. Keep air conditioning in one state. Never switch cooling off on a "
+        "hot idling engine. Tick what is held or off: lock-down asks for it back."
     ),
     StepCode.CHECK_LEAKS: Message(
         "Before the first round, check for air leaks: intake joints, ports, brake booster, crankcase hose. "
@@ -253,7 +253,10 @@ ITEMS: Mapping[str, ItemWords] = {
         Message("Air leaks checked: intake joints, ports, brake booster, crankcase hose"), Message("leak check")
     ),
     "idle-control": ItemWords(Message("Idle-speed and idle spark control locked out"), Message("idle control locked")),
-    "loads-steady": ItemWords(Message("Fans and air conditioning in one state, on or off"), Message("loads steady")),
+    "loads-steady": ItemWords(
+        Message("Air conditioning and other loads in one state, cooling left on"), Message("loads steady")
+    ),
+    "fans": ItemWords(Message("Cooling fan at hot idle"), Message("cooling fan")),
     "free-play": ItemWords(Message("Free play in both link rods at rest, engine off"), Message("free play")),
     "joints-tight": ItemWords(Message("No lost motion in the link rod joints, engine off"), Message("joints tight")),
     "full-open": ItemWords(Message("Both banks reach full open together, engine off"), Message("banks open fully")),
@@ -286,6 +289,13 @@ ITEMS: Mapping[str, ItemWords] = {
     "idle": ItemWords(Message("Idle speed as left"), Message("idle speed as left")),
     **CHECKLIST,
 }
+CHOICES: Mapping[str, Message] = {
+    "off": Message("Not running", context="cooling fan"),
+    "on": Message("On all the time", context="cooling fan"),
+    "cycling": Message("On and off in turn", context="cooling fan"),
+}
+"""What may be chosen for an item that offers choices."""
+
 SNAP = ItemWords(
     Message("Bore {bore} after a blip, {blips} times"),
     Message("bore {bore} after a blip"),
@@ -362,12 +372,19 @@ def item_short(item: Item | str) -> str:
 
 def item_figure(item: Item, number: float, units: Units) -> str:
     """A recorded figure of an item with its unit, for reading; whole sixteenths of a turn as a screw is turned."""
+    if item.choices:
+        return say(CHOICES[item.choices[round(number)]])
     if item.unit == "turns" and number * 16 == round(number * 16):
         return turns(number)
     shown, unit = item.shown(number, units.on_screen), item.unit_in(units.on_screen)
     if unit in COUNTED:
         return say(COUNTED[unit], count=1 if number == 1 else 2, figure=shown)
     return f"{shown}\u00a0{unit_label(unit)}"
+
+
+def item_choices(item: Item) -> list[tuple[str, str]]:
+    """What is sent for each choice that an item offers, and its words."""
+    return [(str(place), say(CHOICES[choice])) for place, choice in enumerate(item.choices)]
 
 
 def unit_label(unit: str) -> str:

@@ -12,6 +12,7 @@ from markupsafe import Markup
 from app.shop.assessment.assessment import Assessment
 from app.shop.commands.corrections import Corrected, corrected
 from app.shop.procedure.held import seen_to_work
+from app.shop.procedure.limits import Stop, ended_stops
 from app.shop.procedure.parts import parts_of
 from app.shop.procedure.phases import BANK_BALANCE, PHASES
 from app.shop.record.entries import CheckEntry, WaiverEntry
@@ -31,6 +32,8 @@ from app.wording.quantities import feeler as feeler_words
 from app.wording.quantities import percent, signed, unit_of
 from app.wording.work.bank_balance import tenths
 from app.wording.work.phases import item_figure, item_short, phase_title
+from app.wording.work.requirements import cause_in_full
+from app.wording.work.running import stop_figure
 from app.wording.work.safety import SafetyWords
 from app.wording.work.verdicts import verdict_sentence
 
@@ -96,6 +99,7 @@ class Sheet:
     put_back: str
     initials: str
     overrides: tuple[tuple[str, WaiverEntry], ...]
+    stops: tuple[str, ...]
     hardware: str
     next_check: str
     warnings: tuple[SafetyWords, ...]
@@ -122,6 +126,7 @@ def sheet_of(assessment: Assessment, address: str, people: Mapping[str, str]) ->
         put_back=_put_back(record),
         initials=_initials(record, people),
         overrides=tuple((phase_title(o.phase), o) for o in record.overrides),
+        stops=_ended_stops(record),
         hardware=_hardware(record),
         next_check=_next_check(record),
         warnings=paper.warnings(),
@@ -337,9 +342,30 @@ def _initials(record: VisitRecord, people: Mapping[str, str]) -> str:
         *(c.by for c in record.checks.values()),
         *(m.by for m in (*record.cold_settings, *record.moves)),
     ]
-    used += [*(o.by for o in record.overrides), *(c.by for c in record.corrections)]
+    used += [*(o.by for o in record.overrides), *(e.by for e in record.stop_ends), *(c.by for c in record.corrections)]
     said = (say(paper.NAMED, initials=one, name=people[one]) for one in dict.fromkeys(used) if one in people)
     return ", ".join(said)
+
+
+def _ended_stops(record: VisitRecord) -> tuple[str, ...]:
+    """Every stop in full: the figures beyond a limit, what caused them, what was done, by whom."""
+    return tuple(
+        say(
+            paper.STOPPED,
+            figures=", ".join(_stop_figure(stop, record) for stop in stops),
+            at=moment(stops[0].check.at if stops else end.at),
+            cause=cause_in_full(end.cause, end.cause_text),
+            remedy=end.remedy.rstrip("."),
+            by=end.by,
+            ended=moment(end.at),
+        )
+        for end, stops in ended_stops(record)
+    )
+
+
+def _stop_figure(stop: Stop, record: VisitRecord) -> str:
+    what, figure = stop_figure(stop, record.units)
+    return say(paper.STOP_FIGURE, what=what, figure=figure)
 
 
 def _moves(record: VisitRecord) -> tuple[str, ...]:
