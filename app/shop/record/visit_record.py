@@ -164,8 +164,7 @@ class VisitRecord:
     ``moves`` are those that stand of the engine as it runs, in the order they were made, ``cold_settings`` the plates
     set on a feeler before it ever ran, in theirs; ``first_told``, by each row of a move, the one that it
     continues, which says where it stands in that order, and ``last_move`` and ``last_idle_move`` the last of those that
-    stand, 0 for none. A check is compared with these by its ``after_move``. ``newest_move`` is the
-    newest row of any move.
+    stand, 0 for none. A check is compared with these by its ``after_move``. ``newest_move`` is the newest row of any.
     """
 
     engine: EngineEntry
@@ -208,8 +207,7 @@ class VisitRecord:
         checks = current(self.all_checks)
         first_told = places(self.all_moves)
         standing = (m for m in current(self.all_moves) if not m.taken_back)
-        moves: list[MoveEntry] = []
-        cold: list[MoveEntry] = []
+        moves, cold = list[MoveEntry](), list[MoveEntry]()
         for move in sorted(standing, key=lambda m: first_told[m.ident]):  # made_cold, without a call for every move
             (cold if move.leaves and move.phase == PHASE_ORDER[0] else moves).append(move)
         _fill(
@@ -360,14 +358,14 @@ class VisitRecord:
             if check.number is not None and check.ident not in self.taken_back:
                 at = (told.get(after, 0), after)
                 stamped.append((at, IdleSpeed(check.number * REV_PER_MIN, seconds(check.at))))
-        in_order = (event for _, event in sorted(stamped, key=lambda pair: pair[0]))
-        return [*(self.set_cold if self.cold_settings else ()), *self.screw_presets, *in_order]
+        first = (*(self.set_cold if self.cold_settings else ()), *self.screw_presets)
+        return [*first, *(event for _, event in sorted(stamped, key=lambda pair: pair[0]))]
 
     @cached_property
     def set_cold(self) -> tuple[ColdSetting, ...]:
         """The ``cold_settings`` as the estimator takes them."""
-        gauged = (PHASE_ORDER[0], "hand-gauged") in self.checks
-        return tuple(cold_setting_of(row, self.layout, gauged) for row in self.cold_settings)
+        by = (self.layout, (PHASE_ORDER[0], "hand-gauged") in self.checks)
+        return tuple(cold_setting_of(row, *by) for row in self.cold_settings)
 
     def _move_before(self, check: CheckEntry) -> int:
         """The last move that stands and was made before a check, as it was told first; 0 for none."""
@@ -416,9 +414,8 @@ def made_cold(row: MoveEntry) -> bool:
 
 def cold_setting_of(row: MoveEntry, layout: Layout, gauged: bool = False) -> ColdSetting:
     """A plate set cold as the estimator takes it; ``gauged`` when the hand that set it was shown to repeat."""
-    leaves = tuple(float(leaf) for leaf in row.leaves.split())
-    bore = layout.bank(row.bank).stop if row.far is None else row.far
-    return ColdSetting(bore, sum(leaves), leaves, seconds(row.at), gauged)
+    leaves = tuple(map(float, row.leaves.split()))
+    return ColdSetting(row.far or layout.bank(row.bank).stop, sum(leaves), leaves, seconds(row.at), gauged)
 
 
 def move_of(row: MoveEntry) -> Move:

@@ -19,10 +19,10 @@ from app.sync.planning.advice import AdviceKind
 from app.web.api.problems import NOT_THERE
 from app.web.api.shapes import Coupler, Id, MeterUnit, MoveKind, Slug, StepKind, Told, meter_unit, shown, trade
 from app.web.context import Shop
+from app.wording.cold_setting import how, reasons
 from app.wording.message import say
 from app.wording.reasons import in_words
 from app.wording.work.bank_balance import CAUSES, extra_sentence
-from app.wording.work.cold_setting import how, reasons
 from app.wording.work.next_step import step_words
 from app.wording.work.safety import deferral, safety_lines
 

@@ -7,9 +7,9 @@ from app.shop.record.measures import Units
 from app.shop.record.visit_record import cold_setting_of
 from app.sync.engine.units import THOU
 from app.web.presenters.filters import clock
+from app.wording.cold_setting import CHECK, how, reasons, set_by, standing
 from app.wording.message import say
 from app.wording.quantities import feeler
-from app.wording.work.cold_setting import CHECK, how, reasons, set_by, standing
 from app.wording.work.phases import item_label
 
 

@@ -16,10 +16,10 @@ from app.shop.procedure.running import run_out, state_of
 from app.shop.record.entries import CheckEntry, MoveEntry
 from app.shop.record.measures import RECORDED, Units
 from app.shop.record.visit_record import VisitRecord, cold_setting_of, made_cold
+from app.wording.cold_setting import set_cold
 from app.wording.message import say
 from app.wording.reasons import in_words
 from app.wording.work import adjusters
-from app.wording.work.cold_setting import set_cold
 from app.wording.work.corrections import CORRECTED
 from app.wording.work.next_step import leak_words, step_words
 from app.wording.work.phases import item_choices, item_figure, item_label, unit_label

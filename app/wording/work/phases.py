@@ -218,13 +218,9 @@ ITEMS: Mapping[str, ItemWords] = {
     ),
     "coupler-slack": ItemWords(Message("No lost motion in any coupler"), Message("no lost motion")),
     "cold-and-off": ItemWords(
-        Message("Engine cold, ignition disconnected from the battery, no motor can move a plate"),
-        Message("cold and disconnected"),
+        Message("Engine cold, ignition disconnected, no motor moves a plate"), Message("cold, off")
     ),
-    "hand-gauged": ItemWords(
-        Message("Hand gauged: the same plate set 5 times repeats within 0.0002\u00a0in (0.005\u00a0mm)"),
-        Message("hand gauged"),
-    ),
+    "hand-gauged": ItemWords(Message("Hand gauged: repeats within 0.0002\u00a0in (0.005\u00a0mm)"), Message("gauged")),
     "couplers-new": ItemWords(Message("Couplers assembled new, never set"), Message("couplers never set")),
     "cold-setting-declined": ItemWords(Message("Plates not set cold on one feeler"), Message("not set cold")),
     "sensor-closed": ItemWords(Message("Throttle position sensor (TPS) at rest"), Message("TPS at rest")),

@@ -129,7 +129,7 @@ def test_what_is_missing_before_the_first_plate_is_asked_for(client: TestClient,
     )
     check_all(shop, visit_id, COLD_PRESET)
     page = client.get(PLATES).text
-    assert "no motor can move a plate" in page
+    assert "no motor moves a plate" in page
     assert "Set and checked" not in page
     answer = client.post(PLATES, data={"key": key(), "by": "KM", "bore": "1", "leaf": "0.0035"})
     assert answer.status_code == 422

@@ -337,11 +337,8 @@ def _checks(assessment: Assessment) -> tuple[SheetCheck, ...]:
 
 def _initials(record: VisitRecord, people: Mapping[str, str]) -> str:
     """The names behind the initials on the sheet, as far as the shop's list has them."""
-    used = [
-        record.visit.by,
-        *(c.by for c in record.checks.values()),
-        *(m.by for m in (*record.cold_settings, *record.moves)),
-    ]
+    made = (*record.cold_settings, *record.moves)
+    used = [record.visit.by, *(c.by for c in record.checks.values()), *(m.by for m in made)]
     used += [*(o.by for o in record.overrides), *(e.by for e in record.stop_ends), *(c.by for c in record.corrections)]
     said = (say(paper.NAMED, initials=one, name=people[one]) for one in dict.fromkeys(used) if one in people)
     return ", ".join(said)
