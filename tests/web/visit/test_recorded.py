@@ -112,7 +112,7 @@ def test_a_reading_that_is_not_there_is_not_corrected(client: TestClient, moved:
     assert client.post(f"{HOT}/readings/correct", data=sent).status_code == 409
 
 
-@pytest.mark.parametrize("move", ["4711", "not-a-key", key(), ""])
+@pytest.mark.parametrize("move", ["4711", "not-a-key", "942edac6-912f-4d4f-bf43-fae65f7da40c", ""])
 def test_a_move_that_is_not_there_is_not_taken_back(client: TestClient, shop: Database, moved: int, move: str) -> None:
     answer = client.post(f"{HOT}/moves/taken-back", data={"key": key(), "move": move, "by": "KM"})
     assert 400 <= answer.status_code < 500
