@@ -19,6 +19,9 @@ const NAMES = {
   overrides: "write-overrides",
   settle: "write-settle",
   "sign-off": "write-sign-off",
+  start: "write-plates-begun",
+  facts: "write-checks",
+  plates: "write-plates",
 };
 
 /** Why something is not saved yet, by the trouble of the outbox. @type {Record<string, string>} */

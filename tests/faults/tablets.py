@@ -76,6 +76,11 @@ class Hand(threading.Thread):
             raise AssertionError(f"{answer.status} and a key of {answer.saved}")
         if answer.status == 409:
             self.look()
+        if answer.status == 422:  # an extra reading of a bore that this round has none of yet
+            first = {**self.ledger.new_reading(self.number, self.round), "kind": "turn"}
+            again = self.tablet.post(readings_path(1), first)
+            self.answers[again.status] += 1
+            self.ledger.note(first["key"], again)
         if stored and what > 0.9:  # an answer that got lost on the way back
             self.ledger.note(fields["key"], self.tablet.post(readings_path(1), fields))
 

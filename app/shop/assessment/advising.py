@@ -3,35 +3,26 @@
 ``assess`` asks here, with what it has worked out of the phase by then.
 """
 
-from collections import Counter
 from dataclasses import dataclass, replace
 from typing import Literal
 
 from app.shop.assessment.codes import StepReason
-from app.shop.assessment.leaks import leak_to_find
+from app.shop.assessment.leaks import bore_that_resists, leak_to_find
 from app.shop.assessment.progress import PhaseStatus
-from app.shop.assessment.round_results import as_last_read, newest_evenness
+from app.shop.assessment.round_results import newest_evenness
 from app.shop.assessment.tightening import moved_bores, to_reread
 from app.shop.assessment.verdicts import balanced, needs_preset, next_of, unmoved_since_accepted
 from app.shop.procedure.items import Phase
 from app.shop.procedure.parts import needs_power_off
-from app.shop.procedure.phases import COLD_PRESET, HEAT_SOAKED
+from app.shop.procedure.phases import COLD_PRESET
 from app.shop.procedure.read_order import NextReading, to_open_again
 from app.shop.procedure.running import round_ran_out
-from app.shop.record.entries import CheckEntry
-from app.shop.record.visit_record import VisitRecord, move_of
+from app.shop.record.visit_record import VisitRecord
 from app.sync.banks.banks import BankAssessment, Extra
-from app.sync.engine.adjusters.registry import kind_of
 from app.sync.engine.units import THOU
 from app.sync.estimation.conformity import Conformity
 from app.sync.planning.advice import Advice, AdviceKind, AdviceReason
 from app.sync.planning.preset import Preset, turns_for_idle
-
-MOVES_WITHOUT_LEAK_CHECK = 2
-"""Moves made for a bore that still reads low, after which a leak is looked for (our judgement)."""
-
-LEAK_LIKELY = 0.5
-"""Chance of standing where a leak would show a bore from which one is looked for (our judgement)."""
 
 MOST_LOOKS = 3
 """Readings a bore, on average, after which an undecided lock-down is left undecided (our judgement)."""
@@ -95,28 +86,11 @@ def _next_step(record: VisitRecord, status: PhaseStatus, now: NextReading, banks
 
 
 def _leak_check(record: VisitRecord, advice: Advice) -> Advice | None:
-    """A check for a leak where a bore still looks like one after two moves made for it, until one was recorded since.
-
-    Air that comes in behind a plate makes a flow meter at the intake read low, and a column stand as behind a plate too
-    far open: moving that plate until the meter agrees makes it worse.
-    """
+    """A check for a leak before another adjustment where a bore resists."""
     if not (advice.adjuster is not None or advice.why is AdviceReason.NO_EFFECT):
         return None
-    made = Counter(move_of(m).place.sets for m in record.moves if kind_of(m.kind).at_idle)
-    often = [bore for bore in record.layout.bores if made[bore] >= MOVES_WITHOUT_LEAK_CHECK]
-    found = as_last_read(record) if often else None
-    checked = record.checks.get((HEAT_SOAKED.slug, "leak-checked"))
-    for one in found.standings if found is not None else ():
-        leaks = one.below if record.meter.quantity == "flow" else one.above
-        if one.bore in often and leaks > LEAK_LIKELY and not _checked_since(record, checked, one.bore):
-            return Advice(AdviceKind.CANNOT, AdviceReason.LEAK_CHECK, about=(one.bore,))
-    return None
-
-
-def _checked_since(record: VisitRecord, checked: CheckEntry | None, bore: int) -> bool:
-    """Whether a leak was looked for after as many moves made for a bore as call for that."""
-    made = [m for m in record.moves if kind_of(m.kind).at_idle and move_of(m).place.sets == bore]
-    return checked is not None and checked.after_move >= record.first_told[made[MOVES_WITHOUT_LEAK_CHECK - 1].ident]
+    bore = bore_that_resists(record)
+    return Advice(AdviceKind.CANNOT, AdviceReason.LEAK_CHECK, about=(bore,)) if bore is not None else None
 
 
 def _after_tightening(record: VisitRecord, status: PhaseStatus, advice: Advice) -> Advice:

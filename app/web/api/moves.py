@@ -125,7 +125,7 @@ class PlateSent(Sent):
     """A plate of the cold engine closed on a feeler by what sets it, and checked.
 
     Before the first one the items `closed-contact`, `preset-turns` and `cold-and-off` of the cold preset are recorded:
-    every plate closes fully; the stop screws stand as preset; the engine is cold, its ignition disconnected, and no
+    every plate closes fully; the stop screws are as preset; the engine is cold, its ignition disconnected, and no
     motor can move a plate.
     """
 

@@ -36,6 +36,8 @@ WORDS: Mapping[str, Message] = {
     "write-correct": Message("{count} correction", many="{count} corrections"),
     "write-overrides": Message("{count} waiver", many="{count} waivers"),
     "write-settle": Message("{count} choice of value", many="{count} choices of value"),
+    "write-plates-begun": Message("{count} start of cold setting", many="{count} starts of cold setting"),
+    "write-plates": Message("{count} plate set cold", many="{count} plates set cold"),
     "write-sign-off": Message("{count} sign-off", many="{count} sign-offs"),
     "write-other": Message("{count} entry", many="{count} entries"),
     "write-bore": Message(

@@ -99,7 +99,7 @@ def test_the_card_asks_for_the_round_and_the_verdict_uses_it(client: TestClient,
     page = client.get(path(visit_id)).text
     assert "A joint has lost motion" in page
     assert "Repair the joint, do not turn the rod" in page
-    assert "0.010\u00a0in, from open: 0.00 (0.0\u00a0%)" in page
+    assert "0.010\u00a0in, from open: 0.00 (0\u00a0%)" in page
 
 
 @pytest.mark.parametrize("above", ["1", "x", "-10", "nan", "500"])

@@ -100,7 +100,7 @@ def test_an_answer_that_goes_elsewhere_than_its_card_is_held_and_gets_there(
 
 def test_how_an_opening_is_reached_is_kept_without_a_link(hand: Tablet, server: str, shop: Database) -> None:
     visit_id = at_the_banks(shop)
-    hand.page.goto(f"{server}/visits/{visit_id}/{BANK_BALANCE.slug}/readings")
+    hand.page.goto(f"{server}/visits/{visit_id}/{BANK_BALANCE.slug}/readings?bore=1")  # without an engine speed
     hand.context.set_offline(True)
     way = hand.page.get_by_text("From open", exact=True)
     box = way.locator("..").bounding_box()

@@ -133,7 +133,7 @@ def test_the_list_of_a_signed_visit_changes_nothing(client: TestClient, shop: Da
     shown = client.get(f"/visits/{visit_id}/{HEAT_SOAKED.slug}/recorded")
     assert shown.status_code == 200
     assert "<form" not in shown.text
-    assert "recorded" not in client.get(f"/visits/{visit_id}/{HEAT_SOAKED.slug}").text
+    assert "/recorded" not in client.get(f"/visits/{visit_id}/{HEAT_SOAKED.slug}").text
 
 
 def test_the_paper_says_what_was_corrected(shop: Database, moved: int) -> None:

@@ -169,7 +169,7 @@ def built_in_the_cell(yard: Yard) -> None:
     yard.see("/visits/1/heat-soaked-recheck/readings")
     hand.read_on()
     hands.even_out(1, hand.bench)
-    yard.see("/visits/1/heat-soaked-recheck/readings", say(DONE))
+    yard.see("/visits/1/heat-soaked-recheck/readings", "Even")
     balance(yard, 1)
     lock_down(yard, 1)
 
