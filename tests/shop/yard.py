@@ -2,9 +2,10 @@
 
 import sqlite3
 import uuid
-from contextlib import closing
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
 from dataclasses import replace
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from functools import cache
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -75,8 +76,20 @@ def check_all(shop: Database, visit_id: int, phase: Phase) -> None:
     checks.record(shop, visit_id, key(), phase.slug, values, "KM", AT)
 
 
-def start_again(shop: Database, visit_id: int, at: str = AT) -> int:
+@contextmanager
+def just_now() -> Iterator[None]:
+    """Meanwhile everything is recorded at the real time, for a program of its own that goes by that."""
+    global AT
+    before, AT = AT, datetime.now(UTC).isoformat(timespec="milliseconds")
+    try:
+        yield
+    finally:
+        AT = before
+
+
+def start_again(shop: Database, visit_id: int, at: str | None = None) -> int:
     """Check what is checked for every start, and start the engine."""
+    at = at or AT
     due = [item.slug for item in run_out(as_done(visit_record(shop, visit_id), at), FIRST_FIRE)]
     return running.start(shop, visit_id, key(), due, "KM", at)
 
@@ -92,9 +105,12 @@ def _typical(item: Item, record: VisitRecord) -> float | None:
     return (item.low + item.high) / 2 if item.kind == "number" else None
 
 
-def read(shop: Database, visit_id: int, phase: Phase, value: float = 6.5, bore: int | None = None, at: str = AT) -> int:
+def read(
+    shop: Database, visit_id: int, phase: Phase, value: float = 6.5, bore: int | None = None, at: str | None = None
+) -> int:
     """Keep one reading: the bore that is due, or ``bore``; off idle, the engine speed before the first one; a further
     one once the round is closed."""
+    at = at or AT
     run(shop, visit_id, phase)
     now = next_reading(as_done(visit_record(shop, visit_id), at), phase)
     kind = "again" if now.current is not None and now.current.closed else now.kind
