@@ -200,6 +200,7 @@ def test_every_path_that_was_read_is_on_record() -> None:
         assert any(re.fullmatch(pattern, one) for one in asked), path
 
 
+@pytest.mark.slow
 def test_its_pages_open(client: TestClient) -> None:
     answers = recorded()["answers"]
     for engine in answers["/api/engines"]["body"]:

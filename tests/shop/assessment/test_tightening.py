@@ -1,6 +1,7 @@
 """Lock-down: what tightening moved is found, and an engine that it left alone is not accused."""
 
 import numpy as np
+import pytest
 from numpy.typing import NDArray
 
 from app.shop.assessment.assessment import assess
@@ -97,6 +98,7 @@ def scattered(flows: NDArray[np.float64], draw: np.random.Generator, times: int 
     return tuple((bore, tuple(read[:, at].tolist())) for at, bore in enumerate(V12.bores))
 
 
+@pytest.mark.slow
 def test_fewer_than_one_sound_engine_in_a_hundred_is_accused() -> None:
     """500 engines within 4 % of even that nothing moved on, the idle up to 3 % faster or slower by the last round."""
     draw, accused = np.random.default_rng(512), 0

@@ -45,6 +45,7 @@ def told(
     return balance(V8, HARDWARE, idle, read, meter, free_play_proven=True, joints_tight=True, engine=air)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("early", [0.009, -0.009])
 def test_the_bank_that_opens_first_is_named_and_by_how_much(early: float) -> None:
     stories = [told(seed, depth, early) for depth in DEPTHS for seed in SEEDS]
@@ -68,6 +69,7 @@ def test_the_stated_error_holds_what_is_true() -> None:
     assert np.mean(np.array(misses) < 2) >= 0.87
 
 
+@pytest.mark.slow
 def test_banks_that_open_together_are_left_alone() -> None:
     stories = [told(seed, depth, 0.0) for depth in DEPTHS for seed in SEEDS]
     assert all(story.flats == 0.0 for story in stories)

@@ -74,6 +74,7 @@ def test_engines_are_brought_to_even_by_the_screws_they_have(layout: Layout, kin
     assert kinds <= turned <= kinds | {"measure", "done"}
 
 
+@pytest.mark.slow
 def test_a_screw_of_unknown_way_is_turned_a_little_and_read_and_then_the_right_way() -> None:
     right = []
     for seed in range(5000, 5014):

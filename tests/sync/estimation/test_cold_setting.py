@@ -101,6 +101,7 @@ def test_errors_of_an_unlike_engine_are_as_large_as_believed() -> None:
     assert 0.7 < float(np.mean(shared)) < 1.15
 
 
+@pytest.mark.slow
 def test_visits_of_an_unlike_engine_take_fewer_minutes_hot_and_end_as_even() -> None:
     usual = [visited(seed, 20 * KPA) for seed in range(10)]
     cold = [visited(seed, 20 * KPA, cold_feeler=FIVE) for seed in range(10)]

@@ -72,6 +72,7 @@ def test_the_own_error_of_a_column_is_not_averaged_away() -> None:
         assert (one.high - one.low) / 2 == pytest.approx(1.645 * 0.022 * math.sqrt(7 / 8), rel=0.1)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("depression", "ambient", "least"),
     [(12.0, 101.325, 17), (33.0, 101.325, 14), (20.0, 79.495, 18)],  # of other seeds 26 of 30, 20 of 28 and 18 of 19
