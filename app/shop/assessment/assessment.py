@@ -9,7 +9,8 @@ from functools import cached_property
 
 from app.shop.assessment.advising import ToRead, lever, next_step, starting, to_read
 from app.shop.assessment.cold_setting import ColdWork, cold_work
-from app.shop.assessment.progress import Gate, PhaseStatus, gate_of, leads_to_banks, next_status, progress, stale_items
+from app.shop.assessment.gates import Gate, gate_of
+from app.shop.assessment.progress import PhaseStatus, leads_to_banks, next_status, progress, stale_items
 from app.shop.assessment.round_results import evenness_of
 from app.shop.assessment.verdicts import balance_of, balanced, rods_are_turnbuckles, visit_parts
 from app.shop.procedure.codes import CautionCode
@@ -23,7 +24,8 @@ from app.shop.procedure.read_order import NextReading, next_reading
 from app.shop.procedure.recheck import recheck
 from app.shop.procedure.running import holds_until
 from app.shop.reasons import Reason
-from app.shop.record.visit_record import Round, VisitRecord
+from app.shop.record.rounds import Round
+from app.shop.record.visit_record import VisitRecord
 from app.sync.banks.banks import BankAssessment
 from app.sync.engine.adjusters.kind import AdjusterKind
 from app.sync.engine.adjusters.registry import own_kinds

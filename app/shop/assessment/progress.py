@@ -1,11 +1,8 @@
 """How far a visit is: what each phase still lacks, worked out from what was recorded, and what may be done now."""
 
-import math
 import re
-from collections.abc import Callable, Collection
 from dataclasses import dataclass, field
-from functools import cache, partial
-from typing import NamedTuple
+from functools import cache
 
 from app.shop.assessment import snap
 from app.shop.assessment.leaks import LEAK_CHECK, leak_items, to_check_again
@@ -19,8 +16,7 @@ from app.shop.assessment.verdicts import (
     passes,
     visit_parts,
 )
-from app.shop.errors import RejectedError
-from app.shop.procedure.heat import GATE, HeatSoak, in_this_run, lacks_of, soak_of, was_soaked
+from app.shop.procedure.heat import GATE, HeatSoak, soak_of, was_soaked
 from app.shop.procedure.held import without_what_was_not_held
 from app.shop.procedure.items import Item, Phase
 from app.shop.procedure.limits import beyond, open_stops
@@ -29,8 +25,8 @@ from app.shop.procedure.parts import Part
 from app.shop.procedure.phases import BANK_BALANCE, COLD_PRESET, HEAT_SOAKED, PHASES, phase_named
 from app.shop.procedure.read_order import next_opening, was_shut
 from app.shop.procedure.recheck import reasons
-from app.shop.procedure.requirements import NotNeeded, Requirement, Runs, Waiting
-from app.shop.procedure.running import holds_until, run_out, state_of
+from app.shop.procedure.requirements import NotNeeded, Requirement
+from app.shop.procedure.running import run_out
 from app.shop.reasons import Reason, because
 from app.shop.record.entries import CheckEntry, WaiverEntry
 from app.shop.record.visit_record import SPEEDS, VisitRecord
@@ -82,22 +78,6 @@ class PhaseStatus:
         object.__setattr__(self, "done", not self.missing or waived)
 
 
-class Gate(NamedTuple):
-    """Why nothing may be recorded in a phase now, and why the engine may not be read in it; None where it may.
-
-    ``at`` is when that was judged, None without a clock, ``until`` when something next runs out of itself [s].
-    """
-
-    closed: Reason | None
-    waits: Reason | None
-    at: float | None = None
-    until: float = math.inf
-
-    def holds(self, now: float | None) -> bool:
-        """Whether it still is what stands before the phase at ``now`` [s]."""
-        return now == self.at or (now is not None and self.at is not None and self.at <= now <= self.until)
-
-
 def progress(record: VisitRecord) -> tuple[PhaseStatus, ...]:
     """The five phases in order, each with what it lacks."""
     return tuple(status_of(record, one) for one in PHASES)
@@ -105,13 +85,17 @@ def progress(record: VisitRecord) -> tuple[PhaseStatus, ...]:
 
 def status_of(record: VisitRecord, phase: Phase) -> PhaseStatus:
     """How far one phase is."""
-    override, items = _waiver(record, phase), items_of(record, phase)
-    if not_needed := _why_not_needed(record, phase):
+    override, items = waiver_of(record, phase), items_of(record, phase)
+    if not_needed := why_not_needed(record, phase):
         return PhaseStatus(phase, items, (), override, not_needed)
-    stops, heat = _stops(record, phase), soak_of(record) if phase.rounds == "fine" else None
+    stops, heat = stops_in(record, phase), soak_of(record) if phase.rounds == "fine" else None
     lacks = [Missing("stop", stop, must=True) for stop in stops]
     asked = [i for i in items if not i.aside]
-    lacks += [Missing(i.slug, _item(phase, i), _must(record, phase, i)) for i in asked if _lacks(record, phase, i)]
+    lacks += [
+        Missing(i.slug, item_asked(phase, i), must_have(record, phase, i))
+        for i in asked
+        if lacks_item(record, phase, i)
+    ]
     rounds = _missing_rounds(record, phase)
     if heat is not None and heat.lacks and (rounds or not was_soaked(record)):
         lacks.append(Missing(GATE, because(Requirement.HEAT_SOAK, lacks=heat.lacks)))
@@ -122,12 +106,12 @@ def status_of(record: VisitRecord, phase: Phase) -> PhaseStatus:
 def items_of(record: VisitRecord, one: Phase) -> tuple[Item, ...]:
     """What a phase asks of this engine in this place."""
     mine = tuple(
-        [i for i in _asked_from_the_start(record, one) if not i.no_longer or (one.slug, i.slug) in record.checks]
+        [i for i in asked_from_the_start(record, one) if not i.no_longer or (one.slug, i.slug) in record.checks]
     )
     return mine + leak_items(record) + snap_items(record) if one.rounds == "fine" else mine
 
 
-def _asked_from_the_start(record: VisitRecord, one: Phase) -> tuple[Item, ...]:
+def asked_from_the_start(record: VisitRecord, one: Phase) -> tuple[Item, ...]:
     """Those of the items that are asked for from the start, whatever was read; the others stop nothing."""
     asked, held = _asked(one.slug, record.visit.place, visit_parts(record))
     return without_what_was_not_held(record, asked) if held else asked
@@ -140,98 +124,6 @@ def _asked(slug: str, place: str, has: frozenset[Part]) -> tuple[tuple[Item, ...
     return asked, any(item.puts_back for item in asked)
 
 
-def gate_of(record: VisitRecord, slug: str, status: Callable[[Phase], PhaseStatus] | None = None) -> Gate:
-    """What stands before a phase. No reading taken in that phase or a later one changes it.
-
-    ``status`` has how far each phase is, where that was worked out already.
-    """
-    closed = _why_closed(record, slug, status or partial(status_of, record))
-    waits = None if closed else why_waiting(record, phase_named(slug))
-    return Gate(closed, waits, record.now, holds_until(record))
-
-
-def require_open(record: VisitRecord, slug: str) -> Phase:
-    """The phase named, when something may be recorded in it now.
-
-    Raises RejectedError once the visit is signed off, for a phase that does not exist, and while an earlier phase still
-    lacks something: this is the order of the phases, and nothing else says it.
-    """
-    return through(_why_closed(record, slug, partial(status_of, record)), slug)
-
-
-def through(closed: Reason | None, slug: str) -> Phase:
-    """The phase named, when nothing closes it. Raises RejectedError with what does."""
-    if closed is not None:
-        raise RejectedError({"phase" if closed.code is Waiting.NO_SUCH_PHASE else "": closed})
-    return phase_named(slug)
-
-
-def require_ready(record: VisitRecord, phase: Phase) -> None:
-    """Raises RejectedError while the engine may not be read in an open phase: stopped, or not yet safe to run."""
-    if waits := why_waiting(record, phase):
-        raise RejectedError({"value": waits})
-
-
-def why_waiting(record: VisitRecord, phase: Phase) -> Reason | None:
-    """What has to be done before the engine is read in an open phase; None for nothing. No reading changes it."""
-    if _why_not_needed(record, phase):
-        return None
-    stops = _stops(record, phase)
-    return stops[0] if stops else unready(record, phase)
-
-
-def unready(record: VisitRecord, phase: Phase) -> Reason | None:
-    """The same of a phase that is needed where no stop counts: as while the speed of an engine is recorded that ran too
-    fast."""
-    if phase.rounds != "none" and (why := state_of(record).stands):
-        return because(Waiting.ENGINE_STANDS, why=why)
-    if cold := _why_cold(record, phase):
-        return cold
-    again, waived = run_out(record, phase), _waiver(record, phase) is not None
-    for item in _asked_from_the_start(record, phase):
-        if item in again or _comes_first(record, phase, item, waived=waived):
-            return because(Waiting.CHECK_FIRST, item=_item(phase, item))
-    return None
-
-
-def _read_already(record: VisitRecord, phase: Phase, item: Item) -> bool:
-    """Whether a phase was read before an item stood ahead of its readings; what comes at the start still does."""
-    return not item.at_start and any(one.row.phase == phase.slug and one.entered for one in record.rounds)
-
-
-def comes_before(record: VisitRecord, phase: Phase, item: Item, given: Collection[str]) -> Item | None:
-    """What has to be recorded before an item of a phase, with those ``given`` or ahead of them; None for nothing."""
-    for one in _asked_from_the_start(record, phase):
-        before_key = item.at_start and one.before_running and one.required
-        if (before_key or one.slug in item.after) and one.slug not in given and _lacks(record, phase, one):
-            return one
-    return None
-
-
-def _comes_first(record: VisitRecord, phase: Phase, item: Item, *, waived: bool) -> bool:
-    """Whether an item that is missing comes before the readings: what must be safe, a figure that stopped the engine,
-    and what stands ahead of them, unless it was ``waived`` with its phase."""
-    if item.required:
-        before = item.comes_first(record.visit.place) or (item.ahead and not _read_already(record, phase, item))
-    elif item.stops and _must(record, phase, item):
-        before = True
-    else:
-        before = item.ahead and not waived and not _read_already(record, phase, item)
-    return before and _lacks(record, phase, item)
-
-
-def _why_cold(record: VisitRecord, phase: Phase) -> Reason | None:
-    """What an engine that is read hot in this phase lacks of its heat."""
-    waiver = _waiver(record, HEAT_SOAKED)
-    if phase.rounds not in ("fine", "openings", "last") or (waiver is not None and in_this_run(record, waiver)):
-        return None
-    lacks = lacks_of(record)
-    if not lacks:
-        return None
-    ran_out = phase is not HEAT_SOAKED or was_soaked(record)
-    return because(Waiting.HEAT_RAN_OUT if ran_out else Waiting.NOT_HEAT_SOAKED, lack=lacks[0])
-
-
 def leads_to_banks(record: VisitRecord) -> bool:
     """Whether the complaint leads straight to the bank balance, before anything is evened.
 
@@ -241,7 +133,7 @@ def leads_to_banks(record: VisitRecord) -> bool:
     if not record.layout.linked or not POPPING.search(record.visit.why):
         return False
     found = [r for r in record.rounds if r.row.phase == HEAT_SOAKED.slug and r.closed]
-    return bool(found) and not _stops(record, HEAT_SOAKED)
+    return bool(found) and not stops_in(record, HEAT_SOAKED)
 
 
 def next_status(record: VisitRecord, statuses: tuple[PhaseStatus, ...]) -> PhaseStatus | None:
@@ -253,38 +145,19 @@ def next_status(record: VisitRecord, statuses: tuple[PhaseStatus, ...]) -> Phase
     return next(iter(undone), None)
 
 
-def _why_closed(record: VisitRecord, slug: str, status_of: Callable[[Phase], PhaseStatus]) -> Reason | None:
-    if record.sign_off is not None:
-        return because(Waiting.SIGNED_OFF)
-    wanted = next((phase for phase in PHASES if phase.slug == slug), None)
-    if wanted is None:
-        return because(Waiting.NO_SUCH_PHASE)
-    if wanted is COLD_PRESET and record.visit.runs == Runs.RUNS:
-        return because(Waiting.PRESET_DESTROYS)
-    if stops := open_stops(record):
-        return because(Waiting.STOPPED, stop=stops[0].reason)
-    for one in PHASES[: PHASES.index(wanted)]:
-        if one is HEAT_SOAKED and wanted is BANK_BALANCE and leads_to_banks(record):
-            continue
-        status = status_of(one)
-        if not status.done:
-            return because(Waiting.EARLIER_PHASE, phase=one.slug, missing=status.missing[0].reason)
-    return None
-
-
-def _waiver(record: VisitRecord, one: Phase) -> WaiverEntry | None:
+def waiver_of(record: VisitRecord, one: Phase) -> WaiverEntry | None:
     """The newest waiver of the whole phase."""
     return next((o for o in reversed(record.overrides) if o.phase == one.slug and not o.gate), None)
 
 
-def _stops(record: VisitRecord, one: Phase) -> tuple[Reason, ...]:
-    asked = {item.slug for item in _asked_from_the_start(record, one)}
+def stops_in(record: VisitRecord, one: Phase) -> tuple[Reason, ...]:
+    asked = {item.slug for item in asked_from_the_start(record, one)}
     found = [s.reason for s in open_stops(record) if s.check.phase == one.slug and s.check.item in asked]
     found += [fast] if one.rounds == "openings" and (fast := over_rev_limit(record)) is not None else []
     return tuple(found)
 
 
-def _why_not_needed(record: VisitRecord, one: Phase) -> Reason | None:
+def why_not_needed(record: VisitRecord, one: Phase) -> Reason | None:
     if one is COLD_PRESET and not needs_preset(record):
         runs = record.fitted_before != record.fitting.ident
         return because(NotNeeded.ENGINE_RUNS if runs else NotNeeded.PRESET_EARLIER)
@@ -331,11 +204,11 @@ def _is_stale(record: VisitRecord, item: Item, check: CheckEntry) -> bool:
     return item.fresh and check.after_move < record.last_move
 
 
-def _item(phase: Phase, item: Item) -> Reason:
+def item_asked(phase: Phase, item: Item) -> Reason:
     return because(Requirement.ITEM, phase=phase.slug, item=item.slug)
 
 
-def _lacks(record: VisitRecord, one: Phase, item: Item) -> bool:
+def lacks_item(record: VisitRecord, one: Phase, item: Item) -> bool:
     """Whether an item still has to be recorded."""
     check = record.checks.get((one.slug, item.slug))
     if check is None:
@@ -343,7 +216,7 @@ def _lacks(record: VisitRecord, one: Phase, item: Item) -> bool:
     return (item.stops != "" and beyond(record, check)) or (item.fresh and _is_stale(record, item, check))
 
 
-def _must(record: VisitRecord, one: Phase, item: Item) -> bool:
+def must_have(record: VisitRecord, one: Phase, item: Item) -> bool:
     """Whether an item that is missing cannot be waived: what keeps from harm, and a figure that stopped the engine."""
     check = record.checks.get((one.slug, item.slug)) if item.stops else None
     return item.required or (check is not None and beyond(record, check))
@@ -357,7 +230,7 @@ def _asked_too_late(record: VisitRecord, one: Phase, item: Item) -> bool:
     """
     if record.sign_off is None and record.phases_read.isdisjoint(_phases_after(one.slug)):
         return False
-    return record.newest_check(one.slug, item.slug) is None and (item.required or _waiver(record, one) is None)
+    return record.newest_check(one.slug, item.slug) is None and (item.required or waiver_of(record, one) is None)
 
 
 @cache

@@ -6,7 +6,8 @@ from app.shop.assessment.lessons import sharing_of
 from app.shop.procedure.items import Phase
 from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.procedure.running import cooled_after, round_ran_out
-from app.shop.record.visit_record import Round, VisitRecord
+from app.shop.record.rounds import Round
+from app.shop.record.visit_record import VisitRecord
 from app.sync.estimation.evenness import RoundResult, evenness
 
 _evenness = lru_cache(maxsize=128)(evenness)

@@ -15,7 +15,8 @@ from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED
 from app.shop.procedure.read_order import opening_rounds
 from app.shop.procedure.requirements import Runs
 from app.shop.procedure.running import round_ran_out
-from app.shop.record.visit_record import Round, VisitRecord
+from app.shop.record.rounds import Round
+from app.shop.record.visit_record import VisitRecord
 from app.sync.banks.bank_means import Opening
 from app.sync.banks.banks import BankAssessment, Extra, balance
 from app.sync.banks.link_hypotheses import Cause

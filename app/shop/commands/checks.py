@@ -4,7 +4,8 @@ import math
 from collections.abc import Mapping
 from dataclasses import replace
 
-from app.shop.assessment.progress import comes_before, items_of, require_open, stale_items, status_of
+from app.shop.assessment.gates import comes_before, require_open
+from app.shop.assessment.progress import items_of, stale_items, status_of
 from app.shop.commands import running
 from app.shop.errors import Problems, RejectedError
 from app.shop.procedure.items import Item, Phase

@@ -11,7 +11,7 @@ from typing import Any
 
 from sqlmodel import Session
 
-from app.shop.assessment.progress import require_open
+from app.shop.assessment.gates import require_open
 from app.shop.assessment.verdicts import needs_preset
 from app.shop.errors import ConflictError, NotFoundError, Problems, RejectedError
 from app.shop.procedure.items import Phase

@@ -10,7 +10,7 @@ from typing import Any
 
 from sqlmodel import Session, func, select
 
-from app.shop.assessment.progress import require_open, require_ready, through
+from app.shop.assessment.gates import require_open, require_ready, through
 from app.shop.errors import ConflictError, RejectedError
 from app.shop.procedure.codes import SetAside, SkipReason
 from app.shop.procedure.doubtful_values import doubtful
@@ -22,10 +22,11 @@ from app.shop.queries.assessed import gate_kept, keep_gate
 from app.shop.reasons import Reason, because
 from app.shop.record import loader
 from app.shop.record.entries import MeterReading, RoundEntry
+from app.shop.record.rounds import Round
 from app.shop.record.settings import OPENINGS
 from app.shop.record.stored_reasons import stored
 from app.shop.record.superseding import current
-from app.shop.record.visit_record import Round, VisitRecord
+from app.shop.record.visit_record import VisitRecord
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.shop.store.idempotency import checked, earlier, fingerprint, part_key

@@ -11,7 +11,8 @@ from app.shop.procedure.running import state_of, time_of
 from app.shop.reasons import Reason, because
 from app.shop.record.entries import WaiverEntry
 from app.shop.record.measures import Amount, Measure
-from app.shop.record.visit_record import VisitRecord, seconds
+from app.shop.record.rounds import seconds
+from app.shop.record.visit_record import VisitRecord
 from app.sync.engine.units import MINUTE, ZERO_CELSIUS
 from app.sync.readings.heat import Heat, HeatPoint, HeatRule, Lack, heat_soaked
 

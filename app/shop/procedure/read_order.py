@@ -5,7 +5,8 @@ from typing import Literal
 
 from app.shop.procedure.items import Phase
 from app.shop.procedure.running import round_ran_out
-from app.shop.record.visit_record import Round, VisitRecord
+from app.shop.record.rounds import Round
+from app.shop.record.visit_record import VisitRecord
 from app.sync.banks.lever import Speeds, opened
 from app.sync.engine.adjusters.registry import kind_of
 

@@ -15,7 +15,8 @@ from app.shop.procedure.phases import FIRST_FIRE, HEAT_SOAKED, PHASES
 from app.shop.procedure.requirements import RanOut
 from app.shop.reasons import Reason, because
 from app.shop.record.entries import CheckEntry, EngineEventEntry
-from app.shop.record.visit_record import Round, VisitRecord, seconds
+from app.shop.record.rounds import Round, seconds
+from app.shop.record.visit_record import VisitRecord
 from app.sync.engine.units import MINUTE
 
 STARTED, STOPPED = "started", "stopped"

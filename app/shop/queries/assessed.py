@@ -6,7 +6,7 @@ from typing import NamedTuple
 from sqlmodel import Session
 
 from app.shop.assessment.assessment import Assessment, PhaseAssessment, assess
-from app.shop.assessment.progress import Gate, gate_of
+from app.shop.assessment.gates import Gate, gate_of
 from app.shop.commands.corrections import as_issued, issue_of
 from app.shop.errors import NotFoundError
 from app.shop.procedure.phases import PHASES

@@ -32,8 +32,9 @@ from app.shop.record.entries import (
 from app.shop.record.fittings import hardware_from_json, layout_from_json
 from app.shop.record.meter_visits import judged_by, shown_to
 from app.shop.record.revision import Revision, revision_of, revision_when_read
+from app.shop.record.rounds import Round
 from app.shop.record.settings import DEFAULTS
-from app.shop.record.visit_record import Round, VisitRecord
+from app.shop.record.visit_record import VisitRecord
 from app.shop.rejections import Rejection
 from app.shop.store.database import raw_connection
 from app.shop.store.tables import SignOff, Visit

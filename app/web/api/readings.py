@@ -14,7 +14,8 @@ from app.shop.procedure.running import round_ran_out
 from app.shop.queries.assessed import assessed
 from app.shop.record import loader
 from app.shop.record.entries import MeterReading
-from app.shop.record.visit_record import Round, VisitRecord
+from app.shop.record.rounds import Round
+from app.shop.record.visit_record import VisitRecord
 from app.shop.store.database import Database
 from app.sync.engine.units import REV_PER_MIN, THOU
 from app.sync.estimation.conformity import Conformity

@@ -12,7 +12,7 @@ from app.shop.record.visit_record import VisitRecord
 from app.web.presenters.filters import clock
 from app.wording.message import say
 from app.wording.reasons import in_words
-from app.wording.work import running as words
+from app.wording.work import visit as words
 from app.wording.work.phases import item_label
 from app.wording.work.reading_page import ENTERED_BY
 from app.wording.work.requirements import STOP_CAUSES

@@ -5,7 +5,8 @@ from datetime import datetime
 import pytest
 
 from app.shop.assessment.assessment import assess
-from app.shop.assessment.progress import gate_of, progress
+from app.shop.assessment.gates import gate_of
+from app.shop.assessment.progress import progress
 from app.shop.commands import checks, moves, readings, running, visits
 from app.shop.commands.moves import NewMove
 from app.shop.commands.readings import NewReading
@@ -17,7 +18,8 @@ from app.shop.procedure.requirements import RanOut, Requirement, Waiting
 from app.shop.procedure.running import counts, holds_until, run_out, state_of
 from app.shop.queries.assessed import assessed
 from app.shop.reasons import because
-from app.shop.record.visit_record import VisitRecord, seconds
+from app.shop.record.rounds import seconds
+from app.shop.record.visit_record import VisitRecord
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.sync.engine.units import THOU

@@ -5,7 +5,8 @@ from dataclasses import dataclass
 from app.shop.assessment.assessment import Assessment
 from app.shop.procedure.running import STARTED, ended_by_stop
 from app.shop.record.intake import differs
-from app.shop.record.visit_record import Round, VisitRecord
+from app.shop.record.rounds import Round
+from app.shop.record.visit_record import VisitRecord
 from app.sync.engine.units import REV_PER_MIN
 from app.web.presenters.filters import moment
 from app.web.presenters.steps import cold_lines, made_words, move_words
