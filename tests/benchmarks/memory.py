@@ -187,7 +187,8 @@ def _readings(to: sqlite3.Connection) -> None:
     )
     to.execute(
         f'INSERT INTO "check" (key, payload, seal, visit_id, phase, item, number, text, after_move, by, at) '
-        f"SELECT {KEY}, {HASH}, {HASH}, id, '{HEAT_SOAKED.slug}', 'coolant', 84.0, '', 0, 'KM', opened_at FROM visit"
+        f"SELECT {KEY}, {HASH}, {HASH}, id, '{HEAT_SOAKED.slug}', 'coolant', 84.0, '', 0, 'KM', opened_at FROM visit "
+        f"WHERE NOT (engine_id = 2 AND number = {VISITS})"
     )
 
 

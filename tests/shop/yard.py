@@ -32,6 +32,20 @@ from app.sync.engine.layout import Bank, Layout
 from app.sync.engine.units import LITER, REV_PER_MIN
 from tests.clock import AT as AT
 
+START_LIST = {
+    *(
+        "kill-switch",
+        "exhaust-drawn",
+        "fuel-dry",
+        "throttle-returns",
+        "bores-clear",
+        "fire-ready",
+        "not-alone",
+        "guarded",
+    )
+}
+"""What a person checks for every start in the test cell, as the phase lists it."""
+
 V8 = Layout((Bank("A", (1, 2, 3, 4), 1, 1), Bank("B", (5, 6, 7, 8), 5, 5)), sensor=8)
 FOUR = Layout((Bank("A", (1, 2, 3, 4), 1, 1),))
 TWINS = Layout((Bank("A", (1, 2, 3, 4), 2, 2, ("shaft", "screw-in", "shaft")),), bypass=frozenset({1, 4}), plenum=True)
@@ -65,15 +79,16 @@ def visit_record(shop: Database, visit_id: int) -> VisitRecord:
         return loader.load(session, visit_id)
 
 
-def check_all(shop: Database, visit_id: int, phase: Phase) -> None:
+def check_all(shop: Database, visit_id: int, phase: Phase, at: str | None = None) -> None:
     """Record every item of a phase, numbers at the middle of what can be and the idle as wanted; heat over twenty
     minutes."""
+    at = at or AT
     record = visit_record(shop, visit_id)
     values = {item.slug: _typical(item, record) for item in items_of(record, phase) if item.needed}
     for minutes in (20, 10) if phase.rounds == "fine" else ():
         warm: dict[str, float | None] = {item: values[item] for item in temperatures_of(record.layout)}
-        checks.record(shop, visit_id, key(), phase.slug, warm, "KM", AT, before(minutes))
-    checks.record(shop, visit_id, key(), phase.slug, values, "KM", AT)
+        checks.record(shop, visit_id, key(), phase.slug, warm, "KM", at, before(minutes))
+    checks.record(shop, visit_id, key(), phase.slug, values, "KM", at)
 
 
 @contextmanager
@@ -161,7 +176,7 @@ def heat_soaked(shop: Database, layout: Layout = V8) -> int:
 
     In a shop as it was made, it is put there as a copy of pages: recorded once for each layout, not once a test.
     """
-    pages, new = _heat_soaked_shop(layout)
+    pages, new = _heat_soaked_shop(layout, AT)
     with shop.reading() as session:  # and its connection stays open, so that the journal stays beside the file
         now = _rows(raw_connection(session))
     if now != new:
@@ -172,8 +187,8 @@ def heat_soaked(shop: Database, layout: Layout = V8) -> int:
 
 
 @cache
-def _heat_soaked_shop(layout: Layout) -> tuple[sqlite3.Connection, dict[str, int]]:
-    """The pages of a shop with that visit and nothing else, and how many rows a shop has before."""
+def _heat_soaked_shop(layout: Layout, at: str) -> tuple[sqlite3.Connection, dict[str, int]]:
+    """The pages of a shop with that visit at that time and nothing else, and how many rows a shop has before."""
     pages = sqlite3.connect(":memory:")
     with TemporaryDirectory() as folder:
         shop = open_shop(Path(folder))

@@ -59,7 +59,7 @@ class RanOut(StrEnum):
     """Why an engine counts as stopped."""
 
     STOPPED = "engine-stopped"
-    PAUSED = "paused"  # count [min]
+    PAUSED = "paused"  # time, a timedelta
     CLOCK_BACK = "clock-back"
 
 

@@ -6,6 +6,7 @@ engine did meanwhile, and only a start that is recorded ends it.
 
 import math
 from dataclasses import dataclass
+from datetime import timedelta
 from functools import lru_cache
 from itertools import pairwise
 
@@ -96,8 +97,7 @@ def state_of(record: VisitRecord) -> EngineState:
     if pause is None:
         return EngineState(None, off, start, cold)
     mark = _mark(record, pause[0])
-    minutes = round(pause[1] / MINUTE)
-    why = because(RanOut.PAUSED, count=minutes) if pause[1] else because(RanOut.CLOCK_BACK)
+    why = because(RanOut.PAUSED, time=timedelta(seconds=pause[1])) if pause[1] else because(RanOut.CLOCK_BACK)
     return EngineState(why, mark, start, cold, mark)
 
 

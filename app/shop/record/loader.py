@@ -128,9 +128,9 @@ def _read(session: Session, ids: Sequence[int]) -> dict[int, VisitRecord]:
 
 
 def remember(session: Session, record: VisitRecord) -> None:
-    """Hand out ``record``, of what was stored in this very session, once the session is committed."""
+    """Hand out ``record``, of what was stored in this very session, at any time once the session is committed."""
     fresh: dict[int, tuple[Revision, VisitRecord]] = session.info["fresh"]
-    fresh[record.visit.ident] = (revision_when_read(record), record)
+    fresh[record.visit.ident] = (revision_when_read(record), record.judged_at(None))
 
 
 def of_engine(session: Session, engine_id: int) -> list[VisitRecord]:

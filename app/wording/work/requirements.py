@@ -130,10 +130,7 @@ WAITING: Mapping[Waiting, Worded] = {
 
 RAN_OUT: Mapping[RanOut, Worded] = {
     RanOut.STOPPED: Message("The engine was stopped."),
-    RanOut.PAUSED: Message(
-        "Nothing was entered for {count} minute, so the engine counts as stopped.",
-        many="Nothing was entered for {count} minutes, so the engine counts as stopped.",
-    ),
+    RanOut.PAUSED: Message("Nothing was entered for {time}, so the engine counts as stopped."),
     RanOut.CLOCK_BACK: Message("The clock of the shop computer was set back, so the engine counts as stopped."),
 }
 """Why an engine counts as stopped."""

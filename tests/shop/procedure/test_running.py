@@ -1,6 +1,6 @@
 """What was true of the engine counts while it is: a pause, a stop, a clock put back and what a tablet held."""
 
-from datetime import datetime
+from datetime import datetime, timedelta
 
 import pytest
 
@@ -27,6 +27,7 @@ from tests.shop.rejections import codes_of, rejects
 from tests.shop.yard import (
     AT,
     FOUR,
+    START_LIST,
     after,
     before,
     check_all,
@@ -39,8 +40,6 @@ from tests.shop.yard import (
 )
 
 DAY = 24 * 60
-START_LIST = {"kill-switch", "exhaust-drawn", "fuel-dry", "throttle-returns", "bores-clear"}
-"""What a person checks for every start in the test cell, as the phase lists it."""
 
 
 def as_of(shop: Database, visit_id: int, minutes: float) -> VisitRecord:
@@ -68,7 +67,7 @@ def test_a_round_read_on_two_days_is_never_closed(shop: Database) -> None:
     with rejects(Waiting.ENGINE_STANDS):
         read(shop, visit_id, HEAT_SOAKED, at=after(later))
     seen = as_of(shop, visit_id, later)
-    assert state_of(seen).stands == because(RanOut.PAUSED, count=later - 2)
+    assert state_of(seen).stands == because(RanOut.PAUSED, time=timedelta(minutes=later - 2))
     assert {item.slug for item in run_out(seen, FIRST_FIRE)} == START_LIST
     due = next_reading(seen, HEAT_SOAKED)
     assert (due.bore, due.current, due.round_number) == (1, None, 3)
@@ -221,7 +220,7 @@ def test_lock_down_is_read_hot_too(shop: Database) -> None:
     assert gate_of(visit_record(shop, visit_id), LOCK_DOWN.slug).waits is None
     late = gate_of(as_of(shop, visit_id, DAY), LOCK_DOWN.slug)
     assert late.closed is None
-    assert late.waits == because(Waiting.ENGINE_STANDS, why=because(RanOut.PAUSED, count=DAY))
+    assert late.waits == because(Waiting.ENGINE_STANDS, why=because(RanOut.PAUSED, time=timedelta(minutes=DAY)))
     start_again(shop, visit_id, after(DAY))
     waits = gate_of(visit_record(shop, visit_id), LOCK_DOWN.slug).waits
     assert waits is not None
@@ -264,7 +263,7 @@ def test_what_is_kept_in_mind_is_judged_again_when_it_runs_out(shop: Database) -
     first, waits = seen(5)
     assert waits is None
     assert seen(15)[0] is first
-    assert seen(23)[1] == because(Waiting.ENGINE_STANDS, why=because(RanOut.PAUSED, count=21))
+    assert seen(23)[1] == because(Waiting.ENGINE_STANDS, why=because(RanOut.PAUSED, time=timedelta(minutes=21)))
     assert holds_until(as_of(shop, visit_id, 5)) == seconds(after(22))
 
 
@@ -291,8 +290,7 @@ def test_signed_off_it_is_judged_as_before(shop: Database) -> None:
     for minutes, bore in enumerate((1, 2, 3, 4, 1)):
         read(shop, visit_id, HEAT_SOAKED, 6.5 + bore / 2, at=after(DAY + 18 + minutes))
     checks.waive(shop, visit_id, key(), HEAT_SOAKED.slug, "It goes back as it came", "KM", after(DAY + 25))
-    values = dict.fromkeys(("couplers-tight", "stops-marked", "tools-counted", "throttle-returns"))
-    checks.record(shop, visit_id, key(), LOCK_DOWN.slug, dict(values), "KM", after(DAY + 25))
+    check_all(shop, visit_id, LOCK_DOWN, at=after(DAY + 25))
     checks.waive(shop, visit_id, key(), LOCK_DOWN.slug, "It goes back as it came", "KM", after(DAY + 25))
     before_it = assess(visit_record(shop, visit_id)).as_left
     visits.sign_off(shop, visit_id, key(), "Foreman of the yard", after(DAY + 26))

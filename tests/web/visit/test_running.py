@@ -15,7 +15,19 @@ from app.shop.store.database import Database
 from app.web.application import create_app
 from tests.serving import serving
 from tests.shop.exchange.files import stopped_and_started
-from tests.shop.yard import AT, FOUR, check_all, engine, heat_soaked, key, read, read_round, visit, visit_record
+from tests.shop.yard import (
+    AT,
+    FOUR,
+    START_LIST,
+    check_all,
+    engine,
+    heat_soaked,
+    key,
+    read,
+    read_round,
+    visit,
+    visit_record,
+)
 
 ORIGIN = "http://127.0.0.1"
 SIZES: tuple[ViewportSize, ...] = (
@@ -113,8 +125,8 @@ def test_it_ends_with_cause_and_remedy_and_leads_to_the_start_list(client: TestC
     assert "The engine was stopped." in said
     refused = client.post(f"/visits/{visit_id}/start", data={"key": key(), "kill-switch": "1", "by": "KM"})
     assert refused.status_code == 422
-    assert refused.text.count("Check and tick this for every start.") == 4
-    ticks = dict.fromkeys(("kill-switch", "exhaust-drawn", "fuel-dry", "throttle-returns", "bores-clear"), "1")
+    assert refused.text.count("Check and tick this for every start.") == len(START_LIST) - 1
+    ticks = dict.fromkeys(START_LIST, "1")
     done = client.post(f"/visits/{visit_id}/start", data={"key": key(), "by": "KM", **ticks})
     assert done.headers["location"] == f"/visits/{visit_id}/first-fire"
     assert "Beyond the limit: read again" in text_of(client, f"/visits/{visit_id}/first-fire")
@@ -133,7 +145,7 @@ def test_two_days_in_the_middle_of_a_round(client: TestClient, shop: Database, h
     hands.wait(minutes=2 * 24 * 60)
     assert client.get(news).status_code == 200
     said = text_of(client, here)
-    assert "Nothing was entered for 2880 minutes, so the engine counts as stopped." in said
+    assert "Nothing was entered for 2 days, so the engine counts as stopped." in said
     assert f'href="/visits/{visit_id}/start"' in client.get(here).text
     assert client.get(f"/visits/{visit_id}").headers["location"] == f"/visits/{visit_id}/start"
     said = text_of(client, f"/visits/{visit_id}/start")
@@ -151,7 +163,7 @@ def test_the_tick_of_an_earlier_start_is_open_again_on_the_checklist(
     assert "check again" not in text_of(client, f"/visits/{visit_id}/first-fire")
     hands.wait(minutes=25)
     said = text_of(client, f"/visits/{visit_id}/first-fire")
-    assert said.count("Engine stopped since: check again") == 5
+    assert said.count("Engine stopped since: check again") == len(START_LIST)
     assert "Open the start list" in said
 
 
