@@ -1,7 +1,5 @@
 """What changed between two visits, by columns behind a common plenum and by bores that are each on their own."""
 
-import math
-
 import pytest
 
 from app.sync.engine.events import Meter
@@ -42,7 +40,6 @@ def test_a_bore_is_as_unsure_as_its_readings_its_ageing_and_their_quarrel() -> N
 
 def test_what_all_bores_share_is_in_every_covariance() -> None:
     """By hand: wander of 0.007 in each round and half of two tachometers' 0.008: 0.0000980 + 0.0000320."""
-    known = no_slip_covariance(log_changes(ALONE, {1: Pooled(2e-3, 3)}, {1: Pooled(2e-3, 2)}, Meter())[2], True)
-    assert known.shape == (1, 1)
-    both = no_slip_covariance(log_changes(ALONE, *[dict.fromkeys((1, 2), Pooled(2e-3, 3))] * 2, Meter())[2], True)
-    assert math.sqrt(both[0, 1]) == pytest.approx(math.sqrt(2 * 0.007**2 + 2 * 0.004**2))
+    alike = dict.fromkeys((1, 2), Pooled(2e-3, 3))
+    covariance = no_slip_covariance(log_changes(ALONE, alike, alike, Meter())[2], common_known=True)
+    assert covariance[0, 1] == pytest.approx(2 * 0.007**2 + 2 * 0.004**2)
