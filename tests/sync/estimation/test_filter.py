@@ -15,7 +15,7 @@ from app.sync.engine.layout import Bank, Bypass, Coupler, Layout, StopScrew
 from app.sync.engine.units import KG_PER_HOUR, THOU
 from app.sync.estimation.filter import Innovation, kalman_update, predicted_readings, run_filter, update
 from app.sync.estimation.posterior import FEELER_SD, Posterior, prior_for
-from app.sync.estimation.predict import predict
+from app.sync.estimation.predict import SETTLING_SD, THERMAL_SD, predict
 from tests.sync.oracles import gap_after_turns
 
 FOUR = Layout((Bank("A", (1, 2, 3, 4), 2, 1),))
@@ -230,3 +230,11 @@ def test_when_a_round_began_does_not_matter() -> None:
     )
     assert late.mean == pytest.approx(early.mean, abs=1e-9)
     assert late.covariance == pytest.approx(early.covariance, abs=1e-12)
+
+
+def test_a_blade_reset_unsettles_the_bores_that_it_did_not_set() -> None:
+    """Bores 1 and 2 stand before the coupler: handling their bank and the heat meanwhile are added in squares."""
+    before = fresh()
+    after = predict(before, BladeReset(3, 4, 5 * THOU, (5 * THOU,), 0.0))
+    grown = np.diag(after.covariance)[:2] - np.diag(before.covariance)[:2]
+    assert grown == pytest.approx([SETTLING_SD**2 + THERMAL_SD**2] * 2)
