@@ -143,14 +143,15 @@ def next_move(
     posterior = followed(start, meter, tuple(remembered(events, layout)))
     bench = _bench(start, posterior, meter, window, blades, events)
     standing = bench.standing
-    if decision is None and since:
+    closed = any(e.closing for e in since)
+    if decision is None and closed and not set(layout.bores) - set(bench.read):  # before that it settles nothing
         decision = evenness(layout, since, meter, window, sharing=posterior.engine.sharing).decision
     even = decision is not None and decision.conformity is Conformity.EVEN and standing.off_speed[0] <= LOST
     if not even and standing.all_inside[0] < ENOUGH and (plan := _plan(bench)):
         if suspect is not None and not moves_at(events):
             plan = first_at(suspect, plan, as_if_known(bench.posterior), bench.task)
         return _towards(plan, bench)
-    return _last_round(bench, any(e.closing for e in since), decision, finer=window < bench.task.window)
+    return _last_round(bench, closed, decision, finer=window < bench.task.window)
 
 
 def _bench(
