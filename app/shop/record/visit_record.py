@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from copy import copy
 from dataclasses import dataclass, field, replace
 from functools import cached_property
+from operator import attrgetter, itemgetter
 
 from app.shop.record.entries import (
     CheckEntry,
@@ -243,7 +244,7 @@ class VisitRecord:
         rounds that are left out.
         """
         newest = until.ended if until else self.last_reading
-        idle = (r for r in self.rounds if r.row.opening == 0 and r.row.phase != "first-fire")
+        idle = [r for r in self.rounds if r.row.opening == 0 and r.row.phase != "first-fire"]
         hot = [r for r in idle if 0 < r.ended <= newest and r.row.ident not in besides]
         stamped: list[tuple[tuple[int, int], Event]] = [
             ((one.first_rows[row.ident], 0), reading)
@@ -257,13 +258,13 @@ class VisitRecord:
             if m.phase != "first-fire" and (until is None or m.after_reading < newest)
         ]
         so_far = PHASE_ORDER if until is None else PHASE_ORDER[: PHASE_ORDER.index(until.row.phase) + 1]
-        typed = (c for c in self.all_checks if c.item in SPEEDS and c.phase in so_far and c.number is not None)
+        typed = [c for c in self.all_checks if c.item in SPEEDS and c.phase in so_far and c.number is not None]
         for after, check in {self._move_before(c): c for c in typed}.items():
             if check.number is not None and check.ident not in self.taken_back:
                 at = (told.get(after, 0), after)
                 stamped.append((at, IdleSpeed(check.number * REV_PER_MIN, seconds(check.at))))
         first = (*(self.set_cold if self.cold_settings else ()), *self.screw_presets)
-        return [*first, *(event for _, event in sorted(stamped, key=lambda pair: pair[0]))]
+        return [*first, *[event for _, event in sorted(stamped, key=itemgetter(0))]]
 
     @cached_property
     def set_cold(self) -> tuple[ColdSetting, ...]:
@@ -279,7 +280,7 @@ class VisitRecord:
     @cached_property
     def ambient(self) -> Ambient:
         """The air of the day: what was recorded last, else the standard pressure at the shop's altitude."""
-        seen = {c.item: c.number for c in sorted(self.checks.values(), key=lambda c: c.ident) if c.item in AIR}
+        seen = {c.item: c.number for c in sorted(self.checks.values(), key=attrgetter("ident")) if c.item in AIR}
         pressure, celsius = (seen.get(item) for item in AIR)
         return day_of(
             None if pressure is None else pressure * KPA,
