@@ -170,7 +170,7 @@ def why_not_needed(record: VisitRecord, one: Phase) -> Reason | None:
 
 def _lacks_of_speed(record: VisitRecord, one: Phase, items: tuple[Item, ...]) -> list[Missing]:
     """The idle speed of a phase where it was recorded, but an adjustment may have changed it or it is far off."""
-    wanted, most = (round(speed / REV_PER_MIN) for speed in (record.engine.idle_speed, SPEED_WINDOW))
+    wanted, most = [round(speed / REV_PER_MIN) for speed in (record.engine.idle_speed, SPEED_WINDOW)]
     lacks = []
     for item in [item for item in items if item.slug in SPEEDS]:
         check = record.checks.get((one.slug, item.slug))

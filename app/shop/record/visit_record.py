@@ -109,7 +109,7 @@ class VisitRecord:
     def __post_init__(self) -> None:
         checks = current(self.all_checks)
         first_told = places(self.all_moves)
-        standing = (m for m in current(self.all_moves) if not m.taken_back)
+        standing = [m for m in current(self.all_moves) if not m.taken_back]
         moves, cold = list[MoveEntry](), list[MoveEntry]()
         for move in sorted(standing, key=lambda m: first_told[m.ident]):  # made_cold, without a call for every move
             (cold if move.leaves and move.phase == PHASE_ORDER[0] else moves).append(move)
@@ -120,12 +120,12 @@ class VisitRecord:
             first_told=first_told,
             checks={(c.phase, c.item): c for c in checks if c.text != TAKEN_BACK},
             taken_back=frozenset(
-                c.supersedes_id for c in self.all_checks if c.text == TAKEN_BACK and c.supersedes_id is not None
+                [c.supersedes_id for c in self.all_checks if c.text == TAKEN_BACK and c.supersedes_id is not None]
             ),
             newest_move=max(first_told, default=0),
-            last_move=max((first_told[m.ident] for m in moves), default=0),
-            last_idle_move=max((first_told[m.ident] for m in moves if kind_of(m.kind).at_idle), default=0),
-            last_reading=max((r.newest for r in self.rounds), default=0),
+            last_move=max([first_told[m.ident] for m in moves], default=0),
+            last_idle_move=max([first_told[m.ident] for m in moves if kind_of(m.kind).at_idle], default=0),
+            last_reading=max([r.newest for r in self.rounds], default=0),
             last_speed=max([speed.ident for r in self.rounds for speed in r.speeds], default=0),
         )
 
