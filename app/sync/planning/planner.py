@@ -11,6 +11,7 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from operator import attrgetter
 
 from app.sync.engine.adjusters.kind import ScrewWithGain
 from app.sync.engine.adjusters.registry import adjuster_of, kind_at, kind_of, own_adjuster, own_screws
@@ -130,27 +131,28 @@ def next_move(
     if displacement <= 0:
         raise ValueError("an engine has a displacement")
     read_ever = {e.bore for e in events if isinstance(e, Reading)}
-    unread = tuple(bore for bore in layout.bores if bore not in read_ever)
+    unread = tuple([bore for bore in layout.bores if bore not in read_ever])
     if unread:
         return Advice(AdviceKind.MEASURE, AdviceReason.FIRST_ROUND, bores=unread)
     since = [e for e in since_last_move(events) if isinstance(e, Reading)]
     if again := _to_read_again(layout, meter, since):
         return again
-    if since and not any(e.closing for e in since) and not moves_at(events):
+    closed = any(map(attrgetter("closing"), since))
+    if since and not closed and not moves_at(events):
         return Advice(AdviceKind.MEASURE, AdviceReason.CLOSE_ROUND, bores=(since[0].bore,))
     start = read_by_columns(start or start_prior(layout, hardware, displacement, wanted_speed), meter, events)
     start = sharing_learned(start, meter, events)
     posterior = followed(start, meter, tuple(remembered(events, layout)))
     bench = _bench(start, posterior, meter, window, blades, events)
     standing = bench.standing
-    if decision is None and since:
+    if decision is None and closed and not set(layout.bores) - set(bench.read):  # before that it settles nothing
         decision = evenness(layout, since, meter, window, sharing=posterior.engine.sharing).decision
     even = decision is not None and decision.conformity is Conformity.EVEN and standing.off_speed[0] <= LOST
     if not even and standing.all_inside[0] < ENOUGH and (plan := _plan(bench)):
         if suspect is not None and not moves_at(events):
             plan = first_at(suspect, plan, as_if_known(bench.posterior), bench.task)
         return _towards(plan, bench)
-    return _last_round(bench, any(e.closing for e in since), decision, finer=window < bench.task.window)
+    return _last_round(bench, closed, decision, finer=window < bench.task.window)
 
 
 def _bench(
