@@ -66,7 +66,8 @@ class Decision:
     ``all_inside`` is None while incomplete. ``rounds`` is the number that would likely decide, with its line in
     ``foreseen``; None where no sensible number does. ``read_next`` are the bores to read first, most telling first: of
     an incomplete engine those unread or contradictory. ``move_advised``: no sensible number of readings decides, and
-    even is not likely enough to leave it.
+    even is not likely enough to leave it. ``readings``: so many more at most, and something is said; None where that is
+    not known.
     """
 
     conformity: Conformity
@@ -77,6 +78,7 @@ class Decision:
     rounds: int | None = None
     read_next: tuple[int, ...] = ()
     move_advised: bool = False
+    readings: int | None = None
 
 
 def decide(posterior: SharePosterior, pass_probability: float = PASS_PROBABILITY, *, closed: bool) -> Decision:
