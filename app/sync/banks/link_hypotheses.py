@@ -20,7 +20,8 @@ FREE_PLAY = 0.003  # our judgement
 FREE_PLAYS = (0.001, 0.002, 0.003, 0.0045, 0.006)  # our judgement
 OFFSETS: Floats = np.array([step * 0.0005 for step in range(-120, 121)])
 RATIOS: Floats = np.array([step * 0.02 for step in range(-6, 7)])
-LENGTH_SPREAD, SLACK_SPREAD, RATIO_SPREAD = 0.008, 0.015, 0.03  # [rad], [rad], fraction; our judgement
+LENGTH_SPREAD, SLACK_SPREAD = 0.008, 0.015  # [rad], our judgement
+RATIO_SPREAD = 0.03  # a fraction; our judgement
 RIGHT_SPREAD = 0.001
 """Of a link rod that is right: set to the nearest half of a flat, which is 2.2 mrad, and read as well as that [rad]
 (our judgement)."""
