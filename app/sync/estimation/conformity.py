@@ -26,7 +26,7 @@ PASS_PROBABILITY = 0.95
 """Of all bores inside, to be called even: ISO 14253-1:2017, as secondary sources describe it."""
 
 # All our judgement.
-LIMIT_PROBABILITY = 0.80  # of all bores inside, for "as far as this meter shows"
+LIMIT_PROBABILITY = 0.87  # of all bores inside, for "as far as this meter shows"
 WORTH_READING = 0.5  # chance of a decision for which more rounds are asked for
 MANY_READINGS = 1.5  # of a bore on average, after which a likely engine is not read further to be called even
 ROUNDS = (1, 2, 4)

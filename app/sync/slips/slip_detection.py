@@ -151,9 +151,9 @@ def slipped(
     Parameters: ``layout`` of the engine; ``left`` and ``found`` pooled readings per bore (see ``pool``), the round's
     trend removed; ``meter``, ``left_meter`` and ``sharing`` as for ``changes.log_changes``; ``same_meter`` False when
     two were used, whose scales may differ by any factor; ``heat_soaked`` False when one of the rounds was not
-    taken hot; ``expected_common`` change of ln(flow) from air and speed, None when it is not known, which leaves what all bores
-    share free; ``gain`` [1/rad] learned at idle on this engine; ``left_sound`` where no reading as left can be misread,
-    as the bores were even by them.
+    taken hot; ``expected_common`` change of ln(flow) from air and speed, None when it is not known, which leaves what
+    all bores share free; ``gain`` [1/rad] learned at idle on this engine; ``left_sound`` where no reading as left can
+    be misread, as the bores were even by them.
 
     Source: Bayesian comparison of hypotheses; sizes and odds from a simulated engine.
 
