@@ -11,7 +11,7 @@ from app.shop.assessment.since_left import suspect_of
 from app.shop.assessment.tightening import stands_as_before, to_reread
 from app.shop.procedure.items import Phase
 from app.shop.procedure.parts import Part, parts_of
-from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED, phase_named
+from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED
 from app.shop.procedure.read_order import opening_rounds
 from app.shop.procedure.requirements import Runs
 from app.shop.procedure.running import round_ran_out
@@ -27,7 +27,7 @@ from app.sync.engine.layout import Layout
 from app.sync.estimation.column_start import read_by_columns
 from app.sync.estimation.evenness import RoundResult
 from app.sync.planning.advice import Advice, AdviceKind, AdviceReason
-from app.sync.planning.one_word import GOOD, as_said
+from app.sync.planning.one_word import GOOD, OPEN_TO_DOUBT, as_said
 from app.sync.planning.planner import next_move
 
 _next_move = lru_cache(maxsize=128)(next_move)
@@ -90,11 +90,13 @@ def said_of(record: VisitRecord, one: Round, window: float) -> RoundResult:
 
     Where plates may be moved a good word waits until the adviser is done.
     """
-    found, phase = evenness_of(record, one, window), phase_named(one.row.phase)
-    if phase.rounds != "fine" or one.row.opening or record.moved_since(one, at_idle=True):
+    found = evenness_of(record, one, window)
+    if found.verdict not in OPEN_TO_DOUBT or one.row.phase != HEAT_SOAKED.slug or one.row.opening:
         return found
-    advice = next_of(record, phase, one)
-    return found if advice is None else as_said(found, advice)
+    if record.moved_since(one, at_idle=True):
+        return found
+    advice = next_of(record, HEAT_SOAKED, one)
+    return found if advice is None or advice.kind is AdviceKind.DONE else as_said(found, advice)
 
 
 def balance_of(record: VisitRecord) -> BankAssessment | None:

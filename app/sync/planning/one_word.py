@@ -10,6 +10,9 @@ from app.sync.planning.planner import ENOUGH
 GOOD = (Conformity.EVEN, Conformity.LIMIT)
 """What is said of an engine that may be handed over."""
 
+OPEN_TO_DOUBT = (*GOOD, Conformity.UNDECIDED)
+"""What is said otherwise while the adviser has something to ask for."""
+
 
 def as_said(found: RoundResult, advice: Advice) -> RoundResult:
     """How even the bores stand, undecided while the adviser has another reading or move for them.
@@ -22,7 +25,7 @@ def as_said(found: RoundResult, advice: Advice) -> RoundResult:
     reads = advice.kind is AdviceKind.MEASURE and advice.why is AdviceReason.DOUBTFUL
     moves = advice.adjuster is not None and advice.inside is not None and advice.inside < ENOUGH
     good = found.verdict in GOOD
-    if not (reads or moves) or not (good or found.verdict is Conformity.UNDECIDED):
+    if not (reads or moves) or found.verdict not in OPEN_TO_DOUBT:
         return found
     decision = replace(found.decision, readings=advice.readings)
     return replace(found, decision=_doubted(decision, advice) if good else decision)
