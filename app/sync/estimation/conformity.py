@@ -26,7 +26,7 @@ PASS_PROBABILITY = 0.95
 """Of all bores inside, to be called even: ISO 14253-1:2017, as secondary sources describe it."""
 
 # All our judgement.
-LIMIT_PROBABILITY = 0.80  # of all bores inside, for "as far as this meter shows"
+LIMIT_PROBABILITY = 0.87  # of all bores inside, for "as far as this meter shows"
 WORTH_READING = 0.5  # chance of a decision for which more rounds are asked for
 MANY_READINGS = 1.5  # of a bore on average, after which a likely engine is not read further to be called even
 ROUNDS = (1, 2, 4)
@@ -66,7 +66,8 @@ class Decision:
     ``all_inside`` is None while incomplete. ``rounds`` is the number that would likely decide, with its line in
     ``foreseen``; None where no sensible number does. ``read_next`` are the bores to read first, most telling first: of
     an incomplete engine those unread or contradictory. ``move_advised``: no sensible number of readings decides, and
-    even is not likely enough to leave it.
+    even is not likely enough to leave it. ``readings``: so many more at most, and something is said; None where that is
+    not known.
     """
 
     conformity: Conformity
@@ -77,6 +78,7 @@ class Decision:
     rounds: int | None = None
     read_next: tuple[int, ...] = ()
     move_advised: bool = False
+    readings: int | None = None
 
 
 def decide(posterior: SharePosterior, pass_probability: float = PASS_PROBABILITY, *, closed: bool) -> Decision:

@@ -128,9 +128,14 @@ class Evaluation:
     spread: Floats
 
     @property
+    def all_bores_inside(self) -> Floats:
+        """The chance that every bore ends inside, whatever the speed."""
+        return np.asarray(np.prod(1 - self.outside, axis=-1))
+
+    @property
     def all_inside(self) -> Floats:
         """The chance that every bore and the speed end inside."""
-        return np.asarray(np.prod(1 - self.outside, axis=-1) * (1 - self.off_speed))
+        return self.all_bores_inside * (1 - self.off_speed)
 
 
 def feeler_stacks(blades: Sequence[float]) -> tuple[tuple[float, ...], ...]:

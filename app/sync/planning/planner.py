@@ -55,7 +55,7 @@ RISING = 1.0
 round with no move, so that dithering ends (our judgement)."""
 
 SURE_TO_LEAVE = 0.91
-"""Chance that everything is inside, by all that was read and moved, from which an engine with a good verdict is left:
+"""Chance that every bore is inside, by all that was read and moved, from which an engine with a good verdict is left:
 below, what was read since the last move alone flatters it (our judgement)."""
 
 LOST = 0.65
@@ -151,8 +151,10 @@ def next_move(
     if not even and standing.all_inside[0] < ENOUGH and (plan := _plan(bench)):
         if suspect is not None and not moves_at(events):
             plan = first_at(suspect, plan, as_if_known(bench.posterior), bench.task)
-        return _towards(plan, bench)
-    return _last_round(bench, closed, decision, finer=window < bench.task.window)
+        advice = _towards(plan, bench)
+    else:
+        advice = _last_round(bench, closed, decision, finer=window < bench.task.window)
+    return replace(advice, inside=float(standing.all_bores_inside[0]))
 
 
 def _bench(
@@ -340,8 +342,8 @@ def _last_round(bench: _PlanningContext, closed: bool, decision: Decision | None
         return Advice(AdviceKind.MEASURE, AdviceReason.LAST_ROUND, bores=unread)
     if not closed or decision is None:
         return Advice(AdviceKind.MEASURE, AdviceReason.CLOSE_ROUND, bores=(bench.read[0],))
-    inside = bench.standing.all_inside[0]
-    if finer and inside >= ENOUGH and decision.conformity is not Conformity.EVEN:
+    inside = bench.standing.all_bores_inside[0]
+    if finer and bench.standing.all_inside[0] >= ENOUGH and decision.conformity is not Conformity.EVEN:
         return Advice(AdviceKind.DONE, AdviceReason.FINEST)
     extra = len(bench.read) - len(bench.layout.bores) - 1
     good = _good_word(decision)
@@ -351,9 +353,11 @@ def _last_round(bench: _PlanningContext, closed: bool, decision: Decision | None
         if bench.outside(bore) > LOST and (why := _why_unadjustable(bore, bench)):
             return Advice(AdviceKind.CANNOT, why, near=bore, about=(bore,))
     undecided = decision.conformity is not Conformity.NOT_EVEN
-    if undecided and extra < MOST_EXTRA + (0 if decision.rounds is None else len(bench.layout.bores)):
+    left = MOST_EXTRA + (0 if decision.rounds is None or good else len(bench.layout.bores)) - extra
+    if undecided and left > 0:
         bores = decision.read_next[:1] if decision.rounds is not None else ()
-        return Advice(AdviceKind.MEASURE, AdviceReason.DOUBTFUL, bores=bores or (_most_doubtful(bench),))
+        asked = bores or (_most_doubtful(bench),)
+        return Advice(AdviceKind.MEASURE, AdviceReason.DOUBTFUL, bores=asked, readings=left)
     unlikely = decision.all_inside is None or decision.all_inside < LIMIT_PROBABILITY
     if unlikely and (plan := _plan(bench, force=True)):
         return _towards(plan, bench)
