@@ -7,21 +7,18 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
 
-import uvicorn
-
 from app.shop.store.database import Database
 
 
 @contextmanager
 def serving(shop: Database, clock: Callable[[], datetime] = lambda: datetime.now(UTC)) -> Iterator[str]:
     """The address at which the real server answers for ``shop``, by ``clock``."""
-    from app.web.application import create_app  # here, so that tests of the records need no pages
+    from app.server.door import server_of  # here, so that tests of the records need no pages
+    from app.web.application import create_app
 
     with socket.create_server(("127.0.0.1", 0)) as door:
-        server = uvicorn.Server(
-            uvicorn.Config(create_app(shop, clock=clock), log_level="warning", access_log=False, ws="none")
-        )
-        thread = threading.Thread(target=server.run, kwargs={"sockets": [door]})
+        server, own_door = server_of(create_app(shop, clock=clock), door)
+        thread = threading.Thread(target=server.run, kwargs={"sockets": [own_door]})
         thread.start()
         while thread.is_alive() and not server.started:
             time.sleep(0.01)

@@ -5,7 +5,7 @@ import json
 import sys
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -46,7 +46,7 @@ def real_but(**changed: object) -> str:
     return json.dumps({**REAL, "visits": visits}, separators=(",", ":"))
 
 
-HOSTILE = {
+HOSTILE: dict[str, Callable[[], str]] = {
     "visits, 29 kB": lambda: of_visits("{}", 29_000),
     "visits, 300 kB": lambda: of_visits("{}", 300_000),
     "visits, 12 MB": lambda: of_visits("{}", LARGEST),
