@@ -233,6 +233,13 @@ class Patient(H11Protocol):
             self._guest.protocol = None
         super().connection_lost(exc)
 
+    def shutdown(self) -> None:
+        """The program ends: what was not sent whole by now is not waited for."""
+        if self._asked and not self.answering:
+            self._hang_up()
+        else:
+            super().shutdown()
+
     def send_400_response(self, msg: str) -> None:
         """What is no HTTP, called while its error is handled."""
         too_long = getattr(sys.exception(), "error_status_hint", 400) == 431
@@ -253,8 +260,6 @@ class Patient(H11Protocol):
     def _refuse(self, status: int, fault: RequestFault) -> None:
         """Answer with the page that all refusals have, and hang up; only hang up in the middle of an answer."""
         self._no_deadline()
-        if self.cycle is not None:
-            self.cycle.disconnected = True
         if self.conn.our_state in (h11.IDLE, h11.SEND_RESPONSE):
             page = refusal({"path": "/api" if FOR_PROGRAMS.match(self._start) else ""}, status, fault)
             headers = [*self.server_state.default_headers, *page.raw_headers, *HEADERS.items()]
@@ -265,6 +270,12 @@ class Patient(H11Protocol):
                 h11.EndOfMessage(),
             ):
                 self.transport.write(self.conn.send(event) or b"")
+        self._hang_up()
+
+    def _hang_up(self) -> None:
+        if self.cycle is not None:
+            self.cycle.disconnected = True
+            self.cycle.message_event.set()
         self.transport.close()
 
 
