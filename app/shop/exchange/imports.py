@@ -58,6 +58,8 @@ Keyed = (
     | v5.Override
     | v5.Correction
     | v5.SignOff
+    | v5.EngineEvent
+    | v5.StopEnd
 )
 FACTS = ("serial", "description", "displacement", "displacement_unit", "customer", "vehicle", "idle_speed")
 
@@ -246,7 +248,8 @@ def _same_rows(file: v5.EngineFile, mine: v5.EngineFile | None) -> None:
 def _rows(file: v5.EngineFile) -> Iterator[tuple[str, tuple[str, object]]]:
     """Every row of evidence but meters by its key: what it is and what it says, numbers given by a shop left out."""
     parts_of_it = {"rounds", "readings", "speeds", "moves", "checks", "overrides", "sign_off", "corrections"}
-    aside = {v5.Fitting: {"number"}, v5.Visit: {"number", "meter", *parts_of_it}}
+    apart = {"number", "meter", "engine_events", "stop_ends", *parts_of_it}
+    aside = {v5.Fitting: {"number"}, v5.Visit: apart}
     for kind, part in _parts(file):
         yield part.key, (kind, part.model_dump(exclude=aside.get(type(part))))
 
@@ -259,7 +262,7 @@ def _parts(file: v5.EngineFile) -> Iterator[tuple[str, Keyed]]:
         yield "visit", visit
         for rows in (
             *(visit.rounds, visit.readings, visit.speeds, visit.moves, visit.checks, visit.overrides),
-            *(visit.corrections, [visit.sign_off] if visit.sign_off else []),
+            *(visit.corrections, visit.engine_events, visit.stop_ends, [visit.sign_off] if visit.sign_off else []),
         ):
             for part in rows:
                 yield type(part).__name__.lower(), part
@@ -323,6 +326,11 @@ def _visit_contradictions(
             wrong.append(because(FileFault.CORRECTION_REFERENCE))
         if correction.after_check and correction.after_check not in {c.key for c in visit.checks}:
             wrong.append(because(FileFault.CORRECTION_REFERENCE))
+    named = {r.key for r in visit.readings} | {c.key for c in visit.checks}
+    after = [("after_check", event.after_check) for event in visit.engine_events]
+    after += [("after_reading", event.after_reading) for event in visit.engine_events]
+    after += [("after_check", end.after_check) for end in visit.stop_ends]
+    wrong += [because(FileFault.REFERENCE, field=name) for name, key in after if key and key not in named]
     if visit.corrections and visit.sign_off is None:
         wrong.append(because(FileFault.CORRECTED_TOO_EARLY))
     return wrong

@@ -5,7 +5,8 @@ from statistics import median
 from app.shop.procedure.items import Phase
 from app.shop.procedure.phases import FIRST_FIRE
 from app.shop.procedure.read_order import NextReading
-from app.shop.record.visit_record import UNITS, Round, VisitRecord
+from app.shop.record.rounds import UNITS, Round
+from app.shop.record.visit_record import VisitRecord
 from app.sync.readings.observation import times_the_air
 from app.sync.readings.rounds import MISREAD_OTHERS
 
@@ -14,7 +15,7 @@ ASKED_TIMES = 1.6
 judgement): bores of an engine as found may truly stand so far apart, so it asks and never forbids."""
 
 ROUNDING = 1e-9
-"""By which a value on the limit may miss it."""
+"""By which a value on the limit may miss it (our judgement)."""
 
 
 def doubtful(record: VisitRecord, one: Round, bore: int, value: float, corrects: int | None = None) -> bool:

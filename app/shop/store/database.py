@@ -7,7 +7,7 @@ time it writes; it is on the disk before ``writing`` is left.
 
 import sqlite3
 import threading
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import closing, contextmanager
 from functools import cached_property
 from pathlib import Path
@@ -99,6 +99,9 @@ class Database:
     """
 
     def __init__(self, folder: Path) -> None:
+        self.clock: Callable[[], float] | None = None
+        """The time of the shop computer [s], by which what runs out is judged. Without one time stands still at the
+        newest row of a visit."""
         self.folder = folder
         self.file = folder / "shop.db"
         self._held = _lock(folder / "shop.lock")
@@ -164,7 +167,7 @@ class Database:
     def _scribing(self, connection: sqlite3.Connection) -> Iterator[Session]:
         """The one session of all writes, as if it were new: making one takes longer than many a write."""
         session = self._scribe
-        session.info.update(wire=connection, fresh={})
+        session.info.update(wire=connection, fresh={}, now=self._now())
         try:
             yield session
         finally:
@@ -176,8 +179,12 @@ class Database:
         return self._session(self._writes)
 
     def _session(self, engine: Engine) -> Session:
-        """``info`` has what was read before, and what this session read or stored: see ``loader.load``."""
-        return Session(engine, expire_on_commit=False, info={"memory": self._memory, "fresh": {}})
+        """``info`` has what was read before, what this session read or stored, and when it began (``loader.load``)."""
+        info = {"memory": self._memory, "fresh": {}, "now": self._now()}
+        return Session(engine, expire_on_commit=False, info=info)
+
+    def _now(self) -> float | None:
+        return self.clock() if self.clock is not None else None
 
     def _keep(self, session: Session) -> None:
         for key, value in session.info["fresh"].items():

@@ -10,10 +10,12 @@ from app.shop.commands import engines, opening_speeds, readings
 from app.shop.commands.opening_speeds import NewSpeed
 from app.shop.commands.readings import NewReading
 from app.shop.procedure.codes import SkipReason
+from app.shop.procedure.running import round_ran_out
 from app.shop.queries.assessed import assessed
 from app.shop.record import loader
 from app.shop.record.entries import MeterReading
-from app.shop.record.visit_record import Round, VisitRecord
+from app.shop.record.rounds import Round
+from app.shop.record.visit_record import VisitRecord
 from app.shop.store.database import Database
 from app.sync.engine.units import REV_PER_MIN, THOU
 from app.sync.estimation.conformity import Conformity
@@ -197,6 +199,10 @@ class EvennessTold(Told):
     pass_probability: float = Field(description="From which of it the engine is even: the shop's setting.")
     counted: int = Field(description="Readings gone by, those of earlier rounds too.")
     rounds_to_decide: int | None = Field(description="Further rounds that would likely decide it; null where none is.")
+    readings_to_decide: int | None = Field(
+        default=None,
+        description="Most further readings asked for before something is said; null where unknown.",
+    )
     read_next: list[int] = Field(description="Bores whose next reading tells most, most telling first.")
     sentence: str
     unit: MeterUnit
@@ -220,6 +226,7 @@ class EvennessTold(Told):
                 "pass_probability": record.settings.pass_probability,
                 "counted": found.counted,
                 "rounds_to_decide": found.decision.rounds,
+                "readings_to_decide": found.decision.readings,
                 "read_next": list(found.decision.read_next),
                 "sentence": verdict_sentence(found, unit_of(meter)),
                 "unit": meter.unit,
@@ -273,6 +280,7 @@ class RoundTold(Told):
     closed: bool = Field(description="Whether the first bore was read again to end it.")
     moved_since: bool = Field(description="Whether a move came after it, so that it speaks for nothing any more.")
     readings: list[ReadingTold]
+    ran_out: bool = Field(description="Whether it was left open too long or the engine was stopped: it ends unread.")
     in_question: list[QuestionTold] = Field(description="A round speaks for nothing while two of its values are.")
     evenness: EvennessTold | None = Field(description="Null before the first reading.")
 
@@ -292,6 +300,7 @@ class RoundTold(Told):
                 "begun_at": one.row.begun_at,
                 "closed": one.closed,
                 "moved_since": record.moved_since(one),
+                "ran_out": round_ran_out(record, one),
                 "readings": [ReadingTold.of(row, row.ident in standing) for row in one.entered],
                 "in_question": [
                     QuestionTold(bore=older.bore, older=older.ident, newer=newer.ident)

@@ -25,12 +25,13 @@ from app.shop.store.database import Database
 from app.shop.store.upgrade import open_shop
 from app.web.application import create_app
 from app.web.display_options import CHOICES
+from app.web.kept_files import version
 from app.web.pages.shop import offline
 from app.web.security.pairing import Pairing
 from app.wording.message import say
 from app.wording.program.cli import CERTIFICATE_PROBLEMS, TRUST
 from tests.browser import NewContext, flags, installed
-from tests.shop.yard import heat_soaked, key
+from tests.shop.yard import heat_soaked, just_now, key
 from tests.started import Started, refused, started
 from tests.web.axe import faults
 from tests.web.tablet import SIZE, Tablet, entered, said
@@ -212,7 +213,7 @@ def test_the_page_without_a_link_needs_nothing_that_is_not_kept(shop: Database) 
     client = TestClient(create_app(shop), base_url=HTTPS, client=("127.0.0.1", 40000))
     files = Files()
     files.feed(client.get("/offline").text)
-    needed = files.found
+    needed = {path.replace(f"/{version()}/", "/") for path in files.found}
     for script in sorted(path for path in KEPT if path.endswith(".js")):
         imported = re.findall(r'from "\./([\w.]+)"', client.get(script).text)
         needed |= {f"/static/{name}" for name in imported}
@@ -266,7 +267,8 @@ def test_pages_start_without_a_link_and_what_waits_goes_over_when_it_is_back(
 ) -> None:
     folder = tmp_path / "shop"
     shop = open_shop(folder)
-    visit_id = heat_soaked(shop)
+    with just_now():
+        visit_id = heat_soaked(shop)
     shop.close()
     with (
         secure(folder) as first,
