@@ -132,12 +132,20 @@ async def _shop(request: Request) -> Database:
 
 async def _now(request: Request) -> str:
     """When it was done: now, less the time for which the tablet held it because there was no connection."""
-    clock: Callable[[], datetime] = request.app.state.clock
     try:
         held = float(request.headers.get(OUTBOX, "0"))
     except ValueError:
         held = 0.0
-    return stamp(clock() - timedelta(seconds=held if 0 <= held <= LONGEST_HELD else 0.0))
+    return stamp(_time(request) - timedelta(seconds=held if 0 <= held <= LONGEST_HELD else 0.0))
+
+
+async def _server_now(request: Request) -> str:
+    return stamp(_time(request))
+
+
+def _time(request: Request) -> datetime:
+    clock: Callable[[], datetime] = request.app.state.clock
+    return clock()
 
 
 async def _page(request: Request) -> Pages:
@@ -168,5 +176,8 @@ class PostedForm(NamedTuple):
 
 Shop = Annotated[Database, Depends(_shop)]
 Now = Annotated[str, Depends(_now)]
+ServerNow = Annotated[str, Depends(_server_now)]
+"""The time now, whatever a tablet says: for signing off, people, and pairing."""
+
 Form = Annotated[Typed, Depends(_typed)]
 Page = Annotated[Pages, Depends(_page)]

@@ -21,6 +21,7 @@ from sqlmodel import Session
 from app.shop.reasons import Reason, because
 from app.shop.store.codes import Unavailable
 from app.shop.store.lru import LruCache
+from app.shop.store.steady import SteadyClock
 
 BUSY_SECONDS = 5.0
 """How long a statement waits for another program that holds the file, such as a copying tool."""
@@ -103,6 +104,7 @@ class Database:
         self.file = folder / "shop.db"
         self._held = _lock(folder / "shop.lock")
         self._turn = threading.Lock()
+        self.steady = SteadyClock()
         self._memory = LruCache()
         # The server's threads are the limit of the readers; the one used last still has its pages at hand.
         self._reads = _engine(self.file, max_overflow=-1, pool_use_lifo=True)

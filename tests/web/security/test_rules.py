@@ -4,7 +4,7 @@ import asyncio
 import re
 import shutil
 from collections.abc import Callable, Iterator
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -12,15 +12,18 @@ import pytest
 import sqlalchemy
 from fastapi import FastAPI
 from sqlalchemy.exc import IntegrityError
+from sqlmodel import select
 from starlette.responses import Response
 from starlette.testclient import TestClient
 from starlette.types import Receive, Scope, Send
 
-from app.shop.commands import engines, people, tablets
+from app.shop.commands import engines, people, tablets, visits
 from app.shop.record import loader
 from app.shop.rejections import Rejection
 from app.shop.store import database
 from app.shop.store.database import Database
+from app.shop.store.steady import SteadyClock
+from app.shop.store.tables import Person, SignOff, Tablet
 from app.shop.store.upgrade import open_shop
 from app.web import context
 from app.web.api.interface import json_only
@@ -31,7 +34,7 @@ from app.web.pages.shop.tablets import only_here
 from app.web.security import middleware, pairing
 from app.web.security.pairing import Pairing
 from tests.shop.rejections import on_page
-from tests.shop.yard import AT, FACTS, engine, key, visit
+from tests.shop.yard import AT, FACTS, engine, key, ready_to_sign, visit
 
 HOME = "http://192.168.7.20:8000"
 PIN = "2580"
@@ -49,7 +52,8 @@ class Bench:
 
     def start(self) -> None:
         self.shop: Database = open_shop(self.folder)
-        visit(self.shop, engine(self.shop))
+        self.shop.steady = SteadyClock(lambda: self.seconds)
+        ready_to_sign(self.shop)
         self.codes = Pairing(f"{HOME}/", ticks=lambda: self.seconds)
         self.app: FastAPI = create_app(self.shop, clock=lambda: self.now, pairing=self.codes)
         self.app.state.templates = self.templates
@@ -74,8 +78,9 @@ class Bench:
             self.here.post("/people", data={"key": key(), "name": "Kim", "pin": PIN, "again": PIN}).status_code == 303
         )
 
-    def sign(self, pin: str) -> str:
-        return str(self.here.post("/visits/1/sign-off", data={"key": key(), "name": "Kim", "pin": pin}).text)
+    def sign(self, pin: str, **headers: str) -> str:
+        sent = {"key": key(), "name": "Kim", "pin": pin}
+        return str(self.here.post("/visits/1/sign-off", data=sent, headers=headers).text)
 
     def held(self) -> bytes:
         self.shop.close()
@@ -296,6 +301,52 @@ def guessing_a_pin_is_slowed_down(bench: Bench) -> bool:
     for _ in range(5):
         bench.sign("1470")
     return on_page(Rejection.TOO_MANY_TRIES, wait=people.FIRST_WAIT) in bench.sign(PIN)
+
+
+def _off_steady(patch: pytest.MonkeyPatch, bench: Bench) -> None:
+    patch.setattr(SteadyClock, "since", lambda self, what: 1e9)
+
+
+@rule(_off_steady)
+def no_clock_and_no_age_that_a_tablet_claims_ends_the_wait(bench: Bench) -> bool:
+    bench.list_somebody()
+    for _ in range(5):
+        bench.sign("1470")
+    bench.now += timedelta(days=2)
+    return on_page(Rejection.TOO_MANY_TRIES, wait=people.FIRST_WAIT) in bench.sign(PIN, **{context.OUTBOX: "600000"})
+
+
+def _off_server_now(patch: pytest.MonkeyPatch, bench: Bench) -> None:
+    bench.overrides[context._server_now] = context._now
+
+
+@rule(_off_server_now)
+def no_tablet_dates_a_sign_off_a_person_or_a_pairing(bench: Bench) -> bool:
+    claimed = {context.OUTBOX: "600000"}
+    bench.codes.new()
+    pairing_sent = {"key": key(), "code": bench.codes.code, "name": "test cell"}
+    assert bench.tablet.post("/pair", data=pairing_sent, headers=claimed).status_code == 303
+    person = {"key": key(), "name": "Kim", "pin": PIN, "again": PIN}
+    assert bench.here.post("/people", data=person, headers=claimed).status_code == 303
+    bench.sign(PIN, **claimed)
+    with bench.shop.reading() as session:
+        dated = {at for table in (Tablet, Person, SignOff) for at in session.exec(select(table.at)).all()}
+    return dated == {context.stamp(bench.now)}
+
+
+def _off_ready(patch: pytest.MonkeyPatch, bench: Bench) -> None:
+    patch.setattr(visits, "_require_ready", lambda *_: None)
+
+
+@rule(_off_ready)
+def a_pin_is_not_looked_at_where_nothing_can_be_signed(bench: Bench) -> bool:
+    bench.list_somebody()
+    visit(bench.shop, engine(bench.shop, serial="31-0218"))
+    said = [
+        bench.here.post("/api/visits/2/sign-off", json={"key": key(), "name": "Kim", "pin": pin}).text
+        for pin in ("1470", PIN)
+    ]
+    return said[0] == said[1]
 
 
 class NoHasher:
