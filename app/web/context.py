@@ -11,7 +11,9 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from app import places
+from app.shop.reasons import because
 from app.shop.record import stored_settings
+from app.shop.store.codes import Unavailable
 from app.shop.store.database import Database
 from app.shop.store.idempotency import new_key
 from app.web.display_options import chosen, kept
@@ -100,6 +102,14 @@ class Pages:
         if status >= 400:
             answer.headers[REFUSED] = quote(" ".join(facts["problems"].values()) or str(facts.get("message", "")))
         return answer
+
+    def noticed(self) -> list[str]:
+        """What the people of the shop are to know of its files and its network, in words."""
+        state = self._request.app.state
+        found = [*state.shop.noticed, *state.pairing.noticed]
+        if not state.shop.still_there():
+            found.append(because(Unavailable.FILE_REPLACED, folder=state.shop.folder))
+        return [in_words(one) for one in found]
 
     def _known_initials(self) -> list[str]:
         """The initials in the shop's settings, read only by a page that asks for some."""

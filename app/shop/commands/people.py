@@ -86,7 +86,7 @@ def prove(shop: Database, name: str, pin: str, at: str) -> str | None:
     """The name as listed of the person who gave the right PIN; None in a shop without a list.
 
     Raises RejectedError beside ``name`` or ``pin``. A wrong PIN is noted before that. The wait goes by a clock that
-    nobody can set; where an earlier run of the program noted the last PIN, it begins again with this one.
+    only goes forward; where an earlier run of the program noted the last PIN, it begins again with this one.
     """
     with shop.writing() as session:  # one at a time: two tries at once are not one try
         if not everyone(session):
@@ -96,7 +96,7 @@ def prove(shop: Database, name: str, pin: str, at: str) -> str | None:
             raise RejectedError({"name": because(Rejection.NOT_LISTED)})
         if not pin:
             raise RejectedError({"pin": because(Rejection.PIN_MISSING)})
-        last = f"pin of {person.name}"
+        last = f"pin:{person.name}"
         held = wait(_wrong_in_a_row(session, person.name), timedelta(seconds=shop.steady.since(last)))
         if not held:
             right = _matches(person, pin)

@@ -1,4 +1,4 @@
-"""Seconds by a clock that nobody can set."""
+"""Seconds by a clock that cannot be set."""
 
 import time
 from collections.abc import Callable

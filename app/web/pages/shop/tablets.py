@@ -73,7 +73,7 @@ def pair(shop: Shop, page: Page, form: Form, request: Request, codes: Codes, now
     try:
         if not form.text("name"):
             raise RejectedError({"name": because(Rejection.NAME_MISSING)})
-        codes.take(form.text("code"))
+        codes.take(form.text("code"), request.client.host if request.client else "")
         tablets.pair(shop, form.text("key"), form.text("name"), token, now)
     except RejectedError as refusal:
         return page.show("pair.html", status_of(refusal), values=form.values, problems=problems_in_words(refusal))
