@@ -7,6 +7,7 @@ from itertools import pairwise
 from typing import TypeVar, get_args
 
 from app.shop.commands.engines import EngineFacts
+from app.shop.entries import hidden_sign, storable
 from app.shop.errors import Problems, RejectedError
 from app.shop.reasons import Reason, because
 from app.shop.record.fittings import HARDWARE_FIELDS, extra_by_kind, extra_of, hardware_known
@@ -33,9 +34,14 @@ class Typed:
     values: Mapping[str, str]
     problems: Problems = field(default_factory=dict)
 
-    def text(self, name: str) -> str:
-        """What stands in a field, without outer blanks."""
+    def text(self, name: str, *, lines: bool = False) -> str:
+        """What stands in a field, without outer blanks; with ``lines`` it may have several.
+
+        Raises RejectedError for a sign that shows nothing.
+        """
         text = self.values.get(name, "").strip()
+        if (sign := hidden_sign(text, lines=lines)) is not None:
+            raise RejectedError({name: because(Rejection.HIDDEN_SIGN, sign=sign)})
         if len(text) > LONGEST_FIELD:
             self.problems[name] = because(Rejection.TOO_LONG, most=LONGEST_FIELD)
         return text[:LONGEST_FIELD]
@@ -50,7 +56,7 @@ class Typed:
             value = float(text)
         except ValueError:
             value = math.nan
-        if not math.isfinite(value):
+        if not storable(value):
             self.problems[name] = because(Rejection.NOT_A_NUMBER, typed=_start(self.text(name)))
             return 0.0
         return value

@@ -166,7 +166,7 @@ def test_a_file_replaced_by_an_older_one_is_told_at_the_start(closed: tuple[Path
     (folder / "shop.db").write_bytes(older)
     (notice,) = notices(folder)
     command = f"evenbore restore --data {folder} {made}"
-    assert notice == because(Noticed.BACKUP_HAS_MORE, rows=1, at=NOW, command=command)
+    assert notice == because(Noticed.BACKUP_HAS_MORE, count=1, at=NOW, command=command)
     shop = open_shop(folder)
     with serving(shop) as address, Tablet(address) as tablet:
         for page in ("/", "/shop"):

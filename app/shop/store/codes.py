@@ -66,9 +66,9 @@ class Noticed(StrEnum):
     """What the people of the shop are to know, of its files and its network; the program goes on."""
 
     UNFINISHED = "unfinished"  # files
-    NOT_CLOSED = "not-closed"  # at (of the newest entry)
-    JOURNAL_CUT = "journal-cut"  # at (of the newest entry)
-    BACKUP_HAS_MORE = "backup-has-more"  # rows, at (of the backup), command (restores it)
+    NOT_CLOSED = "not-closed"  # at (of the newest entry), None where there is none
+    JOURNAL_CUT = "journal-cut"  # at, likewise
+    BACKUP_HAS_MORE = "backup-has-more"  # count, at (of the backup), command (restores it)
     OPEN_TO_OTHERS = "open-to-others"  # folder
     FILE_HELD = "file-held"
     HELD_AT_CLOSE = "held-at-close"  # file

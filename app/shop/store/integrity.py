@@ -7,6 +7,7 @@ from collections import Counter
 from collections.abc import Sequence
 from contextlib import closing
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -75,13 +76,13 @@ def integrity(connection: sqlite3.Connection) -> str:
     return "; ".join(str(row[0]) for row in connection.execute("PRAGMA integrity_check"))
 
 
-def newest_entry(connection: sqlite3.Connection) -> str:
-    """When the newest row of evidence was stored, ISO 8601; empty in a shop without any."""
+def newest_entry(connection: sqlite3.Connection) -> datetime | None:
+    """When the newest entry was stored, in UTC; None in a shop without any."""
     newest = [
         connection.execute(f'SELECT at FROM "{table}" ORDER BY id DESC LIMIT 1').fetchone()
         for table in row_hashes.tables_with(connection, "at")
     ]
-    return max((str(row[0]) for row in newest if row), default="")
+    return max((datetime.fromisoformat(row[0]).astimezone(UTC) for row in newest if row), default=None)
 
 
 def keys_not_in(connection: sqlite3.Connection, other: Path) -> int:

@@ -172,7 +172,7 @@ def at_start(folder: Path, file: Path, ended: Ending) -> list[Reason]:
             rows = keys_not_in(connection, file)
         if rows:
             command = shlex.join(["evenbore", "restore", "--data", str(folder), str(copy.file)])
-            found.append(because(Noticed.BACKUP_HAS_MORE, rows=rows, at=copy.at, command=command))
+            found.append(because(Noticed.BACKUP_HAS_MORE, count=rows, at=copy.at, command=command))
     if left := copies.unfinished(folder):
         found.append(because(Noticed.UNFINISHED, files=tuple(map(str, left))))
     if not keep_from_others(folder):

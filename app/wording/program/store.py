@@ -2,7 +2,6 @@
 
 import sqlite3
 from collections.abc import Mapping
-from datetime import UTC, datetime
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
@@ -103,29 +102,30 @@ def _low_space(reason: Reason) -> str:
 
 
 UNFINISHED = Message("A backup or a restore was interrupted and left these files: {files}. Delete them.")
-NOT_CLOSED = Message("The program was not closed properly last time. The newest entry saved is of {at}.")
+NOT_CLOSED = Message("The program was not closed properly last time.")
 JOURNAL_CUT = Message(
     "The program was not closed properly last time, and the end of its journal is missing. "
-    "The newest entry saved is of {at}. Check whether later ones are missing."
+    "Check whether the last entries are saved."
 )
-NO_ENTRY = Message("an empty shop", note="Stands for a time, where nothing was ever entered.")
+NEWEST_ENTRY = Message("The newest entry saved is of {at:%Y-%m-%d %H:%M} UTC.")
+NO_ENTRY = Message("No entry is saved.")
 
 
 def _unfinished(reason: Reason) -> str:
-    return say(UNFINISHED, files=", ".join(reason.values["files"]))
+    return say(UNFINISHED, files=", ".join(map(str, reason.values["files"])))
 
 
 def _not_closed(reason: Reason) -> str:
-    return say(NOT_CLOSED, at=_entry_time(reason))
+    return f"{say(NOT_CLOSED)} {_newest_entry(reason)}"
 
 
 def _journal_cut(reason: Reason) -> str:
-    return say(JOURNAL_CUT, at=_entry_time(reason))
+    return f"{say(JOURNAL_CUT)} {_newest_entry(reason)}"
 
 
-def _entry_time(reason: Reason) -> str:
+def _newest_entry(reason: Reason) -> str:
     at = reason.values["at"]
-    return f"{datetime.fromisoformat(at).astimezone(UTC):%Y-%m-%d %H:%M} UTC" if at else say(NO_ENTRY)
+    return say(NO_ENTRY) if at is None else say(NEWEST_ENTRY, at=at)
 
 
 HEALTH_PROBLEMS: Mapping[StrEnum, Worded] = {
@@ -146,7 +146,7 @@ NOTICES: Mapping[StrEnum, Worded] = {
     Noticed.NOT_CLOSED: _not_closed,
     Noticed.JOURNAL_CUT: _journal_cut,
     Noticed.BACKUP_HAS_MORE: Message(
-        "{rows} entries of the backup of {at:%Y-%m-%d %H:%M} UTC are not in the records. "
+        "Entries of the backup of {at:%Y-%m-%d %H:%M} UTC that are not in the records: {count}. "
         "If no older backup was restored on purpose, close the program and type: {command}"
     ),
     Noticed.OPEN_TO_OTHERS: Message(

@@ -29,7 +29,9 @@ def add(shop: Shop, page: Page, form: Form, request: Request, now: ServerNow) ->
     try:
         people.add(shop, form.text("key"), form.text("name"), form.text("pin"), form.text("again"), now)
     except RejectedError as refusal:
-        return _list(shop, page, request, {"name": form.text("name")}, problems_in_words(refusal), status_of(refusal))
+        return _list(
+            shop, page, request, {"name": form.values.get("name", "")}, problems_in_words(refusal), status_of(refusal)
+        )
     return page.go("/people")
 
 
