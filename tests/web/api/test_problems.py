@@ -337,7 +337,8 @@ Rejection: adjusted-before-reading adjusted-by-another-tablet adjusted-since-rou
   drift-check-bore drift-check-last engine-has-run extra-before-first far-off feeler-count feeler-set
   feelers-out-of-range file-contradicts-itself file-entry-differs file-lost file-missing file-not-an-engine
   file-not-by-schema file-of-another-engine file-open-visits file-too-large file-version flats-out-of-range
-  full-name-missing hidden-sign idle-speed-missing initials-missing initials-twice intake-missing intake-note-missing key-reused
+  full-name-missing hidden-sign idle-speed-missing initials-missing initials-twice intake-missing intake-note-missing
+  key-reused
   meter-range meter-step meter-units-differ meter-value-missing move-not-in-phase name-missing name-taken
   no-earlier-visit no-idle-speed-in-phase no-readings-in-phase no-such-adjustment no-such-bank no-such-bore
   no-such-bypass-screw no-such-coupler no-such-engine no-such-meter no-such-person no-such-screw no-such-study
@@ -354,7 +355,8 @@ LayoutFault: bank-count bank-twice bank-without-bores bore-number bore-twice byp
   stop-not-in-bank too-many-bores
 RequestFault: bad-request foreign-origin internal-error json-expected method-not-allowed not-found not-json not-paired
   shop-computer-only timed-out too-large unknown-host wrong-shape
-FieldFault: hidden-sign malformed not-a-uuid not-one-of out-of-range required too-long too-short unknown-field wrong-type
+FieldFault: hidden-sign malformed not-a-uuid not-one-of out-of-range required too-long too-short unknown-field
+  wrong-type
 Waiting: check-first earlier-phase no-such-phase not-heat-soaked preset-destroys-as-found required-cannot-be-waived
   stopped visit-signed-off
 Requirement: bank-on-stop banks-together coolant-hot even-round head-hot heat-again heat-low heat-moving heat-soak
