@@ -121,6 +121,20 @@ def sync_file(file: Path) -> None:
         os.fsync(handle.fileno())
 
 
+@dataclass(frozen=True, slots=True)
+class EarlierCopies:
+    """How many ``files`` in a shop's ``folder`` hold its records as they once were, backups and sets put aside."""
+
+    folder: Path
+    files: int
+
+
+def earlier_copies(shop_folder: Path) -> EarlierCopies:
+    """The files in the folder of a shop that keep what is taken out of its records. Others are not known of."""
+    aside = (shop_folder / "set-aside").glob("*/shop.db")
+    return EarlierCopies(shop_folder, len(listed(folder_of(shop_folder))) + len(list(aside)))
+
+
 def unfinished_beside(target: Path) -> Path:
     """A new file for what grows into ``target``, of a name that no person's file has; for its owner only."""
     handle, made = tempfile.mkstemp(prefix=UNFINISHED, dir=target.parent)

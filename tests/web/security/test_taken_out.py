@@ -58,3 +58,16 @@ def nor_in_what_is_copied_or_exported_afterwards(bench: Bench) -> bool:
 @pytest.mark.parametrize("on", [True, False], ids=["on", "off"])
 def test_the_rule(bench: Bench, monkeypatch: pytest.MonkeyPatch, name: str, on: bool) -> None:
     assert RULES.holds(name, bench, monkeypatch, on=on) is on
+
+
+def test_earlier_copies_that_keep_a_customer_are_told_where_one_is_taken_out(bench: Bench) -> None:
+    bench.start()
+    assert "earlier backup" not in bench.here.get("/engines/1/change").text
+    backup.keep_one(bench.folder, bench.now)
+    assert "1 earlier backup in" in bench.here.get("/engines/1/change").text
+    aside = bench.folder / "set-aside" / "20261128T120000000000Z"
+    aside.mkdir(parents=True)
+    (aside / "shop.db").touch()
+    page = bench.here.get("/engines/1/change").text
+    assert "2 earlier backups in" in page
+    assert str(bench.folder) in page
