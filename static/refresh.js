@@ -112,8 +112,12 @@ async function refresh(path) {
       const wanted = again;
       again = "";
       const begun = performance.now();
-      const { html } = await fetchPage(wanted);
+      const { html, path: found } = await fetchPage(wanted);
       await fingerUp();
+      if (new URL(found, location.href).pathname !== new URL(wanted, location.href).pathname) {
+        location.assign(found); // a stop takes the whole screen
+        return;
+      }
       if (again || new URL(wanted, location.href).pathname !== location.pathname) continue;
       seen(begun);
       renew(new DOMParser().parseFromString(html, "text/html"));

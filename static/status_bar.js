@@ -6,7 +6,7 @@ import { listed, say } from "./words.js";
 const HOLDS_UP = 3;
 const LONG_MS = 10 * 60 * 1000;
 
-/** What a write is called, by the last part of its address. @type {Record<string, string>} */
+/** What a write is called, by the last part of its address, or the last two where one is not enough. @type {Record<string, string>} */
 const NAMES = {
   readings: "write-readings",
   rounds: "write-rounds",
@@ -19,7 +19,10 @@ const NAMES = {
   overrides: "write-overrides",
   settle: "write-settle",
   "sign-off": "write-sign-off",
-  start: "write-plates-begun",
+  start: "write-start",
+  stop: "write-stop",
+  stopped: "write-stopped",
+  "plates/start": "write-plates-begun",
   facts: "write-checks",
   plates: "write-plates",
 };
@@ -37,7 +40,8 @@ const SKIPS = {
 
 /** @param {import("./queue.js").Write} write */
 function nameOf(write) {
-  return NAMES[write.url.split("/").pop() ?? ""] ?? "write-other";
+  const parts = write.url.split("/");
+  return NAMES[parts.slice(-2).join("/")] ?? NAMES[parts.slice(-1)[0] ?? ""] ?? "write-other";
 }
 
 /** "2 readings and 1 adjustment". @param {import("./queue.js").Write[]} writes */

@@ -2,6 +2,7 @@
 
 import os
 import shutil
+import sys
 import tempfile
 from collections.abc import Iterator, Mapping
 from pathlib import Path
@@ -13,6 +14,7 @@ from playwright.sync_api import BrowserContext, ViewportSize, expect
 from app.shop.store.database import Database
 from app.shop.store.upgrade import open_shop
 from tests.browser import NewContext, flags, installed
+from tests.clock import working_day
 from tests.serving import serving
 
 SIZE: ViewportSize = {"width": 1280, "height": 800}
@@ -30,6 +32,12 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     for item in items:
         if "playwright" in getattr(item, "fixturenames", ()):
             item.add_marker(pytest.mark.browser)
+
+
+def pytest_collection_finish() -> None:
+    """Let an application that is handed no clock go by that of the tests."""
+    if application := sys.modules.get("app.web.application"):
+        application.SteadyClock = working_day  # type: ignore[attr-defined]
 
 
 @pytest.fixture(scope="session")

@@ -5,22 +5,22 @@ import threading
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from datetime import UTC, datetime
+from datetime import datetime
 
 import uvicorn
 
 from app.shop.store.database import Database
+from tests.clock import working_day
 
 
 @contextmanager
-def serving(shop: Database, clock: Callable[[], datetime] = lambda: datetime.now(UTC)) -> Iterator[str]:
-    """The address at which the real server answers for ``shop``, by ``clock``."""
+def serving(shop: Database, clock: Callable[[], datetime] | None = None) -> Iterator[str]:
+    """The address at which the real server answers for ``shop``, by ``clock``, by default that of ``tests.clock``."""
     from app.web.application import create_app  # here, so that tests of the records need no pages
 
     with socket.create_server(("127.0.0.1", 0)) as door:
-        server = uvicorn.Server(
-            uvicorn.Config(create_app(shop, clock=clock), log_level="warning", access_log=False, ws="none")
-        )
+        app = create_app(shop, clock=clock or working_day())
+        server = uvicorn.Server(uvicorn.Config(app, log_level="warning", access_log=False, ws="none"))
         thread = threading.Thread(target=server.run, kwargs={"sockets": [door]})
         thread.start()
         while thread.is_alive() and not server.started:

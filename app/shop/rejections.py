@@ -71,6 +71,14 @@ class Rejection(StrEnum):
     NOTHING_TO_UNDO = "nothing-to-undo"
     NOTHING_MISSING = "nothing-missing"
 
+    # starts and stops
+    ENGINE_RUNS = "engine-runs"
+    ENGINE_STANDS = "engine-stopped-already"
+    CHECK_BEFORE_START = "check-before-start"
+    NOT_STOPPED = "no-open-stop"
+    CAUSE_MISSING = "cause-missing"
+    REMEDY_MISSING = "remedy-missing"
+
     # readings
     NO_SUCH_BORE = "no-such-bore"  # bore
     METER_VALUE_MISSING = "meter-value-missing"
@@ -83,6 +91,7 @@ class Rejection(StrEnum):
     ANOTHER_ROUND = "another-round"  # round
     ROUND_COMPLETE = "round-complete"  # round
     ADJUSTED_SINCE = "adjusted-since-round"  # round
+    ROUND_RAN_OUT = "round-ran-out"  # round
     APPROACH_DIFFERS = "approach-differs"  # round
     DRIFT_CHECK_BORE = "drift-check-bore"  # bore, the one that the round began with
     DRIFT_CHECK_LAST = "drift-check-last"  # bores, still to read

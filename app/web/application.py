@@ -2,7 +2,7 @@
 
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager, suppress
-from datetime import UTC, datetime
+from datetime import datetime
 from gettext import NullTranslations
 
 from fastapi import FastAPI, Request
@@ -34,10 +34,11 @@ from app.web.pages.shop import (
     tablets,
     trust,
 )
-from app.web.pages.visit import cold_setting, corrections, moves, readings, recorded, visits
+from app.web.pages.visit import cold_setting, corrections, moves, readings, recorded, running, visits
 from app.web.security.middleware import SAFE_METHODS, protect
 from app.web.security.pairing import Pairing
 from app.web.spoken import Spoken
+from app.web.steady_clock import SteadyClock
 from app.wording.language import ENGLISH
 from app.wording.message import say
 from app.wording.program.request_faults import NOT_SAVED, RequestFault, notice_of
@@ -65,6 +66,7 @@ PAGES = (
     training,
     moves,
     cold_setting,
+    running,
     visits,
     shop_page,
     people,
@@ -82,7 +84,7 @@ def create_app(
     shop: Database,
     *,
     lan_names: frozenset[str] = frozenset(),
-    clock: Callable[[], datetime] = lambda: datetime.now(UTC),
+    clock: Callable[[], datetime] | None = None,
     pairing: Pairing | None = None,
     trusting: trust.Trust | None = None,
     language: NullTranslations = ENGLISH,
@@ -90,10 +92,12 @@ def create_app(
 ) -> FastAPI:
     """The application over one shop.
 
-    ``lan_names`` are further host names it answers to; ``clock`` tells the time; ``pairing`` lets tablets in;
-    ``trusting`` is what they have to trust, when the server speaks https. Pages are in ``language``; what is printed
-    for the customer is in ``customer_language``, by default the same.
+    ``lan_names`` are further host names it answers to; ``clock`` tells the time, by default this computer's;
+    ``pairing`` lets tablets in; ``trusting`` is what they have to trust, when the server speaks https. Pages are in
+    ``language``; what is printed for the customer is in ``customer_language``, by default the same.
     """
+    clock = clock or SteadyClock()
+    shop.clock = lambda: clock().timestamp()
     app = FastAPI(
         docs_url=None,
         redoc_url=None,

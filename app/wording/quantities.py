@@ -12,7 +12,7 @@ from functools import lru_cache
 
 from app.shop.record.entries import MeterEntry
 from app.shop.record.measures import Quantity, Units
-from app.shop.record.visit_record import UNITS
+from app.shop.record.rounds import UNITS
 from app.sync.engine.units import INCH, MM, THOU
 from app.wording.message import Message, say
 

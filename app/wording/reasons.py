@@ -20,6 +20,8 @@ TABLES: dict[type[StrEnum], Mapping[StrEnum, Worded]] = {}
 
 SECONDS = Message("{count} second", many="{count} seconds")
 MINUTES = Message("{count} minute", many="{count} minutes")
+HOURS = Message("{count} hour", many="{count} hours")
+DAYS = Message("{count} day", many="{count} days")
 
 
 def in_words(reason: Reason) -> str:
@@ -59,12 +61,15 @@ def figure(number: float) -> str:
 
 
 def duration(time: timedelta) -> str:
-    """A time as a person waits for it: in seconds, in minutes from one and a half on; one second at the least.
+    """A time as a person waits for it: in seconds, minutes, hours or days; one second at the least.
 
-    >>> duration(timedelta(seconds=30)), duration(timedelta(minutes=2))
-    ('30 seconds', '2 minutes')
+    >>> duration(timedelta(seconds=30)), duration(timedelta(minutes=2)), duration(timedelta(days=2))
+    ('30 seconds', '2 minutes', '2 days')
     """
     seconds = max(1, round(time.total_seconds()))
+    for unit, message in ((86400, DAYS), (3600, HOURS)):
+        if seconds >= 2 * unit:
+            return say(message, count=round(seconds / unit))
     return say(SECONDS, count=seconds) if seconds < 90 else say(MINUTES, count=round(seconds / 60))
 
 

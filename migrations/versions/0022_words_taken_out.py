@@ -3,13 +3,13 @@
 The index is no record: it is made again from the engines as they are.
 
 Revision ID: 0022
-Revises: 0020
+Revises: 0021
 """
 
 from alembic import op
 
 revision = "0022"
-down_revision = "0020"
+down_revision = "0021"
 
 SEPARATORS = "-_/.,;:()#"
 

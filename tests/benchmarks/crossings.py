@@ -50,6 +50,7 @@ from app.shop.store.database import Database
 from app.shop.store.upgrade import open_shop
 from app.web.application import create_app
 from tests.benchmarks.report import report
+from tests.clock import working_day
 from tests.shop.yard import V8, check_all, engine, key, read, read_round, visit
 
 LAYERS = ("server", "web", "shop", "sync")
@@ -253,7 +254,7 @@ def measure(folder: Path) -> dict[str, Watch]:
     try:
         visit_id, shown = hot(shop, "31-0217", SEED)
         other, started = with_a_round(shop, "the other", OTHER_SEED), with_a_round(shop, "after a start", START_SEED)
-        asking = Asking(create_app(shop))
+        asking = Asking(create_app(shop, clock=working_day()))
         asking.look(other)
         for bore, value in shown[:-1]:
             read(shop, visit_id, HEAT_SOAKED, value, bore)
@@ -269,7 +270,7 @@ def measure(folder: Path) -> dict[str, Watch]:
         shop.close()
     shop = open_shop(folder)
     try:
-        late = Asking(create_app(shop))
+        late = Asking(create_app(shop, clock=working_day()))
         late.look(other)
         late.look(started, STARTED)
     finally:

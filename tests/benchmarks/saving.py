@@ -31,6 +31,7 @@ from sqlmodel import Field, Session, SQLModel, create_engine
 from app.shop.store.database import PRAGMAS
 from app.shop.store.upgrade import open_shop
 from tests.benchmarks.report import report
+from tests.clock import working_day
 from tests.faults.bench import Ledger, Tablet, readings_path, shop_with_visits
 
 ROW = "CREATE TABLE row (id INTEGER PRIMARY KEY, key TEXT UNIQUE, bore INTEGER, value REAL) STRICT"
@@ -99,7 +100,7 @@ def serve(what: str, folder: Path) -> None:
 
     with socket.create_server(("127.0.0.1", 0)) as door:
         if what == "page":
-            answer(create_app(open_shop(folder)), door, "127.0.0.1")
+            answer(create_app(open_shop(folder), clock=working_day()), door, "127.0.0.1")
         else:
             app = bare_sqlite if what == "sqlite" else bare_orm
             answer(app(folder / f"{what}.db"), door, "127.0.0.1")

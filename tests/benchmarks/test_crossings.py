@@ -17,11 +17,11 @@ from tests.benchmarks import crossings
 from tests.benchmarks.crossings import AGAIN, CLOSING, PAGE, ROOT, SAVED, STARTED, Counts, Watch, layer_of, watched
 
 LIMITS: Mapping[str, Counts] = {
-    CLOSING: Counts(crossings=2, calls=220, modules=22),
-    PAGE: Counts(crossings=8, calls=2285, modules=78),
-    AGAIN: Counts(crossings=5, calls=375, modules=24),
-    SAVED: Counts(crossings=2, calls=355, modules=28),
-    STARTED: Counts(crossings=13, calls=2700, modules=83),
+    CLOSING: Counts(crossings=2, calls=240, modules=24),
+    PAGE: Counts(crossings=8, calls=2390, modules=80),
+    AGAIN: Counts(crossings=5, calls=375, modules=25),
+    SAVED: Counts(crossings=2, calls=430, modules=30),
+    STARTED: Counts(crossings=13, calls=2710, modules=85),
 }
 
 

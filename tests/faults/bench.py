@@ -9,7 +9,7 @@ import threading
 import uuid
 from collections import Counter
 from collections.abc import Iterator, Mapping
-from contextlib import closing, contextmanager
+from contextlib import closing, contextmanager, nullcontext
 from dataclasses import dataclass, field
 from pathlib import Path
 from urllib.parse import urlencode, urlsplit
@@ -20,7 +20,7 @@ from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.store.integrity import examine, orphan_rows, read_only
 from app.shop.store.upgrade import open_shop
 from app.web.context import SAVED
-from tests.shop.yard import FOUR, check_all, engine, read_round, visit
+from tests.shop.yard import FOUR, check_all, engine, just_now, read_round, visit
 
 PATIENCE = 30.0
 """How long a tablet waits for an answer [s]: many times what one takes, for a machine that is busy."""
@@ -105,8 +105,16 @@ def readings_path(visit_id: int) -> str:
     return f"/visits/{visit_id}/{HEAT_SOAKED.slug}/readings"
 
 
-def shop_with_visits(folder: Path, visits: int = 1) -> set[str]:
-    """A closed shop of engines that have each been read once around; the keys of those readings."""
+def shop_with_visits(folder: Path, visits: int = 1, *, now: bool = False) -> set[str]:
+    """A closed shop of engines that have each been read once around; the keys of those readings.
+
+    ``now``, that was just done, for a program that goes by the real clock; else at the time of the tests.
+    """
+    with just_now() if now else nullcontext():
+        return _shop_with_visits(folder, visits)
+
+
+def _shop_with_visits(folder: Path, visits: int) -> set[str]:
     from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE
 
     shop = open_shop(folder)

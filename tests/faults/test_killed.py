@@ -46,7 +46,7 @@ class Sender(threading.Thread):
 
 def test_a_program_killed_at_random_loses_nothing_it_acknowledged(tmp_path: Path) -> None:
     chance = random.Random(SEED)
-    before = shop_with_visits(tmp_path, TABLETS)
+    before = shop_with_visits(tmp_path, TABLETS, now=True)
     ledger = Ledger()
     queues = [[ledger.new_reading(number) for number in range(WRITES // TABLETS)] for _ in range(TABLETS)]
     kill_at = sorted(chance.sample(range(20, WRITES - 20), KILLS))
@@ -76,7 +76,7 @@ def test_a_power_cut_at_any_instant_leaves_a_whole_shop(tmp_path: Path) -> None:
     """
     chance = random.Random(SEED)
     folder = tmp_path / "shop"
-    before = shop_with_visits(folder, 2)
+    before = shop_with_visits(folder, 2, now=True)
     ledger = Ledger()
     with started("serve", "--port", "0", "--data", str(folder)) as program:
         queues = [[ledger.new_reading(number) for number in range(5000)] for _ in range(2)]

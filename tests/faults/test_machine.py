@@ -4,17 +4,21 @@ import sqlite3
 import subprocess
 import sys
 from contextlib import closing
-from datetime import UTC, datetime, timedelta
+from datetime import datetime
 from pathlib import Path
 
 import pytest
 from markupsafe import escape
 
+from app.shop.procedure.requirements import RanOut
+from app.shop.reasons import because
 from app.shop.store import database
 from app.shop.store.codes import Unavailable
 from app.shop.store.upgrade import open_shop
+from app.web.steady_clock import SteadyClock
 from app.wording.message import say
 from app.wording.program.store import UNAVAILABLE
+from app.wording.reasons import in_words
 from tests.faults.bench import Ledger, Tablet, audit, readings_path, shop_with_visits, small_disk
 from tests.serving import serving
 from tests.shop.yard import AT
@@ -115,23 +119,31 @@ def test_another_program_on_the_file_is_told_and_the_retry_is_stored_once(
     audit(tmp_path, before, ledger)
 
 
-def test_a_clock_put_back_an_hour_changes_no_order(tmp_path: Path) -> None:
-    before = shop_with_visits(tmp_path)
-    ledger = Ledger()
-    noon = datetime.fromisoformat(AT).astimezone(UTC) + timedelta(hours=2)
-    time_now = [noon]
+def test_a_clock_put_back_an_hour_changes_no_order_and_is_asked_about_after_a_restart(tmp_path: Path) -> None:
+    """The running program's own time goes on; started anew it goes by the clock, and no gate is stretched by that."""
+    before, ledger = shop_with_visits(tmp_path), Ledger()
+    wall = datetime.fromisoformat(AT).timestamp()
+    passed = [0.0]
+    put_back = [0.0]
+
+    def steady() -> SteadyClock:
+        return SteadyClock(lambda: wall + passed[0] - put_back[0], lambda: passed[0])
+
     shop = open_shop(tmp_path)
-    with serving(shop, lambda: time_now[0]) as address, Tablet(address) as tablet:
+    with serving(shop, steady()) as address, Tablet(address) as tablet:
         for number in range(8):
-            if number == 4:
-                time_now[0] = noon - timedelta(hours=1)
-            time_now[0] += timedelta(seconds=20)
+            put_back[0] = 3600.0 if number >= 4 else 0.0
+            passed[0] += 20.0
             fields = ledger.new_reading(number)
             assert ledger.note(fields["key"], tablet.post(HERE, fields))
             assert tablet.get(HERE).status == 200
+    with serving(shop, steady()) as address, Tablet(address) as tablet:
+        refused = tablet.post(HERE, ledger.new_reading(8))
+        assert (refused.status, refused.saved) == (422, None)
+        assert in_words(because(RanOut.CLOCK_BACK)) in refused.page
     shop.close()
     audit(tmp_path, before, ledger)
     with closing(sqlite3.connect(tmp_path / "shop.db")) as connection:
         rows = connection.execute("SELECT key, at FROM reading ORDER BY id DESC LIMIT 8").fetchall()
     assert [key for key, _ in reversed(rows)] == ledger.acknowledged
-    assert sorted(at for _, at in rows) != [at for _, at in reversed(rows)]  # the clock did go back
+    assert sorted(at for _, at in rows) == [at for _, at in reversed(rows)]

@@ -2,16 +2,17 @@
 
 import sqlite3
 import uuid
-from contextlib import closing
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
 from dataclasses import replace
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from functools import cache
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from app.shop.assessment.progress import items_of
 from app.shop.assessment.snap import snap_items
-from app.shop.commands import checks, engines, opening_speeds, readings, visits
+from app.shop.commands import checks, engines, opening_speeds, readings, running, visits
 from app.shop.commands.engines import EngineFacts
 from app.shop.commands.opening_speeds import NewSpeed
 from app.shop.commands.readings import NewReading
@@ -21,6 +22,7 @@ from app.shop.procedure.opening_speed import speed_due
 from app.shop.procedure.parts import temperatures_of
 from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN
 from app.shop.procedure.read_order import next_reading
+from app.shop.procedure.running import as_done, run_out
 from app.shop.record import loader
 from app.shop.record.visit_record import SPEEDS, VisitRecord
 from app.shop.store.database import Database, raw_connection
@@ -28,8 +30,22 @@ from app.shop.store.upgrade import open_shop
 from app.sync.engine.hardware import likely_hardware
 from app.sync.engine.layout import Bank, Layout
 from app.sync.engine.units import LITER, REV_PER_MIN
+from tests.clock import AT as AT
 
-AT = "2026-11-25T10:00:00.000+00:00"
+START_LIST = {
+    *(
+        "kill-switch",
+        "exhaust-drawn",
+        "fuel-dry",
+        "throttle-returns",
+        "bores-clear",
+        "fire-ready",
+        "not-alone",
+        "guarded",
+    )
+}
+"""What a person checks for every start in the test cell, as the phase lists it."""
+
 V8 = Layout((Bank("A", (1, 2, 3, 4), 1, 1), Bank("B", (5, 6, 7, 8), 5, 5)), sensor=8)
 FOUR = Layout((Bank("A", (1, 2, 3, 4), 1, 1),))
 TWINS = Layout((Bank("A", (1, 2, 3, 4), 2, 2, ("shaft", "screw-in", "shaft")),), bypass=frozenset({1, 4}), plenum=True)
@@ -63,15 +79,39 @@ def visit_record(shop: Database, visit_id: int) -> VisitRecord:
         return loader.load(session, visit_id)
 
 
-def check_all(shop: Database, visit_id: int, phase: Phase) -> None:
+def check_all(shop: Database, visit_id: int, phase: Phase, at: str | None = None) -> None:
     """Record every item of a phase, numbers at the middle of what can be and the idle as wanted; heat over twenty
     minutes."""
+    at = at or AT
     record = visit_record(shop, visit_id)
     values = {item.slug: _typical(item, record) for item in items_of(record, phase) if item.needed}
     for minutes in (20, 10) if phase.rounds == "fine" else ():
         warm: dict[str, float | None] = {item: values[item] for item in temperatures_of(record.layout)}
-        checks.record(shop, visit_id, key(), phase.slug, warm, "KM", AT, before(minutes))
-    checks.record(shop, visit_id, key(), phase.slug, values, "KM", AT)
+        checks.record(shop, visit_id, key(), phase.slug, warm, "KM", at, before(minutes))
+    checks.record(shop, visit_id, key(), phase.slug, values, "KM", at)
+
+
+@contextmanager
+def just_now() -> Iterator[None]:
+    """Meanwhile everything is recorded at the real time, for a program of its own that goes by that."""
+    global AT
+    before, AT = AT, datetime.now(UTC).isoformat(timespec="milliseconds")
+    try:
+        yield
+    finally:
+        AT = before
+
+
+def start_again(shop: Database, visit_id: int, at: str | None = None) -> int:
+    """Check what is checked for every start, and start the engine."""
+    at = at or AT
+    due = [item.slug for item in run_out(as_done(visit_record(shop, visit_id), at), FIRST_FIRE)]
+    return running.start(shop, visit_id, key(), due, "KM", at)
+
+
+def after(minutes: float) -> str:
+    """A time so many minutes after AT."""
+    return before(-minutes)
 
 
 def _typical(item: Item, record: VisitRecord) -> float | None:
@@ -80,14 +120,17 @@ def _typical(item: Item, record: VisitRecord) -> float | None:
     return (item.low + item.high) / 2 if item.kind == "number" else None
 
 
-def read(shop: Database, visit_id: int, phase: Phase, value: float = 6.5, bore: int | None = None) -> int:
+def read(
+    shop: Database, visit_id: int, phase: Phase, value: float = 6.5, bore: int | None = None, at: str | None = None
+) -> int:
     """Keep one reading: the bore that is due, or ``bore``; off idle, the engine speed before the first one; a further
     one once the round is closed."""
+    at = at or AT
     run(shop, visit_id, phase)
-    now = next_reading(visit_record(shop, visit_id), phase)
+    now = next_reading(as_done(visit_record(shop, visit_id), at), phase)
     kind = "again" if now.current is not None and now.current.closed else now.kind
     new = NewReading(phase.slug, now.round_number, bore or now.bore or 0, kind, value, "KM")
-    return readings.add(shop, visit_id, key(), new, AT)
+    return readings.add(shop, visit_id, key(), new, at)
 
 
 def run(shop: Database, visit_id: int, phase: Phase, speed: float | None = None) -> None:
@@ -133,7 +176,7 @@ def heat_soaked(shop: Database, layout: Layout = V8) -> int:
 
     In a shop as it was made, it is put there as a copy of pages: recorded once for each layout, not once a test.
     """
-    pages, new = _heat_soaked_shop(layout)
+    pages, new = _heat_soaked_shop(layout, AT)
     with shop.reading() as session:  # and its connection stays open, so that the journal stays beside the file
         now = _rows(raw_connection(session))
     if now != new:
@@ -153,8 +196,8 @@ def ready_to_sign(shop: Database) -> int:
 
 
 @cache
-def _heat_soaked_shop(layout: Layout) -> tuple[sqlite3.Connection, dict[str, int]]:
-    """The pages of a shop with that visit and nothing else, and how many rows a shop has before."""
+def _heat_soaked_shop(layout: Layout, at: str) -> tuple[sqlite3.Connection, dict[str, int]]:
+    """The pages of a shop with that visit at that time and nothing else, and how many rows a shop has before."""
     pages = sqlite3.connect(":memory:")
     with TemporaryDirectory() as folder:
         shop = open_shop(Path(folder))

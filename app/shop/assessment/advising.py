@@ -16,6 +16,7 @@ from app.shop.procedure.items import Phase
 from app.shop.procedure.parts import needs_power_off
 from app.shop.procedure.phases import COLD_PRESET
 from app.shop.procedure.read_order import NextReading, to_open_again
+from app.shop.procedure.running import round_ran_out
 from app.shop.record.visit_record import VisitRecord
 from app.sync.banks.banks import BankAssessment, Extra
 from app.sync.engine.units import THOU
@@ -68,7 +69,8 @@ def _next_step(record: VisitRecord, status: PhaseStatus, now: NextReading, banks
         return _off_idle(record, phase, now, banks)
     advice = next_of(record, phase)
     reads_on = advice is None or advice.kind in (AdviceKind.MEASURE, AdviceKind.DONE) or phase.rounds == "last"
-    if now.bore is not None and reads_on:
+    void = now.current is None and any(round_ran_out(record, one) for one in record.rounds[-1:])
+    if now.bore is not None and (reads_on or void):
         return _read_on(now, advice)
     if advice is None:
         return Advice(AdviceKind.DONE, AdviceReason.COARSE)

@@ -9,20 +9,23 @@ from functools import cached_property
 
 from app.shop.assessment.advising import ToRead, lever, next_step, starting, to_read
 from app.shop.assessment.cold_setting import ColdWork, cold_work
-from app.shop.assessment.progress import Gate, PhaseStatus, gate_of, leads_to_banks, next_status, progress, stale_items
+from app.shop.assessment.gates import Gate, gate_of
+from app.shop.assessment.progress import PhaseStatus, leads_to_banks, next_status, progress, stale_items
 from app.shop.assessment.round_results import evenness_of
 from app.shop.assessment.verdicts import balance_of, balanced, rods_are_turnbuckles, visit_parts
 from app.shop.procedure.codes import CautionCode
 from app.shop.procedure.doubtful_values import last_values_of
 from app.shop.procedure.items import Item, Phase
-from app.shop.procedure.limits import range_of
+from app.shop.procedure.limits import open_stops, range_of
 from app.shop.procedure.opening_speed import SpeedDue, speed_due
 from app.shop.procedure.parts import Part
 from app.shop.procedure.phases import COLD_PRESET, HEAT_SOAKED, LOCK_DOWN
 from app.shop.procedure.read_order import NextReading, next_reading
 from app.shop.procedure.recheck import recheck
+from app.shop.procedure.running import holds_until
 from app.shop.reasons import Reason
-from app.shop.record.visit_record import Round, VisitRecord
+from app.shop.record.rounds import Round
+from app.shop.record.visit_record import VisitRecord
 from app.sync.banks.banks import BankAssessment
 from app.sync.engine.adjusters.kind import AdjusterKind
 from app.sync.engine.adjusters.registry import own_kinds
@@ -79,9 +82,11 @@ class PhaseAssessment:
 class Assessment:
     """What is judged of one revision of a visit.
 
+    It holds ``until`` a moment [s] at which something runs out of itself, and not before the time of its record.
+
     ``goes_on`` is the phase to go on with, None when all are done; ``current`` the first that is not done, else the
     last one. ``to_banks``: the complaint leads straight to the bank balance. ``recheck`` says why it is to be read hot
-    again before anything is adjusted.
+    again before anything is adjusted. ``stopped``: a figure beyond a limit stands without cause and remedy.
     """
 
     record: VisitRecord
@@ -90,7 +95,14 @@ class Assessment:
     current: Phase
     to_banks: bool
     recheck: Reason | None
+    until: float
+    stopped: bool
     _phases: dict[str, PhaseAssessment] = field(default_factory=dict, repr=False)
+
+    def holds(self, now: float | None) -> bool:
+        """Whether it is what would be judged of the same rows at ``now`` [s]."""
+        at = self.record.now
+        return now == at or (now is not None and at is not None and at <= now <= self.until)
 
     def of(self, phase: Phase) -> PhaseAssessment:
         """What is judged in a phase, worked out when it is first asked for."""
@@ -146,6 +158,8 @@ def assess(record: VisitRecord) -> Assessment:
         current=next((one.phase for one in statuses if not one.done), LOCK_DOWN),
         to_banks=not status.done and leads_to_banks(record),
         recheck=recheck(record),
+        until=holds_until(record),
+        stopped=bool(open_stops(record)),
     )
 
 

@@ -1,10 +1,8 @@
 """How far a visit is: what each phase still lacks, worked out from what was recorded, and what may be done now."""
 
 import re
-from collections.abc import Callable, Collection
 from dataclasses import dataclass, field
-from functools import cache, partial
-from typing import NamedTuple
+from functools import cache
 
 from app.shop.assessment import snap
 from app.shop.assessment.leaks import LEAK_CHECK, leak_items, to_check_again
@@ -18,17 +16,17 @@ from app.shop.assessment.verdicts import (
     passes,
     visit_parts,
 )
-from app.shop.errors import RejectedError
-from app.shop.procedure.heat import GATE, HeatSoak, lacks_of, soak_of
+from app.shop.procedure.heat import GATE, HeatSoak, soak_of, was_soaked
 from app.shop.procedure.held import without_what_was_not_held
 from app.shop.procedure.items import Item, Phase
-from app.shop.procedure.limits import stop_for
+from app.shop.procedure.limits import beyond, open_stops
 from app.shop.procedure.opening_speed import over_rev_limit, read_without
 from app.shop.procedure.parts import Part
 from app.shop.procedure.phases import BANK_BALANCE, COLD_PRESET, HEAT_SOAKED, PHASES, phase_named
 from app.shop.procedure.read_order import next_opening, was_shut
 from app.shop.procedure.recheck import reasons
-from app.shop.procedure.requirements import NotNeeded, Requirement, Runs, Waiting
+from app.shop.procedure.requirements import NotNeeded, Requirement
+from app.shop.procedure.running import run_out
 from app.shop.reasons import Reason, because
 from app.shop.record.entries import CheckEntry, WaiverEntry
 from app.shop.record.visit_record import SPEEDS, VisitRecord
@@ -80,13 +78,6 @@ class PhaseStatus:
         object.__setattr__(self, "done", not self.missing or waived)
 
 
-class Gate(NamedTuple):
-    """Why nothing may be recorded in a phase now, and why the engine may not be read in it; None where it may."""
-
-    closed: Reason | None
-    waits: Reason | None
-
-
 def progress(record: VisitRecord) -> tuple[PhaseStatus, ...]:
     """The five phases in order, each with what it lacks."""
     return tuple(status_of(record, one) for one in PHASES)
@@ -94,27 +85,33 @@ def progress(record: VisitRecord) -> tuple[PhaseStatus, ...]:
 
 def status_of(record: VisitRecord, phase: Phase) -> PhaseStatus:
     """How far one phase is."""
-    override, items = _waiver(record, phase), items_of(record, phase)
-    if not_needed := _why_not_needed(record, phase):
+    override, items = waiver_of(record, phase), items_of(record, phase)
+    if not_needed := why_not_needed(record, phase):
         return PhaseStatus(phase, items, (), override, not_needed)
-    stops, heat = _stops(record, phase), soak_of(record) if phase.rounds == "fine" else None
+    stops, heat = stops_in(record, phase), soak_of(record) if phase.rounds == "fine" else None
     lacks = [Missing("stop", stop, must=True) for stop in stops]
-    lacks += [Missing(i.slug, _item(phase, i), i.required) for i in items if not i.aside and _lacks(record, phase, i)]
-    if heat is not None and heat.lacks:
+    asked = [i for i in items if not i.aside]
+    lacks += [
+        Missing(i.slug, item_asked(phase, i), must_have(record, phase, i))
+        for i in asked
+        if lacks_item(record, phase, i)
+    ]
+    rounds = _missing_rounds(record, phase)
+    if heat is not None and heat.lacks and (rounds or not was_soaked(record)):
         lacks.append(Missing(GATE, because(Requirement.HEAT_SOAK, lacks=heat.lacks)))
-    lacks += [*_lacks_of_speed(record, phase, items), *_missing_rounds(record, phase)]
+    lacks += [*_lacks_of_speed(record, phase, items), *rounds]
     return PhaseStatus(phase, items, tuple(lacks), override, None, stops, heat)
 
 
 def items_of(record: VisitRecord, one: Phase) -> tuple[Item, ...]:
     """What a phase asks of this engine in this place."""
     mine = tuple(
-        [i for i in _asked_from_the_start(record, one) if not i.no_longer or (one.slug, i.slug) in record.checks]
+        [i for i in asked_from_the_start(record, one) if not i.no_longer or (one.slug, i.slug) in record.checks]
     )
     return mine + leak_items(record) + snap_items(record) if one.rounds == "fine" else mine
 
 
-def _asked_from_the_start(record: VisitRecord, one: Phase) -> tuple[Item, ...]:
+def asked_from_the_start(record: VisitRecord, one: Phase) -> tuple[Item, ...]:
     """Those of the items that are asked for from the start, whatever was read; the others stop nothing."""
     asked, held = _asked(one.slug, record.visit.place, visit_parts(record))
     return without_what_was_not_held(record, asked) if held else asked
@@ -127,72 +124,6 @@ def _asked(slug: str, place: str, has: frozenset[Part]) -> tuple[tuple[Item, ...
     return asked, any(item.puts_back for item in asked)
 
 
-def gate_of(record: VisitRecord, slug: str, status: Callable[[Phase], PhaseStatus] | None = None) -> Gate:
-    """What stands before a phase. No reading taken in that phase or a later one changes it.
-
-    ``status`` has how far each phase is, where that was worked out already.
-    """
-    closed = _why_closed(record, slug, status or partial(status_of, record))
-    return Gate(closed, None if closed else why_waiting(record, phase_named(slug)))
-
-
-def require_open(record: VisitRecord, slug: str) -> Phase:
-    """The phase named, when something may be recorded in it now.
-
-    Raises RejectedError once the visit is signed off, for a phase that does not exist, and while an earlier phase still
-    lacks something: this is the order of the phases, and nothing else says it.
-    """
-    return through(_why_closed(record, slug, partial(status_of, record)), slug)
-
-
-def through(closed: Reason | None, slug: str) -> Phase:
-    """The phase named, when nothing closes it. Raises RejectedError with what does."""
-    if closed is not None:
-        raise RejectedError({"phase" if closed.code is Waiting.NO_SUCH_PHASE else "": closed})
-    return phase_named(slug)
-
-
-def require_ready(record: VisitRecord, phase: Phase) -> None:
-    """Raises RejectedError while the engine may not be read in an open phase: stopped, or not yet safe to run."""
-    if waits := why_waiting(record, phase):
-        raise RejectedError({"value": waits})
-
-
-def why_waiting(record: VisitRecord, phase: Phase) -> Reason | None:
-    """What has to be done before the engine is read in an open phase; None for nothing. No reading changes it."""
-    if _why_not_needed(record, phase):
-        return None
-    stops = _stops(record, phase)
-    return stops[0] if stops else unready(record, phase)
-
-
-def unready(record: VisitRecord, phase: Phase) -> Reason | None:
-    """The same of a phase that is needed where no stop counts: as while the speed of an engine is recorded that ran too
-    fast."""
-    if phase.rounds == "fine" and _waiver(record, phase) is None and (lacks := lacks_of(record)):
-        return because(Waiting.NOT_HEAT_SOAKED, lack=lacks[0])
-    waived, place = _waiver(record, phase) is not None, record.visit.place
-    for item in _asked_from_the_start(record, phase):
-        first = (item.comes_first(place) and item.required) or (item.ahead and not _read_already(record, phase, item))
-        if first and (item.required or not waived) and _lacks(record, phase, item):
-            return because(Waiting.CHECK_FIRST, item=_item(phase, item))
-    return None
-
-
-def _read_already(record: VisitRecord, phase: Phase, item: Item) -> bool:
-    """Whether a phase was read before an item stood ahead of its readings; what comes at the start still does."""
-    return not item.at_start and any(one.row.phase == phase.slug and one.entered for one in record.rounds)
-
-
-def comes_before(record: VisitRecord, phase: Phase, item: Item, given: Collection[str]) -> Item | None:
-    """What has to be recorded before an item of a phase, with those ``given`` or ahead of them; None for nothing."""
-    for one in _asked_from_the_start(record, phase):
-        before_key = item.at_start and one.before_running and one.required
-        if (before_key or one.slug in item.after) and one.slug not in given and _lacks(record, phase, one):
-            return one
-    return None
-
-
 def leads_to_banks(record: VisitRecord) -> bool:
     """Whether the complaint leads straight to the bank balance, before anything is evened.
 
@@ -202,7 +133,7 @@ def leads_to_banks(record: VisitRecord) -> bool:
     if not record.layout.linked or not POPPING.search(record.visit.why):
         return False
     found = [r for r in record.rounds if r.row.phase == HEAT_SOAKED.slug and r.closed]
-    return bool(found) and not _stops(record, HEAT_SOAKED)
+    return bool(found) and not stops_in(record, HEAT_SOAKED)
 
 
 def next_status(record: VisitRecord, statuses: tuple[PhaseStatus, ...]) -> PhaseStatus | None:
@@ -214,39 +145,19 @@ def next_status(record: VisitRecord, statuses: tuple[PhaseStatus, ...]) -> Phase
     return next(iter(undone), None)
 
 
-def _why_closed(record: VisitRecord, slug: str, status_of: Callable[[Phase], PhaseStatus]) -> Reason | None:
-    if record.sign_off is not None:
-        return because(Waiting.SIGNED_OFF)
-    wanted = next((phase for phase in PHASES if phase.slug == slug), None)
-    if wanted is None:
-        return because(Waiting.NO_SUCH_PHASE)
-    if wanted is COLD_PRESET and record.visit.runs == Runs.RUNS:
-        return because(Waiting.PRESET_DESTROYS)
-    for one in PHASES[: PHASES.index(wanted)]:
-        if one is HEAT_SOAKED and wanted is BANK_BALANCE and leads_to_banks(record):
-            continue
-        status = status_of(one)
-        if not status.done:
-            return because(Waiting.EARLIER_PHASE, phase=one.slug, missing=status.missing[0].reason)
-    return None
-
-
-def _waiver(record: VisitRecord, one: Phase) -> WaiverEntry | None:
+def waiver_of(record: VisitRecord, one: Phase) -> WaiverEntry | None:
     """The newest waiver of the whole phase."""
     return next((o for o in reversed(record.overrides) if o.phase == one.slug and not o.gate), None)
 
 
-def _stops(record: VisitRecord, one: Phase) -> tuple[Reason, ...]:
-    found = []
-    for item in _asked_from_the_start(record, one):
-        check = record.checks.get((one.slug, item.slug)) if item.stops else None
-        if check is not None and check.number is not None:
-            found.append(stop_for(item, check.number, record.settings.limits, record.units))
-    found.append(over_rev_limit(record) if one.rounds == "openings" else None)
-    return tuple(stop for stop in found if stop is not None)
+def stops_in(record: VisitRecord, one: Phase) -> tuple[Reason, ...]:
+    asked = {item.slug for item in asked_from_the_start(record, one)}
+    found = [s.reason for s in open_stops(record) if s.check.phase == one.slug and s.check.item in asked]
+    found += [fast] if one.rounds == "openings" and (fast := over_rev_limit(record)) is not None else []
+    return tuple(found)
 
 
-def _why_not_needed(record: VisitRecord, one: Phase) -> Reason | None:
+def why_not_needed(record: VisitRecord, one: Phase) -> Reason | None:
     if one is COLD_PRESET and not needs_preset(record):
         runs = record.fitted_before != record.fitting.ident
         return because(NotNeeded.ENGINE_RUNS if runs else NotNeeded.PRESET_EARLIER)
@@ -274,9 +185,15 @@ def _lacks_of_speed(record: VisitRecord, one: Phase, items: tuple[Item, ...]) ->
 
 
 def stale_items(record: VisitRecord, phase: Phase, items: tuple[Item, ...]) -> frozenset[str]:
-    """Those of a phase's items, by slug, that are to be recorded again because an adjustment was made since."""
+    """Those of a phase's items, by slug, that are to be recorded again: an adjustment was made since, the engine was
+    off since, or the figure stopped it."""
     recorded = ((item, record.checks.get((phase.slug, item.slug))) for item in items)
-    return frozenset(item.slug for item, check in recorded if check is not None and _is_stale(record, item, check))
+    again = run_out(record, phase)
+    return frozenset(
+        item.slug
+        for item, check in recorded
+        if check is not None and (item in again or _is_stale(record, item, check) or beyond(record, check))
+    )
 
 
 def _is_stale(record: VisitRecord, item: Item, check: CheckEntry) -> bool:
@@ -287,16 +204,22 @@ def _is_stale(record: VisitRecord, item: Item, check: CheckEntry) -> bool:
     return item.fresh and check.after_move < record.last_move
 
 
-def _item(phase: Phase, item: Item) -> Reason:
+def item_asked(phase: Phase, item: Item) -> Reason:
     return because(Requirement.ITEM, phase=phase.slug, item=item.slug)
 
 
-def _lacks(record: VisitRecord, one: Phase, item: Item) -> bool:
+def lacks_item(record: VisitRecord, one: Phase, item: Item) -> bool:
     """Whether an item still has to be recorded."""
     check = record.checks.get((one.slug, item.slug))
     if check is None:
         return record.visit.place in item.needed and not _asked_too_late(record, one, item)
-    return item.fresh and _is_stale(record, item, check)
+    return (item.stops != "" and beyond(record, check)) or (item.fresh and _is_stale(record, item, check))
+
+
+def must_have(record: VisitRecord, one: Phase, item: Item) -> bool:
+    """Whether an item that is missing cannot be waived: what keeps from harm, and a figure that stopped the engine."""
+    check = record.checks.get((one.slug, item.slug)) if item.stops else None
+    return item.required or (check is not None and beyond(record, check))
 
 
 def _asked_too_late(record: VisitRecord, one: Phase, item: Item) -> bool:
@@ -307,7 +230,7 @@ def _asked_too_late(record: VisitRecord, one: Phase, item: Item) -> bool:
     """
     if record.sign_off is None and record.phases_read.isdisjoint(_phases_after(one.slug)):
         return False
-    return record.newest_check(one.slug, item.slug) is None and (item.required or _waiver(record, one) is None)
+    return record.newest_check(one.slug, item.slug) is None and (item.required or waiver_of(record, one) is None)
 
 
 @cache

@@ -5,7 +5,9 @@ from functools import lru_cache
 from app.shop.assessment.lessons import sharing_of
 from app.shop.procedure.items import Phase
 from app.shop.procedure.phases import HEAT_SOAKED
-from app.shop.record.visit_record import Round, VisitRecord
+from app.shop.procedure.running import cooled_after, round_ran_out
+from app.shop.record.rounds import Round
+from app.shop.record.visit_record import VisitRecord
 from app.sync.estimation.evenness import RoundResult, evenness
 
 _evenness = lru_cache(maxsize=128)(evenness)
@@ -31,9 +33,11 @@ def evenness_of(record: VisitRecord, one: Round, window: float) -> RoundResult:
 def same_state(record: VisitRecord, one: Round) -> list[Round]:
     """The rounds before one that were read with the same settings: of its phase and opening, with no move between.
 
-    Another phase is another state: the engine was tightened, or stood and was started again.
+    Another phase is another state: the engine was tightened, or stood and was started again. So is what was read before
+    it cooled, and a round that ran out tells of neither.
     """
     moved = max((move.after_reading for move in record.moves if move.after_reading < one.ended), default=0)
+    cooled = cooled_after(record) if cooled_after(record) < one.ended else 0
     return [
         earlier
         for earlier in record.rounds
@@ -41,7 +45,8 @@ def same_state(record: VisitRecord, one: Round) -> list[Round]:
         and (earlier.row.phase, earlier.lever) == (one.row.phase, one.lever)
         and earlier.readings
         and not earlier.in_question
-        and all(earlier.first_rows[reading.ident] > moved for reading in earlier.readings)
+        and not round_ran_out(record, earlier)
+        and all(earlier.first_rows[reading.ident] > max(moved, cooled) for reading in earlier.readings)
     ]
 
 
@@ -52,7 +57,9 @@ def newest_evenness(record: VisitRecord, phase: Phase, until: Round | None = Non
     """
     mine = [until] if until else [r for r in record.rounds if r.row.phase == phase.slug and r.row.opening == 0]
     one = mine[-1] if mine else None
-    if one is None or not one.readings or (until is None and record.moved_since(one, at_idle=True)):
+    if one is None or not one.readings or round_ran_out(record, one):
+        return None
+    if until is None and record.moved_since(one, at_idle=True):
         return None
     return evenness_of(record, one, record.settings.window(phase.slug))
 

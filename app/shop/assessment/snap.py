@@ -7,7 +7,8 @@ from app.shop.procedure.items import Item
 from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.procedure.requirements import Requirement
 from app.shop.reasons import Reason, because
-from app.shop.record.visit_record import UNITS, VisitRecord
+from app.shop.record.rounds import UNITS
+from app.shop.record.visit_record import VisitRecord
 from app.sync.readings.snap import BLIPS, Snap, snap, suspects
 
 

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from functools import lru_cache
 
 from app.shop.procedure.phases import LOCK_DOWN
+from app.shop.procedure.running import round_ran_out
 from app.shop.record.visit_record import VisitRecord
 from app.sync.engine.events import Meter
 from app.sync.engine.layout import Layout
@@ -71,6 +72,7 @@ def read_hot(record: VisitRecord, *, of_lock_down: bool | None = None) -> Values
             hot_idle
             and of_lock_down in (None, one.row.phase == LOCK_DOWN.slug)
             and not record.moved_since(one, at_idle=True)
+            and not round_ran_out(record, one)
         ):
             for reading in one.in_base_units:
                 if reading.value > 0:

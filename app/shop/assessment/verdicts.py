@@ -14,7 +14,9 @@ from app.shop.procedure.parts import Part, parts_of
 from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED
 from app.shop.procedure.read_order import opening_rounds
 from app.shop.procedure.requirements import Runs
-from app.shop.record.visit_record import Round, VisitRecord
+from app.shop.procedure.running import round_ran_out
+from app.shop.record.rounds import Round
+from app.shop.record.visit_record import VisitRecord
 from app.sync.banks.bank_means import Opening
 from app.sync.banks.banks import BankAssessment, Extra, balance
 from app.sync.banks.link_hypotheses import Cause
@@ -67,7 +69,7 @@ def next_of(record: VisitRecord, phase: Phase, until: Round | None = None) -> Ad
         record.layout,
         record.hardware,
         record.meter_as_read(),
-        tuple(record.events(until)),
+        tuple(record.events(until, frozenset(r.row.ident for r in record.rounds if round_ran_out(record, r)))),
         record.engine.idle_speed,
         tuple(record.settings.blades),
         record.settings.window(phase.slug),

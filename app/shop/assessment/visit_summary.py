@@ -9,7 +9,8 @@ from app.shop.assessment.round_results import evenness_of
 from app.shop.procedure.phases import FIRST_FIRE
 from app.shop.record.entries import CheckEntry
 from app.shop.record.intake import Intake
-from app.shop.record.visit_record import AIR, SPEEDS, Round, VisitRecord
+from app.shop.record.rounds import Round
+from app.shop.record.visit_record import AIR, SPEEDS, VisitRecord
 from app.sync.engine.adjusters.registry import kind_of
 from app.sync.engine.events import Meter
 from app.sync.engine.hardware import Hardware

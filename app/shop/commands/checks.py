@@ -4,10 +4,14 @@ import math
 from collections.abc import Mapping
 from dataclasses import replace
 
-from app.shop.assessment.progress import comes_before, items_of, require_open, stale_items, status_of
+from app.shop.assessment.gates import comes_before, require_open
+from app.shop.assessment.progress import items_of, stale_items, status_of
+from app.shop.commands import running
 from app.shop.errors import Problems, RejectedError
 from app.shop.procedure.items import Item, Phase
+from app.shop.procedure.limits import open_stops
 from app.shop.procedure.requirements import Requirement, Waiting
+from app.shop.procedure.running import STOPPED, as_done
 from app.shop.reasons import Reason, because
 from app.shop.record import loader
 from app.shop.record.entries import CheckEntry
@@ -41,7 +45,7 @@ def record(
     """
     key = checked(key)
     with shop.writing() as session:
-        record = loader.load(session, visit_id)
+        record = as_done(loader.load(session, visit_id), at)
         stored = [
             earlier(session, CheckRow, part_key(key, item), _payload(visit_id, slug, item, number))
             for item, number in values.items()
@@ -51,33 +55,21 @@ def record(
         if not values and _stored_under(key, record):
             return 0
         phase = require_open(record, slug)
-        asked = {item.slug: item for item in items_of(record, phase)}
+        items = items_of(record, phase)
+        asked, again = {item.slug: item for item in items}, stale_items(record, phase, items)
         if problems := _problems(asked, values, by, units) or _out_of_order(record, phase, asked, values):
             raise RejectedError(problems)
-        stale, rows = stale_items(record, phase, tuple(asked.values())), list[CheckRow]()
-        for item, number in values.items():
-            standing, before = record.checks.get((slug, item)), record.newest_check(slug, item)
-            same = standing is not None and standing.number == number and standing.after_move >= record.last_move
-            if same and not asked[item].over_time and item not in stale:
-                continue
-            rows.append(
-                CheckRow(
-                    key=part_key(key, item),
-                    payload=_payload(visit_id, slug, item, number),
-                    visit_id=visit_id,
-                    phase=slug,
-                    item=item,
-                    number=number,
-                    text=read_at if asked[item].over_time else "",
-                    after_move=record.last_move,
-                    by=by.strip(),
-                    at=at,
-                    supersedes_id=before.ident if before else None,
-                )
-            )
+        rows = [
+            _row(record, key, slug, asked[item], number, by, at, read_at)
+            for item, number in values.items()
+            if asked[item].over_time or item in again or not _stands(record, slug, item, number)
+        ]
         session.add_all(rows)
         session.flush()
-        loader.remember(session, replace(record, all_checks=(*record.all_checks, *map(CheckEntry.of, rows))))
+        later = replace(record, all_checks=(*record.all_checks, *map(CheckEntry.of, rows)))
+        if open_stops(later):
+            later = running.add_event(session, later, STOPPED, part_key(key, "stopped"), by, at)
+        loader.remember(session, later)
         return len(rows)
 
 
@@ -91,7 +83,7 @@ def take_back(shop: Database, visit_id: int, key: str, slug: str, item: str, by:
     with shop.writing() as session:
         if again := earlier(session, CheckRow, key, sent):
             return again.ident
-        record = loader.load(session, visit_id)
+        record = as_done(loader.load(session, visit_id), at)
         require_open(record, slug)
         standing = record.checks.get((slug, item))
         if standing is None:
@@ -130,7 +122,7 @@ def waive(
     with shop.writing() as session:
         if again := earlier(session, Override, key, sent):
             return again.ident
-        record = loader.load(session, visit_id)
+        record = as_done(loader.load(session, visit_id), at)
         phase = require_open(record, slug)
         standing = status_of(record, phase)
         missing = [m for m in standing.missing if gate is None or m.slug == gate]
@@ -161,6 +153,31 @@ def waive(
         session.add(row)
         session.flush()
         return row.ident
+
+
+def _stands(record: VisitRecord, slug: str, item: str, number: float | None) -> bool:
+    """Whether that is recorded of an item already, with no move since."""
+    standing = record.checks.get((slug, item))
+    return standing is not None and standing.number == number and standing.after_move >= record.last_move
+
+
+def _row(
+    record: VisitRecord, key: str, slug: str, item: Item, number: float | None, by: str, at: str, read_at: str
+) -> CheckRow:
+    before = record.newest_check(slug, item.slug)
+    return CheckRow(
+        key=part_key(key, item.slug),
+        payload=_payload(record.visit.ident, slug, item.slug, number),
+        visit_id=record.visit.ident,
+        phase=slug,
+        item=item.slug,
+        number=number,
+        text=read_at if item.over_time else "",
+        after_move=record.last_move,
+        by=by.strip(),
+        at=at,
+        supersedes_id=before.ident if before else None,
+    )
 
 
 def _payload(visit_id: int, slug: str, item: str, number: float | None) -> str:
@@ -200,6 +217,8 @@ def _problem(item: Item | None, number: float | None, units: Units) -> Reason | 
         return because(Rejection.NOT_ASKED_FOR)
     if item.kind == "tick":
         return None
+    if item.choices and number not in range(len(item.choices)):
+        return because(Rejection.NOT_ONE_OF, choices=item.choices)
     if number is None or not math.isfinite(number) or not item.low <= number <= item.high:
         return item.range_in(units)
     return None

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 from app.shop.assessment.advising import starting
 from app.shop.assessment.cold_setting import ColdStep, ColdWork, cold_work, has_run
-from app.shop.assessment.progress import require_open
+from app.shop.assessment.gates import require_open
 from app.shop.commands.moves import feeler_problems
 from app.shop.errors import ConflictError, RejectedError
 from app.shop.procedure.phases import COLD_PRESET

@@ -11,13 +11,14 @@ from typing import Any
 
 from sqlmodel import Session
 
-from app.shop.assessment.progress import require_open
+from app.shop.assessment.gates import require_open
 from app.shop.assessment.verdicts import needs_preset
 from app.shop.errors import ConflictError, NotFoundError, Problems, RejectedError
 from app.shop.procedure.items import Phase
 from app.shop.procedure.parts import needs_power_off
 from app.shop.procedure.phases import FIRST_FIRE, phase_named
 from app.shop.procedure.requirements import Waiting
+from app.shop.procedure.running import as_done
 from app.shop.reasons import because
 from app.shop.record import loader
 from app.shop.record.entries import MoveEntry
@@ -74,7 +75,7 @@ def make(shop: Database, visit_id: int, key: str, new: NewMove, at: str, seen: i
     with shop.writing() as session:
         if again := earlier(session, MoveRow, key, sent):
             return again.ident
-        record = loader.load(session, visit_id)
+        record = as_done(loader.load(session, visit_id), at)
         phase = require_open(record, new.phase)
         _require_allowed(record, phase, new)
         if not needs_preset(record) and record.as_found() is None:

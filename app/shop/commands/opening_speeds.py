@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 
 from sqlmodel import Session
 
-from app.shop.assessment.progress import require_open, unready
+from app.shop.assessment.gates import require_open, unready
 from app.shop.commands.readings import begin
 from app.shop.errors import ConflictError, RejectedError
 from app.shop.procedure.items import Phase
@@ -14,7 +14,8 @@ from app.shop.procedure.read_order import next_reading
 from app.shop.reasons import because
 from app.shop.record import loader
 from app.shop.record.entries import SpeedEntry
-from app.shop.record.visit_record import Round, VisitRecord
+from app.shop.record.rounds import Round
+from app.shop.record.visit_record import VisitRecord
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.shop.store.idempotency import checked, earlier, fingerprint, part_key

@@ -97,10 +97,10 @@ def prove(shop: Database, name: str, pin: str, at: str) -> str | None:
         if not pin:
             raise RejectedError({"pin": because(Rejection.PIN_MISSING)})
         last = f"pin:{person.name}"
-        held = wait(_wrong_in_a_row(session, person.name), timedelta(seconds=shop.steady.since(last)))
+        held = wait(_wrong_in_a_row(session, person.name), timedelta(seconds=shop.stopwatch.since(last)))
         if not held:
             right = _matches(person, pin)
-            shop.steady.mark(last)
+            shop.stopwatch.mark(last)
             key = new_key()
             session.add(PinTry(key=key, payload=fingerprint(key=key), name=person.name, right=int(right), at=at))
     if held:

@@ -10,21 +10,23 @@ from typing import Any
 
 from sqlmodel import Session, func, select
 
-from app.shop.assessment.progress import require_open, require_ready, through
+from app.shop.assessment.gates import require_open, require_ready, through
 from app.shop.errors import ConflictError, RejectedError
 from app.shop.procedure.codes import SetAside, SkipReason
 from app.shop.procedure.doubtful_values import doubtful
 from app.shop.procedure.items import Phase
 from app.shop.procedure.limits import range_of
 from app.shop.procedure.read_order import next_reading
+from app.shop.procedure.running import as_done, round_ran_out
 from app.shop.queries.assessed import gate_kept, keep_gate
 from app.shop.reasons import Reason, because
 from app.shop.record import loader
 from app.shop.record.entries import MeterReading, RoundEntry
+from app.shop.record.rounds import Round
 from app.shop.record.settings import OPENINGS
 from app.shop.record.stored_reasons import stored
 from app.shop.record.superseding import current
-from app.shop.record.visit_record import Round, VisitRecord
+from app.shop.record.visit_record import VisitRecord
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.shop.store.idempotency import checked, earlier, fingerprint, part_key
@@ -73,7 +75,7 @@ def add(shop: Database, visit_id: int, key: str, new: NewReading, at: str, *, su
     with shop.writing() as session:
         if again := earlier(session, ReadingRow, key, sent):
             return again.ident
-        record = loader.load(session, visit_id)
+        record = as_done(loader.load(session, visit_id), at)
         gate = gate_kept(session, record, new.phase)
         phase = through(gate.closed, new.phase)
         if new.supersedes is None and gate.waits is not None:
@@ -132,7 +134,7 @@ def settle(
     with shop.writing() as session:
         if again := earlier(session, ReadingRow, key, sent):
             return again.ident
-        record = loader.load(session, visit_id)
+        record = as_done(loader.load(session, visit_id), at)
         phase = require_open(record, phase_slug)
         one = next_reading(record, phase).current
         found = next((p for p in one.in_question if (p[0].ident, p[1].ident) == pair), None) if one else None
@@ -180,7 +182,7 @@ def begin_round(
     with shop.writing() as session:
         if again := earlier(session, RoundRow, key, sent):
             return again.ident
-        record = loader.load(session, visit_id)
+        record = as_done(loader.load(session, visit_id), at)
         phase = require_open(record, phase_slug)
         require_ready(record, phase)
         now = next_reading(record, phase)
@@ -225,6 +227,8 @@ def _round(session: Session, record: VisitRecord, phase: Phase, new: NewReading,
             return known
         if record.moved_since(known):
             raise ConflictError({"value": because(Rejection.ADJUSTED_SINCE, round=new.round_number)})
+        if round_ran_out(record, known):
+            raise ConflictError({"value": because(Rejection.ROUND_RAN_OUT, round=new.round_number)})
         if known.closed and new.kind != "again" and known is not next_reading(record, phase).current:
             raise ConflictError({"value": because(Rejection.ROUND_COMPLETE, round=new.round_number)})
         if new.from_above is (not known.row.from_above):

@@ -64,6 +64,8 @@ def problems(new: Settings, units: Units = RECORDED) -> Problems:
     within("oil_least", new.heat.oil, 40 + cold, 120 + cold, degrees, 1, cold)
     within("steady_for", new.heat.steady_for, MINUTE, 30 * MINUTE, Measure("minutes"), MINUTE)
     within("steady_within", new.heat.steady_within, 0.5, 10, degrees.span)
+    within("lasts", new.heat.lasts, 5 * MINUTE, 120 * MINUTE, Measure("minutes"), MINUTE)
+    within("pause", new.pause, 5 * MINUTE, 60 * MINUTE, Measure("minutes"), MINUTE)
     initials = [one for one, _ in new.people]
     if any(not one or not name or len(one) > MOST_INITIALS or len(name) > LONGEST for one, name in new.people):
         wrong["people"] = because(Rejection.PEOPLE_LINES, most=MOST_INITIALS)

@@ -8,6 +8,7 @@ from app.shop.assessment.progress import progress
 from app.shop.commands import engines, people
 from app.shop.errors import Problems, RejectedError
 from app.shop.procedure.items import PLACES
+from app.shop.procedure.limits import open_stops
 from app.shop.procedure.requirements import ChangedPart, Requirement, Runs, Waiting
 from app.shop.reasons import because
 from app.shop.record import meter_studies, stored_settings
@@ -143,6 +144,8 @@ def _require_ready(record: VisitRecord, name: str) -> None:
         raise RejectedError({"name": because(Rejection.FULL_NAME_MISSING)})
     if len(name) > engines.LONGEST:
         raise RejectedError({"name": because(Rejection.TOO_LONG, most=engines.LONGEST)})
+    if stops := open_stops(record):
+        raise RejectedError({"name": because(Waiting.STOPPED, stop=stops[0].reason)})
     undone = tuple(because(Requirement.PHASE, phase=one.phase.slug) for one in progress(record) if not one.done)
     if undone:
         raise RejectedError({"name": because(Rejection.PHASES_INCOMPLETE, phases=undone)})

@@ -23,11 +23,13 @@ from app.shop.record.visit_record import VisitRecord
 from app.shop.store.database import Database
 from app.shop.training.typical import TYPICAL
 from app.sync.engine.layout import Coupler
-from app.sync.engine.units import THOU
+from app.sync.engine.units import MINUTE, THOU
 from app.sync.planning.advice import Advice
 from app.sync.readings.snap import BLIPS
 
 MOST_STEPS = 90
+LOOK_AFTER = 15 * MINUTE
+"""A look at the gauges counts for half an hour; this one is made in time."""
 
 INTAKES = {"test cell": IntakeState.FILTER_OFF, "vehicle": IntakeState.FILTER_OFF, "telephone": IntakeState.AS_IT_RUNS}
 """What is on the intakes while they are read, by place."""
@@ -79,8 +81,16 @@ class DemoTechnician:
             checks.record(self.shop, visit_id, self.key(), HEAT_SOAKED.slug, gauges, self.by, self.at(300))
         self.now += timedelta(seconds=150)
 
+    def look(self, visit_id: int) -> None:
+        """Read the gauges once more where the last look is a while ago."""
+        looks = self.record(visit_id).series(HEAT_SOAKED.slug, "coolant")
+        if looks and self.now.timestamp() - looks[-1][0] > LOOK_AFTER:
+            gauges = {"coolant": TYPICAL["coolant"], "oil": TYPICAL["oil"]}
+            checks.record(self.shop, visit_id, self.key(), HEAT_SOAKED.slug, gauges, self.by, self.at())
+
     def read_round(self, visit_id: int, phase: Phase, bench: DemoEngineModel, most: int = 99) -> None:
         """Read the bores the round asks for until it is closed, or ``most`` of them."""
+        self.look(visit_id)
         now = next_reading(self.record(visit_id), phase)
         if now.bore is None:
             readings.begin_round(self.shop, visit_id, self.key(), phase.slug, self.at())
@@ -125,6 +135,7 @@ class DemoTechnician:
 
     def measure(self, record: VisitRecord, bench: DemoEngineModel, advice: Advice) -> None:
         """Read the bores that the advice names, then the first one again when that closes the round."""
+        self.look(record.visit.ident)
         now = next_reading(record, HEAT_SOAKED)
         read = now.current.latest if now.current else {}
         for bore in advice.bores:

@@ -157,4 +157,16 @@ def _visit(record: VisitRecord, fittings: Mapping[int, str]) -> v5.Visit:
             )
             for c in record.corrections
         ],
+        **_starts_and_stops(record, readings, checks),
     )
+
+
+def _starts_and_stops(
+    record: VisitRecord, readings: Mapping[int | None, str], checks: Mapping[int | None, str]
+) -> dict[str, list[v5.EngineEvent] | list[v5.StopEnd]]:
+    events = [
+        _part(v5.EngineEvent, e, after_reading=readings.get(e.after_reading), after_check=checks.get(e.after_check))
+        for e in record.engine_events
+    ]
+    ends = [_part(v5.StopEnd, e, after_check=checks[e.after_check]) for e in record.stop_ends]
+    return {"engine_events": events, "stop_ends": ends}

@@ -40,7 +40,18 @@ NEWEST = 5
 MOST_SAID = 5
 """How many faults of one file are named."""
 
-Keyed = v5.Round | v5.Reading | v5.Speed | v5.Move | v5.Check | v5.Override | v5.Correction | v5.SignOff
+Keyed = (
+    v5.Round
+    | v5.Reading
+    | v5.Speed
+    | v5.Move
+    | v5.Check
+    | v5.Override
+    | v5.Correction
+    | v5.SignOff
+    | v5.EngineEvent
+    | v5.StopEnd
+)
 FACTS = ("serial", "description", "displacement", "displacement_unit", "customer", "vehicle", "idle_speed")
 
 
@@ -220,7 +231,7 @@ def _same_rows(file: v5.EngineFile, mine: v5.EngineFile | None) -> None:
 def _rows(file: v5.EngineFile) -> list[tuple[str, tuple[str, object]]]:
     """Every row of evidence but meters by its key: what it is and what it says, numbers given by a shop left out."""
     parts_of_it = {"rounds", "readings", "speeds", "moves", "checks", "overrides", "sign_off", "corrections"}
-    aside = {"number", "meter", *parts_of_it}
+    aside = {"number", "meter", "engine_events", "stop_ends", *parts_of_it}
     rows: list[tuple[str, tuple[str, object]]] = [
         (f.key, ("fitting", f.model_dump(exclude={"number"}))) for f in file.fittings
     ]
@@ -234,6 +245,8 @@ def _rows(file: v5.EngineFile) -> list[tuple[str, tuple[str, object]]]:
             *visit.checks,
             *visit.overrides,
             *visit.corrections,
+            *visit.engine_events,
+            *visit.stop_ends,
         ]
         parts += [visit.sign_off] if visit.sign_off else []
         rows += [(part.key, (type(part).__name__.lower(), part.model_dump())) for part in parts]
@@ -296,6 +309,11 @@ def _visit_contradictions(
             wrong.append(because(FileFault.CORRECTION_REFERENCE))
         if correction.after_check and correction.after_check not in {c.key for c in visit.checks}:
             wrong.append(because(FileFault.CORRECTION_REFERENCE))
+    named = {r.key for r in visit.readings} | {c.key for c in visit.checks}
+    after = [("after_check", event.after_check) for event in visit.engine_events]
+    after += [("after_reading", event.after_reading) for event in visit.engine_events]
+    after += [("after_check", end.after_check) for end in visit.stop_ends]
+    wrong += [because(FileFault.REFERENCE, field=name) for name, key in after if key and key not in named]
     if visit.corrections and visit.sign_off is None:
         wrong.append(because(FileFault.CORRECTED_TOO_EARLY))
     return wrong

@@ -13,6 +13,7 @@ from app.shop.store.tables import (
     CheckRow,
     Correction,
     Engine,
+    EngineEvent,
     Fitting,
     MeterRow,
     MoveRow,
@@ -22,6 +23,7 @@ from app.shop.store.tables import (
     RoundRow,
     Row,
     SignOff,
+    StopEnd,
     Visit,
 )
 from app.sync.engine.hardware import Figure, Hardware
@@ -157,6 +159,11 @@ class Writer:
         for one in visit.corrections:
             after, check_after = readings.get(one.after_reading, 0), checks.get(one.after_check, 0)
             self._row(Correction, one, visit_id=visit_id, after_reading=after, after_check=check_after)
+        for event in visit.engine_events:
+            after, check_after = readings.get(event.after_reading, 0), checks.get(event.after_check, 0)
+            self._row(EngineEvent, event, visit_id=visit_id, after_reading=after, after_check=check_after)
+        for end in visit.stop_ends:
+            self._row(StopEnd, end, visit_id=visit_id, after_check=checks[end.after_check])
 
     def _row(self, table: type[Row], part: v5.Part, **refers: Any) -> int:
         """The id of the row of a part, written unless it is here."""

@@ -2,7 +2,7 @@
 
 As version 4 (see ``v4``), with more units of air flow and pressure, what a pressure meter counts from, what a meter had
 repeated before, engines cooled by air or with motors at their plates, what sat on the intakes, moves that were taken
-back, and how fast the engine ran in a round off idle. What was not recorded is left out.
+back, how fast the engine ran in a round off idle, and its starts and stops. What was not recorded is left out.
 ``static/exchange/engine-5.schema.json`` is the JSON Schema. A file of this version must be read for ever: what a later
 version needs goes into models of its own.
 """
@@ -33,6 +33,7 @@ __all__ = [
     "Check",
     "Correction",
     "Engine",
+    "EngineEvent",
     "EngineFile",
     "Fitting",
     "Layout",
@@ -44,6 +45,7 @@ __all__ = [
     "Round",
     "SignOff",
     "Speed",
+    "StopEnd",
     "Visit",
     "from_v1",
     "from_v2",
@@ -128,10 +130,51 @@ class Speed(Part):
     supersedes: v1.Key | None
 
 
-LEFT_OUT = frozenset({"runs", "speeds", "intake", "intake_note", "meter_own", "meter_low", "meter_limit"})
+LEFT_OUT = frozenset(
+    {
+        "runs",
+        "speeds",
+        "intake",
+        "intake_note",
+        "meter_own",
+        "meter_low",
+        "meter_limit",
+        "engine_events",
+        "stop_ends",
+    }
+)
 """Parts of a visit that a file does not name where they were not recorded."""
 
 SPEEDS = "Engine speeds off idle; left out where none was recorded."
+
+
+class EngineEvent(Part):
+    """Word that the engine was started or stopped, after the newest reading and check of then."""
+
+    key: v1.Key
+    payload: v1.Hash
+    what: Literal["started", "stopped"]
+    after_reading: v1.Key | None
+    after_check: v1.Key | None
+    by: v1.Short
+    at: v1.Time
+
+
+class StopEnd(Part):
+    """What ended the stops of every check up to ``after_check``: the cause, a code with words to it, and the remedy."""
+
+    key: v1.Key
+    payload: v1.Hash
+    after_check: v1.Key
+    cause: v1.Short
+    cause_text: v1.Text
+    remedy: v1.Text
+    by: v1.Short
+    at: v1.Time
+
+
+EVENTS = "Starts and stops of the engine; left out where none was recorded."
+STOP_ENDS = "What ended stops for a figure beyond a limit; left out where there was none."
 
 
 class Visit(Part):
@@ -165,6 +208,8 @@ class Visit(Part):
     overrides: list[Override]
     sign_off: SignOff | None
     corrections: list[Correction]
+    engine_events: Annotated[list[EngineEvent], Field(default_factory=list, description=EVENTS)]
+    stop_ends: Annotated[list[StopEnd], Field(default_factory=list, description=STOP_ENDS)]
 
     @model_serializer(mode="wrap")
     def _without_nothing(self, handler: SerializerFunctionWrapHandler) -> dict[str, Any]:

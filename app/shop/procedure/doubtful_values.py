@@ -5,7 +5,8 @@ from statistics import median
 from app.shop.procedure.items import Phase
 from app.shop.procedure.phases import FIRST_FIRE
 from app.shop.procedure.read_order import NextReading
-from app.shop.record.visit_record import UNITS, Round, VisitRecord
+from app.shop.record.rounds import UNITS, Round
+from app.shop.record.visit_record import VisitRecord
 from app.sync.readings.observation import times_the_air
 from app.sync.readings.rounds import MISREAD_OTHERS
 

@@ -7,7 +7,8 @@ from app.shop.procedure.phases import BANK_BALANCE, OPENING_SPEEDS
 from app.shop.procedure.read_order import NextReading, opening_rounds
 from app.shop.procedure.requirements import Requirement
 from app.shop.reasons import Reason, because
-from app.shop.record.visit_record import Round, VisitRecord
+from app.shop.record.rounds import Round
+from app.shop.record.visit_record import VisitRecord
 from app.sync.engine.units import REV_PER_MIN
 
 SLOWEST, FASTEST = 300.0, 9000.0

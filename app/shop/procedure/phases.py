@@ -23,6 +23,9 @@ COLD_SETTING_ITEMS = ("cold-and-off", "hand-gauged", "couplers-new", "cold-setti
 """What is recorded beside the setting of all plates cold: that nothing can start or move a plate, what the hand and
 the couplers are like, and that it is not wanted now."""
 
+FAN_STATES = ("off", "on", "cycling")
+"""What cooling fans may do while bores are read: a figure of the item is the place in this list."""
+
 OPENING_SPEEDS = ("first-opening-speed", "next-opening-speed")
 """Items that held the engine speed off idle before it was recorded with its round."""
 
@@ -204,6 +207,7 @@ HEAT_SOAKED = Phase(
         Item("leak-checked", ahead=True, apart=True),
         Item("intake-off", needed=()),
         Item("hoses-off", needed=()),
+        Item("fans", "number", "", 0, len(FAN_STATES) - 1, needed=(), when="liquid", choices=FAN_STATES),
     ),
     cautions=(
         Caution(CautionCode.BACKFIRE, unless="bypass", where=AT_THE_ENGINE),

@@ -4,7 +4,9 @@ from dataclasses import dataclass
 from typing import Literal
 
 from app.shop.procedure.items import Phase
-from app.shop.record.visit_record import Round, VisitRecord
+from app.shop.procedure.running import round_ran_out
+from app.shop.record.rounds import Round
+from app.shop.record.visit_record import VisitRecord
 from app.sync.banks.lever import Speeds, opened
 from app.sync.engine.adjusters.registry import kind_of
 
@@ -29,7 +31,8 @@ class NextReading:
 
 
 def next_reading(record: VisitRecord, phase: Phase) -> NextReading:
-    """What to read next in ``phase``. A move ends the round it was made in: what follows is a new one."""
+    """What to read next in ``phase``. A move ends the round it was made in, and so does a stop or a pause: what follows
+    is a new one."""
     mine = [r for r in record.rounds if r.row.phase == phase.slug]
     newest = max((r.row.number for r in record.rounds), default=0)
     current = mine[-1] if mine else None
@@ -37,7 +40,7 @@ def next_reading(record: VisitRecord, phase: Phase) -> NextReading:
         return NextReading(newest, 0.0, None, "turn", (), None)
     opening = next_opening(record, mine) if phase.rounds == "openings" else 0.0
     done_here = current is not None and current.closed and phase.rounds == "openings" and opening is not None
-    if current is None or record.moved_since(current) or done_here:
+    if current is None or record.moved_since(current) or done_here or round_ran_out(record, current):
         bores = record.layout.bores
         return NextReading(newest + 1, opening or 0.0, bores[0], "turn", bores[1:], None)
     number, (opening, above) = current.row.number, current.lever

@@ -8,12 +8,16 @@ class Requirement(StrEnum):
 
     PHASE = "phase"  # phase, all of it
     ITEM = "item"  # phase, item
-    HEAT_SOAK = "heat-soak"  # lacks, reasons of the next six kinds
+    HEAT_SOAK = "heat-soak"  # lacks, reasons of the next ten kinds
     HEAT_TIME = "heat-time"  # count [min]
     HEAT_UNREAD = "heat-unread"  # what
     HEAT_LOW = "heat-low"  # what, by
     HEAT_AGAIN = "heat-again"  # what, count [min]
     HEAT_MOVING = "heat-moving"  # what, by, count [min]
+    HEAT_OLD = "heat-old"  # what, count [min]
+    HEAT_SINCE_START = "heat-since-start"  # what
+    HEAT_CYCLE = "heat-cycle"  # what
+    HEAT_RISING = "heat-rising"  # what, by
     PULLS = "pulls"  # count
     QUICK_ROUND = "quick-round"
     ROUND_AFTER_ADJUSTMENT = "round-after-adjustment"
@@ -44,9 +48,19 @@ class Waiting(StrEnum):
     EARLIER_PHASE = "earlier-phase"  # phase, missing
     PRESET_DESTROYS = "preset-destroys-as-found"
     STOPPED = "stopped"  # stop
+    ENGINE_STANDS = "engine-stands"  # why, a RanOut
+    HEAT_RAN_OUT = "heat-ran-out"  # lack
     NOT_HEAT_SOAKED = "not-heat-soaked"  # lack
     CHECK_FIRST = "check-first"  # item, a Requirement.ITEM
     REQUIRED = "required-cannot-be-waived"  # missing, reasons
+
+
+class RanOut(StrEnum):
+    """Why an engine counts as stopped."""
+
+    STOPPED = "engine-stopped"
+    PAUSED = "paused"  # time, a timedelta
+    CLOCK_BACK = "clock-back"
 
 
 class NotNeeded(StrEnum):

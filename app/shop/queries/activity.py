@@ -32,6 +32,10 @@ class Activity(StrEnum):
     TICK = "item-checked"
     UNDONE = "item-undone"
     WAIVER = "phase-waived"
+    ENGINE_STARTED = "engine-started"
+    ENGINE_STOPPED = "engine-stopped"
+    STOP_ENDED = "stop-ended"
+    """A stop, with its ``cause`` and ``remedy``."""
     SIGN_OFF = "signed-off"
     CORRECTION = "corrected-after-sign-off"
     PERSON_ADDED = "person-added"
@@ -73,6 +77,10 @@ PARTS = (
     c.visit_id, v.engine_id, 'check', c.id FROM "check" c JOIN visit v ON v.id = c.visit_id""",
     """SELECT o.at, o."by", 'phase-waived', json_object('phase', o.phase, 'why', o.why), '',
     o.visit_id, v.engine_id, 'override', o.id FROM override o JOIN visit v ON v.id = o.visit_id""",
+    """SELECT n.at, n."by", CASE n.what WHEN 'started' THEN 'engine-started' ELSE 'engine-stopped' END, '{}', '',
+    n.visit_id, v.engine_id, 'engine_event', n.id FROM engine_event n JOIN visit v ON v.id = n.visit_id""",
+    """SELECT n.at, n."by", 'stop-ended', json_object('cause', n.cause, 'text', n.cause_text, 'remedy', n.remedy), '',
+    n.visit_id, v.engine_id, 'stop_end', n.id FROM stop_end n JOIN visit v ON v.id = n.visit_id""",
     """SELECT s.at, s.name, 'signed-off', '{}', '', s.visit_id, v.engine_id, 'sign_off', s.id
     FROM sign_off s JOIN visit v ON v.id = s.visit_id""",
     """SELECT c.at, c."by", 'corrected-after-sign-off', json_object('why', c.why), '',

@@ -1,24 +1,26 @@
 """A visit with what is judged of it, handed out again while nothing was added to it."""
 
+import math
 from typing import NamedTuple
 
 from sqlmodel import Session
 
 from app.shop.assessment.assessment import Assessment, PhaseAssessment, assess
-from app.shop.assessment.progress import Gate, gate_of
+from app.shop.assessment.gates import Gate, gate_of
 from app.shop.commands.corrections import as_issued, issue_of
 from app.shop.errors import NotFoundError
 from app.shop.procedure.phases import PHASES
 from app.shop.procedure.requirements import Waiting
 from app.shop.reasons import because
 from app.shop.record import loader
-from app.shop.record.revision import Revision, revision_when_read, version_of
+from app.shop.record.revision import Revision, revision_when_read, version, version_of
 from app.shop.record.visit_record import VisitRecord
 from app.shop.store.database import Database
 
 
 class PhaseSeen(NamedTuple):
-    """One phase of a visit as a page sees it: all of one moment, with the ``version`` that changes with every row."""
+    """One phase of a visit as a page sees it: all of one moment, with the ``version`` that changes with every row and
+    says until when it holds."""
 
     assessment: Assessment
     judged: PhaseAssessment
@@ -32,7 +34,22 @@ def phase_seen(shop: Database, visit_id: int, slug: str) -> PhaseSeen:
         raise NotFoundError(because(Waiting.NO_SUCH_PHASE))
     with shop.reading() as session:
         assessment = assessed(session, visit_id)
-    return PhaseSeen(assessment, assessment.of(phase), version_of(assessment.record))
+    until = f"@{assessment.until:.3f}" if math.isfinite(assessment.until) else ""
+    return PhaseSeen(assessment, assessment.of(phase), f"{version_of(assessment.record)}{until}")
+
+
+def news_of(session: Session, visit_id: int, since: str) -> str:
+    """The version of a visit where a page of version ``since`` is out of date; empty where it is not.
+
+    Raises NotFoundError.
+    """
+    told, _, until = since.partition("@")
+    now, time = version(session, visit_id), session.info["now"]
+    try:
+        ran_out = bool(until) and time is not None and time > float(until)
+    except ValueError:
+        ran_out = True
+    return now if ran_out or now != told else ""
 
 
 def issued(assessment: Assessment, issue: int) -> Assessment:
@@ -47,11 +64,11 @@ def assessed(session: Session, visit_id: int) -> Assessment:
 
 
 def assessment_of(session: Session, record: VisitRecord) -> Assessment:
-    """The assessment of a record, made once for each of its revisions."""
+    """The assessment of a record, made once for each of its revisions and again when something ran out since."""
     name = ("assessment", record.visit.ident)
     kept: tuple[Revision, Assessment] | None = session.info["memory"].get(name)
     revision = revision_when_read(record)
-    if kept is not None and kept[0] == revision:
+    if kept is not None and kept[0] == revision and kept[1].holds(record.now):
         return kept[1]
     made = assess(record)
     session.info["fresh"][name] = (revision, made)
@@ -59,11 +76,10 @@ def assessment_of(session: Session, record: VisitRecord) -> Assessment:
 
 
 def gate_kept(session: Session, record: VisitRecord, slug: str) -> Gate:
-    """What stands before a phase, worked out once for as long as only that phase is read."""
+    """What stands before a phase, worked out once for as long as only that phase is read and nothing runs out."""
     kept: tuple[Revision, dict[str, Gate]] | None = session.info["memory"].get(("gates", record.visit.ident))
-    if kept is not None and kept[0] == revision_when_read(record) and slug in kept[1]:
-        return kept[1][slug]
-    return gate_of(record, slug)
+    gate = kept[1].get(slug) if kept is not None and kept[0] == revision_when_read(record) else None
+    return gate if gate is not None and gate.holds(record.now) else gate_of(record, slug)
 
 
 def keep_gate(session: Session, record: VisitRecord, slug: str, gate: Gate) -> None:

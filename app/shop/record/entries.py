@@ -204,6 +204,31 @@ class WaiverEntry(Entry):
 
 
 @dataclass(frozen=True, slots=True)
+class EngineEventEntry(Entry):
+    """Word that the engine was ``started`` or ``stopped``."""
+
+    visit_id: int
+    what: str
+    after_reading: int
+    after_check: int
+    by: str
+    at: str
+
+
+@dataclass(frozen=True, slots=True)
+class StopEndEntry(Entry):
+    """What ended the stops of every check up to ``after_check``: cause and remedy."""
+
+    visit_id: int
+    after_check: int
+    cause: str
+    cause_text: str
+    remedy: str
+    by: str
+    at: str
+
+
+@dataclass(frozen=True, slots=True)
 class SignOffEntry(Entry):
     """The sign-off."""
 

@@ -14,6 +14,7 @@ from app.shop.record.entries import (
     CheckEntry,
     CorrectionEntry,
     EngineEntry,
+    EngineEventEntry,
     Entry,
     FittingEntry,
     MeterEntry,
@@ -23,6 +24,7 @@ from app.shop.record.entries import (
     RoundEntry,
     SignOffEntry,
     SpeedEntry,
+    StopEndEntry,
     VisitEntry,
     WaiverEntry,
     columns_of,
@@ -30,8 +32,9 @@ from app.shop.record.entries import (
 from app.shop.record.fittings import hardware_from_json, layout_from_json
 from app.shop.record.meter_visits import judged_by, shown_to
 from app.shop.record.revision import Revision, revision_of, revision_when_read
+from app.shop.record.rounds import Round
 from app.shop.record.settings import DEFAULTS
-from app.shop.record.visit_record import Round, VisitRecord
+from app.shop.record.visit_record import VisitRecord
 from app.shop.rejections import Rejection
 from app.shop.store.database import raw_connection
 from app.shop.store.tables import SignOff, Visit
@@ -76,6 +79,8 @@ TABLES: dict[type[Entry], str] = {
     WaiverEntry: "override",
     SignOffEntry: "sign_off",
     CorrectionEntry: "correction",
+    EngineEventEntry: "engine_event",
+    StopEndEntry: "stop_end",
 }
 """The table of each kind of entry that belongs to a visit or is named by one; the others hang on their round."""
 
@@ -88,16 +93,17 @@ E = TypeVar("E", bound=Entry)
 def load(session: Session, visit_id: int) -> VisitRecord:
     """Everything recorded of a visit, and of the ones signed off before it, ``LOOKED_BACK`` at most.
 
-    A record that was read before is handed out again while nothing was added to it. Raises NotFoundError.
+    A record that was read before is handed out again while nothing was added to it, as of now. Raises NotFoundError.
     """
-    return _kept(session, visit_id) or _read(session, [visit_id])[visit_id]
+    record = _kept(session, visit_id) or _read(session, [visit_id])[visit_id]
+    return record.judged_at(session.info["now"])
 
 
 def load_all(session: Session, ids: Sequence[int]) -> list[VisitRecord]:
     """The same of several visits, in their order. Those that have to be read take as many queries as one would."""
     told = {visit_id: _kept(session, visit_id) for visit_id in ids}
     read = _read(session, [visit_id for visit_id in ids if told[visit_id] is None])
-    return [told[visit_id] or read[visit_id] for visit_id in ids]
+    return [(told[visit_id] or read[visit_id]).judged_at(session.info["now"]) for visit_id in ids]
 
 
 def _kept(session: Session, visit_id: int) -> VisitRecord | None:
@@ -122,9 +128,9 @@ def _read(session: Session, ids: Sequence[int]) -> dict[int, VisitRecord]:
 
 
 def remember(session: Session, record: VisitRecord) -> None:
-    """Hand out ``record``, of what was stored in this very session, once the session is committed."""
+    """Hand out ``record``, of what was stored in this very session, at any time once the session is committed."""
     fresh: dict[int, tuple[Revision, VisitRecord]] = session.info["fresh"]
-    fresh[record.visit.ident] = (revision_when_read(record), record)
+    fresh[record.visit.ident] = (revision_when_read(record), record.judged_at(None))
 
 
 def of_engine(session: Session, engine_id: int) -> list[VisitRecord]:
@@ -187,6 +193,7 @@ def records(session: Session, ids: Sequence[int]) -> list[VisitRecord]:
     rounds, moves = _of(session, RoundEntry, ids), _of(session, MoveEntry, ids)
     checks, waivers = _of(session, CheckEntry, ids), _of(session, WaiverEntry, ids)
     signed, corrections = _of(session, SignOffEntry, ids), _of(session, CorrectionEntry, ids)
+    events, ends = _of(session, EngineEventEntry, ids), _of(session, StopEndEntry, ids)
     corrected_before = dict(_asked(session, CORRECTED_BEFORE, ids))
     fitted_before = {
         visit_id: (fitting_id, place) for visit_id, fitting_id, place in _asked(session, FITTED_BEFORE, ids)
@@ -221,6 +228,8 @@ def records(session: Session, ids: Sequence[int]) -> list[VisitRecord]:
             units=held.units,
             setup=setup,
             simulated=visit.ident in simulated,
+            engine_events=events.get(visit.ident, ()),
+            stop_ends=ends.get(visit.ident, ()),
         )
         for visit in (visits[visit_id] for visit_id in ids)
     ]
@@ -260,7 +269,9 @@ def _by_id(session: Session, kind: type[E], ids: Iterable[int]) -> dict[int, E]:
     return {entry.ident: entry for entry in _entries(session, kind, "id", ids)}
 
 
-V = TypeVar("V", RoundEntry, MoveEntry, CheckEntry, WaiverEntry, SignOffEntry, CorrectionEntry)
+V = TypeVar(
+    "V", RoundEntry, MoveEntry, CheckEntry, WaiverEntry, SignOffEntry, CorrectionEntry, EngineEventEntry, StopEndEntry
+)
 
 
 def _of(session: Session, kind: type[V], ids: Iterable[int]) -> dict[int, tuple[V, ...]]:

@@ -25,6 +25,8 @@ SELECT e.version,
   coalesce((SELECT max(id) FROM override WHERE visit_id = v.id), 0),
   coalesce((SELECT max(id) FROM sign_off WHERE visit_id = v.id), 0),
   coalesce((SELECT max(id) FROM correction WHERE visit_id = v.id), 0),
+  coalesce((SELECT max(id) FROM engine_event WHERE visit_id = v.id), 0),
+  coalesce((SELECT max(id) FROM stop_end WHERE visit_id = v.id), 0),
   coalesce((SELECT max(id) FROM study_reading), 0),
   coalesce((SELECT max(id) FROM setup), 0),
   coalesce((SELECT max(c.id) FROM visit b JOIN correction c ON c.visit_id = b.id
@@ -47,6 +49,8 @@ class Revision(NamedTuple):
     override: int
     sign_off: int
     correction: int
+    engine_event: int
+    stop_end: int
     study: int
     setup: int
     corrected_before: int
@@ -72,6 +76,8 @@ def revision_when_read(record: VisitRecord) -> Revision:
         _newest(record.overrides),
         record.sign_off.ident if record.sign_off else 0,
         _newest(record.corrections),
+        _newest(record.engine_events),
+        _newest(record.stop_ends),
         record.studied,
         record.setup,
         record.corrected_before,

@@ -27,6 +27,8 @@ class Source(StrEnum):
     SERVICE_SHEETS = "service-sheets"
     SEA_LEVEL = "sea-level"
     PUBLISHED_DEFAULT = "published-default"
+    ENGINE_COOLS = "engine-cools"
+    HEAT_WANDERS = "heat-wanders"
 
 
 OPENINGS = (2 * THOU, 120 * THOU)
@@ -56,6 +58,9 @@ class Settings:
     are initials and full names. ``altitude`` [m] of the shop above sea level stands in for the day's air pressure where
     that was not recorded.
 
+    After ``pause`` [s] without a reading or a check the engine counts as stopped: a round is read in a few minutes, and
+    plates follow a cooling engine (our judgement).
+
     ``openings`` are the feelers under the central lever for the bank balance, two or three; 0.010 in and 0.030 in open
     the plates by about 0.6 and 1.7 degrees on a one-inch lever, and a factor of three tells the length of a link rod
     from the ratio of its lever arms. Public service sheets ask for oil of at least 60 degrees before idle checks; no
@@ -77,6 +82,7 @@ class Settings:
     recheck_km: float = 5000
     recheck_months: float = 12
     pulls: float = 3
+    pause: float = 20 * MINUTE
     people: tuple[tuple[str, str], ...] = ()
     units: Units = field(default_factory=Units)
     limits: Limits = field(default_factory=Limits)
@@ -113,6 +119,8 @@ SOURCES: dict[str, Source] = {
     "recheck_km": Source.OWN_CHOICE,
     "recheck_months": Source.OWN_CHOICE,
     "pulls": Source.COMMON_PRACTICE,
+    "pause": Source.ENGINE_COOLS,
+    "lasts": Source.HEAT_WANDERS,
     "people": Source.ANY_INITIALS,
     "oil_pressure_start": Source.MAKER_FIRST,
     "oil_pressure_hot": Source.MAKER_FIRST,

@@ -1,46 +1,39 @@
 """A visit as it was recorded: frozen values, in order, for the rules and the estimator to look at. No SQL, no clock."""
 
+import math
 from collections.abc import Iterator
+from copy import copy
 from dataclasses import dataclass, field, replace
-from datetime import datetime
 from functools import cached_property
 
 from app.shop.record.entries import (
     CheckEntry,
     CorrectionEntry,
     EngineEntry,
+    EngineEventEntry,
     FittingEntry,
     MeterEntry,
-    MeterReading,
     MoveEntry,
     Repeats,
-    RoundEntry,
     SignOffEntry,
     SpeedEntry,
+    StopEndEntry,
     VisitEntry,
     WaiverEntry,
 )
 from app.shop.record.intake import Intake, intake_of
 from app.shop.record.measures import RECORDED, Units
+from app.shop.record.rounds import UNITS, Round, fill, seconds
 from app.shop.record.settings import DEFAULTS, Settings
 from app.shop.record.superseding import current, places
 from app.sync.engine.adjusters.registry import kind_of, kinds_with_gain
 from app.sync.engine.engine_air import Ambient, day_of
-from app.sync.engine.events import ColdSetting, Event, IdleSpeed, Meter, Move, Place, Reading
+from app.sync.engine.events import ColdSetting, Event, IdleSpeed, Meter, Move, Place
 from app.sync.engine.hardware import Hardware
 from app.sync.engine.layout import Layout
 from app.sync.engine.units import (
-    CFM,
-    CM_HG,
-    GRAM_PER_SECOND,
-    IN_HG,
-    KG_PER_HOUR,
     KPA,
-    LITER_PER_MINUTE,
-    MILLIBAR,
-    MM_HG,
     REV_PER_MIN,
-    SCFM,
     ZERO_CELSIUS,
 )
 
@@ -53,96 +46,9 @@ SPEEDS = ("idle-speed", "idle")
 AIR = ("air-pressure", "air-temperature")
 """The items, of any phase, that tell the air of the day: kPa absolute and degrees Celsius."""
 
-FLOW_UNITS = {
-    "kg/h": KG_PER_HOUR,
-    "g/s": GRAM_PER_SECOND,
-    "cfm": CFM,
-    "scfm": SCFM,
-    "L/min": LITER_PER_MINUTE,
-}
-PRESSURE_UNITS = {"kPa": KPA, "mbar": MILLIBAR, "mmHg": MM_HG, "cmHg": CM_HG, "inHg": IN_HG}
-UNITS = {**FLOW_UNITS, **PRESSURE_UNITS}
-"""What a meter may read in, as multiples of the base unit."""
 
 PHASE_ORDER = ("cold-preset", "first-fire", "heat-soaked-recheck", "part-throttle-bank-balance", "lock-down")
 """The phases in their order, by the names that rows carry; ``procedure.phases`` says what each is."""
-
-
-@dataclass(frozen=True)
-class Round:
-    """A round: every bore in turn, with every reading and every engine speed ever entered in it, oldest first.
-
-    Worked out from those: ``readings`` that count (not superseded, skips left out), each in the place of the one that
-    it corrects; ``latest`` of each bore, the drift check apart; ``closing``, the drift check that ended the round;
-    ``skipped`` bores, not read after all; ``newest`` id, 0 for none; ``first_rows``, by each row the one that was
-    entered first in its place, and ``ended``, the last of those, 0 for none; ``lever``, its opening [m] and whether it
-    was reached from above; ``in_question``, pairs of readings of one bore's turn, older first, each entered without
-    sight of the other.
-    """
-
-    row: RoundEntry
-    entered: tuple[MeterReading, ...]
-    speeds: tuple[SpeedEntry, ...] = ()
-    readings: tuple[MeterReading, ...] = field(init=False)
-    latest: dict[int, MeterReading] = field(init=False)
-    closing: MeterReading | None = field(init=False)
-    closed: bool = field(init=False)
-    skipped: dict[int, MeterReading] = field(init=False)
-    newest: int = field(init=False)
-    first_rows: dict[int, int] = field(init=False)
-    ended: int = field(init=False)
-    lever: tuple[float, bool] = field(init=False)
-    in_question: tuple[tuple[MeterReading, MeterReading], ...] = field(init=False)
-
-    def __post_init__(self) -> None:
-        first_rows, counting = places(self.entered), current(self.entered)
-        if len(counting) < len(self.entered):
-            counting.sort(key=lambda r: first_rows[r.ident])
-        readings = tuple(r for r in counting if r.value is not None)
-        closing = next((r for r in readings if r.kind == "closing"), None)
-        read = {r.bore for r in readings}
-        _fill(
-            self,
-            readings=readings,
-            latest={r.bore: r for r in readings if r.kind != "closing"},
-            closing=closing,
-            closed=closing is not None,
-            skipped={r.bore: r for r in counting if r.value is None and r.bore not in read},
-            newest=max((r.ident for r in self.entered), default=0),
-            first_rows=first_rows,
-            ended=max(first_rows.values(), default=0),
-            lever=(self.row.opening, bool(self.row.from_above)),
-            in_question=tuple(_in_question(readings)),
-        )
-
-    def plus(self, entered: MeterReading) -> "Round":
-        """This round with one more reading."""
-        return replace(self, entered=(*self.entered, entered))
-
-    @cached_property
-    def in_base_units(self) -> tuple[Reading, ...]:
-        """The ``readings`` in base units, as the estimator takes them: a corrected one at the time it was taken."""
-        taken = {row.ident: row.at for row in self.entered}
-        return tuple(_reading(row, taken[self.first_rows[row.ident]]) for row in self.readings)
-
-    def first_bore(self) -> int | None:
-        """The bore read first, which the drift check goes back to; a correction of it changes nothing in that."""
-        return next((r.bore for r in self.entered if r.bore in self.latest and r.value is not None), None)
-
-
-def _fill(frozen: object, **values: object) -> None:
-    """Set the fields of a frozen value that follow from its others, while it is made."""
-    for name, value in values.items():
-        object.__setattr__(frozen, name, value)
-
-
-def _in_question(readings: tuple[MeterReading, ...]) -> Iterator[tuple[MeterReading, MeterReading]]:
-    first: dict[tuple[str, int], MeterReading] = {}
-    for reading in readings:
-        if reading.kind in ("turn", "closing"):
-            older = first.setdefault((reading.kind, reading.bore), reading)
-            if older is not reading:
-                yield older, reading
 
 
 @dataclass(frozen=True, eq=False)
@@ -153,7 +59,9 @@ class VisitRecord:
     that whole visit, with some before it, and ``corrected_before`` the newest correction of any visit before.
     ``repeatability`` is what the meter repeats by its studies up to the sign-off; ``studied`` the newest reading of any
     study when this was read; ``settings`` are the shop's as they were when the visit was opened, ``units`` those it
-    shows figures in by now, as of its newest ``setup``. ``simulated``: the engine is one to train on.
+    shows figures in by now, as of its newest ``setup``. ``simulated``: the engine is one to train on. ``now`` [s] is
+    the shop computer's own time when this was asked for; None where no clock was asked: time then stands still at
+    the newest row.
 
     ``moves`` are those that stand of the engine as it runs, in the order they were made, ``cold_settings`` the plates
     set on a feeler before it ever ran, in theirs; ``first_told``, by each row of a move, the one that it
@@ -183,6 +91,9 @@ class VisitRecord:
     setup: int = 0
     corrected_before: int = 0
     simulated: bool = False
+    engine_events: tuple[EngineEventEntry, ...] = ()
+    stop_ends: tuple[StopEndEntry, ...] = ()
+    now: float | None = None
     moves: tuple[MoveEntry, ...] = field(init=False)
     cold_settings: tuple[MoveEntry, ...] = field(init=False)
     checks: dict[tuple[str, str], CheckEntry] = field(init=False)
@@ -201,7 +112,7 @@ class VisitRecord:
         moves, cold = list[MoveEntry](), list[MoveEntry]()
         for move in sorted(standing, key=lambda m: first_told[m.ident]):  # made_cold, without a call for every move
             (cold if move.leaves and move.phase == PHASE_ORDER[0] else moves).append(move)
-        _fill(
+        fill(
             self,
             moves=tuple(moves),
             cold_settings=tuple(cold),
@@ -231,6 +142,14 @@ class VisitRecord:
         """The newest row of an item, whether it stands or takes one back."""
         return next((c for c in reversed(self.all_checks) if (c.phase, c.item) == (phase, item)), None)
 
+    def judged_at(self, now: float | None) -> "VisitRecord":
+        """This record as asked for at ``now`` [s]."""
+        if now == self.now:
+            return self
+        seen = copy(self)
+        fill(seen, now=now)
+        return seen
+
     def back(self) -> Iterator["VisitRecord"]:
         """This visit and the ones before it, newest first."""
         one: VisitRecord | None = self
@@ -243,14 +162,21 @@ class VisitRecord:
         rounds = {r.row.number: r for r in self.rounds} | {one.row.number: one}
         return replace(self, rounds=tuple(rounds.values()))
 
-    def series(self, phase: str, item: str) -> list[tuple[float, float]]:
-        """Every figure ever recorded of an item with when it was read [s], in that order; those undone left out."""
-        return sorted(
-            (seconds(check.text or check.at), check.number)
-            for check in self.all_checks
-            if (check.phase, check.item) == (phase, item)
-            if check.number is not None and check.ident not in self.taken_back
+    def series(self, phase: str, item: str, since: tuple[int, float] = (0, -math.inf)) -> list[tuple[float, float]]:
+        """Every figure recorded of an item with when it was read [s], in that order; those undone left out.
+
+        ``since`` leaves out checks up to that id, and figures read before that time [s].
+        """
+        after, begun = since
+        found = sorted(
+            [
+                (seconds(check.text or check.at), check.number)
+                for check in self.all_checks
+                if (check.phase, check.item) == (phase, item)
+                if check.number is not None and check.ident not in self.taken_back and check.ident > after
+            ]
         )
+        return [(at, number) for at, number in found if at >= begun]
 
     def moved_since(self, one: Round, at_idle: bool = False) -> bool:
         """Whether a move was made after the round was read; ``at_idle`` for those only that change the idle."""
@@ -307,16 +233,18 @@ class VisitRecord:
         left = self.as_left()
         return left is not None and left.row.phase == PHASE_ORDER[-1]
 
-    def events(self, until: Round | None = None) -> list[Event]:
+    def events(self, until: Round | None = None, besides: frozenset[int] = frozenset()) -> list[Event]:
         """Idle readings once hot, idle speeds and moves as the estimator takes them, in the order they happened.
 
         Of the idle speeds typed between two moves only the last counts: one typed before it was mistyped, or the engine
         not as hot.
 
-        ``until`` leaves out what came after that round, an idle speed of a later phase too.
+        ``until`` leaves out what came after that round, an idle speed of a later phase too; ``besides`` are the ids of
+        rounds that are left out.
         """
         newest = until.ended if until else self.last_reading
-        hot = [r for r in self.rounds if r.row.opening == 0 and r.row.phase != "first-fire" and 0 < r.ended <= newest]
+        idle = (r for r in self.rounds if r.row.opening == 0 and r.row.phase != "first-fire")
+        hot = [r for r in idle if 0 < r.ended <= newest and r.row.ident not in besides]
         stamped: list[tuple[tuple[int, int], Event]] = [
             ((one.first_rows[row.ident], 0), reading)
             for one in hot
@@ -369,17 +297,6 @@ class VisitRecord:
                 places = sorted(map(kind.place, kind.adjusters(self.layout)), key=lambda place: place.near or 0)
                 moves += [kind.move(place, out.number - kind.preset, at=seconds(out.at)) for place in places]
         return tuple(moves)
-
-
-def seconds(at: str) -> float:
-    """Seconds of a stored time from a fixed start."""
-    return datetime.fromisoformat(at).timestamp()
-
-
-def _reading(row: MeterReading, taken: str) -> Reading:
-    if row.value is None:
-        raise ValueError("a skipped bore has no reading")
-    return Reading(row.bore, row.value * UNITS[row.unit], seconds(taken), row.kind == "closing")
 
 
 def made_cold(row: MoveEntry) -> bool:

@@ -7,7 +7,7 @@ time it writes; it is on the disk before ``writing`` is left.
 
 import sqlite3
 import threading
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import closing, contextmanager, suppress
 from functools import cached_property
 from pathlib import Path
@@ -23,7 +23,7 @@ from app.shop.store.codes import Noticed, Unavailable
 from app.shop.store.folder.presence import Presence
 from app.shop.store.forgetting import TAKEN_OUT
 from app.shop.store.lru import LruCache
-from app.shop.store.steady import SteadyClock
+from app.shop.store.stopwatch import Stopwatch
 
 BUSY_SECONDS = 5.0
 """How long a statement waits for another program that holds the file, such as a copying tool."""
@@ -102,6 +102,9 @@ class Database:
     """
 
     def __init__(self, folder: Path) -> None:
+        self.clock: Callable[[], float] | None = None
+        """The time of the shop computer [s], by which what runs out is judged. Without one time stands still at the
+        newest row of a visit."""
         self.folder = folder
         self.file = folder / "shop.db"
         self.noticed: list[Reason] = []  # each a Noticed
@@ -111,7 +114,7 @@ class Database:
         self._taken_out = False
         self._held = _lock(folder / "shop.lock")
         self._turn = threading.Lock()
-        self.steady = SteadyClock()
+        self.stopwatch = Stopwatch()
         self._memory = LruCache()
         # The server's threads are the limit of the readers; the one used last still has its pages at hand.
         self._reads = _engine(self.file, max_overflow=-1, pool_use_lifo=True)
@@ -217,7 +220,7 @@ class Database:
     def _scribing(self, connection: sqlite3.Connection) -> Iterator[Session]:
         """The one session of all writes, as if it were new: making one takes longer than many a write."""
         session = self._scribe
-        session.info.update({"wire": connection, "fresh": {}, TAKEN_OUT: False})
+        session.info.update({"wire": connection, "fresh": {}, "now": self._now(), TAKEN_OUT: False})
         try:
             yield session
         finally:
@@ -229,8 +232,12 @@ class Database:
         return self._session(self._writes)
 
     def _session(self, engine: Engine) -> Session:
-        """``info`` has what was read before, and what this session read or stored: see ``loader.load``."""
-        return Session(engine, expire_on_commit=False, info={"memory": self._memory, "fresh": {}, TAKEN_OUT: False})
+        """``info`` has what was read before, what this session read or stored, and when it began (``loader.load``)."""
+        info = {"memory": self._memory, "fresh": {}, "now": self._now(), TAKEN_OUT: False}
+        return Session(engine, expire_on_commit=False, info=info)
+
+    def _now(self) -> float | None:
+        return self.clock() if self.clock is not None else None
 
     def _keep(self, session: Session) -> None:
         for key, value in session.info["fresh"].items():

@@ -9,43 +9,18 @@ names the one it supersedes. ``key`` is made by the writer, so that the same wri
 ``payload`` is a hash of what was sent under it.
 """
 
-from sqlalchemy import REAL, CheckConstraint, MetaData, Text, UniqueConstraint, text
-from sqlmodel import Field, SQLModel
+from sqlalchemy import REAL, CheckConstraint, Text, UniqueConstraint
+from sqlmodel import Field
 
-NAMING = {
-    "ix": "ix_%(column_0_N_label)s",
-    "uq": "uq_%(table_name)s_%(column_0_N_name)s",
-    "ck": "ck_%(table_name)s_%(constraint_name)s",
-    "fk": "fk_%(table_name)s_%(column_0_N_name)s_%(referred_table_name)s",
-    "pk": "pk_%(table_name)s",
-}
-metadata = MetaData(naming_convention=NAMING)
-STRICT = {"sqlite_strict": True}
+from app.shop.store.engine_events import EngineEvent as EngineEvent
+from app.shop.store.engine_events import StopEnd as StopEnd
+from app.shop.store.rows import STRICT
+from app.shop.store.rows import Evidence as Evidence
+from app.shop.store.rows import Row as Row
+from app.shop.store.rows import metadata as metadata
 
 REFERENCE = "reference IS NULL OR (reference = 'absolute' AND quantity = 'vacuum')"
 TAKEN_BACK = "taken_back IS NULL OR (taken_back = 1 AND supersedes_id IS NOT NULL)"
-
-
-class Row(SQLModel):
-    """What every table shares."""
-
-    metadata = metadata
-    id: int | None = Field(default=None, primary_key=True)
-    key: str = Field(sa_type=Text, unique=True)
-    payload: str = Field(sa_type=Text)
-
-    @property
-    def ident(self) -> int:
-        """The primary key of a row that has been stored. Raises LookupError before that."""
-        if self.id is None:
-            raise LookupError("this row has not been stored yet")
-        return self.id
-
-
-class Evidence(Row):
-    """What every table shares whose rows are only ever added. ``seal`` is set when a row is stored: see ``seals``."""
-
-    seal: str = Field(default="", sa_type=Text, sa_column_kwargs={"server_default": text("''")})
 
 
 class Engine(Row, table=True):
@@ -391,7 +366,7 @@ class Tablet(Evidence, table=True):
 
 EVIDENCE = (
     *("fitting", "meter", "visit", "round", "reading", "opening_speed", "move", "check", "override", "sign_off"),
-    "correction",
+    *("correction", "engine_event", "stop_end"),
     *("study", "study_reading", "meter_due", "setup", "practice"),
     *("person", "pin_try", "tablet"),
 )

@@ -20,7 +20,8 @@ from app.shop.procedure.read_order import next_reading
 from app.shop.procedure.requirements import Waiting
 from app.shop.reasons import because
 from app.shop.record import loader
-from app.shop.record.visit_record import UNITS, VisitRecord, move_of
+from app.shop.record.rounds import UNITS
+from app.shop.record.visit_record import VisitRecord, move_of
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.shop.store.idempotency import checked

@@ -12,7 +12,7 @@ from typing import Literal
 from app.sync.engine.units import ZERO_CELSIUS
 
 What = Literal["coolant", "head", "oil"]
-Why = Literal["time", "unread", "low", "short", "moving"]
+Why = Literal["time", "unread", "low", "short", "moving", "cycle", "rising"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +35,7 @@ class HeatRule:
 
     ``least_time`` [s] of running since the first figure; ``coolant`` and ``oil`` [K] to be reached, ``head`` [K] in the
     place of coolant where air cools the engine; over the last ``steady_for`` [s] none may have moved by more than
-    ``steady_within`` [K].
+    ``steady_within`` [K]. A look at the gauges counts for ``lasts`` [s].
     """
 
     least_time: float
@@ -44,6 +44,7 @@ class HeatRule:
     steady_for: float
     steady_within: float
     head: float = 120 + ZERO_CELSIUS  # our judgement; no published figure was found
+    lasts: float = 1800.0  # our judgement; no published figure was found
 
     def least(self, what: What) -> float:
         """What one of the temperatures has to reach [K]."""
@@ -54,7 +55,8 @@ class HeatRule:
 class Lack:
     """One thing still wanting, of one temperature or (``what`` None) of the whole.
 
-    ``by`` is how much: seconds for ``time`` and ``short``, kelvin for ``low`` and ``moving``, 0 for ``unread``.
+    ``by`` is how much: seconds for ``time`` and ``short``, kelvin for ``low``, ``moving`` and ``rising``, 0 for
+    ``unread`` and ``cycle``.
     """
 
     why: Why
@@ -72,7 +74,11 @@ class Heat:
 
 
 def heat_soaked(
-    points: Sequence[HeatPoint], rule: HeatRule, with_oil: bool = True, metal: Literal["coolant", "head"] = "coolant"
+    points: Sequence[HeatPoint],
+    rule: HeatRule,
+    with_oil: bool = True,
+    metal: Literal["coolant", "head"] = "coolant",
+    cycling: bool = False,
 ) -> Heat:
     """Whether the engine is heat-soaked, by figures kept with their time.
 
@@ -80,7 +86,8 @@ def heat_soaked(
     or a fan that starts takes nothing back.
 
     Parameters: ``points`` in the order of time; ``rule`` of the shop; ``with_oil`` False where oil has no gauge, and
-    then oil is judged only if it was read; ``metal`` what stands for the metal: the head where air cools the engine.
+    then oil is judged only if it was read; ``metal`` what stands for the metal: the head where air cools the engine;
+    ``cycling`` where a fan starts and stops by itself, and the metal is judged by the mean of a cycle.
 
     Source: the rule is the caller's; this only applies it.
 
@@ -96,7 +103,7 @@ def heat_soaked(
     for count in range(1, len(points) + 1):
         seen = points[:count]
         oil: tuple[What, ...] = ("oil",) if with_oil or any(p.oil is not None for p in seen) else ()
-        lacks = _lacks(seen, rule, (metal, *oil))
+        lacks = _lacks(seen, rule, (metal, *oil), cycling)
         if not lacks:
             held = True
         elif any(lack.why == "low" for lack in lacks):
@@ -130,14 +137,54 @@ def swing(series: Sequence[tuple[float, float]], over: float) -> float | None:
     return max(values) - min(values)
 
 
-def _lacks(points: Sequence[HeatPoint], rule: HeatRule, judged: Sequence[What]) -> tuple[Lack, ...]:
+def cycle_of(series: Sequence[tuple[float, float]]) -> tuple[float, float] | None:
+    """The mean of the last cycle of a figure that goes up and down, and by how much it rose over that cycle.
+
+    The cycle is the last three turning points, the newest figure among them: the mean of a rise and a fall between
+    straight lines, and half of what the third lies above the first. None before there are three.
+
+    Parameters: ``series`` of time [s] and value, in the order of time.
+
+    Source: definition; that three points make a cycle is our judgement.
+
+    >>> cycle_of([(0, 365.0), (120, 357.0), (240, 365.5)])
+    (361.125, 0.25)
+    >>> cycle_of([(0, 350.0), (120, 357.0), (240, 365.0)]) is None
+    True
+    """
+    turns: list[float] = []
+    for _, value in series:
+        if len(turns) > 1 and (value - turns[-1]) * (turns[-1] - turns[-2]) >= 0:
+            turns[-1] = value
+        elif not turns or value != turns[-1]:
+            turns.append(value)
+    if len(turns) < 3:
+        return None
+    first, middle, last = turns[-3:]
+    return (first + 2 * middle + last) / 4, (last - first) / 2
+
+
+def _of_cycle(what: What, series: Sequence[tuple[float, float]], least: float, rule: HeatRule) -> list[Lack]:
+    """What a figure lacks that a fan takes up and down."""
+    found = cycle_of(series)
+    if found is None:
+        return [Lack("cycle", what)]
+    mean, rise = found
+    if mean < least:
+        return [Lack("low", what, least - mean)]
+    return [Lack("rising", what, rise)] if rise > rule.steady_within else []
+
+
+def _lacks(points: Sequence[HeatPoint], rule: HeatRule, judged: Sequence[What], cycling: bool) -> tuple[Lack, ...]:
     found: list[Lack] = []
     ran = points[-1].at - points[0].at
     if ran < rule.least_time:
         found.append(Lack("time", None, rule.least_time - ran))
     for what in judged:
         series = [(p.at, kelvin) for p in points if (kelvin := p.of(what)) is not None]
-        found += _of_one(what, series, rule.least(what), rule)
+        plain = _of_one(what, series, rule.least(what), rule)
+        by_cycle = cycling and what != "oil" and any(lack.why in ("low", "moving") for lack in plain)
+        found += _of_cycle(what, series, rule.least(what), rule) if by_cycle else plain
     return tuple(found)
 
 

@@ -23,6 +23,12 @@ Everything that a page can do in a visit, for a program at a test bench.
    were made. Ask again after each.
 5. When `current` is `sign-off`, sign the visit off.
 
+**Stops, pauses and heat.** A figure beyond a limit of the shop stops the engine: `engine_state.open_stops` has it, and
+every write but its end (`POST /api/visits/{visit_id}/stops/ended`, with cause and remedy) is rejected with `stopped`.
+After a stop, and after a pause without readings and checks, the engine counts as stopped (`engine-stands`): say that it
+was started, with every item of `engine_state.start_items` checked again. An open round is void then, and the
+temperatures are asked for again (`heat-ran-out`).
+
 **Units** are in the names of the fields or beside them: `_thou` is thousandths of an inch, `_rpm` revolutions per
 minute, `turns` and `flats` (sixths of a turn) are turned by hand; a reading is in the unit of the visit's meter.
 They are the same whatever units the shop sees and types on its pages; only sentences that are meant for people (`what`,

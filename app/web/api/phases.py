@@ -117,8 +117,12 @@ class ItemTold(Told):
     at_start: bool = Field(description="Whether it is looked at right after the start, once the list before is done.")
     after: list[str] = Field(description="Items of the phase that are recorded before it or with it.")
     puts_back: str = Field(description="The item of an earlier phase that held what it puts back; empty for none.")
+    choices: list[str] = Field(description="Of a number that is the place of one of these, counted from 0.")
     recorded: CheckTold | None
     missing: bool
+    again: bool = Field(
+        description="Whether what is recorded no longer counts: moved or stopped since, or too far out."
+    )
 
 
 class PresetTold(Told):
@@ -249,8 +253,10 @@ def _told(judged: PhaseAssessment) -> PhaseTold:
                 at_start=item.at_start,
                 after=list(item.after),
                 puts_back=item.puts_back,
+                choices=list(item.choices),
                 recorded=CheckTold.of(row, record) if row else None,
                 missing=item.slug in lacks,
+                again=item.slug in judged.stale,
             )
         )
     return PhaseTold(

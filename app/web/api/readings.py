@@ -10,10 +10,12 @@ from app.shop.commands import engines, opening_speeds, readings
 from app.shop.commands.opening_speeds import NewSpeed
 from app.shop.commands.readings import NewReading
 from app.shop.procedure.codes import SkipReason
+from app.shop.procedure.running import round_ran_out
 from app.shop.queries.assessed import assessed
 from app.shop.record import loader
 from app.shop.record.entries import MeterReading
-from app.shop.record.visit_record import Round, VisitRecord
+from app.shop.record.rounds import Round
+from app.shop.record.visit_record import VisitRecord
 from app.shop.store.database import Database
 from app.sync.engine.units import REV_PER_MIN, THOU
 from app.sync.estimation.conformity import Conformity
@@ -273,6 +275,7 @@ class RoundTold(Told):
     closed: bool = Field(description="Whether the first bore was read again to end it.")
     moved_since: bool = Field(description="Whether a move came after it, so that it speaks for nothing any more.")
     readings: list[ReadingTold]
+    ran_out: bool = Field(description="Whether it was left open too long or the engine was stopped: it ends unread.")
     in_question: list[QuestionTold] = Field(description="A round speaks for nothing while two of its values are.")
     evenness: EvennessTold | None = Field(description="Null before the first reading.")
 
@@ -292,6 +295,7 @@ class RoundTold(Told):
                 "begun_at": one.row.begun_at,
                 "closed": one.closed,
                 "moved_since": record.moved_since(one),
+                "ran_out": round_ran_out(record, one),
                 "readings": [ReadingTold.of(row, row.ident in standing) for row in one.entered],
                 "in_question": [
                     QuestionTold(bore=older.bore, older=older.ident, newer=newer.ident)

@@ -14,7 +14,7 @@ from pydantic_core import PydanticCustomError
 from app.shop.commands.engines import LONGEST
 from app.shop.entries import LARGEST, hidden_sign, storable
 from app.shop.record.entries import MeterEntry
-from app.shop.record.visit_record import UNITS
+from app.shop.record.rounds import UNITS
 from app.sync.engine.adjusters.registry import kinds
 
 LARGEST_ID = LARGEST

@@ -1,20 +1,26 @@
 """Visits: open one, see where it stands, sign it off."""
 
-from typing import Literal
+from collections.abc import Sequence
+from typing import Annotated, Literal
 
 from fastapi import APIRouter
 from pydantic import Field
 
 from app.shop.assessment.assessment import Assessment
 from app.shop.assessment.progress import Missing, PhaseStatus
-from app.shop.commands import visits
+from app.shop.commands import running, visits
+from app.shop.commands.running import LONGEST_WORDS
 from app.shop.commands.visits import NewVisit
 from app.shop.procedure.items import Place
+from app.shop.procedure.limits import Stop, StopCause, ended_stops, open_stops
+from app.shop.procedure.phases import FIRST_FIRE
 from app.shop.procedure.requirements import Runs
+from app.shop.procedure.running import run_out, state_of
 from app.shop.queries.assessed import assessed, assessment_of
 from app.shop.record import loader
-from app.shop.record.entries import WaiverEntry
+from app.shop.record.entries import EngineEventEntry, StopEndEntry, WaiverEntry
 from app.shop.record.intake import IntakeState
+from app.shop.record.visit_record import VisitRecord
 from app.web.api.meters import MeterTold
 from app.web.api.problems import NOT_THERE, REFUSALS, named
 from app.web.api.shapes import By, Id, Key, Line, Sent, Slug, Told, example
@@ -145,6 +151,105 @@ class StandingTold(Told):
         )
 
 
+class StoppedSent(Sent):
+    """Word that the engine was stopped."""
+
+    key: Key
+    by: By
+
+
+class StartedSent(Sent):
+    """Word that the engine was started, with what was checked for this start."""
+
+    key: Key
+    ticks: list[Annotated[str, Field(max_length=60)]] = Field(
+        default=[], max_length=50, description="Items of first fire that were checked for it: `start_items`."
+    )
+    by: By
+
+
+class StopEndSent(Sent):
+    """Why figures were beyond the shop's limits, and what was done about it."""
+
+    key: Key
+    cause: StopCause = Field(strict=False)
+    cause_text: str = Field("", max_length=LONGEST_WORDS, description="More of it in words; needed with `other`.")
+    remedy: str = Field(max_length=LONGEST_WORDS, description="What was done about it.", examples=["Oil filled up"])
+    by: By
+
+
+class StopTold(Told):
+    """A figure beyond a limit of the shop, in the item's own unit."""
+
+    check: int = Field(description="The check that recorded it.")
+    phase: Slug
+    item: str
+    number: float
+    code: str = Field(description="Which limit it is beyond, as a code.")
+    what: str = Field(description="What to do at once, in words.")
+    by: str
+    at: str = Field(description="ISO 8601, UTC.")
+
+    @staticmethod
+    def of(stop: Stop) -> "StopTold":
+        """From what the store works out."""
+        said = {name: getattr(stop.check, name) for name in ("phase", "item", "number", "by", "at")}
+        code, what = str(stop.reason.code), in_words(stop.reason)
+        return StopTold.model_validate({**said, "check": stop.check.ident, "code": code, "what": what})
+
+
+class StopEndTold(Told):
+    """What ended stops, and which."""
+
+    id: int
+    cause: str = Field(description="A code.")
+    cause_text: str
+    remedy: str
+    by: str
+    at: str = Field(description="ISO 8601, UTC.")
+    stops: list[StopTold]
+
+    @staticmethod
+    def of(end: StopEndEntry, stops: Sequence[Stop]) -> "StopEndTold":
+        """From its row and the figures that it ended."""
+        said = {name: getattr(end, name) for name in ("id", "cause", "cause_text", "remedy", "by", "at")}
+        return StopEndTold.model_validate({**said, "stops": [StopTold.of(stop) for stop in stops]})
+
+
+class EngineEventTold(Told):
+    """Word that the engine was started or stopped."""
+
+    id: int
+    what: Literal["started", "stopped"]
+    by: str
+    at: str = Field(description="ISO 8601, UTC.")
+
+    @staticmethod
+    def of(row: EngineEventEntry) -> "EngineEventTold":
+        """From its row."""
+        return EngineEventTold.model_validate({name: getattr(row, name) for name in ("id", "what", "by", "at")})
+
+
+class EngineStateTold(Told):
+    """Whether the engine may be running, by what was recorded of it."""
+
+    open_stops: list[StopTold] = Field(description="While there is one, nothing else is saved.")
+    stands: str = Field(description="Why it counts as stopped, in words; empty while it may be running.")
+    stands_code: str | None = Field(description="The same as a code.")
+    start_items: list[str] = Field(description="Items of first fire to be checked again for a start.")
+
+    @staticmethod
+    def of(record: VisitRecord) -> "EngineStateTold":
+        """From what the store works out."""
+        why = state_of(record).stands
+        return EngineStateTold(
+            open_stops=[StopTold.of(stop) for stop in open_stops(record)],
+            stands=in_words(why) if why else "",
+            stands_code=str(why.code) if why else None,
+            start_items=[item.slug for item in run_out(record, FIRST_FIRE)],
+        )
+
+
 class VisitTold(Told):
     """A visit and how far it is."""
 
@@ -166,6 +271,7 @@ class VisitTold(Told):
         description="The first phase that is not done, `sign-off` when all are, null once it is signed off."
     )
     sign_off: SignOffTold | None
+    engine_state: EngineStateTold
 
     @staticmethod
     def of(assessment: Assessment) -> "VisitTold":
@@ -191,6 +297,7 @@ class VisitTold(Told):
                 "phases": [StandingTold.of(standing) for standing in standings],
                 "current": undone if signed is None else None,
                 "sign_off": SignOffTold(name=signed.name, at=signed.at) if signed else None,
+                "engine_state": EngineStateTold.of(record),
             }
         )
 
@@ -225,6 +332,30 @@ def show_visit(shop: Shop, visit_id: Id) -> VisitTold:
     """What it is for, and what each phase still lacks."""
     with shop.reading() as session:
         return VisitTold.of(assessed(session, visit_id))
+
+
+@router.post("/visits/{visit_id}/stopped", status_code=201, summary="The engine was stopped", responses=REFUSALS)
+def engine_stopped(shop: Shop, visit_id: Id, body: StoppedSent, now: Now) -> EngineStateTold:
+    """Ends the open round, and what was checked for the start. Refused when it is stopped already."""
+    running.stop(shop, visit_id, body.key, body.by, now)
+    return show_visit(shop, visit_id).engine_state
+
+
+@router.post("/visits/{visit_id}/started", status_code=201, summary="The engine was started", responses=REFUSALS)
+def engine_started(shop: Shop, visit_id: Id, body: StartedSent, now: Now) -> EngineStateTold:
+    """Ends a stop, and a pause that counts as one. Refused until everything of `start_items` is checked."""
+    with named(**{item: f"ticks/{n}" for n, item in enumerate(body.ticks)}):
+        running.start(shop, visit_id, body.key, body.ticks, body.by, now)
+    return show_visit(shop, visit_id).engine_state
+
+
+@router.post("/visits/{visit_id}/stops/ended", status_code=201, summary="End a stop", responses=REFUSALS)
+def end_stop(shop: Shop, visit_id: Id, body: StopEndSent, now: Now) -> StopEndTold:
+    """With its cause and its remedy. The figures that stopped the engine are then asked for again."""
+    row_id = running.end_stop(shop, visit_id, body.key, body.cause, body.cause_text, body.remedy, body.by, now)
+    with shop.reading() as session:
+        ends = ended_stops(loader.load(session, visit_id))
+    return next(StopEndTold.of(end, stops) for end, stops in ends if end.ident == row_id)
 
 
 @router.post("/visits/{visit_id}/sign-off", status_code=201, summary="Sign a visit off", responses=REFUSALS)

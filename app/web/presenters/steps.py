@@ -9,8 +9,10 @@ from app.shop.assessment.progress import PhaseStatus
 from app.shop.procedure.heat import GATE
 from app.shop.procedure.held import BACK
 from app.shop.procedure.items import Item, Phase
+from app.shop.procedure.limits import beyond, open_stops
 from app.shop.procedure.parts import parts_of
 from app.shop.procedure.phases import COLD_PRESET
+from app.shop.procedure.running import run_out, state_of
 from app.shop.record.entries import CheckEntry, MoveEntry
 from app.shop.record.measures import RECORDED, Units
 from app.shop.record.visit_record import VisitRecord, cold_setting_of, made_cold
@@ -20,17 +22,20 @@ from app.wording.reasons import in_words
 from app.wording.work import adjusters
 from app.wording.work.corrections import CORRECTED
 from app.wording.work.next_step import leak_words, step_words
-from app.wording.work.phases import item_figure, item_label, unit_label
+from app.wording.work.phases import item_choices, item_figure, item_label, unit_label
 from app.wording.work.telephone import Prompt, ToldFirst, item_prompt
 from app.wording.work.visit import (
+    ADJUSTED_SINCE,
     AT_START,
     HELD,
     PUT_BACK,
     READ_BORE,
     READ_DRIFT_CHECK,
     SIGN_OFF,
+    STARTED_SINCE,
     STILL_MISSING,
     STOPPED,
+    STOPPED_BY_IT,
     items_open,
 )
 
@@ -39,8 +44,8 @@ from app.wording.work.visit import (
 class CheckLine:
     """One item of a phase, with what was recorded and what is typed now.
 
-    ``stale`` when a move came after it; ``needed`` when the phase lacks it as long as it is not recorded. Figures are
-    in ``units``.
+    ``stale`` when it is to be recorded again, ``again`` why; ``needed`` when the phase lacks it as long as it is not
+    recorded. Figures are in ``units``.
     """
 
     item: Item
@@ -51,6 +56,7 @@ class CheckLine:
     problem: str
     needed: bool = True
     units: Units = RECORDED
+    again: str = ""
 
     @property
     def unit(self) -> str:
@@ -63,6 +69,11 @@ class CheckLine:
         if self.typed or self.row is None or self.row.number is None or self.item.over_time or self.stale:
             return self.typed
         return self.item.shown(self.row.number, self.units)
+
+    @property
+    def choices(self) -> list[tuple[str, str]]:
+        """What may be chosen where the item offers choices, and its words."""
+        return item_choices(self.item)
 
     @property
     def last(self) -> str:
@@ -119,8 +130,16 @@ def check_lines(
         stale = item.slug in judged.stale
         needed = record.visit.place in item.needed
         typed, problem = values.get(item.slug, ""), problems.get(item.slug, "")
-        lines.append(CheckLine(item, item_label(item, parts), row, stale, typed, problem, needed, units))
+        again = _why_again(judged, item, row) if stale and row is not None else ""
+        lines.append(CheckLine(item, item_label(item, parts), row, stale, typed, problem, needed, units, again))
     return tuple(lines)
+
+
+def _why_again(judged: PhaseAssessment, item: Item, row: CheckEntry) -> str:
+    """Why an item is recorded once more."""
+    if beyond(judged.record, row):
+        return say(STOPPED_BY_IT)
+    return say(STARTED_SINCE if item in run_out(judged.record, judged.phase) else ADJUSTED_SINCE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,7 +169,9 @@ def missing_besides_items(standing: PhaseStatus) -> str:
 def ready_to_read(standing: PhaseStatus, place: str) -> bool:
     """Whether nothing stands before the readings any more, at that place."""
     before = {GATE, *(item.slug for item in standing.phase.items if item.comes_first(place) or item.ahead)}
-    return not standing.stops and not any(m.slug in before for m in standing.missing)
+    figures = {item.slug for item in standing.phase.items if item.stops}
+    waits = (m for m in standing.missing if m.slug in before or (m.must and m.slug in figures))
+    return not standing.stops and next(waits, None) is None
 
 
 def next_prompt(judged: PhaseAssessment, lines: tuple[CheckLine, ...]) -> Prompt | None:
@@ -216,9 +237,13 @@ def resume_url(assessment: Assessment) -> str:
     home = f"/visits/{record.visit.ident}"
     if record.sign_off is not None:
         return f"{home}/sheet"
+    if open_stops(record):
+        return f"{home}/stop"
     if undone is None:
         return f"{home}/sign-off"
     phase = undone.phase
+    if phase.rounds in ("coarse", "fine") and state_of(record).stands is not None:
+        return f"{home}/start"
     reads = any(m.slug == "round" for m in undone.missing)
     return (
         f"{home}/{phase.slug}/readings"
@@ -230,6 +255,8 @@ def resume_url(assessment: Assessment) -> str:
 def wanted_next(assessment: Assessment) -> str:
     """What the visit wants next, in a few words for the list of engines."""
     undone = assessment.goes_on
+    if open_stops(assessment.record):
+        return say(STOPPED)
     if undone is None:
         return say(SIGN_OFF)
     first = undone.missing[0]

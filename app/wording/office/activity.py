@@ -13,6 +13,7 @@ from app.wording.reasons import TABLES, in_words
 from app.wording.stored import Column, as_stored
 from app.wording.work.adjusters import logged
 from app.wording.work.phases import item_figure, item_short, phase_title
+from app.wording.work.requirements import cause_in_full
 
 MESSAGES: Mapping[StrEnum, Message] = {
     Activity.ENGINE: Message("Engine {serial} registered"),
@@ -27,6 +28,9 @@ MESSAGES: Mapping[StrEnum, Message] = {
     Activity.TICK: Message("{item}: checked"),
     Activity.UNDONE: Message("{item}: undone"),
     Activity.WAIVER: Message("{phase} waived: {why}"),
+    Activity.ENGINE_STARTED: Message("Engine started"),
+    Activity.ENGINE_STOPPED: Message("Engine stopped"),
+    Activity.STOP_ENDED: Message("Stop ended. Cause: {cause}. Remedy: {remedy}"),
     Activity.SIGN_OFF: Message("Signed off"),
     Activity.CORRECTION: Message("Corrected after sign-off: {why}"),
     Activity.PERSON_ADDED: Message("Added to the people who can sign off"),
@@ -61,6 +65,8 @@ def _said(what: Reason, units: Units) -> dict[str, str]:
     values, said = what.values, {}
     if what.code is Activity.ADJUSTED:
         said["adjusted"] = logged(values["kind"], values["bank"], values["near"], values["far"])
+    if what.code is Activity.STOP_ENDED:
+        said["cause"] = cause_in_full(values["cause"], values["text"])
     if what.code in STORED_REASONS:
         said["why"] = as_stored(values["why"], STORED_REASONS[what.code])
     if "place" in values:

@@ -105,6 +105,14 @@ HARDWARE_PARTLY_MEASURED = Message("Measured: {figures}. The other hardware figu
 HARDWARE_ESTIMATED = Message("All hardware figures are estimates.")
 MEASURED_FIGURE = Message("{name} {value}")
 
+# What stopped the engine.
+
+STOP_FIGURE = Message("{what} {figure}", note="a figure beyond a limit, such as: Oil pressure 30 kPa")
+STOPPED = Message(
+    "Engine stopped, {at}: {figures}. Cause: {cause}. Remedy: {remedy}. {by}, {ended}.",
+    note="on the handover sheet, in full",
+)
+
 # The next check.
 
 NEXT_CHECK = Message("{distance} or {time}, whichever comes first, engine hot.")
@@ -142,6 +150,9 @@ ROUND_RESULT = Message("{phase}, {at}: {verdict}")
 ROUND_AT_OPENING = Message("{phase}, {feeler} feeler")
 ROUND_FROM_OPEN = Message("{phase}, {feeler} feeler, approach from open")
 ROUND_SPEED = Message("{phase}, {speed}\u00a0rpm")
+ROUND_VOID = Message("{phase}, {at}: void, the engine was stopped before it was complete")
+REMARK_ENGINE_STARTED = Message("Engine started ({by}, {at}).")
+REMARK_ENGINE_STOPPED = Message("Engine stopped ({by}, {at}).")
 REMARK_SKIPPED = Message("Round {round}, bore {bore}: skipped, {why} ({by}).")
 REMARK_REPLACED = Message("Round {round}, bore {bore}: {now} replaces {was} ({by}, {at}).")
 REMARK_REPLACED_WHY = Message("Round {round}, bore {bore}: {now} replaces {was}. {why} ({by}, {at}).")

@@ -18,6 +18,12 @@ SOURCES: Mapping[StrEnum, Message] = {
     Source.MAKER_FIRST: Message("common practice, no published source. The engine maker’s figure comes first"),
     Source.SEA_LEVEL: Message("sea level. The air pressure recorded at a visit comes first"),
     Source.PUBLISHED_DEFAULT: Message("default of ISO 14253-1:2017, as secondary sources describe it"),
+    Source.ENGINE_COOLS: Message(
+        "a round takes a few minutes, and plates follow a cooling engine. This program’s own choice"
+    ),
+    Source.HEAT_WANDERS: Message(
+        "coolant and oil wander with load and fans, and a look takes seconds. This program’s own choice"
+    ),
     Source.SERVICE_SHEETS: Message("slightly above the 60\u00a0°C of public service sheets"),
 }
 """Where a default comes from."""
@@ -49,6 +55,8 @@ FIELDS: Mapping[str, Message] = {
     "head_least": Message("Cylinder head at least, air-cooled"),
     "steady_within": Message("Temperatures steady within"),
     "steady_for": Message("Steady for at least"),
+    "lasts": Message("A look at the gauges counts for"),
+    "pause": Message("Engine counts as stopped after no entry for"),
     "oil_pressure_start": Message("Oil pressure at start below"),
     "oil_pressure_hot": Message("Oil pressure hot below"),
     "coolant_most": Message("Coolant above"),
@@ -76,6 +84,7 @@ CHANGED: Mapping[str, Message] = {
     "recheck_km": Message("distance to the next check"),
     "recheck_months": Message("time to the next check"),
     "pulls": Message("short pulls"),
+    "pause": Message("longest pause"),
     "people": Message("initials and names"),
     "units": Message("units"),
     "limits": Message("stop limits"),

@@ -89,6 +89,15 @@ _CHECKS = {
     R.NOTHING_MISSING: Message("Nothing is missing in this phase. Press Continue."),
 }
 
+_STARTS_AND_STOPS = {
+    R.ENGINE_RUNS: Message("The engine is not recorded as stopped. Record the stop first."),
+    R.ENGINE_STANDS: Message("The engine is recorded as stopped already."),
+    R.CHECK_BEFORE_START: Message("Check and tick this for every start."),
+    R.NOT_STOPPED: Message("No stop is open in this visit. Reload the page."),
+    R.CAUSE_MISSING: Message("Enter the cause: what made the figure go beyond the limit."),
+    R.REMEDY_MISSING: Message("Enter the remedy: what was done about it."),
+}
+
 _READINGS = {
     R.NO_SUCH_BORE: Message("This engine has no bore {bore}."),
     R.METER_VALUE_MISSING: Message("Enter the value that the meter shows."),
@@ -109,6 +118,10 @@ _READINGS = {
     ),
     R.ADJUSTED_SINCE: Message(
         "An adjustment was saved after round {round}, so this reading is not saved. Read it in a new round."
+    ),
+    R.ROUND_RAN_OUT: Message(
+        "Round {round} was left open too long, or the engine was stopped, so this reading is not saved. "
+        "Read it in a new round."
     ),
     R.APPROACH_DIFFERS: Message(
         "Round {round} approaches its opening the other way, so this reading is not saved. "
@@ -235,6 +248,7 @@ REJECTIONS: dict[Rejection, Message] = {
     **_ENGINES,
     **_VISITS,
     **_CHECKS,
+    **_STARTS_AND_STOPS,
     **_READINGS,
     **_ADJUSTMENTS,
     **_CORRECTIONS,

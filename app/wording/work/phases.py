@@ -16,7 +16,7 @@ from app.sync.readings.snap import BLIPS
 from app.wording.message import Message, say
 from app.wording.quantities import turns
 from app.wording.reasons import TABLES
-from app.wording.work.checklist import CHECKLIST
+from app.wording.work.checklist import ITEMS as ITEMS
 from app.wording.work.checklist import ByBanks as ByBanks
 from app.wording.work.checklist import ItemWords as ItemWords
 from app.wording.work.checklist import Text as Text
@@ -117,8 +117,8 @@ STEPS: Mapping[StepCode, Text] = {
         "Run the engine with short pulls. Read the gauges every few minutes until they are steady."
     ),
     StepCode.HOLD_LOADS: Message(
-        "Lock out idle-speed and idle spark control. Keep fans and air conditioning in one state. "
-        "Otherwise they mask the differences. Tick what is held or off: lock-down asks for it back."
+        "Lock out idle-speed and idle spark control. Keep air conditioning in one state. Never switch cooling off on a "
+        "hot idling engine. Tick what is held or off: lock-down asks for it back."
     ),
     StepCode.CHECK_LEAKS: Message(
         "Before the first round, check for air leaks: intake joints, ports, brake booster, crankcase hose. "
@@ -169,119 +169,13 @@ STEPS: Mapping[StepCode, Text] = {
 }
 
 
-ITEMS: Mapping[str, ItemWords] = {
-    "wide-open": ItemWords(
-        ByBanks(
-            Message("All plates fully open at full pedal"),
-            Message("All plates fully open at full pedal, both banks together"),
-        ),
-        Message("plates open fully"),
-    ),
-    "closed-contact": ItemWords(Message("Every plate closes fully on its own"), Message("plates close fully")),
-    "throttle-power-off": ItemWords(
-        Message("Ignition off and throttle motors disconnected"), Message("throttle power off")
-    ),
-    "maker-instructions": ItemWords(
-        Message("Manufacturer's instructions for these throttles at hand"), Message("instructions at hand")
-    ),
-    "plates-follow": ItemWords(
-        Message("Hands clear, ignition on: every plate follows the pedal and returns"), Message("plates follow pedal")
-    ),
-    "throttle-adapted": ItemWords(
-        Message("Manufacturer's throttle adaptation (relearn) done, or none prescribed"),
-        Message("throttle adapted"),
-    ),
-    "air-path-clear": ItemWords(
-        Message("Cooling fan, shrouds and fins in place and clear"), Message("cooling air clear")
-    ),
-    "base-blade": ItemWords(
-        ByBanks(Message("Base feeler under the stop screw"), Message("Base feeler under each stop screw")),
-        Message("base feeler"),
-    ),
-    "preset-turns": ItemWords(
-        ByBanks(
-            Message("Stop screw turns in from the base feeler"),
-            Message("Stop screw turns in from the base feeler, same on both banks"),
-        ),
-        Message("turns in"),
-    ),
-    "bypass-turns": ItemWords(
-        Message("Bypass screw turns out from the seat, same at every bore"), Message("bypass turns out")
-    ),
-    "shaft-plates": ItemWords(Message("Plates on one shaft close together, none rubs"), Message("shared shafts close")),
-    "stop-spring": ItemWords(
-        ByBanks(
-            Message("Its spring holds the stop screw where it was set"),
-            Message("Springs hold every stop screw where it was set"),
-        ),
-        Message("springs hold"),
-    ),
-    "coupler-slack": ItemWords(Message("No lost motion in any coupler"), Message("no lost motion")),
-    "cold-and-off": ItemWords(
-        Message("Engine cold, ignition disconnected, no motor moves a plate"), Message("cold, off")
-    ),
-    "hand-gauged": ItemWords(Message("Hand gauged: repeats within 0.0002\u00a0in (0.005\u00a0mm)"), Message("gauged")),
-    "couplers-new": ItemWords(Message("Couplers assembled new, never set"), Message("couplers never set")),
-    "cold-setting-declined": ItemWords(Message("Plates not set cold on one feeler"), Message("not set cold")),
-    "sensor-closed": ItemWords(Message("Throttle position sensor (TPS) at rest"), Message("TPS at rest")),
-    "sensor-open": ItemWords(Message("Throttle position sensor (TPS), wide open"), Message("TPS, wide open")),
-    "kill-switch": ItemWords(Message("Kill switch within reach and tested"), Message("kill switch tested")),
-    "exhaust-drawn": ItemWords(Message("Exhaust extraction on, or engine outdoors"), Message("exhaust extracted")),
-    "fuel-dry": ItemWords(Message("Fuel system at pressure, no leaks"), Message("no fuel leaks")),
-    "throttle-returns": ItemWords(Message("Throttle closes on its own from wide open"), Message("throttle closes")),
-    "bores-clear": ItemWords(Message("Nothing loose at the bores, face, hands clear"), Message("bores clear")),
-    "coolant-full": ItemWords(Message("Coolant topped up and bled"), Message("coolant full")),
-    "wheels-chocked": ItemWords(Message("Wheels chocked, in neutral, no people in front"), Message("wheels chocked")),
-    "fan-clear": ItemWords(Message("Leads, sleeves and hands clear of fan and belts"), Message("fan and belts clear")),
-    "oil-pressure": ItemWords(Message("Oil pressure within seconds of the start"), Message("oil pressure")),
-    "oil-lamp": ItemWords(
-        Message("Oil lamp out, or oil pressure up, within seconds of the start"), Message("oil lamp out")
-    ),
-    "coolant": ItemWords(Message("Coolant temperature"), Message("coolant")),
-    "oil": ItemWords(Message("Oil temperature"), Message("oil")),
-    "head": ItemWords(Message("Cylinder head temperature, hottest head"), Message("cylinder head")),
-    "pulls": ItemWords(Message("Short pulls made, up and back"), Message("pulls")),
-    "oil-pressure-hot": ItemWords(Message("Oil pressure, hot at idle"), Message("oil pressure hot")),
-    "idle-speed": ItemWords(Message("Idle speed now"), Message("idle speed")),
-    "air-pressure": ItemWords(Message("Air pressure today (absolute)"), Message("air pressure")),
-    "air-temperature": ItemWords(Message("Air temperature at the intake"), Message("air temperature")),
-    "leak-checked": ItemWords(
-        Message("Air leaks checked: intake joints, ports, brake booster, crankcase hose"), Message("leak check")
-    ),
-    "idle-control": ItemWords(Message("Idle-speed and idle spark control locked out"), Message("idle control locked")),
-    "loads-steady": ItemWords(Message("Fans and air conditioning in one state, on or off"), Message("loads steady")),
-    "free-play": ItemWords(Message("Free play in both link rods at rest, engine off"), Message("free play")),
-    "joints-tight": ItemWords(Message("No lost motion in the link rod joints, engine off"), Message("joints tight")),
-    "full-open": ItemWords(Message("Both banks reach full open together, engine off"), Message("banks open fully")),
-    "both-hands": ItemWords(
-        Message("Link rods are turnbuckles: one left-hand and one right-hand thread"),
-        Message("turnbuckle rods"),
-    ),
-    "gauged-first": ItemWords(
-        Message("Angle gauge on the first bank's shaft, rest to full open, engine off"),
-        Message("shaft angle, first bank"),
-    ),
-    "gauged-second": ItemWords(
-        Message("Angle gauge on the second bank's shaft, rest to full open, engine off"),
-        Message("shaft angle, second bank"),
-    ),
-    "first-opening-speed": ItemWords(Message("Engine speed at the first opening"), Message("speed, first opening")),
-    "next-opening-speed": ItemWords(Message("Engine speed at the next opening"), Message("speed, next opening")),
-    "rev-limit": ItemWords(Message("Low rev limit set, or own limiter proven"), Message("rev limit")),
-    "lever-held": ItemWords(Message("Central lever held by a second person or a positive hold"), Message("lever held")),
-    "couplers-tight": ItemWords(Message("Every coupler tight"), Message("couplers tight")),
-    "bypass-held": ItemWords(
-        Message("Every bypass screw held in place by spring, nut or cap"), Message("bypass screws held")
-    ),
-    "links-tight": ItemWords(Message("Link rod nuts tight, free play still present"), Message("link rod nuts tight")),
-    "stops-marked": ItemWords(
-        ByBanks(Message("Stop screw bonded or witness-marked"), Message("Every stop screw bonded or witness-marked")),
-        Message("stop screws marked"),
-    ),
-    "tools-counted": ItemWords(Message("Tools, feelers and rags all accounted for"), Message("tools counted")),
-    "idle": ItemWords(Message("Idle speed as left"), Message("idle speed as left")),
-    **CHECKLIST,
+CHOICES: Mapping[str, Message] = {
+    "off": Message("Off", context="cooling fan"),
+    "on": Message("Always on", context="cooling fan"),
+    "cycling": Message("Cycling", context="cooling fan"),
 }
+"""What may be chosen for an item that offers choices."""
+
 SNAP = ItemWords(
     Message("Bore {bore} after a blip, {blips} times"),
     Message("bore {bore} after a blip"),
@@ -358,12 +252,19 @@ def item_short(item: Item | str) -> str:
 
 def item_figure(item: Item, number: float, units: Units) -> str:
     """A recorded figure of an item with its unit, for reading; whole sixteenths of a turn as a screw is turned."""
+    if item.choices:
+        return say(CHOICES[item.choices[round(number)]])
     if item.unit == "turns" and number * 16 == round(number * 16):
         return turns(number)
     shown, unit = item.shown(number, units.on_screen), item.unit_in(units.on_screen)
     if unit in COUNTED:
         return say(COUNTED[unit], count=1 if number == 1 else 2, figure=shown)
     return f"{shown}\u00a0{unit_label(unit)}"
+
+
+def item_choices(item: Item) -> list[tuple[str, str]]:
+    """What is sent for each choice that an item offers, and its words."""
+    return [(str(place), say(CHOICES[choice])) for place, choice in enumerate(item.choices)]
 
 
 def unit_label(unit: str) -> str:

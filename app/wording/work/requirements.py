@@ -3,7 +3,8 @@
 from collections.abc import Callable, Mapping
 from enum import StrEnum
 
-from app.shop.procedure.requirements import Changed, ChangedPart, NotNeeded, Requirement, Runs, Waiting
+from app.shop.procedure.limits import StopCause
+from app.shop.procedure.requirements import Changed, ChangedPart, NotNeeded, RanOut, Requirement, Runs, Waiting
 from app.shop.reasons import Reason
 from app.wording.message import Message, say
 from app.wording.reasons import TABLES, Worded, in_words
@@ -57,6 +58,17 @@ REQUIREMENTS: Mapping[Requirement, Worded] = {
             many="{what} steady: it changed by {by} in the last {count} minutes",
         )
     ),
+    Requirement.HEAT_OLD: _heat(
+        Message(
+            "{what} read again: the last figure is {count} minute old",
+            many="{what} read again: the last figure is {count} minutes old",
+        )
+    ),
+    Requirement.HEAT_SINCE_START: _heat(Message("{what} read again, as the engine was stopped")),
+    Requirement.HEAT_CYCLE: _heat(
+        Message("{what} read where the fan starts and where it stops, over one cycle: 3 readings at least")
+    ),
+    Requirement.HEAT_RISING: _heat(Message("{what} no longer rising: its mean rose by {by} over a fan cycle")),
     Requirement.PULLS: Message("{count} short pull made", many="{count} short pulls made"),
     Requirement.QUICK_ROUND: Message("One quick round, complete"),
     Requirement.ROUND_AFTER_ADJUSTMENT: Message("A complete round after the last adjustment"),
@@ -81,15 +93,15 @@ REQUIREMENTS: Mapping[Requirement, Worded] = {
     ),
     Requirement.OIL_PRESSURE_LOW: Message(
         "Stop the engine now. Oil pressure {pressure}, shop minimum {minimum}. Do not restart until the cause is "
-        "found. Then enter the new pressure."
+        "found and repaired."
     ),
     Requirement.COOLANT_HOT: Message(
         "Stop the engine now. Coolant {temperature}, shop maximum {maximum}. Let it cool. Do not open the cap while it "
-        "is hot. Find the cause. Then enter the new temperature."
+        "is hot. Do not restart until the cause is found and repaired."
     ),
     Requirement.OIL_HOT: Message(
         "Stop the engine now. Oil {temperature}, shop maximum {maximum}. Let it cool. Check oil level and cooling. "
-        "Find the cause. Then enter the new temperature."
+        "Do not restart until the cause is found and repaired."
     ),
     Requirement.OVER_REV_LIMIT: Message(
         "Close the lever and stop the engine now. It ran at {speed} rpm, the rev limit is {limit} rpm. Find out why "
@@ -109,10 +121,42 @@ WAITING: Mapping[Waiting, Worded] = {
         "The engine runs. A cold preset would destroy the as-found state: read the as-found round first, hot."
     ),
     Waiting.STOPPED: Message("{stop}"),
+    Waiting.ENGINE_STANDS: Message("{why} Check the start list again, then start the engine."),
+    Waiting.HEAT_RAN_OUT: Message("The engine no longer counts as heat-soaked: {lack}."),
     Waiting.NOT_HEAT_SOAKED: Message("Not heat-soaked yet: {lack}. The round starts automatically when it is."),
     Waiting.REQUIRED: Message("Required, cannot be waived: {missing}."),
     Waiting.CHECK_FIRST: Message("Check and tick this first: {item}."),
 }
+
+RAN_OUT: Mapping[RanOut, Worded] = {
+    RanOut.STOPPED: Message("The engine was stopped."),
+    RanOut.PAUSED: Message("Nothing was entered for {time}, so the engine counts as stopped."),
+    RanOut.CLOCK_BACK: Message("The clock of the shop computer was set back, so the engine counts as stopped."),
+}
+"""Why an engine counts as stopped."""
+
+STOP_CAUSES: Mapping[StopCause, Message] = {
+    StopCause.LOW_LEVEL: Message("Level too low", context="cause of a stop"),
+    StopCause.LEAK: Message("Leak", context="cause of a stop"),
+    StopCause.PUMP: Message("Pump or its drive", context="cause of a stop"),
+    StopCause.BLOCKED: Message("Filter, passage or cooler blocked", context="cause of a stop"),
+    StopCause.THERMOSTAT: Message("Thermostat", context="cause of a stop"),
+    StopCause.FAN_OR_AIR: Message("Fan, belt or cooling air", context="cause of a stop"),
+    StopCause.WEAR: Message("Wear or damage inside the engine", context="cause of a stop"),
+    StopCause.GAUGE: Message("Gauge, sender or wiring", context="cause of a stop"),
+    StopCause.MISTYPED: Message("Figure mistyped: the engine was in order", context="cause of a stop"),
+    StopCause.OTHER: Message("Another cause, described below", context="cause of a stop"),
+}
+"""Why a figure was beyond a limit of the shop."""
+
+
+def cause_in_full(code: str, words: str) -> str:
+    """The cause of a stop with what a person wrote about it; a code that is not known as it is stored."""
+    if code == StopCause.OTHER:
+        return words
+    cause = say(STOP_CAUSES[StopCause(code)]) if code in set(StopCause) else code
+    return f"{cause} ({words})" if words else cause
+
 
 NOT_NEEDED: Mapping[NotNeeded, Worded] = {
     NotNeeded.PRESET_EARLIER: Message(
@@ -170,3 +214,4 @@ TABLES.update(
     {Requirement: REQUIREMENTS, Waiting: WAITING, NotNeeded: NOT_NEEDED, ChangedPart: PARTS, Changed: CHANGED}  # type: ignore[dict-item]
 )
 TABLES[Runs] = RUNS
+TABLES.update({RanOut: RAN_OUT, StopCause: STOP_CAUSES})  # type: ignore[dict-item]

@@ -165,6 +165,7 @@ ITEMS: Mapping[str, Text] = {
         "Switch lights, heater and air conditioning off and leave them off. Leave the cooling fan as it is. Is that "
         "done?"
     ),
+    "fans": Message("Watch the cooling fan at hot idle. Does it run all the time, never, or on and off in turn?"),
     "free-play": Message("Stop the engine. Wiggle the two rods, one to each side. Does each have a little free play?"),
     "joints-tight": Message(
         "Engine still off. Move both rods along their length. Are the joints at their ends free of looseness?"

@@ -4,7 +4,7 @@ import pytest
 
 from app.shop.assessment.assessment import assess
 from app.shop.assessment.progress import progress
-from app.shop.commands import checks, moves
+from app.shop.commands import checks, moves, running
 from app.shop.commands.moves import NewMove
 from app.shop.errors import RejectedError
 from app.shop.procedure.limits import stop_for
@@ -17,7 +17,20 @@ from app.sync.engine.events import BypassTurn, IdleSpeed
 from app.sync.engine.units import REV_PER_MIN, THOU
 from app.wording.reasons import in_words
 from tests.shop.rejections import rejects
-from tests.shop.yard import AT, FOUR, TWINS, check_all, engine, heat_soaked, key, read, read_round, visit, visit_record
+from tests.shop.yard import (
+    AT,
+    FOUR,
+    TWINS,
+    check_all,
+    engine,
+    heat_soaked,
+    key,
+    read,
+    read_round,
+    start_again,
+    visit,
+    visit_record,
+)
 
 
 def record(shop: Database, visit_id: int, slug: str, **values: float | None) -> None:
@@ -112,9 +125,13 @@ def test_no_oil_pressure_stops_the_phase_until_a_good_figure_is_recorded(shop: D
     record(shop, visit_id, FIRST_FIRE.slug, oil_pressure=20)
     with pytest.raises(RejectedError, match="oil-pressure-low"):
         read(shop, visit_id, FIRST_FIRE)
-    with rejects(Waiting.REQUIRED):
+    with rejects(Waiting.STOPPED):
         checks.waive(shop, visit_id, key(), FIRST_FIRE.slug, "The gauge is wrong", "KM", AT)
     assert assess(visit_record(shop, visit_id)).current is FIRST_FIRE
+    running.end_stop(shop, visit_id, key(), "pump", "", "Pump drive key replaced", "KM", AT)
+    start_again(shop, visit_id)
+    with rejects(Waiting.REQUIRED):
+        checks.waive(shop, visit_id, key(), FIRST_FIRE.slug, "It will be well", "KM", AT)
     record(shop, visit_id, FIRST_FIRE.slug, oil_pressure=310)
     read_round(shop, visit_id, FIRST_FIRE)
     assert assess(visit_record(shop, visit_id)).current is HEAT_SOAKED

@@ -10,7 +10,7 @@ from app.shop.errors import ConflictError, NotFoundError, RejectedError
 from app.shop.reasons import Reason, because
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
-from app.shop.store.steady import SteadyClock
+from app.shop.store.stopwatch import Stopwatch
 from app.shop.store.upgrade import open_shop
 from tests.shop.rejections import codes_of, rejects
 from tests.shop.yard import AT, key
@@ -81,7 +81,7 @@ def test_two_that_differ_are_refused(shop: Database) -> None:
 
 def test_guessing_is_slowed_down_by_a_clock_that_is_not_set_and_a_restart_does_not_help(shop: Database) -> None:
     seconds = 0.0
-    shop.steady = SteadyClock(lambda: seconds)
+    shop.stopwatch = Stopwatch(lambda: seconds)
     add(shop)
     for number in range(people.FREE_TRIES):
         assert said(shop, "Kim Marlow", "1111")["pin"] == WRONG, number
@@ -92,7 +92,7 @@ def test_guessing_is_slowed_down_by_a_clock_that_is_not_set_and_a_restart_does_n
     assert said(shop, "Kim Marlow", PIN)["pin"] == too_soon(10)
     shop.close()
     again = open_shop(shop.folder)
-    again.steady = SteadyClock(lambda: seconds)
+    again.stopwatch = Stopwatch(lambda: seconds)
     assert said(again, "Kim Marlow", PIN, at(10**7))["pin"] == too_soon(30)
     seconds = 51
     assert said(again, "Kim Marlow", "1111")["pin"] == WRONG

@@ -1,6 +1,6 @@
 """Engines as files: readings to write into one, and the text of one."""
 
-from app.shop.commands import checks, meters, readings, visits
+from app.shop.commands import checks, meters, readings, running, visits
 from app.shop.commands.meters import NewMeter
 from app.shop.commands.readings import NewReading
 from app.shop.commands.visits import NewVisit
@@ -8,7 +8,7 @@ from app.shop.exchange.exports import engine_file, written
 from app.shop.procedure.codes import SkipReason
 from app.shop.procedure.phases import FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN
 from app.shop.store.database import Database
-from tests.shop.yard import AT, FOUR, check_all, heat_soaked, key, read, read_round, visit_record
+from tests.shop.yard import AT, FOUR, check_all, heat_soaked, key, read, read_round, start_again, visit_record
 
 EVEN = [6.5] * 8
 SLIPPED = [6.5, 6.5, 7.75, 7.75, 6.5, 6.5, 6.5, 6.5]
@@ -55,3 +55,13 @@ def by_pressure(shop: Database) -> int:
     check_all(shop, second, FIRST_FIRE)
     read_round(shop, second, FIRST_FIRE, 50.0)
     return engine_id
+
+
+def stopped_and_started(shop: Database) -> int:
+    """A visit in which the oil pressure fell, was put in order, and the engine was started again."""
+    visit_id = heat_soaked(shop, FOUR)
+    read_round(shop, visit_id, HEAT_SOAKED)
+    checks.record(shop, visit_id, key(), HEAT_SOAKED.slug, {"oil-pressure-hot": 30}, "KM", AT)
+    running.end_stop(shop, visit_id, key(), "leak", "At the filter", "Filter changed", "KM", AT)
+    start_again(shop, visit_id)
+    return visit_id

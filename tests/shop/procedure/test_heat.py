@@ -109,3 +109,45 @@ def test_a_form_sent_again_leaves_one_figure(shop: Database) -> None:
     for _ in range(2):
         checks.record(shop, visit_id, sent, HEAT_SOAKED.slug, dict(values), "KM", AT)
     assert len(visit_record(shop, visit_id).all_checks) == before_it + 1
+
+
+def cycled(shop: Database, *coolant: float) -> tuple[Requirement, ...]:
+    """What is lacking of an engine whose fan cycles, its coolant read every four minutes."""
+    visit_id = warming(shop, "vehicle")
+    checks.record(shop, visit_id, key(), HEAT_SOAKED.slug, {"fans": 2, "pulls": 3}, "KM", AT)
+    for place, value in enumerate(coolant):
+        gauges(shop, visit_id, 4 * (len(coolant) - 1 - place), coolant=value)
+    return tuple(Requirement(lack.code) for lack in lacks_of(visit_record(shop, visit_id)))
+
+
+@pytest.mark.parametrize(
+    ("coolant", "lacks"),
+    [
+        ((60, 80, 95, 88, 95), ()),  # the fan starts at 95 and stops at 88
+        ((60, 95, 88, 95, 88), ()),
+        ((95, 67, 95, 67, 95), ()),  # below 70 at the foot, 81 in the mean
+        ((60, 70, 80, 88, 95), (Requirement.HEAT_CYCLE,)),
+        ((60, 80, 88, 82, 95), (Requirement.HEAT_RISING,)),
+        ((60, 61, 75, 60, 75), (Requirement.HEAT_LOW,)),
+    ],
+)
+def test_a_cycling_fan_passes_by_the_mean_of_its_cycle(
+    shop: Database, coolant: tuple[float, ...], lacks: tuple[Requirement, ...]
+) -> None:
+    assert cycled(shop, *coolant) == lacks
+
+
+def test_without_word_of_a_cycling_fan_a_swing_is_a_swing(shop: Database) -> None:
+    visit_id = warming(shop, "vehicle")
+    for place, value in enumerate((60, 80, 95, 88, 95)):
+        gauges(shop, visit_id, 16 - 4 * place, coolant=value)
+    gauges(shop, visit_id, 0, pulls=3)
+    assert [lack.code for lack in lacks_of(visit_record(shop, visit_id))] == [Requirement.HEAT_MOVING]
+
+
+@pytest.mark.parametrize("number", [-1, 0.5, 3])
+def test_a_fan_does_one_of_three_things(shop: Database, number: float) -> None:
+    visit_id = warming(shop)
+    with pytest.raises(RejectedError) as refusal:
+        checks.record(shop, visit_id, key(), HEAT_SOAKED.slug, {"fans": number}, "KM", AT)
+    assert codes_of(refusal) == {"fans": Rejection.NOT_ONE_OF}

@@ -3,7 +3,8 @@
 import pytest
 
 from app.shop.assessment.assessment import assess
-from app.shop.assessment.progress import items_of, progress, why_waiting
+from app.shop.assessment.gates import why_waiting
+from app.shop.assessment.progress import items_of, progress
 from app.shop.commands import checks, visits
 from app.shop.commands.moves import NewMove, make
 from app.shop.commands.visits import NewVisit, asks_whether_it_runs

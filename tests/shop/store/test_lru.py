@@ -14,7 +14,8 @@ from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED, LOCK_DOWN
 from app.shop.procedure.read_order import next_reading
 from app.shop.record import loader
 from app.shop.record.revision import revision_of, revision_when_read
-from app.shop.record.visit_record import Round, VisitRecord
+from app.shop.record.rounds import Round
+from app.shop.record.visit_record import VisitRecord
 from app.shop.store.database import Database
 from app.shop.store.lru import LruCache
 from app.sync.engine.units import THOU

@@ -69,6 +69,7 @@ class Program:
     clock: Clock
     write: Callable[[httpx2.Client, str, dict[str, Any]], dict[str, Any]]
     kinds: list[str] = field(default_factory=list)
+    looked: datetime = datetime.max.replace(tzinfo=UTC) - timedelta(days=1)
 
     def ask(self, path: str) -> Any:
         """What the interface answers at ``path``."""
@@ -111,8 +112,13 @@ class Program:
         """Record what the phase asks for, follow its advice, and pass it with a reason when something is left."""
         path = f"{here}/phases/{slug}"
         self.check(path)
+        if slug == "heat-soaked-recheck":
+            self.looked = self.clock.now
         for _ in range(90):
             advice = self.ask(f"{path}/advice")
+            if advice["waits_for_code"] == "heat-ran-out" or self.clock.now > self.looked + timedelta(minutes=10):
+                self.look(here)
+                continue
             if advice["kind"] in ("done", "cannot"):
                 break
             self.follow(path, advice)
@@ -120,6 +126,12 @@ class Program:
         self.check(path)
         if self.ask(path)["standing"]["missing"]:
             self.post(f"{path}/overrides", why="As near as it comes today.", by="KM")
+
+    def look(self, here: str) -> None:
+        """Read the gauges once more: a look counts for half an hour."""
+        gauges = {item: TYPICAL[item] for item in ("coolant", "oil")}
+        self.post(f"{here}/phases/heat-soaked-recheck/checks", numbers=gauges, by="KM")
+        self.looked = self.clock.now
 
     def check(self, path: str) -> None:
         """Record every item of a phase, and go on recording until the figures are steady."""

@@ -12,7 +12,7 @@ from hypothesis import HealthCheck, settings
 from schemathesis.python import asgi
 
 from app.shop.procedure.phases import HEAT_SOAKED, PHASES
-from app.shop.record.visit_record import UNITS
+from app.shop.record.rounds import UNITS
 from app.shop.store.upgrade import open_shop
 from app.web.api.fittings import JSON_NAMES, HardwareSent, HardwareTold
 from app.web.api.interface import document

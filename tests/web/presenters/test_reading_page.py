@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 
 from app.shop.assessment.assessment import assess
-from app.shop.commands import checks, moves
+from app.shop.commands import checks, moves, running
 from app.shop.commands.moves import NewMove
 from app.shop.commands.readings import NewReading, add, begin_round
 from app.shop.procedure.items import Phase
@@ -19,7 +19,19 @@ from app.web.presenters.reading.tiles import Tiles
 from app.wording.message import say
 from app.wording.work import reading_page as words
 from app.wording.work.phases import phase_name
-from tests.shop.yard import AT, FOUR, check_all, engine, heat_soaked, key, read, read_round, visit, visit_record
+from tests.shop.yard import (
+    AT,
+    FOUR,
+    check_all,
+    engine,
+    heat_soaked,
+    key,
+    read,
+    read_round,
+    start_again,
+    visit,
+    visit_record,
+)
 from tests.web.pieces import piece
 
 
@@ -107,10 +119,21 @@ def test_a_figure_outside_the_limits_stops_the_reading_until_another_one_is_reco
     visit_id = visit(shop, engine(shop))
     check_all(shop, visit_id, COLD_PRESET)
     check_all(shop, visit_id, FIRST_FIRE)
-    for pressure, title, bore in ((20.0, "Stop the engine", None), (310.0, "Read bore 1", 1)):
-        checks.record(shop, visit_id, key(), FIRST_FIRE.slug, {"oil-pressure": pressure}, "KM", AT)
+
+    def shown() -> tuple[str, int | None, str]:
         now = ReadingPage(assess(visit_record(shop, visit_id)), FIRST_FIRE, Wanted(), {}, {})
-        assert (now.card.title, now.selected, now.keypad.open) == (title, bore, bore is not None)
+        assert now.keypad.open is (now.selected is not None)
+        return now.card.title, now.selected, now.card.answers[0].href if now.card.answers else ""
+
+    here = f"/visits/{visit_id}"
+    checks.record(shop, visit_id, key(), FIRST_FIRE.slug, {"oil-pressure": 20}, "KM", AT)
+    assert shown() == ("Stop the engine", None, f"{here}/first-fire")
+    running.end_stop(shop, visit_id, key(), "pump", "", "Pump changed", "KM", AT)
+    assert shown() == ("Do this first", None, f"{here}/start")
+    start_again(shop, visit_id)
+    assert shown() == ("Do this first", None, f"{here}/first-fire")
+    checks.record(shop, visit_id, key(), FIRST_FIRE.slug, {"oil-pressure": 310}, "KM", AT)
+    assert shown() == ("Read bore 1", 1, "")
 
 
 def test_values_from_before_a_move_are_shown_only_until_the_bores_are_read_again(shop: Database) -> None:

@@ -21,7 +21,7 @@ from tests.browser import NewContext
 from tests.proxy import Proxy, proxied
 from tests.shop.bank_balance import at_the_banks
 from tests.shop.rejections import on_page
-from tests.shop.yard import AT, FOUR, heat_soaked, key, visit_record
+from tests.shop.yard import AT, FOUR, heat_soaked, just_now, key, visit_record
 from tests.started import started
 from tests.web.balance import balance
 from tests.web.tablet import Tablet, entered, kill_browser, said, started_tablet
@@ -195,7 +195,8 @@ def test_two_tabs_send_one_queue_once(hand: Tablet, link: Proxy, shop: Database)
 
 def test_a_server_killed_in_the_middle_of_a_round_costs_nothing(hand: Tablet, tmp_path: Path) -> None:
     shop = open_shop(tmp_path / "killed")
-    visit_id = heat_soaked(shop, FOUR)
+    with just_now():
+        visit_id = heat_soaked(shop, FOUR)
     shop.close()
     arguments = ("serve", "--port", "0", "--data", str(tmp_path / "killed"))
     with started(*arguments) as program, proxied(program.address) as link:

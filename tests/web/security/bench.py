@@ -13,7 +13,7 @@ from starlette.types import Receive, Scope, Send
 
 from app.shop.commands import engines
 from app.shop.store.database import Database
-from app.shop.store.steady import SteadyClock
+from app.shop.store.stopwatch import Stopwatch
 from app.shop.store.upgrade import open_shop
 from app.web import context
 from app.web.application import create_app
@@ -37,7 +37,7 @@ class Bench:
 
     def start(self) -> None:
         self.shop: Database = open_shop(self.folder)
-        self.shop.steady = SteadyClock(lambda: self.seconds)
+        self.shop.stopwatch = Stopwatch(lambda: self.seconds)
         ready_to_sign(self.shop)
         self.codes = Pairing(f"{HOME}/", ticks=lambda: self.seconds)
         self.app: FastAPI = create_app(self.shop, clock=lambda: self.now, pairing=self.codes)

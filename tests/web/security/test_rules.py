@@ -17,7 +17,7 @@ from app.shop.reasons import because
 from app.shop.rejections import Rejection
 from app.shop.store import database
 from app.shop.store.codes import Noticed
-from app.shop.store.steady import SteadyClock
+from app.shop.store.stopwatch import Stopwatch
 from app.shop.store.tables import Person, SignOff, Tablet
 from app.web import context
 from app.web.api.interface import json_only
@@ -249,7 +249,7 @@ def guessing_a_pin_is_slowed_down(bench: Bench) -> bool:
 
 
 def _off_steady(patch: pytest.MonkeyPatch, bench: Bench) -> None:
-    patch.setattr(SteadyClock, "since", lambda self, what: 1e9)
+    patch.setattr(Stopwatch, "since", lambda self, what: 1e9)
 
 
 @rule(_off_steady)

@@ -30,7 +30,7 @@ from app.web.security.pairing import Pairing
 from app.wording.message import say
 from app.wording.program.cli import CERTIFICATE_PROBLEMS, TRUST
 from tests.browser import NewContext, flags, installed
-from tests.shop.yard import heat_soaked, key
+from tests.shop.yard import heat_soaked, just_now, key
 from tests.started import Started, refused, started
 from tests.web.axe import faults
 from tests.web.tablet import SIZE, Tablet, entered, said
@@ -266,7 +266,8 @@ def test_pages_start_without_a_link_and_what_waits_goes_over_when_it_is_back(
 ) -> None:
     folder = tmp_path / "shop"
     shop = open_shop(folder)
-    visit_id = heat_soaked(shop)
+    with just_now():
+        visit_id = heat_soaked(shop)
     shop.close()
     with (
         secure(folder) as first,

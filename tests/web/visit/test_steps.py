@@ -189,12 +189,12 @@ def test_no_oil_pressure_is_answered_with_stop(client: TestClient, shop: Databas
     check_all(shop, visit_id, FIRST_FIRE)
     there = f"/visits/{visit_id}/{FIRST_FIRE.slug}"
     answer = client.post(f"{there}/checks", data={"key": key(), "by": "KM", "oil-pressure": "20"})
-    assert answer.headers["location"] == there
+    assert answer.headers["location"] == f"/visits/{visit_id}/stop"
     pressure = next(item for item in FIRST_FIRE.items if item.slug == "oil-pressure")
     reason = stop_for(pressure, 20, DEFAULTS.limits)
     assert reason is not None
     stop = html.escape(in_words(reason))
-    assert stop in client.get(there).text
+    assert stop in client.get(f"/visits/{visit_id}/stop").text
     assert say(STOPPED) in client.get("/").text
     sent = {"key": key(), "round": "1", "bore": "1", "kind": "turn", "value": "6.5", "by": "KM"}
     refused = client.post(f"{there}/readings", data=sent)

@@ -96,6 +96,8 @@ GROUPS: tuple[tuple[Message, tuple[SettingField, ...]], ...] = (
             SettingField("head_least", "°C", 1.0, ZERO_CELSIUS, DEGREES),
             SettingField("steady_within", "°C", quantity=DEGREES, span=True),
             SettingField("steady_for", "min", MINUTE),
+            SettingField("lasts", "min", MINUTE),
+            SettingField("pause", "min", MINUTE),
         ),
     ),
     (
@@ -161,6 +163,7 @@ def _settings(form: Typed, held: Settings) -> Settings:
         recheck_km=figures["recheck_km"],
         recheck_months=figures["recheck_months"],
         pulls=figures["pulls"],
+        pause=figures["pause"],
         units=_units(form, held.units),
         limits=replace(
             DEFAULTS.limits,
@@ -178,6 +181,7 @@ def _settings(form: Typed, held: Settings) -> Settings:
             head=figures["head_least"],
             steady_for=figures["steady_for"],
             steady_within=figures["steady_within"],
+            lasts=figures["lasts"],
         ),
     )
 
@@ -238,6 +242,8 @@ def _in_base_units(held: Settings) -> dict[str, float]:
         "head_least": held.heat.head,
         "steady_for": held.heat.steady_for,
         "steady_within": held.heat.steady_within,
+        "lasts": held.heat.lasts,
+        "pause": held.pause,
     }
 
 

@@ -13,8 +13,9 @@ from app.shop.procedure.phases import PHASES
 from app.shop.reasons import because
 from app.shop.record import loader
 from app.shop.record.measures import Units
+from app.shop.record.rounds import Round
 from app.shop.record.superseding import current
-from app.shop.record.visit_record import Round, VisitRecord
+from app.shop.record.visit_record import VisitRecord
 from app.shop.rejections import Rejection
 from app.shop.store.idempotency import new_key
 from app.web.context import Form, Now, Page, Pages, Shop

@@ -31,10 +31,13 @@ router = APIRouter()
 
 
 @router.get("/visits/{visit_id}/{slug}/moves/new")
-def made_otherwise(shop: Shop, page: Page, visit_id: int, slug: str, kind: str = "", place: str = "") -> HTMLResponse:
+def made_otherwise(shop: Shop, page: Page, visit_id: int, slug: str, kind: str = "", place: str = "") -> Response:
     """The form for an adjustment done differently, started from what the card said."""
+    shown = phase_seen(shop, visit_id, slug)
+    if shown.assessment.stopped:
+        return page.go(f"/visits/{visit_id}/stop")
     values = {"key": new_key(), "kind": kind, "place": place, "amount": "", "leaf": "", "second_leaf": "", "way": ""}
-    return _form(page, phase_seen(shop, visit_id, slug), values, {})
+    return _form(page, shown, values, {})
 
 
 @router.get("/visits/{visit_id}/{slug}/moves/change")

@@ -4,7 +4,7 @@ from asyncio import get_running_loop
 from collections.abc import Mapping
 
 from fastapi import APIRouter, Request
-from fastapi.responses import HTMLResponse, PlainTextResponse, Response
+from fastapi.responses import PlainTextResponse, Response
 
 from app.shop.commands import checks, opening_speeds, readings
 from app.shop.commands.opening_speeds import NewSpeed
@@ -12,9 +12,8 @@ from app.shop.commands.readings import NewReading
 from app.shop.errors import NotFoundError, RejectedError
 from app.shop.procedure.codes import SkipReason
 from app.shop.procedure.items import Phase
-from app.shop.queries.assessed import phase_seen
+from app.shop.queries.assessed import news_of, phase_seen
 from app.shop.reasons import because
-from app.shop.record.revision import version
 from app.shop.record.visit_record import VisitRecord
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
@@ -55,7 +54,7 @@ def desk(
     saved: str = "",
     *,
     now: Now,
-) -> HTMLResponse:
+) -> Response:
     """Read the bores. ``bore`` picks one out of turn, ``entry`` says what for, ``skip`` asks why to skip it; ``above``:
     the round that is begun approaches its opening from open. ``saved`` names what was saved a moment ago."""
     return _desk(shop, page, visit_id, slug, Wanted(bore, entry, skip, above), saved=(saved, now))
@@ -63,10 +62,10 @@ def desk(
 
 @router.get("/visits/{visit_id}/news")
 def news(shop: Shop, visit_id: int, since: str = "") -> Response:
-    """Whether anything was recorded of a visit since a page of that version was made: 200 when it was, else 204."""
+    """Whether anything was recorded or ran out since a page of that version was made: 200 when it did, else 204."""
     with shop.reading() as session:
-        now = version(session, visit_id)
-    return Response(status_code=204) if now == since else PlainTextResponse(now)
+        now = news_of(session, visit_id, since)
+    return PlainTextResponse(now) if now else Response(status_code=204)
 
 
 @router.post("/visits/{visit_id}/{slug}/speed")
@@ -214,8 +213,10 @@ def _desk(
     problems: Mapping[str, str] | None = None,
     status: int = 200,
     saved: tuple[str, str] = ("", ""),
-) -> HTMLResponse:
+) -> Response:
     assessment, judged, made_at = phase_seen(shop, visit_id, slug)
+    if assessment.stopped and status == 200:
+        return page.go(f"/visits/{visit_id}/stop")
     record, phase = judged.record, judged.phase
     shown = ReadingPage(assessment, phase, wanted, values or {}, problems or {})
     return page.show(

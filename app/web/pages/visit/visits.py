@@ -11,6 +11,7 @@ from app.shop.commands import checks, people, visits
 from app.shop.errors import NotFoundError, RejectedError
 from app.shop.procedure.items import Item
 from app.shop.procedure.phases import HEAT_SOAKED
+from app.shop.procedure.running import may_run, state_of
 from app.shop.queries.assessed import PhaseSeen, assessed, phase_seen
 from app.shop.reasons import because
 from app.shop.record.measures import Units, offered
@@ -56,8 +57,12 @@ def visit(shop: Shop, page: Page, visit_id: int) -> Response:
 
 
 @router.get("/visits/{visit_id}/sign-off")
-def sign_off_form(shop: Shop, page: Page, visit_id: int) -> HTMLResponse:
+def sign_off_form(shop: Shop, page: Page, visit_id: int) -> Response:
     """What was left undone, if anything, and the line for the name."""
+    with shop.reading() as session:
+        stopped = assessed(session, visit_id).stopped
+    if stopped:
+        return page.go(f"/visits/{visit_id}/stop")
     return _sign_off(shop, page, visit_id, {"key": new_key(), "name": ""}, {})
 
 
@@ -74,9 +79,10 @@ def sign_off(shop: Shop, page: Page, form: Form, visit_id: int, now: ServerNow) 
 
 
 @router.get("/visits/{visit_id}/{slug}")
-def steps(shop: Shop, page: Page, visit_id: int, slug: str) -> HTMLResponse:
-    """What a phase asks for."""
-    return _steps(page, phase_seen(shop, visit_id, slug), {}, {})
+def steps(shop: Shop, page: Page, visit_id: int, slug: str) -> Response:
+    """What a phase asks for; the screen of a stop while one is open."""
+    shown = phase_seen(shop, visit_id, slug)
+    return page.go(f"/visits/{visit_id}/stop") if shown.assessment.stopped else _steps(page, shown, {}, {})
 
 
 @router.post("/visits/{visit_id}/{slug}/checks")
@@ -212,6 +218,8 @@ def _steps(
         offer=cold_offer(judged.cold),
         since=since_left(assessment),
         open_here=record.sign_off is None,
+        stands=state_of(record).stands if phase.rounds != "none" else None,
+        runs=phase.rounds != "none" and record.sign_off is None and may_run(record),
         current=assessment.current,
         to_banks=phase is HEAT_SOAKED and assessment.to_banks,
         say=next_prompt(judged, lines),

@@ -3,8 +3,10 @@
 from dataclasses import dataclass
 
 from app.shop.assessment.assessment import Assessment
+from app.shop.procedure.running import STARTED, ended_by_stop
 from app.shop.record.intake import differs
-from app.shop.record.visit_record import Round, VisitRecord
+from app.shop.record.rounds import Round
+from app.shop.record.visit_record import VisitRecord
 from app.sync.engine.units import REV_PER_MIN
 from app.web.presenters.filters import moment
 from app.web.presenters.steps import cold_lines, made_words, move_words
@@ -97,6 +99,8 @@ def _title(assessment: Assessment, one: Round) -> str:
         phase = say(message, phase=phase, feeler=feeler_words(one.row.opening, assessment.record.units))
     if speed := assessment.record.speed_in(one):
         phase = say(paper.ROUND_SPEED, phase=phase, speed=round(speed.speed / REV_PER_MIN))
+    if ended_by_stop(assessment.record, one):
+        return say(paper.ROUND_VOID, phase=phase, at=at)
     if not one.closed or one.row.opening:
         return say(paper.ROUND, phase=phase, at=at)
     verdict = assessment.fine_evenness(one).verdict
@@ -117,6 +121,10 @@ def _remarks(record: VisitRecord) -> list[str]:
                 message = paper.REMARK_REPLACED_WHY if row.why else paper.REMARK_REPLACED
                 said.append(say(message, now=_shown(record, row.value), was=_shown(record, old.value), **where))
     said += _corrected_moves(record)
+    said += [
+        say(paper.REMARK_ENGINE_STARTED if e.what == STARTED else paper.REMARK_ENGINE_STOPPED, by=e.by, at=moment(e.at))
+        for e in record.engine_events
+    ]
     said += [
         say(
             paper.REMARK_WAIVED,

@@ -1,9 +1,7 @@
 """The handover sheet: what the customer is told of a visit, gathered from its record."""
 
-from calendar import monthrange
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import datetime
 from typing import Literal
 
 import segno
@@ -12,16 +10,18 @@ from markupsafe import Markup
 from app.shop.assessment.assessment import Assessment
 from app.shop.commands.corrections import Corrected, corrected
 from app.shop.procedure.held import seen_to_work
+from app.shop.procedure.limits import Stop, ended_stops
 from app.shop.procedure.parts import parts_of
-from app.shop.procedure.phases import BANK_BALANCE, PHASES
+from app.shop.procedure.phases import BANK_BALANCE
 from app.shop.record.entries import CheckEntry, WaiverEntry
 from app.shop.record.measures import Measure
-from app.shop.record.visit_record import Round, VisitRecord
-from app.sync.engine.adjusters.registry import kind_of
+from app.shop.record.rounds import Round
+from app.shop.record.visit_record import VisitRecord
 from app.sync.engine.units import REV_PER_MIN
 from app.sync.estimation.evenness import RoundResult
 from app.web.presenters.drawing import MARKS, blades_of, by_bore, drawn_stop, joint_kind, shape_of
-from app.web.presenters.filters import day, figures, moment, other_hardware
+from app.web.presenters.filters import moment
+from app.web.presenters.paper.settings_left import SETTINGS, hardware, next_check, settings
 from app.web.presenters.steps import cold_lines, made_words
 from app.web.presenters.views import Shape
 from app.wording.language import to_the_customer
@@ -31,8 +31,10 @@ from app.wording.quantities import feeler as feeler_words
 from app.wording.quantities import percent, signed, unit_of
 from app.wording.work.bank_balance import tenths
 from app.wording.work.phases import item_figure, item_short, phase_title
+from app.wording.work.requirements import cause_in_full
 from app.wording.work.safety import SafetyWords
 from app.wording.work.verdicts import verdict_sentence
+from app.wording.work.visit import stop_figure
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,6 +98,7 @@ class Sheet:
     put_back: str
     initials: str
     overrides: tuple[tuple[str, WaiverEntry], ...]
+    stops: tuple[str, ...]
     hardware: str
     next_check: str
     warnings: tuple[SafetyWords, ...]
@@ -116,14 +119,15 @@ def sheet_of(assessment: Assessment, address: str, people: Mapping[str, str]) ->
         found=_round(record, paper.AS_FOUND, record.as_found(), assessment.as_found),
         left=_round(record, paper.AS_LEFT, record.as_left(), as_left),
         banks=_banks(assessment),
-        settings=_settings(record),
+        settings=settings(record),
         moves=_moves(record),
         checks=_checks(assessment),
         put_back=_put_back(record),
         initials=_initials(record, people),
         overrides=tuple((phase_title(o.phase), o) for o in record.overrides),
-        hardware=_hardware(record),
-        next_check=_next_check(record),
+        stops=_ended_stops(record),
+        hardware=hardware(record),
+        next_check=next_check(record),
         warnings=paper.warnings(),
         issued=_issued(record),
         qr=qr_code(address),
@@ -266,43 +270,6 @@ def _banks(assessment: Assessment) -> tuple[str, ...]:
 
 MOST_MOVES = 7
 
-SETTINGS: tuple[tuple[Message, tuple[tuple[str, str, Message], ...]], ...] = (
-    (paper.IDLE, (("lock-down", "idle", paper.IDLE_AT),)),
-    (
-        paper.PRESET,
-        (("cold-preset", "base-blade", paper.FEELER), ("cold-preset", "preset-turns", paper.TURNED_IN)),
-    ),
-    (
-        paper.HEAT,
-        (
-            ("heat-soaked-recheck", "coolant", paper.COOLANT),
-            ("heat-soaked-recheck", "head", paper.HEAD),
-            ("heat-soaked-recheck", "oil", paper.OIL),
-        ),
-    ),
-    (
-        paper.SENSOR,
-        (("lock-down", "sensor-closed", paper.SENSOR_CLOSED), ("lock-down", "sensor-open", paper.SENSOR_OPEN)),
-    ),
-)
-"""The settings line by line: a label, and the figures of which phase and item it gives."""
-
-
-def _settings(record: VisitRecord) -> tuple[tuple[str, str], ...]:
-    items = {(p.slug, i.slug): i for p in PHASES for i in p.items}
-    meter = record.meter
-    lines = [(say(paper.METER), say(paper.METER_STEPS, meter=meter.name, step=meter.step, unit=meter.unit_name))]
-    for label, figures_of in SETTINGS:
-        said = []
-        for phase, item, message in figures_of:
-            check = record.checks.get((phase, item))
-            if check is not None and check.number is not None:
-                figure = item_figure(items[phase, item], check.number, record.units)
-                said.append(say(message, figure=figure))
-        if said:
-            lines.append((say(label), ", ".join(said)))
-    return tuple(lines)
-
 
 OF_THE_WORK = frozenset(
     {"battery-off", "battery-back", "fire-ready", "not-alone", "guarded", "protected"}
@@ -334,9 +301,30 @@ def _initials(record: VisitRecord, people: Mapping[str, str]) -> str:
     """The names behind the initials on the sheet, as far as the shop's list has them."""
     made = (*record.cold_settings, *record.moves)
     used = [record.visit.by, *(c.by for c in record.checks.values()), *(m.by for m in made)]
-    used += [*(o.by for o in record.overrides), *(c.by for c in record.corrections)]
+    used += [*(o.by for o in record.overrides), *(e.by for e in record.stop_ends), *(c.by for c in record.corrections)]
     said = (say(paper.NAMED, initials=one, name=people[one]) for one in dict.fromkeys(used) if one in people)
     return ", ".join(said)
+
+
+def _ended_stops(record: VisitRecord) -> tuple[str, ...]:
+    """Every stop in full: the figures beyond a limit, what caused them, what was done, by whom."""
+    return tuple(
+        say(
+            paper.STOPPED,
+            figures=", ".join(_stop_figure(stop, record) for stop in stops),
+            at=moment(stops[0].check.at if stops else end.at),
+            cause=cause_in_full(end.cause, end.cause_text),
+            remedy=end.remedy.rstrip("."),
+            by=end.by,
+            ended=moment(end.at),
+        )
+        for end, stops in ended_stops(record)
+    )
+
+
+def _stop_figure(stop: Stop, record: VisitRecord) -> str:
+    what, figure = stop_figure(stop, record.units)
+    return say(paper.STOP_FIGURE, what=what, figure=figure)
 
 
 def _moves(record: VisitRecord) -> tuple[str, ...]:
@@ -345,56 +333,3 @@ def _moves(record: VisitRecord) -> tuple[str, ...]:
     if len(lines) <= MOST_MOVES:
         return tuple(lines)
     return (*lines[: MOST_MOVES - 1], say(paper.MORE_MOVES, count=len(lines) - MOST_MOVES + 1))
-
-
-def _hardware(record: VisitRecord) -> str:
-    """The hardware in a few sentences: the banks, what is unusual, and which figures were measured."""
-    layout = record.layout
-    alone, several = paper.HARDWARE_ONE_BANK, paper.HARDWARE_BANK
-    if layout.electronic:
-        alone, several = paper.HARDWARE_BORES, paper.HARDWARE_BANK_OF_MOTORS
-    message = several if len(layout.banks) > 1 else alone
-    said = [
-        say(message, name=one.name, bores=" ".join(map(str, one.bores)), stop=one.stop, drive=one.drive)
-        for one in layout.banks
-    ]
-    if layout.sensor is not None:
-        said.append(say(paper.HARDWARE_SENSOR, bore=layout.sensor))
-    if layout.springless:
-        springless = " ".join(map(str, sorted(layout.springless)))
-        said.append(say(paper.HARDWARE_SPRINGLESS, count=len(layout.springless), bores=springless))
-    if parts := other_hardware(layout):
-        said.append(say(paper.HARDWARE_OTHER, parts=parts))
-    return " ".join([*said, _measured(record)])
-
-
-def _measured(record: VisitRecord) -> str:
-    """Which hardware figures were measured; the others are estimates."""
-    known = figures(record.hardware, record.layout)
-    measured = [say(paper.MEASURED_FIGURE, name=name.lower(), value=value) for name, value, seen in known if seen]
-    if not measured:
-        return say(paper.HARDWARE_ESTIMATED)
-    all_measured = len(measured) == len(known)
-    message = paper.HARDWARE_MEASURED if all_measured else paper.HARDWARE_PARTLY_MEASURED
-    return say(message, figures=", ".join(measured))
-
-
-def _next_check(record: VisitRecord) -> str:
-    """When the engine should come back, what would bring it back sooner, and the coupler to check first."""
-    held, far = record.settings, record.units.of("distance")
-    months = round(held.recheck_months)
-    time = day(_later(record.sign_off.at, months)) if record.sign_off else say(paper.MONTHS_LATER, count=months)
-    distance = say(paper.DISTANCE, value=float(far.shown(held.recheck_km)), unit=far.name)
-    said = [say(paper.NEXT_CHECK, distance=distance, time=time), say(paper.COME_SOONER), say(paper.COME_AFTER_WORK)]
-    resets = [m for m in record.moves if kind_of(m.kind).sits == "coupler"]
-    if resets:
-        said.append(say(paper.COUPLER_FIRST, near=resets[-1].near, far=resets[-1].far))
-    return " ".join(said)
-
-
-def _later(at: str, months: int) -> str:
-    """A stored time so many months on; a day that month does not have becomes its last."""
-    then = datetime.fromisoformat(at)
-    year, month = divmod(then.year * 12 + then.month - 1 + months, 12)
-    last = monthrange(year, month + 1)[1]
-    return then.replace(year=year, month=month + 1, day=min(then.day, last)).isoformat()

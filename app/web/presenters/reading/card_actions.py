@@ -4,6 +4,8 @@ from dataclasses import replace
 
 from app.shop.assessment.assessment import Assessment, PhaseAssessment
 from app.shop.procedure.items import Phase
+from app.shop.procedure.phases import HEAT_SOAKED
+from app.shop.procedure.requirements import Waiting
 from app.shop.record.visit_record import VisitRecord
 from app.shop.store.idempotency import new_key
 from app.sync.planning.advice import Advice
@@ -39,6 +41,19 @@ def go_on(assessment: Assessment, phase: Phase) -> Action:
     if undone is phase:
         return Action(say(words.SHOW_MISSING), True, href=here_of(record, phase))
     return Action(say(words.CONTINUE, phase=phase_name(undone)), True, href=visit)
+
+
+def first(assessment: Assessment, judged: PhaseAssessment) -> Action:
+    """The way to what has to be done before the engine is read."""
+    home = f"/visits/{assessment.record.visit.ident}"
+    match judged.waits.code if judged.waits is not None else None:
+        case Waiting.ENGINE_STANDS:
+            return Action(say(words.OPEN_START_LIST), True, href=f"{home}/start")
+        case Waiting.HEAT_RAN_OUT:
+            return Action(say(words.READ_GAUGES), True, href=here_of(assessment.record, HEAT_SOAKED))
+        case Waiting.CHECK_FIRST:
+            return Action(say(words.OPEN_CHECKLIST), True, href=here_of(assessment.record, judged.phase))
+    return go_on(assessment, judged.phase)
 
 
 def leave(assessment: Assessment, judged: PhaseAssessment) -> tuple[Action, ...]:

@@ -6,7 +6,8 @@ from dataclasses import dataclass, field
 
 from app.shop.procedure.items import Phase
 from app.shop.record.entries import MeterReading
-from app.shop.record.visit_record import VisitRecord, seconds
+from app.shop.record.rounds import seconds
+from app.shop.record.visit_record import VisitRecord
 from app.shop.store.idempotency import new_key
 from app.web.presenters.drawing import value_of
 from app.web.presenters.reading.card_actions import here_of

@@ -18,7 +18,7 @@ from app.web.presenters.adjusters import moved_coupler
 from app.web.presenters.drawing import MARKS, drawn_stop, joint_kind, value_of
 from app.web.presenters.filters import clock
 from app.web.presenters.reading import bank_card
-from app.web.presenters.reading.card_actions import begins_round, go_on, here_of, leave, move_card, one_more
+from app.web.presenters.reading.card_actions import begins_round, first, go_on, here_of, leave, move_card, one_more
 from app.web.presenters.reading.keypad import Pad, Wanted, opening_speed, skip_reasons, speed_item, to_opening_speed
 from app.web.presenters.reading.linkage import linkage
 from app.web.presenters.reading.tiles import Tiles, blanks, is_vacuum
@@ -166,7 +166,7 @@ class ReadingPage:
             list_ = Action(say(words.OPEN_CHECKLIST), True, href=self.here)
             return Card("none", title, reason, (list_, *to_opening_speed(self.of_phase)))
         if self.waits:
-            return Card("none", say(words.FIRST), self.waits, (go_on(self.assessment, self.phase),))
+            return Card("none", say(words.FIRST), self.waits, (first(self.assessment, self.of_phase),))
         if self.phase.rounds == "openings":
             told = title, reason
             return bank_card.card(self.assessment, self.of_phase, told, self.wanted.above, self.opening_speed)

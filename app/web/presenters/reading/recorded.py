@@ -5,8 +5,9 @@ from dataclasses import dataclass
 from app.shop.procedure.items import Phase
 from app.shop.record.entries import MeterReading, MoveEntry
 from app.shop.record.measures import Units
+from app.shop.record.rounds import Round
 from app.shop.record.superseding import current
-from app.shop.record.visit_record import Round, VisitRecord
+from app.shop.record.visit_record import VisitRecord
 from app.sync.engine.adjusters.registry import kind_of
 from app.sync.engine.events import Place
 from app.sync.engine.units import THOU

@@ -4,7 +4,7 @@ import time
 from collections.abc import Callable
 
 
-class SteadyClock:
+class Stopwatch:
     """How long ago something was marked, as of this run of the program.
 
     Parameters: ``ticks``, seconds [s] of a clock that only goes forward.

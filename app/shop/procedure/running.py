@@ -1,0 +1,227 @@
+"""What of a running engine still counts: a stop, a pause or a clock put back ends what was true of it before.
+
+Rows stand in their order by ids; a pause alone is told by the clock. It counts as a stop, since no row says what the
+engine did meanwhile, and only a start that is recorded ends it.
+"""
+
+import math
+from dataclasses import dataclass
+from datetime import timedelta
+from functools import lru_cache
+from itertools import pairwise
+
+from app.shop.procedure.items import Item, Phase
+from app.shop.procedure.parts import parts_of
+from app.shop.procedure.phases import FIRST_FIRE, HEAT_SOAKED, PHASES
+from app.shop.procedure.requirements import RanOut
+from app.shop.reasons import Reason, because
+from app.shop.record.entries import CheckEntry, EngineEventEntry
+from app.shop.record.rounds import Round, seconds
+from app.shop.record.visit_record import VisitRecord
+from app.sync.engine.units import MINUTE
+
+STARTED, STOPPED = "started", "stopped"
+
+CLOCK_SLACK = 2 * MINUTE
+"""By how much the shop computer's clock may be set back without anything being asked again [s] (our judgement)."""
+
+SENT_AT_ONCE = 1.0
+"""What was done less than this before it came in was not held by a tablet [s]."""
+
+
+@dataclass(frozen=True, slots=True)
+class OffMark:
+    """The engine was off: since when [s], and the newest check and reading before that."""
+
+    at: float
+    check: int
+    reading: int
+
+
+@dataclass(frozen=True, slots=True)
+class EngineState:
+    """Where an engine stands by what was recorded of it.
+
+    ``stands`` says why it counts as stopped and was not started since, None while it may be running. ``off`` is when it
+    was last off, ``start`` the newest start that was recorded. ``cold`` is the newest start after it was off for longer
+    than a pause, when nothing that was read before counts as heat; ``pause`` a pause that no start has ended yet.
+    """
+
+    stands: Reason | None = None
+    off: OffMark | None = None
+    start: EngineEventEntry | None = None
+    cold: EngineEventEntry | None = None
+    pause: OffMark | None = None
+
+
+def as_done(record: VisitRecord, at: str) -> VisitRecord:
+    """The record as something done at ``at`` is judged by.
+
+    What a tablet held is judged by the later of that time and the newest row, so that no claimed age reaches back past
+    what is known since.
+    """
+    done = seconds(at)
+    if record.now is not None and record.now - done <= SENT_AT_ONCE:
+        return record
+    return record.judged_at(max(done, _newest(record)))
+
+
+def time_of(record: VisitRecord) -> float:
+    """The time that a record is judged by [s]: when it was asked for, else that of its newest row, at which it stands
+    still once the visit is signed off."""
+    return record.now if record.now is not None and record.sign_off is None else _newest(record)
+
+
+@lru_cache(maxsize=16)
+def state_of(record: VisitRecord) -> EngineState:
+    """Where the engine of a visit stands; once it is signed off, nothing runs out any more."""
+    events, limit = record.engine_events, math.inf if record.simulated else record.settings.pause
+    stop = next((event for event in reversed(events) if event.what == STOPPED), None)
+    start = next((event for event in reversed(events) if event.what == STARTED), None)
+    cold = next(
+        (
+            later
+            for earlier, later in reversed([*pairwise(events)])
+            if (earlier.what, later.what) == (STOPPED, STARTED)
+            and not 0 <= seconds(later.at) - seconds(earlier.at) <= limit
+        ),
+        None,
+    )
+    if record.sign_off is not None:
+        return EngineState(start=start, cold=cold)
+    off = OffMark(seconds(stop.at), stop.after_check, stop.after_reading) if stop is not None else None
+    if stop is not None and stop is events[-1]:
+        return EngineState(because(RanOut.STOPPED), off, start, cold)
+    times = _signs(record, start)
+    pause = _pause(record, times)
+    if pause is None:
+        return EngineState(None, off, start, cold)
+    mark = _mark(record, pause[0])
+    why = because(RanOut.PAUSED, time=timedelta(seconds=pause[1])) if pause[1] else because(RanOut.CLOCK_BACK)
+    return EngineState(why, mark, start, cold, mark)
+
+
+def never_ran(record: VisitRecord) -> bool:
+    """Whether nothing says that the engine ever ran in this visit."""
+    return not record.engine_events and not _signs(record, None)
+
+
+def may_run(record: VisitRecord) -> bool:
+    """Whether the engine ran in this visit and nothing says that it stands."""
+    return state_of(record).stands is None and not never_ran(record)
+
+
+def counts(record: VisitRecord, check: CheckEntry) -> bool:
+    """Whether what was checked for a start still counts: the engine was not off since."""
+    state = state_of(record)
+    if state.pause is not None:
+        return seconds(check.at) > state.pause.at
+    return state.off is None or check.ident > state.off.check
+
+
+def of_each_start(phase: Phase, item: Item) -> bool:
+    """Whether an item is checked anew for every start: what keeps people from harm while the engine runs, and not what
+    a fresh engine is asked once or what was put back."""
+    once = item.fresh or item.when == "fresh" or item.puts_back != ""
+    return phase.rounds != "none" and item.kind == "tick" and item.required and not once
+
+
+def run_out(record: VisitRecord, phase: Phase) -> tuple[Item, ...]:
+    """The items of a phase that were checked for an earlier start."""
+    if state_of(record).off is None:
+        return ()
+    parts, place = parts_of(record.layout), record.visit.place
+    asked = (item for item in phase.items if item.when in parts and place in item.where and of_each_start(phase, item))
+    checks = ((item, record.checks.get((phase.slug, item.slug))) for item in asked)
+    return tuple(item for item, check in checks if check is not None and not counts(record, check))
+
+
+def round_ran_out(record: VisitRecord, one: Round) -> bool:
+    """Whether an open round cannot be read on: the engine was off since, or its readings stand too far apart."""
+    if one.closed or not one.entered:
+        return False
+    if ended_by_stop(record, one):
+        return True
+    times = sorted([seconds(reading.at) for reading in one.entered])
+    return record.sign_off is None and _pause(record, times) is not None
+
+
+def ended_by_stop(record: VisitRecord, one: Round) -> bool:
+    """Whether the engine was stopped or started, as recorded, between the first reading of a round and its last."""
+    if one.closed or not one.entered or not record.engine_events:
+        return False
+    first = min([reading.ident for reading in one.entered])
+    return any(event.after_reading >= first for event in record.engine_events)
+
+
+def cooled_after(record: VisitRecord) -> int:
+    """The newest reading before the engine cooled last, 0 where it did not: what was read before is another state."""
+    cold = state_of(record).cold
+    return cold.after_reading if cold is not None else 0
+
+
+def holds_until(record: VisitRecord) -> float:
+    """The next moment at which something runs out of itself [s]; infinite where nothing does."""
+    if record.sign_off is not None:
+        return math.inf
+    state, pause = state_of(record), record.settings.pause
+    times = _signs(record, state.start)
+    looks = [check for (phase, _), check in record.checks.items() if phase == HEAT_SOAKED.slug and check.number]
+    ends = [seconds(look.text or look.at) + record.settings.heat.lasts for look in looks if look.item in LOOKS]
+    ends += [time + pause for time in times[-1:]]
+    ends += [max([seconds(reading.at) for reading in one.entered]) + pause for one in record.rounds[-1:] if one.entered]
+    ends += [state.off.at + pause] if state.off is not None else []
+    now = time_of(record)
+    return min([end for end in ends if end >= now], default=math.inf)
+
+
+def _newest(record: VisitRecord) -> float:
+    """The time of the newest row [s]; 0 before there is one."""
+    times = [reading.at for one in record.rounds for reading in one.entered]
+    times += [check.at for check in record.all_checks]
+    times += [move.at for move in record.all_moves]
+    times += [event.at for event in record.engine_events]
+    return max(map(seconds, times), default=0.0)
+
+
+def _signs(record: VisitRecord, start: EngineEventEntry | None) -> list[float]:
+    """When something was read or checked since the newest start, or else since the engine first ran, in order [s]."""
+    check, reading = (start.after_check, start.after_reading) if start is not None else (0, 0)
+    checks = [c for c in record.all_checks if c.ident > check]
+    read = [seconds(r.at) for one in record.rounds for r in one.entered if r.ident > reading]
+    ran = [*read, *[seconds(c.at) for c in checks if (c.phase, c.item) in SEEN_RUNNING]]
+    if start is None and not ran:
+        return []
+    first = seconds(start.at) if start is not None else min(ran)
+    times = [first, *read, *[seconds(c.at) for c in checks]]
+    return sorted([time for time in times if time >= first])
+
+
+def _pause(record: VisitRecord, times: list[float]) -> tuple[float, float] | None:
+    """When the newest pause beyond the limit began and how long it is [s], 0 for a clock put back; None for none."""
+    if not times or record.simulated:
+        return None
+    if record.now is not None and record.now < times[-1] - CLOCK_SLACK:
+        return times[-1], 0.0
+    pairs, limit = [*pairwise((*times, max(time_of(record), times[-1])))], record.settings.pause
+    found = [(begin, end - begin) for begin, end in pairs if end - begin > limit]
+    return found[-1] if found else None
+
+
+def _mark(record: VisitRecord, began: float) -> OffMark:
+    """The rows from before a pause that began then."""
+    checks = (c.ident for c in record.all_checks if seconds(c.at) <= began)
+    readings = (r.ident for one in record.rounds for r in one.entered if seconds(r.at) <= began)
+    return OffMark(began, max(checks, default=0), max(readings, default=0))
+
+
+LOOKS = frozenset(item.slug for item in HEAT_SOAKED.items if item.over_time)
+"""The items of a look at the gauges."""
+
+SEEN_RUNNING = frozenset(
+    (phase.slug, item.slug)
+    for phase in PHASES
+    for item in phase.items
+    if (phase is FIRST_FIRE and not item.before_running) or (phase is HEAT_SOAKED and item.over_time)
+)
+"""The items that cannot be recorded before the engine runs."""

@@ -1,0 +1,126 @@
+"""A round of readings as it was recorded, with what follows from them."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+from functools import cached_property, lru_cache
+
+from app.shop.record.entries import MeterReading, RoundEntry, SpeedEntry
+from app.shop.record.superseding import current, places
+from app.sync.engine.events import Reading
+from app.sync.engine.units import (
+    CFM,
+    CM_HG,
+    GRAM_PER_SECOND,
+    IN_HG,
+    KG_PER_HOUR,
+    KPA,
+    LITER_PER_MINUTE,
+    MILLIBAR,
+    MM_HG,
+    SCFM,
+)
+
+FLOW_UNITS = {
+    "kg/h": KG_PER_HOUR,
+    "g/s": GRAM_PER_SECOND,
+    "cfm": CFM,
+    "scfm": SCFM,
+    "L/min": LITER_PER_MINUTE,
+}
+
+
+PRESSURE_UNITS = {"kPa": KPA, "mbar": MILLIBAR, "mmHg": MM_HG, "cmHg": CM_HG, "inHg": IN_HG}
+
+
+UNITS = {**FLOW_UNITS, **PRESSURE_UNITS}
+"""What a meter may read in, as multiples of the base unit."""
+
+
+@dataclass(frozen=True)
+class Round:
+    """A round: every bore in turn, with every reading and every engine speed ever entered in it, oldest first.
+
+    Worked out from those: ``readings`` that count (not superseded, skips left out), each in the place of the one that
+    it corrects; ``latest`` of each bore, the drift check apart; ``closing``, the drift check that ended the round;
+    ``skipped`` bores, not read after all; ``newest`` id, 0 for none; ``first_rows``, by each row the one that was
+    entered first in its place, and ``ended``, the last of those, 0 for none; ``lever``, its opening [m] and whether it
+    was reached from above; ``in_question``, pairs of readings of one bore's turn, older first, each entered without
+    sight of the other.
+    """
+
+    row: RoundEntry
+    entered: tuple[MeterReading, ...]
+    speeds: tuple[SpeedEntry, ...] = ()
+    readings: tuple[MeterReading, ...] = field(init=False)
+    latest: dict[int, MeterReading] = field(init=False)
+    closing: MeterReading | None = field(init=False)
+    closed: bool = field(init=False)
+    skipped: dict[int, MeterReading] = field(init=False)
+    newest: int = field(init=False)
+    first_rows: dict[int, int] = field(init=False)
+    ended: int = field(init=False)
+    lever: tuple[float, bool] = field(init=False)
+    in_question: tuple[tuple[MeterReading, MeterReading], ...] = field(init=False)
+
+    def __post_init__(self) -> None:
+        first_rows, counting = places(self.entered), current(self.entered)
+        if len(counting) < len(self.entered):
+            counting.sort(key=lambda r: first_rows[r.ident])
+        readings = tuple(r for r in counting if r.value is not None)
+        closing = next((r for r in readings if r.kind == "closing"), None)
+        read = {r.bore for r in readings}
+        fill(
+            self,
+            readings=readings,
+            latest={r.bore: r for r in readings if r.kind != "closing"},
+            closing=closing,
+            closed=closing is not None,
+            skipped={r.bore: r for r in counting if r.value is None and r.bore not in read},
+            newest=max((r.ident for r in self.entered), default=0),
+            first_rows=first_rows,
+            ended=max(first_rows.values(), default=0),
+            lever=(self.row.opening, bool(self.row.from_above)),
+            in_question=tuple(_in_question(readings)),
+        )
+
+    def plus(self, entered: MeterReading) -> "Round":
+        """This round with one more reading."""
+        return replace(self, entered=(*self.entered, entered))
+
+    @cached_property
+    def in_base_units(self) -> tuple[Reading, ...]:
+        """The ``readings`` in base units, as the estimator takes them: a corrected one at the time it was taken."""
+        taken = {row.ident: row.at for row in self.entered}
+        return tuple(_reading(row, taken[self.first_rows[row.ident]]) for row in self.readings)
+
+    def first_bore(self) -> int | None:
+        """The bore read first, which the drift check goes back to; a correction of it changes nothing in that."""
+        return next((r.bore for r in self.entered if r.bore in self.latest and r.value is not None), None)
+
+
+def fill(frozen: object, **values: object) -> None:
+    """Set the fields of a frozen value that follow from its others, while it is made."""
+    for name, value in values.items():
+        object.__setattr__(frozen, name, value)
+
+
+def _in_question(readings: tuple[MeterReading, ...]) -> Iterator[tuple[MeterReading, MeterReading]]:
+    first: dict[tuple[str, int], MeterReading] = {}
+    for reading in readings:
+        if reading.kind in ("turn", "closing"):
+            older = first.setdefault((reading.kind, reading.bore), reading)
+            if older is not reading:
+                yield older, reading
+
+
+@lru_cache(maxsize=8192)
+def seconds(at: str) -> float:
+    """Seconds of a stored time from a fixed start."""
+    return datetime.fromisoformat(at).timestamp()
+
+
+def _reading(row: MeterReading, taken: str) -> Reading:
+    if row.value is None:
+        raise ValueError("a skipped bore has no reading")
+    return Reading(row.bore, row.value * UNITS[row.unit], seconds(taken), row.kind == "closing")
