@@ -231,8 +231,9 @@ def test_a_copy_appears_under_any_name_and_touches_no_other_file(closed: tuple[P
     assert set(elsewhere.iterdir()) == {made, *theirs}
 
 
-def test_a_copy_is_made_when_the_program_is_closed(closed: tuple[Path, set[str]]) -> None:
-    folder, _ = closed
+def test_a_copy_is_made_when_the_program_is_closed(tmp_path: Path) -> None:
+    folder = tmp_path / "shop"
+    shop_with_visits(folder, now=True)
     backup.keep_one(folder, datetime.now(UTC))  # so that none is due for hours
     ledger = Ledger()
     with started("serve", "--port", "0", "--data", str(folder)) as program:

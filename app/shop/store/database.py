@@ -19,11 +19,11 @@ from sqlalchemy.exc import DBAPIError
 from sqlmodel import Session
 
 from app.shop.reasons import Reason, because
+from app.shop.stopwatch import Stopwatch
 from app.shop.store.codes import Noticed, Unavailable
+from app.shop.store.folder.forgetting import TAKEN_OUT
 from app.shop.store.folder.presence import Presence
-from app.shop.store.forgetting import TAKEN_OUT
 from app.shop.store.lru import LruCache
-from app.shop.store.stopwatch import Stopwatch
 
 BUSY_SECONDS = 5.0
 """How long a statement waits for another program that holds the file, such as a copying tool."""

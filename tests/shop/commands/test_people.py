@@ -9,8 +9,8 @@ from app.shop.commands.people import wait
 from app.shop.errors import ConflictError, NotFoundError, RejectedError
 from app.shop.reasons import Reason, because
 from app.shop.rejections import Rejection
+from app.shop.stopwatch import Stopwatch
 from app.shop.store.database import Database
-from app.shop.store.stopwatch import Stopwatch
 from app.shop.store.upgrade import open_shop
 from tests.shop.rejections import codes_of, rejects
 from tests.shop.yard import AT, key

@@ -12,8 +12,8 @@ from starlette.testclient import TestClient
 from starlette.types import Receive, Scope, Send
 
 from app.shop.commands import engines
+from app.shop.stopwatch import Stopwatch
 from app.shop.store.database import Database
-from app.shop.store.stopwatch import Stopwatch
 from app.shop.store.upgrade import open_shop
 from app.web import context
 from app.web.application import create_app

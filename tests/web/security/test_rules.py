@@ -15,9 +15,9 @@ from starlette.testclient import TestClient
 from app.shop.commands import engines, people, tablets, visits
 from app.shop.reasons import because
 from app.shop.rejections import Rejection
+from app.shop.stopwatch import Stopwatch
 from app.shop.store import database
 from app.shop.store.codes import Noticed
-from app.shop.store.stopwatch import Stopwatch
 from app.shop.store.tables import Person, SignOff, Tablet
 from app.web import context
 from app.web.api.interface import json_only

@@ -3,8 +3,9 @@
 import pytest
 
 from app.shop.record import loader
-from app.shop.store import backup, database, forgetting
+from app.shop.store import backup, database
 from app.shop.store.database import Database
+from app.shop.store.folder import forgetting
 from tests.web.security.bench import Bench, Rules, take_out, without, words_left
 
 RULES = Rules()
