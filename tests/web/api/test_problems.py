@@ -356,7 +356,8 @@ LayoutFault: bank-count bank-twice bank-without-bores bore-number bore-twice byp
   stop-not-in-bank too-many-bores
 RequestFault: bad-request foreign-origin internal-error json-expected method-not-allowed not-found not-json not-paired
   shop-computer-only timed-out too-large unknown-host wrong-shape
-FieldFault: malformed not-a-uuid not-one-of out-of-range required too-long too-short unknown-field wrong-type
+FieldFault: hidden-sign malformed not-a-uuid not-one-of out-of-range required too-long too-short unknown-field
+  wrong-type
 Waiting: check-first earlier-phase engine-stands heat-ran-out no-such-phase not-heat-soaked preset-destroys-as-found
   required-cannot-be-waived stopped visit-signed-off
 Requirement: bank-on-stop banks-together coolant-hot even-round head-hot heat-again heat-cycle heat-low heat-moving

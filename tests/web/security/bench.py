@@ -81,7 +81,7 @@ def vars_of(facts: engines.EngineFacts) -> dict[str, Any]:
     return {name: getattr(facts, name) for name in facts.__dataclass_fields__}
 
 
-OWNER = "Ottokar Wendelmayer Guldbransen 0171-5550199"
+OWNER = "Ottokar Wendelmayer Guldbransen"
 
 
 def take_out(bench: Bench) -> None:
@@ -96,7 +96,7 @@ def take_out(bench: Bench) -> None:
 def words_left(folder: Path) -> set[str]:
     """The words of the customer that stand in any file of a folder, in whatever case."""
     files = [file.read_bytes().lower() for file in folder.rglob("*") if file.is_file()]
-    words = (*OWNER.replace("-", " ").lower().split(), "zylinderwagen")
+    words = (*OWNER.lower().split(), "zylinderwagen")
     return {word for word in words if any(word.encode() in file for file in files)}
 
 
