@@ -129,7 +129,8 @@ class Database:
     def reading(self) -> Iterator[Session]:
         """A session that sees one moment of the records. Writing in it raises; nothing is committed."""
         with file_errors(), self._session(self._reads) as session:
-            self._know_the_files(session)
+            if not self._presence.begun:
+                self._know_the_files(session)
             yield session
             self._keep(session)
 
@@ -162,7 +163,7 @@ class Database:
 
     def _know_the_files(self, session: Session) -> None:
         """Note which files are open, with the connection that can still read them when they are gone."""
-        if not self._presence.begun and self._pen is not None:
+        if self._pen is not None:
             raw_connection(session).execute("SELECT 1 FROM sqlite_schema").fetchone()
             with suppress(OSError):
                 self._presence.begin()
@@ -172,7 +173,8 @@ class Database:
         if not self._presence.begun:
             with suppress(OSError):
                 self._presence.begin()
-        self.still_there()
+        elif self._presence.lost():
+            self.lost = True
         if self.lost:
             raise ShopUnavailableError(because(Unavailable.FILE_REPLACED, folder=self.folder))
 
