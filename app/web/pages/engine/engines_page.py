@@ -34,7 +34,15 @@ def board(shop: Shop, page: Page, find: str = "") -> HTMLResponse:
         else:
             lines = [worked_on(assessment_of(session, record)) for record in loader.in_the_shop(session)]
         count = engines.count(session)
-    return page.show("board.html", find=words, lines=lines, near=near, count=count, full=len(lines) == MOST_FOUND)
+    return page.show(
+        "board.html",
+        find=words,
+        lines=lines,
+        near=near,
+        count=count,
+        full=len(lines) == MOST_FOUND,
+        noticed=page.noticed(),
+    )
 
 
 @router.get("/tag/{tag}")

@@ -155,7 +155,7 @@ def _settings(form: Typed, held: Settings) -> Settings:
         bank_window=figures["bank_window"],
         idle_bank_window=figures["idle_bank_window"],
         pass_probability=figures["pass_probability"],
-        people=_people(form.text("people")),
+        people=_people(form.text("people", lines=True)),
         openings=_blades(form, "openings", held.openings, units),
         base_blade=figures["base_blade"],
         altitude=figures["altitude"],
