@@ -113,7 +113,11 @@ GROUPS: tuple[tuple[Message, tuple[SettingField, ...]], ...] = (
     (settings.PLACE, (SettingField("altitude", "m", height=True),)),
     (
         settings.NEXT_CHECK,
-        (SettingField("recheck_km", "km", quantity="distance"), SettingField("recheck_months", "months")),
+        (
+            SettingField("recheck_km", "km", quantity="distance"),
+            SettingField("recheck_hours", "h"),
+            SettingField("recheck_months", "months"),
+        ),
     ),
 )
 FEELERS = (SettingField("base_blade", "thou", THOU, quantity="blade"),)
@@ -156,11 +160,14 @@ def _settings(form: Typed, held: Settings) -> Settings:
         idle_bank_window=figures["idle_bank_window"],
         pass_probability=figures["pass_probability"],
         people=_people(form.text("people")),
+        shop_name=" ".join(form.text("shop_name").split()),
+        shop_address=lines_of(form.text("shop_address")),
         openings=_blades(form, "openings", held.openings, units),
         base_blade=figures["base_blade"],
         altitude=figures["altitude"],
         blades=_blades(form, "blades", held.blades, units),
         recheck_km=figures["recheck_km"],
+        recheck_hours=figures["recheck_hours"],
         recheck_months=figures["recheck_months"],
         pulls=figures["pulls"],
         pause=figures["pause"],
@@ -204,6 +211,11 @@ def _people(typed: str) -> tuple[tuple[str, str], ...]:
     return tuple((one[0], one[1].strip() if len(one) > 1 else "") for one in words)
 
 
+def lines_of(typed: str) -> str:
+    """What was typed into a box of several lines, without empty ones and outer blanks."""
+    return "\n".join(line.strip() for line in typed.splitlines() if line.strip())
+
+
 def _blades(form: Typed, name: str, held: tuple[float, ...], units: Units) -> tuple[float, ...]:
     measure = units.of("blade")
     known = {measure.shown(one / THOU): one for one in held}
@@ -230,6 +242,7 @@ def _in_base_units(held: Settings) -> dict[str, float]:
         "pulls": held.pulls,
         "altitude": held.altitude,
         "recheck_km": held.recheck_km,
+        "recheck_hours": held.recheck_hours,
         "recheck_months": held.recheck_months,
         "oil_pressure_start": held.limits.oil_pressure_start,
         "oil_pressure_hot": held.limits.oil_pressure_hot,
@@ -252,6 +265,8 @@ def _as_typed(held: Settings, units: Units) -> dict[str, str]:
     return {
         **{line.name: line.typed(values[line.name], units) for line in LINES},
         "openings": " ".join(blade.shown(one / THOU) for one in held.openings),
+        "shop_name": held.shop_name,
+        "shop_address": held.shop_address,
         "people": "\n".join(" ".join(one) for one in held.people),
         "blades": " ".join(blade.shown(one / THOU) for one in held.blades),
         **{quantity: getattr(held.units, quantity) for quantity in CHOICES},
