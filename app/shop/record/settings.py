@@ -56,10 +56,9 @@ class Settings:
 
     An engine is even from ``pass_probability`` on that all bores are inside. ``bank_window`` holds for the banks off
     idle, ``idle_bank_window`` for the ratio of their means at idle before and after a link rod was turned. ``people``
-    are initials and full names; ``shop_name`` and the lines of ``shop_address`` head what is printed, from the newest
-    version on. An engine comes back after ``recheck_km``, or ``recheck_hours`` where its running hours are counted: our
-    judgement, a distance at 50 km/h. ``altitude`` [m] of the shop above sea level stands in for the day's air pressure where
-    that was not recorded.
+    are initials and full names; ``shop_name`` and the lines of ``shop_address`` head what is printed. An engine comes
+    back after ``recheck_km``, or ``recheck_hours`` where its running hours are counted: the same distance at 50 km/h.
+    ``altitude`` [m] of the shop above sea level stands in for the day's air pressure where that was not recorded.
 
     After ``pause`` [s] without a reading or a check the engine counts as stopped: a round is read in a few minutes, and
     plates follow a cooling engine (our judgement).

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from typing import Any
 
 from fastapi import APIRouter
 from fastapi.responses import HTMLResponse, Response
@@ -149,6 +150,33 @@ def change(shop: Shop, page: Page, form: Form, now: Now) -> Response:
     return page.saved("/settings")
 
 
+@router.post("/settings/letterhead")
+def letterhead(shop: Shop, page: Page, form: Form, now: Now) -> Response:
+    """Store what heads a sheet, asked for at the first print, as another version; then show that sheet."""
+    with shop.reading() as session:
+        _, held = stored_settings.now(session)
+    try:
+        if not form.text("shop_name"):
+            form.problems["shop_name"] = because(Rejection.NAME_MISSING)
+        visit_id, version, by = form.whole("back"), form.whole("version"), form.text("by")
+        form.raise_problems()
+        new = replace(held, **_letterhead(form))
+        settings_versions.change(shop, form.text("key"), version, new, "", by, now)
+    except RejectedError as refusal:
+        typed = {**form.values, "units": "", "why": ""}
+        return _page(shop, page, typed, problems_in_words(refusal), status_of(refusal))
+    return page.saved(f"/visits/{visit_id}/sheet")
+
+
+def _letterhead(form: Typed) -> dict[str, Any]:
+    """The name as one line, and the lines of the address without empty ones and outer blanks."""
+    lines = (line.strip() for line in form.text("shop_address").splitlines())
+    return {
+        "shop_name": " ".join(form.text("shop_name").split()),
+        "shop_address": "\n".join(line for line in lines if line),
+    }
+
+
 def _settings(form: Typed, held: Settings) -> Settings:
     """The settings typed, in the units that stood beside the boxes; a box that shows ``held`` keeps it as it is."""
     units, values = form.units, _in_base_units(held)
@@ -160,8 +188,7 @@ def _settings(form: Typed, held: Settings) -> Settings:
         idle_bank_window=figures["idle_bank_window"],
         pass_probability=figures["pass_probability"],
         people=_people(form.text("people")),
-        shop_name=" ".join(form.text("shop_name").split()),
-        shop_address=lines_of(form.text("shop_address")),
+        **_letterhead(form),
         openings=_blades(form, "openings", held.openings, units),
         base_blade=figures["base_blade"],
         altitude=figures["altitude"],
@@ -209,11 +236,6 @@ def _people(typed: str) -> tuple[tuple[str, str], ...]:
     """Initials and name, out of a line each."""
     words = [line.split(maxsplit=1) for line in typed.splitlines() if line.strip()]
     return tuple((one[0], one[1].strip() if len(one) > 1 else "") for one in words)
-
-
-def lines_of(typed: str) -> str:
-    """What was typed into a box of several lines, without empty ones and outer blanks."""
-    return "\n".join(line.strip() for line in typed.splitlines() if line.strip())
 
 
 def _blades(form: Typed, name: str, held: tuple[float, ...], units: Units) -> tuple[float, ...]:
