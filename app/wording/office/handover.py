@@ -28,6 +28,7 @@ RULE_MET = Message("Every cylinder is within {tolerance} of the average: {sure} 
 RULE_NOT_MET = Message(
     "That every cylinder is within {tolerance} of the average is {probability} likely. Our rule asks for {sure}."
 )
+ALONE_BECAUSE = Message("A cylinder is even with others or not. Its reading is on page 2.")
 RULE = Message("Our rule: every cylinder within {tolerance} of the average, {sure} likely.")
 BEFORE_TIGHTENING = Message("Before everything was tightened: largest difference {largest} of {tolerance} allowed.")
 LARGEST = Message("Largest difference {largest}.")
@@ -150,7 +151,7 @@ def evidence(left: RoundResult | None, found: RoundResult | None, tightened: boo
         return say(paper.NO_ROUND)
     values = {"tolerance": percent(left.window), "sure": percent(sure), "largest": largest(left)}
     if len(left.standings) == 1:
-        return say(RULE, **values)
+        return say(ALONE_BECAUSE)
     if not tightened:
         said = [say(BEFORE_TIGHTENING, **values)]
     elif left.verdict is Conformity.EVEN:
