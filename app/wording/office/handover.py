@@ -42,7 +42,7 @@ HOURS = Message("{value:,.0f}\u00a0running hours")
 SEE_RECORD = Message("See page 2:")
 WAIVED = Message("{phases} waived.", note="phases: titles of one or more phases")
 STOPPED_ONCE = Message(
-    "the engine was stopped {count} time for a figure beyond a limit.",
+    "the engine was stopped for a figure beyond a limit.",
     many="the engine was stopped {count} times for a figure beyond a limit.",
 )
 REPLACES = Message("Issue {number} of {at} replaces issue {before} of {since}. Page 2 says what was corrected.")

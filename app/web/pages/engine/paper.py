@@ -102,8 +102,7 @@ def page_numbers() -> Response:
     """The style that numbers printed pages, in the customer's language: only a browser knows how many there are."""
     with to_the_customer():
         words = say(handover.PAGE, page='" counter(page) "', pages='" counter(pages) "')
-    style = f'@page {{ @bottom-right {{ content: "{words}"; font: 9pt Arial, sans-serif; vertical-align: top; }} }}'
-    return Response(style + "\n", media_type="text/css")
+    return Response(f'@page {{ @bottom-right {{ content: "{words}"; }} }}\n', media_type="text/css")
 
 
 def _address(request: Request, engine: Engine | EngineEntry) -> str:

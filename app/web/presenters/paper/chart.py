@@ -14,7 +14,7 @@ STEP = 0.08
 
 
 @dataclass(frozen=True, slots=True)
-class Point:
+class ChartPoint:
     """One bore of one round: its figure in per cent, a dash where none was read, and where it is drawn, ``y`` in per
     cent from the top. ``beyond``: it is further up (1) or down (-1) than the chart reaches."""
 
@@ -29,8 +29,8 @@ class Column:
 
     bore: int
     x: str
-    found: Point | None
-    left: Point | None
+    found: ChartPoint | None
+    left: ChartPoint | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,15 +80,15 @@ def chart_of(layout: Layout, found: RoundResult | None, left: RoundResult | None
     )
 
 
-def _point(judged: RoundResult | None, bore: int, reach: float) -> Point | None:
+def _point(judged: RoundResult | None, bore: int, reach: float) -> ChartPoint | None:
     if judged is None:
         return None
     standing = by_bore(judged).get(bore)
     if standing is None:
-        return Point("–", "", 0)
+        return ChartPoint("–", "", 0)
     share = standing.share
     beyond = 0 if abs(share) <= reach else int(math.copysign(1, share))
-    return Point(signed(100 * share, 0), _percent(_down(max(-reach, min(share, reach)), reach)), beyond)
+    return ChartPoint(signed(100 * share, 0), _percent(_down(max(-reach, min(share, reach)), reach)), beyond)
 
 
 def _lines(window: float, reach: float) -> tuple[GridLine, ...]:
