@@ -183,7 +183,7 @@ def _by_bore(
     for bore in read:
         n = order.index(bore)
         sorted_shares = np.sort(shares[:, n])
-        low, median, high = (float(sorted_shares[int(part * len(shares))]) for part in (0.05, 0.5, 0.95))
+        low, median, high = sorted_shares[[int(part * len(shares)) for part in (0.05, 0.5, 0.95)]].tolist()
         less = float((sorted_shares < -tolerance).mean())
         more = float((sorted_shares > tolerance).mean())
         found[bore] = BoreShare(bore, median, low, high, 1.0 - more - less, more, less, int(counted[n]))

@@ -99,8 +99,9 @@ def _least_squares(
         design[row, place[reading.bore]] = 1.0
         design[row, -1] = steps[row] if len(readings) > 1 else 0.0
         observed[row] = reading.value
-        sds[row] = max(reading_sd(reading.value, meter), 1e-12)
-    design[-1, -1], sds[-1] = 1.0, max(drift_sd * level, 1e-12)
+    sds[:-1] = np.hypot(meter.repeatability * observed[:-1], meter.step / np.sqrt(12))  # ``reading_sd`` of each
+    design[-1, -1], sds[-1] = 1.0, drift_sd * level
+    sds = np.maximum(sds, 1e-12)
     weighted = design / sds[:, None]
     cov = np.asarray(np.linalg.inv(weighted.T @ weighted), dtype=np.float64)
     fitted = cov @ weighted.T @ (observed / sds)

@@ -135,7 +135,8 @@ class Headers:
     """Every answer carries the headers that keep a page to itself. Answers to a mishap inside carry them too.
 
     Pages are not to be kept by the browser: they are personal and soon out of date. Static files may be kept, but
-    are asked about each time, so that a new version of the program is never shown with the old one's style.
+    are asked about each time, so that a new version of the program is never shown with the old one's style; under a
+    path that carries the version they say themselves how long.
     """
 
     def __init__(self, app: ASGIApp) -> None:

@@ -97,7 +97,7 @@ def sheet(shop: Shop, page: Page, now: Now, visit_id: int, issue: int = 0, round
     )
 
 
-@router.get("/page-numbers.css")
+@router.get("/page-numbers.css", include_in_schema=False)
 def page_numbers() -> Response:
     """The style that numbers printed pages, in the customer's language: only a browser knows how many there are."""
     with to_the_customer():
