@@ -7,13 +7,15 @@ import pytest
 from starlette.testclient import TestClient
 
 from app.shop.assessment.assessment import assess
-from app.shop.commands import corrections, engines, readings
+from app.shop.commands import corrections, engines, meters, readings
+from app.shop.commands.checks import waive
 from app.shop.commands.corrections import NewCorrection
+from app.shop.commands.meters import NewMeter
 from app.shop.commands.readings import NewReading
 from app.shop.procedure.phases import HEAT_SOAKED, LOCK_DOWN
 from app.shop.record.fittings import hardware_known
 from app.shop.store.database import Database
-from app.shop.store.tables import CheckRow
+from app.shop.store.tables import CheckRow, MoveRow
 from app.sync.engine.layout import Bank, Layout
 from app.sync.estimation.conformity import Conformity
 from app.sync.estimation.evenness import BoreVerdict
@@ -23,7 +25,7 @@ from app.web.presenters.paper.sheet import Printing, Sheet, sheet_of
 from app.wording.office import handover, paper
 from app.wording.office.paper import bore_words
 from tests.shop.past import Past
-from tests.shop.yard import AT, FOUR, V8, engine, heat_soaked, key, read, visit, visit_record
+from tests.shop.yard import AT, FOUR, V8, check_all, engine, heat_soaked, key, read, read_round, visit, visit_record
 from tests.wording.pseudo import PseudoTranslations
 
 ORIGIN = "http://127.0.0.1"
@@ -222,3 +224,50 @@ def test_the_sheet_warns_of_the_throttle_first_and_not_as_if_this_one_stuck() ->
 def test_every_verdict_has_words_on_paper() -> None:
     assert set(paper.VERDICTS) == set(Conformity)
     assert set(paper.BORE_VERDICTS) == set(BoreVerdict)
+
+
+def test_turns_are_added_up_and_every_one_is_listed_with_its_time(shop: Database) -> None:
+    visit_id = Past(shop, FOUR).visit([6.5] * 4, signed=False)
+    with shop.writing() as session:
+        for amount in (0.25, -0.125):
+            session.add(
+                MoveRow(
+                    key=key(), payload="", visit_id=visit_id, phase=HEAT_SOAKED.slug, kind="stop", bank="A", near=None,
+                    far=None, amount=amount, leaves="", advised=0, after_reading=99, by="KM", at=AT,
+                )
+            )  # fmt: skip
+    record = sheet(shop, visit_id).record
+    assert record.net.replace("\u00a0", " ") == "Stop screw turned in 1/8 turn. Everything else is as found."
+    assert [line.replace("\u00a0", " ") for line in record.moves] == [
+        "10:00 Stop screw turned in 1/4 turn.",
+        "10:00 Stop screw turned out 1/8 turn.",
+    ]
+    assert sheet(shop, visit_id).done == ("Set the idle position of the throttles.",)
+
+
+def test_the_record_says_where_the_figure_of_the_meter_is_from(client: TestClient, shop: Database) -> None:
+    Past(shop, FOUR).visit([6.5] * 4, [6.5] * 4, signed=False)
+    assert "Never compared with another meter." in printed(client, "/visits/1/sheet")
+    study = meters.begin_study(shop, 1, key(), None, "Bore 3", "KM", AT)
+    other = meters.register(shop, key(), NewMeter("Second funnel", "kg/h", 0.25, 0, 40))
+    compared = meters.begin_study(shop, 1, key(), other, "", "KM", AT)
+    for value in (6.5, 6.25, 6.5, 6.75, 6.5, 6.25, 6.5, 6.5, 6.75, 6.5):
+        meters.read(shop, study, key(), value, "KM", AT)
+    assert ": study of 10 readings, 25 Nov 2026. Never compared" in printed(client, "/visits/1/sheet")
+    for value in (6.0, 6.25, 6.5, 6.75, 7.0):
+        for _ in (1, other):
+            meters.read(shop, compared, key(), value, "KM", AT)
+    assert "Last compared with Second funnel, 25 Nov 2026." in printed(client, "/visits/1/sheet")
+
+
+def test_a_waiver_comes_first_in_full_and_its_sheet_says_so_on_the_first_page(shop: Database) -> None:
+    visit_id = heat_soaked(shop, FOUR)
+    read_round(shop, visit_id, HEAT_SOAKED)
+    check_all(shop, visit_id, LOCK_DOWN)
+    assert sheet(shop, visit_id).see_record == ""
+    waive(shop, visit_id, key(), LOCK_DOWN.slug, "No time", "KM", AT)
+    told = sheet(shop, visit_id)
+    assert told.see_record == "See page 2: Lock-down waived."
+    (waived,) = told.waived
+    assert (waived.waiver.why, waived.may_mean) == ("No time", "What was not tight or not read again may have moved.")
+    assert told.headline == "Not read after tightening"
