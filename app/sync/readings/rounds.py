@@ -6,6 +6,7 @@ comparisons in the presence of drift", Metrologia 30, 1993/94, 487-493); a prior
 inventing a drift that the meter cannot see. Whether the bores are even is said by ``estimation.evenness``.
 """
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from statistics import median
@@ -79,7 +80,7 @@ def reading_sd(value: float, meter: Meter) -> float:
     >>> round(reading_sd(6.5, Meter(step=0.25, repeatability=0.02)), 4)
     0.1487
     """
-    return float(np.hypot(meter.repeatability * value, meter.step / np.sqrt(12)))
+    return math.hypot(meter.repeatability * value, meter.step / math.sqrt(12))
 
 
 def _least_squares(

@@ -23,10 +23,10 @@ from app.sync.engine.hardware import likely_hardware
 from app.sync.engine.idle_flow import solve_idle
 from app.sync.engine.layout import Bank, Bypass, Coupler, Layout, StopScrew
 from app.sync.engine.linkage import stop_rotation
-from app.sync.engine.units import THOU
+from app.sync.engine.units import KG_PER_HOUR, THOU
 from app.sync.estimation.filter import Innovation, kalman_update, predicted_readings, run_filter, update
 from app.sync.estimation.posterior import FEELER_SD, Posterior, prior_for
-from app.sync.estimation.predict import predict
+from app.sync.estimation.predict import SETTLING_SD, THERMAL_SD, predict
 from tests.sync.oracles import gap_after_turns
 
 FOUR = Layout((Bank("A", (1, 2, 3, 4), 2, 1),))
@@ -231,6 +231,24 @@ def test_a_gauge_and_an_absolute_column_of_one_truth_give_one_posterior() -> Non
     shown, known = predicted_readings(by_gauge, gauge)
     assert predicted_readings(by_pressure, absolute)[0] == pytest.approx(83.5e3 - shown)
     assert predicted_readings(by_pressure, absolute)[1] == pytest.approx(known)
+
+
+def test_when_a_round_began_does_not_matter() -> None:
+    values = (6.5, 7.0, 6.0, 6.5)
+    readings = [Reading(b, v * KG_PER_HOUR, 20.0 * n) for n, (b, v) in enumerate(enumerate(values, 1))]
+    early, late = (
+        update(fresh(), Meter(), [replace(one, at=one.at + start) for one in readings]) for start in (0.0, 5000.0)
+    )
+    assert late.mean == pytest.approx(early.mean, abs=1e-9)
+    assert late.covariance == pytest.approx(early.covariance, abs=1e-12)
+
+
+def test_a_blade_reset_unsettles_the_bores_that_it_did_not_set() -> None:
+    """Bores 1 and 2 stand before the coupler: handling their bank and the heat meanwhile are added in squares."""
+    before = fresh()
+    after = predict(before, BladeReset(3, 4, 5 * THOU, (5 * THOU,), 0.0))
+    grown = np.diag(after.covariance)[:2] - np.diag(before.covariance)[:2]
+    assert grown == pytest.approx([SETTLING_SD**2 + THERMAL_SD**2] * 2)
 
 
 def after_two_turns(longer: float) -> Posterior:
