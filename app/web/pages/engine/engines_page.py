@@ -3,7 +3,7 @@
 from urllib.parse import quote
 
 from fastapi import APIRouter
-from fastapi.responses import HTMLResponse, Response
+from fastapi.responses import Response
 
 from app.shop.commands import engines
 from app.shop.errors import NotFoundError
@@ -21,13 +21,16 @@ MOST_FOUND = 30
 
 
 @router.get("/")
-def board(shop: Shop, page: Page, find: str = "") -> HTMLResponse:
-    """The engines with an open visit, or those that ``find`` finds among all on record."""
+def board(shop: Shop, page: Page, find: str = "") -> Response:
+    """The engines with an open visit, or those that ``find`` finds among all on record; a scanned code opens the one
+    that it is of."""
     words = find.strip()[:200]
     near: list[BoardLine] = []
     with shop.reading() as session:
         if words:
             hits = search.find(session, words, MOST_FOUND)
+            if search.scanned(words) and len(hits.exact) == 1:
+                return page.go(f"/engines/{hits.exact[0]}")
             newest = engines.newest_visits(session, (*hits.exact, *hits.near))
             lines = [found(e, newest.get(e.ident)) for e in engines.among(session, hits.exact)]
             near = [found(e, newest.get(e.ident)) for e in engines.among(session, hits.near)]

@@ -26,7 +26,7 @@ from app.web.presenters.cold_setting import cold_offer
 from app.web.presenters.drawing import phases
 from app.web.presenters.heat_curve import heat_view
 from app.web.presenters.history.history import since_left
-from app.web.presenters.paper.sheet import result_of
+from app.web.presenters.paper.result import result_of
 from app.web.presenters.steps import (
     check_lines,
     done_lines,
