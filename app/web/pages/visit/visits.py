@@ -241,6 +241,7 @@ def _sign_off(
 ) -> HTMLResponse:
     with shop.reading() as session:
         assessment, names = assessed(session, visit_id), people.everyone(session)
+    alone = {"name": names[0].name} if len(names) == 1 and not values.get("name") else {}
     return page.show(
         "visit/sign_off.html",
         status,
@@ -249,6 +250,6 @@ def _sign_off(
         result=result_of(assessment),
         standings=[(phase_title(one.phase), one) for one in assessment.statuses],
         people=[(one.name, one.name) for one in names],
-        values=values,
+        values={**values, **alone},
         problems=problems,
     )
