@@ -26,7 +26,7 @@ the couplers are like, and that it is not wanted now."""
 FAN_STATES = ("off", "on", "cycling")
 """What cooling fans may do while bores are read: a figure of the item is the place in this list."""
 
-USUAL_REV_LIMITS = (2500.0, 3000.0, 3500.0)
+USUAL_REV_LIMITS = (2500.0, 3000.0)
 """What a rev limit off idle is often set to [rpm] (our judgement)."""
 
 OPENING_SPEEDS = ("first-opening-speed", "next-opening-speed")
