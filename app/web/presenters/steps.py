@@ -21,7 +21,7 @@ from app.wording.cold_setting import set_cold
 from app.wording.message import say
 from app.wording.reasons import in_words
 from app.wording.work import adjusters
-from app.wording.work.corrections import CORRECTED
+from app.wording.work.corrections import CORRECTED, POWER_WAS_OFF
 from app.wording.work.next_step import leak_words, step_words
 from app.wording.work.phases import item_choices, item_figure, item_label, unit_label
 from app.wording.work.telephone import Prompt, ToldFirst, item_prompt
@@ -232,7 +232,8 @@ def move_words(move: MoveEntry, record: VisitRecord) -> str:
     if made_cold(move):
         made = cold_setting_of(move, record.layout)
         return set_cold([made.bore], made.gap, False, record.units)
-    return adjusters.made(move, record.layout, record.units)
+    said = adjusters.made(move, record.layout, record.units)
+    return say(POWER_WAS_OFF, made=said) if move.power_off else said
 
 
 def resume_url(assessment: Assessment) -> str:

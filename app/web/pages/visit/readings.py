@@ -12,6 +12,7 @@ from app.shop.commands.readings import NewReading
 from app.shop.errors import NotFoundError, RejectedError
 from app.shop.procedure.codes import SkipReason
 from app.shop.procedure.items import Phase
+from app.shop.procedure.running import may_run
 from app.shop.queries.assessed import news_of, phase_seen
 from app.shop.reasons import because
 from app.shop.record.visit_record import VisitRecord
@@ -228,6 +229,7 @@ def _desk(
         desk=shown,
         version=made_at,
         simulated=record.simulated,
+        runs=phase.rounds != "none" and record.sign_off is None and may_run(record),
         cautions_here=safety_lines(judged.cautions),
         say=_spoken(record, phase, shown),
         just_saved=just_saved(record, phase, *saved),

@@ -35,13 +35,14 @@ class RecordedValue:
 @dataclass(frozen=True, slots=True)
 class RecordedLine:
     """A round with its values, or a move. ``ident`` is that of a move that counts, which may be taken back or changed,
-    0 for any other; ``struck``: it was not made."""
+    0 for any other; ``struck``: it was not made; ``changed``: it counts otherwise than it was recorded first."""
 
     words: str
     note: str = ""
     values: tuple[RecordedValue, ...] = ()
     ident: int = 0
     struck: bool = False
+    changed: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,7 +128,6 @@ def _move(record: VisitRecord, move: MoveEntry) -> RecordedLine:
     if move.taken_back:
         return RecordedLine(move_words(move, record), say(words.TAKEN_BACK, **entered), struck=True)
     if first is not move:
-        return RecordedLine(
-            move_words(move, record), say(words.CHANGED, was=move_words(first, record), **entered), ident=move.ident
-        )
+        note = say(words.CHANGED, was=move_words(first, record), **entered)
+        return RecordedLine(move_words(move, record), note, ident=move.ident, changed=True)
     return RecordedLine(move_words(move, record), say(words.ENTERED, **entered), ident=move.ident)
