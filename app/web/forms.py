@@ -1,6 +1,7 @@
 """What a person typed, read into numbers: every problem is a reason beside its field, and nothing typed is lost."""
 
 import math
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
@@ -41,15 +42,13 @@ class Typed:
         return text[:LONGEST_FIELD]
 
     def number(self, name: str, missing: Rejection = Rejection.NUMBER_MISSING) -> float:
-        """A field as a number; a comma counts as a point. 0 with a problem noted when it is none."""
+        """A field as a number, also as a screw is turned, ``1 1/16``; a comma counts as a point. 0 with a problem noted
+        when it is none."""
         text = self.text(name).replace(",", ".")
         if not text:
             self.problems[name] = because(missing)
             return 0.0
-        try:
-            value = float(text)
-        except ValueError:
-            value = math.nan
+        value = _number(text)
         if not math.isfinite(value):
             self.problems[name] = because(Rejection.NOT_A_NUMBER, typed=_start(self.text(name)))
             return 0.0
@@ -266,6 +265,20 @@ def _numbers(typed: Typed, name: str) -> list[int]:
             return []
         found.append(int(word))
     return found
+
+
+MIXED_FRACTION = re.compile(r"(?:(\d{1,3})\s+)?(\d{1,3})\s*/\s*(\d{1,3})")
+
+
+def _number(text: str) -> float:
+    """The number that a text is, with a fraction such as ``1 1/16`` too; NaN when it is none."""
+    if mixed := MIXED_FRACTION.fullmatch(text):
+        whole, part, of = (int(digits or 0) for digits in mixed.groups())
+        return whole + part / of if of else math.nan
+    try:
+        return float(text)
+    except ValueError:
+        return math.nan
 
 
 def _start(typed: str) -> str:

@@ -170,9 +170,9 @@ STEPS: Mapping[StepCode, Text] = {
 
 
 CHOICES: Mapping[str, Message] = {
-    "off": Message("Not running", context="cooling fan"),
-    "on": Message("On all the time", context="cooling fan"),
-    "cycling": Message("On and off in turn", context="cooling fan"),
+    "off": Message("Off", context="cooling fan"),
+    "on": Message("Always on", context="cooling fan"),
+    "cycling": Message("Cycling", context="cooling fan"),
 }
 """What may be chosen for an item that offers choices."""
 

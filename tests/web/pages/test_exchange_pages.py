@@ -114,7 +114,7 @@ def test_a_large_file_is_taken_and_a_larger_one_is_not(other: Database) -> None:
         assert look(to, b" " * 17_000_000).status_code == 413
 
 
-@pytest.mark.parametrize("held", ["", "x", "AAAA", packed("x" * 200)[:-8]])
+@pytest.mark.parametrize("held", ["", "x", "AAAA", packed(b"x" * 200)[:-8]])
 def test_a_page_that_lost_its_file_says_so(other: Database, held: str) -> None:
     with client(other) as to:
         answer = to.post("/exchange", data={"held": held})
@@ -123,7 +123,7 @@ def test_a_page_that_lost_its_file_says_so(other: Database, held: str) -> None:
 
 
 def test_what_is_packed_comes_out_again() -> None:
-    assert unpacked(packed("Élan " * 1000)) == "Élan " * 1000
+    assert unpacked(packed("Élan ".encode() * 1000)) == "Élan ".encode() * 1000
 
 
 def test_a_name_that_no_system_takes_is_made_one_that_all_do() -> None:

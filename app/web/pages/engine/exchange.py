@@ -2,6 +2,7 @@
 
 import base64
 import binascii
+import codecs
 import re
 import zlib
 from collections.abc import Mapping
@@ -29,6 +30,9 @@ from app.wording.stored import as_stored
 
 router = APIRouter()
 
+STEP = 1024 * 1024
+"""How much of a file is looked at together [bytes]."""
+
 
 @dataclass(frozen=True, slots=True)
 class Question:
@@ -47,16 +51,14 @@ class Question:
         return Question(one.name, in_words(one.question), in_words(one.mine), in_words(one.theirs), options)
 
 
-async def _sent(request: Request) -> str | None:
-    """The text of the file that was sent; None when there is none or it is no text."""
+async def _sent(request: Request) -> bytes | None:
+    """The file that was sent, as far as one may be long; None when there is none or it is no text."""
     async with request.form(max_files=1, max_fields=5) as form:
         file = form.get("file")
         if not isinstance(file, UploadFile) or not file.size:
             return None
-        try:
-            return (await file.read(LARGEST + 1)).decode()
-        except UnicodeDecodeError:
-            return None
+        sent = await file.read(LARGEST + 1)
+    return sent if _is_text(sent) else None
 
 
 @router.get("/engines/{engine_id}/export.json")
@@ -84,45 +86,56 @@ def choose(page: Page) -> HTMLResponse:
 
 
 @router.post("/exchange/look")
-def look(shop: Shop, page: Page, text: Annotated[str | None, Depends(_sent)]) -> HTMLResponse:
+def look(shop: Shop, page: Page, sent: Annotated[bytes | None, Depends(_sent)]) -> HTMLResponse:
     """What a file would add here, before anything is stored."""
-    if text is None:
+    if sent is None:
         return _refused(page, RejectedError({"file": because(Rejection.FILE_MISSING)}))
-    return _asked(shop, page, text, {}, {})
+    return _asked(shop, page, sent, {}, {})
 
 
 @router.post("/exchange")
 def bring(shop: Shop, page: Page, form: Form) -> Response:
     """Import the file that was looked at, or ask again what is still to be chosen."""
     try:
-        text = unpacked(form.values.get("held", ""))
-        file = read(text)
+        sent = unpacked(form.values.get("held", ""))
+        file = read(sent)
     except RejectedError as refusal:
         return _refused(page, refusal)
     choices = {name: value for name, value in form.values.items() if name != "held"}
     try:
         engine_id = bring_in(shop, file, choices)
     except RejectedError as refusal:
-        return _asked(shop, page, text, choices, problems_in_words(refusal), status_of(refusal))
+        return _asked(shop, page, sent, choices, problems_in_words(refusal), status_of(refusal))
     return page.go(f"/engines/{engine_id}")
 
 
-def packed(text: str) -> str:
+def _is_text(sent: bytes) -> bool:
+    """Whether a file is in UTF-8, looked at in steps: one letter of a far script makes a text four times as long."""
+    decoder = codecs.getincrementaldecoder("utf-8")()
+    try:
+        for start in range(0, len(sent), STEP):
+            decoder.decode(sent[start : start + STEP], start + STEP >= len(sent))
+    except UnicodeDecodeError:
+        return False
+    return True
+
+
+def packed(sent: bytes) -> str:
     """A file that waits in the page for a person's answer, so that the server keeps nothing."""
-    return base64.b64encode(zlib.compress(text.encode(), 9)).decode()
+    return base64.b64encode(zlib.compress(sent, 6)).decode()
 
 
-def unpacked(held: str) -> str:
+def unpacked(held: str) -> bytes:
     """The file that ``packed`` held. Raises RejectedError when it is none, or longer than any file may be."""
     lost = RejectedError({"file": because(Rejection.FILE_LOST)})
     try:
         squeezed = zlib.decompressobj()
-        text = squeezed.decompress(base64.b64decode(held, validate=True), LARGEST + 1)
+        sent = squeezed.decompress(base64.b64decode(held, validate=True), LARGEST + 1)
         if squeezed.unconsumed_tail or not squeezed.eof:
             raise lost
-        return text.decode()
-    except (binascii.Error, zlib.error, UnicodeDecodeError, ValueError):
+    except (binascii.Error, zlib.error, ValueError):
         raise lost from None
+    return sent
 
 
 def download(text: str, name: str, kind: str) -> Response:
@@ -136,10 +149,10 @@ def _refused(page: Pages, refusal: RejectedError) -> HTMLResponse:
 
 
 def _asked(
-    shop: Database, page: Pages, text: str, choices: Mapping[str, str], problems: Mapping[str, str], status: int = 200
+    shop: Database, page: Pages, sent: bytes, choices: Mapping[str, str], problems: Mapping[str, str], status: int = 200
 ) -> HTMLResponse:
     try:
-        file = read(text)
+        file = read(sent)
         with shop.reading() as session:
             made = plan(session, file, choices)
     except RejectedError as refusal:
@@ -151,7 +164,7 @@ def _asked(
         plan=made,
         questions=[Question.of(one) for one in made.conflicts],
         adds=held(made.adds),
-        held=packed(text),
+        held=packed(sent),
         chosen={name: choices[name] for name in choices if name not in {c.name for c in made.conflicts}},
         problems=problems,
     )
