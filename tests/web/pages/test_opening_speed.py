@@ -43,7 +43,8 @@ def sent(value: str, **more: str) -> dict[str, str]:
 
 def entry(html: str) -> str:
     """What the keypad enters."""
-    (found,) = re.findall(r'id="entry-heading">([^<]*)<', html)
+    served = re.sub(r"<template.*?</template>", "", html, flags=re.DOTALL)
+    (found,) = re.findall(r'id="entry-heading">([^<]*)<', served)
     return str(found)
 
 

@@ -185,6 +185,14 @@ class ReadingPage:
         typed = self._values, self._problems
         return Pad(self.of_phase, self.selected, self.wanted, *typed).view
 
+    @property
+    def after_speed(self) -> Keypad | None:
+        """The entry of the first bore, which the script of the page goes on to while an engine speed waits to be sent;
+        None where none is asked for first."""
+        if self.opening_speed is None or not self.opening_speed.first or self.waits:
+            return None
+        return Pad(self.of_phase, self.due.bore, Wanted(bore=self.due.bore), {}, {}).view
+
     def _strip(self) -> list[tuple[str, str]]:
         current, bores = self.due.current, self.record.layout.bores
         total = len(bores) + 1
