@@ -2,6 +2,7 @@
 
 from asyncio import get_running_loop
 from collections.abc import Mapping
+from uuid import uuid4
 
 from fastapi import APIRouter, Request
 from fastapi.responses import PlainTextResponse, Response
@@ -12,7 +13,6 @@ from app.shop.commands.readings import NewReading
 from app.shop.errors import NotFoundError, RejectedError
 from app.shop.procedure.codes import SkipReason
 from app.shop.procedure.items import Phase
-from app.shop.procedure.running import may_run
 from app.shop.queries.assessed import news_of, phase_seen
 from app.shop.reasons import because
 from app.shop.record.visit_record import VisitRecord
@@ -229,7 +229,8 @@ def _desk(
         desk=shown,
         version=made_at,
         simulated=record.simulated,
-        runs=phase.rounds != "none" and record.sign_off is None and may_run(record),
+        runs=assessment.runs and record.sign_off is None,
+        stop_key=str(uuid4()),
         cautions_here=safety_lines(judged.cautions),
         say=_spoken(record, phase, shown),
         just_saved=just_saved(record, phase, *saved),

@@ -47,7 +47,11 @@ MOST_IN_A_ROW = 6
 
 
 class ReadingPage:
-    """The reading page of one phase."""
+    """The reading page of one phase.
+
+    ``after_speed`` is the entry of the first bore, to which the script of the page goes on while an engine speed waits
+    to be sent; None where none is asked for first.
+    """
 
     def __init__(
         self,
@@ -68,6 +72,9 @@ class ReadingPage:
         self._problems = problems
         self.unit = unit_of(self.record.meter)
         self.here = here_of(self.record, phase)
+        self.after_speed: Keypad | None = None
+        if self.opening_speed is not None and self.opening_speed.first and not self.waits:
+            self.after_speed = Pad(judged, self.due.bore, Wanted(bore=self.due.bore), {}, {}).view
 
     @property
     def selected(self) -> int | None:
@@ -184,14 +191,6 @@ class ReadingPage:
         """The entry of the next reading, or of the idle speed."""
         typed = self._values, self._problems
         return Pad(self.of_phase, self.selected, self.wanted, *typed).view
-
-    @property
-    def after_speed(self) -> Keypad | None:
-        """The entry of the first bore, which the script of the page goes on to while an engine speed waits to be sent;
-        None where none is asked for first."""
-        if self.opening_speed is None or not self.opening_speed.first or self.waits:
-            return None
-        return Pad(self.of_phase, self.due.bore, Wanted(bore=self.due.bore), {}, {}).view
 
     def _strip(self) -> list[tuple[str, str]]:
         current, bores = self.due.current, self.record.layout.bores
