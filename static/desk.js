@@ -1,7 +1,7 @@
 // The reading page: draws on it what waits to be sent, and moves the keypad on through the round. The shop computer
 // judges: a value that waits has no verdict.
 
-import { openKeypad, show } from "./keypad.js";
+import { dress, openKeypad, show } from "./keypad.js";
 import { fieldOf, held, waiting } from "./outbox.js";
 import { advance, choose, close, input, isSkip, keypad, nextOf, readings } from "./read_order.js";
 import { counted } from "./status_bar.js";
@@ -94,9 +94,31 @@ function wait() {
   }
 }
 
+/** Goes on from the engine speed to the first bore, once the speed is held. @returns {HTMLFormElement | null} the keypad */
+function pastSpeed() {
+  const form = keypad();
+  const then = /** @type {HTMLTemplateElement | null} */ (document.querySelector("template[data-after-speed]"));
+  const fresh = then?.content.firstElementChild?.cloneNode(true);
+  if (!form || !(fresh instanceof HTMLFormElement) || input(form, "bore")) return form;
+  const round = input(form, "round")?.value ?? "";
+  const url = form.getAttribute("action");
+  const all = [...held.saved, ...held.writes];
+  if (!all.some((w) => w.url === url && w.reason === "" && fieldOf(w, "round") === round)) return form;
+  form.replaceWith(fresh);
+  htmx.process(fresh);
+  dress(document);
+  return fresh;
+}
+
+/** Whether a write is the engine speed of the round that a keypad reads. @param {HTMLFormElement} form */
+function ofItsSpeed(form) {
+  return (/** @type {import("./queue.js").Write} */ w) =>
+    w.url.endsWith("/speed") && fieldOf(w, "round") === form.dataset.round;
+}
+
 /** Draws on the page as served what is not in it yet. */
 export function lay() {
-  const form = keypad();
+  const form = pastSpeed();
   if (!form || !desk()) return;
   const mine = readings(form);
   const done = mine.filter((w) => w.reason === "");
@@ -119,7 +141,10 @@ export function lay() {
     const typing = input(form, "value")?.value && !form.hasAttribute("data-sent");
     if (next && !typing) advance(form, next, done);
   }
-  const others = waiting().filter((w) => w.url.split("/")[2] === form.action.split("/")[4] && !mine.includes(w));
+  const speed = ofItsSpeed(form);
+  const others = waiting().filter((w) =>
+    w.url.split("/")[2] === form.action.split("/")[4] && !mine.includes(w) && !speed(w)
+  );
   if (others.length > 0 && form === openKeypad()) close(form);
   mark(form);
   desk()?.setAttribute("aria-busy", String(waiting().length + held.saved.length > 0));

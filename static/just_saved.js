@@ -52,7 +52,7 @@ function undoing(move) {
   const form = document.createElement("form");
   form.method = "post";
   form.action = `${move.url}/taken-back`;
-  for (const [name, value] of Object.entries({ key: newKey(), move: move.key, by: fieldOf(move, "by") })) {
+  for (const [name, value] of Object.entries({ key: newKey(), move: move.key, by: fieldOf(move, "by"), undo: "1" })) {
     const field = document.createElement("input");
     Object.assign(field, { type: "hidden", name, value });
     form.append(field);

@@ -1,4 +1,5 @@
-// The keypad of the reading page. Digits build the value; a key of the last column ends it and saves it.
+// The keypad of the reading page. Digits build the value; a key of the last column ends it and saves it. Before anything
+// is typed these keys stand in full for the values about what the bore should read, and one tap saves what one says.
 //
 // The form works without this script: a text field and Save. This script hides the field, shows the keys, and
 // submits the same form, so a listener to its submit event sees every reading. Keys pressed after that are
@@ -7,6 +8,12 @@
 import { say } from "./words.js";
 
 const WHOLE_DIGITS = 4;
+
+const MOMENT_MS = 700;
+
+/** The key of the form that is entered, and when its keys may stand in full: the tap before is over by then. */
+let entered = "";
+let until = 0;
 
 /** @returns {HTMLFormElement | null} the keypad that is open for a reading */
 export function openKeypad() {
@@ -34,6 +41,37 @@ export function show(form, typed) {
   output?.parentElement?.classList.toggle("is-long", typed.length > 2);
   const tile = document.querySelector("[data-typing]");
   if (tile) tile.textContent = typed === "" ? "–" : typed.length > 3 ? typed : `${typed}…`;
+  const key = field(form, "key")?.value ?? "";
+  if (key !== entered) {
+    until = performance.now() + MOMENT_MS;
+    setTimeout(() => label(form), MOMENT_MS);
+  }
+  entered = key;
+  label(form);
+}
+
+/**
+ * The whole number that the keys of the last column stand for in full, "" for none: nothing is typed, the moment after
+ * the tap before is over, and what the bore should read is known.
+ * @param {HTMLFormElement} form
+ */
+function standing(form) {
+  const whole = form.dataset.keys === "quarter" || form.dataset.keys === "half";
+  if (!whole || field(form, "value").value !== "" || performance.now() < until || form.matches(".is-closed")) return "";
+  const likely = field(form, "supersedes")?.value ? 0 : expected(form, 1);
+  return likely > 0 ? `${Math.max(0, Math.round(likely - MIDDLE))}` : "";
+}
+
+/** What lies in the middle of the four quarters of a whole number. */
+const MIDDLE = 0.375;
+
+/** Says on the keys of the last column what they save. @param {HTMLFormElement} form */
+function label(form) {
+  const whole = standing(form);
+  for (const key of /** @type {NodeListOf<HTMLElement>} */ (form.querySelectorAll('[data-keep^="."]'))) {
+    key.textContent = `${whole}${key.dataset.keep}`;
+    key.classList.toggle("is-full", whole !== "");
+  }
 }
 
 /**
@@ -78,15 +116,16 @@ function type(form, key) {
 /**
  * What a bore should read: what it read last with nothing moved since, else the middle of the other bores; 0 if unknown.
  * @param {HTMLFormElement} form
+ * @param {number} least how many others there have to be
  */
-function expected(form) {
+function expected(form, least) {
   const bore = field(form, "bore")?.value;
   const tiles = [.../** @type {NodeListOf<HTMLElement>} */ (document.querySelectorAll("a.tile[data-value]"))];
   const own = tiles.find((tile) => tile.dataset.bore === bore)?.dataset.value;
   const last = form.dataset.last?.split(" ").find((one) => one.startsWith(`${bore}:`))?.split(":")[1];
   if (!field(form, "supersedes")?.value && (own || last)) return Number(own ?? last);
   const others = tiles.filter((tile) => tile.dataset.bore !== bore).map((tile) => Number(tile.dataset.value));
-  if (others.length < Number(form.dataset.others)) return 0;
+  if (others.length < least) return 0;
   others.sort((a, b) => a - b);
   return (others[(others.length - 1) >> 1] + others[others.length >> 1]) / 2;
 }
@@ -99,17 +138,17 @@ function expected(form) {
  */
 function farOff(form, value) {
   const times = Number(form.dataset.times);
-  const middle = expected(form);
+  const middle = expected(form, Number(form.dataset.others));
   return times > 0 && middle > 0 && (value >= times * middle || value * times <= middle);
 }
 
 /**
- * Ends the value and submits it. The whole number comes first, so one stray tap keeps nothing.
+ * Ends the value and submits it. Without a whole number, typed or on the key itself, a stray tap keeps nothing.
  * @param {HTMLFormElement} form
  * @param {string} end ".25" and the like; "" keeps the value as typed
  */
 function keep(form, end) {
-  const typed = field(form, "value").value;
+  const typed = field(form, "value").value || (end && standing(form));
   if (typed === "") {
     tell(form, say("whole-number-first"));
     return;

@@ -2,6 +2,7 @@
 
 import random
 import re
+from collections.abc import Callable
 from dataclasses import dataclass, field
 
 from playwright.sync_api import Locator, Page, expect
@@ -28,7 +29,12 @@ FIGURES = {
 
 REV_LIMIT = "3000"
 
+IF_IT_APPLIES = ("intake-off", "hoses-off")
+"""What is off, or led away, at some engines only."""
+
 MOST_STEPS = 200
+MOMENT = 800
+"""Milliseconds after which the keys of the next reading stand in full."""
 
 
 @dataclass
@@ -38,23 +44,31 @@ class Technician:
     page: Page
     bench: DemoEngineModel = field(default_factory=lambda: DemoEngineModel(V8, random.Random(7)))
     moves: int = 0
+    wait: Callable[[float], None] | None = None
+    """Lets minutes go by for the shop computer. With it nothing is done that need not be, each tap as soon as it
+    counts, the gauges are read as time goes by, and the clock of the page is under the hand of the test."""
 
     def press(self, name: str) -> None:
         """Press a button or follow a link by its name."""
-        found = self.page.get_by_role("button", name=name, exact=True)
-        (found if found.count() else self.page.get_by_role("link", name=name, exact=True)).first.click()
+        button, link = (self.page.get_by_role(role, name=name, exact=True) for role in ("button", "link"))
+        button.or_(link).first.click()
 
     def heading(self) -> str:
         """What the entry box of the keypad is about."""
         return self.page.locator("#entry-heading").inner_text()
 
     def tap_reading(self, value: float) -> None:
-        """Type a reading on the keypad: the whole number, then the quarter key that keeps it."""
+        """Type a reading on the keypad: on the key that says it in full, or the whole number, then the quarter."""
         before = self.page.locator("form[data-keypad] input[name=key]").get_attribute("value")
-        for digit in str(int(value)):
-            self.page.get_by_role("button", name=digit, exact=True).click()
-        self.page.get_by_role("button", name=f".{round(value % 1 * 100):02d}", exact=True).click()
-        self._after(before)
+        if self.wait is not None:
+            self.page.clock.fast_forward(MOMENT)
+        full = self.page.get_by_role("button", name=f"{value:.2f}", exact=True)
+        if not full.count():
+            for digit in str(int(value)):
+                self.page.get_by_role("button", name=digit, exact=True).click()
+            full = self.page.get_by_role("button", name=f".{round(value % 1 * 100):02d}", exact=True)
+        full.click()
+        self.after(before)
 
     def tap_speed(self, opening: float) -> None:
         """Type the engine speed that is asked for at an opening [m], and keep it."""
@@ -63,7 +77,7 @@ class Technician:
         for digit in f"{self.bench.speed(opening):.0f}":
             self.page.get_by_role("button", name=digit, exact=True).click()
         self.page.locator("form[data-keypad]").get_by_role("button", name="Save", exact=True).click()
-        self._after(before)
+        self.after(before)
 
     def read_on(self, opening: float = 0.0) -> None:
         """Read every bore the page asks for until the round is closed."""
@@ -102,25 +116,49 @@ class Technician:
         self.moves += 1
         sent = self._hidden(card, "key")
         self.press("Done as shown")
-        self._after(sent)
+        self.after(sent)
 
     def record_everything(self) -> None:
         """Tick and fill in all that a steps page asks for, and keep it; on the heat page, minute by minute."""
         self.open_the_list()
         if self.page.get_by_label("Read, minutes ago").is_visible():
-            for ago in ("20", "10"):
+            for ago in ("20", "10") if self.wait is None else ("",):
                 self.read_gauges(ago)
+            if self.wait is not None:
+                self.wait(17)
         form = self.page.get_by_role("form", name="Checklist")
         sent = form.locator("input[name=key]").get_attribute("value")
+        rest = form.get_by_role("button", name="Rest checked")
+        together = set((rest.get_attribute("value") or "").split()) if rest.count() else set()
         for box in form.get_by_role("checkbox").all():
-            if box.is_enabled():
+            name = box.get_attribute("name")
+            if box.is_enabled() and name not in together and not (self.wait and name in IF_IT_APPLIES):
                 box.check()
         for line in form.get_by_role("listitem").all():
+            if self.wait is not None and line.get_by_text("if known").count():
+                continue
             entry, unit = line.get_by_role("textbox"), line.locator(".unit")
             if entry.count() and not entry.input_value():
-                entry.fill(REV_LIMIT if entry.get_attribute("name") == "rev-limit" else FIGURES[unit.inner_text()])
-        form.get_by_role("button", name="Save").click()
-        self._after(sent)
+                limit = entry.get_attribute("name") == "rev-limit"
+                self.fill_in(line, entry, REV_LIMIT if limit else FIGURES[unit.inner_text()])
+        (rest if together else form.get_by_role("button", name="Save")).click()
+        self.after(sent)
+
+    def fill_in(self, line: Locator, entry: Locator, figure: str) -> None:
+        """Tap the figure where the line offers it, else type it; a turn of a screw is made as advised."""
+        offered = line.get_by_role("button", name=re.compile(f"^Fill in {re.escape(figure)}:"))
+        if entry.get_attribute("name") == "preset-turns":
+            offered = line.get_by_role("button", name=re.compile("^Fill in"))
+        if offered.count():
+            offered.click()
+        else:
+            self.type(entry, figure if self.wait is None else figure.removeprefix("0"))
+
+    def type(self, entry: Locator, words: str) -> None:
+        """Tap a field and type into it, key by key."""
+        if words:
+            entry.click()
+            self.page.keyboard.type(words)
 
     def open_the_list(self) -> None:
         """Over the telephone one thing is asked at a time; show the whole list."""
@@ -136,9 +174,9 @@ class Technician:
             (item_label("oil", ()), oil),
             ("Read, minutes ago", ago),
         ):
-            form.get_by_label(re.compile(rf"^{label}(, last| if|$)")).fill(value)
+            self.type(form.get_by_label(re.compile(rf"^{label}(, last| if|$)")), value)
         form.get_by_role("button", name="Save").click()
-        self._after(sent)
+        self.after(sent)
 
     def blip(self) -> None:
         """Read the suspect bores after each of three blips, on the page that asks for them, and the idle where it is
@@ -146,17 +184,18 @@ class Technician:
         for _ in range(3):
             form = self.page.get_by_role("form", name="Checklist")
             expect(form.get_by_role("textbox", name=re.compile("after a blip")).first).to_be_visible()
-            for entry in form.get_by_role("textbox", name=re.compile("after a blip")).all():
+            for line in form.get_by_role("listitem").filter(has_text="after a blip").all():
+                entry = line.get_by_role("textbox")
                 bore = int((entry.get_attribute("name") or "").removeprefix("snap-"))
-                entry.fill(f"{self.bench.read(bore, 0.0):g}")
+                self.fill_in(line, entry, f"{self.bench.read(bore, 0.0):g}")
             speed = form.get_by_label(re.compile(f"^{item_label('idle-speed', ())}"))
             if not speed.input_value():
-                speed.fill(FIGURES["rpm"])
+                self.type(speed, FIGURES["rpm"])
             sent = form.locator("input[name=key]").get_attribute("value")
             form.get_by_role("button", name="Save").click()
-            self._after(sent)
+            self.after(sent)
 
-    def _after(self, key: str | None) -> None:
+    def after(self, key: str | None) -> None:
         """Wait for the page after a form was sent. Its key says which form: each is drawn with one of its own.
 
         Asked at every frame, since ``expect`` looks ten times a second at most, and a visit has a hundred forms.

@@ -22,7 +22,7 @@ from app.shop.procedure.parts import Part
 from app.shop.procedure.phases import COLD_PRESET, HEAT_SOAKED, LOCK_DOWN
 from app.shop.procedure.read_order import NextReading, next_reading
 from app.shop.procedure.recheck import recheck
-from app.shop.procedure.running import holds_until
+from app.shop.procedure.running import holds_until, state_of
 from app.shop.reasons import Reason
 from app.shop.record.rounds import Round
 from app.shop.record.visit_record import VisitRecord
@@ -87,6 +87,7 @@ class Assessment:
     ``goes_on`` is the phase to go on with, None when all are done; ``current`` the first that is not done, else the
     last one. ``to_banks``: the complaint leads straight to the bank balance. ``recheck`` says why it is to be read hot
     again before anything is adjusted. ``stopped``: a figure beyond a limit stands without cause and remedy.
+    ``runs``: the engine was started or read in this visit, and nothing says that it stands.
     """
 
     record: VisitRecord
@@ -97,6 +98,7 @@ class Assessment:
     recheck: Reason | None
     until: float
     stopped: bool
+    runs: bool
     _phases: dict[str, PhaseAssessment] = field(default_factory=dict, repr=False)
 
     def holds(self, now: float | None) -> bool:
@@ -160,6 +162,7 @@ def assess(record: VisitRecord) -> Assessment:
         recheck=recheck(record),
         until=holds_until(record),
         stopped=bool(open_stops(record)),
+        runs=bool(record.engine_events or record.rounds) and state_of(record).stands is None,
     )
 
 

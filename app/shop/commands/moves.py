@@ -134,6 +134,29 @@ def take_back(shop: Database, visit_id: int, key: str, slug: str, move_id: int, 
         return _store(session, record, key, sent, said, old.after_reading, at, old.ident)
 
 
+def undo(shop: Database, visit_id: int, key: str, slug: str, move_id: int, by: str, at: str) -> int:
+    """Undo what a row of a move says, and return the id of the row that does: a move counts again as it was recorded
+    before it was changed, and one that was not changed was not made.
+
+    Raises NotFoundError, RejectedError once the visit is signed off, ConflictError when it was corrected meanwhile.
+    """
+    key = checked(key)
+    sent = fingerprint(visit=visit_id, undone=move_id)
+    with shop.writing() as session:
+        if again := earlier(session, MoveRow, key, sent):
+            return again.ident
+        record = loader.load(session, visit_id)
+        wrong = _told(record, slug, move_id)
+        before = next((m for m in record.all_moves if m.ident == wrong.supersedes_id), None)
+        if before is not None and not before.taken_back:
+            _require_unsigned(record)
+            if _successor(record, wrong) is not None:
+                raise ConflictError({"": because(Rejection.CHANGED_BY_ANOTHER_TABLET)})
+            said = {name: getattr(before, name) for name in SAID} | {"by": by.strip() or record.visit.by}
+            return _store(session, record, key, sent, said, before.after_reading, at, wrong.ident)
+    return take_back(shop, visit_id, key, slug, move_id, by, at)
+
+
 def stored_under(shop: Database, visit_id: int, key: str) -> int:
     """The id of the move of a visit stored under a key, by which a tablet names one whose id it does not know yet.
 
@@ -148,7 +171,7 @@ def stored_under(shop: Database, visit_id: int, key: str) -> int:
     return found
 
 
-SAID = ("phase", "kind", "bank", "near", "far", "amount", "leaves", "advised")
+SAID = ("phase", "kind", "bank", "near", "far", "amount", "leaves", "advised", "power_off")
 """The columns that say what was moved."""
 
 
@@ -163,6 +186,7 @@ def _said(record: VisitRecord, new: NewMove) -> dict[str, Any]:
         "amount": sum(new.leaves) if kind_of(new.kind).unit == "leaves" else new.amount,
         "leaves": " ".join(f"{leaf:.9f}" for leaf in new.leaves),
         "advised": int(new.advised),
+        "power_off": 1 if needs_power_off(record.layout, kind_of(new.kind)) else None,
         "by": new.by.strip() or record.visit.by,
     }
 

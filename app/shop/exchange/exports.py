@@ -137,6 +137,7 @@ def _visit(record: VisitRecord, fittings: Mapping[int, str]) -> v5.Visit:
                 m,
                 advised=bool(m.advised),
                 taken_back=bool(m.taken_back),
+                power_off=bool(m.power_off),
                 after_reading=readings.get(m.after_reading),
                 supersedes=moves.get(m.supersedes_id),
             )

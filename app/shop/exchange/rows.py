@@ -141,6 +141,7 @@ class Writer:
                 supersedes_id=before,
                 advised=int(move.advised),
                 taken_back=1 if move.taken_back else None,
+                power_off=1 if move.power_off else None,
             )
         speeds: dict[str | None, int] = {}
         for speed in visit.speeds:
@@ -170,7 +171,7 @@ class Writer:
         facts = part.model_dump(
             exclude={
                 *("supersedes", "round", "after_reading", "after_move", "after_check"),
-                *("advised", "from_above", "taken_back"),
+                *("advised", "from_above", "taken_back", "power_off"),
             }
         )
         if facts["key"] in self.known:

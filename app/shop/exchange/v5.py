@@ -62,6 +62,7 @@ REFERENCE = (
 )
 
 RUNS = "Whether the engine ran as it came in; left out where that was not asked."
+POWER_OFF = "Whether it was confirmed that the throttles had no power then."
 TAKEN_BACK = "Whether nothing was adjusted after all: this entry takes back the one that it supersedes."
 
 
@@ -115,6 +116,7 @@ class Move(v4.Move):
     """
 
     taken_back: Annotated[bool, Field(description=TAKEN_BACK)] = False
+    power_off: Annotated[bool, Field(description=POWER_OFF)] = False
 
 
 class Speed(Part):

@@ -43,7 +43,7 @@ class Item:
     start, and recorded once everything that comes before the key is. ``after`` names items of the phase that come
     before it. ``apart``: it is ticked on its own, never with others by one tap. ``puts_back`` names the item of an
     earlier phase that unplugged, held, removed or led something away; this one is asked for where that was ticked. A
-    figure of one with ``choices`` is the place of one of them.
+    figure of one with ``choices`` is the place of one of them; ``offers`` are usual figures, for a tap each.
     """
 
     slug: str
@@ -69,6 +69,7 @@ class Item:
     apart: bool = False
     puts_back: str = ""
     choices: tuple[str, ...] = ()
+    offers: tuple[float, ...] = ()
 
     def comes_first(self, place: str) -> bool:
         """Whether it comes ahead of the readings at that place."""

@@ -37,7 +37,7 @@ def speed_due(record: VisitRecord, phase: Phase, due: NextReading) -> SpeedDue |
     if due.bore is not None and due.opening and (begun is None or stop or record.speed_in(begun) is None):
         first = begun is None or not begun.entered
         return SpeedDue(due.round_number, due.opening, due.from_above, first)
-    without = _newest(record) if stop else next(iter(read_without(record, phase)), None)
+    without = newest_with_speed(record) if stop else next(iter(read_without(record, phase)), None)
     if without is None:
         return None
     return SpeedDue(without.row.number, without.row.opening, bool(without.row.from_above), first=False)
@@ -54,7 +54,7 @@ def read_without(record: VisitRecord, phase: Phase) -> list[Round]:
 
 def over_rev_limit(record: VisitRecord) -> Reason | None:
     """Why the engine is stopped: it ran faster off idle than the rev limit by the speed recorded last; else None."""
-    held, one = record.checks.get((BANK_BALANCE.slug, "rev-limit")), _newest(record)
+    held, one = record.checks.get((BANK_BALANCE.slug, "rev-limit")), newest_with_speed(record)
     if held is None or held.number is None or one is None:
         return None
     speed = round(one.speeds[-1].speed / REV_PER_MIN, 3)
@@ -63,7 +63,7 @@ def over_rev_limit(record: VisitRecord) -> Reason | None:
     return because(Requirement.OVER_REV_LIMIT, speed=round(speed), limit=round(held.number))
 
 
-def _newest(record: VisitRecord) -> Round | None:
+def newest_with_speed(record: VisitRecord) -> Round | None:
     """The round whose engine speed was recorded last."""
     with_speed = [one for one in record.rounds if one.speeds]
     return max(with_speed, key=lambda one: one.speeds[-1].ident, default=None)

@@ -26,6 +26,9 @@ the couplers are like, and that it is not wanted now."""
 FAN_STATES = ("off", "on", "cycling")
 """What cooling fans may do while bores are read: a figure of the item is the place in this list."""
 
+USUAL_REV_LIMITS = (2500.0, 3000.0)
+"""What a rev limit off idle is often set to [rpm] (our judgement)."""
+
 OPENING_SPEEDS = ("first-opening-speed", "next-opening-speed")
 """Items that held the engine speed off idle before it was recorded with its round."""
 
@@ -256,7 +259,7 @@ BANK_BALANCE = Phase(
             )
             for which in ("first", "second")
         ),
-        Item("rev-limit", "number", "rev/min", 1000, 9000, required=True, when="two banks"),
+        Item("rev-limit", "number", "rev/min", 1000, 9000, required=True, when="two banks", offers=USUAL_REV_LIMITS),
         Item("lever-held", required=True, when="two banks", apart=True),
         *(
             Item(slug, "number", "rev/min", 300, 6000, needed=(), when="two banks", no_longer=True)

@@ -157,7 +157,10 @@ class SpeedEntry(Entry):
 
 @dataclass(frozen=True, slots=True)
 class MoveEntry(Entry):
-    """An adjustment made; ``amount`` in turns, flats or meters by ``kind``. ``taken_back`` 1: it was not made."""
+    """An adjustment made; ``amount`` in turns, flats or meters by ``kind``. ``taken_back`` 1: it was not made.
+
+    ``power_off`` 1: the throttles had no power then.
+    """
 
     visit_id: int
     phase: str
@@ -173,6 +176,7 @@ class MoveEntry(Entry):
     at: str
     supersedes_id: int | None
     taken_back: int | None
+    power_off: int | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,6 +20,7 @@ from app.shop.store.rows import Row as Row
 from app.shop.store.rows import metadata as metadata
 
 REFERENCE = "reference IS NULL OR (reference = 'absolute' AND quantity = 'vacuum')"
+POWER_OFF = "power_off IS NULL OR power_off = 1"
 TAKEN_BACK = "taken_back IS NULL OR (taken_back = 1 AND supersedes_id IS NOT NULL)"
 
 
@@ -231,13 +232,15 @@ class MoveRow(Evidence, table=True):
 
     ``after_reading`` is the visit's newest reading when the move was stored (0 for none): it places the move among the
     readings without asking a clock. A row that supersedes another keeps its place, and is what was really done;
-    with ``taken_back`` 1 it says that nothing was, None otherwise.
+    with ``taken_back`` 1 it says that nothing was, None otherwise. ``power_off`` 1: it was confirmed that throttles
+    which motors move had no power, and that their maker's instructions allow it.
     """
 
     __tablename__ = "move"
     __table_args__ = (
         CheckConstraint("kind <> ''", name="kind"),
         CheckConstraint(TAKEN_BACK, name="taken_back"),
+        CheckConstraint(POWER_OFF, name="power_off"),
         UniqueConstraint("supersedes_id"),
         STRICT,
     )
@@ -255,6 +258,7 @@ class MoveRow(Evidence, table=True):
     at: str = Field(sa_type=Text)
     supersedes_id: int | None = Field(default=None, foreign_key="move.id", ondelete="RESTRICT")
     taken_back: int | None = None
+    power_off: int | None = None
 
 
 class CheckRow(Evidence, table=True):

@@ -116,15 +116,14 @@ def read(shop: Database, visit_id: int, key: str, new: NewReading, at: str) -> i
             return kept
         if practice is None:
             raise RejectedError({"value": because(Rejection.REAL_ENGINE)})
-        if record.meter.quantity != "flow":
-            raise RejectedError({"value": because(Rejection.TRAINING_FLOW_ONLY)})
         if new.bore not in record.layout.bores:
             raise RejectedError({"value": because(Rejection.NO_SUCH_BORE, bore=new.bore)})
         stand = current_state(session, practice, record)
     size = UNITS[record.meter.unit]
     step = record.meter.step
     opening, above = _opening(record, new)
-    shown = step * round(stand.read(new.bore, opening=opening, from_above=above) / size / step)
+    look = stand.read if record.meter.quantity == "flow" else stand.read_column
+    shown = step * round(look(new.bore, opening=opening, from_above=above) / size / step)
     value = min(max(shown, record.meter.low), record.meter.high)
     kind = "again" if new.supersedes is not None else new.kind
     taken = NewReading(new.phase, new.round_number, new.bore, kind, value, new.by, from_above=new.from_above)

@@ -64,12 +64,16 @@ GAUGES = ((20, 83.0, 85.0), (10, 84.0, 86.0), (0, 84.0, 86.0))
 
 @dataclass(frozen=True, slots=True)
 class NewPractice:
-    """A training engine: one of SHAPES, its fault, whether to start ``hot`` at the readings or ``cold``."""
+    """A training engine: one of SHAPES, its fault, whether to start ``hot`` at the readings or ``cold``.
+
+    ``meter_id`` is what it is read with, None for the shop's first flow meter.
+    """
 
     shape: str
     trouble: str
     start: str
     by: str
+    meter_id: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,13 +110,15 @@ def start(shop: Database, key: str, new: NewPractice, texts: Texts, at: str) -> 
         problems["by"] = because(Rejection.INITIALS_MISSING)
     if len(new.by) > engines.LONGEST:
         problems["by"] = because(Rejection.TOO_LONG, most=engines.LONGEST)
+    with shop.reading() as session:
+        meter_id = _flow_meter(session) if new.meter_id is None else new.meter_id
+        if session.get(MeterRow, meter_id) is None:
+            problems["meter"] = because(Rejection.NO_SUCH_METER)
     if problems:
         raise RejectedError(problems)
     layout = SHAPES[new.shape]
     engine_id = _register(shop, key, layout, texts, at)
     _mark(shop, part_key(key, "practice"), engine_id, layout, new.trouble, at)
-    with shop.reading() as session:
-        meter_id = _flow_meter(session)
     opened = NewVisit("test cell", "", texts.visit_why, new.by, meter_id, intake=IntakeState.AS_IT_RUNS)
     visit_id = visits.open_visit(shop, engine_id, part_key(key, "visit"), opened, at)
     if new.start == "hot":

@@ -140,6 +140,13 @@ class BankAssessment:
     flats_sd: float = math.inf
     sharper_travel: float = 0.0
 
+    @property
+    def to_read(self) -> tuple[float, ...]:
+        """The lever travels [m] to read for ``extra``, the smallest first: for `again` all that were read."""
+        if self.extra is Extra.AGAIN:
+            return tuple(sorted({one.lever_travel for one in self.differences if one.lever_travel > 0}))
+        return (self.extra_travel,) if self.extra_travel else ()
+
 
 def balance(
     layout: Layout,

@@ -19,23 +19,14 @@ import numpy as np
 from app.sync.banks.bank_means import CENTRAL_LEVER
 from app.sync.banks.link_hypotheses import FREE_PLAY
 from app.sync.engine.adjusters.registry import adjuster_of, gain_kind, kinds_with_gain, moved_bores
-from app.sync.engine.air import ATMOSPHERE, GAS_CONSTANT, SHOP_TEMPERATURE, critical_ratio
-from app.sync.engine.events import (
-    BladeReset,
-    ColdSetting,
-    Event,
-    IdleSpeed,
-    LinkTurn,
-    Meter,
-    Move,
-    Reading,
-    StopTurn,
-)
+from app.sync.engine.air import ATMOSPHERE, GAS_CONSTANT, SHOP_TEMPERATURE
+from app.sync.engine.events import BladeReset, ColdSetting, Event, IdleSpeed, LinkTurn, Meter, Move, Reading, StopTurn
 from app.sync.engine.hardware import Hardware, likely_hardware
 from app.sync.engine.layout import Adjuster, Coupler, Layout
 from app.sync.engine.linkage import link_rotation, stop_rotation
 from app.sync.engine.plate import open_area
 from app.sync.engine.units import DEGREE, KG_PER_HOUR, LITER, REV_PER_MIN, THOU
+from app.sync.simulation.runners import flow_functions, own_ratios
 from app.sync.slips.changes import Floats
 
 WANTED = 850 * REV_PER_MIN  # our judgement
@@ -210,6 +201,11 @@ class SimulatedEngine:
 
     def breathe(self, angles: Floats | None = None) -> tuple[Floats, float]:
         """True flow of every bore [kg/s] and idle speed [rev/s], at the angles it stands at unless told others."""
+        _, flow, speed = self._settled(angles)
+        return flow, speed
+
+    def _settled(self, angles: Floats | None = None) -> tuple[Floats, Floats, float]:
+        """Pressure in every runner over that of the air, flow [kg/s] and speed [rev/s]."""
         stand = self.angles() if angles is None else angles
         diameter, shaft = self.hardware.bore_diameter.value, self.hardware.shaft_diameter.value
         area = np.array(
@@ -219,13 +215,14 @@ class SimulatedEngine:
         speed = WANTED
         for _ in range(12):
             # Runner pressure: what comes in is what the cylinder takes.
-            own = np.interp(np.log(self.filling * speed / conductance), _LOG_PULL, _RATIOS)
-            flow = conductance * _psi((1 - self.sharing) * own + self.sharing * own.mean())
+            own = own_ratios(self.filling * speed / conductance)
+            ratios = (1 - self.sharing) * own + self.sharing * own.mean()
+            flow = conductance * flow_functions(ratios)
             answer = WANTED * (flow.sum() / self.demand) ** self.speed_power
             if abs(answer - speed) < 1e-4 * speed:
                 break
             speed += 0.8 * (answer - speed)
-        return flow, float(speed)
+        return ratios, flow, float(speed)
 
     def worst(self) -> float:
         """How far the worst bore's true flow stands from the mean, as a fraction."""
@@ -251,6 +248,13 @@ class SimulatedEngine:
         value = max(self.rough.step * round(float(shown) / self.rough.step), 0.0)
         self.events.append(Reading(bore, value, self.minutes * 60, closing))
         return value
+
+    def read_column(self, bore: int, opening: float = 0.0, from_above: bool = False) -> float:
+        """Read the vacuum behind one plate [Pa], as ``read`` reads its air; columns hang on all ports and have no scale
+        of their own."""
+        noise = self.pass_by()
+        ratios, _, _ = self._settled(self.angles(opening, from_above))
+        return float(ATMOSPHERE * (1 - ratios[self.place[bore]]) * (1 + self.rough.repeatability * noise))
 
     def pass_by(self) -> float:
         """Let a reading go by whose value is known already; its noise, in standard deviations."""
@@ -387,13 +391,3 @@ def usable_for_training(stand: SimulatedEngine) -> bool:
     gaps = stand.gaps()
     tame = gaps.min() >= 2 * THOU and gaps.max() <= 9 * THOU and abs(stand.fast_by()) <= 150 * REV_PER_MIN
     return bool(tame) and 0.1 <= stand.worst_at_first <= 0.5
-
-
-def _psi(ratio: Floats) -> Floats:
-    """Isentropic flow function of many ratios; ``app.sync.engine.air.flow_function`` is the same for one."""
-    throat = np.maximum(ratio, critical_ratio())
-    return np.asarray(np.sqrt(7.0 * np.maximum(throat ** (2 / 1.4) - throat ** (2.4 / 1.4), 0.0)))
-
-
-_RATIOS = 1 - np.linspace(0.0, 1.0, 6000)[1:-1] ** 2  # close together where the flow law is steep
-_LOG_PULL = np.log(_psi(_RATIOS) / _RATIOS)  # rises as the ratio falls

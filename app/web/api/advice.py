@@ -128,6 +128,10 @@ class BanksTold(Told):
     extra: str = Field(description="A short code for what would tell most next.")
     extra_sentence: str
     extra_lever_thou: float = Field(description="The feeler under the central lever for that; 0 for none.")
+    extra_levers_thou: list[float] = Field(
+        description="Every feeler under the central lever to read for that, one round each, the smallest first. Begin "
+        "each with `lever_thou`. Where `extra` is `again`, these are all openings that were read."
+    )
 
 
 class ForeseenTold(Told):
@@ -264,6 +268,7 @@ def _banks(judged: PhaseAssessment, found: BankAssessment) -> BanksTold:
         extra=found.extra,
         extra_sentence=extra_sentence(found.extra),
         extra_lever_thou=trade(found.extra_travel, THOU),
+        extra_levers_thou=[trade(lever, THOU) for lever in found.to_read],
     )
 
 

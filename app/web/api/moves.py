@@ -198,6 +198,7 @@ class MoveTold(Told):
     stands: bool = Field(description="Whether it counts: it was neither taken back nor changed.")
     supersedes: int | None = Field(description="The move that this row corrects, in whose place it counts.")
     taken_back: bool = Field(description="Whether this row says that the move which it supersedes was not made.")
+    power_off: bool = Field(description="Whether it was confirmed that throttles which motors move had no power then.")
 
     @staticmethod
     def of(row: MoveEntry, record: VisitRecord) -> "MoveTold":
@@ -223,6 +224,7 @@ class MoveTold(Told):
                 "stands": any(m.ident == row.ident for m in (*record.cold_settings, *record.moves)),
                 "supersedes": row.supersedes_id,
                 "taken_back": bool(row.taken_back),
+                "power_off": bool(row.power_off),
             }
         )
 

@@ -16,11 +16,12 @@ from app.shop.procedure.running import run_out, state_of
 from app.shop.record.entries import CheckEntry, MoveEntry
 from app.shop.record.measures import RECORDED, Units
 from app.shop.record.visit_record import VisitRecord, cold_setting_of, made_cold
+from app.web.presenters.offers import SNAP, offers
 from app.wording.cold_setting import set_cold
 from app.wording.message import say
 from app.wording.reasons import in_words
 from app.wording.work import adjusters
-from app.wording.work.corrections import CORRECTED
+from app.wording.work.corrections import CORRECTED, POWER_WAS_OFF
 from app.wording.work.next_step import leak_words, step_words
 from app.wording.work.phases import item_choices, item_figure, item_label, unit_label
 from app.wording.work.telephone import Prompt, ToldFirst, item_prompt
@@ -45,7 +46,7 @@ class CheckLine:
     """One item of a phase, with what was recorded and what is typed now.
 
     ``stale`` when it is to be recorded again, ``again`` why; ``needed`` when the phase lacks it as long as it is not
-    recorded. Figures are in ``units``.
+    recorded. Figures are in ``units``, and ``offers`` those that a tap fills in.
     """
 
     item: Item
@@ -57,6 +58,7 @@ class CheckLine:
     needed: bool = True
     units: Units = RECORDED
     again: str = ""
+    offers: tuple[str, ...] = ()
 
     @property
     def unit(self) -> str:
@@ -131,7 +133,9 @@ def check_lines(
         needed = record.visit.place in item.needed
         typed, problem = values.get(item.slug, ""), problems.get(item.slug, "")
         again = _why_again(judged, item, row) if stale and row is not None else ""
-        lines.append(CheckLine(item, item_label(item, parts), row, stale, typed, problem, needed, units, again))
+        offered = offers(judged, item, units) if row is None or stale or item.slug.startswith(SNAP) else ()
+        label = item_label(item, parts)
+        lines.append(CheckLine(item, label, row, stale, typed, problem, needed, units, again, offered))
     return tuple(lines)
 
 
@@ -228,7 +232,8 @@ def move_words(move: MoveEntry, record: VisitRecord) -> str:
     if made_cold(move):
         made = cold_setting_of(move, record.layout)
         return set_cold([made.bore], made.gap, False, record.units)
-    return adjusters.made(move, record.layout, record.units)
+    said = adjusters.made(move, record.layout, record.units)
+    return say(POWER_WAS_OFF, made=said) if move.power_off else said
 
 
 def resume_url(assessment: Assessment) -> str:

@@ -17,6 +17,9 @@ from app.shop.procedure.requirements import Requirement
 from app.shop.reasons import Reason, because
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
+from app.sync.banks.bank_means import BankDifference
+from app.sync.banks.banks import BankAssessment, Extra
+from app.sync.banks.link_hypotheses import Cause
 from app.sync.engine.units import THOU
 from tests.shop.bank_balance import at_the_banks, late, loose, read_with_one_bank_early
 from tests.shop.rejections import rejects
@@ -255,3 +258,11 @@ def test_a_lever_that_was_not_opened_is_asked_for_again(shop: Database) -> None:
     for bore in (*V8.bores, 1):
         read(shop, visit_id, BANK_BALANCE, 15.0, bore)
     assert lacks(shop, visit_id) == []
+
+
+def test_reading_again_names_every_opening_that_was_read() -> None:
+    read = tuple(BankDifference(n * THOU, 9.0, 9.5, 0.1, (9.0, 9.5)) for n in (25.0, 0.0, 10.0))
+    again = BankAssessment(Cause.UNKNOWN, differences=read, extra=Extra.AGAIN, extra_travel=25 * THOU)
+    assert again.to_read == (10 * THOU, 25 * THOU)
+    assert BankAssessment(Cause.UNKNOWN, differences=read, extra_travel=10 * THOU).to_read == (10 * THOU,)
+    assert BankAssessment(Cause.UNKNOWN, differences=read).to_read == ()

@@ -119,6 +119,24 @@ def test_what_was_changed_may_be_changed_again_or_taken_back(shop: Database, rea
     assert visit_record(shop, read_once).moves == ()
 
 
+def test_undoing_a_change_brings_back_what_was_recorded_before(shop: Database, read_once: int) -> None:
+    first = made(shop, read_once, 0.125)
+    wrong = moves.change(shop, read_once, key(), first, stop(0.5), AT)
+    sent = key()
+    undone = moves.undo(shop, read_once, sent, HEAT_SOAKED.slug, wrong, "EJ", AT)
+    assert moves.undo(shop, read_once, sent, HEAT_SOAKED.slug, wrong, "EJ", AT) == undone
+    (move,) = from_the_file(shop, read_once).moves
+    assert (move.amount, move.by, move.supersedes_id) == (0.125, "EJ", wrong)
+    with rejects(Rejection.CHANGED_BY_ANOTHER_TABLET, kind=ConflictError):
+        moves.undo(shop, read_once, key(), HEAT_SOAKED.slug, wrong, "EJ", AT)
+
+
+def test_undoing_what_was_never_changed_says_that_it_was_not_made(shop: Database, read_once: int) -> None:
+    moves.undo(shop, read_once, key(), HEAT_SOAKED.slug, made(shop, read_once, 0.125), "EJ", AT)
+    assert visit_record(shop, read_once).moves == ()
+    assert [move.taken_back for move in visit_record(shop, read_once).all_moves] == [None, 1]
+
+
 def test_two_tablets_that_take_the_same_move_back_agree(shop: Database, read_once: int) -> None:
     move, sent = made(shop, read_once, 0.25), key()
     row = moves.take_back(shop, read_once, sent, HEAT_SOAKED.slug, move, "KM", AT)

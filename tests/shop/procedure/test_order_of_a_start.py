@@ -1,4 +1,4 @@
-"""The order of a start, what is held and put back, and what no waiver passes: the tables of the phases, and as used."""
+"""The order of a start, and what is held and put back: the tables of the phases, and as used."""
 
 import pytest
 
@@ -11,7 +11,7 @@ from app.shop.commands.visits import NewVisit, asks_whether_it_runs
 from app.shop.errors import RejectedError
 from app.shop.procedure.held import BACK
 from app.shop.procedure.items import PLACES, Item, Phase, Place
-from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN, PHASES, phase_named
+from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN, PHASES
 from app.shop.procedure.requirements import NotNeeded, Requirement, Runs, Waiting
 from app.shop.reasons import because
 from app.shop.rejections import Rejection
@@ -20,40 +20,6 @@ from app.shop.store.tables import ReadingRow, RoundRow
 from tests.shop.past import Past
 from tests.shop.rejections import codes_of, rejects
 from tests.shop.yard import AT, FOUR, check_all, engine, heat_soaked, key, read, read_round, visit, visit_record
-
-NEVER_WAIVED = {
-    ("cold-preset", "test cell"): {
-        *("battery-off", "wide-open", "closed-contact", "throttle-power-off", "maker-instructions")
-    },
-    ("first-fire", "test cell"): {
-        *("kill-switch", "exhaust-drawn", "fuel-dry", "throttle-returns", "plates-follow", "bores-clear"),
-        *("fire-ready", "not-alone", "guarded", "battery-back", "oil-primed", "base-timing", "run-in"),
-    },
-    ("first-fire", "vehicle"): {
-        *("kill-switch", "exhaust-drawn", "fuel-dry", "throttle-returns", "plates-follow", "bores-clear"),
-        *("fire-ready", "not-alone", "protected", "battery-back", "oil-primed", "base-timing", "run-in"),
-        *("wheels-chocked", "fan-clear", "oil-lamp"),
-    },
-    ("first-fire", "telephone"): {
-        *("kill-switch", "exhaust-drawn", "fuel-dry", "throttle-returns", "plates-follow", "bores-clear"),
-        *("fire-ready", "protected", "battery-back", "oil-primed", "base-timing", "run-in"),
-        *("wheels-chocked", "fan-clear", "oil-lamp"),
-    },
-    ("heat-soaked-recheck", "test cell"): {"mixture-safe"},
-    ("lock-down", "test cell"): {
-        *("couplers-tight", "bypass-held", "links-tight", "stops-marked", "tools-counted", "throttle-returns"),
-        *(
-            "plates-follow",
-            "throttle-adapted",
-            "linkage-rest",
-            "linkage-full",
-            "idle-control-back",
-            "loads-back",
-            "hoses-back",
-        ),
-    },
-}
-"""What the trade lets nobody skip (our judgement of which; the hazards are those of the cautions)."""
 
 
 def fresh_visit(shop: Database, place: str = "test cell", runs: str = Runs.FRESH) -> int:
@@ -68,12 +34,6 @@ def record(shop: Database, visit_id: int, phase: Phase, *items: str, **numbers: 
 
 def named(slug: str, phase: Phase) -> Item:
     return next(item for item in phase.items if item.slug == slug)
-
-
-@pytest.mark.parametrize(("slug", "place"), NEVER_WAIVED)
-def test_the_table_of_a_phase_says_what_no_waiver_passes(slug: str, place: Place) -> None:
-    found = {item.slug for item in phase_named(slug).items if item.required and place in item.where}
-    assert found == NEVER_WAIVED[slug, place]
 
 
 @pytest.mark.parametrize("place", PLACES)

@@ -69,6 +69,7 @@ def test_the_copy_from_before_is_a_shop_that_opens(folder: Path, scripts: Path, 
 SINCE = (
     ("round", "from_above INTEGER"),
     ("move", "taken_back INTEGER"),
+    ("move", "power_off INTEGER"),
     ("visit", "intake TEXT"),
     ("visit", "intake_note TEXT"),
     ("visit", "meter_own REAL"),
@@ -100,7 +101,7 @@ def test_moves_and_rounds_from_before_a_migration_are_kept_as_they_were(scripts:
     shop = open_shop(tmp_path / "old", scripts)
     assert ask(shop.file, rows) == before
     screw = "INSERT INTO move SELECT 99, 'k', payload, visit_id, phase, '{}', bank, near, far, amount, leaves, "
-    screw += "advised, after_reading, \"by\", at, NULL, '', NULL FROM move LIMIT 1"
+    screw += "advised, after_reading, \"by\", at, NULL, '', NULL, NULL FROM move LIMIT 1"
     with shop.writing() as session:
         run(session, screw.format("screw"))
         for statement in (screw.format("other"), "UPDATE move SET amount = 1", "DELETE FROM move"):

@@ -116,6 +116,7 @@ def test_a_program_is_asked_for_the_round_and_begins_it(client: TestClient, shop
     assert asked == {"kind": "measure", "why": "both_ways", "lever_thou": 10, "from_above": True, "readings": []}
     banks = client.get(f"/api/visits/{visit_id}/banks").json()
     assert (banks["extra"], banks["extra_lever_thou"]) == ("both_ways", 10)
+    assert banks["extra_levers_thou"] == [10]
     wrong = client.post(f"{here}/rounds", json={"key": key(), "lever_thou": 500, "from_above": True})
     assert (wrong.status_code, [one["pointer"] for one in wrong.json()["errors"]]) == (422, ["#/lever_thou"])
     sent = {"key": key(), "lever_thou": advice["lever_thou"], "from_above": True}

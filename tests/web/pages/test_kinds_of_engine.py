@@ -12,6 +12,7 @@ from app.shop.assessment.progress import progress
 from app.shop.commands import checks, engines, moves
 from app.shop.commands.moves import NewMove
 from app.shop.errors import RejectedError
+from app.shop.exchange import exports
 from app.shop.procedure.items import PLACES
 from app.shop.procedure.parts import parts_of, temperatures_of
 from app.shop.procedure.phases import BANK_BALANCE, COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN, PHASES
@@ -227,7 +228,10 @@ def test_a_coupler_is_refused_while_the_throttles_have_power(client: TestClient,
     assert answer.status_code == 422
     assert "nothing at a plate is set while they have power" in answer.text
     assert client.post(f"{there}/moves", data={**sent, "power_off": "1"}).status_code == 303
-    assert len(visit_record(shop, visit_id).moves) == 1
+    (move,) = visit_record(shop, visit_id).moves
+    assert move.power_off == 1
+    for page in (f"{there}/recorded", f"/visits/{visit_id}/sheet"):
+        assert "Throttle power off." in client.get(page).text
 
 
 def test_where_a_linkage_opens_the_plates_nobody_is_asked_about_power(client: TestClient, shop: Database) -> None:
@@ -235,6 +239,7 @@ def test_where_a_linkage_opens_the_plates_nobody_is_asked_about_power(client: Te
     uneven(shop, visit_id)
     assert "power_off" not in client.get(f"/visits/{visit_id}/{HEAT_SOAKED.slug}/moves/new").text
     moves.make(shop, visit_id, key(), reset(power_off=False), AT)
+    assert [move.power_off for move in visit_record(shop, visit_id).moves] == [None]
 
 
 def test_programs_say_what_an_engine_is_and_are_refused_the_same_way(client: TestClient, shop: Database) -> None:
@@ -264,7 +269,11 @@ def test_programs_say_what_an_engine_is_and_are_refused_the_same_way(client: Tes
     assert answer.status_code == 422
     assert "throttles-have-power" in answer.text
     powered_off = {**move, "key": key(), "power_off": True}
-    assert client.post(f"/api/visits/{visit_id}/phases/{FIRST_FIRE.slug}/moves", json=powered_off).status_code == 201
+    answer = client.post(f"/api/visits/{visit_id}/phases/{FIRST_FIRE.slug}/moves", json=powered_off)
+    assert (answer.status_code, answer.json()["power_off"]) == (201, True)
+    with shop.reading() as session:
+        kept = exports.engine_file(session, visit_record(shop, visit_id).engine.ident, AT)
+    assert [move.power_off for one in kept.visits for move in one.moves] == [True]
 
 
 SEEN = re.compile(r">([^<]+)<|(?:aria-label|title)=\"([^\"]*)\"")

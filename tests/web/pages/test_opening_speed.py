@@ -8,9 +8,11 @@ import pytest
 from starlette.testclient import TestClient
 
 from app.shop.assessment.assessment import assess
-from app.shop.commands import checks, readings
+from app.shop.commands import checks, moves, readings
+from app.shop.commands.moves import NewMove
 from app.shop.commands.readings import NewReading
 from app.shop.procedure.phases import BANK_BALANCE, COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN
+from app.shop.procedure.read_order import next_reading
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.shop.training import training, training_start
@@ -41,7 +43,8 @@ def sent(value: str, **more: str) -> dict[str, str]:
 
 def entry(html: str) -> str:
     """What the keypad enters."""
-    (found,) = re.findall(r'id="entry-heading">([^<]*)<', html)
+    served = re.sub(r"<template.*?</template>", "", html, flags=re.DOTALL)
+    (found,) = re.findall(r'id="entry-heading">([^<]*)<', served)
     return str(found)
 
 
@@ -224,3 +227,34 @@ def test_it_is_in_the_last_column_of_the_readings_as_a_table(client: TestClient,
     csv = client.get("/engines/1/readings.csv").text.splitlines()
     assert csv[0].endswith(",from_above,engine_rev_per_min")
     assert [line.rpartition(",")[2] for line in (csv[-1], csv[1])] == ["1001", ""]
+
+
+def test_a_mistyped_speed_is_corrected_from_the_list_after_an_adjustment(client: TestClient, shop: Database) -> None:
+    visit_id = at_the_banks(shop)
+    client.post(path(visit_id, "speed"), data=sent("1910"))
+    read(shop, visit_id, BANK_BALANCE, 9.0)
+    turn = NewMove(BANK_BALANCE.slug, "stop", "A", None, None, 0.125, (), True, "KM")
+    moves.make(shop, visit_id, key(), turn, AT)
+    shown = client.get(path(visit_id, "recorded")).text
+    assert 'aria-label="Correct the engine speed, 1910\u00a0rpm"' in shown
+    shown = client.get(path(visit_id, "recorded?speed=3")).text
+    assert "Engine speed in round 3: 1910\u00a0rpm" in shown
+    assert client.post(path(visit_id, "speed/correct"), data=sent("12")).status_code == 422
+    same = sent("1010")
+    for _ in range(2):
+        assert "Correct the engine speed, 1010" in client.post(path(visit_id, "speed/correct"), data=same).text
+    (corrected,) = [one for one in visit_record(shop, visit_id).rounds if one.speeds]
+    assert [round(60 * one.speed) for one in corrected.speeds] == [1910, 1010]
+    assert corrected.speeds[1].after_move == corrected.speeds[0].after_move
+    assert speeds(shop, visit_id) == [1010]
+
+
+def test_while_a_speed_stops_the_engine_no_other_is_corrected(client: TestClient, shop: Database) -> None:
+    visit_id = at_the_banks(shop)
+    client.post(path(visit_id, "speed"), data=sent("1010"))
+    while next_reading(visit_record(shop, visit_id), BANK_BALANCE).round_number == 3:
+        read(shop, visit_id, BANK_BALANCE, 9.0)
+    client.post(path(visit_id, "speed"), data=sent("5600", round="4"))
+    assert client.post(path(visit_id, "speed/correct"), data=sent("1000")).status_code == 422
+    assert client.post(path(visit_id, "speed/correct"), data=sent("1400", round="4")).status_code == 200
+    assert speeds(shop, visit_id) == [1010, 1400]

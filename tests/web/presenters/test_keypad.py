@@ -126,9 +126,57 @@ def test_what_the_meter_cannot_show_is_said_at_once(page: Page) -> None:
     assert page.locator("[data-typed]").inner_text() == "100"
 
 
+MOMENT = 700
+"""Milliseconds for which a next question takes no tap."""
+
 OTHERS = "".join(
     f'<a class="tile" data-bore="{bore}" data-value="{value}"></a>' for bore, value in ((1, 6.5), (2, 6.25))
 )
+
+
+def beside_others(page: Page, last: str = "") -> None:
+    """A keypad for quarters beside two bores that were read, its clock under the hand of the test."""
+    page.clock.install()
+    facts = {"low": "0", "high": "99", "range": "0 to 99", "times": "1.6", "others": "2", "last": last}
+    show(page, hidden={"key": "k-1", "bore": "6", "sure": ""}, facts=facts)
+    page.evaluate("(tiles) => document.body.insertAdjacentHTML('beforeend', tiles)", OTHERS)
+
+
+def keeps(page: Page) -> list[str]:
+    """What the keys say that save."""
+    return page.locator("[data-keep]").all_inner_texts()
+
+
+def test_a_key_that_says_a_likely_value_in_full_saves_it_with_one_tap(page: Page) -> None:
+    """The others read 6.5 and 6.25; the moment is that of every next question."""
+    beside_others(page)
+    page.clock.fast_forward(MOMENT)
+    assert keeps(page) == ["6.00", "6.25", "6.50", "6.75"]
+    page.get_by_role("button", name="6.50").dblclick()
+    assert kept(page) == ["6.50"]
+
+
+def test_a_second_tap_does_not_save_the_next_bore_too(page: Page) -> None:
+    beside_others(page)
+    assert keeps(page) == [".00", ".25", ".50", ".75"]
+    page.get_by_role("button", name=".50").click()
+    assert kept(page) == []
+
+
+def test_a_digit_takes_the_place_of_the_likely_values(page: Page) -> None:
+    beside_others(page)
+    page.clock.fast_forward(MOMENT)
+    page.get_by_role("button", name="7", exact=True).click()
+    assert keeps(page) == [".00", ".25", ".50", ".75"]
+    page.get_by_role("button", name=".25").click()
+    assert kept(page) == ["7.25"]
+
+
+@pytest.mark.parametrize(("last", "first"), [("6:13.25", "13.00"), ("6:6.9", "7.00"), ("6:0.25", "0.00")])
+def test_likely_is_what_the_bore_read_last(page: Page, last: str, first: str) -> None:
+    beside_others(page, last)
+    page.clock.fast_forward(MOMENT)
+    assert keeps(page)[0] == first
 
 
 def far(page: Page, value: str, last: str = "") -> None:

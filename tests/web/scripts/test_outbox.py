@@ -118,6 +118,25 @@ def test_how_an_opening_is_reached_is_kept_without_a_link(hand: Tablet, server: 
     assert (one.row.from_above, [r.value for r in one.readings]) == (1, [8.0, 8.25])
 
 
+def test_an_engine_speed_that_waits_lets_the_round_be_read(hand: Tablet, server: str, shop: Database) -> None:
+    visit_id = at_the_banks(shop)
+    hand.page.goto(f"{server}/visits/{visit_id}/{BANK_BALANCE.slug}/readings")
+    expect(hand.page.locator("#entry-heading")).to_have_text("Engine speed")
+    hand.context.set_offline(True)
+    for digit in "1010":
+        hand.page.get_by_role("button", name=digit, exact=True).click()
+    hand.page.locator("form[data-keypad]").get_by_role("button", name="Save", exact=True).click()
+    expect(hand.page.locator("#entry-heading")).to_have_text("Bore 1")
+    hand.read("8.00", then="Bore 2")
+    hand.read("8.25", then="Bore 3")
+    assert visit_record(shop, visit_id).rounds[-1].row.opening == 0
+    hand.context.set_offline(False)
+    hand.is_saved()
+    one = visit_record(shop, visit_id).rounds[-1]
+    assert [round(60 * speed.speed) for speed in one.speeds] == [1010]
+    assert [r.value for r in one.readings] == [8.0, 8.25]
+
+
 def test_what_was_saved_counts_before_the_page_is_served_anew(hand: Tablet, link: Proxy, shop: Database) -> None:
     visit_id = heat_soaked(shop, FOUR)
     hand.open(link.address, visit_id)

@@ -50,6 +50,11 @@ def test_a_move_made_differently_is_changed_from_the_list(page: Page, server: st
     (move,) = visit_record(shop, 1).moves
     assert move.supersedes_id == moved
     assert move.amount == pytest.approx(5 * THOU)
+    page.get_by_role("button", name="Undo the change").click()
+    expect(page.get_by_text("Coupler 3–4 reset on 0.0045 in.").first).to_be_visible()
+    expect(page.get_by_text("Coupler 3–4 reset on 0.005 in.")).to_have_count(0)
+    (move,) = visit_record(shop, 1).moves
+    assert move.amount == pytest.approx(4.5 * THOU)
 
 
 def test_a_move_that_was_not_made_is_taken_back_from_the_list(

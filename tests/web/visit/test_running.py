@@ -170,10 +170,12 @@ def test_the_tick_of_an_earlier_start_is_open_again_on_the_checklist(
 def test_engine_stopped_is_a_button_while_it_may_run(client: TestClient, shop: Database) -> None:
     visit_id = heat_soaked(shop, FOUR)
     here = f"/visits/{visit_id}/{HEAT_SOAKED.slug}"
-    assert f'action="/visits/{visit_id}/stopped"' in client.get(here).text
+    for page in (here, f"{here}/readings"):
+        assert f'action="/visits/{visit_id}/stopped"' in client.get(page).text
     done = client.post(f"/visits/{visit_id}/stopped", data={"key": key(), "by": "KM"})
     assert done.headers["location"] == f"/visits/{visit_id}/start"
-    assert f'action="/visits/{visit_id}/stopped"' not in client.get(here).text
+    for page in (here, f"{here}/readings"):
+        assert f'action="/visits/{visit_id}/stopped"' not in client.get(page).text
     assert client.get("/visits/1/start").status_code == 200
 
 

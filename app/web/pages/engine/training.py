@@ -21,6 +21,7 @@ from app.sync.engine.units import KG_PER_HOUR, REV_PER_MIN, THOU
 from app.sync.simulation.simulator import BLADE_MINUTES, READING_MINUTES, STOP_MINUTES
 from app.web.context import Form, Now, Page, Pages, Shop
 from app.web.error_responses import status_of
+from app.web.pages.shop.meters import meter_choices
 from app.wording.message import Message, say
 from app.wording.office import training as words
 from app.wording.quantities import signed
@@ -41,21 +42,22 @@ class BoreTruth:
 
 
 @router.get("/practice")
-def choose(page: Page) -> HTMLResponse:
+def choose(shop: Shop, page: Page, now: Now) -> HTMLResponse:
     """The choice of a training engine."""
     values = {"key": new_key(), "shape": "4", "trouble": "slipped", "start": "hot", "by": ""}
-    return _choose(page, values, {})
+    return _choose(shop, page, now, values, {})
 
 
 @router.post("/practice")
 def start(shop: Shop, page: Page, form: Form, now: Now) -> Response:
     """Register the engine and its visit, and go there."""
-    new = NewPractice(form.text("shape"), form.text("trouble"), form.text("start"), form.text("by"))
+    meter = form.whole("meter") if form.text("meter") else None
+    new = NewPractice(form.text("shape"), form.text("trouble"), form.text("start"), form.text("by"), meter)
     try:
         form.raise_problems()
         visit_id = training_start.start(shop, form.text("key"), new, words.record_texts(), now)
     except RejectedError as refusal:
-        return _choose(page, form.values, problems_in_words(refusal), status_of(refusal))
+        return _choose(shop, page, now, form.values, problems_in_words(refusal), status_of(refusal))
     return page.saved(f"/visits/{visit_id}")
 
 
@@ -71,13 +73,23 @@ def expert(shop: Shop, page: Page, visit_id: int) -> HTMLResponse:
     return _truth(shop, page, visit_id, with_expert=True)
 
 
-def _choose(page: Pages, values: Mapping[str, str], problems: Mapping[str, str], status: int = 200) -> HTMLResponse:
+def _choose(
+    shop: Database,
+    page: Pages,
+    now: str,
+    values: Mapping[str, str],
+    problems: Mapping[str, str],
+    status: int = 200,
+) -> HTMLResponse:
+    with shop.reading() as session:
+        meters = meter_choices(session, now[:10])
     return page.show(
         "practice/start.html",
         status,
         shapes=_said(words.SHAPES),
         troubles=_said(words.TROUBLES),
         starts=_said(words.STARTS),
+        meters=meters,
         values=values,
         problems=problems,
     )

@@ -74,10 +74,11 @@ def make(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: Now)
 
 @router.post("/visits/{visit_id}/{slug}/moves/taken-back")
 def take_back(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: Now) -> Response:
-    """Save that an adjustment was not made. A tablet names one by its key while it does not know its number."""
+    """Save that an adjustment was not made, or undo how it was changed. A tablet names one by its key while it does not
+    know its number."""
     named, key, by = form.text("move"), form.text("key"), form.text("by")
     move = int(named) if named.isdecimal() and len(named) < 19 else moves.stored_under(shop, visit_id, named)
-    moves.take_back(shop, visit_id, key, slug, move, by, now)
+    (moves.undo if form.text("undo") else moves.take_back)(shop, visit_id, key, slug, move, by, now)
     return page.saved(f"/visits/{visit_id}/{slug}/{'recorded' if form.text('listed') else 'readings'}")
 
 

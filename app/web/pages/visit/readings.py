@@ -2,6 +2,7 @@
 
 from asyncio import get_running_loop
 from collections.abc import Mapping
+from uuid import uuid4
 
 from fastapi import APIRouter, Request
 from fastapi.responses import PlainTextResponse, Response
@@ -228,6 +229,8 @@ def _desk(
         desk=shown,
         version=made_at,
         simulated=record.simulated,
+        runs=assessment.runs and record.sign_off is None,
+        stop_key=str(uuid4()),
         cautions_here=safety_lines(judged.cautions),
         say=_spoken(record, phase, shown),
         just_saved=just_saved(record, phase, *saved),

@@ -5,7 +5,8 @@ from collections.abc import Mapping
 from fastapi import APIRouter
 from fastapi.responses import HTMLResponse, Response
 
-from app.shop.commands import readings
+from app.shop.commands import opening_speeds, readings
+from app.shop.commands.opening_speeds import NewSpeed
 from app.shop.commands.readings import NewReading
 from app.shop.errors import ConflictError, NotFoundError, RejectedError
 from app.shop.queries.assessed import PhaseSeen, phase_seen
@@ -15,7 +16,7 @@ from app.shop.store.idempotency import new_key
 from app.web.context import Form, Now, Page, Pages, Shop
 from app.web.error_responses import status_of
 from app.web.presenters.drawing import phases
-from app.web.presenters.reading.recorded import recorded, recorded_reading
+from app.web.presenters.reading.recorded import recorded, recorded_reading, recorded_speed
 from app.wording.message import say
 from app.wording.reasons import problems_in_words
 from app.wording.work import corrections as words
@@ -25,9 +26,27 @@ router = APIRouter()
 
 
 @router.get("/visits/{visit_id}/{slug}/recorded")
-def show_recorded(shop: Shop, page: Page, visit_id: int, slug: str, reading: int = 0) -> HTMLResponse:
-    """Rounds and adjustments of a phase; ``reading`` is one to type the right value of."""
-    return _recorded(page, phase_seen(shop, visit_id, slug), reading, {"key": new_key()}, {})
+def show_recorded(shop: Shop, page: Page, visit_id: int, slug: str, reading: int = 0, speed: int = 0) -> HTMLResponse:
+    """Rounds and adjustments of a phase; ``reading`` is one to type the right value of, ``speed`` the round whose
+    engine speed is."""
+    return _recorded(page, phase_seen(shop, visit_id, slug), reading, {"key": new_key()}, {}, speed=speed)
+
+
+@router.post("/visits/{visit_id}/{slug}/speed/correct")
+def correct_speed(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: Now) -> Response:
+    """Save the right engine speed of a round off idle, whatever was adjusted since."""
+    shown, number = phase_seen(shop, visit_id, slug), form.whole("round")
+    try:
+        speed = form.number("value")
+        form.raise_problems()
+        new = NewSpeed(slug, number, speed, form.text("by"))
+        opening_speeds.correct(shop, visit_id, form.text("key"), new, now)
+    except NotFoundError:
+        raise
+    except RejectedError as refusal:
+        problems = problems_in_words(refusal)
+        return _recorded(page, shown, 0, form.values, problems, status_of(refusal), speed=number)
+    return page.saved(f"/visits/{visit_id}/{slug}/recorded")
 
 
 @router.post("/visits/{visit_id}/{slug}/readings/correct")
@@ -58,6 +77,7 @@ def _recorded(
     values: Mapping[str, str],
     problems: Mapping[str, str],
     status: int = 200,
+    speed: int = 0,
 ) -> HTMLResponse:
     record, phase = shown.judged.record, shown.judged.phase
     return page.show(
@@ -69,6 +89,7 @@ def _recorded(
         title=say(words.TITLE, phase=phase_name(phase)),
         lines=recorded(record, phase, reading),
         corrected=recorded_reading(record, phase, reading),
+        speed=recorded_speed(record, phase, speed),
         open_here=record.sign_off is None,
         values=values,
         problems=problems,

@@ -191,6 +191,7 @@ def _steps(
     assessment, judged = shown.assessment, shown.judged
     record, phase, standing = judged.record, judged.phase, judged.status
     units = Typed(values).units if values.get("units") else record.units.on_screen
+    stands = state_of(record).stands if phase.rounds != "none" else None
     parts = judged.parts
     lines = check_lines(judged, values, problems, units)
     return page.show(
@@ -205,7 +206,7 @@ def _steps(
         units=units,
         left=left_of(standing, lines),
         beyond=missing_besides_items(standing),
-        ready=ready_to_read(standing, record.visit.place),
+        ready=stands is None and ready_to_read(standing, record.visit.place),
         title=phase_title(phase),
         goal=phase_goal(phase, parts),
         cautions_here=safety_lines(judged.cautions),
@@ -218,7 +219,7 @@ def _steps(
         offer=cold_offer(judged.cold),
         since=since_left(assessment),
         open_here=record.sign_off is None,
-        stands=state_of(record).stands if phase.rounds != "none" else None,
+        stands=stands,
         runs=phase.rounds != "none" and record.sign_off is None and may_run(record),
         current=assessment.current,
         to_banks=phase is HEAT_SOAKED and assessment.to_banks,
@@ -241,6 +242,7 @@ def _sign_off(
 ) -> HTMLResponse:
     with shop.reading() as session:
         assessment, names = assessed(session, visit_id), people.everyone(session)
+    alone = {"name": names[0].name} if len(names) == 1 and not values.get("name") else {}
     return page.show(
         "visit/sign_off.html",
         status,
@@ -249,6 +251,6 @@ def _sign_off(
         result=result_of(assessment),
         standings=[(phase_title(one.phase), one) for one in assessment.statuses],
         people=[(one.name, one.name) for one in names],
-        values=values,
+        values={**values, **alone},
         problems=problems,
     )

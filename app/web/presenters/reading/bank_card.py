@@ -122,7 +122,7 @@ def card(
 
 def _each_again(record: VisitRecord, found: BankAssessment) -> tuple[Action, ...]:
     """Each opening that was read, to be read once more: one button each, as they are read one after the other."""
-    read = sorted({one.lever_travel for one in found.differences if one.lever_travel > 0})
+    read = found.to_read
     labels = [say(words.READ_OPENING_AGAIN, opening=feeler(one, record.units)) for one in read]
     return tuple(Action(label, at == 0, name="opening", value=_thou(read[at])) for at, label in enumerate(labels))
 

@@ -56,7 +56,7 @@ def _move(record: VisitRecord, phase: Phase, ident: int, now: str) -> JustSaved 
     move = next((m for m in record.moves if m.ident == ident and m.phase == phase.slug), None)
     if move is None or (left := _left(move.at, now)) <= 0:
         return None
-    hidden = {"key": new_key(), "move": str(ident), "by": record.visit.by}
+    hidden = {"key": new_key(), "move": str(ident), "by": record.visit.by, "undo": "1"}
     action = f"{here_of(record, phase)}/moves/taken-back"
     said = say(words.SAVED, what=move_words(move, record))
     return JustSaved(said, say(words.UNDO), left, action=action, hidden=hidden)

@@ -47,7 +47,11 @@ MOST_IN_A_ROW = 6
 
 
 class ReadingPage:
-    """The reading page of one phase."""
+    """The reading page of one phase.
+
+    ``after_speed`` is the entry of the first bore, to which the script of the page goes on while an engine speed waits
+    to be sent; None where none is asked for first.
+    """
 
     def __init__(
         self,
@@ -68,6 +72,9 @@ class ReadingPage:
         self._problems = problems
         self.unit = unit_of(self.record.meter)
         self.here = here_of(self.record, phase)
+        self.after_speed: Keypad | None = None
+        if self.opening_speed is not None and self.opening_speed.first and not self.waits:
+            self.after_speed = Pad(judged, self.due.bore, Wanted(bore=self.due.bore), {}, {}).view
 
     @property
     def selected(self) -> int | None:

@@ -10,11 +10,12 @@ from app.shop.record.superseding import current
 from app.shop.record.visit_record import VisitRecord
 from app.sync.engine.adjusters.registry import kind_of
 from app.sync.engine.events import Place
-from app.sync.engine.units import THOU
+from app.sync.engine.units import REV_PER_MIN, THOU
 from app.web.presenters.adjusters import place_text
 from app.web.presenters.drawing import value_of
 from app.web.presenters.filters import clock
 from app.web.presenters.reading.card_actions import here_of
+from app.web.presenters.reading.keypad import RPM
 from app.web.presenters.steps import move_words
 from app.wording.message import say
 from app.wording.quantities import feeler, unit_of
@@ -23,9 +24,10 @@ from app.wording.work import corrections as words
 
 @dataclass(frozen=True, slots=True)
 class RecordedValue:
-    """One reading: its bore, its value, what is read aloud, and where it is corrected."""
+    """One reading: its bore, its value, what is read aloud, and where it is corrected. An engine speed names its unit
+    in place of a bore."""
 
-    bore: int
+    bore: int | str
     value: str
     name: str
     href: str
@@ -35,13 +37,14 @@ class RecordedValue:
 @dataclass(frozen=True, slots=True)
 class RecordedLine:
     """A round with its values, or a move. ``ident`` is that of a move that counts, which may be taken back or changed,
-    0 for any other; ``struck``: it was not made."""
+    0 for any other; ``struck``: it was not made; ``changed``: it counts otherwise than it was recorded first."""
 
     words: str
     note: str = ""
     values: tuple[RecordedValue, ...] = ()
     ident: int = 0
     struck: bool = False
+    changed: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +53,15 @@ class RecordedReading:
 
     entry: MeterReading
     round: Round
+    words: str
+    unit: str
+
+
+@dataclass(frozen=True, slots=True)
+class RecordedSpeed:
+    """The engine speed that is corrected: its round, and what it is."""
+
+    number: int
     words: str
     unit: str
 
@@ -116,7 +128,25 @@ def _round(record: VisitRecord, phase: Phase, one: Round, chosen: int) -> Record
         )
         for reading in one.readings
     )
-    return RecordedLine(title, values=values)
+    return RecordedLine(title, values=(*_speed(record, phase, one), *values))
+
+
+def _speed(record: VisitRecord, phase: Phase, one: Round) -> tuple[RecordedValue, ...]:
+    """The engine speed of a round off idle, where it was recorded."""
+    if not one.speeds:
+        return ()
+    speed = f"{one.speeds[-1].speed / REV_PER_MIN:.0f}"
+    href = f"{here_of(record, phase)}/recorded?speed={one.row.number}"
+    return (RecordedValue(RPM, speed, say(words.SPEED, speed=speed), href, False),)
+
+
+def recorded_speed(record: VisitRecord, phase: Phase, number: int) -> RecordedSpeed | None:
+    """The engine speed of a round of the phase by the round's number; None where it has none."""
+    for one in _rounds(record, phase):
+        if one.row.number == number and one.speeds:
+            speed = f"{one.speeds[-1].speed / REV_PER_MIN:.0f}"
+            return RecordedSpeed(number, say(words.CORRECTS_SPEED, round=number, speed=speed), RPM)
+    return None
 
 
 def _move(record: VisitRecord, move: MoveEntry) -> RecordedLine:
@@ -127,7 +157,6 @@ def _move(record: VisitRecord, move: MoveEntry) -> RecordedLine:
     if move.taken_back:
         return RecordedLine(move_words(move, record), say(words.TAKEN_BACK, **entered), struck=True)
     if first is not move:
-        return RecordedLine(
-            move_words(move, record), say(words.CHANGED, was=move_words(first, record), **entered), ident=move.ident
-        )
+        note = say(words.CHANGED, was=move_words(first, record), **entered)
+        return RecordedLine(move_words(move, record), note, ident=move.ident, changed=True)
     return RecordedLine(move_words(move, record), say(words.ENTERED, **entered), ident=move.ident)
