@@ -1,8 +1,8 @@
-"""The door of the shop: how connections are let in, how long one may take to ask, and what nonsense is answered.
+"""The door of the shop: how connections are accepted, how long one may take to ask, and what nonsense is answered.
 
 Strangers share the network. A connection that waits for its sender costs little, but a program may have only so many:
-where they run out, the one that has waited longest goes. Whoever comes next is let in, so that idle and half-sent
-connections keep nobody out, and an address that opens many loses its own.
+where they run out, the one that has waited longest goes. The next one is accepted, so that idle and half-sent
+connections keep no person out, and an address that opens many loses its own.
 
 Connections are counted where asyncio accepts them itself; on Windows the system does, and only the deadlines hold.
 """
@@ -46,7 +46,7 @@ KEPT = 50
 """Connections, of them all, that only the shop computer itself may have."""
 
 BACKLOG = 100
-"""Connections that may wait to be let in; as many are let in together."""
+"""Connections that may wait to be accepted; as many are accepted together."""
 
 SPARE_FILES = 200
 """Files that the program opens besides: the records, their copies, its own code."""
@@ -60,7 +60,7 @@ FOR_PROGRAMS = re.compile(rb"[A-Za-z]+ (?:https?://[^/ ]*)?/api(?=[/? ])")
 
 
 class Guest(socket.socket):
-    """A connection that was let in."""
+    """A connection that was accepted."""
 
     address = ""
     here = False
@@ -119,7 +119,7 @@ class Door(socket.socket):
         super().close()
 
     def admits(self, guest: Guest) -> bool:
-        """Let a connection in where there is room, made by sending off another that waits. Whether it was let in."""
+        """Accept a connection where there is room, made by sending off another that waits. Whether it was accepted."""
         if not self._room_for(guest):
             return False
         self.guests.add(guest)
@@ -200,8 +200,8 @@ class Patient(H11Protocol):
     def _asked(self) -> bool:
         return self.cycle is not None and not self.cycle.response_complete
 
-    def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
-        """A connection was let in."""
+    def connection_made(self, transport: Any) -> None:
+        """A connection was accepted."""
         super().connection_made(transport)
         self._guest = self._door.guest_at(transport.get_extra_info("socket").fileno())
         if self._guest is not None:

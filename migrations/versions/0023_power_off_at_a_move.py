@@ -3,13 +3,13 @@
 Rows from before say nothing of it, so their hashes stay what they were.
 
 Revision ID: 0023
-Revises: 0021
+Revises: 0022
 """
 
 from alembic import op
 
 revision = "0023"
-down_revision = "0021"
+down_revision = "0022"
 
 
 def upgrade() -> None:

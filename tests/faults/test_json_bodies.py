@@ -16,7 +16,7 @@ from app.web.error_responses import PROBLEM
 from app.web.security.middleware import JSON_BOUNDS
 from tests.faults.bench import assert_whole
 from tests.shop.yard import key
-from tests.web.api.test_writes import FACTS, FITTED, WRITES, cold, hot_read, nothing
+from tests.web.api.writes import FACTS, FITTED, WRITES, cold, hot_read, nothing
 
 SECONDS = 2.0
 """The most of the processor's time that any body may take: what else the machine does is left out."""
