@@ -28,8 +28,8 @@ BODY_LIMIT = 1024 * 1024
 """The largest form taken [bytes]. The largest real one is a few thousand."""
 
 FILE_LIMIT = 16 * 1024 * 1024
-FILES_TAKEN = frozenset({"/exchange/look"})
-"""Where a whole engine may be sent as a file, and the largest one taken there [bytes]."""
+FILES_TAKEN = frozenset({"/exchange", "/exchange/look", "/exchange/several"})
+"""Where whole engines may be sent as files, and the largest one taken there [bytes]."""
 
 DRAIN_LIMIT = 64 * 1024 * 1024
 """How much of a form that is too large is read and dropped, so that its sender gets the answer [bytes]."""

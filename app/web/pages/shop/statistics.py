@@ -6,13 +6,13 @@ from fastapi import APIRouter
 from fastapi.responses import HTMLResponse, Response
 
 from app.shop.errors import NotFoundError
-from app.shop.exchange.exports import table_csv
+from app.shop.exchange.tables.tidy import table_csv
 from app.shop.queries import statistics
 from app.shop.queries.statistics import MOST_ENGINES, Table
 from app.shop.reasons import because
 from app.shop.rejections import Rejection
 from app.web.context import Page, Shop
-from app.web.pages.engine.exchange import download
+from app.web.pages.engine.data_out import download
 from app.wording.office import statistics as words
 
 router = APIRouter()
