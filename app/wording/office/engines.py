@@ -52,6 +52,8 @@ COUPLER_MARKS: Mapping[str, Message] = {
 }
 """What joins two bores in the drawing of an engine, where it is not the usual."""
 
+ENGINE = Message("Engine {serial}", note="at the head of a printed page")
+PAGE_OF = Message("Page {page} of {pages}", note="both are counted by the printer")
 JOB = Message("Job {job}")
 VISIT = Message("Visit {number}, {day}")
 NO_VISIT = Message("No visits yet")

@@ -1,7 +1,7 @@
 """Paper: the handover sheet and its page of readings, the tag, the blank worksheet, and what else can be taken away."""
 
 from fastapi import APIRouter, Request
-from fastapi.responses import HTMLResponse
+from fastapi.responses import HTMLResponse, Response
 
 from app.shop.commands import engines
 from app.shop.commands.corrections import issue_of
@@ -13,6 +13,7 @@ from app.shop.record.entries import EngineEntry
 from app.shop.record.fittings import layout_from_json
 from app.shop.store.tables import Engine
 from app.web.context import Page, Shop
+from app.web.presenters.paper.edge import printed_edge
 from app.web.presenters.paper.file_page import file_page
 from app.web.presenters.paper.sheet import qr_code, sheet_of
 from app.web.presenters.paper.worksheet import worksheet_of
@@ -30,6 +31,14 @@ def papers(shop: Shop, page: Page, engine_id: int) -> HTMLResponse:
         engine = engines.get(session, engine_id)
         memory = history_cache.of_engine(session, engine_id)
     return page.show("paper.html", engine=engine, tag=tag_of(engine.key), visits=tuple(reversed(memory.visits)))
+
+
+@router.get("/engines/{engine_id}/print.css")
+def print_styles(shop: Shop, engine_id: int) -> Response:
+    """What stands at the edge of every printed page of an engine: whose it is, and which page of how many."""
+    with shop.reading() as session:
+        engine = engines.get(session, engine_id)
+    return Response(printed_edge(engine.serial, engine.customer), media_type="text/css")
 
 
 @router.get("/engines/{engine_id}/tag")
