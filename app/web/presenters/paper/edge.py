@@ -15,11 +15,11 @@ def printed_edge(serial: str, customer: str) -> str:
     head = ", ".join(part for part in (say(ENGINE, serial=serial), customer) if part)
     parts = re.split(r"\{(pages?)\}", pattern(PAGE_OF))
     foot = " ".join(f"counter({part})" if at % 2 else _string(part) for at, part in enumerate(parts))
-    return (
-        "@page { margin: 16mm 12mm 14mm; "
-        f"@top-left {{ content: {_string(head)}; font: 10pt sans-serif }} "
-        f"@bottom-right {{ content: {foot}; font: 10pt sans-serif }} }}\n"
+    boxes = "".join(
+        f"@{place}{{content:{said};font:10pt/1 sans-serif}}"
+        for place, said in (("top-left", _string(head)), ("bottom-right", foot))
     )
+    return f"@page{{margin:16mm 12mm 14mm;{boxes}}}"
 
 
 def _string(text: str) -> str:
