@@ -46,12 +46,17 @@ async function page(request) {
   }
 }
 
+/** The path of a file without the version of the program. @param {string} pathname */
+function plain(pathname) {
+  return pathname.replace(/^\/static\/v[0-9a-f]{16}\//, "/static/");
+}
+
 /** A file from the shop computer, so that it is never an old one, or the stored one. @param {Request} request */
 async function file(request) {
   try {
     return await fetch(request);
   } catch {
-    return kept(new URL(request.url).pathname);
+    return kept(plain(new URL(request.url).pathname));
   }
 }
 
@@ -62,5 +67,5 @@ worker.addEventListener("fetch", (event) => {
   const { origin, pathname } = new URL(request.url);
   if (request.method !== "GET" || origin !== location.origin) return;
   if (request.mode === "navigate") event.respondWith(page(request));
-  else if (pathname.startsWith("/static/") && KEPT.includes(pathname)) event.respondWith(file(request));
+  else if (pathname.startsWith("/static/") && KEPT.includes(plain(pathname))) event.respondWith(file(request));
 });

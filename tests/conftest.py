@@ -28,10 +28,14 @@ hypothesis.settings.load_profile("evenbore")
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Mark what drives a browser, so that it can be left out."""
+    """Mark what drives a browser, so that it can be left out. What takes longest goes first, then the browser's tests:
+    workers that take from each other what is left then end together.
+    """
     for item in items:
         if "playwright" in getattr(item, "fixturenames", ()):
             item.add_marker(pytest.mark.browser)
+    slow, browser = ({item for item in items if item.get_closest_marker(name)} for name in ("slow", "browser"))
+    items.sort(key=lambda item: (item not in slow, item not in browser))
 
 
 def pytest_collection_finish() -> None:

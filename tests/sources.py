@@ -1,4 +1,4 @@
-"""Constants of the numerical core with value, unit and where they come from: ``python -m tests.sources``."""
+"""Constants that something is judged by, with value, unit and source: ``python -m tests.sources``."""
 
 import ast
 import importlib
@@ -9,9 +9,12 @@ from numbers import Real
 from pathlib import Path
 from typing import Any
 
-import app.sync
+import app
 
-ROOT = Path(app.sync.__file__).parent
+APP = Path(app.__file__).parent
+ROOTS = ("sync", "shop/procedure", "shop/assessment")
+"""The folders that judge: the core, the rules of the phases, what is judged of a visit."""
+
 KINDS = re.compile(
     r"published|common practice, no published source|our judgement|from memory"
     r"|by definition|ISO \d+|any (?:table|gas dynamics text)"
@@ -44,9 +47,9 @@ class Constant:
 
 
 def constants() -> Iterator[Constant]:
-    """The module-level numbers of ``app.sync``, in the order of files and lines; exact units are not among them."""
-    for path in sorted(ROOT.rglob("*.py")):
-        name = ".".join(("app", "sync", *path.relative_to(ROOT).with_suffix("").parts))
+    """The module-level numbers of what judges, in the order of files and lines; exact units are not among them."""
+    for path in sorted(path for root in ROOTS for path in (APP / root).rglob("*.py")):
+        name = ".".join(("app", *path.relative_to(APP).with_suffix("").parts))
         if path.name not in ("__init__.py", "units.py"):
             yield from of_module(name, path.read_text(encoding="utf-8"))
 

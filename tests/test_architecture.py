@@ -14,13 +14,13 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).parent.parent
-APP, TESTS = ROOT / "app", ROOT / "tests"
+APP, TESTS, STATIC = ROOT / "app", ROOT / "tests", ROOT / "static"
 
 MOST_MODULES = 15
 """Modules of one folder, ``__init__.py`` among them."""
 
 MOST_LINES = 400
-"""Lines of a module, docstrings and blank lines among them."""
+"""Lines of a module, a script or a style sheet, docstrings and blank lines among them."""
 
 MOST_FUNCTION_LINES = 60
 
@@ -68,7 +68,7 @@ def test_no_folder_is_crowded() -> None:
 
 
 def test_no_module_is_long() -> None:
-    files = [*modules(APP), *modules(TESTS)]
+    files = [*modules(APP), *modules(TESTS), *STATIC.glob("*.css"), *STATIC.glob("*.js")]
     assert {named(file) for file in files if len(file.read_text().splitlines()) > MOST_LINES} == LONG
 
 

@@ -31,9 +31,6 @@ if TYPE_CHECKING:
     from app.shop.store.database import Database
     from app.web.security.pairing import Pairing
 
-GRACE_SECONDS = 3
-"""How long requests under way may take to finish when the program is told to stop."""
-
 Port = Annotated[int, typer.Option(min=0, max=65535, help=say(words.PORT_HELP))]
 Host = Annotated[str, typer.Option(help=say(words.HOST_HELP))]
 Lan = Annotated[bool, typer.Option("--lan", help=say(words.LAN_HELP))]
@@ -213,21 +210,9 @@ def answer(
     secured: "Secured | None" = None,
 ) -> None:
     """Serve ``app`` through ``door`` until a signal says to stop, or ``until`` is set. One worker, one process."""
-    import uvicorn
+    from app.server.door import server_of
 
-    server = uvicorn.Server(
-        uvicorn.Config(
-            app,
-            http="h11",
-            ws="none",
-            log_level="warning",
-            access_log=False,
-            server_header=False,
-            proxy_headers=False,  # nothing stands in front; a header must not change the scheme that Origin is held to
-            timeout_graceful_shutdown=GRACE_SECONDS,
-            ssl_certfile=secured.file if secured else None,
-        )
-    )
+    server, own_door = server_of(app, door, secured.file if secured else None)
     with stopping(server):
         for line in addresses(host, door.getsockname()[1], scheme_of(secured)):
             typer.echo(line)
@@ -237,7 +222,7 @@ def answer(
             pairing.new()
         if until is not None:
             threading.Thread(target=stop_when, args=(until, server), daemon=True).start()
-        server.run(sockets=[door.dup()])  # the server closes what it is handed
+        server.run(sockets=[own_door])  # and closes it
 
 
 @contextmanager

@@ -9,15 +9,11 @@ from datetime import datetime
 from pathlib import Path
 from urllib.parse import urlsplit
 
-import uvicorn
-
 from app.server.certificates import Certificate, ready
+from app.server.door import server_of
 from app.web.pages.shop.trust import Trust, create_trust_app
 from app.wording.message import say
 from app.wording.program import cli
-
-CLOSING_SECONDS = 3
-"""How long requests at the second door may take to finish."""
 
 
 @dataclass(frozen=True)
@@ -48,19 +44,8 @@ def secured(
         place = urlsplit(home).netloc.rpartition(":")[0]
         page = f"http://{place}:{second.getsockname()[1]}/trust"
         trust = Trust(certificate.authority, certificate.fingerprint, home, page)
-        server = uvicorn.Server(
-            uvicorn.Config(
-                create_trust_app(trust, lan_names=names),
-                http="h11",
-                ws="none",
-                log_level="warning",
-                access_log=False,
-                server_header=False,
-                proxy_headers=False,
-                timeout_graceful_shutdown=CLOSING_SECONDS,
-            )
-        )
-        thread = threading.Thread(target=server.run, kwargs={"sockets": [second.dup()]})
+        server, own_door = server_of(create_trust_app(trust, lan_names=names), second)
+        thread = threading.Thread(target=server.run, kwargs={"sockets": [own_door]})
         thread.start()
         try:
             yield Secured(certificate.file, trust, trust_lines(certificate, page))

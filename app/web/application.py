@@ -10,7 +10,6 @@ from fastapi.exceptions import RequestValidationError
 from fastapi.responses import Response
 from starlette.exceptions import HTTPException
 from starlette.middleware.gzip import GZipMiddleware
-from starlette.staticfiles import StaticFiles
 from starlette.types import Receive, Scope, Send
 
 from app import places
@@ -21,6 +20,7 @@ from app.web.api import interface
 from app.web.api.problems import either
 from app.web.context import Pages, environment
 from app.web.error_responses import fault_of, status_of
+from app.web.kept_files import HTMX, KeptFiles
 from app.web.pages.engine import data_out, engines, engines_page, exchange, paper, training
 from app.web.pages.shop import (
     activity,
@@ -115,8 +115,8 @@ def create_app(
     for pages in PAGES:
         app.include_router(pages.router)
     app.include_router(interface.router)
-    app.mount("/static", StaticFiles(directory=places.static()), name="static")
-    app.mount("/lib", StaticFiles(packages=[("js_lib_htmx", "static/htmx")]), name="lib")
+    app.mount("/static", KeptFiles(directory=places.static()), name="static")
+    app.mount("/lib", KeptFiles(packages=[HTMX]), name="lib")
     for error, page in (
         (RejectedError, _refused),
         (HTTPException, _http),

@@ -16,6 +16,7 @@ from app.shop.store.database import Database
 from app.shop.store.idempotency import new_key
 from app.web.display_options import chosen, kept
 from app.web.forms import Typed
+from app.web.kept_files import UnderTheVersion
 from app.web.presenters.adjusters import further_fields
 from app.web.presenters.filters import FILTERS
 from app.wording import language
@@ -42,7 +43,7 @@ def environment() -> Environment:
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
-        extensions=["jinja2.ext.i18n"],
+        extensions=["jinja2.ext.i18n", UnderTheVersion],
     )
     templates.policies["ext.i18n.trimmed"] = True
     templates.install_gettext_callables(  # type: ignore[attr-defined]

@@ -17,8 +17,8 @@ WRITE = "--write"
 
 
 @contextlib.contextmanager
-def report(name: str) -> Iterator[None]:
-    """Print what is printed inside, and with ``--write`` on the command line keep it as the block ``name``.
+def report(name: str, file: Path = README) -> Iterator[None]:
+    """Print what is printed inside, and with ``--write`` on the command line keep it as the block ``name`` of ``file``.
 
     Raises LookupError when the README has no such block.
     """
@@ -27,10 +27,10 @@ def report(name: str) -> Iterator[None]:
         return
     sys.argv.remove(WRITE)
     told = _Both()
-    command = " ".join(["python -m", f"tests.benchmarks.{name}", *sys.argv[1:]])
+    command = " ".join(["python -m", f"tests.{file.parent.name}.{name}", *sys.argv[1:]])
     with contextlib.redirect_stdout(told):
         yield
-    keep(README, name, command, told.getvalue(), f"{datetime.now(UTC):%Y-%m-%d}")
+    keep(file, name, command, told.getvalue(), f"{datetime.now(UTC):%Y-%m-%d}")
 
 
 def keep(file: Path, name: str, command: str, printed: str, day: str) -> None:

@@ -17,11 +17,11 @@ from tests.benchmarks import crossings
 from tests.benchmarks.crossings import AGAIN, CLOSING, PAGE, ROOT, SAVED, STARTED, Counts, Watch, layer_of, watched
 
 LIMITS: Mapping[str, Counts] = {
-    CLOSING: Counts(crossings=2, calls=240, modules=24),
-    PAGE: Counts(crossings=8, calls=2390, modules=80),
-    AGAIN: Counts(crossings=5, calls=375, modules=25),
-    SAVED: Counts(crossings=2, calls=430, modules=30),
-    STARTED: Counts(crossings=13, calls=2710, modules=85),
+    CLOSING: Counts(crossings=2, calls=225, modules=24),
+    PAGE: Counts(crossings=8, calls=2070, modules=80),
+    AGAIN: Counts(crossings=4, calls=312, modules=25),
+    SAVED: Counts(crossings=2, calls=425, modules=30),
+    STARTED: Counts(crossings=13, calls=2375, modules=85),
 }
 
 

@@ -2,12 +2,15 @@
 
 from pathlib import Path
 
+import pytest
+
 from tests.faults.tablets import run
 
 SECONDS = 15.0
 """Some hundreds of writes; ``.ci/run`` lets the tablets go on for a minute."""
 
 
+@pytest.mark.slow
 def test_four_tablets_on_one_visit(tmp_path: Path) -> None:
     answers = run(tmp_path / "shop", SECONDS)
     assert answers[303] > 100

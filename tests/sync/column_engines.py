@@ -8,6 +8,8 @@ import math
 import random
 from dataclasses import dataclass, field, replace
 
+from scipy.optimize import brentq
+
 from app.sync.engine.engine_air import Ambient
 from app.sync.engine.events import BladeReset, ColdSetting, Event, IdleSpeed, Meter, Reading, StopTurn
 from app.sync.engine.hardware import likely_hardware
@@ -35,8 +37,15 @@ GROWTH, OWN_GROWTH = 0.15 * THOU, 0.12 * THOU
 
 def throat(ratio: float) -> float:
     """Isentropic flow of air, gamma 1.4, constant below the critical ratio."""
-    held = max(ratio, (2 / 2.4) ** 3.5)
+    held = max(ratio, CRITICAL)
     return math.sqrt(7 * (held ** (2 / 1.4) - held ** (2.4 / 1.4)))
+
+
+CRITICAL = (2 / 2.4) ** 3.5
+"""Pressure ratio below which the flow of air is choked."""
+CHOKED = throat(CRITICAL)
+OPEN = 0.9999
+"""Pressure ratio at most, behind a plate that is wide open."""
 
 
 def edge(angle: float) -> float:
@@ -105,11 +114,11 @@ class ColumnEngine:
     def _own(self, bore: int) -> float:
         """The ratio at which a plate lets in what its cylinder takes, were nothing shared."""
         taken = self.swallowed * self.filling[bore] * self.speed * THERMAL / self.area(self.angles[bore])
-        low, high = 0.01, 0.9999
-        for _ in range(40):
-            middle = (low + high) / 2
-            low, high = (low, middle) if taken * middle > throat(middle) else (middle, high)
-        return (low + high) / 2
+        if taken * CRITICAL >= CHOKED:
+            return max(CHOKED / taken, 0.01)
+        if taken * OPEN <= throat(OPEN):
+            return OPEN
+        return float(brentq(lambda ratio: taken * ratio - throat(ratio), CRITICAL, OPEN, xtol=1e-13))
 
     @property
     def worst(self) -> float:

@@ -13,9 +13,6 @@ from app.sync.engine.hardware import Hardware
 from app.sync.engine.layout import Adjuster, Layout
 from app.sync.engine.linkage import IDLE_GAP, stop_rotation, turns_for
 from app.sync.engine.plate import angle_at, gap_at, gap_rate, open_area
-from app.sync.engine.units import ZERO_CELSIUS
-
-GRAM_PER_SECOND = 1e-3
 
 
 def mass_flow(
@@ -60,62 +57,20 @@ def area_for(
     return flow / mass_flow(1.0, upstream, downstream, temperature, gamma, gas_constant)
 
 
-def air_factor(pressure: float, temperature: float, to_pressure: float, to_temperature: float) -> float:
-    """Factor that refers a flow read in one day's air to another day's air, the opening unchanged.
+def output_angle(lever: float, rod: float, follower: float, ground: float, angle: float) -> float:
+    """Angle of the output lever of a four-bar linkage, open branch [rad].
 
-    ``(to_pressure / pressure) sqrt(temperature / to_temperature)``. This is for readings of air flow with the pressure
-    ratio unchanged; the power correction factors of engine test standards are something else and do not apply.
+    Parameters: lengths of input ``lever``, ``rod``, output lever (``follower``) and ``ground`` in one unit; ``angle``
+    of the input lever from the ground [rad].
 
-    Parameters: ``pressure`` [Pa] and ``temperature`` [K] of the air when it was read; ``to_pressure`` [Pa] and
-    ``to_temperature`` [K] of the air to refer it to.
-
-    Source: isentropic flow.
-
-    >>> round(air_factor(99e3, 298.15, 101325, 293.15), 4)
-    1.0322
+    Source: Freudenstein's equation as a quadratic of the half angle's tangent (A. Ghosal, Resonance, August 2010).
     """
-    return to_pressure / pressure * math.sqrt(temperature / to_temperature)
-
-
-def moist_air_density(temperature: float, pressure: float, humidity: float = 0.5) -> float:
-    """Density of moist air [kg/m3].
-
-    Parameters: ``temperature`` [K]; ``pressure`` [Pa]; ``humidity`` relative, 0 to 1. The equation is stated for
-    15 to 27 degrees Celsius and 600 to 1100 hPa; at 40 degrees it is still within 0.01 %.
-
-    Source: CIPM-2007, Picard, Davis, Gläser and Fujii, Metrologia 45 (2008) 149-155, at 400 ppm of carbon dioxide.
-
-    >>> round(moist_air_density(293.15, 101325, 0.5), 4)
-    1.1993
-    """
-    if not 0 <= humidity <= 1:
-        raise ValueError("Relative humidity lies between 0 and 1.")
-    celsius = temperature - ZERO_CELSIUS
-    saturation = math.exp(
-        1.2378847e-5 * temperature**2 - 1.9121316e-2 * temperature + 33.93711047 - 6343.1645 / temperature
-    )
-    enhancement = 1.00062 + 3.14e-8 * pressure + 5.6e-7 * celsius**2
-    vapour = humidity * enhancement * saturation / pressure  # mole fraction of water
-    compressibility = (
-        1
-        - pressure
-        / temperature
-        * (
-            1.58123e-6
-            - 2.9331e-8 * celsius
-            + 1.1043e-10 * celsius**2
-            + (5.707e-6 - 2.051e-8 * celsius) * vapour
-            + (1.9898e-4 - 2.376e-6 * celsius) * vapour**2
-        )
-        + (pressure / temperature) ** 2 * (1.83e-11 - 0.765e-8 * vapour**2)
-    )
-    dry_mole, water_mole, molar_gas_constant = 28.96546e-3, 18.01528e-3, 8.314472
-    return (
-        pressure
-        * dry_mole
-        / (compressibility * molar_gas_constant * temperature)
-        * (1 - vapour * (1 - water_mole / dry_mole))
-    )
+    constant = (lever**2 - rod**2 + follower**2 + ground**2) / (2 * lever * follower)
+    near, far = ground / lever, ground / follower
+    square = math.cos(angle) - near - far * math.cos(angle) + constant
+    linear = -2 * math.sin(angle)
+    rest = near - (far + 1) * math.cos(angle) + constant
+    return 2 * math.atan((-linear - math.sqrt(linear**2 - 4 * square * rest)) / (2 * square))
 
 
 def area_of_gap(gap: float, diameter: float, shaft: float, closed: float) -> float:

@@ -11,7 +11,6 @@ from hypothesis import strategies as st
 
 from app.sync.banks.bank_means import Opening
 from app.sync.banks.banks import balance
-from app.sync.engine import units
 from app.sync.engine.air import critical_ratio, flow_function
 from app.sync.engine.events import Meter
 from app.sync.engine.hardware import Figure, Hardware, likely_hardware
@@ -23,13 +22,10 @@ from app.sync.planning.preset import turns_for_idle
 from app.sync.slips.changes import Pooled
 from app.sync.slips.slip_detection import slipped
 from tests.sync.oracles import (
-    air_factor,
-    area_for,
     area_of_gap,
     gap_after_turns,
     influence,
     mass_flow,
-    moist_air_density,
     turns_between,
 )
 from tests.sync.strategies import closed_angles, diameters, hardwares, layouts, shares
@@ -81,31 +77,6 @@ def test_flow_never_falls_as_the_pressure_behind_falls(gamma: float, ratio: floa
 @given(pressure=pressures, temperature=temperatures, area=st.floats(1e-7, 1e-3))
 def test_no_flow_at_equal_pressures(pressure: float, temperature: float, area: float) -> None:
     assert mass_flow(area, pressure, pressure, temperature) == 0.0
-
-
-@given(pressure=pressures, temperature=temperatures, ratio=st.floats(0.0, 0.999), area=st.floats(1e-7, 1e-3))
-def test_area_and_flow_undo_one_another(pressure: float, temperature: float, ratio: float, area: float) -> None:
-    flow = mass_flow(area, pressure, ratio * pressure, temperature)
-    assert area_for(flow, pressure, ratio * pressure, temperature) == pytest.approx(area)
-
-
-@given(one=pressures, other=pressures, warm=temperatures, cold=temperatures, ratio=st.floats(0.1, 0.9))
-def test_another_days_air_is_the_flow_law_at_the_same_ratio(
-    one: float, other: float, warm: float, cold: float, ratio: float
-) -> None:
-    factor = air_factor(one, warm, other, cold)
-    assert mass_flow(1e-5, one, ratio * one, warm) * factor == pytest.approx(
-        mass_flow(1e-5, other, ratio * other, cold)
-    )
-    assert factor * air_factor(other, cold, one, warm) == pytest.approx(1.0)
-
-
-@given(temperature=st.floats(278.0, 313.0), pressure=pressures, humidity=parts)
-def test_moist_air_is_lighter_than_dry(temperature: float, pressure: float, humidity: float) -> None:
-    moist = moist_air_density(temperature, pressure, humidity)
-    dry = moist_air_density(temperature, pressure, 0.0)
-    assert moist <= dry
-    assert dry == pytest.approx(pressure / (287.05 * temperature), rel=2e-3)
 
 
 @given(hardware=hardwares(), turns=st.floats(-3, 3))
@@ -210,9 +181,3 @@ def test_a_preset_lies_inside_its_band(
     preset = turns_for_idle(displacement, bores, idle, hardware)
     assert 0 < preset.low <= preset.turns <= preset.high
     assert preset.basis == ("physics" if measured else "usual")
-
-
-@given(value=st.floats(1e-6, 1e6), name=st.sampled_from([name for name in vars(units) if name.isupper()]))
-def test_units_round_trip(value: float, name: str) -> None:
-    unit = getattr(units, name)
-    assert value * unit / unit == pytest.approx(value)

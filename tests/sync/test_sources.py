@@ -26,6 +26,21 @@ def test_every_constant_says_where_it_comes_from(constant: Constant) -> None:
     assert constant.source, constant.said
 
 
+def test_the_list_holds_what_a_word_to_the_customer_rests_on() -> None:
+    """What decides between a good word and another reading, a leak, a meter's error, wherever it stands."""
+    listed = {f"{one.module.removeprefix('app.')}.{one.name}" for one in constants()}
+    assert {
+        "sync.estimation.conformity.PASS_PROBABILITY",
+        "sync.estimation.conformity.LIMIT_PROBABILITY",
+        "sync.estimation.share_mixture.LEAST_TAU",
+        "sync.planning.planner.SURE_TO_LEAVE",
+        "sync.planning.cold_setting.HOT_MINUTES",
+        "sync.readings.meters.BAND",
+        "shop.assessment.leaks.LEAK_LIKELY",
+        "shop.assessment.advising.MOST_LOOKS",
+    } <= listed
+
+
 def test_a_number_without_a_word_is_seen(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     (tmp_path / "bare.py").write_text("BARE = 0.5  # of something [m]\nTOLD = 2.0  # our judgement\n")
     monkeypatch.syspath_prepend(tmp_path)

@@ -69,9 +69,8 @@ def test_what_the_meter_cannot_tell_is_named_or_counted_and_never_blamed(high: t
     found = found_for([7.25 if bore in high and len(high) > 3 else 7.0 if bore in high else 6.25 for bore in V8.bores])
     assert found.verdict is Conformity.UNDECIDED
     assert verdict_title(found) == "Undecided"
-    assert re.fullmatch(
-        r"\d\d\u00a0% likely that all bores are inside\. " + re.escape(near), verdict_sentence(found, KGH)
-    )
+    said = r"\d\d\u00a0% likely that all bores are inside\. " + re.escape(near)
+    assert re.fullmatch(said + r"( \d+ more readings would likely decide it\.)?", verdict_sentence(found, KGH))
 
 
 def test_where_each_tile_says_even_no_bore_is_called_not_sure() -> None:
@@ -81,7 +80,16 @@ def test_where_each_tile_says_even_no_bore_is_called_not_sure() -> None:
     assert {one.verdict for one in found.standings} == {BoreVerdict.EVEN}
     assert verdict_sentence(found, KGH) == (
         f"Each bore alone is likely inside, all of them together only {probability(found)} likely."
+        " 8 more readings would likely decide it."
     )
+
+
+def test_how_many_readings_would_decide_it_is_said_while_they_are_asked_for() -> None:
+    told = [
+        verdict_sentence(decided(Conformity.UNDECIDED, 0.85, readings=readings), KGH).rsplit(". ", 1)[-1]
+        for readings in (3, 1)
+    ]
+    assert told == ["At most 3 more readings decide it.", "1 more reading decides it."]
 
 
 def decided(conformity: Conformity, all_inside: float, **more: object) -> RoundResult:

@@ -12,7 +12,7 @@ from app.shop.assessment.cold_setting import ColdWork, cold_work
 from app.shop.assessment.gates import Gate, gate_of
 from app.shop.assessment.progress import PhaseStatus, leads_to_banks, next_status, progress, stale_items
 from app.shop.assessment.round_results import evenness_of
-from app.shop.assessment.verdicts import balance_of, balanced, rods_are_turnbuckles, visit_parts
+from app.shop.assessment.verdicts import balance_of, balanced, rods_are_turnbuckles, said_of, visit_parts
 from app.shop.procedure.codes import CautionCode
 from app.shop.procedure.doubtful_values import last_values_of
 from app.shop.procedure.items import Item, Phase
@@ -119,11 +119,11 @@ class Assessment:
 
         Raises ValueError when nothing was read in it.
         """
-        return evenness_of(self.record, one, self.record.settings.window(one.row.phase))
+        return said_of(self.record, one, self.record.settings.window(one.row.phase))
 
     def fine_evenness(self, one: Round) -> RoundResult:
         """The same by the fine tolerance, whatever the phase of the round."""
-        return evenness_of(self.record, one, self.record.settings.fine_window)
+        return said_of(self.record, one, self.record.settings.fine_window)
 
     @cached_property
     def as_found(self) -> RoundResult | None:
@@ -181,7 +181,7 @@ def _assess_phase(assessment: Assessment, phase: Phase) -> PhaseAssessment:
         items=status.items,
         stale=stale_items(record, phase, status.items),
         due=due,
-        round=evenness_of(record, due.current, tolerance) if due.current is not None and read else None,
+        round=said_of(record, due.current, tolerance) if due.current is not None and read else None,
         tolerance=tolerance,
         step=step,
         to_read=to_read(phase, due, step),

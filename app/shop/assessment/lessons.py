@@ -17,7 +17,8 @@ from app.sync.estimation.prior_transfer import prior_from_history
 from app.sync.planning.planner import start_prior
 
 LESSONS_BACK = 3
-"""Earlier visits that are learned from; what was before them counts for little by now."""
+"""Earlier visits that are learned from; what was before them counts for little by now (our
+judgement)."""
 
 
 def visit_prior(record: VisitRecord, back: int = LESSONS_BACK) -> Posterior | None:

@@ -170,7 +170,7 @@ def why_not_needed(record: VisitRecord, one: Phase) -> Reason | None:
 
 def _lacks_of_speed(record: VisitRecord, one: Phase, items: tuple[Item, ...]) -> list[Missing]:
     """The idle speed of a phase where it was recorded, but an adjustment may have changed it or it is far off."""
-    wanted, most = (round(speed / REV_PER_MIN) for speed in (record.engine.idle_speed, SPEED_WINDOW))
+    wanted, most = [round(speed / REV_PER_MIN) for speed in (record.engine.idle_speed, SPEED_WINDOW)]
     lacks = []
     for item in [item for item in items if item.slug in SPEEDS]:
         check = record.checks.get((one.slug, item.slug))
@@ -187,12 +187,14 @@ def _lacks_of_speed(record: VisitRecord, one: Phase, items: tuple[Item, ...]) ->
 def stale_items(record: VisitRecord, phase: Phase, items: tuple[Item, ...]) -> frozenset[str]:
     """Those of a phase's items, by slug, that are to be recorded again: an adjustment was made since, the engine was
     off since, or the figure stopped it."""
-    recorded = ((item, record.checks.get((phase.slug, item.slug))) for item in items)
+    recorded = [(item, record.checks.get((phase.slug, item.slug))) for item in items]
     again = run_out(record, phase)
     return frozenset(
-        item.slug
-        for item, check in recorded
-        if check is not None and (item in again or _is_stale(record, item, check) or beyond(record, check))
+        [
+            item.slug
+            for item, check in recorded
+            if check is not None and (item in again or _is_stale(record, item, check) or beyond(record, check))
+        ]
     )
 
 

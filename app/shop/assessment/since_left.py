@@ -46,6 +46,12 @@ class Change:
     why_not: NotComparable | None = None
     other_intake: bool = False
 
+    @property
+    def sharing(self) -> float | None:
+        """Part of a runner's pressure that all runners share, as columns tell: those of the earlier visit, which is
+        complete, else those of the later one; None by flow meters."""
+        return _sharing(self.before, self.after)
+
 
 @lru_cache(maxsize=4096)
 def change(before: VisitSummary, after: VisitSummary) -> Change:
@@ -75,9 +81,14 @@ def change(before: VisitSummary, after: VisitSummary) -> Change:
             hot,
             common,
             left_meter=before.meter,
+            sharing=_sharing(before, after),
         )
     same_fitting = before.fitting_id == after.fitting_id
     return Change(before, after, same_meter, same_fitting, hot, common, assessment, why_not, other_intake)
+
+
+def _sharing(before: VisitSummary, after: VisitSummary) -> float | None:
+    return after.sharing if before.sharing is None else before.sharing
 
 
 def _common(before: VisitSummary, after: VisitSummary) -> float | None:

@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from functools import lru_cache
 
+from app.shop.assessment.lessons import sharing_of
 from app.shop.procedure.phases import LOCK_DOWN
 from app.shop.procedure.running import round_ran_out
 from app.shop.record.visit_record import VisitRecord
@@ -44,22 +45,38 @@ def stands_as_before(record: VisitRecord) -> bool | None:
 
 def _assessment(record: VisitRecord) -> SlipAssessment | None:
     before, after = read_hot(record, of_lock_down=False), read_hot(record, of_lock_down=True)
-    return compared(record.layout, before, after, record.meter_as_read()) if before and after else None
+    if not (before and after):
+        return None
+    return compared(record.layout, before, after, record.meter_as_read(), sharing=sharing_of(record))
 
 
 @lru_cache(maxsize=64)
 def compared(
-    layout: Layout, before: Values, after: Values, meter: Meter, meter_before: Meter | None = None
+    layout: Layout,
+    before: Values,
+    after: Values,
+    meter: Meter,
+    meter_before: Meter | None = None,
+    sharing: float | None = None,
 ) -> SlipAssessment:
     """What moved between two sets of readings of a hot engine.
 
     What all bores did together is left free: an idle wanders in the minutes between by more than the meter's error.
-    ``meter_before`` is that of the first set where it was another one, or read in another day's air.
+    ``meter_before`` is that of the first set where it was another one, or read in another day's air; ``sharing`` the
+    part of a runner's pressure that all runners share, the usual one when None.
     """
     was = {bore: pool(values, meter_before or meter) for bore, values in before}
     now = {bore: pool(values, meter) for bore, values in after}
     return slipped(
-        layout, was, now, meter, same_meter=True, expected_common=None, left_sound=True, left_meter=meter_before
+        layout,
+        was,
+        now,
+        meter,
+        same_meter=True,
+        expected_common=None,
+        left_sound=True,
+        left_meter=meter_before,
+        sharing=sharing,
     )
 
 

@@ -25,8 +25,9 @@ from app.sync.engine.events import Meter, Reading
 from app.sync.engine.hardware import Hardware
 from app.sync.engine.layout import Layout
 from app.sync.estimation.column_start import read_by_columns
-from app.sync.estimation.conformity import Conformity
+from app.sync.estimation.evenness import RoundResult
 from app.sync.planning.advice import Advice, AdviceKind, AdviceReason
+from app.sync.planning.one_word import GOOD, OPEN_TO_DOUBT, as_said
 from app.sync.planning.planner import next_move
 
 _next_move = lru_cache(maxsize=128)(next_move)
@@ -82,6 +83,20 @@ def next_of(record: VisitRecord, phase: Phase, until: Round | None = None) -> Ad
     if advice.kind is AdviceKind.MEASURE and skipped == list(advice.bores):
         return Advice(AdviceKind.CANNOT, AdviceReason.SKIPPED, about=tuple(skipped))
     return advice
+
+
+def said_of(record: VisitRecord, one: Round, window: float) -> RoundResult:
+    """How even the bores stand as of a round, by a window given as a fraction of the mean, as it is said.
+
+    Where plates may be moved a good word waits until the adviser is done.
+    """
+    found = evenness_of(record, one, window)
+    if found.verdict not in OPEN_TO_DOUBT or one.row.phase != HEAT_SOAKED.slug or one.row.opening:
+        return found
+    if record.moved_since(one, at_idle=True):
+        return found
+    advice = next_of(record, HEAT_SOAKED, one)
+    return found if advice is None or advice.kind is AdviceKind.DONE else as_said(found, advice)
 
 
 def balance_of(record: VisitRecord) -> BankAssessment | None:
@@ -188,7 +203,7 @@ def accepted_round(record: VisitRecord, phase: Phase) -> Round | None:
 
 def passes(record: VisitRecord, phase: Phase, one: Round) -> bool:
     """Whether a closed round passes: even, as even as the meter shows, or as even as feelers and screws can set it."""
-    if evenness_of(record, one, record.settings.window(phase.slug)).verdict in (Conformity.EVEN, Conformity.LIMIT):
+    if said_of(record, one, record.settings.window(phase.slug)).verdict in GOOD:
         return True
     advice = next_of(record, phase, one)
     if advice is not None and advice.kind is AdviceKind.DONE:

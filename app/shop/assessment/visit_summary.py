@@ -5,6 +5,7 @@ from collections import defaultdict
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
+from app.shop.assessment.lessons import sharing_of
 from app.shop.assessment.round_results import evenness_of
 from app.shop.procedure.phases import FIRST_FIRE
 from app.shop.record.entries import CheckEntry
@@ -54,6 +55,8 @@ class Moved:
 class VisitSummary:
     """What counts of one visit. ``left`` is None until it is signed off, ``found`` before its first closed round.
 
+    ``sharing`` is the part of a runner's pressure that all runners share, as its columns tell, None by a flow meter.
+
     ``air_found`` and ``air_left`` are the air and the idle speed of either, None where they are not known.
     """
 
@@ -82,6 +85,7 @@ class VisitSummary:
     air_found: Conditions | None
     air_left: Conditions | None
     intake: Intake | None
+    sharing: float | None = None
 
 
 def build_history(record: VisitRecord) -> VisitSummary:
@@ -115,6 +119,7 @@ def build_history(record: VisitRecord) -> VisitSummary:
         air_found=_conditions(record, left=False),
         air_left=_conditions(record, left=True),
         intake=record.intake,
+        sharing=sharing_of(record),
     )
 
 

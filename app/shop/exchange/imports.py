@@ -5,12 +5,12 @@ first, ``bring_in`` does it in one transaction. A row that is here under the sam
 one that says something else is refused, because evidence is never changed.
 """
 
-import json
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, fields
+from typing import Any
 
-from pydantic import ValidationError
+from pydantic import BaseModel, ValidationError
 from sqlalchemy.exc import IntegrityError
 from sqlmodel import Session, select
 
@@ -21,6 +21,7 @@ from app.shop.exchange import v5 as v5
 from app.shop.exchange.codes import FileChoice, FileFault, FileQuestion, FileSide
 from app.shop.exchange.exports import engine_file
 from app.shop.exchange.rows import Writer
+from app.shop.json_bounds import Bounds
 from app.shop.reasons import Reason, because
 from app.shop.record.fittings import layout_from_json
 from app.shop.rejections import Rejection
@@ -34,6 +35,12 @@ from app.sync.engine.layout import Layout, LayoutError
 
 LARGEST = 12 * 1024 * 1024
 """The longest file that is read [bytes]; an engine with forty visits of three rounds takes about one megabyte."""
+
+BOUNDS = Bounds(depth=12, parts=LARGEST // 150, fields=64, values=LARGEST // 25)
+"""The most that a file holds. Without a blank the shortest entry, a round, takes 160 bytes, and what stands between two
+commas 27: a file as long as any may be has fewer. The deepest list, of a bank's bores, is the seventh level; a visit,
+the widest entry, has thirty fields."""
+
 NEWEST = 5
 """The newest version of a file."""
 
@@ -41,7 +48,9 @@ MOST_SAID = 5
 """How many faults of one file are named."""
 
 Keyed = (
-    v5.Round
+    v5.Fitting
+    | v5.Visit
+    | v5.Round
     | v5.Reading
     | v5.Speed
     | v5.Move
@@ -75,36 +84,44 @@ class ImportPlan:
     conflicts: tuple[Conflict, ...]
 
 
-def read(text: str) -> v5.EngineFile:
+class _Head(BaseModel):
+    """What tells that a text is an engine's file, whatever else it holds."""
+
+    format: Any = None
+    version: Any = None
+
+
+def read(text: str | bytes) -> v5.EngineFile:
     """The file that a text is. Raises RejectedError with what is wrong with it."""
-    if len(text.encode()) > LARGEST:
+    sent = text.encode() if isinstance(text, str) else text
+    if len(sent) > LARGEST:
         raise RejectedError({"file": because(Rejection.FILE_TOO_LARGE, most=LARGEST // 1024 // 1024)})
     try:
-        found = json.loads(text)
-    except (ValueError, RecursionError):
-        raise RejectedError({"file": because(Rejection.FILE_NOT_AN_ENGINE)}) from None
-    if not isinstance(found, dict) or found.get("format") != "evenbore-engine":
+        found = _Head.model_validate_json(sent) if BOUNDS.hold(sent) else _Head()
+    except ValidationError:
+        found = _Head()
+    if found.format != "evenbore-engine":
         raise RejectedError({"file": because(Rejection.FILE_NOT_AN_ENGINE)})
-    if found.get("version") not in range(1, NEWEST + 1):
-        version = str(found.get("version"))[:20]
-        raise RejectedError({"file": because(Rejection.FILE_VERSION, version=version, newest=NEWEST)})
+    if found.version not in range(1, NEWEST + 1):
+        raise RejectedError({"file": because(Rejection.FILE_VERSION, version=str(found.version)[:20], newest=NEWEST)})
     try:
-        match found["version"]:
+        match found.version:
             case 1:
-                file = v5.from_v1(v1.EngineFile.model_validate_json(text))
+                file = v5.from_v1(v1.EngineFile.model_validate_json(sent))
             case 2:
-                file = v5.from_v2(v2.EngineFile.model_validate_json(text))
+                file = v5.from_v2(v2.EngineFile.model_validate_json(sent))
             case 3:
-                file = v5.from_v3(v3.EngineFile.model_validate_json(text))
+                file = v5.from_v3(v3.EngineFile.model_validate_json(sent))
             case 4:
-                file = v5.from_v4(v4.EngineFile.model_validate_json(text))
+                file = v5.from_v4(v4.EngineFile.model_validate_json(sent))
             case _:
-                file = v5.EngineFile.model_validate_json(text)
+                file = v5.EngineFile.model_validate_json(sent)
     except ValidationError as error:
-        wrong_fields = tuple(".".join(map(str, one["loc"])) for one in error.errors()[:MOST_SAID])
+        wrong_fields = tuple(
+            ".".join(map(str, one["loc"])) for one in error.errors(include_url=False, include_input=False)[:MOST_SAID]
+        )
         raise RejectedError({"file": because(Rejection.FILE_NOT_BY_SCHEMA, fields=wrong_fields)}) from None
-    if wrong := _contradictions(file):
-        faults = tuple(wrong[:MOST_SAID])
+    if faults := tuple(_contradictions(file)[:MOST_SAID]):
         raise RejectedError({"file": because(Rejection.FILE_CONTRADICTS_ITSELF, faults=faults)})
     return file
 
@@ -228,33 +245,33 @@ def _same_rows(file: v5.EngineFile, mine: v5.EngineFile | None) -> None:
             raise RejectedError({"file": because(Rejection.FILE_ENTRY_DIFFERS, kind=said[0], key=key[:8])})
 
 
-def _rows(file: v5.EngineFile) -> list[tuple[str, tuple[str, object]]]:
+def _rows(file: v5.EngineFile) -> Iterator[tuple[str, tuple[str, object]]]:
     """Every row of evidence but meters by its key: what it is and what it says, numbers given by a shop left out."""
     parts_of_it = {"rounds", "readings", "speeds", "moves", "checks", "overrides", "sign_off", "corrections"}
-    aside = {"number", "meter", "engine_events", "stop_ends", *parts_of_it}
-    rows: list[tuple[str, tuple[str, object]]] = [
-        (f.key, ("fitting", f.model_dump(exclude={"number"}))) for f in file.fittings
-    ]
+    apart = {"number", "meter", "engine_events", "stop_ends", *parts_of_it}
+    aside = {v5.Fitting: {"number"}, v5.Visit: apart}
+    for kind, part in _parts(file):
+        yield part.key, (kind, part.model_dump(exclude=aside.get(type(part))))
+
+
+def _parts(file: v5.EngineFile) -> Iterator[tuple[str, Keyed]]:
+    """Every row of evidence but meters, and what it is."""
+    for fitting in file.fittings:
+        yield "fitting", fitting
     for visit in file.visits:
-        rows.append((visit.key, ("visit", visit.model_dump(exclude=aside))))
-        parts: list[Keyed] = [
-            *visit.rounds,
-            *visit.readings,
-            *visit.speeds,
-            *visit.moves,
-            *visit.checks,
-            *visit.overrides,
-            *visit.corrections,
-            *visit.engine_events,
-            *visit.stop_ends,
-        ]
-        parts += [visit.sign_off] if visit.sign_off else []
-        rows += [(part.key, (type(part).__name__.lower(), part.model_dump())) for part in parts]
-    return rows
+        yield "visit", visit
+        for rows in (
+            *(visit.rounds, visit.readings, visit.speeds, visit.moves, visit.checks, visit.overrides),
+            *(visit.corrections, visit.engine_events, visit.stop_ends, [visit.sign_off] if visit.sign_off else []),
+        ):
+            for part in rows:
+                yield type(part).__name__.lower(), part
 
 
-def _named_keys(file: v5.EngineFile) -> list[tuple[str, str]]:
-    return [("engine", file.engine.key), *((said[0], key) for key, said in _rows(file))]
+def _named_keys(file: v5.EngineFile) -> Iterator[tuple[str, str]]:
+    yield "engine", file.engine.key
+    for kind, part in _parts(file):
+        yield kind, part.key
 
 
 def _keys(file: v5.EngineFile | None) -> set[str]:

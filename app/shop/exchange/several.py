@@ -21,15 +21,15 @@ from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 
 MOST_FILES = 500
-LARGEST_TOGETHER = 64 * 1024 * 1024
+LARGEST_TOGETHER = 32 * 1024 * 1024
 """How many files one zip may hold, and how long they may be together [bytes] (our judgement: a minute's work)."""
 
 ZIP = b"PK\x03\x04"
 METER = "meter-"
 """What the name of a question about a meter begins with."""
 
-Named = tuple[str, str]
-"""A file's name and its text."""
+Named = tuple[str, bytes]
+"""A file's name and what is in it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,9 +64,9 @@ def unzipped(name: str, sent: bytes) -> list[Named]:
     """The engine files in what was sent: those of a zip, or the one that it is. Raises RejectedError."""
     try:
         if not sent.startswith(ZIP):
-            return [(name, sent.decode())]
+            return [(name, sent)]
         return _of_zip(sent)
-    except (UnicodeDecodeError, zipfile.BadZipFile, zlib.error, NotImplementedError, RuntimeError, EOFError):
+    except (zipfile.BadZipFile, zlib.error, NotImplementedError, RuntimeError, EOFError):
         raise RejectedError({"file": because(Rejection.FILE_NOT_AN_ENGINE)}) from None
 
 
@@ -74,8 +74,8 @@ def zipped(files: Sequence[Named]) -> bytes:
     """A zip that ``unzipped`` takes apart again."""
     made = io.BytesIO()
     with zipfile.ZipFile(made, "w", zipfile.ZIP_DEFLATED) as to:
-        for number, (name, text) in enumerate(files):
-            to.writestr(f"{number}/{name.rpartition('/')[2] or 'engine'}", text)
+        for number, (name, held) in enumerate(files):
+            to.writestr(f"{number}/{name.rpartition('/')[2] or 'engine'}", held)
     return made.getvalue()
 
 
@@ -83,9 +83,9 @@ def look(session: Session, files: Sequence[Named]) -> Batch:
     """What the files would add here, with nothing stored."""
     looked: list[FileLooked] = []
     asked: dict[str, Conflict] = {}
-    for name, text in files:
+    for name, held in files:
         try:
-            file = read(text)
+            file = read(held)
             made = plan(session, file, {})
         except RejectedError as refusal:
             looked.append(FileLooked(name, problem=_first(refusal)))
@@ -104,15 +104,15 @@ def bring_in_all(shop: Database, files: Sequence[Named], choices: Mapping[str, s
         raise ConflictError(open_questions)
     chosen = {one.name: choices[one.name] for one in batch.conflicts}
     return Batch(
-        tuple(_brought_in(shop, one, text, chosen) for one, (_, text) in zip(batch.files, files, strict=True)), ()
+        tuple(_brought_in(shop, one, held, chosen) for one, (_, held) in zip(batch.files, files, strict=True)), ()
     )
 
 
-def _brought_in(shop: Database, one: FileLooked, text: str, chosen: Mapping[str, str]) -> FileLooked:
+def _brought_in(shop: Database, one: FileLooked, held: bytes, chosen: Mapping[str, str]) -> FileLooked:
     """A meter that was not known here before the first file is the same instrument in all of them."""
     if one.problem is not None or one.waits:
         return one
-    file = read(text)
+    file = read(held)
     same = {f"{METER}{meter.key}": FileChoice.SAME_METER.value for meter in file.meters}
     try:
         return FileLooked(one.name, one.serial, one.adds, engine_id=bring_in(shop, file, {**same, **chosen}))
@@ -129,7 +129,7 @@ def _of_zip(sent: bytes) -> list[Named]:
         found = []
         for entry in entries:
             with held.open(entry) as one:
-                found.append((entry.filename, one.read(LARGEST + 1).decode()))
+                found.append((entry.filename, one.read(LARGEST + 1)))
     return found
 
 

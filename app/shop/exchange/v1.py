@@ -13,9 +13,9 @@ its own.
 
 import re
 from datetime import datetime
-from typing import Annotated, Literal
+from typing import Annotated, Literal, TypeVar
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field
+from pydantic import AfterValidator, BaseModel, ConfigDict, FailFast, Field
 
 
 def _moment(text: str) -> str:
@@ -35,6 +35,10 @@ class Part(BaseModel):
 
     model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
 
+
+Row = TypeVar("Row")
+Many = Annotated[list[Row], FailFast()]
+"""A list that is looked at up to its first entry that is wrong: thousands of them are not told one by one."""
 
 Key = Annotated[str, AfterValidator(_uuid), Field(json_schema_extra={"format": "uuid"})]
 Hash = Annotated[str, Field(max_length=64, description="Hash of what was sent under the key.")]
@@ -82,7 +86,7 @@ class Bank(Part):
     """One line of bores, front first, with the bores its stop screw and its link act at."""
 
     name: Annotated[str, Field(min_length=1, max_length=10)]
-    bores: Annotated[list[Bore], Field(min_length=1, max_length=12)]
+    bores: Annotated[Many[Bore], Field(min_length=1, max_length=12)]
     stop: Bore
     drive: Bore
 
@@ -90,9 +94,9 @@ class Bank(Part):
 class Layout(Part):
     """Where the bores sit; the bore of the throttle sensor; bores whose plate has no return spring of its own."""
 
-    banks: Annotated[list[Bank], Field(min_length=1, max_length=2)]
+    banks: Annotated[Many[Bank], Field(min_length=1, max_length=2)]
     sensor: Bore | None
-    springless: list[Bore]
+    springless: Many[Bore]
 
 
 class Figure(Part):
@@ -224,13 +228,13 @@ class Visit(Part):
     by: Short
     opened_at: Time
     changed: Text | None
-    rounds: list[Round]
-    readings: list[Reading]
-    moves: list[Move]
-    checks: list[Check]
-    overrides: list[Override]
+    rounds: Many[Round]
+    readings: Many[Reading]
+    moves: Many[Move]
+    checks: Many[Check]
+    overrides: Many[Override]
     sign_off: SignOff | None
-    corrections: list[Correction]
+    corrections: Many[Correction]
 
 
 class EngineFile(Part):
@@ -240,6 +244,6 @@ class EngineFile(Part):
     version: Literal[1]
     exported_at: Time
     engine: Engine
-    meters: list[Meter]
-    fittings: Annotated[list[Fitting], Field(min_length=1)]
-    visits: list[Visit]
+    meters: Many[Meter]
+    fittings: Annotated[Many[Fitting], Field(min_length=1)]
+    visits: Many[Visit]

@@ -74,7 +74,7 @@ class Bank(v1.Bank):
     """One line of bores, front first, with the bores its stop screw and its link act at, and how they are joined."""
 
     joints: Annotated[
-        list[Literal["blade", "screw", "screw-in", "screw-out", "shaft"]], Field(max_length=11, description=JOINTS)
+        v1.Many[Literal["blade", "screw", "screw-in", "screw-out", "shaft"]], Field(max_length=11, description=JOINTS)
     ]
 
 
@@ -85,10 +85,10 @@ class Layout(Part):
     ``bypass`` those with a bypass screw; ``plenum`` says whether a common plenum joins the runners.
     """
 
-    banks: Annotated[list[Bank], Field(min_length=1, max_length=2)]
+    banks: Annotated[v1.Many[Bank], Field(min_length=1, max_length=2)]
     sensor: Bore | None
-    springless: list[Bore]
-    bypass: list[Bore]
+    springless: v1.Many[Bore]
+    bypass: v1.Many[Bore]
     plenum: bool
 
 
@@ -156,13 +156,13 @@ class Visit(Part):
     by: Short
     opened_at: Time
     changed: Text | None
-    rounds: list[Round]
-    readings: list[Reading]
-    moves: list[Move]
-    checks: list[Check]
-    overrides: list[Override]
+    rounds: v1.Many[Round]
+    readings: v1.Many[Reading]
+    moves: v1.Many[Move]
+    checks: v1.Many[Check]
+    overrides: v1.Many[Override]
     sign_off: SignOff | None
-    corrections: list[Correction]
+    corrections: v1.Many[Correction]
 
 
 class EngineFile(Part):
@@ -172,9 +172,9 @@ class EngineFile(Part):
     version: Literal[2]
     exported_at: Time
     engine: Engine
-    meters: list[Meter]
-    fittings: Annotated[list[Fitting], Field(min_length=1)]
-    visits: list[Visit]
+    meters: v1.Many[Meter]
+    fittings: Annotated[v1.Many[Fitting], Field(min_length=1)]
+    visits: v1.Many[Visit]
 
 
 def whole(layout: dict[str, Any]) -> dict[str, Any]:

@@ -70,7 +70,7 @@ class Layout(v2.Layout):
     ``bypass`` those with a bypass screw; ``plenum`` says whether a common plenum joins the runners.
     """
 
-    extra: Annotated[dict[str, list[v1.Bore]], Field(default_factory=dict, description=EXTRA)]
+    extra: Annotated[dict[str, v1.Many[v1.Bore]], Field(default_factory=dict, description=EXTRA)]
 
     @model_serializer(mode="wrap")
     def _without_nothing(self, handler: SerializerFunctionWrapHandler) -> dict[str, Any]:
@@ -129,13 +129,13 @@ class Visit(Part):
     by: v1.Short
     opened_at: v1.Time
     changed: v1.Text | None
-    rounds: list[Round]
-    readings: list[Reading]
-    moves: list[Move]
-    checks: list[Check]
-    overrides: list[Override]
+    rounds: v1.Many[Round]
+    readings: v1.Many[Reading]
+    moves: v1.Many[Move]
+    checks: v1.Many[Check]
+    overrides: v1.Many[Override]
     sign_off: SignOff | None
-    corrections: list[Correction]
+    corrections: v1.Many[Correction]
 
 
 class EngineFile(Part):
@@ -145,9 +145,9 @@ class EngineFile(Part):
     version: Literal[3]
     exported_at: v1.Time
     engine: Engine
-    meters: list[Meter]
-    fittings: Annotated[list[Fitting], Field(min_length=1)]
-    visits: list[Visit]
+    meters: v1.Many[Meter]
+    fittings: Annotated[v1.Many[Fitting], Field(min_length=1)]
+    visits: v1.Many[Visit]
 
 
 def from_v2(file: v2.EngineFile) -> EngineFile:

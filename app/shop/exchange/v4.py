@@ -82,13 +82,13 @@ class Visit(Part):
     by: v1.Short
     opened_at: v1.Time
     changed: v1.Text | None
-    rounds: list[Round]
-    readings: list[Reading]
-    moves: list[Move]
-    checks: list[Check]
-    overrides: list[Override]
+    rounds: v1.Many[Round]
+    readings: v1.Many[Reading]
+    moves: v1.Many[Move]
+    checks: v1.Many[Check]
+    overrides: v1.Many[Override]
     sign_off: SignOff | None
-    corrections: list[Correction]
+    corrections: v1.Many[Correction]
 
 
 class EngineFile(Part):
@@ -98,9 +98,9 @@ class EngineFile(Part):
     version: Literal[4]
     exported_at: v1.Time
     engine: Engine
-    meters: list[Meter]
-    fittings: Annotated[list[Fitting], Field(min_length=1)]
-    visits: list[Visit]
+    meters: v1.Many[Meter]
+    fittings: Annotated[v1.Many[Fitting], Field(min_length=1)]
+    visits: v1.Many[Visit]
 
 
 def from_v3(file: v3.EngineFile) -> EngineFile:

@@ -200,16 +200,16 @@ class Visit(Part):
     meter_limit: Annotated[float | None, Field(ge=0, le=1)] = None
     intake: Annotated[v1.Short | None, Field(description=INTAKE)] = None
     intake_note: v1.Short | None = None
-    rounds: list[Round]
-    readings: list[Reading]
-    speeds: Annotated[list[Speed], Field(default_factory=list, description=SPEEDS)]
-    moves: list[Move]
-    checks: list[Check]
-    overrides: list[Override]
+    rounds: v1.Many[Round]
+    readings: v1.Many[Reading]
+    speeds: Annotated[v1.Many[Speed], Field(default_factory=list, description=SPEEDS)]
+    moves: v1.Many[Move]
+    checks: v1.Many[Check]
+    overrides: v1.Many[Override]
     sign_off: SignOff | None
-    corrections: list[Correction]
-    engine_events: Annotated[list[EngineEvent], Field(default_factory=list, description=EVENTS)]
-    stop_ends: Annotated[list[StopEnd], Field(default_factory=list, description=STOP_ENDS)]
+    corrections: v1.Many[Correction]
+    engine_events: Annotated[v1.Many[EngineEvent], Field(default_factory=list, description=EVENTS)]
+    stop_ends: Annotated[v1.Many[StopEnd], Field(default_factory=list, description=STOP_ENDS)]
 
     @model_serializer(mode="wrap")
     def _without_nothing(self, handler: SerializerFunctionWrapHandler) -> dict[str, Any]:
@@ -223,9 +223,9 @@ class EngineFile(Part):
     version: Literal[5]
     exported_at: v1.Time
     engine: Engine
-    meters: list[Meter]
-    fittings: Annotated[list[Fitting], Field(min_length=1)]
-    visits: list[Visit]
+    meters: v1.Many[Meter]
+    fittings: Annotated[v1.Many[Fitting], Field(min_length=1)]
+    visits: v1.Many[Visit]
 
 
 def from_v4(file: v4.EngineFile) -> EngineFile:

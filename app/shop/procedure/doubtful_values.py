@@ -15,7 +15,7 @@ ASKED_TIMES = 1.6
 judgement): bores of an engine as found may truly stand so far apart, so it asks and never forbids."""
 
 ROUNDING = 1e-9
-"""By which a value on the limit may miss it."""
+"""By which a value on the limit may miss it (our judgement)."""
 
 
 def doubtful(record: VisitRecord, one: Round, bore: int, value: float, corrects: int | None = None) -> bool:

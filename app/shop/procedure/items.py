@@ -41,7 +41,7 @@ class Item:
 
     ``ahead``: the engine is not read before it, though it may be waived. ``at_start``: it is looked at right after the
     start, and recorded once everything that comes before the key is. ``after`` names items of the phase that come
-    before it. ``apart``: it is ticked by itself, never with others by one tap. ``puts_back`` names the item of an
+    before it. ``apart``: it is ticked on its own, never with others by one tap. ``puts_back`` names the item of an
     earlier phase that unplugged, held, removed or led something away; this one is asked for where that was ticked. A
     figure of one with ``choices`` is the place of one of them.
     """

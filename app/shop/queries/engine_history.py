@@ -38,7 +38,7 @@ def _scores(one: Change) -> Mapping[Adjuster, float]:
     assert one.after.found is not None
     left, found = one.before.left.pooled, one.after.found.pooled
     meter, before = one.after.meter, one.before.meter
-    return scores(one.after.layout, left, found, meter, one.same_meter, one.hot, one.common, before)
+    return scores(one.after.layout, left, found, meter, one.same_meter, one.hot, one.common, before, one.sharing)
 
 
 def repeatability(stand: RoundSummary, meter: Meter) -> float:

@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from itertools import groupby
+from operator import attrgetter
 from typing import Any, TypeVar
 
 from sqlmodel import Session, col, select
@@ -277,7 +278,7 @@ V = TypeVar(
 def _of(session: Session, kind: type[V], ids: Iterable[int]) -> dict[int, tuple[V, ...]]:
     """The entries of each visit, in the order they were stored; a visit's rounds are numbered in that order."""
     mine = _entries(session, kind, "visit_id", ids)
-    return {visit_id: tuple(entries) for visit_id, entries in groupby(mine, key=lambda entry: entry.visit_id)}
+    return {visit_id: tuple(entries) for visit_id, entries in groupby(mine, key=attrgetter("visit_id"))}
 
 
 R = TypeVar("R", MeterReading, SpeedEntry)
@@ -287,5 +288,5 @@ def _in_rounds(session: Session, kind: type[R], table: str, ids: Iterable[int]) 
     """What hangs on the rounds of the visits, by round, in the order it was stored."""
     columns = '", r."'.join(COLUMNS[kind])
     query = IN_ROUNDS.format(columns=columns, table=table, several="{several}")
-    taken = (kind(*row) for row in _asked(session, query, ids))
-    return {round_id: tuple(mine) for round_id, mine in groupby(taken, key=lambda r: r.round_id)}
+    taken = [kind(*row) for row in _asked(session, query, ids)]
+    return {round_id: tuple(mine) for round_id, mine in groupby(taken, key=attrgetter("round_id"))}

@@ -67,8 +67,9 @@ class Round:
         first_rows, counting = places(self.entered), current(self.entered)
         if len(counting) < len(self.entered):
             counting.sort(key=lambda r: first_rows[r.ident])
-        readings = tuple(r for r in counting if r.value is not None)
-        closing = next((r for r in readings if r.kind == "closing"), None)
+        readings = tuple([r for r in counting if r.value is not None])
+        closings = [r for r in readings if r.kind == "closing"]
+        closing = closings[0] if closings else None
         read = {r.bore for r in readings}
         fill(
             self,
@@ -77,7 +78,7 @@ class Round:
             closing=closing,
             closed=closing is not None,
             skipped={r.bore: r for r in counting if r.value is None and r.bore not in read},
-            newest=max((r.ident for r in self.entered), default=0),
+            newest=max([r.ident for r in self.entered], default=0),
             first_rows=first_rows,
             ended=max(first_rows.values(), default=0),
             lever=(self.row.opening, bool(self.row.from_above)),

@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from copy import copy
 from dataclasses import dataclass, field, replace
 from functools import cached_property
+from operator import attrgetter, itemgetter
 
 from app.shop.record.entries import (
     CheckEntry,
@@ -108,7 +109,7 @@ class VisitRecord:
     def __post_init__(self) -> None:
         checks = current(self.all_checks)
         first_told = places(self.all_moves)
-        standing = (m for m in current(self.all_moves) if not m.taken_back)
+        standing = [m for m in current(self.all_moves) if not m.taken_back]
         moves, cold = list[MoveEntry](), list[MoveEntry]()
         for move in sorted(standing, key=lambda m: first_told[m.ident]):  # made_cold, without a call for every move
             (cold if move.leaves and move.phase == PHASE_ORDER[0] else moves).append(move)
@@ -119,12 +120,12 @@ class VisitRecord:
             first_told=first_told,
             checks={(c.phase, c.item): c for c in checks if c.text != TAKEN_BACK},
             taken_back=frozenset(
-                c.supersedes_id for c in self.all_checks if c.text == TAKEN_BACK and c.supersedes_id is not None
+                [c.supersedes_id for c in self.all_checks if c.text == TAKEN_BACK and c.supersedes_id is not None]
             ),
             newest_move=max(first_told, default=0),
-            last_move=max((first_told[m.ident] for m in moves), default=0),
-            last_idle_move=max((first_told[m.ident] for m in moves if kind_of(m.kind).at_idle), default=0),
-            last_reading=max((r.newest for r in self.rounds), default=0),
+            last_move=max([first_told[m.ident] for m in moves], default=0),
+            last_idle_move=max([first_told[m.ident] for m in moves if kind_of(m.kind).at_idle], default=0),
+            last_reading=max([r.newest for r in self.rounds], default=0),
             last_speed=max([speed.ident for r in self.rounds for speed in r.speeds], default=0),
         )
 
@@ -243,7 +244,7 @@ class VisitRecord:
         rounds that are left out.
         """
         newest = until.ended if until else self.last_reading
-        idle = (r for r in self.rounds if r.row.opening == 0 and r.row.phase != "first-fire")
+        idle = [r for r in self.rounds if r.row.opening == 0 and r.row.phase != "first-fire"]
         hot = [r for r in idle if 0 < r.ended <= newest and r.row.ident not in besides]
         stamped: list[tuple[tuple[int, int], Event]] = [
             ((one.first_rows[row.ident], 0), reading)
@@ -257,13 +258,13 @@ class VisitRecord:
             if m.phase != "first-fire" and (until is None or m.after_reading < newest)
         ]
         so_far = PHASE_ORDER if until is None else PHASE_ORDER[: PHASE_ORDER.index(until.row.phase) + 1]
-        typed = (c for c in self.all_checks if c.item in SPEEDS and c.phase in so_far and c.number is not None)
+        typed = [c for c in self.all_checks if c.item in SPEEDS and c.phase in so_far and c.number is not None]
         for after, check in {self._move_before(c): c for c in typed}.items():
             if check.number is not None and check.ident not in self.taken_back:
                 at = (told.get(after, 0), after)
                 stamped.append((at, IdleSpeed(check.number * REV_PER_MIN, seconds(check.at))))
         first = (*(self.set_cold if self.cold_settings else ()), *self.screw_presets)
-        return [*first, *(event for _, event in sorted(stamped, key=lambda pair: pair[0]))]
+        return [*first, *[event for _, event in sorted(stamped, key=itemgetter(0))]]
 
     @cached_property
     def set_cold(self) -> tuple[ColdSetting, ...]:
@@ -279,7 +280,7 @@ class VisitRecord:
     @cached_property
     def ambient(self) -> Ambient:
         """The air of the day: what was recorded last, else the standard pressure at the shop's altitude."""
-        seen = {c.item: c.number for c in sorted(self.checks.values(), key=lambda c: c.ident) if c.item in AIR}
+        seen = {c.item: c.number for c in sorted(self.checks.values(), key=attrgetter("ident")) if c.item in AIR}
         pressure, celsius = (seen.get(item) for item in AIR)
         return day_of(
             None if pressure is None else pressure * KPA,

@@ -11,6 +11,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
+from statistics import fmean
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,6 +25,7 @@ from app.sync.banks.bank_means import (
     log_difference,
     noise,
 )
+from app.sync.banks.gain_doubt import gain_doubt
 from app.sync.banks.link_hypotheses import (
     FREE_PLAY,
     OFFSETS,
@@ -50,12 +52,8 @@ LEAST_TRAVEL, NEXT_TRAVEL, WIDE_TRAVEL = (
 # Where a bank that was still on its stop at the first opening has left it; our judgement.
 BETWEEN_TRAVEL = 0.020 * CENTRAL_LEVER
 
-GAIN_DOUBT = 0.15
-"""Relative spread of the model's gain at the plates as left (our judgement; on simulated engines 0.14 to 0.15, most of
-it the meter's scale)."""
-
 GAIN_DOUBT_LEARNED = 0.05
-"""The same of a gain that was learned on the engine itself (our judgement)."""
+"""Relative spread of a gain that was learned on the engine itself (our judgement)."""
 
 ROD_DOUBT = 0.15
 """The same of what a flat does, where thread or lever arm of the link rod is estimated (our judgement)."""
@@ -109,6 +107,7 @@ class BankAssessment:
         wrong together with the ratio.
     offset
         How much earlier the second bank leaves [rad at its plates], with ``offset_sd``; negative when it leaves later.
+        What ``flats`` go by where the length of a rod is the cause, else over all causes.
     ratio
         How much faster the second bank opens, as a fraction, with ``ratio_sd``.
     flats
@@ -195,8 +194,7 @@ def balance(
     travels = np.array([opening.lever_travel for opening in usable])
     posterior = posterior_weights(
         *_observed(layout, usable, idle, idle_times, meter),
-        _bank_curves(layout, hardware, _flows(layout, idle, meter, engine), gain, engine),
-        _gain_doubt(gain, meter),
+        *_bank_curves(layout, hardware, _flows(layout, idle, meter, engine), meter, gain, engine),
         expected_shares(free_play_proven, joints_tight, gauged_ratio, any(o.from_above for o in usable)),
         RATIOS if gauged_ratio is None else np.array([gauged_ratio]),
     )
@@ -213,12 +211,6 @@ def _observed(
     from_above = np.array([opening.from_above for opening in openings])
     apart = np.array([log_difference(layout, opening, idle, meter) for opening in openings])
     return lever, from_above, apart, noise(layout, openings, idle, idle_times, meter)
-
-
-def _gain_doubt(gain: float | None, meter: Meter) -> float:
-    """Relative spread of the rise that the model foresees between the banks, as this meter shows it."""
-    own = GAIN_DOUBT if gain is None else GAIN_DOUBT_LEARNED
-    return own if meter.quantity == "flow" else math.hypot(own, COLUMN_DOUBT)
 
 
 def _where_columns_tell(found: BankAssessment, widest: float, blind_from: float) -> BankAssessment:
@@ -253,36 +245,38 @@ def _within_sight(extra: Extra, travel: float, widest: float, blind_from: float)
     return Extra.SMALLER_OPENING, between
 
 
-def _flows(
-    layout: Layout, idle: Mapping[int, float], meter: Meter, engine: IdleFlowModel | None
-) -> Mapping[int, float]:
-    """Flow of every bore at idle [kg/s]; by columns, the engine's demand as they share it."""
+def _flows(layout: Layout, idle: Mapping[int, float], meter: Meter, engine: IdleFlowModel | None) -> list[list[float]]:
+    """Flows of each bank's bores at idle [kg/s]; by columns, the engine's demand as they share it."""
     if meter.quantity == "flow":
-        return {bore: flow for bore, flow in idle.items() if flow > 0}
-    if engine is None:
+        flows = {bore: flow for bore, flow in idle.items() if flow > 0}
+    elif engine is None:
         raise ValueError("columns do not tell how much air an engine draws")
-    shares = {bore: math.exp(log_air(value, meter, sharing_of(layout.plenum))[0]) for bore, value in idle.items()}
-    size = engine.demand / engine.bores / (sum(shares.values()) / len(shares))
-    return {bore: size * share for bore, share in shares.items()}
+    else:
+        shares = {bore: math.exp(log_air(value, meter, sharing_of(layout.plenum))[0]) for bore, value in idle.items()}
+        size = engine.demand / engine.bores / fmean(shares.values())
+        flows = {bore: size * share for bore, share in shares.items()}
+    return [[flows[bore] for bore in bank.bores if bore in flows] for bank in layout.banks]
 
 
 def _bank_curves(
     layout: Layout,
     hardware: Hardware,
-    idle: Mapping[int, float],
+    banks: Sequence[Sequence[float]],
+    meter: Meter,
     gain: float | None,
     engine: IdleFlowModel | None,
-) -> tuple[Floats, Floats, Floats]:
-    """Openings and the mean rise of ln(flow) of either bank, as its bores stand at idle.
+) -> tuple[tuple[Floats, Floats, Floats], float]:
+    """Openings and the mean rise of ln(flow) of either bank, as its bores stand at idle; and the relative spread of
+    the difference that it foresees between the banks, as this meter shows it.
 
     Plates gain nearly the same air per angle, whatever they idle with, so one that idles with less climbs by more.
     """
-    banks = [[idle[bore] for bore in bank.bores if bore in idle] for bank in layout.banks]
-    mean = sum(sum(flows) / len(flows) for flows in banks) / 2
+    mean = fmean(fmean(flows) for flows in banks)
     usual = engine or idling_on(len(layout.bores), mean, layout.plenum)
     openings, rise = gain_curve(hardware, mean, usual, gain)
     first, second = (np.mean([np.log1p(mean / flow * np.expm1(rise)) for flow in flows], axis=0) for flows in banks)
-    return openings, first, second
+    doubt = GAIN_DOUBT_LEARNED if gain is not None else gain_doubt(hardware, mean, usual)
+    return (openings, first, second), doubt if meter.quantity == "flow" else math.hypot(doubt, COLUMN_DOUBT)
 
 
 def _center(grid: Floats, weights: Floats) -> tuple[float, float]:
@@ -308,15 +302,15 @@ def _classify(
     alike = (Cause.LENGTH, Cause.SLACK, Cause.HELD)
     if cause is not Cause.NOTHING and sum(posterior.odds[one] > LOOKS_ALIKE for one in alike) > 1:
         cause = Cause.UNKNOWN
-    offset, offset_sd = _center(OFFSETS, posterior.offsets)
+    of_length = _center(OFFSETS, posterior.offsets_if_length)
+    offset, offset_sd = of_length if cause is Cause.LENGTH else _center(OFFSETS, posterior.offsets)
     ratio, ratio_sd = _center(posterior.ratio_grid, posterior.ratios)
     extra, extra_travel = _most_informative_test(cause, differences, travels, posterior, free_play_proven)
 
     flats, flats_sd, sharper = 0.0, math.inf, 0.0
     if cause is Cause.LENGTH and free_play_proven and len(np.unique(travels)) > 1:
         step = 0.25 if both_hands else 0.5
-        length_offset, length_sd = _center(OFFSETS, posterior.offsets_if_length)
-        wanted, sd = (abs(flats_for(one, hardware, both_hands)) for one in (length_offset, length_sd))
+        wanted, sd = (abs(flats_for(one, hardware, both_hands)) for one in of_length)
         flats = -step * round(wanted / step)
         if flats:
             flats_sd = math.hypot(sd, wanted + flats, _rod_doubt(hardware) * wanted)

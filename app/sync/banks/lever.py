@@ -35,7 +35,7 @@ def opened(
     """Whether the readings at an opening differ from those at idle, on one bank at least.
 
     One bank may still stand on its stop at a small opening; where both read as at idle, the lever did not open. An
-    engine speed is one sign more, never enough by itself: a load may hold it. True where no bore was read both times.
+    engine speed is one sign more, never enough on its own: a load may hold it. True where no bore was read both times.
 
     Parameters: ``layout`` of the engine; ``idle`` and ``readings`` at the opening by bore [kg/s, or Pa of vacuum];
     ``meter`` they were read with; ``speeds`` of the engine, None where one was not recorded.

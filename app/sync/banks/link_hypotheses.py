@@ -20,7 +20,11 @@ FREE_PLAY = 0.003  # our judgement
 FREE_PLAYS = (0.001, 0.002, 0.003, 0.0045, 0.006)  # our judgement
 OFFSETS: Floats = np.array([step * 0.0005 for step in range(-120, 121)])
 RATIOS: Floats = np.array([step * 0.02 for step in range(-6, 7)])
-LENGTH_SPREAD, SLACK_SPREAD, RATIO_SPREAD = 0.008, 0.015, 0.03  # [rad], [rad], fraction; our judgement
+LENGTH_SPREAD, SLACK_SPREAD = 0.008, 0.015  # [rad], our judgement
+RATIO_SPREAD = 0.03  # a fraction; our judgement
+RIGHT_SPREAD = 0.001
+"""Of a link rod that is right: set to the nearest half of a flat, which is 2.2 mrad, and read as well as that [rad]
+(our judgement)."""
 # A gauge of 0.2 degrees over a pedal's whole travel tells ratios to 0.4 %; three times that is a ratio of its own.
 GAUGED_RATIO = 0.012  # our judgement
 
@@ -85,14 +89,14 @@ def posterior_weights(
     least = min(fixed.min(), loose.min())
     of_fixed, of_loose = (np.exp(-(square - least) / 2).sum(axis=0) for square in (fixed, loose))
 
-    point_offset = (OFFSETS == 0.0).astype(float)
+    right_offset = _normal_density(OFFSETS, RIGHT_SPREAD)
     of_length, of_slack = _normal_density(OFFSETS, LENGTH_SPREAD), _normal_density(OFFSETS, SLACK_SPREAD)
     of_ratio = _normal_density(ratio_grid, RATIO_SPREAD)
     point_ratio = (np.abs(ratio_grid) == np.abs(ratio_grid).min()).astype(float)
     hypotheses = {
-        "nothing": np.outer(point_offset, point_ratio) * of_fixed,
+        "nothing": np.outer(right_offset, point_ratio) * of_fixed,
         "length": np.outer(of_length, point_ratio) * of_fixed,
-        "ratio": np.outer(point_offset, of_ratio) * of_fixed,
+        "ratio": np.outer(right_offset, of_ratio) * of_fixed,
         "both": np.outer(of_length, of_ratio) * of_fixed,
         "held": np.outer(of_length, point_ratio) * of_fixed,
         "slack": np.outer(of_slack, point_ratio) * of_loose,

@@ -1,7 +1,7 @@
-"""Air: its flow through an opening, its density, and what another day's air does to a reading.
+"""Air: its flow through an opening, and the pressure of the standard atmosphere.
 
 Dry air as an ideal gas with constant heat capacities is within 0.07 % of real air at shop conditions (compared with a
-reference equation of state), so nothing here goes further than that, except density.
+reference equation of state), so nothing here goes further than that.
 """
 
 import math

@@ -69,6 +69,9 @@ LEAK_SD = 0.45
 SHARING = 0.3
 """Part of a runner's pressure that all runners share (our judgement; 0 to 0.6 makes no visible loss)."""
 
+SHARING_SD = 0.17
+"""Its spread from one engine to another (our judgement: anything from 0 to 0.6)."""
+
 PLENUM_SHARING = 0.8
 """The same where a common balance plenum joins the runners (our judgement). With nearly one pressure behind all plates
 each flow follows its own gap more closely, and a vacuum column says less of one bore."""

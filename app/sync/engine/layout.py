@@ -6,7 +6,7 @@ coupler, reset on a feeler or turned by a screw of its own, or none at all: plat
 the air that a bypass screw lets past each of them sets them apart.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from functools import cached_property
@@ -143,11 +143,13 @@ class Bank:
         front = [Joint(self.bores[n], self.bores[n - 1], kinds[n - 1]) for n in range(at, 0, -1)]
         return (*rear, *front)
 
-    def couplers(self) -> Iterator[Coupler]:
+    def couplers(self) -> tuple[Coupler, ...]:
         """The couplers outward from the stop bore: towards the rear first, then towards the front."""
-        for joint in self.outward:
-            if joint.kind not in NO_COUPLER:
-                yield Coupler(joint.near, joint.far)
+        return self._couplers
+
+    @cached_property
+    def _couplers(self) -> tuple[Coupler, ...]:
+        return tuple([Coupler(one.near, one.far) for one in self.outward if one.kind not in NO_COUPLER])
 
     def beyond(self, coupler: Coupler | Joint) -> tuple[int, ...]:
         """The bores that follow when ``coupler`` is reset: its far bore first, then outward."""
@@ -166,7 +168,8 @@ class Bank:
     def carrier(self, bore: int) -> Coupler | None:
         """The coupler that carries a bore's shaft; None where the stop screw holds it."""
         shaft = self.shaft(bore)
-        return next((coupler for coupler in self.couplers() if coupler.far in shaft), None)
+        carrying = [coupler for coupler in self._couplers if coupler.far in shaft]
+        return carrying[0] if carrying else None
 
 
 def _require_whole(bank: Bank) -> None:
@@ -284,15 +287,16 @@ class Layout:
 
     def joint(self, coupler: Coupler) -> AnyJoint:
         """How a coupler is set. Raises KeyError when the engine has no such coupler."""
-        for bank in self.banks:
-            for joint in bank.outward:
-                if (joint.near, joint.far) == (coupler.near, coupler.far) and joint.kind not in NO_COUPLER:
-                    return joint.kind
-        raise KeyError(coupler)
+        return self._joints[coupler]
+
+    @cached_property
+    def _joints(self) -> Mapping[Coupler, AnyJoint]:
+        every = [joint for bank in self.banks for joint in bank.outward]
+        return {Coupler(one.near, one.far): one.kind for one in every if one.kind not in NO_COUPLER}
 
     def by_screw(self, coupler: Coupler) -> bool:
         """Whether a screw sets a coupler, and no feeler. Raises KeyError when the engine has no such coupler."""
-        return self.joint(coupler) != "blade"
+        return self._joints[coupler] != "blade"
 
     @property
     def bypass_screws(self) -> tuple[Bypass, ...]:

@@ -26,7 +26,7 @@ PASS_PROBABILITY = 0.95
 """Of all bores inside, to be called even: ISO 14253-1:2017, as secondary sources describe it."""
 
 # All our judgement.
-LIMIT_PROBABILITY = 0.80  # of all bores inside, for "as far as this meter shows"
+LIMIT_PROBABILITY = 0.87  # of all bores inside, for "as far as this meter shows"
 WORTH_READING = 0.5  # chance of a decision for which more rounds are asked for
 MANY_READINGS = 1.5  # of a bore on average, after which a likely engine is not read further to be called even
 ROUNDS = (1, 2, 4)
@@ -66,7 +66,8 @@ class Decision:
     ``all_inside`` is None while incomplete. ``rounds`` is the number that would likely decide, with its line in
     ``foreseen``; None where no sensible number does. ``read_next`` are the bores to read first, most telling first: of
     an incomplete engine those unread or contradictory. ``move_advised``: no sensible number of readings decides, and
-    even is not likely enough to leave it.
+    even is not likely enough to leave it. ``readings``: so many more at most, and something is said; None where that is
+    not known.
     """
 
     conformity: Conformity
@@ -77,6 +78,7 @@ class Decision:
     rounds: int | None = None
     read_next: tuple[int, ...] = ()
     move_advised: bool = False
+    readings: int | None = None
 
 
 def decide(posterior: SharePosterior, pass_probability: float = PASS_PROBABILITY, *, closed: bool) -> Decision:
@@ -139,10 +141,12 @@ def foresee(
     for count in rounds:
         error = (posterior.variances + WANDER**2) / count
         seen = truths + np.sqrt(error) * standard_normals(TRUTHS, len(error), 2)
-        shares = _believed(mixture, seen, error)
-        above, below = shares > posterior.tolerance, shares < -posterior.tolerance
-        inside = 1 - (above | below).any(axis=0).mean(axis=1)
-        one_outside = np.maximum(above.mean(axis=2), below.mean(axis=2)).max(axis=0)
+        air = _believed(mixture, seen, error)
+        mean = air.mean(axis=0)
+        above, below = air > (1 + posterior.tolerance) * mean, air < (1 - posterior.tolerance) * mean
+        inside = 1 - np.count_nonzero((above | below).any(axis=0), axis=1) / BELIEFS
+        outside_by_bore = np.maximum(np.count_nonzero(above, axis=2), np.count_nonzero(below, axis=2))
+        one_outside = outside_by_bore.max(axis=0) / BELIEFS
         even = inside >= pass_probability
         outside = (inside <= 1 - pass_probability) | (one_outside >= pass_probability)
         found.append(Foresight(count, float(even.mean()), float((outside & ~even).mean())))
@@ -150,7 +154,7 @@ def foresee(
 
 
 def _believed(mixture: ShareMixture, seen: Floats, error: Floats) -> Floats:
-    """Draws of the shares after each of the means ``seen``, shape (truths, bores), with the variances ``error``, shape
+    """Draws of the air after each of the means ``seen``, shape (truths, bores), with the variances ``error``, shape
     (bores,), at a level that is not known: shape (bores, truths, draws).
     """
     total = mixture.covariances + np.diag(error) + LEVEL_SD**2
@@ -159,17 +163,27 @@ def _believed(mixture: ShareMixture, seen: Floats, error: Floats) -> Floats:
     off = seen[None] - mixture.means[:, None]
     misfit = ((off @ precision) * off).sum(axis=2)
     log_weights = np.log(mixture.weights)[:, None] - 0.5 * (misfit + np.linalg.slogdet(total)[1][:, None])
-    weights = np.exp(log_weights - log_weights.max(axis=0))
-    ends = np.cumsum(weights, axis=0) / weights.sum(axis=0)
-    ranks = (np.arange(BELIEFS) + 0.5) / BELIEFS
-    part = np.array([np.searchsorted(ends[:-1, n], ranks) for n in range(len(seen))])
-    means = mixture.means[:, None] + off @ gain.transpose(0, 2, 1)
+    part = _parts(np.exp(log_weights - log_weights.max(axis=0)))
+    means = (mixture.means[:, None] + off @ gain.transpose(0, 2, 1)).transpose(2, 0, 1).reshape(len(error), -1)
     roots = np.linalg.cholesky(mixture.covariances_of_air(mixture.covariances - gain @ mixture.covariances))
     noise = standard_normals(BELIEFS, len(error), 3) @ roots.transpose(0, 2, 1)
+    noise = noise.transpose(2, 0, 1).reshape(len(error), -1)
     at_mean = part * len(seen) + np.arange(len(seen))[:, None]
     at_noise = part * BELIEFS + np.arange(BELIEFS)
     air = np.empty((len(error), len(seen), BELIEFS))
     for bore in range(len(error)):
-        air[bore] = means[..., bore].ravel()[at_mean] + noise[..., bore].ravel()[at_noise]
-    np.exp(air, out=air)
-    return np.asarray(air / air.mean(axis=0) - 1.0, dtype=np.float64)
+        means[bore].take(at_mean, out=air[bore], mode="clip")  # "clip" lets it write without a copy
+        air[bore] += noise[bore].take(at_noise, mode="clip")
+    return np.exp(air, out=air)
+
+
+def _parts(weights: Floats) -> NDArray[np.int64]:
+    """Which part of the mixture each of ``BELIEFS`` draws is of, shape (truths, draws), each as often as its share of
+    the ``weights``, shape (parts, truths).
+    """
+    ends = np.cumsum(weights, axis=0) / weights.sum(axis=0)
+    ranks = (np.arange(BELIEFS) + 0.5) / BELIEFS
+    truths, places = weights.shape[1], BELIEFS + 1
+    after = np.searchsorted(ranks, ends[:-1], side="right") + places * np.arange(truths)
+    ended = np.bincount(after.ravel(), minlength=places * truths).reshape(truths, places)
+    return np.asarray(ended.cumsum(axis=1)[:, :BELIEFS])

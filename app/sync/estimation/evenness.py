@@ -7,6 +7,7 @@ here and judge nothing themselves.
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
+from operator import attrgetter
 
 from app.sync.engine.engine_air import sharing_of
 from app.sync.engine.events import Meter, Reading
@@ -118,18 +119,20 @@ def evenness(
     shared = sharing_of(layout.plenum) if sharing is None else sharing
     air = _as_air((*before, *readings), meter, shared)
     posterior = pooled(layout.bores, air, window, own=own_of(meter))
-    decision = decide(posterior, pass_probability, closed=any(r.closing for r in readings))
+    decision = decide(posterior, pass_probability, closed=any(map(attrgetter("closing"), readings)))
     scale = per_air(fitted.mean, meter, shared)
     standings = tuple(
-        _standing(posterior.shares[bore], fitted.values[bore], scale, pass_probability)
-        for bore in layout.bores
-        if bore in fitted.values
+        [
+            _standing(posterior.shares[bore], fitted.values[bore], scale, pass_probability)
+            for bore in layout.bores
+            if bore in fitted.values
+        ]
     )
     return RoundResult(
         mean=fitted.mean,
         window=window,
         tolerance=window * abs(scale),
-        uncertainty=max(one.uncertainty for one in standings),
+        uncertainty=max([one.uncertainty for one in standings]),
         drift=fitted.drift,
         drift_seen=fitted.drift_seen,
         standings=standings,
@@ -177,7 +180,7 @@ def _verdict(one: BoreShare, sure: float) -> BoreVerdict:
 
 
 def _counted(posterior: SharePosterior) -> int:
-    return sum(one.readings for one in posterior.shares.values())
+    return sum([one.readings for one in posterior.shares.values()])
 
 
 def _bank_means(layout: Layout, by_bore: Mapping[int, float]) -> dict[str, float]:

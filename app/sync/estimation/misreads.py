@@ -39,28 +39,42 @@ def screen(course: Course) -> Screened:
     kept = np.ones(len(course.bore), dtype=bool)
     added = np.zeros(len(course.bore))
     contradictory: set[int] = set()
+    inverse = _inverse(course, added, kept)
     while True:
-        far = np.abs(_deletion_residuals(course, kept, added))
+        far = np.abs(_deletion_residuals(course, kept, inverse))
         far[np.isin(course.bore, list(contradictory)) | (count[course.bore] < 2)] = 0.0
         worst = int(np.argmax(far))
         if far[worst] <= FAR:
             break
         mine = course.bore == course.bore[worst]
         if 2 * ((mine & ~kept).sum() + 1) < mine.sum():
+            inverse = _without(inverse, int(kept[:worst].sum()))
             kept[worst] = False
         else:
             kept |= mine
             added[mine] = np.ptp(course.log_flow[mine]) ** 2
             contradictory.add(int(course.bore[worst]))
+            inverse = _inverse(course, added, kept)
     return Screened(frozenset(np.flatnonzero(~kept).tolist()), frozenset(contradictory), added)
 
 
-def _deletion_residuals(course: Course, kept: NDArray[np.bool_], added: NDArray[np.float64]) -> NDArray[np.float64]:
+def _deletion_residuals(course: Course, kept: NDArray[np.bool_], inverse: NDArray[np.float64]) -> NDArray[np.float64]:
     """Each kept reading against what the others lead to expect, in standard deviations; 0 for the ones left out."""
-    common, sds = course.common
-    same_bore = course.at_bore @ course.at_bore.T
-    covariance = course.noise + np.diag(added) + (common * sds**2) @ common.T + UNKNOWN_SPREAD**2 * same_bore
-    inverse = np.linalg.inv(covariance[np.ix_(kept, kept)])
     residuals = np.zeros(len(kept))
     residuals[kept] = inverse @ course.centered[kept] / np.sqrt(np.diag(inverse))
     return residuals
+
+
+def _inverse(course: Course, added: NDArray[np.float64], kept: NDArray[np.bool_]) -> NDArray[np.float64]:
+    """The inverse of the covariance of the readings kept, shape (kept, kept)."""
+    common, sds = course.common
+    same_bore = course.at_bore @ course.at_bore.T
+    covariance = course.noise + np.diag(added) + (common * sds**2) @ common.T + UNKNOWN_SPREAD**2 * same_bore
+    return np.asarray(np.linalg.inv(covariance[np.ix_(kept, kept)]), dtype=np.float64)
+
+
+def _without(inverse: NDArray[np.float64], place: int) -> NDArray[np.float64]:
+    """The inverse of the covariance with one reading less, by the inverse of a matrix in blocks."""
+    column = inverse[:, place]
+    fewer = inverse - np.outer(column, column / column[place])
+    return np.asarray(np.delete(np.delete(fewer, place, axis=0), place, axis=1), dtype=np.float64)

@@ -2,8 +2,9 @@
 
 It is over two numbers per bore and two for the engine: the edge gap, what leaks past beside it (as an area, with all
 that is particular to the bore), the meter's scale and the engine's demand, both as logarithms; and what a turn of each
-screw with a gain does, where there are such (``uncertain_gains``). Gaps are not independent to begin with: the error of
-a coupler is shared by every bore beyond it.
+screw with a gain does, where there are such (``uncertain_gains``); and by how much a turn of each bank's stop screw
+does more than its drawing says, as a logarithm. Gaps are not independent to begin with: the error of a coupler is
+shared by every bore beyond it.
 """
 
 import math
@@ -33,16 +34,21 @@ SCALE_PRIOR_SD = 0.10  # of the meter against another
 # How well a hand and a screw do what was asked.
 FEELER_SD = 0.4 * THOU  # our judgement
 TURN_SD = 0.012  # of a turn (our judgement)
-TRAVEL_SD = 0.05  # of what the drawing says a turn does (our judgement)
+PLAY_SD = 0.01  # of a turn of a stop screw, in proportion to what it is turned by (our judgement)
+
+TRAVEL_MEASURED_SD, TRAVEL_ESTIMATED_SD = 0.10, 0.15
+"""Of what the drawing says a turn of a stop screw does: where its thread and lever were measured, and where they are
+estimates. The same for every turn, so that readings after the first one teach it (our judgement)."""
 
 LEAST_GAP = 0.1 * THOU  # our judgement
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Posterior:
-    """A Gaussian over gaps [m], leaks [m2], gains, ln(meter scale) and ln(demand), in this order; bores as walked.
+    """A Gaussian over gaps [m], leaks [m2], gains, ln(true / drawn travel) of each bank's stop screw, ln(meter scale)
+    and ln(demand), in this order; bores as walked.
 
-    Gains are what a turn of each of ``adjusters_with_gain`` does. ``mean`` has shape (2 bores + gains + 2,),
+    Gains are what a turn of each of ``adjusters_with_gain`` does. ``mean`` has shape (2 bores + gains + banks + 2,),
     ``covariance`` its square; ``row_of_bore`` gives each bore's row. ``no_effect_counts`` counts for each adjuster how
     many moves in a row had no effect by the readings; ``log_evidence`` is how likely all that was read is, as a
     logarithm up to a constant. Worked out from those: how many ``bores`` there are, and
@@ -88,6 +94,15 @@ class Posterior:
         """Where a bore stands in walking order. Raises KeyError for a bore there is not."""
         return self.row_of_bore[bore]
 
+    @property
+    def stop_travel(self) -> Floats:
+        """Angle [rad] that a turn of each bank's stop screw gives, shape (banks,)."""
+        return np.asarray(stop_rotation(1.0, self.hardware) * np.exp(self.mean[self.at_travel(0) : -2]))
+
+    def at_travel(self, bank: int) -> int:
+        """Where in the state the travel of a bank's stop screw stands, by the bank's place in the layout."""
+        return len(self.mean) - 2 - len(self.layout.banks) + bank
+
     def at_gain(self, screw: Adjuster) -> int:
         """Where in the state it stands what a turn of a screw does. Raises ValueError for one there is not."""
         return 2 * self.bores + adjusters_with_gain(self.layout).index(screw)
@@ -109,7 +124,8 @@ def prior_for(layout: Layout, hardware: Hardware, engine: IdleFlowModel) -> Post
     rate = gap_rate(IDLE_GAP, hardware.bore_diameter.value, hardware.closed_angle.value)
     leak = FIT * closed_leakage(hardware.bore_diameter.value)
     gains, gain_cov = prior_gains(layout, hardware)
-    size = 2 * n + len(gains) + 2
+    travels = 2 * n + len(gains)
+    size = travels + len(layout.banks) + 2
     cov = np.zeros((size, size))
     for bank in layout.banks:
         rows = [layout.bores.index(bore) for bore in bank.bores]
@@ -120,14 +136,15 @@ def prior_for(layout: Layout, hardware: Hardware, engine: IdleFlowModel) -> Post
     cov[range(n, 2 * n), range(n, 2 * n)] = (LEAK_SD * leak) ** 2
     preset = _preset_air(layout, hardware)
     cov[range(n, 2 * n), range(n, 2 * n)] += preset**2 / 4
-    cov[2 * n : -2, 2 * n : -2] = gain_cov
+    cov[2 * n : travels, 2 * n : travels] = gain_cov
+    cov[range(travels, size - 2), range(travels, size - 2)] = travel_sd(hardware) ** 2
     cov[-2, -2], cov[-1, -1] = SCALE_PRIOR_SD**2, DEMAND_SD**2
     width = gap_width(hardware)
     needed = float(area_at(engine, 0.0))
     cov[:n, :n] += (needed / width * DEMAND_SD) ** 2  # more demand, more area: it was set to idle near the speed wanted
     cov[:n, -1] = cov[-1, :n] = needed / width * DEMAND_SD**2
     usual = (needed - leak - preset) / width
-    mean = np.concatenate([np.maximum(usual, 2 * THOU), leak + preset, gains, [0.0, 0.0]])
+    mean = np.concatenate([np.maximum(usual, 2 * THOU), leak + preset, gains, np.zeros(size - travels)])
     return Posterior(layout, hardware, engine, mean, cov, {bore: at for at, bore in enumerate(layout.bores)})
 
 
@@ -176,12 +193,22 @@ def rotation_between(posterior: Posterior, before: Floats | float, after: Floats
     )
 
 
+def travel_sd(hardware: Hardware) -> float:
+    """How far what a turn of a stop screw does may be off its drawing, as a standard deviation of its logarithm.
+
+    Parameters: ``hardware`` fitted.
+    """
+    measured = hardware.stop_pitch.measured and hardware.stop_lever.measured
+    return TRAVEL_MEASURED_SD if measured else TRAVEL_ESTIMATED_SD
+
+
 def turn_noise(posterior: Posterior, turns: Floats | float) -> Floats:
-    """Standard deviation of the angle [rad] that so many turns of a stop screw give, in their shape (...).
+    """Standard deviation of the angle [rad] that so many turns of a stop screw give beside its travel, in their shape
+    (...).
 
     Parameters: ``posterior`` about the engine; ``turns`` of the screw, shape (...).
     """
-    return np.abs(stop_rotation(1.0, posterior.hardware) * np.hypot(TURN_SD, TRAVEL_SD * np.asarray(turns)))
+    return np.abs(stop_rotation(1.0, posterior.hardware) * np.hypot(TURN_SD, PLAY_SD * np.asarray(turns)))
 
 
 def gain_size(posterior: Posterior, screw: Adjuster) -> float:

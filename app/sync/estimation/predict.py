@@ -15,7 +15,6 @@ from app.sync.engine.adjusters.kind import ScrewWithGain
 from app.sync.engine.adjusters.registry import adjusters_with_gain, kind_of
 from app.sync.engine.events import BladeReset, ColdSetting, Move, StopTurn
 from app.sync.engine.layout import Bank, Coupler
-from app.sync.engine.linkage import stop_rotation
 from app.sync.engine.units import THOU
 from app.sync.estimation.posterior import (
     FEELER_SD,
@@ -61,18 +60,31 @@ def predict(posterior: Posterior, move: Move) -> Posterior:
 
 def _after_stop(posterior: Posterior, move: StopTurn) -> Posterior:
     bank = posterior.layout.bank(move.bank)
+    number = posterior.layout.banks.index(bank)
     rows = [posterior.row(bore) for bore in bank.bores]
+    rotation = float(posterior.stop_travel[number]) * move.turns
+    found = _rotated(posterior, rows, rotation, posterior.at_travel(number), rotation)
+    shaken = rates(posterior, found.gaps[rows]) * turn_noise(posterior, move.turns)
+    found.covariance[np.ix_(rows, rows)] += np.outer(shaken, shaken)
+    _add_process_noise(posterior, found.covariance, bank)
+    return found
+
+
+def _rotated(posterior: Posterior, rows: Sequence[int], rotation: float, column: int, by_column: float) -> Posterior:
+    """Plates turned by an angle that is known no better than the state in ``column``, of which one more turns them by
+    ``by_column``."""
     before = posterior.gaps[rows]
-    after = turned(posterior, before, stop_rotation(move.turns, posterior.hardware))
+    after = turned(posterior, before, rotation)
     rate_after = rates(posterior, after)
-    stretch = rate_after / rates(posterior, before)
-    shaken = rate_after * turn_noise(posterior, move.turns)
+    change = np.eye(len(posterior.mean))[rows]
+    change[range(len(rows)), rows] = rate_after / rates(posterior, before)
+    change[:, column] = rate_after * by_column
     mean, cov = posterior.mean.copy(), posterior.covariance.copy()
     mean[rows] = after
-    cov[rows] *= stretch[:, None]
-    cov[:, rows] *= stretch
-    cov[np.ix_(rows, rows)] += np.outer(shaken, shaken)
-    _add_process_noise(posterior, cov, bank)
+    within = change @ posterior.covariance @ change.T
+    cov[rows] = change @ cov
+    cov[:, rows] = cov[rows].T
+    cov[np.ix_(rows, rows)] = within
     return replace(posterior, mean=mean, covariance=cov)
 
 
@@ -139,21 +151,11 @@ def _after_turn(posterior: Posterior, kind: ScrewWithGain, move: Move) -> Poster
     screw = kind.adjuster(move.place)
     bores, gain = kind.reach(posterior.layout, screw), posterior.at_gain(screw)
     rows = [posterior.row(bore) for bore in bores]
-    before = posterior.gaps[rows]
-    after = turned(posterior, before, float(posterior.mean[gain]) * move.amount)
-    rate_after = rates(posterior, after)
-    change = np.eye(len(posterior.mean))[rows]
-    change[range(len(rows)), rows] = rate_after / rates(posterior, before)
-    change[:, gain] = rate_after * move.amount
-    mean, cov = posterior.mean.copy(), posterior.covariance.copy()
-    mean[rows] = after
-    within = change @ posterior.covariance @ change.T
-    cov[rows] = change @ cov
-    cov[:, rows] = cov[rows].T
-    shaken = rate_after * TURN_SD * gain_size(posterior, screw)
-    cov[np.ix_(rows, rows)] = within + np.outer(shaken, shaken)
-    _add_process_noise(posterior, cov, posterior.layout.bank_of(bores[0]))
-    return replace(posterior, mean=mean, covariance=cov)
+    found = _rotated(posterior, rows, float(posterior.mean[gain]) * move.amount, gain, move.amount)
+    shaken = rates(posterior, found.gaps[rows]) * TURN_SD * gain_size(posterior, screw)
+    found.covariance[np.ix_(rows, rows)] += np.outer(shaken, shaken)
+    _add_process_noise(posterior, found.covariance, posterior.layout.bank_of(bores[0]))
+    return found
 
 
 def _after_air(posterior: Posterior, kind: ScrewWithGain, move: Move) -> Posterior:

@@ -6,6 +6,7 @@ shared, so a product over the bores would be wrong.
 """
 
 import math
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -36,6 +37,11 @@ class LogReading:
     variance: float
     at: float
     speed: float | None = None
+
+
+MOST, MOST_OF_A_BORE = 480, 60
+"""Readings of one state that are gone by, the last ones: as many of each bore. The mean of twenty has a fifth of one
+reading's error, less than the idle's wander leaves; all are inverted as one matrix (our judgement)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,10 +103,11 @@ def pooled(
     """The shares by all readings of one state.
 
     Parameters: ``bores`` of the engine; ``readings`` since the last move that could touch a plate, in the order taken,
-    at least one; ``tolerance`` the allowed deviation of a share from the mean as a fraction, above 0; ``own`` standard
-    deviation of what a bore's readings have in common without being air [ln], as a column's do by the filling of
-    its cylinder; ``exponent`` mean and standard deviation of the power of speed that the flow follows, asked where
-    speed was recorded beside two readings or more. Raises ValueError without a reading, or for one of no bore listed.
+    at least one, of which the last of each bore count; ``tolerance`` the allowed deviation of a share from the mean as
+    a fraction, above 0; ``own`` standard deviation of what a bore's readings have in common without being air [ln], as
+    a column's do by the filling of its cylinder; ``exponent`` mean and standard deviation of the power of speed that
+    the flow follows, asked where speed was recorded beside two readings or more. Raises
+    ValueError without a reading, or for one of no bore listed.
 
     >>> flows = enumerate([(1, 6.5), (2, 6.5), (3, 8.5), (1, 6.5)])
     >>> found = pooled((1, 2, 3), [LogReading(b, math.log(f), 0.023**2, 20.0 * n) for n, (b, f) in flows], 0.08)
@@ -110,9 +117,10 @@ def pooled(
     order = tuple(sorted(bores))
     if not readings or not {reading.bore for reading in readings} <= set(order):
         raise ValueError("The shares need a reading, and every reading a bore that the engine has.")
-    course = _course(order, readings, exponent)
+    places = _last_of_each(readings, len(order))
+    course = _course(order, [readings[place] for place in places], exponent)
     found = screen(course)
-    kept = [n for n in range(len(readings)) if n not in found.left_out]
+    kept = [n for n in range(len(places)) if n not in found.left_out]
     mixture = mixture_of(_part(course, kept, found.added), own)
     counted = np.bincount(course.bore[kept], minlength=len(order))
     shares = shares_of(draws_of(mixture))
@@ -131,10 +139,21 @@ def pooled(
         drift_sd=mixture.drift_sd,
         unread=unread,
         contradictory=contradictory,
-        misread=tuple(sorted(found.left_out)),
+        misread=tuple(places[n] for n in sorted(found.left_out)),
         mixture=mixture,
         variances=np.where(seen > 0, summed / np.maximum(seen, 1), course.variance.mean()),
     )
+
+
+def _last_of_each(readings: Sequence[LogReading], bores: int) -> list[int]:
+    """Places of those of the readings that are gone by, in the order taken."""
+    seen: Counter[int] = Counter()
+    last = []
+    for place in reversed(range(len(readings))):
+        seen[readings[place].bore] += 1
+        if seen[readings[place].bore] <= min(MOST_OF_A_BORE, MOST // bores):
+            last.append(place)
+    return last[::-1]
 
 
 def _course(order: tuple[int, ...], readings: Sequence[LogReading], exponent: tuple[float, float]) -> Course:
@@ -183,7 +202,7 @@ def _by_bore(
     for bore in read:
         n = order.index(bore)
         sorted_shares = np.sort(shares[:, n])
-        low, median, high = (float(sorted_shares[int(part * len(shares))]) for part in (0.05, 0.5, 0.95))
+        low, median, high = sorted_shares[[int(part * len(shares)) for part in (0.05, 0.5, 0.95)]].tolist()
         less = float((sorted_shares < -tolerance).mean())
         more = float((sorted_shares > tolerance).mean())
         found[bore] = BoreShare(bore, median, low, high, 1.0 - more - less, more, less, int(counted[n]))

@@ -91,6 +91,12 @@ class Advice:
         The moves of the same plan that are likely to follow, at most ``MOST_THEN``; each is planned again once the one
         before it was made.
 
+    inside
+        Chance that every bore is inside as it stands, by all that was read and moved; None where it was not asked.
+    readings
+        Most readings that are asked for, this one among them, before a word is said of the engine; None where another
+        move may come first.
+
     Worked out from those: ``adjuster``, the kind of adjuster to move, None where it asks for no move; ``place``, where
     that sits; ``gap``, the thickness of the feeler stack [m]; ``amount``, by how much to move it in the unit of its
     kind.
@@ -110,6 +116,8 @@ class Advice:
     expected: Mapping[int, Expected] = field(default_factory=dict)
     about: tuple[int, ...] = ()
     then: tuple["Advice", ...] = ()
+    inside: float | None = field(default=None, compare=False)
+    readings: int | None = None
     adjuster: AdjusterKind | None = field(init=False, repr=False, compare=False)
     place: Place = field(init=False, repr=False, compare=False)
     gap: float = field(init=False, repr=False, compare=False)

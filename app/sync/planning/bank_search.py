@@ -18,7 +18,6 @@ from scipy.special import ndtr
 from app.sync.engine.engine_air import DEMAND_POWER, flow_function_of
 from app.sync.engine.idle_flow import log_drawn, own_ratio, solve_idle
 from app.sync.engine.layout import Bank
-from app.sync.engine.linkage import stop_rotation
 from app.sync.estimation.posterior import FEELER_SD, Posterior, rates, rotation_between, turn_noise, turned
 from app.sync.planning.evaluation import (
     BLADE_MINUTES,
@@ -171,12 +170,17 @@ class _Target:
         """Risk of every bore when only its stop screw moves it, per target and turn."""
         posterior, n = self.posterior, self.posterior.bores
         rows, width = np.arange(n), posterior.width
-        rotation = stop_rotation(1.0, posterior.hardware) * TURNS
+        bank = dependency_of(posterior.layout).bank
+        rotation = posterior.stop_travel[bank, None] * TURNS
         shaken = np.where(STEPS, turn_noise(posterior, TURNS), 0.0)
         gaps = turned(posterior, posterior.gaps[:, None], rotation)
-        own = np.diag(self._cov)
+        opened = rates(posterior, gaps)
+        own, travel = np.diag(self._cov), posterior.at_travel(0) + bank
         leak = own[n : 2 * n] / width**2 + 2 * self._cov[rows, n + rows] / width
-        variance = np.maximum(own[:n] + leak, 0.0)[:, None] + (shaken * rates(posterior, gaps)) ** 2
+        swing = opened * rotation
+        of_travel = self._cov[rows, travel] + self._cov[n + rows, travel] / width
+        by_travel = swing**2 * own[travel, None] + 2 * swing * of_travel[:, None]
+        variance = np.maximum((own[:n] + leak)[:, None] + by_travel, 0.0) + (shaken * opened) ** 2
         return self.task.dearness * self.risk(rows, gaps, variance)
 
 

@@ -19,7 +19,6 @@ from app.sync.engine.adjusters.registry import carried, own_screws
 from app.sync.engine.engine_air import IDLE_RATIO, SHARING, alone
 from app.sync.engine.idle_flow import slopes, solve_idle
 from app.sync.engine.layout import Adjuster, Layout
-from app.sync.engine.linkage import stop_rotation
 from app.sync.engine.units import REV_PER_MIN
 from app.sync.estimation.posterior import FEELER_SD, LEAST_GAP, Posterior, rates, rotation_between, turn_noise, turned
 from app.sync.planning.uncertain_screws import Turned, screws_of
@@ -129,9 +128,14 @@ class Evaluation:
     spread: Floats
 
     @property
+    def all_bores_inside(self) -> Floats:
+        """The chance that every bore ends inside, whatever the speed."""
+        return np.asarray(np.prod(1 - self.outside, axis=-1))
+
+    @property
     def all_inside(self) -> Floats:
         """The chance that every bore and the speed end inside."""
-        return np.asarray(np.prod(1 - self.outside, axis=-1) * (1 - self.off_speed))
+        return self.all_bores_inside * (1 - self.off_speed)
 
 
 def feeler_stacks(blades: Sequence[float]) -> tuple[tuple[float, ...], ...]:
@@ -317,14 +321,19 @@ class _After:
         return np.asarray(np.append(-1, self._tree.far)[numbers])
 
     @cached_property
+    def _turned(self) -> Floats:
+        """Angle that each bank's stop screw turns each plate by [rad]."""
+        bank = self._tree.bank
+        return np.asarray(SIXTEENTH * self.posterior.stop_travel[bank] * self._turns[:, bank])
+
+    @cached_property
     def gaps(self) -> Floats:
         posterior, tree = self.posterior, self._tree
         sizes = np.append(self.task.sizes, self._before.mean())  # the last for LEFT
         blade = np.full(self.origin.shape, LEAST_GAP)
         blade[:, tree.far] = sizes[self._blades]
-        turn = stop_rotation(SIXTEENTH, posterior.hardware) * self._turns[:, tree.bank]
         swings = rotation_between(posterior, self._before, blade)
-        swing = np.where(self.origin < 0, turn, np.take_along_axis(swings, np.maximum(self.origin, 0), axis=1))
+        swing = np.where(self.origin < 0, self._turned, np.take_along_axis(swings, np.maximum(self.origin, 0), axis=1))
         if self._screws:
             swing = swing + self._screws.rotation
         return np.where(self.origin == np.arange(posterior.bores), blade, turned(posterior, self._before, swing))
@@ -346,6 +355,9 @@ class _After:
         found = np.zeros((len(self.picked), n, len(posterior.mean)))
         found[:, rows, n + rows] = 1 / posterior.width
         found[:, rows, rows] = np.where(self.origin == rows, 0.0, self._rates / before)
+        found[:, rows, posterior.at_travel(0) + self._tree.bank] = np.where(
+            self.origin < 0, self._rates * self._turned, 0.0
+        )
         choice, row = np.nonzero((self.origin >= 0) & (self.origin != rows))
         origin = self.origin[choice, row]
         found[choice, row, origin] -= self._rates[choice, row] / before[origin]

@@ -13,7 +13,6 @@ import numpy as np
 
 from app.sync.engine.adjusters.registry import gain_kind, moved_bores, own_adjuster, own_screw, own_screws
 from app.sync.engine.layout import Adjuster, Bank, Coupler, Layout, StopScrew
-from app.sync.engine.linkage import stop_rotation
 from app.sync.estimation.posterior import Posterior, rotation_between, turned
 from app.sync.planning.bank_search import MOST_SIXTEENTHS, areas_to_aim_at
 from app.sync.planning.evaluation import SIXTEENTH, UNCHANGED, Candidate, Floats, PlanningProblem
@@ -116,7 +115,8 @@ class _GreedyPath:
         rows = self._rows(bank.bores if self.whole else own or bank.shaft(bank.stop))
         if self._near(rows):
             return 0
-        steps, rotation = self._turn(rows, stop_rotation(SIXTEENTH, self.posterior.hardware))
+        travel = self.posterior.stop_travel[self.posterior.layout.banks.index(bank)]
+        steps, rotation = self._turn(rows, SIXTEENTH * float(travel))
         self._carry(bank.bores, rotation)
         return steps
 

@@ -4,7 +4,7 @@ Where every joint is a coupler on a feeler, the best of them is found exactly (`
 is found step by step (``greedy_starts``) and trimmed for longer.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from dataclasses import dataclass
 from itertools import chain
 
@@ -132,21 +132,23 @@ def _likely_sizes(posterior: Posterior, sizes: Floats) -> list[int]:
     if not len(sizes):
         return [UNCHANGED for _ in posterior.layout.couplers()]
     wanted = (posterior.areas.mean() - posterior.leaks) / posterior.width
-    return [int(np.abs(sizes - wanted[posterior.row(coupler.far)]).argmin()) for coupler in posterior.layout.couplers()]
+    far = [posterior.row_of_bore[coupler.far] for coupler in posterior.layout.couplers()]
+    return [int(np.abs(sizes - wanted[row]).argmin()) for row in far]
 
 
-def _local_variants(choice: Candidate, layout: Layout, likely: Iterable[int], sizes: int) -> Iterator[Candidate]:
+def _local_variants(choice: Candidate, layout: Layout, likely: Iterable[int], sizes: int) -> list[Candidate]:
     """A choice with one move left out, one added, or one a step more or less."""
-    banks = len(layout.banks)
+    banks, found = len(layout.banks), []
     for at in range(banks):
         for turn in {0, choice[at] - 1, choice[at] + 1} - {choice[at]}:
             if abs(turn) <= MOST_SIXTEENTHS:
-                yield (*choice[:at], turn, *choice[at + 1 :])
+                found.append((*choice[:at], turn, *choice[at + 1 :]))
     for at, size in enumerate(likely, start=banks):
         now = choice[at]
         for blade in {UNCHANGED, size} if now == UNCHANGED else {UNCHANGED, now - 1, now + 1}:
             if blade != now and UNCHANGED <= blade < sizes:
-                yield (*choice[:at], blade, *choice[at + 1 :])
+                found.append((*choice[:at], blade, *choice[at + 1 :]))
+    return found
 
 
 def _as_plan(choice: Candidate, cost: float, layout: Layout) -> Plan:

@@ -11,6 +11,7 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from operator import attrgetter
 
 from app.sync.engine.adjusters.kind import ScrewWithGain
 from app.sync.engine.adjusters.registry import adjuster_of, kind_at, kind_of, own_adjuster, own_screws
@@ -54,7 +55,7 @@ RISING = 1.0
 round with no move, so that dithering ends (our judgement)."""
 
 SURE_TO_LEAVE = 0.91
-"""Chance that everything is inside, by all that was read and moved, from which an engine with a good verdict is left:
+"""Chance that every bore is inside, by all that was read and moved, from which an engine with a good verdict is left:
 below, what was read since the last move alone flatters it (our judgement)."""
 
 LOST = 0.65
@@ -130,27 +131,30 @@ def next_move(
     if displacement <= 0:
         raise ValueError("an engine has a displacement")
     read_ever = {e.bore for e in events if isinstance(e, Reading)}
-    unread = tuple(bore for bore in layout.bores if bore not in read_ever)
+    unread = tuple([bore for bore in layout.bores if bore not in read_ever])
     if unread:
         return Advice(AdviceKind.MEASURE, AdviceReason.FIRST_ROUND, bores=unread)
     since = [e for e in since_last_move(events) if isinstance(e, Reading)]
     if again := _to_read_again(layout, meter, since):
         return again
-    if since and not any(e.closing for e in since) and not moves_at(events):
+    closed = any(map(attrgetter("closing"), since))
+    if since and not closed and not moves_at(events):
         return Advice(AdviceKind.MEASURE, AdviceReason.CLOSE_ROUND, bores=(since[0].bore,))
     start = read_by_columns(start or start_prior(layout, hardware, displacement, wanted_speed), meter, events)
     start = sharing_learned(start, meter, events)
     posterior = followed(start, meter, tuple(remembered(events, layout)))
     bench = _bench(start, posterior, meter, window, blades, events)
     standing = bench.standing
-    if decision is None and since:
+    if decision is None and closed and not set(layout.bores) - set(bench.read):  # before that it settles nothing
         decision = evenness(layout, since, meter, window, sharing=posterior.engine.sharing).decision
     even = decision is not None and decision.conformity is Conformity.EVEN and standing.off_speed[0] <= LOST
     if not even and standing.all_inside[0] < ENOUGH and (plan := _plan(bench)):
         if suspect is not None and not moves_at(events):
             plan = first_at(suspect, plan, as_if_known(bench.posterior), bench.task)
-        return _towards(plan, bench)
-    return _last_round(bench, any(e.closing for e in since), decision, finer=window < bench.task.window)
+        advice = _towards(plan, bench)
+    else:
+        advice = _last_round(bench, closed, decision, finer=window < bench.task.window)
+    return replace(advice, inside=float(standing.all_bores_inside[0]))
 
 
 def _bench(
@@ -338,8 +342,8 @@ def _last_round(bench: _PlanningContext, closed: bool, decision: Decision | None
         return Advice(AdviceKind.MEASURE, AdviceReason.LAST_ROUND, bores=unread)
     if not closed or decision is None:
         return Advice(AdviceKind.MEASURE, AdviceReason.CLOSE_ROUND, bores=(bench.read[0],))
-    inside = bench.standing.all_inside[0]
-    if finer and inside >= ENOUGH and decision.conformity is not Conformity.EVEN:
+    inside = bench.standing.all_bores_inside[0]
+    if finer and bench.standing.all_inside[0] >= ENOUGH and decision.conformity is not Conformity.EVEN:
         return Advice(AdviceKind.DONE, AdviceReason.FINEST)
     extra = len(bench.read) - len(bench.layout.bores) - 1
     good = _good_word(decision)
@@ -349,9 +353,11 @@ def _last_round(bench: _PlanningContext, closed: bool, decision: Decision | None
         if bench.outside(bore) > LOST and (why := _why_unadjustable(bore, bench)):
             return Advice(AdviceKind.CANNOT, why, near=bore, about=(bore,))
     undecided = decision.conformity is not Conformity.NOT_EVEN
-    if undecided and extra < MOST_EXTRA + (0 if decision.rounds is None else len(bench.layout.bores)):
+    left = MOST_EXTRA + (0 if decision.rounds is None or good else len(bench.layout.bores)) - extra
+    if undecided and left > 0:
         bores = decision.read_next[:1] if decision.rounds is not None else ()
-        return Advice(AdviceKind.MEASURE, AdviceReason.DOUBTFUL, bores=bores or (_most_doubtful(bench),))
+        asked = bores or (_most_doubtful(bench),)
+        return Advice(AdviceKind.MEASURE, AdviceReason.DOUBTFUL, bores=asked, readings=left)
     unlikely = decision.all_inside is None or decision.all_inside < LIMIT_PROBABILITY
     if unlikely and (plan := _plan(bench, force=True)):
         return _towards(plan, bench)

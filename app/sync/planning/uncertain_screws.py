@@ -92,8 +92,7 @@ class Turned:
     @cached_property
     def _gains(self) -> Floats:
         """What a turn of each screw does."""
-        n = self.posterior.bores
-        return self.posterior.mean[2 * n : -2]
+        return self.posterior.mean[2 * self.posterior.bores : self.posterior.at_travel(0)]
 
     @cached_property
     def _sizes(self) -> Floats:

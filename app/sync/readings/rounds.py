@@ -6,6 +6,7 @@ comparisons in the presence of drift", Metrologia 30, 1993/94, 487-493); a prior
 inventing a drift that the meter cannot see. Whether the bores are even is said by ``estimation.evenness``.
 """
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from statistics import median
@@ -79,7 +80,7 @@ def reading_sd(value: float, meter: Meter) -> float:
     >>> round(reading_sd(6.5, Meter(step=0.25, repeatability=0.02)), 4)
     0.1487
     """
-    return float(np.hypot(meter.repeatability * value, meter.step / np.sqrt(12)))
+    return math.hypot(meter.repeatability * value, meter.step / math.sqrt(12))
 
 
 def _least_squares(
@@ -99,8 +100,9 @@ def _least_squares(
         design[row, place[reading.bore]] = 1.0
         design[row, -1] = steps[row] if len(readings) > 1 else 0.0
         observed[row] = reading.value
-        sds[row] = max(reading_sd(reading.value, meter), 1e-12)
-    design[-1, -1], sds[-1] = 1.0, max(drift_sd * level, 1e-12)
+    sds[:-1] = np.hypot(meter.repeatability * observed[:-1], meter.step / np.sqrt(12))  # ``reading_sd`` of each
+    design[-1, -1], sds[-1] = 1.0, drift_sd * level
+    sds = np.maximum(sds, 1e-12)
     weighted = design / sds[:, None]
     cov = np.asarray(np.linalg.inv(weighted.T @ weighted), dtype=np.float64)
     fitted = cov @ weighted.T @ (observed / sds)

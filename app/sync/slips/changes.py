@@ -110,6 +110,7 @@ def log_changes(
     meter: Meter,
     heat_soaked: bool = True,
     left_meter: Meter | None = None,
+    sharing: float | None = None,
 ) -> tuple[tuple[int, ...], Floats, Floats]:
     """Bores read both times, their ln(found / left) in terms of flow, and its variance without the common part.
 
@@ -118,7 +119,8 @@ def log_changes(
 
     Parameters: ``layout`` of the engine; ``left`` and ``found`` pooled readings per bore; ``meter`` they were read
     with; ``heat_soaked`` False when one of the rounds was not taken hot, which lets every bore stray further;
-    ``left_meter`` that ``left`` was read with, when it was another one or in another day's air.
+    ``left_meter`` that ``left`` was read with, when it was another one or in another day's air; ``sharing`` the part of
+    a runner's pressure that all runners share, the usual one when None.
 
     Source: repeatability and step of the meter, and 0.8 % of ageing and warmth (judgement).
 
@@ -130,10 +132,11 @@ def log_changes(
     """
     bores = tuple(bore for bore in layout.bores if bore in left and bore in found)
     ageing = AGEING if heat_soaked else NOT_SOAKED
+    shared = sharing_of(layout.plenum) if sharing is None else sharing
     changes, variances = [], []
     for bore in bores:
-        was, was_sd = log_air(left[bore].mean, left_meter or meter, sharing_of(layout.plenum))
-        now, now_sd = log_air(found[bore].mean, meter, sharing_of(layout.plenum))
+        was, was_sd = log_air(left[bore].mean, left_meter or meter, shared)
+        now, now_sd = log_air(found[bore].mean, meter, shared)
         changes.append(now - was)
         contradicted = sum(MISREAD_SPREAD**2 for pooled in (left[bore], found[bore]) if not pooled.agreed)
         variances.append(was_sd**2 / left[bore].n + now_sd**2 / found[bore].n + ageing**2 + contradicted)

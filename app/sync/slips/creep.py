@@ -68,18 +68,20 @@ def scores(
     heat_soaked: bool = True,
     expected_common: float | None = 0.0,
     left_meter: Meter | None = None,
+    sharing: float | None = None,
 ) -> Mapping[Adjuster, float]:
     """How strongly a visit's changes point at each stop screw, coupler and bypass screw alone, in standard deviations.
 
     ``h' V^-1 r / sqrt(h' V^-1 h)`` with r the changes, h the bores an adjuster moves and V the noise of a quiet visit.
     Positive when it opened. Adjusters without a bore read both times are left out.
 
-    Parameters: ``layout``, ``left``, ``found``, ``meter``, ``same_meter``, ``heat_soaked``, ``expected_common`` and
-    ``left_meter`` as for ``slip_detection.slipped``; ``left`` from the visit before, ``found`` from this one.
+    Parameters: ``layout``, ``left``, ``found``, ``meter``, ``same_meter``, ``heat_soaked``, ``expected_common``,
+    ``left_meter`` and ``sharing`` as for ``slip_detection.slipped``; ``left`` from the visit before, ``found``
+    from this one.
 
     Source: the most powerful test of one direction in Gaussian noise.
     """
-    bores, changes, variances = log_changes(layout, left, found, meter, heat_soaked, left_meter)
+    bores, changes, variances = log_changes(layout, left, found, meter, heat_soaked, left_meter, sharing)
     if not bores:
         return {}
     precision = np.linalg.inv(no_slip_covariance(variances, same_meter and expected_common is not None))

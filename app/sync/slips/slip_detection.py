@@ -144,15 +144,16 @@ def slipped(
     gain: float | None = None,
     left_sound: bool = False,
     left_meter: Meter | None = None,
+    sharing: float | None = None,
 ) -> SlipAssessment:
     """The hypotheses that explain the change from as left to as found, with their odds.
 
     Parameters: ``layout`` of the engine; ``left`` and ``found`` pooled readings per bore (see ``pool``), the round's
-    trend removed; ``meter`` and ``left_meter`` as for ``changes.log_changes``; ``same_meter`` False when two were used,
-    whose scales may differ by any factor; ``heat_soaked`` False when one of the rounds was not taken hot;
-    ``expected_common`` change of ln(flow) from air and speed, None when it is not known, which leaves what all bores
-    share free; ``gain`` [1/rad] learned at idle on this engine; ``left_sound`` where no reading as left can be misread,
-    as the bores were even by them.
+    trend removed; ``meter``, ``left_meter`` and ``sharing`` as for ``changes.log_changes``; ``same_meter`` False when
+    two were used, whose scales may differ by any factor; ``heat_soaked`` False when one of the rounds was not
+    taken hot; ``expected_common`` change of ln(flow) from air and speed, None when it is not known, which leaves what
+    all bores share free; ``gain`` [1/rad] learned at idle on this engine; ``left_sound`` where no reading as left can
+    be misread, as the bores were even by them.
 
     Source: Bayesian comparison of hypotheses; sizes and odds from a simulated engine.
 
@@ -163,7 +164,7 @@ def slipped(
     >>> slipped(four, left, found, Meter(), same_meter=True).named.suspect
     Coupler(near=2, far=3)
     """
-    bores, changes, variances = log_changes(layout, left, found, meter, heat_soaked, left_meter)
+    bores, changes, variances = log_changes(layout, left, found, meter, heat_soaked, left_meter, sharing)
     if not bores:
         return SlipAssessment(SlipVerdict.UNKNOWN, 1 - COUNT_ODDS[0], {}, None, None, (), (), (), {}, None, {})
     quiet = no_slip_covariance(variances, same_meter and expected_common is not None)

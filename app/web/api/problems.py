@@ -23,6 +23,9 @@ from app.wording.reasons import in_words, sentence_of
 FURTHER = "further"
 """The framework's name for the shape of a body that fits no usual alternative, which is no part of a pointer."""
 
+MOST_NAMED = 20
+"""How many fields at fault one answer names."""
+
 Handler = Callable[[Request, Exception], Response]
 
 
@@ -104,14 +107,14 @@ def http(request: Request, error: Exception) -> Response:
 def unreadable(request: Request, error: Exception) -> Response:
     """The body or the address is not of the shape that the interface documents."""
     if not isinstance(error, RequestValidationError):
-        return not_taken(404, because(RequestFault.NOT_FOUND))  # a number that no table can hold
+        return not_taken(422, because(RequestFault.WRONG_SHAPE))  # a number that no table can hold
     found = error.errors()
     if any(one["loc"][0] == "path" for one in found):
         return not_taken(404, because(RequestFault.NOT_FOUND))
     if any(one["type"] == "json_invalid" for one in found):
         return not_taken(400, because(RequestFault.NOT_JSON))
     shape = because(RequestFault.WRONG_SHAPE)
-    faults = {_place(one["loc"], error.body): _field_fault(one) for one in found}
+    faults = {_place(one["loc"], error.body): _field_fault(one) for one in found[:MOST_NAMED]}
     return problem(422, str(shape.code), in_words(shape), faults)
 
 

@@ -199,6 +199,10 @@ class EvennessTold(Told):
     pass_probability: float = Field(description="From which of it the engine is even: the shop's setting.")
     counted: int = Field(description="Readings gone by, those of earlier rounds too.")
     rounds_to_decide: int | None = Field(description="Further rounds that would likely decide it; null where none is.")
+    readings_to_decide: int | None = Field(
+        default=None,
+        description="Most further readings asked for before something is said; null where unknown.",
+    )
     read_next: list[int] = Field(description="Bores whose next reading tells most, most telling first.")
     sentence: str
     unit: MeterUnit
@@ -222,6 +226,7 @@ class EvennessTold(Told):
                 "pass_probability": record.settings.pass_probability,
                 "counted": found.counted,
                 "rounds_to_decide": found.decision.rounds,
+                "readings_to_decide": found.decision.readings,
                 "read_next": list(found.decision.read_next),
                 "sentence": verdict_sentence(found, unit_of(meter)),
                 "unit": meter.unit,

@@ -20,9 +20,9 @@ LARGEST_ID = 2**63 - 1
 
 
 class Sent(BaseModel):
-    """A body as a program sends it: no field that is not known, and no text where a number belongs."""
+    """A body as a program sends it: no field that is not known, no text where a number belongs, and no ``1e999``."""
 
-    model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
+    model_config = ConfigDict(extra="forbid", strict=True, frozen=True, allow_inf_nan=False)
 
 
 class Told(BaseModel):

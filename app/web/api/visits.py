@@ -23,7 +23,7 @@ from app.shop.record.intake import IntakeState
 from app.shop.record.visit_record import VisitRecord
 from app.web.api.meters import MeterTold
 from app.web.api.problems import NOT_THERE, REFUSALS, named
-from app.web.api.shapes import By, Id, Key, Line, Sent, Slug, Told, example
+from app.web.api.shapes import LARGEST_ID, By, Id, Key, Line, Sent, Slug, Told, example
 from app.web.context import Now, Shop
 from app.wording.reasons import in_words
 from app.wording.stored import as_stored, codes_of
@@ -46,7 +46,7 @@ class VisitSent(Sent):
     job: Line = Field(default="", description="The number of the job.", examples=["1184"])
     why: Line = Field(default="", description="The complaint or the reason.", examples=["First sync"])
     by: By
-    meter_id: int = Field(description="The meter that its readings are taken with.", examples=[1])
+    meter_id: int = Field(description="The meter that its readings are taken with.", examples=[1], le=LARGEST_ID)
     runs: Runs | None = Field(
         default=None,
         description="Whether the engine runs as it comes in. A running engine is read as found, hot, before anything "

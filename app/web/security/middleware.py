@@ -17,6 +17,7 @@ from starlette.requests import cookie_parser
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from app.shop.json_bounds import Bounds
 from app.shop.reasons import because
 from app.web.display_options import cookie
 from app.web.error_responses import for_programs, not_taken
@@ -30,6 +31,9 @@ BODY_LIMIT = 1024 * 1024
 FILE_LIMIT = 16 * 1024 * 1024
 FILES_TAKEN = frozenset({"/exchange", "/exchange/look", "/exchange/several"})
 """Where whole engines may be sent as files, and the largest one taken there [bytes]."""
+
+JSON_BOUNDS = Bounds(depth=16, parts=2000, fields=200, values=4000)
+"""The most that a program sends at once: the largest real one, a phase's checks, has some fifty fields."""
 
 DRAIN_LIMIT = 64 * 1024 * 1024
 """How much of a form that is too large is read and dropped, so that its sender gets the answer [bytes]."""
@@ -135,7 +139,8 @@ class Headers:
     """Every answer carries the headers that keep a page to itself. Answers to a mishap inside carry them too.
 
     Pages are not to be kept by the browser: they are personal and soon out of date. Static files may be kept, but
-    are asked about each time, so that a new version of the program is never shown with the old one's style.
+    are asked about each time, so that a new version of the program is never shown with the old one's style; under a
+    path that carries the version they say themselves how long.
     """
 
     def __init__(self, app: ASGIApp) -> None:
@@ -297,6 +302,8 @@ class Paired:
 class LimitedBody:
     """A form larger than ``limit`` bytes gets a 413, whether or not it said beforehand how large it is.
 
+    JSON that holds more than any request has to is refused too: it is not to be built only to be found wrong.
+
     It is read to the end, up to ``DRAIN_LIMIT``, before it is refused: a browser that is still sending when the
     server hangs up shows a broken connection instead of the answer.
     """
@@ -326,7 +333,14 @@ class LimitedBody:
             page = refusal(scope, 413, RequestFault.TOO_LARGE, most=limit // 1024)
             await page(scope, receive, send)
             return
-        waiting: list[Message] = [{"type": "http.request", "body": bytes(body), "more_body": False}]
+        whole = bytes(body)
+        body.clear()
+        if for_programs(scope) and not JSON_BOUNDS.hold(whole):
+            page = refusal(scope, 422, RequestFault.WRONG_SHAPE)
+            await page(scope, receive, send)
+            return
+        waiting: list[Message] = [{"type": "http.request", "body": whole, "more_body": False}]
+        del whole
 
         async def again() -> Message:
             return waiting.pop() if waiting else await receive()

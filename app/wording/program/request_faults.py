@@ -20,6 +20,8 @@ class RequestFault(StrEnum):
     JSON_EXPECTED = "json-expected"
     WRONG_SHAPE = "wrong-shape"
     TOO_LARGE = "too-large"  # most, kB
+    HEADER_TOO_LONG = "header-too-long"
+    TOO_SLOW = "too-slow"
     UNKNOWN_HOST = "unknown-host"
     FOREIGN_ORIGIN = "foreign-origin"
     NOT_PAIRED = "not-paired"
@@ -62,6 +64,8 @@ PROGRAM: dict[RequestFault, Message] = {
     Q.JSON_EXPECTED: Message("Send JSON, with the header Content-Type: application/json."),
     Q.WRONG_SHAPE: Message("The request does not have the shape that /api/openapi.json describes."),
     Q.TOO_LARGE: Message("The body is larger than {most}\u00a0kB and nothing was saved. Send less at once."),
+    Q.HEADER_TOO_LONG: Message("The address or a header is too long. Send less in it."),
+    Q.TOO_SLOW: Message("The request did not come whole in time. Send it again with the same key: it is saved once."),
     Q.UNKNOWN_HOST: Message("Unknown host name. Use an address that the program printed when it started."),
     Q.FOREIGN_ORIGIN: Message("Nothing was saved. Send no Origin and no Sec-Fetch-Site, or those of this server."),
     Q.NOT_PAIRED: Message("Nothing was saved. Pair this program at /pair and send the cookie that it gets."),
@@ -91,6 +95,10 @@ PAGES: dict[RequestFault, Notice] = {
     Q.TOO_LARGE: Notice(
         Message("Form too large"),
         Message("The form is larger than {most}\u00a0kB and nothing was saved. Go back, shorten it and send it again."),
+    ),
+    Q.HEADER_TOO_LONG: Notice(NOT_FOUND, Message("The address is too long. Start from the Engines page.")),
+    Q.TOO_SLOW: Notice(
+        NOT_FINISHED, Message("The connection was too slow. Go back and send it again: it will be saved only once.")
     ),
     Q.UNKNOWN_HOST: Notice(
         Message("Unknown address"),

@@ -69,6 +69,8 @@ READ_ENOUGH = Message(
     "{probability} likely that all bores are within ±{tolerance}. Another round may make it surer.",
     limit=SENTENCE,
 )
+LIKELY_DECIDES = Message("{count} more readings would likely decide it.", limit=SENTENCE)
+DECIDES = Message("{count} more reading decides it.", many="At most {count} more readings decide it.", limit=SENTENCE)
 SOME_OUTSIDE = Message(
     "Hardly likely that all bores are inside: bore {bores} least of all.",
     limit=SENTENCE,
@@ -105,7 +107,7 @@ def verdict_sentence(found: RoundResult, unit: Unit) -> str:
             message = METER_LIMIT if found.decision.rounds is None else READ_ENOUGH
             said = [say(message, tolerance=tolerance, probability=probability(found))]
         case Conformity.UNDECIDED:
-            said = [_at_limit(found)]
+            said = [_at_limit(found), *_to_decide(found)]
         case Conformity.NOT_EVEN:
             sides = (TOO_OPEN, BoreVerdict.OPEN), (TOO_CLOSED, BoreVerdict.CLOSED)
             said = [_of_bores(message, bores) for message, verdict in sides if (bores := _with(found, verdict))]
@@ -161,6 +163,14 @@ def _at_limit(found: RoundResult) -> str:
     if len(bores) <= MOST_NAMED:
         return say(AT_LIMIT, bores=bore_list(bores), count=len(bores), probability=chance)
     return say(MANY_AT_LIMIT, count=len(bores), total=len(found.standings), probability=chance)
+
+
+def _to_decide(found: RoundResult) -> list[str]:
+    """How many readings would decide it, where that is known."""
+    rounds, readings = found.decision.rounds, found.decision.readings
+    if rounds is not None:
+        return [say(LIKELY_DECIDES, count=rounds * len(found.standings))]
+    return [] if readings is None else [say(DECIDES, count=readings)]
 
 
 def _with(found: RoundResult, verdict: BoreVerdict) -> list[int]:

@@ -4,6 +4,7 @@ import pytest
 
 from app.shop.commands.corrections import NewCorrection, as_issued, correct, corrected, issue_of
 from app.shop.errors import ConflictError, RejectedError
+from app.shop.procedure.phases import PHASES
 from app.shop.store.database import Database
 from tests.shop.past import Past
 from tests.shop.yard import AT, key, visit_record
@@ -54,6 +55,29 @@ def test_an_earlier_issue_is_shown_as_it_was(shop: Database) -> None:
     assert shown == [6.5, 7.0, 6.25]
     assert issue_of(as_issued(now, 2)) == 2
     assert [c.was for c in corrected(now, now.corrections[1])] == [7.0]
+
+
+def test_an_earlier_issue_shows_the_checks_as_they_were_signed(shop: Database) -> None:
+    visit_id = signed(shop)
+    at = ("heat-soaked-recheck", "coolant")
+    for figure in (86.0, 88.0):
+        ident = visit_record(shop, visit_id).checks[at].ident
+        correct(shop, visit_id, key(), NewCorrection("Misread", "KM", {}, {ident: figure}), AT)
+    now = visit_record(shop, visit_id)
+    assert [as_issued(now, issue).checks[at].number for issue in (1, 2, 3)] == [84.0, 86.0, 88.0]
+
+
+def test_a_corrected_check_stays_in_the_range_of_its_item(shop: Database) -> None:
+    visit_id = signed(shop)
+    check = visit_record(shop, visit_id).checks["heat-soaked-recheck", "coolant"]
+    item = next(i for p in PHASES for i in p.items if (p.slug, i.slug) == ("heat-soaked-recheck", "coolant"))
+    for figure in (item.low - 0.1, item.high + 0.1):
+        with pytest.raises(RejectedError) as refusal:
+            correct(shop, visit_id, key(), NewCorrection("Misread", "KM", {}, {check.ident: figure}), AT)
+        assert list(refusal.value.problems) == [f"check-{check.ident}"]
+    for number, figure in enumerate((item.low, item.high), start=2):
+        ident = visit_record(shop, visit_id).checks["heat-soaked-recheck", "coolant"].ident
+        assert correct(shop, visit_id, key(), NewCorrection("Misread", "KM", {}, {ident: figure}), AT) == number
 
 
 @pytest.mark.parametrize(

@@ -9,6 +9,7 @@ from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.sync.engine.events import BladeReset, StopTurn
+from app.sync.engine.layout import Bank, Layout
 from app.sync.engine.units import THOU
 from tests.shop.rejections import codes_of, rejects
 from tests.shop.yard import AT, heat_soaked, key, read, read_round, visit_record
@@ -70,6 +71,18 @@ def test_what_cannot_have_been_made_is_refused(shop: Database, bad: NewMove, fie
     with pytest.raises(RejectedError) as refusal:
         moves.make(shop, visit_id, key(), bad, AT)
     assert codes_of(refusal) == {field: code}
+    assert visit_record(shop, visit_id).all_moves == ()
+
+
+def test_a_coupler_is_set_by_what_it_has(shop: Database) -> None:
+    """The coupler between bores 1 and 2 has a screw, the one between 2 and 3 is set on a feeler."""
+    mixed = Layout((Bank("A", (1, 2, 3, 4), 1, 1, ("screw-in", "blade", "blade")),))
+    visit_id = heat_soaked(shop, mixed)
+    with rejects(Rejection.COUPLER_HAS_SCREW):
+        moves.make(shop, visit_id, key(), blade(1, 2, 4), AT)
+    turned = NewMove(HEAT_SOAKED.slug, "screw", "", 2, 3, 0.25, (), False, "KM")
+    with rejects(Rejection.COUPLER_HAS_NO_SCREW):
+        moves.make(shop, visit_id, key(), turned, AT)
     assert visit_record(shop, visit_id).all_moves == ()
 
 

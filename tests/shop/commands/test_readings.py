@@ -211,6 +211,16 @@ def test_a_value_far_from_what_the_bore_read_last_is_asked_about(shop: Database)
     assert visit_record(shop, visit_id).rounds[-1].closed
 
 
+def test_a_value_is_found_by_the_key_it_was_sent_under(shop: Database) -> None:
+    visit_id = heat_soaked(shop)
+    sent = key()
+    first = readings.add(shop, visit_id, sent, new(1), AT)
+    readings.add(shop, visit_id, key(), new(2), AT)
+    assert readings.stored_under(shop, sent) == first
+    with rejects(Rejection.CORRECTED_VALUE_UNKNOWN, kind=ConflictError):
+        readings.stored_under(shop, key())
+
+
 def test_after_a_move_and_in_a_correction_a_value_may_be_another(shop: Database) -> None:
     visit_id = heat_soaked(shop)
     read_round(shop, visit_id, HEAT_SOAKED)

@@ -291,3 +291,16 @@ def test_a_visit_that_passed_a_phase_before_something_was_asked_there_goes_on(sh
     record(shop, visit_id, FIRST_FIRE, "fire-ready")
     checks.take_back(shop, visit_id, key(), FIRST_FIRE.slug, "fire-ready", "KM", AT)
     assert "fire-ready" in {m.slug for m in progress(visit_record(shop, visit_id))[1].missing}  # it is known now
+
+
+def test_what_guards_people_cannot_be_passed_over() -> None:
+    """Typed from what is to hold, phase by phase: before power is there, before the key, before the lever is held open,
+    and before the engine goes out (our judgement)."""
+    required = {phase.slug: {item.slug for item in phase.items if item.required} for phase in PHASES}
+    assert {"battery-off", "throttle-power-off"} <= required["cold-preset"]
+    assert {
+        *("kill-switch", "exhaust-drawn", "fuel-dry", "throttle-returns", "plates-follow", "fire-ready", "not-alone"),
+        *("guarded", "protected", "wheels-chocked", "fan-clear", "oil-lamp"),
+    } <= required["first-fire"]
+    assert {"rev-limit", "lever-held", "wheels-chocked"} <= required["part-throttle-bank-balance"]
+    assert {"tools-counted", "throttle-returns", "plates-follow", "hoses-back"} <= required["lock-down"]

@@ -28,8 +28,8 @@ from app.sync.engine.engine_air import (
 )
 from app.sync.engine.idle_flow import slopes, solve_idle
 from app.sync.engine.plate import closed_leakage
-from app.sync.engine.units import DEGREE, KG_PER_HOUR, KPA, LITER, MM, REV_PER_MIN, THOU
-from tests.sync.oracles import GRAM_PER_SECOND, area_of_gap
+from app.sync.engine.units import DEGREE, GRAM_PER_SECOND, KG_PER_HOUR, KPA, LITER, MM, REV_PER_MIN, THOU
+from tests.sync.oracles import area_of_gap
 
 ENGINE = usual_breathing(4, 2e-3, 850 / 60)
 AREAS = np.array([7.0, 9.0, 10.5, 13.0]) * 0.7e-6

@@ -12,7 +12,7 @@ from app.sync.engine.layout import Bank, Bypass, Coupler, Layout, Link, StopScre
 from app.sync.engine.linkage import flats_for, link_rotation, stop_rotation
 from app.sync.engine.plate import open_area
 from app.sync.engine.units import DEGREE, INCH, KG_PER_HOUR, MM, THOU
-from tests.sync.oracles import gap_after_turns, influence, mass_flow, turns_between
+from tests.sync.oracles import gap_after_turns, influence, mass_flow, output_angle, turns_between
 
 EIGHT = Layout((Bank("A", (1, 2, 3, 4), stop=2, drive=2), Bank("B", (5, 6, 7, 8), stop=6, drive=6)))
 
@@ -37,6 +37,12 @@ def test_the_contact_of_the_screw_does_not_matter() -> None:
         assert stop_rotation(1.0, hardware()) == pytest.approx(exact, rel=5e-4)
 
 
+@pytest.mark.parametrize(("blade", "degrees"), [(0.05, 0.114592), (0.10, 0.229184), (0.35, 0.802167), (0.70, 1.604492)])
+def test_a_screw_that_takes_up_a_blade_turns_the_lever_as_the_blade_does(blade: float, degrees: float) -> None:
+    """A blade between stop screw and a lever of 25 mm, by the arc sine: closed form, worked independently."""
+    assert stop_rotation(blade / 0.8, hardware()) / DEGREE == pytest.approx(degrees, rel=2e-4)
+
+
 def test_a_quarter_turn_all_the_way_to_air() -> None:
     # Worked independently: M5, lever 25 mm, quarter turn from closed, bore 45, shaft 9, closed 5 degrees:
     # 1.160008 mm2, 0.998796 kg/h choked; from 1 degree open already 1.381013 mm2 more.
@@ -54,18 +60,34 @@ def test_a_rod_of_another_length_turns_its_bank_as_a_four_bar_does(shorter: floa
     """Levers of 30 mm square to a rod of 100 mm: the angle at which Freudenstein's equation closes (A. Ghosal, "The
     Freudenstein equation", Resonance, August 2010), against travel over arm."""
     lever, ground = 30 * MM, 100 * MM
-    rod, first = ground - shorter, math.pi / 2
-
-    def open_by(angle: float) -> float:
-        k = (lever**2 - rod**2 + lever**2 + ground**2) / (2 * lever**2)
-        return ground / lever * (math.cos(angle) - math.cos(first)) + k - math.cos(first - angle)
-
-    low, high = first - 0.1, first + 0.1
-    for _ in range(60):
-        middle = (low + high) / 2
-        low, high = (middle, high) if (open_by(middle) > 0) == (open_by(low) > 0) else (low, middle)
+    first = math.pi / 2
+    turned = output_angle(lever, ground - shorter, lever, ground, first) - first
     flats = 6 * shorter / (0.8 * MM)
-    assert link_rotation(flats, hardware()) == pytest.approx(low - first, rel=2e-3)
+    assert link_rotation(flats, hardware()) == pytest.approx(turned, rel=2e-3)
+
+
+# Input lever, rod, output lever, ground, input angle and the output angle of the open branch, all lengths in one unit.
+@pytest.mark.parametrize(
+    ("linkage", "angle", "output", "within"),
+    [
+        ((40, 120, 80, 100), 40, 57.33, 0.01),  # Norton, Design of Machinery, position analysis; printed, from memory
+        ((130, 200, 170, 220), 60, 77.1507471, 1e-6),  # public textbook exercise, answer recomputed
+        ((2, 3.5, 4, 1), 60, 29.152728, 1e-5),  # Waldron and Kinzel, example 7.1; recomputed
+        ((2, 3.5, 4, 1), 120, 79.629975, 1e-5),
+    ],
+)
+def test_the_linkage_compared_with_is_that_of_the_textbooks(
+    linkage: tuple[float, float, float, float], angle: float, output: float, within: float
+) -> None:
+    assert math.degrees(output_angle(*linkage, math.radians(angle))) == pytest.approx(output, abs=within)
+
+
+def test_a_rod_turns_by_what_a_longer_or_shorter_one_does_in_a_textbook_linkage() -> None:
+    """Levers of 30 mm, rods of 99.5 and 100.5 mm on a ground of 100 mm, square: 90.954974 and 89.045026 degrees, solved
+    independently; half a millimeter is 3.75 flats of 0.8 mm."""
+    by = link_rotation(3.75, hardware())
+    assert by / DEGREE == pytest.approx(0.954974, rel=1e-3)
+    assert link_rotation(-3.75, hardware()) / DEGREE == pytest.approx(89.045026 - 90, rel=1e-3)
 
 
 # Rods worked by hand: travel per flat over the arm, square to it.

@@ -1,10 +1,14 @@
-"""Plate geometry against independent numerical integration, a measured throttle, limits and round trips."""
+"""Plate geometry against independent numerical integration, a laboratory's throttle, limits and round trips."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
+from app.sync.engine.engine_air import CONTRACTION, CONTRACTION_SD
+from app.sync.engine.hardware import Figure, likely_hardware
+from app.sync.engine.linkage import gap_width
 from app.sync.engine.plate import angle_at, closed_leakage, gap_at, gap_rate, open_area
 from app.sync.engine.units import INCH, MM, THOU
 from tests.sync.oracles import area_of_gap
@@ -84,32 +88,33 @@ def test_open_area_is_not_the_formula_with_wrong_signs(plate: float, transcribed
     assert right > 1.003 * wrong
 
 
-# Measured on a flow bench (parameter file of a university engine laboratory): bore 83 mm, shaft 7.3 mm, closed at 7
-# degrees; opening beyond closed [deg] and effective area over the full bore of 5410.608 mm2.
-MEASURED = [
-    (1.89, 0.004708067),
-    (2.52, 0.005845788),
-    (3.05, 0.006641765),
-    (4.16, 0.00999624),
-    (5.7, 0.013642211),
-    (7.9, 0.021396847),
-    (10.96, 0.034391641),
-]
+# Parameter file of a university engine laboratory: bore 83 mm, shaft 7.3 mm, closed at 7 degrees; opening beyond closed
+# [deg] and effective area over the full bore of 5410.608 mm2, of which 7.2066 mm2 pass when it is closed. The gaps are
+# those that the program speaks for, up to 20 thou.
+LABORATORY = [(1.89, 0.004708067), (2.52, 0.005845788), (3.05, 0.006641765), (4.16, 0.00999624)]
 
 
-@pytest.mark.parametrize(("opening", "fraction"), MEASURED)
-def test_leakage_and_a_constant_contraction_reproduce_a_measured_throttle(opening: float, fraction: float) -> None:
-    geometric = open_area(math.radians(7 + opening), 83 * MM, 7.3 * MM, math.radians(7))
-    modeled = closed_leakage(83 * MM) + 0.75 * geometric
-    assert modeled == pytest.approx(fraction * 5410.608 * MM2, rel=0.12)
+@pytest.mark.parametrize(("opening", "fraction"), LABORATORY)
+def test_the_contraction_of_a_barely_open_plate_is_that_of_a_laboratory(opening: float, fraction: float) -> None:
+    """Within two standard deviations of what is believed of any throttle; the half circumference times the gap."""
+    bore, closed = 83 * MM, math.radians(7)
+    throttle = replace(likely_hardware(4e-3, 8), bore_diameter=Figure(bore))
+    opened = gap_at(closed + math.radians(opening), bore, closed) * gap_width(throttle)
+    contraction = (fraction * 5410.608 - 7.2066) * MM2 / opened
+    assert abs(math.log(contraction / CONTRACTION)) < 2 * CONTRACTION_SD
+
+
+def test_the_contraction_is_the_mean_of_the_laboratory() -> None:
+    bore, closed = 83 * MM, math.radians(7)
+    opened = [gap_at(closed + math.radians(opening), bore, closed) * math.pi * bore / 2 for opening, _ in LABORATORY]
+    passed = [(fraction * 5410.608 - 7.2066) * MM2 for _, fraction in LABORATORY]
+    assert sum(passed) / sum(opened) == pytest.approx(CONTRACTION, rel=0.03)
 
 
 def test_closed_leakage_lies_among_the_published_ones() -> None:
-    # Service data of one five-cylinder engine: 5.807 mm2, 1.161 to 10.453, for one large plate; laboratory plate of
-    # 83 mm: 7.207 mm2.
-    assert closed_leakage(83 * MM) / MM2 == pytest.approx(7.207, abs=1e-3)
+    """Service data of one five-cylinder engine, one large plate, its size taken as 65 mm (our judgement): 5 kg/h, 4
+    either way, choked at 101325 Pa and 20 degrees: 5.807 mm2, 1.161 to 10.453."""
     assert 1.161 < closed_leakage(65 * MM) / MM2 < 10.453
-    assert closed_leakage(40 * MM) == pytest.approx(closed_leakage(80 * MM) / 2)
 
 
 def test_limits_of_the_open_area() -> None:

@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from app.sync.estimation.conformity import Conformity, decide, foresee, most_telling
+from app.sync.estimation.conformity import LIMIT_PROBABILITY, Conformity, decide, foresee, most_telling
 from app.sync.estimation.shares import LogReading, SharePosterior, pooled
 
 SIX = tuple(range(1, 7))
@@ -85,7 +85,7 @@ def test_a_likely_engine_read_often_enough_is_even_as_far_as_shown_though_more_w
     assert before.conformity is Conformity.UNDECIDED
     assert after.conformity is Conformity.LIMIT
     for found in (before, after):
-        assert 0.8 <= (found.all_inside or 0.0) < 0.95
+        assert LIMIT_PROBABILITY <= (found.all_inside or 0.0) < 0.95
         assert found.rounds is not None
 
 
@@ -96,7 +96,7 @@ def at_the_edge(inside: float) -> SharePosterior:
 
 
 def test_where_no_sensible_number_of_rounds_decides_a_likely_engine_is_even_as_far_as_shown() -> None:
-    found = decide(at_the_edge(0.83), closed=True)
+    found = decide(at_the_edge(0.90), closed=True)
     assert found.conformity is Conformity.LIMIT
     assert all(each.decided < 0.5 for each in found.foreseen)
     assert not found.move_advised

@@ -17,6 +17,8 @@ FOUR = Layout((Bank("A", (1, 2, 3, 4), 2, 1),))
 HARDWARE = likely_hardware(2e-3, 4)
 SPEED = 850 / 60
 LEAKS, SCALE, DEMAND = slice(4, 8), -2, -1
+AGED = [*range(4, 8), SCALE, DEMAND]
+"""What is in doubt again by the next visit."""
 
 
 def fresh() -> Posterior:
@@ -38,7 +40,7 @@ def test_leaks_scale_and_demand_are_carried_and_gaps_are_not() -> None:
     carried = prior_from_history(known(), fresh(), same_meter=True, same_air=True)
     assert carried.gaps == pytest.approx(fresh().gaps)
     assert carried.mean[4:] == pytest.approx(known().mean[4:])
-    assert (spreads(known())[4:] < spreads(carried)[4:]).all()
+    assert (spreads(known())[AGED] < spreads(carried)[AGED]).all()
     assert spreads(carried)[DEMAND] < spreads(fresh())[DEMAND]
 
 
@@ -77,4 +79,4 @@ def test_a_visit_without_the_meter_teaches_nothing_and_only_ages_what_was_known(
     once = prior_from_history(known(), fresh(), same_meter=True, same_air=True)
     twice = prior_from_history(once, fresh(), same_meter=True, same_air=True)
     assert twice.mean == pytest.approx(once.mean)
-    assert (spreads(twice)[4:] > spreads(once)[4:]).all()
+    assert (spreads(twice)[AGED] > spreads(once)[AGED]).all()

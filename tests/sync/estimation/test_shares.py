@@ -3,6 +3,7 @@
 import itertools
 import math
 import random
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -11,7 +12,7 @@ from scipy import stats
 from app.sync.engine.events import Meter, Reading
 from app.sync.estimation import share_mixture
 from app.sync.estimation.share_mixture import APART, APART_SD, LEAST_TAU, LEVEL_SD, TAUS, USUAL_TAU, Course
-from app.sync.estimation.shares import LogReading, SharePosterior, pooled
+from app.sync.estimation.shares import MOST, LogReading, SharePosterior, pooled
 from app.sync.readings.idle_wander import DRIFT, WANDER
 from tests.sync.idling_engines import log_reading
 
@@ -115,6 +116,16 @@ def test_two_bores_are_inside_as_often_as_a_quadrature_says(apart: float, sd: fl
     by_turns = [(1 + n % 2, value) for n, value in enumerate(np.ravel(np.column_stack([first, second])))]
     found = pooled((1, 2), [LogReading(b, float(v), sd**2, 20.0 * n) for n, (b, v) in enumerate(by_turns)], TOLERANCE)
     assert found.all_inside == pytest.approx(difference_inside(first, second, sd), abs=MONTE_CARLO)
+
+
+def test_of_very_many_readings_the_last_of_each_bore_count() -> None:
+    readings = read(FLOWS, rounds=100)
+    odd = len(readings) - 20
+    readings[odd] = replace(readings[odd], log_flow=readings[odd].log_flow + 1.0)
+    found, last = pooled(EIGHT, readings, TOLERANCE), pooled(EIGHT, readings[-MOST:], TOLERANCE)
+    assert found.shares == last.shares
+    assert found.misread == (odd,)
+    assert {share.readings for share in found.shares.values()} == {MOST // 8, MOST // 8 - 1}
 
 
 def test_many_readings_give_what_the_engine_has() -> None:

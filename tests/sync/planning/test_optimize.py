@@ -1,6 +1,7 @@
 """The plan: exact where it can be enumerated, honest about chances, and never dearer than leaving things alone."""
 
 import itertools
+from dataclasses import replace
 from statistics import NormalDist
 
 import numpy as np
@@ -11,7 +12,7 @@ from hypothesis import strategies as st
 from app.sync.engine.engine_air import usual_breathing
 from app.sync.engine.events import BladeReset, Event, IdleSpeed, Meter, Reading, StopTurn
 from app.sync.engine.hardware import likely_hardware
-from app.sync.engine.layout import Bank, Coupler, Layout
+from app.sync.engine.layout import Bank, Coupler, Layout, StopScrew
 from app.sync.engine.units import KG_PER_HOUR, THOU
 from app.sync.estimation.filter import run_filter
 from app.sync.estimation.posterior import Posterior, prior_for
@@ -106,3 +107,17 @@ def test_without_a_blade_only_screws_are_turned() -> None:
 
 def test_a_window_finer_than_hands_is_known_as_such() -> None:
     assert 0.02 < achievable_tolerance(read((6.5, 6.5, 6.5, 6.5))) < 0.08
+
+
+def test_a_screw_never_goes_the_way_that_is_barred_not_even_by_a_sixteenth() -> None:
+    """Bank B stands a twentieth low: about what a sixteenth of a turn of its stop screw opens."""
+    pairs = Layout((Bank("A", (1, 2), 1, 1), Bank("B", (3, 4), 3, 3)))
+    posterior = read((6.6, 6.6, 6.3, 6.3), pairs)
+    task = PlanningProblem((), 0.02, True)
+    way = {(place, 1 if amount > 0 else -1) for place, amount in optimize(posterior, task).moves}
+    assert way & {(StopScrew("A"), -1), (StopScrew("B"), 1)}
+    for _ in range(4):  # whatever it turns to next is barred too
+        task = replace(task, no_way=task.no_way | way)
+        found = {(place, 1 if amount > 0 else -1) for place, amount in optimize(posterior, task).moves}
+        assert not found & task.no_way
+        way = found

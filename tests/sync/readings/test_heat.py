@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from app.sync.engine.units import MINUTE, ZERO_CELSIUS
-from app.sync.readings.heat import HeatPoint, HeatRule, Lack, heat_soaked, swing
+from app.sync.readings.heat import Heat, HeatPoint, HeatRule, Lack, heat_soaked, swing
 
 RULE = HeatRule(15 * MINUTE, 70 + ZERO_CELSIUS, 65 + ZERO_CELSIUS, 5 * MINUTE, 2.0)
 
@@ -87,3 +87,25 @@ def test_where_air_cools_the_engine_its_heads_are_judged_and_coolant_is_not_aske
     (low,) = heat_soaked(cooler, RULE, with_oil=False, metal="head").lacks
     assert (low.why, low.what) == ("low", "head")
     assert low.by == pytest.approx(RULE.head - 100 - ZERO_CELSIUS)
+
+
+def test_how_much_is_wanting_is_told_in_seconds_and_kelvin() -> None:
+    """By hand: 120 s of 900 ran, and 120 s of the 300 that are looked at."""
+    heat = heat_soaked([HeatPoint(100.0, 360.0, 360.0), HeatPoint(220.0, 360.0, 330.0)], RULE)
+    assert heat.time == 120.0
+    assert heat.lacks == (
+        Lack("time", None, 780.0),
+        Lack("short", "coolant", 180.0),
+        Lack("low", "oil", 65 + ZERO_CELSIUS - 330),
+    )
+    assert heat_soaked([], RULE).time == 0.0
+    hot = [HeatPoint(100.0 + 60 * m, 360.0, 360.0) for m in range(21)]
+    assert heat_soaked(hot, RULE) == Heat(True, 1200.0, ())
+
+
+def test_a_swing_is_judged_over_the_newest_stretch_that_is_long_enough() -> None:
+    series = [(0.0, 300.0), (100.0, 350.0), (200.0, 352.0), (400.0, 351.0)]
+    assert swing(series, 300.0) == 2.0
+    assert swing(series, 400.0) == 52.0
+    assert swing(series, 401.0) is None
+    assert swing([], 1.0) is None

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from app.sync.readings.meters import agreement, least_difference, pooled_deviation, repeatability
+from app.sync.readings.meters import agreement, least_difference, pooled_deviation, repeatability, repeated_in_rounds
 
 SIRSTV = (
     (196.3052, 196.1240, 196.1890, 196.2569, 196.3403),
@@ -39,6 +39,37 @@ def test_sums_of_squares_pool_as_in_the_handbook() -> None:
     deviation, freedom = pooled_deviation(series)
     assert freedom == 300
     assert deviation == pytest.approx(0.10290, abs=5e-6)
+
+
+GAUGED = (
+    ((0.29, 0.41, 0.64), (0.08, 0.25, 0.07), (0.04, -0.11, -0.15)),
+    ((-0.56, -0.68, -0.58), (-0.47, -1.22, -0.68), (-1.38, -1.13, -0.96)),
+    ((1.34, 1.17, 1.27), (1.19, 0.94, 1.34), (0.88, 1.09, 0.67)),
+    ((0.47, 0.50, 0.64), (0.01, 1.03, 0.20), (0.14, 0.20, 0.11)),
+    ((-0.80, -0.92, -0.84), (-0.56, -1.20, -1.28), (-1.46, -1.07, -1.45)),
+    ((0.02, -0.11, -0.21), (-0.20, 0.22, 0.06), (-0.29, -0.67, -0.49)),
+    ((0.59, 0.75, 0.66), (0.47, 0.55, 0.83), (0.02, 0.01, 0.21)),
+    ((-0.31, -0.20, -0.17), (-0.63, 0.08, -0.34), (-0.46, -0.56, -0.49)),
+    ((2.26, 1.99, 2.01), (1.80, 2.12, 2.19), (1.77, 1.45, 1.87)),
+    ((-1.36, -1.25, -1.31), (-1.68, -1.62, -1.50), (-1.49, -1.77, -2.16)),
+)
+"""Measurement Systems Analysis reference manual, 4th ed., as transcribed publicly: ten parts, each three times by three
+people. Published mean squares: repeatability 0.04598, part by person 0.01994."""
+
+
+def test_repeatability_is_that_of_the_measurement_systems_manual() -> None:
+    deviation, freedom = pooled_deviation([cell for part in GAUGED for cell in part])
+    assert freedom == 60
+    assert deviation**2 == pytest.approx(0.04598, abs=6e-6)
+
+
+def test_what_rounds_leave_over_is_the_interaction_of_the_manual() -> None:
+    """Its people as rounds, its parts as bores: a mean of three readings has a third of the mean square."""
+    means = [[math.exp(sum(part[person]) / 3) for part in GAUGED] for person in range(3)]
+    found = repeated_in_rounds([means], 1e-9)
+    assert found is not None
+    assert found.freedom == 18
+    assert 3 * found.scatter**2 == pytest.approx(0.01994, abs=6e-6)
 
 
 @pytest.mark.parametrize(
@@ -106,12 +137,15 @@ def test_the_band_of_a_ratio_is_students_of_the_table(pairs: int, quantile: floa
 
 
 def test_two_meters_compare_as_student_compared_his_drugs() -> None:
-    """His differences have mean 1.58, standard deviation 1.23 and t = 4.06; the band follows from these."""
+    """He prints of the differences a mean of 1.58 and a standard deviation of 1.17, with n in the divisor; hence
+    t = 1.58 x sqrt(9) / 1.17 = 4.05. With n - 1, as later texts do, the deviation is 1.23."""
     first, second = ([math.exp(x) for x in one] for one in SLEEP)
     found = agreement(first, second)
     half = math.log(found.high / found.ratio)
     assert math.log(found.ratio) == pytest.approx(1.58, abs=1e-9)
-    assert 1.58 / (half / 2.2622) == pytest.approx(4.06, abs=0.005)
+    error = half / 2.2622
+    assert error * math.sqrt(9) == pytest.approx(1.17, abs=0.005)
+    assert 1.58 / error == pytest.approx(1.58 * 3 / 1.17, rel=0.005)
     assert not found.agree
     assert found.pairs == 10
 

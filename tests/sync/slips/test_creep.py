@@ -2,12 +2,15 @@
 
 import random
 
+import numpy as np
 import pytest
+from numpy.typing import NDArray
+from scipy.special import ndtr
 
 from app.sync.engine.events import Meter
 from app.sync.engine.layout import Bank, Coupler, Layout, StopScrew
 from app.sync.slips.changes import Pooled
-from app.sync.slips.creep import creeping, cusum, scores
+from app.sync.slips.creep import LIMIT, SLACK, creeping, cusum, scores
 
 EIGHT = Layout((Bank("A", (1, 2, 3, 4), stop=2, drive=2), Bank("B", (5, 6, 7, 8), stop=6, drive=6)))
 FLOW = 6.5 / 3600
@@ -46,6 +49,57 @@ def test_published_run_lengths(shift: float, published: float, runs: int) -> Non
     error = (sum((length - mean) ** 2 for length in lengths) / runs) ** 0.5 / runs**0.5
     assert mean == pytest.approx(published, abs=3 * error)
     assert error < 0.05 * published
+
+
+def staying(slack: float, limit: float, shift: float, states: int = 200) -> NDArray[np.float64]:
+    """Chances of one side of a chart to go from one height to the next below the limit, shape (states, states).
+
+    Source: D. Brook and D. A. Evans, Biometrika 59 (1972) 539-548.
+    """
+    width = 2 * limit / (2 * states - 1)
+    apart = (np.arange(states)[None, :] - np.arange(states)[:, None]) * width + slack - shift
+    chances = ndtr(apart + width / 2) - ndtr(apart - width / 2)
+    chances[:, 0] = ndtr(apart[:, 0] + width / 2)
+    return np.asarray(chances)
+
+
+def mean_run(slack: float, limit: float, shift: float) -> float:
+    """Average run length of one side of a chart."""
+    chances = staying(slack, limit, shift)
+    return float(np.linalg.solve(np.eye(len(chances)) - chances, np.ones(len(chances)))[0])
+
+
+@pytest.mark.parametrize(
+    ("slack", "limit", "shift", "published", "within"),
+    [
+        (0.5, 3.0, 0.0, 117.59, 1e-3),  # Brook and Evans
+        (0.5, 3.0, 1.5, 3.75, 1e-3),
+        (0.25, 8.0, 2.5, 4.1500836225, 1e-3),  # quoted in the manual of a statistics package
+        (0.25, 8.01, 0.0, 2 * 370.0, 1e-2),  # one side of a two-sided chart: Hawkins 1993 in textbooks, from memory
+        (0.5, 4.77, 0.0, 2 * 370.0, 1e-2),
+    ],
+)
+def test_the_chain_has_the_published_run_lengths(
+    slack: float, limit: float, shift: float, published: float, within: float
+) -> None:
+    assert mean_run(slack, limit, shift) == pytest.approx(published, rel=within)
+
+
+def false_alarms(limit: float, charts: int, visits: int) -> float:
+    """Chance that any of so many two-sided charts of quiet scores signals within so many visits."""
+    start = np.eye(200)[0]
+    quiet = float((start @ np.linalg.matrix_power(staying(SLACK, limit, 0.0), visits)).sum())
+    return 1 - quiet ** (2 * charts)
+
+
+def test_one_engine_in_ten_gives_a_false_alarm_within_ten_visits_at_the_limit() -> None:
+    """Two banks of four: two stop screws and six couplers, their scores taken as independent."""
+    charts = len(scores(EIGHT, *visit({}), Meter(), same_meter=True))
+    assert false_alarms(LIMIT, charts, 10) == pytest.approx(0.10, abs=0.015)
+
+
+def test_a_slip_of_one_standard_deviation_a_visit_is_found_within_ten() -> None:
+    assert mean_run(SLACK, LIMIT, 1.0) < 10
 
 
 def visit(changes: dict[int, float]) -> tuple[dict[int, Pooled], dict[int, Pooled]]:

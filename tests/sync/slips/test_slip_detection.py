@@ -300,6 +300,18 @@ def test_one_bore_alone() -> None:
     assert told.runner_up is None
 
 
+@pytest.mark.parametrize("sharing", [0.0, 0.3, 0.6])
+def test_columns_are_turned_into_air_by_what_the_runners_share(sharing: float) -> None:
+    """12 % more air at one bore is the less of runner pressure the more of it all runners share, and told as 12 %."""
+    columns = Meter("vacuum", step=0.25 * KPA, repeatability=0.01)
+    still = ATMOSPHERE * (1 - IDLE_RATIO)
+    opened = ATMOSPHERE * (1 - IDLE_RATIO * math.exp(0.12 * float(kappa(IDLE_RATIO, sharing))))
+    left = {bore: Pooled(still, 3) for bore in EIGHT.bores}
+    found = left | {4: Pooled(opened, 3)}
+    told = slipped(EIGHT, left, found, columns, same_meter=True, sharing=sharing)
+    assert told.changes[4] == pytest.approx(0.12, rel=0.1)
+
+
 def test_vacuum_columns_tell_the_same_slip() -> None:
     # Less vacuum at the bore that opened: 12 % of flow is 7 % of runner pressure.
     columns = Meter("vacuum", step=0.25 * KPA, repeatability=0.01)

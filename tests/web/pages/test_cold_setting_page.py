@@ -1,7 +1,7 @@
 """The offer to set all plates cold, and its page: as a browser without JavaScript does it, and in a real one."""
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 
 import pytest
 from playwright.sync_api import Page, ViewportSize, expect
@@ -14,13 +14,11 @@ from app.shop.store.database import Database
 from app.sync.engine.layout import Layout
 from app.sync.engine.units import THOU
 from app.sync.planning.cold_setting import Foreseen
-from app.web.application import create_app
 from tests.serving import serving
 from tests.shop.rejections import on_page
 from tests.shop.yard import AT, FOUR, TWINS, V8, check_all, engine, key, visit, visit_record
 from tests.web.axe import faults
 
-ORIGIN = "http://127.0.0.1"
 HERE = "/visits/1/cold-preset"
 PLATES = f"{HERE}/plates"
 SIZES: tuple[ViewportSize, ...] = (
@@ -28,12 +26,6 @@ SIZES: tuple[ViewportSize, ...] = (
     {"width": 800, "height": 1280},
     {"width": 390, "height": 844},
 )
-
-
-@pytest.fixture
-def client(shop: Database) -> Iterator[TestClient]:
-    with TestClient(create_app(shop), base_url=ORIGIN, headers={"Origin": ORIGIN}, follow_redirects=False) as opened:
-        yield opened
 
 
 def begun(shop: Database, layout: Layout = V8, place: str = "test cell") -> int:

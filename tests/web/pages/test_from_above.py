@@ -1,7 +1,6 @@
 """An opening reached from above: chosen at its first reading, asked for by the card and of a program."""
 
 import re
-from collections.abc import Iterator
 
 import pytest
 from starlette.testclient import TestClient
@@ -11,20 +10,19 @@ from app.shop.procedure.phases import BANK_BALANCE
 from app.shop.procedure.read_order import next_reading
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
-from app.web.application import create_app
 from app.web.presenters.paper.file_page import file_page
 from tests.shop.bank_balance import at_the_banks, late, loose
 from tests.shop.rejections import on_page
 from tests.shop.yard import V8, key, read, visit_record
 
-ORIGIN = "http://127.0.0.1"
 HOW = "Open well past the feeler, then close onto it."
 
 
 @pytest.fixture
-def client(shop: Database) -> Iterator[TestClient]:
-    with TestClient(create_app(shop), base_url=ORIGIN, headers={"Origin": ORIGIN}) as opened:
-        yield opened
+def client(client: TestClient) -> TestClient:
+    """Goes on to the page that an answer names."""
+    client.follow_redirects = True
+    return client
 
 
 def path(visit_id: int, rest: str = "readings") -> str:

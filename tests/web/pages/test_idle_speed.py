@@ -1,7 +1,5 @@
 """The idle speed on the reading page: asked for once after a move, typed on the keypad, never in a reading's way."""
 
-from collections.abc import Iterator
-
 import pytest
 from playwright.sync_api import Page, expect
 from starlette.testclient import TestClient
@@ -14,7 +12,6 @@ from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.sync.engine.events import IdleSpeed
 from app.sync.engine.units import REV_PER_MIN, THOU
-from app.web.application import create_app
 from app.web.presenters.reading.keypad import Wanted
 from app.web.presenters.reading.reading_page import ReadingPage
 from tests.shop.rejections import on_page
@@ -22,14 +19,7 @@ from tests.shop.yard import AT, FOUR, heat_soaked, key, read, read_round, visit_
 from tests.web.pieces import piece
 from tests.web.tablet import show_with_script
 
-ORIGIN = "http://127.0.0.1"
 SPEED = "Enter the idle speed"
-
-
-@pytest.fixture
-def client(shop: Database) -> Iterator[TestClient]:
-    with TestClient(create_app(shop), base_url=ORIGIN, headers={"Origin": ORIGIN}, follow_redirects=False) as opened:
-        yield opened
 
 
 def moved(shop: Database) -> int:

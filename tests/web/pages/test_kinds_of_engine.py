@@ -2,7 +2,6 @@
 
 import html
 import re
-from collections.abc import Iterator
 
 import pytest
 from starlette.testclient import TestClient
@@ -25,7 +24,6 @@ from app.sync.engine.layout import Layout, LayoutFault
 from app.sync.engine.units import THOU
 from app.sync.estimation.conformity import Conformity
 from app.sync.planning.advice import AdviceKind
-from app.web.application import create_app
 from app.wording.names import other_adjusters
 from app.wording.work.next_step import step_words
 from app.wording.work.phases import phase_goal, phase_steps
@@ -48,15 +46,8 @@ from tests.shop.yard import (
     visit_record,
 )
 
-ORIGIN = "http://127.0.0.1"
 MOTORS = [ONE_MOTOR_A_BANK, ONE_MOTOR_A_BORE]
 BY_HAND = ("feeler under", "stop screws", "by the turns", "link rod", "bond", "loosen")
-
-
-@pytest.fixture
-def client(shop: Database) -> Iterator[TestClient]:
-    with TestClient(create_app(shop), base_url=ORIGIN, headers={"Origin": ORIGIN}, follow_redirects=False) as opened:
-        yield opened
 
 
 def form(**changes: str) -> dict[str, str]:

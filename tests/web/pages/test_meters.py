@@ -1,24 +1,14 @@
 """The meters' pages: one registered, a study guided reading by reading, a check that is due said where it matters."""
 
 import re
-from collections.abc import Iterator
 
 import pytest
 from starlette.testclient import TestClient
 
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
-from app.web.application import create_app
 from tests.shop.rejections import on_page
 from tests.shop.yard import FOUR, engine, key
-
-ORIGIN = "http://127.0.0.1"
-
-
-@pytest.fixture
-def client(shop: Database) -> Iterator[TestClient]:
-    with TestClient(create_app(shop), base_url=ORIGIN, headers={"Origin": ORIGIN}, follow_redirects=False) as opened:
-        yield opened
 
 
 def register(client: TestClient, **changes: str) -> str:

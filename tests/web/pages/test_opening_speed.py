@@ -2,7 +2,6 @@
 programs, over the telephone, and on paper."""
 
 import re
-from collections.abc import Iterator
 from typing import Any
 
 import pytest
@@ -16,21 +15,20 @@ from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.shop.training import training, training_start
 from app.shop.training.training_start import NewPractice
-from app.web.application import create_app
 from app.web.presenters.paper.file_page import file_page
 from app.wording.office.training import record_texts
 from tests.shop.bank_balance import at_the_banks
 from tests.shop.rejections import on_page
 from tests.shop.yard import AT, V8, check_all, engine, key, read, read_round, run, visit, visit_record
 
-ORIGIN = "http://127.0.0.1"
 API = f"/api/visits/1/phases/{BANK_BALANCE.slug}"
 
 
 @pytest.fixture
-def client(shop: Database) -> Iterator[TestClient]:
-    with TestClient(create_app(shop), base_url=ORIGIN, headers={"Origin": ORIGIN}) as opened:
-        yield opened
+def client(client: TestClient) -> TestClient:
+    """Goes on to the page that an answer names."""
+    client.follow_redirects = True
+    return client
 
 
 def path(visit_id: int, rest: str = "readings") -> str:

@@ -1,7 +1,6 @@
 """Shared shafts, bypass screws, couplers with a screw and a plenum on the pages: registered, shown, moved, on paper."""
 
 import re
-from collections.abc import Iterator
 
 import pytest
 from markupsafe import escape
@@ -18,7 +17,6 @@ from app.shop.store.database import Database
 from app.shop.training import training, training_start
 from app.shop.training.training_start import NewPractice
 from app.sync.engine.layout import Layout, LayoutFault
-from app.web.application import create_app
 from app.wording.names import other_adjusters
 from app.wording.office.training import record_texts
 from app.wording.work.phases import item_label, phase_steps
@@ -29,16 +27,9 @@ from tests.shop.yard import AT, FOUR, TWINS, V8, engine, heat_soaked, key, read,
 CHOSEN = ("layout", "displacement_unit", "plenum", "cooling", "actuation")
 """Fields with a few choices, of which the form would send the one that is checked."""
 
-ORIGIN = "http://127.0.0.1"
 PLATES_APART = "11111111-2222-4333-8444-000000000001"
 """The key of a practice engine that only its bypass screws even."""
 HOT = f"/visits/1/{HEAT_SOAKED.slug}"
-
-
-@pytest.fixture
-def client(shop: Database) -> Iterator[TestClient]:
-    with TestClient(create_app(shop), base_url=ORIGIN, headers={"Origin": ORIGIN}, follow_redirects=False) as opened:
-        yield opened
 
 
 def form(**changes: str) -> dict[str, str]:

@@ -1,7 +1,6 @@
 """Pages over plain HTTP: bad input stays beside its field, keeps what was typed and changes nothing; all is escaped."""
 
 import re
-from collections.abc import Iterator
 from dataclasses import replace
 
 import pytest
@@ -13,18 +12,10 @@ from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.sync.engine.hardware import likely_hardware
 from app.sync.engine.layout import LayoutFault
-from app.web.application import create_app
 from tests.shop.rejections import on_page
 from tests.shop.yard import AT, FACTS, FOUR, V8, check_all, engine, heat_soaked, key, read_round, visit, visit_record
 
-ORIGIN = "http://127.0.0.1"
 NASTY = "<script>alert(1)</script>"
-
-
-@pytest.fixture
-def client(shop: Database) -> Iterator[TestClient]:
-    with TestClient(create_app(shop), base_url=ORIGIN, headers={"Origin": ORIGIN}, follow_redirects=False) as opened:
-        yield opened
 
 
 def form(**changes: str) -> dict[str, str]:

@@ -1,7 +1,6 @@
 """The settings page: every figure with its default's source, bad input beside its field, changes told."""
 
 import re
-from collections.abc import Iterator
 from dataclasses import replace
 
 import pytest
@@ -11,17 +10,8 @@ from app.shop.record import stored_settings
 from app.shop.record.settings import DEFAULTS, SOURCES
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
-from app.web.application import create_app
 from tests.shop.rejections import on_page
 from tests.shop.yard import engine, key, visit
-
-ORIGIN = "http://127.0.0.1"
-
-
-@pytest.fixture
-def client(shop: Database) -> Iterator[TestClient]:
-    with TestClient(create_app(shop), base_url=ORIGIN, headers={"Origin": ORIGIN}, follow_redirects=False) as opened:
-        yield opened
 
 
 def filled(client: TestClient) -> dict[str, str]:

@@ -1,7 +1,6 @@
 """Practice by its pages: started, read with one key, moved, and the truth at the end; with and without script."""
 
 import re
-from collections.abc import Iterator
 
 import pytest
 from playwright.sync_api import Page, expect
@@ -10,20 +9,13 @@ from starlette.testclient import TestClient
 from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
-from app.web.application import create_app
+from app.web.kept_files import version
 from tests.shop.rejections import on_page
 from tests.shop.yard import heat_soaked, key, visit_record
 from tests.web.axe import faults
 
-ORIGIN = "http://127.0.0.1"
 SLUG = HEAT_SOAKED.slug
 MOST_STEPS = 120
-
-
-@pytest.fixture
-def client(shop: Database) -> Iterator[TestClient]:
-    with TestClient(create_app(shop), base_url=ORIGIN, headers={"Origin": ORIGIN}, follow_redirects=False) as opened:
-        yield opened
 
 
 def chosen(**changes: str) -> dict[str, str]:
@@ -108,7 +100,7 @@ def test_a_real_visit_has_no_such_key_and_no_such_page(client: TestClient, shop:
     heat_soaked(shop)
     here = f"/visits/1/{SLUG}/readings"
     page = client.get(here).text
-    assert "practice" not in page.replace("/static/practice.css", "")
+    assert "practice" not in page.replace(f"/static/{version()}/practice.css", "")
     for path in ("/practice/1", "/practice/1/expert", "/practice/99"):
         assert client.get(path).status_code == 404
     answer = client.post(here, data={**hidden(page, here), "practice": "1"})

@@ -26,6 +26,7 @@ def busy(shop: Database) -> Database:
     return shop
 
 
+@pytest.mark.slow
 def test_axe_finds_nothing_on_any_page(page: Page, server: str, busy: Database) -> None:
     found: list[str] = []
     for path in paths():

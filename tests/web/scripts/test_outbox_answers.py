@@ -4,7 +4,7 @@ import importlib
 import inspect
 import pkgutil
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from datetime import datetime
 from urllib.parse import unquote
 
@@ -31,12 +31,6 @@ from tests.shop.yard import AT, engine, heat_soaked, key, read, read_round, visi
 ORIGIN = "http://127.0.0.1"
 ROWS = (ReadingRow, RoundRow, MoveRow, CheckRow, Override)
 HERE = f"/visits/1/{HEAT_SOAKED.slug}"
-
-
-@pytest.fixture
-def client(shop: Database) -> Iterator[TestClient]:
-    with TestClient(create_app(shop), base_url=ORIGIN, headers={"Origin": ORIGIN}, follow_redirects=False) as opened:
-        yield opened
 
 
 def rows(shop: Database) -> int:

@@ -25,6 +25,7 @@ from app.shop.store.database import Database
 from app.shop.store.upgrade import open_shop
 from app.web.application import create_app
 from app.web.display_options import CHOICES
+from app.web.kept_files import version
 from app.web.pages.shop import offline
 from app.web.security.pairing import Pairing
 from app.wording.message import say
@@ -212,7 +213,7 @@ def test_the_page_without_a_link_needs_nothing_that_is_not_kept(shop: Database) 
     client = TestClient(create_app(shop), base_url=HTTPS, client=("127.0.0.1", 40000))
     files = Files()
     files.feed(client.get("/offline").text)
-    needed = files.found
+    needed = {path.replace(f"/{version()}/", "/") for path in files.found}
     for script in sorted(path for path in KEPT if path.endswith(".js")):
         imported = re.findall(r'from "\./([\w.]+)"', client.get(script).text)
         needed |= {f"/static/{name}" for name in imported}

@@ -2,9 +2,7 @@
 
 import html
 import re
-from collections.abc import Iterator
 
-import pytest
 from starlette.testclient import TestClient
 
 from app.shop.commands import checks
@@ -13,7 +11,6 @@ from app.shop.procedure.requirements import NotNeeded
 from app.shop.reasons import because
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
-from app.web.application import create_app
 from app.wording.message import say
 from app.wording.office import paper
 from app.wording.reasons import in_words
@@ -21,14 +18,6 @@ from app.wording.work.visit import AT_START, PUT_BACK
 from tests.shop.past import Past
 from tests.shop.rejections import on_page
 from tests.shop.yard import AT, FOUR, V8, check_all, engine, heat_soaked, key, read_round, visit, visit_record
-
-ORIGIN = "http://127.0.0.1"
-
-
-@pytest.fixture
-def client(shop: Database) -> Iterator[TestClient]:
-    with TestClient(create_app(shop), base_url=ORIGIN, headers={"Origin": ORIGIN}, follow_redirects=False) as opened:
-        yield opened
 
 
 def shown(page: str) -> str:

@@ -79,6 +79,7 @@ def test_a_gauge_s_value_that_cannot_be_is_asked_back(page: Page, server: str, s
     assert visit_record(shop, visit_id).rounds[-1].latest[4].value == 6.0
 
 
+@pytest.mark.slow
 def test_a_visit_by_a_gauge_at_altitude(
     page: Page, server: str, shop: Database, monkeypatch: pytest.MonkeyPatch
 ) -> None:

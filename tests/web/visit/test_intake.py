@@ -3,7 +3,6 @@
 import json
 import math
 import re
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -23,13 +22,11 @@ from app.shop.store import row_hashes
 from app.shop.store.database import Database, raw_connection
 from app.shop.store.tables import Visit
 from app.shop.store.upgrade import open_shop
-from app.web.application import create_app
 from tests.shop.exchange.files import out
 from tests.shop.past import Past
 from tests.shop.rejections import codes_of, on_page
 from tests.shop.yard import AT, FOUR, engine, key, visit_record
 
-ORIGIN = "http://127.0.0.1"
 OFF, RUNS, ADAPTER, OTHER = (
     IntakeState.FILTER_OFF,
     IntakeState.AS_IT_RUNS,
@@ -43,12 +40,6 @@ DIFFERENT = (
     "The intakes were different: as it runs then, filter off now. A change of all bores together says nothing about "
     "the engine."
 )
-
-
-@pytest.fixture
-def client(shop: Database) -> Iterator[TestClient]:
-    with TestClient(create_app(shop), base_url=ORIGIN, headers={"Origin": ORIGIN}, follow_redirects=False) as opened:
-        yield opened
 
 
 def form(**changes: str) -> dict[str, str]:

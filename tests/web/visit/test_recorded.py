@@ -1,7 +1,5 @@
 """The list of what was recorded in a phase: adjustments taken back and changed, readings of any round corrected."""
 
-from collections.abc import Iterator
-
 import pytest
 from playwright.sync_api import Page, expect
 from starlette.testclient import TestClient
@@ -13,7 +11,6 @@ from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.sync.engine.units import THOU
-from app.web.application import create_app
 from app.web.presenters.paper.file_page import file_page
 from tests.shop.past import Past
 from tests.shop.rejections import on_page
@@ -21,7 +18,6 @@ from tests.shop.yard import AT, heat_soaked, key, read_round, visit_record
 
 HOT = f"/visits/1/{HEAT_SOAKED.slug}"
 LIST = f"{HOT}/recorded"
-HOME = "http://127.0.0.1"
 
 
 def reset(shop: Database, thou: float = 4.5) -> int:
@@ -35,12 +31,6 @@ def moved(shop: Database) -> int:
     heat_soaked(shop)
     read_round(shop, 1, HEAT_SOAKED)
     return reset(shop)
-
-
-@pytest.fixture
-def client(shop: Database) -> Iterator[TestClient]:
-    with TestClient(create_app(shop), base_url=HOME, headers={"Origin": HOME}, follow_redirects=False) as opened:
-        yield opened
 
 
 def reading_of(shop: Database, bore: int) -> int:

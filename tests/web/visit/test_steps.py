@@ -2,7 +2,6 @@
 
 import html
 import re
-from collections.abc import Iterator
 from dataclasses import replace
 
 import pytest
@@ -24,7 +23,6 @@ from app.shop.record.settings import DEFAULTS
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.sync.engine.layout import Layout
-from app.web.application import create_app
 from app.wording.message import say
 from app.wording.reasons import in_words
 from app.wording.work.phases import item_label, phase_name, phase_steps, phase_title
@@ -46,14 +44,6 @@ from tests.shop.yard import (
     visit,
     visit_record,
 )
-
-ORIGIN = "http://127.0.0.1"
-
-
-@pytest.fixture
-def client(shop: Database) -> Iterator[TestClient]:
-    with TestClient(create_app(shop), base_url=ORIGIN, headers={"Origin": ORIGIN}, follow_redirects=False) as opened:
-        yield opened
 
 
 def test_a_phase_that_is_not_needed_lists_no_hazards(client: TestClient, shop: Database) -> None:

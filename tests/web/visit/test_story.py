@@ -168,6 +168,7 @@ def comes_back(page: Page, hand: Technician, server: str) -> None:
     expect(page.get_by_role("row")).to_have_count(9)
 
 
+@pytest.mark.slow
 def test_an_engine_goes_through_and_comes_back(context: BrowserContext, server: str, shop: Database) -> None:
     page = context.new_page()
     heard = quiet(page, server)

@@ -2,7 +2,6 @@
 
 import html
 import re
-from collections.abc import Iterator
 
 import pytest
 from starlette.testclient import TestClient
@@ -16,17 +15,8 @@ from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED
 from app.shop.record.measures import Units
 from app.shop.record.settings import DEFAULTS
 from app.shop.store.database import Database
-from app.web.application import create_app
 from app.wording.work.telephone import ToldFirst, item_prompt
 from tests.shop.yard import TWINS, V8, check_all, engine, key, read, read_round, visit, visit_record
-
-ORIGIN = "http://127.0.0.1"
-
-
-@pytest.fixture
-def client(shop: Database) -> Iterator[TestClient]:
-    with TestClient(create_app(shop), base_url=ORIGIN, headers={"Origin": ORIGIN}, follow_redirects=False) as opened:
-        yield opened
 
 
 def said(page: str) -> str:

@@ -1,7 +1,6 @@
 """A shop that chose other units sees and types no others, on pages and on paper; records and interface keep theirs."""
 
 import re
-from collections.abc import Iterator
 from dataclasses import replace
 
 import pytest
@@ -16,22 +15,14 @@ from app.shop.record.settings import DEFAULTS
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.sync.engine.units import THOU
-from app.web.application import create_app
 from tests.shop.rejections import on_page
 from tests.shop.yard import AT, V8, check_all, engine, heat_soaked, key, read_round, visit, visit_record
 from tests.web.axe import paths
 
-ORIGIN = "http://127.0.0.1"
 OTHERS = Units("°F", "psi", "inHg abs.", "mm", "miles")
 USUAL = re.compile(r"°C|\bkPa\b|\bkm\b|\bthou\b|\bthousandth|\d(?:\xa0| )in\b(?! by| line)")
 BOTH = re.compile(r"/worksheet$|^/meters|^/settings")
 """Pages that say both: what goes to a customer, a meter's own unit, and where units are chosen."""
-
-
-@pytest.fixture
-def client(shop: Database) -> Iterator[TestClient]:
-    with TestClient(create_app(shop), base_url=ORIGIN, headers={"Origin": ORIGIN}, follow_redirects=False) as opened:
-        yield opened
 
 
 def choose(shop: Database, units: Units) -> None:

@@ -266,6 +266,7 @@ def rung_up_a_year_later(yard: Yard) -> None:
     lock_down(yard, 3)
 
 
+@pytest.mark.slow
 def test_a_year_of_one_engine(yard: Yard) -> None:
     built_in_the_cell(yard)
     yard.hands.now = BUILT + timedelta(days=24)

@@ -94,15 +94,15 @@ def look(shop: Shop, page: Page, sent: Annotated[list[Named] | RejectedError, De
 def bring(shop: Shop, page: Page, form: Form) -> Response:
     """Import the file that was looked at, or ask again what is still to be chosen."""
     try:
-        text = unpacked(form.values.get("held", ""))
-        file = read(text)
+        sent = unpacked(form.values.get("held", ""))
+        file = read(sent)
     except RejectedError as refusal:
         return _refused(page, refusal)
     choices = {name: value for name, value in form.values.items() if name != "held"}
     try:
         engine_id = bring_in(shop, file, choices)
     except RejectedError as refusal:
-        return _asked(shop, page, text, choices, problems_in_words(refusal), status_of(refusal))
+        return _asked(shop, page, sent, choices, problems_in_words(refusal), status_of(refusal))
     return page.go(f"/engines/{engine_id}")
 
 
@@ -122,22 +122,22 @@ def bring_several(shop: Shop, page: Page, form: Form) -> Response:
     return page.show("imported.html", lines=[ImportLine.of(one) for one in batch.files])
 
 
-def packed(text: str) -> str:
+def packed(sent: bytes) -> str:
     """A file that waits in the page for a person's answer, so that the server keeps nothing."""
-    return base64.b64encode(zlib.compress(text.encode(), 9)).decode()
+    return base64.b64encode(zlib.compress(sent, 6)).decode()
 
 
-def unpacked(held: str) -> str:
+def unpacked(held: str) -> bytes:
     """The file that ``packed`` held. Raises RejectedError when it is none, or longer than any file may be."""
     lost = RejectedError({"file": because(Rejection.FILE_LOST)})
     try:
         squeezed = zlib.decompressobj()
-        text = squeezed.decompress(base64.b64decode(held, validate=True), LARGEST + 1)
+        sent = squeezed.decompress(base64.b64decode(held, validate=True), LARGEST + 1)
         if squeezed.unconsumed_tail or not squeezed.eof:
             raise lost
-        return text.decode()
-    except (binascii.Error, zlib.error, UnicodeDecodeError, ValueError):
+    except (binascii.Error, zlib.error, ValueError):
         raise lost from None
+    return sent
 
 
 def _refused(page: Pages, refusal: RejectedError) -> HTMLResponse:
@@ -159,10 +159,10 @@ def _listed(
 
 
 def _asked(
-    shop: Database, page: Pages, text: str, choices: Mapping[str, str], problems: Mapping[str, str], status: int = 200
+    shop: Database, page: Pages, sent: bytes, choices: Mapping[str, str], problems: Mapping[str, str], status: int = 200
 ) -> HTMLResponse:
     try:
-        file = read(text)
+        file = read(sent)
         with shop.reading() as session:
             made = plan(session, file, choices)
     except RejectedError as refusal:
@@ -174,7 +174,7 @@ def _asked(
         plan=made,
         questions=[Question.of(one) for one in made.conflicts],
         adds=held(made.adds),
-        held=packed(text),
+        held=packed(sent),
         chosen={name: choices[name] for name in choices if name not in {c.name for c in made.conflicts}},
         problems=problems,
     )

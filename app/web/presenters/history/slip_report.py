@@ -166,7 +166,13 @@ def _bore_changes(change: Change) -> tuple[_BoreChange, ...]:
     assessment = change.assessment
     left, found = change.before.left.pooled, change.after.found.pooled
     bores, _, variances = log_changes(
-        change.after.layout, left, found, change.after.meter, change.hot, change.before.meter
+        change.after.layout,
+        left,
+        found,
+        change.after.meter,
+        change.hot,
+        change.before.meter,
+        change.sharing,
     )
     moved, together = _moved_by(change.after.layout, _best(assessment)), _together(change, assessment)
     return tuple(

@@ -3,7 +3,8 @@
 Everything here is worked out from the record and its assessment; nothing is stored and nothing judged here.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from operator import attrgetter
 
 from app.shop.assessment.assessment import Assessment
 from app.shop.assessment.codes import StepReason
@@ -91,9 +92,9 @@ class ReadingPage:
         drawn = Tiles(self.of_phase, self.selected, self.here)
         alone, moved = len(self.record.layout.banks) == 1, moved_coupler(self.step)
         for bank in self.record.layout.banks:
-            tiles = tuple(drawn.tile(bore) for bore in bank.bores)
+            tiles = tuple([drawn.tile(bore) for bore in bank.bores])
             pairs = zip(bank.bores, bank.bores[1:], bank.kinds, strict=False)
-            marks = tuple(CouplerMark(moved == {a, b}, joint_kind(kind)) for a, b, kind in pairs)
+            marks = tuple([CouplerMark(moved == {a, b}, joint_kind(kind)) for a, b, kind in pairs])
             stop = drawn_stop(self.record.layout, bank)
             turns_stop = self.step.kind == AdviceKind.STOP and self.step.bank == bank.name
             half = (len(tiles) + 1) // 2 if alone and len(tiles) > MOST_IN_A_ROW else len(tiles)
@@ -278,15 +279,18 @@ def _ruler_marks(judged: RoundResult) -> tuple[tuple[int, float, int], ...]:
     """Bores outside the tolerance on a line of three tolerances each way, open plates to the right, stacked or set
     beside where they would meet."""
     marks: list[tuple[int, float, int]] = []
-    for standing in sorted((s for s in judged.standings if s.verdict is not BoreVerdict.EVEN), key=lambda s: s.share):
+    outside = [one for one in judged.standings if one.verdict is not BoreVerdict.EVEN]
+    for standing in sorted(outside, key=attrgetter("share")):
         position = max(-1.0, min(1.0, standing.share / (3 * judged.window)))
-        free = (
-            (at, level)
-            for nudge in NUDGES
-            for level in range(3)
-            if abs(at := position + nudge) <= 1
-            and not any(taken == level and abs(there - at) < 0.155 for _, there, taken in marks)
-        )
-        at, level = next(free, (position, 2))
-        marks.append((standing.bore, at, level))
+        marks.append((standing.bore, *_free_place(position, marks)))
     return tuple(marks)
+
+
+def _free_place(position: float, marks: Sequence[tuple[int, float, int]]) -> tuple[float, int]:
+    """Where a mark meant for ``position`` covers none of the others: along the line, and how high."""
+    for at in [position + nudge for nudge in NUDGES]:
+        near = [level for _, there, level in marks if abs(there - at) < 0.155]
+        free = [level for level in range(3) if level not in near]
+        if abs(at) <= 1 and free:
+            return at, free[0]
+    return position, 2

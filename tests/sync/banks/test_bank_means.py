@@ -1,0 +1,42 @@
+"""Two banks side by side at one opening, worked by hand."""
+
+import pytest
+
+from app.sync.banks.bank_means import Opening, bank_change, difference
+from app.sync.engine.events import Meter
+from app.sync.engine.layout import Bank, Layout
+
+PAIRS = Layout((Bank("A", (1, 2), 1, 1), Bank("B", (3, 4), 3, 3)))
+ONE = Meter(step=12**0.5, repeatability=0.0)
+"""Its readings have a standard deviation of 1, whatever they are."""
+
+IDLE = dict.fromkeys(PAIRS.bores, 10.0)
+
+
+def test_the_difference_of_two_banks_is_that_of_their_means() -> None:
+    """Means of two bores each, read twice: a variance of 1 / 2 / 2 a bank, together 0.5."""
+    found = difference(PAIRS, Opening(1e-3, {1: 20.0, 2: 22.0, 3: 24.0, 4: 26.0}, times=2), IDLE, ONE)
+    assert found is not None
+    assert (found.first, found.second, found.difference) == (21.0, 25.0, 4.0)
+    assert found.sd == pytest.approx(0.5**0.5)
+    assert found.percent == pytest.approx(100 * 4 / 23)
+
+
+def test_a_bank_of_one_reading_is_less_sure() -> None:
+    found = difference(PAIRS, Opening(1e-3, {1: 20.0, 3: 24.0, 4: 26.0}), IDLE, ONE)
+    assert found is not None
+    assert found.sd == pytest.approx(1.5**0.5)
+
+
+def test_a_bank_that_was_not_read_has_no_difference() -> None:
+    assert difference(PAIRS, Opening(1e-3, {1: 20.0, 2: 22.0}), IDLE, ONE) is None
+    assert bank_change((3, 4), {1: 20.0}, IDLE, ONE, plenum=False) is None
+
+
+def test_a_bank_rises_by_the_mean_of_its_bores_logarithms() -> None:
+    """Twice and eight times the air of idle: a mean of four times, ln 4 = 1.386294; its error by hand: the squares
+    of 1/20, 1/80 and twice 1/10 make 0.0226563, their root over two bores 0.0752600."""
+    found = bank_change((1, 2), {1: 20.0, 2: 80.0}, IDLE, ONE, plenum=False)
+    assert found is not None
+    assert found.change == pytest.approx(1.386294, abs=1e-6)
+    assert found.sd == pytest.approx(0.0752600, abs=1e-6)
