@@ -24,6 +24,7 @@ def backup(
     """Save a backup, whether or not the program is running."""
     from app.shop.store import copies
     from app.shop.store.backup import back_up
+    from app.shop.store.folder.owner import open_to_others
 
     folder = _folder(data)
     now = datetime.now(UTC)
@@ -32,6 +33,8 @@ def backup(
         target = copies.named(to, "evenbore", now) if to.is_dir() else to
     made = _or_exit(lambda: back_up(folder, target))
     typer.echo(say(cli.BACKUP_SAVED, file=made))
+    if open_to_others(made):
+        typer.echo(say(cli.BACKUP_OPEN_TO_OTHERS, file=made), err=True)
 
 
 def restore(
@@ -53,7 +56,7 @@ def restore(
     if file is not None and not file.exists() and (backups / file.name).exists():
         file = backups / file.name
     aside = _or_exit(lambda: put_back(folder, file, datetime.now(UTC)))
-    typer.echo(say(cli.RESTORED, file=file) if file else say(cli.EMPTY_NEXT))
+    typer.echo(say(cli.RESTORED, file=file) if file else say(cli.EMPTY_NOW))
     if aside is not None:
         typer.echo(say(cli.REPLACED_RECORDS, folder=aside))
 

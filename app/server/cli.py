@@ -96,8 +96,10 @@ def keep_open(
     from app.web.pages.shop.damaged import create_damaged_app
 
     try:
-        backups = nullcontext() if demonstration else copying(folder, now, warn)
-        with opened(folder, demonstration=demonstration) as shop, backups:
+        with (
+            opened(folder, demonstration=demonstration) as shop,
+            nullcontext() if demonstration else copying(shop, now, warn),
+        ):
             pairing = pairing_for(host, door.getsockname()[1], scheme_of(secured))
             trust = secured.trust if secured else None
             app = create_app(shop, lan_names=names_in(host), pairing=pairing, trusting=trust)
@@ -171,6 +173,8 @@ def opened(folder: Path, *, demonstration: bool) -> Iterator["Database"]:
 
     Raises DamagedShopError, which has a page of its own.
     """
+    from app.shop.reasons import because
+    from app.shop.store.codes import Noticed
     from app.shop.store.database import ShopUnavailableError
     from app.shop.store.upgrade import DamagedShopError, open_shop
     from app.wording.reasons import in_words
@@ -181,6 +185,8 @@ def opened(folder: Path, *, demonstration: bool) -> Iterator["Database"]:
         raise
     except ShopUnavailableError as error:
         give_up(in_words(error.reason))
+    for notice in shop.noticed:
+        warn(notice)
     try:
         if demonstration and is_empty(shop):
             from app.shop.demo.demo_shop import fill
@@ -188,7 +194,8 @@ def opened(folder: Path, *, demonstration: bool) -> Iterator["Database"]:
             fill(shop)
         yield shop
     finally:
-        shop.close()
+        if not shop.close():
+            warn(because(Noticed.HELD_AT_CLOSE, file=shop.file.with_name(f"{shop.file.name}-wal")))
 
 
 def is_empty(shop: "Database") -> bool:
@@ -274,7 +281,7 @@ def stop_when(over: threading.Event, server: "Server") -> None:
 
 
 def warn(reason: "Reason") -> None:
-    """Show why the records are unavailable where errors go."""
+    """Show what is to be known of the records where errors go."""
     from app.wording.reasons import in_words
 
     typer.echo(in_words(reason), err=True)

@@ -12,6 +12,7 @@ class Rejection(StrEnum):
 
     # any field
     TOO_LONG = "too-long"  # most, characters
+    HIDDEN_SIGN = "hidden-sign"  # sign, such as U+202E
     OUT_OF_RANGE = "out-of-range"  # low, high, unit
     NUMBER_MISSING = "number-missing"
     NOT_A_NUMBER = "not-a-number"  # typed

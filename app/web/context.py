@@ -11,7 +11,9 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from app import places
+from app.shop.reasons import because
 from app.shop.record import stored_settings
+from app.shop.store.codes import Unavailable
 from app.shop.store.database import Database
 from app.shop.store.idempotency import new_key
 from app.web.display_options import chosen, kept
@@ -102,6 +104,14 @@ class Pages:
             answer.headers[REFUSED] = quote(" ".join(facts["problems"].values()) or str(facts.get("message", "")))
         return answer
 
+    def noticed(self) -> list[str]:
+        """What the people of the shop are to know of its files and its network, in words."""
+        state = self._request.app.state
+        found = [*state.shop.noticed, *state.pairing.noticed]
+        if not state.shop.still_there():
+            found.append(because(Unavailable.FILE_REPLACED, folder=state.shop.folder))
+        return [in_words(one) for one in found]
+
     def _known_initials(self) -> list[str]:
         """The initials in the shop's settings, read only by a page that asks for some."""
         shop: Database = self._request.app.state.shop
@@ -133,12 +143,20 @@ async def _shop(request: Request) -> Database:
 
 async def _now(request: Request) -> str:
     """When it was done: now, less the time for which the tablet held it because there was no connection."""
-    clock: Callable[[], datetime] = request.app.state.clock
     try:
         held = float(request.headers.get(OUTBOX, "0"))
     except ValueError:
         held = 0.0
-    return stamp(clock() - timedelta(seconds=held if 0 <= held <= LONGEST_HELD else 0.0))
+    return stamp(_time(request) - timedelta(seconds=held if 0 <= held <= LONGEST_HELD else 0.0))
+
+
+async def _server_now(request: Request) -> str:
+    return stamp(_time(request))
+
+
+def _time(request: Request) -> datetime:
+    clock: Callable[[], datetime] = request.app.state.clock
+    return clock()
 
 
 async def _page(request: Request) -> Pages:
@@ -169,5 +187,8 @@ class PostedForm(NamedTuple):
 
 Shop = Annotated[Database, Depends(_shop)]
 Now = Annotated[str, Depends(_now)]
+ServerNow = Annotated[str, Depends(_server_now)]
+"""The time now, whatever a tablet says: for signing off, people, and pairing."""
+
 Form = Annotated[Typed, Depends(_typed)]
 Page = Annotated[Pages, Depends(_page)]

@@ -8,6 +8,7 @@ from itertools import pairwise
 from typing import TypeVar, get_args
 
 from app.shop.commands.engines import EngineFacts
+from app.shop.entries import LARGEST, hidden_sign
 from app.shop.errors import Problems, RejectedError
 from app.shop.reasons import Reason, because
 from app.shop.record.fittings import HARDWARE_FIELDS, extra_by_kind, extra_of, hardware_known
@@ -34,9 +35,15 @@ class Typed:
     values: Mapping[str, str]
     problems: Problems = field(default_factory=dict)
 
-    def text(self, name: str) -> str:
-        """What stands in a field, without outer blanks."""
+    def text(self, name: str, *, lines: bool = False) -> str:
+        """What stands in a field, without outer blanks; with ``lines`` it may have several.
+
+        Raises RejectedError for a sign that shows nothing.
+        """
         text = self.values.get(name, "").strip()
+        plain = text.isascii() and text.isprintable()  # nearly always: no need to ask
+        if not plain and (sign := hidden_sign(text, lines=lines)) is not None:
+            raise RejectedError({name: because(Rejection.HIDDEN_SIGN, sign=sign)})
         if len(text) > LONGEST_FIELD:
             self.problems[name] = because(Rejection.TOO_LONG, most=LONGEST_FIELD)
         return text[:LONGEST_FIELD]
@@ -57,7 +64,7 @@ class Typed:
     def whole(self, name: str) -> int:
         """A field as a whole number; 0 with a problem noted when it is none."""
         value = self.number(name)
-        if value != int(value):
+        if value != int(value) or abs(value) > LARGEST:
             self.problems[name] = because(Rejection.NOT_A_WHOLE_NUMBER)
         return int(value)
 

@@ -1,15 +1,20 @@
 """What the fault tests share: a tablet that keeps count of what was acknowledged, and the audit at the end."""
 
 import http.client
+import os
 import sqlite3
+import subprocess
+import sys
 import threading
 import uuid
 from collections import Counter
-from collections.abc import Mapping
-from contextlib import closing, nullcontext
+from collections.abc import Iterator, Mapping
+from contextlib import closing, contextmanager, nullcontext
 from dataclasses import dataclass, field
 from pathlib import Path
 from urllib.parse import urlencode, urlsplit
+
+import pytest
 
 from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.store.integrity import examine, orphan_rows, read_only
@@ -152,3 +157,20 @@ def rows_of(folder: Path) -> dict[str, int]:
     with closing(sqlite3.connect(folder / "shop.db")) as connection:
         names = [str(name) for (name,) in connection.execute("SELECT name FROM sqlite_schema WHERE type = 'table'")]
         return {name: int(connection.execute(f'SELECT count(*) FROM "{name}"').fetchone()[0]) for name in names}
+
+
+@contextmanager
+def small_disk(place: Path, size: str) -> Iterator[Path]:
+    """A disk of that size in memory, mounted at ``place``. Skips the test where that is not allowed."""
+    place.mkdir()
+    if sys.platform != "linux" or os.geteuid() != 0:
+        pytest.skip("only root may mount a small disk")
+    mounted = subprocess.run(
+        ["mount", "-t", "tmpfs", "-o", f"size={size}", "tmpfs", str(place)], check=False, capture_output=True, text=True
+    )
+    if mounted.returncode:
+        pytest.skip(f"no small disk may be mounted here: {mounted.stderr.strip()}")
+    try:
+        yield place
+    finally:
+        subprocess.run(["umount", "--lazy", str(place)], check=True)

@@ -66,7 +66,7 @@ def shown(tablet: Tablet, path: str) -> Callable[[], None]:
 
 def readings(folder: Path, number: int, steps: int = STEPS) -> Iterator[Step]:
     """One visit read ``number`` times by one tablet that looks at it now and then."""
-    before = shop_with_visits(folder)
+    before = shop_with_visits(folder, now=True)
     ledger = Ledger()
     with started("serve", "--port", "0", "--data", str(folder)) as program, Tablet(program.address) as tablet:
 

@@ -139,7 +139,7 @@ def look(program: Started, ledger: Ledger, text: bytes) -> Looked:
 
 
 def test_no_file_costs_the_others_anything(tmp_path: Path) -> None:
-    before = shop_with_visits(tmp_path)
+    before = shop_with_visits(tmp_path, now=True)
     ledger = Ledger()
     with started("serve", "--port", "0", "--data", str(tmp_path)) as program:
         look(program, ledger, b"{}")

@@ -1,11 +1,9 @@
 """Faults of the computer: the disk full, the folder read-only, another program on the file, the clock put back."""
 
-import os
 import sqlite3
 import subprocess
 import sys
-from collections.abc import Iterator
-from contextlib import closing, contextmanager
+from contextlib import closing
 from datetime import datetime
 from pathlib import Path
 
@@ -21,28 +19,11 @@ from app.web.steady_clock import SteadyClock
 from app.wording.message import say
 from app.wording.program.store import UNAVAILABLE
 from app.wording.reasons import in_words
-from tests.faults.bench import Ledger, Tablet, audit, readings_path, shop_with_visits
+from tests.faults.bench import Ledger, Tablet, audit, readings_path, shop_with_visits, small_disk
 from tests.serving import serving
 from tests.shop.yard import AT
 
 HERE = readings_path(1)
-
-
-@contextmanager
-def small_disk(place: Path, size: str) -> Iterator[Path]:
-    """A disk of that size in memory, mounted at ``place``. Skips the test where that is not allowed."""
-    place.mkdir()
-    if sys.platform != "linux" or os.geteuid() != 0:
-        pytest.skip("only root may mount a small disk")
-    mounted = subprocess.run(
-        ["mount", "-t", "tmpfs", "-o", f"size={size}", "tmpfs", str(place)], check=False, capture_output=True, text=True
-    )
-    if mounted.returncode:
-        pytest.skip(f"no small disk may be mounted here: {mounted.stderr.strip()}")
-    try:
-        yield place
-    finally:
-        subprocess.run(["umount", "--lazy", str(place)], check=True)
 
 
 def fill(place: Path) -> Path:

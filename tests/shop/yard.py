@@ -20,7 +20,7 @@ from app.shop.commands.visits import NewVisit
 from app.shop.procedure.items import Item, Phase
 from app.shop.procedure.opening_speed import speed_due
 from app.shop.procedure.parts import temperatures_of
-from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED
+from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN
 from app.shop.procedure.read_order import next_reading
 from app.shop.procedure.running import as_done, run_out
 from app.shop.record import loader
@@ -184,6 +184,15 @@ def heat_soaked(shop: Database, layout: Layout = V8) -> int:
     with closing(sqlite3.connect(shop.file)) as connection:
         pages.backup(connection)
     return 1
+
+
+def ready_to_sign(shop: Database) -> int:
+    """A visit of four bores in line in which nothing is left but the sign-off."""
+    visit_id = heat_soaked(shop, FOUR)
+    read_round(shop, visit_id, HEAT_SOAKED)
+    check_all(shop, visit_id, LOCK_DOWN)
+    read_round(shop, visit_id, LOCK_DOWN)
+    return visit_id
 
 
 @cache

@@ -20,6 +20,8 @@ FIGURES = {
     "°C": "84",
     "pulls": "3",
     "rpm": "850",
+    "h": "1140",
+    "km": "41230",
     "degrees": "",
 }
 """What is filled in, by unit; nobody lays an angle gauge here."""

@@ -2,7 +2,7 @@
 
 import ast
 from collections.abc import Iterator, Mapping
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from enum import StrEnum
 from pathlib import Path
 from string import Formatter
@@ -15,7 +15,7 @@ from app.server import cli as commands
 from app.server.certificates import CertificateProblem
 from app.shop.reasons import Reason, because
 from app.shop.store import database
-from app.shop.store.codes import Damage, HealthProblem, Unavailable
+from app.shop.store.codes import Damage, HealthProblem, Noticed, Unavailable
 from app.shop.store.copies import Copy
 from app.shop.store.health import Health
 from app.shop.store.integrity import Findings
@@ -36,6 +36,11 @@ VALUES = {
     "found": FOUND,  # a sentence of its own
     "at": datetime(2026, 11, 25, 9, 5, tzinfo=UTC),
     "command": "evenbore restore --data /records --empty",
+    "empty": "evenbore restore --data /records --empty",
+    "files": (FOLDER / "copies" / ".evenbore-1",),
+    "address": "192.168.7.99",
+    "tries": 3,
+    "ago": timedelta(minutes=5),
     "present": "0013",
     "known": "0012",
     "backup": FOLDER / "copies" / "auto.db",
@@ -52,6 +57,7 @@ MESSAGES: Mapping[type[StrEnum], Mapping[StrEnum, Worded]] = {
     Unavailable: store.UNAVAILABLE,
     Damage: store.DAMAGE,
     HealthProblem: store.HEALTH_PROBLEMS,
+    Noticed: store.NOTICES,
 }
 PARTS = {Damage.ROW, HealthProblem.ROWS_OF_TABLE}
 """Codes of what is only ever part of a sentence."""
@@ -143,6 +149,7 @@ def checked(**changed: object) -> Health:
         "known": "0012",
         "size": 3 * 1024**2,
         "free": 50 * 1024**3,
+        "writable": True,
         "backup": Copy(FOLDER / "copies" / "auto-1.db", "auto", datetime(2026, 11, 25, tzinfo=UTC)),
         "backup_damage": None,
     }

@@ -7,21 +7,25 @@ import pytest
 from starlette.testclient import TestClient
 
 from app.shop.assessment.assessment import assess
-from app.shop.commands import corrections, engines, readings
+from app.shop.commands import corrections, engines, meters, readings
+from app.shop.commands.checks import waive
 from app.shop.commands.corrections import NewCorrection
+from app.shop.commands.meters import NewMeter
 from app.shop.commands.readings import NewReading
-from app.shop.procedure.phases import HEAT_SOAKED
+from app.shop.procedure.phases import HEAT_SOAKED, LOCK_DOWN
 from app.shop.record.fittings import hardware_known
 from app.shop.store.database import Database
+from app.shop.store.tables import CheckRow, MoveRow
+from app.sync.engine.layout import Bank, Layout
 from app.sync.estimation.conformity import Conformity
 from app.sync.estimation.evenness import BoreVerdict
 from app.web.application import create_app
 from app.web.presenters.paper.file_page import file_page
-from app.web.presenters.paper.sheet import Sheet, sheet_of
-from app.wording.office import paper
+from app.web.presenters.paper.sheet import Printing, Sheet, sheet_of
+from app.wording.office import handover, paper
 from app.wording.office.paper import bore_words
 from tests.shop.past import Past
-from tests.shop.yard import AT, FOUR, V8, engine, heat_soaked, key, read, visit, visit_record
+from tests.shop.yard import AT, FOUR, V8, check_all, engine, heat_soaked, key, read, read_round, visit, visit_record
 from tests.wording.pseudo import PseudoTranslations
 
 ORIGIN = "http://127.0.0.1"
@@ -41,7 +45,7 @@ def printed(client: TestClient, path: str) -> str:
 
 
 def sheet(shop: Database, visit_id: int = 1) -> Sheet:
-    return sheet_of(assess(visit_record(shop, visit_id)), "http://shop/tag/1", {"KM": "Kim Marlow"})
+    return sheet_of(assess(visit_record(shop, visit_id)), Printing(AT, people={"KM": "Kim Marlow"}))
 
 
 @pytest.mark.parametrize(
@@ -64,7 +68,41 @@ def test_the_result_stands_on_the_last_complete_round(shop: Database) -> None:
     assert sheet(shop).title == "As left: even"
     unread = visit(shop, engine(shop))
     assert (sheet(shop, unread).title, sheet(shop, unread).mark) == ("As left: not read", "none")
-    assert sheet(shop, unread).sentence == "No complete round was read after the last adjustment."
+    assert sheet(shop, unread).headline == "Not read as left"
+    for sentence in (sheet(shop, unread).sentence, sheet(shop, unread).evidence):
+        assert sentence == "No complete round was read after the last adjustment."
+
+
+def test_the_headline_says_the_rule_the_largest_difference_and_what_it_came_in_with(shop: Database) -> None:
+    Past(shop, FOUR).visit(UNEVEN, [6.5] * 4)
+    told = sheet(shop)
+    assert told.headline == "All 4 cylinders are even"
+    rule = "Every cylinder is within 8 % of the average: 95 % likely or more. Largest difference 0 %. It came in with "
+    said = told.evidence.replace("\u00a0", " ")
+    assert said.startswith(rule)
+    assert said.removeprefix(rule) in ("8 %.", "9 %.")  # 7.75 beside a mean of 7.125 is 8.8 % more
+
+
+def test_a_headline_is_never_better_than_what_was_read(shop: Database) -> None:
+    past = Past(shop, FOUR)
+    past.visit([6.5] * 4)
+    assert (sheet(shop).headline, sheet(shop).mark) == ("Not read after tightening", "close")
+    assert sheet(shop).evidence.startswith("Before everything was tightened: largest difference 0\u00a0%")
+    past.visit([6.5] * 4, [6.5, 6.5, 6.5, 5.0])
+    assert re.fullmatch(r"Cylinder 4 is left with 1[78]\u00a0% less air", sheet(shop, 2).headline)  # 18.4 by hand
+    assert sheet(shop, 2).mark == "not-even"
+    past.visit([6.5] * 4, [6.5, 6.5, 7.75, 5.25])
+    assert sheet(shop, 3).headline == "Cylinders 3 and 4 are left uneven"
+    past.visit([6.5] * 4, [6.0, 6.0, 6.75, 6.75])
+    assert (sheet(shop, 4).headline, sheet(shop, 4).mark) == ("Even by the readings", "close")
+    assert " likely. Our rule asks for 95\u00a0%." in sheet(shop, 4).evidence
+
+
+def test_a_single_cylinder_is_called_neither_even_nor_uneven(shop: Database) -> None:
+    Past(shop, Layout((Bank("A", (1,), 1, 1),))).visit([6.5])
+    assert sheet(shop).chart is None
+    left = assess(visit_record(shop, 1)).as_left
+    assert handover.headline(left, tightened=True) == "One cylinder: nothing to compare it with"
 
 
 @pytest.mark.parametrize("path", ["/visits/1/sheet", "/engines/1/worksheet", "/engines/1/tag"])
@@ -79,7 +117,7 @@ def test_two_banks_are_told_apart(client: TestClient, shop: Database) -> None:
     Past(shop, V8).visit([6.5] * 8, [6.5] * 8)
     text = printed(client, "/visits/1/sheet")
     assert "Bank A: bores 1 2 3 4, stop screw at bore 1, link rod at bore 1." in text
-    assert "Bank B, kg/h" in text
+    assert "Readings of bank B, kg/h" in text
     assert "Part throttle: not read on this visit." in text
 
 
@@ -99,11 +137,30 @@ def test_the_next_check_has_a_distance_a_date_and_what_brings_it_sooner(shop: Da
     past = Past(shop, FOUR)
     past.visit([6.5] * 4, [6.5] * 4)
     past.visit([6.5] * 4, signed=False)
-    assert sheet(shop).next_check.startswith("5,000\u00a0km or 25 Nov 2027, whichever comes first, engine hot. Come")
-    assert sheet(shop).next_check.endswith("Coupler 2–3 was reset on this visit. Check it first.")
-    draft = sheet(shop, 2).next_check
-    assert draft.startswith("5,000\u00a0km or 12 months after sign-off, whichever")
-    assert "reset" not in draft
+    assert sheet(shop).next_check.when == (
+        "After another 5,000\u00a0km or 100\u00a0running hours or 25 Nov 2027, whichever comes first, engine hot. "
+        "Coupler 2–3 was reset on this visit. Check it first."
+    )
+    assert sheet(shop).next_check.sooner[0] == "the hot idle hunts"
+    draft = sheet(shop, 2).next_check.when  # in the vehicle
+    assert draft == "After another 5,000\u00a0km or 12 months after sign-off, whichever comes first, engine hot."
+
+
+def test_the_next_check_counts_from_the_odometer_or_the_hour_meter(shop: Database) -> None:
+    past = Past(shop, FOUR)
+    launch, car = past.visit([6.5] * 4, signed=False), past.visit([6.5] * 4, signed=False)
+    with shop.writing() as session:
+        for visit_id, item, number in ((launch, "hours", 1140.0), (car, "odometer", 41230.0)):
+            session.add(
+                CheckRow(
+                    key=key(), payload="", visit_id=visit_id, phase=LOCK_DOWN.slug, item=item, number=number, text="",
+                    after_move=0, by="KM", at=AT,
+                )
+            )  # fmt: skip
+    assert sheet(shop, launch).read_at == "1,140\u00a0running hours"
+    assert sheet(shop, launch).next_check.when.startswith("At 1,240\u00a0running hours or 12 months")
+    assert sheet(shop, car).read_at == "41,230\u00a0km"
+    assert sheet(shop, car).next_check.when.startswith("At 46,230\u00a0km or 12 months")
 
 
 def test_a_correction_says_both_figures_with_their_unit(shop: Database) -> None:
@@ -148,7 +205,7 @@ def test_paper_speaks_the_customers_language_and_its_page_the_tablets(shop: Data
     bar, _, paper_ = page.partition("<article")
     assert "Print</button>" in bar
     assert "[Prîñt" not in bar
-    for english in ("Scan ", "Adjustments", "Front bore first", "Keep clear of them", "Mean as left"):
+    for english in ("Technical record", "Adjustments", "Front bore first", "Keep clear of them", "Mean as left"):
         assert english not in paper_
 
 
@@ -167,3 +224,50 @@ def test_the_sheet_warns_of_the_throttle_first_and_not_as_if_this_one_stuck() ->
 def test_every_verdict_has_words_on_paper() -> None:
     assert set(paper.VERDICTS) == set(Conformity)
     assert set(paper.BORE_VERDICTS) == set(BoreVerdict)
+
+
+def test_turns_are_added_up_and_every_one_is_listed_with_its_time(shop: Database) -> None:
+    visit_id = Past(shop, FOUR).visit([6.5] * 4, signed=False)
+    with shop.writing() as session:
+        for amount in (0.25, -0.125):
+            session.add(
+                MoveRow(
+                    key=key(), payload="", visit_id=visit_id, phase=HEAT_SOAKED.slug, kind="stop", bank="A", near=None,
+                    far=None, amount=amount, leaves="", advised=0, after_reading=99, by="KM", at=AT,
+                )
+            )  # fmt: skip
+    record = sheet(shop, visit_id).record
+    assert record.net.replace("\u00a0", " ") == "Stop screw turned in 1/8 turn. Everything else is as found."
+    assert [line.replace("\u00a0", " ") for line in record.moves] == [
+        "10:00 Stop screw turned in 1/4 turn.",
+        "10:00 Stop screw turned out 1/8 turn.",
+    ]
+    assert sheet(shop, visit_id).done == ("Set the idle position of the throttles.",)
+
+
+def test_the_record_says_where_the_figure_of_the_meter_is_from(client: TestClient, shop: Database) -> None:
+    Past(shop, FOUR).visit([6.5] * 4, [6.5] * 4, signed=False)
+    assert "Never compared with another meter." in printed(client, "/visits/1/sheet")
+    study = meters.begin_study(shop, 1, key(), None, "Bore 3", "KM", AT)
+    other = meters.register(shop, key(), NewMeter("Second funnel", "kg/h", 0.25, 0, 40))
+    compared = meters.begin_study(shop, 1, key(), other, "", "KM", AT)
+    for value in (6.5, 6.25, 6.5, 6.75, 6.5, 6.25, 6.5, 6.5, 6.75, 6.5):
+        meters.read(shop, study, key(), value, "KM", AT)
+    assert ": study of 10 readings, 25 Nov 2026. Never compared" in printed(client, "/visits/1/sheet")
+    for value in (6.0, 6.25, 6.5, 6.75, 7.0):
+        for _ in (1, other):
+            meters.read(shop, compared, key(), value, "KM", AT)
+    assert "Last compared with Second funnel, 25 Nov 2026." in printed(client, "/visits/1/sheet")
+
+
+def test_a_waiver_comes_first_in_full_and_its_sheet_says_so_on_the_first_page(shop: Database) -> None:
+    visit_id = heat_soaked(shop, FOUR)
+    read_round(shop, visit_id, HEAT_SOAKED)
+    check_all(shop, visit_id, LOCK_DOWN)
+    assert sheet(shop, visit_id).see_record == ""
+    waive(shop, visit_id, key(), LOCK_DOWN.slug, "No time", "KM", AT)
+    told = sheet(shop, visit_id)
+    assert told.see_record == "See page 2: Lock-down waived."
+    (waived,) = told.waived
+    assert (waived.waiver.why, waived.may_mean) == ("No time", "What was not tight or not read again may have moved.")
+    assert told.headline == "Not read after tightening"

@@ -4,10 +4,8 @@ A PIN of a few digits is no secret from a person who holds the file; it says who
 guessing is slowed down, in rows that a restart does not forget.
 """
 
-from collections.abc import Sequence
-from dataclasses import dataclass
-from datetime import datetime, timedelta
-from itertools import pairwise
+from datetime import timedelta
+from itertools import pairwise, takewhile
 
 from argon2 import PasswordHasher
 from argon2.exceptions import InvalidHashError, VerifyMismatchError
@@ -33,29 +31,14 @@ HASHER = PasswordHasher(time_cost=2, memory_cost=19 * 1024, parallelism=1)
 """Argon2id with the least that OWASP's password storage cheat sheet asks for: 19 MiB, two passes, one lane."""
 
 
-@dataclass(frozen=True, slots=True)
-class Try:
-    """One PIN given: when, and whether it was right."""
+def wait(wrong: int, gone: timedelta) -> timedelta:
+    """How long to wait before the next try, after ``wrong`` PINs in a row, the last of them ``gone`` ago.
 
-    at: datetime
-    right: bool
-
-
-def wait(tries: Sequence[Try], now: datetime) -> timedelta:
-    """How long to wait before the next try, given those before in order; nothing below FREE_TRIES wrong in a row.
-
-    The wait doubles with each further one, up to LONGEST_WAIT. It is counted from the last try, and by no more than
-    the wait itself when the clock was put back.
+    Nothing below FREE_TRIES; the wait doubles with each further one, up to LONGEST_WAIT.
     """
-    wrong = 0
-    for one in reversed(tries):
-        if one.right:
-            break
-        wrong += 1
     if wrong < FREE_TRIES:
         return timedelta(0)
     whole: timedelta = min(FIRST_WAIT * 2 ** min(wrong - FREE_TRIES, 20), LONGEST_WAIT)
-    gone = max(now - tries[-1].at, timedelta(0))
     return max(whole - gone, timedelta(0))
 
 
@@ -102,9 +85,9 @@ def remove(shop: Database, key: str, person_id: int, at: str) -> int:
 def prove(shop: Database, name: str, pin: str, at: str) -> str | None:
     """The name as listed of the person who gave the right PIN; None in a shop without a list.
 
-    Raises RejectedError beside ``name`` or ``pin``. A wrong PIN is noted before that.
+    Raises RejectedError beside ``name`` or ``pin``. A wrong PIN is noted before that. The wait goes by a clock that
+    only goes forward; where an earlier run of the program noted the last PIN, it begins again with this one.
     """
-    now = datetime.fromisoformat(at)
     with shop.writing() as session:  # one at a time: two tries at once are not one try
         if not everyone(session):
             return None
@@ -113,9 +96,11 @@ def prove(shop: Database, name: str, pin: str, at: str) -> str | None:
             raise RejectedError({"name": because(Rejection.NOT_LISTED)})
         if not pin:
             raise RejectedError({"pin": because(Rejection.PIN_MISSING)})
-        held = wait(_tries(session, person.name), now)
+        last = f"pin:{person.name}"
+        held = wait(_wrong_in_a_row(session, person.name), timedelta(seconds=shop.stopwatch.since(last)))
         if not held:
             right = _matches(person, pin)
+            shop.stopwatch.mark(last)
             key = new_key()
             session.add(PinTry(key=key, payload=fingerprint(key=key), name=person.name, right=int(right), at=at))
     if held:
@@ -137,9 +122,9 @@ def _named(session: Session, name: str) -> Person | None:
     return next((one for one in everyone(session) if " ".join(one.name.split()).casefold() == folded), None)
 
 
-def _tries(session: Session, name: str) -> list[Try]:
-    newest = select(PinTry).where(PinTry.name == name).order_by(col(PinTry.id).desc()).limit(40)
-    return [Try(datetime.fromisoformat(row.at), bool(row.right)) for row in reversed(session.exec(newest).all())]
+def _wrong_in_a_row(session: Session, name: str) -> int:
+    newest = select(PinTry.right).where(PinTry.name == name).order_by(col(PinTry.id).desc()).limit(40)
+    return len(list(takewhile(lambda right: not right, session.exec(newest).all())))
 
 
 def _supersede(shop: Database, key: str, person_id: int, pin: str, active: int, at: str) -> int:

@@ -84,6 +84,8 @@ def add(shop: Database, visit_id: int, key: str, new: NewReading, at: str, *, su
             raise RejectedError({"value": problem})
         one = _round(session, record, phase, new, key, at)
         corrected = _superseded(one, new) if new.supersedes is not None else None
+        if corrected is not None and corrected.value is None and new.value is not None:
+            _require_its_turn(record, one, new)
         if not sure and new.value is not None and doubtful(record, one, new.bore, new.value, new.supersedes):
             raise RejectedError({"value": because(Rejection.FAR_OFF, value=new.value)})
         row: dict[str, Any] = {
@@ -211,6 +213,8 @@ def _problem(record: VisitRecord, new: NewReading) -> Reason | None:
         return because(Rejection.NOT_ONE_OF, choices=KINDS)
     if new.value is None:
         return None if new.why_code or new.why.strip() else because(Rejection.REASON_MISSING)
+    if new.kind == "skip" and new.supersedes is None:
+        return because(Rejection.NOT_ONE_OF, choices=tuple(kind for kind in KINDS if kind != "skip"))
     if not math.isfinite(new.value) or not meter.low <= new.value <= meter.high:
         return range_of(meter)
     return None
@@ -285,7 +289,8 @@ def _superseded(one: Round, new: NewReading) -> MeterReading:
 
 
 def _kind(new: NewReading, corrected: MeterReading | None) -> str:
-    """What a reading is stored as: a value in the place of another stays what that was."""
-    if corrected is None or corrected.value is None or new.value is None:
-        return new.kind
-    return corrected.kind
+    """What a reading is stored as: a value in the place of another stays what that was, of a skipped bore its turn."""
+    if new.value is None:
+        return "skip"
+    kind = new.kind if corrected is None or corrected.value is None else corrected.kind
+    return "turn" if kind == "skip" else kind

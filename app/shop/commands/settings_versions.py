@@ -13,7 +13,7 @@ from app.shop.store.idempotency import checked, earlier, fingerprint
 from app.shop.store.tables import Setup
 from app.sync.engine.units import KPA, MINUTE, THOU, ZERO_CELSIUS
 
-LONGEST = 200
+LONGEST, LONGEST_NAME = 200, 60
 MOST_BLADES = 60
 MOST_PEOPLE, MOST_INITIALS = 60, 5
 PER_CENT = Measure("%")
@@ -50,6 +50,7 @@ def problems(new: Settings, units: Units = RECORDED) -> Problems:
         wrong["blades"] = because(Rejection.FEELER_SET, most=MOST_BLADES)
     within("altitude", new.altitude, *ALTITUDES, units.height)
     within("recheck_km", new.recheck_km, 100, 100_000, units.of("distance"))
+    within("recheck_hours", new.recheck_hours, 5, 5000, Measure("h"))
     within("recheck_months", new.recheck_months, 1, 120, Measure("months"))
     within("pulls", new.pulls, 0, 20, Measure("pulls"))
     within("oil_pressure_start", new.limits.oil_pressure_start, 0, 600 * KPA, pressure, KPA)
@@ -66,6 +67,7 @@ def problems(new: Settings, units: Units = RECORDED) -> Problems:
     within("steady_within", new.heat.steady_within, 0.5, 10, degrees.span)
     within("lasts", new.heat.lasts, 5 * MINUTE, 120 * MINUTE, Measure("minutes"), MINUTE)
     within("pause", new.pause, 5 * MINUTE, 60 * MINUTE, Measure("minutes"), MINUTE)
+    wrong |= _letterhead_problems(new)
     initials = [one for one, _ in new.people]
     if any(not one or not name or len(one) > MOST_INITIALS or len(name) > LONGEST for one, name in new.people):
         wrong["people"] = because(Rejection.PEOPLE_LINES, most=MOST_INITIALS)
@@ -74,6 +76,16 @@ def problems(new: Settings, units: Units = RECORDED) -> Problems:
         wrong["people"] = because(Rejection.INITIALS_TWICE, initials=twice)
     elif len(initials) > MOST_PEOPLE:
         wrong["people"] = because(Rejection.TOO_MANY_PEOPLE, most=MOST_PEOPLE)
+    return wrong
+
+
+def _letterhead_problems(new: Settings) -> Problems:
+    """What is wrong with the head of what is printed: it has the room of a line, and of a few below it."""
+    wrong: Problems = {}
+    if len(new.shop_name) > LONGEST_NAME:
+        wrong["shop_name"] = because(Rejection.TOO_LONG, most=LONGEST_NAME)
+    if len(new.shop_address) > LONGEST:
+        wrong["shop_address"] = because(Rejection.TOO_LONG, most=LONGEST)
     return wrong
 
 

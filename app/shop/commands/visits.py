@@ -15,6 +15,7 @@ from app.shop.record import meter_studies, stored_settings
 from app.shop.record.intake import IntakeState
 from app.shop.record.loader import load
 from app.shop.record.meter_visits import shown_by_visits
+from app.shop.record.visit_record import VisitRecord
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.shop.store.idempotency import checked, earlier, fingerprint
@@ -119,24 +120,32 @@ def sign_off(shop: Database, visit_id: int, key: str, name: str, at: str, pin: s
     """
     key = checked(key)
     sent = fingerprint(visit=visit_id, name=name)
+    with shop.reading() as session:
+        if again := earlier(session, SignOff, key, sent):
+            return again.ident
+        _require_ready(load(session, visit_id), name)
     name = people.prove(shop, name, pin, at) or name
     with shop.writing() as session:
         if again := earlier(session, SignOff, key, sent):
             return again.ident
-        record = load(session, visit_id)
-        if record.sign_off is not None:
-            raise RejectedError({"name": because(Waiting.SIGNED_OFF)})
-        if not name.strip():
-            raise RejectedError({"name": because(Rejection.FULL_NAME_MISSING)})
-        if len(name) > engines.LONGEST:
-            raise RejectedError({"name": because(Rejection.TOO_LONG, most=engines.LONGEST)})
-        if stops := open_stops(record):
-            raise RejectedError({"name": because(Waiting.STOPPED, stop=stops[0].reason)})
-        undone = tuple(because(Requirement.PHASE, phase=one.phase.slug) for one in progress(record) if not one.done)
-        if undone:
-            raise RejectedError({"name": because(Rejection.PHASES_INCOMPLETE, phases=undone)})
+        _require_ready(load(session, visit_id), name)
         studied = meter_studies.newest_reading(session)
         row = SignOff(key=key, payload=sent, visit_id=visit_id, name=name.strip(), at=at, after_study=studied)
         session.add(row)
         session.flush()
         return row.ident
+
+
+def _require_ready(record: VisitRecord, name: str) -> None:
+    """Raises RejectedError where a visit cannot be signed off, before any PIN is looked at."""
+    if record.sign_off is not None:
+        raise RejectedError({"name": because(Waiting.SIGNED_OFF)})
+    if not name.strip():
+        raise RejectedError({"name": because(Rejection.FULL_NAME_MISSING)})
+    if len(name) > engines.LONGEST:
+        raise RejectedError({"name": because(Rejection.TOO_LONG, most=engines.LONGEST)})
+    if stops := open_stops(record):
+        raise RejectedError({"name": because(Waiting.STOPPED, stop=stops[0].reason)})
+    undone = tuple(because(Requirement.PHASE, phase=one.phase.slug) for one in progress(record) if not one.done)
+    if undone:
+        raise RejectedError({"name": because(Rejection.PHASES_INCOMPLETE, phases=undone)})

@@ -316,6 +316,8 @@ LOCK_DOWN = Phase(
         Item("hoses-back", required=True, fresh=True, before_running=False, puts_back="hoses-off"),
         Item("intake-back", fresh=True, before_running=False, puts_back="intake-off"),
         Item("idle", "number", "rev/min", 300, 3000, before_running=False),
+        Item("odometer", "number", "km", 0, 5_000_000, needed=(), where=IN_THE_VEHICLE, quantity="distance"),
+        Item("hours", "number", "h", 0, 200_000, needed=()),
     ),
     cautions=(
         Caution(CautionCode.STICKING_THROTTLE, when="linkage"),

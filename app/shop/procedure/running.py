@@ -137,12 +137,20 @@ def run_out(record: VisitRecord, phase: Phase) -> tuple[Item, ...]:
 
 
 def round_ran_out(record: VisitRecord, one: Round) -> bool:
-    """Whether an open round cannot be read on: the engine was off since, or its readings stand too far apart."""
+    """Whether an open round cannot be read on: the engine was off since, or its readings stand too far apart.
+
+    One that was left for a further round ran out only if that was begun too late: time that passes after it changes
+    nothing of what it says.
+    """
     if one.closed or not one.entered:
         return False
     if ended_by_stop(record, one):
         return True
     times = sorted([seconds(reading.at) for reading in one.entered])
+    later = [further for further in record.rounds if further.row.ident > one.row.ident and further.entered]
+    if later:
+        begun = min([seconds(reading.at) for reading in later[0].entered])
+        return _longest(times, begun) > record.settings.pause and not record.simulated
     return record.sign_off is None and _pause(record, times) is not None
 
 
@@ -206,6 +214,11 @@ def _pause(record: VisitRecord, times: list[float]) -> tuple[float, float] | Non
     pairs, limit = [*pairwise((*times, max(time_of(record), times[-1])))], record.settings.pause
     found = [(begin, end - begin) for begin, end in pairs if end - begin > limit]
     return found[-1] if found else None
+
+
+def _longest(times: list[float], until: float) -> float:
+    """The longest time that passed between any two of these and ``until`` [s]."""
+    return max(later - earlier for earlier, later in pairwise((*times, max(until, times[-1]))))
 
 
 def _mark(record: VisitRecord, began: float) -> OffMark:

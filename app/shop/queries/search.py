@@ -24,7 +24,13 @@ SEPARATORS = re.compile(r"[\s\-_/.,;:()#]+")
 APOSTROPHES = re.compile("['`\u00b4\u2018\u2019\u02bc]")
 SPELLED = re.compile(r"[^\W_]+(['`\u00b4\u2018\u2019\u02bc][^\W_]*)*")
 TAG = re.compile(r"([0-9a-f]{4})-?([0-9a-f]{4})")
-TAG_ADDRESS = re.compile(r"/tag/([0-9a-f]{4}-?[0-9a-f]{4})/?\s*$", re.IGNORECASE)
+SHEET_CODE = "EVENBORE"
+"""How the code of a handover sheet begins; its version and the tag follow (``web.presenters.paper.left_code``)."""
+SCANNED = (
+    re.compile(r"/tag/([0-9a-f]{4}-?[0-9a-f]{4})/?\s*$", re.IGNORECASE),
+    re.compile(rf"^\s*{SHEET_CODE} \d+ TAG ([0-9a-f]{{4}}-?[0-9a-f]{{4}})\b", re.IGNORECASE),
+)
+"""What the codes of tags and of sheets say, with the tag in them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,10 +59,20 @@ def by_tag(session: Session, tag: str) -> tuple[int, ...]:
     return _ids(session, "SELECT id FROM engine WHERE key BETWEEN ? AND ? ORDER BY id DESC", begins, begins + "~")
 
 
+def scanned(typed: str) -> str:
+    """The tag in the text of a code on paper; empty where it is no such text.
+
+    >>> scanned("EVENBORE 1 TAG 3F2A-91C0 ENGINE 31-0217 / LEFT 2026-11-27"), scanned("31-0217")
+    ('3F2A-91C0', '')
+    """
+    found = (pattern.search(typed) for pattern in SCANNED)
+    return next((one[1] for one in found if one), "")
+
+
 def find(session: Session, typed: str, most: int = 30) -> Hits:
     """The engines in which every word typed occurs, in any order; the one of that serial or tag first, then newest."""
-    if scanned := TAG_ADDRESS.search(typed):
-        return Hits(by_tag(session, scanned[1]), ())
+    if tag := scanned(typed):
+        return Hits(by_tag(session, tag), ())
     words = [word[:LONGEST_WORD] for word in "".join(c if c.isprintable() else " " for c in typed).split()][:MOST_WORDS]
     if not words:
         return Hits((), ())

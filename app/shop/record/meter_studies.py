@@ -182,6 +182,35 @@ def repeatability_of(session: Session, meter: MeterEntry, until: int | None) -> 
     return Repeats(found.own, found.limit) if found else None
 
 
+@dataclass(frozen=True, slots=True)
+class Provenance:
+    """Where a meter's figure comes from: the ``readings`` of its finished studies, 0 without one, and when the newest
+    was taken; the ``other`` meter that it was compared with last and when, both empty where it never was."""
+
+    readings: int = 0
+    at: str = ""
+    other: str = ""
+    compared_at: str = ""
+
+
+NOT_STUDIED = Provenance()
+
+
+def provenance_of(session: Session, meter: MeterEntry, until: int) -> Provenance:
+    """What was known of a meter by the study readings up to that id."""
+    read_with = or_(col(Study.meter_id) == meter.ident, col(Study.other_id) == meter.ident)
+    rows = session.exec(select(Study).where(read_with).order_by(col(Study.id))).all()
+    finished = [study for study in (_study(session, row, until) for row in rows) if study.finished]
+    own = [study for study in finished if study.other is None]
+    newest = max([reading.at for study in own for reading in study.readings], default="")
+    readings = sum(len(study.readings) for study in own)
+    for study in reversed(finished):
+        if study.other is not None:
+            other = study.meter if study.other.ident == meter.ident else study.other
+            return Provenance(readings, newest, other.name, max(reading.at for reading in study.readings))
+    return Provenance(readings, newest)
+
+
 def newest_reading(session: Session) -> int:
     """The id of the newest reading of any study, 0 when there is none."""
     return session.exec(select(func.max(StudyReading.id))).one() or 0

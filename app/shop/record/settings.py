@@ -23,6 +23,7 @@ class Source(StrEnum):
     INCH_SET = "inch-set"
     INCH_MARKS = "inch-marks"
     ANY_INITIALS = "any-initials"
+    NO_LETTERHEAD = "no-letterhead"
     MAKER_FIRST = "maker-first"
     SERVICE_SHEETS = "service-sheets"
     SEA_LEVEL = "sea-level"
@@ -55,8 +56,9 @@ class Settings:
 
     An engine is even from ``pass_probability`` on that all bores are inside. ``bank_window`` holds for the banks off
     idle, ``idle_bank_window`` for the ratio of their means at idle before and after a link rod was turned. ``people``
-    are initials and full names. ``altitude`` [m] of the shop above sea level stands in for the day's air pressure where
-    that was not recorded.
+    are initials and full names; ``shop_name`` and the lines of ``shop_address`` head what is printed. An engine comes
+    back after ``recheck_km``, or ``recheck_hours`` where its running hours are counted: the same distance at 50 km/h.
+    ``altitude`` [m] of the shop above sea level stands in for the day's air pressure where that was not recorded.
 
     After ``pause`` [s] without a reading or a check the engine counts as stopped: a round is read in a few minutes, and
     plates follow a cooling engine (our judgement).
@@ -80,10 +82,13 @@ class Settings:
     )
     altitude: float = 0.0
     recheck_km: float = 5000
+    recheck_hours: float = 100
     recheck_months: float = 12
     pulls: float = 3
     pause: float = 20 * MINUTE
     people: tuple[tuple[str, str], ...] = ()
+    shop_name: str = ""
+    shop_address: str = ""
     units: Units = field(default_factory=Units)
     limits: Limits = field(default_factory=Limits)
     heat: HeatRule = field(
@@ -117,11 +122,14 @@ SOURCES: dict[str, Source] = {
     "blades": Source.INCH_SET,
     "altitude": Source.SEA_LEVEL,
     "recheck_km": Source.OWN_CHOICE,
+    "recheck_hours": Source.OWN_CHOICE,
     "recheck_months": Source.OWN_CHOICE,
     "pulls": Source.COMMON_PRACTICE,
     "pause": Source.ENGINE_COOLS,
     "lasts": Source.HEAT_WANDERS,
     "people": Source.ANY_INITIALS,
+    "shop_name": Source.NO_LETTERHEAD,
+    "shop_address": Source.NO_LETTERHEAD,
     "oil_pressure_start": Source.MAKER_FIRST,
     "oil_pressure_hot": Source.MAKER_FIRST,
     "coolant_most": Source.MAKER_FIRST,

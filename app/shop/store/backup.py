@@ -4,19 +4,22 @@
 them to another folder first.
 """
 
+import os
 import shutil
 import sqlite3
 import threading
 from collections.abc import Callable, Iterator
-from contextlib import closing, contextmanager
+from contextlib import closing, contextmanager, suppress
 from datetime import datetime, timedelta
 from pathlib import Path
 
 from app.shop.reasons import Reason, because
 from app.shop.store import copies
-from app.shop.store.codes import Unavailable
-from app.shop.store.database import Database, ShopUnavailableError, file_errors
+from app.shop.store.codes import Noticed, Unavailable
+from app.shop.store.database import Database, ShopUnavailableError, file_errors, fold_journal
+from app.shop.store.folder.owner import keep_from_others
 from app.shop.store.integrity import examine, read_only
+from app.shop.store.upgrade import make_empty
 
 EVERY = timedelta(hours=4)
 """How often the shop is copied unasked while the program runs. A copy takes milliseconds."""
@@ -24,7 +27,7 @@ EVERY = timedelta(hours=4)
 LOOK_AGAIN_SECONDS = 60.0
 """How often it is asked whether a copy is due: a computer that slept has lost count of its hours."""
 
-JOURNALS = ("-wal", "-shm")
+BESIDE = ("-wal", "-shm")
 
 
 class RestoreError(ShopUnavailableError):
@@ -41,13 +44,27 @@ def back_up(shop_folder: Path, target: Path) -> Path:
         raise ShopUnavailableError(because(Unavailable.NO_SHOP, folder=shop_folder))
     if target.exists():
         raise ShopUnavailableError(because(Unavailable.BACKUP_EXISTS, file=target))
+    if shop_folder in target.parents and not os.access(shop_folder, os.W_OK):
+        raise ShopUnavailableError(because(Unavailable.BACKUP_ELSEWHERE, folder=shop_folder))
+    with closing(read_only(file)) as source:
+        return _copied(source.backup, target)
+
+
+def rescue(shop: Database, now: datetime) -> Path:
+    """Copy an open shop whose file is gone from its folder to where its copies are. Raises ShopUnavailableError."""
+    return _copied(shop.copy_into, copies.named(copies.folder_of(shop.folder), copies.RESCUED, now))
+
+
+def _copied(fill: Callable[[sqlite3.Connection], object], target: Path) -> Path:
     try:
-        target.parent.mkdir(parents=True, exist_ok=True)
-        with file_errors(), closing(read_only(file)) as source:
-            copies.copy(source, target)
+        target.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+        with file_errors():
+            copies.copy(fill, target)
     except copies.DamagedCopyError as error:
         raise _not_backed_up(target, error.damage) from error
     except (sqlite3.DatabaseError, OSError) as error:
+        if isinstance(error, FileExistsError) and target.exists():
+            raise ShopUnavailableError(because(Unavailable.BACKUP_EXISTS, file=target)) from error
         found = because(Unavailable.SYSTEM_MESSAGE, text=getattr(error, "strerror", None) or str(error))
         raise _not_backed_up(target, found) from error
     return target
@@ -59,7 +76,7 @@ def _not_backed_up(target: Path, found: Reason) -> ShopUnavailableError:
 
 
 def restore(shop_folder: Path, copy: Path | None, now: datetime) -> Path | None:
-    """Put ``copy`` in the place of the shop, or nothing at all when it is None, so that the next start makes a new one.
+    """Put ``copy`` in the place of the shop, or an empty shop when it is None.
 
     Returns the folder that holds what was there before, None when there was nothing. Raises ShopTakenError while the
     program runs, RestoreError when the copy is not a sound shop; nothing was changed then.
@@ -72,7 +89,7 @@ def restore(shop_folder: Path, copy: Path | None, now: datetime) -> Path | None:
         if damage is not None:
             raise RestoreError(because(Unavailable.BACKUP_DAMAGED, file=copy, found=damage))
     try:
-        shop_folder.mkdir(parents=True, exist_ok=True)
+        shop_folder.mkdir(mode=0o700, parents=True, exist_ok=True)
         shop = Database(shop_folder)
         try:
             return _put(shop, copy, now)
@@ -84,42 +101,45 @@ def restore(shop_folder: Path, copy: Path | None, now: datetime) -> Path | None:
 
 
 def _put(shop: Database, copy: Path | None, now: datetime) -> Path | None:
-    coming = shop.file.with_suffix(".part")
-    if copy is not None:
-        shutil.copyfile(copy, coming)
+    coming = copies.unfinished_beside(shop.file)
+    try:
+        if copy is None:
+            coming.unlink()
+            make_empty(coming)
+        else:
+            shutil.copyfile(copy, coming)
         copies.sync_file(coming)
-    present = [file for file in (shop.file, *_journals(shop)) if file.exists()]
-    aside = None
-    if present:
-        aside = shop.folder / "set-aside" / f"{now:{copies.TIME}}"
-        aside.mkdir(parents=True)
-        for file in present:
-            copies.sync_file(Path(shutil.copyfile(file, aside / file.name)))
-        copies.sync_folder(aside)
-        for folder in (aside.parent, shop.folder):
-            copies.sync_folder(folder)
-        _fold_journal(shop)
-    for journal in _journals(shop):  # one that is left would be read as if it belonged to the copy
-        journal.unlink(missing_ok=True)
-    if copy is None:
-        shop.file.unlink(missing_ok=True)
-    else:
+        aside = _set_aside(shop, now)
+        for journal in _journals(shop):  # one that is left would be read as if it belonged to the copy
+            journal.unlink(missing_ok=True)
         coming.replace(shop.file)
+    finally:
+        coming.unlink(missing_ok=True)
     copies.sync_folder(shop.folder)
     return aside
 
 
+def _set_aside(shop: Database, now: datetime) -> Path | None:
+    """Copy what is there to a folder of its own; None where nothing is."""
+    present = [file for file in (shop.file, *_journals(shop)) if file.exists()]
+    if not present:
+        return None
+    aside = shop.folder / "set-aside" / f"{now:{copies.TIME}}"
+    aside.mkdir(mode=0o700, parents=True)
+    for file in present:
+        copies.sync_file(Path(shutil.copyfile(file, aside / file.name)))
+    keep_from_others(shop.folder)
+    copies.sync_folder(aside)
+    for folder in (aside.parent, shop.folder):
+        copies.sync_folder(folder)
+    with suppress(sqlite3.DatabaseError):  # a damaged shop has nothing to fold; all of it is aside already
+        # so that a power cut between taking the journal away and putting the copy in place leaves the old shop whole
+        fold_journal(shop.file)
+    return aside
+
+
 def _journals(shop: Database) -> list[Path]:
-    return [shop.file.with_name(shop.file.name + end) for end in JOURNALS]
-
-
-def _fold_journal(shop: Database) -> None:
-    """So that a power cut between taking the journal away and putting the copy in place leaves the old shop whole."""
-    try:
-        with closing(sqlite3.connect(shop.file)) as connection:
-            connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
-    except sqlite3.DatabaseError:
-        pass  # a damaged shop has nothing to fold; all of it is aside already
+    return [shop.file.with_name(shop.file.name + end) for end in BESIDE]
 
 
 def copy_is_due(shop_folder: Path, now: datetime) -> bool:
@@ -140,21 +160,17 @@ def keep_one(shop_folder: Path, now: datetime) -> Path:
 
 
 @contextmanager
-def copying(shop_folder: Path, clock: Callable[[], datetime], tell: Callable[[Reason], None]) -> Iterator[None]:
-    """Make automatic copies until the block is left. Why one failed is told once, and it is tried again."""
+def copying(shop: Database, clock: Callable[[], datetime], tell: Callable[[Reason], None]) -> Iterator[None]:
+    """Make automatic copies until the block is left, and a last one then of what was written since.
+
+    A file that is gone from its folder is rescued instead. Why a copy failed is told once, and it is tried again.
+    """
     stop = threading.Event()
+    keeper = _Keeper(shop, clock, tell)
 
     def keep() -> None:
-        told: Reason | None = None
         while True:
-            try:
-                if copy_is_due(shop_folder, clock()):
-                    keep_one(shop_folder, clock())
-                    told = None
-            except ShopUnavailableError as error:
-                if error.reason != told:
-                    tell(error.reason)
-                    told = error.reason
+            keeper.look()
             if stop.wait(LOOK_AGAIN_SECONDS):
                 return
 
@@ -165,3 +181,40 @@ def copying(shop_folder: Path, clock: Callable[[], datetime], tell: Callable[[Re
     finally:
         stop.set()
         thread.join()
+        keeper.look(last=True)
+
+
+class _Keeper:
+    """Makes the copies of one run of the program, and tells why one failed."""
+
+    def __init__(self, shop: Database, clock: Callable[[], datetime], tell: Callable[[Reason], None]) -> None:
+        self._shop = shop
+        self._clock = clock
+        self._tell = tell
+        self._copied = shop.writes
+        self._told: Reason | None = None
+        self._rescued = False
+
+    def look(self, *, last: bool = False) -> None:
+        """Make the copy that is due, if one is; with ``last`` one of whatever is in no copy yet."""
+        try:
+            if not self._shop.still_there():
+                self._rescue()
+                return
+            writes, now = self._shop.writes, self._clock()
+            if writes != self._copied if last else copy_is_due(self._shop.folder, now):
+                keep_one(self._shop.folder, now)
+                self._copied = writes
+                self._told = None
+        except ShopUnavailableError as error:
+            if error.reason != self._told:
+                self._tell(error.reason)
+                self._told = error.reason
+
+    def _rescue(self) -> None:
+        if not self._rescued:
+            saved = rescue(self._shop, self._clock())
+            self._rescued = True
+            told = because(Noticed.RESCUED, file=saved)
+            self._shop.noticed.append(told)
+            self._tell(told)

@@ -13,6 +13,7 @@ class Unavailable(StrEnum):
     DISK_FULL = "disk-full"
     READ_ONLY = "read-only"
     FILE_MISSING = "file-missing"
+    FILE_REPLACED = "file-replaced"  # folder
     DISK_ERROR = "disk-error"
     DAMAGED_WHILE_OPEN = "damaged-while-open"
     WRITE_STUCK = "write-stuck"
@@ -23,10 +24,12 @@ class Unavailable(StrEnum):
     NOT_CREATED = "not-created"  # folder, why
     DAMAGED = "damaged"  # file, found, at (of the newest sound backup), command (restores it)
     DAMAGED_WITHOUT_BACKUP = "damaged-without-backup"  # file, found, command (starts an empty shop)
+    MISSING = "missing"  # file, at (of the newest sound backup), command (restores it), empty (starts an empty shop)
     NEWER_PROGRAM = "newer-program"  # folder, present, known
     UPGRADE_FAILED = "upgrade-failed"  # file, why, backup
     NO_SHOP = "no-shop"  # folder
     BACKUP_EXISTS = "backup-exists"  # file
+    BACKUP_ELSEWHERE = "backup-elsewhere"  # folder
     BACKUP_FAILED = "backup-failed"  # folder, found
     NO_BACKUP_FILE = "no-backup-file"  # file
     BACKUP_DAMAGED = "backup-damaged"  # file, found
@@ -41,6 +44,7 @@ class Damage(StrEnum):
     FOREIGN_FILE = "foreign-file"
     NO_VERSION = "no-version"
     JOURNAL_ONLY = "journal-only"  # journal
+    FILE_GONE = "file-gone"
     DATABASE_CHECK = "database-check"  # found, as the database reports it
     ROWS_CHANGED = "rows-changed"  # rows
     MORE_ROWS_CHANGED = "more-rows-changed"  # rows, more
@@ -56,3 +60,17 @@ class HealthProblem(StrEnum):
     NEWER_PROGRAM = "newer-program"
     LOW_DISK_SPACE = "low-disk-space"  # free [bytes]
     BACKUP_DAMAGED = "backup-damaged"  # file, found
+
+
+class Noticed(StrEnum):
+    """What the people of the shop are to know, of its files and its network; the program goes on."""
+
+    UNFINISHED = "unfinished"  # files
+    NOT_CLOSED = "not-closed"  # at (of the newest entry), None where there is none
+    JOURNAL_CUT = "journal-cut"  # at, likewise
+    BACKUP_HAS_MORE = "backup-has-more"  # count, at (of the backup), command (restores it)
+    OPEN_TO_OTHERS = "open-to-others"  # folder
+    FILE_HELD = "file-held"
+    HELD_AT_CLOSE = "held-at-close"  # file
+    RESCUED = "rescued"  # file
+    PAIRING_TRIED = "pairing-tried"  # address, tries, ago, a timedelta

@@ -1,9 +1,11 @@
 """Copies of a shop's records that have been checked before they count, and how long each is kept."""
 
+import errno
 import os
 import re
 import sqlite3
-from collections.abc import Iterable
+import tempfile
+from collections.abc import Callable, Iterable
 from contextlib import closing
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
@@ -14,11 +16,17 @@ from app.shop.store.integrity import examine
 
 AUTOMATIC = "auto"
 BY_HAND = "by-hand"
+RESCUED = "rescued"
 
 ALL_FOR = timedelta(days=2)
 DAILY_FOR = timedelta(days=35)
 MONTHLY_FOR = timedelta(days=800)
 """Every automatic copy is kept for two days, then one a day for five weeks, then one a month for two years."""
+
+UNFINISHED = ".evenbore-"
+"""How the name of a file begins that is not whole yet."""
+
+JOURNALS = ("-wal", "-shm", "-journal")
 
 NAMED = re.compile(r"(?P<kind>.+)-(?P<at>\d{8}T\d{12}Z)\.db")
 TIME = "%Y%m%dT%H%M%S%fZ"
@@ -113,23 +121,67 @@ def sync_file(file: Path) -> None:
         os.fsync(handle.fileno())
 
 
-def copy(source: sqlite3.Connection, target: Path) -> None:
+@dataclass(frozen=True, slots=True)
+class EarlierCopies:
+    """How many ``files`` in a shop's ``folder`` hold its records as they once were, backups and sets put aside."""
+
+    folder: Path
+    files: int
+
+
+def earlier_copies(shop_folder: Path) -> EarlierCopies:
+    """The files in the folder of a shop that keep what is taken out of its records. Others are not known of."""
+    aside = (shop_folder / "set-aside").glob("*/shop.db")
+    return EarlierCopies(shop_folder, len(listed(folder_of(shop_folder))) + len(list(aside)))
+
+
+def unfinished_beside(target: Path) -> Path:
+    """A new file for what grows into ``target``, of a name that no person's file has; for its owner only."""
+    handle, made = tempfile.mkstemp(prefix=UNFINISHED, dir=target.parent)
+    os.close(handle)
+    return Path(made)
+
+
+def unfinished(shop_folder: Path) -> list[Path]:
+    """What a copy, a restore or a start that was cut off left in the folder of a shop, by this program or an older."""
+    copies = folder_of(shop_folder)
+    found = [*shop_folder.glob(f"{UNFINISHED}*"), *copies.glob(f"{UNFINISHED}*"), *copies.glob("*.part")]
+    if (old := shop_folder / "shop.part").exists():
+        found.append(old)
+    return sorted(file for file in found if not file.name.endswith(JOURNALS))
+
+
+def put_in_place(whole: Path, target: Path) -> None:
+    """Give ``whole`` the name ``target``, which nothing may have yet. Raises FileExistsError."""
+    try:
+        os.link(whole, target)  # no other call sees to it that nothing is replaced
+        whole.unlink()
+    except FileExistsError:
+        raise
+    except OSError as error:  # a memory stick gives a file no second name
+        if target.exists():
+            raise FileExistsError(errno.EEXIST, os.strerror(errno.EEXIST), str(target)) from error
+        whole.replace(target)
+    sync_folder(target.parent)
+
+
+def copy(fill: Callable[[sqlite3.Connection], object], target: Path) -> None:
     """Copy the records to ``target``, which appears only when it is whole, opened and checked, and on the disk.
 
-    Copying the file by hand would leave out what is still in its journal. The copy is of one moment, whatever is
-    written meanwhile. Raises sqlite3.DatabaseError or OSError, and leaves nothing at ``target`` then.
+    ``fill`` is the backup of a connection to them: copying the file by hand would leave out what is still in its
+    journal. The copy is of one moment, whatever is written meanwhile. Raises sqlite3.DatabaseError or OSError, and
+    leaves nothing at ``target`` then.
     """
-    unproved = target.with_suffix(".part")
-    unproved.unlink(missing_ok=True)
+    unproved = unfinished_beside(target)
     try:
         with closing(sqlite3.connect(unproved)) as made:
-            source.backup(made)  # all pages in one step, so under one lock
+            fill(made)  # all pages in one step, so under one lock
             made.execute("PRAGMA journal_mode=DELETE")  # one file, with no journal that could be left behind
         damage = examine(unproved).damage
         if damage is not None:
             raise DamagedCopyError(damage)
         sync_file(unproved)
-        unproved.replace(target)
-        sync_folder(target.parent)
+        put_in_place(unproved, target)
     finally:
-        unproved.unlink(missing_ok=True)
+        for part in (unproved, *(unproved.with_name(unproved.name + end) for end in JOURNALS)):
+            part.unlink(missing_ok=True)

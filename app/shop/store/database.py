@@ -8,7 +8,7 @@ time it writes; it is on the disk before ``writing`` is left.
 import sqlite3
 import threading
 from collections.abc import Callable, Iterator, Mapping
-from contextlib import closing, contextmanager
+from contextlib import closing, contextmanager, suppress
 from functools import cached_property
 from pathlib import Path
 from typing import Any
@@ -19,7 +19,10 @@ from sqlalchemy.exc import DBAPIError
 from sqlmodel import Session
 
 from app.shop.reasons import Reason, because
-from app.shop.store.codes import Unavailable
+from app.shop.stopwatch import Stopwatch
+from app.shop.store.codes import Noticed, Unavailable
+from app.shop.store.folder.forgetting import TAKEN_OUT
+from app.shop.store.folder.presence import Presence
 from app.shop.store.lru import LruCache
 
 BUSY_SECONDS = 5.0
@@ -80,7 +83,7 @@ def file_errors() -> Iterator[None]:
 def _lock(file: Path) -> BaseFileLock:
     """Hold ``file`` until the lock is released or the process ends, however it ends."""
     # Only the system's own lock ends with the process; a marker file would outlive a crash.
-    lock = FileLock(file, blocking=False, thread_local=False, fallback_to_soft=False)
+    lock = FileLock(file, blocking=False, thread_local=False, fallback_to_soft=False, mode=0o600)
     try:
         lock.acquire()
     except Timeout as error:
@@ -104,8 +107,14 @@ class Database:
         newest row of a visit."""
         self.folder = folder
         self.file = folder / "shop.db"
+        self.noticed: list[Reason] = []  # each a Noticed
+        self.writes = 0
+        self.lost = False
+        self._presence = Presence(self.file)
+        self._taken_out = False
         self._held = _lock(folder / "shop.lock")
         self._turn = threading.Lock()
+        self.stopwatch = Stopwatch()
         self._memory = LruCache()
         # The server's threads are the limit of the readers; the one used last still has its pages at hand.
         self._reads = _engine(self.file, max_overflow=-1, pool_use_lifo=True)
@@ -120,6 +129,8 @@ class Database:
     def reading(self) -> Iterator[Session]:
         """A session that sees one moment of the records. Writing in it raises; nothing is committed."""
         with file_errors(), self._session(self._reads) as session:
+            if not self._presence.begun:
+                self._know_the_files(session)
             yield session
             self._keep(session)
 
@@ -127,22 +138,66 @@ class Database:
     def writing(self) -> Iterator[Session]:
         """A session whose changes are on the disk, all of them, once the block is left; none if anything raises.
 
-        Raises ShopUnavailableError when the file is held by another program, full or read-only, or when the write
-        before this one is stuck.
+        Raises ShopUnavailableError when the file is held by another program, full or read-only, when it is no longer
+        the one that was opened, or when the write before this one is stuck.
         """
         if not self._turn.acquire(timeout=TURN_SECONDS):
             raise ShopUnavailableError(because(Unavailable.WRITE_STUCK))
         try:
             with file_errors(), self._transaction() as connection, self._scribing(connection) as session:
+                self._require_the_files()
                 yield session
                 _require_transaction(connection)
                 if session.in_transaction():
                     session.commit()
                 if connection.in_transaction:  # the ORM took no part in it
                     connection.commit()
+                self.writes += 1
+                self._require_the_files()
                 self._keep(session)
+                self._taken_out |= session.info[TAKEN_OUT]
+            if self._taken_out:
+                self._taken_out = not self._empty_journal()
         finally:
             self._turn.release()
+
+    def _know_the_files(self, session: Session) -> None:
+        """Note which files are open, with the connection that can still read them when they are gone."""
+        if self._pen is not None:
+            raw_connection(session).execute("SELECT 1 FROM sqlite_schema").fetchone()
+            with suppress(OSError):
+                self._presence.begin()
+
+    def _require_the_files(self) -> None:
+        """Raises ShopUnavailableError once what is written would not be found by the next start."""
+        if not self._presence.begun:
+            with suppress(OSError):
+                self._presence.begin()
+        elif self._presence.lost():
+            self.lost = True
+        if self.lost:
+            raise ShopUnavailableError(because(Unavailable.FILE_REPLACED, folder=self.folder))
+
+    def still_there(self) -> bool:
+        """Whether the files are those that were opened. Once they were not, nothing is written any more."""
+        self.lost = self.lost or (self._presence.begun and self._presence.lost())
+        return not self.lost
+
+    def copy_into(self, target: sqlite3.Connection) -> None:
+        """Copy the records as this process has them open, even where their file is gone from its folder."""
+        with self._turn:
+            self._pen.backup(target)
+
+    def _empty_journal(self) -> bool:
+        """Write the journal into the file and leave nothing in it; False while another program reads the records."""
+        with suppress(sqlite3.OperationalError):
+            busy, _, _ = self._pen.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()
+            if not busy:
+                self.noticed = [one for one in self.noticed if one.code is not Noticed.FILE_HELD]
+                return True
+        if because(Noticed.FILE_HELD) not in self.noticed:
+            self.noticed.append(because(Noticed.FILE_HELD))
+        return False
 
     @contextmanager
     def _transaction(self) -> Iterator[sqlite3.Connection]:
@@ -167,7 +222,7 @@ class Database:
     def _scribing(self, connection: sqlite3.Connection) -> Iterator[Session]:
         """The one session of all writes, as if it were new: making one takes longer than many a write."""
         session = self._scribe
-        session.info.update(wire=connection, fresh={}, now=self._now())
+        session.info.update({"wire": connection, "fresh": {}, "now": self._now(), TAKEN_OUT: False})
         try:
             yield session
         finally:
@@ -180,7 +235,7 @@ class Database:
 
     def _session(self, engine: Engine) -> Session:
         """``info`` has what was read before, what this session read or stored, and when it began (``loader.load``)."""
-        info = {"memory": self._memory, "fresh": {}, "now": self._now()}
+        info = {"memory": self._memory, "fresh": {}, "now": self._now(), TAKEN_OUT: False}
         return Session(engine, expire_on_commit=False, info=info)
 
     def _now(self) -> float | None:
@@ -190,23 +245,32 @@ class Database:
         for key, value in session.info["fresh"].items():
             self._memory.put(key, value)
 
-    def close(self) -> None:
+    def close(self) -> bool:
         """Let the write under way finish, fold the journal into the file, and let the next process in.
 
-        The one file is the whole shop then. No write begins after this. Closing again does nothing.
+        The one file is the whole shop then. False where another program holds it, so that its journal stays beside it.
+        No write begins after this. Closing again does nothing.
         """
         if not self._held.is_locked:
-            return
+            return True
         self._turn.acquire(timeout=TURN_SECONDS)
+        here = self.still_there()
         self._reads.dispose()
         self._writes.dispose()
-        with closing(sqlite3.connect(self.file, timeout=BUSY_SECONDS)) as connection:
-            connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+        folded = not here or fold_journal(self.file)
         self.release()
+        return folded
 
     def release(self) -> None:
         """Let the next process in without touching the file."""
         self._held.release()
+
+
+def fold_journal(file: Path) -> bool:
+    """Write the journal of a closed shop into its file; False where another program reads it, and the journal stays."""
+    with closing(sqlite3.connect(file, timeout=BUSY_SECONDS)) as connection:
+        busy, _, _ = connection.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()
+    return not busy
 
 
 def raw_connection(session: Session) -> sqlite3.Connection:
@@ -218,7 +282,7 @@ def raw_connection(session: Session) -> sqlite3.Connection:
 
 def _engine(file: Path, **pool: Any) -> Engine:
     return create_engine(
-        URL.create("sqlite", database=str(file)),
+        URL.create("sqlite", database=file.absolute().as_uri(), query={"mode": "rw", "uri": "true"}),  # makes no file
         connect_args={"check_same_thread": False, "timeout": BUSY_SECONDS},
         hide_parameters=True,  # an error goes to the log, and whose engine it was about does not
         **pool,

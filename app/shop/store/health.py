@@ -1,5 +1,6 @@
 """The condition of a shop: everything that can be checked without changing it, as figures and codes."""
 
+import os
 import shutil
 from contextlib import closing
 from dataclasses import dataclass
@@ -34,6 +35,7 @@ class Health:
     known: str
     size: int
     free: int
+    writable: bool
     backup: copies.Copy | None
     backup_damage: Reason | None
 
@@ -48,7 +50,7 @@ class Health:
             found.append(because(HealthProblem.ORPHAN_ROWS, rows=tuple(counted)))
         if self.findings.revision and self.findings.revision > self.known:
             found.append(because(HealthProblem.NEWER_PROGRAM))
-        if self.free < LITTLE_SPACE:
+        if self.writable and self.free < LITTLE_SPACE:
             found.append(because(HealthProblem.LOW_DISK_SPACE, free=self.free))
         if self.backup is not None and self.backup_damage is not None:
             name = self.backup.file.name
@@ -77,6 +79,7 @@ def look(shop_folder: Path) -> Health:
         known=known_revision(),
         size=sum(part.stat().st_size for part in shop_folder.glob("shop.db*")),
         free=shutil.disk_usage(shop_folder).free,
+        writable=os.access(shop_folder, os.W_OK),
         backup=newest,
         backup_damage=backup_damage,
     )

@@ -1,11 +1,15 @@
 """Examines whether a file is a sound shop, closed, open or a backup of one, without changing anything."""
 
+import os
+import shutil
 import sqlite3
 from collections import Counter
 from collections.abc import Sequence
 from contextlib import closing
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 from app.shop.reasons import Reason, because
 from app.shop.store import row_hashes
@@ -46,13 +50,51 @@ def examine(file: Path) -> Findings:
 
 
 def read_only(file: Path) -> sqlite3.Connection:
-    """A connection that cannot change ``file``; the caller closes it."""
-    return sqlite3.connect(f"{file.absolute().as_uri()}?mode=ro", uri=True)
+    """A connection that cannot change ``file``; the caller closes it.
+
+    Beside a journal SQLite needs a file of its own. On a medium that takes none, the records are read as they lie, or
+    as a copy in memory where some of them are still in the journal.
+    """
+    where = file.absolute().as_uri()
+    if os.access(file.parent, os.W_OK):
+        return sqlite3.connect(f"{where}?mode=ro", uri=True)
+    journal = file.with_name(f"{file.name}-wal")
+    if not journal.exists() or journal.stat().st_size == 0:
+        return sqlite3.connect(f"{where}?immutable=1", uri=True)
+    read = sqlite3.connect(":memory:")
+    with TemporaryDirectory() as folder:
+        copied = Path(shutil.copyfile(file, Path(folder) / file.name))
+        shutil.copyfile(journal, copied.with_name(journal.name))
+        with closing(sqlite3.connect(copied)) as source:
+            source.backup(read)
+    read.execute("PRAGMA query_only=ON")
+    return read
 
 
 def integrity(connection: sqlite3.Connection) -> str:
     """``ok``, or what SQLite finds wrong with the file. Raises sqlite3.DatabaseError when it cannot even be read."""
     return "; ".join(str(row[0]) for row in connection.execute("PRAGMA integrity_check"))
+
+
+def newest_entry(connection: sqlite3.Connection) -> datetime | None:
+    """When the newest entry was stored, in UTC; None in a shop without any."""
+    newest = [
+        connection.execute(f'SELECT at FROM "{table}" ORDER BY id DESC LIMIT 1').fetchone()
+        for table in row_hashes.tables_with(connection, "at")
+    ]
+    return max((datetime.fromisoformat(row[0]).astimezone(UTC) for row in newest if row), default=None)
+
+
+def keys_not_in(connection: sqlite3.Connection, other: Path) -> int:
+    """How many rows of evidence ``connection`` holds that the shop in ``other`` does not."""
+    with closing(read_only(other)) as there:
+        known = row_hashes.tables_with(there, "seal")
+        missing = 0
+        for table in row_hashes.tables_with(connection, "seal"):
+            query = f'SELECT key FROM "{table}"'
+            have = {key for (key,) in there.execute(query)} if table in known else set[str]()
+            missing += sum(key not in have for (key,) in connection.execute(query))
+    return missing
 
 
 def orphan_rows(connection: sqlite3.Connection) -> dict[str, int]:

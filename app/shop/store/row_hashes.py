@@ -47,9 +47,7 @@ class Seals:
 def check(connection: sqlite3.Connection) -> Seals:
     """Make the seal of every row again and compare. Tables from before there were seals are left out."""
     sound, unsealed, broken = 0, 0, []
-    for (table,) in connection.execute(
-        "SELECT s.name FROM sqlite_schema s, pragma_table_info(s.name) c WHERE s.type = 'table' AND c.name = 'seal'"
-    ).fetchall():
+    for table in tables_with(connection, "seal"):
         rows = connection.execute(f'SELECT * FROM "{table}"')
         names = [column[0] for column in rows.description]
         for values in rows:
@@ -61,6 +59,15 @@ def check(connection: sqlite3.Connection) -> Seals:
             else:
                 broken.append((table, int(row["id"])))
     return Seals(sound, unsealed, tuple(broken))
+
+
+def tables_with(connection: sqlite3.Connection, column: str) -> list[str]:
+    """The tables that have a column of that name."""
+    query = (
+        "SELECT s.name FROM sqlite_schema s, pragma_table_info(s.name) c WHERE s.type = 'table' AND c.name = ? "
+        "ORDER BY s.name"
+    )
+    return [str(name) for (name,) in connection.execute(query, (column,))]
 
 
 def store(session: Session, table: type[Evidence], said: Mapping[str, object]) -> int:

@@ -20,9 +20,11 @@ from sqlalchemy import URL, Connection, NullPool, create_engine, event
 from app.places import migrations
 from app.shop.reasons import Reason, because
 from app.shop.store import copies, row_hashes
-from app.shop.store.codes import Damage, Unavailable
-from app.shop.store.database import Database, ShopUnavailableError, file_errors
-from app.shop.store.integrity import APPLICATION_ID, examine
+from app.shop.store.codes import Damage, Noticed, Unavailable
+from app.shop.store.database import Database, ShopUnavailableError, file_errors, fold_journal
+from app.shop.store.folder.journal import Ending, ending
+from app.shop.store.folder.owner import keep_from_others
+from app.shop.store.integrity import APPLICATION_ID, examine, keys_not_in, newest_entry, read_only
 
 
 class DamagedShopError(ShopUnavailableError):
@@ -35,13 +37,16 @@ class DamagedShopError(ShopUnavailableError):
     def __init__(self, shop: Database, found: Reason) -> None:
         self.found = found
         self.folder = shop.folder
-        self.newest = _newest_sound(shop.folder)
+        self.newest = newest_sound(shop.folder)
         restore = ["evenbore", "restore", "--data", str(shop.folder)]
+        empty = shlex.join([*restore, "--empty"])
+        self.command = shlex.join([*restore, str(self.newest.file)]) if self.newest else empty
         if self.newest is None:
-            self.command = shlex.join([*restore, "--empty"])
             reason = because(Unavailable.DAMAGED_WITHOUT_BACKUP, file=shop.file, found=found, command=self.command)
+        elif found.code is Damage.FILE_GONE:
+            at = self.newest.at
+            reason = because(Unavailable.MISSING, file=shop.file, at=at, command=self.command, empty=empty)
         else:
-            self.command = shlex.join([*restore, str(self.newest.file)])
             at = self.newest.at
             reason = because(Unavailable.DAMAGED, file=shop.file, found=found, at=at, command=self.command)
         super().__init__(reason)
@@ -68,8 +73,10 @@ def open_shop(folder: Path, scripts: Path | None = None) -> Database:
         raise ShopUnavailableError(because(Unavailable.FOLDER_NOT_CREATED, folder=folder, why=why)) from error
     shop = Database(folder)
     try:
+        ended = ending(shop.file)
         with file_errors():
             _bring_up_to_date(shop, scripts or migrations())
+            shop.noticed = at_start(shop.folder, shop.file, ended)
     except OSError as error:
         shop.release()
         raise ShopUnavailableError(because(Unavailable.NOT_OPENED, folder=folder, why=str(error))) from error
@@ -80,8 +87,7 @@ def open_shop(folder: Path, scripts: Path | None = None) -> Database:
 
 
 def _bring_up_to_date(shop: Database, scripts: Path) -> None:
-    config = Config()
-    config.set_main_option("script_location", str(scripts).replace("%", "%%"))
+    config = _config(scripts)
     directory = ScriptDirectory.from_config(config)
     newest = directory.get_current_head()
     if not shop.file.exists():
@@ -100,15 +106,29 @@ def _bring_up_to_date(shop: Database, scripts: Path) -> None:
 def _make(shop: Database, config: Config) -> None:
     """A new shop grows under another name, so that a power cut cannot leave half of one."""
     journal = shop.file.with_name(shop.file.name + "-wal")
-    if journal.exists():
+    if journal.exists() and journal.stat().st_size:
         raise DamagedShopError(shop, because(Damage.JOURNAL_ONLY, journal=journal.name))
-    growing = shop.file.with_suffix(".part")
-    growing.unlink(missing_ok=True)
-    with _failing_as(Unavailable.NOT_CREATED, folder=shop.folder):
-        migrate(growing, config)
-    copies.sync_file(growing)
-    growing.replace(shop.file)
-    copies.sync_folder(shop.folder)
+    if copies.listed(copies.folder_of(shop.folder)):
+        raise DamagedShopError(shop, because(Damage.FILE_GONE))
+    growing = copies.unfinished_beside(shop.file)
+    try:
+        with _failing_as(Unavailable.NOT_CREATED, folder=shop.folder):
+            migrate(growing, config)
+        copies.sync_file(growing)
+        copies.put_in_place(growing, shop.file)
+    finally:
+        growing.unlink(missing_ok=True)
+
+
+def make_empty(file: Path) -> None:
+    """Make an empty shop in ``file``."""
+    migrate(file, _config(migrations()))
+
+
+def _config(scripts: Path) -> Config:
+    config = Config()
+    config.set_main_option("script_location", str(scripts).replace("%", "%%"))
+    return config
 
 
 def _revision(shop: Database) -> str:
@@ -119,7 +139,8 @@ def _revision(shop: Database) -> str:
     return found.revision
 
 
-def _newest_sound(folder: Path) -> copies.Copy | None:
+def newest_sound(folder: Path) -> copies.Copy | None:
+    """The newest copy of a shop that passes every check, if there is one."""
     for copy in copies.listed(copies.folder_of(folder)):
         with suppress(OSError, sqlite3.Error):
             if examine(copy.file).damage is None:
@@ -129,11 +150,34 @@ def _newest_sound(folder: Path) -> copies.Copy | None:
 
 def _keep_copy(shop: Database, revision: str) -> Path:
     folder = copies.folder_of(shop.folder)
-    folder.mkdir(exist_ok=True)
+    folder.mkdir(mode=0o700, exist_ok=True)
     target = copies.named(folder, f"shop-at-{revision}", datetime.now(UTC))
     with closing(sqlite3.connect(shop.file)) as connection:
-        copies.copy(connection, target)
+        copies.copy(connection.backup, target)
     return target
+
+
+def at_start(folder: Path, file: Path, ended: Ending) -> list[Reason]:
+    """Fold the journal of a shop that is up to date, and return what the people of the shop are to know of its files.
+
+    ``ended`` is how the last run did. Nothing that a person has to decide on is changed.
+    """
+    found = [] if fold_journal(file) else [because(Noticed.FILE_HELD)]
+    with closing(read_only(file)) as shop:
+        newest = newest_entry(shop)
+    if ended.left:
+        found.append(because(Noticed.JOURNAL_CUT if ended.cut else Noticed.NOT_CLOSED, at=newest))
+    if (copy := newest_sound(folder)) is not None:
+        with closing(read_only(copy.file)) as connection:
+            rows = keys_not_in(connection, file)
+        if rows:
+            command = shlex.join(["evenbore", "restore", "--data", str(folder), str(copy.file)])
+            found.append(because(Noticed.BACKUP_HAS_MORE, count=rows, at=copy.at, command=command))
+    if left := copies.unfinished(folder):
+        found.append(because(Noticed.UNFINISHED, files=tuple(map(str, left))))
+    if not keep_from_others(folder):
+        found.append(because(Noticed.OPEN_TO_OTHERS, folder=folder))
+    return found
 
 
 @contextmanager
@@ -187,6 +231,7 @@ def _prepare(connection: sqlite3.Connection, _record: object) -> None:
     connection.isolation_level = None  # the driver's own commits before DDL would make a rollback partial
     connection.execute("PRAGMA foreign_keys=OFF")  # inside a transaction it does nothing
     connection.execute("PRAGMA synchronous=FULL")
+    connection.execute("PRAGMA secure_delete=ON")
 
 
 def _begin(connection: Connection) -> None:

@@ -174,6 +174,8 @@ CHOICE = re.compile("'([^']*)'")
 def _field_fault(found: Mapping[str, Any]) -> Reason:
     """What is wrong with one field, out of what the framework says of it."""
     kind, context = found["type"], found.get("ctx", {})
+    if kind == "hidden_sign":
+        return because(FieldFault.HIDDEN_SIGN, sign=context["sign"])
     if expected := context.get("expected_tags") or context.get("expected"):
         return because(FieldFault.NOT_ONE_OF, choices=tuple(CHOICE.findall(expected)))
     if kind.endswith(("_type", "_parsing", "int_from_float")):

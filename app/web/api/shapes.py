@@ -8,21 +8,32 @@ import re
 from typing import Annotated, Any, Literal, cast
 
 from fastapi import Path
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, field_validator
 from pydantic_core import PydanticCustomError
 
 from app.shop.commands.engines import LONGEST
+from app.shop.entries import LARGEST, hidden_sign, storable
 from app.shop.record.entries import MeterEntry
 from app.shop.record.rounds import UNITS
 from app.sync.engine.adjusters.registry import kinds
 
-LARGEST_ID = 2**63 - 1
+LARGEST_ID = LARGEST
 
 
 class Sent(BaseModel):
     """A body as a program sends it: no field that is not known, no text where a number belongs, and no ``1e999``."""
 
     model_config = ConfigDict(extra="forbid", strict=True, frozen=True, allow_inf_nan=False)
+
+    @field_validator("*")
+    @classmethod
+    def _as_on_a_page(cls, value: object) -> object:
+        """Holds every field to what a page takes."""
+        if isinstance(value, str) and (sign := hidden_sign(value)) is not None:
+            raise PydanticCustomError("hidden_sign", "a character that does not show", {"sign": sign})
+        if isinstance(value, int) and not storable(value):
+            raise PydanticCustomError("less_than_equal", "more than a table holds")
+        return value
 
 
 class Told(BaseModel):

@@ -24,7 +24,7 @@ from app.shop.record.visit_record import VisitRecord
 from app.web.api.meters import MeterTold
 from app.web.api.problems import NOT_THERE, REFUSALS, named
 from app.web.api.shapes import LARGEST_ID, By, Id, Key, Line, Sent, Slug, Told, example
-from app.web.context import Now, Shop
+from app.web.context import Now, ServerNow, Shop
 from app.wording.reasons import in_words
 from app.wording.stored import as_stored, codes_of
 from app.wording.work.phases import phase_title
@@ -359,7 +359,7 @@ def end_stop(shop: Shop, visit_id: Id, body: StopEndSent, now: Now) -> StopEndTo
 
 
 @router.post("/visits/{visit_id}/sign-off", status_code=201, summary="Sign a visit off", responses=REFUSALS)
-def sign_off(shop: Shop, visit_id: Id, body: SignOffSent, now: Now) -> SignOffTold:
+def sign_off(shop: Shop, visit_id: Id, body: SignOffSent, now: ServerNow) -> SignOffTold:
     """End the visit by a named person's word. Refused while a phase has something missing."""
     visits.sign_off(shop, visit_id, body.key, body.name, now, body.pin)
     with shop.reading() as session:

@@ -8,10 +8,14 @@ import secrets
 import threading
 import time
 from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import timedelta
+from ipaddress import ip_address, ip_network
 
 from app.shop.errors import RejectedError
-from app.shop.reasons import because
+from app.shop.reasons import Reason, because
 from app.shop.rejections import Rejection
+from app.shop.store.codes import Noticed
 
 LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ23456789"
 """What a code is made of: 32 signs, none of which is easily taken for another."""
@@ -23,14 +27,28 @@ GOOD_FOR = 600.0
 """How long a code is good [s]."""
 
 MOST_WRONG = 5
-"""How many wrong codes end the one that is shown."""
+"""How many wrong codes one address may give before the shop computer shows another one."""
+
+MOST_ADDRESSES, MOST_TOLD = 1000, 3
+TOLD_FOR = 24 * 3600.0
+"""For how long the shop is told of wrong codes [s]."""
 
 BETWEEN = 10.0
 """The least time between two codes asked for over the network [s]."""
 
 
+@dataclass(slots=True)
+class WrongCodes:
+    """How many wrong codes an address gave, how many of them against the code that is shown, and when the last [s]."""
+
+    count: int
+    against_this: int
+    last: float
+
+
 class Pairing:
-    """One code at a time.
+    """One code at a time. Wrong ones do not end it, or any stranger could keep every tablet out: they end with the
+    address that they came from.
 
     Parameters: ``home``, the address that a tablet opens, empty when the program is open to this computer only;
     ``show``, told each new code and the address with it in; ``ticks``, seconds of a clock that cannot be set.
@@ -47,8 +65,8 @@ class Pairing:
         self._ticks = ticks
         self._turn = threading.Lock()
         self._code = ""
-        self._made = -GOOD_FOR
-        self._wrong = 0
+        self._made = self._shown = -GOOD_FOR
+        self._wrong: dict[str, WrongCodes] = {}
 
     @property
     def code(self) -> str:
@@ -60,33 +78,67 @@ class Pairing:
         """Where a tablet gives the code. The part after # is not sent to the server, so no log can hold it."""
         return f"{self.home}pair#{self.code}"
 
+    @property
+    def noticed(self) -> list[Reason]:
+        """Who gave wrong codes lately and never a right one, each a Noticed."""
+        now = self._ticks()
+        with self._turn:
+            wrong = [(address, one) for address, one in self._wrong.items() if now - one.last < TOLD_FOR]
+        return [
+            because(
+                Noticed.PAIRING_TRIED,
+                address=address,
+                tries=one.count,
+                ago=timedelta(seconds=max(60.0, now - one.last)),
+            )
+            for address, one in wrong[-MOST_TOLD:]
+        ]
+
     def new(self) -> None:
         """Show a new code, which ends the one before."""
         with self._turn:
             self._code = "".join(secrets.choice(LETTERS) for _ in range(LENGTH))
             self._made = self._ticks()
-            self._wrong = 0
-        self._show(spaced(self._code), self.address)
+            for one in self._wrong.values():
+                one.against_this = 0
+        self._tell()
 
     def asked_over_the_network(self) -> None:
-        """Show a new code unless one was shown a moment ago. Raises RejectedError."""
-        if self._ticks() - self._made < BETWEEN:
+        """Show the code that is good once more, a new one where none is. Raises RejectedError a moment after that."""
+        if self._ticks() - self._shown < BETWEEN:
             raise RejectedError({"code": because(Rejection.PAIRING_CODE_SHOWN)})
-        self.new()
+        if self.code:
+            self._tell()
+        else:
+            self.new()
 
-    def take(self, typed: str) -> None:
-        """Use the code up. Raises RejectedError when it is not the one, and ends it after MOST_WRONG of those."""
+    def _tell(self) -> None:
+        self._shown = self._ticks()
+        self._show(spaced(self._code), self.address)
+
+    def take(self, typed: str, address: str) -> None:
+        """Use the code up. Raises RejectedError when it is not the one, and after MOST_WRONG such from ``address``."""
         given = "".join(sign for sign in typed.upper() if sign.isalnum())
+        place = _place(address)
         with self._turn:
-            good = self.code
-            right = bool(good) and hmac.compare_digest(given.encode(), good.encode())
-            if right:
+            wrong = self._wrong.pop(place, WrongCodes(0, 0, 0.0))
+            good = self.code if wrong.against_this < MOST_WRONG else ""
+            if good and hmac.compare_digest(given.encode(), good.encode()):
                 self._code = ""
                 return
-            self._wrong += 1
-            if self._wrong >= MOST_WRONG:
-                self._code = ""
+            self._wrong[place] = WrongCodes(wrong.count + 1, wrong.against_this + 1, self._ticks())
+            if len(self._wrong) > MOST_ADDRESSES:
+                del self._wrong[next(iter(self._wrong))]
         raise RejectedError({"code": because(Rejection.PAIRING_CODE_WRONG)})
+
+
+def _place(address: str) -> str:
+    """What counts as one address: of version 6, all that a single computer may take for itself."""
+    try:
+        found = ip_address(address)
+    except ValueError:
+        return address
+    return str(ip_network(f"{found}/64", strict=False)) if found.version == 6 else str(found)
 
 
 def spaced(code: str) -> str:

@@ -31,7 +31,7 @@ WARNINGS = (
 
 # The result.
 
-AS_FOUND, AS_LEFT = Message("As found"), Message("As left")
+AS_LEFT = Message("As left")
 VERDICTS: Mapping[Conformity, Message] = {
     Conformity.EVEN: Message("even", context="round"),
     Conformity.NOT_EVEN: Message("not even", context="round"),
@@ -73,17 +73,15 @@ PART_THROTTLE_FROM_OPEN = Message(
 
 # What was done, and how it was measured and left.
 
-MORE_MOVES = Message(
-    "{count} more adjustment, in the shop's records.", many="{count} more adjustments, in the shop's records."
-)
-METER, METER_STEPS = Message("Meter"), Message("{meter}, steps of {step:g}\u00a0{unit}")
 IDLE, PRESET, HEAT, SENSOR = (
     Message("Idle"),
     Message("Cold preset"),
     Message("Temperatures"),
     Message("Throttle sensor"),
 )
-IDLE_AT = Message("{figure}", context="idle speed as left")
+AIR, FANS = Message("Air"), Message("Cooling fan")
+IDLE_AT = Message("{figure}", context="a figure alone, as the idle speed as left")
+IDLE_HOT = Message("{figure} at the recheck", note="idle speed")
 FEELER, TURNED_IN = Message("{figure} feeler"), Message("{figure} in", note="turns of the stop screws")
 COOLANT, OIL = Message("coolant {figure}"), Message("oil {figure}")
 HEAD = Message("cylinder head {figure}")
@@ -115,11 +113,6 @@ STOPPED = Message(
 
 # The next check.
 
-NEXT_CHECK = Message("{distance} or {time}, whichever comes first, engine hot.")
-COME_SOONER = Message(
-    "Come sooner if the hot idle hunts, one cylinder goes quiet or the engine pops at light throttle."
-)
-COME_AFTER_WORK = Message("Come also after work on the throttles, their linkage, the throttle sensor or the exhaust.")
 COUPLER_FIRST = Message("Coupler {near}–{far} was reset on this visit. Check it first.")
 DISTANCE = Message("{value:,.0f}\u00a0{unit}")
 MONTHS_LATER = Message("{count} month after sign-off", many="{count} months after sign-off")

@@ -42,13 +42,16 @@ PORT_RESERVED = Message("Port {port} is reserved by the system. Choose a port ab
 NOT_LISTENING = Message("Cannot listen on {host}, port {port} ({why}).")
 
 BACKUP_SAVED = Message("Backup saved and verified: {file}")
+BACKUP_OPEN_TO_OTHERS = Message(
+    "Other users of this computer can read {file}, which names customers: its disk keeps no user rights."
+)
 BACKUPS = Message("Backups in {folder}, newest first:")
 NO_BACKUPS = Message("No backups in {folder}.")
 BACKUP_LINE = Message("  {name}  {at:%Y-%m-%d %H:%M} UTC  {megabytes:.1f}\u00a0MB")
 HOW_TO_RESTORE = Message("To restore one: evenbore restore FILE")
 FILE_OR_EMPTY = Message("Give a backup file or --empty, not both.")
 RESTORED = Message("Backup restored: {file}")
-EMPTY_NEXT = Message("The next start creates an empty shop.")
+EMPTY_NOW = Message("The shop is empty now.")
 REPLACED_RECORDS = Message("The replaced records are in {folder}")
 NO_PROBLEMS = Message("No problems found.")
 

@@ -12,6 +12,7 @@ R, F = Rejection, LayoutFault
 
 _ANY_FIELD = {
     R.TOO_LONG: Message("Enter at most {most} characters."),
+    R.HIDDEN_SIGN: Message("Enter this without {sign}, a character that does not show."),
     R.OUT_OF_RANGE: Message("Enter {low} to {high}\u00a0{unit}.", note="unit: rpm, psi, in, minutes"),
     R.NUMBER_MISSING: Message("Enter a number."),
     R.NOT_A_NUMBER: Message("“{typed}” is not a number. Enter digits, such as 6.25."),

@@ -39,6 +39,7 @@ class FieldFault(StrEnum):
     NOT_ONE_OF = "not-one-of"  # choices
     TOO_LONG = "too-long"
     TOO_SHORT = "too-short"
+    HIDDEN_SIGN = "hidden-sign"  # sign, such as U+202E
     OUT_OF_RANGE = "out-of-range"
     NOT_A_UUID = "not-a-uuid"
     MALFORMED = "malformed"
@@ -82,6 +83,7 @@ FIELDS: dict[FieldFault, Message] = {
     D.NOT_ONE_OF: Message("Send one of these: {choices}."),
     D.TOO_LONG: Message("Send less than this, as /api/openapi.json describes."),
     D.TOO_SHORT: Message("Send more than this, as /api/openapi.json describes."),
+    D.HIDDEN_SIGN: Message("Send this without {sign}, a character that does not show."),
     D.OUT_OF_RANGE: Message("Send a number in the range that /api/openapi.json describes."),
     D.NOT_A_UUID: Message("Send a UUID, such as 7c9e6679-7425-40de-944b-e07fc1f90ae7."),
     D.MALFORMED: Message("Send a value as /api/openapi.json describes."),

@@ -6,7 +6,7 @@ from enum import StrEnum
 from typing import TYPE_CHECKING
 
 from app.shop.reasons import Reason
-from app.shop.store.codes import Damage, HealthProblem, Unavailable
+from app.shop.store.codes import Damage, HealthProblem, Noticed, Unavailable
 from app.wording.message import Message, say
 from app.wording.reasons import TABLES, Worded, in_words
 
@@ -23,6 +23,10 @@ UNAVAILABLE: Mapping[StrEnum, Message] = {
     ),
     Unavailable.FILE_MISSING: Message(
         "The shop's records cannot be opened. Nothing was saved. Check that the disk is connected."
+    ),
+    Unavailable.FILE_REPLACED: Message(
+        "The shop's records were deleted, moved or replaced in {folder}. Nothing was saved. "
+        "Restart the program: it shows how to restore a backup."
     ),
     Unavailable.DISK_ERROR: Message(
         "The disk reported an error. Nothing was saved. Check the disk, then restart the program."
@@ -54,6 +58,10 @@ UNAVAILABLE: Mapping[StrEnum, Message] = {
         "{file} is damaged. {found} The file was not changed, and starting an empty shop keeps it in another folder. "
         "No sound backup was found. To start an empty shop, type: {command}"
     ),
+    Unavailable.MISSING: Message(
+        "{file} is missing, though there are backups of it. Nothing was created. "
+        "To restore the backup of {at:%Y-%m-%d %H:%M} UTC, type: {command}. To start an empty shop, type: {empty}"
+    ),
     Unavailable.NEWER_PROGRAM: Message(
         "A newer version of this program wrote the shop in {folder} (version {present} of the records, this program "
         "reads up to {known}). Nothing was changed. Update the program."
@@ -64,6 +72,9 @@ UNAVAILABLE: Mapping[StrEnum, Message] = {
     ),
     Unavailable.NO_SHOP: Message("There is no shop in {folder}. Name its folder with --data."),
     Unavailable.BACKUP_EXISTS: Message("{file} already exists and was not replaced. Choose another name."),
+    Unavailable.BACKUP_ELSEWHERE: Message(
+        "The folder {folder} is write-protected. Name another place for the backup with --to."
+    ),
     Unavailable.BACKUP_FAILED: Message("No backup was saved in {folder}. {found}"),
     Unavailable.NO_BACKUP_FILE: Message("There is no file {file}. Nothing was changed."),
     Unavailable.BACKUP_DAMAGED: Message("The backup {file} is damaged. {found} Nothing was changed."),
@@ -76,6 +87,7 @@ DAMAGE: Mapping[StrEnum, Message] = {
     Damage.FOREIGN_FILE: Message("The file belongs to another program."),
     Damage.NO_VERSION: Message("The file does not name the version of its records."),
     Damage.JOURNAL_ONLY: Message("The file is missing, but its journal {journal} is present."),
+    Damage.FILE_GONE: Message("The file is missing, though there are backups of it."),
     Damage.DATABASE_CHECK: Message("The database reports: {found}."),
     Damage.ROWS_CHANGED: Message("Rows changed outside the program: {rows}."),
     Damage.MORE_ROWS_CHANGED: Message("Rows changed outside the program: {rows} and {more} more."),
@@ -87,6 +99,33 @@ LOW_SPACE = Message("Only {size} free on this disk. Free disk space.")
 
 def _low_space(reason: Reason) -> str:
     return say(LOW_SPACE, size=_size(reason.values["free"]))
+
+
+UNFINISHED = Message("A backup or a restore was interrupted and left these files: {files}. Delete them.")
+NOT_CLOSED = Message("The program was not closed properly last time.")
+JOURNAL_CUT = Message(
+    "The program was not closed properly last time, and the end of its journal is missing. "
+    "Check whether the last entries are saved."
+)
+NEWEST_ENTRY = Message("The newest entry saved is of {at:%Y-%m-%d %H:%M} UTC.")
+NO_ENTRY = Message("No entry is saved.")
+
+
+def _unfinished(reason: Reason) -> str:
+    return say(UNFINISHED, files=", ".join(map(str, reason.values["files"])))
+
+
+def _not_closed(reason: Reason) -> str:
+    return f"{say(NOT_CLOSED)} {_newest_entry(reason)}"
+
+
+def _journal_cut(reason: Reason) -> str:
+    return f"{say(JOURNAL_CUT)} {_newest_entry(reason)}"
+
+
+def _newest_entry(reason: Reason) -> str:
+    at = reason.values["at"]
+    return say(NO_ENTRY) if at is None else say(NEWEST_ENTRY, at=at)
 
 
 HEALTH_PROBLEMS: Mapping[StrEnum, Worded] = {
@@ -102,6 +141,36 @@ HEALTH_PROBLEMS: Mapping[StrEnum, Worded] = {
     HealthProblem.BACKUP_DAMAGED: Message("The newest backup, {file}, is damaged. {found} Make a new one."),
 }
 
+NOTICES: Mapping[StrEnum, Worded] = {
+    Noticed.UNFINISHED: _unfinished,
+    Noticed.NOT_CLOSED: _not_closed,
+    Noticed.JOURNAL_CUT: _journal_cut,
+    Noticed.BACKUP_HAS_MORE: Message(
+        "Entries of the backup of {at:%Y-%m-%d %H:%M} UTC that are not in the records: {count}. "
+        "If no older backup was restored on purpose, close the program and type: {command}"
+    ),
+    Noticed.OPEN_TO_OTHERS: Message(
+        "Other users of this computer can open {folder}, where the records name customers. "
+        "Allow only this user, or choose another folder with --data."
+    ),
+    Noticed.FILE_HELD: Message(
+        "Another program is using the shop's records, so what was deleted may still be in their journal. "
+        "Close that program."
+    ),
+    Noticed.HELD_AT_CLOSE: Message(
+        "Another program is using the shop's records. Part of them is still in {file}: keep it beside them."
+    ),
+    Noticed.PAIRING_TRIED: Message(
+        "Wrong pairing codes from {address}: {tries}, the last {ago} ago. "
+        "If no one in the shop mistyped it, check who uses the network."
+    ),
+    Noticed.RESCUED: Message(
+        "The shop's records were deleted, moved or replaced. What was saved until then is in {file}. "
+        "Restart the program: it shows how to restore it."
+    ),
+}
+
+TABLES[Noticed] = NOTICES
 TABLES[Unavailable] = UNAVAILABLE
 TABLES[Damage] = DAMAGE
 TABLES[HealthProblem] = HEALTH_PROBLEMS

@@ -173,5 +173,7 @@ ITEMS: Mapping[str, ItemWords] = {
         Message("stop screws marked"),
     ),
     "tools-counted": ItemWords(Message("Tools, feelers and rags all accounted for"), Message("tools counted")),
+    "odometer": ItemWords(Message("Odometer, where the vehicle has one"), Message("odometer")),
+    "hours": ItemWords(Message("Running hours, where they are counted"), Message("running hours")),
     "idle": ItemWords(Message("Idle speed as left"), Message("idle speed as left")),
 }

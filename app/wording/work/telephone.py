@@ -196,6 +196,8 @@ ITEMS: Mapping[str, Text] = {
     "tools-counted": Message("Put all tools, feelers and rags back in the box. Count them. Are all there?"),
     "air-temperature": Message("How warm is the air that the engine draws in?"),
     "air-pressure": Message("If there is a barometer or a weather report: what is the air pressure today?"),
+    "odometer": Message("What does the odometer show?"),
+    "hours": Message("If there is an hour meter: how many hours does it show?"),
     "idle": Message("Start the engine and let it settle. How fast does it idle as you leave it, in rpm?"),
 }
 """What to ask for each item, in words for a person who never did this: what to do first, then the question."""

@@ -285,6 +285,20 @@ def test_the_drift_check_is_of_the_first_bore_once_all_are_read(shop: Database, 
     assert visit_record(shop, read_once).rounds[-1].closed
 
 
+def test_a_value_in_the_place_of_a_skipped_bore_is_held_to_its_turn_too(shop: Database, read_once: int) -> None:
+    number = visit_record(shop, read_once).rounds[-1].row.number
+    skip = NewReading(HEAT_SOAKED.slug, number, 5, "skip", None, "KM", "Port blocked")
+    skipped = readings.add(shop, read_once, key(), skip, AT)
+    for kind, refusal in (("closing", Rejection.DRIFT_CHECK_LAST), ("again", Rejection.EXTRA_BEFORE_FIRST)):
+        with rejects(refusal):
+            readings.add(shop, read_once, key(), replace(reading(number, 5, kind), supersedes=skipped), AT)
+    with rejects(Rejection.NOT_ONE_OF):
+        readings.add(shop, read_once, key(), reading(number, 6, "skip"), AT)
+    readings.add(shop, read_once, key(), replace(reading(number, 5, "skip"), supersedes=skipped), AT)
+    one = visit_record(shop, read_once).rounds[-1]
+    assert (one.closed, one.latest[5].kind) == (False, "turn")
+
+
 def test_nothing_is_moved_before_the_hot_engine_was_read(shop: Database) -> None:
     visit_id = heat_soaked(shop)
     with rejects(Rejection.ADJUSTED_BEFORE_READING):

@@ -5,10 +5,11 @@ from datetime import UTC, datetime, timedelta
 import pytest
 
 from app.shop.commands import people
-from app.shop.commands.people import Try, wait
+from app.shop.commands.people import wait
 from app.shop.errors import ConflictError, NotFoundError, RejectedError
 from app.shop.reasons import Reason, because
 from app.shop.rejections import Rejection
+from app.shop.stopwatch import Stopwatch
 from app.shop.store.database import Database
 from app.shop.store.upgrade import open_shop
 from tests.shop.rejections import codes_of, rejects
@@ -78,30 +79,34 @@ def test_two_that_differ_are_refused(shop: Database) -> None:
         people.add(shop, key(), "Kim Marlow", PIN, "2581", AT)
 
 
-def test_guessing_is_slowed_down_and_a_restart_does_not_help(shop: Database) -> None:
+def test_guessing_is_slowed_down_by_a_clock_that_is_not_set_and_a_restart_does_not_help(shop: Database) -> None:
+    seconds = 0.0
+    shop.stopwatch = Stopwatch(lambda: seconds)
     add(shop)
     for number in range(people.FREE_TRIES):
         assert said(shop, "Kim Marlow", "1111")["pin"] == WRONG, number
     assert said(shop, "Kim Marlow", PIN)["pin"] == too_soon(30)  # even the right one has to wait
+    for jump in (3600, 10**7, -3600):
+        assert said(shop, "Kim Marlow", PIN, at(jump))["pin"] == too_soon(30)
+    seconds = 20
+    assert said(shop, "Kim Marlow", PIN)["pin"] == too_soon(10)
     shop.close()
     again = open_shop(shop.folder)
-    assert said(again, "Kim Marlow", PIN, at(20))["pin"] == too_soon(10)
-    assert said(again, "Kim Marlow", "1111", at(31))["pin"] == WRONG
-    assert said(again, "Kim Marlow", PIN, at(31))["pin"] == too_soon(60)
-    assert said(again, "Kim Marlow", PIN, at(-3600))["pin"] == too_soon(60)  # the clock was put back an hour
-    assert people.prove(again, "Kim Marlow", PIN, at(92)) == "Kim Marlow"
-    assert said(again, "Kim Marlow", "1111", at(93))["pin"] == WRONG
+    again.stopwatch = Stopwatch(lambda: seconds)
+    assert said(again, "Kim Marlow", PIN, at(10**7))["pin"] == too_soon(30)
+    seconds = 51
+    assert said(again, "Kim Marlow", "1111")["pin"] == WRONG
+    assert said(again, "Kim Marlow", PIN)["pin"] == too_soon(60)
+    seconds = 112
+    assert people.prove(again, "Kim Marlow", PIN, AT) == "Kim Marlow"
+    assert said(again, "Kim Marlow", "1111")["pin"] == WRONG
     again.close()
 
 
 def test_the_wait_doubles_to_an_hour() -> None:
-    tries = [Try(NOW, False)] * 4
-    waits = []
-    for _ in range(12):
-        tries = [*tries, Try(NOW, False)]
-        waits.append(wait(tries, NOW).total_seconds())
-    assert waits == [30, 60, 120, 240, 480, 960, 1920, 3600, 3600, 3600, 3600, 3600]
-    assert wait([*tries, Try(NOW, True)], NOW) == timedelta(0)
+    waits = [wait(wrong, timedelta(0)).total_seconds() for wrong in range(4, 17)]
+    assert waits == [0, 30, 60, 120, 240, 480, 960, 1920, 3600, 3600, 3600, 3600, 3600]
+    assert wait(5, timedelta(seconds=31)) == timedelta(0)
 
 
 def test_one_who_left_signs_no_more_and_a_new_pin_replaces_the_old(shop: Database) -> None:

@@ -27,7 +27,15 @@ def change(shop: Database, new: Settings) -> int:
 
 
 def test_settings_survive_their_text() -> None:
-    other = replace(DEFAULTS, people=(("KM", "First of all"),), fine_window=0.05, blades=(2 * THOU, 3 * THOU), pulls=0)
+    other = replace(
+        DEFAULTS,
+        people=(("KM", "First of all"),),
+        shop_name="Yard",
+        shop_address="1\n2",
+        fine_window=0.05,
+        blades=(2 * THOU, 3 * THOU),
+        pulls=0,
+    )
     assert from_json(to_json(other)) == other
     assert from_json("{}") == DEFAULTS
 

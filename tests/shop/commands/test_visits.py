@@ -4,7 +4,7 @@ import pytest
 
 from app.shop.assessment.assessment import assess
 from app.shop.assessment.progress import progress
-from app.shop.commands import checks, moves, readings, visits
+from app.shop.commands import checks, moves, people, readings, visits
 from app.shop.commands.moves import NewMove
 from app.shop.commands.readings import NewReading
 from app.shop.commands.visits import NewVisit
@@ -16,7 +16,20 @@ from app.shop.reasons import because
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from tests.shop.rejections import codes_of, rejects
-from tests.shop.yard import AT, FOUR, V8, check_all, engine, heat_soaked, key, read, read_round, visit, visit_record
+from tests.shop.yard import (
+    AT,
+    FOUR,
+    V8,
+    check_all,
+    engine,
+    heat_soaked,
+    key,
+    read,
+    read_round,
+    ready_to_sign,
+    visit,
+    visit_record,
+)
 
 
 def test_a_visit_begins_with_the_cold_preset(shop: Database) -> None:
@@ -102,10 +115,7 @@ def test_nobody_signs_off_what_is_not_finished(shop: Database) -> None:
 
 
 def signed_off(shop: Database) -> int:
-    visit_id = heat_soaked(shop, FOUR)
-    read_round(shop, visit_id, HEAT_SOAKED)
-    check_all(shop, visit_id, LOCK_DOWN)
-    read_round(shop, visit_id, LOCK_DOWN)
+    visit_id = ready_to_sign(shop)
     visits.sign_off(shop, visit_id, key(), "Foreman of the yard", AT)
     return visit_id
 
@@ -152,3 +162,18 @@ def test_one_bank_has_nothing_to_balance(shop: Database) -> None:
     assert balance.done
     assert balance.not_needed_because == because(NotNeeded.ONE_BANK)
     assert len(V8.banks) == 2
+
+
+def test_a_visit_that_cannot_be_signed_says_so_whatever_the_pin(shop: Database) -> None:
+    people.add(shop, key(), "Kim Marlow", "2580", "2580", AT)
+    visit_id = visit(shop, engine(shop, serial="31-0218"))
+    for pin in ("2580", "1470", ""):
+        with rejects(Rejection.PHASES_INCOMPLETE):
+            visits.sign_off(shop, visit_id, key(), "Kim Marlow", AT, pin)
+    ready = ready_to_sign(shop)
+    sent = key()
+    signed = visits.sign_off(shop, ready, sent, "Kim Marlow", AT, "2580")
+    assert visits.sign_off(shop, ready, sent, "Kim Marlow", AT, "1470") == signed
+    for pin in ("2580", "1470"):
+        with rejects(Waiting.SIGNED_OFF):
+            visits.sign_off(shop, ready, key(), "Kim Marlow", AT, pin)

@@ -15,7 +15,7 @@ from app.shop.procedure.heat import lacks_of
 from app.shop.procedure.phases import FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN
 from app.shop.procedure.read_order import next_reading
 from app.shop.procedure.requirements import RanOut, Requirement, Waiting
-from app.shop.procedure.running import counts, holds_until, run_out, state_of
+from app.shop.procedure.running import counts, holds_until, round_ran_out, run_out, state_of
 from app.shop.queries.assessed import assessed
 from app.shop.reasons import because
 from app.shop.record.rounds import seconds
@@ -309,3 +309,21 @@ def test_after_a_void_round_nothing_is_turned_before_a_new_one(shop: Database) -
     read(shop, visit_id, HEAT_SOAKED, at=after(6))
     step = assess(as_of(shop, visit_id, DAY)).of(HEAT_SOAKED).step
     assert (step.kind, step.bores[0]) == ("measure", 1)
+
+
+def test_a_round_left_for_a_move_keeps_its_word_however_long_ago(shop: Database) -> None:
+    """What was read in it is evidence as long as the next round was begun in time; left for too long it is none."""
+    visit_id = heat_soaked(shop, FOUR)
+    for minutes, bore in enumerate((1, 2, 3, 4, 1)):
+        read(shop, visit_id, HEAT_SOAKED, bore=bore, at=after(1 + minutes / 3))
+    read(shop, visit_id, HEAT_SOAKED, bore=1, at=after(4))
+    new = NewMove(HEAT_SOAKED.slug, "blade", "", 2, 3, 0.0, (2 * THOU,), False, "KM")
+    readings.begin_round(shop, visit_id, key(), HEAT_SOAKED.slug, after(5))
+    read(shop, visit_id, HEAT_SOAKED, bore=1, at=after(6))
+    moves.make(shop, visit_id, key(), new, after(7))
+    read(shop, visit_id, HEAT_SOAKED, at=after(9))
+    left = next(
+        one for one in visit_record(shop, visit_id).rounds if one.row.phase == HEAT_SOAKED.slug and not one.closed
+    )
+    assert not round_ran_out(as_of(shop, visit_id, 10), left)
+    assert not round_ran_out(as_of(shop, visit_id, 10 + DAY), left)

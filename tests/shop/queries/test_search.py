@@ -133,10 +133,15 @@ def test_a_removed_engine_is_no_longer_found(yard: Database) -> None:
     assert found(yard, "racer") == ["22-0098"]
 
 
+def of_sheet(tag: str) -> str:
+    """The code of a handover sheet, whose serial is that of another engine."""
+    return f"EVENBORE 1 TAG {tag.upper()} ENGINE 31-0217 / LEFT 2026-11-25 VISIT 1 ISSUE 1 / KG/H 1-2 6.50 6.50"
+
+
 def test_a_tag_finds_its_engine_typed_or_scanned(yard: Database) -> None:
     with yard.reading() as session:
         tag = tag_of(engines.get(session, 2).key)
-    for typed in (tag, tag.upper(), tag.replace("-", ""), f"http://192.168.1.20:8000/tag/{tag}"):
+    for typed in (tag, tag.upper(), tag.replace("-", ""), f"http://192.168.1.20:8000/tag/{tag}", of_sheet(tag)):
         assert found(yard, typed)[0] == "22-0098", typed
     assert hits(yard, "http://192.168.1.20:8000/tag/0000-0000") == Hits((), ())
 

@@ -256,7 +256,7 @@ def test_copies_are_made_while_the_program_runs(worked: Database, monkeypatch: p
         told.append(reason)
         heard.set()
 
-    with backup.copying(worked.folder, lambda: NOW + timedelta(seconds=next(tries)), tell):
+    with backup.copying(worked, lambda: NOW + timedelta(seconds=next(tries)), tell):
         assert heard.wait(10)
         seen = next(tries)
         while next(tries) < seen + 20:

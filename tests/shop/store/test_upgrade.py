@@ -10,7 +10,7 @@ from sqlalchemy.exc import IntegrityError
 
 from app.shop.reasons import because
 from app.shop.store import copies
-from app.shop.store.codes import Unavailable
+from app.shop.store.codes import Noticed, Unavailable
 from app.shop.store.database import Database, ShopTakenError, ShopUnavailableError
 from app.shop.store.integrity import APPLICATION_ID
 from app.shop.store.upgrade import NewerShopError, UpgradeFailedError, open_shop
@@ -161,9 +161,12 @@ def test_a_new_shop_that_fails_leaves_no_shop(tmp_path: Path, scripts: Path, hea
 
 
 def test_a_new_shop_that_was_cut_off_is_begun_afresh(tmp_path: Path) -> None:
-    (tmp_path / "shop.part").write_bytes(b"half of one")
-    open_shop(tmp_path).close()
-    assert sorted(file.name for file in tmp_path.iterdir()) == ["shop.db", "shop.lock"]
+    half = copies.unfinished_beside(tmp_path / "shop.db")
+    half.write_bytes(b"half of one")
+    shop = open_shop(tmp_path)
+    shop.close()
+    assert because(Noticed.UNFINISHED, files=(str(half),)) in shop.noticed
+    assert sorted(file.name for file in tmp_path.iterdir()) == [half.name, "shop.db", "shop.lock"]
 
 
 def test_a_disk_that_fills_during_the_copy_stops_the_upgrade(

@@ -337,7 +337,8 @@ Rejection: adjusted-before-reading adjusted-by-another-tablet adjusted-since-rou
   displacement-missing drift-check-bore drift-check-last engine-has-run engine-runs engine-stopped-already
   extra-before-first far-off feeler-count feeler-set feelers-out-of-range file-contradicts-itself file-entry-differs
   file-lost file-missing file-not-an-engine file-not-by-schema file-of-another-engine file-open-visits file-too-large
-  file-version flats-out-of-range full-name-missing idle-speed-missing initials-missing initials-twice intake-missing
+  file-version flats-out-of-range full-name-missing
+  hidden-sign idle-speed-missing initials-missing initials-twice intake-missing
   intake-note-missing key-reused meter-range meter-step meter-units-differ meter-value-missing move-not-in-phase
   name-missing name-taken no-earlier-visit no-idle-speed-in-phase no-open-stop no-readings-in-phase no-such-adjustment
   no-such-bank no-such-bore no-such-bypass-screw no-such-coupler no-such-engine no-such-meter no-such-person
@@ -355,7 +356,8 @@ LayoutFault: bank-count bank-twice bank-without-bores bore-number bore-twice byp
   stop-not-in-bank too-many-bores
 RequestFault: bad-request foreign-origin internal-error json-expected method-not-allowed not-found not-json not-paired
   shop-computer-only timed-out too-large unknown-host wrong-shape
-FieldFault: malformed not-a-uuid not-one-of out-of-range required too-long too-short unknown-field wrong-type
+FieldFault: hidden-sign malformed not-a-uuid not-one-of out-of-range required too-long too-short unknown-field
+  wrong-type
 Waiting: check-first earlier-phase engine-stands heat-ran-out no-such-phase not-heat-soaked preset-destroys-as-found
   required-cannot-be-waived stopped visit-signed-off
 Requirement: bank-on-stop banks-together coolant-hot even-round head-hot heat-again heat-cycle heat-low heat-moving
@@ -365,8 +367,9 @@ Requirement: bank-on-stop banks-together coolant-hot even-round head-hot heat-ag
 SkipReason: later not-safe out-of-reach plate-out-of-order
 SetAside: other-value-counts
 FittingReason: as-registered
-Unavailable: backup-damaged backup-exists backup-failed damaged damaged-while-open damaged-without-backup disk-error
-  disk-full file-in-use file-missing folder-not-created folder-read-only newer-program no-backup-file no-shop
+Unavailable: backup-damaged backup-elsewhere backup-exists backup-failed damaged damaged-while-open
+  damaged-without-backup disk-error disk-full file-in-use file-missing file-replaced folder-not-created folder-read-only
+  missing newer-program no-backup-file no-shop
   not-created not-opened open-elsewhere read-only restore-failed system-message upgrade-failed write-stuck
 """
 """What programs rely on: a code may be added here, but never renamed or taken out."""

@@ -241,7 +241,7 @@ def test_paper_follows(client: TestClient, shop: Database) -> None:
     past.visit([6.5, 6.5, 6.5, 5.25])
     sheet = client.get("/visits/1/sheet").text
     assert ", ".join(other_adjusters(TWINS)) in sheet
-    assert "Double line between plates: one shaft." in sheet
+    assert "1 and 2 on one shaft" in sheet
     worksheet = client.get("/engines/1/worksheet").text
     assert all(step in worksheet for step in phase_steps(COLD_PRESET, parts_of(TWINS)))
     assert "1 and 2 on one shaft" in worksheet

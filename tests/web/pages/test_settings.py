@@ -10,8 +10,9 @@ from app.shop.record import stored_settings
 from app.shop.record.settings import DEFAULTS, SOURCES
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
+from tests.shop.past import Past
 from tests.shop.rejections import on_page
-from tests.shop.yard import engine, key, visit
+from tests.shop.yard import FOUR, engine, key, visit
 
 
 def filled(client: TestClient) -> dict[str, str]:
@@ -104,7 +105,7 @@ def test_people_have_initials_that_the_sheet_explains(client: TestClient, shop: 
     assert ">KM First of the yard\nAL Second of the yard</textarea>" in client.get("/settings").text
     visit_id = visit(shop, engine(shop))
     sheet = client.get(f"/visits/{visit_id}/sheet").text
-    assert "KM: First of the yard." in sheet
+    assert "KM: First of the yard" in sheet
     assert "Second of the yard" not in sheet  # whose initials are nowhere on it
 
 
@@ -162,3 +163,23 @@ def test_known_initials_are_a_tap_wherever_initials_are_asked(client: TestClient
         buttons = re.findall(r'type="button" data-fill="([^"]+)" aria-label="[^"]+">(\w+)</button>', page)
         assert {initials for _, initials in buttons} == {"KM", "AL"}, path
         assert all(f'<input class="input" id="{field}"' in page for field, _ in buttons), path
+
+
+def test_the_letterhead_is_a_version_of_the_settings_and_needs_a_name(client: TestClient, shop: Database) -> None:
+    Past(shop, FOUR).visit([6.5] * 4, [6.5] * 4)
+    sent = {"key": key(), "version": "0", "back": "1", "by": "KM", "shop_address": "14 Quay Road"}
+    refused = client.post("/settings/letterhead", data=sent)
+    assert refused.status_code == 422
+    assert "14 Quay Road" in refused.text
+    saved = client.post("/settings/letterhead", data={**sent, "shop_name": "Quayside  Engine Works"})
+    assert saved.headers["location"] == "/visits/1/sheet"
+    with shop.reading() as session:
+        version, held = stored_settings.now(session)
+    assert version == 1
+    assert replace(held, shop_name="", shop_address="") == DEFAULTS
+    sheet = client.get("/visits/1/sheet").text
+    assert "Quayside Engine Works" in sheet
+    assert "/settings/letterhead" not in sheet
+    other = client.post("/settings/letterhead", data={**sent, "key": key(), "shop_name": "Another"})
+    assert other.status_code == 409  # asked by a tablet that had not seen the first answer
+    assert "name of the shop, address of the shop" in client.get("/settings").text

@@ -1,57 +1,76 @@
-"""The parts of the handover sheet, rendered with plain facts."""
+"""The chart of the handover sheet, by its facts and rendered."""
 
-from types import SimpleNamespace as Facts
+from collections.abc import Sequence
 
 import pytest
 
+from app.sync.engine.events import Meter, Reading
+from app.sync.engine.layout import Bank, Layout
+from app.sync.engine.units import KG_PER_HOUR, KPA
+from app.sync.estimation.evenness import RoundResult, evenness
+from app.web.presenters.paper.chart import chart_of
+from tests.shop.yard import FOUR, V8
 from tests.web.pieces import piece
 
-
-def sheet_round(title: str, *shapes: str, joint: str = "blade", bypass: bool = False) -> Facts:
-    """A round on paper with one bank, whose stop screw is at its second bore."""
-    bores = [Facts(bore=i, value="6.25", word=s, shape=s, blades=2, bypass=bypass) for i, s in enumerate(shapes, 1)]
-    rows = [Facts(name="A", bores=tuple(bores), stop_at=2, joints=(joint,) * (len(bores) - 1))]
-    return Facts(title=title, mean="6.25 kg/h", verdict="not even", rows=rows)
+VACUUM = Meter("vacuum", 0.1 * KPA, 0.02, 101.325 * KPA)
 
 
-def test_paper_draws_found_beside_left() -> None:
-    found, left = sheet_round("As found", "wide", "tight"), sheet_round("As left", "even", "even")
-    html = piece("sheet_engine", "sheet_engines(found, left)", found=found, left=left)
-    first, second = html.split("</figure>")[:2]
-    assert first.count("draw-blade-wide") == 2
-    assert first.count("draw-blade-tight") == 2
-    assert second.count("sheet-even") == 2
-    assert "draw-blade" not in second
+def judged(values: Sequence[float], window: float = 0.08, layout: Layout = FOUR) -> RoundResult:
+    """A closed round of flows [kg/h]."""
+    walk = [Reading(b, v * KG_PER_HOUR, 20.0 * at) for at, (b, v) in enumerate(zip(layout.bores, values, strict=True))]
+    last = Reading(layout.bores[0], values[0] * KG_PER_HOUR, 20.0 * len(values), closing=True)
+    return evenness(layout, [*walk, last], Meter(), window)
+
+
+def test_more_air_is_drawn_higher_and_beyond_the_chart_at_its_edge() -> None:
+    chart = chart_of(FOUR, judged([6.5, 6.5, 9.5, 4.0]), judged([6.5, 6.5, 6.5, 6.5]))
+    assert chart is not None
+    first, _, high, low = (column.found for column in chart.columns)
+    assert first is not None
+    assert high is not None
+    assert low is not None
+    assert (high.y, high.beyond) == ("0.00%", 1)
+    assert (low.y, low.beyond) == ("100.00%", -1)
+    assert high.figure.startswith("+4")  # 9.5 beside a mean of 6.625 is 43 % more
+    assert [float(one.left.y[:-1]) for one in chart.columns if one.left] == pytest.approx([50.0] * 4, abs=0.1)
+    html = piece("found_left", "found_left(chart)", chart=chart)
+    assert html.count("M-6 5H6L0 -6z") == 1
+    assert html.count("M-6 -5H6L0 6z") == 1
+    assert html.count("<td>") == 8
 
 
 @pytest.mark.parametrize(
-    ("joint", "bypass", "says"),
+    ("window", "labels"),
     [
-        ("blade", False, ""),
-        ("shaft", False, "one shaft"),
-        ("screw", False, "set by its screw"),
-        ("blade", True, "bypass screw"),
+        (0.08, ["+24", "+16", "+8", "0", "−8", "−16", "−24"]),
+        (0.05, ["+24", "+16", "+5", "0", "−5", "−16", "−24"]),  # eight is too near to five
+        (0.25, ["+40", "+32", "+25", "+16", "+8", "0", "−8", "−16", "−25", "−32", "−40"]),
     ],
 )
-def test_paper_draws_what_joins_two_plates_and_says_what_that_is(joint: str, bypass: bool, says: str) -> None:
-    left = sheet_round("As left", "even", "even", joint=joint, bypass=bypass)
-    html = piece("sheet_engine", "sheet_engines(none, left)", left=left)
-    legend = html.split("sheet-legend")[1]
-    assert [words in legend for words in ("one shaft", "set by its screw", "bypass screw")].count(True) == bool(says)
-    assert says in legend
-    assert html.count("sheet-shaft") == (joint == "shaft")
+def test_the_lines_are_the_limits_and_every_eight_per_cent(window: float, labels: list[str]) -> None:
+    chart = chart_of(FOUR, None, judged([6.5] * 4, window))
+    assert chart is not None
+    assert [line.label.removesuffix("\u00a0%") for line in chart.lines] == labels
+    assert sum(line.heavy for line in chart.lines) == 2
 
 
-@pytest.mark.parametrize("call", ["sheet_table(none, left, 'kg/h')", "sheet_table(left, none, 'kg/h')"])
-def test_a_sheet_with_one_round_has_one_column_of_it(call: str) -> None:
-    html = piece("sheet_parts", call, left=sheet_round("As left", "even", "even"))
-    assert html.count("As left") == 1
-    assert html.count("<tr>") == 3
+def test_a_line_parts_two_banks_and_a_bore_without_a_reading_has_a_dash() -> None:
+    seven = evenness(V8, [Reading(b, 6.5 * KG_PER_HOUR, 20.0 * b) for b in range(1, 8)], Meter(), 0.08)
+    chart = chart_of(V8, seven, None)
+    assert chart is not None
+    assert chart.between == "50.00%"
+    assert chart.columns[-1].found is not None
+    assert (chart.columns[-1].found.figure, chart.columns[-1].found.y) == ("–", "")
+    html = piece("found_left", "found_left(chart)", chart=chart)
+    assert "as left" not in html
+    assert chart_of(Layout((Bank("A", (1,), 1, 1),)), None, None) is None
 
 
-def test_checks_on_paper_keep_the_order_of_the_phases() -> None:
-    known = [("Second", "b", "JT"), ("First", "a", "MK"), ("Second", "c", "JT")]
-    checks = [Facts(phase=p, what=w, by=b, result="", at="25 Nov") for p, w, b in known]
-    html = piece("sheet_parts", "sheet_checks('Checked', checks)", checks=checks)
-    assert html.index("Second.") < html.index("First.")
-    assert "b; c" in html
+def test_a_high_column_of_a_vacuum_gauge_is_drawn_as_less_air() -> None:
+    columns = [Reading(b, v * KPA, 20.0 * b) for b, v in ((1, 60.0), (2, 60.0), (3, 66.0), (4, 60.0))]
+    chart = chart_of(FOUR, None, evenness(FOUR, columns, VACUUM, 0.08))
+    assert chart is not None
+    third = chart.columns[2].left
+    assert third is not None
+    assert third.figure.startswith("−")
+    assert float(third.y.rstrip("%")) > 50

@@ -1,115 +1,38 @@
 """Every security rule, tried with the rule on and with it off: a try that passes both ways would show nothing."""
 
-import asyncio
 import re
-import shutil
-from collections.abc import Callable, Iterator
-from datetime import UTC, datetime
-from pathlib import Path
+from datetime import timedelta
 from typing import Any
 
 import pytest
 import sqlalchemy
-from fastapi import FastAPI
+from markupsafe import escape
 from sqlalchemy.exc import IntegrityError
+from sqlmodel import select
 from starlette.responses import Response
 from starlette.testclient import TestClient
-from starlette.types import Receive, Scope, Send
 
-from app.shop.commands import engines, people, tablets
-from app.shop.record import loader
+from app.shop.commands import engines, people, tablets, visits
+from app.shop.reasons import because
 from app.shop.rejections import Rejection
+from app.shop.stopwatch import Stopwatch
 from app.shop.store import database
-from app.shop.store.database import Database
-from app.shop.store.upgrade import open_shop
+from app.shop.store.codes import Noticed
+from app.shop.store.tables import Person, SignOff, Tablet
 from app.web import context
 from app.web.api.interface import json_only
-from app.web.application import create_app
 from app.web.forms import Typed
 from app.web.pages.shop import trust
 from app.web.pages.shop.tablets import only_here
 from app.web.security import middleware, pairing
 from app.web.security.pairing import Pairing
+from app.wording.reasons import in_words
 from tests.shop.rejections import on_page
 from tests.shop.yard import AT, FACTS, engine, key, visit
+from tests.web.security.bench import HOME, PIN, Bench, Rules, straight_on, vars_of, without, without_dependency
 
-HOME = "http://192.168.7.20:8000"
-PIN = "2580"
-
-
-class Bench:
-    """A shop open to the network: the shop computer, and a tablet that is not paired yet."""
-
-    def __init__(self, folder: Path) -> None:
-        self.folder = folder
-        self.overrides: dict[Callable[..., Any], Callable[..., Any]] = {}
-        self.templates = context.environment()
-        self.seconds = 1000.0
-        self.now = datetime.now(UTC)  # stands still, so that a wait is as long as it was told on a slow machine too
-
-    def start(self) -> None:
-        self.shop: Database = open_shop(self.folder)
-        visit(self.shop, engine(self.shop))
-        self.codes = Pairing(f"{HOME}/", ticks=lambda: self.seconds)
-        self.app: FastAPI = create_app(self.shop, clock=lambda: self.now, pairing=self.codes)
-        self.app.state.templates = self.templates
-        self.app.dependency_overrides = self.overrides
-        self.app.add_api_route("/slow", slow)
-        self.here = self.client("127.0.0.1")
-        self.tablet = self.client("192.168.7.31")
-
-    def client(self, address: str) -> TestClient:
-        headers = {"Origin": HOME}
-        return TestClient(self.app, base_url=HOME, headers=headers, client=(address, 40000), follow_redirects=False)
-
-    def give(self, code: str) -> Any:
-        return self.tablet.post("/pair", data={"key": key(), "code": code, "name": "test cell"})
-
-    def pair(self) -> Any:
-        self.codes.new()
-        return self.give(self.codes.code)
-
-    def list_somebody(self) -> None:
-        assert (
-            self.here.post("/people", data={"key": key(), "name": "Kim", "pin": PIN, "again": PIN}).status_code == 303
-        )
-
-    def sign(self, pin: str) -> str:
-        return str(self.here.post("/visits/1/sign-off", data={"key": key(), "name": "Kim", "pin": pin}).text)
-
-    def held(self) -> bytes:
-        self.shop.close()
-        return self.shop.file.read_bytes()
-
-
-async def slow() -> str:
-    await asyncio.sleep(0.3)
-    return "late"
-
-
-async def straight_on(self: Any, scope: Scope, receive: Receive, send: Send) -> None:
-    """What a guard is when it is off."""
-    await self.app(scope, receive, send)
-
-
-Off = Callable[[pytest.MonkeyPatch, Bench], None]
-RULES: dict[str, tuple[Callable[[Bench], bool], Off]] = {}
-
-
-def rule(off: Off) -> Callable[[Callable[[Bench], bool]], Callable[[Bench], bool]]:
-    def named(holds: Callable[[Bench], bool]) -> Callable[[Bench], bool]:
-        RULES[holds.__name__] = (holds, off)
-        return holds
-
-    return named
-
-
-def without(owner: Any, name: str, instead: Any) -> Off:
-    return lambda patch, bench: patch.setattr(owner, name, instead)
-
-
-def without_dependency(dependency: Callable[..., Any]) -> Off:
-    return lambda patch, bench: bench.overrides.update({dependency: lambda: None})
+RULES = Rules()
+rule = RULES.rule
 
 
 @rule(without(middleware.KnownHost, "__call__", straight_on))
@@ -212,10 +135,6 @@ def what_was_typed_is_never_markup(bench: Bench) -> bool:
     return "<img src=x>" not in bench.here.get("/engines/1").text
 
 
-def vars_of(facts: engines.EngineFacts) -> dict[str, Any]:
-    return {name: getattr(facts, name) for name in facts.__dataclass_fields__}
-
-
 def _off_cookie(patch: pytest.MonkeyPatch, bench: Bench) -> None:
     kept = Response.set_cookie
 
@@ -252,7 +171,7 @@ def the_file_does_not_hold_a_tablet_s_token(bench: Bench) -> bool:
 
 
 def _off_single_use(patch: pytest.MonkeyPatch, bench: Bench) -> None:
-    patch.setattr(Pairing, "take", lambda self, typed: None)
+    patch.setattr(Pairing, "take", lambda *_: None)
 
 
 @rule(_off_single_use)
@@ -271,12 +190,43 @@ def a_code_is_good_for_ten_minutes(bench: Bench) -> bool:
 
 
 @rule(without(pairing, "MOST_WRONG", 10**9))
-def a_code_does_not_outlive_five_guesses(bench: Bench) -> bool:
+def an_address_gives_no_more_than_five_codes(bench: Bench) -> bool:
     bench.codes.new()
     code = bench.codes.code
     for _ in range(5):
         assert bench.give("AAAAAAAA").status_code == 422
     return bool(bench.give(code).status_code == 422)
+
+
+def _off_addresses(patch: pytest.MonkeyPatch, bench: Bench) -> None:
+    patch.setattr(pairing, "_place", lambda address: "")
+
+
+@rule(_off_addresses)
+def a_stranger_keeps_no_tablet_from_pairing(bench: Bench) -> bool:
+    """Neither by wrong codes, nor by asking for new ones while a person types."""
+    stranger = bench.client("192.168.7.99")
+    bench.codes.new()
+    code = bench.codes.code
+    for _ in range(20):
+        stranger.post("/pair", data={"key": key(), "code": "AAAAAAAA", "name": "mine"})
+        bench.seconds += 11
+        assert stranger.post("/pair/code").status_code == 303
+    return bool(bench.give(code).status_code == 303)
+
+
+@rule(without(Pairing, "noticed", ()))
+def a_stranger_who_tries_codes_is_told_of(bench: Bench) -> bool:
+    stranger = bench.client("192.168.7.99")
+    bench.codes.new()
+    for _ in range(3):
+        stranger.post("/pair", data={"key": key(), "code": "AAAAAAAA", "name": "mine"})
+    bench.give("AAAAAAAA")
+    bench.give(bench.codes.code)  # who mistyped it and then did not is no stranger
+    bench.seconds += 300
+    told = in_words(because(Noticed.PAIRING_TRIED, address="192.168.7.99", tries=3, ago=timedelta(seconds=300)))
+    shown = [bench.here.get(path).text for path in ("/", "/shop")]
+    return all(escape(told) in page and "192.168.7.31" not in page for page in shown)
 
 
 @rule(without(pairing, "BETWEEN", -1.0))
@@ -296,6 +246,52 @@ def guessing_a_pin_is_slowed_down(bench: Bench) -> bool:
     for _ in range(5):
         bench.sign("1470")
     return on_page(Rejection.TOO_MANY_TRIES, wait=people.FIRST_WAIT) in bench.sign(PIN)
+
+
+def _off_steady(patch: pytest.MonkeyPatch, bench: Bench) -> None:
+    patch.setattr(Stopwatch, "since", lambda self, what: 1e9)
+
+
+@rule(_off_steady)
+def no_clock_and_no_age_that_a_tablet_claims_ends_the_wait(bench: Bench) -> bool:
+    bench.list_somebody()
+    for _ in range(5):
+        bench.sign("1470")
+    bench.now += timedelta(days=2)
+    return on_page(Rejection.TOO_MANY_TRIES, wait=people.FIRST_WAIT) in bench.sign(PIN, **{context.OUTBOX: "600000"})
+
+
+def _off_server_now(patch: pytest.MonkeyPatch, bench: Bench) -> None:
+    bench.overrides[context._server_now] = context._now
+
+
+@rule(_off_server_now)
+def no_tablet_dates_a_sign_off_a_person_or_a_pairing(bench: Bench) -> bool:
+    claimed = {context.OUTBOX: "600000"}
+    bench.codes.new()
+    pairing_sent = {"key": key(), "code": bench.codes.code, "name": "test cell"}
+    assert bench.tablet.post("/pair", data=pairing_sent, headers=claimed).status_code == 303
+    person = {"key": key(), "name": "Kim", "pin": PIN, "again": PIN}
+    assert bench.here.post("/people", data=person, headers=claimed).status_code == 303
+    bench.sign(PIN, **claimed)
+    with bench.shop.reading() as session:
+        dated = {at for table in (Tablet, Person, SignOff) for at in session.exec(select(table.at)).all()}
+    return dated == {context.stamp(bench.now)}
+
+
+def _off_ready(patch: pytest.MonkeyPatch, bench: Bench) -> None:
+    patch.setattr(visits, "_require_ready", lambda *_: None)
+
+
+@rule(_off_ready)
+def a_pin_is_not_looked_at_where_nothing_can_be_signed(bench: Bench) -> bool:
+    bench.list_somebody()
+    visit(bench.shop, engine(bench.shop, serial="31-0218"))
+    said = [
+        bench.here.post("/api/visits/2/sign-off", json={"key": key(), "name": "Kim", "pin": pin}).text
+        for pin in ("1470", PIN)
+    ]
+    return said[0] == said[1]
 
 
 class NoHasher:
@@ -343,40 +339,10 @@ def an_error_for_the_log_names_no_customer(bench: Bench) -> bool:
     return "Ada of Number 7" not in str(caught.value)
 
 
-def _off_secure_delete(patch: pytest.MonkeyPatch, bench: Bench) -> None:
-    patch.setattr(database, "PRAGMAS", [*database.PRAGMAS, "secure_delete=OFF"])
-
-
-@rule(_off_secure_delete)
-def a_customer_who_was_taken_out_is_not_left_in_the_file(bench: Bench) -> bool:
-    """The readings stay: they hang on the engine, which keeps its serial."""
-    named = {**vars_of(FACTS), "customer": "Ada of Number 7 " * 7}
-    engines.change(bench.shop, 1, 1, engines.EngineFacts(**named))
-    engines.change(bench.shop, 1, 2, engines.EngineFacts(**{**named, "customer": ""}))
-    with bench.shop.reading() as session:
-        assert loader.load(session, 1).engine.customer == ""
-    return b"Ada of Number 7" not in bench.held()
-
-
-@pytest.fixture
-def bench(tmp_path: Path, newly_made: Path) -> Iterator[Bench]:
-    shutil.copyfile(newly_made, tmp_path / newly_made.name)
-    made = Bench(tmp_path)
-    yield made
-    made.shop.close()
-
-
 @pytest.mark.parametrize("name", RULES)
 @pytest.mark.parametrize("on", [True, False], ids=["on", "off"])
 def test_the_rule(bench: Bench, monkeypatch: pytest.MonkeyPatch, name: str, on: bool) -> None:
-    holds, off = RULES[name]
-    monkeypatch.setattr(
-        middleware.LimitedTime.__init__, "__defaults__", (0.1 if name == "a_request_has_a_longest_time" else 30,)
-    )
-    if not on:
-        off(monkeypatch, bench)
-    bench.start()
-    assert holds(bench) is on
+    assert RULES.holds(name, bench, monkeypatch, on=on) is on
 
 
 def test_the_shop_computer_needs_no_pairing(bench: Bench) -> None:

@@ -120,11 +120,12 @@ def test_the_sheet_says_what_was_put_back_and_seen_to_work(client: TestClient, s
     checks.record(shop, visit_id, key(), HEAT_SOAKED.slug, {"hoses-off": None}, "KM", AT)
     there = f"/visits/{visit_id}/sheet"
     held = shown(client.get(there).text)
-    assert "idle control locked" in held
+    assert "Idle-speed and idle spark control locked out" in held
     assert "Put back" not in held
     read_round(shop, visit_id, HEAT_SOAKED)
     check_all(shop, visit_id, LOCK_DOWN)
     page = re.sub(r"\s+", " ", shown(client.get(there).text))
-    assert "Put back and seen to work. idle control works, fans seen to work, hoses connected, no hiss." in page
-    assert "idle control locked" not in page  # said once, and not as if it still were
-    assert "extinguisher" not in page  # of the people at work, not of the engine
+    back = "Idle-speed and idle spark control connected, seen to work; Fans and air conditioning released, seen to work"
+    assert f"Put back, seen to work {back}; Ports capped and hoses connected, no hiss at idle." in page
+    assert "Idle-speed and idle spark control locked out" not in page  # said once, and not as if it still were
+    assert "xtinguisher" not in page  # of the people at work, not of the engine

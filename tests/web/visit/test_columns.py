@@ -111,9 +111,9 @@ def test_a_visit_by_a_gauge_at_altitude(
     hand.press("Sign off")
     expect(page.get_by_role("heading", name="Handover sheet").first).to_be_visible()
     assert engine.worst < 0.08
-    lowest = page.get_by_role("row", name=re.compile(r"^4 10\.\d+ open"))  # least vacuum, most air
+    lowest = page.get_by_role("row", name=re.compile(r"^4 10\.\d+ \+\d+\s%"))  # least vacuum, most air
     expect(lowest).to_be_visible()
-    expect(page.get_by_text("air pressure: 83.5\u00a0kPa abs.")).to_be_visible()
+    expect(page.get_by_text("Air: 83.5\u00a0kPa abs.")).to_be_visible()
     with shop.reading() as session:
         record = loader.load(session, 1)
     assert record.sign_off is not None

@@ -226,6 +226,6 @@ def test_a_stop_is_on_the_sheet_in_full_before_what_was_read(client: TestClient,
     paper = re.sub(r"\s+", " ", html.unescape(client.get(f"/visits/{visit_id}/sheet").text))
     said = "Oil pressure hot 30 kPa. Cause: Leak (At the filter). Remedy: Filter changed. KM,"
     assert said in paper
-    assert paper.index(said) < paper.index("sheet-table")
+    assert paper.index(said) < paper.index("record-table")
     assert "Engine stopped (KM," in paper
     assert "Engine started (KM," in paper

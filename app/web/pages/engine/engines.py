@@ -17,6 +17,7 @@ from app.shop.record import loader, stored_settings
 from app.shop.record.fittings import HARDWARE_FIELDS, hardware_from_json, layout_from_json
 from app.shop.record.intake import intake_of
 from app.shop.rejections import Rejection
+from app.shop.store.copies import earlier_copies
 from app.shop.store.idempotency import new_key
 from app.shop.store.tables import Engine
 from app.sync.engine.units import REV_PER_MIN
@@ -120,7 +121,14 @@ def change_form(shop: Shop, page: Page, engine_id: int) -> HTMLResponse:
     """The engine's facts, to be corrected."""
     with shop.reading() as session:
         engine = engines.get(session, engine_id)
-    return page.show("engine_change.html", engine=engine, differing=(), values=_facts_as_typed(engine), problems={})
+    return page.show(
+        "engine_change.html",
+        engine=engine,
+        kept=earlier_copies(shop.folder),
+        differing=(),
+        values=_facts_as_typed(engine),
+        problems={},
+    )
 
 
 @router.post("/engines/{engine_id}/change")
@@ -139,6 +147,7 @@ def change(shop: Shop, page: Page, form: Form, engine_id: int) -> Response:
             "engine_change.html",
             status_of(refusal),
             engine=engine,
+            kept=earlier_copies(shop.folder),
             differing=_differing(theirs, form) if theirs else (),
             values={
                 **form.values,

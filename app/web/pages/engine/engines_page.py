@@ -70,6 +70,7 @@ def board(
         part=part,
         filters=lists.filters(sorted_in, told, shown),
         orders=lists.orders("/", told, by),
+        noticed=page.noticed(),
     )
 
 
@@ -122,6 +123,7 @@ def _found(request: Request, shop: Shop, page: Pages, words: str) -> Response:
         part=None,
         filters=(),
         orders=(),
+        noticed=page.noticed(),
     )
 
 

@@ -11,12 +11,16 @@ from app.shop.queries.search import tag_of
 from app.shop.record import stored_settings
 from app.shop.record.entries import EngineEntry
 from app.shop.record.fittings import layout_from_json
+from app.shop.record.meter_studies import provenance_of
 from app.shop.store.tables import Engine
-from app.web.context import Page, Shop
+from app.web.context import Now, Page, Shop
 from app.web.presenters.paper.edge import printed_edge
 from app.web.presenters.paper.file_page import file_page
-from app.web.presenters.paper.sheet import qr_code, sheet_of
+from app.web.presenters.paper.sheet import Printing, qr_code, sheet_of
 from app.web.presenters.paper.worksheet import worksheet_of
+from app.wording.language import to_the_customer
+from app.wording.message import say
+from app.wording.office import handover
 from app.wording.work.safety import deferral
 
 router = APIRouter()
@@ -76,21 +80,38 @@ def worksheet(request: Request, shop: Shop, page: Page, engine_id: int) -> HTMLR
 
 
 @router.get("/visits/{visit_id}/sheet")
-def sheet(request: Request, shop: Shop, page: Page, visit_id: int, issue: int = 0) -> HTMLResponse:
-    """The handover sheet of a visit, its newest issue or an earlier one; marked as a draft until it is signed off."""
+def sheet(shop: Shop, page: Page, now: Now, visit_id: int, issue: int = 0, rounds: bool = False) -> HTMLResponse:
+    """The handover sheet of a visit, its newest issue or an earlier one; marked as a draft until it is signed off.
+
+    It is two pages; with ``rounds`` every round that was read follows.
+    """
     with shop.reading() as session:
         newest = assessed(session, visit_id)
-        _, held = stored_settings.now(session)
+        setup, held = stored_settings.now(session)
+        signed = newest.record.sign_off
+        until = newest.record.studied if signed is None else signed.after_study or 0
+        meter = provenance_of(session, newest.record.meter, until)
     shown = issued(newest, issue)
+    address = tuple(held.shop_address.splitlines())
     return page.show(
         "sheet.html",
         record=shown.record,
-        sheet=sheet_of(shown, _address(request, shown.record.engine), dict(held.people)),
+        sheet=sheet_of(shown, Printing(now, held.shop_name, address, dict(held.people), meter)),
+        setup=setup,
+        rounds=rounds,
         file=file_page(shown),
         issue=issue_of(shown.record),
         newest=issue_of(newest.record),
         defer=deferral(),
     )
+
+
+@router.get("/page-numbers.css", include_in_schema=False)
+def page_numbers() -> Response:
+    """The style that numbers printed pages, in the customer's language: only a browser knows how many there are."""
+    with to_the_customer():
+        words = say(handover.PAGE, page='" counter(page) "', pages='" counter(pages) "')
+    return Response(f'@page {{ @bottom-right {{ content: "{words}"; }} }}\n', media_type="text/css")
 
 
 def _address(request: Request, engine: Engine | EngineEntry) -> str:

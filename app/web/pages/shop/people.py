@@ -8,7 +8,7 @@ from fastapi.responses import HTMLResponse, Response
 from app.shop.commands import people
 from app.shop.errors import RejectedError
 from app.shop.store.database import Database
-from app.web.context import Form, Now, Page, Pages, Shop
+from app.web.context import Form, Page, Pages, ServerNow, Shop
 from app.web.error_responses import status_of
 from app.web.pages.shop.tablets import Here
 from app.web.security.middleware import at_this_computer
@@ -24,17 +24,19 @@ def show(shop: Shop, page: Page, request: Request) -> HTMLResponse:
 
 
 @router.post("/people", dependencies=[Here])
-def add(shop: Shop, page: Page, form: Form, request: Request, now: Now) -> Response:
+def add(shop: Shop, page: Page, form: Form, request: Request, now: ServerNow) -> Response:
     """Add a person."""
     try:
         people.add(shop, form.text("key"), form.text("name"), form.text("pin"), form.text("again"), now)
     except RejectedError as refusal:
-        return _list(shop, page, request, {"name": form.text("name")}, problems_in_words(refusal), status_of(refusal))
+        return _list(
+            shop, page, request, {"name": form.values.get("name", "")}, problems_in_words(refusal), status_of(refusal)
+        )
     return page.go("/people")
 
 
 @router.post("/people/{person_id}/pin", dependencies=[Here])
-def change_pin(shop: Shop, page: Page, form: Form, request: Request, person_id: int, now: Now) -> Response:
+def change_pin(shop: Shop, page: Page, form: Form, request: Request, person_id: int, now: ServerNow) -> Response:
     """Change a person's PIN."""
     try:
         people.change_pin(shop, form.text("key"), person_id, form.text("pin"), form.text("again"), now)
@@ -45,7 +47,7 @@ def change_pin(shop: Shop, page: Page, form: Form, request: Request, person_id: 
 
 
 @router.post("/people/{person_id}/remove", dependencies=[Here])
-def remove(shop: Shop, page: Page, form: Form, person_id: int, now: Now) -> Response:
+def remove(shop: Shop, page: Page, form: Form, person_id: int, now: ServerNow) -> Response:
     """Take a person off the list of those who may sign off."""
     people.remove(shop, form.text("key"), person_id, now)
     return page.go("/people")

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from typing import Any
 
 from fastapi import APIRouter
 from fastapi.responses import HTMLResponse, Response
@@ -113,7 +114,11 @@ GROUPS: tuple[tuple[Message, tuple[SettingField, ...]], ...] = (
     (settings.PLACE, (SettingField("altitude", "m", height=True),)),
     (
         settings.NEXT_CHECK,
-        (SettingField("recheck_km", "km", quantity="distance"), SettingField("recheck_months", "months")),
+        (
+            SettingField("recheck_km", "km", quantity="distance"),
+            SettingField("recheck_hours", "h"),
+            SettingField("recheck_months", "months"),
+        ),
     ),
 )
 FEELERS = (SettingField("base_blade", "thou", THOU, quantity="blade"),)
@@ -145,6 +150,33 @@ def change(shop: Shop, page: Page, form: Form, now: Now) -> Response:
     return page.saved("/settings")
 
 
+@router.post("/settings/letterhead")
+def letterhead(shop: Shop, page: Page, form: Form, now: Now) -> Response:
+    """Store what heads a sheet, asked for at the first print, as another version; then show that sheet."""
+    with shop.reading() as session:
+        _, held = stored_settings.now(session)
+    try:
+        if not form.text("shop_name"):
+            form.problems["shop_name"] = because(Rejection.NAME_MISSING)
+        visit_id, version, by = form.whole("back"), form.whole("version"), form.text("by")
+        form.raise_problems()
+        new = replace(held, **_letterhead(form))
+        settings_versions.change(shop, form.text("key"), version, new, "", by, now)
+    except RejectedError as refusal:
+        typed = {**form.values, "units": "", "why": ""}
+        return _page(shop, page, typed, problems_in_words(refusal), status_of(refusal))
+    return page.saved(f"/visits/{visit_id}/sheet")
+
+
+def _letterhead(form: Typed) -> dict[str, Any]:
+    """The name as one line, and the lines of the address without empty ones and outer blanks."""
+    lines = (line.strip() for line in form.text("shop_address", lines=True).splitlines())
+    return {
+        "shop_name": " ".join(form.text("shop_name").split()),
+        "shop_address": "\n".join(line for line in lines if line),
+    }
+
+
 def _settings(form: Typed, held: Settings) -> Settings:
     """The settings typed, in the units that stood beside the boxes; a box that shows ``held`` keeps it as it is."""
     units, values = form.units, _in_base_units(held)
@@ -155,12 +187,14 @@ def _settings(form: Typed, held: Settings) -> Settings:
         bank_window=figures["bank_window"],
         idle_bank_window=figures["idle_bank_window"],
         pass_probability=figures["pass_probability"],
-        people=_people(form.text("people")),
+        people=_people(form.text("people", lines=True)),
+        **_letterhead(form),
         openings=_blades(form, "openings", held.openings, units),
         base_blade=figures["base_blade"],
         altitude=figures["altitude"],
         blades=_blades(form, "blades", held.blades, units),
         recheck_km=figures["recheck_km"],
+        recheck_hours=figures["recheck_hours"],
         recheck_months=figures["recheck_months"],
         pulls=figures["pulls"],
         pause=figures["pause"],
@@ -230,6 +264,7 @@ def _in_base_units(held: Settings) -> dict[str, float]:
         "pulls": held.pulls,
         "altitude": held.altitude,
         "recheck_km": held.recheck_km,
+        "recheck_hours": held.recheck_hours,
         "recheck_months": held.recheck_months,
         "oil_pressure_start": held.limits.oil_pressure_start,
         "oil_pressure_hot": held.limits.oil_pressure_hot,
@@ -252,6 +287,8 @@ def _as_typed(held: Settings, units: Units) -> dict[str, str]:
     return {
         **{line.name: line.typed(values[line.name], units) for line in LINES},
         "openings": " ".join(blade.shown(one / THOU) for one in held.openings),
+        "shop_name": held.shop_name,
+        "shop_address": held.shop_address,
         "people": "\n".join(" ".join(one) for one in held.people),
         "blades": " ".join(blade.shown(one / THOU) for one in held.blades),
         **{quantity: getattr(held.units, quantity) for quantity in CHOICES},

@@ -22,6 +22,7 @@ def show(shop: Shop, page: Page) -> HTMLResponse:
     found = health.look(shop.folder)
     return page.show(
         "shop.html",
+        noticed=page.noticed(),
         health_problems=health_problems(found),
         health_facts=health_facts(found),
         copies=copies.listed(folder)[:MOST_SHOWN],

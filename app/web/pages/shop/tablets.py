@@ -16,7 +16,7 @@ from app.shop.reasons import because
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.shop.store.idempotency import new_key
-from app.web.context import Form, Now, Page, Pages, Shop
+from app.web.context import Form, Page, Pages, ServerNow, Shop
 from app.web.display_options import cookie
 from app.web.error_responses import status_of
 from app.web.security.middleware import TABLET, at_this_computer
@@ -67,13 +67,13 @@ def show_code(page: Page, codes: Codes) -> Response:
 
 
 @router.post("/pair")
-def pair(shop: Shop, page: Page, form: Form, request: Request, codes: Codes, now: Now) -> Response:
+def pair(shop: Shop, page: Page, form: Form, request: Request, codes: Codes, now: ServerNow) -> Response:
     """Pair this tablet by the code."""
     token = secrets.token_urlsafe(32)
     try:
         if not form.text("name"):
             raise RejectedError({"name": because(Rejection.NAME_MISSING)})
-        codes.take(form.text("code"))
+        codes.take(form.text("code"), request.client.host if request.client else "")
         tablets.pair(shop, form.text("key"), form.text("name"), token, now)
     except RejectedError as refusal:
         return page.show("pair.html", status_of(refusal), values=form.values, problems=problems_in_words(refusal))
@@ -104,7 +104,9 @@ def new_code(page: Page, codes: Codes) -> Response:
 
 
 @router.post("/tablets/{tablet_id}/name", dependencies=[Here])
-def rename(shop: Shop, page: Page, form: Form, request: Request, codes: Codes, tablet_id: int, now: Now) -> Response:
+def rename(
+    shop: Shop, page: Page, form: Form, request: Request, codes: Codes, tablet_id: int, now: ServerNow
+) -> Response:
     """Rename a tablet."""
     try:
         tablets.rename(shop, form.text("key"), tablet_id, form.text("name"), now)
@@ -115,7 +117,9 @@ def rename(shop: Shop, page: Page, form: Form, request: Request, codes: Codes, t
 
 
 @router.post("/tablets/{tablet_id}/remove", dependencies=[Here])
-def remove(shop: Shop, page: Page, form: Form, request: Request, codes: Codes, tablet_id: int, now: Now) -> Response:
+def remove(
+    shop: Shop, page: Page, form: Form, request: Request, codes: Codes, tablet_id: int, now: ServerNow
+) -> Response:
     """Remove a tablet's access. It is not answered from the next request on."""
     try:
         tablets.remove(shop, form.text("key"), tablet_id, now)

@@ -19,14 +19,14 @@ from app.shop.record.visit_record import VisitRecord
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.shop.store.idempotency import new_key
-from app.web.context import Form, Now, Page, Pages, Shop, stamp
+from app.web.context import Form, Now, Page, Pages, ServerNow, Shop, stamp
 from app.web.error_responses import status_of
 from app.web.forms import LONGEST_AGO, Typed
 from app.web.presenters.cold_setting import cold_offer
 from app.web.presenters.drawing import phases
 from app.web.presenters.heat_curve import heat_view
 from app.web.presenters.history.history import since_left
-from app.web.presenters.paper.sheet import result_of
+from app.web.presenters.paper.result import result_of
 from app.web.presenters.steps import (
     check_lines,
     done_lines,
@@ -67,7 +67,7 @@ def sign_off_form(shop: Shop, page: Page, visit_id: int) -> Response:
 
 
 @router.post("/visits/{visit_id}/sign-off")
-def sign_off(shop: Shop, page: Page, form: Form, visit_id: int, now: Now) -> Response:
+def sign_off(shop: Shop, page: Page, form: Form, visit_id: int, now: ServerNow) -> Response:
     """End the visit by a named person's word, then show the sheet."""
     try:
         visits.sign_off(shop, visit_id, form.text("key"), form.text("name"), now, form.text("pin"))

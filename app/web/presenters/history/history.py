@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from app.shop.assessment.assessment import Assessment
 from app.shop.assessment.visit_summary import Moved, RoundSummary, VisitSummary
-from app.shop.record.entries import MeterEntry
+from app.shop.record.entries import MeterEntry, MoveEntry
 from app.shop.record.intake import differs
 from app.sync.engine.adjusters.registry import kind_of
 from app.web.presenters.history.slip_report import SlipReport
@@ -156,10 +156,11 @@ def _largest_difference(stand: RoundSummary | None) -> str:
 def _moved(visit: VisitSummary) -> str:
     """What was adjusted, each once: couplers 2–3, 3–4, stop screw A."""
     moves = sorted(visit.moves, key=lambda move: (move.bank or "", move.near or 0))
-    return ", ".join(adjusters.adjusted((move.kind, _where(move)) for move in moves))
+    return ", ".join(adjusters.adjusted((move.kind, where(move)) for move in moves))
 
 
-def _where(move: Moved) -> str:
+def where(move: Moved | MoveEntry) -> str:
+    """The letter or numbers of what was adjusted: `A`, `2–3`, `4`."""
     if move.far is not None:
         return f"{move.near}–{move.far}"
     return str(move.near) if kind_of(move.kind).sits == "bore" else move.bank or ""

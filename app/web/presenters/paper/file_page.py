@@ -1,10 +1,9 @@
-"""The second page of the handover sheet, for the file: every round in numbers, with the moves where they were made."""
+"""What follows the handover sheet where it is asked for: every round in numbers, with the moves between."""
 
 from dataclasses import dataclass
 
 from app.shop.assessment.assessment import Assessment
 from app.shop.procedure.running import STARTED, ended_by_stop
-from app.shop.record.intake import differs
 from app.shop.record.rounds import Round
 from app.shop.record.visit_record import VisitRecord
 from app.sync.engine.units import REV_PER_MIN
@@ -13,7 +12,6 @@ from app.web.presenters.steps import cold_lines, made_words, move_words
 from app.wording.language import to_the_customer
 from app.wording.message import say
 from app.wording.office import paper
-from app.wording.office.intake import different, intake_line
 from app.wording.quantities import feeler as feeler_words
 from app.wording.quantities import unit_of
 from app.wording.stored import as_stored
@@ -42,14 +40,12 @@ class FileLine:
 
 @dataclass(frozen=True, slots=True)
 class FilePage:
-    """The readings of a visit for the file. ``remarks`` are what was corrected, skipped or waived, and why; ``intake``
-    is what sat on the intakes, and that it was something else at the visit before."""
+    """The readings of a visit for the file. ``remarks`` are what was corrected, skipped or waived, and why."""
 
     unit: str
     bores: tuple[int, ...]
     lines: tuple[FileLine, ...]
     remarks: tuple[str, ...]
-    intake: str
 
 
 @to_the_customer()
@@ -66,14 +62,7 @@ def file_page(assessment: Assessment) -> FilePage:
             lines.append(FileLine(_round(assessment, one)))
     lines += [FileLine(None, made_words(m, record)) for m in waiting]
     unit, remarks = unit_of(record.meter).name, tuple(_remarks(record))
-    return FilePage(unit, record.layout.bores, tuple(lines), remarks, _intake(record))
-
-
-def _intake(record: VisitRecord) -> str:
-    line, before = intake_line(record.intake), record.before
-    if before is not None and differs(before.intake, record.intake):
-        return f"{line}. {different(before.intake, record.intake)}"
-    return line
+    return FilePage(unit, record.layout.bores, tuple(lines), remarks)
 
 
 def _round(assessment: Assessment, one: Round) -> FileRound:

@@ -1,18 +1,20 @@
 """How an engine is left, on paper: its settings and hardware, and when it is checked next."""
 
 from calendar import monthrange
+from collections.abc import Mapping
+from dataclasses import dataclass
 from datetime import datetime
 
-from app.shop.procedure.phases import PHASES
+from app.shop.procedure.phases import LOCK_DOWN, PHASES
 from app.shop.record.visit_record import VisitRecord
 from app.sync.engine.adjusters.registry import kind_of
 from app.web.presenters.filters import day, figures, other_hardware
 from app.wording.message import Message, say
-from app.wording.office import paper
+from app.wording.office import handover, paper
 from app.wording.work.phases import item_figure
 
 SETTINGS: tuple[tuple[Message, tuple[tuple[str, str, Message], ...]], ...] = (
-    (paper.IDLE, (("lock-down", "idle", paper.IDLE_AT),)),
+    (paper.IDLE, (("lock-down", "idle", paper.IDLE_AT), ("heat-soaked-recheck", "idle-speed", paper.IDLE_HOT))),
     (
         paper.PRESET,
         (("cold-preset", "base-blade", paper.FEELER), ("cold-preset", "preset-turns", paper.TURNED_IN)),
@@ -26,6 +28,14 @@ SETTINGS: tuple[tuple[Message, tuple[tuple[str, str, Message], ...]], ...] = (
         ),
     ),
     (
+        paper.AIR,
+        (
+            ("heat-soaked-recheck", "air-pressure", paper.IDLE_AT),
+            ("heat-soaked-recheck", "air-temperature", paper.IDLE_AT),
+        ),
+    ),
+    (paper.FANS, (("heat-soaked-recheck", "fans", paper.IDLE_AT),)),
+    (
         paper.SENSOR,
         (("lock-down", "sensor-closed", paper.SENSOR_CLOSED), ("lock-down", "sensor-open", paper.SENSOR_OPEN)),
     ),
@@ -35,8 +45,7 @@ SETTINGS: tuple[tuple[Message, tuple[tuple[str, str, Message], ...]], ...] = (
 
 def settings(record: VisitRecord) -> tuple[tuple[str, str], ...]:
     items = {(p.slug, i.slug): i for p in PHASES for i in p.items}
-    meter = record.meter
-    lines = [(say(paper.METER), say(paper.METER_STEPS, meter=meter.name, step=meter.step, unit=meter.unit_name))]
+    lines = []
     for label, figures_of in SETTINGS:
         said = []
         for phase, item, message in figures_of:
@@ -81,17 +90,60 @@ def _measured(record: VisitRecord) -> str:
     return say(message, figures=", ".join(measured))
 
 
-def next_check(record: VisitRecord) -> str:
-    """When the engine should come back, what would bring it back sooner, and the coupler to check first."""
-    held, far = record.settings, record.units.of("distance")
-    months = round(held.recheck_months)
+COUNTERS = ("odometer", "hours")
+"""The items of the lock-down that say how far an engine has come."""
+
+
+@dataclass(frozen=True, slots=True)
+class NextCheck:
+    """When an engine comes back: ``when``, with the coupler to look at first, and what brings it back ``sooner``."""
+
+    when: str
+    sooner: tuple[str, ...]
+
+
+def next_check(record: VisitRecord) -> NextCheck:
+    """When the engine should come back, by what counts how far it has come: read at this visit, or at one before."""
+    months = round(record.settings.recheck_months)
     time = day(_later(record.sign_off.at, months)) if record.sign_off else say(paper.MONTHS_LATER, count=months)
-    distance = say(paper.DISTANCE, value=float(far.shown(held.recheck_km)), unit=far.name)
-    said = [say(paper.NEXT_CHECK, distance=distance, time=time), say(paper.COME_SOONER), say(paper.COME_AFTER_WORK)]
+    read = {item: number for item in COUNTERS if (number := _counted(record, item)) is not None}
+    if read:
+        reading = _either(record, {item: number + _interval(record, item) for item, number in read.items()})
+        said = [say(handover.AFTER_READING, reading=reading, time=time)]
+    else:
+        before = [item for item in COUNTERS if any(_counted(one, item) is not None for one in record.back())]
+        away = before or (COUNTERS if record.visit.place == "test cell" else COUNTERS[:1])
+        distance = _either(record, {item: _interval(record, item) for item in away})
+        said = [say(handover.AFTER_ANOTHER, distance=distance, time=time)]
     resets = [m for m in record.moves if kind_of(m.kind).sits == "coupler"]
     if resets:
         said.append(say(paper.COUPLER_FIRST, near=resets[-1].near, far=resets[-1].far))
-    return " ".join(said)
+    return NextCheck(" ".join(said), tuple(map(say, handover.SOONER)))
+
+
+def read_at(record: VisitRecord) -> str:
+    """What the odometer or the hour meter showed at a visit; empty where neither was recorded."""
+    read = {item: number for item in COUNTERS if (number := _counted(record, item)) is not None}
+    return _either(record, read) if read else ""
+
+
+def _counted(record: VisitRecord, item: str) -> float | None:
+    check = record.checks.get((LOCK_DOWN.slug, item))
+    return check.number if check is not None else None
+
+
+def _interval(record: VisitRecord, item: str) -> float:
+    return record.settings.recheck_km if item == "odometer" else record.settings.recheck_hours
+
+
+def _either(record: VisitRecord, figures_of: Mapping[str, float]) -> str:
+    """A distance [km], running hours, or both, as a person reads them."""
+    said = []
+    for item, number in figures_of.items():
+        far = record.units.of("distance")
+        distance = say(paper.DISTANCE, value=float(far.shown(number)), unit=far.name)
+        said.append(distance if item == "odometer" else say(handover.HOURS, value=number))
+    return said[0] if len(said) == 1 else say(handover.EITHER, distance=said[0], hours=said[1])
 
 
 def _later(at: str, months: int) -> str:
