@@ -21,7 +21,7 @@ from app.web.api.problems import either
 from app.web.context import Pages, environment
 from app.web.error_responses import fault_of, status_of
 from app.web.kept_files import HTMX, KeptFiles
-from app.web.pages.engine import engines, engines_page, exchange, paper, training
+from app.web.pages.engine import data_out, engines, engines_page, exchange, paper, training
 from app.web.pages.shop import (
     activity,
     display_page,
@@ -61,6 +61,7 @@ PAGES = (
     statistics,
     corrections,
     recorded,
+    data_out,
     exchange,
     paper,
     training,

@@ -4,6 +4,7 @@ It is kept in cookies of that tablet, so that a page comes in its look from the 
 """
 
 from collections.abc import Mapping
+from urllib.parse import unquote
 
 CHOICES: Mapping[str, tuple[str, ...]] = {
     "look": ("", "bright", "dark"),
@@ -15,6 +16,15 @@ CHOICES: Mapping[str, tuple[str, ...]] = {
 def chosen(values: Mapping[str, str]) -> dict[str, str]:
     """What was chosen; anything that is no choice counts as none."""
     return {name: found if (found := values.get(name, "")) in ways else "" for name, ways in CHOICES.items()}
+
+
+INITIALS, LONGEST_INITIALS = "initials", 12
+"""The cookie that says whose tablet it is, and how long initials may be."""
+
+
+def initials_of(cookies: Mapping[str, str], scheme: str) -> str:
+    """The initials of the person at this tablet; empty where none were given."""
+    return unquote(cookies.get(cookie(INITIALS, scheme), ""))[:LONGEST_INITIALS].strip()
 
 
 def cookie(name: str, scheme: str) -> str:

@@ -14,6 +14,7 @@ MONTHS = tuple(
     for short in ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 )
 DAY = Message("{day} {month} {year}", note="month is its short name")
+MONTH_AND_YEAR = Message("{month}\u00a0’{year}", note="month is its short name, year its last two figures")
 MOMENT = Message("{day}, {time}", note="time is hours and minutes")
 
 
@@ -49,6 +50,12 @@ def day(at: str) -> str:
     """A stored time as a day: 3 Sep 2026."""
     local = datetime.fromisoformat(at).astimezone()
     return say(DAY, day=local.day, month=say(MONTHS[local.month - 1]), year=local.year)
+
+
+def month(at: str) -> str:
+    """A stored time as its month: Sep ’26."""
+    local = datetime.fromisoformat(at).astimezone()
+    return say(MONTH_AND_YEAR, month=say(MONTHS[local.month - 1]), year=f"{local:%y}")
 
 
 def clock(at: str) -> str:

@@ -15,7 +15,7 @@ from app.shop.procedure.phases import PHASES
 AXE = Axe()
 STRICTER = {"color-contrast-enhanced": {"enabled": True}, "target-size": {"enabled": True}}
 COLORS = {"type": "rule", "values": ["color-contrast", "color-contrast-enhanced"]}
-NO_PAGE = re.compile(r"\.(css|csv|json)$|^/tag/|/news$|^/studies/")
+NO_PAGE = re.compile(r"\.(csv|json|zip|css)$|^/tag/|/news$|^/studies/")
 """Files, and what leads elsewhere; a study is checked by the tests of the meters' pages."""
 
 

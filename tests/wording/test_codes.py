@@ -19,8 +19,9 @@ from app.wording.reasons import tables
 from tests.wording.texts import messages
 
 VALUE = re.compile(r"\{\w+\}")
-NOT_SAID = frozenset({"SlipVerdict"})
-"""Enums whose codes are never said to a person as such: a verdict of slips is said by how sure it is."""
+NOT_SAID = frozenset({"SlipVerdict", "Trait"})
+"""Enums whose codes are never said to a person as such: a verdict of slips is said by how sure it is, and a
+trait is typed and not said."""
 
 
 def enums() -> Iterator[type[StrEnum]]:

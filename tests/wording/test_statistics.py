@@ -48,10 +48,28 @@ def test_a_label_is_said_by_its_code(label: statistics.Cell, says: str) -> None:
 
 
 def test_a_bar_says_how_many_it_is_a_share_of(tables: dict[Slug, Table]) -> None:
-    lasts, moves, people = tables[Slug.LASTS], tables[Slug.MOVES], tables[Slug.PEOPLE]
-    assert [words.bar_words(lasts, row) for row in lasts.rows][:2] == ["no data", "50\u00a0% of 2"]
-    assert words.bar_words(moves, moves.rows[1]) == "100\u00a0%"
-    assert words.bar_words(people, people.rows[0]) == "1"
+    lasts, moves, by_meter = tables[Slug.LASTS], tables[Slug.MOVES], tables[Slug.METERS]
+    few = ["0 of 0, too few to say", "1 of 2, too few to say"]
+    assert [words.bar_words(lasts, row) for row in lasts.rows][:2] == few
+    assert words.bar_words(moves, moves.rows[1]) == "3 of 3, too few to say"
+    assert words.bar_words(by_meter, by_meter.rows[0]) == "1"
+
+
+def test_questions_are_answered_in_a_few_words(tables: dict[Slug, Table]) -> None:
+    assert {words.answer(table)[0] for table in tables.values()} == {"Too few to say"}
+    shares = Table(Slug.LAYOUTS, (("4", 50, 40, 0.8), ("4 + 4", 50, 2, 0.04)), bar=3, share=True, of=1, some=2)
+    assert words.answer(shares) == ("Most often: 4", "40 of 50.")
+    alike = Table(Slug.LAYOUTS, (("4", 50, 30, 0.6), ("4 + 4", 50, 25, 0.5)), bar=3, share=True, of=1, some=2)
+    assert words.answer(alike)[0] == "No clear difference"
+    taken = Table(Slug.MOVES, ((0, 1, 0.1), (2, 5, 0.5), (7, 4, 0.4)), bar=2, share=True, some=1)
+    assert words.answer(taken)[0] == "2 adjustments"
+    lasting = (
+        (because(Label.MONTHS, low=0, high=3), 9, 7, 7, 0.778),
+        (because(Label.MORE_MONTHS, low=24), 2, 2, 2, 1.0),
+    )
+    assert words.answer(Table(Slug.LASTS, lasting, bar=4, share=True, of=1, some=2))[0].startswith("7 of 9")
+    metered = (("one", 9, 2.5, 3.0, 4.0), ("other", 6, 4.0, 3.0, 4.0), ("seldom", 1, 9.0, 3.0, 4.0))
+    assert words.answer(Table(Slug.METERS, metered, bar=2, share=False))[0] == "2.5 to 4 adjustments on average"
 
 
 def test_every_label_fits_beside_its_bar() -> None:

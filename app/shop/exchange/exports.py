@@ -1,9 +1,7 @@
-"""An engine out of the shop: its whole history as a file for another shop, and its readings for a spreadsheet."""
+"""An engine out of the shop: its whole history as a file for another shop."""
 
-import csv
-import io
 import json
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Mapping
 from typing import TypeVar
 
 from sqlmodel import Session, col, select
@@ -14,22 +12,12 @@ from app.shop.exchange import v5 as v5
 from app.shop.reasons import because
 from app.shop.record import loader
 from app.shop.record.entries import MeterEntry
-from app.shop.record.superseding import current
 from app.shop.record.visit_record import VisitRecord
 from app.shop.rejections import Rejection
 from app.shop.store.tables import Fitting
 from app.shop.training import training
-from app.sync.engine.units import REV_PER_MIN
 
 P = TypeVar("P", bound=v5.Part)
-
-CSV_COLUMNS = (
-    "visit", "place", "job", "opened_at", "meter", "round", "phase", "opening_m", "bore", "kind", "value", "unit",
-    "stands", "why", "by", "at", "from_above", "engine_rev_per_min",
-)  # fmt: skip
-
-FORMULA = ("=", "+", "-", "@", "\t", "\r")
-"""Beginnings that a spreadsheet may take for a formula (OWASP, CSV injection)."""
 
 
 def engine_file(session: Session, engine_id: int, at: str) -> v5.EngineFile:
@@ -58,44 +46,6 @@ def engine_file(session: Session, engine_id: int, at: str) -> v5.EngineFile:
 def written(file: v5.EngineFile) -> str:
     """The text of a file, the same for the same contents."""
     return json.dumps(file.model_dump(mode="json"), indent=1, ensure_ascii=False) + "\n"
-
-
-def readings_csv(records: Sequence[VisitRecord], reason: Callable[[str], str]) -> str:
-    """Every reading of the visits, in the order entered. Text that could be taken for a formula is marked as text.
-
-    ``reason`` gives the words of a reading's stored reason.
-    """
-    return table_csv(CSV_COLUMNS, (row for record in records for row in _rows(record, reason)))
-
-
-def table_csv(columns: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
-    """A table for a spreadsheet: a comma between, as RFC 4180 has it; text that looks like a formula begins with an
-    apostrophe. A number is left alone, negative or not."""
-    text = io.StringIO()
-    writer = csv.writer(text)
-    writer.writerow(columns)
-    writer.writerows([_safe(cell) for cell in row] for row in rows)
-    return text.getvalue()
-
-
-def _safe(cell: object) -> object:
-    if isinstance(cell, str) and cell.lstrip(" ").startswith(FORMULA):
-        return "'" + cell
-    return "" if cell is None else cell
-
-
-def _rows(record: VisitRecord, reason: Callable[[str], str]) -> Iterator[tuple[object, ...]]:
-    visit = record.visit
-    for one in record.rounds:
-        standing = {r.ident for r in current(one.entered)}
-        speed = record.speed_in(one)
-        for r in one.entered:
-            yield (
-                visit.number, visit.place, visit.job, visit.opened_at, record.meter.name, one.row.number, one.row.phase,
-                one.row.opening, r.bore, r.kind, r.value, r.unit, "yes" if r.ident in standing else "no",
-                reason(r.why), r.by, r.at, "yes" if one.row.from_above else "no",
-                round(speed.speed / REV_PER_MIN) if speed is not None else None,
-            )  # fmt: skip
 
 
 def _part(part: type[P], row: object, **others: object) -> P:

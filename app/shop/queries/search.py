@@ -21,6 +21,8 @@ FEW = 5
 occur together are hardly mistyped."""
 LETTERS = "abcdefghijklmnopqrstuvwxyz0123456789"
 SEPARATORS = re.compile(r"[\s\-_/.,;:()#]+")
+APOSTROPHES = re.compile("['`\u00b4\u2018\u2019\u02bc]")
+SPELLED = re.compile(r"[^\W_]+(['`\u00b4\u2018\u2019\u02bc][^\W_]*)*")
 TAG = re.compile(r"([0-9a-f]{4})-?([0-9a-f]{4})")
 SHEET_CODE = "EVENBORE"
 """How the code of a handover sheet begins; its version and the tag follow (``web.presenters.paper.left_code``)."""
@@ -79,6 +81,7 @@ def find(session: Session, typed: str, most: int = 30) -> Hits:
     if len(words) == 1:
         exact += _parts(session, words, most, "serial")
     exact += _parts(session, words, most)
+    exact += _spelled_plainly(session, words, most)
     found = tuple(dict.fromkeys(exact))[:most]
     if len(found) >= FEW or (found and len(words) > 1):
         return Hits(found, ())
@@ -118,6 +121,32 @@ def _parts(session: Session, words: Sequence[str], most: int, column: str = "") 
         return _ids(session, query, *sent, most)
     query = f"SELECT id FROM search_text WHERE {' AND '.join(where)} ORDER BY id DESC LIMIT ?"
     return _ids(session, query, *sent, most)
+
+
+def _spelled_plainly(session: Session, words: Sequence[str], most: int) -> tuple[int, ...]:
+    """Engines, newest first, in which every word begins one when accents and apostrophes are left out of both."""
+    pieces = [piece for word in words for piece in SEPARATORS.split(word.casefold()) if piece]
+    if max(map(len, pieces), default=0) < FORGIVEN_FROM or not all(map(SPELLED.fullmatch, pieces)):
+        return ()
+    query = "SELECT rowid FROM search_word WHERE search_word MATCH ? ORDER BY rowid DESC LIMIT ?"
+    every = (" OR ".join(f"{_quoted(one)}*" for one in sorted(spellings(piece))) for piece in pieces)
+    return _ids(session, query, " AND ".join(f"({one})" for one in every), most)
+
+
+def spellings(piece: str) -> set[str]:
+    """A word with its apostrophes, without them, and with one after its first letter or before a last s.
+
+    >>> sorted(spellings("o'neill")), sorted(spellings("oneill"))
+    (['o neill', 'oneill'], ['o neill', 'oneill'])
+    """
+    parts = [part for part in APOSTROPHES.split(piece) if part]
+    if len(parts) > 1:
+        return {" ".join(parts), "".join(parts)}
+    whole = "".join(parts)
+    if len(whole) < FORGIVEN_FROM:
+        return {whole}
+    owned = {f"{whole[:-1]} s"} if whole.endswith("s") else set()
+    return {whole, f"{whole[0]} {whole[1:]}", *owned}
 
 
 def _near(session: Session, words: Sequence[str], most: int) -> list[int]:

@@ -1,8 +1,8 @@
-"""Across engines: what slips most, how long a sync lasts, how many moves an engine takes, by meter and by person.
+"""Across engines: what slips most, how long a sync lasts, how many moves an engine takes, and with which meter.
 
 Every table is plain rows, counts beside every share, since a share of a small number says little. None of it is advice:
-two people or two meters may simply have had different engines. Titles and columns are worded in
-``app.wording.office.statistics``.
+two meters may simply have had different engines. People are not compared with each other. Titles and columns are
+worded in ``app.wording.office.statistics``.
 """
 
 from collections import defaultdict
@@ -11,8 +11,9 @@ from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
 from statistics import mean, median
-from typing import TypeVar
+from typing import NamedTuple, TypeVar
 
+from scipy.stats import binomtest
 from sqlmodel import Session, col, func, select
 
 from app.shop.assessment.since_left import Change
@@ -29,6 +30,8 @@ from app.sync.slips.slip_detection import Bore, Slip, SlipVerdict
 
 MOST_ENGINES = 200
 """Engines that are looked at, those worked on last."""
+FEWEST = 5
+"""With fewer than these nothing is said of a share (our judgement)."""
 DAYS_A_MONTH = 30.44
 LASTED = ((0, 3), (3, 6), (6, 12), (12, 24), (24, 600))
 """Months between as left and as found, from and to."""
@@ -48,7 +51,6 @@ class Slug(StrEnum):
     LASTS = "lasts"
     MOVES = "moves"
     METERS = "meters"
-    PEOPLE = "people"
 
 
 class Label(StrEnum):
@@ -76,8 +78,8 @@ class Label(StrEnum):
 class Table:
     """One table: ``rows`` of as many cells as it has columns, the label first.
 
-    ``bar`` is the column that a plot draws; ``share`` says that it is a part of 1, ``of`` which column counts what it
-    is a share of (0 when that is the same for all).
+    ``bar`` is the column that a plot draws; ``share`` says that it is a part of 1: that of the column ``some`` in the
+    column ``of``, or in the sum of ``some`` where ``of`` is 0.
     """
 
     slug: Slug
@@ -85,6 +87,42 @@ class Table:
     bar: int
     share: bool
     of: int = 0
+    some: int = 0
+
+    def counts(self, row: Sequence[Cell]) -> tuple[int, int]:
+        """How many of how many the share of a row is."""
+        of = [row] if self.of else self.rows
+        return _count(row[self.some]), sum(_count(one[self.of or self.some]) for one in of)
+
+
+class Interval(NamedTuple):
+    """A share with the interval that holds the true one in 95 of 100 cases."""
+
+    share: float
+    low: float
+    high: float
+
+
+def interval(some: int, of: int) -> Interval | None:
+    """The share of ``some`` in ``of`` with its Wilson interval (E. B. Wilson, J. Am. Stat. Assoc. 22, 1927); None for
+    fewer than ``FEWEST``, which say nothing."""
+    if of < FEWEST:
+        return None
+    low, high = binomtest(some, of).proportion_ci(0.95, "wilson")
+    return Interval(some / of, float(low), float(high))
+
+
+def standing_out(table: Table) -> tuple[Cell, ...] | None:
+    """The row whose share is surely the highest: its interval lies above all others. None where intervals overlap."""
+    told = [(found, row) for row in table.rows if (found := interval(*table.counts(row))) is not None]
+    first = max(told, key=lambda pair: pair[0].low, default=None)
+    if first is None or len(told) < 2 or any(found.high >= first[0].low for found, row in told if row is not first[1]):
+        return None
+    return first[1]
+
+
+def _count(cell: Cell) -> int:
+    return cell if isinstance(cell, int) else 0
 
 
 def gather(session: Session) -> list[tuple[VisitSummary, ...]]:
@@ -114,7 +152,6 @@ def tables(engines: Sequence[Sequence[VisitSummary]]) -> tuple[Table, ...]:
         _lasts(changed),
         _moves(left),
         _work(Slug.METERS, left, lambda v: f"{v.meter_name}, {v.unit}"),
-        _work(Slug.PEOPLE, left, lambda v: v.by),
     )
 
 
@@ -147,7 +184,7 @@ def _adjusters(changed: Sequence[Change]) -> Table:
         (_label(place), *_slipped_of(slips[place], asked.get(place, len(changed))))
         for place in sorted({*asked, *slips}, key=lambda n: (-len(slips[n]) / max(1, asked.get(n, 1)), n))
     ]
-    return Table(Slug.ADJUSTERS, tuple(rows), bar=3, share=True, of=1)
+    return Table(Slug.ADJUSTERS, tuple(rows), bar=3, share=True, of=1, some=2)
 
 
 def _slipped_of(slips: Sequence[Slip], asked: int) -> tuple[Cell, ...]:
@@ -182,13 +219,13 @@ def _label(place: _Place) -> Reason:
 
 
 def _by(slug: Slug, changed: Sequence[Change], name_of: Callable[[Change], str]) -> Table:
-    return Table(slug, tuple(_counted(changed, name_of)), bar=3, share=True, of=1)
+    return Table(slug, tuple(_counted(changed, name_of)), bar=3, share=True, of=1, some=2)
 
 
 def _sizes(changed: Sequence[Change]) -> Table:
     """Returns by bore diameter, measured ones apart from estimates."""
     rows = sorted(_counted(changed, _bore_size), key=lambda row: (row[0][1], row[0][0]))
-    return Table(Slug.HARDWARE, tuple((_label(size), *cells) for size, *cells in rows), bar=3, share=True, of=1)
+    return Table(Slug.HARDWARE, tuple((_label(size), *cells) for size, *cells in rows), bar=3, share=True, of=1, some=2)
 
 
 def _bore_size(change: Change) -> _Place:
@@ -225,7 +262,7 @@ def _lasts(changed: Sequence[Change]) -> Table:
             else because(Label.MONTHS, low=low, high=high)
         )
         rows.append((label, len(those), still, quiet, _share(still, len(those))))
-    return Table(Slug.LASTS, tuple(rows), bar=4, share=True, of=1)
+    return Table(Slug.LASTS, tuple(rows), bar=4, share=True, of=1, some=2)
 
 
 def _moves(left: Sequence[VisitSummary]) -> Table:
@@ -234,7 +271,7 @@ def _moves(left: Sequence[VisitSummary]) -> Table:
         counts[len(visit.moves)] += 1
     most = max(counts, default=0)
     rows = tuple((n, counts[n], _share(counts[n], len(left))) for n in range(min(most, 20) + 1))
-    return Table(Slug.MOVES, rows, bar=2, share=True)
+    return Table(Slug.MOVES, rows, bar=2, share=True, some=1)
 
 
 def _work(slug: Slug, left: Sequence[VisitSummary], name_of: Callable[[VisitSummary], str]) -> Table:

@@ -3,10 +3,12 @@
 from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Query
+from fastapi.responses import Response
 from pydantic import Field
 
 from app.shop.commands import engines
 from app.shop.commands.engines import EngineFacts
+from app.shop.exchange.exports import engine_file, written
 from app.shop.record import loader
 from app.shop.store.tables import Engine
 from app.sync.engine.units import REV_PER_MIN
@@ -17,6 +19,21 @@ from app.web.context import Now, Shop
 from app.web.forms import DISPLACEMENT_UNITS
 
 router = APIRouter(prefix="/engines", tags=["engines"])
+
+
+FILE: dict[str, Any] = {
+    "description": "The file. `/static/exchange/engine-5.schema.json` describes every field, with its unit.",
+    "content": {
+        "application/json": {
+            "schema": {
+                "type": "object",
+                "properties": {"format": {"const": "evenbore-engine"}, "version": {"const": 5}},
+                "required": ["format", "version", "exported_at", "engine", "meters", "fittings", "visits"],
+            }
+        }
+    },
+}
+"""The engine file as the description of the interface tells of it."""
 
 
 class FactsSent(Sent):
@@ -162,6 +179,19 @@ def register_engine(shop: Shop, body: EngineSent, now: Now) -> EngineShown:
 def show_engine(shop: Shop, engine_id: Id) -> EngineShown:
     """What it is, what is fitted, and its visits."""
     return _shown(shop, engine_id)
+
+
+@router.get(
+    "/{engine_id}/file",
+    summary="The engine file",
+    response_class=Response,
+    responses={200: FILE, **NOT_THERE, 422: REFUSALS[422]},
+)
+def show_engine_file(shop: Shop, engine_id: Id, now: Now) -> Response:
+    """The engine with its whole history, as another shop imports it. A simulated engine has none: 422."""
+    with shop.reading() as session:
+        file = engine_file(session, engine_id, now)
+    return Response(written(file), media_type="application/json")
 
 
 @router.put("/{engine_id}", summary="Correct an engine's facts", responses=REFUSALS)

@@ -4,19 +4,22 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from app.shop.assessment.assessment import Assessment
+from app.shop.queries.open_visits import STALE
 from app.shop.store.tables import Engine, Visit
 from app.web.presenters.drawing import phases, small_rows
-from app.web.presenters.filters import day, liters, moment
+from app.web.presenters.filters import day, liters
 from app.web.presenters.steps import wanted_next
 from app.web.presenters.views import PhaseView, SmallRow
 from app.wording import names
 from app.wording.message import say
 from app.wording.office import engines as engine_words
+from app.wording.office import finding
 
 
 @dataclass(frozen=True, slots=True)
 class BoardLine:
-    """One engine as the page shows it; the whole line leads to ``href``."""
+    """One engine as the page shows it; the whole line leads to ``href``. ``age`` of an open visit is since anything was
+    entered; one is ``stale`` after weeks."""
 
     href: str
     number: str
@@ -27,10 +30,12 @@ class BoardLine:
     phase: str
     next: str
     where: str
+    age: str = ""
+    stale: bool = False
 
 
-def worked_on(assessment: Assessment) -> BoardLine:
-    """An engine with an open visit."""
+def worked_on(assessment: Assessment, age: float) -> BoardLine:
+    """An engine with an open visit that was touched ``age`` [s] ago."""
     record, shown = assessment.record, phases(assessment)
     return BoardLine(
         href=f"/visits/{record.visit.ident}",
@@ -41,7 +46,9 @@ def worked_on(assessment: Assessment) -> BoardLine:
         phases=shown,
         phase=next((p.title for p in shown if p.state == "current"), say(engine_words.READY)),
         next=wanted_next(assessment),
-        where=_joined(names.choice(record.visit.place), record.visit.by, moment(record.visit.opened_at)),
+        where=_joined(names.choice(record.visit.place), record.visit.by),
+        age=finding.age(age),
+        stale=age >= STALE,
     )
 
 

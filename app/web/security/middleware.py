@@ -29,8 +29,8 @@ BODY_LIMIT = 1024 * 1024
 """The largest form taken [bytes]. The largest real one is a few thousand."""
 
 FILE_LIMIT = 16 * 1024 * 1024
-FILES_TAKEN = frozenset({"/exchange/look", "/exchange"})
-"""Where a whole engine may be sent as a file, and the largest one taken there [bytes]."""
+FILES_TAKEN = frozenset({"/exchange", "/exchange/look", "/exchange/several"})
+"""Where whole engines may be sent as files, and the largest one taken there [bytes]."""
 
 JSON_BOUNDS = Bounds(depth=16, parts=2000, fields=200, values=4000)
 """The most that a program sends at once: the largest real one, a phase's checks, has some fifty fields."""

@@ -52,6 +52,8 @@ COUPLER_MARKS: Mapping[str, Message] = {
 }
 """What joins two bores in the drawing of an engine, where it is not the usual."""
 
+ENGINE = Message("Engine {serial}", note="at the head of a printed page")
+PAGE_OF = Message("Page {page} of {pages}", note="both are counted by the printer")
 JOB = Message("Job {job}")
 VISIT = Message("Visit {number}, {day}")
 NO_VISIT = Message("No visits yet")
@@ -66,11 +68,14 @@ HOLDS: Mapping[str, Message] = {
     "visit": Message("{count} visit", many="{count} visits"),
     "round": Message("{count} round", many="{count} rounds"),
     "reading": Message("{count} reading", many="{count} readings"),
+    "speed": Message("{count} engine speed", many="{count} engine speeds"),
     "move": Message("{count} adjustment", many="{count} adjustments"),
     "check": Message("{count} check", many="{count} checks"),
     "override": Message("{count} waiver", many="{count} waivers"),
     "signoff": Message("{count} sign-off", many="{count} sign-offs"),
     "correction": Message("{count} correction", many="{count} corrections"),
+    "engineevent": Message("{count} start or stop", many="{count} starts or stops"),
+    "stopend": Message("{count} end of a stop", many="{count} ends of stops"),
 }
 """What an engine file holds, by the name of its parts."""
 

@@ -2,20 +2,20 @@
 
 from collections.abc import Mapping
 from enum import StrEnum
+from statistics import median_low
 
-from app.shop.queries.statistics import Cell, Label, Slug, Table
+from app.shop.queries.statistics import FEWEST, Cell, Label, Slug, Table, interval, standing_out
 from app.shop.reasons import Reason
 from app.wording.message import Message, say
 from app.wording.reasons import TABLES, in_words
 
 TITLES: Mapping[StrEnum, Message] = {
-    Slug.ADJUSTERS: Message("Which couplers and screws slip most"),
-    Slug.LAYOUTS: Message("Which layouts slip most"),
-    Slug.HARDWARE: Message("Which bore sizes slip most"),
-    Slug.LASTS: Message("How long an engine stays in tolerance"),
-    Slug.MOVES: Message("Adjustments per visit"),
-    Slug.METERS: Message("Adjustments per visit, by meter"),
-    Slug.PEOPLE: Message("Adjustments per visit, by person"),
+    Slug.ADJUSTERS: Message("Which couplers and screws slip most?"),
+    Slug.LAYOUTS: Message("Which layouts slip most?"),
+    Slug.HARDWARE: Message("Which bore sizes slip most?"),
+    Slug.LASTS: Message("How long does an engine stay in tolerance?"),
+    Slug.MOVES: Message("How many adjustments does a visit take?"),
+    Slug.METERS: Message("How many adjustments does a visit take with each meter?"),
 }
 
 RETURNS, SHARE, SLIP_FOUND = Message("Return visits"), Message("Share"), Message("Something slipped")
@@ -41,7 +41,6 @@ COLUMNS: Mapping[StrEnum, tuple[Message, ...]] = {
     ),
     Slug.MOVES: (Message("Adjustments"), VISITS, SHARE),
     Slug.METERS: (Message("Meter"), VISITS, MOVES, ROUNDS, SPREAD),
-    Slug.PEOPLE: (Message("Initials"), VISITS, MOVES, ROUNDS, SPREAD),
 }
 
 NOTES: Mapping[StrEnum, Message] = {
@@ -68,8 +67,21 @@ TABLES[Slug] = TITLES
 TABLES[Label] = LABELS
 
 PERCENT = Message("{percent}\u00a0%")
-PERCENT_OF = Message("{percent}\u00a0% of {count}")
-NO_DATA = Message("no data", context="bar of a plot")
+SOME_OF = Message("{some} of {of}")
+TOO_FEW_HERE = Message("{some} of {of}, too few to say")
+FIGURE = Message("{figure}", note="mean adjustments of a visit, beside a bar")
+
+TOO_FEW = Message("Too few to say")
+BELOW = Message("Fewer than {fewest} in every line.")
+STANDS_OUT = Message("Most often: {label}")
+NONE_STANDS_OUT = Message("No clear difference")
+OVERLAP = Message("The intervals overlap, so the order of the lines says nothing.")
+STILL_IN = Message("{some} of {of} were not out of tolerance")
+AFTER = Message("This is after {time}, the longest time with enough return visits.")
+MIDDLE = Message("{count} adjustment", many="{count} adjustments")
+MIDDLE_OF = Message("Half of {visits} visits took no more, and half no fewer.")
+FROM_TO = Message("{least} to {most} adjustments on average")
+DIFFERENT_ENGINES = Message("The meters may have had different engines.")
 
 
 def title(table: Table) -> str:
@@ -100,13 +112,56 @@ def shown(table: Table, row: tuple[Cell, ...]) -> tuple[str, ...]:
 
 
 def bar_words(table: Table, row: tuple[Cell, ...]) -> str:
-    """What the bar of a row says."""
+    """What stands beside the bar or the dot of a row."""
     if not table.share:
-        return f"{row[table.bar] or 0:g}"
-    if not table.of:
-        return _share(row[table.bar])
-    count = row[table.of]
-    return say(PERCENT_OF, percent=_percent(row[table.bar]), count=count) if count else say(NO_DATA)
+        return say(FIGURE, figure=f"{row[table.bar] or 0:g}")
+    some, of = table.counts(row)
+    return say(TOO_FEW_HERE if interval(some, of) is None else SOME_OF, some=some, of=of)
+
+
+def answer(table: Table) -> tuple[str, str]:
+    """The answer to the question of a table in a few words, and the reservation to it."""
+    match table.slug:
+        case Slug.LASTS:
+            return _lasts(table)
+        case Slug.MOVES:
+            return _moves(table)
+        case Slug.METERS:
+            return _meters(table)
+    if all(interval(*table.counts(row)) is None for row in table.rows):
+        return _too_few()
+    first = standing_out(table)
+    if first is None:
+        return say(NONE_STANDS_OUT), say(OVERLAP)
+    some, of = table.counts(first)
+    return say(STANDS_OUT, label=plain(first[0])), say(SOME_OF, some=some, of=of) + "."
+
+
+def _lasts(table: Table) -> tuple[str, str]:
+    told = [row for row in table.rows if interval(*table.counts(row)) is not None]
+    if not told:
+        return _too_few()
+    some, of = table.counts(told[-1])
+    return say(STILL_IN, some=some, of=of), say(AFTER, time=plain(told[-1][0]))
+
+
+def _moves(table: Table) -> tuple[str, str]:
+    taken = [int(plain(row[0])) for row in table.rows for _ in range(table.counts(row)[0])]
+    if len(taken) < FEWEST:
+        return _too_few()
+    middle = median_low(taken)
+    return say(MIDDLE, count=middle), say(MIDDLE_OF, visits=len(taken))
+
+
+def _meters(table: Table) -> tuple[str, str]:
+    told = [float(plain(row[table.bar])) for row in table.rows if int(plain(row[1])) >= FEWEST]
+    if not told:
+        return _too_few()
+    return say(FROM_TO, least=f"{min(told):g}", most=f"{max(told):g}"), say(DIFFERENT_ENGINES)
+
+
+def _too_few() -> tuple[str, str]:
+    return say(TOO_FEW), say(BELOW, fewest=FEWEST)
 
 
 def _share(cell: Cell) -> str:

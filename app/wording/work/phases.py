@@ -253,7 +253,7 @@ def item_short(item: Item | str) -> str:
 def item_figure(item: Item, number: float, units: Units) -> str:
     """A recorded figure of an item with its unit, for reading; whole sixteenths of a turn as a screw is turned."""
     if item.choices:
-        return say(CHOICES[item.choices[round(number)]])
+        return choice_words(item, number)
     if item.unit == "turns" and number * 16 == round(number * 16):
         return turns(number)
     shown, unit = item.shown(number, units.on_screen), item.unit_in(units.on_screen)
@@ -265,6 +265,11 @@ def item_figure(item: Item, number: float, units: Units) -> str:
 def item_choices(item: Item) -> list[tuple[str, str]]:
     """What is sent for each choice that an item offers, and its words."""
     return [(str(place), say(CHOICES[choice])) for place, choice in enumerate(item.choices)]
+
+
+def choice_words(item: Item, number: float) -> str:
+    """The words of the choice that a figure of an item says."""
+    return say(CHOICES[item.choices[round(number)]])
 
 
 def unit_label(unit: str) -> str:

@@ -2,8 +2,10 @@
 
 from typing import Any
 
+import pytest
+
 from app.shop.queries import statistics
-from app.shop.queries.statistics import Label, Table
+from app.shop.queries.statistics import Label, Slug, Table, interval, standing_out
 from app.shop.reasons import Reason
 from app.shop.store.database import Database
 from tests.shop.past import Past
@@ -65,14 +67,39 @@ def test_how_long_it_lasts_is_told_by_the_time_between(shop: Database) -> None:
     assert list(rows)[-1] == (Label.MORE_MONTHS, 24)
 
 
-def test_moves_are_told_by_visit_meter_and_person(shop: Database) -> None:
+def test_moves_are_told_by_visit_and_meter(shop: Database) -> None:
     found = with_engines(shop)
     assert found["moves"].rows == ((0, 0, 0.0), (1, 5, 1.0))
-    assert [row[:4] for row in found["people"].rows] == [("JT", 2, 1.0, 2.0), ("KM", 3, 1.0, 2.0)]
     assert [row[1] for row in found["meters"].rows] == [5]
 
 
 def test_an_empty_shop_has_empty_tables(shop: Database) -> None:
     found = made(shop)
-    assert found["people"].rows == ()
+    assert found["meters"].rows == ()
     assert found["layouts"].rows == ()
+
+
+@pytest.mark.parametrize(
+    ("some", "of", "low", "high"),
+    [(81, 263, 0.2553, 0.3662), (15, 148, 0.0624, 0.1605), (0, 20, 0.0, 0.1611), (1, 29, 0.0061, 0.1718)],
+)
+def test_intervals_of_shares_are_those_of_the_handbook(some: int, of: int, low: float, high: float) -> None:
+    """R. G. Newcombe, Statistics in Medicine 17, 1998, table I, score method without correction; from memory."""
+    found = interval(some, of)
+    assert found is not None
+    assert found.low == pytest.approx(low, abs=6e-5)
+    assert found.high == pytest.approx(high, abs=6e-5)
+
+
+def test_few_say_nothing_and_overlapping_shares_have_no_order() -> None:
+    assert interval(4, 4) is None
+
+    def table(*counts: tuple[int, int]) -> Table:
+        rows = tuple((f"{at}", of, some, some / of) for at, (some, of) in enumerate(counts))
+        return Table(Slug.LAYOUTS, rows, bar=3, share=True, of=1, some=2)
+
+    apart = standing_out(table((40, 50), (2, 50)))
+    assert apart is not None
+    assert apart[0] == "0"
+    assert standing_out(table((30, 50), (25, 50))) is None
+    assert standing_out(table((4, 4), (2, 50))) is None  # one line alone stands out from nothing

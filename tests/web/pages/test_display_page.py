@@ -28,7 +28,7 @@ def page(new_context: NewContext, request: pytest.FixtureRequest) -> Page:
 def test_dark_and_left_handed_hold_on_the_readings_too(page: Page, server: str, shop: Database) -> None:
     visit_id = heat_soaked(shop)
     page.goto(server)
-    page.get_by_role("link", name="Display on this tablet").click()
+    page.get_by_role("link", name="This tablet").click()
     for choice in ("Dark", "Keypad on the left", "Front on the right"):
         page.get_by_text(choice, exact=True).click()
     page.get_by_role("button", name="Save").click()

@@ -1,7 +1,10 @@
 """Files in and out through the pages: looked at first, conflicts chosen by a person, nothing stored before."""
 
 import html
+import io
+import json
 import re
+import zipfile
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -11,17 +14,21 @@ from starlette.testclient import TestClient
 
 from app.shop.commands import engines
 from app.shop.exchange.codes import FileQuestion
+from app.shop.exchange.exports import engine_file
 from app.shop.record import loader
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.shop.store.upgrade import open_shop
 from app.web.application import create_app
-from app.web.pages.engine.exchange import download, packed, unpacked
+from app.web.pages.engine.data_out import download
+from app.web.pages.engine.exchange import packed, unpacked
+from app.web.security.pairing import Pairing
+from tests.shop.exchange.files import EVEN, SLIPPED
 from tests.shop.past import Past
 from tests.shop.rejections import on_page
+from tests.shop.yard import AT, key
 
 ORIGIN = "http://127.0.0.1"
-EVEN = [6.5] * 8
 
 
 @pytest.fixture
@@ -99,7 +106,7 @@ def test_a_conflict_is_shown_and_chosen(shop: Database, other: Database) -> None
 
 @pytest.mark.parametrize(
     ("file", "code"),
-    [(b"", Rejection.FILE_MISSING), (b"\xff\xfe", Rejection.FILE_MISSING), (b"{}", Rejection.FILE_NOT_AN_ENGINE)],
+    [(b"", Rejection.FILE_MISSING), (b"\xff\xfe", Rejection.FILE_NOT_AN_ENGINE), (b"{}", Rejection.FILE_NOT_AN_ENGINE)],
 )
 def test_what_is_no_file_is_said_beside_the_form(other: Database, file: bytes, code: Rejection) -> None:
     with client(other) as to:
@@ -137,3 +144,103 @@ def test_readings_come_as_a_table(shop: Database) -> None:
         answer = to.get("/engines/1/readings.csv")
     assert answer.headers["content-type"].startswith("text/csv")
     assert len(answer.text.splitlines()) == 19
+
+
+def packages(shop: Database) -> tuple[httpx.Response, httpx.Response]:
+    with client(shop) as out:
+        return out.get("/shop/engine-files.zip"), out.get("/shop/tables.zip")
+
+
+def test_every_table_of_an_engine_comes_for_a_spreadsheet(shop: Database) -> None:
+    Past(shop).visit(SLIPPED, EVEN)
+    with client(shop) as to:
+        moves = to.get("/engines/1/moves.csv")
+        assert moves.headers["content-disposition"] == 'attachment; filename="31-0217 moves.csv"'
+        assert len(moves.text.splitlines()) == 2
+        assert "coolant" in to.get("/engines/1/checks.csv").text
+        assert to.get("/engines/1/people.csv").status_code == 404
+        for kind in ("readings", "moves", "checks"):
+            assert f'href="/engines/1/{kind}.csv"' in to.get("/engines/1/paper").text
+
+
+def test_a_whole_shop_goes_out_and_comes_in_again(shop: Database, other: Database) -> None:
+    for serial in ("31-0217", "22-0098", "18/0264"):
+        Past(shop, serial=serial).visit(SLIPPED, EVEN)
+    files, tables = packages(shop)
+    assert set(zipfile.ZipFile(io.BytesIO(tables.content)).namelist()) >= {"datapackage.json", "readings.csv"}
+    with client(other) as to:
+        looked = look(to, files.content)
+        assert looked.text.count("New here: 1 engine") == 3
+        assert count(other) == 0
+        brought = to.post("/exchange/several", data=hidden(looked.text))
+        assert "3 engines imported" in brought.text
+        assert count(other) == 3
+        again = look(to, files.content)
+        assert again.text.count("Already on record") == 3
+        assert "3 engines imported" in to.post("/exchange/several", data=hidden(again.text)).text
+    assert packages(other)[0].status_code == 200
+    with shop.reading() as mine, other.reading() as theirs:
+        for engine_id in (1, 2, 3):
+            assert engine_file(mine, engine_id, AT) == engine_file(theirs, engine_id, AT)
+
+
+def test_of_several_files_the_sound_ones_are_imported(shop: Database, other: Database) -> None:
+    """One is none, one has a question of its own, and one meter is asked about for all of them."""
+    Past(other).visit(EVEN, EVEN)
+    for serial in ("31-0217", "22-0098", "22-0099"):
+        Past(shop, serial=serial).visit(SLIPPED, EVEN)
+    made = io.BytesIO(packages(shop)[0].content)
+    with zipfile.ZipFile(made, "a") as to_add:
+        to_add.writestr("other.json", "{}")
+    with client(other) as to:
+        looked = look(to, made.getvalue())
+        assert on_page(Rejection.FILE_NOT_AN_ENGINE) in looked.text
+        assert "Import this file alone" in looked.text
+        assert "Import 2 engines" in looked.text
+        refused = to.post("/exchange/several", data=hidden(looked.text))
+        assert refused.status_code == 409
+        meter = re.search(r'name="(meter-[^"]+)"', refused.text)
+        assert meter is not None
+        assert count(other) == 1
+        brought = to.post("/exchange/several", data={**hidden(refused.text), meter[1]: "same"})
+        assert "2 engines imported" in brought.text
+    assert count(other) == 3
+
+
+@pytest.mark.parametrize("sent", [b"PK\x03\x04 and no more", b"PK\x05\x06"])
+def test_a_broken_zip_is_said_beside_the_form(other: Database, sent: bytes) -> None:
+    with client(other) as to:
+        answer = look(to, sent)
+    assert answer.status_code == 422
+    assert on_page(Rejection.FILE_NOT_AN_ENGINE) in answer.text
+
+
+def test_a_zip_that_grows_without_end_is_not_taken_apart(other: Database) -> None:
+    made = io.BytesIO()
+    with zipfile.ZipFile(made, "w", zipfile.ZIP_DEFLATED) as to_fill:
+        for number in range(5):
+            to_fill.writestr(f"{number}.json", b" " * (16 * 1024 * 1024))
+    with client(other) as to:
+        answer = look(to, made.getvalue())
+    assert answer.status_code == 422
+    assert "32\u00a0MB" in html.unescape(answer.text)
+
+
+def test_a_whole_shop_leaves_at_the_shop_computer_only(shop: Database) -> None:
+    codes = Pairing(f"{ORIGIN}/")
+    app = create_app(shop, pairing=codes)
+    with TestClient(app, base_url=ORIGIN, headers={"Origin": ORIGIN}, client=("192.168.1.9", 40000)) as tablet:
+        codes.new()
+        assert tablet.post("/pair", data={"code": codes.code, "name": "Bench", "key": key()}).status_code == 200
+        assert tablet.get("/shop").status_code == 200
+        for path in ("/shop/tables.zip", "/shop/engine-files.zip"):
+            assert tablet.get(path).status_code == 403
+
+
+def test_programs_get_the_same_file(shop: Database) -> None:
+    Past(shop).visit(EVEN, EVEN)
+    file = json.loads(exported(shop))
+    with client(shop) as to:
+        told = to.get("/api/engines/1/file").json()
+        assert to.get("/api/engines/2/file").json()["code"] == "no-such-engine"
+    assert {**told, "exported_at": ""} == {**file, "exported_at": ""}

@@ -1,6 +1,7 @@
 """Fields and drift charts, rendered with plain facts."""
 
 import re
+from itertools import pairwise
 from xml.etree import ElementTree
 
 import pytest
@@ -42,22 +43,25 @@ def test_one_option_is_chosen(macro: str, chosen: str) -> None:
 # Drift
 
 
+DAY = 24 * 3600.0
+
+
 def chart(*seen: tuple[float | None, float | None], drifts: bool = False) -> DriftChart:
-    points = [Point(visit, found, left) for visit, (found, left) in enumerate(seen, 1)]
-    return DriftChart("3", "drifts wide", trace(points, 0.5), drifts, "Bore 3, drifts wide")
+    points = [Point(visit, found, left, at=visit * DAY) for visit, (found, left) in enumerate(seen, 1)]
+    return DriftChart("3", "drifts wide", trace(points, 0.08, 0.04), drifts, "Bore 3, drifts wide")
 
 
 def test_drift_draws_found_left_and_the_way_between() -> None:
-    drawn = chart((2.0, 0.0), (1.0, None), (9.0, 0.0), drifts=True)
+    drawn = chart((0.16, 0.0), (0.08, None), (0.72, 0.0), drifts=True)
     html = piece("drift", "drift_chart(chart)", chart=drawn)
     paths = dict(re.findall(r'class="draw-(\w+)" d="([^"]+)"', html))
-    assert paths["found"].count("M") == 3
+    assert drawn.trace.found.count("M") == 2
     assert paths["left"].count("M") == 2
     assert paths["adjusted"].count("M") == 2
     assert paths["use"].count("M") == 2
     assert "is-drifting" in html
-    highest = min(float(y) for y in re.findall(r"M\S+ (\S+?)h", paths["found"]))
-    assert highest >= 0  # far out is drawn at the edge, not beyond it
+    assert drawn.trace.beyond.count("z") == 1  # far out is a triangle at the edge
+    assert all(0 <= float(y) <= 164 for y in re.findall(r"M\S+ (\S+?)h", drawn.trace.beyond))
 
 
 def test_drift_of_a_bore_never_read_is_an_empty_chart() -> None:
@@ -66,6 +70,28 @@ def test_drift_of_a_bore_never_read_is_an_empty_chart() -> None:
     assert 'aria-label="Bore 3, drifts wide"' in html
 
 
-def test_drift_over_many_visits_keeps_its_numbers_apart() -> None:
-    points = [Point(n, 0.0, 0.0, year="2024" if n == 1 else "2025" if n == 9 else "") for n in range(1, 41)]
-    assert [tick for tick in trace(points, 0.5).ticks if any(tick)] == [("1", "’24"), ("40", "")]
+def test_drift_is_drawn_to_scale_of_dates_and_per_cent() -> None:
+    """Visits on day 0, 100 and 400: the second stands a quarter of the way. 12 % is half as high as 24 %."""
+    points = [
+        Point(n, share, None, at=DAY * day) for n, (day, share) in enumerate(((0, 0.0), (100, 0.12), (400, 0.24)))
+    ]
+    drawn = trace(points, 0.08, 0.0, axis=True)
+    squares = [(float(x), float(y)) for x, y in re.findall(r"M(\S+) (\S+?)h", drawn.found)]
+    (first, zero), (second, half), (last, full) = squares
+    assert (second - first) / (last - first) == pytest.approx(0.25, abs=0.03)  # room for visits of one day is kept
+    assert (zero - half) / (zero - full) == pytest.approx(0.5)
+    assert [figure for _, figure in drawn.axis] == ["+16", "0", "−16"]
+    assert drawn.axis[1][0] == zero + 5  # a square's corner is half its width above its middle
+
+
+def test_visits_of_one_day_stand_side_by_side() -> None:
+    drawn = trace([Point(n, 0.0, None) for n in range(1, 4)], 0.08, 0.0)
+    places = [float(x) for x in re.findall(r"M(\S+) ", drawn.found)]
+    assert len(set(places)) == 3
+
+
+def test_drift_over_many_visits_keeps_its_dates_apart() -> None:
+    points = [Point(n, 0.0, 0.0, day=f"Jan {n}", at=n * DAY) for n in range(1, 41)]
+    dates = trace(points, 0.08, 0.04).dates
+    assert [words for _, words in dates][:: len(dates) - 1] == ["Jan 1", "Jan 40"]
+    assert all(later - earlier >= 58 for (earlier, _), (later, _) in pairwise(dates))

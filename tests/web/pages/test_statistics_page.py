@@ -35,9 +35,12 @@ def test_every_table_has_a_plot_and_a_file(client: TestClient, shop: Database) -
     page = client.get("/statistics").text
     assert "1 engine<" in page
     slugs = re.findall(r'href="/statistics/(\w+)\.csv"', page)
-    assert slugs == ["adjusters", "layouts", "hardware", "lasts", "moves", "meters", "people"]
-    assert page.count('<svg class="plot"') == len(slugs)
-    assert f'aria-label="{say(TITLES[Slug.LAYOUTS])}: 4 + 4 100\u00a0% of 1"' in page
+    assert slugs == ["adjusters", "layouts", "hardware", "lasts", "moves", "meters"]
+    assert page.count('<ul class="plot"') == len(slugs)
+    assert f'aria-label="{say(TITLES[Slug.LAYOUTS])}"' in page
+    assert "1 of 1, too few to say" in page
+    assert "draw-dot" not in page
+    assert "=KM" not in page
     for slug in slugs:
         answer = client.get(f"/statistics/{slug}.csv")
         assert answer.status_code == 200
@@ -45,7 +48,20 @@ def test_every_table_has_a_plot_and_a_file(client: TestClient, shop: Database) -
         head, *rows = csv.reader(io.StringIO(answer.text))
         assert rows
         assert {len(row) for row in rows} == {len(head)}
-    assert "'=KM" in client.get("/statistics/people.csv").text
+    assert client.get("/statistics/people.csv").status_code == 404
+
+
+def test_a_share_of_enough_is_a_dot_with_its_interval(client: TestClient, shop: Database) -> None:
+    """Six returns of one coupler, all slipped: each share of enough has a dot and an interval."""
+    past = Past(shop)
+    past.visit(EVEN, EVEN)
+    for _ in range(6):
+        past.visit(SLIPPED, EVEN)
+    page = client.get("/statistics").text
+    assert "<b>Most often: coupler 2 from the stop screw.</b> 6 of 6." in page
+    dots, ends = page.count('class="draw-dot"'), re.findall(r'class="draw-interval" x1="(\S+)%" x2="(\S+)%"', page)
+    assert dots == len(ends) > 3
+    assert all(0 <= float(low) < float(high) <= 100 for low, high in ends)
 
 
 def test_a_table_that_is_not_there_and_an_empty_shop(client: TestClient) -> None:

@@ -12,7 +12,10 @@ NO_PICTURE = {
     "/visits/{visit_id}/news",
     "/statistics/{slug}.csv",
     "/engines/{engine_id}/export.json",
-    "/engines/{engine_id}/readings.csv",
+    "/engines/{engine_id}/{table}.csv",
+    "/engines/{engine_id}/print.css",
+    "/shop/tables.zip",
+    "/shop/engine-files.zip",
 }
 """What is a file, says one word to a script, or leads elsewhere."""
 

@@ -1,37 +1,29 @@
-"""In and out: one engine as a file for another shop, its readings for a spreadsheet, and a file imported."""
+"""In: engine files imported, one with a person's answers to what is asked about it, or many at once."""
 
 import base64
 import binascii
-import codecs
-import re
 import zlib
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import partial
 from typing import Annotated
 
 from fastapi import APIRouter, Depends, Request
 from fastapi.responses import HTMLResponse, Response
 from starlette.datastructures import UploadFile
 
-from app.shop.commands import engines
 from app.shop.errors import RejectedError
-from app.shop.exchange.exports import engine_file, readings_csv, written
+from app.shop.exchange import several
 from app.shop.exchange.imports import LARGEST, Conflict, bring_in, plan, read
+from app.shop.exchange.several import Batch, Named
 from app.shop.reasons import because
-from app.shop.record import loader
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
-from app.web.context import Form, Now, Page, Pages, Shop
+from app.web.context import Form, Page, Pages, Shop
 from app.web.error_responses import status_of
 from app.wording.office.engines import held
 from app.wording.reasons import in_words, problems_in_words
-from app.wording.stored import as_stored
 
 router = APIRouter()
-
-STEP = 1024 * 1024
-"""How much of a file is looked at together [bytes]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,46 +43,51 @@ class Question:
         return Question(one.name, in_words(one.question), in_words(one.mine), in_words(one.theirs), options)
 
 
-async def _sent(request: Request) -> bytes | None:
-    """The file that was sent, as far as one may be long; None when there is none or it is no text."""
-    async with request.form(max_files=1, max_fields=5) as form:
-        file = form.get("file")
-        if not isinstance(file, UploadFile) or not file.size:
-            return None
-        sent = await file.read(LARGEST + 1)
-    return sent if _is_text(sent) else None
+@dataclass(frozen=True, slots=True)
+class ImportLine:
+    """One of several files as the page lists it: the engine, what it adds or what is wrong, and where it went."""
+
+    name: str
+    adds: str
+    problem: str
+    waits: bool
+    href: str
+
+    @staticmethod
+    def of(one: several.FileLooked) -> "ImportLine":
+        """In words."""
+        problem = in_words(one.problem) if one.problem else ""
+        href = f"/engines/{one.engine_id}" if one.engine_id else ""
+        return ImportLine(one.serial or one.name, ", ".join(held(one.adds)), problem, one.waits, href)
 
 
-@router.get("/engines/{engine_id}/export.json")
-def export(shop: Shop, engine_id: int, now: Now) -> Response:
-    """One engine with its whole history, for another shop."""
-    with shop.reading() as session:
-        file = engine_file(session, engine_id, now)
-    return download(written(file), f"{file.engine.serial}.json", "application/json")
-
-
-@router.get("/engines/{engine_id}/readings.csv")
-def readings(shop: Shop, engine_id: int) -> Response:
-    """Every reading of an engine, for a spreadsheet."""
-    with shop.reading() as session:
-        engine = engines.get(session, engine_id)
-        records = list(reversed(loader.of_engine(session, engine_id)))
-    table = readings_csv(records, partial(as_stored, column="reading.why"))
-    return download(table, f"{engine.serial} readings.csv", "text/csv; charset=utf-8")
+async def _sent(request: Request) -> list[Named] | RejectedError:
+    """The files that were sent, those of a zip taken out of it; why not, where there is none or it is none."""
+    async with request.form(max_files=several.MOST_FILES, max_fields=5) as form:
+        sent = [file for file in form.getlist("file") if isinstance(file, UploadFile) and file.size]
+        try:
+            files = [one for file in sent for one in several.unzipped(file.filename or "", await file.read())]
+        except RejectedError as refusal:
+            return refusal
+    return files or RejectedError({"file": because(Rejection.FILE_MISSING)})
 
 
 @router.get("/exchange")
 def choose(page: Page) -> HTMLResponse:
-    """The form that takes a file."""
+    """The form that takes files."""
     return page.show("exchange.html", file=None, plan=None)
 
 
 @router.post("/exchange/look")
-def look(shop: Shop, page: Page, sent: Annotated[bytes | None, Depends(_sent)]) -> HTMLResponse:
-    """What a file would add here, before anything is stored."""
-    if sent is None:
-        return _refused(page, RejectedError({"file": because(Rejection.FILE_MISSING)}))
-    return _asked(shop, page, sent, {}, {})
+def look(shop: Shop, page: Page, sent: Annotated[list[Named] | RejectedError, Depends(_sent)]) -> HTMLResponse:
+    """What the files would add here, before anything is stored."""
+    if isinstance(sent, RejectedError):
+        return _refused(page, sent)
+    if len(sent) == 1:
+        return _asked(shop, page, sent[0][1], {}, {})
+    with shop.reading() as session:
+        batch = several.look(session, sent)
+    return _listed(page, batch, sent)
 
 
 @router.post("/exchange")
@@ -109,15 +106,20 @@ def bring(shop: Shop, page: Page, form: Form) -> Response:
     return page.go(f"/engines/{engine_id}")
 
 
-def _is_text(sent: bytes) -> bool:
-    """Whether a file is in UTF-8, looked at in steps: one letter of a far script makes a text four times as long."""
-    decoder = codecs.getincrementaldecoder("utf-8")()
+@router.post("/exchange/several")
+def bring_several(shop: Shop, page: Page, form: Form) -> Response:
+    """Import all files that were looked at and that nothing stands against."""
     try:
-        for start in range(0, len(sent), STEP):
-            decoder.decode(sent[start : start + STEP], start + STEP >= len(sent))
-    except UnicodeDecodeError:
-        return False
-    return True
+        files = several.unzipped("", base64.b64decode(form.values.get("held", ""), validate=True))
+    except (RejectedError, binascii.Error, ValueError):
+        return _refused(page, RejectedError({"file": because(Rejection.FILE_LOST)}))
+    try:
+        batch = several.bring_in_all(shop, files, form.values)
+    except RejectedError as refusal:
+        with shop.reading() as session:
+            batch = several.look(session, files)
+        return _listed(page, batch, files, problems_in_words(refusal), status_of(refusal))
+    return page.show("imported.html", lines=[ImportLine.of(one) for one in batch.files])
 
 
 def packed(sent: bytes) -> str:
@@ -138,14 +140,22 @@ def unpacked(held: str) -> bytes:
     return sent
 
 
-def download(text: str, name: str, kind: str) -> Response:
-    """A file to keep, under a name that every system takes."""
-    safe = re.sub(r"[^A-Za-z0-9 ._()-]+", "_", name).strip(". ") or "file"
-    return Response(text.encode(), media_type=kind, headers={"Content-Disposition": f'attachment; filename="{safe}"'})
-
-
 def _refused(page: Pages, refusal: RejectedError) -> HTMLResponse:
     return page.show("exchange.html", status_of(refusal), file=None, plan=None, problems=problems_in_words(refusal))
+
+
+def _listed(
+    page: Pages, batch: Batch, files: list[Named], problems: Mapping[str, str] | None = None, status: int = 200
+) -> HTMLResponse:
+    return page.show(
+        "import_several.html",
+        status,
+        lines=[ImportLine.of(one) for one in batch.files],
+        questions=[Question.of(one) for one in batch.conflicts],
+        ready=batch.ready,
+        held=base64.b64encode(several.zipped(files)).decode(),
+        problems=problems or {},
+    )
 
 
 def _asked(

@@ -14,6 +14,7 @@ from app.shop.record.fittings import layout_from_json
 from app.shop.record.meter_studies import provenance_of
 from app.shop.store.tables import Engine
 from app.web.context import Now, Page, Shop
+from app.web.presenters.paper.edge import printed_edge
 from app.web.presenters.paper.file_page import file_page
 from app.web.presenters.paper.sheet import Printing, qr_code, sheet_of
 from app.web.presenters.paper.worksheet import worksheet_of
@@ -34,6 +35,14 @@ def papers(shop: Shop, page: Page, engine_id: int) -> HTMLResponse:
         engine = engines.get(session, engine_id)
         memory = history_cache.of_engine(session, engine_id)
     return page.show("paper.html", engine=engine, tag=tag_of(engine.key), visits=tuple(reversed(memory.visits)))
+
+
+@router.get("/engines/{engine_id}/print.css")
+def print_styles(shop: Shop, engine_id: int) -> Response:
+    """What stands at the edge of every printed page of an engine: whose it is, and which page of how many."""
+    with shop.reading() as session:
+        engine = engines.get(session, engine_id)
+    return Response(printed_edge(engine.serial, engine.customer), media_type="text/css")
 
 
 @router.get("/engines/{engine_id}/tag")

@@ -1,10 +1,12 @@
 """The page on which a tablet's look is chosen."""
 
+from urllib.parse import quote
+
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 
 from app.web.context import Form, Page
-from app.web.display_options import CHOICES, chosen, cookie
+from app.web.display_options import CHOICES, INITIALS, LONGEST_INITIALS, chosen, cookie, initials_of
 from app.wording.message import say
 from app.wording.office.settings import DISPLAY
 
@@ -14,10 +16,11 @@ YEAR = 365 * 24 * 3600
 
 
 @router.get("/look")
-def look(page: Page) -> HTMLResponse:
+def look(page: Page, request: Request) -> HTMLResponse:
     """The choices, with those made on this tablet before."""
     options = {name: [(way, say(DISPLAY[name][way])) for way in ways] for name, ways in CHOICES.items()}
-    return page.show("look.html", choices_of=options)
+    initials = initials_of(request.cookies, request.url.scheme)
+    return page.show("look.html", choices_of=options, initials=initials, longest=LONGEST_INITIALS)
 
 
 @router.post("/look")
@@ -25,7 +28,8 @@ def choose(page: Page, form: Form, request: Request) -> Response:
     """Keep the choices on this tablet."""
     answer = page.go("/look")
     scheme = request.url.scheme
-    for choice, value in chosen(form.values).items():
+    initials = quote(form.text("initials")[:LONGEST_INITIALS])
+    for choice, value in {**chosen(form.values), INITIALS: initials}.items():
         name = cookie(choice, scheme)
         answer.set_cookie(name, value, max_age=YEAR, httponly=True, samesite="lax", secure=scheme == "https")
     return answer

@@ -1,4 +1,4 @@
-"""Across engines: tables with a plot each, and each as a file for a spreadsheet."""
+"""Across engines: questions with an answer and a plot each, and each table as a file for a spreadsheet."""
 
 from dataclasses import dataclass
 
@@ -6,13 +6,13 @@ from fastapi import APIRouter
 from fastapi.responses import HTMLResponse, Response
 
 from app.shop.errors import NotFoundError
-from app.shop.exchange.exports import table_csv
+from app.shop.exchange.tables.tidy import table_csv
 from app.shop.queries import statistics
-from app.shop.queries.statistics import MOST_ENGINES, Table
+from app.shop.queries.statistics import FEWEST, MOST_ENGINES, Cell, Table, interval
 from app.shop.reasons import because
 from app.shop.rejections import Rejection
 from app.web.context import Page, Shop
-from app.web.pages.engine.exchange import download
+from app.web.pages.engine.data_out import download
 from app.wording.office import statistics as words
 
 router = APIRouter()
@@ -20,19 +20,24 @@ router = APIRouter()
 
 @dataclass(frozen=True, slots=True)
 class Bar:
-    """One line of a plot: ``length`` is a part of the longest bar's room."""
+    """One line of a plot: ``at`` a part of the room, of a share with the ends of its interval; None where there is
+    nothing to draw, or too little to say."""
 
     label: str
-    length: float
     words: str
+    at: float | None
+    ends: tuple[float, float] | None
 
 
 @dataclass(frozen=True, slots=True)
 class Plot:
-    """A table with its bars, in words."""
+    """A table as a question with its answer in words, the reservation to it, and its bars: shares are dots."""
 
     slug: str
     title: str
+    answer: str
+    reservation: str
+    share: bool
     columns: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
     bars: tuple[Bar, ...]
@@ -45,7 +50,13 @@ def show(shop: Shop, page: Page) -> HTMLResponse:
     with shop.reading() as session:
         engines = statistics.gather(session)
     made = statistics.tables(engines)
-    return page.show("statistics.html", plots=[_plot(table) for table in made], engines=len(engines), most=MOST_ENGINES)
+    return page.show(
+        "statistics.html",
+        plots=[_plot(table) for table in made],
+        engines=len(engines),
+        most=MOST_ENGINES,
+        fewest=FEWEST,
+    )
 
 
 @router.get("/statistics/{slug}.csv")
@@ -61,15 +72,21 @@ def as_csv(shop: Shop, slug: str) -> Response:
 
 
 def _plot(table: Table) -> Plot:
-    lengths = [_length(row[table.bar]) for row in table.rows]
-    longest = 1.0 if table.share else max(lengths, default=0.0) or 1.0
-    bars = tuple(
-        Bar(str(words.plain(row[0])), length / longest, words.bar_words(table, row))
-        for row, length in zip(table.rows, lengths, strict=True)
-    )
+    lengths = [row[table.bar] for row in table.rows]
+    longest = max([float(one) for one in lengths if isinstance(one, int | float)], default=0.0) or 1.0
+    answer, reservation = words.answer(table)
     rows = tuple(words.shown(table, row) for row in table.rows)
-    return Plot(str(table.slug), words.title(table), words.columns(table), rows, bars, words.note(table))
+    bars = tuple(_bar(table, row, longest) for row in table.rows)
+    return Plot(
+        str(table.slug), words.title(table), answer, reservation, table.share, words.columns(table), rows, bars,
+        words.note(table),
+    )  # fmt: skip
 
 
-def _length(cell: object) -> float:
-    return float(cell) if isinstance(cell, int | float) else 0.0
+def _bar(table: Table, row: tuple[Cell, ...], longest: float) -> Bar:
+    label, said = str(words.plain(row[0])), words.bar_words(table, row)
+    if table.share:
+        found = interval(*table.counts(row))
+        return Bar(label, said, found.share if found else None, (found.low, found.high) if found else None)
+    length = row[table.bar]
+    return Bar(label, said, length / longest if isinstance(length, int | float) else None, None)

@@ -2,20 +2,21 @@
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import datetime
 from functools import partial
 
 from app.shop.assessment.since_left import Change
 from app.shop.assessment.visit_summary import RoundSummary, VisitSummary
 from app.shop.queries.engine_history import repeatability
+from app.shop.record.rounds import seconds
 from app.sync.slips.slip_hypotheses import moves
 from app.web.presenters.history.drift_trace import Point, Trace, trace
+from app.wording import names
 from app.wording.message import Message, say
 from app.wording.office import slips
 from app.wording.quantities import signed
 
 _Height = Callable[[RoundSummary], float | None]
-"""How far one end of a visit is from the mean, in tolerances; None where it was not read."""
+"""How far one end of a visit is from the mean, a fraction of it; None where it was not read."""
 
 OTHER_AIR = 0.02
 """Change of ln(flow) by air and speed from which a visit is marked (this program's choice: one repeatability)."""
@@ -57,29 +58,32 @@ def drift_charts(visits: Sequence[VisitSummary], changed: Mapping[int, Change]) 
     layout = read[-1].layout
     marks = _marks(read, changed)
     last = read[-1].found or read[-1].left
-    band = repeatability(last, read[-1].meter) if last else 0.0
-    years = _years(read)
+    window = last.judged.window if last else 0.0
+    band = window * repeatability(last, read[-1].meter) if last else 0.0
     slipped = _slipped(changed)
 
-    def chart(label: str, aloud: Message, height: _Height, bore: int | None = None) -> DriftChart:
+    def chart(label: str, aloud: Message, height: _Height, bore: int | None = None, axis: bool = False) -> DriftChart:
         points = tuple(
             Point(
                 visit.number,
                 height(visit.found) if visit.found else None,
                 height(visit.left) if visit.left else None,
                 marks[visit.visit_id],
-                years[visit.visit_id],
+                names.month(visit.opened_at),
+                seconds(visit.opened_at),
             )
             for visit in read
         )
-        message, drifts = (slipped[bore], True) if bore in slipped else _word(points, band, bool(slipped))
+        message, drifts = (slipped[bore], True) if bore in slipped else _word(points, window, band, bool(slipped))
         word = say(message)
         name = say(aloud, bore=bore, bank=label, word=word, visits=_aloud(points))
-        return DriftChart(label, word, trace(points, band), drifts, name)
+        return DriftChart(label, word, trace(points, window, band, axis), drifts, name)
 
     banks = []
     for bank in layout.banks:
-        bores = tuple(chart(str(b), slips.CHART_OF_BORE, partial(_bore, b), b) for b in bank.bores)
+        bores = tuple(
+            chart(str(b), slips.CHART_OF_BORE, partial(_bore, b), b, axis=b == bank.bores[0]) for b in bank.bores
+        )
         whole = None
         if len(layout.banks) > 1:
             whole = chart(bank.name, slips.CHART_OF_BANK, partial(_bank, bank.name))
@@ -123,12 +127,12 @@ def _slipped(changed: Mapping[int, Change]) -> dict[int | None, Message]:
     return words
 
 
-def _word(points: Sequence[Point], band: float, others_slipped: bool) -> tuple[Message, bool]:
+def _word(points: Sequence[Point], window: float, band: float, others_slipped: bool) -> tuple[Message, bool]:
     """Where others slipped, the mean went with them, and a bore that did not move seems to go the other way."""
     if not others_slipped and (way := one_way(points, band)):
         return (slips.KEEPS_OPENING if way > 0 else slips.KEEPS_CLOSING), True
     newest = next((p.found if p.left is None else p.left for p in reversed(points)), None)
-    if newest is not None and abs(newest) > 1:
+    if newest is not None and abs(newest) > window:
         return (slips.IS_OPEN if newest > 0 else slips.IS_CLOSED), False
     return (slips.STEADY if _in_use(points) else slips.NOT_COMPARED), False
 
@@ -138,7 +142,7 @@ def _aloud(points: Sequence[Point]) -> str:
     said = []
     for point in points[-6:]:
         ends = {
-            name: signed(value, 1)
+            name: signed(100 * value, 0)
             for name, value in (("found", point.found), ("left", point.left))
             if value is not None
         }
@@ -150,12 +154,11 @@ def _aloud(points: Sequence[Point]) -> str:
 
 def _bore(bore: int, stand: RoundSummary) -> float | None:
     found = next((s for s in stand.judged.standings if s.bore == bore), None)
-    return found.share / stand.judged.window if found else None
+    return found.share if found else None
 
 
 def _bank(name: str, stand: RoundSummary) -> float | None:
-    share = stand.judged.bank_shares.get(name)
-    return None if share is None else share / stand.judged.window
+    return stand.judged.bank_shares.get(name)
 
 
 def _marks(read: Sequence[VisitSummary], changed: Mapping[int, Change]) -> dict[int, str]:
@@ -175,13 +178,3 @@ def _marks(read: Sequence[VisitSummary], changed: Mapping[int, Change]) -> dict[
         marks[visit.visit_id] = letters
         before = visit
     return marks
-
-
-def _years(read: Sequence[VisitSummary]) -> dict[int, str]:
-    """The year under the first visit of each."""
-    years, seen = {}, ""
-    for visit in read:
-        year = str(datetime.fromisoformat(visit.opened_at).astimezone().year)
-        years[visit.visit_id] = "" if year == seen else year
-        seen = year
-    return years

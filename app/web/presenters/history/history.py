@@ -1,6 +1,7 @@
 """An engine's visits as lines to read in a second, and this visit set against how the engine was left."""
 
 import math
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -14,15 +15,16 @@ from app.wording import names
 from app.wording.message import say
 from app.wording.office import slips
 from app.wording.office.intake import different, intake_line
-from app.wording.quantities import Unit, unit_named, unit_of
+from app.wording.quantities import Unit, percent, unit_named, unit_of
 from app.wording.work import adjusters
 
 
 @dataclass(frozen=True, slots=True)
 class VisitCard:
-    """One visit: spreads are highest less lowest, in the meter's unit; empty when there was no such round.
+    """One visit: as found and as left the largest difference of two bores, in per cent; empty without such a round.
 
     ``moves`` counts them and ``moved`` says what they were; ``slipped`` is what had slipped by the time it began.
+    ``with_time`` where another visit was opened on that day.
     """
 
     number: int
@@ -41,6 +43,7 @@ class VisitCard:
     signed: str
     slipped: str
     intake: str
+    with_time: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +69,10 @@ class SinceLeft:
 
 def history(visits: Sequence[VisitSummary], reports: Mapping[int, SlipReport]) -> tuple[VisitCard, ...]:
     """The visits of an engine, newest first. ``reports`` of what slipped by visit id."""
-    return tuple(_line(visit, reports.get(visit.visit_id)) for visit in reversed(visits))
+    days = Counter(names.day(visit.opened_at) for visit in visits)
+    return tuple(
+        _line(visit, reports.get(visit.visit_id), days[names.day(visit.opened_at)] > 1) for visit in reversed(visits)
+    )
 
 
 def unit_remembered(visit: VisitSummary) -> Unit:
@@ -116,8 +122,8 @@ def _comparable(one: MeterEntry, other: MeterEntry) -> bool:
     return (one.quantity, one.absolute) == (other.quantity, other.absolute)
 
 
-def _line(visit: VisitSummary, slip: SlipReport | None) -> VisitCard:
-    left = _spread(visit, visit.left)
+def _line(visit: VisitSummary, slip: SlipReport | None, with_time: bool) -> VisitCard:
+    left = _largest_difference(visit.left)
     here = f"/visits/{visit.visit_id}"
     return VisitCard(
         number=visit.number,
@@ -125,7 +131,7 @@ def _line(visit: VisitSummary, slip: SlipReport | None) -> VisitCard:
         place=names.place(visit.place),
         why=visit.why,
         job=visit.job,
-        found=_spread(visit, visit.found),
+        found=_largest_difference(visit.found),
         left=left or say(slips.NOT_READ if visit.signed else slips.IN_PROGRESS),
         unit=visit.unit_name,
         moves=len(visit.moves),
@@ -136,11 +142,15 @@ def _line(visit: VisitSummary, slip: SlipReport | None) -> VisitCard:
         signed=visit.signed,
         slipped=slip.title if slip else "",
         intake=intake_line(visit.intake),
+        with_time=with_time,
     )
 
 
-def _spread(visit: VisitSummary, stand: RoundSummary | None) -> str:
-    return unit_remembered(visit).nearest(stand.spread) if stand else ""
+def _largest_difference(stand: RoundSummary | None) -> str:
+    if stand is None:
+        return ""
+    shares = [one.share for one in stand.judged.standings]
+    return percent(max(shares) - min(shares))
 
 
 def _moved(visit: VisitSummary) -> str:

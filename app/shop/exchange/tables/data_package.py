@@ -1,0 +1,109 @@
+"""A whole shop in a zip: as tables with their data dictionary, or as the engine files that another shop imports.
+
+The dictionary is ``datapackage.json`` by the Data Package standard, version 2.0 (https://datapackage.org), with Table
+Schema for the columns. Simulated engines are left out.
+"""
+
+import json
+import zipfile
+from collections.abc import Iterable, Sequence
+from typing import IO, Any
+
+from sqlmodel import Session, col, select
+
+from app.shop.commands.engines import fitting_now
+from app.shop.exchange.exports import engine_file, written
+from app.shop.exchange.tables import columns, tidy
+from app.shop.exchange.tables.columns import Column
+from app.shop.exchange.tables.tidy import CellWords, Row, table_csv
+from app.shop.record import loader
+from app.shop.record.fittings import layout_from_json
+from app.shop.store.tables import Engine
+from app.shop.training import training
+
+PROFILES = "https://datapackage.org/profiles/2.0"
+
+TABLES: dict[str, tuple[Sequence[Column], str]] = {
+    "engines": (columns.ENGINES, "Every engine, with the layout that is fitted now."),
+    "visits": (columns.VISITS, "Every visit, with its largest differences as found and as left."),
+    "readings": (columns.READINGS, "Every reading, one a row, with those that were corrected later."),
+    "moves": (columns.MOVES, "Every entry of an adjustment."),
+    "checks": (columns.CHECKS, "Every entry of an item of a checklist, temperatures and pressures among them."),
+}
+KEYS = {"engines": ["engine"], "visits": ["engine", "visit"], "moves": ["engine", "visit", "move"]}
+"""What names a row of a table; a reading and a check have no name of their own."""
+
+ABOUT = (
+    "The records of a shop. Text that a spreadsheet would take for a formula begins with an apostrophe; a column's "
+    "`unit` is a unit, or `column:NAME` for what stands in that column of the row."
+)
+
+
+def write_tables(session: Session, to: IO[bytes], words: CellWords, at: str) -> None:
+    """Write the zip of all tables and ``datapackage.json`` to a file. ``at`` is when, ISO 8601."""
+    rows: dict[str, list[Row]] = {name: [] for name in TABLES}
+    for engine in _engines(session):
+        layout = layout_from_json(fitting_now(session, engine.ident).layout)
+        rows["engines"].append(tidy.engine(engine, layout))
+        for record in reversed(loader.of_engine(session, engine.ident)):
+            rows["visits"].append(tidy.visits(record))
+            rows["readings"] += tidy.readings(record, words)
+            rows["moves"] += tidy.moves(record)
+            rows["checks"] += tidy.checks(record, words)
+    texts = [("datapackage.json", json.dumps(descriptor(at), indent=1, ensure_ascii=False) + "\n")]
+    texts += [(f"{name}.csv", table_csv(columns.names(of), rows[name])) for name, (of, _) in TABLES.items()]
+    _zipped(to, texts)
+
+
+def write_engine_files(session: Session, to: IO[bytes], at: str) -> None:
+    """Write the zip of all engine files to a file. A serial may hold what no file name may, so they are numbered."""
+    files = ((engine.ident, written(engine_file(session, engine.ident, at))) for engine in _engines(session))
+    _zipped(to, ((f"engine-{ident}.json", text) for ident, text in files))
+
+
+def descriptor(at: str) -> dict[str, Any]:
+    """``datapackage.json`` of the tables."""
+    return {
+        "$schema": f"{PROFILES}/datapackage.json",
+        "name": "evenbore-shop",
+        "title": "Records of a shop",
+        "description": ABOUT,
+        "created": at,
+        "resources": [_resource(name, of, about) for name, (of, about) in TABLES.items()],
+    }
+
+
+def _resource(name: str, of: Sequence[Column], about: str) -> dict[str, Any]:
+    schema: dict[str, Any] = {
+        "$schema": f"{PROFILES}/tableschema.json",
+        "fields": [column.field() for column in of],
+        "missingValues": [""],
+    }
+    if name in KEYS:
+        schema["primaryKey"] = KEYS[name]
+    if name != "engines":
+        to = "engines" if name == "visits" else "visits"
+        schema["foreignKeys"] = [{"fields": KEYS[to], "reference": {"resource": to, "fields": KEYS[to]}}]
+    return {
+        "$schema": f"{PROFILES}/dataresource.json",
+        "name": name,
+        "type": "table",
+        "description": about,
+        "path": f"{name}.csv",
+        "format": "csv",
+        "mediatype": "text/csv",
+        "encoding": "utf-8",
+        "schema": schema,
+    }
+
+
+def _engines(session: Session) -> list[Engine]:
+    simulated = training.ids(session)
+    engines = session.exec(select(Engine).order_by(col(Engine.id))).all()
+    return [engine for engine in engines if engine.ident not in simulated]
+
+
+def _zipped(to: IO[bytes], texts: Iterable[tuple[str, str]]) -> None:
+    with zipfile.ZipFile(to, "w", zipfile.ZIP_DEFLATED) as made:
+        for name, text in texts:
+            made.writestr(name, text)

@@ -1,0 +1,84 @@
+"""Data out: an engine as a file for another shop and as tables for a spreadsheet, and the whole shop as either."""
+
+import io
+import re
+from collections.abc import Callable, Iterator
+from functools import partial
+from typing import IO
+
+from fastapi import APIRouter, HTTPException
+from fastapi.responses import Response
+from sqlmodel import Session
+
+from app.shop.commands import engines
+from app.shop.exchange.exports import engine_file, written
+from app.shop.exchange.tables import columns, tidy
+from app.shop.exchange.tables.data_package import write_engine_files, write_tables
+from app.shop.exchange.tables.tidy import CellWords, table_csv
+from app.shop.record import loader
+from app.shop.store.database import Database
+from app.web.context import Now, Shop
+from app.web.pages.shop.tablets import Here
+from app.wording.program.request_faults import RequestFault
+from app.wording.stored import as_stored
+from app.wording.work.phases import choice_words, item_short
+
+router = APIRouter()
+
+WORDS = CellWords(partial(as_stored, column="reading.why"), item_short, choice_words)
+
+TABLES: dict[str, tuple[tuple[columns.Column, ...], Callable[..., Iterator[tidy.Row]]]] = {
+    "readings": (columns.READINGS, lambda record: tidy.readings(record, WORDS)),
+    "moves": (columns.MOVES, tidy.moves),
+    "checks": (columns.CHECKS, lambda record: tidy.checks(record, WORDS)),
+}
+
+
+@router.get("/engines/{engine_id}/export.json")
+def export(shop: Shop, engine_id: int, now: Now) -> Response:
+    """One engine with its whole history, for another shop."""
+    with shop.reading() as session:
+        file = engine_file(session, engine_id, now)
+    return download(written(file), f"{file.engine.serial}.json", "application/json")
+
+
+@router.get("/engines/{engine_id}/{table}.csv")
+def table(shop: Shop, engine_id: int, table: str) -> Response:
+    """Every reading, adjustment or check of an engine, for a spreadsheet."""
+    if table not in TABLES:
+        raise HTTPException(404, RequestFault.NOT_FOUND)
+    of, rows = TABLES[table]
+    with shop.reading() as session:
+        engine = engines.get(session, engine_id)
+        records = list(reversed(loader.of_engine(session, engine_id)))
+    text = table_csv(columns.names(of), (row for record in records for row in rows(record)))
+    return download(text, f"{engine.serial} {table}.csv", "text/csv; charset=utf-8")
+
+
+@router.get("/shop/tables.zip", dependencies=[Here])
+def all_tables(shop: Shop, now: Now) -> Response:
+    """Every table of the whole shop with its data dictionary."""
+    return _zip(shop, lambda session, to: write_tables(session, to, WORDS, now), "tables.zip")
+
+
+@router.get("/shop/engine-files.zip", dependencies=[Here])
+def all_engine_files(shop: Shop, now: Now) -> Response:
+    """The engine file of every engine."""
+    return _zip(shop, lambda session, to: write_engine_files(session, to, now), "engine-files.zip")
+
+
+def download(text: str, name: str, kind: str) -> Response:
+    """A file to keep, under a name that every system takes."""
+    return Response(text.encode(), media_type=kind, headers=_kept_as(name))
+
+
+def _zip(shop: Database, write: Callable[[Session, IO[bytes]], None], name: str) -> Response:
+    made = io.BytesIO()
+    with shop.reading() as session:
+        write(session, made)
+    return Response(made.getvalue(), media_type="application/zip", headers=_kept_as(name))
+
+
+def _kept_as(name: str) -> dict[str, str]:
+    safe = re.sub(r"[^A-Za-z0-9 ._()-]+", "_", name).strip(". ") or "file"
+    return {"Content-Disposition": f'attachment; filename="{safe}"'}

@@ -1,0 +1,26 @@
+"""The edge of printed pages as a style sheet, since only style sheets can count pages."""
+
+import re
+
+from app.wording.message import pattern, say
+from app.wording.office.engines import ENGINE, PAGE_OF
+
+KEPT = re.compile(r"[^A-Za-z0-9 .,_-]")
+"""What is written as a number in a string of a style sheet."""
+
+
+def printed_edge(serial: str, customer: str) -> str:
+    """The engine and its customer at the head of every page, and the page of how many at its foot (CSS Paged Media
+    Module Level 3, margin boxes)."""
+    head = ", ".join(part for part in (say(ENGINE, serial=serial), customer) if part)
+    parts = re.split(r"\{(pages?)\}", pattern(PAGE_OF))
+    foot = " ".join(f"counter({part})" if at % 2 else _string(part) for at, part in enumerate(parts))
+    boxes = "".join(
+        f"@{place}{{content:{said};font:10pt/1 sans-serif}}"
+        for place, said in (("top-left", _string(head)), ("bottom-right", foot))
+    )
+    return f"@page{{margin:16mm 12mm 14mm;{boxes}}}"
+
+
+def _string(text: str) -> str:
+    return '"' + KEPT.sub(lambda sign: f"\\{ord(sign[0]):x} ", text) + '"'

@@ -1,0 +1,76 @@
+"""The page of an engine: its history first, in per cent, and what says on every printed page whose it is."""
+
+import io
+import re
+from typing import cast
+from unittest.mock import Mock
+
+import pytest
+from playwright.sync_api import Page
+from pypdf import PdfReader
+from starlette.testclient import TestClient
+
+from app.shop.assessment.visit_summary import VisitSummary
+from app.shop.store.database import Database
+from app.web.application import create_app
+from app.web.presenters.history.history import history
+from app.web.presenters.paper.edge import printed_edge
+from tests.shop.exchange.files import EVEN, SLIPPED
+from tests.shop.past import Past
+
+ORIGIN = "http://127.0.0.1"
+
+
+def shown(shop: Database) -> str:
+    with TestClient(create_app(shop), base_url=ORIGIN) as client:
+        return client.get("/engines/1").text
+
+
+def test_history_comes_before_what_is_fitted(shop: Database) -> None:
+    past = Past(shop)
+    past.visit(EVEN, EVEN)
+    past.visit(SLIPPED, EVEN)
+    heads = re.findall(r"<h2>([^<]*)</h2>", shown(shop))
+    wanted = ["Check first", "History", "Changes between visits", "What slipped, and the evidence", "Engine data"]
+    assert heads == wanted
+
+
+def test_found_and_left_are_the_largest_difference_in_per_cent(shop: Database) -> None:
+    """7.75 beside 6.5, of an average of 6.81: 18.4 %; the estimate draws the outliers nearer to the rest."""
+    Past(shop).visit(SLIPPED, EVEN)
+    found, left = re.findall(r'<td class="num" [^>]*><b>(\d+)\u00a0%</b>', shown(shop))
+    assert int(found) == pytest.approx(18.4, abs=3)
+    assert int(left) == 0
+
+
+def test_visits_of_one_day_are_told_apart_by_the_hour() -> None:
+    """Three visits, two of them of one day."""
+    days = ("2026-09-03T08:00:00+00:00", "2026-09-03T13:30:00+00:00", "2026-10-01T08:00:00+00:00")
+    assert [one.with_time for one in history([opened(day) for day in days], {})] == [False, True, True]
+
+
+def opened(at: str) -> VisitSummary:
+    """A visit of which nothing but the time counts."""
+    return cast(VisitSummary, Mock(spec=VisitSummary, opened_at=at, found=None, left=None, moves=(), intake=None))
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_every_printed_page_says_whose_it_is_and_which_of_how_many(
+    page: Page, server: str, shop: Database, paper: str
+) -> None:
+    past = Past(shop)
+    for _ in range(4):
+        past.visit(EVEN, EVEN)
+    page.goto(f"{server}/engines/1")
+    pages = [one.extract_text() for one in PdfReader(io.BytesIO(page.pdf(format=paper))).pages]
+    assert len(pages) > 1
+    for number, text in enumerate(pages, 1):
+        assert "Engine 31-0217, C-104" in text
+        assert f"Page {number} of {len(pages)}" in text
+        assert len(text) > 200  # no page of nothing but its edge
+
+
+def test_no_text_of_a_customer_is_a_rule_of_a_style_sheet() -> None:
+    told = printed_edge('31"', '"; } body { display: none } \\ */ ü')
+    assert told.count("{") == told.count("}") == 3
+    assert "body {" not in told
