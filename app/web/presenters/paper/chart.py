@@ -24,7 +24,7 @@ class ChartPoint:
 
 
 @dataclass(frozen=True, slots=True)
-class Column:
+class ChartCylinder:
     """A cylinder: ``x`` of its middle in per cent from the left."""
 
     bore: int
@@ -46,7 +46,7 @@ class GridLine:
 class Chart:
     """The chart: ``top`` and ``deep`` of the allowed band in per cent, ``between`` where one bank ends."""
 
-    columns: tuple[Column, ...]
+    columns: tuple[ChartCylinder, ...]
     lines: tuple[GridLine, ...]
     top: str
     deep: str
@@ -64,7 +64,7 @@ def chart_of(layout: Layout, found: RoundResult | None, left: RoundResult | None
     reach = max(REACH, math.ceil(known.window / STEP + 1) * STEP)
     bores = [bore for bank in layout.banks for bore in bank.bores]
     columns = tuple(
-        Column(bore, _percent((at + 0.5) / len(bores)), _point(found, bore, reach), _point(left, bore, reach))
+        ChartCylinder(bore, _percent((at + 0.5) / len(bores)), _point(found, bore, reach), _point(left, bore, reach))
         for at, bore in enumerate(bores)
     )
     first = len(layout.banks[0].bores)
