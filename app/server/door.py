@@ -33,6 +33,10 @@ from app.wording.program.request_faults import RequestFault
 HEADER_SECONDS = 10.0
 """How long a request's header may take [s]; one comes in a packet or two."""
 
+LINGER_SECONDS = 1.0
+"""How long what is still sent is read and thrown away after a refusal [s]: a connection that is closed with something
+unread in it is reset, and its answer may be lost on the way."""
+
 GRACE_SECONDS = 3
 """How long requests under way may take to finish when the program is told to stop [s]."""
 
@@ -190,6 +194,7 @@ class Patient(H11Protocol):
         self._guest: Guest | None = None
         self._deadline: asyncio.TimerHandle | None = None
         self._start = b""
+        self._left = False
 
     @property
     def answering(self) -> bool:
@@ -210,6 +215,8 @@ class Patient(H11Protocol):
 
     def data_received(self, data: bytes) -> None:
         """More of a request came."""
+        if self._left:
+            return
         if not self._asked:
             self._start = (self._start + data)[:START]
             if self._deadline is None:
@@ -270,13 +277,18 @@ class Patient(H11Protocol):
                 h11.EndOfMessage(),
             ):
                 self.transport.write(self.conn.send(event) or b"")
-        self._hang_up()
+        self._hang_up(linger=True)
 
-    def _hang_up(self) -> None:
+    def _hang_up(self, *, linger: bool = False) -> None:
         if self.cycle is not None:
             self.cycle.disconnected = True
             self.cycle.message_event.set()
-        self.transport.close()
+        self._left = True
+        if linger and self.transport.can_write_eof():
+            self.transport.write_eof()
+            self.loop.call_later(LINGER_SECONDS, self.transport.close)
+        else:
+            self.transport.close()
 
 
 def server_of(app: ASGIApp, listening: socket.socket, certificate: Path | None = None) -> tuple[uvicorn.Server, Door]:

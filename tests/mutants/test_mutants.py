@@ -106,7 +106,7 @@ def halved(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
         "def halved(number):\n    while number > 8:\n        number /= 2\n    return number\n"
     )
     monkeypatch.setattr(trial, "ROOT", tmp_path)
-    monkeypatch.setattr(trial, "SLACK", 1)
+    monkeypatch.setattr(trial, "SLACK", 3)
     monkeypatch.syspath_prepend(tmp_path)
     return tmp_path
 

@@ -56,6 +56,10 @@ def test_every_code_has_a_message_and_every_message_a_code(enum: type[StrEnum]) 
     assert set(of(enum)) == set(enum)
 
 
+RETIRED = {"TRAINING_FLOW_ONLY"}
+"""Codes that were published and are said no more; programs may still know them."""
+
+
 def test_every_code_is_used() -> None:
     """A code that no line of the program names is dead, and so is its message."""
     home = Path(app.__file__).parent
@@ -63,7 +67,7 @@ def test_every_code_is_used() -> None:
     sources = "\n".join(path.read_text() for path in home.rglob("*.py") if path not in tables)
     for enum in (Rejection, LayoutFault, FileFault, FileQuestion, FileSide, FileChoice):
         unused = [one.name for one in enum if f"{enum.__name__}.{one.name}" not in sources]
-        assert unused == [], enum
+        assert set(unused) <= RETIRED, enum
 
 
 @pytest.mark.parametrize("enum", SENTENCES)

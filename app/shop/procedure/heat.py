@@ -23,7 +23,7 @@ GATE = "heat"
 FANS = "fans"
 """The item that tells what the cooling fans do."""
 
-CYCLING = FAN_STATES.index("cycling")
+CYCLING = FAN_STATES.index("cycling")  # by definition
 
 _heat_soaked = lru_cache(maxsize=128)(heat_soaked)
 """The same figures are judged again with every reading that comes in."""
@@ -71,7 +71,7 @@ def in_this_run(record: VisitRecord, waiver: WaiverEntry) -> bool:
 
 
 EVER = (0, -math.inf)
-"""Since when figures count where nothing runs out: the check and the time [s]."""
+"""Since when figures count where nothing runs out: the check and the time [s] (by definition)."""
 
 
 def _since(record: VisitRecord) -> tuple[int, float]:

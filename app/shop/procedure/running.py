@@ -26,7 +26,7 @@ CLOCK_SLACK = 2 * MINUTE
 """By how much the shop computer's clock may be set back without anything being asked again [s] (our judgement)."""
 
 SENT_AT_ONCE = 1.0
-"""What was done less than this before it came in was not held by a tablet [s]."""
+"""What was done less than this before it came in was not held by a tablet [s] (our judgement)."""
 
 
 @dataclass(frozen=True, slots=True)

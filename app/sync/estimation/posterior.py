@@ -203,8 +203,7 @@ def travel_sd(hardware: Hardware) -> float:
 
 
 def turn_noise(posterior: Posterior, turns: Floats | float) -> Floats:
-    """Standard deviation of the angle [rad] that so many turns of a stop screw give beside its travel, in their shape
-    (...).
+    """Standard deviation of the angle [rad] that so many turns of a stop screw give beside its travel, shape (...).
 
     Parameters: ``posterior`` about the engine; ``turns`` of the screw, shape (...).
     """

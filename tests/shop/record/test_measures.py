@@ -52,7 +52,7 @@ def test_what_was_typed_is_what_is_shown(quantity: Quantity, unit: str, steps: i
 def test_what_is_recorded_in_is_kept_as_typed(quantity: Quantity) -> None:
     assert RECORDED.of(quantity).kept(83.25) == 83.25
     asked = {item.unit for item in ITEMS.values() if item.quantity == quantity}
-    assert asked == ({RECORDED.of(quantity).name} if quantity != "distance" else set())  # no phase asks for one
+    assert asked == {RECORDED.of(quantity).name}
     assert SOURCES[quantity]
 
 

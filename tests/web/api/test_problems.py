@@ -337,25 +337,24 @@ Rejection: adjusted-before-reading adjusted-by-another-tablet adjusted-since-rou
   displacement-missing drift-check-bore drift-check-last engine-has-run engine-runs engine-stopped-already
   extra-before-first far-off feeler-count feeler-set feelers-out-of-range file-contradicts-itself file-entry-differs
   file-lost file-missing file-not-an-engine file-not-by-schema file-of-another-engine file-open-visits file-too-large
-  file-version flats-out-of-range full-name-missing
-  hidden-sign idle-speed-missing initials-missing initials-twice intake-missing
-  intake-note-missing key-reused meter-range meter-step meter-units-differ meter-value-missing move-not-in-phase
-  name-missing name-taken no-earlier-visit no-idle-speed-in-phase no-open-stop no-readings-in-phase no-such-adjustment
-  no-such-bank no-such-bore no-such-bypass-screw no-such-coupler no-such-engine no-such-meter no-such-person
-  no-such-screw no-such-study no-such-table no-such-tablet no-such-tag no-such-visit no-temperature no-training-engine
-  not-a-bore not-a-day not-a-number not-a-pair not-a-thickness not-a-whole-number not-asked-for not-listed
-  not-neighbors not-one-of not-set-cold not-signed-off nothing-corrected nothing-entered nothing-missing
-  nothing-to-undo number-missing opening-feelers out-of-range pair-twice pairing-code-shown pairing-code-wrong
-  people-lines phases-incomplete pin-length pin-missing pin-too-easy pin-wrong pins-differ preset-first real-engine
-  reason-missing remedy-missing round-complete round-in-progress round-ran-out sensor-twice serial-missing
-  serial-taken set-before shaft-too-thick stale-form study-complete throttles-have-power too-long too-many-people
-  too-many-tries training-flow-only training-layout-changed training-no-link-rods training-stays turns-missing
-  turns-out-of-range visit-open wider-than-first-fire
+  file-version files-too-large flats-out-of-range full-name-missing hidden-sign idle-speed-missing initials-missing
+  initials-twice intake-missing intake-note-missing key-reused meter-range meter-step meter-units-differ
+  meter-value-missing move-not-in-phase name-missing name-taken no-earlier-visit no-idle-speed-in-phase no-open-stop
+  no-readings-in-phase no-such-adjustment no-such-bank no-such-bore no-such-bypass-screw no-such-coupler
+  no-such-engine no-such-meter no-such-person no-such-screw no-such-study no-such-table no-such-tablet no-such-tag
+  no-such-visit no-temperature no-training-engine not-a-bore not-a-day not-a-number not-a-pair not-a-thickness
+  not-a-whole-number not-asked-for not-listed not-neighbors not-one-of not-set-cold not-signed-off nothing-corrected
+  nothing-entered nothing-missing nothing-to-undo number-missing opening-feelers out-of-range pair-twice
+  pairing-code-shown pairing-code-wrong people-lines phases-incomplete pin-length pin-missing pin-too-easy pin-wrong
+  pins-differ preset-first real-engine reason-missing remedy-missing round-complete round-in-progress round-ran-out
+  sensor-twice serial-missing serial-taken set-before shaft-too-thick stale-form study-complete throttles-have-power
+  too-long too-many-people too-many-tries training-flow-only training-layout-changed training-no-link-rods
+  training-stays turns-missing turns-out-of-range visit-open wider-than-first-fire
 LayoutFault: bank-count bank-twice bank-without-bores bore-number bore-twice bypass-not-a-bore drive-not-in-bank
   extra-not-a-bore extra-twice extra-unknown joined-beside-motors joint-count sensor-not-a-bore springless-not-a-bore
   stop-not-in-bank too-many-bores
-RequestFault: bad-request foreign-origin internal-error json-expected method-not-allowed not-found not-json not-paired
-  shop-computer-only timed-out too-large unknown-host wrong-shape
+RequestFault: bad-request foreign-origin header-too-long internal-error json-expected method-not-allowed not-found
+  not-json not-paired shop-computer-only timed-out too-large too-slow unknown-host wrong-shape
 FieldFault: hidden-sign malformed not-a-uuid not-one-of out-of-range required too-long too-short unknown-field
   wrong-type
 Waiting: check-first earlier-phase engine-stands heat-ran-out no-such-phase not-heat-soaked preset-destroys-as-found
@@ -368,9 +367,9 @@ SkipReason: later not-safe out-of-reach plate-out-of-order
 SetAside: other-value-counts
 FittingReason: as-registered
 Unavailable: backup-damaged backup-elsewhere backup-exists backup-failed damaged damaged-while-open
-  damaged-without-backup disk-error disk-full file-in-use file-missing file-replaced folder-not-created folder-read-only
-  missing newer-program no-backup-file no-shop
-  not-created not-opened open-elsewhere read-only restore-failed system-message upgrade-failed write-stuck
+  damaged-without-backup disk-error disk-full file-in-use file-missing file-replaced folder-not-created
+  folder-read-only missing newer-program no-backup-file no-shop not-created not-opened open-elsewhere read-only
+  restore-failed system-message upgrade-failed write-stuck
 """
 """What programs rely on: a code may be added here, but never renamed or taken out."""
 
