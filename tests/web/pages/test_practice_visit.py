@@ -3,6 +3,7 @@
 import html
 import re
 from collections.abc import Iterator
+from statistics import fmean
 
 import pytest
 from starlette.testclient import TestClient
@@ -143,7 +144,7 @@ def test_a_practice_visit_from_cold_plates_to_the_signed_sheet(trainee: Trainee,
     sheet = re.sub(r"\s+", " ", html.unescape(re.sub(r"<[^>]+>", " ", trainee.get("/visits/1/sheet"))))
     for words in (
         "Cause: Pump or its drive. Remedy: Pump primed, new shaft",
-        "leak check",
+        "Air leaks checked",
         "linkage free at rest; opens fully, pedal first",
         "Put back and seen to work",
         "Engine started (KM,",
@@ -153,8 +154,8 @@ def test_a_practice_visit_from_cold_plates_to_the_signed_sheet(trainee: Trainee,
 
 
 def test_columns_read_the_training_engine_too(trainee: Trainee, shop: Database) -> None:
-    """All are read in a round; what they show is a vacuum that an engine idles at, and the plate that is more open
-    shows less of it than its neighbors."""
+    """All are read in a round; what they show is a vacuum that an engine idles at, and a plate that is clearly more
+    open than another shows less of it. An engine to train on has a bore at least 10 % off the mean."""
     columns = meters.register(shop, key(), NewMeter("Columns", "cmHg", 0.5, 0, 76))
     assert "Columns" in trainee.get("/practice")
     trainee.post("/practice", "/visits/1", shape="4", trouble="slipped", start="hot", meter=str(columns))
@@ -170,4 +171,7 @@ def test_columns_read_the_training_engine_too(trainee: Trainee, shop: Database) 
     flow = dict(zip(record.layout.bores, stand.breathe()[0], strict=True))
     vacuum = {bore: stand.read_column(bore) for bore in record.layout.bores}
     assert all(0.1 < one / ATMOSPHERE < 0.6 for one in vacuum.values())
-    assert min(vacuum, key=vacuum.__getitem__) == max(flow, key=flow.__getitem__)
+    clear = 0.1 * fmean(flow.values())
+    apart = [(more, less) for more in flow for less in flow if flow[more] - flow[less] > clear]
+    assert apart
+    assert all(vacuum[more] < vacuum[less] for more, less in apart)

@@ -169,6 +169,8 @@ def built_in_the_cell(yard: Yard) -> None:
     yard.see("/visits/1/heat-soaked-recheck/readings")
     hand.read_on()
     hands.even_out(1, hand.bench)
+    yard.see("/visits/1/heat-soaked-recheck/readings")
+    hand.follow()  # with the idle speed on record it may ask for another reading
     yard.see("/visits/1/heat-soaked-recheck/readings", "Even")
     balance(yard, 1)
     lock_down(yard, 1)
