@@ -145,8 +145,9 @@ def test_a_practice_visit_from_cold_plates_to_the_signed_sheet(trainee: Trainee,
     for words in (
         "Cause: Pump or its drive. Remedy: Pump primed, new shaft",
         "Air leaks checked",
-        "linkage free at rest; opens fully, pedal first",
-        "Put back and seen to work",
+        "Hot, at rest: slack in linkage, springs close every plate",
+        "Hot, full pedal: plates open, pedal stop first, no over-center",
+        "Put back, seen to work",
         "Engine started (KM,",
     ):
         assert words in sheet, words
