@@ -157,7 +157,8 @@ class Interrupted:
 
     def adjustments(self) -> str:
         """What the sheet says was done."""
-        done = self.page.locator("section").filter(has=self.page.get_by_role("heading", name="Adjustments", exact=True))
+        heading = self.page.get_by_role("heading", name=re.compile(r"^Adjustments(, all \d+)?$"))
+        done = self.page.locator("section").filter(has=heading)
         return re.sub(r"\s+", " ", done.inner_text())
 
     def tap(self, value: float, twice: bool = False) -> None:

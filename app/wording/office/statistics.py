@@ -72,7 +72,7 @@ TOO_FEW_HERE = Message("{some} of {of}, too few to say")
 FIGURE = Message("{figure}", note="mean adjustments of a visit, beside a bar")
 
 TOO_FEW = Message("Too few to say")
-BELOW = Message("Fewer than {fewest} in every line.")
+BELOW = Message("Every line has fewer than {fewest}.")
 STANDS_OUT = Message("Most often: {label}")
 NONE_STANDS_OUT = Message("No clear difference")
 OVERLAP = Message("The intervals overlap, so the order of the lines says nothing.")

@@ -3,6 +3,7 @@
 import html
 import re
 from collections.abc import Iterator
+from statistics import fmean
 
 import pytest
 from starlette.testclient import TestClient
@@ -24,6 +25,7 @@ from tests.shop.yard import START_LIST, key, visit_record
 
 ORIGIN = "http://127.0.0.1"
 MOST_STEPS = 120
+MOST_SPEEDS = 8
 
 
 class Trainee:
@@ -124,9 +126,12 @@ def test_a_practice_visit_from_cold_plates_to_the_signed_sheet(trainee: Trainee,
     assert "Air leaks checked" in trainee.get(hot)
     assert "Read the training engine" not in trainee.get(f"{hot}/readings")
     trainee.post(f"{hot}/checks", **{"leak-checked": "1"})
-    while not assess(visit_record(shop, 1)).status(HEAT_SOAKED).done:  # each time the idle is seen to be off, it is set
+    for _ in range(MOST_SPEEDS):  # each time the idle is seen to be off, it is set
         trainee.read(HEAT_SOAKED)
         trainee.post(f"{hot}/speed", practice="1")
+        if (standing := assess(visit_record(shop, 1)).status(HEAT_SOAKED)).done:
+            break
+    assert standing.done, standing.missing
     trainee.post("/visits/1/stopped", "/visits/1/start")
     trainee.post("/visits/1/start", **dict.fromkeys(START_LIST, "1"))
 
@@ -143,9 +148,10 @@ def test_a_practice_visit_from_cold_plates_to_the_signed_sheet(trainee: Trainee,
     sheet = re.sub(r"\s+", " ", html.unescape(re.sub(r"<[^>]+>", " ", trainee.get("/visits/1/sheet"))))
     for words in (
         "Cause: Pump or its drive. Remedy: Pump primed, new shaft",
-        "leak check",
-        "linkage free at rest; opens fully, pedal first",
-        "Put back and seen to work",
+        "Air leaks checked",
+        "Hot, at rest: slack in linkage, springs close every plate",
+        "Hot, full pedal: plates open, pedal stop first, no over-center",
+        "Put back, seen to work",
         "Engine started (KM,",
     ):
         assert words in sheet, words
@@ -153,8 +159,8 @@ def test_a_practice_visit_from_cold_plates_to_the_signed_sheet(trainee: Trainee,
 
 
 def test_columns_read_the_training_engine_too(trainee: Trainee, shop: Database) -> None:
-    """All are read in a round; what they show is a vacuum that an engine idles at, and the plate that is more open
-    shows less of it than its neighbors."""
+    """All are read in a round; what they show is a vacuum that an engine idles at, and a plate that is clearly more
+    open than another shows less of it. An engine to train on has a bore at least 10 % off the mean."""
     columns = meters.register(shop, key(), NewMeter("Columns", "cmHg", 0.5, 0, 76))
     assert "Columns" in trainee.get("/practice")
     trainee.post("/practice", "/visits/1", shape="4", trouble="slipped", start="hot", meter=str(columns))
@@ -170,4 +176,7 @@ def test_columns_read_the_training_engine_too(trainee: Trainee, shop: Database) 
     flow = dict(zip(record.layout.bores, stand.breathe()[0], strict=True))
     vacuum = {bore: stand.read_column(bore) for bore in record.layout.bores}
     assert all(0.1 < one / ATMOSPHERE < 0.6 for one in vacuum.values())
-    assert min(vacuum, key=vacuum.__getitem__) == max(flow, key=flow.__getitem__)
+    clear = 0.1 * fmean(flow.values())
+    apart = [(more, less) for more in flow for less in flow if flow[more] - flow[less] > clear]
+    assert apart
+    assert all(vacuum[more] < vacuum[less] for more, less in apart)

@@ -156,11 +156,12 @@ def test_a_unit_nobody_knows_is_refused(client: TestClient, shop: Database) -> N
 def test_known_initials_are_a_tap_wherever_initials_are_asked(client: TestClient, shop: Database) -> None:
     at = visit(shop, engine(shop))
     asked = ["/engines/1/visits/new", f"/visits/{at}/cold-preset", "/meters/1", "/practice", "/settings"]
-    assert not any("data-fill" in client.get(path).text for path in asked)
+    assert not any("known initials" in client.get(path).text for path in asked)
     client.post("/settings", data={**filled(client), "people": "KM First of the yard\nAL Second of the yard"})
     for path in asked:
         page = client.get(path).text
-        buttons = re.findall(r'type="button" data-fill="([^"]+)" aria-label="[^"]+">(\w+)</button>', page)
+        rows = re.findall(r'aria-label="[^"]+: known initials">(.*?)</div>', page, re.DOTALL)
+        buttons = re.findall(r'type="button" data-fill="([^"]+)" aria-label="[^"]+">(\w+)</button>', "".join(rows))
         assert {initials for _, initials in buttons} == {"KM", "AL"}, path
         assert all(f'<input class="input" id="{field}"' in page for field, _ in buttons), path
 

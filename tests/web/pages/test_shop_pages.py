@@ -68,7 +68,7 @@ def test_the_sign_off_asks_for_a_listed_name_and_its_pin(here: TestClient, shop:
     assert 'type="password"' not in here.get("/visits/1/sign-off").text
     here.post("/people", data={"key": key(), "name": "Kim Marlow", "pin": PIN, "again": PIN})
     form = here.get("/visits/1/sign-off").text
-    assert '<option value="Kim Marlow">' in form
+    assert '<option value="Kim Marlow" selected>' in form
     assert 'type="password"' in form
     for name, pin, says in (
         ("Kim Marlow", "", on_page(Rejection.PIN_MISSING)),

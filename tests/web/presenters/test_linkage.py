@@ -188,7 +188,9 @@ def test_where_both_openings_are_read_again_each_has_its_button(shop: Database) 
     read_with_one_bank_early(shop, visit_id)
     assessment = assess(visit_record(shop, visit_id))
     judged = assessment.of(BANK_BALANCE)
-    again = replace(judged, step=Advice(AdviceKind.MEASURE, Extra.AGAIN))
+    assert judged.banks is not None
+    step = Advice(AdviceKind.MEASURE, Extra.AGAIN)
+    again = replace(judged, step=step, banks=replace(judged.banks, extra=Extra.AGAIN))
     card = bank_card.card(assessment, again, ("Read both openings again", "Not sure"))
     assert [(one.label, one.name) for one in card.answers] == [
         ("Read 0.010\u00a0in again", "opening"),
