@@ -27,6 +27,9 @@ ORIGIN = "http://127.0.0.1"
 MOST_STEPS = 120
 MOST_SPEEDS = 8
 
+ENGINE = "87b0b125-ec1d-4da0-a6eb-8c9ebd69fe29"
+"""The key of the practice, which its engine is drawn by: the same one each time."""
+
 
 class Trainee:
     """Follows the forms of the pages, as a browser without script does."""
@@ -97,7 +100,7 @@ def trainee(shop: Database) -> Iterator[Trainee]:
 
 
 def test_a_practice_visit_from_cold_plates_to_the_signed_sheet(trainee: Trainee, shop: Database) -> None:
-    trainee.post("/practice", "/visits/1", shape="4", trouble="slipped", start="cold")
+    trainee.post("/practice", "/visits/1", key=ENGINE, shape="4", trouble="slipped", start="cold")
     trainee.record_all(COLD_PRESET)
 
     plates = "/visits/1/cold-preset/plates"
@@ -163,7 +166,7 @@ def test_columns_read_the_training_engine_too(trainee: Trainee, shop: Database) 
     open than another shows less of it. An engine to train on has a bore at least 10 % off the mean."""
     columns = meters.register(shop, key(), NewMeter("Columns", "cmHg", 0.5, 0, 76))
     assert "Columns" in trainee.get("/practice")
-    trainee.post("/practice", "/visits/1", shape="4", trouble="slipped", start="hot", meter=str(columns))
+    trainee.post("/practice", "/visits/1", key=ENGINE, shape="4", trouble="slipped", start="hot", meter=str(columns))
     trainee.read_round(HEAT_SOAKED)
     (read,) = visit_record(shop, 1).rounds
     assert read.closed
