@@ -112,6 +112,17 @@ def test_a_class_name_means_one_thing() -> None:
         assert [file.split("/")[1] for file in places[name]] == ["sync", "web"], name
 
 
+def test_a_style_is_made_in_one_sheet() -> None:
+    """Pages take all sheets together, so that a class that is made in two is changed by the later one."""
+    made: dict[str, list[str]] = defaultdict(list)
+    for sheet in sorted((ROOT / "static").glob("*.css")):
+        bare = re.findall(r"^((?:\.[\w-]+(?:, )?)+) \{$", sheet.read_text(), re.MULTILINE)
+        for name in {name for names in bare for name in names.split(", ")}:
+            made[name].append(sheet.name)
+    assert len(made) > 200
+    assert {name: sheets for name, sheets in made.items() if len(sheets) > 1} == {}
+
+
 def imported(file: Path) -> Iterator[str]:
     """Every module of ours that a module imports, wherever in it."""
     for node in ast.walk(parsed(file)):
