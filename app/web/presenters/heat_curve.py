@@ -6,7 +6,9 @@ from typing import Literal
 
 from app.shop.procedure.heat import GATE, HeatSoak
 from app.shop.procedure.parts import Metal, temperatures_of
+from app.shop.procedure.running import state_of
 from app.shop.record.entries import WaiverEntry
+from app.shop.record.rounds import seconds
 from app.shop.record.visit_record import VisitRecord
 from app.sync.engine.units import MINUTE, ZERO_CELSIUS
 from app.sync.readings.heat import What
@@ -55,8 +57,10 @@ class HeatView:
 
 
 def heat_view(record: VisitRecord, heat: HeatSoak) -> HeatView:
-    """The heat soak of a visit, to be drawn."""
-    points, rule = heat.points, record.settings.heat
+    """The heat soak of a visit, to be drawn: of the run that counts, once it was read after the engine cooled."""
+    cold, rule = state_of(record).cold, record.settings.heat
+    this_run = [one for one in heat.points if cold is not None and one.at >= seconds(cold.at)]
+    points = this_run or heat.points
     begin = points[0].at if points else 0.0
     span = max(LEAST_SPAN, points[-1].at - begin) if points else LEAST_SPAN
     metal, oil = temperatures_of(record.layout)
