@@ -147,6 +147,17 @@ def test_the_low_ones_are_raised_to_the_high_ones_where_idle_speed_allows() -> N
     assert found.turns > 0
 
 
+def test_an_idle_speed_seen_outside_is_set_whatever_the_readings_make_of_it() -> None:
+    """Sixty rpm either way of the one wanted: our judgement, the limit that ends the phase."""
+    even = a_round([6.5] * 8)
+    for rpm, way in ((838, -1), (962, 1)):  # 900 is wanted
+        found = advised([*even, IdleSpeed(rpm / 60, 200.0)])
+        assert (found.kind, found.why) == ("stop", "stop-speed"), rpm
+        assert found.turns * way < 0
+    for rpm in (842, 958):
+        assert advised([*even, IdleSpeed(rpm / 60, 200.0)]).kind == "done", rpm
+
+
 def test_the_moves_that_follow_the_first_are_told_with_it() -> None:
     found = advised(a_round([6.5] * 4 + [7.5] * 3 + [6.5]))
     assert (found.kind, found.bank) == ("stop", "B")
