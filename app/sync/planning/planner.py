@@ -363,6 +363,8 @@ def _last_round(bench: _PlanningContext, closed: bool, decision: Decision | None
     unlikely = decision.all_inside is None or decision.all_inside < LIMIT_PROBABILITY
     if unlikely and (plan := _plan(bench, force=True)):
         return _towards(plan, bench)
+    if undecided:
+        return Advice(AdviceKind.CANNOT, AdviceReason.TOO_CLOSE, about=tuple(by_doubt[:1]))
     about = tuple(sorted((*decision.above, *decision.below))) or tuple(by_doubt[:1])
     return Advice(AdviceKind.CANNOT, AdviceReason.NOTHING_HELPS, about=about)
 
