@@ -34,7 +34,7 @@ SHEETS = (
 SCRIPTS = ("page.js", "keypad.js", "status_bar.js", "follow.js", "desk.js", "arm.js", "just_saved.js", "refresh.js")
 
 IMPORT = re.compile(r'^import (?:\{([^}]+)\}|\* as (\w+)) from "\./(\w+)\.js";$', re.MULTILINE)
-EXPORT = re.compile(r"^export (?=(?:async function|function|const) (\w+))", re.MULTILINE)
+EXPORT = re.compile(r"^export\s(?=(?:async\s)?(?:function|const)\s(\w+))", re.MULTILINE)
 
 
 @cache
