@@ -5,6 +5,7 @@ first, ``bring_in`` does it in one transaction. A row that is here under the sam
 one that says something else is refused, because evidence is never changed.
 """
 
+import sqlite3
 from collections import Counter
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, fields
@@ -128,6 +129,11 @@ def read(text: str | bytes) -> v5.EngineFile:
 
 def plan(session: Session, file: v5.EngineFile, choices: Mapping[str, str]) -> ImportPlan:
     """What ``file`` would add and what is still to be chosen. Raises RejectedError when the two cannot go together."""
+    return _plan(session, file, choices)[0]
+
+
+def _plan(session: Session, file: v5.EngineFile, choices: Mapping[str, str]) -> tuple[ImportPlan, set[str]]:
+    """The plan, and the keys of what is here already."""
     ours, conflicts = _engine(session, file, choices)
     mine = engine_file(session, ours.ident, file.exported_at) if ours else None
     conflicts += [*_facts(file, mine), *_meters(session, file, mine), *_numbers(file, mine)]
@@ -138,7 +144,7 @@ def plan(session: Session, file: v5.EngineFile, choices: Mapping[str, str]) -> I
     asked = tuple(c for c in conflicts if choices.get(c.name) not in c.options)
     known = _keys(mine)
     adds = Counter(name for name, key in _named_keys(file) if key not in known)
-    return ImportPlan(ours.ident if ours else None, adds, asked)
+    return ImportPlan(ours.ident if ours else None, adds, asked), known
 
 
 def bring_in(shop: Database, file: v5.EngineFile, choices: Mapping[str, str]) -> int:
@@ -147,13 +153,12 @@ def bring_in(shop: Database, file: v5.EngineFile, choices: Mapping[str, str]) ->
     Raises ConflictError while something is still to be chosen, RejectedError when it cannot be; nothing is stored then.
     """
     with shop.writing() as session:
-        made = plan(session, file, choices)
+        made, known = _plan(session, file, choices)
         if made.conflicts:
             raise ConflictError({one.name: one.question for one in made.conflicts})
-        known = _keys(engine_file(session, made.engine_id, file.exported_at) if made.engine_id else None)
         try:
             return Writer(session, file, choices, known).write(made.engine_id)
-        except IntegrityError:
+        except (IntegrityError, sqlite3.IntegrityError):
             raise ConflictError({"file": because(Rejection.FILE_OF_ANOTHER_ENGINE)}) from None
 
 

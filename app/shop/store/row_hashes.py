@@ -18,7 +18,8 @@ from sqlmodel import Session
 from app.shop.store.database import raw_connection
 from app.shop.store.tables import Evidence
 
-NOT_SEALED = frozenset({"id", "seal"})
+_SEAL = frozenset({"seal"})
+NOT_SEALED = frozenset({"id", *_SEAL})
 """The id is given after the seal is made; the row's ``key`` stands for it."""
 
 
@@ -82,6 +83,14 @@ def store(session: Session, table: type[Evidence], said: Mapping[str, object]) -
     return added
 
 
+def store_all(session: Session, table: type[Evidence], rows: Iterable[Mapping[str, object]]) -> None:
+    """Insert many rows past the ORM. Each has every column but ``seal``. Raises KeyError when one is missing."""
+    values = [_columns(table, said.__getitem__, _SEAL) for said in rows]
+    for one in values:
+        one["seal"] = seal(one)
+    raw_connection(session).executemany(_insert(table, with_id=True), values)
+
+
 @event.listens_for(Evidence, "before_insert", propagate=True)
 def _set(_mapper: object, _connection: object, row: Evidence) -> None:
     row.seal = seal(_columns(type(row), partial(getattr, row)))
@@ -109,7 +118,7 @@ def _shape(table: type[Evidence]) -> list[tuple[str, str, type[float] | type[int
 
 
 @cache
-def _insert(table: type[Evidence]) -> str:
-    names = [name for name, _, _ in _shape(table) if name != "id"]
+def _insert(table: type[Evidence], *, with_id: bool = False) -> str:
+    names = [name for name, _, _ in _shape(table) if with_id or name != "id"]
     columns, values = ", ".join(f'"{name}"' for name in names), ", ".join(f":{name}" for name in names)
     return f'INSERT INTO "{table.__tablename__}" ({columns}) VALUES ({values})'
