@@ -7,7 +7,7 @@ that was edited by hand; neither passes this one. It is no protection from a per
 import hashlib
 import json
 import sqlite3
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache, partial
 from typing import Any
@@ -18,8 +18,7 @@ from sqlmodel import Session
 from app.shop.store.database import raw_connection
 from app.shop.store.tables import Evidence
 
-_SEAL = frozenset({"seal"})
-NOT_SEALED = frozenset({"id", *_SEAL})
+NOT_SEALED = frozenset({"id", "seal"})
 """The id is given after the seal is made; the row's ``key`` stands for it."""
 
 
@@ -83,12 +82,15 @@ def store(session: Session, table: type[Evidence], said: Mapping[str, object]) -
     return added
 
 
-def store_all(session: Session, table: type[Evidence], rows: Iterable[Mapping[str, object]]) -> None:
-    """Insert many rows past the ORM. Each has every column but ``seal``. Raises KeyError when one is missing."""
-    values = [_columns(table, said.__getitem__, _SEAL) for said in rows]
-    for one in values:
-        one["seal"] = seal(one)
-    raw_connection(session).executemany(_insert(table, with_id=True), values)
+def prepared(table: type[Evidence], said: Mapping[str, object]) -> dict[str, Any]:
+    """A row as it is stored, with its seal. ``said`` has every column but that. Raises KeyError when one is missing."""
+    values = _columns(table, said.__getitem__, frozenset({"seal"}))
+    return {**values, "seal": seal(values)}
+
+
+def store_prepared(session: Session, table: type[Evidence], rows: Sequence[Mapping[str, Any]]) -> None:
+    """Insert rows that were ``prepared``, with the ids that they have."""
+    raw_connection(session).executemany(_insert(table, with_id=True), rows)
 
 
 @event.listens_for(Evidence, "before_insert", propagate=True)
