@@ -1,5 +1,6 @@
 """What tests share: a shop of their own, and the real server over one."""
 
+import gc
 import os
 import shutil
 import sys
@@ -23,6 +24,8 @@ PATIENCE = 30_000
 
 expect.set_options(timeout=PATIENCE)
 
+gc.disable()  # until all is collected
+
 hypothesis.settings.register_profile("evenbore", deadline=None, derandomize="CI" in os.environ)
 hypothesis.settings.load_profile("evenbore")
 
@@ -39,7 +42,12 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 
 
 def pytest_collection_finish() -> None:
-    """Let an application that is handed no clock go by that of the tests."""
+    """Let an application that is handed no clock go by that of the tests. What is read in by now is never garbage, and
+    is looked through no more.
+    """
+    gc.freeze()
+    gc.set_threshold(20_000)
+    gc.enable()
     if application := sys.modules.get("app.web.application"):
         application.SteadyClock = working_day  # type: ignore[attr-defined]
 
