@@ -6,7 +6,7 @@ import pytest
 
 from app.sync.engine.linkage import gap_width
 from app.sync.estimation import posterior
-from app.sync.planning.planner import start_prior
+from app.sync.estimation.posterior import start_prior
 from tests.benchmarks.yardstick import PLAIN, UNLIKE, Outcome, line, one_engine
 
 EIGHT, FOUR = PLAIN[0], PLAIN[1]

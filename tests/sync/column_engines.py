@@ -15,8 +15,9 @@ from app.sync.engine.events import BladeReset, ColdSetting, Event, IdleSpeed, Me
 from app.sync.engine.hardware import Hardware, likely_hardware
 from app.sync.engine.layout import Bank, Coupler, Layout
 from app.sync.engine.units import KPA, LITER, REV_PER_MIN, THOU
+from app.sync.estimation.posterior import start_prior
 from app.sync.planning.advice import AdviceKind, AdviceReason, move_of
-from app.sync.planning.planner import next_move, start_prior
+from app.sync.planning.planner import next_move
 
 V8 = Layout((Bank("A", (1, 2, 3, 4), 1, 1), Bank("B", (5, 6, 7, 8), 5, 5)))
 PER_BORE, DISPLACEMENT, WANTED = 0.5 * LITER, 4 * LITER, 850 * REV_PER_MIN

@@ -12,10 +12,9 @@ from app.sync.engine.idle_flow import solve_idle
 from app.sync.engine.layout import Bank, Layout
 from app.sync.engine.units import KPA, THOU
 from app.sync.estimation.filter import run_filter
-from app.sync.estimation.posterior import Posterior, prior_for
+from app.sync.estimation.posterior import Posterior, prior_for, start_prior
 from app.sync.estimation.predict import set_cold
 from app.sync.planning.cold_setting import outward
-from app.sync.planning.planner import start_prior
 from app.sync.planning.recent_events import moves_at
 from tests.sync.column_engines import DISPLACEMENT, HARDWARE, V8, WANTED, ColumnEngine, edge, visited
 

@@ -16,9 +16,9 @@ from app.sync.engine.events import Event, IdleSpeed, Meter, Reading, StopTurn
 from app.sync.engine.units import KPA
 from app.sync.estimation.column_start import read_by_columns
 from app.sync.estimation.filter import predicted_readings, run_filter
+from app.sync.estimation.posterior import start_prior
 from app.sync.estimation.prior_transfer import prior_from_history
 from app.sync.estimation.shares import LogReading, pooled
-from app.sync.planning.planner import start_prior
 from tests.sync.column_engines import DISPLACEMENT, HARDWARE, V8, WANTED, WINDOW, visited
 
 GAUGE = Meter("vacuum", 0.5 * KPA, 0.02)

@@ -152,10 +152,10 @@ def test_the_low_ones_are_raised_to_the_high_ones_where_idle_speed_allows() -> N
 def test_an_idle_speed_seen_outside_is_set_whatever_the_readings_make_of_it() -> None:
     """Sixty rpm either way of the one wanted: our judgement, the limit that ends the phase."""
     even = a_round([6.5] * 8)
-    for rpm, way in ((838, -1), (962, 1)):  # 900 is wanted
+    for rpm, way, why in ((838, 1, "stop-speed"), (962, -1, "stop-fast")):  # 900 is wanted
         found = advised([*even, IdleSpeed(rpm / 60, 200.0)])
-        assert (found.kind, found.why) == ("stop", "stop-speed"), rpm
-        assert found.turns * way < 0
+        assert (found.kind, found.why) == ("stop", why), rpm
+        assert found.turns * way > 0
     for rpm in (842, 958):
         assert advised([*even, IdleSpeed(rpm / 60, 200.0)]).kind == "done", rpm
 

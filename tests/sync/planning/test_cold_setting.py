@@ -11,8 +11,8 @@ from app.sync.engine.layout import Bank, Coupler, Layout, StopScrew
 from app.sync.engine.linkage import stop_rotation
 from app.sync.engine.plate import gap_at
 from app.sync.engine.units import THOU
+from app.sync.estimation.posterior import start_prior
 from app.sync.planning.cold_setting import Foreseen, foresee, nearest_leaf, outward
-from app.sync.planning.planner import start_prior
 from app.sync.planning.preset import turns_for_idle
 
 V8 = Layout((Bank("A", (1, 2, 3, 4), 2, 1), Bank("B", (5, 6, 7, 8), 6, 5)))
