@@ -1,8 +1,8 @@
 """Columns: how deep they stand is the engine, what each has of its own is no air, and advice by them comes to an end.
 
-The engines of ``column_engines`` idle by a law that is not the program's. Visits are made with the seeds from 0 on until
-they tell the usual rate from a worse one. At 53 kPa, where a column of 2 % tells air to 3.5 %, 7 of 25 were even, and no
-limit is set.
+The engines of ``column_engines`` idle by a law that is not the program's. Visits are made with the seeds from 0 on
+until they tell the usual rate from a worse one. At 53 kPa, where a column of 2 % tells air to 3.5 %, 7 of 25 were even,
+and no limit is set.
 """
 
 import math
