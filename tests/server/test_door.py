@@ -88,6 +88,7 @@ def soonest(running: Started) -> float:
     return min(took)
 
 
+@pytest.mark.slow
 @pytest.mark.usefixtures("files")
 def test_a_thousand_connections_that_wait_keep_nobody_out(tmp_path: Path) -> None:
     with program(tmp_path) as running, ExitStack() as wires:

@@ -224,6 +224,7 @@ def test_an_engine_goes_through_and_comes_back(context: BrowserContext, shop: Da
         assert heard == []
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("browser_context_args", [LANDSCAPE], indirect=True)
 def test_the_whole_job_in_under_200_taps(context: BrowserContext, shop: Database) -> None:
     """From the engine's page to the signed sheet, every touch and every key counted by the page itself.
