@@ -100,7 +100,8 @@ def visits(folder: Path, number: int) -> Step:
     before, ledger = set(stored(folder)), Ledger()
     with started("serve", "--port", "0", "--data", str(folder)) as program, Tablet(program.address) as tablet:
         paths = (f"/engines/{past.engine_id}", readings_path(here))
-        step = Step(number, *taken(program), tuple(late(shown(tablet, path)) for path in paths))
+        times = tuple(late(shown(tablet, path)) for path in paths)  # before that it may still be opening files
+        step = Step(number, *taken(program), times)
         program.stop()
     audit(folder, before, ledger)
     return step

@@ -138,6 +138,7 @@ def look(program: Started, ledger: Ledger, text: bytes) -> Looked:
     return Looked(status, page, seconds, megabytes_at_most(program) - before, took)
 
 
+@pytest.mark.slow
 def test_no_file_costs_the_others_anything(tmp_path: Path) -> None:
     before = shop_with_visits(tmp_path, now=True)
     ledger = Ledger()
