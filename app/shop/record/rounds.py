@@ -23,7 +23,7 @@ from app.sync.engine.units import (
 )
 from app.sync.readings.rounds import MOST_OF_A_BORE, last_of_each
 
-FLOW_UNITS = {
+FLOW_UNITS = {  # by definition
     "kg/h": KG_PER_HOUR,
     "g/s": GRAM_PER_SECOND,
     "cfm": CFM,
@@ -32,11 +32,11 @@ FLOW_UNITS = {
 }
 
 
-PRESSURE_UNITS = {"kPa": KPA, "mbar": MILLIBAR, "mmHg": MM_HG, "cmHg": CM_HG, "inHg": IN_HG}
+PRESSURE_UNITS = {"kPa": KPA, "mbar": MILLIBAR, "mmHg": MM_HG, "cmHg": CM_HG, "inHg": IN_HG}  # by definition
 
 
 UNITS = {**FLOW_UNITS, **PRESSURE_UNITS}
-"""What a meter may read in, as multiples of the base unit."""
+"""What a meter may read in, as multiples of the base unit (by definition)."""
 
 
 @dataclass(frozen=True)
