@@ -3,6 +3,7 @@
 import html
 import io
 import json
+import random
 import re
 import zipfile
 from collections.abc import Iterator
@@ -206,6 +207,15 @@ def test_of_several_files_the_sound_ones_are_imported(shop: Database, other: Dat
         brought = to.post("/exchange/several", data={**hidden(refused.text), meter[1]: "same"})
         assert "2 engines imported" in brought.text
     assert count(other) == 3
+
+
+def test_a_file_may_wait_in_its_page_however_badly_it_is_packed(other: Database) -> None:
+    held = packed(random.Random(5).randbytes(1536 * 1024))
+    assert len(held) > 2_000_000
+    with client(other) as to:
+        answer = to.post("/exchange", data={"held": held})
+    assert answer.status_code == 422
+    assert on_page(Rejection.FILE_NOT_AN_ENGINE) in answer.text
 
 
 def out_of_time(patch: pytest.MonkeyPatch, after: int) -> None:
