@@ -1,6 +1,6 @@
 """Puts the application together: pages, the JSON interface, files, guards, and what a refusal looks like."""
 
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator, Callable, Container
 from contextlib import asynccontextmanager, suppress
 from datetime import datetime
 from gettext import NullTranslations
@@ -84,7 +84,7 @@ PAGES = (
 def create_app(
     shop: Database,
     *,
-    lan_names: frozenset[str] = frozenset(),
+    lan_names: Container[str] = frozenset(),
     clock: Callable[[], datetime] | None = None,
     pairing: Pairing | None = None,
     trusting: trust.Trust | None = None,

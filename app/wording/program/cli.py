@@ -21,6 +21,7 @@ AUTOSTART_REMOVE_HELP = Message("No longer start the program by itself. A runnin
 PORT_HELP = Message("Port to listen on. 0 selects any free port.")
 HOST_HELP = Message("Address to listen on.")
 LAN_HELP = Message("Give paired tablets on the same network access.")
+NO_NAME_HELP = Message("With --lan: announce no name, so that tablets open the program by its number only.")
 TLS_HELP = Message("Use https, with the shop's own certificate. Each tablet must trust it once.")
 DATA_HELP = Message("Folder of the shop's records.")
 TO_HELP = Message("File or folder to save the backup in. Default: the shop's own backup folder.")
@@ -29,6 +30,14 @@ EMPTY_HELP = Message("Start an empty shop instead.")
 
 OPEN_AT = Message("Evenbore is open at {address}")
 OPEN_ON_TABLETS = Message("On a tablet on the same network: {address}")
+OPEN_BY_NAME = Message("On a tablet, by name: {address}")
+NAME_TAKEN = Message("Another computer on this network is called {taken}. This one is called {name}.")
+NAMES_TAKEN = Message(
+    "Every name that Evenbore uses is taken on this network, the last one {taken}. Open the program by its number."
+)
+NAME_NOT_ANNOUNCED = Message(
+    "This network does not carry the name {name} ({why}). Open the program by its number on tablets."
+)
 NO_NETWORK = Message("This computer is not connected to a network. Tablets cannot reach it.")
 PAIRING_CODE = Message(
     "To pair a tablet, scan this or type the code {code} on the page it opens. "
