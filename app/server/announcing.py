@@ -1,6 +1,6 @@
 """The name that tablets open the program under, announced on the shop's network by multicast DNS (RFC 6762, 6763).
 
-A number from the router changes and nobody remembers it. Where the name is already another computer's, the next one
+A number from the router changes and no one remembers it. Where the name is already another computer's, the next one
 with a number is taken, and kept for the starts to come, so that what a tablet holds stays with the shop it came from.
 """
 

@@ -34,7 +34,7 @@ from app.web.pages.shop import (
     tablets,
     trust,
 )
-from app.web.pages.visit import cold_setting, corrections, moves, readings, recorded, running, visits
+from app.web.pages.visit import cold_setting, corrections, job_time, moves, readings, recorded, running, visits
 from app.web.security.middleware import SAFE_METHODS, protect
 from app.web.security.pairing import Pairing
 from app.web.spoken import Spoken
@@ -60,6 +60,7 @@ PAGES = (
     meters,
     statistics,
     corrections,
+    job_time,
     recorded,
     data_out,
     exchange,

@@ -16,6 +16,7 @@ from app.shop.exchange.exports import engine_file, written
 from app.shop.exchange.tables import columns, tidy
 from app.shop.exchange.tables.columns import Column
 from app.shop.exchange.tables.tidy import CellWords, Row, table_csv
+from app.shop.queries.hours import by_visit
 from app.shop.record import loader
 from app.shop.record.fittings import layout_from_json
 from app.shop.store.tables import Engine
@@ -29,8 +30,14 @@ TABLES: dict[str, tuple[Sequence[Column], str]] = {
     "readings": (columns.READINGS, "Every reading, one a row, with those that were corrected later."),
     "moves": (columns.MOVES, "Every entry of an adjustment."),
     "checks": (columns.CHECKS, "Every entry of an item of a checklist, temperatures and pressures among them."),
+    "hours": (columns.HOURS, "How long each phase of a visit took at the engine."),
 }
-KEYS = {"engines": ["engine"], "visits": ["engine", "visit"], "moves": ["engine", "visit", "move"]}
+KEYS = {
+    "engines": ["engine"],
+    "visits": ["engine", "visit"],
+    "moves": ["engine", "visit", "move"],
+    "hours": ["engine", "visit", "phase"],
+}
 """What names a row of a table; a reading and a check have no name of their own."""
 
 ABOUT = (
@@ -46,6 +53,8 @@ def write_tables(session: Session, to: IO[bytes], words: CellWords, at: str) -> 
         layout = layout_from_json(fitting_now(session, engine.ident).layout)
         rows["engines"].append(tidy.engine(engine, layout))
         for record in reversed(loader.of_engine(session, engine.ident)):
+            took = by_visit(session, {record.visit.ident}, record.settings.gap)[record.visit.ident]
+            rows["hours"] += tidy.hours(record, took)
             rows["visits"].append(tidy.visits(record))
             rows["readings"] += tidy.readings(record, words)
             rows["moves"] += tidy.moves(record)
