@@ -6,7 +6,7 @@ from app.wording.message import Message, say
 from app.wording.quantities import listed
 from app.wording.work.phases import phase_title
 
-HOURS = Message("{hours}\u00a0h {minutes:02d}\u00a0min")
+HOURS = Message("{hours}\u00a0h\u00a0{minutes:02d}\u00a0min")
 MINUTES = Message("{minutes}\u00a0min")
 OF_PHASE = Message("{phase} {time}")
 CORRECTED = Message("{phase} {time} (corrected by {by})")
@@ -23,7 +23,7 @@ def duration(seconds: float) -> str:
     """A time to the minute.
 
     >>> duration(5 * 60), duration(3600 + 5 * 60)
-    ('5\\xa0min', '1\\xa0h 05\\xa0min')
+    ('5\\xa0min', '1\\xa0h\\xa005\\xa0min')
     """
     hours, minutes = divmod(round(seconds / MINUTE), 60)
     return say(HOURS, hours=hours, minutes=minutes) if hours else say(MINUTES, minutes=minutes)

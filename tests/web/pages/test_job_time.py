@@ -26,7 +26,7 @@ def test_a_phase_is_corrected_and_the_sheet_says_so(shop: Database) -> None:
         assert "Tablet was flat" in page.text
         assert "0 other jobs here on engines of this layout: too few to say what one takes." in page.text
         sheet = to.get(f"/visits/{visit_id}/sheet").text
-        assert "Lock-down 1\u00a0h 30\u00a0min (corrected by KM)" in sheet
+        assert "Lock-down 1\u00a0h\u00a030\u00a0min (corrected by KM)" in sheet
         assert "Time corrected, lock-down: Tablet was flat" in to.get("/audit").text.replace("Lock-down", "lock-down")
 
 
