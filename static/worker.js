@@ -7,14 +7,13 @@ const worker = /** @type {ServiceWorkerGlobalScope} */ (/** @type {unknown} */ (
 
 const KEPT = [
   "/offline",
+  "/static/all.css",
+  "/static/evenbore-sans.woff2",
   "/static/favicon.svg",
   "/static/offline.js",
   "/static/outbox.js",
-  "/static/pages.css",
-  "/static/pieces.css",
   "/static/queue.js",
   "/static/status_bar.js",
-  "/static/tokens.css",
   "/static/words.js",
 ];
 const CACHE = `evenbore-${VERSION}`;

@@ -1,6 +1,7 @@
 """What every route is handed: the shop, the time, the form that was sent, and the way to answer with a page."""
 
 from collections.abc import Callable
+from contextvars import ContextVar
 from datetime import UTC, datetime, timedelta
 from functools import cache
 from typing import Annotated, Any, NamedTuple
@@ -16,7 +17,7 @@ from app.shop.record import stored_settings
 from app.shop.store.codes import Unavailable
 from app.shop.store.database import Database
 from app.shop.store.idempotency import new_key
-from app.web.display_options import chosen, kept
+from app.web.display_options import chosen, initials_of, kept
 from app.web.forms import Typed
 from app.web.kept_files import UnderTheVersion
 from app.web.presenters.adjusters import further_fields
@@ -28,6 +29,9 @@ from app.wording.reasons import in_words
 OUTBOX, SAVED, NEXT, REFUSED = "X-Outbox", "X-Saved-Key", "X-Next", "X-Refused"
 """Headers between a page's outbox and this server: for how many seconds the write was held, which key was stored, the
 page after it, and why not (percent-encoded). A write leaves the outbox only when its own key comes back."""
+
+AT_THIS_TABLET: ContextVar[str] = ContextVar("AT_THIS_TABLET", default="")
+"""The initials that the tablet of this request was given."""
 
 LONGEST_HELD = 7 * 24 * 3600.0
 """What was held for longer than this [s] was more likely kept by a tablet whose clock was set meanwhile."""
@@ -58,6 +62,7 @@ def environment() -> Environment:
     templates.filters.update(FILTERS, in_words=in_words)
     templates.globals.update(
         new_key=new_key,
+        whose=_whose,
         language=language.tag,
         to_the_customer=_to_the_customer,
         script_words=scripts.bundle,
@@ -65,6 +70,11 @@ def environment() -> Environment:
         **chosen({}),
     )
     return templates
+
+
+def _whose(opened: str) -> str:
+    """The initials under which a page sends: the tablet's own, or those of the person who opened the visit."""
+    return AT_THIS_TABLET.get() or opened
 
 
 def _to_the_customer(caller: Callable[[], str]) -> str:
@@ -98,6 +108,7 @@ class Pages:
             facts[name] = FieldValues(facts.get(name, {}))
         facts["known_initials"] = self._known_initials
         facts = {**kept(self._request.cookies, self._request.url.scheme), **facts}
+        AT_THIS_TABLET.set(initials_of(self._request.cookies, self._request.url.scheme))
         html = self._templates.get_template(template).render(request=self._request, **facts)
         answer = HTMLResponse(html, status_code=status)
         if status >= 400:

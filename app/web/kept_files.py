@@ -1,7 +1,7 @@
 """The program's own files, under paths that change when any of them does: a tablet keeps them and need not ask again.
 
-A page names some thirty of them. Were each asked about, as under its plain path, a tablet at the end of a shop's
-wireless network would wait for thirty answers before every page.
+Were each asked about, as under its plain path, a tablet at the end of a shop's wireless network would wait for all
+those answers before every page.
 """
 
 import re
@@ -15,6 +15,7 @@ from starlette.staticfiles import StaticFiles
 from starlette.types import Scope
 
 from app import places
+from app.web.joined_files import joined
 
 HTMX = ("js_lib_htmx", "static/htmx")
 """The package that carries htmx, and the folder in it."""
@@ -23,7 +24,7 @@ FOR_EVER = "max-age=31536000, immutable"
 """What a browser is told of a path that carries the version: it never says anything else."""
 
 VERSIONED = re.compile(r"(v[0-9a-f]{16})[/\\]")
-NAMED = re.compile(r'((?:href|src)="/(?:static|lib)/)(?=[\w.-]+\.(?:css|js|svg|png)")')
+NAMED = re.compile(r'((?:href|src)="/(?:static|lib)/)(?=[\w.-]+\.(?:css|js|svg|png|woff2)")')
 
 
 @cache
@@ -33,6 +34,7 @@ def version() -> str:
     own = sorted(file for file in places.static().rglob("*") if file.is_file())
     parts = [file.read_bytes() for file in own]
     parts.append((files(package) / folder / "htmx.min.js").read_bytes())
+    parts += [text.encode() for text, _ in joined().values()]
     return "v" + sha256(b"".join(sha256(part).digest() for part in parts)).hexdigest()[:16]
 
 
@@ -43,7 +45,11 @@ class KeptFiles(StaticFiles):
     async def get_response(self, path: str, scope: Scope) -> Response:
         """The file at ``path``, or that it has not changed."""
         under = VERSIONED.match(path)
-        answer = await super().get_response(path[under.end() :] if under else path, scope)
+        plain = path[under.end() :] if under else path
+        if one := joined().get(plain):
+            answer = Response(one[0], media_type=one[1])
+        else:
+            answer = await super().get_response(plain, scope)
         if under and under[1] == version():
             answer.headers["Cache-Control"] = FOR_EVER
         return answer

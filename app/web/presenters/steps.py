@@ -84,6 +84,16 @@ class CheckLine:
             return ""
         return item_figure(self.item, self.row.number, self.units)
 
+    @property
+    def done(self) -> bool:
+        """Whether nothing is asked of it any more. A figure that is kept over time is asked on and on."""
+        return self.row is not None and not self.stale and not self.item.over_time
+
+    @property
+    def optional(self) -> bool:
+        """Whether it is asked only where it applies, and nothing was recorded."""
+        return self.row is None and not self.stale and not self.needed
+
 
 @dataclass(frozen=True, slots=True)
 class CheckGroup:

@@ -154,8 +154,8 @@ def test_a_unit_nobody_knows_is_refused(client: TestClient, shop: Database) -> N
 
 
 def test_known_initials_are_a_tap_wherever_initials_are_asked(client: TestClient, shop: Database) -> None:
-    at = visit(shop, engine(shop))
-    asked = ["/engines/1/visits/new", f"/visits/{at}/cold-preset", "/meters/1", "/practice", "/settings"]
+    engine(shop)
+    asked = ["/engines/1/visits/new", "/look", "/meters/1", "/practice", "/settings"]
     assert not any("known initials" in client.get(path).text for path in asked)
     client.post("/settings", data={**filled(client), "people": "KM First of the yard\nAL Second of the yard"})
     for path in asked:

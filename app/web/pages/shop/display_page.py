@@ -20,7 +20,7 @@ def look(page: Page, request: Request) -> HTMLResponse:
     """The choices, with those made on this tablet before."""
     options = {name: [(way, say(DISPLAY[name][way])) for way in ways] for name, ways in CHOICES.items()}
     initials = initials_of(request.cookies, request.url.scheme)
-    return page.show("look.html", choices_of=options, initials=initials, longest=LONGEST_INITIALS)
+    return page.show("look.html", choices_of=options, initials=initials)
 
 
 @router.post("/look")

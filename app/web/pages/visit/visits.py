@@ -194,6 +194,7 @@ def _steps(
     stands = state_of(record).stands if phase.rounds != "none" else None
     parts = judged.parts
     lines = check_lines(judged, values, problems, units)
+    open_here = record.sign_off is None
     return page.show(
         "visit/steps.html",
         status,
@@ -201,7 +202,10 @@ def _steps(
         phase=phase,
         phases=phases(assessment),
         standing=standing,
-        groups=in_groups(lines),
+        groups=in_groups(tuple(line for line in lines if not (line.done or line.optional) or not open_here)),
+        done_here=[line for line in lines if line.done and open_here],
+        optional=in_groups(tuple(line for line in lines if line.optional and open_here)),
+        optional_typed=any(line.typed or line.problem for line in lines if line.optional),
         rest=the_rest(lines),
         units=units,
         left=left_of(standing, lines),
@@ -213,14 +217,14 @@ def _steps(
         steps_here=phase_steps(phase, parts),
         done=done_lines(record, phase),
         leaks=leak_lines(record, phase),
-        recorded_here=record.sign_off is None and recorded_here(record, phase),
+        recorded_here=open_here and recorded_here(record, phase),
         preset=judged.preset,
         preset_outside=preset_outside(judged.preset),
         offer=cold_offer(judged.cold),
         since=since_left(assessment),
-        open_here=record.sign_off is None,
+        open_here=open_here,
         stands=stands,
-        runs=phase.rounds != "none" and record.sign_off is None and may_run(record),
+        runs=open_here and may_run(record),
         current=assessment.current,
         to_banks=phase is HEAT_SOAKED and assessment.to_banks,
         say=next_prompt(judged, lines),

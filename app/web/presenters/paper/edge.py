@@ -16,7 +16,7 @@ def printed_edge(serial: str, customer: str) -> str:
     parts = re.split(r"\{(pages?)\}", pattern(PAGE_OF))
     foot = " ".join(f"counter({part})" if at % 2 else _string(part) for at, part in enumerate(parts))
     boxes = "".join(
-        f"@{place}{{content:{said};font:10pt/1 sans-serif}}"
+        f"@{place}{{content:{said};font:10pt/1 Evenbore,sans-serif}}"
         for place, said in (("top-left", _string(head)), ("bottom-right", foot))
     )
     return f"@page{{margin:16mm 12mm 14mm;{boxes}}}"
