@@ -33,8 +33,14 @@ TABLES: dict[str, tuple[Sequence[Column], str]] = {
     "readings": (columns.READINGS, "Every reading, one a row, with those that were corrected later."),
     "moves": (columns.MOVES, "Every entry of an adjustment."),
     "checks": (columns.CHECKS, "Every entry of an item of a checklist, temperatures and pressures among them."),
+    "hours": (columns.HOURS, "How long each phase of a visit took at the engine."),
 }
-KEYS = {"engines": ["engine"], "visits": ["engine", "visit"], "moves": ["engine", "visit", "move"]}
+KEYS = {
+    "engines": ["engine"],
+    "visits": ["engine", "visit"],
+    "moves": ["engine", "visit", "move"],
+    "hours": ["engine", "visit", "phase"],
+}
 """What names a row of a table; a reading and a check have no name of their own."""
 
 ABOUT = (
@@ -43,6 +49,7 @@ ABOUT = (
 )
 
 
+<<<<<<< HEAD
 def write_tables(session: Session, to: IO[bytes], words: CellWords, at: str, time: Allowance) -> None:
     """Write the zip of all tables and ``datapackage.json`` to a file. ``at`` is when, ISO 8601.
 
@@ -63,6 +70,24 @@ def write_tables(session: Session, to: IO[bytes], words: CellWords, at: str, tim
                     add_rows(tables["checks"], tidy.checks(record, words))
         for file in files.values():
             made.write(file, file.name)
+=======
+def write_tables(session: Session, to: IO[bytes], words: CellWords, at: str) -> None:
+    """Write the zip of all tables and ``datapackage.json`` to a file. ``at`` is when, ISO 8601."""
+    rows: dict[str, list[Row]] = {name: [] for name in TABLES}
+    for engine in _engines(session):
+        layout = layout_from_json(fitting_now(session, engine.ident).layout)
+        rows["engines"].append(tidy.engine(engine, layout))
+        for record in reversed(loader.of_engine(session, engine.ident)):
+            took = by_visit(session, {record.visit.ident}, record.settings.gap)[record.visit.ident]
+            rows["hours"] += tidy.hours(record, took)
+            rows["visits"].append(tidy.visits(record))
+            rows["readings"] += tidy.readings(record, words)
+            rows["moves"] += tidy.moves(record)
+            rows["checks"] += tidy.checks(record, words)
+    texts = [("datapackage.json", json.dumps(descriptor(at), indent=1, ensure_ascii=False) + "\n")]
+    texts += [(f"{name}.csv", table_csv(columns.names(of), rows[name])) for name, (of, _) in TABLES.items()]
+    _zipped(to, texts)
+>>>>>>> t3
 
 
 def _begun(file: Path, name: str) -> IO[str]:
