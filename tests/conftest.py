@@ -1,5 +1,6 @@
 """What tests share: a shop of their own, and the real server over one."""
 
+import gc
 import os
 import shutil
 import sys
@@ -18,10 +19,19 @@ from tests.clock import working_day
 from tests.serving import serving
 
 SIZE: ViewportSize = {"width": 1280, "height": 800}
+ROOM = 4 << 30
+"""Bytes free from which the shops of tests are kept in memory."""
+
 PATIENCE = 30_000
 """Milliseconds that a page is waited for: many times what it takes, for a machine that is busy with something else."""
 
 expect.set_options(timeout=PATIENCE)
+
+gc.disable()  # until all is collected
+
+MEMORY = Path("/dev/shm")
+if "TMPDIR" not in os.environ and MEMORY.is_dir() and shutil.disk_usage(MEMORY).free > ROOM:
+    tempfile.tempdir = os.environ["TMPDIR"] = str(MEMORY)  # a disk takes milliseconds for each of a test's commits
 
 hypothesis.settings.register_profile("evenbore", deadline=None, derandomize="CI" in os.environ)
 hypothesis.settings.load_profile("evenbore")
@@ -39,7 +49,12 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 
 
 def pytest_collection_finish() -> None:
-    """Let an application that is handed no clock go by that of the tests."""
+    """Let an application that is handed no clock go by that of the tests. What is read in by now is never garbage, and
+    is looked through no more.
+    """
+    gc.freeze()
+    gc.set_threshold(20_000)
+    gc.enable()
     if application := sys.modules.get("app.web.application"):
         application.SteadyClock = working_day  # type: ignore[attr-defined]
 

@@ -12,8 +12,9 @@ from typing import Any
 import app
 
 APP = Path(app.__file__).parent
-ROOTS = ("sync", "shop/procedure", "shop/assessment")
-"""The folders that judge: the core, the rules of the phases, what is judged of a visit."""
+ROOTS = ("sync", "shop/procedure", "shop/assessment", "shop/record", "shop/queries")
+"""The folders that judge: the core, the rules of the phases, what is judged of a visit, how a meter repeats, and
+across engines."""
 
 KINDS = re.compile(
     r"published|common practice, no published source|our judgement|from memory"

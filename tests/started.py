@@ -15,8 +15,16 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
-COMMAND = (sys.executable, "-W", "error", "-m", "app.server")
+from tests.forked import STRICT, Forked, Process, begin
+
+COMMAND = (sys.executable, *STRICT, "-m", "app.server")
+"""What a person starts."""
+
+PROGRAM = "from app.server.cli import main; main()"
+"""The same, for a process that has the program read in already."""
+
 START_SECONDS = 90.0  # many times what it takes, for a machine that is busy with something else
+END_SECONDS = 120.0
 STOP_SECONDS = 60.0  # on a machine that is busy the last requests and the journal take their time
 
 
@@ -25,7 +33,7 @@ class Started:
     """A running program: its address, the process, and what it printed up to there."""
 
     address: str
-    process: subprocess.Popen[str]
+    process: Process
     said: str
 
     def fetch(self, path: str) -> str:
@@ -41,12 +49,17 @@ class Started:
 
 @contextmanager
 def started(
-    *arguments: str, command: Sequence[str] = COMMAND, cwd: Path | None = None, env: Mapping[str, str] | None = None
+    *arguments: str,
+    code: str = PROGRAM,
+    command: Sequence[str] = (),
+    cwd: Path | None = None,
+    env: Mapping[str, str] | None = None,
 ) -> Iterator[Started]:
-    """The program started with ``arguments``, once it has said where it is open; killed on leaving if still there."""
-    with subprocess.Popen(
-        [*command, *arguments], cwd=cwd, env=env, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True
-    ) as process:
+    """The program started with ``arguments``, once it has said where it is open; killed on leaving if still there.
+
+    ``code`` is what a forked process runs; a ``command`` is started from nothing instead.
+    """
+    with _begun(arguments, code, command, cwd, env) as process:
         try:
             assert process.stdout is not None
             watch = threading.Timer(START_SECONDS, process.kill)
@@ -62,12 +75,35 @@ def started(
             process.kill()
 
 
+def _begun(
+    arguments: Sequence[str], code: str, command: Sequence[str], cwd: Path | None, env: Mapping[str, str] | None
+) -> Forked | subprocess.Popen[str]:
+    if not command:
+        return begin(code, arguments, cwd=cwd, env=env)
+    return subprocess.Popen(
+        [*command, *arguments], cwd=cwd, env=env, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True
+    )
+
+
+def ended(*arguments: str, code: str = PROGRAM) -> subprocess.CompletedProcess[str]:
+    """What became of a process that runs ``code`` with ``arguments``, the program unless told otherwise."""
+    with tempfile.TemporaryFile("w+") as errors, begin(code, arguments, stderr=errors.fileno()) as process:
+        assert process.stdout is not None
+        watch = threading.Timer(END_SECONDS, process.kill)
+        watch.start()
+        said = process.stdout.read()
+        status = process.wait()
+        watch.cancel()
+        errors.seek(0)
+        return subprocess.CompletedProcess(arguments, status, said, errors.read())
+
+
 def refused(*arguments: str) -> str:
     """What the command says when it cannot start. It may not print a traceback."""
-    ended = subprocess.run([*COMMAND, *arguments], check=False, capture_output=True, text=True, timeout=30)
-    assert ended.returncode == 1, ended
-    assert "Traceback" not in ended.stderr
-    return ended.stderr
+    found = ended(*arguments)
+    assert found.returncode == 1, found
+    assert "Traceback" not in found.stderr
+    return found.stderr
 
 
 def main() -> None:

@@ -7,14 +7,13 @@ from typing import Annotated, NoReturn, TypeVar
 
 import typer
 
+from app.server.options import Data
 from app.wording.message import say
 from app.wording.program import cli
 
 T = TypeVar("T")
 
 MEGABYTE = 1024 * 1024
-
-Data = Annotated[Path | None, typer.Option(file_okay=False, help=say(cli.DATA_HELP), show_default=False)]
 
 
 def backup(

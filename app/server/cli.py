@@ -1,6 +1,7 @@
 """The command line: ``evenbore serve`` for the shop's own records, ``evenbore demo`` for a demonstration shop.
 
-``backup_commands`` has the commands for backups and checks. What is heavy is imported where it is used, so that
+``backup_commands`` has the commands for backups and checks, ``autostart_commands`` those for the start of the computer.
+What is heavy is imported where it is used, so that
 ``--help`` and a taken port answer at once.
 """
 
@@ -13,12 +14,13 @@ from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager, nullcontext, suppress
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, NoReturn
+from typing import TYPE_CHECKING, NoReturn
 
 import typer
 
-from app.server import backup_commands
+from app.server import autostart_commands, backup_commands
 from app.server.network import LOOPBACK, addresses, home_on_the_network, names_in, numbers_of
+from app.server.options import Data, Host, Lan, Port, Tls
 from app.wording.message import say
 from app.wording.program import cli as words
 
@@ -30,12 +32,6 @@ if TYPE_CHECKING:
     from app.shop.reasons import Reason
     from app.shop.store.database import Database
     from app.web.security.pairing import Pairing
-
-Port = Annotated[int, typer.Option(min=0, max=65535, help=say(words.PORT_HELP))]
-Host = Annotated[str, typer.Option(help=say(words.HOST_HELP))]
-Lan = Annotated[bool, typer.Option("--lan", help=say(words.LAN_HELP))]
-Tls = Annotated[bool, typer.Option("--tls", help=say(words.TLS_HELP))]
-Data = Annotated[Path | None, typer.Option(file_okay=False, help=say(words.DATA_HELP), show_default=False)]
 
 cli = typer.Typer(no_args_is_help=True, add_completion=False, pretty_exceptions_enable=False)
 
@@ -59,6 +55,7 @@ def demo(port: Port = 8000, host: Host = LOOPBACK, lan: Lan = False, data: Data 
         run(Path(folder), host, port, demonstration=True)
 
 
+cli.add_typer(autostart_commands.commands, name="autostart")
 cli.command(help=say(words.BACKUP_HELP))(backup_commands.backup)
 cli.command(help=say(words.RESTORE_HELP))(backup_commands.restore)
 cli.command(help=say(words.CHECK_HELP))(backup_commands.check)

@@ -292,7 +292,7 @@ class Patient(H11Protocol):
 
 
 def server_of(app: ASGIApp, listening: socket.socket, certificate: Path | None = None) -> tuple[uvicorn.Server, Door]:
-    """A server of ``app``, and the door that it is to be run at: ``listening``, which goes on to listen by itself.
+    """A server of ``app``, and the door that it is to be run at: ``listening``, which goes on to listen on its own.
 
     Parameters: ``certificate``, a PEM file with its key, for https.
     """

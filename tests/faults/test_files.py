@@ -30,7 +30,7 @@ from app.wording.reasons import in_words
 from tests.faults.bench import Ledger, Tablet, assert_whole, audit, readings_path, shop_with_visits, small_disk, stored
 from tests.serving import serving
 from tests.shop.yard import FACTS, engine, heat_soaked, read_round
-from tests.started import COMMAND, started
+from tests.started import ended, started
 
 HERE = readings_path(1)
 NOW = datetime(2026, 11, 28, 12, 0, tzinfo=UTC)
@@ -181,8 +181,7 @@ def killed_copy(folder: Path, into: Path) -> None:
         "copies.examine = lambda file: os.kill(os.getpid(), signal.SIGKILL)\n"
         "backup.back_up(Path(sys.argv[1]), Path(sys.argv[2]))"
     )
-    ended = subprocess.run([sys.executable, "-c", code, str(folder), str(into)], check=False, timeout=60)
-    assert ended.returncode == -signal.SIGKILL
+    assert ended(str(folder), str(into), code=code).returncode == -signal.SIGKILL
 
 
 def killed_restore(folder: Path, copy: Path) -> None:
@@ -193,8 +192,7 @@ def killed_restore(folder: Path, copy: Path) -> None:
         "backup._set_aside = lambda shop, now: os.kill(os.getpid(), signal.SIGKILL)\n"
         "backup.restore(Path(sys.argv[1]), Path(sys.argv[2]), datetime.now(UTC))"
     )
-    ended = subprocess.run([sys.executable, "-c", code, str(folder), str(copy)], check=False, timeout=60)
-    assert ended.returncode == -signal.SIGKILL
+    assert ended(str(folder), str(copy), code=code).returncode == -signal.SIGKILL
 
 
 @posix
@@ -341,9 +339,9 @@ def test_a_shop_on_a_medium_that_takes_nothing_is_checked_and_copied(tmp_path: P
             folder = disk / "fallen"
         subprocess.run(["mount", "-o", "remount,ro", str(disk)], check=True)
         data = ("--data", str(folder))
-        checked = subprocess.run([*COMMAND, "check", *data], check=False, capture_output=True, text=True, timeout=60)
+        checked = ended("check", *data)
         assert checked.stdout.splitlines()[-1] == say(words.NO_PROBLEMS), checked
-        here = subprocess.run([*COMMAND, "backup", *data], check=False, capture_output=True, text=True, timeout=60)
+        here = ended("backup", *data)
         assert here.stderr.strip() == in_words(because(Unavailable.BACKUP_ELSEWHERE, folder=folder))
         made = backup.back_up(folder, tmp_path / "rescued" / "copy.db")
         assert examine(made).damage is None

@@ -1,7 +1,6 @@
 """Faults of the computer: the disk full, the folder read-only, another program on the file, the clock put back."""
 
 import sqlite3
-import subprocess
 import sys
 from contextlib import closing
 from datetime import datetime
@@ -22,6 +21,7 @@ from app.wording.reasons import in_words
 from tests.faults.bench import Ledger, Tablet, audit, readings_path, shop_with_visits, small_disk
 from tests.serving import serving
 from tests.shop.yard import AT
+from tests.started import ended
 
 HERE = readings_path(1)
 
@@ -82,16 +82,10 @@ def test_a_folder_that_is_read_only_is_told_at_the_start(open_path: Path) -> Non
     folder = open_path / "shop"
     before = shop_with_visits(folder)
     folder.chmod(0o555)
-    ended = subprocess.run(
-        [sys.executable, "-c", SERVE_AS_NOBODY, str(folder), str(open_path / "first")],
-        check=False,
-        capture_output=True,
-        text=True,
-        timeout=120,
-    )
-    assert ended.returncode == 1
-    assert f"The folder {folder} is write-protected" in ended.stderr
-    assert "Traceback" not in ended.stderr
+    found = ended(str(folder), str(open_path / "first"), code=SERVE_AS_NOBODY)
+    assert found.returncode == 1
+    assert f"The folder {folder} is write-protected" in found.stderr
+    assert "Traceback" not in found.stderr
     folder.chmod(0o755)
     audit(folder, before, Ledger())
 

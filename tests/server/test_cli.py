@@ -26,11 +26,11 @@ from app.wording.message import say
 from app.wording.program import cli as words
 from app.wording.program.store import DAMAGE, UNAVAILABLE
 from tests.shop.yard import heat_soaked
-from tests.started import COMMAND, START_SECONDS, refused, started
+from tests.started import COMMAND, START_SECONDS, ended, refused, started
 
 
 def test_a_demonstration_is_thrown_away(tmp_path: Path) -> None:
-    with started("demo", "--port", "0", env={**os.environ, "TMPDIR": str(tmp_path)}) as program:
+    with started("demo", "--port", "0", command=COMMAND, env={**os.environ, "TMPDIR": str(tmp_path)}) as program:
         assert re.match(r"http://127\.0\.0\.1:\d+/$", program.address)
         (folder,) = tmp_path.iterdir()
         assert (folder / "shop.db").exists()
@@ -58,7 +58,7 @@ def test_a_shop_of_one_s_own_begins_empty(tmp_path: Path) -> None:
 
 def test_a_shop_of_one_s_own_lives_in_the_usual_place(tmp_path: Path) -> None:
     usual = {**os.environ, "HOME": str(tmp_path), "XDG_DATA_HOME": str(tmp_path / "data")}
-    with started("serve", "--port", "0", env=usual) as program:
+    with started("serve", "--port", "0", command=COMMAND, env=usual) as program:
         assert program.stop() == 0
     asked = subprocess.run(
         [sys.executable, "-c", "from app.places import default_data_folder; print(default_data_folder())"],
@@ -114,9 +114,9 @@ def shop_with_a_visit(folder: Path) -> None:
 
 def did(*arguments: str) -> str:
     """What a command that succeeds prints."""
-    ended = subprocess.run([*COMMAND, *arguments], check=False, capture_output=True, text=True, timeout=60)
-    assert ended.returncode == 0, ended
-    return ended.stdout
+    found = ended(*arguments)
+    assert found.returncode == 0, found
+    return found.stdout
 
 
 def answered(address: str, path: str = "", **headers: str) -> tuple[int, str]:

@@ -21,7 +21,7 @@ from app.web.error_responses import PROBLEM
 from app.web.security.middleware import HEADERS
 from app.wording.message import say
 from app.wording.program.request_faults import PROGRAM, RequestFault, notice_of
-from tests.started import COMMAND, Started, started
+from tests.started import Started, started
 
 MANY = 1100
 SECONDS = 0.25
@@ -57,8 +57,7 @@ def files() -> Iterator[None]:
 @contextmanager
 def program(folder: Path) -> Iterator[Started]:
     """The program as most systems start it: with room for a thousand files, no more to be had."""
-    command = (COMMAND[0], "-c", WITH_FEW_FILES)
-    with started("serve", "--port", "0", "--data", str(folder), command=command) as running:
+    with started("serve", "--port", "0", "--data", str(folder), code=WITH_FEW_FILES) as running:
         yield running
 
 
@@ -242,8 +241,7 @@ SOON = "from app.server import door; door.HEADER_SECONDS = 0.3;from app.server.c
 
 
 def test_a_header_has_a_deadline_from_its_first_byte(tmp_path: Path) -> None:
-    command = (COMMAND[0], "-c", SOON)
-    with started("serve", "--port", "0", "--data", str(tmp_path), command=command) as running:
+    with started("serve", "--port", "0", "--data", str(tmp_path), code=SOON) as running:
         place = place_of(running)
         assert told(place, b"") == (b"", "")
         head, page = told(place, b"GET / HTTP/1.1\r\nHost: ")

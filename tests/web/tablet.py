@@ -3,6 +3,7 @@
 import json
 import os
 import signal
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
@@ -21,6 +22,11 @@ from tests.shop.yard import visit_record
 
 SIZE = (1280, 800)
 ALONE = "http://evenbore.test/"
+PATIENCE = 30.0
+"""Seconds that something is waited for."""
+
+MOMENT, PAUSE = 150, 2_000
+"""Milliseconds in which a tablet may do what is due, and that then go by for it: less than it waits for an answer."""
 
 
 def said(name: str, **values: object) -> str:
@@ -63,7 +69,20 @@ class Tablet:
 
     def is_saved(self) -> None:
         """Everything that was held has gone over, as the script says, not the page as served."""
-        expect(self.bar.and_(self.page.locator(".is-told"))).to_contain_text("All saved", timeout=20_000)
+        self.in_time(self.bar.and_(self.page.locator(".is-told")), "All saved")
+
+    def in_time(self, place: Locator, words: str) -> None:
+        """See words come, with the pauses that the scripts make gone by at once, in the page's own time."""
+        until = time.monotonic() + PATIENCE
+        while True:
+            try:
+                expect(place).to_contain_text(words, timeout=MOMENT)
+            except AssertionError:
+                if time.monotonic() > until:
+                    raise
+                self.page.clock.fast_forward(PAUSE)
+            else:
+                return
 
 
 def show_with_script(page: Page, html: str, script: str) -> None:
@@ -80,6 +99,7 @@ def show_with_script(page: Page, html: str, script: str) -> None:
 def tablet(new_context: NewContext) -> Tablet:
     """A tablet with an empty memory."""
     context = new_context(has_touch=True)
+    context.clock.install()
     return Tablet(context.new_page(), context)
 
 

@@ -10,7 +10,7 @@ from string import Formatter
 import pytest
 from typer.main import get_command
 
-from app.server import backup_commands, certificates, network, tls
+from app.server import autostart_commands, backup_commands, certificates, network, options, tls
 from app.server import cli as commands
 from app.server.certificates import CertificateProblem
 from app.shop.reasons import Reason, because
@@ -24,6 +24,9 @@ from app.wording.message import Message
 from app.wording.program import cli, store
 from app.wording.program.store import health_facts, health_problems
 from app.wording.reasons import TABLES, Worded, in_words
+
+SOURCES = (autostart_commands, backup_commands, certificates, commands, network, options, tls, store, damaged)
+"""The modules that say what the command line shows."""
 
 FOLDER = Path("/records")
 FILE = FOLDER / "shop.db"
@@ -197,7 +200,7 @@ def test_a_check_that_finds_problems() -> None:
 def test_every_message_is_used(module: object) -> None:
     used = {
         node.attr if isinstance(node, ast.Attribute) else node.id
-        for source in (backup_commands, certificates, commands, network, tls, store, damaged)
+        for source in SOURCES
         for node in ast.walk(ast.parse(source_of(source)))
         if (isinstance(node, ast.Attribute) or (isinstance(node, ast.Name) and isinstance(node.ctx, ast.Load)))
     }

@@ -21,7 +21,6 @@ PLACES: dict[str, str] = {
     "web/api": "the description of the interface",
     "wording": "the words themselves",
     "shop/exchange/v": "the description of engine files",
-    "shop/exchange/schema.py": "the description of engine files",
     "shop/exchange/tables": "the data dictionary of the tables",
     "shop/demo": "invented engines, complaints and people of the demonstration",
 }

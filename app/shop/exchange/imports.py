@@ -5,33 +5,29 @@ first, ``bring_in`` does it in one transaction. A row that is here under the sam
 one that says something else is refused, because evidence is never changed.
 """
 
+import sqlite3
 from collections import Counter
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from typing import Any
 
 from pydantic import BaseModel, ValidationError
 from sqlalchemy.exc import IntegrityError
 from sqlmodel import Session, select
 
-from app.shop.commands.engines import EngineFacts, folded
+from app.shop.commands.engines import folded
 from app.shop.errors import ConflictError, RejectedError
 from app.shop.exchange import v1, v2, v3, v4
 from app.shop.exchange import v5 as v5
-from app.shop.exchange.codes import FileChoice, FileFault, FileQuestion, FileSide
+from app.shop.exchange.codes import FileChoice, FileQuestion, FileSide
+from app.shop.exchange.contradictions import FACTS, contradictions
 from app.shop.exchange.exports import engine_file
-from app.shop.exchange.rows import Writer
+from app.shop.exchange.rows import Draft, Drafting
 from app.shop.json_bounds import Bounds
 from app.shop.reasons import Reason, because
-from app.shop.record.fittings import layout_from_json
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.shop.store.tables import Engine, MeterRow, Visit
-from app.sync.engine.adjusters.kind import ScrewWithGain
-from app.sync.engine.adjusters.registry import kind_of
-from app.sync.engine.events import Place
-from app.sync.engine.hardware import Hardware
-from app.sync.engine.layout import Layout, LayoutError
 
 LARGEST = 12 * 1024 * 1024
 """The longest file that is read [bytes]; an engine with forty visits of three rounds takes about one megabyte."""
@@ -61,7 +57,6 @@ Keyed = (
     | v5.EngineEvent
     | v5.StopEnd
 )
-FACTS = ("serial", "description", "displacement", "displacement_unit", "customer", "vehicle", "idle_speed")
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,13 +116,18 @@ def read(text: str | bytes) -> v5.EngineFile:
             ".".join(map(str, one["loc"])) for one in error.errors(include_url=False, include_input=False)[:MOST_SAID]
         )
         raise RejectedError({"file": because(Rejection.FILE_NOT_BY_SCHEMA, fields=wrong_fields)}) from None
-    if faults := tuple(_contradictions(file)[:MOST_SAID]):
+    if faults := tuple(contradictions(file, (key for _, key in _named_keys(file)))[:MOST_SAID]):
         raise RejectedError({"file": because(Rejection.FILE_CONTRADICTS_ITSELF, faults=faults)})
     return file
 
 
 def plan(session: Session, file: v5.EngineFile, choices: Mapping[str, str]) -> ImportPlan:
     """What ``file`` would add and what is still to be chosen. Raises RejectedError when the two cannot go together."""
+    return _plan(session, file, choices)[0]
+
+
+def _plan(session: Session, file: v5.EngineFile, choices: Mapping[str, str]) -> tuple[ImportPlan, set[str]]:
+    """The plan, and the keys of what is here already."""
     ours, conflicts = _engine(session, file, choices)
     mine = engine_file(session, ours.ident, file.exported_at) if ours else None
     conflicts += [*_facts(file, mine), *_meters(session, file, mine), *_numbers(file, mine)]
@@ -138,7 +138,7 @@ def plan(session: Session, file: v5.EngineFile, choices: Mapping[str, str]) -> I
     asked = tuple(c for c in conflicts if choices.get(c.name) not in c.options)
     known = _keys(mine)
     adds = Counter(name for name, key in _named_keys(file) if key not in known)
-    return ImportPlan(ours.ident if ours else None, adds, asked)
+    return ImportPlan(ours.ident if ours else None, adds, asked), known
 
 
 def bring_in(shop: Database, file: v5.EngineFile, choices: Mapping[str, str]) -> int:
@@ -146,15 +146,22 @@ def bring_in(shop: Database, file: v5.EngineFile, choices: Mapping[str, str]) ->
 
     Raises ConflictError while something is still to be chosen, RejectedError when it cannot be; nothing is stored then.
     """
+    with shop.reading() as session:
+        draft = _draft(session, file, choices)
     with shop.writing() as session:
-        made = plan(session, file, choices)
-        if made.conflicts:
-            raise ConflictError({one.name: one.question for one in made.conflicts})
-        known = _keys(engine_file(session, made.engine_id, file.exported_at) if made.engine_id else None)
+        if not draft.fits(session):
+            draft = _draft(session, file, choices)
         try:
-            return Writer(session, file, choices, known).write(made.engine_id)
-        except IntegrityError:
+            return draft.store(session)
+        except (IntegrityError, sqlite3.IntegrityError):
             raise ConflictError({"file": because(Rejection.FILE_OF_ANOTHER_ENGINE)}) from None
+
+
+def _draft(session: Session, file: v5.EngineFile, choices: Mapping[str, str]) -> Draft:
+    made, known = _plan(session, file, choices)
+    if made.conflicts:
+        raise ConflictError({one.name: one.question for one in made.conflicts})
+    return Drafting(session, file, choices, known).draft(made.engine_id)
 
 
 def _engine(session: Session, file: v5.EngineFile, choices: Mapping[str, str]) -> tuple[Engine | None, list[Conflict]]:
@@ -276,121 +283,6 @@ def _named_keys(file: v5.EngineFile) -> Iterator[tuple[str, str]]:
 
 def _keys(file: v5.EngineFile | None) -> set[str]:
     return {key for _, key in _named_keys(file)} if file else set()
-
-
-def _contradictions(file: v5.EngineFile) -> list[Reason]:
-    """What no shop can have written."""
-    facts = _as_facts(file.engine).problems()
-    wrong = [because(FileFault.ENGINE_FIELD, field=name, fault=fault.code) for name, fault in facts.items()]
-    keys = Counter(key for _, key in _named_keys(file))
-    wrong += [because(FileFault.KEY_TWICE, key=key) for key, times in keys.items() if times > 1]
-    layouts: dict[str, Layout] = {}
-    for fitting in file.fittings:
-        try:
-            layouts[fitting.key] = layout_from_json(fitting.layout.model_dump_json())
-        except LayoutError as error:
-            wrong.append(because(FileFault.LAYOUT, fitting=fitting.number, fault=error.code))
-        if set(fitting.hardware) != {f.name for f in fields(Hardware)}:
-            wrong.append(because(FileFault.HARDWARE_FIGURES, fitting=fitting.number))
-    meters = {meter.key: meter for meter in file.meters}
-    for one in (file.visits, file.fittings):
-        numbers = [row.number for row in one]
-        if sorted(set(numbers)) != numbers:
-            wrong.append(because(FileFault.NUMBER_ORDER))
-    for visit in file.visits:
-        wrong += [
-            because(FileFault.VISIT, visit=visit.number, fault=fault)
-            for fault in _visit_contradictions(visit, layouts, meters)
-        ]
-    if any(v.sign_off is None for v in file.visits[:-1]):
-        wrong.append(because(FileFault.OPEN_BEFORE_LAST))
-    return wrong
-
-
-def _visit_contradictions(
-    visit: v5.Visit, layouts: Mapping[str, Layout], meters: Mapping[str, v5.Meter]
-) -> list[Reason]:
-    if visit.fitting not in layouts or visit.meter not in meters:
-        return [because(FileFault.FITTING_OR_METER)]
-    layout = layouts[visit.fitting]
-    wrong = [wrong for move in visit.moves if (wrong := _unfitted(move, layout)) is not None]
-    if len({r.number for r in visit.rounds}) < len({r.key for r in visit.rounds}):
-        wrong.append(because(FileFault.ROUND_NUMBER_TWICE))
-    if any(r.from_above and r.opening <= 0 for r in visit.rounds):
-        wrong.append(because(FileFault.IDLE_FROM_ABOVE))
-    if any(move.taken_back and move.supersedes is None for move in visit.moves):
-        wrong.append(because(FileFault.TAKES_BACK_NOTHING))
-    wrong += [*_broken_references(visit), *_wrong_readings(visit, layout, meters[visit.meter])]
-    for correction in visit.corrections:
-        if correction.after_reading and correction.after_reading not in {r.key for r in visit.readings}:
-            wrong.append(because(FileFault.CORRECTION_REFERENCE))
-        if correction.after_check and correction.after_check not in {c.key for c in visit.checks}:
-            wrong.append(because(FileFault.CORRECTION_REFERENCE))
-    named = {r.key for r in visit.readings} | {c.key for c in visit.checks}
-    after = [("after_check", event.after_check) for event in visit.engine_events]
-    after += [("after_reading", event.after_reading) for event in visit.engine_events]
-    after += [("after_check", end.after_check) for end in visit.stop_ends]
-    wrong += [because(FileFault.REFERENCE, field=name) for name, key in after if key and key not in named]
-    if visit.corrections and visit.sign_off is None:
-        wrong.append(because(FileFault.CORRECTED_TOO_EARLY))
-    return wrong
-
-
-def _unfitted(move: v5.Move, layout: Layout) -> Reason | None:
-    """What is wrong with a move of a screw that the layout does not have.
-
-    A bypass screw passes: version 1 told of them where no layout named them yet.
-    """
-    kind, place = kind_of(move.kind), Place(move.bank, move.near, move.far)
-    if not isinstance(kind, ScrewWithGain) or move.kind == "bypass" or kind.adjuster(place) in kind.adjusters(layout):
-        return None
-    if kind.sits == "coupler":
-        return because(FileFault.NO_COUPLER_SCREW, near=move.near, far=move.far)
-    return because(FileFault.NO_OTHER_SCREW, bore=move.near)
-
-
-def _broken_references(visit: v5.Visit) -> list[Reason]:
-    """Rows that name another one which is not in the file, or not before them."""
-    wrong: list[Reason] = []
-    for rows, refers in (
-        (visit.readings, ()),
-        (visit.moves, (("after_reading", {r.key for r in visit.readings}),)),
-        (visit.checks, (("after_move", {m.key for m in visit.moves}),)),
-        (visit.speeds, (("after_move", {m.key for m in visit.moves}),)),
-    ):
-        seen: set[str] = set()
-        gone: set[str] = set()
-        for row in rows:
-            if row.supersedes is not None and (row.supersedes not in seen or row.supersedes in gone):
-                wrong.append(because(FileFault.SUPERSEDES_NOTHING))
-            gone.add(row.supersedes or "")
-            seen.add(row.key)
-            wrong += [
-                because(FileFault.REFERENCE, field=name)
-                for name, those in refers
-                if (k := getattr(row, name)) and k not in those
-            ]
-    return wrong
-
-
-def _wrong_readings(visit: v5.Visit, layout: Layout, meter: v5.Meter) -> list[Reason]:
-    wrong: list[Reason] = []
-    rounds, off_idle = {r.key for r in visit.rounds}, {r.key for r in visit.rounds if r.opening > 0}
-    wrong += [because(FileFault.SPEED_WITHOUT_OPENING) for speed in visit.speeds if speed.round not in off_idle]
-    for reading in visit.readings:
-        if reading.round not in rounds:
-            wrong.append(because(FileFault.READING_WITHOUT_ROUND))
-        if reading.bore not in layout.bores:
-            wrong.append(because(FileFault.NO_SUCH_BORE, bore=reading.bore))
-        if (reading.kind == "skip") != (reading.value is None):
-            wrong.append(because(FileFault.SKIP_WITH_VALUE))
-        if reading.unit != meter.unit:
-            wrong.append(because(FileFault.READING_UNIT))
-    return wrong
-
-
-def _as_facts(engine: v5.Engine) -> EngineFacts:
-    return EngineFacts(**{name: getattr(engine, name) for name in FACTS})
 
 
 def _details(*parts: str) -> Reason:

@@ -1,7 +1,15 @@
-"""Writes the rows of an engine's file that a shop does not have yet, with ids of its own in the file's order."""
+"""Drafts the rows of an engine's file that a shop does not have yet, with ids of its own in the file's order.
 
+A draft is made without holding anybody up and stored table by table past the ORM, as long as its ids are still free:
+nobody else can save anything meanwhile.
+"""
+
+import json
 import uuid
+from collections import defaultdict
 from collections.abc import Mapping, Set
+from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 from sqlmodel import Session, select
@@ -9,11 +17,14 @@ from sqlmodel import Session, select
 from app.shop.commands.engines import folded, get
 from app.shop.exchange import v5 as v5
 from app.shop.record.fittings import hardware_to_json, layout_from_json, layout_to_json
+from app.shop.store.database import raw_connection
+from app.shop.store.row_hashes import prepared, store_prepared
 from app.shop.store.tables import (
     CheckRow,
     Correction,
     Engine,
     EngineEvent,
+    Evidence,
     Fitting,
     MeterRow,
     MoveRow,
@@ -45,36 +56,101 @@ OF_VISIT = (
     "meter_limit",
 )
 
+TOLD_OTHERWISE = frozenset(
+    {
+        *("supersedes", "round", "after_reading", "after_move", "after_check"),
+        *("advised", "from_above", "taken_back", "power_off"),
+    }
+)
+"""Fields of a part that its row has as an id of another row, or as a number."""
 
-class Writer:
+
+SELDOM: tuple[type[Evidence], ...] = (MeterRow, Fitting, Visit, Override, SignOff, Correction, StopEnd)
+OFTEN: tuple[type[Evidence], ...] = (RoundRow, ReadingRow, MoveRow, CheckRow, OpeningSpeed, EngineEvent)
+"""Tables of which a draft takes the next ids, and those of which it leaves some to what is saved while it is made."""
+
+MANY, LEFT_FREE = 2_000, 1_000
+"""Rows of a file from which it leaves ids free, and how many: others save less while it is made (our judgement)."""
+
+FACTS_KEPT = ("key", "payload", "registered_at")
+"""What an engine's own file does not change of it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Draft:
+    """What an import stores: the facts of the engine of ``engine_id``, None where they stay as they are, whether it is
+    ``new``, and rows by table.
+
+    ``moment`` is what of the shop it was drafted by; ``first`` the first id of each of the tables that rows are often
+    added to.
+    """
+
+    engine_id: int
+    new: bool
+    facts: Mapping[str, Any] | None
+    rows: Mapping[type[Evidence], list[dict[str, Any]]]
+    moment: tuple[int, ...]
+    first: Mapping[type[Evidence], int]
+
+    def fits(self, session: Session) -> bool:
+        """Whether nothing was stored since that it would have to heed."""
+        taken = any(_newest(session, table) >= first for table, first in self.first.items())
+        return not taken and self.moment == _moment(session)
+
+    def store(self, session: Session) -> int:
+        """Store it and return the engine's id."""
+        if self.new:
+            session.add(Engine(**{**(self.facts or {}), "id": self.engine_id}))
+        elif self.facts is not None:
+            engine = get(session, self.engine_id)
+            for name, value in self.facts.items():
+                setattr(engine, name, value)
+            session.add(engine)
+        session.flush()
+        for table, rows in self.rows.items():
+            store_prepared(session, table, rows)
+        return self.engine_id
+
+
+class Drafting:
     """One import: ``known`` are the keys of the engine's rows that are here already."""
 
     def __init__(self, session: Session, file: v5.EngineFile, choices: Mapping[str, str], known: Set[str]) -> None:
         self.session, self.file, self.choices, self.known = session, file, choices, known
+        self._moment = _moment(session)
+        many = sum(len(visit.readings) + len(visit.checks) + len(visit.moves) for visit in file.visits) >= MANY
+        self._next: dict[type[Evidence], int] = {
+            table: _newest(session, table) + 1 + (LEFT_FREE if many and table in OFTEN else 0)
+            for table in (*SELDOM, *OFTEN)
+        }
+        self._first = {table: self._next[table] for table in OFTEN}
+        self._here: dict[type[Evidence], dict[str, int]] = {}
+        self._numbers: dict[type[Visit] | type[Fitting], set[int]] = {}
+        self._rows: defaultdict[type[Evidence], list[dict[str, Any]]] = defaultdict(list)
 
-    def write(self, engine_id: int | None) -> int:
-        """Everything that is not here yet, for the engine of that id or a new one; the engine's id."""
-        engine_id = self._engine(engine_id)
+    def draft(self, engine_id: int | None) -> Draft:
+        """Everything that is not here yet, for the engine of that id or a new one."""
+        new, facts = engine_id is None, self._facts(engine_id)
+        if engine_id is None:
+            engine_id = _newest(self.session, Engine) + 1
         meters = {meter.key: self._meter(meter) for meter in self.file.meters}
         fittings = {fitting.key: self._fitting(fitting, engine_id) for fitting in self.file.fittings}
         for visit in self.file.visits:
             self._visit(visit, engine_id, fittings[visit.fitting], meters[visit.meter])
-        return engine_id
+        rows = {table: [prepared(table, row) for row in rows] for table, rows in self._rows.items()}
+        return Draft(engine_id, new, facts, rows, self._moment, self._first)
 
-    def _engine(self, engine_id: int | None) -> int:
+    def _facts(self, engine_id: int | None) -> dict[str, Any] | None:
+        """What the engine is to be: all of a new one, of another what was chosen."""
         theirs = self.file.engine.model_dump()
         if engine_id is None:
             serial = self._free_serial(self.file.engine.serial)
-            return self._add(Engine(**{**theirs, "serial": serial, "serial_folded": folded(serial), "version": 1}))
-        if self.choices.get("facts") == "theirs":
-            engine = get(self.session, engine_id)
-            for name, value in theirs.items():
-                if name not in ("key", "payload", "registered_at"):
-                    setattr(engine, name, value)
-            engine.serial_folded = folded(engine.serial)
-            engine.version += 1
-            self.session.add(engine)
-        return engine_id
+            return {**theirs, "serial": serial, "serial_folded": folded(serial), "version": 1}
+        if self.choices.get("facts") != "theirs":
+            return None
+        changed = {name: value for name, value in theirs.items() if name not in FACTS_KEPT}
+        version = get(self.session, engine_id).version + 1
+        return {**changed, "serial_folded": folded(self.file.engine.serial), "version": version}
 
     def _free_serial(self, serial: str) -> str:
         """The serial, or with a number behind it when a person said that the one here is another engine."""
@@ -90,24 +166,23 @@ class Writer:
             key = str(uuid.uuid5(uuid.UUID(meter.key), self.file.engine.key))
             facts |= {"key": key, "name": f"{meter.name}, another shop's"}
         here = self.session.exec(select(MeterRow).where(MeterRow.key == facts["key"])).first()
-        return here.ident if here else self._add(MeterRow(**facts))
+        return here.ident if here else self._add(MeterRow, facts)
 
     def _fitting(self, fitting: v5.Fitting, engine_id: int) -> int:
         if fitting.key in self.known:
             return self._ident(Fitting, fitting.key)
         hardware = Hardware(**{name: Figure(f.value, f.measured) for name, f in fitting.hardware.items()})
-        return self._add(
-            Fitting(
-                key=fitting.key,
-                payload=fitting.payload,
-                engine_id=engine_id,
-                number=self._number(Fitting, engine_id, fitting.number),
-                layout=layout_to_json(layout_from_json(fitting.layout.model_dump_json())),
-                hardware=hardware_to_json(hardware),
-                why=fitting.why,
-                at=fitting.at,
-            )
-        )
+        said = {
+            "key": fitting.key,
+            "payload": fitting.payload,
+            "engine_id": engine_id,
+            "number": self._number(Fitting, engine_id, fitting.number),
+            "layout": layout_to_json(layout_from_json(fitting.layout.model_dump_json())),
+            "hardware": hardware_to_json(hardware),
+            "why": fitting.why,
+            "at": fitting.at,
+        }
+        return self._add(Fitting, said)
 
     def _visit(self, visit: v5.Visit, engine_id: int, fitting_id: int, meter_id: int) -> None:
         if visit.key in self.known:
@@ -121,7 +196,7 @@ class Writer:
                 "meter_id": meter_id,
                 "number": number,
             }
-            visit_id = self._add(Visit(**own, **refers))
+            visit_id = self._add(Visit, {**own, **refers})
         rounds = {
             r.key: self._row(RoundRow, r, visit_id=visit_id, from_above=1 if r.from_above else None)
             for r in visit.rounds
@@ -166,28 +241,51 @@ class Writer:
         for end in visit.stop_ends:
             self._row(StopEnd, end, visit_id=visit_id, after_check=checks[end.after_check])
 
-    def _row(self, table: type[Row], part: v5.Part, **refers: Any) -> int:
-        """The id of the row of a part, written unless it is here."""
-        facts = part.model_dump(
-            exclude={
-                *("supersedes", "round", "after_reading", "after_move", "after_check"),
-                *("advised", "from_above", "taken_back", "power_off"),
-            }
-        )
-        if facts["key"] in self.known:
-            return self._ident(table, str(facts["key"]))
-        return self._add(table(**facts, **refers))
+    def _row(self, table: type[Evidence], part: v5.Part, **refers: Any) -> int:
+        """The id of the row of a part, made unless it is here."""
+        said = {name: value for name, value in part if name not in TOLD_OTHERWISE}
+        if said["key"] in self.known:
+            return self._ident(table, said["key"])
+        return self._add(table, {**said, **refers})
 
-    def _add(self, row: Row) -> int:
-        self.session.add(row)
-        self.session.flush()
-        return row.ident
+    def _add(self, table: type[Evidence], said: Mapping[str, Any]) -> int:
+        """The id of a row that is to be stored with the others."""
+        ident = self._next[table]
+        self._next[table] += 1
+        self._rows[table].append({**_defaults(table), **said, "id": ident})
+        return ident
 
-    def _ident(self, table: type[Row], key: str) -> int:
-        return self.session.exec(select(table).where(table.key == key)).one().ident
+    def _ident(self, table: type[Evidence], key: str) -> int:
+        """The id of a row that is here."""
+        if table not in self._here:
+            query = f'SELECT key, id FROM "{table.__tablename__}" WHERE key IN (SELECT value FROM json_each(?))'
+            found = raw_connection(self.session).execute(query, (json.dumps([*self.known]),))
+            self._here[table] = dict(found.fetchall())
+        return self._here[table][key]
 
     def _number(self, table: type[Visit] | type[Fitting], engine_id: int, wanted: int) -> int:
         """The number wanted, or the one after the last when it is taken."""
-        column: Any = table.number
-        taken = set(self.session.exec(select(column).where(table.engine_id == engine_id)).all())
-        return wanted if wanted not in taken else max(taken) + 1
+        if table not in self._numbers:
+            column: Any = table.number
+            self._numbers[table] = set(self.session.exec(select(column).where(table.engine_id == engine_id)).all())
+        taken = self._numbers[table]
+        number = wanted if wanted not in taken else max(taken) + 1
+        taken.add(number)
+        return number
+
+
+@cache
+def _defaults(table: type[Evidence]) -> dict[str, Any]:
+    """What the columns of a table hold that a part says nothing of."""
+    return {name: field.default for name, field in table.model_fields.items() if not field.is_required()}
+
+
+def _moment(session: Session) -> tuple[int, ...]:
+    """What changes with every row of a table that is seldom added to, and with the facts of every engine."""
+    (versions,) = raw_connection(session).execute("SELECT coalesce(sum(version), 0) FROM engine").fetchone()
+    return (versions, _newest(session, Engine), *(_newest(session, table) for table in SELDOM))
+
+
+def _newest(session: Session, table: type[Row]) -> int:
+    (newest,) = raw_connection(session).execute(f'SELECT coalesce(max(id), 0) FROM "{table.__tablename__}"').fetchone()
+    return int(newest)

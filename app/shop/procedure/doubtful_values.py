@@ -57,7 +57,7 @@ def last_values(record: VisitRecord, one: Round | None, besides: int | None = No
     return {
         reading.bore: reading.value
         for found in alike
-        for reading in found.readings
+        for reading in found.gone_by
         if reading.value is not None and reading.ident != besides
     }
 

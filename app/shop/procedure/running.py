@@ -5,6 +5,7 @@ engine did meanwhile, and only a start that is recorded ends it.
 """
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import timedelta
 from functools import lru_cache
@@ -146,19 +147,17 @@ def round_ran_out(record: VisitRecord, one: Round) -> bool:
         return False
     if ended_by_stop(record, one):
         return True
-    times = sorted([seconds(reading.at) for reading in one.entered])
     later = [further for further in record.rounds if further.row.ident > one.row.ident and further.entered]
     if later:
-        begun = min([seconds(reading.at) for reading in later[0].entered])
-        return _longest(times, begun) > record.settings.pause and not record.simulated
-    return record.sign_off is None and _pause(record, times) is not None
+        return bool(_pauses(record, one.times, later[0].times[0]))
+    return record.sign_off is None and _pause(record, one.times) is not None
 
 
 def ended_by_stop(record: VisitRecord, one: Round) -> bool:
     """Whether the engine was stopped or started, as recorded, between the first reading of a round and its last."""
     if one.closed or not one.entered or not record.engine_events:
         return False
-    first = min([reading.ident for reading in one.entered])
+    first = one.entered[0].ident
     return any(event.after_reading >= first for event in record.engine_events)
 
 
@@ -177,7 +176,7 @@ def holds_until(record: VisitRecord) -> float:
     looks = [check for (phase, _), check in record.checks.items() if phase == HEAT_SOAKED.slug and check.number]
     ends = [seconds(look.text or look.at) + record.settings.heat.lasts for look in looks if look.item in LOOKS]
     ends += [time + pause for time in times[-1:]]
-    ends += [max([seconds(reading.at) for reading in one.entered]) + pause for one in record.rounds[-1:] if one.entered]
+    ends += [one.times[-1] + pause for one in record.rounds[-1:] if one.entered]
     ends += [state.off.at + pause] if state.off is not None else []
     now = time_of(record)
     return min([end for end in ends if end >= now], default=math.inf)
@@ -185,18 +184,19 @@ def holds_until(record: VisitRecord) -> float:
 
 def _newest(record: VisitRecord) -> float:
     """The time of the newest row [s]; 0 before there is one."""
-    times = [reading.at for one in record.rounds for reading in one.entered]
-    times += [check.at for check in record.all_checks]
-    times += [move.at for move in record.all_moves]
-    times += [event.at for event in record.engine_events]
-    return max(map(seconds, times), default=0.0)
+    times = [seconds(row.at) for rows in (record.all_checks, record.all_moves, record.engine_events) for row in rows]
+    return max([*times, *[one.times[-1] for one in record.rounds if one.entered]], default=0.0)
 
 
 def _signs(record: VisitRecord, start: EngineEventEntry | None) -> list[float]:
     """When something was read or checked since the newest start, or else since the engine first ran, in order [s]."""
     check, reading = (start.after_check, start.after_reading) if start is not None else (0, 0)
     checks = [c for c in record.all_checks if c.ident > check]
-    read = [seconds(r.at) for one in record.rounds for r in one.entered if r.ident > reading]
+    read = list[float]()
+    for one in record.rounds:
+        if one.newest > reading:
+            begun_before = one.entered[0].ident <= reading
+            read += [seconds(r.at) for r in one.entered if r.ident > reading] if begun_before else one.times
     ran = [*read, *[seconds(c.at) for c in checks if (c.phase, c.item) in SEEN_RUNNING]]
     if start is None and not ran:
         return []
@@ -205,20 +205,21 @@ def _signs(record: VisitRecord, start: EngineEventEntry | None) -> list[float]:
     return sorted([time for time in times if time >= first])
 
 
-def _pause(record: VisitRecord, times: list[float]) -> tuple[float, float] | None:
+def _pause(record: VisitRecord, times: Sequence[float]) -> tuple[float, float] | None:
     """When the newest pause beyond the limit began and how long it is [s], 0 for a clock put back; None for none."""
-    if not times or record.simulated:
+    if not times:
         return None
-    if record.now is not None and record.now < times[-1] - CLOCK_SLACK:
+    if record.now is not None and record.now < times[-1] - CLOCK_SLACK and not record.simulated:
         return times[-1], 0.0
-    pairs, limit = [*pairwise((*times, max(time_of(record), times[-1])))], record.settings.pause
-    found = [(begin, end - begin) for begin, end in pairs if end - begin > limit]
-    return found[-1] if found else None
+    return next(reversed(_pauses(record, times, time_of(record))), None)
 
 
-def _longest(times: list[float], until: float) -> float:
-    """The longest time that passed between any two of these and ``until`` [s]."""
-    return max(later - earlier for earlier, later in pairwise((*times, max(until, times[-1]))))
+def _pauses(record: VisitRecord, times: Sequence[float], until: float) -> list[tuple[float, float]]:
+    """The pauses beyond the limit between any two of these times, in order, and ``until``: when each began and how long
+    it is [s]. Simulated engines wait for ever."""
+    limit = math.inf if record.simulated else record.settings.pause
+    pairs = pairwise((*times, max(until, times[-1])))
+    return [(begin, end - begin) for begin, end in pairs if end - begin > limit]
 
 
 def _mark(record: VisitRecord, began: float) -> OffMark:

@@ -12,7 +12,7 @@ from app.shop.record import loader
 from app.shop.store.tables import CheckRow, Fitting, MoveRow, ReadingRow, RoundRow, SignOff, Visit
 
 MOST_KEPT = 2000
-"""Visits whose memory is kept in this process: a few kilobytes each."""
+"""Visits whose memory is kept in this process: a few kilobytes each (our judgement)."""
 
 Stamp = tuple[int, ...]
 

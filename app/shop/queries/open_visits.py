@@ -12,10 +12,9 @@ from sqlmodel import Session
 from app.shop.record.rounds import seconds
 from app.shop.store.database import raw_connection
 
-HOUR, DAY = 3600.0, 24 * 3600.0
-UNDER_WAY = 12 * HOUR
-STALE = 14 * DAY
-"""Up to how long after it was touched last a visit is under way, and from when on it is stale [s]."""
+HOUR, DAY = 3600.0, 24 * 3600.0  # by definition
+UNDER_WAY, STALE = 12 * HOUR, 14 * DAY
+"""Up to how long after it was touched last a visit is under way, and from when on it is stale [s] (our judgement)."""
 
 ENTRIES = """
 SELECT o.visit_id AS visit, r.at AS at, r."by" AS "by", o.phase AS phase

@@ -13,12 +13,12 @@ from dataclasses import dataclass
 
 from sqlmodel import Session
 
-MOST_WORDS, LONGEST_WORD = 8, 40
+MOST_WORDS, LONGEST_WORD = 8, 40  # our judgement
 FORGIVEN_FROM = 4
-"""Letters from which on one wrong, missing, extra or swapped letter is forgiven."""
+"""Letters from which on one wrong, missing, extra or swapped letter is forgiven (our judgement)."""
 FEW = 5
 """With fewer engines than this found by one word as typed, those found nearly as typed follow; several words that
-occur together are hardly mistyped."""
+occur together are hardly mistyped (our judgement)."""
 LETTERS = "abcdefghijklmnopqrstuvwxyz0123456789"
 SEPARATORS = re.compile(r"[\s\-_/.,;:()#]+")
 APOSTROPHES = re.compile("['`\u00b4\u2018\u2019\u02bc]")

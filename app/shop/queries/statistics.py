@@ -29,14 +29,14 @@ from app.sync.estimation.conformity import Conformity
 from app.sync.slips.slip_detection import Bore, Slip, SlipVerdict
 
 MOST_ENGINES = 200
-"""Engines that are looked at, those worked on last."""
+"""Engines that are looked at, those worked on last (our judgement)."""
 FEWEST = 5
 """With fewer than these nothing is said of a share (our judgement)."""
-DAYS_A_MONTH = 30.44
+DAYS_A_MONTH = 365.25 / 12  # by definition, of Julian years
 LASTED = ((0, 3), (3, 6), (6, 12), (12, 24), (24, 600))
-"""Months between as left and as found, from and to."""
+"""Months between as left and as found, from and to (our judgement)."""
 
-LAST_SPAN = LASTED[-1]
+LAST_SPAN = LASTED[-1]  # our judgement, as above
 
 Cell = Reason | str | int | float | None
 """A label as a code with its values, a name, a figure, or None where there is no figure."""

@@ -41,7 +41,7 @@ from app.shop.store.database import raw_connection
 from app.shop.store.tables import SignOff, Visit
 
 LOOKED_BACK = 3
-"""Visits before the one asked for that are read with it."""
+"""Visits before the one asked for that are read with it (our judgement)."""
 
 BEFORE = """
 SELECT visit, id FROM (

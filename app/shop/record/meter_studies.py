@@ -14,9 +14,8 @@ from app.shop.rejections import Rejection
 from app.shop.store.tables import MeterDue, MeterRow, Study, StudyReading
 from app.sync.readings.meters import Agreement, Repeatability, agreement, least_difference, repeatability
 
-READINGS = 10
-PAIRS = 5
-"""Readings of a repeatability study, and bores read with both meters of a comparison (this program's own choice: nine
+READINGS, PAIRS = 10, 5
+"""Readings of a repeatability study, and bores read with both meters of a comparison (our judgement: nine
 differences know a standard deviation to about a quarter)."""
 
 

@@ -17,9 +17,10 @@ from app.shop.store.database import raw_connection
 
 QUERY = """
 SELECT e.version,
-  coalesce((SELECT max(r.id) FROM round o JOIN reading r ON r.round_id = o.id WHERE o.visit_id = v.id), 0),
+  coalesce((SELECT max((SELECT max(id) FROM reading WHERE round_id = o.id)) FROM round o WHERE visit_id = v.id), 0),
   coalesce((SELECT max(id) FROM round WHERE visit_id = v.id), 0),
-  coalesce((SELECT max(s.id) FROM round o JOIN opening_speed s ON s.round_id = o.id WHERE o.visit_id = v.id), 0),
+  coalesce((SELECT max((SELECT max(id) FROM opening_speed WHERE round_id = o.id))
+            FROM round o WHERE visit_id = v.id), 0),
   coalesce((SELECT max(id) FROM move WHERE visit_id = v.id), 0),
   coalesce((SELECT max(id) FROM "check" WHERE visit_id = v.id), 0),
   coalesce((SELECT max(id) FROM override WHERE visit_id = v.id), 0),

@@ -1,6 +1,7 @@
 """A round of readings as it was recorded, with what follows from them."""
 
 from collections.abc import Iterator
+from copy import copy
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from functools import cached_property, lru_cache
@@ -20,8 +21,9 @@ from app.sync.engine.units import (
     MM_HG,
     SCFM,
 )
+from app.sync.readings.rounds import MOST_OF_A_BORE, last_of_each
 
-FLOW_UNITS = {
+FLOW_UNITS = {  # by definition
     "kg/h": KG_PER_HOUR,
     "g/s": GRAM_PER_SECOND,
     "cfm": CFM,
@@ -30,11 +32,11 @@ FLOW_UNITS = {
 }
 
 
-PRESSURE_UNITS = {"kPa": KPA, "mbar": MILLIBAR, "mmHg": MM_HG, "cmHg": CM_HG, "inHg": IN_HG}
+PRESSURE_UNITS = {"kPa": KPA, "mbar": MILLIBAR, "mmHg": MM_HG, "cmHg": CM_HG, "inHg": IN_HG}  # by definition
 
 
 UNITS = {**FLOW_UNITS, **PRESSURE_UNITS}
-"""What a meter may read in, as multiples of the base unit."""
+"""What a meter may read in, as multiples of the base unit (by definition)."""
 
 
 @dataclass(frozen=True)
@@ -85,15 +87,44 @@ class Round:
             in_question=tuple(_in_question(readings)),
         )
 
-    def plus(self, entered: MeterReading) -> "Round":
-        """This round with one more reading."""
-        return replace(self, entered=(*self.entered, entered))
+    def plus(self, new: MeterReading) -> "Round":
+        """This round with one more reading. A further one of a bore that was read changes little, and what follows from
+        all those before it is not worked out again."""
+        if new.kind != "again" or new.supersedes_id is not None or new.bore not in self.latest:
+            return replace(self, entered=(*self.entered, new))
+        later = copy(self)
+        fill(
+            later,
+            entered=(*self.entered, new),
+            readings=(*self.readings, new),
+            latest={**self.latest, new.bore: new},
+            newest=new.ident,
+            first_rows={**self.first_rows, new.ident: new.ident},
+            ended=new.ident,
+            times=tuple(sorted((*self.times, seconds(new.at)))),
+            gone_by=_gone_by((*self.gone_by, new)),
+        )
+        vars(later).pop("in_base_units", None)
+        return later
+
+    @cached_property
+    def times(self) -> tuple[float, ...]:
+        """When anything was entered [s], in that order."""
+        return tuple(sorted([seconds(row.at) for row in self.entered]))
+
+    @cached_property
+    def gone_by(self) -> tuple[MeterReading, ...]:
+        """Those of the ``readings`` that are judged: the first, the drift check, and of each bore the last ones."""
+        return _gone_by(self.readings)
 
     @cached_property
     def in_base_units(self) -> tuple[Reading, ...]:
-        """The ``readings`` in base units, as the estimator takes them: a corrected one at the time it was taken."""
-        taken = {row.ident: row.at for row in self.entered}
-        return tuple(_reading(row, taken[self.first_rows[row.ident]]) for row in self.readings)
+        """The readings ``gone_by`` in base units, as the estimator takes them: a corrected one at the time it was
+        taken."""
+        firsts = [self.first_rows[row.ident] for row in self.gone_by]
+        corrected = firsts != [row.ident for row in self.gone_by]
+        taken = {row.ident: row.at for row in (self.entered if corrected else self.gone_by)}
+        return tuple([_reading(row, taken[first]) for row, first in zip(self.gone_by, firsts, strict=True)])
 
     def first_bore(self) -> int | None:
         """The bore read first, which the drift check goes back to; a correction of it changes nothing in that."""
@@ -104,6 +135,14 @@ def fill(frozen: object, **values: object) -> None:
     """Set the fields of a frozen value that follow from its others, while it is made."""
     for name, value in values.items():
         object.__setattr__(frozen, name, value)
+
+
+def _gone_by(readings: tuple[MeterReading, ...]) -> tuple[MeterReading, ...]:
+    if len(readings) <= MOST_OF_A_BORE:
+        return readings
+    read = [row.bore for row in readings]
+    kept = {0, *last_of_each(read, len(set(read)))}
+    return tuple([row for at, row in enumerate(readings) if at in kept or row.kind == "closing"])
 
 
 def _in_question(readings: tuple[MeterReading, ...]) -> Iterator[tuple[MeterReading, MeterReading]]:

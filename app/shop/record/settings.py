@@ -33,7 +33,7 @@ class Source(StrEnum):
 
 
 OPENINGS = (2 * THOU, 120 * THOU)
-"""What may be laid under the central lever for the bank balance, from and to [m]."""
+"""What may be laid under the central lever for the bank balance, from and to [m] (our judgement)."""
 
 ALTITUDES = (-500.0, 4500.0)
 """Where a shop may stand, from and to [m] above sea level (our judgement)."""

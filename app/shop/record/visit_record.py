@@ -249,7 +249,7 @@ class VisitRecord:
         stamped: list[tuple[tuple[int, int], Event]] = [
             ((one.first_rows[row.ident], 0), reading)
             for one in hot
-            for row, reading in zip(one.readings, one.in_base_units, strict=True)
+            for row, reading in zip(one.gone_by, one.in_base_units, strict=True)
         ]
         told = {m.ident: m.after_reading for m in self.all_moves}
         stamped += [

@@ -7,7 +7,7 @@ that was edited by hand; neither passes this one. It is no protection from a per
 import hashlib
 import json
 import sqlite3
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache, partial
 from typing import Any
@@ -82,6 +82,17 @@ def store(session: Session, table: type[Evidence], said: Mapping[str, object]) -
     return added
 
 
+def prepared(table: type[Evidence], said: Mapping[str, object]) -> dict[str, Any]:
+    """A row as it is stored, with its seal. ``said`` has every column but that. Raises KeyError when one is missing."""
+    values = _columns(table, said.__getitem__, frozenset({"seal"}))
+    return {**values, "seal": seal(values)}
+
+
+def store_prepared(session: Session, table: type[Evidence], rows: Sequence[Mapping[str, Any]]) -> None:
+    """Insert rows that were ``prepared``, with the ids that they have."""
+    raw_connection(session).executemany(_insert(table, with_id=True), rows)
+
+
 @event.listens_for(Evidence, "before_insert", propagate=True)
 def _set(_mapper: object, _connection: object, row: Evidence) -> None:
     row.seal = seal(_columns(type(row), partial(getattr, row)))
@@ -109,7 +120,7 @@ def _shape(table: type[Evidence]) -> list[tuple[str, str, type[float] | type[int
 
 
 @cache
-def _insert(table: type[Evidence]) -> str:
-    names = [name for name, _, _ in _shape(table) if name != "id"]
+def _insert(table: type[Evidence], *, with_id: bool = False) -> str:
+    names = [name for name, _, _ in _shape(table) if with_id or name != "id"]
     columns, values = ", ".join(f'"{name}"' for name in names), ", ".join(f":{name}" for name in names)
     return f'INSERT INTO "{table.__tablename__}" ({columns}) VALUES ({values})'

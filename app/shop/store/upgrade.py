@@ -163,21 +163,34 @@ def at_start(folder: Path, file: Path, ended: Ending) -> list[Reason]:
     ``ended`` is how the last run did. Nothing that a person has to decide on is changed.
     """
     found = [] if fold_journal(file) else [because(Noticed.FILE_HELD)]
-    with closing(read_only(file)) as shop:
-        newest = newest_entry(shop)
     if ended.left:
-        found.append(because(Noticed.JOURNAL_CUT if ended.cut else Noticed.NOT_CLOSED, at=newest))
-    if (copy := newest_sound(folder)) is not None:
-        with closing(read_only(copy.file)) as connection:
-            rows = keys_not_in(connection, file)
-        if rows:
-            command = shlex.join(["evenbore", "restore", "--data", str(folder), str(copy.file)])
-            found.append(because(Noticed.BACKUP_HAS_MORE, count=rows, at=copy.at, command=command))
+        with closing(read_only(file)) as shop:
+            found.append(because(Noticed.JOURNAL_CUT if ended.cut else Noticed.NOT_CLOSED, at=newest_entry(shop)))
+    if (more := _copy_with_more(folder, file)) is not None:
+        copy, rows = more
+        command = shlex.join(["evenbore", "restore", "--data", str(folder), str(copy.file)])
+        found.append(because(Noticed.BACKUP_HAS_MORE, count=rows, at=copy.at, command=command))
     if left := copies.unfinished(folder):
         found.append(because(Noticed.UNFINISHED, files=tuple(map(str, left))))
     if not keep_from_others(folder):
         found.append(because(Noticed.OPEN_TO_OTHERS, folder=folder))
     return found
+
+
+def _copy_with_more(folder: Path, file: Path) -> tuple[copies.Copy, int] | None:
+    """The newest copy where it holds rows that the shop in ``file`` does not, and how many; None where it does not.
+
+    A copy takes long to examine, so that only one with more is; one that is not sound is passed over.
+    """
+    for copy in copies.listed(copies.folder_of(folder)):
+        with suppress(OSError, sqlite3.Error):
+            with closing(read_only(copy.file)) as connection:
+                rows = keys_not_in(connection, file)
+            if not rows:
+                return None
+            if examine(copy.file).damage is None:
+                return copy, rows
+    return None
 
 
 @contextmanager

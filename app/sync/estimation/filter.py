@@ -25,6 +25,7 @@ from app.sync.estimation.posterior import LEAST_GAP, Floats, Posterior
 from app.sync.estimation.predict import predict, set_cold
 from app.sync.readings.idle_wander import MEMORY, WANDER, drift_over
 from app.sync.readings.repeat_checks import accepted
+from app.sync.readings.rounds import MOST_OF_A_BORE, last_of_each
 
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
@@ -63,9 +64,9 @@ class Innovation(NamedTuple):
 def run_filter(posterior: Posterior, meter: Meter, events: Sequence[Event]) -> Posterior:
     """The posterior after all of this happened.
 
-    Readings between two moves are taken together, because nothing was moved among them. Where they say that the
-    move before them moved nothing, it is taken back and counted. Plates set cold stand before everything else: the
-    engine has not run by then.
+    Readings between two moves are taken together, because nothing was moved among them, of very many the last ones.
+    Where they say that the move before them moved nothing, it is taken back and counted. Plates set cold stand before
+    everything else: the engine has not run by then.
 
     Parameters: ``posterior`` before; ``meter`` read with; ``events`` oldest first.
     """
@@ -131,6 +132,9 @@ def _learn(
     """Observe what was read after a move, or after the start."""
     if not seen:
         return posterior
+    if len(seen) > MOST_OF_A_BORE:
+        read = [one.bore if isinstance(one, Reading) else 0 for one in seen]
+        seen = [seen[place] for place in last_of_each(read, posterior.bores)]
     taken = _taken(posterior, meter, _believable(seen, meter))
     innovation = _innovation_of(posterior, meter, taken)
     spread = innovation.covariance(posterior.covariance)

@@ -6,7 +6,6 @@ shared, so a product over the bores would be wrong.
 """
 
 import math
-from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -23,6 +22,7 @@ from app.sync.estimation.share_mixture import (
     shares_of,
 )
 from app.sync.readings.idle_wander import EVERY_READING
+from app.sync.readings.rounds import last_of_each
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,11 +37,6 @@ class LogReading:
     variance: float
     at: float
     speed: float | None = None
-
-
-MOST, MOST_OF_A_BORE = 480, 60
-"""Readings of one state that are gone by, the last ones: as many of each bore. The mean of twenty has a fifth of one
-reading's error, less than the idle's wander leaves; all are inverted as one matrix (our judgement)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,7 +112,7 @@ def pooled(
     order = tuple(sorted(bores))
     if not readings or not {reading.bore for reading in readings} <= set(order):
         raise ValueError("The shares need a reading, and every reading a bore that the engine has.")
-    places = _last_of_each(readings, len(order))
+    places = last_of_each([reading.bore for reading in readings], len(order))
     course = _course(order, [readings[place] for place in places], exponent)
     found = screen(course)
     kept = [n for n in range(len(places)) if n not in found.left_out]
@@ -143,17 +138,6 @@ def pooled(
         mixture=mixture,
         variances=np.where(seen > 0, summed / np.maximum(seen, 1), course.variance.mean()),
     )
-
-
-def _last_of_each(readings: Sequence[LogReading], bores: int) -> list[int]:
-    """Places of those of the readings that are gone by, in the order taken."""
-    seen: Counter[int] = Counter()
-    last = []
-    for place in reversed(range(len(readings))):
-        seen[readings[place].bore] += 1
-        if seen[readings[place].bore] <= min(MOST_OF_A_BORE, MOST // bores):
-            last.append(place)
-    return last[::-1]
 
 
 def _course(order: tuple[int, ...], readings: Sequence[LogReading], exponent: tuple[float, float]) -> Course:

@@ -47,6 +47,7 @@ class AdviceReason(StrEnum):
     EVEN = "even"
     FINEST = "finest"
     METER_LIMIT = "meter-limit"  # likely even, and more readings would hardly tell
+    TOO_CLOSE = "too-close"  # undecided, and neither more readings with this meter nor an adjustment would decide it
     NOTHING_HELPS = "nothing-helps"  # not even, and no adjustment brings it nearer
     COARSE = "coarse"  # close enough to warm the engine up
     SKIPPED = "skipped"

@@ -93,7 +93,8 @@ class PlanningProblem:
     ``own`` is the standard deviation of ln(air) of a bore that no reading of this meter tells.
     ``opened`` are turns by which screws that meet an end stand further open than after the preset; ``helpless`` are the
     bores that nothing of their own evens any more: what carries them may still set them less far off. ``no_way`` are
-    the screws that are not to be turned, each with the way: the sign of its turns.
+    the screws that are not to be turned, each with the way: the sign of its turns. ``seen_beside`` is ln of the idle
+    speed as it stands by the tachometer over the one that the posterior makes of everything.
     """
 
     stacks: tuple[tuple[float, ...], ...]
@@ -105,6 +106,7 @@ class PlanningProblem:
     opened: Mapping[Adjuster, float] = field(default_factory=dict)
     helpless: frozenset[int] = frozenset()
     no_way: frozenset[tuple[Adjuster, int]] = frozenset()
+    seen_beside: float = 0.0
 
     @property
     def sizes(self) -> Floats:
@@ -191,7 +193,7 @@ def outcomes(posterior: Posterior, task: PlanningProblem, choices: Sequence[Cand
     share = settled.flows / settled.flows.sum(axis=1, keepdims=True)
     from_mean = found.flows - share[:, None, :] @ found.flows
     outside = outside_of(n * share - 1, np.hypot(_spread(from_mean, cov), task.own), task.window)
-    wanted, speed_spread = 0.0, _spread(found.log_speed[:, None, :], cov)[:, 0]
+    wanted, speed_spread = -task.seen_beside, _spread(found.log_speed[:, None, :], cov)[:, 0]
     if not task.speed_known:
         wanted, speed_spread = (
             float(solve_idle(posterior.engine, posterior.areas, posterior.log_demand).log_speed),

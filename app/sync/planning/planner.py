@@ -13,6 +13,8 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 from operator import attrgetter
 
+import numpy as np
+
 from app.sync.engine.adjusters.kind import ScrewWithGain
 from app.sync.engine.adjusters.registry import adjuster_of, kind_at, kind_of, own_adjuster, own_screws
 from app.sync.engine.engine_air import Ambient, usual_breathing
@@ -28,9 +30,11 @@ from app.sync.estimation.posterior import Posterior, prior_for
 from app.sync.estimation.predict import predict
 from app.sync.estimation.uncertain_gains import A_LITTLE
 from app.sync.planning.advice import MOST_THEN, Advice, AdviceKind, AdviceReason, Expected, move_of, step_kind
+from app.sync.planning.contradictions import to_read_again
 from app.sync.planning.evaluation import (
     READ_MINUTES,
     SIXTEENTH,
+    SPEED_WINDOW,
     Evaluation,
     PlanningProblem,
     achievable_tolerance,
@@ -39,10 +43,17 @@ from app.sync.planning.evaluation import (
     plausible_stacks,
 )
 from app.sync.planning.optimize import Plan, first_at, optimize
-from app.sync.planning.recent_events import SEEN, moves_at, recently_turned, remembered, since_last_move, weariness
+from app.sync.planning.recent_events import (
+    SEEN,
+    idle_as_read,
+    moves_at,
+    recently_turned,
+    remembered,
+    since_last_move,
+    weariness,
+)
 from app.sync.planning.uncertain_screws import as_if_known, opened_by, screw_room
-from app.sync.readings.observation import far_from_others, own_of
-from app.sync.readings.repeat_checks import excess_scatter, inconsistent
+from app.sync.readings.observation import own_of
 from app.sync.readings.rounds import reading_sd
 
 ENOUGH = 0.88
@@ -82,9 +93,6 @@ little to go back and forth for (our judgement)."""
 
 MOST_WEARY = 10.0
 """Minutes that a further move would have to bring from which none is made any more (our judgement)."""
-
-ENOUGH_FOR_SCATTER = 4
-"""Readings of one bore with nothing moved that have to scatter before slack is spoken of (our judgement)."""
 
 
 @dataclass(frozen=True)
@@ -135,7 +143,7 @@ def next_move(
     if unread:
         return Advice(AdviceKind.MEASURE, AdviceReason.FIRST_ROUND, bores=unread)
     since = [e for e in since_last_move(events) if isinstance(e, Reading)]
-    if again := _to_read_again(layout, meter, since):
+    if again := to_read_again(layout, meter, since):
         return again
     closed = any(map(attrgetter("closing"), since))
     if since and not closed and not moves_at(events):
@@ -179,6 +187,13 @@ def _bench(
         no_way=recently_turned(events),
     )
     standing = outcomes(posterior, task, [no_change(layout)])
+    seen, wanted = idle_as_read(events), posterior.engine.speed
+    if seen is not None:
+        off = abs(seen - wanted) > SPEED_WINDOW
+        standing = replace(standing, off_speed=np.array([float(off)]))
+        if off:
+            task = replace(task, seen_beside=math.log(seen / wanted / (1 + standing.speed[0])))
+            standing = replace(standing, speed=np.array([seen / wanted - 1]))
     if standing.off_speed[0] > LOST:
         further = 1 if standing.speed[0] > 0 else -1
         task = replace(task, no_way=task.no_way | {(StopScrew(bank.name), further) for bank in layout.banks})
@@ -204,19 +219,6 @@ def start_prior(
     return prior_for(layout, hardware, engine)
 
 
-def _to_read_again(layout: Layout, meter: Meter, since: Sequence[Reading]) -> Advice | None:
-    """A bore whose readings cannot all be right, before any is taken in."""
-    by_bore = {bore: [e.value for e in since if e.bore == bore] for bore in layout.bores}
-    for bore, values in by_bore.items():
-        if len(values) >= ENOUGH_FOR_SCATTER and excess_scatter(values, meter):
-            return Advice(AdviceKind.CANNOT, AdviceReason.SCATTER, about=(bore,))
-        if inconsistent(values, meter):
-            return Advice(AdviceKind.MEASURE, AdviceReason.DISAGREE, bores=(bore,))
-    odd = far_from_others({bore: values[0] for bore, values in by_bore.items() if values}, meter)
-    once = tuple(bore for bore in layout.bores if bore in odd and len(by_bore[bore]) == 1)
-    return Advice(AdviceKind.MEASURE, AdviceReason.MISREAD, bores=once) if once else None
-
-
 def _plan(bench: _PlanningContext, *, force: bool = False) -> Plan:
     """The cheapest moves; where a bore is lost without one, the price of leaving it grows until some move pays.
 
@@ -227,9 +229,9 @@ def _plan(bench: _PlanningContext, *, force: bool = False) -> Plan:
     task, posterior = replace(bench.task, helpless=helpless), as_if_known(bench.posterior)
     helped = max((bench.outside(bore) for bore in bench.layout.bores if bore not in helpless), default=0.0)
     weary = weariness(bench.layout, bench.events)
-    if weary >= MOST_WEARY:
-        return Plan((), float(bench.standing.cost[0]))
     lost, off = force or helped > LOST, bench.standing.off_speed[0] > LOST
+    if weary >= MOST_WEARY and not off:
+        return Plan((), float(bench.standing.cost[0]))
     if not off and (weary or not lost):
         return optimize(posterior, task)
     task = replace(task, restart=0.0)
@@ -361,6 +363,8 @@ def _last_round(bench: _PlanningContext, closed: bool, decision: Decision | None
     unlikely = decision.all_inside is None or decision.all_inside < LIMIT_PROBABILITY
     if unlikely and (plan := _plan(bench, force=True)):
         return _towards(plan, bench)
+    if undecided:
+        return Advice(AdviceKind.CANNOT, AdviceReason.TOO_CLOSE, about=tuple(by_doubt[:1]))
     about = tuple(sorted((*decision.above, *decision.below))) or tuple(by_doubt[:1])
     return Advice(AdviceKind.CANNOT, AdviceReason.NOTHING_HELPS, about=about)
 

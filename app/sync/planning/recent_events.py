@@ -45,6 +45,14 @@ def since_last_move(events: Sequence[Event]) -> Sequence[Event]:
     return events[next(newest, -1) + 1 :]
 
 
+def idle_as_read(events: Sequence[Event]) -> float | None:
+    """The idle speed [rev/s] as it was read last; None where a move came after it, or none was read.
+
+    Parameters: ``events``, oldest first.
+    """
+    return next((e.speed for e in reversed(since_last_move(events)) if isinstance(e, IdleSpeed)), None)
+
+
 def remembered(events: Sequence[Event], layout: Layout) -> Sequence[Event]:
     """The events since the last moves that are looked back on, if every bore was read since; otherwise all.
 

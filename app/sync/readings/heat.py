@@ -87,7 +87,7 @@ def heat_soaked(
 
     Parameters: ``points`` in the order of time; ``rule`` of the shop; ``with_oil`` False where oil has no gauge, and
     then oil is judged only if it was read; ``metal`` what stands for the metal: the head where air cools the engine;
-    ``cycling`` where a fan starts and stops by itself, and the metal is judged by the mean of a cycle.
+    ``cycling`` where a fan starts and stops on its own, and the metal is judged by the mean of a cycle.
 
     Source: the rule is the caller's; this only applies it.
 

@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from typing import Literal
 
 from app.shop.assessment.assessment import Assessment
-from app.shop.record.entries import MeterEntry, MeterReading
+from app.shop.record.entries import MeterEntry
 from app.sync.engine.layout import AnyJoint, Bank, Layout
 from app.sync.estimation.conformity import Conformity
 from app.sync.estimation.evenness import BoreResult, BoreVerdict, RoundResult
@@ -87,6 +87,6 @@ def small_rows(assessment: Assessment) -> tuple[SmallRow, ...]:
     )
 
 
-def value_of(reading: MeterReading, meter: MeterEntry) -> str:
-    """A reading as it was shown."""
-    return "" if reading.value is None else f"{reading.value:.{unit_of(meter).decimals}f}"
+def shown(value: float | None, meter: MeterEntry) -> str:
+    """A value with as many places as its meter shows; empty for none."""
+    return "" if value is None else f"{value:.{unit_of(meter).decimals}f}"

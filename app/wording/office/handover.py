@@ -37,7 +37,6 @@ CAME_IN = Message("It came in with {found}.")
 # The first page.
 
 PAGE = Message("Page {page} of {pages}")
-READ_AT = Message("Read at")
 HOURS = Message("{value:,.0f}\u00a0running hours")
 SEE_RECORD = Message("See page 2:")
 WAIVED = Message("{phases} waived.", note="phases: titles of one or more phases")

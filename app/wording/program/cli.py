@@ -12,6 +12,12 @@ RESTORE_HELP = Message(
 )
 CHECK_HELP = Message("Verify the records and report problems. Changes nothing. The program may be running.")
 
+AUTOSTART_HELP = Message(
+    "Start the program by itself whenever you sign in to this computer, with the options given here."
+)
+AUTOSTART_SHOW_HELP = Message("Show what is registered to start, and with which options.")
+AUTOSTART_REMOVE_HELP = Message("No longer start the program by itself. A running program stays open.")
+
 PORT_HELP = Message("Port to listen on. 0 selects any free port.")
 HOST_HELP = Message("Address to listen on.")
 LAN_HELP = Message("Give paired tablets on the same network access.")
@@ -30,6 +36,16 @@ PAIRING_CODE = Message(
 )
 CLOSED = Message("Evenbore is closed.")
 RESTORED_WHILE_DAMAGED = Message("The damaged records were replaced. Starting again.")
+
+AUTOSTART_WRITTEN = Message("Evenbore starts by itself the next time you sign in to this computer. What starts: {file}")
+AUTOSTART_SOONER = Message("To start it with the computer, before anyone signs in: {line}")
+AUTOSTART_FILE = Message("What starts when you sign in: {file}")
+AUTOSTART_REMOVED = Message("Evenbore no longer starts by itself. Removed: {file}")
+NO_AUTOSTART = Message("Evenbore does not start by itself. To have it start: evenbore autostart")
+AUTOSTART_BY_HAND = Message("This computer did not accept a command. Type it yourself: {line}")
+AUTOSTART_UNKNOWN = Message(
+    "Evenbore cannot start by itself on {system}. Add evenbore serve to what this system starts when you sign in."
+)
 
 FOREIGN_ADDRESS = Message(
     "{host} is not an address of this computer. Omit --host, or use --host 0.0.0.0 for every address."

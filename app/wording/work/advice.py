@@ -24,6 +24,7 @@ MEASURE = Message("Read bore {bores}", many="Read bores {bores}", limit=TITLE)
 MEASURE_ALL = Message("Read every bore", limit=TITLE)
 DONE = Message("No adjustment needed", limit=TITLE)
 CANNOT = Message("Stop adjusting and find the cause", limit=TITLE)
+TOO_CLOSE = Message("Stop adjusting: too close for this meter", limit=TITLE)
 LEAK_CHECK = Message("Check for an air leak before you adjust again", limit=TITLE)
 SKIPPED = Message("Bore {bores} was skipped", many="Bores {bores} were skipped", limit=TITLE)
 
@@ -74,6 +75,11 @@ REASONS: Mapping[StrEnum, Message] = {
     ),
     AdviceReason.METER_LIMIT: Message(
         "Even as far as this meter shows. More readings or adjustments would hardly tell more.", limit=REASON
+    ),
+    AdviceReason.TOO_CLOSE: Message(
+        "This meter cannot tell bore {bores} from even. A finer one or a steadier idle can. Else waive.",
+        many="This meter cannot tell bores {bores} from even. A finer one or a steadier idle can. Else waive.",
+        limit=REASON,
     ),
     AdviceReason.NOTHING_HELPS: Message(
         "Bore {bores}: no adjustment brings it nearer. Check for a leak, lost motion, spark and mixture.",
@@ -143,6 +149,8 @@ def title(advice: Advice, layout: Layout, units: Units) -> str:
             return say(SKIPPED, bores=bore_list(advice.about), count=len(advice.about))
         case AdviceKind.CANNOT if advice.why is AdviceReason.LEAK_CHECK:
             return say(LEAK_CHECK)
+        case AdviceKind.CANNOT if advice.why is AdviceReason.TOO_CLOSE:
+            return say(TOO_CLOSE)
         case AdviceKind.CANNOT:
             return say(CANNOT)
     turn = adjusters.title(advice, layout, units)

@@ -1,7 +1,7 @@
 """An engine from one shop to another: nothing changed, all or nothing, twice is once, a conflict is for a person."""
 
 import json
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 from pydantic import BaseModel
 from sqlalchemy import text
+from sqlmodel import Session
 
 from app.places import static
 from app.shop.commands import engines, meters, visits
@@ -17,10 +18,10 @@ from app.shop.commands.meters import NewMeter
 from app.shop.commands.visits import NewVisit
 from app.shop.errors import ConflictError
 from app.shop.exchange import imports, v1, v2, v3, v4, v5
+from app.shop.exchange import rows as drafts
 from app.shop.exchange.codes import FileQuestion
 from app.shop.exchange.exports import engine_file, written
 from app.shop.exchange.imports import bring_in, plan, read
-from app.shop.exchange.rows import Writer
 from app.shop.exchange.v5 import EngineFile, from_v1, from_v2, from_v3, from_v4
 from app.shop.procedure.codes import SetAside, SkipReason
 from app.shop.reasons import because
@@ -31,7 +32,8 @@ from app.shop.record.visit_record import move_of
 from app.shop.rejections import Rejection
 from app.shop.store import tables
 from app.shop.store.database import Database
-from app.shop.store.row_hashes import check
+from app.shop.store.row_hashes import check, store_prepared
+from app.shop.store.tables import Evidence, Fitting, ReadingRow
 from app.shop.store.upgrade import open_shop
 from app.sync.engine.events import BypassTurn, ScrewTurn
 from app.wording.stored import codes_of
@@ -142,17 +144,49 @@ def test_a_later_file_adds_what_is_new(shop: Database, other: Database) -> None:
 def test_what_fails_half_way_leaves_nothing(shop: Database, other: Database, monkeypatch: pytest.MonkeyPatch) -> None:
     file = read(out(shop, with_past(shop)))
     before = rows(other)
-    real = Writer._visit
 
-    def breaks(self: Writer, visit: Any, *rest: int) -> None:
-        real(self, visit, *rest)
-        if visit.number == 2:
+    def breaks(session: Session, table: type[Evidence], some: Sequence[Mapping[str, Any]]) -> None:
+        store_prepared(session, table, some)
+        if table is ReadingRow:
             raise OSError("the power went")
 
-    monkeypatch.setattr(Writer, "_visit", breaks)
+    monkeypatch.setattr("app.shop.exchange.rows.store_prepared", breaks)
     with pytest.raises(OSError, match="power"):
         bring_in(other, file, {})
     assert rows(other) == before
+
+
+def test_what_is_saved_while_an_import_is_drafted_stays_in_its_place(
+    shop: Database, other: Database, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    sent, real, drafted = out(shop, with_past(shop)), drafts.Draft.fits, list[bool]()
+    here = engine(other, serial="in the way")
+
+    def late(draft: drafts.Draft, session: Session) -> bool:
+        if not drafted:
+            session.add(Fitting(key=key(), payload="", engine_id=here, number=9, layout="", hardware="", why="", at=AT))
+            session.flush()
+        drafted.append(real(draft, session))
+        return drafted[-1]
+
+    monkeypatch.setattr(drafts.Draft, "fits", late)
+    assert out(other, bring_in(other, read(sent), {})) == sent
+    assert drafted == [False], "nothing came between"
+
+
+@pytest.mark.parametrize("free", [0, 5])
+def test_an_import_of_many_rows_leaves_ids_to_those_who_go_on(
+    shop: Database, other: Database, monkeypatch: pytest.MonkeyPatch, free: int
+) -> None:
+    sent = out(shop, with_past(shop))
+    monkeypatch.setattr(drafts, "MANY", 1)
+    monkeypatch.setattr(drafts, "LEFT_FREE", free)
+    engine_id = bring_in(other, read(sent), {})
+    assert out(other, engine_id) == sent
+    with other.reading() as session:
+        record = loader.of_engine(session, engine_id)[-1]
+    assert min(row.ident for one in record.rounds for row in one.entered) == 1 + free
+    assert record.visit.ident == 1
 
 
 def test_facts_that_differ_are_for_a_person_to_choose(shop: Database, other: Database) -> None:

@@ -7,12 +7,11 @@ from typing import Any
 import jsonschema_rs
 import pytest
 
-from app.places import static
 from app.shop.exchange.exports import engine_file, written
-from app.shop.exchange.schema import engine_schema
 from app.shop.exchange.v5 import EngineFile
 from app.shop.store.database import Database
 from tests.shop.exchange.files import EVEN, SLIPPED
+from tests.shop.exchange.schema import FILE, engine_schema
 from tests.shop.past import Past
 from tests.shop.yard import AT
 
@@ -20,7 +19,7 @@ NOTES = {"description", "unit"}
 
 
 def handed_out() -> dict[str, Any]:
-    read: dict[str, Any] = json.loads((static() / "exchange" / "engine-5.schema.json").read_text())
+    read: dict[str, Any] = json.loads(FILE.read_text(encoding="utf-8"))
     return read
 
 

@@ -19,7 +19,7 @@ from app.shop.store.database import Database
 from app.shop.store.tables import ReadingRow, RoundRow
 from tests.shop.past import Past
 from tests.shop.rejections import codes_of, rejects
-from tests.shop.yard import AT, FOUR, check_all, engine, heat_soaked, key, read, read_round, visit, visit_record
+from tests.shop.yard import AT, FOUR, V8, check_all, engine, heat_soaked, key, read, read_round, visit, visit_record
 
 
 def fresh_visit(shop: Database, place: str = "test cell", runs: str = Runs.FRESH) -> int:
@@ -218,6 +218,21 @@ def test_the_linkage_is_handed_over_hot_and_after_the_last_adjustment() -> None:
         assert item.required
         assert item.fresh
         assert item.before_running
+
+
+def test_a_throttle_sensor_is_read_at_rest_and_wide_open_and_taught_to_the_engine_computer(shop: Database) -> None:
+    """Zero and span, as left and after the plates were set; only of an engine that has a sensor."""
+    with_one, without = (
+        visit_record(shop, visit(shop, engine(shop, layout, serial))) for layout, serial in ((V8, "S-8"), (FOUR, "S-4"))
+    )
+    assert with_one.layout.sensor
+    assert not without.layout.sensor
+    asked = {item.slug: item for item in items_of(with_one, LOCK_DOWN)}
+    assert {"sensor-closed", "sensor-open", "sensor-learned"} <= set(asked)
+    assert asked["sensor-learned"].fresh
+    assert "sensor-closed" in {item.slug for item in items_of(with_one, COLD_PRESET)}  # as it came, to compare with
+    for phase in PHASES:
+        assert not [item.slug for item in items_of(without, phase) if item.slug.startswith("sensor-")]
 
 
 def test_a_visit_that_passed_a_phase_before_something_was_asked_there_goes_on(shop: Database) -> None:

@@ -3,19 +3,21 @@
 import shutil
 import subprocess
 import sys
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
 from sqlalchemy.exc import IntegrityError
 
-from app.shop.reasons import because
-from app.shop.store import copies
+from app.shop.reasons import Reason, because
+from app.shop.store import backup, copies, upgrade
 from app.shop.store.codes import Noticed, Unavailable
 from app.shop.store.database import Database, ShopTakenError, ShopUnavailableError
-from app.shop.store.integrity import APPLICATION_ID
+from app.shop.store.integrity import APPLICATION_ID, Findings, examine
 from app.shop.store.upgrade import NewerShopError, UpgradeFailedError, open_shop
 from tests.shop.past import Past
 from tests.shop.store.opening import ENGINE, add_revision, ask, refused, run
+from tests.shop.yard import engine
 
 
 def test_a_new_shop_is_marked_as_ours_and_leaves_nothing_beside_it(tmp_path: Path) -> None:
@@ -263,3 +265,31 @@ def test_a_shop_that_may_not_be_written_to_is_named(folder: Path, open_path: Pat
     assert child.returncode == 1
     code = Unavailable.FOLDER_READ_ONLY if locked == "folder" else Unavailable.READ_ONLY
     assert f"ShopUnavailableError: {code}" in child.stderr
+
+
+def test_a_start_examines_a_copy_only_where_it_has_more(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    older = (folder / "shop.db").read_bytes()
+    shop = open_shop(folder)
+    engine(shop)
+    shop.close()
+    sound, damaged = (backup.keep_one(folder, datetime(2026, 11, day, tzinfo=UTC)) for day in (27, 28))
+    damaged.write_bytes(damaged.read_bytes().replace(b"Bench meter", b"Bench metes"))
+    examined: list[str] = []
+
+    def noted(file: Path) -> Findings:
+        examined.append(file.name)
+        return examine(file)
+
+    monkeypatch.setattr(upgrade, "examine", noted)
+    assert _noticed(folder) == []
+    assert examined == ["shop.db"]
+    (folder / "shop.db").write_bytes(older)
+    (notice,) = _noticed(folder)
+    assert examined[1:] == ["shop.db", damaged.name, sound.name]
+    assert (notice.code, notice.values["at"]) == (Noticed.BACKUP_HAS_MORE, datetime(2026, 11, 27, tzinfo=UTC))
+
+
+def _noticed(folder: Path) -> list[Reason]:
+    shop = open_shop(folder)
+    shop.close()
+    return shop.noticed

@@ -12,8 +12,9 @@ from scipy import stats
 from app.sync.engine.events import Meter, Reading
 from app.sync.estimation import share_mixture
 from app.sync.estimation.share_mixture import APART, APART_SD, LEAST_TAU, LEVEL_SD, TAUS, USUAL_TAU, Course
-from app.sync.estimation.shares import MOST, LogReading, SharePosterior, pooled
+from app.sync.estimation.shares import LogReading, SharePosterior, pooled
 from app.sync.readings.idle_wander import DRIFT, WANDER
+from app.sync.readings.rounds import MOST
 from tests.sync.idling_engines import log_reading
 
 TOLERANCE = 0.08

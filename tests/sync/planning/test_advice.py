@@ -1,5 +1,6 @@
 """The next move: only bores, blades and turns that exist, and an order a person can follow."""
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -7,6 +8,7 @@ from app.sync.engine.events import BladeReset, BypassTurn, Event, IdleSpeed, Met
 from app.sync.engine.hardware import likely_hardware
 from app.sync.engine.layout import Bank, Bypass, Coupler, Layout, StopScrew
 from app.sync.engine.units import KG_PER_HOUR, THOU
+from app.sync.estimation.conformity import Conformity, Decision
 from app.sync.planning.advice import Advice, AdviceKind, AdviceReason
 from app.sync.planning.evaluation import SIXTEENTH
 from app.sync.planning.planner import next_move
@@ -145,6 +147,31 @@ def test_the_low_ones_are_raised_to_the_high_ones_where_idle_speed_allows() -> N
     found = advised(events)
     assert (found.kind, found.bank) == ("stop", "B")
     assert found.turns > 0
+
+
+def test_an_idle_speed_seen_outside_is_set_whatever_the_readings_make_of_it() -> None:
+    """Sixty rpm either way of the one wanted: our judgement, the limit that ends the phase."""
+    even = a_round([6.5] * 8)
+    for rpm, way in ((838, -1), (962, 1)):  # 900 is wanted
+        found = advised([*even, IdleSpeed(rpm / 60, 200.0)])
+        assert (found.kind, found.why) == ("stop", "stop-speed"), rpm
+        assert found.turns * way < 0
+    for rpm in (842, 958):
+        assert advised([*even, IdleSpeed(rpm / 60, 200.0)]).kind == "done", rpm
+
+
+@pytest.mark.parametrize(
+    ("decided", "why"),
+    [
+        (Decision(Conformity.UNDECIDED, 0.8, move_advised=True), "too-close"),
+        (Decision(Conformity.NOT_EVEN, 0.02, above=(3,)), "nothing-helps"),
+    ],
+)
+def test_what_the_meter_cannot_tell_is_not_told_as_what_no_hand_can_set(decided: Decision, why: str) -> None:
+    read = [one for _ in range(3) for one in a_round([6.5] * 8)]
+    found = next_move(V8, likely_hardware(4e-3, 8), Meter(), read, 15.0, BLADES, 0.08, 4e-3, decision=decided)
+    assert (found.kind, found.why) == ("cannot", why)
+    assert len(found.about) == 1
 
 
 def test_the_moves_that_follow_the_first_are_told_with_it() -> None:

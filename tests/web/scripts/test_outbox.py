@@ -254,7 +254,7 @@ def test_what_is_refused_comes_back_with_its_reason_and_what_was_typed(
     moves.make(shop, visit_id, key(), NewMove(HEAT_SOAKED.slug, "stop", "A", None, None, 0.125, (), True, "KM"), AT)
     link.fault = "pass"
     back = hand.page.get_by_role("list", name="Not saved").get_by_role("listitem")
-    expect(back).to_contain_text(said("rejected-write", write="Bore 2, 6.50"), timeout=20_000)
+    hand.in_time(back, said("rejected-write", write="Bore 2, 6.50"))
     expect(back).to_contain_text(on_page(Rejection.ADJUSTED_SINCE, round=2))
     expect(hand.page.locator("[data-typed]")).to_have_text("7")
     assert entered(shop, visit_id) == [(1, "turn", 6.25)]
@@ -291,7 +291,7 @@ def test_a_skip_that_waits_is_said_in_words_and_gets_there(
     expect(hand.page.locator("#entry-heading")).to_have_text("Bore 2")
     expect(hand.tile(1)).to_contain_text(said("tile-skipped"))
     listed = hand.page.get_by_role("list", name="Not saved").get_by_role("listitem")
-    expect(listed).to_contain_text(said("stuck-write", write="Bore 1, Cannot be reached"), timeout=20_000)
+    hand.in_time(listed, said("stuck-write", write="Bore 1, Cannot be reached"))
     link.fault = "pass"
     hand.is_saved()
     (row,) = visit_record(shop, visit_id).rounds[-1].entered
@@ -307,11 +307,11 @@ def test_what_the_server_cannot_store_does_not_hold_the_rest_up_for_ever(
     hand.read("6.25", then="Bore 2")
     hand.read("6.50", then="Bore 3")
     listed = hand.page.get_by_role("list", name="Not saved").get_by_role("listitem")
-    expect(listed).to_contain_text(said("stuck-write", write="Bore 1, 6.25"), timeout=20_000)
+    hand.in_time(listed, said("stuck-write", write="Bore 1, 6.25"))
     listed.get_by_role("button", name=said("set-aside")).click()
     expect(listed.get_by_role("button", name=said("send-again"))).to_be_visible()
     link.fault = "pass"
-    expect(hand.bar).to_contain_text(said("rejected-writes", what="1 reading"), timeout=20_000)
+    hand.in_time(hand.bar, said("rejected-writes", what="1 reading"))
     assert entered(shop, visit_id) == [(2, "turn", 6.5)]
     listed.get_by_role("button", name=said("send-again")).click()
     hand.is_saved()

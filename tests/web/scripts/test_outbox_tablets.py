@@ -26,12 +26,12 @@ def pair(new_context: NewContext, server: str, shop: Database) -> tuple[Tablet, 
 def test_each_tablet_sees_what_the_other_reads(pair: tuple[Tablet, Tablet], shop: Database) -> None:
     one, other = pair
     one.read("6.25", then="Bore 2")
-    expect(other.tile(1)).to_contain_text("6.25")
+    other.in_time(other.tile(1), "6.25")
     expect(other.page.locator("#entry-heading")).to_have_text("Bore 2")
     other.read("6.50", then="Bore 3")
-    expect(one.tile(2)).to_contain_text("6.50")
+    one.in_time(one.tile(2), "6.50")
     one.read("6.75", then="Bore 4")
-    expect(other.page.locator("#entry-heading")).to_have_text("Bore 4")
+    other.in_time(other.page.locator("#entry-heading"), "Bore 4")
     assert entered(shop, 1) == [(1, "turn", 6.25), (2, "turn", 6.5), (3, "turn", 6.75)]
 
 

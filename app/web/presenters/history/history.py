@@ -60,7 +60,6 @@ class ReadingChange:
 class SinceLeft:
     """This visit's first round against the last one left."""
 
-    left_at: str
     visit_number: int
     unit: str
     changes: tuple[ReadingChange, ...]
@@ -115,7 +114,7 @@ def since_left(assessment: Assessment) -> SinceLeft | None:
     )
     if differs(before.intake, record.intake):
         sentence = f"{sentence} {different(before.intake, record.intake)}"
-    return SinceLeft(before.visit.opened_at, before.visit.number, unit.name, changes, sentence)
+    return SinceLeft(before.visit.number, unit.name, changes, sentence)
 
 
 def _comparable(one: MeterEntry, other: MeterEntry) -> bool:

@@ -7,6 +7,7 @@ from app.shop.procedure.running import STARTED, ended_by_stop
 from app.shop.record.rounds import Round
 from app.shop.record.visit_record import VisitRecord
 from app.sync.engine.units import REV_PER_MIN
+from app.web.presenters.drawing import shown
 from app.web.presenters.filters import moment
 from app.web.presenters.steps import cold_lines, made_words, move_words
 from app.wording.language import to_the_customer
@@ -71,14 +72,10 @@ def _round(assessment: Assessment, one: Round) -> FileRound:
     return FileRound(
         number=one.row.number,
         title=_title(assessment, one),
-        values=tuple(_shown(record, latest[b].value) if b in latest else "" for b in record.layout.bores),
-        drift_check=_shown(record, one.closing.value) if one.closing else "",
-        spread=_shown(record, max(values) - min(values)) if len(values) > 1 else "",
+        values=tuple(shown(latest[b].value, record.meter) if b in latest else "" for b in record.layout.bores),
+        drift_check=shown(one.closing.value, record.meter) if one.closing else "",
+        spread=shown(max(values) - min(values), record.meter) if len(values) > 1 else "",
     )
-
-
-def _shown(record: VisitRecord, value: float | None) -> str:
-    return "" if value is None else f"{value:.{unit_of(record.meter).decimals}f}"
 
 
 def _title(assessment: Assessment, one: Round) -> str:
@@ -108,7 +105,9 @@ def _remarks(record: VisitRecord) -> list[str]:
                 said.append(say(paper.REMARK_SKIPPED, **where))
             elif old is not None and old.value is not None:
                 message = paper.REMARK_REPLACED_WHY if row.why else paper.REMARK_REPLACED
-                said.append(say(message, now=_shown(record, row.value), was=_shown(record, old.value), **where))
+                said.append(
+                    say(message, now=shown(row.value, record.meter), was=shown(old.value, record.meter), **where)
+                )
     said += _corrected_moves(record)
     said += [
         say(paper.REMARK_ENGINE_STARTED if e.what == STARTED else paper.REMARK_ENGINE_STOPPED, by=e.by, at=moment(e.at))

@@ -19,7 +19,7 @@ from app.shop.assessment.assessment import Assessment
 from app.shop.commands.corrections import issue_of
 from app.shop.queries.search import SHEET_CODE, tag_of
 from app.shop.record.visit_record import VisitRecord
-from app.wording.quantities import unit_of
+from app.web.presenters.drawing import shown
 
 LONGEST_SERIAL = 24
 OTHER_FIGURES = (
@@ -51,16 +51,16 @@ def _serial(record: VisitRecord) -> str:
 
 
 def _figures(record: VisitRecord) -> str:
-    left, places = record.as_left(), unit_of(record.meter).decimals
+    left = record.as_left()
     if left is None:
         return "UNREAD"
     bores = sorted(record.layout.bores)
     read = {bore: row.value for bore, row in left.latest.items()}
-    shown = {bore: "-" if (value := read.get(bore)) is None else f"{value:.{places}f}" for bore in bores}
+    figures = {bore: shown(read.get(bore), record.meter) or "-" for bore in bores}
     unit = record.meter.unit_name.upper()
     if bores == list(range(1, len(bores) + 1)):
-        return f"{unit} 1-{len(bores)} {' '.join(shown.values())}"
-    return f"{unit} {' '.join(f'{bore}:{value}' for bore, value in shown.items())}"
+        return f"{unit} 1-{len(bores)} {' '.join(figures.values())}"
+    return f"{unit} {' '.join(f'{bore}:{value}' for bore, value in figures.items())}"
 
 
 def _verdict(assessment: Assessment) -> str:

@@ -16,7 +16,7 @@ from app.shop.record.rounds import Round
 from app.shop.record.visit_record import VisitRecord
 from app.sync.estimation.evenness import BoreResult, RoundResult
 from app.sync.planning.advice import AdviceKind
-from app.web.presenters.drawing import by_bore
+from app.web.presenters.drawing import by_bore, shown
 from app.web.presenters.filters import clock, day, moment
 from app.web.presenters.history.history import where
 from app.web.presenters.paper.settings_left import COUNTERS, SETTINGS
@@ -137,10 +137,10 @@ def _known(one: BoreResult | None) -> str:
 
 def _cells(record: VisitRecord, one: Round | None, judged: RoundResult | None) -> dict[int, tuple[str, str]]:
     """Reading and per cent of each bore in a round; a dash where none was read."""
-    places, standings, cells = unit_of(record.meter).decimals, by_bore(judged), {}
+    standings, cells = by_bore(judged), {}
     for bore in record.layout.bores:
         row, standing = one.latest.get(bore) if one is not None else None, standings.get(bore)
-        value = "–" if row is None or row.value is None else f"{row.value:.{places}f}"
+        value = "–" if row is None else shown(row.value, record.meter) or "–"
         cells[bore] = value, f"{signed(100 * standing.share, 0)}\u00a0%" if standing is not None else "–"
     return cells
 

@@ -6,7 +6,7 @@ from app.shop.assessment.assessment import Assessment
 from app.shop.record.visit_record import VisitRecord
 from app.sync.estimation.conformity import Conformity
 from app.sync.estimation.evenness import RoundResult
-from app.web.presenters.drawing import MARKS, by_bore
+from app.web.presenters.drawing import MARKS, by_bore, shown
 from app.wording.message import say
 from app.wording.office import paper
 from app.wording.quantities import percent, unit_of
@@ -74,7 +74,6 @@ def _bores(assessment: Assessment) -> tuple[SignedBore, ...]:
         reading, standing = left.latest.get(bore), standings.get(bore)
         read = reading.value if reading is not None else None
         apart = unit.apart(unit.size * (0.0 if read is None else read), judged.mean)
-        value = "–" if read is None else f"{read:.{unit.decimals}f}"
         word = paper.bore_words(standing.verdict, apart) if standing else say(paper.SKIPPED)
-        bores.append(SignedBore(bore, value, word))
+        bores.append(SignedBore(bore, shown(read, record.meter) or "–", word))
     return tuple(bores)

@@ -9,7 +9,7 @@ from app.shop.record.entries import MeterReading
 from app.shop.record.rounds import seconds
 from app.shop.record.visit_record import VisitRecord
 from app.shop.store.idempotency import new_key
-from app.web.presenters.drawing import value_of
+from app.web.presenters.drawing import shown
 from app.web.presenters.reading.card_actions import here_of
 from app.web.presenters.steps import move_words
 from app.wording.message import say
@@ -70,7 +70,7 @@ def _reading(record: VisitRecord, phase: Phase, ident: int, now: str) -> JustSav
         return None
     skipped = reading.value is None
     message = words.SAVED_SKIP if skipped else words.SAVED_READING
-    said = say(message, bore=reading.bore, value=value_of(reading, record.meter))
+    said = say(message, bore=reading.bore, value=shown(reading.value, record.meter))
     return JustSaved(said, say(words.CORRECT), left, href=corrects_at(record, phase, reading))
 
 

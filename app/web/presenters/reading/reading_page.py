@@ -16,7 +16,7 @@ from app.shop.store.idempotency import new_key
 from app.sync.estimation.evenness import BoreVerdict, RoundResult
 from app.sync.planning.advice import AdviceKind, AdviceReason
 from app.web.presenters.adjusters import moved_coupler
-from app.web.presenters.drawing import MARKS, drawn_stop, joint_kind, value_of
+from app.web.presenters.drawing import MARKS, drawn_stop, joint_kind, shown
 from app.web.presenters.filters import clock
 from app.web.presenters.reading import bank_card
 from app.web.presenters.reading.card_actions import begins_round, first, go_on, here_of, leave, move_card, one_more
@@ -243,7 +243,7 @@ class ReadingPage:
         rows = self.due.current.entered if self.due.current else ()
         replaced = {row.supersedes_id for row in rows}
         return tuple(
-            Entered(value_of(row, self.record.meter), _entered_by(row), row.ident in replaced)
+            Entered(shown(row.value, self.record.meter), _entered_by(row), row.ident in replaced)
             for row in rows
             if row.bore == bore and row.value is not None
         )
@@ -256,10 +256,10 @@ class ReadingPage:
 
     def _question_card(self, older: MeterReading, newer: MeterReading) -> Card:
         meter = self.record.meter
-        first, second = (say(words.VALUE_AT, value=value_of(r, meter), time=clock(r.at)) for r in (older, newer))
+        first, second = (say(words.VALUE_AT, value=shown(r.value, meter), time=clock(r.at)) for r in (older, newer))
         answers = (
-            Action(say(words.USE_VALUE, value=value_of(older, meter)), name="counts", value="older"),
-            Action(say(words.USE_VALUE, value=value_of(newer, meter)), name="counts", value="newer"),
+            Action(say(words.USE_VALUE, value=shown(older.value, meter)), name="counts", value="older"),
+            Action(say(words.USE_VALUE, value=shown(newer.value, meter)), name="counts", value="newer"),
             Action(say(words.USE_MEAN), name="counts", value="both"),
         )
         hidden = {"key": new_key(), "older": str(older.ident), "newer": str(newer.ident), "by": self.record.visit.by}

@@ -12,7 +12,7 @@ from app.sync.engine.adjusters.registry import kind_of
 from app.sync.engine.events import Place
 from app.sync.engine.units import REV_PER_MIN, THOU
 from app.web.presenters.adjusters import place_text
-from app.web.presenters.drawing import value_of
+from app.web.presenters.drawing import shown
 from app.web.presenters.filters import clock
 from app.web.presenters.reading.card_actions import here_of
 from app.web.presenters.reading.keypad import RPM
@@ -79,7 +79,7 @@ def recorded_reading(record: VisitRecord, phase: Phase, ident: int) -> RecordedR
     for one in _rounds(record, phase):
         for entry in one.entered:
             if entry.ident == ident and entry.value is not None:
-                value = value_of(entry, record.meter)
+                value = shown(entry.value, record.meter)
                 said = say(words.CORRECTS, bore=entry.bore, round=one.row.number, value=value)
                 return RecordedReading(entry, one, said, unit_of(record.meter).name)
     return None
@@ -117,7 +117,7 @@ def _round(record: VisitRecord, phase: Phase, one: Round, chosen: int) -> Record
     values = tuple(
         RecordedValue(
             reading.bore,
-            value := value_of(reading, record.meter),
+            value := shown(reading.value, record.meter),
             say(
                 words.DRIFT_CHECK if reading.kind == "closing" else words.VALUE,
                 bore=reading.bore,

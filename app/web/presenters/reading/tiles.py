@@ -10,7 +10,7 @@ from app.shop.record.entries import MeterReading
 from app.shop.record.visit_record import VisitRecord
 from app.sync.estimation.evenness import BoreResult, BoreVerdict, RoundResult
 from app.web.presenters.adjusters import screw_mark
-from app.web.presenters.drawing import blades_of, by_bore, shape_of, value_of
+from app.web.presenters.drawing import blades_of, by_bore, shape_of, shown
 from app.web.presenters.views import ScrewMark, State, Tile
 from app.wording.message import say
 from app.wording.work import reading_page as words
@@ -66,7 +66,7 @@ class Tiles:
         """One bore from above."""
         state, standing = self._state(bore), self._results.get(bore)
         reading = self._before_move[bore] if state == "stale" else self._now.get(bore)
-        value, word = value_of(reading, self.record.meter) if reading else "", self._word(bore, state)
+        value, word = shown(reading.value, self.record.meter) if reading else "", self._word(bore, state)
         saved = say(words.TILE_SAVED) if reading else ""
         even = standing is not None and standing.verdict is BoreVerdict.EVEN and state in JUDGED
         shaft = self.record.layout.shafts[bore]
@@ -148,7 +148,7 @@ class Tiles:
         if state not in JUDGED:
             return say(words.TILE_WORDS[state])
         if bore in self._in_question:
-            older, newer = (value_of(one, self.record.meter) for one in self._in_question[bore])
+            older, newer = (shown(one.value, self.record.meter) for one in self._in_question[bore])
             return say(words.TWO_VALUES, older=older, newer=newer)
         if self.judged is None or bore not in self._results:
             return say(words.TILE_WORDS["read"])
@@ -161,4 +161,4 @@ class Tiles:
             old = self._now.get(bore)
         elif state in JUDGED:
             old = self._corrected.get(bore)
-        return value_of(old, self.record.meter) if old else ""
+        return shown(old.value, self.record.meter) if old else ""

@@ -1,11 +1,16 @@
 """The JSON Schema of the newest engine file, with a description of every field and the unit of every figure.
 
+``python -m tests.shop.exchange.schema`` writes it anew into ``static/exchange``, where shops hand it out; the program
+itself goes by the models and never reads it.
+
 ``unit`` beside a figure is its unit; ``field:NAME`` says that it is the one that stands in that field of the same
 object, and an object gives it by the value of another field. A count and a share have the unit 1 (ISO 80000-1).
 """
 
+import json
 from typing import Any, NamedTuple
 
+from app.places import static
 from app.shop.exchange import v5 as v5
 from app.shop.procedure.phases import PHASES
 from app.shop.record.fittings import HARDWARE_FIELDS
@@ -24,6 +29,9 @@ BASE_UNITS = {name: "rad" if unit == "degrees" else "m" for name, (unit, _, _, _
 
 AMOUNTS = {kind.slug: {"turns": "turn", "flats": "1/6 turn"}.get(kind.unit, "m") for kind in kinds()}
 ITEMS = {item.slug: item.unit or "1" for phase in PHASES for item in phase.items if item.kind == "number"}
+
+FILE = static() / "exchange" / "engine-5.schema.json"
+"""Where it is handed out."""
 
 SAME: dict[str, Note] = {
     "key": Note("UUID of the row, the same in every shop."),
@@ -175,3 +183,7 @@ def engine_schema() -> dict[str, Any]:
 def _with(said: dict[str, Any], note: Note) -> dict[str, Any]:
     beside = said if "$ref" not in said else {"allOf": [said]}
     return {**beside, "description": note.about, **({"unit": note.unit} if note.unit else {})}
+
+
+if __name__ == "__main__":
+    FILE.write_text(json.dumps(engine_schema(), indent=1, ensure_ascii=False) + "\n", encoding="utf-8")

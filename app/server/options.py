@@ -1,0 +1,15 @@
+"""The options that more than one command takes."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from app.wording.message import say
+from app.wording.program import cli
+
+Port = Annotated[int, typer.Option(min=0, max=65535, help=say(cli.PORT_HELP))]
+Host = Annotated[str, typer.Option(help=say(cli.HOST_HELP))]
+Lan = Annotated[bool, typer.Option("--lan", help=say(cli.LAN_HELP))]
+Tls = Annotated[bool, typer.Option("--tls", help=say(cli.TLS_HELP))]
+Data = Annotated[Path | None, typer.Option(file_okay=False, help=say(cli.DATA_HELP), show_default=False)]

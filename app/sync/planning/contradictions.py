@@ -1,0 +1,28 @@
+"""Readings with nothing moved between them that cannot all be right."""
+
+from collections.abc import Sequence
+
+from app.sync.engine.events import Meter, Reading
+from app.sync.engine.layout import Layout
+from app.sync.planning.advice import Advice, AdviceKind, AdviceReason
+from app.sync.readings.observation import far_from_others
+from app.sync.readings.repeat_checks import excess_scatter, inconsistent
+
+ENOUGH_FOR_SCATTER = 4
+"""Readings of one bore with nothing moved that have to scatter before slack is spoken of (our judgement)."""
+
+
+def to_read_again(layout: Layout, meter: Meter, since: Sequence[Reading]) -> Advice | None:
+    """To read a bore again whose readings cannot all be right, before any is taken in; None where all can.
+
+    Parameters: ``layout`` of the engine; ``meter`` read with; ``since`` the last move, oldest first.
+    """
+    by_bore = {bore: [e.value for e in since if e.bore == bore] for bore in layout.bores}
+    for bore, values in by_bore.items():
+        if len(values) >= ENOUGH_FOR_SCATTER and excess_scatter(values, meter):
+            return Advice(AdviceKind.CANNOT, AdviceReason.SCATTER, about=(bore,))
+        if inconsistent(values, meter):
+            return Advice(AdviceKind.MEASURE, AdviceReason.DISAGREE, bores=(bore,))
+    odd = far_from_others({bore: values[0] for bore, values in by_bore.items() if values}, meter)
+    once = tuple(bore for bore in layout.bores if bore in odd and len(by_bore[bore]) == 1)
+    return Advice(AdviceKind.MEASURE, AdviceReason.MISREAD, bores=once) if once else None
