@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from contextlib import ExitStack
+from typing import Any
 
 import pytest
 from playwright.sync_api import BrowserType, Page
@@ -57,7 +58,7 @@ def test_every_page_is_whole_on_a_screen(page: Page, demonstration: str, size: s
 
 @pytest.mark.slow
 def test_every_page_is_whole_in_text_of_twice_the_size(
-    browser_type: BrowserType, browser_type_launch_args: dict[str, list[str]], demonstration: str
+    browser_type: BrowserType, browser_type_launch_args: dict[str, Any], demonstration: str
 ) -> None:
     args = [*browser_type_launch_args["args"], LARGE_TEXT]
     with browser_type.launch(**{**browser_type_launch_args, "args": args}) as browser:
