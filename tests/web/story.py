@@ -126,6 +126,7 @@ class Technician:
                 self.read_gauges(ago)
             if self.wait is not None:
                 self.wait(17)
+            self.open_the_list()
         form = self.page.get_by_role("form", name="Checklist")
         sent = form.locator("input[name=key]").get_attribute("value")
         rest = form.get_by_role("button", name="Rest checked")
