@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from contextlib import ExitStack
+from datetime import UTC, datetime
 from typing import Any
 
 import pytest
@@ -34,7 +35,7 @@ def demonstration(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
         shop = open_shop(tmp_path_factory.mktemp("demonstration") / "shop")
         opened.callback(shop.close)
         demo_shop.fill(shop)
-        yield opened.enter_context(serving(shop))
+        yield opened.enter_context(serving(shop, lambda: datetime.now(UTC)))
 
 
 def walked(page: Page, address: str, checker: bool) -> list[str]:
