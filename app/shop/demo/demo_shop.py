@@ -5,22 +5,27 @@ Every row is made through the store's own verbs, as the pages make them, seeded,
 
 import random
 import uuid
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
-from app.shop.commands import engines, meters
+from app.shop.commands import engines, meters, settings_versions
 from app.shop.commands.engines import EngineFacts
 from app.shop.commands.meters import NewMeter
 from app.shop.demo.demo_engines import PIECES, Piece
 from app.shop.demo.engine_model import NOISE, DemoEngineModel
 from app.shop.demo.technician import DemoTechnician
 from app.shop.procedure.phases import BANK_BALANCE, COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, LOCK_DOWN
-from app.shop.record import meter_studies
+from app.shop.record import meter_studies, stored_settings
 from app.shop.store.database import Database
 from app.shop.training import training_start
 from app.shop.training.training_start import NewPractice, Texts
 from app.sync.engine.hardware import likely_hardware
 from app.sync.engine.layout import Bank, Coupler, Layout
 from app.sync.engine.units import CUBIC_INCH, LITER, REV_PER_MIN
+
+YARD, WHERE = "Engine yard, Third Lock", "At the sluice, Lower Estuary\nBench line 0-17"
+LONG_AGO = 900
+"""Days before today that the shop opened."""
 
 STUDIED, DUE_AFTER = 9, 365
 """Days before today that the meters were studied, and days after that when they are due again."""
@@ -35,18 +40,32 @@ TRAINING = Texts(
 )
 
 
+DRAWN_FROM = 200
+"""Seed of the first engine. By the next ones every engine comes even; by others the meter cannot tell of some."""
+
+
 def fill(shop: Database, today: datetime | None = None) -> None:
     """Fill an empty shop, with a training engine at the top.
 
     ``today`` is the day the open visits happen on; the real one when left out.
     """
     end = today or datetime.now(UTC)
-    for number, piece in enumerate(PIECES):
+    _head(shop, end - timedelta(days=LONG_AGO))
+    for number, piece in enumerate(PIECES, DRAWN_FROM):
         _live(shop, piece, random.Random(number), end)
     _study(shop, random.Random(len(PIECES) + 1), end - timedelta(days=STUDIED))
     key = str(uuid.UUID(int=random.Random(len(PIECES)).getrandbits(128), version=4))
     now = end.isoformat(timespec="milliseconds")
     training_start.start(shop, key, NewPractice("4", "slipped", "hot", "you"), TRAINING, now)
+
+
+def _head(shop: Database, when: datetime) -> None:
+    """Whose sheets they are: a person who looks at one finds it as a customer gets it."""
+    hands = DemoTechnician(shop, random.Random(len(PIECES) + 2), when)
+    with shop.reading() as session:
+        version, held = stored_settings.now(session)
+    new = replace(held, shop_name=YARD, shop_address=WHERE, people=(("KM", "Keeper of the meters"),))
+    settings_versions.change(shop, hands.key(), version, new, "First day", hands.by, hands.at())
 
 
 def _study(shop: Database, rng: random.Random, when: datetime) -> None:
