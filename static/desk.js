@@ -79,6 +79,7 @@ function wait() {
   const verdict = document.querySelector(".verdict");
   const move = document.querySelector(".move");
   if (!held.slow || waits.length === 0 || !verdict || !move) return;
+  move.removeAttribute("data-first");
   const form = openKeypad();
   const bore = form ? input(form, "bore")?.value : "";
   /** @type {[Element, string, string][]} */
@@ -166,6 +167,7 @@ document.addEventListener(
     event.stopPropagation();
     if (tile.hasAttribute("aria-current")) return;
     choose(form, tile);
+    document.querySelector(".move")?.removeAttribute("data-first");
     mark(form);
   },
   true,

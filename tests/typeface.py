@@ -2,7 +2,8 @@
 
 The source is the variable face of the foundry's own npm package ``@ibm/plex-sans-variable`` 0.2.0 (OFL 1.1), file
 ``fonts/complete/ttf/IBM Plex Sans Var-Roman.ttf``. Its license reserves a name, which a cut may not carry; the text is
-kept beside the cut as it came. Cut: letters of Latin-1 and Latin Extended-A, weights 400 to 700, no hinting.
+kept beside the cut. Cut: letters of Latin-1 and Latin Extended-A, weights 400 to 700, no
+hinting, no kerning.
 """
 
 import argparse
@@ -34,7 +35,7 @@ def cut(source: Path) -> TTFont:
     if sha256(source.read_bytes()).hexdigest() != SOURCE:
         raise ValueError(f"{source} is not the file that the cut is made of")
     face = TTFont(source, recalcTimestamp=False)
-    options = Options(hinting=False, layout_features=["ccmp", "kern", "locl", "mark", "mkmk"], name_IDs=["*"])
+    options = Options(hinting=False, layout_features=["ccmp", "locl", "mark", "mkmk"], name_IDs=["*"])
     subsetter = Subsetter(options)
     subsetter.populate(unicodes=[*LETTERS, *SIGNS])
     subsetter.subset(face)

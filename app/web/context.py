@@ -63,7 +63,7 @@ def environment() -> Environment:
     templates.filters.update(FILTERS, in_words=in_words)
     templates.globals.update(
         new_key=new_key,
-        whose=_whose,
+        tablet_initials=AT_THIS_TABLET.get,
         language=language.tag,
         to_the_customer=_to_the_customer,
         script_words=scripts.bundle,
@@ -71,11 +71,6 @@ def environment() -> Environment:
         **chosen({}),
     )
     return templates
-
-
-def _whose(opened: str) -> str:
-    """The initials under which a page sends: the tablet's own, or those of the person who opened the visit."""
-    return AT_THIS_TABLET.get() or opened
 
 
 def _to_the_customer(caller: Callable[[], str]) -> str:
@@ -108,8 +103,9 @@ class Pages:
         for name in ("values", "problems"):
             facts[name] = FieldValues(facts.get(name, {}))
         facts["known_initials"] = self._known_initials
-        facts = {**kept(self._request.cookies, self._request.url.scheme), **facts}
-        AT_THIS_TABLET.set(initials_of(self._request.cookies, self._request.url.scheme))
+        cookies = self._request.cookies
+        facts = {**kept(cookies, self._request.url.scheme), **facts}
+        AT_THIS_TABLET.set(initials_of(cookies, self._request.url.scheme) if cookies else "")
         html = self._templates.get_template(template).render(request=self._request, **facts)
         answer = HTMLResponse(html, status_code=status)
         if status >= 400:

@@ -17,6 +17,7 @@ SHEETS = (
     "engine.css",
     "visit.css",
     "visit_small.css",
+    "ask.css",
     "linkage.css",
     "pages.css",
     "board.css",

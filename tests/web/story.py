@@ -130,6 +130,7 @@ class Technician:
                 self.read_gauges(ago)
             if self.wait is not None:
                 self.wait(17)
+            self.open_the_list()
         form = self.page.get_by_role("form", name="Checklist")
         sent = form.locator("input[name=key]").get_attribute("value")
         rest = form.get_by_role("button", name="Rest checked")
@@ -165,9 +166,11 @@ class Technician:
             self.page.keyboard.type(words)
 
     def open_the_list(self) -> None:
-        """Over the telephone one thing is asked at a time; show the whole list."""
-        for closed in self.page.locator("details:not([open])").get_by_text("The whole list", exact=True).all():
-            closed.click()
+        """Over the telephone one thing is asked at a time; show the whole list, and who takes their time also what is
+        asked only where it applies."""
+        for name in ("The whole list", "Where it applies")[: 2 if self.wait is None else 1]:
+            for closed in self.page.locator("details:not([open])").get_by_text(name, exact=True).all():
+                closed.click()
 
     def read_gauges(self, ago: str, coolant: str = "84", oil: str = "84") -> None:
         """Enter coolant and oil as they stood some minutes ago."""

@@ -86,13 +86,14 @@ class CheckLine:
 
     @property
     def done(self) -> bool:
-        """Whether nothing is asked of it any more. A figure that is kept over time is asked on and on."""
-        return self.row is not None and not self.stale and not self.item.over_time
+        """Whether nothing is asked of it any more. A figure that is kept over time is asked on and on, and so is one
+        that is offered anew."""
+        return self.row is not None and not self.stale and not self.item.over_time and not self.offers
 
     @property
     def optional(self) -> bool:
         """Whether it is asked only where it applies, and nothing was recorded."""
-        return self.row is None and not self.stale and not self.needed
+        return self.row is None and not self.stale and not self.needed and not self.offers
 
 
 @dataclass(frozen=True, slots=True)

@@ -279,6 +279,17 @@ def test_the_order_of_answers_never_follows_the_advice(advised: tuple[bool, bool
     assert [(i.get("name"), i.get("value")) for i in form.iter("input")] == [("key", NASTY)]
 
 
+def test_a_card_that_comes_first_offers_to_read_on() -> None:
+    card = Facts(mark="coupler", title="Reset", reason="", answers=answers(True, False), values=(), ways="")
+    card.action, card.hidden = "/moves", {}
+    first = piece("move", "move(card, '', 'stop', '/readings?bore=3', true)", card=card)
+    assert "data-first" in first
+    assert '<a class="answer" href="/readings?bore=3">Read on first</a>' in first
+    assert "Stop it first." in first
+    later = piece("move", "move(card, '', 'running')", card=card)
+    assert not re.search("data-first|Read on first|Stop it first", later)
+
+
 def test_a_card_without_answers_has_no_form() -> None:
     card = Facts(mark="none", title="Read bore 1", reason="", answers=[], values=(), ways="")
     html = piece("move", "move(card)", card=card)

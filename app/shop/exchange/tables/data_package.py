@@ -19,6 +19,7 @@ from app.shop.exchange.exports import engine_file, written
 from app.shop.exchange.tables import columns, tidy
 from app.shop.exchange.tables.columns import Column
 from app.shop.exchange.tables.tidy import CellWords, add_rows
+from app.shop.queries.hours import by_visit
 from app.shop.record import loader
 from app.shop.record.fittings import layout_from_json
 from app.shop.stopwatch import Allowance
@@ -49,7 +50,6 @@ ABOUT = (
 )
 
 
-<<<<<<< HEAD
 def write_tables(session: Session, to: IO[bytes], words: CellWords, at: str, time: Allowance) -> None:
     """Write the zip of all tables and ``datapackage.json`` to a file. ``at`` is when, ISO 8601.
 
@@ -64,30 +64,14 @@ def write_tables(session: Session, to: IO[bytes], words: CellWords, at: str, tim
                 layout = layout_from_json(fitting_now(session, engine.ident).layout)
                 add_rows(tables["engines"], [tidy.engine(engine, layout)])
                 for record in reversed(loader.of_engine(session, engine.ident)):
+                    took = by_visit(session, {record.visit.ident}, record.settings.gap)[record.visit.ident]
+                    add_rows(tables["hours"], tidy.hours(record, took))
                     add_rows(tables["visits"], [tidy.visits(record)])
                     add_rows(tables["readings"], tidy.readings(record, words))
                     add_rows(tables["moves"], tidy.moves(record))
                     add_rows(tables["checks"], tidy.checks(record, words))
         for file in files.values():
             made.write(file, file.name)
-=======
-def write_tables(session: Session, to: IO[bytes], words: CellWords, at: str) -> None:
-    """Write the zip of all tables and ``datapackage.json`` to a file. ``at`` is when, ISO 8601."""
-    rows: dict[str, list[Row]] = {name: [] for name in TABLES}
-    for engine in _engines(session):
-        layout = layout_from_json(fitting_now(session, engine.ident).layout)
-        rows["engines"].append(tidy.engine(engine, layout))
-        for record in reversed(loader.of_engine(session, engine.ident)):
-            took = by_visit(session, {record.visit.ident}, record.settings.gap)[record.visit.ident]
-            rows["hours"] += tidy.hours(record, took)
-            rows["visits"].append(tidy.visits(record))
-            rows["readings"] += tidy.readings(record, words)
-            rows["moves"] += tidy.moves(record)
-            rows["checks"] += tidy.checks(record, words)
-    texts = [("datapackage.json", json.dumps(descriptor(at), indent=1, ensure_ascii=False) + "\n")]
-    texts += [(f"{name}.csv", table_csv(columns.names(of), rows[name])) for name, (of, _) in TABLES.items()]
-    _zipped(to, texts)
->>>>>>> t3
 
 
 def _begun(file: Path, name: str) -> IO[str]:

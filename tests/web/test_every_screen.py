@@ -1,0 +1,82 @@
+"""Every page on every screen that it is held on: whole, no wider than the screen, with room between what is tapped."""
+
+from collections.abc import Iterator
+from contextlib import ExitStack
+from datetime import UTC, datetime
+from typing import Any
+
+import pytest
+from playwright.sync_api import BrowserType, Page
+
+from app.shop.demo import demo_shop
+from app.shop.procedure.phases import PHASES
+from app.shop.store.upgrade import open_shop
+from tests.serving import serving
+from tests.web.axe import faults, paths
+from tests.web.screens import LARGE_TEXT, LOOK, SIZES, faults_on_screen
+
+OPEN = (3, 5, 8, 10, 12, 15, 16)
+"""Visits of the demonstration that are under way, one in every phase, on engines of four to twelve bores."""
+
+LISTS = (3, 8, 15)
+"""Those whose lists are looked at as well."""
+
+
+def addresses() -> list[str]:
+    """Every page of a visit that is over, visits under way where they stand, and the lists of some."""
+    lists = [f"/visits/{visit}/{phase.slug}" for visit in LISTS for phase in PHASES]
+    return [*paths(), *(f"/visits/{visit}" for visit in OPEN), *lists, "/studies/1"]
+
+
+@pytest.fixture(scope="module")
+def demonstration(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """The address of the demonstration shop."""
+    with ExitStack() as opened:
+        shop = open_shop(tmp_path_factory.mktemp("demonstration") / "shop")
+        opened.callback(shop.close)
+        demo_shop.fill(shop)
+        yield opened.enter_context(serving(shop, lambda: datetime.now(UTC)))
+
+
+def walked(page: Page, address: str, checker: bool) -> list[str]:
+    """What is wrong with the pages, each loaded once and each fault told once; ``checker``: asks axe as well."""
+    found: dict[str, str] = {}
+    for path in addresses():
+        answer = page.goto(address + path)
+        assert answer is not None
+        assert answer.status in (200, 404), path  # 404: what is only there after the sign-off
+        for one in (*faults_on_screen(page), *(faults(page) if checker else ())):
+            found.setdefault(one.removeprefix(page.url), path)
+    return [f"{path}{one}" for one, path in found.items()]
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("size", SIZES)
+def test_every_page_is_whole_on_a_screen(page: Page, demonstration: str, size: str) -> None:
+    page.set_viewport_size(SIZES[size])
+    assert walked(page, demonstration, checker=size == "phone") == []
+
+
+@pytest.mark.slow
+def test_every_page_is_whole_in_text_of_twice_the_size(
+    browser_type: BrowserType, browser_type_launch_args: dict[str, Any], demonstration: str
+) -> None:
+    args = [*browser_type_launch_args["args"], LARGE_TEXT]
+    with browser_type.launch(**{**browser_type_launch_args, "args": args}) as browser:
+        page = browser.new_context(viewport=SIZES["landscape"], has_touch=True).new_page()
+        assert walked(page, demonstration, checker=False) == []
+        assert page.evaluate("parseFloat(getComputedStyle(document.documentElement).fontSize)") == 32
+
+
+PLANTED = """<main><button>One</button><button>Two</button>
+<div class="card" style="width:40px;white-space:nowrap">Longer than its card</div>
+<p style="width:600px">Wider than the screen</p></main>"""
+
+
+def test_each_fault_would_be_found(page: Page) -> None:
+    page.set_viewport_size(SIZES["phone"])
+    page.set_content(f"<style>body {{ margin: 0 }} button {{ margin: 0 -1px }}</style>{PLANTED}")
+    found = "\n".join(page.evaluate(LOOK, [8]))
+    assert "wider than the screen" in found
+    assert "text leaves" in found
+    assert "px between" in found
