@@ -20,9 +20,9 @@ DEPRESSIONS = 12.0, 36.0
 BIG = 0.7 * LITER
 """Size of a cylinder: its idle is some 6 kg/h."""
 
-WANDER, MEMORY, DRIFT = 0.008, 90.0, 0.003
-"""Of the idle in ln(flow): its spread, how long it is remembered [s], and a drift a minute, as a standard deviation
-(our judgement, no published source)."""
+WANDER = ((0.008, 90.0), (0.015, 1200.0))
+"""What the idle strays by in ln(flow), quickly and slowly: the standard deviation of each, and how long it is
+remembered [s] (our judgement, no published source)."""
 
 
 def layout_of(bores: int, banks: int) -> Layout:
@@ -58,18 +58,19 @@ class FlowEngine(ColumnEngine):
     def __post_init__(self) -> None:
         super().__post_init__()
         self.scale = math.exp(0.07 * self.rng.gauss(0, 1))
-        self.drift = DRIFT * self.rng.gauss(0, 1)
-        self.astray, self.looked = WANDER * self.rng.gauss(0, 1), 0.0
+        self.astray = [sd * self.rng.gauss(0, 1) for sd, _ in WANDER]
+        self.looked = 0.0
         self.usual = sum(self.flows.values()) / len(self.flows)
 
     def read(self, bore: int, closing: bool = False) -> None:
         """Read the meter to its step."""
-        kept = math.exp(-60 * (self.minutes - self.looked) / MEMORY)
-        self.astray = kept * self.astray + WANDER * math.sqrt(1 - kept**2) * self.rng.gauss(0, 1)
+        for at, (sd, memory) in enumerate(WANDER):
+            kept = math.exp(-60 * (self.minutes - self.looked) / memory)
+            self.astray[at] = kept * self.astray[at] + sd * math.sqrt(1 - kept**2) * self.rng.gauss(0, 1)
         self.looked = self.minutes
         self.minutes += 0.3
         self.readings += 1
-        flow = self.flows[bore] * math.exp(self.astray + self.drift * self.minutes)
+        flow = self.flows[bore] * math.exp(sum(self.astray))
         if bore in self.slop:
             beside = self.angles[bore] + self.slop[bore] * self.rng.uniform(-1, 1)
             flow *= self.area(beside) / self.area(self.angles[bore])

@@ -102,8 +102,7 @@ def test_errors_of_an_unlike_engine_are_as_large_as_believed() -> None:
 
 @pytest.mark.slow
 def test_visits_of_an_unlike_engine_take_fewer_minutes_hot_and_end_as_even() -> None:
-    """Minutes of one engine differ by 35 as a standard deviation, so that ten engines would tell no more than six."""
-    usual = [visited(seed, 20 * KPA) for seed in range(6)]
-    cold = [visited(seed, 20 * KPA, cold_feeler=FIVE) for seed in range(6)]
+    usual = [visited(seed, 20 * KPA) for seed in range(10)]
+    cold = [visited(seed, 20 * KPA, cold_feeler=FIVE) for seed in range(10)]
     assert np.mean([one.minutes for one in cold]) < np.mean([one.minutes for one in usual]) - 3
     assert sum(one.worst <= 0.1 for one in cold) >= sum(one.worst <= 0.1 for one in usual) - 1

@@ -30,7 +30,7 @@ from app.wording.quantities import feeler, percent, signed, unit_of
 from app.wording.stored import as_stored
 from app.wording.work.phases import item_figure, item_label, phase_title
 
-MOST_MOVES = 20
+MOST_MOVES = 24
 """Adjustments that the second page has room for."""
 
 OF_THE_WORK = frozenset(
