@@ -53,7 +53,7 @@ def pytest_collection_finish() -> None:
     is looked through no more.
     """
     gc.freeze()
-    gc.set_threshold(20_000)
+    gc.set_threshold(100_000)
     gc.enable()
     if application := sys.modules.get("app.web.application"):
         application.SteadyClock = working_day  # type: ignore[attr-defined]

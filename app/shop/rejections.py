@@ -163,6 +163,7 @@ class Rejection(StrEnum):
     FILE_MISSING = "file-missing"
     FILE_LOST = "file-lost"
     FILE_TOO_LARGE = "file-too-large"  # most, MB
+    FILE_WITHOUT_TIME = "file-without-time"
     FILES_TOO_LARGE = "files-too-large"  # most, MB; files
     FILE_NOT_AN_ENGINE = "file-not-an-engine"
     FILE_VERSION = "file-version"  # version, newest

@@ -1,7 +1,41 @@
 """Seconds by a clock that cannot be set."""
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Iterator
+from typing import TypeVar
+
+T = TypeVar("T")
+
+
+LONGEST = 25.0
+"""How long one piece of work may take, less than a request may [s] (our judgement)."""
+
+
+class TookTooLongError(Exception):
+    """The work was given up when its time was over; nothing of it is kept."""
+
+
+class Allowance:
+    """The time that a piece of work has, of many small parts: it asks before each of them.
+
+    Parameters: ``seconds`` from now [s]; ``ticks``, seconds [s] of a clock that only goes forward.
+    """
+
+    def __init__(self, seconds: float = LONGEST, ticks: Callable[[], float] = time.monotonic) -> None:
+        self._ticks = ticks
+        self._ends = ticks() + seconds
+
+    @property
+    def over(self) -> bool:
+        """Whether no further part may be begun."""
+        return self._ticks() >= self._ends
+
+    def each(self, parts: Iterable[T]) -> Iterator[T]:
+        """The parts, one after the other. Raises TookTooLongError once the time is over."""
+        for part in parts:
+            if self.over:
+                raise TookTooLongError
+            yield part
 
 
 class Stopwatch:

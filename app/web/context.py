@@ -22,6 +22,7 @@ from app.web.forms import Typed
 from app.web.kept_files import UnderTheVersion
 from app.web.presenters.adjusters import further_fields
 from app.web.presenters.filters import FILTERS
+from app.web.security.middleware import FILE_LIMIT
 from app.wording import language
 from app.wording.program import scripts
 from app.wording.reasons import in_words
@@ -171,7 +172,7 @@ async def _page(request: Request) -> Pages:
 
 
 async def _typed(request: Request) -> Typed:
-    form = await request.form(max_files=0, max_fields=300)
+    form = await request.form(max_files=0, max_fields=300, max_part_size=FILE_LIMIT)  # the body was bounded before
     typed = Typed({name: value for name, value in form.items() if isinstance(value, str)})
     request.state.typed = typed
     return typed

@@ -1,4 +1,6 @@
-"""Advice against a technician's rules and against an oracle: ``python -m tests.benchmarks.advice``.
+"""Advice beside an oracle, on engines of the program's own law: ``python -m tests.benchmarks.advice``.
+
+How it does at engines of another law, beside a good technician, is ``tests.benchmarks.yardstick``.
 
 Minutes are the work's (stop 0.7, blade reset 2, reading 0.3, a first and a last round with their closing readings
 included); success is true flow within 8 % of the mean on every bore and idle within 60 rev/min of the one wanted.
@@ -29,13 +31,13 @@ from app.sync.estimation.posterior import prior_for
 from app.sync.planning.cold_setting import ASSEMBLED_SD, SLOWEST_START, outward
 from app.sync.planning.planner import next_move
 from tests.benchmarks.engine import PER_BORE, SPEED_WINDOW, WANTED, WINDOW, Imperfections, SimulatedEngine, layout_of
-from tests.benchmarks.people import BLADES, adviser, oracle, plain_technician
+from tests.benchmarks.people import BLADES, adviser, oracle
 from tests.benchmarks.report import report
 
 TEST_SEEDS = 2000
 
 Worker = Callable[[SimulatedEngine], str]
-WHO: dict[str, Worker] = {"technician": plain_technician, "adviser": adviser, "oracle": oracle}
+WHO: dict[str, Worker] = {"adviser": adviser, "oracle": oracle}
 
 
 @dataclass(frozen=True)

@@ -16,8 +16,9 @@ from functools import partial
 import numpy as np
 
 from app.sync.estimation.filter import run_filter
+from app.sync.estimation.posterior import start_prior
 from app.sync.estimation.prior_transfer import prior_from_history
-from app.sync.planning.planner import next_move, start_prior
+from app.sync.planning.planner import next_move
 from tests.benchmarks.advice import TEST_SEEDS, Outcome, line, outcome_of
 from tests.benchmarks.engine import PER_BORE, WANTED, SimulatedEngine, layout_of
 from tests.benchmarks.people import adviser

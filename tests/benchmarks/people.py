@@ -1,4 +1,4 @@
-"""Who works at the stand: a technician by rules of thumb, the adviser, and an oracle that knows every plate."""
+"""Who works at the simulated engines: the adviser, and an oracle that knows every plate."""
 
 from collections.abc import Callable
 from dataclasses import replace
@@ -18,41 +18,6 @@ from app.sync.simulation.reference_run import MOST_STEPS, follow_advice
 from tests.benchmarks.engine import SPEED_WINDOW, WANTED, WINDOW, SimulatedEngine
 
 BLADES = tuple(t * THOU for t in (1.5, 2, 2.5, 3, 3.5, 4, 4.5, 5, 6, 7, 8, 9, 10, 12, 14, 16, 18, 20, 25))
-
-
-def plain_technician(stand: SimulatedEngine) -> str:
-    """Highest reading is the target; stop screws first, an eighth at a time; outward from the stop, 0.008 in first,
-    then one size at a time; speed last."""
-    layout = stand.layout
-    values = {bore: stand.read(bore) for bore in layout.bores}
-    stand.read(layout.bores[0], closing=True)
-    for _ in range(3):
-        target = max(values.values())
-        for bank in layout.banks:
-            for _ in range(8):
-                if abs(values[bank.stop] / target - 1) <= WINDOW:
-                    break
-                stand.turn(bank.name, 0.125 if values[bank.stop] < target else -0.125)
-                values[bank.stop] = stand.read(bank.stop)
-            for coupler in bank.couplers():
-                values[coupler.far] = stand.read(coupler.far)
-                size, tried = BLADES.index(8 * THOU), set()
-                while abs(values[coupler.far] / target - 1) > WINDOW and size not in tried and 0 <= size < len(BLADES):
-                    tried.add(size)
-                    stand.reset(coupler, (BLADES[size],))
-                    values[coupler.far] = stand.read(coupler.far)
-                    size += 1 if values[coupler.far] < target else -1
-        for _ in range(8):
-            if abs(stand.read_speed() - WANTED) <= SPEED_WINDOW:
-                break
-            for bank in layout.banks:
-                stand.turn(bank.name, 0.125 if stand.fast_by() < 0 else -0.125)
-        values = {bore: stand.read(bore) for bore in layout.bores}
-        stand.read(layout.bores[0], closing=True)
-        mean = float(np.mean(list(values.values())))
-        if max(abs(value / mean - 1) for value in values.values()) <= WINDOW:
-            return "done"
-    return "gave up"
 
 
 def adviser(stand: SimulatedEngine, advise: Callable[..., Advice] = next_move) -> str:

@@ -18,10 +18,10 @@ def test_the_same_engine_goes_the_same_way_twice() -> None:
     assert one == same
 
 
-def test_following_the_advice_evens_engines_in_fewer_minutes_than_rules_of_thumb() -> None:
+def test_following_the_advice_evens_engines_and_takes_longer_than_knowing_every_plate() -> None:
     advised = [one_engine(seed, "adviser", 8, 2, Imperfections()) for seed in SEEDS]
-    by_rules = [one_engine(seed, "technician", 8, 2, Imperfections()) for seed in SEEDS]
-    assert statistics.median(o.minutes for o in advised) < 0.6 * statistics.median(o.minutes for o in by_rules)
+    known = [one_engine(seed, "oracle", 8, 2, Imperfections()) for seed in SEEDS]
+    assert statistics.median(o.minutes for o in advised) > statistics.median(o.minutes for o in known)
     assert all(o.said.startswith("done") and o.within(0.12) for o in advised)
 
 

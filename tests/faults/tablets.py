@@ -4,12 +4,14 @@
 """
 
 import argparse
+import math
 import random
 import re
 import tempfile
 import threading
 import time
 from collections import Counter
+from collections.abc import Callable
 from pathlib import Path
 
 from app.shop.procedure.phases import HEAT_SOAKED
@@ -23,11 +25,11 @@ TABLETS = 4
 class Hand(threading.Thread):
     """Someone at a tablet who reads, corrects, moves and looks, whatever the others do."""
 
-    def __init__(self, address: str, ledger: Ledger, until: float, seed: int) -> None:
+    def __init__(self, address: str, ledger: Ledger, over: Callable[[], bool], seed: int) -> None:
         super().__init__()
         self.tablet = Tablet(address)
         self.ledger = ledger
-        self.until = until
+        self.over = over
         self.chance = random.Random(seed)
         self.answers: Counter[int] = Counter()
         self.trouble: BaseException | None = None
@@ -38,7 +40,7 @@ class Hand(threading.Thread):
     def run(self) -> None:
         try:
             with self.tablet:
-                while time.monotonic() < self.until:
+                while not self.over():
                     self.act()
         except BaseException as error:
             self.trouble = error
@@ -85,14 +87,21 @@ class Hand(threading.Thread):
             self.ledger.note(fields["key"], self.tablet.post(readings_path(1), fields))
 
 
-def run(folder: Path, seconds: float) -> Counter[int]:
-    """Let the tablets loose on a shop in ``folder`` for so long, audit what is left, and say how they were answered."""
+def run(folder: Path, seconds: float, enough: float = math.inf) -> Counter[int]:
+    """Let the tablets loose on a shop in ``folder`` for so long, audit what is left, and say how they were answered.
+
+    They stop sooner once ``enough`` readings were acknowledged.
+    """
     before = shop_with_visits(folder)
     ledger = Ledger()
     shop = open_shop(folder)
     with serving(shop) as address:
         until = time.monotonic() + seconds
-        hands = [Hand(address, ledger, until, 1000 * number) for number in range(TABLETS)]
+
+        def over() -> bool:
+            return time.monotonic() > until or len(ledger.acknowledged) >= enough
+
+        hands = [Hand(address, ledger, over, 1000 * number) for number in range(TABLETS)]
         for hand in hands:
             hand.join()
     shop.close()

@@ -44,6 +44,7 @@ class Sender(threading.Thread):
                 self.waiting.pop(0)
 
 
+@pytest.mark.slow
 def test_a_program_killed_at_random_loses_nothing_it_acknowledged(tmp_path: Path) -> None:
     chance = random.Random(SEED)
     before = shop_with_visits(tmp_path, TABLETS, now=True)

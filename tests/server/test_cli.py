@@ -29,6 +29,7 @@ from tests.shop.yard import heat_soaked
 from tests.started import COMMAND, START_SECONDS, ended, refused, started
 
 
+@pytest.mark.slow
 def test_a_demonstration_is_thrown_away(tmp_path: Path) -> None:
     with started("demo", "--port", "0", command=COMMAND, env={**os.environ, "TMPDIR": str(tmp_path)}) as program:
         assert re.match(r"http://127\.0\.0\.1:\d+/$", program.address)
@@ -39,6 +40,7 @@ def test_a_demonstration_is_thrown_away(tmp_path: Path) -> None:
     assert list(tmp_path.iterdir()) == []
 
 
+@pytest.mark.slow
 def test_a_demonstration_with_a_folder_is_kept_and_filled_once(tmp_path: Path) -> None:
     boards = []
     for _ in range(2):

@@ -88,6 +88,7 @@ def soonest(running: Started) -> float:
     return min(took)
 
 
+@pytest.mark.slow
 @pytest.mark.usefixtures("files")
 def test_a_thousand_connections_that_wait_keep_nobody_out(tmp_path: Path) -> None:
     with program(tmp_path) as running, ExitStack() as wires:
@@ -237,7 +238,15 @@ def nonsense_at(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[str,
         yield place_of(running)
 
 
-SOON = "from app.server import door; door.HEADER_SECONDS = 0.3;from app.server.cli import main; main()"
+SOON = """
+from functools import partial
+import uvicorn
+from app.server import cli, door
+door.HEADER_SECONDS, door.LINGER_SECONDS = 0.3, 0.1
+uvicorn.Config = partial(uvicorn.Config, timeout_keep_alive=1)
+cli.main()
+"""
+"""The program with deadlines that a test can wait for."""
 
 
 def test_a_header_has_a_deadline_from_its_first_byte(tmp_path: Path) -> None:

@@ -40,6 +40,7 @@ def test_nothing_else_comes_along(wheel: Path) -> None:
     assert {top for top in tops if not top.startswith("evenbore-")} == {"app"}
 
 
+@pytest.mark.slow
 def test_the_wheel_opens_a_demonstration_shop(wheel: Path, tmp_path: Path) -> None:
     """Unpacked elsewhere, so that nothing of the checkout can stand in for what is missing."""
     with zipfile.ZipFile(wheel) as held:

@@ -12,11 +12,12 @@ from scipy.optimize import brentq
 
 from app.sync.engine.engine_air import Ambient
 from app.sync.engine.events import BladeReset, ColdSetting, Event, IdleSpeed, Meter, Reading, StopTurn
-from app.sync.engine.hardware import likely_hardware
-from app.sync.engine.layout import Bank, Layout
+from app.sync.engine.hardware import Hardware, likely_hardware
+from app.sync.engine.layout import Bank, Coupler, Layout
 from app.sync.engine.units import KPA, LITER, REV_PER_MIN, THOU
+from app.sync.estimation.posterior import start_prior
 from app.sync.planning.advice import AdviceKind, AdviceReason, move_of
-from app.sync.planning.planner import next_move, start_prior
+from app.sync.planning.planner import next_move
 
 V8 = Layout((Bank("A", (1, 2, 3, 4), 1, 1), Bank("B", (5, 6, 7, 8), 5, 5)))
 PER_BORE, DISPLACEMENT, WANTED = 0.5 * LITER, 4 * LITER, 850 * REV_PER_MIN
@@ -48,21 +49,38 @@ OPEN = 0.9999
 """Pressure ratio at most, behind a plate that is wide open."""
 
 
-def edge(angle: float) -> float:
-    """Gap at the edge of a plate turned by ``angle`` [rad] from where it meets its bore [m]."""
-    return RADIUS * (1 - math.cos(CLOSED + angle) / math.cos(CLOSED))
+def edge(angle: float, closed: float = CLOSED) -> float:
+    """Gap at the edge of a plate turned by ``angle`` [rad] from ``closed``, where it meets its bore [m]."""
+    return RADIUS * (1 - math.cos(closed + angle) / math.cos(closed))
 
 
-def angle_for(gap: float) -> float:
+def angle_for(gap: float, closed: float = CLOSED) -> float:
     """Angle [rad] at which a plate shows an edge gap [m]."""
-    return math.acos((1 - gap / RADIUS) * math.cos(CLOSED)) - CLOSED
+    return math.acos((1 - gap / RADIUS) * math.cos(closed)) - closed
+
+
+@dataclass(frozen=True, slots=True)
+class Truth:
+    """What is true of an engine and its hands, whatever the program believes of it.
+
+    ``leak`` past a closed plate [m2]; ``closed`` angle at which a plate meets its bore [rad]; ``sharing`` of a runner's
+    pressure, drawn where None; ``lever``, what a turn of a stop screw does beside what its length says; ``hand`` of a
+    feeler [m] and ``screw`` of a turn, standard deviations.
+    """
+
+    leak: float = LEAK
+    closed: float = CLOSED
+    sharing: float | None = None
+    lever: float = 1.0
+    hand: float = HAND
+    screw: float = SCREW_HAND
 
 
 @dataclass
 class ColumnEngine:
     """An engine whose plates would all draw ``depression`` [Pa] at the wanted speed if they stood alike.
 
-    ``ambient`` [Pa] is the air of the day; ``meter`` what it is read with.
+    ``ambient`` [Pa] is the air of the day; ``meter`` what it is read with; ``per_bore`` [m3] the size of a cylinder.
     """
 
     seed: int
@@ -70,32 +88,45 @@ class ColumnEngine:
     meter: Meter
     ambient: float
     layout: Layout = V8
+    truth: Truth = Truth()
+    per_bore: float = PER_BORE
     minutes: float = 0.0
     events: list[Event] = field(default_factory=list)
 
     def __post_init__(self) -> None:
         rng = self.rng = random.Random(self.seed)
         self.sharing = rng.uniform(0.0, 0.6)
+        if self.truth.sharing is not None:
+            self.sharing = self.truth.sharing
         self.filling = {bore: 1 + 0.02 * rng.gauss(0, 1) for bore in self.layout.bores}
-        self.lever = HARDWARE.stop_pitch.value / HARDWARE.stop_lever.value * (1 + 0.05 * rng.gauss(0, 1))
+        screw = self.hardware.stop_pitch.value / self.hardware.stop_lever.value
+        self.lever = self.truth.lever * screw * (1 + 0.05 * rng.gauss(0, 1))
         self.contraction = 0.72 * math.exp(0.08 * rng.gauss(0, 1))
         base = 1 - self.depression / self.ambient
-        self.swallowed = FILLING * math.exp(0.1 * rng.gauss(0, 1)) * PER_BORE / 2 / (287.05 * 320)
+        self.swallowed = FILLING * math.exp(0.1 * rng.gauss(0, 1)) * self.per_bore / 2 / (287.05 * 320)
         self.needed = len(self.layout.bores) * self.swallowed * base * self.ambient * WANTED
-        open_ = self.needed / len(self.layout.bores) * THERMAL / (self.ambient * throat(base)) / self.contraction - LEAK
+        open_ = self.needed / len(self.layout.bores) * THERMAL / (self.ambient * throat(base)) / self.contraction
+        open_ -= self.truth.leak
         usual = max(open_ / (math.pi * RADIUS), 0.8 * THOU)
         self.angles = {}
         for bank in self.layout.banks:
-            angle = angle_for(usual) + 0.006 * rng.gauss(0, 1)
+            angle = angle_for(usual, self.truth.closed) + 0.006 * rng.gauss(0, 1)
             for bore in bank.bores:
                 self.angles[bore] = max(angle, 2e-4)
                 angle += 0.008 * rng.gauss(0, 1)
         self.speed = WANTED
         self.settle()
 
+    @property
+    def hardware(self) -> Hardware:
+        """What is fitted, as the program estimates it."""
+        bores = len(self.layout.bores)
+        return likely_hardware(self.per_bore * bores, bores)
+
     def area(self, angle: float) -> float:
         """Effective area behind a plate [m2]."""
-        return self.contraction * (math.pi * RADIUS * max(edge(angle), 0.0) + LEAK)
+        gap = max(edge(angle, self.truth.closed), 0.0)
+        return self.contraction * (math.pi * RADIUS * gap + self.truth.leak)
 
     def settle(self) -> None:
         """Flows [kg/s], runner pressures over ambient, and the speed at which the air is what friction asks for."""
@@ -173,7 +204,7 @@ class ColumnEngine:
         growth = GROWTH * self.rng.gauss(0, 1)
         for bank in self.layout.banks:
             for at, bore in enumerate(bank.bores):
-                by = angle_for(max(feeler + HAND * self.rng.gauss(0, 1), 1e-6)) - self.angles[bore]
+                by = angle_for(max(feeler + self.truth.hand * self.rng.gauss(0, 1), 1e-6)) - self.angles[bore]
                 for follows in bank.bores[at:]:
                     self.angles[follows] = self.angles[follows] + by
                 self.events.append(ColdSetting(bore, feeler, (feeler,), 0.0))
@@ -182,18 +213,21 @@ class ColumnEngine:
             self.angles[bore] = angle_for(max(hot, 1e-6))
         self.settle()
 
+    def answers(self, move: BladeReset) -> float:
+        """What part of a reset a coupler keeps."""
+        return 1.0
+
     def make(self, move: StopTurn | BladeReset) -> None:
         """Turn a stop screw or reset a coupler, as hands do it."""
         if isinstance(move, StopTurn):
-            moved, by = (
-                self.layout.bank(move.bank).bores,
-                move.turns * self.lever * (1 + SCREW_HAND * self.rng.gauss(0, 1)),
-            )
+            moved = self.layout.bank(move.bank).bores
+            by = move.turns * self.lever * (1 + self.truth.screw * self.rng.gauss(0, 1))
             self.minutes += 0.7
         else:
-            bank = self.layout.bank_of(move.far)
-            moved = bank.bores[bank.bores.index(move.far) :]
-            by = angle_for(max(move.gap + HAND * self.rng.gauss(0, 1), 1e-6)) - self.angles[move.far]
+            moved = self.layout.bank_of(move.far).beyond(Coupler(move.near, move.far))
+            gap = max(move.gap + self.truth.hand * self.rng.gauss(0, 1), 1e-6)
+            by = angle_for(gap, self.truth.closed) - self.angles[move.far]
+            by *= self.answers(move)
             self.minutes += 2.0
         for bore in moved:
             self.angles[bore] = max(self.angles[bore] + by, 2e-4)

@@ -87,9 +87,13 @@ class Technician:
                 return
             self.tap_reading(self.bench.read(int(named[1]), opening))
 
-    def follow(self) -> None:
-        """Make the moves the card names and read what it asks for, until it says to leave the plates alone."""
+    def follow(self, moves: int = MOST_STEPS) -> None:
+        """Make the moves the card names and read what it asks for, until it says to leave the plates alone, or so many
+        moves were made.
+        """
         for _ in range(MOST_STEPS):
+            if self.moves >= moves:
+                return
             named = re.fullmatch(r"Bore (\d+)( again|, extra reading)?", self.heading())
             if self.page.get_by_role("heading", name="No adjustment needed").count():
                 return

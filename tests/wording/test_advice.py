@@ -92,9 +92,19 @@ def test_a_screw_of_unknown_direction_says_why_it_is_turned_and_promises_no_read
     assert reason(advice, V8, KGH) == say(REASONS[WHY.DIRECTION])
 
 
-@pytest.mark.parametrize(("turns", "said"), [(0.125, "Idle is too slow."), (-0.125, "Idle is too fast.")])
-def test_a_stop_screw_turned_for_speed_says_which_way_idle_is_off(turns: float, said: str) -> None:
-    assert reason(Advice(K.STOP, WHY.STOP_SPEED, bank="A", turns=turns), V8, KGH).startswith(said)
+@pytest.mark.parametrize("turns", [0.125, -0.125])
+@pytest.mark.parametrize(
+    ("why", "said"),
+    [
+        (WHY.STOP_SPEED, "Idle is too slow."),
+        (WHY.STOP_FAST, "Idle is too fast."),
+        (WHY.STOP_BANK, "This leaves the fewest couplers to reset."),
+    ],
+)
+def test_the_sentence_follows_the_reason_and_not_the_sign_of_the_turn(
+    why: AdviceReason, turns: float, said: str
+) -> None:
+    assert reason(Advice(K.STOP, why, bank="A", turns=turns), V8, KGH).startswith(said)
 
 
 def test_a_cause_names_the_bore_it_is_about() -> None:

@@ -12,9 +12,8 @@ from app.sync.engine.layout import Layout
 from app.sync.estimation.column_sharing import sharing_learned
 from app.sync.estimation.column_start import read_by_columns
 from app.sync.estimation.filter import run_filter
-from app.sync.estimation.posterior import Posterior
+from app.sync.estimation.posterior import Posterior, start_prior
 from app.sync.estimation.prior_transfer import prior_from_history
-from app.sync.planning.planner import start_prior
 
 LESSONS_BACK = 3
 """Earlier visits that are learned from; what was before them counts for little by now (our

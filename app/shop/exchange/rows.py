@@ -1,7 +1,7 @@
 """Drafts the rows of an engine's file that a shop does not have yet, with ids of its own in the file's order.
 
-A draft is made without holding anybody up and stored table by table past the ORM, as long as its ids are still free:
-nobody else can save anything meanwhile.
+A draft is made while others save, and stored table by table past the ORM as long as its ids are still free: no one
+else can save anything meanwhile.
 """
 
 import json

@@ -18,6 +18,7 @@ from app.shop.exchange.codes import FileChoice
 from app.shop.exchange.imports import LARGEST, Conflict, bring_in, plan, read
 from app.shop.reasons import Reason, because
 from app.shop.rejections import Rejection
+from app.shop.stopwatch import Allowance
 from app.shop.store.database import Database
 
 MOST_FILES = 500
@@ -79,11 +80,14 @@ def zipped(files: Sequence[Named]) -> bytes:
     return made.getvalue()
 
 
-def look(session: Session, files: Sequence[Named]) -> Batch:
-    """What the files would add here, with nothing stored."""
+def look(session: Session, files: Sequence[Named], time: Allowance) -> Batch:
+    """What the files would add here, with nothing stored; for the last ones there may be no ``time`` left."""
     looked: list[FileLooked] = []
     asked: dict[str, Conflict] = {}
     for name, held in files:
+        if time.over:
+            looked.append(FileLooked(name, problem=because(Rejection.FILE_WITHOUT_TIME)))
+            continue
         try:
             file = read(held)
             made = plan(session, file, {})
@@ -96,22 +100,27 @@ def look(session: Session, files: Sequence[Named]) -> Batch:
     return Batch(tuple(looked), tuple(asked.values()))
 
 
-def bring_in_all(shop: Database, files: Sequence[Named], choices: Mapping[str, str]) -> Batch:
-    """Import every file that may be, one after another. Raises ConflictError while something is asked about a meter."""
+def bring_in_all(shop: Database, files: Sequence[Named], choices: Mapping[str, str], time: Allowance) -> Batch:
+    """Import every file that may be, one after another, as long as there is ``time``.
+
+    Raises ConflictError while something is asked about a meter.
+    """
     with shop.reading() as session:
-        batch = look(session, files)
+        batch = look(session, files, time)
     if open_questions := {c.name: c.question for c in batch.conflicts if choices.get(c.name) not in c.options}:
         raise ConflictError(open_questions)
     chosen = {one.name: choices[one.name] for one in batch.conflicts}
     return Batch(
-        tuple(_brought_in(shop, one, held, chosen) for one, (_, held) in zip(batch.files, files, strict=True)), ()
+        tuple(_brought_in(shop, one, held, chosen, time) for one, (_, held) in zip(batch.files, files, strict=True)), ()
     )
 
 
-def _brought_in(shop: Database, one: FileLooked, held: bytes, chosen: Mapping[str, str]) -> FileLooked:
+def _brought_in(shop: Database, one: FileLooked, held: bytes, chosen: Mapping[str, str], time: Allowance) -> FileLooked:
     """A meter that was not known here before the first file is the same instrument in all of them."""
     if one.problem is not None or one.waits:
         return one
+    if time.over:
+        return FileLooked(one.name, one.serial, problem=because(Rejection.FILE_WITHOUT_TIME))
     file = read(held)
     same = {f"{METER}{meter.key}": FileChoice.SAME_METER.value for meter in file.meters}
     try:

@@ -188,7 +188,8 @@ def _newest(record: VisitRecord) -> float:
     return max([*times, *[one.times[-1] for one in record.rounds if one.entered]], default=0.0)
 
 
-def _signs(record: VisitRecord, start: EngineEventEntry | None) -> list[float]:
+@lru_cache(maxsize=16)
+def _signs(record: VisitRecord, start: EngineEventEntry | None) -> tuple[float, ...]:
     """When something was read or checked since the newest start, or else since the engine first ran, in order [s]."""
     check, reading = (start.after_check, start.after_reading) if start is not None else (0, 0)
     checks = [c for c in record.all_checks if c.ident > check]
@@ -199,10 +200,10 @@ def _signs(record: VisitRecord, start: EngineEventEntry | None) -> list[float]:
             read += [seconds(r.at) for r in one.entered if r.ident > reading] if begun_before else one.times
     ran = [*read, *[seconds(c.at) for c in checks if (c.phase, c.item) in SEEN_RUNNING]]
     if start is None and not ran:
-        return []
+        return ()
     first = seconds(start.at) if start is not None else min(ran)
     times = [first, *read, *[seconds(c.at) for c in checks]]
-    return sorted([time for time in times if time >= first])
+    return tuple(sorted([time for time in times if time >= first]))
 
 
 def _pause(record: VisitRecord, times: Sequence[float]) -> tuple[float, float] | None:

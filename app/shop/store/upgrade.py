@@ -180,7 +180,7 @@ def at_start(folder: Path, file: Path, ended: Ending) -> list[Reason]:
 def _copy_with_more(folder: Path, file: Path) -> tuple[copies.Copy, int] | None:
     """The newest copy where it holds rows that the shop in ``file`` does not, and how many; None where it does not.
 
-    A copy takes long to examine, so that only one with more is; one that is not sound is passed over.
+    A copy takes long to examine, so that only one with more is; one that is not sound does not count.
     """
     for copy in copies.listed(copies.folder_of(folder)):
         with suppress(OSError, sqlite3.Error):

@@ -24,7 +24,7 @@ from app.sync.engine.units import THOU
 from app.sync.estimation.posterior import LEAST_GAP, Floats, Posterior
 from app.sync.estimation.predict import predict, set_cold
 from app.sync.readings.idle_wander import MEMORY, WANDER, drift_over
-from app.sync.readings.repeat_checks import accepted
+from app.sync.readings.repeat_checks import accepted, at_idle
 from app.sync.readings.rounds import MOST_OF_A_BORE, last_of_each
 
 Ints = NDArray[np.int64]
@@ -163,7 +163,7 @@ def _believable(seen: Sequence[Reading | IdleSpeed], meter: Meter) -> Sequence[R
             by_bore.setdefault(one.bore, []).append(one.value)
     if all(len(values) < 3 for values in by_bore.values()):
         return seen
-    kept = {bore: accepted(values, meter) for bore, values in by_bore.items()}
+    kept = {bore: accepted(values, at_idle(meter, values[0])) for bore, values in by_bore.items()}
     return [one for one in seen if isinstance(one, IdleSpeed) or one.value in kept[one.bore]]
 
 

@@ -10,12 +10,13 @@ shared by every bore beyond it.
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
 from app.sync.engine.adjusters.registry import adjusters_with_gain, gain_kind, moved_bores
-from app.sync.engine.engine_air import DEMAND_SD, LEAK_SD, IdleFlowModel, area_at
+from app.sync.engine.engine_air import DEMAND_SD, LEAK_SD, Ambient, IdleFlowModel, area_at, usual_breathing
 from app.sync.engine.hardware import Hardware
 from app.sync.engine.layout import Adjuster, Layout
 from app.sync.engine.linkage import IDLE_GAP, gap_width, stop_rotation
@@ -146,6 +147,19 @@ def prior_for(layout: Layout, hardware: Hardware, engine: IdleFlowModel) -> Post
     usual = (needed - leak - preset) / width
     mean = np.concatenate([np.maximum(usual, 2 * THOU), leak + preset, gains, np.zeros(size - travels)])
     return Posterior(layout, hardware, engine, mean, cov, {bore: at for at, bore in enumerate(layout.bores)})
+
+
+@lru_cache(maxsize=64)
+def start_prior(
+    layout: Layout, hardware: Hardware, displacement: float, wanted_speed: float, ambient: Ambient | None = None
+) -> Posterior:
+    """The prior of an engine of that size; the same object for the same engine.
+
+    Parameters: ``layout`` of the engine; ``hardware`` fitted; ``displacement`` [m3] of the whole engine, above 0;
+    ``wanted_speed`` [rev/s]; ``ambient`` the air of the day, standard air when None.
+    """
+    engine = usual_breathing(len(layout.bores), displacement, wanted_speed, layout.plenum, ambient)
+    return prior_for(layout, hardware, engine)
 
 
 def _preset_air(layout: Layout, hardware: Hardware) -> Floats:

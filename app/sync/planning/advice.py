@@ -37,7 +37,8 @@ class AdviceReason(StrEnum):
     DOUBTFUL = "doubtful"
     LAST_ROUND = "last-round"
     STOP_BANK = "stop-bank"
-    STOP_SPEED = "stop-speed"
+    STOP_SPEED = "stop-speed"  # idle is too slow
+    STOP_FAST = "stop-fast"
     COARSE_BANK = "coarse-bank"
     OPEN = "wide"  # the bore to be set
     CLOSED = "tight"
@@ -153,3 +154,17 @@ def move_of(advice: Advice) -> Move | None:
     if advice.adjuster is None or advice.place == Place():
         return None
     return advice.adjuster.move(advice.place, advice.amount, advice.leaves)
+
+
+def why_turned(turns: float, fast: float, off: float) -> AdviceReason:
+    """Why a stop screw is turned: for the idle speed where it is off and the turn brings it nearer, else for the bank.
+
+    Parameters: ``turns`` of the screw, positive to open; ``fast``, by how much the idle is above the one wanted, as a
+    fraction; ``off``, the chance that it stands outside.
+
+    >>> print(why_turned(0.25, -0.1, 0.9), why_turned(-0.25, 0.1, 0.9), why_turned(-0.25, -0.1, 0.9), sep=", ")
+    stop-speed, stop-fast, stop-bank
+    """
+    if off <= 0.5 or (turns > 0) != (fast < 0):
+        return AdviceReason.STOP_BANK
+    return AdviceReason.STOP_SPEED if turns > 0 else AdviceReason.STOP_FAST

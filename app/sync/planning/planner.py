@@ -10,14 +10,12 @@ import math
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from functools import lru_cache
 from operator import attrgetter
 
 import numpy as np
 
 from app.sync.engine.adjusters.kind import ScrewWithGain
 from app.sync.engine.adjusters.registry import adjuster_of, kind_at, kind_of, own_adjuster, own_screws
-from app.sync.engine.engine_air import Ambient, usual_breathing
 from app.sync.engine.events import Event, IdleSpeed, Meter, Move, Reading
 from app.sync.engine.hardware import Hardware
 from app.sync.engine.layout import Adjuster, Layout, StopScrew
@@ -26,10 +24,19 @@ from app.sync.estimation.column_start import read_by_columns
 from app.sync.estimation.conformity import LIMIT_PROBABILITY, Conformity, Decision
 from app.sync.estimation.evenness import evenness
 from app.sync.estimation.filter import followed, predicted_readings
-from app.sync.estimation.posterior import Posterior, prior_for
+from app.sync.estimation.posterior import Posterior, start_prior
 from app.sync.estimation.predict import predict
 from app.sync.estimation.uncertain_gains import A_LITTLE
-from app.sync.planning.advice import MOST_THEN, Advice, AdviceKind, AdviceReason, Expected, move_of, step_kind
+from app.sync.planning.advice import (
+    MOST_THEN,
+    Advice,
+    AdviceKind,
+    AdviceReason,
+    Expected,
+    move_of,
+    step_kind,
+    why_turned,
+)
 from app.sync.planning.contradictions import to_read_again
 from app.sync.planning.evaluation import (
     READ_MINUTES,
@@ -206,19 +213,6 @@ def _towards(plan: Plan, bench: _PlanningContext) -> Advice:
     return first if move_of(first) is None else replace(first, then=_then(plan, bench))
 
 
-@lru_cache(maxsize=64)
-def start_prior(
-    layout: Layout, hardware: Hardware, displacement: float, wanted_speed: float, ambient: Ambient | None = None
-) -> Posterior:
-    """The prior of an engine of that size; the same object for the same engine.
-
-    Parameters: ``layout`` of the engine; ``hardware`` fitted; ``displacement`` [m3] of the whole engine, above 0;
-    ``wanted_speed`` [rev/s]; ``ambient`` the air of the day, standard air when None.
-    """
-    engine = usual_breathing(len(layout.bores), displacement, wanted_speed, layout.plenum, ambient)
-    return prior_for(layout, hardware, engine)
-
-
 def _plan(bench: _PlanningContext, *, force: bool = False) -> Plan:
     """The cheapest moves; where a bore is lost without one, the price of leaving it grows until some move pays.
 
@@ -258,8 +252,14 @@ def _first_of(plan: Plan, bench: _PlanningContext) -> Advice:
                 bank=move.bank,
                 about=(bench.layout.bank(move.place.bank).stop,),
             )
-        why = AdviceReason.STOP_SPEED if bench.standing.off_speed[0] > 0.5 else AdviceReason.STOP_BANK
-        return _with_expected(replace(move, why=why, bores=bores), bench)
+        return _with_expected(
+            replace(
+                move,
+                why=why_turned(move.turns, float(bench.standing.speed[0]), float(bench.standing.off_speed[0])),
+                bores=bores,
+            ),
+            bench,
+        )
     assert move.place.sets is not None
     if first := _read_before(move.place.sets, bench):
         return first

@@ -1,9 +1,14 @@
 """The same bore read again with nothing moved: which readings to accept, and when they scatter beyond the meter."""
 
+import math
 import statistics
 from collections.abc import Sequence
+from dataclasses import replace
+from functools import lru_cache
 
 from app.sync.engine.events import Meter
+from app.sync.readings.idle_wander import WANDER
+from app.sync.readings.observation import per_air
 from app.sync.readings.rounds import reading_sd
 
 FAR = 4.0
@@ -12,6 +17,21 @@ FAR = 4.0
 SCATTER_ODDS = 3.3
 """Standard normal value beyond which scatter is not the meter's: five times in ten thousand with a sound
 throttle (our judgement)."""
+
+
+@lru_cache(maxsize=256)
+def at_idle(meter: Meter, value: float) -> Meter:
+    """The meter as it repeats at a running engine: what the idle strays by comes on top of its own repeatability.
+
+    Parameters: ``meter`` read with; ``value`` that it showed [kg/s or Pa].
+
+    >>> round(at_idle(Meter(repeatability=0.024), 6.5 / 3600).repeatability, 3)
+    0.025
+    """
+    if value <= 0:
+        return meter
+    strays = WANDER * abs(per_air(value, meter)) / value
+    return replace(meter, repeatability=math.hypot(meter.repeatability, strays))
 
 
 def inconsistent(values: Sequence[float], meter: Meter) -> bool:

@@ -28,7 +28,6 @@ TOO_CLOSE = Message("Stop adjusting: too close for this meter", limit=TITLE)
 LEAK_CHECK = Message("Check for an air leak before you adjust again", limit=TITLE)
 SKIPPED = Message("Bore {bores} was skipped", many="Bores {bores} were skipped", limit=TITLE)
 
-TOO_FAST = Message("Idle is too fast.", limit=REASON, note="the other side of STOP_SPEED")
 EXPECTED = Message("Expected: {readings}.", note="the readings after the adjustment, with their unit")
 EXPECTED_WITHIN = Message("Expected: {readings} (±{band}).")
 EXPECTED_AT = Message("Expected at bore {bore}: {readings}.")
@@ -61,6 +60,7 @@ REASONS: Mapping[StrEnum, Message] = {
     ),
     AdviceReason.STOP_BANK: Message("This leaves the fewest couplers to reset.", limit=REASON),
     AdviceReason.STOP_SPEED: Message("Idle is too slow.", limit=REASON),
+    AdviceReason.STOP_FAST: Message("Idle is too fast.", limit=REASON),
     AdviceReason.COARSE_BANK: Message("The banks are far apart at idle.", limit=REASON),
     AdviceReason.OPEN: Message("Bore {bore} is too open.", limit=REASON),
     AdviceReason.CLOSED: Message("Bore {bore} is too closed.", limit=REASON),
@@ -169,8 +169,6 @@ def reason(advice: Advice, layout: Layout, unit: Unit) -> str:
 
 
 def _why(advice: Advice, layout: Layout) -> str:
-    if advice.why is AdviceReason.STOP_SPEED and advice.turns < 0:
-        return say(TOO_FAST)
     message, bores = REASONS[advice.why], bore_list(advice.about) if advice.about else ""
     if advice.why is AdviceReason.BYPASS_END and advice.near not in layout.bypass:
         message = SCREW_END

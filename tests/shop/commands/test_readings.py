@@ -1,5 +1,7 @@
 """Readings are kept once, in order, and never lost to a correction."""
 
+from dataclasses import replace
+
 import pytest
 from sqlalchemy.exc import DatabaseError
 from sqlmodel import text
@@ -11,13 +13,14 @@ from app.shop.commands.moves import NewMove
 from app.shop.commands.readings import NewReading
 from app.shop.commands.visits import NewVisit
 from app.shop.errors import ConflictError, RejectedError
-from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED
+from app.shop.procedure.phases import BANK_BALANCE, COLD_PRESET, FIRST_FIRE, HEAT_SOAKED
 from app.shop.procedure.read_order import next_reading
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.shop.store.tables import EVIDENCE
+from tests.shop.bank_balance import at_the_banks
 from tests.shop.rejections import codes_of, rejects
-from tests.shop.yard import AT, check_all, engine, heat_soaked, key, read, read_round, visit_record
+from tests.shop.yard import AT, V8, check_all, engine, heat_soaked, key, read, read_round, visit_record
 
 
 def new(bore: int, value: float | None = 6.5, kind: str = "turn", number: int = 2, **more: object) -> NewReading:
@@ -254,3 +257,16 @@ def test_a_column_is_asked_about_by_its_air(shop: Database, reference: str) -> N
     for slip in (1.75, 70.0):
         with rejects(Rejection.FAR_OFF):
             read_at(5, slip)
+
+
+def test_a_complete_round_at_an_opening_takes_a_bore_again_and_no_further_turn(shop: Database) -> None:
+    visit_id = at_the_banks(shop)
+    for bore in (*V8.bores, 1):
+        read(shop, visit_id, BANK_BALANCE, 9.0, bore)
+    complete = visit_record(shop, visit_id).rounds[-1]
+    assert complete.closed
+    turn = NewReading(BANK_BALANCE.slug, complete.row.number, 3, "turn", 9.0, "KM")
+    with rejects(Rejection.ROUND_COMPLETE, kind=ConflictError):
+        readings.add(shop, visit_id, key(), turn, AT)
+    readings.add(shop, visit_id, key(), replace(turn, kind="again"), AT)
+    assert len(visit_record(shop, visit_id).rounds[-1].readings) == len(complete.readings) + 1

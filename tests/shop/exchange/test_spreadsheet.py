@@ -16,6 +16,7 @@ from app.shop.exchange.tables.columns import Column
 from app.shop.exchange.tables.data_package import TABLES, descriptor, write_tables
 from app.shop.exchange.tables.tidy import CellWords, figure, local, table_csv
 from app.shop.record import loader
+from app.shop.stopwatch import Allowance
 from app.shop.store.database import Database
 from app.shop.store.tables import ReadingRow
 from tests.shop.exchange.files import EVEN, SLIPPED, with_codes
@@ -53,7 +54,7 @@ def filled(shop: Database) -> None:
 def package(shop: Database) -> zipfile.ZipFile:
     made = io.BytesIO()
     with shop.reading() as session:
-        write_tables(session, made, WORDS, AT)
+        write_tables(session, made, WORDS, AT, Allowance())
     return zipfile.ZipFile(made)
 
 

@@ -17,7 +17,7 @@ from app.sync.engine.engine_air import Ambient
 from app.sync.engine.events import Meter, Reading
 from app.sync.engine.units import KPA
 from app.sync.estimation.column_start import read_by_columns
-from app.sync.planning.planner import start_prior
+from app.sync.estimation.posterior import start_prior
 from tests.sync.column_engines import DISPLACEMENT, HARDWARE, V8, WANTED, ColumnEngine
 
 PAIR = (0.010, 0.030)

@@ -1,10 +1,23 @@
 """Banks, bores and couplers: what follows what, and what cannot be an engine."""
 
+from typing import Any
+
 import pytest
 
 from app.sync.engine.adjusters.registry import adjusters, own_adjuster
 from app.sync.engine.hardware import Figure, likely_hardware
-from app.sync.engine.layout import Bank, Bypass, Coupler, JointKind, Layout, LayoutError, LayoutFault, Link, StopScrew
+from app.sync.engine.layout import (
+    Bank,
+    Bypass,
+    Coupler,
+    JointKind,
+    Layout,
+    LayoutError,
+    LayoutFault,
+    Link,
+    OtherScrew,
+    StopScrew,
+)
 from app.sync.engine.units import LITER, MM
 
 FRONT = Bank("A", (1, 2, 3, 4, 5, 6), stop=3, drive=3)
@@ -65,6 +78,23 @@ def test_what_cannot_be_an_engine(banks: tuple[Bank, ...], field: str, code: Lay
     with pytest.raises(LayoutError) as refused:
         Layout(banks)
     assert (refused.value.field, refused.value.code) == (field, code)
+
+
+@pytest.mark.parametrize(
+    ("named", "code"),
+    [
+        ({"sensor": 3}, LayoutFault.SENSOR_ELSEWHERE),
+        ({"springless": frozenset({2, 3})}, LayoutFault.SPRINGLESS_ELSEWHERE),
+        ({"bypass": frozenset({3})}, LayoutFault.BYPASS_ELSEWHERE),
+        ({"extra": (OtherScrew("wedge", 3),)}, LayoutFault.EXTRA_ELSEWHERE),
+        ({"extra": (OtherScrew("wedge", 2), OtherScrew("wedge", 1), OtherScrew("wedge", 2))}, LayoutFault.EXTRA_TWICE),
+    ],
+)
+def test_what_names_a_bore_names_one_that_the_engine_has_and_once(named: dict[str, Any], code: LayoutFault) -> None:
+    with pytest.raises(LayoutError) as refused:
+        Layout((bank(),), **named)
+    assert (refused.value.field, refused.value.code) == (next(iter(named)), code)
+    Layout((bank(bores=(1, 2)),), sensor=2, springless=frozenset({1}), extra=(OtherScrew("wedge", 1),))
 
 
 TWINS = Bank("A", (1, 2, 3, 4, 5), 2, 2, ("shaft", "screw", "shaft", "blade"))

@@ -11,7 +11,7 @@ from app.sync.engine.units import KPA, THOU
 from app.sync.estimation.column_sharing import sharing_learned
 from app.sync.estimation.column_start import read_by_columns
 from app.sync.estimation.evenness import evenness
-from app.sync.planning.planner import start_prior
+from app.sync.estimation.posterior import start_prior
 from tests.sync.column_engines import DISPLACEMENT, HARDWARE, V8, WANTED, WINDOW, ColumnEngine
 
 GAUGE = Meter("vacuum", 0.5 * KPA, 0.02)

@@ -27,6 +27,7 @@ from app.sync.engine.units import KG_PER_HOUR, THOU
 from app.sync.estimation.filter import Innovation, kalman_update, predicted_readings, run_filter, update
 from app.sync.estimation.posterior import FEELER_SD, Posterior, prior_for
 from app.sync.estimation.predict import SETTLING_SD, THERMAL_SD, predict
+from app.sync.readings.rounds import MOST_OF_A_BORE
 from tests.sync.oracles import gap_after_turns
 
 FOUR = Layout((Bank("A", (1, 2, 3, 4), 2, 1),))
@@ -211,6 +212,21 @@ def test_one_misread_of_three_is_not_believed() -> None:
     after = update(fresh(), Meter(), [Reading(3, float(shown[2]), 0.0)] * 2)
     with_misread = run_filter(fresh(), Meter(), [Reading(3, float(v), 0.0) for v in values])
     assert with_misread.gaps == pytest.approx(after.gaps, rel=1e-3)
+
+
+def test_of_very_many_readings_between_two_moves_the_last_count() -> None:
+    rng = np.random.default_rng(4)
+    flows = (6.5 * KG_PER_HOUR * (1 + 0.02 * rng.standard_normal((200, 4)))).tolist()
+    read = [
+        Reading(bore, flow, 20.0 * n)
+        for n, row in enumerate(flows)
+        for bore, flow in zip((1, 2, 3, 4), row, strict=True)
+    ]
+    many, last = (run_filter(fresh(), Meter(), some) for some in (read, read[-4 * MOST_OF_A_BORE :]))
+    assert many.mean == pytest.approx(last.mean, rel=1e-12)
+    assert many.covariance == pytest.approx(last.covariance, rel=1e-12)
+    few, all_of_them = (run_filter(fresh(), Meter(), some) for some in (read[:-1], read))
+    assert few.mean != pytest.approx(all_of_them.mean, rel=1e-12)
 
 
 def test_a_vacuum_column_falls_as_a_plate_opens() -> None:

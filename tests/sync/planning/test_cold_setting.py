@@ -7,12 +7,13 @@ import numpy as np
 import pytest
 
 from app.sync.engine.hardware import likely_hardware
+from app.sync.engine.idle_flow import solve_idle
 from app.sync.engine.layout import Bank, Coupler, Layout, StopScrew
 from app.sync.engine.linkage import stop_rotation
 from app.sync.engine.plate import gap_at
 from app.sync.engine.units import THOU
-from app.sync.planning.cold_setting import Foreseen, foresee, nearest_leaf, outward
-from app.sync.planning.planner import start_prior
+from app.sync.estimation.posterior import LEAST_GAP, start_prior
+from app.sync.planning.cold_setting import SLOWEST_START, Foreseen, foresee, nearest_leaf, outward
 from app.sync.planning.preset import turns_for_idle
 
 V8 = Layout((Bank("A", (1, 2, 3, 4), 2, 1), Bank("B", (5, 6, 7, 8), 6, 5)))
@@ -49,6 +50,24 @@ def test_a_gauged_hand_and_couplers_never_set_save_more() -> None:
 
 def test_plates_that_stand_alike_make_a_slow_first_start_less_likely() -> None:
     assert told().stalls_with_it < told().stalls_without < told(assembled=True).stalls_without < 0.2
+
+
+@pytest.mark.parametrize("gap", [3.5 * THOU, 4.5 * THOU])
+def test_a_first_start_stalls_as_often_as_engines_drawn_from_the_prior_do(gap: float) -> None:
+    """Gaps about the preset with the scatter of parts, leaks and demand drawn, each idle by the flow law: 2,000 engines
+    tell the share within four standard errors, and the law is not quite straight."""
+    start = start_prior(V8, likely_hardware(4e-3, 8), 4e-3, SPEED)
+    by_demand, demand = start.covariance[:8, -1], start.covariance[-1, -1]
+    own = start.covariance[:8, :8] - np.outer(by_demand, by_demand) / demand
+    rng, slow = np.random.default_rng(3), 0
+    for _ in range(2000):
+        gaps = np.maximum(rng.multivariate_normal(np.full(8, gap), own), LEAST_GAP)
+        leaks = rng.normal(start.mean[8:16], np.sqrt(np.diag(start.covariance)[8:16]))
+        drawn = replace(start, mean=np.r_[gaps, np.maximum(leaks, 0.0), start.mean[16:]])
+        settled = solve_idle(start.engine, drawn.areas, rng.normal(0.0, math.sqrt(demand)))
+        slow += bool(settled.log_speed < math.log(SLOWEST_START))
+    found = foresee(start, gap, gap, LEAVES, 0.08, gauged=False, assembled=False).stalls_without
+    assert found == pytest.approx(slow / 2000, abs=0.05)
 
 
 @pytest.mark.parametrize(("saved", "pays"), [(14.0, True), (13.4, True), (13.3, False), (-1.0, False)])

@@ -171,6 +171,21 @@ def test_a_figure_measured_at_its_estimate_changes_nothing_but_the_band(name: st
     assert found.high / found.low < guessed.high / guessed.low
 
 
+def test_doubt_takes_no_more_than_half_off_a_figure_and_adds_up_in_squares() -> None:
+    """Of a plate said to close at 2 degrees, 1.5 off, the ends are 1 and 3.5; relative changes that are independent add
+    in squares (JCGM 100:2008, 5.1.2)."""
+    known = measured(USUAL)
+    low, said, high = (
+        turns_for_idle(5.7 * LITER, 8, IDLE, replace(known, closed_angle=Figure(degrees * DEGREE, True)))
+        for degrees in (1.0, 2.0, 3.5)
+    )
+    guessed = turns_for_idle(5.7 * LITER, 8, IDLE, replace(known, closed_angle=Figure(2.0 * DEGREE)))
+    more, less = math.log(low.turns / said.turns), math.log(said.turns / high.turns)
+    assert min(more, less) > 0.05
+    assert math.log(guessed.high / guessed.turns) == pytest.approx(math.hypot(math.log(said.high / said.turns), more))
+    assert math.log(guessed.turns / guessed.low) == pytest.approx(math.hypot(math.log(said.turns / said.low), less))
+
+
 def test_all_figures_measured_leave_what_nobody_can_measure() -> None:
     guessed, known = (turns_for_idle(5.7 * LITER, 8, IDLE, fitted) for fitted in (USUAL, measured(USUAL)))
     assert guessed.low < known.low < known.turns < known.high < guessed.high

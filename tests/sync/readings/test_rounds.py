@@ -42,12 +42,15 @@ def test_three_rounds_with_drift_come_out_as_published() -> None:
     assert found.drift_seen
 
 
-def test_there_and_back_again_is_free_of_drift() -> None:
+@pytest.mark.parametrize("every", [20.0, 0.0], ids=["timed", "times not told"])
+def test_there_and_back_again_is_free_of_drift(every: float) -> None:
     """Reference, test, test, reference: (t1 - r1 - r2 + t2) / 2 (OIML R 111-1:2004, C.4, from memory). Made up: 10.0
-    and 10.4 with 0.1 a reading."""
+    and 10.4 with 0.1 a reading, so that both stand 0.15 higher in the middle."""
     walk = [(1, 10.0), (2, 10.5), (2, 10.6), (1, 10.3)]
-    found = fit([Reading(bore, value, 20.0 * n) for n, (bore, value) in enumerate(walk)], FINE)
+    found = fit([Reading(bore, value, every * n) for n, (bore, value) in enumerate(walk)], FINE)
     assert found.values[2] - found.values[1] == pytest.approx(0.4, rel=1e-6)
+    assert found.values[1] == pytest.approx(10.15, rel=1e-6)
+    assert found.drift == pytest.approx(0.3, rel=1e-4)
 
 
 def test_a_value_many_times_the_others_is_asked_for_again() -> None:

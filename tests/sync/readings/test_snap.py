@@ -46,7 +46,9 @@ def test_the_border_is_the_chi_square_of_the_table() -> None:
 
 
 def test_a_coarse_step_is_no_lost_motion() -> None:
-    assert not snap(EIGHT, 8, 6.5, [6.75, 6.5, 6.75], Meter(step=0.25, repeatability=0.001)).loose
+    meter = Meter(step=0.25, repeatability=0.001)
+    assert not snap(EIGHT, 8, 6.5, [6.75, 6.5, 6.75], meter).loose
+    assert snap(EIGHT, 8, 6.5, [7.0, 6.5, 7.0], meter).loose
 
 
 def test_without_a_blip_nothing_can_be_said() -> None:

@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import replace
+from fractions import Fraction
 
 import numpy as np
 import pytest
@@ -12,7 +13,7 @@ from app.sync.engine.engine_air import IDLE_RATIO, SHARING, kappa
 from app.sync.engine.events import Meter
 from app.sync.engine.layout import Bank, Bypass, Coupler, Layout, Link, StopScrew
 from app.sync.engine.units import KPA
-from app.sync.slips.changes import Conditions, Pooled, expected_common, pool
+from app.sync.slips.changes import Conditions, Pooled, expected_common, log_changes, no_slip_covariance, pool
 from app.sync.slips.slip_detection import ConfoundedPair, SlipAssessment, ToldBy, slipped
 from app.sync.slips.slip_hypotheses import Bore, HypothesisFit, Suspect
 
@@ -124,6 +125,20 @@ def test_rereading_is_asked_for_while_in_doubt_and_where_it_tells_most() -> None
     # A single value may be misread: the most changed bore is asked for again however large the change.
     assert story({4: 0.2}, n=1).reread[0] == 4
     assert story({4: 0.2}, n=2).reread == ()
+
+
+def test_the_bore_is_read_again_whose_mean_gains_most_where_the_hypotheses_part() -> None:
+    """The variance of a mean of n readings is s²/n (JCGM 100:2008, 4.2.3), so one more takes s²/n - s²/(n+1) off."""
+    read = {1: 3, 2: 3, 3: 3, 4: 6}
+    left = {bore: Pooled(FLOW, 2) for bore in FOUR.bores}
+    found = {bore: Pooled(FLOW * (1.06 if bore == 3 else 1.0), n) for bore, n in read.items()}
+    bores, changes, variances = log_changes(FOUR, left, found, Meter())
+    fit = HypothesisFit(FOUR, bores, changes, variances, no_slip_covariance(variances, True), {})
+    gains = {bore: float(Fraction(1, n) - Fraction(1, n + 1)) for bore, n in read.items()}
+    apart = dict(zip(bores, fit.disagreement() / variances, strict=True))
+    told = slipped(FOUR, left, found, Meter(), same_meter=True)
+    assert list(told.reread) == sorted(bores, key=lambda bore: -apart[bore] * gains[bore])
+    assert list(told.reread) not in (sorted(bores, key=lambda bore: -part[bore]) for part in (apart, gains))
 
 
 def test_a_slip_alone_does_not_stay_in_doubt_for_want_of_a_misread_value() -> None:

@@ -3,6 +3,7 @@
 import html
 import io
 import json
+import random
 import re
 import zipfile
 from collections.abc import Iterator
@@ -17,6 +18,7 @@ from app.shop.exchange.codes import FileQuestion
 from app.shop.exchange.exports import engine_file
 from app.shop.record import loader
 from app.shop.rejections import Rejection
+from app.shop.stopwatch import Allowance
 from app.shop.store.database import Database
 from app.shop.store.upgrade import open_shop
 from app.web.application import create_app
@@ -205,6 +207,47 @@ def test_of_several_files_the_sound_ones_are_imported(shop: Database, other: Dat
         brought = to.post("/exchange/several", data={**hidden(refused.text), meter[1]: "same"})
         assert "2 engines imported" in brought.text
     assert count(other) == 3
+
+
+def test_a_file_may_wait_in_its_page_however_badly_it_is_packed(other: Database) -> None:
+    held = packed(random.Random(5).randbytes(1536 * 1024))
+    assert len(held) > 2_000_000
+    with client(other) as to:
+        answer = to.post("/exchange", data={"held": held})
+    assert answer.status_code == 422
+    assert on_page(Rejection.FILE_NOT_AN_ENGINE) in answer.text
+
+
+def out_of_time(patch: pytest.MonkeyPatch, after: int) -> None:
+    """Let work have time for so many parts."""
+    left = iter([False] * after)
+    patch.setattr(Allowance, "over", property(lambda _: next(left, True)))
+
+
+def test_files_for_which_there_is_no_time_are_named(
+    shop: Database, other: Database, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for serial in ("31-0217", "22-0098", "22-0099"):
+        Past(shop, serial=serial).visit(SLIPPED, EVEN)
+    files = packages(shop)[0].content
+    with client(other) as to:
+        looked = look(to, files)
+        out_of_time(monkeypatch, 3 + 2)  # looked at again, then imported
+        brought = to.post("/exchange/several", data=hidden(looked.text))
+        assert "2 engines imported" in brought.text
+        assert brought.text.count(on_page(Rejection.FILE_WITHOUT_TIME)) == 1
+        assert count(other) == 2
+        out_of_time(monkeypatch, 2)
+        assert look(to, files).text.count(on_page(Rejection.FILE_WITHOUT_TIME)) == 1
+
+
+def test_a_shop_that_takes_too_long_to_write_is_given_up(shop: Database, monkeypatch: pytest.MonkeyPatch) -> None:
+    for serial in ("31-0217", "22-0098"):
+        Past(shop, serial=serial)
+    out_of_time(monkeypatch, 1)
+    assert packages(shop)[0].status_code == 503
+    out_of_time(monkeypatch, 1)
+    assert packages(shop)[1].status_code == 503
 
 
 @pytest.mark.parametrize("sent", [b"PK\x03\x04 and no more", b"PK\x05\x06"])

@@ -36,6 +36,7 @@ def tells(sheet: str, stop: str) -> None:
     assert re.search(pause, sheet), sheet
 
 
+@pytest.mark.slow
 def test_in_the_test_cell(page: Page, shop: Database) -> None:
     """Oil pressure stops the first start; a move recorded by mistake is undone from the strip, and made later."""
     with interrupted(shop, page, "test cell") as visit:
@@ -60,6 +61,7 @@ def test_in_the_test_cell(page: Page, shop: Database) -> None:
         assert [move.taken_back for move in visit.record.all_moves[:3]] == [None, 1, None]
 
 
+@pytest.mark.slow
 def test_at_the_vehicle(page: Page, shop: Database) -> None:
     """The coolant boils while it warms; the screw was turned twice as far as recorded."""
     with interrupted(shop, page, "vehicle") as visit:
@@ -87,6 +89,7 @@ def test_at_the_vehicle(page: Page, shop: Database) -> None:
         assert "Stop screw turned in 1/8 turn." not in visit.adjustments()
 
 
+@pytest.mark.slow
 def test_by_telephone(page: Page, shop: Database) -> None:
     """The customer reads out too hot a coolant, and says too late that nothing was turned."""
     with interrupted(shop, page, "telephone") as visit:

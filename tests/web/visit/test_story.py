@@ -1,7 +1,9 @@
 """One engine goes all the way through, on a tablet, and comes back."""
 
-from collections.abc import Mapping
+import random
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from datetime import datetime
 from io import BytesIO
 
 import pytest
@@ -9,6 +11,8 @@ from playwright.sync_api import BrowserContext, Page, ViewportSize, expect
 from pypdf import PdfReader
 
 from app.shop.commands import people, settings_versions
+from app.shop.demo.technician import DemoTechnician
+from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED
 from app.shop.record import loader
 from app.shop.record.settings import DEFAULTS
 from app.shop.store.database import Database
@@ -81,8 +85,8 @@ def opened(page: Page, hand: Technician) -> None:
     hand.press("Open the visit")
 
 
-def evened(page: Page, hand: Technician) -> None:
-    """From the cold preset to every bore even when hot; reading needs no scrolling."""
+def begun(page: Page, hand: Technician) -> None:
+    """From the cold preset to the first reading when hot; reading needs no scrolling."""
     expect(page.get_by_role("heading", name="Cold preset")).to_be_visible()
     hand.record_everything()
     expect(page.get_by_role("heading", name="First fire")).to_be_visible()
@@ -95,22 +99,35 @@ def evened(page: Page, hand: Technician) -> None:
     expect(page.get_by_role("heading", name="Heat-soaked recheck")).to_be_visible()
     hand.record_everything()
     expect(page.locator("#entry-heading")).to_have_text("Bore 1")
+
+
+def evened(page: Page, hand: Technician) -> None:
+    """Every bore even when hot, each reading and move at the page."""
     hand.follow()
     assert fits(page)
     hand.press("Show what is missing")
     hand.blip()
 
 
-def balanced(page: Page, hand: Technician) -> None:
-    """The banks read at both openings."""
+def evened_beside(page: Page, hand: Technician, server: str, hands: DemoTechnician) -> None:
+    """The same, the first move at the page and what is more of it beside."""
+    hand.follow(moves=1)
+    assert fits(page)
+    hands.even_out(1, hand.bench)
+    page.goto(f"{server}/visits/1/{HEAT_SOAKED.slug}/readings")
+    assert fits(page)
+    hand.press("Continue with part-throttle bank balance")
+
+
+def balanced(page: Page, hand: Technician, openings: Sequence[float] = DEFAULTS.openings) -> None:
+    """The banks read at these openings, which are all unless told otherwise."""
     expect(page.get_by_role("heading", name="Part-throttle bank balance")).to_be_visible()
     hand.record_everything()
-    for opening in DEFAULTS.openings:
+    for opening in openings:
         expect(page.get_by_text(f"{opening / 25.4e-3:.3f} in feeler under the central lever")).to_be_visible()
         hand.tap_speed(opening)
         for _ in range(9):
             hand.tap_reading(hand.bench.read(int(hand.heading().split()[1]), opening))
-    hand.press("Continue with lock-down")
 
 
 def lock_down(page: Page, hand: Technician) -> None:
@@ -152,7 +169,7 @@ def recorded(shop: Database, hand: Technician) -> None:
     with shop.reading() as session:
         record = loader.load(session, 1)
     assert record.sign_off is not None
-    assert len(record.moves) == hand.moves
+    assert len(record.moves) >= hand.moves > 0
     found, left = record.as_found(), record.as_left()
     assert found is not None
     assert left is not None
@@ -184,22 +201,30 @@ def comes_back(page: Page, hand: Technician, server: str) -> None:
 
 
 @pytest.mark.slow
-def test_an_engine_goes_through_and_comes_back(context: BrowserContext, server: str, shop: Database) -> None:
+def test_an_engine_goes_through_and_comes_back(context: BrowserContext, shop: Database) -> None:
+    """Every page is seen and worked at; what is only more of the same is entered through the store's verbs."""
     page = context.new_page()
-    heard = quiet(page, server)
     hand = Technician(page)
-    page.goto(server)
-    registered(page, hand)
-    opened(page, hand)
-    evened(page, hand)
-    balanced(page, hand)
-    signed_off(page, hand, server)
-    printed(page)
-    recorded(shop, hand)
-    comes_back(page, hand, server)
-    assert heard == []
+    hands = DemoTechnician(shop, random.Random(11), datetime.fromisoformat(AT))
+    with serving(shop, clock=lambda: hands.now) as server:
+        heard = quiet(page, server)
+        page.goto(server)
+        registered(page, hand)
+        opened(page, hand)
+        begun(page, hand)
+        evened_beside(page, hand, server, hands)
+        balanced(page, hand, DEFAULTS.openings[:1])
+        hands.read_round(1, BANK_BALANCE, hand.bench)
+        page.goto(f"{server}/visits/1/{BANK_BALANCE.slug}/readings")
+        hand.press("Continue with lock-down")
+        signed_off(page, hand, server)
+        printed(page)
+        recorded(shop, hand)
+        comes_back(page, hand, server)
+        assert heard == []
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("browser_context_args", [LANDSCAPE], indirect=True)
 def test_the_whole_job_in_under_200_taps(context: BrowserContext, shop: Database) -> None:
     """From the engine's page to the signed sheet, every touch and every key counted by the page itself.
@@ -216,8 +241,10 @@ def test_the_whole_job_in_under_200_taps(context: BrowserContext, shop: Database
     with serving(shop, clock=day) as server:
         page.goto(f"{server}/engines/1")
         opened(page, hand)
+        begun(page, hand)
         evened(page, hand)
         balanced(page, hand)
+        hand.press("Continue with lock-down")
         lock_down(page, hand)
         hand.press("Sign off")
         expect(page.get_by_label("Responsible person")).to_have_value(SIGNS)

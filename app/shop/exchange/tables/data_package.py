@@ -5,8 +5,11 @@ Schema for the columns. Simulated engines are left out.
 """
 
 import json
+import tempfile
 import zipfile
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
+from contextlib import ExitStack
+from pathlib import Path
 from typing import IO, Any
 
 from sqlmodel import Session, col, select
@@ -15,9 +18,10 @@ from app.shop.commands.engines import fitting_now
 from app.shop.exchange.exports import engine_file, written
 from app.shop.exchange.tables import columns, tidy
 from app.shop.exchange.tables.columns import Column
-from app.shop.exchange.tables.tidy import CellWords, Row, table_csv
+from app.shop.exchange.tables.tidy import CellWords, add_rows
 from app.shop.record import loader
 from app.shop.record.fittings import layout_from_json
+from app.shop.stopwatch import Allowance
 from app.shop.store.tables import Engine
 from app.shop.training import training
 
@@ -39,26 +43,43 @@ ABOUT = (
 )
 
 
-def write_tables(session: Session, to: IO[bytes], words: CellWords, at: str) -> None:
-    """Write the zip of all tables and ``datapackage.json`` to a file. ``at`` is when, ISO 8601."""
-    rows: dict[str, list[Row]] = {name: [] for name in TABLES}
-    for engine in _engines(session):
-        layout = layout_from_json(fitting_now(session, engine.ident).layout)
-        rows["engines"].append(tidy.engine(engine, layout))
-        for record in reversed(loader.of_engine(session, engine.ident)):
-            rows["visits"].append(tidy.visits(record))
-            rows["readings"] += tidy.readings(record, words)
-            rows["moves"] += tidy.moves(record)
-            rows["checks"] += tidy.checks(record, words)
-    texts = [("datapackage.json", json.dumps(descriptor(at), indent=1, ensure_ascii=False) + "\n")]
-    texts += [(f"{name}.csv", table_csv(columns.names(of), rows[name])) for name, (of, _) in TABLES.items()]
-    _zipped(to, texts)
+def write_tables(session: Session, to: IO[bytes], words: CellWords, at: str, time: Allowance) -> None:
+    """Write the zip of all tables and ``datapackage.json`` to a file. ``at`` is when, ISO 8601.
+
+    A shop's tables are long: they grow on the disk, engine by engine. Raises TookTooLongError.
+    """
+    with tempfile.TemporaryDirectory() as folder, zipfile.ZipFile(to, "w", zipfile.ZIP_DEFLATED) as made:
+        made.writestr("datapackage.json", json.dumps(descriptor(at), indent=1, ensure_ascii=False) + "\n")
+        files = {name: Path(folder) / f"{name}.csv" for name in TABLES}
+        with ExitStack() as held_open:
+            tables = {name: held_open.enter_context(_begun(file, name)) for name, file in files.items()}
+            for engine in time.each(_engines(session)):
+                layout = layout_from_json(fitting_now(session, engine.ident).layout)
+                add_rows(tables["engines"], [tidy.engine(engine, layout)])
+                for record in reversed(loader.of_engine(session, engine.ident)):
+                    add_rows(tables["visits"], [tidy.visits(record)])
+                    add_rows(tables["readings"], tidy.readings(record, words))
+                    add_rows(tables["moves"], tidy.moves(record))
+                    add_rows(tables["checks"], tidy.checks(record, words))
+        for file in files.values():
+            made.write(file, file.name)
 
 
-def write_engine_files(session: Session, to: IO[bytes], at: str) -> None:
-    """Write the zip of all engine files to a file. A serial may hold what no file name may, so they are numbered."""
-    files = ((engine.ident, written(engine_file(session, engine.ident, at))) for engine in _engines(session))
-    _zipped(to, ((f"engine-{ident}.json", text) for ident, text in files))
+def _begun(file: Path, name: str) -> IO[str]:
+    """A table that is to grow in a file, with its heading."""
+    table = file.open("w", encoding="utf-8", newline="")
+    add_rows(table, [columns.names(TABLES[name][0])])
+    return table
+
+
+def write_engine_files(session: Session, to: IO[bytes], at: str, time: Allowance) -> None:
+    """Write the zip of all engine files to a file. A serial may hold what no file name may, so they are numbered.
+
+    Raises TookTooLongError.
+    """
+    with zipfile.ZipFile(to, "w", zipfile.ZIP_DEFLATED) as made:
+        for engine in time.each(_engines(session)):
+            made.writestr(f"engine-{engine.ident}.json", written(engine_file(session, engine.ident, at)))
 
 
 def descriptor(at: str) -> dict[str, Any]:
@@ -101,9 +122,3 @@ def _engines(session: Session) -> list[Engine]:
     simulated = training.ids(session)
     engines = session.exec(select(Engine).order_by(col(Engine.id))).all()
     return [engine for engine in engines if engine.ident not in simulated]
-
-
-def _zipped(to: IO[bytes], texts: Iterable[tuple[str, str]]) -> None:
-    with zipfile.ZipFile(to, "w", zipfile.ZIP_DEFLATED) as made:
-        for name, text in texts:
-            made.writestr(name, text)

@@ -5,7 +5,7 @@ import io
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from datetime import datetime
 from decimal import Decimal
-from typing import NamedTuple
+from typing import IO, NamedTuple
 
 from app.shop.assessment.round_results import evenness_of
 from app.shop.exchange.tables.columns import LOCAL, NO, VERDICTS, YES
@@ -42,10 +42,14 @@ def table_csv(columns: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
     """A table for a spreadsheet: a comma between, as RFC 4180 has it; text that looks like a formula begins with an
     apostrophe. A number is left alone, negative or not."""
     text = io.StringIO()
-    writer = csv.writer(text)
-    writer.writerow(columns)
-    writer.writerows([_written(cell) for cell in row] for row in rows)
+    csv.writer(text).writerow(columns)
+    add_rows(text, rows)
     return text.getvalue()
+
+
+def add_rows(table: IO[str], rows: Iterable[Sequence[object]]) -> None:
+    """Add rows to the file of a table, as ``table_csv`` has them."""
+    csv.writer(table).writerows([_written(cell) for cell in row] for row in rows)
 
 
 def figure(value: float, places: int = 0) -> Decimal:

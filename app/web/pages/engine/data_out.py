@@ -1,13 +1,14 @@
 """Data out: an engine as a file for another shop and as tables for a spreadsheet, and the whole shop as either."""
 
-import io
 import re
+import tempfile
 from collections.abc import Callable, Iterator
+from contextlib import ExitStack
 from functools import partial
 from typing import IO
 
 from fastapi import APIRouter, HTTPException
-from fastapi.responses import Response
+from fastapi.responses import Response, StreamingResponse
 from sqlmodel import Session
 
 from app.shop.commands import engines
@@ -16,6 +17,7 @@ from app.shop.exchange.tables import columns, tidy
 from app.shop.exchange.tables.data_package import write_engine_files, write_tables
 from app.shop.exchange.tables.tidy import CellWords, table_csv
 from app.shop.record import loader
+from app.shop.stopwatch import Allowance, TookTooLongError
 from app.shop.store.database import Database
 from app.web.context import Now, Shop
 from app.web.pages.shop.tablets import Here
@@ -26,6 +28,9 @@ from app.wording.work.phases import choice_words, item_short
 router = APIRouter()
 
 WORDS = CellWords(partial(as_stored, column="reading.why"), item_short, choice_words)
+
+ZIP, PIECE = "application/zip", 64 * 1024
+"""What a zip is called, and by how much it is sent at once [bytes]."""
 
 TABLES: dict[str, tuple[tuple[columns.Column, ...], Callable[..., Iterator[tidy.Row]]]] = {
     "readings": (columns.READINGS, lambda record: tidy.readings(record, WORDS)),
@@ -58,13 +63,13 @@ def table(shop: Shop, engine_id: int, table: str) -> Response:
 @router.get("/shop/tables.zip", dependencies=[Here])
 def all_tables(shop: Shop, now: Now) -> Response:
     """Every table of the whole shop with its data dictionary."""
-    return _zip(shop, lambda session, to: write_tables(session, to, WORDS, now), "tables.zip")
+    return _zip(shop, lambda session, to, time: write_tables(session, to, WORDS, now, time), "tables.zip")
 
 
 @router.get("/shop/engine-files.zip", dependencies=[Here])
 def all_engine_files(shop: Shop, now: Now) -> Response:
     """The engine file of every engine."""
-    return _zip(shop, lambda session, to: write_engine_files(session, to, now), "engine-files.zip")
+    return _zip(shop, lambda session, to, time: write_engine_files(session, to, now, time), "engine-files.zip")
 
 
 def download(text: str, name: str, kind: str) -> Response:
@@ -72,11 +77,24 @@ def download(text: str, name: str, kind: str) -> Response:
     return Response(text.encode(), media_type=kind, headers=_kept_as(name))
 
 
-def _zip(shop: Database, write: Callable[[Session, IO[bytes]], None], name: str) -> Response:
-    made = io.BytesIO()
-    with shop.reading() as session:
-        write(session, made)
-    return Response(made.getvalue(), media_type="application/zip", headers=_kept_as(name))
+def _zip(shop: Database, write: Callable[[Session, IO[bytes], Allowance], None], name: str) -> Response:
+    """A zip that grows on the disk, however large the shop; given up once it has taken too long."""
+    with ExitStack() as unless_sent:
+        made = unless_sent.enter_context(tempfile.TemporaryFile())
+        try:
+            with shop.reading() as session:
+                write(session, made, Allowance())
+        except TookTooLongError:
+            raise HTTPException(503, RequestFault.TIMED_OUT) from None
+        size = made.tell()
+        made.seek(0)
+        unless_sent.pop_all()
+    return StreamingResponse(_read(made), headers={**_kept_as(name), "Content-Length": f"{size}"}, media_type=ZIP)
+
+
+def _read(made: IO[bytes]) -> Iterator[bytes]:
+    with made:
+        yield from iter(partial(made.read, PIECE), b"")
 
 
 def _kept_as(name: str) -> dict[str, str]:

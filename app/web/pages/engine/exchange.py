@@ -17,6 +17,7 @@ from app.shop.exchange.imports import LARGEST, Conflict, bring_in, plan, read
 from app.shop.exchange.several import Batch, Named
 from app.shop.reasons import because
 from app.shop.rejections import Rejection
+from app.shop.stopwatch import Allowance
 from app.shop.store.database import Database
 from app.web.context import Form, Page, Pages, Shop
 from app.web.error_responses import status_of
@@ -86,7 +87,7 @@ def look(shop: Shop, page: Page, sent: Annotated[list[Named] | RejectedError, De
     if len(sent) == 1:
         return _asked(shop, page, sent[0][1], {}, {})
     with shop.reading() as session:
-        batch = several.look(session, sent)
+        batch = several.look(session, sent, Allowance())
     return _listed(page, batch, sent)
 
 
@@ -113,11 +114,12 @@ def bring_several(shop: Shop, page: Page, form: Form) -> Response:
         files = several.unzipped("", base64.b64decode(form.values.get("held", ""), validate=True))
     except (RejectedError, binascii.Error, ValueError):
         return _refused(page, RejectedError({"file": because(Rejection.FILE_LOST)}))
+    time = Allowance()
     try:
-        batch = several.bring_in_all(shop, files, form.values)
+        batch = several.bring_in_all(shop, files, form.values, time)
     except RejectedError as refusal:
         with shop.reading() as session:
-            batch = several.look(session, files)
+            batch = several.look(session, files, time)
         return _listed(page, batch, files, problems_in_words(refusal), status_of(refusal))
     return page.show("imported.html", lines=[ImportLine.of(one) for one in batch.files])
 

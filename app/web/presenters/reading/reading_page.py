@@ -295,7 +295,8 @@ def _ruler_marks(judged: RoundResult) -> tuple[tuple[int, float, int], ...]:
 
 def _free_place(position: float, marks: Sequence[tuple[int, float, int]]) -> tuple[float, int]:
     """Where a mark meant for ``position`` covers none of the others: along the line, and how high."""
-    for at in [position + nudge for nudge in NUDGES]:
+    for nudge in NUDGES:
+        at = position + nudge
         near = [level for _, there, level in marks if abs(there - at) < 0.155]
         free = [level for level in range(3) if level not in near]
         if abs(at) <= 1 and free:

@@ -1,0 +1,50 @@
+"""The yardstick: the same seeds give the same figures, the technician is a good one, and a wrong formula shows."""
+
+import statistics
+
+import pytest
+
+from app.sync.engine.linkage import gap_width
+from app.sync.estimation import posterior
+from app.sync.estimation.posterior import start_prior
+from tests.benchmarks.yardstick import PLAIN, UNLIKE, Outcome, line, one_engine
+
+EIGHT, FOUR = PLAIN[0], PLAIN[1]
+DEAD = next(row for row in UNLIKE if row.dead)
+SEEDS = range(3000, 3012)
+
+
+def ended(who: str, bores: int) -> list[Outcome]:
+    row = next(row for row in PLAIN if row.bores == bores)
+    return [one_engine(seed, row, who) for seed in SEEDS]
+
+
+def test_the_same_engine_goes_the_same_way_twice() -> None:
+    for who in ("technician", "advice"):
+        assert one_engine(3001, FOUR, who) == one_engine(3001, FOUR, who)
+
+
+def test_the_technician_brings_most_fours_even() -> None:
+    found = ended("technician", 4)
+    assert sum(one.even for one in found) >= 8
+    assert all(one.moves < 60 for one in found)
+
+
+def test_a_dead_coupler_is_counted_where_it_is_named_and_no_other_is() -> None:
+    right = Outcome(20.0, 9, 30, 0.3, 0.0, "cannot no-answer 4")
+    wrong = Outcome(20.0, 9, 30, 0.3, 0.0, "cannot no-answer 5")
+    done = Outcome(20.0, 9, 30, 0.05, 0.0, "done even")
+    assert line(DEAD, "advice", [right, wrong, done]).split()[-2:] == ["1", "1"]
+    assert line(EIGHT, "advice", [done, done, done]).split()[-2:] == ["-", "0"]
+
+
+@pytest.mark.slow
+def test_a_formula_made_wrong_in_the_estimator_alone_shows(monkeypatch: pytest.MonkeyPatch) -> None:
+    """With the same luck: the edge of a plate believed to be twice as long as it is."""
+    sound = ended("advice", 4)
+    with monkeypatch.context() as patch:
+        start_prior.cache_clear()
+        patch.setattr(posterior, "gap_width", lambda hardware: 2 * gap_width(hardware))
+        wrong = ended("advice", 4)
+    start_prior.cache_clear()
+    assert statistics.mean(one.minutes for one in wrong) > 1.5 * statistics.mean(one.minutes for one in sound)
