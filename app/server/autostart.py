@@ -69,9 +69,9 @@ def program() -> Command:
     return (sys.executable,) if getattr(sys, "frozen", False) else (sys.executable, "-m", "app.server")
 
 
-def serving(*, port: int, host: str, lan: bool, tls: bool, data: Path) -> Command:
+def serving(*, port: int, host: str, lan: bool, no_name: bool = False, tls: bool, data: Path) -> Command:
     """``evenbore serve`` with its options in full, so that it means the same from any folder."""
-    reached = ("--lan",) if lan else ("--host", host)
+    reached = ("--lan", *(("--no-name",) if no_name else ())) if lan else ("--host", host)
     secured = ("--tls",) if tls else ()
     return (*program(), "serve", "--port", str(port), *reached, *secured, "--data", str(data.absolute()))
 

@@ -8,7 +8,7 @@ import typer
 from app.places import default_data_folder
 from app.server.autostart import Autostart, UnknownSystemError, autostart, serving
 from app.server.network import LOOPBACK
-from app.server.options import Data, Host, Lan, Port, Tls
+from app.server.options import Data, Host, Lan, Nameless, Port, Tls
 from app.wording.message import say
 from app.wording.program import cli
 
@@ -21,13 +21,14 @@ def write(
     port: Port = 8000,
     host: Host = LOOPBACK,
     lan: Lan = False,
+    no_name: Nameless = False,
     tls: Tls = False,
     data: Data = None,
 ) -> None:
     """Write the file, in place of the one before, and have the system take it up."""
     if context.invoked_subcommand is not None:
         return
-    serve = serving(port=port, host=host, lan=lan, tls=tls, data=data or default_data_folder())
+    serve = serving(port=port, host=host, lan=lan, no_name=no_name, tls=tls, data=data or default_data_folder())
     wanted = _for_this_system(serve)
     wanted.file.parent.mkdir(parents=True, exist_ok=True)
     wanted.file.write_bytes(wanted.contents)

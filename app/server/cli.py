@@ -20,7 +20,7 @@ import typer
 
 from app.server import autostart_commands, backup_commands
 from app.server.network import LOOPBACK, addresses, home_on_the_network, names_in, numbers_of
-from app.server.options import Data, Host, Lan, Port, Tls
+from app.server.options import Data, Host, Lan, Nameless, Port, Tls
 from app.wording.message import say
 from app.wording.program import cli as words
 
@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from fastapi import FastAPI
     from uvicorn import Server
 
+    from app.server.announcing import Announcer
     from app.server.tls import Secured
     from app.shop.reasons import Reason
     from app.shop.store.database import Database
@@ -37,22 +38,33 @@ cli = typer.Typer(no_args_is_help=True, add_completion=False, pretty_exceptions_
 
 
 @cli.command(help=say(words.SERVE_HELP))
-def serve(port: Port = 8000, host: Host = LOOPBACK, lan: Lan = False, tls: Tls = False, data: Data = None) -> None:
+def serve(
+    port: Port = 8000,
+    host: Host = LOOPBACK,
+    lan: Lan = False,
+    no_name: Nameless = False,
+    tls: Tls = False,
+    data: Data = None,
+) -> None:
     """Serve the shop's records."""
     from app.places import default_data_folder
 
-    run(data or default_data_folder(), "0.0.0.0" if lan else host, port, demonstration=False, tls=tls)
+    folder = data or default_data_folder()
+    run(folder, "0.0.0.0" if lan else host, port, demonstration=False, tls=tls, named=lan and not no_name)
 
 
 @cli.command(help=say(words.DEMO_HELP))
-def demo(port: Port = 8000, host: Host = LOOPBACK, lan: Lan = False, data: Data = None) -> None:
+def demo(
+    port: Port = 8000, host: Host = LOOPBACK, lan: Lan = False, no_name: Nameless = False, data: Data = None
+) -> None:
     """Serve a demonstration shop, deleted afterwards unless it has a folder of its own."""
     host = "0.0.0.0" if lan else host
+    named = lan and not no_name
     if data is not None:
-        run(data, host, port, demonstration=True)
+        run(data, host, port, demonstration=True, named=named)
         return
     with tempfile.TemporaryDirectory(prefix="evenbore-demo-") as folder:
-        run(Path(folder), host, port, demonstration=True)
+        run(Path(folder), host, port, demonstration=True, named=named)
 
 
 cli.add_typer(autostart_commands.commands, name="autostart")
@@ -66,25 +78,32 @@ def main() -> None:
     cli()
 
 
-def run(folder: Path, host: str, port: int, *, demonstration: bool, tls: bool = False) -> None:
+def run(folder: Path, host: str, port: int, *, demonstration: bool, tls: bool = False, named: bool = False) -> None:
     """Serve the shop in ``folder`` until Ctrl-C or SIGTERM, then close it.
 
     Parameters: ``port`` 0 to 65535; ``demonstration`` fills a shop that has no engines with made-up ones; ``tls`` is
-    for https.
+    for https; ``named`` announces a name on the network.
     """
     signal.signal(signal.SIGTERM, signal.default_int_handler)  # closes the shop, as Ctrl-C does
     try:
         with ExitStack() as both:
             door = both.enter_context(listening(host, port))
-            secured = both.enter_context(securing(folder, door, host)) if tls else None
-            while not keep_open(folder, door, host, demonstration=demonstration, secured=secured):
+            announcer = both.enter_context(naming(folder, door, tls=tls)) if named else None
+            secured = both.enter_context(securing(folder, door, host, announcer)) if tls else None
+            while not keep_open(folder, door, host, demonstration=demonstration, secured=secured, announcer=announcer):
                 typer.echo(say(words.RESTORED_WHILE_DAMAGED))
     except KeyboardInterrupt:
         typer.echo(say(words.CLOSED))
 
 
 def keep_open(
-    folder: Path, door: socket.socket, host: str, *, demonstration: bool, secured: "Secured | None" = None
+    folder: Path,
+    door: socket.socket,
+    host: str,
+    *,
+    demonstration: bool,
+    secured: "Secured | None" = None,
+    announcer: "Announcer | None" = None,
 ) -> bool:
     """Serve the shop, or the page that says it is damaged. False when a backup was restored there."""
     from app.shop.store.backup import copying
@@ -92,28 +111,39 @@ def keep_open(
     from app.web.application import create_app
     from app.web.pages.shop.damaged import create_damaged_app
 
+    lan_names = announcer.hosts if announcer else names_in(host)
     try:
         with (
             opened(folder, demonstration=demonstration) as shop,
             nullcontext() if demonstration else copying(shop, now, warn),
         ):
-            pairing = pairing_for(host, door.getsockname()[1], scheme_of(secured))
+            pairing = pairing_for(host, door.getsockname()[1], scheme_of(secured), announcer)
             trust = secured.trust if secured else None
-            app = create_app(shop, lan_names=names_in(host), pairing=pairing, trusting=trust)
-            answer(app, door, host, pairing, secured=secured)
+            app = create_app(shop, lan_names=lan_names, pairing=pairing, trusting=trust)
+            answer(app, door, host, pairing, secured=secured, announcer=announcer)
     except DamagedShopError as damage:
         warn(damage.reason)
         again = threading.Event()
-        lan_names = names_in(host)
         app = create_damaged_app(damage, start_again=again.set, clock=now, lan_names=lan_names)
-        answer(app, door, host, until=again, secured=secured)
+        answer(app, door, host, until=again, secured=secured, announcer=announcer)
         return not again.is_set()
     return True
 
 
 @contextmanager
-def securing(folder: Path, door: socket.socket, host: str) -> Iterator["Secured"]:
+def naming(folder: Path, door: socket.socket, *, tls: bool) -> Iterator["Announcer"]:
+    """The program's name is announced on the network meanwhile."""
+    from app.server.announcing import Announcer, announcing
+
+    reached = door.getsockname()[1], "https" if tls else "http"
+    with announcing(Announcer(*reached, kept=folder / "network-name", tell=typer.echo)) as announcer:
+        yield announcer
+
+
+@contextmanager
+def securing(folder: Path, door: socket.socket, host: str, announcer: "Announcer | None" = None) -> Iterator["Secured"]:
     """What https needs, with the page about it open; ends the program with a message when there is no certificate."""
+    from app.server.announcing import NAMES
     from app.server.certificates import CertificateError
     from app.server.tls import secured
     from app.web.security.middleware import own_names
@@ -121,7 +151,8 @@ def securing(folder: Path, door: socket.socket, host: str) -> Iterator["Secured"
     port = door.getsockname()[1]
     home = home_on_the_network(host, port, "https") or f"https://{LOOPBACK}:{port}/"
     try:
-        with secured(folder / "https", door, home, own_names() | names_in(host), numbers_of(host), now()) as all_of_it:
+        names = own_names() | (frozenset(NAMES) if announcer else names_in(host))
+        with secured(folder / "https", door, home, names, numbers_of(host), now()) as all_of_it:
             yield all_of_it
     except CertificateError as error:
         give_up(say(words.CERTIFICATE_PROBLEMS[error.problem], place=error.place, why=error.why))
@@ -212,6 +243,7 @@ def answer(
     pairing: "Pairing | None" = None,
     until: threading.Event | None = None,
     secured: "Secured | None" = None,
+    announcer: "Announcer | None" = None,
 ) -> None:
     """Serve ``app`` through ``door`` until a signal says to stop, or ``until`` is set. One worker, one process."""
     from app.server.door import server_of
@@ -222,6 +254,8 @@ def answer(
             typer.echo(line)
         for line in secured.lines if secured else ():
             typer.echo(line)
+        if announcer is not None:
+            announcer.wait()
         if pairing is not None and pairing.home:
             pairing.new()
         if until is not None:
@@ -252,12 +286,15 @@ def stopping(server: "Server") -> Iterator[None]:
         raise KeyboardInterrupt
 
 
-def pairing_for(host: str, port: int, scheme: str = "http") -> "Pairing":
-    """Pairing of tablets; none where the program listens to this computer only."""
+def pairing_for(host: str, port: int, scheme: str = "http", announcer: "Announcer | None" = None) -> "Pairing":
+    """Pairing of tablets, which open the program by its name where it has one, or by its number."""
     from app.web.security.pairing import Pairing
 
-    home = home_on_the_network(host, port, scheme)
-    return Pairing(home, show_code) if home else Pairing()
+    def homes() -> tuple[str, ...]:
+        by_number = home_on_the_network(host, port, scheme)
+        return tuple(filter(None, (announcer.home if announcer else "", by_number)))
+
+    return Pairing(homes, show_code)
 
 
 def show_code(code: str, address: str) -> None:

@@ -40,14 +40,14 @@ def names_in(host: str) -> frozenset[str]:
     try:
         ip_address(host)
     except ValueError:
-        return frozenset({host})
+        return frozenset({host.lower()})
     return frozenset()
 
 
 def numbers_of(host: str) -> frozenset[str]:
     """The addresses that this computer is called by when the program listens on ``host``."""
     reached = lan_address() if host in EVERY_ADDRESS else host
-    return frozenset({LOOPBACK, "::1", *({reached} - names_in(reached) if reached else ())})
+    return frozenset({LOOPBACK, "::1", *({reached} if reached and not names_in(reached) else ())})
 
 
 def lan_address() -> str | None:

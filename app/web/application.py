@@ -1,6 +1,6 @@
 """Puts the application together: pages, the JSON interface, files, guards, and what a refusal looks like."""
 
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator, Callable, Container
 from contextlib import asynccontextmanager, suppress
 from datetime import datetime
 from gettext import NullTranslations
@@ -34,7 +34,7 @@ from app.web.pages.shop import (
     tablets,
     trust,
 )
-from app.web.pages.visit import cold_setting, corrections, moves, readings, recorded, running, visits
+from app.web.pages.visit import cold_setting, corrections, job_time, moves, readings, recorded, running, visits
 from app.web.security.middleware import SAFE_METHODS, protect
 from app.web.security.pairing import Pairing
 from app.web.spoken import Spoken
@@ -60,6 +60,7 @@ PAGES = (
     meters,
     statistics,
     corrections,
+    job_time,
     recorded,
     data_out,
     exchange,
@@ -84,7 +85,7 @@ PAGES = (
 def create_app(
     shop: Database,
     *,
-    lan_names: frozenset[str] = frozenset(),
+    lan_names: Container[str] = frozenset(),
     clock: Callable[[], datetime] | None = None,
     pairing: Pairing | None = None,
     trusting: trust.Trust | None = None,

@@ -156,12 +156,12 @@ def test_written_shown_and_taken_back(tmp_path: Path) -> None:
     """With the systemctl of this computer: what is enabled there is what was written."""
     assert typed(tmp_path, "show").strip() == say(words.NO_AUTOSTART)
     file = tmp_path / "config" / "systemd" / "user" / "evenbore.service"
-    written = typed(tmp_path, "--port", "8010", "--lan", "--tls").splitlines()
+    written = typed(tmp_path, "--port", "8010", "--lan", "--no-name", "--tls").splitlines()
     assert written[0] == say(words.AUTOSTART_WRITTEN, file=file)
     serve = command_in(unit_in(file.read_text()))
     assert PurePosixPath(serve[0]) == PurePosixPath(sys.executable)
     usual = str(tmp_path / "data" / "evenbore")
-    assert serve[3:] == ["serve", "--port", "8010", "--lan", "--tls", "--data", usual]
+    assert serve[3:] == ["serve", "--port", "8010", "--lan", "--no-name", "--tls", "--data", usual]
     asked = ["systemctl", "--user", "is-enabled", "evenbore.service"]
     state = subprocess.run(asked, env=home(tmp_path), capture_output=True, text=True, check=False)
     assert state.stdout.strip() == "enabled"

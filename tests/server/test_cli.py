@@ -258,7 +258,7 @@ def test_where_a_tablet_opens_it(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def test_a_pairing_code_is_shown_in_the_terminal(capsys: pytest.CaptureFixture[str]) -> None:
-    codes = Pairing("http://192.168.7.20:8000/", cli.show_code)
+    codes = Pairing(lambda: ("http://192.168.7.20:8000/",), cli.show_code)
     codes.new()
     shown = capsys.readouterr().out
     assert f"{codes.code[:4]}-{codes.code[4:]}" in shown
@@ -271,7 +271,7 @@ def test_open_to_the_network_it_shows_a_code_and_lets_nobody_else_in(tmp_path: P
     lan = network.lan_address()
     if lan is None:
         pytest.skip("this computer is on no network")
-    with started("serve", "--port", "0", "--lan", "--data", str(tmp_path)) as program:
+    with started("serve", "--port", "0", "--lan", "--no-name", "--data", str(tmp_path)) as program:
         assert program.fetch("/shop")
         from_the_network = program.address.replace("127.0.0.1", lan)
         assert answered(from_the_network, "shop")[0] == 401

@@ -10,7 +10,7 @@ from string import Formatter
 import pytest
 from typer.main import get_command
 
-from app.server import autostart_commands, backup_commands, certificates, network, options, tls
+from app.server import announcing, autostart_commands, backup_commands, certificates, network, options, tls
 from app.server import cli as commands
 from app.server.certificates import CertificateProblem
 from app.shop.reasons import Reason, because
@@ -25,7 +25,18 @@ from app.wording.program import cli, store
 from app.wording.program.store import health_facts, health_problems
 from app.wording.reasons import TABLES, Worded, in_words
 
-SOURCES = (autostart_commands, backup_commands, certificates, commands, network, options, tls, store, damaged)
+SOURCES = (
+    announcing,
+    autostart_commands,
+    backup_commands,
+    certificates,
+    commands,
+    network,
+    options,
+    tls,
+    store,
+    damaged,
+)
 """The modules that say what the command line shows."""
 
 FOLDER = Path("/records")
@@ -211,8 +222,8 @@ def test_the_help_of_every_command_and_option_comes_from_the_messages() -> None:
     known = {message.text for _, message in messages(cli)}
     command = get_command(commands.cli)
     group = command.commands  # type: ignore[attr-defined]
-    assert set(group) == {"serve", "demo", "backup", "restore", "check"}
-    for name, one in group.items():
+    assert set(group) == {"serve", "demo", "autostart", "backup", "restore", "check"}
+    for name, one in [*group.items(), *group["autostart"].commands.items()]:
         assert one.help in known, name
         for parameter in one.params:
             if parameter.name != "help":

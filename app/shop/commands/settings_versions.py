@@ -67,6 +67,7 @@ def problems(new: Settings, units: Units = RECORDED) -> Problems:
     within("steady_within", new.heat.steady_within, 0.5, 10, degrees.span)
     within("lasts", new.heat.lasts, 5 * MINUTE, 120 * MINUTE, Measure("minutes"), MINUTE)
     within("pause", new.pause, 5 * MINUTE, 60 * MINUTE, Measure("minutes"), MINUTE)
+    within("gap", new.gap, 5 * MINUTE, 240 * MINUTE, Measure("minutes"), MINUTE)
     wrong |= _letterhead_problems(new)
     initials = [one for one, _ in new.people]
     if any(not one or not name or len(one) > MOST_INITIALS or len(name) > LONGEST for one, name in new.people):

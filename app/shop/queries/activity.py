@@ -38,6 +38,7 @@ class Activity(StrEnum):
     """A stop, with its ``cause`` and ``remedy``."""
     SIGN_OFF = "signed-off"
     CORRECTION = "corrected-after-sign-off"
+    HOURS = "hours-corrected"
     PERSON_ADDED = "person-added"
     PERSON_REMOVED = "person-removed"
     PIN_CHANGED = "pin-changed"
@@ -85,6 +86,8 @@ PARTS = (
     FROM sign_off s JOIN visit v ON v.id = s.visit_id""",
     """SELECT c.at, c."by", 'corrected-after-sign-off', json_object('why', c.why), '',
     c.visit_id, v.engine_id, 'correction', c.id FROM correction c JOIN visit v ON v.id = c.visit_id""",
+    """SELECT h.at, h."by", 'hours-corrected', json_object('phase', h.phase, 'why', h.why), '',
+    h.visit_id, v.engine_id, 'hours_correction', h.id FROM hours_correction h JOIN visit v ON v.id = h.visit_id""",
     """SELECT at, name, CASE WHEN active = 0 THEN 'person-removed' WHEN supersedes_id IS NULL THEN 'person-added'
     ELSE 'pin-changed' END, '{}', '', 0, 0, 'person', id FROM person""",
     """SELECT at, name, 'pin-wrong', '{}', '', 0, 0, 'pin_try', id FROM pin_try WHERE "right" = 0""",

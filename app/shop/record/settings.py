@@ -29,6 +29,7 @@ class Source(StrEnum):
     SEA_LEVEL = "sea-level"
     PUBLISHED_DEFAULT = "published-default"
     ENGINE_COOLS = "engine-cools"
+    LONGER_THAN_A_WAIT = "longer-than-a-wait"
     HEAT_WANDERS = "heat-wanders"
 
 
@@ -63,6 +64,9 @@ class Settings:
     After ``pause`` [s] without a reading or a check the engine counts as stopped: a round is read in a few minutes, and
     plates follow a cooling engine (our judgement).
 
+    A silence of more than ``gap`` [s] between two entries is no time of the job: the longest wait that the program asks
+    for, a heat soak, has readings of its gauges within that time, and a meal is longer (our judgement).
+
     ``openings`` are the feelers under the central lever for the bank balance, two or three; 0.010 in and 0.030 in open
     the plates by about 0.6 and 1.7 degrees on a one-inch lever, and a factor of three tells the length of a link rod
     from the ratio of its lever arms. Public service sheets ask for oil of at least 60 degrees before idle checks; no
@@ -86,6 +90,7 @@ class Settings:
     recheck_months: float = 12
     pulls: float = 3
     pause: float = 20 * MINUTE
+    gap: float = 30 * MINUTE
     people: tuple[tuple[str, str], ...] = ()
     shop_name: str = ""
     shop_address: str = ""
@@ -126,6 +131,7 @@ SOURCES: dict[str, Source] = {
     "recheck_months": Source.OWN_CHOICE,
     "pulls": Source.COMMON_PRACTICE,
     "pause": Source.ENGINE_COOLS,
+    "gap": Source.LONGER_THAN_A_WAIT,
     "lasts": Source.HEAT_WANDERS,
     "people": Source.ANY_INITIALS,
     "shop_name": Source.NO_LETTERHEAD,

@@ -329,6 +329,19 @@ class Correction(Evidence, table=True):
     at: str = Field(sa_type=Text)
 
 
+class HoursCorrection(Evidence, table=True):
+    """Word that a phase of a visit took ``seconds`` in truth, and why its record says otherwise; the newest counts."""
+
+    __tablename__ = "hours_correction"
+    __table_args__ = (CheckConstraint("seconds >= 0", name="seconds"), STRICT)
+    visit_id: int = Field(foreign_key="visit.id", ondelete="RESTRICT", index=True)
+    phase: str = Field(sa_type=Text)
+    seconds: float = Field(sa_type=REAL)
+    why: str = Field(sa_type=Text)
+    by: str = Field(sa_type=Text)
+    at: str = Field(sa_type=Text)
+
+
 class Person(Evidence, table=True):
     """Someone who signs off. A changed PIN, and a leaving (``active`` 0), is a row that supersedes the one before.
 
@@ -370,7 +383,7 @@ class Tablet(Evidence, table=True):
 
 EVIDENCE = (
     *("fitting", "meter", "visit", "round", "reading", "opening_speed", "move", "check", "override", "sign_off"),
-    *("correction", "engine_event", "stop_end"),
+    *("correction", "engine_event", "stop_end", "hours_correction"),
     *("study", "study_reading", "meter_due", "setup", "practice"),
     *("person", "pin_try", "tablet"),
 )

@@ -7,7 +7,7 @@ page; each refusal is a small page of its own, or a problem document for a progr
 import asyncio
 import re
 import socket
-from collections.abc import Callable, MutableMapping
+from collections.abc import Callable, Container, MutableMapping
 from functools import lru_cache, partial
 from ipaddress import IPv6Address, ip_address
 from typing import Any
@@ -73,18 +73,18 @@ HOST = re.compile(r"(?P<name>\[[0-9a-f:.]+\]|[a-z0-9_.-]+)(?::[0-9]{1,5})?")
 
 
 def protect(
-    app: FastAPI, *, lan_names: frozenset[str] = frozenset(), admits: Callable[[str], bool] = lambda token: True
+    app: FastAPI, *, lan_names: Container[str] = frozenset(), admits: Callable[[str], bool] = lambda token: True
 ) -> None:
     """Put every guard on ``app``, the last one added being the first to see a request.
 
-    Parameters: ``lan_names``, the names besides its own that this computer is called by on its network; ``admits``,
-    whether a token is that of a paired tablet.
+    Parameters: ``lan_names``, the names besides its own that this computer is called by on its network, in small
+    letters, which may change meanwhile; ``admits``, whether a token is that of a paired tablet.
     """
     for guard in (
         LimitedBody,
         partial(Paired, admits=admits),
         SameOrigin,
-        partial(KnownHost, names=own_names() | lan_names),
+        partial(KnownHost, own=own_names(), others=lan_names),
         LimitedTime,
         Headers,
     ):
@@ -201,20 +201,24 @@ class LimitedTime:
 
 
 class KnownHost:
-    """Only requests to an IP address or to one of ``names`` are answered.
+    """Only requests to an IP address or to one of its names are answered.
 
     Another site's name that was made to point here (DNS rebinding) would otherwise run its scripts against the shop.
     It needs a name for that, so any address is safe to answer, and a new one from the router does not lock anyone out.
     """
 
-    def __init__(self, app: ASGIApp, names: frozenset[str]) -> None:
+    def __init__(self, app: ASGIApp, own: frozenset[str], others: Container[str] = frozenset()) -> None:
         self.app = app
-        self.names = frozenset(name.lower().rstrip(".") for name in names)
+        self.own = own
+        self.others = others
 
     def knows(self, host: str) -> bool:
         """Whether ``host``, a Host header's whole value, is one of ours."""
         match = HOST.fullmatch(host.lower())
-        return match is not None and (match["name"].rstrip(".") in self.names or _is_address(match["name"]))
+        if match is None:
+            return False
+        name = match["name"].rstrip(".")
+        return name in self.own or name in self.others or _is_address(match["name"])
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] == "http":

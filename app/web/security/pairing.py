@@ -50,23 +50,34 @@ class Pairing:
     """One code at a time. Wrong ones do not end it, or any stranger could keep every tablet out: they end with the
     address that they came from.
 
-    Parameters: ``home``, the address that a tablet opens, empty when the program is open to this computer only;
-    ``show``, told each new code and the address with it in; ``ticks``, seconds of a clock that cannot be set.
+    Parameters: ``homes`` says the addresses that a tablet opens, the best first, none when the program is open to this
+    computer only; ``show``, told each new code and the address with it in; ``ticks``, seconds of a clock that cannot be
+    set.
     """
 
     def __init__(
         self,
-        home: str = "",
+        homes: Callable[[], tuple[str, ...]] = tuple,
         show: Callable[[str, str], None] = lambda code, address: None,
         ticks: Callable[[], float] = time.monotonic,
     ) -> None:
-        self.home = home
+        self._homes = homes
         self._show = show
         self._ticks = ticks
         self._turn = threading.Lock()
         self._code = ""
         self._made = self._shown = -GOOD_FOR
         self._wrong: dict[str, WrongCodes] = {}
+
+    @property
+    def homes(self) -> tuple[str, ...]:
+        """The addresses that a tablet opens now, the best first."""
+        return self._homes()
+
+    @property
+    def home(self) -> str:
+        """The address that a tablet opens now, empty when there is none."""
+        return next(iter(self.homes), "")
 
     @property
     def code(self) -> str:

@@ -33,6 +33,7 @@ MESSAGES: Mapping[StrEnum, Message] = {
     Activity.STOP_ENDED: Message("Stop ended. Cause: {cause}. Remedy: {remedy}"),
     Activity.SIGN_OFF: Message("Signed off"),
     Activity.CORRECTION: Message("Corrected after sign-off: {why}"),
+    Activity.HOURS: Message("Time corrected, {phase}: {why}"),
     Activity.PERSON_ADDED: Message("Added to the people who can sign off"),
     Activity.PERSON_REMOVED: Message("Removed from the people who can sign off"),
     Activity.PIN_CHANGED: Message("PIN changed"),

@@ -22,6 +22,9 @@ SOURCES: Mapping[StrEnum, Message] = {
     Source.ENGINE_COOLS: Message(
         "a round takes a few minutes, and plates follow a cooling engine. This program’s own choice"
     ),
+    Source.LONGER_THAN_A_WAIT: Message(
+        "a heat soak has an entry more often than this, and a meal takes longer. This program’s own choice"
+    ),
     Source.HEAT_WANDERS: Message(
         "coolant and oil wander with load and fans, and a look takes seconds. This program’s own choice"
     ),
@@ -39,6 +42,7 @@ UNIT_NAMES: Mapping[str, Message] = {"miles": Message("miles"), "months": Messag
 TOLERANCES = Message("Tolerances, ±\u00a0% of the mean")
 VERDICT = Message("Verdict")
 HEAT_SOAKED = Message("Heat-soaked")
+TIME_OF_A_JOB = Message("Time of a job")
 STOP = Message("Stop the engine")
 NEXT_CHECK = Message("Next check")
 PLACE = Message("Place of the shop")
@@ -58,6 +62,7 @@ FIELDS: Mapping[str, Message] = {
     "steady_for": Message("Steady for at least"),
     "lasts": Message("A look at the gauges counts for"),
     "pause": Message("Engine counts as stopped after no entry for"),
+    "gap": Message("A time without an entry is not counted if longer than"),
     "oil_pressure_start": Message("Oil pressure at start below"),
     "oil_pressure_hot": Message("Oil pressure hot below"),
     "coolant_most": Message("Coolant above"),
@@ -88,6 +93,7 @@ CHANGED: Mapping[str, Message] = {
     "recheck_months": Message("time to the next check"),
     "pulls": Message("short pulls"),
     "pause": Message("longest pause"),
+    "gap": Message("longest time without an entry that counts for the job"),
     "shop_name": Message("name of the shop"),
     "shop_address": Message("address of the shop"),
     "people": Message("initials and names"),

@@ -13,14 +13,15 @@ RESTORE_HELP = Message(
 CHECK_HELP = Message("Verify the records and report problems. Changes nothing. The program may be running.")
 
 AUTOSTART_HELP = Message(
-    "Start the program by itself whenever you sign in to this computer, with the options given here."
+    "Start the program automatically when you sign in to this computer, with the options given here."
 )
 AUTOSTART_SHOW_HELP = Message("Show what is registered to start, and with which options.")
-AUTOSTART_REMOVE_HELP = Message("No longer start the program by itself. A running program stays open.")
+AUTOSTART_REMOVE_HELP = Message("No longer start the program automatically. A running program stays open.")
 
 PORT_HELP = Message("Port to listen on. 0 selects any free port.")
 HOST_HELP = Message("Address to listen on.")
 LAN_HELP = Message("Give paired tablets on the same network access.")
+NO_NAME_HELP = Message("With --lan: announce no name, so that tablets open the program by its number only.")
 TLS_HELP = Message("Use https, with the shop's own certificate. Each tablet must trust it once.")
 DATA_HELP = Message("Folder of the shop's records.")
 TO_HELP = Message("File or folder to save the backup in. Default: the shop's own backup folder.")
@@ -29,6 +30,14 @@ EMPTY_HELP = Message("Start an empty shop instead.")
 
 OPEN_AT = Message("Evenbore is open at {address}")
 OPEN_ON_TABLETS = Message("On a tablet on the same network: {address}")
+OPEN_BY_NAME = Message("On a tablet, by name: {address}")
+NAME_TAKEN = Message("Another computer on this network is called {taken}. This one is called {name}.")
+NAMES_TAKEN = Message(
+    "Every name that Evenbore uses is taken on this network, the last one {taken}. Open the program by its number."
+)
+NAME_NOT_ANNOUNCED = Message(
+    "This network does not carry the name {name} ({why}). Open the program by its number on tablets."
+)
 NO_NETWORK = Message("This computer is not connected to a network. Tablets cannot reach it.")
 PAIRING_CODE = Message(
     "To pair a tablet, scan this or type the code {code} on the page it opens. "
@@ -37,14 +46,16 @@ PAIRING_CODE = Message(
 CLOSED = Message("Evenbore is closed.")
 RESTORED_WHILE_DAMAGED = Message("The damaged records were replaced. Starting again.")
 
-AUTOSTART_WRITTEN = Message("Evenbore starts by itself the next time you sign in to this computer. What starts: {file}")
+AUTOSTART_WRITTEN = Message(
+    "Evenbore starts automatically the next time you sign in to this computer. What starts: {file}"
+)
 AUTOSTART_SOONER = Message("To start it with the computer, before anyone signs in: {line}")
 AUTOSTART_FILE = Message("What starts when you sign in: {file}")
-AUTOSTART_REMOVED = Message("Evenbore no longer starts by itself. Removed: {file}")
-NO_AUTOSTART = Message("Evenbore does not start by itself. To have it start: evenbore autostart")
+AUTOSTART_REMOVED = Message("Evenbore no longer starts automatically. Removed: {file}")
+NO_AUTOSTART = Message("Evenbore does not start automatically. To have it start: evenbore autostart")
 AUTOSTART_BY_HAND = Message("This computer did not accept a command. Type it yourself: {line}")
 AUTOSTART_UNKNOWN = Message(
-    "Evenbore cannot start by itself on {system}. Add evenbore serve to what this system starts when you sign in."
+    "Evenbore cannot start automatically on {system}. Add evenbore serve to what this system starts when you sign in."
 )
 
 FOREIGN_ADDRESS = Message(

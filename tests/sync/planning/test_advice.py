@@ -15,10 +15,10 @@ from app.sync.engine.layout import Bank, Bypass, Coupler, Layout, StopScrew
 from app.sync.engine.units import KG_PER_HOUR, THOU
 from app.sync.estimation.conformity import Conformity, Decision
 from app.sync.estimation.filter import followed
-from app.sync.estimation.posterior import LEAST_GAP, Floats, Posterior
+from app.sync.estimation.posterior import LEAST_GAP, Floats, Posterior, start_prior
 from app.sync.planning.advice import Advice, AdviceKind, AdviceReason
 from app.sync.planning.evaluation import SIXTEENTH
-from app.sync.planning.planner import next_move, start_prior
+from app.sync.planning.planner import next_move
 from app.sync.planning.recent_events import recently_turned
 
 V8 = Layout((Bank("A", (1, 2, 3, 4), 2, 1), Bank("B", (5, 6, 7, 8), 5, 5)))

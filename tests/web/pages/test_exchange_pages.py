@@ -270,7 +270,7 @@ def test_a_zip_that_grows_without_end_is_not_taken_apart(other: Database) -> Non
 
 
 def test_a_whole_shop_leaves_at_the_shop_computer_only(shop: Database) -> None:
-    codes = Pairing(f"{ORIGIN}/")
+    codes = Pairing(lambda: (f"{ORIGIN}/",))
     app = create_app(shop, pairing=codes)
     with TestClient(app, base_url=ORIGIN, headers={"Origin": ORIGIN}, client=("192.168.1.9", 40000)) as tablet:
         codes.new()

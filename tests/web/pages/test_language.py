@@ -89,7 +89,7 @@ def pages(newly_made: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterato
     heat_soaked(shop)
     read_round(shop, 1, HEAT_SOAKED)
     engine(shop, TWINS, serial="22-0098")
-    app = create_app(shop, pairing=Pairing(f"{HOME}/"), language=PSEUDO)
+    app = create_app(shop, pairing=Pairing(lambda: (f"{HOME}/",)), language=PSEUDO)
     with TestClient(app, base_url=HOME, headers={"Origin": HOME}, client=("::1", 9)) as client:
         for path, sent in WRITES:
             assert client.post(path, data={"key": key(), **sent}).status_code == 200, path

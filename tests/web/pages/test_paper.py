@@ -1,13 +1,11 @@
 """Paper as a person holds it: printed by the browser, read back from the PDF, its codes decoded by a library."""
 
 import re
-from io import BytesIO
 
 import pypdfium2  # type: ignore[import-untyped]
 import pytest
 import zxingcpp
 from playwright.sync_api import Page, expect
-from pypdf import PdfReader
 
 from app.shop.commands import checks, engines
 from app.shop.procedure.codes import CautionCode
@@ -33,8 +31,10 @@ DPI, ROUGH = 150, 100
 
 
 def texts(pdf: bytes) -> list[str]:
-    """The text of each page, spaces evened out."""
-    return [" ".join(p.extract_text().split()) for p in PdfReader(BytesIO(pdf)).pages]
+    """The text of each page, spaces evened out, a hyphen that kerning set apart put back to its word."""
+    with pypdfium2.PdfDocument(pdf) as document:
+        said = [" ".join(one.get_textpage().get_text_bounded().split()) for one in document]
+    return [re.sub(r"(?<=\w) -(?=\w)", "-", page) for page in said]
 
 
 def printed(page: Page, paper: str) -> list[str]:
@@ -107,12 +107,12 @@ def test_a_handover_sheet_is_two_pages_and_its_code_says_the_record(
 
 
 @pytest.mark.parametrize("paper", PAPERS)
-def test_twenty_four_adjustments_and_two_waivers_fit_and_more_run_on(
+def test_twenty_adjustments_and_two_waivers_fit_and_more_run_on(
     page: Page, server: str, shop: Database, paper: str
 ) -> None:
     visit_id = heat_soaked(shop, V12)
     with shop.writing() as session:
-        for at in range(24):
+        for at in range(20):
             near = 3 + at % 3
             session.add(made(visit_id, near, near + 1))
     read_round(shop, visit_id, HEAT_SOAKED)
@@ -128,13 +128,13 @@ def test_twenty_four_adjustments_and_two_waivers_fit_and_more_run_on(
     assert "Received by" in customer
     assert record.count(why) == 2
     assert record.index(why) < record.index("Readings of bank A")
-    assert "24. 10:00 Coupler 5–6 reset" in record
+    assert "20. 10:00 Coupler 4–5 reset" in record
     with shop.writing() as session:
         session.add(made(visit_id, 3, 4))
     page.reload()
     _, record, more = texts(page.pdf(format=paper))
-    assert "25. 10:00" not in record
-    assert "25. 10:00 Coupler 3–4 reset" in more
+    assert "21. 10:00" not in record
+    assert "21. 10:00 Coupler 3–4 reset" in more
     assert more.startswith("Page 3 of 3 Technical record Engine 31-0217")
 
 

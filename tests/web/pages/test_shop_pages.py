@@ -35,7 +35,7 @@ PIN = "2580"
 
 @pytest.fixture
 def codes() -> Pairing:
-    return Pairing(f"{HOME}/")
+    return Pairing(lambda: (f"{HOME}/", "http://192.168.7.20:8000/"))
 
 
 @pytest.fixture
@@ -90,6 +90,7 @@ def test_the_code_is_drawn_on_the_shop_computer_and_nowhere_else(
     assert "Show code" in here.get("/tablets").text
     page = here.post("/tablets/code").text
     assert codes.code[:4] in page
+    assert "If the tablet does not find that address, open <b>http://192.168.7.20:8000/</b>." in page
     assert "<svg" in page.partition("Pair a tablet")[2].partition("</section>")[0]
     tablet = TestClient(here.app, base_url=HOME, headers={"Origin": HOME}, client=("192.168.7.31", 9))
     assert codes.code[:4] not in tablet.get("/pair").text

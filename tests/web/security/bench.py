@@ -39,7 +39,7 @@ class Bench:
         self.shop: Database = open_shop(self.folder)
         self.shop.stopwatch = Stopwatch(lambda: self.seconds)
         ready_to_sign(self.shop)
-        self.codes = Pairing(f"{HOME}/", ticks=lambda: self.seconds)
+        self.codes = Pairing(lambda: (f"{HOME}/",), ticks=lambda: self.seconds)
         self.app: FastAPI = create_app(self.shop, clock=lambda: self.now, pairing=self.codes)
         self.app.state.templates = self.templates
         self.app.dependency_overrides = self.overrides

@@ -104,7 +104,7 @@ def test_a_form_of_the_program_s_own_page_is_taken_and_its_cookies_go_over_https
 
 def test_a_tablet_paired_under_https_can_be_paired_again_on_plain_http(shop: Database) -> None:
     """A browser never lets plain http replace a cookie of the same name that was made under https."""
-    codes = Pairing(f"{HTTPS}/")
+    codes = Pairing(lambda: (f"{HTTPS}/",))
     app = create_app(shop, pairing=codes)
     names = []
     for address in (HTTPS, HTTPS.replace("https", "http")):
@@ -158,7 +158,7 @@ def test_the_page_says_that_nothing_may_wait_before_the_address_changes(over_htt
 
 def test_pictures_to_scan_stand_on_white_in_the_dark_look_too(over_https: Secure, shop: Database) -> None:
     """A camera finds no code that is dark on dark."""
-    codes = Pairing(f"{HTTPS}/")
+    codes = Pairing(lambda: (f"{HTTPS}/",))
     codes.new()
     here = TestClient(create_app(shop, pairing=codes), base_url="http://127.0.0.1:8000", client=("127.0.0.1", 40000))
     for page in (httpx2.get(over_https.page).text, here.get("/tablets").text):

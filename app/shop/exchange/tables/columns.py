@@ -127,6 +127,18 @@ CHECKS = (
     Column("read_at", "datetime", "When a figure was read that is recorded again and again, UTC; empty for others."),
 )  # fmt: skip
 
+HOURS = (
+    ENGINE, VISIT, PHASE,
+    Column("recorded_minutes", "number", "Time at the engine by the times of the entries; a silence longer than the "
+           "shop's setting is left out.", "min", filled=True),
+    Column("minutes", "number", "The time that counts: as corrected by hand, or as recorded. Of the job, whoever and "
+           "however many worked on it.", "min", filled=True),
+    Column("corrected", "boolean", "Whether it was corrected by hand.", filled=True),
+    Column("why", "string", "Why the record says otherwise, as typed."),
+    Column("by", "string", "Initials of the person who corrected it."),
+    Column("at", "datetime", "When it was corrected, UTC; empty where it was not."),
+)  # fmt: skip
+
 VISITS = (
     ENGINE, VISIT, PLACE, JOB,
     Column("why", "string", "Why the engine came, as typed."),

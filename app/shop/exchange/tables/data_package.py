@@ -19,6 +19,7 @@ from app.shop.exchange.exports import engine_file, written
 from app.shop.exchange.tables import columns, tidy
 from app.shop.exchange.tables.columns import Column
 from app.shop.exchange.tables.tidy import CellWords, add_rows
+from app.shop.queries.hours import by_visit
 from app.shop.record import loader
 from app.shop.record.fittings import layout_from_json
 from app.shop.stopwatch import Allowance
@@ -33,8 +34,14 @@ TABLES: dict[str, tuple[Sequence[Column], str]] = {
     "readings": (columns.READINGS, "Every reading, one a row, with those that were corrected later."),
     "moves": (columns.MOVES, "Every entry of an adjustment."),
     "checks": (columns.CHECKS, "Every entry of an item of a checklist, temperatures and pressures among them."),
+    "hours": (columns.HOURS, "How long each phase of a visit took at the engine."),
 }
-KEYS = {"engines": ["engine"], "visits": ["engine", "visit"], "moves": ["engine", "visit", "move"]}
+KEYS = {
+    "engines": ["engine"],
+    "visits": ["engine", "visit"],
+    "moves": ["engine", "visit", "move"],
+    "hours": ["engine", "visit", "phase"],
+}
 """What names a row of a table; a reading and a check have no name of their own."""
 
 ABOUT = (
@@ -57,6 +64,8 @@ def write_tables(session: Session, to: IO[bytes], words: CellWords, at: str, tim
                 layout = layout_from_json(fitting_now(session, engine.ident).layout)
                 add_rows(tables["engines"], [tidy.engine(engine, layout)])
                 for record in reversed(loader.of_engine(session, engine.ident)):
+                    took = by_visit(session, {record.visit.ident}, record.settings.gap)[record.visit.ident]
+                    add_rows(tables["hours"], tidy.hours(record, took))
                     add_rows(tables["visits"], [tidy.visits(record)])
                     add_rows(tables["readings"], tidy.readings(record, words))
                     add_rows(tables["moves"], tidy.moves(record))

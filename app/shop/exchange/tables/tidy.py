@@ -11,6 +11,7 @@ from app.shop.assessment.round_results import evenness_of
 from app.shop.exchange.tables.columns import LOCAL, NO, VERDICTS, YES
 from app.shop.procedure.items import Item
 from app.shop.procedure.phases import PHASES
+from app.shop.queries.hours import PhaseTime
 from app.shop.record.entries import EngineEntry, MoveEntry
 from app.shop.record.rounds import Round
 from app.shop.record.superseding import current
@@ -18,7 +19,7 @@ from app.shop.record.visit_record import TAKEN_BACK, VisitRecord, made_cold
 from app.shop.store.tables import Engine
 from app.sync.engine.adjusters.registry import kind_of
 from app.sync.engine.layout import Layout
-from app.sync.engine.units import CUBIC_INCH, INCH, LITER, REV_PER_MIN
+from app.sync.engine.units import CUBIC_INCH, INCH, LITER, MINUTE, REV_PER_MIN
 
 Cell = str | int | bool | Decimal | None
 Row = tuple[Cell, ...]
@@ -113,6 +114,16 @@ def checks(record: VisitRecord, words: CellWords) -> Iterator[Row]:
         )  # fmt: skip
 
 
+def hours(record: VisitRecord, phases: Iterable[PhaseTime]) -> Iterator[Row]:
+    """The time of each phase of a visit, to the tenth of a minute."""
+    for one in phases:
+        row = one.correction
+        yield (
+            record.engine.serial, record.visit.number, one.phase, _minutes(one.recorded), _minutes(one.spent),
+            row is not None, *((row.why, row.by, row.at) if row is not None else (None, None, None)),
+        )  # fmt: skip
+
+
 def visits(record: VisitRecord) -> Row:
     """A visit in a row."""
     visit, signed = record.visit, record.sign_off
@@ -150,6 +161,10 @@ def _largest_difference(record: VisitRecord, one: Round | None) -> Decimal | Non
 
 def _choice(item: Item | None, number: float | None, words: CellWords) -> str:
     return words.choice(item, number) if item is not None and item.choices and number is not None else ""
+
+
+def _minutes(seconds: float) -> Decimal:
+    return figure(round(seconds / MINUTE, 1), 1)
 
 
 def _percent(share: float) -> Decimal:

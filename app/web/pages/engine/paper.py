@@ -7,6 +7,7 @@ from app.shop.commands import engines
 from app.shop.commands.corrections import issue_of
 from app.shop.queries import history_cache
 from app.shop.queries.assessed import assessed, issued
+from app.shop.queries.hours import of_job
 from app.shop.queries.search import tag_of
 from app.shop.record import stored_settings
 from app.shop.record.entries import EngineEntry
@@ -91,12 +92,13 @@ def sheet(shop: Shop, page: Page, now: Now, visit_id: int, issue: int = 0, round
         signed = newest.record.sign_off
         until = newest.record.studied if signed is None else signed.after_study or 0
         meter = provenance_of(session, newest.record.meter, until)
+        job = of_job(session, visit_id, newest.record.settings.gap)
     shown = issued(newest, issue)
     address = tuple(held.shop_address.splitlines())
     return page.show(
         "sheet.html",
         record=shown.record,
-        sheet=sheet_of(shown, Printing(now, held.shop_name, address, dict(held.people), meter)),
+        sheet=sheet_of(shown, Printing(now, held.shop_name, address, dict(held.people), meter, job)),
         setup=setup,
         rounds=rounds,
         file=file_page(shown),

@@ -1,7 +1,7 @@
 """The page shown instead of every other while the shop's records are damaged: what was found, and how to restore."""
 
 import sqlite3
-from collections.abc import Callable
+from collections.abc import Callable, Container
 from datetime import datetime
 from gettext import NullTranslations
 
@@ -29,7 +29,7 @@ def create_damaged_app(
     *,
     start_again: Callable[[], None],
     clock: Callable[[], datetime],
-    lan_names: frozenset[str] = frozenset(),
+    lan_names: Container[str] = frozenset(),
     language: NullTranslations = ENGLISH,
 ) -> FastAPI:
     """The application over a shop that cannot be opened.

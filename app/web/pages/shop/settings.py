@@ -111,6 +111,7 @@ GROUPS: tuple[tuple[Message, tuple[SettingField, ...]], ...] = (
             SettingField("head_most", "°C", 1.0, ZERO_CELSIUS, DEGREES),
         ),
     ),
+    (settings.TIME_OF_A_JOB, (SettingField("gap", "min", MINUTE),)),
     (settings.PLACE, (SettingField("altitude", "m", height=True),)),
     (
         settings.NEXT_CHECK,
@@ -198,6 +199,7 @@ def _settings(form: Typed, held: Settings) -> Settings:
         recheck_months=figures["recheck_months"],
         pulls=figures["pulls"],
         pause=figures["pause"],
+        gap=figures["gap"],
         units=_units(form, held.units),
         limits=replace(
             DEFAULTS.limits,
@@ -279,6 +281,7 @@ def _in_base_units(held: Settings) -> dict[str, float]:
         "steady_within": held.heat.steady_within,
         "lasts": held.heat.lasts,
         "pause": held.pause,
+        "gap": held.gap,
     }
 
 

@@ -142,6 +142,7 @@ def _list(
         tablets=rows,
         here=here,
         home=codes.home,
+        others=codes.homes[1:],
         code=spaced(codes.code) if shown else "",
         drawn=Markup(segno.make(codes.address, error="m").svg_inline(scale=5, border=4, light="#fff")) if shown else "",
         problems=problems,

@@ -4,6 +4,7 @@ Under https a tablet that does not trust yet sees a warning in place of any page
 plain http, by an application of its own that has nothing else.
 """
 
+from collections.abc import Container
 from dataclasses import dataclass
 from gettext import NullTranslations
 
@@ -60,7 +61,7 @@ router.add_route(TRUST_FILE, authority)
 
 
 def create_trust_app(
-    trust: Trust, *, lan_names: frozenset[str] = frozenset(), language: NullTranslations = ENGLISH
+    trust: Trust, *, lan_names: Container[str] = frozenset(), language: NullTranslations = ENGLISH
 ) -> FastAPI:
     """The page in ``language``, its style and the file, and nothing of the shop."""
     app = FastAPI(docs_url=None, redoc_url=None, openapi_url=None)

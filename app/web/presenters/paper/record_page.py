@@ -8,6 +8,7 @@ from app.shop.assessment.assessment import Assessment
 from app.shop.procedure.held import seen_to_work
 from app.shop.procedure.items import Item
 from app.shop.procedure.parts import parts_of
+from app.shop.queries.hours import JobTime
 from app.shop.record.entries import CheckEntry, MoveEntry, Repeats
 from app.shop.record.intake import differs
 from app.shop.record.meter_studies import Provenance
@@ -23,12 +24,13 @@ from app.web.presenters.paper.settings_left import COUNTERS, SETTINGS
 from app.web.presenters.steps import cold_lines, made_words, move_words
 from app.wording.message import say
 from app.wording.office import handover
+from app.wording.office.hours import job_time, like_jobs
 from app.wording.office.intake import different, intake_line
 from app.wording.quantities import feeler, percent, signed, unit_of
 from app.wording.stored import as_stored
 from app.wording.work.phases import item_figure, item_label, phase_title
 
-MOST_MOVES = 24
+MOST_MOVES = 20
 """Adjustments that the second page has room for."""
 
 OF_THE_WORK = frozenset(
@@ -79,10 +81,11 @@ class RecordPage:
     intake: str
     checks: tuple[Checks, ...]
     put_back: str
+    job_time: str
 
 
-def record_page(assessment: Assessment, known: Provenance) -> RecordPage:
-    """The record of a visit; ``known`` says where the figures of its meter come from."""
+def record_page(assessment: Assessment, known: Provenance, job: JobTime | None = None) -> RecordPage:
+    """The record of a visit; ``known`` says where the figures of its meter come from, ``job`` what time it took."""
     record = assessment.record
     moves = moves_of(record)
     return RecordPage(
@@ -95,6 +98,7 @@ def record_page(assessment: Assessment, known: Provenance) -> RecordPage:
         intake=intake_of(record),
         checks=_checks(assessment),
         put_back="; ".join(item_label(item, parts_of(record.layout)) for item in _seen_to_work(record)),
+        job_time=f"{job_time(job)} {like_jobs(job.like)}" if job is not None else "",
     )
 
 

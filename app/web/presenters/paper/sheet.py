@@ -10,6 +10,7 @@ from app.shop.assessment.assessment import Assessment
 from app.shop.commands.corrections import issue_of
 from app.shop.procedure.limits import Stop, ended_stops
 from app.shop.procedure.phases import BANK_BALANCE
+from app.shop.queries.hours import JobTime
 from app.shop.queries.search import tag_of
 from app.shop.record.entries import WaiverEntry
 from app.shop.record.meter_studies import NOT_STUDIED, Provenance
@@ -49,13 +50,14 @@ class Waived:
 @dataclass(frozen=True, slots=True)
 class Printing:
     """What a sheet needs to know besides its visit: the head of the shop, the names behind initials, where the figures
-    of the meter come from, and when it is printed."""
+    of the meter come from, the time of the job, and when it is printed."""
 
     at: str
     shop_name: str = ""
     shop_address: tuple[str, ...] = ()
     people: Mapping[str, str] = field(default_factory=dict)
     meter: Provenance = NOT_STUDIED
+    job: JobTime | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,7 +110,7 @@ def sheet_of(assessment: Assessment, printing: Printing) -> Sheet:
         replaces=replaces(record),
         warnings=paper.warnings(),
         qr=qr_code(left_code(assessment)),
-        record=record_page(assessment, printing.meter),
+        record=record_page(assessment, printing.meter, printing.job),
         title=result.title,
         sentence=result.sentence,
         banks=_banks(assessment),
