@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Iterator
+from dataclasses import replace
 
 import pytest
 from starlette.testclient import TestClient
@@ -94,8 +95,12 @@ def test_a_headline_is_never_better_than_what_was_read(shop: Database) -> None:
     past.visit([6.5] * 4, [6.5, 6.5, 7.75, 5.25])
     assert sheet(shop, 3).headline == "Cylinders 3 and 4 are left uneven"
     past.visit([6.5] * 4, [6.0, 6.0, 6.75, 6.75])
-    assert (sheet(shop, 4).headline, sheet(shop, 4).mark) == ("Even by the readings", "close")
+    assert (sheet(shop, 4).headline, sheet(shop, 4).mark) == ("Reads even, but not certain", "close")
     assert " likely. Our rule asks for 95\u00a0%." in sheet(shop, 4).evidence
+    left = assess(visit_record(shop, 4)).as_left
+    assert left is not None
+    limit = replace(left, decision=replace(left.decision, conformity=Conformity.LIMIT))
+    assert handover.headline(limit, tightened=True) == "Even by the readings"
 
 
 def test_a_single_cylinder_is_called_neither_even_nor_uneven(shop: Database) -> None:

@@ -19,6 +19,7 @@ NOT_ALL_READ = Message("Not every cylinder was read")
 ALONE = Message("One cylinder: nothing to compare it with")
 EVEN = Message("All {count} cylinders are even")
 BY_THE_READINGS = Message("Even by the readings")
+NOT_CERTAIN = Message("Reads even, but not certain")
 NOT_SURE = Message("Not sure of cylinder {bores}", many="Not sure of cylinders {bores}")
 MORE_AIR = Message("Cylinder {bores} is left with {gap} more air")
 LESS_AIR = Message("Cylinder {bores} is left with {gap} less air")
@@ -128,7 +129,9 @@ def headline(left: RoundResult | None, tightened: bool) -> str:
         case Conformity.INCOMPLETE:
             return say(NOT_ALL_READ)
     outside = [one.bore for one in left.standings if abs(one.share) > left.window]
-    return say(NOT_SURE, bores=bore_list(outside), count=len(outside)) if outside else say(BY_THE_READINGS)
+    if outside:
+        return say(NOT_SURE, bores=bore_list(outside), count=len(outside))
+    return say(BY_THE_READINGS if left.verdict is Conformity.LIMIT else NOT_CERTAIN)
 
 
 def _not_even(left: RoundResult) -> str:
