@@ -25,6 +25,7 @@ const NAMES = {
   "plates/start": "write-plates-begun",
   facts: "write-checks",
   plates: "write-plates",
+  hours: "write-hours",
 };
 
 /** Why something is not saved yet, by the trouble of the outbox. @type {Record<string, string>} */

@@ -34,7 +34,7 @@ MOST_ENGINES = 200
 FEWEST = 5
 """With fewer than these nothing is said of a share (our judgement)."""
 SURE = float(ndtri(0.975))
-"""Standard deviations on each side of a mean that hold 95 of 100 cases."""
+"""Standard deviations on each side of a mean that hold 95 of 100 cases (by definition)."""
 DAYS_A_MONTH = 365.25 / 12  # by definition, of Julian years
 LASTED = ((0, 3), (3, 6), (6, 12), (12, 24), (24, 600))
 """Months between as left and as found, from and to (our judgement)."""

@@ -41,6 +41,7 @@ WORDS: Mapping[str, Message] = {
     "write-stopped": Message("{count} engine stop", many="{count} engine stops"),
     "write-plates-begun": Message("{count} start of cold setting", many="{count} starts of cold setting"),
     "write-plates": Message("{count} plate set cold", many="{count} plates set cold"),
+    "write-hours": Message("{count} corrected time", many="{count} corrected times"),
     "write-sign-off": Message("{count} sign-off", many="{count} sign-offs"),
     "write-other": Message("{count} entry", many="{count} entries"),
     "write-bore": Message(
