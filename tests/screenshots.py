@@ -41,7 +41,7 @@ from tests.web.screens import SIZES
 
 LOOKS = ("bright", "dark")
 PICTURES = Path(__file__).parent / "pictures"
-SMALL = {"board": "board", "reading": "test-cell-heat-soaked-recheck-round-read", "sheet": "visits-1-sheet"}
+SMALL = {"board": "board", "reading": "test-cell-heat-soaked-recheck-round-read", "sheet": "visits-4-sheet"}
 """The small pictures that README.md shows, each with the name of the page it is of."""
 
 LAYOUT = Layout((Bank("A", (1, 2, 3, 4), 1, 1), Bank("B", (5, 6, 7, 8), 5, 5)), sensor=8, springless=frozenset({3}))
@@ -59,8 +59,8 @@ class BenchClock:
 
 
 def pages() -> list[str]:
-    """An address of every page; of the studies one done, a comparison, and one under way."""
-    return [*paths(), "/studies/1", "/studies/3", "/studies/4"]
+    """An address of every page; of the studies one done, a comparison, and one under way; a sheet of twelve bores."""
+    return [*paths(), "/studies/1", "/studies/3", "/studies/4", "/visits/4/sheet"]
 
 
 def name_of(path: str) -> str:
