@@ -297,6 +297,7 @@ def test_a_different_rod_needs_a_different_number_of_flats() -> None:
     assert balance(EIGHT, coarse, IDLE, read, Meter(), True, joints_tight=True).flats == pytest.approx(-1.0)
 
 
+@pytest.mark.slow
 def test_half_a_flat_is_reached_as_often_as_simulated() -> None:
     """Noisy meter, bores that part off idle, links wrong by up to three flats: right to about half a flat."""
     chance = np.random.default_rng(3)

@@ -58,6 +58,7 @@ def test_the_bank_that_opens_first_is_named_and_by_how_much(early: float) -> Non
     assert (np.abs(offsets - early) < 0.5 * abs(early)).all()
 
 
+@pytest.mark.slow
 def test_the_stated_error_holds_what_is_true() -> None:
     """Of twice the stated error about 95 % are to be expected; 48 engines tell that within six points or so."""
     misses = [

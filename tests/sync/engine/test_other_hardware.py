@@ -48,6 +48,7 @@ def a_round(values: list[float], layout: Layout) -> list[Event]:
     return [*read, Reading(layout.bores[0], values[0] * KG_PER_HOUR, 20.0 * len(values), True), IdleSpeed(WANTED, 0.0)]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("layout", "kinds"),
     [
@@ -140,6 +141,7 @@ def test_how_far_a_bypass_screw_stands_out_is_remembered_from_an_earlier_visit()
     assert screw_room(TWINS, turned_out(left))[2:] == [(-28, 4), (-4, 28)]
 
 
+@pytest.mark.slow
 @settings(max_examples=80)
 @given(layouts(), st.lists(st.floats(3.0, 12.0), min_size=8, max_size=8), st.booleans())
 def test_advice_names_only_what_exists_on_any_hardware(layout: Layout, values: list[float], moved: bool) -> None:

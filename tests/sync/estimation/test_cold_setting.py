@@ -85,6 +85,7 @@ def test_where_the_gaps_are_known_the_tachometer_tells_what_the_engine_needs(slo
     assert float(settled.log_speed) == pytest.approx(math.log(slow), abs=0.012)
 
 
+@pytest.mark.slow
 def test_errors_of_an_unlike_engine_are_as_large_as_believed() -> None:
     """400 plates of 50 engines with a plate law, hands and heat of their own: squares of errors over what is believed
     of them are chi-squared with 1 degree of freedom each, mean 1, and no more than believed."""

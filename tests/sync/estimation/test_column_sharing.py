@@ -37,6 +37,7 @@ def worked_on(seed: int, shared: float, depression: float) -> list[Event]:
     return engine.events
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("depression", [12.0, 33.0])
 @pytest.mark.parametrize("shared", [0.05, 0.3, 0.55])
 def test_what_columns_do_after_moves_tells_how_much_is_shared(depression: float, shared: float) -> None:
