@@ -164,6 +164,17 @@ def plausible_stacks(blades: Sequence[float], posterior: Posterior) -> tuple[tup
     return tuple([stack for stack in feeler_stacks(blades) if least <= sum(stack) <= most])
 
 
+def idle_is_off(seen: float, wanted: float) -> bool:
+    """Whether an idle speed as it was read is to be set right: farther from the one wanted than ``SPEED_WINDOW``.
+
+    Parameters: ``seen`` on the tachometer and ``wanted`` [rev/s], to the thousandth of a revolution a minute.
+
+    >>> [idle_is_off(rpm * REV_PER_MIN, 850 * REV_PER_MIN) for rpm in (789, 790, 910, 911)]
+    [True, False, False, True]
+    """
+    return round(abs(seen - wanted) / REV_PER_MIN, 3) > round(SPEED_WINDOW / REV_PER_MIN, 3)
+
+
 def no_change(layout: Layout) -> Candidate:
     """The choice to leave everything as it is.
 

@@ -41,10 +41,10 @@ from app.sync.planning.contradictions import to_read_again
 from app.sync.planning.evaluation import (
     READ_MINUTES,
     SIXTEENTH,
-    SPEED_WINDOW,
     Evaluation,
     PlanningProblem,
     achievable_tolerance,
+    idle_is_off,
     no_change,
     outcomes,
     plausible_stacks,
@@ -196,7 +196,7 @@ def _bench(
     standing = outcomes(posterior, task, [no_change(layout)])
     seen, wanted = idle_as_read(events), posterior.engine.speed
     if seen is not None:
-        off = abs(seen - wanted) > SPEED_WINDOW
+        off = idle_is_off(seen, wanted)
         standing = replace(standing, off_speed=np.array([float(off)]))
         if off:
             task = replace(task, seen_beside=math.log(seen / wanted / (1 + standing.speed[0])))
@@ -252,14 +252,8 @@ def _first_of(plan: Plan, bench: _PlanningContext) -> Advice:
                 bank=move.bank,
                 about=(bench.layout.bank(move.place.bank).stop,),
             )
-        return _with_expected(
-            replace(
-                move,
-                why=why_turned(move.turns, float(bench.standing.speed[0]), float(bench.standing.off_speed[0])),
-                bores=bores,
-            ),
-            bench,
-        )
+        fast, off = float(bench.standing.speed[0]), float(bench.standing.off_speed[0])
+        return _with_expected(replace(move, why=why_turned(move.turns, fast, off), bores=bores), bench)
     assert move.place.sets is not None
     if first := _read_before(move.place.sets, bench):
         return first

@@ -17,7 +17,7 @@ from app.sync.estimation.conformity import Conformity, Decision
 from app.sync.estimation.filter import followed
 from app.sync.estimation.posterior import LEAST_GAP, Floats, Posterior, start_prior
 from app.sync.planning.advice import Advice, AdviceKind, AdviceReason
-from app.sync.planning.evaluation import SIXTEENTH
+from app.sync.planning.evaluation import SIXTEENTH, idle_is_off
 from app.sync.planning.planner import next_move
 from app.sync.planning.recent_events import recently_turned
 
@@ -198,6 +198,13 @@ def test_an_idle_speed_seen_outside_is_set_whatever_the_readings_make_of_it() ->
         assert found.turns * way > 0
     for rpm in (842, 958):
         assert advised([*even, IdleSpeed(rpm / 60, 200.0)]).kind == "done", rpm
+
+
+def test_the_limit_of_the_idle_speed_is_inside_whatever_speed_is_wanted() -> None:
+    """As the phase has it, which counts in whole revolutions a minute: no error of a float tells the two apart."""
+    for wanted in range(500, 1500):
+        assert not any(idle_is_off((wanted + by) / 60, wanted / 60) for by in (-60, 60))
+        assert all(idle_is_off((wanted + by) / 60, wanted / 60) for by in (-61, 61))
 
 
 @pytest.mark.parametrize(
