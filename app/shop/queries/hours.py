@@ -96,21 +96,24 @@ class JobTime:
 def of_job(session: Session, visit_id: int, gap: float) -> JobTime:
     """The time of a job beside like ones. ``gap`` [s]: a longer silence between two entries is no work."""
     like = [int(row[0]) for row in raw_connection(session).execute(LIKE, {"visit": visit_id, "most": MOST_JOBS})]
-    found = by_visit(session, {visit_id, *like}, gap)
+    found = by_visit(session, dict.fromkeys((visit_id, *like), gap))
     return JobTime(found[visit_id], compared([total for one in like if (total := _total(found[one]))]))
 
 
-def by_visit(session: Session, visits: Collection[int], gap: float) -> dict[int, tuple[PhaseTime, ...]]:
-    """The phases of each visit that have an entry, or that were corrected."""
+def by_visit(session: Session, gaps: Mapping[int, float]) -> dict[int, tuple[PhaseTime, ...]]:
+    """The phases of each visit that have an entry, or that were corrected.
+
+    ``gaps`` are the visits, each with the silence [s] between two entries from which on it is no work.
+    """
     stamps: dict[int, list[tuple[float, str]]] = defaultdict(list)
-    asked = json.dumps(sorted(visits))
+    asked = json.dumps(sorted(gaps))
     for visit, phase, at in raw_connection(session).execute(STAMPS, (asked,)):
         stamps[int(visit)].append((seconds(at), phase))
     ended = {int(visit): seconds(at) for visit, at in raw_connection(session).execute(ENDED, (asked,))}
-    corrections = _corrections(session, visits)
+    corrections = _corrections(session, gaps)
     return {
         visit: _phases(worked(until(stamps[visit], ended.get(visit)), gap), corrections.get(visit, {}))
-        for visit in visits
+        for visit, gap in gaps.items()
     }
 
 

@@ -37,7 +37,7 @@ def a_job(shop: Database, serial: str = "31-0217") -> int:
 def spent(shop: Database, visit_id: int, gap: float = GAP) -> dict[str, float]:
     """The minutes of each phase."""
     with shop.reading() as session:
-        return {one.phase: one.spent / MINUTE for one in by_visit(session, {visit_id}, gap)[visit_id]}
+        return {one.phase: one.spent / MINUTE for one in by_visit(session, {visit_id: gap})[visit_id]}
 
 
 def test_an_idle_gap_is_cut(shop: Database) -> None:

@@ -63,9 +63,10 @@ def write_tables(session: Session, to: IO[bytes], words: CellWords, at: str, tim
             for engine in time.each(_engines(session)):
                 layout = layout_from_json(fitting_now(session, engine.ident).layout)
                 add_rows(tables["engines"], [tidy.engine(engine, layout)])
-                for record in reversed(loader.of_engine(session, engine.ident)):
-                    took = by_visit(session, {record.visit.ident}, record.settings.gap)[record.visit.ident]
-                    add_rows(tables["hours"], tidy.hours(record, took))
+                records = loader.of_engine(session, engine.ident)
+                took = by_visit(session, {record.visit.ident: record.settings.gap for record in records})
+                for record in reversed(records):
+                    add_rows(tables["hours"], tidy.hours(record, took[record.visit.ident]))
                     add_rows(tables["visits"], [tidy.visits(record)])
                     add_rows(tables["readings"], tidy.readings(record, words))
                     add_rows(tables["moves"], tidy.moves(record))
