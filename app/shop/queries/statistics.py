@@ -5,7 +5,6 @@ two meters may simply have had different engines. People are not compared with e
 worded in ``app.wording.office.statistics``.
 """
 
-import math
 from collections import defaultdict
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -14,7 +13,6 @@ from enum import StrEnum
 from statistics import mean, median
 from typing import NamedTuple, TypeVar
 
-from scipy.special import ndtri
 from sqlmodel import Session, col, func, select
 
 from app.shop.assessment.since_left import Change
@@ -33,8 +31,6 @@ MOST_ENGINES = 200
 """Engines that are looked at, those worked on last (our judgement)."""
 FEWEST = 5
 """With fewer than these nothing is said of a share (our judgement)."""
-SURE = float(ndtri(0.975))
-"""Standard deviations on each side of a mean that hold 95 of 100 cases (by definition)."""
 DAYS_A_MONTH = 365.25 / 12  # by definition, of Julian years
 LASTED = ((0, 3), (3, 6), (6, 12), (12, 24), (24, 600))
 """Months between as left and as found, from and to (our judgement)."""
@@ -111,9 +107,10 @@ def interval(some: int, of: int) -> Interval | None:
     fewer than ``FEWEST``, which say nothing."""
     if of < FEWEST:
         return None
-    middle, half = some + SURE**2 / 2, SURE * math.sqrt(some * (of - some) / of + SURE**2 / 4)
-    low, high = max(middle - half, 0.0), middle + half
-    return Interval(some / of, low / (of + SURE**2), min(high / (of + SURE**2), 1.0))
+    from scipy.stats import binomtest  # half a second that only these pages need
+
+    low, high = binomtest(some, of).proportion_ci(0.95, "wilson")
+    return Interval(some / of, float(low), float(high))
 
 
 def standing_out(table: Table) -> tuple[Cell, ...] | None:

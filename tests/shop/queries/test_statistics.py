@@ -3,7 +3,6 @@
 from typing import Any
 
 import pytest
-from scipy.stats import binomtest
 
 from app.shop.queries import statistics
 from app.shop.queries.statistics import Label, Slug, Table, interval, standing_out
@@ -90,17 +89,6 @@ def test_intervals_of_shares_are_those_of_the_handbook(some: int, of: int, low: 
     assert found is not None
     assert found.low == pytest.approx(low, abs=6e-5)
     assert found.high == pytest.approx(high, abs=6e-5)
-
-
-def test_intervals_of_shares_are_those_of_another_library() -> None:
-    """Of scipy's ``binomtest``, with ends at none and at all."""
-    for of in (5, 12, 70):
-        for some in range(of + 1):
-            found = interval(some, of)
-            assert found is not None
-            assert (found.low, found.high) == pytest.approx(
-                binomtest(some, of).proportion_ci(0.95, "wilson"), abs=1e-12
-            )
 
 
 def test_few_say_nothing_and_overlapping_shares_have_no_order() -> None:
