@@ -1,4 +1,4 @@
-"""What makes a system start the program by itself when its user signs in: one file, in the system's own form.
+"""What makes a system start the program on its own when its user signs in: one file, in the system's own form.
 
 Linux: a systemd user unit (systemd.unit(5), systemd.service(5)). macOS: an agent of launchd (launchd.plist(5)).
 Windows: a task of Task Scheduler ([MS-TSCH] 2.5, the task schema in version 1.2).
@@ -27,7 +27,7 @@ Command = tuple[str, ...]
 
 
 class UnknownSystemError(Exception):
-    """No way is known to start a program by itself on this system."""
+    """No way is known to start a program on its own on this system."""
 
 
 @dataclass(frozen=True)
@@ -123,7 +123,7 @@ def on_macos(folder: Path, serve: Sequence[str]) -> Autostart:
 
 
 def on_windows(folder: Path, serve: Sequence[str], user: str) -> Autostart:
-    """A task for ``user`` that runs on batteries too and without an end: by itself the scheduler stops one after
+    """A task for ``user`` that runs on batteries too and without an end: left to itself the scheduler stops one after
     three days. Its window shows the pairing codes, and closing it closes the program."""
     task = ElementTree.Element("Task", version="1.2", xmlns=TASK_SCHEMA)
     _branch(task, "RegistrationInfo", {"Description": "Evenbore"})

@@ -1,4 +1,4 @@
-"""``evenbore autostart``: have the system start the program by itself, show how it is told to, and take that back."""
+"""``evenbore autostart``: have the system start the program on its own, show how it is told to, and take that back."""
 
 import subprocess
 from collections.abc import Sequence
