@@ -9,11 +9,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from app.sync.engine.events import BladeReset, Meter, Reading, StopTurn
-from app.sync.engine.layout import Bank, Layout
-from app.sync.engine.units import KG_PER_HOUR, KPA, LITER, REV_PER_MIN
+from app.sync.engine.layout import Layout
+from app.sync.engine.units import KG_PER_HOUR, KPA, LITER
 from tests.sync.column_engines import WANTED, ColumnEngine, Truth
 
-WINDOW, SPEED_WINDOW = 0.08, 60 * REV_PER_MIN
 DEPRESSIONS = 12.0, 36.0
 """What the runners of an engine may draw at idle, from and to [kPa]."""
 
@@ -23,14 +22,6 @@ BIG = 0.7 * LITER
 WANDER = ((0.008, 90.0), (0.015, 1200.0))
 """What the idle strays by in ln(flow), quickly and slowly: the standard deviation of each, and how long it is
 remembered [s] (our judgement, no published source)."""
-
-
-def layout_of(bores: int, banks: int) -> Layout:
-    """Even banks with the stop screw at the second bore of each, the third in banks of six."""
-    size = bores // banks
-    stop = 3 if size >= 6 else 2
-    numbers = [tuple(range(1 + n * size, 1 + (n + 1) * size)) for n in range(banks)]
-    return Layout(tuple(Bank(name, row, row[stop - 1], row[0]) for name, row in zip("AB", numbers, strict=False)))
 
 
 @dataclass(frozen=True, slots=True)

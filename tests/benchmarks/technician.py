@@ -6,16 +6,17 @@ from statistics import fmean
 from app.sync.engine.events import BladeReset, StopTurn
 from app.sync.engine.layout import Bank, Coupler
 from app.sync.engine.units import THOU
-from app.sync.planning.advice import Advice, AdviceKind, AdviceReason, move_of
+from app.sync.planning.advice import Advice
 from app.sync.planning.planner import next_move
-from tests.benchmarks.flow_engine import SPEED_WINDOW, WINDOW, FlowEngine
+from tests.benchmarks.engine import SPEED_WINDOW, WINDOW
+from tests.benchmarks.flow_engine import FlowEngine
 from tests.benchmarks.people import BLADES
-from tests.sync.column_engines import WANTED
+from tests.sync.column_engines import WANTED, follow
 
 USUAL_GAP = 5 * THOU
 """The feeler that is tried first."""
 
-MOST_PASSES, MOST_TRIES, MOST_STEPS = 5, 5, 300
+MOST_PASSES, MOST_TRIES = 5, 5
 NEAR = 0.75
 """Part of the tolerance within which a bore is left alone, so that it is inside once the others are moved too."""
 
@@ -130,18 +131,8 @@ def technician(stand: FlowEngine) -> str:
 def advised(stand: FlowEngine, advise: Callable[..., Advice] = next_move) -> str:
     """Does what the advice says, and returns its last word: the kind, the reason, the bores that it is about."""
     displacement = stand.per_bore * len(stand.layout.bores)
-    stand.read_speed()
-    for _ in range(MOST_STEPS):
-        step = advise(
-            stand.layout, stand.hardware, stand.meter, stand.events, WANTED, BLADES, WINDOW, displacement
-        )  # fmt: skip
-        if step.kind in (AdviceKind.DONE, AdviceKind.CANNOT):
-            return " ".join(map(str, (step.kind, step.why, *step.about)))
-        if step.kind is AdviceKind.MEASURE:
-            stand.read(step.bores[0], step.why is AdviceReason.CLOSE_ROUND)
-        else:
-            move = move_of(step)
-            assert isinstance(move, StopTurn | BladeReset)
-            stand.make(move)
-            stand.read_speed()
-    return "no end"
+    end = follow(
+        stand,
+        lambda: advise(stand.layout, stand.hardware, stand.meter, stand.events, WANTED, BLADES, WINDOW, displacement),
+    )
+    return " ".join(map(str, (end.kind, end.why, *end.about))) if end is not None else "no end"

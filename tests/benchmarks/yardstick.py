@@ -21,7 +21,8 @@ import numpy as np
 from app.sync.engine.events import Meter
 from app.sync.engine.units import KG_PER_HOUR, REV_PER_MIN
 from app.sync.planning.advice import AdviceReason
-from tests.benchmarks.flow_engine import SPEED_WINDOW, WINDOW, FlowEngine, TrueMeter, drawn, layout_of
+from tests.benchmarks.engine import SPEED_WINDOW, WINDOW, layout_of
+from tests.benchmarks.flow_engine import FlowEngine, TrueMeter, drawn
 from tests.benchmarks.report import report
 from tests.benchmarks.technician import advised, technician
 from tests.sync.column_engines import LEAK, WANTED, Truth

@@ -6,6 +6,7 @@ Fillings differ by 2 % from cylinder to cylinder, and how much of a runner's pre
 
 import math
 import random
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
 from scipy.optimize import brentq
@@ -16,7 +17,7 @@ from app.sync.engine.hardware import Hardware, likely_hardware
 from app.sync.engine.layout import Bank, Coupler, Layout
 from app.sync.engine.units import KPA, LITER, REV_PER_MIN, THOU
 from app.sync.estimation.posterior import start_prior
-from app.sync.planning.advice import AdviceKind, AdviceReason, move_of
+from app.sync.planning.advice import Advice, AdviceKind, AdviceReason, move_of
 from app.sync.planning.planner import next_move
 
 V8 = Layout((Bank("A", (1, 2, 3, 4), 1, 1), Bank("B", (5, 6, 7, 8), 5, 5)))
@@ -245,6 +246,24 @@ class Ended:
     minutes: float
 
 
+def follow(engine: ColumnEngine, advise: Callable[[], Advice]) -> Advice | None:
+    """Do at an engine what ``advise`` says, until it says that nothing is left to do or that nothing helps, and return
+    that; None where it says neither in ``MOST_STEPS``."""
+    engine.read_speed()
+    for _ in range(MOST_STEPS):
+        step = advise()
+        if step.kind in (AdviceKind.DONE, AdviceKind.CANNOT):
+            return step
+        if step.kind is AdviceKind.MEASURE:
+            engine.read(step.bores[0], step.why is AdviceReason.CLOSE_ROUND)
+        else:
+            move = move_of(step)
+            assert isinstance(move, StopTurn | BladeReset)
+            engine.make(move)
+            engine.read_speed()
+    return None
+
+
 def visited(
     seed: int,
     depression: float,
@@ -263,16 +282,8 @@ def visited(
     start = start_prior(V8, HARDWARE, DISPLACEMENT, WANTED, day)
     if cold_feeler is not None:
         engine.set_cold(cold_feeler)
-    engine.read_speed()
-    for _ in range(MOST_STEPS):
-        step = next_move(V8, HARDWARE, meter, engine.events, WANTED, FEELERS, WINDOW, DISPLACEMENT, start)
-        if step.kind in (AdviceKind.DONE, AdviceKind.CANNOT):
-            return Ended(str(step.kind), str(step.why), engine.worst, engine.minutes)
-        if step.kind is AdviceKind.MEASURE:
-            engine.read(step.bores[0], step.why is AdviceReason.CLOSE_ROUND)
-        else:
-            move = move_of(step)
-            assert isinstance(move, StopTurn | BladeReset)
-            engine.make(move)
-            engine.read_speed()
-    return Ended("no end", "", engine.worst, engine.minutes)
+    step = follow(
+        engine, lambda: next_move(V8, HARDWARE, meter, engine.events, WANTED, FEELERS, WINDOW, DISPLACEMENT, start)
+    )
+    kind, why = (str(step.kind), str(step.why)) if step is not None else ("no end", "")
+    return Ended(kind, why, engine.worst, engine.minutes)
