@@ -9,6 +9,7 @@ from operator import attrgetter
 from app.shop.assessment.assessment import Assessment
 from app.shop.assessment.codes import StepReason
 from app.shop.procedure.items import Phase
+from app.shop.procedure.left_out import left_out_of
 from app.shop.procedure.parts import temperatures_of
 from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.record.entries import MeterReading
@@ -116,7 +117,15 @@ class ReadingPage:
         if self.record.sign_off is not None or (current is not None and current.closed):
             return None
         read = len(current.latest) + len(current.skipped) if current is not None else 0
-        return RoundCount(read, len(self.record.layout.bores) + 1)
+        return RoundCount(read, self._readings)
+
+    @property
+    def _readings(self) -> int:
+        """How many readings make the round: of the bores that it does not leave out, and the drift check."""
+        current, bores = self.due.current, self.record.layout.bores
+        passed = {*current.latest, *current.skipped} if current is not None else set()
+        left_out = left_out_of(self.record, self.phase.slug, current).latest.keys() - passed
+        return len(bores) - len(left_out) + 1
 
     @property
     def question(self) -> tuple[MeterReading, MeterReading] | None:
@@ -193,8 +202,7 @@ class ReadingPage:
         return Pad(self.of_phase, self.selected, self.wanted, *typed).view
 
     def _strip(self) -> list[tuple[str, str]]:
-        current, bores = self.due.current, self.record.layout.bores
-        total = len(bores) + 1
+        current, total = self.due.current, self._readings
         if current is not None:
             read = len(current.latest) + len(current.skipped) + int(current.closed)
             said = say(words.COMPLETE if current.closed else words.COUNT_READ, read=read, total=total)

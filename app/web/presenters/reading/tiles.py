@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from app.shop.assessment.assessment import PhaseAssessment
+from app.shop.procedure.left_out import left_out_of
 from app.shop.procedure.read_order import NextReading
 from app.shop.record.entries import MeterReading
 from app.shop.record.visit_record import VisitRecord
@@ -17,7 +18,7 @@ from app.wording.work import reading_page as words
 from app.wording.work.verdicts import bore_word
 
 BLANKS: tuple[State, ...] = ("to-read", "next", "closing", "held", "refused")
-JUDGED: tuple[State, ...] = ("read", "corrected", "suspicious")
+JUDGED: tuple[State, ...] = ("read", "corrected", "suspicious", "stands")
 """States of a tile whose plate is drawn as the reading shows it."""
 
 
@@ -65,7 +66,8 @@ class Tiles:
     def tile(self, bore: int) -> Tile:
         """One bore from above."""
         state, standing = self._state(bore), self._results.get(bore)
-        reading = self._before_move[bore] if state == "stale" else self._now.get(bore)
+        before = {"stale": self._before_move, "stands": self._left_out}.get(state, self._now)
+        reading = before.get(bore)
         value, word = shown(reading.value, self.record.meter) if reading else "", self._word(bore, state)
         saved = say(words.TILE_SAVED) if reading else ""
         even = standing is not None and standing.verdict is BoreVerdict.EVEN and state in JUDGED
@@ -80,7 +82,7 @@ class Tiles:
             corner=self._corner(bore, state),
             href=f"{self.here}/readings?bore={bore}",
             name=", ".join(filter(None, (say(words.TILE_NAME, bore=bore), value, word, saved))),
-            reading=f"{reading.ident} {reading.kind}" if reading and state != "stale" else "",
+            reading=f"{reading.ident} {reading.kind}" if reading and before is self._now else "",
             line_left=even,
             line_right=even,
             shaft_front=len(shaft) > 1 and bore != shaft[0],
@@ -120,6 +122,11 @@ class Tiles:
         return {bore: reading for one in mine for bore, reading in one.latest.items()}
 
     @cached_property
+    def _left_out(self) -> Mapping[int, MeterReading]:
+        """What the bores read before on which the last adjustment does not act."""
+        return left_out_of(self.record, self.of_phase.phase.slug, self.due.current).latest
+
+    @cached_property
     def _in_question(self) -> Mapping[int, tuple[MeterReading, MeterReading]]:
         """By bore, two readings of which one has to be chosen, older first."""
         return {pair[0].bore: pair for pair in self.due.current.in_question} if self.due.current else {}
@@ -141,6 +148,8 @@ class Tiles:
             return "corrected" if bore in self._corrected else "read"
         if current is not None and bore in current.skipped:
             return "skipped"
+        if bore in self._left_out:
+            return "stands"
         return "stale" if bore in self._before_move else "to-read"
 
     def _word(self, bore: int, state: State) -> str:
@@ -151,14 +160,14 @@ class Tiles:
             older, newer = (shown(one.value, self.record.meter) for one in self._in_question[bore])
             return say(words.TWO_VALUES, older=older, newer=newer)
         if self.judged is None or bore not in self._results:
-            return say(words.TILE_WORDS["read"])
+            return say(words.TILE_WORDS["stands" if state == "stands" else "read"])
         return bore_word(self._results[bore], self._vacuum)
 
     def _corner(self, bore: int, state: State) -> str:
         """The value that a bore had before: the one that is entered again, or the one that was corrected."""
         old = None
         if state in ("next", "closing"):
-            old = self._now.get(bore)
+            old = self._now.get(bore) or self._left_out.get(bore)
         elif state in JUDGED:
             old = self._corrected.get(bore)
         return shown(old.value, self.record.meter) if old else ""
