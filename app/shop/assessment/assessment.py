@@ -16,6 +16,7 @@ from app.shop.assessment.verdicts import balance_of, balanced, rods_are_turnbuck
 from app.shop.procedure.codes import CautionCode
 from app.shop.procedure.doubtful_values import last_values_of
 from app.shop.procedure.items import Item, Phase
+from app.shop.procedure.left_out import values_of
 from app.shop.procedure.limits import open_stops, range_of
 from app.shop.procedure.opening_speed import SpeedDue, speed_due
 from app.shop.procedure.parts import Part
@@ -175,7 +176,7 @@ def _assess_phase(assessment: Assessment, phase: Phase) -> PhaseAssessment:
     opening, from_above = lever(due, banks, step)
     gate = gate_of(record, phase.slug, assessment.status)
     tolerance = record.settings.window(phase.slug) if phase.rounds != "none" else 0.0
-    read = due.current is not None and len(due.current.latest) >= min(2, len(record.layout.bores))
+    read = due.current is not None and len(values_of(record, due.current)) >= min(2, len(record.layout.bores))
     return PhaseAssessment(
         record=record,
         phase=phase,

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from functools import lru_cache
 
 from app.shop.procedure.phases import HEAT_SOAKED
-from app.shop.procedure.running import cooled_after, round_ran_out
+from app.shop.procedure.running import cooled_after, round_ran_out, state_of
 from app.shop.record.entries import MeterReading
 from app.shop.record.rounds import Round
 from app.shop.record.visit_record import VisitRecord, move_of
@@ -29,10 +29,12 @@ NOTHING = LeftOut()
 def left_out_of(record: VisitRecord, phase: str, one: Round | None) -> LeftOut:
     """What was read in the heat-soaked phase before the last adjustment at bores that it does not act on.
 
-    As of the round ``one`` of that phase, or of one to be begun now. Every other phase reads all bores: the engine was
+    As of the round ``one`` of that phase, or of one to be begun now, which after a pause reads all bores. Every other phase reads all bores: the engine was
     tightened since, or is not hot yet.
     """
     if phase != HEAT_SOAKED.slug or not record.moves or (one is not None and one.row.opening):
+        return NOTHING
+    if one is None and state_of(record).pause is not None:
         return NOTHING
     return _left_out(record, one.ended if one is not None and one.entered else record.last_reading + 1)
 
