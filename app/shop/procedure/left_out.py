@@ -29,8 +29,8 @@ NOTHING = LeftOut()
 def left_out_of(record: VisitRecord, phase: str, one: Round | None) -> LeftOut:
     """What was read in the heat-soaked phase before the last adjustment at bores that it does not act on.
 
-    As of the round ``one`` of that phase, or of one to be begun now, which after a pause reads all bores. Every other phase reads all bores: the engine was
-    tightened since, or is not hot yet.
+    As of the round ``one`` of that phase, or of one to be begun now, which after a pause reads all bores. So does every
+    other phase: the engine was tightened since, or is not hot yet.
     """
     if phase != HEAT_SOAKED.slug or not record.moves or (one is not None and one.row.opening):
         return NOTHING

@@ -69,9 +69,8 @@ def left_to_read(record: VisitRecord, one: Round) -> tuple[int, ...]:
 def closing_bore(record: VisitRecord, one: Round) -> int | None:
     """The bore that ends a round, its drift check; None before one was read in it."""
     first = one.first_bore()
-    if first is None:
-        return None
-    return ends_with(record.layout.bores, [first, *one.latest], left_out_of(record, one.row.phase, one).latest)
+    left_out = left_out_of(record, one.row.phase, one).latest
+    return first if first is None or not left_out else ends_with(record.layout.bores, [first, *one.latest], left_out)
 
 
 def opening_rounds(record: VisitRecord, mine: list[Round], from_above: bool = False) -> dict[float, Round]:

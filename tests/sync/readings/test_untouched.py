@@ -43,7 +43,7 @@ def test_what_an_adjustment_does_not_act_on_stands(layout: Layout, move: Event, 
 
 def test_states_are_told_apart_by_the_moves_since_and_the_newest_is_not_among_them() -> None:
     again = BladeReset(1, 2, 4 * THOU, (4 * THOU,), 300.0)
-    events = [*read(1, 2, 3, 4), RESET, IdleSpeed(14.0, 210.0), *read(4, 1), again, *read(2)]
+    events: list[Event] = [*read(1, 2, 3, 4), RESET, IdleSpeed(14.0, 210.0), *read(4, 1), again, *read(2)]
     assert told(FOUR, *events) == [(2, [1]), (1, [1])]
 
 

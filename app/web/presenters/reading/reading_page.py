@@ -9,7 +9,6 @@ from operator import attrgetter
 from app.shop.assessment.assessment import Assessment
 from app.shop.assessment.codes import StepReason
 from app.shop.procedure.items import Phase
-from app.shop.procedure.left_out import left_out_of
 from app.shop.procedure.parts import temperatures_of
 from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.record.entries import MeterReading
@@ -124,8 +123,7 @@ class ReadingPage:
         """How many readings make the round: of the bores that it does not leave out, and the drift check."""
         current, bores = self.due.current, self.record.layout.bores
         passed = {*current.latest, *current.skipped} if current is not None else set()
-        left_out = left_out_of(self.record, self.phase.slug, current).latest.keys() - passed
-        return len(bores) - len(left_out) + 1
+        return len(bores) - len(self.of_phase.left_out.keys() - passed) + 1
 
     @property
     def question(self) -> tuple[MeterReading, MeterReading] | None:

@@ -5,7 +5,6 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from app.shop.assessment.assessment import PhaseAssessment
-from app.shop.procedure.left_out import left_out_of
 from app.shop.procedure.read_order import NextReading
 from app.shop.record.entries import MeterReading
 from app.shop.record.visit_record import VisitRecord
@@ -20,6 +19,9 @@ from app.wording.work.verdicts import bore_word
 BLANKS: tuple[State, ...] = ("to-read", "next", "closing", "held", "refused")
 JUDGED: tuple[State, ...] = ("read", "corrected", "suspicious", "stands")
 """States of a tile whose plate is drawn as the reading shows it."""
+
+NOT_OF_THE_ROUND: tuple[State, ...] = ("stands", "stale")
+"""States of a tile whose value was read before the last adjustment."""
 
 
 def blanks() -> tuple[Tile, ...]:
@@ -66,8 +68,7 @@ class Tiles:
     def tile(self, bore: int) -> Tile:
         """One bore from above."""
         state, standing = self._state(bore), self._results.get(bore)
-        before = {"stale": self._before_move, "stands": self._left_out}.get(state, self._now)
-        reading = before.get(bore)
+        reading = self._reading(bore, state)
         value, word = shown(reading.value, self.record.meter) if reading else "", self._word(bore, state)
         saved = say(words.TILE_SAVED) if reading else ""
         even = standing is not None and standing.verdict is BoreVerdict.EVEN and state in JUDGED
@@ -82,13 +83,19 @@ class Tiles:
             corner=self._corner(bore, state),
             href=f"{self.here}/readings?bore={bore}",
             name=", ".join(filter(None, (say(words.TILE_NAME, bore=bore), value, word, saved))),
-            reading=f"{reading.ident} {reading.kind}" if reading and before is self._now else "",
+            reading=f"{reading.ident} {reading.kind}" if reading and state not in NOT_OF_THE_ROUND else "",
             line_left=even,
             line_right=even,
             shaft_front=len(shaft) > 1 and bore != shaft[0],
             shaft_rear=len(shaft) > 1 and bore != shaft[-1],
             screws=self._screws.get(bore, ()),
         )
+
+    def _reading(self, bore: int, state: State) -> MeterReading | None:
+        """The reading whose value a tile shows."""
+        if state == "stale":
+            return self._before_move[bore]
+        return self.of_phase.left_out[bore] if state == "stands" else self._now.get(bore)
 
     @cached_property
     def _now(self) -> Mapping[int, MeterReading]:
@@ -122,11 +129,6 @@ class Tiles:
         return {bore: reading for one in mine for bore, reading in one.latest.items()}
 
     @cached_property
-    def _left_out(self) -> Mapping[int, MeterReading]:
-        """What the bores read before on which the last adjustment does not act."""
-        return left_out_of(self.record, self.of_phase.phase.slug, self.due.current).latest
-
-    @cached_property
     def _in_question(self) -> Mapping[int, tuple[MeterReading, MeterReading]]:
         """By bore, two readings of which one has to be chosen, older first."""
         return {pair[0].bore: pair for pair in self.due.current.in_question} if self.due.current else {}
@@ -148,7 +150,7 @@ class Tiles:
             return "corrected" if bore in self._corrected else "read"
         if current is not None and bore in current.skipped:
             return "skipped"
-        if bore in self._left_out:
+        if bore in self.of_phase.left_out:
             return "stands"
         return "stale" if bore in self._before_move else "to-read"
 
@@ -167,7 +169,7 @@ class Tiles:
         """The value that a bore had before: the one that is entered again, or the one that was corrected."""
         old = None
         if state in ("next", "closing"):
-            old = self._now.get(bore) or self._left_out.get(bore)
+            old = self._now.get(bore) or self.of_phase.left_out.get(bore)
         elif state in JUDGED:
             old = self._corrected.get(bore)
         return shown(old.value, self.record.meter) if old else ""
