@@ -166,14 +166,15 @@ class Technician:
             self.page.keyboard.type(words)
 
     def open_the_list(self) -> None:
-        """Over the telephone one thing is asked at a time; show the whole list, and who takes their time also what is
-        asked only where it applies."""
+        """One thing is asked at a time; show the whole list, and who takes their time also what is asked only where it
+        applies."""
         for name in ("The whole list", "Where it applies")[: 2 if self.wait is None else 1]:
             for closed in self.page.locator("details:not([open])").get_by_text(name, exact=True).all():
                 closed.click()
 
     def read_gauges(self, ago: str, coolant: str = "84", oil: str = "84") -> None:
         """Enter coolant and oil as they stood some minutes ago."""
+        self.open_the_list()
         form = self.page.get_by_role("form", name="Checklist")
         sent = form.locator("input[name=key]").get_attribute("value")
         for label, value in (

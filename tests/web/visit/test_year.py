@@ -71,7 +71,8 @@ class Yard:
         self.page.get_by_label(place, exact=True).check()
         self.page.get_by_label("As it runs", exact=True).check()
         self.page.get_by_label("Reason for the visit").fill(why)
-        self.page.get_by_label("Your initials").fill("KM")
+        if (initials := self.page.get_by_label("Your initials")).is_visible():
+            initials.fill("KM")
         self.page.get_by_label("Meter", exact=True).select_option(label=self.meter_named(meter))
         for what in changed:
             self.page.get_by_label(what, exact=True).check()
