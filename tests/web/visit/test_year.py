@@ -190,6 +190,7 @@ def fitted_behind_another_exhaust(yard: Yard) -> None:
         changed = recheck(loader.load(session, 2))
     assert changed is not None
     asked = page.get_by_text(in_words(changed))
+    hand.open_the_list()
     expect(page.get_by_role("listitem").filter(has_text="Wheels chocked").first).to_be_visible()
     expect(asked).to_be_visible()
     hand.record_everything()
