@@ -123,8 +123,8 @@ class Technician:
         self.after(sent)
 
     def record_everything(self) -> None:
-        """Tick and fill in all that a steps page asks for, and keep it; on the heat page, minute by minute. Who takes their
-        time answers the last thing asked for where it is asked."""
+        """Tick and fill in all that a steps page asks for, and keep it; on the heat page, minute by minute. Who takes time
+        answers the last thing asked for where it is asked."""
         expect(self.page.get_by_role("heading", name="Checklist")).to_be_visible()
         ask = self.page.locator("section.ask")
         if self.wait is not None and ask.count() and not self.page.get_by_text("Next: ").count():
