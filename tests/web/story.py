@@ -123,8 +123,10 @@ class Technician:
         self.after(sent)
 
     def record_everything(self) -> None:
-        """Tick and fill in all that a steps page asks for, and keep it; on the heat page, minute by minute. Who takes time
-        answers the last thing asked for where it is asked."""
+        """Tick and fill in all that a steps page asks for, and keep it; on the heat page, minute by minute.
+
+        Who takes their time answers the last thing asked for where it is asked.
+        """
         expect(self.page.get_by_role("heading", name="Checklist")).to_be_visible()
         ask = self.page.locator("section.ask")
         if self.wait is not None and ask.count() and not self.page.get_by_text("Next: ").count():
@@ -187,6 +189,8 @@ class Technician:
         for name in ("The whole list", "Where it applies")[: 2 if self.wait is None else 1]:
             for closed in self.page.locator("details:not([open])").get_by_text(name, exact=True).all():
                 closed.click()
+        if not self.page.get_by_role("form", name="Checklist").is_visible():
+            self.page.get_by_text("The whole list", exact=True).click()  # the page had opened it meanwhile
 
     def read_gauges(self, ago: str, coolant: str = "84", oil: str = "84") -> None:
         """Enter coolant and oil as they stood some minutes ago."""

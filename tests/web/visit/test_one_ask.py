@@ -124,6 +124,11 @@ def test_what_is_left_for_later_is_passed_and_a_second_tap_checks_nothing(
     expect(page.get_by_role("form", name="Checklist")).to_be_hidden()
     page.get_by_text("The whole list").click()
     expect(page.get_by_role("form", name="Checklist").get_by_label("Ignition off and disconnected")).not_to_be_checked()
+    page.goto(f"{server}/visits/{visit_id}/{FIRST_FIRE.slug}")
+    expect(page.get_by_role("form", name="Checklist")).to_be_visible()  # as it was left on this tablet
+    page.get_by_text("The whole list").click()
+    page.reload()
+    expect(page.get_by_role("form", name="Checklist")).to_be_hidden()
 
 
 def test_a_figure_is_typed_with_the_keys_of_the_page_and_asked_again_where_it_cannot_be(
