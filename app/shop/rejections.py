@@ -41,6 +41,7 @@ class Rejection(StrEnum):
     NO_SUCH_STUDY = "no-such-study"
     NO_SUCH_PERSON = "no-such-person"
     NO_SUCH_TABLET = "no-such-tablet"
+    NO_SUCH_FEED = "no-such-feed"
     NO_SUCH_TABLE = "no-such-table"
     NO_EARLIER_VISIT = "no-earlier-visit"
     NOT_SIGNED_OFF = "not-signed-off"
