@@ -36,6 +36,12 @@ def let_in(session: Session) -> list[Feed]:
     return [row for row in current(session.exec(select(Feed).order_by(col(Feed.id))).all()) if row.active]
 
 
+def feeders(shop: Database) -> Feeders:
+    """Which programs may send now."""
+    with shop.reading() as session:
+        return Feeders.of(let_in(session))
+
+
 def add(shop: Database, key: str, name: str, token: str, at: str) -> int:
     """Let a program send under ``token``, of which the hash is kept. Raises RejectedError."""
     key = checked(key)
