@@ -29,6 +29,7 @@ class Rejection(StrEnum):
     # forms, keys, and several tablets at one time
     STALE_FORM = "stale-form"
     KEY_REUSED = "key-reused"
+    LOOK_DIFFERS = "look-differs"
     CHANGED_BY_ANOTHER_TABLET = "changed-by-another-tablet"
     ADJUSTED_BY_ANOTHER_TABLET = "adjusted-by-another-tablet"
 

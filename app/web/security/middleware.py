@@ -72,6 +72,9 @@ TO_BE_PAIRED = frozenset({"/pair", "/pair/code", "/trust", TRUST_FILE, "/offline
 FEED, FEED_LIMIT = "/api/live/feed", 64 * 1024
 """Where programs push live values, by a token of their own, and the most that one push holds [bytes]."""
 
+STREAM = "/api/live/events"
+"""Where pages are told live values as they come."""
+
 HOST = re.compile(r"(?P<name>\[[0-9a-f:.]+\]|[a-z0-9_.-]+)(?::[0-9]{1,5})?")
 
 
