@@ -5,7 +5,7 @@
 // own clock is none.
 
 const STALE_MS = 1000;
-const SILENT_MS = 1500;
+const SILENT_MS = 600;
 const NO_STREAM_MS = 4000;
 const LOOK_MS = 250;
 
@@ -18,6 +18,9 @@ const LOOK_MS = 250;
 
 /** @type {{event: LiveEvent | null, at: number}} */
 const newest = { event: null, at: -Infinity };
+
+/** Since when this tab may have heard of the stream of another. */
+const begun = performance.now();
 const tabs = new BroadcastChannel("evenbore");
 const own = Math.random();
 
@@ -77,7 +80,7 @@ async function ask() {
 
 /** Opens, closes, or asks for what is due, and has the page look whether its values are old. */
 function look() {
-  const silent = performance.now() - newest.at;
+  const silent = performance.now() - Math.max(newest.at, begun);
   if (!wanted()) close();
   else if (!stream && silent > SILENT_MS) open();
   else if (stream && silent > NO_STREAM_MS && performance.now() - opened > NO_STREAM_MS) void ask();

@@ -47,7 +47,9 @@ function offered(form) {
 
 /** Why a value is not ready yet, "" when it is. @param {import("./live.js").Channel | undefined} channel */
 function missing(channel) {
-  if (!channel || channel.value === undefined) return `live-${channel && channel.state !== "live" ? channel.state : "stale"}`;
+  if (!channel || channel.value === undefined) {
+    return `live-${channel && channel.state !== "live" ? channel.state : "stale"}`;
+  }
   const carried = channel.bore === null && performance.now() - entry.since < 1000 * channel.wait;
   return carried ? "live-settling" : channel.missing ? `live-${channel.missing}` : "";
 }
@@ -147,10 +149,13 @@ function kept() {
 function listening() {
   const form = openKeypad();
   const focus = document.activeElement;
-  const elsewhere = focus instanceof HTMLElement && focus.matches("input, select, textarea, [contenteditable], a, button, summary");
+  const elsewhere = focus instanceof HTMLElement &&
+    focus.matches("input, select, textarea, [contenteditable], a, button, summary");
   const off = document.visibilityState !== "visible" || document.querySelector("dialog[open]") !== null || elsewhere;
   const card = form?.querySelector("[data-live]:not([hidden])");
-  return !off && card && form && !form.matches("[data-sent], [data-asking]") && valueOf(form, "value") === "" ? form : null;
+  return !off && card && form && !form.matches("[data-sent], [data-asking]") && valueOf(form, "value") === ""
+    ? form
+    : null;
 }
 
 // Before the keypad hears of it: with nothing typed, its Enter would ask for a whole number.
@@ -174,7 +179,9 @@ window.addEventListener(
   "submit",
   (event) => {
     const form = event.target;
-    if (form instanceof HTMLFormElement && form.matches("[data-keypad]") && valueOf(form, "value") !== taken.value) forget(form);
+    if (form instanceof HTMLFormElement && form.matches("[data-keypad]") && valueOf(form, "value") !== taken.value) {
+      forget(form);
+    }
   },
   true,
 );

@@ -11,7 +11,7 @@ from pydantic import Field
 
 from app.shop.commands.engines import LONGEST
 from app.shop.commands.live import feeds
-from app.shop.commands.live.feeds import hashed
+from app.shop.commands.tablets import hashed
 from app.web.api.shapes import Key, Sent, Told
 from app.web.context import ServerNow, Shop
 from app.web.live.channels import Channel

@@ -91,7 +91,7 @@ def protect(
     letters, which may change meanwhile; ``admits``, whether a token is that of a paired tablet; ``further``
     guards, which see a request before its body is read.
     """
-    for guard in (
+    guards: tuple[Callable[..., ASGIApp], ...] = (
         LimitedBody,
         *further,
         partial(Paired, admits=admits),
@@ -99,7 +99,8 @@ def protect(
         partial(KnownHost, own=own_names(), others=lan_names),
         LimitedTime,
         Headers,
-    ):
+    )
+    for guard in guards:
         app.add_middleware(guard)
 
 

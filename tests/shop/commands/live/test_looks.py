@@ -11,6 +11,7 @@ from app.shop.commands.live import feeds
 from app.shop.commands.live.feeds import Feeders
 from app.shop.commands.live.looks import Seen
 from app.shop.commands.readings import NewLook, NewReading
+from app.shop.commands.tablets import hashed
 from app.shop.errors import ConflictError, NotFoundError
 from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.rejections import Rejection
@@ -121,7 +122,7 @@ def test_a_feed_is_let_in_by_its_token_until_it_is_withdrawn(shop: Database) -> 
             return Feeders.of(feeds.let_in(session))
 
     with shop.reading() as session:
-        assert session.exec(select(Feed.name, Feed.token)).one() == ("Bench", feeds.hashed("token"))
+        assert session.exec(select(Feed.name, Feed.token)).one() == ("Bench", hashed("token"))
     assert feeders().admits("token")
     assert not feeders().admits("other")
     assert not feeders().admits("")
