@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from app.shop.assessment.lessons import sharing_of
 from app.shop.assessment.round_results import evenness_of
+from app.shop.procedure.left_out import in_base_units
 from app.shop.procedure.phases import FIRST_FIRE
 from app.shop.record.entries import CheckEntry
 from app.shop.record.intake import Intake
@@ -169,6 +170,8 @@ def _stand(record: VisitRecord, speaks: Round, together: Sequence[Round]) -> Rou
         for at, reading in enumerate(readings):
             share = (reading.at - first) / (last - first) if last > first else at / max(1, len(readings) - 1)
             values[reading.bore].append(reading.value - drift * (share - 0.5))
+    for bore, taken in in_base_units(record, speaks).items():
+        values.setdefault(bore, taken)
     pooled = {bore: pool(taken, meter) for bore, taken in values.items()}
     return RoundSummary(judged[speaks.row.ident], pooled, hot)
 
