@@ -81,6 +81,16 @@ def test_after_a_pause_or_a_cold_start_every_bore_is_read(shop: Database, pause:
     assert due(shop, visit_id).bore == 1
 
 
+def test_a_round_keeps_what_it_left_out_when_the_engine_cools_later(shop: Database) -> None:
+    visit_id = after_a_reset(shop)
+    for _ in range(2):
+        read(shop, visit_id, HEAT_SOAKED, at=after(6))
+    start_again(shop, visit_id, after(24 * 60))
+    left = assess(visit_record(shop, visit_id)).as_left
+    assert left is not None
+    assert [one.bore for one in left.standings] == [1, 2, 3, 4]
+
+
 def test_lock_down_reads_every_bore(shop: Database) -> None:
     """The engine was tightened since."""
     visit_id = after_a_reset(shop)
