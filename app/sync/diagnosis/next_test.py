@@ -6,7 +6,7 @@ from functools import cache
 
 import numpy as np
 
-from app.sync.diagnosis.causes import bore_states
+from app.sync.diagnosis.causes import Cause, bore_states
 from app.sync.diagnosis.evidence import Place, Seen
 from app.sync.diagnosis.likelihood import engine_states, of_bore, of_engine
 from app.sync.diagnosis.measurements import CATALOGUE, CHANGE_OF_STATE, Measure, Scope, Use, minutes, runs
@@ -17,6 +17,8 @@ POINTS = 40
 """Outcomes that a figure's range is cut into, by definition a grid."""
 SHORTEST = 0.25
 """What even a figure that is there already takes to enter [min], our judgement."""
+DOUBTFUL, SUSPECT = 0.10, 0.25
+"""Odds that all is sound below which only suspects are tested, and odds of a fault that make one; our judgement."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,24 +66,38 @@ def _rate(one: Test, others: Iterable[Test], running: bool) -> float:
 def _candidate(
     measure: Measure, now: Posterior, shown: Mapping[Place, Seen], running: bool, bore: int | None
 ) -> Test | None:
-    scope, count = CATALOGUE[measure].scope, len(now.banks)
+    scope = CATALOGUE[measure].scope
     change = 0.0 if runs(measure) is running else CHANGE_OF_STATE
+    bores, whole = _suspects(now)
     if scope in (Scope.ENGINE, Scope.BANK):
         places = [None] if scope is Scope.ENGINE else list(range(max(now.banks) + 1))
         if all((measure, place) in shown for place in places):
             return None
-        told = sum(_told_of_engine(now, measure, place) for place in places)
+        told = sum(_told_of_engine(now, measure, place) for place in places) if whole else 0.0
         return Test(measure, (), minutes(measure, 0) + change, told, 0.0)
-    left = [place for place in range(count) if (measure, place) not in shown]
+    left = [place for place in range(len(now.banks)) if (measure, place) not in shown]
     if scope is Scope.BORE and bore is not None:
         left = [place for place in left if place == bore]
     if not left:
         return None
-    told_each = _told(now.bores[left], outcomes(measure))
+    told_each = _told(now.bores[left], outcomes(measure)) * bores[left]
     if scope is Scope.ROUND:
         return Test(measure, tuple(left), minutes(measure, len(left)) + change, float(told_each.sum()), 0.0)
     best = int(np.argmax(told_each))
     return Test(measure, (left[best],), minutes(measure, 1) + change, float(told_each[best]), 0.0)
+
+
+def _suspects(now: Posterior) -> tuple[Floats, bool]:
+    """At which bores (1.0 or 0.0), and whether at the engine as a whole, something is still to be told.
+
+    Everywhere while all may be sound; where the fault is known to be, only there: a second one is looked for after
+    the first is put right.
+    """
+    faulty = 1 - now.bores @ bore_states().of(Cause.NONE)
+    whole = 1 - float(now.engine[0])
+    if now.sound > DOUBTFUL or max(float(faulty.max()), whole) < SUSPECT:
+        return np.ones(len(now.banks)), True
+    return np.asarray((faulty >= SUSPECT).astype(float)), whole >= SUSPECT
 
 
 def _told(odds: Floats, chances: Floats) -> Floats:
