@@ -104,7 +104,7 @@ def test_a_round_left_for_an_adjustment_tells_of_its_bores_after_the_engine_was_
     judged = assess(visit_record(shop, visit_id)).as_left
     assert judged is not None
     assert [one.bore for one in judged.standings] == [1, 2, 3, 4]
-    assert judged.counted == 4 + 2 + 2
+    assert judged.counted == 4 + 1 + 2
 
 
 def test_lock_down_reads_every_bore(shop: Database) -> None:
