@@ -67,9 +67,9 @@ def drift_charts(
         return None
     first = read.index(drawn[0])
     last = first + len(drawn)
-    days = {visit.visit_id: names.month(visit.opened_at) for visit in read}
     layout = read[-1].layout
     marks = _marks(read, changed)
+    days = {visit.visit_id: names.month(visit.opened_at) for visit in read}
     newest = read[-1].found or read[-1].left
     window = newest.judged.window if newest else 0.0
     band = window * repeatability(newest, read[-1].meter) if newest else 0.0
@@ -83,17 +83,7 @@ def drift_charts(
         axis: bool = False,
         apart: bool = False,
     ) -> DriftChart:
-        points = tuple(
-            Point(
-                visit.number,
-                height(visit.found) if visit.found else None,
-                height(visit.left) if visit.left else None,
-                marks[visit.visit_id],
-                days[visit.visit_id],
-                seconds(visit.opened_at),
-            )
-            for visit in read
-        )
+        points = tuple(_point(visit, height, marks[visit.visit_id], days[visit.visit_id]) for visit in read)
         message, drifts = (slipped[bore], True) if bore in slipped else _word(points, window, band, bool(slipped))
         if apart:
             message, drifts = _word_of_banks(points, window), False
@@ -118,6 +108,17 @@ def drift_charts(
         difference = chart(label, slips.CHART_OF_DIFFERENCE, partial(_difference, one, other), axis=True, apart=True)
     letters = {k: say(v) for k, v in slips.LETTERS.items() if any(k in marks[one.visit_id] for one in drawn)}
     return DriftCharts(tuple(banks), difference, letters)
+
+
+def _point(visit: VisitSummary, height: _Height, marks: str, day: str) -> Point:
+    return Point(
+        visit.number,
+        height(visit.found) if visit.found else None,
+        height(visit.left) if visit.left else None,
+        marks,
+        day,
+        seconds(visit.opened_at),
+    )
 
 
 def one_way(points: Sequence[Point], band: float) -> int:
