@@ -8,7 +8,20 @@ from fastapi import APIRouter, Depends, HTTPException, Request
 from fastapi.openapi.utils import get_openapi
 from fastapi.responses import JSONResponse
 
-from app.web.api import advice, corrections, engines, fittings, meters, moves, phases, readings, slips, story, visits
+from app.web.api import (
+    advice,
+    corrections,
+    engines,
+    fittings,
+    live,
+    meters,
+    moves,
+    phases,
+    readings,
+    slips,
+    story,
+    visits,
+)
 from app.web.api.problems import OTHERS, Problem
 from app.wording.program.request_faults import RequestFault
 
@@ -46,6 +59,9 @@ in another language.
 **Who is answered.** A program on the shop computer itself. One elsewhere is paired as a tablet is, at `/pair`, and
 sends the cookie that it was given. A program need not send `Origin`; one that does sends this server's own.
 
+**Live values.** A program that reads instruments is let in at the shop computer (`evenbore feed NAME`) and sends its
+token with each push; the token opens `POST /api/live/feed` and nothing else.
+
 Running engines hurt people. A program that runs an engine keeps the phase's `cautions` and obeys its `stops`; the
 maker's instructions come first.
 """
@@ -58,6 +74,7 @@ TAGS = {
     "moves": "What was turned or reset.",
     "advice": "The one next step, and why.",
     "shop": "What a visit works with.",
+    "live values": "What instruments show now. It is a help, not a protective device.",
 }
 
 
@@ -74,7 +91,7 @@ router = APIRouter(
     dependencies=[Depends(json_only)],
     generate_unique_id_function=lambda route: route.name,
 )
-for resource in (engines, fittings, visits, phases, readings, moves, advice, story, slips, corrections, meters):
+for resource in (engines, fittings, visits, phases, readings, moves, advice, story, slips, corrections, meters, live):
     router.include_router(resource.router)
 router.include_router(moves.cold)
 

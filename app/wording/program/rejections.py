@@ -53,6 +53,8 @@ _NOT_FOUND = {
     R.NO_SUCH_STUDY: Message("This meter study is not on record. Open it from the meter's page."),
     R.NO_SUCH_PERSON: Message("This person is not on record. Choose one from the list of people."),
     R.NO_SUCH_TABLET: Message("This tablet is not on record. Choose one from the list of tablets."),
+    R.LOOK_DIFFERS: Message("The instrument did not show this value then. Take it again."),
+    R.NO_SUCH_FEED: Message("This feed is not on record. Choose one from the list of feeds."),
     R.NO_SUCH_TABLE: Message("This table is not on record. Choose one on the Statistics page."),
     R.NO_EARLIER_VISIT: Message("This visit has no earlier visit to compare with. Open the engine's page instead."),
     R.NOT_SIGNED_OFF: Message("This visit is not signed off yet. Correct it on its own pages."),
