@@ -34,7 +34,17 @@ from app.web.pages.shop import (
     tablets,
     trust,
 )
-from app.web.pages.visit import cold_setting, corrections, job_time, moves, readings, recorded, running, visits
+from app.web.pages.visit import (
+    cold_setting,
+    corrections,
+    cross_check,
+    job_time,
+    moves,
+    readings,
+    recorded,
+    running,
+    visits,
+)
 from app.web.security.middleware import SAFE_METHODS, protect
 from app.web.security.pairing import Pairing
 from app.web.spoken import Spoken
@@ -61,6 +71,7 @@ PAGES = (
     statistics,
     corrections,
     job_time,
+    cross_check,
     recorded,
     data_out,
     exchange,
