@@ -17,7 +17,7 @@ UNITS: Mapping[Measure, Mapping[str, float]] = {
     Measure.HEAT: {"°C": 1.0, "°F": 5 / 9},
     Measure.LASH: {"mm": 1.0, "in": INCH / MM, "thou": THOU / MM},
 }
-"""Size of each unit in that of the catalogue; exact by definition. A temperature counts as a difference only."""
+"""Size of each unit in that of the catalogue; exact by definition. A temperature is held against others of its kind."""
 
 
 def units_of(measure: Measure) -> Mapping[str, float]:
@@ -27,7 +27,7 @@ def units_of(measure: Measure) -> Mapping[str, float]:
 
 def weighed(measure: Measure, value: float, unit: str) -> float:
     """A figure in the unit that it is weighed in. Raises KeyError for a unit that the measurement has not."""
-    return value * units_of(measure)[unit]
+    return (value - (32 if unit == "°F" else 0)) * units_of(measure)[unit]
 
 
 def takes_words(measure: Measure) -> bool:

@@ -9,6 +9,7 @@ from fastapi.openapi.utils import get_openapi
 from fastapi.responses import JSONResponse
 
 from app.web.api import advice, corrections, engines, fittings, meters, moves, phases, readings, slips, story, visits
+from app.web.api.cross_check import findings
 from app.web.api.problems import OTHERS, Problem
 from app.wording.program.request_faults import RequestFault
 
@@ -74,7 +75,10 @@ router = APIRouter(
     dependencies=[Depends(json_only)],
     generate_unique_id_function=lambda route: route.name,
 )
-for resource in (engines, fittings, visits, phases, readings, moves, advice, story, slips, corrections, meters):
+for resource in (
+    *(engines, fittings, visits, phases, readings, moves, advice, findings),
+    *(story, slips, corrections, meters),
+):
     router.include_router(resource.router)
 router.include_router(moves.cold)
 

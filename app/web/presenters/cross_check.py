@@ -169,6 +169,7 @@ def _whole(told: CrossCheck) -> list[str]:
     for one in told.findings:
         if one.bore is None and one.value is not None:
             bank = f" {names[one.bank]}" if one.bank is not None else ""
-            unit = tests.unit(CATALOGUE[one.measure].unit)
-            lines.append(f"{tests.test_name(one.measure)}{bank}: {figure(round(one.value, 2))}\u00a0{unit}")
+            code = CATALOGUE[one.measure].unit
+            unit = "" if code[0].isdigit() else f"\u00a0{tests.unit(code)}"
+            lines.append(f"{tests.test_name(one.measure)}{bank}: {figure(round(one.value, 2))}{unit}")
     return lines
