@@ -182,7 +182,7 @@ def _lost(network: "Zeroconf", name: str, address: str) -> bool:
 
     The greater address keeps a name that two took at the same time (RFC 6762, 8.2: the lexicographically later data).
     """
-    from zeroconf import DNSAddress, current_time_millis
+    from zeroconf import DNSAddress, current_time_millis  # type: ignore[attr-defined]  # as above
 
     now = current_time_millis()
     held = [one for one in network.cache.entries_with_name(f"{name}.") if not one.is_expired(now)]

@@ -38,7 +38,17 @@ from app.web.pages.shop import (
     tablets,
     trust,
 )
-from app.web.pages.visit import cold_setting, corrections, job_time, moves, readings, recorded, running, visits
+from app.web.pages.visit import (
+    cold_setting,
+    corrections,
+    cross_check,
+    job_time,
+    moves,
+    readings,
+    recorded,
+    running,
+    visits,
+)
 from app.web.security.feed_door import FeedDoor
 from app.web.security.middleware import SAFE_METHODS, protect
 from app.web.security.pairing import Pairing
@@ -66,6 +76,7 @@ PAGES = (
     statistics,
     corrections,
     job_time,
+    cross_check,
     recorded,
     data_out,
     exchange,

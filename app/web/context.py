@@ -7,7 +7,7 @@ from functools import cache
 from typing import Annotated, Any, NamedTuple
 from urllib.parse import quote
 
-from fastapi import Depends, Request
+from fastapi import Depends, Query, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
@@ -205,3 +205,6 @@ ServerNow = Annotated[str, Depends(_server_now)]
 
 Form = Annotated[Typed, Depends(_typed)]
 Page = Annotated[Pages, Depends(_page)]
+
+Number = Annotated[int, Query(alias="page")]
+"""The number of a page of a list."""

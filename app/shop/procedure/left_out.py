@@ -44,7 +44,8 @@ def _left_out(record: VisitRecord, until: int) -> LeftOut:
     """The same as of the reading ``until``."""
     made = [move for move in record.moves if move.after_reading < until]
     acts = [(move.after_reading, moved_bores(record.layout, adjuster_of(move_of(move)))) for move in made]
-    cooled, found, latest = cooled_after(record), dict[int, list[Reading]](), dict[int, MeterReading]()
+    cooled = cooled_after(record) if cooled_after(record) < until else 0
+    found, latest = dict[int, list[Reading]](), dict[int, MeterReading]()
     for one in record.rounds if made else ():
         if one.row.phase != HEAT_SOAKED.slug or one.in_question or round_ran_out(record, one):
             continue

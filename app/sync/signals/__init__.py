@@ -1,1 +1,1 @@
-"""Values of instruments that send on and on: means over pulses, how sure they are, and when they stand still."""
+"""What a live instrument shows, and when a value of it may be kept."""

@@ -22,6 +22,7 @@ from app.web.api import (
     story,
     visits,
 )
+from app.web.api.cross_check import findings
 from app.web.api.problems import OTHERS, Problem
 from app.wording.program.request_faults import RequestFault
 
@@ -91,7 +92,10 @@ router = APIRouter(
     dependencies=[Depends(json_only)],
     generate_unique_id_function=lambda route: route.name,
 )
-for resource in (engines, fittings, visits, phases, readings, moves, advice, story, slips, corrections, meters, live):
+for resource in (
+    *(engines, fittings, visits, phases, readings, moves, advice, findings),
+    *(story, slips, corrections, meters, live),
+):
     router.include_router(resource.router)
 router.include_router(moves.cold)
 

@@ -126,7 +126,7 @@ def _title_of(item: Item) -> str:
 
 
 @dataclass(frozen=True, slots=True)
-class Ask:
+class AskedLine:
     """The one line of a checklist that is asked for now, and those that come behind it.
 
     ``passed`` is the slug of the item that was left for later, empty when none was.
@@ -137,7 +137,7 @@ class Ask:
     passed: str
 
 
-def ask_of(lines: tuple[CheckLine, ...], passed: str = "", asked: str = "") -> Ask | None:
+def ask_of(lines: tuple[CheckLine, ...], passed: str = "", asked: str = "") -> AskedLine | None:
     """What is asked for: the first line due behind the item ``passed``, and round again; None once nothing is due.
 
     One that was ``asked`` for and refused is asked for once more. Lines that are filled in together, again and again,
@@ -149,7 +149,7 @@ def ask_of(lines: tuple[CheckLine, ...], passed: str = "", asked: str = "") -> A
     slugs = [line.item.slug for line in ordered]
     start = slugs.index(asked) if asked in slugs else slugs.index(passed) + 1 if passed in slugs else 0
     due = [line for line in (*ordered[start:], *ordered[:start]) if line.due]
-    return Ask(due[0], tuple(due[1:]), passed) if due else None
+    return AskedLine(due[0], tuple(due[1:]), passed) if due else None
 
 
 MANY = 3

@@ -3,7 +3,7 @@
 import pytest
 
 from app.shop.assessment.assessment import assess
-from app.shop.commands import checks, moves
+from app.shop.commands import checks, moves, running
 from app.shop.commands.moves import NewMove
 from app.shop.errors import RejectedError
 from app.shop.procedure.left_out import values_of
@@ -79,6 +79,32 @@ def test_after_a_pause_or_a_cold_start_every_bore_is_read(shop: Database, pause:
     assert next_reading(later, HEAT_SOAKED).bore == 1
     start_again(shop, visit_id, after(4 + pause))
     assert due(shop, visit_id).bore == 1
+
+
+def test_a_round_keeps_what_it_left_out_when_the_engine_cools_later(shop: Database) -> None:
+    visit_id = after_a_reset(shop)
+    for _ in range(2):
+        read(shop, visit_id, HEAT_SOAKED, at=after(6))
+    start_again(shop, visit_id, after(24 * 60))
+    left = assess(visit_record(shop, visit_id)).as_left
+    assert left is not None
+    assert [one.bore for one in left.standings] == [1, 2, 3, 4]
+
+
+def test_a_round_left_for_an_adjustment_tells_of_its_bores_after_the_engine_was_stopped_for_it(shop: Database) -> None:
+    visit_id = after_a_reset(shop)
+    read(shop, visit_id, HEAT_SOAKED, 6.75, bore=1, at=after(5))
+    reset = NewMove(HEAT_SOAKED.slug, "blade", "", 3, 4, 0.0, (5 * THOU,), False, "KM")
+    moves.make(shop, visit_id, key(), reset, after(6))
+    running.stop(shop, visit_id, key(), "KM", after(6.5))
+    start_again(shop, visit_id, after(7))
+    checks.record(shop, visit_id, key(), HEAT_SOAKED.slug, {"coolant": 84.0, "oil": 84.0}, "KM", after(7.5))
+    for _ in range(2):
+        read(shop, visit_id, HEAT_SOAKED, at=after(8))
+    judged = assess(visit_record(shop, visit_id)).as_left
+    assert judged is not None
+    assert [one.bore for one in judged.standings] == [1, 2, 3, 4]
+    assert judged.counted == 4 + 1 + 2
 
 
 def test_lock_down_reads_every_bore(shop: Database) -> None:

@@ -93,7 +93,7 @@ def test_a_list_is_sent_under_the_initials_of_the_tablet(client: TestClient, sho
     assert [check.by for check in visit_record(shop, visit_id).checks.values()] == ["AL"]
 
 
-@pytest.mark.parametrize("size", ["landscape", "portrait", "short"])
+@pytest.mark.parametrize("size", SIZES)
 def test_a_list_asks_for_one_item_in_sight(page: Page, server: str, shop: Database, size: str) -> None:
     page.set_viewport_size(SIZES[size])
     visit_id = visit(shop, engine(shop, V8))
@@ -106,6 +106,25 @@ def test_a_list_asks_for_one_item_in_sight(page: Page, server: str, shop: Databa
         assert box is not None
         assert box["y"] + box["height"] <= SIZES[size]["height"], phase.slug
         assert answers(page) == [answer.inner_text()], phase.slug
+
+
+def test_on_a_phone_hazards_are_seen_and_read_in_full_once_tapped(page: Page, server: str, shop: Database) -> None:
+    page.set_viewport_size(SIZES["phone"])
+    page.goto(f"{server}/visits/{visit(shop, engine(shop, V8))}/{FIRST_FIRE.slug}")
+    hazard, rest = page.get_by_text("Backfire through open bores."), page.get_by_text("Burns to eyes, face and hair.")
+    expect(hazard).to_be_visible()
+    assert width(rest) <= 1
+    hazard.click()
+    assert width(rest) > 100
+    page.set_viewport_size(SIZES["landscape"])
+    page.reload()
+    assert width(rest) > 100
+
+
+def width(part: Locator) -> float:
+    box = part.bounding_box()
+    assert box is not None
+    return box["width"]
 
 
 def test_what_is_left_for_later_is_passed_and_a_second_tap_checks_nothing(
