@@ -265,7 +265,7 @@ document.addEventListener(
   },
   true,
 );
-tabs.onmessage = (message) => message.data === "changed" && void changed();
+tabs.addEventListener("message", ({ data }) => data === "changed" && void changed());
 window.addEventListener("online", () => void drain());
 window.addEventListener("pageshow", () => void drain());
 document.addEventListener("visibilitychange", () => document.visibilityState === "visible" && void drain());

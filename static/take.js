@@ -51,7 +51,7 @@ function missing(channel) {
     return `live-${channel && channel.state !== "live" ? channel.state : "stale"}`;
   }
   const carried = channel.bore === null && performance.now() - entry.since < 1000 * channel.wait;
-  return carried ? "live-settling" : channel.missing ? `live-${channel.missing}` : "";
+  return carried ? "live-too-soon" : channel.missing ? `live-${channel.missing}` : "";
 }
 
 /** @param {number | undefined} sd a fraction */

@@ -7,14 +7,15 @@ from typing import Annotated, Literal
 
 from fastapi import APIRouter, Depends, HTTPException, Request
 from fastapi.responses import JSONResponse, Response, StreamingResponse
-from pydantic import Field
+from pydantic import Field, model_validator
+from pydantic_core import PydanticCustomError
 
+from app.live.channels import UNITS, Channel
 from app.shop.commands.engines import LONGEST
 from app.shop.commands.live import feeds
 from app.shop.commands.tablets import hashed
 from app.web.api.shapes import Key, Sent, Told
 from app.web.context import ServerNow, Shop
-from app.web.live.channels import Channel
 from app.web.live.hub import EVERY, MOST_CHANNELS, Hub
 from app.web.security.feed_door import bearer
 from app.web.security.middleware import at_this_computer
@@ -40,6 +41,13 @@ class Declared(Sent):
     stale: float = Field(default=0.5, gt=0, le=60, description="Seconds without a sample after which it is stale.")
     frozen: float = Field(default=5.0, gt=0, le=600, description="Seconds of one number after which it is frozen.")
     lag: float = Field(default=0.2, ge=0, le=30, description="Seconds that the sensor takes to show 63 % of a step.")
+
+    @model_validator(mode="after")
+    def _unit_of_its_quantity(self) -> "Declared":
+        """Holds the unit to what the quantity is measured in."""
+        if self.unit not in UNITS[self.quantity]:
+            raise PydanticCustomError("literal_error", "not a unit of it", {"expected": " ".join(UNITS[self.quantity])})
+        return self
 
 
 class Push(Sent):

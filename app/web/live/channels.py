@@ -2,21 +2,21 @@
 
 import math
 from collections import deque
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from app.sync.signals.live_value import ENOUGH, WINDOWS, LiveValue, live_value
+from app.live.channels import Channel
+from app.sync.signals.averaging import WINDOWS
+from app.sync.signals.settling import ENOUGH_OTHERS, Look, Unsettled, look
 
 State = Literal["live", "stale", "frozen", "refused"]
 
 KEPT = 60.0
 """How long samples are kept [s]."""
-
-SETTLES = 5.0
-"""Lags of a sensor after which nothing is left of a step: e^-5 of it."""
 
 MOST_KEPT = 15_000
 """Samples that one channel keeps at most."""
@@ -25,22 +25,6 @@ SHORT, LONG = WINDOWS[0] + 0.7, WINDOWS[-1] + 0.7
 """What a figure is worked out from at first, and where that is not sure enough [s]."""
 
 Floats = NDArray[np.float64]
-
-
-@dataclass(frozen=True, slots=True)
-class Channel:
-    """What one channel shows: ``unit``, the ``bore`` it is fixed to (None for a probe that is carried), its range, the
-    samples a second it sends at most, after how many seconds it counts as stale and as frozen, and its ``lag`` [s]."""
-
-    quantity: str
-    unit: str
-    bore: int | None = None
-    low: float = 0.0
-    high: float = math.inf
-    rate: float = 200.0
-    stale: float = 0.5
-    frozen: float = 5.0
-    lag: float = 0.2
 
 
 @dataclass
@@ -91,10 +75,24 @@ class Ring:
         both = np.array(tail[::-1], dtype=np.float64).reshape(-1, 2)
         return both[:, 0], both[:, 1]
 
-    def figure(self, now: float) -> LiveValue | None:
-        """What it shows now, None where too little has come."""
-        here = min(now, self.newest)
-        found = live_value(*self.last(SHORT, here), here)
-        if found is None or found.sd <= ENOUGH:
-            return found
-        return live_value(*self.last(LONG, here), here)
+    def look(self, now: float, speed: float | None = None, others: Sequence["Ring"] = ()) -> Look | None:
+        """What it shows now, None where too little has come.
+
+        Parameters: ``now`` the sender's time [s]; ``speed`` of the engine [rev/s], None where no channel tells it;
+        ``others``, the rings of the other bores, beside whose mean it is looked at where they are enough.
+        """
+        here, found = min(now, self.newest), None
+        for seconds in (SHORT, LONG):
+            times, values = self.last(seconds, here)
+            if len(times) < 2:
+                return None
+            beside = _mean(times, [one.last(seconds, here) for one in others]) if len(others) >= ENOUGH_OTHERS else None
+            found = look(times, values, here, lag=self.channel.lag, speed=speed, others=beside)
+            if found.lack is not Unsettled.SCATTERS:
+                break
+        return found
+
+
+def _mean(times: Floats, others: Sequence[tuple[Floats, Floats]]) -> Floats:
+    """The mean of other channels at these times, shape (times,)."""
+    return np.asarray(np.mean([np.interp(times, at, values) for at, values in others if len(at)], axis=0))

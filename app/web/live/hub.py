@@ -6,6 +6,7 @@ numbered: a tap names the one that was on its screen.
 
 import hashlib
 import json
+import math
 import secrets
 import threading
 import time
@@ -13,11 +14,12 @@ from collections import OrderedDict
 from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass, field
 
+from app.live.channels import Channel
 from app.shop.commands.live.looks import Seen
 from app.shop.store.live import traces
 from app.sync.engine.units import REV_PER_MIN
-from app.sync.signals.live_value import ENOUGH, LiveValue
-from app.web.live.channels import SETTLES, Channel, Ring
+from app.sync.signals.settling import AND_THEN, LAGS, Look
+from app.web.live.channels import Ring
 
 EVERY = 0.2
 """Seconds between two events."""
@@ -56,7 +58,7 @@ class Sender:
 class Shown:
     """A value as it was on the pages: the ring it came from, and when it was so [s, the sender's time]."""
 
-    figure: LiveValue
+    figure: Look
     sender: Sender
     ring: Ring
     name: str
@@ -158,23 +160,28 @@ class Hub:
             return _seen([known[name] for name in sorted(shown)], _speed_of(known)) if shown else None
 
     def _worked_out(self, now: float) -> dict[str, object]:
-        told: dict[str, object] = {}
+        told: dict[str, dict[str, object]] = {}
         shown: dict[str, Shown] = {}
         for sender in self._senders.values():
             here = now - sender.difference
+            fixed = {n: r for n, r in sender.rings.items() if r.channel.bore is not None and r.state(here) == "live"}
+            speed = _running(sender, here)
             for name, ring in sender.rings.items():
                 state, channel = ring.state(here), ring.channel
-                figure = ring.figure(here) if state == "live" else None
+                others = [r for n, r in fixed.items() if n != name and r.channel.quantity == channel.quantity]
+                figure = None
+                if state == "live":
+                    figure = ring.look(here, speed, others if name in fixed else ())
                 told[name] = {
                     "state": state,
                     "quantity": channel.quantity,
                     "unit": channel.unit,
                     "bore": channel.bore,
-                    "wait": round(SETTLES * channel.lag + 2.0, 1),
-                    **(_told(figure) if figure is not None else {}),
+                    "wait": round(LAGS * channel.lag + AND_THEN, 1),
                 }
-                if figure is not None:
-                    shown[name] = Shown(figure, sender, ring, name, here)
+                if figure is not None and math.isfinite(figure.value):
+                    told[name] |= _told(figure)
+                    shown[name] = Shown(figure, sender, ring, name, min(here, ring.newest))
         self._looks[self._number] = shown
         while len(self._looks) > LOOKS_KEPT:
             self._looks.popitem(last=False)
@@ -186,13 +193,18 @@ def written(value: float) -> str:
     return f"{float(f'{value:.4g}'):g}"
 
 
-def _told(figure: LiveValue) -> dict[str, object]:
-    missing = "" if figure.still else "moving"
-    return {
-        "value": written(figure.value),
-        "sd": float(f"{figure.sd:.3g}"),
-        "missing": missing or ("" if figure.sd <= ENOUGH else "scatter"),
-    }
+def _told(figure: Look) -> dict[str, object]:
+    sd = float(f"{figure.sd:.3g}") if math.isfinite(figure.sd) else 1.0
+    return {"value": written(figure.value), "sd": sd, "missing": str(figure.lack or "")}
+
+
+def _running(sender: Sender, now: float) -> float | None:
+    """How fast the engine runs [rev/s], as a channel tells it; None where none does."""
+    for ring in sender.rings.values():
+        if ring.channel.quantity == SPEED and ring.state(now) == "live":
+            found = ring.look(now)
+            return found.value * REV_PER_MIN if found is not None and found.value > 0 else None
+    return None
 
 
 def _speed_of(known: Mapping[str, Shown]) -> float | None:

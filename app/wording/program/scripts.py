@@ -81,8 +81,8 @@ WORDS: Mapping[str, Message] = {
     "live-frozen": live_values.FROZEN,
     "live-refused": live_values.REFUSED,
     "live-moving": live_values.MOVING,
-    "live-scatter": live_values.SCATTER,
-    "live-settling": live_values.SETTLING,
+    "live-scatters": live_values.SCATTERS,
+    "live-too-soon": live_values.TOO_SOON,
     "live-settled": live_values.SETTLED,
     # The engine and the cards of the reading page.
     "tile-waiting": reading_page.TILE_WORDS["held"],

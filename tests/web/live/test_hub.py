@@ -5,8 +5,9 @@ from typing import Any
 
 import pytest
 
+from app.live.channels import Channel
 from app.shop.store.live import traces
-from app.web.live.channels import KEPT, Channel
+from app.web.live.channels import KEPT
 from app.web.live.hub import EVERY, Hub, LookDiffersError
 from tests.web.live.pushes import Bench, probe
 
@@ -107,7 +108,7 @@ def test_a_clock_that_jumps_back_begins_afresh(hub: Hub, clock: Clock) -> None:
     send(hub, clock, bench, 3.0)
     bench.clock -= 500.0
     send(hub, clock, bench, 0.5)
-    assert "value" not in told(hub)
+    assert told(hub)["missing"] == "too-soon"
     send(hub, clock, bench, 2.5)
     assert float(told(hub)["value"]) == pytest.approx(6.5, rel=0.005)
 
