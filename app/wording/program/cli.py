@@ -101,6 +101,13 @@ CERTIFICATE_PROBLEMS: Mapping[str, Message] = {
 }
 """By code of ``app.server.certificates.CertificateProblem``: wording imports no module of the server."""
 
+FEED_HELP = Message("Let a program send live values, and show its token once.")
+FEED_NAME_HELP = Message("What the feed is called.")
+FEED_WITHDRAW_HELP = Message("Let the feed of that name send no more.")
+FEED_UNKNOWN = Message("No feed is called {name}.")
+FEED_ON_THE_PAGE = Message(
+    "The program is running and was not reached. Use its page Live values on this computer, or give its --port."
+)
 LIVE_HELP = Message("Read the instruments named in FILE and send what they show to Evenbore.")
 LIVE_FILE_HELP = Message("The file with channels and sources (TOML).")
 LIVE_TO_HELP = Message("Address of the program, for example http://127.0.0.1:8000.")
