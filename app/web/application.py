@@ -18,11 +18,12 @@ from app.shop.commands.live.feeds import feeders
 from app.shop.errors import RejectedError
 from app.shop.record.loader import in_the_shop
 from app.shop.store.database import Database, ShopUnavailableError
-from app.web.api import interface, live
+from app.web.api import interface
 from app.web.api.problems import either
 from app.web.context import Pages, environment
 from app.web.error_responses import fault_of, status_of
 from app.web.kept_files import HTMX, KeptFiles
+from app.web.live import doors
 from app.web.live.hub import Hub
 from app.web.pages.engine import data_out, engines, engines_page, exchange, paper, training
 from app.web.pages.shop import (
@@ -135,7 +136,7 @@ def create_app(
     for pages in PAGES:
         app.include_router(pages.router)
     app.include_router(interface.router)
-    app.include_router(live.now)
+    app.include_router(doors.now)
     app.mount("/static", KeptFiles(directory=places.static()), name="static")
     app.mount("/lib", KeptFiles(packages=[HTMX]), name="lib")
     for error, page in (

@@ -13,7 +13,7 @@ from sqlmodel import Session, col, func, select
 
 from app.shop.assessment.gates import require_open, require_ready, through
 from app.shop.commands.live import looks
-from app.shop.commands.live.looks import Seen, keeping
+from app.shop.commands.live.looks import Seen
 from app.shop.errors import ConflictError, RejectedError
 from app.shop.procedure.codes import SetAside, SkipReason
 from app.shop.procedure.doubtful_values import doubtful
@@ -102,7 +102,7 @@ def add(
     key = checked(key)
     apart = {"from_above": new.from_above, "why_code": new.why_code, "sd": new.sd, "look": new.look or None}
     sent = fingerprint(visit=visit_id, new=new, **{name: one for name, one in apart.items() if one is not None})
-    with keeping(shop, seen), shop.writing() as session:
+    with shop.writing() if seen is None else looks.writing(shop, seen) as session:
         if again := earlier(session, ReadingRow, key, sent):
             return again.ident
         record = as_done(loader.load(session, visit_id), at)
@@ -112,7 +112,7 @@ def add(
             raise RejectedError({"value": gate.waits})
         if problem := _problem(record, new):
             raise RejectedError({"value": problem})
-        look_id = looks.store_look(session, visit_id, key, seen, at)
+        look_id = looks.store_look(session, visit_id, key, seen, at) if seen is not None else None
         later, entered = enter(session, record, phase, new, key, sent, at, look_id=look_id, sure=sure)
         loader.remember(session, later)
         keep_gate(session, later, new.phase, gate)
@@ -167,7 +167,7 @@ def add_look(
     """
     key = checked(key)
     sent = fingerprint(visit=visit_id, look=look)
-    with keeping(shop, seen), shop.writing() as session:
+    with shop.writing() if seen is None else looks.writing(shop, seen) as session:
         if again := earlier(session, ReadingRow, part_key(key, "0"), sent):
             rows = session.exec(select(ReadingRow.id).where(ReadingRow.payload == sent).order_by(col(ReadingRow.id)))
             return (again.ident, *(one for one in rows.all() if one is not None and one != again.ident))
@@ -176,7 +176,7 @@ def add_look(
         phase = through(gate.closed, look.phase)
         if gate.waits is not None:
             raise RejectedError({"value": gate.waits})
-        look_id = looks.store_look(session, visit_id, key, seen, at)
+        look_id = looks.store_look(session, visit_id, key, seen, at) if seen is not None else None
         found: list[int] = []
         due = next_reading(record, phase)
         if due.round_number != look.round_number or due.bore is None:

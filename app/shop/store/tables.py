@@ -15,8 +15,8 @@ from sqlmodel import Field
 from app.shop.store.engine_events import EngineEvent as EngineEvent
 from app.shop.store.engine_events import StopEnd as StopEnd
 from app.shop.store.findings import FindingRow as FindingRow
-from app.shop.store.live.tables import Feed as Feed
-from app.shop.store.live.tables import Look as Look
+from app.shop.store.live.tables import FeedRow as FeedRow
+from app.shop.store.live.tables import LookRow as LookRow
 from app.shop.store.rows import STRICT
 from app.shop.store.rows import Evidence as Evidence
 from app.shop.store.rows import Row as Row

@@ -13,7 +13,6 @@ from app.web.api import (
     corrections,
     engines,
     fittings,
-    live,
     meters,
     moves,
     phases,
@@ -24,6 +23,7 @@ from app.web.api import (
 )
 from app.web.api.cross_check import findings
 from app.web.api.problems import OTHERS, Problem
+from app.web.live import doors
 from app.wording.program.request_faults import RequestFault
 
 ABOUT = """
@@ -94,7 +94,7 @@ router = APIRouter(
 )
 for resource in (
     *(engines, fittings, visits, phases, readings, moves, advice, findings),
-    *(story, slips, corrections, meters, live),
+    *(story, slips, corrections, meters, doors),
 ):
     router.include_router(resource.router)
 router.include_router(moves.cold)

@@ -55,7 +55,7 @@ class Sender:
 
 
 @dataclass(frozen=True, slots=True)
-class Shown:
+class ShownValue:
     """A value as it was on the pages: the ring it came from, and when it was so [s, the sender's time]."""
 
     figure: Look
@@ -76,7 +76,7 @@ class Hub:
         self._ticks = ticks
         self._turn = threading.Lock()
         self._senders: dict[str, Sender] = {}
-        self._looks: OrderedDict[int, dict[str, Shown]] = OrderedDict()
+        self._looks: OrderedDict[int, dict[str, ShownValue]] = OrderedDict()
         self._told = (-EVERY, "")
         self._number = 0
         self.epoch = secrets.token_hex(4)
@@ -161,7 +161,7 @@ class Hub:
 
     def _worked_out(self, now: float) -> dict[str, object]:
         told: dict[str, dict[str, object]] = {}
-        shown: dict[str, Shown] = {}
+        shown: dict[str, ShownValue] = {}
         for sender in self._senders.values():
             here = now - sender.difference
             fixed = {n: r for n, r in sender.rings.items() if r.channel.bore is not None and r.state(here) == "live"}
@@ -181,7 +181,7 @@ class Hub:
                 }
                 if figure is not None and math.isfinite(figure.value):
                     told[name] |= _told(figure)
-                    shown[name] = Shown(figure, sender, ring, name, min(here, ring.newest))
+                    shown[name] = ShownValue(figure, sender, ring, name, min(here, ring.newest))
         self._looks[self._number] = shown
         while len(self._looks) > LOOKS_KEPT:
             self._looks.popitem(last=False)
@@ -207,12 +207,12 @@ def _running(sender: Sender, now: float) -> float | None:
     return None
 
 
-def _speed_of(known: Mapping[str, Shown]) -> float | None:
+def _speed_of(known: Mapping[str, ShownValue]) -> float | None:
     speeds = [one.figure.value for one in known.values() if one.ring.channel.quantity == SPEED and one.figure.value > 0]
     return speeds[0] * REV_PER_MIN if speeds else None
 
 
-def _seen(shown: list[Shown], speed: float | None) -> Seen | None:
+def _seen(shown: list[ShownValue], speed: float | None) -> Seen | None:
     trace = {}
     for one in shown:
         inside = [s for s in one.ring.samples if one.at - one.figure.window < s[0] <= one.at]

@@ -3,7 +3,8 @@
 from collections.abc import Mapping
 
 from app.wording.message import Message, pattern
-from app.wording.work import corrections, live_values, reading_page
+from app.wording.program import live_values
+from app.wording.work import corrections, reading_page
 
 WORDS: Mapping[str, Message] = {
     # The status bar: a state in bold, and a sentence about it.

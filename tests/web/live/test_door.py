@@ -9,7 +9,7 @@ from starlette.testclient import TestClient
 
 from app.shop.commands.tablets import hashed
 from app.shop.store.database import Database
-from app.web.api import live
+from app.web.live import doors as live
 from app.web.live.hub import Hub
 from app.web.security.feed_door import MOST_A_SECOND
 from app.web.security.middleware import TABLET, TIME_LIMIT

@@ -15,7 +15,7 @@ from sqlmodel import select
 from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.store.database import Database
 from app.shop.store.live import traces
-from app.shop.store.tables import Look, ReadingRow
+from app.shop.store.tables import LookRow, ReadingRow
 from tests.serving import serving
 from tests.shop.yard import heat_soaked, key
 from tests.web.axe import faults
@@ -111,7 +111,7 @@ def test_one_tap_and_a_pedal_take_the_value_on_the_screen(
     assert one_sd is not None
     assert two_sd is not None
     with shop.reading() as session:
-        looks = session.exec(select(Look)).all()
+        looks = session.exec(select(LookRow)).all()
     assert [traces.kept(shop.folder, look.trace) is not None for look in looks] == [True, True]
 
 

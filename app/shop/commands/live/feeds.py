@@ -12,7 +12,7 @@ from app.shop.record.superseding import current
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.shop.store.idempotency import checked, earlier, fingerprint
-from app.shop.store.tables import Feed
+from app.shop.store.tables import FeedRow
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,7 +22,7 @@ class Feeders:
     tokens: frozenset[str] = frozenset()
 
     @staticmethod
-    def of(rows: Sequence[Feed]) -> "Feeders":
+    def of(rows: Sequence[FeedRow]) -> "Feeders":
         """The tokens that these rows give."""
         return Feeders(frozenset(row.token for row in rows))
 
@@ -31,9 +31,9 @@ class Feeders:
         return bool(token) and hashed(token) in self.tokens
 
 
-def let_in(session: Session) -> list[Feed]:
+def let_in(session: Session) -> list[FeedRow]:
     """The feeds that may send, in the order in which they were let in."""
-    return [row for row in current(session.exec(select(Feed).order_by(col(Feed.id))).all()) if row.active]
+    return [row for row in current(session.exec(select(FeedRow).order_by(col(FeedRow.id))).all()) if row.active]
 
 
 def feeders(shop: Database) -> Feeders:
@@ -47,9 +47,9 @@ def add(shop: Database, key: str, name: str, token: str, at: str) -> int:
     key = checked(key)
     sent = fingerprint(token=hashed(token))
     with shop.writing() as session:
-        if before := earlier(session, Feed, key, sent):
+        if before := earlier(session, FeedRow, key, sent):
             return before.ident
-        row = Feed(key=key, payload=sent, name=named(name), token=hashed(token), active=1, at=at)
+        row = FeedRow(key=key, payload=sent, name=named(name), token=hashed(token), active=1, at=at)
         session.add(row)
         session.flush()
         return row.ident
@@ -60,14 +60,14 @@ def withdraw(shop: Database, key: str, feed_id: int, at: str) -> int:
     key = checked(key)
     sent = fingerprint(feed=feed_id, active=0)
     with shop.writing() as session:
-        if again := earlier(session, Feed, key, sent):
+        if again := earlier(session, FeedRow, key, sent):
             return again.ident
-        before = session.get(Feed, feed_id)
+        before = session.get(FeedRow, feed_id)
         if before is None:
             raise NotFoundError(because(Rejection.NO_SUCH_FEED))
         if before.ident not in {one.ident for one in let_in(session)}:
             raise ConflictError({"": because(Rejection.CHANGED_BY_ANOTHER_TABLET)})
-        row = Feed(
+        row = FeedRow(
             key=key, payload=sent, name=before.name, token=before.token, active=0, at=at, supersedes_id=before.ident
         )
         session.add(row)

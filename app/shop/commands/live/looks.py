@@ -11,7 +11,7 @@ from app.shop.store.database import Database
 from app.shop.store.idempotency import fingerprint, part_key
 from app.shop.store.live import traces
 from app.shop.store.row_hashes import store
-from app.shop.store.tables import Look
+from app.shop.store.tables import LookRow
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,10 +26,8 @@ class Seen:
     packed: bytes
 
 
-def store_look(session: Session, visit_id: int, key: str, seen: Seen | None, at: str) -> int | None:
-    """Store the look of a write under ``key`` and return its id; None where there is none."""
-    if seen is None:
-        return None
+def store_look(session: Session, visit_id: int, key: str, seen: Seen, at: str) -> int:
+    """Store the look of a write under ``key`` and return its id."""
     trace = traces.hash_of(seen.packed)
     said = {
         "key": part_key(key, "look"),
@@ -42,13 +40,14 @@ def store_look(session: Session, visit_id: int, key: str, seen: Seen | None, at:
         "trace": trace,
         "at": at,
     }
-    return store(session, Look, said)
+    return store(session, LookRow, said)
 
 
 @contextmanager
-def keeping(shop: Database, seen: Seen | None) -> Iterator[None]:
-    """Keep the trace once what is written inside is stored. Where that fails the reading stands without it."""
-    yield
-    if seen is not None:
-        with suppress(sqlite3.Error, OSError):
-            traces.keep(shop.folder, seen.packed)
+def writing(shop: Database, seen: Seen) -> Iterator[Session]:
+    """A session as ``Database.writing`` gives, after which the trace is kept. Where that fails the reading stands
+    without it."""
+    with shop.writing() as session:
+        yield session
+    with suppress(sqlite3.Error, OSError):
+        traces.keep(shop.folder, seen.packed)

@@ -6,13 +6,14 @@ from sqlmodel import Field
 from app.shop.store.rows import STRICT, Evidence
 
 
-class Look(Evidence, table=True):
+class LookRow(Evidence, table=True):
     """What was seen when a live value was taken: ``window`` [s] of ``rate`` samples a second, engine ``speed`` [rev/s].
 
     ``channels`` is the SHA-256 of how the sender's channels were declared, ``trace`` that of the samples as
     ``store.live.traces`` keeps them. The readings that it stands for name it.
     """
 
+    __tablename__ = "look"
     __table_args__ = (
         CheckConstraint("window > 0", name="window"),
         CheckConstraint("speed IS NULL OR speed > 0", name="speed"),
@@ -27,12 +28,13 @@ class Look(Evidence, table=True):
     at: str = Field(sa_type=Text)
 
 
-class Feed(Evidence, table=True):
+class FeedRow(Evidence, table=True):
     """A program that may send live values. Its withdrawal (``active`` 0) is a row that supersedes the one before.
 
     ``token`` is the SHA-256 of what the program sends.
     """
 
+    __tablename__ = "feed"
     __table_args__ = (UniqueConstraint("supersedes_id"), STRICT)
     name: str = Field(sa_type=Text)
     token: str = Field(sa_type=Text)

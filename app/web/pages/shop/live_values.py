@@ -14,8 +14,8 @@ from app.web.error_responses import status_of
 from app.web.pages.shop.tablets import Here
 from app.web.security.middleware import at_this_computer
 from app.wording.message import say
+from app.wording.program.live_values import STATES
 from app.wording.reasons import problems_in_words
-from app.wording.work.live_values import STATES
 
 router = APIRouter()
 

@@ -137,13 +137,13 @@ def _add(sent: PostedForm, visit_id: int, slug: str, live: Hub) -> Response:
             supersedes=_superseded(shop, form),
             from_above={"0": False, "1": True}.get(form.text("from_above")),
             why_code=_skip_reason(form),
-            **_of_a_look(form),
+            **(_of_a_look(form) if form.values.get("look") else {}),
         )
         form.raise_problems()
         if simulated:
             added = training.read(shop, visit_id, form.text("key"), new, now)
         else:
-            seen, sure = _seen(live, form, new), bool(form.text("sure"))
+            seen, sure = _seen(live, form, new) if new.look else None, bool(form.text("sure"))
             added = readings.add(shop, visit_id, form.text("key"), new, now, sure=sure, seen=seen)
     except NotFoundError:
         raise
@@ -173,15 +173,13 @@ def _add_opening_speed(shop: Database, page: Pages, form: Typed, visit_id: int, 
 
 
 def _of_a_look(form: Typed) -> dict[str, Any]:
-    """What a live value carries besides itself; nothing where a person typed it."""
-    if not form.values.get("look"):
-        return {}
+    """What a live value carries besides itself."""
     return {"sd": form.number("sd"), "look": form.text("look")}
 
 
 def _seen(live: Hub, form: Typed, new: NewReading) -> Seen | None:
     """What stood behind a live value, None where that is no longer known. Raises RejectedError where it was another."""
-    if not new.look or new.value is None:
+    if new.value is None:
         return None
     try:
         return live.seen(new.look, {form.text("channel"): new.value})

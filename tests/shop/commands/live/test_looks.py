@@ -18,7 +18,7 @@ from app.shop.rejections import Rejection
 from app.shop.store import row_hashes
 from app.shop.store.database import Database
 from app.shop.store.live import traces
-from app.shop.store.tables import Feed, Look, ReadingRow
+from app.shop.store.tables import FeedRow, LookRow, ReadingRow
 from tests.shop.rejections import rejects
 from tests.shop.yard import AT, heat_soaked, key, visit_record
 
@@ -31,10 +31,10 @@ def live(bore: int = 1, value: float = 6.5, kind: str = "turn", sd: float = 0.00
     return NewReading(HEAT_SOAKED.slug, 2, bore, kind, value, "KM", sd=sd, look="e:1")
 
 
-def stored(shop: Database) -> tuple[list[ReadingRow], list[Look]]:
+def stored(shop: Database) -> tuple[list[ReadingRow], list[LookRow]]:
     with shop.reading() as session:
         rows = session.exec(select(ReadingRow).order_by(ReadingRow.id)).all()  # type: ignore[arg-type]
-        return [row for row in rows if row.sd is not None], list(session.exec(select(Look)).all())
+        return [row for row in rows if row.sd is not None], list(session.exec(select(LookRow)).all())
 
 
 def test_a_live_value_carries_its_error_and_its_look(shop: Database) -> None:
@@ -122,7 +122,7 @@ def test_a_feed_is_let_in_by_its_token_until_it_is_withdrawn(shop: Database) -> 
             return Feeders.of(feeds.let_in(session))
 
     with shop.reading() as session:
-        assert session.exec(select(Feed.name, Feed.token)).one() == ("Bench", hashed("token"))
+        assert session.exec(select(FeedRow.name, FeedRow.token)).one() == ("Bench", hashed("token"))
     assert feeders().admits("token")
     assert not feeders().admits("other")
     assert not feeders().admits("")
