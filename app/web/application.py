@@ -13,6 +13,7 @@ from starlette.middleware.gzip import GZipMiddleware
 from starlette.types import Receive, Scope, Send
 
 from app import places
+from app.shop.commands.access.programs import naming
 from app.shop.errors import RejectedError
 from app.shop.record.loader import in_the_shop
 from app.shop.store.database import Database, ShopUnavailableError
@@ -28,6 +29,7 @@ from app.web.pages.shop import (
     meters,
     offline,
     people,
+    programs,
     settings,
     shop_page,
     statistics,
@@ -73,6 +75,7 @@ PAGES = (
     shop_page,
     people,
     tablets,
+    programs,
     activity,
     settings,
     display_page,
@@ -113,6 +116,10 @@ def create_app(
     app.state.pairing = pairing or Pairing()
     app.state.trust = trusting
     app.state.admission = tablets.admission(shop)
+    app.state.programs = programs.known(shop)
+    app.state.streams = 0
+    app.state.stopping = lambda: False  # the server says when
+    shop.around_writes = naming
     for pages in PAGES:
         app.include_router(pages.router)
     app.include_router(interface.router)
@@ -127,7 +134,12 @@ def create_app(
     ):
         app.add_exception_handler(error, either(error, page))
     app.add_middleware(Gzip, minimum_size=1000)
-    protect(app, lan_names=lan_names, admits=lambda token: app.state.admission.admits(token, clock()))
+    protect(
+        app,
+        lan_names=lan_names,
+        admits=lambda token: app.state.admission.admits(token, clock()),
+        programs=lambda token: app.state.programs.named_by(token, clock()),
+    )
     app.add_middleware(Spoken, tablet=language, customer=customer_language)
     return app
 

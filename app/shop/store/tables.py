@@ -14,6 +14,9 @@ from sqlmodel import Field
 
 from app.shop.store.engine_events import EngineEvent as EngineEvent
 from app.shop.store.engine_events import StopEnd as StopEnd
+from app.shop.store.program_rows import ChangeRow as ChangeRow
+from app.shop.store.program_rows import ProgramAccess as ProgramAccess
+from app.shop.store.program_rows import ProgramWrite as ProgramWrite
 from app.shop.store.rows import STRICT
 from app.shop.store.rows import Evidence as Evidence
 from app.shop.store.rows import Row as Row
@@ -385,6 +388,6 @@ EVIDENCE = (
     *("fitting", "meter", "visit", "round", "reading", "opening_speed", "move", "check", "override", "sign_off"),
     *("correction", "engine_event", "stop_end", "hours_correction"),
     *("study", "study_reading", "meter_due", "setup", "practice"),
-    *("person", "pin_try", "tablet"),
+    *("person", "pin_try", "tablet", "program", "program_write"),
 )
 """The tables whose rows are only ever added."""

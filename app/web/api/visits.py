@@ -21,9 +21,9 @@ from app.shop.record import loader
 from app.shop.record.entries import EngineEventEntry, StopEndEntry, WaiverEntry
 from app.shop.record.intake import IntakeState
 from app.shop.record.visit_record import VisitRecord
-from app.web.api.meters import MeterTold
 from app.web.api.problems import NOT_THERE, REFUSALS, named
 from app.web.api.shapes import LARGEST_ID, By, Id, Key, Line, Sent, Slug, Told, example
+from app.web.api.shop.meters import MeterTold
 from app.web.context import Now, ServerNow, Shop
 from app.wording.reasons import in_words
 from app.wording.stored import as_stored, codes_of
