@@ -13,7 +13,7 @@ from app.shop.commands.access.scopes import Scope
 from app.shop.reasons import because
 from app.web.api import advice, corrections, engines, fittings, moves, phases, readings, slips, story, visits
 from app.web.api.problems import OTHERS, Problem
-from app.web.api.shop import changes, meters
+from app.web.api.shop import changes, meters, settings
 from app.web.security.middleware import TABLET
 from app.web.security.programs import BEARER, PROGRAM
 from app.wording.program.request_faults import RequestFault
@@ -117,20 +117,11 @@ router = APIRouter(
     dependencies=[Depends(within_scope), Depends(json_only)],
     generate_unique_id_function=lambda route: route.name,
 )
-for resource in (
-    engines,
-    fittings,
-    visits,
-    phases,
-    readings,
-    moves,
-    advice,
-    story,
-    slips,
-    corrections,
-    meters,
-    changes,
-):
+RESOURCES = (
+    *(engines, fittings, visits, phases, readings, moves, advice, story, slips, corrections),
+    *(meters, settings, changes),
+)
+for resource in RESOURCES:
     router.include_router(resource.router)
 router.include_router(moves.cold)
 
