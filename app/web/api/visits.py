@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from typing import Annotated, Literal
 
-from fastapi import APIRouter
+from fastapi import APIRouter, Response
 from pydantic import Field
 
 from app.shop.assessment.assessment import Assessment
@@ -303,7 +303,7 @@ class VisitTold(Told):
 
 
 @router.post("/engines/{engine_id}/visits", status_code=201, summary="Open a visit", responses=REFUSALS)
-def open_visit(shop: Shop, engine_id: Id, body: VisitSent, now: Now) -> VisitTold:
+def open_visit(shop: Shop, engine_id: Id, body: VisitSent, now: Now, answer: Response) -> VisitTold:
     """Open a visit. An engine has one open visit at a time."""
     new = NewVisit(
         body.place,
@@ -317,6 +317,7 @@ def open_visit(shop: Shop, engine_id: Id, body: VisitSent, now: Now) -> VisitTol
     )
     with named(meter="meter_id"):
         visit_id = visits.open_visit(shop, engine_id, body.key, new, now)
+    answer.headers["Location"] = f"/api/visits/{visit_id}"
     return show_visit(shop, visit_id)
 
 
