@@ -4,14 +4,15 @@ import sqlite3
 from dataclasses import replace
 
 import pytest
+from app.shop.commands.tablets import hashed
 from sqlmodel import select
 
 from app.shop.commands import readings
+from app.shop.commands.access.tablets import hashed
 from app.shop.commands.live import feeds
 from app.shop.commands.live.feeds import Feeders
 from app.shop.commands.live.looks import Seen
 from app.shop.commands.readings import NewLook, NewReading
-from app.shop.commands.tablets import hashed
 from app.shop.errors import ConflictError, NotFoundError
 from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.rejections import Rejection
