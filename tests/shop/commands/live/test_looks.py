@@ -4,7 +4,6 @@ import sqlite3
 from dataclasses import replace
 
 import pytest
-from app.shop.commands.tablets import hashed
 from sqlmodel import select
 
 from app.shop.commands import readings
