@@ -48,9 +48,8 @@ def test_a_paired_tablet_may_not_push_and_a_feed_opens_nothing_else(bench: Bench
     assert push(bench.tablet, cookie).status_code == 401
     other = bench.client("192.168.7.99")
     bearer = {"Authorization": f"Bearer {token}", "Cookie": f"{TABLET}={token}"}
-    assert [other.get(path, headers=bearer).status_code for path in ("/engines/1", "/api/engines", "/live/now")] == [
-        401
-    ] * 3
+    for path in ("/engines/1", "/api/engines", "/live/now"):
+        assert other.get(path, headers=bearer).status_code in (401, 403)
 
 
 def test_a_feed_that_was_withdrawn_is_shut_out_at_once(bench: Bench) -> None:
