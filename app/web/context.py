@@ -112,6 +112,11 @@ class Pages:
             answer.headers[REFUSED] = quote(" ".join(facts["problems"].values()) or str(facts.get("message", "")))
         return answer
 
+    @property
+    def lets_feeds_in(self) -> bool:
+        """Whether any program may send live values."""
+        return bool(self._request.app.state.feeders.tokens)
+
     def noticed(self) -> list[str]:
         """What the people of the shop are to know of its files and its network, in words."""
         state = self._request.app.state
