@@ -9,7 +9,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from statistics import median
 
-from app.sync.diagnosis.diagnose import NAMED, Diagnosis, Verdict, diagnose
+from app.sync.diagnosis.diagnose import LIKELY, NAMED, Diagnosis, Verdict, diagnose
 from app.sync.diagnosis.evidence import Finding, seen
 from app.sync.diagnosis.measurements import CATALOGUE, Measure, Scope, Use
 from tests.benchmarks.fault_bench import Bench
@@ -91,7 +91,7 @@ def _case(engine: FaultEngine, bench: Bench, said: Diagnosis) -> Case:
     first = said.standing[0]
     verdict = said.verdict
     if verdict is Verdict.GOING:
-        verdict = Verdict.LIKELY if first.odds >= 0.5 and first.cause.value != "unknown" else Verdict.NOT_TOLD
+        verdict = Verdict.LIKELY if first.odds >= LIKELY and first.cause.value != "unknown" else Verdict.NOT_TOLD
     named = two[0] if verdict in (Verdict.FOUND, Verdict.LIKELY) else None
     return Case(engine, named, two, bench.minutes, first.odds, verdict)
 
@@ -119,10 +119,10 @@ def share(cases: Iterable[bool]) -> float:
 def summary(name: str, faulty: list[Case], sound: list[Case]) -> str:
     """One row: right first, within two, wrong name, none named, sound accused, minutes."""
     right, wrong = share(c.right for c in faulty), share(c.named is not None and not c.right for c in faulty)
-    two = share(bool(set(c.two) & c.engine.truth) for c in faulty)
+    two = f"{share(bool(set(c.two) & c.engine.truth) for c in faulty):.3f}" if faulty[0].two else ""
     spent, sound_spent = median(c.minutes for c in faulty), median(c.minutes for c in sound)
     return (
-        f"| {name} | {right:.3f} | {two:.3f} | {wrong:.3f} | {1 - right - wrong:.3f} | "
+        f"| {name} | {right:.3f} | {two} | {wrong:.3f} | {1 - right - wrong:.3f} | "
         f"{share(c.named is not None for c in sound):.3f} | {spent:.0f} | {sound_spent:.0f} |"
     )
 

@@ -14,7 +14,7 @@ from app.sync.diagnosis.measurements import CATALOGUE, Measure, Scope, Use
 from app.sync.diagnosis.next_test import Test, ranked
 from app.sync.diagnosis.posterior import Posterior, posterior
 
-NAMED, SOUND_ENOUGH, LIKELY = 0.90, 0.95, 0.50
+NAMED, SOUND_ENOUGH, LIKELY = 0.90, 0.95, 0.45
 """Odds from which a cause is found, from which nothing more is looked for, and from which one is likely; our
 judgement."""
 LEAST_RATE = 0.003
@@ -23,7 +23,7 @@ MOST_STANDING = 3
 """Causes shown at most, our judgement."""
 TOO_FAR = 3.5
 """Standard deviations beyond which a reading does not fit a cause, our judgement."""
-TOO_RARE = 14.0
+TOO_RARE = 40.0
 """How many times less likely than its commonest word a word is that does not fit a cause, our judgement."""
 
 

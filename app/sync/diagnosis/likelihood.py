@@ -1,7 +1,7 @@
 """How likely what was seen is at a bore in each state, and for each state of the engine."""
 
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -47,6 +47,7 @@ def engine_states(banks: int) -> tuple[EngineState, ...]:
     return (EngineState(Cause.NONE, 0.0, None), *shared, *choked)
 
 
+@lru_cache(maxsize=4096)
 def of_bore(measure: Measure, shown: Seen, shift: float = 0.0) -> Floats:
     """The likelihood of what a bore showed in each of its states, of shape (states,).
 
@@ -74,6 +75,7 @@ def doubt(measure: Measure) -> float:
     return VACUUM_DOUBT if measure in (Measure.VACUUM, Measure.RECORD) else SIZE_DOUBT
 
 
+@lru_cache(maxsize=4096)
 def of_engine(measure: Measure, shown: Seen, place: int | None, banks: int) -> Floats:
     """The likelihood of what a test of the engine or of one bank showed in each state of the engine (states,)."""
     kind, wrong = CATALOGUE[measure], WRONG_AGAIN if shown.again else WRONG

@@ -5,12 +5,13 @@ from dataclasses import dataclass, replace
 from functools import cache
 
 import numpy as np
+from numpy.typing import NDArray
 
 from app.sync.diagnosis.causes import Cause, bore_states
 from app.sync.diagnosis.evidence import Place, Seen
 from app.sync.diagnosis.likelihood import engine_states, of_bore, of_engine
 from app.sync.diagnosis.measurements import CATALOGUE, CHANGE_OF_STATE, Measure, Scope, Use, minutes, runs
-from app.sync.diagnosis.posterior import Posterior, by_cause
+from app.sync.diagnosis.posterior import Posterior
 from app.sync.slips.changes import Floats
 
 POINTS = 40
@@ -102,11 +103,16 @@ def _suspects(now: Posterior) -> tuple[Floats, bool]:
 
 def _told(odds: Floats, chances: Floats) -> Floats:
     """What an outcome tells of the cause at each bore [nats], shape (bores,); ``chances`` are (states, outcomes)."""
-    split = odds[:, None, :] * by_cause().T[None]
-    joint = split @ chances
+    joint = np.add.reduceat(odds[:, :, None] * chances[None], _first_states(), axis=1)
     cause, outcome = joint.sum(axis=2), joint.sum(axis=1)
     alone = cause[:, :, None] * outcome[:, None, :]
     return np.asarray((joint * np.log(np.maximum(joint, 1e-300) / np.maximum(alone, 1e-300))).sum(axis=(1, 2)))
+
+
+@cache
+def _first_states() -> NDArray[np.intp]:
+    """Where each cause begins among the states."""
+    return np.flatnonzero(np.diff(bore_states().cause, prepend=-1.0))
 
 
 def _told_of_engine(now: Posterior, measure: Measure, place: int | None) -> float:
