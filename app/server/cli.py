@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, NoReturn
 
 import typer
 
-from app.server import autostart_commands, backup_commands
+from app.server import autostart_commands, backup_commands, live_commands
 from app.server.network import LOOPBACK, addresses, home_on_the_network, names_in, numbers_of
 from app.server.options import Data, Host, Lan, Nameless, Port, Tls
 from app.wording.message import say
@@ -71,6 +71,7 @@ cli.add_typer(autostart_commands.commands, name="autostart")
 cli.command(help=say(words.BACKUP_HELP))(backup_commands.backup)
 cli.command(help=say(words.RESTORE_HELP))(backup_commands.restore)
 cli.command(help=say(words.CHECK_HELP))(backup_commands.check)
+cli.command(help=say(words.LIVE_HELP))(live_commands.live)
 
 
 def main() -> None:

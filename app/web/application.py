@@ -3,6 +3,7 @@
 from collections.abc import AsyncIterator, Callable, Container
 from contextlib import asynccontextmanager, suppress
 from datetime import datetime
+from functools import partial
 from gettext import NullTranslations
 
 from fastapi import FastAPI, Request
@@ -13,18 +14,21 @@ from starlette.middleware.gzip import GZipMiddleware
 from starlette.types import Receive, Scope, Send
 
 from app import places
+from app.shop.commands.live.feeds import feeders
 from app.shop.errors import RejectedError
 from app.shop.record.loader import in_the_shop
 from app.shop.store.database import Database, ShopUnavailableError
-from app.web.api import interface
+from app.web.api import interface, live
 from app.web.api.problems import either
 from app.web.context import Pages, environment
 from app.web.error_responses import fault_of, status_of
 from app.web.kept_files import HTMX, KeptFiles
+from app.web.live.hub import Hub
 from app.web.pages.engine import data_out, engines, engines_page, exchange, paper, training
 from app.web.pages.shop import (
     activity,
     display_page,
+    live_values,
     meters,
     offline,
     people,
@@ -45,6 +49,7 @@ from app.web.pages.visit import (
     running,
     visits,
 )
+from app.web.security.feed_door import FeedDoor
 from app.web.security.middleware import SAFE_METHODS, protect
 from app.web.security.pairing import Pairing
 from app.web.spoken import Spoken
@@ -84,6 +89,7 @@ PAGES = (
     shop_page,
     people,
     tablets,
+    live_values,
     activity,
     settings,
     display_page,
@@ -124,9 +130,12 @@ def create_app(
     app.state.pairing = pairing or Pairing()
     app.state.trust = trusting
     app.state.admission = tablets.admission(shop)
+    app.state.feeders = feeders(shop)
+    app.state.live = Hub()
     for pages in PAGES:
         app.include_router(pages.router)
     app.include_router(interface.router)
+    app.include_router(live.now)
     app.mount("/static", KeptFiles(directory=places.static()), name="static")
     app.mount("/lib", KeptFiles(packages=[HTMX]), name="lib")
     for error, page in (
@@ -138,7 +147,12 @@ def create_app(
     ):
         app.add_exception_handler(error, either(error, page))
     app.add_middleware(Gzip, minimum_size=1000)
-    protect(app, lan_names=lan_names, admits=lambda token: app.state.admission.admits(token, clock()))
+    protect(
+        app,
+        lan_names=lan_names,
+        admits=lambda token: app.state.admission.admits(token, clock()),
+        further=[partial(FeedDoor, admits=lambda token: app.state.feeders.admits(token))],
+    )
     app.add_middleware(Spoken, tablet=language, customer=customer_language)
     return app
 

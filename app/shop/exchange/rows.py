@@ -17,6 +17,7 @@ from sqlmodel import Session, select
 from app.shop.commands.engines import folded, get
 from app.shop.exchange import v5 as v5
 from app.shop.record.fittings import hardware_to_json, layout_from_json, layout_to_json
+from app.shop.stopwatch import Allowance
 from app.shop.store.database import raw_connection
 from app.shop.store.row_hashes import prepared, store_prepared
 from app.shop.store.tables import (
@@ -26,6 +27,7 @@ from app.shop.store.tables import (
     EngineEvent,
     Evidence,
     Fitting,
+    HoursCorrection,
     MeterRow,
     MoveRow,
     OpeningSpeed,
@@ -65,7 +67,7 @@ TOLD_OTHERWISE = frozenset(
 """Fields of a part that its row has as an id of another row, or as a number."""
 
 
-SELDOM: tuple[type[Evidence], ...] = (MeterRow, Fitting, Visit, Override, SignOff, Correction, StopEnd)
+SELDOM: tuple[type[Evidence], ...] = (MeterRow, Fitting, Visit, Override, SignOff, Correction, StopEnd, HoursCorrection)
 OFTEN: tuple[type[Evidence], ...] = (RoundRow, ReadingRow, MoveRow, CheckRow, OpeningSpeed, EngineEvent)
 """Tables of which a draft takes the next ids, and those of which it leaves some to what is saved while it is made."""
 
@@ -115,8 +117,10 @@ class Draft:
 class Drafting:
     """One import: ``known`` are the keys of the engine's rows that are here already."""
 
-    def __init__(self, session: Session, file: v5.EngineFile, choices: Mapping[str, str], known: Set[str]) -> None:
-        self.session, self.file, self.choices, self.known = session, file, choices, known
+    def __init__(
+        self, session: Session, file: v5.EngineFile, choices: Mapping[str, str], known: Set[str], time: Allowance
+    ) -> None:
+        self.session, self.file, self.choices, self.known, self._time = session, file, choices, known, time
         self._moment = _moment(session)
         many = sum(len(visit.readings) + len(visit.checks) + len(visit.moves) for visit in file.visits) >= MANY
         self._next: dict[type[Evidence], int] = {
@@ -129,15 +133,15 @@ class Drafting:
         self._rows: defaultdict[type[Evidence], list[dict[str, Any]]] = defaultdict(list)
 
     def draft(self, engine_id: int | None) -> Draft:
-        """Everything that is not here yet, for the engine of that id or a new one."""
+        """Everything that is not here yet, for the engine of that id or a new one. Raises TookTooLongError."""
         new, facts = engine_id is None, self._facts(engine_id)
         if engine_id is None:
             engine_id = _newest(self.session, Engine) + 1
         meters = {meter.key: self._meter(meter) for meter in self.file.meters}
         fittings = {fitting.key: self._fitting(fitting, engine_id) for fitting in self.file.fittings}
-        for visit in self.file.visits:
+        for visit in self._time.each(self.file.visits):
             self._visit(visit, engine_id, fittings[visit.fitting], meters[visit.meter])
-        rows = {table: [prepared(table, row) for row in rows] for table, rows in self._rows.items()}
+        rows = {table: [prepared(table, row) for row in self._time.each(rows)] for table, rows in self._rows.items()}
         return Draft(engine_id, new, facts, rows, self._moment, self._first)
 
     def _facts(self, engine_id: int | None) -> dict[str, Any] | None:
@@ -240,6 +244,8 @@ class Drafting:
             self._row(EngineEvent, event, visit_id=visit_id, after_reading=after, after_check=check_after)
         for end in visit.stop_ends:
             self._row(StopEnd, end, visit_id=visit_id, after_check=checks[end.after_check])
+        for time in visit.hours_corrections:
+            self._row(HoursCorrection, time, visit_id=visit_id)
 
     def _row(self, table: type[Evidence], part: v5.Part, **refers: Any) -> int:
         """The id of the row of a part, made unless it is here."""

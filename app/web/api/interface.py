@@ -8,7 +8,20 @@ from fastapi import APIRouter, Depends, HTTPException, Request
 from fastapi.openapi.utils import get_openapi
 from fastapi.responses import JSONResponse
 
-from app.web.api import advice, corrections, engines, fittings, meters, moves, phases, readings, slips, story, visits
+from app.web.api import (
+    advice,
+    corrections,
+    engines,
+    fittings,
+    live,
+    meters,
+    moves,
+    phases,
+    readings,
+    slips,
+    story,
+    visits,
+)
 from app.web.api.cross_check import findings
 from app.web.api.problems import OTHERS, Problem
 from app.wording.program.request_faults import RequestFault
@@ -47,6 +60,9 @@ in another language.
 **Who is answered.** A program on the shop computer itself. One elsewhere is paired as a tablet is, at `/pair`, and
 sends the cookie that it was given. A program need not send `Origin`; one that does sends this server's own.
 
+**Live values.** A program that reads instruments is let in at the shop computer (`evenbore feed NAME`) and sends its
+token with each push; the token opens `POST /api/live/feed` and nothing else.
+
 Running engines hurt people. A program that runs an engine keeps the phase's `cautions` and obeys its `stops`; the
 maker's instructions come first.
 """
@@ -59,6 +75,7 @@ TAGS = {
     "moves": "What was turned or reset.",
     "advice": "The one next step, and why.",
     "shop": "What a visit works with.",
+    "live values": "What instruments show now. It is a help, not a protective device.",
 }
 
 
@@ -77,7 +94,7 @@ router = APIRouter(
 )
 for resource in (
     *(engines, fittings, visits, phases, readings, moves, advice, findings),
-    *(story, slips, corrections, meters),
+    *(story, slips, corrections, meters, live),
 ):
     router.include_router(resource.router)
 router.include_router(moves.cold)

@@ -27,6 +27,8 @@ class RequestFault(StrEnum):
     NOT_PAIRED = "not-paired"
     SHOP_COMPUTER_ONLY = "shop-computer-only"
     TIMED_OUT = "timed-out"
+    NO_FEED = "no-feed"
+    TOO_OFTEN = "too-often"  # most, a second
     INTERNAL_ERROR = "internal-error"
 
 
@@ -72,6 +74,8 @@ PROGRAM: dict[RequestFault, Message] = {
     Q.NOT_PAIRED: Message("Nothing was saved. Pair this program at /pair and send the cookie that it gets."),
     Q.SHOP_COMPUTER_ONLY: Message("Nothing was saved. Send this from the shop computer itself."),
     Q.TIMED_OUT: Message("The request took too long. Send it again with the same key: it is saved only once."),
+    Q.NO_FEED: Message("Nothing was taken. Send the token that evenbore feed printed, in Authorization: Bearer."),
+    Q.TOO_OFTEN: Message("Nothing was taken. Send at most {most} times a second."),
     Q.INTERNAL_ERROR: Message("The program could not finish. Send it again with the same key: it is saved only once."),
 }
 """The detail of a problem document."""

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 
-from fastapi import APIRouter
+from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 
 from app.shop.commands import engines, visits
@@ -22,11 +22,13 @@ from app.shop.store.idempotency import new_key
 from app.shop.store.tables import Engine
 from app.sync.engine.units import REV_PER_MIN
 from app.web import forms
-from app.web.context import Form, Now, Page, Pages, Shop
+from app.web.context import Form, Now, Number, Page, Pages, Shop
+from app.web.display_options import belongs_to
 from app.web.error_responses import status_of
 from app.web.forms import DISPLACEMENT_UNITS, Typed
 from app.web.pages.shop.meters import meter_choices
-from app.web.presenters.history.history_cards import past_of
+from app.web.presenters import lists
+from app.web.presenters.history.history_cards import past_of, slipped_before
 from app.wording.message import say
 from app.wording.names import begin
 from app.wording.office import engines as engine_words
@@ -83,8 +85,8 @@ def register(shop: Shop, page: Page, form: Form, now: Now) -> Response:
 
 
 @router.get("/engines/{engine_id}")
-def show(shop: Shop, page: Page, engine_id: int) -> HTMLResponse:
-    """What the engine is, what is fitted, and every visit."""
+def show(shop: Shop, page: Page, engine_id: int, number: Number = 1) -> HTMLResponse:
+    """What the engine is, what is fitted, and its visits, a page of them."""
     with shop.reading() as session:
         engine = engines.get(session, engine_id)
         memory = history_cache.of_engine(session, engine_id)
@@ -97,7 +99,7 @@ def show(shop: Shop, page: Page, engine_id: int) -> HTMLResponse:
         fitting=fitting,
         layout=layout_from_json(fitting.layout),
         hardware=hardware_from_json(fitting.hardware),
-        past=past_of(memory, held.units.metric),
+        past=past_of(memory, lists.part(f"/engines/{engine_id}", {}, len(memory.visits), number), held.units.metric),
         open_visit=next((visit for visit in memory.visits if not visit.signed), None),
     )
 
@@ -109,8 +111,7 @@ def slipped(shop: Shop, page: Page, visit_id: int) -> HTMLResponse:
         record = loader.load(session, visit_id)
         engine = engines.get(session, record.engine.ident)
         memory = history_cache.of_engine(session, engine.ident)
-    number = next(visit.number for visit in memory.visits if visit.visit_id == visit_id)
-    one = next((slip for slip in past_of(memory, record.units.metric).slips if slip.number == number), None)
+    one = slipped_before(memory, visit_id, record.units.metric)
     if one is None:
         raise NotFoundError(because(Rejection.NO_EARLIER_VISIT))
     return page.show("visit/slipped.html", engine=engine, one=one)
@@ -198,8 +199,8 @@ def new_visit(shop: Shop, page: Page, engine_id: int, now: Now) -> HTMLResponse:
 
 
 @router.post("/engines/{engine_id}/visits")
-def open_visit(shop: Shop, page: Page, form: Form, engine_id: int, now: Now) -> Response:
-    """Open the visit, or show the form again with what is wrong."""
+def open_visit(shop: Shop, page: Page, form: Form, request: Request, engine_id: int, now: Now) -> Response:
+    """Open the visit, at what is the tablet of its opener from then on, or show the form again with what is wrong."""
     try:
         meter = form.whole("meter") if form.text("meter") else 0
         changed = tuple(what for what in ChangedPart if form.text(f"changed {what}"))
@@ -215,7 +216,9 @@ def open_visit(shop: Shop, page: Page, form: Form, engine_id: int, now: Now) -> 
         visit_id = visits.open_visit(shop, engine_id, form.text("key"), new, now)
     except RejectedError as refusal:
         return _visit_form(shop, page, engine_id, now, form.values, problems_in_words(refusal), status_of(refusal))
-    return page.saved(f"/visits/{visit_id}")
+    answer = page.saved(f"/visits/{visit_id}")
+    belongs_to(answer, new.by, request.url.scheme)
+    return answer
 
 
 def _form(
