@@ -11,7 +11,7 @@ from statistics import median
 
 from app.sync.diagnosis.diagnose import LIKELY, NAMED, Diagnosis, Verdict, diagnose
 from app.sync.diagnosis.evidence import Finding, seen
-from app.sync.diagnosis.measurements import CATALOGUE, Measure, Scope, Use
+from app.sync.diagnosis.measurements import CATALOGUE, FindingKind, Scope, Use
 from tests.benchmarks.fault_bench import Bench
 from tests.benchmarks.fault_engine import FAULTS, FaultEngine
 from tests.benchmarks.fault_list import Named, listed
@@ -42,7 +42,7 @@ class Case:
 def diagnosed(engine: FaultEngine) -> Case:
     """Follow the diagnosis from test to test, until it ends or the time does."""
     bench = Bench(engine)
-    allowed = tuple(measure for measure in Measure if measure.value in engine.has)
+    allowed = tuple(measure for measure in FindingKind if measure.value in engine.has)
     findings: list[Finding] = []
     while True:
         said = diagnose(engine.banks, findings, allowed, running=bench.running)
@@ -53,7 +53,7 @@ def diagnosed(engine: FaultEngine) -> Case:
         findings += _read(bench, following.measure, following.bores)
 
 
-def _read(bench: Bench, measure: Measure, bores: tuple[int, ...]) -> list[Finding]:
+def _read(bench: Bench, measure: FindingKind, bores: tuple[int, ...]) -> list[Finding]:
     if CATALOGUE[measure].scope is Scope.ENGINE:
         return [_finding(bench, measure, None)]
     if CATALOGUE[measure].scope is Scope.BANK:
@@ -75,7 +75,7 @@ def _of(one: Finding) -> float:
     return one.value
 
 
-def _finding(bench: Bench, measure: Measure, place: int | None) -> Finding:
+def _finding(bench: Bench, measure: FindingKind, place: int | None) -> Finding:
     value = bench.reading(measure.value, place)
     of_bank = CATALOGUE[measure].scope is Scope.BANK
     bore, bank = (None, place) if of_bank else (place, None)

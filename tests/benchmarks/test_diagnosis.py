@@ -2,7 +2,7 @@
 
 import pytest
 
-from app.sync.diagnosis.measurements import Measure
+from app.sync.diagnosis.measurements import FindingKind
 from tests.benchmarks.diagnosis import by_list, diagnosed, engines, share
 from tests.benchmarks.fault_engine import FAULTS, FaultEngine
 
@@ -27,7 +27,7 @@ def test_hardly_any_sound_engine_is_accused() -> None:
 def test_every_fault_can_be_built_and_read(fault: str) -> None:
     engine = FaultEngine(1, fault)
     assert [name for name, _ in engine.truth] == [fault]
-    for test in Measure:
+    for test in FindingKind:
         engine.read(test.value, 0)
 
 

@@ -4,10 +4,10 @@ import random
 
 import pytest
 
-from app.sync.diagnosis.causes import TABLE, Cause, bore_states
+from app.sync.diagnosis.causes import TABLE, Fault, bore_states
 from app.sync.diagnosis.diagnose import Verdict, diagnose
 from app.sync.diagnosis.evidence import Finding, seen
-from app.sync.diagnosis.measurements import CATALOGUE, Measure, Run, Scope, Use
+from app.sync.diagnosis.measurements import CATALOGUE, FindingKind, Run, Scope, Use
 from app.sync.diagnosis.posterior import posterior
 
 BANKS = (0, 0, 0, 0, 1, 1, 1, 1)
@@ -17,7 +17,7 @@ def findings(seed: int, tests: int) -> list[Finding]:
     """Some tests of an engine of eight, with figures and words at random."""
     pick = random.Random(seed)
     found = []
-    for measure in pick.sample(list(Measure), tests):
+    for measure in pick.sample(list(FindingKind), tests):
         kind = CATALOGUE[measure]
         places: list[tuple[int | None, int | None]] = [(bore, None) for bore in range(8)]
         if kind.scope is Scope.ENGINE:
@@ -70,7 +70,7 @@ def test_found_is_said_only_after_the_test_that_looks_at_the_cause(seed: int) ->
 @pytest.mark.parametrize("seed", range(12))
 def test_no_test_is_offered_that_is_not_allowed_or_was_made(seed: int) -> None:
     found = findings(seed, 4)
-    allowed = tuple(one for one in Measure if CATALOGUE[one].run is not Run.OPENED)
+    allowed = tuple(one for one in FindingKind if CATALOGUE[one].run is not Run.OPENED)
     following = diagnose(BANKS, found, allowed).next_test
     made = {one.measure for one in found}
     assert following is None or (following.measure in allowed and following.measure not in made)
@@ -78,20 +78,20 @@ def test_no_test_is_offered_that_is_not_allowed_or_was_made(seed: int) -> None:
 
 def test_every_share_of_the_states_adds_up_by_cause() -> None:
     states = bore_states()
-    for cause in Cause:
-        if cause not in (Cause.SHARED_LEAK, Cause.EXHAUST):
+    for cause in Fault:
+        if cause not in (Fault.SHARED_LEAK, Fault.EXHAUST):
             assert float(states.share @ states.of(cause)) == pytest.approx(1.0)
 
 
 def test_blowing_into_the_next_bore_does_not_fit_a_valve() -> None:
-    found = [Finding(Measure.COMPRESSION, bore, 1150.0 - 500 * (bore == 2)) for bore in range(8)]
-    found += [Finding(Measure.COMPRESSION, 2, 650.0)]
-    told = diagnose(BANKS, [*found, Finding(Measure.LEAK_DOWN, 2, word="neighbor")])
+    found = [Finding(FindingKind.COMPRESSION, bore, 1150.0 - 500 * (bore == 2)) for bore in range(8)]
+    found += [Finding(FindingKind.COMPRESSION, 2, 650.0)]
+    told = diagnose(BANKS, [*found, Finding(FindingKind.LEAK_DOWN, 2, word="neighbor")])
     assert told.verdict is not Verdict.FOUND
 
 
 def test_scale_of_a_meter_drops_out() -> None:
     air = [6.5, 6.4, 6.6, 8.0, 6.5, 6.5, 6.4, 6.6]
-    first = posterior(BANKS, seen([Finding(Measure.AIR, bore, value) for bore, value in enumerate(air)]))
-    scaled = posterior(BANKS, seen([Finding(Measure.AIR, bore, value * 3.6) for bore, value in enumerate(air)]))
+    first = posterior(BANKS, seen([Finding(FindingKind.AIR, bore, value) for bore, value in enumerate(air)]))
+    scaled = posterior(BANKS, seen([Finding(FindingKind.AIR, bore, value * 3.6) for bore, value in enumerate(air)]))
     assert scaled.bores == pytest.approx(first.bores, abs=1e-9)

@@ -7,11 +7,11 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 
-from app.sync.diagnosis.causes import Cause, bore_states
-from app.sync.diagnosis.evidence import Place, Seen
+from app.sync.diagnosis.causes import Fault, bore_states
+from app.sync.diagnosis.evidence import Deviation, Place
 from app.sync.diagnosis.likelihood import engine_states, of_bore, of_engine
-from app.sync.diagnosis.measurements import CATALOGUE, CHANGE_OF_STATE, Measure, Scope, Use, minutes, runs
-from app.sync.diagnosis.posterior import Posterior
+from app.sync.diagnosis.measurements import CATALOGUE, CHANGE_OF_STATE, FindingKind, Scope, Use, minutes, runs
+from app.sync.diagnosis.posterior import Beliefs
 from app.sync.slips.changes import Floats
 
 POINTS = 40
@@ -23,13 +23,13 @@ DOUBTFUL, SUSPECT = 0.10, 0.25
 
 
 @dataclass(frozen=True, slots=True)
-class Test:
+class NextTest:
     """A test that may be made next: at which bores (empty for engine and banks), how long it takes, what it tells.
 
     ``told`` is in nats, ``rate`` in nats a minute with the change of state shared with the best test after it.
     """
 
-    measure: Measure
+    measure: FindingKind
     bores: tuple[int, ...]
     minutes: float
     told: float
@@ -37,23 +37,25 @@ class Test:
 
 
 def ranked(
-    now: Posterior,
-    shown: Mapping[Place, Seen],
-    allowed: Collection[Measure],
+    now: Beliefs,
+    shown: Mapping[Place, Deviation],
+    allowed: Collection[FindingKind],
     running: bool,
     bore: int | None = None,
-) -> tuple[Test, ...]:
+) -> tuple[NextTest, ...]:
     """Every test that may be made and was not, the best first; of tests of one bore that at ``bore``, or the best.
 
     ``running`` says whether the engine runs now.
     """
     found = [
-        test for measure in Measure if measure in allowed and (test := _candidate(measure, now, shown, running, bore))
+        test
+        for measure in FindingKind
+        if measure in allowed and (test := _candidate(measure, now, shown, running, bore))
     ]
     return tuple(sorted((replace(one, rate=_rate(one, found, running)) for one in found), key=lambda one: -one.rate))
 
 
-def _rate(one: Test, others: Iterable[Test], running: bool) -> float:
+def _rate(one: NextTest, others: Iterable[NextTest], running: bool) -> float:
     """Nats a minute, alone or with the best test that would follow in the same state of the engine."""
     rates = [one.told / max(one.minutes, SHORTEST)]
     if runs(one.measure) is not running:
@@ -65,8 +67,8 @@ def _rate(one: Test, others: Iterable[Test], running: bool) -> float:
 
 
 def _candidate(
-    measure: Measure, now: Posterior, shown: Mapping[Place, Seen], running: bool, bore: int | None
-) -> Test | None:
+    measure: FindingKind, now: Beliefs, shown: Mapping[Place, Deviation], running: bool, bore: int | None
+) -> NextTest | None:
     scope = CATALOGUE[measure].scope
     change = 0.0 if runs(measure) is running else CHANGE_OF_STATE
     bores, whole = _suspects(now)
@@ -75,7 +77,7 @@ def _candidate(
         if all((measure, place) in shown for place in places):
             return None
         told = sum(_told_of_engine(now, measure, place) for place in places) if whole else 0.0
-        return Test(measure, (), minutes(measure, 0) + change, told, 0.0)
+        return NextTest(measure, (), minutes(measure, 0) + change, told, 0.0)
     left = [place for place in range(len(now.banks)) if (measure, place) not in shown]
     if scope is Scope.BORE and bore is not None:
         left = [place for place in left if place == bore]
@@ -83,18 +85,18 @@ def _candidate(
         return None
     told_each = _told(now.bores[left], outcomes(measure)) * bores[left]
     if scope is Scope.ROUND:
-        return Test(measure, tuple(left), minutes(measure, len(left)) + change, float(told_each.sum()), 0.0)
+        return NextTest(measure, tuple(left), minutes(measure, len(left)) + change, float(told_each.sum()), 0.0)
     best = int(np.argmax(told_each))
-    return Test(measure, (left[best],), minutes(measure, 1) + change, float(told_each[best]), 0.0)
+    return NextTest(measure, (left[best],), minutes(measure, 1) + change, float(told_each[best]), 0.0)
 
 
-def _suspects(now: Posterior) -> tuple[Floats, bool]:
+def _suspects(now: Beliefs) -> tuple[Floats, bool]:
     """At which bores (1.0 or 0.0), and whether at the engine as a whole, something is still to be told.
 
     Everywhere while all may be sound; where the fault is known to be, only there: a second one is looked for after
     the first is put right.
     """
-    faulty = 1 - now.bores @ bore_states().of(Cause.NONE)
+    faulty = 1 - now.bores @ bore_states().of(Fault.NONE)
     whole = 1 - float(now.engine[0])
     if now.sound > DOUBTFUL or max(float(faulty.max()), whole) < SUSPECT:
         return np.ones(len(now.banks)), True
@@ -115,13 +117,13 @@ def _first_states() -> NDArray[np.intp]:
     return np.flatnonzero(np.diff(bore_states().cause, prepend=-1.0))
 
 
-def _told_of_engine(now: Posterior, measure: Measure, place: int | None) -> float:
+def _told_of_engine(now: Beliefs, measure: FindingKind, place: int | None) -> float:
     sides = max(now.banks) + 1
     causes = [(state.cause, state.bank) for state in engine_states(sides)]
     which = np.array([[cause == one for one in dict.fromkeys(causes)] for cause in causes], float)
     kind = CATALOGUE[measure]
     grid = np.linspace(kind.low, kind.high, POINTS)
-    chances = np.stack([of_engine(measure, Seen(off, kind.spread), place, sides) for off in grid], axis=1)
+    chances = np.stack([of_engine(measure, Deviation(off, kind.spread), place, sides) for off in grid], axis=1)
     chances = chances / chances.sum(axis=1, keepdims=True)
     joint = which.T @ (now.engine[:, None] * chances)
     alone = joint.sum(axis=1, keepdims=True) * joint.sum(axis=0, keepdims=True)
@@ -129,13 +131,13 @@ def _told_of_engine(now: Posterior, measure: Measure, place: int | None) -> floa
 
 
 @cache
-def outcomes(measure: Measure) -> Floats:
+def outcomes(measure: FindingKind) -> Floats:
     """The chance of each outcome of a test in each state of a bore, of shape (states, outcomes)."""
     kind = CATALOGUE[measure]
     if kind.use is Use.WORD:
-        columns = [of_bore(measure, Seen(0.0, 0.0, word)) for word in kind.words]
+        columns = [of_bore(measure, Deviation(0.0, 0.0, word)) for word in kind.words]
     else:
-        columns = [of_bore(measure, Seen(off, kind.spread)) for off in np.linspace(kind.low, kind.high, POINTS)]
+        columns = [of_bore(measure, Deviation(off, kind.spread)) for off in np.linspace(kind.low, kind.high, POINTS)]
     chances = np.stack(columns, axis=1)
     assert len(chances) == len(bore_states().size)
     return np.asarray(chances / chances.sum(axis=1, keepdims=True))
