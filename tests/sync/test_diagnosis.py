@@ -4,7 +4,7 @@ import random
 
 import pytest
 
-from app.sync.diagnosis.causes import TABLE, Fault, bore_states
+from app.sync.diagnosis.causes import TABLE, EngineFault, bore_states
 from app.sync.diagnosis.diagnose import Verdict, diagnose
 from app.sync.diagnosis.evidence import Finding, seen
 from app.sync.diagnosis.measurements import CATALOGUE, FindingKind, Run, Scope, Use
@@ -78,8 +78,8 @@ def test_no_test_is_offered_that_is_not_allowed_or_was_made(seed: int) -> None:
 
 def test_every_share_of_the_states_adds_up_by_cause() -> None:
     states = bore_states()
-    for cause in Fault:
-        if cause not in (Fault.SHARED_LEAK, Fault.EXHAUST):
+    for cause in EngineFault:
+        if cause not in (EngineFault.SHARED_LEAK, EngineFault.EXHAUST):
             assert float(states.share @ states.of(cause)) == pytest.approx(1.0)
 
 

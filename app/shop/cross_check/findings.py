@@ -17,7 +17,7 @@ from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.shop.store.idempotency import checked, earlier, fingerprint, part_key
 from app.shop.store.tables import FindingRow
-from app.sync.diagnosis.causes import Fault
+from app.sync.diagnosis.causes import EngineFault
 from app.sync.diagnosis.measurements import CATALOGUE, FindingKind, Scope
 
 REPAIRED = "repaired"
@@ -149,7 +149,7 @@ def _problems(record: VisitRecord, new: NewFindings) -> Problems:
     if len(new.by) > LONGEST:
         problems["by"] = because(Rejection.TOO_LONG, most=LONGEST)
     if new.kind == REPAIRED:
-        known = tuple(Fault)
+        known = tuple(EngineFault)
         if any(one.word not in known for one in new.shown):
             problems["word"] = because(Rejection.NOT_ONE_OF, choices=[*known])
         return problems

@@ -9,7 +9,7 @@ from functools import cache
 
 import numpy as np
 
-from app.sync.diagnosis.causes import BORE_CAUSES, Fault, bore_states
+from app.sync.diagnosis.causes import BORE_CAUSES, EngineFault, bore_states
 from app.sync.diagnosis.measurements import CATALOGUE, FindingKind
 from app.sync.slips.changes import Floats
 
@@ -59,25 +59,25 @@ def expected() -> Mapping[FindingKind, Floats]:
     states = bore_states()
     size = states.size
 
-    def sized(*causes: Fault) -> Floats:
+    def sized(*causes: EngineFault) -> Floats:
         return size * states.of(*causes)
 
-    compression = sized(Fault.RINGS, Fault.VALVE)
-    metered = sized(Fault.PLATE, Fault.COUPLER) + STUCK_OPEN * states.of(Fault.STICKING)
-    air = 1 + metered + sized(Fault.LEAK, Fault.METER)
-    pumping = 1 - sized(Fault.LASH) - FILLING_BY_VALVE * sized(Fault.VALVE)
-    fuel = np.where(states.of(Fault.LEAN, Fault.RICH, Fault.NO_FUEL) > 0, size, 1.0)
+    compression = sized(EngineFault.RINGS, EngineFault.VALVE)
+    metered = sized(EngineFault.PLATE, EngineFault.COUPLER) + STUCK_OPEN * states.of(EngineFault.STICKING)
+    air = 1 + metered + sized(EngineFault.LEAK, EngineFault.METER)
+    pumping = 1 - sized(EngineFault.LASH) - FILLING_BY_VALVE * sized(EngineFault.VALVE)
+    fuel = np.where(states.of(EngineFault.LEAN, EngineFault.RICH, EngineFault.NO_FUEL) > 0, size, 1.0)
     fuel = fuel * np.where(states.follows > 0, 1 + metered, 1.0)
     mixture = np.clip(air / np.maximum(fuel, 0.05), RICHEST, LEANEST)
     miss = 1 - (1 - _between(mixture, LEAN_LIMIT, LEAN_DEAD)) * (
         1 - _between(compression, COMPRESSION_LIMIT, COMPRESSION_DEAD)
-    ) * (1 - sized(Fault.SPARK))
+    ) * (1 - sized(EngineFault.SPARK))
     off = HEAT_BY_MIXTURE * np.minimum(((mixture - 1) / 0.2) ** 2, 4.0)
-    heat = -(1 - miss) * off - HEAT_OF_A_MISS * miss + HEAT_BY_TIMING * sized(Fault.TIMING)
+    heat = -(1 - miss) * off - HEAT_OF_A_MISS * miss + HEAT_BY_TIMING * sized(EngineFault.TIMING)
     torque = (1 - miss) * np.minimum(air, fuel + 0.25) * (1 - 0.5 * compression)
-    scatter = sized(Fault.SLACK, Fault.STICKING)
+    scatter = sized(EngineFault.SLACK, EngineFault.STICKING)
     vacuum = np.maximum(-VACUUM_BY_AIR * (air - pumping), -0.9)
-    answered = -1.0 * states.of(Fault.COUPLER) - 0.5 * states.of(Fault.SLACK)
+    answered = -1.0 * states.of(EngineFault.COUPLER) - 0.5 * states.of(EngineFault.SLACK)
     return {
         FindingKind.AIR: np.log1p(metered),
         FindingKind.VACUUM: vacuum,
@@ -85,13 +85,15 @@ def expected() -> Mapping[FindingKind, Floats]:
         FindingKind.DROP: torque - 1,
         FindingKind.MIXTURE: np.clip(mixture + OXYGEN_OF_A_MISS * miss * (fuel > 0.1), RICHEST, LEANEST) - 1,
         FindingKind.SNAP: scatter,
-        FindingKind.TIMING: sized(Fault.TIMING),
+        FindingKind.TIMING: sized(EngineFault.TIMING),
         FindingKind.RECORD: vacuum,
-        FindingKind.ADAPTER: sized(Fault.METER),
+        FindingKind.ADAPTER: sized(EngineFault.METER),
         FindingKind.RESET: answered,
-        FindingKind.FLOW: np.where(states.of(Fault.LEAN, Fault.RICH, Fault.NO_FUEL) > 0, size - 1, 0.0),
+        FindingKind.FLOW: np.where(
+            states.of(EngineFault.LEAN, EngineFault.RICH, EngineFault.NO_FUEL) > 0, size - 1, 0.0
+        ),
         FindingKind.COMPRESSION: -compression,
-        FindingKind.LASH: states.of(Fault.LASH) * (0.05 + (size - 0.04) * 2),
+        FindingKind.LASH: states.of(EngineFault.LASH) * (0.05 + (size - 0.04) * 2),
     }
 
 
@@ -112,19 +114,24 @@ def worded() -> Mapping[FindingKind, Floats]:
         return chances
 
     grown = (states.size - 0.12) / 0.48
-    leak = states.of(Fault.LEAK)
+    leak = states.of(EngineFault.LEAK)
     spray = leak * (SPRAY_SEEN[0] + (SPRAY_SEEN[1] - SPRAY_SEEN[0]) * grown)
     smoke = leak * (SMOKE_SEEN[0] + (SMOKE_SEEN[1] - SMOKE_SEEN[0]) * grown)
-    blows = {"crankcase": Fault.RINGS, "valve": Fault.VALVE}
+    blows = {"crankcase": EngineFault.RINGS, "valve": EngineFault.VALVE}
     return {
         FindingKind.SPRAY: table(FindingKind.SPRAY, {"moved": spray}),
         FindingKind.SMOKE: table(FindingKind.SMOKE, {"seen": smoke}),
-        FindingKind.SWAP: table(FindingKind.SWAP, {"moved": SEEN["swap"] * states.of(Fault.SPARK)}),
+        FindingKind.SWAP: table(FindingKind.SWAP, {"moved": SEEN["swap"] * states.of(EngineFault.SPARK)}),
         FindingKind.FEEL: table(
             FindingKind.FEEL,
-            {"slack": SEEN["feel"] * states.of(Fault.SLACK), "hangs": SEEN["feel"] * states.of(Fault.STICKING)},
+            {
+                "slack": SEEN["feel"] * states.of(EngineFault.SLACK),
+                "hangs": SEEN["feel"] * states.of(EngineFault.STICKING),
+            },
         ),
-        FindingKind.RESISTANCE: table(FindingKind.RESISTANCE, {"wrong": SEEN["resistance"] * states.of(Fault.NO_FUEL)}),
+        FindingKind.RESISTANCE: table(
+            FindingKind.RESISTANCE, {"wrong": SEEN["resistance"] * states.of(EngineFault.NO_FUEL)}
+        ),
         FindingKind.LEAK_DOWN: table(
             FindingKind.LEAK_DOWN,
             {word: SEEN["leak_down"] * states.of(cause) for word, cause in blows.items()},
@@ -139,7 +146,7 @@ def _plugs() -> Floats:
     sound = np.array([PLUG_NORMAL] + [(1 - PLUG_NORMAL) / (len(words) - 1)] * (len(words) - 1))
     chances = np.tile(sound, (len(states.size), 1))
     for name, look in PLUG_LOOK.items():
-        rows = states.cause == BORE_CAUSES.index(Fault(name))
+        rows = states.cause == BORE_CAUSES.index(EngineFault(name))
         chances[rows] = sound * (1 - PLUG_TELLS[name])
         chances[rows, words.index(look)] += PLUG_TELLS[name]
     return chances

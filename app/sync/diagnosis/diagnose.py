@@ -6,7 +6,7 @@ from enum import StrEnum
 
 import numpy as np
 
-from app.sync.diagnosis.causes import BORE_CAUSES, SOUND_BEFORE, TABLE, Fault, bore_states
+from app.sync.diagnosis.causes import BORE_CAUSES, SOUND_BEFORE, TABLE, EngineFault, bore_states
 from app.sync.diagnosis.chain import expected, worded
 from app.sync.diagnosis.evidence import Deviation, Finding, Place, seen
 from app.sync.diagnosis.likelihood import doubt
@@ -43,7 +43,7 @@ class Verdict(StrEnum):
 class Standing:
     """A cause that is still standing, where, and how likely. ``against`` are the measurements that do not fit it."""
 
-    cause: Fault
+    cause: EngineFault
     bore: int | None
     bank: int | None
     odds: float
@@ -93,11 +93,11 @@ def diagnose(
 
 def _standing(now: Beliefs, shown: Mapping[Place, Deviation]) -> tuple[Standing, ...]:
     odds = now.of_causes()
-    rows: list[tuple[float, Fault, int | None, int | None]] = [
+    rows: list[tuple[float, EngineFault, int | None, int | None]] = [
         (float(odds[bore, number]), cause, bore, None)
         for bore in range(len(now.banks))
         for number, cause in enumerate(BORE_CAUSES)
-        if cause is not Fault.NONE
+        if cause is not EngineFault.NONE
     ]
     rows += [(chance, cause, None, bank) for (cause, bank), chance in now.of_engine_causes().items()]
     rows.sort(key=lambda row: -row[0])
@@ -107,13 +107,15 @@ def _standing(now: Beliefs, shown: Mapping[Place, Deviation]) -> tuple[Standing,
     )
 
 
-def _looked_at(cause: Fault, bore: int | None, bank: int | None, shown: Mapping[Place, Deviation]) -> bool:
+def _looked_at(cause: EngineFault, bore: int | None, bank: int | None, shown: Mapping[Place, Deviation]) -> bool:
     return any((measure, bank if bore is None else bore) in shown for measure in TABLE[cause].direct)
 
 
-def _against(now: Beliefs, cause: Fault, bore: int | None, shown: Mapping[Place, Deviation]) -> tuple[FindingKind, ...]:
+def _against(
+    now: Beliefs, cause: EngineFault, bore: int | None, shown: Mapping[Place, Deviation]
+) -> tuple[FindingKind, ...]:
     """The measurements at that bore that lie too far from everything the cause is likely to show."""
-    if bore is None or cause is Fault.UNKNOWN:
+    if bore is None or cause is EngineFault.UNKNOWN:
         return ()
     mine = (bore_states().cause == BORE_CAUSES.index(cause)) & (now.bores[bore] > 0)
     weights = np.where(mine, now.bores[bore], 0.0)
@@ -167,7 +169,7 @@ def _direct(first: Standing, found: Sequence[NextTest]) -> NextTest | None:
 
 def _verdict(now: Beliefs, standing: tuple[Standing, ...], following: NextTest | None) -> Verdict:
     first = standing[0]
-    named = first.cause is not Fault.UNKNOWN and first.odds >= LIKELY
+    named = first.cause is not EngineFault.UNKNOWN and first.odds >= LIKELY
     if named and first.against:
         return Verdict.DOES_NOT_FIT
     if named and first.odds >= NAMED and first.looked_at:

@@ -6,7 +6,7 @@ from functools import cache, lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from app.sync.diagnosis.causes import BORE_CAUSES, TABLE, Fault, bore_states
+from app.sync.diagnosis.causes import BORE_CAUSES, TABLE, EngineFault, bore_states
 from app.sync.diagnosis.chain import expected, worded
 from app.sync.diagnosis.evidence import Deviation
 from app.sync.diagnosis.measurements import CATALOGUE, FindingKind, Use
@@ -34,7 +34,7 @@ SQUEEZE_LEAST, SQUEEZE_BY_SIZE = 0.45, 1.1
 class WholeState:
     """A state of the whole engine: its cause, size and the bank that it is at."""
 
-    cause: Fault
+    cause: EngineFault
     size: float
     bank: int | None
 
@@ -42,9 +42,13 @@ class WholeState:
 @cache
 def engine_states(banks: int) -> tuple[WholeState, ...]:
     """Every state that an engine of so many banks may be in, the sound one first."""
-    shared = [WholeState(Fault.SHARED_LEAK, size, None) for size in TABLE[Fault.SHARED_LEAK].sizes]
-    choked = [WholeState(Fault.EXHAUST, size, bank) for bank in range(banks) for size in TABLE[Fault.EXHAUST].sizes]
-    return (WholeState(Fault.NONE, 0.0, None), *shared, *choked)
+    shared = [WholeState(EngineFault.SHARED_LEAK, size, None) for size in TABLE[EngineFault.SHARED_LEAK].sizes]
+    choked = [
+        WholeState(EngineFault.EXHAUST, size, bank)
+        for bank in range(banks)
+        for size in TABLE[EngineFault.EXHAUST].sizes
+    ]
+    return (WholeState(EngineFault.NONE, 0.0, None), *shared, *choked)
 
 
 @lru_cache(maxsize=4096)
@@ -54,7 +58,7 @@ def of_bore(measure: FindingKind, shown: Deviation, shift: float = 0.0) -> Float
     ``shift`` is what the engine's own state adds at that bore.
     """
     kind, wrong = CATALOGUE[measure], WRONG_AGAIN if shown.again else WRONG
-    unknown = BORE_CAUSES.index(Fault.UNKNOWN)
+    unknown = BORE_CAUSES.index(EngineFault.UNKNOWN)
     states = bore_states()
     if kind.use is Use.WORD:
         flat = 1 / len(kind.words)
@@ -66,7 +70,7 @@ def of_bore(measure: FindingKind, shown: Deviation, shift: float = 0.0) -> Float
         spread = np.hypot(shown.spread, doubt(measure) * middle)
         there, absent = _normal(shown.off, middle + shift, spread), _normal(shown.off, shift, shown.spread)
         said = (1 - wrong) * ((1 - hidden) * there + hidden * absent) + wrong * flat
-    usual = said[states.cause == BORE_CAUSES.index(Fault.NONE)][0]
+    usual = said[states.cause == BORE_CAUSES.index(EngineFault.NONE)][0]
     return np.where(states.cause == unknown, UNKNOWN_USUAL * usual + (1 - UNKNOWN_USUAL) * flat, said)
 
 
@@ -86,11 +90,11 @@ def of_engine(measure: FindingKind, shown: Deviation, place: int | None, banks: 
 
 def shift_of_vacuum(measure: FindingKind, state: WholeState, bank: int, banks: int) -> float:
     """What a state of the engine adds to the vacuum seen at a bore of a bank, as a fraction."""
-    if state.cause is Fault.EXHAUST:
+    if state.cause is EngineFault.EXHAUST:
         lost = VACUUM_BY_BACK_PRESSURE * state.size
         middle = lost / banks if measure is FindingKind.VACUUM else 0.0
         return (lost if bank == state.bank else 0.0) - middle
-    if state.cause is Fault.SHARED_LEAK and measure is FindingKind.RECORD:
+    if state.cause is EngineFault.SHARED_LEAK and measure is FindingKind.RECORD:
         return VACUUM_BY_SHARED_LEAK * state.size
     return 0.0
 
@@ -103,9 +107,9 @@ def direct(measure: FindingKind) -> NDArray[np.bool_]:
 
 
 def _shown_by_engine(measure: FindingKind, state: WholeState, place: int | None) -> float:
-    if measure is FindingKind.SQUEEZE and state.cause is Fault.SHARED_LEAK:
+    if measure is FindingKind.SQUEEZE and state.cause is EngineFault.SHARED_LEAK:
         return min(SQUEEZE_LEAST + SQUEEZE_BY_SIZE * state.size, 1.0)
-    if measure is FindingKind.BACK_PRESSURE and state.cause is Fault.EXHAUST and state.bank == place:
+    if measure is FindingKind.BACK_PRESSURE and state.cause is EngineFault.EXHAUST and state.bank == place:
         return state.size
     return 0.0
 

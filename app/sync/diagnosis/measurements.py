@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from enum import Enum, StrEnum
 
 
-class Provenance(Enum):
+class FigureSource(Enum):
     """Where a figure of a table comes from: common practice, no published source; our judgement; from memory."""
 
     PRACTICE = "practice"
@@ -93,7 +93,7 @@ class Measurement:
     sound: float = 0.0
     words: tuple[str, ...] = ()
     lasts: bool = False
-    source: Provenance = Provenance.JUDGEMENT
+    source: FigureSource = FigureSource.JUDGEMENT
 
 
 _R, _O, _S = Run.RUNNING, Run.OPENED, Run.OFF

@@ -7,7 +7,7 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 
-from app.sync.diagnosis.causes import Fault, bore_states
+from app.sync.diagnosis.causes import EngineFault, bore_states
 from app.sync.diagnosis.evidence import Deviation, Place
 from app.sync.diagnosis.likelihood import engine_states, of_bore, of_engine
 from app.sync.diagnosis.measurements import CATALOGUE, CHANGE_OF_STATE, FindingKind, Scope, Use, minutes, runs
@@ -94,9 +94,9 @@ def _suspects(now: Beliefs) -> tuple[Floats, bool]:
     """At which bores (1.0 or 0.0), and whether at the engine as a whole, something is still to be told.
 
     Everywhere while all may be sound; where the fault is known to be, only there: a second one is looked for after
-    the first is put right.
+    the first is repaired.
     """
-    faulty = 1 - now.bores @ bore_states().of(Fault.NONE)
+    faulty = 1 - now.bores @ bore_states().of(EngineFault.NONE)
     whole = 1 - float(now.engine[0])
     if now.sound > DOUBTFUL or max(float(faulty.max()), whole) < SUSPECT:
         return np.ones(len(now.banks)), True

@@ -6,7 +6,7 @@ from functools import cache
 
 import numpy as np
 
-from app.sync.diagnosis.causes import BORE_CAUSES, ENGINE_CAUSES, SOUND_BEFORE, Fault, bore_states
+from app.sync.diagnosis.causes import BORE_CAUSES, ENGINE_CAUSES, SOUND_BEFORE, EngineFault, bore_states
 from app.sync.diagnosis.evidence import Deviation, Place
 from app.sync.diagnosis.likelihood import engine_states, of_bore, of_engine, shift_of_vacuum
 from app.sync.diagnosis.measurements import CATALOGUE, FindingKind, Scope
@@ -31,11 +31,11 @@ class Beliefs:
         """Odds of each cause at each bore, of shape (bores, causes), in the order of `BORE_CAUSES`."""
         return self.bores @ by_cause()
 
-    def of_engine_causes(self) -> Mapping[tuple[Fault, int | None], float]:
+    def of_engine_causes(self) -> Mapping[tuple[EngineFault, int | None], float]:
         """Odds of each cause of the engine, with the bank it is at."""
-        odds: dict[tuple[Fault, int | None], float] = {}
+        odds: dict[tuple[EngineFault, int | None], float] = {}
         for state, chance in zip(engine_states(max(self.banks) + 1), self.engine, strict=True):
-            if state.cause is not Fault.NONE:
+            if state.cause is not EngineFault.NONE:
                 odds[state.cause, state.bank] = odds.get((state.cause, state.bank), 0.0) + float(chance)
         return odds
 
@@ -70,7 +70,7 @@ def posterior(banks: Sequence[int], shown: Mapping[Place, Deviation], sound: flo
     engine = np.exp(engine - engine.max())
     engine = engine / engine.sum()
     each = weights / totals[:, :, None]
-    none = bore_states().of(Fault.NONE)
+    none = bore_states().of(EngineFault.NONE)
     all_sound = float(engine[0] * np.prod(each[0] @ none))
     return Beliefs(np.einsum("e,ebs->bs", engine, each), engine, all_sound, tuple(banks))
 
@@ -81,12 +81,12 @@ def _before(bores: int, banks: int, sound: float) -> tuple[Floats, Floats]:
     sound_bore = sound ** (kinds / (kinds + wholes) / bores)
     sound_engine = sound ** (wholes / (kinds + wholes))
     states = bore_states()
-    bore = states.share * np.where(states.of(Fault.NONE) > 0, sound_bore, (1 - sound_bore) / kinds)
+    bore = states.share * np.where(states.of(EngineFault.NONE) > 0, sound_bore, (1 - sound_bore) / kinds)
     shares = []
     for state in engine_states(banks):
-        if state.cause is Fault.NONE:
+        if state.cause is EngineFault.NONE:
             shares.append(sound_engine)
         else:
-            sides = banks if state.cause is Fault.EXHAUST else 1
+            sides = banks if state.cause is EngineFault.EXHAUST else 1
             shares.append((1 - sound_engine) / wholes / 5 / sides)
     return bore, np.array(shares)

@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from enum import StrEnum
 
-from app.sync.diagnosis.causes import Fault
+from app.sync.diagnosis.causes import EngineFault
 from app.sync.diagnosis.diagnose import Diagnosis, Standing, Verdict
 from app.sync.diagnosis.measurements import FindingKind
 from app.sync.diagnosis.next_test import NextTest
@@ -13,27 +13,27 @@ from app.wording.quantities import listed
 from app.wording.reasons import TABLES
 
 NAMES: Mapping[StrEnum, Message] = {
-    Fault.NONE: Message("nothing", context="cross-check"),
-    Fault.PLATE: Message("plate not even"),
-    Fault.COUPLER: Message("coupler that does not answer"),
-    Fault.SLACK: Message("slack in the linkage"),
-    Fault.STICKING: Message("plate that hangs"),
-    Fault.LEAK: Message("air behind the plate"),
-    Fault.LEAN: Message("injector gives too little"),
-    Fault.RICH: Message("injector gives too much"),
-    Fault.NO_FUEL: Message("injector is dead"),
-    Fault.SPARK: Message("spark weak or missing"),
-    Fault.RINGS: Message("compression lost past the rings"),
-    Fault.VALVE: Message("compression lost past a valve"),
-    Fault.LASH: Message("valve lash or cam lobe"),
-    Fault.METER: Message("meter or adapter"),
-    Fault.TIMING: Message("timing of this bore"),
-    Fault.UNKNOWN: Message("something else"),
-    Fault.SHARED_LEAK: Message("leak that all bores share"),
-    Fault.EXHAUST: Message("choked exhaust"),
+    EngineFault.NONE: Message("nothing", context="cross-check"),
+    EngineFault.PLATE: Message("plate not even"),
+    EngineFault.COUPLER: Message("coupler that does not answer"),
+    EngineFault.SLACK: Message("slack in the linkage"),
+    EngineFault.STICKING: Message("plate that hangs"),
+    EngineFault.LEAK: Message("air behind the plate"),
+    EngineFault.LEAN: Message("injector gives too little"),
+    EngineFault.RICH: Message("injector gives too much"),
+    EngineFault.NO_FUEL: Message("injector is dead"),
+    EngineFault.SPARK: Message("spark weak or missing"),
+    EngineFault.RINGS: Message("compression lost past the rings"),
+    EngineFault.VALVE: Message("compression lost past a valve"),
+    EngineFault.LASH: Message("valve lash or cam lobe"),
+    EngineFault.METER: Message("meter or adapter"),
+    EngineFault.TIMING: Message("timing of this bore"),
+    EngineFault.UNKNOWN: Message("something else"),
+    EngineFault.SHARED_LEAK: Message("leak that all bores share"),
+    EngineFault.EXHAUST: Message("choked exhaust"),
 }
 
-TABLES[Fault] = NAMES
+TABLES[EngineFault] = NAMES
 
 AT_BORE = Message("Bore {bore}: {cause}")
 AT_BANK = Message("Bank {bank}: {cause}")
@@ -41,7 +41,7 @@ OF_ENGINE = Message("Whole engine: {cause}")
 
 VERDICTS: Mapping[StrEnum, Message] = {
     Verdict.FOUND: Message("Found: {first}."),
-    Verdict.LIKELY: Message("Likely: {first}. Not looked at by itself yet, or not told apart."),
+    Verdict.LIKELY: Message("Likely: {first}. Not tested directly, or not told apart from others."),
     Verdict.DOES_NOT_FIT: Message(
         "Most speaks for: {first}. But this does not fit: {against}. Look at both before any repair."
     ),
@@ -56,7 +56,7 @@ NEXT_AT = Message("Next: {test} at bore {bore}, {minutes}\u00a0min")
 NO_NEXT = Message("No further test is worth its time here.")
 NOT_LOOKED = Message("Not looked at: {missing}.")
 PLATES = Message(
-    "Plates set air only. They cannot put right fuel, spark, compression or timing, and a plate turned against one of "
+    "Plates set air only. They cannot correct fuel, spark, compression or timing, and a plate turned against one of "
     "these hides it."
 )
 TO_READINGS = Message("Bore {bore}'s plate is off: go back to the readings and follow their advice.")
@@ -92,7 +92,7 @@ def next_words(test: NextTest | None, bores: Sequence[int]) -> str:
 
 
 def not_looked_at(measures: Sequence[FindingKind]) -> str:
-    """What nobody looked at; empty where all was."""
+    """What was not looked at; empty where all was."""
     return say(NOT_LOOKED, missing=_tests(measures)) if measures else ""
 
 
@@ -104,7 +104,7 @@ def plates_words() -> str:
 def to_readings(told: Diagnosis, bores: Sequence[int]) -> str:
     """The way back to the readings where it is the plate itself; else empty."""
     first = told.standing[0]
-    if first.cause is Fault.PLATE and first.bore is not None and first.odds >= 0.5:
+    if first.cause is EngineFault.PLATE and first.bore is not None and first.odds >= 0.5:
         return say(TO_READINGS, bore=bores[first.bore])
     return ""
 

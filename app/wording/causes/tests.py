@@ -41,7 +41,9 @@ TABLES[FindingKind] = NAMES
 HOWS: Mapping[FindingKind, Message] = {
     FindingKind.AIR: Message("Read every bore as in a round.", limit=HOW),
     FindingKind.VACUUM: Message("Read every runner with the column, hot and at idle.", limit=HOW),
-    FindingKind.HEAT: Message("Hold the probe at the same place of every primary pipe. The pipes burn skin.", limit=HOW),
+    FindingKind.HEAT: Message(
+        "Hold the probe at the same place of every primary pipe. The pipes burn skin.", limit=HOW
+    ),
     FindingKind.DROP: Message(
         "Cut one bore by its injector, at most 10 s and once a bore. Note by how much the speed falls. Never pull a "
         "live lead.",
@@ -51,7 +53,9 @@ HOWS: Mapping[FindingKind, Message] = {
     FindingKind.SNAP: Message(
         "Open and let go four times. Note by how much the readings after each return differ.", limit=HOW
     ),
-    FindingKind.TIMING: Message("Read the timing light at every bore. Keep leads, sleeves and hair off belts.", limit=HOW),
+    FindingKind.TIMING: Message(
+        "Read the timing light at every bore. Keep leads, sleeves and hair off belts.", limit=HOW
+    ),
     FindingKind.SQUEEZE: Message(
         "Squeeze the hoses of booster and crankcase. 0: nothing changes, 1: the idle changes clearly.", limit=HOW
     ),
@@ -67,7 +71,9 @@ HOWS: Mapping[FindingKind, Message] = {
     ),
     FindingKind.SMOKE: Message("Fill the intakes with smoke at low pressure. Note where it comes out.", limit=HOW),
     FindingKind.PLUG: Message("Take the plug out and look at it.", limit=HOW),
-    FindingKind.SWAP: Message("Swap coil and plug with a neighbor, run, and see if the weak bore goes along.", limit=HOW),
+    FindingKind.SWAP: Message(
+        "Swap coil and plug with a neighbor, run, and see if the weak bore goes along.", limit=HOW
+    ),
     FindingKind.FEEL: Message("Rock the coupler and close the plate by hand. Fingers out of the bore.", limit=HOW),
     FindingKind.RESET: Message(
         "Reset the coupler, read again, and enter how much of the expected change was seen, as 0 to 1.", limit=HOW
@@ -78,25 +84,27 @@ HOWS: Mapping[FindingKind, Message] = {
         limit=HOW,
     ),
     FindingKind.COMPRESSION: Message(
-        "Fuel and spark disabled, throttle held open by a person clear of the belts. Crank alike at every bore.",
+        "Fuel and spark disabled, throttle held open by a person clear of the belts. Crank every bore the same way.",
         limit=HOW,
     ),
     FindingKind.LEAK_DOWN: Message(
         "Socket off the crank first, no hand near belts or fan. Hear where the air goes.", limit=HOW
     ),
     FindingKind.LASH: Message("Measure the lash cold and enter how far it is off the maker's figure.", limit=HOW),
-}  # fmt: skip
+}
 
 TELLS: Mapping[FindingKind, Message] = {
-    FindingKind.AIR: Message("A bore far off: its plate or coupler. All alike: look elsewhere."),
+    FindingKind.AIR: Message("A bore far off: its plate or coupler. All the same: look elsewhere."),
     FindingKind.VACUUM: Message(
-        "One lower while the meter is even: a leak, its valve or the meter. Alike: none of these."
+        "One lower while the meter is even: a leak, its valve or the meter. All the same: none of these."
     ),
-    FindingKind.HEAT: Message("One much cooler: it misses, or burns lean or rich. Alike: all burn."),
-    FindingKind.DROP: Message("One that falls less does less work. Alike: none misses."),
-    FindingKind.MIXTURE: Message("One leaner: air behind its plate, or too little fuel. Alike: fuel follows air."),
-    FindingKind.SNAP: Message("One that scatters: slack or a plate that hangs. Alike: plates return."),
-    FindingKind.TIMING: Message("One off: its trigger or coil. Alike: timing is not it."),
+    FindingKind.HEAT: Message("One much cooler: it misses, or burns lean or rich. All the same: all burn."),
+    FindingKind.DROP: Message("One that falls less does less work. All the same: none misses."),
+    FindingKind.MIXTURE: Message(
+        "One leaner: air behind its plate, or too little fuel. All the same: fuel follows air."
+    ),
+    FindingKind.SNAP: Message("One that scatters: slack or a plate that hangs. All the same: plates return."),
+    FindingKind.TIMING: Message("One off: its trigger or coil. All the same: timing is not it."),
     FindingKind.SQUEEZE: Message("A clear change: a leak that all bores share. None: no such leak there."),
     FindingKind.BACK_PRESSURE: Message("One bank high: its exhaust. Both low: exhausts are free."),
     FindingKind.RECORD: Message("All lower than before: a shared leak. As before: none."),
@@ -108,8 +116,8 @@ TELLS: Mapping[FindingKind, Message] = {
     FindingKind.FEEL: Message("Slack or hanging is felt at once. Free: the linkage is right there."),
     FindingKind.RESET: Message("It answers: the plate was off. No answer: the coupler is dead."),
     FindingKind.RESISTANCE: Message("Wrong: the injector is dead. Right: it may still be."),
-    FindingKind.FLOW: Message("One off: that injector. Alike: fuel is not it."),
-    FindingKind.COMPRESSION: Message("One low: rings or a valve. Alike: neither."),
+    FindingKind.FLOW: Message("One off: that injector. All the same: fuel is not it."),
+    FindingKind.COMPRESSION: Message("One low: rings or a valve. All the same: neither."),
     FindingKind.LEAK_DOWN: Message("Into the crankcase: rings. Into intake or exhaust: a valve. Tight: neither."),
     FindingKind.LASH: Message("Off: set the lash first. Right: lash is not it."),
 }
@@ -145,7 +153,7 @@ STATES: Mapping[Run, Message] = {
         "Engine running off idle: only with a second person or a positive hold. Exhaust led away, stop switch in reach."
     ),
     Run.OFF: Message("Engine off and cool to the touch."),
-    Run.CRANKING: Message("Engine off; it is cranked by the starter. Nobody near belts, fan or leads."),
+    Run.CRANKING: Message("Engine off; it is cranked by the starter. Keep clear of belts, fan and leads."),
 }
 
 

@@ -9,7 +9,7 @@ from app.shop.cross_check import findings
 from app.shop.cross_check.findings import NewFindings, ShownAt
 from app.shop.cross_check.weighing import CrossCheck, cross_check
 from app.shop.record import loader
-from app.sync.diagnosis.causes import Fault
+from app.sync.diagnosis.causes import EngineFault
 from app.sync.diagnosis.diagnose import Standing, Verdict
 from app.sync.diagnosis.measurements import FindingKind
 from app.web.api.problems import NOT_THERE, REFUSALS
@@ -51,9 +51,9 @@ class FindingsSent(Sent):
 
 
 class CauseTold(Told):
-    """A cause that still stands."""
+    """A cause that remains."""
 
-    cause: Fault
+    cause: EngineFault
     bore: int | None
     bank: str | None
     odds: float = Field(description="Between 0 and 1.")
@@ -83,7 +83,7 @@ class WhyTold(Told):
 
 @router.get("/why", summary="Why the engine runs uneven", responses=NOT_THERE)
 def visit_why(shop: Shop, visit_id: Id) -> WhyTold:
-    """The causes still standing, and the one next test. Plates set air only: nothing here is put right by them."""
+    """The causes that remain, and the one next test. Plates set air only: none of this is corrected by them."""
     with shop.reading() as session:
         return _told(cross_check(session, loader.load(session, visit_id)))
 
