@@ -11,7 +11,7 @@ from statistics import median
 
 from app.sync.diagnosis.diagnose import LIKELY, NAMED, Diagnosis, Verdict, diagnose
 from app.sync.diagnosis.evidence import Finding, seen
-from app.sync.diagnosis.measurements import CATALOGUE, FindingKind, Scope, Use
+from app.sync.diagnosis.measurements import CATALOGUE, Extent, FindingKind, Use
 from tests.benchmarks.fault_bench import Bench
 from tests.benchmarks.fault_engine import FAULTS, FaultEngine
 from tests.benchmarks.fault_list import Named, listed
@@ -54,9 +54,9 @@ def diagnosed(engine: FaultEngine) -> Case:
 
 
 def _read(bench: Bench, measure: FindingKind, bores: tuple[int, ...]) -> list[Finding]:
-    if CATALOGUE[measure].scope is Scope.ENGINE:
+    if CATALOGUE[measure].scope is Extent.ENGINE:
         return [_finding(bench, measure, None)]
-    if CATALOGUE[measure].scope is Scope.BANK:
+    if CATALOGUE[measure].scope is Extent.BANK:
         return [_finding(bench, measure, bank) for bank in sorted(set(bench.engine.banks))]
     findings = [_finding(bench, measure, bore) for bore in bores]
     if CATALOGUE[measure].use is not Use.WORD:
@@ -77,7 +77,7 @@ def _of(one: Finding) -> float:
 
 def _finding(bench: Bench, measure: FindingKind, place: int | None) -> Finding:
     value = bench.reading(measure.value, place)
-    of_bank = CATALOGUE[measure].scope is Scope.BANK
+    of_bank = CATALOGUE[measure].scope is Extent.BANK
     bore, bank = (None, place) if of_bank else (place, None)
     if isinstance(value, str):
         return Finding(measure, bore, None, value, bank)

@@ -7,7 +7,7 @@ import pytest
 from app.sync.diagnosis.causes import TABLE, EngineFault, bore_states
 from app.sync.diagnosis.diagnose import Verdict, diagnose
 from app.sync.diagnosis.evidence import Finding, seen
-from app.sync.diagnosis.measurements import CATALOGUE, FindingKind, Run, Scope, Use
+from app.sync.diagnosis.measurements import CATALOGUE, Extent, FindingKind, Run, Use
 from app.sync.diagnosis.posterior import posterior
 
 BANKS = (0, 0, 0, 0, 1, 1, 1, 1)
@@ -20,9 +20,9 @@ def findings(seed: int, tests: int) -> list[Finding]:
     for measure in pick.sample(list(FindingKind), tests):
         kind = CATALOGUE[measure]
         places: list[tuple[int | None, int | None]] = [(bore, None) for bore in range(8)]
-        if kind.scope is Scope.ENGINE:
+        if kind.scope is Extent.ENGINE:
             places = [(None, None)]
-        elif kind.scope is Scope.BANK:
+        elif kind.scope is Extent.BANK:
             places = [(None, 0), (None, 1)]
         for bore, bank in places:
             if kind.use is Use.WORD:

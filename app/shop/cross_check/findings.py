@@ -18,7 +18,7 @@ from app.shop.store.database import Database
 from app.shop.store.idempotency import checked, earlier, fingerprint, part_key
 from app.shop.store.tables import FindingRow
 from app.sync.diagnosis.causes import EngineFault
-from app.sync.diagnosis.measurements import CATALOGUE, FindingKind, Scope
+from app.sync.diagnosis.measurements import CATALOGUE, Extent, FindingKind
 
 REPAIRED = "repaired"
 CANNOT = "cannot"
@@ -174,9 +174,9 @@ def _problems(record: VisitRecord, new: NewFindings) -> Problems:
 
 def _placed(record: VisitRecord, measure: FindingKind, one: ShownAt) -> bool:
     match CATALOGUE[measure].scope:
-        case Scope.ENGINE:
+        case Extent.ENGINE:
             return one.bore is None and not one.bank
-        case Scope.BANK:
+        case Extent.BANK:
             return one.bore is None and one.bank in [bank.name for bank in record.layout.banks]
         case _:
             return one.bore in record.layout.bores and not one.bank

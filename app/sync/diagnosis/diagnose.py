@@ -10,7 +10,7 @@ from app.sync.diagnosis.causes import BORE_CAUSES, SOUND_BEFORE, TABLE, EngineFa
 from app.sync.diagnosis.chain import expected, worded
 from app.sync.diagnosis.evidence import Deviation, Finding, Place, seen
 from app.sync.diagnosis.likelihood import doubt
-from app.sync.diagnosis.measurements import CATALOGUE, FindingKind, Scope, Use
+from app.sync.diagnosis.measurements import CATALOGUE, Extent, FindingKind, Use
 from app.sync.diagnosis.next_test import NextTest, ranked
 from app.sync.diagnosis.posterior import Beliefs, posterior
 
@@ -123,7 +123,7 @@ def _against(
     found = []
     for (measure, place), one in shown.items():
         kind = CATALOGUE[measure]
-        if place != bore or kind.scope in (Scope.BANK, Scope.ENGINE):
+        if place != bore or kind.scope in (Extent.BANK, Extent.ENGINE):
             continue
         if kind.use is Use.WORD:
             chances = weights @ worded()[measure] / max(weights.sum(), 1e-300)

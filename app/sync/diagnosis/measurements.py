@@ -64,7 +64,7 @@ class Run(Enum):
     CRANKING = "cranking"
 
 
-class Scope(Enum):
+class Extent(Enum):
     """What one test looks at: every bore in turn, one bore, each bank, or the engine as a whole."""
 
     ROUND = "round"
@@ -84,7 +84,7 @@ class Measurement:
     unit: str
     use: Use
     run: Run
-    scope: Scope
+    scope: Extent
     once: float
     each: float
     spread: float = 0.0
@@ -97,7 +97,7 @@ class Measurement:
 
 
 _R, _O, _S = Run.RUNNING, Run.OPENED, Run.OFF
-_ROUND, _BORE = Scope.ROUND, Scope.BORE
+_ROUND, _BORE = Extent.ROUND, Extent.BORE
 
 CATALOGUE: Mapping[FindingKind, Measurement] = {
     FindingKind.AIR: Measurement("kg/h", Use.LOG, _R, _ROUND, 0.5, 0.3, 0.038, -0.8, 0.8),
@@ -107,8 +107,8 @@ CATALOGUE: Mapping[FindingKind, Measurement] = {
     FindingKind.MIXTURE: Measurement("lambda", Use.DIFFERENCE, _R, _ROUND, 3.0, 1.5, 0.075, -0.6, 1.2),
     FindingKind.SNAP: Measurement("kPa", Use.LOG, _O, _ROUND, 1.0, 1.2, 0.42, -2.0, 3.0),
     FindingKind.TIMING: Measurement("°", Use.DIFFERENCE, _R, _ROUND, 3.0, 0.7, 1.4, -20.0, 20.0),
-    FindingKind.SQUEEZE: Measurement("0-1", Use.ALONE, _R, Scope.ENGINE, 2.0, 0.0, 0.13, -0.5, 1.5),
-    FindingKind.BACK_PRESSURE: Measurement("kPa", Use.ALONE, _O, Scope.BANK, 8.0, 0.0, 1.8, -8.0, 40.0, 4.0),
+    FindingKind.SQUEEZE: Measurement("0-1", Use.ALONE, _R, Extent.ENGINE, 2.0, 0.0, 0.13, -0.5, 1.5),
+    FindingKind.BACK_PRESSURE: Measurement("kPa", Use.ALONE, _O, Extent.BANK, 8.0, 0.0, 1.8, -8.0, 40.0, 4.0),
     FindingKind.RECORD: Measurement("1", Use.ALONE, _R, _ROUND, 0.0, 0.0, 0.075, -0.9, 0.9, 1.0),
     FindingKind.SPRAY: Measurement("", Use.WORD, _R, _BORE, 0.0, 1.5, words=("still", "moved")),
     FindingKind.ADAPTER: Measurement("1", Use.ALONE, _R, _BORE, 0.0, 1.5, 0.035, -0.6, 0.6, 1.0),

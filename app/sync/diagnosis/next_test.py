@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from app.sync.diagnosis.causes import EngineFault, bore_states
 from app.sync.diagnosis.evidence import Deviation, Place
 from app.sync.diagnosis.likelihood import engine_states, of_bore, of_engine
-from app.sync.diagnosis.measurements import CATALOGUE, CHANGE_OF_STATE, FindingKind, Scope, Use, minutes, runs
+from app.sync.diagnosis.measurements import CATALOGUE, CHANGE_OF_STATE, Extent, FindingKind, Use, minutes, runs
 from app.sync.diagnosis.posterior import Beliefs
 from app.sync.slips.changes import Floats
 
@@ -72,19 +72,19 @@ def _candidate(
     scope = CATALOGUE[measure].scope
     change = 0.0 if runs(measure) is running else CHANGE_OF_STATE
     bores, whole = _suspects(now)
-    if scope in (Scope.ENGINE, Scope.BANK):
-        places = [None] if scope is Scope.ENGINE else list(range(max(now.banks) + 1))
+    if scope in (Extent.ENGINE, Extent.BANK):
+        places = [None] if scope is Extent.ENGINE else list(range(max(now.banks) + 1))
         if all((measure, place) in shown for place in places):
             return None
         told = sum(_told_of_engine(now, measure, place) for place in places) if whole else 0.0
         return NextTest(measure, (), minutes(measure, 0) + change, told, 0.0)
     left = [place for place in range(len(now.banks)) if (measure, place) not in shown]
-    if scope is Scope.BORE and bore is not None:
+    if scope is Extent.BORE and bore is not None:
         left = [place for place in left if place == bore]
     if not left:
         return None
     told_each = _told(now.bores[left], outcomes(measure)) * bores[left]
-    if scope is Scope.ROUND:
+    if scope is Extent.ROUND:
         return NextTest(measure, tuple(left), minutes(measure, len(left)) + change, float(told_each.sum()), 0.0)
     best = int(np.argmax(told_each))
     return NextTest(measure, (left[best],), minutes(measure, 1) + change, float(told_each[best]), 0.0)

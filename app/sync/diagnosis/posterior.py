@@ -9,7 +9,7 @@ import numpy as np
 from app.sync.diagnosis.causes import BORE_CAUSES, ENGINE_CAUSES, SOUND_BEFORE, EngineFault, bore_states
 from app.sync.diagnosis.evidence import Deviation, Place
 from app.sync.diagnosis.likelihood import engine_states, of_bore, of_engine, shift_of_vacuum
-from app.sync.diagnosis.measurements import CATALOGUE, FindingKind, Scope
+from app.sync.diagnosis.measurements import CATALOGUE, Extent, FindingKind
 from app.sync.slips.changes import Floats
 
 _SHIFTED = (FindingKind.VACUUM, FindingKind.RECORD)
@@ -54,7 +54,7 @@ def posterior(banks: Sequence[int], shown: Mapping[Place, Deviation], sound: flo
     said = np.zeros((len(states), count, len(bores_before)))
     engine = np.log(engine_before)
     for (measure, place), one in shown.items():
-        if CATALOGUE[measure].scope in (Scope.ENGINE, Scope.BANK):
+        if CATALOGUE[measure].scope in (Extent.ENGINE, Extent.BANK):
             engine = engine + np.log(of_engine(measure, one, place, sides))
         elif place is not None and measure in _SHIFTED:
             shifts = [shift_of_vacuum(measure, state, banks[place], sides) for state in states]

@@ -6,7 +6,7 @@ from app.shop.cross_check.units import takes_words, units_of
 from app.shop.cross_check.weighing import TELEPHONE, CrossCheck
 from app.sync.diagnosis.diagnose import Verdict
 from app.sync.diagnosis.evidence import Deviation, seen
-from app.sync.diagnosis.measurements import CATALOGUE, FindingKind, Scope, Use
+from app.sync.diagnosis.measurements import CATALOGUE, Extent, FindingKind, Use
 from app.wording.causes import causes, tests
 from app.wording.reasons import figure
 
@@ -106,7 +106,7 @@ def _offered(told: CrossCheck, measure: FindingKind) -> bool:
 
 
 def _by_bore(measure: FindingKind) -> bool:
-    return CATALOGUE[measure].scope in (Scope.ROUND, Scope.BORE)
+    return CATALOGUE[measure].scope in (Extent.ROUND, Extent.BORE)
 
 
 def _entry(told: CrossCheck, measure: FindingKind | None, at: tuple[int, ...]) -> TestEntry | None:
@@ -114,12 +114,12 @@ def _entry(told: CrossCheck, measure: FindingKind | None, at: tuple[int, ...]) -
         return None
     scope = CATALOGUE[measure].scope
     places: tuple[EntryField, ...]
-    if scope is Scope.ENGINE:
+    if scope is Extent.ENGINE:
         places = (EntryField("engine", None, ""),)
-    elif scope is Scope.BANK:
+    elif scope is Extent.BANK:
         places = tuple(EntryField(f"bank-{bank.name}", None, bank.name) for bank in told.record.layout.banks)
     else:
-        asked = [told.bores[number] for number in at] if scope is Scope.BORE and at else sorted(told.bores)
+        asked = [told.bores[number] for number in at] if scope is Extent.BORE and at else sorted(told.bores)
         places = tuple(EntryField(f"bore-{bore}", bore, "") for bore in asked)
     words = tuple((code, tests.word(code)) for code in CATALOGUE[measure].words)
     units = () if takes_words(measure) else tuple((unit, tests.unit(unit)) for unit in units_of(measure))

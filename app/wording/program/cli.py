@@ -12,6 +12,16 @@ RESTORE_HELP = Message(
 )
 CHECK_HELP = Message("Verify the records and report problems. Changes nothing. The program may be running.")
 
+PROGRAM_HELP = Message(
+    "Give a program of others access: prints its token, once. Evenbore must be closed; while it is open, use its page "
+    "Programs with access."
+)
+PROGRAM_NAME_HELP = Message("Name of the program, such as the bench that it runs on.")
+SCOPE_HELP = Message("What it can do. Repeat the option for more.")
+DAYS_HELP = Message("Days until the access ends.")
+TOKEN = Message("{token}")
+TOKEN_ONCE = Message("This is the only time that the token is shown. It is good until {at:%Y-%m-%d}.")
+
 AUTOSTART_HELP = Message(
     "Start the program automatically when you sign in to this computer, with the options given here."
 )
