@@ -88,7 +88,7 @@ def visit_why(shop: Shop, visit_id: Id) -> WhyTold:
         return _told(cross_check(session, loader.load(session, visit_id)))
 
 
-@router.post("/findings", summary="Say what a test showed", responses=REFUSALS)
+@router.post("/findings", status_code=201, summary="Say what a test showed", responses=REFUSALS)
 def add_findings(shop: Shop, visit_id: Id, sent: FindingsSent, now: Now) -> WhyTold:
     """Store the findings of one test, all or none, and weigh them."""
     shown = tuple(ShownAt(one.bore, one.bank, one.value, one.word, one.spread) for one in sent.shown)
