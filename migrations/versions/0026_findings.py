@@ -44,7 +44,7 @@ def upgrade() -> None:
         text("at"),
         number("supersedes_id", missing=True),
         sa.CheckConstraint(
-            "(value IS NOT NULL) + (word IS NOT NULL) + (why IS NOT NULL) = 1", name=op.f(f"ck_{TABLE}_one_of_three")
+            "(value IS NULL) + (word IS NULL) + (why IS NULL) = 2", name=op.f(f"ck_{TABLE}_one_of_three")
         ),
         sa.CheckConstraint("bore IS NULL OR bank = ''", name=op.f(f"ck_{TABLE}_one_place")),
         sa.ForeignKeyConstraint(

@@ -9,9 +9,9 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from statistics import median
 
-from app.sync.diagnosis.diagnose import NAMED, Diagnosis, Verdict, diagnose
+from app.sync.diagnosis.diagnose import LIKELY, NAMED, Diagnosis, Verdict, diagnose
 from app.sync.diagnosis.evidence import Finding, seen
-from app.sync.diagnosis.measurements import CATALOGUE, Measure, Scope, Use
+from app.sync.diagnosis.measurements import CATALOGUE, Extent, FindingKind, Use
 from tests.benchmarks.fault_bench import Bench
 from tests.benchmarks.fault_engine import FAULTS, FaultEngine
 from tests.benchmarks.fault_list import Named, listed
@@ -42,7 +42,7 @@ class Case:
 def diagnosed(engine: FaultEngine) -> Case:
     """Follow the diagnosis from test to test, until it ends or the time does."""
     bench = Bench(engine)
-    allowed = tuple(measure for measure in Measure if measure.value in engine.has)
+    allowed = tuple(measure for measure in FindingKind if measure.value in engine.has)
     findings: list[Finding] = []
     while True:
         said = diagnose(engine.banks, findings, allowed, running=bench.running)
@@ -53,10 +53,10 @@ def diagnosed(engine: FaultEngine) -> Case:
         findings += _read(bench, following.measure, following.bores)
 
 
-def _read(bench: Bench, measure: Measure, bores: tuple[int, ...]) -> list[Finding]:
-    if CATALOGUE[measure].scope is Scope.ENGINE:
+def _read(bench: Bench, measure: FindingKind, bores: tuple[int, ...]) -> list[Finding]:
+    if CATALOGUE[measure].scope is Extent.ENGINE:
         return [_finding(bench, measure, None)]
-    if CATALOGUE[measure].scope is Scope.BANK:
+    if CATALOGUE[measure].scope is Extent.BANK:
         return [_finding(bench, measure, bank) for bank in sorted(set(bench.engine.banks))]
     findings = [_finding(bench, measure, bore) for bore in bores]
     if CATALOGUE[measure].use is not Use.WORD:
@@ -75,9 +75,9 @@ def _of(one: Finding) -> float:
     return one.value
 
 
-def _finding(bench: Bench, measure: Measure, place: int | None) -> Finding:
+def _finding(bench: Bench, measure: FindingKind, place: int | None) -> Finding:
     value = bench.reading(measure.value, place)
-    of_bank = CATALOGUE[measure].scope is Scope.BANK
+    of_bank = CATALOGUE[measure].scope is Extent.BANK
     bore, bank = (None, place) if of_bank else (place, None)
     if isinstance(value, str):
         return Finding(measure, bore, None, value, bank)
@@ -91,7 +91,7 @@ def _case(engine: FaultEngine, bench: Bench, said: Diagnosis) -> Case:
     first = said.standing[0]
     verdict = said.verdict
     if verdict is Verdict.GOING:
-        verdict = Verdict.LIKELY if first.odds >= 0.5 and first.cause.value != "unknown" else Verdict.NOT_TOLD
+        verdict = Verdict.LIKELY if first.odds >= LIKELY and first.cause.value != "unknown" else Verdict.NOT_TOLD
     named = two[0] if verdict in (Verdict.FOUND, Verdict.LIKELY) else None
     return Case(engine, named, two, bench.minutes, first.odds, verdict)
 
@@ -119,10 +119,10 @@ def share(cases: Iterable[bool]) -> float:
 def summary(name: str, faulty: list[Case], sound: list[Case]) -> str:
     """One row: right first, within two, wrong name, none named, sound accused, minutes."""
     right, wrong = share(c.right for c in faulty), share(c.named is not None and not c.right for c in faulty)
-    two = share(bool(set(c.two) & c.engine.truth) for c in faulty)
+    two = f"{share(bool(set(c.two) & c.engine.truth) for c in faulty):.3f}" if faulty[0].two else ""
     spent, sound_spent = median(c.minutes for c in faulty), median(c.minutes for c in sound)
     return (
-        f"| {name} | {right:.3f} | {two:.3f} | {wrong:.3f} | {1 - right - wrong:.3f} | "
+        f"| {name} | {right:.3f} | {two} | {wrong:.3f} | {1 - right - wrong:.3f} | "
         f"{share(c.named is not None for c in sound):.3f} | {spent:.0f} | {sound_spent:.0f} |"
     )
 

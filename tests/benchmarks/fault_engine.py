@@ -193,10 +193,10 @@ class FaultEngine:
 
     def read(self, test: str, place: int | None) -> float | str:
         """What one test shows once, in the unit of its code: a figure, or a word."""
-        value = getattr(self, f"_{test}")(place)
+        value: float | str = getattr(self, f"_{test}")(place)
         if self.random.random() < WRONG and not isinstance(value, str):
             return float(value) * self.random.uniform(0.4, 1.8)
-        return value  # type: ignore[no-any-return]
+        return value
 
     def _rough(self, spread: float) -> float:
         return self.random.gauss(0, spread * self.rough)
@@ -220,7 +220,7 @@ class FaultEngine:
     def _heat(self, place: int) -> float:
         mixture, miss, _ = self.burning()[place]
         bore = self.bores[place]
-        hot = 95 + 390 * math.exp(-(((mixture - 0.99) / 0.55) ** 2)) * (1 - miss) ** 0.9
+        hot: float = 95 + 390 * math.exp(-(((mixture - 0.99) / 0.55) ** 2)) * (1 - miss) ** 0.9
         return hot + bore.pipe - 3.2 * bore.early + self._rough(10)
 
     def _drop(self, place: int) -> float:
@@ -230,7 +230,7 @@ class FaultEngine:
 
     def _mixture(self, place: int) -> float:
         mixture, miss, _ = self.burning()[place]
-        air = mixture + (0.7 * miss if self.bores[place].injector > 0.1 else 0)
+        air: float = mixture + (0.7 * miss if self.bores[place].injector > 0.1 else 0)
         return min(max(air + self._rough(0.06), 0.6), 2.0)
 
     def _snap(self, place: int) -> float:

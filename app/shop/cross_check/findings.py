@@ -17,8 +17,8 @@ from app.shop.rejections import Rejection
 from app.shop.store.database import Database
 from app.shop.store.idempotency import checked, earlier, fingerprint, part_key
 from app.shop.store.tables import FindingRow
-from app.sync.diagnosis.causes import Cause
-from app.sync.diagnosis.measurements import CATALOGUE, Measure, Scope
+from app.sync.diagnosis.causes import EngineFault
+from app.sync.diagnosis.measurements import CATALOGUE, Extent, FindingKind
 
 REPAIRED = "repaired"
 CANNOT = "cannot"
@@ -31,7 +31,7 @@ Source = Literal["tablet", "json", "csv"]
 
 
 @dataclass(frozen=True, slots=True)
-class Shown:
+class ShownAt:
     """What one place showed: a bore's number, a bank's name, or neither for the engine; a figure or a word."""
 
     bore: int | None = None
@@ -46,7 +46,7 @@ class NewFindings:
     """What a test of some ``kind`` showed, place by place, in one ``unit``; ``file`` is the hash of a logger's file."""
 
     kind: str
-    shown: tuple[Shown, ...]
+    shown: tuple[ShownAt, ...]
     unit: str
     by: str
     source: Source = "tablet"
@@ -84,9 +84,9 @@ def cannot(shop: Database, visit_id: int, key: str, kind: str, by: str, at: str)
         if earlier(session, FindingRow, key, sent):
             return
         record = _open(session, visit_id)
-        if kind not in set(Measure):
-            raise RejectedError({"kind": because(Rejection.NOT_ONE_OF, choices=[*Measure])})
-        _store(session, key, sent, [_row(record, NewFindings(kind, (), "", by), Shown(), at, why=CANNOT)])
+        if kind not in set(FindingKind):
+            raise RejectedError({"kind": because(Rejection.NOT_ONE_OF, choices=[*FindingKind])})
+        _store(session, key, sent, [_row(record, NewFindings(kind, (), "", by), ShownAt(), at, why=CANNOT)])
 
 
 def take_back(shop: Database, visit_id: int, key: str, finding: int, by: str, at: str) -> None:
@@ -103,7 +103,7 @@ def take_back(shop: Database, visit_id: int, key: str, finding: int, by: str, at
         if session.query(FindingRow).filter_by(supersedes_id=finding).first() is not None:
             raise ConflictError({"": because(Rejection.NOTHING_TO_UNDO)})
         new = NewFindings(wrong.kind, (), wrong.unit, by)
-        row = _row(record, new, Shown(wrong.bore, wrong.bank), at, why=TAKEN_BACK)
+        row = _row(record, new, ShownAt(wrong.bore, wrong.bank), at, why=TAKEN_BACK)
         row.supersedes_id = finding
         _store(session, key, sent, [row])
 
@@ -123,7 +123,7 @@ def _store(session: Session, key: str, sent: str, rows: list[FindingRow]) -> Non
     session.flush()
 
 
-def _row(record: VisitRecord, new: NewFindings, one: Shown, at: str, why: str | None = None) -> FindingRow:
+def _row(record: VisitRecord, new: NewFindings, one: ShownAt, at: str, why: str | None = None) -> FindingRow:
     return FindingRow(
         key="",
         payload="",
@@ -149,13 +149,13 @@ def _problems(record: VisitRecord, new: NewFindings) -> Problems:
     if len(new.by) > LONGEST:
         problems["by"] = because(Rejection.TOO_LONG, most=LONGEST)
     if new.kind == REPAIRED:
-        known = tuple(Cause)
+        known = tuple(EngineFault)
         if any(one.word not in known for one in new.shown):
             problems["word"] = because(Rejection.NOT_ONE_OF, choices=[*known])
         return problems
-    if new.kind not in set(Measure):
-        return {"kind": because(Rejection.NOT_ONE_OF, choices=[*Measure])}
-    measure = Measure(new.kind)
+    if new.kind not in set(FindingKind):
+        return {"kind": because(Rejection.NOT_ONE_OF, choices=[*FindingKind])}
+    measure = FindingKind(new.kind)
     words = takes_words(measure)
     if not words and new.unit not in units_of(measure):
         problems["unit"] = because(Rejection.NOT_ONE_OF, choices=[*units_of(measure)])
@@ -172,11 +172,11 @@ def _problems(record: VisitRecord, new: NewFindings) -> Problems:
     return problems
 
 
-def _placed(record: VisitRecord, measure: Measure, one: Shown) -> bool:
+def _placed(record: VisitRecord, measure: FindingKind, one: ShownAt) -> bool:
     match CATALOGUE[measure].scope:
-        case Scope.ENGINE:
+        case Extent.ENGINE:
             return one.bore is None and not one.bank
-        case Scope.BANK:
+        case Extent.BANK:
             return one.bore is None and one.bank in [bank.name for bank in record.layout.banks]
         case _:
             return one.bore in record.layout.bores and not one.bank

@@ -13,19 +13,19 @@ from collections.abc import Iterable, Mapping, Sequence
 from itertools import pairwise
 from statistics import fmean, median, stdev
 
-from app.shop.cross_check.findings import NewFindings, Shown
+from app.shop.cross_check.findings import NewFindings, ShownAt
 from app.shop.errors import RejectedError
 from app.shop.reasons import because
 from app.shop.rejections import Rejection
-from app.sync.diagnosis.measurements import CATALOGUE, Measure, Use
+from app.sync.diagnosis.measurements import CATALOGUE, FindingKind, Use
 
-QUANTITIES: Mapping[str, tuple[Measure, Mapping[str, str]]] = {
-    "egt": (Measure.HEAT, {"C": "°C", "F": "°F"}),
-    "lambda": (Measure.MIXTURE, {"": "lambda"}),
-    "vac": (Measure.VACUUM, {unit: unit for unit in ("kPa", "mbar", "inHg", "psi")}),
-    "air": (Measure.AIR, {unit: unit for unit in ("kg/h", "g/s")}),
-    "drop": (Measure.DROP, {"rpm": "rev/min"}),
-    "compression": (Measure.COMPRESSION, {unit: unit for unit in ("kPa", "psi", "bar")}),
+QUANTITIES: Mapping[str, tuple[FindingKind, Mapping[str, str]]] = {
+    "egt": (FindingKind.HEAT, {"C": "°C", "F": "°F"}),
+    "lambda": (FindingKind.MIXTURE, {"": "lambda"}),
+    "vac": (FindingKind.VACUUM, {unit: unit for unit in ("kPa", "mbar", "inHg", "psi")}),
+    "air": (FindingKind.AIR, {unit: unit for unit in ("kg/h", "g/s")}),
+    "drop": (FindingKind.DROP, {"rpm": "rev/min"}),
+    "compression": (FindingKind.COMPRESSION, {unit: unit for unit in ("kPa", "psi", "bar")}),
 }
 COLUMN = re.compile(r"([a-z]+)_(\d{1,2})(?:_(.+))?")
 STRETCH = 20.0
@@ -46,7 +46,7 @@ def read_logger(text: str, bores: Iterable[int], by: str) -> tuple[NewFindings, 
     columns = _columns(text)
     times, speeds = columns["time_s"], columns.get("speed_rpm")
     first = _steady_from(times, speeds)
-    known, shown = set(bores), dict[tuple[Measure, str], list[Shown]]()
+    known, shown = set(bores), dict[tuple[FindingKind, str], list[ShownAt]]()
     for name, values in columns.items():
         found = COLUMN.fullmatch(name)
         if found is None or found[1] not in QUANTITIES:
@@ -57,7 +57,7 @@ def read_logger(text: str, bores: Iterable[int], by: str) -> tuple[NewFindings, 
         if (found[3] or "") not in units:
             raise _refused(Rejection.NOT_ONE_OF, choices=[*units])
         stretch = values[first:]
-        one = Shown(int(found[2]), "", median(stretch), spread=_spread(measure, stretch))
+        one = ShownAt(int(found[2]), "", median(stretch), spread=_spread(measure, stretch))
         shown.setdefault((measure, units[found[3] or ""]), []).append(one)
     if not shown:
         raise _refused(Rejection.NOTHING_ENTERED)
@@ -116,7 +116,7 @@ def _steady_from(times: Sequence[float], speeds: Sequence[float] | None) -> int:
     return first
 
 
-def _spread(measure: Measure, values: Sequence[float]) -> float | None:
+def _spread(measure: FindingKind, values: Sequence[float]) -> float | None:
     """The spread of the figures where it is more than what the catalogue expects, in the form of its use."""
     if len(values) < 3:
         return None

@@ -12,7 +12,7 @@ from app.shop.record.visit_record import VisitRecord
 from app.shop.store.tables import FindingRow
 from app.sync.diagnosis.diagnose import Diagnosis, diagnose
 from app.sync.diagnosis.evidence import Finding
-from app.sync.diagnosis.measurements import CATALOGUE, Measure, Run
+from app.sync.diagnosis.measurements import CATALOGUE, FindingKind, Run
 from app.sync.engine.units import KG_PER_HOUR, KPA
 
 TELEPHONE = "telephone"
@@ -26,7 +26,7 @@ class CrossCheck:
     record: VisitRecord
     rows: tuple[FindingRow, ...]
     findings: tuple[Finding, ...]
-    cannot: frozenset[Measure]
+    cannot: frozenset[FindingKind]
     repaired: tuple[FindingRow, ...]
     diagnosis: Diagnosis
     bores: tuple[int, ...]
@@ -41,7 +41,7 @@ def cross_check(session: Session, record: VisitRecord) -> CrossCheck:
     ).all()
     gone = {row.supersedes_id for row in stored}
     told = [row for row in stored if row.id not in gone and row.supersedes_id is None]
-    cannot = frozenset(Measure(row.kind) for row in told if row.why == CANNOT)
+    cannot = frozenset(FindingKind(row.kind) for row in told if row.why == CANNOT)
     repaired = tuple(row for row in told if row.kind == REPAIRED)
     rows = tuple(row for row in told if row.why is None and row.kind != REPAIRED and counts(record, row, repaired))
     bores = tuple(bore for bank in record.layout.banks for bore in bank.bores)
@@ -57,20 +57,20 @@ def counts(record: VisitRecord, row: FindingRow, repaired: Iterable[FindingRow])
     for one in repaired:
         if one.ident > row.ident and one.bore in (None, row.bore):
             return False
-    if CATALOGUE[Measure(row.kind)].lasts or row.bore is None:
+    if CATALOGUE[FindingKind(row.kind)].lasts or row.bore is None:
         return True
     bank = next(bank for bank in record.layout.banks if row.bore in bank.bores)
     return not any(move.ident > row.after_move and move.bank in ("", bank.name) for move in record.moves)
 
 
-def allowed(record: VisitRecord, cannot: frozenset[Measure]) -> tuple[Measure, ...]:
+def allowed(record: VisitRecord, cannot: frozenset[FindingKind]) -> tuple[FindingKind, ...]:
     """The tests that place and instruments allow: by telephone none that needs a hand at the lever."""
     by_voice = record.visit.place == TELEPHONE
     return tuple(
         measure
-        for measure in Measure
+        for measure in FindingKind
         if measure not in cannot
-        and measure is not Measure.RECORD
+        and measure is not FindingKind.RECORD
         and not (by_voice and CATALOGUE[measure].run is Run.OPENED)
     )
 
@@ -81,13 +81,13 @@ def _of_the_round(record: VisitRecord, bores: tuple[int, ...]) -> tuple[Finding,
     if not whole or record.moved_since(whole[-1], at_idle=True):
         return ()
     flow = record.meter.quantity == "flow"
-    measure, size = (Measure.AIR, KG_PER_HOUR) if flow else (Measure.VACUUM, KPA)
+    measure, size = (FindingKind.AIR, KG_PER_HOUR) if flow else (FindingKind.VACUUM, KPA)
     read = {reading.bore: reading.value for reading in whole[-1].in_base_units}
     return tuple(Finding(measure, bores.index(bore), value / size) for bore, value in read.items() if bore in bores)
 
 
 def _finding(record: VisitRecord, row: FindingRow, bores: tuple[int, ...]) -> Finding:
-    measure = Measure(row.kind)
+    measure = FindingKind(row.kind)
     names = [bank.name for bank in record.layout.banks]
     value = None if row.value is None else weighed(measure, row.value, row.unit)
     return Finding(

@@ -5,7 +5,7 @@ from sqlmodel import Field
 
 from app.shop.store.rows import STRICT, Evidence
 
-ONE_OF_THREE = "(value IS NOT NULL) + (word IS NOT NULL) + (why IS NOT NULL) = 1"
+ONE_OF_THREE = "(value IS NULL) + (word IS NULL) + (why IS NULL) = 2"
 ONE_PLACE = "bore IS NULL OR bank = ''"
 
 

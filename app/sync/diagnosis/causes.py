@@ -7,11 +7,11 @@ from functools import cache
 
 import numpy as np
 
-from app.sync.diagnosis.measurements import Measure, Source
+from app.sync.diagnosis.measurements import FigureSource, FindingKind
 from app.sync.slips.changes import Floats
 
 
-class Cause(StrEnum):
+class EngineFault(StrEnum):
     """A cause at one bore, or one of the engine as a whole or of a bank (`ENGINE_CAUSES`); `NONE` is a sound bore,
     `UNKNOWN` anything that no other cause explains."""
 
@@ -35,53 +35,67 @@ class Cause(StrEnum):
     EXHAUST = "exhaust"
 
 
-ENGINE_CAUSES = (Cause.SHARED_LEAK, Cause.EXHAUST)
-BORE_CAUSES = tuple(cause for cause in Cause if cause not in ENGINE_CAUSES)
+ENGINE_CAUSES = (EngineFault.SHARED_LEAK, EngineFault.EXHAUST)
+BORE_CAUSES = tuple(cause for cause in EngineFault if cause not in ENGINE_CAUSES)
 
 
 @dataclass(frozen=True, slots=True)
 class Sizes:
-    """The sizes of a cause, equally likely, in the unit that ``unit`` names, and where they come from.
+    """The sizes of a cause, equally likely, in shares of what ``unit`` names (or that unit), and where they come from.
 
     ``direct`` are the tests that look at the cause itself: any of them is enough before it is called found.
     """
 
     unit: str
     sizes: tuple[float, ...]
-    direct: tuple[Measure, ...]
-    source: Source
+    direct: tuple[FindingKind, ...]
+    source: FigureSource
 
 
 _BOTH_WAYS = (-0.35, -0.28, -0.22, -0.16, -0.10, 0.10, 0.16, 0.22, 0.28, 0.35)
 
-TABLE: Mapping[Cause, Sizes] = {
-    Cause.NONE: Sizes("", (0.0,), (), Source.JUDGEMENT),
-    Cause.PLATE: Sizes("of its air", _BOTH_WAYS, (Measure.RESET,), Source.PRACTICE),
-    Cause.COUPLER: Sizes("of its air", _BOTH_WAYS, (Measure.RESET,), Source.PRACTICE),
-    Cause.SLACK: Sizes("ln of scatter", (0.7, 1.0, 1.3, 1.6, 1.9), (Measure.FEEL, Measure.SNAP), Source.PRACTICE),
-    Cause.STICKING: Sizes("ln of scatter", (0.7, 1.0, 1.3, 1.6, 1.9), (Measure.FEEL, Measure.SNAP), Source.PRACTICE),
-    Cause.LEAK: Sizes(
-        "of its plate's air", (0.12, 0.24, 0.36, 0.48, 0.60), (Measure.SPRAY, Measure.SMOKE), Source.PRACTICE
+TABLE: Mapping[EngineFault, Sizes] = {
+    EngineFault.NONE: Sizes("", (0.0,), (), FigureSource.JUDGEMENT),
+    EngineFault.PLATE: Sizes("air", _BOTH_WAYS, (FindingKind.RESET,), FigureSource.PRACTICE),
+    EngineFault.COUPLER: Sizes("air", _BOTH_WAYS, (FindingKind.RESET,), FigureSource.PRACTICE),
+    EngineFault.SLACK: Sizes(
+        "ln-scatter", (0.7, 1.0, 1.3, 1.6, 1.9), (FindingKind.FEEL, FindingKind.SNAP), FigureSource.PRACTICE
     ),
-    Cause.LEAN: Sizes("of its fuel", (0.55, 0.62, 0.69, 0.76, 0.82), (Measure.FLOW,), Source.PRACTICE),
-    Cause.RICH: Sizes("of its fuel", (1.22, 1.31, 1.40, 1.50, 1.60), (Measure.FLOW,), Source.PRACTICE),
-    Cause.NO_FUEL: Sizes("of its fuel", (0.0, 0.05), (Measure.FLOW, Measure.RESISTANCE), Source.PRACTICE),
-    Cause.SPARK: Sizes("of its cycles missed", (0.30, 0.48, 0.65, 0.82, 1.0), (Measure.SWAP,), Source.PRACTICE),
-    Cause.RINGS: Sizes("of its compression", (0.18, 0.27, 0.36, 0.45, 0.54), (Measure.LEAK_DOWN,), Source.PRACTICE),
-    Cause.VALVE: Sizes("of its compression", (0.18, 0.27, 0.36, 0.45, 0.54), (Measure.LEAK_DOWN,), Source.PRACTICE),
-    Cause.LASH: Sizes("of its filling", (0.04, 0.065, 0.09, 0.115, 0.14), (Measure.LASH,), Source.JUDGEMENT),
-    Cause.METER: Sizes(
-        "of its air",
+    EngineFault.STICKING: Sizes(
+        "ln-scatter", (0.7, 1.0, 1.3, 1.6, 1.9), (FindingKind.FEEL, FindingKind.SNAP), FigureSource.PRACTICE
+    ),
+    EngineFault.LEAK: Sizes(
+        "plate-air", (0.12, 0.24, 0.36, 0.48, 0.60), (FindingKind.SPRAY, FindingKind.SMOKE), FigureSource.PRACTICE
+    ),
+    EngineFault.LEAN: Sizes("fuel", (0.55, 0.62, 0.69, 0.76, 0.82), (FindingKind.FLOW,), FigureSource.PRACTICE),
+    EngineFault.RICH: Sizes("fuel", (1.22, 1.31, 1.40, 1.50, 1.60), (FindingKind.FLOW,), FigureSource.PRACTICE),
+    EngineFault.NO_FUEL: Sizes("fuel", (0.0, 0.05), (FindingKind.FLOW, FindingKind.RESISTANCE), FigureSource.PRACTICE),
+    EngineFault.SPARK: Sizes("cycles", (0.30, 0.48, 0.65, 0.82, 1.0), (FindingKind.SWAP,), FigureSource.PRACTICE),
+    EngineFault.RINGS: Sizes(
+        "compression", (0.18, 0.27, 0.36, 0.45, 0.54), (FindingKind.LEAK_DOWN,), FigureSource.PRACTICE
+    ),
+    EngineFault.VALVE: Sizes(
+        "compression", (0.18, 0.27, 0.36, 0.45, 0.54), (FindingKind.LEAK_DOWN,), FigureSource.PRACTICE
+    ),
+    EngineFault.LASH: Sizes("filling", (0.04, 0.065, 0.09, 0.115, 0.14), (FindingKind.LASH,), FigureSource.JUDGEMENT),
+    EngineFault.METER: Sizes(
+        "air",
         (-0.25, -0.21, -0.17, -0.13, -0.09, 0.09, 0.13, 0.17, 0.21, 0.25),
-        (Measure.ADAPTER,),
-        Source.PRACTICE,
+        (FindingKind.ADAPTER,),
+        FigureSource.PRACTICE,
     ),
-    Cause.TIMING: Sizes("°", (-14.0, -12.0, -10.0, -8.0, -6.0, 6.0, 8.0, 10.0, 12.0, 14.0), (Measure.TIMING,),
-                        Source.JUDGEMENT),
-    Cause.UNKNOWN: Sizes("", (0.0,), (), Source.JUDGEMENT),
-    Cause.SHARED_LEAK: Sizes("of its air", (0.1, 0.2, 0.3, 0.4, 0.5), (Measure.SQUEEZE,), Source.PRACTICE),
-    Cause.EXHAUST: Sizes("kPa", (6.0, 10.0, 15.0, 20.0, 28.0), (Measure.BACK_PRESSURE,), Source.PRACTICE),
-}  # fmt: skip
+    EngineFault.TIMING: Sizes(
+        "°",
+        (-14.0, -12.0, -10.0, -8.0, -6.0, 6.0, 8.0, 10.0, 12.0, 14.0),
+        (FindingKind.TIMING,),
+        FigureSource.JUDGEMENT,
+    ),
+    EngineFault.UNKNOWN: Sizes("", (0.0,), (), FigureSource.JUDGEMENT),
+    EngineFault.SHARED_LEAK: Sizes("air", (0.1, 0.2, 0.3, 0.4, 0.5), (FindingKind.SQUEEZE,), FigureSource.PRACTICE),
+    EngineFault.EXHAUST: Sizes(
+        "kPa", (6.0, 10.0, 15.0, 20.0, 28.0), (FindingKind.BACK_PRESSURE,), FigureSource.PRACTICE
+    ),
+}
 """Sizes of each cause. That it exists is of the source named; the figures are our judgement."""
 
 SOUND_BEFORE = 0.5
@@ -100,7 +114,7 @@ class BoreStates:
     follows: Floats
     share: Floats
 
-    def of(self, *causes: Cause) -> Floats:
+    def of(self, *causes: EngineFault) -> Floats:
         """1.0 where the cause is one of these, else 0.0, of shape (states,)."""
         return np.isin(self.cause, [BORE_CAUSES.index(cause) for cause in causes]).astype(float)
 

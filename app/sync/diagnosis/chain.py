@@ -9,8 +9,8 @@ from functools import cache
 
 import numpy as np
 
-from app.sync.diagnosis.causes import BORE_CAUSES, Cause, bore_states
-from app.sync.diagnosis.measurements import CATALOGUE, Measure
+from app.sync.diagnosis.causes import BORE_CAUSES, EngineFault, bore_states
+from app.sync.diagnosis.measurements import CATALOGUE, FindingKind
 from app.sync.slips.changes import Floats
 
 VACUUM_BY_AIR = 1.5
@@ -54,53 +54,55 @@ def _between(value: Floats, low: float, high: float) -> Floats:
 
 
 @cache
-def expected() -> Mapping[Measure, Floats]:
+def expected() -> Mapping[FindingKind, Floats]:
     """What each figure is expected to be off by at a bore in each state, of shape (states,), in the form of its use."""
     states = bore_states()
     size = states.size
 
-    def sized(*causes: Cause) -> Floats:
+    def sized(*causes: EngineFault) -> Floats:
         return size * states.of(*causes)
 
-    compression = sized(Cause.RINGS, Cause.VALVE)
-    metered = sized(Cause.PLATE, Cause.COUPLER) + STUCK_OPEN * states.of(Cause.STICKING)
-    air = 1 + metered + sized(Cause.LEAK, Cause.METER)
-    pumping = 1 - sized(Cause.LASH) - FILLING_BY_VALVE * sized(Cause.VALVE)
-    fuel = np.where(states.of(Cause.LEAN, Cause.RICH, Cause.NO_FUEL) > 0, size, 1.0)
+    compression = sized(EngineFault.RINGS, EngineFault.VALVE)
+    metered = sized(EngineFault.PLATE, EngineFault.COUPLER) + STUCK_OPEN * states.of(EngineFault.STICKING)
+    air = 1 + metered + sized(EngineFault.LEAK, EngineFault.METER)
+    pumping = 1 - sized(EngineFault.LASH) - FILLING_BY_VALVE * sized(EngineFault.VALVE)
+    fuel = np.where(states.of(EngineFault.LEAN, EngineFault.RICH, EngineFault.NO_FUEL) > 0, size, 1.0)
     fuel = fuel * np.where(states.follows > 0, 1 + metered, 1.0)
     mixture = np.clip(air / np.maximum(fuel, 0.05), RICHEST, LEANEST)
     miss = 1 - (1 - _between(mixture, LEAN_LIMIT, LEAN_DEAD)) * (
         1 - _between(compression, COMPRESSION_LIMIT, COMPRESSION_DEAD)
-    ) * (1 - sized(Cause.SPARK))
+    ) * (1 - sized(EngineFault.SPARK))
     off = HEAT_BY_MIXTURE * np.minimum(((mixture - 1) / 0.2) ** 2, 4.0)
-    heat = -(1 - miss) * off - HEAT_OF_A_MISS * miss + HEAT_BY_TIMING * sized(Cause.TIMING)
+    heat = -(1 - miss) * off - HEAT_OF_A_MISS * miss + HEAT_BY_TIMING * sized(EngineFault.TIMING)
     torque = (1 - miss) * np.minimum(air, fuel + 0.25) * (1 - 0.5 * compression)
-    scatter = sized(Cause.SLACK, Cause.STICKING)
+    scatter = sized(EngineFault.SLACK, EngineFault.STICKING)
     vacuum = np.maximum(-VACUUM_BY_AIR * (air - pumping), -0.9)
-    answered = -1.0 * states.of(Cause.COUPLER) - 0.5 * states.of(Cause.SLACK)
+    answered = -1.0 * states.of(EngineFault.COUPLER) - 0.5 * states.of(EngineFault.SLACK)
     return {
-        Measure.AIR: np.log1p(metered),
-        Measure.VACUUM: vacuum,
-        Measure.HEAT: heat,
-        Measure.DROP: torque - 1,
-        Measure.MIXTURE: np.clip(mixture + OXYGEN_OF_A_MISS * miss * (fuel > 0.1), RICHEST, LEANEST) - 1,
-        Measure.SNAP: scatter,
-        Measure.TIMING: sized(Cause.TIMING),
-        Measure.RECORD: vacuum,
-        Measure.ADAPTER: sized(Cause.METER),
-        Measure.RESET: answered,
-        Measure.FLOW: np.where(states.of(Cause.LEAN, Cause.RICH, Cause.NO_FUEL) > 0, size - 1, 0.0),
-        Measure.COMPRESSION: -compression,
-        Measure.LASH: states.of(Cause.LASH) * (0.05 + (size - 0.04) * 2),
+        FindingKind.AIR: np.log1p(metered),
+        FindingKind.VACUUM: vacuum,
+        FindingKind.HEAT: heat,
+        FindingKind.DROP: torque - 1,
+        FindingKind.MIXTURE: np.clip(mixture + OXYGEN_OF_A_MISS * miss * (fuel > 0.1), RICHEST, LEANEST) - 1,
+        FindingKind.SNAP: scatter,
+        FindingKind.TIMING: sized(EngineFault.TIMING),
+        FindingKind.RECORD: vacuum,
+        FindingKind.ADAPTER: sized(EngineFault.METER),
+        FindingKind.RESET: answered,
+        FindingKind.FLOW: np.where(
+            states.of(EngineFault.LEAN, EngineFault.RICH, EngineFault.NO_FUEL) > 0, size - 1, 0.0
+        ),
+        FindingKind.COMPRESSION: -compression,
+        FindingKind.LASH: states.of(EngineFault.LASH) * (0.05 + (size - 0.04) * 2),
     }
 
 
 @cache
-def worded() -> Mapping[Measure, Floats]:
+def worded() -> Mapping[FindingKind, Floats]:
     """The chance of each word at a bore in each state, of shape (states, words)."""
     states = bore_states()
 
-    def table(measure: Measure, shown: Mapping[str, Floats]) -> Floats:
+    def table(measure: FindingKind, shown: Mapping[str, Floats]) -> Floats:
         words = CATALOGUE[measure].words
         wrong = FALSE_ALARM[measure.value] / (len(words) - 1)
         chances = np.full((len(states.size), len(words)), wrong)
@@ -112,34 +114,39 @@ def worded() -> Mapping[Measure, Floats]:
         return chances
 
     grown = (states.size - 0.12) / 0.48
-    leak = states.of(Cause.LEAK)
+    leak = states.of(EngineFault.LEAK)
     spray = leak * (SPRAY_SEEN[0] + (SPRAY_SEEN[1] - SPRAY_SEEN[0]) * grown)
     smoke = leak * (SMOKE_SEEN[0] + (SMOKE_SEEN[1] - SMOKE_SEEN[0]) * grown)
-    blows = {"crankcase": Cause.RINGS, "valve": Cause.VALVE}
+    blows = {"crankcase": EngineFault.RINGS, "valve": EngineFault.VALVE}
     return {
-        Measure.SPRAY: table(Measure.SPRAY, {"moved": spray}),
-        Measure.SMOKE: table(Measure.SMOKE, {"seen": smoke}),
-        Measure.SWAP: table(Measure.SWAP, {"moved": SEEN["swap"] * states.of(Cause.SPARK)}),
-        Measure.FEEL: table(
-            Measure.FEEL,
-            {"slack": SEEN["feel"] * states.of(Cause.SLACK), "hangs": SEEN["feel"] * states.of(Cause.STICKING)},
+        FindingKind.SPRAY: table(FindingKind.SPRAY, {"moved": spray}),
+        FindingKind.SMOKE: table(FindingKind.SMOKE, {"seen": smoke}),
+        FindingKind.SWAP: table(FindingKind.SWAP, {"moved": SEEN["swap"] * states.of(EngineFault.SPARK)}),
+        FindingKind.FEEL: table(
+            FindingKind.FEEL,
+            {
+                "slack": SEEN["feel"] * states.of(EngineFault.SLACK),
+                "hangs": SEEN["feel"] * states.of(EngineFault.STICKING),
+            },
         ),
-        Measure.RESISTANCE: table(Measure.RESISTANCE, {"wrong": SEEN["resistance"] * states.of(Cause.NO_FUEL)}),
-        Measure.LEAK_DOWN: table(
-            Measure.LEAK_DOWN,
+        FindingKind.RESISTANCE: table(
+            FindingKind.RESISTANCE, {"wrong": SEEN["resistance"] * states.of(EngineFault.NO_FUEL)}
+        ),
+        FindingKind.LEAK_DOWN: table(
+            FindingKind.LEAK_DOWN,
             {word: SEEN["leak_down"] * states.of(cause) for word, cause in blows.items()},
         ),
-        Measure.PLUG: _plugs(),
+        FindingKind.PLUG: _plugs(),
     }
 
 
 def _plugs() -> Floats:
     states = bore_states()
-    words = CATALOGUE[Measure.PLUG].words
+    words = CATALOGUE[FindingKind.PLUG].words
     sound = np.array([PLUG_NORMAL] + [(1 - PLUG_NORMAL) / (len(words) - 1)] * (len(words) - 1))
     chances = np.tile(sound, (len(states.size), 1))
     for name, look in PLUG_LOOK.items():
-        rows = states.cause == BORE_CAUSES.index(Cause(name))
+        rows = states.cause == BORE_CAUSES.index(EngineFault(name))
         chances[rows] = sound * (1 - PLUG_TELLS[name])
         chances[rows, words.index(look)] += PLUG_TELLS[name]
     return chances

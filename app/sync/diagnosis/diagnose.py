@@ -6,15 +6,15 @@ from enum import StrEnum
 
 import numpy as np
 
-from app.sync.diagnosis.causes import BORE_CAUSES, SOUND_BEFORE, TABLE, Cause, bore_states
+from app.sync.diagnosis.causes import BORE_CAUSES, SOUND_BEFORE, TABLE, EngineFault, bore_states
 from app.sync.diagnosis.chain import expected, worded
-from app.sync.diagnosis.evidence import Finding, Place, Seen, seen
+from app.sync.diagnosis.evidence import Deviation, Finding, Place, seen
 from app.sync.diagnosis.likelihood import doubt
-from app.sync.diagnosis.measurements import CATALOGUE, Measure, Scope, Use
-from app.sync.diagnosis.next_test import Test, ranked
-from app.sync.diagnosis.posterior import Posterior, posterior
+from app.sync.diagnosis.measurements import CATALOGUE, Extent, FindingKind, Use
+from app.sync.diagnosis.next_test import NextTest, ranked
+from app.sync.diagnosis.posterior import Beliefs, posterior
 
-NAMED, SOUND_ENOUGH, LIKELY = 0.90, 0.95, 0.50
+NAMED, SOUND_ENOUGH, LIKELY = 0.90, 0.95, 0.45
 """Odds from which a cause is found, from which nothing more is looked for, and from which one is likely; our
 judgement."""
 LEAST_RATE = 0.003
@@ -23,7 +23,7 @@ MOST_STANDING = 3
 """Causes shown at most, our judgement."""
 TOO_FAR = 3.5
 """Standard deviations beyond which a reading does not fit a cause, our judgement."""
-TOO_RARE = 14.0
+TOO_RARE = 40.0
 """How many times less likely than its commonest word a word is that does not fit a cause, our judgement."""
 
 
@@ -43,12 +43,12 @@ class Verdict(StrEnum):
 class Standing:
     """A cause that is still standing, where, and how likely. ``against`` are the measurements that do not fit it."""
 
-    cause: Cause
+    cause: EngineFault
     bore: int | None
     bank: int | None
     odds: float
     looked_at: bool
-    against: tuple[Measure, ...]
+    against: tuple[FindingKind, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,15 +59,15 @@ class Diagnosis:
     verdict: Verdict
     standing: tuple[Standing, ...]
     sound: float
-    next_test: Test | None
-    looked_at: tuple[Measure, ...]
-    not_looked_at: tuple[Measure, ...]
+    next_test: NextTest | None
+    looked_at: tuple[FindingKind, ...]
+    not_looked_at: tuple[FindingKind, ...]
 
 
 def diagnose(
     banks: Sequence[int],
     findings: Iterable[Finding],
-    allowed: Collection[Measure] = tuple(Measure),
+    allowed: Collection[FindingKind] = tuple(FindingKind),
     *,
     running: bool = True,
     sound: float = SOUND_BEFORE,
@@ -87,17 +87,17 @@ def diagnose(
         now.sound,
         following,
         looked_at,
-        tuple(measure for measure in Measure if measure not in looked_at),
+        tuple(measure for measure in FindingKind if measure not in looked_at),
     )
 
 
-def _standing(now: Posterior, shown: Mapping[Place, Seen]) -> tuple[Standing, ...]:
+def _standing(now: Beliefs, shown: Mapping[Place, Deviation]) -> tuple[Standing, ...]:
     odds = now.of_causes()
-    rows: list[tuple[float, Cause, int | None, int | None]] = [
+    rows: list[tuple[float, EngineFault, int | None, int | None]] = [
         (float(odds[bore, number]), cause, bore, None)
         for bore in range(len(now.banks))
         for number, cause in enumerate(BORE_CAUSES)
-        if cause is not Cause.NONE
+        if cause is not EngineFault.NONE
     ]
     rows += [(chance, cause, None, bank) for (cause, bank), chance in now.of_engine_causes().items()]
     rows.sort(key=lambda row: -row[0])
@@ -107,13 +107,15 @@ def _standing(now: Posterior, shown: Mapping[Place, Seen]) -> tuple[Standing, ..
     )
 
 
-def _looked_at(cause: Cause, bore: int | None, bank: int | None, shown: Mapping[Place, Seen]) -> bool:
+def _looked_at(cause: EngineFault, bore: int | None, bank: int | None, shown: Mapping[Place, Deviation]) -> bool:
     return any((measure, bank if bore is None else bore) in shown for measure in TABLE[cause].direct)
 
 
-def _against(now: Posterior, cause: Cause, bore: int | None, shown: Mapping[Place, Seen]) -> tuple[Measure, ...]:
+def _against(
+    now: Beliefs, cause: EngineFault, bore: int | None, shown: Mapping[Place, Deviation]
+) -> tuple[FindingKind, ...]:
     """The measurements at that bore that lie too far from everything the cause is likely to show."""
-    if bore is None or cause is Cause.UNKNOWN:
+    if bore is None or cause is EngineFault.UNKNOWN:
         return ()
     mine = (bore_states().cause == BORE_CAUSES.index(cause)) & (now.bores[bore] > 0)
     weights = np.where(mine, now.bores[bore], 0.0)
@@ -121,7 +123,7 @@ def _against(now: Posterior, cause: Cause, bore: int | None, shown: Mapping[Plac
     found = []
     for (measure, place), one in shown.items():
         kind = CATALOGUE[measure]
-        if place != bore or kind.scope in (Scope.BANK, Scope.ENGINE):
+        if place != bore or kind.scope in (Extent.BANK, Extent.ENGINE):
             continue
         if kind.use is Use.WORD:
             chances = weights @ worded()[measure] / max(weights.sum(), 1e-300)
@@ -137,12 +139,12 @@ def _against(now: Posterior, cause: Cause, bore: int | None, shown: Mapping[Plac
 
 
 def _next(
-    now: Posterior,
-    shown: Mapping[Place, Seen],
+    now: Beliefs,
+    shown: Mapping[Place, Deviation],
     standing: tuple[Standing, ...],
-    allowed: Collection[Measure],
+    allowed: Collection[FindingKind],
     running: bool,
-) -> Test | None:
+) -> NextTest | None:
     first = standing[0]
     if now.sound >= SOUND_ENOUGH:
         return None
@@ -156,7 +158,7 @@ def _next(
     return worth[0] if worth else None
 
 
-def _direct(first: Standing, found: Sequence[Test]) -> Test | None:
+def _direct(first: Standing, found: Sequence[NextTest]) -> NextTest | None:
     looks = [
         one
         for one in found
@@ -165,9 +167,9 @@ def _direct(first: Standing, found: Sequence[Test]) -> Test | None:
     return min(looks, key=lambda one: one.minutes) if looks else None
 
 
-def _verdict(now: Posterior, standing: tuple[Standing, ...], following: Test | None) -> Verdict:
+def _verdict(now: Beliefs, standing: tuple[Standing, ...], following: NextTest | None) -> Verdict:
     first = standing[0]
-    named = first.cause is not Cause.UNKNOWN and first.odds >= LIKELY
+    named = first.cause is not EngineFault.UNKNOWN and first.odds >= LIKELY
     if named and first.against:
         return Verdict.DOES_NOT_FIT
     if named and first.odds >= NAMED and first.looked_at:

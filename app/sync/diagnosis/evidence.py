@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from statistics import median
 
-from app.sync.diagnosis.measurements import CATALOGUE, Measure, Use
+from app.sync.diagnosis.measurements import CATALOGUE, FindingKind, Use
 
 FEWEST_BORES = 3
 """Bores a round has to have before one is held against the middle of the others; by definition of a middle."""
@@ -20,7 +20,7 @@ class Finding:
     one standard deviation in the form of its use, None for the catalogue's.
     """
 
-    measure: Measure
+    measure: FindingKind
     bore: int | None = None
     value: float | None = None
     word: str = ""
@@ -29,7 +29,7 @@ class Finding:
 
 
 @dataclass(frozen=True, slots=True)
-class Seen:
+class Deviation:
     """What one bore, bank or engine showed: how far off, with which spread, or a word; ``again`` where read twice."""
 
     off: float
@@ -38,10 +38,10 @@ class Seen:
     again: bool = False
 
 
-Place = tuple[Measure, int | None]
+Place = tuple[FindingKind, int | None]
 
 
-def seen(findings: Iterable[Finding]) -> Mapping[Place, Seen]:
+def seen(findings: Iterable[Finding]) -> Mapping[Place, Deviation]:
     """Every measurement and bore (or bank, or None) with what it showed. Several readings of one count as their middle.
 
     Bores of a round with fewer than `FEWEST_BORES` figures are left out: there is no middle to hold them against.
@@ -49,23 +49,23 @@ def seen(findings: Iterable[Finding]) -> Mapping[Place, Seen]:
     rows: dict[Place, list[Finding]] = defaultdict(list)
     for one in findings:
         rows[one.measure, one.bank if one.bore is None else one.bore].append(one)
-    figures: dict[Measure, dict[int | None, float]] = defaultdict(dict)
+    figures: dict[FindingKind, dict[int | None, float]] = defaultdict(dict)
     for (measure, place), several in rows.items():
         values = [one.value for one in several if one.value is not None]
         if values:
             figures[measure][place] = median(values)
-    shown: dict[Place, Seen] = {}
+    shown: dict[Place, Deviation] = {}
     for (measure, place), several in rows.items():
         again = len(several) > 1
         if CATALOGUE[measure].use is Use.WORD:
-            shown[measure, place] = Seen(0.0, 0.0, several[-1].word, again)
+            shown[measure, place] = Deviation(0.0, 0.0, several[-1].word, again)
         elif (off := _off(measure, place, figures[measure])) is not None:
             spread = several[-1].spread or CATALOGUE[measure].spread
-            shown[measure, place] = Seen(off, spread / math.sqrt(min(len(several), 2)), "", again)
+            shown[measure, place] = Deviation(off, spread / math.sqrt(min(len(several), 2)), "", again)
     return shown
 
 
-def _off(measure: Measure, place: int | None, figures: Mapping[int | None, float]) -> float | None:
+def _off(measure: FindingKind, place: int | None, figures: Mapping[int | None, float]) -> float | None:
     kind = CATALOGUE[measure]
     value = figures.get(place)
     if value is None:

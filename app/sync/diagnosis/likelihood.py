@@ -1,15 +1,15 @@
 """How likely what was seen is at a bore in each state, and for each state of the engine."""
 
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
-from app.sync.diagnosis.causes import BORE_CAUSES, TABLE, Cause, bore_states
+from app.sync.diagnosis.causes import BORE_CAUSES, TABLE, EngineFault, bore_states
 from app.sync.diagnosis.chain import expected, worded
-from app.sync.diagnosis.evidence import Seen
-from app.sync.diagnosis.measurements import CATALOGUE, Measure, Use
+from app.sync.diagnosis.evidence import Deviation
+from app.sync.diagnosis.measurements import CATALOGUE, FindingKind, Use
 from app.sync.slips.changes import Floats
 
 WRONG, WRONG_AGAIN = 0.025, 0.003
@@ -31,29 +31,34 @@ SQUEEZE_LEAST, SQUEEZE_BY_SIZE = 0.45, 1.1
 
 
 @dataclass(frozen=True, slots=True)
-class EngineState:
+class WholeState:
     """A state of the whole engine: its cause, size and the bank that it is at."""
 
-    cause: Cause
+    cause: EngineFault
     size: float
     bank: int | None
 
 
 @cache
-def engine_states(banks: int) -> tuple[EngineState, ...]:
+def engine_states(banks: int) -> tuple[WholeState, ...]:
     """Every state that an engine of so many banks may be in, the sound one first."""
-    shared = [EngineState(Cause.SHARED_LEAK, size, None) for size in TABLE[Cause.SHARED_LEAK].sizes]
-    choked = [EngineState(Cause.EXHAUST, size, bank) for bank in range(banks) for size in TABLE[Cause.EXHAUST].sizes]
-    return (EngineState(Cause.NONE, 0.0, None), *shared, *choked)
+    shared = [WholeState(EngineFault.SHARED_LEAK, size, None) for size in TABLE[EngineFault.SHARED_LEAK].sizes]
+    choked = [
+        WholeState(EngineFault.EXHAUST, size, bank)
+        for bank in range(banks)
+        for size in TABLE[EngineFault.EXHAUST].sizes
+    ]
+    return (WholeState(EngineFault.NONE, 0.0, None), *shared, *choked)
 
 
-def of_bore(measure: Measure, shown: Seen, shift: float = 0.0) -> Floats:
+@lru_cache(maxsize=4096)
+def of_bore(measure: FindingKind, shown: Deviation, shift: float = 0.0) -> Floats:
     """The likelihood of what a bore showed in each of its states, of shape (states,).
 
     ``shift`` is what the engine's own state adds at that bore.
     """
     kind, wrong = CATALOGUE[measure], WRONG_AGAIN if shown.again else WRONG
-    unknown = BORE_CAUSES.index(Cause.UNKNOWN)
+    unknown = BORE_CAUSES.index(EngineFault.UNKNOWN)
     states = bore_states()
     if kind.use is Use.WORD:
         flat = 1 / len(kind.words)
@@ -65,16 +70,17 @@ def of_bore(measure: Measure, shown: Seen, shift: float = 0.0) -> Floats:
         spread = np.hypot(shown.spread, doubt(measure) * middle)
         there, absent = _normal(shown.off, middle + shift, spread), _normal(shown.off, shift, shown.spread)
         said = (1 - wrong) * ((1 - hidden) * there + hidden * absent) + wrong * flat
-    usual = said[states.cause == BORE_CAUSES.index(Cause.NONE)][0]
+    usual = said[states.cause == BORE_CAUSES.index(EngineFault.NONE)][0]
     return np.where(states.cause == unknown, UNKNOWN_USUAL * usual + (1 - UNKNOWN_USUAL) * flat, said)
 
 
-def doubt(measure: Measure) -> float:
+def doubt(measure: FindingKind) -> float:
     """Share by which engines differ in an effect on that measurement, one standard deviation."""
-    return VACUUM_DOUBT if measure in (Measure.VACUUM, Measure.RECORD) else SIZE_DOUBT
+    return VACUUM_DOUBT if measure in (FindingKind.VACUUM, FindingKind.RECORD) else SIZE_DOUBT
 
 
-def of_engine(measure: Measure, shown: Seen, place: int | None, banks: int) -> Floats:
+@lru_cache(maxsize=4096)
+def of_engine(measure: FindingKind, shown: Deviation, place: int | None, banks: int) -> Floats:
     """The likelihood of what a test of the engine or of one bank showed in each state of the engine (states,)."""
     kind, wrong = CATALOGUE[measure], WRONG_AGAIN if shown.again else WRONG
     middle = np.array([_shown_by_engine(measure, state, place) for state in engine_states(banks)])
@@ -82,28 +88,28 @@ def of_engine(measure: Measure, shown: Seen, place: int | None, banks: int) -> F
     return (1 - wrong) * said + wrong / (kind.high - kind.low)
 
 
-def shift_of_vacuum(measure: Measure, state: EngineState, bank: int, banks: int) -> float:
+def shift_of_vacuum(measure: FindingKind, state: WholeState, bank: int, banks: int) -> float:
     """What a state of the engine adds to the vacuum seen at a bore of a bank, as a fraction."""
-    if state.cause is Cause.EXHAUST:
+    if state.cause is EngineFault.EXHAUST:
         lost = VACUUM_BY_BACK_PRESSURE * state.size
-        middle = lost / banks if measure is Measure.VACUUM else 0.0
+        middle = lost / banks if measure is FindingKind.VACUUM else 0.0
         return (lost if bank == state.bank else 0.0) - middle
-    if state.cause is Cause.SHARED_LEAK and measure is Measure.RECORD:
+    if state.cause is EngineFault.SHARED_LEAK and measure is FindingKind.RECORD:
         return VACUUM_BY_SHARED_LEAK * state.size
     return 0.0
 
 
 @cache
-def direct(measure: Measure) -> NDArray[np.bool_]:
+def direct(measure: FindingKind) -> NDArray[np.bool_]:
     """Which states this measurement looks at itself, of shape (states,)."""
     causes = [cause for cause in BORE_CAUSES if measure in TABLE[cause].direct]
     return np.asarray(bore_states().of(*causes) > 0)
 
 
-def _shown_by_engine(measure: Measure, state: EngineState, place: int | None) -> float:
-    if measure is Measure.SQUEEZE and state.cause is Cause.SHARED_LEAK:
+def _shown_by_engine(measure: FindingKind, state: WholeState, place: int | None) -> float:
+    if measure is FindingKind.SQUEEZE and state.cause is EngineFault.SHARED_LEAK:
         return min(SQUEEZE_LEAST + SQUEEZE_BY_SIZE * state.size, 1.0)
-    if measure is Measure.BACK_PRESSURE and state.cause is Cause.EXHAUST and state.bank == place:
+    if measure is FindingKind.BACK_PRESSURE and state.cause is EngineFault.EXHAUST and state.bank == place:
         return state.size
     return 0.0
 

@@ -6,18 +6,18 @@ but the work itself: going from running to off, and back, is added where tests a
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from enum import StrEnum
+from enum import Enum, StrEnum
 
 
-class Source(StrEnum):
-    """Where a figure of a table comes from."""
+class FigureSource(Enum):
+    """Where a figure of a table comes from: common practice, no published source; our judgement; from memory."""
 
-    PRACTICE = "common practice, no published source"
-    JUDGEMENT = "our judgement"
-    MEMORY = "from memory"
+    PRACTICE = "practice"
+    JUDGEMENT = "judgement"
+    MEMORY = "memory"
 
 
-class Measure(StrEnum):
+class FindingKind(StrEnum):
     """What is measured, once a bore unless `SCOPES` says otherwise."""
 
     AIR = "air"
@@ -44,7 +44,7 @@ class Measure(StrEnum):
     LASH = "lash"
 
 
-class Use(StrEnum):
+class Use(Enum):
     """How a figure is held against the others: the logarithm of its ratio to the `middle` of the other bores, its
     fraction off that, its difference from it, or its difference from what a sound engine shows; or a word."""
 
@@ -55,7 +55,7 @@ class Use(StrEnum):
     WORD = "word"
 
 
-class Run(StrEnum):
+class Run(Enum):
     """What the engine does meanwhile."""
 
     RUNNING = "running"
@@ -64,7 +64,7 @@ class Run(StrEnum):
     CRANKING = "cranking"
 
 
-class Scope(StrEnum):
+class Extent(Enum):
     """What one test looks at: every bore in turn, one bore, each bank, or the engine as a whole."""
 
     ROUND = "round"
@@ -84,7 +84,7 @@ class Measurement:
     unit: str
     use: Use
     run: Run
-    scope: Scope
+    scope: Extent
     once: float
     each: float
     spread: float = 0.0
@@ -93,39 +93,39 @@ class Measurement:
     sound: float = 0.0
     words: tuple[str, ...] = ()
     lasts: bool = False
-    source: Source = Source.JUDGEMENT
+    source: FigureSource = FigureSource.JUDGEMENT
 
 
 _R, _O, _S = Run.RUNNING, Run.OPENED, Run.OFF
-_ROUND, _BORE = Scope.ROUND, Scope.BORE
+_ROUND, _BORE = Extent.ROUND, Extent.BORE
 
-CATALOGUE: Mapping[Measure, Measurement] = {
-    Measure.AIR: Measurement("kg/h", Use.LOG, _R, _ROUND, 0.5, 0.3, 0.038, -0.8, 0.8),
-    Measure.VACUUM: Measurement("kPa", Use.FRACTION, _R, _ROUND, 1.0, 0.4, 0.06, -0.9, 0.9),
-    Measure.HEAT: Measurement("°C", Use.DIFFERENCE, _R, _ROUND, 1.0, 0.3, 28.0, -500.0, 150.0),
-    Measure.DROP: Measurement("rev/min", Use.FRACTION, _R, _ROUND, 1.0, 0.7, 0.22, -1.1, 1.1),
-    Measure.MIXTURE: Measurement("lambda", Use.DIFFERENCE, _R, _ROUND, 3.0, 1.5, 0.075, -0.6, 1.2),
-    Measure.SNAP: Measurement("kPa", Use.LOG, _O, _ROUND, 1.0, 1.2, 0.42, -2.0, 3.0),
-    Measure.TIMING: Measurement("°", Use.DIFFERENCE, _R, _ROUND, 3.0, 0.7, 1.4, -20.0, 20.0),
-    Measure.SQUEEZE: Measurement("0-1", Use.ALONE, _R, Scope.ENGINE, 2.0, 0.0, 0.13, -0.5, 1.5),
-    Measure.BACK_PRESSURE: Measurement("kPa", Use.ALONE, _O, Scope.BANK, 8.0, 0.0, 1.8, -8.0, 40.0, 4.0),
-    Measure.RECORD: Measurement("1", Use.ALONE, _R, _ROUND, 0.0, 0.0, 0.075, -0.9, 0.9, 1.0),
-    Measure.SPRAY: Measurement("", Use.WORD, _R, _BORE, 0.0, 1.5, words=("still", "moved")),
-    Measure.ADAPTER: Measurement("1", Use.ALONE, _R, _BORE, 0.0, 1.5, 0.035, -0.6, 0.6, 1.0),
-    Measure.SMOKE: Measurement("", Use.WORD, _S, _ROUND, 8.0, 0.5, words=("none", "seen")),
-    Measure.PLUG: Measurement("", Use.WORD, _S, _BORE, 0.0, 3.0, words=("normal", "sooty", "wet", "white", "oily")),
-    Measure.SWAP: Measurement("", Use.WORD, _S, _BORE, 0.0, 6.0, words=("stayed", "moved")),
-    Measure.FEEL: Measurement("", Use.WORD, _S, _BORE, 1.0, 0.35, words=("free", "slack", "hangs")),
-    Measure.RESET: Measurement("1", Use.ALONE, _S, _BORE, 0.0, 3.0, 0.25, -1.5, 1.0, 1.0),
-    Measure.RESISTANCE: Measurement("", Use.WORD, _S, _BORE, 0.0, 2.0, words=("right", "wrong"), lasts=True),
-    Measure.FLOW: Measurement("cm³/min", Use.FRACTION, _S, _ROUND, 18.0, 0.0, 0.04, -1.0, 0.8, lasts=True),
-    Measure.COMPRESSION: Measurement(
+CATALOGUE: Mapping[FindingKind, Measurement] = {
+    FindingKind.AIR: Measurement("kg/h", Use.LOG, _R, _ROUND, 0.5, 0.3, 0.038, -0.8, 0.8),
+    FindingKind.VACUUM: Measurement("kPa", Use.FRACTION, _R, _ROUND, 1.0, 0.4, 0.06, -0.9, 0.9),
+    FindingKind.HEAT: Measurement("°C", Use.DIFFERENCE, _R, _ROUND, 1.0, 0.3, 28.0, -500.0, 150.0),
+    FindingKind.DROP: Measurement("rev/min", Use.FRACTION, _R, _ROUND, 1.0, 0.7, 0.22, -1.1, 1.1),
+    FindingKind.MIXTURE: Measurement("lambda", Use.DIFFERENCE, _R, _ROUND, 3.0, 1.5, 0.075, -0.6, 1.2),
+    FindingKind.SNAP: Measurement("kPa", Use.LOG, _O, _ROUND, 1.0, 1.2, 0.42, -2.0, 3.0),
+    FindingKind.TIMING: Measurement("°", Use.DIFFERENCE, _R, _ROUND, 3.0, 0.7, 1.4, -20.0, 20.0),
+    FindingKind.SQUEEZE: Measurement("0-1", Use.ALONE, _R, Extent.ENGINE, 2.0, 0.0, 0.13, -0.5, 1.5),
+    FindingKind.BACK_PRESSURE: Measurement("kPa", Use.ALONE, _O, Extent.BANK, 8.0, 0.0, 1.8, -8.0, 40.0, 4.0),
+    FindingKind.RECORD: Measurement("1", Use.ALONE, _R, _ROUND, 0.0, 0.0, 0.075, -0.9, 0.9, 1.0),
+    FindingKind.SPRAY: Measurement("", Use.WORD, _R, _BORE, 0.0, 1.5, words=("still", "moved")),
+    FindingKind.ADAPTER: Measurement("1", Use.ALONE, _R, _BORE, 0.0, 1.5, 0.035, -0.6, 0.6, 1.0),
+    FindingKind.SMOKE: Measurement("", Use.WORD, _S, _ROUND, 8.0, 0.5, words=("none", "seen")),
+    FindingKind.PLUG: Measurement("", Use.WORD, _S, _BORE, 0.0, 3.0, words=("normal", "sooty", "wet", "white", "oily")),
+    FindingKind.SWAP: Measurement("", Use.WORD, _S, _BORE, 0.0, 6.0, words=("stayed", "moved")),
+    FindingKind.FEEL: Measurement("", Use.WORD, _S, _BORE, 1.0, 0.35, words=("free", "slack", "hangs")),
+    FindingKind.RESET: Measurement("1", Use.ALONE, _S, _BORE, 0.0, 3.0, 0.25, -1.5, 1.0, 1.0),
+    FindingKind.RESISTANCE: Measurement("", Use.WORD, _S, _BORE, 0.0, 2.0, words=("right", "wrong"), lasts=True),
+    FindingKind.FLOW: Measurement("cm³/min", Use.FRACTION, _S, _ROUND, 18.0, 0.0, 0.04, -1.0, 0.8, lasts=True),
+    FindingKind.COMPRESSION: Measurement(
         "kPa", Use.FRACTION, Run.CRANKING, _ROUND, 10.0, 2.0, 0.045, -0.8, 0.5, lasts=True
     ),
-    Measure.LEAK_DOWN: Measurement(
+    FindingKind.LEAK_DOWN: Measurement(
         "", Use.WORD, _S, _BORE, 0.0, 9.0, words=("tight", "crankcase", "valve", "neighbor"), lasts=True
     ),
-    Measure.LASH: Measurement("mm", Use.ALONE, _S, _BORE, 0.0, 14.0, 0.03, -0.5, 0.5, lasts=True),
+    FindingKind.LASH: Measurement("mm", Use.ALONE, _S, _BORE, 0.0, 14.0, 0.03, -0.5, 0.5, lasts=True),
 }
 """Units, spreads, ranges and minutes of each measurement: our judgement throughout."""
 
@@ -133,12 +133,12 @@ CHANGE_OF_STATE = 1.5
 """Stopping a running engine, or starting it again, with what its list asks for [min], our judgement."""
 
 
-def minutes(measure: Measure, bores: int) -> float:
+def minutes(measure: FindingKind, bores: int) -> float:
     """What a test of that kind takes at so many bores [min], without a change of state."""
     kind = CATALOGUE[measure]
     return kind.once + kind.each * bores
 
 
-def runs(measure: Measure) -> bool:
+def runs(measure: FindingKind) -> bool:
     """Whether the engine runs on its own meanwhile."""
     return CATALOGUE[measure].run in (Run.RUNNING, Run.OPENED)

@@ -5,12 +5,13 @@ from dataclasses import dataclass, replace
 from functools import cache
 
 import numpy as np
+from numpy.typing import NDArray
 
-from app.sync.diagnosis.causes import Cause, bore_states
-from app.sync.diagnosis.evidence import Place, Seen
+from app.sync.diagnosis.causes import EngineFault, bore_states
+from app.sync.diagnosis.evidence import Deviation, Place
 from app.sync.diagnosis.likelihood import engine_states, of_bore, of_engine
-from app.sync.diagnosis.measurements import CATALOGUE, CHANGE_OF_STATE, Measure, Scope, Use, minutes, runs
-from app.sync.diagnosis.posterior import Posterior, by_cause
+from app.sync.diagnosis.measurements import CATALOGUE, CHANGE_OF_STATE, Extent, FindingKind, Use, minutes, runs
+from app.sync.diagnosis.posterior import Beliefs
 from app.sync.slips.changes import Floats
 
 POINTS = 40
@@ -22,13 +23,13 @@ DOUBTFUL, SUSPECT = 0.10, 0.25
 
 
 @dataclass(frozen=True, slots=True)
-class Test:
+class NextTest:
     """A test that may be made next: at which bores (empty for engine and banks), how long it takes, what it tells.
 
     ``told`` is in nats, ``rate`` in nats a minute with the change of state shared with the best test after it.
     """
 
-    measure: Measure
+    measure: FindingKind
     bores: tuple[int, ...]
     minutes: float
     told: float
@@ -36,23 +37,25 @@ class Test:
 
 
 def ranked(
-    now: Posterior,
-    shown: Mapping[Place, Seen],
-    allowed: Collection[Measure],
+    now: Beliefs,
+    shown: Mapping[Place, Deviation],
+    allowed: Collection[FindingKind],
     running: bool,
     bore: int | None = None,
-) -> tuple[Test, ...]:
+) -> tuple[NextTest, ...]:
     """Every test that may be made and was not, the best first; of tests of one bore that at ``bore``, or the best.
 
     ``running`` says whether the engine runs now.
     """
     found = [
-        test for measure in Measure if measure in allowed and (test := _candidate(measure, now, shown, running, bore))
+        test
+        for measure in FindingKind
+        if measure in allowed and (test := _candidate(measure, now, shown, running, bore))
     ]
     return tuple(sorted((replace(one, rate=_rate(one, found, running)) for one in found), key=lambda one: -one.rate))
 
 
-def _rate(one: Test, others: Iterable[Test], running: bool) -> float:
+def _rate(one: NextTest, others: Iterable[NextTest], running: bool) -> float:
     """Nats a minute, alone or with the best test that would follow in the same state of the engine."""
     rates = [one.told / max(one.minutes, SHORTEST)]
     if runs(one.measure) is not running:
@@ -64,36 +67,36 @@ def _rate(one: Test, others: Iterable[Test], running: bool) -> float:
 
 
 def _candidate(
-    measure: Measure, now: Posterior, shown: Mapping[Place, Seen], running: bool, bore: int | None
-) -> Test | None:
+    measure: FindingKind, now: Beliefs, shown: Mapping[Place, Deviation], running: bool, bore: int | None
+) -> NextTest | None:
     scope = CATALOGUE[measure].scope
     change = 0.0 if runs(measure) is running else CHANGE_OF_STATE
     bores, whole = _suspects(now)
-    if scope in (Scope.ENGINE, Scope.BANK):
-        places = [None] if scope is Scope.ENGINE else list(range(max(now.banks) + 1))
+    if scope in (Extent.ENGINE, Extent.BANK):
+        places = [None] if scope is Extent.ENGINE else list(range(max(now.banks) + 1))
         if all((measure, place) in shown for place in places):
             return None
         told = sum(_told_of_engine(now, measure, place) for place in places) if whole else 0.0
-        return Test(measure, (), minutes(measure, 0) + change, told, 0.0)
+        return NextTest(measure, (), minutes(measure, 0) + change, told, 0.0)
     left = [place for place in range(len(now.banks)) if (measure, place) not in shown]
-    if scope is Scope.BORE and bore is not None:
+    if scope is Extent.BORE and bore is not None:
         left = [place for place in left if place == bore]
     if not left:
         return None
     told_each = _told(now.bores[left], outcomes(measure)) * bores[left]
-    if scope is Scope.ROUND:
-        return Test(measure, tuple(left), minutes(measure, len(left)) + change, float(told_each.sum()), 0.0)
+    if scope is Extent.ROUND:
+        return NextTest(measure, tuple(left), minutes(measure, len(left)) + change, float(told_each.sum()), 0.0)
     best = int(np.argmax(told_each))
-    return Test(measure, (left[best],), minutes(measure, 1) + change, float(told_each[best]), 0.0)
+    return NextTest(measure, (left[best],), minutes(measure, 1) + change, float(told_each[best]), 0.0)
 
 
-def _suspects(now: Posterior) -> tuple[Floats, bool]:
+def _suspects(now: Beliefs) -> tuple[Floats, bool]:
     """At which bores (1.0 or 0.0), and whether at the engine as a whole, something is still to be told.
 
     Everywhere while all may be sound; where the fault is known to be, only there: a second one is looked for after
-    the first is put right.
+    the first is repaired.
     """
-    faulty = 1 - now.bores @ bore_states().of(Cause.NONE)
+    faulty = 1 - now.bores @ bore_states().of(EngineFault.NONE)
     whole = 1 - float(now.engine[0])
     if now.sound > DOUBTFUL or max(float(faulty.max()), whole) < SUSPECT:
         return np.ones(len(now.banks)), True
@@ -102,20 +105,25 @@ def _suspects(now: Posterior) -> tuple[Floats, bool]:
 
 def _told(odds: Floats, chances: Floats) -> Floats:
     """What an outcome tells of the cause at each bore [nats], shape (bores,); ``chances`` are (states, outcomes)."""
-    split = odds[:, None, :] * by_cause().T[None]
-    joint = split @ chances
+    joint = np.add.reduceat(odds[:, :, None] * chances[None], _first_states(), axis=1)
     cause, outcome = joint.sum(axis=2), joint.sum(axis=1)
     alone = cause[:, :, None] * outcome[:, None, :]
     return np.asarray((joint * np.log(np.maximum(joint, 1e-300) / np.maximum(alone, 1e-300))).sum(axis=(1, 2)))
 
 
-def _told_of_engine(now: Posterior, measure: Measure, place: int | None) -> float:
+@cache
+def _first_states() -> NDArray[np.intp]:
+    """Where each cause begins among the states."""
+    return np.flatnonzero(np.diff(bore_states().cause, prepend=-1.0))
+
+
+def _told_of_engine(now: Beliefs, measure: FindingKind, place: int | None) -> float:
     sides = max(now.banks) + 1
     causes = [(state.cause, state.bank) for state in engine_states(sides)]
     which = np.array([[cause == one for one in dict.fromkeys(causes)] for cause in causes], float)
     kind = CATALOGUE[measure]
     grid = np.linspace(kind.low, kind.high, POINTS)
-    chances = np.stack([of_engine(measure, Seen(off, kind.spread), place, sides) for off in grid], axis=1)
+    chances = np.stack([of_engine(measure, Deviation(off, kind.spread), place, sides) for off in grid], axis=1)
     chances = chances / chances.sum(axis=1, keepdims=True)
     joint = which.T @ (now.engine[:, None] * chances)
     alone = joint.sum(axis=1, keepdims=True) * joint.sum(axis=0, keepdims=True)
@@ -123,13 +131,13 @@ def _told_of_engine(now: Posterior, measure: Measure, place: int | None) -> floa
 
 
 @cache
-def outcomes(measure: Measure) -> Floats:
+def outcomes(measure: FindingKind) -> Floats:
     """The chance of each outcome of a test in each state of a bore, of shape (states, outcomes)."""
     kind = CATALOGUE[measure]
     if kind.use is Use.WORD:
-        columns = [of_bore(measure, Seen(0.0, 0.0, word)) for word in kind.words]
+        columns = [of_bore(measure, Deviation(0.0, 0.0, word)) for word in kind.words]
     else:
-        columns = [of_bore(measure, Seen(off, kind.spread)) for off in np.linspace(kind.low, kind.high, POINTS)]
+        columns = [of_bore(measure, Deviation(off, kind.spread)) for off in np.linspace(kind.low, kind.high, POINTS)]
     chances = np.stack(columns, axis=1)
     assert len(chances) == len(bore_states().size)
     return np.asarray(chances / chances.sum(axis=1, keepdims=True))

@@ -6,17 +6,17 @@ from functools import cache
 
 import numpy as np
 
-from app.sync.diagnosis.causes import BORE_CAUSES, ENGINE_CAUSES, SOUND_BEFORE, Cause, bore_states
-from app.sync.diagnosis.evidence import Place, Seen
+from app.sync.diagnosis.causes import BORE_CAUSES, ENGINE_CAUSES, SOUND_BEFORE, EngineFault, bore_states
+from app.sync.diagnosis.evidence import Deviation, Place
 from app.sync.diagnosis.likelihood import engine_states, of_bore, of_engine, shift_of_vacuum
-from app.sync.diagnosis.measurements import CATALOGUE, Measure, Scope
+from app.sync.diagnosis.measurements import CATALOGUE, Extent, FindingKind
 from app.sync.slips.changes import Floats
 
-_SHIFTED = (Measure.VACUUM, Measure.RECORD)
+_SHIFTED = (FindingKind.VACUUM, FindingKind.RECORD)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Posterior:
+class Beliefs:
     """Odds after the evidence: of the bores' states (bores, states), of the engine's (states,), and that all is sound.
 
     ``banks`` gives each bore's bank.
@@ -31,11 +31,11 @@ class Posterior:
         """Odds of each cause at each bore, of shape (bores, causes), in the order of `BORE_CAUSES`."""
         return self.bores @ by_cause()
 
-    def of_engine_causes(self) -> Mapping[tuple[Cause, int | None], float]:
+    def of_engine_causes(self) -> Mapping[tuple[EngineFault, int | None], float]:
         """Odds of each cause of the engine, with the bank it is at."""
-        odds: dict[tuple[Cause, int | None], float] = {}
+        odds: dict[tuple[EngineFault, int | None], float] = {}
         for state, chance in zip(engine_states(max(self.banks) + 1), self.engine, strict=True):
-            if state.cause is not Cause.NONE:
+            if state.cause is not EngineFault.NONE:
                 odds[state.cause, state.bank] = odds.get((state.cause, state.bank), 0.0) + float(chance)
         return odds
 
@@ -46,7 +46,7 @@ def by_cause() -> Floats:
     return np.stack([bore_states().of(cause) for cause in BORE_CAUSES], axis=1)
 
 
-def posterior(banks: Sequence[int], shown: Mapping[Place, Seen], sound: float = SOUND_BEFORE) -> Posterior:
+def posterior(banks: Sequence[int], shown: Mapping[Place, Deviation], sound: float = SOUND_BEFORE) -> Beliefs:
     """The odds of an engine whose bores belong to these ``banks``, after what was seen; ``sound`` are those before."""
     count, sides = len(banks), max(banks) + 1
     states = engine_states(sides)
@@ -54,7 +54,7 @@ def posterior(banks: Sequence[int], shown: Mapping[Place, Seen], sound: float = 
     said = np.zeros((len(states), count, len(bores_before)))
     engine = np.log(engine_before)
     for (measure, place), one in shown.items():
-        if CATALOGUE[measure].scope in (Scope.ENGINE, Scope.BANK):
+        if CATALOGUE[measure].scope in (Extent.ENGINE, Extent.BANK):
             engine = engine + np.log(of_engine(measure, one, place, sides))
         elif place is not None and measure in _SHIFTED:
             shifts = [shift_of_vacuum(measure, state, banks[place], sides) for state in states]
@@ -70,9 +70,9 @@ def posterior(banks: Sequence[int], shown: Mapping[Place, Seen], sound: float = 
     engine = np.exp(engine - engine.max())
     engine = engine / engine.sum()
     each = weights / totals[:, :, None]
-    none = bore_states().of(Cause.NONE)
+    none = bore_states().of(EngineFault.NONE)
     all_sound = float(engine[0] * np.prod(each[0] @ none))
-    return Posterior(np.einsum("e,ebs->bs", engine, each), engine, all_sound, tuple(banks))
+    return Beliefs(np.einsum("e,ebs->bs", engine, each), engine, all_sound, tuple(banks))
 
 
 def _before(bores: int, banks: int, sound: float) -> tuple[Floats, Floats]:
@@ -81,12 +81,12 @@ def _before(bores: int, banks: int, sound: float) -> tuple[Floats, Floats]:
     sound_bore = sound ** (kinds / (kinds + wholes) / bores)
     sound_engine = sound ** (wholes / (kinds + wholes))
     states = bore_states()
-    bore = states.share * np.where(states.of(Cause.NONE) > 0, sound_bore, (1 - sound_bore) / kinds)
+    bore = states.share * np.where(states.of(EngineFault.NONE) > 0, sound_bore, (1 - sound_bore) / kinds)
     shares = []
     for state in engine_states(banks):
-        if state.cause is Cause.NONE:
+        if state.cause is EngineFault.NONE:
             shares.append(sound_engine)
         else:
-            sides = banks if state.cause is Cause.EXHAUST else 1
+            sides = banks if state.cause is EngineFault.EXHAUST else 1
             shares.append((1 - sound_engine) / wholes / 5 / sides)
     return bore, np.array(shares)

@@ -5,8 +5,8 @@ from dataclasses import dataclass
 from app.shop.cross_check.units import takes_words, units_of
 from app.shop.cross_check.weighing import TELEPHONE, CrossCheck
 from app.sync.diagnosis.diagnose import Verdict
-from app.sync.diagnosis.evidence import Seen, seen
-from app.sync.diagnosis.measurements import CATALOGUE, Measure, Scope, Use
+from app.sync.diagnosis.evidence import Deviation, seen
+from app.sync.diagnosis.measurements import CATALOGUE, Extent, FindingKind, Use
 from app.wording.causes import causes, tests
 from app.wording.reasons import figure
 
@@ -14,7 +14,7 @@ FULL = 4.0
 """Spreads at which the mark of a deviation is as long as it gets (our judgement)."""
 HEAVY = 2.0
 """Spreads from which the mark is drawn heavier (our judgement)."""
-ROUNDED = {Measure.AIR: 2, Measure.VACUUM: 1, Measure.HEAT: 0, Measure.COMPRESSION: 0}
+ROUNDED = {FindingKind.AIR: 2, FindingKind.VACUUM: 1, FindingKind.HEAT: 0, FindingKind.COMPRESSION: 0}
 """Places shown of a figure that was converted."""
 
 
@@ -28,7 +28,7 @@ class Cell:
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class BoreFindings:
     """A bore with its cells, one a column."""
 
     bore: int
@@ -36,7 +36,7 @@ class Row:
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class EntryField:
     """A field of the form: its name, its label's bore or bank, empty for the engine."""
 
     name: str
@@ -45,7 +45,7 @@ class Place:
 
 
 @dataclass(frozen=True, slots=True)
-class Entry:
+class TestEntry:
     """The form of one test: its code, words to choose from (else a unit), its places."""
 
     code: str
@@ -55,7 +55,7 @@ class Entry:
     tells: str
     words: tuple[tuple[str, str], ...]
     units: tuple[tuple[str, str], ...]
-    places: tuple[Place, ...]
+    places: tuple[EntryField, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,10 +68,10 @@ class CrossCheckView:
     back: str
     plates: str
     standing: tuple[str, ...]
-    entry: Entry | None
+    entry: TestEntry | None
     others: tuple[tuple[str, str], ...]
     columns: tuple[str, ...]
-    rows: tuple[Row, ...]
+    rows: tuple[BoreFindings, ...]
     whole: tuple[str, ...]
     missing: str
 
@@ -81,9 +81,9 @@ def view(told: CrossCheck, wanted: str = "") -> CrossCheckView:
     diagnosis, bores = told.diagnosis, told.bores
     banks = [bank.name for bank in told.record.layout.banks]
     following = diagnosis.next_test
-    measure = Measure(wanted) if wanted in set(Measure) else following.measure if following else None
-    offered = [one for one in Measure if _offered(told, one)]
-    shown = [one for one in Measure if any(finding.measure is one for finding in told.findings)]
+    measure = FindingKind(wanted) if wanted in set(FindingKind) else following.measure if following else None
+    offered = [one for one in FindingKind if _offered(told, one)]
+    shown = [one for one in FindingKind if any(finding.measure is one for finding in told.findings)]
     return CrossCheckView(
         causes.verdict_words(diagnosis, bores, banks),
         diagnosis.verdict is Verdict.FOUND,
@@ -100,30 +100,30 @@ def view(told: CrossCheck, wanted: str = "") -> CrossCheckView:
     )
 
 
-def _offered(told: CrossCheck, measure: Measure) -> bool:
+def _offered(told: CrossCheck, measure: FindingKind) -> bool:
     opened = CATALOGUE[measure].run.value == "opened" and told.record.visit.place == TELEPHONE
     return measure not in told.cannot and not opened
 
 
-def _by_bore(measure: Measure) -> bool:
-    return CATALOGUE[measure].scope in (Scope.ROUND, Scope.BORE)
+def _by_bore(measure: FindingKind) -> bool:
+    return CATALOGUE[measure].scope in (Extent.ROUND, Extent.BORE)
 
 
-def _entry(told: CrossCheck, measure: Measure | None, at: tuple[int, ...]) -> Entry | None:
+def _entry(told: CrossCheck, measure: FindingKind | None, at: tuple[int, ...]) -> TestEntry | None:
     if measure is None or told.record.sign_off is not None:
         return None
     scope = CATALOGUE[measure].scope
-    places: tuple[Place, ...]
-    if scope is Scope.ENGINE:
-        places = (Place("engine", None, ""),)
-    elif scope is Scope.BANK:
-        places = tuple(Place(f"bank-{bank.name}", None, bank.name) for bank in told.record.layout.banks)
+    places: tuple[EntryField, ...]
+    if scope is Extent.ENGINE:
+        places = (EntryField("engine", None, ""),)
+    elif scope is Extent.BANK:
+        places = tuple(EntryField(f"bank-{bank.name}", None, bank.name) for bank in told.record.layout.banks)
     else:
-        asked = [told.bores[number] for number in at] if scope is Scope.BORE and at else sorted(told.bores)
-        places = tuple(Place(f"bore-{bore}", bore, "") for bore in asked)
+        asked = [told.bores[number] for number in at] if scope is Extent.BORE and at else sorted(told.bores)
+        places = tuple(EntryField(f"bore-{bore}", bore, "") for bore in asked)
     words = tuple((code, tests.word(code)) for code in CATALOGUE[measure].words)
     units = () if takes_words(measure) else tuple((unit, tests.unit(unit)) for unit in units_of(measure))
-    return Entry(
+    return TestEntry(
         measure.value,
         tests.test_name(measure),
         tests.state_line(measure),
@@ -135,7 +135,7 @@ def _entry(told: CrossCheck, measure: Measure | None, at: tuple[int, ...]) -> En
     )
 
 
-def _rows(told: CrossCheck, shown: list[Measure]) -> tuple[Row, ...]:
+def _rows(told: CrossCheck, shown: list[FindingKind]) -> tuple[BoreFindings, ...]:
     off = seen(told.findings)
     newest = {(one.measure, one.bore): one for one in told.findings}
     rows = []
@@ -150,11 +150,11 @@ def _rows(told: CrossCheck, shown: list[Measure]) -> tuple[Row, ...]:
                 cells.append(Cell(tests.word(one.word), 0.0, not usual))
             else:
                 cells.append(_cell(measure, one.value, off.get((measure, number))))
-        rows.append(Row(bore, tuple(cells)))
+        rows.append(BoreFindings(bore, tuple(cells)))
     return tuple(rows)
 
 
-def _cell(measure: Measure, value: float, one: Seen | None) -> Cell:
+def _cell(measure: FindingKind, value: float, one: Deviation | None) -> Cell:
     text = figure(round(value, ROUNDED.get(measure, 3)))
     if one is None or CATALOGUE[measure].use is Use.WORD:
         return Cell(text)

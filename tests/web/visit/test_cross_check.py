@@ -8,7 +8,7 @@ from starlette.testclient import TestClient
 from app.shop.cross_check.units import weighed
 from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.store.database import Database
-from app.sync.diagnosis.measurements import Measure
+from app.sync.diagnosis.measurements import FindingKind
 from app.web.application import create_app
 from tests.shop.yard import V8, heat_soaked, key, read_round
 
@@ -125,5 +125,5 @@ def test_programs_say_what_a_test_showed_and_are_told_what_stands(shop: Database
 
 def test_fahrenheit_and_celsius_come_to_the_same() -> None:
     for celsius in (420.0, -40.0):
-        assert weighed(Measure.HEAT, celsius * 9 / 5 + 32, "°F") == pytest.approx(celsius, abs=1e-9)
-    assert weighed(Measure.COMPRESSION, 100.0, "psi") == pytest.approx(689.4757293168, rel=1e-9)  # by definition
+        assert weighed(FindingKind.HEAT, celsius * 9 / 5 + 32, "°F") == pytest.approx(celsius, abs=1e-9)
+    assert weighed(FindingKind.COMPRESSION, 100.0, "psi") == pytest.approx(689.4757293168, rel=1e-9)  # by definition

@@ -6,12 +6,12 @@ from fastapi import APIRouter
 from pydantic import Field
 
 from app.shop.cross_check import findings
-from app.shop.cross_check.findings import NewFindings, Shown
+from app.shop.cross_check.findings import NewFindings, ShownAt
 from app.shop.cross_check.weighing import CrossCheck, cross_check
 from app.shop.record import loader
-from app.sync.diagnosis.causes import Cause
+from app.sync.diagnosis.causes import EngineFault
 from app.sync.diagnosis.diagnose import Standing, Verdict
-from app.sync.diagnosis.measurements import Measure
+from app.sync.diagnosis.measurements import FindingKind
 from app.web.api.problems import NOT_THERE, REFUSALS
 from app.web.api.shapes import By, Id, Key, Line, Sent, Told, example
 from app.web.context import Now, Shop
@@ -21,7 +21,7 @@ router = APIRouter(prefix="/visits/{visit_id}", tags=["advice"])
 
 
 def _tests(schema: dict[str, Any]) -> None:
-    schema["enum"] = [*Measure]
+    schema["enum"] = [*FindingKind]
 
 
 TestName = Annotated[str, Field(json_schema_extra=_tests, description="The kind of test.")]
@@ -50,21 +50,21 @@ class FindingsSent(Sent):
     by: By
 
 
-class StandingTold(Told):
-    """A cause that still stands."""
+class CauseTold(Told):
+    """A cause that remains."""
 
-    cause: Cause
+    cause: EngineFault
     bore: int | None
     bank: str | None
     odds: float = Field(description="Between 0 and 1.")
     looked_at: bool = Field(description="Whether a test that looks at this cause itself was made.")
-    against: list[Measure] = Field(description="Tests whose result does not fit it.")
+    against: list[FindingKind] = Field(description="Tests whose result does not fit it.")
 
 
-class TestTold(Told):
+class NextTestTold(Told):
     """The next test."""
 
-    test: Measure
+    test: FindingKind
     bores: list[int] = Field(description="Empty for a bank or the whole engine.")
     minutes: float
     how: str = Field(description="How it is made and what to keep clear of, for people.")
@@ -75,23 +75,23 @@ class WhyTold(Told):
 
     verdict: Verdict
     sentence: str = Field(description="For people.")
-    standing: list[StandingTold] = Field(description="At most three, the likeliest first.")
-    next: TestTold | None = Field(description="Null where no test is worth its time.")
-    looked_at: list[Measure]
-    not_looked_at: list[Measure]
+    standing: list[CauseTold] = Field(description="At most three, the likeliest first.")
+    next: NextTestTold | None = Field(description="Null where no test is worth its time.")
+    looked_at: list[FindingKind]
+    not_looked_at: list[FindingKind]
 
 
 @router.get("/why", summary="Why the engine runs uneven", responses=NOT_THERE)
 def visit_why(shop: Shop, visit_id: Id) -> WhyTold:
-    """The causes still standing, and the one next test. Plates set air only: nothing here is put right by them."""
+    """The causes that remain, and the one next test. Plates set air only: none of this is corrected by them."""
     with shop.reading() as session:
         return _told(cross_check(session, loader.load(session, visit_id)))
 
 
-@router.post("/findings", summary="Say what a test showed", responses=REFUSALS)
+@router.post("/findings", status_code=201, summary="Say what a test showed", responses=REFUSALS)
 def add_findings(shop: Shop, visit_id: Id, sent: FindingsSent, now: Now) -> WhyTold:
     """Store the findings of one test, all or none, and weigh them."""
-    shown = tuple(Shown(one.bore, one.bank, one.value, one.word, one.spread) for one in sent.shown)
+    shown = tuple(ShownAt(one.bore, one.bank, one.value, one.word, one.spread) for one in sent.shown)
     findings.add(shop, visit_id, sent.key, NewFindings(sent.test, shown, sent.unit, sent.by, "json"), now)
     return visit_why(shop, visit_id)
 
@@ -104,7 +104,7 @@ def _told(told: CrossCheck) -> WhyTold:
         verdict=diagnosis.verdict,
         sentence=causes.verdict_words(diagnosis, told.bores, banks),
         standing=[_standing(one, told.bores, banks) for one in diagnosis.standing],
-        next=TestTold(
+        next=NextTestTold(
             test=following.measure,
             bores=[told.bores[bore] for bore in following.bores],
             minutes=round(following.minutes, 2),
@@ -117,8 +117,8 @@ def _told(told: CrossCheck) -> WhyTold:
     )
 
 
-def _standing(one: Standing, bores: tuple[int, ...], banks: list[str]) -> StandingTold:
-    return StandingTold(
+def _standing(one: Standing, bores: tuple[int, ...], banks: list[str]) -> CauseTold:
+    return CauseTold(
         cause=one.cause,
         bore=bores[one.bore] if one.bore is not None else None,
         bank=banks[one.bank] if one.bank is not None else None,

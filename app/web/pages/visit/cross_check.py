@@ -6,7 +6,7 @@ from fastapi import APIRouter
 from fastapi.responses import HTMLResponse, Response
 
 from app.shop.cross_check import findings
-from app.shop.cross_check.findings import NewFindings, Shown
+from app.shop.cross_check.findings import NewFindings, ShownAt
 from app.shop.cross_check.logger_file import read_logger
 from app.shop.cross_check.units import takes_words
 from app.shop.cross_check.weighing import cross_check
@@ -14,7 +14,7 @@ from app.shop.errors import NotFoundError, RejectedError
 from app.shop.record import loader
 from app.shop.store.database import Database
 from app.shop.store.idempotency import new_key
-from app.sync.diagnosis.measurements import Measure
+from app.sync.diagnosis.measurements import FindingKind
 from app.web.context import Form, Now, Page, Pages, Shop
 from app.web.error_responses import status_of
 from app.web.forms import Typed
@@ -63,7 +63,7 @@ def add_file(shop: Shop, page: Page, form: Form, visit_id: int, now: Now) -> Res
 
 
 def _sent(form: Typed, test: str) -> NewFindings:
-    words = test in set(Measure) and takes_words(Measure(test))
+    words = test in set(FindingKind) and takes_words(FindingKind(test))
     shown = []
     for name in form.values:
         kind, _, place = name.partition("-")
@@ -72,7 +72,7 @@ def _sent(form: Typed, test: str) -> NewFindings:
         bore = int(place) if kind == "bore" and place.isdecimal() else None
         value = None if words else form.number(name)
         word = form.text(name) if words else ""
-        shown.append(Shown(bore, place if kind == "bank" else "", value, word))
+        shown.append(ShownAt(bore, place if kind == "bank" else "", value, word))
     form.raise_problems()
     return NewFindings(test, tuple(shown), form.text("unit"), form.text("by"))
 

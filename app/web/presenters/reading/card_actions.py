@@ -27,7 +27,7 @@ def one_more() -> Action:
 
 
 def find_cause(record: VisitRecord, label: Message, advised: bool = False) -> Action:
-    """The way to the cross-check: what no plate puts right."""
+    """The way to the cross-check: what no plate corrects."""
     return Action(say(label), advised, href=f"/visits/{record.visit.ident}/why")
 
 
