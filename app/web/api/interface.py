@@ -9,9 +9,10 @@ from fastapi.openapi.utils import get_openapi
 from fastapi.responses import JSONResponse
 
 from app.shop.commands.access.programs import Program
-from app.shop.commands.access.scopes import Scope
+from app.shop.commands.access.scopes import AccessScope
 from app.shop.reasons import because
 from app.web.api import advice, corrections, engines, fittings, moves, phases, readings, slips, story, visits
+from app.web.api.field_names import describe
 from app.web.api.problems import OTHERS, Problem
 from app.web.api.shop import changes, meters, settings
 from app.web.security.middleware import TABLET
@@ -91,20 +92,21 @@ async def within_scope(request: Request) -> None:
         raise HTTPException(403, because(RequestFault.SCOPE_MISSING, scope=str(needed)), headers)
 
 
-def scope_of(method: str, path: str) -> Scope:
+def scope_of(method: str, path: str) -> AccessScope:
     """The scope that a token needs for an operation."""
     if path in (changes.CHANGES, changes.EVENTS):
-        return Scope.EVENTS
+        return AccessScope.EVENTS
     if method in ("GET", "HEAD"):
-        return Scope.READ
-    return Scope.ENGINES if path.startswith("/api/engines") and not path.endswith("/visits") else Scope.RECORD
+        return AccessScope.READ
+    of_engines = path.startswith("/api/engines") and not path.endswith("/visits")
+    return AccessScope.ENGINES if of_engines else AccessScope.RECORD
 
 
 SECURITY = {
     "program": {
         "type": "http",
         "scheme": "bearer",
-        "description": "The token of a program. Scopes: " + ", ".join(f"`{scope}`" for scope in Scope) + ".",
+        "description": "The token of a program. Scopes: " + ", ".join(f"`{scope}`" for scope in AccessScope) + ".",
     },
     "tablet": {"type": "apiKey", "in": "cookie", "name": TABLET, "description": "The cookie of a paired tablet."},
 }
@@ -149,4 +151,5 @@ def document() -> dict[str, Any]:
         for method, operation in operations.items():
             operation["security"] = [{"program": [scope_of(method.upper(), path)]}, {"tablet": []}, {}]
     described["components"]["schemas"] |= {**problem.pop("$defs"), "Problem": problem}
+    describe(described["components"]["schemas"])
     return described

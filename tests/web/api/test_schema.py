@@ -14,6 +14,7 @@ from schemathesis.python import asgi
 from app.shop.procedure.phases import HEAT_SOAKED, PHASES
 from app.shop.record.rounds import UNITS
 from app.shop.store.upgrade import open_shop
+from app.web.api.field_names import EXAMPLES, FIELDS
 from app.web.api.fittings import JSON_NAMES, HardwareSent, HardwareTold
 from app.web.api.interface import document
 from app.web.api.shapes import MeterUnit, Slug
@@ -86,6 +87,16 @@ def test_the_description_is_of_the_interface_alone_and_says_what_everything_is()
             assert "default" in operation["responses"], path
     tags = {tag["name"] for tag in described["tags"]}
     assert {tag for ops in described["paths"].values() for op in ops.values() for tag in op["tags"]} == tags
+
+
+def test_every_field_says_what_it_is_and_a_figure_shows_one() -> None:
+    shapes = described["components"]["schemas"]
+    for name, shape in shapes.items():
+        for field, said in shape.get("properties", {}).items():
+            meant = said.get("$ref", "").rpartition("/")[2]
+            assert said.get("description") or shapes[meant]["description"], (name, field)
+    used = {field for shape in shapes.values() for field in shape.get("properties", {})}
+    assert used >= FIELDS.keys() | EXAMPLES.keys() - {"visit_id"}
 
 
 def test_what_may_be_chosen_is_what_the_store_knows() -> None:

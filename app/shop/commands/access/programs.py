@@ -9,7 +9,7 @@ from datetime import datetime, timedelta
 
 from sqlmodel import Session, col, select
 
-from app.shop.commands.access.scopes import MOST_DAYS, Scope
+from app.shop.commands.access.scopes import MOST_DAYS, AccessScope
 from app.shop.commands.access.tablets import hashed
 from app.shop.commands.engines import LONGEST
 from app.shop.errors import ConflictError, NotFoundError, Problems, RejectedError
@@ -31,14 +31,14 @@ class Program:
 
     ident: int
     name: str
-    scopes: frozenset[Scope]
+    scopes: frozenset[AccessScope]
     good_until: datetime
 
     @staticmethod
     def of(row: ProgramAccess) -> "Program":
         """From its row."""
         until = datetime.fromisoformat(row.good_until)
-        return Program(row.ident, row.name, frozenset(map(Scope, row.scopes.split())), until)
+        return Program(row.ident, row.name, frozenset(map(AccessScope, row.scopes.split())), until)
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +64,7 @@ def let_in(session: Session) -> list[ProgramAccess]:
     return [row for row in current(rows) if row.active]
 
 
-def let_one_in(shop: Database, key: str, name: str, scopes: Set[Scope], days: float, now: datetime) -> str:
+def let_one_in(shop: Database, key: str, name: str, scopes: Set[AccessScope], days: float, now: datetime) -> str:
     """Give a program access for so many ``days`` and return its token, which is kept nowhere. Raises RejectedError."""
     key, name = checked(key), name.strip()
     sent = fingerprint(name=name, scopes=sorted(scopes), days=days)
@@ -81,7 +81,7 @@ def let_one_in(shop: Database, key: str, name: str, scopes: Set[Scope], days: fl
                 payload=sent,
                 name=name,
                 token=hashed(token),
-                scopes=" ".join(scope for scope in Scope if scope in scopes),
+                scopes=" ".join(scope for scope in AccessScope if scope in scopes),
                 good_until=(now + timedelta(days=days)).isoformat(timespec="milliseconds"),
                 active=1,
                 made_at=at,
@@ -125,7 +125,7 @@ def naming(session: Session) -> Iterator[None]:
         store(session, ProgramWrite, {"key": key, "payload": fingerprint(**said), **said})
 
 
-def _problems(session: Session, name: str, scopes: Set[Scope], days: float) -> Problems:
+def _problems(session: Session, name: str, scopes: Set[AccessScope], days: float) -> Problems:
     wrong: Problems = {}
     if not name:
         wrong["name"] = because(Rejection.NAME_MISSING)
