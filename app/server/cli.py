@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING, NoReturn
 
 import typer
 
-from app.server import autostart_commands, backup_commands, program_command
+from app.server import autostart_commands, backup_commands, live_commands, program_command
 from app.server.network import LOOPBACK, addresses, home_on_the_network, names_in, numbers_of
 from app.server.options import Data, Host, Lan, Nameless, Port, Tls
 from app.wording.message import say
@@ -73,6 +73,7 @@ cli.command(help=say(words.BACKUP_HELP))(backup_commands.backup)
 cli.command(help=say(words.RESTORE_HELP))(backup_commands.restore)
 cli.command(help=say(words.CHECK_HELP))(backup_commands.check)
 cli.command(help=say(words.PROGRAM_HELP))(program_command.program)
+cli.command(help=say(words.LIVE_HELP))(live_commands.live)
 
 
 def main() -> None:

@@ -1,14 +1,14 @@
 """Programs of others with access, what was written through them, and what changed, in order.
 
 Revision ID: 0027
-Revises: 0024
+Revises: 0026
 """
 
 import sqlalchemy as sa
 from alembic import op
 
 revision = "0027"
-down_revision = "0024"
+down_revision = "0026"
 
 WATCHED = (
     *("engine", "fitting", "meter", "visit", "round", "reading", "opening_speed", "move", "check", "override"),

@@ -1,6 +1,6 @@
 """Engines with one thing wrong, to try a diagnosis on: gas, fuel and burning from first equations.
 
-Nothing here is shared with `app.sync.diagnosis`, neither code nor curve: tests are named by their codes only. A plate is
+Nothing here is shared with `app.sync.diagnosis`, neither code nor curve: tests are named by codes only. A plate is
 an orifice, a bore a pump with residual gas. Sizes, scatter and
 false readings are our judgement.
 """

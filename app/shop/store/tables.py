@@ -12,11 +12,12 @@ names the one it supersedes. ``key`` is made by the writer, so that the same wri
 from sqlalchemy import REAL, CheckConstraint, Text, UniqueConstraint
 from sqlmodel import Field
 
+from app.shop.store import program_rows as program_rows
 from app.shop.store.engine_events import EngineEvent as EngineEvent
 from app.shop.store.engine_events import StopEnd as StopEnd
-from app.shop.store.program_rows import ChangeRow as ChangeRow
-from app.shop.store.program_rows import ProgramAccess as ProgramAccess
-from app.shop.store.program_rows import ProgramWrite as ProgramWrite
+from app.shop.store.findings import FindingRow as FindingRow
+from app.shop.store.live.tables import Feed as Feed
+from app.shop.store.live.tables import Look as Look
 from app.shop.store.rows import STRICT
 from app.shop.store.rows import Evidence as Evidence
 from app.shop.store.rows import Row as Row
@@ -24,6 +25,7 @@ from app.shop.store.rows import metadata as metadata
 
 REFERENCE = "reference IS NULL OR (reference = 'absolute' AND quantity = 'vacuum')"
 POWER_OFF = "power_off IS NULL OR power_off = 1"
+SD = "sd IS NULL OR (sd > 0 AND sd < 1 AND value IS NOT NULL)"
 TAKEN_BACK = "taken_back IS NULL OR (taken_back = 1 AND supersedes_id IS NOT NULL)"
 
 
@@ -143,8 +145,7 @@ class Visit(Evidence, table=True):
     """One time the engine is worked on. ``setup`` is the version of the settings it is judged by, None the defaults.
 
     ``changed`` names what was changed since the last sign-off, with commas between. ``runs`` says whether the engine
-    ran as it came in, None where that was not asked.
-    ``changed`` names what was changed since the last sign-off, with commas between. ``meter_own``, ``meter_low`` and
+    ran as it came in, None where that was not asked. ``meter_own``, ``meter_low`` and
     ``meter_limit`` are what its meter had repeated in the visits before, None where those tell too little. ``intake``
     is the code of what sat on the intakes while they were read, ``intake_note`` what a person wrote; None where it
     was not told.
@@ -191,13 +192,17 @@ class RoundRow(Evidence, table=True):
 
 
 class ReadingRow(Evidence, table=True):
-    """One meter value at one bore, or word that the bore was skipped (no value, a reason)."""
+    """One meter value at one bore, or word that the bore was skipped (no value, a reason).
+
+    A live value has ``sd``, its standard error as a fraction, and names the ``look`` that it was taken from.
+    """
 
     __tablename__ = "reading"
     __table_args__ = (
         CheckConstraint("(kind = 'skip') = (value IS NULL)", name="skip_has_no_value"),
         CheckConstraint("kind IN ('turn', 'closing', 'again', 'skip')", name="kind"),
         CheckConstraint("value IS NULL OR value BETWEEN 0 AND 100000", name="value"),
+        CheckConstraint(SD, name="sd"),
         UniqueConstraint("supersedes_id"),
         STRICT,
     )
@@ -210,6 +215,8 @@ class ReadingRow(Evidence, table=True):
     by: str = Field(sa_type=Text)
     at: str = Field(sa_type=Text)
     supersedes_id: int | None = Field(default=None, foreign_key="reading.id", ondelete="RESTRICT")
+    sd: float | None = Field(default=None, sa_type=REAL)
+    look_id: int | None = None
 
 
 class OpeningSpeed(Evidence, table=True):
@@ -386,8 +393,8 @@ class Tablet(Evidence, table=True):
 
 EVIDENCE = (
     *("fitting", "meter", "visit", "round", "reading", "opening_speed", "move", "check", "override", "sign_off"),
-    *("correction", "engine_event", "stop_end", "hours_correction"),
+    *("correction", "engine_event", "stop_end", "hours_correction", "finding"),
     *("study", "study_reading", "meter_due", "setup", "practice"),
-    *("person", "pin_try", "tablet", "program", "program_write"),
+    *("person", "pin_try", "tablet", "feed", "look", "program", "program_write"),
 )
 """The tables whose rows are only ever added."""

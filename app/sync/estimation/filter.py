@@ -24,7 +24,7 @@ from app.sync.engine.units import THOU
 from app.sync.estimation.posterior import LEAST_GAP, Floats, Posterior
 from app.sync.estimation.predict import predict, set_cold
 from app.sync.readings.idle_wander import MEMORY, WANDER, drift_over
-from app.sync.readings.repeat_checks import accepted, at_idle
+from app.sync.readings.repeat_checks import accepted, as_read, at_idle
 from app.sync.readings.rounds import MOST_OF_A_BORE, last_of_each
 
 Ints = NDArray[np.int64]
@@ -157,13 +157,16 @@ def _learn(
 
 def _believable(seen: Sequence[Reading | IdleSpeed], meter: Meter) -> Sequence[Reading | IdleSpeed]:
     """Without the readings that others of the same bore speak against."""
-    by_bore: dict[int, list[float]] = {}
+    by_bore: dict[int, list[Reading]] = {}
     for one in seen:
         if isinstance(one, Reading):
-            by_bore.setdefault(one.bore, []).append(one.value)
-    if all(len(values) < 3 for values in by_bore.values()):
+            by_bore.setdefault(one.bore, []).append(one)
+    if all(len(readings) < 3 for readings in by_bore.values()):
         return seen
-    kept = {bore: accepted(values, at_idle(meter, values[0])) for bore, values in by_bore.items()}
+    kept = {
+        bore: accepted([one.value for one in taken], at_idle(as_read(meter, taken), taken[0].value))
+        for bore, taken in by_bore.items()
+    }
     return [one for one in seen if isinstance(one, IdleSpeed) or one.value in kept[one.bore]]
 
 
@@ -211,11 +214,14 @@ def _log_likelihood(off: Floats, spread: Floats) -> float:
 
 class _Taken(NamedTuple):
     """Readings as numbers, pressures as vacuum below ambient: the row of each bore, -1 for the tachometer; ``read``
-    tells those of the meter; ``shared`` is the noise that they have in common, and that of the tachometer."""
+    tells those of the meter; ``repeats`` and ``step`` are how far each is to be trusted, as a fraction and in its
+    unit; ``shared`` is the noise that they have in common, and that of the tachometer."""
 
     rows: Ints
     values: Floats
     read: Bools
+    repeats: Floats
+    step: Floats
     shared: Floats
 
 
@@ -229,7 +235,10 @@ def _taken(posterior: Posterior, meter: Meter, seen: Sequence[Reading | IdleSpee
     shared = WANDER**2 * (read[:, None] & read) + ramp[:, None] * ramp
     each = np.arange(len(rows))
     shared[each, each] += np.where(read, 0.0, TACHOMETER_SD**2)
-    return _Taken(rows, values, read, shared)
+    own = [None if isinstance(one, IdleSpeed) else one.sd for one in seen]
+    repeats = np.array([meter.repeatability if sd is None else sd for sd in own])
+    step = np.array([meter.step if sd is None else 0.0 for sd in own])
+    return _Taken(rows, values, read, repeats, step, shared)
 
 
 def _innovation_of(posterior: Posterior, meter: Meter, taken: _Taken) -> Innovation:
@@ -237,7 +246,7 @@ def _innovation_of(posterior: Posterior, meter: Meter, taken: _Taken) -> Innovat
     foretold = told.values[taken.rows]
     noise, each = taken.shared.copy(), np.arange(len(foretold))
     read = meter.turned(foretold)
-    noise[each, each] += taken.read * ((meter.repeatability * read / foretold) ** 2 + (meter.step / foretold) ** 2 / 12)
+    noise[each, each] += taken.read * ((taken.repeats * read / foretold) ** 2 + (taken.step / foretold) ** 2 / 12)
     return Innovation(taken.values / foretold - 1, told.jacobian[taken.rows], noise)
 
 

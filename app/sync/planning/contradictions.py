@@ -6,7 +6,7 @@ from app.sync.engine.events import Meter, Reading
 from app.sync.engine.layout import Layout
 from app.sync.planning.advice import Advice, AdviceKind, AdviceReason
 from app.sync.readings.observation import far_from_others
-from app.sync.readings.repeat_checks import at_idle, excess_scatter, inconsistent
+from app.sync.readings.repeat_checks import as_read, at_idle, excess_scatter, inconsistent
 from app.sync.readings.rounds import fit
 
 ENOUGH_FOR_SCATTER = 4
@@ -18,12 +18,13 @@ def to_read_again(layout: Layout, meter: Meter, since: Sequence[Reading]) -> Adv
 
     Parameters: ``layout`` of the engine; ``meter`` read with; ``since`` the last move, oldest first.
     """
-    by_bore = {bore: [e.value for e in since if e.bore == bore] for bore in layout.bores}
+    taken = {bore: [e for e in since if e.bore == bore] for bore in layout.bores}
+    by_bore = {bore: [e.value for e in readings] for bore, readings in taken.items()}
     steady = _without_drift(since, meter) if any(len(one) >= ENOUGH_FOR_SCATTER for one in by_bore.values()) else {}
     for bore, values in by_bore.items():
         if len(values) < 2:
             continue
-        repeats = at_idle(meter, values[0])
+        repeats = at_idle(as_read(meter, taken[bore]), values[0])
         if len(values) >= ENOUGH_FOR_SCATTER and excess_scatter(steady[bore], repeats):
             return Advice(AdviceKind.CANNOT, AdviceReason.SCATTER, about=(bore,))
         if inconsistent(values, repeats):

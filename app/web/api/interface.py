@@ -11,11 +11,12 @@ from fastapi.responses import JSONResponse
 from app.shop.commands.access.programs import Program
 from app.shop.commands.access.scopes import AccessScope
 from app.shop.reasons import because
-from app.web.api import advice, corrections, engines, fittings, moves, phases, readings, slips, story, visits
-from app.web.api.field_names import describe
+from app.web.api import advice, corrections, engines, fittings, live, moves, phases, readings, slips, story, visits
+from app.web.api.cross_check import findings
+from app.web.api.description.field_names import describe
 from app.web.api.problems import OTHERS, Problem
 from app.web.api.shop import changes, meters, settings
-from app.web.security.middleware import TABLET
+from app.web.security.middleware import FEED, TABLET
 from app.web.security.programs import BEARER, PROGRAM
 from app.wording.program.request_faults import RequestFault
 
@@ -60,6 +61,9 @@ own.
 **What changed.** `GET /api/changes?after=` lists what was recorded since, by anybody; `GET /api/events` tells of it as
 it happens.
 
+**Live values.** A program that reads instruments is let in at the shop computer (`evenbore feed NAME`) and sends its
+token with each push; the token opens `POST /api/live/feed` and nothing else.
+
 Running engines hurt people. A program that runs an engine keeps the phase's `cautions` and obeys its `stops`; the
 maker's instructions come first.
 """
@@ -73,6 +77,7 @@ TAGS = {
     "advice": "The one next step, and why.",
     "shop": "What a visit works with.",
     "changes": "What was recorded since, in its order.",
+    "live values": "What instruments show now. It is a help, not a protective device.",
 }
 
 
@@ -108,6 +113,7 @@ SECURITY = {
         "scheme": "bearer",
         "description": "The token of a program. Scopes: " + ", ".join(f"`{scope}`" for scope in AccessScope) + ".",
     },
+    "feed": {"type": "http", "scheme": "bearer", "description": "The token of a feed of live values."},
     "tablet": {"type": "apiKey", "in": "cookie", "name": TABLET, "description": "The cookie of a paired tablet."},
 }
 """How a request may prove itself; one from the shop computer itself need not."""
@@ -120,8 +126,8 @@ router = APIRouter(
     generate_unique_id_function=lambda route: route.name,
 )
 RESOURCES = (
-    *(engines, fittings, visits, phases, readings, moves, advice, story, slips, corrections),
-    *(meters, settings, changes),
+    *(engines, fittings, visits, phases, readings, moves, advice, findings, story, slips, corrections),
+    *(meters, settings, live, changes),
 )
 for resource in RESOURCES:
     router.include_router(resource.router)
@@ -149,7 +155,8 @@ def document() -> dict[str, Any]:
     described["components"]["securitySchemes"] = SECURITY
     for path, operations in described["paths"].items():
         for method, operation in operations.items():
-            operation["security"] = [{"program": [scope_of(method.upper(), path)]}, {"tablet": []}, {}]
+            asked = [{"program": [scope_of(method.upper(), path)]}, {"tablet": []}, {}]
+            operation["security"] = [{"feed": []}] if path == FEED else asked
     described["components"]["schemas"] |= {**problem.pop("$defs"), "Problem": problem}
     describe(described["components"]["schemas"])
     return described

@@ -7,7 +7,7 @@ page; each refusal is a small page of its own, or a problem document for a progr
 import asyncio
 import re
 import socket
-from collections.abc import Callable, Container, MutableMapping
+from collections.abc import Callable, Container, MutableMapping, Sequence
 from functools import lru_cache, partial
 from ipaddress import ip_address
 from typing import Any
@@ -72,6 +72,12 @@ TRUST_FILE, WORKER = "/evenbore.crt", "/worker.js"
 TO_BE_PAIRED = frozenset({"/pair", "/pair/code", "/trust", TRUST_FILE, "/offline", WORKER})
 """What a tablet may ask for before it is paired, besides FILES. None of it holds anything of the shop."""
 
+FEED, FEED_LIMIT = "/api/live/feed", 64 * 1024
+"""Where programs push live values, by a token of their own, and the most that one push holds [bytes]."""
+
+STREAM = "/api/live/events"
+"""Where pages are told live values as they come."""
+
 HOST = re.compile(r"(?P<name>\[[0-9a-f:.]+\]|[a-z0-9_.-]+)(?::[0-9]{1,5})?")
 
 
@@ -81,22 +87,25 @@ def protect(
     lan_names: Container[str] = frozenset(),
     admits: Callable[[str], bool] = lambda token: True,
     programs: Callable[[str], Program | None] = lambda token: None,
+    further: Sequence[Callable[[ASGIApp], ASGIApp]] = (),
 ) -> None:
     """Put every guard on ``app``, the last one added being the first to see a request.
 
     Parameters: ``lan_names``, the names besides its own that this computer is called by on its network, in small
     letters, which may change meanwhile; ``admits``, whether a token is that of a paired tablet; ``programs``, which
-    program a token is of.
+    program a token is of; ``further`` guards, which see a request before its body is read.
     """
-    for guard in (
+    guards: tuple[Any, ...] = (
         LimitedBody,
+        *further,
         partial(Paired, admits=admits),
-        partial(KnownProgram, programs=programs),
+        partial(KnownProgram, programs=programs, besides=FEED),
         SameOrigin,
         partial(KnownHost, own=own_names(), others=lan_names),
         LimitedTime,
         Headers,
-    ):
+    )
+    for guard in guards:
         app.add_middleware(guard)
 
 
@@ -290,6 +299,7 @@ class Paired:
             at_this_computer(scope)
             or PROGRAM in scope.get("state", {})
             or path in TO_BE_PAIRED
+            or path == FEED
             or path.startswith(FILES)
             or any(self.admits(token) for token in _tokens(scope))
         )
@@ -312,7 +322,7 @@ class LimitedBody:
         if scope["type"] != "http":
             await self.app(scope, receive, send)
             return
-        limit = FILE_LIMIT if scope["path"] in FILES_TAKEN else self.limit
+        limit = FILE_LIMIT if scope["path"] in FILES_TAKEN else FEED_LIMIT if scope["path"] == FEED else self.limit
         body = bytearray()
         size = 0
         more = True

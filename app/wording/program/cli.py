@@ -110,3 +110,8 @@ CERTIFICATE_PROBLEMS: Mapping[str, Message] = {
     ),
 }
 """By code of ``app.server.certificates.CertificateProblem``: wording imports no module of the server."""
+
+LIVE_HELP = Message("Read the instruments named in FILE and send what they show to Evenbore.")
+LIVE_FILE_HELP = Message("The file with channels and sources (TOML).")
+LIVE_TO_HELP = Message("Address of the program, for example http://127.0.0.1:8000.")
+LIVE_TOKEN_HELP = Message("File with the token that 'evenbore feed' printed; else taken from EVENBORE_FEED_TOKEN.")

@@ -32,6 +32,8 @@ class RequestFault(StrEnum):
     TOO_MANY_REQUESTS = "too-many-requests"  # most, a second
     TOO_MANY_STREAMS = "too-many-streams"  # most
     TIMED_OUT = "timed-out"
+    NO_FEED = "no-feed"
+    TOO_OFTEN = "too-often"  # most, a second
     INTERNAL_ERROR = "internal-error"
 
 
@@ -91,6 +93,8 @@ PROGRAM: dict[RequestFault, Message] = {
     Q.TOO_MANY_REQUESTS: Message("Nothing was saved. Send at most {most} requests a second, and this one again later."),
     Q.TOO_MANY_STREAMS: Message("At most {most} streams are open at once. Try again later, or ask /api/changes."),
     Q.TIMED_OUT: Message("The request took too long. Send it again with the same key: it is saved only once."),
+    Q.NO_FEED: Message("Nothing was taken. Send the token that evenbore feed printed, in Authorization: Bearer."),
+    Q.TOO_OFTEN: Message("Nothing was taken. Send at most {most} times a second."),
     Q.INTERNAL_ERROR: Message("The program could not finish. Send it again with the same key: it is saved only once."),
 }
 """The detail of a problem document."""

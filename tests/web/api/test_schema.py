@@ -14,7 +14,7 @@ from schemathesis.python import asgi
 from app.shop.procedure.phases import HEAT_SOAKED, PHASES
 from app.shop.record.rounds import UNITS
 from app.shop.store.upgrade import open_shop
-from app.web.api.field_names import EXAMPLES, FIELDS
+from app.web.api.description.field_names import EXAMPLES, FIELDS
 from app.web.api.fittings import JSON_NAMES, HardwareSent, HardwareTold
 from app.web.api.interface import document
 from app.web.api.shapes import MeterUnit, Slug

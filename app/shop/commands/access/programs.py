@@ -18,8 +18,8 @@ from app.shop.record.superseding import current
 from app.shop.rejections import Rejection
 from app.shop.store.database import Database, raw_connection
 from app.shop.store.idempotency import checked, earlier, fingerprint, new_key
+from app.shop.store.program_rows import ProgramAccess, ProgramWrite
 from app.shop.store.row_hashes import store
-from app.shop.store.tables import ProgramAccess, ProgramWrite
 
 THROUGH: ContextVar[int | None] = ContextVar("THROUGH", default=None)
 """The row of the program that this request came through; None for a person at a page."""
