@@ -16,9 +16,9 @@ from app.shop.errors import ConflictError, NotFoundError, Problems, RejectedErro
 from app.shop.reasons import because
 from app.shop.record.superseding import current
 from app.shop.rejections import Rejection
+from app.shop.store.access.program_rows import ProgramAccess, ProgramWrite
 from app.shop.store.database import Database, raw_connection
 from app.shop.store.idempotency import checked, earlier, fingerprint, new_key
-from app.shop.store.program_rows import ProgramAccess, ProgramWrite
 from app.shop.store.row_hashes import store
 
 THROUGH: ContextVar[int | None] = ContextVar("THROUGH", default=None)
