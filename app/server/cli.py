@@ -72,8 +72,8 @@ cli.add_typer(autostart_commands.commands, name="autostart")
 cli.command(help=say(words.BACKUP_HELP))(backup_commands.backup)
 cli.command(help=say(words.RESTORE_HELP))(backup_commands.restore)
 cli.command(help=say(words.CHECK_HELP))(backup_commands.check)
-cli.command(help=say(words.PROGRAM_HELP))(program_command.program)
 cli.command(help=say(words.LIVE_HELP))(live_commands.live)
+cli.command(help=say(words.PROGRAM_HELP))(program_command.program)
 
 
 def main() -> None:

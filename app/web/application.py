@@ -91,8 +91,8 @@ PAGES = (
     shop_page,
     people,
     tablets,
-    programs,
     live_values,
+    programs,
     activity,
     settings,
     display_page,
@@ -155,8 +155,8 @@ def create_app(
         app,
         lan_names=lan_names,
         admits=lambda token: app.state.admission.admits(token, clock()),
-        programs=lambda token: app.state.programs.named_by(token, clock()),
         further=[partial(FeedDoor, admits=lambda token: app.state.feeders.admits(token))],
+        programs=lambda token: app.state.programs.named_by(token, clock()),
     )
     app.add_middleware(Spoken, tablet=language, customer=customer_language)
     return app

@@ -16,7 +16,8 @@ from app.web.api.cross_check import findings
 from app.web.api.description.field_names import describe
 from app.web.api.problems import OTHERS, Problem
 from app.web.api.shop import changes, meters, settings
-from app.web.security.middleware import FEED, TABLET
+from app.web.security.middleware import TABLET
+from app.web.security.origin import FEED
 from app.web.security.programs import BEARER, PROGRAM
 from app.wording.program.request_faults import RequestFault
 
@@ -76,8 +77,8 @@ TAGS = {
     "moves": "What was turned or reset.",
     "advice": "The one next step, and why.",
     "shop": "What a visit works with.",
-    "changes": "What was recorded since, in its order.",
     "live values": "What instruments show now. It is a help, not a protective device.",
+    "changes": "What was recorded since, in its order.",
 }
 
 
@@ -127,7 +128,7 @@ router = APIRouter(
 )
 RESOURCES = (
     *(engines, fittings, visits, phases, readings, moves, advice, findings, story, slips, corrections),
-    *(meters, settings, live, changes),
+    *(meters, settings, changes, live),
 )
 for resource in RESOURCES:
     router.include_router(resource.router)

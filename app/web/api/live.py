@@ -9,9 +9,9 @@ from fastapi import APIRouter, Depends, HTTPException, Request
 from fastapi.responses import JSONResponse, Response, StreamingResponse
 from pydantic import Field
 
+from app.shop.commands.access.tablets import hashed
 from app.shop.commands.engines import LONGEST
 from app.shop.commands.live import feeds
-from app.shop.commands.live.feeds import hashed
 from app.web.api.shapes import Key, Sent, Told
 from app.web.context import ServerNow, Shop
 from app.web.live.channels import Channel

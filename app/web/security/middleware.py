@@ -22,7 +22,7 @@ from app.shop.json_bounds import Bounds
 from app.shop.reasons import because
 from app.web.display_options import cookie
 from app.web.error_responses import for_programs, not_taken
-from app.web.security.origin import at_this_computer, sent
+from app.web.security.origin import FEED, at_this_computer, sent
 from app.web.security.programs import BEARER, PROGRAM, KnownProgram
 from app.wording import language
 from app.wording.message import say
@@ -72,11 +72,8 @@ TRUST_FILE, WORKER = "/evenbore.crt", "/worker.js"
 TO_BE_PAIRED = frozenset({"/pair", "/pair/code", "/trust", TRUST_FILE, "/offline", WORKER})
 """What a tablet may ask for before it is paired, besides FILES. None of it holds anything of the shop."""
 
-FEED, FEED_LIMIT = "/api/live/feed", 64 * 1024
-"""Where programs push live values, by a token of their own, and the most that one push holds [bytes]."""
-
-STREAM = "/api/live/events"
-"""Where pages are told live values as they come."""
+FEED_LIMIT = 64 * 1024
+"""The most that one push of live values holds [bytes]."""
 
 HOST = re.compile(r"(?P<name>\[[0-9a-f:.]+\]|[a-z0-9_.-]+)(?::[0-9]{1,5})?")
 
@@ -86,20 +83,20 @@ def protect(
     *,
     lan_names: Container[str] = frozenset(),
     admits: Callable[[str], bool] = lambda token: True,
-    programs: Callable[[str], Program | None] = lambda token: None,
     further: Sequence[Callable[[ASGIApp], ASGIApp]] = (),
+    programs: Callable[[str], Program | None] = lambda token: None,
 ) -> None:
     """Put every guard on ``app``, the last one added being the first to see a request.
 
     Parameters: ``lan_names``, the names besides its own that this computer is called by on its network, in small
-    letters, which may change meanwhile; ``admits``, whether a token is that of a paired tablet; ``programs``, which
-    program a token is of; ``further`` guards, which see a request before its body is read.
+    letters, which may change meanwhile; ``admits``, whether a token is that of a paired tablet; ``further``
+    guards, which see a request before its body is read; ``programs``, which program a token is of.
     """
-    guards: tuple[Any, ...] = (
+    guards: tuple[Callable[..., ASGIApp], ...] = (
         LimitedBody,
         *further,
         partial(Paired, admits=admits),
-        partial(KnownProgram, programs=programs, besides=FEED),
+        partial(KnownProgram, programs=programs),
         SameOrigin,
         partial(KnownHost, own=own_names(), others=lan_names),
         LimitedTime,

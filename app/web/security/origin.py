@@ -5,6 +5,9 @@ from functools import lru_cache
 from ipaddress import IPv6Address, ip_address
 from typing import Any
 
+FEED, STREAM = "/api/live/feed", "/api/live/events"
+"""Where programs push live values, by a token of their own, and where pages are told them as they come."""
+
 
 def at_this_computer(scope: MutableMapping[str, Any]) -> bool:
     """Whether a request came from the shop computer itself. One without an address did not come over a network."""

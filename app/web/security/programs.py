@@ -8,7 +8,7 @@ from starlette.types import ASGIApp, Receive, Scope, Send
 from app.shop.commands.access.programs import THROUGH, Program
 from app.shop.reasons import because
 from app.web.error_responses import for_programs, not_taken
-from app.web.security.origin import at_this_computer, sent
+from app.web.security.origin import FEED, at_this_computer, sent
 from app.wording.program.request_faults import RequestFault
 
 PROGRAM = "program"
@@ -22,24 +22,21 @@ MOST_A_SECOND = 20
 
 class KnownProgram:
     """A request that carries a token is that program's, or is refused: wherever it comes from, a wrong one is not
-    ignored. Over the network a token is taken by https only. At ``besides`` other tokens are asked for."""
+    ignored. Over the network a token is taken by https only."""
 
     def __init__(
         self,
         app: ASGIApp,
         programs: Callable[[str], Program | None],
-        besides: str = "",
         ticks: Callable[[], float] = time.monotonic,
     ) -> None:
         self.app = app
         self.programs = programs
-        self.besides = besides
         self.ticks = ticks
         self._left: dict[int, tuple[float, float]] = {}
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        asked = scope["type"] == "http" and for_programs(scope) and scope["path"] != self.besides
-        token = _token(scope) if asked else None
+        token = _token(scope) if scope["type"] == "http" and for_programs(scope) and scope["path"] != FEED else None
         if token is None:
             await self.app(scope, receive, send)
             return

@@ -12,7 +12,7 @@ from starlette.testclient import TestClient
 from app.shop.commands.access.scopes import AccessScope
 from app.web.api.interface import document
 from app.web.security import programs
-from app.web.security.middleware import FEED
+from app.web.security.origin import FEED
 from tests.shop.yard import key
 from tests.web.security.bench import Bench
 
