@@ -6,14 +6,14 @@ from typing import Annotated
 import typer
 
 from app.server.options import Data
-from app.shop.commands.access.scopes import MOST_DAYS, Scope
+from app.shop.commands.access.scopes import MOST_DAYS, AccessScope
 from app.wording.message import say
 from app.wording.program import cli
 
 
 def program(
     name: Annotated[str, typer.Argument(help=say(cli.PROGRAM_NAME_HELP))],
-    scope: Annotated[list[Scope], typer.Option(help=say(cli.SCOPE_HELP))] = [Scope.READ],  # noqa: B006
+    scope: Annotated[list[AccessScope], typer.Option(help=say(cli.SCOPE_HELP))] = [AccessScope.READ],  # noqa: B006
     days: Annotated[int, typer.Option(min=1, max=MOST_DAYS, help=say(cli.DAYS_HELP))] = MOST_DAYS,
     data: Data = None,
 ) -> None:

@@ -134,12 +134,9 @@ def create_app(
     app.state.pairing = pairing or Pairing()
     app.state.trust = trusting
     app.state.admission = tablets.admission(shop)
+    _know_programs(app, shop)
     app.state.feeders = feeders(shop)
     app.state.live = Hub()
-    app.state.programs = programs.known(shop)
-    app.state.streams = 0
-    app.state.stopping = lambda: False  # the server says when
-    shop.around_writes = naming
     for pages in PAGES:
         app.include_router(pages.router)
     app.include_router(interface.router)
@@ -164,6 +161,14 @@ def create_app(
     )
     app.add_middleware(Spoken, tablet=language, customer=customer_language)
     return app
+
+
+def _know_programs(app: FastAPI, shop: Database) -> None:
+    """Which programs have access, how many streams are open, and that rows written through a program name it."""
+    app.state.programs = programs.known(shop)
+    app.state.streams = 0
+    app.state.stopping = lambda: False  # the server says when
+    shop.around_writes = naming
 
 
 @asynccontextmanager

@@ -15,6 +15,7 @@ from app.server import (
     autostart_commands,
     backup_commands,
     certificates,
+    live_commands,
     network,
     options,
     program_command,
@@ -41,6 +42,7 @@ SOURCES = (
     certificates,
     commands,
     network,
+    live_commands,
     options,
     program_command,
     tls,
@@ -232,7 +234,7 @@ def test_the_help_of_every_command_and_option_comes_from_the_messages() -> None:
     known = {message.text for _, message in messages(cli)}
     command = get_command(commands.cli)
     group = command.commands  # type: ignore[attr-defined]
-    assert set(group) == {"serve", "demo", "autostart", "backup", "restore", "check", "program"}
+    assert set(group) == {"serve", "demo", "autostart", "backup", "restore", "check", "program", "live"}
     for name, one in [*group.items(), *group["autostart"].commands.items()]:
         assert one.help in known, name
         for parameter in one.params:

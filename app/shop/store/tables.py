@@ -12,14 +12,12 @@ names the one it supersedes. ``key`` is made by the writer, so that the same wri
 from sqlalchemy import REAL, CheckConstraint, Text, UniqueConstraint
 from sqlmodel import Field
 
+from app.shop.store.access import program_rows as program_rows
 from app.shop.store.engine_events import EngineEvent as EngineEvent
 from app.shop.store.engine_events import StopEnd as StopEnd
 from app.shop.store.findings import FindingRow as FindingRow
 from app.shop.store.live.tables import FeedRow as FeedRow
 from app.shop.store.live.tables import LookRow as LookRow
-from app.shop.store.program_rows import ChangeRow as ChangeRow
-from app.shop.store.program_rows import ProgramAccess as ProgramAccess
-from app.shop.store.program_rows import ProgramWrite as ProgramWrite
 from app.shop.store.rows import STRICT
 from app.shop.store.rows import Evidence as Evidence
 from app.shop.store.rows import Row as Row
@@ -147,8 +145,7 @@ class Visit(Evidence, table=True):
     """One time the engine is worked on. ``setup`` is the version of the settings it is judged by, None the defaults.
 
     ``changed`` names what was changed since the last sign-off, with commas between. ``runs`` says whether the engine
-    ran as it came in, None where that was not asked.
-    ``changed`` names what was changed since the last sign-off, with commas between. ``meter_own``, ``meter_low`` and
+    ran as it came in, None where that was not asked. ``meter_own``, ``meter_low`` and
     ``meter_limit`` are what its meter had repeated in the visits before, None where those tell too little. ``intake``
     is the code of what sat on the intakes while they were read, ``intake_note`` what a person wrote; None where it
     was not told.

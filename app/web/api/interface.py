@@ -9,7 +9,7 @@ from fastapi.openapi.utils import get_openapi
 from fastapi.responses import JSONResponse
 
 from app.shop.commands.access.programs import Program
-from app.shop.commands.access.scopes import Scope
+from app.shop.commands.access.scopes import AccessScope
 from app.shop.reasons import because
 from app.web.api import (
     advice,
@@ -24,10 +24,12 @@ from app.web.api import (
     visits,
 )
 from app.web.api.cross_check import findings
+from app.web.api.description.field_names import describe
 from app.web.api.problems import OTHERS, Problem
 from app.web.api.shop import changes, meters, settings
 from app.web.live import doors
 from app.web.security.middleware import TABLET
+from app.web.security.origin import FEED
 from app.web.security.programs import BEARER, PROGRAM
 from app.wording.program.request_faults import RequestFault
 
@@ -108,21 +110,23 @@ async def within_scope(request: Request) -> None:
         raise HTTPException(403, because(RequestFault.SCOPE_MISSING, scope=str(needed)), headers)
 
 
-def scope_of(method: str, path: str) -> Scope:
+def scope_of(method: str, path: str) -> AccessScope:
     """The scope that a token needs for an operation."""
     if path in (changes.CHANGES, changes.EVENTS):
-        return Scope.EVENTS
+        return AccessScope.EVENTS
     if method in ("GET", "HEAD"):
-        return Scope.READ
-    return Scope.ENGINES if path.startswith("/api/engines") and not path.endswith("/visits") else Scope.RECORD
+        return AccessScope.READ
+    of_engines = path.startswith("/api/engines") and not path.endswith("/visits")
+    return AccessScope.ENGINES if of_engines else AccessScope.RECORD
 
 
 SECURITY = {
     "program": {
         "type": "http",
         "scheme": "bearer",
-        "description": "The token of a program. Scopes: " + ", ".join(f"`{scope}`" for scope in Scope) + ".",
+        "description": "The token of a program. Scopes: " + ", ".join(f"`{scope}`" for scope in AccessScope) + ".",
     },
+    "feed": {"type": "http", "scheme": "bearer", "description": "The token of a feed of live values."},
     "tablet": {"type": "apiKey", "in": "cookie", "name": TABLET, "description": "The cookie of a paired tablet."},
 }
 """How a request may prove itself; one from the shop computer itself need not."""
@@ -164,6 +168,8 @@ def document() -> dict[str, Any]:
     described["components"]["securitySchemes"] = SECURITY
     for path, operations in described["paths"].items():
         for method, operation in operations.items():
-            operation["security"] = [{"program": [scope_of(method.upper(), path)]}, {"tablet": []}, {}]
+            asked = [{"program": [scope_of(method.upper(), path)]}, {"tablet": []}, {}]
+            operation["security"] = [{"feed": []}] if path == FEED else asked
     described["components"]["schemas"] |= {**problem.pop("$defs"), "Problem": problem}
+    describe(described["components"]["schemas"])
     return described

@@ -8,7 +8,7 @@ import pytest
 from app.shop.commands import meters
 from app.shop.commands.access import programs
 from app.shop.commands.access.programs import THROUGH, Program, Programs, let_one_in, naming, shut_out
-from app.shop.commands.access.scopes import MOST_DAYS, Scope
+from app.shop.commands.access.scopes import MOST_DAYS, AccessScope
 from app.shop.commands.meters import NewMeter
 from app.shop.errors import ConflictError, NotFoundError, RejectedError
 from app.shop.queries.changes import changes_after, newest_change
@@ -27,7 +27,7 @@ def known(shop: Database) -> Programs:
 
 
 def let(shop: Database, **other: Any) -> str:
-    said = {"key": key(), "name": "Bench 2", "scopes": {Scope.READ, Scope.RECORD}, "days": 30, "now": NOW}
+    said = {"key": key(), "name": "Bench 2", "scopes": {AccessScope.READ, AccessScope.RECORD}, "days": 30, "now": NOW}
     return let_one_in(shop, **{**said, **other})
 
 
@@ -35,7 +35,7 @@ def test_a_token_names_its_program_until_its_time_is_over(shop: Database) -> Non
     token = let(shop)
     found = known(shop).named_by(token, NOW)
     assert isinstance(found, Program)
-    assert (found.name, sorted(found.scopes)) == ("Bench 2", [Scope.READ, Scope.RECORD])
+    assert (found.name, sorted(found.scopes)) == ("Bench 2", [AccessScope.READ, AccessScope.RECORD])
     assert known(shop).named_by(token, NOW + timedelta(days=29.9)) is not None
     assert known(shop).named_by(token, NOW + timedelta(days=30)) is None
     assert known(shop).named_by(token + "x", NOW) is None

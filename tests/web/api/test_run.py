@@ -9,7 +9,7 @@ import pytest
 from starlette.testclient import TestClient
 
 from app.shop.commands.access.programs import let_one_in
-from app.shop.commands.access.scopes import Scope
+from app.shop.commands.access.scopes import AccessScope
 from app.shop.store.database import Database
 from app.web.application import create_app
 from tests.serving import serving
@@ -73,7 +73,14 @@ def with_a_token(client: httpx2.Client, path: str, body: dict[str, Any]) -> dict
 
 def test_a_program_with_a_token_runs_a_visit_on_a_running_server_and_each_row_names_it(shop: Database) -> None:
     clock = Clock()
-    token = let_one_in(shop, key(), "Bench 2", {Scope.READ, Scope.RECORD, Scope.ENGINES, Scope.EVENTS}, 30, clock())
+    token = let_one_in(
+        shop,
+        key(),
+        "Bench 2",
+        set(AccessScope),
+        30,
+        clock(),
+    )
     headers = {"Authorization": f"Bearer {token}"}
     with serving(shop, clock) as address, httpx2.Client(base_url=address, headers=headers, timeout=60) as client:
         before = client.get("/api/changes?most=1").json()["newest"]

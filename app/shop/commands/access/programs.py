@@ -9,17 +9,17 @@ from datetime import datetime, timedelta
 
 from sqlmodel import Session, col, select
 
-from app.shop.commands.access.scopes import MOST_DAYS, Scope
+from app.shop.commands.access.scopes import MOST_DAYS, AccessScope
 from app.shop.commands.access.tablets import hashed
 from app.shop.commands.engines import LONGEST
 from app.shop.errors import ConflictError, NotFoundError, Problems, RejectedError
 from app.shop.reasons import because
 from app.shop.record.superseding import current
 from app.shop.rejections import Rejection
+from app.shop.store.access.program_rows import ProgramAccess, ProgramWrite
 from app.shop.store.database import Database, raw_connection
 from app.shop.store.idempotency import checked, earlier, fingerprint, new_key
 from app.shop.store.row_hashes import store
-from app.shop.store.tables import ProgramAccess, ProgramWrite
 
 THROUGH: ContextVar[int | None] = ContextVar("THROUGH", default=None)
 """The row of the program that this request came through; None for a person at a page."""
@@ -31,14 +31,14 @@ class Program:
 
     ident: int
     name: str
-    scopes: frozenset[Scope]
+    scopes: frozenset[AccessScope]
     good_until: datetime
 
     @staticmethod
     def of(row: ProgramAccess) -> "Program":
         """From its row."""
         until = datetime.fromisoformat(row.good_until)
-        return Program(row.ident, row.name, frozenset(map(Scope, row.scopes.split())), until)
+        return Program(row.ident, row.name, frozenset(map(AccessScope, row.scopes.split())), until)
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +64,7 @@ def let_in(session: Session) -> list[ProgramAccess]:
     return [row for row in current(rows) if row.active]
 
 
-def let_one_in(shop: Database, key: str, name: str, scopes: Set[Scope], days: float, now: datetime) -> str:
+def let_one_in(shop: Database, key: str, name: str, scopes: Set[AccessScope], days: float, now: datetime) -> str:
     """Give a program access for so many ``days`` and return its token, which is kept nowhere. Raises RejectedError."""
     key, name = checked(key), name.strip()
     sent = fingerprint(name=name, scopes=sorted(scopes), days=days)
@@ -81,7 +81,7 @@ def let_one_in(shop: Database, key: str, name: str, scopes: Set[Scope], days: fl
                 payload=sent,
                 name=name,
                 token=hashed(token),
-                scopes=" ".join(scope for scope in Scope if scope in scopes),
+                scopes=" ".join(scope for scope in AccessScope if scope in scopes),
                 good_until=(now + timedelta(days=days)).isoformat(timespec="milliseconds"),
                 active=1,
                 made_at=at,
@@ -125,7 +125,7 @@ def naming(session: Session) -> Iterator[None]:
         store(session, ProgramWrite, {"key": key, "payload": fingerprint(**said), **said})
 
 
-def _problems(session: Session, name: str, scopes: Set[Scope], days: float) -> Problems:
+def _problems(session: Session, name: str, scopes: Set[AccessScope], days: float) -> Problems:
     wrong: Problems = {}
     if not name:
         wrong["name"] = because(Rejection.NAME_MISSING)

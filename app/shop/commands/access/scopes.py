@@ -6,7 +6,7 @@ MOST_DAYS = 365
 """The longest that a token is good for [days]."""
 
 
-class Scope(StrEnum):
+class AccessScope(StrEnum):
     """What a program may do. The JSON interface publishes the values, so none of them changes."""
 
     READ = "read"

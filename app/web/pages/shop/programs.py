@@ -8,7 +8,7 @@ from fastapi.responses import HTMLResponse, Response
 
 from app.shop.commands.access import programs
 from app.shop.commands.access.programs import Program, Programs
-from app.shop.commands.access.scopes import Scope
+from app.shop.commands.access.scopes import AccessScope
 from app.shop.errors import RejectedError
 from app.shop.store.database import Database
 from app.web.context import Form, Page, Pages, ServerNow, Shop
@@ -31,13 +31,13 @@ def known(shop: Database) -> Programs:
 @router.get("/programs")
 def show(shop: Shop, page: Page, request: Request, now: ServerNow) -> HTMLResponse:
     """The programs with access; on the shop computer also the form for the next one."""
-    return _list(shop, page, request, now, {Scope.READ: "1"}, {})
+    return _list(shop, page, request, now, {AccessScope.READ: "1"}, {})
 
 
 @router.post("/programs", dependencies=[Here])
 def let_in(shop: Shop, page: Page, form: Form, request: Request, now: ServerNow) -> Response:
     """Give a program access, and show its token on this one answer."""
-    scopes = {scope for scope in Scope if form.text(scope)}
+    scopes = {scope for scope in AccessScope if form.text(scope)}
     try:
         days = form.whole("days")
         form.raise_problems()
@@ -46,7 +46,7 @@ def let_in(shop: Shop, page: Page, form: Form, request: Request, now: ServerNow)
     except RejectedError as refusal:
         return _list(shop, page, request, now, form.values, problems_in_words(refusal), status=status_of(refusal))
     request.app.state.programs = known(shop)
-    return _list(shop, page, request, now, {Scope.READ: "1"}, {}, token, form.text("name"))
+    return _list(shop, page, request, now, {AccessScope.READ: "1"}, {}, token, form.text("name"))
 
 
 @router.post("/programs/{program_id}/remove", dependencies=[Here])

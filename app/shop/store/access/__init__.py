@@ -1,0 +1,1 @@
+"""The tables of those who are answered besides the shop computer."""

@@ -1,0 +1,142 @@
+"""What a field is that has the same meaning wherever the JSON interface has it: said once, by its name."""
+
+from collections.abc import Mapping
+from typing import Any
+
+FIELDS: Mapping[str, str] = {
+    "about": "The bores it is about.",
+    "advised": "Whether it was made as the advice said.",
+    "aim": "What the phase is for, in words.",
+    "balanced": "Whether both banks open together.",
+    "bank": "`A` or `B`, as under the engine's layout; null for none.",
+    "bank_means": "Mean of the bores of each bank, by its name, in `unit`.",
+    "banks": "The banks, the first one first.",
+    "base_blade_thou": "The feeler under each stop screw, in thousandths of an inch.",
+    "bore": "The bore, by its cylinder number; null for none.",
+    "bore_diameter_mm": "Of a throttle bore, in millimeters.",
+    "bores": "One entry for each bore.",
+    "by": "Initials of the person who did it.",
+    "bypass": "The bores with a bypass screw.",
+    "cause_text": "More of the cause in words.",
+    "cautions": "What is dangerous here, in words: keep to it.",
+    "changes": "The changes, the oldest first.",
+    "checks": "Figures and ticks of the phases.",
+    "corrected": "The figures that were corrected.",
+    "corrected_by": "Initials of the person who corrected it; null where nothing was corrected.",
+    "count": "How many there are.",
+    "counts": "Which of the two counts; `both` keeps them as two readings.",
+    "coupler": "The coupler between two neighboring bores; null for none.",
+    "couplers_new": "Whether the couplers were assembled again.",
+    "customer": "Whose engine it is, or the customer's number.",
+    "declare": "The channels of which the next push has to say what they show.",
+    "description": "What kind of engine it is, in a line.",
+    "difference": "Second bank less first bank, in `unit`.",
+    "differences": "One entry for each opening that was read.",
+    "displacement_unit": "The unit of `displacement`.",
+    "done": "Whether nothing is missing any more.",
+    "engine_id": "The `id` of the engine.",
+    "epoch": "Names one run of the clock of the sender.",
+    "extra_sentence": "What would tell most next, in words.",
+    "finished": "Whether it has all its readings.",
+    "first": "Mean of a bore of the first bank, in `unit`.",
+    "flats": "Sixths of a turn of the link rod; positive makes its bank open earlier. Null for none.",
+    "from_above": "Whether the lever was opened further first and brought back onto the feeler.",
+    "gauges": "Every look at the gauges, the oldest first.",
+    "high": "Upper end, in the unit of the figure.",
+    "high_turns": "Upper end of the band, in turns.",
+    "hot": "Whether the engine is heat-soaked.",
+    "id": "Its number, by which other requests name it.",
+    "idle_speed_rpm": "The idle speed wanted, in revolutions per minute.",
+    "initials": "Initials, as they are sent with a write.",
+    "intake_note": "More about the intakes in words.",
+    "item": "The item, by the name that checks send.",
+    "items": "What the phase asks for, in its order.",
+    "job": "The number of the job.",
+    "kind": "Which of the kinds listed here it is; other fields go by it.",
+    "looked_at": "What the verdict rests on.",
+    "least_minutes": "The shortest of them, in minutes; null where there are too few to say.",
+    "leaves_thou": "The one feeler, or the two stacked, in thousandths of an inch; null for none.",
+    "low": "Lower end, in the unit of the figure.",
+    "low_turns": "Lower end of the band, in turns.",
+    "mean": "Mean of all bores, in `unit`.",
+    "minutes": "How long it took in truth, in minutes.",
+    "missing": "What is still missing.",
+    "most_minutes": "The longest of them, in minutes; null where there are too few to say.",
+    "moves": "What was turned or reset, in its order.",
+    "name": "What people call it.",
+    "newer": "The reading that was entered second, by its `id`.",
+    "not_looked_at": "What nothing was recorded of.",
+    "now": "What it is now, in `unit`.",
+    "number": "As entered, in the item's unit, or which one it is counted from 1; null for a tick.",
+    "odds": "The chance of it, 0 to 1.",
+    "older": "The reading that was entered first, by its `id`.",
+    "override": "The reason with which it was passed; null for none.",
+    "overrides": "The reasons with which phases were passed.",
+    "phase": "The phase, by its name in addresses.",
+    "place": "Where the engine is, by its telephone or on the test stand.",
+    "plates": "One entry for each plate, outward from the stop screws.",
+    "plenum": "Whether a balance plenum joins all runners.",
+    "reason": "Why, in words for people.",
+    "quantity": "What it measures.",
+    "readings": "The readings, in the order in which they were entered.",
+    "recorded": "What is recorded of it; null for nothing.",
+    "remedy": "What was done about it.",
+    "round": "The round, by its number in the visit.",
+    "rounds": "Every round, the oldest first.",
+    "second": "Mean of a bore of the second bank, in `unit`.",
+    "sensor": "The bore whose shaft the throttle sensor sits on; null for none.",
+    "sentence": "It in words, for people.",
+    "sent": "When it was sent, in seconds of the clock of the sender.",
+    "serial": "What is stamped on the engine.",
+    "shaft_diameter_mm": "Of a throttle shaft, in millimeters.",
+    "shown": "What each test showed.",
+    "sign_off": "Who answers for the engine, from when; null while the visit is open.",
+    "signed_off": "Whether the visit has ended.",
+    "springless": "The bores whose plate no return spring closes.",
+    "steps": "What is done in the phase, in words.",
+    "stops": "The figures beyond a limit.",
+    "studies": "Its studies, the oldest first.",
+    "title": "It in a line, for people.",
+    "token": "What the program sends with each push; it is told once.",
+    "total_minutes": "Time of all phases together, in minutes.",
+    "turns": "Turns of the screw; its kind says which way is positive. Null for none.",
+    "uncertainty": "Half the width of the interval that holds the figure in nine cases of ten, in `unit`.",
+    "unit": "The unit of the figures beside it.",
+    "value": "The figure, in `unit`.",
+    "vehicle": "What it is built into.",
+    "visits": "Its visits, the newest first.",
+    "was": "What it was before, in `unit`.",
+    "what": "What it is, in words for people.",
+    "why": "The reason as it was typed, or as a code where it is one.",
+}
+"""By name."""
+
+EXAMPLES: Mapping[str, Any] = {
+    **{"id": 3, "engine_id": 3, "visit_id": 17, "fitting_id": 4, "bore": 3, "round": 2, "number": 2},
+    **{"at": "2026-11-25T10:00:00.000+00:00", "opened_at": "2026-11-25T10:00:00.000+00:00"},
+    **{"by": "KM", "bank": "A", "phase": "heat-soaked-recheck", "item": "coolant", "unit": "kg/h", "job": "1184"},
+    **{"value": 6.25, "turns": 0.125, "flats": -2.0, "leaves_thou": [3, 1.5], "lever_thou": 10, "serial": "31-0217"},
+    **{"idle_speed_rpm": 850, "displacement": 3.9, "speed_rpm": 1240, "deviation": 0.2, "share": 0.03, "mean": 6.4},
+    **{"begun_at": "2026-11-25T10:00:00.000+00:00", "registered_at": "2026-11-25T10:00:00.000+00:00"},
+    **{"customer": "C-104", "vehicle": "Blue coupe", "supersedes": 3, "minutes": 42, "version": 1},
+}
+"""What a value looks like, by the name of the field."""
+
+
+def describe(schemas: dict[str, Any]) -> None:
+    """Say of every field of the schemas what it is, and where the name tells, what a value looks like."""
+    for schema in schemas.values():
+        for name, field in schema.get("properties", {}).items():
+            if "description" not in field and name in FIELDS:
+                field["description"] = FIELDS[name]
+            if name in EXAMPLES and _takes(field, EXAMPLES[name]):
+                field["examples"] = [EXAMPLES[name]]
+
+
+def _takes(field: dict[str, Any], value: Any) -> bool:
+    """Whether a field has no example of its own, and is of a type of which ``value`` is."""
+    if {"examples", "$ref", "const", "enum"} & field.keys():
+        return False
+    types: dict[Any, Any] = {"integer": int, "number": (int, float), "string": str, "array": list}
+    kinds = [one.get("type") for one in field.get("anyOf", [field]) if not {"enum", "const", "$ref"} & one.keys()]
+    return any(kind in types and isinstance(value, types[kind]) for kind in kinds)
