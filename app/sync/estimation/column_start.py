@@ -12,10 +12,9 @@ from functools import lru_cache
 from itertools import dropwhile, takewhile
 from statistics import fmean
 
-from app.sync.engine.engine_air import drawing
 from app.sync.engine.events import Event, IdleSpeed, Meter, Reading
-from app.sync.estimation.posterior import Posterior, prior_for
-from app.sync.estimation.prior_transfer import demand_known
+from app.sync.estimation.depth_start import drawing_at
+from app.sync.estimation.posterior import Posterior
 
 COLUMN_SCALE_SD = 0.03
 """Spread of ln(column / truth) from one column to another (our judgement)."""
@@ -49,13 +48,9 @@ def _before_moves(events: Sequence[Event]) -> Iterator[Reading | IdleSpeed]:
 def _drawing_so(start: Posterior, ratio: float, speed: float) -> Posterior:
     """``start`` for an engine that idles at that ``speed`` [rev/s] with that mean runner over ambient pressure."""
     held = min(max(ratio, DEEPEST), SHALLOWEST)
-    engine = drawing(start.engine, held, math.log(speed / start.engine.speed))
-    n, usual = start.bores, prior_for(start.layout, start.hardware, engine)
-    usual = demand_known(usual, float(start.covariance[-1, -1]))
-    mean, cov = start.mean.copy(), start.covariance.copy()
-    mean[:n], cov[:n, :n] = usual.mean[:n], usual.covariance[:n, :n]
-    cov[:n, -1] = cov[-1, :n] = usual.covariance[:n, -1]
+    found = drawing_at(start, held, math.log(speed / start.engine.speed))
+    cov = found.covariance.copy()
     tighter = min(1.0, COLUMN_SCALE_SD / math.sqrt(cov[-2, -2]))
     cov[-2] *= tighter
     cov[:, -2] *= tighter
-    return replace(start, engine=engine, mean=mean, covariance=cov)
+    return replace(found, covariance=cov)

@@ -1,0 +1,217 @@
+"""What may be true of a whole visit, judged by all that was read in it: the stories.
+
+That all is sound; that one adjuster keeps a part of every move, or nothing; that the plate of one bore comes to rest
+beside its place; each with a meter that repeats as told, or worse. Every story follows the visit by a filter of its
+own, and how likely all readings are under it adds up. Nothing that happens in between takes that back.
+"""
+
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from itertools import product
+from typing import NamedTuple, TypeVar
+
+import numpy as np
+
+from app.sync.engine.adjusters.registry import adjuster_of, kind_at, kind_of
+from app.sync.engine.events import ColdSetting, Event, IdleSpeed, Meter, Reading
+from app.sync.engine.layout import Adjuster
+from app.sync.estimation.filter import at, learn, stacked
+from app.sync.estimation.foretold import Roughness
+from app.sync.estimation.posterior import Floats, Posterior
+from app.sync.estimation.predict import predict, set_cold
+
+Seen = tuple[Reading | IdleSpeed, ...]
+
+T = TypeVar("T")
+
+NOISE_SD = 0.45
+"""How far a meter may repeat beside what was told, as the standard deviation of a logarithm (our judgement)."""
+
+NOISES = (1.0, 2**0.5, 2.0, 2**1.5)
+"""Times the told repeatability that a meter may repeat by. None is below 1: what the filter allows for beside makes a
+sound meter look better than it is (our judgement)."""
+
+KEPT = {0.0: 0.01, 0.4: 0.005}
+"""Parts of every move that an adjuster may keep, and how often one of those moved does (our judgement)."""
+
+SLOP = {0.0035: 0.005, 0.008: 0.003}
+"""Standard deviations by which a plate may come to rest beside its place [rad], and how often one does
+(our judgement)."""
+
+FORGET = 8.0
+"""Odds against a story, as a logarithm, from which it is followed no further (our judgement)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Story:
+    """One sentence about a whole visit: an ``adjuster`` keeps the part ``kept`` of every move; the plate of a ``bore``
+    comes to rest within ``slop`` [rad], a standard deviation; the meter repeats to ``noise`` times what was told."""
+
+    noise: float = 1.0
+    adjuster: Adjuster | None = None
+    kept: float = 1.0
+    bore: int | None = None
+    slop: float = 0.0
+
+    @property
+    def sound(self) -> bool:
+        """Whether nothing is wrong with the engine."""
+        return self.adjuster is None and self.bore is None
+
+
+class Bank(NamedTuple):
+    """Stories with a stack of what each believes; its ``log_evidence`` counts how often a story is true at all."""
+
+    stories: tuple[Story, ...]
+    stack: Posterior
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Verdict:
+    """What the stories of a visit come to. ``posterior`` and ``meter`` are what to plan with; ``unanswering`` and
+    ``loose`` the chance that each adjuster does not keep what it is moved by, and that each bore's plate has slop;
+    ``noise`` times what was told the meter repeats by."""
+
+    posterior: Posterior
+    meter: Meter
+    noise: float
+    unanswering: Mapping[Adjuster, float]
+    loose: Mapping[int, float]
+
+
+def judged(start: Posterior, meter: Meter, events: tuple[Event, ...]) -> Verdict:
+    """What all that happened says of the engine and the meter.
+
+    Parameters: ``start`` before any reading of the visit; ``meter`` read with, as told; ``events`` oldest first.
+    """
+    bank = _read_in(*_since_move(start, meter, events), meter)
+    told_of = np.asarray(bank.stack.log_evidence)
+    chance = np.exp(told_of - told_of.max())
+    chance /= chance.sum()
+    noise = math.exp(sum(share * math.log(one.noise) for share, one in zip(chance, bank.stories, strict=True)))
+    noise = min(NOISES, key=lambda one: abs(math.log(one / noise)))
+    loose = _summed(bank, chance, lambda one: one.bore)
+    loosest = max(loose, key=loose.__getitem__, default=None)
+    if loosest is not None and loose[loosest] <= 0.5:
+        loosest = None
+    told = {
+        place: (share, -abs(one.noise - noise))
+        for place, (share, one) in enumerate(zip(chance, bank.stories, strict=True))
+        if one.adjuster is None and one.bore == loosest
+    }
+    place = max(told, key=lambda one: (told[one][1], told[one][0]))
+    return Verdict(
+        at(bank.stack, place),
+        replace(meter, repeatability=noise * meter.repeatability),
+        noise,
+        _summed(bank, chance, lambda one: one.adjuster),
+        loose,
+    )
+
+
+def _summed(bank: Bank, chance: Floats, about: Callable[[Story], T | None]) -> dict[T, float]:
+    """The chance of all stories about each thing."""
+    found: dict[T, float] = {}
+    for share, one in zip(chance.tolist(), bank.stories, strict=True):
+        if (thing := about(one)) is not None:
+            found[thing] = found.get(thing, 0.0) + share
+    return found
+
+
+class _Moved(NamedTuple):
+    """The stories before a move, None where nothing at idle was moved, and after it; what it was made at."""
+
+    before: Bank | None
+    after: Bank
+    adjuster: Adjuster | None = None
+
+
+def _since_move(start: Posterior, meter: Meter, events: tuple[Event, ...]) -> tuple[_Moved, Seen]:
+    """How the stories stood after the last move, and what was read since."""
+    last = next((n for n in reversed(range(len(events))) if not isinstance(events[n], Reading | IdleSpeed)), -1)
+    moved = _moved(start, meter, events[: last + 1]) if last >= 0 else _Moved(None, _begun(start))
+    return moved, tuple(one for one in events[last + 1 :] if isinstance(one, Reading | IdleSpeed))
+
+
+@lru_cache(maxsize=64)
+def _moved(start: Posterior, meter: Meter, events: tuple[Event, ...]) -> _Moved:
+    """How the stories stand after ``events``, of which the last one is a move or a plate set cold."""
+    last, cold = events[-1], 0
+    while cold < len(events) and isinstance(events[-1 - cold], ColdSetting):
+        cold += 1
+    bank = _closed(_read_in(*_since_move(start, meter, events[: -max(cold, 1)]), meter))
+    if isinstance(last, ColdSetting | Reading | IdleSpeed):
+        settings = [one for one in events[-cold:] if isinstance(one, ColdSetting)]
+        return _Moved(None, _changed(bank, lambda one, _: set_cold(one, settings)))
+    if not kind_of(last.kind).at_idle:
+        return _Moved(None, _changed(bank, lambda one, _: predict(one, last)))
+    adjuster = adjuster_of(last)
+    bank = _suspecting(bank, adjuster)
+    after = _changed(bank, lambda one, story: predict(one, last, story.kept if story.adjuster == adjuster else 1.0))
+    return _Moved(bank, after, adjuster)
+
+
+def _begun(start: Posterior) -> Bank:
+    """The stories before anything happened."""
+    by_noise = np.exp(-0.5 * (np.log(NOISES) / NOISE_SD) ** 2)
+    by_noise[0] += by_noise[1:].sum()  # as much below what was told as above
+    by_noise /= by_noise.sum()
+    faults = [(None, 0.0, 1.0), *((bore, slop, SLOP[slop]) for bore, slop in product(start.layout.bores, SLOP))]
+    stories = tuple(Story(noise, bore=bore, slop=slop) for bore, slop, _ in faults for noise in NOISES)
+    told = [math.log(often * share) for _, _, often in faults for share in by_noise]
+    stack = replace(stacked([start] * len(stories)), log_evidence=np.array(told))
+    return Bank(stories, stack)
+
+
+def _suspecting(bank: Bank, adjuster: Adjuster) -> Bank:
+    """With the stories that an adjuster keeps but a part of its moves from now on, begun from those that all is
+    sound."""
+    if any(one.adjuster == adjuster for one in bank.stories):
+        return bank
+    sets_a_gap = kind_at(bank.stack.layout, adjuster).effect == "sets a gap"
+    shares = KEPT if sets_a_gap else {0.0: KEPT[0.0]}  # by how much a screw moves less is learned as its gain
+    each = [at(bank.stack, n) for n in range(len(bank.stories))]
+    stories = list(bank.stories)
+    for sound, belief in [(one, each[n]) for n, one in enumerate(bank.stories) if one.sound]:
+        for kept, often in shares.items():
+            stories.append(replace(sound, adjuster=adjuster, kept=kept))
+            each.append(replace(belief, log_evidence=belief.log_evidence + math.log(often)))
+    return Bank(tuple(stories), stacked(each))
+
+
+def _changed(bank: Bank, change: Callable[[Posterior, Story], Posterior]) -> Bank:
+    """With what each story believes changed."""
+    each = [change(at(bank.stack, n), story) for n, story in enumerate(bank.stories)]
+    return bank._replace(stack=stacked(each))
+
+
+def _read_in(moved: _Moved, seen: Seen, meter: Meter) -> Bank:
+    """The stories once all took in what was read after a move."""
+    bank = moved.after
+    if not seen:
+        return bank
+    rough = Roughness(
+        np.array([one.noise for one in bank.stories]),
+        np.array([0 if one.bore is None else bank.stack.row(one.bore) for one in bank.stories]),
+        np.array([one.slop for one in bank.stories]),
+    )
+    sure = np.array([one.adjuster is not None and one.adjuster == moved.adjuster for one in bank.stories])
+    before = None if moved.before is None else moved.before.stack
+    return bank._replace(stack=learn(bank.stack, before, meter, seen, rough, sure))
+
+
+def _closed(bank: Bank) -> Bank:
+    """Without the stories that are out of the question."""
+    told = np.asarray(bank.stack.log_evidence)
+    soundest = max((n for n, one in enumerate(bank.stories) if one.sound), key=lambda n: told[n])
+    kept = np.flatnonzero(told > told.max() - FORGET)
+    kept = np.union1d(kept, [soundest])
+    stack = replace(
+        bank.stack,
+        mean=bank.stack.mean[kept],
+        covariance=bank.stack.covariance[kept],
+        log_evidence=told[kept] - told.max(),
+    )
+    return Bank(tuple(bank.stories[n] for n in kept), stack)
