@@ -10,7 +10,7 @@ from app.sync.engine.events import Event, Meter, Reading
 from app.sync.engine.hardware import Hardware
 from app.sync.engine.layout import Layout
 from app.sync.estimation.column_sharing import sharing_learned
-from app.sync.estimation.column_start import read_by_columns
+from app.sync.estimation.depth_start import read_by_columns
 from app.sync.estimation.filter import run_filter
 from app.sync.estimation.posterior import Posterior, start_prior
 from app.sync.estimation.prior_transfer import prior_from_history

@@ -61,7 +61,7 @@ class Story:
         return self.adjuster is None and self.bore is None
 
 
-class Bank(NamedTuple):
+class StoryBank(NamedTuple):
     """Stories with a stack of what each believes; its ``log_evidence`` counts how often a story is true at all."""
 
     stories: tuple[Story, ...]
@@ -111,7 +111,7 @@ def judged(start: Posterior, meter: Meter, events: tuple[Event, ...]) -> Verdict
     )
 
 
-def _summed(bank: Bank, chance: Floats, about: Callable[[Story], T | None]) -> dict[T, float]:
+def _summed(bank: StoryBank, chance: Floats, about: Callable[[Story], T | None]) -> dict[T, float]:
     """The chance of all stories about each thing."""
     found: dict[T, float] = {}
     for share, one in zip(chance.tolist(), bank.stories, strict=True):
@@ -123,8 +123,8 @@ def _summed(bank: Bank, chance: Floats, about: Callable[[Story], T | None]) -> d
 class _Moved(NamedTuple):
     """The stories before a move, None where nothing at idle was moved, and after it; what it was made at."""
 
-    before: Bank | None
-    after: Bank
+    before: StoryBank | None
+    after: StoryBank
     adjuster: Adjuster | None = None
 
 
@@ -153,7 +153,7 @@ def _moved(start: Posterior, meter: Meter, events: tuple[Event, ...]) -> _Moved:
     return _Moved(bank, after, adjuster)
 
 
-def _begun(start: Posterior) -> Bank:
+def _begun(start: Posterior) -> StoryBank:
     """The stories before anything happened."""
     by_noise = np.exp(-0.5 * (np.log(NOISES) / NOISE_SD) ** 2)
     by_noise[0] += by_noise[1:].sum()  # as much below what was told as above
@@ -162,10 +162,10 @@ def _begun(start: Posterior) -> Bank:
     stories = tuple(Story(noise, bore=bore, slop=slop) for bore, slop, _ in faults for noise in NOISES)
     told = [math.log(often * share) for _, _, often in faults for share in by_noise]
     stack = replace(stacked([start] * len(stories)), log_evidence=np.array(told))
-    return Bank(stories, stack)
+    return StoryBank(stories, stack)
 
 
-def _suspecting(bank: Bank, adjuster: Adjuster) -> Bank:
+def _suspecting(bank: StoryBank, adjuster: Adjuster) -> StoryBank:
     """With the stories that an adjuster keeps but a part of its moves from now on, begun from those that all is
     sound."""
     if any(one.adjuster == adjuster for one in bank.stories):
@@ -178,16 +178,16 @@ def _suspecting(bank: Bank, adjuster: Adjuster) -> Bank:
         for kept, often in shares.items():
             stories.append(replace(sound, adjuster=adjuster, kept=kept))
             each.append(replace(belief, log_evidence=belief.log_evidence + math.log(often)))
-    return Bank(tuple(stories), stacked(each))
+    return StoryBank(tuple(stories), stacked(each))
 
 
-def _changed(bank: Bank, change: Callable[[Posterior, Story], Posterior]) -> Bank:
+def _changed(bank: StoryBank, change: Callable[[Posterior, Story], Posterior]) -> StoryBank:
     """With what each story believes changed."""
     each = [change(at(bank.stack, n), story) for n, story in enumerate(bank.stories)]
     return bank._replace(stack=stacked(each))
 
 
-def _read_in(moved: _Moved, seen: Seen, meter: Meter) -> Bank:
+def _read_in(moved: _Moved, seen: Seen, meter: Meter) -> StoryBank:
     """The stories once all took in what was read after a move."""
     bank = moved.after
     if not seen:
@@ -202,7 +202,7 @@ def _read_in(moved: _Moved, seen: Seen, meter: Meter) -> Bank:
     return bank._replace(stack=learn(bank.stack, before, meter, seen, rough, sure))
 
 
-def _closed(bank: Bank) -> Bank:
+def _closed(bank: StoryBank) -> StoryBank:
     """Without the stories that are out of the question."""
     told = np.asarray(bank.stack.log_evidence)
     soundest = max((n for n, one in enumerate(bank.stories) if one.sound), key=lambda n: told[n])
@@ -214,4 +214,4 @@ def _closed(bank: Bank) -> Bank:
         covariance=bank.stack.covariance[kept],
         log_evidence=told[kept] - told.max(),
     )
-    return Bank(tuple(bank.stories[n] for n in kept), stack)
+    return StoryBank(tuple(bank.stories[n] for n in kept), stack)

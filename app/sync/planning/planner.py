@@ -20,9 +20,8 @@ from app.sync.engine.events import Event, IdleSpeed, Meter, Move, Reading
 from app.sync.engine.hardware import Hardware
 from app.sync.engine.layout import Adjuster, Layout, StopScrew
 from app.sync.estimation.column_sharing import sharing_learned
-from app.sync.estimation.column_start import read_by_columns
 from app.sync.estimation.conformity import LIMIT_PROBABILITY, Conformity, Decision
-from app.sync.estimation.depth_start import depth_learned
+from app.sync.estimation.depth_start import depth_learned, read_by_columns
 from app.sync.estimation.evenness import evenness
 from app.sync.estimation.filter import predicted_readings
 from app.sync.estimation.posterior import Posterior, start_prior
@@ -156,10 +155,8 @@ def next_move(
     start = depth_learned(sharing_learned(start, meter, events), meter, events)
     found = judged(start, meter, tuple(events))
     posterior, meter = found.posterior, found.meter
-    if fault := fault_to_name(found, events):
-        return fault
-    if again := to_read_again(layout, meter, since):
-        return again
+    if told := to_read_again(layout, meter, since) or fault_to_name(found, events):
+        return told
     bench = _bench(start, posterior, meter, window, blades, events)
     standing = bench.standing
     if decision is None and closed and not set(layout.bores) - set(bench.read):  # before that it settles nothing
