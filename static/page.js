@@ -1,5 +1,5 @@
 // What pages can do without: a scanner's first key goes to the search box; a button prints, another fills a field; a visit
-// keeps the screen awake where the browser allows it.
+// keeps the screen awake where the browser allows it; a list that was opened or folded stays so on this tablet.
 
 document.addEventListener("keydown", (event) => {
   const search = document.querySelector("input[data-scan]");
@@ -38,8 +38,22 @@ async function stayAwake() {
   }
 }
 
+const WHOLE_LIST = "whole-list";
+
+document.addEventListener("click", (event) => {
+  const list = event.target instanceof Element ? event.target.closest(".whole-list > summary")?.parentElement : null;
+  if (list instanceof HTMLDetailsElement) localStorage.setItem(WHOLE_LIST, list.open ? "" : "open");
+});
+
+/** Opens the list that is folded under what is asked, where this tablet had it open. */
+function openList() {
+  if (!localStorage.getItem(WHOLE_LIST)) return;
+  for (const list of document.querySelectorAll(".whole-list")) list.setAttribute("open", "");
+}
+
 function arrive() {
   showPrint();
+  openList();
   void stayAwake();
 }
 

@@ -1,7 +1,7 @@
 """The program as a folder that starts on a computer without Python: ``python -m tests.standalone FOLDER``.
 
 PyInstaller builds it, for the system that it is built on (``pip install '.[standalone]'``); then the folder is looked
-through for what it must hold, and started. It takes a minute or two, so nothing but this command does it.
+through for what it must hold, and started. It takes a minute or two, so no test does it; ``.ci/run`` does.
 """
 
 import os

@@ -2,6 +2,7 @@
 
 A number from the router changes and no one remembers it. Where the name is already another computer's, the next one
 with a number is taken, and kept for the starts to come, so that what a tablet holds stays with the shop it came from.
+Of two computers that take a name at the same time one gives it up again.
 """
 
 import threading
@@ -32,7 +33,11 @@ ASKED_FOR = 1500
 LOOKED_AGAIN = 10.0
 """How often the computer's address is looked at [s]: the network may come after the program, and numbers change."""
 
-SETTLED_WITHIN = 5.0
+LOST_WITHIN = 1.0
+"""How long after its announcement a name may still turn out to be announced by a computer that started at the same time
+[s]: its probes take most of a second (RFC 6762, 8.1), and none of them is an answer."""
+
+SETTLED_WITHIN = 10.0
 """How long a start waits for the name, so that the picture a tablet scans has it [s]."""
 
 
@@ -83,18 +88,25 @@ class Announcer:
         self._thread.join()
 
     def _watch(self) -> None:
-        """Announce at the address that the computer has, and anew at each other one."""
+        """Announce at the address that the computer has, and anew at each other one and once the name is lost."""
         at: str | None = None
         network: Zeroconf | None = None
         while True:
             address = self._address()
-            if address != at:
+            lost = network is not None and at is not None and _lost(network, self.name, at)
+            anew = address != at or lost
+            if anew:
                 _leave(network)
+                if lost:
+                    self.hosts.discard(self.name)
                 self.name = ""
                 network = self._announced(address) if address else None
                 at = address if network else None
-            self._settled.set()
-            if self._over.wait(LOOKED_AGAIN):
+            if network is None or not anew:
+                if network is not None:
+                    self._tell_once(say(cli.OPEN_BY_NAME, address=self.home))
+                self._settled.set()
+            if self._over.wait(LOST_WITHIN if network is not None and anew else LOOKED_AGAIN):
                 break
         _leave(network)
 
@@ -121,7 +133,6 @@ class Announcer:
         self.name = name
         with suppress(OSError):  # then the next start asks for the first name again
             self._kept.write_text(name)
-        self._tell_once(say(cli.OPEN_BY_NAME, address=self.home))
         return network
 
     def _tell_once(self, line: str) -> None:
@@ -164,6 +175,19 @@ def _register(network: "Zeroconf", name: str, address: str, port: int) -> None:
         SERVICE, instance, port=port, properties={"path": "/"}, server=f"{name}.", addresses=[inet_aton(address)]
     )
     network.register_service(info, allow_name_change=True)
+
+
+def _lost(network: "Zeroconf", name: str, address: str) -> bool:
+    """Whether another computer announces ``name`` too, and keeps it.
+
+    The greater address keeps a name that two took at the same time (RFC 6762, 8.2: the lexicographically later data).
+    """
+    from zeroconf import DNSAddress, current_time_millis  # type: ignore[attr-defined]  # as above
+
+    now = current_time_millis()
+    held = [one for one in network.cache.entries_with_name(f"{name}.") if not one.is_expired(now)]
+    own = inet_aton(address)
+    return any(len(one.address) == len(own) and one.address > own for one in held if isinstance(one, DNSAddress))
 
 
 def _leave(network: "Zeroconf | None") -> None:

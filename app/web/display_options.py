@@ -4,7 +4,9 @@ It is kept in cookies of that tablet, so that a page comes in its look from the 
 """
 
 from collections.abc import Mapping
-from urllib.parse import unquote
+from urllib.parse import quote, unquote
+
+from starlette.responses import Response
 
 CHOICES: Mapping[str, tuple[str, ...]] = {
     "look": ("", "bright", "dark"),
@@ -25,6 +27,21 @@ INITIALS, LONGEST_INITIALS = "initials", 12
 def initials_of(cookies: Mapping[str, str], scheme: str) -> str:
     """The initials of the person at this tablet; empty where none were given."""
     return unquote(cookies.get(cookie(INITIALS, scheme), ""))[:LONGEST_INITIALS].strip()
+
+
+def belongs_to(answer: Response, initials: str, scheme: str) -> None:
+    """Say with an answer whose tablet it is from now on."""
+    keep(answer, INITIALS, quote(initials[:LONGEST_INITIALS]), scheme)
+
+
+YEAR = 365 * 24 * 3600
+"""How long a tablet keeps what was chosen [s]."""
+
+
+def keep(answer: Response, choice: str, value: str, scheme: str) -> None:
+    """Keep one choice on the tablet that is answered."""
+    name = cookie(choice, scheme)
+    answer.set_cookie(name, value, max_age=YEAR, httponly=True, samesite="lax", secure=scheme == "https")
 
 
 def cookie(name: str, scheme: str) -> str:

@@ -24,6 +24,7 @@ SHEETS = (
     "past.css",
     "forms.css",
     "steps.css",
+    "steps_ask.css",
     "checklist.css",
     "sheet.css",
     "handover.css",
@@ -32,7 +33,17 @@ SHEETS = (
     "stopped.css",
     "phone.css",
 )
-SCRIPTS = ("page.js", "keypad.js", "status_bar.js", "follow.js", "desk.js", "arm.js", "just_saved.js", "refresh.js")
+SCRIPTS = (
+    "page.js",
+    "keypad.js",
+    "digits.js",
+    "status_bar.js",
+    "follow.js",
+    "desk.js",
+    "arm.js",
+    "just_saved.js",
+    "refresh.js",
+)
 
 IMPORT = re.compile(r'^import (?:\{([^}]+)\}|\* as (\w+)) from "\./(\w+)\.js";$', re.MULTILINE)
 EXPORT = re.compile(r"^export\s(?=(?:async\s)?(?:function|const)\s(\w+))", re.MULTILINE)

@@ -19,6 +19,7 @@ from app.sync.engine.events import Reading
 from app.sync.estimation.conformity import Conformity, decide
 from app.sync.estimation.evenness import evenness
 from app.sync.planning.recent_events import since_last_move
+from app.sync.readings.untouched import untouched
 from app.sync.simulation.reference_run import follow_advice
 from app.sync.simulation.simulator import SimulatedEngine
 from tests.benchmarks.engine import WINDOW, layout_of
@@ -109,7 +110,9 @@ def followed(bores: int, banks: int, seeds: Sequence[int]) -> str:
         stand = SimulatedEngine(layout_of(bores, banks), seed)
         follow_advice(stand, BLADES, WINDOW)
         read = [one for one in since_last_move(stand.events) if isinstance(one, Reading)]
-        said = evenness(stand.layout, read, stand.meter, WINDOW).verdict in (Conformity.EVEN, Conformity.LIMIT)
+        before = untouched(stand.layout, stand.events)
+        found = evenness(stand.layout, read, stand.meter, WINDOW, earlier=before)
+        said = found.verdict in (Conformity.EVEN, Conformity.LIMIT)
         true = stand.worst() <= WINDOW
         inside, good, both = inside + true, good + said, both + (true and said)
         minutes.append(stand.minutes)

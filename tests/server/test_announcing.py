@@ -81,9 +81,9 @@ def told() -> list[str]:
     return []
 
 
-def here(tmp_path: Path, told: list[str], scheme: str = "http") -> Announcer:
+def here(tmp_path: Path, told: list[str], scheme: str = "http", address: str = LOOPBACK) -> Announcer:
     """An announcer on the loopback interface."""
-    return Announcer(8000, scheme, tmp_path / "network-name", told.append, address=lambda: LOOPBACK)
+    return Announcer(8000, scheme, tmp_path / "network-name", told.append, address=lambda: address)
 
 
 def test_the_name_is_answered_for_while_the_program_is_open(tmp_path: Path, told: list[str]) -> None:
@@ -107,6 +107,24 @@ def test_a_name_that_another_computer_has_is_told_and_gets_a_number(tmp_path: Pa
         announcer.wait()
         assert announcer.name == "evenbore-2.local"  # tablets find the shop that they were paired with
     assert again == [say(words.OPEN_BY_NAME, address="http://evenbore-2.local:8000/")]
+
+
+def test_of_two_computers_that_start_at_once_one_takes_another_name_and_says_so(
+    tmp_path: Path, told: list[str]
+) -> None:
+    """Neither hears the other ask; the greater address keeps the name (RFC 6762, 8.2)."""
+    other: list[str] = []
+    (second := tmp_path / "second").mkdir()
+    with announcing(here(tmp_path, told)) as one, announcing(here(second, other, address="127.0.0.2")) as two:
+        one.wait()
+        two.wait()
+        assert (one.name, two.name) == ("evenbore-2.local", "evenbore.local")
+        assert asked("evenbore.local") == "127.0.0.2"
+        assert asked("evenbore-2.local") == LOOPBACK
+        assert one.hosts == {"evenbore-2.local"}
+    assert told[0] == say(words.NAME_TAKEN, taken="evenbore.local", name="evenbore-2.local")
+    assert other == [say(words.OPEN_BY_NAME, address="http://evenbore.local:8000/")]
+    assert (tmp_path / "network-name").read_text() == "evenbore-2.local"
 
 
 def test_only_the_announced_name_is_answered_to(tmp_path: Path, told: list[str]) -> None:

@@ -3,7 +3,7 @@
 import importlib
 import pkgutil
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Iterator, Mapping
 
 from axe_playwright_python.sync_playwright import Axe  # type: ignore[import-untyped]
 from fastapi.routing import APIRoute
@@ -35,6 +35,21 @@ def paths() -> list[str]:
             path = path.replace(name, value)
         found |= {path.replace("{slug}", phase.slug) for phase in PHASES if "moves/new" not in path or phase.moves}
     return sorted(found)
+
+
+def each_page(page: Page, address: str, paths: Iterable[str]) -> Iterator[str]:
+    """Open what the paths lead to, every page once, and say by which path.
+
+    404 is an answer as well: some pages are only there after the sign-off.
+    """
+    seen: set[str] = set()
+    for path in paths:
+        answer = page.goto(address + path)
+        assert answer is not None
+        assert answer.status in (200, 404), path
+        if page.url not in seen:
+            seen.add(page.url)
+            yield path
 
 
 def faults(page: Page, only: Mapping[str, object] | None = None) -> list[str]:

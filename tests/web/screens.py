@@ -23,7 +23,11 @@ LOOK = Path(__file__).with_suffix(".js").read_text(encoding="utf-8")
 """Run on a page with the least gap: what is wrong with it, one line each."""
 
 
-def faults_on_screen(page: Page) -> list[str]:
-    """What is cut, what is wider than the screen and what is too close to tap, on the page as it stands."""
-    page.wait_for_function("document.fonts.status === 'loaded'")
+THERE = "size => document.fonts.status === 'loaded' && innerWidth === size.width && innerHeight === size.height"
+
+
+def faults_on_screen(page: Page, size: ViewportSize) -> list[str]:
+    """What is cut, what is wider than the screen and what is too close to tap, on the page at that size."""
+    page.set_viewport_size(size)
+    page.wait_for_function(THERE, arg=size)
     return [f"{page.url}: {one}" for one in page.evaluate(LOOK, [LEAST_GAP])]

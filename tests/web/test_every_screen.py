@@ -1,18 +1,18 @@
 """Every page on every screen that it is held on: whole, no wider than the screen, with room between what is tapped."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import ExitStack
 from datetime import UTC, datetime
 from typing import Any
 
 import pytest
-from playwright.sync_api import BrowserType, Page
+from playwright.sync_api import Browser, BrowserType, Page, ViewportSize
 
 from app.shop.demo import demo_shop
 from app.shop.procedure.phases import PHASES
 from app.shop.store.upgrade import open_shop
 from tests.serving import serving
-from tests.web.axe import faults, paths
+from tests.web.axe import each_page, faults, paths
 from tests.web.screens import LARGE_TEXT, LOOK, SIZES, faults_on_screen
 
 OPEN = (3, 5, 8, 10, 12, 15, 16)
@@ -38,23 +38,30 @@ def demonstration(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
         yield opened.enter_context(serving(shop, lambda: datetime.now(UTC)))
 
 
-def walked(page: Page, address: str, checker: bool) -> list[str]:
-    """What is wrong with the pages, each loaded once and each fault told once; ``checker``: asks axe as well."""
-    found: dict[str, str] = {}
-    for path in addresses():
-        answer = page.goto(address + path)
-        assert answer is not None
-        assert answer.status in (200, 404), path  # 404: what is only there after the sign-off
-        for one in (*faults_on_screen(page), *(faults(page) if checker else ())):
-            found.setdefault(one.removeprefix(page.url), path)
-    return [f"{path}{one}" for one, path in found.items()]
+def walked(page: Page, address: str, sizes: Mapping[str, ViewportSize], checked: str = "") -> dict[str, list[str]]:
+    """What is wrong with the pages by size, each loaded once and each fault told once; at the size ``checked`` axe is
+    asked as well."""
+    found: dict[str, dict[str, str]] = {name: {} for name in sizes}
+    for path in each_page(page, address, addresses()):
+        for name, size in sizes.items():
+            for one in (*faults_on_screen(page, size), *(faults(page) if name == checked else ())):
+                found[name].setdefault(one.removeprefix(page.url), path)
+    return {name: [f"{path}{one}" for one, path in told.items()] for name, told in found.items()}
+
+
+@pytest.fixture(scope="module")
+def on_screens(
+    browser: Browser, browser_context_args: dict[str, Any], demonstration: str
+) -> Mapping[str, Sequence[str]]:
+    """What is wrong with any page by the name of the screen, which is turned and changed with the page loaded."""
+    with browser.new_context(**browser_context_args) as context:
+        return walked(context.new_page(), demonstration, SIZES, checked="phone")
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("size", SIZES)
-def test_every_page_is_whole_on_a_screen(page: Page, demonstration: str, size: str) -> None:
-    page.set_viewport_size(SIZES[size])
-    assert walked(page, demonstration, checker=size == "phone") == []
+def test_every_page_is_whole_on_a_screen(on_screens: Mapping[str, Sequence[str]], size: str) -> None:
+    assert on_screens[size] == []
 
 
 @pytest.mark.slow
@@ -63,8 +70,8 @@ def test_every_page_is_whole_in_text_of_twice_the_size(
 ) -> None:
     args = [*browser_type_launch_args["args"], LARGE_TEXT]
     with browser_type.launch(**{**browser_type_launch_args, "args": args}) as browser:
-        page = browser.new_context(viewport=SIZES["landscape"], has_touch=True).new_page()
-        assert walked(page, demonstration, checker=False) == []
+        page = browser.new_context(has_touch=True).new_page()
+        assert walked(page, demonstration, {"landscape": SIZES["landscape"]}) == {"landscape": []}
         assert page.evaluate("parseFloat(getComputedStyle(document.documentElement).fontSize)") == 32
 
 

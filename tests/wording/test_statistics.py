@@ -70,6 +70,7 @@ def test_questions_are_answered_in_a_few_words(tables: dict[Slug, Table]) -> Non
     assert words.answer(Table(Slug.LASTS, lasting, bar=4, share=True, of=1, some=2))[0].startswith("7 of 9")
     metered = (("one", 9, 2.5, 3.0, 4.0), ("other", 6, 4.0, 3.0, 4.0), ("seldom", 1, 9.0, 3.0, 4.0))
     assert words.answer(Table(Slug.METERS, metered, bar=2, share=False))[0] == "2.5 to 4 adjustments on average"
+    assert words.answer(Table(Slug.METERS, metered[:1], bar=2, share=False)) == ("2.5 adjustments on average", "")
 
 
 def test_every_label_fits_beside_its_bar() -> None:

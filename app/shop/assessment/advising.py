@@ -130,10 +130,7 @@ def to_read(phase: Phase, now: NextReading, advice: Advice) -> tuple[ToRead, ...
     if now.kind == "closing" and now.bore is not None:
         return (ToRead(now.round_number, now.bore, "closing"),)
     read = now.current.latest if now.current is not None else {}
-    once_more = now.bore is None
-    return tuple(
-        ToRead(now.round_number, bore, "again" if once_more or bore in read else "turn") for bore in advice.bores
-    )
+    return tuple(ToRead(now.round_number, bore, "again" if bore in read else "turn") for bore in advice.bores)
 
 
 def lever(now: NextReading, banks: BankAssessment | None, advice: Advice) -> tuple[float, bool]:

@@ -16,6 +16,7 @@ from app.shop.assessment.verdicts import balance_of, balanced, rods_are_turnbuck
 from app.shop.procedure.codes import CautionCode
 from app.shop.procedure.doubtful_values import last_values_of
 from app.shop.procedure.items import Item, Phase
+from app.shop.procedure.left_out import left_out_of
 from app.shop.procedure.limits import open_stops, range_of
 from app.shop.procedure.opening_speed import SpeedDue, speed_due
 from app.shop.procedure.parts import Part
@@ -24,6 +25,7 @@ from app.shop.procedure.read_order import NextReading, next_reading
 from app.shop.procedure.recheck import recheck
 from app.shop.procedure.running import holds_until, state_of
 from app.shop.reasons import Reason
+from app.shop.record.entries import MeterReading
 from app.shop.record.rounds import Round
 from app.shop.record.visit_record import VisitRecord
 from app.sync.banks.banks import BankAssessment
@@ -47,8 +49,9 @@ class PhaseAssessment:
     done before the engine is read, None for nothing and once the visit is signed off. ``preset`` are the turns to start
     a cold engine from, ``cold`` is the setting of all its plates on one feeler, None where there is none, ``parts``
     what the phase goes by. ``cautions`` are what to beware of, ``meter_range`` is what the meter can show,
-    ``last_values`` what each bore read last with nothing moved since, by bore, ``screws`` the kinds
-    of the screws of a single bore, by that bore, ``speed`` the engine speed off idle that is to be recorded.
+    ``left_out`` what the bores read before that the round leaves out, ``last_values`` what each bore read last with
+    nothing moved since, by bore, ``screws`` the kinds of the screws of a single bore, by that bore, ``speed`` the
+    engine speed off idle that is to be recorded.
     """
 
     record: VisitRecord
@@ -73,6 +76,7 @@ class PhaseAssessment:
     parts: frozenset[Part]
     cautions: tuple[CautionCode, ...]
     meter_range: Reason
+    left_out: Mapping[int, MeterReading]
     last_values: Mapping[int, float]
     screws: Mapping[int, tuple[AdjusterKind, ...]]
     speed: SpeedDue | None
@@ -175,7 +179,8 @@ def _assess_phase(assessment: Assessment, phase: Phase) -> PhaseAssessment:
     opening, from_above = lever(due, banks, step)
     gate = gate_of(record, phase.slug, assessment.status)
     tolerance = record.settings.window(phase.slug) if phase.rounds != "none" else 0.0
-    read = due.current is not None and len(due.current.latest) >= min(2, len(record.layout.bores))
+    left_out = left_out_of(record, phase.slug, due.current).latest
+    read = due.current is not None and len({**left_out, **due.current.latest}) >= min(2, len(record.layout.bores))
     return PhaseAssessment(
         record=record,
         phase=phase,
@@ -199,6 +204,7 @@ def _assess_phase(assessment: Assessment, phase: Phase) -> PhaseAssessment:
         parts=visit_parts(record),
         cautions=phase.cautions_at(record.visit.place, visit_parts(record)),
         meter_range=range_of(record.meter),
+        left_out=left_out,
         last_values=last_values_of(record, phase, due),
         screws=own_kinds(record.layout),
         speed=None if gate.closed else speed_due(record, phase, due),

@@ -4,6 +4,7 @@ from functools import lru_cache
 
 from app.shop.assessment.lessons import sharing_of
 from app.shop.procedure.items import Phase
+from app.shop.procedure.left_out import left_out_of
 from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.procedure.running import cooled_after, round_ran_out
 from app.shop.record.rounds import Round
@@ -17,7 +18,8 @@ _evenness = lru_cache(maxsize=128)(evenness)
 def evenness_of(record: VisitRecord, one: Round, window: float) -> RoundResult:
     """How even the bores stand as of a round, judged by a window given as a fraction of the mean.
 
-    Every reading of the same phase and opening counts that was taken since the last move before it.
+    Every reading of the same phase and opening counts that was taken since the last move before it, and hot those of
+    the bores on which no move acts that was made since.
     """
     return _evenness(
         record.layout,
@@ -27,6 +29,7 @@ def evenness_of(record: VisitRecord, one: Round, window: float) -> RoundResult:
         tuple(reading for round_ in same_state(record, one) for reading in round_.in_base_units),
         record.settings.pass_probability,
         sharing_of(record),
+        left_out_of(record, one.row.phase, one).states,
     )
 
 
@@ -75,7 +78,8 @@ def as_last_read(record: VisitRecord) -> RoundResult | None:
         return None
     *earlier, newest = hot
     state = [reading for one in same_state(record, newest) for reading in one.in_base_units]
-    seen = {reading.bore for reading in (*state, *newest.in_base_units)}
+    left_out = left_out_of(record, newest.row.phase, newest)
+    seen = {reading.bore for reading in (*state, *newest.in_base_units)} | set(left_out.latest)
     last = {reading.bore: reading for one in earlier for reading in one.in_base_units if reading.bore not in seen}
     return _evenness(
         record.layout,
@@ -85,4 +89,5 @@ def as_last_read(record: VisitRecord) -> RoundResult | None:
         (*last.values(), *state),
         record.settings.pass_probability,
         sharing_of(record),
+        left_out.states,
     )

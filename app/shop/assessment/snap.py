@@ -4,6 +4,7 @@ from functools import cache
 
 from app.shop.assessment.verdicts import accepted_round
 from app.shop.procedure.items import Item
+from app.shop.procedure.left_out import values_of
 from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.procedure.requirements import Requirement
 from app.shop.reasons import Reason, because
@@ -43,7 +44,7 @@ def blips_of(record: VisitRecord, bore: int) -> list[float]:
 def found(record: VisitRecord, bore: int) -> Snap | None:
     """What the blips of a bore say; None before all of them were read."""
     one, blips = accepted_round(record, HEAT_SOAKED), blips_of(record, bore)
-    read = one.latest.get(bore) if one is not None else None
+    read = values_of(record, one).get(bore) if one is not None else None
     if read is None or read.value is None or len(blips) < BLIPS:
         return None
     size = UNITS[record.meter.unit]
@@ -55,7 +56,7 @@ def lacks_of(record: VisitRecord) -> tuple[tuple[str, Reason], ...]:
     lacks = []
     one = accepted_round(record, HEAT_SOAKED)
     for bore in suspects(record.layout):
-        if one is None or bore not in one.latest:
+        if one is None or bore not in values_of(record, one):
             continue  # skipped: nothing to set the blips against
         told = found(record, bore)
         if told is None:

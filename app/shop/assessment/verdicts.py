@@ -1,7 +1,6 @@
 """What ``app.sync`` says of a visit: what was recorded handed to it, its answers handed back."""
 
 import math
-from collections.abc import Iterable
 from functools import lru_cache
 from statistics import fmean
 
@@ -10,6 +9,7 @@ from app.shop.assessment.round_results import evenness_of, newest_evenness
 from app.shop.assessment.since_left import suspect_of
 from app.shop.assessment.tightening import stands_as_before, to_reread
 from app.shop.procedure.items import Phase
+from app.shop.procedure.left_out import in_base_units
 from app.shop.procedure.parts import Part, parts_of
 from app.shop.procedure.phases import BANK_BALANCE, HEAT_SOAKED
 from app.shop.procedure.read_order import opening_rounds
@@ -21,7 +21,7 @@ from app.sync.banks.bank_means import Opening
 from app.sync.banks.banks import BankAssessment, Extra, balance
 from app.sync.banks.link_hypotheses import Cause
 from app.sync.engine.engine_air import IdleFlowModel
-from app.sync.engine.events import Meter, Reading
+from app.sync.engine.events import Meter
 from app.sync.engine.hardware import Hardware
 from app.sync.engine.layout import Layout
 from app.sync.estimation.depth_start import read_by_columns
@@ -114,7 +114,7 @@ def balance_of(record: VisitRecord) -> BankAssessment | None:
     )
     if not read:
         return None
-    at_idle = _pooled(idle.in_base_units)
+    at_idle = in_base_units(record, idle)
     felt = {item for phase, item in record.checks if phase == BANK_BALANCE.slug}
     return _balance(
         record.layout,
@@ -141,14 +141,6 @@ def _gauged_ratio(record: VisitRecord) -> float | None:
     gauged = [record.checks.get((BANK_BALANCE.slug, f"gauged-{which}")) for which in ("first", "second")]
     first, second = (check.number if check is not None else None for check in gauged)
     return second / first - 1 if first and second else None
-
-
-def _pooled(readings: Iterable[Reading]) -> dict[int, list[float]]:
-    """Everything read at each bore."""
-    found: dict[int, list[float]] = {}
-    for reading in readings:
-        found.setdefault(reading.bore, []).append(reading.value)
-    return found
 
 
 def balanced(record: VisitRecord, found: BankAssessment) -> bool:

@@ -2,11 +2,12 @@
 
 import math
 from collections import defaultdict
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from app.shop.assessment.lessons import sharing_of
 from app.shop.assessment.round_results import evenness_of
+from app.shop.procedure.left_out import in_base_units
 from app.shop.procedure.phases import FIRST_FIRE
 from app.shop.record.entries import CheckEntry
 from app.shop.record.intake import Intake
@@ -51,11 +52,22 @@ class Moved:
     amount: float
 
 
+@dataclass(frozen=True, slots=True)
+class RoundSpread:
+    """Widest less tightest bore of one round at idle, as a fraction of the average, and how many moves were made since
+    the round before it."""
+
+    number: int
+    share: float
+    moves: int
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class VisitSummary:
     """What counts of one visit. ``left`` is None until it is signed off, ``found`` before its first closed round.
 
-    ``sharing`` is the part of a runner's pressure that all runners share, as its columns tell, None by a flow meter.
+    ``spreads`` are those of its closed rounds at idle. ``sharing`` is the part of a runner's pressure that all runners
+    share, as its columns tell, None by a flow meter.
 
     ``air_found`` and ``air_left`` are the air and the idle speed of either, None where they are not known.
     """
@@ -85,6 +97,7 @@ class VisitSummary:
     air_found: Conditions | None
     air_left: Conditions | None
     intake: Intake | None
+    spreads: tuple[RoundSpread, ...]
     sharing: float | None = None
 
 
@@ -119,12 +132,22 @@ def build_history(record: VisitRecord) -> VisitSummary:
         air_found=_conditions(record, left=False),
         air_left=_conditions(record, left=True),
         intake=record.intake,
+        spreads=tuple(_spreads(record)),
         sharing=sharing_of(record),
     )
 
 
 def _idle(record: VisitRecord) -> list[Round]:
     return [r for r in record.rounds if r.closed and r.row.opening == 0]
+
+
+def _spreads(record: VisitRecord) -> Iterator[RoundSpread]:
+    before = 0
+    for one in _idle(record):
+        shares = [s.share for s in evenness_of(record, one, record.settings.fine_window).standings]
+        moves = sum(before <= move.after_reading < one.ended for move in record.moves)
+        yield RoundSpread(one.row.number, max(shares) - min(shares), moves)
+        before = one.ended
 
 
 def _before_any_move(record: VisitRecord) -> list[Round]:
@@ -147,6 +170,8 @@ def _stand(record: VisitRecord, speaks: Round, together: Sequence[Round]) -> Rou
         for at, reading in enumerate(readings):
             share = (reading.at - first) / (last - first) if last > first else at / max(1, len(readings) - 1)
             values[reading.bore].append(reading.value - drift * (share - 0.5))
+    for bore, taken in in_base_units(record, speaks).items():
+        values.setdefault(bore, taken)
     pooled = {bore: pool(taken, meter) for bore, taken in values.items()}
     return RoundSummary(judged[speaks.row.ident], pooled, hot)
 

@@ -16,7 +16,7 @@ from app.shop.procedure.codes import SetAside, SkipReason
 from app.shop.procedure.doubtful_values import doubtful
 from app.shop.procedure.items import Phase
 from app.shop.procedure.limits import range_of
-from app.shop.procedure.read_order import next_reading
+from app.shop.procedure.read_order import closing_bore, left_to_read, next_reading
 from app.shop.procedure.running import as_done, round_ran_out
 from app.shop.queries.assessed import gate_kept, keep_gate
 from app.shop.reasons import Reason, because
@@ -267,18 +267,18 @@ def begin(
 
 def _require_its_turn(record: VisitRecord, one: Round | None, new: NewReading) -> None:
     """Raises RejectedError for a further reading of a bore that was not read in the round, and for a drift check of
-    another bore than the first or before every bore was read or skipped."""
+    another bore than ends the round or before every bore was read, skipped or left out."""
     read = one.latest if one is not None else {}
     if new.kind == "again" and new.bore not in read:
         raise RejectedError({"kind": because(Rejection.EXTRA_BEFORE_FIRST, bore=new.bore)})
     if new.kind != "closing":
         return
-    passed = {**read, **(one.skipped if one is not None else {})}
-    if left := [bore for bore in record.layout.bores if bore not in passed]:
+    left = left_to_read(record, one) if one is not None else record.layout.bores
+    if left:
         raise RejectedError({"kind": because(Rejection.DRIFT_CHECK_LAST, bores=left)})
-    first = one.first_bore() if one is not None else None
-    if new.bore != first:
-        raise RejectedError({"bore": because(Rejection.DRIFT_CHECK_BORE, bore=first)})
+    last = closing_bore(record, one) if one is not None else None
+    if new.bore != last:
+        raise RejectedError({"bore": because(Rejection.DRIFT_CHECK_BORE, bore=last)})
 
 
 def _superseded(one: Round, new: NewReading) -> MeterReading:

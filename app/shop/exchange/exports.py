@@ -1,7 +1,8 @@
 """An engine out of the shop: its whole history as a file for another shop."""
 
 import json
-from collections.abc import Mapping
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
 from typing import TypeVar
 
 from sqlmodel import Session, col, select
@@ -14,7 +15,7 @@ from app.shop.record import loader
 from app.shop.record.entries import MeterEntry
 from app.shop.record.visit_record import VisitRecord
 from app.shop.rejections import Rejection
-from app.shop.store.tables import Fitting
+from app.shop.store.tables import Fitting, HoursCorrection, Visit
 from app.shop.training import training
 
 P = TypeVar("P", bound=v5.Part)
@@ -29,6 +30,7 @@ def engine_file(session: Session, engine_id: int, at: str) -> v5.EngineFile:
     records = list(reversed(loader.of_engine(session, engine_id)))
     meters: dict[int, MeterEntry] = {record.meter.ident: record.meter for record in records}
     keys = {f.ident: f.key for f in fittings}
+    hours = _hours(session, engine_id)
     return v5.EngineFile(
         format="evenbore-engine",
         version=5,
@@ -39,7 +41,7 @@ def engine_file(session: Session, engine_id: int, at: str) -> v5.EngineFile:
             _part(v5.Fitting, f, layout=v5.whole(json.loads(f.layout)), hardware=json.loads(f.hardware))
             for f in fittings
         ],
-        visits=[_visit(record, keys) for record in records],
+        visits=[_visit(record, keys, hours[record.visit.ident]) for record in records],
     )
 
 
@@ -54,7 +56,16 @@ def _part(part: type[P], row: object, **others: object) -> P:
     return part.model_validate({**same, **others})
 
 
-def _visit(record: VisitRecord, fittings: Mapping[int, str]) -> v5.Visit:
+def _hours(session: Session, engine_id: int) -> Mapping[int, list[HoursCorrection]]:
+    """The corrected times of an engine's phases by visit, in the order they were stored."""
+    asked = select(HoursCorrection).join(Visit).where(Visit.engine_id == engine_id).order_by(col(HoursCorrection.id))
+    found: dict[int, list[HoursCorrection]] = defaultdict(list)
+    for row in session.exec(asked).all():
+        found[row.visit_id].append(row)
+    return found
+
+
+def _visit(record: VisitRecord, fittings: Mapping[int, str], hours: Sequence[HoursCorrection]) -> v5.Visit:
     rounds = {r.row.ident: r.row.key for r in record.rounds}
     entered = sorted((e for r in record.rounds for e in r.entered), key=lambda e: e.ident)
     readings: dict[int | None, str] = {e.ident: e.key for e in entered}
@@ -108,6 +119,7 @@ def _visit(record: VisitRecord, fittings: Mapping[int, str]) -> v5.Visit:
             )
             for c in record.corrections
         ],
+        hours_corrections=[_part(v5.HoursCorrection, one) for one in hours],
         **_starts_and_stops(record, readings, checks),
     )
 

@@ -26,6 +26,7 @@ from app.shop.store.tables import (
     EngineEvent,
     Evidence,
     Fitting,
+    HoursCorrection,
     MeterRow,
     MoveRow,
     OpeningSpeed,
@@ -65,7 +66,7 @@ TOLD_OTHERWISE = frozenset(
 """Fields of a part that its row has as an id of another row, or as a number."""
 
 
-SELDOM: tuple[type[Evidence], ...] = (MeterRow, Fitting, Visit, Override, SignOff, Correction, StopEnd)
+SELDOM: tuple[type[Evidence], ...] = (MeterRow, Fitting, Visit, Override, SignOff, Correction, StopEnd, HoursCorrection)
 OFTEN: tuple[type[Evidence], ...] = (RoundRow, ReadingRow, MoveRow, CheckRow, OpeningSpeed, EngineEvent)
 """Tables of which a draft takes the next ids, and those of which it leaves some to what is saved while it is made."""
 
@@ -240,6 +241,8 @@ class Drafting:
             self._row(EngineEvent, event, visit_id=visit_id, after_reading=after, after_check=check_after)
         for end in visit.stop_ends:
             self._row(StopEnd, end, visit_id=visit_id, after_check=checks[end.after_check])
+        for time in visit.hours_corrections:
+            self._row(HoursCorrection, time, visit_id=visit_id)
 
     def _row(self, table: type[Evidence], part: v5.Part, **refers: Any) -> int:
         """The id of the row of a part, made unless it is here."""

@@ -2,7 +2,8 @@
 
 As version 4 (see ``v4``), with more units of air flow and pressure, what a pressure meter counts from, what a meter had
 repeated before, engines cooled by air or with motors at their plates, what sat on the intakes, moves that were taken
-back, how fast the engine ran in a round off idle, and its starts and stops. What was not recorded is left out.
+back, how fast the engine ran in a round off idle, its starts and stops, and how long phases took where their record
+says otherwise. What was not recorded is left out.
 ``static/exchange/engine-5.schema.json`` is the JSON Schema. A file of this version must be read for ever: what a later
 version needs goes into models of its own.
 """
@@ -36,6 +37,7 @@ __all__ = [
     "EngineEvent",
     "EngineFile",
     "Fitting",
+    "HoursCorrection",
     "Layout",
     "Meter",
     "Move",
@@ -143,6 +145,7 @@ LEFT_OUT = frozenset(
         "meter_limit",
         "engine_events",
         "stop_ends",
+        "hours_corrections",
     }
 )
 """Parts of a visit that a file does not name where they were not recorded."""
@@ -175,8 +178,21 @@ class StopEnd(Part):
     at: v1.Time
 
 
+class HoursCorrection(Part):
+    """Word that a phase took ``seconds`` in truth, and why its record says otherwise; the newest of a phase counts."""
+
+    key: v1.Key
+    payload: v1.Hash
+    phase: v1.Slug
+    seconds: Annotated[v1.Real, Field(ge=0)]
+    why: v1.Text
+    by: v1.Short
+    at: v1.Time
+
+
 EVENTS = "Starts and stops of the engine; left out where none was recorded."
 STOP_ENDS = "What ended stops for a figure beyond a limit; left out where there was none."
+HOURS = "Times of phases that were corrected by hand, in the order they were stored; left out where none was."
 
 
 class Visit(Part):
@@ -212,6 +228,7 @@ class Visit(Part):
     corrections: v1.Many[Correction]
     engine_events: Annotated[v1.Many[EngineEvent], Field(default_factory=list, description=EVENTS)]
     stop_ends: Annotated[v1.Many[StopEnd], Field(default_factory=list, description=STOP_ENDS)]
+    hours_corrections: Annotated[v1.Many[HoursCorrection], Field(default_factory=list, description=HOURS)]
 
     @model_serializer(mode="wrap")
     def _without_nothing(self, handler: SerializerFunctionWrapHandler) -> dict[str, Any]:

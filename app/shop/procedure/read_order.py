@@ -1,14 +1,19 @@
-"""Which bore is read next. A round goes front to rear, bank by bank, and ends where it began."""
+"""Which bore is read next. A round goes front to rear, bank by bank, and ends where it began.
+
+Hot, it leaves out the bores that the last adjustment does not act on, and ends with the first of those.
+"""
 
 from dataclasses import dataclass
 from typing import Literal
 
 from app.shop.procedure.items import Phase
+from app.shop.procedure.left_out import in_base_units, left_out_of
 from app.shop.procedure.running import round_ran_out
 from app.shop.record.rounds import Round
 from app.shop.record.visit_record import VisitRecord
 from app.sync.banks.lever import Speeds, opened
 from app.sync.engine.adjusters.registry import kind_of
+from app.sync.readings.untouched import ends_with
 
 
 @dataclass(frozen=True, slots=True)
@@ -16,7 +21,8 @@ class NextReading:
     """The reading to take next in a phase: in which round, at which opening, which bore.
 
     ``bore`` is None when the round is closed, or the phase has no rounds. ``follow`` are the bores after it.
-    ``current`` is the round as recorded so far, None before its first reading, and ``first`` the bore it began with.
+    ``current`` is the round as recorded so far, None before its first reading, and ``last`` the bore that ends it, None
+    for the one it will begin with.
     ``from_above``: the lever is opened further first and brought back onto the feeler.
     """
 
@@ -27,7 +33,7 @@ class NextReading:
     follow: tuple[int, ...]
     current: Round | None
     from_above: bool = False
-    first: int | None = None
+    last: int | None = None
 
 
 def next_reading(record: VisitRecord, phase: Phase) -> NextReading:
@@ -41,16 +47,30 @@ def next_reading(record: VisitRecord, phase: Phase) -> NextReading:
     opening = next_opening(record, mine) if phase.rounds == "openings" else 0.0
     done_here = current is not None and current.closed and phase.rounds == "openings" and opening is not None
     if current is None or record.moved_since(current) or done_here or round_ran_out(record, current):
-        bores = record.layout.bores
-        return NextReading(newest + 1, opening or 0.0, bores[0], "turn", bores[1:], None)
+        left_out = left_out_of(record, phase.slug, None).latest
+        bores = tuple([bore for bore in record.layout.bores if bore not in left_out]) or record.layout.bores
+        last = next(iter(sorted(left_out, key=record.layout.bores.index)), None)
+        return NextReading(newest + 1, opening or 0.0, bores[0], "turn", bores[1:], None, last=last)
     number, (opening, above) = current.row.number, current.lever
-    first = current.first_bore()
+    last = closing_bore(record, current)
     if current.closed:
-        return NextReading(number, opening, None, "closing", (), current, above, first)
-    left = [b for b in record.layout.bores if b not in current.latest and b not in current.skipped]
-    if left:
-        return NextReading(number, opening, left[0], "turn", tuple(left[1:]), current, above, first)
-    return NextReading(number, opening, first, "closing", (), current, above, first)
+        return NextReading(number, opening, None, "closing", (), current, above, last)
+    if left := left_to_read(record, current):
+        return NextReading(number, opening, left[0], "turn", left[1:], current, above, last)
+    return NextReading(number, opening, last, "closing", (), current, above, last)
+
+
+def left_to_read(record: VisitRecord, one: Round) -> tuple[int, ...]:
+    """The bores that a round still has to read before its drift check."""
+    passed = {*one.latest, *one.skipped, *left_out_of(record, one.row.phase, one).latest}
+    return tuple([bore for bore in record.layout.bores if bore not in passed])
+
+
+def closing_bore(record: VisitRecord, one: Round) -> int | None:
+    """The bore that ends a round, its drift check; None before one was read in it."""
+    first = one.first_bore()
+    left_out = left_out_of(record, one.row.phase, one).latest
+    return first if first is None or not left_out else ends_with(record.layout.bores, [first, *one.latest], left_out)
 
 
 def opening_rounds(record: VisitRecord, mine: list[Round], from_above: bool = False) -> dict[float, Round]:
@@ -76,7 +96,7 @@ def read_shut(record: VisitRecord, one: Round) -> bool:
     idle = next((r for r in reversed(record.rounds) if r.closed and r.row.opening == 0), None)
     if not one.row.opening or not one.closed or idle is None:
         return False
-    at_idle, here = ({r.bore: r.value for r in those.in_base_units} for those in (idle, one))
+    at_idle, here = ({bore: read[-1] for bore, read in in_base_units(record, those).items()} for those in (idle, one))
     speed = record.speed_in(one)
     speeds = Speeds(record.idles_at, speed.speed) if speed is not None and record.idles_at else None
     return not opened(record.layout, at_idle, here, record.meter_as_read(), speeds)

@@ -154,11 +154,14 @@ def round_ran_out(record: VisitRecord, one: Round) -> bool:
 
 
 def ended_by_stop(record: VisitRecord, one: Round) -> bool:
-    """Whether the engine was stopped or started, as recorded, between the first reading of a round and its last."""
+    """Whether the engine was stopped or started, as recorded, between the first reading of a round and its last.
+
+    A round that was left for an adjustment ended with it; the engine is stopped to make one.
+    """
     if one.closed or not one.entered or not record.engine_events:
         return False
-    first = one.entered[0].ident
-    return any(event.after_reading >= first for event in record.engine_events)
+    first, last = one.entered[0].ident, one.ended if record.moved_since(one) else math.inf
+    return any(first <= event.after_reading < last for event in record.engine_events)
 
 
 def cooled_after(record: VisitRecord) -> int:

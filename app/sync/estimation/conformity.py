@@ -63,7 +63,7 @@ class Foresight:
 class Decision:
     """What is said, and what to do about it where nothing is.
 
-    ``all_inside`` is None while incomplete. ``rounds`` is the number that would likely decide, with its line in
+    ``all_inside`` is None while incomplete. ``rounds`` is the number that would likely decide, the last line of
     ``foreseen``; None where no sensible number does. ``read_next`` are the bores to read first, most telling first: of
     an incomplete engine those unread or contradictory. ``move_advised``: no sensible number of readings decides, and
     even is not likely enough to leave it. ``readings``: so many more at most, and something is said; None where that is
@@ -97,8 +97,7 @@ def decide(posterior: SharePosterior, pass_probability: float = PASS_PROBABILITY
         return Decision(Conformity.INCOMPLETE, inside, read_next=missing)
     if inside >= pass_probability:
         return Decision(Conformity.EVEN, inside)
-    foreseen = foresee(posterior, pass_probability)
-    rounds = next((each.rounds for each in foreseen if each.decided >= WORTH_READING), None)
+    foreseen, rounds = _until_decided(posterior, pass_probability)
     counted = sum(share.readings for share in posterior.shares.values())
     read_enough = rounds is None or counted >= MANY_READINGS * len(posterior.bores)
     if inside >= LIMIT_PROBABILITY and read_enough:
@@ -107,6 +106,16 @@ def decide(posterior: SharePosterior, pass_probability: float = PASS_PROBABILITY
         telling = most_telling(posterior, pass_probability)
         return Decision(Conformity.UNDECIDED, inside, foreseen=foreseen, rounds=rounds, read_next=telling)
     return Decision(Conformity.UNDECIDED, inside, foreseen=foreseen, move_advised=True)
+
+
+def _until_decided(posterior: SharePosterior, pass_probability: float) -> tuple[tuple[Foresight, ...], int | None]:
+    """What is foreseen of ever more rounds, and the first number of them that is worth reading."""
+    foreseen: tuple[Foresight, ...] = ()
+    for rounds in ROUNDS:
+        foreseen += foresee(posterior, pass_probability, (rounds,))
+        if foreseen[-1].decided >= WORTH_READING:
+            return foreseen, rounds
+    return foreseen, None
 
 
 def most_telling(posterior: SharePosterior, pass_probability: float = PASS_PROBABILITY) -> tuple[int, ...]:

@@ -17,6 +17,7 @@ from app.sync.estimation.conformity import PASS_PROBABILITY, Conformity, Decisio
 from app.sync.estimation.shares import BoreShare, LogReading, SharePosterior, pooled
 from app.sync.readings.observation import far_from_others, log_air, own_of, per_air
 from app.sync.readings.rounds import fit
+from app.sync.readings.untouched import Untouched
 
 
 class BoreVerdict(StrEnum):
@@ -97,14 +98,15 @@ def evenness(
     before: Sequence[Reading] = (),
     pass_probability: float = PASS_PROBABILITY,
     sharing: float | None = None,
+    earlier: Sequence[Untouched] = (),
 ) -> RoundResult:
     """How even the bores stand, as far as they were read.
 
     Parameters: ``layout`` of the engine; ``readings`` of one round in the order taken, with no move between them, at
     least one; ``meter`` they were read with; ``window`` the half width as a fraction of the mean, above 0; ``before``,
     readings of earlier rounds since the last move; ``pass_probability`` from which the engine is called even;
-    ``sharing`` the part of a runner's pressure that all runners share, the usual one when None. Raises ValueError
-    without a reading, or for a bore the layout does not have.
+    ``sharing`` the part of a runner's pressure that all runners share, the usual one when None; ``earlier`` readings of
+    bores that no move acted on since. Raises ValueError without a reading, or for a bore the layout does not have.
 
     >>> from app.sync.engine.layout import Bank
     >>> four = Layout((Bank("A", (1, 2, 3, 4), 1, 1),))
@@ -115,9 +117,10 @@ def evenness(
     """
     if {r.bore for r in readings} - set(layout.bores):
         raise ValueError("a reading names a bore the engine does not have")
-    fitted = fit(readings, meter)
+    fitted = fit(readings, meter, earlier)
     shared = sharing_of(layout.plenum) if sharing is None else sharing
-    air = _as_air((*before, *readings), meter, shared)
+    past = [log for one in earlier for log in _as_air(one.readings, meter, shared, one.moves)]
+    air = [*past, *_as_air((*before, *readings), meter, shared)]
     posterior = pooled(layout.bores, air, window, own=own_of(meter))
     decision = decide(posterior, pass_probability, closed=any(map(attrgetter("closing"), readings)))
     scale = per_air(fitted.mean, meter, shared)
@@ -144,11 +147,11 @@ def evenness(
     )
 
 
-def _as_air(readings: Sequence[Reading], meter: Meter, sharing: float) -> list[LogReading]:
+def _as_air(readings: Sequence[Reading], meter: Meter, sharing: float, moves: int = 0) -> list[LogReading]:
     found = []
     for one in readings:
         air, sd = log_air(one.value, meter, sharing)
-        found.append(LogReading(one.bore, air, sd**2, one.at))
+        found.append(LogReading(one.bore, air, sd**2, one.at, moves=moves))
     return found
 
 

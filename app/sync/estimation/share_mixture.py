@@ -1,6 +1,7 @@
 """What readings of one state leave over the bores' ln(air): a mixture of Gaussians, one for each spread they may have.
 
-``ln y = level + drift t + exponent ln(speed) + u_b + wander + noise``. The level is unknown, bores are exchangeable:
+``ln y = level + drift t + exponent ln(speed) + u_b + wander + noise``. The level is unknown and changes a little with
+each adjustment of other bores, bores are exchangeable:
 ``u_b ~ N(0, tau^2 + own^2)``, where ``own`` is what a bore's readings have in common without being air; and one of them
 may stand apart, with ``APART_SD`` more. Tau lies on a grid and is weighed by its prior times the evidence, as in
 A. Gelman and others, Bayesian Data Analysis, 3rd ed. 2013, chapter 5 (a hierarchical normal model given tau is Gaussian
@@ -15,6 +16,7 @@ from numpy.typing import NDArray
 from scipy.linalg import cho_factor, cho_solve
 
 from app.sync.readings.idle_wander import DRIFT, MEMORY, WANDER
+from app.sync.readings.untouched import HANDLING, level_changes
 
 Floats = NDArray[np.float64]
 
@@ -39,7 +41,8 @@ LEAST_WEIGHT = 1e-4  # of a part that draws are worth (our judgement)
 @dataclass(frozen=True, slots=True, eq=False)
 class Course:
     """What was read, in arrays. Shapes: ``log_flow``, ``variance`` and ``minutes`` (readings,), ``bore`` (readings,)
-    as columns of the bores, ``log_speed`` (readings,) about its mean, or None where no speeds were recorded.
+    as columns of the bores, ``moves`` made since each (readings,), ``log_speed`` (readings,) about its mean, or None
+    where no speeds were recorded.
     """
 
     bores: int
@@ -47,13 +50,15 @@ class Course:
     log_flow: Floats
     variance: Floats
     minutes: Floats
+    moves: NDArray[np.intp]
     log_speed: Floats | None
     exponent: tuple[float, float] = EXPONENT
 
     @property
     def common(self) -> tuple[Floats, Floats]:
         """What acts on all bores alike, shape (readings, terms), and the prior sd of each term, shape (terms,)."""
-        columns, sds = [np.ones_like(self.minutes), self.minutes], [LEVEL_SD, DRIFT]
+        changed, by = level_changes(self.moves)
+        columns, sds = [np.ones_like(self.minutes), self.minutes, *changed.T], [LEVEL_SD, DRIFT, *by]
         if self.log_speed is not None:
             columns.append(self.log_speed)
             sds.append(self.exponent[1])
@@ -72,9 +77,13 @@ class Course:
 
     @property
     def noise(self) -> Floats:
-        """Covariance of meter and wander together, shape (readings, readings)."""
+        """Covariance of meter, wander and what moves did to the bores beside them, shape (readings, readings)."""
         apart = np.abs(self.minutes[:, None] - self.minutes[None, :]) * 60.0
-        return np.asarray(np.diag(self.variance) + WANDER**2 * np.exp(-apart / MEMORY), dtype=np.float64)
+        found = np.diag(self.variance) + WANDER**2 * np.exp(-apart / MEMORY)
+        if self.moves.any():
+            alike = self.bore[:, None] == self.bore[None, :]
+            found += HANDLING**2 * alike * np.minimum(self.moves[:, None], self.moves[None, :])
+        return np.asarray(found, dtype=np.float64)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -29,7 +29,8 @@ from app.sync.readings.rounds import last_of_each
 class LogReading:
     """One reading at one bore as ``log_flow``, ln of air flow in any unit, with the ``variance`` of that.
 
-    ``at`` is seconds from any fixed start, ``speed`` the engine speed beside it [rev/s].
+    ``at`` is seconds from any fixed start, ``speed`` the engine speed beside it [rev/s], ``moves`` how many were made
+    since, none of which acts on this bore.
     """
 
     bore: int
@@ -37,6 +38,7 @@ class LogReading:
     variance: float
     at: float
     speed: float | None = None
+    moves: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,6 +159,7 @@ def _course(order: tuple[int, ...], readings: Sequence[LogReading], exponent: tu
         log_flow=np.array([reading.log_flow for reading in readings], dtype=float),
         variance=np.array([reading.variance for reading in readings], dtype=float),
         minutes=(seconds - seconds.mean()) / 60.0,
+        moves=np.array([reading.moves for reading in readings], dtype=np.intp),
         log_speed=log_speed,
         exponent=exponent,
     )
@@ -170,6 +173,7 @@ def _part(course: Course, kept: list[int], added: NDArray[np.float64]) -> Course
         course.log_flow[kept],
         (course.variance + added)[kept],
         course.minutes[kept],
+        course.moves[kept],
         None if course.log_speed is None else course.log_speed[kept],
         course.exponent,
     )

@@ -19,6 +19,7 @@ from app.sync.engine.engine_air import DEMAND_POWER, flow_function_of
 from app.sync.engine.idle_flow import log_drawn, own_ratio, solve_idle
 from app.sync.engine.layout import Bank
 from app.sync.estimation.posterior import FEELER_SD, Posterior, rates, rotation_between, turn_noise, turned
+from app.sync.planning.dependency import dependency_of
 from app.sync.planning.evaluation import (
     BLADE_MINUTES,
     FLOW_PER_AREA,
@@ -29,7 +30,6 @@ from app.sync.planning.evaluation import (
     Floats,
     Ints,
     PlanningProblem,
-    dependency_of,
     shortfall_costs,
 )
 

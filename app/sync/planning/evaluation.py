@@ -9,18 +9,18 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property, lru_cache
 from itertools import combinations
-from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr, ndtri
 
-from app.sync.engine.adjusters.registry import carried, own_screws
+from app.sync.engine.adjusters.registry import own_screws
 from app.sync.engine.engine_air import IDLE_RATIO, SHARING, alone
 from app.sync.engine.idle_flow import slopes, solve_idle
 from app.sync.engine.layout import Adjuster, Layout
 from app.sync.engine.units import REV_PER_MIN
 from app.sync.estimation.posterior import FEELER_SD, LEAST_GAP, Posterior, rates, rotation_between, turn_noise, turned
+from app.sync.planning.dependency import Dependency, dependency_of
 from app.sync.planning.uncertain_screws import Turned, screws_of
 
 Floats = NDArray[np.float64]
@@ -37,48 +37,12 @@ SPEED_WINDOW = 60 * REV_PER_MIN  # our judgement
 
 # Prices of what ends outside, in minutes, our judgement. A bore costs at least what correcting it costs, or the plan
 # would leave it out for ever: a feeler and a reading, again when that misses, and what hangs on it is disturbed as
-# well.
-BEYOND_PRICE = 0.6
-STOP_BORE_PRICE = 5.0
+# well (``dependency``).
 SCREW_PRICE = 2.0  # of a bore that a screw of its own evens: it is turned and read, and now and then again
 SPEED_PRICE = 4.0  # of an idle speed that ends outside: a stop turn a bank, and the last round again
 
 FLOW_PER_AREA = float(alone(IDLE_RATIO, SHARING))
 """Per cent of flow for one per cent of a bore's area (our judgement, by the constants of ``engine_air``)."""
-
-
-class Dependency(NamedTuple):
-    """What hangs on what, as numbers. ``bank`` of each bore; ``stops`` and ``far`` the rows of the stop bores and of
-    each coupler's far bore; ``beyond`` the number of each coupler, from 1, at the bores beyond it, 0 at the others;
-    ``weight`` what hangs on each bore, as a price [min]."""
-
-    bank: Ints
-    stops: Ints
-    far: Ints
-    beyond: Ints
-    weight: Floats
-
-
-@lru_cache(maxsize=64)
-def dependency_of(layout: Layout) -> Dependency:
-    """What hangs on what in an engine; not to be written to.
-
-    Parameters: ``layout`` of the engine.
-    """
-    rows = {bore: at for at, bore in enumerate(layout.bores)}
-    hanging = carried(layout)
-    far = np.array([rows[coupler.far] for coupler in layout.couplers()], dtype=np.int64)
-    weight = np.zeros(len(rows))
-    weight[far] = BEYOND_PRICE * (hanging.sum(axis=1) - 1)
-    for bank in layout.banks:
-        weight[rows[bank.stop]] = STOP_BORE_PRICE + BEYOND_PRICE * max(len(bank.bores) - 4, 0)
-    return Dependency(
-        np.array([at for at, bank in enumerate(layout.banks) for _ in bank.bores]),
-        np.array([rows[bank.stop] for bank in layout.banks]),
-        far,
-        hanging * np.arange(1, len(far) + 1)[:, None],
-        weight,
-    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +53,8 @@ class PlanningProblem:
     fraction of the mean; ``speed_known`` whether the idle speed was read: if not, it is to stay as it is.
     ``dearness`` is the price of a bore that no feeler is laid at against one that was set and missed: above 1, so that
     what is outside is corrected in the end.
-    ``restart`` is what any move costs beside itself [min]: the readings of a last round under way that it undoes.
+    ``weary`` is what any move costs beside itself [min], ``undone`` the readings that it undoes by bore that it acts on
+    [min].
     ``own`` is the standard deviation of ln(air) of a bore that no reading of this meter tells.
     ``opened`` are turns by which screws that meet an end stand further open than after the preset; ``helpless`` are the
     bores that nothing of their own evens any more: what carries them may still set them less far off. ``no_way`` are
@@ -101,7 +66,8 @@ class PlanningProblem:
     window: float
     speed_known: bool
     dearness: float = 2.0
-    restart: float = 0.0
+    weary: float = 0.0
+    undone: Mapping[int, float] = field(default_factory=dict)
     own: float = 0.0
     opened: Mapping[Adjuster, float] = field(default_factory=dict)
     helpless: frozenset[int] = frozenset()
@@ -212,7 +178,9 @@ def outcomes(posterior: Posterior, task: PlanningProblem, choices: Sequence[Cand
         )
     speed = np.expm1(settled.log_speed - wanted)
     off_speed = outside_of(speed, speed_spread, SPEED_WINDOW / posterior.engine.speed)
-    minutes = after.minutes + task.restart * (after.minutes > 0)
+    minutes = after.minutes + task.weary * (after.minutes > 0)
+    if task.undone:
+        minutes += after.touched @ [task.undone.get(bore, 0.0) for bore in posterior.layout.bores]
     helpless = np.array([bore in task.helpless for bore in posterior.layout.bores])
     price = shortfall_costs(posterior, task) * np.where(after.set_anew | helpless, 1.0, task.dearness)
     risk = (price * outside).sum(axis=1) + task.dearness * SPEED_PRICE * off_speed
@@ -325,6 +293,12 @@ class _After:
         """Bores that a feeler or a screw of their own sets."""
         on_blade = np.asarray(self.origin == np.arange(self.posterior.bores))
         return on_blade | self._screws.moved if self._screws else on_blade
+
+    @property
+    def touched(self) -> NDArray[np.bool_]:
+        """Bores that anything acts on."""
+        by_feeler_or_stop = (self.origin >= 0) | (self._turns[:, self._tree.bank] != 0)
+        return np.asarray(by_feeler_or_stop | self._screws.touched if self._screws else by_feeler_or_stop)
 
     @cached_property
     def origin(self) -> Ints:

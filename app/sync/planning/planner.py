@@ -15,7 +15,7 @@ from operator import attrgetter
 import numpy as np
 
 from app.sync.engine.adjusters.kind import ScrewWithGain
-from app.sync.engine.adjusters.registry import adjuster_of, kind_at, kind_of, own_adjuster, own_screws
+from app.sync.engine.adjusters.registry import kind_at, own_adjuster, own_screws
 from app.sync.engine.events import Event, IdleSpeed, Meter, Move, Reading
 from app.sync.engine.hardware import Hardware
 from app.sync.engine.layout import Adjuster, Layout, StopScrew
@@ -53,8 +53,9 @@ from app.sync.planning.evaluation import (
 from app.sync.planning.faults import fault_to_name
 from app.sync.planning.optimize import Plan, first_at, optimize
 from app.sync.planning.recent_events import (
-    SEEN,
+    first_tried,
     idle_as_read,
+    last_move,
     moves_at,
     recently_turned,
     since_last_move,
@@ -63,6 +64,7 @@ from app.sync.planning.recent_events import (
 from app.sync.planning.uncertain_screws import as_if_known, opened_by, screw_room
 from app.sync.readings.observation import own_of
 from app.sync.readings.rounds import reading_sd
+from app.sync.readings.untouched import Untouched, beyond_a_round, ends_with, untouched
 
 ENOUGH = 0.88
 """Chance that everything is inside at which to stop: below, engines leave uneven, above, minutes go into noise
@@ -102,7 +104,8 @@ MOST_WEARY = 10.0
 
 @dataclass(frozen=True)
 class _PlanningContext:
-    """All that one piece of advice is drawn from. ``read`` are the bores read since the last move, in order."""
+    """All that one piece of advice is drawn from. ``read`` are the bores read since the last move, in order; ``before``
+    are those of readings that no move acted on since."""
 
     posterior: Posterior
     meter: Meter
@@ -110,10 +113,16 @@ class _PlanningContext:
     standing: Evaluation
     events: Sequence[Event]
     read: Sequence[int]
+    before: Sequence[int]
 
     @property
     def layout(self) -> Layout:
         return self.posterior.layout
+
+    @property
+    def told(self) -> Sequence[int]:
+        """The bore of every reading that tells how it stands."""
+        return [*self.before, *self.read]
 
     def outside(self, bore: int) -> float:
         """Chance that a bore stands outside as it is."""
@@ -150,17 +159,20 @@ def next_move(
     since = [e for e in since_last_move(events) if isinstance(e, Reading)]
     closed = any(map(attrgetter("closing"), since))
     if since and not closed and not moves_at(events):
-        return Advice(AdviceKind.MEASURE, AdviceReason.CLOSE_ROUND, bores=(since[0].bore,))
+        close = Advice(AdviceKind.MEASURE, AdviceReason.CLOSE_ROUND, bores=(since[0].bore,))
+        return to_read_again(layout, meter, since) or close
     start = read_by_columns(start or start_prior(layout, hardware, displacement, wanted_speed), meter, events)
     start = depth_learned(sharing_learned(start, meter, events), meter, events)
     found = judged(start, meter, tuple(events))
     posterior, meter = found.posterior, found.meter
     if told := to_read_again(layout, meter, since) or fault_to_name(found, events):
         return told
-    bench = _bench(start, posterior, meter, window, blades, events)
+    earlier = untouched(layout, events)
+    bench = _bench(start, posterior, meter, window, blades, events, earlier)
     standing = bench.standing
-    if decision is None and closed and not set(layout.bores) - set(bench.read):  # before that it settles nothing
-        decision = evenness(layout, since, meter, window, sharing=posterior.engine.sharing).decision
+    if decision is None and closed and not set(layout.bores) - set(bench.told):  # before that it settles nothing
+        sharing = posterior.engine.sharing
+        decision = evenness(layout, since, meter, window, sharing=sharing, earlier=earlier).decision
     even = decision is not None and decision.conformity is Conformity.EVEN and standing.off_speed[0] <= LOST
     if not even and standing.all_inside[0] < ENOUGH and (plan := _plan(bench)):
         if suspect is not None and not moves_at(events):
@@ -178,16 +190,19 @@ def _bench(
     window: float,
     blades: Sequence[float],
     events: Sequence[Event],
+    earlier: Sequence[Untouched],
 ) -> _PlanningContext:
     """What a piece of advice is drawn from: the task at hand and how the engine stands to it."""
     layout, since = posterior.layout, [e for e in since_last_move(events) if isinstance(e, Reading)]
-    extra, weary = max(len(since) - len(layout.bores) - 1, 0), weariness(layout, events)
+    before = [one.bore for state in earlier for one in state.readings]
+    extra, weary = beyond_a_round(layout.bores, len(since), before), weariness(layout, events)
     task = PlanningProblem(
         plausible_stacks(blades, posterior),
         max(window, achievable_tolerance(posterior)),
         any(isinstance(e, IdleSpeed) for e in events),
         DEAR + (0.0 if weary else RISING * extra),
-        READ_MINUTES * len({e.bore for e in since}) + weary,
+        weary,
+        dict.fromkeys([*before, *(e.bore for e in since)], READ_MINUTES),
         own_of(meter),
         opened_by(start, events),
         no_way=recently_turned(events),
@@ -203,7 +218,7 @@ def _bench(
     if standing.off_speed[0] > LOST:
         further = 1 if standing.speed[0] > 0 else -1
         task = replace(task, no_way=task.no_way | {(StopScrew(bank.name), further) for bank in layout.banks})
-    return _PlanningContext(posterior, meter, task, standing, events, [e.bore for e in since])
+    return _PlanningContext(posterior, meter, task, standing, events, [e.bore for e in since], before)
 
 
 def _towards(plan: Plan, bench: _PlanningContext) -> Advice:
@@ -227,7 +242,7 @@ def _plan(bench: _PlanningContext, *, force: bool = False) -> Plan:
         return Plan((), float(bench.standing.cost[0]))
     if not off and (weary or not lost):
         return optimize(posterior, task)
-    task = replace(task, restart=0.0)
+    task = replace(task, weary=0.0, undone={})
     for _ in range(5):
         if plan := optimize(posterior, task):
             break
@@ -237,8 +252,8 @@ def _plan(bench: _PlanningContext, *, force: bool = False) -> Plan:
 
 def _first_of(plan: Plan, bench: _PlanningContext) -> Advice:
     """The first move of a plan, or the reading to take before it."""
-    last = _last_move(bench)
-    if last is not None and last.place.sets not in bench.read and _first_tried(last, bench):
+    last = last_move(bench.events)
+    if last is not None and last.place.sets not in bench.read and first_tried(bench.layout, bench.events):
         return Advice(AdviceKind.MEASURE, AdviceReason.AFTER_MOVE, bores=_set_by(last))
     adjuster, amount = plan.moves[0]
     kind = kind_at(bench.layout, adjuster)
@@ -279,12 +294,12 @@ def _why_set(bore: int, bench: _PlanningContext) -> AdviceReason:
 
 def _read_before(bore: int, bench: _PlanningContext) -> Advice | None:
     """The reading that is worth more than going straight on to a move that is to set this bore."""
-    last = _last_move(bench)
+    last = last_move(bench.events)
     for set_last in _set_by(last) if last is not None else ():
         if set_last not in bench.read and bench.outside(set_last) > DOUBT_AFTER_BLADE:
             return Advice(AdviceKind.MEASURE, AdviceReason.AFTER_MOVE, bores=(set_last,))
     low, high = UNDECIDED
-    if low < bench.outside(bore) < high and bench.read.count(bore) < 2:
+    if low < bench.outside(bore) < high and bench.told.count(bore) < 2:
         return Advice(AdviceKind.MEASURE, AdviceReason.DOUBTFUL, bores=(bore,))
     return None
 
@@ -292,18 +307,6 @@ def _read_before(bore: int, bench: _PlanningContext) -> Advice | None:
 def _set_by(move: Move) -> tuple[int, ...]:
     """The bore that a move was made for; none where it was made for a whole bank."""
     return () if move.place.sets is None else (move.place.sets,)
-
-
-def _first_tried(move: Move, bench: _PlanningContext) -> bool:
-    """Whether a screw of unknown way was turned for the first time: the reading after it is what it was turned for."""
-    kind, adjuster = kind_of(move.kind), adjuster_of(move)
-    if not isinstance(kind, ScrewWithGain) or kind.way(bench.layout, adjuster):
-        return False
-    return sum(not isinstance(e, SEEN) and adjuster_of(e) == adjuster for e in bench.events) == 1
-
-
-def _last_move(bench: _PlanningContext) -> Move | None:
-    return next((e for e in reversed(bench.events) if not isinstance(e, SEEN)), None)
 
 
 def _why_unadjustable(bore: int, bench: _PlanningContext) -> AdviceReason | None:
@@ -323,15 +326,16 @@ def _why_unadjustable(bore: int, bench: _PlanningContext) -> AdviceReason | None
 def _last_round(bench: _PlanningContext, closed: bool, decision: Decision | None, finer: bool) -> Advice:
     """Where no move pays: what is left to read, that it is done, or what is done about a verdict that is not even."""
     by_doubt = sorted(bench.layout.bores, key=lambda bore: -bench.outside(bore))
-    unread = tuple(bore for bore in by_doubt if bore not in bench.read)
+    unread = tuple(bore for bore in by_doubt if bore not in bench.told)
     if unread:
         return Advice(AdviceKind.MEASURE, AdviceReason.LAST_ROUND, bores=unread)
     if not closed or decision is None:
-        return Advice(AdviceKind.MEASURE, AdviceReason.CLOSE_ROUND, bores=(bench.read[0],))
+        last = ends_with(bench.layout.bores, bench.read, bench.before) if bench.read else by_doubt[0]
+        return Advice(AdviceKind.MEASURE, AdviceReason.CLOSE_ROUND, bores=(last,))
     inside = bench.standing.all_bores_inside[0]
     if finer and bench.standing.all_inside[0] >= ENOUGH and decision.conformity is not Conformity.EVEN:
         return Advice(AdviceKind.DONE, AdviceReason.FINEST)
-    extra = len(bench.read) - len(bench.layout.bores) - 1
+    extra = beyond_a_round(bench.layout.bores, len(bench.read), bench.before)
     good = _good_word(decision)
     if good and (inside >= SURE_TO_LEAVE or extra >= MOST_EXTRA or bench.meter.quantity != "flow"):
         return good
@@ -361,7 +365,7 @@ def _good_word(decision: Decision) -> Advice | None:
 
 def _most_doubtful(bench: _PlanningContext) -> int:
     """The bore whose next reading tells most."""
-    times, chances = Counter(bench.read), {bore: bench.outside(bore) for bore in bench.layout.bores}
+    times, chances = Counter(bench.told), {bore: bench.outside(bore) for bore in bench.layout.bores}
     return max(bench.layout.bores, key=lambda b: chances[b] * (1 - chances[b]) / times[b])
 
 

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from itertools import takewhile
 
+from app.sync.engine.adjusters.kind import ScrewWithGain
 from app.sync.engine.adjusters.registry import adjuster_of, adjusters, kind_at, kind_of
 from app.sync.engine.events import ColdSetting, Event, IdleSpeed, Move, Reading
 from app.sync.engine.layout import Adjuster, Layout
@@ -39,6 +40,29 @@ def since_last_move(events: Sequence[Event]) -> Sequence[Event]:
     """
     newest = (at for at in reversed(range(len(events))) if not isinstance(events[at], SEEN))
     return events[next(newest, -1) + 1 :]
+
+
+def last_move(events: Sequence[Event]) -> Move | None:
+    """The last move; None before the first.
+
+    Parameters: ``events``, oldest first.
+    """
+    return next((event for event in reversed(events) if not isinstance(event, SEEN)), None)
+
+
+def first_tried(layout: Layout, events: Sequence[Event]) -> bool:
+    """Whether the last move turned a screw of unknown way for the first time: the reading after it is what it was
+    turned for.
+
+    Parameters: ``layout`` of the engine; ``events``, oldest first.
+    """
+    move = last_move(events)
+    if move is None:
+        return False
+    kind, adjuster = kind_of(move.kind), adjuster_of(move)
+    if not isinstance(kind, ScrewWithGain) or kind.way(layout, adjuster):
+        return False
+    return sum(not isinstance(event, SEEN) and adjuster_of(event) == adjuster for event in events) == 1
 
 
 def idle_as_read(events: Sequence[Event]) -> float | None:

@@ -121,10 +121,14 @@ class Turned:
         return np.asarray((self._passes * self._gains[self._turning :, None]).sum(axis=1))
 
     @property
+    def touched(self) -> Truths:
+        """Bores that a screw acts on."""
+        return np.asarray((self._acts != 0).any(axis=1) | (self._passes != 0).any(axis=1))
+
+    @property
     def moved(self) -> Truths:
         """Bores whose own screw is turned."""
-        found = (self._acts != 0).any(axis=1) | (self._passes != 0).any(axis=1)
-        return np.asarray(found & self._screws.owned)
+        return np.asarray(self.touched & self._screws.owned)
 
     @property
     def count(self) -> Ints:

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from app.sync.engine.events import Meter, Reading
 from app.sync.readings.idle_wander import drift_over
+from app.sync.readings.untouched import HANDLING, Untouched, level_changes
 
 DRIFT_SEEN_Z = 1.645
 """Standard deviations from which a drift is said to be one: one-sided, 95 % (quantile of the normal law, any table)."""
@@ -43,11 +44,12 @@ class RoundFit:
     drift_seen: bool
 
 
-def fit(readings: Sequence[Reading], meter: Meter) -> RoundFit:
+def fit(readings: Sequence[Reading], meter: Meter, earlier: Sequence[Untouched] = ()) -> RoundFit:
     """The bores of a round with its drift taken out; a bore read more than once counts with the mean of its readings.
 
     Parameters: ``readings`` of one round in the order taken, with no move between them, at least one; ``meter`` they
-    were read with. Raises ValueError without a reading.
+    were read with; ``earlier`` readings of states before, of bores that stand as they did. Raises ValueError without a
+    reading.
 
     >>> rising = [Reading(b, 6.0 + 0.1 * n, 20.0 * n, n == 3) for n, b in enumerate((1, 2, 3, 1))]
     >>> found = fit(rising, Meter(step=1e-9, repeatability=1e-6))
@@ -56,8 +58,9 @@ def fit(readings: Sequence[Reading], meter: Meter) -> RoundFit:
     """
     if not readings:
         raise ValueError("a round needs a reading")
-    bores = list(dict.fromkeys(reading.bore for reading in readings))
-    values, drift, cov = _least_squares(bores, readings, meter)
+    before = [(one, state.moves) for state in earlier for one in state.readings]
+    bores = list(dict.fromkeys(reading.bore for reading in (*readings, *(one for one, _ in before))))
+    values, drift, cov = _least_squares(bores, readings, meter, before)
     seen = abs(drift) > DRIFT_SEEN_Z * float(np.sqrt(cov[-1, -1]))
     return RoundFit(dict(zip(bores, values.tolist(), strict=True)), float(values.mean()), drift, seen)
 
@@ -109,26 +112,35 @@ def reading_sd(value: float, meter: Meter) -> float:
 
 
 def _least_squares(
-    bores: list[int], readings: Sequence[Reading], meter: Meter
+    bores: list[int], readings: Sequence[Reading], meter: Meter, before: Sequence[tuple[Reading, int]]
 ) -> tuple[NDArray[np.float64], float, NDArray[np.float64]]:
-    """Values per bore as at the middle of the round, the drift over the round, and their covariance."""
+    """Values per bore as at the middle of the round, the drift over the round, and their covariance.
+
+    ``before`` are readings of earlier states, each with the moves made since.
+    """
     place = {bore: n for n, bore in enumerate(bores)}
     times = np.array([r.at for r in readings], dtype=float)
     span = times.max() - times.min()
     drift_sd = drift_over(float(span), len(readings))
     steps = np.linspace(-0.5, 0.5, len(readings)) if span <= 0 else (times - times.min()) / span - 0.5
     level = float(np.mean([r.value for r in readings]))
-    design = np.zeros((len(readings) + 1, len(bores) + 1))
-    observed = np.zeros(len(readings) + 1)
-    sds = np.zeros(len(readings) + 1)
-    for row, reading in enumerate(readings):
-        design[row, place[reading.bore]] = 1.0
-        design[row, -1] = steps[row] if len(readings) > 1 else 0.0
-        observed[row] = reading.value
-    sds[:-1] = np.hypot(meter.repeatability * observed[:-1], meter.step / np.sqrt(12))  # ``reading_sd`` of each
-    design[-1, -1], sds[-1] = 1.0, drift_sd * level
+    moves = np.array([0] * len(readings) + [made for _, made in before])
+    changed, change_sds = level_changes(moves)
+    rows, known = len(moves), [*(r.value for r in readings), *(r.value for r, _ in before)]
+    design = np.zeros((rows + len(change_sds) + 1, len(bores) + len(change_sds) + 1))
+    observed, sds = np.zeros(len(design)), np.zeros(len(design))
+    design[np.arange(rows), [place[r.bore] for r in (*readings, *(r for r, _ in before))]] = 1.0
+    design[:rows, len(bores) : -1] = changed
+    if len(readings) > 1:
+        design[: len(readings), -1] = steps
+        design[len(readings) : rows, -1] = -0.5
+    observed[:rows] = known
+    sds[:rows] = np.hypot(meter.repeatability * observed[:rows], meter.step / np.sqrt(12))  # ``reading_sd`` of each
+    sds[:rows] = np.hypot(sds[:rows], HANDLING * np.sqrt(moves) * level)
+    design[rows:, len(bores) :] = np.eye(len(change_sds) + 1)
+    sds[rows:] = np.append(change_sds, drift_sd) * level
     sds = np.maximum(sds, 1e-12)
     weighted = design / sds[:, None]
     cov = np.asarray(np.linalg.inv(weighted.T @ weighted), dtype=np.float64)
     fitted = cov @ weighted.T @ (observed / sds)
-    return fitted[:-1], float(fitted[-1]), cov
+    return fitted[: len(bores)], float(fitted[-1]), cov

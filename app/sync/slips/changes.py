@@ -73,8 +73,8 @@ def pool(values: Sequence[float], meter: Meter) -> Pooled:
     airs, sds = np.array([log_air(value, meter) for value in values]).T
     if np.ptp(airs) <= FAR * sds.min():  # none can be further from what the others say
         return Pooled(sum(values) / len(values), len(values))
-    at = np.arange(len(values))
-    found = screen(Course(1, np.zeros_like(at), airs, sds**2, EVERY_READING / 60 * (at - at.mean()), None))
+    at, none = np.arange(len(values)), np.zeros(len(values), dtype=np.intp)
+    found = screen(Course(1, none, airs, sds**2, EVERY_READING / 60 * (at - at.mean()), none, None))
     kept = [value for n, value in enumerate(values) if n not in found.left_out]
     return Pooled(sum(kept) / len(kept), len(kept), not found.contradictory, len(found.left_out))
 

@@ -74,7 +74,8 @@ class ValueSent(Sent):
 
     key: Key
     kind: Literal["turn", "closing", "again"] = Field(
-        description="`turn`: the bore's turn in the round. `closing`: the first bore read again, which ends the round. "
+        description="`turn`: the bore's turn in the round. `closing`: the drift check, which ends the round: "
+        "the first bore again, or one that the round leaves out. "
         "`again`: a further reading of a bore that was read. A correction repeats the kind of what it corrects."
     )
     round: RoundNumber
@@ -277,7 +278,7 @@ class RoundTold(Told):
         "recorded, and where a move came between it and the readings."
     )
     begun_at: str = Field(description="ISO 8601, UTC.")
-    closed: bool = Field(description="Whether the first bore was read again to end it.")
+    closed: bool = Field(description="Whether the drift check was read that ends it.")
     moved_since: bool = Field(description="Whether a move came after it, so that it speaks for nothing any more.")
     readings: list[ReadingTold]
     ran_out: bool = Field(description="Whether it was left open too long or the engine was stopped: it ends unread.")

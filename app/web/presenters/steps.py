@@ -91,6 +91,11 @@ class CheckLine:
         return self.row is not None and not self.stale and not self.item.over_time and not self.offers
 
     @property
+    def due(self) -> bool:
+        """Whether it is recorded once more, or for the first time where the phase needs it."""
+        return self.stale or (self.row is None and self.needed)
+
+    @property
     def optional(self) -> bool:
         """Whether it is asked only where it applies, and nothing was recorded."""
         return self.row is None and not self.stale and not self.needed and not self.offers
@@ -118,6 +123,33 @@ def _title_of(item: Item) -> str:
     if item.puts_back and not item.before_running:
         return say(PUT_BACK)
     return say(HELD) if item.slug in BACK and not item.needed else ""
+
+
+@dataclass(frozen=True, slots=True)
+class AskedLine:
+    """The one line of a checklist that is asked for now, and those that come behind it.
+
+    ``passed`` is the slug of the item that was left for later, empty when none was.
+    """
+
+    line: CheckLine
+    behind: tuple[CheckLine, ...]
+    passed: str
+
+
+def ask_of(lines: tuple[CheckLine, ...], passed: str = "", asked: str = "") -> AskedLine | None:
+    """What is asked for: the first line due behind the item ``passed``, and round again; None once nothing is due.
+
+    One that was ``asked`` for and refused is asked for once more. Lines that are filled in together, again and again,
+    are asked for by the list.
+    """
+    if any(line.offers and not line.due for line in lines):
+        return None
+    ordered = [line for group in in_groups(lines) for line in group.lines]
+    slugs = [line.item.slug for line in ordered]
+    start = slugs.index(asked) if asked in slugs else slugs.index(passed) + 1 if passed in slugs else 0
+    due = [line for line in (*ordered[start:], *ordered[:start]) if line.due]
+    return AskedLine(due[0], tuple(due[1:]), passed) if due else None
 
 
 MANY = 3
@@ -167,7 +199,7 @@ class Left:
 
 def left_of(standing: PhaseStatus, lines: tuple[CheckLine, ...]) -> Left:
     """How much of what is asked was not recorded yet; no words where nothing is asked."""
-    open_ones = [line for line in lines if line.stale or (line.row is None and line.needed)]
+    open_ones = [line for line in lines if line.due]
     if standing.not_needed_because or not lines:
         return Left("", all_recorded=False)
     required = sum(line.item.required for line in open_ones)
@@ -195,7 +227,7 @@ def next_prompt(judged: PhaseAssessment, lines: tuple[CheckLine, ...]) -> Prompt
     if record.visit.place != "telephone" or record.sign_off is not None:
         return None
     due = next((line for line in lines if line.problem and line.typed), None)
-    due = due or next((line for line in lines if line.stale or (line.row is None and line.needed)), None)
+    due = due or next((line for line in lines if line.due), None)
     if due is None:
         return None
     told = ToldFirst(

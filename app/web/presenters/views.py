@@ -7,7 +7,9 @@ from typing import Literal, NamedTuple
 from app.wording.message import say
 from app.wording.office.engines import COUPLER_MARKS
 
-State = Literal["to-read", "next", "closing", "read", "corrected", "suspicious", "stale", "skipped", "held", "refused"]
+State = Literal[
+    "to-read", "next", "closing", "read", "corrected", "suspicious", "stands", "stale", "skipped", "held", "refused"
+]
 PhaseState = Literal["done", "current", "to-come", "open"]
 Keys = Literal["quarter", "half", "tenth", "whole"]
 Shape = Literal["none", "even", "lean-wide", "lean-tight", "wide", "tight"]

@@ -76,6 +76,7 @@ HOLDS: Mapping[str, Message] = {
     "correction": Message("{count} correction", many="{count} corrections"),
     "engineevent": Message("{count} start or stop", many="{count} starts or stops"),
     "stopend": Message("{count} end of a stop", many="{count} ends of stops"),
+    "hourscorrection": Message("{count} corrected time", many="{count} corrected times"),
 }
 """What an engine file holds, by the name of its parts."""
 

@@ -164,6 +164,14 @@ NOT_COMPARED = Message("not compared", limit=18, context="bore")
 
 CHART_OF_BORE = Message("Bore {bore}, {word}. Per cent of the average: {visits}")
 CHART_OF_BANK = Message("Bank {bank} against all bores, {word}. Per cent of the average: {visits}")
+CHART_OF_DIFFERENCE = Message("Bank {bank}, {word}. Per cent of the average: {visits}")
+BANK_LESS_BANK = Message("{one} less {other}")
+BANKS_APART = Message("banks apart", limit=18)
+CHART_OF_SPREAD = Message("Visit {visit}, largest difference between two bores by round: {rounds}")
+ROUND_SPREAD = Message(
+    "round {number} {spread}, after {count} adjustment", many="round {number} {spread}, after {count} adjustments"
+)
+SPREAD_CAME = Message("{first} to {last}")
 FOUND_AND_LEFT = Message("visit {visit} found {found}, left {left}")
 FOUND_ONLY = Message("visit {visit} found {found}")
 LEFT_ONLY = Message("visit {visit} left {left}")

@@ -81,6 +81,7 @@ AFTER = Message("This is after {time}, the longest time with enough return visit
 MIDDLE = Message("{count} adjustment", many="{count} adjustments")
 MIDDLE_OF = Message("Half of {visits} visits took no more, and half no fewer.")
 FROM_TO = Message("{least} to {most} adjustments on average")
+ON_AVERAGE = Message("{figure} adjustments on average")
 DIFFERENT_ENGINES = Message("The meters may have had different engines.")
 
 
@@ -157,7 +158,10 @@ def _meters(table: Table) -> tuple[str, str]:
     told = [float(plain(row[table.bar])) for row in table.rows if int(plain(row[1])) >= FEWEST]
     if not told:
         return _too_few()
-    return say(FROM_TO, least=f"{min(told):g}", most=f"{max(told):g}"), say(DIFFERENT_ENGINES)
+    least, most = f"{min(told):g}", f"{max(told):g}"
+    if len(told) == 1:
+        return say(ON_AVERAGE, figure=most), ""
+    return say(FROM_TO, least=least, most=most), say(DIFFERENT_ENGINES)
 
 
 def _too_few() -> tuple[str, str]:

@@ -127,7 +127,7 @@ _READINGS = {
         "Round {round} approaches its opening the other way, so this reading is not saved. "
         "Check the round, then read again.",
     ),
-    R.DRIFT_CHECK_BORE: Message("The drift check is of the first bore of the round. Read bore {bore}."),
+    R.DRIFT_CHECK_BORE: Message("The drift check of this round is of bore {bore}."),
     R.DRIFT_CHECK_LAST: Message("The drift check ends the round. Read or skip the other bores first: {bores}."),
     R.EXTRA_BEFORE_FIRST: Message("An extra reading follows the first one. Read bore {bore} in its turn."),
     R.BANK_BALANCE_ONLY: Message("This is for an opening feeler in the part-throttle bank balance only."),

@@ -43,7 +43,7 @@ REASONS: Mapping[StrEnum, Message] = {
     AdviceReason.FIRST_ROUND: Message(
         "Read every bore once, then the first one again. The verdict and the next step follow.", limit=REASON
     ),
-    AdviceReason.UNREAD: Message("Read every bore once, then the first one again.", limit=REASON),
+    AdviceReason.UNREAD: Message("Read these once each. The round ends with the drift check.", limit=REASON),
     AdviceReason.CLOSE_ROUND: Message(
         "Drift check: it ends the round and shows how far the idle drifted.", limit=REASON
     ),
@@ -56,7 +56,7 @@ REASONS: Mapping[StrEnum, Message] = {
         "One more reading shows whether it needs an adjustment, and takes less time than one.", limit=REASON
     ),
     AdviceReason.LAST_ROUND: Message(
-        "No adjustment needed so far. Read every bore again to confirm, least certain first.", limit=REASON
+        "No adjustment needed so far. Read these again to confirm, least certain first.", limit=REASON
     ),
     AdviceReason.STOP_BANK: Message("This leaves the fewest couplers to reset.", limit=REASON),
     AdviceReason.STOP_SPEED: Message("Idle is too slow.", limit=REASON),

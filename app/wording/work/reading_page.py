@@ -18,9 +18,10 @@ TILE, TITLE, REASON, BUTTON = 16, 60, 110, 40
 TILE_WORDS: Mapping[str, Message] = {
     "to-read": Message("to read", limit=TILE),
     "next": Message("read now", limit=TILE),
-    "closing": Message("drift check", limit=TILE, note="the first bore of the round is read again"),
+    "closing": Message("drift check", limit=TILE, note="the bore that ends the round"),
     "read": Message("read", limit=TILE, context="a bore that has a reading"),
     "skipped": Message("skipped", limit=TILE),
+    "stands": Message("unchanged", limit=TILE, note="a bore on which the last adjustment does not act"),
     "stale": Message("old reading", limit=TILE, note="from before an adjustment"),
     "held": Message("waiting", limit=TILE, note="on the tablet, to be sent"),
     "refused": Message("not saved", limit=TILE),

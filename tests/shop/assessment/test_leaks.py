@@ -59,8 +59,8 @@ def resisting(shop: Database, low: float = 5.0) -> int:
         new = NewMove(HEAT_SOAKED.slug, "blade", "", 2, 3, 0.0, (4 * THOU,), False, "KM")
         make(shop, visit_id, key(), new, AT)
     assert "leak-checked" not in assess(visit_record(shop, visit_id)).of(HEAT_SOAKED).stale
-    for value in (6.5, 6.5, low, 6.5, 6.5):
-        read(shop, visit_id, HEAT_SOAKED, value)
+    for bore, value in ((1, 6.5), (2, 6.5), (3, low), (4, 6.5), (1, 6.5)):
+        read(shop, visit_id, HEAT_SOAKED, value, bore)
     resists = "leak-checked" in assess(visit_record(shop, visit_id)).of(HEAT_SOAKED).stale
     assert resists is (low < 6.5)
     enter(shop, visit_id, **{"leak-checked": None})

@@ -146,6 +146,7 @@ NOTES: dict[str, dict[str, Note]] = {
         "cause_text": Note("Words to the cause, as typed."),
         "remedy": Note("What was done about it, as typed."),
     },
+    "HoursCorrection": {"seconds": Note("What the phase took in truth.", "s")},
     "Visit": {
         "fitting": Note("Key of what was fitted."),
         "meter": Note("Key of the meter that it was read with."),

@@ -5,7 +5,7 @@ from collections.abc import Iterable
 
 import pytest
 
-from app.sync.estimation.conformity import Conformity, Foresight, decide
+from app.sync.estimation.conformity import Conformity, Foresight, decide, foresee
 from app.sync.estimation.shares import SharePosterior
 from tests.sync.idling_engines import METERS, TOLERANCE, IdlingEngine, done, engines, near, single
 
@@ -148,9 +148,9 @@ def test_what_is_foreseen_of_more_rounds_is_what_happens() -> None:
     foreseen: dict[int, list[tuple[Foresight, bool, bool]]] = {}
     for engine in engines(110, near, 0.02, seed=8):
         engine.round()
-        said = decide(engine.posterior(), closed=True)
+        posterior = engine.posterior()
         read = 0
-        for line in said.foreseen:
+        for line in foresee(posterior) if decide(posterior, closed=True).foreseen else ():
             while read < line.rounds:
                 engine.round()
                 read += 1

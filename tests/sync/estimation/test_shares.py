@@ -45,6 +45,7 @@ def course_of(readings: list[LogReading], bores: int) -> Course:
         np.array([r.log_flow for r in readings]),
         np.array([r.variance for r in readings]),
         (at - at.mean()) / 60,
+        np.array([r.moves for r in readings]),
         None,
     )
 

@@ -46,11 +46,21 @@ def test_nothing_is_called_even_before_the_round_is_closed() -> None:
     assert advised(open_round, FOUR) == Advice(AdviceKind.MEASURE, AdviceReason.CLOSE_ROUND, bores=(1,))
 
 
-def test_after_a_move_every_bore_is_read_again_the_most_doubtful_first() -> None:
+def test_after_a_move_the_bores_it_acts_on_are_read_again_the_most_doubtful_first() -> None:
+    uneven = a_round([6.5, 6.5, 6.5, 8.0], FOUR)
+    last = advised([*uneven, BladeReset(3, 4, 5 * THOU, (5 * THOU,), 200.0)], FOUR)
+    assert (last.kind, last.why, last.bores) == ("measure", "last-round", (4,))
+    whole = advised([*a_round([6.5, 6.5, 6.5, 6.75], FOUR), StopTurn("A", -0.0625, 200.0)], FOUR)
+    assert (whole.kind, whole.why, set(whole.bores), whole.bores[0]) == ("measure", "last-round", {1, 2, 3, 4}, 4)
+
+
+def test_a_round_that_leaves_bores_out_ends_with_one_of_them() -> None:
     reset = BladeReset(3, 4, 5 * THOU, (5 * THOU,), 200.0)
-    found = advised([*a_round([6.5, 6.5, 6.5, 8.0], FOUR), reset], FOUR)
-    assert (found.kind, found.why, set(found.bores)) == ("measure", "last-round", {1, 2, 3, 4})
-    assert found.bores[0] == 4
+    events = [*a_round([6.5, 6.5, 6.5, 8.0], FOUR), reset, Reading(4, 6.5 * KG_PER_HOUR, 260.0)]
+    asked = advised(events, FOUR)
+    assert (asked.kind, asked.why, asked.bores) == ("measure", "close-round", (1,))
+    ended = advised([*events, Reading(1, 6.5 * KG_PER_HOUR, 280.0, closing=True)], FOUR)
+    assert (ended.kind, ended.why) == ("done", "even")
 
 
 def test_an_even_round_is_left_alone() -> None:

@@ -9,6 +9,7 @@ from app.sync.engine.events import Reading
 from app.sync.estimation.conformity import Conformity
 from app.sync.estimation.evenness import RoundResult, evenness
 from app.sync.planning.recent_events import since_last_move
+from app.sync.readings.untouched import untouched
 from app.sync.simulation.reference_run import follow_advice
 from app.sync.simulation.simulator import SimulatedEngine
 from tests.benchmarks.engine import WINDOW, layout_of
@@ -40,7 +41,8 @@ def followed(fleet: Fleet) -> tuple[tuple[SimulatedEngine, str, RoundResult], ..
         stand = SimulatedEngine(layout_of(fleet.bores, fleet.banks), seed)
         said = follow_advice(stand, BLADES, WINDOW)
         read = [one for one in since_last_move(stand.events) if isinstance(one, Reading)]
-        found.append((stand, said, evenness(stand.layout, read, stand.meter, WINDOW)))
+        before = untouched(stand.layout, stand.events)
+        found.append((stand, said, evenness(stand.layout, read, stand.meter, WINDOW, earlier=before)))
     return tuple(found)
 
 

@@ -9,6 +9,7 @@ from app.sync.planning.advice import Advice, AdviceKind, AdviceReason
 from app.sync.planning.one_word import GOOD, as_said
 from app.sync.planning.planner import ENOUGH, next_move
 from app.sync.planning.recent_events import since_last_move
+from app.sync.readings.untouched import untouched
 from app.sync.simulation.reference_run import follow_advice
 from app.sync.simulation.simulator import SimulatedEngine
 from tests.benchmarks.engine import WINDOW, layout_of
@@ -73,4 +74,5 @@ def for_speed(advice: Advice) -> bool:
 def read_since(events: list[Event], stand: SimulatedEngine) -> RoundResult | None:
     """How even the bores stand by what was read since the last move."""
     read = [one for one in since_last_move(events) if isinstance(one, Reading)]
-    return evenness(stand.layout, read, stand.meter, WINDOW) if read else None
+    earlier = untouched(stand.layout, events)
+    return evenness(stand.layout, read, stand.meter, WINDOW, earlier=earlier) if read else None

@@ -12,13 +12,24 @@ from starlette.testclient import TestClient
 from app.shop.commands import checks
 from app.shop.procedure.phases import HEAT_SOAKED
 from app.shop.store.database import Database
-from app.shop.store.tables import CheckRow, Engine, Fitting, MoveRow, Override, ReadingRow, RoundRow, SignOff, Visit
+from app.shop.store.tables import (
+    CheckRow,
+    Engine,
+    Fitting,
+    HoursCorrection,
+    MoveRow,
+    Override,
+    ReadingRow,
+    RoundRow,
+    SignOff,
+    Visit,
+)
 from app.web.application import create_app
 from tests.shop.past import Past
 from tests.shop.yard import AT, FOUR, engine, key, read, visit_record
 from tests.web.api.writes import COLD, FACTS, FITTED, HOT, TURN, WRITES, cold, hot, hot_begun, hot_read
 
-TABLES = (Engine, Fitting, Visit, RoundRow, ReadingRow, MoveRow, CheckRow, Override, SignOff)
+TABLES = (Engine, Fitting, Visit, RoundRow, ReadingRow, MoveRow, CheckRow, Override, SignOff, HoursCorrection)
 
 
 @pytest.fixture

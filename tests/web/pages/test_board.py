@@ -21,6 +21,10 @@ from tests.shop.yard import FOUR, V8, engine, key
 
 ORIGIN = "http://127.0.0.1"
 NOW = datetime(2026, 11, 28, 12, 0, tzinfo=UTC)
+MOST_SECONDS = 0.1
+"""Of the processor for the board, however many visits are open: an answer within that is felt as at once (Nielsen,
+Usability Engineering, 1993, 5.5)."""
+
 LARGEST = 60 * 1024
 """The largest board [bytes], before it is shortened for the way."""
 
@@ -121,6 +125,7 @@ def test_the_board_stays_small_however_many_visits_are_open(shop: Database) -> N
         assert len(serials(page.text)) == 25
         assert len(page.content) < LARGEST
         assert _seconds(to) < 3 * few + 0.05
+        assert _core_seconds(to) < MOST_SECONDS
         last = to.get("/?page=12").text
         assert len(serials(last)) == 25
         assert set(serials(last)) & set(serials(page.text)) == set()
@@ -135,6 +140,16 @@ def _seconds(to: TestClient) -> float:
         began = time.perf_counter()
         to.get("/")
         times.append(time.perf_counter() - began)
+    return min(times)
+
+
+def _core_seconds(to: TestClient) -> float:
+    """The least time of the processor for one of several answers: what others do on this computer does not count."""
+    times = []
+    for _ in range(5):
+        began = time.process_time()
+        to.get("/")
+        times.append(time.process_time() - began)
     return min(times)
 
 

@@ -31,8 +31,14 @@ def test_history_comes_before_what_is_fitted(shop: Database) -> None:
     past.visit(EVEN, EVEN)
     past.visit(SLIPPED, EVEN)
     heads = re.findall(r"<h2>([^<]*)</h2>", shown(shop))
-    wanted = ["Check first", "History", "Changes between visits", "What slipped, and the evidence", "Engine data"]
-    assert heads == wanted
+    assert heads == [
+        "Check first",
+        "History",
+        "Changes between visits",
+        "Largest difference round by round",
+        "What slipped, and the evidence",
+        "Engine data",
+    ]
 
 
 def test_found_and_left_are_the_largest_difference_in_per_cent(shop: Database) -> None:

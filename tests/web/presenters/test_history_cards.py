@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 from starlette.testclient import TestClient
 
-from app.shop.assessment.visit_summary import Moved, build_history
+from app.shop.assessment.visit_summary import Moved, RoundSpread, build_history
 from app.shop.commands import engines, settings_versions
 from app.shop.record.fittings import hardware_from_json
 from app.shop.record.measures import Units
@@ -17,10 +17,11 @@ from app.web.application import create_app
 from app.web.presenters.history.drift_chart import one_way
 from app.web.presenters.history.drift_trace import Point
 from app.web.presenters.history.history import history
+from app.web.presenters.history.spread_chart import spread_charts
 from app.wording.message import say
 from app.wording.office import slips
 from tests.shop.past import Past
-from tests.shop.yard import AT, V8, key, visit_record
+from tests.shop.yard import AT, FOUR, V8, key, visit_record
 
 ORIGIN = "http://127.0.0.1"
 EVEN = [6.5] * 8
@@ -57,6 +58,53 @@ def test_from_readings_to_the_verdict(client: TestClient, shop: Database) -> Non
     assert say(slips.FIRST_ONE, one="coupler 2–3 (slipped before, reset last)") in shown
 
 
+def test_the_spread_of_each_round_is_told_with_the_moves_before_it(shop: Database) -> None:
+    """By hand: bores at 7.75 and 6.5 are 1.25 apart at an average of 6.8125, 18.3 %; what the meter may repeat within
+    takes a little of it."""
+    past = Past(shop)
+    past.visit(SLIPPED, EVEN)
+    first, last = build_history(visit_record(shop, past.visits[0])).spreads
+    assert (first.number, first.moves, last.number, last.moves) == (1, 0, 2, 1)
+    assert first.share == pytest.approx(0.183, abs=0.02)
+    assert last.share == pytest.approx(0.0, abs=0.001)
+
+
+def test_spreads_are_drawn_to_scale_and_moves_between_rounds(shop: Database) -> None:
+    """By hand: 48 % is 110 high, and the foot at 130; three rounds stand 62 apart."""
+    past = Past(shop)
+    past.visit(SLIPPED, EVEN)
+    summary = build_history(visit_record(shop, past.visits[0]))
+    three = (RoundSpread(1, 0.24, 0), RoundSpread(3, 0.12, 1), RoundSpread(4, 0.0, 2))
+    (chart,) = spread_charts([replace(summary, spreads=three)])
+    assert chart.line == "M42 75L104 102.5L166 130"
+    assert chart.word == "24\u00a0% to 0\u00a0%"
+    assert chart.moves == ((73.0, "1"), (135.0, "2"))
+    assert [text for _, text in chart.rounds] == ["1", "3", "4"]
+    far = replace(summary, spreads=(RoundSpread(1, 0.6, 0), *(RoundSpread(n, 0.1, 2) for n in range(2, 31))))
+    (long,) = spread_charts([far])
+    assert (long.found, long.beyond) == ("", "M37 25h10L42 15z")
+    assert len(long.rounds) < 10
+    assert long.rounds[-1] == (166.0, "30")
+
+
+def test_one_round_draws_no_spread(shop: Database) -> None:
+    past = Past(shop)
+    past.visit(EVEN)
+    assert spread_charts([build_history(visit_record(shop, past.visits[0]))]) == ()
+
+
+def test_the_difference_of_the_banks_is_drawn_over_the_visits(client: TestClient, shop: Database) -> None:
+    """By hand: banks at 7.5 and 6.5 are 14 % of their average apart, a little less beside what the meter repeats."""
+    past = Past(shop)
+    past.visit([6.5] * 4 + [7.5] * 4, EVEN)
+    assert re.search(r"Bank A less B, not compared\. [^\"]*visit 1 found −1\d, left [+−]?0\"", page(client, past))
+    past.visit(EVEN, [7.5] * 4 + [6.5] * 4)
+    assert re.search(r"Bank A less B, banks apart\. [^\"]*visit 2 found [+−]?0, left \+1\d\"", page(client, past))
+    one_bank = Past(shop, FOUR, "31-0300")
+    one_bank.visit([6.5] * 4, [6.5] * 4)
+    assert "Bank difference" not in page(client, one_bank)
+
+
 def test_a_quiet_engine_says_so(client: TestClient, shop: Database) -> None:
     past = Past(shop)
     past.visit(EVEN, EVEN)
@@ -86,7 +134,7 @@ def test_hardware_meter_and_air_are_marked_in_the_charts(client: TestClient, sho
     engines.fit(shop, past.engine_id, key(), V8, hardware_from_json(fitted.hardware), "Plates measured", AT)
     past.visit([6.0] * 8, EVEN, air={**air, "air-pressure": 93.0})
     shown = page(client, past)
-    assert shown.count(">HA</text>") == 10  # eight bores and two banks
+    assert shown.count(">HA</text>") == 11  # eight bores, two banks and what is between them
     assert f"<li><b>H</b>{say(slips.LETTERS['H'])}</li>" in shown
     assert f"<li><b>A</b>{say(slips.LETTERS['A'])}</li>" in shown
     assert "<b>M</b>" not in shown

@@ -101,7 +101,7 @@ def test_a_visit_by_a_gauge_at_altitude(
     assert hand.moves > 0
     assert engine.worst < 0.08
     hand.press("Show what is missing")
-    expect(page.get_by_role("form", name="Checklist")).to_be_visible()
+    expect(page.get_by_role("heading", name="Checklist")).to_be_visible()
     hand.record_everything()
     expect(page.get_by_role("heading", name="Lock-down")).to_be_visible()
     hand.record_everything()

@@ -2,12 +2,14 @@
 
 import re
 
+import pytest
 from playwright.sync_api import Locator, Page, expect
 from starlette.testclient import TestClient
 
-from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED
+from app.shop.procedure.phases import COLD_PRESET, FIRST_FIRE, HEAT_SOAKED, PHASES
 from app.shop.store.database import Database
-from tests.shop.yard import V8, check_all, engine, heat_soaked, key, read, visit, visit_record
+from tests.shop.yard import V8, check_all, engine, heat_soaked, key, read, read_round, visit, visit_record
+from tests.web.screens import SIZES
 
 UNEVEN = (6.25, 6.25, 7.5, 7.25, 6.5, 6.5, 6.25, 6.5, 6.25)
 """Bores 3 and 4 of eight stand open, and the first is read again."""
@@ -89,3 +91,98 @@ def test_a_list_is_sent_under_the_initials_of_the_tablet(client: TestClient, sho
     (by,) = set(re.findall(r'name="by" value="(\w+)"', page))
     client.post(f"{there}/checks", data={"key": key(), "by": by, "wide-open": "1"})
     assert [check.by for check in visit_record(shop, visit_id).checks.values()] == ["AL"]
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_a_list_asks_for_one_item_in_sight(page: Page, server: str, shop: Database, size: str) -> None:
+    page.set_viewport_size(SIZES[size])
+    visit_id = visit(shop, engine(shop, V8))
+    for phase in PHASES:
+        page.goto(f"{server}/visits/{visit_id}/{phase.slug}")
+        ask = page.locator("section.ask")
+        expect(ask.locator(".engine-band")).to_be_visible()
+        answer = ask.locator(".is-advised")
+        box = answer.bounding_box()
+        assert box is not None
+        assert box["y"] + box["height"] <= SIZES[size]["height"], phase.slug
+        assert answers(page) == [answer.inner_text()], phase.slug
+
+
+def test_on_a_phone_hazards_are_seen_and_read_in_full_once_tapped(page: Page, server: str, shop: Database) -> None:
+    page.set_viewport_size(SIZES["phone"])
+    page.goto(f"{server}/visits/{visit(shop, engine(shop, V8))}/{FIRST_FIRE.slug}")
+    hazard, rest = page.get_by_text("Backfire through open bores."), page.get_by_text("Burns to eyes, face and hair.")
+    expect(hazard).to_be_visible()
+    assert width(rest) <= 1
+    hazard.click()
+    assert width(rest) > 100
+    page.set_viewport_size(SIZES["landscape"])
+    page.reload()
+    assert width(rest) > 100
+
+
+def width(part: Locator) -> float:
+    box = part.bounding_box()
+    assert box is not None
+    return box["width"]
+
+
+def test_what_is_left_for_later_is_passed_and_a_second_tap_checks_nothing(
+    page: Page, server: str, shop: Database
+) -> None:
+    visit_id = visit(shop, engine(shop, V8))
+    page.goto(f"{server}/visits/{visit_id}/{COLD_PRESET.slug}")
+    ask = page.locator("section.ask")
+    title = ask.get_by_role("heading")
+    expect(title).to_have_text("Ignition off and disconnected from the battery")
+    ask.get_by_role("link", name="Later").click()
+    expect(title).to_have_text("All plates fully open at full pedal, both banks together")
+    ask.get_by_role("button", name="Checked").dblclick()
+    expect(title).to_have_text("Every plate closes fully on its own")
+    assert [item for _, item in visit_record(shop, visit_id).checks] == ["wide-open"]
+    expect(page.get_by_role("form", name="Checklist")).to_be_hidden()
+    page.get_by_text("The whole list").click()
+    expect(page.get_by_role("form", name="Checklist").get_by_label("Ignition off and disconnected")).not_to_be_checked()
+    page.goto(f"{server}/visits/{visit_id}/{FIRST_FIRE.slug}")
+    expect(page.get_by_role("form", name="Checklist")).to_be_visible()  # as it was left on this tablet
+    page.get_by_text("The whole list").click()
+    page.reload()
+    expect(page.get_by_role("form", name="Checklist")).to_be_hidden()
+
+
+def test_a_figure_is_typed_with_the_keys_of_the_page_and_asked_again_where_it_cannot_be(
+    page: Page, server: str, shop: Database
+) -> None:
+    visit_id = visit(shop, engine(shop, V8))
+    page.goto(f"{server}/visits/{visit_id}/{HEAT_SOAKED.slug}")
+    ask = page.locator("section.ask")
+    ask.get_by_role("button", name="9", exact=True).click()
+    ask.get_by_role("button", name="Save").click()
+    expect(page.get_by_role("alert")).to_contain_text("First finish cold preset")
+    for phase in (COLD_PRESET, FIRST_FIRE):
+        check_all(shop, visit_id, phase)
+    read_round(shop, visit_id, FIRST_FIRE)
+    page.goto(f"{server}/visits/{visit_id}/{HEAT_SOAKED.slug}")
+    entry, save = ask.get_by_role("textbox", name="Coolant temperature"), ask.get_by_role("button", name="Save")
+    expect(entry).to_have_attribute("inputmode", "none")
+    for name in ("9", "0", "0", "0"):
+        ask.get_by_role("button", name=name, exact=True).click()
+    save.click()
+    expect(ask.get_by_role("alert")).to_contain_text("Enter")
+    expect(entry).to_have_value("9000")
+    for _ in range(2):
+        ask.get_by_role("button", name="Back").click()
+    save.click()
+    expect(ask.get_by_role("heading")).to_have_text("Oil temperature")
+    assert visit_record(shop, visit_id).checks[HEAT_SOAKED.slug, "coolant"].number == 90
+
+
+def test_a_tablet_asks_once_for_initials(client: TestClient, shop: Database) -> None:
+    there = f"/engines/{engine(shop, V8)}/visits"
+    assert "Your initials" in client.get(f"{there}/new").text
+    sent = {"key": key(), "place": "vehicle", "by": "AL", "meter": "1", "intake": "as-it-runs", "runs": "runs"}
+    opened = client.post(there, data=sent).headers["location"]
+    for path in (f"{there}/new", f"{opened}/hours", f"{opened}/sheet", "/settings", "/meters/1", "/practice"):
+        page = client.get(path).text
+        shown = page.count('aria-label="Initials: AL, change"')
+        assert shown == page.count("Your initials") > 0, path

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 
-from fastapi import APIRouter
+from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 
 from app.shop.commands import engines, visits
@@ -23,6 +23,7 @@ from app.shop.store.tables import Engine
 from app.sync.engine.units import REV_PER_MIN
 from app.web import forms
 from app.web.context import Form, Now, Page, Pages, Shop
+from app.web.display_options import belongs_to
 from app.web.error_responses import status_of
 from app.web.forms import DISPLACEMENT_UNITS, Typed
 from app.web.pages.shop.meters import meter_choices
@@ -198,8 +199,8 @@ def new_visit(shop: Shop, page: Page, engine_id: int, now: Now) -> HTMLResponse:
 
 
 @router.post("/engines/{engine_id}/visits")
-def open_visit(shop: Shop, page: Page, form: Form, engine_id: int, now: Now) -> Response:
-    """Open the visit, or show the form again with what is wrong."""
+def open_visit(shop: Shop, page: Page, form: Form, request: Request, engine_id: int, now: Now) -> Response:
+    """Open the visit, at what is the tablet of its opener from then on, or show the form again with what is wrong."""
     try:
         meter = form.whole("meter") if form.text("meter") else 0
         changed = tuple(what for what in ChangedPart if form.text(f"changed {what}"))
@@ -215,7 +216,9 @@ def open_visit(shop: Shop, page: Page, form: Form, engine_id: int, now: Now) -> 
         visit_id = visits.open_visit(shop, engine_id, form.text("key"), new, now)
     except RejectedError as refusal:
         return _visit_form(shop, page, engine_id, now, form.values, problems_in_words(refusal), status_of(refusal))
-    return page.saved(f"/visits/{visit_id}")
+    answer = page.saved(f"/visits/{visit_id}")
+    belongs_to(answer, new.by, request.url.scheme)
+    return answer
 
 
 def _form(

@@ -1,18 +1,14 @@
 """The page on which a tablet's look is chosen."""
 
-from urllib.parse import quote
-
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 
 from app.web.context import Form, Page
-from app.web.display_options import CHOICES, INITIALS, LONGEST_INITIALS, chosen, cookie, initials_of
+from app.web.display_options import CHOICES, belongs_to, chosen, initials_of, keep
 from app.wording.message import say
 from app.wording.office.settings import DISPLAY
 
 router = APIRouter()
-
-YEAR = 365 * 24 * 3600
 
 
 @router.get("/look")
@@ -27,9 +23,7 @@ def look(page: Page, request: Request) -> HTMLResponse:
 def choose(page: Page, form: Form, request: Request) -> Response:
     """Keep the choices on this tablet."""
     answer = page.go("/look")
-    scheme = request.url.scheme
-    initials = quote(form.text("initials")[:LONGEST_INITIALS])
-    for choice, value in {**chosen(form.values), INITIALS: initials}.items():
-        name = cookie(choice, scheme)
-        answer.set_cookie(name, value, max_age=YEAR, httponly=True, samesite="lax", secure=scheme == "https")
+    for choice, value in chosen(form.values).items():
+        keep(answer, choice, value, request.url.scheme)
+    belongs_to(answer, form.text("initials"), request.url.scheme)
     return answer

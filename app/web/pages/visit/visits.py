@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import replace
 from datetime import datetime, timedelta
+from urllib.parse import quote
 
 from fastapi import APIRouter
 from fastapi.responses import HTMLResponse, Response
@@ -28,6 +29,7 @@ from app.web.presenters.heat_curve import heat_view
 from app.web.presenters.history.history import since_left
 from app.web.presenters.paper.result import result_of
 from app.web.presenters.steps import (
+    ask_of,
     check_lines,
     done_lines,
     in_groups,
@@ -79,10 +81,12 @@ def sign_off(shop: Shop, page: Page, form: Form, visit_id: int, now: ServerNow) 
 
 
 @router.get("/visits/{visit_id}/{slug}")
-def steps(shop: Shop, page: Page, visit_id: int, slug: str) -> Response:
-    """What a phase asks for; the screen of a stop while one is open."""
+def steps(shop: Shop, page: Page, visit_id: int, slug: str, after: str = "") -> Response:
+    """What a phase asks for, first what comes behind the item ``after``; the screen of a stop while one is open."""
     shown = phase_seen(shop, visit_id, slug)
-    return page.go(f"/visits/{visit_id}/stop") if shown.assessment.stopped else _steps(page, shown, {}, {})
+    if shown.assessment.stopped:
+        return page.go(f"/visits/{visit_id}/stop")
+    return _steps(page, shown, {"after": after}, {})
 
 
 @router.post("/visits/{visit_id}/{slug}/checks")
@@ -100,7 +104,10 @@ def record(shop: Shop, page: Page, form: Form, visit_id: int, slug: str, now: No
         return _steps(page, before, form.values, problems_in_words(refusal), status_of(refusal))
     with shop.reading() as session:
         assessment = assessed(session, visit_id)
-    return page.saved(resume_url(assessment))
+    there = resume_url(assessment)
+    if form.text("after") and there == f"/visits/{visit_id}/{slug}":
+        there += f"?after={quote(form.text('asked'))}"
+    return page.saved(there)
 
 
 @router.post("/visits/{visit_id}/{slug}/checks/back")
@@ -195,6 +202,10 @@ def _steps(
     parts = judged.parts
     lines = check_lines(judged, values, problems, units)
     open_here = record.sign_off is None
+    offer = cold_offer(judged.cold)
+    say = next_prompt(judged, lines)
+    busy = say or stands or standing.stops or standing.not_needed_because or (offer and offer.first)
+    asks = ask_of(lines, values.get("after", ""), values.get("asked", "")) if open_here and not busy else None
     return page.show(
         "visit/steps.html",
         status,
@@ -220,14 +231,15 @@ def _steps(
         recorded_here=open_here and recorded_here(record, phase),
         preset=judged.preset,
         preset_outside=preset_outside(judged.preset),
-        offer=cold_offer(judged.cold),
+        offer=offer,
+        asks=asks,
         since=since_left(assessment),
         open_here=open_here,
         stands=stands,
         runs=open_here and may_run(record),
         current=assessment.current,
         to_banks=phase is HEAT_SOAKED and assessment.to_banks,
-        say=next_prompt(judged, lines),
+        say=say,
         recheck=assessment.recheck if phase.rounds in ("coarse", "fine") and not standing.done else None,
         heat=heat_view(record, standing.heat) if standing.heat is not None else None,
         defer=deferral(),

@@ -44,9 +44,13 @@ class DriftBank:
 
 @dataclass(frozen=True, slots=True)
 class DriftCharts:
-    """All charts of an engine, placed as in the engine, and the letters that occur with what they mean."""
+    """All charts of an engine, placed as in the engine, and the letters that occur with what they mean.
+
+    ``difference`` is that of the two banks, None where there are not two.
+    """
 
     banks: tuple[DriftBank, ...]
+    difference: DriftChart | None = None
     letters: Mapping[str, str] = field(default_factory=dict)
 
 
@@ -62,7 +66,14 @@ def drift_charts(visits: Sequence[VisitSummary], changed: Mapping[int, Change]) 
     band = window * repeatability(last, read[-1].meter) if last else 0.0
     slipped = _slipped(changed)
 
-    def chart(label: str, aloud: Message, height: _Height, bore: int | None = None, axis: bool = False) -> DriftChart:
+    def chart(
+        label: str,
+        aloud: Message,
+        height: _Height,
+        bore: int | None = None,
+        axis: bool = False,
+        apart: bool = False,
+    ) -> DriftChart:
         points = tuple(
             Point(
                 visit.number,
@@ -75,6 +86,8 @@ def drift_charts(visits: Sequence[VisitSummary], changed: Mapping[int, Change]) 
             for visit in read
         )
         message, drifts = (slipped[bore], True) if bore in slipped else _word(points, window, band, bool(slipped))
+        if apart:
+            message, drifts = _word_of_banks(points, window), False
         word = say(message)
         name = say(aloud, bore=bore, bank=label, word=word, visits=_aloud(points))
         return DriftChart(label, word, trace(points, window, band, axis), drifts, name)
@@ -88,8 +101,13 @@ def drift_charts(visits: Sequence[VisitSummary], changed: Mapping[int, Change]) 
         if len(layout.banks) > 1:
             whole = chart(bank.name, slips.CHART_OF_BANK, partial(_bank, bank.name))
         banks.append(DriftBank(bank.name, bores, whole))
+    difference = None
+    if len(layout.banks) == 2:
+        one, other = (bank.name for bank in layout.banks)
+        label = say(slips.BANK_LESS_BANK, one=one, other=other)
+        difference = chart(label, slips.CHART_OF_DIFFERENCE, partial(_difference, one, other), axis=True, apart=True)
     letters = {k: say(v) for k, v in slips.LETTERS.items() if any(k in m for m in marks.values())}
-    return DriftCharts(tuple(banks), letters)
+    return DriftCharts(tuple(banks), difference, letters)
 
 
 def one_way(points: Sequence[Point], band: float) -> int:
@@ -137,6 +155,13 @@ def _word(points: Sequence[Point], window: float, band: float, others_slipped: b
     return (slips.STEADY if _in_use(points) else slips.NOT_COMPARED), False
 
 
+def _word_of_banks(points: Sequence[Point], window: float) -> Message:
+    newest = next((p.found if p.left is None else p.left for p in reversed(points)), None)
+    if newest is not None and abs(newest) > window:
+        return slips.BANKS_APART
+    return slips.STEADY if _in_use(points) else slips.NOT_COMPARED
+
+
 def _aloud(points: Sequence[Point]) -> str:
     """The last six visits in words, for who does not see the chart."""
     said = []
@@ -159,6 +184,11 @@ def _bore(bore: int, stand: RoundSummary) -> float | None:
 
 def _bank(name: str, stand: RoundSummary) -> float | None:
     return stand.judged.bank_shares.get(name)
+
+
+def _difference(one: str, other: str, stand: RoundSummary) -> float | None:
+    shares = stand.judged.bank_shares
+    return shares[one] - shares[other] if one in shares and other in shares else None
 
 
 def _marks(read: Sequence[VisitSummary], changed: Mapping[int, Change]) -> dict[int, str]:

@@ -15,6 +15,7 @@ from app.sync.slips.slip_detection import Suspect
 from app.web.presenters.history.drift_chart import DriftCharts, drift_charts
 from app.web.presenters.history.history import VisitCard, history, unit_remembered
 from app.web.presenters.history.slip_report import SlipReport, creep_report, slip_report
+from app.web.presenters.history.spread_chart import SpreadChart, spread_charts
 from app.wording.message import Message, say
 from app.wording.names import begin
 from app.wording.office import slips
@@ -42,11 +43,13 @@ class Slipped:
 
 @dataclass(frozen=True, slots=True)
 class Past:
-    """Everything an engine's page says of its past. ``slips`` newest first; ``tends`` is what keeps moving."""
+    """Everything an engine's page says of its past. ``slips`` newest first; ``tends`` is what keeps moving; ``spreads``
+    are those of the newest visits, round by round."""
 
     lines: tuple[VisitCard, ...]
     slips: tuple[Slipped, ...]
     charts: DriftCharts | None
+    spreads: tuple[SpreadChart, ...]
     tends: str
     first: str
 
@@ -72,6 +75,7 @@ def past_of(memory: EngineMemory, metric: bool = False) -> Past:
         lines=history(memory.visits, reports),
         slips=slipped,
         charts=drift_charts(memory.visits, changed),
+        spreads=spread_charts(memory.visits),
         tends=_tends(memory.visits, ordered),
         first=_first(memory.visits, ordered, slipped),
     )

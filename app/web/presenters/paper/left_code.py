@@ -17,6 +17,7 @@ from datetime import datetime
 
 from app.shop.assessment.assessment import Assessment
 from app.shop.commands.corrections import issue_of
+from app.shop.procedure.left_out import values_of
 from app.shop.queries.search import SHEET_CODE, tag_of
 from app.shop.record.visit_record import VisitRecord
 from app.web.presenters.drawing import shown
@@ -55,7 +56,7 @@ def _figures(record: VisitRecord) -> str:
     if left is None:
         return "UNREAD"
     bores = sorted(record.layout.bores)
-    read = {bore: row.value for bore, row in left.latest.items()}
+    read = {bore: row.value for bore, row in values_of(record, left).items()}
     figures = {bore: shown(read.get(bore), record.meter) or "-" for bore in bores}
     unit = record.meter.unit_name.upper()
     if bores == list(range(1, len(bores) + 1)):

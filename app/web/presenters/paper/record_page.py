@@ -7,6 +7,7 @@ from datetime import datetime
 from app.shop.assessment.assessment import Assessment
 from app.shop.procedure.held import seen_to_work
 from app.shop.procedure.items import Item
+from app.shop.procedure.left_out import values_of
 from app.shop.procedure.parts import parts_of
 from app.shop.queries.hours import JobTime
 from app.shop.record.entries import CheckEntry, MoveEntry, Repeats
@@ -142,8 +143,9 @@ def _known(one: BoreResult | None) -> str:
 def _cells(record: VisitRecord, one: Round | None, judged: RoundResult | None) -> dict[int, tuple[str, str]]:
     """Reading and per cent of each bore in a round; a dash where none was read."""
     standings, cells = by_bore(judged), {}
+    values = values_of(record, one) if one is not None else {}
     for bore in record.layout.bores:
-        row, standing = one.latest.get(bore) if one is not None else None, standings.get(bore)
+        row, standing = values.get(bore), standings.get(bore)
         value = "–" if row is None else shown(row.value, record.meter) or "–"
         cells[bore] = value, f"{signed(100 * standing.share, 0)}\u00a0%" if standing is not None else "–"
     return cells

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from app.shop.assessment.assessment import Assessment
+from app.shop.procedure.left_out import values_of
 from app.shop.record.visit_record import VisitRecord
 from app.sync.estimation.conformity import Conformity
 from app.sync.estimation.evenness import RoundResult
@@ -70,8 +71,9 @@ def _bores(assessment: Assessment) -> tuple[SignedBore, ...]:
     if left is None or judged is None:
         return ()
     unit, standings, bores = unit_of(record.meter), by_bore(judged), []
+    values = values_of(record, left)
     for bore in record.layout.bores:
-        reading, standing = left.latest.get(bore), standings.get(bore)
+        reading, standing = values.get(bore), standings.get(bore)
         read = reading.value if reading is not None else None
         apart = unit.apart(unit.size * (0.0 if read is None else read), judged.mean)
         word = paper.bore_words(standing.verdict, apart) if standing else say(paper.SKIPPED)

@@ -241,7 +241,7 @@ class Pad:
         return {
             "round": str(now.round_number),
             "walk": " ".join(map(str, left)),
-            "first": str(now.first or ""),
+            "first": str(now.last or ""),
             "ends": "" if now.current is not None and now.current.closed else "1",
             "low": f"{self.record.meter.low:g}",
             "high": f"{self.record.meter.high:g}",
@@ -280,7 +280,7 @@ class Pad:
             return say(words.ENDS_ROUND)
         if kind == "again" or bore != self.due.bore:
             return say(words.EXTRA_READING) if self.due.bore is not None else ""
-        first = self.due.first or bore
+        first = self.due.last or bore
         then = ", ".join(map(str, self.due.follow[:NAMED]))
         if not then:
             return say(words.THEN_FIRST, first=first)

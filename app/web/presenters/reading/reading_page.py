@@ -116,7 +116,14 @@ class ReadingPage:
         if self.record.sign_off is not None or (current is not None and current.closed):
             return None
         read = len(current.latest) + len(current.skipped) if current is not None else 0
-        return RoundCount(read, len(self.record.layout.bores) + 1)
+        return RoundCount(read, self._readings)
+
+    @property
+    def _readings(self) -> int:
+        """How many readings make the round: of the bores that it does not leave out, and the drift check."""
+        current, bores = self.due.current, self.record.layout.bores
+        passed = {*current.latest, *current.skipped} if current is not None else set()
+        return len(bores) - len(self.of_phase.left_out.keys() - passed) + 1
 
     @property
     def question(self) -> tuple[MeterReading, MeterReading] | None:
@@ -193,8 +200,7 @@ class ReadingPage:
         return Pad(self.of_phase, self.selected, self.wanted, *typed).view
 
     def _strip(self) -> list[tuple[str, str]]:
-        current, bores = self.due.current, self.record.layout.bores
-        total = len(bores) + 1
+        current, total = self.due.current, self._readings
         if current is not None:
             read = len(current.latest) + len(current.skipped) + int(current.closed)
             said = say(words.COMPLETE if current.closed else words.COUNT_READ, read=read, total=total)

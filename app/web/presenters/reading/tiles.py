@@ -17,8 +17,11 @@ from app.wording.work import reading_page as words
 from app.wording.work.verdicts import bore_word
 
 BLANKS: tuple[State, ...] = ("to-read", "next", "closing", "held", "refused")
-JUDGED: tuple[State, ...] = ("read", "corrected", "suspicious")
+JUDGED: tuple[State, ...] = ("read", "corrected", "suspicious", "stands")
 """States of a tile whose plate is drawn as the reading shows it."""
+
+NOT_OF_THE_ROUND: tuple[State, ...] = ("stands", "stale")
+"""States of a tile whose value was read before the last adjustment."""
 
 
 def blanks() -> tuple[Tile, ...]:
@@ -65,7 +68,7 @@ class Tiles:
     def tile(self, bore: int) -> Tile:
         """One bore from above."""
         state, standing = self._state(bore), self._results.get(bore)
-        reading = self._before_move[bore] if state == "stale" else self._now.get(bore)
+        reading = self._reading(bore, state)
         value, word = shown(reading.value, self.record.meter) if reading else "", self._word(bore, state)
         saved = say(words.TILE_SAVED) if reading else ""
         even = standing is not None and standing.verdict is BoreVerdict.EVEN and state in JUDGED
@@ -80,13 +83,19 @@ class Tiles:
             corner=self._corner(bore, state),
             href=f"{self.here}/readings?bore={bore}",
             name=", ".join(filter(None, (say(words.TILE_NAME, bore=bore), value, word, saved))),
-            reading=f"{reading.ident} {reading.kind}" if reading and state != "stale" else "",
+            reading=f"{reading.ident} {reading.kind}" if reading and state not in NOT_OF_THE_ROUND else "",
             line_left=even,
             line_right=even,
             shaft_front=len(shaft) > 1 and bore != shaft[0],
             shaft_rear=len(shaft) > 1 and bore != shaft[-1],
             screws=self._screws.get(bore, ()),
         )
+
+    def _reading(self, bore: int, state: State) -> MeterReading | None:
+        """The reading whose value a tile shows."""
+        if state == "stale":
+            return self._before_move[bore]
+        return self.of_phase.left_out[bore] if state == "stands" else self._now.get(bore)
 
     @cached_property
     def _now(self) -> Mapping[int, MeterReading]:
@@ -141,6 +150,8 @@ class Tiles:
             return "corrected" if bore in self._corrected else "read"
         if current is not None and bore in current.skipped:
             return "skipped"
+        if bore in self.of_phase.left_out:
+            return "stands"
         return "stale" if bore in self._before_move else "to-read"
 
     def _word(self, bore: int, state: State) -> str:
@@ -151,14 +162,14 @@ class Tiles:
             older, newer = (shown(one.value, self.record.meter) for one in self._in_question[bore])
             return say(words.TWO_VALUES, older=older, newer=newer)
         if self.judged is None or bore not in self._results:
-            return say(words.TILE_WORDS["read"])
+            return say(words.TILE_WORDS["stands" if state == "stands" else "read"])
         return bore_word(self._results[bore], self._vacuum)
 
     def _corner(self, bore: int, state: State) -> str:
         """The value that a bore had before: the one that is entered again, or the one that was corrected."""
         old = None
         if state in ("next", "closing"):
-            old = self._now.get(bore)
+            old = self._now.get(bore) or self.of_phase.left_out.get(bore)
         elif state in JUDGED:
             old = self._corrected.get(bore)
         return shown(old.value, self.record.meter) if old else ""

@@ -1,0 +1,181 @@
+"""What is said of an uneven engine: the causes still standing, whether they fit, and the one next test."""
+
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+
+import numpy as np
+
+from app.sync.diagnosis.causes import BORE_CAUSES, SOUND_BEFORE, TABLE, Cause, bore_states
+from app.sync.diagnosis.chain import expected, worded
+from app.sync.diagnosis.evidence import Finding, Place, Seen, seen
+from app.sync.diagnosis.likelihood import doubt
+from app.sync.diagnosis.measurements import CATALOGUE, Measure, Scope, Use
+from app.sync.diagnosis.next_test import Test, ranked
+from app.sync.diagnosis.posterior import Posterior, posterior
+
+NAMED, SOUND_ENOUGH, LIKELY = 0.90, 0.95, 0.50
+"""Odds from which a cause is found, from which nothing more is looked for, and from which one is likely; our
+judgement."""
+LEAST_RATE = 0.003
+"""What a test has to tell for a minute to be worth making [nats/min], our judgement."""
+MOST_STANDING = 3
+"""Causes shown at most, our judgement."""
+TOO_FAR = 3.5
+"""Standard deviations beyond which a reading does not fit a cause, our judgement."""
+TOO_RARE = 14.0
+"""How many times less likely than its commonest word a word is that does not fit a cause, our judgement."""
+
+
+class Verdict(StrEnum):
+    """What is said: `found` after the test that looks at the cause itself, `likely` when no test is worth its minutes,
+    `does_not_fit` where a reading speaks against the cause that leads, `none_found`, `not_told`, and `going`."""
+
+    FOUND = "found"
+    LIKELY = "likely"
+    DOES_NOT_FIT = "does_not_fit"
+    NONE_FOUND = "none_found"
+    NOT_TOLD = "not_told"
+    GOING = "going"
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """A cause that is still standing, where, and how likely. ``against`` are the measurements that do not fit it."""
+
+    cause: Cause
+    bore: int | None
+    bank: int | None
+    odds: float
+    looked_at: bool
+    against: tuple[Measure, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Diagnosis:
+    """The verdict, at most three causes standing, the odds that all is sound, the next test, what was looked at and
+    what was not."""
+
+    verdict: Verdict
+    standing: tuple[Standing, ...]
+    sound: float
+    next_test: Test | None
+    looked_at: tuple[Measure, ...]
+    not_looked_at: tuple[Measure, ...]
+
+
+def diagnose(
+    banks: Sequence[int],
+    findings: Iterable[Finding],
+    allowed: Collection[Measure] = tuple(Measure),
+    *,
+    running: bool = True,
+    sound: float = SOUND_BEFORE,
+) -> Diagnosis:
+    """Weigh the ``findings`` of an engine whose bores belong to these ``banks`` (counted from 0), and say what is next.
+
+    ``allowed`` are the tests that place, instruments and hands allow.
+    """
+    shown = seen(findings)
+    now = posterior(banks, shown, sound)
+    standing = _standing(now, shown)
+    looked_at = tuple(dict.fromkeys(measure for measure, _ in shown))
+    following = _next(now, shown, standing, allowed, running)
+    return Diagnosis(
+        _verdict(now, standing, following),
+        standing,
+        now.sound,
+        following,
+        looked_at,
+        tuple(measure for measure in Measure if measure not in looked_at),
+    )
+
+
+def _standing(now: Posterior, shown: Mapping[Place, Seen]) -> tuple[Standing, ...]:
+    odds = now.of_causes()
+    rows: list[tuple[float, Cause, int | None, int | None]] = [
+        (float(odds[bore, number]), cause, bore, None)
+        for bore in range(len(now.banks))
+        for number, cause in enumerate(BORE_CAUSES)
+        if cause is not Cause.NONE
+    ]
+    rows += [(chance, cause, None, bank) for (cause, bank), chance in now.of_engine_causes().items()]
+    rows.sort(key=lambda row: -row[0])
+    return tuple(
+        Standing(cause, bore, bank, chance, _looked_at(cause, bore, bank, shown), _against(now, cause, bore, shown))
+        for chance, cause, bore, bank in rows[:MOST_STANDING]
+    )
+
+
+def _looked_at(cause: Cause, bore: int | None, bank: int | None, shown: Mapping[Place, Seen]) -> bool:
+    return any((measure, bank if bore is None else bore) in shown for measure in TABLE[cause].direct)
+
+
+def _against(now: Posterior, cause: Cause, bore: int | None, shown: Mapping[Place, Seen]) -> tuple[Measure, ...]:
+    """The measurements at that bore that lie too far from everything the cause is likely to show."""
+    if bore is None or cause is Cause.UNKNOWN:
+        return ()
+    mine = (bore_states().cause == BORE_CAUSES.index(cause)) & (now.bores[bore] > 0)
+    weights = np.where(mine, now.bores[bore], 0.0)
+    likely = weights >= 0.05 * weights.max()
+    found = []
+    for (measure, place), one in shown.items():
+        kind = CATALOGUE[measure]
+        if place != bore or kind.scope in (Scope.BANK, Scope.ENGINE):
+            continue
+        if kind.use is Use.WORD:
+            chances = weights @ worded()[measure] / max(weights.sum(), 1e-300)
+            apart = chances[kind.words.index(one.word)] * TOO_RARE < chances.max()
+        else:
+            middle = expected()[measure][likely]
+            off = np.abs(one.off - middle) / np.hypot(one.spread, doubt(measure) * middle)
+            usual = np.inf if measure in TABLE[cause].direct else abs(one.off) / one.spread
+            apart = min(float(off.min()), float(usual)) > TOO_FAR
+        if apart:
+            found.append(measure)
+    return tuple(found)
+
+
+def _next(
+    now: Posterior,
+    shown: Mapping[Place, Seen],
+    standing: tuple[Standing, ...],
+    allowed: Collection[Measure],
+    running: bool,
+) -> Test | None:
+    first = standing[0]
+    if now.sound >= SOUND_ENOUGH:
+        return None
+    if first.odds >= NAMED and first.looked_at and not first.against:
+        return None
+    if first.odds >= NAMED and not first.looked_at:
+        direct = _direct(first, ranked(now, shown, allowed, running, first.bore))
+        if direct:
+            return direct
+    worth = [one for one in ranked(now, shown, allowed, running) if one.rate >= LEAST_RATE]
+    return worth[0] if worth else None
+
+
+def _direct(first: Standing, found: Sequence[Test]) -> Test | None:
+    looks = [
+        one
+        for one in found
+        if one.measure in TABLE[first.cause].direct and (first.bore is None or first.bore in one.bores)
+    ]
+    return min(looks, key=lambda one: one.minutes) if looks else None
+
+
+def _verdict(now: Posterior, standing: tuple[Standing, ...], following: Test | None) -> Verdict:
+    first = standing[0]
+    named = first.cause is not Cause.UNKNOWN and first.odds >= LIKELY
+    if named and first.against:
+        return Verdict.DOES_NOT_FIT
+    if named and first.odds >= NAMED and first.looked_at:
+        return Verdict.FOUND
+    if now.sound >= SOUND_ENOUGH:
+        return Verdict.NONE_FOUND
+    if following is not None:
+        return Verdict.GOING
+    if named:
+        return Verdict.LIKELY
+    return Verdict.NONE_FOUND if now.sound >= LIKELY else Verdict.NOT_TOLD

@@ -1,0 +1,84 @@
+"""Figures and words as a shop records them, turned into how far each bore is off what a sound one shows."""
+
+import math
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from statistics import median
+
+from app.sync.diagnosis.measurements import CATALOGUE, Measure, Use
+
+FEWEST_BORES = 3
+"""Bores a round has to have before one is held against the middle of the others; by definition of a middle."""
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One thing that was measured, in the unit of the catalogue: a ``value`` or a ``word``.
+
+    ``bore`` counts from 0, None for the engine or a bank; ``bank`` is a place among the engine's banks. ``spread`` is
+    one standard deviation in the form of its use, None for the catalogue's.
+    """
+
+    measure: Measure
+    bore: int | None = None
+    value: float | None = None
+    word: str = ""
+    bank: int | None = None
+    spread: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """What one bore, bank or engine showed: how far off, with which spread, or a word; ``again`` where read twice."""
+
+    off: float
+    spread: float
+    word: str = ""
+    again: bool = False
+
+
+Place = tuple[Measure, int | None]
+
+
+def seen(findings: Iterable[Finding]) -> Mapping[Place, Seen]:
+    """Every measurement and bore (or bank, or None) with what it showed. Several readings of one count as their middle.
+
+    Bores of a round with fewer than `FEWEST_BORES` figures are left out: there is no middle to hold them against.
+    """
+    rows: dict[Place, list[Finding]] = defaultdict(list)
+    for one in findings:
+        rows[one.measure, one.bank if one.bore is None else one.bore].append(one)
+    figures: dict[Measure, dict[int | None, float]] = defaultdict(dict)
+    for (measure, place), several in rows.items():
+        values = [one.value for one in several if one.value is not None]
+        if values:
+            figures[measure][place] = median(values)
+    shown: dict[Place, Seen] = {}
+    for (measure, place), several in rows.items():
+        again = len(several) > 1
+        if CATALOGUE[measure].use is Use.WORD:
+            shown[measure, place] = Seen(0.0, 0.0, several[-1].word, again)
+        elif (off := _off(measure, place, figures[measure])) is not None:
+            spread = several[-1].spread or CATALOGUE[measure].spread
+            shown[measure, place] = Seen(off, spread / math.sqrt(min(len(several), 2)), "", again)
+    return shown
+
+
+def _off(measure: Measure, place: int | None, figures: Mapping[int | None, float]) -> float | None:
+    kind = CATALOGUE[measure]
+    value = figures.get(place)
+    if value is None:
+        return None
+    if kind.use is Use.ALONE:
+        return value - kind.sound
+    if len(figures) < FEWEST_BORES:
+        return None
+    middle = median(other for where, other in figures.items() if where != place)
+    if kind.use is Use.DIFFERENCE:
+        off = value - middle
+    elif middle <= 0 or (kind.use is Use.LOG and value <= 0):
+        return None
+    else:
+        off = math.log(value / middle) if kind.use is Use.LOG else value / middle - 1
+    return min(max(off, kind.low), kind.high)

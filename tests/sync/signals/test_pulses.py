@@ -1,0 +1,41 @@
+"""Speed and blocked hoses from the pulses of simulated runners."""
+
+import numpy as np
+import pytest
+
+from app.sync.signals.pulses import blocked, speed_of
+from tests.sync.signals.traces import RATE, Floats, pulse, ticks
+
+
+def traces(speed: float, bores: int = 8, left: float = 0.5, seed: int = 1) -> Floats:
+    """All bores of an engine, each drawing in its turn; the hose leaves a part of the pulse."""
+    rng, times = np.random.default_rng(seed), ticks(4.0)
+    noise = 0.02 * rng.standard_normal((bores, len(times)))
+    return np.array([1 + left * (pulse(times, speed, bore / bores) - 1) for bore in range(bores)]) + noise
+
+
+@pytest.mark.parametrize("rpm", [700, 900, 1130, 2000, 3000])
+@pytest.mark.parametrize("left", [0.05, 0.5])
+def test_the_engine_speed_is_told_from_the_traces(rpm: float, left: float) -> None:
+    found = speed_of(traces(rpm / 60, left=left), RATE)
+    assert found is not None
+    assert found * 60 == pytest.approx(rpm, rel=0.02)
+
+
+def test_still_air_has_no_speed() -> None:
+    noise = np.random.default_rng(2).standard_normal((8, 800))
+    assert speed_of(1 + 0.01 * noise, RATE) is None
+    assert speed_of(np.ones((8, 800)), RATE) is None
+
+
+@pytest.mark.parametrize("bore", [1, 5])
+def test_a_blocked_hose_is_named_and_no_other(bore: int) -> None:
+    found = {n + 1: trace for n, trace in enumerate(traces(15.0))}
+    assert blocked(found, RATE, 15.0) == frozenset()
+    found[bore] = 1 + 0.1 * (found[bore] - 1)
+    assert blocked(found, RATE, 15.0) == {bore}
+
+
+def test_two_channels_tell_no_hose() -> None:
+    one, other = traces(15.0, 2)
+    assert blocked({1: one, 2: np.ones_like(other)}, RATE, 15.0) == frozenset()
