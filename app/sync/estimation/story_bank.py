@@ -6,7 +6,7 @@ own, and how likely all readings are under it adds up. Nothing that happens in b
 """
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from itertools import product
@@ -55,11 +55,6 @@ class Story:
     bore: int | None = None
     slop: float = 0.0
 
-    @property
-    def sound(self) -> bool:
-        """Whether nothing is wrong with the engine."""
-        return self.adjuster is None and self.bore is None
-
 
 class StoryBank(NamedTuple):
     """Stories with a stack of what each believes; its ``log_evidence`` counts how often a story is true at all."""
@@ -67,9 +62,14 @@ class StoryBank(NamedTuple):
     stories: tuple[Story, ...]
     stack: Posterior
 
+    @property
+    def sound(self) -> list[int]:
+        """The places of the stories that nothing is wrong with the engine."""
+        return [n for n, one in enumerate(self.stories) if one.adjuster is None and one.bore is None]
+
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Verdict:
+class Judged:
     """What the stories of a visit come to. ``posterior`` and ``meter`` are what to plan with; ``unanswering`` and
     ``loose`` the chance that each adjuster does not keep what it is moved by, and that each bore's plate has slop;
     ``noise`` times what was told the meter repeats by."""
@@ -81,41 +81,35 @@ class Verdict:
     loose: Mapping[int, float]
 
 
-def judged(start: Posterior, meter: Meter, events: tuple[Event, ...]) -> Verdict:
+def judged(start: Posterior, meter: Meter, events: tuple[Event, ...]) -> Judged:
     """What all that happened says of the engine and the meter.
 
     Parameters: ``start`` before any reading of the visit; ``meter`` read with, as told; ``events`` oldest first.
     """
     bank = _read_in(*_since_move(start, meter, events), meter)
-    told_of = np.asarray(bank.stack.log_evidence)
-    chance = np.exp(told_of - told_of.max())
+    told = np.asarray(bank.stack.log_evidence)
+    chance = np.exp(told - told.max())
     chance /= chance.sum()
-    noise = math.exp(sum(share * math.log(one.noise) for share, one in zip(chance, bank.stories, strict=True)))
-    noise = min(NOISES, key=lambda one: abs(math.log(one / noise)))
-    loose = _summed(bank, chance, lambda one: one.bore)
-    loosest = max(loose, key=loose.__getitem__, default=None)
-    if loosest is not None and loose[loosest] <= 0.5:
-        loosest = None
-    told = {
-        place: (share, -abs(one.noise - noise))
-        for place, (share, one) in enumerate(zip(chance, bank.stories, strict=True))
-        if one.adjuster is None and one.bore == loosest
-    }
-    place = max(told, key=lambda one: (told[one][1], told[one][0]))
-    return Verdict(
+    logs = np.log([one.noise for one in bank.stories])
+    noise = NOISES[int(np.abs(np.log(NOISES) - chance @ logs).argmin())]
+    loose = _summed([one.bore for one in bank.stories], chance)
+    planned = next((bore for bore, share in loose.items() if share > 0.5), None)
+    about = [n for n, one in enumerate(bank.stories) if one.adjuster is None and one.bore == planned]
+    place = about[int(np.lexsort((-chance[about], np.abs(logs[about] - math.log(noise))))[0])]
+    return Judged(
         at(bank.stack, place),
         replace(meter, repeatability=noise * meter.repeatability),
         noise,
-        _summed(bank, chance, lambda one: one.adjuster),
+        _summed([one.adjuster for one in bank.stories], chance),
         loose,
     )
 
 
-def _summed(bank: StoryBank, chance: Floats, about: Callable[[Story], T | None]) -> dict[T, float]:
-    """The chance of all stories about each thing."""
+def _summed(about: Sequence[T | None], chance: Floats) -> dict[T, float]:
+    """The chance of all stories about each thing, by what each story is about."""
     found: dict[T, float] = {}
-    for share, one in zip(chance.tolist(), bank.stories, strict=True):
-        if (thing := about(one)) is not None:
+    for thing, share in zip(about, chance.tolist(), strict=True):
+        if thing is not None:
             found[thing] = found.get(thing, 0.0) + share
     return found
 
@@ -132,7 +126,7 @@ def _since_move(start: Posterior, meter: Meter, events: tuple[Event, ...]) -> tu
     """How the stories stood after the last move, and what was read since."""
     last = next((n for n in reversed(range(len(events))) if not isinstance(events[n], Reading | IdleSpeed)), -1)
     moved = _moved(start, meter, events[: last + 1]) if last >= 0 else _Moved(None, _begun(start))
-    return moved, tuple(one for one in events[last + 1 :] if isinstance(one, Reading | IdleSpeed))
+    return moved, tuple([one for one in events[last + 1 :] if isinstance(one, Reading | IdleSpeed)])
 
 
 @lru_cache(maxsize=64)
@@ -158,23 +152,23 @@ def _begun(start: Posterior) -> StoryBank:
     by_noise = np.exp(-0.5 * (np.log(NOISES) / NOISE_SD) ** 2)
     by_noise[0] += by_noise[1:].sum()  # as much below what was told as above
     by_noise /= by_noise.sum()
-    faults = [(None, 0.0, 1.0), *((bore, slop, SLOP[slop]) for bore, slop in product(start.layout.bores, SLOP))]
-    stories = tuple(Story(noise, bore=bore, slop=slop) for bore, slop, _ in faults for noise in NOISES)
-    told = [math.log(often * share) for _, _, often in faults for share in by_noise]
-    stack = replace(stacked([start] * len(stories)), log_evidence=np.array(told))
-    return StoryBank(stories, stack)
+    faults: list[tuple[int | None, float]] = [(None, 0.0), *product(start.layout.bores, SLOP)]
+    stories = [Story(noise, bore=bore, slop=slop) for bore, slop in faults for noise in NOISES]
+    told = np.log([SLOP.get(slop, 1.0) * share for _, slop in faults for share in by_noise])
+    stack = replace(stacked([start] * len(stories)), log_evidence=told)
+    return StoryBank(tuple(stories), stack)
 
 
 def _suspecting(bank: StoryBank, adjuster: Adjuster) -> StoryBank:
     """With the stories that an adjuster keeps but a part of its moves from now on, begun from those that all is
     sound."""
-    if any(one.adjuster == adjuster for one in bank.stories):
+    if adjuster in [one.adjuster for one in bank.stories]:
         return bank
     sets_a_gap = kind_at(bank.stack.layout, adjuster).effect == "sets a gap"
     shares = KEPT if sets_a_gap else {0.0: KEPT[0.0]}  # by how much a screw moves less is learned as its gain
     each = [at(bank.stack, n) for n in range(len(bank.stories))]
     stories = list(bank.stories)
-    for sound, belief in [(one, each[n]) for n, one in enumerate(bank.stories) if one.sound]:
+    for sound, belief in [(bank.stories[n], each[n]) for n in bank.sound]:
         for kept, often in shares.items():
             stories.append(replace(sound, adjuster=adjuster, kept=kept))
             each.append(replace(belief, log_evidence=belief.log_evidence + math.log(often)))
@@ -192,9 +186,10 @@ def _read_in(moved: _Moved, seen: Seen, meter: Meter) -> StoryBank:
     bank = moved.after
     if not seen:
         return bank
+    rows = bank.stack.row_of_bore
     rough = Roughness(
         np.array([one.noise for one in bank.stories]),
-        np.array([0 if one.bore is None else bank.stack.row(one.bore) for one in bank.stories]),
+        np.array([0 if one.bore is None else rows[one.bore] for one in bank.stories]),
         np.array([one.slop for one in bank.stories]),
     )
     sure = np.array([one.adjuster is not None and one.adjuster == moved.adjuster for one in bank.stories])
@@ -205,13 +200,12 @@ def _read_in(moved: _Moved, seen: Seen, meter: Meter) -> StoryBank:
 def _closed(bank: StoryBank) -> StoryBank:
     """Without the stories that are out of the question."""
     told = np.asarray(bank.stack.log_evidence)
-    soundest = max((n for n, one in enumerate(bank.stories) if one.sound), key=lambda n: told[n])
-    kept = np.flatnonzero(told > told.max() - FORGET)
-    kept = np.union1d(kept, [soundest])
+    soundest = bank.sound[int(told[bank.sound].argmax())]
+    kept = np.union1d(np.flatnonzero(told > told.max() - FORGET), [soundest])
     stack = replace(
         bank.stack,
         mean=bank.stack.mean[kept],
         covariance=bank.stack.covariance[kept],
         log_evidence=told[kept] - told.max(),
     )
-    return StoryBank(tuple(bank.stories[n] for n in kept), stack)
+    return StoryBank(tuple([bank.stories[n] for n in kept]), stack)

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 from app.sync.engine.adjusters.registry import adjuster_of, kind_at
 from app.sync.engine.events import Event, Reading
-from app.sync.estimation.story_bank import Verdict
+from app.sync.estimation.story_bank import Judged
 from app.sync.planning.advice import Advice, AdviceKind, AdviceReason
 from app.sync.planning.recent_events import SEEN, since_last_move
 
@@ -19,7 +19,7 @@ WORTH_A_LOOK, LOOKS_AT_SLOP = 0.3, 4
 (our judgement)."""
 
 
-def fault_to_name(found: Verdict, events: Sequence[Event]) -> Advice | None:
+def fault_to_name(found: Judged, events: Sequence[Event]) -> Advice | None:
     """What is wrong with the engine where that is as good as certain, or the bore to read again where it may be.
 
     Parameters: ``found`` of the visit; ``events`` oldest first.

@@ -12,7 +12,7 @@ from app.sync.engine.units import KG_PER_HOUR, LITER, THOU
 from app.sync.estimation.filter import predicted_readings, run_filter
 from app.sync.estimation.posterior import Posterior, start_prior
 from app.sync.estimation.predict import predict
-from app.sync.estimation.story_bank import Verdict, judged
+from app.sync.estimation.story_bank import Judged, judged
 
 V8 = Layout((Bank("A", (1, 2, 3, 4), 2, 1), Bank("B", (5, 6, 7, 8), 5, 5)))
 START = start_prior(V8, likely_hardware(4 * LITER, 8), 4 * LITER, 850 / 60)
@@ -33,7 +33,7 @@ def reset(thou: float) -> BladeReset:
     return BladeReset(2, 3, thou * THOU, (thou * THOU,), 0.0)
 
 
-def odds(found: Verdict) -> float:
+def odds(found: Judged) -> float:
     """ln of the odds that the third bore's coupler does not answer."""
     chance = found.unanswering[THIRD]
     return math.log(chance / (1 - chance))
